@@ -1,0 +1,138 @@
+//! What can go wrong, in words that say how to mend it.
+//!
+//! Two levels of failure: the small `Copy` enums of the hot loop live beside the code that
+//! returns them; everything a person has to read is an [`Error`] from here.
+
+use std::fmt;
+use std::io;
+use std::path::{Path, PathBuf};
+
+/// The result of anything that can fail with an [`Error`].
+pub type Result<T> = std::result::Result<T, Error>;
+
+/// Something that could not be done, with the context a person needs to mend it.
+#[derive(Debug)]
+#[non_exhaustive]
+pub enum Error {
+    /// The operating system refused a file.
+    File {
+        /// The file in question.
+        path: PathBuf,
+        /// What was being done, as in "read" or "write".
+        doing: &'static str,
+        /// The system's reason.
+        cause: io::Error,
+    },
+    /// One or more faults in what the user wrote or gave, all that were found.
+    Faults(Vec<Fault>),
+    /// The stack as described does not make a flight.
+    NoFlight {
+        /// Why not, with the numbers.
+        why: String,
+        /// What would be right.
+        remedy: String,
+    },
+}
+
+/// One fault in an input: where it is, what was found, what would be right.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Fault {
+    /// The file's name as the user gave it.
+    pub file: String,
+    /// The line, counted from 1, where one can be named.
+    pub line: Option<usize>,
+    /// The key, column or field, where one can be named.
+    pub key: Option<String>,
+    /// What stands there.
+    pub found: String,
+    /// What would be right.
+    pub expected: String,
+}
+
+impl Fault {
+    /// A fault of a whole file.
+    pub fn new(
+        file: impl Into<String>,
+        found: impl Into<String>,
+        expected: impl Into<String>,
+    ) -> Self {
+        Fault {
+            file: file.into(),
+            line: None,
+            key: None,
+            found: found.into(),
+            expected: expected.into(),
+        }
+    }
+
+    /// The same fault, at a line counted from 1.
+    pub fn at_line(mut self, line: usize) -> Self {
+        self.line = Some(line);
+        self
+    }
+
+    /// The same fault, of a key, column or field.
+    pub fn of_key(mut self, key: impl Into<String>) -> Self {
+        self.key = Some(key.into());
+        self
+    }
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.file)?;
+        if let Some(line) = self.line {
+            write!(f, ", line {line}")?;
+        }
+        if let Some(key) = &self.key {
+            write!(f, ", {key}")?;
+        }
+        write!(f, ": found {}; expected {}", self.found, self.expected)
+    }
+}
+
+impl From<Fault> for Error {
+    fn from(fault: Fault) -> Self {
+        Error::Faults(vec![fault])
+    }
+}
+
+impl Error {
+    /// An [`Error::File`] for `path`.
+    pub fn file(path: &Path, doing: &'static str, cause: io::Error) -> Self {
+        Error::File {
+            path: path.to_owned(),
+            doing,
+            cause,
+        }
+    }
+}
+
+impl fmt::Display for Error {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Error::File { path, doing, cause } => {
+                write!(f, "cannot {doing} {}: {cause}", path.display())
+            }
+            Error::Faults(faults) => {
+                for (i, fault) in faults.iter().enumerate() {
+                    if i > 0 {
+                        writeln!(f)?;
+                    }
+                    write!(f, "{fault}")?;
+                }
+                Ok(())
+            }
+            Error::NoFlight { why, remedy } => write!(f, "{why}; {remedy}"),
+        }
+    }
+}
+
+impl std::error::Error for Error {
+    fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
+        match self {
+            Error::File { cause, .. } => Some(cause),
+            _ => None,
+        }
+    }
+}

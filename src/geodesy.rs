@@ -1,0 +1,381 @@
+//! Positions on the WGS84 ellipsoid, and the ways between them.
+//!
+//! The integrator works with the unit normal of the ellipsoid, a 3-vector that knows no pole and
+//! no antimeridian; statistics work on the plane of a [`LocalFrame`]; people see degrees.
+
+use geo::{Bearing, Destination, Distance, Geodesic, Point};
+use proj::Proj;
+use serde::Serialize;
+
+use crate::error::{Error, Result};
+
+/// Semi-major axis of WGS84 in metres (NGA.STND.0036, defining parameter).
+pub const SEMI_MAJOR_M: f64 = 6_378_137.0;
+/// Flattening of WGS84 (NGA.STND.0036, defining parameter).
+pub const FLATTENING: f64 = 1.0 / 298.257_223_563;
+/// First eccentricity squared.
+const E2: f64 = FLATTENING * (2.0 - FLATTENING);
+/// Second eccentricity squared.
+const EP2: f64 = E2 / (1.0 - E2);
+
+/// A place on the ellipsoid, in degrees.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Position {
+    /// Geodetic latitude, positive north, -90 to 90.
+    pub lat_deg: f64,
+    /// Longitude, positive east, -180 to 180.
+    pub lon_deg: f64,
+}
+
+impl Position {
+    /// A position, if the latitude is one and the longitude is between -180 and 360.
+    pub fn new(lat_deg: f64, lon_deg: f64) -> Option<Self> {
+        ((-90.0..=90.0).contains(&lat_deg) && (-180.0..=360.0).contains(&lon_deg)).then(|| {
+            Position {
+                lat_deg,
+                lon_deg: wrap_longitude(lon_deg),
+            }
+        })
+    }
+
+    fn point(self) -> Point {
+        Point::new(self.lon_deg, self.lat_deg)
+    }
+
+    /// Length of the geodesic to `other` in metres (Karney 2013, doi:10.1007/s00190-012-0578-z).
+    ///
+    /// # Examples
+    ///
+    /// ```
+    /// use windfall::geodesy::Position;
+    /// let a = Position::new(0.0, 0.0).unwrap();
+    /// let b = Position::new(0.0, 1.0).unwrap();
+    /// assert!((a.distance_m(b) - 111_319.490_793).abs() < 1e-6);
+    /// ```
+    pub fn distance_m(self, other: Position) -> f64 {
+        Geodesic.distance(self.point(), other.point())
+    }
+
+    /// Azimuth at which the geodesic to `other` leaves, degrees clockwise from true north, 0 to 360.
+    pub fn azimuth_deg(self, other: Position) -> f64 {
+        Geodesic
+            .bearing(self.point(), other.point())
+            .rem_euclid(360.0)
+    }
+
+    /// Where the geodesic that leaves at `azimuth_deg` arrives after `distance_m`.
+    pub fn destination(self, azimuth_deg: f64, distance_m: f64) -> Position {
+        let end = Geodesic.destination(self.point(), azimuth_deg, distance_m);
+        Position {
+            lat_deg: end.y(),
+            lon_deg: wrap_longitude(end.x()),
+        }
+    }
+
+    /// The unit normal of the ellipsoid here.
+    pub fn normal(self) -> Normal {
+        let (sin_lat, cos_lat) = self.lat_deg.to_radians().sin_cos();
+        let (sin_lon, cos_lon) = self.lon_deg.to_radians().sin_cos();
+        Normal([cos_lat * cos_lon, cos_lat * sin_lon, sin_lat])
+    }
+}
+
+/// A longitude brought into -180 (exclusive) to 180 (inclusive) degrees.
+pub fn wrap_longitude(lon_deg: f64) -> f64 {
+    if lon_deg > -180.0 && lon_deg <= 180.0 {
+        return lon_deg;
+    }
+    180.0 - (180.0 - lon_deg).rem_euclid(360.0)
+}
+
+/// The unit normal of the ellipsoid at a place: earth-fixed x (0 N 0 E), y (0 N 90 E), z (pole).
+///
+/// Geodetic latitude is the angle of this vector above the equator, so it names a place as well
+/// as latitude and longitude do, but without a singularity anywhere (Gade 2010, "A
+/// Non-singular Horizontal Position Representation", J. Navigation 63, 395-417,
+/// doi:10.1017/S0373463309990415; cited from memory).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Normal(pub [f64; 3]);
+
+impl Normal {
+    /// This place in degrees. At a pole the longitude is 0.
+    pub fn position(self) -> Position {
+        let [x, y, z] = self.0;
+        Position {
+            lat_deg: z.atan2(x.hypot(y)).to_degrees(),
+            lon_deg: if x == 0.0 && y == 0.0 {
+                0.0
+            } else {
+                wrap_longitude(y.atan2(x).to_degrees())
+            },
+        }
+    }
+
+    /// Unit vectors to true east and true north. At a pole, "east" is taken along 90 E.
+    pub fn east_north(self) -> [[f64; 3]; 2] {
+        let [x, y, z] = self.0;
+        let cos_lat = x.hypot(y);
+        let (c, s) = if cos_lat > 1e-12 {
+            (x / cos_lat, y / cos_lat)
+        } else {
+            (1.0, 0.0)
+        };
+        [[-s, c, 0.0], [-z * c, -z * s, cos_lat]]
+    }
+
+    /// The place reached by a small horizontal displacement (metres, earth-fixed, tangent here)
+    /// made at `altitude_m`, by one Euler step.
+    ///
+    /// dn/ds = t / (N + h) + (1 / (M + h) - 1 / (N + h)) (t . north) north, with the radii of
+    /// curvature M in the meridian and N in the prime vertical. Written with
+    /// N - M = M e'^2 cos^2(lat), the second term has no division by cos(lat), so the poles are
+    /// places like any other.
+    fn displaced(self, along: [f64; 3], altitude_m: f64, from: [f64; 3]) -> Normal {
+        let [x, y, z] = self.0;
+        let w2 = 1.0 - E2 * z * z;
+        let n = SEMI_MAJOR_M / w2.sqrt();
+        let m = n * (1.0 - E2) / w2;
+        let scale = 1.0 / (n + altitude_m);
+        let polar = EP2 * m / (m + altitude_m) * along[2];
+        Normal([
+            from[0] + scale * (along[0] - polar * z * x),
+            from[1] + scale * (along[1] - polar * z * y),
+            from[2] + scale * (along[2] + polar * (1.0 - z * z)),
+        ])
+    }
+
+    fn normalised(self) -> Normal {
+        let [x, y, z] = self.0;
+        let scale = 1.0 / (x * x + y * y + z * z).sqrt();
+        Normal([x * scale, y * scale, z * scale])
+    }
+}
+
+/// Which way "east" and "north" of a wind point, as the air carries the stack away.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Compass {
+    /// True east and north at every place passed: what winds are reported in.
+    True,
+    /// East and north of one place, carried along without turning. Within a few degrees of a
+    /// pole true north turns so fast along the way that only this keeps a wind's direction.
+    Carried {
+        /// The place.
+        origin: Normal,
+        /// Its east and north.
+        axes: [[f64; 3]; 2],
+    },
+}
+
+/// Poleward of this latitude winds keep the directions of the place they were measured at.
+const CARRIED_FROM_LAT_DEG: f64 = 85.0;
+
+impl Compass {
+    /// The compass for winds measured at `place`.
+    pub fn at(place: Position) -> Compass {
+        if place.lat_deg.abs() < CARRIED_FROM_LAT_DEG {
+            return Compass::True;
+        }
+        let origin = place.normal();
+        // The axes follow the meridian the user named, even exactly at the pole.
+        let (s, c) = place.lon_deg.to_radians().sin_cos();
+        let [x, y, z] = origin.0;
+        let axes = [[-s, c, 0.0], [-z * c, -z * s, x.hypot(y)]];
+        Compass::Carried { origin, axes }
+    }
+
+    /// The earth-fixed vector of `east` and `north` components at `place`.
+    fn vector(&self, place: Normal, east: f64, north: f64) -> [f64; 3] {
+        let [e, n] = match self {
+            Compass::True => place.east_north(),
+            Compass::Carried { origin, axes } => axes.map(|axis| carried(axis, *origin, place)),
+        };
+        std::array::from_fn(|i| east * e[i] + north * n[i])
+    }
+}
+
+/// A tangent vector at `from`, turned along the great circle to `to`.
+fn carried(v: [f64; 3], from: Normal, to: Normal) -> [f64; 3] {
+    let dot = |a: [f64; 3], b: [f64; 3]| a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
+    let scale = dot(to.0, v) / (1.0 + dot(from.0, to.0));
+    std::array::from_fn(|i| v[i] - scale * (from.0[i] + to.0[i]))
+}
+
+/// The place reached from `start` by drifting `east_m` and `north_m` at `altitude_m`.
+///
+/// One midpoint step on the ellipsoid; for legs of tens of kilometres the error is centimetres.
+pub fn drift(
+    start: Normal,
+    compass: &Compass,
+    east_m: f64,
+    north_m: f64,
+    altitude_m: f64,
+) -> Normal {
+    let first = compass.vector(start, 0.5 * east_m, 0.5 * north_m);
+    let middle = start.displaced(first, altitude_m, start.0).normalised();
+    let whole = compass.vector(middle, east_m, north_m);
+    middle.displaced(whole, altitude_m, start.0).normalised()
+}
+
+/// A plane in metres around a centre: azimuthal equidistant on WGS84, x east and y north.
+///
+/// Distances and directions from the centre are true. This is the one place that holds a PROJ
+/// handle, which is neither `Send` nor `Sync`: make it before or after the parallel loop.
+pub struct LocalFrame {
+    proj: Proj,
+    center: Position,
+}
+
+impl LocalFrame {
+    /// The plane around `center`.
+    ///
+    /// # Errors
+    ///
+    /// When PROJ refuses the centre.
+    pub fn new(center: Position) -> Result<LocalFrame> {
+        let definition = format!(
+            "+proj=aeqd +lat_0={:.12} +lon_0={:.12} +ellps=WGS84 +units=m +no_defs",
+            center.lat_deg, center.lon_deg
+        );
+        let proj = Proj::new(&definition).map_err(|cause| Error::NoFlight {
+            why: format!("PROJ refused the local frame \"{definition}\": {cause}"),
+            remedy: "expected a latitude of -90 to 90 and a longitude of -180 to 180 degrees"
+                .into(),
+        })?;
+        Ok(LocalFrame { proj, center })
+    }
+
+    /// The centre.
+    pub fn center(&self) -> Position {
+        self.center
+    }
+
+    /// East and north of the centre, in metres.
+    ///
+    /// # Errors
+    ///
+    /// When `place` is (nearly) antipodal to the centre.
+    pub fn to_plane(&self, place: Position) -> Result<[f64; 2]> {
+        self.proj
+            .project(
+                (place.lon_deg.to_radians(), place.lat_deg.to_radians()),
+                false,
+            )
+            .map(|(x, y)| [x, y])
+            .map_err(|cause| self.outside(format!("{:?}", place), &cause.to_string()))
+    }
+
+    /// The place at `[east_m, north_m]` of the centre.
+    ///
+    /// # Errors
+    ///
+    /// When the point is farther away than the other side of the earth.
+    pub fn to_position(&self, [east_m, north_m]: [f64; 2]) -> Result<Position> {
+        self.proj
+            .project((east_m, north_m), true)
+            .map(|(lon, lat)| Position {
+                lat_deg: lat.to_degrees(),
+                lon_deg: wrap_longitude(lon.to_degrees()),
+            })
+            .map_err(|cause| self.outside(format!("{east_m} m, {north_m} m"), &cause.to_string()))
+    }
+
+    fn outside(&self, what: String, cause: &str) -> Error {
+        Error::NoFlight {
+            why: format!(
+                "{what} is not in the plane around {:.4}, {:.4}: {cause}",
+                self.center.lat_deg, self.center.lon_deg
+            ),
+            remedy: "expected a place less than half way round the earth".into(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(lat: f64, lon: f64) -> Position {
+        Position::new(lat, lon).unwrap()
+    }
+
+    #[test]
+    fn positions_are_checked_and_wrapped() {
+        assert!(Position::new(91.0, 0.0).is_none());
+        assert!(Position::new(f64::NAN, 0.0).is_none());
+        assert_eq!(at(10.0, 350.0).lon_deg, -10.0);
+        assert_eq!(wrap_longitude(-180.0), 180.0);
+        assert_eq!(wrap_longitude(540.0), 180.0);
+        assert_eq!(wrap_longitude(-190.0), 170.0);
+    }
+
+    #[test]
+    fn normal_and_back() {
+        for (lat, lon) in [
+            (0.0, 0.0),
+            (52.0, -8.8),
+            (-89.999, 179.999),
+            (89.99999, -20.0),
+        ] {
+            let back = at(lat, lon).normal().position();
+            assert!((back.lat_deg - lat).abs() < 1e-9 && (back.lon_deg - lon).abs() < 1e-6);
+        }
+    }
+
+    #[test]
+    fn a_short_drift_follows_the_geodesic() {
+        // North-east legs on the ground against Karney's direct solution.
+        for lat in [0.0, 39.42, -60.0, 84.0] {
+            let start = at(lat, 178.9);
+            let end = drift(start.normal(), &Compass::at(start), 0.0, 10_000.0, 0.0).position();
+            assert!(
+                end.distance_m(start.destination(0.0, 10_000.0)) < 0.001,
+                "{lat}"
+            );
+            let end = drift(start.normal(), &Compass::at(start), 100.0, 0.0, 0.0).position();
+            assert!(
+                end.distance_m(start.destination(90.0, 100.0)) < 0.02,
+                "{lat}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_drift_across_the_pole_keeps_its_direction() {
+        let start = at(89.99, 30.0);
+        let compass = Compass::at(start);
+        let mut n = start.normal();
+        for _ in 0..20 {
+            n = drift(n, &compass, 0.0, 1000.0, 0.0);
+        }
+        let end = n.position();
+        let straight = start.destination(0.0, 20_000.0);
+        assert!(end.distance_m(straight) < 0.1, "{end:?} {straight:?}");
+    }
+
+    #[test]
+    fn height_shortens_the_way_over_the_ground() {
+        let start = at(45.0, 7.0);
+        let low = drift(start.normal(), &Compass::True, 5000.0, 0.0, 0.0).position();
+        let high = drift(start.normal(), &Compass::True, 5000.0, 0.0, 30_000.0).position();
+        let ratio = start.distance_m(low) / start.distance_m(high);
+        let n = SEMI_MAJOR_M / (1.0 - E2 * 0.5).sqrt();
+        assert!((ratio - (n + 30_000.0) / n).abs() < 1e-8);
+    }
+
+    #[test]
+    fn the_local_frame_is_true_from_its_centre() {
+        for center in [at(39.42, -8.83), at(90.0, 0.0), at(-16.5, 180.0)] {
+            let frame = LocalFrame::new(center).unwrap();
+            for azimuth in [0.0, 77.0, 190.0] {
+                let there = center.destination(azimuth, 40_000.0);
+                let [x, y] = frame.to_plane(there).unwrap();
+                assert!((x.hypot(y) - 40_000.0).abs() < 1e-3);
+                if center.lat_deg < 89.0 {
+                    assert!((x.atan2(y).to_degrees().rem_euclid(360.0) - azimuth).abs() < 1e-7);
+                }
+                let back = frame.to_position([x, y]).unwrap();
+                assert!(back.distance_m(there) < 1e-3);
+            }
+        }
+    }
+}

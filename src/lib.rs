@@ -1,0 +1,11 @@
+//! Windfall: where a small high-altitude balloon will come down, and how sure that is.
+//!
+//! Data flows one way: plan and files, then wind and vehicle, then flight, spread and report.
+//! See DEVELOPERS.md for the floors.
+
+pub mod atmosphere;
+pub mod error;
+pub mod geodesy;
+pub mod sources;
+pub mod units;
+pub mod wind;

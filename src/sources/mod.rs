@@ -1,0 +1,1 @@
+//! Readers: one file a format, each turning bytes into [`crate::wind`] types.

@@ -1,0 +1,375 @@
+//! Quantities with units, in and out.
+//!
+//! Inside the library everything is SI `f64`. People write `"6.8 kg"` or `"15 lb"` and read
+//! metric or US customary units; this module is the only place that knows both.
+
+use std::fmt;
+
+/// What a quantity measures, and so which units are right for it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Dimension {
+    /// Kilograms inside.
+    Mass,
+    /// Metres inside.
+    Length,
+    /// Metres a second inside.
+    Speed,
+    /// Pascals inside.
+    Pressure,
+    /// Cubic metres inside.
+    Volume,
+    /// Kelvins inside.
+    Temperature,
+    /// Seconds inside.
+    Time,
+    /// A share; 1 inside is 100 %.
+    Ratio,
+}
+
+impl Dimension {
+    /// The SI unit used inside, as written in messages.
+    pub fn si_symbol(self) -> &'static str {
+        match self {
+            Dimension::Mass => "kg",
+            Dimension::Length => "m",
+            Dimension::Speed => "m/s",
+            Dimension::Pressure => "Pa",
+            Dimension::Volume => "m3",
+            Dimension::Temperature => "K",
+            Dimension::Time => "s",
+            Dimension::Ratio => "%",
+        }
+    }
+
+    fn name(self) -> &'static str {
+        match self {
+            Dimension::Mass => "a mass",
+            Dimension::Length => "a length",
+            Dimension::Speed => "a speed",
+            Dimension::Pressure => "a pressure",
+            Dimension::Volume => "a volume",
+            Dimension::Temperature => "a temperature",
+            Dimension::Time => "a time",
+            Dimension::Ratio => "a percentage",
+        }
+    }
+}
+
+struct Unit {
+    symbol: &'static str,
+    dimension: Dimension,
+    /// SI value = (value + offset) x factor.
+    factor: f64,
+    offset: f64,
+}
+
+const fn unit(symbol: &'static str, dimension: Dimension, factor: f64) -> Unit {
+    Unit {
+        symbol,
+        dimension,
+        factor,
+        offset: 0.0,
+    }
+}
+
+/// One international foot, in metres (exact, 1959 agreement).
+pub const FOOT_M: f64 = 0.3048;
+/// One international mile, in metres (exact).
+pub const MILE_M: f64 = 1609.344;
+/// One nautical mile, in metres (exact).
+pub const NAUTICAL_MILE_M: f64 = 1852.0;
+/// One knot, in metres a second (exact).
+pub const KNOT_M_S: f64 = NAUTICAL_MILE_M / 3600.0;
+/// One avoirdupois pound, in kilograms (exact, 1959 agreement).
+pub const POUND_KG: f64 = 0.453_592_37;
+/// 0 degrees Celsius, in kelvins.
+pub const ZERO_CELSIUS_K: f64 = 273.15;
+
+/// Every unit that is understood. Factors are exact by definition, but for psi.
+const UNITS: &[Unit] = &[
+    unit("g", Dimension::Mass, 1e-3),
+    unit("kg", Dimension::Mass, 1.0),
+    unit("oz", Dimension::Mass, POUND_KG / 16.0),
+    unit("lb", Dimension::Mass, POUND_KG),
+    unit("m", Dimension::Length, 1.0),
+    unit("cm", Dimension::Length, 0.01),
+    unit("mm", Dimension::Length, 1e-3),
+    unit("km", Dimension::Length, 1000.0),
+    unit("in", Dimension::Length, FOOT_M / 12.0),
+    unit("ft", Dimension::Length, FOOT_M),
+    unit("mi", Dimension::Length, MILE_M),
+    unit("nmi", Dimension::Length, NAUTICAL_MILE_M),
+    unit("m/s", Dimension::Speed, 1.0),
+    unit("ft/min", Dimension::Speed, FOOT_M / 60.0),
+    unit("ft/s", Dimension::Speed, FOOT_M),
+    unit("km/h", Dimension::Speed, 1.0 / 3.6),
+    unit("mph", Dimension::Speed, MILE_M / 3600.0),
+    unit("kt", Dimension::Speed, KNOT_M_S),
+    unit("Pa", Dimension::Pressure, 1.0),
+    unit("hPa", Dimension::Pressure, 100.0),
+    unit("psi", Dimension::Pressure, 6_894.757_293_168),
+    unit("bar", Dimension::Pressure, 1e5),
+    unit("m3", Dimension::Volume, 1.0),
+    unit("ft3", Dimension::Volume, FOOT_M * FOOT_M * FOOT_M),
+    unit("L", Dimension::Volume, 1e-3),
+    unit("K", Dimension::Temperature, 1.0),
+    Unit {
+        symbol: "C",
+        dimension: Dimension::Temperature,
+        factor: 1.0,
+        offset: ZERO_CELSIUS_K,
+    },
+    Unit {
+        symbol: "F",
+        dimension: Dimension::Temperature,
+        factor: 5.0 / 9.0,
+        offset: 459.67,
+    },
+    unit("%", Dimension::Ratio, 0.01),
+    unit("s", Dimension::Time, 1.0),
+    unit("min", Dimension::Time, 60.0),
+    unit("h", Dimension::Time, 3600.0),
+];
+
+/// Why a quantity was not understood: what was found and what would be right.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct QuantityError {
+    /// What stands there.
+    pub found: String,
+    /// What would be right.
+    pub expected: String,
+}
+
+impl fmt::Display for QuantityError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "found {}; expected {}", self.found, self.expected)
+    }
+}
+
+/// Reads a number and its unit, such as `"6.8 kg"`, into SI.
+///
+/// # Errors
+///
+/// A missing number, a missing unit, a unit of another dimension, or a number that is not finite.
+///
+/// # Examples
+///
+/// ```
+/// use windfall::units::{parse, Dimension};
+/// assert_eq!(parse("1.2 km", Dimension::Length).unwrap(), 1200.0);
+/// assert!((parse("15 lb", Dimension::Mass).unwrap() - 6.8038855).abs() < 1e-7);
+/// assert!(parse("15", Dimension::Mass).is_err());
+/// assert!(parse("15 ft", Dimension::Mass).is_err());
+/// ```
+pub fn parse(text: &str, dimension: Dimension) -> Result<f64, QuantityError> {
+    let text = text.trim();
+    let split = text
+        .char_indices()
+        .find(|&(i, c)| !is_number_char(text, i, c))
+        .map_or(text.len(), |(i, _)| i);
+    let (number, symbol) = (text[..split].trim(), text[split..].trim());
+    let wrong = |found: String| QuantityError {
+        found,
+        expected: format!("{} with a unit: {}", dimension.name(), symbols(dimension)),
+    };
+    let value: f64 = number
+        .parse()
+        .map_err(|_| wrong(format!("\"{text}\", which does not start with a number")))?;
+    if symbol.is_empty() {
+        return Err(wrong(format!("\"{text}\" without a unit")));
+    }
+    let si = to_si(value, symbol, dimension).ok_or_else(|| {
+        wrong(match UNITS.iter().find(|u| u.symbol == symbol) {
+            Some(other) => format!("\"{text}\", which is {}", other.dimension.name()),
+            None => format!("\"{text}\" with the unknown unit \"{symbol}\""),
+        })
+    })?;
+    if !si.is_finite() {
+        return Err(wrong(format!("\"{text}\", which is not a finite number")));
+    }
+    Ok(si)
+}
+
+/// Whether the character at `i` still belongs to the number (an `e` only before an exponent).
+fn is_number_char(text: &str, i: usize, c: char) -> bool {
+    match c {
+        '0'..='9' | '.' | '+' | '-' => true,
+        'e' | 'E' => {
+            i > 0
+                && text[i + 1..]
+                    .trim_start_matches(['+', '-'])
+                    .starts_with(|d: char| d.is_ascii_digit())
+        }
+        _ => false,
+    }
+}
+
+/// `value` in the unit `symbol`, brought to SI; `None` when the unit is not of that dimension.
+pub fn to_si(value: f64, symbol: &str, dimension: Dimension) -> Option<f64> {
+    UNITS
+        .iter()
+        .find(|u| u.dimension == dimension && u.symbol == symbol)
+        .map(|u| (value + u.offset) * u.factor)
+}
+
+/// The symbols of a dimension, for messages: `"g, kg, oz, lb"`.
+pub fn symbols(dimension: Dimension) -> String {
+    let names: Vec<&str> = UNITS
+        .iter()
+        .filter(|u| u.dimension == dimension)
+        .map(|u| u.symbol)
+        .collect();
+    names.join(", ")
+}
+
+/// The units a person reads.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum UnitSystem {
+    /// Metres, kilometres, kilograms.
+    #[default]
+    Metric,
+    /// Feet, miles, pounds.
+    Us,
+}
+
+impl UnitSystem {
+    /// A height, to a metre or ten feet.
+    pub fn height(self, m: f64) -> String {
+        match self {
+            UnitSystem::Metric => format!("{} m", thousands(m.round())),
+            UnitSystem::Us => format!("{} ft", thousands((m / FOOT_M / 10.0).round() * 10.0)),
+        }
+    }
+
+    /// A distance along the ground, to a hundred metres or a tenth of a mile.
+    pub fn distance(self, m: f64) -> String {
+        match self {
+            UnitSystem::Metric => format!("{:.1} km", m / 1000.0),
+            UnitSystem::Us => format!("{:.1} mi", m / MILE_M),
+        }
+    }
+
+    /// A speed of rise, fall or wind.
+    pub fn speed(self, m_s: f64) -> String {
+        match self {
+            UnitSystem::Metric => format!("{m_s:.1} m/s"),
+            UnitSystem::Us => format!("{:.1} mph", m_s * 3600.0 / MILE_M),
+        }
+    }
+
+    /// A speed of rise or fall.
+    pub fn vertical_speed(self, m_s: f64) -> String {
+        match self {
+            UnitSystem::Metric => format!("{m_s:.1} m/s"),
+            UnitSystem::Us => format!("{} ft/min", thousands((m_s / FOOT_M * 60.0).round())),
+        }
+    }
+
+    /// A mass or a lift given as the mass it holds.
+    pub fn mass(self, kg: f64) -> String {
+        match self {
+            UnitSystem::Metric => format!("{kg:.2} kg"),
+            UnitSystem::Us => format!("{:.2} lb", kg / POUND_KG),
+        }
+    }
+
+    /// A size of balloon or parachute.
+    pub fn size(self, m: f64) -> String {
+        match self {
+            UnitSystem::Metric => format!("{m:.2} m"),
+            UnitSystem::Us => format!("{:.1} ft", m / FOOT_M),
+        }
+    }
+
+    /// A volume of gas.
+    pub fn volume(self, m3: f64) -> String {
+        match self {
+            UnitSystem::Metric => format!("{m3:.2} m3"),
+            UnitSystem::Us => format!("{:.0} ft3", m3 / (FOOT_M * FOOT_M * FOOT_M)),
+        }
+    }
+
+    /// An area of ground.
+    pub fn area(self, m2: f64) -> String {
+        match self {
+            UnitSystem::Metric => format!("{:.1} km2", m2 / 1e6),
+            UnitSystem::Us => format!("{:.1} sq mi", m2 / (MILE_M * MILE_M)),
+        }
+    }
+}
+
+/// A whole number with commas between thousands.
+pub fn thousands(value: f64) -> String {
+    let digits = format!("{:.0}", value.abs());
+    let mut out = String::new();
+    for (i, c) in digits.chars().enumerate() {
+        if i > 0 && (digits.len() - i).is_multiple_of(3) {
+            out.push(',');
+        }
+        out.push(c);
+    }
+    if value.round() < 0.0 {
+        out.insert(0, '-');
+    }
+    out
+}
+
+/// A duration as `2 h 07 min`, to the nearest minute.
+pub fn duration(seconds: f64) -> String {
+    let minutes = (seconds / 60.0).round() as i64;
+    match (minutes / 60, minutes % 60) {
+        (0, m) => format!("{m} min"),
+        (h, m) => format!("{h} h {m:02} min"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn reads_the_units_of_the_trade() {
+        let cases = [
+            ("1200 g", Dimension::Mass, 1.2),
+            ("16 oz", Dimension::Mass, POUND_KG),
+            ("10000 ft", Dimension::Length, 3048.0),
+            ("1000 ft/min", Dimension::Speed, 5.08),
+            ("36 km/h", Dimension::Speed, 10.0),
+            ("1013.25 hPa", Dimension::Pressure, 101_325.0),
+            ("15 C", Dimension::Temperature, 288.15),
+            ("59 F", Dimension::Temperature, 288.15),
+            ("4%", Dimension::Ratio, 0.04),
+            ("1.5e3 m", Dimension::Length, 1500.0),
+            ("-3 m", Dimension::Length, -3.0),
+            ("10min", Dimension::Time, 600.0),
+        ];
+        for (text, dimension, si) in cases {
+            let got = parse(text, dimension).unwrap();
+            assert!((got - si).abs() < 1e-9 * si.abs().max(1.0), "{text}: {got}");
+        }
+    }
+
+    #[test]
+    fn refuses_what_it_cannot_be_sure_of() {
+        for text in [
+            "", "kg", "5", "5 kgs", "5 KG", "nan kg", "1e999 kg", "5 m", "--5 kg",
+        ] {
+            assert!(parse(text, Dimension::Mass).is_err(), "{text:?}");
+        }
+        let message = parse("5 m", Dimension::Mass).unwrap_err().to_string();
+        assert_eq!(
+            message,
+            "found \"5 m\", which is a length; expected a mass with a unit: g, kg, oz, lb"
+        );
+    }
+
+    #[test]
+    fn writes_both_systems() {
+        assert_eq!(UnitSystem::Metric.height(30_142.4), "30,142 m");
+        assert_eq!(UnitSystem::Us.height(30_480.0), "100,000 ft");
+        assert_eq!(UnitSystem::Us.vertical_speed(5.08), "1,000 ft/min");
+        assert_eq!(duration(7620.0), "2 h 07 min");
+        assert_eq!(thousands(-1234567.0), "-1,234,567");
+        assert_eq!(thousands(-0.2), "0");
+    }
+}

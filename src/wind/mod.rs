@@ -1,0 +1,4 @@
+//! The moving air: what was read, one profile made of it, and how wrong it may be.
+
+pub mod column;
+pub mod sounding;
