@@ -1,1 +1,1 @@
-
+//! One profile of wind and air, ready for the integrator.
