@@ -5,7 +5,11 @@
 //! *U.S. Standard Atmosphere, 1976*, NOAA/NASA/USAF, NOAA-S/T 76-1562: constants (Table 2),
 //! layers (Table 4), equations 18 to 42 and 51. Below 32 km it equals ISO 2533:1975.
 
+mod profile;
+
 use serde::Serialize;
+
+pub use profile::{AirLevel, AirProfile};
 
 /// Standard acceleration of gravity, m/s2.
 pub const G0_M_S2: f64 = 9.806_65;
@@ -106,13 +110,6 @@ impl Air {
     pub fn viscosity_pa_s(&self) -> f64 {
         let t = self.temperature_k;
         1.458e-6 * t * t.sqrt() / (t + 110.4)
-    }
-
-    /// Thermal conductivity, W/(m K): k = 2.64638e-3 T^1.5 / (T + 245.4 x 10^(-12/T))
-    /// (USSA 1976, eq. 53; from memory).
-    pub fn conductivity_w_m_k(&self) -> f64 {
-        let t = self.temperature_k;
-        2.646_38e-3 * t * t.sqrt() / (t + 245.4 * 10f64.powf(-12.0 / t))
     }
 }
 

@@ -5,7 +5,9 @@
 
 pub mod atmosphere;
 pub mod error;
+pub mod flight;
 pub mod geodesy;
 pub mod sources;
 pub mod units;
+pub mod vehicle;
 pub mod wind;

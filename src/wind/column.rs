@@ -1,1 +1,190 @@
 //! One profile of wind and air, ready for the integrator.
+
+use jiff::Timestamp;
+
+use super::sounding::{Sounding, Wind};
+use crate::atmosphere::{AirLevel, AirProfile};
+use crate::geodesy::Position;
+
+/// Wind and air by geometric altitude above one place at one time.
+///
+/// The wind is linear in altitude between levels. Above the highest and below the lowest level
+/// the nearest wind is held; [`Column::base_m`] and [`Column::top_m`] tell where that begins.
+#[derive(Debug, Clone)]
+pub struct Column {
+    /// Where it was measured, if known.
+    pub position: Option<Position>,
+    /// When it was measured, if known.
+    pub time: Option<Timestamp>,
+    /// The air.
+    pub air: AirProfile,
+    levels: Vec<WindLevel>,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct WindLevel {
+    altitude_m: f64,
+    wind: [f64; 2],
+    /// Integral of the wind over altitude from the lowest level up to here, m2/s.
+    integral: [f64; 2],
+}
+
+impl Column {
+    /// The column of a sounding.
+    pub fn from_sounding(sounding: &Sounding) -> Column {
+        let winds: Vec<(f64, Wind)> = sounding
+            .levels
+            .iter()
+            .filter_map(|l| Some((l.altitude_m, l.wind?)))
+            .collect();
+        let air: Vec<AirLevel> = sounding
+            .levels
+            .iter()
+            .filter_map(|l| {
+                Some(AirLevel {
+                    altitude_m: l.altitude_m,
+                    temperature_k: l.temperature_k?,
+                    pressure_pa: l.pressure_pa?,
+                    vapour_pressure_pa: l.vapour_pressure_pa.unwrap_or(0.0),
+                })
+            })
+            .collect();
+        Column {
+            position: sounding.position,
+            time: sounding.time,
+            ..Column::from_winds(&winds, AirProfile::from_levels(&air))
+        }
+    }
+
+    /// A column of winds by altitude (m, strictly rising); calm where there are none.
+    pub fn from_winds(winds: &[(f64, Wind)], air: AirProfile) -> Column {
+        let mut levels: Vec<WindLevel> = Vec::with_capacity(winds.len().max(1));
+        for &(altitude_m, wind) in winds {
+            let wind = [wind.east_m_s, wind.north_m_s];
+            let integral = levels.last().map_or([0.0; 2], |below| {
+                let dz = altitude_m - below.altitude_m;
+                std::array::from_fn(|i| below.integral[i] + 0.5 * dz * (below.wind[i] + wind[i]))
+            });
+            levels.push(WindLevel {
+                altitude_m,
+                wind,
+                integral,
+            });
+        }
+        if levels.is_empty() {
+            levels.push(WindLevel {
+                altitude_m: 0.0,
+                wind: [0.0; 2],
+                integral: [0.0; 2],
+            });
+        }
+        Column {
+            position: None,
+            time: None,
+            air,
+            levels,
+        }
+    }
+
+    /// Altitude of the lowest wind, m above mean sea level.
+    pub fn base_m(&self) -> f64 {
+        self.levels[0].altitude_m
+    }
+
+    /// Altitude of the highest wind, m above mean sea level.
+    pub fn top_m(&self) -> f64 {
+        self.levels[self.levels.len() - 1].altitude_m
+    }
+
+    /// The wind at an altitude.
+    pub fn wind_at(&self, altitude_m: f64) -> Wind {
+        let (a, b, f) = self.bracket(altitude_m);
+        wind(std::array::from_fn(|i| {
+            a.wind[i] + f * (b.wind[i] - a.wind[i])
+        }))
+    }
+
+    /// The exact mean over altitude of the wind between two altitudes; where they are the same,
+    /// the wind there.
+    pub fn mean_wind(&self, from_m: f64, to_m: f64) -> Wind {
+        if from_m == to_m {
+            return self.wind_at(from_m);
+        }
+        let (low, high) = (self.integral_to(from_m), self.integral_to(to_m));
+        wind(std::array::from_fn(|i| {
+            (high[i] - low[i]) / (to_m - from_m)
+        }))
+    }
+
+    fn integral_to(&self, altitude_m: f64) -> [f64; 2] {
+        let (a, b, f) = self.bracket(altitude_m);
+        let dz = altitude_m - a.altitude_m;
+        std::array::from_fn(|i| {
+            let here = a.wind[i] + f * (b.wind[i] - a.wind[i]);
+            a.integral[i] + 0.5 * dz * (a.wind[i] + here)
+        })
+    }
+
+    /// The levels around an altitude and the share of the way between them; outside, the same
+    /// level twice.
+    fn bracket(&self, altitude_m: f64) -> (WindLevel, WindLevel, f64) {
+        let above = self.levels.partition_point(|l| l.altitude_m <= altitude_m);
+        if above == 0 || above == self.levels.len() {
+            let end = self.levels[above.saturating_sub(1)];
+            return (end, end, 0.0);
+        }
+        let (a, b) = (self.levels[above - 1], self.levels[above]);
+        let f = (altitude_m - a.altitude_m) / (b.altitude_m - a.altitude_m);
+        (a, b, f)
+    }
+}
+
+fn wind([east_m_s, north_m_s]: [f64; 2]) -> Wind {
+    Wind {
+        east_m_s,
+        north_m_s,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn column() -> Column {
+        let w = |e, n| Wind {
+            east_m_s: e,
+            north_m_s: n,
+        };
+        Column::from_winds(
+            &[
+                (100.0, w(0.0, 2.0)),
+                (1100.0, w(10.0, 2.0)),
+                (2100.0, w(10.0, -2.0)),
+            ],
+            AirProfile::standard(),
+        )
+    }
+
+    #[test]
+    fn linear_between_levels_and_held_outside() {
+        let c = column();
+        assert_eq!(c.wind_at(600.0).east_m_s, 5.0);
+        assert_eq!(c.wind_at(1600.0).north_m_s, 0.0);
+        assert_eq!(c.wind_at(0.0).east_m_s, 0.0);
+        assert_eq!(c.wind_at(9000.0).north_m_s, -2.0);
+        assert_eq!((c.base_m(), c.top_m()), (100.0, 2100.0));
+    }
+
+    #[test]
+    fn means_are_exact() {
+        let c = column();
+        assert!((c.mean_wind(100.0, 2100.0).east_m_s - 7.5).abs() < 1e-12);
+        assert!((c.mean_wind(-900.0, 100.0).north_m_s - 2.0).abs() < 1e-12);
+        assert!((c.mean_wind(2100.0, 4100.0).north_m_s + 2.0).abs() < 1e-12);
+        assert!((c.mean_wind(-900.0, 1100.0).east_m_s - 2.5).abs() < 1e-12);
+        assert!(
+            (c.mean_wind(850.0, 350.0).east_m_s - c.mean_wind(350.0, 850.0).east_m_s).abs() < 1e-12
+        );
+        assert_eq!(c.mean_wind(600.0, 600.0), c.wind_at(600.0));
+    }
+}

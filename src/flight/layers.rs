@@ -1,0 +1,119 @@
+//! The air cut into equal layers, each with its mean wind: what the integrator walks through.
+
+use crate::wind::column::Column;
+
+/// Equal layers of geometric altitude above the ground.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Layers {
+    /// Altitude of the lowest boundary, m above mean sea level.
+    pub base_m: f64,
+    /// Thickness of each, m.
+    pub thickness_m: f64,
+    /// How many.
+    pub count: usize,
+}
+
+/// Thickness used unless a test asks for another: its landing error is metres, see the benches.
+pub const THICKNESS_M: f64 = 200.0;
+
+impl Layers {
+    /// Layers from `base_m` to at least `top_m`.
+    pub fn covering(base_m: f64, top_m: f64, thickness_m: f64) -> Layers {
+        let count = ((top_m - base_m) / thickness_m).ceil().max(1.0) as usize;
+        Layers {
+            base_m,
+            thickness_m,
+            count,
+        }
+    }
+
+    /// Altitude of the lower boundary of layer `k`, m.
+    pub fn altitude_m(&self, k: usize) -> f64 {
+        self.base_m + self.thickness_m * k as f64
+    }
+
+    /// Altitude of the middle of layer `k`, m.
+    pub fn middle_m(&self, k: usize) -> f64 {
+        self.base_m + self.thickness_m * (k as f64 + 0.5)
+    }
+
+    /// Altitude of the highest boundary, m.
+    pub fn top_m(&self) -> f64 {
+        self.altitude_m(self.count)
+    }
+
+    /// The layer an altitude is in and the share of that layer below it.
+    pub fn locate(&self, altitude_m: f64) -> (usize, f64) {
+        let x = ((altitude_m - self.base_m) / self.thickness_m).clamp(0.0, self.count as f64);
+        let k = (x as usize).min(self.count - 1);
+        (k, x - k as f64)
+    }
+}
+
+/// The wind of a column by layer.
+#[derive(Debug, Clone)]
+pub struct LayerWinds {
+    /// Mean east and north components over each layer, m/s: exact, so thin levels lose nothing.
+    pub mean: Vec<[f64; 2]>,
+    /// How much the wind changes from the lower to the upper half, doubled: its slope over the
+    /// layer, m/s.
+    pub slope: Vec<[f64; 2]>,
+}
+
+impl LayerWinds {
+    /// Cuts a column into layers.
+    pub fn of_column(column: &Column, layers: &Layers) -> LayerWinds {
+        let part = |from, to| {
+            let wind = column.mean_wind(from, to);
+            [wind.east_m_s, wind.north_m_s]
+        };
+        let cut = |k| {
+            let (low, middle) = (layers.altitude_m(k), layers.middle_m(k));
+            let (lower, upper) = (part(low, middle), part(middle, layers.altitude_m(k + 1)));
+            (
+                [0, 1].map(|i| 0.5 * (lower[i] + upper[i])),
+                [0, 1].map(|i| 2.0 * (upper[i] - lower[i])),
+            )
+        };
+        let (mean, slope) = (0..layers.count).map(cut).unzip();
+        LayerWinds { mean, slope }
+    }
+
+    /// Mean wind over the lowest `share` of layer `k`.
+    pub fn lower_part(&self, k: usize, share: f64) -> [f64; 2] {
+        [0, 1].map(|i| self.mean[k][i] + 0.5 * (share - 1.0) * self.slope[k][i])
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::atmosphere::AirProfile;
+    use crate::wind::sounding::Wind;
+
+    #[test]
+    fn layers_count_and_locate() {
+        let layers = Layers::covering(38.0, 1_000.0, 200.0);
+        assert_eq!(layers.count, 5);
+        assert_eq!(layers.locate(38.0), (0, 0.0));
+        assert_eq!(layers.locate(338.0), (1, 0.5));
+        assert_eq!(layers.locate(9_999.0), (4, 1.0));
+    }
+
+    #[test]
+    fn a_linear_wind_is_cut_exactly() {
+        let wind = |e| Wind {
+            east_m_s: e,
+            north_m_s: 1.0,
+        };
+        let column = Column::from_winds(
+            &[(0.0, wind(0.0)), (1_000.0, wind(10.0))],
+            AirProfile::standard(),
+        );
+        let winds = LayerWinds::of_column(&column, &Layers::covering(0.0, 1_000.0, 200.0));
+        assert!((winds.mean[1][0] - 3.0).abs() < 1e-12);
+        assert!((winds.slope[1][0] - 2.0).abs() < 1e-12);
+        assert!((winds.lower_part(1, 0.5)[0] - 2.5).abs() < 1e-12);
+        assert!((winds.lower_part(1, 1.0)[0] - 3.0).abs() < 1e-12);
+    }
+}

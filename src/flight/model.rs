@@ -1,0 +1,230 @@
+//! The integrator: one stack, one column of wind, any number of flights.
+
+use super::layers::{LayerWinds, Layers};
+use super::rise::{Miss, Rise, RiseVariation};
+use crate::geodesy::{Compass, Normal, Position, drift};
+
+/// What makes one flight differ from the planned one.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Variation {
+    /// The rise.
+    pub rise: RiseVariation,
+    /// Multiplies the burst diameter.
+    pub burst_diameter: f64,
+    /// Added to the burst altitude, m.
+    pub burst_higher_m: f64,
+    /// Multiplies the speed of fall.
+    pub fall_speed: f64,
+    /// Added to the exponent of the fall speed in thin air.
+    pub fall_exponent: f64,
+    /// Released so many seconds late.
+    pub delay_s: f64,
+}
+
+impl Variation {
+    /// The flight as planned.
+    pub const NONE: Variation = Variation {
+        rise: RiseVariation::NONE,
+        burst_diameter: 1.0,
+        burst_higher_m: 0.0,
+        fall_speed: 1.0,
+        fall_exponent: 0.0,
+        delay_s: 0.0,
+    };
+}
+
+/// The way down through each layer as planned.
+#[derive(Debug, Clone)]
+pub struct Fall {
+    /// Seconds in each layer.
+    pub seconds: Vec<f64>,
+    /// Half of ln(rho0 / rho) in the middle of each layer: what the exponent of thin air works on.
+    pub half_ln_thinness: Vec<f64>,
+}
+
+/// Everything that flights share; built once, read by all threads.
+#[derive(Debug, Clone)]
+pub struct FlightModel {
+    /// The layers.
+    pub layers: Layers,
+    /// Their winds.
+    pub winds: LayerWinds,
+    /// The way up.
+    pub rise: Rise,
+    /// The way down.
+    pub fall: Fall,
+    /// Where the stack is released.
+    pub start: Normal,
+    /// Which way the winds' east and north point.
+    pub compass: Compass,
+}
+
+/// Where and when one flight was at some moment.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Moment {
+    /// Seconds since the planned release.
+    pub time_s: f64,
+    /// Altitude above mean sea level, m.
+    pub altitude_m: f64,
+    /// Place.
+    pub place: Normal,
+}
+
+/// One flight's burst and landing.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Flown {
+    /// At the burst.
+    pub burst: Moment,
+    /// At touchdown.
+    pub landing: Moment,
+}
+
+/// Memory that one thread reuses from flight to flight.
+#[derive(Debug, Clone, Default)]
+pub struct Scratch {
+    up_s: Vec<f64>,
+    down_s: Vec<f64>,
+}
+
+/// Layers whose drifts are added up before the place on the ellipsoid is moved. Over so short a
+/// leg the order of the small drifts does not matter; a track is recorded layer by layer.
+const LAYERS_A_LEG: usize = 8;
+
+impl FlightModel {
+    /// Flies once. `wind_error` is added to each layer's wind (m/s east and north; empty for
+    /// none); `record` sees every leg's end when `every_layer` is set.
+    pub fn fly(
+        &self,
+        v: &Variation,
+        wind_error: &[[f64; 2]],
+        scratch: &mut Scratch,
+        mut record: Option<&mut dyn FnMut(Moment)>,
+    ) -> Result<Flown, Miss> {
+        let burst_m = self.rise.of(
+            &self.layers,
+            &v.rise,
+            v.burst_diameter,
+            v.burst_higher_m,
+            &mut scratch.up_s,
+        )?;
+        let (last, share) = self.layers.locate(burst_m);
+        self.fall_seconds(v, last + 1, &mut scratch.down_s);
+
+        let leg = if record.is_some() { 1 } else { LAYERS_A_LEG };
+        let mut walk = Walk {
+            model: self,
+            wind_error,
+            moment: Moment {
+                time_s: v.delay_s,
+                altitude_m: self.layers.base_m,
+                place: self.start,
+            },
+        };
+        let mut tell = |moment: Moment| {
+            if let Some(record) = record.as_mut() {
+                record(moment);
+            }
+        };
+        tell(walk.moment);
+        for first in (0..last).step_by(leg) {
+            let end = (first + leg).min(last);
+            walk.through(first..end, &scratch.up_s, self.layers.altitude_m(end));
+            tell(walk.moment);
+        }
+        walk.through_lower_part(last, share, scratch.up_s[last], burst_m);
+        let burst = walk.moment;
+        tell(burst);
+        walk.through_lower_part(
+            last,
+            share,
+            scratch.down_s[last],
+            self.layers.altitude_m(last),
+        );
+        tell(walk.moment);
+        let mut end = last;
+        while end > 0 {
+            let first = end.saturating_sub(leg);
+            walk.through(first..end, &scratch.down_s, self.layers.altitude_m(first));
+            tell(walk.moment);
+            end = first;
+        }
+        Ok(Flown {
+            burst,
+            landing: walk.moment,
+        })
+    }
+
+    fn fall_seconds(&self, v: &Variation, count: usize, out: &mut Vec<f64>) {
+        out.clear();
+        let slower = 1.0 / v.fall_speed;
+        let planned = self.fall.seconds[..count].iter();
+        if v.fall_exponent == 0.0 {
+            out.extend(planned.map(|s| s * slower));
+        } else {
+            let thinness = &self.fall.half_ln_thinness[..count];
+            out.extend(
+                planned
+                    .zip(thinness)
+                    .map(|(s, l)| s * slower * (v.fall_exponent * l).exp()),
+            );
+        }
+    }
+
+    /// Where a drift of the whole flight begins, in degrees.
+    pub fn release(&self) -> Position {
+        self.start.position()
+    }
+}
+
+/// A flight on its way.
+struct Walk<'a> {
+    model: &'a FlightModel,
+    wind_error: &'a [[f64; 2]],
+    moment: Moment,
+}
+
+impl Walk<'_> {
+    /// Through whole layers, as one leg.
+    fn through(&mut self, layers: std::ops::Range<usize>, seconds: &[f64], arrive_m: f64) {
+        let winds = &self.model.winds.mean[layers.clone()];
+        let seconds = &seconds[layers.clone()];
+        let (mut east, mut north, mut time) = (0.0, 0.0, 0.0);
+        for (w, s) in winds.iter().zip(seconds) {
+            east += w[0] * s;
+            north += w[1] * s;
+            time += s;
+        }
+        if !self.wind_error.is_empty() {
+            for (e, s) in self.wind_error[layers].iter().zip(seconds) {
+                east += e[0] * s;
+                north += e[1] * s;
+            }
+        }
+        self.step(east, north, time, arrive_m);
+    }
+
+    /// Through the lowest `share` of one layer, in which a whole passage takes `seconds`.
+    fn through_lower_part(&mut self, k: usize, share: f64, seconds: f64, arrive_m: f64) {
+        let mut wind = self.model.winds.lower_part(k, share);
+        if let Some(error) = self.wind_error.get(k) {
+            wind = [wind[0] + error[0], wind[1] + error[1]];
+        }
+        let time = share * seconds;
+        self.step(wind[0] * time, wind[1] * time, time, arrive_m);
+    }
+
+    fn step(&mut self, east_m: f64, north_m: f64, seconds: f64, arrive_m: f64) {
+        let middle_m = 0.5 * (self.moment.altitude_m + arrive_m);
+        self.moment = Moment {
+            time_s: self.moment.time_s + seconds,
+            altitude_m: arrive_m,
+            place: drift(
+                self.moment.place,
+                &self.model.compass,
+                east_m,
+                north_m,
+                middle_m,
+            ),
+        };
+    }
+}

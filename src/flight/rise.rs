@@ -1,0 +1,466 @@
+//! The way up, tabulated once and shared by all flights.
+//!
+//! How long a balloon stays in a layer does not depend on the wind, so it is computed on a grid
+//! of lifts, drags and drag transitions; a flight interpolates in it.
+
+use ndarray::{Array3, Array4, ArrayView1, s};
+use rayon::prelude::*;
+
+use super::layers::Layers;
+use super::rates::RateTable;
+use crate::atmosphere::AirProfile;
+use crate::vehicle::ascent::{Climb, Climber};
+
+/// What makes one rise differ from another.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RiseVariation {
+    /// Multiplies the neck lift (a balloon's) or the rate (a stated one).
+    pub lift: f64,
+    /// Multiplies the drag coefficient.
+    pub drag: f64,
+    /// Added to ln Re0 of the drag curve.
+    pub ln_re0: f64,
+    /// Departure of this flight from the fitted ascent rates, in standard deviations of the fit;
+    /// see [`rate_scatter`].
+    pub residual: f64,
+}
+
+impl RiseVariation {
+    /// The flight as planned.
+    pub const NONE: RiseVariation = RiseVariation {
+        lift: 1.0,
+        drag: 1.0,
+        ln_re0: 0.0,
+        residual: 0.0,
+    };
+}
+
+/// One standard deviation of the ascent rate that the fitted model leaves from flight to flight,
+/// as a share, by altitude: 0.06 up to 10 km, 0.095 from 15 km, linear between. It stands for the
+/// scatter of the plateau of the drag curve (ln `high`: 0.19) in the refitted flights.
+pub fn rate_scatter(altitude_m: f64) -> f64 {
+    0.06 + 0.035 * ((altitude_m - 10_000.0) / 5_000.0).clamp(0.0, 1.0)
+}
+
+/// Equally spaced values of one thing that varies, around its planned value.
+#[derive(Debug, Clone, Copy)]
+struct Axis {
+    low: f64,
+    step: f64,
+    count: usize,
+}
+
+/// Flights are drawn within this many standard deviations.
+pub const SIGMAS: f64 = 4.0;
+
+impl Axis {
+    /// `count` values (odd) over [`SIGMAS`] on both sides; one value where nothing varies.
+    fn around(center: f64, sigma: f64, count: usize) -> Axis {
+        if sigma <= 0.0 {
+            return Axis {
+                low: center,
+                step: 1.0,
+                count: 1,
+            };
+        }
+        Axis {
+            low: center - SIGMAS * sigma,
+            step: 2.0 * SIGMAS * sigma / (count - 1) as f64,
+            count,
+        }
+    }
+
+    fn value(&self, i: usize) -> f64 {
+        self.low + self.step * i as f64
+    }
+
+    /// Weights of quadratic interpolation at `x` and the first of the (up to three) values they
+    /// belong to.
+    fn weights(&self, x: f64) -> (usize, [f64; 3]) {
+        if self.count < 3 {
+            return (0, [1.0, 0.0, 0.0]);
+        }
+        let at = ((x - self.low) / self.step).clamp(0.0, (self.count - 1) as f64);
+        let middle = (at.round() as usize).clamp(1, self.count - 2);
+        let t = at - middle as f64;
+        (
+            middle - 1,
+            [0.5 * t * (t - 1.0), 1.0 - t * t, 0.5 * t * (t + 1.0)],
+        )
+    }
+}
+
+/// How much each thing varies: one standard deviation.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RiseSpread {
+    /// Of the neck lift, as a share.
+    pub lift: f64,
+    /// Of the drag coefficient, as a share.
+    pub drag: f64,
+    /// Of ln Re0.
+    pub ln_re0: f64,
+}
+
+/// A balloon's rise through layers, by lift, drag and drag transition.
+#[derive(Debug, Clone)]
+pub struct RiseTable {
+    lift: Axis,
+    drag: Axis,
+    ln_re0: Axis,
+    /// Seconds in each layer [lift, drag, ln Re0, layer].
+    seconds: Array4<f64>,
+    /// Diameter in metres at each boundary [lift, drag, ln Re0, boundary].
+    diameter: Array4<f64>,
+    /// The first layer the stack does not get through [lift, drag, ln Re0].
+    stall: Array3<usize>,
+}
+
+/// A balloon as planned, with what is needed to vary it.
+#[derive(Debug, Clone, Copy)]
+pub struct RisePlan {
+    /// The stack as planned.
+    pub climber: Climber,
+    /// Balloon mass, kg: neck lift varies, gross lift is neck lift plus this.
+    pub balloon_kg: f64,
+    /// Gross lift as planned, kg.
+    pub gross_lift_kg: f64,
+}
+
+impl RisePlan {
+    /// The stack with another neck lift, drag and drag transition.
+    pub fn varied(&self, lift: f64, drag: f64, ln_re0: f64) -> Climber {
+        let mut climber = self.climber;
+        let neck = self.gross_lift_kg - self.balloon_kg;
+        climber.fill.amount_mol *= (lift * neck + self.balloon_kg) / self.gross_lift_kg;
+        climber.drag_factor *= drag;
+        climber.drag.ln_re0 += ln_re0;
+        climber
+    }
+}
+
+impl RiseTable {
+    /// Computes the table, in parallel.
+    pub fn new(plan: &RisePlan, spread: RiseSpread, air: &AirProfile, layers: &Layers) -> Self {
+        let lift = Axis::around(1.0, spread.lift, 9);
+        let drag = Axis::around(1.0, spread.drag, 5);
+        let ln_re0 = Axis::around(0.0, spread.ln_re0, 9);
+        let shape = (lift.count, drag.count, ln_re0.count);
+        let nodes: Vec<(usize, usize, usize)> = ndarray::indices(shape).into_iter().collect();
+        let climbs: Vec<Climb> = nodes
+            .par_iter()
+            .map(|&(i, j, l)| {
+                plan.varied(lift.value(i), drag.value(j), ln_re0.value(l))
+                    .climb(air, layers.base_m, layers.thickness_m, layers.count)
+            })
+            .collect();
+        let mut table = RiseTable {
+            lift,
+            drag,
+            ln_re0,
+            seconds: Array4::zeros((shape.0, shape.1, shape.2, layers.count)),
+            diameter: Array4::zeros((shape.0, shape.1, shape.2, layers.count + 1)),
+            stall: Array3::zeros(shape),
+        };
+        for (&(i, j, l), climb) in nodes.iter().zip(&climbs) {
+            let stall = climb.seconds.iter().position(|s| s.is_infinite());
+            table.stall[[i, j, l]] = stall.unwrap_or(layers.count);
+            for (to, &from) in table
+                .seconds
+                .slice_mut(s![i, j, l, ..])
+                .iter_mut()
+                .zip(&climb.seconds)
+            {
+                // Layers beyond the stall are never read; zero keeps the sums finite.
+                *to = if from.is_finite() { from } else { 0.0 };
+            }
+            for (to, from) in table
+                .diameter
+                .slice_mut(s![i, j, l, ..])
+                .iter_mut()
+                .zip(&climb.states)
+            {
+                *to = from.diameter_m;
+            }
+        }
+        table
+    }
+
+    fn stencil(&self, v: &RiseVariation) -> Stencil {
+        let (i, wi) = self.lift.weights(v.lift);
+        let (j, wj) = self.drag.weights(v.drag);
+        let (l, wl) = self.ln_re0.weights(v.ln_re0);
+        let mut stencil = Stencil {
+            nodes: [([0; 3], 0.0); 27],
+            count: 0,
+        };
+        for (a, wa) in wi.into_iter().enumerate() {
+            for (b, wb) in wj.into_iter().enumerate() {
+                for (c, wc) in wl.into_iter().enumerate() {
+                    let weight = wa * wb * wc;
+                    if weight != 0.0 {
+                        stencil.nodes[stencil.count] = ([i + a, j + b, l + c], weight);
+                        stencil.count += 1;
+                    }
+                }
+            }
+        }
+        stencil
+    }
+}
+
+/// The nodes of the table around one variation, with their weights.
+struct Stencil {
+    nodes: [([usize; 3], f64); 27],
+    count: usize,
+}
+
+impl Stencil {
+    fn nodes(&self) -> &[([usize; 3], f64)] {
+        &self.nodes[..self.count]
+    }
+}
+
+/// The way up.
+#[derive(Debug, Clone)]
+pub enum Rise {
+    /// A balloon that rises by its lift and bursts by its diameter.
+    Balloon {
+        /// Its tabulated climb.
+        table: Box<RiseTable>,
+        /// Diameter at which it bursts as planned, m.
+        burst_diameter_m: f64,
+        /// Altitude at which it bursts as planned instead, m, if the plan says so.
+        burst_altitude_m: Option<f64>,
+    },
+    /// A stated rate and burst altitude.
+    Stated {
+        /// Seconds in each layer.
+        seconds: Vec<f64>,
+        /// Altitude of the burst, m.
+        burst_altitude_m: f64,
+    },
+}
+
+/// When and how a flight does not come about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Miss {
+    /// The lift does not carry the stack, at the ground or higher up.
+    Stalls,
+    /// The balloon does not burst below the highest layer.
+    NoBurst,
+    /// The burst diameter is reached on the ground.
+    BurstsOnGround,
+}
+
+impl Rise {
+    /// Rates stated by the user.
+    pub fn stated(rates: &RateTable, burst_altitude_m: f64, layers: &Layers) -> Rise {
+        Rise::Stated {
+            seconds: rates.seconds(layers),
+            burst_altitude_m,
+        }
+    }
+
+    /// Seconds in each layer and the burst altitude (m) of one variation, with a factor on the
+    /// burst diameter and metres added to the burst altitude. Writes the seconds to `seconds`.
+    pub fn of(
+        &self,
+        layers: &Layers,
+        v: &RiseVariation,
+        burst_diameter: f64,
+        burst_higher_m: f64,
+        seconds: &mut Vec<f64>,
+    ) -> Result<f64, Miss> {
+        seconds.clear();
+        match self {
+            Rise::Stated {
+                seconds: planned,
+                burst_altitude_m,
+            } => {
+                let slower = (v.drag.sqrt() / v.lift) / (1.0 + v.residual * 0.06);
+                seconds.extend(planned.iter().map(|s| s * slower));
+                within(layers, burst_altitude_m + burst_higher_m)
+            }
+            Rise::Balloon {
+                table,
+                burst_diameter_m,
+                burst_altitude_m,
+            } => {
+                let stencil = table.stencil(v);
+                let burst = match burst_altitude_m {
+                    Some(altitude) => within(layers, altitude + burst_higher_m)?,
+                    None => {
+                        let diameter = burst_diameter_m * burst_diameter;
+                        burst_altitude(table, &stencil, layers, diameter)? + burst_higher_m
+                    }
+                };
+                let burst = within(layers, burst)?;
+                let last = layers.locate(burst).0;
+                let stall = stencil.nodes().iter().map(|(n, _)| table.stall[*n]).min();
+                if stall.is_some_and(|k| k <= last) {
+                    return Err(Miss::Stalls);
+                }
+                sum_nodes(table, &stencil, last + 1, seconds);
+                if v.residual != 0.0 {
+                    for (k, s) in seconds.iter_mut().enumerate() {
+                        *s /= 1.0 + v.residual * rate_scatter(layers.middle_m(k));
+                    }
+                }
+                Ok(burst)
+            }
+        }
+    }
+}
+
+fn within(layers: &Layers, altitude_m: f64) -> Result<f64, Miss> {
+    if altitude_m <= layers.base_m {
+        Err(Miss::BurstsOnGround)
+    } else if altitude_m > layers.top_m() {
+        Err(Miss::NoBurst)
+    } else {
+        Ok(altitude_m)
+    }
+}
+
+fn sum_nodes(table: &RiseTable, stencil: &Stencil, count: usize, out: &mut Vec<f64>) {
+    out.resize(count, 0.0);
+    for &([i, j, l], weight) in stencil.nodes() {
+        let node: ArrayView1<f64> = table.seconds.slice(s![i, j, l, ..count]);
+        for (sum, seconds) in out.iter_mut().zip(node) {
+            *sum += weight * seconds;
+        }
+    }
+}
+
+/// Where the interpolated diameter reaches `diameter_m`: bisection over boundaries, linear in
+/// ln D between two.
+fn burst_altitude(
+    table: &RiseTable,
+    stencil: &Stencil,
+    layers: &Layers,
+    diameter_m: f64,
+) -> Result<f64, Miss> {
+    let at = |k: usize| -> f64 {
+        stencil
+            .nodes()
+            .iter()
+            .map(|&([i, j, l], w)| w * table.diameter[[i, j, l, k]])
+            .sum()
+    };
+    let (mut low, mut high) = (0, layers.count);
+    if at(low) >= diameter_m {
+        return Err(Miss::BurstsOnGround);
+    }
+    if at(high) < diameter_m {
+        return Err(Miss::NoBurst);
+    }
+    while high - low > 1 {
+        let middle = (low + high) / 2;
+        if at(middle) < diameter_m {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    let (below, above) = (at(low), at(high));
+    let share = (diameter_m / below).ln() / (above / below).ln();
+    Ok(layers.altitude_m(low) + share * layers.thickness_m)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::vehicle::ascent::{DragCurve, GasHeat};
+    use crate::vehicle::balloon::{Fill, Gas, LiftingGas};
+
+    fn plan(air: &AirProfile) -> RisePlan {
+        let gas = LiftingGas {
+            gas: Gas::Helium,
+            purity: 1.0,
+        };
+        RisePlan {
+            climber: Climber {
+                dead_mass_kg: 1.2 + 4.08,
+                fill: Fill::of_gross_lift(gas, 8.0, &air.at(0.0)),
+                drag: DragCurve::FITTED,
+                drag_factor: 1.0,
+                heat: GasHeat::Convective,
+            },
+            balloon_kg: 1.2,
+            gross_lift_kg: 8.0,
+        }
+    }
+
+    const SPREAD: RiseSpread = RiseSpread {
+        lift: 0.04,
+        drag: 0.08,
+        ln_re0: DragCurve::LN_RE0_SIGMA,
+    };
+
+    #[test]
+    fn the_table_agrees_with_the_climb_itself() {
+        let air = AirProfile::standard();
+        let layers = Layers::covering(0.0, 32_000.0, 200.0);
+        let plan = plan(&air);
+        let rise = Rise::Balloon {
+            table: Box::new(RiseTable::new(&plan, SPREAD, &air, &layers)),
+            burst_diameter_m: 8.63,
+            burst_altitude_m: None,
+        };
+        for (lift, drag, ln_re0) in [(1.0, 1.0, 0.0), (1.05, 0.93, 0.13), (0.93, 1.1, -0.3)] {
+            let climb = plan.varied(lift, drag, ln_re0).climb(&air, 0.0, 20.0, 1600);
+            let k = climb
+                .states
+                .iter()
+                .position(|s| s.diameter_m >= 8.63)
+                .unwrap();
+            let direct: f64 = climb.seconds[..k].iter().sum();
+            let v = RiseVariation {
+                lift,
+                drag,
+                ln_re0,
+                residual: 0.0,
+            };
+            let mut seconds = Vec::new();
+            let burst = rise.of(&layers, &v, 1.0, 0.0, &mut seconds).unwrap();
+            assert!((burst - 20.0 * k as f64).abs() < 25.0, "{burst}");
+            let (last, share) = layers.locate(burst);
+            let total: f64 = seconds[..last].iter().sum::<f64>() + share * seconds[last];
+            assert!((total - direct).abs() < 4.0, "{total} {direct}");
+        }
+    }
+
+    #[test]
+    fn misses_are_told_apart() {
+        let air = AirProfile::standard();
+        let layers = Layers::covering(0.0, 10_000.0, 200.0);
+        let mut weak = plan(&air);
+        weak.climber.dead_mass_kg = 7.5;
+        let mut seconds = Vec::new();
+        let mut miss = |plan: &RisePlan, diameter| {
+            let rise = Rise::Balloon {
+                table: Box::new(RiseTable::new(plan, SPREAD, &air, &layers)),
+                burst_diameter_m: diameter,
+                burst_altitude_m: None,
+            };
+            rise.of(&layers, &RiseVariation::NONE, 1.0, 0.0, &mut seconds)
+        };
+        assert_eq!(miss(&plan(&air), 1.0), Err(Miss::BurstsOnGround));
+        assert_eq!(miss(&plan(&air), 20.0), Err(Miss::NoBurst));
+        assert!(matches!(miss(&weak, 3.2), Ok(_) | Err(Miss::Stalls)));
+        weak.climber.dead_mass_kg = 8.5;
+        assert_eq!(miss(&weak, 3.0), Err(Miss::Stalls));
+    }
+
+    #[test]
+    fn quadratic_interpolation_is_exact_for_quadratics() {
+        let axis = Axis::around(1.0, 0.1, 5);
+        for x in [0.6, 0.83, 1.0, 1.31, 1.4] {
+            let (first, weights) = axis.weights(x);
+            let y: f64 = (0..3)
+                .map(|i| weights[i] * axis.value(first + i).powi(2))
+                .sum();
+            assert!((y - x * x).abs() < 1e-12);
+        }
+    }
+}

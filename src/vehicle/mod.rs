@@ -1,0 +1,6 @@
+//! What flies: the load, the balloon and its gas, how fast it rises and falls.
+
+pub mod ascent;
+pub mod balloon;
+pub mod descent;
+pub mod parachute;
