@@ -200,9 +200,28 @@ fn carried(v: [f64; 3], from: Normal, to: Normal) -> [f64; 3] {
     std::array::from_fn(|i| v[i] - scale * (from.0[i] + to.0[i]))
 }
 
+/// The place reached from `start` in `seconds` in a wind that may depend on the place: one step
+/// of the explicit midpoint method on the ellipsoid, of second order.
+///
+/// `wind` gives the components towards the compass's east and north, m/s.
+pub fn advance(
+    start: Normal,
+    compass: &Compass,
+    altitude_m: f64,
+    seconds: f64,
+    wind: impl Fn(Normal) -> [f64; 2],
+) -> Normal {
+    let [east, north] = wind(start).map(|w| w * 0.5 * seconds);
+    let first = compass.vector(start, east, north);
+    let middle = start.displaced(first, altitude_m, start.0).normalised();
+    let [east, north] = wind(middle).map(|w| w * seconds);
+    let whole = compass.vector(middle, east, north);
+    middle.displaced(whole, altitude_m, start.0).normalised()
+}
+
 /// The place reached from `start` by drifting `east_m` and `north_m` at `altitude_m`.
 ///
-/// One midpoint step on the ellipsoid; for legs of tens of kilometres the error is centimetres.
+/// One step of [`advance`]; for legs of tens of kilometres the error is centimetres.
 pub fn drift(
     start: Normal,
     compass: &Compass,
@@ -210,10 +229,7 @@ pub fn drift(
     north_m: f64,
     altitude_m: f64,
 ) -> Normal {
-    let first = compass.vector(start, 0.5 * east_m, 0.5 * north_m);
-    let middle = start.displaced(first, altitude_m, start.0).normalised();
-    let whole = compass.vector(middle, east_m, north_m);
-    middle.displaced(whole, altitude_m, start.0).normalised()
+    advance(start, compass, altitude_m, 1.0, |_| [east_m, north_m])
 }
 
 /// A plane in metres around a centre: azimuthal equidistant on WGS84, x east and y north.

@@ -1,4 +1,5 @@
 //! The moving air: what was read, one profile made of it, and how wrong it may be.
 
 pub mod column;
+pub mod error;
 pub mod sounding;

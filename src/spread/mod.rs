@@ -1,0 +1,4 @@
+//! Many flights: what varies, how it is drawn, where they all come down.
+
+pub mod draws;
+pub mod run;

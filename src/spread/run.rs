@@ -1,0 +1,95 @@
+//! Many flights in parallel.
+
+use std::collections::BTreeMap;
+
+use rayon::prelude::*;
+
+use super::draws::Sampler;
+use crate::flight::model::{FlightModel, Scratch};
+use crate::flight::rise::Miss;
+use crate::geodesy::Normal;
+use crate::wind::error::WindErrorProcess;
+
+/// How one flight of many ended.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Landing {
+    /// Where.
+    pub place: Normal,
+    /// Seconds after the planned release.
+    pub time_s: f64,
+    /// Altitude of the burst, m above mean sea level.
+    pub burst_m: f64,
+    /// Seconds after the planned release at which it burst.
+    pub burst_s: f64,
+}
+
+/// The landings of a run, in the order of the draws, and what did not come down.
+#[derive(Debug, Clone, Default)]
+pub struct Landings {
+    /// Flights that came down.
+    pub landed: Vec<Landing>,
+    /// Flights that did not, counted by reason.
+    pub missed: BTreeMap<Miss, usize>,
+}
+
+/// Flies `draws` flights. `flown` is told after each; the result does not depend on the number
+/// of threads.
+pub fn run(
+    model: &FlightModel,
+    sampler: &Sampler,
+    wind_error: Option<&WindErrorProcess>,
+    draws: u64,
+    flown: impl Fn() + Sync,
+) -> Landings {
+    let outcomes: Vec<Result<Landing, Miss>> = (0..draws)
+        .into_par_iter()
+        .map_init(Bench::default, |bench, index| {
+            let outcome = bench.fly(model, sampler, wind_error, index);
+            flown();
+            outcome
+        })
+        .collect();
+    let mut landings = Landings::default();
+    for outcome in outcomes {
+        match outcome {
+            Ok(landing) => landings.landed.push(landing),
+            Err(miss) => *landings.missed.entry(miss).or_default() += 1,
+        }
+    }
+    landings
+}
+
+/// Memory that one thread reuses.
+#[derive(Default)]
+struct Bench {
+    scratch: Scratch,
+    knots: Vec<[f64; 2]>,
+    error: Vec<[f64; 2]>,
+}
+
+impl Bench {
+    fn fly(
+        &mut self,
+        model: &FlightModel,
+        sampler: &Sampler,
+        wind_error: Option<&WindErrorProcess>,
+        index: u64,
+    ) -> Result<Landing, Miss> {
+        let mut draw = sampler.draw(index);
+        if let Some(process) = wind_error {
+            process.draw(
+                draw.wind,
+                &mut draw.stream,
+                &mut self.knots,
+                &mut self.error,
+            );
+        }
+        let flown = model.fly(&draw.variation, &self.error, &mut self.scratch, None)?;
+        Ok(Landing {
+            place: flown.landing.place,
+            time_s: flown.landing.time_s,
+            burst_m: flown.burst.altitude_m,
+            burst_s: flown.burst.time_s,
+        })
+    }
+}
