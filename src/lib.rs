@@ -7,6 +7,7 @@ pub mod atmosphere;
 pub mod error;
 pub mod flight;
 pub mod geodesy;
+pub mod plan;
 pub mod random;
 pub mod sources;
 pub mod spread;

@@ -152,6 +152,13 @@ impl Climber {
         Climb { seconds, states }
     }
 
+    /// Rate of ascent at release, m/s, with the gas at the temperature of the air.
+    pub fn rate_at(&self, air: &AirProfile, altitude_m: f64) -> f64 {
+        let here = air.at(altitude_m);
+        let point = Point::new(self, altitude_m, here, here.temperature_k, 5.0);
+        point.state.rate_m_s
+    }
+
     /// Free lift in kg at a gas temperature and in an air.
     fn free_lift_kg(&self, volume_m3: f64, air: &Air) -> f64 {
         air.density_kg_m3 * volume_m3 - self.fill.mass_kg() - self.dead_mass_kg

@@ -1,0 +1,647 @@
+//! The plan file: what will be flown, from where, when, and how sure each number is.
+//!
+//! [`Plan::read`] checks everything and tells all faults at once; what it returns is in SI and
+//! within physical range.
+
+mod document;
+
+use std::path::{Path, PathBuf};
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use toml::de::DeTable;
+
+use self::document::{Faults, Section, quantity};
+use crate::atmosphere::{Geopotential, standard_height_of_pressure};
+use crate::error::{Error, Fault, Result};
+use crate::flight::rates::RateTable;
+use crate::geodesy::Position;
+use crate::units::{Dimension, parse};
+use crate::vehicle::balloon::{Gas, LiftingGas};
+
+/// A checked plan.
+#[derive(Debug, Clone)]
+pub struct Plan {
+    /// The flight's name; may be empty.
+    pub name: String,
+    /// The planned release.
+    pub release: Timestamp,
+    /// The zone of people's times.
+    pub timezone: TimeZone,
+    /// Where the stack is released.
+    pub site: Position,
+    /// Elevation of the site above mean sea level, m, if the plan gives it.
+    pub elevation_m: Option<f64>,
+    /// Wind files, as seen from the current folder.
+    pub wind_files: Vec<PathBuf>,
+    /// The balloon, if the plan describes it.
+    pub balloon: Option<BalloonPlan>,
+    /// What hangs below, item by item.
+    pub load: Vec<LoadItem>,
+    /// The parachute, if the plan describes it.
+    pub parachute: Option<ParachutePlan>,
+    /// Rates of ascent that override the balloon's physics.
+    pub ascent_rates: Option<RateTable>,
+    /// Burst altitude that overrides the burst diameter, m above mean sea level.
+    pub burst_altitude_m: Option<f64>,
+    /// Landing speed at standard sea-level density that overrides the parachute's, m/s.
+    pub landing_speed_m_s: Option<f64>,
+    /// Speeds of fall that override everything about the descent.
+    pub descent_rates: Option<RateTable>,
+    /// Share of the balloon that stays on the line after the burst, if the plan says.
+    pub remnant: Option<f64>,
+    /// One standard deviation each.
+    pub spread: SpreadPlan,
+    /// Sections that are understood but that this program does not use yet.
+    pub unused_sections: Vec<&'static str>,
+}
+
+/// The balloon of a plan.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BalloonPlan {
+    /// Mass, kg.
+    pub mass_kg: f64,
+    /// Diameter at the burst, m; may be left out where a burst altitude is given.
+    pub burst_diameter_m: Option<f64>,
+    /// The gas; its purity is 1 where the plan does not say.
+    pub gas: LiftingGas,
+    /// Whether the plan gives the purity.
+    pub purity_given: bool,
+    /// How much gas.
+    pub fill: FillPlan,
+}
+
+/// The one way in which a plan gives the fill.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum FillPlan {
+    /// Lift at the neck, kg.
+    NeckLift(f64),
+    /// Lift beyond the load, kg.
+    FreeLift(f64),
+    /// Volume at the temperature and pressure of the site, m3.
+    GasVolume(f64),
+    /// Rate of ascent at release, m/s.
+    AscentRate(f64),
+}
+
+/// One thing that hangs below.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LoadItem {
+    /// What it is.
+    pub name: String,
+    /// Mass, kg.
+    pub mass_kg: f64,
+    /// Sides of its smallest face, m, if given.
+    pub smallest_face_m: Option<(f64, f64)>,
+}
+
+/// The parachute of a plan.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ParachutePlan {
+    /// Nominal (laid-out) diameter, m.
+    pub diameter_m: f64,
+    /// Drag coefficient on the nominal area, if given.
+    pub drag_coefficient: Option<f64>,
+    /// Mass, kg; 0 where it is among the load.
+    pub mass_kg: f64,
+}
+
+/// One standard deviation of each thing that varies, where the plan gives it.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct SpreadPlan {
+    /// Of the neck lift, as a share.
+    pub lift: Option<f64>,
+    /// Of the burst diameter, as a share.
+    pub burst_diameter: Option<f64>,
+    /// Of the burst altitude, m.
+    pub burst_altitude_m: Option<f64>,
+    /// Of the drag coefficient of the balloon, as a share.
+    pub drag: Option<f64>,
+    /// Of the drag area of the parachute, as a share.
+    pub parachute: Option<f64>,
+    /// Of the share of the balloon that stays on the line.
+    pub remnant: Option<f64>,
+    /// Of the delay of the release, s.
+    pub release_delay_s: Option<f64>,
+    /// Of the wind.
+    pub wind: Option<WindSpread>,
+}
+
+/// How wrong the winds may be.
+#[derive(Debug, Clone, PartialEq)]
+pub enum WindSpread {
+    /// As wrong as a sounding of its age.
+    Sounding,
+    /// As wrong as a forecast of up to a day.
+    Forecast,
+    /// Exact.
+    None,
+    /// Standard deviation of each component (m/s) by altitude (m above mean sea level).
+    Table(Vec<(f64, f64)>),
+}
+
+const KG: Dimension = Dimension::Mass;
+const M: Dimension = Dimension::Length;
+const M_S: Dimension = Dimension::Speed;
+const SHARE: Dimension = Dimension::Ratio;
+
+/// Every section a plan may have; those with `false` are not used by this version.
+const SECTIONS: [(&str, bool); 11] = [
+    ("flight", true),
+    ("site", true),
+    ("wind", true),
+    ("balloon", true),
+    ("load", true),
+    ("parachute", true),
+    ("ascent", true),
+    ("descent", true),
+    ("spread", true),
+    ("ground", false),
+    ("limits", false),
+];
+
+impl Plan {
+    /// Reads and checks a plan file. Its wind files are taken relative to it.
+    ///
+    /// # Errors
+    ///
+    /// [`Error::File`] when it cannot be read; [`Error::Faults`] with every fault found in it.
+    pub fn read(path: &Path) -> Result<Plan> {
+        let bytes = std::fs::read(path).map_err(|cause| Error::file(path, "read", cause))?;
+        let name = path.display().to_string();
+        let text = String::from_utf8(bytes)
+            .map_err(|_| Fault::new(&name, "bytes that are not UTF-8 text", "a plan in TOML"))?;
+        let folder = path.parent().unwrap_or(Path::new(""));
+        Plan::parse(&name, &text, folder)
+    }
+
+    /// Checks the text of a plan called `name`, with wind files relative to `folder`.
+    ///
+    /// # Errors
+    ///
+    /// [`Error::Faults`] with every fault found.
+    pub fn parse(name: &str, text: &str, folder: &Path) -> Result<Plan> {
+        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+        let mut faults = Faults::new(name, text);
+        let root = DeTable::parse(text).map_err(|wrong| syntax_fault(name, text, &wrong))?;
+        let root = root.get_ref();
+        if root.is_empty() {
+            let fault = Fault::new(name, "no section at all", "a plan with [flight] and [site]");
+            return Err(fault.into());
+        }
+        for key in root.keys() {
+            if !SECTIONS.iter().any(|s| s.0 == key.get_ref()) {
+                let names = SECTIONS.map(|s| s.0).join(", ");
+                let at = Some(key.span().start);
+                faults.note(
+                    at,
+                    key.get_ref(),
+                    "an unknown section",
+                    format!("one of {names}"),
+                );
+            }
+        }
+        let plan = Draft::of(root, folder, &mut faults);
+        let faults = faults.into_sorted();
+        match plan {
+            Some(plan) if faults.is_empty() => Ok(plan),
+            _ => Err(Error::Faults(faults)),
+        }
+    }
+}
+
+fn syntax_fault(name: &str, text: &str, wrong: &toml::de::Error) -> Fault {
+    let fault = Fault::new(name, wrong.message().to_owned(), "a plan in valid TOML");
+    match wrong.span() {
+        Some(span) => {
+            let before = &text.as_bytes()[..span.start.min(text.len())];
+            fault.at_line(1 + before.iter().filter(|&&b| b == b'\n').count())
+        }
+        None => fault,
+    }
+}
+
+/// The sections of a plan, read one by one.
+struct Draft;
+
+impl Draft {
+    fn of<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) -> Option<Plan> {
+        let (name, release, timezone) = flight(&Section::of(root, "flight", faults), faults);
+        let (site, elevation_m) = site(&Section::of(root, "site", faults), faults);
+        let wind = Section::of(root, "wind", faults);
+        wind.allow(&["files"], faults);
+        let wind_files = wind
+            .texts("files", "an array of file names", faults)
+            .iter()
+            .map(|file| folder.join(file))
+            .collect();
+        let ascent_section = Section::of(root, "ascent", faults);
+        let (ascent_rates, burst_altitude_m) = ascent(&ascent_section, faults);
+        let balloon_section = Section::of(root, "balloon", faults);
+        let balloon = balloon(&balloon_section, faults);
+        let load = Section::all_of(root, "load", faults)
+            .iter()
+            .filter_map(|section| load_item(section, faults))
+            .collect();
+        let parachute_section = Section::of(root, "parachute", faults);
+        let parachute = parachute(&parachute_section, faults);
+        let descent_section = Section::of(root, "descent", faults);
+        let (landing_speed_m_s, descent_rates, remnant) = descent(&descent_section, faults);
+        let plan = Plan {
+            name,
+            release: release?,
+            timezone,
+            site: site?,
+            elevation_m,
+            wind_files,
+            balloon,
+            load,
+            parachute,
+            ascent_rates,
+            burst_altitude_m,
+            landing_speed_m_s,
+            descent_rates,
+            remnant,
+            spread: spread(&Section::of(root, "spread", faults), faults),
+            unused_sections: SECTIONS
+                .iter()
+                .filter(|s| !s.1 && root.contains_key(s.0))
+                .map(|s| s.0)
+                .collect(),
+        };
+        check_whole(
+            &plan,
+            &balloon_section,
+            &ascent_section,
+            &parachute_section,
+            faults,
+        );
+        Some(plan)
+    }
+}
+
+/// What no section can know alone: whether the rise and the fall are described at all.
+fn check_whole(
+    plan: &Plan,
+    balloon: &Section,
+    ascent: &Section,
+    parachute: &Section,
+    faults: &mut Faults,
+) {
+    if !balloon.exists() && plan.ascent_rates.is_none() {
+        ascent.missing(
+            "rate",
+            "[balloon] with mass, gas and fill, or [ascent] with rate and burst_altitude",
+            faults,
+        );
+    }
+    let bursts = plan.burst_altitude_m.is_some()
+        || plan.balloon.is_none_or(|b| b.burst_diameter_m.is_some()) && balloon.exists();
+    if !bursts {
+        let (section, key) = if balloon.exists() {
+            (balloon, "burst_diameter")
+        } else {
+            (ascent, "burst_altitude")
+        };
+        let expected = "[balloon] burst_diameter, as in \"8.6 m\", or [ascent] burst_altitude, as in \"30 km\"";
+        section.missing(key, expected, faults);
+    }
+    let falls =
+        plan.landing_speed_m_s.is_some() || plan.descent_rates.is_some() || parachute.exists();
+    if !falls {
+        parachute.missing(
+            "diameter",
+            "[parachute] with diameter, or [descent] with landing_speed or rates",
+            faults,
+        );
+    }
+    if plan.load.is_empty() {
+        let by_lift = plan.balloon.is_some() && plan.ascent_rates.is_none();
+        let by_drag = plan.landing_speed_m_s.is_none() && plan.descent_rates.is_none();
+        if by_lift || by_drag && parachute.exists() {
+            faults.note(
+                None,
+                "[[load]]",
+                "nothing",
+                "at least one [[load]] with name and mass: the stack's weight sets rise and fall",
+            );
+        }
+    }
+}
+
+fn flight(s: &Section, faults: &mut Faults) -> (String, Option<Timestamp>, TimeZone) {
+    s.allow(&["name", "release", "timezone"], faults);
+    let name = s.text("name", "a name in quotes", faults).unwrap_or("");
+    let expected = "a date and time with its offset, as in 2026-02-05T16:30:00-07:00";
+    if !s.has("release") {
+        s.missing("release", expected, faults);
+    }
+    let written = s.date_time("release", expected, faults);
+    let release = written.and_then(|w| {
+        let time = w.parse::<Timestamp>();
+        if time.is_err() {
+            faults.note(s.span("release"), &s.path("release"), w, expected);
+        }
+        time.ok()
+    });
+    let timezone = s
+        .text("timezone", "an IANA time zone name", faults)
+        .and_then(|name| {
+            let zone = TimeZone::get(name);
+            if zone.is_err() {
+                let expected = "an IANA time zone, as in \"America/Denver\"";
+                faults.note(
+                    s.span("timezone"),
+                    &s.path("timezone"),
+                    format!("\"{name}\""),
+                    expected,
+                );
+            }
+            zone.ok()
+        });
+    (name.to_owned(), release, timezone.unwrap_or(TimeZone::UTC))
+}
+
+fn site(s: &Section, faults: &mut Faults) -> (Option<Position>, Option<f64>) {
+    s.allow(&["lat", "lon", "elevation"], faults);
+    for (key, what) in [
+        ("lat", "degrees north, as in 43.06"),
+        ("lon", "degrees east, as in -108.48"),
+    ] {
+        if !s.has(key) {
+            s.missing(key, what, faults);
+        }
+    }
+    let lat = s.number("lat", "degrees north", -90.0..=90.0, faults);
+    let lon = s.number("lon", "degrees east", -180.0..=360.0, faults);
+    // From the shore of the Dead Sea to the highest inhabited places.
+    let elevation = s.quantity("elevation", M, -430.0..=6_000.0, faults);
+    (
+        lat.zip(lon).and_then(|(lat, lon)| Position::new(lat, lon)),
+        elevation,
+    )
+}
+
+fn ascent(s: &Section, faults: &mut Faults) -> (Option<RateTable>, Option<f64>) {
+    s.allow(&["rate", "rates", "burst_altitude"], faults);
+    let rates = rates(s, "rate", 0.2..=30.0, faults);
+    (
+        rates,
+        s.quantity("burst_altitude", M, 100.0..=50_000.0, faults),
+    )
+}
+
+fn descent(s: &Section, faults: &mut Faults) -> (Option<f64>, Option<RateTable>, Option<f64>) {
+    s.allow(&["landing_speed", "rates", "remnant"], faults);
+    s.only_one(&["landing_speed", "rates"], faults);
+    let landing_speed = s.quantity("landing_speed", M_S, 0.5..=60.0, faults);
+    let table = rate_table(s, 0.5..=200.0, faults);
+    (
+        landing_speed,
+        table,
+        s.quantity("remnant", SHARE, 0.0..=1.0, faults),
+    )
+}
+
+/// One rate under `key`, or a table of them under `rates`.
+fn rates(
+    s: &Section,
+    key: &'static str,
+    range: std::ops::RangeInclusive<f64>,
+    faults: &mut Faults,
+) -> Option<RateTable> {
+    s.only_one(&[key, "rates"], faults);
+    let one = s.quantity(key, M_S, range.clone(), faults);
+    let table = rate_table(s, range, faults);
+    one.map(RateTable::constant).or(table)
+}
+
+fn rate_table(
+    s: &Section,
+    range: std::ops::RangeInclusive<f64>,
+    faults: &mut Faults,
+) -> Option<RateTable> {
+    let what = "pairs of altitude and rate, as in [[\"0 m\", \"4.5 m/s\"], [\"10 km\", \"4 m/s\"]]";
+    let rows = s.pairs("rates", what, faults, |altitude, rate, path, faults| {
+        let altitude = quantity(altitude, path, M, -500.0..=60_000.0, faults);
+        altitude.zip(quantity(rate, path, M_S, range.clone(), faults))
+    })?;
+    let table = RateTable::new(rows);
+    if table.is_none() {
+        let found = "altitudes that do not rise from pair to pair";
+        faults.note(s.span("rates"), &s.path("rates"), found, what);
+    }
+    table
+}
+
+fn balloon(s: &Section, faults: &mut Faults) -> Option<BalloonPlan> {
+    const FILLS: [&str; 5] = [
+        "neck_lift",
+        "free_lift",
+        "gas_volume",
+        "cylinders",
+        "ascent_rate",
+    ];
+    s.allow(
+        &[&["mass", "burst_diameter", "gas", "gas_purity"], &FILLS[..]].concat(),
+        faults,
+    );
+    if !s.exists() {
+        return None;
+    }
+    if !s.has("mass") {
+        s.missing(
+            "mass",
+            "the mass of the empty balloon, as in \"1200 g\"",
+            faults,
+        );
+    }
+    let mass_kg = s.quantity("mass", KG, 0.005..=20.0, faults);
+    let burst_diameter_m = s.quantity("burst_diameter", M, 0.3..=30.0, faults);
+    let gas = gas(s, faults);
+    let purity = s.number(
+        "gas_purity",
+        "the share of gas by volume",
+        0.5..=1.0,
+        faults,
+    );
+    let fill = match s.only_one(&FILLS, faults) {
+        None => {
+            let expected = format!("exactly one of {}", FILLS.join(", "));
+            s.missing("neck_lift", &expected, faults);
+            None
+        }
+        Some("cylinders") => {
+            let expected = "neck_lift, free_lift, gas_volume or ascent_rate: cylinders are not read by this version";
+            faults.note(
+                s.span("cylinders"),
+                &s.path("cylinders"),
+                "a fill by cylinders",
+                expected,
+            );
+            None
+        }
+        Some("neck_lift") => s
+            .quantity("neck_lift", KG, 0.005..=100.0, faults)
+            .map(FillPlan::NeckLift),
+        Some("free_lift") => s
+            .quantity("free_lift", KG, 0.005..=100.0, faults)
+            .map(FillPlan::FreeLift),
+        Some("gas_volume") => s
+            .quantity("gas_volume", Dimension::Volume, 0.01..=200.0, faults)
+            .map(FillPlan::GasVolume),
+        Some(_) => s
+            .quantity("ascent_rate", M_S, 0.5..=15.0, faults)
+            .map(FillPlan::AscentRate),
+    };
+    Some(BalloonPlan {
+        mass_kg: mass_kg?,
+        burst_diameter_m,
+        gas: LiftingGas {
+            gas: gas?,
+            purity: purity.unwrap_or(1.0),
+        },
+        purity_given: purity.is_some(),
+        fill: fill?,
+    })
+}
+
+fn gas(s: &Section, faults: &mut Faults) -> Option<Gas> {
+    let expected = "\"helium\" or \"hydrogen\"";
+    match s.text("gas", expected, faults) {
+        Some("helium") => Some(Gas::Helium),
+        Some("hydrogen") => Some(Gas::Hydrogen),
+        Some(other) => {
+            faults.note(
+                s.span("gas"),
+                &s.path("gas"),
+                format!("\"{other}\""),
+                expected,
+            );
+            None
+        }
+        None => {
+            if !s.has("gas") {
+                s.missing("gas", expected, faults);
+            }
+            None
+        }
+    }
+}
+
+fn load_item(s: &Section, faults: &mut Faults) -> Option<LoadItem> {
+    s.allow(&["name", "mass", "smallest_face"], faults);
+    if !s.has("mass") {
+        s.missing("mass", "a mass, as in \"0.95 kg\"", faults);
+    }
+    let name = s
+        .text("name", "a name in quotes", faults)
+        .unwrap_or("unnamed");
+    let mass_kg = s.quantity("mass", KG, 0.0..=100.0, faults);
+    let expected = "two sides, as in \"15 cm x 20 cm\"";
+    let face = s.text("smallest_face", expected, faults).and_then(|text| {
+        let side = |t: &str| parse(t, M).ok().filter(|v| *v > 0.0 && *v < 10.0);
+        let sides = text.split_once('x').and_then(|(a, b)| side(a).zip(side(b)));
+        if sides.is_none() {
+            let found = format!("\"{text}\"");
+            faults.note(
+                s.span("smallest_face"),
+                &s.path("smallest_face"),
+                found,
+                expected,
+            );
+        }
+        sides
+    });
+    Some(LoadItem {
+        name: name.to_owned(),
+        mass_kg: mass_kg?,
+        smallest_face_m: face,
+    })
+}
+
+fn parachute(s: &Section, faults: &mut Faults) -> Option<ParachutePlan> {
+    s.allow(&["diameter", "drag_coefficient", "mass"], faults);
+    if !s.exists() {
+        return None;
+    }
+    if !s.has("diameter") {
+        s.missing("diameter", "the laid-out diameter, as in \"2.1 m\"", faults);
+    }
+    let what = "on the laid-out area: 0.75 for a flat circular canopy";
+    let drag_coefficient = s.number("drag_coefficient", what, 0.1..=3.0, faults);
+    let mass_kg = s.quantity("mass", KG, 0.0..=20.0, faults);
+    Some(ParachutePlan {
+        diameter_m: s.quantity("diameter", M, 0.1..=20.0, faults)?,
+        drag_coefficient,
+        mass_kg: mass_kg.unwrap_or(0.0),
+    })
+}
+
+fn spread(s: &Section, faults: &mut Faults) -> SpreadPlan {
+    let known = [
+        "lift",
+        "burst_diameter",
+        "burst_altitude",
+        "drag",
+        "parachute",
+        "remnant",
+        "release_delay",
+        "wind",
+    ];
+    s.allow(&known, faults);
+    s.only_one(&["burst_diameter", "burst_altitude"], faults);
+    SpreadPlan {
+        lift: s.quantity("lift", SHARE, 0.0..=0.2, faults),
+        burst_diameter: s.quantity("burst_diameter", SHARE, 0.0..=0.2, faults),
+        burst_altitude_m: s.quantity("burst_altitude", M, 0.0..=8_000.0, faults),
+        drag: s.quantity("drag", SHARE, 0.0..=0.2, faults),
+        parachute: s.quantity("parachute", SHARE, 0.0..=0.2, faults),
+        remnant: s.quantity("remnant", SHARE, 0.0..=0.5, faults),
+        release_delay_s: s.quantity("release_delay", Dimension::Time, 0.0..=86_400.0, faults),
+        wind: wind_spread(s, faults),
+    }
+}
+
+fn wind_spread(s: &Section, faults: &mut Faults) -> Option<WindSpread> {
+    let expected = "\"sounding\", \"forecast\", \"none\", or pairs of level and standard deviation, as in [[\"1 km\", \"2 m/s\"], [\"250 hPa\", \"3.5 m/s\"]]";
+    if s.is_array("wind") {
+        let rows = s.pairs("wind", expected, faults, |level, sigma, path, faults| {
+            let sigma = quantity(sigma, path, M_S, 0.0..=50.0, faults);
+            let text = level.get_ref().as_str().unwrap_or("");
+            let altitude = match parse(text, Dimension::Pressure) {
+                Ok(p) if p > 0.0 => {
+                    Some(standard_height_of_pressure(p)).map(Geopotential::standard_altitude_m)
+                }
+                _ => quantity(level, path, M, -500.0..=60_000.0, faults),
+            };
+            altitude.zip(sigma)
+        })?;
+        let mut rows: Vec<(f64, f64)> = rows;
+        rows.sort_by(|a, b| a.0.total_cmp(&b.0));
+        if rows.windows(2).any(|w| w[0].0 == w[1].0) {
+            faults.note(
+                s.span("wind"),
+                &s.path("wind"),
+                "a level that stands twice",
+                expected,
+            );
+            return None;
+        }
+        return Some(WindSpread::Table(rows));
+    }
+    match s.text("wind", expected, faults)? {
+        "sounding" => Some(WindSpread::Sounding),
+        "forecast" => Some(WindSpread::Forecast),
+        "none" => Some(WindSpread::None),
+        other => {
+            faults.note(
+                s.span("wind"),
+                &s.path("wind"),
+                format!("\"{other}\""),
+                expected,
+            );
+            None
+        }
+    }
+}

@@ -1,0 +1,367 @@
+//! A TOML document read key by key, with every fault noted where it stands.
+
+use std::ops::RangeInclusive;
+
+use toml::Spanned;
+use toml::de::{DeArray, DeTable, DeValue};
+
+use crate::error::Fault;
+use crate::units::{Dimension, parse};
+
+type Item<'a> = Spanned<DeValue<'a>>;
+
+/// The faults found so far, and the text they are found in.
+pub struct Faults<'a> {
+    file: &'a str,
+    text: &'a str,
+    found: Vec<Fault>,
+}
+
+impl<'a> Faults<'a> {
+    /// No faults yet.
+    pub fn new(file: &'a str, text: &'a str) -> Faults<'a> {
+        Faults {
+            file,
+            text,
+            found: Vec::new(),
+        }
+    }
+
+    /// Notes a fault of `key` at a byte of the text.
+    pub fn note(
+        &mut self,
+        at: Option<usize>,
+        key: &str,
+        found: impl Into<String>,
+        expected: impl Into<String>,
+    ) {
+        let mut fault = Fault::new(self.file, found, expected).of_key(key);
+        if let Some(at) = at {
+            fault = fault.at_line(self.line(at));
+        }
+        self.found.push(fault);
+    }
+
+    /// The line, from 1, of a byte of the text.
+    fn line(&self, at: usize) -> usize {
+        let before = &self.text.as_bytes()[..at.min(self.text.len())];
+        1 + before.iter().filter(|&&b| b == b'\n').count()
+    }
+
+    /// All faults, in the order of their lines.
+    pub fn into_sorted(mut self) -> Vec<Fault> {
+        self.found.sort_by_key(|f| f.line);
+        self.found
+    }
+}
+
+/// One table of the document.
+pub struct Section<'a> {
+    /// Its name with brackets, as in "[balloon]".
+    pub name: String,
+    table: Option<&'a DeTable<'a>>,
+    at: Option<usize>,
+}
+
+impl<'a> Section<'a> {
+    /// The section `name` of the document; one that is not there has no keys.
+    pub fn of(root: &'a DeTable<'a>, name: &str, faults: &mut Faults) -> Section<'a> {
+        let item = root.get(name);
+        let table = item.and_then(|i| i.get_ref().as_table());
+        if let (Some(item), None) = (item, table) {
+            let found = describe(item);
+            faults.note(
+                Some(item.span().start),
+                name,
+                found,
+                format!("a table [{name}]"),
+            );
+        }
+        Section {
+            name: format!("[{name}]"),
+            table,
+            at: item.map(|i| i.span().start),
+        }
+    }
+
+    /// All tables of the array `name`, as in `[[load]]`.
+    pub fn all_of(root: &'a DeTable<'a>, name: &str, faults: &mut Faults) -> Vec<Section<'a>> {
+        let Some(item) = root.get(name) else {
+            return Vec::new();
+        };
+        let Some(array) = item.get_ref().as_array() else {
+            let found = describe(item);
+            faults.note(
+                Some(item.span().start),
+                name,
+                found,
+                format!("tables [[{name}]]"),
+            );
+            return Vec::new();
+        };
+        let mut sections = Vec::new();
+        for item in array.iter() {
+            match item.get_ref().as_table() {
+                Some(table) => sections.push(Section {
+                    name: format!("[[{name}]]"),
+                    table: Some(table),
+                    at: Some(item.span().start),
+                }),
+                None => {
+                    let found = describe(item);
+                    faults.note(
+                        Some(item.span().start),
+                        name,
+                        found,
+                        format!("tables [[{name}]]"),
+                    );
+                }
+            }
+        }
+        sections
+    }
+
+    /// Whether the document has the section.
+    pub fn exists(&self) -> bool {
+        self.table.is_some()
+    }
+
+    /// Whether the section has a key.
+    pub fn has(&self, key: &str) -> bool {
+        self.get(key).is_some()
+    }
+
+    /// Notes every key that is not in `known`.
+    pub fn allow(&self, known: &[&str], faults: &mut Faults) {
+        for key in self.table.iter().flat_map(|t| t.keys()) {
+            let name: &str = key.get_ref();
+            if !known.contains(&name) {
+                faults.note(
+                    Some(key.span().start),
+                    &self.path(name),
+                    "an unknown key",
+                    format!("one of {}", known.join(", ")),
+                );
+            }
+        }
+    }
+
+    /// Notes that a key is missing, with what it should be.
+    pub fn missing(&self, key: &str, expected: &str, faults: &mut Faults) {
+        faults.note(self.at, &self.path(key), "nothing", expected);
+    }
+
+    /// The keys of `keys` that stand in the section; more than one is a contradiction and noted.
+    pub fn only_one(&self, keys: &[&'static str], faults: &mut Faults) -> Option<&'static str> {
+        let there: Vec<&'static str> = keys.iter().copied().filter(|k| self.has(k)).collect();
+        if let [_, second, ..] = there[..] {
+            faults.note(
+                self.span(second),
+                &self.path(second),
+                format!("{} together", there.join(" and ")),
+                format!("exactly one of {}", keys.join(", ")),
+            );
+        }
+        there.first().copied()
+    }
+
+    /// A quantity with a unit, within a range given in SI.
+    pub fn quantity(
+        &self,
+        key: &str,
+        dimension: Dimension,
+        range: RangeInclusive<f64>,
+        faults: &mut Faults,
+    ) -> Option<f64> {
+        let item = self.get(key)?;
+        let path = self.path(key);
+        quantity(item, &path, dimension, range, faults)
+    }
+
+    /// A plain number within a range, as a latitude or a coefficient.
+    pub fn number(
+        &self,
+        key: &str,
+        what: &str,
+        range: RangeInclusive<f64>,
+        faults: &mut Faults,
+    ) -> Option<f64> {
+        let item = self.get(key)?;
+        let value = match item.get_ref() {
+            DeValue::Float(f) => f.as_str().parse().ok(),
+            DeValue::Integer(i) if i.radix() == 10 => i.as_str().parse().ok(),
+            _ => None,
+        };
+        let value = value.filter(|v| range.contains(v));
+        if value.is_none() {
+            let expected = format!("{what}, a number from {} to {}", range.start(), range.end());
+            faults.note(
+                Some(item.span().start),
+                &self.path(key),
+                describe(item),
+                expected,
+            );
+        }
+        value
+    }
+
+    /// A string.
+    pub fn text(&self, key: &str, what: &str, faults: &mut Faults) -> Option<&'a str> {
+        let item = self.get(key)?;
+        let text = item.get_ref().as_str();
+        if text.is_none() {
+            let found = describe(item);
+            faults.note(Some(item.span().start), &self.path(key), found, what);
+        }
+        text
+    }
+
+    /// An array of strings.
+    pub fn texts(&self, key: &str, what: &str, faults: &mut Faults) -> Vec<&'a str> {
+        let Some(item) = self.get(key) else {
+            return Vec::new();
+        };
+        let texts = item.get_ref().as_array().and_then(|array| {
+            let texts: Option<Vec<&str>> = array.iter().map(|i| i.get_ref().as_str()).collect();
+            texts
+        });
+        texts.unwrap_or_else(|| {
+            faults.note(
+                Some(item.span().start),
+                &self.path(key),
+                describe(item),
+                what,
+            );
+            Vec::new()
+        })
+    }
+
+    /// A date and time, as it is written.
+    pub fn date_time(&self, key: &str, what: &str, faults: &mut Faults) -> Option<String> {
+        let item = self.get(key)?;
+        match item.get_ref() {
+            DeValue::Datetime(d) if d.date.is_some() && d.time.is_some() && d.offset.is_some() => {
+                Some(d.to_string())
+            }
+            _ => {
+                faults.note(
+                    Some(item.span().start),
+                    &self.path(key),
+                    describe(item),
+                    what,
+                );
+                None
+            }
+        }
+    }
+
+    /// An array of pairs, each read by `read`; `None` (and noted) unless all are pairs.
+    pub fn pairs<T>(
+        &self,
+        key: &str,
+        what: &str,
+        faults: &mut Faults,
+        mut read: impl FnMut(&Item<'a>, &Item<'a>, &str, &mut Faults) -> Option<T>,
+    ) -> Option<Vec<T>> {
+        let item = self.get(key)?;
+        let path = self.path(key);
+        let rows: Option<Vec<&DeArray>> = item
+            .get_ref()
+            .as_array()
+            .and_then(|array| array.iter().map(|row| row.get_ref().as_array()).collect());
+        let rows = rows.filter(|r| !r.is_empty() && r.iter().all(|row| row.len() == 2));
+        let Some(rows) = rows else {
+            faults.note(Some(item.span().start), &path, describe(item), what);
+            return None;
+        };
+        rows.iter()
+            .map(|row| read(&row[0], &row[1], &path, faults))
+            .collect()
+    }
+
+    /// Whether the key holds an array.
+    pub fn is_array(&self, key: &str) -> bool {
+        self.get(key).is_some_and(|i| i.get_ref().is_array())
+    }
+
+    /// Where the key's value stands.
+    pub fn span(&self, key: &str) -> Option<usize> {
+        self.get(key).map(|i| i.span().start).or(self.at)
+    }
+
+    /// The key with its section, for messages.
+    pub fn path(&self, key: &str) -> String {
+        format!("{} {key}", self.name)
+    }
+
+    fn get(&self, key: &str) -> Option<&'a Item<'a>> {
+        self.table.and_then(|t| t.get(key))
+    }
+}
+
+/// A quantity of an item, within a range given in SI.
+pub fn quantity(
+    item: &Item,
+    path: &str,
+    dimension: Dimension,
+    range: RangeInclusive<f64>,
+    faults: &mut Faults,
+) -> Option<f64> {
+    let at = Some(item.span().start);
+    let Some(text) = item.get_ref().as_str() else {
+        let expected = format!(
+            "a string with a unit, as in \"{} {}\"",
+            example(dimension),
+            dimension.si_symbol()
+        );
+        faults.note(at, path, describe(item), expected);
+        return None;
+    };
+    match parse(text, dimension) {
+        Err(wrong) => {
+            faults.note(at, path, wrong.found, wrong.expected);
+            None
+        }
+        Ok(value) if range.contains(&value) => Some(value),
+        Ok(_) => {
+            let scale = if dimension == Dimension::Ratio {
+                100.0
+            } else {
+                1.0
+            };
+            let expected = format!(
+                "from {} to {} {}",
+                range.start() * scale,
+                range.end() * scale,
+                dimension.si_symbol()
+            );
+            faults.note(at, path, format!("\"{text}\""), expected);
+            None
+        }
+    }
+}
+
+fn example(dimension: Dimension) -> &'static str {
+    match dimension {
+        Dimension::Mass => "1.2",
+        Dimension::Length => "30000",
+        Dimension::Ratio | Dimension::Speed => "5",
+        Dimension::Pressure => "85000",
+        Dimension::Volume => "6",
+        Dimension::Temperature => "288",
+        Dimension::Time => "600",
+    }
+}
+
+/// An item as a person would say it.
+fn describe(item: &Item) -> String {
+    match item.get_ref() {
+        DeValue::String(s) => format!("\"{s}\""),
+        DeValue::Integer(i) => i.as_str().to_owned(),
+        DeValue::Float(f) => f.as_str().to_owned(),
+        DeValue::Boolean(b) => b.to_string(),
+        DeValue::Datetime(d) => d.to_string(),
+        DeValue::Array(_) => "an array".to_owned(),
+        DeValue::Table(_) => "a table".to_owned(),
+    }
+}
