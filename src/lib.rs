@@ -6,6 +6,8 @@
 pub mod atmosphere;
 pub mod error;
 pub mod geodesy;
+pub mod report;
 pub mod sources;
+pub mod spread;
 pub mod units;
 pub mod wind;
