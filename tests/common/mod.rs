@@ -1,4 +1,4 @@
-//! What several tests need: normal numbers that are the same on every machine.
+//! What several tests and a bench need: normal numbers that are the same on every machine.
 
 /// A small generator of standard normal numbers: splitmix64 (Steele, Lea and Flood 2014,
 /// doi:10.1145/2714064.2660195; constants from memory) and Box-Muller.
@@ -21,7 +21,7 @@ impl Normals {
     }
 
     /// Two independent standard normal numbers.
-    pub fn pair(&mut self) -> [f64; 2] {
+    fn pair(&mut self) -> [f64; 2] {
         let r = (-2.0 * self.uniform().ln()).sqrt();
         let (s, c) = (std::f64::consts::TAU * self.uniform()).sin_cos();
         [r * c, r * s]
