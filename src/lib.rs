@@ -4,13 +4,16 @@
 //! See DEVELOPERS.md for the floors.
 
 pub mod atmosphere;
+pub mod cli;
 pub mod error;
 pub mod flight;
 pub mod geodesy;
 pub mod plan;
 pub mod random;
+pub mod report;
 pub mod sources;
 pub mod spread;
 pub mod units;
 pub mod vehicle;
 pub mod wind;
+pub mod zone;

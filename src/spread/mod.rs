@@ -1,4 +1,5 @@
 //! Many flights: what varies, how it is drawn, where they all come down.
 
 pub mod draws;
+pub mod region;
 pub mod run;

@@ -1,0 +1,239 @@
+//! The regions that landings fill: ellipses, contours, and whether the two agree.
+//!
+//! Everything here is planar geometry in metres on a [`LocalFrame`](crate::geodesy::LocalFrame);
+//! `on_ground` brings the result to longitude and latitude. Best centre the frame near the
+//! landings, where its distances and areas are truest.
+
+mod contour;
+mod ellipse;
+mod ground;
+mod moments;
+mod rings;
+
+use std::fmt;
+
+pub use contour::{Contour, NoContour, contours};
+pub use ellipse::{Ellipse, radius_holding, squared_radius, squared_radius_predicted};
+pub use ground::{GroundContour, GroundEllipse, GroundPolygon, polygons_on_ground};
+pub use moments::{Moments, PrincipalAxes};
+pub use rings::nest;
+
+use crate::error::{Error, Result};
+
+/// The probabilities of the ellipses.
+pub const ELLIPSE_PROBABILITIES: [f64; 4] = [0.5, 0.9, 0.95, 0.99];
+/// The probabilities of the contours.
+pub const CONTOUR_PROBABILITIES: [f64; 2] = [0.5, 0.9];
+
+/// All regions of one set of draws.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Regions {
+    /// Mean and covariance of the draws.
+    pub moments: Moments,
+    /// Ellipses for [`ELLIPSE_PROBABILITIES`], smallest first.
+    pub ellipses: Vec<Ellipse>,
+    /// Contours for [`CONTOUR_PROBABILITIES`], smallest first; empty when there are none.
+    pub contours: Vec<Contour>,
+    /// Radius, metres, of the circle around the mean that holds half of a normal with the
+    /// moments of the draws (circular error probable).
+    pub half_circle_m: f64,
+    /// What to know about these regions.
+    pub notes: Vec<RegionNote>,
+}
+
+impl Regions {
+    /// The regions of `draws`, metres on a local plane.
+    ///
+    /// # Errors
+    ///
+    /// When there are fewer than three draws, or one is not finite.
+    pub fn of(draws: &[[f64; 2]]) -> Result<Regions> {
+        Regions::build(draws).ok_or_else(|| Error::NoFlight {
+            why: format!("no region can be drawn around {} landings", draws.len()),
+            remedy: "expected at least 3 draws that land, at finite distances".into(),
+        })
+    }
+
+    fn build(draws: &[[f64; 2]]) -> Option<Regions> {
+        let moments = Moments::of(draws)?;
+        let ellipses = ELLIPSE_PROBABILITIES
+            .iter()
+            .map(|p| Ellipse::of_moments(draws, &moments, *p))
+            .collect::<Option<Vec<_>>>()?;
+        let axes = PrincipalAxes::of(moments.covariance_m2);
+        let half_circle_m = radius_holding(0.5, axes.sigma_major_m, axes.sigma_minor_m)?;
+        let (contours, mut notes) = match contours(draws, &CONTOUR_PROBABILITIES) {
+            Ok(contours) => (contours, Vec::new()),
+            Err(why) => (Vec::new(), vec![RegionNote::NoContour(why)]),
+        };
+        notes.extend(disagreements(&ellipses, &contours, draws.len()));
+        Some(Regions {
+            moments,
+            ellipses,
+            contours,
+            half_circle_m,
+            notes,
+        })
+    }
+}
+
+/// Something to know about a set of regions.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum RegionNote {
+    /// There are no contours.
+    NoContour(NoContour),
+    /// An ellipse holds clearly more or fewer of the draws than it should.
+    Share {
+        /// What it should hold, 0 to 1.
+        probability: f64,
+        /// What it holds, 0 to 1.
+        held: f64,
+    },
+    /// The contour needs much less ground than the ellipse for the same share of the draws.
+    Smaller {
+        /// The probability of both, 0 to 1.
+        probability: f64,
+        /// Area of the contour over area of the ellipse.
+        ratio: f64,
+    },
+    /// The landings fall into separate areas.
+    Pieces {
+        /// The probability of the contour, 0 to 1.
+        probability: f64,
+        /// How many pieces hold at least 2 % of the draws.
+        count: usize,
+    },
+}
+
+impl fmt::Display for RegionNote {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            RegionNote::NoContour(why) => write!(f, "{why}"),
+            RegionNote::Share { probability, held } => write!(
+                f,
+                "the {:.0} % ellipse holds {:.1} % of the draws: their spread is not a normal \
+                 one, trust the contours more",
+                100.0 * probability,
+                100.0 * held
+            ),
+            RegionNote::Smaller { probability, ratio } => write!(
+                f,
+                "the {:.0} % contour covers {:.0} % of the ellipse's area: the landings bend or \
+                 clump inside the ellipse, trust the contours more",
+                100.0 * probability,
+                100.0 * ratio
+            ),
+            RegionNote::Pieces { probability, count } => write!(
+                f,
+                "the {:.0} % contour is in {count} pieces: the landings fall into separate areas",
+                100.0 * probability
+            ),
+        }
+    }
+}
+
+/// A share departs from its probability when it is off by more than this ...
+const SHARE_OFF: f64 = 0.02;
+/// ... and by more than this many standard errors of a binomial share.
+const SHARE_ERRORS: f64 = 3.0;
+/// A contour with less than this share of its ellipse's area is much smaller.
+const AREA_RATIO: f64 = 0.7;
+
+/// Where ellipses and draws disagree enough to matter: an ellipse's share is off by more than
+/// two percentage points and by more than three binomial standard errors; a contour has less
+/// than 0.7 of the area of the ellipse for the same probability of at least 90 %; a contour is
+/// in several pieces of at least 2 % of the draws each.
+pub fn disagreements(
+    ellipses: &[Ellipse],
+    contours: &[Contour],
+    draw_count: usize,
+) -> Vec<RegionNote> {
+    let mut notes = Vec::new();
+    for ellipse in ellipses {
+        let p = ellipse.probability;
+        let allowed = SHARE_OFF.max(SHARE_ERRORS * (p * (1.0 - p) / draw_count as f64).sqrt());
+        if let Some(held) = ellipse.held
+            && (held - p).abs() > allowed
+        {
+            notes.push(RegionNote::Share {
+                probability: p,
+                held,
+            });
+        }
+    }
+    for contour in contours {
+        let probability = contour.probability;
+        let same = |e: &&Ellipse| (e.probability - probability).abs() < 1e-9;
+        if let Some(ellipse) = ellipses.iter().find(same) {
+            let ratio = contour.area_m2() / ellipse.area_m2();
+            if probability >= 0.9 && ratio < AREA_RATIO {
+                notes.push(RegionNote::Smaller { probability, ratio });
+            }
+        }
+        if contour.pieces > 1 {
+            notes.push(RegionNote::Pieces {
+                probability,
+                count: contour.pieces,
+            });
+        }
+    }
+    notes
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Points of a sunflower: evenly dense in a disc.
+    fn disc(n: usize, center: [f64; 2], radius: f64) -> Vec<[f64; 2]> {
+        (0..n)
+            .map(|i| {
+                let r = radius * ((i as f64 + 0.5) / n as f64).sqrt();
+                let (s, c) = (2.399_963 * i as f64).sin_cos();
+                [center[0] + r * c, center[1] + r * s]
+            })
+            .collect()
+    }
+
+    #[test]
+    fn two_clumps_are_two_pieces() {
+        let mut draws = disc(1000, [0.0, 0.0], 1000.0);
+        draws.extend(disc(1000, [20_000.0, 5000.0], 1000.0));
+        let regions = Regions::of(&draws).unwrap();
+        assert_eq!(regions.contours[1].pieces, 2);
+        let note = |wanted: fn(&RegionNote) -> bool| regions.notes.iter().any(wanted);
+        assert!(note(|n| matches!(n, RegionNote::Pieces { count: 2, .. })));
+        assert!(note(|n| matches!(n, RegionNote::Share { .. })));
+        for contour in &regions.contours {
+            assert!((contour.held - contour.probability).abs() < 0.02);
+        }
+    }
+
+    #[test]
+    fn a_ring_of_landings_leaves_a_hole() {
+        let draws: Vec<[f64; 2]> = disc(4000, [0.0, 0.0], 5000.0)
+            .into_iter()
+            .filter(|p| p[0].hypot(p[1]) > 4000.0)
+            .collect();
+        let regions = Regions::of(&draws).unwrap();
+        let polygons = &regions.contours[1].polygons;
+        assert_eq!((polygons.0.len(), polygons.0[0].interiors().len()), (1, 1));
+        assert!(
+            regions
+                .notes
+                .iter()
+                .any(|n| matches!(n, RegionNote::Smaller { .. }))
+        );
+    }
+
+    #[test]
+    fn few_draws_are_said() {
+        let regions = Regions::of(&disc(10, [0.0; 2], 10.0)).unwrap();
+        assert!(regions.contours.is_empty());
+        assert_eq!(
+            regions.notes[0],
+            RegionNote::NoContour(NoContour::TooFew { draws: 10 })
+        );
+        assert!(Regions::of(&[]).is_err());
+    }
+}
