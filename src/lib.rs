@@ -4,8 +4,10 @@
 //! See DEVELOPERS.md for the floors.
 
 pub mod atmosphere;
+pub mod cli;
 pub mod error;
 pub mod geodesy;
+pub mod report;
 pub mod sources;
 pub mod units;
 pub mod wind;

@@ -8,7 +8,7 @@ use super::heading::{self, Heading, Quantity};
 use super::text::date_time;
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
-use crate::units::{ZERO_CELSIUS_K, to_si};
+use crate::units::to_si;
 use crate::wind::sounding::{HeightSource, Tally};
 
 /// Words that stand for a missing value.
@@ -374,6 +374,7 @@ fn time_in_comment(line: &str) -> Option<(Timestamp, bool)> {
 mod tests {
     use super::super::clean::clean;
     use super::*;
+    use crate::units::ZERO_CELSIUS_K;
     use crate::wind::sounding::Sounding;
 
     fn sounding(text: &str) -> Sounding {
