@@ -1,2 +1,38 @@
-//! The command-line program.
-fn main() {}
+//! The command-line program: parses, dispatches, and turns errors into exit codes.
+
+use std::io::{self, ErrorKind, Write};
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+use windfall::cli::winds::{self, WindsArgs};
+use windfall::error::Error;
+
+/// Where a small high-altitude balloon will come down, and how sure that is.
+#[derive(Parser)]
+#[command(version)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    Winds(WindsArgs),
+}
+
+fn main() -> ExitCode {
+    let done = match Cli::parse().command {
+        Command::Winds(args) => winds::run(&args, &mut io::stdout().lock()),
+    };
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        // Whoever reads us has seen enough.
+        Err(Error::File { cause, .. }) if cause.kind() == ErrorKind::BrokenPipe => {
+            ExitCode::SUCCESS
+        }
+        Err(error) => {
+            let _ = writeln!(io::stderr(), "windfall: {error}");
+            ExitCode::FAILURE
+        }
+    }
+}

@@ -1,6 +1,10 @@
-//! Results written down: what a zone holds, and the formats it is given out in.
+//! What people and other programs get to read: tables, pictures, files.
 
 pub mod antimeridian;
 mod extent;
 pub mod geojson;
+pub mod picture;
+pub mod profile_picture;
+pub mod winds;
+pub mod write_file;
 pub mod zone;

@@ -102,6 +102,9 @@ pub struct Tally {
     pub rows: usize,
     /// Values that were fillers (9999, -9999, 99999, NaN, blank) and so are missing.
     pub fillers: usize,
+    /// Values outside any physical range, or heights that the pressure beside them contradicts,
+    /// taken as missing.
+    pub out_of_range: usize,
     /// Rows dropped because they had neither height nor pressure, or nothing else.
     pub unusable: usize,
     /// Rows dropped because their height repeats another's.
@@ -120,6 +123,8 @@ pub struct Tally {
     pub byte_order_mark: bool,
     /// What was assumed in reading, in words.
     pub assumed: Vec<String>,
+    /// Columns or whole ascents of the file that were left out, and why, in words.
+    pub left_out: Vec<String>,
 }
 
 #[cfg(test)]

@@ -1,0 +1,442 @@
+//! What a heading of a CSV column says: the quantity and its unit, in any common spelling.
+
+use crate::units::{Dimension, symbols};
+
+/// A quantity that a column can carry.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Quantity {
+    /// Geometric, above mean sea level.
+    Altitude,
+    Geopotential,
+    /// "height", without saying which.
+    Height,
+    Pressure,
+    Temperature,
+    DewPoint,
+    DewPointDepression,
+    Humidity,
+    Speed,
+    /// Where the wind comes from.
+    From,
+    East,
+    North,
+    Latitude,
+    Longitude,
+    /// A date and time; elapsed seconds are of no use here.
+    Time,
+}
+
+/// What a heading was found to be.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Heading {
+    /// A quantity with the symbol of its unit, empty where it needs none.
+    Known(Quantity, &'static str),
+    /// A quantity that needs a unit and has none.
+    NoUnit(Quantity),
+    /// A quantity with something behind it that is no unit of it.
+    Unclear(Quantity),
+    /// None of the above.
+    Other,
+}
+
+/// Names of quantities, in lower case, words separated by one space.
+const NAMES: &[(Quantity, &[&str])] = &[
+    (
+        Quantity::Altitude,
+        &[
+            "altitude",
+            "alt",
+            "geometric height",
+            "geometric altitude",
+            "gps altitude",
+            "gps alt",
+            "gps height",
+            "gpsalt",
+            "altitude msl",
+            "altitude amsl",
+            "altitude asl",
+            "height msl",
+            "height amsl",
+            "height asl",
+            "height above sea level",
+            "altitude above sea level",
+            "height above mean sea level",
+            "altitude above mean sea level",
+        ],
+    ),
+    (
+        Quantity::Geopotential,
+        &[
+            "geopotential height",
+            "geopotential altitude",
+            "geopotential",
+            "geopot",
+            "geopot height",
+            "gph",
+            "hght",
+        ],
+    ),
+    (Quantity::Height, &["height", "hgt", "z"]),
+    (
+        Quantity::Pressure,
+        &["pressure", "air pressure", "pres", "press", "p"],
+    ),
+    (
+        Quantity::Temperature,
+        &[
+            "temperature",
+            "air temperature",
+            "temp",
+            "tdry",
+            "dry bulb temperature",
+            "t",
+        ],
+    ),
+    (
+        Quantity::DewPoint,
+        &[
+            "dew point temperature",
+            "dewpoint temperature",
+            "dew point",
+            "dewpoint",
+            "dwpt",
+            "td",
+            "dp",
+        ],
+    ),
+    (
+        Quantity::DewPointDepression,
+        &["dew point depression", "dewpoint depression", "dpdp"],
+    ),
+    (
+        Quantity::Humidity,
+        &["relative humidity", "humidity", "relh", "rh"],
+    ),
+    (
+        Quantity::Speed,
+        &[
+            "wind speed",
+            "windspeed",
+            "wind",
+            "speed",
+            "wspd",
+            "wind spd",
+            "spd",
+            "ws",
+            "ff",
+        ],
+    ),
+    (
+        Quantity::From,
+        &[
+            "wind direction",
+            "winddirection",
+            "wind dir",
+            "winddir",
+            "wind from",
+            "wind from direction",
+            "wind direction from",
+            "direction",
+            "dir",
+            "wdir",
+            "drct",
+            "wd",
+            "dd",
+        ],
+    ),
+    (
+        Quantity::East,
+        &[
+            "u",
+            "u wind",
+            "uwind",
+            "wind u",
+            "u component",
+            "u wind component",
+            "u component of wind",
+            "eastward wind",
+        ],
+    ),
+    (
+        Quantity::North,
+        &[
+            "v",
+            "v wind",
+            "vwind",
+            "wind v",
+            "v component",
+            "v wind component",
+            "v component of wind",
+            "northward wind",
+        ],
+    ),
+    (Quantity::Latitude, &["latitude", "lat"]),
+    (Quantity::Longitude, &["longitude", "lon", "long", "lng"]),
+    (
+        Quantity::Time,
+        &[
+            "time",
+            "datetime",
+            "date time",
+            "timestamp",
+            "time utc",
+            "utc time",
+            "utc",
+            "valid",
+        ],
+    ),
+];
+
+/// Spellings of units, in lower case, words separated by one space, and their symbols. `gpm` is
+/// kept apart, for it makes any height a geopotential one.
+const UNITS: &[(&str, &[&str])] = &[
+    (
+        "m",
+        &[
+            "m", "meter", "meters", "metre", "metres", "m asl", "m amsl", "m msl",
+        ],
+    ),
+    (
+        "gpm",
+        &[
+            "gpm",
+            "geopotential m",
+            "geopotential metres",
+            "geopotential meters",
+        ],
+    ),
+    ("km", &["km", "kilometres", "kilometers"]),
+    ("ft", &["ft", "feet", "foot", "ft asl", "ft amsl", "ft msl"]),
+    ("hPa", &["hpa", "mb", "mbar", "millibar", "millibars"]),
+    ("Pa", &["pa", "pascal", "pascals"]),
+    (
+        "m/s",
+        &[
+            "m/s",
+            "m s",
+            "ms",
+            "mps",
+            "m/sec",
+            "m s-1",
+            "ms-1",
+            "m.s-1",
+            "m s^-1",
+            "m*s^-1",
+            "m s**-1",
+            "metres per second",
+            "meters per second",
+        ],
+    ),
+    ("kt", &["kt", "kts", "kn", "knot", "knots"]),
+    ("km/h", &["km/h", "kmh", "kph", "km h", "km h-1"]),
+    ("mph", &["mph", "mi/h"]),
+    (
+        "C",
+        &[
+            "c",
+            "degc",
+            "deg c",
+            "celsius",
+            "degree c",
+            "degrees c",
+            "degree celsius",
+            "degrees celsius",
+            "°c",
+            "ºc",
+        ],
+    ),
+    ("K", &["k", "kelvin", "degk", "deg k"]),
+    (
+        "F",
+        &["f", "degf", "deg f", "fahrenheit", "degrees f", "°f"],
+    ),
+    ("%", &["%", "percent", "pct", "per cent"]),
+    (
+        "deg",
+        &[
+            "deg",
+            "degree",
+            "degrees",
+            "°",
+            "º",
+            "deg true",
+            "degrees true",
+            "degt",
+            "deg t",
+            "degrees north",
+            "degrees east",
+            "deg north",
+            "deg east",
+            "deg n",
+            "deg e",
+            "n",
+            "e",
+        ],
+    ),
+];
+
+impl Quantity {
+    /// What the quantity measures; `None` for angles and times, which need no unit.
+    pub(super) fn dimension(self) -> Option<Dimension> {
+        match self {
+            Quantity::Altitude | Quantity::Geopotential | Quantity::Height => {
+                Some(Dimension::Length)
+            }
+            Quantity::Pressure => Some(Dimension::Pressure),
+            Quantity::Temperature | Quantity::DewPoint | Quantity::DewPointDepression => {
+                Some(Dimension::Temperature)
+            }
+            Quantity::Humidity => Some(Dimension::Ratio),
+            Quantity::Speed | Quantity::East | Quantity::North => Some(Dimension::Speed),
+            Quantity::From | Quantity::Latitude | Quantity::Longitude | Quantity::Time => None,
+        }
+    }
+
+    /// Spellings with unit that would be right, for messages.
+    pub(super) fn examples(self) -> &'static str {
+        match self {
+            Quantity::Altitude => "altitude_m, altitude (ft), altitude_km",
+            Quantity::Geopotential => "geopotential_height_m, geopotential height_m, gph (gpm)",
+            Quantity::Height => "altitude_m, geopotential height_m, height (ft)",
+            Quantity::Pressure => "pressure_hPa, pressure_pa, pressure [mbar]",
+            Quantity::Temperature => "temperature_C, temperature_k, temperature (F)",
+            Quantity::DewPoint => "dew point_C, dewpoint_k",
+            Quantity::DewPointDepression => "dew point depression_C",
+            Quantity::Humidity => "relative humidity_%",
+            Quantity::Speed => {
+                "wind_speed_m/s, wind_speed_ms, wind_kt, wind speed (km/h), wind_mph"
+            }
+            Quantity::East => "u_m_s, u_wind_kt",
+            Quantity::North => "v_m_s, v_wind_kt",
+            Quantity::From => "wind_direction_deg, wind_dir",
+            Quantity::Latitude => "latitude, lat_deg",
+            Quantity::Longitude => "longitude, lon_deg",
+            Quantity::Time => "time",
+        }
+    }
+
+    fn takes(self, symbol: &str) -> bool {
+        match (self.dimension(), symbol) {
+            (None, _) => symbol == "deg",
+            (Some(Dimension::Length), "gpm") => self != Quantity::Altitude,
+            (Some(dimension), _) => symbols(dimension).split(", ").any(|s| s == symbol),
+        }
+    }
+}
+
+/// Reads a heading such as `geopotential height_m`, `wind speed [kt]`, `u_m_s`, `Temp (°C)`.
+pub(super) fn read(heading: &str) -> Heading {
+    let plain: String = heading
+        .to_lowercase()
+        .chars()
+        .map(|c| if "_()[]{}:,".contains(c) { ' ' } else { c })
+        .collect();
+    let words: Vec<&str> = plain.split_whitespace().collect();
+    let mut best = Heading::Other;
+    // The longest name wins: "dew point depression" is no "dew point".
+    for length in 1..=words.len() {
+        let (name, unit) = (words[..length].join(" "), words[length..].join(" "));
+        let Some(quantity) = quantity(&name) else {
+            continue;
+        };
+        best = match symbol(&unit) {
+            Some("gpm") if quantity.takes("gpm") => Heading::Known(Quantity::Geopotential, "m"),
+            Some(symbol) if quantity.takes(symbol) => Heading::Known(quantity, symbol),
+            _ if unit.is_empty() && quantity.dimension().is_none() => Heading::Known(quantity, ""),
+            _ if unit.is_empty() => Heading::NoUnit(quantity),
+            // A longer name may still fit; but "u m s" must not become unclear after it was known.
+            _ => Heading::Unclear(quantity),
+        };
+        if matches!(best, Heading::Known(..)) {
+            break;
+        }
+    }
+    best
+}
+
+fn quantity(name: &str) -> Option<Quantity> {
+    NAMES
+        .iter()
+        .find(|(_, names)| names.contains(&name))
+        .map(|&(quantity, _)| quantity)
+}
+
+fn symbol(spelling: &str) -> Option<&'static str> {
+    UNITS
+        .iter()
+        .find(|(_, spellings)| spellings.contains(&spelling))
+        .map(|&(symbol, _)| symbol)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn common_spellings() {
+        use Quantity::*;
+        let cases = [
+            ("altitude_m", Altitude, "m"),
+            ("Altitude [ft]", Altitude, "ft"),
+            ("GPS Altitude (m)", Altitude, "m"),
+            ("geopotential height_m", Geopotential, "m"),
+            ("geopotential_height_m", Geopotential, "m"),
+            ("height (gpm)", Geopotential, "m"),
+            ("height (ft)", Height, "ft"),
+            ("pressure [hPa]", Pressure, "hPa"),
+            ("pressure_pa", Pressure, "Pa"),
+            ("Press (mbar)", Pressure, "hPa"),
+            ("wind speed_m/s", Speed, "m/s"),
+            ("wind_speed_ms", Speed, "m/s"),
+            ("wind_kt", Speed, "kt"),
+            ("Wind Speed (km/h)", Speed, "km/h"),
+            ("wind direction_degree", From, "deg"),
+            ("wind_dir_deg", From, "deg"),
+            ("wind_dir", From, ""),
+            ("u_m_s", East, "m/s"),
+            ("v_wind_m_s", North, "m/s"),
+            ("u_wind (kt)", East, "kt"),
+            ("temperature_C", Temperature, "C"),
+            ("temperature_k", Temperature, "K"),
+            ("Temp (°C)", Temperature, "C"),
+            ("dew point temperature_C", DewPoint, "C"),
+            ("dew point depression_C", DewPointDepression, "C"),
+            ("relative humidity_%", Humidity, "%"),
+            ("lat", Latitude, ""),
+            ("longitude_deg", Longitude, "deg"),
+            ("time", Time, ""),
+        ];
+        for (text, quantity, unit) in cases {
+            assert_eq!(read(text), Heading::Known(quantity, unit), "{text}");
+        }
+    }
+
+    #[test]
+    fn what_is_not_guessed() {
+        assert_eq!(read("wind_speed"), Heading::NoUnit(Quantity::Speed));
+        assert_eq!(read("pressure"), Heading::NoUnit(Quantity::Pressure));
+        assert_eq!(read("wind_speed_m"), Heading::Unclear(Quantity::Speed));
+        assert_eq!(read("altitude_agl_m"), Heading::Unclear(Quantity::Altitude));
+        assert_eq!(
+            read("humidity wrt ice_%"),
+            Heading::Unclear(Quantity::Humidity)
+        );
+        for other in ["phase", "mixing ratio_g/kg", "ice point temperature_C", ""] {
+            assert_eq!(read(other), Heading::Other, "{other}");
+        }
+    }
+
+    #[test]
+    fn every_example_is_understood() {
+        for (quantity, names) in NAMES {
+            for example in quantity.examples().split(", ") {
+                let known = matches!(read(example), Heading::Known(..));
+                assert!(known, "{example}");
+            }
+            // A name belongs to one quantity only.
+            for name in *names {
+                assert_eq!(super::quantity(name), Some(*quantity), "{name}");
+            }
+        }
+    }
+}

@@ -1,0 +1,113 @@
+//! Bytes to text, and the small things all readers look for in a text.
+
+use jiff::Timestamp;
+use jiff::civil::DateTime;
+use jiff::tz::TimeZone;
+
+use crate::error::{Fault, Result};
+
+const BYTE_ORDER_MARK: &str = "\u{feff}";
+
+/// The text of a file, and whether it began with a byte-order mark.
+///
+/// UTF-8, else Latin-1 (a lone degree sign in an old file), as long as nothing says that the file
+/// is not a text at all.
+pub(super) fn decode(name: &str, bytes: &[u8]) -> Result<(String, bool)> {
+    let expected = "a sounding as text";
+    if bytes.iter().all(u8::is_ascii_whitespace) {
+        return Err(Fault::new(name, "an empty file", expected).into());
+    }
+    if let Some(at) = bytes.iter().position(|&b| is_binary(b)) {
+        let line = 1 + bytes[..at].iter().filter(|&&b| b == b'\n').count();
+        let found = format!("a binary file (byte {:#04x} at {at})", bytes[at]);
+        return Err(Fault::new(name, found, expected).at_line(line).into());
+    }
+    let text = match std::str::from_utf8(bytes) {
+        Ok(text) => text.to_owned(),
+        Err(_) => bytes.iter().map(|&b| char::from(b)).collect(),
+    };
+    match text.strip_prefix(BYTE_ORDER_MARK) {
+        Some(rest) if rest.trim().is_empty() => {
+            Err(Fault::new(name, "an empty file", expected).into())
+        }
+        Some(rest) => Ok((rest.to_owned(), true)),
+        None => Ok((text, false)),
+    }
+}
+
+/// Control characters no text file has; tab, line ends, form feed and the old end-of-file mark
+/// are common in archives.
+fn is_binary(byte: u8) -> bool {
+    matches!(byte, 0..=8 | 0x0b | 0x0e..=0x19 | 0x1b..=0x1f | 0x7f)
+}
+
+/// A date and time as `2007-11-20T17:30`, with or without seconds and offset. The flag says that
+/// there was no offset, so that UTC is an assumption.
+pub(super) fn date_time(text: &str) -> Option<(Timestamp, bool)> {
+    let text = text.trim();
+    if let Ok(time) = text.parse::<Timestamp>() {
+        return Some((time, false));
+    }
+    // A date alone would parse too, as midnight, which nobody meant.
+    if !text.contains(':') {
+        return None;
+    }
+    let civil: DateTime = text.trim_end_matches("UTC").trim_end().parse().ok()?;
+    utc(civil).map(|time| (time, !text.ends_with("UTC")))
+}
+
+/// A civil date and time read as UTC.
+pub(super) fn utc(civil: DateTime) -> Option<Timestamp> {
+    TimeZone::UTC.to_timestamp(civil).ok()
+}
+
+/// The number of a month from the first three letters of its English name, in any case.
+pub(super) fn month(name: &str) -> Option<i8> {
+    const MONTHS: [&str; 12] = [
+        "jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec",
+    ];
+    let start = name.get(..3)?;
+    let index = MONTHS.iter().position(|m| m.eq_ignore_ascii_case(start))?;
+    i8::try_from(index + 1).ok()
+}
+
+/// The columns `from..to` (bytes, from 0) of a line, as far as the line reaches.
+pub(super) fn columns(line: &str, from: usize, to: usize) -> &str {
+    line.get(from..to.min(line.len())).unwrap_or("")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn texts_and_what_is_none() {
+        let decoded = |bytes: &[u8]| decode("f", bytes);
+        assert_eq!(decoded(b"a\r\nb").unwrap(), ("a\r\nb".to_owned(), false));
+        assert_eq!(
+            decoded("\u{feff}a".as_bytes()).unwrap(),
+            ("a".to_owned(), true)
+        );
+        assert_eq!(decoded(b"temp [\xb0C]").unwrap().0, "temp [\u{b0}C]");
+        for empty in [&b""[..], b" \r\n", "\u{feff}\n".as_bytes()] {
+            let message = decoded(empty).unwrap_err().to_string();
+            assert!(message.contains("empty"), "{message}");
+        }
+        let message = decoded(b"BUFR\n\x00\x01").unwrap_err().to_string();
+        assert!(message.contains("line 2") && message.contains("binary"));
+    }
+
+    #[test]
+    fn dates_with_and_without_offset() {
+        let read = |text| date_time(text).map(|(t, assumed)| (t.to_string(), assumed));
+        let utc = |assumed| Some(("2007-11-20T17:30:00Z".to_owned(), assumed));
+        assert_eq!(read("2007-11-20T17:30"), utc(true));
+        assert_eq!(read("2007-11-20 17:30:00"), utc(true));
+        assert_eq!(read("2007-11-20 17:30 UTC"), utc(false));
+        assert_eq!(read("2007-11-20T17:30:00Z"), utc(false));
+        assert_eq!(read("2007-11-20T18:30:00+01:00"), utc(false));
+        for bad in ["2007-11-20", "12:30", "60", "", "2007-13-01T00:00"] {
+            assert_eq!(read(bad), None, "{bad}");
+        }
+    }
+}

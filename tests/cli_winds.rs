@@ -1,0 +1,124 @@
+//! `windfall winds` as a person runs it.
+
+// A helper of a test may fail as the test itself may.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Output};
+
+const NASHVILLE: &str = "tests/data/soundings/archive_list_nashville.txt";
+const OMAHA: &str = "tests/data/soundings/igra2_omaha_2025.txt";
+
+fn winds(args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_windfall"))
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .arg("winds")
+        .args(args)
+        .output()
+        .unwrap()
+}
+
+fn stdout(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).unwrap()
+}
+
+fn stderr(output: &Output) -> String {
+    String::from_utf8(output.stderr.clone()).unwrap()
+}
+
+#[test]
+fn the_report_on_a_listing() {
+    let output = winds(&[NASHVILLE]);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    assert_eq!(stderr(&output), "");
+    insta::assert_snapshot!(stdout(&output));
+}
+
+#[test]
+fn us_units_and_all_levels() {
+    let text = stdout(&winds(&[NASHVILLE, "--units", "us", "--all"]));
+    assert!(text.contains(" ft") && text.contains(" mph") && !text.contains("m/s"));
+    assert!(text.lines().count() > 70);
+}
+
+#[test]
+fn json_holds_every_ascent() {
+    let output = winds(&["--json", OMAHA, NASHVILLE]);
+    let json: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    let ascents = json.as_array().unwrap();
+    assert_eq!(ascents.len(), 3);
+    assert_eq!(ascents[2]["file"], NASHVILLE);
+    assert_eq!(ascents[2]["sounding"]["heights"], "geopotential");
+    let one = winds(&["--json", OMAHA, "--at", "2021-01-01T10:00:00Z"]);
+    let json: serde_json::Value = serde_json::from_slice(&one.stdout).unwrap();
+    assert_eq!(json.as_array().unwrap().len(), 1);
+    assert_eq!(json[0]["sounding"]["time"], "2021-01-01T11:07:00Z");
+}
+
+#[test]
+fn pictures_are_written_whole() {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, start) in [("a.svg", &b"<svg"[..]), ("b.png", b"\x89PNG")] {
+        let path = folder.path().join(name);
+        let output = winds(&[NASHVILLE, "--out", path.to_str().unwrap()]);
+        assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+        assert!(fs::read(&path).unwrap().starts_with(start));
+    }
+    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 2);
+}
+
+#[test]
+fn bad_input_is_one_clear_message() {
+    let folder = tempfile::tempdir().unwrap();
+    let make = |name: &str, bytes: &[u8]| {
+        let path = folder.path().join(name);
+        fs::write(&path, bytes).unwrap();
+        path.to_str().unwrap().to_owned()
+    };
+    let omaha = fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join(OMAHA)).unwrap();
+    let one_wind = b"altitude_m,wind_kt,wind_dir\n100,5,270\n900,,\n";
+    let cases = [
+        (
+            folder.path().join("none.csv").to_str().unwrap().to_owned(),
+            "cannot read",
+        ),
+        (make("empty.csv", b""), "an empty file"),
+        (make("binary.dat", b"BUFR\x00\x00\x04\xff"), "a binary file"),
+        (make("cut.txt", &omaha[..5_000]), "ends after"),
+        (make("one.csv", one_wind), "1 level with height and wind"),
+        (
+            make("no_wind.csv", b"altitude_m,temperature_C\n1,2\n"),
+            "no column of wind",
+        ),
+        (
+            make("letter.txt", b"Dear all,\nthe wind was fresh.\n"),
+            "no format that is known",
+        ),
+    ];
+    let picture = folder.path().join("out.svg");
+    for (file, message) in cases {
+        let output = winds(&[&file, "--out", picture.to_str().unwrap()]);
+        let text = stderr(&output);
+        assert_eq!(output.status.code(), Some(1), "{file}: {text}");
+        assert!(text.contains(message), "{file}: {text}");
+        assert_eq!(text.lines().count(), 1, "{text}");
+        assert_eq!(stdout(&output), "");
+        assert!(!picture.exists());
+    }
+}
+
+#[test]
+fn wrong_usage_is_exit_2() {
+    for args in [
+        &[][..],
+        &[NASHVILLE, "--format", "grib"],
+        &[NASHVILLE, "--out", "picture.bmp"],
+        &[NASHVILLE, "--units", "nautical"],
+    ] {
+        let output = winds(args);
+        assert_eq!(output.status.code(), Some(2), "{args:?}");
+        assert_eq!(stdout(&output), "");
+    }
+    assert!(stderr(&winds(&[NASHVILLE, "--format", "grib"])).contains("igra2"));
+}

@@ -1,0 +1,93 @@
+//! Whatever bytes come in, the readers neither panic nor return what cannot be.
+
+use proptest::prelude::*;
+use windfall::sources::{Format, parse, recognise};
+use windfall::wind::sounding::Sounding;
+
+const FORMATS: [Format; 4] = [Format::Csv, Format::Igra, Format::Listing, Format::Gsl];
+
+const REAL: [&str; 7] = [
+    include_str!("data/soundings/archive_csv_high_altitude.txt"),
+    include_str!("data/soundings/chmi_11520.csv"),
+    include_str!("data/soundings/archive_list_hobart_20130702_00z.txt"),
+    include_str!("data/soundings/fm35_temp_bulletin_decoded.txt"),
+    include_str!("data/soundings/igra2_hour99_header.txt"),
+    include_str!("data/soundings/igra2_omaha_2025.txt"),
+    include_str!("data/soundings/gsl_raob_san_diego.txt"),
+];
+
+/// At least two winds, altitudes strictly rising, every number finite.
+fn check(sounding: &Sounding) {
+    assert!(sounding.levels.iter().filter(|l| l.wind.is_some()).count() >= 2);
+    for pair in sounding.levels.windows(2) {
+        assert!(pair[0].altitude_m < pair[1].altitude_m);
+    }
+    for level in &sounding.levels {
+        let wind = level.wind.map(|w| w.speed_m_s());
+        let values = [
+            Some(level.altitude_m),
+            level.pressure_pa,
+            level.temperature_k,
+            level.vapour_pressure_pa,
+            wind,
+        ];
+        assert!(values.into_iter().flatten().all(f64::is_finite));
+    }
+}
+
+fn read_every_way(text: &str) {
+    let _ = recognise(text);
+    for format in FORMATS.map(Some).into_iter().chain([None]) {
+        match parse("f", text, format) {
+            Ok(soundings) => soundings.iter().for_each(check),
+            // Never an error without words.
+            Err(error) => assert!(error.to_string().contains("expected")),
+        }
+    }
+}
+
+/// The place in `text` at a share of its length, on a character boundary.
+fn place(text: &str, share: f64) -> usize {
+    let mut at = (share * text.len() as f64) as usize;
+    while !text.is_char_boundary(at) {
+        at -= 1;
+    }
+    at
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(128))]
+
+    #[test]
+    fn any_text(text in "\\PC{0,300}") {
+        read_every_way(&text);
+    }
+
+    #[test]
+    fn any_table(text in "(altitude_m|pressure_hPa|z_ft),(u_kt|wind_m/s),(v_kt|wind_dir)\n([-0-9.eE]{0,9},[-0-9.eE]{0,9},[-0-9]{0,5}\n){0,12}") {
+        read_every_way(&text);
+    }
+
+    #[test]
+    fn truncated_files(which in 0..REAL.len(), share in 0.0..1.0) {
+        let text = REAL[which];
+        read_every_way(&text[..place(text, share)]);
+    }
+
+    #[test]
+    fn changed_files(
+        which in 0..REAL.len(),
+        changes in prop::collection::vec((0.0..1.0, "[-#0-9A-Z .,;<>°]{0,4}", 0usize..4), 1..6),
+    ) {
+        let mut text = REAL[which].to_owned();
+        for (share, new, cut) in changes {
+            let from = place(&text, share);
+            let mut to = (from + cut).min(text.len());
+            while !text.is_char_boundary(to) {
+                to -= 1;
+            }
+            text.replace_range(from..to.max(from), &new);
+        }
+        read_every_way(&text);
+    }
+}
