@@ -5,6 +5,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 use windfall::cli::winds::{self, WindsArgs};
+use windfall::cli::zone::{self, ZoneArgs};
 use windfall::error::Error;
 
 /// Where a small high-altitude balloon will come down, and how sure that is.
@@ -17,11 +18,13 @@ struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
+    Zone(ZoneArgs),
     Winds(WindsArgs),
 }
 
 fn main() -> ExitCode {
     let done = match Cli::parse().command {
+        Command::Zone(args) => zone::run(&args, &mut io::stdout().lock(), &mut io::stderr()),
         Command::Winds(args) => winds::run(&args, &mut io::stdout().lock()),
     };
     match done {

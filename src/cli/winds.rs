@@ -3,10 +3,11 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 use jiff::Timestamp;
 use serde::Serialize;
 
+use super::options::Units;
 use crate::error::{Error, Result};
 use crate::report::picture::Picture;
 use crate::report::write_file::write_atomically;
@@ -39,24 +40,6 @@ pub struct WindsArgs {
     /// Also draws the first ascent shown, as .svg or .png.
     #[arg(long, value_name = "PATH", value_parser = picture_path)]
     pub out: Option<PathBuf>,
-}
-
-/// The units a person reads.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum Units {
-    /// Metres and metres a second.
-    Metric,
-    /// Feet and miles an hour.
-    Us,
-}
-
-impl From<Units> for UnitSystem {
-    fn from(units: Units) -> UnitSystem {
-        match units {
-            Units::Metric => UnitSystem::Metric,
-            Units::Us => UnitSystem::Us,
-        }
-    }
 }
 
 /// An ascent with the file it comes from.

@@ -2,9 +2,11 @@
 
 pub mod antimeridian;
 mod extent;
+pub mod facts;
 pub mod geojson;
 pub mod picture;
 pub mod profile_picture;
 pub mod winds;
 pub mod write_file;
 pub mod zone;
+pub mod zone_table;

@@ -1,29 +1,63 @@
 //! Files that are either whole or not there.
 
-use std::io::Write;
-use std::path::Path;
+use std::io::{ErrorKind, Write};
+use std::path::{Path, PathBuf};
 
 use tempfile::NamedTempFile;
 
 use crate::error::{Error, Result};
 
-/// Writes a file under a temporary name beside its place and then renames it, so that nobody ever
-/// sees half a file, and an old one stays whole when the disk is full.
+/// A file that is being made: it has a temporary name until it is [finished](Self::finish), and
+/// vanishes if it never is. So nobody ever sees half a file, an old one stays whole when the disk
+/// is full, and a place that cannot be written to is found out before the work is done.
+#[derive(Debug)]
+pub struct UnfinishedFile {
+    file: NamedTempFile,
+    path: PathBuf,
+}
+
+impl UnfinishedFile {
+    /// Begins a file beside its final place.
+    ///
+    /// # Errors
+    ///
+    /// The folder is missing or cannot be written to, or the place is a folder.
+    pub fn begin(path: &Path) -> Result<UnfinishedFile> {
+        let failed = |cause| Error::file(path, "write", cause);
+        if path.is_dir() {
+            return Err(failed(ErrorKind::IsADirectory.into()));
+        }
+        let folder = match path.parent() {
+            Some(parent) if !parent.as_os_str().is_empty() => parent,
+            _ => Path::new("."),
+        };
+        Ok(UnfinishedFile {
+            file: NamedTempFile::new_in(folder).map_err(failed)?,
+            path: path.to_owned(),
+        })
+    }
+
+    /// Writes the whole content and gives the file its name.
+    ///
+    /// # Errors
+    ///
+    /// The disk is full, or the name cannot be given.
+    pub fn finish(mut self, bytes: &[u8]) -> Result<()> {
+        let failed = |cause| Error::file(&self.path, "write", cause);
+        self.file.write_all(bytes).map_err(failed)?;
+        open_to_all(&self.file).map_err(failed)?;
+        self.file.persist(&self.path).map_err(|e| failed(e.error))?;
+        Ok(())
+    }
+}
+
+/// Writes a file whole, in one go; see [`UnfinishedFile`].
 ///
 /// # Errors
 ///
-/// The folder is missing or cannot be written to, or the disk is full.
+/// As [`UnfinishedFile`].
 pub fn write_atomically(path: &Path, bytes: &[u8]) -> Result<()> {
-    let failed = |cause| Error::file(path, "write", cause);
-    let folder = match path.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent,
-        _ => Path::new("."),
-    };
-    let mut file = NamedTempFile::new_in(folder).map_err(failed)?;
-    file.write_all(bytes).map_err(failed)?;
-    open_to_all(&file).map_err(failed)?;
-    file.persist(path).map_err(|e| failed(e.error))?;
-    Ok(())
+    UnfinishedFile::begin(path)?.finish(bytes)
 }
 
 /// Temporary files are private; the finished one may be read by everybody, as is usual.

@@ -79,7 +79,8 @@ pub fn filled_balloon(
                 "the neck lift of {neck_lift_kg:.2} kg does not raise the load of {load:.2} kg: {:.2} kg is missing",
                 -free_lift_kg
             ),
-            remedy: "expected more neck lift than load; common practice is half as much again".into(),
+            remedy: "expected more neck lift than load; common practice is half as much again"
+                .into(),
         });
     }
     let rise = with_neck_lift(neck_lift_kg);
@@ -88,7 +89,10 @@ pub fn filled_balloon(
         burst_diameter_m: balloon.burst_diameter_m,
         neck_lift_kg,
         free_lift_kg,
-        volume_m3: rise.climber.fill.volume_m3(here.temperature_k, here.pressure_pa),
+        volume_m3: rise
+            .climber
+            .fill
+            .volume_m3(here.temperature_k, here.pressure_pa),
     })
 }
 
@@ -160,4 +164,3 @@ pub fn fall(plan: &Plan, units: UnitSystem, assumed: &mut Vec<String>) -> (FallS
     let area = drag_area_m2(parachute.diameter_m, coefficient);
     (speed(terminal_speed_m_s(total, area, RHO0_KG_M3)), mass)
 }
-

@@ -1,0 +1,211 @@
+//! `windfall zone`: the landing zone of one release.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::{Duration, Instant};
+
+use clap::Args;
+use indicatif::{ProgressBar, ProgressDrawTarget};
+use serde::Serialize;
+
+use super::options::Units;
+use crate::error::{Error, Fault, Result};
+use crate::plan::Plan;
+use crate::report::facts::Facts;
+use crate::report::write_file::UnfinishedFile;
+use crate::report::zone::Zone;
+use crate::report::{geojson, zone_table};
+use crate::sources::{self, Format};
+use crate::units::UnitSystem;
+use crate::wind::sounding::Sounding;
+use crate::zone::{DRAWS, Options, Prediction, predict};
+
+/// Predicts the landing zone of a plan: where, when, and how sure.
+#[derive(Debug, Args)]
+pub struct ZoneArgs {
+    /// The plan (TOML).
+    #[arg(value_name = "PLAN.toml")]
+    pub plan: PathBuf,
+    /// Wind files that replace the plan's.
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub wind: Vec<PathBuf>,
+    /// The wind files' format, when it is not recognised: csv, igra2, listing or gsl.
+    #[arg(long, value_name = "NAME")]
+    pub format: Option<Format>,
+    /// Also writes the zone as GeoJSON; "-" prints it, and the table goes to stderr.
+    #[arg(long, value_name = "PATH")]
+    pub out: Option<PathBuf>,
+    /// Keeps every landing in the GeoJSON.
+    #[arg(long)]
+    pub keep_draws: bool,
+    /// How many flights to draw.
+    #[arg(long, default_value_t = DRAWS, value_parser = clap::value_parser!(u64).range(20..=10_000_000))]
+    pub draws: u64,
+    /// Seed of everything random: the same seed gives the same bytes.
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// Threads to use; all cores unless given.
+    #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// Units for people.
+    #[arg(long, value_enum, default_value = "metric")]
+    pub units: Units,
+    /// Prints the result as JSON instead of the table.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// The result as JSON: the zone without its track, and the facts.
+#[derive(Serialize)]
+struct Summary<'a> {
+    zone: Zone,
+    facts: &'a Facts,
+}
+
+/// Runs the command: data on `out`, talk on `talk`.
+///
+/// # Errors
+///
+/// Whatever is wrong with the plan, the winds, the flight or the place to write to.
+pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Result<()> {
+    let plan = Plan::read(&args.plan)?;
+    let units: UnitSystem = args.units.into();
+    let (file, sounding) = choose_sounding(&plan, args)?;
+    let to_stdout = args.out.as_deref() == Some(Path::new("-"));
+    let unfinished = match &args.out {
+        Some(path) if !to_stdout => Some(UnfinishedFile::begin(path)?),
+        _ => None,
+    };
+    let options = Options {
+        draws: args.draws,
+        seed: args.seed,
+        keep_draws: args.keep_draws,
+        units,
+    };
+    let prediction = with_threads(args.threads, || {
+        let progress = Progress::new(args.draws);
+        let prediction = predict(&plan, &file, &sounding, options, || progress.flown());
+        progress.done();
+        prediction
+    })?;
+    let report = if args.json {
+        as_json(&prediction)?
+    } else {
+        zone_table::table(&prediction.zone, &prediction.facts, &plan.timezone, units)
+    };
+    if let Some(unfinished) = unfinished {
+        unfinished.finish(geojson::text(&prediction.zone).as_bytes())?;
+    }
+    if to_stdout {
+        print(talk, "standard error", &report)?;
+        print(out, "standard output", &geojson::text(&prediction.zone))
+    } else {
+        print(out, "standard output", &report)
+    }
+}
+
+/// The sounding nearest to the release, of all wind files, and the file it is in.
+fn choose_sounding(plan: &Plan, args: &ZoneArgs) -> Result<(String, Sounding)> {
+    let files = if args.wind.is_empty() {
+        &plan.wind_files
+    } else {
+        &args.wind
+    };
+    if files.is_empty() {
+        let expected = "[wind] files = [\"sounding.csv\"] in the plan, or --wind FILE";
+        let plan = args.plan.display().to_string();
+        return Err(Fault::new(plan, "no wind file", expected)
+            .of_key("[wind] files")
+            .into());
+    }
+    let mut all: Vec<(String, Sounding)> = Vec::new();
+    for path in files {
+        let file = path.display().to_string();
+        let soundings = sources::read_soundings(path, args.format)?;
+        all.extend(soundings.into_iter().map(|s| (file.clone(), s)));
+    }
+    let soundings = all.iter().map(|(_, s)| s.clone()).collect();
+    let count = all.len();
+    let mut chosen = sources::choose(soundings, plan.release)?;
+    let file = all
+        .into_iter()
+        .find(|(_, s)| *s == chosen)
+        .map_or_else(String::new, |(file, _)| file);
+    if count > 1 {
+        chosen.tally.assumed.push(format!(
+            "of {count} soundings, the one nearest to the release stands for the whole flight, assumed"
+        ));
+    }
+    Ok((file, chosen))
+}
+
+/// Runs `work` on so many threads.
+fn with_threads<T: Send>(
+    threads: Option<u16>,
+    work: impl FnOnce() -> Result<T> + Send,
+) -> Result<T> {
+    let Some(threads) = threads else {
+        return work();
+    };
+    let pool = rayon::ThreadPoolBuilder::new()
+        .num_threads(usize::from(threads))
+        .build()
+        .map_err(|cause| Error::NoFlight {
+            why: format!("cannot start {threads} threads: {cause}"),
+            remedy: "expected a smaller --threads".into(),
+        })?;
+    pool.install(work)
+}
+
+fn as_json(prediction: &Prediction) -> Result<String> {
+    let mut zone = prediction.zone.clone();
+    zone.track.clear();
+    zone.draws = None;
+    let summary = Summary {
+        zone,
+        facts: &prediction.facts,
+    };
+    serde_json::to_string_pretty(&summary)
+        .map(|text| text + "\n")
+        .map_err(|cause| Error::file(Path::new("standard output"), "write to", cause.into()))
+}
+
+fn print(to: &mut impl Write, name: &'static str, text: &str) -> Result<()> {
+    to.write_all(text.as_bytes())
+        .and_then(|()| to.flush())
+        .map_err(|cause| Error::file(Path::new(name), "write to", cause))
+}
+
+/// A bar on stderr, if that is a terminal, once a run has lasted a second.
+struct Progress {
+    bar: ProgressBar,
+    started: Instant,
+    flown: AtomicU64,
+}
+
+/// Runs shorter than this need no bar.
+const PATIENCE: Duration = Duration::from_secs(1);
+/// Flights between two looks at the clock.
+const LOOK_EVERY: u64 = 512;
+
+impl Progress {
+    fn new(draws: u64) -> Progress {
+        Progress {
+            bar: ProgressBar::with_draw_target(Some(draws), ProgressDrawTarget::stderr()),
+            started: Instant::now(),
+            flown: AtomicU64::new(0),
+        }
+    }
+
+    fn flown(&self) {
+        let flown = 1 + self.flown.fetch_add(1, Ordering::Relaxed);
+        if flown.is_multiple_of(LOOK_EVERY) && self.started.elapsed() > PATIENCE {
+            self.bar.set_position(flown);
+        }
+    }
+
+    fn done(&self) {
+        self.bar.finish_and_clear();
+    }
+}

@@ -1,0 +1,297 @@
+//! A landing zone as a table for people.
+
+use std::fmt::Write as _;
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+
+use super::facts::{BalloonFacts, Facts, WindFacts};
+use super::zone::{Mark, Zone};
+use crate::geodesy::Position;
+use crate::units::{UnitSystem, duration};
+
+/// What everybody who flies has to keep in mind.
+const CAUTIONS: [&str; 6] = [
+    "This is a planning aid. It does not say that a flight is safe or permitted: read the rules in force where you fly, and ask the authority and the owners of the land.",
+    "A falling load can hurt people and damage property: if the zone touches roads, houses, an airfield or the sea, choose another day or another site.",
+    "Keep balloon, lines and people well clear of power lines, when filling and when recovering.",
+    "Gas cylinders hold great pressure, helium can suffocate in closed rooms, hydrogen burns: follow the supplier's instructions.",
+    "Whoever drives does nothing else: a second person reads the map.",
+    "Repeat the prediction with the newest winds shortly before the release.",
+];
+
+/// The whole table, times in `zone_of_time`.
+pub fn table(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSystem) -> String {
+    let mut text = String::new();
+    text.push_str(&title(facts));
+    text.push_str(&marks(zone, zone_of_time, units));
+    text.push_str(&in_short(zone, facts, zone_of_time, units));
+    text.push_str(&regions(zone, units));
+    if let Some(balloon) = &facts.balloon {
+        text.push_str(&balloon_lines(balloon, units));
+    }
+    text.push_str(&wind_lines(&facts.wind, zone_of_time, units));
+    text.push_str(&list("Notes", &zone.notes));
+    text.push_str(&list("Assumed", &zone.assumptions));
+    text.push_str(&list("Cautions", &CAUTIONS));
+    let _ = writeln!(
+        text,
+        "\n{} draws, seed {}, windfall {}",
+        zone.draw_count, zone.seed, zone.version
+    );
+    text
+}
+
+fn title(facts: &Facts) -> String {
+    match facts.name.as_str() {
+        "" => "Landing zone\n\n".to_owned(),
+        name => format!("Landing zone: {name}\n\n"),
+    }
+}
+
+fn marks(zone: &Zone, zone_of_time: &TimeZone, units: UnitSystem) -> String {
+    let mut text = format!(
+        "{:9}{:24}{:>9}  {:24}{:>12}  {}\n",
+        "", "time", "flown", "place", "height*", "from release, true bearing"
+    );
+    for (name, mark) in [
+        ("release", &zone.release),
+        ("burst", &zone.burst),
+        ("landing", &zone.landing),
+    ] {
+        let flown = seconds_between(zone.release.time, mark.time);
+        let way = if name == "release" {
+            String::new()
+        } else {
+            way(zone.release.position, mark.position, units)
+        };
+        let line = format!(
+            "{name:9}{:24}{:>9}  {:24}{:>12}  {way}",
+            time(mark.time, zone_of_time),
+            clock(flown),
+            place(mark.position),
+            units.height(mark.altitude_m),
+        );
+        let _ = writeln!(text, "{}", line.trim_end());
+    }
+    text + "* above mean sea level\n\n"
+}
+
+fn in_short(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSystem) -> String {
+    let mut text = String::new();
+    let flown = seconds_between(zone.release.time, zone.landing.time);
+    let _ = writeln!(
+        text,
+        "In the air for {}; rises at {} on average, touches down at {}.",
+        duration(flown),
+        units.vertical_speed(facts.mean_rate_m_s),
+        units.vertical_speed(facts.touchdown_speed_m_s)
+    );
+    let [early, _, late] = facts.landing_quantiles;
+    let [low, _, high] = facts.burst_quantiles_m;
+    let _ = writeln!(
+        text,
+        "9 of 10 draws land between {} and {}, and burst between {} and {} above sea level.",
+        short_time(early, zone_of_time),
+        short_time(late, zone_of_time),
+        units.height(low),
+        units.height(high)
+    );
+    if let Some(outer) = zone.ellipses.iter().find(|e| e.shape.probability == 0.9) {
+        let _ = writeln!(
+            text,
+            "The 90 % ellipse is centred {}, at {}.",
+            way(zone.release.position, outer.center, units) + " of the release",
+            place(outer.center)
+        );
+    }
+    text + "\n"
+}
+
+fn regions(zone: &Zone, units: UnitSystem) -> String {
+    let mut text = format!(
+        "{:16}{:>7}{:>22}{:>14}{:>14}\n",
+        "region", "holds", "half axes", "long axis", "area"
+    );
+    for e in &zone.ellipses {
+        let s = &e.shape;
+        let axes = format!(
+            "{} x {}",
+            units.distance(s.semi_major_m),
+            units.distance(s.semi_minor_m)
+        );
+        let _ = writeln!(
+            text,
+            "{:16}{:>7}{axes:>22}{:>14}{:>14}",
+            format!("ellipse {:.0} %", 100.0 * s.probability),
+            s.held.map_or_else(|| "-".into(), share),
+            format!("{:03.0} deg", e.azimuth_deg.rem_euclid(180.0)),
+            units.area(s.area_m2())
+        );
+    }
+    for c in &zone.contours {
+        let pieces = match c.pieces {
+            0 | 1 => String::new(),
+            n => format!("in {n} pieces"),
+        };
+        let _ = writeln!(
+            text,
+            "{:16}{:>7}{pieces:>22}{:>14}{:>14}",
+            format!("contour {:.0} %", 100.0 * c.probability),
+            share(c.held),
+            "",
+            units.area(c.area_m2)
+        );
+    }
+    text + "\"Holds\" is the share of the draws inside; the long axis is clockwise from true north.\n"
+}
+
+fn balloon_lines(b: &BalloonFacts, units: UnitSystem) -> String {
+    let burst = b.burst_diameter_m.map_or_else(String::new, |d| {
+        format!(", bursts at {} across", units.size(d))
+    });
+    format!(
+        "\nBalloon  lifts {} at the neck: the load of {} and {} of free lift.\n         {} of gas at the site, {} across at release{burst}.\n",
+        units.mass(b.neck_lift_kg),
+        units.mass(b.load_kg),
+        units.mass(b.free_lift_kg),
+        units.volume(b.volume_m3),
+        units.size(b.release_diameter_m)
+    )
+}
+
+fn wind_lines(wind: &WindFacts, zone_of_time: &TimeZone, units: UnitSystem) -> String {
+    let mut text = format!("\nWind     {}", wind.file);
+    if !wind.station.is_empty() {
+        let _ = write!(text, ", {}", wind.station);
+    }
+    match (wind.time, wind.age_s) {
+        (Some(at), Some(age)) => {
+            let when = if age >= 0.0 {
+                format!("{} before the release", duration(age))
+            } else {
+                format!("{} after the release", duration(-age))
+            };
+            let _ = write!(
+                text,
+                "\n         measured {}, {when}",
+                time(at, zone_of_time)
+            );
+        }
+        _ => text.push_str("\n         measured at an unknown time"),
+    }
+    let _ = writeln!(
+        text,
+        "; from {} to {} above sea level",
+        units.height(wind.covered_m.0),
+        units.height(wind.covered_m.1)
+    );
+    if wind.sigma.is_empty() {
+        return text + "         taken as exact\n";
+    }
+    let sigma: Vec<String> = wind
+        .sigma
+        .iter()
+        .map(|(z, s)| format!("{} at {}", units.speed(*s), units.height(*z)))
+        .collect();
+    let _ = writeln!(
+        text,
+        "         error of each component (sd) {}",
+        sigma.join(", ")
+    );
+    let _ = writeln!(
+        text,
+        "         which alone moves the landing by {} (sd) east-west and north-south",
+        units.distance(wind.drift_sigma_m)
+    );
+    text
+}
+
+fn list<S: AsRef<str>>(heading: &str, lines: &[S]) -> String {
+    if lines.is_empty() {
+        return String::new();
+    }
+    let mut text = format!("\n{heading}\n");
+    for line in lines {
+        for (i, part) in wrapped(line.as_ref(), 94).iter().enumerate() {
+            let _ = writeln!(text, "{} {part}", if i == 0 { "-" } else { " " });
+        }
+    }
+    text
+}
+
+/// A text in lines of at most `width` characters, cut between words.
+fn wrapped(text: &str, width: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= width => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
+}
+
+fn share(held: f64) -> String {
+    format!("{:.1} %", 100.0 * held)
+}
+
+fn time(at: Timestamp, zone: &TimeZone) -> String {
+    at.to_zoned(zone.clone())
+        .strftime("%Y-%m-%d %H:%M %Z")
+        .to_string()
+}
+
+fn short_time(at: Timestamp, zone: &TimeZone) -> String {
+    at.to_zoned(zone.clone()).strftime("%H:%M %Z").to_string()
+}
+
+fn clock(seconds: f64) -> String {
+    let minutes = (seconds / 60.0).round() as i64;
+    format!("+{}:{:02}", minutes / 60, minutes % 60)
+}
+
+fn place(p: Position) -> String {
+    let side = |value: f64, positive, negative| if value < 0.0 { negative } else { positive };
+    format!(
+        "{:.4} {}, {:.4} {}",
+        p.lat_deg.abs(),
+        side(p.lat_deg, 'N', 'S'),
+        p.lon_deg.abs(),
+        side(p.lon_deg, 'E', 'W')
+    )
+}
+
+fn way(from: Position, to: Position, units: UnitSystem) -> String {
+    format!(
+        "{} at {:03.0} deg",
+        units.distance(from.distance_m(to)),
+        from.azimuth_deg(to)
+    )
+}
+
+fn seconds_between(from: Timestamp, to: Timestamp) -> f64 {
+    to.duration_since(from).as_secs_f64()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_are_wrapped_whole() {
+        assert_eq!(wrapped("one two three", 7), ["one two", "three"]);
+        assert_eq!(wrapped("", 7), Vec::<String>::new());
+        assert_eq!(wrapped("unbreakable", 3), ["unbreakable"]);
+    }
+
+    #[test]
+    fn places_name_their_hemisphere() {
+        let p = Position::new(-0.5, -108.25).unwrap();
+        assert_eq!(place(p), "0.5000 S, 108.2500 W");
+        assert_eq!(clock(7_620.0), "+2:07");
+    }
+}

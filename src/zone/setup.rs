@@ -1,0 +1,337 @@
+//! From a plan and a column of wind to a flight model and what varies about it.
+
+use super::stack::{self, FilledBalloon};
+use crate::atmosphere::{AirProfile, RHO0_KG_M3};
+use crate::error::{Error, Result};
+use crate::flight::layers::{LayerWinds, Layers, THICKNESS_M};
+use crate::flight::model::{Fall, FlightModel};
+use crate::flight::rates::RateTable;
+use crate::flight::rise::{Rise, RisePlan, RiseSpread, RiseTable};
+use crate::geodesy::Compass;
+use crate::plan::Plan;
+use crate::spread::draws::{BurstSpread, FallingMass, Spread};
+use crate::units::UnitSystem;
+use crate::vehicle::ascent::DragCurve;
+use crate::vehicle::balloon::sphere_diameter_m;
+use crate::vehicle::descent::{FallSpeed, THIN_AIR_EXPONENT, THIN_AIR_EXPONENT_SIGMA};
+use crate::wind::column::Column;
+
+/// Spreads where the plan gives none (assumed), one standard deviation each.
+mod default {
+    /// Of the neck lift.
+    pub const LIFT: f64 = 0.04;
+    /// Of the burst diameter: 5 to 8 % by judgement, no peer-reviewed figure found.
+    pub const BURST_DIAMETER: f64 = 0.06;
+    /// Of the balloon's drag coefficient: the scatter of a manufacturer's own table.
+    pub const DRAG: f64 = 0.08;
+    /// Of the drag area of a parachute taken from a catalogue.
+    pub const PARACHUTE: f64 = 0.15;
+    /// Of the drag area where the landing speed was stated.
+    pub const LANDING_SPEED_AREA: f64 = 0.08;
+    /// Of the share of the balloon that stays on the line.
+    pub const REMNANT: f64 = 0.15;
+    /// Of the delay of the release, s.
+    pub const RELEASE_DELAY_S: f64 = 600.0;
+}
+
+/// Highest altitude flights are followed to, m.
+const CEILING_M: f64 = 55_000.0;
+
+/// A flight model with what varies about it.
+#[derive(Debug, Clone)]
+pub struct Setup {
+    /// The model.
+    pub model: FlightModel,
+    /// What varies.
+    pub spread: Spread,
+    /// What falls.
+    pub mass: FallingMass,
+    /// The filled balloon, when the plan describes one.
+    pub balloon: Option<FilledBalloon>,
+}
+
+impl Setup {
+    /// Sets the plan up in a column of wind, above a site at `site_m`. Says what it assumes.
+    ///
+    /// # Errors
+    ///
+    /// [`Error::NoFlight`] when the stack cannot rise, bursts on the ground or never bursts.
+    pub fn new(
+        plan: &Plan,
+        column: &Column,
+        site_m: f64,
+        units: UnitSystem,
+        assumed: &mut Vec<String>,
+    ) -> Result<Setup> {
+        let balloon = match &plan.balloon {
+            Some(b) => Some(stack::filled_balloon(plan, b, &column.air, site_m)?),
+            None => None,
+        };
+        if plan.balloon.is_some_and(|b| !b.purity_given) {
+            assumed.push("pure gas (no gas_purity given), assumed".into());
+        }
+        if let Some(altitude) = plan.burst_altitude_m.filter(|z| *z <= site_m) {
+            return Err(bursts_on_ground(format!(
+                "the burst altitude of {} above sea level is not above the site at {}",
+                units.height(altitude),
+                units.height(site_m)
+            )));
+        }
+        let (fall, mass) = stack::fall(plan, units, assumed);
+        let mut spread = spread(plan, assumed);
+        let planned_burst_m = planned_burst(plan, balloon.as_ref(), &column.air, site_m, units)?;
+        let layers = Layers::covering(site_m, top(planned_burst_m, &spread), THICKNESS_M);
+
+        let rise = match (&plan.ascent_rates, &balloon) {
+            (Some(rates), _) => {
+                spread.burst = by_altitude(spread.burst, &column.air, planned_burst_m);
+                assumed.push("a stated rate varies with the lift in proportion and with the root of the drag, assumed".into());
+                Rise::stated(rates, planned_burst_m, &layers)
+            }
+            (None, Some(balloon)) => {
+                spread.ln_re0 = DragCurve::LN_RE0_SIGMA;
+                spread.rise_residual = 1.0;
+                if plan.burst_altitude_m.is_some() {
+                    spread.burst = by_altitude(spread.burst, &column.air, planned_burst_m);
+                }
+                assumed.push("ascent by a drag curve fitted to ten measured flights of lighter stacks; its scatter is in the spread".into());
+                balloon_rise(plan, balloon, &spread, &column.air, &layers)
+            }
+            // The plan's check leaves no other case.
+            (None, None) => {
+                return Err(Error::NoFlight {
+                    why: "the plan has neither a balloon nor a rate of ascent".into(),
+                    remedy: "expected [balloon] or [ascent] rate".into(),
+                });
+            }
+        };
+        let start = plan.site.normal();
+        let model = FlightModel {
+            winds: LayerWinds::of_column(column, &layers),
+            fall: fall_through(plan.descent_rates.as_ref(), &fall, &column.air, &layers),
+            rise,
+            layers,
+            start,
+            compass: Compass::at(plan.site),
+        };
+        if plan.descent_rates.is_some() {
+            spread.fall_exponent = 0.0;
+        } else {
+            assumed.push(format!(
+                "drag area in thin air grows with density to the power -{THIN_AIR_EXPONENT:.2} (sd {THIN_AIR_EXPONENT_SIGMA:.2}), assumed"
+            ));
+        }
+        Ok(Setup {
+            model,
+            spread,
+            mass,
+            balloon,
+        })
+    }
+}
+
+fn bursts_on_ground(why: String) -> Error {
+    Error::NoFlight {
+        why,
+        remedy:
+            "expected a burst above the site: less gas, a larger balloon or a higher burst altitude"
+                .into(),
+    }
+}
+
+fn balloon_rise(
+    plan: &Plan,
+    balloon: &FilledBalloon,
+    spread: &Spread,
+    air: &AirProfile,
+    layers: &Layers,
+) -> Rise {
+    let varied = RiseSpread {
+        lift: spread.lift,
+        drag: spread.drag,
+        ln_re0: spread.ln_re0,
+    };
+    Rise::Balloon {
+        table: Box::new(RiseTable::new(&balloon.rise, varied, air, layers)),
+        burst_diameter_m: balloon.burst_diameter_m.unwrap_or(f64::INFINITY),
+        burst_altitude_m: plan.burst_altitude_m,
+    }
+}
+
+/// Altitude of the burst as planned, m.
+fn planned_burst(
+    plan: &Plan,
+    balloon: Option<&FilledBalloon>,
+    air: &AirProfile,
+    site_m: f64,
+    units: UnitSystem,
+) -> Result<f64> {
+    if let Some(altitude) = plan.burst_altitude_m {
+        return Ok(altitude);
+    }
+    let Some((balloon, burst_diameter_m)) = balloon.and_then(|b| Some((b, b.burst_diameter_m?)))
+    else {
+        return Err(Error::NoFlight {
+            why: "the plan has neither a burst diameter nor a burst altitude".into(),
+            remedy: "expected [balloon] burst_diameter or [ascent] burst_altitude".into(),
+        });
+    };
+    burst_by_diameter(&balloon.rise, burst_diameter_m, air, site_m, units)
+}
+
+fn burst_by_diameter(
+    rise: &RisePlan,
+    burst_diameter_m: f64,
+    air: &AirProfile,
+    site_m: f64,
+    units: UnitSystem,
+) -> Result<f64> {
+    let here = air.at(site_m);
+    let volume = rise
+        .climber
+        .fill
+        .volume_m3(here.temperature_k, here.pressure_pa);
+    let at_release = sphere_diameter_m(volume);
+    if at_release >= burst_diameter_m {
+        return Err(bursts_on_ground(format!(
+            "the gas fills a sphere of {} at the site, the balloon bursts at {}",
+            units.size(at_release),
+            units.size(burst_diameter_m)
+        )));
+    }
+    let layers = Layers::covering(site_m, CEILING_M, THICKNESS_M);
+    let climb = rise
+        .climber
+        .climb(air, site_m, layers.thickness_m, layers.count);
+    let burst = climb
+        .states
+        .iter()
+        .position(|state| state.diameter_m >= burst_diameter_m);
+    let stall = climb.seconds.iter().position(|s| s.is_infinite());
+    match (burst, stall) {
+        (Some(k), None) => Ok(layers.altitude_m(k)),
+        (Some(k), Some(stall)) if k <= stall => Ok(layers.altitude_m(k)),
+        (_, Some(k)) => Err(Error::NoFlight {
+            why: format!(
+                "the balloon stops rising at {} above sea level without bursting: the gas grows colder than the air and the free lift is used up",
+                units.height(layers.altitude_m(k))
+            ),
+            remedy: "expected more gas or less load".into(),
+        }),
+        (None, None) => Err(Error::NoFlight {
+            why: format!(
+                "the balloon has not reached its burst diameter of {} at {} above sea level",
+                units.size(burst_diameter_m),
+                units.height(CEILING_M)
+            ),
+            remedy: "expected a smaller burst diameter or more gas".into(),
+        }),
+    }
+}
+
+/// How high the layers must reach so that every draw bursts in them: with the gas at air
+/// temperature the burst rises by 3 H ln(1 + x) for a diameter larger by x, and by H x for a
+/// volume smaller by x, with the density scale height H of at most 8 km.
+fn top(planned_burst_m: f64, spread: &Spread) -> f64 {
+    let higher = match spread.burst {
+        BurstSpread::Diameter(sigma) => 3.0 * 8_000.0 * (1.0 + 4.0 * sigma).ln(),
+        BurstSpread::AltitudeM(sigma) => 4.0 * sigma,
+    };
+    (planned_burst_m + higher + 8_000.0 * 5.0 * spread.lift + 500.0).min(CEILING_M)
+}
+
+/// The spread of a burst diameter as one of the burst altitude: dz = 3 H dD / D, with the density
+/// scale height H of the air there.
+fn by_altitude(burst: BurstSpread, air: &AirProfile, burst_m: f64) -> BurstSpread {
+    match burst {
+        BurstSpread::AltitudeM(_) => burst,
+        BurstSpread::Diameter(sigma) => {
+            let density = |z| air.at(z).density_kg_m3.ln();
+            let scale_m = 1_000.0 / (density(burst_m - 500.0) - density(burst_m + 500.0));
+            BurstSpread::AltitudeM(3.0 * scale_m * sigma)
+        }
+    }
+}
+
+fn spread(plan: &Plan, assumed: &mut Vec<String>) -> Spread {
+    let s = &plan.spread;
+    let mut share = |given: Option<f64>, default: f64, what: &str| {
+        given.unwrap_or_else(|| {
+            assumed.push(format!(
+                "{what} varies by {:.0} % (sd), assumed",
+                100.0 * default
+            ));
+            default
+        })
+    };
+    let lift = share(s.lift, default::LIFT, "lift");
+    let drag = share(s.drag, default::DRAG, "drag of the balloon");
+    let burst = match s.burst_altitude_m {
+        Some(sigma) => BurstSpread::AltitudeM(sigma),
+        None => BurstSpread::Diameter(share(
+            s.burst_diameter,
+            default::BURST_DIAMETER,
+            "burst diameter",
+        )),
+    };
+    let parachute = if plan.landing_speed_m_s.is_some() || plan.descent_rates.is_some() {
+        let what = "drag area behind the stated speed of fall";
+        share(s.parachute, default::LANDING_SPEED_AREA, what)
+    } else {
+        share(
+            s.parachute,
+            default::PARACHUTE,
+            "drag area of the parachute",
+        )
+    };
+    let falls_by_mass = plan.landing_speed_m_s.is_none() && plan.descent_rates.is_none();
+    let remnant = if falls_by_mass && plan.balloon.is_some() {
+        share(
+            s.remnant,
+            default::REMNANT,
+            "share of the balloon left on the line",
+        )
+    } else {
+        0.0
+    };
+    let release_delay_s = s.release_delay_s.unwrap_or_else(|| {
+        assumed.push("release delayed by 10 min (sd), assumed".into());
+        default::RELEASE_DELAY_S
+    });
+    Spread {
+        lift,
+        drag,
+        ln_re0: 0.0,
+        rise_residual: 0.0,
+        burst,
+        parachute,
+        remnant,
+        fall_exponent: THIN_AIR_EXPONENT_SIGMA,
+        release_delay_s,
+    }
+}
+
+fn fall_through(
+    rates: Option<&RateTable>,
+    speed: &FallSpeed,
+    air: &AirProfile,
+    layers: &Layers,
+) -> Fall {
+    if let Some(rates) = rates {
+        return Fall {
+            seconds: rates.seconds(layers),
+            half_ln_thinness: vec![0.0; layers.count],
+        };
+    }
+    let slowness = |z| 1.0 / speed.at(air.at(z).density_kg_m3);
+    let simpson = |k| {
+        let (low, high) = (layers.altitude_m(k), layers.altitude_m(k + 1));
+        layers.thickness_m / 6.0
+            * (slowness(low) + 4.0 * slowness(layers.middle_m(k)) + slowness(high))
+    };
+    let thinness = |k| 0.5 * (RHO0_KG_M3 / air.at(layers.middle_m(k)).density_kg_m3).ln();
+    Fall {
+        seconds: (0..layers.count).map(simpson).collect(),
+        half_ln_thinness: (0..layers.count).map(thinness).collect(),
+    }
+}
