@@ -158,6 +158,8 @@ fn understood(
                 }
             }
             Heading::NoUnit(quantity) => unitless.push((quantity, text)),
+            // Elapsed times are not needed.
+            Heading::Unclear(Quantity::Time) => {}
             Heading::Unclear(_) => tally.left_out.push(format!(
                 "column \"{text}\": not a quantity and unit that is known"
             )),
