@@ -7,9 +7,9 @@ use crate::units::{FOOT_M, MILE_M, UnitSystem};
 use crate::wind::sounding::{Sounding, Wind};
 
 const WIDTH: f64 = 1000.0;
-const HEIGHT: f64 = 1240.0;
+const HEIGHT: f64 = 1230.0;
 /// Upper and lower end of the height axis.
-const TOP: f64 = 250.0;
+const TOP: f64 = 230.0;
 const BOTTOM: f64 = 1010.0;
 /// Left and right ends of the three panels.
 const SPEED: [f64; 2] = [130.0, 500.0];
@@ -67,7 +67,7 @@ pub fn draw(sounding: &Sounding, title: &str, units: UnitSystem) -> Picture {
     direction_panel(&mut picture, &winds, &scale);
     frame(&mut picture, SPEED);
     frame(&mut picture, FROM);
-    footnotes(&mut picture);
+    footnotes(&mut picture, !wind_gaps(sounding).is_empty());
     picture
 }
 
@@ -91,11 +91,11 @@ fn winds(sounding: &Sounding) -> Vec<(f64, Wind)> {
 fn headings(picture: &mut Picture, sounding: &Sounding, title: &str) {
     let title: String = title.chars().take(42).collect();
     picture.text([40.0, 60.0], LARGE, Anchor::Start, &title);
-    let second = format!("{}   {}", time_text(sounding), place_text(sounding));
+    let second = format!("{}, at {}", time_text(sounding), place_text(sounding));
     let second = match (sounding.time, sounding.position) {
         (None, None) => "time and place are not in the file".to_owned(),
         (Some(_), None) => time_text(sounding),
-        (None, Some(_)) => format!("{}   time not in the file", place_text(sounding)),
+        (None, Some(_)) => format!("{}, time not in the file", place_text(sounding)),
         _ => second,
     };
     picture.text([40.0, 104.0], MEDIUM, Anchor::Start, &second);
@@ -142,15 +142,11 @@ fn tick(value: f64, step: f64) -> String {
     format!("{:.decimals$}", value + 0.0)
 }
 
-/// Shades heights without wind.
+/// Shades heights over which the line between two levels is a guess.
 fn gap(picture: &mut Picture, low_y: f64, high_y: f64) {
     for panel in [SPEED, FROM] {
         let size = [panel[1] - panel[0], low_y - high_y];
         picture.rectangle([panel[0], high_y], size, NO_DATA);
-        if size[1] > 40.0 {
-            let at = [0.5 * (panel[0] + panel[1]), 0.5 * (low_y + high_y) + 8.0];
-            picture.text(at, SMALL, Anchor::Middle, "no data");
-        }
     }
 }
 
@@ -172,25 +168,25 @@ fn speed_panel(picture: &mut Picture, winds: &[(f64, Wind)], scale: &HeightScale
         .iter()
         .map(|(z, wind)| [x_of(wind.speed_m_s() / unit_m_s), scale.y(*z)])
         .collect();
-    for run in unbroken(&points, winds, |_, _| true) {
-        picture.line(run, 3.5, BLACK);
-    }
+    picture.line(&points, 3.5, BLACK);
     if points.len() <= 60 {
         points.iter().for_each(|&p| picture.dot(p, 4.5, BLACK));
     }
 }
 
 fn direction_panel(picture: &mut Picture, winds: &[(f64, Wind)], scale: &HeightScale) {
-    let x_of = |from: f64| FROM[0] + from / 360.0 * (FROM[1] - FROM[0]);
-    for (value, name) in [
-        (0.0, "N"),
-        (90.0, "E"),
-        (180.0, "S"),
-        (270.0, "W"),
-        (360.0, "N"),
-    ] {
-        vertical(picture, x_of(value), &format!("{value:.0}"));
-        picture.text([x_of(value), BOTTOM + 62.0], SMALL, Anchor::Middle, name);
+    let start = axis_start(winds);
+    let x_of = |from: f64| {
+        let share = (from - start).rem_euclid(360.0) / 360.0;
+        FROM[0] + share * (FROM[1] - FROM[0])
+    };
+    for quarter in 0..=4_u8 {
+        let share = f64::from(quarter) / 4.0;
+        let x = FROM[0] + share * (FROM[1] - FROM[0]);
+        let value = (start + 360.0 * share).rem_euclid(360.0);
+        let name = ["N", "E", "S", "W"][(value / 90.0) as usize % 4];
+        vertical(picture, x, &format!("{value:.0}"));
+        picture.text([x, BOTTOM + 62.0], SMALL, Anchor::Middle, name);
     }
     panel_title(picture, FROM, "wind comes from", "degrees true");
     let points: Vec<[f64; 2]> = winds
@@ -199,7 +195,7 @@ fn direction_panel(picture: &mut Picture, winds: &[(f64, Wind)], scale: &HeightS
         .collect();
     // From 350 to 10 degrees is a small turn, not a line across the whole panel.
     let half = 0.5 * (FROM[1] - FROM[0]);
-    for run in unbroken(&points, winds, |a, b| (a[0] - b[0]).abs() < half) {
+    for run in unbroken(&points, |a, b| (a[0] - b[0]).abs() < half) {
         picture.line(run, 2.0, BLACK);
     }
     for (point, (_, wind)) in points.iter().zip(winds) {
@@ -207,6 +203,19 @@ fn direction_panel(picture: &mut Picture, winds: &[(f64, Wind)], scale: &HeightS
             picture.dot(*point, 4.0, BLACK);
         }
     }
+}
+
+/// Where the axis of directions begins, in quarters of the compass: such that the winds lie near
+/// its middle, for a line from one end to the other would be torn.
+fn axis_start(winds: &[(f64, Wind)]) -> f64 {
+    let off_middle = |start: f64| -> f64 {
+        let off = |wind: &Wind| ((wind.from_deg() - start).rem_euclid(360.0) - 180.0).abs();
+        winds.iter().map(|(_, wind)| off(wind)).sum()
+    };
+    [0.0, 90.0, 180.0, 270.0]
+        .into_iter()
+        .min_by(|&a, &b| off_middle(a).total_cmp(&off_middle(b)))
+        .unwrap_or(0.0)
 }
 
 /// Arrows along the wind, north up, about twenty over the heights.
@@ -222,9 +231,9 @@ fn arrow_panel(picture: &mut Picture, winds: &[(f64, Wind)], scale: &HeightScale
     let mut free = f64::INFINITY;
     for (altitude_m, wind) in winds {
         let y = scale.y(*altitude_m);
-        if y <= free && y < BOTTOM - 10.0 {
+        if y <= free && y < BOTTOM - 18.0 && y > TOP + 18.0 {
             arrow(picture, [x, y], *wind);
-            free = y - 38.0;
+            free = y - 44.0;
         }
     }
 }
@@ -250,24 +259,12 @@ fn arrow(picture: &mut Picture, [x, y]: [f64; 2], wind: Wind) {
     picture.shape(&[at(20.0, 0.0), at(4.0, 8.0), at(4.0, -8.0)], BLACK);
 }
 
-/// Runs of points without a gap of heights between them, and for whose neighbours `joined` holds.
-fn unbroken<'a>(
-    points: &'a [[f64; 2]],
-    winds: &[(f64, Wind)],
+/// Runs of points for whose neighbours `joined` holds.
+fn unbroken(
+    points: &[[f64; 2]],
     joined: impl Fn([f64; 2], [f64; 2]) -> bool,
-) -> Vec<&'a [[f64; 2]]> {
-    let mut runs = Vec::new();
-    let mut start = 0;
-    for i in 1..=points.len() {
-        let ends = i == points.len()
-            || winds[i].0 - winds[i - 1].0 > 1_500.0
-            || !joined(points[i - 1], points[i]);
-        if ends {
-            runs.push(&points[start..i]);
-            start = i;
-        }
-    }
-    runs
+) -> impl Iterator<Item = &[[f64; 2]]> {
+    points.chunk_by(move |a, b| joined(*a, *b))
 }
 
 fn vertical(picture: &mut Picture, x: f64, label: &str) {
@@ -292,16 +289,57 @@ fn frame(picture: &mut Picture, [left, right]: [f64; 2]) {
     picture.line(&corners, 2.0, BLACK);
 }
 
-fn footnotes(picture: &mut Picture) {
-    for (i, text) in [
+fn footnotes(picture: &mut Picture, has_gaps: bool) {
+    let texts = [
         "Direction is where the wind comes from: 270 is a wind from the west.",
         "Arrows show which way it carries the balloon, north up.",
-        "Grey: no winds in the file over more than 1.5 km of height.",
-    ]
-    .iter()
-    .enumerate()
-    {
+        "Grey: levels over 1.5 km apart; the line between them is a guess.",
+    ];
+    let shown = if has_gaps { 3 } else { 2 };
+    for (i, text) in texts.iter().take(shown).enumerate() {
         let y = BOTTOM + 120.0 + 34.0 * i as f64;
         picture.text([40.0, y], SMALL, Anchor::Start, text);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sources;
+
+    fn picture(table: &str) -> String {
+        let text = format!("altitude_m,wind_speed_m/s,wind_dir\n{table}");
+        let s = sources::parse("f", &text, None).unwrap().remove(0);
+        draw(&s, "f", UnitSystem::Metric).svg()
+    }
+
+    #[test]
+    fn gaps_are_shaded_and_explained() {
+        let svg = picture("0,5,270\n500,5,270\n9000,5,270\n");
+        assert!(svg.contains(NO_DATA) && svg.contains("Grey"));
+        let svg = picture("0,5,270\n500,5,270\n");
+        assert!(!svg.contains(NO_DATA) && !svg.contains("Grey"));
+    }
+
+    #[test]
+    fn extremes_are_drawn() {
+        for table in [
+            "-100,0,0\n-99,0,0\n",
+            "79000,200,360\n79001,0.001,1\n",
+            "0,0,0\n79000,199,180\n",
+        ] {
+            let svg = picture(table);
+            assert!(!svg.contains("NaN") && !svg.contains("inf"), "{svg}");
+        }
+    }
+
+    #[test]
+    fn northerly_winds_are_in_the_middle() {
+        let north = |from| Wind::from_direction(5.0, from);
+        assert_eq!(
+            axis_start(&[(0.0, north(350.0)), (1.0, north(10.0))]),
+            180.0
+        );
+        assert_eq!(axis_start(&[(0.0, north(180.0))]), 0.0);
     }
 }

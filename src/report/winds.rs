@@ -9,6 +9,8 @@ use crate::wind::sounding::{HeightSource, Level, Sounding};
 const GAP_M: f64 = 1_500.0;
 /// Lines in the table of levels unless all are asked for.
 const LINES: usize = 30;
+/// Gaps that are listed one by one.
+const GAP_LINES: usize = 4;
 /// Width of the names before the values.
 const NAME_WIDTH: usize = 10;
 
@@ -64,19 +66,26 @@ fn summary(sounding: &Sounding, units: UnitSystem) -> String {
             &format!("none over {} between winds", units.distance(GAP_M)),
         );
     }
-    for (low, high) in gaps {
+    for (low, high) in gaps.iter().take(GAP_LINES) {
         line(
             "gap",
             &format!(
-                "no wind from {} to {}",
-                units.height(low),
-                units.height(high)
+                "no wind between {} and {}",
+                units.height(*low),
+                units.height(*high)
             ),
+        );
+    }
+    if let Some((_, top)) = gaps.get(GAP_LINES..).and_then(<[_]>::last) {
+        let more = gaps.len() - GAP_LINES;
+        line(
+            "gaps",
+            &format!("{more} more, up to {}", units.height(*top)),
         );
     }
     for (count, what) in counts(sounding) {
         if count > 0 {
-            line("cleaned", &format!("{count} {what}"));
+            line("cleaned", &format!("{what}: {count}"));
         }
     }
     if tally.byte_order_mark {
@@ -138,13 +147,13 @@ fn counts(sounding: &Sounding) -> [(usize, &'static str); 9] {
     [
         (tally.fillers, "missing values (blanks and fillers)"),
         (tally.out_of_range, "impossible values, taken as missing"),
-        (tally.unusable, "rows without a usable value dropped"),
+        (tally.unusable, "rows dropped that hold nothing usable"),
         (
             tally.repeated,
-            "rows that repeat a height joined to the first",
+            "rows joined to an earlier one of the same height",
         ),
         (tally.unsorted, "rows out of order, sorted"),
-        (tally.descent, "rows of a descent after the ascent dropped"),
+        (tally.descent, "rows of a descent dropped"),
         (tally.calm, "calm winds without a direction"),
         (tally.heights_computed, "heights computed from pressure"),
         (tally.comments, "comment lines skipped"),
@@ -264,7 +273,10 @@ mod tests {
     fn gaps_are_found() {
         assert_eq!(wind_gaps(&sounding(100)), [(9_900.0, 20_000.0)]);
         let text = report(&sounding(100), UnitSystem::Metric, false);
-        assert!(text.contains("no wind from 9,900 m to 20,000 m"), "{text}");
+        assert!(
+            text.contains("no wind between 9,900 m and 20,000 m"),
+            "{text}"
+        );
     }
 
     #[test]

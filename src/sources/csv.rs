@@ -140,6 +140,7 @@ fn understood(
 ) -> Result<Vec<(usize, Column)>> {
     let mut columns: Vec<(usize, Column)> = Vec::new();
     let mut unitless: Vec<(Quantity, &str)> = Vec::new();
+    let mut unclear: Vec<(Quantity, &str)> = Vec::new();
     for (place, text) in header.iter().enumerate() {
         match heading::read(text) {
             Heading::Known(quantity, unit) => {
@@ -158,13 +159,19 @@ fn understood(
                 }
             }
             Heading::NoUnit(quantity) => unitless.push((quantity, text)),
-            Heading::Unclear(_) => tally.left_out.push(format!(
-                "column \"{text}\": not a quantity and unit that is known"
-            )),
+            Heading::Unclear(quantity) => unclear.push((quantity, text)),
             Heading::Other => {}
         }
     }
     let has = |quantity| columns.iter().any(|(_, c)| c.quantity == quantity);
+    for (quantity, text) in unclear {
+        // Elapsed times are not needed, and a second column of a quantity is not missed.
+        if quantity != Quantity::Time && !has(quantity) {
+            tally.left_out.push(format!(
+                "column \"{text}\": not a quantity and unit that is known"
+            ));
+        }
+    }
     // A column without unit does no harm beside the same quantity with one.
     let mut faults: Vec<Fault> = unitless
         .into_iter()
