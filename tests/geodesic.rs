@@ -6,6 +6,11 @@
 //! - Geocentric Datum of Australia technical manual: Flinders Peak to Buninyong.
 //! - Short lines computed outside this project with GeographicLib.
 
+#![allow(
+    clippy::unwrap_used,
+    reason = "helpers of tests fail by panicking, too"
+)]
+
 mod common;
 
 use common::Normals;
@@ -46,7 +51,7 @@ fn karney_2013() {
 
     // Nearly antipodal: where simpler methods fail to converge.
     let (a, b) = (at(-30.0, 0.0), at(29.9, 179.8));
-    close(a.distance_m(b), 19_989_832.82761, 1e-5);
+    close(a.distance_m(b), 19_989_832.827_61, 1e-5);
     close(a.azimuth_deg(b), 161.89052473633, 1e-10);
     close(arrival(a, b), 18.09073724574, 1e-10);
 }
@@ -67,23 +72,23 @@ fn geographiclib_examples() {
         (
             at(35.60777, -139.44815),
             at(-11.17491, -69.95921),
-            Some([111.098748429560326, 129.289270889708762]),
-            8_935_244.5604818305,
+            Some([111.098_748_429_560, 129.289_270_889_709]),
+            8_935_244.560_481_83,
         ),
         (
             at(55.52454, 106.05087),
             at(77.03196, 197.18234),
-            Some([22.020059880982801, 109.112041110671519]),
-            4_105_086.1713924406,
+            Some([22.020_059_880_983, 109.112_041_110_672]),
+            4_105_086.171_392_44,
         ),
         (
             at(-25.72959, -144.90758),
             at(-57.70581, -269.17879),
             None,
-            9_413_446.7452453107,
+            9_413_446.745_245_31,
         ),
     ] {
-        close(a.distance_m(b), distance_m, 1e-8 * 1e3);
+        close(a.distance_m(b), distance_m, 1e-5);
         if let Some([leaving, arriving]) = azimuths {
             close(a.azimuth_deg(b), leaving, 1e-9);
             close(arrival(a, b), arriving, 1e-9);

@@ -1,6 +1,11 @@
 //! The GeoJSON of a zone against RFC 7946 (August 2016): section 3.1.6 rings, 3.1.9 cutting at
 //! the antimeridian with its example, 4 coordinate order, 5 bounding boxes.
 
+#![allow(
+    clippy::unwrap_used,
+    reason = "helpers of tests fail by panicking, too"
+)]
+
 use jiff::Timestamp;
 use proptest::prelude::*;
 use serde_json::{Value, json};

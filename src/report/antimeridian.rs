@@ -128,7 +128,7 @@ fn cut_closed(ring: &[Position]) -> Vec<Vec<Coord>> {
 
 /// Length of the edge of the map in degrees: up the right side, back along the top, down the
 /// left side and along the bottom.
-const AROUND: f64 = 4.0 * 180.0 * 1.5;
+const AROUND: f64 = 1080.0;
 /// The corners of the map, by their place on its edge.
 const CORNERS: [(f64, Coord); 4] = [
     (180.0, Coord { x: 180.0, y: 90.0 }),
