@@ -4,8 +4,8 @@ use criterion::{BenchmarkId, Criterion, criterion_group, criterion_main};
 use std::hint::black_box;
 use windfall::spread::region::{Ellipse, Regions, contours};
 
-#[path = "../tests/common/mod.rs"]
-mod common;
+#[path = "../tests/common/normals.rs"]
+mod normals;
 
 /// Covariance of the landings, square metres: the worked one of tests/ellipse.rs.
 const COVARIANCE_M2: [[f64; 2]; 2] = [[25e6, 12e6], [12e6, 16e6]];
@@ -13,7 +13,7 @@ const COVARIANCE_M2: [[f64; 2]; 2] = [[25e6, 12e6], [12e6, 16e6]];
 fn regions(c: &mut Criterion) {
     let mut group = c.benchmark_group("region");
     for n in [2_000, 20_000] {
-        let draws = common::Normals::new(1).points(n, [40_000.0, -7_000.0], COVARIANCE_M2);
+        let draws = normals::Normals::new(1).points(n, [40_000.0, -7_000.0], COVARIANCE_M2);
         group.bench_with_input(BenchmarkId::new("ellipse", n), &draws, |b, draws| {
             b.iter(|| Ellipse::of(black_box(draws), 0.9));
         });

@@ -4,9 +4,10 @@
 //! region with the quantiles of F, and numeric integration of the bivariate normal (CEP, R95).
 //! Coverage is tested with fixed seeds against exact binomial bounds.
 
-mod common;
+#[path = "common/normals.rs"]
+mod normals;
 
-use common::Normals;
+use normals::Normals;
 use windfall::spread::region::{
     CONTOUR_PROBABILITIES, Ellipse, Regions, contours, radius_holding, squared_radius,
     squared_radius_predicted,

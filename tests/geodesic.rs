@@ -11,9 +11,10 @@
     reason = "helpers of tests fail by panicking, too"
 )]
 
-mod common;
+#[path = "common/normals.rs"]
+mod normals;
 
-use common::Normals;
+use normals::Normals;
 use windfall::geodesy::{LocalFrame, Position, wrap_longitude};
 
 fn at(lat: f64, lon: f64) -> Position {

@@ -1,8 +1,11 @@
 //! The integrator: one stack, one column of wind, any number of flights.
 
 use super::layers::{LayerWinds, Layers};
+use super::rates::RateTable;
 use super::rise::{Miss, Rise, RiseVariation};
+use crate::atmosphere::{AirProfile, RHO0_KG_M3};
 use crate::geodesy::{Compass, Normal, Position, drift};
+use crate::vehicle::descent::FallSpeed;
 
 /// What makes one flight differ from the planned one.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -40,6 +43,42 @@ pub struct Fall {
     pub seconds: Vec<f64>,
     /// Half of ln(rho0 / rho) in the middle of each layer: what the exponent of thin air works on.
     pub half_ln_thinness: Vec<f64>,
+}
+
+impl Fall {
+    /// Falling as fast as the air's density lets it; Simpson's rule over each layer.
+    pub fn at_speed(speed: &FallSpeed, air: &AirProfile, layers: &Layers) -> Fall {
+        let slowness = |z: f64| 1.0 / speed.at(air.at(z).density_kg_m3);
+        let seconds = (0..layers.count)
+            .map(|k| {
+                let [low, middle, high] = [
+                    layers.altitude_m(k),
+                    layers.middle_m(k),
+                    layers.altitude_m(k + 1),
+                ]
+                .map(slowness);
+                layers.thickness_m / 6.0 * (low + 4.0 * middle + high)
+            })
+            .collect();
+        Fall {
+            seconds,
+            half_ln_thinness: half_ln_thinness(air, layers),
+        }
+    }
+
+    /// Falling at stated rates.
+    pub fn stated(rates: &RateTable, air: &AirProfile, layers: &Layers) -> Fall {
+        Fall {
+            seconds: rates.seconds(layers),
+            half_ln_thinness: half_ln_thinness(air, layers),
+        }
+    }
+}
+
+fn half_ln_thinness(air: &AirProfile, layers: &Layers) -> Vec<f64> {
+    (0..layers.count)
+        .map(|k| 0.5 * (RHO0_KG_M3 / air.at(layers.middle_m(k)).density_kg_m3).ln())
+        .collect()
 }
 
 /// Everything that flights share; built once, read by all threads.
