@@ -6,7 +6,7 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use super::facts::{BalloonFacts, Facts, WindFacts};
-use super::zone::{Mark, Zone};
+use super::zone::Zone;
 use crate::geodesy::Position;
 use crate::units::{UnitSystem, duration};
 
@@ -240,13 +240,15 @@ fn share(held: f64) -> String {
 }
 
 fn time(at: Timestamp, zone: &TimeZone) -> String {
-    at.to_zoned(zone.clone())
+    at.to_zoned_datetime(zone.clone())
         .strftime("%Y-%m-%d %H:%M %Z")
         .to_string()
 }
 
 fn short_time(at: Timestamp, zone: &TimeZone) -> String {
-    at.to_zoned(zone.clone()).strftime("%H:%M %Z").to_string()
+    at.to_zoned_datetime(zone.clone())
+        .strftime("%H:%M %Z")
+        .to_string()
 }
 
 fn clock(seconds: f64) -> String {
