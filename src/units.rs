@@ -291,9 +291,14 @@ impl UnitSystem {
 
     /// An area of ground.
     pub fn area(self, m2: f64) -> String {
-        match self {
-            UnitSystem::Metric => format!("{:.1} km2", m2 / 1e6),
-            UnitSystem::Us => format!("{:.1} sq mi", m2 / (MILE_M * MILE_M)),
+        let (value, unit) = match self {
+            UnitSystem::Metric => (m2 / 1e6, "km2"),
+            UnitSystem::Us => (m2 / (MILE_M * MILE_M), "sq mi"),
+        };
+        if value < 100.0 {
+            format!("{value:.1} {unit}")
+        } else {
+            format!("{} {unit}", thousands(value))
         }
     }
 }
@@ -368,6 +373,8 @@ mod tests {
         assert_eq!(UnitSystem::Metric.height(30_142.4), "30,142 m");
         assert_eq!(UnitSystem::Us.height(30_480.0), "100,000 ft");
         assert_eq!(UnitSystem::Us.vertical_speed(5.08), "1,000 ft/min");
+        assert_eq!(UnitSystem::Metric.area(1_674.6e6), "1,675 km2");
+        assert_eq!(UnitSystem::Us.area(MILE_M * MILE_M), "1.0 sq mi");
         assert_eq!(duration(7620.0), "2 h 07 min");
         assert_eq!(thousands(-1234567.0), "-1,234,567");
         assert_eq!(thousands(-0.2), "0");

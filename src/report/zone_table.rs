@@ -194,16 +194,14 @@ fn wind_lines(wind: &WindFacts, zone_of_time: &TimeZone, units: UnitSystem) -> S
         .iter()
         .map(|(z, s)| format!("{} at {}", units.speed(*s), units.height(*z)))
         .collect();
-    let _ = writeln!(
-        text,
-        "         error of each component (sd) {}",
-        sigma.join(", ")
-    );
-    let _ = writeln!(
-        text,
-        "         which alone moves the landing by {} (sd) east-west and north-south",
+    let error = format!(
+        "error of each component (sd) {}; it alone moves the landing by {} (sd) east-west and north-south",
+        sigma.join(", "),
         units.distance(wind.drift_sigma_m)
     );
+    for line in wrapped(&error, 86) {
+        let _ = writeln!(text, "         {line}");
+    }
     text
 }
 

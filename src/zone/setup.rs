@@ -34,8 +34,8 @@ mod default {
     pub const RELEASE_DELAY_S: f64 = 600.0;
 }
 
-/// Highest altitude flights are followed to, m.
-const CEILING_M: f64 = 55_000.0;
+/// Highest altitude flights are followed to, m; the highest balloons of rubber reach little more.
+const CEILING_M: f64 = 50_000.0;
 
 /// A flight model with what varies about it.
 #[derive(Debug, Clone)]
