@@ -12,7 +12,7 @@ use jiff::tz::TimeZone;
 use toml::de::DeTable;
 
 use self::document::{Faults, Section, quantity};
-use crate::atmosphere::{Geopotential, standard_height_of_pressure};
+use crate::atmosphere::standard_height_of_pressure;
 use crate::error::{Error, Fault, Result};
 use crate::flight::rates::RateTable;
 use crate::geodesy::Position;
@@ -610,9 +610,7 @@ fn wind_spread(s: &Section, faults: &mut Faults) -> Option<WindSpread> {
             let sigma = quantity(sigma, path, M_S, 0.0..=50.0, faults);
             let text = level.get_ref().as_str().unwrap_or("");
             let altitude = match parse(text, Dimension::Pressure) {
-                Ok(p) if p > 0.0 => {
-                    Some(standard_height_of_pressure(p)).map(Geopotential::standard_altitude_m)
-                }
+                Ok(p) if p > 0.0 => Some(standard_height_of_pressure(p).standard_altitude_m()),
                 _ => quantity(level, path, M, -500.0..=60_000.0, faults),
             };
             altitude.zip(sigma)

@@ -4,6 +4,9 @@
 //! region with the quantiles of F, and numeric integration of the bivariate normal (CEP, R95).
 //! Coverage is tested with fixed seeds against exact binomial bounds.
 
+// A helper of a test may fail as the test itself may.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
 #[path = "common/normals.rs"]
 mod normals;
 

@@ -1,5 +1,8 @@
 //! Lift of a cubic metre and the size of a fill.
 
+// A helper of a test may fail as the test itself may.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
 mod common;
 
 use common::assert_digits;

@@ -1,5 +1,8 @@
 //! Whatever bytes come in, the readers neither panic nor return what cannot be.
 
+// A helper of a test may fail as the test itself may.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
 use proptest::prelude::*;
 use windfall::sources::{Format, parse, recognise};
 use windfall::wind::sounding::Sounding;

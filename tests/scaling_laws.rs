@@ -3,6 +3,9 @@
 //! The numbers were computed from the formulas named beside them on the U.S. Standard Atmosphere,
 //! 1976, all heights geometric.
 
+// A helper of a test may fail as the test itself may.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
 mod common;
 
 use common::{assert_digits, exponential_air};

@@ -1,6 +1,11 @@
 //! What several tests share: measured flights, printed numbers, climbs.
 
 #![allow(dead_code, reason = "each test file uses a part of it")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    reason = "a helper of a test may fail as the test itself may"
+)]
 
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
