@@ -114,9 +114,11 @@ impl Normal {
     /// Unit vectors to true east and true north. At a pole, "east" is taken along 90 E.
     pub fn east_north(self) -> [[f64; 3]; 2] {
         let [x, y, z] = self.0;
-        let cos_lat = x.hypot(y);
+        // Not hypot: components of a unit vector do not overflow, and this is the hot loop.
+        let cos_lat = (x * x + y * y).sqrt();
         let (c, s) = if cos_lat > 1e-12 {
-            (x / cos_lat, y / cos_lat)
+            let scale = 1.0 / cos_lat;
+            (x * scale, y * scale)
         } else {
             (1.0, 0.0)
         };

@@ -263,7 +263,7 @@ fn bisect(mut low: f64, mut high: f64, too_large: impl Fn(f64) -> bool) -> f64 {
 fn measured_rates_by_band() {
     let r = recorded();
     let rise = Rise::stated(&band_rates(&r.rising), r.burst_m, &r.layers);
-    let fall = Fall::stated(&band_rates(&r.falling), &r.column.air, &r.layers);
+    let fall = Fall::stated(&band_rates(&r.falling), &r.layers);
     let (flown, touchdown) = r.fly(&r.model(rise, fall));
     let error = r.error_m(&touchdown);
     let distance = r.release.place.distance_m(r.last.place);

@@ -1,15 +1,19 @@
 //! The way up, tabulated once and shared by all flights.
 //!
-//! How long a balloon stays in a layer does not depend on the wind, so it is computed on a grid
-//! of lifts, drags and drag transitions; a flight interpolates in it.
+//! How fast a balloon rises does not depend on the wind, so its climb is computed on a grid of
+//! lifts, drags and drag transitions. What is tabulated there is what changes gently over the grid:
+//! free lift and diameter. A flight interpolates these and then solves its own balance of lift
+//! and drag, so the steep transition of the drag curve is not blurred by interpolation.
 
-use ndarray::{Array3, Array4, ArrayView1, s};
+use std::f64::consts::PI;
+
+use ndarray::{Array3, Array4, s};
 use rayon::prelude::*;
 
 use super::layers::Layers;
 use super::rates::RateTable;
-use crate::atmosphere::AirProfile;
-use crate::vehicle::ascent::{Climb, Climber};
+use crate::atmosphere::{AirProfile, gravity_m_s2};
+use crate::vehicle::ascent::{Climb, ClimbAir, Climber, DragBalance};
 
 /// What makes one rise differ from another.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -49,6 +53,9 @@ struct Axis {
     step: f64,
     count: usize,
 }
+
+/// Nodes of the table by lift, drag and ln Re0.
+const NODES: [usize; 3] = [5, 5, 9];
 
 /// Flights are drawn within this many standard deviations.
 pub const SIGMAS: f64 = 4.0;
@@ -107,12 +114,45 @@ pub struct RiseTable {
     lift: Axis,
     drag: Axis,
     ln_re0: Axis,
-    /// Seconds in each layer [lift, drag, ln Re0, layer].
-    seconds: Array4<f64>,
+    /// Free lift in kg at each boundary [lift, drag, ln Re0, boundary].
+    free_lift: Array4<f64>,
     /// Diameter in metres at each boundary [lift, drag, ln Re0, boundary].
     diameter: Array4<f64>,
     /// The first layer the stack does not get through [lift, drag, ln Re0].
     stall: Array3<usize>,
+    /// Balance of lift and drag on the planned curve.
+    balance: DragBalance,
+    /// ln Re0 of the planned curve.
+    planned_ln_re0: f64,
+    /// Drag factor of the planned curve.
+    planned_drag: f64,
+    /// The air in the middle of each layer.
+    air: Vec<LayerAir>,
+}
+
+/// What the air of a layer is to a rising sphere.
+#[derive(Debug, Clone, Copy)]
+struct LayerAir {
+    /// 8 g / (pi rho nu^2): Cd Re^2 for each kg of free lift.
+    drive_per_kg: f64,
+    /// Thickness of the layer over nu: seconds are this times D / Re.
+    thickness_by_nu: f64,
+    /// [`rate_scatter`].
+    rate_scatter: f64,
+}
+
+impl LayerAir {
+    fn new(air: &AirProfile, layers: &Layers, k: usize) -> LayerAir {
+        let z = layers.middle_m(k);
+        let here = air.at(z);
+        let rho = here.density_kg_m3;
+        let nu = here.viscosity_pa_s() / rho;
+        LayerAir {
+            drive_per_kg: 8.0 * gravity_m_s2(z) / (PI * rho * nu * nu),
+            thickness_by_nu: layers.thickness_m / nu,
+            rate_scatter: rate_scatter(z),
+        }
+    }
 }
 
 /// A balloon as planned, with what is needed to vary it.
@@ -141,48 +181,63 @@ impl RisePlan {
 impl RiseTable {
     /// Computes the table, in parallel.
     pub fn new(plan: &RisePlan, spread: RiseSpread, air: &AirProfile, layers: &Layers) -> Self {
-        let lift = Axis::around(1.0, spread.lift, 9);
-        let drag = Axis::around(1.0, spread.drag, 5);
-        let ln_re0 = Axis::around(0.0, spread.ln_re0, 9);
+        let lift = Axis::around(1.0, spread.lift, NODES[0]);
+        let drag = Axis::around(1.0, spread.drag, NODES[1]);
+        let ln_re0 = Axis::around(0.0, spread.ln_re0, NODES[2]);
         let shape = (lift.count, drag.count, ln_re0.count);
         let nodes: Vec<(usize, usize, usize)> = ndarray::indices(shape).into_iter().collect();
+        let through = ClimbAir::new(air, layers.base_m, layers.thickness_m, layers.count);
         let climbs: Vec<Climb> = nodes
             .par_iter()
             .map(|&(i, j, l)| {
                 plan.varied(lift.value(i), drag.value(j), ln_re0.value(l))
-                    .climb(air, layers.base_m, layers.thickness_m, layers.count)
+                    .climb_through(&through)
             })
             .collect();
+        let boundaries = (shape.0, shape.1, shape.2, layers.count + 1);
         let mut table = RiseTable {
             lift,
             drag,
             ln_re0,
-            seconds: Array4::zeros((shape.0, shape.1, shape.2, layers.count)),
-            diameter: Array4::zeros((shape.0, shape.1, shape.2, layers.count + 1)),
+            free_lift: Array4::zeros(boundaries),
+            diameter: Array4::zeros(boundaries),
             stall: Array3::zeros(shape),
+            balance: DragBalance::new(plan.climber.drag),
+            planned_ln_re0: plan.climber.drag.ln_re0,
+            planned_drag: plan.climber.drag_factor,
+            air: (0..layers.count)
+                .map(|k| LayerAir::new(air, layers, k))
+                .collect(),
         };
         for (&(i, j, l), climb) in nodes.iter().zip(&climbs) {
             let stall = climb.seconds.iter().position(|s| s.is_infinite());
             table.stall[[i, j, l]] = stall.unwrap_or(layers.count);
-            for (to, &from) in table
-                .seconds
-                .slice_mut(s![i, j, l, ..])
-                .iter_mut()
-                .zip(&climb.seconds)
-            {
-                // Layers beyond the stall are never read; zero keeps the sums finite.
-                *to = if from.is_finite() { from } else { 0.0 };
-            }
-            for (to, from) in table
-                .diameter
-                .slice_mut(s![i, j, l, ..])
-                .iter_mut()
-                .zip(&climb.states)
-            {
-                *to = from.diameter_m;
+            for (k, state) in climb.states.iter().enumerate() {
+                table.free_lift[[i, j, l, k]] = state.free_lift_kg;
+                table.diameter[[i, j, l, k]] = state.diameter_m;
             }
         }
         table
+    }
+
+    /// Seconds in the lowest `count` layers, into `out`: of each the balance in its middle.
+    fn seconds(&self, v: &RiseVariation, stencil: &Stencil, count: usize, out: &mut Vec<f64>) {
+        out.clear();
+        out.resize(2 * (count + 1), 0.0);
+        let (free_lift, diameter) = out.split_at_mut(count + 1);
+        stencil.sum(&self.free_lift, free_lift);
+        stencil.sum(&self.diameter, diameter);
+        let re0 = (self.planned_ln_re0 + v.ln_re0).exp();
+        let scale = 1.0 / (self.planned_drag * v.drag * re0 * re0);
+        for (k, air) in self.air[..count].iter().enumerate() {
+            let free_kg = 0.5 * (free_lift[k] + free_lift[k + 1]);
+            let middle_m = 0.5 * (diameter[k] + diameter[k + 1]);
+            let ln_drive = (free_kg * air.drive_per_kg * scale).ln();
+            let reynolds = re0 * self.balance.reynolds_ratio(ln_drive);
+            let faster = 1.0 + v.residual * air.rate_scatter;
+            free_lift[k] = air.thickness_by_nu * middle_m / (reynolds * faster);
+        }
+        out.truncate(count);
     }
 
     fn stencil(&self, v: &RiseVariation) -> Stencil {
@@ -217,6 +272,16 @@ struct Stencil {
 impl Stencil {
     fn nodes(&self) -> &[([usize; 3], f64)] {
         &self.nodes[..self.count]
+    }
+
+    /// Adds the interpolated values over height to `out`.
+    fn sum(&self, table: &Array4<f64>, out: &mut [f64]) {
+        for &([i, j, l], weight) in self.nodes() {
+            let node = table.slice(s![i, j, l, ..out.len()]);
+            for (sum, value) in out.iter_mut().zip(node) {
+                *sum += weight * value;
+            }
+        }
     }
 }
 
@@ -300,12 +365,7 @@ impl Rise {
                 if stall.is_some_and(|k| k <= last) {
                     return Err(Miss::Stalls);
                 }
-                sum_nodes(table, &stencil, last + 1, seconds);
-                if v.residual != 0.0 {
-                    for (k, s) in seconds.iter_mut().enumerate() {
-                        *s /= 1.0 + v.residual * rate_scatter(layers.middle_m(k));
-                    }
-                }
+                table.seconds(v, &stencil, last + 1, seconds);
                 Ok(burst)
             }
         }
@@ -319,16 +379,6 @@ fn within(layers: &Layers, altitude_m: f64) -> Result<f64, Miss> {
         Err(Miss::NoBurst)
     } else {
         Ok(altitude_m)
-    }
-}
-
-fn sum_nodes(table: &RiseTable, stencil: &Stencil, count: usize, out: &mut Vec<f64>) {
-    out.resize(count, 0.0);
-    for &([i, j, l], weight) in stencil.nodes() {
-        let node: ArrayView1<f64> = table.seconds.slice(s![i, j, l, ..count]);
-        for (sum, seconds) in out.iter_mut().zip(node) {
-            *sum += weight * seconds;
-        }
     }
 }
 

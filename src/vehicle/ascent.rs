@@ -60,9 +60,77 @@ impl DragCurve {
         (cd, -rise * self.steepness * q / ((1.0 + q) * cd))
     }
 
+    /// The solution x = ln Re of 2 x + ln Cd(x) = `ln_drive`, and Cd there, by Newton's method from
+    /// a guess; the slope of the curve keeps the equation monotonic.
+    fn solve_ln_re(&self, ln_drive: f64, guess: f64) -> (f64, f64) {
+        let mut x = guess;
+        let mut cd = self.high;
+        for _ in 0..30 {
+            let slope;
+            (cd, slope) = self.at_ln(x);
+            let step = ((2.0 * x + cd.ln() - ln_drive) / (2.0 + slope).max(0.4)).clamp(-0.5, 0.5);
+            x -= step;
+            // What is left is of the order of the square.
+            if step.abs() < 1e-6 {
+                break;
+            }
+        }
+        (x, cd)
+    }
+
     /// Cd at a Reynolds number.
     pub fn at(&self, reynolds: f64) -> f64 {
         self.at_ln(reynolds.ln()).0
+    }
+}
+
+/// The Reynolds number at which drag and lift balance, tabulated for many flights.
+///
+/// With Re = w D / nu and A = pi D^2 / 4 the balance F g = Cd(Re) rho A w^2 / 2 reads
+/// Cd(Re) Re^2 = 8 F g / (pi rho nu^2): the diameter drops out. Divided by Re0^2 both sides depend
+/// on Re / Re0 only, so that one table serves every Re0.
+#[derive(Debug, Clone)]
+pub struct DragBalance {
+    curve: DragCurve,
+    /// ln(Cd Re^2 / Re0^2) of the first entry.
+    low: f64,
+    /// Re / Re0 every [`BALANCE_STEP`].
+    ratios: Vec<f64>,
+}
+
+/// Step of the table in ln(Cd Re^2 / Re0^2); linear interpolation leaves 2e-5 of Re.
+const BALANCE_STEP: f64 = 0.005;
+/// Beyond this distance of ln Re from ln Re0 the drag curve is flat within 1e-6.
+const BALANCE_REACH: f64 = 2.5;
+
+impl DragBalance {
+    /// The table of a drag curve, whatever its Re0.
+    pub fn new(curve: DragCurve) -> DragBalance {
+        let curve = DragCurve {
+            ln_re0: 0.0,
+            ..curve
+        };
+        let drive = |x: f64| 2.0 * x + curve.at_ln(x).0.ln();
+        let (low, high) = (drive(-BALANCE_REACH), drive(BALANCE_REACH));
+        let count = ((high - low) / BALANCE_STEP).ceil() as usize + 1;
+        let mut ratios = Vec::with_capacity(count);
+        let mut x = -BALANCE_REACH;
+        for i in 0..count {
+            (x, _) = curve.solve_ln_re(low + BALANCE_STEP * i as f64, x);
+            ratios.push(x.exp());
+        }
+        DragBalance { curve, low, ratios }
+    }
+
+    /// Re / Re0 at ln(Cd Re^2 / Re0^2).
+    pub fn reynolds_ratio(&self, ln_drive: f64) -> f64 {
+        let at = (ln_drive - self.low) / BALANCE_STEP;
+        let i = at as usize;
+        if at < 0.0 || i + 1 >= self.ratios.len() {
+            return self.curve.solve_ln_re(ln_drive, 0.5 * ln_drive).0.exp();
+        }
+        let (a, b) = (self.ratios[i], self.ratios[i + 1]);
+        a + (at - i as f64) * (b - a)
     }
 }
 
@@ -99,6 +167,8 @@ pub struct ClimbState {
     pub gas_temperature_k: f64,
     /// Diameter, m.
     pub diameter_m: f64,
+    /// Free lift at the gas temperature, kg.
+    pub free_lift_kg: f64,
     /// Drag coefficient.
     pub drag_coefficient: f64,
     /// Reynolds number on the diameter.
@@ -127,19 +197,23 @@ impl Climber {
     /// inside, Nu = 0.13 Ra^(1/3), in series (handbook forms, from memory). The gas starts at the
     /// temperature of the air. One midpoint step a layer, the relaxation exact; time by Simpson.
     pub fn climb(&self, air: &AirProfile, from_m: f64, thickness_m: f64, count: usize) -> Climb {
+        self.climb_through(&ClimbAir::new(air, from_m, thickness_m, count))
+    }
+
+    /// Climbs through layers whose air has been looked up.
+    pub fn climb_through(&self, layers: &ClimbAir) -> Climb {
+        let (thickness_m, count) = (layers.thickness_m, layers.halves.len() / 2);
         let mut seconds = Vec::with_capacity(count);
         let mut states = Vec::with_capacity(count + 1);
-        let below = air.at(from_m);
-        let mut here = Point::new(self, from_m, below, below.temperature_k, 5.0);
+        let below = layers.halves[0];
+        let mut here = Point::new(self, below, below.air.temperature_k, 5.0);
         states.push(here.state);
         for k in 0..count {
-            let z = from_m + thickness_m * k as f64;
-            let (z_mid, z_top) = (z + 0.5 * thickness_m, z + thickness_m);
-            let (air_mid, air_top) = (air.at(z_mid), air.at(z_top));
-            let half = here.gas_after(self, 0.5 * thickness_m, here, air_mid);
-            let middle = Point::new(self, z_mid, air_mid, half, here.state.rate_m_s);
-            let full = here.gas_after(self, thickness_m, middle, air_top);
-            let top = Point::new(self, z_top, air_top, full, middle.state.rate_m_s);
+            let (air_mid, air_top) = (layers.halves[2 * k + 1], layers.halves[2 * k + 2]);
+            let half = here.gas_after(self, 0.5 * thickness_m, here, air_mid.air);
+            let middle = Point::new(self, air_mid, half, here.state.rate_m_s);
+            let full = here.gas_after(self, thickness_m, middle, air_top.air);
+            let top = Point::new(self, air_top, full, middle.state.rate_m_s);
             let rates = [here, middle, top].map(|p| p.state.rate_m_s);
             seconds.push(if rates.iter().all(|&w| w > FLOATING_M_S) {
                 thickness_m / 6.0 * (1.0 / rates[0] + 4.0 / rates[1] + 1.0 / rates[2])
@@ -155,28 +229,56 @@ impl Climber {
     /// Rate of ascent at release, m/s, with the gas at the temperature of the air.
     pub fn rate_at(&self, air: &AirProfile, altitude_m: f64) -> f64 {
         let here = air.at(altitude_m);
-        let point = Point::new(self, altitude_m, here, here.temperature_k, 5.0);
+        let here = AirPoint::new(here, altitude_m);
+        let point = Point::new(self, here, here.air.temperature_k, 5.0);
         point.state.rate_m_s
     }
 
-    /// Free lift in kg at a gas temperature and in an air.
+    /// Free lift in kg of a volume in an air.
     fn free_lift_kg(&self, volume_m3: f64, air: &Air) -> f64 {
         air.density_kg_m3 * volume_m3 - self.fill.mass_kg() - self.dead_mass_kg
     }
+}
 
-    /// ln w of the balance of lift and drag, by Newton's method from a nearby rate; the slope of
-    /// the drag curve keeps the equation monotonic.
-    fn solve_ln_rate(&self, ln_target: f64, ln_re_of_1: f64, guess_m_s: f64) -> f64 {
-        let mut x = guess_m_s.max(FLOATING_M_S).ln();
-        for _ in 0..30 {
-            let (cd, slope) = self.drag.at_ln(ln_re_of_1 + x);
-            let step = ((2.0 * x + cd.ln() - ln_target) / (2.0 + slope).max(0.4)).clamp(-0.5, 0.5);
-            x -= step;
-            if step.abs() < 1e-10 {
-                break;
-            }
+/// The air at the boundaries and in the middle of equal layers: what climbs share.
+#[derive(Debug, Clone)]
+pub struct ClimbAir {
+    thickness_m: f64,
+    /// Lowest boundary, middle, boundary, ...
+    halves: Vec<AirPoint>,
+}
+
+impl ClimbAir {
+    /// The air in `count` layers of `thickness_m` from `from_m` up.
+    pub fn new(air: &AirProfile, from_m: f64, thickness_m: f64, count: usize) -> ClimbAir {
+        let halves = (0..=2 * count)
+            .map(|i| {
+                let z = from_m + 0.5 * thickness_m * i as f64;
+                AirPoint::new(air.at(z), z)
+            })
+            .collect();
+        ClimbAir {
+            thickness_m,
+            halves,
         }
-        x
+    }
+}
+
+/// The air at one altitude, with what a climb needs of it.
+#[derive(Debug, Clone, Copy)]
+struct AirPoint {
+    air: Air,
+    gravity_m_s2: f64,
+    viscosity_pa_s: f64,
+}
+
+impl AirPoint {
+    fn new(air: Air, altitude_m: f64) -> AirPoint {
+        AirPoint {
+            air,
+            gravity_m_s2: gravity_m_s2(altitude_m),
+            viscosity_pa_s: air.viscosity_pa_s(),
+        }
     }
 }
 
@@ -190,32 +292,33 @@ struct Point {
 }
 
 impl Point {
-    fn new(climber: &Climber, z: f64, air: Air, gas_temperature_k: f64, guess_m_s: f64) -> Point {
+    fn new(climber: &Climber, at: AirPoint, gas_temperature_k: f64, guess_m_s: f64) -> Point {
+        let air = at.air;
         let volume = climber.fill.volume_m3(gas_temperature_k, air.pressure_pa);
         let d = sphere_diameter_m(volume);
-        let gravity = gravity_m_s2(z);
-        let free_n = climber.free_lift_kg(volume, &air) * gravity;
-        let nu = air.viscosity_pa_s() / air.density_kg_m3;
-        let area = PI / 4.0 * d * d;
-        let rate_m_s = if free_n > 0.0 {
-            let target = 2.0 * free_n / (air.density_kg_m3 * area * climber.drag_factor);
-            climber
-                .solve_ln_rate(target.ln(), (d / nu).ln(), guess_m_s)
-                .exp()
+        let free_lift_kg = climber.free_lift_kg(volume, &air);
+        let nu = at.viscosity_pa_s / air.density_kg_m3;
+        let (ln_re, drag_coefficient) = if free_lift_kg > 0.0 {
+            // Cd Re^2 = 8 F g / (pi rho nu^2).
+            let drive = 8.0 * free_lift_kg * at.gravity_m_s2
+                / (PI * air.density_kg_m3 * nu * nu * climber.drag_factor);
+            let guess = guess_m_s.max(FLOATING_M_S) * d / nu;
+            climber.drag.solve_ln_re(drive.ln(), guess.ln())
         } else {
-            0.0
+            (f64::NEG_INFINITY, climber.drag.high)
         };
-        let reynolds = rate_m_s * d / nu;
+        let reynolds = ln_re.exp();
         let state = ClimbState {
-            rate_m_s,
+            rate_m_s: reynolds * nu / d,
             gas_temperature_k,
             diameter_m: d,
-            drag_coefficient: climber.drag_factor * climber.drag.at(reynolds),
+            free_lift_kg,
+            drag_coefficient: climber.drag_factor * drag_coefficient,
             reynolds,
         };
         let relaxation_m = match climber.heat {
             GasHeat::AirTemperature => 0.0,
-            GasHeat::Convective => relaxation_m(climber, &air, &state, gravity),
+            GasHeat::Convective => relaxation_m(climber, &at, &state, ln_re),
         };
         Point {
             air,
@@ -243,44 +346,55 @@ impl Point {
 }
 
 /// l = w m cp / (U pi D^2), m.
-fn relaxation_m(climber: &Climber, air: &Air, state: &ClimbState, gravity: f64) -> f64 {
+fn relaxation_m(climber: &Climber, at: &AirPoint, state: &ClimbState, ln_re: f64) -> f64 {
     let gas = climber.fill.gas;
     let (d, tg) = (state.diameter_m, state.gas_temperature_k);
-    let outside = 0.37 * state.reynolds.powf(0.6) * air_conductivity_w_m_k(air) / d;
+    // Conductivity of air from its viscosity with cp = 1004.7 J/(kg K), Pr = 0.71 (from memory).
+    let air_conductivity = at.viscosity_pa_s * 1004.7 / 0.71;
+    let outside = 0.37 * (0.6 * ln_re).exp() * air_conductivity / d;
     if outside <= 0.0 {
         return f64::INFINITY;
     }
-    let (conductivity, viscosity) = gas_transport(gas, tg);
-    let heat_capacity_j_k = climber.fill.amount_mol * gas.heat_capacity_j_mol_k();
-    let cp_per_kg = gas.heat_capacity_j_mol_k() / gas.molar_mass_kg_mol();
-    let density = air.pressure_pa * gas.molar_mass_kg_mol() / (GAS_CONSTANT_J_MOL_K * tg);
-    let (nu, alpha) = (viscosity / density, conductivity / (density * cp_per_kg));
-    let per_cbrt = 0.13 * conductivity * (gravity / (tg * nu * alpha)).cbrt();
-    // The part of the difference that stands inside the film: dT h_i = (theta - dT) h_e.
-    let theta = (tg - air.temperature_k).abs().max(0.05);
-    let mut inside_k = 0.5 * theta;
-    for _ in 0..8 {
-        let inside = per_cbrt * inside_k.max(1e-3).cbrt();
-        inside_k = 0.5 * inside_k + 0.5 * theta * outside / (outside + inside);
-    }
-    let inside = per_cbrt * inside_k.max(1e-3).cbrt();
+    let inside_at_1_k = inside_at_1_k(gas, tg, at);
+    let theta = (tg - at.air.temperature_k).abs().max(0.05);
+    let inside = inside_at_1_k * cbrt_of_inner_difference(theta, outside, inside_at_1_k);
     let u = outside * inside / (outside + inside);
+    let heat_capacity_j_k = climber.fill.amount_mol * gas.heat_capacity_j_mol_k();
     state.rate_m_s * heat_capacity_j_k / (u * PI * d * d)
 }
 
-/// Conductivity of air from its viscosity with cp = 1004.7 J/(kg K), Pr = 0.71 (from memory).
-fn air_conductivity_w_m_k(air: &Air) -> f64 {
-    air.viscosity_pa_s() * 1004.7 / 0.71
+/// Heat transfer from the gas to a film 1 K away, W/(m2 K): Nu = 0.13 Ra^(1/3), that is
+/// h = 0.13 (k^2 g rho^2 cp / (T mu))^(1/3); it grows with the cube root of the difference.
+fn inside_at_1_k(gas: LiftingGas, tg: f64, at: &AirPoint) -> f64 {
+    let cp_per_kg = gas.heat_capacity_j_mol_k() / gas.molar_mass_kg_mol();
+    let density = at.air.pressure_pa * gas.molar_mass_kg_mol() / (GAS_CONSTANT_J_MOL_K * tg);
+    let transport = conductivity_squared_over_viscosity(gas, tg);
+    0.13 * (transport * at.gravity_m_s2 * density * density * cp_per_kg / tg).cbrt()
 }
 
-/// Conductivity (W/(m K)) and viscosity (Pa s) of the lifting gas; power laws about 273.15 K from
-/// memory. The impurity is neglected: at 5 % air the heat exchange changes by a few percent, the
-/// gas temperature by tenths of a kelvin.
-fn gas_transport(gas: LiftingGas, temperature_k: f64) -> (f64, f64) {
+/// The cube root y of the part of the difference `theta` (K) that stands inside the film: the film
+/// passes on what it gets, y^3 (h1 y) = (theta - y^3) h_e. Newton's method from above, where the
+/// polynomial h1 y^4 + h_e y^3 - theta h_e is convex.
+fn cbrt_of_inner_difference(theta: f64, outside: f64, inside_at_1_k: f64) -> f64 {
+    let mut y = theta.cbrt();
+    for _ in 0..5 {
+        let (square, cube) = (y * y, y * y * y);
+        let value = cube * (inside_at_1_k * y + outside) - theta * outside;
+        let slope = square * (4.0 * inside_at_1_k * y + 3.0 * outside);
+        y -= value / slope;
+    }
+    y
+}
+
+/// k^2 / mu of the lifting gas, conductivity k in W/(m K) and viscosity mu in Pa s: power laws
+/// about 273.15 K from memory (helium 0.1430, exponent 0.70, and 1.87e-5, 0.67; hydrogen 0.1680,
+/// 0.75, and 8.40e-6, 0.69). The impurity is neglected: at 5 % air the heat exchange changes by a
+/// few percent, the gas temperature by tenths of a kelvin.
+fn conductivity_squared_over_viscosity(gas: LiftingGas, temperature_k: f64) -> f64 {
     let x = temperature_k / 273.15;
     match gas.gas {
-        Gas::Helium => (0.1430 * x.powf(0.70), 1.87e-5 * x.powf(0.67)),
-        Gas::Hydrogen => (0.1680 * x.powf(0.75), 8.40e-6 * x.powf(0.69)),
+        Gas::Helium => 0.1430 * 0.1430 / 1.87e-5 * x.powf(2.0 * 0.70 - 0.67),
+        Gas::Hydrogen => 0.1680 * 0.1680 / 8.40e-6 * x.powf(2.0 * 0.75 - 0.69),
     }
 }
 

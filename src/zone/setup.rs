@@ -1,11 +1,10 @@
 //! From a plan and a column of wind to a flight model and what varies about it.
 
 use super::stack::{self, FilledBalloon};
-use crate::atmosphere::{AirProfile, RHO0_KG_M3};
+use crate::atmosphere::AirProfile;
 use crate::error::{Error, Result};
 use crate::flight::layers::{LayerWinds, Layers, THICKNESS_M};
 use crate::flight::model::{Fall, FlightModel};
-use crate::flight::rates::RateTable;
 use crate::flight::rise::{Rise, RisePlan, RiseSpread, RiseTable};
 use crate::geodesy::Compass;
 use crate::plan::Plan;
@@ -13,7 +12,7 @@ use crate::spread::draws::{BurstSpread, FallingMass, Spread};
 use crate::units::UnitSystem;
 use crate::vehicle::ascent::DragCurve;
 use crate::vehicle::balloon::sphere_diameter_m;
-use crate::vehicle::descent::{FallSpeed, THIN_AIR_EXPONENT, THIN_AIR_EXPONENT_SIGMA};
+use crate::vehicle::descent::{THIN_AIR_EXPONENT, THIN_AIR_EXPONENT_SIGMA};
 use crate::wind::column::Column;
 
 /// Spreads where the plan gives none (assumed), one standard deviation each.
@@ -108,7 +107,10 @@ impl Setup {
         let start = plan.site.normal();
         let model = FlightModel {
             winds: LayerWinds::of_column(column, &layers),
-            fall: fall_through(plan.descent_rates.as_ref(), &fall, &column.air, &layers),
+            fall: match &plan.descent_rates {
+                Some(rates) => Fall::stated(rates, &layers),
+                None => Fall::at_speed(&fall, &column.air, &layers),
+            },
             rise,
             layers,
             start,
@@ -308,30 +310,5 @@ fn spread(plan: &Plan, assumed: &mut Vec<String>) -> Spread {
         remnant,
         fall_exponent: THIN_AIR_EXPONENT_SIGMA,
         release_delay_s,
-    }
-}
-
-fn fall_through(
-    rates: Option<&RateTable>,
-    speed: &FallSpeed,
-    air: &AirProfile,
-    layers: &Layers,
-) -> Fall {
-    if let Some(rates) = rates {
-        return Fall {
-            seconds: rates.seconds(layers),
-            half_ln_thinness: vec![0.0; layers.count],
-        };
-    }
-    let slowness = |z| 1.0 / speed.at(air.at(z).density_kg_m3);
-    let simpson = |k| {
-        let (low, high) = (layers.altitude_m(k), layers.altitude_m(k + 1));
-        layers.thickness_m / 6.0
-            * (slowness(low) + 4.0 * slowness(layers.middle_m(k)) + slowness(high))
-    };
-    let thinness = |k| 0.5 * (RHO0_KG_M3 / air.at(layers.middle_m(k)).density_kg_m3).ln();
-    Fall {
-        seconds: (0..layers.count).map(simpson).collect(),
-        half_ln_thinness: (0..layers.count).map(thinness).collect(),
     }
 }
