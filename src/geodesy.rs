@@ -126,29 +126,30 @@ impl Normal {
     }
 
     /// The place reached by a small horizontal displacement (metres, earth-fixed, tangent here)
-    /// made at `altitude_m`, by one Euler step.
+    /// made at `altitude_m`, by one Euler step `from` a place nearby.
     ///
     /// dn/ds = t / (N + h) + (1 / (M + h) - 1 / (N + h)) (t . north) north, with the radii of
     /// curvature M in the meridian and N in the prime vertical. Written with
     /// N - M = M e'^2 cos^2(lat), the second term has no division by cos(lat), so the poles are
-    /// places like any other.
+    /// places like any other. In that small term M / (M + h) is taken as N / (N + h).
     fn displaced(self, along: [f64; 3], altitude_m: f64, from: [f64; 3]) -> Normal {
         let [x, y, z] = self.0;
-        let w2 = 1.0 - E2 * z * z;
-        let n = SEMI_MAJOR_M / w2.sqrt();
-        let m = n * (1.0 - E2) / w2;
+        let n = SEMI_MAJOR_M / (1.0 - E2 * z * z).sqrt();
         let scale = 1.0 / (n + altitude_m);
-        let polar = EP2 * m / (m + altitude_m) * along[2];
+        let polar = EP2 * n * scale * along[2];
         Normal([
             from[0] + scale * (along[0] - polar * z * x),
             from[1] + scale * (along[1] - polar * z * y),
             from[2] + scale * (along[2] + polar * (1.0 - z * z)),
         ])
+        .nearly_unit()
     }
 
-    fn normalised(self) -> Normal {
+    /// Brought to length 1 by one Newton step, 1 / |n| = (3 - |n|^2) / 2: after a leg of 100 km
+    /// the length is off by 1e-8 at most.
+    fn nearly_unit(self) -> Normal {
         let [x, y, z] = self.0;
-        let scale = 1.0 / (x * x + y * y + z * z).sqrt();
+        let scale = 1.5 - 0.5 * (x * x + y * y + z * z);
         Normal([x * scale, y * scale, z * scale])
     }
 }
@@ -215,10 +216,10 @@ pub fn advance(
 ) -> Normal {
     let [east, north] = wind(start).map(|w| w * 0.5 * seconds);
     let first = compass.vector(start, east, north);
-    let middle = start.displaced(first, altitude_m, start.0).normalised();
+    let middle = start.displaced(first, altitude_m, start.0);
     let [east, north] = wind(middle).map(|w| w * seconds);
     let whole = compass.vector(middle, east, north);
-    middle.displaced(whole, altitude_m, start.0).normalised()
+    middle.displaced(whole, altitude_m, start.0)
 }
 
 /// The place reached from `start` by drifting `east_m` and `north_m` at `altitude_m`.

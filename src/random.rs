@@ -16,6 +16,7 @@ impl SplitMix {
     }
 
     /// The next 64 bits.
+    #[inline]
     pub fn next_u64(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mut z = self.0;
@@ -81,6 +82,48 @@ pub fn normal_quantile(p: f64) -> f64 {
     if p < 0.5 { x } else { -x }
 }
 
+/// Cells of a [`NormalTable`].
+const CELLS: usize = 1024;
+/// Cells at each end in which the quantile bends too much for a table.
+const TAIL_CELLS: usize = 8;
+
+/// The normal quantile for many numbers: a table with linear interpolation, within 6e-4 of
+/// [`normal_quantile`], which it leaves the outer 1.6 % to.
+#[derive(Debug, Clone)]
+pub struct NormalTable {
+    /// Quantile at the edges of the cells.
+    edges: Vec<f64>,
+}
+
+impl NormalTable {
+    /// The table.
+    pub fn new() -> NormalTable {
+        let edge = |i| normal_quantile(i as f64 / CELLS as f64);
+        NormalTable {
+            edges: (0..=CELLS).map(edge).collect(),
+        }
+    }
+
+    /// The next standard normal number of a stream.
+    #[inline]
+    pub fn next(&self, stream: &mut SplitMix) -> f64 {
+        let bits = stream.next_u64() >> 11;
+        let at = bits as f64 * (CELLS as f64 / (1u64 << 53) as f64);
+        let cell = at as usize;
+        if (TAIL_CELLS..CELLS - TAIL_CELLS).contains(&cell) {
+            let (a, b) = (self.edges[cell], self.edges[cell + 1]);
+            return a + (at - cell as f64) * (b - a);
+        }
+        normal_quantile((at + 0.5 * CELLS as f64 / (1u64 << 53) as f64) / CELLS as f64)
+    }
+}
+
+impl Default for NormalTable {
+    fn default() -> Self {
+        NormalTable::new()
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -99,6 +142,15 @@ mod tests {
             assert!((normal_quantile(p) - x).abs() < 1e-8, "{p}");
         }
         assert!(normal_quantile(0.0).is_finite() && normal_quantile(1.0).is_finite());
+    }
+
+    #[test]
+    fn the_table_follows_the_quantile() {
+        let table = NormalTable::new();
+        let (mut a, mut b) = (SplitMix::stream(1, 2), SplitMix::stream(1, 2));
+        for _ in 0..20_000 {
+            assert!((table.next(&mut a) - b.next_normal()).abs() < 6e-4);
+        }
     }
 
     #[test]

@@ -7,7 +7,7 @@
 
 use std::f64::consts::PI;
 
-use ndarray::{Array3, Array4, s};
+use ndarray::{Array3, Array4, aview_mut1, s};
 use rayon::prelude::*;
 
 use super::layers::Layers;
@@ -276,11 +276,10 @@ impl Stencil {
 
     /// Adds the interpolated values over height to `out`.
     fn sum(&self, table: &Array4<f64>, out: &mut [f64]) {
+        let count = out.len();
+        let mut sum = aview_mut1(out);
         for &([i, j, l], weight) in self.nodes() {
-            let node = table.slice(s![i, j, l, ..out.len()]);
-            for (sum, value) in out.iter_mut().zip(node) {
-                *sum += weight * value;
-            }
+            sum.scaled_add(weight, &table.slice(s![i, j, l, ..count]));
         }
     }
 }

@@ -3,7 +3,7 @@
 //! Each component of the error is a first-order autoregressive process in altitude: a standard
 //! deviation by altitude, and the correlation exp(-dz / L) between two altitudes.
 
-use crate::random::SplitMix;
+use crate::random::{NormalTable, SplitMix};
 
 /// Standard deviation of a wind component by altitude, and how far errors reach in height.
 #[derive(Debug, Clone, PartialEq)]
@@ -120,6 +120,7 @@ pub struct WindErrorProcess {
     gain: Vec<f64>,
     /// sqrt(a' C a): standard deviation of the planned drift, m.
     drift_sigma_m: f64,
+    normal: NormalTable,
 }
 
 impl WindErrorProcess {
@@ -161,6 +162,7 @@ impl WindErrorProcess {
             drift,
             gain,
             drift_sigma_m: variance.max(0.0).sqrt(),
+            normal: NormalTable::new(),
         }
     }
 
@@ -180,13 +182,13 @@ impl WindErrorProcess {
     ) {
         let innovation = (1.0 - self.rho * self.rho).sqrt();
         knots.clear();
-        let mut last = [stream.next_normal(), stream.next_normal()];
+        let mut last = [self.normal.next(stream), self.normal.next(stream)];
         let mut drift = [0.0; 2];
         for a in &self.drift {
             knots.push(last);
             for i in 0..2 {
                 drift[i] += a * last[i];
-                last[i] = self.rho * last[i] + innovation * stream.next_normal();
+                last[i] = self.rho * last[i] + innovation * self.normal.next(stream);
             }
         }
         // Conditioning by kriging (Matheron): x + gain (wanted - found).
