@@ -12,6 +12,7 @@ mod stack;
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use rayon::ThreadPoolBuilder;
 use stack::Stack;
+use windfall::flight::layers::{STATED_THICKNESS_M, THICKNESS_M};
 use windfall::flight::model::FlightModel;
 use windfall::flight::rise::RiseTable;
 use windfall::spread::run::run;
@@ -39,13 +40,13 @@ fn flights(criterion: &mut Criterion) {
         criterion,
         "balloon physics",
         &stack,
-        &stack.balloon_model(200.0),
+        &stack.balloon_model(THICKNESS_M),
     );
     fly(
         criterion,
         "stated rates",
         &stack,
-        &stack.stated_model(200.0),
+        &stack.stated_model(STATED_THICKNESS_M),
     );
 }
 
@@ -57,7 +58,7 @@ fn table(criterion: &mut Criterion) {
                 &stack.plan,
                 stack.rise_spread(),
                 &stack.column.air,
-                &stack.layers(200.0),
+                &stack.layers(THICKNESS_M),
             )
         });
     });

@@ -169,12 +169,8 @@ pub fn predict(
     Ok(Prediction { zone, facts })
 }
 
-/// Every so many metres of altitude the track keeps a point.
-const TRACK_STEP_M: f64 = 200.0;
-
-/// The flight without spread, with its track.
+/// The flight without spread, with its track: a point at every layer.
 fn fly_planned(model: &FlightModel) -> Result<(Flown, Vec<Moment>)> {
-    debug_assert!(model.layers.thickness_m <= TRACK_STEP_M);
     let mut moments: Vec<Moment> = Vec::with_capacity(2 * model.layers.count + 3);
     let mut keep = |m: Moment| {
         if moments.last() != Some(&m) {

@@ -48,7 +48,8 @@ impl AirProfile {
     /// From measured levels, lowest first, altitudes strictly rising; with fewer than two, the
     /// standard atmosphere.
     ///
-    /// Between levels temperature, ln p and the vapour's share are linear in altitude. Above and
+    /// Between levels temperature, ln p and the vapour's share are linear in altitude; then the
+    /// temperature is averaged over 500 m, as finer wiggles are noise to a balloon. Above and
     /// below, the temperature goes over to the standard one and the pressure follows from the
     /// hydrostatic equation, dp/dz = -rho g.
     pub fn from_levels(levels: &[AirLevel]) -> AirProfile {
@@ -67,7 +68,7 @@ impl AirProfile {
             })
             .collect();
         AirProfile {
-            nodes,
+            nodes: smoothed(nodes),
             measured_m: Some((first.altitude_m, last.altitude_m)),
         }
     }
@@ -103,6 +104,23 @@ fn node(air: Air) -> [f64; 3] {
         air.pressure_pa.ln(),
         air.density_kg_m3.ln(),
     ]
+}
+
+/// Nodes on each side that a smoothed temperature is averaged over.
+const SMOOTHED_OVER: usize = 2;
+
+/// The nodes with their temperatures as running means, and densities to match.
+fn smoothed(nodes: Vec<[f64; 3]>) -> Vec<[f64; 3]> {
+    let mean = |i: usize| {
+        let over = SMOOTHED_OVER.min(i).min(nodes.len() - 1 - i);
+        let part = &nodes[i - over..=i + over];
+        part.iter().map(|n| n[0]).sum::<f64>() / part.len() as f64
+    };
+    let node = |(i, &[t, ln_p, ln_rho]): (usize, &[f64; 3])| {
+        let smooth = mean(i);
+        [smooth, ln_p, ln_rho + (t / smooth).ln()]
+    };
+    nodes.iter().enumerate().map(node).collect()
 }
 
 fn between(levels: &[AirLevel], z: f64) -> Air {

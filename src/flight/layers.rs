@@ -13,8 +13,11 @@ pub struct Layers {
     pub count: usize,
 }
 
-/// Thickness used unless a test asks for another: its landing error is metres, see the benches.
-pub const THICKNESS_M: f64 = 200.0;
+/// Thickness of layers for a balloon's physics, m: costs less than 10 m at the landing
+/// (`tests/layer_thickness.rs`).
+pub const THICKNESS_M: f64 = 300.0;
+/// Thickness of layers for stated rates, m, at the same cost.
+pub const STATED_THICKNESS_M: f64 = 400.0;
 
 impl Layers {
     /// Layers from `base_m` to at least `top_m`.
@@ -58,7 +61,13 @@ pub struct LayerWinds {
     /// How much the wind changes from the lower to the upper half, doubled: its slope over the
     /// layer, m/s.
     pub slope: Vec<[f64; 2]>,
+    /// For the one layer that is passed in part: mean components over each of its [`PARTS`]
+    /// lower parts, times the share of the layer they are.
+    parts: Vec<[[f64; 2]; PARTS]>,
 }
+
+/// Parts a layer is cut into.
+const PARTS: usize = 16;
 
 impl LayerWinds {
     /// Cuts a column into layers.
@@ -75,13 +84,32 @@ impl LayerWinds {
                 [0, 1].map(|i| 2.0 * (upper[i] - lower[i])),
             )
         };
+        let parts = |k| {
+            let low = layers.altitude_m(k);
+            std::array::from_fn(|j| {
+                let share = (j + 1) as f64 / PARTS as f64;
+                part(low, low + share * layers.thickness_m).map(|wind| share * wind)
+            })
+        };
         let (mean, slope) = (0..layers.count).map(cut).unzip();
-        LayerWinds { mean, slope }
+        LayerWinds {
+            mean,
+            slope,
+            parts: (0..layers.count).map(parts).collect(),
+        }
     }
 
-    /// Mean wind over the lowest `share` of layer `k`.
+    /// Drift through the lowest `share` of layer `k` for each second that the whole layer would
+    /// take at the same rate, m: the mean wind there times `share`.
     pub fn lower_part(&self, k: usize, share: f64) -> [f64; 2] {
-        [0, 1].map(|i| self.mean[k][i] + 0.5 * (share - 1.0) * self.slope[k][i])
+        let at = share * PARTS as f64;
+        let above = (at as usize).min(PARTS - 1);
+        let low = match above {
+            0 => [0.0; 2],
+            _ => self.parts[k][above - 1],
+        };
+        let high = self.parts[k][above];
+        [0, 1].map(|i| low[i] + (at - above as f64) * (high[i] - low[i]))
     }
 }
 
@@ -113,7 +141,8 @@ mod tests {
         let winds = LayerWinds::of_column(&column, &Layers::covering(0.0, 1_000.0, 200.0));
         assert!((winds.mean[1][0] - 3.0).abs() < 1e-12);
         assert!((winds.slope[1][0] - 2.0).abs() < 1e-12);
-        assert!((winds.lower_part(1, 0.5)[0] - 2.5).abs() < 1e-12);
+        assert!((winds.lower_part(1, 0.5)[0] - 0.5 * 2.5).abs() < 1e-12);
+        assert!((winds.lower_part(1, 0.25)[0] - 0.25 * 2.25).abs() < 1e-12);
         assert!((winds.lower_part(1, 1.0)[0] - 3.0).abs() < 1e-12);
     }
 }

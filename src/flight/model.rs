@@ -117,13 +117,39 @@ pub struct Flown {
 /// Memory that one thread reuses from flight to flight.
 #[derive(Debug, Clone, Default)]
 pub struct Scratch {
-    up_s: Vec<f64>,
-    down_s: Vec<f64>,
+    up: Passage,
+    down: Passage,
+}
+
+/// How long one flight is in each layer, on one way.
+#[derive(Debug, Clone, Default)]
+struct Passage {
+    /// Seconds in each layer.
+    seconds: Vec<f64>,
+    /// How the time within each layer leans to its upper half, s: what the slope of the wind in
+    /// the layer is felt for.
+    lean: Vec<f64>,
+}
+
+impl Passage {
+    /// Sets `lean` from `seconds`. With the wind u + S x and the time t (1 + g x) dx over a layer,
+    /// x from -1/2 to 1/2, the drift is u t + S g t / 12, and g t is half the change of t from the
+    /// layer below to the one above.
+    fn set_lean(&mut self) {
+        let t = &self.seconds;
+        self.lean.clear();
+        if let [first, second, ..] = t[..] {
+            self.lean.push((second - first) / 12.0);
+            self.lean.extend(t.windows(3).map(|w| (w[2] - w[0]) / 24.0));
+        }
+        // The last layer is passed in part only, and told by its own slope.
+        self.lean.resize(t.len(), 0.0);
+    }
 }
 
 /// Layers whose drifts are added up before the place on the ellipsoid is moved. Over so short a
 /// leg the order of the small drifts does not matter; a track is recorded layer by layer.
-const LAYERS_A_LEG: usize = 16;
+const LAYERS_A_LEG: usize = 8;
 
 impl FlightModel {
     /// Flies once. `wind_error` is added to each layer's wind (m/s east and north; empty for
@@ -140,10 +166,12 @@ impl FlightModel {
             &v.rise,
             v.burst_diameter,
             v.burst_higher_m,
-            &mut scratch.up_s,
+            &mut scratch.up.seconds,
         )?;
         let (last, share) = self.layers.locate(burst_m);
-        self.fall_seconds(v, last + 1, &mut scratch.down_s);
+        self.fall_seconds(v, last + 1, &mut scratch.down.seconds);
+        scratch.up.set_lean();
+        scratch.down.set_lean();
 
         let leg = if record.is_some() { 1 } else { LAYERS_A_LEG };
         let mut walk = Walk {
@@ -163,23 +191,19 @@ impl FlightModel {
         tell(walk.moment);
         for first in (0..last).step_by(leg) {
             let end = (first + leg).min(last);
-            walk.through(first..end, &scratch.up_s, self.layers.altitude_m(end));
+            let arrive_m = self.layers.altitude_m(end);
+            walk.through(first..end, &scratch.up, arrive_m);
             tell(walk.moment);
         }
-        walk.through_lower_part(last, share, scratch.up_s[last], burst_m);
+        walk.through_lower_part(share, &scratch.up, burst_m);
         let burst = walk.moment;
         tell(burst);
-        walk.through_lower_part(
-            last,
-            share,
-            scratch.down_s[last],
-            self.layers.altitude_m(last),
-        );
+        walk.through_lower_part(share, &scratch.down, self.layers.altitude_m(last));
         tell(walk.moment);
         let mut end = last;
         while end > 0 {
             let first = end.saturating_sub(leg);
-            walk.through(first..end, &scratch.down_s, self.layers.altitude_m(first));
+            walk.through(first..end, &scratch.down, self.layers.altitude_m(first));
             tell(walk.moment);
             end = first;
         }
@@ -231,14 +255,19 @@ struct Walk<'a> {
 
 impl Walk<'_> {
     /// Through whole layers, as one leg.
-    fn through(&mut self, layers: std::ops::Range<usize>, seconds: &[f64], arrive_m: f64) {
-        let winds = &self.model.winds.mean[layers.clone()];
-        let seconds = &seconds[layers.clone()];
+    fn through(&mut self, layers: std::ops::Range<usize>, passage: &Passage, arrive_m: f64) {
+        let winds = &self.model.winds;
+        let seconds = &passage.seconds[layers.clone()];
         let (mut east, mut north, mut time) = (0.0, 0.0, 0.0);
-        for (w, s) in winds.iter().zip(seconds) {
+        for (w, s) in winds.mean[layers.clone()].iter().zip(seconds) {
             east += w[0] * s;
             north += w[1] * s;
             time += s;
+        }
+        let leans = &passage.lean[layers.clone()];
+        for (w, s) in winds.slope[layers.clone()].iter().zip(leans) {
+            east += w[0] * s;
+            north += w[1] * s;
         }
         if !self.wind_error.is_empty() {
             for (e, s) in self.wind_error[layers].iter().zip(seconds) {
@@ -249,14 +278,22 @@ impl Walk<'_> {
         self.step(east, north, time, arrive_m);
     }
 
-    /// Through the lowest `share` of one layer, in which a whole passage takes `seconds`.
-    fn through_lower_part(&mut self, k: usize, share: f64, seconds: f64, arrive_m: f64) {
-        let mut wind = self.model.winds.lower_part(k, share);
+    /// Through the lowest `share` of the last layer of a passage. The time in it leans as from
+    /// the layer below: t (s + g (s^2 - s) / 2), with g t the change of t from layer to layer.
+    fn through_lower_part(&mut self, share: f64, passage: &Passage, arrive_m: f64) {
+        let Some((&seconds, below)) = passage.seconds.split_last() else {
+            return;
+        };
+        let k = below.len();
+        let change = below.last().map_or(0.0, |b| seconds - b);
+        let rate = seconds + 0.5 * change * (share - 1.0);
+        let [mut east, mut north] = self.model.winds.lower_part(k, share).map(|w| w * rate);
+        let time = share * rate;
         if let Some(error) = self.wind_error.get(k) {
-            wind = [wind[0] + error[0], wind[1] + error[1]];
+            east += error[0] * time;
+            north += error[1] * time;
         }
-        let time = share * seconds;
-        self.step(wind[0] * time, wind[1] * time, time, arrive_m);
+        self.step(east, north, time, arrive_m);
     }
 
     fn step(&mut self, east_m: f64, north_m: f64, seconds: f64, arrive_m: f64) {

@@ -114,10 +114,12 @@ pub struct RiseTable {
     lift: Axis,
     drag: Axis,
     ln_re0: Axis,
-    /// Free lift in kg at each boundary [lift, drag, ln Re0, boundary].
+    /// Free lift in kg in the middle of each layer [lift, drag, ln Re0, layer].
     free_lift: Array4<f64>,
-    /// Diameter in metres at each boundary [lift, drag, ln Re0, boundary].
+    /// Diameter in metres in the middle of each layer [lift, drag, ln Re0, layer].
     diameter: Array4<f64>,
+    /// Diameter in metres at each boundary [lift, drag, ln Re0, boundary].
+    boundary_diameter: Array4<f64>,
     /// The first layer the stack does not get through [lift, drag, ln Re0].
     stall: Array3<usize>,
     /// Balance of lift and drag on the planned curve.
@@ -186,7 +188,9 @@ impl RiseTable {
         let ln_re0 = Axis::around(0.0, spread.ln_re0, NODES[2]);
         let shape = (lift.count, drag.count, ln_re0.count);
         let nodes: Vec<(usize, usize, usize)> = ndarray::indices(shape).into_iter().collect();
-        let through = ClimbAir::new(air, layers.base_m, layers.thickness_m, layers.count);
+        // Half layers: their boundaries are the boundaries and the middles of the layers.
+        let half_m = 0.5 * layers.thickness_m;
+        let through = ClimbAir::new(air, layers.base_m, half_m, 2 * layers.count);
         let climbs: Vec<Climb> = nodes
             .par_iter()
             .map(|&(i, j, l)| {
@@ -194,13 +198,14 @@ impl RiseTable {
                     .climb_through(&through)
             })
             .collect();
-        let boundaries = (shape.0, shape.1, shape.2, layers.count + 1);
+        let table_of = |values| Array4::zeros((shape.0, shape.1, shape.2, values));
         let mut table = RiseTable {
             lift,
             drag,
             ln_re0,
-            free_lift: Array4::zeros(boundaries),
-            diameter: Array4::zeros(boundaries),
+            free_lift: table_of(layers.count),
+            diameter: table_of(layers.count),
+            boundary_diameter: table_of(layers.count + 1),
             stall: Array3::zeros(shape),
             balance: DragBalance::new(plan.climber.drag),
             planned_ln_re0: plan.climber.drag.ln_re0,
@@ -211,33 +216,37 @@ impl RiseTable {
         };
         for (&(i, j, l), climb) in nodes.iter().zip(&climbs) {
             let stall = climb.seconds.iter().position(|s| s.is_infinite());
-            table.stall[[i, j, l]] = stall.unwrap_or(layers.count);
+            table.stall[[i, j, l]] = stall.map_or(layers.count, |half| half / 2);
             for (k, state) in climb.states.iter().enumerate() {
-                table.free_lift[[i, j, l, k]] = state.free_lift_kg;
-                table.diameter[[i, j, l, k]] = state.diameter_m;
+                if k % 2 == 0 {
+                    table.boundary_diameter[[i, j, l, k / 2]] = state.diameter_m;
+                } else {
+                    table.free_lift[[i, j, l, k / 2]] = state.free_lift_kg;
+                    table.diameter[[i, j, l, k / 2]] = state.diameter_m;
+                }
             }
         }
         table
     }
 
-    /// Seconds in the lowest `count` layers, into `out`: of each the balance in its middle.
+    /// Seconds in the lowest `count` layers, into `out`: of each the balance in its middle, with
+    /// the bend of the slowness over its neighbours.
     fn seconds(&self, v: &RiseVariation, stencil: &Stencil, count: usize, out: &mut Vec<f64>) {
         out.clear();
-        out.resize(2 * (count + 1), 0.0);
-        let (free_lift, diameter) = out.split_at_mut(count + 1);
+        out.resize(2 * count, 0.0);
+        let (free_lift, diameter) = out.split_at_mut(count);
         stencil.sum(&self.free_lift, free_lift);
         stencil.sum(&self.diameter, diameter);
         let re0 = (self.planned_ln_re0 + v.ln_re0).exp();
         let scale = 1.0 / (self.planned_drag * v.drag * re0 * re0);
-        for (k, air) in self.air[..count].iter().enumerate() {
-            let free_kg = 0.5 * (free_lift[k] + free_lift[k + 1]);
-            let middle_m = 0.5 * (diameter[k] + diameter[k + 1]);
-            let ln_drive = (free_kg * air.drive_per_kg * scale).ln();
+        for ((lift, diameter), air) in free_lift.iter_mut().zip(diameter).zip(&self.air) {
+            let ln_drive = (*lift * air.drive_per_kg * scale).ln();
             let reynolds = re0 * self.balance.reynolds_ratio(ln_drive);
             let faster = 1.0 + v.residual * air.rate_scatter;
-            free_lift[k] = air.thickness_by_nu * middle_m / (reynolds * faster);
+            *lift = air.thickness_by_nu * *diameter / (reynolds * faster);
         }
         out.truncate(count);
+        bend(out);
     }
 
     fn stencil(&self, v: &RiseVariation) -> Stencil {
@@ -260,6 +269,16 @@ impl RiseTable {
             }
         }
         stencil
+    }
+}
+
+/// From values in the middle of layers to means over them: f + f'' / 24.
+fn bend(values: &mut [f64]) {
+    let mut below = values.first().copied().unwrap_or(0.0);
+    for k in 1..values.len().saturating_sub(1) {
+        let here = values[k];
+        values[k] += (below - 2.0 * here + values[k + 1]) / 24.0;
+        below = here;
     }
 }
 
@@ -326,7 +345,8 @@ impl Rise {
     }
 
     /// Seconds in each layer and the burst altitude (m) of one variation, with a factor on the
-    /// burst diameter and metres added to the burst altitude. Writes the seconds to `seconds`.
+    /// burst diameter and metres added to the burst altitude. Writes the seconds to `seconds`, up to
+    /// the layer of the burst.
     pub fn of(
         &self,
         layers: &Layers,
@@ -341,9 +361,11 @@ impl Rise {
                 seconds: planned,
                 burst_altitude_m,
             } => {
-                let slower = (v.drag.sqrt() / v.lift) / (1.0 + v.residual * 0.06);
-                seconds.extend(planned.iter().map(|s| s * slower));
-                within(layers, burst_altitude_m + burst_higher_m)
+                let burst = within(layers, burst_altitude_m + burst_higher_m)?;
+                let passed = layers.locate(burst).0 + 1;
+                let slower = v.drag.sqrt() / v.lift;
+                seconds.extend(planned[..passed].iter().map(|s| s * slower));
+                Ok(burst)
             }
             Rise::Balloon {
                 table,
@@ -393,7 +415,7 @@ fn burst_altitude(
         stencil
             .nodes()
             .iter()
-            .map(|&([i, j, l], w)| w * table.diameter[[i, j, l, k]])
+            .map(|&([i, j, l], w)| w * table.boundary_diameter[[i, j, l, k]])
             .sum()
     };
     let (mut low, mut high) = (0, layers.count);

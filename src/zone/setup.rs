@@ -3,7 +3,7 @@
 use super::stack::{self, FilledBalloon};
 use crate::atmosphere::AirProfile;
 use crate::error::{Error, Result};
-use crate::flight::layers::{LayerWinds, Layers, THICKNESS_M};
+use crate::flight::layers::{LayerWinds, Layers, STATED_THICKNESS_M, THICKNESS_M};
 use crate::flight::model::{Fall, FlightModel};
 use crate::flight::rise::{Rise, RisePlan, RiseSpread, RiseTable};
 use crate::geodesy::Compass;
@@ -79,7 +79,11 @@ impl Setup {
         let (fall, mass) = stack::fall(plan, units, assumed);
         let mut spread = spread(plan, assumed);
         let planned_burst_m = planned_burst(plan, balloon.as_ref(), &column.air, site_m, units)?;
-        let layers = Layers::covering(site_m, top(planned_burst_m, &spread), THICKNESS_M);
+        let thickness_m = match plan.ascent_rates {
+            Some(_) => STATED_THICKNESS_M,
+            None => THICKNESS_M,
+        };
+        let layers = Layers::covering(site_m, top(planned_burst_m, &spread), thickness_m);
 
         let rise = match (&plan.ascent_rates, &balloon) {
             (Some(rates), _) => {
