@@ -3,6 +3,7 @@
 //! Aims: 100,000 a second with the balloon's physics, 300,000 with stated rates.
 
 #![allow(missing_docs, reason = "what the macros of criterion make")]
+#![allow(clippy::expect_used, reason = "a bench may fail as a test may")]
 
 #[path = "../tests/common/mod.rs"]
 mod common;

@@ -16,8 +16,8 @@ pub struct Layers {
 /// Thickness of layers for a balloon's physics, m: costs less than 10 m at the landing
 /// (`tests/layer_thickness.rs`).
 pub const THICKNESS_M: f64 = 300.0;
-/// Thickness of layers for stated rates, m, at the same cost.
-pub const STATED_THICKNESS_M: f64 = 400.0;
+/// Thickness of layers for stated rates, m, which cost less.
+pub const STATED_THICKNESS_M: f64 = 500.0;
 
 impl Layers {
     /// Layers from `base_m` to at least `top_m`.

@@ -2,6 +2,11 @@
 //! 6.8 kg of neck lift in helium, 5 m/s at the landing.
 
 #![allow(dead_code, reason = "each test file uses a part of it")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    reason = "a helper of a test may fail as the test itself may"
+)]
 
 use windfall::flight::layers::{LayerWinds, Layers};
 use windfall::flight::model::{Fall, FlightModel};
