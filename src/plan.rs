@@ -201,7 +201,7 @@ impl Plan {
                 );
             }
         }
-        let plan = Draft::of(root, folder, &mut faults);
+        let plan = read_sections(root, folder, &mut faults);
         let faults = faults.into_sorted();
         match plan {
             Some(plan) if faults.is_empty() => Ok(plan),
@@ -221,63 +221,60 @@ fn syntax_fault(name: &str, text: &str, wrong: &toml::de::Error) -> Fault {
     }
 }
 
-/// The sections of a plan, read one by one.
-struct Draft;
-
-impl Draft {
-    fn of<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) -> Option<Plan> {
-        let (name, release, timezone) = flight(&Section::of(root, "flight", faults), faults);
-        let (site, elevation_m) = site(&Section::of(root, "site", faults), faults);
-        let wind = Section::of(root, "wind", faults);
-        wind.allow(&["files"], faults);
-        let wind_files = wind
-            .texts("files", "an array of file names", faults)
+/// The sections of a plan, read one by one; `None` where what is missing leaves no plan.
+fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) -> Option<Plan> {
+    let (name, release, timezone) = flight(&Section::of(root, "flight", faults), faults);
+    let (site, elevation_m) = site(&Section::of(root, "site", faults), faults);
+    let wind = Section::of(root, "wind", faults);
+    wind.allow(&["files"], faults);
+    let wind_files = wind
+        .texts("files", "an array of file names", faults)
+        .iter()
+        .map(|file| folder.join(file))
+        .collect();
+    let ascent_section = Section::of(root, "ascent", faults);
+    let (ascent_rates, burst_altitude_m) = ascent(&ascent_section, faults);
+    let balloon_section = Section::of(root, "balloon", faults);
+    let balloon = balloon(&balloon_section, faults);
+    let load = Section::all_of(root, "load", faults)
+        .iter()
+        .filter_map(|section| load_item(section, faults))
+        .collect();
+    let parachute_section = Section::of(root, "parachute", faults);
+    let parachute = parachute(&parachute_section, faults);
+    let descent_section = Section::of(root, "descent", faults);
+    let (landing_speed_m_s, descent_rates, remnant) = descent(&descent_section, faults);
+    let spread = spread(&Section::of(root, "spread", faults), faults);
+    let plan = Plan {
+        name,
+        release: release?,
+        timezone,
+        site: site?,
+        elevation_m,
+        wind_files,
+        balloon,
+        load,
+        parachute,
+        ascent_rates,
+        burst_altitude_m,
+        landing_speed_m_s,
+        descent_rates,
+        remnant,
+        spread,
+        unused_sections: SECTIONS
             .iter()
-            .map(|file| folder.join(file))
-            .collect();
-        let ascent_section = Section::of(root, "ascent", faults);
-        let (ascent_rates, burst_altitude_m) = ascent(&ascent_section, faults);
-        let balloon_section = Section::of(root, "balloon", faults);
-        let balloon = balloon(&balloon_section, faults);
-        let load = Section::all_of(root, "load", faults)
-            .iter()
-            .filter_map(|section| load_item(section, faults))
-            .collect();
-        let parachute_section = Section::of(root, "parachute", faults);
-        let parachute = parachute(&parachute_section, faults);
-        let descent_section = Section::of(root, "descent", faults);
-        let (landing_speed_m_s, descent_rates, remnant) = descent(&descent_section, faults);
-        let plan = Plan {
-            name,
-            release: release?,
-            timezone,
-            site: site?,
-            elevation_m,
-            wind_files,
-            balloon,
-            load,
-            parachute,
-            ascent_rates,
-            burst_altitude_m,
-            landing_speed_m_s,
-            descent_rates,
-            remnant,
-            spread: spread(&Section::of(root, "spread", faults), faults),
-            unused_sections: SECTIONS
-                .iter()
-                .filter(|s| !s.1 && root.contains_key(s.0))
-                .map(|s| s.0)
-                .collect(),
-        };
-        check_whole(
-            &plan,
-            &balloon_section,
-            &ascent_section,
-            &parachute_section,
-            faults,
-        );
-        Some(plan)
-    }
+            .filter(|s| !s.1 && root.contains_key(s.0))
+            .map(|s| s.0)
+            .collect(),
+    };
+    check_whole(
+        &plan,
+        &balloon_section,
+        &ascent_section,
+        &parachute_section,
+        faults,
+    );
+    Some(plan)
 }
 
 /// What no section can know alone: whether the rise and the fall are described at all.

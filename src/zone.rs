@@ -90,7 +90,7 @@ pub fn predict(
     let (planned, moments) = fly_planned(model)?;
     let seconds = seconds_by_layer(model);
     let age_s = sounding.time.map(|t| seconds_between(t, plan.release));
-    let table = wind_error_table(plan, &column, age_s, &mut assumed);
+    let table = wind_error_table(plan, &column, age_s, units, &mut assumed);
     let process = table.as_ref().map(|table| {
         let heights: Vec<f64> = (0..model.layers.count)
             .map(|k| model.layers.middle_m(k))
@@ -227,6 +227,7 @@ fn wind_error_table(
     plan: &Plan,
     column: &Column,
     age_s: Option<f64>,
+    units: UnitSystem,
     assumed: &mut Vec<String>,
 ) -> Option<WindErrorTable> {
     /// What an unknown age is taken for, s.
@@ -239,12 +240,15 @@ fn wind_error_table(
                 assumed.push("the sounding has no time: taken as a day old, assumed".into());
                 UNKNOWN_AGE_S
             });
+            let side = if age < 0.0 { "after" } else { "before" };
+            let table = WindErrorTable::of_sounding(age, top_m);
             assumed.push(format!(
-                "wind error of a sounding {} {} at release: measured departures of soundings at Darwin (January 2006, 11 pairs), assumed to hold here",
+                "wind error of a sounding made {} {side} the release: {} a component (sd) at {} above sea level; measured departures of soundings at Darwin (January 2006, 11 pairs), assumed to hold here",
                 duration(age.abs()),
-                if age < 0.0 { "younger than the flight's start" } else { "old" }
+                units.speed(table.sigma_m_s(TOLD_AT_M[2])),
+                units.height(TOLD_AT_M[2])
             ));
-            Some(WindErrorTable::of_sounding(age, top_m))
+            Some(table)
         }
         WindSpread::Forecast => {
             assumed.push(

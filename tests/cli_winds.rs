@@ -122,3 +122,14 @@ fn wrong_usage_is_exit_2() {
     }
     assert!(stderr(&winds(&[NASHVILLE, "--format", "grib"])).contains("igra2"));
 }
+
+#[test]
+fn the_picture_in_the_readme_is_the_one_that_is_drawn() {
+    let folder = tempfile::tempdir().unwrap();
+    let drawn = folder.path().join("winds.svg");
+    let sample = "samples/high-plains/riverton-2026-02-05.csv";
+    let output = winds(&[sample, "--out", drawn.to_str().unwrap()]);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    let shown = Path::new(env!("CARGO_MANIFEST_DIR")).join("samples/high-plains/winds.svg");
+    assert_eq!(fs::read(drawn).unwrap(), fs::read(shown).unwrap());
+}

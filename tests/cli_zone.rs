@@ -313,9 +313,10 @@ fn all_faults_of_a_plan_at_once() {
         ("lat = 43.02", "lat = 91"),
         ("1200 g", "1200 kg"),
         ("\"helium\"", "\"neon\""),
+        ("lift = \"4 %\"", "lift = \"40 %\""),
     ]);
     let lines: Vec<&str> = message.lines().collect();
-    assert_eq!(lines.len(), 3, "{message}");
+    assert_eq!(lines.len(), 4, "{message}");
     assert!(
         lines[0].contains("line 8") && lines[1].contains("line 16") && lines[2].contains("neon")
     );

@@ -2,7 +2,7 @@
 
 use std::f64::consts::PI;
 
-use crate::atmosphere::{G0_M_S2, RHO0_KG_M3};
+use crate::atmosphere::G0_M_S2;
 
 /// Drag area of a round canopy, m2: Cd S0 with S0 = pi D0^2 / 4.
 ///
@@ -27,10 +27,4 @@ pub fn drag_area_m2(nominal_diameter_m: f64, drag_coefficient: f64) -> f64 {
 /// T. W. Knacke, *Parachute Recovery Systems Design Manual*, NWC TP 6575 (1991), chapter 5.
 pub fn terminal_speed_m_s(mass_kg: f64, drag_area_m2: f64, density_kg_m3: f64) -> f64 {
     (2.0 * mass_kg * G0_M_S2 / (density_kg_m3 * drag_area_m2)).sqrt()
-}
-
-/// The speed that a terminal speed at standard sea-level density becomes in thinner air:
-/// v / v0 = sqrt(rho0 / rho).
-pub fn speed_aloft_m_s(sea_level_speed_m_s: f64, density_kg_m3: f64) -> f64 {
-    sea_level_speed_m_s * (RHO0_KG_M3 / density_kg_m3).sqrt()
 }
