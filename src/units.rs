@@ -319,11 +319,12 @@ pub fn thousands(value: f64) -> String {
     out
 }
 
-/// A duration as `2 h 07 min`, to the nearest minute.
+/// A duration as `2 h 07 min`, to the nearest minute, or from two days on as `3 d 14 h`.
 pub fn duration(seconds: f64) -> String {
     let minutes = (seconds / 60.0).round() as i64;
     match (minutes / 60, minutes % 60) {
         (0, m) => format!("{m} min"),
+        (h @ 48.., _) => format!("{} d {} h", thousands((h / 24) as f64), h % 24),
         (h, m) => format!("{h} h {m:02} min"),
     }
 }
@@ -376,6 +377,7 @@ mod tests {
         assert_eq!(UnitSystem::Metric.area(1_674.6e6), "1,675 km2");
         assert_eq!(UnitSystem::Us.area(MILE_M * MILE_M), "1.0 sq mi");
         assert_eq!(duration(7620.0), "2 h 07 min");
+        assert_eq!(duration(40.0 * 86_400.0 + 3_700.0), "40 d 1 h");
         assert_eq!(thousands(-1234567.0), "-1,234,567");
         assert_eq!(thousands(-0.2), "0");
     }

@@ -35,6 +35,9 @@ pub struct Options {
     pub units: UnitSystem,
 }
 
+/// Departures of soundings were measured up to this age, s.
+const KNOWN_AGE_S: f64 = 48.0 * 3_600.0;
+
 /// Flights drawn unless the user says otherwise.
 pub const DRAWS: u64 = 2_000;
 
@@ -90,6 +93,13 @@ pub fn predict(
     let (planned, moments) = fly_planned(model)?;
     let seconds = seconds_by_layer(model);
     let age_s = sounding.time.map(|t| seconds_between(t, plan.release));
+    if let Some(age) = age_s.filter(|age| age.abs() > KNOWN_AGE_S) {
+        notes.push(format!(
+            "the sounding is {} away from the release: it says little about the winds of the flight, and no error was measured beyond {}",
+            duration(age.abs()),
+            duration(KNOWN_AGE_S)
+        ));
+    }
     let table = wind_error_table(plan, &column, age_s, units, &mut assumed);
     let process = table.as_ref().map(|table| {
         let heights: Vec<f64> = (0..model.layers.count)
