@@ -58,6 +58,13 @@ fn place(text: &str, share: f64) -> usize {
     at
 }
 
+#[test]
+fn an_empty_text_has_a_message() {
+    // Found by `any_text`, 2026-11-25: an archive without an ascent gave an error without words.
+    read_every_way("");
+    read_every_way("\n");
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(128))]
 

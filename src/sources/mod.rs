@@ -117,12 +117,12 @@ pub fn parse(name: &str, text: &str, format: Option<Format>) -> Result<Vec<Sound
         Format::Listing => listing::read(name, text)?,
         Format::Gsl => gsl::read(name, text)?,
     };
-    keep_usable(ascents.into_iter().map(clean::clean).collect())
+    keep_usable(name, ascents.into_iter().map(clean::clean).collect())
 }
 
 /// The usable ascents. One bad ascent must not cost its good neighbours, but the first of them
 /// says that it was left out; when none is usable, the first fault is the file's.
-fn keep_usable(ascents: Vec<Result<Sounding>>) -> Result<Vec<Sounding>> {
+fn keep_usable(name: &str, ascents: Vec<Result<Sounding>>) -> Result<Vec<Sounding>> {
     let mut good = Vec::new();
     let mut faults = Vec::new();
     for ascent in ascents {
@@ -140,7 +140,7 @@ fn keep_usable(ascents: Vec<Result<Sounding>>) -> Result<Vec<Sounding>> {
         None => Err(faults
             .into_iter()
             .next()
-            .unwrap_or_else(|| Error::Faults(Vec::new()))),
+            .unwrap_or_else(|| Fault::new(name, "no ascent", "at least one sounding").into())),
     }
 }
 
