@@ -338,6 +338,20 @@ fn stacks_that_do_not_fly() {
 }
 
 #[test]
+fn a_stack_that_only_just_rises_is_flown() {
+    let sample = Changed::of(
+        PLAN,
+        &[("neck_lift = \"6.8 kg\"", "neck_lift = \"4.8 kg\"")],
+    );
+    let output = zone(&[&sample.plan(), "--json"]);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    let json: Value = serde_json::from_slice(&output.stdout).unwrap();
+    // With 0.5 kg of free lift and 0.19 kg of spread, about 1 % of the draws stay down.
+    let landed = json["facts"]["landed"].as_u64().unwrap();
+    assert!((1_900..2_000).contains(&landed), "{landed}");
+}
+
+#[test]
 fn sites_at_the_ends_of_the_earth() {
     for (lat, lon) in [
         ("89.999995", "12"),

@@ -185,7 +185,7 @@ pub struct Climb {
 }
 
 /// Below this rate a stack is taken to float, m/s.
-const FLOATING_M_S: f64 = 0.05;
+pub const FLOATING_M_S: f64 = 0.05;
 
 impl Climber {
     /// Climbs from `from_m` through `count` layers of `thickness_m`.
@@ -353,7 +353,8 @@ fn relaxation_m(climber: &Climber, at: &AirPoint, state: &ClimbState, ln_re: f64
     let air_conductivity = at.viscosity_pa_s * 1004.7 / 0.71;
     let outside = 0.37 * (0.6 * ln_re).exp() * air_conductivity / d;
     if outside <= 0.0 {
-        return f64::INFINITY;
+        // It floats: given time, the gas takes on the temperature of the air.
+        return 0.0;
     }
     let inside_at_1_k = inside_at_1_k(gas, tg, at);
     let theta = (tg - at.air.temperature_k).abs().max(0.05);
