@@ -2,24 +2,27 @@
 
 mod setup;
 mod stack;
+mod winds;
 
 use jiff::{SignedDuration, Timestamp};
 
 use self::setup::Setup;
+use self::stack::FilledBalloon;
+use self::winds::Winds;
 use crate::error::{Error, Result};
+use crate::flight::layers::Layers;
 use crate::flight::model::{FlightModel, Flown, Moment, Scratch, Variation};
 use crate::flight::rise::Miss;
 use crate::geodesy::{LocalFrame, Position};
-use crate::plan::{Plan, WindSpread};
-use crate::report::facts::{BalloonFacts, Facts, WindFacts};
+use crate::plan::Plan;
+use crate::report::facts::{BalloonFacts, Facts};
 use crate::report::zone::{Mark, Zone};
 use crate::spread::draws::Sampler;
 use crate::spread::region::Regions;
 use crate::spread::run::{Landing, Landings, run};
-use crate::units::{UnitSystem, duration};
+use crate::units::UnitSystem;
 use crate::vehicle::balloon::sphere_diameter_m;
 use crate::wind::column::Column;
-use crate::wind::error::{FORECAST_CORRELATION_M, WindErrorProcess, WindErrorTable};
 use crate::wind::sounding::Sounding;
 
 /// How a zone is drawn.
@@ -34,9 +37,6 @@ pub struct Options {
     /// Units in which assumptions and messages are worded.
     pub units: UnitSystem,
 }
-
-/// Departures of soundings were measured up to this age, s.
-const KNOWN_AGE_S: f64 = 48.0 * 3_600.0;
 
 /// Flights drawn unless the user says otherwise.
 pub const DRAWS: u64 = 2_000;
@@ -86,27 +86,15 @@ pub fn predict(
             "[{section}] is in the plan but not used by this version"
         ));
     }
-    far_from_station(plan, sounding, units, &mut notes);
 
     let setup = Setup::new(plan, &column, site_m, units, &mut assumed)?;
     let model = &setup.model;
     let (planned, moments) = fly_planned(model)?;
-    let seconds = seconds_by_layer(model);
-    let age_s = sounding.time.map(|t| seconds_between(t, plan.release));
-    if let Some(age) = age_s.filter(|age| age.abs() > KNOWN_AGE_S) {
-        notes.push(format!(
-            "the sounding is {} away from the release: it says little about the winds of the flight, and no error was measured beyond {}",
-            duration(age.abs()),
-            duration(KNOWN_AGE_S)
-        ));
-    }
-    let table = wind_error_table(plan, &column, age_s, units, &mut assumed);
-    let process = table.as_ref().map(|table| {
-        let heights: Vec<f64> = (0..model.layers.count)
-            .map(|k| model.layers.middle_m(k))
-            .collect();
-        WindErrorProcess::new(table, &heights, &seconds)
-    });
+    let seconds = seconds_by_layer(&moments, &model.layers);
+    let winds = Winds::new(plan, wind_file, sounding, &column, units, &mut assumed);
+    let process = winds.process(&model.layers, &seconds);
+    let wind = winds.facts(&model.layers, &seconds, process.as_ref());
+    winds::notes(plan, sounding, &wind, units, &mut notes);
 
     let sampler = Sampler {
         seed: options.seed,
@@ -114,17 +102,6 @@ pub fn predict(
         mass: setup.mass,
     };
     let landings = run(model, &sampler, process.as_ref(), options.draws, flown);
-    let wind = wind_facts(
-        wind_file,
-        sounding,
-        &column,
-        model,
-        &seconds,
-        age_s,
-        table.as_ref(),
-        process.as_ref(),
-    );
-    held_winds(&wind, units, &mut notes);
 
     let landing = planned.landing.place.position();
     let frame = LocalFrame::new(landing)?;
@@ -144,7 +121,7 @@ pub fn predict(
     };
     let facts = Facts {
         name: plan.name.clone(),
-        balloon: balloon_facts(plan, &setup, &column, site_m),
+        balloon: setup.balloon.as_ref().map(|b| balloon_facts(plan, b)),
         mean_rate_m_s: (planned.burst.altitude_m - site_m) / planned.burst.time_s,
         touchdown_speed_m_s: model.layers.thickness_m / model.fall.seconds[0],
         wind,
@@ -213,153 +190,26 @@ fn in_words(miss: Miss) -> &'static str {
 }
 
 /// Seconds the planned flight spends in each layer, up and down.
-fn seconds_by_layer(model: &FlightModel) -> Vec<f64> {
-    let mut seconds = vec![0.0; model.layers.count];
-    let mut last: Option<Moment> = None;
-    let mut add = |m: Moment| {
-        if let Some(before) = last {
-            let middle = 0.5 * (before.altitude_m + m.altitude_m);
-            seconds[model.layers.locate(middle).0] += m.time_s - before.time_s;
-        }
-        last = Some(m);
-    };
-    // The planned flight has been flown before: it comes down.
-    let _ = model.fly(
-        &Variation::NONE,
-        &[],
-        &mut Scratch::default(),
-        Some(&mut add),
-    );
+fn seconds_by_layer(track: &[Moment], layers: &Layers) -> Vec<f64> {
+    let mut seconds = vec![0.0; layers.count];
+    for pair in track.windows(2) {
+        let middle = 0.5 * (pair[0].altitude_m + pair[1].altitude_m);
+        seconds[layers.locate(middle).0] += pair[1].time_s - pair[0].time_s;
+    }
     seconds
 }
 
-fn wind_error_table(
-    plan: &Plan,
-    column: &Column,
-    age_s: Option<f64>,
-    units: UnitSystem,
-    assumed: &mut Vec<String>,
-) -> Option<WindErrorTable> {
-    /// What an unknown age is taken for, s.
-    const UNKNOWN_AGE_S: f64 = 86_400.0;
-    let top_m = column.top_m();
-    match plan.spread.wind.as_ref().unwrap_or(&WindSpread::Sounding) {
-        WindSpread::None => None,
-        WindSpread::Sounding => {
-            let age = age_s.unwrap_or_else(|| {
-                assumed.push("the sounding has no time: taken as a day old, assumed".into());
-                UNKNOWN_AGE_S
-            });
-            let side = if age < 0.0 { "after" } else { "before" };
-            let table = WindErrorTable::of_sounding(age, top_m);
-            assumed.push(format!(
-                "wind error of a sounding made {} {side} the release: {} a component (sd) at {} above sea level; measured departures of soundings at Darwin (January 2006, 11 pairs), assumed to hold here",
-                duration(age.abs()),
-                units.speed(table.sigma_m_s(TOLD_AT_M[2])),
-                units.height(TOLD_AT_M[2])
-            ));
-            Some(table)
-        }
-        WindSpread::Forecast => {
-            assumed.push(
-                "wind error of a forecast of up to a day by a table of judgement, assumed".into(),
-            );
-            Some(WindErrorTable::of_forecast(top_m))
-        }
-        WindSpread::Table(rows) => {
-            assumed.push("wind errors correlated over 2 km of height, assumed".into());
-            Some(WindErrorTable {
-                rows: rows.clone(),
-                correlation_length_m: FORECAST_CORRELATION_M,
-                known_up_to_m: top_m,
-            })
-        }
-    }
-}
-
-/// Altitudes at which the wind error is told, m.
-const TOLD_AT_M: [f64; 5] = [1_000.0, 5_000.0, 10_000.0, 20_000.0, 30_000.0];
-
-#[allow(clippy::too_many_arguments)] // One call gathers what six places know.
-fn wind_facts(
-    file: &str,
-    sounding: &Sounding,
-    column: &Column,
-    model: &FlightModel,
-    seconds: &[f64],
-    age_s: Option<f64>,
-    table: Option<&WindErrorTable>,
-    process: Option<&WindErrorProcess>,
-) -> WindFacts {
-    let time_where = |outside: &dyn Fn(f64) -> bool| -> f64 {
-        let inside = seconds.iter().enumerate();
-        inside
-            .filter(|(k, _)| outside(model.layers.middle_m(*k)))
-            .map(|(_, s)| s)
-            .sum()
-    };
-    WindFacts {
-        file: file.to_owned(),
-        station: sounding.name.clone(),
-        time: sounding.time,
-        age_s,
-        covered_m: (column.base_m(), column.top_m()),
-        above_s: time_where(&|z| z > column.top_m()),
-        below_s: time_where(&|z| z < column.base_m()),
-        sigma: table.map_or_else(Vec::new, |t| {
-            TOLD_AT_M.iter().map(|&z| (z, t.sigma_m_s(z))).collect()
-        }),
-        correlation_length_m: table.map_or(0.0, |t| t.correlation_length_m),
-        drift_sigma_m: process.map_or(0.0, WindErrorProcess::drift_sigma_m),
-    }
-}
-
-fn held_winds(wind: &WindFacts, units: UnitSystem, notes: &mut Vec<String>) {
-    if wind.above_s > 0.0 {
-        notes.push(format!(
-            "no wind is known above {} above sea level: the last one is held for {} of the flight, and its error grows",
-            units.height(wind.covered_m.1),
-            duration(wind.above_s)
-        ));
-    }
-    if wind.below_s > 0.0 {
-        notes.push(format!(
-            "no wind is known below {} above sea level: the lowest one is held for {} of the flight",
-            units.height(wind.covered_m.0),
-            duration(wind.below_s)
-        ));
-    }
-}
-
-/// A sounding from farther away than this is told, m.
-const FAR_M: f64 = 100_000.0;
-
-fn far_from_station(plan: &Plan, sounding: &Sounding, units: UnitSystem, notes: &mut Vec<String>) {
-    if let Some(place) = sounding.position {
-        let away = plan.site.distance_m(place);
-        if away > FAR_M {
-            notes.push(format!(
-                "the sounding was made {} from the site: that distance is not in the spread",
-                units.distance(away)
-            ));
-        }
-    }
-}
-
-fn balloon_facts(plan: &Plan, setup: &Setup, column: &Column, site_m: f64) -> Option<BalloonFacts> {
-    let balloon = setup.balloon.as_ref()?;
-    let air = column.air.at(site_m);
-    let fill = balloon.rise.climber.fill;
-    Some(BalloonFacts {
+fn balloon_facts(plan: &Plan, balloon: &FilledBalloon) -> BalloonFacts {
+    BalloonFacts {
         load_kg: stack::load_kg(plan),
         neck_lift_kg: balloon.neck_lift_kg,
         free_lift_kg: balloon.free_lift_kg,
         volume_m3: balloon.volume_m3,
-        release_diameter_m: sphere_diameter_m(fill.volume_m3(air.temperature_k, air.pressure_pa)),
+        release_diameter_m: sphere_diameter_m(balloon.volume_m3),
         burst_diameter_m: balloon
             .burst_diameter_m
             .filter(|_| plan.burst_altitude_m.is_none()),
-    })
+    }
 }
 
 /// Draws that did not come down, in words; a note when there are any.
@@ -386,10 +236,6 @@ fn quantiles(landings: &Landings, value: impl Fn(&Landing) -> f64) -> [f64; 3] {
         let at = (p * last as f64).round() as usize;
         values.get(at).copied().unwrap_or(0.0)
     })
-}
-
-fn seconds_between(from: Timestamp, to: Timestamp) -> f64 {
-    to.duration_since(from).as_secs_f64()
 }
 
 fn after(release: Timestamp, seconds: f64) -> Timestamp {

@@ -4,7 +4,7 @@ use super::layers::{LayerWinds, Layers};
 use super::rates::RateTable;
 use super::rise::{Miss, Rise, RiseVariation};
 use crate::atmosphere::{AirProfile, RHO0_KG_M3};
-use crate::geodesy::{Compass, Normal, Position, drift};
+use crate::geodesy::{Compass, Normal, drift};
 use crate::vehicle::descent::FallSpeed;
 
 /// What makes one flight differ from the planned one.
@@ -227,11 +227,6 @@ impl FlightModel {
                     .map(|(s, l)| s * slower * exp_of_small(v.fall_exponent * l)),
             );
         }
-    }
-
-    /// Where a drift of the whole flight begins, in degrees.
-    pub fn release(&self) -> Position {
-        self.start.position()
     }
 }
 

@@ -5,7 +5,7 @@ use crate::atmosphere::AirProfile;
 use crate::error::{Error, Result};
 use crate::flight::layers::{LayerWinds, Layers, STATED_THICKNESS_M, THICKNESS_M};
 use crate::flight::model::{Fall, FlightModel};
-use crate::flight::rise::{Rise, RisePlan, RiseSpread, RiseTable};
+use crate::flight::rise::{Rise, RiseSpread, RiseTable};
 use crate::geodesy::Compass;
 use crate::plan::Plan;
 use crate::spread::draws::{BurstSpread, FallingMass, Spread};
@@ -182,22 +182,17 @@ fn planned_burst(
             remedy: "expected [balloon] burst_diameter or [ascent] burst_altitude".into(),
         });
     };
-    burst_by_diameter(&balloon.rise, burst_diameter_m, air, site_m, units)
+    burst_by_diameter(balloon, burst_diameter_m, air, site_m, units)
 }
 
 fn burst_by_diameter(
-    rise: &RisePlan,
+    balloon: &FilledBalloon,
     burst_diameter_m: f64,
     air: &AirProfile,
     site_m: f64,
     units: UnitSystem,
 ) -> Result<f64> {
-    let here = air.at(site_m);
-    let volume = rise
-        .climber
-        .fill
-        .volume_m3(here.temperature_k, here.pressure_pa);
-    let at_release = sphere_diameter_m(volume);
+    let at_release = sphere_diameter_m(balloon.volume_m3);
     if at_release >= burst_diameter_m {
         return Err(bursts_on_ground(format!(
             "the gas fills a sphere of {} at the site, the balloon bursts at {}",
@@ -206,7 +201,8 @@ fn burst_by_diameter(
         )));
     }
     let layers = Layers::covering(site_m, CEILING_M, THICKNESS_M);
-    let climb = rise
+    let climb = balloon
+        .rise
         .climber
         .climb(air, site_m, layers.thickness_m, layers.count);
     let burst = climb
