@@ -25,8 +25,8 @@ pub enum Error {
     },
     /// One or more faults in what the user wrote or gave, all that were found.
     Faults(Vec<Fault>),
-    /// The stack as described does not make a flight.
-    NoFlight {
+    /// Something else stands in the way, as a stack that does not make a flight.
+    CannotDo {
         /// Why not, with the numbers.
         why: String,
         /// What would be right.
@@ -123,7 +123,7 @@ impl fmt::Display for Error {
                 }
                 Ok(())
             }
-            Error::NoFlight { why, remedy } => write!(f, "{why}; {remedy}"),
+            Error::CannotDo { why, remedy } => write!(f, "{why}; {remedy}"),
         }
     }
 }

@@ -258,7 +258,7 @@ impl LocalFrame {
             "+proj=aeqd +lat_0={:.12} +lon_0={:.12} +ellps=WGS84 +units=m +no_defs",
             center.lat_deg, center.lon_deg
         );
-        let proj = Proj::new(&definition).map_err(|cause| Error::NoFlight {
+        let proj = Proj::new(&definition).map_err(|cause| Error::CannotDo {
             why: format!("PROJ refused the local frame \"{definition}\": {cause}"),
             remedy: "expected a latitude of -90 to 90 and a longitude of -180 to 180 degrees"
                 .into(),
@@ -302,7 +302,7 @@ impl LocalFrame {
     }
 
     fn outside(&self, what: String, cause: &str) -> Error {
-        Error::NoFlight {
+        Error::CannotDo {
             why: format!(
                 "{what} is not in the plane around {:.4}, {:.4}: {cause}",
                 self.center.lat_deg, self.center.lon_deg

@@ -55,7 +55,7 @@ pub struct Prediction {
 ///
 /// # Errors
 ///
-/// [`Error::NoFlight`] when the stack does not make a flight or too few draws come down.
+/// [`Error::CannotDo`] when the stack does not make a flight or too few draws come down.
 pub fn predict(
     plan: &Plan,
     wind_file: &str,
@@ -171,7 +171,7 @@ fn fly_planned(model: &FlightModel) -> Result<(Flown, Vec<Moment>)> {
             &mut Scratch::default(),
             Some(&mut keep),
         )
-        .map_err(|miss| Error::NoFlight {
+        .map_err(|miss| Error::CannotDo {
             why: format!(
                 "the flight as planned does not come down: {}",
                 in_words(miss)

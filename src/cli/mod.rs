@@ -1,5 +1,7 @@
 //! The commands, one file each.
 
 pub mod options;
+mod output;
+mod wind_files;
 pub mod winds;
 pub mod zone;

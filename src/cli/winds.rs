@@ -5,16 +5,16 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use jiff::Timestamp;
-use serde::Serialize;
 
 use super::options::Units;
-use crate::error::{Error, Result};
+use super::output;
+use super::wind_files::{self, Ascent};
+use crate::error::Result;
 use crate::report::picture::Picture;
 use crate::report::write_file::write_atomically;
 use crate::report::{profile_picture, winds};
-use crate::sources::{self, Format};
+use crate::sources::Format;
 use crate::units::UnitSystem;
-use crate::wind::sounding::Sounding;
 
 /// Shows what is in a wind file: levels, times, gaps, what was cleaned, and a picture.
 #[derive(Debug, Args)]
@@ -42,13 +42,6 @@ pub struct WindsArgs {
     pub out: Option<PathBuf>,
 }
 
-/// An ascent with the file it comes from.
-#[derive(Serialize)]
-struct Ascent {
-    file: String,
-    sounding: Sounding,
-}
-
 /// Runs the command; the report goes to `out`.
 ///
 /// # Errors
@@ -56,7 +49,10 @@ struct Ascent {
 /// The faults of all files together, or a file or `out` that cannot be written.
 pub fn run(args: &WindsArgs, out: &mut impl Write) -> Result<()> {
     let units = args.units.into();
-    let ascents = read_all(args)?;
+    let mut ascents = wind_files::read_all(&args.files, args.format)?;
+    if let Some(time) = args.at {
+        ascents = vec![wind_files::nearest(ascents, time)?];
+    }
     if let (Some(path), Some(first)) = (&args.out, ascents.first()) {
         let title = match first.sounding.name.as_str() {
             "" => file_name(Path::new(&first.file)),
@@ -65,50 +61,11 @@ pub fn run(args: &WindsArgs, out: &mut impl Write) -> Result<()> {
         write_picture(path, &profile_picture::draw(&first.sounding, &title, units))?;
     }
     let report = if args.json {
-        as_json(&ascents)?
+        output::json(&ascents)?
     } else {
         as_text(&ascents, units, args.all)
     };
-    out.write_all(report.as_bytes())
-        .and_then(|()| out.flush())
-        .map_err(|cause| Error::file(Path::new("standard output"), "write to", cause))
-}
-
-/// The ascents of all files, or the faults of all.
-fn read_all(args: &WindsArgs) -> Result<Vec<Ascent>> {
-    let mut ascents = Vec::new();
-    let mut faults = Vec::new();
-    for path in &args.files {
-        match sources::read_soundings(path, args.format) {
-            Ok(soundings) => {
-                let file = path.display().to_string();
-                ascents.extend(soundings.into_iter().map(|sounding| Ascent {
-                    file: file.clone(),
-                    sounding,
-                }));
-            }
-            Err(Error::Faults(more)) => faults.extend(more),
-            Err(other) => return Err(other),
-        }
-    }
-    if !faults.is_empty() {
-        return Err(Error::Faults(faults));
-    }
-    match args.at {
-        Some(time) => nearest(ascents, time),
-        None => Ok(ascents),
-    }
-}
-
-/// The ascent nearest to a time, of all files.
-fn nearest(ascents: Vec<Ascent>, time: Timestamp) -> Result<Vec<Ascent>> {
-    let soundings = ascents.iter().map(|a| a.sounding.clone()).collect();
-    let chosen = sources::choose(soundings, time)?;
-    Ok(ascents
-        .into_iter()
-        .filter(|a| a.sounding == chosen)
-        .take(1)
-        .collect())
+    output::print(out, "standard output", &report)
 }
 
 fn as_text(ascents: &[Ascent], units: UnitSystem, all: bool) -> String {
@@ -120,12 +77,6 @@ fn as_text(ascents: &[Ascent], units: UnitSystem, all: bool) -> String {
         })
         .collect();
     reports.join("\n")
-}
-
-fn as_json(ascents: &[Ascent]) -> Result<String> {
-    serde_json::to_string_pretty(ascents)
-        .map(|text| text + "\n")
-        .map_err(|cause| Error::file(Path::new("standard output"), "write to", cause.into()))
 }
 
 fn file_name(path: &Path) -> String {

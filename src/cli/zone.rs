@@ -10,15 +10,16 @@ use indicatif::{ProgressBar, ProgressDrawTarget};
 use serde::Serialize;
 
 use super::options::Units;
+use super::output;
+use super::wind_files::{self, Ascent};
 use crate::error::{Error, Fault, Result};
 use crate::plan::Plan;
 use crate::report::facts::Facts;
 use crate::report::write_file::UnfinishedFile;
 use crate::report::zone::Zone;
 use crate::report::{geojson, zone_table};
-use crate::sources::{self, Format};
+use crate::sources::Format;
 use crate::units::UnitSystem;
-use crate::wind::sounding::Sounding;
 use crate::zone::{DRAWS, Options, Prediction, predict};
 
 /// Predicts the landing zone of a plan: where, when, and how sure.
@@ -71,7 +72,7 @@ struct Summary<'a> {
 pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Result<()> {
     let plan = Plan::read(&args.plan)?;
     let units: UnitSystem = args.units.into();
-    let (file, sounding) = choose_sounding(&plan, args)?;
+    let Ascent { file, sounding } = nearest_ascent(&plan, args)?;
     let to_stdout = args.out.as_deref() == Some(Path::new("-"));
     let unfinished = match &args.out {
         Some(path) if !to_stdout => Some(UnfinishedFile::begin(path)?),
@@ -98,15 +99,15 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
         unfinished.finish(geojson::text(&prediction.zone).as_bytes())?;
     }
     if to_stdout {
-        print(talk, "standard error", &report)?;
-        print(out, "standard output", &geojson::text(&prediction.zone))
+        output::print(talk, "standard error", &report)?;
+        output::print(out, "standard output", &geojson::text(&prediction.zone))
     } else {
-        print(out, "standard output", &report)
+        output::print(out, "standard output", &report)
     }
 }
 
-/// The sounding nearest to the release, of all wind files, and the file it is in.
-fn choose_sounding(plan: &Plan, args: &ZoneArgs) -> Result<(String, Sounding)> {
+/// The ascent nearest to the release, of all wind files.
+fn nearest_ascent(plan: &Plan, args: &ZoneArgs) -> Result<Ascent> {
     let files = if args.wind.is_empty() {
         &plan.wind_files
     } else {
@@ -119,25 +120,15 @@ fn choose_sounding(plan: &Plan, args: &ZoneArgs) -> Result<(String, Sounding)> {
             .of_key("[wind] files")
             .into());
     }
-    let mut all: Vec<(String, Sounding)> = Vec::new();
-    for path in files {
-        let file = path.display().to_string();
-        let soundings = sources::read_soundings(path, args.format)?;
-        all.extend(soundings.into_iter().map(|s| (file.clone(), s)));
-    }
-    let soundings = all.iter().map(|(_, s)| s.clone()).collect();
-    let count = all.len();
-    let mut chosen = sources::choose(soundings, plan.release)?;
-    let file = all
-        .into_iter()
-        .find(|(_, s)| *s == chosen)
-        .map_or_else(String::new, |(file, _)| file);
+    let ascents = wind_files::read_all(files, args.format)?;
+    let count = ascents.len();
+    let mut chosen = wind_files::nearest(ascents, plan.release)?;
     if count > 1 {
-        chosen.tally.assumed.push(format!(
+        chosen.sounding.tally.assumed.push(format!(
             "of {count} soundings, the one nearest to the release stands for the whole flight, assumed"
         ));
     }
-    Ok((file, chosen))
+    Ok(chosen)
 }
 
 /// Runs `work` on so many threads.
@@ -151,7 +142,7 @@ fn with_threads<T: Send>(
     let pool = rayon::ThreadPoolBuilder::new()
         .num_threads(usize::from(threads))
         .build()
-        .map_err(|cause| Error::NoFlight {
+        .map_err(|cause| Error::CannotDo {
             why: format!("cannot start {threads} threads: {cause}"),
             remedy: "expected a smaller --threads".into(),
         })?;
@@ -166,15 +157,7 @@ fn as_json(prediction: &Prediction) -> Result<String> {
         zone,
         facts: &prediction.facts,
     };
-    serde_json::to_string_pretty(&summary)
-        .map(|text| text + "\n")
-        .map_err(|cause| Error::file(Path::new("standard output"), "write to", cause.into()))
-}
-
-fn print(to: &mut impl Write, name: &'static str, text: &str) -> Result<()> {
-    to.write_all(text.as_bytes())
-        .and_then(|()| to.flush())
-        .map_err(|cause| Error::file(Path::new(name), "write to", cause))
+    output::json(&summary)
 }
 
 /// A bar on stderr, if that is a terminal, once a run has lasted a second.

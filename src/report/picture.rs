@@ -131,7 +131,7 @@ impl Picture {
     ///
     /// The picture is too large to be drawn.
     pub fn png(&self) -> Result<Vec<u8>> {
-        let failed = |cause: String| Error::NoFlight {
+        let failed = |cause: String| Error::CannotDo {
             why: format!("the picture cannot be drawn ({cause})"),
             remedy: "write it as .svg instead".to_owned(),
         };

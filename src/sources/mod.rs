@@ -144,31 +144,31 @@ fn keep_usable(name: &str, ascents: Vec<Result<Sounding>>) -> Result<Vec<Soundin
     }
 }
 
-/// The ascent nearest in time to the release, the earlier of two equally near.
+/// Which of several ascents is nearest in time to the release, the earlier of two equally near.
 ///
-/// A single ascent is taken even when its time is unknown; its `time` then stays `None`.
+/// A single ascent is taken even when its time is unknown.
 ///
 /// # Errors
 ///
 /// There is no ascent, or several of which none has a time.
-pub fn choose(soundings: Vec<Sounding>, release: Timestamp) -> Result<Sounding> {
-    let count = soundings.len();
-    let away = |s: &Sounding| {
-        let time = s.time?;
-        Some((time.duration_since(release).abs(), time))
-    };
-    let only_one = count == 1;
-    soundings
-        .into_iter()
-        .filter(|s| only_one || s.time.is_some())
-        .min_by_key(away)
-        .ok_or_else(|| {
+pub fn nearest<'a>(
+    soundings: impl IntoIterator<Item = &'a Sounding>,
+    release: Timestamp,
+) -> Result<usize> {
+    let times: Vec<Option<Timestamp>> = soundings.into_iter().map(|s| s.time).collect();
+    let away = |time: Timestamp| (time.duration_since(release).abs(), time);
+    let known = (0..times.len()).filter_map(|i| Some((away(times[i]?), i)));
+    match (known.min(), times.len()) {
+        (Some((_, i)), _) => Ok(i),
+        (None, 1) => Ok(0),
+        (None, count) => {
             let found = match count {
                 0 => "no ascent".to_owned(),
                 n => format!("{n} ascents, none with a time"),
             };
-            Fault::new("wind files", found, "an ascent with its time").into()
-        })
+            Err(Fault::new("wind files", found, "an ascent with its time").into())
+        }
+    }
 }
 
 #[cfg(test)]
@@ -195,21 +195,19 @@ mod tests {
             s
         };
         let (early, late) = ("2010-06-01T00:00:00Z", "2010-06-01T12:00:00Z");
+        let three = [at(Some(late)), at(None), at(Some(early))];
         let chosen = |hour: &str| {
             let release = format!("2010-06-01T{hour}:00:00Z").parse().unwrap();
-            choose(vec![at(Some(late)), at(None), at(Some(early))], release)
-                .unwrap()
-                .time
-                .unwrap()
-                .to_string()
+            let which = nearest(&three, release).unwrap();
+            three[which].time.unwrap().to_string()
         };
         assert_eq!(chosen("05"), early);
         assert_eq!(chosen("07"), late);
         assert_eq!(chosen("06"), early);
         let release = early.parse().unwrap();
-        assert!(choose(vec![at(None)], release).is_ok());
-        assert!(choose(vec![at(None), at(None)], release).is_err());
-        assert!(choose(vec![], release).is_err());
+        assert!(nearest(&[at(None)], release).is_ok());
+        assert!(nearest(&[at(None), at(None)], release).is_err());
+        assert!(nearest(&[], release).is_err());
     }
 
     #[test]

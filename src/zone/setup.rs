@@ -54,7 +54,7 @@ impl Setup {
     ///
     /// # Errors
     ///
-    /// [`Error::NoFlight`] when the stack cannot rise, bursts on the ground or never bursts.
+    /// [`Error::CannotDo`] when the stack cannot rise, bursts on the ground or never bursts.
     pub fn new(
         plan: &Plan,
         column: &Column,
@@ -102,7 +102,7 @@ impl Setup {
             }
             // The plan's check leaves no other case.
             (None, None) => {
-                return Err(Error::NoFlight {
+                return Err(Error::CannotDo {
                     why: "the plan has neither a balloon nor a rate of ascent".into(),
                     remedy: "expected [balloon] or [ascent] rate".into(),
                 });
@@ -137,7 +137,7 @@ impl Setup {
 }
 
 fn bursts_on_ground(why: String) -> Error {
-    Error::NoFlight {
+    Error::CannotDo {
         why,
         remedy:
             "expected a burst above the site: less gas, a larger balloon or a higher burst altitude"
@@ -177,7 +177,7 @@ fn planned_burst(
     }
     let Some((balloon, burst_diameter_m)) = balloon.and_then(|b| Some((b, b.burst_diameter_m?)))
     else {
-        return Err(Error::NoFlight {
+        return Err(Error::CannotDo {
             why: "the plan has neither a burst diameter nor a burst altitude".into(),
             remedy: "expected [balloon] burst_diameter or [ascent] burst_altitude".into(),
         });
@@ -213,14 +213,14 @@ fn burst_by_diameter(
     match (burst, stall) {
         (Some(k), None) => Ok(layers.altitude_m(k)),
         (Some(k), Some(stall)) if k <= stall => Ok(layers.altitude_m(k)),
-        (_, Some(k)) => Err(Error::NoFlight {
+        (_, Some(k)) => Err(Error::CannotDo {
             why: format!(
                 "the balloon stops rising at {} above sea level without bursting: the gas grows colder than the air and the free lift is used up",
                 units.height(layers.altitude_m(k))
             ),
             remedy: "expected more gas or less load".into(),
         }),
-        (None, None) => Err(Error::NoFlight {
+        (None, None) => Err(Error::CannotDo {
             why: format!(
                 "the balloon has not reached its burst diameter of {} at {} above sea level",
                 units.size(burst_diameter_m),

@@ -43,7 +43,7 @@ pub fn load_kg(plan: &Plan) -> f64 {
 ///
 /// # Errors
 ///
-/// [`Error::NoFlight`] when the lift cannot raise the load or no fill gives the wanted rate.
+/// [`Error::CannotDo`] when the lift cannot raise the load or no fill gives the wanted rate.
 pub fn filled_balloon(
     plan: &Plan,
     balloon: &BalloonPlan,
@@ -74,7 +74,7 @@ pub fn filled_balloon(
     };
     let free_lift_kg = neck_lift_kg - load;
     if free_lift_kg <= 0.0 {
-        return Err(Error::NoFlight {
+        return Err(Error::CannotDo {
             why: format!(
                 "the neck lift of {neck_lift_kg:.2} kg does not raise the load of {load:.2} kg: {:.2} kg is missing",
                 -free_lift_kg
@@ -104,7 +104,7 @@ fn gross_of_volume(balloon: &BalloonPlan, volume_m3: f64, air: &Air) -> f64 {
 fn free_lift_for_rate(wanted_m_s: f64, rate: impl Fn(f64) -> f64) -> Result<f64> {
     let (mut low, mut high) = (0.0, 100.0);
     if rate(high) < wanted_m_s {
-        return Err(Error::NoFlight {
+        return Err(Error::CannotDo {
             why: format!("no fill makes this stack rise at {wanted_m_s:.1} m/s"),
             remedy: "expected a lower [balloon] ascent_rate".into(),
         });

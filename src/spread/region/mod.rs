@@ -48,7 +48,7 @@ impl Regions {
     ///
     /// When there are fewer than three draws, or one is not finite.
     pub fn of(draws: &[[f64; 2]]) -> Result<Regions> {
-        Regions::build(draws).ok_or_else(|| Error::NoFlight {
+        Regions::build(draws).ok_or_else(|| Error::CannotDo {
             why: format!("no region can be drawn around {} landings", draws.len()),
             remedy: "expected at least 3 draws that land, at finite distances".into(),
         })

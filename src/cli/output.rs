@@ -1,0 +1,22 @@
+//! What commands print.
+
+use std::io::Write;
+use std::path::Path;
+
+use serde::Serialize;
+
+use crate::error::{Error, Result};
+
+/// A value as indented JSON, ending in a newline.
+pub fn json(value: &impl Serialize) -> Result<String> {
+    serde_json::to_string_pretty(value)
+        .map(|text| text + "\n")
+        .map_err(|cause| Error::file(Path::new("JSON"), "write", cause.into()))
+}
+
+/// Prints a text to a stream of that name.
+pub fn print(to: &mut impl Write, name: &'static str, text: &str) -> Result<()> {
+    to.write_all(text.as_bytes())
+        .and_then(|()| to.flush())
+        .map_err(|cause| Error::file(Path::new(name), "write to", cause))
+}
