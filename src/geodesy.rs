@@ -38,6 +38,17 @@ impl Position {
         })
     }
 
+    /// Degrees with the hemisphere, as people read them: `43.0200 N, 108.3500 W`.
+    pub fn text(self) -> String {
+        format!(
+            "{:.4} {}, {:.4} {}",
+            self.lat_deg.abs(),
+            if self.lat_deg < 0.0 { 'S' } else { 'N' },
+            self.lon_deg.abs(),
+            if self.lon_deg < 0.0 { 'W' } else { 'E' }
+        )
+    }
+
     fn point(self) -> Point {
         Point::new(self.lon_deg, self.lat_deg)
     }
@@ -324,6 +335,7 @@ mod tests {
     fn positions_are_checked_and_wrapped() {
         assert!(Position::new(91.0, 0.0).is_none());
         assert!(Position::new(f64::NAN, 0.0).is_none());
+        assert_eq!(at(-0.5, -108.25).text(), "0.5000 S, 108.2500 W");
         assert_eq!(at(10.0, 350.0).lon_deg, -10.0);
         assert_eq!(wrap_longitude(-180.0), 180.0);
         assert_eq!(wrap_longitude(540.0), 180.0);

@@ -21,11 +21,11 @@ use windfall::flight::model::{Fall, FlightModel, Flown, Moment, Scratch, Variati
 use windfall::flight::rates::RateTable;
 use windfall::flight::rise::{Rise, RisePlan, RiseSpread, RiseTable, RiseVariation};
 use windfall::geodesy::{Compass, LocalFrame, Position};
-use windfall::spread::draws::{BurstSpread, FallingMass, Sampler, Spread};
+use windfall::spread::draws::{FallingMass, Sampler, Spread};
 use windfall::spread::run::run;
 use windfall::vehicle::ascent::{Climber, DragCurve, GasHeat};
 use windfall::vehicle::balloon::{Fill, Gas, LiftingGas};
-use windfall::vehicle::descent::{FallSpeed, THIN_AIR_EXPONENT, THIN_AIR_EXPONENT_SIGMA};
+use windfall::vehicle::descent::{FallSpeed, THIN_AIR_EXPONENT};
 use windfall::wind::column::Column;
 use windfall::wind::error::{WindErrorProcess, WindErrorTable};
 
@@ -364,17 +364,7 @@ const CHI2_90: f64 = 4.605_170_186;
 #[test]
 fn the_ninety_percent_region_holds_the_landing() {
     let r = recorded();
-    let spread = Spread {
-        lift: 0.04,
-        drag: 0.08,
-        ln_re0: DragCurve::LN_RE0_SIGMA,
-        rise_residual: 1.0,
-        burst: BurstSpread::Diameter(0.06),
-        parachute: 0.15,
-        remnant: 0.15,
-        fall_exponent: THIN_AIR_EXPONENT_SIGMA,
-        release_delay_s: 600.0,
-    };
+    let spread = Spread::ASSUMED;
     let of_rise = RiseSpread {
         lift: spread.lift,
         drag: spread.drag,

@@ -3,28 +3,20 @@
 // A helper of a test may fail as the test itself may.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+#[path = "common/program.rs"]
+mod program;
+
 use std::fs;
 use std::path::Path;
-use std::process::{Command, Output};
+use std::process::Output;
+
+use program::{stderr, stdout, windfall};
 
 const NASHVILLE: &str = "tests/data/soundings/archive_list_nashville.txt";
 const OMAHA: &str = "tests/data/soundings/igra2_omaha_2025.txt";
 
 fn winds(args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_windfall"))
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .arg("winds")
-        .args(args)
-        .output()
-        .unwrap()
-}
-
-fn stdout(output: &Output) -> String {
-    String::from_utf8(output.stdout.clone()).unwrap()
-}
-
-fn stderr(output: &Output) -> String {
-    String::from_utf8(output.stderr.clone()).unwrap()
+    windfall("winds", args)
 }
 
 #[test]

@@ -3,10 +3,14 @@
 // A helper of a test may fail as the test itself may.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+#[path = "common/program.rs"]
+mod program;
+
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
+use program::{stderr, stdout, windfall};
 use serde_json::Value;
 
 const PLAN: &str = "samples/high-plains/plan.toml";
@@ -14,20 +18,7 @@ const RATES: &str = "samples/high-plains/rates.toml";
 const WINDS: &str = "samples/high-plains/riverton-2026-02-05.csv";
 
 fn zone(args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_windfall"))
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .arg("zone")
-        .args(args)
-        .output()
-        .unwrap()
-}
-
-fn stdout(output: &Output) -> String {
-    String::from_utf8(output.stdout.clone()).unwrap()
-}
-
-fn stderr(output: &Output) -> String {
-    String::from_utf8(output.stderr.clone()).unwrap()
+    windfall("zone", args)
 }
 
 fn geojson(args: &[&str]) -> Value {

@@ -186,73 +186,56 @@ impl<'a> Section<'a> {
         range: RangeInclusive<f64>,
         faults: &mut Faults,
     ) -> Option<f64> {
-        let item = self.get(key)?;
-        let value = match item.get_ref() {
-            DeValue::Float(f) => f.as_str().parse().ok(),
-            DeValue::Integer(i) if i.radix() == 10 => i.as_str().parse().ok(),
-            _ => None,
-        };
-        let value = value.filter(|v| range.contains(v));
-        if value.is_none() {
-            let expected = format!("{what}, a number from {} to {}", range.start(), range.end());
-            faults.note(
-                Some(item.span().start),
-                &self.path(key),
-                describe(item),
-                expected,
-            );
-        }
-        value
+        let expected = format!("{what}, a number from {} to {}", range.start(), range.end());
+        self.value(key, &expected, faults, |value| {
+            let number = match value {
+                DeValue::Float(f) => f.as_str().parse().ok(),
+                DeValue::Integer(i) if i.radix() == 10 => i.as_str().parse().ok(),
+                _ => None,
+            };
+            number.filter(|n| range.contains(n))
+        })
     }
 
     /// A string.
     pub fn text(&self, key: &str, what: &str, faults: &mut Faults) -> Option<&'a str> {
-        let item = self.get(key)?;
-        let text = item.get_ref().as_str();
-        if text.is_none() {
-            let found = describe(item);
-            faults.note(Some(item.span().start), &self.path(key), found, what);
-        }
-        text
+        self.value(key, what, faults, DeValue::as_str)
     }
 
     /// An array of strings.
     pub fn texts(&self, key: &str, what: &str, faults: &mut Faults) -> Vec<&'a str> {
-        let Some(item) = self.get(key) else {
-            return Vec::new();
-        };
-        let texts = item.get_ref().as_array().and_then(|array| {
-            let texts: Option<Vec<&str>> = array.iter().map(|i| i.get_ref().as_str()).collect();
-            texts
+        let texts = self.value(key, what, faults, |value| {
+            let array = value.as_array()?.iter();
+            array.map(|item| item.get_ref().as_str()).collect()
         });
-        texts.unwrap_or_else(|| {
-            faults.note(
-                Some(item.span().start),
-                &self.path(key),
-                describe(item),
-                what,
-            );
-            Vec::new()
-        })
+        texts.unwrap_or_default()
     }
 
     /// A date and time, as it is written.
     pub fn date_time(&self, key: &str, what: &str, faults: &mut Faults) -> Option<String> {
+        self.value(key, what, faults, |value| {
+            let whole = value
+                .as_datetime()
+                .filter(|d| d.date.is_some() && d.time.is_some() && d.offset.is_some());
+            whole.map(ToString::to_string)
+        })
+    }
+
+    /// What `read` makes of the key's value; where it makes nothing, that is noted.
+    fn value<T>(
+        &self,
+        key: &str,
+        expected: &str,
+        faults: &mut Faults,
+        read: impl FnOnce(&'a DeValue<'a>) -> Option<T>,
+    ) -> Option<T> {
         let item = self.get(key)?;
-        match item.get_ref() {
-            DeValue::Datetime(d) if d.date.is_some() && d.time.is_some() && d.offset.is_some() => {
-                Some(d.to_string())
-            }
-            _ => {
-                faults.note(
-                    Some(item.span().start),
-                    &self.path(key),
-                    describe(item),
-                    what,
-                );
-                None
-            }
+        let value = read(item.get_ref());
+        if value.is_none() {
+            let at = Some(item.span().start);
+            faults.note(at, &self.path(key), describe(item), expected);
         }
+        value
     }
 
     /// An array of pairs, each read by `read`; `None` (and noted) unless all are pairs.
@@ -263,17 +246,15 @@ impl<'a> Section<'a> {
         faults: &mut Faults,
         mut read: impl FnMut(&Item<'a>, &Item<'a>, &str, &mut Faults) -> Option<T>,
     ) -> Option<Vec<T>> {
-        let item = self.get(key)?;
+        let rows: Vec<&DeArray> = self.value(key, what, faults, |value| {
+            let rows: Option<Vec<&DeArray>> = value
+                .as_array()?
+                .iter()
+                .map(|row| row.get_ref().as_array().filter(|row| row.len() == 2))
+                .collect();
+            rows.filter(|rows| !rows.is_empty())
+        })?;
         let path = self.path(key);
-        let rows: Option<Vec<&DeArray>> = item
-            .get_ref()
-            .as_array()
-            .and_then(|array| array.iter().map(|row| row.get_ref().as_array()).collect());
-        let rows = rows.filter(|r| !r.is_empty() && r.iter().all(|row| row.len() == 2));
-        let Some(rows) = rows else {
-            faults.note(Some(item.span().start), &path, describe(item), what);
-            return None;
-        };
         rows.iter()
             .map(|row| read(&row[0], &row[1], &path, faults))
             .collect()

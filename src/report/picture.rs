@@ -51,27 +51,19 @@ impl Picture {
         if points.len() < 2 {
             return;
         }
-        let list: Vec<String> = points
-            .iter()
-            .map(|[x, y]| format!("{x:.1},{y:.1}"))
-            .collect();
         let _ = writeln!(
             self.body,
             r#"<polyline points="{}" fill="none" stroke="{stroke}" stroke-width="{width:.1}" stroke-linejoin="round" stroke-linecap="round"/>"#,
-            list.join(" ")
+            point_list(points)
         );
     }
 
     /// A filled shape.
     pub fn shape(&mut self, points: &[[f64; 2]], fill: &str) {
-        let list: Vec<String> = points
-            .iter()
-            .map(|[x, y]| format!("{x:.1},{y:.1}"))
-            .collect();
         let _ = writeln!(
             self.body,
             r#"<polygon points="{}" fill="{fill}"/>"#,
-            list.join(" ")
+            point_list(points)
         );
     }
 
@@ -175,6 +167,15 @@ pub fn axis_step(range: f64, most: f64) -> f64 {
         .map(|m| m * power)
         .find(|step| *step >= least * (1.0 - 1e-9))
         .unwrap_or(10.0 * power)
+}
+
+/// Points as SVG lists them.
+fn point_list(points: &[[f64; 2]]) -> String {
+    let list: Vec<String> = points
+        .iter()
+        .map(|[x, y]| format!("{x:.1},{y:.1}"))
+        .collect();
+    list.join(" ")
 }
 
 #[cfg(test)]

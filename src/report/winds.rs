@@ -2,6 +2,7 @@
 
 use std::fmt::Write as _;
 
+use crate::geodesy::Position;
 use crate::units::{UnitSystem, ZERO_CELSIUS_K};
 use crate::wind::sounding::{HeightSource, Level, Sounding};
 
@@ -111,15 +112,7 @@ pub fn time_text(sounding: &Sounding) -> String {
 pub fn place_text(sounding: &Sounding) -> String {
     sounding
         .position
-        .map_or("not in the file".to_owned(), |place| {
-            format!(
-                "{:.4} {}, {:.4} {}",
-                place.lat_deg.abs(),
-                if place.lat_deg < 0.0 { "S" } else { "N" },
-                place.lon_deg.abs(),
-                if place.lon_deg < 0.0 { "W" } else { "E" },
-            )
-        })
+        .map_or("not in the file".to_owned(), Position::text)
 }
 
 fn height_range(sounding: &Sounding, units: UnitSystem) -> String {

@@ -69,7 +69,7 @@ fn marks(zone: &Zone, zone_of_time: &TimeZone, units: UnitSystem) -> String {
             "{name:9}{:24}{:>9}  {:24}{:>12}  {way}",
             time(mark.time, zone_of_time),
             clock(flown),
-            place(mark.position),
+            mark.position.text(),
             units.height(mark.altitude_m),
         );
         let _ = writeln!(text, "{}", line.trim_end());
@@ -102,7 +102,7 @@ fn in_short(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSyst
             text,
             "The 90 % ellipse is centred {}, at {}.",
             way(zone.release.position, outer.center, units) + " of the release",
-            place(outer.center)
+            outer.center.text()
         );
     }
     text + "\n"
@@ -254,17 +254,6 @@ fn clock(seconds: f64) -> String {
     format!("+{}:{:02}", minutes / 60, minutes % 60)
 }
 
-fn place(p: Position) -> String {
-    let side = |value: f64, positive, negative| if value < 0.0 { negative } else { positive };
-    format!(
-        "{:.4} {}, {:.4} {}",
-        p.lat_deg.abs(),
-        side(p.lat_deg, 'N', 'S'),
-        p.lon_deg.abs(),
-        side(p.lon_deg, 'E', 'W')
-    )
-}
-
 fn way(from: Position, to: Position, units: UnitSystem) -> String {
     format!(
         "{} at {:03.0} deg",
@@ -289,9 +278,7 @@ mod tests {
     }
 
     #[test]
-    fn places_name_their_hemisphere() {
-        let p = Position::new(-0.5, -108.25).unwrap();
-        assert_eq!(place(p), "0.5000 S, 108.2500 W");
+    fn flown_time_is_a_clock() {
         assert_eq!(clock(7_620.0), "+2:07");
     }
 }

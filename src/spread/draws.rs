@@ -5,6 +5,8 @@ use sobol_burley::sample_4d;
 use crate::flight::model::Variation;
 use crate::flight::rise::{RiseVariation, SIGMAS};
 use crate::random::{SplitMix, normal_quantile};
+use crate::vehicle::ascent::DragCurve;
+use crate::vehicle::descent::THIN_AIR_EXPONENT_SIGMA;
 
 /// How much each thing varies: one standard deviation each, 0 for what is certain.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -27,6 +29,24 @@ pub struct Spread {
     pub fall_exponent: f64,
     /// Of the delay of the release, s.
     pub release_delay_s: f64,
+}
+
+impl Spread {
+    /// What is assumed of a balloon and a parachute where nothing is known.
+    pub const ASSUMED: Spread = Spread {
+        lift: 0.04,
+        // The scatter of a manufacturer's own table.
+        drag: 0.08,
+        ln_re0: DragCurve::LN_RE0_SIGMA,
+        rise_residual: 1.0,
+        // 5 to 8 % by judgement: no peer-reviewed figure was found.
+        burst: BurstSpread::Diameter(0.06),
+        // Of a parachute taken from a catalogue.
+        parachute: 0.15,
+        remnant: 0.15,
+        fall_exponent: THIN_AIR_EXPONENT_SIGMA,
+        release_delay_s: 600.0,
+    };
 }
 
 /// How the burst varies.

@@ -10,28 +10,12 @@ use crate::geodesy::Compass;
 use crate::plan::Plan;
 use crate::spread::draws::{BurstSpread, FallingMass, Spread};
 use crate::units::UnitSystem;
-use crate::vehicle::ascent::DragCurve;
 use crate::vehicle::balloon::sphere_diameter_m;
 use crate::vehicle::descent::{THIN_AIR_EXPONENT, THIN_AIR_EXPONENT_SIGMA};
 use crate::wind::column::Column;
 
-/// Spreads where the plan gives none (assumed), one standard deviation each.
-mod default {
-    /// Of the neck lift.
-    pub const LIFT: f64 = 0.04;
-    /// Of the burst diameter: 5 to 8 % by judgement, no peer-reviewed figure found.
-    pub const BURST_DIAMETER: f64 = 0.06;
-    /// Of the balloon's drag coefficient: the scatter of a manufacturer's own table.
-    pub const DRAG: f64 = 0.08;
-    /// Of the drag area of a parachute taken from a catalogue.
-    pub const PARACHUTE: f64 = 0.15;
-    /// Of the drag area where the landing speed was stated.
-    pub const LANDING_SPEED_AREA: f64 = 0.08;
-    /// Of the share of the balloon that stays on the line.
-    pub const REMNANT: f64 = 0.15;
-    /// Of the delay of the release, s.
-    pub const RELEASE_DELAY_S: f64 = 600.0;
-}
+/// Spread of the drag area where the landing speed was stated, one standard deviation (assumed).
+const STATED_FALL_AREA: f64 = 0.08;
 
 /// Highest altitude flights are followed to, m; the highest balloons of rubber reach little more.
 const CEILING_M: f64 = 50_000.0;
@@ -88,12 +72,12 @@ impl Setup {
         let rise = match (&plan.ascent_rates, &balloon) {
             (Some(rates), _) => {
                 spread.burst = by_altitude(spread.burst, &column.air, planned_burst_m);
+                spread.ln_re0 = 0.0;
+                spread.rise_residual = 0.0;
                 assumed.push("a stated rate varies with the lift in proportion and with the root of the drag, assumed".into());
                 Rise::stated(rates, planned_burst_m, &layers)
             }
             (None, Some(balloon)) => {
-                spread.ln_re0 = DragCurve::LN_RE0_SIGMA;
-                spread.rise_residual = 1.0;
                 if plan.burst_altitude_m.is_some() {
                     spread.burst = by_altitude(spread.burst, &column.air, planned_burst_m);
                 }
@@ -255,60 +239,45 @@ fn by_altitude(burst: BurstSpread, air: &AirProfile, burst_m: f64) -> BurstSprea
     }
 }
 
+/// The spread of a plan, with what is assumed where it gives nothing.
 fn spread(plan: &Plan, assumed: &mut Vec<String>) -> Spread {
     let s = &plan.spread;
-    let mut share = |given: Option<f64>, default: f64, what: &str| {
-        given.unwrap_or_else(|| {
-            assumed.push(format!(
-                "{what} varies by {:.0} % (sd), assumed",
-                100.0 * default
-            ));
-            default
-        })
-    };
-    let lift = share(s.lift, default::LIFT, "lift");
-    let drag = share(s.drag, default::DRAG, "drag of the balloon");
-    let burst = match s.burst_altitude_m {
-        Some(sigma) => BurstSpread::AltitudeM(sigma),
-        None => BurstSpread::Diameter(share(
-            s.burst_diameter,
-            default::BURST_DIAMETER,
-            "burst diameter",
+    let mut spread = Spread::ASSUMED;
+    let mut share = |to: &mut f64, given: Option<f64>, what: &str| match given {
+        Some(given) => *to = given,
+        None => assumed.push(format!(
+            "{what} varies by {:.0} % (sd), assumed",
+            100.0 * *to
         )),
     };
-    let parachute = if plan.landing_speed_m_s.is_some() || plan.descent_rates.is_some() {
-        let what = "drag area behind the stated speed of fall";
-        share(s.parachute, default::LANDING_SPEED_AREA, what)
-    } else {
-        share(
-            s.parachute,
-            default::PARACHUTE,
-            "drag area of the parachute",
-        )
-    };
-    let falls_by_mass = plan.landing_speed_m_s.is_none() && plan.descent_rates.is_none();
-    let remnant = if falls_by_mass && plan.balloon.is_some() {
-        share(
-            s.remnant,
-            default::REMNANT,
-            "share of the balloon left on the line",
-        )
-    } else {
-        0.0
-    };
-    let release_delay_s = s.release_delay_s.unwrap_or_else(|| {
-        assumed.push("release delayed by 10 min (sd), assumed".into());
-        default::RELEASE_DELAY_S
-    });
-    Spread {
-        lift,
-        drag,
-        ln_re0: 0.0,
-        rise_residual: 0.0,
-        burst,
-        parachute,
-        remnant,
-        fall_exponent: THIN_AIR_EXPONENT_SIGMA,
-        release_delay_s,
+    share(&mut spread.lift, s.lift, "lift");
+    share(&mut spread.drag, s.drag, "drag of the balloon");
+    match (s.burst_altitude_m, &mut spread.burst) {
+        (Some(sigma), burst) => *burst = BurstSpread::AltitudeM(sigma),
+        (None, BurstSpread::Diameter(sigma)) => share(sigma, s.burst_diameter, "burst diameter"),
+        (None, BurstSpread::AltitudeM(_)) => {}
     }
+    let falls_by_mass = plan.landing_speed_m_s.is_none() && plan.descent_rates.is_none();
+    if falls_by_mass {
+        share(
+            &mut spread.parachute,
+            s.parachute,
+            "drag area of the parachute",
+        );
+    } else {
+        spread.parachute = STATED_FALL_AREA;
+        let what = "drag area behind the stated speed of fall";
+        share(&mut spread.parachute, s.parachute, what);
+    }
+    if falls_by_mass && plan.balloon.is_some() {
+        let what = "share of the balloon left on the line";
+        share(&mut spread.remnant, s.remnant, what);
+    } else {
+        spread.remnant = 0.0;
+    }
+    match s.release_delay_s {
+        Some(given) => spread.release_delay_s = given,
+        None => assumed.push("release delayed by 10 min (sd), assumed".into()),
+    }
+    spread
 }

@@ -13,10 +13,10 @@ use windfall::flight::model::{Fall, FlightModel};
 use windfall::flight::rates::RateTable;
 use windfall::flight::rise::{Rise, RisePlan, RiseSpread, RiseTable, RiseVariation};
 use windfall::geodesy::{Compass, Position};
-use windfall::spread::draws::{BurstSpread, FallingMass, Sampler, Spread};
+use windfall::spread::draws::{FallingMass, Sampler, Spread};
 use windfall::vehicle::ascent::{Climber, DragCurve, GasHeat};
 use windfall::vehicle::balloon::{Fill, Gas, LiftingGas};
-use windfall::vehicle::descent::{FallSpeed, THIN_AIR_EXPONENT, THIN_AIR_EXPONENT_SIGMA};
+use windfall::vehicle::descent::{FallSpeed, THIN_AIR_EXPONENT};
 use windfall::wind::column::Column;
 use windfall::wind::error::{WindErrorProcess, WindErrorTable};
 
@@ -69,17 +69,7 @@ impl Stack {
     }
 
     pub fn spread(&self) -> Spread {
-        Spread {
-            lift: 0.04,
-            drag: 0.08,
-            ln_re0: DragCurve::LN_RE0_SIGMA,
-            rise_residual: 1.0,
-            burst: BurstSpread::Diameter(0.06),
-            parachute: 0.15,
-            remnant: 0.15,
-            fall_exponent: THIN_AIR_EXPONENT_SIGMA,
-            release_delay_s: 600.0,
-        }
+        Spread::ASSUMED
     }
 
     pub fn rise_spread(&self) -> RiseSpread {
