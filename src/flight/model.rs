@@ -149,7 +149,7 @@ impl Passage {
 
 /// Layers whose drifts are added up before the place on the ellipsoid is moved. Over so short a
 /// leg the order of the small drifts does not matter; a track is recorded layer by layer.
-const LAYERS_A_LEG: usize = 8;
+const LAYERS_A_LEG: usize = 12;
 
 impl FlightModel {
     /// Flies once. `wind_error` is added to each layer's wind (m/s east and north; empty for

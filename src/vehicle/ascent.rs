@@ -92,14 +92,17 @@ impl DragCurve {
 #[derive(Debug, Clone)]
 pub struct DragBalance {
     curve: DragCurve,
-    /// ln(Cd Re^2 / Re0^2) of the first entry.
-    low: f64,
-    /// Re / Re0 every [`BALANCE_STEP`].
+    /// The cell of the first entry.
+    first: u64,
+    /// Re / Re0 at the lower end of each cell.
     ratios: Vec<f64>,
 }
 
-/// Step of the table in ln(Cd Re^2 / Re0^2); linear interpolation leaves 2e-5 of Re.
-const BALANCE_STEP: f64 = 0.005;
+/// A number's cell is its exponent and so many bits of its mantissa: 128 cells to an octave,
+/// found without a logarithm; linear interpolation in them leaves 1e-5 of Re.
+const CELL_BITS: u32 = 7;
+/// Bits of a number below those that name its cell.
+const INNER_BITS: u32 = f64::MANTISSA_DIGITS - 1 - CELL_BITS;
 /// Beyond this distance of ln Re from ln Re0 the drag curve is flat within 1e-6.
 const BALANCE_REACH: f64 = 2.5;
 
@@ -110,27 +113,38 @@ impl DragBalance {
             ln_re0: 0.0,
             ..curve
         };
-        let drive = |x: f64| 2.0 * x + curve.at_ln(x).0.ln();
-        let (low, high) = (drive(-BALANCE_REACH), drive(BALANCE_REACH));
-        let count = ((high - low) / BALANCE_STEP).ceil() as usize + 1;
-        let mut ratios = Vec::with_capacity(count);
+        let cell = |x: f64| ((2.0 * x).exp() * curve.at_ln(x).0).to_bits() >> INNER_BITS;
+        let (first, last) = (cell(-BALANCE_REACH), cell(BALANCE_REACH) + 1);
         let mut x = -BALANCE_REACH;
-        for i in 0..count {
-            (x, _) = curve.solve_ln_re(low + BALANCE_STEP * i as f64, x);
-            ratios.push(x.exp());
+        let ratios = (first..=last)
+            .map(|cell| {
+                let drive = f64::from_bits(cell << INNER_BITS);
+                (x, _) = curve.solve_ln_re(drive.ln(), x);
+                x.exp()
+            })
+            .collect();
+        DragBalance {
+            curve,
+            first,
+            ratios,
         }
-        DragBalance { curve, low, ratios }
     }
 
-    /// Re / Re0 at ln(Cd Re^2 / Re0^2).
-    pub fn reynolds_ratio(&self, ln_drive: f64) -> f64 {
-        let at = (ln_drive - self.low) / BALANCE_STEP;
-        let i = at as usize;
-        if at < 0.0 || i + 1 >= self.ratios.len() {
-            return self.curve.solve_ln_re(ln_drive, 0.5 * ln_drive).0.exp();
+    /// Re / Re0 at Cd Re^2 / Re0^2, which must be above zero.
+    pub fn reynolds_ratio(&self, drive: f64) -> f64 {
+        let bits = drive.to_bits();
+        let cell = (bits >> INNER_BITS).wrapping_sub(self.first) as usize;
+        match (self.ratios.get(cell), self.ratios.get(cell.wrapping_add(1))) {
+            (Some(a), Some(b)) => {
+                let inner = bits & ((1 << INNER_BITS) - 1);
+                let share = inner as f64 / (1u64 << INNER_BITS) as f64;
+                a + share * (b - a)
+            }
+            _ => {
+                let ln_drive = drive.ln();
+                self.curve.solve_ln_re(ln_drive, 0.5 * ln_drive).0.exp()
+            }
         }
-        let (a, b) = (self.ratios[i], self.ratios[i + 1]);
-        a + (at - i as f64) * (b - a)
     }
 }
 
