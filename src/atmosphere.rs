@@ -169,6 +169,14 @@ pub fn saturation_vapour_pressure_pa(t_k: f64) -> f64 {
     611.2 * (17.62 * t / (243.12 + t)).exp()
 }
 
+/// Partial pressure of water vapour (Pa) of air with a specific humidity (kg/kg) at a pressure (Pa).
+///
+/// e = q p / (eps + (1 - eps) q), with eps = 0.622 the ratio of the molar masses of water and dry
+/// air.
+pub fn vapour_pressure_of_humidity_pa(specific: f64, p_pa: f64) -> f64 {
+    specific * p_pa / (0.622 + 0.378 * specific)
+}
+
 /// The thickness of a layer between two pressures, in geopotential metres.
 ///
 /// The hypsometric equation, H2 - H1 = (R / g0) Tv ln(p1 / p2), with the mean virtual temperature

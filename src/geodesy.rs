@@ -3,7 +3,9 @@
 //! The integrator works with the unit normal of the ellipsoid, a 3-vector that knows no pole and
 //! no antimeridian; statistics work on the plane of a [`LocalFrame`]; people see degrees.
 
+pub mod cell_map;
 pub mod lattice;
+mod window;
 
 use geo::{Bearing, Destination, Distance, Geodesic, Point};
 use proj::Proj;
@@ -83,6 +85,14 @@ impl Position {
             lat_deg: end.y(),
             lon_deg: wrap_longitude(end.x()),
         }
+    }
+
+    /// Unit vectors to true east and true north along the meridian of this longitude, even
+    /// exactly at a pole.
+    pub fn east_north(self) -> [[f64; 3]; 2] {
+        let (s, c) = self.lon_deg.to_radians().sin_cos();
+        let [x, y, z] = self.normal().0;
+        [[-s, c, 0.0], [-z * c, -z * s, x.hypot(y)]]
     }
 
     /// The unit normal of the ellipsoid here.
@@ -194,12 +204,24 @@ impl Compass {
         if place.lat_deg.abs() < CARRIED_FROM_LAT_DEG {
             return Compass::True;
         }
-        let origin = place.normal();
-        // The axes follow the meridian the user named, even exactly at the pole.
-        let (s, c) = place.lon_deg.to_radians().sin_cos();
-        let [x, y, z] = origin.0;
-        let axes = [[-s, c, 0.0], [-z * c, -z * s, x.hypot(y)]];
-        Compass::Carried { origin, axes }
+        Compass::Carried {
+            origin: place.normal(),
+            axes: place.east_north(),
+        }
+    }
+
+    /// The components towards this compass's east and north of a wind given towards true east and
+    /// north at `place`.
+    pub fn components(&self, place: Position, [east, north]: [f64; 2]) -> [f64; 2] {
+        let Compass::Carried { origin, axes } = self else {
+            return [east, north];
+        };
+        let here = place.normal();
+        let [e, n] = place.east_north();
+        axes.map(|axis| {
+            let axis = carried(axis, *origin, here);
+            (0..3).map(|i| axis[i] * (east * e[i] + north * n[i])).sum()
+        })
     }
 
     /// The earth-fixed vector of `east` and `north` components at `place`.
@@ -230,12 +252,29 @@ pub fn advance(
     seconds: f64,
     wind: impl Fn(Normal) -> [f64; 2],
 ) -> Normal {
-    let [east, north] = wind(start).map(|w| w * 0.5 * seconds);
-    let first = compass.vector(start, east, north);
-    let middle = start.displaced(first, altitude_m, start.0);
-    let [east, north] = wind(middle).map(|w| w * seconds);
-    let whole = compass.vector(middle, east, north);
-    middle.displaced(whole, altitude_m, start.0)
+    let middle = half_way(start, compass, altitude_m, wind(start).map(|w| w * seconds));
+    let drift = wind(middle).map(|w| w * seconds);
+    whole_way(start, middle, compass, altitude_m, drift)
+}
+
+/// The first half of [`advance`]: the middle of a leg that drifts `[east_m, north_m]` as seen from
+/// its `start`.
+pub fn half_way(start: Normal, compass: &Compass, altitude_m: f64, drift_m: [f64; 2]) -> Normal {
+    let [east, north] = drift_m.map(|m| 0.5 * m);
+    start.displaced(compass.vector(start, east, north), altitude_m, start.0)
+}
+
+/// The second half of [`advance`]: the end of a leg that drifts `[east_m, north_m]` as felt in its
+/// `middle`.
+pub fn whole_way(
+    start: Normal,
+    middle: Normal,
+    compass: &Compass,
+    altitude_m: f64,
+    drift_m: [f64; 2],
+) -> Normal {
+    let along = compass.vector(middle, drift_m[0], drift_m[1]);
+    middle.displaced(along, altitude_m, start.0)
 }
 
 /// The place reached from `start` by drifting `east_m` and `north_m` at `altitude_m`.

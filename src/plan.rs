@@ -34,6 +34,10 @@ pub struct Plan {
     pub elevation_m: Option<f64>,
     /// Wind files, as seen from the current folder.
     pub wind_files: Vec<PathBuf>,
+    /// The time of the run, for forecasts whose files do not say.
+    pub wind_issued: Option<Timestamp>,
+    /// Whether each wind file is a member of an ensemble.
+    pub member_per_file: bool,
     /// The balloon, if the plan describes it.
     pub balloon: Option<BalloonPlan>,
     /// What hangs below, item by item.
@@ -132,7 +136,7 @@ pub struct SpreadPlan {
 pub enum WindSpread {
     /// As wrong as a sounding of its age.
     Sounding,
-    /// As wrong as a forecast of up to a day.
+    /// As wrong as a forecast of its lead time.
     Forecast,
     /// Exact.
     None,
@@ -226,7 +230,11 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
     let (name, release, timezone) = flight(&Section::of(root, "flight", faults), faults);
     let (site, elevation_m) = site(&Section::of(root, "site", faults), faults);
     let wind = Section::of(root, "wind", faults);
-    wind.allow(&["files"], faults);
+    wind.allow(&["files", "issued", "member_per_file"], faults);
+    let issued =
+        "the date and time of the forecast's run with its offset, as in 2026-02-05T00:00:00Z";
+    let wind_issued = time(&wind, "issued", issued, faults);
+    let member_per_file = wind.flag("member_per_file", faults).unwrap_or(false);
     let wind_files = wind
         .texts("files", "an array of file names", faults)
         .iter()
@@ -252,6 +260,8 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
         site: site?,
         elevation_m,
         wind_files,
+        wind_issued,
+        member_per_file,
         balloon,
         load,
         parachute,
@@ -333,14 +343,7 @@ fn flight(s: &Section, faults: &mut Faults) -> (String, Option<Timestamp>, TimeZ
     if !s.has("release") {
         s.missing("release", expected, faults);
     }
-    let written = s.date_time("release", expected, faults);
-    let release = written.and_then(|w| {
-        let time = w.parse::<Timestamp>();
-        if time.is_err() {
-            faults.note(s.span("release"), &s.path("release"), w, expected);
-        }
-        time.ok()
-    });
+    let release = time(s, "release", expected, faults);
     let timezone = s
         .text("timezone", "an IANA time zone name", faults)
         .and_then(|name| {
@@ -357,6 +360,16 @@ fn flight(s: &Section, faults: &mut Faults) -> (String, Option<Timestamp>, TimeZ
             zone.ok()
         });
     (name.to_owned(), release, timezone.unwrap_or(TimeZone::UTC))
+}
+
+/// A date and time with its offset.
+fn time(s: &Section, key: &'static str, expected: &str, faults: &mut Faults) -> Option<Timestamp> {
+    let written = s.date_time(key, expected, faults)?;
+    let time = written.parse::<Timestamp>();
+    if time.is_err() {
+        faults.note(s.span(key), &s.path(key), written, expected);
+    }
+    time.ok()
 }
 
 fn site(s: &Section, faults: &mut Faults) -> (Option<Position>, Option<f64>) {

@@ -1,14 +1,18 @@
-//! From a plan and a sounding to a landing zone: the main job.
+//! From a plan and winds to a landing zone: the main job.
 
+mod reach;
 mod setup;
 mod stack;
-mod winds;
+mod weather;
+mod wind_error;
 
 use jiff::{SignedDuration, Timestamp};
 
+use self::reach::Reach;
 use self::setup::Setup;
 use self::stack::FilledBalloon;
-use self::winds::Winds;
+use self::weather::Weather;
+pub use self::weather::WindInput;
 use crate::error::{Error, Result};
 use crate::flight::layers::Layers;
 use crate::flight::model::{FlightModel, Flown, Moment, Scratch, Variation};
@@ -18,12 +22,13 @@ use crate::plan::Plan;
 use crate::report::facts::{BalloonFacts, Facts};
 use crate::report::zone::{Mark, Zone};
 use crate::spread::draws::Sampler;
+use crate::spread::members::MemberSpread;
 use crate::spread::region::Regions;
 use crate::spread::run::{Landing, Landings, run};
 use crate::units::UnitSystem;
 use crate::vehicle::balloon::sphere_diameter_m;
-use crate::wind::column::Column;
-use crate::wind::sounding::Sounding;
+use crate::wind::error::WindErrorProcess;
+use crate::wind::placing::Outside;
 
 /// How a zone is drawn.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -50,35 +55,26 @@ pub struct Prediction {
     pub facts: Facts,
 }
 
-/// Predicts where the plan's flight comes down in the winds of a sounding, read from `wind_file`.
-/// `flown` is told after each draw.
+/// Predicts where the plan's flight comes down. `flown` is told after each draw.
 ///
 /// # Errors
 ///
-/// [`Error::CannotDo`] when the stack does not make a flight or too few draws come down.
+/// [`Error::CannotDo`] when the stack does not make a flight, when the winds do not cover it or when
+/// too few draws come down.
 pub fn predict(
     plan: &Plan,
-    wind_file: &str,
-    sounding: &Sounding,
+    input: &WindInput,
     options: Options,
     flown: impl Fn() + Sync,
 ) -> Result<Prediction> {
     let units = options.units;
-    let mut assumed = sounding.tally.assumed.clone();
-    let mut notes = Vec::new();
-    let column = Column::from_sounding(sounding);
-    let site_m = plan.elevation_m.unwrap_or_else(|| {
-        let lowest = sounding.levels.first().map_or(0.0, |l| l.altitude_m);
-        assumed.push(format!(
-            "the site lies at {} above sea level, the lowest level of the sounding, assumed",
-            units.height(lowest)
-        ));
-        lowest
-    });
+    let (mut assumed, mut notes) = (Vec::new(), Vec::new());
+    let weather = Weather::of(plan, input, units, &mut assumed)?;
+    let site_m = elevation(plan, &weather, units, &mut assumed);
     assumed.push("the load lands at the elevation of the site: no terrain is read".into());
-    if column.air.measured_m().is_none() {
+    if weather.column.air.measured_m().is_none() {
         assumed.push(
-            "the sounding has no temperature with pressure: standard atmosphere, assumed".into(),
+            "the winds come without temperature and pressure: standard atmosphere, assumed".into(),
         );
     }
     for section in &plan.unused_sections {
@@ -87,23 +83,14 @@ pub fn predict(
         ));
     }
 
-    let setup = Setup::new(plan, &column, site_m, units, &mut assumed)?;
-    let model = &setup.model;
-    let (planned, moments) = fly_planned(model)?;
-    let seconds = seconds_by_layer(&moments, &model.layers);
-    let winds = Winds::new(plan, wind_file, sounding, &column, units, &mut assumed);
-    let process = winds.process(&model.layers, &seconds);
-    let wind = winds.facts(&model.layers, &seconds, process.as_ref());
-    winds::notes(plan, sounding, &wind, units, &mut notes);
+    let mut setup = Setup::new(plan, &weather.column, site_m, units, &mut assumed)?;
+    let flights = fly_all(plan, &weather, &mut setup, options, flown)?;
+    let (model, landings) = (&setup.model, &flights.landings);
+    let process = flights.process.as_ref();
+    let wind = weather.facts(&model.layers, &flights.seconds, process);
+    wind_error::notes(plan, &wind, units, &mut notes);
 
-    let sampler = Sampler {
-        seed: options.seed,
-        spread: setup.spread,
-        mass: setup.mass,
-    };
-    let landings = run(model, &sampler, process.as_ref(), options.draws, flown);
-
-    let landing = planned.landing.place.position();
+    let landing = flights.planned.landing.place.position();
     let frame = LocalFrame::new(landing)?;
     let places: Vec<Position> = landings.landed.iter().map(|l| l.place.position()).collect();
     let points = places
@@ -111,39 +98,52 @@ pub fn predict(
         .map(|p| frame.to_plane(*p))
         .collect::<Result<Vec<[f64; 2]>>>()?;
     let regions = Regions::of(&points)?;
-    notes.extend(regions.notes.iter().map(ToString::to_string));
-    let missed = told(&landings, options.draws, &mut notes);
+    let by_member: Vec<([f64; 2], usize)> = points
+        .iter()
+        .zip(&landings.landed)
+        .map(|(point, landing)| (*point, landing.member))
+        .collect();
+    let members = MemberSpread::of(&by_member);
+    let given = regions_given(landings, options.draws, &weather, &mut notes);
+    if given {
+        notes.extend(regions.notes.iter().map(ToString::to_string));
+    }
+    let missed = told(landings, options.draws, &mut notes);
 
     let mark = |m: &Moment| Mark {
         position: m.place.position(),
         altitude_m: m.altitude_m,
         time: after(plan.release, m.time_s),
     };
+    let planned = &flights.planned;
     let facts = Facts {
         name: plan.name.clone(),
         balloon: setup.balloon.as_ref().map(|b| balloon_facts(plan, b)),
         mean_rate_m_s: (planned.burst.altitude_m - site_m) / planned.burst.time_s,
         touchdown_speed_m_s: model.layers.thickness_m / model.fall.seconds[0],
         wind,
-        burst_quantiles_m: quantiles(&landings, |l| l.burst_m),
-        landing_quantiles: quantiles(&landings, |l| l.time_s).map(|s| after(plan.release, s)),
+        members,
+        burst_quantiles_m: quantiles(landings, |l| l.burst_m),
+        landing_quantiles: quantiles(landings, |l| l.time_s).map(|s| after(plan.release, s)),
         half_circle_m: regions.half_circle_m,
         landed: landings.landed.len(),
         missed,
     };
     let zone = Zone {
-        release: mark(&moments[0]),
+        release: mark(&flights.track[0]),
         burst: mark(&planned.burst),
         landing: mark(&planned.landing),
-        track: moments.iter().map(mark).collect(),
+        track: flights.track.iter().map(mark).collect(),
         ellipses: regions
             .ellipses
             .iter()
+            .filter(|_| given)
             .map(|e| e.on_ground(&frame))
             .collect::<Result<_>>()?,
         contours: regions
             .contours
             .iter()
+            .filter(|_| given)
             .map(|c| c.on_ground(&frame))
             .collect::<Result<_>>()?,
         draws: options.keep_draws.then_some(places),
@@ -156,29 +156,164 @@ pub fn predict(
     Ok(Prediction { zone, facts })
 }
 
-/// The flight without spread, with its track: a point at every layer.
-fn fly_planned(model: &FlightModel) -> Result<(Flown, Vec<Moment>)> {
+/// Elevation of the site: the plan's, else the forecast's ground, else the lowest wind.
+fn elevation(plan: &Plan, weather: &Weather, units: UnitSystem, assumed: &mut Vec<String>) -> f64 {
+    if let Some(elevation_m) = plan.elevation_m {
+        return elevation_m;
+    }
+    let (elevation_m, whose) = match weather.ground_m {
+        Some(ground_m) => (ground_m, "the forecast's own ground there"),
+        None => (
+            weather.column.winds.base_m(),
+            "the lowest level of the winds",
+        ),
+    };
+    assumed.push(format!(
+        "the site lies at {} above sea level, {whose}, assumed",
+        units.height(elevation_m)
+    ));
+    elevation_m
+}
+
+/// All flights of a zone.
+struct Flights {
+    planned: Flown,
+    /// The planned flight, a point at every layer.
+    track: Vec<Moment>,
+    /// Seconds it spends in each layer.
+    seconds: Vec<f64>,
+    process: Option<WindErrorProcess>,
+    landings: Landings,
+}
+
+/// Flies the plan and its draws, in as much of the winds as they reach: where they leave the part
+/// of a forecast that was decoded, more is.
+fn fly_all(
+    plan: &Plan,
+    weather: &Weather,
+    setup: &mut Setup,
+    options: Options,
+    flown: impl Fn() + Sync,
+) -> Result<Flights> {
+    // In the column above the site first: that tells how far and how long flights go.
+    let (above_site, track) = fly_planned(&setup.model, 0);
+    above_site.map_err(|miss| cannot_fly(miss, &track, plan, weather, options.units))?;
+    let mut reach = Reach::of(&track, &setup.model, &setup.spread);
+    loop {
+        let winds = weather.around(plan, &setup.model, &reach)?;
+        setup.model.winds = winds.winds;
+        let (planned, track) = fly_planned(&setup.model, winds.planned);
+        let planned = match planned {
+            Ok(planned) => planned,
+            Err(Miss::Leaves(_)) if !winds.whole => {
+                reach = reach.grown();
+                continue;
+            }
+            Err(miss) => return Err(cannot_fly(miss, &track, plan, weather, options.units)),
+        };
+        let seconds = seconds_by_layer(&track, &setup.model.layers);
+        let process = weather.process(&setup.model.layers, &seconds);
+        let sampler = Sampler {
+            seed: options.seed,
+            spread: setup.spread,
+            mass: setup.mass,
+            members: winds.members,
+        };
+        let landings = run(
+            &setup.model,
+            &sampler,
+            process.as_ref(),
+            options.draws,
+            &flown,
+        );
+        if winds.whole || landings.left() == 0 {
+            return Ok(Flights {
+                planned,
+                track,
+                seconds,
+                process,
+                landings,
+            });
+        }
+        reach = reach.grown();
+    }
+}
+
+/// The flight without spread, with its track: a point at every layer, up to where it ended.
+fn fly_planned(
+    model: &FlightModel,
+    member: usize,
+) -> (std::result::Result<Flown, Miss>, Vec<Moment>) {
     let mut moments: Vec<Moment> = Vec::with_capacity(2 * model.layers.count + 3);
     let mut keep = |m: Moment| {
         if moments.last() != Some(&m) {
             moments.push(m);
         }
     };
-    let flown = model
-        .fly(
-            &Variation::NONE,
-            &[],
-            &mut Scratch::default(),
-            Some(&mut keep),
-        )
-        .map_err(|miss| Error::CannotDo {
+    let planned = Variation {
+        member,
+        ..Variation::NONE
+    };
+    let flown = model.fly(&planned, &[], &mut Scratch::default(), Some(&mut keep));
+    (flown, moments)
+}
+
+fn cannot_fly(
+    miss: Miss,
+    track: &[Moment],
+    plan: &Plan,
+    weather: &Weather,
+    units: UnitSystem,
+) -> Error {
+    let (Miss::Leaves(_), Some(last)) = (miss, track.last()) else {
+        return Error::CannotDo {
             why: format!(
                 "the flight as planned does not come down: {}",
                 in_words(miss)
             ),
             remedy: "expected a balloon that rises, bursts and falls".into(),
-        })?;
-    Ok((flown, moments))
+        };
+    };
+    Error::CannotDo {
+        why: format!(
+            "{}: the planned one at about {}, {} above sea level, {:.0}; the winds cover {}",
+            in_words(miss),
+            last.place.position().text(),
+            units.height(last.altitude_m),
+            after(plan.release, last.time_s),
+            weather.covered()
+        ),
+        remedy: "expected winds for a larger region or for more hours, or a release that stays within these".into(),
+    }
+}
+
+/// Draws that may leave the winds before no region is given.
+const LEFT_ALLOWED: f64 = 0.01;
+
+/// Whether few enough draws left the winds for regions to be given; says so when any did.
+fn regions_given(
+    landings: &Landings,
+    draws: u64,
+    weather: &Weather,
+    notes: &mut Vec<String>,
+) -> bool {
+    let left = landings.left();
+    if left == 0 {
+        return true;
+    }
+    let share = left as f64 / draws as f64;
+    let given = share <= LEFT_ALLOWED;
+    let what = if given {
+        "the regions are made of the others"
+    } else {
+        "no ellipse and no contour is given, as they would leave out the farthest landings"
+    };
+    notes.push(format!(
+        "{:.2} % of the draws left the winds, which cover {}: {what}",
+        100.0 * share,
+        weather.covered()
+    ));
+    given
 }
 
 fn in_words(miss: Miss) -> &'static str {
@@ -186,6 +321,8 @@ fn in_words(miss: Miss) -> &'static str {
         Miss::Stalls => "the lift does not carry the load up to the burst",
         Miss::NoBurst => "the balloon does not burst below the highest layer",
         Miss::BurstsOnGround => "the balloon bursts on the ground",
+        Miss::Leaves(Outside::Region) => "the flight leaves the region where winds are known",
+        Miss::Leaves(Outside::Hours) => "the flight leaves the hours for which winds are known",
     }
 }
 

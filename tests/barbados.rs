@@ -17,7 +17,7 @@ mod common;
 
 use common::{MeasuredFlight, Record, column, interpolate};
 use windfall::flight::layers::{LayerWinds, Layers, THICKNESS_M};
-use windfall::flight::model::{Fall, FlightModel, Flown, Moment, Scratch, Variation};
+use windfall::flight::model::{Fall, FlightModel, Flown, Moment, Scratch, Variation, Winds};
 use windfall::flight::rates::RateTable;
 use windfall::flight::rise::{Rise, RisePlan, RiseSpread, RiseTable, RiseVariation};
 use windfall::geodesy::{Compass, LocalFrame, Position};
@@ -90,7 +90,7 @@ impl Recorded {
     fn model(&self, rise: Rise, fall: Fall) -> FlightModel {
         FlightModel {
             layers: self.layers,
-            winds: LayerWinds::of_column(&self.column, &self.layers),
+            winds: Winds::Column(LayerWinds::of_profile(&self.column.winds, &self.layers)),
             rise,
             fall,
             start: self.release.place.normal(),
@@ -381,6 +381,7 @@ fn the_ninety_percent_region_holds_the_landing() {
             balloon_kg: BALLOON_KG,
             remnant: 0.3,
         },
+        members: 1,
     };
     let wind_error = fresh_wind_error(&r, &model, planned.burst.altitude_m);
     let landings = run(&model, &sampler, Some(&wind_error), 2_000, || {});
@@ -425,6 +426,6 @@ fn fresh_wind_error(r: &Recorded, model: &FlightModel, burst_m: f64) -> WindErro
             std::cmp::Ordering::Greater => 0.0,
         })
         .collect();
-    let table = WindErrorTable::of_sounding(0.0, r.column.top_m());
+    let table = WindErrorTable::of_sounding(0.0, r.column.winds.top_m());
     WindErrorProcess::new(&table, &heights, &seconds)
 }

@@ -16,7 +16,7 @@ mod common;
 use common::{MeasuredFlight, Record, column, interpolate};
 use windfall::atmosphere::AirProfile;
 use windfall::flight::layers::{LayerWinds, Layers, THICKNESS_M};
-use windfall::flight::model::{Fall, FlightModel, Moment, Scratch, Variation};
+use windfall::flight::model::{Fall, FlightModel, Moment, Scratch, Variation, Winds};
 use windfall::flight::rise::Rise;
 use windfall::geodesy::Compass;
 
@@ -45,7 +45,10 @@ fn model(rising: &[Record], start: &Record, up: bool) -> (FlightModel, f64) {
     let none = vec![0.0; layers.count];
     let (rise, fall) = if up { (seconds, none) } else { (none, seconds) };
     let model = FlightModel {
-        winds: LayerWinds::of_column(&column(rising, AirProfile::standard()), &layers),
+        winds: Winds::Column(LayerWinds::of_profile(
+            &column(rising, AirProfile::standard()).winds,
+            &layers,
+        )),
         rise: Rise::Stated {
             seconds: rise,
             burst_altitude_m: high,

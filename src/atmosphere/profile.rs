@@ -73,6 +73,22 @@ impl AirProfile {
         }
     }
 
+    /// The weighted mean of profiles; measured where all of them are.
+    pub fn blend(parts: &[(f64, &AirProfile)]) -> AirProfile {
+        let count = node_altitudes().count();
+        let mean =
+            |i: usize| std::array::from_fn(|k| parts.iter().map(|(w, p)| w * p.nodes[i][k]).sum());
+        let measured_m = parts
+            .iter()
+            .map(|(_, p)| p.measured_m)
+            .reduce(|a, b| Some((a?.0.max(b?.0), a?.1.min(b?.1))))
+            .flatten();
+        AirProfile {
+            nodes: (0..count).map(mean).collect(),
+            measured_m,
+        }
+    }
+
     /// The air at a geometric altitude; outside the table, its end.
     pub fn at(&self, altitude_m: f64) -> Air {
         let x = ((altitude_m - BOTTOM_M) / STEP_M).clamp(0.0, (self.nodes.len() - 1) as f64);

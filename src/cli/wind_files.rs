@@ -1,45 +1,91 @@
-//! The ascents in the wind files a command is given.
+//! The wind files a command is given: soundings or a forecast.
 
-use std::path::PathBuf;
+use std::fs::File;
+use std::io::Read;
+use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
-use serde::Serialize;
+use rayon::prelude::*;
 
-use crate::error::{Error, Result};
-use crate::sources::{self, Format};
-use crate::wind::sounding::Sounding;
+use crate::error::{Error, Fault, Result};
+use crate::sources::grid::GridFile;
+use crate::sources::{self, Ascent, Format};
 
-/// An ascent with the file it comes from.
-#[derive(Debug, Serialize)]
-pub struct Ascent {
-    /// The file, as the user named it.
-    pub file: String,
-    /// The ascent.
-    pub sounding: Sounding,
+/// What the files hold.
+pub enum WindFiles {
+    /// Every ascent of every file.
+    Soundings(Vec<Ascent>),
+    /// Forecasts, not yet joined.
+    Grids(Vec<GridFile>),
 }
 
-/// The ascents of all files, or the faults of all.
-pub fn read_all(files: &[PathBuf], format: Option<Format>) -> Result<Vec<Ascent>> {
-    let mut ascents = Vec::new();
-    let mut faults = Vec::new();
-    for path in files {
-        match sources::read_soundings(path, format) {
-            Ok(soundings) => {
-                let file = path.display().to_string();
-                ascents.extend(soundings.into_iter().map(|sounding| Ascent {
-                    file: file.clone(),
-                    sounding,
-                }));
-            }
+/// Reads all files, or tells the faults of all.
+pub fn read_all(files: &[PathBuf], format: Option<Format>) -> Result<WindFiles> {
+    let grids: Vec<bool> = files
+        .iter()
+        .map(|path| Ok(format.is_none() && is_grid(path)?))
+        .collect::<Result<_>>()?;
+    match (
+        grids.iter().position(|&g| g),
+        grids.iter().position(|&g| !g),
+    ) {
+        (Some(grid), Some(sounding)) => Err(Fault::new(
+            files[sounding].display().to_string(),
+            format!(
+                "a sounding together with {}, a forecast",
+                files[grid].display()
+            ),
+            "soundings or forecast files, not both",
+        )
+        .into()),
+        (Some(_), None) => {
+            let opened = files.par_iter().map(|path| GridFile::open(path)).collect();
+            all_or_faults(opened).map(WindFiles::Grids)
+        }
+        _ => {
+            let read = files.iter().map(|path| ascents(path, format)).collect();
+            let ascents: Vec<Vec<Ascent>> = all_or_faults(read)?;
+            Ok(WindFiles::Soundings(
+                ascents.into_iter().flatten().collect(),
+            ))
+        }
+    }
+}
+
+fn ascents(path: &Path, format: Option<Format>) -> Result<Vec<Ascent>> {
+    let file = path.display().to_string();
+    let soundings = sources::read_soundings(path, format)?;
+    let ascent = |sounding| Ascent {
+        file: file.clone(),
+        sounding,
+    };
+    Ok(soundings.into_iter().map(ascent).collect())
+}
+
+/// All values, or the faults of all that failed.
+fn all_or_faults<T>(results: Vec<Result<T>>) -> Result<Vec<T>> {
+    let (mut values, mut faults) = (Vec::new(), Vec::new());
+    for result in results {
+        match result {
+            Ok(value) => values.push(value),
             Err(Error::Faults(more)) => faults.extend(more),
             Err(other) => return Err(other),
         }
     }
     if faults.is_empty() {
-        Ok(ascents)
+        Ok(values)
     } else {
         Err(Error::Faults(faults))
     }
+}
+
+/// Whether a file begins as a forecast does.
+fn is_grid(path: &Path) -> Result<bool> {
+    let mut first = Vec::new();
+    File::open(path)
+        .and_then(|file| file.take(GridFile::FIRST_BYTES).read_to_end(&mut first))
+        .map_err(|cause| Error::file(path, "read", cause))?;
+    Ok(GridFile::looks_like(&first))
 }
 
 /// The ascent nearest to a time.

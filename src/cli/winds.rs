@@ -8,12 +8,15 @@ use jiff::Timestamp;
 
 use super::options::Units;
 use super::output;
-use super::wind_files::{self, Ascent};
-use crate::error::Result;
+use super::wind_files::{self, WindFiles};
+use crate::error::{Error, Result};
+use crate::geodesy::Position;
 use crate::report::picture::Picture;
 use crate::report::write_file::write_atomically;
-use crate::report::{profile_picture, winds};
-use crate::sources::Format;
+use crate::report::{forecast, profile_picture, winds};
+use crate::sources::grid::GridFile;
+use crate::sources::grid::archive::{Archive, Joining};
+use crate::sources::{Ascent, Format};
 use crate::units::UnitSystem;
 
 /// Shows what is in a wind file: levels, times, gaps, what was cleaned, and a picture.
@@ -25,9 +28,13 @@ pub struct WindsArgs {
     /// The files' format, when it is not recognised: csv, igra2, listing or gsl.
     #[arg(long, value_name = "NAME")]
     pub format: Option<Format>,
-    /// Only the ascent nearest to this time, as in 2010-06-01T12:00:00Z.
+    /// Only the ascent nearest to this time, as in 2010-06-01T12:00:00Z; of a forecast, the
+    /// column at this time (the first unless given).
     #[arg(long, value_name = "TIME")]
     pub at: Option<Timestamp>,
+    /// Of a forecast: the column above this place, as in 39.75,-8.85 (degrees north and east).
+    #[arg(long, value_name = "LAT,LON", value_parser = place, allow_hyphen_values = true)]
+    pub place: Option<Position>,
     /// Every level, not about thirty.
     #[arg(long)]
     pub all: bool,
@@ -48,11 +55,20 @@ pub struct WindsArgs {
 ///
 /// The faults of all files together, or a file or `out` that cannot be written.
 pub fn run(args: &WindsArgs, out: &mut impl Write) -> Result<()> {
-    let units = args.units.into();
-    let mut ascents = wind_files::read_all(&args.files, args.format)?;
-    if let Some(time) = args.at {
-        ascents = vec![wind_files::nearest(ascents, time)?];
+    match wind_files::read_all(&args.files, args.format)? {
+        WindFiles::Soundings(mut ascents) => {
+            if let Some(time) = args.at {
+                ascents = vec![wind_files::nearest(ascents, time)?];
+            }
+            show_ascents(args, &ascents, out)
+        }
+        WindFiles::Grids(grids) => show_forecast(args, grids, out),
     }
+}
+
+/// The ascents as text or JSON, and the picture that was asked for.
+fn show_ascents(args: &WindsArgs, ascents: &[Ascent], out: &mut impl Write) -> Result<()> {
+    let units = args.units.into();
     if let (Some(path), Some(first)) = (&args.out, ascents.first()) {
         let title = match first.sounding.name.as_str() {
             "" => file_name(Path::new(&first.file)),
@@ -63,9 +79,38 @@ pub fn run(args: &WindsArgs, out: &mut impl Write) -> Result<()> {
     let report = if args.json {
         output::json(&ascents)?
     } else {
-        as_text(&ascents, units, args.all)
+        as_text(ascents, units, args.all)
     };
     output::print(out, "standard output", &report)
+}
+
+/// What is in a forecast, or its column above a place.
+fn show_forecast(args: &WindsArgs, grids: Vec<GridFile>, out: &mut impl Write) -> Result<()> {
+    let archive = Archive::join(grids, Joining::default())?;
+    let Some(place) = args.place else {
+        if args.out.is_some() || args.at.is_some() {
+            return Err(Error::CannotDo {
+                why: "a forecast has a column above every place".into(),
+                remedy: "expected --place LAT,LON with --at or --out".into(),
+            });
+        }
+        let contents = forecast::Contents::of(&archive);
+        let report = if args.json {
+            output::json(&contents)?
+        } else {
+            forecast::report(&contents)
+        };
+        return output::print(out, "standard output", &report);
+    };
+    let first = archive.steps.first().map(|s| s.valid);
+    let Some(time) = args.at.or(first) else {
+        return Ok(());
+    };
+    let ascent = Ascent {
+        file: archive.names().join(", "),
+        sounding: archive.profile(place, time)?,
+    };
+    show_ascents(args, &[ascent], out)
 }
 
 fn as_text(ascents: &[Ascent], units: UnitSystem, all: bool) -> String {
@@ -103,4 +148,16 @@ fn picture_path(text: &str) -> std::result::Result<PathBuf, String> {
         Some("svg" | "png") => Ok(path),
         _ => Err("expected a path that ends in .svg or .png".to_owned()),
     }
+}
+
+/// A place as latitude and longitude with a comma.
+fn place(text: &str) -> std::result::Result<Position, String> {
+    let degrees = text
+        .split_once(',')
+        .and_then(|(lat, lon)| Some((lat.trim().parse().ok()?, lon.trim().parse().ok()?)));
+    degrees
+        .and_then(|(lat, lon)| Position::new(lat, lon))
+        .ok_or_else(|| {
+            "expected degrees north and degrees east with a comma, as in 39.75,-8.85".to_owned()
+        })
 }

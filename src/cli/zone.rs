@@ -11,7 +11,7 @@ use serde::Serialize;
 
 use super::options::Units;
 use super::output;
-use super::wind_files::{self, Ascent};
+use super::wind_files::{self, WindFiles};
 use crate::error::{Error, Fault, Result};
 use crate::plan::Plan;
 use crate::report::facts::Facts;
@@ -19,8 +19,9 @@ use crate::report::write_file::UnfinishedFile;
 use crate::report::zone::Zone;
 use crate::report::{geojson, zone_table};
 use crate::sources::Format;
+use crate::sources::grid::archive::{Archive, Joining};
 use crate::units::UnitSystem;
-use crate::zone::{DRAWS, Options, Prediction, predict};
+use crate::zone::{DRAWS, Options, Prediction, WindInput, predict};
 
 /// Predicts the landing zone of a plan: where, when, and how sure.
 #[derive(Debug, Args)]
@@ -72,7 +73,7 @@ struct Summary<'a> {
 pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Result<()> {
     let plan = Plan::read(&args.plan)?;
     let units: UnitSystem = args.units.into();
-    let Ascent { file, sounding } = nearest_ascent(&plan, args)?;
+    let winds = winds(&plan, args)?;
     let to_stdout = args.out.as_deref() == Some(Path::new("-"));
     let unfinished = match &args.out {
         Some(path) if !to_stdout => Some(UnfinishedFile::begin(path)?),
@@ -86,7 +87,7 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
     };
     let prediction = with_threads(args.threads, || {
         let progress = Progress::new(args.draws);
-        let prediction = predict(&plan, &file, &sounding, options, || progress.flown());
+        let prediction = predict(&plan, &winds, options, || progress.flown());
         progress.done();
         prediction
     })?;
@@ -106,8 +107,8 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
     }
 }
 
-/// The ascent nearest to the release, of all wind files.
-fn nearest_ascent(plan: &Plan, args: &ZoneArgs) -> Result<Ascent> {
+/// The winds of all wind files.
+fn winds(plan: &Plan, args: &ZoneArgs) -> Result<WindInput> {
     let files = if args.wind.is_empty() {
         &plan.wind_files
     } else {
@@ -120,15 +121,16 @@ fn nearest_ascent(plan: &Plan, args: &ZoneArgs) -> Result<Ascent> {
             .of_key("[wind] files")
             .into());
     }
-    let ascents = wind_files::read_all(files, args.format)?;
-    let count = ascents.len();
-    let mut chosen = wind_files::nearest(ascents, plan.release)?;
-    if count > 1 {
-        chosen.sounding.tally.assumed.push(format!(
-            "of {count} soundings, the one nearest to the release stands for the whole flight, assumed"
-        ));
-    }
-    Ok(chosen)
+    Ok(match wind_files::read_all(files, args.format)? {
+        WindFiles::Soundings(ascents) => WindInput::Soundings(ascents),
+        WindFiles::Grids(grids) => {
+            let how = Joining {
+                issued: plan.wind_issued,
+                member_per_file: plan.member_per_file,
+            };
+            WindInput::Forecast(Box::new(Archive::join(grids, how)?))
+        }
+    })
 }
 
 /// Runs `work` on so many threads.

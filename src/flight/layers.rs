@@ -1,6 +1,6 @@
 //! The air cut into equal layers, each with its mean wind: what the integrator walks through.
 
-use crate::wind::column::Column;
+use crate::wind::column::WindProfile;
 
 /// Equal layers of geometric altitude above the ground.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -53,7 +53,7 @@ impl Layers {
     }
 }
 
-/// The wind of a column by layer.
+/// The wind of a single column by layer.
 #[derive(Debug, Clone)]
 pub struct LayerWinds {
     /// Mean east and north components over each layer, m/s: exact, so thin levels lose nothing.
@@ -70,10 +70,10 @@ pub struct LayerWinds {
 const PARTS: usize = 16;
 
 impl LayerWinds {
-    /// Cuts a column into layers.
-    pub fn of_column(column: &Column, layers: &Layers) -> LayerWinds {
+    /// Cuts a profile into layers.
+    pub fn of_profile(profile: &WindProfile, layers: &Layers) -> LayerWinds {
         let part = |from, to| {
-            let wind = column.mean_wind(from, to);
+            let wind = profile.mean(from, to);
             [wind.east_m_s, wind.north_m_s]
         };
         let cut = |k| {
@@ -116,7 +116,6 @@ impl LayerWinds {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::atmosphere::AirProfile;
     use crate::wind::sounding::Wind;
 
     #[test]
@@ -134,11 +133,8 @@ mod tests {
             east_m_s: e,
             north_m_s: 1.0,
         };
-        let column = Column::from_winds(
-            &[(0.0, wind(0.0)), (1_000.0, wind(10.0))],
-            AirProfile::standard(),
-        );
-        let winds = LayerWinds::of_column(&column, &Layers::covering(0.0, 1_000.0, 200.0));
+        let profile = WindProfile::new(&[(0.0, wind(0.0)), (1_000.0, wind(10.0))]);
+        let winds = LayerWinds::of_profile(&profile, &Layers::covering(0.0, 1_000.0, 200.0));
         assert!((winds.mean[1][0] - 3.0).abs() < 1e-12);
         assert!((winds.slope[1][0] - 2.0).abs() < 1e-12);
         assert!((winds.lower_part(1, 0.5)[0] - 0.5 * 2.5).abs() < 1e-12);

@@ -1,6 +1,10 @@
 //! One flight: up through the layers, burst, down again, carried by the wind.
 
+pub mod field;
+mod field_walk;
 pub mod layers;
 pub mod model;
+mod passage;
 pub mod rates;
 pub mod rise;
+mod walk;

@@ -1,10 +1,14 @@
-//! The integrator: one stack, one column of wind, any number of flights.
+//! The integrator: one stack, the winds around it, any number of flights.
 
+use super::field::LayerField;
+use super::field_walk::FieldWalk;
 use super::layers::{LayerWinds, Layers};
+use super::passage::Passage;
 use super::rates::RateTable;
 use super::rise::{Miss, Rise, RiseVariation};
+use super::walk::Walk;
 use crate::atmosphere::{AirProfile, RHO0_KG_M3};
-use crate::geodesy::{Compass, Normal, drift};
+use crate::geodesy::{Compass, Normal};
 use crate::vehicle::descent::FallSpeed;
 
 /// What makes one flight differ from the planned one.
@@ -22,6 +26,8 @@ pub struct Variation {
     pub fall_exponent: f64,
     /// Released so many seconds late.
     pub delay_s: f64,
+    /// Which member of the winds it flies in.
+    pub member: usize,
 }
 
 impl Variation {
@@ -33,6 +39,7 @@ impl Variation {
         fall_speed: 1.0,
         fall_exponent: 0.0,
         delay_s: 0.0,
+        member: 0,
     };
 }
 
@@ -77,13 +84,22 @@ impl Fall {
     }
 }
 
+/// What carries the stack away.
+#[derive(Debug, Clone)]
+pub enum Winds {
+    /// One column for every place and time.
+    Column(LayerWinds),
+    /// Columns here and there, now and then.
+    Field(Box<LayerField>),
+}
+
 /// Everything that flights share; built once, read by all threads.
 #[derive(Debug, Clone)]
 pub struct FlightModel {
     /// The layers.
     pub layers: Layers,
     /// Their winds.
-    pub winds: LayerWinds,
+    pub winds: Winds,
     /// The way up.
     pub rise: Rise,
     /// The way down.
@@ -117,43 +133,24 @@ pub struct Flown {
 /// Memory that one thread reuses from flight to flight.
 #[derive(Debug, Clone, Default)]
 pub struct Scratch {
-    up: Passage,
-    down: Passage,
+    pub(super) up: Passage,
+    pub(super) down: Passage,
 }
 
-/// How long one flight is in each layer, on one way.
-#[derive(Debug, Clone, Default)]
-struct Passage {
-    /// Seconds in each layer.
-    seconds: Vec<f64>,
-    /// How the time within each layer leans to its upper half, s: what the slope of the wind in
-    /// the layer is felt for.
-    lean: Vec<f64>,
+/// Where a flight turns from rise to fall.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Summit {
+    /// Altitude of the burst, m.
+    pub altitude_m: f64,
+    /// The layer it is in.
+    pub layer: usize,
+    /// The share of that layer below it.
+    pub share: f64,
 }
-
-impl Passage {
-    /// Sets `lean` from `seconds`. With the wind u + S x and the time t (1 + g x) dx over a layer,
-    /// x from -1/2 to 1/2, the drift is u t + S g t / 12, and g t is half the change of t from the
-    /// layer below to the one above.
-    fn set_lean(&mut self) {
-        let t = &self.seconds;
-        self.lean.clear();
-        if let [first, second, ..] = t[..] {
-            self.lean.push((second - first) / 12.0);
-            self.lean.extend(t.windows(3).map(|w| (w[2] - w[0]) / 24.0));
-        }
-        // The last layer is passed in part only, and told by its own slope.
-        self.lean.resize(t.len(), 0.0);
-    }
-}
-
-/// Layers whose drifts are added up before the place on the ellipsoid is moved. Over so short a
-/// leg the order of the small drifts does not matter; a track is recorded layer by layer.
-const LAYERS_A_LEG: usize = 12;
 
 impl FlightModel {
     /// Flies once. `wind_error` is added to each layer's wind (m/s east and north; empty for
-    /// none); `record` sees every leg's end when `every_layer` is set.
+    /// none); `record`, if given, is told of every layer passed.
     pub fn fly(
         &self,
         v: &Variation,
@@ -161,6 +158,7 @@ impl FlightModel {
         scratch: &mut Scratch,
         mut record: Option<&mut dyn FnMut(Moment)>,
     ) -> Result<Flown, Miss> {
+        let every_layer = record.is_some();
         let burst_m = self.rise.of(
             &self.layers,
             &v.rise,
@@ -173,44 +171,39 @@ impl FlightModel {
         scratch.up.set_lean();
         scratch.down.set_lean();
 
-        let leg = if record.is_some() { 1 } else { LAYERS_A_LEG };
-        let mut walk = Walk {
-            model: self,
-            wind_error,
-            moment: Moment {
-                time_s: v.delay_s,
-                altitude_m: self.layers.base_m,
-                place: self.start,
-            },
+        let start = Moment {
+            time_s: v.delay_s,
+            altitude_m: self.layers.base_m,
+            place: self.start,
         };
         let mut tell = |moment: Moment| {
             if let Some(record) = record.as_mut() {
                 record(moment);
             }
         };
-        tell(walk.moment);
-        for first in (0..last).step_by(leg) {
-            let end = (first + leg).min(last);
-            let arrive_m = self.layers.altitude_m(end);
-            walk.through(first..end, &scratch.up, arrive_m);
-            tell(walk.moment);
+        let summit = Summit {
+            altitude_m: burst_m,
+            layer: last,
+            share,
+        };
+        match &self.winds {
+            Winds::Column(winds) => {
+                let mut walk = Walk {
+                    layers: &self.layers,
+                    compass: &self.compass,
+                    winds,
+                    wind_error,
+                    moment: start,
+                };
+                Ok(walk.up_and_down(&summit, scratch, every_layer, &mut tell))
+            }
+            Winds::Field(field) => {
+                scratch.up.set_felt(&summit);
+                scratch.down.set_felt(&summit);
+                let mut walk = FieldWalk::new(self, field, v.member, wind_error, start)?;
+                walk.up_and_down(&summit, scratch, every_layer, &mut tell)
+            }
         }
-        walk.through_lower_part(share, &scratch.up, burst_m);
-        let burst = walk.moment;
-        tell(burst);
-        walk.through_lower_part(share, &scratch.down, self.layers.altitude_m(last));
-        tell(walk.moment);
-        let mut end = last;
-        while end > 0 {
-            let first = end.saturating_sub(leg);
-            walk.through(first..end, &scratch.down, self.layers.altitude_m(first));
-            tell(walk.moment);
-            end = first;
-        }
-        Ok(Flown {
-            burst,
-            landing: walk.moment,
-        })
     }
 
     fn fall_seconds(&self, v: &Variation, count: usize, out: &mut Vec<f64>) {
@@ -239,72 +232,6 @@ fn exp_of_small(x: f64) -> f64 {
     let fourth = square * square;
     let eighth = fourth * fourth;
     eighth * eighth
-}
-
-/// A flight on its way.
-struct Walk<'a> {
-    model: &'a FlightModel,
-    wind_error: &'a [[f64; 2]],
-    moment: Moment,
-}
-
-impl Walk<'_> {
-    /// Through whole layers, as one leg.
-    fn through(&mut self, layers: std::ops::Range<usize>, passage: &Passage, arrive_m: f64) {
-        let winds = &self.model.winds;
-        let seconds = &passage.seconds[layers.clone()];
-        let (mut east, mut north, mut time) = (0.0, 0.0, 0.0);
-        for (w, s) in winds.mean[layers.clone()].iter().zip(seconds) {
-            east += w[0] * s;
-            north += w[1] * s;
-            time += s;
-        }
-        let leans = &passage.lean[layers.clone()];
-        for (w, s) in winds.slope[layers.clone()].iter().zip(leans) {
-            east += w[0] * s;
-            north += w[1] * s;
-        }
-        if !self.wind_error.is_empty() {
-            for (e, s) in self.wind_error[layers].iter().zip(seconds) {
-                east += e[0] * s;
-                north += e[1] * s;
-            }
-        }
-        self.step(east, north, time, arrive_m);
-    }
-
-    /// Through the lowest `share` of the last layer of a passage. The time in it leans as from
-    /// the layer below: t (s + g (s^2 - s) / 2), with g t the change of t from layer to layer.
-    fn through_lower_part(&mut self, share: f64, passage: &Passage, arrive_m: f64) {
-        let Some((&seconds, below)) = passage.seconds.split_last() else {
-            return;
-        };
-        let k = below.len();
-        let change = below.last().map_or(0.0, |b| seconds - b);
-        let rate = seconds + 0.5 * change * (share - 1.0);
-        let [mut east, mut north] = self.model.winds.lower_part(k, share).map(|w| w * rate);
-        let time = share * rate;
-        if let Some(error) = self.wind_error.get(k) {
-            east += error[0] * time;
-            north += error[1] * time;
-        }
-        self.step(east, north, time, arrive_m);
-    }
-
-    fn step(&mut self, east_m: f64, north_m: f64, seconds: f64, arrive_m: f64) {
-        let middle_m = 0.5 * (self.moment.altitude_m + arrive_m);
-        self.moment = Moment {
-            time_s: self.moment.time_s + seconds,
-            altitude_m: arrive_m,
-            place: drift(
-                self.moment.place,
-                &self.model.compass,
-                east_m,
-                north_m,
-                middle_m,
-            ),
-        };
-    }
 }
 
 #[cfg(test)]

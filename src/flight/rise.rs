@@ -14,6 +14,7 @@ use super::layers::Layers;
 use super::rates::RateTable;
 use crate::atmosphere::{AirProfile, gravity_m_s2};
 use crate::vehicle::ascent::{Climb, ClimbAir, Climber, DragBalance, FLOATING_M_S};
+use crate::wind::placing::Outside;
 
 /// What makes one rise differ from another.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -345,6 +346,14 @@ pub enum Miss {
     NoBurst,
     /// The burst diameter is reached on the ground.
     BurstsOnGround,
+    /// The flight leaves where or when the winds are known.
+    Leaves(Outside),
+}
+
+impl From<Outside> for Miss {
+    fn from(outside: Outside) -> Miss {
+        Miss::Leaves(outside)
+    }
 }
 
 impl Rise {

@@ -202,6 +202,11 @@ impl<'a> Section<'a> {
         self.value(key, what, faults, DeValue::as_str)
     }
 
+    /// True or false.
+    pub fn flag(&self, key: &str, faults: &mut Faults) -> Option<bool> {
+        self.value(key, "true or false", faults, DeValue::as_bool)
+    }
+
     /// An array of strings.
     pub fn texts(&self, key: &str, what: &str, faults: &mut Faults) -> Vec<&'a str> {
         let texts = self.value(key, what, faults, |value| {

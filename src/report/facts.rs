@@ -3,6 +3,9 @@
 use jiff::Timestamp;
 use serde::Serialize;
 
+use crate::geodesy::Position;
+use crate::spread::members::MemberSpread;
+
 /// The facts behind a landing zone: all decided, nothing left to compute.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Facts {
@@ -16,6 +19,8 @@ pub struct Facts {
     pub touchdown_speed_m_s: f64,
     /// The winds used.
     pub wind: WindFacts,
+    /// What the members of an ensemble differ by, if there is one.
+    pub members: Option<MemberSpread>,
     /// Burst altitude that 5, 50 and 95 % of the draws stay below, m above mean sea level.
     pub burst_quantiles_m: [f64; 3],
     /// Landing time that 5, 50 and 95 % of the draws come down before.
@@ -48,14 +53,10 @@ pub struct BalloonFacts {
 /// The winds a zone was made with.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct WindFacts {
-    /// The file.
-    pub file: String,
-    /// The station or site in it; may be empty.
-    pub station: String,
-    /// When they were measured.
-    pub time: Option<Timestamp>,
-    /// Their age at release, s; negative when measured afterwards.
-    pub age_s: Option<f64>,
+    /// The files.
+    pub files: Vec<String>,
+    /// What is in them.
+    pub source: WindSource,
     /// Lowest and highest altitude with a wind, m above mean sea level.
     pub covered_m: (f64, f64),
     /// How long the planned flight is above the highest wind, s.
@@ -69,4 +70,71 @@ pub struct WindFacts {
     pub correlation_length_m: f64,
     /// Standard deviation of each component of the landing's error by the wind alone, m.
     pub drift_sigma_m: f64,
+}
+
+/// Where winds come from.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(tag = "kind", rename_all = "snake_case")]
+pub enum WindSource {
+    /// One sounding.
+    Sounding {
+        /// The station or site; may be empty.
+        station: String,
+        /// Where it was made.
+        position: Option<Position>,
+        /// When it was made.
+        time: Option<Timestamp>,
+        /// Its age at release, s; negative when made afterwards.
+        age_s: Option<f64>,
+    },
+    /// Several soundings.
+    Soundings {
+        /// From so many places.
+        stations: usize,
+        /// So many altogether.
+        soundings: usize,
+        /// The first.
+        from: Option<Timestamp>,
+        /// The last.
+        to: Option<Timestamp>,
+        /// Age of the one nearest to the release, s; negative when made afterwards.
+        age_s: Option<f64>,
+    },
+    /// A forecast, analysis or reanalysis on a grid.
+    Forecast {
+        /// The time of the run, if known.
+        run: Option<Timestamp>,
+        /// From the run to the release, s.
+        lead_s: Option<f64>,
+        /// The first time.
+        from: Option<Timestamp>,
+        /// The last time.
+        to: Option<Timestamp>,
+        /// How many times.
+        steps: usize,
+        /// Region and spacing, in words.
+        region: String,
+        /// How many levels.
+        levels: usize,
+        /// How many members; 0 where there is no ensemble.
+        members: usize,
+    },
+}
+
+impl WindSource {
+    /// Age of a sounding at release, s.
+    pub fn age_s(&self) -> Option<f64> {
+        match self {
+            WindSource::Sounding { age_s, .. } | WindSource::Soundings { age_s, .. } => *age_s,
+            WindSource::Forecast { .. } => None,
+        }
+    }
+
+    /// From the run of a forecast to the release, s.
+    pub fn lead_s(&self) -> Option<f64> {
+        match self {
+            WindSource::Forecast { lead_s, .. } => *lead_s,
+            _ => None,
+        }
+    }
 }

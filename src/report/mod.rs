@@ -3,6 +3,7 @@
 pub mod antimeridian;
 mod extent;
 pub mod facts;
+pub mod forecast;
 pub mod geojson;
 pub mod picture;
 pub mod profile_picture;

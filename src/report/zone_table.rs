@@ -5,9 +5,10 @@ use std::fmt::Write as _;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::facts::{BalloonFacts, Facts, WindFacts};
+use super::facts::{BalloonFacts, Facts, WindFacts, WindSource};
 use super::zone::Zone;
 use crate::geodesy::Position;
+use crate::spread::members::MemberSpread;
 use crate::units::{UnitSystem, duration};
 
 /// What everybody who flies has to keep in mind.
@@ -31,6 +32,9 @@ pub fn table(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSys
         text.push_str(&balloon_lines(balloon, units));
     }
     text.push_str(&wind_lines(&facts.wind, zone_of_time, units));
+    if let Some(members) = &facts.members {
+        text.push_str(&member_lines(members, units));
+    }
     text.push_str(&list("Notes", &zone.notes));
     text.push_str(&list("Assumed", &zone.assumptions));
     text.push_str(&list("Cautions", &CAUTIONS));
@@ -91,7 +95,12 @@ fn in_short(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSyst
     let [low, _, high] = facts.burst_quantiles_m;
     let _ = writeln!(
         text,
-        "9 of 10 draws land between {} and {}, and burst between {} and {} above sea level.",
+        "9 of 10 draws{} land between {} and {}, and burst between {} and {} above sea level.",
+        if facts.missed.is_empty() {
+            ""
+        } else {
+            " that came down"
+        },
         short_time(early, zone_of_time),
         short_time(late, zone_of_time),
         units.height(low),
@@ -109,6 +118,9 @@ fn in_short(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSyst
 }
 
 fn regions(zone: &Zone, units: UnitSystem) -> String {
+    if zone.ellipses.is_empty() && zone.contours.is_empty() {
+        return "No region is given: see the notes.\n".to_owned();
+    }
     let mut text = format!(
         "{:16}{:>7}{:>22}{:>14}{:>14}\n",
         "region", "holds", "half axes", "long axis", "area"
@@ -161,31 +173,25 @@ fn balloon_lines(b: &BalloonFacts, units: UnitSystem) -> String {
 }
 
 fn wind_lines(wind: &WindFacts, zone_of_time: &TimeZone, units: UnitSystem) -> String {
-    let mut text = format!("\nWind     {}", wind.file);
-    if !wind.station.is_empty() {
-        let _ = write!(text, ", {}", wind.station);
+    let mut text = String::new();
+    let files = wind.files.join(", ");
+    for (i, line) in wrapped(&files, 86).iter().enumerate() {
+        let head = if i == 0 { "\nWind" } else { "" };
+        let width = if i == 0 { 10 } else { 9 };
+        let _ = writeln!(text, "{head:width$}{line}");
     }
-    match (wind.time, wind.age_s) {
-        (Some(at), Some(age)) => {
-            let when = if age >= 0.0 {
-                format!("{} before the release", duration(age))
-            } else {
-                format!("{} after the release", duration(-age))
-            };
-            let _ = write!(
-                text,
-                "\n         measured {}, {when}",
-                time(at, zone_of_time)
-            );
-        }
-        _ => text.push_str("\n         measured at an unknown time"),
-    }
-    let _ = writeln!(
-        text,
-        "; from {} to {} above sea level",
+    let source = format!(
+        "{}; from {} to {} above sea level",
+        source_words(&wind.source, zone_of_time),
         units.height(wind.covered_m.0),
         units.height(wind.covered_m.1)
     );
+    for line in wrapped(&source, 94) {
+        let _ = writeln!(text, "         {line}");
+    }
+    if wind.sigma.is_empty() && wind.drift_sigma_m > 0.0 {
+        return text;
+    }
     if wind.sigma.is_empty() {
         return text + "         taken as exact\n";
     }
@@ -203,6 +209,84 @@ fn wind_lines(wind: &WindFacts, zone_of_time: &TimeZone, units: UnitSystem) -> S
         let _ = writeln!(text, "         {line}");
     }
     text
+}
+
+fn source_words(source: &WindSource, zone_of_time: &TimeZone) -> String {
+    let at = |t: &Option<Timestamp>| t.map_or_else(|| "?".into(), |t| time(t, zone_of_time));
+    let relative = |seconds: f64| {
+        if seconds >= 0.0 {
+            format!("{} before the release", duration(seconds))
+        } else {
+            format!("{} after the release", duration(-seconds))
+        }
+    };
+    match source {
+        WindSource::Sounding {
+            station,
+            time: measured,
+            age_s,
+            ..
+        } => {
+            let station = match station.as_str() {
+                "" => String::new(),
+                name => format!("{name}, "),
+            };
+            match (measured, age_s) {
+                (Some(_), Some(age)) => {
+                    format!("{station}measured {}, {}", at(measured), relative(*age))
+                }
+                _ => format!("{station}measured at an unknown time"),
+            }
+        }
+        WindSource::Soundings {
+            stations,
+            soundings,
+            from,
+            to,
+            age_s,
+        } => format!(
+            "{soundings} soundings of {stations} stations, from {} to {}{}",
+            at(from),
+            at(to),
+            age_s.map_or_else(String::new, |age| format!(
+                "; the nearest in time {}",
+                relative(age)
+            ))
+        ),
+        WindSource::Forecast {
+            run,
+            lead_s,
+            from,
+            to,
+            steps,
+            region,
+            levels,
+            members,
+        } => {
+            let run = match (run, lead_s) {
+                (Some(_), Some(lead)) => format!("run of {}, {}", at(run), relative(*lead)),
+                _ => "run unknown".into(),
+            };
+            let times = match steps {
+                1 => at(from),
+                n => format!("{n} times from {} to {}", at(from), at(to)),
+            };
+            let ensemble = match members {
+                0 => String::new(),
+                n => format!(", {n} members"),
+            };
+            format!("forecast, {run}; {times}; {region}, {levels} levels{ensemble}")
+        }
+    }
+}
+
+fn member_lines(members: &MemberSpread, units: UnitSystem) -> String {
+    format!(
+        "Members  {}: their mean landings differ by {} (sd) east-west and north-south,\n         the landings within one by {}\n",
+        members.count,
+        units.distance(members.between_m),
+        units.distance(members.within_m)
+    )
 }
 
 fn list<S: AsRef<str>>(heading: &str, lines: &[S]) -> String {

@@ -5,6 +5,7 @@
 
 mod clean;
 mod csv;
+pub mod grid;
 mod gsl;
 mod heading;
 mod igra;
@@ -16,9 +17,19 @@ use std::path::Path;
 use std::str::FromStr;
 
 use jiff::Timestamp;
+use serde::Serialize;
 
 use crate::error::{Error, Fault, Result};
 use crate::wind::sounding::Sounding;
+
+/// An ascent with the file it comes from.
+#[derive(Debug, Clone, Serialize)]
+pub struct Ascent {
+    /// The file, as the user named it.
+    pub file: String,
+    /// The ascent.
+    pub sounding: Sounding,
+}
 
 /// The formats that are read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

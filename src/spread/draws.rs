@@ -93,6 +93,8 @@ pub struct Sampler {
     pub spread: Spread,
     /// What falls.
     pub mass: FallingMass,
+    /// How many members the winds have; each draw takes one.
+    pub members: usize,
 }
 
 /// The sequence has so many points; the next block is scrambled anew.
@@ -106,7 +108,10 @@ impl Sampler {
         let set = |k| sample_4d((index % BLOCK) as u32, k, scramble).map(deviate);
         let [lift, drag, ln_re0, residual] = set(0);
         let [burst, parachute, remnant, exponent] = set(1);
-        let [delay, east, north, _] = set(2);
+        let last = sample_4d((index % BLOCK) as u32, 2, scramble);
+        let [delay, east, north, _] = last.map(deviate);
+        let members = self.members.max(1);
+        let member = ((f64::from(last[3]) * members as f64) as usize).min(members - 1);
         let (burst_diameter, burst_higher_m) = match s.burst {
             BurstSpread::Diameter(sigma) => ((1.0 + sigma * burst).max(0.1), 0.0),
             BurstSpread::AltitudeM(sigma) => (1.0, sigma * burst),
@@ -124,6 +129,7 @@ impl Sampler {
                 fall_speed: self.fall_speed(parachute, remnant),
                 fall_exponent: s.fall_exponent * exponent,
                 delay_s: s.release_delay_s * delay,
+                member,
             },
             wind: [east, north],
             stream: SplitMix::stream(self.seed, index),
@@ -170,6 +176,7 @@ mod tests {
                 balloon_kg: 1.2,
                 remnant: 0.3,
             },
+            members: 1,
         }
     }
 
@@ -204,5 +211,17 @@ mod tests {
         assert!(sampler.fall_speed(0.0, 1.0) > 1.0 && sampler.fall_speed(0.0, -1.0) < 1.0);
         assert_eq!(sampler.fall_speed(0.0, 0.0), 1.0);
         assert!(sampler.fall_speed(1.0, 0.0) < 1.0);
+    }
+
+    #[test]
+    fn members_are_drawn_evenly() {
+        let mut sampler = sampler();
+        sampler.members = 31;
+        let mut counts = [0usize; 31];
+        for i in 0..2_000 {
+            counts[sampler.draw(i).variation.member] += 1;
+        }
+        // 2,000 / 31 = 64.5: a random sample would be off by 8 (sd).
+        assert!(counts.iter().all(|&n| (62..=67).contains(&n)), "{counts:?}");
     }
 }

@@ -21,6 +21,8 @@ pub struct Landing {
     pub burst_m: f64,
     /// Seconds after the planned release at which it burst.
     pub burst_s: f64,
+    /// The member of the winds it flew in.
+    pub member: usize,
 }
 
 /// The landings of a run, in the order of the draws, and what did not come down.
@@ -30,6 +32,17 @@ pub struct Landings {
     pub landed: Vec<Landing>,
     /// Flights that did not, counted by reason.
     pub missed: BTreeMap<Miss, usize>,
+}
+
+impl Landings {
+    /// How many flights left the winds.
+    pub fn left(&self) -> usize {
+        let missed = self.missed.iter();
+        missed
+            .filter(|(miss, _)| matches!(miss, Miss::Leaves(_)))
+            .map(|(_, count)| count)
+            .sum()
+    }
 }
 
 /// Flies `draws` flights. `flown` is told after each; the result does not depend on the number
@@ -90,6 +103,7 @@ impl Bench {
             time_s: flown.landing.time_s,
             burst_m: flown.burst.altitude_m,
             burst_s: flown.burst.time_s,
+            member: draw.variation.member,
         })
     }
 }

@@ -1,4 +1,4 @@
-//! One profile of wind and air, ready for the integrator.
+//! One profile of wind and air, ready to be flown through.
 
 use jiff::Timestamp;
 
@@ -7,26 +7,16 @@ use crate::atmosphere::{AirLevel, AirProfile};
 use crate::geodesy::Position;
 
 /// Wind and air by geometric altitude above one place at one time.
-///
-/// The wind is linear in altitude between levels. Above the highest and below the lowest level
-/// the nearest wind is held; [`Column::base_m`] and [`Column::top_m`] tell where that begins.
 #[derive(Debug, Clone)]
 pub struct Column {
-    /// Where it was measured, if known.
+    /// Where, if known.
     pub position: Option<Position>,
-    /// When it was measured, if known.
+    /// When, if known.
     pub time: Option<Timestamp>,
     /// The air.
     pub air: AirProfile,
-    levels: Vec<WindLevel>,
-}
-
-#[derive(Debug, Clone, Copy)]
-struct WindLevel {
-    altitude_m: f64,
-    wind: [f64; 2],
-    /// Integral of the wind over altitude from the lowest level up to here, m2/s.
-    integral: [f64; 2],
+    /// The wind.
+    pub winds: WindProfile,
 }
 
 impl Column {
@@ -52,12 +42,43 @@ impl Column {
         Column {
             position: sounding.position,
             time: sounding.time,
-            ..Column::from_winds(&winds, AirProfile::from_levels(&air))
+            air: AirProfile::from_levels(&air),
+            winds: WindProfile::new(&winds),
         }
     }
 
     /// A column of winds by altitude (m, strictly rising); calm where there are none.
     pub fn from_winds(winds: &[(f64, Wind)], air: AirProfile) -> Column {
+        Column {
+            position: None,
+            time: None,
+            air,
+            winds: WindProfile::new(winds),
+        }
+    }
+}
+
+/// A wind by geometric altitude.
+///
+/// It is linear in altitude between levels. Above the highest and below the lowest level
+/// the nearest wind is held; [`WindProfile::base_m`] and [`WindProfile::top_m`] tell where that
+/// begins.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WindProfile {
+    levels: Vec<WindLevel>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct WindLevel {
+    altitude_m: f64,
+    wind: [f64; 2],
+    /// Integral of the wind over altitude from the lowest level up to here, m2/s.
+    integral: [f64; 2],
+}
+
+impl WindProfile {
+    /// Winds by altitude (m, strictly rising); calm where there are none.
+    pub fn new(winds: &[(f64, Wind)]) -> WindProfile {
         let mut levels: Vec<WindLevel> = Vec::with_capacity(winds.len().max(1));
         for &(altitude_m, wind) in winds {
             let wind = [wind.east_m_s, wind.north_m_s];
@@ -78,12 +99,27 @@ impl Column {
                 integral: [0.0; 2],
             });
         }
-        Column {
-            position: None,
-            time: None,
-            air,
-            levels,
-        }
+        WindProfile { levels }
+    }
+
+    /// The weighted mean of profiles, each linear in its own altitudes; exact, as it has a level
+    /// wherever one of them has.
+    pub fn blend(parts: &[(f64, &WindProfile)]) -> WindProfile {
+        let mut altitudes: Vec<f64> = parts
+            .iter()
+            .flat_map(|(_, p)| p.levels.iter().map(|l| l.altitude_m))
+            .collect();
+        altitudes.sort_by(f64::total_cmp);
+        altitudes.dedup();
+        let blended = |z: f64| {
+            let sum = |component: fn(Wind) -> f64| {
+                let terms = parts.iter().map(|(w, p)| w * component(p.at(z)));
+                terms.sum::<f64>()
+            };
+            (z, wind([sum(|w| w.east_m_s), sum(|w| w.north_m_s)]))
+        };
+        let winds: Vec<(f64, Wind)> = altitudes.into_iter().map(blended).collect();
+        WindProfile::new(&winds)
     }
 
     /// Altitude of the lowest wind, m above mean sea level.
@@ -97,7 +133,7 @@ impl Column {
     }
 
     /// The wind at an altitude.
-    pub fn wind_at(&self, altitude_m: f64) -> Wind {
+    pub fn at(&self, altitude_m: f64) -> Wind {
         let (a, b, f) = self.bracket(altitude_m);
         wind(std::array::from_fn(|i| {
             a.wind[i] + f * (b.wind[i] - a.wind[i])
@@ -106,9 +142,9 @@ impl Column {
 
     /// The exact mean over altitude of the wind between two altitudes; where they are the same,
     /// the wind there.
-    pub fn mean_wind(&self, from_m: f64, to_m: f64) -> Wind {
+    pub fn mean(&self, from_m: f64, to_m: f64) -> Wind {
         if from_m == to_m {
-            return self.wind_at(from_m);
+            return self.at(from_m);
         }
         let (low, high) = (self.integral_to(from_m), self.integral_to(to_m));
         wind(std::array::from_fn(|i| {
@@ -150,41 +186,51 @@ fn wind([east_m_s, north_m_s]: [f64; 2]) -> Wind {
 mod tests {
     use super::*;
 
-    fn column() -> Column {
+    fn profile() -> WindProfile {
         let w = |e, n| Wind {
             east_m_s: e,
             north_m_s: n,
         };
-        Column::from_winds(
-            &[
-                (100.0, w(0.0, 2.0)),
-                (1100.0, w(10.0, 2.0)),
-                (2100.0, w(10.0, -2.0)),
-            ],
-            AirProfile::standard(),
-        )
+        WindProfile::new(&[
+            (100.0, w(0.0, 2.0)),
+            (1100.0, w(10.0, 2.0)),
+            (2100.0, w(10.0, -2.0)),
+        ])
     }
 
     #[test]
     fn linear_between_levels_and_held_outside() {
-        let c = column();
-        assert_eq!(c.wind_at(600.0).east_m_s, 5.0);
-        assert_eq!(c.wind_at(1600.0).north_m_s, 0.0);
-        assert_eq!(c.wind_at(0.0).east_m_s, 0.0);
-        assert_eq!(c.wind_at(9000.0).north_m_s, -2.0);
+        let c = profile();
+        assert_eq!(c.at(600.0).east_m_s, 5.0);
+        assert_eq!(c.at(1600.0).north_m_s, 0.0);
+        assert_eq!(c.at(0.0).east_m_s, 0.0);
+        assert_eq!(c.at(9000.0).north_m_s, -2.0);
         assert_eq!((c.base_m(), c.top_m()), (100.0, 2100.0));
     }
 
     #[test]
     fn means_are_exact() {
-        let c = column();
-        assert!((c.mean_wind(100.0, 2100.0).east_m_s - 7.5).abs() < 1e-12);
-        assert!((c.mean_wind(-900.0, 100.0).north_m_s - 2.0).abs() < 1e-12);
-        assert!((c.mean_wind(2100.0, 4100.0).north_m_s + 2.0).abs() < 1e-12);
-        assert!((c.mean_wind(-900.0, 1100.0).east_m_s - 2.5).abs() < 1e-12);
-        assert!(
-            (c.mean_wind(850.0, 350.0).east_m_s - c.mean_wind(350.0, 850.0).east_m_s).abs() < 1e-12
-        );
-        assert_eq!(c.mean_wind(600.0, 600.0), c.wind_at(600.0));
+        let c = profile();
+        assert!((c.mean(100.0, 2100.0).east_m_s - 7.5).abs() < 1e-12);
+        assert!((c.mean(-900.0, 100.0).north_m_s - 2.0).abs() < 1e-12);
+        assert!((c.mean(2100.0, 4100.0).north_m_s + 2.0).abs() < 1e-12);
+        assert!((c.mean(-900.0, 1100.0).east_m_s - 2.5).abs() < 1e-12);
+        assert!((c.mean(850.0, 350.0).east_m_s - c.mean(350.0, 850.0).east_m_s).abs() < 1e-12);
+        assert_eq!(c.mean(600.0, 600.0), c.at(600.0));
+    }
+
+    #[test]
+    fn a_blend_is_the_weighted_mean_everywhere() {
+        let a = profile();
+        let w = |e, n| Wind {
+            east_m_s: e,
+            north_m_s: n,
+        };
+        let b = WindProfile::new(&[(50.0, w(4.0, 0.0)), (1_700.0, w(-3.0, 8.0))]);
+        let blend = WindProfile::blend(&[(0.25, &a), (0.75, &b)]);
+        for z in [-10.0, 60.0, 333.0, 1_100.0, 1_650.0, 1_900.0, 5_000.0] {
+            let expected = 0.25 * a.at(z).east_m_s + 0.75 * b.at(z).east_m_s;
+            assert!((blend.at(z).east_m_s - expected).abs() < 1e-12, "{z}");
+        }
     }
 }

@@ -48,9 +48,11 @@ pub const FRESH_SOUNDING_M_S: f64 = 1.0;
 /// How the variance grows with the age of a sounding, (t / 6 h)^p: fitted to lags of 6 to 24 h.
 pub const AGE_EXPONENT: f64 = 0.75;
 
-/// Standard deviations for a forecast of up to a day, by altitude of the standard atmosphere
-/// (850, 500, 250, 100, 50, 20, 10 hPa), m and m/s. A judgement (assumed), above the observation
+/// Standard deviations for a forecast of a day, by altitude of the standard atmosphere (850, 500,
+/// 250, 100, 50, 20, 10 hPa), m and m/s. A judgement (assumed), above the observation
 /// errors of the NCEP global analysis (`prepobs_errtable.global`, type 220: 1.4 to 3.2 m/s).
+/// Others found vector errors of about 4 m/s, 2.8 a component, between 1000 and 100 hPa in a
+/// year of a regional model's forecasts of 6 h (quoted, 2016; the paper itself was not read).
 pub const FORECAST: [(f64, f64); 7] = [
     (1_457.0, 2.0),
     (5_574.0, 2.5),
@@ -60,6 +62,13 @@ pub const FORECAST: [(f64, f64); 7] = [
     (26_481.0, 3.5),
     (31_055.0, 5.0),
 ];
+
+/// How a forecast's standard deviations grow with its lead time: [`FORECAST`] times
+/// 0.75 + 0.25 (lead / 24 h), at most four times. A judgement (assumed): it makes 1.5 times at
+/// three days and 2 times at five, as scores of global models do (from memory, not read).
+pub fn forecast_growth(lead_s: f64) -> f64 {
+    (0.75 + 0.25 * lead_s.max(0.0) / 86_400.0).min(4.0)
+}
 
 impl WindErrorTable {
     /// A sounding of some age used for a flight: sigma^2 = s0^2 + (s6^2 - s0^2) (t / 6 h)^p.
@@ -76,10 +85,20 @@ impl WindErrorTable {
         }
     }
 
-    /// A forecast of up to a day.
-    pub fn of_forecast(known_up_to_m: f64) -> WindErrorTable {
+    /// A forecast so many seconds after its run.
+    pub fn of_forecast(lead_s: f64, known_up_to_m: f64) -> WindErrorTable {
+        let growth = forecast_growth(lead_s);
         WindErrorTable {
-            rows: FORECAST.to_vec(),
+            rows: FORECAST.map(|(z, sigma)| (z, growth * sigma)).to_vec(),
+            correlation_length_m: FORECAST_CORRELATION_M,
+            known_up_to_m,
+        }
+    }
+
+    /// No error where the winds are known: the members of an ensemble differ instead.
+    pub fn none(known_up_to_m: f64) -> WindErrorTable {
+        WindErrorTable {
+            rows: Vec::new(),
             correlation_length_m: FORECAST_CORRELATION_M,
             known_up_to_m,
         }
@@ -226,6 +245,18 @@ mod tests {
     }
 
     #[test]
+    fn a_forecast_is_the_more_wrong_the_longer_it_is() {
+        let at = |days: f64| WindErrorTable::of_forecast(86_400.0 * days, 40_000.0);
+        let jet = |days| at(days).sigma_m_s(10_363.0);
+        assert!((jet(1.0) - 3.5).abs() < 1e-12);
+        assert!((jet(0.0) - 0.75 * 3.5).abs() < 1e-12);
+        assert!((jet(5.0) - 2.0 * 3.5).abs() < 1e-12);
+        assert!((jet(60.0) - 4.0 * 3.5).abs() < 1e-12);
+        assert_eq!(WindErrorTable::none(9_000.0).sigma_m_s(5_000.0), 0.0);
+        assert!(WindErrorTable::none(9_000.0).sigma_m_s(11_000.0) > 1.9);
+    }
+
+    #[test]
     fn draws_have_the_variance_and_correlation_asked_for() {
         let table = WindErrorTable {
             rows: vec![(0.0, 3.0)],
@@ -257,7 +288,7 @@ mod tests {
 
     #[test]
     fn no_layers_and_no_error_are_harmless() {
-        let table = WindErrorTable::of_forecast(0.0);
+        let table = WindErrorTable::of_forecast(0.0, 0.0);
         let process = WindErrorProcess::new(&table, &[], &[]);
         let (mut knots, mut out) = (Vec::new(), Vec::new());
         process.draw(

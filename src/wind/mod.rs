@@ -2,5 +2,7 @@
 
 pub mod column;
 pub mod error;
+pub mod grid;
+pub mod placing;
 pub mod slab;
 pub mod sounding;

@@ -1,5 +1,7 @@
 //! What a forecast file holds, before anything of it is decoded.
 
+use std::fmt;
+
 use jiff::Timestamp;
 
 /// What the values of a slab are.
@@ -49,4 +51,15 @@ pub struct Slab {
     pub lattice: usize,
     /// Whether winds are along the grid's x and y, not towards true east and north.
     pub along_grid: bool,
+}
+
+impl fmt::Display for Surface {
+    /// As people name it: `500 hPa`, `the ground`, `10 m above the ground`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Surface::Isobaric(pa) => write!(f, "{} hPa", f64::from(*pa) / 100.0),
+            Surface::Ground => f.write_str("the ground"),
+            Surface::AboveGround(m) => write!(f, "{m} m above the ground"),
+        }
+    }
 }

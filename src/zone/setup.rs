@@ -4,7 +4,7 @@ use super::stack::{self, FilledBalloon};
 use crate::atmosphere::AirProfile;
 use crate::error::{Error, Result};
 use crate::flight::layers::{LayerWinds, Layers, STATED_THICKNESS_M, THICKNESS_M};
-use crate::flight::model::{Fall, FlightModel};
+use crate::flight::model::{Fall, FlightModel, Winds};
 use crate::flight::rise::{Rise, RiseSpread, RiseTable};
 use crate::geodesy::Compass;
 use crate::plan::Plan;
@@ -94,7 +94,7 @@ impl Setup {
         };
         let start = plan.site.normal();
         let model = FlightModel {
-            winds: LayerWinds::of_column(column, &layers),
+            winds: Winds::Column(LayerWinds::of_profile(&column.winds, &layers)),
             fall: match &plan.descent_rates {
                 Some(rates) => Fall::stated(rates, &layers),
                 None => Fall::at_speed(&fall, &column.air, &layers),

@@ -9,7 +9,7 @@
 )]
 
 use windfall::flight::layers::{LayerWinds, Layers};
-use windfall::flight::model::{Fall, FlightModel};
+use windfall::flight::model::{Fall, FlightModel, Winds};
 use windfall::flight::rates::RateTable;
 use windfall::flight::rise::{Rise, RisePlan, RiseSpread, RiseTable, RiseVariation};
 use windfall::geodesy::{Compass, Position};
@@ -90,6 +90,7 @@ impl Stack {
                 balloon_kg: BALLOON_KG,
                 remnant: 0.3,
             },
+            members: 1,
         }
     }
 
@@ -111,7 +112,7 @@ impl Stack {
         };
         FlightModel {
             layers,
-            winds: LayerWinds::of_column(&self.column, &layers),
+            winds: Winds::Column(LayerWinds::of_profile(&self.column.winds, &layers)),
             rise,
             fall: Fall::at_speed(&fall, &self.column.air, &layers),
             start: self.site.normal(),
@@ -150,7 +151,7 @@ impl Stack {
                 std::cmp::Ordering::Greater => 0.0,
             };
         }
-        let table = WindErrorTable::of_sounding(6.0 * 3_600.0, self.column.top_m());
+        let table = WindErrorTable::of_sounding(6.0 * 3_600.0, self.column.winds.top_m());
         WindErrorProcess::new(&table, &heights, &seconds)
     }
 }

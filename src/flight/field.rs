@@ -1,0 +1,116 @@
+//! The winds of a field by layer: many columns, each cut into the same layers.
+
+use rayon::prelude::*;
+
+use super::layers::Layers;
+use crate::geodesy::{Compass, Normal, Position};
+use crate::wind::column::WindProfile;
+use crate::wind::placing::{Outside, Placing, Weights};
+
+/// Layers that a flight passes as one leg through a field, with the columns around the leg's
+/// middle. Also how many lie together in memory.
+pub const LAYERS_A_LEG: usize = 4;
+
+/// One leg of one column: east and north of each of its layers, m/s.
+type Leg = [[f32; 2]; LAYERS_A_LEG];
+
+/// Winds by column and layer, and how places and times find the columns.
+///
+/// Within a layer a column's wind counts by its mean, which is exact; between columns it is
+/// interpolated at the same altitude, as each column is cut by its own altitudes first.
+#[derive(Debug, Clone)]
+pub struct LayerField {
+    placing: Placing,
+    /// Column by column, leg by leg, from the ground up.
+    legs: Vec<Leg>,
+    legs_a_column: usize,
+    columns_a_member: usize,
+}
+
+impl LayerField {
+    /// Cuts `profiles` into layers. `place` tells where each stands, so that its wind can be given
+    /// in the directions of the `compass`. Profiles of several members follow each other,
+    /// `columns_a_member` each.
+    pub fn new(
+        placing: Placing,
+        columns_a_member: usize,
+        columns: usize,
+        column: impl Fn(usize) -> (WindProfile, Position) + Sync,
+        layers: &Layers,
+        compass: &Compass,
+    ) -> LayerField {
+        let legs_a_column = legs_for(layers.count + 1);
+        let cut = |index: usize| -> Vec<Leg> {
+            let (profile, place) = column(index);
+            let mean = |k: usize| {
+                let wind = profile.mean(layers.altitude_m(k), layers.altitude_m(k + 1));
+                compass
+                    .components(place, [wind.east_m_s, wind.north_m_s])
+                    .map(|w| w as f32)
+            };
+            let leg = |l: usize| std::array::from_fn(|i| mean(l * LAYERS_A_LEG + i));
+            (0..legs_a_column).map(leg).collect()
+        };
+        LayerField {
+            placing,
+            legs: (0..columns).into_par_iter().flat_map_iter(cut).collect(),
+            legs_a_column,
+            columns_a_member,
+        }
+    }
+
+    /// The same field with one member more: the mean of all. Returns its number.
+    pub fn with_mean_member(mut self) -> (LayerField, usize) {
+        let size = self.columns_a_member * self.legs_a_column;
+        let members = self.legs.len() / size.max(1);
+        let mean_of = |at: usize| -> Leg {
+            let mut sum = [[0.0f64; 2]; LAYERS_A_LEG];
+            for member in 0..members {
+                for (s, w) in sum.iter_mut().zip(&self.legs[member * size + at]) {
+                    *s = [s[0] + f64::from(w[0]), s[1] + f64::from(w[1])];
+                }
+            }
+            sum.map(|s| s.map(|w| (w / members as f64) as f32))
+        };
+        let mean: Vec<Leg> = (0..size).map(mean_of).collect();
+        self.legs.extend(mean);
+        (self, members)
+    }
+
+    /// The columns around a place at a time, seconds since the planned release.
+    pub fn weights(&self, place: Normal, time_s: f64) -> Result<Weights, Outside> {
+        self.placing.weights(place, time_s)
+    }
+
+    /// Drift through leg `leg` of the columns of a member, m: the sum over its layers of wind times
+    /// `felt` seconds.
+    pub fn drift(
+        &self,
+        weights: &Weights,
+        member: usize,
+        leg: usize,
+        felt: &[f32; LAYERS_A_LEG],
+    ) -> [f64; 2] {
+        let first = member * self.columns_a_member;
+        let mut wind = [[0.0f32; 2]; LAYERS_A_LEG];
+        for &(column, weight) in weights.terms() {
+            let at = (first + column as usize) * self.legs_a_column + leg;
+            let weight = weight as f32;
+            for (sum, w) in wind.iter_mut().zip(&self.legs[at]) {
+                sum[0] += weight * w[0];
+                sum[1] += weight * w[1];
+            }
+        }
+        let mut drift = [0.0f32; 2];
+        for (w, s) in wind.iter().zip(felt) {
+            drift[0] += w[0] * s;
+            drift[1] += w[1] * s;
+        }
+        drift.map(f64::from)
+    }
+}
+
+/// Legs that hold so many layers.
+pub fn legs_for(layers: usize) -> usize {
+    layers.div_ceil(LAYERS_A_LEG)
+}

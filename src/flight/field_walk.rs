@@ -1,0 +1,139 @@
+//! A flight through a field of winds.
+
+use super::field::{LAYERS_A_LEG, LayerField};
+use super::model::{FlightModel, Flown, Moment, Scratch, Summit};
+use super::passage::Passage;
+use super::rise::Miss;
+use crate::geodesy::{half_way, whole_way};
+use crate::wind::placing::Weights;
+
+/// A flight on its way. Each leg is a midpoint step: the columns around its middle count, and the
+/// middle is found with the columns of the leg before.
+pub(super) struct FieldWalk<'a> {
+    model: &'a FlightModel,
+    field: &'a LayerField,
+    member: usize,
+    wind_error: &'a [[f64; 2]],
+    moment: Moment,
+    weights: Weights,
+}
+
+/// Layers `first` to `end` of leg `leg`, both counted within the leg.
+#[derive(Clone, Copy)]
+struct Part {
+    leg: usize,
+    first: usize,
+    end: usize,
+}
+
+impl<'a> FieldWalk<'a> {
+    /// A flight about to be released.
+    ///
+    /// # Errors
+    ///
+    /// [`Miss::Leaves`] when no wind is known there and then.
+    pub fn new(
+        model: &'a FlightModel,
+        field: &'a LayerField,
+        member: usize,
+        wind_error: &'a [[f64; 2]],
+        moment: Moment,
+    ) -> Result<FieldWalk<'a>, Miss> {
+        Ok(FieldWalk {
+            model,
+            field,
+            member,
+            wind_error,
+            moment,
+            weights: field.weights(moment.place, moment.time_s)?,
+        })
+    }
+
+    /// Up to the summit and down to the ground; tells of every leg's end.
+    pub fn up_and_down(
+        &mut self,
+        summit: &Summit,
+        scratch: &Scratch,
+        every_layer: bool,
+        tell: &mut impl FnMut(Moment),
+    ) -> Result<Flown, Miss> {
+        let size = if every_layer { 1 } else { LAYERS_A_LEG };
+        tell(self.moment);
+        for leg in 0..scratch.up.felt.len() {
+            for first in (0..LAYERS_A_LEG).step_by(size) {
+                let end = first + size;
+                let part = Part { leg, first, end };
+                let top_m = self.model.layers.altitude_m(leg * LAYERS_A_LEG + end);
+                let arrive_m = top_m.min(summit.altitude_m);
+                if self.pass(part, &scratch.up, summit, arrive_m)? {
+                    tell(self.moment);
+                }
+            }
+        }
+        self.moment.altitude_m = summit.altitude_m;
+        let burst = self.moment;
+        tell(burst);
+        for leg in (0..scratch.down.felt.len()).rev() {
+            for first in (0..LAYERS_A_LEG).step_by(size).rev() {
+                let end = first + size;
+                let part = Part { leg, first, end };
+                let bottom_m = self.model.layers.altitude_m(leg * LAYERS_A_LEG + first);
+                let arrive_m = bottom_m.min(summit.altitude_m);
+                if self.pass(part, &scratch.down, summit, arrive_m)? {
+                    tell(self.moment);
+                }
+            }
+        }
+        Ok(Flown {
+            burst,
+            landing: self.moment,
+        })
+    }
+
+    /// Through part of a leg; whether it took any time.
+    fn pass(
+        &mut self,
+        part: Part,
+        passage: &Passage,
+        summit: &Summit,
+        arrive_m: f64,
+    ) -> Result<bool, Miss> {
+        let mut felt = [0.0f32; LAYERS_A_LEG];
+        felt[part.first..part.end].copy_from_slice(&passage.felt[part.leg][part.first..part.end]);
+        let (mut time_s, mut error) = (0.0, [0.0; 2]);
+        let bottom = part.leg * LAYERS_A_LEG;
+        for k in bottom + part.first..(bottom + part.end).min(summit.layer + 1) {
+            let seconds = if k < summit.layer {
+                passage.seconds[k]
+            } else {
+                passage.last_part_s(summit.share)
+            };
+            time_s += seconds;
+            if let Some(wind) = self.wind_error.get(k) {
+                error[0] += wind[0] * seconds;
+                error[1] += wind[1] * seconds;
+            }
+        }
+        if felt == [0.0; LAYERS_A_LEG] && time_s == 0.0 {
+            return Ok(false);
+        }
+        let drift = |weights: &Weights| {
+            let [east, north] = self.field.drift(weights, self.member, part.leg, &felt);
+            [east + error[0], north + error[1]]
+        };
+        let (compass, from) = (&self.model.compass, self.moment.place);
+        let middle_m = 0.5 * (self.moment.altitude_m + arrive_m);
+        let middle = half_way(from, compass, middle_m, drift(&self.weights));
+        let weights = self
+            .field
+            .weights(middle, self.moment.time_s + 0.5 * time_s)?;
+        let place = whole_way(from, middle, compass, middle_m, drift(&weights));
+        self.weights = weights;
+        self.moment = Moment {
+            time_s: self.moment.time_s + time_s,
+            altitude_m: arrive_m,
+            place,
+        };
+        Ok(time_s > 0.0)
+    }
+}

@@ -1,0 +1,73 @@
+//! How long one flight is in each layer, on its way up or down.
+
+use super::field::{LAYERS_A_LEG, legs_for};
+use super::model::Summit;
+
+/// How long one flight is in each layer, on one way.
+#[derive(Debug, Clone, Default)]
+pub struct Passage {
+    /// Seconds in each layer, up to the one that is passed in part, as if it were passed whole.
+    pub seconds: Vec<f64>,
+    /// How the time within each layer leans to its upper half, s: what the slope of the wind in
+    /// the layer is felt for.
+    pub lean: Vec<f64>,
+    /// Seconds for which the mean wind of each layer is felt in a field, s; whole legs.
+    pub felt: Vec<[f32; LAYERS_A_LEG]>,
+}
+
+impl Passage {
+    /// Sets `lean` from `seconds`. With the wind u + S x and the time t (1 + g x) dx over a layer,
+    /// x from -1/2 to 1/2, the drift is u t + S g t / 12, and g t is half the change of t from the
+    /// layer below to the one above.
+    pub fn set_lean(&mut self) {
+        let t = &self.seconds;
+        self.lean.clear();
+        if let [first, second, ..] = t[..] {
+            self.lean.push((second - first) / 12.0);
+            self.lean.extend(t.windows(3).map(|w| (w[2] - w[0]) / 24.0));
+        }
+        // The last layer is passed in part only, and told by its own slope.
+        self.lean.resize(t.len(), 0.0);
+    }
+
+    /// Seconds the way takes through the lowest `share` of its last layer. The time in it leans
+    /// as from the layer below: t (s + g (s^2 - s) / 2), with g t the change of t from layer to
+    /// layer.
+    pub fn last_part_s(&self, share: f64) -> f64 {
+        let Some((&seconds, below)) = self.seconds.split_last() else {
+            return 0.0;
+        };
+        let change = below.last().map_or(0.0, |b| seconds - b);
+        share * (seconds + 0.5 * change * (share - 1.0))
+    }
+
+    /// Sets `felt` from `seconds` and `lean`: the slope of the wind in a layer is half the change
+    /// of its mean from the layer below to the one above, so what leans counts there. Of the last
+    /// layer, passed up to `share`, the mean wind is that of its middle less (1 - share) / 2 of the
+    /// slope.
+    pub fn set_felt(&mut self, summit: &Summit) {
+        let last = summit.layer;
+        self.felt.clear();
+        self.felt.resize(legs_for(last + 2), [0.0; LAYERS_A_LEG]);
+        let part_s = self.last_part_s(summit.share);
+        for k in 0..=last {
+            let (seconds, lean) = if k < last {
+                (self.seconds[k], self.lean[k])
+            } else {
+                (part_s, 0.5 * (summit.share - 1.0) * part_s)
+            };
+            self.feel(k, seconds);
+            if k == 0 {
+                self.feel(0, -lean);
+                self.feel(1, lean);
+            } else {
+                self.feel(k - 1, -0.5 * lean);
+                self.feel(k + 1, 0.5 * lean);
+            }
+        }
+    }
+
+    fn feel(&mut self, layer: usize, seconds: f64) {
+        self.felt[layer / LAYERS_A_LEG][layer % LAYERS_A_LEG] += seconds as f32;
+    }
+}

@@ -1,0 +1,179 @@
+//! From a place to row and column of a lattice, fast enough for every leg of every flight.
+
+use ndarray::Array2;
+use proj::Proj;
+
+use super::lattice::{Axis, Lattice, Plane};
+use super::{Normal, Position};
+use crate::error::{Error, Result};
+
+/// Where a place lies among the rows and columns of a lattice.
+#[derive(Debug, Clone)]
+pub enum CellMap {
+    /// Rows and columns are latitudes and longitudes.
+    LatLon {
+        /// Longitudes of the columns, degrees.
+        x: Axis,
+        /// Latitudes of the rows, degrees.
+        y: Axis,
+    },
+    /// Rows and columns tabulated over a plane: PROJ is too slow for the hot loop.
+    Mesh(Box<Mesh>),
+}
+
+/// Row and column on a square mesh of the gnomonic plane around a centre. The map is smooth: with
+/// a second derivative below 1.5e-5 per km up to 500 km from the centre, linear interpolation over
+/// cells of 10 km is off by 0.2 m.
+#[derive(Debug, Clone)]
+pub struct Mesh {
+    center: Normal,
+    axes: [[f64; 3]; 2],
+    /// Coordinate of the first node, in earth radii.
+    first: f64,
+    /// From node to node, in earth radii.
+    step: f64,
+    /// Row and column; not-a-number where PROJ refused.
+    nodes: Array2<[f64; 2]>,
+}
+
+/// Radius of the earth that turns metres into radii here, m.
+const EARTH_M: f64 = 6_371_000.0;
+/// Spacing of the mesh, m, unless that made too many nodes.
+const SPACING_M: f64 = 10_000.0;
+/// Most nodes along a side.
+const MOST_NODES: f64 = 200.0;
+
+impl CellMap {
+    /// The map of a lattice, tabulated as far around `center` as the lattice reaches.
+    ///
+    /// # Errors
+    ///
+    /// When PROJ refuses the lattice's projection.
+    pub fn new(lattice: &Lattice, center: Position) -> Result<CellMap> {
+        let Plane::Projected(definition) = &lattice.plane else {
+            return Ok(CellMap::LatLon {
+                x: lattice.x,
+                y: lattice.y,
+            });
+        };
+        let proj = Proj::new(definition).map_err(|cause| Error::CannotDo {
+            why: format!("PROJ refused the projection \"{definition}\": {cause}"),
+            remedy: "expected a forecast on a projection that PROJ knows".into(),
+        })?;
+        let cell = |place: Position| -> [f64; 2] {
+            let radians = (place.lon_deg.to_radians(), place.lat_deg.to_radians());
+            match proj.project(radians, false) {
+                Ok((x, y)) => [
+                    (y - lattice.y.first) / lattice.y.step,
+                    (x - lattice.x.first) / lattice.x.step,
+                ],
+                Err(_) => [f64::NAN; 2],
+            }
+        };
+        let across = (lattice.x.step * lattice.x.count as f64)
+            .hypot(lattice.y.step * lattice.y.count as f64);
+        let spacing = SPACING_M.max(2.0 * across / MOST_NODES);
+        Ok(CellMap::Mesh(Box::new(Mesh::new(
+            center, across, spacing, cell,
+        ))))
+    }
+
+    /// Row and column of a place, counted from the first ones; not-a-number where there is none.
+    pub fn locate(&self, place: Normal) -> (f64, f64) {
+        match self {
+            CellMap::LatLon { x, y } => {
+                let at = place.position();
+                // The first column east of which the place lies, whatever side of 180 degrees.
+                let east = (at.lon_deg - x.first).rem_euclid(360.0);
+                // A place a hair west of the first column is there, not at the far end.
+                let east = if east > 360.0 - 1e-9 { 0.0 } else { east };
+                ((at.lat_deg - y.first) / y.step, east / x.step)
+            }
+            CellMap::Mesh(mesh) => mesh.locate(place),
+        }
+    }
+}
+
+impl Mesh {
+    fn new(
+        center: Position,
+        reach_m: f64,
+        spacing_m: f64,
+        cell: impl Fn(Position) -> [f64; 2],
+    ) -> Mesh {
+        let (center, axes) = (center.normal(), center.normal().east_north());
+        let half = (reach_m / spacing_m).ceil().max(1.0) as usize;
+        let (step, side) = (spacing_m / EARTH_M, 2 * half + 1);
+        let first = -(half as f64) * step;
+        let nodes = Array2::from_shape_fn((side, side), |(j, i)| {
+            let (x, y) = (first + step * i as f64, first + step * j as f64);
+            let n: [f64; 3] =
+                std::array::from_fn(|k| center.0[k] + x * axes[0][k] + y * axes[1][k]);
+            let length = n.iter().map(|v| v * v).sum::<f64>().sqrt();
+            cell(Normal(n.map(|v| v / length)).position())
+        });
+        Mesh {
+            center,
+            axes,
+            first,
+            step,
+            nodes,
+        }
+    }
+
+    fn locate(&self, place: Normal) -> (f64, f64) {
+        let dot = |a: &[f64; 3]| a[0] * place.0[0] + a[1] * place.0[1] + a[2] * place.0[2];
+        let scale = 1.0 / dot(&self.center.0);
+        let at = |axis: &[f64; 3]| (dot(axis) * scale - self.first) / self.step;
+        let (x, y) = (at(&self.axes[0]), at(&self.axes[1]));
+        let last = (self.nodes.nrows() - 1) as f64;
+        if !(scale > 0.0 && x >= 0.0 && x < last && y >= 0.0 && y < last) {
+            return (f64::NAN, f64::NAN);
+        }
+        let (i, j) = (x as usize, y as usize);
+        let (fx, fy) = (x - i as f64, y - j as f64);
+        let [row, column] = [0, 1].map(|k| {
+            let along = |j: usize| {
+                let (a, b) = (self.nodes[[j, i]][k], self.nodes[[j, i + 1]][k]);
+                a + fx * (b - a)
+            };
+            let (low, high) = (along(j), along(j + 1));
+            low + fy * (high - low)
+        });
+        (row, column)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_projected_lattice_is_located_within_metres() {
+        let definition = "+proj=lcc +lat_1=25 +lat_2=25 +lat_0=25 +lon_0=-95 +R=6371229 +units=m";
+        let axis = |first, step, count| Axis { first, step, count };
+        let lattice = Lattice {
+            plane: Plane::Projected(definition.into()),
+            x: axis(-300_000.0, 20_000.0, 31),
+            y: axis(1_500_000.0, 20_000.0, 31),
+        };
+        let proj = Proj::new(definition).unwrap();
+        let center = Position::new(40.0, -95.0).unwrap();
+        let map = CellMap::new(&lattice, center).unwrap();
+        let mut checked = 0;
+        for k in 0..50 {
+            let (lat, lon) = (38.0 + 0.08 * f64::from(k), -97.5 + 0.1 * f64::from(k));
+            let place = Position::new(lat, lon).unwrap();
+            let (x, y) = proj
+                .project((lon.to_radians(), lat.to_radians()), false)
+                .unwrap();
+            let (row, column) = map.locate(place.normal());
+            let off_m = (20_000.0 * column - 300_000.0 - x).hypot(20_000.0 * row + 1_500_000.0 - y);
+            assert!(off_m < 2.0, "{off_m}");
+            checked += 1;
+        }
+        assert_eq!(checked, 50);
+        let far = Position::new(-40.0, 90.0).unwrap().normal();
+        assert!(map.locate(far).0.is_nan());
+    }
+}

@@ -1,0 +1,427 @@
+//! What several forecast files hold together: one lattice, one axis of time, levels, members.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+use jiff::Timestamp;
+
+use super::GridFile;
+use crate::error::{Error, Fault, Result};
+use crate::geodesy::lattice::Lattice;
+use crate::wind::grid::Step;
+use crate::wind::slab::{Quantity, Slab, Surface};
+
+/// Forecast files joined.
+pub struct Archive {
+    pub(super) files: Vec<GridFile>,
+    /// The points they all give.
+    pub lattice: Lattice,
+    /// Their times, rising; of two runs for one time, the newer.
+    pub steps: Vec<Step>,
+    /// Pressures of the levels on which heights and winds are complete, Pa, falling.
+    pub levels_pa: Vec<u32>,
+    /// The members' numbers, rising; one `None` where there is no ensemble.
+    pub members: Vec<Option<u32>>,
+    /// What was left out in joining, in words.
+    pub left_out: Vec<String>,
+    pub(super) index: Index,
+}
+
+/// How files are to be joined.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Joining {
+    /// The time of the run, for files that do not say.
+    pub issued: Option<Timestamp>,
+    /// Whether each file is a member of an ensemble.
+    pub member_per_file: bool,
+}
+
+/// Where a slab is: which file, which of its slabs.
+pub(super) type Where = (usize, usize);
+/// What is looked up: member and step by their place in the archive.
+pub(super) type Key = (usize, usize, Quantity, Surface);
+pub(super) type Index = HashMap<Key, Where>;
+
+/// A member at a time.
+type Moment = (Option<u32>, Timestamp);
+/// The slabs of one member at one time.
+type Slabs = BTreeMap<(Quantity, Surface), Where>;
+
+impl Archive {
+    /// Joins files that give winds and heights on levels of pressure.
+    ///
+    /// # Errors
+    ///
+    /// Faults that name file and message: no winds, one component of the wind without the other,
+    /// no heights, levels missing at one time, files for different grids.
+    pub fn join(files: Vec<GridFile>, how: Joining) -> Result<Archive> {
+        let lattice = common_lattice(&files)?;
+        let mut left_out = Vec::new();
+        let mut moments = moments(&files, &lattice, how, &mut left_out);
+        for slabs in moments.values() {
+            check_components(&files, slabs)?;
+        }
+        moments.retain(|_, slabs| slabs.keys().any(|k| k.0 == Quantity::EastWind));
+        if moments
+            .values()
+            .all(|slabs| complete_levels(slabs).is_empty())
+        {
+            return Err(no_heights(&files).into());
+        }
+        let times: BTreeSet<Timestamp> = moments.keys().map(|m| m.1).collect();
+        let of_member = levels_of_members(&files, &moments, &times)?;
+        let levels = common_levels(&of_member);
+        let members = whole_members(&of_member, &levels, &mut left_out);
+        let mut archive = Archive {
+            lattice,
+            steps: times
+                .iter()
+                .map(|&valid| Step {
+                    valid,
+                    run: run_at(&files, &moments, valid, how),
+                })
+                .collect(),
+            levels_pa: levels.into_iter().rev().collect(),
+            members,
+            left_out,
+            index: Index::new(),
+            files,
+        };
+        archive.index = archive.indexed(moments);
+        Ok(archive)
+    }
+
+    /// The names of the files.
+    pub fn names(&self) -> Vec<String> {
+        self.files.iter().map(|f| f.name.clone()).collect()
+    }
+
+    /// The steps from the last one before `from` to the first one after `to`.
+    pub fn steps_around(&self, from: Timestamp, to: Timestamp) -> std::ops::Range<usize> {
+        let before = self.steps.partition_point(|s| s.valid <= from);
+        let first = before.saturating_sub(1);
+        let reached = self.steps.partition_point(|s| s.valid < to);
+        let end = (reached + 1).min(self.steps.len());
+        first..end.max(first + 1).min(self.steps.len())
+    }
+
+    /// What there is besides height and wind on the levels, in words.
+    pub fn also(&self) -> Vec<String> {
+        let quantities = [
+            (Quantity::Temperature, None, "temperature"),
+            (Quantity::RelativeHumidity, None, "relative humidity"),
+            (Quantity::SpecificHumidity, None, "specific humidity"),
+            (Quantity::Height, Some(Surface::Ground), "orography"),
+            (
+                Quantity::Pressure,
+                Some(Surface::Ground),
+                "surface pressure",
+            ),
+            (
+                Quantity::EastWind,
+                Some(Surface::AboveGround(10)),
+                "wind at 10 m",
+            ),
+            (
+                Quantity::Temperature,
+                Some(Surface::AboveGround(2)),
+                "temperature at 2 m",
+            ),
+        ];
+        let there = |quantity: Quantity, at: Option<Surface>| {
+            self.index.keys().any(|key| {
+                let surface = match at {
+                    Some(at) => key.3 == at,
+                    None => matches!(key.3, Surface::Isobaric(_)),
+                };
+                key.2 == quantity && surface
+            })
+        };
+        quantities
+            .into_iter()
+            .filter(|&(quantity, at, _)| there(quantity, at))
+            .map(|(_, _, name)| name.to_owned())
+            .collect()
+    }
+
+    /// What was left out in reading and in joining.
+    pub fn left_out_of_all(&self) -> Vec<String> {
+        let of_files = self.files.iter().flat_map(|f| {
+            f.left_out.iter().map(move |what| match self.files.len() {
+                1 => what.clone(),
+                _ => format!("{}: {what}", f.name),
+            })
+        });
+        of_files.chain(self.left_out.iter().cloned()).collect()
+    }
+
+    fn indexed(&self, moments: BTreeMap<Moment, Slabs>) -> Index {
+        let mut index = Index::new();
+        for ((member, valid), slabs) in moments {
+            let member = self.members.binary_search(&member);
+            let step = self.steps.binary_search_by_key(&valid, |s| s.valid);
+            let (Ok(member), Ok(step)) = (member, step) else {
+                continue;
+            };
+            for ((quantity, surface), at) in slabs {
+                index.insert((member, step, quantity, surface), at);
+            }
+        }
+        index
+    }
+}
+
+/// Whether a slab is the wind a flight needs.
+fn is_wind(slab: &Slab) -> bool {
+    let wind = matches!(slab.quantity, Quantity::EastWind | Quantity::NorthWind);
+    wind && matches!(slab.surface, Surface::Isobaric(_))
+}
+
+/// The lattice on which all files give their winds.
+fn common_lattice(files: &[GridFile]) -> Result<Lattice> {
+    let mut found: Option<(&str, &Lattice)> = None;
+    for file in files {
+        for slab in file.slabs.iter().filter(|s| is_wind(s)) {
+            let lattice = &file.lattices[slab.lattice];
+            match found {
+                None => found = Some((&file.name, lattice)),
+                Some((other, first)) if !first.same_as(lattice) => {
+                    return Err(Fault::new(
+                        &file.name,
+                        format!("winds for {}", lattice.describe()),
+                        format!(
+                            "the region and spacing of {other}, {}: one forecast at a time",
+                            first.describe()
+                        ),
+                    )
+                    .into());
+                }
+                Some(_) => {}
+            }
+        }
+    }
+    match found {
+        Some((_, lattice)) => Ok(lattice.clone()),
+        None => Err(Error::Faults(
+            files
+                .iter()
+                .map(|f| {
+                    Fault::new(
+                        &f.name,
+                        "no wind on levels of pressure",
+                        "u and v (eastward and northward wind) on levels of pressure",
+                    )
+                })
+                .collect(),
+        )),
+    }
+}
+
+/// The slabs on the lattice by member and time, of the newest run that has winds then.
+fn moments(
+    files: &[GridFile],
+    lattice: &Lattice,
+    how: Joining,
+    left_out: &mut Vec<String>,
+) -> BTreeMap<Moment, Slabs> {
+    let member = |file: usize, slab: &Slab| {
+        let by_file = how.member_per_file.then_some(file as u32);
+        slab.member.or(by_file)
+    };
+    let on_it: Vec<Vec<bool>> = files
+        .iter()
+        .map(|f| f.lattices.iter().map(|l| l.same_as(lattice)).collect())
+        .collect();
+    let all = || {
+        files.iter().enumerate().flat_map(|(f, file)| {
+            let slabs = file.slabs.iter().enumerate();
+            slabs.map(move |(s, slab)| ((f, s), slab))
+        })
+    };
+    let mut newest: BTreeMap<Moment, Option<Timestamp>> = BTreeMap::new();
+    for ((f, _), slab) in all().filter(|(_, slab)| is_wind(slab)) {
+        let run = newest.entry((member(f, slab), slab.valid)).or_default();
+        *run = (*run).max(slab.run.or(how.issued));
+    }
+    let (mut moments, mut elsewhere, mut older, mut repeated) = (BTreeMap::new(), 0, 0, 0);
+    for ((f, s), slab) in all() {
+        if !on_it[f][slab.lattice] {
+            elsewhere += 1;
+            continue;
+        }
+        let moment = (member(f, slab), slab.valid);
+        if newest
+            .get(&moment)
+            .is_some_and(|run| slab.run.or(how.issued) < *run)
+        {
+            older += 1;
+            continue;
+        }
+        let slabs: &mut Slabs = moments.entry(moment).or_default();
+        match slabs.entry((slab.quantity, slab.surface)) {
+            std::collections::btree_map::Entry::Vacant(place) => {
+                place.insert((f, s));
+            }
+            std::collections::btree_map::Entry::Occupied(_) => repeated += 1,
+        }
+    }
+    for (count, why) in [
+        (elsewhere, "on other grids than the winds"),
+        (older, "of older runs, for times that a newer run gives"),
+        (repeated, "given twice"),
+    ] {
+        if count > 0 {
+            left_out.push(format!("{count} fields {why}"));
+        }
+    }
+    moments
+}
+
+/// No component of the wind without the other.
+fn check_components(files: &[GridFile], slabs: &Slabs) -> Result<()> {
+    for (&(quantity, surface), &(file, slab)) in slabs {
+        let (name, other) = match quantity {
+            Quantity::EastWind => ("eastward", Quantity::NorthWind),
+            Quantity::NorthWind => ("northward", Quantity::EastWind),
+            _ => continue,
+        };
+        if !slabs.contains_key(&(other, surface)) {
+            let file = &files[file];
+            return Err(Fault::new(
+                &file.name,
+                format!(
+                    "the {name} wind at {surface} for {} without the other component",
+                    file.slabs[slab].valid
+                ),
+                "both components of the wind, u and v",
+            )
+            .of_key(file.label(slab))
+            .into());
+        }
+    }
+    Ok(())
+}
+
+/// Levels on which height and both components are there.
+fn complete_levels(slabs: &Slabs) -> BTreeSet<u32> {
+    let needed = [Quantity::Height, Quantity::NorthWind];
+    slabs
+        .keys()
+        .filter_map(|&(quantity, surface)| match (quantity, surface) {
+            (Quantity::EastWind, Surface::Isobaric(pa)) => Some(pa),
+            _ => None,
+        })
+        .filter(|&pa| {
+            needed
+                .iter()
+                .all(|&q| slabs.contains_key(&(q, Surface::Isobaric(pa))))
+        })
+        .collect()
+}
+
+fn no_heights(files: &[GridFile]) -> Fault {
+    let names: Vec<&str> = files.iter().map(|f| f.name.as_str()).collect();
+    Fault::new(
+        names.join(", "),
+        "winds but no height of their levels",
+        "geopotential or geopotential height on the levels of the winds",
+    )
+}
+
+/// The complete levels of each member; they are the same at all times.
+fn levels_of_members(
+    files: &[GridFile],
+    moments: &BTreeMap<Moment, Slabs>,
+    times: &BTreeSet<Timestamp>,
+) -> Result<BTreeMap<Option<u32>, BTreeSet<u32>>> {
+    let mut of_member: BTreeMap<Option<u32>, BTreeSet<u32>> = BTreeMap::new();
+    for ((member, _), slabs) in moments {
+        let levels = of_member.entry(*member).or_default();
+        levels.extend(complete_levels(slabs));
+    }
+    for (member, levels) in &of_member {
+        for time in times {
+            let slabs = moments.get(&(*member, *time));
+            let here = slabs.map(complete_levels).unwrap_or_default();
+            let missing: Vec<String> = levels
+                .difference(&here)
+                .map(|pa| Surface::Isobaric(*pa).to_string())
+                .collect();
+            if missing.is_empty() {
+                continue;
+            }
+            let which = member.map_or_else(String::new, |n| format!(" of member {n}"));
+            let file = slabs
+                .and_then(|s| s.values().next())
+                .map_or_else(|| files[0].name.clone(), |&(f, _)| files[f].name.clone());
+            return Err(Fault::new(
+                file,
+                format!(
+                    "height or wind{which} missing for {time} at {}, which other times have",
+                    missing.join(", ")
+                ),
+                "the same levels at all times: leave the file of that time out, or get it whole",
+            )
+            .into());
+        }
+    }
+    Ok(of_member)
+}
+
+/// The levels that at least half of the members have, rising pressure.
+fn common_levels(of_member: &BTreeMap<Option<u32>, BTreeSet<u32>>) -> BTreeSet<u32> {
+    let mut counts: BTreeMap<u32, usize> = BTreeMap::new();
+    for pa in of_member.values().flatten() {
+        *counts.entry(*pa).or_default() += 1;
+    }
+    counts.retain(|_, count| 2 * *count >= of_member.len());
+    counts.into_keys().collect()
+}
+
+/// The members that have all the levels; tells of the others, and of levels of some only.
+fn whole_members(
+    of_member: &BTreeMap<Option<u32>, BTreeSet<u32>>,
+    levels: &BTreeSet<u32>,
+    left_out: &mut Vec<String>,
+) -> Vec<Option<u32>> {
+    let mut members = Vec::new();
+    let mut beyond: BTreeSet<u32> = BTreeSet::new();
+    for (member, has) in of_member {
+        beyond.extend(has.difference(levels));
+        let missing: Vec<String> = levels
+            .difference(has)
+            .map(|pa| Surface::Isobaric(*pa).to_string())
+            .collect();
+        if missing.is_empty() {
+            members.push(*member);
+        } else {
+            let which = member.map_or_else(|| "the one without number".into(), |n| n.to_string());
+            left_out.push(format!(
+                "member {which}: no height or wind at {}",
+                missing.join(", ")
+            ));
+        }
+    }
+    if !beyond.is_empty() {
+        let names: Vec<String> = beyond
+            .iter()
+            .map(|pa| Surface::Isobaric(*pa).to_string())
+            .collect();
+        left_out.push(format!("{}: most members lack it", names.join(", ")));
+    }
+    members
+}
+
+fn run_at(
+    files: &[GridFile],
+    moments: &BTreeMap<Moment, Slabs>,
+    valid: Timestamp,
+    how: Joining,
+) -> Option<Timestamp> {
+    moments
+        .iter()
+        .filter(|((_, time), _)| *time == valid)
+        .flat_map(|(_, slabs)| slabs.iter())
+        .filter(|((quantity, _), _)| *quantity == Quantity::EastWind)
+        .filter_map(|(_, &(f, s))| files[f].slabs[s].run.or(how.issued))
+        .max()
+}

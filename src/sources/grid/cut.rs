@@ -1,0 +1,258 @@
+//! The part of an archive that flights can reach, decoded.
+
+use std::ops::Range;
+
+use ndarray::Array2;
+use rayon::prelude::*;
+
+use super::archive::{Archive, Where};
+use crate::atmosphere::{
+    Geopotential, saturation_vapour_pressure_pa, vapour_pressure_of_humidity_pa,
+};
+use crate::error::Result;
+use crate::geodesy::lattice::{Lattice, Window, to_true};
+use crate::wind::grid::{Block, Ground};
+use crate::wind::slab::{Quantity, Surface};
+
+/// One slab to be decoded, and the column and level its values go to.
+struct Task {
+    at: Where,
+    first_column: usize,
+    level: usize,
+}
+
+/// What is the same for all slabs: latitude of each point, and how the grid's axes turn there.
+struct Points {
+    window: Window,
+    lat_deg: Vec<f64>,
+    /// Radians clockwise from true north.
+    y_direction: Vec<f64>,
+}
+
+impl Archive {
+    /// Decodes a window of the lattice at some steps, for all members. Only the slabs needed are
+    /// decoded, in parallel.
+    ///
+    /// # Errors
+    ///
+    /// When a slab cannot be decoded.
+    pub fn cut(&self, window: Window, steps: Range<usize>) -> Result<Block> {
+        let lattice = self.lattice.cut(window);
+        let points = Points::new(&lattice, window)?;
+        let size = window.rows * window.columns;
+        let steps: Vec<usize> = steps.collect();
+        let columns = self.members.len() * steps.len() * size;
+        let levels = self.levels_pa.len();
+        let first_column = |member: usize, k: usize| (member * steps.len() + k) * size;
+        let each = |wanted: &dyn Fn(usize, usize, usize) -> Vec<Task>| -> Vec<Task> {
+            let mut tasks = Vec::new();
+            for member in 0..self.members.len() {
+                for (k, &step) in steps.iter().enumerate() {
+                    tasks.extend(wanted(member, step, first_column(member, k)));
+                }
+            }
+            tasks
+        };
+        let on_levels = |quantity: Quantity| {
+            each(&|member, step, first_column| {
+                let slabs = self.levels_pa.iter().enumerate();
+                slabs
+                    .filter_map(|(level, &pa)| {
+                        Some(Task {
+                            at: self.find(member, step, quantity, Surface::Isobaric(pa))?,
+                            first_column,
+                            level,
+                        })
+                    })
+                    .collect()
+            })
+        };
+        let optional = |tasks: Vec<Task>| -> Result<Option<Array2<f32>>> {
+            if tasks.is_empty() {
+                return Ok(None);
+            }
+            self.decode(&tasks, &points, columns, levels).map(Some)
+        };
+        let mut altitude_m = self.decode(&on_levels(Quantity::Height), &points, columns, levels)?;
+        points.to_geometric(&mut altitude_m);
+        let mut east_m_s = self.decode(&on_levels(Quantity::EastWind), &points, columns, levels)?;
+        let mut north_m_s =
+            self.decode(&on_levels(Quantity::NorthWind), &points, columns, levels)?;
+        if self.along_grid() {
+            points.to_true(&mut east_m_s, &mut north_m_s);
+        }
+        let temperature_k = optional(on_levels(Quantity::Temperature))?;
+        let pressures_pa: Vec<f64> = self.levels_pa.iter().map(|&pa| f64::from(pa)).collect();
+        let specific = optional(on_levels(Quantity::SpecificHumidity))?;
+        let relative = match specific {
+            None => optional(on_levels(Quantity::RelativeHumidity))?,
+            Some(_) => None,
+        };
+        Ok(Block {
+            lattice,
+            steps: steps.iter().map(|&k| self.steps[k]).collect(),
+            members: self.members.clone(),
+            vapour_pressure_pa: vapour(specific, relative, temperature_k.as_ref(), &pressures_pa),
+            pressures_pa,
+            altitude_m,
+            east_m_s,
+            north_m_s,
+            temperature_k,
+            ground: self.ground(&steps, &points, &first_column)?,
+        })
+    }
+
+    fn find(&self, member: usize, step: usize, quantity: Quantity, at: Surface) -> Option<Where> {
+        self.index.get(&(member, step, quantity, at)).copied()
+    }
+
+    /// Whether the winds are along the grid.
+    fn along_grid(&self) -> bool {
+        let winds = self
+            .index
+            .iter()
+            .find(|(key, _)| key.2 == Quantity::EastWind);
+        winds.is_some_and(|(_, &(file, slab))| self.files[file].slabs[slab].along_grid)
+    }
+
+    /// Columns by levels; not-a-number where no task fills it.
+    fn decode(
+        &self,
+        tasks: &[Task],
+        points: &Points,
+        columns: usize,
+        levels: usize,
+    ) -> Result<Array2<f32>> {
+        let mut values = Array2::from_elem((columns, levels), f32::NAN);
+        let slabs: Vec<Array2<f32>> = tasks
+            .par_iter()
+            .map(|task| self.files[task.at.0].read(task.at.1, points.window))
+            .collect::<Result<_>>()?;
+        for (task, slab) in tasks.iter().zip(&slabs) {
+            for (i, value) in slab.iter().enumerate() {
+                values[[task.first_column + i, task.level]] = *value;
+            }
+        }
+        Ok(values)
+    }
+
+    /// The forecast's ground and what it says above it, if it says.
+    fn ground(
+        &self,
+        steps: &[usize],
+        points: &Points,
+        first_column: &impl Fn(usize, usize) -> usize,
+    ) -> Result<Option<Ground>> {
+        // The ground does not move: any time and member will do.
+        let mut heights = self
+            .index
+            .iter()
+            .filter(|(key, _)| key.2 == Quantity::Height && key.3 == Surface::Ground);
+        let Some((_, &(file, slab))) = heights.next() else {
+            return Ok(None);
+        };
+        let mut altitude_m = self.files[file].read(slab, points.window)?;
+        for (z, lat) in altitude_m.iter_mut().zip(&points.lat_deg) {
+            *z = Geopotential(f64::from(*z)).altitude_m(*lat) as f32;
+        }
+        let columns = self.members.len() * steps.len() * points.lat_deg.len();
+        let pair = |two: [(Quantity, Surface); 2]| -> Result<Option<Array2<f32>>> {
+            let mut tasks = Vec::new();
+            for member in 0..self.members.len() {
+                for (k, &step) in steps.iter().enumerate() {
+                    for (level, &(quantity, surface)) in two.iter().enumerate() {
+                        let Some(at) = self.find(member, step, quantity, surface) else {
+                            return Ok(None);
+                        };
+                        tasks.push(Task {
+                            at,
+                            first_column: first_column(member, k),
+                            level,
+                        });
+                    }
+                }
+            }
+            self.decode(&tasks, points, columns, 2).map(Some)
+        };
+        let mut wind_m_s = pair([
+            (Quantity::EastWind, Surface::AboveGround(10)),
+            (Quantity::NorthWind, Surface::AboveGround(10)),
+        ])?;
+        if let Some(wind) = wind_m_s.as_mut().filter(|_| self.along_grid()) {
+            let mut north = wind.column(1).to_owned().insert_axis(ndarray::Axis(1));
+            let mut east = wind.column(0).to_owned().insert_axis(ndarray::Axis(1));
+            points.to_true(&mut east, &mut north);
+            wind.column_mut(0).assign(&east.column(0));
+            wind.column_mut(1).assign(&north.column(0));
+        }
+        Ok(Some(Ground {
+            altitude_m,
+            wind_m_s,
+            air: pair([
+                (Quantity::Temperature, Surface::AboveGround(2)),
+                (Quantity::Pressure, Surface::Ground),
+            ])?,
+        }))
+    }
+}
+
+impl Points {
+    fn new(lattice: &Lattice, window: Window) -> Result<Points> {
+        let map = lattice.map()?;
+        let (mut lat_deg, mut y_direction) = (Vec::new(), Vec::new());
+        for row in 0..window.rows {
+            for column in 0..window.columns {
+                let place = map.position(row as f64, column as f64)?;
+                lat_deg.push(place.lat_deg);
+                y_direction.push(map.y_direction(place)?);
+            }
+        }
+        Ok(Points {
+            window,
+            lat_deg,
+            y_direction,
+        })
+    }
+
+    /// Geopotential heights of columns become geometric altitudes at their latitudes.
+    fn to_geometric(&self, heights: &mut Array2<f32>) {
+        for (column, mut levels) in heights.outer_iter_mut().enumerate() {
+            let lat = self.lat_deg[column % self.lat_deg.len()];
+            levels.mapv_inplace(|h| Geopotential(f64::from(h)).altitude_m(lat) as f32);
+        }
+    }
+
+    /// Components along the grid become components towards true east and north.
+    fn to_true(&self, x: &mut Array2<f32>, y: &mut Array2<f32>) {
+        let columns = x.outer_iter_mut().zip(y.outer_iter_mut()).enumerate();
+        for (column, (mut x, mut y)) in columns {
+            let direction = self.y_direction[column % self.y_direction.len()];
+            for (x, y) in x.iter_mut().zip(y.iter_mut()) {
+                let turned = to_true([f64::from(*x), f64::from(*y)], direction);
+                [*x, *y] = turned.map(|w| w as f32);
+            }
+        }
+    }
+}
+
+/// Vapour pressure by columns and levels, from what humidity there is.
+fn vapour(
+    specific: Option<Array2<f32>>,
+    relative: Option<Array2<f32>>,
+    temperature_k: Option<&Array2<f32>>,
+    pressures_pa: &[f64],
+) -> Option<Array2<f32>> {
+    if let Some(mut q) = specific {
+        for mut levels in q.outer_iter_mut() {
+            for (value, &p) in levels.iter_mut().zip(pressures_pa) {
+                *value = vapour_pressure_of_humidity_pa(f64::from(*value), p) as f32;
+            }
+        }
+        return Some(q);
+    }
+    let (mut share, temperature_k) = (relative?, temperature_k?);
+    share.zip_mut_with(temperature_k, |value, t| {
+        *value *= saturation_vapour_pressure_pa(f64::from(*t)) as f32;
+    });
+    Some(share)
+}

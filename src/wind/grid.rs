@@ -1,0 +1,173 @@
+//! A part of a forecast: winds and air at points of a lattice, at several times, of one or more
+//! members.
+
+use jiff::Timestamp;
+use ndarray::Array2;
+
+use super::column::WindProfile;
+use super::placing::Weights;
+use super::sounding::Wind;
+use crate::atmosphere::{AirLevel, AirProfile};
+use crate::geodesy::lattice::Lattice;
+
+/// A time of a forecast.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Step {
+    /// What the values are for.
+    pub valid: Timestamp,
+    /// The run they come from, if known.
+    pub run: Option<Timestamp>,
+}
+
+/// Columns of wind and air. A column is one row of each array, levels from the ground up, so what
+/// a flight reads together lies together. Columns are numbered member by member, then time by
+/// time, then row by row (south to north), then west to east: see [`Block::column`].
+#[derive(Debug, Clone)]
+pub struct Block {
+    /// The points.
+    pub lattice: Lattice,
+    /// The times, rising.
+    pub steps: Vec<Step>,
+    /// The members' numbers; one `None` where there is no ensemble.
+    pub members: Vec<Option<u32>>,
+    /// Pressures of the levels, Pa, falling.
+    pub pressures_pa: Vec<f64>,
+    /// Geometric altitude above mean sea level, m: columns by levels.
+    pub altitude_m: Array2<f32>,
+    /// Wind towards true east, m/s: columns by levels.
+    pub east_m_s: Array2<f32>,
+    /// Wind towards true north, m/s: columns by levels.
+    pub north_m_s: Array2<f32>,
+    /// Temperature, K: columns by levels; `None` where the files have none.
+    pub temperature_k: Option<Array2<f32>>,
+    /// Partial pressure of water vapour, Pa: columns by levels; NaN where unknown.
+    pub vapour_pressure_pa: Option<Array2<f32>>,
+    /// What is known near the ground.
+    pub ground: Option<Ground>,
+}
+
+/// The forecast's own ground and what it says just above it.
+#[derive(Debug, Clone)]
+pub struct Ground {
+    /// Altitude of the ground above mean sea level, m: rows by columns of the lattice.
+    pub altitude_m: Array2<f32>,
+    /// Wind at 10 m above the ground, m/s east and north: columns by two.
+    pub wind_m_s: Option<Array2<f32>>,
+    /// Temperature 2 m above the ground (K) and pressure at it (Pa): columns by two.
+    pub air: Option<Array2<f32>>,
+}
+
+/// Height above the ground at which forecasts give the surface wind, m (WMO practice).
+const SURFACE_WIND_M: f64 = 10.0;
+
+impl Block {
+    /// How many columns one member has.
+    pub fn columns_of_member(&self) -> usize {
+        self.steps.len() * self.points()
+    }
+
+    /// The number of the column of a member, time, row and column of the lattice.
+    pub fn column(&self, member: usize, step: usize, row: usize, column: usize) -> usize {
+        ((member * self.steps.len() + step) * self.lattice.y.count + row) * self.lattice.x.count
+            + column
+    }
+
+    fn points(&self) -> usize {
+        self.lattice.x.count * self.lattice.y.count
+    }
+
+    /// Row and column of the lattice at which column `index` stands.
+    pub fn point(&self, index: usize) -> (usize, usize) {
+        let point = index % self.points();
+        (point / self.lattice.x.count, point % self.lattice.x.count)
+    }
+
+    fn ground_m(&self, index: usize) -> Option<f64> {
+        let (row, column) = self.point(index);
+        let z = self.ground.as_ref()?.altitude_m[[row, column]];
+        z.is_finite().then_some(f64::from(z))
+    }
+
+    /// The wind of a column: on its levels above the ground, and at 10 m where that is known.
+    /// Levels below the forecast's ground are made up by the model, and left out.
+    pub fn winds(&self, index: usize) -> WindProfile {
+        let mut winds: Vec<(f64, Wind)> = Vec::with_capacity(self.pressures_pa.len() + 1);
+        let lowest_m = match self.ground_m(index) {
+            Some(ground_m) => {
+                let surface = self.ground.as_ref().and_then(|g| g.wind_m_s.as_ref());
+                if let Some(wind) = surface.and_then(|w| wind([w[[index, 0]], w[[index, 1]]])) {
+                    winds.push((ground_m + SURFACE_WIND_M, wind));
+                }
+                ground_m + SURFACE_WIND_M
+            }
+            None => f64::NEG_INFINITY,
+        };
+        for level in 0..self.pressures_pa.len() {
+            let z = f64::from(self.altitude_m[[index, level]]);
+            let last = winds.last().map_or(lowest_m, |l| l.0);
+            let found = wind([
+                self.east_m_s[[index, level]],
+                self.north_m_s[[index, level]],
+            ]);
+            if let Some(wind) = found.filter(|_| z > last) {
+                winds.push((z, wind));
+            }
+        }
+        WindProfile::new(&winds)
+    }
+
+    /// The air around a place and time: levels interpolated as the weights say.
+    pub fn air(&self, weights: &Weights, member: usize) -> AirProfile {
+        let Some(temperature_k) = &self.temperature_k else {
+            return AirProfile::standard();
+        };
+        let first = member * self.columns_of_member();
+        let mean = |values: &Array2<f32>, level: usize| -> f64 {
+            let terms = weights.terms().iter();
+            terms
+                .map(|&(c, w)| w * f64::from(values[[first + c as usize, level]]))
+                .sum()
+        };
+        let mut levels: Vec<AirLevel> = Vec::with_capacity(self.pressures_pa.len());
+        for (level, &pressure_pa) in self.pressures_pa.iter().enumerate() {
+            let vapour = self.vapour_pressure_pa.as_ref().map(|v| mean(v, level));
+            let found = AirLevel {
+                altitude_m: mean(&self.altitude_m, level),
+                temperature_k: mean(temperature_k, level),
+                pressure_pa,
+                vapour_pressure_pa: vapour.filter(|e| e.is_finite()).unwrap_or(0.0),
+            };
+            let above = levels
+                .last()
+                .is_none_or(|l| found.altitude_m > l.altitude_m);
+            if above && found.temperature_k.is_finite() {
+                levels.push(found);
+            }
+        }
+        AirProfile::from_levels(&levels)
+    }
+
+    /// The forecast's ground at a place, m above mean sea level.
+    pub fn ground_at(&self, weights: &Weights) -> Option<f64> {
+        let terms = weights.terms().iter();
+        terms
+            .map(|&(c, w)| Some(w * self.ground_m(c as usize)?))
+            .sum()
+    }
+
+    /// Bytes the values take.
+    pub fn bytes(&self) -> usize {
+        let optional = |v: &Option<Array2<f32>>| v.as_ref().map_or(0, Array2::len);
+        let values = 3 * self.altitude_m.len()
+            + optional(&self.temperature_k)
+            + optional(&self.vapour_pressure_pa);
+        values * size_of::<f32>()
+    }
+}
+
+fn wind([east, north]: [f32; 2]) -> Option<Wind> {
+    (east.is_finite() && north.is_finite()).then(|| Wind {
+        east_m_s: f64::from(east),
+        north_m_s: f64::from(north),
+    })
+}

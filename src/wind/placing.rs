@@ -1,0 +1,321 @@
+//! Which columns of wind lie around a place and a time, and how much each counts.
+
+use crate::error;
+use crate::geodesy::cell_map::CellMap;
+use crate::geodesy::lattice::Lattice;
+use crate::geodesy::{Normal, Position};
+
+/// Columns and what each counts; the weights add up to 1.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Weights {
+    terms: [(u32, f64); MOST],
+    count: usize,
+}
+
+/// Most columns that count at once: eight of a grid, or two times at eight stations.
+const MOST: usize = 16;
+/// Soundings from more stations than this are too many to blend.
+pub const MOST_STATIONS: usize = MOST / 2;
+
+impl Weights {
+    /// One column alone.
+    pub fn one(column: u32) -> Weights {
+        let mut weights = Weights::none();
+        weights.push(column, 1.0);
+        weights
+    }
+
+    fn none() -> Weights {
+        Weights {
+            terms: [(0, 0.0); MOST],
+            count: 0,
+        }
+    }
+
+    fn push(&mut self, column: u32, weight: f64) {
+        self.terms[self.count] = (column, weight);
+        self.count += 1;
+    }
+
+    /// The columns, numbered within one member, with their weights.
+    pub fn terms(&self) -> &[(u32, f64)] {
+        &self.terms[..self.count]
+    }
+}
+
+/// Where winds end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Outside {
+    /// The place lies outside the region.
+    Region,
+    /// The time lies outside the hours.
+    Hours,
+}
+
+/// How places and times find their columns.
+#[derive(Debug, Clone)]
+pub enum Placing {
+    /// One column stands for every place and time.
+    One,
+    /// A grid: bilinear between its points, linear in time.
+    Grid(GridPlacing),
+    /// Soundings: inverse-distance between stations, linear in time.
+    Stations(Vec<Station>),
+}
+
+/// Where and when a grid's columns stand.
+#[derive(Debug, Clone)]
+pub struct GridPlacing {
+    map: CellMap,
+    rows: usize,
+    columns: usize,
+    goes_round: bool,
+    /// Seconds since the planned release, rising.
+    times_s: Vec<f64>,
+}
+
+/// Soundings of one station.
+#[derive(Debug, Clone)]
+pub struct Station {
+    /// Where.
+    pub place: Normal,
+    /// When each was made, seconds since the planned release, rising.
+    pub times_s: Vec<f64>,
+    /// The column of the first.
+    pub first: u32,
+}
+
+/// A forecast of one time only may stand for flights within this, s (assumed).
+pub const ONE_TIME_STANDS_S: f64 = 3.0 * 3_600.0;
+
+/// Times farther apart than this leave a gap that is not known, s: forecasts step by up to six
+/// hours.
+pub const LONGEST_GAP_S: f64 = 6.5 * 3_600.0;
+
+impl GridPlacing {
+    /// For the points of a lattice around `center`, and times in seconds since the release.
+    ///
+    /// # Errors
+    ///
+    /// When PROJ refuses the lattice's projection.
+    pub fn new(
+        lattice: &Lattice,
+        center: Position,
+        times_s: Vec<f64>,
+    ) -> error::Result<GridPlacing> {
+        Ok(GridPlacing {
+            map: CellMap::new(lattice, center)?,
+            rows: lattice.y.count,
+            columns: lattice.x.count,
+            goes_round: lattice.goes_round(),
+            times_s,
+        })
+    }
+
+    fn weights(&self, place: Normal, time_s: f64) -> Result<Weights, Outside> {
+        let (step, late) = self.time(time_s)?;
+        let (row, column) = self.map.locate(place);
+        let (row, north) = between(row, self.rows).ok_or(Outside::Region)?;
+        let (column, next, east) = if self.goes_round {
+            let column = column.rem_euclid(self.columns as f64);
+            let west = (column as usize).min(self.columns - 1);
+            (west, (west + 1) % self.columns, column - west as f64)
+        } else {
+            let (west, east) = between(column, self.columns).ok_or(Outside::Region)?;
+            (west, (west + 1).min(self.columns - 1), east)
+        };
+        let above = (row + 1).min(self.rows - 1);
+        let mut weights = Weights::none();
+        for (step, share) in [(step, 1.0 - late), (step + 1, late)] {
+            if share == 0.0 {
+                continue;
+            }
+            let first = step * self.rows;
+            for (row, share) in [(row, share * (1.0 - north)), (above, share * north)] {
+                let first = (first + row) * self.columns;
+                weights.push((first + column) as u32, share * (1.0 - east));
+                weights.push((first + next) as u32, share * east);
+            }
+        }
+        Ok(weights)
+    }
+
+    /// The step before a time and the share of the way to the next.
+    fn time(&self, time_s: f64) -> Result<(usize, f64), Outside> {
+        if let [only] = self.times_s[..] {
+            let near = (time_s - only).abs() <= ONE_TIME_STANDS_S;
+            return if near {
+                Ok((0, 0.0))
+            } else {
+                Err(Outside::Hours)
+            };
+        }
+        let after = self.times_s.partition_point(|t| *t <= time_s);
+        match (after.checked_sub(1), self.times_s.get(after)) {
+            (Some(i), Some(next)) if next - self.times_s[i] <= LONGEST_GAP_S => {
+                let before = self.times_s[i];
+                Ok((i, (time_s - before) / (next - before)))
+            }
+            (Some(i), _) if self.times_s[i] == time_s => Ok((i, 0.0)),
+            _ => Err(Outside::Hours),
+        }
+    }
+}
+
+/// The whole number below `x` and the rest, if `x` is within the first and the last of `count`.
+fn between(x: f64, count: usize) -> Option<(usize, f64)> {
+    let last = count.checked_sub(1)?;
+    // Not-a-number is outside as well.
+    if !(x >= 0.0 && x <= last as f64) {
+        return None;
+    }
+    let below = (x as usize).min(last.saturating_sub(1));
+    Some((below, x - below as f64))
+}
+
+/// Nearer than this a station stands alone, m.
+const AT_STATION_M: f64 = 100.0;
+/// Radius of the earth for distances between stations, m.
+const EARTH_M: f64 = 6_371_000.0;
+
+fn station_weights(stations: &[Station], place: Normal, time_s: f64) -> Weights {
+    let distance = |s: &Station| {
+        let squares = (0..3).map(|i| (s.place.0[i] - place.0[i]).powi(2));
+        EARTH_M * squares.sum::<f64>().sqrt()
+    };
+    let nearest = stations
+        .iter()
+        .map(distance)
+        .fold(f64::INFINITY, f64::min)
+        .max(AT_STATION_M);
+    // Relative to the nearest, so that none grows without bound.
+    let share = |s: &Station| match distance(s) {
+        d if d <= AT_STATION_M => f64::from(u8::from(nearest <= AT_STATION_M)),
+        _ if nearest <= AT_STATION_M => 0.0,
+        d => (nearest / d).powi(2),
+    };
+    let total: f64 = stations.iter().map(share).sum();
+    let mut weights = Weights::none();
+    for station in stations {
+        let share = share(station) / total;
+        let after = station.times_s.partition_point(|t| *t <= time_s);
+        let (i, late) = match (after.checked_sub(1), station.times_s.get(after)) {
+            (Some(i), Some(next)) => {
+                let before = station.times_s[i];
+                (i, (time_s - before) / (next - before))
+            }
+            (Some(i), None) => (i, 0.0),
+            (None, _) => (0, 0.0),
+        };
+        weights.push(station.first + i as u32, share * (1.0 - late));
+        if late > 0.0 {
+            weights.push(station.first + i as u32 + 1, share * late);
+        }
+    }
+    weights
+}
+
+impl Placing {
+    /// The columns around a place at a time, seconds since the planned release.
+    pub fn weights(&self, place: Normal, time_s: f64) -> Result<Weights, Outside> {
+        match self {
+            Placing::One => Ok(Weights::one(0)),
+            Placing::Grid(grid) => grid.weights(place, time_s),
+            Placing::Stations(stations) => Ok(station_weights(stations, place, time_s)),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geodesy::lattice::{Axis, Plane};
+
+    fn place(lat: f64, lon: f64) -> Normal {
+        Position::new(lat, lon).unwrap().normal()
+    }
+
+    fn grid(x: Axis, y: Axis, times_s: &[f64]) -> GridPlacing {
+        let lattice = Lattice {
+            plane: Plane::LatLon,
+            x,
+            y,
+        };
+        let center = Position::new(y.first, x.first).unwrap();
+        GridPlacing::new(&lattice, center, times_s.to_vec()).unwrap()
+    }
+
+    fn axis(first: f64, step: f64, count: usize) -> Axis {
+        Axis { first, step, count }
+    }
+
+    fn sum(weights: &Weights, value: impl Fn(u32) -> f64) -> f64 {
+        let terms = weights.terms().iter();
+        terms.map(|&(c, w)| w * value(c)).sum()
+    }
+
+    #[test]
+    fn eight_columns_make_the_trilinear_mean() {
+        let g = grid(axis(-1.0, 0.5, 5), axis(40.0, 0.25, 3), &[0.0, 3_600.0]);
+        // Value = 100 step + 10 row + column.
+        let value = |c: u32| f64::from(100 * (c / 15) + 10 * (c % 15 / 5) + c % 5);
+        let found = g.weights(place(40.3, -0.1), 900.0).unwrap();
+        let wanted = 100.0 * 0.25 + 10.0 * (0.3 / 0.25) + 0.9 / 0.5;
+        assert!((sum(&found, value) - wanted).abs() < 1e-5);
+        assert!((sum(&found, |_| 1.0) - 1.0).abs() < 1e-6);
+    }
+
+    #[test]
+    fn outside_is_told() {
+        let g = grid(axis(-1.0, 0.5, 5), axis(40.0, 0.25, 3), &[0.0, 3_600.0]);
+        assert_eq!(g.weights(place(39.99, 0.0), 0.0), Err(Outside::Region));
+        assert_eq!(g.weights(place(40.1, 1.01), 0.0), Err(Outside::Region));
+        assert_eq!(g.weights(place(40.1, 0.0), -1.0), Err(Outside::Hours));
+        assert_eq!(g.weights(place(40.1, 0.0), 3_601.0), Err(Outside::Hours));
+        assert!(g.weights(place(40.1, 0.0), 3_600.0).is_ok());
+    }
+
+    #[test]
+    fn a_night_without_times_is_not_bridged() {
+        let g = grid(
+            axis(-1.0, 0.5, 5),
+            axis(40.0, 0.25, 3),
+            &[0.0, 21_600.0, 72_000.0],
+        );
+        let at = |s| g.weights(place(40.1, 0.0), s).map(|_| ());
+        assert_eq!(at(10_000.0), Ok(()));
+        assert_eq!(at(21_600.0), Ok(()));
+        assert_eq!(at(21_601.0), Err(Outside::Hours));
+        assert_eq!(at(72_000.0), Ok(()));
+    }
+
+    #[test]
+    fn columns_go_round_the_earth() {
+        let g = grid(axis(0.0, 2.5, 144), axis(-90.0, 2.5, 73), &[0.0]);
+        for (lon, west) in [(-0.5, 143), (359.0, 143), (-179.0, 72), (1.0, 0)] {
+            let found = g.weights(place(1.0, lon), 0.0).unwrap();
+            assert_eq!(found.terms()[0].0 % 144, west, "{lon}");
+            assert_eq!(found.terms()[1].0 % 144, (west + 1) % 144, "{lon}");
+        }
+    }
+
+    #[test]
+    fn stations_count_by_inverse_square_distance() {
+        let station = |lat, first, times: &[f64]| Station {
+            place: place(lat, 0.0),
+            times_s: times.to_vec(),
+            first,
+        };
+        let stations = [
+            station(40.0, 0, &[0.0]),
+            station(41.0, 1, &[-3_600.0, 3_600.0]),
+        ];
+        let found = station_weights(&stations, place(40.25, 0.0), 1_800.0);
+        let share = |c| sum(&found, |k| f64::from(u8::from(k == c)));
+        assert!((share(0) - 0.9).abs() < 1e-3);
+        assert!((share(1) - 0.025).abs() < 1e-3);
+        assert!((share(2) - 0.075).abs() < 1e-3);
+        let at = station_weights(&stations, place(40.0, 0.0), 0.0);
+        assert!((sum(&at, |k| f64::from(k)) - 0.0).abs() < 1e-6);
+    }
+}

@@ -1,0 +1,87 @@
+//! How far and how long flights may reach, and the part of a forecast that takes.
+
+use jiff::{SignedDuration, Timestamp};
+
+use crate::error::Result;
+use crate::flight::model::{FlightModel, Moment, Winds};
+use crate::plan::Plan;
+use crate::sources::grid::archive::Archive;
+use crate::spread::draws::Spread;
+use crate::wind::grid::Block;
+
+/// A guess that is grown when flights leave it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Reach {
+    /// From the site to all sides, m.
+    pub far_m: f64,
+    /// Before the planned release, s.
+    pub early_s: f64,
+    /// After it, s.
+    pub late_s: f64,
+}
+
+/// Flights of the spread fly so much longer and farther than the planned one.
+const LONGER: f64 = 1.5;
+/// Room for errors of the wind and for winds that are stronger away from the site, m.
+const ROOM_M: f64 = 30_000.0;
+/// How much the guess grows at a time.
+const GROWTH: f64 = 1.6;
+/// Delays are drawn within so many standard deviations.
+const SIGMAS: f64 = 4.0;
+
+impl Reach {
+    /// From the planned flight in the winds above the site.
+    pub fn of(track: &[Moment], model: &FlightModel, spread: &Spread) -> Reach {
+        let drift_m = match &model.winds {
+            Winds::Column(winds) => track
+                .windows(2)
+                .map(|leg| {
+                    let middle_m = 0.5 * (leg[0].altitude_m + leg[1].altitude_m);
+                    let [east, north] = winds.mean[model.layers.locate(middle_m).0];
+                    east.hypot(north) * (leg[1].time_s - leg[0].time_s)
+                })
+                .sum(),
+            Winds::Field(_) => 0.0,
+        };
+        let flown_s = track.last().map_or(0.0, |m| m.time_s);
+        let delay_s = SIGMAS * spread.release_delay_s;
+        Reach {
+            far_m: LONGER * drift_m + ROOM_M,
+            early_s: delay_s,
+            late_s: delay_s + LONGER * flown_s,
+        }
+    }
+
+    /// The same, grown.
+    pub fn grown(self) -> Reach {
+        Reach {
+            far_m: GROWTH * self.far_m,
+            early_s: GROWTH * self.early_s,
+            late_s: GROWTH * self.late_s,
+        }
+    }
+
+    /// The part of a forecast within reach, and whether that is all there is.
+    ///
+    /// # Errors
+    ///
+    /// When it cannot be decoded.
+    pub fn cut(&self, plan: &Plan, archive: &Archive) -> Result<(Block, bool)> {
+        let window = archive.lattice.around(plan.site, self.far_m)?;
+        let steps = archive.steps_around(
+            after(plan.release, -self.early_s),
+            after(plan.release, self.late_s),
+        );
+        let everywhere =
+            window.rows == archive.lattice.y.count && window.columns == archive.lattice.x.count;
+        let always = steps.len() == archive.steps.len();
+        Ok((archive.cut(window, steps)?, everywhere && always))
+    }
+}
+
+fn after(release: Timestamp, seconds: f64) -> Timestamp {
+    SignedDuration::try_from_secs_f64(seconds)
+        .ok()
+        .and_then(|d| release.checked_add(d).ok())
+        .unwrap_or(release)
+}

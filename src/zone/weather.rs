@@ -1,0 +1,438 @@
+//! The winds a plan is flown in: above the site, and around it as far as flights reach.
+
+use jiff::Timestamp;
+
+use super::reach::Reach;
+use super::wind_error;
+use crate::error::{Error, Result};
+use crate::flight::field::LayerField;
+use crate::flight::layers::{LayerWinds, Layers};
+use crate::flight::model::{FlightModel, Winds};
+use crate::geodesy::Position;
+use crate::plan::Plan;
+use crate::report::facts::{WindFacts, WindSource};
+use crate::sources::grid::archive::Archive;
+use crate::sources::{self, Ascent};
+use crate::units::{UnitSystem, duration};
+use crate::wind::column::{Column, WindProfile};
+use crate::wind::error::{WindErrorProcess, WindErrorTable};
+use crate::wind::grid::Block;
+use crate::wind::placing::{
+    GridPlacing, MOST_STATIONS, ONE_TIME_STANDS_S, Outside, Placing, Station, Weights,
+};
+
+/// The winds a command was given.
+pub enum WindInput {
+    /// Soundings, of all files.
+    Soundings(Vec<Ascent>),
+    /// Forecast files, joined.
+    Forecast(Box<Archive>),
+}
+
+/// The winds of one release.
+pub struct Weather<'a> {
+    /// Air and wind above the site at the release.
+    pub column: Column,
+    /// The forecast's own ground at the site, m above mean sea level.
+    pub ground_m: Option<f64>,
+    around: Around<'a>,
+    files: Vec<String>,
+    source: WindSource,
+    /// `None` for winds taken as exact.
+    error: Option<WindErrorTable>,
+}
+
+/// What there is besides the column above the site.
+enum Around<'a> {
+    /// Nothing: the column stands for every place and time.
+    Nothing,
+    Stations(Vec<Station>, Vec<Column>),
+    Forecast(&'a Archive),
+}
+
+/// The winds that flights are flown in.
+pub struct FlownWinds {
+    /// As the model takes them.
+    pub winds: Winds,
+    /// How many members there are to draw from.
+    pub members: usize,
+    /// The member that the planned flight is flown in: the mean of all.
+    pub planned: usize,
+    /// Whether no more winds are to be had.
+    pub whole: bool,
+}
+
+/// Altitudes at which the wind error is told, m.
+const TOLD_AT_M: [f64; 5] = [1_000.0, 5_000.0, 10_000.0, 20_000.0, 30_000.0];
+/// Soundings farther from the release than this in time are not blended, s.
+const BLENDED_WITHIN_S: f64 = 48.0 * 3_600.0;
+/// Soundings closer than this are of one station, m.
+const ONE_STATION_M: f64 = 5_000.0;
+
+impl<'a> Weather<'a> {
+    /// The winds of a plan's release. Says what it assumes.
+    ///
+    /// # Errors
+    ///
+    /// When the winds do not cover the site at the release.
+    pub fn of(
+        plan: &Plan,
+        input: &'a WindInput,
+        units: UnitSystem,
+        assumed: &mut Vec<String>,
+    ) -> Result<Weather<'a>> {
+        let mut weather = match input {
+            WindInput::Soundings(ascents) => of_soundings(plan, ascents, assumed)?,
+            WindInput::Forecast(archive) => of_forecast(plan, archive, assumed)?,
+        };
+        let top_m = weather.column.winds.top_m();
+        weather.error = wind_error::table(plan, &weather.source, top_m, units, assumed);
+        Ok(weather)
+    }
+
+    /// The winds as far as `reach`, on the model's layers.
+    ///
+    /// # Errors
+    ///
+    /// When a part of a file cannot be decoded.
+    pub fn around(&self, plan: &Plan, model: &FlightModel, reach: &Reach) -> Result<FlownWinds> {
+        let one = |winds, whole| FlownWinds {
+            winds,
+            members: 1,
+            planned: 0,
+            whole,
+        };
+        match &self.around {
+            Around::Nothing => {
+                let winds = LayerWinds::of_profile(&self.column.winds, &model.layers);
+                Ok(one(Winds::Column(winds), true))
+            }
+            Around::Stations(stations, columns) => {
+                let placing = Placing::Stations(stations.clone());
+                let column = |i: usize| {
+                    let place = columns[i].position.unwrap_or(plan.site);
+                    (columns[i].winds.clone(), place)
+                };
+                let field = LayerField::new(
+                    placing,
+                    columns.len(),
+                    columns.len(),
+                    column,
+                    &model.layers,
+                    &model.compass,
+                );
+                Ok(one(Winds::Field(Box::new(field)), true))
+            }
+            Around::Forecast(archive) => {
+                let (block, whole) = reach.cut(plan, archive)?;
+                let field = layer_field(plan, &block, model)?;
+                let members = block.members.len();
+                let (field, planned) = match members {
+                    1 => (field, 0),
+                    _ => field.with_mean_member(),
+                };
+                Ok(FlownWinds {
+                    winds: Winds::Field(Box::new(field)),
+                    members,
+                    planned,
+                    whole,
+                })
+            }
+        }
+    }
+
+    /// The error process on layers in which the planned flight spends `seconds`.
+    pub fn process(&self, layers: &Layers, seconds: &[f64]) -> Option<WindErrorProcess> {
+        let heights: Vec<f64> = (0..layers.count).map(|k| layers.middle_m(k)).collect();
+        let table = self.error.as_ref()?;
+        Some(WindErrorProcess::new(table, &heights, seconds))
+    }
+
+    /// What is to be told of the winds.
+    pub fn facts(
+        &self,
+        layers: &Layers,
+        seconds: &[f64],
+        process: Option<&WindErrorProcess>,
+    ) -> WindFacts {
+        let (base_m, top_m) = (self.column.winds.base_m(), self.column.winds.top_m());
+        let time_where = |outside: &dyn Fn(f64) -> bool| -> f64 {
+            let there = seconds.iter().enumerate();
+            there
+                .filter(|(k, _)| outside(layers.middle_m(*k)))
+                .map(|(_, s)| s)
+                .sum()
+        };
+        let error = self.error.as_ref();
+        let sigma = error.filter(|t| !t.rows.is_empty());
+        WindFacts {
+            files: self.files.clone(),
+            source: self.source.clone(),
+            covered_m: (base_m, top_m),
+            above_s: time_where(&|z| z > top_m),
+            below_s: time_where(&|z| z < base_m),
+            sigma: sigma.map_or_else(Vec::new, |t| {
+                TOLD_AT_M.iter().map(|&z| (z, t.sigma_m_s(z))).collect()
+            }),
+            correlation_length_m: error.map_or(0.0, |t| t.correlation_length_m),
+            drift_sigma_m: process.map_or(0.0, WindErrorProcess::drift_sigma_m),
+        }
+    }
+
+    /// The region and the hours that the winds cover, in words.
+    pub fn covered(&self) -> String {
+        match &self.around {
+            Around::Forecast(archive) => archive.covered(),
+            _ => String::new(),
+        }
+    }
+}
+
+/// One sounding stands for the whole flight, or several make a field.
+fn of_soundings<'a>(
+    plan: &Plan,
+    ascents: &'a [Ascent],
+    assumed: &mut Vec<String>,
+) -> Result<Weather<'a>> {
+    let nearest = sources::nearest(ascents.iter().map(|a| &a.sounding), plan.release)?;
+    let nearest = &ascents[nearest];
+    assumed.extend(nearest.sounding.tally.assumed.iter().cloned());
+    let age_s = nearest
+        .sounding
+        .time
+        .map(|t| seconds_between(t, plan.release));
+    let stations = stations(plan, ascents);
+    if let Some((stations, blended)) = stations {
+        let columns: Vec<Column> = blended
+            .iter()
+            .map(|a| Column::from_sounding(&a.sounding))
+            .collect();
+        let placing = Placing::Stations(stations.clone());
+        let weights = placing
+            .weights(plan.site.normal(), 0.0)
+            .unwrap_or(Weights::one(0));
+        let times: Vec<Timestamp> = blended.iter().filter_map(|a| a.sounding.time).collect();
+        assumed.push(format!(
+            "{} soundings of {} stations make a field: linear in time, by inverse square distance between stations, assumed",
+            blended.len(),
+            stations.len()
+        ));
+        let mut files: Vec<String> = blended.iter().map(|a| a.file.clone()).collect();
+        files.dedup();
+        return Ok(Weather {
+            column: blend(&weights, &columns),
+            ground_m: None,
+            files,
+            source: WindSource::Soundings {
+                stations: stations.len(),
+                soundings: blended.len(),
+                from: times.iter().min().copied(),
+                to: times.iter().max().copied(),
+                age_s,
+            },
+            around: Around::Stations(stations, columns),
+            error: None,
+        });
+    }
+    if ascents.len() > 1 {
+        assumed.push(format!(
+            "of {} soundings, the one nearest to the release stands for the whole flight, assumed",
+            ascents.len()
+        ));
+    }
+    Ok(Weather {
+        column: Column::from_sounding(&nearest.sounding),
+        ground_m: None,
+        around: Around::Nothing,
+        files: vec![nearest.file.clone()],
+        source: WindSource::Sounding {
+            station: nearest.sounding.name.clone(),
+            position: nearest.sounding.position,
+            time: nearest.sounding.time,
+            age_s,
+        },
+        error: None,
+    })
+}
+
+/// The soundings that can be blended for a release, grouped by station, in the order of their
+/// columns; `None` where one sounding does as well.
+fn stations<'a>(plan: &Plan, ascents: &'a [Ascent]) -> Option<(Vec<Station>, Vec<&'a Ascent>)> {
+    let mut groups: Vec<(Position, Vec<(f64, &Ascent)>)> = Vec::new();
+    for ascent in ascents {
+        let (Some(place), Some(time)) = (ascent.sounding.position, ascent.sounding.time) else {
+            continue;
+        };
+        let at_s = seconds_between(plan.release, time);
+        if at_s.abs() > BLENDED_WITHIN_S {
+            continue;
+        }
+        match groups
+            .iter_mut()
+            .find(|g| g.0.distance_m(place) < ONE_STATION_M)
+        {
+            Some(group) => group.1.push((at_s, ascent)),
+            None => groups.push((place, vec![(at_s, ascent)])),
+        }
+    }
+    groups.sort_by(|a, b| {
+        let away = |g: &(Position, _)| plan.site.distance_m(g.0);
+        away(a).total_cmp(&away(b))
+    });
+    groups.truncate(MOST_STATIONS);
+    for (_, soundings) in &mut groups {
+        soundings.sort_by(|a, b| a.0.total_cmp(&b.0));
+        soundings.dedup_by(|a, b| a.0 == b.0);
+    }
+    let brackets = |soundings: &[(f64, &Ascent)]| {
+        soundings.len() > 1 && soundings.last().is_some_and(|last| last.0 > 0.0)
+    };
+    if !(groups.len() > 1 || groups.first().is_some_and(|g| brackets(&g.1))) {
+        return None;
+    }
+    let (mut stations, mut blended) = (Vec::new(), Vec::new());
+    for (place, soundings) in groups {
+        stations.push(Station {
+            place: place.normal(),
+            times_s: soundings.iter().map(|s| s.0).collect(),
+            first: blended.len() as u32,
+        });
+        blended.extend(soundings.into_iter().map(|s| s.1));
+    }
+    Some((stations, blended))
+}
+
+/// The weighted mean of columns.
+fn blend(weights: &Weights, columns: &[Column]) -> Column {
+    let parts: Vec<(f64, &Column)> = weights
+        .terms()
+        .iter()
+        .filter(|t| t.1 > 0.0)
+        .map(|&(c, w)| (w, &columns[c as usize]))
+        .collect();
+    let winds: Vec<(f64, &WindProfile)> = parts.iter().map(|(w, c)| (*w, &c.winds)).collect();
+    let air: Vec<_> = parts.iter().map(|(w, c)| (*w, &c.air)).collect();
+    Column {
+        position: None,
+        time: None,
+        air: crate::atmosphere::AirProfile::blend(&air),
+        winds: WindProfile::blend(&winds),
+    }
+}
+
+fn of_forecast<'a>(
+    plan: &Plan,
+    archive: &'a Archive,
+    assumed: &mut Vec<String>,
+) -> Result<Weather<'a>> {
+    let window = archive.lattice.around(plan.site, 0.0)?;
+    let block = archive.cut(window, archive.steps_around(plan.release, plan.release))?;
+    let placing = placing(plan, &block)?;
+    let weights = placing
+        .weights(plan.site.normal(), 0.0)
+        .map_err(|outside| not_covered(plan, archive, outside))?;
+    let members = block.members.len();
+    let profiles: Vec<(f64, WindProfile)> = (0..members)
+        .flat_map(|member| {
+            let first = member * block.columns_of_member();
+            let profile = |&(c, w): &(u32, f64)| {
+                let share = w / members as f64;
+                (share, block.winds(first + c as usize))
+            };
+            weights.terms().iter().map(profile).collect::<Vec<_>>()
+        })
+        .collect();
+    let parts: Vec<(f64, &WindProfile)> = profiles.iter().map(|(w, p)| (*w, p)).collect();
+    let run = block.steps.iter().filter_map(|s| s.run).max();
+    if run.is_none() {
+        assumed.push("the files name no run and the plan has no [wind] issued: the winds are taken as an analysis, assumed".into());
+    }
+    if let [only] = archive.steps[..] {
+        assumed.push(format!(
+            "the winds are of one time, {}: they stand for {} before and after, assumed",
+            only.valid,
+            duration(ONE_TIME_STANDS_S)
+        ));
+    }
+    assumed.extend(
+        archive
+            .left_out
+            .iter()
+            .map(|l| format!("left out of the winds: {l}")),
+    );
+    Ok(Weather {
+        column: Column {
+            position: Some(plan.site),
+            time: Some(plan.release),
+            air: block.air(&weights, 0),
+            winds: WindProfile::blend(&parts),
+        },
+        ground_m: block.ground_at(&weights),
+        around: Around::Forecast(archive),
+        files: archive.names(),
+        source: WindSource::Forecast {
+            run,
+            lead_s: run.map(|run| seconds_between(run, plan.release)),
+            from: archive.steps.first().map(|s| s.valid),
+            to: archive.steps.last().map(|s| s.valid),
+            steps: archive.steps.len(),
+            region: archive.lattice.describe(),
+            levels: archive.levels_pa.len(),
+            members: archive.members.iter().flatten().count(),
+        },
+        error: None,
+    })
+}
+
+fn placing(plan: &Plan, block: &Block) -> Result<Placing> {
+    let seconds = |valid| seconds_between(plan.release, valid);
+    let times_s = block.steps.iter().map(|s| seconds(s.valid)).collect();
+    Ok(Placing::Grid(GridPlacing::new(
+        &block.lattice,
+        plan.site,
+        times_s,
+    )?))
+}
+
+fn layer_field(plan: &Plan, block: &Block, model: &FlightModel) -> Result<LayerField> {
+    let map = block.lattice.map()?;
+    let mut places: Vec<Position> = Vec::new();
+    for row in 0..block.lattice.y.count {
+        for column in 0..block.lattice.x.count {
+            places.push(map.position(row as f64, column as f64)?);
+        }
+    }
+    let column = |i: usize| {
+        let (row, column) = block.point(i);
+        let place = places[row * block.lattice.x.count + column];
+        (block.winds(i), place)
+    };
+    Ok(LayerField::new(
+        placing(plan, block)?,
+        block.columns_of_member(),
+        block.columns_of_member() * block.members.len(),
+        column,
+        &model.layers,
+        &model.compass,
+    ))
+}
+
+fn not_covered(plan: &Plan, archive: &Archive, outside: Outside) -> Error {
+    let what = match outside {
+        Outside::Region => format!("the site at {}", plan.site.text()),
+        Outside::Hours => format!("the release at {}", plan.release),
+    };
+    Error::CannotDo {
+        why: format!(
+            "{what} lies outside the winds, which cover {}",
+            archive.covered()
+        ),
+        remedy: "expected winds for the site, from before the release until after the landing"
+            .into(),
+    }
+}
+
+/// Seconds from one time to another.
+pub fn seconds_between(from: Timestamp, to: Timestamp) -> f64 {
+    to.duration_since(from).as_secs_f64()
+}
