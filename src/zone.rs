@@ -205,8 +205,8 @@ fn fly_all(
         let (planned, track) = fly_planned(&setup.model, winds.planned);
         let planned = match planned {
             Ok(planned) => planned,
-            Err(Miss::Leaves(_)) if !winds.whole => {
-                reach = reach.grown();
+            Err(Miss::Leaves(left)) if !winds.extent.ends_at(left) => {
+                reach = reach.grown(left);
                 continue;
             }
             Err(miss) => return Err(cannot_fly(miss, &track, plan, weather, options.units)),
@@ -226,7 +226,12 @@ fn fly_all(
             options.draws,
             &flown,
         );
-        if winds.whole || landings.left() == 0 {
+        let more = [Outside::Region, Outside::Hours]
+            .into_iter()
+            .find(|&left| landings.left(left) > 0 && !winds.extent.ends_at(left));
+        if let Some(left) = more {
+            reach = reach.grown(left);
+        } else {
             return Ok(Flights {
                 planned,
                 track,
@@ -235,7 +240,6 @@ fn fly_all(
                 landings,
             });
         }
-        reach = reach.grown();
     }
 }
 
@@ -297,7 +301,7 @@ fn regions_given(
     weather: &Weather,
     notes: &mut Vec<String>,
 ) -> bool {
-    let left = landings.left();
+    let left = landings.left(Outside::Region) + landings.left(Outside::Hours);
     if left == 0 {
         return true;
     }
@@ -351,17 +355,15 @@ fn balloon_facts(plan: &Plan, balloon: &FilledBalloon) -> BalloonFacts {
 
 /// Draws that did not come down, in words; a note when there are any.
 fn told(landings: &Landings, draws: u64, notes: &mut Vec<String>) -> Vec<(String, usize)> {
-    let missed: Vec<(String, usize)> = landings
-        .missed
-        .iter()
-        .map(|(miss, count)| (in_words(*miss).to_owned(), *count))
-        .collect();
-    for (why, count) in &missed {
+    let told_already = |miss: &Miss| matches!(miss, Miss::Leaves(_));
+    for (miss, count) in landings.missed.iter().filter(|m| !told_already(m.0)) {
+        let why = in_words(*miss);
         notes.push(format!(
             "{count} of {draws} draws are not in the zone: {why}"
         ));
     }
-    missed
+    let in_words = |(miss, count): (&Miss, &usize)| (in_words(*miss).to_owned(), *count);
+    landings.missed.iter().map(in_words).collect()
 }
 
 /// Values that 5, 50 and 95 % of the landings stay below; there is at least one landing.

@@ -192,7 +192,7 @@ const GSI: [(f64, f64); 22] = [
 
 #[test]
 fn forecasts_are_not_taken_to_beat_observations() {
-    let table = WindErrorTable::of_forecast(f64::INFINITY);
+    let table = WindErrorTable::of_forecast(86_400.0, f64::INFINITY);
     for (hpa, sigma) in GSI {
         let altitude_m = standard_height_of_pressure(100.0 * hpa).standard_altitude_m();
         let forecast = table.sigma_m_s(altitude_m);

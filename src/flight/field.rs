@@ -1,10 +1,13 @@
 //! The winds of a field by layer: many columns, each cut into the same layers.
 
+use jiff::Timestamp;
 use rayon::prelude::*;
 
 use super::layers::Layers;
+use crate::error;
 use crate::geodesy::{Compass, Normal, Position};
 use crate::wind::column::WindProfile;
+use crate::wind::grid::Block;
 use crate::wind::placing::{Outside, Placing, Weights};
 
 /// Layers that a flight passes as one leg through a field, with the columns around the leg's
@@ -57,6 +60,37 @@ impl LayerField {
             legs_a_column,
             columns_a_member,
         }
+    }
+
+    /// The field of a forecast's block, around a `center`, with times counted from the planned
+    /// `release`.
+    ///
+    /// # Errors
+    ///
+    /// When PROJ refuses the block's projection.
+    pub fn of_block(
+        block: &Block,
+        center: Position,
+        release: Timestamp,
+        layers: &Layers,
+        compass: &Compass,
+    ) -> error::Result<LayerField> {
+        let map = block.lattice.map()?;
+        let mut places: Vec<Position> = Vec::new();
+        for row in 0..block.lattice.y.count {
+            for column in 0..block.lattice.x.count {
+                places.push(map.position(row as f64, column as f64)?);
+            }
+        }
+        let column = |i: usize| (block.winds(i), places[i % places.len()]);
+        Ok(LayerField::new(
+            Placing::of_block(block, center, release)?,
+            block.columns_of_member(),
+            block.columns_of_member() * block.members.len(),
+            column,
+            layers,
+            compass,
+        ))
     }
 
     /// The same field with one member more: the mean of all. Returns its number.

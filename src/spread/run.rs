@@ -9,6 +9,7 @@ use crate::flight::model::{FlightModel, Scratch};
 use crate::flight::rise::Miss;
 use crate::geodesy::Normal;
 use crate::wind::error::WindErrorProcess;
+use crate::wind::placing::Outside;
 
 /// How one flight of many ended.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -35,13 +36,10 @@ pub struct Landings {
 }
 
 impl Landings {
-    /// How many flights left the winds.
-    pub fn left(&self) -> usize {
-        let missed = self.missed.iter();
-        missed
-            .filter(|(miss, _)| matches!(miss, Miss::Leaves(_)))
-            .map(|(_, count)| count)
-            .sum()
+    /// How many flights left the winds there.
+    pub fn left(&self, outside: Outside) -> usize {
+        let missed = self.missed.get(&Miss::Leaves(outside));
+        missed.copied().unwrap_or(0)
     }
 }
 

@@ -1,5 +1,8 @@
 //! Which columns of wind lie around a place and a time, and how much each counts.
 
+use jiff::Timestamp;
+
+use super::grid::{Block, Step};
 use crate::error;
 use crate::geodesy::cell_map::CellMap;
 use crate::geodesy::lattice::Lattice;
@@ -216,6 +219,17 @@ fn station_weights(stations: &[Station], place: Normal, time_s: f64) -> Weights 
 }
 
 impl Placing {
+    /// For the columns of a block, around a `center`, at times counted from the planned release.
+    ///
+    /// # Errors
+    ///
+    /// When PROJ refuses the block's projection.
+    pub fn of_block(block: &Block, center: Position, release: Timestamp) -> error::Result<Placing> {
+        let seconds = |step: &Step| step.valid.duration_since(release).as_secs_f64();
+        let times_s = block.steps.iter().map(seconds).collect();
+        GridPlacing::new(&block.lattice, center, times_s).map(Placing::Grid)
+    }
+
     /// The columns around a place at a time, seconds since the planned release.
     pub fn weights(&self, place: Normal, time_s: f64) -> Result<Weights, Outside> {
         match self {

@@ -8,6 +8,7 @@ use crate::plan::Plan;
 use crate::sources::grid::archive::Archive;
 use crate::spread::draws::Spread;
 use crate::wind::grid::Block;
+use crate::wind::placing::Outside;
 
 /// A guess that is grown when flights leave it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -18,6 +19,31 @@ pub struct Reach {
     pub early_s: f64,
     /// After it, s.
     pub late_s: f64,
+}
+
+/// How much of the winds was taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Extent {
+    /// Whether it is the whole region.
+    pub everywhere: bool,
+    /// Whether it is all times.
+    pub always: bool,
+}
+
+impl Extent {
+    /// All of it.
+    pub const WHOLE: Extent = Extent {
+        everywhere: true,
+        always: true,
+    };
+
+    /// Whether there is no more to be had there.
+    pub fn ends_at(&self, outside: Outside) -> bool {
+        match outside {
+            Outside::Region => self.everywhere,
+            Outside::Hours => self.always,
+        }
+    }
 }
 
 /// Flights of the spread fly so much longer and farther than the planned one.
@@ -52,30 +78,37 @@ impl Reach {
         }
     }
 
-    /// The same, grown.
-    pub fn grown(self) -> Reach {
-        Reach {
-            far_m: GROWTH * self.far_m,
-            early_s: GROWTH * self.early_s,
-            late_s: GROWTH * self.late_s,
+    /// The same, grown to where or when flights left it.
+    pub fn grown(self, left: Outside) -> Reach {
+        match left {
+            Outside::Region => Reach {
+                far_m: GROWTH * self.far_m,
+                ..self
+            },
+            Outside::Hours => Reach {
+                early_s: GROWTH * self.early_s,
+                late_s: GROWTH * self.late_s,
+                ..self
+            },
         }
     }
 
-    /// The part of a forecast within reach, and whether that is all there is.
+    /// The part of a forecast within reach, and how much of it that is.
     ///
     /// # Errors
     ///
     /// When it cannot be decoded.
-    pub fn cut(&self, plan: &Plan, archive: &Archive) -> Result<(Block, bool)> {
+    pub fn cut(&self, plan: &Plan, archive: &Archive) -> Result<(Block, Extent)> {
         let window = archive.lattice.around(plan.site, self.far_m)?;
         let steps = archive.steps_around(
             after(plan.release, -self.early_s),
             after(plan.release, self.late_s),
         );
-        let everywhere =
-            window.rows == archive.lattice.y.count && window.columns == archive.lattice.x.count;
-        let always = steps.len() == archive.steps.len();
-        Ok((archive.cut(window, steps)?, everywhere && always))
+        let extent = Extent {
+            everywhere: window == archive.lattice.whole(),
+            always: steps.len() == archive.steps.len(),
+        };
+        Ok((archive.cut(window, steps)?, extent))
     }
 }
 

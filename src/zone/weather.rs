@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 
-use super::reach::Reach;
+use super::reach::{Extent, Reach};
 use super::wind_error;
 use crate::error::{Error, Result};
 use crate::flight::field::LayerField;
@@ -16,10 +16,7 @@ use crate::sources::{self, Ascent};
 use crate::units::{UnitSystem, duration};
 use crate::wind::column::{Column, WindProfile};
 use crate::wind::error::{WindErrorProcess, WindErrorTable};
-use crate::wind::grid::Block;
-use crate::wind::placing::{
-    GridPlacing, MOST_STATIONS, ONE_TIME_STANDS_S, Outside, Placing, Station, Weights,
-};
+use crate::wind::placing::{MOST_STATIONS, ONE_TIME_STANDS_S, Outside, Placing, Station, Weights};
 
 /// The winds a command was given.
 pub enum WindInput {
@@ -58,8 +55,8 @@ pub struct FlownWinds {
     pub members: usize,
     /// The member that the planned flight is flown in: the mean of all.
     pub planned: usize,
-    /// Whether no more winds are to be had.
-    pub whole: bool,
+    /// How much of the winds it is.
+    pub extent: Extent,
 }
 
 /// Altitudes at which the wind error is told, m.
@@ -96,16 +93,16 @@ impl<'a> Weather<'a> {
     ///
     /// When a part of a file cannot be decoded.
     pub fn around(&self, plan: &Plan, model: &FlightModel, reach: &Reach) -> Result<FlownWinds> {
-        let one = |winds, whole| FlownWinds {
+        let one = |winds| FlownWinds {
             winds,
             members: 1,
             planned: 0,
-            whole,
+            extent: Extent::WHOLE,
         };
         match &self.around {
             Around::Nothing => {
                 let winds = LayerWinds::of_profile(&self.column.winds, &model.layers);
-                Ok(one(Winds::Column(winds), true))
+                Ok(one(Winds::Column(winds)))
             }
             Around::Stations(stations, columns) => {
                 let placing = Placing::Stations(stations.clone());
@@ -121,11 +118,12 @@ impl<'a> Weather<'a> {
                     &model.layers,
                     &model.compass,
                 );
-                Ok(one(Winds::Field(Box::new(field)), true))
+                Ok(one(Winds::Field(Box::new(field))))
             }
             Around::Forecast(archive) => {
-                let (block, whole) = reach.cut(plan, archive)?;
-                let field = layer_field(plan, &block, model)?;
+                let (block, extent) = reach.cut(plan, archive)?;
+                let (layers, compass) = (&model.layers, &model.compass);
+                let field = LayerField::of_block(&block, plan.site, plan.release, layers, compass)?;
                 let members = block.members.len();
                 let (field, planned) = match members {
                     1 => (field, 0),
@@ -135,7 +133,7 @@ impl<'a> Weather<'a> {
                     winds: Winds::Field(Box::new(field)),
                     members,
                     planned,
-                    whole,
+                    extent,
                 })
             }
         }
@@ -327,7 +325,7 @@ fn of_forecast<'a>(
 ) -> Result<Weather<'a>> {
     let window = archive.lattice.around(plan.site, 0.0)?;
     let block = archive.cut(window, archive.steps_around(plan.release, plan.release))?;
-    let placing = placing(plan, &block)?;
+    let placing = Placing::of_block(&block, plan.site, plan.release)?;
     let weights = placing
         .weights(plan.site.normal(), 0.0)
         .map_err(|outside| not_covered(plan, archive, outside))?;
@@ -382,39 +380,6 @@ fn of_forecast<'a>(
         },
         error: None,
     })
-}
-
-fn placing(plan: &Plan, block: &Block) -> Result<Placing> {
-    let seconds = |valid| seconds_between(plan.release, valid);
-    let times_s = block.steps.iter().map(|s| seconds(s.valid)).collect();
-    Ok(Placing::Grid(GridPlacing::new(
-        &block.lattice,
-        plan.site,
-        times_s,
-    )?))
-}
-
-fn layer_field(plan: &Plan, block: &Block, model: &FlightModel) -> Result<LayerField> {
-    let map = block.lattice.map()?;
-    let mut places: Vec<Position> = Vec::new();
-    for row in 0..block.lattice.y.count {
-        for column in 0..block.lattice.x.count {
-            places.push(map.position(row as f64, column as f64)?);
-        }
-    }
-    let column = |i: usize| {
-        let (row, column) = block.point(i);
-        let place = places[row * block.lattice.x.count + column];
-        (block.winds(i), place)
-    };
-    Ok(LayerField::new(
-        placing(plan, block)?,
-        block.columns_of_member(),
-        block.columns_of_member() * block.members.len(),
-        column,
-        &model.layers,
-        &model.compass,
-    ))
 }
 
 fn not_covered(plan: &Plan, archive: &Archive, outside: Outside) -> Error {

@@ -7,7 +7,7 @@ use crate::error::{Error, Result};
 use crate::geodesy::Position;
 use crate::wind::column::WindProfile;
 use crate::wind::grid::Block;
-use crate::wind::placing::{GridPlacing, Placing, Weights};
+use crate::wind::placing::{Placing, Weights};
 use crate::wind::sounding::{HeightSource, Level, Sounding, Tally};
 
 impl Archive {
@@ -20,12 +20,7 @@ impl Archive {
     pub fn profile(&self, place: Position, time: Timestamp) -> Result<Sounding> {
         let window = self.lattice.around(place, 0.0)?;
         let block = self.cut(window, self.steps_around(time, time))?;
-        let times_s = block
-            .steps
-            .iter()
-            .map(|s| s.valid.duration_since(time).as_secs_f64())
-            .collect();
-        let placing = Placing::Grid(GridPlacing::new(&block.lattice, place, times_s)?);
+        let placing = Placing::of_block(&block, place, time)?;
         let weights = placing
             .weights(place.normal(), 0.0)
             .map_err(|_| Error::CannotDo {
