@@ -3,6 +3,8 @@
 //! The integrator works with the unit normal of the ellipsoid, a 3-vector that knows no pole and
 //! no antimeridian; statistics work on the plane of a [`LocalFrame`]; people see degrees.
 
+pub mod lattice;
+
 use geo::{Bearing, Destination, Distance, Geodesic, Point};
 use proj::Proj;
 use serde::Serialize;

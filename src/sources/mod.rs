@@ -5,6 +5,7 @@
 
 mod clean;
 mod csv;
+pub mod grid;
 mod gsl;
 mod heading;
 mod igra;

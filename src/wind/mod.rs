@@ -2,4 +2,5 @@
 
 pub mod column;
 pub mod error;
+pub mod slab;
 pub mod sounding;

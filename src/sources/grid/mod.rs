@@ -1,0 +1,255 @@
+//! Forecast and reanalysis grids: what a file holds, and single slabs of it.
+//!
+//! GRIB 1 and 2, NetCDF 3 and 4. Opening a file reads its catalogue only; a slab is decoded when it
+//! is asked for.
+
+mod framing;
+mod grib;
+mod grib_lattice;
+mod grib_mended;
+mod left_out;
+mod longitudes;
+mod netcdf;
+mod netcdf_axes;
+mod netcdf_meaning;
+mod netcdf_time;
+mod parameter;
+
+use std::fs::File;
+use std::io::Read;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::Path;
+
+use ndarray::Array2;
+
+use crate::error::{Error, Fault, Result};
+use crate::geodesy::lattice::{Lattice, Window};
+use crate::wind::slab::Slab;
+use left_out::LeftOut;
+
+/// How many bytes at the start of a file say what it is. A GRIB message may stand behind the
+/// heading of a bulletin.
+const FIRST_BYTES: usize = 1024;
+
+/// The most points a grid may have: 5 km over the whole earth are 32 million.
+const MOST_POINTS: usize = 50_000_000;
+
+/// An opened file: its catalogue is read, nothing is decoded.
+pub struct GridFile {
+    /// The file as the user named it.
+    pub name: String,
+    /// The grids in it.
+    pub lattices: Vec<Lattice>,
+    /// What it holds that a flight can use, in the order of the file.
+    pub slabs: Vec<Slab>,
+    /// What it holds besides, counted in words.
+    pub left_out: Vec<String>,
+    source: Source,
+}
+
+/// Where the values of a slab are: one entry for each slab.
+enum Source {
+    Grib(grib::Fields),
+    NetCdf(netcdf::Variables),
+}
+
+/// What a reader finds in a file.
+#[derive(Default)]
+struct Catalogue {
+    lattices: Vec<Lattice>,
+    slabs: Vec<Slab>,
+    left_out: LeftOut,
+}
+
+impl Catalogue {
+    /// The number of a lattice among the file's.
+    fn lattice(&mut self, lattice: Lattice) -> usize {
+        match self.lattices.iter().position(|l| *l == lattice) {
+            Some(i) => i,
+            None => {
+                self.lattices.push(lattice);
+                self.lattices.len() - 1
+            }
+        }
+    }
+
+    fn finish(self, name: &str, source: Source, of: [&str; 2]) -> Result<GridFile> {
+        let left_out = self.left_out.words(of);
+        if self.slabs.is_empty() {
+            let found = match left_out.as_slice() {
+                [] => "a file without fields".to_owned(),
+                _ => format!("only {}", left_out.join("; ")),
+            };
+            let expected = "winds, heights or temperatures at points in time, on a grid that is \
+                            read: regular latitude-longitude, or in GRIB 2 also Mercator, polar \
+                            stereographic or Lambert conformal";
+            return Err(Fault::new(name, found, expected).into());
+        }
+        Ok(GridFile {
+            name: name.to_owned(),
+            lattices: self.lattices,
+            slabs: self.slabs,
+            left_out,
+            source,
+        })
+    }
+}
+
+/// What the first bytes of a file say it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    Grib,
+    NetCdf,
+}
+
+fn kind(first_bytes: &[u8]) -> Option<Kind> {
+    let hdf5 = first_bytes.starts_with(b"\x89HDF\r\n\x1a\n");
+    let classic = matches!(first_bytes, [b'C', b'D', b'F', 1 | 2 | 5, ..]);
+    if hdf5 || classic {
+        return Some(Kind::NetCdf);
+    }
+    let near_start = &first_bytes[..first_bytes.len().min(FIRST_BYTES)];
+    let grib = near_start
+        .windows(8)
+        .any(|w| w.starts_with(b"GRIB") && matches!(w[7], 1 | 2));
+    grib.then_some(Kind::Grib)
+}
+
+/// The kind of a file's first bytes, or what is wrong with them.
+fn known_kind(name: &str, first_bytes: &[u8]) -> Result<Kind> {
+    kind(first_bytes).ok_or_else(|| {
+        let expected = "a forecast in GRIB (edition 1 or 2) or NetCDF (3 or 4)";
+        Fault::new(name, "a file that is neither", expected).into()
+    })
+}
+
+/// Runs what reads a file with the crates for it.
+///
+/// They check what they read, and none of two million damaged files made them panic. But they
+/// are not ours, and a panic must not end the program: should there be one, it becomes an error
+/// here, the one place where panics are caught.
+fn guarded<T>(name: &str, read: impl FnOnce() -> Result<T>) -> Result<T> {
+    catch_unwind(AssertUnwindSafe(read)).unwrap_or_else(|_| {
+        let expected = "a complete GRIB or NetCDF file; is it damaged?";
+        Err(Fault::new(name, "bytes that make no sense", expected).into())
+    })
+}
+
+impl GridFile {
+    /// Whether the first bytes of a file are those of a GRIB or NetCDF file.
+    pub fn looks_like(first_bytes: &[u8]) -> bool {
+        kind(first_bytes).is_some()
+    }
+
+    /// Opens a file and reads its catalogue. GRIB files are mapped into memory, not read.
+    ///
+    /// # Errors
+    ///
+    /// The file cannot be read, is neither GRIB nor NetCDF, is damaged or cut short, or holds
+    /// nothing that is of use.
+    pub fn open(path: &Path) -> Result<GridFile> {
+        let name = path.display().to_string();
+        let no_file = |cause| Error::file(path, "read", cause);
+        let mut first = Vec::new();
+        File::open(path)
+            .and_then(|file| file.take(FIRST_BYTES as u64).read_to_end(&mut first))
+            .map_err(no_file)?;
+        match known_kind(&name, &first)? {
+            Kind::Grib => guarded(&name, || {
+                grib::catalogue(&name, framing::open(&name, path)?)
+            }),
+            Kind::NetCdf => guarded(&name, || {
+                netcdf::catalogue(&name, netcdf::open(&name, path)?)
+            }),
+        }
+    }
+
+    /// Opens what was read already.
+    ///
+    /// # Errors
+    ///
+    /// As [`GridFile::open`].
+    pub fn from_bytes(name: &str, bytes: Vec<u8>) -> Result<GridFile> {
+        match known_kind(name, &bytes)? {
+            Kind::Grib => guarded(name, || {
+                grib::catalogue(name, framing::from_bytes(name, bytes)?)
+            }),
+            Kind::NetCdf => guarded(name, || {
+                netcdf::catalogue(name, netcdf::from_bytes(name, bytes)?)
+            }),
+        }
+    }
+
+    /// The values of slab `index` over a window of its lattice: rows from south to north, columns
+    /// from west to east, in the units of [`Slab::quantity`], NaN where missing.
+    ///
+    /// Winds are as in the file: where [`Slab::along_grid`] says so they still have to be turned.
+    /// May be called from several threads at once.
+    ///
+    /// # Errors
+    ///
+    /// There is no such slab or window, or the file is damaged there.
+    pub fn read(&self, index: usize, window: Window) -> Result<Array2<f32>> {
+        let slab = self.slabs.get(index).ok_or_else(|| {
+            let expected = format!("a slab below {}", self.slabs.len());
+            Fault::new(&self.name, format!("no slab {index}"), expected)
+        })?;
+        let lattice = &self.lattices[slab.lattice];
+        if !lattice.holds(window) {
+            let found = format!(
+                "a window of {} by {} points from row {}, column {}",
+                window.rows, window.columns, window.row, window.column
+            );
+            let expected = format!("one within {} by {}", lattice.y.count, lattice.x.count);
+            return Err(Fault::new(&self.name, found, expected).into());
+        }
+        guarded(&self.name, || match &self.source {
+            Source::Grib(fields) => fields.read(&self.name, index, lattice, window),
+            Source::NetCdf(variables) => variables.read(&self.name, index, lattice, window),
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn files_are_known_by_their_first_bytes() {
+        assert!(GridFile::looks_like(b"GRIB\0\0\0\x02rest"));
+        assert!(GridFile::looks_like(
+            b"\x01\r\r\n123 \r\r\nHTEN88 ECMF 011200\r\r\nGRIB\0\0\x54\x01"
+        ));
+        assert!(GridFile::looks_like(b"CDF\x01"));
+        assert!(GridFile::looks_like(b"CDF\x05...."));
+        assert!(GridFile::looks_like(b"\x89HDF\r\n\x1a\n"));
+        assert!(!GridFile::looks_like(b"CDF\x03"));
+        assert!(!GridFile::looks_like(b"GRIB is a format of the WMO"));
+        assert!(!GridFile::looks_like(b"pressure,height"));
+        assert!(!GridFile::looks_like(b""));
+    }
+
+    #[test]
+    fn what_is_no_grid_is_refused() {
+        let message = GridFile::from_bytes("a.bin", b"hello".to_vec())
+            .err()
+            .unwrap()
+            .to_string();
+        assert!(
+            message.contains("neither") && message.contains("a.bin"),
+            "{message}"
+        );
+    }
+
+    #[test]
+    fn a_panic_becomes_an_error() {
+        let result: Result<()> = guarded("a.grib", || panic!("a surprise, as it should be"));
+        assert!(result.unwrap_err().to_string().contains("damaged"));
+    }
+
+    #[test]
+    fn a_file_serves_several_threads() {
+        fn needs_sync<T: Sync + Send>() {}
+        needs_sync::<GridFile>();
+    }
+}

@@ -1,0 +1,322 @@
+//! The dimensions of a NetCDF variable: what each counts, from the coordinate that belongs to it.
+
+use jiff::{SignedDuration, Timestamp};
+use netcdf_reader::{NcFile, NcVariable};
+
+use super::longitudes::first_column;
+use super::netcdf_meaning::{pressure_pa, text};
+use super::netcdf_time::{Since, is_since, seconds_in, whole_seconds};
+use super::parameter::{above_ground, isobaric};
+use crate::error::{Fault, Result};
+use crate::geodesy::lattice::Axis;
+use crate::wind::slab::Surface;
+
+/// The most values of a coordinate.
+const MOST_VALUES: u64 = 1_000_000;
+
+/// What a dimension, or a coordinate of a single value, counts.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Coordinate {
+    /// The times the values are for.
+    Valid(Vec<Timestamp>),
+    /// The times of the runs.
+    Run(Vec<Timestamp>),
+    /// From the run to the time the values are for.
+    Lead(Vec<SignedDuration>),
+    /// Members of an ensemble.
+    Member(Vec<u32>),
+    /// Surfaces; `None` is one that is not used.
+    Surface(Vec<Option<Surface>>),
+    Latitude(Vec<f64>),
+    Longitude(Vec<f64>),
+    /// Something that has only one value.
+    Single,
+}
+
+impl Coordinate {
+    pub fn len(&self) -> usize {
+        match self {
+            Coordinate::Valid(times) | Coordinate::Run(times) => times.len(),
+            Coordinate::Lead(leads) => leads.len(),
+            Coordinate::Member(members) => members.len(),
+            Coordinate::Surface(surfaces) => surfaces.len(),
+            Coordinate::Latitude(degrees) | Coordinate::Longitude(degrees) => degrees.len(),
+            Coordinate::Single => 1,
+        }
+    }
+}
+
+/// Why a dimension is not understood.
+pub(super) enum No {
+    /// The variable is left out, and why.
+    LeftOut(String),
+    /// The file cannot be used.
+    Fault(crate::error::Error),
+}
+
+fn fault(name: &str, variable: &str, found: String, expected: &str) -> No {
+    No::Fault(Fault::new(name, found, expected).of_key(variable).into())
+}
+
+/// What a dimension counts.
+pub(super) fn of_dimension(
+    name: &str,
+    file: &NcFile,
+    dimension: &str,
+    size: u64,
+) -> std::result::Result<Coordinate, No> {
+    if dimension == "expver" {
+        let found = "final and preliminary data side by side, along \"expver\"".to_owned();
+        return match size {
+            1 => Ok(Coordinate::Single),
+            _ => Err(fault(name, dimension, found, "one of them in a file")),
+        };
+    }
+    let left_out = || {
+        No::LeftOut(format!(
+            "along \"{dimension}\", which is none of the dimensions known"
+        ))
+    };
+    let variables = file.variables().unwrap_or_default();
+    let variable = variables
+        .iter()
+        .find(|v| v.is_coordinate_variable_for(dimension))
+        .ok_or_else(left_out)?;
+    coordinate(name, file, variable)?.ok_or_else(left_out)
+}
+
+/// What a variable counts as a coordinate of one dimension or of a single value; `None` when it is
+/// nothing that is known.
+pub(super) fn coordinate(
+    name: &str,
+    file: &NcFile,
+    variable: &NcVariable,
+) -> std::result::Result<Option<Coordinate>, No> {
+    let units = text(variable, "units").unwrap_or_default();
+    let standard_name = text(variable, "standard_name").unwrap_or_default();
+    let Some(make) = kind(variable, &units, &standard_name) else {
+        return Ok(None);
+    };
+    let wrong = |(found, expected): (String, &str)| fault(name, variable.name(), found, expected);
+    if make == Kind::Projected {
+        let expected = "latitude and longitude; projected grids are read from GRIB only";
+        return Err(wrong(("a grid on a map projection".into(), expected)));
+    }
+    let values = values(name, file, variable).map_err(No::Fault)?;
+    let counted = match make {
+        Kind::Valid => times(variable, &units, &values).map(Coordinate::Valid),
+        Kind::Run => times(variable, &units, &values).map(Coordinate::Run),
+        Kind::Lead => leads(&units, &values).map(Coordinate::Lead),
+        Kind::Member => members(&values).map(Coordinate::Member),
+        Kind::Pressure(pa) => Ok(Coordinate::Surface(
+            values.iter().map(|p| isobaric(p * pa)).collect(),
+        )),
+        Kind::Height => Ok(Coordinate::Surface(
+            values.iter().map(|m| above_ground(*m)).collect(),
+        )),
+        Kind::Latitude => Ok(Coordinate::Latitude(values)),
+        Kind::Longitude | Kind::Projected => Ok(Coordinate::Longitude(values)),
+    };
+    counted.map(Some).map_err(wrong)
+}
+
+/// What kind of coordinate a variable is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Kind {
+    Valid,
+    Run,
+    Lead,
+    Member,
+    /// Pa in the coordinate's unit.
+    Pressure(f64),
+    Height,
+    Latitude,
+    Longitude,
+    Projected,
+}
+
+fn kind(variable: &NcVariable, units: &str, standard_name: &str) -> Option<Kind> {
+    let member_names = ["number", "member", "ens", "ensemble", "realization"];
+    match standard_name {
+        "forecast_reference_time" if is_since(units) => return Some(Kind::Run),
+        "forecast_period" => return Some(Kind::Lead),
+        "realization" => return Some(Kind::Member),
+        "projection_x_coordinate"
+        | "projection_y_coordinate"
+        | "grid_latitude"
+        | "grid_longitude" => return Some(Kind::Projected),
+        _ if is_since(units) => return Some(Kind::Valid),
+        _ if member_names.contains(&variable.name()) => return Some(Kind::Member),
+        _ => {}
+    }
+    match units {
+        "m" if is_above_ground(variable, standard_name) => Some(Kind::Height),
+        "degrees_north" | "degree_north" | "degrees_N" | "degree_N" | "degreesN" | "degreeN" => {
+            Some(Kind::Latitude)
+        }
+        "degrees_east" | "degree_east" | "degrees_E" | "degree_E" | "degreesE" | "degreeE" => {
+            Some(Kind::Longitude)
+        }
+        _ => pressure_pa(units).map(Kind::Pressure),
+    }
+}
+
+/// Whether a coordinate in metres counts from the ground: CF's "height" does.
+fn is_above_ground(variable: &NcVariable, standard_name: &str) -> bool {
+    let kind = variable
+        .attribute("Grib_level_type")
+        .and_then(|a| a.value.as_f64());
+    standard_name == "height" || kind == Some(103.0)
+}
+
+/// Values taken from a coordinate; or what was found and what would be right.
+type Counted<T> = std::result::Result<Vec<T>, (String, &'static str)>;
+
+fn times(variable: &NcVariable, units: &str, counts: &[f64]) -> Counted<Timestamp> {
+    let expected = "a time such as \"hours since 1900-01-01\" in the standard or the \
+                    proleptic_gregorian calendar";
+    let since = Since::parse(units, text(variable, "calendar").as_deref())
+        .map_err(|found| (found, expected))?;
+    let times = counts.iter().map(|count| since.timestamp(*count));
+    times
+        .collect::<Option<_>>()
+        .ok_or_else(|| ("a time that is none".to_owned(), expected))
+}
+
+fn leads(units: &str, counts: &[f64]) -> Counted<SignedDuration> {
+    let expected = "lengths of time in seconds, minutes, hours or days";
+    let unit = seconds_in(units).ok_or_else(|| (format!("\"{units}\""), expected))?;
+    let leads = counts.iter().map(|count| whole_seconds(count * unit));
+    leads
+        .collect::<Option<_>>()
+        .ok_or_else(|| ("a length of time that is none".to_owned(), expected))
+}
+
+fn members(numbers: &[f64]) -> Counted<u32> {
+    let member = |number: &f64| {
+        let whole = number.fract() == 0.0 && (0.0..=f64::from(u32::MAX)).contains(number);
+        whole.then_some(*number as u32)
+    };
+    let members = numbers.iter().map(member);
+    members
+        .collect::<Option<_>>()
+        .ok_or_else(|| ("a member without a number".to_owned(), "whole numbers"))
+}
+
+fn values(name: &str, file: &NcFile, variable: &NcVariable) -> Result<Vec<f64>> {
+    let fault =
+        |found: String, expected: &str| Fault::new(name, found, expected).of_key(variable.name());
+    let size = variable.num_elements().unwrap_or(u64::MAX);
+    if size > MOST_VALUES {
+        let expected = format!("up to {MOST_VALUES}");
+        return Err(fault(format!("{size} values of a coordinate"), &expected).into());
+    }
+    let values = file
+        .read_variable_unpacked_masked(variable.name())
+        .map_err(|cause| fault(cause.to_string(), "numbers; is the file damaged?"))?;
+    Ok(values.into_iter().collect())
+}
+
+/// An axis of equally spaced degrees, and whether the file runs down it.
+#[derive(Debug, PartialEq)]
+pub(super) struct Spaced {
+    pub axis: Axis,
+    pub reversed: bool,
+}
+
+/// The axis of latitudes; or what was found instead.
+pub(super) fn latitudes(degrees: &[f64]) -> std::result::Result<Spaced, String> {
+    let spaced = spaced(degrees)?;
+    let last = spaced.axis.value(spaced.axis.count - 1);
+    if spaced.axis.first < -90.0 - 1e-6 || last > 90.0 + 1e-6 {
+        return Err(format!("latitudes from {} to {last}", spaced.axis.first));
+    }
+    Ok(spaced)
+}
+
+/// The axis of longitudes; or what was found instead.
+pub(super) fn longitudes(degrees: &[f64]) -> std::result::Result<Spaced, String> {
+    let mut turned = degrees.to_vec();
+    for i in 1..turned.len() {
+        // The short way from one to the next, across 360 or 180 degrees.
+        let way = turned[i] - turned[i - 1];
+        turned[i] -= (way / 360.0).round() * 360.0;
+    }
+    let mut spaced = spaced(&turned)?;
+    let Axis { first, step, count } = spaced.axis;
+    let span = step * (count - 1) as f64;
+    if first.abs() > 720.0 || span > 361.0 {
+        return Err(format!("longitudes from {first} over {span} degrees"));
+    }
+    spaced.axis.first = first_column(first, span);
+    let round = 360.0 / count as f64;
+    if (step - round).abs() * count as f64 <= 1e-3 * step {
+        spaced.axis.step = round;
+    }
+    Ok(spaced)
+}
+
+fn spaced(values: &[f64]) -> std::result::Result<Spaced, String> {
+    let (Some(&first), Some(&last)) = (values.first(), values.last()) else {
+        return Err("no values".into());
+    };
+    let steps = (values.len() - 1) as f64;
+    let step = if values.len() == 1 {
+        1.0
+    } else {
+        (last - first) / steps
+    };
+    let largest = first.abs().max(last.abs());
+    // Degrees kept in 32 bits are rounded by as much.
+    let rounding = (1e-3 * step.abs()).max(largest * f64::from(f32::EPSILON));
+    let even = |(i, v): (usize, &f64)| (v - (first + step * i as f64)).abs() <= rounding;
+    if step == 0.0 || !step.is_finite() || !values.iter().enumerate().all(even) {
+        return Err(format!(
+            "{} points from {first} to {last} degrees that are not equally spaced",
+            values.len()
+        ));
+    }
+    Ok(Spaced {
+        axis: Axis {
+            first: first.min(last),
+            step: step.abs(),
+            count: values.len(),
+        },
+        reversed: step < 0.0,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn axes_run_north_and_east() {
+        let north = latitudes(&[40.0, 39.75, 39.5]).unwrap();
+        assert!(north.reversed);
+        assert_eq!((north.axis.first, north.axis.step), (39.5, 0.25));
+        let across = longitudes(&[358.0, 359.0, 0.0, 1.0]).unwrap();
+        assert!(!across.reversed);
+        assert_eq!((across.axis.first, across.axis.step), (-2.0, 1.0));
+        let west: Vec<f64> = (0..480).map(|i| -180.0 + 0.75 * f64::from(i)).collect();
+        assert_eq!(longitudes(&west).unwrap().axis.first, -180.0);
+        let single = latitudes(&[12.0]).unwrap();
+        assert_eq!((single.axis.first, single.axis.count), (12.0, 1));
+    }
+
+    #[test]
+    fn degrees_in_32_bits_are_equally_spaced() {
+        let fine: Vec<f64> = (0..3600).map(|i| f64::from(i as f32 * 0.1_f32)).collect();
+        let axis = longitudes(&fine).unwrap().axis;
+        assert!((axis.step - 0.1).abs() < 1e-12, "{}", axis.step);
+    }
+
+    #[test]
+    fn gaussian_latitudes_are_refused() {
+        let message = latitudes(&[88.572, 86.723, 84.862, 82.999]).unwrap_err();
+        assert!(message.contains("4 points from 88.572"), "{message}");
+        for bad in [&[f64::NAN, 1.0][..], &[], &[1.0, 1.0], &[0.0, 100.0]] {
+            assert!(latitudes(bad).is_err());
+        }
+    }
+}

@@ -1,0 +1,317 @@
+//! What a NetCDF variable is, from its attributes and units, never from its name.
+//!
+//! In this order: CF's `standard_name`; the parameter number that converters from GRIB keep
+//! (`GRIB_paramId`, `Grib2_Parameter`, `Grib_Variable_Id`); for ECMWF's own converter, which gives
+//! winds at 10 m and temperature at 2 m nothing better, the exact `long_name`. `units` must be
+//! present and fit.
+
+use netcdf_reader::NcVariable;
+
+use super::parameter::{self, GEOPOTENTIAL, Meaning, above_ground};
+use crate::units::ZERO_CELSIUS_K;
+use crate::wind::slab::{Quantity, Surface};
+
+/// Our value is the file's times `scale` plus `offset`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Conversion {
+    pub scale: f64,
+    pub offset: f64,
+}
+
+/// What a variable is.
+#[derive(Debug, PartialEq)]
+pub(super) struct Described {
+    pub quantity: Quantity,
+    pub conversion: Conversion,
+    /// Where it is, if the attributes say.
+    pub surface: Option<Surface>,
+}
+
+/// An attribute's text.
+pub(super) fn text(variable: &NcVariable, attribute: &str) -> Option<String> {
+    let text = variable.attribute(attribute)?.value.as_string()?;
+    Some(text.trim_matches(['\0', ' ']).to_owned())
+}
+
+/// An attribute's whole numbers.
+fn numbers(variable: &NcVariable, attribute: &str) -> Option<Vec<f64>> {
+    variable.attribute(attribute)?.value.as_f64_vec()
+}
+
+fn small(number: f64) -> Option<u8> {
+    (number.fract() == 0.0 && (0.0..=255.0).contains(&number)).then_some(number as u8)
+}
+
+/// What a variable is; or why it is left out.
+pub(super) fn described(variable: &NcVariable) -> Result<Described, String> {
+    let meaning = meaning(variable).ok_or("quantities that are not used")?;
+    if let Some(why) = not_of_one_moment(variable) {
+        return Err(why.into());
+    }
+    let units = text(variable, "units").unwrap_or_default();
+    let conversion = conversion(meaning, &units).ok_or_else(|| {
+        format!(
+            "\"{}\" in \"{units}\", a unit that is not read",
+            variable.name()
+        )
+    })?;
+    Ok(Described {
+        quantity: meaning.quantity,
+        conversion,
+        surface: meaning.surface.or_else(|| surface(variable)),
+    })
+}
+
+fn meaning(variable: &NcVariable) -> Option<Meaning> {
+    let by_number = by_number(variable);
+    let by_name = text(variable, "standard_name").and_then(|name| by_standard_name(&name));
+    match (by_name, by_number) {
+        // The number may know more of where it is: 10 m above the ground.
+        (Some(name), Some(number)) if name.quantity == number.quantity => Some(Meaning {
+            surface: name.surface.or(number.surface),
+            ..name
+        }),
+        (Some(name), _) => Some(Meaning {
+            surface: name.surface.or_else(|| by_long_name(variable)?.surface),
+            ..name
+        }),
+        (None, number) => number.or_else(|| by_long_name(variable)),
+    }
+}
+
+fn by_standard_name(name: &str) -> Option<Meaning> {
+    let (quantity, unit, surface) = match name {
+        "eastward_wind" => (Quantity::EastWind, 1.0, None),
+        "northward_wind" => (Quantity::NorthWind, 1.0, None),
+        "air_temperature" => (Quantity::Temperature, 1.0, None),
+        "geopotential" => (Quantity::Height, GEOPOTENTIAL, None),
+        "geopotential_height" => (Quantity::Height, 1.0, None),
+        "surface_altitude" => (Quantity::Height, 1.0, Some(Surface::Ground)),
+        "relative_humidity" => (Quantity::RelativeHumidity, 1.0, None),
+        "specific_humidity" => (Quantity::SpecificHumidity, 1.0, None),
+        "air_pressure" => (Quantity::Pressure, 1.0, None),
+        "surface_air_pressure" => (Quantity::Pressure, 1.0, Some(Surface::Ground)),
+        _ => return None,
+    };
+    Some(Meaning {
+        quantity,
+        unit,
+        surface,
+    })
+}
+
+fn by_number(variable: &NcVariable) -> Option<Meaning> {
+    if let Some([id, ..]) = numbers(variable, "GRIB_paramId").as_deref() {
+        return parameter::ecmwf(u64::from(small(*id)?));
+    }
+    if let Some([discipline, category, number, ..]) =
+        numbers(variable, "Grib2_Parameter").as_deref()
+    {
+        return parameter::grib2(small(*discipline)?, small(*category)?, small(*number)?);
+    }
+    let id = text(variable, "Grib_Variable_Id")?;
+    let mut parts = id.strip_prefix("VAR_")?.split('_').next()?.split('-');
+    let mut next = || parts.next()?.parse().ok();
+    parameter::grib2(next()?, next()?, next()?)
+}
+
+fn by_long_name(variable: &NcVariable) -> Option<Meaning> {
+    parameter::ecmwf(match text(variable, "long_name")?.as_str() {
+        "10 metre U wind component" => 165,
+        "10 metre V wind component" => 166,
+        "2 metre temperature" => 167,
+        _ => return None,
+    })
+}
+
+/// Why a variable is not of one moment of one forecast, if it is not.
+fn not_of_one_moment(variable: &NcVariable) -> Option<&'static str> {
+    const OVER_TIME: &str = "accumulations, means and extremes over time";
+    let step_type = text(variable, "GRIB_stepType");
+    if step_type.is_some_and(|kind| kind != "instant")
+        || variable
+            .attribute("Grib2_Statistical_Interval_Type")
+            .is_some()
+        || variable
+            .attribute("Grib_Statistical_Interval_Type")
+            .is_some()
+        || text(variable, "cell_methods").is_some_and(|methods| is_over_time(&methods))
+    {
+        return Some(OVER_TIME);
+    }
+    if text(variable, "GRIB_dataType").is_some_and(|kind| kind == "es")
+        || variable.attribute("Grib2_Ensemble_Derived_Type").is_some()
+        || variable.attribute("Grib2_Probability_Type").is_some()
+    {
+        return Some("spreads, probabilities and other statistics of an ensemble");
+    }
+    None
+}
+
+fn is_over_time(cell_methods: &str) -> bool {
+    let mut words = cell_methods.split_whitespace();
+    while let Some(word) = words.next() {
+        if ["time:", "valid_time:"].contains(&word) {
+            return words.next() != Some("point");
+        }
+    }
+    false
+}
+
+/// Where a variable is, from what converters keep of GRIB.
+fn surface(variable: &NcVariable) -> Option<Surface> {
+    let kind = text(variable, "GRIB_typeOfLevel");
+    if kind.is_some_and(|kind| kind == "surface") {
+        return Some(Surface::Ground);
+    }
+    let number = numbers(variable, "Grib2_Level_Type").or(numbers(variable, "Grib1_Level_Type"));
+    if number.is_some_and(|n| n.first() == Some(&1.0)) {
+        return Some(Surface::Ground);
+    }
+    numbers(variable, "GRIB_heightAboveGround").and_then(|h| above_ground(*h.first()?))
+}
+
+/// How a variable's unit becomes ours; `None` when it is none of the quantity's.
+fn conversion(meaning: Meaning, units: &str) -> Option<Conversion> {
+    let is_geopotential = meaning.unit == GEOPOTENTIAL;
+    let scale = match meaning.quantity {
+        Quantity::EastWind | Quantity::NorthWind => match units {
+            "m s-1" | "m s**-1" | "m s^-1" | "m.s-1" | "m/s" | "meters/second" => 1.0,
+            _ => return None,
+        },
+        Quantity::Height if is_geopotential => match units {
+            "m2 s-2" | "m**2 s**-2" | "m^2 s^-2" | "m2.s-2" | "m2/s2" | "m^2/s^2" | "J kg-1" => {
+                GEOPOTENTIAL
+            }
+            _ => return None,
+        },
+        Quantity::Height => match units {
+            "m" | "gpm" | "metre" | "metres" | "meter" | "meters" | "geopotential meters" => 1.0,
+            _ => return None,
+        },
+        Quantity::Temperature => match units {
+            "K" | "kelvin" | "Kelvin" | "degK" => 1.0,
+            "degC" | "degree_Celsius" | "degrees_Celsius" | "celsius" | "Celsius" => {
+                return Some(Conversion {
+                    scale: 1.0,
+                    offset: ZERO_CELSIUS_K,
+                });
+            }
+            _ => return None,
+        },
+        Quantity::RelativeHumidity => match units {
+            "%" | "percent" => 0.01,
+            "1" => 1.0,
+            _ => return None,
+        },
+        Quantity::SpecificHumidity => match units {
+            "kg kg-1" | "kg kg**-1" | "kg kg^-1" | "kg.kg-1" | "kg/kg" | "1" => 1.0,
+            "g kg-1" | "g kg**-1" | "g kg^-1" | "g/kg" => 1e-3,
+            _ => return None,
+        },
+        Quantity::Pressure => pressure_pa(units)?,
+    };
+    Some(Conversion { scale, offset: 0.0 })
+}
+
+/// Pa in a unit of pressure.
+pub(super) fn pressure_pa(units: &str) -> Option<f64> {
+    match units {
+        "Pa" | "pascal" | "pascals" => Some(1.0),
+        "hPa" | "mb" | "mbar" | "millibar" | "millibars" | "hectopascal" | "hectopascals" => {
+            Some(100.0)
+        }
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use netcdf_reader::{NcAttrValue, NcAttribute, NcType};
+
+    fn variable(attributes: &[(&str, &str)]) -> NcVariable {
+        let attribute = |(name, value): &(&str, &str)| NcAttribute {
+            name: (*name).into(),
+            value: match value.parse::<i64>() {
+                Ok(number) => NcAttrValue::Int64s(vec![number]),
+                Err(_) => NcAttrValue::Chars((*value).into()),
+            },
+        };
+        NcVariable {
+            name: "u".into(),
+            dimensions: Vec::new(),
+            dtype: NcType::Float,
+            attributes: attributes.iter().map(attribute).collect(),
+            data_offset: 0,
+            _data_size: 0,
+            is_record_var: false,
+            record_size: 0,
+        }
+    }
+
+    #[test]
+    fn the_name_alone_says_nothing() {
+        assert!(described(&variable(&[("units", "m s-1")])).is_err());
+        let u = [("standard_name", "eastward_wind"), ("units", "m s**-1")];
+        assert_eq!(
+            described(&variable(&u)).unwrap().quantity,
+            Quantity::EastWind
+        );
+        assert!(described(&variable(&u[..1])).is_err());
+    }
+
+    #[test]
+    fn units_decide() {
+        let of =
+            |name, units| described(&variable(&[("standard_name", name), ("units", units)])).ok();
+        let z = of("geopotential", "m**2 s**-2").unwrap();
+        assert_eq!(z.conversion.scale, GEOPOTENTIAL);
+        assert_eq!(
+            of("geopotential_height", "gpm").unwrap().conversion.scale,
+            1.0
+        );
+        assert_eq!(of("geopotential", "m"), None);
+        assert_eq!(of("relative_humidity", "%").unwrap().conversion.scale, 0.01);
+        assert_eq!(
+            of("air_temperature", "degC").unwrap().conversion.offset,
+            273.15
+        );
+        assert_eq!(of("eastward_wind", "knots"), None);
+    }
+
+    #[test]
+    fn winds_at_ten_metres_are_known_by_number_or_exact_words() {
+        let ten = Some(Surface::AboveGround(10));
+        let by_number = variable(&[("GRIB_paramId", "165"), ("units", "m s**-1")]);
+        assert_eq!(described(&by_number).unwrap().surface, ten);
+        let both = variable(&[
+            ("GRIB_paramId", "165"),
+            ("GRIB_typeOfLevel", "surface"),
+            ("standard_name", "eastward_wind"),
+            ("units", "m s**-1"),
+        ]);
+        assert_eq!(described(&both).unwrap().surface, ten);
+        let words = variable(&[
+            ("long_name", "10 metre U wind component"),
+            ("units", "m s**-1"),
+        ]);
+        assert_eq!(described(&words).unwrap().surface, ten);
+    }
+
+    #[test]
+    fn statistics_are_left_out() {
+        let of = |attribute| {
+            let u = [
+                ("standard_name", "eastward_wind"),
+                ("units", "m/s"),
+                attribute,
+            ];
+            described(&variable(&u)).err()
+        };
+        assert!(of(("cell_methods", "time: mean")).is_some());
+        assert!(of(("cell_methods", "area: mean time: point")).is_none());
+        assert!(of(("GRIB_stepType", "avg")).is_some());
+        assert!(of(("GRIB_dataType", "es")).is_some());
+    }
+}
