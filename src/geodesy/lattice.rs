@@ -142,7 +142,8 @@ fn off_the_map(what: String) -> Error {
 
 /// A lattice with the means to find places in it.
 ///
-/// Holds a PROJ handle, which is neither `Send` nor `Sync`: make one where it is needed.
+/// Holds a PROJ handle, which is neither `Send` nor `Sync` and takes some milliseconds to set up:
+/// make one where it is needed and keep it.
 pub struct LatticeMap<'a> {
     lattice: &'a Lattice,
     proj: Option<Proj>,
@@ -332,8 +333,8 @@ mod tests {
 
     #[test]
     fn winds_are_turned_to_true_north() {
-        // In a polar map y at 90 degrees east of the central meridian points east... of north by
-        // that angle.
+        // In a map of the north pole y is turned as far from true north as the place is east of the
+        // central meridian.
         let lattice = projected(POLAR);
         let map = lattice.map().unwrap();
         let angle = map
@@ -356,6 +357,9 @@ mod tests {
     }
 
     proptest! {
+        // A projection takes PROJ some milliseconds to set up.
+        #![proptest_config(ProptestConfig::with_cases(32))]
+
         #[test]
         fn there_and_back(row in 0.0..59.0, column in 0.0..99.0) {
             for definition in [CONE, POLAR] {

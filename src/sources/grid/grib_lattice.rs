@@ -467,6 +467,80 @@ mod tests {
         assert!(of(grid(0, 3, [-90.0, 90.0], [0.0, 359.0], 0x40)).is_err());
     }
 
+    fn core(shape_of_earth: u8) -> ProjectedGridCore {
+        ProjectedGridCore {
+            number_of_points: 6,
+            shape_of_earth,
+            scale_factor_radius: 1,
+            scaled_value_radius: 63_712_290,
+            scale_factor_major_axis: 0,
+            scaled_value_major_axis: 6_378_137,
+            scale_factor_minor_axis: 0,
+            scaled_value_minor_axis: 6_356_752,
+            nx: 3,
+            ny: 2,
+            lat_first: -70_000_000,
+            lon_first: 20_000_000,
+            resolution_and_component_flags: 0x08,
+            dx: 1_000_000,
+            dy: 2_000_000,
+            scanning_mode: 0x80,
+        }
+    }
+
+    #[test]
+    fn the_earth_has_the_shape_the_file_says() {
+        assert_eq!(earth(&core(1)).unwrap(), "+R=6371229");
+        assert_eq!(earth(&core(6)).unwrap(), "+R=6371229");
+        assert_eq!(earth(&core(5)).unwrap(), "+ellps=WGS84");
+        assert_eq!(earth(&core(7)).unwrap(), "+a=6378137 +b=6356752");
+        // The same numbers as kilometres are no earth.
+        assert!(matches!(earth(&core(3)), Err(NoLattice::Wrong(..))));
+        assert!(matches!(earth(&core(77)), Err(NoLattice::NotRead(_))));
+    }
+
+    #[test]
+    fn a_southern_polar_grid_begins_at_its_first_point() {
+        let grid = GridDefinition::PolarStereographic(PolarStereographicGrid {
+            core: core(6),
+            lat_d: 60_000_000,
+            lon_v: 0,
+            projection_center_flag: 0x80,
+        });
+        assert!(along_grid(&grid));
+        let lattice = lattice(2, &grid).unwrap();
+        // Scanned westward and southward: the first point is the north-eastern one.
+        let place = lattice.map().unwrap().position(1.0, 2.0).unwrap();
+        assert!((place.lat_deg + 70.0).abs() < 1e-9 && (place.lon_deg - 20.0).abs() < 1e-9);
+        assert_eq!((lattice.x.step, lattice.y.step), (1000.0, 2000.0));
+    }
+
+    #[test]
+    fn a_mercator_grid_ends_at_its_last_point() {
+        // From 170 east across 180: 20 degrees at the equator of a sphere of 6,371,229 m in 10
+        // steps.
+        let step_mm = (6_371_229e3 * 20.0_f64.to_radians() / 10.0).round() as u32;
+        let grid = GridDefinition::Mercator(MercatorGrid {
+            core: ProjectedGridCore {
+                nx: 11,
+                number_of_points: 22,
+                lat_first: 0,
+                lon_first: 170_000_000,
+                dx: step_mm,
+                dy: step_mm,
+                scanning_mode: 0x40,
+                ..core(6)
+            },
+            lat_d: 0,
+            lat_last: 0,
+            lon_last: -170_000_000,
+            orientation_of_grid: 0,
+        });
+        let lattice = lattice(2, &grid).unwrap();
+        let place = lattice.map().unwrap().position(0.0, 10.0).unwrap();
+        assert!(place.lat_deg.abs() < 1e-9 && (place.lon_deg + 170.0).abs() < 1e-6);
+    }
+
     #[test]
     fn grids_have_names() {
         assert_eq!(

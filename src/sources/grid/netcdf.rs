@@ -22,8 +22,8 @@ use crate::wind::slab::{Slab, Surface};
 /// What one thing of a NetCDF file is called, and several.
 const OF_NETCDF: [&str; 2] = ["variable", "variables"];
 
-/// The most slabs in a file: a year of hours of 37 levels of four quantities are a million.
-const MOST_SLABS: usize = 4_000_000;
+/// The most slabs in a file: a year of hours of 37 levels of four quantities are 1.3 million.
+const MOST_SLABS: usize = 2_000_000;
 
 /// The fill value of NetCDF where a file names none is 9.97e36; nothing real comes near.
 const LARGEST_VALUE: f64 = 1e30;
@@ -39,6 +39,8 @@ pub(super) struct Variables {
 struct Variable {
     name: String,
     conversion: Conversion,
+    /// How many indices there are along each dimension; see [`steps`].
+    steps: Vec<usize>,
     /// Which of the dimensions are latitude and longitude, and whether they run down.
     latitude: (usize, bool),
     longitude: (usize, bool),
@@ -46,8 +48,8 @@ struct Variable {
 
 struct Place {
     variable: usize,
-    /// The index along each dimension; of no meaning along latitude and longitude.
-    at: Vec<u64>,
+    /// Which of the variable's slabs, the last dimension running fastest; see [`unravelled`].
+    index: usize,
 }
 
 fn options() -> NcOpenOptions {
@@ -148,7 +150,7 @@ fn add(
         }
         found.places.push(Place {
             variable: found.variables.len(),
-            at: at.iter().map(|i| *i as u64).collect(),
+            index,
         });
     }
     if unused_surfaces > 0 {
@@ -159,6 +161,7 @@ fn add(
     found.variables.push(Variable {
         name: variable.name().to_owned(),
         conversion: described.conversion,
+        steps,
         latitude: grid.latitude,
         longitude: grid.longitude,
     });
@@ -339,7 +342,8 @@ impl Variables {
                     columns,
                     ..window
                 };
-                self.part(place, variable, lattice, part).map_err(fault)
+                self.part(place.index, variable, lattice, part)
+                    .map_err(fault)
             })
             .collect::<std::result::Result<Vec<_>, Fault>>()?;
         let views: Vec<_> = parts.iter().map(|part| part.view()).collect();
@@ -352,23 +356,24 @@ impl Variables {
     /// A window that does not go on at the first column; or what is wrong.
     fn part(
         &self,
-        place: &Place,
+        index: usize,
         variable: &Variable,
         lattice: &Lattice,
         window: Window,
     ) -> std::result::Result<Array2<f32>, String> {
         let (y, y_reversed) = variable.latitude;
         let (x, x_reversed) = variable.longitude;
-        let mut selections: Vec<NcSliceInfoElem> = Vec::with_capacity(place.at.len());
-        for (dimension, i) in place.at.iter().enumerate() {
-            selections.push(if dimension == y {
+        let selection = |(dimension, i): (usize, usize)| {
+            if dimension == y {
                 run(window.row, window.rows, lattice.y.count, y_reversed)
             } else if dimension == x {
                 run(window.column, window.columns, lattice.x.count, x_reversed)
             } else {
-                NcSliceInfoElem::Index(*i)
-            });
-        }
+                NcSliceInfoElem::Index(i as u64)
+            }
+        };
+        let at = unravelled(index, &variable.steps);
+        let selections = at.into_iter().enumerate().map(selection).collect();
         let values = self
             .file
             .read_variable_slice_unpacked_masked(&variable.name, &NcSliceInfo { selections })

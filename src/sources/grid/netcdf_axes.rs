@@ -94,61 +94,71 @@ pub(super) fn coordinate(
 ) -> std::result::Result<Option<Coordinate>, No> {
     let units = text(variable, "units").unwrap_or_default();
     let standard_name = text(variable, "standard_name").unwrap_or_default();
-    let of = |found: String, expected: &str| fault(name, variable.name(), found, expected);
-    let values = || values(name, file, variable).map_err(No::Fault);
-    if is_since(&units) {
-        let times = times(variable, &units, &values()?).map_err(|found| {
-            of(found, "a time such as \"hours since 1900-01-01\" in the standard or the proleptic_gregorian calendar")
-        })?;
-        return Ok(Some(match standard_name.as_str() {
-            "forecast_reference_time" => Coordinate::Run(times),
-            _ => Coordinate::Valid(times),
-        }));
+    let Some(make) = kind(variable, &units, &standard_name) else {
+        return Ok(None);
+    };
+    let wrong = |(found, expected): (String, &str)| fault(name, variable.name(), found, expected);
+    if make == Kind::Projected {
+        let expected = "latitude and longitude; projected grids are read from GRIB only";
+        return Err(wrong(("a grid on a map projection".into(), expected)));
     }
-    if standard_name == "forecast_period" {
-        let unit = seconds_in(&units)
-            .ok_or_else(|| of(format!("\"{units}\""), "seconds, minutes, hours or days"))?;
-        let leads = values()?
-            .iter()
-            .map(|v| whole_seconds(v * unit))
-            .collect::<Option<_>>();
-        let leads = leads.ok_or_else(|| of("a time that is none".into(), "a length of time"))?;
-        return Ok(Some(Coordinate::Lead(leads)));
-    }
+    let values = values(name, file, variable).map_err(No::Fault)?;
+    let counted = match make {
+        Kind::Valid => times(variable, &units, &values).map(Coordinate::Valid),
+        Kind::Run => times(variable, &units, &values).map(Coordinate::Run),
+        Kind::Lead => leads(&units, &values).map(Coordinate::Lead),
+        Kind::Member => members(&values).map(Coordinate::Member),
+        Kind::Pressure(pa) => Ok(Coordinate::Surface(
+            values.iter().map(|p| isobaric(p * pa)).collect(),
+        )),
+        Kind::Height => Ok(Coordinate::Surface(
+            values.iter().map(|m| above_ground(*m)).collect(),
+        )),
+        Kind::Latitude => Ok(Coordinate::Latitude(values)),
+        Kind::Longitude | Kind::Projected => Ok(Coordinate::Longitude(values)),
+    };
+    counted.map(Some).map_err(wrong)
+}
+
+/// What kind of coordinate a variable is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Kind {
+    Valid,
+    Run,
+    Lead,
+    Member,
+    /// Pa in the coordinate's unit.
+    Pressure(f64),
+    Height,
+    Latitude,
+    Longitude,
+    Projected,
+}
+
+fn kind(variable: &NcVariable, units: &str, standard_name: &str) -> Option<Kind> {
     let member_names = ["number", "member", "ens", "ensemble", "realization"];
-    if standard_name == "realization" || member_names.contains(&variable.name()) {
-        let members = values()?.iter().map(|v| member(*v)).collect::<Option<_>>();
-        let members =
-            members.ok_or_else(|| of("a member without a number".into(), "whole numbers"))?;
-        return Ok(Some(Coordinate::Member(members)));
+    match standard_name {
+        "forecast_reference_time" if is_since(units) => return Some(Kind::Run),
+        "forecast_period" => return Some(Kind::Lead),
+        "realization" => return Some(Kind::Member),
+        "projection_x_coordinate"
+        | "projection_y_coordinate"
+        | "grid_latitude"
+        | "grid_longitude" => return Some(Kind::Projected),
+        _ if is_since(units) => return Some(Kind::Valid),
+        _ if member_names.contains(&variable.name()) => return Some(Kind::Member),
+        _ => {}
     }
-    if matches!(
-        standard_name.as_str(),
-        "projection_x_coordinate" | "projection_y_coordinate" | "grid_latitude" | "grid_longitude"
-    ) {
-        let found = "a grid on a map projection".to_owned();
-        return Err(of(
-            found,
-            "latitude and longitude; projected grids are read from GRIB only",
-        ));
-    }
-    if let Some(pa) = pressure_pa(&units) {
-        let surfaces = values()?.iter().map(|p| isobaric(p * pa)).collect();
-        return Ok(Some(Coordinate::Surface(surfaces)));
-    }
-    if units == "m" && is_above_ground(variable, &standard_name) {
-        let surfaces = values()?.iter().map(|m| above_ground(*m)).collect();
-        return Ok(Some(Coordinate::Surface(surfaces)));
-    }
-    Ok(match units.as_str() {
+    match units {
+        "m" if is_above_ground(variable, standard_name) => Some(Kind::Height),
         "degrees_north" | "degree_north" | "degrees_N" | "degree_N" | "degreesN" | "degreeN" => {
-            Some(Coordinate::Latitude(values()?))
+            Some(Kind::Latitude)
         }
         "degrees_east" | "degree_east" | "degrees_E" | "degree_E" | "degreesE" | "degreeE" => {
-            Some(Coordinate::Longitude(values()?))
+            Some(Kind::Longitude)
         }
-        _ => None,
-    })
+        _ => pressure_pa(units).map(Kind::Pressure),
+    }
 }
 
 /// Whether a coordinate in metres counts from the ground: CF's "height" does.
@@ -159,21 +169,38 @@ fn is_above_ground(variable: &NcVariable, standard_name: &str) -> bool {
     standard_name == "height" || kind == Some(103.0)
 }
 
-fn times(
-    variable: &NcVariable,
-    units: &str,
-    counts: &[f64],
-) -> std::result::Result<Vec<Timestamp>, String> {
-    let since = Since::parse(units, text(variable, "calendar").as_deref())?;
+/// Values taken from a coordinate; or what was found and what would be right.
+type Counted<T> = std::result::Result<Vec<T>, (String, &'static str)>;
+
+fn times(variable: &NcVariable, units: &str, counts: &[f64]) -> Counted<Timestamp> {
+    let expected = "a time such as \"hours since 1900-01-01\" in the standard or the \
+                    proleptic_gregorian calendar";
+    let since = Since::parse(units, text(variable, "calendar").as_deref())
+        .map_err(|found| (found, expected))?;
     let times = counts.iter().map(|count| since.timestamp(*count));
     times
         .collect::<Option<_>>()
-        .ok_or_else(|| "a time that is none".to_owned())
+        .ok_or_else(|| ("a time that is none".to_owned(), expected))
 }
 
-fn member(number: f64) -> Option<u32> {
-    let whole = number.fract() == 0.0 && (0.0..=f64::from(u32::MAX)).contains(&number);
-    whole.then_some(number as u32)
+fn leads(units: &str, counts: &[f64]) -> Counted<SignedDuration> {
+    let expected = "lengths of time in seconds, minutes, hours or days";
+    let unit = seconds_in(units).ok_or_else(|| (format!("\"{units}\""), expected))?;
+    let leads = counts.iter().map(|count| whole_seconds(count * unit));
+    leads
+        .collect::<Option<_>>()
+        .ok_or_else(|| ("a length of time that is none".to_owned(), expected))
+}
+
+fn members(numbers: &[f64]) -> Counted<u32> {
+    let member = |number: &f64| {
+        let whole = number.fract() == 0.0 && (0.0..=f64::from(u32::MAX)).contains(number);
+        whole.then_some(*number as u32)
+    };
+    let members = numbers.iter().map(member);
+    members
+        .collect::<Option<_>>()
+        .ok_or_else(|| ("a member without a number".to_owned(), "whole numbers"))
 }
 
 fn values(name: &str, file: &NcFile, variable: &NcVariable) -> Result<Vec<f64>> {
