@@ -6,6 +6,7 @@
 pub mod atmosphere;
 pub mod cli;
 pub mod error;
+pub mod fetch;
 pub mod flight;
 pub mod geodesy;
 pub mod plan;

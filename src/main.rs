@@ -4,6 +4,7 @@ use std::io::{self, ErrorKind, Write};
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
+use windfall::cli::fetch::{self, FetchArgs};
 use windfall::cli::winds::{self, WindsArgs};
 use windfall::cli::zone::{self, ZoneArgs};
 use windfall::error::Error;
@@ -20,12 +21,14 @@ struct Cli {
 enum Command {
     Zone(ZoneArgs),
     Winds(WindsArgs),
+    Fetch(FetchArgs),
 }
 
 fn main() -> ExitCode {
     let done = match Cli::parse().command {
         Command::Zone(args) => zone::run(&args, &mut io::stdout().lock(), &mut io::stderr()),
         Command::Winds(args) => winds::run(&args, &mut io::stdout().lock()),
+        Command::Fetch(args) => fetch::run(&args, &mut io::stdout().lock(), &mut io::stderr()),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

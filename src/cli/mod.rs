@@ -1,5 +1,6 @@
 //! The commands, one file each.
 
+pub mod fetch;
 pub mod options;
 mod output;
 mod wind_files;

@@ -1,0 +1,335 @@
+//! `windfall fetch`: the part of a public forecast that a flight needs.
+//!
+//! The only command that talks to a network.
+
+use std::cell::RefCell;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::str::FromStr;
+use std::time::Duration;
+
+use clap::Args;
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use jiff::tz::TimeZone;
+use jiff::{SignedDuration, Timestamp, ToSpan, civil};
+
+use super::output;
+use crate::error::{Error, Fault, Result};
+use crate::fetch::download::download;
+use crate::fetch::feed::{Feed, Feeds};
+use crate::fetch::http::{Client, Patience};
+use crate::fetch::ranges::chunks;
+use crate::fetch::runs::Period;
+use crate::fetch::survey::{Order, Planned, Survey, members, survey};
+use crate::plan::Plan;
+
+/// Downloads the part of a public forecast that a plan needs. No other command uses the network.
+#[derive(Debug, Args)]
+pub struct FetchArgs {
+    /// The plan (TOML).
+    #[arg(value_name = "PLAN.toml")]
+    pub plan: PathBuf,
+    /// The forecast, as in the program's table or in --feeds.
+    #[arg(long, value_name = "NAME", default_value = "gfs-half")]
+    pub feed: String,
+    /// The first day (in the plan's time zone) or time to cover; an hour before the release.
+    #[arg(long, value_name = "DATE|TIME")]
+    pub from: Option<When>,
+    /// The last day or time to cover; six hours after the release.
+    #[arg(long, value_name = "DATE|TIME")]
+    pub to: Option<When>,
+    /// The run, as in 2026-11-25T12:00:00Z; the newest that is complete unless given.
+    #[arg(long, value_name = "TIME")]
+    pub run: Option<Timestamp>,
+    /// Members of an ensemble: names, numbers, ranges as 1-5, or all; the first unless given.
+    #[arg(long, value_name = "N", num_args = 1..)]
+    pub members: Vec<String>,
+    /// Where the files go; winds/ beside the plan unless given.
+    #[arg(long, value_name = "FOLDER")]
+    pub out: Option<PathBuf>,
+    /// More feeds, or others in place of the program's.
+    #[arg(long, value_name = "FILE.toml")]
+    pub feeds: Option<PathBuf>,
+    /// Prints what would be downloaded. Reads the inventories, which are small; writes nothing.
+    #[arg(long)]
+    pub dry_run: bool,
+    /// How many requests at the same time.
+    #[arg(long, value_name = "N", default_value_t = 4, value_parser = clap::value_parser!(u8).range(1..=16))]
+    pub connections: u8,
+}
+
+/// A day, or a moment.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum When {
+    /// A whole day, in the plan's time zone.
+    Day(civil::Date),
+    /// A moment.
+    Moment(Timestamp),
+}
+
+impl FromStr for When {
+    type Err = String;
+
+    fn from_str(text: &str) -> std::result::Result<When, String> {
+        // The length first: a time begins with a date, and must not be taken for one.
+        let day = (text.len() == 10).then(|| text.parse().ok()).flatten();
+        day.map(When::Day)
+            .or_else(|| text.parse().ok().map(When::Moment))
+            .ok_or_else(|| {
+                "expected a day, as in 2026-11-25, or a time, as in 2026-11-25T12:00:00Z".to_owned()
+            })
+    }
+}
+
+impl When {
+    /// The moment at which it begins.
+    fn begins(self, zone: &TimeZone) -> Result<Timestamp> {
+        match self {
+            When::Moment(time) => Ok(time),
+            When::Day(day) => start_of(day, zone),
+        }
+    }
+
+    /// The moment at which it ends: of a day, its last second.
+    fn ends(self, zone: &TimeZone) -> Result<Timestamp> {
+        match self {
+            When::Moment(time) => Ok(time),
+            When::Day(day) => {
+                let next = start_of(day.saturating_add(1.day()), zone)?;
+                let second = SignedDuration::from_secs(1);
+                Ok(next.saturating_sub(second).unwrap_or(next))
+            }
+        }
+    }
+}
+
+fn start_of(day: civil::Date, zone: &TimeZone) -> Result<Timestamp> {
+    let start = day.to_zoned_datetime(zone.clone()).map(|z| z.timestamp());
+    start.map_err(|_| {
+        let expected = "a day of which the plan's time zone knows";
+        Fault::new("--from or --to", day.to_string(), expected).into()
+    })
+}
+
+/// Runs the command: what was written on `out`, talk on `talk`.
+///
+/// # Errors
+///
+/// Whatever is wrong with the plan, the feeds, the network or the place to write to.
+pub fn run(args: &FetchArgs, out: &mut impl Write, talk: &mut impl Write) -> Result<()> {
+    let plan = Plan::read(&args.plan)?;
+    let feeds = read_feeds(args.feeds.as_deref())?;
+    let feed = feeds.get(&args.feed)?;
+    let order = order(args, &plan, feed)?;
+    let client = Client::new(Patience::default());
+    let talk = RefCell::new(talk);
+    let say = |text: &str| {
+        // Nothing depends on whether somebody listens.
+        let _ = writeln!(talk.borrow_mut(), "{text}");
+    };
+    if args.members.is_empty() && feed.members.len() > 1 {
+        let (count, first) = (feed.members.len(), order.members.join(""));
+        say(&format!(
+            "{first} of the {count} members of {}; --members all for all",
+            feed.name
+        ));
+    }
+    if args.dry_run {
+        say("dry run: the inventories are read; no data is downloaded, nothing is written");
+    }
+    let survey = survey(&client, &order, &say)?;
+    let report = if args.dry_run {
+        requests(&survey)
+    } else {
+        fetch(&client, &order, &survey, &say)?;
+        summary(args, &plan, feed, &survey)
+    };
+    output::print(out, "standard output", &report)
+}
+
+fn read_feeds(path: Option<&Path>) -> Result<Feeds> {
+    let feeds = Feeds::built_in()?;
+    let Some(path) = path else {
+        return Ok(feeds);
+    };
+    let bytes = std::fs::read(path).map_err(|cause| Error::file(path, "read", cause))?;
+    let name = path.display().to_string();
+    let text = String::from_utf8(bytes)
+        .map_err(|_| Fault::new(&name, "bytes that are not UTF-8 text", "feeds in TOML"))?;
+    feeds.extended(&name, &text)
+}
+
+fn order<'a>(args: &FetchArgs, plan: &Plan, feed: &'a Feed) -> Result<Order<'a>> {
+    let before = SignedDuration::from_hours(1);
+    let after = SignedDuration::from_hours(6);
+    let from = match args.from {
+        Some(when) => when.begins(&plan.timezone)?,
+        None => plan.release.saturating_sub(before).unwrap_or(plan.release),
+    };
+    let to = match args.to {
+        Some(when) => when.ends(&plan.timezone)?,
+        None => plan.release.saturating_add(after).unwrap_or(plan.release),
+    };
+    let folder = match &args.out {
+        Some(folder) => folder.clone(),
+        None => plan_folder(&args.plan).join("winds"),
+    };
+    Ok(Order {
+        feed,
+        site: plan.site,
+        period: Period { from, to },
+        now: Timestamp::now(),
+        run: args.run,
+        members: members(feed, &args.members)?,
+        folder,
+        connections: usize::from(args.connections),
+    })
+}
+
+fn plan_folder(plan: &Path) -> &Path {
+    plan.parent().unwrap_or(Path::new(""))
+}
+
+/// Fetches every file that is not there.
+fn fetch(client: &Client, order: &Order, survey: &Survey, say: &dyn Fn(&str)) -> Result<()> {
+    let open = |file: &&Planned| file.there.is_none();
+    for file in survey.files.iter().filter(|f| f.there.is_some()) {
+        say(&format!("{} is there already, whole", file.path.display()));
+    }
+    let bar = bar(survey.files.iter().filter(open).map(Planned::bytes).sum());
+    let arrived = |bytes| bar.inc(bytes);
+    let say_above = |text: &str| bar.suspend(|| say(text));
+    for file in survey.files.iter().filter(open) {
+        download(client, order, survey, file, &say_above, &arrived)?;
+    }
+    bar.finish_and_clear();
+    Ok(())
+}
+
+/// A bar on stderr, if that is a terminal.
+fn bar(bytes: u64) -> ProgressBar {
+    let bar = ProgressBar::with_draw_target(Some(bytes), ProgressDrawTarget::stderr());
+    let template = "{elapsed_precise} {bar:40} {decimal_bytes}/{decimal_total_bytes}, {decimal_bytes_per_sec}, {eta} to go";
+    if let Ok(style) = ProgressStyle::with_template(template) {
+        bar.set_style(style);
+    }
+    bar.enable_steady_tick(Duration::from_millis(500));
+    bar
+}
+
+/// What a dry run shows: every request.
+fn requests(survey: &Survey) -> String {
+    let mut text = String::new();
+    let (mut count, mut bytes) = (0, 0);
+    for file in &survey.files {
+        let path = file.path.display();
+        if file.there.is_some() {
+            text += &format!("{path} is there already, whole\n");
+            continue;
+        }
+        text += &format!("{path}: {}\n", in_words(file.bytes()));
+        for chunk in chunks(&file.sources) {
+            let (first, last) = (chunk.span.start, chunk.span.end() - 1);
+            text += &format!(
+                "  {} bytes={first}-{last} ({})\n",
+                chunk.url, chunk.span.length
+            );
+            count += 1;
+            bytes += chunk.span.length;
+        }
+    }
+    text + &format!("{count} requests, {} to download\n", in_words(bytes))
+}
+
+/// What is there now, and how to use it.
+fn summary(args: &FetchArgs, plan: &Plan, feed: &Feed, survey: &Survey) -> String {
+    let local = |time: Timestamp| {
+        let time = time.to_zoned_datetime(plan.timezone.clone());
+        time.strftime("%Y-%m-%d %H:%M %Z").to_string()
+    };
+    let covers = survey.choice.covers();
+    let steps = survey.choice.steps.len();
+    let run = survey.choice.run.strftime("%Y-%m-%d %H:%M UTC");
+    let mut text = String::new();
+    for file in &survey.files {
+        let size = in_words(file.bytes());
+        text += &format!("{:10}{}, {size}\n", "file", file.path.display());
+    }
+    text += &format!("{:10}{} ({})\n", "feed", feed.title, feed.name);
+    text += &format!("{:10}{run}\n", "run");
+    text += &format!(
+        "{:10}{} to {}, {steps} times\n",
+        "covers",
+        local(covers.from),
+        local(covers.to)
+    );
+    let folder = plan_folder(&args.plan);
+    let in_plan = survey.files.iter().map(|f| as_in_plan(folder, &f.path));
+    text += &format!(
+        "{:10}[wind] files = [{}]\n",
+        "use",
+        in_plan.collect::<Vec<_>>().join(", ")
+    );
+    let files = survey.files.iter().map(|f| f.path.display().to_string());
+    let files = files.collect::<Vec<_>>().join(" ");
+    text += &format!(
+        "{:10}windfall zone {} --wind {files}\n",
+        "or",
+        args.plan.display()
+    );
+    text + &format!("{:10}{} ({})\n", "source", feed.attribution, feed.licence)
+}
+
+/// A file's path as a plan in `folder` names it, in TOML.
+fn as_in_plan(folder: &Path, file: &Path) -> String {
+    let path = match file.strip_prefix(folder) {
+        Ok(inside) if file.is_relative() == folder.is_relative() => inside.to_owned(),
+        _ => std::path::absolute(file).unwrap_or(file.to_owned()),
+    };
+    let text = path.display().to_string();
+    format!("\"{}\"", text.replace('\\', "\\\\").replace('"', "\\\""))
+}
+
+/// A number of bytes for people.
+fn in_words(bytes: u64) -> String {
+    match bytes {
+        0..10_000 => format!("{bytes} bytes"),
+        10_000..1_000_000 => format!("{:.1} kB", bytes as f64 / 1e3),
+        _ => format!("{:.1} MB", bytes as f64 / 1e6),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn days_are_whole_and_in_the_plans_zone() {
+        let zone = TimeZone::get("America/Denver").unwrap();
+        let day: When = "2026-11-01".parse().unwrap();
+        // The day on which the clocks go back has 25 hours.
+        assert_eq!(
+            day.begins(&zone).unwrap().to_string(),
+            "2026-11-01T06:00:00Z"
+        );
+        assert_eq!(day.ends(&zone).unwrap().to_string(), "2026-11-02T06:59:59Z");
+        let moment: When = "2026-11-01T08:00:00-07:00".parse().unwrap();
+        assert_eq!(
+            moment.ends(&zone).unwrap().to_string(),
+            "2026-11-01T15:00:00Z"
+        );
+        for wrong in ["2026-13-01", "today", "2026-11-01T08:00", ""] {
+            assert!(wrong.parse::<When>().is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn files_are_named_as_the_plan_sees_them() {
+        let named = |folder: &str, file: &str| as_in_plan(Path::new(folder), Path::new(file));
+        assert_eq!(named("plans", "plans/winds/a.grib2"), "\"winds/a.grib2\"");
+        assert_eq!(named("", "winds/a.grib2"), "\"winds/a.grib2\"");
+        assert_eq!(named("plans", "/tmp/a.grib2"), "\"/tmp/a.grib2\"");
+        assert!(named("plans", "elsewhere/a.grib2").ends_with("/elsewhere/a.grib2\""));
+        assert_eq!(named("", "/tmp/a.grib2"), "\"/tmp/a.grib2\"");
+    }
+}

@@ -1,0 +1,20 @@
+//! Downloads, for a plan and a span of time, the messages of a public forecast that a flight needs.
+//!
+//! A [`feed`] is data. [`survey`] chooses the run and reads inventories; [`download`] fetches what
+//! was found, a few requests at a time, checks every message, and writes a file that is whole or
+//! not there, with a [`manifest`] beside it. No other part of the program talks to a network.
+
+mod check;
+pub mod download;
+pub mod feed;
+pub mod field;
+pub mod http;
+pub mod inventory;
+pub mod manifest;
+mod parallel;
+mod part;
+pub mod ranges;
+pub mod runs;
+mod select;
+pub mod survey;
+pub mod template;

@@ -1,0 +1,30 @@
+//! Several questions at a time.
+
+use rayon::prelude::*;
+
+use crate::error::{Error, Result};
+
+/// Does the work for each item, so many at a time; the results are in the order of the items.
+///
+/// # Errors
+///
+/// One of those of the work; what is not begun then is left.
+pub fn each<T, R>(
+    at_a_time: usize,
+    items: &[T],
+    work: impl Fn(&T) -> Result<R> + Sync,
+) -> Result<Vec<R>>
+where
+    T: Sync,
+    R: Send,
+{
+    let threads = at_a_time.clamp(1, items.len().max(1));
+    let pool = rayon::ThreadPoolBuilder::new()
+        .num_threads(threads)
+        .build()
+        .map_err(|cause| Error::CannotDo {
+            why: format!("cannot start {threads} threads: {cause}"),
+            remedy: "expected fewer --connections".into(),
+        })?;
+    pool.install(|| items.par_iter().with_max_len(1).map(&work).collect())
+}

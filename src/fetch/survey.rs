@@ -1,0 +1,413 @@
+//! What to fetch for a flight: the run, its steps, and the messages of each file.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+use jiff::Timestamp;
+
+use super::feed::{Feed, InventoryKind};
+use super::http::{Client, Span, vanished};
+use super::inventory::{Message, idx, json_lines, walk};
+use super::manifest::{Manifest, digest};
+use super::parallel;
+use super::ranges::Source;
+use super::runs::{self, Choice, Period};
+use super::select::Found;
+use super::template::Filling;
+use crate::error::{Error, Fault, Result};
+use crate::geodesy::Position;
+
+/// The longest message that is fetched, bytes.
+const LONGEST_MESSAGE: u64 = 256 << 20;
+
+/// What is asked for.
+#[derive(Debug, Clone)]
+pub struct Order<'a> {
+    /// The forecast.
+    pub feed: &'a Feed,
+    /// Where the balloon is released.
+    pub site: Position,
+    /// The times to be covered.
+    pub period: Period,
+    /// The present time.
+    pub now: Timestamp,
+    /// The run, if not the newest that is complete.
+    pub run: Option<Timestamp>,
+    /// Members, as [`members`] gives them; empty where the feed has none.
+    pub members: Vec<String>,
+    /// Where the files go.
+    pub folder: PathBuf,
+    /// Questions asked at the same time.
+    pub connections: usize,
+}
+
+/// What there is.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Survey {
+    /// The run and its steps.
+    pub choice: Choice,
+    /// One file for each member.
+    pub files: Vec<Planned>,
+}
+
+/// A file to be written.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Planned {
+    /// Where it goes.
+    pub path: PathBuf,
+    /// The member, if it is an ensemble.
+    pub member: Option<String>,
+    /// What was wanted, as a digest.
+    pub wanted: String,
+    /// Its messages; empty if the file is there already.
+    pub sources: Vec<Source>,
+    /// The file as it is there already.
+    pub there: Option<Manifest>,
+}
+
+impl Planned {
+    /// Length of the file, bytes.
+    pub fn bytes(&self) -> u64 {
+        let messages = self.sources.iter().flat_map(|s| &s.messages);
+        self.there
+            .as_ref()
+            .map_or_else(|| messages.map(|m| m.length).sum(), |m| m.bytes)
+    }
+}
+
+/// The members that words mean: names, numbers, ranges of numbers as in "1-5", or "all". Without
+/// words, the first one.
+///
+/// # Errors
+///
+/// The feed has no such member.
+pub fn members(feed: &Feed, words: &[String]) -> Result<Vec<String>> {
+    if words.is_empty() {
+        return Ok(feed.members.iter().take(1).cloned().collect());
+    }
+    let mut meant = vec![false; feed.members.len()];
+    for word in words {
+        let is_meant =
+            |member: &String| word == "all" || word == member || has_number(member, word);
+        let mut known = false;
+        for (meant, _) in meant
+            .iter_mut()
+            .zip(&feed.members)
+            .filter(|(_, m)| is_meant(m))
+        {
+            *meant = true;
+            known = true;
+        }
+        if !known {
+            let expected = match feed.members.as_slice() {
+                [] => format!("no --members: {} is not an ensemble", feed.name),
+                [first, .., last] => format!("{first} to {last}, numbers, a range as 1-5, or all"),
+                [one] => one.clone(),
+            };
+            return Err(Fault::new("--members", format!("\"{word}\""), expected).into());
+        }
+    }
+    let all = feed.members.iter().zip(meant);
+    Ok(all
+        .filter(|(_, meant)| *meant)
+        .map(|(member, _)| member.clone())
+        .collect())
+}
+
+/// Whether the number in a member's name is this one, or within this range.
+fn has_number(member: &str, word: &str) -> bool {
+    let digits = member.trim_start_matches(|c: char| !c.is_ascii_digit());
+    let (first, last) = word.split_once('-').unwrap_or((word, word));
+    match (
+        digits.parse::<u32>(),
+        first.parse::<u32>(),
+        last.parse::<u32>(),
+    ) {
+        (Ok(number), Ok(first), Ok(last)) => (first..=last).contains(&number),
+        _ => false,
+    }
+}
+
+/// Finds the run, and what of it to fetch. Reads inventories only; writes nothing.
+///
+/// # Errors
+///
+/// No run covers the period or is there, the site is outside of the feed's area, or the server's.
+pub fn survey(client: &Client, order: &Order, say: &dyn Fn(&str)) -> Result<Survey> {
+    order.feed.check_site(order.site)?;
+    let choices = match order.run {
+        Some(run) => vec![runs::given(order.feed, run, order.period)?],
+        None => runs::candidates(order.feed, order.period, order.now)?,
+    };
+    let mut missing = Vec::new();
+    for (i, choice) in choices.iter().enumerate() {
+        match attempt(client, order, choice, say)? {
+            Attempt::There(survey) => return Ok(survey),
+            Attempt::Missing(url) => {
+                let next = choices.get(i + 1).map_or(String::new(), |next| {
+                    format!("; trying the one before, {}", next.run)
+                });
+                say(&format!(
+                    "the run {} is not there (no {url}){next}",
+                    choice.run
+                ));
+                missing.push(choice.run.to_string());
+            }
+        }
+    }
+    Err(Error::CannotDo {
+        why: format!(
+            "{} has none of the runs {}",
+            order.feed.name,
+            missing.join(", ")
+        ),
+        remedy: "expected a --run that is on the server, or another --feed".into(),
+    })
+}
+
+/// What became of a run.
+enum Attempt {
+    There(Survey),
+    /// The run is not complete: this file is not there.
+    Missing(String),
+}
+
+fn attempt(client: &Client, order: &Order, choice: &Choice, say: &dyn Fn(&str)) -> Result<Attempt> {
+    let mut files = planned(order, choice);
+    let to_fetch = || files.iter().filter(|f| f.there.is_none());
+    let mut urls: Vec<String> = to_fetch()
+        .flat_map(|f| {
+            choice
+                .steps
+                .iter()
+                .flat_map(|s| urls(order.feed, choice, *s, &f.member))
+        })
+        .collect();
+    urls.sort();
+    urls.dedup();
+    let read = |url: &String| inventory(client, order.feed.inventory, url);
+    let answers = parallel::each(order.connections, &urls, read)?;
+    let mut inventories = BTreeMap::new();
+    for (url, answer) in urls.into_iter().zip(answers) {
+        let Some((messages, remark)) = answer else {
+            return Ok(Attempt::Missing(url));
+        };
+        if let Some(remark) = remark {
+            say(&remark);
+        }
+        inventories.insert(url, messages);
+    }
+    let mut missing = BTreeMap::new();
+    for file in files.iter_mut().filter(|f| f.there.is_none()) {
+        file.sources = sources(order.feed, choice, &file.member, &inventories, &mut missing)?;
+    }
+    if let Some(remark) = remark_on(&missing) {
+        say(&remark);
+    }
+    complete_lengths(client, order.connections, &mut files)?;
+    Ok(Attempt::There(Survey {
+        choice: choice.clone(),
+        files,
+    }))
+}
+
+/// The files of a run, without their messages.
+fn planned(order: &Order, choice: &Choice) -> Vec<Planned> {
+    let members: Vec<Option<String>> = match order.members.as_slice() {
+        [] => vec![None],
+        members => members.iter().cloned().map(Some).collect(),
+    };
+    let plan = |member: Option<String>| {
+        let path = order.folder.join(file_name(order.feed, choice, &member));
+        let what = (&order.feed.urls, &order.feed.wanted, choice, &member);
+        let wanted = digest(format!("{what:?}").as_bytes());
+        let there = Manifest::of_whole(&path).filter(|m| m.wanted == wanted);
+        Planned {
+            path,
+            member,
+            wanted,
+            sources: Vec::new(),
+            there,
+        }
+    };
+    members.into_iter().map(plan).collect()
+}
+
+/// As in gefs-20261125-12z-p01-f000-f012.grib2.
+fn file_name(feed: &Feed, choice: &Choice, member: &Option<String>) -> String {
+    let (date, hour) = choice.date_and_hour();
+    let member = member.as_ref().map_or(String::new(), |m| format!("-{m}"));
+    let step = |step: Option<&u32>| step.copied().unwrap_or(0);
+    let (first, last) = (step(choice.steps.first()), step(choice.steps.last()));
+    format!(
+        "{}-{date}-{hour}z{member}-f{first:03}-f{last:03}.grib2",
+        feed.name
+    )
+}
+
+/// The files of one step.
+fn urls(feed: &Feed, choice: &Choice, step: u32, member: &Option<String>) -> Vec<String> {
+    let (date, hour) = choice.date_and_hour();
+    let with = Filling {
+        date: &date,
+        hour: &hour,
+        step,
+        member: member.as_deref().unwrap_or(""),
+    };
+    feed.urls.iter().map(|url| url.fill(with)).collect()
+}
+
+/// What is in a file, and a remark if that had to be found out from the file itself; `None` if
+/// there is no such file.
+fn inventory(
+    client: &Client,
+    kind: InventoryKind,
+    url: &str,
+) -> Result<Option<(Vec<Message>, Option<String>)>> {
+    let Some(beside) = kind.url(url) else {
+        return Ok(walk::messages(client, url)?.map(|messages| (messages, None)));
+    };
+    let trouble = match client.whole(&beside)? {
+        None => format!("{beside} is not there"),
+        Some(bytes) => match read_inventory(kind, &beside, &bytes) {
+            Ok(messages) => return Ok(Some((messages, None))),
+            Err(fault) => fault.to_string(),
+        },
+    };
+    let messages = walk::messages(client, url)?;
+    Ok(messages.map(|messages| {
+        let remark = format!(
+            "{trouble}; the headers of its {} messages are read instead",
+            messages.len()
+        );
+        (messages, Some(remark))
+    }))
+}
+
+fn read_inventory(kind: InventoryKind, name: &str, bytes: &[u8]) -> Result<Vec<Message>> {
+    let text = std::str::from_utf8(bytes)
+        .map_err(|_| Error::from(Fault::new(name, "bytes that are not text", "an inventory")))?;
+    match kind {
+        InventoryKind::Index => json_lines::parse(name, text),
+        _ => idx::parse(name, text),
+    }
+}
+
+/// The messages of a member, step by step; wanted ones that are not there are counted.
+fn sources(
+    feed: &Feed,
+    choice: &Choice,
+    member: &Option<String>,
+    inventories: &BTreeMap<String, Vec<Message>>,
+    missing: &mut BTreeMap<String, usize>,
+) -> Result<Vec<Source>> {
+    let (date, hour) = choice.date_and_hour();
+    let in_inventory = member.as_deref().filter(|_| !feed.member_in_url());
+    let mut sources = Vec::new();
+    for &step in &choice.steps {
+        let mut found = Found::nothing(feed, format!("{date}{hour}"), in_inventory);
+        let urls = urls(feed, choice, step, member);
+        for url in &urls {
+            let messages = inventories.get(url).map_or(&[][..], Vec::as_slice);
+            let selected = found.select(url, messages)?;
+            let spans: Result<Vec<Span>> = selected.iter().map(|m| span(url, m)).collect();
+            let spans = spans?;
+            if !spans.is_empty() {
+                sources.push(Source {
+                    url: url.clone(),
+                    step,
+                    messages: spans,
+                });
+            }
+        }
+        found.check_winds(&urls.join(" and "))?;
+        for field in found.missing() {
+            *missing.entry(field).or_default() += 1;
+        }
+    }
+    Ok(sources)
+}
+
+/// Stands for the unknown length of a file's last message until it is asked for.
+const UNKNOWN: u64 = 0;
+
+fn span(url: &str, message: &Message) -> Result<Span> {
+    let length = message.length.unwrap_or(UNKNOWN);
+    let fits = message.start.checked_add(length).is_some() && length <= LONGEST_MESSAGE;
+    if !fits {
+        let found = format!("a message of {length} bytes at byte {}", message.start);
+        let expected = format!("one of at most {LONGEST_MESSAGE}");
+        return Err(Fault::new(url, found, expected).into());
+    }
+    Ok(Span {
+        start: message.start,
+        length,
+    })
+}
+
+/// Asks for the lengths of those messages whose inventory does not tell them.
+fn complete_lengths(client: &Client, connections: usize, files: &mut [Planned]) -> Result<()> {
+    let sources = || files.iter().flat_map(|f| &f.sources);
+    let last = |s: &Source| s.messages.last().filter(|m| m.length == UNKNOWN).copied();
+    let open: Vec<(String, u64)> = sources()
+        .filter_map(|s| Some((s.url.clone(), last(s)?.start)))
+        .collect();
+    let ask = |(url, start): &(String, u64)| {
+        let length = walk::message_length(client, url, *start)?;
+        let known = Span::new(*start, length).filter(|s| s.length <= LONGEST_MESSAGE);
+        known.ok_or_else(|| vanished(url))
+    };
+    let mut answers = parallel::each(connections, &open, ask)?.into_iter();
+    for source in files.iter_mut().flat_map(|f| &mut f.sources) {
+        if let Some(span) = source.messages.last_mut().filter(|m| m.length == UNKNOWN) {
+            *span = answers.next().unwrap_or(*span);
+        }
+    }
+    Ok(())
+}
+
+/// Says which wanted fields are in no inventory.
+fn remark_on(missing: &BTreeMap<String, usize>) -> Option<String> {
+    const SHOWN: usize = 8;
+    if missing.is_empty() {
+        return None;
+    }
+    let names: Vec<&str> = missing.keys().take(SHOWN).map(String::as_str).collect();
+    let more = match missing.len().saturating_sub(SHOWN) {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    Some(format!(
+        "not in this run, or not in every step: {}{more}",
+        names.join(", ")
+    ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fetch::feed::Feeds;
+
+    #[test]
+    fn members_are_meant_by_name_number_and_range() {
+        let feeds = Feeds::built_in().unwrap();
+        let meant = |feed: &str, words: &[&str]| {
+            let words: Vec<String> = words.iter().map(|w| (*w).to_owned()).collect();
+            members(feeds.get(feed).unwrap(), &words).map_err(|e| e.to_string())
+        };
+        assert_eq!(meant("gefs", &[]).unwrap(), ["c00"]);
+        assert_eq!(
+            meant("gefs", &["p03", "1", "0"]).unwrap(),
+            ["c00", "p01", "p03"]
+        );
+        assert_eq!(meant("gefs", &["9-11"]).unwrap(), ["p09", "p10", "p11"]);
+        assert_eq!(meant("gefs", &["all"]).unwrap().len(), 31);
+        assert!(meant("gfs", &[]).unwrap().is_empty());
+        assert!(meant("gefs", &["31"]).unwrap_err().contains("c00 to p30"));
+        assert!(
+            meant("gfs", &["1"])
+                .unwrap_err()
+                .contains("not an ensemble")
+        );
+    }
+}
