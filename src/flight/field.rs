@@ -127,8 +127,8 @@ impl LayerField {
     ) -> [f64; 2] {
         let first = member * self.columns_a_member;
         let mut wind = [[0.0f32; 2]; LAYERS_A_LEG];
-        for &(column, weight) in weights.terms() {
-            let at = (first + column as usize) * self.legs_a_column + leg;
+        for (column, weight) in weights.terms() {
+            let at = (first + column) * self.legs_a_column + leg;
             let weight = weight as f32;
             for (sum, w) in wind.iter_mut().zip(&self.legs[at]) {
                 sum[0] += weight * w[0];

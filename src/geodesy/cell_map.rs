@@ -82,12 +82,19 @@ impl CellMap {
     pub fn locate(&self, place: Normal) -> (f64, f64) {
         match self {
             CellMap::LatLon { x, y } => {
-                let at = place.position();
-                // The first column east of which the place lies, whatever side of 180 degrees.
-                let east = (at.lon_deg - x.first).rem_euclid(360.0);
-                // A place a hair west of the first column is there, not at the far end.
-                let east = if east > 360.0 - 1e-9 { 0.0 } else { east };
-                ((at.lat_deg - y.first) / y.step, east / x.step)
+                // As Normal::position, without its care for what cannot happen in the hot loop.
+                let [a, b, c] = place.0;
+                let lat_deg = c.atan2((a * a + b * b).sqrt()).to_degrees();
+                let mut east = b.atan2(a).to_degrees() - x.first;
+                // East of the first column, whatever side of 180 degrees the place is; a hair
+                // west of it is there, not at the far end.
+                while east < -1e-9 {
+                    east += 360.0;
+                }
+                while east >= 360.0 - 1e-9 {
+                    east -= 360.0;
+                }
+                ((lat_deg - y.first) / y.step, east.max(0.0) / x.step)
             }
             CellMap::Mesh(mesh) => mesh.locate(place),
         }

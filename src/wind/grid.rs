@@ -123,10 +123,7 @@ impl Block {
         };
         let first = member * self.columns_of_member();
         let mean = |values: &Array2<f32>, level: usize| -> f64 {
-            let terms = weights.terms().iter();
-            terms
-                .map(|&(c, w)| w * f64::from(values[[first + c as usize, level]]))
-                .sum()
+            weights.mean(|c| f64::from(values[[first + c, level]]))
         };
         let mut levels: Vec<AirLevel> = Vec::with_capacity(self.pressures_pa.len());
         for (level, &pressure_pa) in self.pressures_pa.iter().enumerate() {
@@ -149,10 +146,8 @@ impl Block {
 
     /// The forecast's ground at a place, m above mean sea level.
     pub fn ground_at(&self, weights: &Weights) -> Option<f64> {
-        let terms = weights.terms().iter();
-        terms
-            .map(|&(c, w)| Some(w * self.ground_m(c as usize)?))
-            .sum()
+        let terms = weights.terms();
+        terms.map(|(c, w)| Some(w * self.ground_m(c)?)).sum()
     }
 
     /// Bytes the values take.

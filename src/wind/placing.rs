@@ -11,13 +11,14 @@ use crate::geodesy::{Normal, Position};
 /// Columns and what each counts; the weights add up to 1.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Weights {
-    terms: [(u32, f64); MOST],
+    columns: [u32; MOST],
+    weights: [f64; MOST],
     count: usize,
 }
 
-/// Most columns that count at once: eight of a grid, or two times at eight stations.
-const MOST: usize = 16;
-/// Soundings from more stations than this are too many to blend.
+/// Most columns that count at once: eight of a grid, or two times at four stations.
+const MOST: usize = 8;
+/// Soundings from more stations than this are not blended.
 pub const MOST_STATIONS: usize = MOST / 2;
 
 impl Weights {
@@ -30,19 +31,27 @@ impl Weights {
 
     fn none() -> Weights {
         Weights {
-            terms: [(0, 0.0); MOST],
+            columns: [0; MOST],
+            weights: [0.0; MOST],
             count: 0,
         }
     }
 
     fn push(&mut self, column: u32, weight: f64) {
-        self.terms[self.count] = (column, weight);
+        self.columns[self.count] = column;
+        self.weights[self.count] = weight;
         self.count += 1;
     }
 
     /// The columns, numbered within one member, with their weights.
-    pub fn terms(&self) -> &[(u32, f64)] {
-        &self.terms[..self.count]
+    pub fn terms(&self) -> impl Iterator<Item = (usize, f64)> {
+        let columns = self.columns[..self.count].iter();
+        columns.map(|&c| c as usize).zip(self.weights)
+    }
+
+    /// The weighted mean of what the columns have.
+    pub fn mean(&self, value: impl Fn(usize) -> f64) -> f64 {
+        self.terms().map(|(c, w)| w * value(c)).sum()
     }
 }
 
@@ -263,20 +272,15 @@ mod tests {
         Axis { first, step, count }
     }
 
-    fn sum(weights: &Weights, value: impl Fn(u32) -> f64) -> f64 {
-        let terms = weights.terms().iter();
-        terms.map(|&(c, w)| w * value(c)).sum()
-    }
-
     #[test]
     fn eight_columns_make_the_trilinear_mean() {
         let g = grid(axis(-1.0, 0.5, 5), axis(40.0, 0.25, 3), &[0.0, 3_600.0]);
         // Value = 100 step + 10 row + column.
-        let value = |c: u32| f64::from(100 * (c / 15) + 10 * (c % 15 / 5) + c % 5);
+        let value = |c: usize| (100 * (c / 15) + 10 * (c % 15 / 5) + c % 5) as f64;
         let found = g.weights(place(40.3, -0.1), 900.0).unwrap();
         let wanted = 100.0 * 0.25 + 10.0 * (0.3 / 0.25) + 0.9 / 0.5;
-        assert!((sum(&found, value) - wanted).abs() < 1e-5);
-        assert!((sum(&found, |_| 1.0) - 1.0).abs() < 1e-6);
+        assert!((found.mean(value) - wanted).abs() < 1e-5);
+        assert!((found.mean(|_| 1.0) - 1.0).abs() < 1e-6);
     }
 
     #[test]
@@ -308,8 +312,8 @@ mod tests {
         let g = grid(axis(0.0, 2.5, 144), axis(-90.0, 2.5, 73), &[0.0]);
         for (lon, west) in [(-0.5, 143), (359.0, 143), (-179.0, 72), (1.0, 0)] {
             let found = g.weights(place(1.0, lon), 0.0).unwrap();
-            assert_eq!(found.terms()[0].0 % 144, west, "{lon}");
-            assert_eq!(found.terms()[1].0 % 144, (west + 1) % 144, "{lon}");
+            let columns: Vec<usize> = found.terms().map(|t| t.0 % 144).collect();
+            assert_eq!(columns[..2], [west, (west + 1) % 144], "{lon}");
         }
     }
 
@@ -325,11 +329,11 @@ mod tests {
             station(41.0, 1, &[-3_600.0, 3_600.0]),
         ];
         let found = station_weights(&stations, place(40.25, 0.0), 1_800.0);
-        let share = |c| sum(&found, |k| f64::from(u8::from(k == c)));
+        let share = |c| found.mean(|k| f64::from(u8::from(k == c)));
         assert!((share(0) - 0.9).abs() < 1e-3);
         assert!((share(1) - 0.025).abs() < 1e-3);
         assert!((share(2) - 0.075).abs() < 1e-3);
         let at = station_weights(&stations, place(40.0, 0.0), 0.0);
-        assert!((sum(&at, |k| f64::from(k)) - 0.0).abs() < 1e-6);
+        assert!(at.mean(|k| k as f64).abs() < 1e-6);
     }
 }

@@ -304,9 +304,8 @@ fn stations<'a>(plan: &Plan, ascents: &'a [Ascent]) -> Option<(Vec<Station>, Vec
 fn blend(weights: &Weights, columns: &[Column]) -> Column {
     let parts: Vec<(f64, &Column)> = weights
         .terms()
-        .iter()
         .filter(|t| t.1 > 0.0)
-        .map(|&(c, w)| (w, &columns[c as usize]))
+        .map(|(c, w)| (w, &columns[c]))
         .collect();
     let winds: Vec<(f64, &WindProfile)> = parts.iter().map(|(w, c)| (*w, &c.winds)).collect();
     let air: Vec<_> = parts.iter().map(|(w, c)| (*w, &c.air)).collect();
@@ -333,11 +332,11 @@ fn of_forecast<'a>(
     let profiles: Vec<(f64, WindProfile)> = (0..members)
         .flat_map(|member| {
             let first = member * block.columns_of_member();
-            let profile = |&(c, w): &(u32, f64)| {
+            let profile = |(c, w): (usize, f64)| {
                 let share = w / members as f64;
-                (share, block.winds(first + c as usize))
+                (share, block.winds(first + c))
             };
-            weights.terms().iter().map(profile).collect::<Vec<_>>()
+            weights.terms().map(profile).collect::<Vec<_>>()
         })
         .collect();
     let parts: Vec<(f64, &WindProfile)> = profiles.iter().map(|(w, p)| (*w, p)).collect();

@@ -57,18 +57,12 @@ impl Archive {
 }
 
 fn levels(block: &Block, weights: &Weights) -> Vec<Level> {
-    let terms = weights.terms();
-    let profiles: Vec<(f64, WindProfile)> = terms
-        .iter()
-        .map(|&(c, w)| (w, block.winds(c as usize)))
-        .collect();
+    let profiles: Vec<(f64, WindProfile)> =
+        weights.terms().map(|(c, w)| (w, block.winds(c))).collect();
     let parts: Vec<(f64, &WindProfile)> = profiles.iter().map(|(w, p)| (*w, p)).collect();
     let winds = WindProfile::blend(&parts);
     let mean = |values: &ndarray::Array2<f32>, level: usize| -> f64 {
-        let terms = terms.iter();
-        terms
-            .map(|&(c, w)| w * f64::from(values[[c as usize, level]]))
-            .sum()
+        weights.mean(|c| f64::from(values[[c, level]]))
     };
     let known = |value: f64| value.is_finite().then_some(value);
     let mut levels: Vec<Level> = Vec::new();
