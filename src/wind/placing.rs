@@ -98,7 +98,7 @@ pub struct Station {
 }
 
 /// A forecast of one time only may stand for flights within this, s (assumed).
-pub const ONE_TIME_STANDS_S: f64 = 3.0 * 3_600.0;
+pub const ONE_TIME_STANDS_S: f64 = 4.0 * 3_600.0;
 
 /// Times farther apart than this leave a gap that is not known, s: forecasts step by up to six
 /// hours.

@@ -67,6 +67,7 @@ impl Archive {
         {
             return Err(no_heights(&files).into());
         }
+        left_out.extend(without_height(&moments));
         let times: BTreeSet<Timestamp> = moments.keys().map(|m| m.1).collect();
         let of_member = levels_of_members(&files, &moments, &times)?;
         let levels = common_levels(&of_member);
@@ -318,6 +319,27 @@ fn complete_levels(slabs: &Slabs) -> BTreeSet<u32> {
         .collect()
 }
 
+/// Levels that have a wind but no height, in words.
+fn without_height(moments: &BTreeMap<Moment, Slabs>) -> Option<String> {
+    let mut levels: BTreeSet<u32> = BTreeSet::new();
+    for slabs in moments.values() {
+        let complete = complete_levels(slabs);
+        levels.extend(slabs.keys().filter_map(|key| match key {
+            (Quantity::EastWind, Surface::Isobaric(pa)) if !complete.contains(pa) => Some(*pa),
+            _ => None,
+        }));
+    }
+    (!levels.is_empty()).then(|| format!("{}: wind without height", named(levels.iter())))
+}
+
+/// Levels in words.
+fn named<'a>(levels: impl Iterator<Item = &'a u32>) -> String {
+    let names: Vec<String> = levels
+        .map(|pa| Surface::Isobaric(*pa).to_string())
+        .collect();
+    names.join(", ")
+}
+
 fn no_heights(files: &[GridFile]) -> Fault {
     let names: Vec<&str> = files.iter().map(|f| f.name.as_str()).collect();
     Fault::new(
@@ -342,10 +364,7 @@ fn levels_of_members(
         for time in times {
             let slabs = moments.get(&(*member, *time));
             let here = slabs.map(complete_levels).unwrap_or_default();
-            let missing: Vec<String> = levels
-                .difference(&here)
-                .map(|pa| Surface::Isobaric(*pa).to_string())
-                .collect();
+            let missing = named(levels.difference(&here));
             if missing.is_empty() {
                 continue;
             }
@@ -356,8 +375,7 @@ fn levels_of_members(
             return Err(Fault::new(
                 file,
                 format!(
-                    "height or wind{which} missing for {time} at {}, which other times have",
-                    missing.join(", ")
+                    "height or wind{which} missing for {time} at {missing}, which other times have"
                 ),
                 "the same levels at all times: leave the file of that time out, or get it whole",
             )
@@ -387,26 +405,16 @@ fn whole_members(
     let mut beyond: BTreeSet<u32> = BTreeSet::new();
     for (member, has) in of_member {
         beyond.extend(has.difference(levels));
-        let missing: Vec<String> = levels
-            .difference(has)
-            .map(|pa| Surface::Isobaric(*pa).to_string())
-            .collect();
+        let missing = named(levels.difference(has));
         if missing.is_empty() {
             members.push(*member);
         } else {
             let which = member.map_or_else(|| "the one without number".into(), |n| n.to_string());
-            left_out.push(format!(
-                "member {which}: no height or wind at {}",
-                missing.join(", ")
-            ));
+            left_out.push(format!("member {which}: no height or wind at {missing}"));
         }
     }
     if !beyond.is_empty() {
-        let names: Vec<String> = beyond
-            .iter()
-            .map(|pa| Surface::Isobaric(*pa).to_string())
-            .collect();
-        left_out.push(format!("{}: most members lack it", names.join(", ")));
+        left_out.push(format!("{}: most members lack it", named(beyond.iter())));
     }
     members
 }
