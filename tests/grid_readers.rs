@@ -16,7 +16,7 @@ use windfall::sources::grid::GridFile;
 use windfall::wind::slab::{Quantity, Slab, Surface};
 
 /// Every file of which the table of points has rows.
-const FILES: [&str; 18] = [
+const FILES: [&str; 26] = [
     "ecmwf_10deg_global_20240603_2runs_2steps.grib",
     "ecmwf_6members_4steps_no_v.grib",
     "era5_portugal_20221013_17.nc",
@@ -35,6 +35,14 @@ const FILES: [&str; 18] = [
     "repacked/gfs20200314_isobaric_grid_jpeg.grib2",
     "repacked/gfs20200314_isobaric_grid_png.grib2",
     "repacked/gfs20200314_isobaric_grid_simple.grib2",
+    "ecmwf_0p4_global_20240101_00z_ccsds.grib2",
+    "era5_10members_no_wind.grib",
+    "era5_midwest_20200223_16z.nc",
+    "gfs_1p0_north_america_20101026_12z.nc",
+    "gfs_2p5_global_20170322_00z.grib2",
+    "gfs_10m_wind_packing_5_2.grib2",
+    "gfs_z500_packing_5_40.grib2",
+    "gfs_z500_packing_5_41.grib2",
 ];
 
 const NAM: &str = "nam_lambert_20180917_00z.grib2";
@@ -150,7 +158,22 @@ fn points_are_those_of_independent_decoders() {
         assert!(count > 0, "no row checked of {name}");
         checked += count;
     }
-    assert!(checked > 550, "only {checked} rows checked");
+    assert!(checked >= 900, "only {checked} rows checked");
+}
+
+/// Two real files are refused, and the message says by what.
+#[test]
+fn real_files_that_are_not_read_are_refused_by_name() {
+    for (file, named) in [
+        ("rotated_latlon_unsupported.grib2", "template 3.1"),
+        ("erainterim_monthly_3levels_packed.nc", "\"month\""),
+    ] {
+        let message = GridFile::open(&path(file)).err().unwrap().to_string();
+        assert!(
+            message.contains(file) && message.contains(named),
+            "{message}"
+        );
+    }
 }
 
 #[test]
