@@ -165,13 +165,18 @@ impl GridPlacing {
     }
 }
 
+/// Rounding between degrees and normals must not put a place on the edge outside, in steps of the
+/// grid.
+const ROUNDING: f64 = 1e-9;
+
 /// The whole number below `x` and the rest, if `x` is within the first and the last of `count`.
 fn between(x: f64, count: usize) -> Option<(usize, f64)> {
     let last = count.checked_sub(1)?;
     // Not-a-number is outside as well.
-    if !(x >= 0.0 && x <= last as f64) {
+    if !(x >= -ROUNDING && x <= last as f64 + ROUNDING) {
         return None;
     }
+    let x = x.clamp(0.0, last as f64);
     let below = (x as usize).min(last.saturating_sub(1));
     Some((below, x - below as f64))
 }
@@ -287,6 +292,16 @@ mod tests {
         assert_eq!(g.weights(place(40.1, 0.0), -1.0), Err(Outside::Hours));
         assert_eq!(g.weights(place(40.1, 0.0), 3_601.0), Err(Outside::Hours));
         assert!(g.weights(place(40.1, 0.0), 3_600.0).is_ok());
+    }
+
+    #[test]
+    fn the_edge_belongs_to_the_region() {
+        let g = grid(axis(-9.0, 0.25, 9), axis(39.0, 0.25, 5), &[0.0]);
+        for lat in [39.0, 39.25, 40.0] {
+            for lon in [-9.0, -8.3, -7.0] {
+                assert!(g.weights(place(lat, lon), 0.0).is_ok(), "{lat} {lon}");
+            }
+        }
     }
 
     #[test]
