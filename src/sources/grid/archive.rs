@@ -71,6 +71,9 @@ impl Archive {
         let of_member = levels_of_members(&files, &moments, &times)?;
         let levels = common_levels(&of_member);
         let members = whole_members(&of_member, &levels, &mut left_out);
+        if members.is_empty() || levels.is_empty() {
+            return Err(nothing_common(&files, &left_out).into());
+        }
         let mut archive = Archive {
             lattice,
             steps: times
@@ -324,6 +327,18 @@ fn no_heights(files: &[GridFile]) -> Fault {
         names.join(", "),
         "winds but no height of their levels",
         "geopotential or geopotential height on the levels of the winds",
+    )
+}
+
+fn nothing_common(files: &[GridFile], left_out: &[String]) -> Fault {
+    let names: Vec<&str> = files.iter().map(|f| f.name.as_str()).collect();
+    Fault::new(
+        names.join(", "),
+        format!(
+            "no member with the levels that most have: {}",
+            left_out.join("; ")
+        ),
+        "members with height and wind on the same levels",
     )
 }
 
