@@ -98,13 +98,14 @@ impl Archive {
         self.files.iter().map(|f| f.name.clone()).collect()
     }
 
-    /// The steps from the last one before `from` to the first one after `to`.
+    /// The steps from the last one before `from` to the first one after `to`; two at least where
+    /// there are so many, as one alone stands for the hours around it.
     pub fn steps_around(&self, from: Timestamp, to: Timestamp) -> std::ops::Range<usize> {
+        let count = self.steps.len();
         let before = self.steps.partition_point(|s| s.valid <= from);
-        let first = before.saturating_sub(1);
+        let first = before.saturating_sub(1).min(count.saturating_sub(2));
         let reached = self.steps.partition_point(|s| s.valid < to);
-        let end = (reached + 1).min(self.steps.len());
-        first..end.max(first + 1).min(self.steps.len())
+        first..(reached + 1).max(first + 2).min(count)
     }
 
     /// What there is besides height and wind on the levels, in words.
