@@ -75,6 +75,8 @@ pub struct GridPlacing {
     goes_round: bool,
     /// Seconds since the planned release, rising.
     times_s: Vec<f64>,
+    /// Which columns have no wind; empty where all have.
+    empty: Vec<bool>,
 }
 
 /// Soundings of one station.
@@ -112,7 +114,13 @@ impl GridPlacing {
             columns: lattice.x.count,
             goes_round: lattice.goes_round(),
             times_s,
+            empty: Vec::new(),
         })
+    }
+
+    fn is_empty_there(&self, weights: &Weights) -> bool {
+        let mut terms = weights.terms().iter();
+        !self.empty.is_empty() && terms.any(|&(c, w)| w > 0.0 && self.empty[c as usize])
     }
 
     fn weights(&self, place: Normal, time_s: f64) -> Result<Weights, Outside> {
@@ -139,6 +147,9 @@ impl GridPlacing {
                 weights.push((first + column) as u32, share * (1.0 - east));
                 weights.push((first + next) as u32, share * east);
             }
+        }
+        if self.is_empty_there(&weights) {
+            return Err(Outside::Region);
         }
         Ok(weights)
     }
@@ -225,6 +236,7 @@ fn station_weights(stations: &[Station], place: Normal, time_s: f64) -> Weights 
 
 impl Placing {
     /// For the columns of a block, around a `center`, at times counted from the planned release.
+    /// Where a column has no wind in some member is outside.
     ///
     /// # Errors
     ///
@@ -232,7 +244,17 @@ impl Placing {
     pub fn of_block(block: &Block, center: Position, release: Timestamp) -> error::Result<Placing> {
         let seconds = |step: &Step| step.valid.duration_since(release).as_secs_f64();
         let times_s = block.steps.iter().map(seconds).collect();
-        GridPlacing::new(&block.lattice, center, times_s).map(Placing::Grid)
+        let mut placing = GridPlacing::new(&block.lattice, center, times_s)?;
+        let columns = block.columns_of_member();
+        let empty = |column| {
+            let mut members = 0..block.members.len();
+            members.any(|member| !block.has_wind(member * columns + column))
+        };
+        let all: Vec<bool> = (0..columns).map(empty).collect();
+        if all.contains(&true) {
+            placing.empty = all;
+        }
+        Ok(Placing::Grid(placing))
     }
 
     /// The columns around a place at a time, seconds since the planned release.
