@@ -83,7 +83,14 @@ pub fn predict(
         ));
     }
 
-    let mut setup = Setup::new(plan, &weather.column, site_m, units, &mut assumed)?;
+    let mut setup = Setup::new(
+        plan,
+        &weather.column,
+        site_m,
+        weather.is_field(),
+        units,
+        &mut assumed,
+    )?;
     let flights = fly_all(plan, &weather, &mut setup, options, flown)?;
     let (model, landings) = (&setup.model, &flights.landings);
     let process = flights.process.as_ref();

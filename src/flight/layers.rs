@@ -14,9 +14,9 @@ pub struct Layers {
 }
 
 /// Thickness of layers for a balloon's physics, m: costs less than 10 m at the landing
-/// (`tests/layer_thickness.rs`).
-pub const THICKNESS_M: f64 = 300.0;
-/// Thickness of layers for stated rates, m, which cost less.
+/// (`tests/layer_thickness.rs`, `tests/forecast_flights.rs`).
+pub const THICKNESS_M: f64 = 250.0;
+/// Thickness of layers for stated rates in a single column, m, which cost less.
 pub const STATED_THICKNESS_M: f64 = 500.0;
 
 impl Layers {

@@ -120,8 +120,8 @@ pub struct RiseTable {
     free_lift: Array4<f32>,
     /// Diameter in metres in the middle of each layer [lift, drag, ln Re0, layer].
     diameter: Array4<f32>,
-    /// Diameter in metres at each boundary [lift, drag, ln Re0, boundary].
-    boundary_diameter: Array4<f64>,
+    /// Diameter in metres at each boundary and middle [lift, drag, ln Re0, half layer].
+    half_diameter: Array4<f64>,
     /// Balance of lift and drag on the planned curve.
     balance: DragBalance,
     /// ln Re0 of the planned curve.
@@ -207,7 +207,7 @@ impl RiseTable {
             ln_re0,
             free_lift: Array4::zeros(by(layers.count)),
             diameter: Array4::zeros(by(layers.count)),
-            boundary_diameter: Array4::zeros(by(layers.count + 1)),
+            half_diameter: Array4::zeros(by(2 * layers.count + 1)),
             balance: DragBalance::new(plan.climber.drag),
             planned_ln_re0: plan.climber.drag.ln_re0,
             planned_drag: plan.climber.drag_factor,
@@ -218,9 +218,8 @@ impl RiseTable {
         };
         for (&(i, j, l), climb) in nodes.iter().zip(&climbs) {
             for (k, state) in climb.states.iter().enumerate() {
-                if k % 2 == 0 {
-                    table.boundary_diameter[[i, j, l, k / 2]] = state.diameter_m;
-                } else {
+                table.half_diameter[[i, j, l, k]] = state.diameter_m;
+                if k % 2 == 1 {
                     table.free_lift[[i, j, l, k / 2]] = state.free_lift_kg as f32;
                     table.diameter[[i, j, l, k / 2]] = state.diameter_m as f32;
                 }
@@ -420,8 +419,8 @@ fn within(layers: &Layers, altitude_m: f64) -> Result<f64, Miss> {
     }
 }
 
-/// Where the interpolated diameter reaches `diameter_m`: bisection over boundaries, linear in
-/// ln D between two.
+/// Where the interpolated diameter reaches `diameter_m`: bisection over half layers, linear in
+/// ln D within one: a few metres.
 fn burst_altitude(
     table: &RiseTable,
     stencil: &Stencil,
@@ -432,10 +431,10 @@ fn burst_altitude(
         stencil
             .nodes()
             .iter()
-            .map(|&([i, j, l], w)| w * table.boundary_diameter[[i, j, l, k]])
+            .map(|&([i, j, l], w)| w * table.half_diameter[[i, j, l, k]])
             .sum()
     };
-    let (mut low, mut high) = (0, layers.count);
+    let (mut low, mut high) = (0, 2 * layers.count);
     if at(low) >= diameter_m {
         return Err(Miss::BurstsOnGround);
     }
@@ -452,7 +451,7 @@ fn burst_altitude(
     }
     let (below, above) = (at(low), at(high));
     let share = (diameter_m / below).ln() / (above / below).ln();
-    Ok(layers.altitude_m(low) + share * layers.thickness_m)
+    Ok(layers.base_m + 0.5 * layers.thickness_m * (low as f64 + share))
 }
 
 #[cfg(test)]

@@ -245,7 +245,11 @@ fn source_words(source: &WindSource, zone_of_time: &TimeZone) -> String {
             to,
             age_s,
         } => format!(
-            "{soundings} soundings of {stations} stations, from {} to {}{}",
+            "{soundings} soundings of {}, from {} to {}{}",
+            match stations {
+                1 => "one station".to_owned(),
+                n => format!("{n} stations"),
+            },
             at(from),
             at(to),
             age_s.map_or_else(String::new, |age| format!(

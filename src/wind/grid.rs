@@ -88,6 +88,15 @@ impl Block {
         z.is_finite().then_some(f64::from(z))
     }
 
+    /// Whether a column has wind on any level; all its values may be missing.
+    pub fn has_wind(&self, index: usize) -> bool {
+        (0..self.pressures_pa.len()).any(|level| {
+            let at = [index, level];
+            let values = [self.altitude_m[at], self.east_m_s[at], self.north_m_s[at]];
+            values.iter().all(|v| v.is_finite())
+        })
+    }
+
     /// The wind of a column: on its levels above the ground, and at 10 m where that is known.
     /// Levels below the forecast's ground are made up by the model, and left out.
     pub fn winds(&self, index: usize) -> WindProfile {

@@ -84,6 +84,8 @@ pub struct GridPlacing {
     goes_round: bool,
     /// Seconds since the planned release, rising.
     times_s: Vec<f64>,
+    /// Which columns have no wind; empty where all have.
+    empty: Vec<bool>,
 }
 
 /// Soundings of one station.
@@ -121,7 +123,12 @@ impl GridPlacing {
             columns: lattice.x.count,
             goes_round: lattice.goes_round(),
             times_s,
+            empty: Vec::new(),
         })
+    }
+
+    fn is_empty_there(&self, weights: &Weights) -> bool {
+        !self.empty.is_empty() && weights.terms().any(|(c, w)| w > 0.0 && self.empty[c])
     }
 
     fn weights(&self, place: Normal, time_s: f64) -> Result<Weights, Outside> {
@@ -149,6 +156,9 @@ impl GridPlacing {
                 weights.push((first + next) as u32, share * east);
             }
         }
+        if self.is_empty_there(&weights) {
+            return Err(Outside::Region);
+        }
         Ok(weights)
     }
 
@@ -174,13 +184,18 @@ impl GridPlacing {
     }
 }
 
+/// Rounding between degrees and normals must not put a place on the edge outside, in steps of the
+/// grid.
+const ROUNDING: f64 = 1e-9;
+
 /// The whole number below `x` and the rest, if `x` is within the first and the last of `count`.
 fn between(x: f64, count: usize) -> Option<(usize, f64)> {
     let last = count.checked_sub(1)?;
     // Not-a-number is outside as well.
-    if !(x >= 0.0 && x <= last as f64) {
+    if !(x >= -ROUNDING && x <= last as f64 + ROUNDING) {
         return None;
     }
+    let x = x.clamp(0.0, last as f64);
     let below = (x as usize).min(last.saturating_sub(1));
     Some((below, x - below as f64))
 }
@@ -229,6 +244,7 @@ fn station_weights(stations: &[Station], place: Normal, time_s: f64) -> Weights 
 
 impl Placing {
     /// For the columns of a block, around a `center`, at times counted from the planned release.
+    /// Where a column has no wind in some member is outside.
     ///
     /// # Errors
     ///
@@ -236,7 +252,17 @@ impl Placing {
     pub fn of_block(block: &Block, center: Position, release: Timestamp) -> error::Result<Placing> {
         let seconds = |step: &Step| step.valid.duration_since(release).as_secs_f64();
         let times_s = block.steps.iter().map(seconds).collect();
-        GridPlacing::new(&block.lattice, center, times_s).map(Placing::Grid)
+        let mut placing = GridPlacing::new(&block.lattice, center, times_s)?;
+        let columns = block.columns_of_member();
+        let empty = |column| {
+            let mut members = 0..block.members.len();
+            members.any(|member| !block.has_wind(member * columns + column))
+        };
+        let all: Vec<bool> = (0..columns).map(empty).collect();
+        if all.contains(&true) {
+            placing.empty = all;
+        }
+        Ok(Placing::Grid(placing))
     }
 
     /// The columns around a place at a time, seconds since the planned release.
@@ -291,6 +317,16 @@ mod tests {
         assert_eq!(g.weights(place(40.1, 0.0), -1.0), Err(Outside::Hours));
         assert_eq!(g.weights(place(40.1, 0.0), 3_601.0), Err(Outside::Hours));
         assert!(g.weights(place(40.1, 0.0), 3_600.0).is_ok());
+    }
+
+    #[test]
+    fn the_edge_belongs_to_the_region() {
+        let g = grid(axis(-9.0, 0.25, 9), axis(39.0, 0.25, 5), &[0.0]);
+        for lat in [39.0, 39.25, 40.0] {
+            for lon in [-9.0, -8.3, -7.0] {
+                assert!(g.weights(place(lat, lon), 0.0).is_ok(), "{lat} {lon}");
+            }
+        }
     }
 
     #[test]

@@ -34,7 +34,8 @@ pub struct Setup {
 }
 
 impl Setup {
-    /// Sets the plan up in a column of wind, above a site at `site_m`. Says what it assumes.
+    /// Sets the plan up in a column of wind, above a site at `site_m`; for flights `through_field`
+    /// the layers must not be thicker than its steps. Says what it assumes.
     ///
     /// # Errors
     ///
@@ -43,6 +44,7 @@ impl Setup {
         plan: &Plan,
         column: &Column,
         site_m: f64,
+        through_field: bool,
         units: UnitSystem,
         assumed: &mut Vec<String>,
     ) -> Result<Setup> {
@@ -64,8 +66,8 @@ impl Setup {
         let mut spread = spread(plan, assumed);
         let planned_burst_m = planned_burst(plan, balloon.as_ref(), &column.air, site_m, units)?;
         let thickness_m = match plan.ascent_rates {
-            Some(_) => STATED_THICKNESS_M,
-            None => THICKNESS_M,
+            Some(_) if !through_field => STATED_THICKNESS_M,
+            _ => THICKNESS_M,
         };
         let layers = Layers::covering(site_m, top(planned_burst_m, &spread), thickness_m);
 

@@ -177,6 +177,11 @@ impl<'a> Weather<'a> {
         }
     }
 
+    /// Whether the winds differ from place to place or from time to time.
+    pub fn is_field(&self) -> bool {
+        !matches!(self.around, Around::Nothing)
+    }
+
     /// The region and the hours that the winds cover, in words.
     pub fn covered(&self) -> String {
         match &self.around {
@@ -211,9 +216,12 @@ fn of_soundings<'a>(
             .unwrap_or(Weights::one(0));
         let times: Vec<Timestamp> = blended.iter().filter_map(|a| a.sounding.time).collect();
         assumed.push(format!(
-            "{} soundings of {} stations make a field: linear in time, by inverse square distance between stations, assumed",
+            "{} soundings of {} make a field: linear in time, by inverse square distance between stations, assumed",
             blended.len(),
-            stations.len()
+            match stations.len() {
+                1 => "one station".to_owned(),
+                n => format!("{n} stations"),
+            }
         ));
         let mut files: Vec<String> = blended.iter().map(|a| a.file.clone()).collect();
         files.dedup();

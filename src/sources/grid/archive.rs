@@ -72,6 +72,9 @@ impl Archive {
         let of_member = levels_of_members(&files, &moments, &times)?;
         let levels = common_levels(&of_member);
         let members = whole_members(&of_member, &levels, &mut left_out);
+        if members.is_empty() || levels.is_empty() {
+            return Err(nothing_common(&files, &left_out).into());
+        }
         let mut archive = Archive {
             lattice,
             steps: times
@@ -96,13 +99,14 @@ impl Archive {
         self.files.iter().map(|f| f.name.clone()).collect()
     }
 
-    /// The steps from the last one before `from` to the first one after `to`.
+    /// The steps from the last one before `from` to the first one after `to`; two at least where
+    /// there are so many, as one alone stands for the hours around it.
     pub fn steps_around(&self, from: Timestamp, to: Timestamp) -> std::ops::Range<usize> {
+        let count = self.steps.len();
         let before = self.steps.partition_point(|s| s.valid <= from);
-        let first = before.saturating_sub(1);
+        let first = before.saturating_sub(1).min(count.saturating_sub(2));
         let reached = self.steps.partition_point(|s| s.valid < to);
-        let end = (reached + 1).min(self.steps.len());
-        first..end.max(first + 1).min(self.steps.len())
+        first..(reached + 1).max(first + 2).min(count)
     }
 
     /// What there is besides height and wind on the levels, in words.
@@ -319,16 +323,16 @@ fn complete_levels(slabs: &Slabs) -> BTreeSet<u32> {
         .collect()
 }
 
-/// Levels that have a wind but no height, in words.
+/// Levels that have a wind but never a height, in words.
 fn without_height(moments: &BTreeMap<Moment, Slabs>) -> Option<String> {
-    let mut levels: BTreeSet<u32> = BTreeSet::new();
-    for slabs in moments.values() {
-        let complete = complete_levels(slabs);
-        levels.extend(slabs.keys().filter_map(|key| match key {
+    let complete: BTreeSet<u32> = moments.values().flat_map(complete_levels).collect();
+    let winds = moments.values().flat_map(|slabs| slabs.keys());
+    let levels: BTreeSet<u32> = winds
+        .filter_map(|key| match key {
             (Quantity::EastWind, Surface::Isobaric(pa)) if !complete.contains(pa) => Some(*pa),
             _ => None,
-        }));
-    }
+        })
+        .collect();
     (!levels.is_empty()).then(|| format!("{}: wind without height", named(levels.iter())))
 }
 
@@ -346,6 +350,18 @@ fn no_heights(files: &[GridFile]) -> Fault {
         names.join(", "),
         "winds but no height of their levels",
         "geopotential or geopotential height on the levels of the winds",
+    )
+}
+
+fn nothing_common(files: &[GridFile], left_out: &[String]) -> Fault {
+    let names: Vec<&str> = files.iter().map(|f| f.name.as_str()).collect();
+    Fault::new(
+        names.join(", "),
+        format!(
+            "no member with the levels that most have: {}",
+            left_out.join("; ")
+        ),
+        "members with height and wind on the same levels",
     )
 }
 

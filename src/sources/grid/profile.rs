@@ -7,7 +7,7 @@ use crate::error::{Error, Result};
 use crate::geodesy::Position;
 use crate::wind::column::WindProfile;
 use crate::wind::grid::Block;
-use crate::wind::placing::{Placing, Weights};
+use crate::wind::placing::{LONGEST_GAP_S, Placing, Weights};
 use crate::wind::sounding::{HeightSource, Level, Sounding, Tally};
 
 impl Archive {
@@ -42,17 +42,33 @@ impl Archive {
 
     /// The region and the hours covered, in words.
     pub fn covered(&self) -> String {
-        let region = self.lattice.region();
-        match &self.steps[..] {
-            [] => region,
-            [only] => format!("{region}, {}", only.valid),
-            [first, .., last] => format!(
-                "{region}, {} times from {} to {} without gaps of more than six hours",
-                self.steps.len(),
-                first.valid,
-                last.valid
-            ),
-        }
+        let times: Vec<Timestamp> = self.steps.iter().map(|s| s.valid).collect();
+        format!("{}, {}", self.lattice.region(), hours(&times))
+    }
+}
+
+/// Stretches of time that are named one by one; of more, the first and the last.
+const NAMED_STRETCHES: usize = 6;
+
+/// Times in words: each stretch without a gap.
+fn hours(times: &[Timestamp]) -> String {
+    let near = |a: &Timestamp, b: &Timestamp| b.duration_since(*a).as_secs_f64() <= LONGEST_GAP_S;
+    let mut words: Vec<String> = times
+        .chunk_by(near)
+        .map(|stretch| match stretch {
+            [first, .., last] => format!("{first} to {last}"),
+            [only] => only.to_string(),
+            [] => String::new(),
+        })
+        .collect();
+    if words.len() > NAMED_STRETCHES {
+        let between = words.len() - 2;
+        words.splice(1..=between, [format!("{between} more stretches of time")]);
+    }
+    match words.pop() {
+        Some(last) if words.is_empty() => last,
+        Some(last) => format!("{} and {last}", words.join(", ")),
+        None => "no time".into(),
     }
 }
 
@@ -84,4 +100,28 @@ fn levels(block: &Block, weights: &Weights) -> Vec<Level> {
         });
     }
     levels
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn hours_are_told_with_the_nights_between_them() {
+        let at = |days: i64, hour: i64| {
+            let first: Timestamp = "2023-10-12T08:00:00Z".parse().unwrap();
+            first + jiff::SignedDuration::from_hours(24 * days + hour)
+        };
+        assert_eq!(hours(&[at(0, 0)]), "2023-10-12T08:00:00Z");
+        assert_eq!(
+            hours(&[at(0, 0), at(0, 6), at(1, 0), at(2, 0)]),
+            "2023-10-12T08:00:00Z to 2023-10-12T14:00:00Z, 2023-10-13T08:00:00Z and \
+             2023-10-14T08:00:00Z"
+        );
+        let week: Vec<Timestamp> = (0..9).map(|d| at(d, 0)).collect();
+        assert_eq!(
+            hours(&week),
+            "2023-10-12T08:00:00Z, 7 more stretches of time and 2023-10-20T08:00:00Z"
+        );
+    }
 }

@@ -1,0 +1,258 @@
+//! An ensemble made of real forecasts: eight times of the ECMWF file, each said to be a member's
+//! forecast for the same hour.
+
+// A helper of a test may fail as the test itself may.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+#![allow(clippy::print_stdout, reason = "figures for whoever runs the tests")]
+
+mod common;
+#[path = "common/grids.rs"]
+mod grids;
+#[path = "common/program.rs"]
+mod program;
+#[path = "common/stack.rs"]
+mod stack;
+
+use std::fs;
+
+use grids::{ECMWF, bytes, is, joined, messages, retimed, slabs, without};
+use jiff::Timestamp;
+use program::{stderr, stdout, windfall};
+use stack::Stack;
+use windfall::flight::field::LayerField;
+use windfall::flight::layers::THICKNESS_M;
+use windfall::flight::model::{FlightModel, Winds};
+use windfall::geodesy::{Compass, LocalFrame, Position};
+use windfall::sources::grid::archive::{Archive, Joining};
+use windfall::spread::members::MemberSpread;
+use windfall::spread::run::{Landing, run};
+use windfall::wind::slab::Quantity;
+
+const MEMBERS: usize = 8;
+const DRAWS: u64 = 400;
+
+const BY_FILE: Joining = Joining {
+    issued: None,
+    member_per_file: true,
+};
+
+fn valid() -> Timestamp {
+    "2024-06-03T12:00:00Z".parse().unwrap()
+}
+
+/// One file for each time of the real one, all said to be for [`valid`].
+fn members() -> Vec<Vec<u8>> {
+    let file = bytes(ECMWF);
+    let mut times: Vec<Timestamp> = Vec::new();
+    let mut members: Vec<Vec<u8>> = Vec::new();
+    for message in messages(&file) {
+        let time = slabs(message)[0].valid;
+        let member = times.iter().position(|t| *t == time).unwrap_or_else(|| {
+            times.push(time);
+            members.push(Vec::new());
+            times.len() - 1
+        });
+        members[member].extend(retimed(message, [6, 3, 12], 0));
+    }
+    // z, t, u, v and r at six levels.
+    assert_eq!(members.len(), MEMBERS);
+    assert!(members.iter().all(|m| messages(m).len() == 30));
+    members
+}
+
+fn ensemble(members: Vec<Vec<u8>>) -> Archive {
+    let names: Vec<String> = (0..members.len()).map(|k| format!("member {k}")).collect();
+    let files = names.iter().map(String::as_str).zip(members).collect();
+    joined(files, BY_FILE).unwrap()
+}
+
+fn stack() -> Stack {
+    Stack {
+        site: Position::new(43.0, -108.4).unwrap(),
+        ..Stack::at_riverton()
+    }
+}
+
+fn model(stack: &Stack, archive: &Archive) -> FlightModel {
+    let block = archive.cut(archive.lattice.whole(), 0..1).unwrap();
+    let (layers, compass) = (stack.layers(THICKNESS_M), Compass::at(stack.site));
+    let field = LayerField::of_block(&block, stack.site, valid(), &layers, &compass).unwrap();
+    FlightModel {
+        winds: Winds::Field(Box::new(field)),
+        ..stack.balloon_model(THICKNESS_M)
+    }
+}
+
+fn landings(stack: &Stack, model: &FlightModel, members: usize) -> Vec<Landing> {
+    let mut sampler = stack.sampler();
+    sampler.members = members;
+    let landings = run(model, &sampler, None, DRAWS, || ());
+    assert_eq!(
+        landings.landed.len(),
+        DRAWS as usize,
+        "{:?}",
+        landings.missed
+    );
+    landings.landed
+}
+
+#[test]
+fn each_draw_flies_in_its_members_own_winds() {
+    let stack = stack();
+    let archive = ensemble(members());
+    let names: Vec<Option<u32>> = (0..MEMBERS as u32).map(Some).collect();
+    assert_eq!(archive.members, names);
+    assert!(archive.left_out.is_empty(), "{:?}", archive.left_out);
+    let together = landings(&stack, &model(&stack, &archive), MEMBERS);
+    let mut checked = [0; MEMBERS];
+    for (k, member) in members().into_iter().enumerate() {
+        let alone = joined(vec![("alone", member)], Joining::default()).unwrap();
+        // The same draws, all in this member.
+        let alone = landings(&stack, &model(&stack, &alone), 1);
+        for (ours, theirs) in together.iter().zip(&alone).filter(|(l, _)| l.member == k) {
+            let apart = ours.place.position().distance_m(theirs.place.position());
+            assert!(apart < 1.0, "{apart} m in member {k}");
+            assert_eq!(ours.time_s, theirs.time_s);
+            checked[k] += 1;
+        }
+    }
+    println!("draws by member: {checked:?}");
+    // 400 / 8 = 50, to a draw or two: the points are evenly spread in this dimension too.
+    assert_eq!(checked.iter().sum::<usize>() as u64, DRAWS);
+    assert!(checked.iter().all(|n| (48..=52).contains(n)), "{checked:?}");
+}
+
+#[test]
+fn most_of_the_spread_is_between_the_members() {
+    let stack = stack();
+    let landed = landings(&stack, &model(&stack, &ensemble(members())), MEMBERS);
+    let frame = LocalFrame::new(landed[0].place.position()).unwrap();
+    let points: Vec<([f64; 2], usize)> = landed
+        .iter()
+        .map(|l| (frame.to_plane(l.place.position()).unwrap(), l.member))
+        .collect();
+    let spread = MemberSpread::of(&points).unwrap();
+    println!(
+        "between {:.0} m, within {:.0} m",
+        spread.between_m, spread.within_m
+    );
+    assert_eq!(spread.count, MEMBERS);
+    // Two days of weather between them.
+    assert!(spread.between_m > 5_000.0, "{spread:?}");
+    // Of all landings, reckoned here: the squares of the two add up.
+    let n = points.len() as f64;
+    let variance: f64 = (0..2)
+        .map(|i| {
+            let mean = points.iter().map(|p| p.0[i]).sum::<f64>() / n;
+            points.iter().map(|p| (p.0[i] - mean).powi(2)).sum::<f64>() / n
+        })
+        .sum();
+    let both = spread.between_m.powi(2) + spread.within_m.powi(2);
+    assert!(
+        (both / (0.5 * variance) - 1.0).abs() < 1e-9,
+        "{both} {variance}"
+    );
+}
+
+/// The mean member is the mean of the members' winds, so a flight in it lands among theirs.
+#[test]
+fn the_planned_flight_is_in_the_mean_of_the_members() {
+    let stack = stack();
+    let archive = ensemble(members());
+    let block = archive.cut(archive.lattice.whole(), 0..1).unwrap();
+    let (layers, compass) = (stack.layers(THICKNESS_M), Compass::at(stack.site));
+    let field = LayerField::of_block(&block, stack.site, valid(), &layers, &compass).unwrap();
+    let (field, mean) = field.with_mean_member();
+    assert_eq!(mean, MEMBERS);
+    let weights = field.weights(stack.site.normal(), 0.0).unwrap();
+    let felt = [60.0, 50.0, 40.0, 30.0];
+    for leg in 0..20 {
+        let drift = |member| field.drift(&weights, member, leg, &felt);
+        for i in 0..2 {
+            let wanted = (0..MEMBERS).map(|k| drift(k)[i]).sum::<f64>() / MEMBERS as f64;
+            // Sums of 32 bits: a few centimetres of kilometres.
+            assert!((drift(mean)[i] - wanted).abs() < 0.05, "{wanted}");
+        }
+    }
+}
+
+#[test]
+fn a_member_that_lacks_a_level_is_left_out_and_told() {
+    let mut files = members();
+    let (cut, gone) = without(&files[3], |slab| is(slab, Quantity::Height, 500));
+    assert_eq!(gone, 1);
+    files[3] = cut;
+    let archive = ensemble(files);
+    assert_eq!(archive.members.len(), MEMBERS - 1);
+    assert!(!archive.members.contains(&Some(3)));
+    assert_eq!(archive.levels_pa.len(), 6);
+    assert_eq!(archive.left_out, ["member 3: no height or wind at 500 hPa"]);
+}
+
+#[test]
+fn a_level_of_few_members_is_left_out_and_told() {
+    let thinned = members().into_iter().enumerate().map(|(k, member)| {
+        let lacks = |slab: &_| k < 5 && is(slab, Quantity::Height, 300);
+        without(&member, lacks).0
+    });
+    let archive = ensemble(thinned.collect());
+    assert_eq!(archive.members.len(), MEMBERS);
+    assert_eq!(archive.levels_pa.len(), 5);
+    assert_eq!(archive.left_out, ["300 hPa: most members lack it"]);
+}
+
+/// Four members, each without a level of its own: no level is lacking in most, no member has all.
+#[test]
+fn members_with_nothing_in_common_are_refused() {
+    let levels = [850, 700, 500, 400];
+    let files: Vec<Vec<u8>> = members()
+        .into_iter()
+        .zip(levels)
+        .map(|(member, hpa)| without(&member, |slab| is(slab, Quantity::Height, hpa)).0)
+        .collect();
+    let named = ["a", "b", "c", "d"].into_iter().zip(files).collect();
+    let message = joined(named, BY_FILE).err().unwrap().to_string();
+    assert!(
+        message.contains("a, b, c, d")
+            && message.contains("member 2: no height or wind at 500 hPa"),
+        "{message}"
+    );
+}
+
+#[test]
+fn a_plan_with_a_file_for_each_member() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut names = Vec::new();
+    for (k, mut member) in members().into_iter().enumerate() {
+        if k == 5 {
+            member = without(&member, |slab| is(slab, Quantity::Height, 700)).0;
+        }
+        let name = format!("member-{k}.grib");
+        fs::write(folder.path().join(&name), member).unwrap();
+        names.push(format!("{name:?}"));
+    }
+    let plan = fs::read_to_string("samples/ribatejo/plan.toml").unwrap();
+    let plan = plan
+        .replace("2023-10-12T10:30:00+01:00", "2024-06-03T13:00:00+01:00")
+        .replace("\"era5-portugal-2023.nc\"", &names.join(", "))
+        .replace("issued = 2023-10-11T12:00:00Z", "member_per_file = true");
+    let path = folder.path().join("plan.toml");
+    fs::write(&path, plan).unwrap();
+    let path = path.to_str().unwrap();
+    let output = windfall("zone", &[path, "--json"]);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    let json: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    let facts = &json["facts"];
+    assert_eq!(facts["landed"], 2_000);
+    assert_eq!(facts["members"]["count"], 7, "{facts}");
+    assert!(facts["members"]["between_m"].as_f64().unwrap() > 5_000.0);
+    let text = stdout(&windfall("zone", &[path]));
+    let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    for wanted in [
+        "7 members",
+        "member 5: no height or wind at 700 hPa",
+        "the members of the ensemble carry the uncertainty of the wind",
+    ] {
+        assert!(words.contains(wanted), "no \"{wanted}\" in {text}");
+    }
+}

@@ -1,0 +1,415 @@
+//! Damaged, incomplete and mixed forecast files: a message that names file and place, never a panic.
+
+// A helper of a test may fail as the test itself may.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+#![allow(clippy::print_stdout, reason = "figures for whoever runs the tests")]
+
+#[path = "common/grids.rs"]
+mod grids;
+#[path = "common/program.rs"]
+mod program;
+
+use std::fs;
+use std::ops::Range;
+use std::path::Path;
+
+use grids::{
+    CCSDS, ECMWF, GEFS_MEAN, GFS_EUROPE, PORTUGAL_2022, PORTUGAL_2023, bytes, is, joined, messages,
+    path, retimed, slabs, without,
+};
+use jiff::Timestamp;
+use program::{stderr, stdout, windfall};
+use proptest::prelude::*;
+use windfall::geodesy::lattice::Window;
+use windfall::sources::grid::archive::{Archive, Joining};
+use windfall::wind::slab::Quantity;
+
+fn join(files: Vec<(&str, Vec<u8>)>) -> windfall::error::Result<Archive> {
+    joined(files, Joining::default())
+}
+
+fn refused(files: Vec<(&str, Vec<u8>)>) -> String {
+    join(files).err().expect("it is refused").to_string()
+}
+
+fn holds(message: &str, wanted: &[&str]) {
+    for words in wanted {
+        assert!(message.contains(words), "no \"{words}\" in: {message}");
+    }
+}
+
+// ---- incomplete ----
+
+#[test]
+fn a_file_cut_short_names_its_last_message() {
+    let whole = bytes(CCSDS);
+    let count = messages(&whole).len();
+    assert_eq!(count, 65);
+    // Behind the tenth message, and within the eleventh.
+    let ten: usize = messages(&whole)[..10].iter().map(|m| m.len()).sum();
+    let message = refused(vec![("cut.grib2", whole[..ten + 500].to_vec())]);
+    holds(&message, &["cut.grib2, message 11", "cut short"]);
+    let message = refused(vec![("cut.grib2", whole[..whole.len() - 1].to_vec())]);
+    holds(&message, &["cut.grib2, message 65", "cut short"]);
+}
+
+#[test]
+fn one_component_without_the_other_names_the_message() {
+    let (east_only, gone) = without(&bytes(CCSDS), |s| s.quantity == Quantity::NorthWind);
+    assert_eq!(gone, 16);
+    let message = refused(vec![("half.grib2", east_only)]);
+    holds(
+        &message,
+        &[
+            "half.grib2, message",
+            "the eastward wind at",
+            "without the other component",
+        ],
+    );
+    // On one level of one time only; the message is the one of the northward wind there.
+    let (cut, gone) = without(&bytes(CCSDS), |s| is(s, Quantity::EastWind, 500));
+    assert_eq!(gone, 1);
+    let number = 1 + messages(&cut)
+        .iter()
+        .position(|m| is(&slabs(m)[0], Quantity::NorthWind, 500))
+        .unwrap();
+    holds(
+        &refused(vec![("half.grib2", cut)]),
+        &[
+            &format!("half.grib2, message {number}:"),
+            "the northward wind at 500 hPa for 2020-03-14T00:00:00Z",
+        ],
+    );
+}
+
+#[test]
+fn winds_without_heights_and_heights_without_winds() {
+    let no_heights = without(&bytes(CCSDS), |s| s.quantity == Quantity::Height).0;
+    holds(
+        &refused(vec![("a.grib2", no_heights)]),
+        &["a.grib2", "winds but no height"],
+    );
+    let no_winds = without(&bytes(CCSDS), |s| {
+        matches!(s.quantity, Quantity::EastWind | Quantity::NorthWind)
+    });
+    assert_eq!(no_winds.1, 32);
+    holds(
+        &refused(vec![("a.grib2", no_winds.0)]),
+        &["a.grib2", "no wind on levels of pressure"],
+    );
+    holds(
+        &refused(vec![(
+            "members.grib",
+            bytes("ecmwf_6members_4steps_no_v.grib"),
+        )]),
+        &[
+            "members.grib, message",
+            "eastward wind",
+            "without the other",
+        ],
+    );
+}
+
+#[test]
+fn a_level_missing_at_one_time_names_time_and_level() {
+    let time: Timestamp = "2024-06-03T18:00:00Z".parse().unwrap();
+    let (cut, gone) = without(&bytes(ECMWF), |s| {
+        is(s, Quantity::Height, 500) && s.valid == time
+    });
+    assert_eq!(gone, 1);
+    holds(
+        &refused(vec![("steps.grib", cut)]),
+        &[
+            "steps.grib",
+            "missing for 2024-06-03T18:00:00Z at 500 hPa",
+            "the same levels at all times",
+        ],
+    );
+    // At all times it is only a level less.
+    let (cut, gone) = without(&bytes(ECMWF), |s| is(s, Quantity::Height, 500));
+    assert_eq!(gone, 8);
+    let archive = join(vec![("steps.grib", cut)]).unwrap();
+    assert_eq!(archive.levels_pa, [100_000, 85_000, 70_000, 40_000, 30_000]);
+}
+
+#[test]
+fn files_for_different_regions_name_both() {
+    holds(
+        &refused(vec![
+            ("a.grib2", bytes(CCSDS)),
+            ("b.grib2", bytes(GEFS_MEAN)),
+        ]),
+        &[
+            "b.grib2",
+            "every 0.5 by 0.5",
+            "of a.grib2",
+            "every 0.25 by 0.25",
+            "one forecast",
+        ],
+    );
+    holds(
+        &refused(vec![
+            ("a.nc", bytes(PORTUGAL_2023)),
+            ("b.nc", bytes(PORTUGAL_2022)),
+        ]),
+        &["b.nc", "9 to 8 W", "9 to 7 W"],
+    );
+}
+
+// ---- two runs ----
+
+/// The run of 00 UTC is made to give 12 UTC as well, which the run of 12 UTC gives too.
+#[test]
+fn of_two_runs_for_a_time_the_newer_is_flown() {
+    let file = bytes(ECMWF);
+    let of_run = |run: &str, step: &str| -> Vec<u8> {
+        let wanted: [Timestamp; 2] = [run, step].map(|t| t.parse().unwrap());
+        let of_it = |m: &&&[u8]| {
+            let slab = &slabs(m)[0];
+            [slab.run.unwrap(), slab.valid] == wanted
+        };
+        messages(&file)
+            .iter()
+            .filter(of_it)
+            .flat_map(|m| m.to_vec())
+            .collect()
+    };
+    let old_06 = of_run("2024-06-03T00:00:00Z", "2024-06-03T06:00:00Z");
+    let new_12 = of_run("2024-06-03T12:00:00Z", "2024-06-03T12:00:00Z");
+    assert_eq!((messages(&old_06).len(), messages(&new_12).len()), (30, 30));
+    let old_12 = retimed(&old_06, [6, 3, 0], 12);
+    let corner = Window {
+        row: 12,
+        column: 5,
+        rows: 2,
+        columns: 2,
+    };
+    let winds =
+        |archive: &Archive, step: usize| archive.cut(corner, step..step + 1).unwrap().east_m_s;
+    let new_alone = join(vec![("new", new_12.clone())]).unwrap();
+    let old_alone = join(vec![("old", old_12.clone())]).unwrap();
+    assert_eq!(old_alone.steps[0].valid, new_alone.steps[0].valid);
+    assert_ne!(winds(&old_alone, 0), winds(&new_alone, 0));
+    // In either order, in one file or two.
+    let both = [old_12.clone(), new_12.clone()].concat();
+    for files in [
+        vec![("old", old_12.clone()), ("new", new_12.clone())],
+        vec![("new", new_12.clone()), ("old", old_12.clone())],
+        vec![("both", both)],
+    ] {
+        let archive = join(files).unwrap();
+        assert_eq!(archive.steps, new_alone.steps);
+        assert_eq!(winds(&archive, 0), winds(&new_alone, 0));
+        let told = "30 fields of older runs, for times that a newer run gives";
+        assert_eq!(archive.left_out, [told]);
+    }
+    // The step of 06 UTC stays with the older run.
+    let archive = join(vec![("06", old_06), ("old", old_12), ("new", new_12)]).unwrap();
+    let runs: Vec<String> = archive
+        .steps
+        .iter()
+        .filter_map(|s| Some(s.run?.to_string()))
+        .collect();
+    assert_eq!(runs, ["2024-06-03T00:00:00Z", "2024-06-03T12:00:00Z"]);
+}
+
+#[test]
+fn the_runs_of_the_real_file_are_told_for_each_time() {
+    let archive = join(vec![("steps.grib", bytes(ECMWF))]).unwrap();
+    let leads: Vec<i64> = archive
+        .steps
+        .iter()
+        .map(|s| s.valid.duration_since(s.run.unwrap()).as_hours())
+        .collect();
+    assert_eq!(leads, [0, 6, 0, 6, 0, 6, 0, 6]);
+    assert!(archive.left_out.is_empty());
+}
+
+// ---- damaged ----
+
+/// Joins and cuts: an error in words, or a block of the size it says; never a panic.
+fn try_all(bytes: Vec<u8>) -> bool {
+    let archive = match join(vec![("damaged", bytes)]) {
+        Err(error) => {
+            let words = error.to_string();
+            assert!(
+                words.contains("expected") && words.contains("damaged"),
+                "{words}"
+            );
+            return false;
+        }
+        Ok(archive) => archive,
+    };
+    let whole = archive.lattice.whole();
+    let window = Window {
+        rows: whole.rows.min(3),
+        columns: whole.columns.min(3),
+        ..whole
+    };
+    let steps = archive.steps.len().min(2);
+    match archive.cut(window, 0..steps) {
+        Err(error) => {
+            let words = error.to_string();
+            assert!(words.contains("expected"), "{words}");
+            false
+        }
+        Ok(block) => {
+            let columns = archive.members.len() * steps * window.rows * window.columns;
+            assert_eq!(block.east_m_s.dim(), (columns, archive.levels_pa.len()));
+            for column in 0..columns {
+                let winds = block.winds(column);
+                assert!(winds.base_m().is_finite() && winds.at(10_000.0).east_m_s.is_finite());
+            }
+            true
+        }
+    }
+}
+
+/// What is read of a NetCDF file is what is asked for, so a file that lacks its end still gives its
+/// first hours (version 3 holds them one after the other); all of it is never to be had.
+#[test]
+fn netcdf_cut_anywhere() {
+    for name in [PORTUGAL_2022, PORTUGAL_2023] {
+        let whole = bytes(name);
+        let mut lengths: Vec<usize> = (0..40).map(|k| whole.len() * k / 40).collect();
+        lengths.extend([8, 9, 64, 512, 2_048, whole.len() - 1]);
+        let mut refused = [0, 0];
+        for &length in &lengths {
+            let cut = whole[..length].to_vec();
+            refused[0] += usize::from(!try_all(cut.clone()));
+            let all = join(vec![("cut.nc", cut)])
+                .and_then(|a| a.cut(a.lattice.whole(), 0..a.steps.len()));
+            let words = all.expect_err("it is refused").to_string();
+            holds(&words, &["cut.nc", "expected"]);
+            refused[1] += 1;
+        }
+        let [first, all] = refused;
+        println!("{name}: of {all}, {first} give nothing of the first hours");
+        assert!(all == 46 && first > 30, "{refused:?}");
+    }
+}
+
+/// Sections of a GRIB 2 message, each with its number: octets 1 to 4 are its length, octet 5 its
+/// number; section 0 has 16 octets, section 8 is "7777".
+fn sections(message: &[u8]) -> Vec<(u8, Range<usize>)> {
+    let mut found = vec![(0, 0..16)];
+    let mut at = 16;
+    while &message[at..at + 4] != b"7777" {
+        let length = u32::from_be_bytes(message[at..at + 4].try_into().unwrap()) as usize;
+        found.push((message[at + 4], at..at + length));
+        at += length;
+    }
+    found.push((8, at..at + 4));
+    found
+}
+
+/// Every bit of the first 80 octets of every section of the first message, one at a time.
+#[test]
+fn bits_flipped_in_every_section() {
+    let whole = bytes(CCSDS);
+    let first = sections(messages(&whole)[0]);
+    let numbers: Vec<u8> = first.iter().map(|s| s.0).collect();
+    assert_eq!(numbers, [0, 1, 3, 4, 5, 6, 7, 8]);
+    let (mut tried, mut refused) = (0, 0);
+    for (_, octets) in first {
+        for at in octets.clone().take(80) {
+            let mut bytes = whole.clone();
+            bytes[at] ^= 1 << (at % 8);
+            tried += 1;
+            refused += usize::from(!try_all(bytes));
+        }
+    }
+    println!("{refused} of {tried} flipped bits refused");
+    assert!(tried > 250 && refused > 20, "{refused} of {tried}");
+}
+
+/// What is at a place near the beginning or anywhere.
+fn place(bytes: &[u8], share: f64) -> usize {
+    ((share.powi(3) * bytes.len() as f64) as usize).min(bytes.len() - 1)
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(150))]
+
+    #[test]
+    fn bytes_changed_anywhere(
+        which in 0..2_usize,
+        changes in proptest::collection::vec((0.0..1.0, any::<u8>()), 1..8),
+    ) {
+        let mut bytes = bytes([CCSDS, GEFS_MEAN][which]);
+        for (share, byte) in changes {
+            let at = place(&bytes, share);
+            bytes[at] = byte;
+        }
+        try_all(bytes);
+    }
+}
+
+// ---- through the program ----
+
+/// Runs the sample's plan on a wind file made of these bytes; expects one message and nothing
+/// written.
+fn program_refuses(name: &str, bytes: &[u8]) -> String {
+    let folder = tempfile::tempdir().unwrap();
+    let sample = fs::read_to_string(path(PORTUGAL_2023).with_file_name("plan.toml")).unwrap();
+    let plan = folder.path().join("plan.toml");
+    fs::write(&plan, sample.replace("era5-portugal-2023.nc", name)).unwrap();
+    fs::write(folder.path().join(name), bytes).unwrap();
+    let out = folder.path().join("zone.geojson");
+    let text = |p: &Path| p.to_str().unwrap().to_owned();
+    let output = windfall("zone", &[&text(&plan), "--out", &text(&out)]);
+    let message = stderr(&output);
+    assert_eq!(output.status.code(), Some(1), "{message}");
+    assert_eq!(stdout(&output), "");
+    assert!(
+        message.starts_with("windfall: ") && message.contains(name),
+        "{message}"
+    );
+    assert!(!message.contains("panicked"), "{message}");
+    assert_eq!(message.lines().count(), 1, "{message}");
+    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 2);
+    message
+}
+
+#[test]
+fn the_program_says_what_is_wrong() {
+    let europe = bytes(GFS_EUROPE);
+    holds(
+        &program_refuses("cut.grib2", &europe[..europe.len() / 2]),
+        &["message", "cut short"],
+    );
+    let half = without(&bytes(CCSDS), |s| s.quantity == Quantity::NorthWind).0;
+    holds(
+        &program_refuses("half.grib2", &half),
+        &["without the other component"],
+    );
+    let portugal = bytes(PORTUGAL_2023);
+    program_refuses("cut.nc", &portugal[..portugal.len() / 3]);
+    program_refuses("headless.nc", &portugal[..100]);
+    // A whole file, but of another day and place.
+    let elsewhere = program_refuses_to_fly("europe.grib2", &europe);
+    holds(
+        &elsewhere,
+        &[
+            "the release at 2023-10-12T09:30:00Z",
+            "41 to 51 N, 5 W to 9 E",
+            "2020-03-14T00:00:00Z",
+        ],
+    );
+}
+
+/// The same for a file that is sound but of no use: the message need not name it.
+fn program_refuses_to_fly(name: &str, bytes: &[u8]) -> String {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join(name);
+    fs::write(&file, bytes).unwrap();
+    let plan = path(PORTUGAL_2023).with_file_name("plan.toml");
+    let output = windfall(
+        "zone",
+        &[plan.to_str().unwrap(), "--wind", file.to_str().unwrap()],
+    );
+    assert_eq!(output.status.code(), Some(1));
+    assert_eq!(stdout(&output), "");
+    assert_eq!(stderr(&output).lines().count(), 1);
+    stderr(&output)
+}
