@@ -11,8 +11,8 @@ use jiff::{SignedDuration, Timestamp};
 use self::reach::Reach;
 use self::setup::Setup;
 use self::stack::FilledBalloon;
-use self::weather::Weather;
 pub use self::weather::WindInput;
+use self::weather::{FlownWinds, SiteWinds, Weather};
 use crate::error::{Error, Result};
 use crate::flight::layers::Layers;
 use crate::flight::model::{FlightModel, Flown, Moment, Scratch, Variation};
@@ -69,7 +69,8 @@ pub fn predict(
 ) -> Result<Prediction> {
     let units = options.units;
     let (mut assumed, mut notes) = (Vec::new(), Vec::new());
-    let weather = Weather::of(plan, input, units, &mut assumed)?;
+    let site = SiteWinds::new(plan.site, input, [plan.release; 2])?;
+    let weather = site.weather(plan, units, &mut assumed)?;
     let site_m = elevation(plan, &weather, units, &mut assumed);
     assumed.push("the load lands at the elevation of the site: no terrain is read".into());
     if weather.column.air.measured_m().is_none() {
@@ -91,7 +92,7 @@ pub fn predict(
         units,
         &mut assumed,
     )?;
-    let flights = fly_all(plan, &weather, &mut setup, options, flown)?;
+    let flights = fly_all(plan, &site, &weather, &mut setup, options, flown)?;
     let (model, landings) = (&setup.model, &flights.landings);
     let process = flights.process.as_ref();
     let wind = weather.facts(&model.layers, &flights.seconds, process);
@@ -197,57 +198,100 @@ struct Flights {
 /// of a forecast that was decoded, more is.
 fn fly_all(
     plan: &Plan,
+    site: &SiteWinds,
     weather: &Weather,
     setup: &mut Setup,
     options: Options,
     flown: impl Fn() + Sync,
 ) -> Result<Flights> {
-    // In the column above the site first: that tells how far and how long flights go.
-    let (above_site, track) = fly_planned(&setup.model, 0);
-    above_site.map_err(|miss| cannot_fly(miss, &track, plan, weather, options.units))?;
-    let mut reach = Reach::of(&track, &setup.model, &setup.spread);
+    let mut reach = reach_of(plan, weather, setup, options.units)?;
     loop {
-        let winds = weather.around(plan, &setup.model, &reach)?;
-        setup.model.winds = winds.winds;
-        let (planned, track) = fly_planned(&setup.model, winds.planned);
-        let planned = match planned {
-            Ok(planned) => planned,
-            Err(Miss::Leaves(left)) if !winds.extent.ends_at(left) => {
-                reach = reach.grown(left);
-                continue;
-            }
-            Err(miss) => return Err(cannot_fly(miss, &track, plan, weather, options.units)),
+        let model = &setup.model;
+        let winds = match weather.of_soundings(plan, model) {
+            Some(winds) => winds,
+            None => decoded(plan, site, &reach, model)?,
         };
-        let seconds = seconds_by_layer(&track, &setup.model.layers);
-        let process = weather.process(&setup.model.layers, &seconds);
-        let sampler = Sampler {
-            seed: options.seed,
-            spread: setup.spread,
-            mass: setup.mass,
-            members: winds.members,
-        };
-        let landings = run(
-            &setup.model,
-            &sampler,
-            process.as_ref(),
-            options.draws,
-            &flown,
-        );
-        let more = [Outside::Region, Outside::Hours]
-            .into_iter()
-            .find(|&left| landings.left(left) > 0 && !winds.extent.ends_at(left));
-        if let Some(left) = more {
-            reach = reach.grown(left);
-        } else {
-            return Ok(Flights {
-                planned,
-                track,
-                seconds,
-                process,
-                landings,
-            });
+        match fly_in(plan, weather, setup, &winds, options, &flown)? {
+            Outcome::Flown(flights) => return Ok(*flights),
+            Outcome::NeedsMore(left) => reach = reach.grown(left),
         }
     }
+}
+
+/// A forecast's winds around a site.
+fn decoded(
+    plan: &Plan,
+    site: &SiteWinds,
+    reach: &Reach,
+    model: &FlightModel,
+) -> Result<FlownWinds> {
+    let winds = site.decoded(plan, reach, &model.layers, &model.compass)?;
+    winds.ok_or_else(|| Error::CannotDo {
+        why: "no forecast was decoded".into(),
+        remedy: "expected a forecast around the site".into(),
+    })
+}
+
+/// How far flights go, by the planned one in the column above the site.
+fn reach_of(plan: &Plan, weather: &Weather, setup: &Setup, units: UnitSystem) -> Result<Reach> {
+    let (above_site, track) = fly_planned(&setup.model, 0);
+    above_site.map_err(|miss| cannot_fly(miss, &track, plan, weather, units))?;
+    Ok(Reach::of(&track, &setup.model, &setup.spread))
+}
+
+/// What came of flying in a part of the winds.
+enum Outcome {
+    Flown(Box<Flights>),
+    /// Flights left that part, but not the winds.
+    NeedsMore(Outside),
+}
+
+/// Flies the plan and its draws in winds that may be only a part of what there are.
+fn fly_in(
+    plan: &Plan,
+    weather: &Weather,
+    setup: &mut Setup,
+    winds: &FlownWinds,
+    options: Options,
+    flown: impl Fn() + Sync,
+) -> Result<Outcome> {
+    setup.model.winds = winds.winds.clone();
+    let (planned, track) = fly_planned(&setup.model, winds.planned);
+    let planned = match planned {
+        Ok(planned) => planned,
+        Err(Miss::Leaves(left)) if !winds.extent.ends_at(left) => {
+            return Ok(Outcome::NeedsMore(left));
+        }
+        Err(miss) => return Err(cannot_fly(miss, &track, plan, weather, options.units)),
+    };
+    let seconds = seconds_by_layer(&track, &setup.model.layers);
+    let process = weather.process(&setup.model.layers, &seconds);
+    let sampler = Sampler {
+        seed: options.seed,
+        spread: setup.spread,
+        mass: setup.mass,
+        members: winds.members,
+    };
+    let landings = run(
+        &setup.model,
+        &sampler,
+        process.as_ref(),
+        options.draws,
+        &flown,
+    );
+    let more = [Outside::Region, Outside::Hours]
+        .into_iter()
+        .find(|&left| landings.left(left) > 0 && !winds.extent.ends_at(left));
+    Ok(match more {
+        Some(left) => Outcome::NeedsMore(left),
+        None => Outcome::Flown(Box::new(Flights {
+            planned,
+            track,
+            seconds,
+            process,
+            landings,
+        })),
+    })
 }
 
 /// The flight without spread, with its track: a point at every layer, up to where it ended.

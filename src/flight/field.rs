@@ -1,5 +1,7 @@
 //! The winds of a field by layer: many columns, each cut into the same layers.
 
+use std::sync::Arc;
+
 use jiff::Timestamp;
 use rayon::prelude::*;
 
@@ -23,9 +25,11 @@ type Leg = [[f32; 2]; LAYERS_A_LEG];
 /// interpolated at the same altitude, as each column is cut by its own altitudes first.
 #[derive(Debug, Clone)]
 pub struct LayerField {
-    placing: Placing,
+    placing: Arc<Placing>,
+    /// From the time that the placing counts from to the planned release, s.
+    release_s: f64,
     /// Column by column, leg by leg, from the ground up.
-    legs: Vec<Leg>,
+    legs: Arc<Vec<Leg>>,
     legs_a_column: usize,
     columns_a_member: usize,
 }
@@ -55,8 +59,9 @@ impl LayerField {
             (0..legs_a_column).map(leg).collect()
         };
         LayerField {
-            placing,
-            legs: (0..columns).into_par_iter().flat_map_iter(cut).collect(),
+            placing: Arc::new(placing),
+            release_s: 0.0,
+            legs: Arc::new((0..columns).into_par_iter().flat_map_iter(cut).collect()),
             legs_a_column,
             columns_a_member,
         }
@@ -94,7 +99,7 @@ impl LayerField {
     }
 
     /// The same field with one member more: the mean of all. Returns its number.
-    pub fn with_mean_member(mut self) -> (LayerField, usize) {
+    pub fn with_mean_member(self) -> (LayerField, usize) {
         let size = self.columns_a_member * self.legs_a_column;
         let members = self.legs.len() / size.max(1);
         let mean_of = |at: usize| -> Leg {
@@ -106,14 +111,27 @@ impl LayerField {
             }
             sum.map(|s| s.map(|w| (w / members as f64) as f32))
         };
-        let mean: Vec<Leg> = (0..size).map(mean_of).collect();
-        self.legs.extend(mean);
-        (self, members)
+        let legs: Vec<Leg> = self
+            .legs
+            .iter()
+            .copied()
+            .chain((0..size).map(mean_of))
+            .collect();
+        let legs = Arc::new(legs);
+        (LayerField { legs, ..self }, members)
+    }
+
+    /// The same winds for a release so many seconds after the time they are counted from.
+    pub fn at_release(&self, release_s: f64) -> LayerField {
+        LayerField {
+            release_s,
+            ..self.clone()
+        }
     }
 
     /// The columns around a place at a time, seconds since the planned release.
     pub fn weights(&self, place: Normal, time_s: f64) -> Result<Weights, Outside> {
-        self.placing.weights(place, time_s)
+        self.placing.weights(place, self.release_s + time_s)
     }
 
     /// Drift through leg `leg` of the columns of a member, m: the sum over its layers of wind times

@@ -4,7 +4,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use crate::error::Result;
 use crate::flight::model::{FlightModel, Moment, Winds};
-use crate::plan::Plan;
+use crate::geodesy::Position;
 use crate::sources::grid::archive::Archive;
 use crate::spread::draws::Spread;
 use crate::wind::grid::Block;
@@ -93,16 +93,30 @@ impl Reach {
         }
     }
 
-    /// The part of a forecast within reach, and how much of it that is.
+    /// The reach that holds both.
+    pub fn with(self, other: Reach) -> Reach {
+        Reach {
+            far_m: self.far_m.max(other.far_m),
+            early_s: self.early_s.max(other.early_s),
+            late_s: self.late_s.max(other.late_s),
+        }
+    }
+
+    /// The part of a forecast within reach of releases from a site, and how much of it that is.
     ///
     /// # Errors
     ///
     /// When it cannot be decoded.
-    pub fn cut(&self, plan: &Plan, archive: &Archive) -> Result<(Block, Extent)> {
-        let window = archive.lattice.around(plan.site, self.far_m)?;
+    pub fn cut(
+        &self,
+        site: Position,
+        releases: [Timestamp; 2],
+        archive: &Archive,
+    ) -> Result<(Block, Extent)> {
+        let window = archive.lattice.around(site, self.far_m)?;
         let steps = archive.steps_around(
-            after(plan.release, -self.early_s),
-            after(plan.release, self.late_s),
+            after(releases[0], -self.early_s),
+            after(releases[1], self.late_s),
         );
         let extent = Extent {
             everywhere: window == archive.lattice.whole(),

@@ -8,7 +8,7 @@ use crate::error::{Error, Result};
 use crate::flight::field::LayerField;
 use crate::flight::layers::{LayerWinds, Layers};
 use crate::flight::model::{FlightModel, Winds};
-use crate::geodesy::Position;
+use crate::geodesy::{Compass, Position};
 use crate::plan::Plan;
 use crate::report::facts::{WindFacts, WindSource};
 use crate::sources::grid::archive::Archive;
@@ -16,6 +16,7 @@ use crate::sources::{self, Ascent};
 use crate::units::{UnitSystem, duration};
 use crate::wind::column::{Column, WindProfile};
 use crate::wind::error::{WindErrorProcess, WindErrorTable};
+use crate::wind::grid::Block;
 use crate::wind::placing::{MOST_STATIONS, ONE_TIME_STANDS_S, Outside, Placing, Station, Weights};
 
 /// The winds a command was given.
@@ -24,6 +25,14 @@ pub enum WindInput {
     Soundings(Vec<Ascent>),
     /// Forecast files, joined.
     Forecast(Box<Archive>),
+}
+
+/// The winds around one site, for all its releases.
+pub struct SiteWinds<'a> {
+    input: &'a WindInput,
+    releases: [Timestamp; 2],
+    /// Of a forecast: the points next to the site, at the times of the releases.
+    near: Option<Block>,
 }
 
 /// The winds of one release.
@@ -48,6 +57,7 @@ enum Around<'a> {
 }
 
 /// The winds that flights are flown in.
+#[derive(Clone)]
 pub struct FlownWinds {
     /// As the model takes them.
     pub winds: Winds,
@@ -59,6 +69,28 @@ pub struct FlownWinds {
     pub extent: Extent,
 }
 
+impl FlownWinds {
+    /// The only winds there are, without members.
+    fn only(winds: Winds) -> FlownWinds {
+        FlownWinds {
+            winds,
+            members: 1,
+            planned: 0,
+            extent: Extent::WHOLE,
+        }
+    }
+
+    /// A forecast's winds, decoded for releases from `since` on, for another of them.
+    pub fn for_release(&self, since: Timestamp, release: Timestamp) -> FlownWinds {
+        let mut same = self.clone();
+        if let Winds::Field(field) = &self.winds {
+            let field = field.at_release(seconds_between(since, release));
+            same.winds = Winds::Field(Box::new(field));
+        }
+        same
+    }
+}
+
 /// Altitudes at which the wind error is told, m.
 const TOLD_AT_M: [f64; 5] = [1_000.0, 5_000.0, 10_000.0, 20_000.0, 30_000.0];
 /// Soundings farther from the release than this in time are not blended, s.
@@ -66,43 +98,96 @@ const BLENDED_WITHIN_S: f64 = 48.0 * 3_600.0;
 /// Soundings closer than this are of one station, m.
 const ONE_STATION_M: f64 = 5_000.0;
 
-impl<'a> Weather<'a> {
+impl<'a> SiteWinds<'a> {
+    /// For releases from a site between two times.
+    ///
+    /// # Errors
+    ///
+    /// When a part of a file cannot be decoded.
+    pub fn new(
+        site: Position,
+        input: &'a WindInput,
+        releases: [Timestamp; 2],
+    ) -> Result<SiteWinds<'a>> {
+        let near = match input {
+            WindInput::Soundings(_) => None,
+            WindInput::Forecast(archive) => {
+                let window = archive.lattice.around(site, 0.0)?;
+                let steps = archive.steps_around(releases[0], releases[1]);
+                Some(archive.cut(window, steps)?)
+            }
+        };
+        Ok(SiteWinds {
+            input,
+            releases,
+            near,
+        })
+    }
+
     /// The winds of a plan's release. Says what it assumes.
     ///
     /// # Errors
     ///
     /// When the winds do not cover the site at the release.
-    pub fn of(
+    pub fn weather(
+        &self,
         plan: &Plan,
-        input: &'a WindInput,
         units: UnitSystem,
         assumed: &mut Vec<String>,
     ) -> Result<Weather<'a>> {
-        let mut weather = match input {
-            WindInput::Soundings(ascents) => of_soundings(plan, ascents, assumed)?,
-            WindInput::Forecast(archive) => of_forecast(plan, archive, assumed)?,
+        let mut weather = match (self.input, &self.near) {
+            (WindInput::Forecast(archive), Some(near)) => {
+                of_forecast(plan, archive, near, assumed)?
+            }
+            (WindInput::Soundings(ascents), _) => of_soundings(plan, ascents, assumed)?,
+            (WindInput::Forecast(_), None) => return Err(nothing_near(plan)),
         };
         let top_m = weather.column.winds.top_m();
         weather.error = wind_error::table(plan, &weather.source, top_m, units, assumed);
         Ok(weather)
     }
 
-    /// The winds as far as `reach`, on the model's layers.
+    /// A forecast's winds as far as `reach` around all the releases, counted from the first of
+    /// them; `None` where the winds are soundings.
     ///
     /// # Errors
     ///
     /// When a part of a file cannot be decoded.
-    pub fn around(&self, plan: &Plan, model: &FlightModel, reach: &Reach) -> Result<FlownWinds> {
-        let one = |winds| FlownWinds {
-            winds,
-            members: 1,
-            planned: 0,
-            extent: Extent::WHOLE,
+    pub fn decoded(
+        &self,
+        plan: &Plan,
+        reach: &Reach,
+        layers: &Layers,
+        compass: &Compass,
+    ) -> Result<Option<FlownWinds>> {
+        let WindInput::Forecast(archive) = self.input else {
+            return Ok(None);
         };
+        let (block, extent) = reach.cut(plan.site, self.releases, archive)?;
+        let field = LayerField::of_block(&block, plan.site, self.releases[0], layers, compass)?;
+        let members = block.members.len();
+        let (field, planned) = match members {
+            1 => (field, 0),
+            _ => field.with_mean_member(),
+        };
+        Ok(Some(FlownWinds {
+            winds: Winds::Field(Box::new(field)),
+            members,
+            planned,
+            extent,
+        }))
+    }
+}
+
+impl Weather<'_> {
+    /// The winds that a flight's model is flown in, where they are soundings; `None` where they
+    /// are a forecast, which [`SiteWinds::decoded`] gives.
+    pub fn of_soundings(&self, plan: &Plan, model: &FlightModel) -> Option<FlownWinds> {
+        let one = FlownWinds::only;
         match &self.around {
             Around::Nothing => {
                 let winds = LayerWinds::of_profile(&self.column.winds, &model.layers);
-                Ok(one(Winds::Column(winds)))
+                Some(one(Winds::Column(winds)))
             }
             Around::Stations(stations, columns) => {
                 let placing = Placing::Stations(stations.clone());
@@ -118,24 +203,9 @@ impl<'a> Weather<'a> {
                     &model.layers,
                     &model.compass,
                 );
-                Ok(one(Winds::Field(Box::new(field))))
+                Some(one(Winds::Field(Box::new(field))))
             }
-            Around::Forecast(archive) => {
-                let (block, extent) = reach.cut(plan, archive)?;
-                let (layers, compass) = (&model.layers, &model.compass);
-                let field = LayerField::of_block(&block, plan.site, plan.release, layers, compass)?;
-                let members = block.members.len();
-                let (field, planned) = match members {
-                    1 => (field, 0),
-                    _ => field.with_mean_member(),
-                };
-                Ok(FlownWinds {
-                    winds: Winds::Field(Box::new(field)),
-                    members,
-                    planned,
-                    extent,
-                })
-            }
+            Around::Forecast(_) => None,
         }
     }
 
@@ -328,27 +398,27 @@ fn blend(weights: &Weights, columns: &[Column]) -> Column {
 fn of_forecast<'a>(
     plan: &Plan,
     archive: &'a Archive,
+    near: &Block,
     assumed: &mut Vec<String>,
 ) -> Result<Weather<'a>> {
-    let window = archive.lattice.around(plan.site, 0.0)?;
-    let block = archive.cut(window, archive.steps_around(plan.release, plan.release))?;
-    let placing = Placing::of_block(&block, plan.site, plan.release)?;
+    let placing = Placing::of_block(near, plan.site, plan.release)?;
     let weights = placing
         .weights(plan.site.normal(), 0.0)
         .map_err(|outside| not_covered(plan, archive, outside))?;
-    let members = block.members.len();
+    let members = near.members.len();
     let profiles: Vec<(f64, WindProfile)> = (0..members)
         .flat_map(|member| {
-            let first = member * block.columns_of_member();
+            let first = member * near.columns_of_member();
             let profile = |(c, w): (usize, f64)| {
                 let share = w / members as f64;
-                (share, block.winds(first + c))
+                (share, near.winds(first + c))
             };
             weights.terms().map(profile).collect::<Vec<_>>()
         })
         .collect();
     let parts: Vec<(f64, &WindProfile)> = profiles.iter().map(|(w, p)| (*w, p)).collect();
-    let run = block.steps.iter().filter_map(|s| s.run).max();
+    let around = archive.steps_around(plan.release, plan.release);
+    let run = archive.steps[around].iter().filter_map(|s| s.run).max();
     if run.is_none() {
         assumed.push("the files name no run and the plan has no [wind] issued: the winds are taken as an analysis, assumed".into());
     }
@@ -369,10 +439,10 @@ fn of_forecast<'a>(
         column: Column {
             position: Some(plan.site),
             time: Some(plan.release),
-            air: block.air(&weights, 0),
+            air: near.air(&weights, 0),
             winds: WindProfile::blend(&parts),
         },
-        ground_m: block.ground_at(&weights),
+        ground_m: near.ground_at(&weights),
         around: Around::Forecast(archive),
         files: archive.names(),
         source: WindSource::Forecast {
@@ -387,6 +457,13 @@ fn of_forecast<'a>(
         },
         error: None,
     })
+}
+
+fn nothing_near(plan: &Plan) -> Error {
+    Error::CannotDo {
+        why: format!("no winds were decoded for {}", plan.site.text()),
+        remedy: "expected a forecast around the site".into(),
+    }
 }
 
 fn not_covered(plan: &Plan, archive: &Archive, outside: Outside) -> Error {
