@@ -1,6 +1,7 @@
 //! From a plan and winds to a landing zone: the main job.
 
 mod reach;
+pub mod releases;
 mod setup;
 mod stack;
 mod weather;

@@ -247,6 +247,11 @@ impl Weather<'_> {
         }
     }
 
+    /// From the run of a forecast to the release, s.
+    pub fn lead_s(&self) -> Option<f64> {
+        self.source.lead_s()
+    }
+
     /// Whether the winds differ from place to place or from time to time.
     pub fn is_field(&self) -> bool {
         !matches!(self.around, Around::Nothing)

@@ -1,0 +1,245 @@
+//! Many releases from one site, flown in winds that are decoded once.
+
+use jiff::{SignedDuration, Timestamp};
+use rayon::prelude::*;
+
+use super::reach::Reach;
+use super::setup::Setup;
+use super::weather::{SiteWinds, Weather, WindInput};
+use super::{Flights, Options, Outcome, elevation, fly_in, reach_of};
+use crate::error::{Error, Result};
+use crate::flight::layers::Layers;
+use crate::flight::model::Moment;
+use crate::geodesy::{LocalFrame, Position};
+use crate::plan::Plan;
+use crate::spread::region::{GroundEllipse, Regions};
+use crate::spread::run::Landing;
+use crate::wind::placing::Outside;
+use crate::wind::sounding::Wind;
+
+/// What came of one release.
+#[derive(Debug, Clone)]
+pub struct FlownRelease {
+    /// The release.
+    pub release: Timestamp,
+    /// The planned flight, a point at every layer; the last is the landing.
+    pub track: Vec<Moment>,
+    /// The draws that came down, in their order.
+    pub landings: Vec<Landing>,
+    /// Of how many.
+    pub draws: u64,
+    /// How many left the winds.
+    pub left: usize,
+    /// Centre of the landings.
+    pub center: Position,
+    /// The ellipse of 90 %; `None` when too many draws left the winds.
+    pub ellipse: Option<GroundEllipse>,
+    /// From the run of the forecast to the release, s, if known.
+    pub lead_s: Option<f64>,
+    /// The lowest wind above the site, by hour around the release: seconds after it, and the wind.
+    pub surface: Vec<(f64, Wind)>,
+}
+
+/// A release as it was tried: flown, or why not.
+pub type Tried = (Timestamp, Result<FlownRelease>);
+
+/// Hours before and after the release at which the wind at the ground is looked up.
+const SURFACE_HOURS: [i64; 4] = [-1, 0, 1, 2];
+/// The wind at the ground is that so high above the site, or the lowest there is, m.
+const SURFACE_M: f64 = 10.0;
+
+/// A release ready to be flown.
+struct Ready<'a> {
+    plan: Plan,
+    weather: Weather<'a>,
+    setup: Setup,
+    reach: Reach,
+}
+
+/// Flies a plan's stack at each of the `times`, with the plan's spread, and the same draws as
+/// [`super::predict`] flies for that release. `done` is told after each release.
+///
+/// # Errors
+///
+/// Only when no release can be tried at all, as when a file cannot be decoded; what is wrong with
+/// one release is kept with it.
+pub fn fly_releases(
+    plan: &Plan,
+    input: &WindInput,
+    times: &[Timestamp],
+    options: Options,
+    done: impl Fn() + Sync,
+) -> Result<Vec<Tried>> {
+    let (Some(first), Some(last)) = (times.iter().min(), times.iter().max()) else {
+        return Ok(Vec::new());
+    };
+    let hour = |t: Timestamp, h: i64| t.checked_add(SignedDuration::from_hours(h)).unwrap_or(t);
+    let span = [hour(*first, -2), hour(*last, 3)];
+    let site = SiteWinds::new(plan.site, input, span)?;
+    let site_m = times.iter().find_map(|&t| {
+        let plan = at(plan, t);
+        let weather = site.weather(&plan, options.units, &mut Vec::new()).ok()?;
+        Some(elevation(&plan, &weather, options.units, &mut Vec::new()))
+    });
+    let ready: Vec<Result<Ready>> = times
+        .par_iter()
+        .map(|&t| ready(at(plan, t), &site, site_m.unwrap_or(0.0), options))
+        .collect();
+    let flights = fly_ready(&site, span[0], &ready, options, &done)?;
+    Ok(times
+        .iter()
+        .zip(ready.into_iter().zip(flights))
+        .map(|(&t, (ready, flights))| {
+            let flown = ready.and_then(|ready| told(&site, &ready, flights?, options));
+            (t, flown)
+        })
+        .collect())
+}
+
+/// The plan, released at another time.
+fn at(plan: &Plan, release: Timestamp) -> Plan {
+    Plan {
+        release,
+        ..plan.clone()
+    }
+}
+
+fn ready<'a>(plan: Plan, site: &SiteWinds<'a>, site_m: f64, options: Options) -> Result<Ready<'a>> {
+    let mut unsaid = Vec::new();
+    let weather = site.weather(&plan, options.units, &mut unsaid)?;
+    let setup = Setup::new(
+        &plan,
+        &weather.column,
+        site_m,
+        weather.is_field(),
+        options.units,
+        &mut unsaid,
+    )?;
+    let reach = reach_of(&plan, &weather, &setup, options.units)?;
+    Ok(Ready {
+        plan,
+        weather,
+        setup,
+        reach,
+    })
+}
+
+/// Flies all that are ready in one part of the winds, and again in more where flights left it.
+fn fly_ready(
+    site: &SiteWinds,
+    since: Timestamp,
+    ready: &[Result<Ready>],
+    options: Options,
+    done: &(impl Fn() + Sync),
+) -> Result<Vec<Result<Flights>>> {
+    let good = || ready.iter().flatten();
+    let Some(mut reach) = good().map(|r| r.reach).reduce(Reach::with) else {
+        return Ok(ready.iter().map(|_| Err(not_flown())).collect());
+    };
+    loop {
+        let shared = match good().next() {
+            Some(one) => {
+                let model = &one.setup.model;
+                let count = good().map(|r| r.setup.model.layers.count).max();
+                let layers = Layers {
+                    count: count.unwrap_or(0),
+                    ..model.layers
+                };
+                site.decoded(&one.plan, &reach, &layers, &model.compass)?
+            }
+            None => None,
+        };
+        let fly = |ready: &Ready| -> Result<Outcome> {
+            let Ready {
+                plan,
+                weather,
+                setup,
+                ..
+            } = ready;
+            let winds = match &shared {
+                Some(winds) => winds.for_release(since, plan.release),
+                None => weather
+                    .of_soundings(plan, &setup.model)
+                    .ok_or_else(not_flown)?,
+            };
+            fly_in(plan, weather, &mut setup.clone(), &winds, options, || {})
+        };
+        let outcomes: Vec<Result<Outcome>> = ready
+            .par_iter()
+            .map(|ready| match ready {
+                Ok(ready) => {
+                    let outcome = fly(ready);
+                    done();
+                    outcome
+                }
+                Err(_) => Err(not_flown()),
+            })
+            .collect();
+        let needs = |outcome: &Result<Outcome>, more: Outside| matches!(outcome, Ok(Outcome::NeedsMore(left)) if *left == more);
+        let more = [Outside::Region, Outside::Hours]
+            .into_iter()
+            .find(|&left| outcomes.iter().any(|o| needs(o, left)));
+        match more {
+            Some(left) => reach = reach.grown(left),
+            None => return Ok(outcomes.into_iter().map(flown).collect()),
+        }
+    }
+}
+
+fn flown(outcome: Result<Outcome>) -> Result<Flights> {
+    match outcome? {
+        Outcome::Flown(flights) => Ok(*flights),
+        Outcome::NeedsMore(_) => Err(not_flown()),
+    }
+}
+
+fn not_flown() -> Error {
+    Error::CannotDo {
+        why: "the release was not flown".into(),
+        remedy: "expected winds for it".into(),
+    }
+}
+
+/// What is to be known of a release, from its flights.
+fn told(
+    site: &SiteWinds,
+    ready: &Ready,
+    flights: Flights,
+    options: Options,
+) -> Result<FlownRelease> {
+    let planned = flights.planned.landing.place.position();
+    let frame = LocalFrame::new(planned)?;
+    let landed = &flights.landings.landed;
+    let points = landed
+        .iter()
+        .map(|l| frame.to_plane(l.place.position()))
+        .collect::<Result<Vec<[f64; 2]>>>()?;
+    let regions = Regions::of(&points)?;
+    let left = flights.landings.left(Outside::Region) + flights.landings.left(Outside::Hours);
+    let given = left as f64 <= super::LEFT_ALLOWED * options.draws as f64;
+    let ellipse = regions.ellipses.iter().find(|e| e.probability == 0.9);
+    let ellipse = ellipse.map(|e| e.on_ground(&frame)).transpose()?;
+    let center = ellipse.as_ref().map_or(planned, |e| e.center);
+    let surface_m = ready.setup.model.layers.base_m + SURFACE_M;
+    let surface = SURFACE_HOURS.iter().filter_map(|&h| {
+        let time = ready
+            .plan
+            .release
+            .checked_add(SignedDuration::from_hours(h));
+        let plan = at(&ready.plan, time.ok()?);
+        let weather = site.weather(&plan, options.units, &mut Vec::new()).ok()?;
+        let winds = &weather.column.winds;
+        Some((3_600.0 * h as f64, winds.at(surface_m.max(winds.base_m()))))
+    });
+    Ok(FlownRelease {
+        release: ready.plan.release,
+        track: flights.track,
+        landings: flights.landings.landed,
+        draws: options.draws,
+        left,
+        center,
+        ellipse: ellipse.filter(|_| given),
+        lead_s: ready.weather.lead_s(),
+        surface: surface.collect(),
+    })
+}
