@@ -8,6 +8,7 @@ pub mod cli;
 pub mod error;
 pub mod flight;
 pub mod geodesy;
+pub mod ground;
 pub mod plan;
 pub mod random;
 pub mod report;

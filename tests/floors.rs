@@ -7,7 +7,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Modules from the ground up; those on one line may not use each other.
-const FLOORS: [&[&str]; 11] = [
+const FLOORS: [&[&str]; 12] = [
     &["error", "units", "random"],
     &["atmosphere", "geodesy"],
     &["wind"],
@@ -15,6 +15,7 @@ const FLOORS: [&[&str]; 11] = [
     &["vehicle"],
     &["flight"],
     &["spread"],
+    &["ground"],
     &["report"],
     &["plan"],
     &["zone"],
