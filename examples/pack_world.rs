@@ -65,7 +65,10 @@ fn pack_airports(path: &str) -> Result<String, Box<dyn Error>> {
             other => return Err(format!("unknown type {other}").into()),
         };
         let elevation = row[4].trim_end_matches(".0");
-        rows.push(format!("{kind},{},{},{},{elevation}\n", &row[0], &row[2], &row[3]));
+        rows.push(format!(
+            "{kind},{},{},{},{elevation}\n",
+            &row[0], &row[2], &row[3]
+        ));
     }
     rows.sort();
     Ok(rows.concat())
@@ -77,6 +80,7 @@ fn pack_layer(layer: &Value) -> Value {
         .as_array()
         .into_iter()
         .flatten()
+        .filter(|feature| !feature["geometry"].is_null())
         .map(|feature| {
             let geometry = &feature["geometry"];
             let name = feature["properties"]["name"].as_str();
@@ -118,11 +122,22 @@ fn pack_places(layer: &Value) -> Result<String, Box<dyn Error>> {
         let properties = &feature["properties"];
         let text = |key: &str| properties[key].as_str().unwrap_or_default().to_owned();
         let degrees = |i: usize| {
-            let value = feature["geometry"]["coordinates"][i].as_f64().unwrap_or_default();
+            let value = feature["geometry"]["coordinates"][i]
+                .as_f64()
+                .unwrap_or_default();
             format!("{:.4}", value)
         };
-        let people = properties["pop_max"].as_i64().unwrap_or_default().to_string();
-        out.write_record([text("name"), text("adm0name"), degrees(1), degrees(0), people])?;
+        let people = properties["pop_max"]
+            .as_i64()
+            .unwrap_or_default()
+            .to_string();
+        out.write_record([
+            text("name"),
+            text("adm0name"),
+            degrees(1),
+            degrees(0),
+            people,
+        ])?;
     }
     Ok(String::from_utf8(out.into_inner()?)?)
 }

@@ -77,10 +77,13 @@ pub fn airports() -> Result<&'static Airports> {
             by_kind: Default::default(),
         })
     };
-    AIRPORTS.get_or_init(read).as_ref().ok_or_else(|| Error::CannotDo {
-        why: "the airports inside the program are damaged".into(),
-        remedy: "expected a complete program file; install it again".into(),
-    })
+    AIRPORTS
+        .get_or_init(read)
+        .as_ref()
+        .ok_or_else(|| Error::CannotDo {
+            why: "the airports inside the program are damaged".into(),
+            remedy: "expected a complete program file; install it again".into(),
+        })
 }
 
 /// One line: kind, code, latitude, longitude, elevation in feet or nothing.

@@ -22,10 +22,30 @@ pub struct Cylinder {
 /// Default cylinders: kind, nautical miles, feet, reason. They stand in for controlled airspace,
 /// which is not built in: charts decide.
 const CYLINDERS: [(AirportKind, f64, f64, &str); 4] = [
-    (AirportKind::Large, 10.0, 10_000.0, "assumed: about as busy terminal areas reach at low height"),
-    (AirportKind::Medium, 5.0, 4_000.0, "assumed: about a control zone with instrument approaches"),
-    (AirportKind::Small, 2.5, 2_000.0, "assumed: about an aerodrome's traffic zone"),
-    (AirportKind::Seaplane, 2.5, 2_000.0, "assumed: as a small airport"),
+    (
+        AirportKind::Large,
+        10.0,
+        10_000.0,
+        "assumed: about as busy terminal areas reach at low height",
+    ),
+    (
+        AirportKind::Medium,
+        5.0,
+        4_000.0,
+        "assumed: about a control zone with instrument approaches",
+    ),
+    (
+        AirportKind::Small,
+        2.5,
+        2_000.0,
+        "assumed: about an aerodrome's traffic zone",
+    ),
+    (
+        AirportKind::Seaplane,
+        2.5,
+        2_000.0,
+        "assumed: as a small airport",
+    ),
 ];
 
 /// The default cylinders, one for each kind.
@@ -114,12 +134,24 @@ impl<'a> Airspace<'a> {
     }
 
     /// Whether the part of a leg below the top of a cylinder comes within its radius.
-    fn meets(&self, &(airport, cylinder, top): &(usize, usize, f64), leg: &[([f64; 2], f64); 2]) -> bool {
-        let [(a, low), (b, high)] = if leg[0].1 <= leg[1].1 { *leg } else { [leg[1], leg[0]] };
+    fn meets(
+        &self,
+        &(airport, cylinder, top): &(usize, usize, f64),
+        leg: &[([f64; 2], f64); 2],
+    ) -> bool {
+        let [(a, low), (b, high)] = if leg[0].1 <= leg[1].1 {
+            *leg
+        } else {
+            [leg[1], leg[0]]
+        };
         if low > top {
             return false;
         }
-        let share = if high > top { (top - low) / (high - low) } else { 1.0 };
+        let share = if high > top {
+            (top - low) / (high - low)
+        } else {
+            1.0
+        };
         let end = [0, 1].map(|k| a[k] + share * (b[k] - a[k]));
         let center = self.map.airports()[airport].1;
         distance_m(center, a, end) <= self.cylinders[cylinder].radius_m
@@ -131,7 +163,11 @@ fn distance_m(p: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
     let d = [b[0] - a[0], b[1] - a[1]];
     let length2 = d[0] * d[0] + d[1] * d[1];
     let along = (p[0] - a[0]) * d[0] + (p[1] - a[1]) * d[1];
-    let t = if length2 > 0.0 { (along / length2).clamp(0.0, 1.0) } else { 0.0 };
+    let t = if length2 > 0.0 {
+        (along / length2).clamp(0.0, 1.0)
+    } else {
+        0.0
+    };
     (a[0] + t * d[0] - p[0]).hypot(a[1] + t * d[1] - p[1])
 }
 

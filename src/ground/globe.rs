@@ -29,7 +29,9 @@ const SLACK: f64 = 1.007;
 impl Globe {
     /// Of places and their numbers.
     pub fn new(places: impl Iterator<Item = (Position, u32)>) -> Globe {
-        let points = places.map(|(at, i)| GeomWithData::new(at.normal().0, i)).collect();
+        let points = places
+            .map(|(at, i)| GeomWithData::new(at.normal().0, i))
+            .collect();
         Globe {
             tree: RTree::bulk_load(points),
         }

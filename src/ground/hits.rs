@@ -60,19 +60,59 @@ pub struct Buffer {
 /// Default buffers: class, metres, reason. All of them are judgement, to be changed where local
 /// rules or sense say so.
 const BUFFERS: [(Class, f64, &str); 18] = [
-    (Class::Road(RoadClass::Motorway), 100.0, "two carriageways and a train of 20 m that drifts as it falls"),
-    (Class::Road(RoadClass::Trunk), 75.0, "a wide road with fast traffic, and the train's length"),
-    (Class::Road(RoadClass::Primary), 50.0, "a road's width and the train's length"),
-    (Class::Road(RoadClass::Secondary), 50.0, "a road's width and the train's length"),
+    (
+        Class::Road(RoadClass::Motorway),
+        100.0,
+        "two carriageways and a train of 20 m that drifts as it falls",
+    ),
+    (
+        Class::Road(RoadClass::Trunk),
+        75.0,
+        "a wide road with fast traffic, and the train's length",
+    ),
+    (
+        Class::Road(RoadClass::Primary),
+        50.0,
+        "a road's width and the train's length",
+    ),
+    (
+        Class::Road(RoadClass::Secondary),
+        50.0,
+        "a road's width and the train's length",
+    ),
     (Class::Road(RoadClass::Tertiary), 30.0, "the train's length"),
     (Class::Road(RoadClass::Local), 30.0, "the train's length"),
-    (Class::Road(RoadClass::Unknown), 50.0, "taken as a primary road"),
-    (Class::Airport(AirportKind::Large), 5_000.0, "runways and approaches around the reference point"),
-    (Class::Airport(AirportKind::Medium), 3_000.0, "runways and approaches around the reference point"),
-    (Class::Airport(AirportKind::Small), 1_000.0, "a runway around the reference point"),
-    (Class::Airport(AirportKind::Seaplane), 1_000.0, "water runs around the reference point"),
+    (
+        Class::Road(RoadClass::Unknown),
+        50.0,
+        "taken as a primary road",
+    ),
+    (
+        Class::Airport(AirportKind::Large),
+        5_000.0,
+        "runways and approaches around the reference point",
+    ),
+    (
+        Class::Airport(AirportKind::Medium),
+        3_000.0,
+        "runways and approaches around the reference point",
+    ),
+    (
+        Class::Airport(AirportKind::Small),
+        1_000.0,
+        "a runway around the reference point",
+    ),
+    (
+        Class::Airport(AirportKind::Seaplane),
+        1_000.0,
+        "water runs around the reference point",
+    ),
     (Class::Airfield, 500.0, "the ends of runways"),
-    (Class::PowerLine, 50.0, "the train's length and the line's width"),
+    (
+        Class::PowerLine,
+        50.0,
+        "the train's length and the line's width",
+    ),
     (Class::Urban, 0.0, "inside: people, roofs and traffic below"),
     (Class::River, 50.0, "half a river's width, given as a line"),
     (Class::Lake, 0.0, "inside: the payload is lost"),
@@ -141,7 +181,10 @@ impl Hits {
 
     /// The share of landings that hit a class; `None` when unknown.
     pub fn share(&self, class: Class) -> Option<Share> {
-        self.classes.iter().find(|row| row.buffer.class == class)?.share
+        self.classes
+            .iter()
+            .find(|row| row.buffer.class == class)?
+            .share
     }
 }
 
@@ -181,19 +224,11 @@ impl Counts {
             self.outside += 1;
             return;
         }
-        let mut to_road = f64::INFINITY;
         for (count, buffer) in self.classes.iter_mut().zip(buffers) {
-            let Some(distance) = map.plane_distance_m(buffer.class, point) else {
-                continue;
-            };
-            *count += usize::from(distance <= buffer.radius_m);
-            if let Class::Road(_) = buffer.class {
-                to_road = to_road.min(distance);
-            }
+            *count += usize::from(map.within(buffer.class, point, buffer.radius_m));
         }
-        if to_road.is_finite() {
-            self.to_road_m.push(to_road as f32);
-        }
+        self.to_road_m
+            .extend(map.plane_road(point).map(|road| road.0 as f32));
         for (counts, class) in self.areas.iter_mut().zip(BY_AREA) {
             for i in map.holding(class, point) {
                 counts[i] += 1;
@@ -229,11 +264,15 @@ impl Counts {
         let mut areas = Vec::new();
         for (counts, class) in self.areas.iter().zip(BY_AREA) {
             let named = counts.iter().zip(map.area_names(class));
-            areas.extend(named.filter(|(hits, _)| **hits > 0).map(|(&hits, name)| AreaHits {
-                class,
-                name: name.clone(),
-                share: Share { hits, draws },
-            }));
+            areas.extend(
+                named
+                    .filter(|(hits, _)| **hits > 0)
+                    .map(|(&hits, name)| AreaHits {
+                        class,
+                        name: name.clone(),
+                        share: Share { hits, draws },
+                    }),
+            );
         }
         areas.sort_by(|a, b| b.share.hits.cmp(&a.share.hits));
         self.to_road_m.sort_unstable_by(f32::total_cmp);
@@ -262,13 +301,23 @@ mod tests {
 
     #[test]
     fn shares_know_their_error() {
-        let share = Share { hits: 200, draws: 1000 };
+        let share = Share {
+            hits: 200,
+            draws: 1000,
+        };
         assert!((share.standard_error() - 0.012_649_11).abs() < 1e-8);
         // Computed from the formula by hand: 0.2 of 1000 gives 0.17638 to 0.22589.
         let [low, high] = share.interval_95();
-        assert!((low - 0.176_4).abs() < 1e-4 && (high - 0.225_9).abs() < 1e-4, "{low} {high}");
-        let none = Share { hits: 0, draws: 1000 };
-        assert_eq!((none.share(), none.standard_error(), none.interval_95()[0]), (0.0, 0.0, 0.0));
+        assert!(
+            (low - 0.176_4).abs() < 1e-4 && (high - 0.225_9).abs() < 1e-4,
+            "{low} {high}"
+        );
+        let none = Share {
+            hits: 0,
+            draws: 1000,
+        };
+        assert_eq!((none.share(), none.standard_error()), (0.0, 0.0));
+        assert!(none.interval_95()[0] < 1e-12);
         // Zero of n: z^2 / (n + z^2).
         assert!((none.interval_95()[1] - 3.841_459 / 1003.841_459).abs() < 1e-6);
         let nothing = Share { hits: 0, draws: 0 };

@@ -35,6 +35,14 @@ impl Lines {
         Some((edge.distance_2(&point).sqrt(), edge.data))
     }
 
+    /// Whether an edge is within a distance, m: cheap where none is near.
+    pub fn within(&self, point: [f64; 2], distance_m: f64) -> bool {
+        let mut near = self
+            .tree
+            .locate_within_distance(point, distance_m * distance_m);
+        near.next().is_some()
+    }
+
     /// How many edges.
     #[cfg(test)]
     pub fn len(&self) -> usize {
@@ -52,7 +60,11 @@ pub(super) fn on_plane(region: &Region, points: &[[f64; 2]]) -> Vec<[f64; 2]> {
             // Degrees, not the plane: there a box round half the earth may look short.
             let degrees = (here[0] - from[0]).hypot(here[1] - from[1]);
             let length = (there[0] - start[0]).hypot(there[1] - start[1]);
-            let parts = if degrees > 1.0 { length.max(degrees * 111_195.0) } else { length };
+            let parts = if degrees > 1.0 {
+                length.max(degrees * 111_195.0)
+            } else {
+                length
+            };
             let parts = (parts / LONGEST_M).ceil().clamp(1.0, MOST_PARTS);
             for k in 1..parts as usize {
                 let t = k as f64 / parts;
@@ -81,7 +93,10 @@ mod tests {
         // On the meridian of the centre the parallel lies due north.
         let expected = center.distance_m(Position::new(45.5, 10.0).unwrap());
         let (distance, number) = lines.nearest([0.0, 0.0]).unwrap();
-        assert!((distance - expected).abs() < 1.0 && number == 7, "{distance} {expected}");
+        assert!(
+            (distance - expected).abs() < 1.0 && number == 7,
+            "{distance} {expected}"
+        );
         assert_eq!(Lines::default().nearest([0.0, 0.0]), None);
     }
 }

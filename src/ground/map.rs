@@ -92,6 +92,10 @@ impl Things {
         let area = self.areas.distance_m(point);
         line.into_iter().chain(area).reduce(f64::min)
     }
+
+    fn within(&self, point: [f64; 2], distance_m: f64) -> bool {
+        self.areas.within(point, distance_m) || self.lines.within(point, distance_m)
+    }
 }
 
 /// The ground of a region. Shared between threads.
@@ -179,35 +183,55 @@ impl GroundMap {
             Class::Road(_) if self.roads_given => Knowledge::Known,
             Class::Road(_) => Knowledge::Unknown,
             Class::Airport(_) => Knowledge::Known,
-            _ => self.of_class(class).map_or(Knowledge::Unknown, |thing| thing.1),
+            _ => self
+                .of_class(class)
+                .map_or(Knowledge::Unknown, |thing| thing.1),
         }
     }
 
     /// The distance from a place to the nearest thing of a class, m, 0 inside an area; `None` when
     /// there is none in the region.
     pub fn distance_m(&self, class: Class, place: Normal) -> Option<f64> {
-        self.plane_distance_m(class, self.region.plane.to_plane(place))
-    }
-
-    /// [`GroundMap::distance_m`] from a point of the region's plane.
-    pub(super) fn plane_distance_m(&self, class: Class, point: [f64; 2]) -> Option<f64> {
+        let point = self.region.plane.to_plane(place);
         match class {
             Class::Road(class) => self.roads[class as usize].nearest(point).map(|near| near.0),
-            Class::Airport(kind) => self.airports[kind as usize].nearest(point).map(|near| near.0),
+            Class::Airport(kind) => self.airports[kind as usize]
+                .nearest(point)
+                .map(|near| near.0),
             _ => self.of_class(class)?.2.distance_m(point),
+        }
+    }
+
+    /// Whether something of a class is within a distance of a point of the plane.
+    pub(super) fn within(&self, class: Class, point: [f64; 2], distance_m: f64) -> bool {
+        match class {
+            Class::Road(class) => self.roads[class as usize].within(point, distance_m),
+            Class::Airport(kind) => self.airports[kind as usize].within(point, distance_m),
+            _ => self
+                .of_class(class)
+                .is_some_and(|thing| thing.2.within(point, distance_m)),
         }
     }
 
     /// The nearest road that one may drive on: its distance, m, its class and its name.
     pub fn nearest_road(&self, place: Normal) -> Option<(f64, RoadClass, &str)> {
-        let point = self.region.plane.to_plane(place);
-        RoadClass::ALL
-            .into_iter()
-            .filter_map(|class| {
-                let (distance, number) = self.roads[class as usize].nearest(point)?;
-                Some((distance, class, self.road_names[number as usize].as_str()))
-            })
-            .min_by(|a, b| a.0.total_cmp(&b.0))
+        let (distance, class, number) = self.plane_road(self.region.plane.to_plane(place))?;
+        Some((distance, class, self.road_names[number as usize].as_str()))
+    }
+
+    /// The nearest road to a point of the plane: distance, class, number.
+    pub(super) fn plane_road(&self, point: [f64; 2]) -> Option<(f64, RoadClass, u32)> {
+        let mut best: Option<(f64, RoadClass, u32)> = None;
+        // Local roads are the densest: after them little else is worth a search.
+        for class in RoadClass::ALL.into_iter().rev() {
+            let roads = &self.roads[class as usize];
+            if best.is_none_or(|best| roads.within(point, best.0))
+                && let Some((distance, number)) = roads.nearest(point)
+            {
+                best = Some((distance, class, number));
+            }
+        }
+        best
     }
 
     /// The names of the areas of a class that hold a place; an area without a name is numbered
@@ -217,12 +241,17 @@ impl GroundMap {
             return Vec::new();
         };
         let point = self.region.plane.to_plane(place);
-        things.areas.holding(point).map(|i| things.names[i].as_str()).collect()
+        things
+            .areas
+            .holding(point)
+            .map(|i| things.names[i].as_str())
+            .collect()
     }
 
     /// The numbers of the areas of a class that hold a point of the plane.
     pub(super) fn holding(&self, class: Class, point: [f64; 2]) -> Vec<usize> {
-        self.of_class(class).map_or_else(Vec::new, |t| t.2.areas.holding(point).collect())
+        self.of_class(class)
+            .map_or_else(Vec::new, |t| t.2.areas.holding(point).collect())
     }
 
     /// The names of the areas of a class, by number.

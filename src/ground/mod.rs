@@ -4,10 +4,10 @@
 //! what the program brings along; [`map`] puts both on a plane where they can be asked;
 //! [`hits`], [`airspace`] and [`site`] count and judge; [`sun`] knows day and night.
 
-pub mod data;
 pub mod airports;
 pub mod airspace;
 mod areas;
+pub mod data;
 pub mod globe;
 mod guard;
 pub mod hits;

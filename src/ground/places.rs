@@ -32,7 +32,9 @@ pub fn places() -> Result<&'static Places> {
     static PLACES: OnceLock<Option<Places>> = OnceLock::new();
     let read = || {
         let text = data::text(data::PLACES).ok()?;
-        let mut reader = csv::ReaderBuilder::new().has_headers(false).from_reader(text.as_bytes());
+        let mut reader = csv::ReaderBuilder::new()
+            .has_headers(false)
+            .from_reader(text.as_bytes());
         let rows = reader.records().map(|row| {
             let row = row.ok()?;
             let number = |i: usize| row.get(i)?.parse().ok();
@@ -43,10 +45,13 @@ pub fn places() -> Result<&'static Places> {
         });
         Some(Places::new(rows.collect::<Option<Vec<Place>>>()?))
     };
-    PLACES.get_or_init(read).as_ref().ok_or_else(|| Error::CannotDo {
-        why: "the places inside the program are damaged".into(),
-        remedy: "expected a complete program file; install it again".into(),
-    })
+    PLACES
+        .get_or_init(read)
+        .as_ref()
+        .ok_or_else(|| Error::CannotDo {
+            why: "the places inside the program are damaged".into(),
+            remedy: "expected a complete program file; install it again".into(),
+        })
 }
 
 impl Places {
@@ -59,12 +64,17 @@ impl Places {
     /// The named points of layers.
     pub fn of_layers<'a>(layers: impl IntoIterator<Item = &'a Layer>) -> Places {
         let spots = layers.into_iter().flat_map(|layer| &layer.spots);
-        let named = spots.filter(|spot| !spot.name.is_empty()).filter_map(|spot| {
-            Some(Place {
-                name: spot.name.clone(),
-                position: Position::new(spot.at[1], crate::geodesy::wrap_longitude(spot.at[0]))?,
-            })
-        });
+        let named = spots
+            .filter(|spot| !spot.name.is_empty())
+            .filter_map(|spot| {
+                Some(Place {
+                    name: spot.name.clone(),
+                    position: Position::new(
+                        spot.at[1],
+                        crate::geodesy::wrap_longitude(spot.at[0]),
+                    )?,
+                })
+            });
         Places::new(named.collect())
     }
 

@@ -74,7 +74,10 @@ mod tests {
                     assert!((x.hypot(y) - distance).abs() < tolerance, "{lat} {azimuth}");
                     let (s, c) = f64::to_radians(azimuth).sin_cos();
                     let off = (x - distance * s).hypot(y - distance * c);
-                    assert!(lat == 90.0 || off < 2.0 * tolerance, "{lat} {azimuth} {off}");
+                    assert!(
+                        lat == 90.0 || off < 2.0 * tolerance,
+                        "{lat} {azimuth} {off}"
+                    );
                 }
             }
             assert_eq!(plane.to_plane(center.normal()), [0.0, 0.0]);

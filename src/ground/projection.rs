@@ -25,15 +25,27 @@ const REMEDY: &str = "longitude and latitude on WGS84 (EPSG:4326), or a projecti
 ///
 /// An unknown code, or one whose datum needs a grid of shifts that is not here.
 pub fn definition(file: &str, code: u32) -> Result<&'static str, Fault> {
-    let known = u16::try_from(code).ok().and_then(crs_definitions::from_code);
+    let known = u16::try_from(code)
+        .ok()
+        .and_then(crs_definitions::from_code);
     let Some(known) = known else {
-        return Err(Fault::new(file, format!("the projection EPSG:{code}"), REMEDY));
+        return Err(Fault::new(
+            file,
+            format!("the projection EPSG:{code}"),
+            REMEDY,
+        ));
     };
     let text = known.proj4;
     // Datums that PROJ turns into WGS84 by grids only: without them places would be off by 100 m.
     let grids = text.contains("+nadgrids") && !text.contains("+nadgrids=@null");
     let needs_grids = ["+datum=NAD27", "+datum=nzgd49"];
-    let shifted = ["+towgs84", "+datum=", "+ellps=GRS80", "+ellps=WGS84", "@null"];
+    let shifted = [
+        "+towgs84",
+        "+datum=",
+        "+ellps=GRS80",
+        "+ellps=WGS84",
+        "@null",
+    ];
     if grids
         || needs_grids.iter().any(|word| text.contains(word))
         || !shifted.iter().any(|word| text.contains(word))
@@ -99,7 +111,10 @@ impl ToDegrees {
         match Proj::new_known_crs(&crs, DEGREES, None) {
             Ok(proj) => Ok(ToDegrees { proj: Some(proj) }),
             Err(cause) => {
-                let found = format!("a projection that PROJ refuses: {} ({cause})", start_of(&crs));
+                let found = format!(
+                    "a projection that PROJ refuses: {} ({cause})",
+                    start_of(&crs)
+                );
                 Err(Fault::new(file, found, REMEDY))
             }
         }
@@ -123,7 +138,9 @@ fn modern_datum(wkt: &str) -> bool {
         .filter(char::is_ascii_alphanumeric)
         .map(|c| c.to_ascii_uppercase())
         .collect();
-    ["WGS1984", "WGS84", "GRS1980", "GRS80"].iter().any(|name| text.contains(name))
+    ["WGS1984", "WGS84", "GRS1980", "GRS80"]
+        .iter()
+        .any(|name| text.contains(name))
 }
 
 fn start_of(text: &str) -> String {
@@ -148,18 +165,28 @@ mod tests {
         let text = ToDegrees::new("f", &Reference::Wkt(prj.into())).unwrap();
         let code = ToDegrees::new("f", &Reference::Epsg(26912)).unwrap();
         let [a, b] = [&text, &code].map(|t| t.degrees([420_000.0, 4_800_000.0]).unwrap());
-        assert!((a[0] - b[0]).abs() < 1e-7 && (a[1] - b[1]).abs() < 1e-7, "{a:?} {b:?}");
+        assert!(
+            (a[0] - b[0]).abs() < 1e-7 && (a[1] - b[1]).abs() < 1e-7,
+            "{a:?} {b:?}"
+        );
     }
 
     #[test]
     fn a_datum_that_needs_grids_is_refused() {
         for code in [26712, 4267, 4978, 1, 99_999] {
-            let fault = ToDegrees::new("f.tif", &Reference::Epsg(code)).err().unwrap();
+            let fault = ToDegrees::new("f.tif", &Reference::Epsg(code))
+                .err()
+                .unwrap();
             assert!(fault.to_string().contains(&code.to_string()), "{fault}");
         }
-        let old = Reference::Wkt("GEOGCS[\"x\",DATUM[\"D_x\",SPHEROID[\"Clarke_1866\",6378206.4,294.98]]]".into());
+        let old = Reference::Wkt(
+            "GEOGCS[\"x\",DATUM[\"D_x\",SPHEROID[\"Clarke_1866\",6378206.4,294.98]]]".into(),
+        );
         let fault = ToDegrees::new("f.prj", &old).err().unwrap().to_string();
-        assert!(fault.contains("another datum") && fault.contains("ogr2ogr"), "{fault}");
+        assert!(
+            fault.contains("another datum") && fault.contains("ogr2ogr"),
+            "{fault}"
+        );
         assert!(ToDegrees::new("f", &Reference::Wkt("PROJCS[WGS84".into())).is_err());
     }
 
@@ -170,9 +197,15 @@ mod tests {
         // to WGS84 there is about 100 m east and 50 m north.
         let grid = ToDegrees::new("f", &Reference::Epsg(27700)).unwrap();
         let [lon, lat] = grid.degrees([651_409.903, 313_177.270]).unwrap();
-        let (on_grid_lat, on_grid_lon) = (52.0 + 39.0 / 60.0 + 27.2531 / 3600.0, 1.0 + 43.0 / 60.0 + 4.5177 / 3600.0);
+        let (on_grid_lat, on_grid_lon) = (
+            52.0 + 39.0 / 60.0 + 27.2531 / 3600.0,
+            1.0 + 43.0 / 60.0 + 4.5177 / 3600.0,
+        );
         let north = (lat - on_grid_lat) * 111_250.0;
         let east = (lon - on_grid_lon) * 67_700.0;
-        assert!((20.0..90.0).contains(&north.abs()) && (80.0..140.0).contains(&east.abs()), "{north} {east}");
+        assert!(
+            (20.0..90.0).contains(&north.abs()) && (80.0..140.0).contains(&east.abs()),
+            "{north} {east}"
+        );
     }
 }

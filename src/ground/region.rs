@@ -148,17 +148,21 @@ impl Region {
     pub fn turned(&self, ring: &[[f64; 2]]) -> Vec<[f64; 2]> {
         let ring = closed_over_pole(ring);
         let middle = 0.5 * (self.lon[0] + self.lon[1]);
-        let turn = ring.first().map_or(0.0, |p| ((middle - p[0]) / 360.0).round() * 360.0);
+        let turn = ring
+            .first()
+            .map_or(0.0, |p| ((middle - p[0]) / 360.0).round() * 360.0);
         ring.iter().map(|p| [p[0] + turn, p[1]]).collect()
     }
 
     /// Whether an edge lies along a side of the box: there a ring was cut, not ended.
     pub fn is_cut(&self, a: [f64; 2], b: [f64; 2]) -> bool {
-        [(0, self.lon), (1, self.lat)].iter().any(|&(axis, bounds)| {
-            bounds
-                .iter()
-                .any(|bound| a[axis] == *bound && b[axis] == *bound)
-        })
+        [(0, self.lon), (1, self.lat)]
+            .iter()
+            .any(|&(axis, bounds)| {
+                bounds
+                    .iter()
+                    .any(|bound| a[axis] == *bound && b[axis] == *bound)
+            })
     }
 }
 
@@ -276,12 +280,20 @@ mod tests {
     #[test]
     fn rings_are_clipped_to_the_box() {
         let r = region(10.0, 20.0, 110_574.0);
-        let south = vec![[-180.0, -90.0], [180.0, -90.0], [180.0, 10.0], [-180.0, 10.0]];
+        let south = vec![
+            [-180.0, -90.0],
+            [180.0, -90.0],
+            [180.0, 10.0],
+            [-180.0, 10.0],
+        ];
         let parts = r.clip_ring(&south);
         assert_eq!(parts.len(), 1);
         let width = r.lon[1] - r.lon[0];
         assert!((area(&parts[0]) - width).abs() < 1e-9);
-        assert!(r.clip_ring(&[[50.0, 0.0], [51.0, 0.0], [51.0, 1.0]]).is_empty());
+        assert!(
+            r.clip_ring(&[[50.0, 0.0], [51.0, 0.0], [51.0, 1.0]])
+                .is_empty()
+        );
         assert!(r.clip_ring(&[]).is_empty());
         assert!(r.is_cut([r.lon[0], 9.5], [r.lon[0], 10.0]));
         assert!(!r.is_cut([20.0, 9.5], [20.0, 10.0]));
@@ -290,7 +302,9 @@ mod tests {
     #[test]
     fn a_ring_round_a_pole_holds_it() {
         let r = region(-90.0, 0.0, 300_000.0);
-        let ice: Vec<[f64; 2]> = (0..36).map(|k| [f64::from(k * 10) - 180.0, -80.0]).collect();
+        let ice: Vec<[f64; 2]> = (0..36)
+            .map(|k| [f64::from(k * 10) - 180.0, -80.0])
+            .collect();
         let total: f64 = r.clip_ring(&ice).iter().map(|p| area(p)).sum();
         assert!((total - 360.0 * (r.lat[1] + 90.0)).abs() < 1e-6, "{total}");
     }

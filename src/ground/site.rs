@@ -18,15 +18,51 @@ pub struct Limit {
 
 /// Default limits: class, metres, reason. All of them are judgement.
 const LIMITS: [(Class, f64, &str); 11] = [
-    (Class::Airport(AirportKind::Large), 15_000.0, "the rise begins slowly, among aircraft on approach"),
-    (Class::Airport(AirportKind::Medium), 8_000.0, "the rise begins slowly, among aircraft on approach"),
-    (Class::Airport(AirportKind::Small), 4_000.0, "aircraft in the circuit fly at 300 m"),
-    (Class::Airport(AirportKind::Seaplane), 4_000.0, "aircraft in the circuit fly at 300 m"),
-    (Class::Airfield, 4_000.0, "aircraft in the circuit fly at 300 m"),
-    (Class::Road(RoadClass::Motorway), 500.0, "a balloon that gets away low drifts across"),
-    (Class::Road(RoadClass::Trunk), 300.0, "a balloon that gets away low drifts across"),
-    (Class::PowerLine, 300.0, "a slow rise in 5 m/s of wind is 60 m up after 60 m: five times that"),
-    (Class::Urban, 500.0, "people below the first minute of the flight"),
+    (
+        Class::Airport(AirportKind::Large),
+        15_000.0,
+        "the rise begins slowly, among aircraft on approach",
+    ),
+    (
+        Class::Airport(AirportKind::Medium),
+        8_000.0,
+        "the rise begins slowly, among aircraft on approach",
+    ),
+    (
+        Class::Airport(AirportKind::Small),
+        4_000.0,
+        "aircraft in the circuit fly at 300 m",
+    ),
+    (
+        Class::Airport(AirportKind::Seaplane),
+        4_000.0,
+        "aircraft in the circuit fly at 300 m",
+    ),
+    (
+        Class::Airfield,
+        4_000.0,
+        "aircraft in the circuit fly at 300 m",
+    ),
+    (
+        Class::Road(RoadClass::Motorway),
+        500.0,
+        "a balloon that gets away low drifts across",
+    ),
+    (
+        Class::Road(RoadClass::Trunk),
+        300.0,
+        "a balloon that gets away low drifts across",
+    ),
+    (
+        Class::PowerLine,
+        300.0,
+        "a slow rise in 5 m/s of wind is 60 m up after 60 m: five times that",
+    ),
+    (
+        Class::Urban,
+        500.0,
+        "people below the first minute of the flight",
+    ),
     (Class::River, 100.0, "a train that dips is lost"),
     (Class::Lake, 100.0, "a train that dips is lost"),
 ];
@@ -106,16 +142,30 @@ mod tests {
         let bare = GroundMap::new(region, &[]).unwrap();
         let found = check(&bare, site, &default_limits());
         let of = |found: &[Finding], class: Class| {
-            found.iter().find(|f| f.limit.class == class).unwrap().clone()
+            found
+                .iter()
+                .find(|f| f.limit.class == class)
+                .unwrap()
+                .clone()
         };
-        for class in [Class::PowerLine, Class::Airfield, Class::Road(RoadClass::Motorway)] {
+        for class in [
+            Class::PowerLine,
+            Class::Airfield,
+            Class::Road(RoadClass::Motorway),
+        ] {
             assert_eq!(of(&found, class).verdict, Verdict::Unknown);
             assert_eq!(of(&found, class).nearest_m, None);
         }
         assert_eq!(of(&found, Class::Lake).verdict, Verdict::Unknown);
-        assert_eq!(of(&found, Class::Airport(AirportKind::Large)).verdict, Verdict::Fine);
+        assert_eq!(
+            of(&found, Class::Airport(AirportKind::Large)).verdict,
+            Verdict::Fine
+        );
         // Riverton's own airport is 5 km off.
-        assert_eq!(of(&found, Class::Airport(AirportKind::Medium)).verdict, Verdict::TooNear);
+        assert_eq!(
+            of(&found, Class::Airport(AirportKind::Medium)).verdict,
+            Verdict::TooNear
+        );
 
         let mut lines = Layer::new(Kind::PowerLine, "lines");
         lines.lines.push(Line {

@@ -5,9 +5,9 @@
 //! Reda and Andreas (2004, revised 2008), NREL/TP-560-34302, "Solar Position Algorithm for Solar
 //! Radiation Applications", through the crate solar-positioning.
 
+use jiff::Timestamp;
 use jiff::civil::{Date, Time};
 use jiff::tz::TimeZone;
-use jiff::Timestamp;
 use solar_positioning::{Horizon, Location, SolarEvents, delta_t};
 
 use crate::error::{Error, Result};
@@ -50,14 +50,15 @@ pub fn daylight(place: Position, day: Date, zone: &TimeZone) -> Result<Daylight>
         remedy: "expected a day of the calendar between the years 1900 and 2100".into(),
     };
     let midnight = |day: Date| {
-        let start = zone.to_zoned(day.to_datetime(Time::midnight()));
+        let start = zone.to_zoned_datetime(day.to_datetime(Time::midnight()));
         let start = start.map_err(|e| refused(e.to_string()))?;
         Ok::<f64, Error>(julian_day(start.timestamp()))
     };
     let next = day.tomorrow().map_err(|e| refused(e.to_string()))?;
     let (start, end) = (midnight(day)?, midnight(next)?);
-    let delta_t = delta_t::estimate_from_date(i32::from(day.year()), u32::from(day.month().unsigned_abs()))
-        .map_err(|e| refused(e.to_string()))?;
+    let delta_t =
+        delta_t::estimate_from_date(i32::from(day.year()), u32::from(day.month().unsigned_abs()))
+            .map_err(|e| refused(e.to_string()))?;
     let location = Location {
         latitude: place.lat_deg,
         longitude: place.lon_deg,

@@ -77,10 +77,16 @@ fn on_leg(
     step_m: f64,
 ) -> Option<(f64, Fix)> {
     let chord: f64 = (0..3).map(|i| (b.place.0[i] - a.place.0[i]).powi(2)).sum();
-    let looks = (chord.sqrt() * SEMI_MAJOR_M / step_m.max(1.0)).ceil().clamp(1.0, 1e5);
+    let looks = (chord.sqrt() * SEMI_MAJOR_M / step_m.max(1.0))
+        .ceil()
+        .clamp(1.0, 1e5);
     // Down to the highest ground there is nothing to meet.
     let fall = a.altitude_m - b.altitude_m;
-    let free = if fall > 0.0 { ((a.altitude_m - highest_m) / fall).clamp(0.0, 1.0) } else { 0.0 };
+    let free = if fall > 0.0 {
+        ((a.altitude_m - highest_m) / fall).clamp(0.0, 1.0)
+    } else {
+        0.0
+    };
     let mut clear = (free * looks).floor() / looks;
     for k in (free * looks).floor() as usize + 1..=looks as usize {
         let t = k as f64 / looks;
@@ -93,7 +99,13 @@ fn on_leg(
 }
 
 /// The crossing between a share of the leg that is clear and one that is not.
-fn closer(above: &impl Fn(Fix) -> Option<f64>, a: Fix, b: Fix, clear: f64, down: f64) -> (f64, Fix) {
+fn closer(
+    above: &impl Fn(Fix) -> Option<f64>,
+    a: Fix,
+    b: Fix,
+    clear: f64,
+    down: f64,
+) -> (f64, Fix) {
     let (mut clear, mut down) = (clear, down);
     for _ in 0..MOST_STEPS {
         let fix = between(a, b, down);
@@ -134,7 +146,11 @@ mod tests {
 
     #[test]
     fn flat_ground_is_met_where_altitudes_say() {
-        let track = [fix(10.0, 20.0, 1000.0), fix(10.0, 20.01, 400.0), fix(10.0, 20.02, 100.0)];
+        let track = [
+            fix(10.0, 20.0, 1000.0),
+            fix(10.0, 20.01, 400.0),
+            fix(10.0, 20.02, 100.0),
+        ];
         let down = meet(|_| Some(250.0), 250.0, 90.0, &track).unwrap();
         assert!((down.after - 1.5).abs() < 1e-3, "{down:?}");
         assert!((down.fix.altitude_m - 250.0).abs() < NEAR_M);
@@ -149,10 +165,17 @@ mod tests {
     fn a_ridge_between_two_points_is_not_flown_through() {
         let ridge = |place: Normal| {
             let lon = place.position().lon_deg;
-            Some(if (20.004..20.006).contains(&lon) { 900.0 } else { 0.0 })
+            Some(if (20.004..20.006).contains(&lon) {
+                900.0
+            } else {
+                0.0
+            })
         };
         let track = [fix(0.0, 20.0, 1000.0), fix(0.0, 20.01, 500.0)];
         let down = meet(ridge, 900.0, 90.0, &track).unwrap();
-        assert!((down.fix.place.position().lon_deg - 20.004).abs() < 1e-6, "{down:?}");
+        assert!(
+            (down.fix.place.position().lon_deg - 20.004).abs() < 1e-6,
+            "{down:?}"
+        );
     }
 }

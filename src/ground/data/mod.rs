@@ -116,7 +116,18 @@ mod tests {
         }
         assert!(world(World::Coast, &region).unwrap().is_empty());
         let lakes = world(World::Lakes, &region).unwrap();
-        assert!(lakes.areas.iter().any(|a| a.name.contains("Geneva") || a.name.contains("Léman")), "{:?}", lakes.areas);
-        assert!(sources().iter().all(|s| s.licence.contains("public domain")));
+        assert!(
+            lakes
+                .areas
+                .iter()
+                .any(|a| a.name.contains("Geneva") || a.name.contains("Léman")),
+            "{:?}",
+            lakes.areas
+        );
+        assert!(
+            sources()
+                .iter()
+                .all(|s| s.licence.contains("public domain"))
+        );
     }
 }

@@ -87,7 +87,10 @@ mod tests {
         for class in RoadClass::ALL {
             assert_eq!(RoadClass::of_word(&class.to_string()), class);
         }
-        assert_eq!(RoadClass::of_highway("motorway_link"), Some(RoadClass::Motorway));
+        assert_eq!(
+            RoadClass::of_highway("motorway_link"),
+            Some(RoadClass::Motorway)
+        );
         assert_eq!(RoadClass::of_highway("residential"), Some(RoadClass::Local));
         for path in ["footway", "track", "construction", "proposed", ""] {
             assert_eq!(RoadClass::of_highway(path), None, "{path}");

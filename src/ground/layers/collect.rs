@@ -127,7 +127,10 @@ impl<'a> Collector<'a> {
             whole.push(ring);
         }
         self.taken += 1;
-        let clipped: Vec<_> = whole.iter().flat_map(|r| self.region.clip_ring(r)).collect();
+        let clipped: Vec<_> = whole
+            .iter()
+            .flat_map(|r| self.region.clip_ring(r))
+            .collect();
         let decides = matches!(self.wanted.kind, Kind::KeepOut | Kind::LandIn);
         // Inside and outside must be certain where they decide; elsewhere odd and even will do.
         if (decides || !clipped.is_empty())
@@ -191,7 +194,9 @@ impl<'a> Collector<'a> {
 
     fn name_of(&self, attributes: &Attributes) -> String {
         let named = self.wanted.name_attribute.as_deref();
-        value_of(attributes, named.unwrap_or("name")).unwrap_or_default().to_owned()
+        value_of(attributes, named.unwrap_or("name"))
+            .unwrap_or_default()
+            .to_owned()
     }
 
     /// The layer, when the file had what was wanted.
@@ -202,7 +207,10 @@ impl<'a> Collector<'a> {
             return Err(Fault::new(self.file, "no feature at all", expected).into());
         }
         let given = [
-            self.wanted.class_attribute.as_deref().filter(|_| !self.class_seen),
+            self.wanted
+                .class_attribute
+                .as_deref()
+                .filter(|_| !self.class_seen),
             self.wanted.name_attribute.as_deref().filter(|n| {
                 !self.names.iter().any(|name| name.eq_ignore_ascii_case(n))
                     && self.names.len() < MOST_NAMES
@@ -231,9 +239,15 @@ impl<'a> Collector<'a> {
                 self.layer.notes.push(format!("{count} {what}"));
             }
         };
-        note(self.passed_over, format!("shapes that are not {} passed over", kind.shapes()));
+        note(
+            self.passed_over,
+            format!("shapes that are not {} passed over", kind.shapes()),
+        );
         note(self.without_class, "roads without a known class".to_owned());
-        note(self.crossed, "polygons cross themselves; inside is where an odd number overlap".to_owned());
+        note(
+            self.crossed,
+            "polygons cross themselves; inside is where an odd number overlap".to_owned(),
+        );
         if self.layer.is_empty() {
             let reach = self.region.reach_m / 1000.0;
             let center = self.region.plane.center().text();

@@ -27,7 +27,9 @@ pub(super) fn read(path: &Path, name: &str, wanted: &Wanted, region: &Region) ->
             .into_iter()
             .collect();
         let mut shapes = Shapes::default();
-        feature.process_geom(&mut shapes).map_err(|e| wrong(e.to_string()))?;
+        feature
+            .process_geom(&mut shapes)
+            .map_err(|e| wrong(e.to_string()))?;
         collector.feature(&attributes, shapes.done)?;
     }
     collector.finish()
@@ -41,7 +43,10 @@ fn reference<R: std::io::Read>(name: &str, reader: &FgbReader<R>) -> Result<ToDe
     };
     let epsg = crs.org().is_none_or(|org| org.eq_ignore_ascii_case("EPSG"));
     if epsg && crs.code() > 0 {
-        return Ok(ToDegrees::new(name, &Reference::Epsg(crs.code().unsigned_abs()))?);
+        return Ok(ToDegrees::new(
+            name,
+            &Reference::Epsg(crs.code().unsigned_abs()),
+        )?);
     }
     match crs.wkt() {
         Some(wkt) => Ok(ToDegrees::new(name, &Reference::Wkt(wkt.to_owned()))?),

@@ -4,6 +4,7 @@ use std::path::Path;
 
 use geojson::{Feature, FeatureReader, GeoJson, GeometryValue, JsonValue, Position};
 use serde::Deserialize;
+use serde::de::IgnoredAny;
 
 use super::collect::{Attributes, Collector, Shape};
 use super::{Layer, Wanted};
@@ -16,6 +17,8 @@ use crate::ground::region::Region;
 struct Outermost {
     r#type: String,
     crs: Option<JsonValue>,
+    #[serde(default)]
+    features: Vec<IgnoredAny>,
 }
 
 pub(super) fn read(path: &Path, name: &str, wanted: &Wanted, region: &Region) -> Result<Layer> {
@@ -32,6 +35,10 @@ pub(super) fn collect(bytes: &[u8], name: &str, wanted: &Wanted, region: &Region
     let to_degrees = reference(name, outermost.crs.as_ref())?;
     let mut collector = Collector::new(name, wanted, region, to_degrees);
     if outermost.r#type == "FeatureCollection" {
+        // The reader of features cannot do without one.
+        if outermost.features.is_empty() {
+            return collector.finish();
+        }
         for (i, feature) in FeatureReader::from_reader(bytes).features().enumerate() {
             let feature = feature.map_err(|wrong| {
                 let fault = Fault::new(name, wrong.to_string(), "a GeoJSON feature");
@@ -78,7 +85,8 @@ fn text(value: &JsonValue) -> String {
 }
 
 fn flatten(value: GeometryValue, into: &mut Vec<Shape>) {
-    let polygon = |rings: Vec<Vec<Position>>| Shape::Polygon(rings.iter().map(|r| points(r)).collect());
+    let polygon =
+        |rings: Vec<Vec<Position>>| Shape::Polygon(rings.iter().map(|r| points(r)).collect());
     match value {
         GeometryValue::Point { coordinates } => into.push(Shape::Point(point(&coordinates))),
         GeometryValue::MultiPoint { coordinates } => {
@@ -122,10 +130,15 @@ fn reference(name: &str, crs: Option<&JsonValue>) -> Result<ToDegrees> {
         return Ok(ToDegrees::same());
     }
     let upper = text.to_ascii_uppercase();
-    let code = upper.contains("EPSG").then(|| upper.rsplit(':').next()?.parse().ok()).flatten();
+    let code = upper
+        .contains("EPSG")
+        .then(|| upper.rsplit(':').next()?.parse().ok())
+        .flatten();
     let Some(code) = code else {
         let expected = "no crs (longitude and latitude on WGS84), or an EPSG code";
-        return Err(Fault::new(name, crs.to_string(), expected).of_key("crs").into());
+        return Err(Fault::new(name, crs.to_string(), expected)
+            .of_key("crs")
+            .into());
     };
     Ok(ToDegrees::new(name, &Reference::Epsg(code)).map_err(|fault| fault.of_key("crs"))?)
 }

@@ -60,7 +60,10 @@ impl Kind {
     }
 
     fn takes_lines(self) -> bool {
-        matches!(self, Kind::Road | Kind::River | Kind::PowerLine | Kind::Airfield)
+        matches!(
+            self,
+            Kind::Road | Kind::River | Kind::PowerLine | Kind::Airfield
+        )
     }
 
     fn takes_areas(self) -> bool {
@@ -181,7 +184,9 @@ pub fn read(path: &Path, wanted: &Wanted, region: &Region) -> Result<Layer> {
         let mut layers = osm::read(path, &name, region, Some(wanted.kind))?;
         return Ok(layers.swap_remove(0));
     }
-    let extension = path.extension().map(|e| e.to_string_lossy().to_ascii_lowercase());
+    let extension = path
+        .extension()
+        .map(|e| e.to_string_lossy().to_ascii_lowercase());
     match extension.as_deref() {
         Some("geojson" | "json") => geojson::read(path, &name, wanted, region),
         Some("fgb") => guarded(&name, "a FlatGeobuf", || {
@@ -199,7 +204,9 @@ pub fn read(path: &Path, wanted: &Wanted, region: &Region) -> Result<Layer> {
 
 /// Whether a file is an OpenStreetMap extract, by its name.
 pub fn is_osm(path: &Path) -> bool {
-    path.to_string_lossy().to_ascii_lowercase().ends_with(".pbf")
+    path.to_string_lossy()
+        .to_ascii_lowercase()
+        .ends_with(".pbf")
 }
 
 /// Reads all kinds of feature from an OpenStreetMap extract that it has: one layer for each of

@@ -24,8 +24,8 @@ use crate::ground::region::Region;
 
 /// Blocks decoded at the same time: some 32 MB each at most, usually a few.
 const BLOCKS: usize = 8;
-/// Degrees in a unit of what is kept of a place.
-const UNIT_DEG: f64 = 1e-7;
+/// Units of what is kept of a place in a degree.
+const UNITS: f64 = 1e7;
 
 /// The kinds that an extract holds.
 const KINDS: [Kind; 7] = [
@@ -72,7 +72,13 @@ pub(super) fn read(
         return Err(Fault::new(name, found, expected).into());
     }
     guarded(name, "an OpenStreetMap extract", || {
-        Extract { path, name, region, only }.layers()
+        Extract {
+            path,
+            name,
+            region,
+            only,
+        }
+        .layers()
     })
 }
 
@@ -110,12 +116,19 @@ impl Extract<'_> {
         mut take: impl FnMut(T),
     ) -> Result<()> {
         let wrong = |cause: osmpbf::Error| {
-            Fault::new(self.name, cause.to_string(), "a complete OpenStreetMap extract (.osm.pbf)")
+            Fault::new(
+                self.name,
+                cause.to_string(),
+                "a complete OpenStreetMap extract (.osm.pbf)",
+            )
         };
         let mut blobs = BlobReader::from_path(self.path).map_err(wrong)?;
         loop {
-            let batch: Vec<Blob> =
-                blobs.by_ref().take(BLOCKS).collect::<std::result::Result<_, _>>().map_err(wrong)?;
+            let batch: Vec<Blob> = blobs
+                .by_ref()
+                .take(BLOCKS)
+                .collect::<std::result::Result<_, _>>()
+                .map_err(wrong)?;
             if batch.is_empty() {
                 return Ok(());
             }
@@ -231,12 +244,7 @@ impl Extract<'_> {
         Ok(places)
     }
 
-    fn assemble(
-        &self,
-        survey: &Survey,
-        ways: &[Way],
-        places: &[(i64, [i32; 2])],
-    ) -> Vec<Layer> {
+    fn assemble(&self, survey: &Survey, ways: &[Way], places: &[(i64, [i32; 2])]) -> Vec<Layer> {
         let kinds = KINDS.iter().filter(|&&kind| self.wants(kind));
         let mut layers: Vec<Layer> = kinds.map(|&kind| Layer::new(kind, self.name)).collect();
         let mut incomplete = 0;
@@ -246,7 +254,8 @@ impl Extract<'_> {
             for (way, meaning) in ways.filter(|(_, m)| m.kind == kind) {
                 let closed = way.nodes.len() > 3 && way.nodes.first() == way.nodes.last();
                 if meaning.area && closed {
-                    incomplete += usize::from(!self.add_area(layer, meaning, &[&way.nodes], places));
+                    incomplete +=
+                        usize::from(!self.add_area(layer, meaning, &[&way.nodes], places));
                 } else if kind.takes_lines() {
                     self.add_line(layer, meaning, &way.nodes, places);
                 }
@@ -264,7 +273,8 @@ impl Extract<'_> {
             let rings: Vec<&Vec<i64>> = rings.iter().collect();
             if let Some(layer) = layers.iter_mut().find(|l| l.kind == multi.meaning.kind) {
                 let whole = parts.len() == multi.ways.len();
-                incomplete += usize::from(!self.add_area(layer, &multi.meaning, &rings, places) || !whole);
+                incomplete +=
+                    usize::from(!self.add_area(layer, &multi.meaning, &rings, places) || !whole);
             }
         }
         for layer in &mut layers {
@@ -331,7 +341,7 @@ fn ids<'a>(all: impl Iterator<Item = &'a i64>) -> RoaringTreemap {
 
 fn place_of(node: i64, places: &[(i64, [i32; 2])]) -> Option<[f64; 2]> {
     let i = places.binary_search_by_key(&node, |p| p.0).ok()?;
-    Some(places[i].1.map(|v| f64::from(v) * UNIT_DEG))
+    Some(places[i].1.map(|v| f64::from(v) / UNITS))
 }
 
 /// Ways joined end to end into rings; one that does not close is left open.
@@ -372,7 +382,10 @@ mod tests {
     #[test]
     fn ways_join_into_rings_whichever_way_they_run() {
         let rings = joined(&[&[1, 2, 3], &[5, 4, 3], &[5, 1], &[7, 8, 9, 7], &[20, 21]]);
-        assert_eq!(rings, [vec![1, 2, 3, 4, 5, 1], vec![7, 8, 9, 7], vec![20, 21]]);
+        assert_eq!(
+            rings,
+            [vec![1, 2, 3, 4, 5, 1], vec![7, 8, 9, 7], vec![20, 21]]
+        );
         assert!(joined(&[]).is_empty());
     }
 }

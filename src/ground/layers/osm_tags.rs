@@ -97,13 +97,19 @@ mod tests {
             Some((Kind::Road, RoadClass::Motorway, false))
         );
         assert_eq!(kind(&[("highway", "footway")]), None);
-        assert_eq!(kind(&[("natural", "water")]), Some((Kind::Lake, none, true)));
+        assert_eq!(
+            kind(&[("natural", "water")]),
+            Some((Kind::Lake, none, true))
+        );
         assert_eq!(
             kind(&[("natural", "water"), ("water", "river")]),
             Some((Kind::River, none, true))
         );
         assert_eq!(kind(&[("waterway", "stream")]), None);
-        assert_eq!(kind(&[("power", "line")]), Some((Kind::PowerLine, none, false)));
+        assert_eq!(
+            kind(&[("power", "line")]),
+            Some((Kind::PowerLine, none, false))
+        );
         let town = [("name", "Arco"), ("place", "town")];
         assert_eq!(place_name(town.into_iter()).as_deref(), Some("Arco"));
         assert_eq!(place_name([("name", "Arco")].into_iter()), None);

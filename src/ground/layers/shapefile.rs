@@ -5,9 +5,9 @@ use std::io::BufReader;
 use std::path::Path;
 
 use shapefile::dbase::{self, FieldValue};
-use shapefile::record::traits::HasXY;
 use shapefile::record::polygon::GenericPolygon;
 use shapefile::record::polyline::GenericPolyline;
+use shapefile::record::traits::HasXY;
 use shapefile::{Shape as Record, ShapeReader};
 
 use super::collect::{Attributes, Collector, Shape};
@@ -26,7 +26,9 @@ pub(super) fn read(path: &Path, name: &str, wanted: &Wanted, region: &Region) ->
     let wrong = |cause: String| Fault::new(name, cause, "a complete Shapefile");
     let mut shapes = ShapeReader::new(BufReader::new(file)).map_err(|e| wrong(e.to_string()))?;
     let mut table = match File::open(path.with_extension("dbf")) {
-        Ok(file) => Some(dbase::Reader::new(BufReader::new(file)).map_err(|e| wrong(e.to_string()))?),
+        Ok(file) => {
+            Some(dbase::Reader::new(BufReader::new(file)).map_err(|e| wrong(e.to_string()))?)
+        }
         Err(_) => None,
     };
     let mut records = table.as_mut().map(|t| t.iter_records());
@@ -43,7 +45,10 @@ pub(super) fn read(path: &Path, name: &str, wanted: &Wanted, region: &Region) ->
 }
 
 fn attributes(record: dbase::Record) -> Attributes {
-    record.into_iter().map(|(key, value)| (key, text(&value))).collect()
+    record
+        .into_iter()
+        .map(|(key, value)| (key, text(&value)))
+        .collect()
 }
 
 fn text(value: &FieldValue) -> String {
@@ -85,10 +90,15 @@ fn spots<P: HasXY>(all: &[P]) -> Vec<Shape> {
 }
 
 fn lines<P: HasXY>(line: &GenericPolyline<P>) -> Vec<Shape> {
-    line.parts().iter().map(|part| Shape::Line(points(part))).collect()
+    line.parts()
+        .iter()
+        .map(|part| Shape::Line(points(part)))
+        .collect()
 }
 
 /// All rings as one polygon: outlines do not overlap, and holes lie in them.
 fn polygon<P: HasXY>(polygon: &GenericPolygon<P>) -> Vec<Shape> {
-    vec![Shape::Polygon(polygon.rings().iter().map(|r| points(r.points())).collect())]
+    vec![Shape::Polygon(
+        polygon.rings().iter().map(|r| points(r.points())).collect(),
+    )]
 }

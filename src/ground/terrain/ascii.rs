@@ -107,7 +107,9 @@ impl Heading {
             "nodata_value" => self.no_data = Some(value),
             _ => {
                 let expected = "ncols, nrows, xllcorner, yllcorner, cellsize or NODATA_value";
-                return Err(Fault::new(name, format!("\"{key}\""), expected).at_line(line).into());
+                return Err(Fault::new(name, format!("\"{key}\""), expected)
+                    .at_line(line)
+                    .into());
             }
         }
         Ok(true)
@@ -121,7 +123,9 @@ impl Heading {
             let value = value.ok_or_else(missing(key))?;
             if !(1.0..1e6).contains(&value) || value.fract() != 0.0 {
                 let expected = "a whole number from 1 to 999,999";
-                return Err(Fault::new(name, value.to_string(), expected).of_key(key).into());
+                return Err(Fault::new(name, value.to_string(), expected)
+                    .of_key(key)
+                    .into());
             }
             Ok(value as usize)
         };
@@ -143,7 +147,13 @@ impl Heading {
             && ends(x).iter().all(|v| v.abs() <= 360.0)
             && x.step * (x.count as f64) < 360.5;
         if !on_earth {
-            let found = format!("coordinates from {} to {} and from {} to {}, which are no degrees", ends(x)[0], ends(x)[1], ends(y)[0], ends(y)[1]);
+            let found = format!(
+                "coordinates from {} to {} and from {} to {}, which are no degrees",
+                ends(x)[0],
+                ends(x)[1],
+                ends(y)[0],
+                ends(y)[1]
+            );
             return Err(Fault::new(name, found, DEGREES_ONLY).into());
         }
         Ok(Lattice {

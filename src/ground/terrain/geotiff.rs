@@ -36,12 +36,18 @@ const REMEDY: &str = "a GeoTIFF with ModelPixelScale and ModelTiepoint, or Model
 
 pub(super) fn read(path: &Path, name: &str, region: &Region, most: usize) -> Result<Raster> {
     let file = File::open(path).map_err(|cause| Error::file(path, "read", cause))?;
-    guarded(name, "a GeoTIFF", || image(BufReader::new(file), name, region, most))
+    guarded(name, "a GeoTIFF", || {
+        image(BufReader::new(file), name, region, most)
+    })
 }
 
 fn image<R: Read + Seek>(file: R, name: &str, region: &Region, most: usize) -> Result<Raster> {
     let wrong = |cause: tiff::TiffError| {
-        Fault::new(name, cause.to_string(), "a TIFF of heights; is the file complete?")
+        Fault::new(
+            name,
+            cause.to_string(),
+            "a TIFF of heights; is the file complete?",
+        )
     };
     let mut tiff = Decoder::new(file).map_err(wrong)?;
     let (width, height) = tiff.dimensions().map_err(wrong)?;
@@ -60,7 +66,13 @@ fn image<R: Read + Seek>(file: R, name: &str, region: &Region, most: usize) -> R
     for chunk in 0..across * height.div_ceil(ch) {
         let (top, left) = (chunk / across * ch, chunk % across * cw);
         let (rows, columns) = (ch.min(height - top), cw.min(width - left));
-        let from_south = |row: usize| if placed.north_up { height - 1 - row } else { row };
+        let from_south = |row: usize| {
+            if placed.north_up {
+                height - 1 - row
+            } else {
+                row
+            }
+        };
         let ends = [from_south(top), from_south(top + rows - 1)];
         if !part.has_rows(ends[0].min(ends[1]), ends[0].max(ends[1]) + 1) {
             continue;
@@ -84,7 +96,10 @@ fn image<R: Read + Seek>(file: R, name: &str, region: &Region, most: usize) -> R
 }
 
 /// The value at an index of a chunk, whatever its type.
-fn reader<'a>(values: &'a DecodingResult, name: &str) -> Result<Box<dyn Fn(usize) -> Option<f64> + 'a>> {
+fn reader<'a>(
+    values: &'a DecodingResult,
+    name: &str,
+) -> Result<Box<dyn Fn(usize) -> Option<f64> + 'a>> {
     macro_rules! of {
         ($v:expr) => {
             Box::new(move |i: usize| $v.get(i).map(|&v| f64::from(v)))
@@ -120,7 +135,9 @@ struct Placed {
 
 impl Placed {
     fn read<R: Read + Seek>(tiff: &mut Decoder<R>, name: &str) -> Result<Placed> {
-        let keys = tiff.get_tag_u16_vec(Tag::GeoKeyDirectoryTag).unwrap_or_default();
+        let keys = tiff
+            .get_tag_u16_vec(Tag::GeoKeyDirectoryTag)
+            .unwrap_or_default();
         let key = |id: u16| {
             let mut entries = keys.chunks_exact(4).skip(1);
             // Values that stand in the directory itself have location 0.
@@ -139,9 +156,13 @@ impl Placed {
             let found = format!("EPSG:{code}, which is not on WGS84 or a datum alike");
             return Err(Fault::new(name, found, REMEDY).into());
         };
-        let shift = if key(RASTER_TYPE) == Some(PIXEL_IS_POINT) { 0.0 } else { 0.5 };
-        let [x, y] = corner_and_steps(tiff, name)?
-            .map(|[first, step]| [first + shift * step, step]);
+        let shift = if key(RASTER_TYPE) == Some(PIXEL_IS_POINT) {
+            0.0
+        } else {
+            0.5
+        };
+        let [x, y] =
+            corner_and_steps(tiff, name)?.map(|[first, step]| [first + shift * step, step]);
         let no_data = tiff
             .find_tag(Tag::GdalNodata)
             .ok()

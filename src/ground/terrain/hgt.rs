@@ -26,7 +26,8 @@ pub(super) fn read(path: &Path, name: &str, region: &Region, most: usize) -> Res
     let bytes = bytes(path, name)?;
     let Some(&side) = SIDES.iter().find(|&&side| 2 * side * side == bytes.len()) else {
         let found = format!("{} bytes", bytes.len());
-        let expected = "2,884,802 bytes (3 arc seconds) or 25,934,402 (1 arc second); is the file complete?";
+        let expected =
+            "2,884,802 bytes (3 arc seconds) or 25,934,402 (1 arc second); is the file complete?";
         return Err(Fault::new(name, found, expected).into());
     };
     let axis = |first: f64| Axis {
@@ -59,7 +60,9 @@ fn bytes(path: &Path, name: &str) -> Result<Vec<u8>> {
     let most = 2 * SIDES[0] * SIDES[0] + 1;
     let mut bytes = Vec::new();
     if name.to_ascii_lowercase().ends_with(".gz") {
-        GzDecoder::new(file).take(most as u64).read_to_end(&mut bytes)
+        GzDecoder::new(file)
+            .take(most as u64)
+            .read_to_end(&mut bytes)
     } else {
         file.take(most as u64).read_to_end(&mut bytes)
     }
@@ -87,7 +90,15 @@ mod tests {
     fn names_give_corners() {
         assert_eq!(corner("N44W072.hgt"), Some([44.0, -72.0]));
         assert_eq!(corner("s01e179.SRTMGL1.hgt"), Some([-1.0, 179.0]));
-        for name in ["", "N", "N4", "44W072.hgt", "N44072.hgt", "N95W072.hgt", "N44W9é9"] {
+        for name in [
+            "",
+            "N",
+            "N4",
+            "44W072.hgt",
+            "N44072.hgt",
+            "N95W072.hgt",
+            "N44W9é9",
+        ] {
             assert_eq!(corner(name), None, "{name}");
         }
     }

@@ -80,7 +80,10 @@ impl Terrain {
 
     /// The highest ground in any file, m above mean sea level; `None` where there is none.
     pub fn highest_m(&self) -> Option<f64> {
-        self.tiles.iter().filter_map(|t| t.highest_m).reduce(f64::max)
+        self.tiles
+            .iter()
+            .filter_map(|t| t.highest_m)
+            .reduce(f64::max)
     }
 }
 
@@ -98,14 +101,21 @@ fn open_one(path: &Path, region: &Region, most: usize) -> Result<Raster> {
         ascii::read(path, &name, region, most)
     } else {
         let found = "a file of heights whose name ends in none of the known ways";
-        Err(Fault::new(&name, found, "a name ending in .hgt, .hgt.gz, .tif, .tiff or .asc").into())
+        Err(Fault::new(
+            &name,
+            found,
+            "a name ending in .hgt, .hgt.gz, .tif, .tiff or .asc",
+        )
+        .into())
     }
 }
 
 /// The error for a file that would fill the memory.
 fn too_many(name: &str, count: usize) -> Error {
     Error::CannotDo {
-        why: format!("{name} has {count} heights in the region, more than can be kept with the rest"),
+        why: format!(
+            "{name} has {count} heights in the region, more than can be kept with the rest"
+        ),
         remedy: format!("give fewer or coarser files: at most {MOST_HEIGHTS} heights are kept"),
     }
 }

@@ -1,7 +1,7 @@
 //! A rectangle of heights that knows where on the earth it lies.
 
 use super::too_many;
-use crate::error::Result;
+use crate::error::{Fault, Result};
 use crate::geodesy::cell_map::CellMap;
 use crate::geodesy::lattice::{Lattice, Plane, Window};
 use crate::geodesy::{Normal, Position, SEMI_MAJOR_M};
@@ -21,8 +21,14 @@ pub enum Heights {
 impl Heights {
     fn at(&self, index: usize) -> Option<f64> {
         match self {
-            Heights::Whole(h) => h.get(index).filter(|&&v| v != i16::MIN).map(|&v| f64::from(v)),
-            Heights::Fine(h) => h.get(index).filter(|v| v.is_finite()).map(|&v| f64::from(v)),
+            Heights::Whole(h) => h
+                .get(index)
+                .filter(|&&v| v != i16::MIN)
+                .map(|&v| f64::from(v)),
+            Heights::Fine(h) => h
+                .get(index)
+                .filter(|v| v.is_finite())
+                .map(|&v| f64::from(v)),
         }
     }
 
@@ -68,7 +74,9 @@ impl Raster {
             Plane::LatLon => lattice.y.step * DEGREE_M,
             Plane::Projected(_) => lattice.y.step,
         };
-        let highest_m = (0..heights.len()).filter_map(|i| heights.at(i)).reduce(f64::max);
+        let highest_m = (0..heights.len())
+            .filter_map(|i| heights.at(i))
+            .reduce(f64::max);
         let round = (lattice.plane == Plane::LatLon).then(|| 360.0 / lattice.x.step);
         Ok(Raster {
             source,
@@ -95,7 +103,8 @@ impl Raster {
     }
 
     /// The height at a place, bilinear between the four points around it (those of them that are
-    /// known); up to half a cell beyond the outermost points, that of the nearest.
+    /// known, if they have at least half of the weight); up to half a cell beyond the outermost
+    /// points, that of the nearest.
     pub fn height_at(&self, place: Normal) -> Option<f64> {
         let dot: f64 = (0..3).map(|i| place.0[i] * self.middle.0[i]).sum();
         if dot < self.within {
@@ -119,7 +128,7 @@ impl Raster {
                 }
             }
         }
-        (weight > 0.0).then(|| sum / weight)
+        (weight >= 0.5).then(|| sum / weight)
     }
 }
 
@@ -146,7 +155,11 @@ fn within(lattice: &Lattice, middle: Position, spacing_m: f64) -> f64 {
     let angle = 1.1 * 0.5 * across_m.hypot(spacing_m * rows) / SEMI_MAJOR_M;
     // Maps far from their centre may stretch by more.
     let stretched = matches!(lattice.plane, Plane::Projected(_)) && middle.lat_deg.abs() > 75.0;
-    if angle > 1.5 || stretched { -1.0 } else { angle.cos() }
+    if angle > 1.5 || stretched {
+        -1.0
+    } else {
+        angle.cos()
+    }
 }
 
 /// The part of a file that is in the region, and the means to put its values there.
@@ -159,12 +172,16 @@ pub(super) struct Part {
 
 impl Part {
     /// The part around a place.
-    pub fn new(
-        name: &str,
-        whole: Lattice,
-        region: &super::Region,
-        most: usize,
-    ) -> Result<Part> {
+    pub fn new(name: &str, whole: Lattice, region: &super::Region, most: usize) -> Result<Part> {
+        let axes = [whole.x, whole.y];
+        // Outside of these there are no grids of heights, but there are damaged files.
+        if axes
+            .iter()
+            .any(|a| !(1e-7..1e7).contains(&a.step) || !(a.first.abs() < 1e9))
+        {
+            let found = "a grid that fits nowhere on the earth";
+            return Err(Fault::new(name, found, "a complete, undamaged file").into());
+        }
         let window = whole.around(region.plane.center(), region.reach_m)?;
         let count = window.rows.saturating_mul(window.columns);
         if count > most {
@@ -221,7 +238,11 @@ mod tests {
 
     #[test]
     fn heights_are_bilinear_across_the_antimeridian() {
-        let r = raster((179.0, 1.0, 3), (0.0, 1.0, 2), Heights::Whole(vec![0, 10, 20, 100, 110, 120]));
+        let r = raster(
+            (179.0, 1.0, 3),
+            (0.0, 1.0, 2),
+            Heights::Whole(vec![0, 10, 20, 100, 110, 120]),
+        );
         assert!((height(&r, 0.0, 180.0).unwrap() - 10.0).abs() < 1e-9);
         assert!((height(&r, 0.5, -179.5).unwrap() - 65.0).abs() < 1e-9);
         assert!((height(&r, 1.0, -179.0).unwrap() - 120.0).abs() < 1e-9);
@@ -235,10 +256,18 @@ mod tests {
 
     #[test]
     fn missing_heights_are_left_out() {
-        let r = raster((0.0, 1.0, 2), (0.0, 1.0, 2), Heights::Whole(vec![i16::MIN, 10, 10, 10]));
+        let r = raster(
+            (0.0, 1.0, 2),
+            (0.0, 1.0, 2),
+            Heights::Whole(vec![i16::MIN, 10, 10, 10]),
+        );
         assert!((height(&r, 0.5, 0.5).unwrap() - 10.0).abs() < 1e-9);
         assert_eq!(height(&r, 0.0, 0.0), None);
-        let none = raster((0.0, 1.0, 2), (0.0, 1.0, 2), Heights::Fine(vec![f32::NAN; 4]));
+        let none = raster(
+            (0.0, 1.0, 2),
+            (0.0, 1.0, 2),
+            Heights::Fine(vec![f32::NAN; 4]),
+        );
         assert_eq!((height(&none, 0.5, 0.5), none.highest_m), (None, None));
     }
 
