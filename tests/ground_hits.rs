@@ -1,6 +1,6 @@
 //! How often landings hit what is on the ground, against closed forms.
 
-#![allow(clippy::unwrap_used, clippy::expect_used)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::print_stdout)]
 
 use std::path::Path;
 use std::time::Instant;

@@ -274,7 +274,7 @@ impl Counts {
                     }),
             );
         }
-        areas.sort_by(|a, b| b.share.hits.cmp(&a.share.hits));
+        areas.sort_by_key(|area| std::cmp::Reverse(area.share.hits));
         self.to_road_m.sort_unstable_by(f32::total_cmp);
         Hits {
             draws,
@@ -319,7 +319,7 @@ mod tests {
         assert_eq!((none.share(), none.standard_error()), (0.0, 0.0));
         assert!(none.interval_95()[0] < 1e-12);
         // Zero of n: z^2 / (n + z^2).
-        assert!((none.interval_95()[1] - 3.841_459 / 1003.841_459).abs() < 1e-6);
+        assert!((none.interval_95()[1] - 3.841_459 / 1_003.841_459).abs() < 1e-6);
         let nothing = Share { hits: 0, draws: 0 };
         assert_eq!((nothing.share(), nothing.interval_95()), (0.0, [0.0, 1.0]));
     }

@@ -115,11 +115,18 @@ impl GroundMap {
     /// The ground from layers; airports are built in, and so are lakes, rivers and built-up areas
     /// where no layer has them.
     ///
+    /// A layer with nothing in the region may not cover it, so it does not make its kind known;
+    /// but keep-out and land-in areas are what the user drew, and no more.
+    ///
     /// # Errors
     ///
     /// When the data in the program are damaged.
     pub fn new(region: Region, layers: &[Layer]) -> Result<GroundMap> {
-        let of = |kind: Kind| layers.iter().filter(move |layer| layer.kind == kind);
+        let of = |kind: Kind| {
+            let drawn = matches!(kind, Kind::KeepOut | Kind::LandIn);
+            let tells = move |layer: &&Layer| layer.kind == kind && (drawn || !layer.is_empty());
+            layers.iter().filter(tells)
+        };
         let mut sources: Vec<String> = layers.iter().map(|layer| layer.source.clone()).collect();
         let mut things = Vec::new();
         for (kind, built_in) in [

@@ -55,7 +55,7 @@ impl Region {
             (0..3).for_each(|i| sum[i] += place.0[i]);
         }
         let length = sum.iter().map(|v| v * v).sum::<f64>().sqrt();
-        if !(length > 1e-9) {
+        if length.is_nan() || length < 1e-9 {
             return None;
         }
         let center = Normal(sum.map(|v| v / length)).position();

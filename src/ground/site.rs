@@ -178,6 +178,10 @@ mod tests {
         assert_eq!(of(&found, Class::PowerLine).verdict, Verdict::TooNear);
         let d = of(&found, Class::PowerLine).nearest_m.unwrap();
         assert!((d - 111.1).abs() < 0.2, "{d}");
+        let elsewhere = Layer::new(Kind::Airfield, "of another country");
+        let map_elsewhere = GroundMap::new(region, &[elsewhere]).unwrap();
+        let nothing = check(&map_elsewhere, site, &default_limits());
+        assert_eq!(of(&nothing, Class::Airfield).verdict, Verdict::Unknown);
         let outside = check(&map, site.destination(0.0, 29_900.0), &default_limits());
         assert_eq!(of(&outside, Class::PowerLine).verdict, Verdict::Unknown);
     }

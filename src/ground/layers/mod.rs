@@ -1,7 +1,7 @@
 //! What lies on the ground, as users give it: roads, water, towns, power lines, places to keep out
 //! of and to land in.
 //!
-//! One reader a format, each handing features to a [`collect::Collector`], which checks them, turns
+//! One reader a format, each handing features to a `Collector`, which checks them, turns
 //! them into degrees on WGS84 and keeps what touches the region.
 
 pub mod class;

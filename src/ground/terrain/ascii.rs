@@ -132,7 +132,7 @@ impl Heading {
         let axis = |first: Option<(f64, bool)>, step: Option<f64>, count, key| -> Result<Axis> {
             let (first, corner) = first.ok_or_else(missing(key))?;
             let step = step.ok_or_else(missing("cellsize"))?;
-            if !(step > 0.0) {
+            if step.is_nan() || step <= 0.0 {
                 let fault = Fault::new(name, step.to_string(), "a size above 0");
                 return Err(fault.of_key("cellsize").into());
             }

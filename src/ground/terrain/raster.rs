@@ -177,7 +177,7 @@ impl Part {
         // Outside of these there are no grids of heights, but there are damaged files.
         if axes
             .iter()
-            .any(|a| !(1e-7..1e7).contains(&a.step) || !(a.first.abs() < 1e9))
+            .any(|a| !(1e-7..1e7).contains(&a.step) || !(-1e9..1e9).contains(&a.first))
         {
             let found = "a grid that fits nowhere on the earth";
             return Err(Fault::new(name, found, "a complete, undamaged file").into());
