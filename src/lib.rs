@@ -9,6 +9,7 @@ pub mod error;
 pub mod fetch;
 pub mod flight;
 pub mod geodesy;
+pub mod ground;
 pub mod plan;
 pub mod random;
 pub mod report;

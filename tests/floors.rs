@@ -15,6 +15,7 @@ const FLOORS: [&[&str]; 12] = [
     &["vehicle"],
     &["flight"],
     &["spread"],
+    &["ground"],
     &["report"],
     &["plan"],
     &["fetch"],

@@ -1,0 +1,156 @@
+//! Airports of the world, built in, and the nearest ones.
+
+use std::sync::OnceLock;
+
+use super::data;
+use super::globe::{Globe, Near};
+use crate::error::{Error, Result};
+use crate::geodesy::Position;
+use crate::units::FOOT_M;
+
+/// How big an airport is, as OurAirports sorts them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum AirportKind {
+    /// Airline flights of large aircraft.
+    Large,
+    /// Regional airline flights, or as large.
+    Medium,
+    /// All other airfields.
+    Small,
+    /// Water where seaplanes land.
+    Seaplane,
+}
+
+impl AirportKind {
+    /// All kinds, the largest first.
+    pub const ALL: [AirportKind; 4] = [
+        AirportKind::Large,
+        AirportKind::Medium,
+        AirportKind::Small,
+        AirportKind::Seaplane,
+    ];
+
+    /// In words, as in "large airport".
+    pub fn name(self) -> &'static str {
+        match self {
+            AirportKind::Large => "large airport",
+            AirportKind::Medium => "medium airport",
+            AirportKind::Small => "small airport",
+            AirportKind::Seaplane => "seaplane base",
+        }
+    }
+}
+
+/// An airport.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Airport {
+    /// Its code: that of ICAO where it has one.
+    pub ident: &'static str,
+    /// How big it is.
+    pub kind: AirportKind,
+    /// Where its reference point is.
+    pub position: Position,
+    /// Its elevation above mean sea level, m, if it is known.
+    pub elevation_m: Option<f64>,
+}
+
+/// All airports, decoded.
+pub struct Airports {
+    all: Vec<Airport>,
+    by_kind: [OnceLock<Globe>; 4],
+}
+
+/// The built-in airports.
+///
+/// # Errors
+///
+/// When the data in the program are damaged.
+pub fn airports() -> Result<&'static Airports> {
+    static AIRPORTS: OnceLock<Option<Airports>> = OnceLock::new();
+    static TEXT: OnceLock<String> = OnceLock::new();
+    let read = || {
+        let text = TEXT.get_or_init(|| data::text(data::AIRPORTS).unwrap_or_default());
+        let all: Option<Vec<Airport>> = text.lines().map(airport).collect();
+        let all = all.filter(|all| !all.is_empty())?;
+        Some(Airports {
+            all,
+            by_kind: Default::default(),
+        })
+    };
+    AIRPORTS
+        .get_or_init(read)
+        .as_ref()
+        .ok_or_else(|| Error::CannotDo {
+            why: "the airports inside the program are damaged".into(),
+            remedy: "expected a complete program file; install it again".into(),
+        })
+}
+
+/// One line: kind, code, latitude, longitude, elevation in feet or nothing.
+fn airport(line: &'static str) -> Option<Airport> {
+    let mut fields = line.split(',');
+    let kind = match fields.next()? {
+        "L" => AirportKind::Large,
+        "M" => AirportKind::Medium,
+        "S" => AirportKind::Small,
+        "W" => AirportKind::Seaplane,
+        _ => return None,
+    };
+    let ident = fields.next()?;
+    let position = Position::new(fields.next()?.parse().ok()?, fields.next()?.parse().ok()?)?;
+    let elevation_m = fields.next()?.parse().ok().map(|feet: f64| feet * FOOT_M);
+    Some(Airport {
+        ident,
+        kind,
+        position,
+        elevation_m,
+    })
+}
+
+impl Airports {
+    /// All of them.
+    pub fn all(&self) -> &[Airport] {
+        &self.all
+    }
+
+    /// The `count` nearest of a kind, the nearest first.
+    pub fn nearest(&self, kind: AirportKind, from: Position, count: usize) -> Vec<Near<&Airport>> {
+        let globe = self.by_kind[kind as usize].get_or_init(|| {
+            let numbered = self.all.iter().enumerate().filter(|(_, a)| a.kind == kind);
+            Globe::new(numbered.map(|(i, a)| (a.position, i as u32)))
+        });
+        let found = globe.nearest(from, count, |i| self.all[i as usize].position);
+        let airport = |near: Near<u32>| Near {
+            what: &self.all[near.what as usize],
+            distance_m: near.distance_m,
+            azimuth_deg: near.azimuth_deg,
+        };
+        found.into_iter().map(airport).collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_nearest_is_the_nearest_of_all() {
+        let airports = airports().unwrap();
+        assert!(airports.all().len() > 45_000);
+        for (lat, lon) in [(43.0, -108.4), (-89.0, 0.0), (-17.0, 179.99), (52.5, 13.4)] {
+            let here = Position::new(lat, lon).unwrap();
+            for kind in AirportKind::ALL {
+                let near = airports.nearest(kind, here, 3);
+                let mut all: Vec<f64> = airports
+                    .all()
+                    .iter()
+                    .filter(|a| a.kind == kind)
+                    .map(|a| here.distance_m(a.position))
+                    .collect();
+                all.sort_by(f64::total_cmp);
+                let found: Vec<f64> = near.iter().map(|n| n.distance_m).collect();
+                assert_eq!(found, all[..3]);
+            }
+        }
+    }
+}

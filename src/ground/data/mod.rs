@@ -1,0 +1,133 @@
+//! What the program brings along: airports, places, lakes, rivers, built-up areas, borders and
+//! coasts of the whole earth, compressed, each decoded when it is first asked for.
+//!
+//! Made by `examples/pack_world.rs` from the files named in [`sources`].
+
+use std::io::Read;
+
+use flate2::read::GzDecoder;
+
+use super::layers::{Kind, Layer, Wanted, collect_geojson};
+use super::region::Region;
+use crate::error::{Error, Result};
+
+/// Airports: kind, name, latitude, longitude, elevation in feet.
+pub(super) const AIRPORTS: &[u8] = include_bytes!("airports.csv.gz");
+/// Places: name, country, latitude, longitude, people.
+pub(super) const PLACES: &[u8] = include_bytes!("places.csv.gz");
+const LAKES: &[u8] = include_bytes!("lakes.geojson.gz");
+const RIVERS: &[u8] = include_bytes!("rivers.geojson.gz");
+const URBAN: &[u8] = include_bytes!("urban.geojson.gz");
+const BORDERS: &[u8] = include_bytes!("borders.geojson.gz");
+const COAST: &[u8] = include_bytes!("coast.geojson.gz");
+
+/// Where built-in data come from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Source {
+    /// What they are.
+    pub what: &'static str,
+    /// Who made them, and which state of them this is.
+    pub from: &'static str,
+    /// The licence.
+    pub licence: &'static str,
+    /// What to know when using them.
+    pub caution: &'static str,
+}
+
+/// The sources of all built-in data, for `--version --verbose` and for outputs.
+pub fn sources() -> [Source; 2] {
+    [
+        Source {
+            what: "45,437 airports (large, medium, small, seaplane bases)",
+            from: "OurAirports, ourairports.com; state of its data repository at 1fb3eea05228",
+            licence: "public domain (Unlicense)",
+            caution: "heliports and closed airports are left out; names are codes",
+        },
+        Source {
+            what: "lakes, rivers, built-up areas, borders, coasts, 1,249 populated places",
+            from: "Natural Earth, naturalearthdata.com, 1:50 million; through \
+                   martynafford/natural-earth-geojson at 0b9a6ceb0a70",
+            licence: "public domain",
+            caution: "true to about a kilometre; only the largest lakes, rivers and towns",
+        },
+    ]
+}
+
+/// A built-in layer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum World {
+    /// The largest lakes.
+    Lakes,
+    /// The largest rivers.
+    Rivers,
+    /// The largest built-up areas.
+    Urban,
+    /// Borders between countries on land.
+    Borders,
+    /// Coasts.
+    Coast,
+}
+
+/// The part of a built-in layer that touches a region. Borders and coasts come as lines of
+/// [`Kind::River`]'s shape: they are for maps, not for counting.
+///
+/// # Errors
+///
+/// When the data in the program are damaged.
+pub fn world(layer: World, region: &Region) -> Result<Layer> {
+    let (bytes, kind) = match layer {
+        World::Lakes => (LAKES, Kind::Lake),
+        World::Rivers => (RIVERS, Kind::River),
+        World::Urban => (URBAN, Kind::Urban),
+        World::Borders => (BORDERS, Kind::River),
+        World::Coast => (COAST, Kind::River),
+    };
+    let text = text(bytes)?;
+    let name = "the built-in map (Natural Earth, 1:50 million)";
+    collect_geojson(text.as_bytes(), name, &Wanted::new(kind), region)
+}
+
+/// Compressed text, decompressed.
+pub(super) fn text(bytes: &[u8]) -> Result<String> {
+    let mut text = String::new();
+    match GzDecoder::new(bytes).read_to_string(&mut text) {
+        Ok(_) => Ok(text),
+        Err(cause) => Err(Error::CannotDo {
+            why: format!("the data inside the program are damaged: {cause}"),
+            remedy: "expected a complete program file; install it again".into(),
+        }),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geodesy::Position;
+
+    #[test]
+    fn everything_is_small_and_can_be_read() {
+        let all = [AIRPORTS, PLACES, LAKES, RIVERS, URBAN, BORDERS, COAST];
+        let size: usize = all.iter().map(|b| b.len()).sum();
+        assert!(size < 8_000_000, "{size}");
+        let geneva = Position::new(46.2, 6.15).unwrap();
+        let region = Region::around(geneva, 100_000.0);
+        for layer in [World::Lakes, World::Rivers, World::Urban, World::Borders] {
+            assert!(!world(layer, &region).unwrap().is_empty(), "{layer:?}");
+        }
+        assert!(world(World::Coast, &region).unwrap().is_empty());
+        let lakes = world(World::Lakes, &region).unwrap();
+        assert!(
+            lakes
+                .areas
+                .iter()
+                .any(|a| a.name.contains("Geneva") || a.name.contains("Léman")),
+            "{:?}",
+            lakes.areas
+        );
+        assert!(
+            sources()
+                .iter()
+                .all(|s| s.licence.contains("public domain"))
+        );
+    }
+}

@@ -1,0 +1,267 @@
+//! Checks features one by one and keeps what touches the region.
+
+use std::collections::BTreeSet;
+
+use super::class::RoadClass;
+use super::crossing::crossing;
+use super::{Area, Kind, Layer, Line, Spot, Wanted};
+use crate::error::{Fault, Result};
+use crate::geodesy::wrap_longitude;
+use crate::ground::projection::ToDegrees;
+use crate::ground::region::Region;
+
+/// A shape in the file's own coordinates.
+pub(super) enum Shape {
+    /// A point.
+    Point([f64; 2]),
+    /// A line.
+    Line(Vec<[f64; 2]>),
+    /// Rings: inside is where an odd number overlap.
+    Polygon(Vec<Vec<[f64; 2]>>),
+}
+
+/// The attributes of a feature: names and values, as text.
+pub(super) type Attributes = Vec<(String, String)>;
+
+/// The most names of attributes that a message lists.
+const MOST_NAMES: usize = 20;
+
+/// A layer being read.
+pub(super) struct Collector<'a> {
+    file: &'a str,
+    wanted: &'a Wanted,
+    region: &'a Region,
+    to_degrees: ToDegrees,
+    layer: Layer,
+    features: usize,
+    taken: usize,
+    passed_over: usize,
+    without_class: usize,
+    class_seen: bool,
+    crossed: usize,
+    names: BTreeSet<String>,
+}
+
+impl<'a> Collector<'a> {
+    pub fn new(
+        file: &'a str,
+        wanted: &'a Wanted,
+        region: &'a Region,
+        to_degrees: ToDegrees,
+    ) -> Collector<'a> {
+        Collector {
+            file,
+            wanted,
+            region,
+            to_degrees,
+            layer: Layer::new(wanted.kind, file),
+            features: 0,
+            taken: 0,
+            passed_over: 0,
+            without_class: 0,
+            class_seen: false,
+            crossed: 0,
+            names: BTreeSet::new(),
+        }
+    }
+
+    /// Takes the next feature of the file.
+    pub fn feature(&mut self, attributes: &Attributes, shapes: Vec<Shape>) -> Result<()> {
+        self.features += 1;
+        if self.names.len() < MOST_NAMES {
+            self.names.extend(attributes.iter().map(|a| a.0.clone()));
+        }
+        let class = if self.wanted.kind == Kind::Road {
+            match self.class_of(attributes) {
+                Some(class) => class,
+                // Not for cars.
+                None => return Ok(()),
+            }
+        } else {
+            RoadClass::Unknown
+        };
+        let name = self.name_of(attributes);
+        for shape in shapes {
+            self.shape(shape, class, &name)?;
+        }
+        Ok(())
+    }
+
+    fn shape(&mut self, shape: Shape, class: RoadClass, name: &str) -> Result<()> {
+        let kind = self.wanted.kind;
+        match shape {
+            Shape::Point(at) if kind == Kind::Place => {
+                let at = self.degrees(at)?;
+                self.taken += 1;
+                let [lon, lat] = at;
+                if self.region.touches([lon, lat, lon, lat]) {
+                    let name = name.to_owned();
+                    self.layer.spots.push(Spot { at, name });
+                }
+            }
+            Shape::Line(points) if kind.takes_lines() => {
+                let points = self.all_degrees(&points)?;
+                self.taken += 1;
+                for points in self.region.clip_line(&points) {
+                    let name = name.to_owned();
+                    self.layer.lines.push(Line {
+                        points,
+                        class,
+                        name,
+                    });
+                }
+            }
+            Shape::Polygon(rings) if kind.takes_areas() => self.area(&rings, name)?,
+            _ => self.passed_over += 1,
+        }
+        Ok(())
+    }
+
+    fn area(&mut self, rings: &[Vec<[f64; 2]>], name: &str) -> Result<()> {
+        let mut whole = Vec::new();
+        for ring in rings {
+            let mut ring = self.all_degrees(ring)?;
+            if ring.len() > 1 && ring.first() == ring.last() {
+                ring.pop();
+            }
+            whole.push(ring);
+        }
+        self.taken += 1;
+        let clipped: Vec<_> = whole
+            .iter()
+            .flat_map(|r| self.region.clip_ring(r))
+            .collect();
+        let decides = matches!(self.wanted.kind, Kind::KeepOut | Kind::LandIn);
+        // Inside and outside must be certain where they decide; elsewhere odd and even will do.
+        if (decides || !clipped.is_empty())
+            && let Some([lon, lat]) = crossing(&self.all_turned(&whole))
+        {
+            let lon = wrap_longitude(lon);
+            if decides {
+                let found = format!("a polygon that crosses itself near {lat:.5}, {lon:.5}");
+                let expected = "an outline that does not: mend it, or split it where it crosses";
+                return Err(self.fault(found, expected).into());
+            }
+            self.crossed += 1;
+        }
+        if !clipped.is_empty() {
+            self.layer.areas.push(Area {
+                rings: clipped,
+                name: name.to_owned(),
+            });
+        }
+        Ok(())
+    }
+
+    fn all_turned(&self, rings: &[Vec<[f64; 2]>]) -> Vec<Vec<[f64; 2]>> {
+        rings.iter().map(|ring| self.region.turned(ring)).collect()
+    }
+
+    fn all_degrees(&self, points: &[[f64; 2]]) -> Result<Vec<[f64; 2]>> {
+        points.iter().map(|&p| self.degrees(p)).collect()
+    }
+
+    /// A point in degrees that are some.
+    fn degrees(&self, point: [f64; 2]) -> Result<[f64; 2]> {
+        let there = self.to_degrees.degrees(point);
+        there
+            .filter(|[lon, lat]| lat.abs() <= 90.0 && lon.abs() <= 360.0)
+            .ok_or_else(|| {
+                let found = format!("coordinates {}, {}", point[0], point[1]);
+                let expected = "longitude and latitude in degrees on WGS84; are these metres of a \
+                                map? ogr2ogr -t_srs EPSG:4326 makes degrees of them";
+                self.fault(found, expected).into()
+            })
+    }
+
+    fn fault(&self, found: impl Into<String>, expected: impl Into<String>) -> Fault {
+        Fault::new(self.file, found, expected).of_key(format!("feature {}", self.features))
+    }
+
+    /// The class of a road; `None` when it is no road for cars.
+    fn class_of(&mut self, attributes: &Attributes) -> Option<RoadClass> {
+        let named = self.wanted.class_attribute.as_deref();
+        let value = value_of(attributes, named.unwrap_or("highway"));
+        let class = match (named, value) {
+            (Some(_), Some(word)) => RoadClass::of_word(word),
+            (None, Some(highway)) => RoadClass::of_highway(highway)?,
+            (_, None) => RoadClass::Unknown,
+        };
+        self.class_seen |= value.is_some();
+        self.without_class += usize::from(class == RoadClass::Unknown);
+        Some(class)
+    }
+
+    fn name_of(&self, attributes: &Attributes) -> String {
+        let named = self.wanted.name_attribute.as_deref();
+        value_of(attributes, named.unwrap_or("name"))
+            .unwrap_or_default()
+            .to_owned()
+    }
+
+    /// The layer, when the file had what was wanted.
+    pub fn finish(mut self) -> Result<Layer> {
+        let kind = self.wanted.kind;
+        if self.features == 0 {
+            let expected = format!("a file with {}", kind.name());
+            return Err(Fault::new(self.file, "no feature at all", expected).into());
+        }
+        let given = [
+            self.wanted
+                .class_attribute
+                .as_deref()
+                .filter(|_| !self.class_seen),
+            self.wanted.name_attribute.as_deref().filter(|n| {
+                !self.names.iter().any(|name| name.eq_ignore_ascii_case(n))
+                    && self.names.len() < MOST_NAMES
+            }),
+        ];
+        if let Some(missing) = given.into_iter().flatten().next() {
+            let names: Vec<String> = self.names.into_iter().collect();
+            let expected = format!("one of the attributes {}", names.join(", "));
+            return Err(Fault::new(self.file, "no such attribute", expected)
+                .of_key(missing)
+                .into());
+        }
+        if self.taken == 0 {
+            let found = format!("{} features, none of them {}", self.features, kind.shapes());
+            let expected = format!("{} as {}", kind.name(), kind.shapes());
+            return Err(Fault::new(self.file, found, expected).into());
+        }
+        self.note();
+        Ok(self.layer)
+    }
+
+    fn note(&mut self) {
+        let kind = self.wanted.kind;
+        let mut note = |count: usize, what: String| {
+            if count > 0 {
+                self.layer.notes.push(format!("{count} {what}"));
+            }
+        };
+        note(
+            self.passed_over,
+            format!("shapes that are not {} passed over", kind.shapes()),
+        );
+        note(self.without_class, "roads without a known class".to_owned());
+        note(
+            self.crossed,
+            "polygons cross themselves; inside is where an odd number overlap".to_owned(),
+        );
+        if self.layer.is_empty() {
+            let reach = self.region.reach_m / 1000.0;
+            let center = self.region.plane.center().text();
+            let note = format!("nothing within {reach:.0} km of {center}");
+            self.layer.notes.push(note);
+        }
+    }
+}
+
+/// The value of an attribute, whatever the case of its name; `None` when it is empty.
+fn value_of<'a>(attributes: &'a Attributes, name: &str) -> Option<&'a str> {
+    attributes
+        .iter()
+        .find(|a| a.0.eq_ignore_ascii_case(name))
+        .map(|a| a.1.trim())
+        .filter(|value| !value.is_empty())
+}

@@ -1,0 +1,56 @@
+//! Whether a polygon's outline crosses itself.
+
+use rstar::primitives::{GeomWithData, Rectangle};
+use rstar::{AABB, RTree};
+
+/// Where two edges of a polygon's rings cross, in the rings' own coordinates. Touching is not
+/// crossing, nor is running along each other.
+pub(super) fn crossing(rings: &[Vec<[f64; 2]>]) -> Option<[f64; 2]> {
+    let edges: Vec<[[f64; 2]; 2]> = rings.iter().flat_map(|ring| edges(ring)).collect();
+    let boxes = edges
+        .iter()
+        .enumerate()
+        .map(|(i, e)| GeomWithData::new(Rectangle::from_corners(e[0], e[1]), i))
+        .collect();
+    let tree = RTree::bulk_load(boxes);
+    edges.iter().enumerate().find_map(|(i, &edge)| {
+        tree.locate_in_envelope_intersecting(AABB::from_corners(edge[0], edge[1]))
+            .filter(|other| other.data > i)
+            .find_map(|other| meet(edge, edges[other.data]))
+    })
+}
+
+fn edges(ring: &[[f64; 2]]) -> impl Iterator<Item = [[f64; 2]; 2]> + '_ {
+    (0..ring.len()).map(|i| [ring[i], ring[(i + 1) % ring.len()]])
+}
+
+/// The crossing of two edges whose ends lie strictly on both sides of each other.
+fn meet([a, b]: [[f64; 2]; 2], [c, d]: [[f64; 2]; 2]) -> Option<[f64; 2]> {
+    let side = |p: [f64; 2], q: [f64; 2], r: [f64; 2]| {
+        (q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0])
+    };
+    let (sa, sb) = (side(c, d, a), side(c, d, b));
+    let (sc, sd) = (side(a, b, c), side(a, b, d));
+    if !(sa * sb < 0.0 && sc * sd < 0.0) {
+        return None;
+    }
+    let t = sa / (sa - sb);
+    Some([0, 1].map(|k| a[k] + t * (b[k] - a[k])))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_bow_tie_crosses_itself_and_a_square_with_a_hole_does_not() {
+        let bow = vec![[0.0, 0.0], [2.0, 2.0], [2.0, 0.0], [0.0, 2.0]];
+        assert_eq!(crossing(&[bow]), Some([1.0, 1.0]));
+        let square = vec![[0.0, 0.0], [4.0, 0.0], [4.0, 4.0], [0.0, 4.0]];
+        let hole = vec![[1.0, 1.0], [1.0, 2.0], [2.0, 2.0], [2.0, 1.0]];
+        assert_eq!(crossing(&[square.clone(), hole]), None);
+        let out = vec![[3.0, 1.0], [5.0, 1.0], [5.0, 2.0]];
+        assert!(crossing(&[square, out]).is_some());
+        assert_eq!(crossing(&[]), None);
+    }
+}

@@ -1,0 +1,230 @@
+//! What lies on the ground, as users give it: roads, water, towns, power lines, places to keep out
+//! of and to land in.
+//!
+//! One reader a format, each handing features to a `Collector`, which checks them, turns
+//! them into degrees on WGS84 and keeps what touches the region.
+
+pub mod class;
+mod collect;
+mod crossing;
+mod flatgeobuf;
+mod geojson;
+mod osm;
+mod osm_tags;
+mod shapefile;
+
+use std::path::Path;
+
+pub use self::class::RoadClass;
+use super::guard::guarded;
+use super::region::Region;
+use crate::error::{Fault, Result};
+
+/// What a layer is of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Kind {
+    /// Roads, each with its class.
+    Road,
+    /// Rivers and canals.
+    River,
+    /// Lakes and reservoirs.
+    Lake,
+    /// Built-up areas.
+    Urban,
+    /// Power lines.
+    PowerLine,
+    /// Airfields and their runways.
+    Airfield,
+    /// Where not to come down.
+    KeepOut,
+    /// Where to come down.
+    LandIn,
+    /// Named places, as points.
+    Place,
+}
+
+impl Kind {
+    /// In words, as in "roads".
+    pub fn name(self) -> &'static str {
+        match self {
+            Kind::Road => "roads",
+            Kind::River => "rivers",
+            Kind::Lake => "lakes",
+            Kind::Urban => "built-up areas",
+            Kind::PowerLine => "power lines",
+            Kind::Airfield => "airfields",
+            Kind::KeepOut => "keep-out areas",
+            Kind::LandIn => "land-in areas",
+            Kind::Place => "named places",
+        }
+    }
+
+    fn takes_lines(self) -> bool {
+        matches!(
+            self,
+            Kind::Road | Kind::River | Kind::PowerLine | Kind::Airfield
+        )
+    }
+
+    fn takes_areas(self) -> bool {
+        !matches!(self, Kind::Road | Kind::PowerLine | Kind::Place)
+    }
+
+    /// The shapes it is made of, for messages.
+    fn shapes(self) -> &'static str {
+        match (self.takes_lines(), self.takes_areas()) {
+            (true, true) => "lines or polygons",
+            (true, false) => "lines",
+            (false, true) => "polygons",
+            (false, false) => "points",
+        }
+    }
+}
+
+/// What to take from a file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Wanted {
+    /// What its features are.
+    pub kind: Kind,
+    /// The attribute that holds the class of a road; `highway`, as in OpenStreetMap, if none is
+    /// named.
+    pub class_attribute: Option<String>,
+    /// The attribute that holds the name; `name`, whatever its case, if none is named.
+    pub name_attribute: Option<String>,
+}
+
+impl Wanted {
+    /// Features of a kind, with the usual attributes.
+    pub fn new(kind: Kind) -> Wanted {
+        Wanted {
+            kind,
+            class_attribute: None,
+            name_attribute: None,
+        }
+    }
+}
+
+/// Features of one kind from one source, in degrees, as far as they touch the region.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Layer {
+    /// What they are.
+    pub kind: Kind,
+    /// The file's name.
+    pub source: String,
+    /// Lines.
+    pub lines: Vec<Line>,
+    /// Areas.
+    pub areas: Vec<Area>,
+    /// Points.
+    pub spots: Vec<Spot>,
+    /// What a reader of the result should know: shapes passed over, classes not given.
+    pub notes: Vec<String>,
+}
+
+/// A line; its longitudes run on without a jump.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Line {
+    /// Longitude and latitude of its points, degrees.
+    pub points: Vec<[f64; 2]>,
+    /// The class of a road; [`RoadClass::Unknown`] for anything else.
+    pub class: RoadClass,
+    /// Its name; may be empty.
+    pub name: String,
+}
+
+/// An area: inside is where an odd number of its rings overlap.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Area {
+    /// Longitude and latitude along each ring, degrees, the first point not repeated; clipped to
+    /// the region's box.
+    pub rings: Vec<Vec<[f64; 2]>>,
+    /// Its name; may be empty.
+    pub name: String,
+}
+
+/// A named point.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Spot {
+    /// Longitude and latitude, degrees.
+    pub at: [f64; 2],
+    /// Its name.
+    pub name: String,
+}
+
+impl Layer {
+    /// A layer without features.
+    pub fn new(kind: Kind, source: impl Into<String>) -> Layer {
+        Layer {
+            kind,
+            source: source.into(),
+            lines: Vec::new(),
+            areas: Vec::new(),
+            spots: Vec::new(),
+            notes: Vec::new(),
+        }
+    }
+
+    /// Whether nothing of it touches the region.
+    pub fn is_empty(&self) -> bool {
+        self.lines.is_empty() && self.areas.is_empty() && self.spots.is_empty()
+    }
+}
+
+/// Reads one kind of feature from a file, as far as it touches the region: GeoJSON (.geojson,
+/// .json), FlatGeobuf (.fgb), Shapefile (.shp, with its .dbf and .prj) or an extract of
+/// OpenStreetMap (.osm.pbf).
+///
+/// # Errors
+///
+/// A file that cannot be read or understood, has no feature of the right shape, is not on a known
+/// projection, has no such attribute; a keep-out or land-in area that crosses itself.
+pub fn read(path: &Path, wanted: &Wanted, region: &Region) -> Result<Layer> {
+    let name = path.display().to_string();
+    if is_osm(path) {
+        let mut layers = osm::read(path, &name, region, Some(wanted.kind))?;
+        return Ok(layers.swap_remove(0));
+    }
+    let extension = path
+        .extension()
+        .map(|e| e.to_string_lossy().to_ascii_lowercase());
+    match extension.as_deref() {
+        Some("geojson" | "json") => geojson::read(path, &name, wanted, region),
+        Some("fgb") => guarded(&name, "a FlatGeobuf", || {
+            flatgeobuf::read(path, &name, wanted, region)
+        }),
+        Some("shp") => guarded(&name, "a Shapefile", || {
+            shapefile::read(path, &name, wanted, region)
+        }),
+        _ => {
+            let expected = "a name ending in .geojson, .json, .fgb, .shp or .osm.pbf";
+            Err(Fault::new(&name, "a layer in an unknown format", expected).into())
+        }
+    }
+}
+
+/// Whether a file is an OpenStreetMap extract, by its name.
+pub fn is_osm(path: &Path) -> bool {
+    path.to_string_lossy()
+        .to_ascii_lowercase()
+        .ends_with(".pbf")
+}
+
+/// Reads all kinds of feature from an OpenStreetMap extract that it has: one layer for each of
+/// roads, rivers, lakes, built-up areas, power lines, airfields and named places.
+///
+/// # Errors
+///
+/// A file that cannot be read or understood.
+pub fn read_osm(path: &Path, region: &Region) -> Result<Vec<Layer>> {
+    osm::read(path, &path.display().to_string(), region, None)
+}
+
+/// Takes one kind of feature from the bytes of a GeoJSON file.
+pub(super) fn collect_geojson(
+    bytes: &[u8],
+    name: &str,
+    wanted: &Wanted,
+    region: &Region,
+) -> Result<Layer> {
+    geojson::collect(bytes, name, wanted, region)
+}

@@ -1,0 +1,391 @@
+//! Extracts of OpenStreetMap, streamed.
+//!
+//! The file is read through three or four times, some blocks at a time, so that memory depends on
+//! what the region holds and not on how large the file is: first the numbers of the nodes in the
+//! region (two bytes each) and the areas made of many ways; then the ways that touch the region
+//! and mean something; then those that complete such areas; at last the places of their nodes.
+//!
+//! # References
+//!
+//! OpenStreetMap wiki, "PBF Format"; "Relation:multipolygon".
+
+use std::collections::HashMap;
+use std::path::Path;
+
+use osmpbf::{Blob, BlobDecode, BlobReader, Element, PrimitiveBlock, RelMemberType};
+use rayon::prelude::*;
+use roaring::RoaringTreemap;
+
+use super::osm_tags::{Meaning, meaning, place_name};
+use super::{Area, Kind, Layer, Line, Spot};
+use crate::error::{Fault, Result};
+use crate::ground::guard::guarded;
+use crate::ground::region::Region;
+
+/// Blocks decoded at the same time: some 32 MB each at most, usually a few.
+const BLOCKS: usize = 8;
+/// Units of what is kept of a place in a degree.
+const UNITS: f64 = 1e7;
+
+/// The kinds that an extract holds.
+const KINDS: [Kind; 7] = [
+    Kind::Road,
+    Kind::River,
+    Kind::Lake,
+    Kind::Urban,
+    Kind::PowerLine,
+    Kind::Airfield,
+    Kind::Place,
+];
+
+/// A way that means something, or is part of an area that does.
+struct Way {
+    id: i64,
+    meaning: Option<Meaning>,
+    nodes: Vec<i64>,
+}
+
+/// An area whose outlines are made of several ways.
+struct Multi {
+    meaning: Meaning,
+    ways: Vec<i64>,
+}
+
+/// What the first pass finds.
+#[derive(Default)]
+struct Survey {
+    near: RoaringTreemap,
+    spots: Vec<Spot>,
+    multis: Vec<Multi>,
+}
+
+/// One layer for each kind, or for the one that is wanted.
+pub(super) fn read(
+    path: &Path,
+    name: &str,
+    region: &Region,
+    only: Option<Kind>,
+) -> Result<Vec<Layer>> {
+    if let Some(kind) = only.filter(|kind| !KINDS.contains(kind)) {
+        let expected = format!("a file whose features are all {}", kind.name());
+        let found = "an extract of OpenStreetMap, which holds all sorts of things";
+        return Err(Fault::new(name, found, expected).into());
+    }
+    guarded(name, "an OpenStreetMap extract", || {
+        Extract {
+            path,
+            name,
+            region,
+            only,
+        }
+        .layers()
+    })
+}
+
+struct Extract<'a> {
+    path: &'a Path,
+    name: &'a str,
+    region: &'a Region,
+    only: Option<Kind>,
+}
+
+impl Extract<'_> {
+    fn layers(&self) -> Result<Vec<Layer>> {
+        let mut survey = self.survey()?;
+        let members: RoaringTreemap = ids(survey.multis.iter().flat_map(|m| &m.ways));
+        let touching = |nodes: &[i64]| nodes.iter().any(|&n| survey.near.contains(n as u64));
+        let mut ways = self.ways(|id, meaning, nodes| {
+            (meaning.is_some() || members.contains(id as u64)) && touching(nodes)
+        })?;
+        let here = ids(ways.iter().map(|way| &way.id));
+        let touches = |multi: &Multi| multi.ways.iter().any(|&w| here.contains(w as u64));
+        survey.multis.retain(touches);
+        let missing = ids(survey.multis.iter().flat_map(|m| &m.ways)) - here;
+        if !missing.is_empty() {
+            ways.extend(self.ways(|id, _, _| missing.contains(id as u64))?);
+        }
+        let needed = ids(ways.iter().flat_map(|way| &way.nodes));
+        let places = self.places(&needed)?;
+        Ok(self.assemble(&survey, &ways, &places))
+    }
+
+    /// Looks at all blocks, some at a time and in parallel, and takes what was found in order.
+    fn scan<T: Send>(
+        &self,
+        look: impl Fn(&PrimitiveBlock) -> T + Sync,
+        mut take: impl FnMut(T),
+    ) -> Result<()> {
+        let wrong = |cause: osmpbf::Error| {
+            Fault::new(
+                self.name,
+                cause.to_string(),
+                "a complete OpenStreetMap extract (.osm.pbf)",
+            )
+        };
+        let mut blobs = BlobReader::from_path(self.path).map_err(wrong)?;
+        loop {
+            let batch: Vec<Blob> = blobs
+                .by_ref()
+                .take(BLOCKS)
+                .collect::<std::result::Result<_, _>>()
+                .map_err(wrong)?;
+            if batch.is_empty() {
+                return Ok(());
+            }
+            let found: Vec<Option<T>> = batch
+                .par_iter()
+                .map(|blob| match blob.decode()? {
+                    BlobDecode::OsmData(block) => Ok(Some(look(&block))),
+                    _ => Ok(None),
+                })
+                .collect::<std::result::Result<_, _>>()
+                .map_err(wrong)?;
+            found.into_iter().flatten().for_each(&mut take);
+        }
+    }
+
+    fn wants(&self, kind: Kind) -> bool {
+        self.only.is_none_or(|only| only == kind)
+    }
+
+    /// Which nodes are in the region, and which areas are made of several ways.
+    fn survey(&self) -> Result<Survey> {
+        let mut survey = Survey::default();
+        let look = |block: &PrimitiveBlock| {
+            let mut found = Survey::default();
+            block.for_each_element(|element| match element {
+                Element::Node(node) => {
+                    let at = [node.lon(), node.lat()];
+                    self.node(&mut found, node.id(), at, || place_name(node.tags()));
+                }
+                Element::DenseNode(node) => {
+                    let at = [node.lon(), node.lat()];
+                    self.node(&mut found, node.id(), at, || place_name(node.tags()));
+                }
+                Element::Relation(relation) => {
+                    let polygon = relation.tags().any(|t| t == ("type", "multipolygon"));
+                    if let Some(meaning) = meaning(relation.tags())
+                        && polygon
+                        && meaning.area
+                        && self.wants(meaning.kind)
+                    {
+                        let members = relation.members();
+                        let ways = members
+                            .filter(|m| m.member_type == RelMemberType::Way)
+                            .map(|m| m.member_id)
+                            .collect();
+                        found.multis.push(Multi { meaning, ways });
+                    }
+                }
+                Element::Way(_) => {}
+            });
+            found
+        };
+        self.scan(look, |found| {
+            survey.near |= found.near;
+            survey.spots.extend(found.spots);
+            survey.multis.extend(found.multis);
+        })?;
+        Ok(survey)
+    }
+
+    fn node(&self, found: &mut Survey, id: i64, at: [f64; 2], name: impl Fn() -> Option<String>) {
+        let [lon, lat] = at;
+        if self.region.touches([lon, lat, lon, lat]) {
+            found.near.insert(id as u64);
+            if self.wants(Kind::Place) {
+                found.spots.extend(name().map(|name| Spot { at, name }));
+            }
+        }
+    }
+
+    /// The ways that `keep` wants, by number, meaning and nodes.
+    fn ways(
+        &self,
+        keep: impl Fn(i64, &Option<Meaning>, &[i64]) -> bool + Sync,
+    ) -> Result<Vec<Way>> {
+        let mut ways = Vec::new();
+        let look = |block: &PrimitiveBlock| {
+            let mut found = Vec::new();
+            block.for_each_element(|element| {
+                let Element::Way(way) = element else { return };
+                let meaning = meaning(way.tags()).filter(|m| self.wants(m.kind));
+                let nodes: Vec<i64> = way.refs().collect();
+                if keep(way.id(), &meaning, &nodes) {
+                    let id = way.id();
+                    found.push(Way { id, meaning, nodes });
+                }
+            });
+            found
+        };
+        self.scan(look, |found| ways.extend(found))?;
+        Ok(ways)
+    }
+
+    /// Where the nodes are, in units of 1e-7 degrees, in the order of their numbers.
+    fn places(&self, needed: &RoaringTreemap) -> Result<Vec<(i64, [i32; 2])>> {
+        let mut places = Vec::new();
+        let look = |block: &PrimitiveBlock| {
+            let mut found = Vec::new();
+            block.for_each_element(|element| {
+                let (id, at) = match element {
+                    Element::Node(n) => (n.id(), [n.decimicro_lon(), n.decimicro_lat()]),
+                    Element::DenseNode(n) => (n.id(), [n.decimicro_lon(), n.decimicro_lat()]),
+                    _ => return,
+                };
+                if needed.contains(id as u64) {
+                    found.push((id, at));
+                }
+            });
+            found
+        };
+        self.scan(look, |found| places.extend(found))?;
+        places.sort_unstable();
+        Ok(places)
+    }
+
+    fn assemble(&self, survey: &Survey, ways: &[Way], places: &[(i64, [i32; 2])]) -> Vec<Layer> {
+        let kinds = KINDS.iter().filter(|&&kind| self.wants(kind));
+        let mut layers: Vec<Layer> = kinds.map(|&kind| Layer::new(kind, self.name)).collect();
+        let mut incomplete = 0;
+        for layer in &mut layers {
+            let ways = ways.iter().filter_map(|w| Some((w, w.meaning.as_ref()?)));
+            let kind = layer.kind;
+            for (way, meaning) in ways.filter(|(_, m)| m.kind == kind) {
+                let closed = way.nodes.len() > 3 && way.nodes.first() == way.nodes.last();
+                if meaning.area && closed {
+                    incomplete +=
+                        usize::from(!self.add_area(layer, meaning, &[&way.nodes], places));
+                } else if kind.takes_lines() {
+                    self.add_line(layer, meaning, &way.nodes, places);
+                }
+            }
+        }
+        let by_id: HashMap<i64, &Way> = ways.iter().map(|way| (way.id, way)).collect();
+        for multi in &survey.multis {
+            let parts: Vec<&[i64]> = multi
+                .ways
+                .iter()
+                .filter_map(|id| by_id.get(id))
+                .map(|way| way.nodes.as_slice())
+                .collect();
+            let rings = joined(&parts);
+            let rings: Vec<&Vec<i64>> = rings.iter().collect();
+            if let Some(layer) = layers.iter_mut().find(|l| l.kind == multi.meaning.kind) {
+                let whole = parts.len() == multi.ways.len();
+                incomplete +=
+                    usize::from(!self.add_area(layer, &multi.meaning, &rings, places) || !whole);
+            }
+        }
+        for layer in &mut layers {
+            if layer.kind == Kind::Place {
+                layer.spots.clone_from(&survey.spots);
+            }
+            if incomplete > 0 && layer.kind.takes_areas() {
+                let note = format!("{incomplete} areas of the extract are not complete in it");
+                layer.notes.push(note);
+            }
+        }
+        layers
+    }
+
+    fn add_line(
+        &self,
+        layer: &mut Layer,
+        meaning: &Meaning,
+        nodes: &[i64],
+        places: &[(i64, [i32; 2])],
+    ) {
+        // A node that is not in the extract ends one piece and begins another.
+        let points: Vec<Option<[f64; 2]>> = nodes.iter().map(|&n| place_of(n, places)).collect();
+        for piece in points.split(Option::is_none) {
+            let piece: Vec<[f64; 2]> = piece.iter().flatten().copied().collect();
+            for points in self.region.clip_line(&piece) {
+                layer.lines.push(Line {
+                    points,
+                    class: meaning.class,
+                    name: meaning.name.clone(),
+                });
+            }
+        }
+    }
+
+    /// Adds an area; false when its outline is not closed or has nodes that are not there.
+    fn add_area(
+        &self,
+        layer: &mut Layer,
+        meaning: &Meaning,
+        rings: &[&Vec<i64>],
+        places: &[(i64, [i32; 2])],
+    ) -> bool {
+        let mut whole = !rings.is_empty();
+        let mut clipped = Vec::new();
+        for ring in rings {
+            let points: Vec<[f64; 2]> = ring.iter().filter_map(|&n| place_of(n, places)).collect();
+            whole &= points.len() == ring.len() && ring.first() == ring.last();
+            clipped.extend(self.region.clip_ring(&points));
+        }
+        if !clipped.is_empty() {
+            layer.areas.push(Area {
+                rings: clipped,
+                name: meaning.name.clone(),
+            });
+        }
+        whole
+    }
+}
+
+fn ids<'a>(all: impl Iterator<Item = &'a i64>) -> RoaringTreemap {
+    all.map(|&id| id as u64).collect()
+}
+
+fn place_of(node: i64, places: &[(i64, [i32; 2])]) -> Option<[f64; 2]> {
+    let i = places.binary_search_by_key(&node, |p| p.0).ok()?;
+    Some(places[i].1.map(|v| f64::from(v) / UNITS))
+}
+
+/// Ways joined end to end into rings; one that does not close is left open.
+fn joined(parts: &[&[i64]]) -> Vec<Vec<i64>> {
+    let mut at_end: HashMap<i64, Vec<usize>> = HashMap::new();
+    for (i, part) in parts.iter().enumerate() {
+        for end in [part.first(), part.last()].into_iter().flatten() {
+            at_end.entry(*end).or_default().push(i);
+        }
+    }
+    let mut used = vec![false; parts.len()];
+    let mut rings = Vec::new();
+    for first in 0..parts.len() {
+        if std::mem::replace(&mut used[first], true) || parts[first].len() < 2 {
+            continue;
+        }
+        let mut ring = parts[first].to_vec();
+        while ring.first() != ring.last() {
+            let end = ring[ring.len() - 1];
+            let next = at_end.get(&end).into_iter().flatten().find(|&&i| !used[i]);
+            let Some(&next) = next else { break };
+            used[next] = true;
+            if parts[next].first() == Some(&end) {
+                ring.extend(&parts[next][1..]);
+            } else {
+                ring.extend(parts[next].iter().rev().skip(1));
+            }
+        }
+        rings.push(ring);
+    }
+    rings
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ways_join_into_rings_whichever_way_they_run() {
+        let rings = joined(&[&[1, 2, 3], &[5, 4, 3], &[5, 1], &[7, 8, 9, 7], &[20, 21]]);
+        assert_eq!(
+            rings,
+            [vec![1, 2, 3, 4, 5, 1], vec![7, 8, 9, 7], vec![20, 21]]
+        );
+        assert!(joined(&[]).is_empty());
+    }
+}

@@ -1,0 +1,102 @@
+//! The nearest of many edges on a plane.
+
+use rstar::primitives::{GeomWithData, Line as Edge};
+use rstar::{PointDistance, RTree};
+
+use super::region::Region;
+
+/// Edges longer than this, m, are divided: a line straight in degrees is not straight on the
+/// plane, and is off it by d^2 tan(latitude) / (8 R), 0.5 m for this at 45 degrees.
+const LONGEST_M: f64 = 5_000.0;
+/// The most parts of one edge.
+const MOST_PARTS: f64 = 10_000.0;
+
+/// Edges on a plane, each with the number of what it belongs to.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Lines {
+    tree: RTree<GeomWithData<Edge<[f64; 2]>, u32>>,
+}
+
+impl Lines {
+    /// Of edges and their numbers.
+    pub fn new(edges: Vec<([f64; 2], [f64; 2], u32)>) -> Lines {
+        let edges = edges
+            .into_iter()
+            .map(|(a, b, number)| GeomWithData::new(Edge::new(a, b), number))
+            .collect();
+        Lines {
+            tree: RTree::bulk_load(edges),
+        }
+    }
+
+    /// The distance to the nearest edge, m, and its number.
+    pub fn nearest(&self, point: [f64; 2]) -> Option<(f64, u32)> {
+        let edge = self.tree.nearest_neighbor(point)?;
+        Some((edge.distance_2(&point).sqrt(), edge.data))
+    }
+
+    /// Whether an edge is within a distance, m: cheap where none is near.
+    pub fn within(&self, point: [f64; 2], distance_m: f64) -> bool {
+        let mut near = self
+            .tree
+            .locate_within_distance(point, distance_m * distance_m);
+        near.next().is_some()
+    }
+
+    /// How many edges.
+    #[cfg(test)]
+    pub fn len(&self) -> usize {
+        self.tree.size()
+    }
+}
+
+/// The points on the plane of a line of longitudes and latitudes, dense enough to follow it.
+pub(super) fn on_plane(region: &Region, points: &[[f64; 2]]) -> Vec<[f64; 2]> {
+    let mut out: Vec<[f64; 2]> = Vec::with_capacity(points.len());
+    let mut before: Option<([f64; 2], [f64; 2])> = None;
+    for &here in points {
+        let there = region.project(here);
+        if let Some((from, start)) = before {
+            // Degrees, not the plane: there a box round half the earth may look short.
+            let degrees = (here[0] - from[0]).hypot(here[1] - from[1]);
+            let length = (there[0] - start[0]).hypot(there[1] - start[1]);
+            let parts = if degrees > 1.0 {
+                length.max(degrees * 111_195.0)
+            } else {
+                length
+            };
+            let parts = (parts / LONGEST_M).ceil().clamp(1.0, MOST_PARTS);
+            for k in 1..parts as usize {
+                let t = k as f64 / parts;
+                out.push(region.project([0, 1].map(|i| from[i] + t * (here[i] - from[i]))));
+            }
+        }
+        out.push(there);
+        before = Some((here, there));
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geodesy::Position;
+
+    #[test]
+    fn a_parallel_is_followed_on_the_plane() {
+        let center = Position::new(45.0, 10.0).unwrap();
+        let region = Region::around(center, 200_000.0);
+        let points = on_plane(&region, &[[9.0, 45.5], [11.0, 45.5]]);
+        let edges = points.windows(2).map(|w| (w[0], w[1], 7)).collect();
+        let lines = Lines::new(edges);
+        assert!(lines.len() > 30);
+        // On the meridian of the centre the parallel lies due north.
+        let expected = center.distance_m(Position::new(45.5, 10.0).unwrap());
+        let (distance, number) = lines.nearest([0.0, 0.0]).unwrap();
+        assert!(
+            (distance - expected).abs() < 1.0 && number == 7,
+            "{distance} {expected}"
+        );
+        assert_eq!(Lines::default().nearest([0.0, 0.0]), None);
+    }
+}

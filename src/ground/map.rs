@@ -1,0 +1,328 @@
+//! All that lies on the ground of a region, on one plane, ready to be asked.
+
+use super::airports::{Airport, AirportKind, airports};
+use super::areas::Areas;
+use super::data::{World, world};
+use super::layers::{Area, Kind, Layer, RoadClass};
+use super::lines::{Lines, on_plane};
+use super::region::Region;
+use crate::error::Result;
+use crate::geodesy::Normal;
+
+/// Something a flight may come down on or near.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Class {
+    /// A road of a class.
+    Road(RoadClass),
+    /// An airport of a kind, as a point.
+    Airport(AirportKind),
+    /// Airfields that the user gives, as runways or grounds.
+    Airfield,
+    /// A power line.
+    PowerLine,
+    /// A built-up area.
+    Urban,
+    /// A river.
+    River,
+    /// A lake.
+    Lake,
+    /// Where the user wants none to come down.
+    KeepOut,
+    /// Where the user wants them to come down.
+    LandIn,
+}
+
+impl Class {
+    /// All classes, in the order of reports.
+    pub fn all() -> impl Iterator<Item = Class> {
+        let roads = RoadClass::ALL.into_iter().map(Class::Road);
+        let airports = AirportKind::ALL.into_iter().map(Class::Airport);
+        let others = [
+            Class::Airfield,
+            Class::PowerLine,
+            Class::Urban,
+            Class::River,
+            Class::Lake,
+            Class::KeepOut,
+            Class::LandIn,
+        ];
+        roads.chain(airports).chain(others)
+    }
+
+    /// In words, as in "primary road".
+    pub fn name(self) -> String {
+        match self {
+            Class::Road(RoadClass::Unknown) => "road of unknown class".to_owned(),
+            Class::Road(class) => format!("{class} road"),
+            Class::Airport(kind) => kind.name().to_owned(),
+            Class::Airfield => "airfield".to_owned(),
+            Class::PowerLine => "power line".to_owned(),
+            Class::Urban => "built-up area".to_owned(),
+            Class::River => "river".to_owned(),
+            Class::Lake => "lake".to_owned(),
+            Class::KeepOut => "keep-out area".to_owned(),
+            Class::LandIn => "land-in area".to_owned(),
+        }
+    }
+}
+
+/// How well a class is known in the region.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Knowledge {
+    /// From a layer that the user gave, or from the list of airports.
+    Known,
+    /// From the built-in map, which has only the largest and those to about a kilometre: what it
+    /// does not show may be there.
+    Coarse,
+    /// No layer tells of it.
+    Unknown,
+}
+
+/// Lines and areas of one kind.
+#[derive(Debug, Clone, Default)]
+struct Things {
+    lines: Lines,
+    areas: Areas,
+    names: Vec<String>,
+}
+
+impl Things {
+    fn distance_m(&self, point: [f64; 2]) -> Option<f64> {
+        let line = self.lines.nearest(point).map(|nearest| nearest.0);
+        let area = self.areas.distance_m(point);
+        line.into_iter().chain(area).reduce(f64::min)
+    }
+
+    fn within(&self, point: [f64; 2], distance_m: f64) -> bool {
+        self.areas.within(point, distance_m) || self.lines.within(point, distance_m)
+    }
+}
+
+/// The ground of a region. Shared between threads.
+#[derive(Debug, Clone)]
+pub struct GroundMap {
+    region: Region,
+    roads: [Lines; 7],
+    road_names: Vec<String>,
+    roads_given: bool,
+    things: Vec<(Kind, Knowledge, Things)>,
+    airports: [Lines; 4],
+    near_airports: Vec<(Airport, [f64; 2])>,
+    sources: Vec<String>,
+}
+
+impl GroundMap {
+    /// The ground from layers; airports are built in, and so are lakes, rivers and built-up areas
+    /// where no layer has them.
+    ///
+    /// A layer with nothing in the region may not cover it, so it does not make its kind known;
+    /// but keep-out and land-in areas are what the user drew, and no more.
+    ///
+    /// # Errors
+    ///
+    /// When the data in the program are damaged.
+    pub fn new(region: Region, layers: &[Layer]) -> Result<GroundMap> {
+        let of = |kind: Kind| {
+            let drawn = matches!(kind, Kind::KeepOut | Kind::LandIn);
+            let tells = move |layer: &&Layer| layer.kind == kind && (drawn || !layer.is_empty());
+            layers.iter().filter(tells)
+        };
+        let mut sources: Vec<String> = layers.iter().map(|layer| layer.source.clone()).collect();
+        let mut things = Vec::new();
+        for (kind, built_in) in [
+            (Kind::River, Some(World::Rivers)),
+            (Kind::Lake, Some(World::Lakes)),
+            (Kind::Urban, Some(World::Urban)),
+            (Kind::PowerLine, None),
+            (Kind::Airfield, None),
+            (Kind::KeepOut, None),
+            (Kind::LandIn, None),
+        ] {
+            let given: Vec<&Layer> = of(kind).collect();
+            if !given.is_empty() {
+                things.push((kind, Knowledge::Known, collected(&region, &given)));
+            } else if let Some(layer) = built_in {
+                let layer = world(layer, &region)?;
+                sources.push(layer.source.clone());
+                things.push((kind, Knowledge::Coarse, collected(&region, &[&layer])));
+            }
+        }
+        let near_airports = nearby(&region)?;
+        let airports = AirportKind::ALL.map(|kind| {
+            let numbered = near_airports.iter().enumerate();
+            let of_kind = numbered.filter(|(_, (airport, _))| airport.kind == kind);
+            Lines::new(of_kind.map(|(i, &(_, at))| (at, at, i as u32)).collect())
+        });
+        sources.sort();
+        sources.dedup();
+        let roads: Vec<&Layer> = of(Kind::Road).collect();
+        let (classes, road_names) = roads_by_class(&region, &roads);
+        Ok(GroundMap {
+            region,
+            roads: classes,
+            road_names,
+            roads_given: !roads.is_empty(),
+            things,
+            airports,
+            near_airports,
+            sources,
+        })
+    }
+
+    /// The region it covers.
+    pub fn region(&self) -> &Region {
+        &self.region
+    }
+
+    /// Where its contents come from.
+    pub fn sources(&self) -> &[String] {
+        &self.sources
+    }
+
+    /// The airports in the region, each with its place on the plane.
+    pub fn airports(&self) -> &[(Airport, [f64; 2])] {
+        &self.near_airports
+    }
+
+    /// How well a class is known.
+    pub fn knowledge(&self, class: Class) -> Knowledge {
+        match class {
+            Class::Road(_) if self.roads_given => Knowledge::Known,
+            Class::Road(_) => Knowledge::Unknown,
+            Class::Airport(_) => Knowledge::Known,
+            _ => self
+                .of_class(class)
+                .map_or(Knowledge::Unknown, |thing| thing.1),
+        }
+    }
+
+    /// The distance from a place to the nearest thing of a class, m, 0 inside an area; `None` when
+    /// there is none in the region.
+    pub fn distance_m(&self, class: Class, place: Normal) -> Option<f64> {
+        let point = self.region.plane.to_plane(place);
+        match class {
+            Class::Road(class) => self.roads[class as usize].nearest(point).map(|near| near.0),
+            Class::Airport(kind) => self.airports[kind as usize]
+                .nearest(point)
+                .map(|near| near.0),
+            _ => self.of_class(class)?.2.distance_m(point),
+        }
+    }
+
+    /// Whether something of a class is within a distance of a point of the plane.
+    pub(super) fn within(&self, class: Class, point: [f64; 2], distance_m: f64) -> bool {
+        match class {
+            Class::Road(class) => self.roads[class as usize].within(point, distance_m),
+            Class::Airport(kind) => self.airports[kind as usize].within(point, distance_m),
+            _ => self
+                .of_class(class)
+                .is_some_and(|thing| thing.2.within(point, distance_m)),
+        }
+    }
+
+    /// The nearest road that one may drive on: its distance, m, its class and its name.
+    pub fn nearest_road(&self, place: Normal) -> Option<(f64, RoadClass, &str)> {
+        let (distance, class, number) = self.plane_road(self.region.plane.to_plane(place))?;
+        Some((distance, class, self.road_names[number as usize].as_str()))
+    }
+
+    /// The nearest road to a point of the plane: distance, class, number.
+    pub(super) fn plane_road(&self, point: [f64; 2]) -> Option<(f64, RoadClass, u32)> {
+        let mut best: Option<(f64, RoadClass, u32)> = None;
+        // Local roads are the densest: after them little else is worth a search.
+        for class in RoadClass::ALL.into_iter().rev() {
+            let roads = &self.roads[class as usize];
+            if best.is_none_or(|best| roads.within(point, best.0))
+                && let Some((distance, number)) = roads.nearest(point)
+            {
+                best = Some((distance, class, number));
+            }
+        }
+        best
+    }
+
+    /// The names of the areas of a class that hold a place; an area without a name is numbered
+    /// from 1, as in "no. 3".
+    pub fn areas_holding(&self, class: Class, place: Normal) -> Vec<&str> {
+        let Some((_, _, things)) = self.of_class(class) else {
+            return Vec::new();
+        };
+        let point = self.region.plane.to_plane(place);
+        things
+            .areas
+            .holding(point)
+            .map(|i| things.names[i].as_str())
+            .collect()
+    }
+
+    /// The numbers of the areas of a class that hold a point of the plane.
+    pub(super) fn holding(&self, class: Class, point: [f64; 2]) -> Vec<usize> {
+        self.of_class(class)
+            .map_or_else(Vec::new, |t| t.2.areas.holding(point).collect())
+    }
+
+    /// The names of the areas of a class, by number.
+    pub(super) fn area_names(&self, class: Class) -> &[String] {
+        self.of_class(class).map_or(&[], |thing| &thing.2.names)
+    }
+
+    fn of_class(&self, class: Class) -> Option<&(Kind, Knowledge, Things)> {
+        let kind = match class {
+            Class::Road(_) | Class::Airport(_) => return None,
+            Class::Airfield => Kind::Airfield,
+            Class::PowerLine => Kind::PowerLine,
+            Class::Urban => Kind::Urban,
+            Class::River => Kind::River,
+            Class::Lake => Kind::Lake,
+            Class::KeepOut => Kind::KeepOut,
+            Class::LandIn => Kind::LandIn,
+        };
+        self.things.iter().find(|thing| thing.0 == kind)
+    }
+}
+
+/// The airports in a region.
+fn nearby(region: &Region) -> Result<Vec<(Airport, [f64; 2])>> {
+    let near = |airport: &Airport| {
+        let at = airport.position;
+        if !region.touches([at.lon_deg, at.lat_deg, at.lon_deg, at.lat_deg]) {
+            return None;
+        }
+        Some((*airport, region.plane.to_plane(at.normal())))
+    };
+    Ok(airports()?.all().iter().filter_map(near).collect())
+}
+
+fn collected(region: &Region, layers: &[&Layer]) -> Things {
+    let areas: Vec<&Area> = layers.iter().flat_map(|layer| &layer.areas).collect();
+    let numbered = areas.iter().enumerate();
+    let names = numbered
+        .map(|(i, area)| match area.name.as_str() {
+            "" => format!("no. {}", i + 1),
+            name => name.to_owned(),
+        })
+        .collect();
+    let mut edges = Vec::new();
+    for line in layers.iter().flat_map(|layer| &layer.lines) {
+        let points = on_plane(region, &line.points);
+        edges.extend(points.windows(2).map(|w| (w[0], w[1], 0)));
+    }
+    Things {
+        lines: Lines::new(edges),
+        areas: Areas::new(region, &areas),
+        names,
+    }
+}
+
+/// Roads by class, each edge with the number of its name.
+fn roads_by_class(region: &Region, layers: &[&Layer]) -> ([Lines; 7], Vec<String>) {
+    let mut edges: [Vec<_>; 7] = Default::default();
+    let mut names = Vec::new();
+    for line in layers.iter().flat_map(|layer| &layer.lines) {
+        let points = on_plane(region, &line.points);
+        let number = names.len() as u32;
+        names.push(line.name.clone());
+        edges[line.class as usize].extend(points.windows(2).map(|w| (w[0], w[1], number)));
+    }
+    (edges.map(Lines::new), names)
+}

@@ -1,0 +1,165 @@
+//! The ASCII grid of ESRI: six lines of heading, then heights from north to south.
+//!
+//! # References
+//!
+//! ESRI, "Esri ASCII raster format" (ArcGIS documentation): keywords, order, corner and centre.
+
+use std::fs::File;
+use std::io::{BufRead, BufReader};
+use std::path::Path;
+
+use super::raster::{Heights, Part, Raster};
+use crate::error::{Error, Fault, Result};
+use crate::geodesy::lattice::{Axis, Lattice, Plane};
+use crate::ground::region::Region;
+
+/// What files of projected heights are told.
+const DEGREES_ONLY: &str = "longitude and latitude in degrees; gdalwarp -t_srs EPSG:4326 makes a \
+                            GeoTIFF of them from any projection";
+
+/// What the heading says.
+#[derive(Default)]
+struct Heading {
+    columns: Option<f64>,
+    rows: Option<f64>,
+    x: Option<(f64, bool)>,
+    y: Option<(f64, bool)>,
+    step_x: Option<f64>,
+    step_y: Option<f64>,
+    no_data: Option<f64>,
+}
+
+pub(super) fn read(path: &Path, name: &str, region: &Region, most: usize) -> Result<Raster> {
+    let refused = |cause| Error::file(path, "read", cause);
+    if let Ok(text) = std::fs::read_to_string(path.with_extension("prj"))
+        && !text.trim_start().starts_with("GEOGCS")
+    {
+        let found = "a .prj file beside it that names a projection";
+        return Err(Fault::new(name, found, DEGREES_ONLY).into());
+    }
+    let mut lines = BufReader::new(File::open(path).map_err(refused)?).lines();
+    let mut heading = Heading::default();
+    let mut line = 0;
+    let mut text = String::new();
+    for read in lines.by_ref() {
+        line += 1;
+        text = read.map_err(refused)?;
+        if !heading.take(name, line, &text)? {
+            break;
+        }
+        text.clear();
+    }
+    let whole = heading.lattice(name)?;
+    let (rows, columns) = (whole.y.count, whole.x.count);
+    let part = Part::new(name, whole, region, most)?;
+    let mut heights = vec![f32::NAN; part.count()];
+    let mut seen = 0;
+    loop {
+        for word in text.split_ascii_whitespace() {
+            let value: f64 = word.parse().map_err(|_| {
+                Fault::new(name, format!("\"{word}\""), "a height in metres").at_line(line)
+            })?;
+            if seen < rows * columns
+                && Some(value) != heading.no_data
+                && let Some(i) = part.index(rows - 1 - seen / columns, seen % columns)
+            {
+                heights[i] = value as f32;
+            }
+            seen += 1;
+        }
+        line += 1;
+        match lines.next() {
+            Some(next) => text = next.map_err(refused)?,
+            None => break,
+        }
+    }
+    if seen != rows * columns {
+        let expected = format!("{rows} rows of {columns}; is the file complete?");
+        return Err(Fault::new(name, format!("{seen} heights"), expected).into());
+    }
+    part.raster(name, Heights::Fine(heights))
+}
+
+impl Heading {
+    /// Takes a line of the heading; false when it is none.
+    fn take(&mut self, name: &str, line: usize, text: &str) -> Result<bool> {
+        let mut words = text.split_ascii_whitespace();
+        let Some(key) = words.next().map(str::to_ascii_lowercase) else {
+            return Ok(true);
+        };
+        if !key.starts_with(|c: char| c.is_ascii_alphabetic()) || key == "nan" {
+            return Ok(false);
+        }
+        let value: f64 = words.next().and_then(|w| w.parse().ok()).ok_or_else(|| {
+            let found = format!("\"{}\"", text.trim());
+            Fault::new(name, found, "a keyword and a number").at_line(line)
+        })?;
+        match key.as_str() {
+            "ncols" => self.columns = Some(value),
+            "nrows" => self.rows = Some(value),
+            "xllcorner" => self.x = Some((value, true)),
+            "xllcenter" => self.x = Some((value, false)),
+            "yllcorner" => self.y = Some((value, true)),
+            "yllcenter" => self.y = Some((value, false)),
+            "cellsize" => (self.step_x, self.step_y) = (Some(value), Some(value)),
+            "dx" => self.step_x = Some(value),
+            "dy" => self.step_y = Some(value),
+            "nodata_value" => self.no_data = Some(value),
+            _ => {
+                let expected = "ncols, nrows, xllcorner, yllcorner, cellsize or NODATA_value";
+                return Err(Fault::new(name, format!("\"{key}\""), expected)
+                    .at_line(line)
+                    .into());
+            }
+        }
+        Ok(true)
+    }
+
+    fn lattice(&self, name: &str) -> Result<Lattice> {
+        let missing = |key: &'static str| {
+            move || Fault::new(name, "nothing", "a number in the heading of the grid").of_key(key)
+        };
+        let count = |value: Option<f64>, key| -> Result<usize> {
+            let value = value.ok_or_else(missing(key))?;
+            if !(1.0..1e6).contains(&value) || value.fract() != 0.0 {
+                let expected = "a whole number from 1 to 999,999";
+                return Err(Fault::new(name, value.to_string(), expected)
+                    .of_key(key)
+                    .into());
+            }
+            Ok(value as usize)
+        };
+        let axis = |first: Option<(f64, bool)>, step: Option<f64>, count, key| -> Result<Axis> {
+            let (first, corner) = first.ok_or_else(missing(key))?;
+            let step = step.ok_or_else(missing("cellsize"))?;
+            if step.is_nan() || step <= 0.0 {
+                let fault = Fault::new(name, step.to_string(), "a size above 0");
+                return Err(fault.of_key("cellsize").into());
+            }
+            let first = if corner { first + 0.5 * step } else { first };
+            Ok(Axis { first, step, count })
+        };
+        let (columns, rows) = (count(self.columns, "ncols")?, count(self.rows, "nrows")?);
+        let x = axis(self.x, self.step_x, columns, "xllcorner")?;
+        let y = axis(self.y, self.step_y, rows, "yllcorner")?;
+        let ends = |a: Axis| [a.first, a.value(a.count - 1)];
+        let on_earth = ends(y).iter().all(|v| v.abs() <= 90.0)
+            && ends(x).iter().all(|v| v.abs() <= 360.0)
+            && x.step * (x.count as f64) < 360.5;
+        if !on_earth {
+            let found = format!(
+                "coordinates from {} to {} and from {} to {}, which are no degrees",
+                ends(x)[0],
+                ends(x)[1],
+                ends(y)[0],
+                ends(y)[1]
+            );
+            return Err(Fault::new(name, found, DEGREES_ONLY).into());
+        }
+        Ok(Lattice {
+            plane: Plane::LatLon,
+            x,
+            y,
+        })
+    }
+}

@@ -1,0 +1,121 @@
+//! The height of the ground, from files of heights on a grid.
+
+mod ascii;
+mod geotiff;
+mod hgt;
+mod raster;
+
+use std::path::Path;
+
+pub use self::raster::{Heights, Raster};
+use super::region::Region;
+use crate::error::{Error, Fault, Result};
+use crate::geodesy::{Normal, Position};
+
+/// Most heights kept, all files together: 200 MB as whole metres, 400 MB with fractions.
+const MOST_HEIGHTS: usize = 100_000_000;
+
+/// Heights of the ground above mean sea level, from one or more files; the finest comes first.
+#[derive(Debug, Clone, Default)]
+pub struct Terrain {
+    tiles: Vec<Raster>,
+}
+
+impl Terrain {
+    /// Reads what files say of a region: SRTM .hgt (also .hgt.gz), GeoTIFF, ESRI ASCII grid.
+    ///
+    /// Heights are taken as above mean sea level, whatever geoid the file means by that (they
+    /// differ by a metre or two).
+    ///
+    /// # Errors
+    ///
+    /// A file that cannot be read, understood or placed on the earth; too many heights.
+    pub fn open<P: AsRef<Path>>(paths: &[P], region: &Region) -> Result<Terrain> {
+        let mut tiles = Vec::new();
+        let mut left = MOST_HEIGHTS;
+        for path in paths {
+            let tile = open_one(path.as_ref(), region, left)?;
+            left = left.saturating_sub(tile.count());
+            tiles.push(tile);
+        }
+        Ok(Terrain::of(tiles))
+    }
+
+    /// Terrain of rasters made elsewhere, as of a forecast's own orography.
+    pub fn of(mut tiles: Vec<Raster>) -> Terrain {
+        tiles.sort_by(|a, b| a.spacing_m().total_cmp(&b.spacing_m()));
+        Terrain { tiles }
+    }
+
+    /// The height of the ground at a place, m above mean sea level; `None` where no file has it.
+    pub fn height_m(&self, place: Position) -> Option<f64> {
+        self.height_at(place.normal())
+    }
+
+    /// [`Terrain::height_m`] for the hot loop.
+    pub fn height_at(&self, place: Normal) -> Option<f64> {
+        self.tiles.iter().find_map(|tile| tile.height_at(place))
+    }
+
+    /// The file that gives the height at a place.
+    pub fn source_at(&self, place: Position) -> Option<&str> {
+        let place = place.normal();
+        self.tiles
+            .iter()
+            .find(|tile| tile.height_at(place).is_some())
+            .map(|tile| tile.source.as_str())
+    }
+
+    /// All files, as in "N44W071.hgt, N44W072.hgt".
+    pub fn source(&self) -> String {
+        let mut names: Vec<&str> = self.tiles.iter().map(|t| t.source.as_str()).collect();
+        names.sort_unstable();
+        names.join(", ")
+    }
+
+    /// Distance between neighbouring heights of the finest file, m; `None` without files.
+    pub fn spacing_m(&self) -> Option<f64> {
+        self.tiles.first().map(Raster::spacing_m)
+    }
+
+    /// The highest ground in any file, m above mean sea level; `None` where there is none.
+    pub fn highest_m(&self) -> Option<f64> {
+        self.tiles
+            .iter()
+            .filter_map(|t| t.highest_m)
+            .reduce(f64::max)
+    }
+}
+
+fn open_one(path: &Path, region: &Region, most: usize) -> Result<Raster> {
+    let name = path.file_name().map_or_else(
+        || path.display().to_string(),
+        |name| name.to_string_lossy().into_owned(),
+    );
+    let lower = name.to_ascii_lowercase();
+    if lower.ends_with(".hgt") || lower.ends_with(".hgt.gz") {
+        hgt::read(path, &name, region, most)
+    } else if lower.ends_with(".tif") || lower.ends_with(".tiff") {
+        geotiff::read(path, &name, region, most)
+    } else if lower.ends_with(".asc") {
+        ascii::read(path, &name, region, most)
+    } else {
+        let found = "a file of heights whose name ends in none of the known ways";
+        Err(Fault::new(
+            &name,
+            found,
+            "a name ending in .hgt, .hgt.gz, .tif, .tiff or .asc",
+        )
+        .into())
+    }
+}
+
+/// The error for a file that would fill the memory.
+fn too_many(name: &str, count: usize) -> Error {
+    Error::CannotDo {
+        why: format!(
+            "{name} has {count} heights in the region, more than can be kept with the rest"
+        ),
+        remedy: format!("give fewer or coarser files: at most {MOST_HEIGHTS} heights are kept"),
+    }
+}

@@ -1,0 +1,413 @@
+//! Layers in all their formats, and what is said of bad ones.
+
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+#[path = "common/pbf.rs"]
+mod pbf;
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use pbf::{Block, heading};
+use shapefile::dbase::{FieldValue, Record, TableWriterBuilder};
+use shapefile::{Point, Polygon, PolygonRing, Polyline};
+use windfall::geodesy::Position;
+use windfall::ground::layers::{Kind, Layer, RoadClass, Wanted, read, read_osm};
+use windfall::ground::map::{Class, GroundMap};
+use windfall::ground::region::Region;
+
+fn region() -> Region {
+    Region::around(Position::new(43.6, -113.0).unwrap(), 60_000.0)
+}
+
+fn collection(features: &str) -> String {
+    format!("{{\"type\":\"FeatureCollection\",\"features\":[{features}]}}")
+}
+
+fn feature(properties: &str, kind: &str, coordinates: &str) -> String {
+    format!(
+        "{{\"type\":\"Feature\",\"properties\":{{{properties}}},\
+         \"geometry\":{{\"type\":\"{kind}\",\"coordinates\":{coordinates}}}}}"
+    )
+}
+
+const LINE: &str = "[[-113.0,43.5],[-113.1,43.6]]";
+const SQUARE: &str = "[[[-113,43],[-112,43],[-112,44],[-113,44],[-113,43]]]";
+const BOW: &str = "[[[-113,43],[-112,44],[-112,43],[-113,44],[-113,43]]]";
+const METRES: &str = "[[420000,4800000],[421000,4800500]]";
+
+fn geojson(text: &str, wanted: &Wanted) -> Result<Layer, String> {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("layer.geojson");
+    fs::write(&path, text).unwrap();
+    read(&path, wanted, &region()).map_err(|e| e.to_string())
+}
+
+fn of(kind: Kind) -> Wanted {
+    Wanted::new(kind)
+}
+
+#[test]
+fn geojson_roads_have_classes_and_names() {
+    let text = collection(
+        &[
+            feature(
+                "\"highway\":\"motorway\",\"name\":\"I 15\"",
+                "LineString",
+                LINE,
+            ),
+            feature("\"highway\":\"footway\"", "LineString", LINE),
+            feature(
+                "\"Type\":\"Secondary\"",
+                "MultiLineString",
+                &format!("[{LINE},{LINE}]"),
+            ),
+            feature("", "Point", "[-113,43.5]"),
+        ]
+        .join(","),
+    );
+    let layer = geojson(&text, &of(Kind::Road)).unwrap();
+    let classes: Vec<RoadClass> = layer.lines.iter().map(|l| l.class).collect();
+    assert_eq!(
+        classes,
+        [RoadClass::Motorway, RoadClass::Unknown, RoadClass::Unknown]
+    );
+    assert_eq!(layer.lines[0].name, "I 15");
+    assert_eq!(layer.notes.len(), 2, "{:?}", layer.notes);
+    let by_type = Wanted {
+        class_attribute: Some("type".into()),
+        ..of(Kind::Road)
+    };
+    let layer = geojson(&text, &by_type).unwrap();
+    assert_eq!(layer.lines[2].class, RoadClass::Secondary);
+}
+
+#[test]
+fn geojson_need_not_be_a_collection() {
+    let layer = geojson(
+        &feature("\"name\":\"x\"", "Polygon", SQUARE),
+        &of(Kind::LandIn),
+    )
+    .unwrap();
+    assert_eq!(layer.areas[0].name, "x");
+    let bare = format!("{{\"type\":\"Polygon\",\"coordinates\":{SQUARE}}}");
+    assert_eq!(geojson(&bare, &of(Kind::KeepOut)).unwrap().areas.len(), 1);
+}
+
+#[test]
+fn what_is_far_away_is_not_kept() {
+    let text = collection(&feature("", "LineString", "[[10,50],[11,50]]"));
+    let layer = geojson(&text, &of(Kind::Road)).unwrap();
+    assert!(layer.is_empty());
+    assert!(
+        layer
+            .notes
+            .iter()
+            .any(|n| n.starts_with("nothing within 60 km of 43.6000 N"))
+    );
+}
+
+#[test]
+fn bad_geojson_is_explained() {
+    let one = |kind: &str, coordinates: &str| collection(&feature("\"a\":1", kind, coordinates));
+    let old = |crs: &str| {
+        let crs = format!(",\"crs\":{{\"type\":\"name\",\"properties\":{{\"name\":\"{crs}\"}}}}}}");
+        one("LineString", METRES)
+            .strip_suffix('}')
+            .unwrap()
+            .to_owned()
+            + &crs
+    };
+    let named = Wanted {
+        class_attribute: Some("klass".into()),
+        ..of(Kind::Road)
+    };
+    for (text, wanted, says) in [
+        (
+            collection(""),
+            of(Kind::Road),
+            "found no feature at all; expected a file with roads",
+        ),
+        (
+            one("LineString", METRES),
+            of(Kind::Road),
+            "feature 1: found coordinates 420000, 4800000",
+        ),
+        (
+            one("LineString", METRES),
+            of(Kind::Road),
+            "metres of a map?",
+        ),
+        (
+            one("Polygon", BOW),
+            of(Kind::KeepOut),
+            "crosses itself near 43.50000, -112.50000",
+        ),
+        (
+            one("Point", "[-113,43]"),
+            of(Kind::Lake),
+            "1 features, none of them polygons",
+        ),
+        (
+            one("LineString", LINE),
+            named,
+            "klass: found no such attribute; expected one of the attributes a",
+        ),
+        (
+            "{\"type\":\"FeatureCollection\",\"features\":[".into(),
+            of(Kind::Road),
+            "line 1",
+        ),
+        (
+            old("urn:ogc:def:crs:EPSG::26712"),
+            of(Kind::Road),
+            "crs: found EPSG:26712",
+        ),
+        (old("nonsense"), of(Kind::Road), "crs: found"),
+        (
+            one("LineString", "[[-113],[2]]"),
+            of(Kind::Road),
+            "feature 1",
+        ),
+        ("[]".into(), of(Kind::Road), "GeoJSON"),
+    ] {
+        let message = geojson(&text, &wanted).unwrap_err();
+        assert!(message.contains(says), "{says}: {message}");
+        assert!(message.contains("layer.geojson"), "{message}");
+    }
+    // Lakes are counted by odd and even; only areas that decide must be sound.
+    let lake = geojson(&one("Polygon", BOW), &of(Kind::Lake)).unwrap();
+    assert!(
+        lake.notes[0].contains("cross themselves"),
+        "{:?}",
+        lake.notes
+    );
+    // A projection that is named is read.
+    let road = geojson(&old("urn:ogc:def:crs:EPSG::26912"), &of(Kind::Road)).unwrap();
+    assert!(
+        road.notes
+            .iter()
+            .any(|n| n.starts_with("nothing within 60 km")),
+        "{road:?}"
+    );
+}
+
+#[test]
+fn unknown_formats_and_missing_files_are_told() {
+    for (name, says) in [
+        ("x.kml", "osm.pbf"),
+        ("none.geojson", "cannot read"),
+        ("none.shp", "cannot read"),
+        ("none.fgb", "cannot read"),
+        ("none.pbf", "OpenStreetMap"),
+    ] {
+        let message = read(Path::new(name), &of(Kind::Road), &region())
+            .unwrap_err()
+            .to_string();
+        assert!(message.contains(says), "{message}");
+    }
+}
+
+/// tests/data/ground/*.fgb: written by GDAL.
+fn flatgeobuf(name: &str) -> PathBuf {
+    Path::new("tests/data/ground").join(name)
+}
+
+#[test]
+fn flatgeobuf_is_read_in_degrees_and_metres() {
+    let layer = read(&flatgeobuf("road.fgb"), &of(Kind::Road), &region()).unwrap();
+    assert_eq!(layer.lines[0].points, [[-113.0, 43.5], [-113.1, 43.6]]);
+    assert_eq!(
+        (layer.lines[0].class, layer.lines[0].name.as_str()),
+        (RoadClass::Trunk, "US 20")
+    );
+    let layer = read(&flatgeobuf("lake.fgb"), &of(Kind::Lake), &region()).unwrap();
+    assert_eq!(layer.areas[0].rings.len(), 2);
+    let wide = Region::around(Position::new(43.6, -112.5).unwrap(), 100_000.0);
+    let layer = read(&flatgeobuf("utm.fgb"), &of(Kind::River), &wide).unwrap();
+    // By pyproj 3.7.2: 26912 to 4326.
+    let [lon, lat] = layer.lines[0].points[0];
+    assert!(
+        (lon - UTM_PLACE[0]).abs() < 1e-7 && (lat - UTM_PLACE[1]).abs() < 1e-7,
+        "{lon} {lat}"
+    );
+    let message = read(&flatgeobuf("bare.fgb"), &of(Kind::River), &wide)
+        .unwrap_err()
+        .to_string();
+    assert!(message.contains("metres of a map?"), "{message}");
+}
+
+/// 420000, 4800000 in UTM zone 12 on NAD83, by pyproj 3.7.2.
+const UTM_PLACE: [f64; 2] = [-111.987_090_166_421_18, 43.348_595_708_584_23];
+const UTM_12: &str = r#"PROJCS["NAD_1983_UTM_Zone_12N",GEOGCS["GCS_North_American_1983",DATUM["D_North_American_1983",SPHEROID["GRS_1980",6378137.0,298.257222101]],PRIMEM["Greenwich",0.0],UNIT["Degree",0.0174532925199433]],PROJECTION["Transverse_Mercator"],PARAMETER["False_Easting",500000.0],PARAMETER["False_Northing",0.0],PARAMETER["Central_Meridian",-111.0],PARAMETER["Scale_Factor",0.9996],PARAMETER["Latitude_Of_Origin",0.0],UNIT["Meter",1.0]]"#;
+
+fn shapefile_of<S: shapefile::record::EsriShape>(folder: &Path, shape: &S) -> PathBuf {
+    let path = folder.join("layer.shp");
+    let table = TableWriterBuilder::new()
+        .add_character_field("name".try_into().unwrap(), 20)
+        .add_character_field("class".try_into().unwrap(), 20);
+    let mut writer = shapefile::Writer::from_path(&path, table).unwrap();
+    let mut record = Record::default();
+    let text = |t: &str| FieldValue::Character(Some(t.to_owned()));
+    record.insert("name".to_owned(), text("Snake"));
+    record.insert("class".to_owned(), text("tertiary"));
+    writer.write_shape_and_record(shape, &record).unwrap();
+    path
+}
+
+#[test]
+fn shapefiles_are_read_with_their_projection() {
+    let folder = tempfile::tempdir().unwrap();
+    let line = Polyline::new(vec![Point::new(-113.0, 43.5), Point::new(-113.1, 43.6)]);
+    let path = shapefile_of(folder.path(), &line);
+    let wanted = Wanted {
+        class_attribute: Some("CLASS".into()),
+        ..of(Kind::Road)
+    };
+    let layer = read(&path, &wanted, &region()).unwrap();
+    assert_eq!(
+        (layer.lines[0].class, layer.lines[0].name.as_str()),
+        (RoadClass::Tertiary, "Snake")
+    );
+
+    let metres = Polyline::new(vec![
+        Point::new(420_000.0, 4.8e6),
+        Point::new(421_000.0, 4.8e6),
+    ]);
+    let path = shapefile_of(folder.path(), &metres);
+    let message = read(&path, &wanted, &region()).unwrap_err().to_string();
+    assert!(message.contains("metres of a map?"), "{message}");
+    fs::write(folder.path().join("layer.prj"), UTM_12).unwrap();
+    let wide = Region::around(Position::new(43.6, -112.5).unwrap(), 100_000.0);
+    let layer = read(&path, &wanted, &wide).unwrap();
+    let [lon, lat] = layer.lines[0].points[0];
+    assert!((lon - UTM_PLACE[0]).abs() < 1e-7 && (lat - UTM_PLACE[1]).abs() < 1e-7);
+    fs::remove_file(folder.path().join("layer.prj")).unwrap();
+
+    let ring = |w: f64, s: f64, side: f64| {
+        [[0.0, 0.0], [0.0, 1.0], [1.0, 1.0], [1.0, 0.0], [0.0, 0.0]]
+            .map(|[x, y]| Point::new(w + side * x, s + side * y))
+            .to_vec()
+    };
+    let polygon = Polygon::with_rings(vec![
+        PolygonRing::Outer(ring(-113.2, 43.2, 0.4)),
+        PolygonRing::Inner(ring(-113.1, 43.3, 0.2)),
+    ]);
+    let path = shapefile_of(folder.path(), &polygon);
+    let layer = read(&path, &of(Kind::KeepOut), &region()).unwrap();
+    let map = GroundMap::new(region(), &[layer]).unwrap();
+    let at = |lat: f64, lon: f64| Position::new(lat, lon).unwrap().normal();
+    assert_eq!(
+        map.areas_holding(Class::KeepOut, at(43.25, -113.15)),
+        ["Snake"]
+    );
+    assert!(
+        map.areas_holding(Class::KeepOut, at(43.4, -113.0))
+            .is_empty()
+    );
+}
+
+/// A lake whose outline is two ways, with an island, a road that leaves the extract, a power line,
+/// a town.
+fn extract(folder: &Path) -> PathBuf {
+    let path = folder.join("x.osm.pbf");
+    let none = &[][..];
+    let nodes = [
+        (1, -113.2, 43.4, none),
+        (2, -113.0, 43.4, none),
+        (3, -113.0, 43.6, none),
+        (4, -113.2, 43.6, none),
+        (5, -113.15, 43.45, none),
+        (6, -113.05, 43.45, none),
+        (7, -113.1, 43.55, none),
+        (8, -112.9, 43.5, &[("place", "town"), ("name", "Arco")]),
+        (9, -112.8, 43.5, none),
+        (20, 10.0, 50.0, none),
+    ];
+    let block = Block::new()
+        .nodes(&nodes)
+        .way(100, &[1, 2, 3], &[])
+        .way(101, &[1, 4, 3], &[])
+        .way(102, &[5, 6, 7, 5], &[])
+        .way(
+            103,
+            &[8, 9, 999],
+            &[("highway", "primary_link"), ("name", "US 20")],
+        )
+        .way(104, &[1, 9], &[("power", "line")])
+        .way(105, &[8, 9], &[("highway", "footway")])
+        .way(106, &[20, 20], &[("highway", "motorway")])
+        .relation(
+            200,
+            &[100, 101, 102],
+            &[
+                ("type", "multipolygon"),
+                ("natural", "water"),
+                ("name", "Mud Lake"),
+            ],
+        );
+    fs::write(&path, [heading(), block.blob()].concat()).unwrap();
+    path
+}
+
+#[test]
+fn openstreetmap_extracts_give_all_kinds() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = extract(folder.path());
+    let layers = read_osm(&path, &region()).unwrap();
+    let of_kind = |kind: Kind| layers.iter().find(|l| l.kind == kind).unwrap();
+    let road = &of_kind(Kind::Road).lines;
+    assert_eq!(
+        (road.len(), road[0].class, road[0].name.as_str()),
+        (1, RoadClass::Primary, "US 20")
+    );
+    assert_eq!(road[0].points, [[-112.9, 43.5], [-112.8, 43.5]]);
+    assert_eq!(of_kind(Kind::PowerLine).lines.len(), 1);
+    assert_eq!(of_kind(Kind::Place).spots[0].name, "Arco");
+    let lake = &of_kind(Kind::Lake).areas;
+    assert_eq!(
+        (lake.len(), lake[0].rings.len(), lake[0].name.as_str()),
+        (1, 2, "Mud Lake")
+    );
+    let map = GroundMap::new(region(), &layers).unwrap();
+    let at = |lat: f64, lon: f64| Position::new(lat, lon).unwrap().normal();
+    assert_eq!(
+        map.areas_holding(Class::Lake, at(43.42, -113.1)),
+        ["Mud Lake"]
+    );
+    assert!(
+        map.areas_holding(Class::Lake, at(43.5, -113.1)).is_empty(),
+        "the island"
+    );
+    let only = read(&path, &of(Kind::Road), &region()).unwrap();
+    assert_eq!(&only.lines, road);
+    let message = read(&path, &of(Kind::KeepOut), &region())
+        .unwrap_err()
+        .to_string();
+    assert!(message.contains("all sorts of things"), "{message}");
+}
+
+#[test]
+fn damaged_files_end_in_errors_or_layers() {
+    let folder = tempfile::tempdir().unwrap();
+    let copy = folder.path().join("road.fgb");
+    fs::copy(flatgeobuf("road.fgb"), &copy).unwrap();
+    let line = Polyline::new(vec![Point::new(-113.0, 43.5), Point::new(-113.1, 43.6)]);
+    for path in [
+        extract(folder.path()),
+        copy,
+        shapefile_of(folder.path(), &line),
+    ] {
+        let whole = fs::read(&path).unwrap();
+        for k in 0..300_usize {
+            let mut bytes = whole.clone();
+            let i = k * 7919 % bytes.len();
+            bytes[i] ^= 1 << (k % 8);
+            if k % 3 == 0 {
+                bytes.truncate(i);
+            }
+            fs::write(&path, &bytes).unwrap();
+            let _ = read(&path, &of(Kind::Road), &region());
+        }
+    }
+}
