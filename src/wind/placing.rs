@@ -330,6 +330,6 @@ mod tests {
         assert!((share(1) - 0.025).abs() < 1e-3);
         assert!((share(2) - 0.075).abs() < 1e-3);
         let at = station_weights(&stations, place(40.0, 0.0), 0.0);
-        assert!((sum(&at, |k| f64::from(k)) - 0.0).abs() < 1e-6);
+        assert!((sum(&at, f64::from) - 0.0).abs() < 1e-6);
     }
 }
