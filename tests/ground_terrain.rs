@@ -137,7 +137,7 @@ fn an_ascii_grid_of_degrees_is_read_and_others_are_refused() {
                 10 20 30\n40 50 -9999\n";
     fs::write(&path, text).unwrap();
     let region = Region::around(at(50.1, 10.15), 50_000.0);
-    let terrain = Terrain::open(&[path.clone()], &region).unwrap();
+    let terrain = Terrain::open(std::slice::from_ref(&path), &region).unwrap();
     assert_eq!(terrain.height_m(at(50.05, 10.05)).unwrap().round(), 40.0);
     assert_eq!(terrain.height_m(at(50.10, 10.10)).unwrap().round(), 30.0);
     assert_eq!(terrain.height_m(at(50.05, 10.25)), None);
@@ -151,7 +151,7 @@ fn an_ascii_grid_of_degrees_is_read_and_others_are_refused() {
         ("cellsize", "cellsiz", "line 5"),
     ] {
         fs::write(&path, text.replace(from, to)).unwrap();
-        let message = refusal(&[path.clone()], &region);
+        let message = refusal(std::slice::from_ref(&path), &region);
         assert!(message.contains(says), "{message}");
     }
     fs::write(&path, text).unwrap();

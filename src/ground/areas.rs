@@ -62,7 +62,7 @@ impl Areas {
     /// Whether an area is within a distance, m; 0 asks for inside.
     pub fn within(&self, point: [f64; 2], distance_m: f64) -> bool {
         self.holding(point).next().is_some()
-            || distance_m > 0.0 && self.outlines.within(point, distance_m)
+            || distance_m > 0.0 && self.outlines.within(point, distance_m, |_| true)
     }
 
     /// The distance to the nearest area, m: 0 inside.

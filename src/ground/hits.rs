@@ -170,7 +170,7 @@ pub struct Hits {
 
 impl Hits {
     /// The distance to the nearest road one may drive on that a share `p` of the landings does not
-    /// exceed, m: how far somebody has to walk in. `None` when no layer has roads.
+    /// exceed, m, in a straight line: how far somebody has to walk in. `None` when no layer has roads.
     pub fn walk_in_m(&self, p: f64) -> Option<f64> {
         let last = self.to_road_m.len().checked_sub(1)?;
         let at = p.clamp(0.0, 1.0) * last as f64;
@@ -224,11 +224,16 @@ impl Counts {
             self.outside += 1;
             return;
         }
+        let to_road_m = map.road_m(point);
         for (count, buffer) in self.classes.iter_mut().zip(buffers) {
-            *count += usize::from(map.within(buffer.class, point, buffer.radius_m));
+            // No road of any class is near: no need to look for each.
+            let no_road = matches!(buffer.class, Class::Road(_))
+                && to_road_m.is_none_or(|distance| distance > buffer.radius_m);
+            let hit = !no_road && map.within(buffer.class, point, buffer.radius_m);
+            *count += usize::from(hit);
         }
         self.to_road_m
-            .extend(map.plane_road(point).map(|road| road.0 as f32));
+            .extend(to_road_m.map(|distance| distance as f32));
         for (counts, class) in self.areas.iter_mut().zip(BY_AREA) {
             for i in map.holding(class, point) {
                 counts[i] += 1;

@@ -35,12 +35,18 @@ impl Lines {
         Some((edge.distance_2(&point).sqrt(), edge.data))
     }
 
-    /// Whether an edge is within a distance, m: cheap where none is near.
-    pub fn within(&self, point: [f64; 2], distance_m: f64) -> bool {
-        let mut near = self
-            .tree
-            .locate_within_distance(point, distance_m * distance_m);
-        near.next().is_some()
+    /// The distance to the nearest edge whose number counts, m; slow where these are few and far.
+    pub fn nearest_of(&self, point: [f64; 2], counts: impl Fn(u32) -> bool) -> Option<f64> {
+        let mut edges = self.tree.nearest_neighbor_iter(point);
+        let edge = edges.find(|edge| counts(edge.data))?;
+        Some(edge.distance_2(&point).sqrt())
+    }
+
+    /// Whether an edge whose number counts is within a distance, m; fast where none is near.
+    pub fn within(&self, point: [f64; 2], distance_m: f64, counts: impl Fn(u32) -> bool) -> bool {
+        self.tree
+            .locate_within_distance(point, distance_m * distance_m)
+            .any(|edge| counts(edge.data))
     }
 
     /// How many edges.

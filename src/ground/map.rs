@@ -94,7 +94,7 @@ impl Things {
     }
 
     fn within(&self, point: [f64; 2], distance_m: f64) -> bool {
-        self.areas.within(point, distance_m) || self.lines.within(point, distance_m)
+        self.areas.within(point, distance_m) || self.lines.within(point, distance_m, |_| true)
     }
 }
 
@@ -102,9 +102,9 @@ impl Things {
 #[derive(Debug, Clone)]
 pub struct GroundMap {
     region: Region,
-    roads: [Lines; 7],
-    road_names: Vec<String>,
-    roads_given: bool,
+    roads: Lines,
+    /// Class and name of each road, by the number of its edges.
+    road_of: Vec<(RoadClass, String)>,
     things: Vec<(Kind, Knowledge, Things)>,
     airports: [Lines; 4],
     near_airports: Vec<(Airport, [f64; 2])>,
@@ -156,12 +156,11 @@ impl GroundMap {
         sources.sort();
         sources.dedup();
         let roads: Vec<&Layer> = of(Kind::Road).collect();
-        let (classes, road_names) = roads_by_class(&region, &roads);
+        let (roads, road_of) = all_roads(&region, &roads);
         Ok(GroundMap {
             region,
-            roads: classes,
-            road_names,
-            roads_given: !roads.is_empty(),
+            roads,
+            road_of,
             things,
             airports,
             near_airports,
@@ -187,7 +186,7 @@ impl GroundMap {
     /// How well a class is known.
     pub fn knowledge(&self, class: Class) -> Knowledge {
         match class {
-            Class::Road(_) if self.roads_given => Knowledge::Known,
+            Class::Road(_) if !self.road_of.is_empty() => Knowledge::Known,
             Class::Road(_) => Knowledge::Unknown,
             Class::Airport(_) => Knowledge::Known,
             _ => self
@@ -201,7 +200,7 @@ impl GroundMap {
     pub fn distance_m(&self, class: Class, place: Normal) -> Option<f64> {
         let point = self.region.plane.to_plane(place);
         match class {
-            Class::Road(class) => self.roads[class as usize].nearest(point).map(|near| near.0),
+            Class::Road(class) => self.roads.nearest_of(point, |i| self.is_of(i, class)),
             Class::Airport(kind) => self.airports[kind as usize]
                 .nearest(point)
                 .map(|near| near.0),
@@ -212,33 +211,32 @@ impl GroundMap {
     /// Whether something of a class is within a distance of a point of the plane.
     pub(super) fn within(&self, class: Class, point: [f64; 2], distance_m: f64) -> bool {
         match class {
-            Class::Road(class) => self.roads[class as usize].within(point, distance_m),
-            Class::Airport(kind) => self.airports[kind as usize].within(point, distance_m),
+            Class::Road(class) => self
+                .roads
+                .within(point, distance_m, |i| self.is_of(i, class)),
+            Class::Airport(kind) => {
+                self.airports[kind as usize].within(point, distance_m, |_| true)
+            }
             _ => self
                 .of_class(class)
                 .is_some_and(|thing| thing.2.within(point, distance_m)),
         }
     }
 
-    /// The nearest road that one may drive on: its distance, m, its class and its name.
-    pub fn nearest_road(&self, place: Normal) -> Option<(f64, RoadClass, &str)> {
-        let (distance, class, number) = self.plane_road(self.region.plane.to_plane(place))?;
-        Some((distance, class, self.road_names[number as usize].as_str()))
+    fn is_of(&self, number: u32, class: RoadClass) -> bool {
+        self.road_of[number as usize].0 == class
     }
 
-    /// The nearest road to a point of the plane: distance, class, number.
-    pub(super) fn plane_road(&self, point: [f64; 2]) -> Option<(f64, RoadClass, u32)> {
-        let mut best: Option<(f64, RoadClass, u32)> = None;
-        // Local roads are the densest: after them little else is worth a search.
-        for class in RoadClass::ALL.into_iter().rev() {
-            let roads = &self.roads[class as usize];
-            if best.is_none_or(|best| roads.within(point, best.0))
-                && let Some((distance, number)) = roads.nearest(point)
-            {
-                best = Some((distance, class, number));
-            }
-        }
-        best
+    /// The nearest road that one may drive on: its distance, m, its class and its name.
+    pub fn nearest_road(&self, place: Normal) -> Option<(f64, RoadClass, &str)> {
+        let (distance, number) = self.roads.nearest(self.region.plane.to_plane(place))?;
+        let (class, name) = &self.road_of[number as usize];
+        Some((distance, *class, name))
+    }
+
+    /// The distance from a point of the plane to the nearest road, m.
+    pub(super) fn road_m(&self, point: [f64; 2]) -> Option<f64> {
+        self.roads.nearest(point).map(|near| near.0)
     }
 
     /// The names of the areas of a class that hold a place; an area without a name is numbered
@@ -314,15 +312,15 @@ fn collected(region: &Region, layers: &[&Layer]) -> Things {
     }
 }
 
-/// Roads by class, each edge with the number of its name.
-fn roads_by_class(region: &Region, layers: &[&Layer]) -> ([Lines; 7], Vec<String>) {
-    let mut edges: [Vec<_>; 7] = Default::default();
-    let mut names = Vec::new();
+/// All roads, each edge with the number of its road.
+fn all_roads(region: &Region, layers: &[&Layer]) -> (Lines, Vec<(RoadClass, String)>) {
+    let mut edges = Vec::new();
+    let mut road_of = Vec::new();
     for line in layers.iter().flat_map(|layer| &layer.lines) {
         let points = on_plane(region, &line.points);
-        let number = names.len() as u32;
-        names.push(line.name.clone());
-        edges[line.class as usize].extend(points.windows(2).map(|w| (w[0], w[1], number)));
+        let number = road_of.len() as u32;
+        road_of.push((line.class, line.name.clone()));
+        edges.extend(points.windows(2).map(|w| (w[0], w[1], number)));
     }
-    (edges.map(Lines::new), names)
+    (Lines::new(edges), road_of)
 }

@@ -12,6 +12,9 @@ use flate2::write::ZlibEncoder;
 /// Names and values.
 pub type Tags<'a> = &'a [(&'a str, &'a str)];
 
+/// A number, longitude and latitude, tags.
+pub type Node<'a> = (i64, f64, f64, Tags<'a>);
+
 fn varint(out: &mut Vec<u8>, mut value: u64) {
     while value >= 0x80 {
         out.push(value as u8 | 0x80);
@@ -82,9 +85,9 @@ impl Block {
     }
 
     /// Nodes: number, longitude, latitude, tags.
-    pub fn nodes(mut self, nodes: &[(i64, f64, f64, Tags)]) -> Block {
+    pub fn nodes(mut self, nodes: &[Node]) -> Block {
         let units = |v: f64| (v * 1e7).round() as i64;
-        let column = |f: &dyn Fn(&(i64, f64, f64, Tags)) -> i64| nodes.iter().map(f).collect();
+        let column = |f: &dyn Fn(&Node) -> i64| nodes.iter().map(f).collect();
         let [ids, lats, lons]: [Vec<i64>; 3] = [
             column(&|n| n.0),
             column(&|n| units(n.2)),
