@@ -4,6 +4,7 @@ use std::io::{self, ErrorKind, Write};
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
+use windfall::cli::days::{self, DaysArgs};
 use windfall::cli::fetch::{self, FetchArgs};
 use windfall::cli::winds::{self, WindsArgs};
 use windfall::cli::zone::{self, ZoneArgs};
@@ -20,6 +21,7 @@ struct Cli {
 #[derive(Subcommand)]
 enum Command {
     Zone(ZoneArgs),
+    Days(DaysArgs),
     Winds(WindsArgs),
     Fetch(FetchArgs),
 }
@@ -27,6 +29,7 @@ enum Command {
 fn main() -> ExitCode {
     let done = match Cli::parse().command {
         Command::Zone(args) => zone::run(&args, &mut io::stdout().lock(), &mut io::stderr()),
+        Command::Days(args) => days::run(&args, &mut io::stdout().lock()),
         Command::Winds(args) => winds::run(&args, &mut io::stdout().lock()),
         Command::Fetch(args) => fetch::run(&args, &mut io::stdout().lock(), &mut io::stderr()),
     };

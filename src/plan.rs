@@ -56,8 +56,42 @@ pub struct Plan {
     pub remnant: Option<f64>,
     /// One standard deviation each.
     pub spread: SpreadPlan,
-    /// Sections that are understood but that this program does not use yet.
-    pub unused_sections: Vec<&'static str>,
+    /// Files about the ground.
+    pub ground: GroundPlan,
+    /// Limits for the choice of a day and a site.
+    pub limits: LimitsPlan,
+}
+
+/// Files about the ground, as seen from the current folder.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct GroundPlan {
+    /// Heights.
+    pub terrain: Vec<PathBuf>,
+    /// Areas to come down outside of.
+    pub keep_out: Vec<PathBuf>,
+    /// Areas to come down in.
+    pub land_in: Vec<PathBuf>,
+    /// Roads.
+    pub roads: Vec<PathBuf>,
+    /// The attribute of the roads that holds their class.
+    pub road_class: Option<String>,
+    /// Power lines.
+    pub power_lines: Vec<PathBuf>,
+    /// OpenStreetMap extracts, with roads, water, built-up areas and power lines.
+    pub osm: Vec<PathBuf>,
+}
+
+/// Limits of a flight, where the plan gives them.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct LimitsPlan {
+    /// Wind at the ground when the balloon is filled and released, m/s.
+    pub surface_wind_m_s: Option<f64>,
+    /// Share of draws that come down where they should not.
+    pub keep_out_probability: Option<f64>,
+    /// Distance from the site to the landings' centre, m.
+    pub max_drift_m: Option<f64>,
+    /// Daylight left after the landing, s.
+    pub daylight_after_landing_s: Option<f64>,
 }
 
 /// The balloon of a plan.
@@ -149,19 +183,19 @@ const M: Dimension = Dimension::Length;
 const M_S: Dimension = Dimension::Speed;
 const SHARE: Dimension = Dimension::Ratio;
 
-/// Every section a plan may have; those with `false` are not used by this version.
-const SECTIONS: [(&str, bool); 11] = [
-    ("flight", true),
-    ("site", true),
-    ("wind", true),
-    ("balloon", true),
-    ("load", true),
-    ("parachute", true),
-    ("ascent", true),
-    ("descent", true),
-    ("spread", true),
-    ("ground", false),
-    ("limits", false),
+/// Every section a plan may have.
+const SECTIONS: [&str; 11] = [
+    "flight",
+    "site",
+    "wind",
+    "balloon",
+    "load",
+    "parachute",
+    "ascent",
+    "descent",
+    "spread",
+    "ground",
+    "limits",
 ];
 
 impl Plan {
@@ -194,8 +228,8 @@ impl Plan {
             return Err(fault.into());
         }
         for key in root.keys() {
-            if !SECTIONS.iter().any(|s| s.0 == key.get_ref()) {
-                let names = SECTIONS.map(|s| s.0).join(", ");
+            if !SECTIONS.iter().any(|s| s == key.get_ref()) {
+                let names = SECTIONS.join(", ");
                 let at = Some(key.span().start);
                 faults.note(
                     at,
@@ -271,11 +305,8 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
         descent_rates,
         remnant,
         spread,
-        unused_sections: SECTIONS
-            .iter()
-            .filter(|s| !s.1 && root.contains_key(s.0))
-            .map(|s| s.0)
-            .collect(),
+        ground: ground(&Section::of(root, "ground", faults), folder, faults),
+        limits: limits(&Section::of(root, "limits", faults), faults),
     };
     check_whole(
         &plan,
@@ -610,6 +641,56 @@ fn spread(s: &Section, faults: &mut Faults) -> SpreadPlan {
         remnant: s.quantity("remnant", SHARE, 0.0..=0.5, faults),
         release_delay_s: s.quantity("release_delay", Dimension::Time, 0.0..=86_400.0, faults),
         wind: wind_spread(s, faults),
+    }
+}
+
+fn ground(s: &Section, folder: &Path, faults: &mut Faults) -> GroundPlan {
+    let known = [
+        "terrain",
+        "keep_out",
+        "land_in",
+        "roads",
+        "road_class",
+        "power_lines",
+        "osm",
+    ];
+    s.allow(&known, faults);
+    let mut files = |key| -> Vec<PathBuf> {
+        let names = s.texts(key, "an array of file names", faults);
+        names.iter().map(|file| folder.join(file)).collect()
+    };
+    GroundPlan {
+        terrain: files("terrain"),
+        keep_out: files("keep_out"),
+        land_in: files("land_in"),
+        roads: files("roads"),
+        power_lines: files("power_lines"),
+        osm: files("osm"),
+        road_class: s
+            .text("road_class", "the name of an attribute", faults)
+            .map(str::to_owned),
+    }
+}
+
+fn limits(s: &Section, faults: &mut Faults) -> LimitsPlan {
+    let known = [
+        "surface_wind",
+        "keep_out_probability",
+        "max_drift",
+        "daylight_after_landing",
+    ];
+    s.allow(&known, faults);
+    let share = "a share of the draws";
+    LimitsPlan {
+        surface_wind_m_s: s.quantity("surface_wind", M_S, 0.1..=30.0, faults),
+        keep_out_probability: s.number("keep_out_probability", share, 0.0..=1.0, faults),
+        max_drift_m: s.quantity("max_drift", M, 100.0..=2_000_000.0, faults),
+        daylight_after_landing_s: s.quantity(
+            "daylight_after_landing",
+            Dimension::Time,
+            0.0..=86_400.0,
+            faults,
+        ),
     }
 }
 

@@ -19,7 +19,7 @@ use crate::flight::layers::Layers;
 use crate::flight::model::{FlightModel, Flown, Moment, Scratch, Variation};
 use crate::flight::rise::Miss;
 use crate::geodesy::{LocalFrame, Position};
-use crate::plan::Plan;
+use crate::plan::{GroundPlan, Plan};
 use crate::report::facts::{BalloonFacts, Facts};
 use crate::report::zone::{Mark, Zone};
 use crate::spread::draws::Sampler;
@@ -79,10 +79,8 @@ pub fn predict(
             "the winds come without temperature and pressure: standard atmosphere, assumed".into(),
         );
     }
-    for section in &plan.unused_sections {
-        notes.push(format!(
-            "[{section}] is in the plan but not used by this version"
-        ));
+    if plan.ground != GroundPlan::default() {
+        notes.push("[ground] is in the plan: `windfall days` uses it, `zone` does not yet".into());
     }
 
     let mut setup = Setup::new(
@@ -332,19 +330,21 @@ fn cannot_fly(
     };
     Error::CannotDo {
         why: format!(
-            "{}: the planned one at about {}, {} above sea level, {:.0}; the winds cover {}",
+            "{}: the planned one at about {}, {} above sea level, {:.0}",
             in_words(miss),
             last.place.position().text(),
             units.height(last.altitude_m),
-            after(plan.release, last.time_s),
+            after(plan.release, last.time_s)
+        ),
+        remedy: format!(
+            "the winds cover {}; expected winds for a larger region or for more hours, or a release that stays within these",
             weather.covered()
         ),
-        remedy: "expected winds for a larger region or for more hours, or a release that stays within these".into(),
     }
 }
 
 /// Draws that may leave the winds before no region is given.
-const LEFT_ALLOWED: f64 = 0.01;
+pub(self) const LEFT_ALLOWED: f64 = 0.01;
 
 /// Whether few enough draws left the winds for regions to be given; says so when any did.
 fn regions_given(

@@ -184,7 +184,7 @@ fn hours_that_are_not_covered_are_refused() {
         "2022-10-12T12:00:00Z",
     ] {
         let message = released(at).refused();
-        let release = format!("the release at {at} lies outside the winds, which cover {COVERED}");
+        let release = format!("the release at {at} lies outside the winds; they cover {COVERED}");
         holds(&message, &[&release]);
     }
     // Released in time, but the hours end before it is down.

@@ -7,7 +7,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Modules from the ground up; those on one line may not use each other.
-const FLOORS: [&[&str]; 12] = [
+const FLOORS: [&[&str]; 13] = [
     &["error", "units", "random"],
     &["atmosphere", "geodesy"],
     &["wind"],
@@ -20,6 +20,7 @@ const FLOORS: [&[&str]; 12] = [
     &["plan"],
     &["fetch"],
     &["zone"],
+    &["choice"],
     &["cli"],
 ];
 

@@ -5,14 +5,13 @@
 use std::cell::RefCell;
 use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::str::FromStr;
 use std::time::Duration;
 
 use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use jiff::tz::TimeZone;
-use jiff::{SignedDuration, Timestamp, ToSpan, civil};
+use jiff::{SignedDuration, Timestamp};
 
+use super::options::When;
 use super::output;
 use crate::error::{Error, Fault, Result};
 use crate::fetch::download::download;
@@ -56,59 +55,6 @@ pub struct FetchArgs {
     /// How many requests at the same time.
     #[arg(long, value_name = "N", default_value_t = 4, value_parser = clap::value_parser!(u8).range(1..=16))]
     pub connections: u8,
-}
-
-/// A day, or a moment.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum When {
-    /// A whole day, in the plan's time zone.
-    Day(civil::Date),
-    /// A moment.
-    Moment(Timestamp),
-}
-
-impl FromStr for When {
-    type Err = String;
-
-    fn from_str(text: &str) -> std::result::Result<When, String> {
-        // The length first: a time begins with a date, and must not be taken for one.
-        let day = (text.len() == 10).then(|| text.parse().ok()).flatten();
-        day.map(When::Day)
-            .or_else(|| text.parse().ok().map(When::Moment))
-            .ok_or_else(|| {
-                "expected a day, as in 2026-11-25, or a time, as in 2026-11-25T12:00:00Z".to_owned()
-            })
-    }
-}
-
-impl When {
-    /// The moment at which it begins.
-    fn begins(self, zone: &TimeZone) -> Result<Timestamp> {
-        match self {
-            When::Moment(time) => Ok(time),
-            When::Day(day) => start_of(day, zone),
-        }
-    }
-
-    /// The moment at which it ends: of a day, its last second.
-    fn ends(self, zone: &TimeZone) -> Result<Timestamp> {
-        match self {
-            When::Moment(time) => Ok(time),
-            When::Day(day) => {
-                let next = start_of(day.saturating_add(1.day()), zone)?;
-                let second = SignedDuration::from_secs(1);
-                Ok(next.saturating_sub(second).unwrap_or(next))
-            }
-        }
-    }
-}
-
-fn start_of(day: civil::Date, zone: &TimeZone) -> Result<Timestamp> {
-    let start = day.to_zoned_datetime(zone.clone()).map(|z| z.timestamp());
-    start.map_err(|_| {
-        let expected = "a day of which the plan's time zone knows";
-        Fault::new("--from or --to", day.to_string(), expected).into()
-    })
 }
 
 /// Runs the command: what was written on `out`, talk on `talk`.

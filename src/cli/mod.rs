@@ -1,8 +1,10 @@
 //! The commands, one file each.
 
+pub mod days;
 pub mod fetch;
 pub mod options;
 mod output;
+mod progress;
 mod wind_files;
 pub mod winds;
 pub mod zone;

@@ -1,7 +1,12 @@
 //! Options that several commands share.
 
-use clap::ValueEnum;
+use std::str::FromStr;
 
+use clap::ValueEnum;
+use jiff::tz::TimeZone;
+use jiff::{SignedDuration, Timestamp, ToSpan, civil};
+
+use crate::error::{Error, Fault, Result};
 use crate::units::UnitSystem;
 
 /// The units a person reads.
@@ -20,4 +25,87 @@ impl From<Units> for UnitSystem {
             Units::Us => UnitSystem::Us,
         }
     }
+}
+
+/// A day, or a moment.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum When {
+    /// A whole day, in the plan's time zone.
+    Day(civil::Date),
+    /// A moment.
+    Moment(Timestamp),
+}
+
+impl FromStr for When {
+    type Err = String;
+
+    fn from_str(text: &str) -> std::result::Result<When, String> {
+        // The length first: a time begins with a date, and must not be taken for one.
+        let day = (text.len() == 10).then(|| text.parse().ok()).flatten();
+        day.map(When::Day)
+            .or_else(|| text.parse().ok().map(When::Moment))
+            .ok_or_else(|| {
+                "expected a day, as in 2026-11-25, or a time, as in 2026-11-25T12:00:00Z".to_owned()
+            })
+    }
+}
+
+impl When {
+    /// The moment at which it begins, in a time zone.
+    ///
+    /// # Errors
+    ///
+    /// When the time zone does not know the day.
+    pub fn begins(self, zone: &TimeZone) -> Result<Timestamp> {
+        match self {
+            When::Moment(time) => Ok(time),
+            When::Day(day) => start_of(day, zone),
+        }
+    }
+
+    /// The moment at which it ends: of a day, its last second.
+    ///
+    /// # Errors
+    ///
+    /// When the time zone does not know the day.
+    pub fn ends(self, zone: &TimeZone) -> Result<Timestamp> {
+        match self {
+            When::Moment(time) => Ok(time),
+            When::Day(day) => {
+                let next = start_of(day.saturating_add(1.day()), zone)?;
+                let second = SignedDuration::from_secs(1);
+                Ok(next.saturating_sub(second).unwrap_or(next))
+            }
+        }
+    }
+}
+
+fn start_of(day: civil::Date, zone: &TimeZone) -> Result<Timestamp> {
+    let start = day.to_zoned_datetime(zone.clone()).map(|z| z.timestamp());
+    start.map_err(|_| {
+        let expected = "a day of which the plan's time zone knows";
+        Fault::new("--from or --to", day.to_string(), expected).into()
+    })
+}
+
+/// Runs `work` on so many threads, or on all cores.
+///
+/// # Errors
+///
+/// Those of `work`, or threads that cannot be started.
+pub fn with_threads<T: Send>(
+    threads: Option<u16>,
+    work: impl FnOnce() -> Result<T> + Send,
+) -> Result<T> {
+    let Some(threads) = threads else {
+        return work();
+    };
+    let pool = rayon::ThreadPoolBuilder::new()
+        .num_threads(usize::from(threads))
+        .build()
+        .map_err(|cause| Error::CannotDo {
+            why: format!("cannot start {threads} threads: {cause}"),
+            remedy: "expected a smaller --threads".into(),
+        })?;
+    pool.install(work)
 }

@@ -8,8 +8,11 @@ use jiff::Timestamp;
 use rayon::prelude::*;
 
 use crate::error::{Error, Fault, Result};
+use crate::plan::Plan;
 use crate::sources::grid::GridFile;
+use crate::sources::grid::archive::{Archive, Joining};
 use crate::sources::{self, Ascent, Format};
+use crate::zone::WindInput;
 
 /// What the files hold.
 pub enum WindFiles {
@@ -92,4 +95,36 @@ fn is_grid(path: &Path) -> Result<bool> {
 pub fn nearest(mut ascents: Vec<Ascent>, time: Timestamp) -> Result<Ascent> {
     let which = sources::nearest(ascents.iter().map(|a| &a.sounding), time)?;
     Ok(ascents.swap_remove(which))
+}
+
+/// The winds of a plan, or of the files that replace its own.
+pub fn of_plan(
+    plan: &Plan,
+    plan_file: &Path,
+    instead: &[PathBuf],
+    format: Option<Format>,
+) -> Result<WindInput> {
+    let files = if instead.is_empty() {
+        &plan.wind_files
+    } else {
+        instead
+    };
+    if files.is_empty() {
+        let expected = "[wind] files = [\"sounding.csv\"] in the plan, or --wind FILE";
+        return Err(
+            Fault::new(plan_file.display().to_string(), "no wind file", expected)
+                .of_key("[wind] files")
+                .into(),
+        );
+    }
+    Ok(match read_all(files, format)? {
+        WindFiles::Soundings(ascents) => WindInput::Soundings(ascents),
+        WindFiles::Grids(grids) => {
+            let how = Joining {
+                issued: plan.wind_issued,
+                member_per_file: plan.member_per_file,
+            };
+            WindInput::Forecast(Box::new(Archive::join(grids, how)?))
+        }
+    })
 }

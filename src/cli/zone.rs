@@ -2,26 +2,23 @@
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicU64, Ordering};
-use std::time::{Duration, Instant};
 
 use clap::Args;
-use indicatif::{ProgressBar, ProgressDrawTarget};
 use serde::Serialize;
 
-use super::options::Units;
+use super::options::{Units, with_threads};
 use super::output;
-use super::wind_files::{self, WindFiles};
-use crate::error::{Error, Fault, Result};
+use super::progress::Progress;
+use super::wind_files;
+use crate::error::Result;
 use crate::plan::Plan;
 use crate::report::facts::Facts;
 use crate::report::write_file::UnfinishedFile;
 use crate::report::zone::Zone;
 use crate::report::{geojson, zone_table};
 use crate::sources::Format;
-use crate::sources::grid::archive::{Archive, Joining};
 use crate::units::UnitSystem;
-use crate::zone::{DRAWS, Options, Prediction, WindInput, predict};
+use crate::zone::{DRAWS, Options, Prediction, predict};
 
 /// Predicts the landing zone of a plan: where, when, and how sure.
 #[derive(Debug, Args)]
@@ -73,7 +70,7 @@ struct Summary<'a> {
 pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Result<()> {
     let plan = Plan::read(&args.plan)?;
     let units: UnitSystem = args.units.into();
-    let winds = winds(&plan, args)?;
+    let winds = wind_files::of_plan(&plan, &args.plan, &args.wind, args.format)?;
     let to_stdout = args.out.as_deref() == Some(Path::new("-"));
     let unfinished = match &args.out {
         Some(path) if !to_stdout => Some(UnfinishedFile::begin(path)?),
@@ -86,8 +83,8 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
         units,
     };
     let prediction = with_threads(args.threads, || {
-        let progress = Progress::new(args.draws);
-        let prediction = predict(&plan, &winds, options, || progress.flown());
+        let progress = Progress::new(args.draws, 512);
+        let prediction = predict(&plan, &winds, options, || progress.step());
         progress.done();
         prediction
     })?;
@@ -107,50 +104,6 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
     }
 }
 
-/// The winds of all wind files.
-fn winds(plan: &Plan, args: &ZoneArgs) -> Result<WindInput> {
-    let files = if args.wind.is_empty() {
-        &plan.wind_files
-    } else {
-        &args.wind
-    };
-    if files.is_empty() {
-        let expected = "[wind] files = [\"sounding.csv\"] in the plan, or --wind FILE";
-        let plan = args.plan.display().to_string();
-        return Err(Fault::new(plan, "no wind file", expected)
-            .of_key("[wind] files")
-            .into());
-    }
-    Ok(match wind_files::read_all(files, args.format)? {
-        WindFiles::Soundings(ascents) => WindInput::Soundings(ascents),
-        WindFiles::Grids(grids) => {
-            let how = Joining {
-                issued: plan.wind_issued,
-                member_per_file: plan.member_per_file,
-            };
-            WindInput::Forecast(Box::new(Archive::join(grids, how)?))
-        }
-    })
-}
-
-/// Runs `work` on so many threads.
-fn with_threads<T: Send>(
-    threads: Option<u16>,
-    work: impl FnOnce() -> Result<T> + Send,
-) -> Result<T> {
-    let Some(threads) = threads else {
-        return work();
-    };
-    let pool = rayon::ThreadPoolBuilder::new()
-        .num_threads(usize::from(threads))
-        .build()
-        .map_err(|cause| Error::CannotDo {
-            why: format!("cannot start {threads} threads: {cause}"),
-            remedy: "expected a smaller --threads".into(),
-        })?;
-    pool.install(work)
-}
-
 fn as_json(prediction: &Prediction) -> Result<String> {
     let mut zone = prediction.zone.clone();
     zone.track.clear();
@@ -160,37 +113,4 @@ fn as_json(prediction: &Prediction) -> Result<String> {
         facts: &prediction.facts,
     };
     output::json(&summary)
-}
-
-/// A bar on stderr, if that is a terminal, once a run has lasted a second.
-struct Progress {
-    bar: ProgressBar,
-    started: Instant,
-    flown: AtomicU64,
-}
-
-/// Runs shorter than this need no bar.
-const PATIENCE: Duration = Duration::from_secs(1);
-/// Flights between two looks at the clock.
-const LOOK_EVERY: u64 = 512;
-
-impl Progress {
-    fn new(draws: u64) -> Progress {
-        Progress {
-            bar: ProgressBar::with_draw_target(Some(draws), ProgressDrawTarget::stderr()),
-            started: Instant::now(),
-            flown: AtomicU64::new(0),
-        }
-    }
-
-    fn flown(&self) {
-        let flown = 1 + self.flown.fetch_add(1, Ordering::Relaxed);
-        if flown.is_multiple_of(LOOK_EVERY) && self.started.elapsed() > PATIENCE {
-            self.bar.set_position(flown);
-        }
-    }
-
-    fn done(&self) {
-        self.bar.finish_and_clear();
-    }
 }

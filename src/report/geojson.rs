@@ -130,10 +130,18 @@ fn mark_at(track: &[Mark], point: &CutPoint) -> (Coord, f64, Timestamp) {
 }
 
 fn ellipse_feature(ellipse: &GroundEllipse) -> (Feature, Extent) {
+    ellipse_with(ellipse, [])
+}
+
+/// An ellipse with more properties than its own.
+pub(super) fn ellipse_with<const N: usize>(
+    ellipse: &GroundEllipse,
+    more: [(&str, JsonValue); N],
+) -> (Feature, Extent) {
     let shape = &ellipse.shape;
     let center = lon_lat(ellipse.center);
     let (geometry, extent) = area([[ellipse.ring.as_slice()]]);
-    feature(
+    let (mut made, extent) = feature(
         "ellipse",
         geometry,
         extent,
@@ -146,7 +154,11 @@ fn ellipse_feature(ellipse: &GroundEllipse) -> (Feature, Extent) {
             ("center", json!([center.x, center.y])),
             ("area_km2", json!(other(shape.area_m2() / 1e6))),
         ],
-    )
+    );
+    if let Some(properties) = &mut made.properties {
+        properties.extend(more.map(|(key, value)| (key.to_owned(), value)));
+    }
+    (made, extent)
 }
 
 fn contour_feature(contour: &GroundContour) -> (Feature, Extent) {
@@ -233,7 +245,7 @@ fn feature<const N: usize>(
     (feature, extent)
 }
 
-fn object<const N: usize>(members: [(&str, JsonValue); N]) -> JsonObject {
+pub(super) fn object<const N: usize>(members: [(&str, JsonValue); N]) -> JsonObject {
     members
         .into_iter()
         .map(|(key, value)| (key.to_owned(), value))

@@ -1,6 +1,8 @@
 //! What people and other programs get to read: tables, pictures, files.
 
 pub mod antimeridian;
+pub mod days;
+pub mod days_picture;
 mod extent;
 pub mod facts;
 pub mod forecast;

@@ -293,7 +293,8 @@ fn member_lines(members: &MemberSpread, units: UnitSystem) -> String {
     )
 }
 
-fn list<S: AsRef<str>>(heading: &str, lines: &[S]) -> String {
+/// A heading with its lines, wrapped; nothing where there are none.
+pub(super) fn list<S: AsRef<str>>(heading: &str, lines: &[S]) -> String {
     if lines.is_empty() {
         return String::new();
     }

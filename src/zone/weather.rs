@@ -27,6 +27,27 @@ pub enum WindInput {
     Forecast(Box<Archive>),
 }
 
+impl WindInput {
+    /// The region and the hours of a forecast, in words.
+    pub fn covered(&self) -> Option<String> {
+        match self {
+            WindInput::Soundings(_) => None,
+            WindInput::Forecast(archive) => Some(archive.covered()),
+        }
+    }
+
+    /// The first and the last time of the winds, if they name any.
+    pub fn covers(&self) -> Option<[Timestamp; 2]> {
+        let times: Vec<Timestamp> = match self {
+            WindInput::Soundings(ascents) => {
+                ascents.iter().filter_map(|a| a.sounding.time).collect()
+            }
+            WindInput::Forecast(archive) => archive.steps.iter().map(|s| s.valid).collect(),
+        };
+        Some([*times.iter().min()?, *times.iter().max()?])
+    }
+}
+
 /// The winds around one site, for all its releases.
 pub struct SiteWinds<'a> {
     input: &'a WindInput,
@@ -477,12 +498,11 @@ fn not_covered(plan: &Plan, archive: &Archive, outside: Outside) -> Error {
         Outside::Hours => format!("the release at {}", plan.release),
     };
     Error::CannotDo {
-        why: format!(
-            "{what} lies outside the winds, which cover {}",
+        why: format!("{what} lies outside the winds"),
+        remedy: format!(
+            "they cover {}; expected winds for the site, from before the release until after the landing",
             archive.covered()
         ),
-        remedy: "expected winds for the site, from before the release until after the landing"
-            .into(),
     }
 }
 

@@ -1,0 +1,5 @@
+//! Which day, which site: releases scored against limits and ranked.
+
+pub mod days;
+pub mod ground;
+pub mod verdict;

@@ -1,0 +1,374 @@
+//! Release times compared: what was decided about each, as table, CSV and GeoJSON.
+
+use std::fmt::Write as _;
+
+use geojson::FeatureCollection;
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use serde::Serialize;
+use serde_json::json;
+
+use super::extent::Extent;
+use super::geojson::{ellipse_with, object};
+use super::zone_table::list;
+use crate::error::{Error, Result};
+use crate::geodesy::Position;
+use crate::spread::region::GroundEllipse;
+use crate::units::{UnitSystem, duration};
+
+/// What is thought of a release; the best first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Verdict {
+    /// Within all limits.
+    Fly,
+    /// Within all limits, but near one.
+    Marginal,
+    /// Beyond a limit.
+    DoNot,
+    /// The winds do not tell.
+    Unknown,
+}
+
+impl Verdict {
+    /// In a word or two.
+    pub fn name(self) -> &'static str {
+        match self {
+            Verdict::Fly => "fly",
+            Verdict::Marginal => "marginal",
+            Verdict::DoNot => "don't",
+            Verdict::Unknown => "unknown",
+        }
+    }
+
+    /// A sign that reads without colour.
+    pub fn sign(self) -> &'static str {
+        match self {
+            Verdict::Fly => "+",
+            Verdict::Marginal => "~",
+            Verdict::DoNot => "x",
+            Verdict::Unknown => "?",
+        }
+    }
+}
+
+/// Releases compared.
+#[derive(Debug, Clone, Serialize)]
+pub struct Days {
+    /// The flight's name; may be empty.
+    pub name: String,
+    /// Where the stack is released.
+    pub site: Position,
+    /// The zone of people's times.
+    #[serde(skip)]
+    pub timezone: TimeZone,
+    /// The limits in words.
+    pub limits: Vec<String>,
+    /// The region and hours that a forecast covers, in words.
+    pub covered: Option<String>,
+    /// One row a release, in order of time.
+    pub rows: Vec<Row>,
+    /// Draws for each.
+    pub draws: u64,
+    /// Their seed.
+    pub seed: u64,
+    /// The program's version.
+    pub version: String,
+    /// Where the ground comes from.
+    pub sources: Vec<String>,
+    /// What was assumed.
+    pub assumptions: Vec<String>,
+}
+
+/// One release.
+#[derive(Debug, Clone, Serialize)]
+pub struct Row {
+    /// When.
+    pub release: Timestamp,
+    /// What is thought of it.
+    pub verdict: Verdict,
+    /// The one reason that decides.
+    pub reason: String,
+    /// The deciding number as a share of its limit; infinite when unknown.
+    #[serde(skip)]
+    pub strain: f64,
+    /// Each number as a share of its limit: wind, drift (if limited), hazard (if known), daylight.
+    pub strains: Vec<f64>,
+    /// Its place among those that are known, 1 the best.
+    pub rank: Option<usize>,
+    /// The numbers, if it could be flown.
+    pub day: Option<Day>,
+}
+
+/// The numbers of one release.
+#[derive(Debug, Clone, Serialize)]
+pub struct Day {
+    /// From the forecast's run to the release, s, if known.
+    pub lead_s: Option<f64>,
+    /// Centre of the landings.
+    pub center: Position,
+    /// From the site to it, m.
+    pub distance_m: f64,
+    /// Clockwise from true north, degrees.
+    pub azimuth_deg: f64,
+    /// When half of the draws have landed.
+    pub landing: Timestamp,
+    /// When 95 % have.
+    pub latest_landing: Timestamp,
+    /// Area of the 90 % ellipse, m2.
+    pub area_m2: Option<f64>,
+    /// The 90 % ellipse.
+    #[serde(skip)]
+    pub ellipse: Option<GroundEllipse>,
+    /// The lowest wind above the site: seconds after the release, and m/s.
+    pub surface: Vec<(f64, f64)>,
+    /// Daylight left after 95 % have landed, s.
+    pub daylight_s: Option<f64>,
+    /// Share of draws that left the winds.
+    pub left: f64,
+    /// Share of draws in the areas to land in, if there are any.
+    pub land_in: Option<f64>,
+    /// How far 90 % of the landings are at most from a road one may drive on, m, if roads are known.
+    pub walk_in_m: Option<f64>,
+    /// What the draws hit.
+    pub hazards: Vec<Hazard>,
+}
+
+/// How often the draws hit one kind of thing.
+#[derive(Debug, Clone, Serialize)]
+pub struct Hazard {
+    /// What.
+    pub name: String,
+    /// How near counts, m; 0 means inside.
+    pub within_m: f64,
+    /// The share of draws; `None` when nothing is known of it.
+    pub share: Option<f64>,
+    /// Its sampling error, one standard deviation.
+    pub standard_error: Option<f64>,
+    /// Whether it is known from a coarse map only: the share is the least it may be.
+    pub coarse: bool,
+    /// Whether the limit on hits applies.
+    pub to_keep_clear_of: bool,
+}
+
+/// The hazard that decides.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WorstHazard {
+    /// What.
+    pub name: String,
+    /// The share of draws.
+    pub share: f64,
+}
+
+impl Day {
+    /// The strongest wind at the ground from an hour before the release (filling) to the release,
+    /// m/s.
+    pub fn surface_m_s(&self) -> Option<f64> {
+        let before = self.surface.iter().filter(|(after_s, _)| *after_s <= 0.0);
+        before.map(|(_, speed)| *speed).reduce(f64::max)
+    }
+
+    /// The strongest of all hours looked at, with its seconds after the release.
+    pub fn strongest(&self) -> Option<(f64, f64)> {
+        let all = self.surface.iter().copied();
+        all.reduce(|a, b| if b.1 > a.1 { b } else { a })
+    }
+
+    /// The thing to keep clear of that most draws hit.
+    pub fn worst_hazard(&self) -> Option<WorstHazard> {
+        let known = self.hazards.iter().filter(|h| h.to_keep_clear_of);
+        known
+            .filter_map(|h| {
+                Some(WorstHazard {
+                    name: h.name.clone(),
+                    share: h.share?,
+                })
+            })
+            .reduce(|a, b| if b.share > a.share { b } else { a })
+    }
+}
+
+/// The table for people, in order of time.
+pub fn table(days: &Days, units: UnitSystem) -> String {
+    let title = match days.name.as_str() {
+        "" => "Release times compared".to_owned(),
+        name => format!("Release times compared: {name}"),
+    };
+    let mut text = format!(
+        "{title}\nfrom {}\n\n{:4}{:22}{:11}{:>10}{:>9}{:>13}{:>10}{:>9}{:>13}  {}\n",
+        days.site.text(),
+        "",
+        "release",
+        "verdict",
+        "drift",
+        "true",
+        "90 % zone",
+        "wind*",
+        "hits**",
+        "daylight",
+        "what decides"
+    );
+    for row in &days.rows {
+        let rank = row.rank.map_or_else(String::new, |r| r.to_string());
+        let when = time(row.release, &days.timezone);
+        let verdict = format!("{} {}", row.verdict.sign(), row.verdict.name());
+        let numbers = row
+            .day
+            .as_ref()
+            .map_or_else(|| format!("{:64}", ""), |d| numbers(d, units));
+        let line = format!("{rank:>3} {when:22}{verdict:11}{numbers}  {}", row.reason);
+        let _ = writeln!(text, "{}", line.trim_end());
+    }
+    text.push_str(
+        "\n* strongest wind at the ground, or the lowest known, from an hour before the release to the release\n** largest share of draws in a keep-out area, in a town or near an airport\n",
+    );
+    text.push_str(&list("Winds cover", days.covered.as_slice()));
+    text.push_str(&list("Limits", &days.limits));
+    text.push_str(&list("Ranking", &[RANKING]));
+    text.push_str(&list("Assumed", &days.assumptions));
+    text.push_str(&list("Ground", &days.sources));
+    text.push_str(&list("Cautions", &CAUTIONS));
+    let _ = writeln!(
+        text,
+        "\n{} draws for each, seed {}, windfall {}",
+        days.draws, days.seed, days.version
+    );
+    text
+}
+
+/// How rows are ranked.
+const RANKING: &str = "\"fly\" before \"marginal\" (beyond 80 % of a limit) before \"don't\" (beyond a limit); within these by the number that is nearest to its limit, which is the reason shown. A release that the winds do not cover, or whose draws leave them, is unknown and has no rank.";
+
+/// What everybody who chooses a day has to keep in mind.
+const CAUTIONS: [&str; 2] = [
+    "This is a planning aid. It does not say that a flight is safe or permitted: read the rules in force where you fly, and ask the authority and the owners of the land.",
+    "A forecast days ahead changes: compare again with the newest one, and look at the sky.",
+];
+
+fn numbers(day: &Day, units: UnitSystem) -> String {
+    let area = day.area_m2.map_or_else(|| "-".into(), |a| units.area(a));
+    let wind = day.surface_m_s();
+    let wind = wind.map_or_else(|| "-".into(), |w| units.speed(w));
+    let hits = day.worst_hazard();
+    let hits = hits.map_or_else(|| "-".into(), |h| format!("{:.1} %", 100.0 * h.share));
+    let light = day.daylight_s.map_or_else(|| "-".into(), duration);
+    format!(
+        "{:>10}{:>9}{area:>13}{wind:>10}{hits:>9}{light:>13}",
+        units.distance(day.distance_m),
+        format!("{:03.0} deg", day.azimuth_deg)
+    )
+}
+
+fn time(at: Timestamp, zone: &TimeZone) -> String {
+    at.to_zoned_datetime(zone.clone())
+        .strftime("%a %Y-%m-%d %H:%M")
+        .to_string()
+}
+
+/// The rows as CSV, SI units, times in UTC.
+///
+/// # Errors
+///
+/// When the text cannot be made; which does not happen in memory.
+pub fn csv(days: &Days) -> Result<String> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    let failed = |cause: csv::Error| Error::CannotDo {
+        why: format!("the table cannot be written as CSV: {cause}"),
+        remedy: "expected memory to write to".into(),
+    };
+    let header = [
+        "release_utc",
+        "verdict",
+        "rank",
+        "reason",
+        "lead_s",
+        "center_lat_deg",
+        "center_lon_deg",
+        "distance_m",
+        "azimuth_deg",
+        "area_90_m2",
+        "landing_utc",
+        "latest_landing_utc",
+        "surface_wind_m_s",
+        "strongest_wind_m_s",
+        "daylight_s",
+        "left_share",
+        "worst_hazard",
+        "worst_hazard_share",
+        "land_in_share",
+        "walk_in_m",
+    ];
+    writer.write_record(header).map_err(failed)?;
+    for row in &days.rows {
+        let day = row.day.as_ref();
+        let number = |value: Option<f64>, digits: usize| {
+            value.map_or_else(String::new, |v| format!("{v:.digits$}"))
+        };
+        let worst = day.and_then(Day::worst_hazard);
+        let record = [
+            row.release.to_string(),
+            row.verdict.name().to_owned(),
+            row.rank.map_or_else(String::new, |r| r.to_string()),
+            row.reason.clone(),
+            number(day.and_then(|d| d.lead_s), 0),
+            number(day.map(|d| d.center.lat_deg), 5),
+            number(day.map(|d| d.center.lon_deg), 5),
+            number(day.map(|d| d.distance_m), 0),
+            number(day.map(|d| d.azimuth_deg), 1),
+            number(day.and_then(|d| d.area_m2), 0),
+            day.map_or_else(String::new, |d| whole(d.landing)),
+            day.map_or_else(String::new, |d| whole(d.latest_landing)),
+            number(day.and_then(Day::surface_m_s), 2),
+            number(day.and_then(|d| Some(d.strongest()?.1)), 2),
+            number(day.and_then(|d| d.daylight_s), 0),
+            number(day.map(|d| d.left), 5),
+            worst.as_ref().map_or_else(String::new, |h| h.name.clone()),
+            number(worst.map(|h| h.share), 5),
+            number(day.and_then(|d| d.land_in), 5),
+            number(day.and_then(|d| d.walk_in_m), 0),
+        ];
+        writer.write_record(&record).map_err(failed)?;
+    }
+    let bytes = writer
+        .into_inner()
+        .map_err(|e| failed(e.into_error().into()))?;
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
+}
+
+/// To the second.
+fn whole(time: Timestamp) -> String {
+    let rounded = Timestamp::from_second(time.as_second());
+    rounded.unwrap_or(time).to_string()
+}
+
+/// The 90 % ellipses of all releases as GeoJSON.
+pub fn geojson(days: &Days) -> String {
+    let mut extent = Extent::default();
+    let mut features = Vec::new();
+    for row in &days.rows {
+        let ellipse = row.day.as_ref().and_then(|d| d.ellipse.as_ref());
+        let Some(ellipse) = ellipse else { continue };
+        let (feature, part) = ellipse_with(
+            ellipse,
+            [
+                ("release", json!(row.release.to_string())),
+                ("verdict", json!(row.verdict.name())),
+                ("reason", json!(row.reason)),
+                ("rank", json!(row.rank)),
+            ],
+        );
+        extent.add(&part);
+        features.push(feature);
+    }
+    let collection = FeatureCollection {
+        bbox: extent.bbox(),
+        features,
+        foreign_members: Some(object([
+            ("seed", json!(days.seed)),
+            ("version", json!(days.version)),
+            ("draws", json!(days.draws)),
+            ("assumptions", json!(days.assumptions)),
+        ])),
+    };
+    format!("{collection}\n")
+}
