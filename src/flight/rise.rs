@@ -120,8 +120,8 @@ pub struct RiseTable {
     free_lift: Array4<f32>,
     /// Diameter in metres in the middle of each layer [lift, drag, ln Re0, layer].
     diameter: Array4<f32>,
-    /// Diameter in metres at each boundary and middle [lift, drag, ln Re0, half layer].
-    half_diameter: Array4<f64>,
+    /// Diameter in metres at each boundary [lift, drag, ln Re0, boundary].
+    boundary_diameter: Array4<f32>,
     /// Balance of lift and drag on the planned curve.
     balance: DragBalance,
     /// ln Re0 of the planned curve.
@@ -207,7 +207,7 @@ impl RiseTable {
             ln_re0,
             free_lift: Array4::zeros(by(layers.count)),
             diameter: Array4::zeros(by(layers.count)),
-            half_diameter: Array4::zeros(by(2 * layers.count + 1)),
+            boundary_diameter: Array4::zeros(by(layers.count + 1)),
             balance: DragBalance::new(plan.climber.drag),
             planned_ln_re0: plan.climber.drag.ln_re0,
             planned_drag: plan.climber.drag_factor,
@@ -218,8 +218,9 @@ impl RiseTable {
         };
         for (&(i, j, l), climb) in nodes.iter().zip(&climbs) {
             for (k, state) in climb.states.iter().enumerate() {
-                table.half_diameter[[i, j, l, k]] = state.diameter_m;
-                if k % 2 == 1 {
+                if k % 2 == 0 {
+                    table.boundary_diameter[[i, j, l, k / 2]] = state.diameter_m as f32;
+                } else {
                     table.free_lift[[i, j, l, k / 2]] = state.free_lift_kg as f32;
                     table.diameter[[i, j, l, k / 2]] = state.diameter_m as f32;
                 }
@@ -419,22 +420,22 @@ fn within(layers: &Layers, altitude_m: f64) -> Result<f64, Miss> {
     }
 }
 
-/// Where the interpolated diameter reaches `diameter_m`: bisection over half layers, linear in
-/// ln D within one: a few metres.
+/// Where the interpolated diameter reaches `diameter_m`: bisection over boundaries, then linear in
+/// ln D within the half layer; a few metres.
 fn burst_altitude(
     table: &RiseTable,
     stencil: &Stencil,
     layers: &Layers,
     diameter_m: f64,
 ) -> Result<f64, Miss> {
-    let at = |k: usize| -> f64 {
-        stencil
-            .nodes()
-            .iter()
-            .map(|&([i, j, l], w)| w * table.half_diameter[[i, j, l, k]])
+    let interpolated = |values: &Array4<f32>, k: usize| -> f64 {
+        let terms = stencil.nodes().iter();
+        terms
+            .map(|&([i, j, l], w)| w * f64::from(values[[i, j, l, k]]))
             .sum()
     };
-    let (mut low, mut high) = (0, 2 * layers.count);
+    let at = |k: usize| interpolated(&table.boundary_diameter, k);
+    let (mut low, mut high) = (0, layers.count);
     if at(low) >= diameter_m {
         return Err(Miss::BurstsOnGround);
     }
@@ -449,9 +450,14 @@ fn burst_altitude(
             high = middle;
         }
     }
-    let (below, above) = (at(low), at(high));
-    let share = (diameter_m / below).ln() / (above / below).ln();
-    Ok(layers.base_m + 0.5 * layers.thickness_m * (low as f64 + share))
+    let middle = interpolated(&table.diameter, low);
+    let (half, below, above) = if middle < diameter_m {
+        (0.5, middle, at(high))
+    } else {
+        (0.0, at(low), middle)
+    };
+    let share = half + 0.5 * (diameter_m / below).ln() / (above / below).ln();
+    Ok(layers.altitude_m(low) + share * layers.thickness_m)
 }
 
 #[cfg(test)]
