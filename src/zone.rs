@@ -344,7 +344,7 @@ fn cannot_fly(
 }
 
 /// Draws that may leave the winds before no region is given.
-pub(self) const LEFT_ALLOWED: f64 = 0.01;
+const LEFT_ALLOWED: f64 = 0.01;
 
 /// Whether few enough draws left the winds for regions to be given; says so when any did.
 fn regions_given(

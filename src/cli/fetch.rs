@@ -250,26 +250,6 @@ mod tests {
     use super::*;
 
     #[test]
-    fn days_are_whole_and_in_the_plans_zone() {
-        let zone = TimeZone::get("America/Denver").unwrap();
-        let day: When = "2026-11-01".parse().unwrap();
-        // The day on which the clocks go back has 25 hours.
-        assert_eq!(
-            day.begins(&zone).unwrap().to_string(),
-            "2026-11-01T06:00:00Z"
-        );
-        assert_eq!(day.ends(&zone).unwrap().to_string(), "2026-11-02T06:59:59Z");
-        let moment: When = "2026-11-01T08:00:00-07:00".parse().unwrap();
-        assert_eq!(
-            moment.ends(&zone).unwrap().to_string(),
-            "2026-11-01T15:00:00Z"
-        );
-        for wrong in ["2026-13-01", "today", "2026-11-01T08:00", ""] {
-            assert!(wrong.parse::<When>().is_err(), "{wrong}");
-        }
-    }
-
-    #[test]
     fn files_are_named_as_the_plan_sees_them() {
         let named = |folder: &str, file: &str| as_in_plan(Path::new(folder), Path::new(file));
         assert_eq!(named("plans", "plans/winds/a.grib2"), "\"winds/a.grib2\"");

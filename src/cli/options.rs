@@ -109,3 +109,28 @@ pub fn with_threads<T: Send>(
         })?;
     pool.install(work)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn days_are_whole_and_in_the_plans_zone() {
+        let zone = TimeZone::get("America/Denver").unwrap();
+        let day: When = "2026-11-01".parse().unwrap();
+        // The day on which the clocks go back has 25 hours.
+        assert_eq!(
+            day.begins(&zone).unwrap().to_string(),
+            "2026-11-01T06:00:00Z"
+        );
+        assert_eq!(day.ends(&zone).unwrap().to_string(), "2026-11-02T06:59:59Z");
+        let moment: When = "2026-11-01T08:00:00-07:00".parse().unwrap();
+        assert_eq!(
+            moment.ends(&zone).unwrap().to_string(),
+            "2026-11-01T15:00:00Z"
+        );
+        for wrong in ["2026-13-01", "today", "2026-11-01T08:00", ""] {
+            assert!(wrong.parse::<When>().is_err(), "{wrong}");
+        }
+    }
+}

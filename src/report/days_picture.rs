@@ -9,7 +9,7 @@ use crate::units::{UnitSystem, duration};
 
 const LEFT: f64 = 190.0;
 const TOP: f64 = 92.0;
-const CELL: [f64; 2] = [74.0, 34.0];
+const CELL: [f64; 2] = [84.0, 34.0];
 const RIGHT: f64 = 20.0;
 const BELOW: f64 = 74.0;
 /// Releases side by side at most; more go into further bands below.

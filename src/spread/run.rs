@@ -43,6 +43,10 @@ impl Landings {
     }
 }
 
+/// Flights that one thread flies before it looks for others to share with: its memory is made anew
+/// for each such batch.
+const AT_ONCE: usize = 64;
+
 /// Flies `draws` flights. `flown` is told after each; the result does not depend on the number
 /// of threads.
 pub fn run(
@@ -52,10 +56,11 @@ pub fn run(
     draws: u64,
     flown: impl Fn() + Sync,
 ) -> Landings {
-    let outcomes: Vec<Result<Landing, Miss>> = (0..draws)
+    let outcomes: Vec<Result<Landing, Miss>> = (0..draws as usize)
         .into_par_iter()
+        .with_min_len(AT_ONCE)
         .map_init(Bench::default, |bench, index| {
-            let outcome = bench.fly(model, sampler, wind_error, index);
+            let outcome = bench.fly(model, sampler, wind_error, index as u64);
             flown();
             outcome
         })

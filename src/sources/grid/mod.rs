@@ -130,7 +130,7 @@ fn known_kind(name: &str, first_bytes: &[u8]) -> Result<Kind> {
 ///
 /// They check what they read, and none of two million damaged files made them panic. But they
 /// are not ours, and a panic must not end the program: should there be one, it becomes an error
-/// here, the one place where panics are caught.
+/// here. Readers of layers have the like (`ground::guard`).
 fn guarded<T>(name: &str, read: impl FnOnce() -> Result<T>) -> Result<T> {
     catch_unwind(AssertUnwindSafe(read)).unwrap_or_else(|_| {
         let expected = "a complete GRIB or NetCDF file; is it damaged?";
