@@ -3,13 +3,15 @@
 // A helper of a test may fail as the test itself may.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+#[path = "common/changed.rs"]
+mod changed;
 #[path = "common/program.rs"]
 mod program;
 
 use std::fs;
-use std::path::{Path, PathBuf};
 use std::process::Output;
 
+use changed::Changed;
 use program::{stderr, stdout, windfall};
 use serde_json::Value;
 
@@ -20,50 +22,6 @@ const SOUNDING: &str = "samples/high-plains/riverton-2026-02-05.csv";
 const COVERED: &str = "39 to 40 N, 9 to 7 W, 2023-10-12T08:00:00Z to 2023-10-12T18:00:00Z, \
                        2023-10-13T08:00:00Z to 2023-10-13T18:00:00Z, 2023-10-14T08:00:00Z to \
                        2023-10-14T18:00:00Z and 2023-10-15T08:00:00Z to 2023-10-15T18:00:00Z";
-
-/// A sample's plan in a folder of its own, with text replaced; its wind files beside it.
-struct Changed {
-    folder: tempfile::TempDir,
-}
-
-impl Changed {
-    fn of(plan: &str, winds: &str, changes: &[(&str, &str)]) -> Changed {
-        let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-        let folder = tempfile::tempdir().unwrap();
-        let mut text = fs::read_to_string(root.join(plan)).unwrap();
-        for (from, to) in changes {
-            assert!(text.contains(from), "the sample has no {from}");
-            text = text.replace(from, to);
-        }
-        fs::write(folder.path().join("plan.toml"), text).unwrap();
-        let name = Path::new(winds).file_name().unwrap();
-        fs::copy(root.join(winds), folder.path().join(name)).unwrap();
-        Changed { folder }
-    }
-
-    fn path(&self, name: &str) -> PathBuf {
-        self.folder.path().join(name)
-    }
-
-    fn plan(&self) -> String {
-        self.path("plan.toml").to_str().unwrap().to_owned()
-    }
-
-    /// Runs the plan, expects one message and nothing written, and gives the message.
-    fn refused(&self) -> String {
-        let before = fs::read_dir(self.folder.path()).unwrap().count();
-        let out = self.path("zone.geojson");
-        let output = windfall("zone", &[&self.plan(), "--out", out.to_str().unwrap()]);
-        let message = stderr(&output);
-        assert_eq!(output.status.code(), Some(1), "{message}");
-        assert_eq!(stdout(&output), "", "{message}");
-        assert!(message.starts_with("windfall: ") && !message.contains("panicked"));
-        assert_eq!(message.lines().count(), 1, "{message}");
-        let after = fs::read_dir(self.folder.path()).unwrap().count();
-        assert_eq!(after, before, "something was left behind");
-        message
-    }
-}
 
 /// The forecast sample, released at another time.
 fn released(at: &str) -> Changed {
@@ -124,7 +82,7 @@ fn the_geojson_has_every_kind() {
 
 #[test]
 fn a_flight_that_leaves_the_region_is_refused() {
-    let message = released("2023-10-13T09:30:00Z").refused();
+    let message = released("2023-10-13T09:30:00Z").refused_in_one_line();
     // Where, how high, when, and what is covered. It leaves across 40 N, before its burst.
     holds(
         &message,
@@ -183,12 +141,12 @@ fn hours_that_are_not_covered_are_refused() {
         "2023-10-15T18:30:00Z",
         "2022-10-12T12:00:00Z",
     ] {
-        let message = released(at).refused();
+        let message = released(at).refused_in_one_line();
         let release = format!("the release at {at} lies outside the winds; they cover {COVERED}");
         holds(&message, &[&release]);
     }
     // Released in time, but the hours end before it is down.
-    let message = released("2023-10-12T17:00:00Z").refused();
+    let message = released("2023-10-12T17:00:00Z").refused_in_one_line();
     holds(
         &message,
         &[
@@ -207,7 +165,7 @@ fn a_site_outside_is_refused() {
             ("lon = -8.85", format!("lon = {lon}")),
         ];
         let changes: Vec<(&str, &str)> = changes.iter().map(|(a, b)| (*a, b.as_str())).collect();
-        let message = Changed::of(PLAN, WINDS, &changes).refused();
+        let message = Changed::of(PLAN, WINDS, &changes).refused_in_one_line();
         holds(
             &message,
             &["the site at", "lies outside the winds", COVERED],

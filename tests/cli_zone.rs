@@ -3,13 +3,15 @@
 // A helper of a test may fail as the test itself may.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+#[path = "common/changed.rs"]
+mod changed;
 #[path = "common/program.rs"]
 mod program;
 
 use std::fs;
-use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
+use changed::Changed;
 use program::{stderr, stdout, windfall};
 use serde_json::Value;
 
@@ -33,52 +35,12 @@ fn features<'a>(collection: &'a Value, kind: &str) -> Vec<&'a Value> {
 }
 
 /// A plan in a folder of its own, made of the sample's by replacing text.
-struct Changed {
-    folder: tempfile::TempDir,
-}
-
-impl Changed {
-    fn of(plan: &str, changes: &[(&str, &str)]) -> Changed {
-        let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-        let folder = tempfile::tempdir().unwrap();
-        let mut text = fs::read_to_string(root.join(plan)).unwrap();
-        for (from, to) in changes {
-            assert!(text.contains(from), "the sample has no {from}");
-            text = text.replace(from, to);
-        }
-        fs::write(folder.path().join("plan.toml"), text).unwrap();
-        let winds = Path::new(WINDS).file_name().unwrap();
-        fs::copy(root.join(WINDS), folder.path().join(winds)).unwrap();
-        Changed { folder }
-    }
-
-    fn plan(&self) -> String {
-        self.path("plan.toml").to_str().unwrap().to_owned()
-    }
-
-    fn path(&self, name: &str) -> PathBuf {
-        self.folder.path().join(name)
-    }
-
-    /// Runs the plan, expects failure, and gives the message.
-    fn refused(&self) -> String {
-        let out = self.path("zone.geojson");
-        let output = zone(&[&self.plan(), "--out", out.to_str().unwrap()]);
-        let message = stderr(&output);
-        assert_eq!(output.status.code(), Some(1), "{message}");
-        assert_eq!(stdout(&output), "", "{message}");
-        assert!(
-            message.starts_with("windfall: ") && !message.contains("panicked"),
-            "{message}"
-        );
-        let left: Vec<_> = fs::read_dir(self.folder.path()).unwrap().collect();
-        assert_eq!(left.len(), 2, "something was left behind: {left:?}");
-        message
-    }
+fn changed(plan: &str, changes: &[(&str, &str)]) -> Changed {
+    Changed::of(plan, WINDS, changes)
 }
 
 fn refused(changes: &[(&str, &str)]) -> String {
-    Changed::of(PLAN, changes).refused()
+    changed(PLAN, changes).refused()
 }
 
 #[test]
@@ -182,7 +144,7 @@ fn json_instead_of_the_table() {
 
 #[test]
 fn out_writes_the_file_and_prints_the_table() {
-    let sample = Changed::of(PLAN, &[]);
+    let sample = changed(PLAN, &[]);
     let out = sample.path("zone.geojson");
     let output = zone(&[&sample.plan(), "--out", out.to_str().unwrap()]);
     assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
@@ -230,7 +192,7 @@ fn wrong_usage_is_exit_2() {
 #[test]
 fn bad_wind_files() {
     let winds = |name: &str, bytes: &[u8]| {
-        let sample = Changed::of(PLAN, &[("riverton-2026-02-05.csv", name)]);
+        let sample = changed(PLAN, &[("riverton-2026-02-05.csv", name)]);
         fs::write(sample.path("riverton-2026-02-05.csv"), bytes).unwrap();
         sample.refused()
     };
@@ -250,7 +212,7 @@ fn bad_wind_files() {
 
 #[test]
 fn bad_plans() {
-    let sample = Changed::of(PLAN, &[]);
+    let sample = changed(PLAN, &[]);
     for bytes in [
         &b""[..],
         b"[flight\nname = 1",
@@ -321,7 +283,7 @@ fn stacks_that_do_not_fly() {
     assert!(message.contains("bursts at 2.20 m"), "{message}");
     let message = refused(&[("burst_diameter = \"8.63 m\"", "burst_diameter = \"30 m\"")]);
     assert!(message.contains("burst diameter of 30.00 m"), "{message}");
-    let below = Changed::of(RATES, &[("98000 ft", "5000 ft")]).refused();
+    let below = changed(RATES, &[("98000 ft", "5000 ft")]).refused();
     assert!(
         below.contains("not above the site") || below.contains("above sea level"),
         "{below}"
@@ -330,7 +292,7 @@ fn stacks_that_do_not_fly() {
 
 #[test]
 fn a_stack_that_only_just_rises_is_flown() {
-    let sample = Changed::of(
+    let sample = changed(
         PLAN,
         &[("neck_lift = \"6.8 kg\"", "neck_lift = \"4.8 kg\"")],
     );
@@ -351,7 +313,7 @@ fn sites_at_the_ends_of_the_earth() {
         ("-16.5", "179.999995"),
         ("0", "-180"),
     ] {
-        let sample = Changed::of(
+        let sample = changed(
             PLAN,
             &[
                 ("lat = 43.02", &format!("lat = {lat}")),
@@ -383,7 +345,7 @@ fn sites_at_the_ends_of_the_earth() {
 #[test]
 fn the_spread_of_the_wind_follows_the_age_of_the_sounding() {
     let drift = |release: &str| {
-        let sample = Changed::of(PLAN, &[("2026-02-06T08:00:00-07:00", release)]);
+        let sample = changed(PLAN, &[("2026-02-06T08:00:00-07:00", release)]);
         let output = zone(&[&sample.plan(), "--json"]);
         let json: Value = serde_json::from_slice(&output.stdout).unwrap();
         json["facts"]["wind"]["drift_sigma_m"].as_f64().unwrap()
@@ -395,9 +357,9 @@ fn the_spread_of_the_wind_follows_the_age_of_the_sounding() {
         fresh < 0.5 * six_hours && six_hours < a_day,
         "{fresh} {six_hours} {a_day}"
     );
-    let none = Changed::of(PLAN, &[("wind = \"sounding\"", "wind = \"none\"")]);
+    let none = changed(PLAN, &[("wind = \"sounding\"", "wind = \"none\"")]);
     assert!(stdout(&zone(&[&none.plan()])).contains("taken as exact"));
-    let table = Changed::of(
+    let table = changed(
         PLAN,
         &[(
             "wind = \"sounding\"",

@@ -156,6 +156,9 @@ impl Lattice {
 /// The whole numbers from below `at - reach` to above `at + reach`, one to spare on each side,
 /// within `count`: the first and how many.
 fn span(at: f64, reach: f64, count: usize) -> (usize, usize) {
+    if !(at.is_finite() && reach.is_finite()) {
+        return (0, count.min(2));
+    }
     let last = count.saturating_sub(1) as f64;
     let low = (at - reach).floor() - 1.0;
     let high = (at + reach).ceil() + 1.0;
@@ -224,6 +227,14 @@ mod tests {
         let tiny = small.around(at(39.6, -8.1), 1.0).unwrap();
         assert!(small.holds(tiny) && tiny.rows >= 2 && tiny.columns >= 2);
         assert!(small.holds(small.around(at(60.0, 100.0), 1.0).unwrap()));
+    }
+
+    #[test]
+    fn nonsense_makes_a_small_window_and_no_panic() {
+        assert_eq!(span(f64::NAN, 3.0, 9), (0, 2));
+        assert_eq!(span(1.0, f64::INFINITY, 9), (0, 2));
+        assert_eq!(span(1.0, 1.0, 1), (0, 1));
+        assert_eq!(span(-50.0, 1.0, 9), (0, 2));
     }
 
     #[test]

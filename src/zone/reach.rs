@@ -132,3 +132,30 @@ fn after(release: Timestamp, seconds: f64) -> Timestamp {
         .and_then(|d| release.checked_add(d).ok())
         .unwrap_or(release)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_reach_grows_where_or_when_it_was_left() {
+        let reach = Reach {
+            far_m: 10.0,
+            early_s: 20.0,
+            late_s: 30.0,
+        };
+        let farther = reach.grown(Outside::Region);
+        assert!(farther.far_m > 15.0);
+        assert_eq!((farther.early_s, farther.late_s), (20.0, 30.0));
+        let longer = reach.grown(Outside::Hours);
+        assert!(longer.early_s > 30.0 && longer.late_s > 45.0);
+        assert_eq!(longer.far_m, 10.0);
+        let both = farther.with(longer);
+        assert_eq!((both.far_m, both.late_s), (farther.far_m, longer.late_s));
+        let all_hours = Extent {
+            everywhere: false,
+            always: true,
+        };
+        assert!(all_hours.ends_at(Outside::Hours) && !all_hours.ends_at(Outside::Region));
+    }
+}
