@@ -52,6 +52,9 @@ pub fn days(
     );
     assumed.push("built-in lakes, rivers and towns are a coarse map of the world: what it does not show may be there".into());
     assumed.push("the load lands at the elevation of the site".into());
+    if !plan.ground.terrain.is_empty() {
+        assumed.push("[ground] terrain is in the plan but not used by this version".into());
+    }
     Ok(Days {
         name: plan.name.clone(),
         site: plan.site,

@@ -13,7 +13,7 @@ const BYTE_ORDER_MARK: &str = "\u{feff}";
 /// UTF-8, else Latin-1 (a lone degree sign in an old file), as long as nothing says that the file
 /// is not a text at all.
 pub(super) fn decode(name: &str, bytes: &[u8]) -> Result<(String, bool)> {
-    let expected = "a sounding as text";
+    let expected = "a sounding as text, or a forecast in GRIB or NetCDF";
     if bytes.iter().all(u8::is_ascii_whitespace) {
         return Err(Fault::new(name, "an empty file", expected).into());
     }
