@@ -1,5 +1,6 @@
 //! From a plan and winds to a landing zone: the main job.
 
+pub mod clock;
 mod reach;
 pub mod releases;
 mod setup;
@@ -7,8 +8,7 @@ mod stack;
 mod weather;
 mod wind_error;
 
-use jiff::{SignedDuration, Timestamp};
-
+use self::clock::after;
 use self::reach::Reach;
 use self::setup::Setup;
 use self::stack::FilledBalloon;
@@ -25,7 +25,7 @@ use crate::report::zone::{Mark, Zone};
 use crate::spread::draws::Sampler;
 use crate::spread::members::MemberSpread;
 use crate::spread::region::Regions;
-use crate::spread::run::{Landing, Landings, run};
+use crate::spread::run::{Landings, quantiles, run};
 use crate::units::UnitSystem;
 use crate::vehicle::balloon::sphere_diameter_m;
 use crate::wind::error::WindErrorProcess;
@@ -130,8 +130,9 @@ pub fn predict(
         touchdown_speed_m_s: model.layers.thickness_m / model.fall.seconds[0],
         wind,
         members,
-        burst_quantiles_m: quantiles(landings, |l| l.burst_m),
-        landing_quantiles: quantiles(landings, |l| l.time_s).map(|s| after(plan.release, s)),
+        burst_quantiles_m: quantiles(&landings.landed, |l| l.burst_m),
+        landing_quantiles: quantiles(&landings.landed, |l| l.time_s)
+            .map(|s| after(plan.release, s)),
         half_circle_m: regions.half_circle_m,
         landed: landings.landed.len(),
         missed,
@@ -343,8 +344,8 @@ fn cannot_fly(
     }
 }
 
-/// Draws that may leave the winds before no region is given.
-const LEFT_ALLOWED: f64 = 0.01;
+/// Share of the draws that may leave the winds before no region is given.
+pub const LEFT_ALLOWED: f64 = 0.01;
 
 /// Whether few enough draws left the winds for regions to be given; says so when any did.
 fn regions_given(
@@ -416,22 +417,4 @@ fn told(landings: &Landings, draws: u64, notes: &mut Vec<String>) -> Vec<(String
     }
     let in_words = |(miss, count): (&Miss, &usize)| (in_words(*miss).to_owned(), *count);
     landings.missed.iter().map(in_words).collect()
-}
-
-/// Values that 5, 50 and 95 % of the landings stay below; there is at least one landing.
-fn quantiles(landings: &Landings, value: impl Fn(&Landing) -> f64) -> [f64; 3] {
-    let mut values: Vec<f64> = landings.landed.iter().map(value).collect();
-    values.sort_by(f64::total_cmp);
-    let last = values.len().saturating_sub(1);
-    [0.05, 0.5, 0.95].map(|p| {
-        let at = (p * last as f64).round() as usize;
-        values.get(at).copied().unwrap_or(0.0)
-    })
-}
-
-fn after(release: Timestamp, seconds: f64) -> Timestamp {
-    SignedDuration::try_from_secs_f64(seconds)
-        .ok()
-        .and_then(|d| release.checked_add(d).ok())
-        .unwrap_or(release)
 }

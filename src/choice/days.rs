@@ -14,12 +14,11 @@ use crate::ground::map::{Class, GroundMap, Knowledge};
 use crate::ground::sun::{Span, daylight};
 use crate::plan::Plan;
 use crate::report::days::{Day, Days, Hazard, Row, Verdict};
+use crate::spread::run::quantiles;
 use crate::units::UnitSystem;
+use crate::zone::clock::after;
 use crate::zone::releases::{FlownRelease, Tried, fly_releases};
-use crate::zone::{Options, WindInput};
-
-/// Draws that may leave the winds before a release is unknown.
-const LEFT_ALLOWED: f64 = 0.01;
+use crate::zone::{LEFT_ALLOWED, Options, WindInput};
 
 /// Flies, judges and ranks releases. `done` is told after each.
 ///
@@ -125,14 +124,8 @@ fn day(plan: &Plan, flown: &FlownRelease, map: Option<&GroundMap>) -> Day {
         })
         .collect()
     });
-    let mut times: Vec<f64> = flown.landings.iter().map(|l| l.time_s).collect();
-    times.sort_by(f64::total_cmp);
-    let quantile = |p: f64| {
-        let at = (p * times.len().saturating_sub(1) as f64).round() as usize;
-        let seconds = times.get(at).copied().unwrap_or(0.0);
-        later(flown.release, seconds)
-    };
-    let latest = quantile(0.95);
+    let [_, landing, latest] = quantiles(&flown.landings, |l| l.time_s);
+    let (landing, latest) = (after(flown.release, landing), after(flown.release, latest));
     let land_in = hits
         .as_ref()
         .and_then(|h| h.share(Class::LandIn))
@@ -142,7 +135,7 @@ fn day(plan: &Plan, flown: &FlownRelease, map: Option<&GroundMap>) -> Day {
         center: flown.center,
         distance_m: plan.site.distance_m(flown.center),
         azimuth_deg: plan.site.azimuth_deg(flown.center),
-        landing: quantile(0.5),
+        landing,
         latest_landing: latest,
         area_m2: flown.ellipse.as_ref().map(|e| e.shape.area_m2()),
         ellipse: flown.ellipse.clone(),
@@ -180,13 +173,6 @@ fn daylight_after(flown: &FlownRelease, landing: Timestamp, zone: &TimeZone) -> 
             Some(if up { left.max(0.0) } else { 0.0 })
         }
     }
-}
-
-fn later(time: Timestamp, seconds: f64) -> Timestamp {
-    SignedDuration::try_from_secs_f64(seconds)
-        .ok()
-        .and_then(|d| time.checked_add(d).ok())
-        .unwrap_or(time)
 }
 
 /// Numbers the rows: by verdict, then by how near the deciding number is to its limit, then by

@@ -26,9 +26,6 @@ const ASSUMED: Limits = Limits {
     daylight_s: 7_200.0,
 };
 
-/// From this share of a limit on a release is marginal.
-pub const MARGINAL_FROM: f64 = 0.8;
-
 impl Limits {
     /// The plan's, with what is assumed where it gives nothing.
     pub fn of(plan: &LimitsPlan, units: UnitSystem, assumed: &mut Vec<String>) -> Limits {
@@ -133,14 +130,11 @@ pub fn judge(strains: &[Strain]) -> (Verdict, String, f64) {
             f64::INFINITY,
         );
     };
-    let verdict = if worst.share > 1.0 {
-        Verdict::DoNot
-    } else if worst.share > MARGINAL_FROM {
-        Verdict::Marginal
-    } else {
-        Verdict::Fly
-    };
-    (verdict, worst.reason.clone(), worst.share)
+    (
+        Verdict::of_strain(worst.share),
+        worst.reason.clone(),
+        worst.share,
+    )
 }
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! `windfall days`: release times over some days, judged and ranked.
 
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::str::FromStr;
 
 use clap::Args;
@@ -94,13 +94,9 @@ fn every(text: &str) -> std::result::Result<i64, String> {
 
 const KINDS: [&str; 5] = ["csv", "json", "geojson", "svg", "png"];
 
-fn extension(path: &Path) -> Option<String> {
-    Some(path.extension()?.to_str()?.to_ascii_lowercase())
-}
-
 fn output_path(text: &str) -> std::result::Result<PathBuf, String> {
     let path = PathBuf::from(text);
-    match extension(&path) {
+    match output::extension(&path) {
         Some(kind) if KINDS.contains(&kind.as_str()) => Ok(path),
         _ => Err(format!(
             "expected a path that ends in one of {}",
@@ -137,7 +133,7 @@ pub fn run(args: &DaysArgs, out: &mut impl Write) -> Result<()> {
         compared
     })?;
     for (file, path) in unfinished {
-        let bytes = match extension(path).as_deref() {
+        let bytes = match output::extension(path).as_deref() {
             Some("csv") => report::csv(&compared)?.into_bytes(),
             Some("json") => output::json(&compared)?.into_bytes(),
             Some("geojson") => report::geojson(&compared).into_bytes(),

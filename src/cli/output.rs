@@ -20,3 +20,8 @@ pub fn print(to: &mut impl Write, name: &'static str, text: &str) -> Result<()> 
         .and_then(|()| to.flush())
         .map_err(|cause| Error::file(Path::new(name), "write to", cause))
 }
+
+/// What a path ends in, in small letters: the kind of file it asks for.
+pub fn extension(path: &Path) -> Option<String> {
+    Some(path.extension()?.to_str()?.to_ascii_lowercase())
+}

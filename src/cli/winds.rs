@@ -130,21 +130,17 @@ fn file_name(path: &Path) -> String {
 }
 
 fn write_picture(path: &Path, picture: &Picture) -> Result<()> {
-    let bytes = match extension(path).as_deref() {
+    let bytes = match output::extension(path).as_deref() {
         Some("png") => picture.png()?,
         _ => picture.svg().into_bytes(),
     };
     write_atomically(path, &bytes)
 }
 
-fn extension(path: &Path) -> Option<String> {
-    Some(path.extension()?.to_str()?.to_ascii_lowercase())
-}
-
 /// A path whose extension names a kind of picture.
 fn picture_path(text: &str) -> std::result::Result<PathBuf, String> {
     let path = PathBuf::from(text);
-    match extension(&path).as_deref() {
+    match output::extension(&path).as_deref() {
         Some("svg" | "png") => Ok(path),
         _ => Err("expected a path that ends in .svg or .png".to_owned()),
     }

@@ -30,7 +30,21 @@ pub enum Verdict {
     Unknown,
 }
 
+/// From this share of a limit on a release is marginal.
+const MARGINAL_FROM: f64 = 0.8;
+
 impl Verdict {
+    /// On a number that is so large a share of its limit.
+    pub fn of_strain(share: f64) -> Verdict {
+        if share > 1.0 {
+            Verdict::DoNot
+        } else if share > MARGINAL_FROM {
+            Verdict::Marginal
+        } else {
+            Verdict::Fly
+        }
+    }
+
     /// In a word or two.
     pub fn name(self) -> &'static str {
         match self {

@@ -137,7 +137,7 @@ fn draw_band(picture: &mut Picture, rows: &[Row], top: f64, zone: &TimeZone, uni
             // The verdict has its sign already.
             let text = match (f, share) {
                 (0, _) | (_, None) => text,
-                (_, Some(share)) => format!("{} {text}", sign(share)),
+                (_, Some(share)) => format!("{} {text}", Verdict::of_strain(share).sign()),
             };
             let at = [x + 0.5 * CELL[0], y + 22.0];
             picture.text(at, 11.0, Anchor::Middle, &text);
@@ -145,24 +145,10 @@ fn draw_band(picture: &mut Picture, rows: &[Row], top: f64, zone: &TimeZone, uni
     }
 }
 
-fn sign(share: f64) -> &'static str {
-    verdict(share).sign()
-}
-
-fn verdict(share: f64) -> Verdict {
-    if share > 1.0 {
-        Verdict::DoNot
-    } else if share > 0.8 {
-        Verdict::Marginal
-    } else {
-        Verdict::Fly
-    }
-}
-
 /// Pale, so that black text reads on it (contrast above 7 to 1), and told apart by those who see
 /// no red or green by their signs.
 fn colour(share: Option<f64>) -> &'static str {
-    match share.map(verdict) {
+    match share.map(Verdict::of_strain) {
         Some(Verdict::Fly) => "#bfe3c8",
         Some(Verdict::Marginal) => "#fbe3a1",
         Some(Verdict::DoNot) => "#f3b6ae",

@@ -75,6 +75,17 @@ pub fn run(
     landings
 }
 
+/// Values that 5, 50 and 95 % of the landings stay below; 0 of no landings.
+pub fn quantiles(landings: &[Landing], value: impl Fn(&Landing) -> f64) -> [f64; 3] {
+    let mut values: Vec<f64> = landings.iter().map(value).collect();
+    values.sort_by(f64::total_cmp);
+    let last = values.len().saturating_sub(1);
+    [0.05, 0.5, 0.95].map(|p| {
+        let at = (p * last as f64).round() as usize;
+        values.get(at).copied().unwrap_or(0.0)
+    })
+}
+
 /// Memory that one thread reuses.
 #[derive(Default)]
 struct Bench {

@@ -1,7 +1,8 @@
 //! How far and how long flights may reach, and the part of a forecast that takes.
 
-use jiff::{SignedDuration, Timestamp};
+use jiff::Timestamp;
 
+use super::clock::after;
 use crate::error::Result;
 use crate::flight::model::{FlightModel, Moment, Winds};
 use crate::geodesy::Position;
@@ -124,13 +125,6 @@ impl Reach {
         };
         Ok((archive.cut(window, steps)?, extent))
     }
-}
-
-fn after(release: Timestamp, seconds: f64) -> Timestamp {
-    SignedDuration::try_from_secs_f64(seconds)
-        .ok()
-        .and_then(|d| release.checked_add(d).ok())
-        .unwrap_or(release)
 }
 
 #[cfg(test)]

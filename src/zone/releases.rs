@@ -86,14 +86,12 @@ pub fn fly_releases(
         .map(|&t| ready(at(plan, t), &site, site_m.unwrap_or(0.0), options))
         .collect();
     let flights = fly_ready(&site, span[0], &ready, options, &done)?;
-    Ok(times
-        .iter()
-        .zip(ready.into_iter().zip(flights))
-        .map(|(&t, (ready, flights))| {
-            let flown = ready.and_then(|ready| told(&site, &ready, flights?, options));
-            (t, flown)
-        })
-        .collect())
+    let flown = ready
+        .into_par_iter()
+        .zip(flights)
+        .map(|(ready, flights)| ready.and_then(|ready| told(&site, &ready, flights?, options)));
+    let flown: Vec<Result<FlownRelease>> = flown.collect();
+    Ok(times.iter().copied().zip(flown).collect())
 }
 
 /// The plan, released at another time.

@@ -2,6 +2,7 @@
 
 use jiff::Timestamp;
 
+use super::clock::seconds_between;
 use super::reach::{Extent, Reach};
 use super::wind_error;
 use crate::error::{Error, Result};
@@ -504,9 +505,4 @@ fn not_covered(plan: &Plan, archive: &Archive, outside: Outside) -> Error {
             archive.covered()
         ),
     }
-}
-
-/// Seconds from one time to another.
-pub fn seconds_between(from: Timestamp, to: Timestamp) -> f64 {
-    to.duration_since(from).as_secs_f64()
 }

@@ -1,0 +1,16 @@
+//! Times and seconds between them.
+
+use jiff::{SignedDuration, Timestamp};
+
+/// The time so many seconds after another; the same where there is no such time.
+pub fn after(time: Timestamp, seconds: f64) -> Timestamp {
+    SignedDuration::try_from_secs_f64(seconds)
+        .ok()
+        .and_then(|d| time.checked_add(d).ok())
+        .unwrap_or(time)
+}
+
+/// Seconds from one time to another.
+pub fn seconds_between(from: Timestamp, to: Timestamp) -> f64 {
+    to.duration_since(from).as_secs_f64()
+}
