@@ -9,6 +9,7 @@ pub mod forecast;
 pub mod geojson;
 pub mod picture;
 pub mod profile_picture;
+pub mod site;
 pub mod winds;
 pub mod write_file;
 pub mod zone;
