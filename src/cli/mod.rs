@@ -5,6 +5,8 @@ pub mod fetch;
 pub mod options;
 mod output;
 mod progress;
+pub mod sites;
+pub mod times;
 mod wind_files;
 pub mod winds;
 pub mod zone;

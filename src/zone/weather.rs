@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 
-use super::clock::seconds_between;
+use super::clock::{after, seconds_between};
 use super::reach::{Extent, Reach};
 use super::wind_error;
 use crate::error::{Error, Result};
@@ -37,7 +37,8 @@ impl WindInput {
         }
     }
 
-    /// The first and the last time of the winds, if they name any.
+    /// The first and the last time of the winds, if they name any; of a forecast of one time those
+    /// for which it stands.
     pub fn covers(&self) -> Option<[Timestamp; 2]> {
         let times: Vec<Timestamp> = match self {
             WindInput::Soundings(ascents) => {
@@ -45,7 +46,13 @@ impl WindInput {
             }
             WindInput::Forecast(archive) => archive.steps.iter().map(|s| s.valid).collect(),
         };
-        Some([*times.iter().min()?, *times.iter().max()?])
+        let (first, last) = (*times.iter().min()?, *times.iter().max()?);
+        Some(match self {
+            WindInput::Forecast(_) if first == last => {
+                [-ONE_TIME_STANDS_S, ONE_TIME_STANDS_S].map(|s| after(first, s))
+            }
+            _ => [first, last],
+        })
     }
 }
 
