@@ -7,6 +7,7 @@ mod output;
 mod progress;
 pub mod sites;
 pub mod times;
+pub mod version;
 mod wind_files;
 pub mod winds;
 pub mod zone;

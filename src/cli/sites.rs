@@ -41,10 +41,15 @@ pub struct SitesArgs {
     #[arg(long, value_name = "TARGET.geojson", conflicts_with = "candidates")]
     pub into: Option<PathBuf>,
     /// With --into: launch within these polygons only.
-    #[arg(long, value_name = "FILE", requires = "into")]
+    #[arg(
+        long,
+        value_name = "FILE",
+        requires = "into",
+        conflicts_with = "candidates"
+    )]
     pub launch_in: Vec<PathBuf>,
     /// With --into: launch on the plan's roads only.
-    #[arg(long, requires = "into")]
+    #[arg(long, requires = "into", conflicts_with = "candidates")]
     pub on_roads: bool,
     /// Wind files that replace the plan's.
     #[arg(long, value_name = "FILE", num_args = 1..)]

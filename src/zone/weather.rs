@@ -236,9 +236,12 @@ impl Weather<'_> {
         }
     }
 
-    /// The error process on layers in which the planned flight spends `seconds`.
-    pub fn process(&self, layers: &Layers, seconds: &[f64]) -> Option<WindErrorProcess> {
-        let heights: Vec<f64> = (0..layers.count).map(|k| layers.middle_m(k)).collect();
+    /// The error process on layers in which the planned flight spends `seconds`. Below the release
+    /// the error is that of the lowest layer above it, so that draws do not depend on how deep the
+    /// ground lies.
+    pub fn process(&self, model: &FlightModel, seconds: &[f64]) -> Option<WindErrorProcess> {
+        let height = |k: usize| model.layers.middle_m(k.max(model.release_layer));
+        let heights: Vec<f64> = (0..model.layers.count).map(height).collect();
         let table = self.error.as_ref()?;
         Some(WindErrorProcess::new(table, &heights, seconds))
     }
