@@ -16,6 +16,7 @@ use crate::atmosphere::standard_height_of_pressure;
 use crate::error::{Error, Fault, Result};
 use crate::flight::rates::RateTable;
 use crate::geodesy::Position;
+use crate::ground::map::Class;
 use crate::units::{Dimension, parse};
 use crate::vehicle::balloon::{Gas, LiftingGas};
 
@@ -79,6 +80,10 @@ pub struct GroundPlan {
     pub power_lines: Vec<PathBuf>,
     /// OpenStreetMap extracts, with roads, water, built-up areas and power lines.
     pub osm: Vec<PathBuf>,
+    /// How near a landing counts as a hit, m, where the defaults are not wanted.
+    pub buffers: Vec<(Class, f64)>,
+    /// How far a site should be from something, m, where the defaults are not wanted.
+    pub site_limits: Vec<(Class, f64)>,
 }
 
 /// Limits of a flight, where the plan gives them.
@@ -653,8 +658,14 @@ fn ground(s: &Section, folder: &Path, faults: &mut Faults) -> GroundPlan {
         "road_class",
         "power_lines",
         "osm",
+        "buffers",
+        "site_limits",
     ];
     s.allow(&known, faults);
+    let (buffers, site_limits) = (
+        class_distances(s, "buffers", faults),
+        class_distances(s, "site_limits", faults),
+    );
     let mut files = |key| -> Vec<PathBuf> {
         let names = s.texts(key, "an array of file names", faults);
         names.iter().map(|file| folder.join(file)).collect()
@@ -666,10 +677,34 @@ fn ground(s: &Section, folder: &Path, faults: &mut Faults) -> GroundPlan {
         roads: files("roads"),
         power_lines: files("power_lines"),
         osm: files("osm"),
+        buffers,
+        site_limits,
         road_class: s
             .text("road_class", "the name of an attribute", faults)
             .map(str::to_owned),
     }
+}
+
+/// Pairs of a class of things on the ground and a distance.
+fn class_distances(s: &Section, key: &'static str, faults: &mut Faults) -> Vec<(Class, f64)> {
+    if !s.has(key) {
+        return Vec::new();
+    }
+    let names: Vec<String> = Class::all().map(Class::name).collect();
+    let expected = format!(
+        "pairs of a thing and a distance, as in [[\"motorway road\", \"200 m\"]]; things are {}",
+        names.join(", ")
+    );
+    let pairs = s.pairs(key, &expected, faults, |thing, distance, path, faults| {
+        let name = thing.get_ref().as_str().unwrap_or("");
+        let class = Class::all().find(|class| class.name() == name);
+        if class.is_none() {
+            let found = format!("\"{name}\"");
+            faults.note(Some(thing.span().start), path, found, expected.as_str());
+        }
+        class.zip(quantity(distance, path, M, 0.0..=15_000.0, faults))
+    });
+    pairs.unwrap_or_default()
 }
 
 fn limits(s: &Section, faults: &mut Faults) -> LimitsPlan {

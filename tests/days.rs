@@ -18,6 +18,7 @@ use serde_json::Value;
 use windfall::choice::days::days;
 use windfall::plan::Plan;
 use windfall::report::days::{Days, Row, Verdict};
+use windfall::report::site::SiteVerdict;
 use windfall::units::UnitSystem;
 use windfall::zone::{Options, WindInput, predict};
 
@@ -230,6 +231,61 @@ fn keep_out_and_land_in_areas_are_counted() {
         "{}",
         days.rows[0].reason
     );
+}
+
+/// A buffer of the plan replaces the default one, a site limit likewise.
+#[test]
+fn distances_of_the_plan_replace_the_defaults() {
+    let more = "[ground]\nbuffers = [[\"small airport\", \"5 km\"]]\nsite_limits = [[\"small airport\", \"5 km\"]]\n";
+    let share = |days: &Days| {
+        let day = days.rows[0].day.as_ref().unwrap();
+        let hazard = day.hazards.iter().find(|h| h.name == "small airport");
+        let hazard = hazard.unwrap();
+        (hazard.within_m, hazard.share.unwrap())
+    };
+    let ((_, _, default), (_, _, wider)) = (compared(""), compared(more));
+    assert_eq!(share(&default).0, 1_000.0);
+    assert_eq!(share(&wider).0, 5_000.0);
+    assert!(share(&wider).1 > 3.0 * share(&default).1);
+    let near = |days: &Days| {
+        let found = days.site_check.iter().find(|f| f.name == "small airport");
+        found.unwrap().verdict
+    };
+    // The nearest is 4.2 km away.
+    assert_eq!(near(&default), SiteVerdict::FarEnough);
+    assert_eq!(near(&wider), SiteVerdict::TooNear);
+    let wrong = PLAN_OF_WRONG_BUFFERS.replace("THING", "motorways");
+    let error = Plan::parse("p.toml", &wrong, Path::new(""))
+        .unwrap_err()
+        .to_string();
+    assert!(
+        error.contains("motorway road") && error.contains("\"motorways\""),
+        "{error}"
+    );
+}
+
+/// What lies around: the nearest town, and the airports that flights pass.
+#[test]
+fn the_nearest_place_and_the_air_near_airports_are_told() {
+    let (_, _, days) = compared("");
+    let day = days.rows[0].day.as_ref().unwrap();
+    let place = day.place.as_ref().unwrap();
+    assert_eq!(place.name, "Lisbon, Portugal");
+    // Lisbon by the built-in map: 38.72 N, 9.15 W; the distance by the haversine formula.
+    let (lat, lon) = (38.72_f64.to_radians(), (-9.15_f64).to_radians());
+    let (lat2, lon2) = (
+        day.center.lat_deg.to_radians(),
+        day.center.lon_deg.to_radians(),
+    );
+    let h = ((lat2 - lat) / 2.0).sin().powi(2)
+        + lat.cos() * lat2.cos() * ((lon2 - lon) / 2.0).sin().powi(2);
+    let haversine_m = 2.0 * 6_371_000.0 * h.sqrt().asin();
+    assert!((place.distance_m - haversine_m).abs() < 2_000.0);
+    // All flights start 4.2 km from a small airport: within its 4.6 km, below its 610 m.
+    let small = day.airspace.iter().find(|p| p.airport == "small airport");
+    assert_eq!(small.unwrap().share, 1.0);
+    let large = day.airspace.iter().find(|p| p.airport == "large airport");
+    assert_eq!(large.unwrap().share, 0.0);
 }
 
 #[test]

@@ -61,7 +61,7 @@ pub fn days(
         limits: limits.in_words(options.units),
         covered: input.covered(),
         rows,
-        site_check: checked(&map, plan.site),
+        site_check: checked(&plan.ground, &map, plan.site),
         draws: options.draws,
         seed: options.seed,
         version: env!("CARGO_PKG_VERSION").into(),

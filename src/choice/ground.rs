@@ -3,9 +3,11 @@
 use crate::error::Result;
 use crate::geodesy::{Normal, Position};
 use crate::ground::data;
+use crate::ground::hits::{Buffer, default_buffers};
 use crate::ground::layers::{Kind, Layer, Wanted, read, read_osm};
-use crate::ground::map::GroundMap;
+use crate::ground::map::{Class, GroundMap};
 use crate::ground::region::Region;
+use crate::ground::site::{Limit, default_limits};
 use crate::plan::GroundPlan;
 
 /// Room around the farthest landing, m: what lies near it counts.
@@ -13,10 +15,47 @@ const MARGIN_M: f64 = 15_000.0;
 
 /// What is assumed of what lies on the ground.
 pub const ASSUMED: [&str; 3] = [
-    "how near to a road, an airport or a town counts, by default distances, assumed",
+    "how near to a road, an airport or a town counts, by default distances where [ground] buffers gives none, assumed",
     "built-in lakes, rivers and towns are a coarse map of the world: what it does not show may be there",
     "the air around airports stands in for controlled airspace, by default distances and heights, assumed: charts decide",
 ];
+
+/// How near a landing counts as a hit: the plan's distances, else the defaults.
+pub fn buffers(plan: &GroundPlan) -> Vec<Buffer> {
+    let mut buffers = default_buffers();
+    for buffer in &mut buffers {
+        if let Some(radius_m) = given(&plan.buffers, buffer.class) {
+            buffer.radius_m = radius_m;
+            buffer.reason = GIVEN.to_owned();
+        }
+    }
+    buffers
+}
+
+/// How far a site should be from what: the plan's distances, else the defaults.
+pub fn site_limits(plan: &GroundPlan) -> Vec<Limit> {
+    let mut limits = default_limits();
+    for &(class, distance_m) in &plan.site_limits {
+        let limit = Limit {
+            class,
+            distance_m,
+            reason: GIVEN.to_owned(),
+        };
+        match limits.iter_mut().find(|l| l.class == class) {
+            Some(default) => *default = limit,
+            None => limits.push(limit),
+        }
+    }
+    limits
+}
+
+/// The reason for a distance of the plan.
+const GIVEN: &str = "given in the plan";
+
+fn given(distances: &[(Class, f64)], class: Class) -> Option<f64> {
+    let found = distances.iter().rfind(|d| d.0 == class);
+    found.map(|d| d.1)
+}
 
 /// Where the ground comes from: layers, heights, and the licences of what is built in.
 pub fn sources(map: &GroundMap, landed_on: &[(Option<String>, f64)]) -> Vec<String> {

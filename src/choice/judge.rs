@@ -5,11 +5,12 @@ use std::cmp::Ordering;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
+use super::ground::buffers;
 use super::verdict::{Limits, judge, strains};
 use crate::error::{Error, Result};
 use crate::geodesy::{Normal, Position};
 use crate::ground::airspace::{Airspace, Cylinder};
-use crate::ground::hits::{Buffer, Hits, default_buffers, hits};
+use crate::ground::hits::{Buffer, Hits, hits};
 use crate::ground::map::{Class, GroundMap, Knowledge};
 use crate::ground::sun::{Span, daylight};
 use crate::plan::Plan;
@@ -32,7 +33,7 @@ pub struct Judge<'a> {
 }
 
 impl<'a> Judge<'a> {
-    /// By a plan's limits, on a ground, with default buffers.
+    /// By a plan's limits and buffers, on a ground.
     pub fn new(
         plan: &'a Plan,
         map: &'a GroundMap,
@@ -42,7 +43,7 @@ impl<'a> Judge<'a> {
     ) -> Judge<'a> {
         Judge {
             map,
-            buffers: default_buffers(),
+            buffers: buffers(&plan.ground),
             cylinders,
             airspace: Airspace::new(map, cylinders),
             limits,

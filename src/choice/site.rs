@@ -1,13 +1,15 @@
 //! A site against what should not be near it.
 
+use super::ground::site_limits;
 use crate::geodesy::Position;
 use crate::ground::map::GroundMap;
-use crate::ground::site::{Verdict, check, default_limits};
+use crate::ground::site::{Verdict, check};
+use crate::plan::GroundPlan;
 use crate::report::site::{SiteFinding, SiteVerdict};
 
-/// The default limits checked at a site.
-pub fn checked(map: &GroundMap, site: Position) -> Vec<SiteFinding> {
-    let findings = check(map, site, &default_limits());
+/// The plan's limits, else the default ones, checked at a site.
+pub fn checked(plan: &GroundPlan, map: &GroundMap, site: Position) -> Vec<SiteFinding> {
+    let findings = check(map, site, &site_limits(plan));
     let told = findings.into_iter().map(|finding| SiteFinding {
         name: finding.limit.class.name(),
         limit_m: finding.limit.distance_m,

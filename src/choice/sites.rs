@@ -94,7 +94,7 @@ pub fn sites(
         } else {
             carried.into_iter().collect()
         };
-        compared.push(site(candidate, flown, rows, &map, options.units));
+        compared.push(site(plan, candidate, flown, rows, &map, options.units));
     }
     rank_sites(&mut compared);
     if plan.elevation_m.is_some() && candidates.iter().any(|c| is_as_planned(c, flown_in)) {
@@ -249,13 +249,14 @@ fn judged(judge: &Judge, place: Position, tried: &[Tried]) -> Result<Vec<Row>> {
 /// What is thought of a site: its best release, but no better than marginal where something is
 /// nearer than it should be.
 fn site(
+    plan: &Plan,
     candidate: &Candidate,
     flown: bool,
     rows: Vec<Row>,
     map: &GroundMap,
     units: UnitSystem,
 ) -> Site {
-    let check = checked(map, candidate.position);
+    let check = checked(&plan.ground, map, candidate.position);
     let best = (0..rows.len()).min_by(|&a, &b| better_first(&rows[a], &rows[b]));
     let of_best = best.map(|i| (rows[i].verdict, rows[i].reason.clone()));
     let (verdict, reason) = of_best.unwrap_or((Verdict::Unknown, "no release was tried".into()));

@@ -6,7 +6,7 @@ use jiff::tz::TimeZone;
 use serde::Serialize;
 use serde_json::json;
 
-use super::days::{self, CAUTIONS, Row, csv_text, record, time};
+use super::days::{CAUTIONS, Row, csv_text, header, record, time};
 use super::geojson::{ellipse_with, gathered, polygons_feature, spot_feature};
 use super::zone_table::list;
 use crate::error::Result;
@@ -195,7 +195,7 @@ pub fn csv(aim: &Aim) -> Result<String> {
         "in_target_share",
         "in_target_standard_error",
     ];
-    let header = own.iter().chain(&days::RECORD).map(|h| (*h).to_owned());
+    let header = header(&own);
     let records = aim.rows.iter().map(|row| {
         let launch = row.launch.as_ref();
         let number = |value: Option<f64>, digits: usize| {
@@ -210,7 +210,7 @@ pub fn csv(aim: &Aim) -> Result<String> {
         ];
         own.into_iter().chain(record(&row.row)).collect()
     });
-    csv_text(header.collect(), records)
+    csv_text(header, records)
 }
 
 /// Launch places, launch regions with the probability they have at least, and the 90 % ellipses

@@ -12,6 +12,7 @@ use super::site::{self, SiteFinding};
 use super::zone_table::list;
 use crate::error::{Error, Result};
 use crate::geodesy::Position;
+use crate::ground::map::Class;
 use crate::spread::region::GroundEllipse;
 use crate::units::{UnitSystem, duration};
 
@@ -330,6 +331,18 @@ pub(super) fn more(day: &Day, units: UnitSystem) -> String {
             100.0 * share
         ));
     }
+    let hit = day
+        .hazards
+        .iter()
+        .filter(|h| h.share.is_some_and(|s| s > 0.0));
+    parts.extend(hit.map(|h| {
+        let [share, error] = [h.share, h.standard_error].map(|s| 100.0 * s.unwrap_or(0.0));
+        let near = match h.within_m {
+            m if m > 0.0 => format!("within {} of a", units.distance(m)),
+            _ => "in a".to_owned(),
+        };
+        format!("{share:.1} % (+- {error:.1}) come down {near} {}", h.name)
+    }));
     if let Some(walk_in_m) = day.walk_in_m {
         let walk_in = units.distance(walk_in_m);
         parts.push(format!("9 of 10 within {walk_in} of a road"));
@@ -400,12 +413,21 @@ pub(super) fn time(at: Timestamp, zone: &TimeZone) -> String {
 ///
 /// When the text cannot be made; which does not happen in memory.
 pub fn csv(days: &Days) -> Result<String> {
-    let records = days.rows.iter().map(record);
-    csv_text(RECORD.map(str::to_owned).to_vec(), records)
+    csv_text(header(&[]), days.rows.iter().map(record))
 }
 
-/// The columns of [`record`].
-pub(super) const RECORD: [&str; 24] = [
+/// Some columns, and then those of [`record`].
+pub(super) fn header(own: &[&str]) -> Vec<String> {
+    let hits = Class::all().map(|class| {
+        let name = class.name().replace([' ', '-'], "_");
+        format!("hit_{name}_share")
+    });
+    let fixed = own.iter().chain(&RECORD).map(|name| (*name).to_owned());
+    fixed.chain(hits).collect()
+}
+
+/// The first columns of [`record`].
+const RECORD: [&str; 24] = [
     "release_utc",
     "verdict",
     "rank",
@@ -432,7 +454,7 @@ pub(super) const RECORD: [&str; 24] = [
     "near_airports_share",
 ];
 
-/// A row in the columns of [`RECORD`].
+/// A row in the columns of [`header`].
 pub(super) fn record(row: &Row) -> Vec<String> {
     let day = row.day.as_ref();
     let number = |value: Option<f64>, digits: usize| {
@@ -440,7 +462,7 @@ pub(super) fn record(row: &Row) -> Vec<String> {
     };
     let worst = day.and_then(Day::worst_hazard);
     let place = day.and_then(|d| d.place.as_ref());
-    vec![
+    let mut record = vec![
         row.release.to_string(),
         row.verdict.name().to_owned(),
         row.rank.map_or_else(String::new, |r| r.to_string()),
@@ -465,7 +487,13 @@ pub(super) fn record(row: &Row) -> Vec<String> {
         number(place.map(|p| p.distance_m), 0),
         number(place.map(|p| p.azimuth_deg), 1),
         number(day.map(Day::most_passed), 5),
-    ]
+    ];
+    record.extend(Class::all().map(|class| {
+        let name = class.name();
+        let hazard = day.and_then(|d| d.hazards.iter().find(|h| h.name == name));
+        number(hazard.and_then(|h| h.share), 5)
+    }));
+    record
 }
 
 /// Records under a header as CSV.

@@ -6,7 +6,7 @@ use jiff::tz::TimeZone;
 use serde::Serialize;
 use serde_json::json;
 
-use super::days::{self, CAUTIONS, Day, Row, Verdict, csv_text, more, numbers, record, time};
+use super::days::{CAUTIONS, Day, Row, Verdict, csv_text, header, more, numbers, record, time};
 use super::geojson::{ellipse_with, gathered, spot_feature};
 use super::site::{self, SiteFinding};
 use super::zone_table::list;
@@ -189,7 +189,7 @@ pub fn csv(sites: &Sites) -> Result<String> {
         "site_reason",
         "flown",
     ];
-    let header = own.iter().chain(&days::RECORD).map(|h| (*h).to_owned());
+    let header = header(&own);
     let records = sites.sites.iter().flat_map(|site| {
         site.rows.iter().map(|row| {
             let own = [
@@ -204,7 +204,7 @@ pub fn csv(sites: &Sites) -> Result<String> {
             own.into_iter().chain(record(row)).collect()
         })
     });
-    csv_text(header.collect(), records)
+    csv_text(header, records)
 }
 
 /// The sites as points and the 90 % ellipses of their best releases as GeoJSON.

@@ -32,6 +32,7 @@ pub fn table(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSys
         text.push_str(&balloon_lines(balloon, units));
     }
     text.push_str(&wind_lines(&facts.wind, zone_of_time, units));
+    text.push_str(&ground_lines(&facts.landed_on));
     if let Some(members) = &facts.members {
         text.push_str(&member_lines(members, units));
     }
@@ -170,6 +171,28 @@ fn balloon_lines(b: &BalloonFacts, units: UnitSystem) -> String {
         units.volume(b.volume_m3),
         units.size(b.release_diameter_m)
     )
+}
+
+/// What tells the heights of the landings, where that is not the site alone.
+fn ground_lines(landed_on: &[(Option<String>, f64)]) -> String {
+    if landed_on.iter().all(|(source, _)| source.is_none()) {
+        return String::new();
+    }
+    let told = landed_on.iter().map(|(source, part)| {
+        let source = source.as_deref().unwrap_or("the elevation of the site");
+        format!("{source}, {} of the draws", share(*part))
+    });
+    let told: Vec<String> = told.collect();
+    let mut text = String::new();
+    for (i, line) in wrapped(&format!("landings on {}", told.join("; ")), 94)
+        .iter()
+        .enumerate()
+    {
+        let head = if i == 0 { "\nGround" } else { "" };
+        let width = if i == 0 { 10 } else { 9 };
+        let _ = writeln!(text, "{head:width$}{line}");
+    }
+    text
 }
 
 fn wind_lines(wind: &WindFacts, zone_of_time: &TimeZone, units: UnitSystem) -> String {
