@@ -14,6 +14,7 @@ pub mod ground;
 pub mod plan;
 pub mod random;
 pub mod report;
+pub mod sizing;
 pub mod sources;
 pub mod spread;
 pub mod units;

@@ -4,7 +4,8 @@ pub mod clock;
 mod reach;
 pub mod releases;
 mod setup;
-mod stack;
+pub mod site_air;
+pub mod stack;
 mod weather;
 mod wind_error;
 

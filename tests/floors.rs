@@ -7,20 +7,21 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Modules from the ground up; those on one line may not use each other.
-const FLOORS: [&[&str]; 14] = [
+const FLOORS: [&[&str]; 15] = [
     &["error", "units", "random"],
     &["atmosphere", "geodesy"],
     &["wind"],
     &["sources"],
     &["vehicle"],
     &["flight"],
+    &["sizing"],
     &["spread"],
     &["ground"],
     &["report"],
     &["plan"],
     &["fetch"],
     &["zone"],
-    &["choice"],
+    &["choice", "fill"],
     &["cli"],
 ];
 

@@ -64,7 +64,8 @@ pub struct Weather<'a> {
     /// The forecast's own ground at the site, m above mean sea level.
     pub ground_m: Option<f64>,
     around: Around<'a>,
-    files: Vec<String>,
+    /// The files it is from.
+    pub files: Vec<String>,
     source: WindSource,
     /// `None` for winds taken as exact.
     error: Option<WindErrorTable>,
