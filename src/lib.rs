@@ -8,6 +8,7 @@ pub mod choice;
 pub mod cli;
 pub mod error;
 pub mod fetch;
+pub mod fill;
 pub mod flight;
 pub mod geodesy;
 pub mod ground;

@@ -6,6 +6,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 use windfall::cli::days::{self, DaysArgs};
 use windfall::cli::fetch::{self, FetchArgs};
+use windfall::cli::fill::{self, FillArgs};
 use windfall::cli::winds::{self, WindsArgs};
 use windfall::cli::zone::{self, ZoneArgs};
 use windfall::error::Error;
@@ -22,6 +23,7 @@ struct Cli {
 enum Command {
     Zone(ZoneArgs),
     Days(DaysArgs),
+    Fill(FillArgs),
     Winds(WindsArgs),
     Fetch(FetchArgs),
 }
@@ -30,6 +32,7 @@ fn main() -> ExitCode {
     let done = match Cli::parse().command {
         Command::Zone(args) => zone::run(&args, &mut io::stdout().lock(), &mut io::stderr()),
         Command::Days(args) => days::run(&args, &mut io::stdout().lock()),
+        Command::Fill(args) => fill::run(&args, &mut io::stdout().lock()),
         Command::Winds(args) => winds::run(&args, &mut io::stdout().lock()),
         Command::Fetch(args) => fetch::run(&args, &mut io::stdout().lock(), &mut io::stderr()),
     };

@@ -6,7 +6,7 @@
 mod root;
 mod solve;
 
-pub use self::solve::{Known, Unsolved};
+pub use self::solve::{Known, Unsolved, in_words as miss_in_words};
 use crate::atmosphere::{Air, AirProfile};
 use crate::flight::layers::{LayerWinds, Layers, THICKNESS_M};
 use crate::flight::model::{Fall, FlightModel, Moment, Scratch, Variation, Winds};
@@ -124,6 +124,22 @@ impl Stack {
                 start: place.normal(),
                 compass: Compass::at(place),
             },
+        }
+    }
+
+    /// The same stack with another load, kg; its fall stays as it was.
+    pub fn with_load(&self, load_kg: f64) -> Stack {
+        Stack {
+            load_kg,
+            ..self.clone()
+        }
+    }
+
+    /// The same stack with another diameter at the burst, m.
+    pub fn with_burst_diameter(&self, burst_diameter_m: f64) -> Stack {
+        Stack {
+            burst_diameter_m,
+            ..self.clone()
         }
     }
 

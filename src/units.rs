@@ -151,7 +151,11 @@ const UNITS: &[Unit] = &[
     unit("lb/ft", Dimension::MassPerLength, POUND_KG / FOOT_M),
     unit("kg/m2", Dimension::AreaDensity, 1.0),
     unit("g/cm2", Dimension::AreaDensity, 10.0),
-    unit("oz/in2", Dimension::AreaDensity, POUND_KG / 16.0 * 144.0 / (FOOT_M * FOOT_M)),
+    unit(
+        "oz/in2",
+        Dimension::AreaDensity,
+        POUND_KG / 16.0 * 144.0 / (FOOT_M * FOOT_M),
+    ),
     unit("%", Dimension::Ratio, 0.01),
     unit("s", Dimension::Time, 1.0),
     unit("min", Dimension::Time, 60.0),
@@ -329,7 +333,10 @@ impl UnitSystem {
     pub fn gauge(self, pa: f64) -> String {
         match self {
             UnitSystem::Metric => format!("{:.0} bar", pa / 1e5),
-            UnitSystem::Us => format!("{} psi", thousands((pa / 6_894.757_293_168 / 10.0).round() * 10.0)),
+            UnitSystem::Us => format!(
+                "{} psi",
+                thousands((pa / 6_894.757_293_168 / 10.0).round() * 10.0)
+            ),
         }
     }
 

@@ -69,12 +69,7 @@ pub fn all_give_mol(cylinders: &[Cylinders], gas: Gas, air_pa: f64) -> Option<f6
 
 /// What a fill of `needed_mol` leaves of cylinders that are emptied one after the other, in their
 /// order; `None` where the equation of the gas does not reach.
-pub fn empty(
-    cylinders: &[Cylinders],
-    gas: Gas,
-    air_pa: f64,
-    needed_mol: f64,
-) -> Option<Emptied> {
+pub fn empty(cylinders: &[Cylinders], gas: Gas, air_pa: f64, needed_mol: f64) -> Option<Emptied> {
     let all_mol = all_give_mol(cylinders, gas, air_pa)?;
     let mut done = Emptied {
         whole: 0,

@@ -100,7 +100,10 @@ impl LatexTable {
 
 impl Series {
     fn look_up(&self, mass_kg: f64) -> Option<Looked> {
-        let above = self.balloons.iter().position(|b| b.0 >= mass_kg * (1.0 - 1e-9))?;
+        let above = self
+            .balloons
+            .iter()
+            .position(|b| b.0 >= mass_kg * (1.0 - 1e-9))?;
         let (mass, diameter) = self.balloons[above];
         let looked = |burst_diameter_m, how: &str| Looked {
             burst_diameter_m,
@@ -119,7 +122,11 @@ impl Series {
 /// The series of a file; all that is wrong with it at once.
 fn read(name: &str, text: &str) -> Result<Vec<Series>> {
     let file: File = toml::from_str(text).map_err(|wrong| {
-        let fault = Fault::new(name, wrong.message().to_owned(), "[[series]] with name, source, read and balloons");
+        let fault = Fault::new(
+            name,
+            wrong.message().to_owned(),
+            "[[series]] with name, source, read and balloons",
+        );
         match wrong.span() {
             Some(span) => {
                 let before = &text.as_bytes()[..span.start.min(text.len())];
@@ -136,12 +143,16 @@ fn read(name: &str, text: &str) -> Result<Vec<Series>> {
         };
         let mut balloons = Vec::new();
         for [mass, diameter] in &series.balloons {
-            let read = parse(mass, Dimension::Mass).and_then(|kg| Ok((kg, parse(diameter, Dimension::Length)?)));
+            let read = parse(mass, Dimension::Mass)
+                .and_then(|kg| Ok((kg, parse(diameter, Dimension::Length)?)));
             match read {
                 Ok((kg, m)) if (0.005..=20.0).contains(&kg) && (0.3..=30.0).contains(&m) => {
                     balloons.push((kg, m));
                 }
-                Ok(_) => fault(format!("\"{mass}\", \"{diameter}\""), "masses from 5 g to 20 kg and diameters from 0.3 to 30 m"),
+                Ok(_) => fault(
+                    format!("\"{mass}\", \"{diameter}\""),
+                    "masses from 5 g to 20 kg and diameters from 0.3 to 30 m",
+                ),
                 Err(wrong) => fault(wrong.found, &wrong.expected),
             }
         }
@@ -149,7 +160,10 @@ fn read(name: &str, text: &str) -> Result<Vec<Series>> {
             fault("no source".into(), "where the figures are from");
         }
         if balloons.is_empty() || !balloons.windows(2).all(|w| w[0].0 < w[1].0) {
-            fault("masses that do not rise".into(), "balloons by rising mass, at least one");
+            fault(
+                "masses that do not rise".into(),
+                "balloons by rising mass, at least one",
+            );
         }
         all.push(Series {
             name: series.name,
@@ -180,14 +194,20 @@ mod tests {
         assert!((8.63..9.44).contains(&between), "{between}");
         assert_eq!(at(5.0), None);
         assert_eq!(at(0.05), None);
-        assert_eq!(table.neighbours(1.21), [Some((1.0, 7.86)), Some((1.5, 9.44))]);
+        assert_eq!(
+            table.neighbours(1.21),
+            [Some((1.0, 7.86)), Some((1.5, 9.44))]
+        );
         assert_eq!(table.neighbours(3.0), [Some((2.0, 10.54)), None]);
     }
 
     #[test]
     fn a_users_table_comes_first_and_its_faults_are_told() {
         let mine = "[[series]]\nname = \"mine\"\nsource = \"measured by us\"\nread = \"at the source\"\nballoons = [[\"1200 g\", \"8.1 m\"]]\n";
-        let table = LatexTable::built_in().unwrap().with("mine.toml", mine).unwrap();
+        let table = LatexTable::built_in()
+            .unwrap()
+            .with("mine.toml", mine)
+            .unwrap();
         let looked = table.look_up(1.2).unwrap();
         assert_eq!(looked.burst_diameter_m, 8.1);
         assert!(looked.from.contains("measured by us"));
@@ -198,9 +218,14 @@ mod tests {
             ("measured by us", "", "no source"),
             ("read =", "reed =", "reed"),
         ] {
-            let wrong = LatexTable::built_in().unwrap().with("mine.toml", &mine.replace(from, to));
+            let wrong = LatexTable::built_in()
+                .unwrap()
+                .with("mine.toml", &mine.replace(from, to));
             let message = wrong.unwrap_err().to_string();
-            assert!(message.contains(found) && message.contains("mine.toml"), "{message}");
+            assert!(
+                message.contains(found) && message.contains("mine.toml"),
+                "{message}"
+            );
         }
     }
 }

@@ -54,12 +54,7 @@ const fn power(n: f64, d: i32, t: f64, l: i32) -> Power {
     Power { n, d, t, l }
 }
 
-const fn bell(
-    [n, t]: [f64; 2],
-    d: i32,
-    [eta, epsilon]: [f64; 2],
-    [beta, gamma]: [f64; 2],
-) -> Bell {
+const fn bell([n, t]: [f64; 2], d: i32, [eta, epsilon]: [f64; 2], [beta, gamma]: [f64; 2]) -> Bell {
     Bell {
         n,
         d,
@@ -234,7 +229,8 @@ mod tests {
                     assert!((again / pressure - 1.0).abs() < 1e-9, "{gas:?} {pressure}");
                 }
             }
-            for (pressure, kelvin) in [(2e8, 288.0), (-1.0, 288.0), (f64::NAN, 288.0), (1e5, 50.0)] {
+            for (pressure, kelvin) in [(2e8, 288.0), (-1.0, 288.0), (f64::NAN, 288.0), (1e5, 50.0)]
+            {
                 assert!(density_mol_m3(gas, pressure, kelvin).is_none());
             }
         }

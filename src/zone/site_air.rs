@@ -1,7 +1,7 @@
 //! The air above the site at the release, for who needs no wind.
 
-use super::weather::{SiteWinds, WindInput};
 use super::elevation;
+use super::weather::{SiteWinds, WindInput};
 use crate::atmosphere::AirProfile;
 use crate::error::Result;
 use crate::plan::Plan;
