@@ -4,7 +4,8 @@ use std::fmt::Write as _;
 
 use super::fill::{Fill, Which};
 use super::fill_words::{
-    CAUTIONS, cylinders_are, cylinders_used, filler, gas_name, release, title, weight_to_hang,
+    CAUTIONS, COLD_GAUGE, cylinders_are, cylinders_used, filler, fits, gas_name, measured_sum,
+    release, title, weight_to_hang,
 };
 use super::zone_table::wrapped;
 use crate::units::{UnitSystem, duration};
@@ -55,11 +56,13 @@ fn numbers(fill: &Fill, units: UnitSystem) -> Vec<(&'static str, String)> {
             format!("{low} to {high}; {}", filler(&fill.lift_test, units)),
         ),
         ("Cylinders are", cylinders_are(&fill.cylinders, units)),
+        ("Cold gauge", COLD_GAUGE.to_owned()),
         (
             "Across at release",
             format!(
-                "{}; balloon of {}",
+                "{}{}; balloon of {}",
                 units.size(fill.lift.release_diameter_m),
+                fits(fill, units).map_or_else(String::new, |fits| format!(", {fits}")),
                 units.mass(fill.balloon.mass_kg)
             ),
         ),
@@ -153,7 +156,7 @@ pub fn text(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
         "{:30}{:>12}{:>12}{:>14}",
         "all below the neck",
         units.mass(fill.ledger.planned_kg),
-        units.mass(fill.ledger.load_kg),
+        measured_sum(fill, units).unwrap_or_else(|| "-".into()),
         "________"
     );
     let _ = writeln!(
@@ -321,8 +324,12 @@ fn html_masses(fill: &Fill, units: UnitSystem) -> String {
         };
         row(&item.name, planned, measured);
     }
-    let (planned, load) = (fill.ledger.planned_kg, fill.ledger.load_kg);
-    row("all below the neck", units.mass(planned), units.mass(load));
+    let measured = measured_sum(fill, units).unwrap_or_default();
+    row(
+        "all below the neck",
+        units.mass(fill.ledger.planned_kg),
+        measured,
+    );
     table + "</table></section>\n"
 }
 

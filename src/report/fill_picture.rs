@@ -6,9 +6,12 @@ use super::picture::{Anchor, Picture, axis_step};
 use crate::units::{CUBIC_FOOT_M3, FOOT_M, POUND_KG, UnitSystem};
 
 const SIZE: [f64; 2] = [1040.0, 860.0];
-const PANEL: [f64; 2] = [390.0, 270.0];
-const LEFT: [f64; 2] = [76.0, 566.0];
+const PANEL: [f64; 2] = [400.0, 270.0];
+const LEFT: [f64; 2] = [70.0, 570.0];
 const TOP: [f64; 2] = [92.0, 446.0];
+
+/// A panel reaches to so many times the chosen value at most.
+const OF_CHOSEN: f64 = 3.0;
 
 /// Told apart by those who see no red or green, and by their widths and labels.
 const COLOURS: [&str; 3] = ["#0b3d91", "#d55e00", "#00806a"];
@@ -188,7 +191,11 @@ fn draw_panel(
     let [width, height] = PANEL;
     let values = fill.curves.iter().flat_map(|c| &c.points);
     let values: Vec<f64> = values.filter_map(|p| (panel.value)(p, units)).collect();
-    let largest = values.iter().copied().fold(0.0, f64::max);
+    let mut largest = values.iter().copied().fold(0.0, f64::max);
+    let chosen = chosen(fill);
+    // A stack that hardly rises flies for many hours: that would press all others flat.
+    let of_chosen = (panel.value)(&chosen, units).unwrap_or(largest);
+    largest = largest.min(OF_CHOSEN * of_chosen.max(f64::MIN_POSITIVE));
     let smallest = values.iter().copied().fold(largest, f64::min);
     // From zero, unless that would hide what changes.
     let base = if smallest > 0.5 * largest {
@@ -260,14 +267,48 @@ fn draw_panel(
         let points: Vec<[f64; 2]> = curve
             .points
             .iter()
-            .filter_map(|p| Some([x(p.neck_kg), y((panel.value)(p, units)?)]))
+            .filter_map(|p| Some((p.neck_kg, (panel.value)(p, units)?)))
+            .filter(|(_, v)| *v <= high)
+            .map(|(kg, v)| [x(kg), y(v)])
             .collect();
         let thick = if i == 0 { 3.2 } else { 1.8 };
         picture.line(&points, thick, COLOURS[i % COLOURS.len()]);
     }
-    let chosen = x(fill.lift.neck_kg);
-    picture.line(&[[chosen, top], [chosen, top + height]], 1.0, "#000000");
-    let point = CurvePoint {
+    label_ends(picture, panel, fill, left + width, y, units);
+    let at = x(chosen.neck_kg);
+    picture.line(&[[at, top], [at, top + height]], 1.0, "#000000");
+    if let Some(v) = (panel.value)(&chosen, units) {
+        picture.dot([at, y(v)], 7.0, "#000000");
+        picture.dot([at, y(v)], 4.0, "#ffffff");
+    }
+}
+
+/// Each curve's balloon at its right end, where there is room between them.
+fn label_ends(
+    picture: &mut Picture,
+    panel: &Panel,
+    fill: &Fill,
+    right: f64,
+    y: impl Fn(f64) -> f64,
+    units: UnitSystem,
+) {
+    let ends: Vec<(f64, f64)> = fill
+        .curves
+        .iter()
+        .filter_map(|c| Some((y((panel.value)(c.points.last()?, units)?), c.balloon_kg)))
+        .collect();
+    let apart = |i: usize, j: usize| (ends[i].0 - ends[j].0).abs() >= 14.0;
+    if (0..ends.len()).all(|i| (0..i).all(|j| apart(i, j))) {
+        for (at, kg) in ends {
+            let text = units.mass(kg);
+            picture.text([right + 4.0, at + 4.0], 11.0, Anchor::Start, &text);
+        }
+    }
+}
+
+/// The chosen fill as a point.
+fn chosen(fill: &Fill) -> CurvePoint {
+    CurvePoint {
         neck_kg: fill.lift.neck_kg,
         volume_m3: fill.lift.volume_m3,
         diameter_m: fill.lift.release_diameter_m,
@@ -275,10 +316,6 @@ fn draw_panel(
             .flight
             .as_ref()
             .map(|f| [f.release_rate_m_s, f.burst_m, f.rise_s + f.fall_s]),
-    };
-    if let Some(v) = (panel.value)(&point, units) {
-        picture.dot([chosen, y(v)], 7.0, "#000000");
-        picture.dot([chosen, y(v)], 4.0, "#ffffff");
     }
 }
 
@@ -296,7 +333,7 @@ fn legend(picture: &mut Picture, fill: &Fill, shades: &[Shade], units: UnitSyste
         };
         let text = format!("{}{which}{burst}", units.mass(curve.balloon_kg));
         picture.text([x + 32.0, y], 12.0, Anchor::Start, &text);
-        x += 280.0;
+        x += 60.0 + 7.0 * text.len() as f64;
     }
     picture.dot([x + 6.0, y - 4.0], 6.0, "#000000");
     picture.dot([x + 6.0, y - 4.0], 3.5, "#ffffff");

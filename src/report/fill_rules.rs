@@ -80,8 +80,7 @@ pub fn text(rules: &Rules, release: Timestamp, zone: &TimeZone) -> String {
             let _ = writeln!(text, "{} {part}", if i == 0 { "-" } else { " " });
         }
     }
-    text += "  Numbers beside published texts, no judgement: check the current text and ask the authority.\n";
-    text
+    text + "  Numbers beside published texts, no judgement.\n"
 }
 
 /// One line in a sentence or two.
@@ -99,18 +98,16 @@ pub fn sentence(line: &Compared, release: Timestamp, zone: &TimeZone) -> String 
     if !line.remark.is_empty() {
         let _ = write!(text, " ({})", line.remark);
     }
+    let what_if = match line.notice_s[1] {
+        Some(_) => "",
+        None => "if crossed: ",
+    };
+    let unverified = if line.unverified { ", unverified" } else { "" };
     let _ = write!(
         text,
-        ". If crossed: {}. {}, as published in {} ({}){}; check the current text and ask the authority.",
-        line.means,
-        line.citation,
-        line.source,
-        line.date,
-        if line.unverified { ", unverified" } else { "" }
+        "; {what_if}{}. As published in {} (read: {}; {}{unverified}), check the current text and ask the authority.",
+        line.means, line.citation, line.source, line.date
     );
-    if line.notice_s[1].is_some() {
-        text = text.replace("If crossed: ", "");
-    }
     text
 }
 

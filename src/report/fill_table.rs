@@ -5,7 +5,8 @@ use std::fmt::Write as _;
 use super::fill::{Change, Fill, FlightFacts, LiftRow, Sensitivities, Which};
 use super::fill_rules;
 use super::fill_words::{
-    CAUTIONS, cylinders_are, cylinders_used, filler, gas_name, release, title, weight_to_hang,
+    CAUTIONS, COLD_GAUGE, cylinders_are, cylinders_used, filler, fits, gas_name, measured_sum,
+    release, title, weight_to_hang,
 };
 use super::zone_table::{list, wrapped};
 use crate::units::{FOOT_M, POUND_KG, UnitSystem, duration, thousands};
@@ -84,30 +85,13 @@ fn on_the_morning(fill: &Fill, units: UnitSystem) -> String {
             units.volume(lift.standard_m3)
         ),
     );
-    let assumed = if fill.cylinders.at_hand {
-        ""
-    } else {
-        " (a usual size, assumed)"
-    };
-    text += &line(
-        "cylinders",
-        &format!("{}{assumed}", cylinders_used(&fill.cylinders, units)),
-    );
+    text += &line("cylinders", &cylinders_used(&fill.cylinders, units));
     text += &line("", &cylinders_are(&fill.cylinders, units));
-    let fits: Vec<String> = lift
-        .openings
-        .iter()
-        .map(|(what, side, fits)| {
-            let how = if *fits { "fits" } else { "does NOT fit" };
-            format!("{how} the {what} of {}", units.size(*side))
-        })
-        .collect();
-    let fits = match fits.is_empty() {
-        true => "; give [site] door and shelter to see whether it fits".to_owned(),
-        false => format!("; {}", fits.join(", ")),
-    };
+    text += &line("", COLD_GAUGE);
+    let fits = fits(fill, units);
+    let fits = fits.unwrap_or("give [site] door and shelter to see whether it fits".into());
     let across = units.size(lift.release_diameter_m);
-    text += &line("across at release", &format!("{across}{fits}"));
+    text += &line("across at release", &format!("{across}; {fits}"));
     text + "\n"
 }
 
@@ -115,7 +99,7 @@ fn masses(fill: &Fill, units: UnitSystem) -> String {
     let ledger = &fill.ledger;
     let mut text = format!(
         "{:32}{:>11}{:>11}{:>12}{:>13}  {}\n",
-        "Masses", "planned", "measured", "difference", "at landing", ""
+        "Masses", "planned", "measured", "difference", "impact", ""
     );
     for item in &ledger.items {
         let planned = item
@@ -137,22 +121,28 @@ fn masses(fill: &Fill, units: UnitSystem) -> String {
         );
         let _ = writeln!(text, "{}", row.trim_end());
     }
-    let row = format!(
-        "{:32}{:>11}{:>11}{:>12}",
+    let sum = measured_sum(fill, units);
+    let difference = match sum {
+        Some(_) => signed_mass(ledger.load_kg - ledger.planned_kg, units),
+        None => String::new(),
+    };
+    let _ = writeln!(
+        text,
+        "{:32}{:>11}{:>11}{difference:>12}",
         "all below the neck",
         units.mass(ledger.planned_kg),
-        units.mass(ledger.load_kg),
-        signed_mass(ledger.load_kg - ledger.planned_kg, units)
+        sum.unwrap_or_else(|| "-".into())
     );
-    let _ = writeln!(text, "{row}");
     let open = ledger.items.len() - ledger.measured;
     if open > 0 {
         let _ = writeln!(
             text,
-            "{open} of {} not measured yet: these count as planned.",
-            ledger.items.len()
+            "{open} of {} not measured yet: these count as planned. The lift is for {}.",
+            ledger.items.len(),
+            units.mass(ledger.load_kg)
         );
     }
+    text += "Impact: the energy of each package at the touchdown, m v^2 / 2.\n";
     text + "\n"
 }
 

@@ -16,6 +16,25 @@ pub const CAUTIONS: [&str; 8] = [
     "Keep balloon, lines and people well clear of power lines. A falling load can hurt people: no number here says that it will not.",
 ];
 
+/// How to read the gauge of a cylinder that gas is taken from.
+pub const COLD_GAUGE: &str = "a cylinder that gas is taken from grows cold and its gauge reads low: read it again when it is warm, and believe the lift test before the gauge";
+
+/// Whether the filled balloon fits where it has to.
+pub fn fits(fill: &Fill, units: UnitSystem) -> Option<String> {
+    let openings = fill.lift.openings.iter().map(|(what, side, fits)| {
+        let how = if *fits { "fits" } else { "does NOT fit" };
+        format!("{how} the {what} of {}", units.size(*side))
+    });
+    let openings: Vec<String> = openings.collect();
+    (!openings.is_empty()).then(|| openings.join(", "))
+}
+
+/// The sum of what was measured: only where everything was.
+pub fn measured_sum(fill: &Fill, units: UnitSystem) -> Option<String> {
+    let ledger = &fill.ledger;
+    (ledger.measured == ledger.items.len()).then(|| units.mass(ledger.load_kg))
+}
+
 /// The gas, in words.
 pub fn gas_name(gas: Gas) -> &'static str {
     match gas {
@@ -72,8 +91,12 @@ pub fn cylinders_are(used: &CylinderUse, units: UnitSystem) -> String {
             )
         })
         .collect();
+    let assumed = match used.at_hand {
+        true => "",
+        false => "a usual size, assumed: ",
+    };
     format!(
-        "{}; they give {} at the site, {:.1} % less than an ideal gas would",
+        "{assumed}{}; they give {} at the site, {:.1} % less than an ideal gas would",
         kinds.join("; "),
         units.volume(used.give_m3),
         100.0 * used.less_than_ideal

@@ -34,7 +34,7 @@ pub fn site_air(
             assumed.push("the site lies at sea level, assumed: the plan gives no elevation".into());
             0.0
         });
-        assumed.push("standard atmosphere (U.S. 1976), assumed: a cold morning at high pressure takes less gas for the same lift, a hot one at low pressure more".into());
+        assumed.push("standard atmosphere (U.S. 1976), assumed: volume, diameter and rate depend on the air; how much gas a lift takes out of the cylinders does not".into());
         return Ok(SiteAir {
             air: AirProfile::standard(),
             site_m,
