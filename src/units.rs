@@ -443,6 +443,9 @@ mod tests {
             ("1.5e3 m", Dimension::Length, 1500.0),
             ("-3 m", Dimension::Length, -3.0),
             ("10min", Dimension::Time, 600.0),
+            ("50 lb", Dimension::Force, 222.411_080_763),
+            ("3 oz/in2", Dimension::AreaDensity, 131.825_546_182),
+            ("2 g/m", Dimension::MassPerLength, 0.002),
         ];
         for (text, dimension, si) in cases {
             let got = parse(text, dimension).unwrap();
@@ -471,6 +474,18 @@ mod tests {
         assert_eq!(UnitSystem::Us.vertical_speed(5.08), "1,000 ft/min");
         assert_eq!(UnitSystem::Metric.area(1_674.6e6), "1,675 km2");
         assert_eq!(UnitSystem::Us.area(MILE_M * MILE_M), "1.0 sq mi");
+        assert_eq!(
+            UnitSystem::Metric.both_weights(6.8038855),
+            "6,804 g (15.00 lb)"
+        );
+        assert_eq!(UnitSystem::Us.both_weights(6.8038855), "15.00 lb (6,804 g)");
+        assert_eq!(UnitSystem::Us.gauge(2e7), "2,900 psi");
+        assert_eq!(UnitSystem::Us.temperature(288.15), "59 F");
+        assert_eq!(UnitSystem::Us.area_density(131.8286), "3.00 oz/in2");
+        assert_eq!(UnitSystem::Metric.area_density(131.8286), "13.18 g/cm2");
+        assert_eq!(UnitSystem::Us.force(222.4111), "50.0 lbf");
+        assert_eq!(UnitSystem::Us.energy(13.558), "10 ft lbf");
+        assert_eq!(UnitSystem::Us.small_mass(0.028_349_5), "1.0 oz");
         assert_eq!(duration(7620.0), "2 h 07 min");
         assert_eq!(duration(40.0 * 86_400.0 + 3_700.0), "40 d 1 h");
         assert_eq!(thousands(-1234567.0), "-1,234,567");

@@ -364,8 +364,9 @@ fn a_users_own_rules() {
     let path = path.to_str().unwrap();
     let output = windfall("fill", &[PLAN, "--rules-file", path, "--rules", "club"]);
     assert!(
-        stdout(&output)
-            .contains("- above: heaviest box 1.91 kg, threshold more than 3 lb (1.36 kg)"),
+        stdout(&output).contains(
+            "- above: heaviest box, 1.91 kg (cosmic ray box); threshold more than 3 lb (1.36 kg)"
+        ),
         "{}",
         stdout(&output)
     );

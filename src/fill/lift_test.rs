@@ -30,13 +30,15 @@ pub fn lift_test(
     let target = filled.neck_lift_kg - filler;
     let bounds = [1.0 - share, 1.0 + share].map(|s| s * filled.neck_lift_kg - filler);
     let row = |hang_kg: f64, which| row(stack, hang_kg, filler, which);
-    let mut rows: Vec<LiftRow> = weights(filled.neck_lift_kg, filler, units)
-        .into_iter()
-        .map(|kg| row(kg, Which::Other))
-        .collect();
-    rows.push(row(target, Which::Target));
+    let mut rows = vec![row(target, Which::Target)];
     rows.extend(bounds.map(|kg| row(kg, Which::Bound)));
     rows.extend(lifted_kg.map(|kg| row(kg, Which::Asked)));
+    for kg in weights(filled.neck_lift_kg, filler, units) {
+        // Two rows that read the same help nobody.
+        if rows.iter().all(|r| (r.hang_kg - kg).abs() > 2e-3) {
+            rows.push(row(kg, Which::Other));
+        }
+    }
     rows.retain(|r| r.neck_kg > 0.0);
     rows.sort_by(|a, b| a.hang_kg.total_cmp(&b.hang_kg));
     LiftTest {

@@ -285,11 +285,16 @@ impl Line {
             number_si: outcome.value,
             number: outcome.value.map(|v| self.compare.text(v, units)),
             threshold: self.threshold.as_ref().map(|published| {
-                let si = self.threshold_si();
-                let ours = self.compare.text(si, units);
+                let ours = self.compare.text(self.threshold_si(), units);
+                // The same unit twice says nothing more.
+                let unit = |text: &str| text.rsplit(' ').next().map(str::to_owned);
+                let ours = match unit(published) == unit(&ours) {
+                    true => String::new(),
+                    false => format!(" ({ours})"),
+                };
                 match self.crossed {
-                    Crossed::Above => format!("more than {published} ({ours})"),
-                    Crossed::AtOrAbove => format!("{published} or more ({ours})"),
+                    Crossed::Above => format!("more than {published}{ours}"),
+                    Crossed::AtOrAbove => format!("{published} or more{ours}"),
                 }
             }),
             notice_s: [seconds(&self.from), seconds(&self.until)],

@@ -87,16 +87,16 @@ pub fn text(rules: &Rules, release: Timestamp, zone: &TimeZone) -> String {
 pub fn sentence(line: &Compared, release: Timestamp, zone: &TimeZone) -> String {
     let mut text = format!("{}: {}", line.verdict.name(), line.what);
     if let Some(number) = &line.number {
-        let _ = write!(text, " {number}");
-    }
-    if let Some(threshold) = &line.threshold {
-        let _ = write!(text, ", threshold {threshold}");
+        let _ = write!(text, ", {number}");
     }
     if let Some(window) = notice(line, release, zone) {
         let _ = write!(text, ", {window}");
     }
     if !line.remark.is_empty() {
         let _ = write!(text, " ({})", line.remark);
+    }
+    if let Some(threshold) = &line.threshold {
+        let _ = write!(text, "; threshold {threshold}");
     }
     let what_if = match line.notice_s[1] {
         Some(_) => "",

@@ -242,7 +242,7 @@ fn flight_lines(flight: &FlightFacts, units: UnitSystem) -> String {
 fn lift_test(fill: &Fill, units: UnitSystem) -> String {
     let test = &fill.lift_test;
     let mut text = format!(
-        "\n{:26}{:>12}{:>12}{:>10}{:>14}{:>12}  {}\n",
+        "\n{:26}{:>12}{:>12}{:>14}{:>14}{:>12}  {}\n",
         "Lift test: it just lifts", "free lift", "gas", "rises", "bursts at*", "flies for", ""
     );
     for row in &test.rows {
@@ -286,7 +286,7 @@ fn lift_row(row: &LiftRow, fill: &Fill, units: UnitSystem) -> String {
         Which::Other => "",
     };
     format!(
-        "{:>26}{:>12}{:>12}{rises:>10}{bursts:>14}{flies:>12}  {which}",
+        "{:>26}{:>12}{:>12}{rises:>14}{bursts:>14}{flies:>12}  {which}",
         units.both_weights(row.hang_kg),
         units.mass(row.free_kg),
         units.volume(row.volume_m3)
@@ -294,9 +294,9 @@ fn lift_row(row: &LiftRow, fill: &Fill, units: UnitSystem) -> String {
 }
 
 fn sensitivities(s: &Sensitivities, units: UnitSystem) -> String {
-    let (unit, kg) = match units {
-        UnitSystem::Metric => ("gram", 1e-3),
-        UnitSystem::Us => ("ounce", POUND_KG / 16.0),
+    let (one, unit, kg) = match units {
+        UnitSystem::Metric => ("a", "gram", 1e-3),
+        UnitSystem::Us => ("an", "ounce", POUND_KG / 16.0),
     };
     let mut text = format!(
         "\n{:44}{:>16}{:>12}{:>12}\n",
@@ -306,9 +306,12 @@ fn sensitivities(s: &Sensitivities, units: UnitSystem) -> String {
         "gas"
     );
     for (what, change) in [
-        (format!("a {unit} more of load, same gas"), s.load),
-        (format!("a {unit} more of load, same rate"), s.load_at_rate),
-        (format!("a {unit} more of lift: gas"), s.lift),
+        (format!("{one} {unit} more of load, same gas"), s.load),
+        (
+            format!("{one} {unit} more of load, same rate"),
+            s.load_at_rate,
+        ),
+        (format!("{one} {unit} more of lift: gas"), s.lift),
     ] {
         let [rate, burst, gas] = costs(change, kg, units);
         let _ = writeln!(text, "{what:44}{rate:>16}{burst:>12}{gas:>12}");
@@ -350,7 +353,8 @@ fn height_change(m: f64, units: UnitSystem) -> String {
 
 /// Without the sign of a number that rounds to nothing.
 fn plus_zero(text: String) -> String {
-    let zero = !text.contains(|c: char| ('1'..='9').contains(&c)) || text.starts_with("-0.00 ");
+    let number = text.split(' ').next().unwrap_or("");
+    let zero = !number.contains(|c: char| ('1'..='9').contains(&c));
     match (zero, text.strip_prefix(['-', '+'])) {
         (true, Some(rest)) => rest.to_owned(),
         _ => text,
@@ -383,7 +387,7 @@ mod tests {
     #[test]
     fn nothing_has_no_sign() {
         assert_eq!(plus_zero("-0.00 mm/s".into()), "0.00 mm/s");
-        assert_eq!(plus_zero("+0 ft".into()), "0 ft");
+        assert_eq!(plus_zero("+0.00 ft3".into()), "0.00 ft3");
         assert_eq!(plus_zero("-0.01 m".into()), "-0.01 m");
         assert_eq!(plus_zero("+3.0 m".into()), "+3.0 m");
         assert_eq!(signed_mass(-0.0302, UnitSystem::Metric), "-30 g");
