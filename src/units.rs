@@ -321,6 +321,11 @@ impl UnitSystem {
         }
     }
 
+    /// An empty balloon, which goes by its grams in every system.
+    pub fn balloon(self, kg: f64) -> String {
+        format!("{} g", thousands(1_000.0 * kg))
+    }
+
     /// A small mass: of an item, or a difference.
     pub fn small_mass(self, kg: f64) -> String {
         match self {

@@ -306,7 +306,7 @@ fn zone_refuses_cylinders_that_do_not_raise_the_load() {
 fn the_burst_diameter_of_the_table() {
     let folder = changed(&[("burst_diameter = \"8.63 m\"", "")]);
     let zone = stdout(&windfall("zone", &[&folder.plan(), "--draws", "100"]));
-    let words = "burst diameter of 8.63 m for a balloon of 1.20 kg, as in Totex, manufacturer's performance table";
+    let words = "burst diameter of 8.63 m for a balloon of 1,200 g, as in Totex, manufacturer's performance table";
     assert!(flat(&zone).contains(words), "{zone}");
     assert!(flat(&table(&[&folder.plan()])).contains(words));
     let given = json("fill", &[&changed(&[]).plan()]);
@@ -324,7 +324,7 @@ fn the_burst_diameter_of_the_table() {
     fs::write(own.path("ours.toml"), series).unwrap();
     assert!(
         flat(&table(&[&own.plan()]))
-            .contains("7.90 m for a balloon of 1.20 kg, as in three flights of ours")
+            .contains("7.90 m for a balloon of 1,200 g, as in three flights of ours")
     );
     fs::write(own.path("ours.toml"), series.replace("7.9 m", "7.9")).unwrap();
     assert!(own.refused().contains("ours.toml"));

@@ -278,7 +278,7 @@ impl Line {
             Number::BurstAltitude => self.simple(numbers.burst_m, "the stack does not fly"),
             Number::Notice => Outcome::unknown(None, "when notice was given is not in the plan"),
         };
-        let seconds = |text: &Option<String>| Some(parse(text.as_deref()?, Dimension::Time).ok()?);
+        let seconds = |text: &Option<String>| parse(text.as_deref()?, Dimension::Time).ok();
         Compared {
             what: self.what.clone(),
             verdict: outcome.verdict,

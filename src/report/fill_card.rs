@@ -63,7 +63,7 @@ fn numbers(fill: &Fill, units: UnitSystem) -> Vec<(&'static str, String)> {
                 "{}{}; balloon of {}",
                 units.size(fill.lift.release_diameter_m),
                 fits(fill, units).map_or_else(String::new, |fits| format!(", {fits}")),
-                units.mass(fill.balloon.mass_kg)
+                units.balloon(fill.balloon.mass_kg)
             ),
         ),
     ];

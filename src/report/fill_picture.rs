@@ -5,7 +5,7 @@ use super::fill_words::{cylinders_used, release, title};
 use super::picture::{Anchor, Picture, axis_step};
 use crate::units::{CUBIC_FOOT_M3, FOOT_M, POUND_KG, UnitSystem};
 
-const SIZE: [f64; 2] = [1040.0, 860.0];
+const SIZE: [f64; 2] = [1040.0, 868.0];
 const PANEL: [f64; 2] = [400.0, 270.0];
 const LEFT: [f64; 2] = [70.0, 570.0];
 const TOP: [f64; 2] = [92.0, 446.0];
@@ -300,7 +300,7 @@ fn label_ends(
     let apart = |i: usize, j: usize| (ends[i].0 - ends[j].0).abs() >= 14.0;
     if (0..ends.len()).all(|i| (0..i).all(|j| apart(i, j))) {
         for (at, kg) in ends {
-            let text = units.mass(kg);
+            let text = units.balloon(kg);
             picture.text([right + 4.0, at + 4.0], 11.0, Anchor::Start, &text);
         }
     }
@@ -320,7 +320,7 @@ fn chosen(fill: &Fill) -> CurvePoint {
 }
 
 fn legend(picture: &mut Picture, fill: &Fill, shades: &[Shade], units: UnitSystem) {
-    let mut y = TOP[1] + PANEL[1] + 62.0;
+    let mut y = TOP[1] + PANEL[1] + 64.0;
     let mut x = 16.0;
     for (i, curve) in fill.curves.iter().enumerate() {
         let colour = COLOURS[i % COLOURS.len()];
@@ -331,7 +331,7 @@ fn legend(picture: &mut Picture, fill: &Fill, shades: &[Shade], units: UnitSyste
             true => format!(", bursts at {}", units.size(curve.burst_diameter_m)),
             false => String::new(),
         };
-        let text = format!("{}{which}{burst}", units.mass(curve.balloon_kg));
+        let text = format!("{}{which}{burst}", units.balloon(curve.balloon_kg));
         picture.text([x + 32.0, y], 12.0, Anchor::Start, &text);
         x += 60.0 + 7.0 * text.len() as f64;
     }
@@ -349,5 +349,5 @@ fn legend(picture: &mut Picture, fill: &Fill, shades: &[Shade], units: UnitSyste
     let cylinders = format!("cylinders: {}", cylinders_used(&fill.cylinders, units));
     picture.text([16.0, y], 12.0, Anchor::Start, &cylinders);
     let aid = "A planning aid: it does not say that a flight is safe or permitted.";
-    picture.text([SIZE[0] - 16.0, y], 12.0, Anchor::End, aid);
+    picture.text([16.0, y + 20.0], 12.0, Anchor::Start, aid);
 }

@@ -156,7 +156,7 @@ fn balloon(fill: &Fill, units: UnitSystem) -> String {
         "balloon",
         &format!(
             "{} of latex{burst}; {} of {:.1} % purity",
-            units.mass(b.mass_kg),
+            units.balloon(b.mass_kg),
             gas_name(b.gas.gas),
             100.0 * b.gas.purity
         ),

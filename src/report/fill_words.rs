@@ -58,7 +58,7 @@ pub fn cylinders_used(used: &CylinderUse, units: UnitSystem) -> String {
             "the next"
         };
         format!(
-            "{which} down to {} on the gauge ({:.0} % of what it gives is used)",
+            "{which} down to {} on the gauge ({:.0} % used)",
             units.gauge(gauge),
             100.0 * emptied.share_of_next
         )

@@ -123,7 +123,8 @@ impl Stack {
 
     /// The rate at release grows with the gas.
     fn for_rate(&self, wanted_m_s: f64) -> Result<Filled, Unsolved> {
-        if !(wanted_m_s > 0.0) {
+        // Not a number is no rate either.
+        if wanted_m_s.is_nan() || wanted_m_s <= 0.0 {
             return Err(Unsolved::Unphysical);
         }
         let [low, high] = self.range_mol();

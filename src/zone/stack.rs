@@ -66,7 +66,7 @@ pub fn burst_diameter_assumed(balloon: &BalloonPlan, from: &str, units: UnitSyst
     format!(
         "burst diameter of {} for a balloon of {}, {from}, assumed",
         diameter.unwrap_or_default(),
-        units.mass(balloon.mass_kg)
+        units.balloon(balloon.mass_kg)
     )
 }
 
