@@ -2,6 +2,8 @@
 
 pub mod checklist;
 mod curves;
+pub mod findings;
+mod gas;
 mod ledger;
 mod lift_test;
 pub mod rules;
@@ -9,17 +11,16 @@ mod sensitivity;
 
 use serde::de::DeserializeOwned;
 
+use self::findings::Seen;
 use self::rules::{Numbers, RuleSet};
 use crate::atmosphere::{Air, P0_PA};
 use crate::error::{Error, Fault, Result};
-use crate::flight::rise::Miss;
 use crate::plan::{BalloonPlan, FillPlan, LoadKind, Plan};
-use crate::report::fill::{Balloon, CylinderUse, Fill, Finding, FlightFacts, Lift, Site};
-use crate::sizing::{Filled, Flight, Known, Stack, miss_in_words};
+use crate::report::fill::{Balloon, Fill, FlightFacts, Lift, Site};
+use crate::sizing::{Filled, Flight, Known, Stack};
 use crate::spread::draws::{BurstSpread, Spread};
 use crate::units::{UnitSystem, duration};
-use crate::vehicle::balloon::{Fill as Gas, sphere_volume_m3};
-use crate::vehicle::cylinder::{Cylinders, all_give_mol, empty};
+use crate::vehicle::balloon::sphere_volume_m3;
 use crate::zone::WindInput;
 use crate::zone::site_air::{SiteAir, site_air};
 use crate::zone::stack;
@@ -36,19 +37,6 @@ pub struct Options<'a> {
     /// Units in which findings and assumptions are worded.
     pub units: UnitSystem,
 }
-
-/// Rate at release that a load is held against when its lift does not raise it, m/s (common
-/// practice, no source).
-const USUAL_RATE_M_S: f64 = 5.0;
-/// Slower than this at release, a stack drifts far and may float, m/s (by judgement).
-pub const SLOW_M_S: f64 = 3.0;
-/// Faster than this at release, gas is wasted and the burst comes low, m/s (by judgement).
-pub const FAST_M_S: f64 = 8.0;
-/// A touchdown faster than this is hard, m/s (common practice is 5 to 6 m/s, no source).
-const HARD_M_S: f64 = 7.0;
-/// Cylinders that are assumed where the plan names none: 50 L at 200 bar (a supplier's list,
-/// unigases.ae).
-const USUAL_CYLINDER: (f64, f64) = (0.05, 2e7);
 
 /// Sizes the plan's flight in the air that `winds` tell, or in the standard atmosphere.
 ///
@@ -78,27 +66,13 @@ pub fn size(plan: &Plan, winds: Option<&WindInput>, options: Options) -> Result<
         remedy: "expected another fill, balloon or load".into(),
     })?;
     let flown = stack.fly(&filled);
-    let cylinders = cylinder_use(plan, &stack, &filled, units, &mut assumed)?;
+    let cylinders = gas::cylinder_use(plan, &stack, &filled, units, &mut assumed)?;
     let ledger = ledger::ledger(plan, &stack, units);
     let lift = lift(plan, &filled);
     let spread = (lift_spread(plan), burst_spread(plan));
     let flight = flown
         .ok()
         .map(|f| flight_facts(&stack, &filled, &f, spread, units, &mut assumed));
-    let mut findings = Vec::new();
-    find(
-        &stack,
-        &filled,
-        flown,
-        &cylinders,
-        &lift,
-        known,
-        units,
-        &mut findings,
-    );
-    if let Some(flight) = &flight {
-        judge(flight, units, &mut findings);
-    }
     let lift_test = lift_test::lift_test(
         &stack,
         &filled,
@@ -107,15 +81,16 @@ pub fn size(plan: &Plan, winds: Option<&WindInput>, options: Options) -> Result<
         options.lifted_kg,
         units,
     );
-    if lift_test.bounds_kg[0] + lift_test.filler_kg <= stack.load_kg && filled.free_lift_kg > 0.0 {
-        findings.push(Finding {
-            stops: true,
-            text: format!(
-                "with {:.0} % less lift, one standard deviation, the load would not rise: the low bound of the lift test lies below it",
-                100.0 * lift_test.bounds_share
-            ),
-        });
-    }
+    let seen = Seen {
+        stack: &stack,
+        known,
+        filled: &filled,
+        flown,
+        cylinders: &cylinders,
+        lift: &lift,
+        lift_test: &lift_test,
+    };
+    let findings = seen.findings(units);
     let rules = options.rules.map(|rules| {
         let numbers = numbers(plan, &stack, &filled, flight.as_ref());
         rules.compare(&numbers, units)
@@ -258,63 +233,6 @@ fn lift(plan: &Plan, filled: &Filled) -> Lift {
     }
 }
 
-/// What the fill takes out of the plan's cylinders, or out of usual ones.
-fn cylinder_use(
-    plan: &Plan,
-    stack: &Stack,
-    filled: &Filled,
-    units: UnitSystem,
-    assumed: &mut Vec<String>,
-) -> Result<CylinderUse> {
-    let here = stack.here();
-    let gas = stack.gas.gas;
-    let failed = || Error::CannotDo {
-        why: "the content of the cylinders cannot be told".into(),
-        remedy: "expected a temperature between 200 and 400 K and up to 450 bar".into(),
-    };
-    let needed_mol = filled.fill.amount_mol;
-    let mut cylinders = stack::cylinders(plan, &here);
-    let at_hand = !cylinders.is_empty();
-    if at_hand && plan.cylinders.iter().any(|c| c.temperature_k.is_none()) {
-        assumed.push(format!(
-            "cylinders without a temperature have that of the air, {}, assumed: one that stood in the sun or in a cold van has another",
-            units.temperature(here.temperature_k)
-        ));
-    }
-    if !at_hand {
-        let mut usual = Cylinders {
-            count: 1,
-            water_volume_m3: USUAL_CYLINDER.0,
-            gauge_pa: USUAL_CYLINDER.1,
-            temperature_k: here.temperature_k,
-        };
-        let one = usual.gives_mol(gas, here.pressure_pa).ok_or_else(failed)?;
-        usual.count = (needed_mol / one).ceil().clamp(1.0, 1e6) as u32;
-        cylinders.push(usual);
-        assumed.push("the plan has no [[cylinders]]: told for such of 50 L at 200 bar on the gauge, at the temperature of the air, assumed".into());
-    }
-    let give_mol = all_give_mol(&cylinders, gas, here.pressure_pa).ok_or_else(failed)?;
-    let emptied = empty(&cylinders, gas, here.pressure_pa, needed_mol).ok_or_else(failed)?;
-    let ideal_mol: f64 = cylinders
-        .iter()
-        .map(|c| {
-            let volume = f64::from(c.count) * c.water_volume_m3;
-            let air = Air::dry(c.temperature_k, c.gauge_pa);
-            Gas::of_volume(stack.gas, volume, &air).amount_mol
-        })
-        .sum();
-    let m3 = |amount_mol: f64| stack.filled(amount_mol).volume_m3;
-    Ok(CylinderUse {
-        at_hand,
-        give_m3: m3(give_mol),
-        less_than_ideal: 1.0 - give_mol / ideal_mol,
-        left_m3: m3(emptied.left_mol),
-        short_m3: m3(emptied.short_mol),
-        emptied,
-        cylinders,
-    })
-}
-
 fn flight_facts(
     stack: &Stack,
     filled: &Filled,
@@ -346,104 +264,6 @@ fn flight_facts(
         fall_s: flight.fall_s,
         fall_speeds,
         touchdown_m_s: stack.fall_speed_m_s(stack.site_m()),
-    }
-}
-
-/// What the fill itself comes to.
-#[allow(
-    clippy::too_many_arguments,
-    reason = "each is another thing that was found out"
-)]
-fn find(
-    stack: &Stack,
-    filled: &Filled,
-    flown: std::result::Result<Flight, Miss>,
-    cylinders: &CylinderUse,
-    lift: &Lift,
-    known: Known,
-    units: UnitSystem,
-    findings: &mut Vec<Finding>,
-) {
-    let mut stop = |text: String| findings.push(Finding { stops: true, text });
-    let raises = filled.free_lift_kg > 0.0;
-    if cylinders.at_hand && cylinders.emptied.short_mol > 0.0 {
-        stop(shortage(stack, filled, cylinders, units));
-    } else if !raises && matches!(known, Known::Amount(_)) && cylinders.at_hand {
-        let wanted = stack.solve(Known::AscentRate(USUAL_RATE_M_S));
-        if let Ok(wanted) = wanted {
-            let mut missing = cylinders.clone();
-            missing.short_m3 = wanted.volume_m3 - filled.volume_m3;
-            stop(shortage(stack, &wanted, &missing, units));
-        }
-    }
-    if !raises {
-        stop(format!(
-            "the neck lift of {} does not raise the load of {}: {} is missing",
-            units.mass(filled.neck_lift_kg),
-            units.mass(stack.load_kg),
-            units.mass(-filled.free_lift_kg)
-        ));
-    } else if let Err(miss) = flown {
-        stop(format!(
-            "the stack makes no flight: {}",
-            miss_in_words(miss)
-        ));
-    }
-    for (what, side, fits) in &lift.openings {
-        if !fits {
-            stop(format!(
-                "at release the balloon is {} across and does not fit the {what} of {}",
-                units.size(lift.release_diameter_m),
-                units.size(*side)
-            ));
-        }
-    }
-}
-
-/// That the gas at hand does not do, with what it does.
-fn shortage(stack: &Stack, wanted: &Filled, cylinders: &CylinderUse, units: UnitSystem) -> String {
-    let count: u32 = cylinders.cylinders.iter().map(|c| c.count).sum();
-    let these = match count {
-        1 => "this cylinder gives".to_owned(),
-        2 => "these two cylinders give".to_owned(),
-        3 => "these three cylinders give".to_owned(),
-        n => format!("these {n} cylinders give"),
-    };
-    let given = Gas::of_volume(stack.gas, cylinders.give_m3, &stack.here());
-    format!(
-        "{these} {} of neck lift; the load needs {} at {}: {} short",
-        units.mass(stack.filled(given.amount_mol).neck_lift_kg),
-        units.mass(wanted.neck_lift_kg),
-        units.vertical_speed(stack.release_rate_m_s(wanted)),
-        units.volume(cylinders.short_m3)
-    )
-}
-
-/// What the flight comes to.
-fn judge(flight: &FlightFacts, units: UnitSystem, findings: &mut Vec<Finding>) {
-    let mut warn = |text: String| findings.push(Finding { stops: false, text });
-    let rate = flight.release_rate_m_s;
-    if rate < SLOW_M_S {
-        warn(format!(
-            "slow: {} at release, below {} (by judgement): it drifts far, and with a little less lift it may float for hours",
-            units.vertical_speed(rate),
-            units.vertical_speed(SLOW_M_S)
-        ));
-    }
-    if rate > FAST_M_S {
-        warn(format!(
-            "fast: {} at release, above {} (by judgement): more gas than the flight needs, and a lower burst",
-            units.vertical_speed(rate),
-            units.vertical_speed(FAST_M_S)
-        ));
-    }
-    if flight.touchdown_m_s > HARD_M_S {
-        warn(format!(
-            "hard: touches down at {}, common practice is 5 to 6 m/s ({} to {}; no source): a larger parachute or less load",
-            units.vertical_speed(flight.touchdown_m_s),
-            units.vertical_speed(5.0),
-            units.vertical_speed(6.0)
-        ));
     }
 }
 
@@ -479,15 +299,5 @@ fn numbers(plan: &Plan, stack: &Stack, filled: &Filled, flight: Option<&FlightFa
 
 /// A TOML file of data, with the line of what is wrong.
 fn toml_file<T: DeserializeOwned>(name: &str, text: &str, expected: &str) -> Result<T> {
-    toml::from_str(text).map_err(|wrong| {
-        let fault = Fault::new(name, wrong.message().to_owned(), expected);
-        let fault = match wrong.span() {
-            Some(span) => {
-                let before = &text.as_bytes()[..span.start.min(text.len())];
-                fault.at_line(1 + before.iter().filter(|&&b| b == b'\n').count())
-            }
-            None => fault,
-        };
-        fault.into()
-    })
+    toml::from_str(text).map_err(|wrong| Fault::of_toml(name, text, &wrong, expected).into())
 }

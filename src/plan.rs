@@ -289,7 +289,8 @@ impl Plan {
     pub fn parse(name: &str, text: &str, folder: &Path) -> Result<Plan> {
         let text = text.strip_prefix('\u{feff}').unwrap_or(text);
         let mut faults = Faults::new(name, text);
-        let root = DeTable::parse(text).map_err(|wrong| syntax_fault(name, text, &wrong))?;
+        let root = DeTable::parse(text)
+            .map_err(|wrong| Fault::of_toml(name, text, &wrong, "a plan in valid TOML"))?;
         let root = root.get_ref();
         if root.is_empty() {
             let fault = Fault::new(name, "no section at all", "a plan with [flight] and [site]");
@@ -313,17 +314,6 @@ impl Plan {
             Some(plan) if faults.is_empty() => Ok(plan),
             _ => Err(Error::Faults(faults)),
         }
-    }
-}
-
-fn syntax_fault(name: &str, text: &str, wrong: &toml::de::Error) -> Fault {
-    let fault = Fault::new(name, wrong.message().to_owned(), "a plan in valid TOML");
-    match wrong.span() {
-        Some(span) => {
-            let before = &text.as_bytes()[..span.start.min(text.len())];
-            fault.at_line(1 + before.iter().filter(|&&b| b == b'\n').count())
-        }
-        None => fault,
     }
 }
 

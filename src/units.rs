@@ -326,7 +326,15 @@ impl UnitSystem {
         format!("{} g", thousands(1_000.0 * kg))
     }
 
-    /// A small mass: of an item, or a difference.
+    /// Mass of one item, as scales tell it: grams, or pounds and below one of them ounces.
+    pub fn item_mass(self, kg: f64) -> String {
+        match self {
+            UnitSystem::Us if kg >= POUND_KG => self.mass(kg),
+            _ => self.small_mass(kg),
+        }
+    }
+
+    /// A small mass, or a difference of masses.
     pub fn small_mass(self, kg: f64) -> String {
         match self {
             UnitSystem::Metric => format!("{} g", thousands(1_000.0 * kg)),
@@ -491,6 +499,9 @@ mod tests {
         assert_eq!(UnitSystem::Us.force(222.4111), "50.0 lbf");
         assert_eq!(UnitSystem::Us.energy(13.558), "10 ft lbf");
         assert_eq!(UnitSystem::Us.small_mass(0.028_349_5), "1.0 oz");
+        assert_eq!(UnitSystem::Us.item_mass(0.4), "14.1 oz");
+        assert_eq!(UnitSystem::Us.item_mass(1.0), "2.20 lb");
+        assert_eq!(UnitSystem::Metric.item_mass(1.0), "1,000 g");
         assert_eq!(duration(7620.0), "2 h 07 min");
         assert_eq!(duration(40.0 * 86_400.0 + 3_700.0), "40 d 1 h");
         assert_eq!(thousands(-1234567.0), "-1,234,567");

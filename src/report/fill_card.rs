@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::fill::{Fill, Which};
+use super::fill::{Fill, LedgerItem, Which};
 use super::fill_words::{
     CAUTIONS, COLD_GAUGE, cylinders_are, cylinders_used, filler, fits, gas_name, measured_sum,
     release, title, weight_to_hang,
@@ -139,23 +139,24 @@ pub fn text(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
     for item in &fill.ledger.items {
         let planned = item
             .planned_kg
-            .map_or_else(|| "-".into(), |kg| units.mass(kg));
+            .map_or_else(|| "-".into(), |kg| units.item_mass(kg));
         let measured = match item.measured {
-            true => units.mass(item.mass_kg),
+            true => units.item_mass(item.mass_kg),
             false => "-".into(),
         };
         let name: String = item.name.chars().take(29).collect();
-        let _ = writeln!(
-            text,
-            "{name:30}{planned:>12}{measured:>12}{:>14}",
-            "________"
+        let row = format!(
+            "{name:30}{planned:>12}{measured:>12}{:>14}  {}",
+            "________",
+            about(item)
         );
+        let _ = writeln!(text, "{}", row.trim_end());
     }
     let _ = writeln!(
         text,
         "{:30}{:>12}{:>12}{:>14}",
         "all below the neck",
-        units.mass(fill.ledger.planned_kg),
+        units.item_mass(fill.ledger.planned_kg),
         measured_sum(fill, units).unwrap_or_else(|| "-".into()),
         "________"
     );
@@ -196,6 +197,14 @@ pub fn text(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
     text
 }
 
+/// Length and strength of lines; faces of boxes matter to rules, not on the morning.
+fn about(item: &LedgerItem) -> &str {
+    match item.impact_j {
+        Some(_) => "",
+        None => &item.about,
+    }
+}
+
 /// A name in the margin with its value beside it.
 fn named(name: &str, value: &str) -> String {
     let mut text = String::new();
@@ -220,21 +229,21 @@ fn paragraph(text: &str, mark: &str) -> String {
 }
 
 const STYLE: &str = "\
-@page { size: A4; margin: 11mm 12mm }
+@page { size: A4; margin: 10mm 12mm }
 * { box-sizing: border-box }
-body { font: 10pt/1.28 'DejaVu Sans', Verdana, sans-serif; color: #000; background: #fff; max-width: 186mm; margin: 0 auto; padding: 4mm 0 }
+body { font: 9.6pt/1.25 'DejaVu Sans', Verdana, sans-serif; color: #000; background: #fff; max-width: 186mm; margin: 0 auto; padding: 4mm 0 }
 h1 { font-size: 17pt; margin: 0 }
-h2 { font-size: 11pt; margin: 4mm 0 1mm; border-bottom: 1.5pt solid #000; break-after: avoid }
+h2 { font-size: 11pt; margin: 3mm 0 1mm; border-bottom: 1.5pt solid #000; break-after: avoid }
 p { margin: 1mm 0 }
 .stop { border: 2.5pt solid #000; padding: 2mm 3mm; margin: 2mm 0; font-weight: bold }
-.release { border: 1.5pt solid #000; padding: 2mm 3mm; margin: 3mm 0; height: 19mm }
+.release { border: 1.5pt solid #000; padding: 2mm 3mm; margin: 3mm 0; height: 15mm }
 .large { display: grid; grid-template-columns: 1fr 1fr 1.4fr; gap: 2mm }
 .large div { border: 1pt solid #000; padding: 1.5mm 2.5mm }
 .large b { display: block; font-size: 13pt; line-height: 1.2 }
 dl { display: grid; grid-template-columns: 38mm 1fr; gap: 0.6mm 2mm; margin: 2mm 0 }
 dt { font-weight: bold } dd { margin: 0 }
 table { border-collapse: collapse; width: 100%; break-inside: avoid }
-td, th { border: 0.5pt solid #777; padding: 0.7mm 1.5mm; text-align: right; font-variant-numeric: tabular-nums }
+td, th { border: 0.5pt solid #777; padding: 0.35mm 1.5mm; text-align: right; font-variant-numeric: tabular-nums }
 td:first-child, th:first-child { text-align: left }
 th { background: #eee } .chosen td { font-weight: bold; background: #eee } .fill { width: 32mm }
 section { break-inside: avoid }
@@ -317,17 +326,21 @@ fn html_masses(fill: &Fill, units: UnitSystem) -> String {
     for item in &fill.ledger.items {
         let planned = item
             .planned_kg
-            .map_or_else(String::new, |kg| units.mass(kg));
+            .map_or_else(String::new, |kg| units.item_mass(kg));
         let measured = match item.measured {
-            true => units.mass(item.mass_kg),
+            true => units.item_mass(item.mass_kg),
             false => String::new(),
         };
-        row(&item.name, planned, measured);
+        let name = match about(item) {
+            "" => item.name.clone(),
+            about => format!("{} ({about})", item.name),
+        };
+        row(&name, planned, measured);
     }
     let measured = measured_sum(fill, units).unwrap_or_default();
     row(
         "all below the neck",
-        units.mass(fill.ledger.planned_kg),
+        units.item_mass(fill.ledger.planned_kg),
         measured,
     );
     table + "</table></section>\n"

@@ -5,7 +5,7 @@ use super::fill_words::{cylinders_used, release, title};
 use super::picture::{Anchor, Picture, axis_step};
 use crate::units::{CUBIC_FOOT_M3, FOOT_M, POUND_KG, UnitSystem};
 
-const SIZE: [f64; 2] = [1040.0, 868.0];
+const SIZE: [f64; 2] = [1040.0, 888.0];
 const PANEL: [f64; 2] = [400.0, 270.0];
 const LEFT: [f64; 2] = [70.0, 570.0];
 const TOP: [f64; 2] = [92.0, 446.0];
@@ -16,7 +16,9 @@ const OF_CHOSEN: f64 = 3.0;
 /// Told apart by those who see no red or green, and by their widths and labels.
 const COLOURS: [&str; 3] = ["#0b3d91", "#d55e00", "#00806a"];
 const SHADE_NO_FLIGHT: &str = "#d9d9d9";
-const SHADE_LIMIT: &str = "#f6dfd2";
+const SHADE_SLOW: &str = "#f6dfd2";
+const SHADE_NARROW: &str = "#dbe6f7";
+const SHADE_GAS: &str = "#fbeeb8";
 
 /// One panel: its heading by units, and the number of a point in these units.
 struct Panel {
@@ -135,18 +137,18 @@ fn shades(fill: &Fill, slow_m_s: f64, units: UnitSystem) -> Vec<Shade> {
     shades.push(Shade {
         from_kg: first,
         to_kg: slow.unwrap_or(high),
-        fill: SHADE_LIMIT,
+        fill: SHADE_SLOW,
         why: format!(
             "slower than {} (by judgement)",
             units.vertical_speed(slow_m_s)
         ),
     });
-    let mut beyond = |limit: Option<f64>, why: String| {
+    let mut beyond = |limit: Option<f64>, fill, why: String| {
         if let Some(from_kg) = limit {
             shades.push(Shade {
                 from_kg,
                 to_kg: high,
-                fill: SHADE_LIMIT,
+                fill,
                 why,
             });
         }
@@ -155,15 +157,22 @@ fn shades(fill: &Fill, slow_m_s: f64, units: UnitSystem) -> Vec<Shade> {
         let limit = crossing(own, |p| p.diameter_m, *side);
         beyond(
             limit,
+            SHADE_NARROW,
             format!("too wide for the {what} of {}", units.size(*side)),
         );
     }
     if fill.cylinders.at_hand {
         let limit = crossing(own, |p| p.volume_m3, fill.cylinders.give_m3);
         let gives = units.volume(fill.cylinders.give_m3);
-        beyond(limit, format!("more gas than the {gives} at hand"));
+        beyond(
+            limit,
+            SHADE_GAS,
+            format!("more gas than the {gives} at hand"),
+        );
     }
     shades.retain(|s| s.to_kg > s.from_kg);
+    // Where they overlap, each is seen from where it begins.
+    shades.sort_by(|a, b| a.from_kg.total_cmp(&b.from_kg));
     shades
 }
 
@@ -341,9 +350,14 @@ fn legend(picture: &mut Picture, fill: &Fill, shades: &[Shade], units: UnitSyste
     y += 22.0;
     x = 16.0;
     for shade in shades {
+        let wide = 48.0 + 6.6 * shade.why.len() as f64;
+        if x + wide > SIZE[0] {
+            x = 16.0;
+            y += 20.0;
+        }
         picture.rectangle([x, y - 12.0], [16.0, 14.0], shade.fill);
         picture.text([x + 22.0, y], 12.0, Anchor::Start, &shade.why);
-        x += 48.0 + 6.6 * shade.why.len() as f64;
+        x += wide;
     }
     y += 22.0;
     let cylinders = format!("cylinders: {}", cylinders_used(&fill.cylinders, units));

@@ -104,9 +104,9 @@ fn masses(fill: &Fill, units: UnitSystem) -> String {
     for item in &ledger.items {
         let planned = item
             .planned_kg
-            .map_or_else(|| "-".into(), |kg| units.mass(kg));
+            .map_or_else(|| "-".into(), |kg| units.item_mass(kg));
         let measured = match item.measured {
-            true => units.mass(item.mass_kg),
+            true => units.item_mass(item.mass_kg),
             false => "-".into(),
         };
         let difference = match (item.measured, item.planned_kg) {
@@ -130,7 +130,7 @@ fn masses(fill: &Fill, units: UnitSystem) -> String {
         text,
         "{:32}{:>11}{:>11}{difference:>12}",
         "all below the neck",
-        units.mass(ledger.planned_kg),
+        units.item_mass(ledger.planned_kg),
         sum.unwrap_or_else(|| "-".into())
     );
     let open = ledger.items.len() - ledger.measured;

@@ -32,7 +32,7 @@ pub fn fits(fill: &Fill, units: UnitSystem) -> Option<String> {
 /// The sum of what was measured: only where everything was.
 pub fn measured_sum(fill: &Fill, units: UnitSystem) -> Option<String> {
     let ledger = &fill.ledger;
-    (ledger.measured == ledger.items.len()).then(|| units.mass(ledger.load_kg))
+    (ledger.measured == ledger.items.len()).then(|| units.item_mass(ledger.load_kg))
 }
 
 /// The gas, in words.

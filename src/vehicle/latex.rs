@@ -121,20 +121,9 @@ impl Series {
 
 /// The series of a file; all that is wrong with it at once.
 fn read(name: &str, text: &str) -> Result<Vec<Series>> {
-    let file: File = toml::from_str(text).map_err(|wrong| {
-        let fault = Fault::new(
-            name,
-            wrong.message().to_owned(),
-            "[[series]] with name, source, read and balloons",
-        );
-        match wrong.span() {
-            Some(span) => {
-                let before = &text.as_bytes()[..span.start.min(text.len())];
-                fault.at_line(1 + before.iter().filter(|&&b| b == b'\n').count())
-            }
-            None => fault,
-        }
-    })?;
+    let expected = "[[series]] with name, source, read and balloons";
+    let file: File =
+        toml::from_str(text).map_err(|wrong| Fault::of_toml(name, text, &wrong, expected))?;
     let mut faults = Vec::new();
     let mut all = Vec::new();
     for series in file.series {

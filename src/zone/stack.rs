@@ -81,6 +81,14 @@ pub fn cylinders(plan: &Plan, here: &Air) -> Vec<Cylinders> {
     plan.cylinders.iter().map(one).collect()
 }
 
+/// That the content of cylinders cannot be told: the plan's ranges leave no such case.
+pub fn unknown_content() -> Error {
+    Error::CannotDo {
+        why: "the content of the cylinders cannot be told".into(),
+        remedy: "expected a temperature between 200 and 400 K and up to 450 bar".into(),
+    }
+}
+
 /// What the plan knows of its fill.
 ///
 /// # Errors
@@ -97,10 +105,7 @@ pub fn known(plan: &Plan, balloon: &BalloonPlan, here: &Air) -> Result<Known> {
         FillPlan::Cylinders => {
             let all = cylinders(plan, here);
             let gives = all_give_mol(&all, balloon.gas.gas, here.pressure_pa);
-            Known::Amount(gives.ok_or_else(|| Error::CannotDo {
-                why: "the content of the cylinders cannot be told".into(),
-                remedy: "expected a temperature between 200 and 400 K and up to 450 bar".into(),
-            })?)
+            Known::Amount(gives.ok_or_else(unknown_content)?)
         }
     })
 }
