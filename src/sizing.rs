@@ -13,7 +13,7 @@ use crate::flight::model::{Fall, FlightModel, Moment, Scratch, Variation, Winds}
 use crate::flight::rise::{Miss, Rise, RisePlan, RiseSpread, RiseTable};
 use crate::geodesy::{Compass, Position};
 use crate::vehicle::ascent::{Climber, DragCurve, GasHeat};
-use crate::vehicle::balloon::{Fill, LiftingGas, sphere_diameter_m, sphere_volume_m3};
+use crate::vehicle::balloon::{Balloon, Fill, LiftingGas, sphere_diameter_m, sphere_volume_m3};
 use crate::wind::column::WindProfile;
 use crate::wind::sounding::Wind;
 
@@ -89,11 +89,12 @@ impl Stack {
         Layers::covering(site_m, CEILING_M, THICKNESS_M)
     }
 
-    /// A stack that falls through [`Stack::layers`] as `fall` says.
+    /// A stack to be filled at a site at `site_m` above mean sea level, which falls through
+    /// [`Stack::layers`] as `fall` says.
     pub fn new(
-        (balloon_kg, load_kg): (f64, f64),
+        balloon: Balloon,
         gas: LiftingGas,
-        burst_diameter_m: f64,
+        load_kg: f64,
         air: AirProfile,
         site_m: f64,
         fall: Fall,
@@ -107,10 +108,10 @@ impl Stack {
             lon_deg: 0.0,
         };
         Stack {
-            balloon_kg,
+            balloon_kg: balloon.mass_kg,
             gas,
             load_kg,
-            burst_diameter_m,
+            burst_diameter_m: balloon.burst_diameter_m,
             burst_altitude_m: None,
             air,
             frame: FlightModel {

@@ -7,10 +7,14 @@
 #[path = "common/sized.rs"]
 mod sized;
 
+use std::path::Path;
+
 use proptest::prelude::*;
 use sized::{stack, stack_at};
 use windfall::atmosphere::{Geopotential, P0_PA};
+use windfall::fill::{Options, size};
 use windfall::flight::rise::Miss;
+use windfall::plan::Plan;
 use windfall::sizing::{Filled, Flight, Known, Stack, Unsolved};
 use windfall::units::{FOOT_M, POUND_KG};
 use windfall::vehicle::balloon::Gas;
@@ -126,6 +130,47 @@ fn sensitivities_of_the_1000_g_row() {
     let percent = 0.5 * (wider(1.01) - wider(0.99));
     // 3 H dD / D with H = 6.4 km between 33 and 35 km.
     assert!((percent / 192.0 - 1.0).abs() < 0.04, "{percent}");
+}
+
+/// The same as `windfall fill` tells it, from a plan: by kilogram, the slopes between -50 and +50 g.
+#[test]
+fn sensitivities_of_a_plan() {
+    let text = r#"
+        [flight]
+        release = 2026-10-10T07:00:00Z
+        [site]
+        lat = 40.0
+        lon = 0.0
+        elevation = "0 m"
+        [balloon]
+        mass = "1000 g"
+        burst_diameter = "7.86 m"
+        gas = "hydrogen"
+        gas_purity = 1.0
+        free_lift = "1060 g"
+        [[load]]
+        mass = "250 g"
+        [descent]
+        landing_speed = "5 m/s"
+    "#;
+    let plan = Plan::parse("plan.toml", text, Path::new("")).unwrap();
+    let fill = size(&plan, None, Options::default()).unwrap();
+    let s = fill.sensitivities.unwrap();
+    let rate = fill.flight.unwrap().release_rate_m_s;
+    let slope = rate * (1.0160 - 0.9833) / 0.1;
+    assert!((s.lift.rate_m_s_kg / slope - 1.0).abs() < 0.05, "{s:?}");
+    assert!(
+        (s.lift.burst_m_kg / (-277.0 / 0.1) - 1.0).abs() < 0.05,
+        "{s:?}"
+    );
+    assert!((s.burst_m_a_percent / 192.0 - 1.0).abs() < 0.04, "{s:?}");
+    // A cubic metre of hydrogen lifts 1.1397 kg (15 C, 1 atm, ideal).
+    assert!((s.lift.gas_m3_kg * 1.1397 - 1.0).abs() < 1e-3, "{s:?}");
+    // More load costs free lift as less gas does, but for the larger balloon; at the same rate it
+    // takes more than its own weight of lift.
+    assert!(s.load.rate_m_s_kg < -s.lift.rate_m_s_kg && s.load.gas_m3_kg.abs() < 1e-9);
+    assert!(s.load_at_rate.rate_m_s_kg.abs() < 1e-6);
+    assert!(s.load_at_rate.gas_m3_kg > s.lift.gas_m3_kg);
 }
 
 /// All seven things that can be known of a fill.

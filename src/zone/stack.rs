@@ -8,6 +8,7 @@ use crate::plan::{BalloonPlan, CylinderPlan, FillPlan, Plan};
 use crate::sizing::{Known, Stack};
 use crate::spread::draws::FallingMass;
 use crate::units::UnitSystem;
+use crate::vehicle::balloon::Balloon;
 use crate::vehicle::cylinder::{Cylinders, all_give_mol};
 use crate::vehicle::descent::{FallSpeed, THIN_AIR_EXPONENT};
 use crate::vehicle::parachute::{drag_area_m2, terminal_speed_m_s};
@@ -48,14 +49,12 @@ pub fn to_be_filled(plan: &Plan, balloon: &BalloonPlan, air: &AirProfile, site_m
         Some(rates) => Fall::stated(rates, &layers),
         None => Fall::at_speed(&speed, air, &layers),
     };
-    let mut stack = Stack::new(
-        (balloon.mass_kg, load_kg(plan)),
-        balloon.gas,
-        balloon.burst_diameter_m.unwrap_or(f64::INFINITY),
-        air.clone(),
-        site_m,
-        down,
-    );
+    let rubber = Balloon {
+        mass_kg: balloon.mass_kg,
+        burst_diameter_m: balloon.burst_diameter_m.unwrap_or(f64::INFINITY),
+    };
+    let load = load_kg(plan);
+    let mut stack = Stack::new(rubber, balloon.gas, load, air.clone(), site_m, down);
     stack.burst_altitude_m = plan.burst_altitude_m;
     stack
 }
