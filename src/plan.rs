@@ -337,11 +337,14 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
     let (ascent_rates, burst_altitude_m) = ascent(&ascent_section, faults);
     let balloon_section = Section::of(root, "balloon", faults);
     let mut balloon = balloon(&balloon_section, faults);
-    let balloons = filling::balloon_table(&balloon_section, folder, faults)?;
-    let burst_assumed = match burst_altitude_m {
-        None => filling::assume_burst(balloon.as_mut(), &balloons),
-        Some(_) => None,
+    let balloons = filling::balloon_table(&balloon_section, folder, faults);
+    let burst_assumed = match (&balloons, burst_altitude_m) {
+        (Some(balloons), None) => filling::assume_burst(balloon.as_mut(), balloons),
+        _ => None,
     };
+    let cylinders = filling::cylinders(root, &balloon_section, faults);
+    let [shelter_m, door_m] =
+        ["shelter", "door"].map(|key| filling::narrowest(&site_section, key, faults));
     let load = Section::all_of(root, "load", faults)
         .iter()
         .filter_map(|section| load_item(section, faults))
@@ -361,11 +364,11 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
         wind_issued,
         member_per_file,
         balloon,
-        balloons,
+        balloons: balloons?,
         burst_assumed,
-        cylinders: filling::cylinders(root, &balloon_section, faults),
-        shelter_m: filling::narrowest(&site_section, "shelter", faults),
-        door_m: filling::narrowest(&site_section, "door", faults),
+        cylinders,
+        shelter_m,
+        door_m,
         load,
         parachute,
         ascent_rates,

@@ -479,6 +479,27 @@ fn faults_in_the_plan() {
         both.refused()
             .contains("[[cylinders]] or [balloon] cylinders, not both")
     );
+    let none = changed(&[("neck_lift = \"6.8 kg\"", "cylinders = []")]);
+    assert!(
+        none.refused()
+            .contains("[balloon] cylinders: found an empty array")
+    );
+    // An unreadable table hides no other fault.
+    let table = changed(&[
+        (
+            "neck_lift = \"6.8 kg\"",
+            "neck_lift = \"6.8\"\ntable = \"none.toml\"",
+        ),
+        ("diameter = \"2.1 m\"", "diameter = \"2.1\""),
+    ]);
+    let message = table.refused();
+    for word in [
+        "none.toml",
+        "\"6.8\" without a unit",
+        "\"2.1\" without a unit",
+    ] {
+        assert!(message.contains(word), "{word}\n{message}");
+    }
     let two = changed(&[(
         "neck_lift = \"6.8 kg\"",
         "neck_lift = \"6.8 kg\"\nflight_time = \"2 h\"",

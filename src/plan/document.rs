@@ -136,6 +136,10 @@ impl<'a> Section<'a> {
             DeValue::Array(array) => array.iter().collect(),
             _ => vec![item],
         });
+        if items.as_ref().is_some_and(Vec::is_empty) {
+            let at = self.span(key);
+            faults.note(at, &self.path(key), "an empty array", expected.clone());
+        }
         let mut sections = Vec::new();
         for item in items.unwrap_or_default() {
             match item.get_ref().as_table() {
