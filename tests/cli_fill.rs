@@ -293,6 +293,29 @@ fn do_not_fly_is_a_result() {
     );
 }
 
+/// A stated burst altitude has the spread that a zone gives it; a balloon with next to no gas is told
+/// to lift nothing.
+#[test]
+fn the_ends_of_what_a_plan_may_say() {
+    let stated = changed(&[("[spread]", "[ascent]\nburst_altitude = \"28 km\"\n[spread]")]);
+    let fill = json("fill", &[&stated.plan()]);
+    let zone = json("zone", &[&stated.plan(), "--draws", "400"]);
+    let width =
+        number(&zone, "/facts/burst_quantiles_m/2") - number(&zone, "/facts/burst_quantiles_m/0");
+    let sigma = number(&fill, "/flight/burst_sigma_m");
+    assert!((width / 3.29 / sigma - 1.0).abs() < 0.08, "{width} {sigma}");
+    let empty = changed(&[("neck_lift = \"6.8 kg\"", "gas_volume = \"50 L\"")]);
+    let text = flat(&table(&[&empty.plan()]));
+    assert!(
+        text.contains("nothing (not even the filler is lifted)"),
+        "{text}"
+    );
+    assert!(
+        text.contains("DO NOT FLY") && !text.contains("NaN"),
+        "{text}"
+    );
+}
+
 /// In a zone the same is an error.
 #[test]
 fn zone_refuses_cylinders_that_do_not_raise_the_load() {

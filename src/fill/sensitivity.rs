@@ -68,6 +68,9 @@ pub fn burst_sigma(
         let other = stack.with_burst_diameter(share * stack.burst_diameter_m);
         burst_of(&other, filled)
     };
+    if stack.burst_altitude_m.is_some() {
+        return of_stated_burst(stack, burst_m, burst, units);
+    }
     let by_lift = 0.5 * (of_lift(1.0 - lift) - of_lift(1.0 + lift));
     let (by_rubber, of_rubber) = match burst {
         BurstSpread::Diameter(sigma) => (
@@ -80,4 +83,23 @@ pub fn burst_sigma(
     };
     let of = format!("{:.0} % of the lift and {of_rubber}", 100.0 * lift);
     (by_lift.hypot(by_rubber), of)
+}
+
+/// The same of a burst altitude that is stated: the gas does not matter, and the spread of a diameter
+/// stands for that of the altitude, dz = 3 H dD / D with the scale height H of the air's density.
+fn of_stated_burst(
+    stack: &Stack,
+    burst_m: f64,
+    burst: BurstSpread,
+    units: UnitSystem,
+) -> (f64, String) {
+    match burst {
+        BurstSpread::AltitudeM(sigma) => (sigma, format!("the stated {}", units.height(burst_m))),
+        BurstSpread::Diameter(sigma) => {
+            let ln_density = |z: f64| stack.air.at(z).density_kg_m3.ln();
+            let scale_m = 1_000.0 / (ln_density(burst_m - 500.0) - ln_density(burst_m + 500.0));
+            let of = format!("what {:.0} % of burst diameter would be", 100.0 * sigma);
+            (3.0 * scale_m * sigma, of)
+        }
+    }
 }

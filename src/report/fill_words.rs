@@ -70,7 +70,7 @@ pub fn cylinders_used(used: &CylinderUse, units: UnitSystem) -> String {
     };
     if used.short_m3 > 0.0 {
         text += &format!("; {} short", units.volume(used.short_m3));
-    } else if used.at_hand {
+    } else if used.at_hand && used.left_m3 > 0.005 {
         text += &format!("; {} left over", units.volume(used.left_m3));
     }
     text
@@ -105,7 +105,13 @@ pub fn cylinders_are(used: &CylinderUse, units: UnitSystem) -> String {
 
 /// The weight to hang, with its bounds.
 pub fn weight_to_hang(test: &LiftTest, units: UnitSystem) -> [String; 3] {
-    [test.bounds_kg[0], test.hang_kg, test.bounds_kg[1]].map(|kg| units.both_weights(kg))
+    [test.bounds_kg[0], test.hang_kg, test.bounds_kg[1]].map(|kg| {
+        if kg > 0.0 {
+            units.both_weights(kg)
+        } else {
+            "nothing (not even the filler is lifted)".to_owned()
+        }
+    })
 }
 
 /// The filler, in words.
