@@ -116,6 +116,8 @@ impl Stack {
             air,
             frame: FlightModel {
                 layers,
+                release_layer: 0,
+                ground: None,
                 winds: Winds::Column(LayerWinds::of_profile(&winds, &layers)),
                 rise: Rise::Stated {
                     seconds: Vec::new(),

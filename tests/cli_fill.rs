@@ -267,7 +267,7 @@ fn do_not_fly_is_a_result() {
         &["does not raise the load of 4.30 kg: 0.30 kg is missing"],
     );
     says(
-        &[(fill, "neck_lift = \"4.35 kg\"")],
+        &[(fill, "neck_lift = \"4.45 kg\"")],
         &["with 4 % less lift"],
     );
     says(

@@ -26,7 +26,7 @@ pub fn extension(path: &Path) -> Option<String> {
     Some(path.extension()?.to_str()?.to_ascii_lowercase())
 }
 
-/// A path that ends in one of the kinds; for the command line.
+/// A path that ends in one of some kinds of file.
 pub fn path_of_kind(text: &str, kinds: &[&str]) -> std::result::Result<PathBuf, String> {
     let path = PathBuf::from(text);
     match extension(&path) {

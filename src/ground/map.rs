@@ -1,13 +1,17 @@
 //! All that lies on the ground of a region, on one plane, ready to be asked.
 
+use std::sync::Arc;
+
 use super::airports::{Airport, AirportKind, airports};
 use super::areas::Areas;
 use super::data::{World, world};
+use super::globe::Near;
 use super::layers::{Area, Kind, Layer, RoadClass};
 use super::lines::{Lines, on_plane};
+use super::places::{Place, Places, places};
 use super::region::Region;
 use crate::error::Result;
-use crate::geodesy::Normal;
+use crate::geodesy::{Normal, Position};
 
 /// Something a flight may come down on or near.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -108,6 +112,8 @@ pub struct GroundMap {
     things: Vec<(Kind, Knowledge, Things)>,
     airports: [Lines; 4],
     near_airports: Vec<(Airport, [f64; 2])>,
+    /// Named places of the layers.
+    places: Arc<Places>,
     sources: Vec<String>,
 }
 
@@ -164,6 +170,7 @@ impl GroundMap {
             things,
             airports,
             near_airports,
+            places: Arc::new(Places::of_layers(of(Kind::Place))),
             sources,
         })
     }
@@ -183,11 +190,31 @@ impl GroundMap {
         &self.near_airports
     }
 
+    /// The nearest named place, of the layers or built in; its azimuth is seen from the place asked
+    /// for.
+    ///
+    /// # Errors
+    ///
+    /// When the data in the program are damaged.
+    pub fn nearest_place(&self, from: Position) -> Result<Option<Near<&Place>>> {
+        let given = self.places.nearest(from);
+        let built_in = places()?.nearest(from);
+        let nearer = |a: Near<_>, b: Near<_>| if b.distance_m < a.distance_m { b } else { a };
+        Ok(given.into_iter().chain(built_in).reduce(nearer))
+    }
+
     /// How well a class is known.
     pub fn knowledge(&self, class: Class) -> Knowledge {
         match class {
-            Class::Road(_) if !self.road_of.is_empty() => Knowledge::Known,
-            Class::Road(_) => Knowledge::Unknown,
+            // Roads without classes do not tell which of them are motorways.
+            Class::Road(class) => {
+                let tells =
+                    |road: &RoadClass| class == RoadClass::Unknown || *road != RoadClass::Unknown;
+                match self.road_of.iter().any(|(road, _)| tells(road)) {
+                    true => Knowledge::Known,
+                    false => Knowledge::Unknown,
+                }
+            }
             Class::Airport(_) => Knowledge::Known,
             _ => self
                 .of_class(class)
@@ -232,6 +259,20 @@ impl GroundMap {
         let (distance, number) = self.roads.nearest(self.region.plane.to_plane(place))?;
         let (class, name) = &self.road_of[number as usize];
         Some((distance, *class, name))
+    }
+
+    /// Whether something of a class holds a place.
+    pub fn is_in(&self, class: Class, place: Normal) -> bool {
+        self.within(class, self.region.plane.to_plane(place), 0.0)
+    }
+
+    /// The point of a road one may drive on that is nearest to a place, as distance, m, and azimuth,
+    /// degrees clockwise from the north of the region's plane.
+    pub fn way_to_road(&self, place: Normal) -> Option<(f64, f64)> {
+        let [x, y] = self.region.plane.to_plane(place);
+        let foot = self.roads.foot([x, y])?;
+        let (east, north) = (foot[0] - x, foot[1] - y);
+        Some((east.hypot(north), east.atan2(north).to_degrees()))
     }
 
     /// The distance from a point of the plane to the nearest road, m.

@@ -2,14 +2,13 @@
 
 use std::fmt::Write as _;
 
-use geojson::FeatureCollection;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde::Serialize;
 use serde_json::json;
 
-use super::extent::Extent;
-use super::geojson::{ellipse_with, object};
+use super::geojson::{ellipse_with, gathered};
+use super::site::{self, SiteFinding};
 use super::zone_table::list;
 use crate::error::{Error, Result};
 use crate::geodesy::Position;
@@ -82,6 +81,8 @@ pub struct Days {
     pub covered: Option<String>,
     /// One row a release, in order of time.
     pub rows: Vec<Row>,
+    /// What is near the site.
+    pub site_check: Vec<SiteFinding>,
     /// Draws for each.
     pub draws: u64,
     /// Their seed.
@@ -125,6 +126,8 @@ pub struct Day {
     pub distance_m: f64,
     /// Clockwise from true north, degrees.
     pub azimuth_deg: f64,
+    /// The named place nearest to it.
+    pub place: Option<NearPlace>,
     /// When half of the draws have landed.
     pub landing: Timestamp,
     /// When 95 % have.
@@ -146,6 +149,34 @@ pub struct Day {
     pub walk_in_m: Option<f64>,
     /// What the draws hit.
     pub hazards: Vec<Hazard>,
+    /// The air near airports that flights pass through, up or down.
+    pub airspace: Vec<Passing>,
+}
+
+/// A named place and the way from it to the centre of the landings.
+#[derive(Debug, Clone, Serialize)]
+pub struct NearPlace {
+    /// Its name.
+    pub name: String,
+    /// How far the centre is from it, m.
+    pub distance_m: f64,
+    /// In which direction from it, degrees clockwise from true north.
+    pub azimuth_deg: f64,
+}
+
+/// How often flights pass near airports of a kind, low.
+#[derive(Debug, Clone, Serialize)]
+pub struct Passing {
+    /// The kind of airport.
+    pub airport: &'static str,
+    /// How near counts, m.
+    pub within_m: f64,
+    /// Below which height above the airport, m.
+    pub below_m: f64,
+    /// The share of flights that pass at least one.
+    pub share: f64,
+    /// Its sampling error, one standard deviation.
+    pub standard_error: f64,
 }
 
 /// How often the draws hit one kind of thing.
@@ -186,6 +217,11 @@ impl Day {
     pub fn strongest(&self) -> Option<(f64, f64)> {
         let all = self.surface.iter().copied();
         all.reduce(|a, b| if b.1 > a.1 { b } else { a })
+    }
+
+    /// The largest share of flights that pass low near airports of one kind.
+    pub fn most_passed(&self) -> f64 {
+        self.airspace.iter().map(|p| p.share).fold(0.0, f64::max)
     }
 
     /// The thing to keep clear of that most draws hit.
@@ -236,6 +272,8 @@ pub fn table(days: &Days, units: UnitSystem) -> String {
     text.push_str(
         "\n* strongest wind at the ground, or the lowest known, from an hour before the release to the release\n** largest share of draws in a keep-out area, in a town or near an airport\n",
     );
+    text.push_str(&closer(days, units));
+    text.push_str(&list("Site", &site::lines(&days.site_check, units)));
     text.push_str(&list("Winds cover", days.covered.as_slice()));
     text.push_str(&list("Limits", &days.limits));
     text.push_str(&list("Ranking", &[RANKING]));
@@ -250,16 +288,93 @@ pub fn table(days: &Days, units: UnitSystem) -> String {
     text
 }
 
+/// So many of the best releases are looked at more closely.
+const CLOSER: usize = 3;
+
+/// More of the best releases; where none is known, of the first that were flown.
+fn closer(days: &Days, units: UnitSystem) -> String {
+    let mut rows: Vec<(&Row, &Day)> = days
+        .rows
+        .iter()
+        .filter_map(|row| Some((row, row.day.as_ref()?)))
+        .collect();
+    rows.sort_by_key(|(row, _)| row.rank.unwrap_or(usize::MAX));
+    let lines: Vec<String> = rows
+        .iter()
+        .take(CLOSER)
+        .map(|(row, day)| {
+            format!(
+                "{}: {}",
+                time(row.release, &days.timezone),
+                more(day, units)
+            )
+        })
+        .collect();
+    list("More of the best", &lines)
+}
+
+/// What does not fit into the table, in a sentence.
+pub(super) fn more(day: &Day, units: UnitSystem) -> String {
+    let mut parts = Vec::new();
+    if let Some(place) = &day.place {
+        parts.push(format!(
+            "landings around {} at {:03.0} deg true of {}",
+            units.distance(place.distance_m),
+            place.azimuth_deg,
+            place.name
+        ));
+    }
+    if let Some(share) = day.land_in {
+        parts.push(format!(
+            "{:.1} % of the draws in land-in areas",
+            100.0 * share
+        ));
+    }
+    if let Some(walk_in_m) = day.walk_in_m {
+        let walk_in = units.distance(walk_in_m);
+        parts.push(format!("9 of 10 within {walk_in} of a road"));
+    }
+    let passed = day.airspace.iter().filter(|p| p.share > 0.0);
+    parts.extend(passed.map(|p| {
+        format!(
+            "{:.1} % (+- {:.1}) pass within {} of a {} below {} above it",
+            100.0 * p.share,
+            100.0 * p.standard_error,
+            units.distance(p.within_m),
+            p.airport,
+            units.height(p.below_m)
+        )
+    }));
+    if let Some((after_s, speed)) = day.strongest() {
+        let away = duration(after_s.abs());
+        let when = match after_s {
+            s if s < 0.0 => format!("{away} before"),
+            s if s > 0.0 => format!("{away} after"),
+            _ => "at".to_owned(),
+        };
+        let speed = units.speed(speed);
+        parts.push(format!(
+            "strongest wind at the ground {speed}, {when} the release"
+        ));
+    }
+    if let Some(lead_s) = day.lead_s {
+        let side = if lead_s < 0.0 { "before" } else { "after" };
+        let lead = duration(lead_s.abs());
+        parts.push(format!("{lead} {side} the forecast's run"));
+    }
+    parts.join("; ")
+}
+
 /// How rows are ranked.
 const RANKING: &str = "\"fly\" before \"marginal\" (beyond 80 % of a limit) before \"don't\" (beyond a limit); within these by the number that is nearest to its limit, which is the reason shown. A release that the winds do not cover, or whose draws leave them, is unknown and has no rank.";
 
 /// What everybody who chooses a day has to keep in mind.
-const CAUTIONS: [&str; 2] = [
+pub(super) const CAUTIONS: [&str; 2] = [
     "This is a planning aid. It does not say that a flight is safe or permitted: read the rules in force where you fly, and ask the authority and the owners of the land.",
     "A forecast days ahead changes: compare again with the newest one, and look at the sky.",
 ];
 
-fn numbers(day: &Day, units: UnitSystem) -> String {
+pub(super) fn numbers(day: &Day, units: UnitSystem) -> String {
     let area = day.area_m2.map_or_else(|| "-".into(), |a| units.area(a));
     let wind = day.surface_m_s();
     let wind = wind.map_or_else(|| "-".into(), |w| units.speed(w));
@@ -273,7 +388,7 @@ fn numbers(day: &Day, units: UnitSystem) -> String {
     )
 }
 
-fn time(at: Timestamp, zone: &TimeZone) -> String {
+pub(super) fn time(at: Timestamp, zone: &TimeZone) -> String {
     at.to_zoned_datetime(zone.clone())
         .strftime("%a %Y-%m-%d %H:%M")
         .to_string()
@@ -285,62 +400,90 @@ fn time(at: Timestamp, zone: &TimeZone) -> String {
 ///
 /// When the text cannot be made; which does not happen in memory.
 pub fn csv(days: &Days) -> Result<String> {
+    let records = days.rows.iter().map(record);
+    csv_text(RECORD.map(str::to_owned).to_vec(), records)
+}
+
+/// The columns of [`record`].
+pub(super) const RECORD: [&str; 24] = [
+    "release_utc",
+    "verdict",
+    "rank",
+    "reason",
+    "lead_s",
+    "center_lat_deg",
+    "center_lon_deg",
+    "distance_m",
+    "azimuth_deg",
+    "area_90_m2",
+    "landing_utc",
+    "latest_landing_utc",
+    "surface_wind_m_s",
+    "strongest_wind_m_s",
+    "daylight_s",
+    "left_share",
+    "worst_hazard",
+    "worst_hazard_share",
+    "land_in_share",
+    "walk_in_m",
+    "nearest_place",
+    "nearest_place_distance_m",
+    "nearest_place_azimuth_deg",
+    "near_airports_share",
+];
+
+/// A row in the columns of [`RECORD`].
+pub(super) fn record(row: &Row) -> Vec<String> {
+    let day = row.day.as_ref();
+    let number = |value: Option<f64>, digits: usize| {
+        value.map_or_else(String::new, |v| format!("{v:.digits$}"))
+    };
+    let worst = day.and_then(Day::worst_hazard);
+    let place = day.and_then(|d| d.place.as_ref());
+    vec![
+        row.release.to_string(),
+        row.verdict.name().to_owned(),
+        row.rank.map_or_else(String::new, |r| r.to_string()),
+        row.reason.clone(),
+        number(day.and_then(|d| d.lead_s), 0),
+        number(day.map(|d| d.center.lat_deg), 5),
+        number(day.map(|d| d.center.lon_deg), 5),
+        number(day.map(|d| d.distance_m), 0),
+        number(day.map(|d| d.azimuth_deg), 1),
+        number(day.and_then(|d| d.area_m2), 0),
+        day.map_or_else(String::new, |d| whole(d.landing)),
+        day.map_or_else(String::new, |d| whole(d.latest_landing)),
+        number(day.and_then(Day::surface_m_s), 2),
+        number(day.and_then(|d| Some(d.strongest()?.1)), 2),
+        number(day.and_then(|d| d.daylight_s), 0),
+        number(day.map(|d| d.left), 5),
+        worst.as_ref().map_or_else(String::new, |h| h.name.clone()),
+        number(worst.map(|h| h.share), 5),
+        number(day.and_then(|d| d.land_in), 5),
+        number(day.and_then(|d| d.walk_in_m), 0),
+        place.map_or_else(String::new, |p| p.name.clone()),
+        number(place.map(|p| p.distance_m), 0),
+        number(place.map(|p| p.azimuth_deg), 1),
+        number(day.map(Day::most_passed), 5),
+    ]
+}
+
+/// Records under a header as CSV.
+///
+/// # Errors
+///
+/// When the text cannot be made; which does not happen in memory.
+pub(super) fn csv_text(
+    header: Vec<String>,
+    records: impl Iterator<Item = Vec<String>>,
+) -> Result<String> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     let failed = |cause: csv::Error| Error::CannotDo {
         why: format!("the table cannot be written as CSV: {cause}"),
         remedy: "expected memory to write to".into(),
     };
-    let header = [
-        "release_utc",
-        "verdict",
-        "rank",
-        "reason",
-        "lead_s",
-        "center_lat_deg",
-        "center_lon_deg",
-        "distance_m",
-        "azimuth_deg",
-        "area_90_m2",
-        "landing_utc",
-        "latest_landing_utc",
-        "surface_wind_m_s",
-        "strongest_wind_m_s",
-        "daylight_s",
-        "left_share",
-        "worst_hazard",
-        "worst_hazard_share",
-        "land_in_share",
-        "walk_in_m",
-    ];
-    writer.write_record(header).map_err(failed)?;
-    for row in &days.rows {
-        let day = row.day.as_ref();
-        let number = |value: Option<f64>, digits: usize| {
-            value.map_or_else(String::new, |v| format!("{v:.digits$}"))
-        };
-        let worst = day.and_then(Day::worst_hazard);
-        let record = [
-            row.release.to_string(),
-            row.verdict.name().to_owned(),
-            row.rank.map_or_else(String::new, |r| r.to_string()),
-            row.reason.clone(),
-            number(day.and_then(|d| d.lead_s), 0),
-            number(day.map(|d| d.center.lat_deg), 5),
-            number(day.map(|d| d.center.lon_deg), 5),
-            number(day.map(|d| d.distance_m), 0),
-            number(day.map(|d| d.azimuth_deg), 1),
-            number(day.and_then(|d| d.area_m2), 0),
-            day.map_or_else(String::new, |d| whole(d.landing)),
-            day.map_or_else(String::new, |d| whole(d.latest_landing)),
-            number(day.and_then(Day::surface_m_s), 2),
-            number(day.and_then(|d| Some(d.strongest()?.1)), 2),
-            number(day.and_then(|d| d.daylight_s), 0),
-            number(day.map(|d| d.left), 5),
-            worst.as_ref().map_or_else(String::new, |h| h.name.clone()),
-            number(worst.map(|h| h.share), 5),
-            number(day.and_then(|d| d.land_in), 5),
-            number(day.and_then(|d| d.walk_in_m), 0),
-        ];
+    writer.write_record(&header).map_err(failed)?;
+    for record in records {
         writer.write_record(&record).map_err(failed)?;
     }
     let bytes = writer
@@ -357,32 +500,24 @@ fn whole(time: Timestamp) -> String {
 
 /// The 90 % ellipses of all releases as GeoJSON.
 pub fn geojson(days: &Days) -> String {
-    let mut extent = Extent::default();
-    let mut features = Vec::new();
-    for row in &days.rows {
-        let ellipse = row.day.as_ref().and_then(|d| d.ellipse.as_ref());
-        let Some(ellipse) = ellipse else { continue };
-        let (feature, part) = ellipse_with(
-            ellipse,
-            [
-                ("release", json!(row.release.to_string())),
-                ("verdict", json!(row.verdict.name())),
-                ("reason", json!(row.reason)),
-                ("rank", json!(row.rank)),
-            ],
-        );
-        extent.add(&part);
-        features.push(feature);
-    }
-    let collection = FeatureCollection {
-        bbox: extent.bbox(),
-        features,
-        foreign_members: Some(object([
+    let features = days.rows.iter().filter_map(|row| {
+        let ellipse = row.day.as_ref()?.ellipse.as_ref()?;
+        let more = [
+            ("release", json!(row.release.to_string())),
+            ("verdict", json!(row.verdict.name())),
+            ("reason", json!(row.reason)),
+            ("rank", json!(row.rank)),
+        ];
+        Some(ellipse_with(ellipse, more))
+    });
+    let collection = gathered(
+        features.collect(),
+        [
             ("seed", json!(days.seed)),
             ("version", json!(days.version)),
             ("draws", json!(days.draws)),
             ("assumptions", json!(days.assumptions)),
-        ])),
-    };
+        ],
+    );
     format!("{collection}\n")
 }

@@ -1,5 +1,6 @@
 //! What people and other programs get to read: tables, pictures, files.
 
+pub mod aim;
 pub mod antimeridian;
 pub mod days;
 pub mod days_picture;
@@ -15,6 +16,8 @@ pub mod forecast;
 pub mod geojson;
 pub mod picture;
 pub mod profile_picture;
+pub mod site;
+pub mod sites;
 pub mod winds;
 pub mod write_file;
 pub mod zone;

@@ -93,6 +93,9 @@ pub fn in_words(miss: Miss) -> &'static str {
 
 /// Smallest free lift that is tried, kg.
 const LEAST_FREE_LIFT_KG: f64 = 1e-3;
+/// Slowest release of a flight that is solved for, m/s: with less, a breath of cold air stops it, and
+/// burst and time no longer follow the gas in order.
+const SLOWEST_M_S: f64 = 1.0;
 /// Largest neck lift that is tried where the balloon's size sets no bound, kg.
 const MOST_NECK_LIFT_KG: f64 = 200.0;
 
@@ -176,10 +179,11 @@ impl Stack {
         ]
     }
 
-    /// The least and the most gas, mol, with which the stack makes a flight: with less it does not
-    /// rise up to the burst, with more it bursts at once.
+    /// The least and the most gas, mol, with which the stack makes a flight: with less it is too
+    /// slow or does not rise up to the burst, with more it bursts at once.
     pub fn flying_mol(&self) -> Result<[f64; 2], Unsolved> {
-        let [low, high] = self.range_mol();
+        let [_, high] = self.range_mol();
+        let low = self.for_rate(SLOWEST_M_S)?.fill.amount_mol;
         let miss = |mol: f64| self.fly(&self.filled(mol)).err();
         let never = |mol| miss(mol).map_or(Unsolved::Unphysical, Unsolved::NeverFlies);
         // From the top down, in steps of a twentieth of the range, to something that flies.

@@ -1,11 +1,14 @@
 //! The air above the site at the release, for who needs no wind.
 
-use super::elevation;
 use super::weather::{SiteWinds, WindInput};
+use super::{elevation, terrain};
 use crate::atmosphere::AirProfile;
 use crate::error::Result;
 use crate::plan::Plan;
 use crate::units::UnitSystem;
+
+/// Terrain is read so far around the site, m.
+const AROUND_M: f64 = 5_000.0;
 
 /// The air above a site.
 #[derive(Debug, Clone)]
@@ -45,7 +48,11 @@ pub fn site_air(
     let mut of_wind = Vec::new();
     let site = SiteWinds::new(plan.site, winds, [plan.release; 2])?;
     let weather = site.weather(plan, units, &mut of_wind)?;
-    let site_m = elevation(plan, &weather, units, assumed);
+    let ground = match plan.elevation_m {
+        Some(_) => None,
+        None => terrain::around(plan, winds, plan.site, AROUND_M)?,
+    };
+    let site_m = elevation(plan, ground.as_deref(), &weather, units, assumed);
     let measured = weather.column.air.measured_m().is_some();
     if !measured {
         assumed.push(

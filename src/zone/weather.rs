@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 
-use super::clock::seconds_between;
+use super::clock::{after, seconds_between};
 use super::reach::{Extent, Reach};
 use super::wind_error;
 use crate::error::{Error, Result};
@@ -37,7 +37,8 @@ impl WindInput {
         }
     }
 
-    /// The first and the last time of the winds, if they name any.
+    /// The first and the last time of the winds, if they name any; of a forecast of one time those
+    /// for which it stands.
     pub fn covers(&self) -> Option<[Timestamp; 2]> {
         let times: Vec<Timestamp> = match self {
             WindInput::Soundings(ascents) => {
@@ -45,7 +46,13 @@ impl WindInput {
             }
             WindInput::Forecast(archive) => archive.steps.iter().map(|s| s.valid).collect(),
         };
-        Some([*times.iter().min()?, *times.iter().max()?])
+        let (first, last) = (*times.iter().min()?, *times.iter().max()?);
+        Some(match self {
+            WindInput::Forecast(_) if first == last => {
+                [-ONE_TIME_STANDS_S, ONE_TIME_STANDS_S].map(|s| after(first, s))
+            }
+            _ => [first, last],
+        })
     }
 }
 
@@ -61,8 +68,6 @@ pub struct SiteWinds<'a> {
 pub struct Weather<'a> {
     /// Air and wind above the site at the release.
     pub column: Column,
-    /// The forecast's own ground at the site, m above mean sea level.
-    pub ground_m: Option<f64>,
     around: Around<'a>,
     /// The files it is from.
     pub files: Vec<String>,
@@ -232,9 +237,12 @@ impl Weather<'_> {
         }
     }
 
-    /// The error process on layers in which the planned flight spends `seconds`.
-    pub fn process(&self, layers: &Layers, seconds: &[f64]) -> Option<WindErrorProcess> {
-        let heights: Vec<f64> = (0..layers.count).map(|k| layers.middle_m(k)).collect();
+    /// The error process on layers in which the planned flight spends `seconds`. Below the release
+    /// the error is that of the lowest layer above it, so that draws do not depend on how deep the
+    /// ground lies.
+    pub fn process(&self, model: &FlightModel, seconds: &[f64]) -> Option<WindErrorProcess> {
+        let height = |k: usize| model.layers.middle_m(k.max(model.release_layer));
+        let heights: Vec<f64> = (0..model.layers.count).map(height).collect();
         let table = self.error.as_ref()?;
         Some(WindErrorProcess::new(table, &heights, seconds))
     }
@@ -325,7 +333,6 @@ fn of_soundings<'a>(
         files.dedup();
         return Ok(Weather {
             column: blend(&weights, &columns),
-            ground_m: None,
             files,
             source: WindSource::Soundings {
                 stations: stations.len(),
@@ -346,7 +353,6 @@ fn of_soundings<'a>(
     }
     Ok(Weather {
         column: Column::from_sounding(&nearest.sounding),
-        ground_m: None,
         around: Around::Nothing,
         files: vec![nearest.file.clone()],
         source: WindSource::Sounding {
@@ -470,7 +476,6 @@ fn of_forecast<'a>(
             air: near.air(&weights, 0),
             winds: WindProfile::blend(&parts),
         },
-        ground_m: near.ground_at(&weights),
         around: Around::Forecast(archive),
         files: archive.names(),
         source: WindSource::Forecast {
