@@ -65,6 +65,24 @@ impl Fault {
         }
     }
 
+    /// What is wrong with a text as TOML, at its line.
+    pub fn of_toml(
+        file: &str,
+        text: &str,
+        wrong: &toml::de::Error,
+        expected: impl Into<String>,
+    ) -> Self {
+        let found = wrong.message().trim().replace('\n', ", ");
+        let fault = Fault::new(file, found, expected);
+        match wrong.span() {
+            Some(span) => {
+                let before = &text.as_bytes()[..span.start.min(text.len())];
+                fault.at_line(1 + before.iter().filter(|&&b| b == b'\n').count())
+            }
+            None => fault,
+        }
+    }
+
     /// The same fault, at a line counted from 1.
     pub fn at_line(mut self, line: usize) -> Self {
         self.line = Some(line);

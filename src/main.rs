@@ -6,6 +6,7 @@ use std::process::ExitCode;
 use clap::{CommandFactory, Parser, Subcommand};
 use windfall::cli::days::{self, DaysArgs};
 use windfall::cli::fetch::{self, FetchArgs};
+use windfall::cli::fill::{self, FillArgs};
 use windfall::cli::sites::{self, SitesArgs};
 use windfall::cli::version;
 use windfall::cli::winds::{self, WindsArgs};
@@ -30,6 +31,7 @@ struct Cli {
 enum Command {
     Zone(ZoneArgs),
     Days(DaysArgs),
+    Fill(FillArgs),
     Sites(SitesArgs),
     Winds(WindsArgs),
     Fetch(FetchArgs),
@@ -42,6 +44,7 @@ fn main() -> ExitCode {
         _ if cli.version => version::run(cli.verbose, &mut out),
         Some(Command::Zone(args)) => zone::run(&args, &mut out, &mut talk),
         Some(Command::Days(args)) => days::run(&args, &mut out),
+        Some(Command::Fill(args)) => fill::run(&args, &mut out),
         Some(Command::Sites(args)) => sites::run(&args, &mut out),
         Some(Command::Winds(args)) => winds::run(&args, &mut out),
         Some(Command::Fetch(args)) => fetch::run(&args, &mut out, &mut talk),

@@ -4,6 +4,7 @@
 //! within physical range.
 
 mod document;
+mod filling;
 
 use std::path::{Path, PathBuf};
 
@@ -19,6 +20,7 @@ use crate::geodesy::Position;
 use crate::ground::map::Class;
 use crate::units::{Dimension, parse};
 use crate::vehicle::balloon::{Gas, LiftingGas};
+use crate::vehicle::latex::LatexTable;
 
 /// A checked plan.
 #[derive(Debug, Clone)]
@@ -41,6 +43,16 @@ pub struct Plan {
     pub member_per_file: bool,
     /// The balloon, if the plan describes it.
     pub balloon: Option<BalloonPlan>,
+    /// Latex balloons by mass: the program's tables, with the plan's own before them.
+    pub balloons: LatexTable,
+    /// Where the burst diameter is from, if the plan does not give it.
+    pub burst_assumed: Option<String>,
+    /// The gas at hand, in the order in which cylinders are emptied.
+    pub cylinders: Vec<CylinderPlan>,
+    /// The narrowest side of the shelter the balloon is filled in, m, if given.
+    pub shelter_m: Option<f64>,
+    /// The narrowest side of the door it is carried through, m, if given.
+    pub door_m: Option<f64>,
     /// What hangs below, item by item.
     pub load: Vec<LoadItem>,
     /// The parachute, if the plan describes it.
@@ -112,6 +124,21 @@ pub struct BalloonPlan {
     pub purity_given: bool,
     /// How much gas.
     pub fill: FillPlan,
+    /// Mass of the filler that hangs on the neck while the lift is tested, kg, if given.
+    pub filler_kg: Option<f64>,
+}
+
+/// Cylinders of one kind.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CylinderPlan {
+    /// How many.
+    pub count: u32,
+    /// Inner volume of each, m3.
+    pub water_volume_m3: f64,
+    /// Pressure on the gauge, Pa above that of the air.
+    pub gauge_pa: f64,
+    /// Temperature, K; that of the air where the plan does not say.
+    pub temperature_k: Option<f64>,
 }
 
 /// The one way in which a plan gives the fill.
@@ -123,8 +150,14 @@ pub enum FillPlan {
     FreeLift(f64),
     /// Volume at the temperature and pressure of the site, m3.
     GasVolume(f64),
+    /// All of the plan's cylinders, emptied.
+    Cylinders,
     /// Rate of ascent at release, m/s.
     AscentRate(f64),
+    /// Altitude of the burst, m above mean sea level.
+    BurstAltitude(f64),
+    /// From the release to the landing, s.
+    FlightTime(f64),
 }
 
 /// One thing that hangs below.
@@ -132,10 +165,40 @@ pub enum FillPlan {
 pub struct LoadItem {
     /// What it is.
     pub name: String,
-    /// Mass, kg.
+    /// Mass that flies, kg: as measured, else as planned.
     pub mass_kg: f64,
+    /// Mass as planned, kg, if given.
+    pub planned_kg: Option<f64>,
+    /// Whether the mass was measured.
+    pub measured: bool,
+    /// What kind of thing it is, if given.
+    pub kind: Option<LoadKind>,
     /// Sides of its smallest face, m, if given.
     pub smallest_face_m: Option<(f64, f64)>,
+    /// Length of a line, m, if given.
+    pub length_m: Option<f64>,
+    /// Breaking strength of a line, N, if given.
+    pub strength_n: Option<f64>,
+}
+
+/// Kinds of things that hang below.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LoadKind {
+    /// A package, as rules call it.
+    Box,
+    /// A line that carries what is below it.
+    Line,
+    /// A radar reflector.
+    Reflector,
+    /// Anything else.
+    Other,
+}
+
+impl LoadItem {
+    /// Whether rules may count it as a package: a box, or a thing of which nothing is said.
+    pub fn is_package(&self) -> bool {
+        matches!(self.kind, None | Some(LoadKind::Box))
+    }
 }
 
 /// The parachute of a plan.
@@ -145,8 +208,12 @@ pub struct ParachutePlan {
     pub diameter_m: f64,
     /// Drag coefficient on the nominal area, if given.
     pub drag_coefficient: Option<f64>,
-    /// Mass, kg; 0 where it is among the load.
+    /// Mass that flies, kg: as measured, else as planned; 0 where it is among the load.
     pub mass_kg: f64,
+    /// Mass as planned, kg, if given.
+    pub planned_kg: Option<f64>,
+    /// Whether the mass was measured.
+    pub measured: bool,
 }
 
 /// One standard deviation of each thing that varies, where the plan gives it.
@@ -189,11 +256,12 @@ const M_S: Dimension = Dimension::Speed;
 const SHARE: Dimension = Dimension::Ratio;
 
 /// Every section a plan may have.
-const SECTIONS: [&str; 11] = [
+const SECTIONS: [&str; 12] = [
     "flight",
     "site",
     "wind",
     "balloon",
+    "cylinders",
     "load",
     "parachute",
     "ascent",
@@ -226,7 +294,8 @@ impl Plan {
     pub fn parse(name: &str, text: &str, folder: &Path) -> Result<Plan> {
         let text = text.strip_prefix('\u{feff}').unwrap_or(text);
         let mut faults = Faults::new(name, text);
-        let root = DeTable::parse(text).map_err(|wrong| syntax_fault(name, text, &wrong))?;
+        let root = DeTable::parse(text)
+            .map_err(|wrong| Fault::of_toml(name, text, &wrong, "a plan in valid TOML"))?;
         let root = root.get_ref();
         if root.is_empty() {
             let fault = Fault::new(name, "no section at all", "a plan with [flight] and [site]");
@@ -253,21 +322,11 @@ impl Plan {
     }
 }
 
-fn syntax_fault(name: &str, text: &str, wrong: &toml::de::Error) -> Fault {
-    let fault = Fault::new(name, wrong.message().to_owned(), "a plan in valid TOML");
-    match wrong.span() {
-        Some(span) => {
-            let before = &text.as_bytes()[..span.start.min(text.len())];
-            fault.at_line(1 + before.iter().filter(|&&b| b == b'\n').count())
-        }
-        None => fault,
-    }
-}
-
 /// The sections of a plan, read one by one; `None` where what is missing leaves no plan.
 fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) -> Option<Plan> {
     let (name, release, timezone) = flight(&Section::of(root, "flight", faults), faults);
-    let (site, elevation_m) = site(&Section::of(root, "site", faults), faults);
+    let site_section = Section::of(root, "site", faults);
+    let (site, elevation_m) = site(&site_section, faults);
     let wind = Section::of(root, "wind", faults);
     wind.allow(&["files", "issued", "member_per_file"], faults);
     let issued =
@@ -282,7 +341,15 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
     let ascent_section = Section::of(root, "ascent", faults);
     let (ascent_rates, burst_altitude_m) = ascent(&ascent_section, faults);
     let balloon_section = Section::of(root, "balloon", faults);
-    let balloon = balloon(&balloon_section, faults);
+    let mut balloon = balloon(&balloon_section, faults);
+    let balloons = filling::balloon_table(&balloon_section, folder, faults);
+    let burst_assumed = match (&balloons, burst_altitude_m) {
+        (Some(balloons), None) => filling::assume_burst(balloon.as_mut(), balloons),
+        _ => None,
+    };
+    let cylinders = filling::cylinders(root, &balloon_section, faults);
+    let [shelter_m, door_m] =
+        ["shelter", "door"].map(|key| filling::narrowest(&site_section, key, faults));
     let load = Section::all_of(root, "load", faults)
         .iter()
         .filter_map(|section| load_item(section, faults))
@@ -302,6 +369,11 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
         wind_issued,
         member_per_file,
         balloon,
+        balloons: balloons?,
+        burst_assumed,
+        cylinders,
+        shelter_m,
+        door_m,
         load,
         parachute,
         ascent_rates,
@@ -346,8 +418,17 @@ fn check_whole(
         } else {
             (ascent, "burst_altitude")
         };
-        let expected = "[balloon] burst_diameter, as in \"8.6 m\", or [ascent] burst_altitude, as in \"30 km\"";
+        let expected = "[balloon] burst_diameter, as in \"8.6 m\", or [ascent] burst_altitude, as in \"30 km\"; no table of balloons has this mass";
         section.missing(key, expected, faults);
+    }
+    let wanted = plan.balloon.map(|b| b.fill);
+    if matches!(wanted, Some(FillPlan::BurstAltitude(_))) && plan.burst_altitude_m.is_some() {
+        faults.note(
+            ascent.span("burst_altitude"),
+            &ascent.path("burst_altitude"),
+            "a stated burst together with a wanted one",
+            "[ascent] burst_altitude or [balloon] burst_altitude, not both",
+        );
     }
     let falls =
         plan.landing_speed_m_s.is_some() || plan.descent_rates.is_some() || parachute.exists();
@@ -409,7 +490,7 @@ fn time(s: &Section, key: &'static str, expected: &str, faults: &mut Faults) -> 
 }
 
 fn site(s: &Section, faults: &mut Faults) -> (Option<Position>, Option<f64>) {
-    s.allow(&["lat", "lon", "elevation"], faults);
+    s.allow(&["lat", "lon", "elevation", "shelter", "door"], faults);
     for (key, what) in [
         ("lat", "degrees north, as in 43.06"),
         ("lon", "degrees east, as in -108.48"),
@@ -481,17 +562,15 @@ fn rate_table(
 }
 
 fn balloon(s: &Section, faults: &mut Faults) -> Option<BalloonPlan> {
-    const FILLS: [&str; 5] = [
-        "neck_lift",
-        "free_lift",
-        "gas_volume",
-        "cylinders",
-        "ascent_rate",
+    let own = [
+        "mass",
+        "burst_diameter",
+        "table",
+        "gas",
+        "gas_purity",
+        "filler",
     ];
-    s.allow(
-        &[&["mass", "burst_diameter", "gas", "gas_purity"], &FILLS[..]].concat(),
-        faults,
-    );
+    s.allow(&[&own[..], &filling::FILLS].concat(), faults);
     if !s.exists() {
         return None;
     }
@@ -511,35 +590,8 @@ fn balloon(s: &Section, faults: &mut Faults) -> Option<BalloonPlan> {
         0.5..=1.0,
         faults,
     );
-    let fill = match s.only_one(&FILLS, faults) {
-        None => {
-            let expected = format!("exactly one of {}", FILLS.join(", "));
-            s.missing("neck_lift", &expected, faults);
-            None
-        }
-        Some("cylinders") => {
-            let expected = "neck_lift, free_lift, gas_volume or ascent_rate: cylinders are not read by this version";
-            faults.note(
-                s.span("cylinders"),
-                &s.path("cylinders"),
-                "a fill by cylinders",
-                expected,
-            );
-            None
-        }
-        Some("neck_lift") => s
-            .quantity("neck_lift", KG, 0.005..=100.0, faults)
-            .map(FillPlan::NeckLift),
-        Some("free_lift") => s
-            .quantity("free_lift", KG, 0.005..=100.0, faults)
-            .map(FillPlan::FreeLift),
-        Some("gas_volume") => s
-            .quantity("gas_volume", Dimension::Volume, 0.01..=200.0, faults)
-            .map(FillPlan::GasVolume),
-        Some(_) => s
-            .quantity("ascent_rate", M_S, 0.5..=15.0, faults)
-            .map(FillPlan::AscentRate),
-    };
+    let filler_kg = s.quantity("filler", KG, 0.0..=10.0, faults);
+    let fill = filling::fill(s, faults);
     Some(BalloonPlan {
         mass_kg: mass_kg?,
         burst_diameter_m,
@@ -549,6 +601,7 @@ fn balloon(s: &Section, faults: &mut Faults) -> Option<BalloonPlan> {
         },
         purity_given: purity.is_some(),
         fill: fill?,
+        filler_kg,
     })
 }
 
@@ -576,38 +629,48 @@ fn gas(s: &Section, faults: &mut Faults) -> Option<Gas> {
 }
 
 fn load_item(s: &Section, faults: &mut Faults) -> Option<LoadItem> {
-    s.allow(&["name", "mass", "smallest_face"], faults);
-    if !s.has("mass") {
-        s.missing("mass", "a mass, as in \"0.95 kg\"", faults);
-    }
+    let known = [
+        "name",
+        "kind",
+        "mass",
+        "measured",
+        "length",
+        "mass_per_length",
+        "strength",
+        "smallest_face",
+    ];
+    s.allow(&known, faults);
     let name = s
         .text("name", "a name in quotes", faults)
         .unwrap_or("unnamed");
-    let mass_kg = s.quantity("mass", KG, 0.0..=100.0, faults);
+    let length_m = s.quantity("length", M, 0.01..=1_000.0, faults);
+    let planned_kg = filling::planned_mass(s, length_m, faults);
+    let measured_kg = s.quantity("measured", KG, 0.0..=100.0, faults);
+    if !s.has("mass") && !s.has("mass_per_length") && !s.has("measured") {
+        let expected = "a mass, as in \"0.95 kg\", or measured, or length and mass_per_length";
+        s.missing("mass", expected, faults);
+    }
     let expected = "two sides, as in \"15 cm x 20 cm\"";
-    let face = s.text("smallest_face", expected, faults).and_then(|text| {
-        let side = |t: &str| parse(t, M).ok().filter(|v| *v > 0.0 && *v < 10.0);
-        let sides = text.split_once('x').and_then(|(a, b)| side(a).zip(side(b)));
-        if sides.is_none() {
-            let found = format!("\"{text}\"");
-            faults.note(
-                s.span("smallest_face"),
-                &s.path("smallest_face"),
-                found,
-                expected,
-            );
-        }
-        sides
-    });
+    let sides = filling::sides(s, "smallest_face", expected, 2..=2, faults);
+    let strength_n = s.quantity("strength", Dimension::Force, 1.0..=100_000.0, faults);
+    let line = length_m.is_some() || strength_n.is_some();
     Some(LoadItem {
         name: name.to_owned(),
-        mass_kg: mass_kg?,
-        smallest_face_m: face,
+        mass_kg: measured_kg.or(planned_kg)?,
+        planned_kg,
+        measured: measured_kg.is_some(),
+        kind: filling::kind(s, faults).or(line.then_some(LoadKind::Line)),
+        smallest_face_m: sides.map(|sides| (sides[0], sides[1])),
+        length_m,
+        strength_n,
     })
 }
 
 fn parachute(s: &Section, faults: &mut Faults) -> Option<ParachutePlan> {
-    s.allow(&["diameter", "drag_coefficient", "mass"], faults);
+    s.allow(
+        &["diameter", "drag_coefficient", "mass", "measured"],
+        faults,
+    );
     if !s.exists() {
         return None;
     }
@@ -616,11 +679,14 @@ fn parachute(s: &Section, faults: &mut Faults) -> Option<ParachutePlan> {
     }
     let what = "on the laid-out area: 0.75 for a flat circular canopy";
     let drag_coefficient = s.number("drag_coefficient", what, 0.1..=3.0, faults);
-    let mass_kg = s.quantity("mass", KG, 0.0..=20.0, faults);
+    let planned_kg = s.quantity("mass", KG, 0.0..=20.0, faults);
+    let measured_kg = s.quantity("measured", KG, 0.0..=20.0, faults);
     Some(ParachutePlan {
         diameter_m: s.quantity("diameter", M, 0.1..=20.0, faults)?,
         drag_coefficient,
-        mass_kg: mass_kg.unwrap_or(0.0),
+        mass_kg: measured_kg.or(planned_kg).unwrap_or(0.0),
+        planned_kg,
+        measured: measured_kg.is_some(),
     })
 }
 

@@ -22,6 +22,12 @@ pub enum Dimension {
     Temperature,
     /// Seconds inside.
     Time,
+    /// Newtons inside; of line strength, where "lb" and "kg" are the weight of these.
+    Force,
+    /// Kilograms a metre inside: of a line.
+    MassPerLength,
+    /// Kilograms a square metre inside: a package's mass by its smallest face.
+    AreaDensity,
     /// A share; 1 inside is 100 %.
     Ratio,
 }
@@ -37,6 +43,9 @@ impl Dimension {
             Dimension::Volume => "m3",
             Dimension::Temperature => "K",
             Dimension::Time => "s",
+            Dimension::Force => "N",
+            Dimension::MassPerLength => "kg/m",
+            Dimension::AreaDensity => "kg/m2",
             Dimension::Ratio => "%",
         }
     }
@@ -50,6 +59,9 @@ impl Dimension {
             Dimension::Volume => "a volume",
             Dimension::Temperature => "a temperature",
             Dimension::Time => "a time",
+            Dimension::Force => "a force",
+            Dimension::MassPerLength => "a mass by length",
+            Dimension::AreaDensity => "a mass by area",
             Dimension::Ratio => "a percentage",
         }
     }
@@ -82,6 +94,10 @@ pub const NAUTICAL_MILE_M: f64 = 1852.0;
 pub const KNOT_M_S: f64 = NAUTICAL_MILE_M / 3600.0;
 /// One avoirdupois pound, in kilograms (exact, 1959 agreement).
 pub const POUND_KG: f64 = 0.453_592_37;
+/// One pound-force, in newtons (exact: a pound by standard gravity).
+pub const POUND_FORCE_N: f64 = POUND_KG * 9.806_65;
+/// One cubic foot, in cubic metres (exact).
+pub const CUBIC_FOOT_M3: f64 = FOOT_M * FOOT_M * FOOT_M;
 /// 0 degrees Celsius, in kelvins.
 pub const ZERO_CELSIUS_K: f64 = 273.15;
 
@@ -125,6 +141,21 @@ const UNITS: &[Unit] = &[
         factor: 5.0 / 9.0,
         offset: 459.67,
     },
+    unit("N", Dimension::Force, 1.0),
+    unit("lbf", Dimension::Force, POUND_FORCE_N),
+    unit("lb", Dimension::Force, POUND_FORCE_N),
+    unit("kg", Dimension::Force, 9.806_65),
+    unit("kg/m", Dimension::MassPerLength, 1.0),
+    unit("g/m", Dimension::MassPerLength, 1e-3),
+    unit("oz/ft", Dimension::MassPerLength, POUND_KG / 16.0 / FOOT_M),
+    unit("lb/ft", Dimension::MassPerLength, POUND_KG / FOOT_M),
+    unit("kg/m2", Dimension::AreaDensity, 1.0),
+    unit("g/cm2", Dimension::AreaDensity, 10.0),
+    unit(
+        "oz/in2",
+        Dimension::AreaDensity,
+        POUND_KG / 16.0 * 144.0 / (FOOT_M * FOOT_M),
+    ),
     unit("%", Dimension::Ratio, 0.01),
     unit("s", Dimension::Time, 1.0),
     unit("min", Dimension::Time, 60.0),
@@ -281,6 +312,83 @@ impl UnitSystem {
         }
     }
 
+    /// A weight to hang, in grams and in pounds whatever the system: scales and weights have both.
+    pub fn both_weights(self, kg: f64) -> String {
+        let (grams, pounds) = (thousands(1_000.0 * kg), kg / POUND_KG);
+        match self {
+            UnitSystem::Metric => format!("{grams} g ({pounds:.2} lb)"),
+            UnitSystem::Us => format!("{pounds:.2} lb ({grams} g)"),
+        }
+    }
+
+    /// An empty balloon, which goes by its grams in every system.
+    pub fn balloon(self, kg: f64) -> String {
+        format!("{} g", thousands(1_000.0 * kg))
+    }
+
+    /// Mass of one item, as scales tell it: grams, or pounds and below one of them ounces.
+    pub fn item_mass(self, kg: f64) -> String {
+        match self {
+            UnitSystem::Us if kg >= POUND_KG => self.mass(kg),
+            _ => self.small_mass(kg),
+        }
+    }
+
+    /// A small mass, or a difference of masses.
+    pub fn small_mass(self, kg: f64) -> String {
+        match self {
+            UnitSystem::Metric => format!("{} g", thousands(1_000.0 * kg)),
+            UnitSystem::Us => format!("{:.1} oz", 16.0 * kg / POUND_KG),
+        }
+    }
+
+    /// A pressure on a gauge.
+    pub fn gauge(self, pa: f64) -> String {
+        match self {
+            UnitSystem::Metric => format!("{:.0} bar", pa / 1e5),
+            UnitSystem::Us => format!(
+                "{} psi",
+                thousands((pa / 6_894.757_293_168 / 10.0).round() * 10.0)
+            ),
+        }
+    }
+
+    /// A temperature of air.
+    pub fn temperature(self, k: f64) -> String {
+        let celsius = k - ZERO_CELSIUS_K;
+        match self {
+            UnitSystem::Metric => format!("{celsius:.1} C"),
+            UnitSystem::Us => format!("{:.0} F", 1.8 * celsius + 32.0),
+        }
+    }
+
+    /// A force.
+    pub fn force(self, n: f64) -> String {
+        match self {
+            UnitSystem::Metric => format!("{n:.0} N"),
+            UnitSystem::Us => format!("{:.1} lbf", n / POUND_FORCE_N),
+        }
+    }
+
+    /// An energy.
+    pub fn energy(self, j: f64) -> String {
+        match self {
+            UnitSystem::Metric => format!("{j:.0} J"),
+            UnitSystem::Us => format!("{:.0} ft lbf", j / (POUND_FORCE_N * FOOT_M)),
+        }
+    }
+
+    /// A mass by area.
+    pub fn area_density(self, kg_m2: f64) -> String {
+        match self {
+            UnitSystem::Metric => format!("{:.2} g/cm2", kg_m2 / 10.0),
+            UnitSystem::Us => {
+                let oz_in2 = kg_m2 * FOOT_M * FOOT_M / 144.0 / (POUND_KG / 16.0);
+                format!("{oz_in2:.2} oz/in2")
+            }
+        }
+    }
+
     /// A volume of gas.
     pub fn volume(self, m3: f64) -> String {
         match self {
@@ -348,6 +456,9 @@ mod tests {
             ("1.5e3 m", Dimension::Length, 1500.0),
             ("-3 m", Dimension::Length, -3.0),
             ("10min", Dimension::Time, 600.0),
+            ("50 lb", Dimension::Force, 222.411_080_763),
+            ("3 oz/in2", Dimension::AreaDensity, 131.825_546_182),
+            ("2 g/m", Dimension::MassPerLength, 0.002),
         ];
         for (text, dimension, si) in cases {
             let got = parse(text, dimension).unwrap();
@@ -376,6 +487,21 @@ mod tests {
         assert_eq!(UnitSystem::Us.vertical_speed(5.08), "1,000 ft/min");
         assert_eq!(UnitSystem::Metric.area(1_674.6e6), "1,675 km2");
         assert_eq!(UnitSystem::Us.area(MILE_M * MILE_M), "1.0 sq mi");
+        assert_eq!(
+            UnitSystem::Metric.both_weights(6.8038855),
+            "6,804 g (15.00 lb)"
+        );
+        assert_eq!(UnitSystem::Us.both_weights(6.8038855), "15.00 lb (6,804 g)");
+        assert_eq!(UnitSystem::Us.gauge(2e7), "2,900 psi");
+        assert_eq!(UnitSystem::Us.temperature(288.15), "59 F");
+        assert_eq!(UnitSystem::Us.area_density(131.8286), "3.00 oz/in2");
+        assert_eq!(UnitSystem::Metric.area_density(131.8286), "13.18 g/cm2");
+        assert_eq!(UnitSystem::Us.force(222.4111), "50.0 lbf");
+        assert_eq!(UnitSystem::Us.energy(13.558), "10 ft lbf");
+        assert_eq!(UnitSystem::Us.small_mass(0.028_349_5), "1.0 oz");
+        assert_eq!(UnitSystem::Us.item_mass(0.4), "14.1 oz");
+        assert_eq!(UnitSystem::Us.item_mass(1.0), "2.20 lb");
+        assert_eq!(UnitSystem::Metric.item_mass(1.0), "1,000 g");
         assert_eq!(duration(7620.0), "2 h 07 min");
         assert_eq!(duration(40.0 * 86_400.0 + 3_700.0), "40 d 1 h");
         assert_eq!(thousands(-1234567.0), "-1,234,567");

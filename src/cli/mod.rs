@@ -2,6 +2,7 @@
 
 pub mod days;
 pub mod fetch;
+pub mod fill;
 pub mod options;
 mod output;
 mod progress;

@@ -224,8 +224,9 @@ struct Single {
 
 fn read(file: &str, text: &str) -> Result<BTreeMap<String, Feed>> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-    let tables: BTreeMap<String, Table> =
-        toml::from_str(text).map_err(|wrong| syntax_fault(file, text, &wrong))?;
+    let tables: BTreeMap<String, Table> = toml::from_str(text).map_err(|wrong| {
+        Fault::of_toml(file, text, &wrong, "a table of feeds, as in feeds.toml")
+    })?;
     let mut feeds = BTreeMap::new();
     let mut faults = Vec::new();
     for (name, table) in tables {
@@ -241,18 +242,6 @@ fn read(file: &str, text: &str) -> Result<BTreeMap<String, Feed>> {
         Ok(feeds)
     } else {
         Err(Error::Faults(faults))
-    }
-}
-
-fn syntax_fault(file: &str, text: &str, wrong: &toml::de::Error) -> Fault {
-    let found = wrong.message().trim().replace('\n', ", ");
-    let fault = Fault::new(file, found, "a table of feeds, as in feeds.toml");
-    match wrong.span() {
-        Some(span) => {
-            let before = &text.as_bytes()[..span.start.min(text.len())];
-            fault.at_line(1 + before.iter().filter(|&&b| b == b'\n').count())
-        }
-        None => fault,
     }
 }
 

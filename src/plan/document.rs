@@ -5,7 +5,7 @@ use std::ops::RangeInclusive;
 use toml::Spanned;
 use toml::de::{DeArray, DeTable, DeValue};
 
-use crate::error::Fault;
+use crate::error::{Error, Fault};
 use crate::units::{Dimension, parse};
 
 type Item<'a> = Spanned<DeValue<'a>>;
@@ -46,6 +46,14 @@ impl<'a> Faults<'a> {
     fn line(&self, at: usize) -> usize {
         let before = &self.text.as_bytes()[..at.min(self.text.len())];
         1 + before.iter().filter(|&&b| b == b'\n').count()
+    }
+
+    /// Notes what was wrong with another file that the document names.
+    pub fn note_error(&mut self, at: Option<usize>, key: &str, error: Error) {
+        match error {
+            Error::Faults(more) => self.found.extend(more),
+            other => self.note(at, key, other.to_string(), "a file that can be read"),
+        }
     }
 
     /// All faults, in the order of their lines.
@@ -121,6 +129,34 @@ impl<'a> Section<'a> {
         sections
     }
 
+    /// The tables that stand under a key of this section: one, or an array of them.
+    pub fn tables_under(&self, key: &str, faults: &mut Faults) -> Vec<Section<'a>> {
+        let expected = format!("a table or an array of tables, as in {key} = {{ ... }}");
+        let items: Option<Vec<&Item>> = self.get(key).map(|item| match item.get_ref() {
+            DeValue::Array(array) => array.iter().collect(),
+            _ => vec![item],
+        });
+        if items.as_ref().is_some_and(Vec::is_empty) {
+            let at = self.span(key);
+            faults.note(at, &self.path(key), "an empty array", expected.clone());
+        }
+        let mut sections = Vec::new();
+        for item in items.unwrap_or_default() {
+            match item.get_ref().as_table() {
+                Some(table) => sections.push(Section {
+                    name: self.path(key),
+                    table: Some(table),
+                    at: Some(item.span().start),
+                }),
+                None => {
+                    let at = Some(item.span().start);
+                    faults.note(at, &self.path(key), describe(item), expected.clone());
+                }
+            }
+        }
+        sections
+    }
+
     /// Whether the document has the section.
     pub fn exists(&self) -> bool {
         self.table.is_some()
@@ -149,6 +185,11 @@ impl<'a> Section<'a> {
     /// Notes that a key is missing, with what it should be.
     pub fn missing(&self, key: &str, expected: &str, faults: &mut Faults) {
         faults.note(self.at, &self.path(key), "nothing", expected);
+    }
+
+    /// Notes that the section itself should not be there.
+    pub fn contradiction(&self, found: &str, expected: &str, faults: &mut Faults) {
+        faults.note(self.at, &self.name, found, expected);
     }
 
     /// The keys of `keys` that stand in the section; more than one is a contradiction and noted.
@@ -336,6 +377,9 @@ fn example(dimension: Dimension) -> &'static str {
         Dimension::Volume => "6",
         Dimension::Temperature => "288",
         Dimension::Time => "600",
+        Dimension::Force => "220",
+        Dimension::MassPerLength => "0.005",
+        Dimension::AreaDensity => "100",
     }
 }
 

@@ -331,7 +331,7 @@ pub(super) fn list<S: AsRef<str>>(heading: &str, lines: &[S]) -> String {
 }
 
 /// A text in lines of at most `width` characters, cut between words.
-fn wrapped(text: &str, width: usize) -> Vec<String> {
+pub(super) fn wrapped(text: &str, width: usize) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for word in text.split_whitespace() {
         match lines.last_mut() {

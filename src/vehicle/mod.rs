@@ -2,5 +2,8 @@
 
 pub mod ascent;
 pub mod balloon;
+pub mod cylinder;
 pub mod descent;
+pub mod latex;
 pub mod parachute;
+pub mod real_gas;

@@ -12,6 +12,7 @@ use crate::flight::rise::{Rise, RiseSpread, RiseTable};
 use crate::geodesy::Compass;
 use crate::ground::terrain::Terrain;
 use crate::plan::Plan;
+use crate::sizing::CEILING_M;
 use crate::spread::draws::{BurstSpread, FallingMass, Spread};
 use crate::units::UnitSystem;
 use crate::vehicle::balloon::sphere_diameter_m;
@@ -20,9 +21,6 @@ use crate::wind::column::Column;
 
 /// Spread of the drag area where the landing speed was stated, one standard deviation (assumed).
 const STATED_FALL_AREA: f64 = 0.08;
-
-/// Highest altitude flights are followed to, m; the highest balloons of rubber reach little more.
-const CEILING_M: f64 = 50_000.0;
 
 /// A flight model with what varies about it.
 #[derive(Debug, Clone)]
@@ -57,6 +55,9 @@ impl Setup {
             Some(b) => Some(stack::filled_balloon(plan, b, &column.air, site_m)?),
             None => None,
         };
+        if let (Some(from), Some(b)) = (&plan.burst_assumed, &plan.balloon) {
+            assumed.push(stack::burst_diameter_assumed(b, from, units));
+        }
         if plan.balloon.is_some_and(|b| !b.purity_given) {
             assumed.push("pure gas (no gas_purity given), assumed".into());
         }

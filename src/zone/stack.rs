@@ -2,12 +2,14 @@
 
 use crate::atmosphere::{Air, AirProfile, RHO0_KG_M3};
 use crate::error::{Error, Result};
+use crate::flight::model::Fall;
 use crate::flight::rise::RisePlan;
-use crate::plan::{BalloonPlan, FillPlan, Plan};
+use crate::plan::{BalloonPlan, CylinderPlan, FillPlan, Plan};
+use crate::sizing::{Known, Stack};
 use crate::spread::draws::FallingMass;
 use crate::units::UnitSystem;
-use crate::vehicle::ascent::{Climber, DragCurve, GasHeat};
-use crate::vehicle::balloon::Fill;
+use crate::vehicle::balloon::Balloon;
+use crate::vehicle::cylinder::{Cylinders, all_give_mol};
 use crate::vehicle::descent::{FallSpeed, THIN_AIR_EXPONENT};
 use crate::vehicle::parachute::{drag_area_m2, terminal_speed_m_s};
 
@@ -39,85 +41,108 @@ pub fn load_kg(plan: &Plan) -> f64 {
     items + plan.parachute.map_or(0.0, |p| p.mass_kg)
 }
 
+/// The plan's stack, to be filled in the air at `site_m`.
+pub fn to_be_filled(plan: &Plan, balloon: &BalloonPlan, air: &AirProfile, site_m: f64) -> Stack {
+    let (speed, _) = fall(plan, UnitSystem::Metric, &mut Vec::new());
+    let layers = Stack::layers(site_m);
+    let down = match &plan.descent_rates {
+        Some(rates) => Fall::stated(rates, &layers),
+        None => Fall::at_speed(&speed, air, &layers),
+    };
+    let rubber = Balloon {
+        mass_kg: balloon.mass_kg,
+        burst_diameter_m: balloon.burst_diameter_m.unwrap_or(f64::INFINITY),
+    };
+    let load = load_kg(plan);
+    let mut stack = Stack::new(rubber, balloon.gas, load, air.clone(), site_m, down);
+    stack.burst_altitude_m = plan.burst_altitude_m;
+    stack
+}
+
+/// That the burst diameter is of a table, and of which.
+pub fn burst_diameter_assumed(balloon: &BalloonPlan, from: &str, units: UnitSystem) -> String {
+    let diameter = balloon.burst_diameter_m.map(|d| units.size(d));
+    format!(
+        "burst diameter of {} for a balloon of {}, {from}, assumed",
+        diameter.unwrap_or_default(),
+        units.balloon(balloon.mass_kg)
+    )
+}
+
+/// The plan's cylinders, at the temperature of the air where the plan gives none.
+pub fn cylinders(plan: &Plan, here: &Air) -> Vec<Cylinders> {
+    let one = |c: &CylinderPlan| Cylinders {
+        count: c.count,
+        water_volume_m3: c.water_volume_m3,
+        gauge_pa: c.gauge_pa,
+        temperature_k: c.temperature_k.unwrap_or(here.temperature_k),
+    };
+    plan.cylinders.iter().map(one).collect()
+}
+
+/// That the content of cylinders cannot be told: the plan's ranges leave no such case.
+pub fn unknown_content() -> Error {
+    Error::CannotDo {
+        why: "the content of the cylinders cannot be told".into(),
+        remedy: "expected a temperature between 200 and 400 K and up to 450 bar".into(),
+    }
+}
+
+/// What the plan knows of its fill.
+///
+/// # Errors
+///
+/// [`Error::CannotDo`] for cylinders whose content cannot be told.
+pub fn known(plan: &Plan, balloon: &BalloonPlan, here: &Air) -> Result<Known> {
+    Ok(match balloon.fill {
+        FillPlan::NeckLift(kg) => Known::NeckLift(kg),
+        FillPlan::FreeLift(kg) => Known::FreeLift(kg),
+        FillPlan::GasVolume(m3) => Known::GasVolume(m3),
+        FillPlan::AscentRate(m_s) => Known::AscentRate(m_s),
+        FillPlan::BurstAltitude(m) => Known::BurstAltitude(m),
+        FillPlan::FlightTime(s) => Known::FlightTime(s),
+        FillPlan::Cylinders => {
+            let all = cylinders(plan, here);
+            let gives = all_give_mol(&all, balloon.gas.gas, here.pressure_pa);
+            Known::Amount(gives.ok_or_else(unknown_content)?)
+        }
+    })
+}
+
 /// The plan's balloon, filled in the air at `site_m`.
 ///
 /// # Errors
 ///
-/// [`Error::CannotDo`] when the lift cannot raise the load or no fill gives the wanted rate.
+/// [`Error::CannotDo`] when the lift cannot raise the load or no fill gives what is wanted.
 pub fn filled_balloon(
     plan: &Plan,
     balloon: &BalloonPlan,
     air: &AirProfile,
     site_m: f64,
 ) -> Result<FilledBalloon> {
-    let load = load_kg(plan);
-    let here = air.at(site_m);
-    let with_neck_lift = |neck_kg: f64| RisePlan {
-        climber: Climber {
-            dead_mass_kg: balloon.mass_kg + load,
-            fill: Fill::of_gross_lift(balloon.gas, neck_kg + balloon.mass_kg, &here),
-            drag: DragCurve::FITTED,
-            drag_factor: 1.0,
-            heat: GasHeat::Convective,
-        },
-        balloon_kg: balloon.mass_kg,
-        gross_lift_kg: neck_kg + balloon.mass_kg,
-    };
-    let neck_lift_kg = match balloon.fill {
-        FillPlan::NeckLift(kg) => kg,
-        FillPlan::FreeLift(kg) => kg + load,
-        FillPlan::GasVolume(m3) => gross_of_volume(balloon, m3, &here) - balloon.mass_kg,
-        FillPlan::AscentRate(m_s) => {
-            let rate = |free: f64| with_neck_lift(load + free).climber.rate_at(air, site_m);
-            load + free_lift_for_rate(m_s, rate)?
-        }
-    };
-    let free_lift_kg = neck_lift_kg - load;
-    if free_lift_kg <= 0.0 {
+    let stack = to_be_filled(plan, balloon, air, site_m);
+    let known = known(plan, balloon, &stack.here())?;
+    let filled = stack.solve(known).map_err(|unsolved| Error::CannotDo {
+        why: unsolved.to_string(),
+        remedy: "expected a [balloon] fill that this stack can have".into(),
+    })?;
+    if filled.free_lift_kg <= 0.0 {
         return Err(Error::CannotDo {
             why: format!(
-                "the neck lift of {neck_lift_kg:.2} kg does not raise the load of {load:.2} kg: {:.2} kg is missing",
-                -free_lift_kg
+                "the neck lift of {:.2} kg does not raise the load of {:.2} kg: {:.2} kg is missing",
+                filled.neck_lift_kg, stack.load_kg, -filled.free_lift_kg
             ),
             remedy: "expected more neck lift than load; common practice is half as much again"
                 .into(),
         });
     }
-    let rise = with_neck_lift(neck_lift_kg);
     Ok(FilledBalloon {
-        rise,
+        rise: stack.rise_plan(&filled),
         burst_diameter_m: balloon.burst_diameter_m,
-        neck_lift_kg,
-        free_lift_kg,
-        volume_m3: rise
-            .climber
-            .fill
-            .volume_m3(here.temperature_k, here.pressure_pa),
+        neck_lift_kg: filled.neck_lift_kg,
+        free_lift_kg: filled.free_lift_kg,
+        volume_m3: filled.volume_m3,
     })
-}
-
-fn gross_of_volume(balloon: &BalloonPlan, volume_m3: f64, air: &Air) -> f64 {
-    Fill::of_volume(balloon.gas, volume_m3, air).gross_lift_kg(air)
-}
-
-/// The free lift in kg that gives a rate, by bisection; the rate grows with the lift.
-fn free_lift_for_rate(wanted_m_s: f64, rate: impl Fn(f64) -> f64) -> Result<f64> {
-    let (mut low, mut high) = (0.0, 100.0);
-    if rate(high) < wanted_m_s {
-        return Err(Error::CannotDo {
-            why: format!("no fill makes this stack rise at {wanted_m_s:.1} m/s"),
-            remedy: "expected a lower [balloon] ascent_rate".into(),
-        });
-    }
-    for _ in 0..60 {
-        let middle = 0.5 * (low + high);
-        if rate(middle) < wanted_m_s {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    Ok(high)
 }
 
 /// How the plan's stack falls, and what of its mass varies. Says what it assumes.

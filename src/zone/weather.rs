@@ -69,7 +69,8 @@ pub struct Weather<'a> {
     /// Air and wind above the site at the release.
     pub column: Column,
     around: Around<'a>,
-    files: Vec<String>,
+    /// The files it is from.
+    pub files: Vec<String>,
     source: WindSource,
     /// `None` for winds taken as exact.
     error: Option<WindErrorTable>,

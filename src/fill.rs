@@ -1,0 +1,303 @@
+//! Sizing a flight: from a plan and the air above its site to masses, gas, lift and what follows.
+
+pub mod checklist;
+mod curves;
+pub mod findings;
+mod gas;
+mod ledger;
+mod lift_test;
+pub mod rules;
+mod sensitivity;
+
+use serde::de::DeserializeOwned;
+
+use self::findings::Seen;
+use self::rules::{Numbers, RuleSet};
+use crate::atmosphere::{Air, P0_PA};
+use crate::error::{Error, Fault, Result};
+use crate::plan::{BalloonPlan, FillPlan, LoadKind, Plan};
+use crate::report::fill::{Balloon, Fill, FlightFacts, Lift, Site};
+use crate::sizing::{Filled, Flight, Known, Stack};
+use crate::spread::draws::{BurstSpread, Spread};
+use crate::units::{UnitSystem, duration};
+use crate::vehicle::balloon::sphere_volume_m3;
+use crate::zone::WindInput;
+use crate::zone::site_air::{SiteAir, site_air};
+use crate::zone::stack;
+
+/// What is asked besides the plan.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Options<'a> {
+    /// What is known of the fill, in place of what the plan says.
+    pub known: Option<Known>,
+    /// A weight that the balloon just lifted, kg: another row of the lift test.
+    pub lifted_kg: Option<f64>,
+    /// The thresholds to compare with.
+    pub rules: Option<&'a RuleSet>,
+    /// Units in which findings and assumptions are worded.
+    pub units: UnitSystem,
+}
+
+/// Sizes the plan's flight in the air that `winds` tell, or in the standard atmosphere.
+///
+/// # Errors
+///
+/// [`Error::CannotDo`] when the plan has no balloon, when the winds do not cover the site, or when
+/// no fill makes what is wanted. A stack that should not fly is a result, not an error.
+pub fn size(plan: &Plan, winds: Option<&WindInput>, options: Options) -> Result<Fill> {
+    let units = options.units;
+    let Some(balloon) = &plan.balloon else {
+        return Err(Error::CannotDo {
+            why: "the plan has no balloon to fill".into(),
+            remedy: "expected [balloon] with mass, gas and fill".into(),
+        });
+    };
+    let mut assumed = Vec::new();
+    let site = site_air(plan, winds, units, &mut assumed)?;
+    let stack = stack::to_be_filled(plan, balloon, &site.air, site.site_m);
+    let here = stack.here();
+    assume(plan, balloon, units, &mut assumed);
+    let known = match options.known {
+        Some(known) => known,
+        None => stack::known(plan, balloon, &here)?,
+    };
+    let filled = stack.solve(known).map_err(|unsolved| Error::CannotDo {
+        why: unsolved.in_words(units),
+        remedy: "expected another fill, balloon or load".into(),
+    })?;
+    let flown = stack.fly(&filled);
+    let cylinders = gas::cylinder_use(plan, &stack, &filled, units, &mut assumed)?;
+    let ledger = ledger::ledger(plan, &stack, units);
+    let lift = lift(plan, &filled);
+    let spread = (lift_spread(plan), burst_spread(plan));
+    let flight = flown
+        .ok()
+        .map(|f| flight_facts(&stack, &filled, &f, spread, units, &mut assumed));
+    let lift_test = lift_test::lift_test(
+        &stack,
+        &filled,
+        balloon.filler_kg,
+        spread.0,
+        options.lifted_kg,
+        units,
+    );
+    let seen = Seen {
+        stack: &stack,
+        known,
+        filled: &filled,
+        flown,
+        cylinders: &cylinders,
+        lift: &lift,
+        lift_test: &lift_test,
+    };
+    let findings = seen.findings(units);
+    let rules = options.rules.map(|rules| {
+        let numbers = numbers(plan, &stack, &filled, flight.as_ref());
+        rules.compare(&numbers, units)
+    });
+    Ok(Fill {
+        name: plan.name.clone(),
+        release: plan.release,
+        timezone: plan.timezone.clone(),
+        solved_from: solved_from(known, balloon, options.known.is_none(), units),
+        do_not_fly: findings.iter().any(|f| f.stops),
+        findings,
+        site: site_facts(&site, &here),
+        ledger,
+        balloon: Balloon {
+            mass_kg: balloon.mass_kg,
+            burst_diameter_m: balloon
+                .burst_diameter_m
+                .filter(|_| plan.burst_altitude_m.is_none()),
+            gas: balloon.gas,
+        },
+        lift,
+        cylinders,
+        sensitivities: flown
+            .ok()
+            .and_then(|_| sensitivity::sensitivities(&stack, &filled)),
+        flight,
+        lift_test,
+        rules,
+        curves: curves::curves(plan, balloon, &stack, &filled),
+        assumptions: assumed,
+        notes: notes(plan, options.rules.is_some()),
+        version: env!("CARGO_PKG_VERSION").into(),
+    })
+}
+
+/// What the plan leaves open about the balloon.
+fn assume(plan: &Plan, balloon: &BalloonPlan, units: UnitSystem, assumed: &mut Vec<String>) {
+    if let Some(from) = &plan.burst_assumed {
+        assumed.push(stack::burst_diameter_assumed(balloon, from, units));
+    }
+    if !balloon.purity_given {
+        assumed.push("pure gas (no gas_purity given), assumed".into());
+    }
+    if balloon.filler_kg.is_none() {
+        assumed.push("the filler on the neck weighs nothing, assumed: weigh it with what hangs on it of the hose, and give [balloon] filler; the weight to hang is less by it".into());
+    }
+    // The fall says what it assumes; it was computed with the stack.
+    stack::fall(plan, units, assumed);
+    let unnamed: Vec<&str> = plan
+        .load
+        .iter()
+        .filter(|item| item.kind.is_none() && item.smallest_face_m.is_none())
+        .map(|item| item.name.as_str())
+        .collect();
+    if !unnamed.is_empty() {
+        assumed.push(format!(
+            "without a kind, counted as packages, assumed: {}",
+            unnamed.join(", ")
+        ));
+    }
+}
+
+fn notes(plan: &Plan, rules: bool) -> Vec<String> {
+    let mut notes = Vec::new();
+    if plan.ascent_rates.is_some() {
+        notes.push("the plan states rates of ascent, which `windfall zone` flies with; here the rise is that of the gas".to_owned());
+    }
+    if plan.burst_altitude_m.is_some() {
+        notes.push("the plan states the burst altitude: it does not depend on the gas here, nor in `windfall zone`".to_owned());
+    }
+    if !rules {
+        notes.push("no thresholds were compared: --rules us, icao, uk or canada".to_owned());
+    }
+    notes
+}
+
+fn site_facts(site: &SiteAir, here: &Air) -> Site {
+    Site {
+        altitude_m: site.site_m,
+        temperature_k: here.temperature_k,
+        pressure_pa: here.pressure_pa,
+        air_from: site.files.clone(),
+    }
+}
+
+/// What was known, in words.
+fn solved_from(known: Known, balloon: &BalloonPlan, by_plan: bool, units: UnitSystem) -> String {
+    let what = match known {
+        Known::NeckLift(kg) => format!("a neck lift of {}", units.mass(kg)),
+        Known::FreeLift(kg) => format!("a free lift of {}", units.mass(kg)),
+        Known::GasVolume(m3) => format!("a gas volume of {} at the site", units.volume(m3)),
+        Known::Amount(_) if balloon.fill == FillPlan::Cylinders => "the cylinders, emptied".into(),
+        Known::Amount(mol) => format!("{mol:.1} mol of gas"),
+        Known::AscentRate(m_s) => {
+            format!("an ascent of {} at release", units.vertical_speed(m_s))
+        }
+        Known::BurstAltitude(m) => format!("a burst at {} above sea level", units.height(m)),
+        Known::FlightTime(s) => format!("a flight of {}", duration(s)),
+    };
+    match by_plan {
+        true => format!("{what}, as the plan says"),
+        false => format!("{what}, in place of the plan's fill"),
+    }
+}
+
+/// One standard deviation of the neck lift, as a share: the plan's, or as zones assume it.
+fn lift_spread(plan: &Plan) -> f64 {
+    plan.spread.lift.unwrap_or(Spread::ASSUMED.lift)
+}
+
+/// How the burst varies: as the plan says, or as zones assume it.
+fn burst_spread(plan: &Plan) -> BurstSpread {
+    match (plan.spread.burst_altitude_m, plan.spread.burst_diameter) {
+        (Some(sigma), _) => BurstSpread::AltitudeM(sigma),
+        (None, Some(sigma)) => BurstSpread::Diameter(sigma),
+        (None, None) => Spread::ASSUMED.burst,
+    }
+}
+
+fn lift(plan: &Plan, filled: &Filled) -> Lift {
+    let standard = Air::dry(288.15, P0_PA);
+    let openings = [("shelter", plan.shelter_m), ("door", plan.door_m)];
+    Lift {
+        gross_kg: filled.gross_lift_kg,
+        neck_kg: filled.neck_lift_kg,
+        free_kg: filled.free_lift_kg,
+        volume_m3: filled.volume_m3,
+        standard_m3: filled
+            .fill
+            .volume_m3(standard.temperature_k, standard.pressure_pa),
+        amount_mol: filled.fill.amount_mol,
+        release_diameter_m: filled.diameter_m,
+        openings: openings
+            .into_iter()
+            .filter_map(|(what, side)| {
+                let side = side?;
+                Some((what.to_owned(), side, filled.diameter_m < side))
+            })
+            .collect(),
+    }
+}
+
+fn flight_facts(
+    stack: &Stack,
+    filled: &Filled,
+    flight: &Flight,
+    (lift, burst): (f64, BurstSpread),
+    units: UnitSystem,
+    assumed: &mut Vec<String>,
+) -> FlightFacts {
+    let (burst_sigma_m, burst_sigma_of) =
+        sensitivity::burst_sigma(stack, filled, flight.burst_m, lift, burst, units);
+    assumed.push("ascent by a drag curve fitted to ten measured flights of lighter stacks; no wind up or down".into());
+    // Speeds at round heights between the burst and the ground.
+    let heights = [20_000.0, 10_000.0, 5_000.0];
+    let on_the_way = heights
+        .into_iter()
+        .filter(|z| *z < flight.burst_m - 1_000.0 && *z > stack.site_m() + 1_000.0);
+    let fall_speeds = std::iter::once(flight.burst_m)
+        .chain(on_the_way)
+        .map(|z| (z, stack.fall_speed_m_s(z)))
+        .collect();
+    FlightFacts {
+        release_rate_m_s: flight.release_rate_m_s,
+        mean_rate_m_s: flight.mean_rate_m_s,
+        low_climb_s: flight.low_climb_s,
+        rise_s: flight.rise_s,
+        burst_m: flight.burst_m,
+        burst_sigma_m,
+        burst_sigma_of,
+        fall_s: flight.fall_s,
+        fall_speeds,
+        touchdown_m_s: stack.fall_speed_m_s(stack.site_m()),
+    }
+}
+
+/// What rules look at.
+fn numbers(plan: &Plan, stack: &Stack, filled: &Filled, flight: Option<&FlightFacts>) -> Numbers {
+    let packages: Vec<_> = plan
+        .load
+        .iter()
+        .filter(|item| item.is_package())
+        .map(|item| {
+            let area = item.smallest_face_m.map(|(a, b)| a * b);
+            (item.name.clone(), item.mass_kg, area)
+        })
+        .collect();
+    let packages_kg: f64 = packages.iter().map(|p| p.1).sum();
+    let lines = || {
+        plan.load
+            .iter()
+            .filter(|item| item.kind == Some(LoadKind::Line))
+    };
+    let burst_diameter_m = plan.balloon.and_then(|b| b.burst_diameter_m);
+    Numbers {
+        other_kg: (stack.load_kg - packages_kg).max(0.0),
+        packages,
+        lines_n: lines().map(|l| l.strength_n).collect(),
+        lines_m: lines().map(|l| l.length_m).collect(),
+        capacity_m3: burst_diameter_m.map(sphere_volume_m3),
+        release_m3: filled.volume_m3,
+        burst_diameter_m,
+        burst_m: flight.map(|f| f.burst_m),
+    }
+}
+
+/// A TOML file of data, with the line of what is wrong.
+fn toml_file<T: DeserializeOwned>(name: &str, text: &str, expected: &str) -> Result<T> {
+    toml::from_str(text).map_err(|wrong| Fault::of_toml(name, text, &wrong, expected).into())
+}

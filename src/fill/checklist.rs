@@ -1,0 +1,115 @@
+//! What stands on the launch-day card besides the numbers: data that a crew changes to its own.
+
+use serde::Deserialize;
+
+use super::toml_file;
+use crate::error::{Error, Fault, Result};
+use crate::report::fill_card::{Call, Checklist, Part};
+
+const BUILT_IN: &str = include_str!("checklist.toml");
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    #[serde(default)]
+    part: Vec<WrittenPart>,
+    #[serde(default)]
+    call: Vec<WrittenCall>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct WrittenPart {
+    heading: String,
+    items: Vec<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct WrittenCall {
+    who: String,
+    #[serde(default)]
+    number: String,
+}
+
+/// The program's checklist.
+///
+/// # Errors
+///
+/// None, as long as the program's own file is right; a test holds that.
+pub fn built_in() -> Result<Checklist> {
+    read("checklist.toml", BUILT_IN)
+}
+
+/// A checklist of a user.
+///
+/// # Errors
+///
+/// What is wrong with the file, and where.
+pub fn read(name: &str, text: &str) -> Result<Checklist> {
+    let expected = "[[part]] with heading and items, [[call]] with who and number";
+    let file: File = toml_file(name, text, expected)?;
+    if file.part.is_empty() {
+        return Err(Error::Faults(vec![Fault::new(
+            name,
+            "no [[part]]",
+            expected,
+        )]));
+    }
+    Ok(Checklist {
+        parts: file
+            .part
+            .into_iter()
+            .map(|p| Part {
+                heading: p.heading,
+                items: p.items,
+            })
+            .collect(),
+        calls: file
+            .call
+            .into_iter()
+            .map(|c| Call {
+                who: c.who,
+                number: c.number,
+            })
+            .collect(),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_programs_own_is_whole_and_a_users_is_read() {
+        let own = built_in().unwrap();
+        let text: String = own
+            .parts
+            .iter()
+            .flat_map(|p| p.items.join(" ").to_lowercase().chars().collect::<Vec<_>>())
+            .collect();
+        for what in [
+            "knots",
+            "strength",
+            "heard by the network",
+            "before stringing",
+            "lines clear",
+            "gloves",
+            "power lines",
+            "spotters",
+            "exact time",
+        ] {
+            assert!(text.contains(what), "{what}");
+        }
+        assert!(own.calls.len() > 3);
+        let mine = "[[part]]\nheading = \"Ours\"\nitems = [\"tea\"]\n";
+        assert_eq!(read("mine.toml", mine).unwrap().parts[0].items, ["tea"]);
+        for (text, found) in [
+            ("", "no [[part]]"),
+            ("[[part]]\nhead = 1\n", "mine.toml, line 2"),
+        ] {
+            let message = read("mine.toml", text).unwrap_err().to_string();
+            assert!(message.contains(found), "{message}");
+        }
+    }
+}

@@ -1,0 +1,61 @@
+//! Flights by neck lift, of the plan's balloon and of its neighbours in the table.
+
+use rayon::prelude::*;
+
+use crate::plan::{BalloonPlan, Plan};
+use crate::report::fill::{Curve, CurvePoint};
+use crate::sizing::{Filled, Stack};
+use crate::zone::stack::to_be_filled;
+
+/// Points of each curve.
+const POINTS: usize = 41;
+
+/// The curves, the plan's own first.
+pub fn curves(plan: &Plan, balloon: &BalloonPlan, stack: &Stack, filled: &Filled) -> Vec<Curve> {
+    let own = (stack.balloon_kg, stack.burst_diameter_m);
+    let mut balloons = vec![own];
+    if stack.burst_altitude_m.is_none() {
+        balloons.extend(
+            plan.balloons
+                .neighbours(stack.balloon_kg)
+                .into_iter()
+                .flatten(),
+        );
+    }
+    // From no free lift to twice the chosen one and more.
+    let free = filled.free_lift_kg.max(0.3 * stack.load_kg);
+    let lifts: Vec<f64> = (0..POINTS)
+        .map(|i| stack.load_kg + 2.2 * free * i as f64 / (POINTS - 1) as f64)
+        .collect();
+    balloons
+        .into_iter()
+        .map(|(balloon_kg, burst_diameter_m)| {
+            let other = BalloonPlan {
+                mass_kg: balloon_kg,
+                burst_diameter_m: balloon.burst_diameter_m.map(|_| burst_diameter_m),
+                ..*balloon
+            };
+            let plan = Plan {
+                balloon: Some(other),
+                ..plan.clone()
+            };
+            let stack = to_be_filled(&plan, &other, &stack.air, stack.site_m());
+            Curve {
+                balloon_kg,
+                burst_diameter_m,
+                points: lifts.par_iter().map(|&kg| point(&stack, kg)).collect(),
+            }
+        })
+        .collect()
+}
+
+fn point(stack: &Stack, neck_kg: f64) -> CurvePoint {
+    let filled = stack.with_neck_lift(neck_kg);
+    let flight = stack.fly(&filled).ok();
+    CurvePoint {
+        neck_kg,
+        volume_m3: filled.volume_m3,
+        diameter_m: filled.diameter_m,
+        flight: flight.map(|f| [f.release_rate_m_s, f.burst_m, f.whole_s()]),
+    }
+}

@@ -1,0 +1,294 @@
+//! A fill as the reports know it: everything decided, nothing left to compute.
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use serde::Serialize;
+
+use super::fill_rules::Rules;
+use crate::vehicle::balloon::LiftingGas;
+use crate::vehicle::cylinder::{Cylinders, Emptied};
+
+/// Everything about one fill.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Fill {
+    /// The flight's name; may be empty.
+    pub name: String,
+    /// The planned release.
+    pub release: Timestamp,
+    /// The zone of people's times.
+    #[serde(skip)]
+    pub timezone: TimeZone,
+    /// What was known of the fill, in words.
+    pub solved_from: String,
+    /// Whether any finding says not to fly.
+    pub do_not_fly: bool,
+    /// What to know before anything else.
+    pub findings: Vec<Finding>,
+    /// The air at the site.
+    pub site: Site,
+    /// Everything that is lifted.
+    pub ledger: Ledger,
+    /// The balloon.
+    pub balloon: Balloon,
+    /// The gas in it.
+    pub lift: Lift,
+    /// The gas it is filled from.
+    pub cylinders: CylinderUse,
+    /// The flight, if there is one.
+    pub flight: Option<FlightFacts>,
+    /// What errors and changes cost; none without a flight.
+    pub sensitivities: Option<Sensitivities>,
+    /// The weight to hang on the filler.
+    pub lift_test: LiftTest,
+    /// The thresholds that were asked for.
+    pub rules: Option<Rules>,
+    /// Flights by neck lift: of the plan's balloon, then of the next lighter and heavier ones.
+    pub curves: Vec<Curve>,
+    /// What was assumed.
+    pub assumptions: Vec<String>,
+    /// What to know about the result.
+    pub notes: Vec<String>,
+    /// The program's version.
+    pub version: String,
+}
+
+/// Something to know before anything else.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Finding {
+    /// Whether it says not to fly.
+    pub stops: bool,
+    /// In words, with the numbers.
+    pub text: String,
+}
+
+/// The air at the site.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Site {
+    /// Altitude, m above mean sea level.
+    pub altitude_m: f64,
+    /// Temperature, K.
+    pub temperature_k: f64,
+    /// Pressure, Pa.
+    pub pressure_pa: f64,
+    /// The files it is from; none for the standard atmosphere.
+    pub air_from: Vec<String>,
+}
+
+/// What is lifted, item by item.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Ledger {
+    /// Boxes, lines, reflector, parachute.
+    pub items: Vec<LedgerItem>,
+    /// All of them as flown, kg.
+    pub load_kg: f64,
+    /// All of them as planned, kg; what has no planned mass counts as measured.
+    pub planned_kg: f64,
+    /// How many have been measured.
+    pub measured: usize,
+}
+
+/// One item.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LedgerItem {
+    /// What it is.
+    pub name: String,
+    /// Mass as flown, kg: as measured, else as planned.
+    pub mass_kg: f64,
+    /// Mass as planned, kg, if given.
+    pub planned_kg: Option<f64>,
+    /// Whether it was measured.
+    pub measured: bool,
+    /// Length and strength of a line, in words; may be empty.
+    pub about: String,
+    /// Energy at the touchdown, J, of a package.
+    pub impact_j: Option<f64>,
+}
+
+/// The balloon and its gas.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Balloon {
+    /// Mass, kg.
+    pub mass_kg: f64,
+    /// Diameter at the burst, m, if the burst goes by it.
+    pub burst_diameter_m: Option<f64>,
+    /// The gas.
+    pub gas: LiftingGas,
+}
+
+/// What is filled in.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Lift {
+    /// Displaced air less gas, kg.
+    pub gross_kg: f64,
+    /// Lift at the neck, kg.
+    pub neck_kg: f64,
+    /// Lift beyond the load, kg.
+    pub free_kg: f64,
+    /// Volume at the temperature and pressure of the site, m3.
+    pub volume_m3: f64,
+    /// Volume at 15 C and 1,013.25 hPa, m3.
+    pub standard_m3: f64,
+    /// How much gas, mol.
+    pub amount_mol: f64,
+    /// Diameter at release, m.
+    pub release_diameter_m: f64,
+    /// Openings it has to fit in or through: what, narrowest side in m, whether it fits.
+    pub openings: Vec<(String, f64, bool)>,
+}
+
+/// What a fill takes out of cylinders.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct CylinderUse {
+    /// Whether they are those of the plan; otherwise a usual size, assumed, as many as it takes.
+    pub at_hand: bool,
+    /// The cylinders, in the order in which they are emptied.
+    pub cylinders: Vec<Cylinders>,
+    /// What all of them give, m3 at the site.
+    pub give_m3: f64,
+    /// How much less than the ideal gas law says, as a share.
+    pub less_than_ideal: f64,
+    /// What the fill leaves of them.
+    pub emptied: Emptied,
+    /// What is left over, m3 at the site.
+    pub left_m3: f64,
+    /// What is missing, m3 at the site.
+    pub short_m3: f64,
+}
+
+/// A flight without wind, as planned.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FlightFacts {
+    /// Rate of ascent at release, m/s.
+    pub release_rate_m_s: f64,
+    /// Mean rate of ascent, m/s.
+    pub mean_rate_m_s: f64,
+    /// From release to 3,000 m above the site, s.
+    pub low_climb_s: Option<f64>,
+    /// From release to burst, s.
+    pub rise_s: f64,
+    /// Altitude of the burst, m above mean sea level.
+    pub burst_m: f64,
+    /// Its spread, one standard deviation, m.
+    pub burst_sigma_m: f64,
+    /// What that spread is of, in words.
+    pub burst_sigma_of: String,
+    /// From burst to landing, s.
+    pub fall_s: f64,
+    /// Speeds of fall: altitude (m above mean sea level) and m/s, from the burst down.
+    pub fall_speeds: Vec<(f64, f64)>,
+    /// Speed at the touchdown at the site's altitude, m/s.
+    pub touchdown_m_s: f64,
+}
+
+/// What a little more of something changes.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Sensitivities {
+    /// More load with the same gas.
+    pub load: Change,
+    /// More load with more gas, so that the rate at release stays.
+    pub load_at_rate: Change,
+    /// More gas: lift.
+    pub lift: Change,
+    /// Metres of burst altitude for one percent of burst diameter.
+    pub burst_m_a_percent: f64,
+}
+
+/// Changes by kilogram.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Change {
+    /// Of the rate of ascent at release, m/s a kg.
+    pub rate_m_s_kg: f64,
+    /// Of the burst altitude, m a kg.
+    pub burst_m_kg: f64,
+    /// Of the gas at the site, m3 a kg.
+    pub gas_m3_kg: f64,
+}
+
+/// The weight that the balloon just lifts, and what follows from others.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LiftTest {
+    /// Mass of the filler on the neck, kg.
+    pub filler_kg: f64,
+    /// Whether that is known.
+    pub filler_known: bool,
+    /// To hang on the filler, kg.
+    pub hang_kg: f64,
+    /// With too little and too much gas by one standard deviation of the lift, kg.
+    pub bounds_kg: [f64; 2],
+    /// That standard deviation, as a share of the neck lift.
+    pub bounds_share: f64,
+    /// What follows when it just lifts other weights, by rising weight.
+    pub rows: Vec<LiftRow>,
+    /// What wind does to the test.
+    pub wind: Vec<WindRow>,
+}
+
+/// What follows when the balloon just lifts a weight.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct LiftRow {
+    /// The weight hung on the filler, kg.
+    pub hang_kg: f64,
+    /// Lift at the neck: weight and filler, kg.
+    pub neck_kg: f64,
+    /// Lift beyond the load, kg.
+    pub free_kg: f64,
+    /// Gas at the site, m3.
+    pub volume_m3: f64,
+    /// Rate at release (m/s), burst (m above mean sea level), whole flight (s); none where there
+    /// is no flight.
+    pub flight: Option<[f64; 3]>,
+    /// What the row is.
+    pub which: Which,
+}
+
+/// What a row of the lift test is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Which {
+    /// The target.
+    Target,
+    /// The low or high bound.
+    Bound,
+    /// Asked for.
+    Asked,
+    /// One of the others.
+    Other,
+}
+
+/// A steady wind on the balloon while its lift is tested.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct WindRow {
+    /// The wind, m/s.
+    pub wind_m_s: f64,
+    /// What it pulls sideways, as the mass it would hold, kg.
+    pub pull_kg: f64,
+    /// How far the line leans from upright, degrees.
+    pub lean_deg: f64,
+    /// What a spring scale in the line reads too much, kg.
+    pub too_much_kg: f64,
+}
+
+/// Flights of one balloon by neck lift.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Curve {
+    /// Mass of the balloon, kg.
+    pub balloon_kg: f64,
+    /// Diameter at the burst, m.
+    pub burst_diameter_m: f64,
+    /// The points, by rising neck lift.
+    pub points: Vec<CurvePoint>,
+}
+
+/// One fill of a balloon.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct CurvePoint {
+    /// Lift at the neck, kg.
+    pub neck_kg: f64,
+    /// Gas at the site, m3.
+    pub volume_m3: f64,
+    /// Diameter at release, m.
+    pub diameter_m: f64,
+    /// Rate at release (m/s), burst (m above mean sea level), whole flight (s); none where there
+    /// is no flight.
+    pub flight: Option<[f64; 3]>,
+}

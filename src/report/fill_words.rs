@@ -1,0 +1,137 @@
+//! Numbers of a fill in words that table and card share.
+
+use super::fill::{CylinderUse, Fill, LiftTest};
+use crate::units::{UnitSystem, thousands};
+use crate::vehicle::balloon::Gas;
+
+/// What everybody who fills a balloon has to keep in mind.
+pub const CAUTIONS: [&str; 8] = [
+    "This is a planning aid. It does not say that a flight is safe or permitted: read the rules in force where you fly, ask the authority and the owners of the land, and do as licensed and experienced people do.",
+    "Cylinders hold great pressure: upright, tied, cap on until used, moved on a trolley, opened slowly by someone who has been shown how. A cylinder whose valve breaks off is a missile. Never above 49 C (120 F).",
+    "Helium and hydrogen take the place of air without smell or warning: a leaking cylinder in a closed van or shed can kill. Carry it ventilated and apart from people, fill in the open. Never breathe it in.",
+    "Hydrogen burns in air from 4 to 75 % (from memory), with a flame that cannot be seen, and a spark is enough: no smoking, engines or phones near; cotton clothes, no wool, fleece or synthetics; filler, cylinder and ground sheet bonded to earth; fill slowly, outdoors; fire extinguisher and an escape route. Only with people who have done it.",
+    "Wind: a filled balloon pulls like a sail. Let go rather than be dragged, nobody ties the line to themselves, no loops around hands or feet.",
+    "Latex: bare nails, rings and grit make holes, and some people are allergic: wear gloves without powder.",
+    "Eyes and ears: a balloon that bursts near the face, and gas from an open valve, hurt both. Wear eye and ear protection when filling.",
+    "Keep balloon, lines and people well clear of power lines. A falling load can hurt people: no number here says that it will not.",
+];
+
+/// How to read the gauge of a cylinder that gas is taken from.
+pub const COLD_GAUGE: &str = "a cylinder that gas is taken from grows cold and its gauge reads low: read it again when it is warm, and believe the lift test before the gauge";
+
+/// Whether the filled balloon fits where it has to.
+pub fn fits(fill: &Fill, units: UnitSystem) -> Option<String> {
+    let openings = fill.lift.openings.iter().map(|(what, side, fits)| {
+        let how = if *fits { "fits" } else { "does NOT fit" };
+        format!("{how} the {what} of {}", units.size(*side))
+    });
+    let openings: Vec<String> = openings.collect();
+    (!openings.is_empty()).then(|| openings.join(", "))
+}
+
+/// The sum of what was measured: only where everything was.
+pub fn measured_sum(fill: &Fill, units: UnitSystem) -> Option<String> {
+    let ledger = &fill.ledger;
+    (ledger.measured == ledger.items.len()).then(|| units.item_mass(ledger.load_kg))
+}
+
+/// The gas, in words.
+pub fn gas_name(gas: Gas) -> &'static str {
+    match gas {
+        Gas::Helium => "helium",
+        Gas::Hydrogen => "hydrogen",
+    }
+}
+
+/// What the fill takes out of the cylinders.
+pub fn cylinders_used(used: &CylinderUse, units: UnitSystem) -> String {
+    let emptied = &used.emptied;
+    let whole = match (emptied.whole, used.at_hand) {
+        (0, _) => String::new(),
+        (1, _) => "one emptied".to_owned(),
+        (n, _) => format!("{n} emptied"),
+    };
+    let next = emptied.gauge_left_pa.map(|gauge| {
+        let which = if emptied.whole == 0 {
+            "the first"
+        } else {
+            "the next"
+        };
+        format!(
+            "{which} down to {} on the gauge ({:.0} % used)",
+            units.gauge(gauge),
+            100.0 * emptied.share_of_next
+        )
+    });
+    let mut text = match (whole.is_empty(), next) {
+        (false, Some(next)) => format!("{whole}, {next}"),
+        (true, Some(next)) => next,
+        (_, None) => whole,
+    };
+    if used.short_m3 > 0.0 {
+        text += &format!("; {} short", units.volume(used.short_m3));
+    } else if used.at_hand && used.left_m3 > 0.005 {
+        text += &format!("; {} left over", units.volume(used.left_m3));
+    }
+    text
+}
+
+/// What the cylinders are.
+pub fn cylinders_are(used: &CylinderUse, units: UnitSystem) -> String {
+    let kinds: Vec<String> = used
+        .cylinders
+        .iter()
+        .map(|c| {
+            format!(
+                "{} of {:.0} L at {} on the gauge, {}",
+                thousands(f64::from(c.count)),
+                1_000.0 * c.water_volume_m3,
+                units.gauge(c.gauge_pa),
+                units.temperature(c.temperature_k)
+            )
+        })
+        .collect();
+    let assumed = match used.at_hand {
+        true => "",
+        false => "a usual size, assumed: ",
+    };
+    format!(
+        "{assumed}{}; they give {} at the site, {:.1} % less than an ideal gas would",
+        kinds.join("; "),
+        units.volume(used.give_m3),
+        100.0 * used.less_than_ideal
+    )
+}
+
+/// The weight to hang, with its bounds.
+pub fn weight_to_hang(test: &LiftTest, units: UnitSystem) -> [String; 3] {
+    [test.bounds_kg[0], test.hang_kg, test.bounds_kg[1]].map(|kg| {
+        if kg > 0.0 {
+            units.both_weights(kg)
+        } else {
+            "nothing (not even the filler is lifted)".to_owned()
+        }
+    })
+}
+
+/// The filler, in words.
+pub fn filler(test: &LiftTest, units: UnitSystem) -> String {
+    match test.filler_known {
+        true => format!("the filler of {} counted", units.small_mass(test.filler_kg)),
+        false => "the filler not counted: its weight is not in the plan".to_owned(),
+    }
+}
+
+/// The title, with the flight's name.
+pub fn title(fill: &Fill, what: &str) -> String {
+    match fill.name.as_str() {
+        "" => what.to_owned(),
+        name => format!("{what}: {name}"),
+    }
+}
+
+/// The planned release in people's time.
+pub fn release(fill: &Fill) -> String {
+    let local = fill.release.to_zoned_datetime(fill.timezone.clone());
+    local.strftime("%a %Y-%m-%d %H:%M %Z").to_string()
+}

@@ -1,0 +1,550 @@
+//! `windfall fill` as a person runs it, and `windfall zone` on the same fills.
+
+// A helper of a test may fail as the test itself may.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+#[path = "common/changed.rs"]
+mod changed;
+#[path = "common/program.rs"]
+mod program;
+
+use std::fs;
+
+use changed::Changed;
+use program::{stderr, stdout, windfall};
+use serde_json::Value;
+
+/// Without winds, in US units, with cylinders at hand.
+const DAWN: &str = "samples/first-light/plan.toml";
+/// With a forecast.
+const FORECAST: &str = "samples/ribatejo/plan.toml";
+const PLAN: &str = "samples/high-plains/plan.toml";
+const WINDS: &str = "samples/high-plains/riverton-2026-02-05.csv";
+
+fn table(args: &[&str]) -> String {
+    let output = windfall("fill", args);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    assert_eq!(stderr(&output), "");
+    stdout(&output)
+}
+
+fn json(command: &str, args: &[&str]) -> Value {
+    let output = windfall(command, &[args, &["--json"]].concat());
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    serde_json::from_slice(&output.stdout).unwrap()
+}
+
+fn number(value: &Value, path: &str) -> f64 {
+    let found = value.pointer(path).and_then(Value::as_f64);
+    found.unwrap_or_else(|| panic!("no number at {path}"))
+}
+
+/// The sample with text replaced, its winds beside it.
+fn changed(changes: &[(&str, &str)]) -> Changed {
+    Changed::of(PLAN, WINDS, changes)
+}
+
+fn flat(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn the_table_of_the_sample() {
+    insta::assert_snapshot!(table(&[DAWN]));
+}
+
+#[test]
+fn the_table_in_us_units_with_thresholds() {
+    let text = table(&[DAWN, "--units", "us", "--rules", "us", "--lifted", "13 lb"]);
+    let ours = text.split("\nThresholds").next().unwrap();
+    for metric in [" m/s", " kg", " km", " m3", " bar ", " J "] {
+        assert!(!ours.contains(metric), "{metric}\n{text}");
+    }
+    insta::assert_snapshot!(text);
+}
+
+#[test]
+fn the_card_in_plain_text() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("card.txt");
+    table(&[DAWN, "--units", "us", "--out", path.to_str().unwrap()]);
+    insta::assert_snapshot!(fs::read_to_string(path).unwrap());
+}
+
+#[test]
+fn every_kind_of_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let names = [
+        "card.txt",
+        "card.html",
+        "trade.svg",
+        "trade.png",
+        "fill.json",
+    ];
+    let mut args = vec![FORECAST.to_owned()];
+    for name in names {
+        args.extend(["--out".to_owned(), path(name)]);
+    }
+    let args: Vec<&str> = args.iter().map(String::as_str).collect();
+    table(&args);
+    let read = |name| fs::read(folder.path().join(name)).unwrap();
+    let text = |name| String::from_utf8(read(name)).unwrap();
+    for heading in [
+        "Masses",
+        "re-weighed",
+        "Who to call",
+        "HEARD BY THE NETWORK",
+        "Released at",
+        "Cautions",
+    ] {
+        assert!(text("card.html").contains(heading), "{heading}");
+    }
+    // Whole in itself.
+    assert!(!text("card.html").contains("http"));
+    assert!(text("trade.svg").starts_with("<svg") && !text("trade.svg").contains("NaN"));
+    assert_eq!(&read("trade.png")[1..4], b"PNG");
+    let fill: Value = serde_json::from_slice(&read("fill.json")).unwrap();
+    assert_eq!(fill, json("fill", &[FORECAST]));
+    // Same input, same bytes.
+    let again = path("again.svg");
+    table(&[FORECAST, "--out", &again]);
+    assert_eq!(text("again.svg"), text("trade.svg"));
+    let wrong = windfall("fill", &[FORECAST, "--out", "card.docx"]);
+    assert_eq!(wrong.status.code(), Some(2));
+}
+
+/// Fill and zone fly the same flight, whatever the fill is known by.
+#[test]
+fn fill_and_zone_agree() {
+    let fills = [
+        "neck_lift = \"6.8 kg\"",
+        "free_lift = \"2.3 kg\"",
+        "gas_volume = \"9 m3\"",
+        "ascent_rate = \"5.5 m/s\"",
+        "burst_altitude = \"28 km\"",
+        "flight_time = \"130 min\"",
+        "cylinders = { water_volume = \"50 L\", pressure = \"180 bar\", temperature = \"-6 C\" }",
+        "cylinders = [{ water_volume = \"50 L\", pressure = \"60 bar\" }, { count = 2, water_volume = \"20 L\", pressure = \"150 bar\" }]",
+    ];
+    for fill in fills {
+        let folder = changed(&[("neck_lift = \"6.8 kg\"", fill)]);
+        let plan = folder.plan();
+        let sized = json("fill", &[&plan]);
+        let zone = json("zone", &[&plan, "--draws", "400"]);
+        let same = |fill_path: &str, zone_path: &str, share: f64| {
+            let (a, b) = (number(&sized, fill_path), number(&zone, zone_path));
+            assert!(
+                (a / b - 1.0).abs() < share,
+                "{fill}: {fill_path} {a}, {zone_path} {b}"
+            );
+        };
+        same("/lift/neck_kg", "/facts/balloon/neck_lift_kg", 1e-9);
+        same("/lift/volume_m3", "/facts/balloon/volume_m3", 1e-9);
+        same(
+            "/lift/release_diameter_m",
+            "/facts/balloon/release_diameter_m",
+            1e-9,
+        );
+        same("/flight/mean_rate_m_s", "/facts/mean_rate_m_s", 1e-6);
+        same("/flight/touchdown_m_s", "/facts/touchdown_speed_m_s", 1e-6);
+        same("/flight/burst_m", "/zone/burst/altitude_m", 1e-7);
+        let time = |path| {
+            let text = zone.pointer(path).and_then(Value::as_str).unwrap();
+            text.parse::<jiff::Timestamp>().unwrap()
+        };
+        let flown = time("/zone/landing/time").duration_since(time("/zone/release/time"));
+        let whole = number(&sized, "/flight/rise_s") + number(&sized, "/flight/fall_s");
+        assert!((flown.as_secs_f64() - whole).abs() < 0.01, "{fill}");
+        // The middle 90 % of the draws are as wide as the standard deviation says: +-1.645 of it.
+        let width = number(&zone, "/facts/burst_quantiles_m/2")
+            - number(&zone, "/facts/burst_quantiles_m/0");
+        let sigma = number(&sized, "/flight/burst_sigma_m");
+        assert!(
+            (width / 3.29 / sigma - 1.0).abs() < 0.08,
+            "{fill}: {width} {sigma}"
+        );
+    }
+}
+
+/// What the command line gives stands in place of the plan's fill, and is true of the result.
+#[test]
+fn known_on_the_command_line() {
+    for (option, text, path, si) in [
+        ("--neck-lift", "15 lb", "/lift/neck_kg", 6.80388555),
+        ("--free-lift", "2 kg", "/lift/free_kg", 2.0),
+        ("--gas-volume", "8500 L", "/lift/volume_m3", 8.5),
+        (
+            "--ascent-rate",
+            "1000 ft/min",
+            "/flight/release_rate_m_s",
+            5.08,
+        ),
+        ("--burst-altitude", "28000 m", "/flight/burst_m", 28_000.0),
+    ] {
+        let fill = json("fill", &[FORECAST, option, text]);
+        assert!((number(&fill, path) / si - 1.0).abs() < 1e-6, "{option}");
+        assert!(
+            fill["solved_from"]
+                .as_str()
+                .unwrap()
+                .contains("in place of")
+        );
+    }
+    let fill = json("fill", &[FORECAST, "--flight-time", "2 h"]);
+    let whole = number(&fill, "/flight/rise_s") + number(&fill, "/flight/fall_s");
+    assert!((whole - 7_200.0).abs() < 0.01);
+    let both = windfall(
+        "fill",
+        &[FORECAST, "--neck-lift", "6 kg", "--free-lift", "2 kg"],
+    );
+    assert_eq!(both.status.code(), Some(2));
+    for wrong in [
+        ["--neck-lift", "6"],
+        ["--ascent-rate", "-5 m/s"],
+        ["--flight-time", "nan s"],
+    ] {
+        let output = windfall("fill", &[&[FORECAST], &wrong[..]].concat());
+        assert_eq!(output.status.code(), Some(2), "{wrong:?}");
+    }
+}
+
+#[test]
+fn a_burst_or_a_time_that_no_gas_makes_is_refused_with_the_range() {
+    let output = windfall("fill", &[FORECAST, "--burst-altitude", "36 km"]);
+    assert_eq!(output.status.code(), Some(1));
+    let message = stderr(&output);
+    assert_eq!(message.lines().count(), 1, "{message}");
+    assert!(
+        message.contains("36,000 m") && message.contains("lie between"),
+        "{message}"
+    );
+    let message = stderr(&windfall("fill", &[FORECAST, "--flight-time", "9 min"]));
+    assert!(message.contains("flies for"), "{message}");
+    let message = stderr(&windfall("fill", &["samples/high-plains/rates.toml"]));
+    assert!(message.contains("no balloon to fill"), "{message}");
+}
+
+/// That a stack should not fly is a result, in words with numbers.
+#[test]
+fn do_not_fly_is_a_result() {
+    let says = |changes: &[(&str, &str)], words: &[&str]| {
+        let folder = changed(changes);
+        let text = flat(&table(&[&folder.plan()]));
+        for word in words {
+            assert!(text.contains(word), "{word}\n{text}");
+        }
+        assert!(text.contains("DO NOT FLY"), "{text}");
+        let fill = json("fill", &[&folder.plan()]);
+        assert_eq!(fill["do_not_fly"], true);
+    };
+    let fill = "neck_lift = \"6.8 kg\"";
+    let small = "water_volume = \"50 L\", pressure = \"30 bar\", count = 2";
+    // Two begun cylinders are not enough for the rate that is wanted.
+    let at_hand = "ascent_rate = \"5 m/s\"\n[[cylinders]]\nwater_volume = \"50 L\"\npressure = \"65 bar\"\ncount = 2\ntemperature = \"-5 C\"";
+    says(
+        &[(fill, at_hand)],
+        &[
+            "these two cylinders give 5.",
+            "kg of neck lift; the load needs 6.",
+            "kg at 5.0 m/s: ",
+            "m3 short",
+        ],
+    );
+    // Emptied, they do not even raise the load.
+    let emptied = format!("cylinders = {{ {small}, temperature = \"0 C\" }}");
+    says(
+        &[(fill, &emptied)],
+        &[
+            "these two cylinders give 1.",
+            "the load needs 6.",
+            "at 5.0 m/s",
+            "does not raise the load",
+        ],
+    );
+    says(
+        &[(fill, "neck_lift = \"4.0 kg\"")],
+        &["does not raise the load of 4.30 kg: 0.30 kg is missing"],
+    );
+    says(
+        &[(fill, "neck_lift = \"4.45 kg\"")],
+        &["with 4 % less lift"],
+    );
+    says(
+        &[("8.63 m", "2.2 m")],
+        &["to its burst diameter on the ground"],
+    );
+    says(
+        &[(
+            "elevation = \"1640 m\"",
+            "elevation = \"1640 m\"\ndoor = \"2.1 m x 2.4 m\"\nshelter = \"4 m x 3 m x 2.8 m\"",
+        )],
+        &[
+            "does not fit the door of 2.10 m",
+            "fits the shelter of 2.80 m",
+        ],
+    );
+    // Not a reason to stay, but one to look again.
+    let folder = changed(&[(fill, "ascent_rate = \"2.5 m/s\"")]);
+    let text = table(&[&folder.plan()]);
+    assert!(
+        text.contains("look again") && text.contains("slow: 2.5 m/s"),
+        "{text}"
+    );
+}
+
+/// A stated burst altitude has the spread that a zone gives it; a balloon with next to no gas is told
+/// to lift nothing.
+#[test]
+fn the_ends_of_what_a_plan_may_say() {
+    let stated = changed(&[("[spread]", "[ascent]\nburst_altitude = \"28 km\"\n[spread]")]);
+    let fill = json("fill", &[&stated.plan()]);
+    let zone = json("zone", &[&stated.plan(), "--draws", "400"]);
+    let width =
+        number(&zone, "/facts/burst_quantiles_m/2") - number(&zone, "/facts/burst_quantiles_m/0");
+    let sigma = number(&fill, "/flight/burst_sigma_m");
+    assert!((width / 3.29 / sigma - 1.0).abs() < 0.08, "{width} {sigma}");
+    let empty = changed(&[("neck_lift = \"6.8 kg\"", "gas_volume = \"50 L\"")]);
+    let text = flat(&table(&[&empty.plan()]));
+    assert!(
+        text.contains("nothing (not even the filler is lifted)"),
+        "{text}"
+    );
+    assert!(
+        text.contains("DO NOT FLY") && !text.contains("NaN"),
+        "{text}"
+    );
+}
+
+/// In a zone the same is an error.
+#[test]
+fn zone_refuses_cylinders_that_do_not_raise_the_load() {
+    let fill = "cylinders = { water_volume = \"50 L\", pressure = \"30 bar\" }";
+    let message = changed(&[("neck_lift = \"6.8 kg\"", fill)]).refused_in_one_line();
+    assert!(message.contains("does not raise the load"), "{message}");
+}
+
+/// Without a burst diameter, that of the table of balloons, said; of a mass that no table has, none.
+#[test]
+fn the_burst_diameter_of_the_table() {
+    let folder = changed(&[("burst_diameter = \"8.63 m\"", "")]);
+    let zone = stdout(&windfall("zone", &[&folder.plan(), "--draws", "100"]));
+    let words = "burst diameter of 8.63 m for a balloon of 1,200 g, as in Totex, manufacturer's performance table";
+    assert!(flat(&zone).contains(words), "{zone}");
+    assert!(flat(&table(&[&folder.plan()])).contains(words));
+    let given = json("fill", &[&changed(&[]).plan()]);
+    assert_eq!(given["flight"], json("fill", &[&folder.plan()])["flight"]);
+
+    let heavy = changed(&[("burst_diameter = \"8.63 m\"", ""), ("1200 g", "4500 g")]);
+    let message = heavy.refused();
+    assert!(
+        message.contains("no table of balloons has this mass"),
+        "{message}"
+    );
+
+    let own = changed(&[("burst_diameter = \"8.63 m\"", "table = \"ours.toml\"")]);
+    let series = "[[series]]\nname = \"ours\"\nsource = \"three flights of ours\"\nread = \"measured\"\nballoons = [[\"1200 g\", \"7.9 m\"]]\n";
+    fs::write(own.path("ours.toml"), series).unwrap();
+    assert!(
+        flat(&table(&[&own.plan()]))
+            .contains("7.90 m for a balloon of 1,200 g, as in three flights of ours")
+    );
+    fs::write(own.path("ours.toml"), series.replace("7.9 m", "7.9")).unwrap();
+    assert!(own.refused().contains("ours.toml"));
+}
+
+/// Lines by length, and what was weighed against what was planned.
+#[test]
+fn the_ledger() {
+    let fill = json("fill", &[DAWN]);
+    let items = fill["ledger"]["items"].as_array().unwrap();
+    assert_eq!(items.len(), 7);
+    let pound = 0.453_592_37;
+    assert_eq!(items[0]["measured"], true);
+    assert!((number(&items[0], "/mass_kg") - 1.58 * pound).abs() < 1e-12);
+    assert!((number(&items[0], "/planned_kg") - 1.5 * pound).abs() < 1e-12);
+    // 16 ft of 2.2 g/m.
+    assert!((number(&items[3], "/mass_kg") - 16.0 * 0.3048 * 0.0022).abs() < 1e-12);
+    let sum: f64 = items.iter().map(|i| number(i, "/mass_kg")).sum();
+    assert!((sum - number(&fill, "/ledger/load_kg")).abs() < 1e-12);
+    // m v^2 / 2 of the boxes, none of lines.
+    let v = number(&fill, "/flight/touchdown_m_s");
+    let energy = number(&items[1], "/impact_j");
+    assert!((energy - 0.5 * 2.4 * pound * v * v).abs() < 1e-9);
+    assert!(items[3]["impact_j"].is_null());
+    assert!(table(&[DAWN]).contains("+36 g"));
+}
+
+/// The filler counts: what is hung is the neck lift less the filler.
+#[test]
+fn the_lift_test() {
+    let fill = json("fill", &[DAWN, "--lifted", "13 lb"]);
+    let (neck, filler) = (
+        number(&fill, "/lift/neck_kg"),
+        number(&fill, "/lift_test/filler_kg"),
+    );
+    assert!((filler - 0.9 * 0.453_592_37).abs() < 1e-12);
+    assert!((number(&fill, "/lift_test/hang_kg") - (neck - filler)).abs() < 1e-12);
+    for (i, share) in [0.96, 1.04].into_iter().enumerate() {
+        let bound = number(&fill, &format!("/lift_test/bounds_kg/{i}"));
+        assert!((bound - (share * neck - filler)).abs() < 1e-12);
+    }
+    let rows = fill["lift_test"]["rows"].as_array().unwrap();
+    let mut before: Option<(f64, f64)> = None;
+    for row in rows {
+        let (rate, burst) = (number(row, "/flight/0"), number(row, "/flight/1"));
+        if let Some((slower, higher)) = before {
+            assert!(rate >= slower && burst <= higher + 0.01);
+        }
+        before = Some((rate, burst));
+    }
+    let which: Vec<&str> = rows.iter().filter_map(|r| r["which"].as_str()).collect();
+    for (kind, count) in [("target", 1), ("bound", 2), ("asked", 1)] {
+        assert_eq!(
+            which.iter().filter(|w| **w == kind).count(),
+            count,
+            "{kind}"
+        );
+    }
+    // A row is what solving from that neck lift gives.
+    let asked = rows.iter().find(|r| r["which"] == "asked").unwrap();
+    let neck = format!("{} lb", 13.0 + 0.9);
+    let other = json("fill", &[DAWN, "--neck-lift", &neck]);
+    let same = number(asked, "/flight/1") - number(&other, "/flight/burst_m");
+    assert!(same.abs() < 1e-6, "{same}");
+    // In a wind: tan(lean) = pull / lift, and a scale in the line reads lift / cos(lean).
+    for row in fill["lift_test"]["wind"].as_array().unwrap() {
+        let lift = number(&fill, "/lift/neck_kg");
+        let lean = number(row, "/lean_deg").to_radians();
+        assert!((lean.tan() * lift - number(row, "/pull_kg")).abs() < 1e-9);
+        assert!((lift / lean.cos() - lift - number(row, "/too_much_kg")).abs() < 1e-9);
+    }
+}
+
+/// Warm high-pressure days and cold ones differ: the air is that of the winds, or said as assumed.
+#[test]
+fn the_air_at_the_site() {
+    let from_winds = json("fill", &[FORECAST]);
+    assert_eq!(
+        from_winds["site"]["air_from"][0],
+        "samples/ribatejo/era5-portugal-2023.nc"
+    );
+    let standard = json("fill", &[FORECAST, "--standard-air"]);
+    assert_eq!(standard["site"]["air_from"].as_array().unwrap().len(), 0);
+    // Standard air at 96 m: 14.4 C; the sample's morning is ten degrees warmer.
+    assert!((number(&standard, "/site/temperature_k") - 287.526).abs() < 0.01);
+    assert!(number(&from_winds, "/lift/volume_m3") > number(&standard, "/lift/volume_m3"));
+    let text = flat(&table(&[DAWN]));
+    assert!(
+        text.contains("standard atmosphere (U.S. 1976), assumed"),
+        "{text}"
+    );
+}
+
+#[test]
+fn a_checklist_of_ones_own() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let (mine, card, page) = (path("mine.toml"), path("card.txt"), path("card.html"));
+    fs::write(&mine, "[[part]]\nheading = \"Ours\"\nitems = [\"tea & <biscuits>\"]\n[[call]]\nwho = \"Ana\"\nnumber = \"0123\"\n").unwrap();
+    table(&[DAWN, "--checklist", &mine, "--out", &card, "--out", &page]);
+    let text = fs::read_to_string(&card).unwrap();
+    assert!(
+        text.contains("[ ] tea & <biscuits>")
+            && text.contains("Ana")
+            && !text.contains("BEFORE ANYTHING")
+    );
+    let html = fs::read_to_string(&page).unwrap();
+    assert!(html.contains("<li>tea &amp; &lt;biscuits&gt;</li>") && html.contains("0123"));
+    fs::write(&mine, "[[part]]\nheading = 1\n").unwrap();
+    let wrong = windfall("fill", &[DAWN, "--checklist", &mine]);
+    assert!(
+        stderr(&wrong).contains("mine.toml, line 2"),
+        "{}",
+        stderr(&wrong)
+    );
+}
+
+/// Faults of the new keys, all at once and by line.
+#[test]
+fn faults_in_the_plan() {
+    let message = changed(&[
+        (
+            "neck_lift = \"6.8 kg\"",
+            "cylinders = { water_volume = \"50 L\", pressure = \"200\", bottles = 2 }",
+        ),
+        (
+            "mass = \"0.95 kg\"",
+            "mass = \"0.95 kg\"\nmass_per_length = \"2 g/m\"\nkind = \"bag\"\nstrength = \"50 m\"",
+        ),
+        (
+            "elevation = \"1640 m\"",
+            "elevation = \"1640 m\"\ndoor = \"wide\"",
+        ),
+    ])
+    .refused();
+    for word in [
+        "[balloon] cylinders pressure: found \"200\" without a unit",
+        "[balloon] cylinders bottles: found an unknown key",
+        "mass and mass_per_length together",
+        "[[load]] length: found nothing",
+        "\"bag\"; expected \"box\", \"line\"",
+        "strength: found \"50 m\", which is a length",
+        "[site] door: found \"wide\"",
+    ] {
+        assert!(message.contains(word), "{word}\n{message}");
+    }
+    let both = changed(&[(
+        "neck_lift = \"6.8 kg\"",
+        "cylinders = { water_volume = \"50 L\", pressure = \"200 bar\" }\n[[cylinders]]\nwater_volume = \"50 L\"\npressure = \"200 bar\"",
+    )]);
+    assert!(
+        both.refused()
+            .contains("[[cylinders]] or [balloon] cylinders, not both")
+    );
+    let none = changed(&[("neck_lift = \"6.8 kg\"", "cylinders = []")]);
+    assert!(
+        none.refused()
+            .contains("[balloon] cylinders: found an empty array")
+    );
+    // An unreadable table hides no other fault.
+    let table = changed(&[
+        (
+            "neck_lift = \"6.8 kg\"",
+            "neck_lift = \"6.8\"\ntable = \"none.toml\"",
+        ),
+        ("diameter = \"2.1 m\"", "diameter = \"2.1\""),
+    ]);
+    let message = table.refused();
+    for word in [
+        "none.toml",
+        "\"6.8\" without a unit",
+        "\"2.1\" without a unit",
+    ] {
+        assert!(message.contains(word), "{word}\n{message}");
+    }
+    let two = changed(&[(
+        "neck_lift = \"6.8 kg\"",
+        "neck_lift = \"6.8 kg\"\nflight_time = \"2 h\"",
+    )]);
+    assert!(two.refused().contains("exactly one of neck_lift"));
+}
+
+/// The cautions that people need at the cylinders.
+#[test]
+fn cautions() {
+    let text = flat(&table(&[DAWN])).to_lowercase();
+    for word in [
+        "great pressure",
+        "van or shed",
+        "hydrogen burns",
+        "cotton clothes",
+        "spark",
+        "pulls like a sail",
+        "eyes and ears",
+        "power lines",
+        "does not say that a flight is safe",
+    ] {
+        assert!(text.contains(word), "{word}");
+    }
+}
