@@ -254,10 +254,11 @@ fn distances_of_the_plan_replace_the_defaults() {
     // The nearest is 4.2 km away.
     assert_eq!(near(&default), SiteVerdict::FarEnough);
     assert_eq!(near(&wider), SiteVerdict::TooNear);
-    let wrong = PLAN_OF_WRONG_BUFFERS.replace("THING", "motorways");
-    let error = Plan::parse("p.toml", &wrong, Path::new(""))
-        .unwrap_err()
-        .to_string();
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let text = std::fs::read_to_string(root.join(PLAN)).unwrap();
+    let wrong = text + "[ground]\nbuffers = [[\"motorways\", \"5 km\"]]\n";
+    let error = Plan::parse("p.toml", &wrong, root).unwrap_err();
+    let error = error.to_string();
     assert!(
         error.contains("motorway road") && error.contains("\"motorways\""),
         "{error}"
