@@ -5,6 +5,7 @@ mod reach;
 pub mod releases;
 mod setup;
 mod stack;
+pub mod terrain;
 mod weather;
 mod wind_error;
 
@@ -19,13 +20,14 @@ use crate::flight::layers::Layers;
 use crate::flight::model::{FlightModel, Flown, Moment, Scratch, Variation};
 use crate::flight::rise::Miss;
 use crate::geodesy::{LocalFrame, Position};
-use crate::plan::{GroundPlan, Plan};
+use crate::ground::terrain::Terrain;
+use crate::plan::Plan;
 use crate::report::facts::{BalloonFacts, Facts};
 use crate::report::zone::{Mark, Zone};
 use crate::spread::draws::Sampler;
 use crate::spread::members::MemberSpread;
 use crate::spread::region::Regions;
-use crate::spread::run::{Landings, quantiles, run};
+use crate::spread::run::{Landings, quantiles, run_keeping};
 use crate::units::UnitSystem;
 use crate::vehicle::balloon::sphere_diameter_m;
 use crate::wind::error::WindErrorProcess;
@@ -72,21 +74,25 @@ pub fn predict(
     let (mut assumed, mut notes) = (Vec::new(), Vec::new());
     let site = SiteWinds::new(plan.site, input, [plan.release; 2])?;
     let weather = site.weather(plan, units, &mut assumed)?;
-    let site_m = elevation(plan, &weather, units, &mut assumed);
-    assumed.push("the load lands at the elevation of the site: no terrain is read".into());
+    let ground = terrain::around(plan, input, plan.site, terrain::FAR_M)?;
+    let site_m = elevation(plan, ground.as_deref(), &weather, units, &mut assumed);
+    notes.extend(terrain::off_ground(
+        ground.as_deref(),
+        plan.site,
+        site_m,
+        units,
+    ));
     if weather.column.air.measured_m().is_none() {
         assumed.push(
             "the winds come without temperature and pressure: standard atmosphere, assumed".into(),
         );
-    }
-    if plan.ground != GroundPlan::default() {
-        notes.push("[ground] is in the plan: `windfall days` uses it, `zone` does not yet".into());
     }
 
     let mut setup = Setup::new(
         plan,
         &weather.column,
         site_m,
+        ground.as_ref(),
         weather.is_field(),
         units,
         &mut assumed,
@@ -116,6 +122,8 @@ pub fn predict(
         notes.extend(regions.notes.iter().map(ToString::to_string));
     }
     let missed = told(landings, options.draws, &mut notes);
+    let landed_on = terrain::sources(ground.as_deref(), &landings.landed);
+    assumed.extend(terrain::assumed(&landed_on));
 
     let mark = |m: &Moment| Mark {
         position: m.place.position(),
@@ -127,13 +135,14 @@ pub fn predict(
         name: plan.name.clone(),
         balloon: setup.balloon.as_ref().map(|b| balloon_facts(plan, b)),
         mean_rate_m_s: (planned.burst.altitude_m - site_m) / planned.burst.time_s,
-        touchdown_speed_m_s: model.layers.thickness_m / model.fall.seconds[0],
+        touchdown_speed_m_s: touchdown_speed(model, planned.landing.altitude_m),
         wind,
         members,
         burst_quantiles_m: quantiles(&landings.landed, |l| l.burst_m),
         landing_quantiles: quantiles(&landings.landed, |l| l.time_s)
             .map(|s| after(plan.release, s)),
         half_circle_m: regions.half_circle_m,
+        landed_on,
         landed: landings.landed.len(),
         missed,
     };
@@ -164,18 +173,27 @@ pub fn predict(
     Ok(Prediction { zone, facts })
 }
 
-/// Elevation of the site: the plan's, else the forecast's ground, else the lowest wind.
-fn elevation(plan: &Plan, weather: &Weather, units: UnitSystem, assumed: &mut Vec<String>) -> f64 {
+/// Speed of fall as planned at an altitude, m/s.
+fn touchdown_speed(model: &FlightModel, altitude_m: f64) -> f64 {
+    let (layer, _) = model.layers.locate(altitude_m);
+    model.layers.thickness_m / model.fall.seconds[layer]
+}
+
+/// Elevation of the site: the plan's, else the ground's, else the lowest wind.
+fn elevation(
+    plan: &Plan,
+    ground: Option<&Terrain>,
+    weather: &Weather,
+    units: UnitSystem,
+    assumed: &mut Vec<String>,
+) -> f64 {
     if let Some(elevation_m) = plan.elevation_m {
         return elevation_m;
     }
-    let (elevation_m, whose) = match weather.ground_m {
-        Some(ground_m) => (ground_m, "the forecast's own ground there"),
-        None => (
-            weather.column.winds.base_m(),
-            "the lowest level of the winds",
-        ),
-    };
+    let (elevation_m, whose) = terrain::height_at(ground, plan.site).unwrap_or((
+        weather.column.winds.base_m(),
+        "the lowest level of the winds",
+    ));
     assumed.push(format!(
         "the site lies at {} above sea level, {whose}, assumed",
         units.height(elevation_m)
@@ -211,7 +229,7 @@ fn fly_all(
             Some(winds) => winds,
             None => decoded(plan, site, &reach, model)?,
         };
-        match fly_in(plan, weather, setup, &winds, options, &flown)? {
+        match fly_in(plan, weather, setup, &winds, None, options, &flown)? {
             Outcome::Flown(flights) => return Ok(*flights),
             Outcome::NeedsMore(left) => reach = reach.grown(left),
         }
@@ -252,6 +270,7 @@ fn fly_in(
     weather: &Weather,
     setup: &mut Setup,
     winds: &FlownWinds,
+    low_m: Option<f64>,
     options: Options,
     flown: impl Fn() + Sync,
 ) -> Result<Outcome> {
@@ -272,11 +291,12 @@ fn fly_in(
         mass: setup.mass,
         members: winds.members,
     };
-    let landings = run(
+    let landings = run_keeping(
         &setup.model,
         &sampler,
         process.as_ref(),
         options.draws,
+        low_m,
         &flown,
     );
     let more = [Outside::Region, Outside::Hours]

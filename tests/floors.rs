@@ -10,12 +10,12 @@ use std::path::{Path, PathBuf};
 const FLOORS: [&[&str]; 14] = [
     &["error", "units", "random"],
     &["atmosphere", "geodesy"],
+    &["ground"],
     &["wind"],
     &["sources"],
     &["vehicle"],
     &["flight"],
     &["spread"],
-    &["ground"],
     &["report"],
     &["plan"],
     &["fetch"],

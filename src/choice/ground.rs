@@ -1,7 +1,8 @@
 //! The plan's ground: what its files and the built-in world tell of the region of landings.
 
 use crate::error::Result;
-use crate::geodesy::Normal;
+use crate::geodesy::{Normal, Position};
+use crate::ground::data;
 use crate::ground::layers::{Kind, Layer, Wanted, read, read_osm};
 use crate::ground::map::GroundMap;
 use crate::ground::region::Region;
@@ -10,15 +11,35 @@ use crate::plan::GroundPlan;
 /// Room around the farthest landing, m: what lies near it counts.
 const MARGIN_M: f64 = 15_000.0;
 
-/// The ground around places; `None` where there are none.
+/// What is assumed of what lies on the ground.
+pub const ASSUMED: [&str; 3] = [
+    "how near to a road, an airport or a town counts, by default distances, assumed",
+    "built-in lakes, rivers and towns are a coarse map of the world: what it does not show may be there",
+    "the air around airports stands in for controlled airspace, by default distances and heights, assumed: charts decide",
+];
+
+/// Where the ground comes from: layers, heights, and the licences of what is built in.
+pub fn sources(map: &GroundMap, landed_on: &[(Option<String>, f64)]) -> Vec<String> {
+    let mut sources = map.sources().to_vec();
+    for (source, share) in landed_on {
+        let source = source.as_deref().unwrap_or("the elevation of the site");
+        sources.push(format!(
+            "heights at the landings: {source}, {:.1} % of the draws",
+            100.0 * share
+        ));
+    }
+    sources.extend(data::sources().iter().map(data::Source::in_words));
+    sources
+}
+
+/// The ground around landings and a site.
 ///
 /// # Errors
 ///
 /// When a file cannot be read or holds what it should not.
-pub fn map(plan: &GroundPlan, places: &[Normal]) -> Result<Option<GroundMap>> {
-    let Some(region) = Region::holding(places, MARGIN_M) else {
-        return Ok(None);
-    };
+pub fn map(plan: &GroundPlan, site: Position, landings: &[Normal]) -> Result<GroundMap> {
+    let places: Vec<Normal> = landings.iter().copied().chain([site.normal()]).collect();
+    let region = Region::holding(&places, MARGIN_M).unwrap_or(Region::around(site, MARGIN_M));
     let mut layers: Vec<Layer> = Vec::new();
     let kinds = [
         (Kind::KeepOut, &plan.keep_out),
@@ -38,5 +59,5 @@ pub fn map(plan: &GroundPlan, places: &[Normal]) -> Result<Option<GroundMap>> {
     for file in &plan.osm {
         layers.extend(read_osm(file, &region)?);
     }
-    GroundMap::new(region, &layers).map(Some)
+    GroundMap::new(region, &layers)
 }

@@ -2,4 +2,7 @@
 
 pub mod days;
 pub mod ground;
+pub mod judge;
+pub mod site;
+pub mod times;
 pub mod verdict;

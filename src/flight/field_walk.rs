@@ -1,6 +1,7 @@
 //! A flight through a field of winds.
 
 use super::field::{LAYERS_A_LEG, LayerField};
+use super::floor::Floor;
 use super::model::{FlightModel, Flown, Moment, Scratch, Summit};
 use super::passage::Passage;
 use super::rise::Miss;
@@ -16,6 +17,7 @@ pub(super) struct FieldWalk<'a> {
     wind_error: &'a [[f64; 2]],
     moment: Moment,
     weights: Weights,
+    floor: Floor<'a>,
 }
 
 /// Layers `first` to `end` of leg `leg`, both counted within the leg.
@@ -38,6 +40,7 @@ impl<'a> FieldWalk<'a> {
         member: usize,
         wind_error: &'a [[f64; 2]],
         moment: Moment,
+        floor: Floor<'a>,
     ) -> Result<FieldWalk<'a>, Miss> {
         Ok(FieldWalk {
             model,
@@ -46,6 +49,7 @@ impl<'a> FieldWalk<'a> {
             wind_error,
             moment,
             weights: field.weights(moment.place, moment.time_s)?,
+            floor,
         })
     }
 
@@ -73,13 +77,22 @@ impl<'a> FieldWalk<'a> {
         self.moment.altitude_m = summit.altitude_m;
         let burst = self.moment;
         tell(burst);
+        let bottom_m = |layer: usize| self.model.layers.altitude_m(layer);
         for leg in (0..scratch.down.felt.len()).rev() {
+            let size = match self.floor.is_near(bottom_m(leg * LAYERS_A_LEG)) {
+                true => 1,
+                false => size,
+            };
             for first in (0..LAYERS_A_LEG).step_by(size).rev() {
                 let end = first + size;
                 let part = Part { leg, first, end };
-                let bottom_m = self.model.layers.altitude_m(leg * LAYERS_A_LEG + first);
-                let arrive_m = bottom_m.min(summit.altitude_m);
+                let arrive_m = bottom_m(leg * LAYERS_A_LEG + first).min(summit.altitude_m);
+                let before = self.moment;
                 if self.pass(part, &scratch.down, summit, arrive_m)? {
+                    if let Some(landing) = self.floor.met(before, self.moment) {
+                        tell(landing);
+                        return Ok(Flown { burst, landing });
+                    }
                     tell(self.moment);
                 }
             }

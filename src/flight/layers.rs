@@ -30,6 +30,24 @@ impl Layers {
         }
     }
 
+    /// The same with `count` layers more below.
+    pub fn lowered(&self, count: usize) -> Layers {
+        Layers {
+            base_m: self.base_m - self.thickness_m * count as f64,
+            count: self.count + count,
+            ..*self
+        }
+    }
+
+    /// The same without the `count` lowest.
+    pub fn above(&self, count: usize) -> Layers {
+        Layers {
+            base_m: self.altitude_m(count),
+            count: self.count.saturating_sub(count),
+            ..*self
+        }
+    }
+
     /// Altitude of the lower boundary of layer `k`, m.
     pub fn altitude_m(&self, k: usize) -> f64 {
         self.base_m + self.thickness_m * k as f64

@@ -2,6 +2,7 @@
 
 pub mod field;
 mod field_walk;
+mod floor;
 pub mod layers;
 pub mod model;
 mod passage;

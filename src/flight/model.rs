@@ -1,7 +1,10 @@
 //! The integrator: one stack, the winds around it, any number of flights.
 
+use std::sync::Arc;
+
 use super::field::LayerField;
 use super::field_walk::FieldWalk;
+use super::floor::Floor;
 use super::layers::{LayerWinds, Layers};
 use super::passage::Passage;
 use super::rates::RateTable;
@@ -9,6 +12,7 @@ use super::rise::{Miss, Rise, RiseVariation};
 use super::walk::Walk;
 use crate::atmosphere::{AirProfile, RHO0_KG_M3};
 use crate::geodesy::{Compass, Normal};
+use crate::ground::terrain::Terrain;
 use crate::vehicle::descent::FallSpeed;
 
 /// What makes one flight differ from the planned one.
@@ -108,6 +112,12 @@ pub struct FlightModel {
     pub start: Normal,
     /// Which way the winds' east and north point.
     pub compass: Compass,
+    /// The layer at whose lower boundary the stack is released. Layers below it are for falls onto
+    /// lower ground.
+    pub release_layer: usize,
+    /// What flights come down on. Where it has no height, and without it, that is the altitude of
+    /// the release.
+    pub ground: Option<Arc<Terrain>>,
 }
 
 /// Where and when one flight was at some moment.
@@ -156,31 +166,45 @@ impl FlightModel {
         v: &Variation,
         wind_error: &[[f64; 2]],
         scratch: &mut Scratch,
-        mut record: Option<&mut dyn FnMut(Moment)>,
+        record: Option<&mut dyn FnMut(Moment)>,
     ) -> Result<Flown, Miss> {
-        let every_layer = record.is_some();
+        match record {
+            Some(record) => self.fly_telling(v, wind_error, scratch, true, record),
+            None => self.fly_telling(v, wind_error, scratch, false, |_| ()),
+        }
+    }
+
+    /// Flies once, and tells of every leg's end; with `every_layer` a leg is a layer.
+    pub fn fly_telling(
+        &self,
+        v: &Variation,
+        wind_error: &[[f64; 2]],
+        scratch: &mut Scratch,
+        every_layer: bool,
+        mut tell: impl FnMut(Moment),
+    ) -> Result<Flown, Miss> {
+        let below = self.release_layer;
         let burst_m = self.rise.of(
-            &self.layers,
+            &self.layers.above(below),
             &v.rise,
             v.burst_diameter,
             v.burst_higher_m,
             &mut scratch.up.seconds,
         )?;
+        let up = &mut scratch.up.seconds;
+        up.splice(0..0, std::iter::repeat_n(0.0, below));
         let (last, share) = self.layers.locate(burst_m);
         self.fall_seconds(v, last + 1, &mut scratch.down.seconds);
-        scratch.up.set_lean();
-        scratch.down.set_lean();
+        scratch.up.set_lean(below);
+        scratch.down.set_lean(0);
 
+        let release_m = self.layers.altitude_m(below);
         let start = Moment {
             time_s: v.delay_s,
-            altitude_m: self.layers.base_m,
+            altitude_m: release_m,
             place: self.start,
         };
-        let mut tell = |moment: Moment| {
-            if let Some(record) = record.as_mut() {
-                record(moment);
-            }
-        };
+        let floor = Floor::new(self.ground.as_deref(), release_m);
         let summit = Summit {
             altitude_m: burst_m,
             layer: last,
@@ -193,14 +217,16 @@ impl FlightModel {
                     compass: &self.compass,
                     winds,
                     wind_error,
+                    release_layer: below,
+                    floor,
                     moment: start,
                 };
                 Ok(walk.up_and_down(&summit, scratch, every_layer, &mut tell))
             }
             Winds::Field(field) => {
-                scratch.up.set_felt(&summit);
-                scratch.down.set_felt(&summit);
-                let mut walk = FieldWalk::new(self, field, v.member, wind_error, start)?;
+                scratch.up.set_felt(&summit, below);
+                scratch.down.set_felt(&summit, 0);
+                let mut walk = FieldWalk::new(self, field, v.member, wind_error, start, floor)?;
                 walk.up_and_down(&summit, scratch, every_layer, &mut tell)
             }
         }

@@ -18,16 +18,17 @@ pub struct Passage {
 impl Passage {
     /// Sets `lean` from `seconds`. With the wind u + S x and the time t (1 + g x) dx over a layer,
     /// x from -1/2 to 1/2, the drift is u t + S g t / 12, and g t is half the change of t from the
-    /// layer below to the one above.
-    pub fn set_lean(&mut self) {
-        let t = &self.seconds;
+    /// layer below to the one above. The way begins or ends with the layer `first`.
+    pub fn set_lean(&mut self, first: usize) {
+        let t = &self.seconds[first..];
         self.lean.clear();
+        self.lean.resize(first, 0.0);
         if let [first, second, ..] = t[..] {
             self.lean.push((second - first) / 12.0);
             self.lean.extend(t.windows(3).map(|w| (w[2] - w[0]) / 24.0));
         }
         // The last layer is passed in part only, and told by its own slope.
-        self.lean.resize(t.len(), 0.0);
+        self.lean.resize(self.seconds.len(), 0.0);
     }
 
     /// Seconds the way takes through the lowest `share` of its last layer. The time in it leans
@@ -44,22 +45,22 @@ impl Passage {
     /// Sets `felt` from `seconds` and `lean`: the slope of the wind in a layer is half the change
     /// of its mean from the layer below to the one above, so what leans counts there. Of the last
     /// layer, passed up to `share`, the mean wind is that of its middle less (1 - share) / 2 of the
-    /// slope.
-    pub fn set_felt(&mut self, summit: &Summit) {
+    /// slope. The way begins or ends with the layer `first`.
+    pub fn set_felt(&mut self, summit: &Summit, first: usize) {
         let last = summit.layer;
         self.felt.clear();
         self.felt.resize(legs_for(last + 2), [0.0; LAYERS_A_LEG]);
         let part_s = self.last_part_s(summit.share);
-        for k in 0..=last {
+        for k in first..=last {
             let (seconds, lean) = if k < last {
                 (self.seconds[k], self.lean[k])
             } else {
                 (part_s, 0.5 * (summit.share - 1.0) * part_s)
             };
             self.feel(k, seconds);
-            if k == 0 {
-                self.feel(0, -lean);
-                self.feel(1, lean);
+            if k == first {
+                self.feel(k, -lean);
+                self.feel(k + 1, lean);
             } else {
                 self.feel(k - 1, -0.5 * lean);
                 self.feel(k + 1, 0.5 * lean);

@@ -1,5 +1,6 @@
 //! A flight through one column of wind.
 
+use super::floor::Floor;
 use super::layers::{LayerWinds, Layers};
 use super::model::{Flown, Moment, Scratch, Summit};
 use super::passage::Passage;
@@ -15,6 +16,8 @@ pub(super) struct Walk<'a> {
     pub compass: &'a Compass,
     pub winds: &'a LayerWinds,
     pub wind_error: &'a [[f64; 2]],
+    pub release_layer: usize,
+    pub floor: Floor<'a>,
     pub moment: Moment,
 }
 
@@ -30,7 +33,7 @@ impl Walk<'_> {
         let leg = if every_layer { 1 } else { LAYERS_A_LEG };
         let last = summit.layer;
         tell(self.moment);
-        for first in (0..last).step_by(leg) {
+        for first in (self.release_layer..last).step_by(leg) {
             let end = (first + leg).min(last);
             let arrive_m = self.layers.altitude_m(end);
             self.through(first..end, &scratch.up, arrive_m);
@@ -40,18 +43,23 @@ impl Walk<'_> {
         let burst = self.moment;
         tell(burst);
         self.through_lower_part(summit, &scratch.down, self.layers.altitude_m(last));
-        tell(self.moment);
+        let mut down = self.floor.met(burst, self.moment);
         let mut end = last;
-        while end > 0 {
-            let first = end.saturating_sub(leg);
-            self.through(first..end, &scratch.down, self.layers.altitude_m(first));
+        while end > 0 && down.is_none() {
             tell(self.moment);
+            let first = end.saturating_sub(leg);
+            let first = match self.floor.is_near(self.layers.altitude_m(first)) {
+                true => end - 1,
+                false => first,
+            };
+            let before = self.moment;
+            self.through(first..end, &scratch.down, self.layers.altitude_m(first));
+            down = self.floor.met(before, self.moment);
             end = first;
         }
-        Flown {
-            burst,
-            landing: self.moment,
-        }
+        let landing = down.unwrap_or(self.moment);
+        tell(landing);
+        Flown { burst, landing }
     }
 
     /// Through whole layers, as one leg.

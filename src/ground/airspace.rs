@@ -1,9 +1,12 @@
 //! How often flights pass through the air near airports, on the way up or down.
 
-use super::airports::{Airport, AirportKind};
+use super::airports::{Airport, AirportKind, airports};
 use super::hits::Share;
 use super::map::GroundMap;
+use super::region::Region;
 use super::touchdown::Fix;
+use crate::error::Result;
+use crate::geodesy::Position;
 use crate::units::{FOOT_M, NAUTICAL_MILE_M};
 
 /// A cylinder of air around airports of a kind.
@@ -59,6 +62,38 @@ pub fn default_cylinders() -> Vec<Cylinder> {
     CYLINDERS.iter().map(cylinder).collect()
 }
 
+/// Elevation taken where that of an airport is not known, m: its air reaches too high rather than
+/// too low.
+const UNKNOWN_M: f64 = 1_000.0;
+
+/// The top of an airport's cylinder, m above mean sea level.
+fn top_m(airport: &Airport, cylinder: &Cylinder) -> f64 {
+    airport.elevation_m.unwrap_or(UNKNOWN_M) + cylinder.height_m
+}
+
+/// The highest top of the cylinders around airports within a distance of a place, m above mean sea
+/// level; `None` where there are none.
+///
+/// # Errors
+///
+/// When the data in the program are damaged.
+pub fn highest_top_m(
+    center: Position,
+    within_m: f64,
+    cylinders: &[Cylinder],
+) -> Result<Option<f64>> {
+    let region = Region::around(center, within_m);
+    let near = airports()?.all().iter().filter(|airport| {
+        let at = airport.position;
+        region.touches([at.lon_deg, at.lat_deg, at.lon_deg, at.lat_deg])
+    });
+    let tops = near.flat_map(|airport| {
+        let of_kind = cylinders.iter().filter(|c| c.kind == airport.kind);
+        of_kind.map(|cylinder| top_m(airport, cylinder))
+    });
+    Ok(tops.reduce(f64::max))
+}
+
 /// Cylinders of air in a region.
 #[derive(Debug, Clone)]
 pub struct Airspace<'a> {
@@ -70,16 +105,13 @@ pub struct Airspace<'a> {
 }
 
 impl<'a> Airspace<'a> {
-    /// The cylinders around a map's airports. An airport of unknown elevation is taken to be at
-    /// sea level's worst: its cylinder begins at 0 and is as high as that of one 1,000 m up.
+    /// The cylinders around a map's airports.
     pub fn new(map: &'a GroundMap, cylinders: &'a [Cylinder]) -> Airspace<'a> {
-        const UNKNOWN_M: f64 = 1_000.0;
         let mut around = Vec::new();
         for (i, (airport, _)) in map.airports().iter().enumerate() {
             for (c, cylinder) in cylinders.iter().enumerate() {
                 if cylinder.kind == airport.kind {
-                    let base = airport.elevation_m.unwrap_or(UNKNOWN_M);
-                    around.push((i, c, base + cylinder.height_m));
+                    around.push((i, c, top_m(airport, cylinder)));
                 }
             }
         }

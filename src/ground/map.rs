@@ -1,13 +1,17 @@
 //! All that lies on the ground of a region, on one plane, ready to be asked.
 
+use std::sync::Arc;
+
 use super::airports::{Airport, AirportKind, airports};
 use super::areas::Areas;
 use super::data::{World, world};
+use super::globe::Near;
 use super::layers::{Area, Kind, Layer, RoadClass};
 use super::lines::{Lines, on_plane};
+use super::places::{Place, Places, places};
 use super::region::Region;
 use crate::error::Result;
-use crate::geodesy::Normal;
+use crate::geodesy::{Normal, Position};
 
 /// Something a flight may come down on or near.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -108,6 +112,8 @@ pub struct GroundMap {
     things: Vec<(Kind, Knowledge, Things)>,
     airports: [Lines; 4],
     near_airports: Vec<(Airport, [f64; 2])>,
+    /// Named places of the layers.
+    places: Arc<Places>,
     sources: Vec<String>,
 }
 
@@ -164,6 +170,7 @@ impl GroundMap {
             things,
             airports,
             near_airports,
+            places: Arc::new(Places::of_layers(of(Kind::Place))),
             sources,
         })
     }
@@ -181,6 +188,19 @@ impl GroundMap {
     /// The airports in the region, each with its place on the plane.
     pub fn airports(&self) -> &[(Airport, [f64; 2])] {
         &self.near_airports
+    }
+
+    /// The nearest named place, of the layers or built in; its azimuth is seen from the place asked
+    /// for.
+    ///
+    /// # Errors
+    ///
+    /// When the data in the program are damaged.
+    pub fn nearest_place(&self, from: Position) -> Result<Option<Near<&Place>>> {
+        let given = self.places.nearest(from);
+        let built_in = places()?.nearest(from);
+        let nearer = |a: Near<_>, b: Near<_>| if b.distance_m < a.distance_m { b } else { a };
+        Ok(given.into_iter().chain(built_in).reduce(nearer))
     }
 
     /// How well a class is known.

@@ -18,6 +18,7 @@ pub struct Place {
 }
 
 /// Named places that can be looked up.
+#[derive(Debug)]
 pub struct Places {
     all: Vec<Place>,
     globe: Globe,

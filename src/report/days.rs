@@ -10,6 +10,7 @@ use serde_json::json;
 
 use super::extent::Extent;
 use super::geojson::{ellipse_with, object};
+use super::site::{self, SiteFinding};
 use super::zone_table::list;
 use crate::error::{Error, Result};
 use crate::geodesy::Position;
@@ -82,6 +83,8 @@ pub struct Days {
     pub covered: Option<String>,
     /// One row a release, in order of time.
     pub rows: Vec<Row>,
+    /// What is near the site.
+    pub site_check: Vec<SiteFinding>,
     /// Draws for each.
     pub draws: u64,
     /// Their seed.
@@ -125,6 +128,8 @@ pub struct Day {
     pub distance_m: f64,
     /// Clockwise from true north, degrees.
     pub azimuth_deg: f64,
+    /// The named place nearest to it.
+    pub place: Option<NearPlace>,
     /// When half of the draws have landed.
     pub landing: Timestamp,
     /// When 95 % have.
@@ -146,6 +151,34 @@ pub struct Day {
     pub walk_in_m: Option<f64>,
     /// What the draws hit.
     pub hazards: Vec<Hazard>,
+    /// The air near airports that flights pass through, up or down.
+    pub airspace: Vec<Passing>,
+}
+
+/// A named place and the way from it to the centre of the landings.
+#[derive(Debug, Clone, Serialize)]
+pub struct NearPlace {
+    /// Its name.
+    pub name: String,
+    /// How far the centre is from it, m.
+    pub distance_m: f64,
+    /// In which direction from it, degrees clockwise from true north.
+    pub azimuth_deg: f64,
+}
+
+/// How often flights pass near airports of a kind, low.
+#[derive(Debug, Clone, Serialize)]
+pub struct Passing {
+    /// The kind of airport.
+    pub airport: &'static str,
+    /// How near counts, m.
+    pub within_m: f64,
+    /// Below which height above the airport, m.
+    pub below_m: f64,
+    /// The share of flights that pass at least one.
+    pub share: f64,
+    /// Its sampling error, one standard deviation.
+    pub standard_error: f64,
 }
 
 /// How often the draws hit one kind of thing.
@@ -186,6 +219,11 @@ impl Day {
     pub fn strongest(&self) -> Option<(f64, f64)> {
         let all = self.surface.iter().copied();
         all.reduce(|a, b| if b.1 > a.1 { b } else { a })
+    }
+
+    /// The largest share of flights that pass low near airports of one kind.
+    pub fn most_passed(&self) -> f64 {
+        self.airspace.iter().map(|p| p.share).fold(0.0, f64::max)
     }
 
     /// The thing to keep clear of that most draws hit.
@@ -236,6 +274,8 @@ pub fn table(days: &Days, units: UnitSystem) -> String {
     text.push_str(
         "\n* strongest wind at the ground, or the lowest known, from an hour before the release to the release\n** largest share of draws in a keep-out area, in a town or near an airport\n",
     );
+    text.push_str(&closer(days, units));
+    text.push_str(&list("Site", &site::lines(&days.site_check, units)));
     text.push_str(&list("Winds cover", days.covered.as_slice()));
     text.push_str(&list("Limits", &days.limits));
     text.push_str(&list("Ranking", &[RANKING]));
@@ -248,6 +288,81 @@ pub fn table(days: &Days, units: UnitSystem) -> String {
         days.draws, days.seed, days.version
     );
     text
+}
+
+/// So many of the best releases are looked at more closely.
+const CLOSER: usize = 3;
+
+/// More of the best releases; where none is known, of the first that were flown.
+fn closer(days: &Days, units: UnitSystem) -> String {
+    let mut rows: Vec<(&Row, &Day)> = days
+        .rows
+        .iter()
+        .filter_map(|row| Some((row, row.day.as_ref()?)))
+        .collect();
+    rows.sort_by_key(|(row, _)| row.rank.unwrap_or(usize::MAX));
+    let lines: Vec<String> = rows
+        .iter()
+        .take(CLOSER)
+        .map(|(row, day)| {
+            format!(
+                "{}: {}",
+                time(row.release, &days.timezone),
+                more(day, units)
+            )
+        })
+        .collect();
+    list("More of the best", &lines)
+}
+
+/// What does not fit into the table, in a sentence.
+fn more(day: &Day, units: UnitSystem) -> String {
+    let mut parts = Vec::new();
+    if let Some(place) = &day.place {
+        parts.push(format!(
+            "landings around {} at {:03.0} deg true of {}",
+            units.distance(place.distance_m),
+            place.azimuth_deg,
+            place.name
+        ));
+    }
+    if let Some(share) = day.land_in {
+        parts.push(format!(
+            "{:.1} % of the draws in land-in areas",
+            100.0 * share
+        ));
+    }
+    if let Some(walk_in_m) = day.walk_in_m {
+        let walk_in = units.distance(walk_in_m);
+        parts.push(format!("9 of 10 within {walk_in} of a road"));
+    }
+    let passed = day.airspace.iter().filter(|p| p.share > 0.0);
+    parts.extend(passed.map(|p| {
+        format!(
+            "{:.1} % (+- {:.1}) pass within {} of a {} below {} above it",
+            100.0 * p.share,
+            100.0 * p.standard_error,
+            units.distance(p.within_m),
+            p.airport,
+            units.height(p.below_m)
+        )
+    }));
+    if let Some((after_s, speed)) = day.strongest() {
+        let away = duration(after_s.abs());
+        let when = match after_s {
+            s if s < 0.0 => format!("{away} before"),
+            s if s > 0.0 => format!("{away} after"),
+            _ => "at".to_owned(),
+        };
+        let speed = units.speed(speed);
+        parts.push(format!(
+            "strongest wind at the ground {speed}, {when} the release"
+        ));
+    }
+    if let Some(lead_s) = day.lead_s {
+        parts.push(format!("{} after the forecast's run", duration(lead_s)));
+    }
+    parts.join("; ")
 }
 
 /// How rows are ranked.
@@ -311,6 +426,10 @@ pub fn csv(days: &Days) -> Result<String> {
         "worst_hazard_share",
         "land_in_share",
         "walk_in_m",
+        "nearest_place",
+        "nearest_place_distance_m",
+        "nearest_place_azimuth_deg",
+        "near_airports_share",
     ];
     writer.write_record(header).map_err(failed)?;
     for row in &days.rows {
@@ -319,6 +438,7 @@ pub fn csv(days: &Days) -> Result<String> {
             value.map_or_else(String::new, |v| format!("{v:.digits$}"))
         };
         let worst = day.and_then(Day::worst_hazard);
+        let place = day.and_then(|d| d.place.as_ref());
         let record = [
             row.release.to_string(),
             row.verdict.name().to_owned(),
@@ -340,6 +460,10 @@ pub fn csv(days: &Days) -> Result<String> {
             number(worst.map(|h| h.share), 5),
             number(day.and_then(|d| d.land_in), 5),
             number(day.and_then(|d| d.walk_in_m), 0),
+            place.map_or_else(String::new, |p| p.name.clone()),
+            number(place.map(|p| p.distance_m), 0),
+            number(place.map(|p| p.azimuth_deg), 1),
+            number(day.map(Day::most_passed), 5),
         ];
         writer.write_record(&record).map_err(failed)?;
     }

@@ -27,6 +27,9 @@ pub struct Facts {
     pub landing_quantiles: [Timestamp; 3],
     /// Radius of the circle around the centre that holds half of the landings, m.
     pub half_circle_m: f64,
+    /// What tells the height of the ground at the landings, with the share of draws; `None` is the
+    /// elevation of the site.
+    pub landed_on: Vec<(Option<String>, f64)>,
     /// Draws that came down.
     pub landed: usize,
     /// Draws that did not, with the reason.

@@ -18,6 +18,7 @@ pub mod map;
 mod markup;
 pub mod picture;
 pub mod profile_picture;
+pub mod site;
 pub mod winds;
 mod words;
 pub mod write_file;

@@ -5,9 +5,10 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use super::draws::Sampler;
-use crate::flight::model::{FlightModel, Scratch};
+use crate::flight::model::{FlightModel, Moment, Scratch, Winds};
 use crate::flight::rise::Miss;
 use crate::geodesy::Normal;
+use crate::ground::touchdown::Fix;
 use crate::wind::error::WindErrorProcess;
 use crate::wind::placing::Outside;
 
@@ -31,6 +32,8 @@ pub struct Landing {
 pub struct Landings {
     /// Flights that came down.
     pub landed: Vec<Landing>,
+    /// Of each of these the points of its way below an altitude, up and down again, if asked for.
+    pub low: Vec<Box<[Fix]>>,
     /// Flights that did not, counted by reason.
     pub missed: BTreeMap<Miss, usize>,
 }
@@ -56,11 +59,23 @@ pub fn run(
     draws: u64,
     flown: impl Fn() + Sync,
 ) -> Landings {
-    let outcomes: Vec<Result<Landing, Miss>> = (0..draws as usize)
+    run_keeping(model, sampler, wind_error, draws, None, flown)
+}
+
+/// [`run`], keeping the points of each way below `low_m` and the first above.
+pub fn run_keeping(
+    model: &FlightModel,
+    sampler: &Sampler,
+    wind_error: Option<&WindErrorProcess>,
+    draws: u64,
+    low_m: Option<f64>,
+    flown: impl Fn() + Sync,
+) -> Landings {
+    let outcomes: Vec<Result<(Landing, Box<[Fix]>), Miss>> = (0..draws as usize)
         .into_par_iter()
         .with_min_len(AT_ONCE)
         .map_init(Bench::default, |bench, index| {
-            let outcome = bench.fly(model, sampler, wind_error, index as u64);
+            let outcome = bench.fly(model, sampler, wind_error, low_m, index as u64);
             flown();
             outcome
         })
@@ -68,7 +83,12 @@ pub fn run(
     let mut landings = Landings::default();
     for outcome in outcomes {
         match outcome {
-            Ok(landing) => landings.landed.push(landing),
+            Ok((landing, low)) => {
+                landings.landed.push(landing);
+                if low_m.is_some() {
+                    landings.low.push(low);
+                }
+            }
             Err(miss) => *landings.missed.entry(miss).or_default() += 1,
         }
     }
@@ -92,6 +112,41 @@ struct Bench {
     scratch: Scratch,
     knots: Vec<[f64; 2]>,
     error: Vec<[f64; 2]>,
+    low: Vec<Fix>,
+}
+
+/// Keeps the points of a way that are next to one below an altitude.
+struct LowWay<'a> {
+    low_m: f64,
+    last: Option<Moment>,
+    kept: &'a mut Vec<Fix>,
+}
+
+impl LowWay<'_> {
+    fn new(low_m: f64, kept: &mut Vec<Fix>) -> LowWay<'_> {
+        LowWay {
+            low_m,
+            last: None,
+            kept,
+        }
+    }
+
+    fn pass(&mut self, moment: Moment) {
+        let fix = |m: Moment| Fix {
+            place: m.place,
+            altitude_m: m.altitude_m,
+        };
+        let low = |m: &Moment| m.altitude_m < self.low_m;
+        match self.last {
+            Some(last) if low(&moment) && !low(&last) => {
+                self.kept.extend([fix(last), fix(moment)]);
+            }
+            Some(last) if low(&moment) || low(&last) => self.kept.push(fix(moment)),
+            None if low(&moment) => self.kept.push(fix(moment)),
+            _ => {}
+        }
+        self.last = Some(moment);
+    }
 }
 
 impl Bench {
@@ -100,8 +155,9 @@ impl Bench {
         model: &FlightModel,
         sampler: &Sampler,
         wind_error: Option<&WindErrorProcess>,
+        low_m: Option<f64>,
         index: u64,
-    ) -> Result<Landing, Miss> {
+    ) -> Result<(Landing, Box<[Fix]>), Miss> {
         let mut draw = sampler.draw(index);
         if let Some(process) = wind_error {
             process.draw(
@@ -111,13 +167,25 @@ impl Bench {
                 &mut self.error,
             );
         }
-        let flown = model.fly(&draw.variation, &self.error, &mut self.scratch, None)?;
-        Ok(Landing {
+        let (v, error) = (&draw.variation, &self.error);
+        self.low.clear();
+        let flown = match low_m {
+            None => model.fly(v, error, &mut self.scratch, None)?,
+            Some(low_m) => {
+                let mut low = LowWay::new(low_m, &mut self.low);
+                // Through a single column whole legs are too long to stand for the way.
+                let every_layer = matches!(model.winds, Winds::Column(_));
+                let tell = |m| low.pass(m);
+                model.fly_telling(v, error, &mut self.scratch, every_layer, tell)?
+            }
+        };
+        let landing = Landing {
             place: flown.landing.place,
             time_s: flown.landing.time_s,
             burst_m: flown.burst.altitude_m,
             burst_s: flown.burst.time_s,
-            member: draw.variation.member,
-        })
+            member: v.member,
+        };
+        Ok((landing, self.low.as_slice().into()))
     }
 }

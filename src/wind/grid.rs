@@ -153,12 +153,6 @@ impl Block {
         AirProfile::from_levels(&levels)
     }
 
-    /// The forecast's ground at a place, m above mean sea level.
-    pub fn ground_at(&self, weights: &Weights) -> Option<f64> {
-        let terms = weights.terms();
-        terms.map(|(c, w)| Some(w * self.ground_m(c)?)).sum()
-    }
-
     /// Bytes the values take.
     pub fn bytes(&self) -> usize {
         let optional = |v: &Option<Array2<f32>>| v.as_ref().map_or(0, Array2::len);

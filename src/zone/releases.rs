@@ -1,5 +1,7 @@
 //! Many releases from one site, flown in winds that are decoded once.
 
+use std::sync::Arc;
+
 use jiff::{SignedDuration, Timestamp};
 use rayon::prelude::*;
 
@@ -11,6 +13,8 @@ use crate::error::{Error, Result};
 use crate::flight::layers::Layers;
 use crate::flight::model::Moment;
 use crate::geodesy::{LocalFrame, Position};
+use crate::ground::terrain::Terrain;
+use crate::ground::touchdown::Fix;
 use crate::plan::Plan;
 use crate::spread::region::{GroundEllipse, Regions};
 use crate::spread::run::Landing;
@@ -26,6 +30,8 @@ pub struct FlownRelease {
     pub track: Vec<Moment>,
     /// The draws that came down, in their order.
     pub landings: Vec<Landing>,
+    /// Of each of these the way near the ground, up and down again, if it was asked for.
+    pub low: Vec<Box<[Fix]>>,
     /// Of how many.
     pub draws: u64,
     /// How many left the winds.
@@ -48,6 +54,17 @@ const SURFACE_HOURS: [i64; 4] = [-1, 0, 1, 2];
 /// The wind at the ground is that so high above the site, or the lowest there is, m.
 const SURFACE_M: f64 = 10.0;
 
+/// What releases are flown in.
+#[derive(Clone, Copy)]
+pub struct FlownIn<'a> {
+    /// The winds.
+    pub winds: &'a WindInput,
+    /// The heights that flights come down on; else that of the site.
+    pub ground: Option<&'a Arc<Terrain>>,
+    /// Below which altitude each flight's way is kept, m above mean sea level, if at all.
+    pub low_m: Option<f64>,
+}
+
 /// A release ready to be flown.
 struct Ready<'a> {
     plan: Plan,
@@ -65,7 +82,7 @@ struct Ready<'a> {
 /// one release is kept with it.
 pub fn fly_releases(
     plan: &Plan,
-    input: &WindInput,
+    flown_in: FlownIn,
     times: &[Timestamp],
     options: Options,
     done: impl Fn() + Sync,
@@ -75,17 +92,26 @@ pub fn fly_releases(
     };
     let hour = |t: Timestamp, h: i64| t.checked_add(SignedDuration::from_hours(h)).unwrap_or(t);
     let span = [hour(*first, -2), hour(*last, 3)];
-    let site = SiteWinds::new(plan.site, input, span)?;
+    let site = SiteWinds::new(plan.site, flown_in.winds, span)?;
     let site_m = times.iter().find_map(|&t| {
         let plan = at(plan, t);
         let weather = site.weather(&plan, options.units, &mut Vec::new()).ok()?;
-        Some(elevation(&plan, &weather, options.units, &mut Vec::new()))
+        let ground = flown_in.ground.map(AsRef::as_ref);
+        let mut unsaid = Vec::new();
+        Some(elevation(
+            &plan,
+            ground,
+            &weather,
+            options.units,
+            &mut unsaid,
+        ))
     });
+    let site_m = site_m.unwrap_or(0.0);
     let ready: Vec<Result<Ready>> = times
         .par_iter()
-        .map(|&t| ready(at(plan, t), &site, site_m.unwrap_or(0.0), options))
+        .map(|&t| ready(at(plan, t), &site, site_m, flown_in.ground, options))
         .collect();
-    let flights = fly_ready(&site, span[0], &ready, options, &done)?;
+    let flights = fly_ready(&site, span[0], &ready, flown_in.low_m, options, &done)?;
     let flown = ready
         .into_par_iter()
         .zip(flights)
@@ -102,13 +128,20 @@ fn at(plan: &Plan, release: Timestamp) -> Plan {
     }
 }
 
-fn ready<'a>(plan: Plan, site: &SiteWinds<'a>, site_m: f64, options: Options) -> Result<Ready<'a>> {
+fn ready<'a>(
+    plan: Plan,
+    site: &SiteWinds<'a>,
+    site_m: f64,
+    ground: Option<&Arc<Terrain>>,
+    options: Options,
+) -> Result<Ready<'a>> {
     let mut unsaid = Vec::new();
     let weather = site.weather(&plan, options.units, &mut unsaid)?;
     let setup = Setup::new(
         &plan,
         &weather.column,
         site_m,
+        ground,
         weather.is_field(),
         options.units,
         &mut unsaid,
@@ -127,6 +160,7 @@ fn fly_ready(
     site: &SiteWinds,
     since: Timestamp,
     ready: &[Result<Ready>],
+    low_m: Option<f64>,
     options: Options,
     done: &(impl Fn() + Sync),
 ) -> Result<Vec<Result<Flights>>> {
@@ -160,7 +194,8 @@ fn fly_ready(
                     .of_soundings(plan, &setup.model)
                     .ok_or_else(not_flown)?,
             };
-            fly_in(plan, weather, &mut setup.clone(), &winds, options, || {})
+            let setup = &mut setup.clone();
+            fly_in(plan, weather, setup, &winds, low_m, options, || {})
         };
         let outcomes: Vec<Result<Outcome>> = ready
             .par_iter()
@@ -218,7 +253,8 @@ fn told(
     let ellipse = regions.ellipses.iter().find(|e| e.probability == 0.9);
     let ellipse = ellipse.map(|e| e.on_ground(&frame)).transpose()?;
     let center = ellipse.as_ref().map_or(planned, |e| e.center);
-    let surface_m = ready.setup.model.layers.base_m + SURFACE_M;
+    let model = &ready.setup.model;
+    let surface_m = model.layers.altitude_m(model.release_layer) + SURFACE_M;
     let surface = SURFACE_HOURS.iter().filter_map(|&h| {
         let time = ready
             .plan
@@ -233,6 +269,7 @@ fn told(
         release: ready.plan.release,
         track: flights.track,
         landings: flights.landings.landed,
+        low: flights.landings.low,
         draws: options.draws,
         left,
         center,

@@ -1,12 +1,16 @@
 //! From a plan and a column of wind to a flight model and what varies about it.
 
+use std::sync::Arc;
+
 use super::stack::{self, FilledBalloon};
+use super::terrain::layers_below;
 use crate::atmosphere::AirProfile;
 use crate::error::{Error, Result};
 use crate::flight::layers::{LayerWinds, Layers, STATED_THICKNESS_M, THICKNESS_M};
 use crate::flight::model::{Fall, FlightModel, Winds};
 use crate::flight::rise::{Rise, RiseSpread, RiseTable};
 use crate::geodesy::Compass;
+use crate::ground::terrain::Terrain;
 use crate::plan::Plan;
 use crate::spread::draws::{BurstSpread, FallingMass, Spread};
 use crate::units::UnitSystem;
@@ -34,8 +38,8 @@ pub struct Setup {
 }
 
 impl Setup {
-    /// Sets the plan up in a column of wind, above a site at `site_m`; for flights `through_field`
-    /// the layers must not be thicker than its steps. Says what it assumes.
+    /// Sets the plan up in a column of wind, above a site at `site_m`, to come down on `terrain`; for
+    /// flights `through_field` the layers must not be thicker than its steps. Says what it assumes.
     ///
     /// # Errors
     ///
@@ -44,6 +48,7 @@ impl Setup {
         plan: &Plan,
         column: &Column,
         site_m: f64,
+        terrain: Option<&Arc<Terrain>>,
         through_field: bool,
         units: UnitSystem,
         assumed: &mut Vec<String>,
@@ -66,10 +71,12 @@ impl Setup {
         let mut spread = spread(plan, assumed);
         let planned_burst_m = planned_burst(plan, balloon.as_ref(), &column.air, site_m, units)?;
         let thickness_m = match plan.ascent_rates {
-            Some(_) if !through_field => STATED_THICKNESS_M,
+            Some(_) if !through_field && terrain.is_none() => STATED_THICKNESS_M,
             _ => THICKNESS_M,
         };
-        let layers = Layers::covering(site_m, top(planned_burst_m, &spread), thickness_m);
+        let above_site = Layers::covering(site_m, top(planned_burst_m, &spread), thickness_m);
+        let below = layers_below(terrain.map(AsRef::as_ref), site_m, thickness_m);
+        let layers = above_site.lowered(below);
 
         let rise = match (&plan.ascent_rates, &balloon) {
             (Some(rates), _) => {
@@ -77,14 +84,14 @@ impl Setup {
                 spread.ln_re0 = 0.0;
                 spread.rise_residual = 0.0;
                 assumed.push("a stated rate varies with the lift in proportion and with the root of the drag, assumed".into());
-                Rise::stated(rates, planned_burst_m, &layers)
+                Rise::stated(rates, planned_burst_m, &above_site)
             }
             (None, Some(balloon)) => {
                 if plan.burst_altitude_m.is_some() {
                     spread.burst = by_altitude(spread.burst, &column.air, planned_burst_m);
                 }
                 assumed.push("ascent by a drag curve fitted to ten measured flights of lighter stacks; its scatter is in the spread".into());
-                balloon_rise(plan, balloon, &spread, &column.air, &layers)
+                balloon_rise(plan, balloon, &spread, &column.air, &above_site)
             }
             // The plan's check leaves no other case.
             (None, None) => {
@@ -105,6 +112,8 @@ impl Setup {
             layers,
             start,
             compass: Compass::at(plan.site),
+            release_layer: below,
+            ground: terrain.cloned(),
         };
         if plan.descent_rates.is_some() {
             spread.fall_exponent = 0.0;

@@ -61,8 +61,6 @@ pub struct SiteWinds<'a> {
 pub struct Weather<'a> {
     /// Air and wind above the site at the release.
     pub column: Column,
-    /// The forecast's own ground at the site, m above mean sea level.
-    pub ground_m: Option<f64>,
     around: Around<'a>,
     files: Vec<String>,
     source: WindSource,
@@ -324,7 +322,6 @@ fn of_soundings<'a>(
         files.dedup();
         return Ok(Weather {
             column: blend(&weights, &columns),
-            ground_m: None,
             files,
             source: WindSource::Soundings {
                 stations: stations.len(),
@@ -345,7 +342,6 @@ fn of_soundings<'a>(
     }
     Ok(Weather {
         column: Column::from_sounding(&nearest.sounding),
-        ground_m: None,
         around: Around::Nothing,
         files: vec![nearest.file.clone()],
         source: WindSource::Sounding {
@@ -469,7 +465,6 @@ fn of_forecast<'a>(
             air: near.air(&weights, 0),
             winds: WindProfile::blend(&parts),
         },
-        ground_m: near.ground_at(&weights),
         around: Around::Forecast(archive),
         files: archive.names(),
         source: WindSource::Forecast {

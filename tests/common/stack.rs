@@ -117,6 +117,8 @@ impl Stack {
             fall: Fall::at_speed(&fall, &self.column.air, &layers),
             start: self.site.normal(),
             compass: Compass::at(self.site),
+            release_layer: 0,
+            ground: None,
         }
     }
 

@@ -28,10 +28,22 @@ pub struct Source {
     pub what: &'static str,
     /// Who made them, and which state of them this is.
     pub from: &'static str,
+    /// When that state was taken.
+    pub taken: &'static str,
     /// The licence.
     pub licence: &'static str,
     /// What to know when using them.
     pub caution: &'static str,
+}
+
+impl Source {
+    /// In a line, with licence and date.
+    pub fn in_words(&self) -> String {
+        format!(
+            "built in: {}; from {}, taken {}; {}; {}",
+            self.what, self.from, self.taken, self.licence, self.caution
+        )
+    }
 }
 
 /// The sources of all built-in data, for `--version --verbose` and for outputs.
@@ -40,6 +52,7 @@ pub fn sources() -> [Source; 2] {
         Source {
             what: "45,437 airports (large, medium, small, seaplane bases)",
             from: "OurAirports, ourairports.com; state of its data repository at 1fb3eea05228",
+            taken: "November 2026",
             licence: "public domain (Unlicense)",
             caution: "heliports and closed airports are left out; names are codes",
         },
@@ -47,6 +60,7 @@ pub fn sources() -> [Source; 2] {
             what: "lakes, rivers, built-up areas, borders, coasts, 1,249 populated places",
             from: "Natural Earth, naturalearthdata.com, 1:50 million; through \
                    martynafford/natural-earth-geojson at 0b9a6ceb0a70",
+            taken: "November 2026",
             licence: "public domain",
             caution: "true to about a kilometre; only the largest lakes, rivers and towns",
         },

@@ -85,6 +85,21 @@ impl Terrain {
             .filter_map(|t| t.highest_m)
             .reduce(f64::max)
     }
+
+    /// The lowest ground in any file, m above mean sea level; `None` where there is none.
+    pub fn lowest_m(&self) -> Option<f64> {
+        self.tiles
+            .iter()
+            .filter_map(|t| t.lowest_m)
+            .reduce(f64::min)
+    }
+
+    /// The same with one more raster, which counts where it is the finest that has a height.
+    pub fn with(self, raster: Raster) -> Terrain {
+        let mut tiles = self.tiles;
+        tiles.push(raster);
+        Terrain::of(tiles)
+    }
 }
 
 fn open_one(path: &Path, region: &Region, most: usize) -> Result<Raster> {

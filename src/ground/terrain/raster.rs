@@ -47,6 +47,8 @@ pub struct Raster {
     pub source: String,
     /// The highest, m; `None` where all are missing.
     pub highest_m: Option<f64>,
+    /// The lowest, m; `None` where all are missing.
+    pub lowest_m: Option<f64>,
     rows: usize,
     columns: usize,
     heights: Heights,
@@ -74,13 +76,13 @@ impl Raster {
             Plane::LatLon => lattice.y.step * DEGREE_M,
             Plane::Projected(_) => lattice.y.step,
         };
-        let highest_m = (0..heights.len())
-            .filter_map(|i| heights.at(i))
-            .reduce(f64::max);
+        let known = || (0..heights.len()).filter_map(|i| heights.at(i));
+        let (highest_m, lowest_m) = (known().reduce(f64::max), known().reduce(f64::min));
         let round = (lattice.plane == Plane::LatLon).then(|| 360.0 / lattice.x.step);
         Ok(Raster {
             source,
             highest_m,
+            lowest_m,
             rows,
             columns,
             heights,
@@ -251,7 +253,7 @@ mod tests {
         assert_eq!(height(&r, 0.0, 178.4), None);
         assert_eq!(height(&r, 0.0, 0.0), None);
         assert_eq!(height(&r, 2.0, 180.0), None);
-        assert_eq!(r.highest_m, Some(120.0));
+        assert_eq!((r.highest_m, r.lowest_m), (Some(120.0), Some(0.0)));
     }
 
     #[test]

@@ -136,6 +136,33 @@ impl Archive {
         Ok(values)
     }
 
+    /// Altitude of the forecast's own ground, m above mean sea level: rows by columns of a window of
+    /// the lattice; `None` where the files do not have it.
+    ///
+    /// # Errors
+    ///
+    /// When it cannot be decoded.
+    pub fn orography(&self, window: Window) -> Result<Option<Array2<f32>>> {
+        let points = Points::new(&self.lattice.cut(window), window)?;
+        self.orography_at(&points)
+    }
+
+    fn orography_at(&self, points: &Points) -> Result<Option<Array2<f32>>> {
+        // The ground does not move: any time and member will do, but always the same.
+        let heights = self
+            .index
+            .iter()
+            .filter(|(key, _)| key.2 == Quantity::Height && key.3 == Surface::Ground);
+        let Some((_, &(file, slab))) = heights.min_by_key(|(key, _)| (key.0, key.1)) else {
+            return Ok(None);
+        };
+        let mut altitude_m = self.files[file].read(slab, points.window)?;
+        for (z, lat) in altitude_m.iter_mut().zip(&points.lat_deg) {
+            *z = Geopotential(f64::from(*z)).altitude_m(*lat) as f32;
+        }
+        Ok(Some(altitude_m))
+    }
+
     /// The forecast's ground and what it says above it, if it says.
     fn ground(
         &self,
@@ -143,18 +170,9 @@ impl Archive {
         points: &Points,
         first_column: &impl Fn(usize, usize) -> usize,
     ) -> Result<Option<Ground>> {
-        // The ground does not move: any time and member will do.
-        let mut heights = self
-            .index
-            .iter()
-            .filter(|(key, _)| key.2 == Quantity::Height && key.3 == Surface::Ground);
-        let Some((_, &(file, slab))) = heights.next() else {
+        let Some(altitude_m) = self.orography_at(points)? else {
             return Ok(None);
         };
-        let mut altitude_m = self.files[file].read(slab, points.window)?;
-        for (z, lat) in altitude_m.iter_mut().zip(&points.lat_deg) {
-            *z = Geopotential(f64::from(*z)).altitude_m(*lat) as f32;
-        }
         let columns = self.members.len() * steps.len() * points.lat_deg.len();
         let pair = |two: [(Quantity, Surface); 2]| -> Result<Option<Array2<f32>>> {
             let mut tasks = Vec::new();

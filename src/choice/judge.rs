@@ -1,0 +1,203 @@
+//! One release from one site, judged by the plan's limits, and the order of several.
+
+use std::cmp::Ordering;
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+
+use super::verdict::{Limits, judge, strains};
+use crate::error::{Error, Result};
+use crate::geodesy::{Normal, Position};
+use crate::ground::airspace::{Airspace, Cylinder};
+use crate::ground::hits::{Buffer, Hits, default_buffers, hits};
+use crate::ground::map::{Class, GroundMap, Knowledge};
+use crate::ground::sun::{Span, daylight};
+use crate::plan::Plan;
+use crate::report::days::{Day, Hazard, NearPlace, Passing, Row, Verdict};
+use crate::spread::run::quantiles;
+use crate::units::UnitSystem;
+use crate::zone::LEFT_ALLOWED;
+use crate::zone::clock::after;
+use crate::zone::releases::{FlownRelease, Tried};
+
+/// What releases are judged by.
+pub struct Judge<'a> {
+    map: &'a GroundMap,
+    buffers: Vec<Buffer>,
+    cylinders: &'a [Cylinder],
+    airspace: Airspace<'a>,
+    limits: Limits,
+    timezone: &'a TimeZone,
+    units: UnitSystem,
+}
+
+impl<'a> Judge<'a> {
+    /// By a plan's limits, on a ground, with default buffers.
+    pub fn new(
+        plan: &'a Plan,
+        map: &'a GroundMap,
+        cylinders: &'a [Cylinder],
+        limits: Limits,
+        units: UnitSystem,
+    ) -> Judge<'a> {
+        Judge {
+            map,
+            buffers: default_buffers(),
+            cylinders,
+            airspace: Airspace::new(map, cylinders),
+            limits,
+            timezone: &plan.timezone,
+            units,
+        }
+    }
+
+    /// A release from a site as it was tried.
+    ///
+    /// # Errors
+    ///
+    /// When the data in the program are damaged.
+    pub fn row(&self, site: Position, (release, flown): &Tried) -> Result<Row> {
+        match flown {
+            Ok(flown) => self.flown_row(site, flown),
+            Err(Error::CannotDo { why, .. }) => Ok(unknown(*release, why.clone(), None)),
+            Err(error) => Ok(unknown(*release, error.to_string(), None)),
+        }
+    }
+
+    fn flown_row(&self, site: Position, flown: &FlownRelease) -> Result<Row> {
+        let day = self.day(site, flown)?;
+        let left = flown.left as f64 / flown.draws as f64;
+        if left > LEFT_ALLOWED {
+            let reason = format!("{:.1} % of the draws leave the winds", 100.0 * left);
+            return Ok(unknown(flown.release, reason, Some(day)));
+        }
+        let strains = strains(&day, &self.limits, self.units);
+        let (verdict, reason, strain) = judge(&strains);
+        Ok(Row {
+            release: flown.release,
+            verdict,
+            reason,
+            strain,
+            strains: strains.iter().map(|s| s.share).collect(),
+            rank: None,
+            day: Some(day),
+        })
+    }
+
+    fn day(&self, site: Position, flown: &FlownRelease) -> Result<Day> {
+        let places: Vec<Normal> = flown.landings.iter().map(|l| l.place).collect();
+        let hits = hits(self.map, &self.buffers, &places);
+        let [_, landing, latest] = quantiles(&flown.landings, |l| l.time_s);
+        let (landing, latest) = (after(flown.release, landing), after(flown.release, latest));
+        let land_in = hits.share(Class::LandIn).map(|s| s.share());
+        let surface = flown.surface.iter();
+        Ok(Day {
+            lead_s: flown.lead_s,
+            center: flown.center,
+            distance_m: site.distance_m(flown.center),
+            azimuth_deg: site.azimuth_deg(flown.center),
+            place: self.near_place(flown.center)?,
+            landing,
+            latest_landing: latest,
+            area_m2: flown.ellipse.as_ref().map(|e| e.shape.area_m2()),
+            ellipse: flown.ellipse.clone(),
+            surface: surface.map(|(s, wind)| (*s, wind.speed_m_s())).collect(),
+            daylight_s: daylight_after(flown, latest, self.timezone),
+            left: flown.left as f64 / flown.draws as f64,
+            land_in,
+            walk_in_m: hits.walk_in_m(0.9),
+            hazards: hazards(&hits),
+            airspace: self.passings(flown),
+        })
+    }
+
+    fn near_place(&self, center: Position) -> Result<Option<NearPlace>> {
+        let near = self.map.nearest_place(center)?;
+        Ok(near.map(|near| NearPlace {
+            name: near.what.name.clone(),
+            distance_m: near.distance_m,
+            azimuth_deg: near.what.position.azimuth_deg(center),
+        }))
+    }
+
+    fn passings(&self, flown: &FlownRelease) -> Vec<Passing> {
+        let shares = self.airspace.shares(flown.low.iter().map(AsRef::as_ref));
+        let told = self.cylinders.iter().zip(shares);
+        told.map(|(cylinder, share)| Passing {
+            airport: cylinder.kind.name(),
+            within_m: cylinder.radius_m,
+            below_m: cylinder.height_m,
+            share: share.share(),
+            standard_error: share.standard_error(),
+        })
+        .collect()
+    }
+}
+
+fn unknown(release: Timestamp, reason: String, day: Option<Day>) -> Row {
+    Row {
+        release,
+        verdict: Verdict::Unknown,
+        reason,
+        strain: f64::INFINITY,
+        strains: Vec::new(),
+        rank: None,
+        day,
+    }
+}
+
+fn hazards(hits: &Hits) -> Vec<Hazard> {
+    let rows = hits.classes.iter();
+    rows.map(|row| Hazard {
+        name: row.buffer.class.name(),
+        within_m: row.buffer.radius_m,
+        share: row.share.map(|s| s.share()),
+        standard_error: row.share.map(|s| s.standard_error()),
+        coarse: row.knowledge == Knowledge::Coarse,
+        to_keep_clear_of: keeps_clear_of(row.buffer.class),
+    })
+    .collect()
+}
+
+/// What a share of draws above the limit decides about.
+fn keeps_clear_of(class: Class) -> bool {
+    matches!(
+        class,
+        Class::KeepOut | Class::Urban | Class::Airport(_) | Class::Airfield
+    )
+}
+
+/// Seconds from a landing to sunset at the centre of the landings; 0 when the sun is down.
+fn daylight_after(flown: &FlownRelease, landing: Timestamp, zone: &TimeZone) -> Option<f64> {
+    let local = landing.to_zoned_datetime(zone.clone());
+    let light = daylight(flown.center, local.date(), zone).ok()?;
+    match light.sun {
+        Span::AlwaysAbove => Some(86_400.0),
+        Span::AlwaysBelow => Some(0.0),
+        Span::Crosses { rise, set } => {
+            let up = rise.is_none_or(|rise| landing >= rise);
+            let left = set.map_or(86_400.0, |set| set.duration_since(landing).as_secs_f64());
+            Some(if up { left.max(0.0) } else { 0.0 })
+        }
+    }
+}
+
+/// The better of two first: by verdict, then by how near the deciding number is to its limit, then
+/// by time.
+pub fn better_first(a: &Row, b: &Row) -> Ordering {
+    a.verdict
+        .cmp(&b.verdict)
+        .then(a.strain.partial_cmp(&b.strain).unwrap_or(Ordering::Equal))
+        .then(a.release.cmp(&b.release))
+}
+
+/// Numbers the rows, the best first. Unknown ones have no rank.
+pub fn rank(rows: &mut [Row]) {
+    let mut order: Vec<usize> = (0..rows.len()).collect();
+    order.sort_by(|&a, &b| better_first(&rows[a], &rows[b]));
+    for (rank, i) in order.into_iter().enumerate() {
+        if rows[i].verdict != Verdict::Unknown {
+            rows[i].rank = Some(rank + 1);
+        }
+    }
+}

@@ -1,0 +1,129 @@
+//! The heights that flights come down on: the plan's files, where these have none the forecast's
+//! own ground, where that has none the site's elevation.
+
+use std::sync::Arc;
+
+use super::weather::WindInput;
+use crate::error::Result;
+use crate::geodesy::Position;
+use crate::ground::region::Region;
+use crate::ground::terrain::{Heights, Raster, Terrain};
+use crate::plan::Plan;
+use crate::sources::grid::archive::Archive;
+use crate::spread::run::Landing;
+use crate::units::UnitSystem;
+
+/// Heights are kept so far around a site, m: farther than most flights drift.
+pub const FAR_M: f64 = 300_000.0;
+/// The forecast's ground as a source of heights.
+const OF_FORECAST: &str = "the forecast's own ground";
+/// A release farther than this above or below the ground is told, m.
+const OFF_GROUND_M: f64 = 50.0;
+
+/// What is known of the heights within a distance of a place; `None` where that is nothing.
+///
+/// # Errors
+///
+/// When a file of the plan or the forecast's ground cannot be read.
+pub fn around(
+    plan: &Plan,
+    input: &WindInput,
+    center: Position,
+    reach_m: f64,
+) -> Result<Option<Arc<Terrain>>> {
+    let mut terrain = Terrain::open(&plan.ground.terrain, &Region::around(center, reach_m))?;
+    if let WindInput::Forecast(archive) = input
+        && let Some(raster) = of_forecast(archive, center, reach_m)?
+    {
+        terrain = terrain.with(raster);
+    }
+    Ok(terrain.highest_m().map(|_| Arc::new(terrain)))
+}
+
+fn of_forecast(archive: &Archive, center: Position, reach_m: f64) -> Result<Option<Raster>> {
+    let window = archive.lattice.around(center, reach_m)?;
+    let Some(heights) = archive.orography(window)? else {
+        return Ok(None);
+    };
+    let heights = Heights::Fine(heights.into_iter().collect());
+    Raster::new(
+        OF_FORECAST.to_owned(),
+        &archive.lattice.cut(window),
+        heights,
+    )
+    .map(Some)
+}
+
+/// The height of the ground at a place and what tells it.
+pub fn height_at(terrain: Option<&Terrain>, place: Position) -> Option<(f64, &str)> {
+    let terrain = terrain?;
+    Some((terrain.height_m(place)?, terrain.source_at(place)?))
+}
+
+/// A note where a release is not on the ground.
+pub fn off_ground(
+    terrain: Option<&Terrain>,
+    site: Position,
+    site_m: f64,
+    units: UnitSystem,
+) -> Option<String> {
+    let (ground_m, source) = height_at(terrain, site)?;
+    let off_m = site_m - ground_m;
+    let side = if off_m > 0.0 { "above" } else { "below" };
+    let smooth = if source == OF_FORECAST {
+        "; that is smoothed over the spacing of its points"
+    } else {
+        ": check latitude, longitude and elevation of the site"
+    };
+    (off_m.abs() > OFF_GROUND_M).then(|| {
+        format!(
+            "the release, at {} above sea level, is {} {side} the ground by {source}, {}{smooth}",
+            units.height(site_m),
+            units.height(off_m.abs()),
+            units.height(ground_m)
+        )
+    })
+}
+
+/// Layers below the site that falls onto the lowest ground need.
+pub fn layers_below(terrain: Option<&Terrain>, site_m: f64, thickness_m: f64) -> usize {
+    let lowest_m = terrain.and_then(Terrain::lowest_m).unwrap_or(site_m);
+    ((site_m - lowest_m) / thickness_m).ceil().max(0.0) as usize
+}
+
+/// What tells the height of the ground at landings, with the share of each; the site's elevation
+/// as `None`.
+pub fn sources(terrain: Option<&Terrain>, landings: &[Landing]) -> Vec<(Option<String>, f64)> {
+    let mut counts: Vec<(Option<&str>, usize)> = Vec::new();
+    for landing in landings {
+        let source = terrain.and_then(|t| t.source_at(landing.place.position()));
+        match counts.iter_mut().find(|c| c.0 == source) {
+            Some(count) => count.1 += 1,
+            None => counts.push((source, 1)),
+        }
+    }
+    counts.sort_by_key(|c| std::cmp::Reverse(c.1));
+    let all = landings.len().max(1) as f64;
+    let share =
+        |(source, count): (Option<&str>, usize)| (source.map(str::to_owned), count as f64 / all);
+    counts.into_iter().map(share).collect()
+}
+
+/// What is assumed of the ground, in words: one line for each source that is not a file.
+pub fn assumed(sources: &[(Option<String>, f64)]) -> Vec<String> {
+    let told = |(source, share): &(Option<String>, f64)| match source.as_deref() {
+        None if *share >= 1.0 => {
+            Some("the load lands at the elevation of the site: no terrain is read".to_owned())
+        }
+        None => Some(format!(
+            "{:.1} % of the draws land where no terrain is known: at the elevation of the site, assumed",
+            100.0 * share
+        )),
+        Some(OF_FORECAST) => Some(format!(
+            "{:.1} % of the draws land on the forecast's own ground, which has no small hills and valleys, assumed",
+            100.0 * share
+        )),
+        Some(_) => None,
+    };
+    sources.iter().filter_map(told).collect()
+}
