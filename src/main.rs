@@ -4,6 +4,7 @@ use std::io::{self, ErrorKind, Write};
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
+use windfall::cli::brief::{self, BriefArgs};
 use windfall::cli::days::{self, DaysArgs};
 use windfall::cli::fetch::{self, FetchArgs};
 use windfall::cli::winds::{self, WindsArgs};
@@ -22,6 +23,7 @@ struct Cli {
 enum Command {
     Zone(ZoneArgs),
     Days(DaysArgs),
+    Brief(BriefArgs),
     Winds(WindsArgs),
     Fetch(FetchArgs),
 }
@@ -30,6 +32,7 @@ fn main() -> ExitCode {
     let done = match Cli::parse().command {
         Command::Zone(args) => zone::run(&args, &mut io::stdout().lock(), &mut io::stderr()),
         Command::Days(args) => days::run(&args, &mut io::stdout().lock()),
+        Command::Brief(args) => brief::run(&args, &mut io::stdout().lock()),
         Command::Winds(args) => winds::run(&args, &mut io::stdout().lock()),
         Command::Fetch(args) => fetch::run(&args, &mut io::stdout().lock(), &mut io::stderr()),
     };

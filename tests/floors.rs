@@ -7,7 +7,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Modules from the ground up; those on one line may not use each other.
-const FLOORS: [&[&str]; 14] = [
+const FLOORS: [&[&str]; 15] = [
     &["error", "units", "random"],
     &["atmosphere", "geodesy"],
     &["ground"],
@@ -21,6 +21,7 @@ const FLOORS: [&[&str]; 14] = [
     &["fetch"],
     &["zone"],
     &["choice"],
+    &["brief"],
     &["cli"],
 ];
 

@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::days::Hazard;
+use super::days::{Hazard, NearPlace};
 use super::facts::Facts;
 use super::map::ground::MapGround;
 use super::zone::{Mark, Zone};
@@ -45,17 +45,6 @@ pub struct Brief {
     pub remarks: String,
     /// Where the ground comes from.
     pub sources: Vec<String>,
-}
-
-/// A named place near the zone.
-#[derive(Debug, Clone, PartialEq)]
-pub struct NearPlace {
-    /// Its name.
-    pub name: String,
-    /// From it to the centre of the zone, m.
-    pub distance_m: f64,
-    /// The way from it to the centre, degrees clockwise from true north.
-    pub azimuth_deg: f64,
 }
 
 /// What an event is.
@@ -207,6 +196,7 @@ impl Brief {
 
     /// The centre of the zone: of that ellipse, else the planned landing.
     pub fn center(&self) -> Position {
-        self.outer().map_or(self.zone.landing.position, |e| e.center)
+        self.outer()
+            .map_or(self.zone.landing.position, |e| e.center)
     }
 }

@@ -8,8 +8,10 @@ use geo::{Coord, LineString};
 use geojson::{Feature, FeatureCollection, Geometry, GeometryValue, JsonObject, JsonValue};
 use serde_json::json;
 
+use super::brief::Brief;
 use super::coordinates::{TrackPoint, areas, clock, lon_lat, metres, round, track_lines};
 use super::extent::Extent;
+use super::words::waiting_name;
 use super::zone::{Mark, Zone};
 use crate::geodesy::Position;
 use crate::spread::region::{GroundContour, GroundEllipse};
@@ -22,12 +24,32 @@ pub fn text(zone: &Zone) -> String {
     format!("{}\n", collection(zone))
 }
 
+/// The zone of a briefing as GeoJSON text, with a Feature of the kind `waiting` for each point to wait
+/// at.
+pub fn brief_text(brief: &Brief) -> String {
+    let waiting = brief.waiting.iter().map(|point| {
+        let at = lon_lat(point.position);
+        let geometry = GeometryValue::new_point([at.x, at.y]);
+        let name = ("name", json!(waiting_name(point)));
+        feature("waiting", geometry, Extent::of([[at].as_slice()]), [name])
+    });
+    format!("{}\n", collection_with(&brief.zone, waiting))
+}
+
 /// The zone as a FeatureCollection.
 ///
 /// The bounding boxes of the track and its marks have altitudes, those of the areas and of the
 /// whole have not, since an area has none. Degrees are rounded to 7 decimals, metres to 0.1, times to
 /// a millisecond, in UTC.
 pub fn collection(zone: &Zone) -> FeatureCollection {
+    collection_with(zone, [])
+}
+
+/// The zone and more.
+fn collection_with(
+    zone: &Zone,
+    more: impl IntoIterator<Item = (Feature, Extent)>,
+) -> FeatureCollection {
     let features: Vec<(Feature, Extent)> = [
         Some(mark_feature("release", &zone.release)),
         Some(mark_feature("burst", &zone.burst)),
@@ -39,6 +61,7 @@ pub fn collection(zone: &Zone) -> FeatureCollection {
     .chain(zone.ellipses.iter().map(ellipse_feature))
     .chain(zone.contours.iter().map(contour_feature))
     .chain(zone.draws.as_deref().map(draws_feature))
+    .chain(more)
     .collect();
 
     let mut extent = Extent::default();

@@ -31,7 +31,14 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
         let height = format!("{} above sea level", units.height(mark.altitude_m));
         let at = lon_lat(mark.position);
         let altitude_m = Some(metres(mark.altitude_m));
-        point(&mut gpx, "wpt", at, altitude_m, Some(mark.time), Some((name, &height)));
+        point(
+            &mut gpx,
+            "wpt",
+            at,
+            altitude_m,
+            Some(mark.time),
+            Some((name, &height)),
+        );
     }
     for waiting in &brief.waiting {
         let name = words::waiting_name(waiting);
@@ -54,7 +61,14 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
     for piece in track_lines(&brief.zone.track) {
         gpx.open("trkseg", &[]);
         for p in piece {
-            point(&mut gpx, "trkpt", p.at, Some(p.altitude_m), Some(p.time), None);
+            point(
+                &mut gpx,
+                "trkpt",
+                p.at,
+                Some(p.altitude_m),
+                Some(p.time),
+                None,
+            );
         }
         gpx.close();
     }
@@ -72,7 +86,10 @@ fn point(
 ) {
     // The schema has longitudes from -180 up to but not including 180.
     let lon = if at.x >= 180.0 { at.x - 360.0 } else { at.x };
-    gpx.open(kind, &[("lat", &at.y.to_string()), ("lon", &lon.to_string())]);
+    gpx.open(
+        kind,
+        &[("lat", &at.y.to_string()), ("lon", &lon.to_string())],
+    );
     if let Some(altitude_m) = altitude_m {
         gpx.text("ele", &altitude_m.to_string());
     }

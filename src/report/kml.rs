@@ -150,12 +150,26 @@ fn track(kml: &mut Markup, track: &[Mark]) {
 fn point_at(kml: &mut Markup, name: &str, mark: &Mark, units: UnitSystem) {
     let height = format!("{} above sea level", units.height(mark.altitude_m));
     let altitude_m = Some(metres(mark.altitude_m));
-    point(kml, name, &height, Some(mark.time), lon_lat(mark.position), altitude_m);
+    point(
+        kml,
+        name,
+        &height,
+        Some(mark.time),
+        lon_lat(mark.position),
+        altitude_m,
+    );
 }
 
 fn waiting(kml: &mut Markup, point_: &WaitingPoint) {
     let name = words::waiting_name(point_);
-    point(kml, &name, &point_.why, None, lon_lat(point_.position), None);
+    point(
+        kml,
+        &name,
+        &point_.why,
+        None,
+        lon_lat(point_.position),
+        None,
+    );
 }
 
 fn point(

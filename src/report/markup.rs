@@ -68,7 +68,8 @@ fn start<'a>(name: &'a str, attributes: &[(&str, &str)]) -> BytesStart<'a> {
 pub fn without_controls(text: &str) -> String {
     text.chars()
         .filter(|&c| {
-            matches!(c, '\t' | '\n') || c >= ' ' && !matches!(c, '\u{7f}'..='\u{9f}' | '\u{fffe}' | '\u{ffff}')
+            matches!(c, '\t' | '\n')
+                || c >= ' ' && !matches!(c, '\u{7f}'..='\u{9f}' | '\u{fffe}' | '\u{ffff}')
         })
         .collect()
 }

@@ -28,12 +28,20 @@ pub fn headline(brief: &Brief, units: UnitSystem) -> String {
     let Some(outer) = brief.outer() else {
         return format!(
             "{when}; no zone is given, because too many flights leave the winds. The flight as planned lands {} of the release.",
-            way(brief.zone.release.position, brief.zone.landing.position, units)
+            way(
+                brief.zone.release.position,
+                brief.zone.landing.position,
+                units
+            )
         );
     };
     format!(
         "{when}; 9 in 10 chances inside the outer line, {} long and wide, its centre {} of the release.",
-        across(2.0 * outer.shape.semi_major_m, 2.0 * outer.shape.semi_minor_m, units),
+        across(
+            2.0 * outer.shape.semi_major_m,
+            2.0 * outer.shape.semi_minor_m,
+            units
+        ),
         way(brief.zone.release.position, outer.center, units)
     )
 }
@@ -62,7 +70,11 @@ pub fn waiting_name(point: &WaitingPoint) -> String {
 /// An event with its times, in local time and UTC.
 pub fn event(event: &Event, zone: &TimeZone) -> String {
     if event.from == event.to {
-        return format!("{} ({}).", clock_with_zone(event.at, zone), utc_clock(event.at));
+        return format!(
+            "{} ({}).",
+            clock_with_zone(event.at, zone),
+            utc_clock(event.at)
+        );
     }
     format!(
         "{} to {} ({} to {}).",
@@ -168,7 +180,9 @@ pub fn date(at: Timestamp, zone: &TimeZone) -> String {
 }
 
 fn local(at: Timestamp, zone: &TimeZone, form: &str) -> String {
-    at.to_zoned_datetime(zone.clone()).strftime(form).to_string()
+    at.to_zoned_datetime(zone.clone())
+        .strftime(form)
+        .to_string()
 }
 
 /// Day and time in UTC.

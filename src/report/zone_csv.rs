@@ -79,7 +79,15 @@ impl Table {
         let [part, point] = [part, point].map(|i| i.to_string());
         let [lat, lon] = [at.y, at.x].map(|v| v.to_string());
         let fields: [&str; 9] = [
-            kind, name, probability, &part, &point, &lat, &lon, &altitude, &time,
+            kind,
+            name,
+            probability,
+            &part,
+            &point,
+            &lat,
+            &lon,
+            &altitude,
+            &time,
         ];
         self.0.write_record(fields).map_err(failed)
     }
@@ -107,7 +115,10 @@ impl Table {
     }
 
     fn finish(self) -> Result<String> {
-        let bytes = self.0.into_inner().map_err(|e| failed(e.into_error().into()))?;
+        let bytes = self
+            .0
+            .into_inner()
+            .map_err(|e| failed(e.into_error().into()))?;
         Ok(String::from_utf8(bytes).unwrap_or_default())
     }
 }

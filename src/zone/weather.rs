@@ -229,11 +229,15 @@ impl Weather<'_> {
         }
     }
 
+    /// How wrong the winds may be; `None` where they are taken as exact.
+    pub fn wind_error(&self) -> Option<&WindErrorTable> {
+        self.error.as_ref()
+    }
+
     /// The error process on layers in which the planned flight spends `seconds`.
     pub fn process(&self, layers: &Layers, seconds: &[f64]) -> Option<WindErrorProcess> {
-        let heights: Vec<f64> = (0..layers.count).map(|k| layers.middle_m(k)).collect();
         let table = self.error.as_ref()?;
-        Some(WindErrorProcess::new(table, &heights, seconds))
+        Some(process_of(table, layers, seconds))
     }
 
     /// What is to be told of the winds.
@@ -284,6 +288,12 @@ impl Weather<'_> {
             _ => String::new(),
         }
     }
+}
+
+/// The error process of a table on layers in which a flight spends `seconds`.
+pub fn process_of(table: &WindErrorTable, layers: &Layers, seconds: &[f64]) -> WindErrorProcess {
+    let heights: Vec<f64> = (0..layers.count).map(|k| layers.middle_m(k)).collect();
+    WindErrorProcess::new(table, &heights, seconds)
 }
 
 /// One sounding stands for the whole flight, or several make a field.

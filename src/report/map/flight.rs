@@ -46,12 +46,15 @@ pub fn stroke(color: &str, (width, dashes): (f64, &str)) -> String {
         "" => String::new(),
         d => format!(r#" stroke-dasharray="{d}""#),
     };
-    format!(r#"fill="none" stroke="{color}" stroke-width="{width}" stroke-linejoin="round"{dashes}"#)
+    format!(
+        r#"fill="none" stroke="{color}" stroke-width="{width}" stroke-linejoin="round"{dashes}"#
+    )
 }
 
 /// Draws ellipses and contours, each with its share written on its edge.
 pub fn regions(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: &Brief) {
-    let on_sheet = |ring: &[Position]| -> Vec<[f64; 2]> { ring.iter().map(|p| sheet.at(*p)).collect() };
+    let on_sheet =
+        |ring: &[Position]| -> Vec<[f64; 2]> { ring.iter().map(|p| sheet.at(*p)).collect() };
     for contour in &brief.zone.contours {
         let rings: Vec<Vec<[f64; 2]>> = contour
             .polygons
@@ -119,7 +122,8 @@ pub fn track(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: &
 /// Draws and names release, burst, landing and the waiting points.
 pub fn places(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: &Brief) {
     let zone = &brief.zone;
-    let named = |what: &str, mark: &Mark| format!("{what} {}", clock_time(mark.time, &brief.timezone));
+    let named =
+        |what: &str, mark: &Mark| format!("{what} {}", clock_time(mark.time, &brief.timezone));
     let mut names: Vec<([f64; 2], String)> = Vec::new();
     for point in brief.waiting.iter().rev() {
         let [x, y] = sheet.at(point.position);
@@ -136,12 +140,19 @@ pub fn places(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: 
     picture.dot(release, 6.5, "#ffffff");
     picture.dot(release, 3.0, INK);
     let burst = sheet.at(zone.burst.position);
-    picture.path(&[star(burst, 12.0)], true, &format!(r##"fill="{INK}" stroke="#ffffff" stroke-width="1.5""##));
+    picture.path(
+        &[star(burst, 12.0)],
+        true,
+        &format!(r##"fill="{INK}" stroke="#ffffff" stroke-width="1.5""##),
+    );
     let landing = sheet.at(zone.landing.position);
     for (width, color) in [(8.0, "#ffffff"), (4.0, INK)] {
         let arms = [[-9.0, -9.0, 9.0, 9.0], [-9.0, 9.0, 9.0, -9.0]];
         for [a, b, c, d] in arms {
-            let arm = [[landing[0] + a, landing[1] + b], [landing[0] + c, landing[1] + d]];
+            let arm = [
+                [landing[0] + a, landing[1] + b],
+                [landing[0] + c, landing[1] + d],
+            ];
             picture.line(&arm, width, color);
         }
     }
@@ -171,7 +182,11 @@ pub fn marks(
     };
     for leg in brief.zone.track.windows(2) {
         let rising = leg[1].altitude_m > leg[0].altitude_m;
-        let [low, high] = if rising { [&leg[0], &leg[1]] } else { [&leg[1], &leg[0]] };
+        let [low, high] = if rising {
+            [&leg[0], &leg[1]]
+        } else {
+            [&leg[1], &leg[0]]
+        };
         let height_m = (high.altitude_m / step_m).floor() * step_m;
         let span = high.altitude_m - low.altitude_m;
         if height_m <= low.altitude_m || height_m <= 0.0 || span <= 0.0 {
@@ -186,7 +201,11 @@ pub fn marks(
             [at[0] - 7.0, at[1] - 0.6 * tip],
             [at[0] + 7.0, at[1] - 0.6 * tip],
         ];
-        picture.path(&[shape], true, &format!(r##"fill="#ffffff" stroke="{INK}" stroke-width="2""##));
+        picture.path(
+            &[shape],
+            true,
+            &format!(r##"fill="#ffffff" stroke="{INK}" stroke-width="2""##),
+        );
         let arrow = if rising { "\u{2191}" } else { "\u{2193}" };
         names.push((at, format!("{:.0} {unit} {arrow}", height_m / unit_m)));
     }
@@ -194,7 +213,12 @@ pub fn marks(
         names.push((at, time));
     }
     for (point, _) in &names {
-        labels.take([point[0] - 6.0, point[1] - 6.0, point[0] + 6.0, point[1] + 6.0]);
+        labels.take([
+            point[0] - 6.0,
+            point[1] - 6.0,
+            point[0] + 6.0,
+            point[1] + 6.0,
+        ]);
     }
     for (point, name) in &names {
         labels.write(picture, *point, 8.0, MARK, name);

@@ -37,7 +37,11 @@ pub fn grid(picture: &mut Picture, sheet: &Sheet) -> Vec<([f64; 2], Anchor, Stri
             let line: Vec<[f64; 2]> = (0..=24)
                 .map(|i| {
                     let along = from + f64::from(i) / 24.0 * (to - from);
-                    sheet.lon_lat(if axis == 0 { [value, along] } else { [along, value] })
+                    sheet.lon_lat(if axis == 0 {
+                        [value, along]
+                    } else {
+                        [along, value]
+                    })
                 })
                 .collect();
             picture.path(std::slice::from_ref(&line), false, look);
@@ -115,7 +119,11 @@ pub fn scale(picture: &mut Picture, sheet: &Sheet, [x, y]: [f64; 2], units: Unit
     let (left, base) = (x + 14.0, y + 26.0);
     for k in 0..4 {
         let color = if k % 2 == 0 { "#111111" } else { "#ffffff" };
-        picture.rectangle([left + 0.25 * wide * f64::from(k), base], [0.25 * wide, 8.0], color);
+        picture.rectangle(
+            [left + 0.25 * wide * f64::from(k), base],
+            [0.25 * wide, 8.0],
+            color,
+        );
     }
     let frame = [
         [left, base],
@@ -130,7 +138,10 @@ pub fn scale(picture: &mut Picture, sheet: &Sheet, [x, y]: [f64; 2], units: Unit
     picture.text([left + wide, base - 6.0], SMALL, Anchor::Middle, &far);
     picture.text([left, base + 27.0], SMALL, Anchor::Start, "north: true");
     let (nx, ny) = (x + SCALE_ROOM[0] - 26.0, y + 10.0);
-    picture.shape(&[[nx, ny], [nx - 9.0, ny + 30.0], [nx, ny + 23.0]], "#111111");
+    picture.shape(
+        &[[nx, ny], [nx - 9.0, ny + 30.0], [nx, ny + 23.0]],
+        "#111111",
+    );
     picture.path(
         &[vec![[nx, ny], [nx + 9.0, ny + 30.0], [nx, ny + 23.0]]],
         true,
@@ -182,7 +193,11 @@ fn samples(brief: &Brief, drawn: &Drawn) -> Vec<(Sample, String)> {
     for ellipse in &brief.zone.ellipses {
         let p = ellipse.shape.probability;
         if let Some(look) = ellipse_look(p) {
-            let outer = if (p - 0.9).abs() < 1e-9 { ", the outer line" } else { "" };
+            let outer = if (p - 0.9).abs() < 1e-9 {
+                ", the outer line"
+            } else {
+                ""
+            };
             let text = format!("{}{outer}", region_name("ellipse", p));
             out.push((Sample::Line(stroke(ELLIPSE, look)), text));
         }
@@ -192,9 +207,18 @@ fn samples(brief: &Brief, drawn: &Drawn) -> Vec<(Sample, String)> {
         let text = region_name("contour", contour.probability);
         out.push((Sample::Line(stroke(CONTOUR, look)), text));
     }
-    out.push((Sample::Line(stroke("#111111", (3.2, "12 6"))), "way up".into()));
-    out.push((Sample::Line(stroke("#111111", (3.2, ""))), "way down".into()));
-    out.push((Sample::Sign("m-14 -8l-7 13h14zm28 13l-7 -13h14z"), "height, up and down".into()));
+    out.push((
+        Sample::Line(stroke("#111111", (3.2, "12 6"))),
+        "way up".into(),
+    ));
+    out.push((
+        Sample::Line(stroke("#111111", (3.2, ""))),
+        "way down".into(),
+    ));
+    out.push((
+        Sample::Sign("m-14 -8l-7 13h14zm28 13l-7 -13h14z"),
+        "height, up and down".into(),
+    ));
     out.push((Sample::Sign("m0 -8v16m-10 -8h20"), "minutes flown".into()));
     let line = |color: &str, width: f64, dashes: &str| Sample::Line(stroke(color, (width, dashes)));
     let mut add = |shown: bool, sample: Sample, text: &str| {
@@ -202,15 +226,39 @@ fn samples(brief: &Brief, drawn: &Drawn) -> Vec<(Sample, String)> {
             out.push((sample, text.to_owned()));
         }
     };
-    let roads = if drawn.roads_left_out { "roads (small ones left out)" } else { "roads, wider the busier" };
+    let roads = if drawn.roads_left_out {
+        "roads (small ones left out)"
+    } else {
+        "roads, wider the busier"
+    };
     add(drawn.roads, line("#777777", 3.4, ""), roads);
     add(drawn.power_lines, line("#333333", 1.3, "1 4"), "power line");
-    add(drawn.borders, line("#333333", 2.6, "14 5 2 5 2 5"), "border");
+    add(
+        drawn.borders,
+        line("#333333", 2.6, "14 5 2 5 2 5"),
+        "border",
+    );
     let area = |look: &str| Sample::Area(look.to_owned());
-    add(drawn.water, area(r##"fill="#cfe0ee" stroke="#5f8bb0" stroke-width="1.2""##), "water");
+    add(
+        drawn.water,
+        area(r##"fill="#cfe0ee" stroke="#5f8bb0" stroke-width="1.2""##),
+        "water",
+    );
     add(drawn.towns, area(r##"fill="#e9dfd2""##), "built-up area");
-    add(drawn.keep_out, area(r##"fill="url(#hatch)" stroke="#a03030" stroke-width="1.6""##), "keep out");
-    add(drawn.land_in, area(r##"fill="url(#dots)" stroke="#4c7a4c" stroke-width="1.6""##), "good to land in");
-    add(drawn.airfields, Sample::Sign("m-8 0a8 8 0 1 0 16 0a8 8 0 1 0 -16 0m4 0h8m-4 -4v8"), "airfield");
+    add(
+        drawn.keep_out,
+        area(r##"fill="url(#hatch)" stroke="#a03030" stroke-width="1.6""##),
+        "keep out",
+    );
+    add(
+        drawn.land_in,
+        area(r##"fill="url(#dots)" stroke="#4c7a4c" stroke-width="1.6""##),
+        "good to land in",
+    );
+    add(
+        drawn.airfields,
+        Sample::Sign("m-8 0a8 8 0 1 0 16 0a8 8 0 1 0 -16 0m4 0h8m-4 -4v8"),
+        "airfield",
+    );
     out
 }

@@ -1,5 +1,7 @@
 //! What lies on the ground, drawn: water, towns, roads, borders, airfields.
 
+use std::sync::Arc;
+
 use super::sheet::Sheet;
 use crate::ground::airports::{Airport, AirportKind};
 use crate::ground::layers::{Area, Kind, Layer, Line, RoadClass};
@@ -21,7 +23,7 @@ pub struct MapGround {
     /// Named places, the largest first.
     pub places: Vec<Place>,
     /// Heights, for the shading.
-    pub terrain: Option<Terrain>,
+    pub terrain: Option<Arc<Terrain>>,
 }
 
 /// Points of a line nearer than this to the one before are left out, units.
@@ -77,13 +79,14 @@ pub fn draw(picture: &mut Picture, sheet: &Sheet, ground: &MapGround) -> Drawn {
     let mut drawn = Drawn::default();
     let fill = |color: &str| format!(r#"fill="{color}" fill-rule="evenodd""#);
     drawn.towns = areas(picture, sheet, of(Kind::Urban), &fill(TOWN));
-    let water = format!(
-        r#"fill="{WATER}" fill-rule="evenodd" stroke="{WATER_EDGE}" stroke-width="1.2""#
-    );
+    let water =
+        format!(r#"fill="{WATER}" fill-rule="evenodd" stroke="{WATER_EDGE}" stroke-width="1.2""#);
     drawn.water = areas(picture, sheet, of(Kind::Lake), &water)
         | areas(picture, sheet, of(Kind::River), &water);
     let stroke = |color: &str, width: f64, more: &str| {
-        format!(r#"fill="none" stroke="{color}" stroke-width="{width}" stroke-linejoin="round" {more}"#)
+        format!(
+            r#"fill="none" stroke="{color}" stroke-width="{width}" stroke-linejoin="round" {more}"#
+        )
     };
     let rivers = of(Kind::River).flat_map(|l| &l.lines);
     drawn.water |= lines(picture, sheet, rivers, &stroke(WATER_EDGE, 2.2, ""));
@@ -114,7 +117,11 @@ pub const PATTERNS: &str = concat!(
 );
 
 /// The airfields that are on the sheet, with their symbol's point.
-pub fn airfields(picture: &mut Picture, sheet: &Sheet, airports: &[Airport]) -> Vec<(Airport, [f64; 2])> {
+pub fn airfields(
+    picture: &mut Picture,
+    sheet: &Sheet,
+    airports: &[Airport],
+) -> Vec<(Airport, [f64; 2])> {
     let shown = airports
         .iter()
         .filter(|a| a.kind != AirportKind::Seaplane)
@@ -137,7 +144,10 @@ pub fn airfields(picture: &mut Picture, sheet: &Sheet, airports: &[Airport]) -> 
             1.2 * r,
             d = 2.0 * r
         );
-        picture.raw_path(&ring, r##"fill="none" stroke="#333333" stroke-width="1.8""##);
+        picture.raw_path(
+            &ring,
+            r##"fill="none" stroke="#333333" stroke-width="1.8""##,
+        );
     }
     shown
 }

@@ -60,7 +60,10 @@ impl Labels {
         size: f64,
         text: &str,
     ) -> bool {
-        let half = [0.5 * WIDE * size * text.chars().count() as f64, 0.5 * TALL * size];
+        let half = [
+            0.5 * WIDE * size * text.chars().count() as f64,
+            0.5 * TALL * size,
+        ];
         let best = PLACES
             .iter()
             .filter_map(|place| {
@@ -72,7 +75,8 @@ impl Labels {
                     middle[0] + half[0],
                     middle[1] + half[1],
                 ];
-                self.is_free(edges).then(|| (self.crossed(edges), middle, edges))
+                self.is_free(edges)
+                    .then(|| (self.crossed(edges), middle, edges))
             })
             .min_by_key(|(crossed, ..)| *crossed);
         let Some((_, middle, edges)) = best else {

@@ -1,7 +1,7 @@
 //! The map of a briefing, drawn by us: the ground, the zone, the flight, names that do not cover
 //! each other. It is to be read on a phone, and on paper without colour.
 
-mod flight;
+pub(super) mod flight;
 mod furniture;
 pub mod ground;
 mod labels;
@@ -37,7 +37,10 @@ pub fn sheet(zone: &Zone, waiting: &[WaitingPoint]) -> Sheet {
         .chain(waiting.iter().map(|w| w.position))
         .chain(outer.flat_map(|e| e.ring.iter().copied()))
         .collect();
-    let of_90 = zone.ellipses.iter().find(|e| (e.shape.probability - 0.9).abs() < 1e-9);
+    let of_90 = zone
+        .ellipses
+        .iter()
+        .find(|e| (e.shape.probability - 0.9).abs() < 1e-9);
     let center = of_90.map_or(zone.landing.position, |e| e.center);
     Sheet::holding(center, &places, WIDTH)
 }
@@ -59,7 +62,12 @@ pub fn draw(brief: &Brief, units: UnitSystem) -> Picture {
     flight::regions(&mut body, &sheet, &mut labels, brief);
     flight::track(&mut body, &sheet, &mut labels, brief);
     let corner = free_corner(&sheet, brief);
-    let room = [corner[0], corner[1], corner[0] + SCALE_ROOM[0], corner[1] + SCALE_ROOM[1]];
+    let room = [
+        corner[0],
+        corner[1],
+        corner[0] + SCALE_ROOM[0],
+        corner[1] + SCALE_ROOM[1],
+    ];
     labels.take(room);
     for ([x, y], ..) in &grid {
         labels.take([x - 4.0, y - SMALL, x + 52.0, y + 4.0]);
@@ -92,7 +100,13 @@ pub fn draw(brief: &Brief, units: UnitSystem) -> Picture {
     picture.open_group(r#"clip-path="url(#sheet)""#);
     picture.append(&body);
     picture.close_group();
-    let frame = [[1.0, 1.0], [wide - 1.0, 1.0], [wide - 1.0, high - 1.0], [1.0, high - 1.0], [1.0, 1.0]];
+    let frame = [
+        [1.0, 1.0],
+        [wide - 1.0, 1.0],
+        [wide - 1.0, high - 1.0],
+        [1.0, high - 1.0],
+        [1.0, 1.0],
+    ];
     picture.line(&frame, 2.0, "#111111");
     furniture::key(&mut picture, brief, &drawn, wide, high + 10.0);
     let said = "A planning aid: it does not say that a flight is safe or permitted.";
@@ -126,17 +140,30 @@ fn free_corner(sheet: &Sheet, brief: &Brief) -> [f64; 2] {
     let [w, h] = sheet.size;
     let [a, b] = SCALE_ROOM;
     let marks = brief.zone.track.iter().map(|m| m.position);
-    let rings = brief.zone.ellipses.iter().flat_map(|e| e.ring.iter().copied());
+    let rings = brief
+        .zone
+        .ellipses
+        .iter()
+        .flat_map(|e| e.ring.iter().copied());
     let waiting = brief.waiting.iter().map(|w| w.position);
-    let points: Vec<[f64; 2]> = marks.chain(rings).chain(waiting).map(|p| sheet.at(p)).collect();
+    let points: Vec<[f64; 2]> = marks
+        .chain(rings)
+        .chain(waiting)
+        .map(|p| sheet.at(p))
+        .collect();
     let crowded = |[x, y]: &[f64; 2]| {
         let inside = |p: &&[f64; 2]| {
             p[0] > x - 30.0 && p[0] < x + a + 30.0 && p[1] > y - 30.0 && p[1] < y + b + 30.0
         };
         points.iter().filter(inside).count()
     };
-    [[10.0, 10.0], [w - a - 10.0, 10.0], [w - a - 10.0, h - b - 26.0], [60.0, h - b - 26.0]]
-        .into_iter()
-        .min_by_key(crowded)
-        .unwrap_or([10.0, 10.0])
+    [
+        [10.0, 10.0],
+        [w - a - 10.0, 10.0],
+        [w - a - 10.0, h - b - 26.0],
+        [60.0, h - b - 26.0],
+    ]
+    .into_iter()
+    .min_by_key(crowded)
+    .unwrap_or([10.0, 10.0])
 }

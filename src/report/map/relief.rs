@@ -57,7 +57,11 @@ pub fn draw(picture: &mut Picture, sheet: &Sheet, terrain: &Terrain) -> bool {
             }
         }
     }
-    for (path, color) in paths.iter().zip(SHADES).filter(|(path, _)| !path.is_empty()) {
+    for (path, color) in paths
+        .iter()
+        .zip(SHADES)
+        .filter(|(path, _)| !path.is_empty())
+    {
         let look = format!(
             r#"stroke="{color}" stroke-width="{CELL}" fill="none" shape-rendering="crispEdges""#
         );

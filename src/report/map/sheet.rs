@@ -43,10 +43,7 @@ impl Sheet {
         let middle = [0, 1].map(|k| 0.5 * (low[k] + high[k]));
         Sheet {
             plane,
-            corner_m: [
-                middle[0] - 0.5 * wide_m,
-                middle[1] + 0.5 * wide_m * aspect,
-            ],
+            corner_m: [middle[0] - 0.5 * wide_m, middle[1] + 0.5 * wide_m * aspect],
             unit_m: wide_m / width,
             size: [width, width * aspect],
         }
