@@ -279,6 +279,8 @@ impl FlightModel {
         if from.layer > below && burst_m <= altitude_m {
             return Err(Miss::BurstsOnGround);
         }
+        let passed = from.layer.min(up.len());
+        up[..passed].fill(0.0);
         let (layer, share) = self.layers.locate(burst_m);
         Ok(Summit {
             altitude_m: burst_m,

@@ -4,7 +4,8 @@
 use jiff::Timestamp;
 
 use super::brief::Brief;
-use super::map::flight::{ELLIPSE, stroke};
+use super::map::flight::{ELLIPSE, ellipse_look, stroke};
+use super::map::labels::Labels;
 use super::picture::{Anchor, Picture, axis_step};
 use super::words::{clock_time, clock_with_zone, far};
 use super::zone::Mark;
@@ -276,14 +277,23 @@ pub fn changes(brief: &Brief, units: UnitSystem) -> Picture {
     let center = brief.center();
     let plane = Plane::new(center);
     let at = |p: Position| plane.to_plane(p.normal());
-    let moved: Vec<(usize, [f64; 2])> = brief
+    let mut labels = Labels::new([WIDTH, 530.0]);
+    labels.take([
+        middle[0] - 8.0,
+        middle[1] - 8.0,
+        middle[0] + 8.0,
+        middle[1] + 8.0,
+    ]);
+    let moved: Vec<(&str, [f64; 2])> = brief
         .changes
         .iter()
-        .enumerate()
-        .filter_map(|(i, c)| {
+        .filter_map(|c| {
             let moved = c.outcome.as_ref().ok()?;
             let (s, k) = moved.azimuth_deg.to_radians().sin_cos();
-            Some((i, [moved.distance_m * s, moved.distance_m * k]))
+            Some((
+                c.name.as_str(),
+                [moved.distance_m * s, moved.distance_m * k],
+            ))
         })
         .collect();
     let wind_m = brief.facts.wind.drift_sigma_m;
@@ -291,12 +301,12 @@ pub fn changes(brief: &Brief, units: UnitSystem) -> Picture {
         .iter()
         .map(|(_, m)| m[0].hypot(m[1]))
         .fold(wind_m.max(200.0), f64::max);
-    let unit_m = 2.0 * 1.25 * farthest / side;
+    let unit_m = 2.1 * farthest / (side - 40.0);
     let on = |[east, north]: [f64; 2]| [middle[0] + east / unit_m, middle[1] - north / unit_m];
     picture.open_group(r#"clip-path="url(#changes-frame)""#);
     for ellipse in &brief.zone.ellipses {
         let ring: Vec<[f64; 2]> = ellipse.ring.iter().map(|p| on(at(*p))).collect();
-        if let Some(look) = super::map::flight::ellipse_look(ellipse.shape.probability) {
+        if let Some(look) = ellipse_look(ellipse.shape.probability) {
             picture.path(&[ring], true, &stroke(ELLIPSE, (0.5 * look.0, look.1)));
         }
     }
@@ -313,15 +323,15 @@ pub fn changes(brief: &Brief, units: UnitSystem) -> Picture {
         });
         picture.path(&[circle.collect()], true, &stroke("#555555", (2.0, "2 5")));
         let top = on([0.0, wind_m]);
-        picture.edged_text([top[0], top[1] - 6.0], SMALL, Anchor::Middle, "wind error");
+        labels.take([top[0] - 60.0, top[1], top[0] + 60.0, top[1] + 26.0]);
+        picture.edged_text([top[0], top[1] + 20.0], SMALL, Anchor::Middle, "wind error");
     }
-    for (i, to) in &moved {
+    for (_, to) in &moved {
         arrow(&mut picture, middle, on(*to));
-        let [x, y] = on(to.map(|m| 1.12 * m));
-        let number = (i + 1).to_string();
-        picture.dot([x, y], 13.0, BLACK);
-        picture.dot([x, y], 11.0, "#ffffff");
-        picture.text([x, y + 6.5], SMALL, Anchor::Middle, &number);
+        labels.avoid(&[on(*to), on(to.map(|m| 0.5 * m))]);
+    }
+    for (name, to) in &moved {
+        labels.write(&mut picture, on(*to), 9.0, SMALL, name);
     }
     picture.dot(middle, 5.0, BLACK);
     let bar_m = axis_step(farthest, 2.0);

@@ -36,7 +36,7 @@ pub fn headline(brief: &Brief, units: UnitSystem) -> String {
         );
     };
     format!(
-        "{when}; 9 in 10 chances inside the outer line, {} long and wide, its centre {} of the release.",
+        "{when}; 9 in 10 chances inside the outer line, an ellipse of {}, its centre {} of the release.",
         across(
             2.0 * outer.shape.semi_major_m,
             2.0 * outer.shape.semi_minor_m,

@@ -43,7 +43,7 @@
   bar.appendChild(button("+", "Map nearer", function () { zoom(1.6, [0.5, 0.5]); }));
   bar.appendChild(button("\u2212", "Map farther", function () { zoom(1 / 1.6, [0.5, 0.5]); }));
   bar.appendChild(button("\u21ba", "Whole map", function () { now.x = full.x; now.y = full.y; now.w = full.w; show(); }));
-  view.appendChild(bar);
+  view.insertBefore(bar, svg);
 
   svg.addEventListener("wheel", function (e) {
     if (!e.ctrlKey) { return; }

@@ -160,12 +160,8 @@ fn capital(text: &str) -> String {
 }
 
 fn changes(brief: &Brief, units: UnitSystem) -> String {
-    let row = |(i, change): (usize, &Change)| {
-        let name = format!(
-            "<span class=\"number\">{}</span> {}",
-            i + 1,
-            escaped(&change.name)
-        );
+    let row = |change: &Change| {
+        let name = escaped(&change.name);
         let by = escaped(&change.by);
         match &change.outcome {
             Ok(moved) => {
@@ -174,7 +170,10 @@ fn changes(brief: &Brief, units: UnitSystem) -> String {
                     s if s > 0.0 => format!("{} later", duration(s)),
                     s => format!("{} earlier", duration(-s)),
                 };
-                let way = words::way_of(moved.distance_m, moved.azimuth_deg, units);
+                let way = match moved.distance_m {
+                    m if m < 50.0 => "hardly at all".to_owned(),
+                    m => words::way_of(m, moved.azimuth_deg, units),
+                };
                 vec![name, by, way, later]
             }
             Err(why) => vec![
@@ -185,7 +184,7 @@ fn changes(brief: &Brief, units: UnitSystem) -> String {
             ],
         }
     };
-    let mut rows: Vec<Vec<String>> = brief.changes.iter().enumerate().map(row).collect();
+    let mut rows: Vec<Vec<String>> = brief.changes.iter().map(row).collect();
     let wind_m = brief.facts.wind.drift_sigma_m;
     let members = brief.facts.members.as_ref();
     if wind_m > 0.0 {
@@ -222,7 +221,7 @@ fn changes(brief: &Brief, units: UnitSystem) -> String {
         ),
         chart(
             "changes-map",
-            "How the centre moves; numbers as in the table",
+            "How the centre moves with each change",
             &said,
             &charts::changes(brief, units)
         )
@@ -371,24 +370,26 @@ fn heights(brief: &Brief, units: UnitSystem) -> String {
         zone.burst.time.strftime("%H:%M"),
         zone.landing.time.strftime("%H:%M")
     );
+    let passes = table(
+        "When the planned flight passes each height, UTC, and where: distance and true bearing from the release.",
+        &["height above sea level", "on the way up", "on the way down"],
+        &table_rows,
+    );
+    let drawn = charts::heights(brief, units);
+    let chart = chart(
+        "height-chart",
+        "Height of the planned flight by time",
+        &said,
+        &drawn,
+    );
     format!(
-        "{}{}<div class=\"pair\">\n{}{}</div>\n",
+        "{}{}<div class=\"pair\">\n{passes}<div>\n{chart}{}</div>\n</div>\n",
         terms(&rows),
         paragraph(
             "Geometric heights above mean sea level, not pressure altitudes. Which notice is due, when and to whom, the authority says."
         ),
-        table(
-            "When the planned flight passes each height, UTC, and where: distance and true bearing from the release.",
-            &["height above sea level", "on the way up", "on the way down"],
-            &table_rows
-        ),
-        chart(
-            "height-chart",
-            "Height of the planned flight by time",
-            &said,
-            &charts::heights(brief, units)
-        )
-    ) + &wind_chart(brief, units)
+        wind_chart(brief, units)
+    )
 }
 
 fn wind_chart(brief: &Brief, units: UnitSystem) -> String {

@@ -177,8 +177,8 @@ pub fn marks(
 ) {
     let mut names: Vec<([f64; 2], String)> = Vec::new();
     let (step_m, unit_m, unit) = match units {
-        UnitSystem::Metric => (5_000.0, 1_000.0, "km"),
-        UnitSystem::Us => (15_000.0 * FOOT_M, 1_000.0 * FOOT_M, "k ft"),
+        UnitSystem::Metric => (5_000.0, 1_000.0, " km"),
+        UnitSystem::Us => (15_000.0 * FOOT_M, 1_000.0 * FOOT_M, ",000 ft"),
     };
     for leg in brief.zone.track.windows(2) {
         let rising = leg[1].altitude_m > leg[0].altitude_m;
@@ -207,7 +207,7 @@ pub fn marks(
             &format!(r##"fill="#ffffff" stroke="{INK}" stroke-width="2""##),
         );
         let arrow = if rising { "\u{2191}" } else { "\u{2193}" };
-        names.push((at, format!("{:.0} {unit} {arrow}", height_m / unit_m)));
+        names.push((at, format!("{}{unit} {arrow}", (height_m / unit_m).round())));
     }
     for (at, time) in bars(picture, sheet, brief) {
         names.push((at, time));

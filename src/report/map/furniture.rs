@@ -256,6 +256,11 @@ fn samples(brief: &Brief, drawn: &Drawn) -> Vec<(Sample, String)> {
         "good to land in",
     );
     add(
+        drawn.relief,
+        area(r##"fill="#d5d5d1""##),
+        "slopes, light from north-west",
+    );
+    add(
         drawn.airfields,
         Sample::Sign("m-8 0a8 8 0 1 0 16 0a8 8 0 1 0 -16 0m4 0h8m-4 -4v8"),
         "airfield",

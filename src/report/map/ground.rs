@@ -71,6 +71,8 @@ pub struct Drawn {
     pub borders: bool,
     /// Airfields.
     pub airfields: bool,
+    /// Shaded slopes.
+    pub relief: bool,
 }
 
 /// Draws everything below the flight.

@@ -4,7 +4,7 @@
 pub(super) mod flight;
 mod furniture;
 pub mod ground;
-mod labels;
+pub(super) mod labels;
 mod relief;
 pub mod sheet;
 
@@ -51,13 +51,13 @@ pub fn draw(brief: &Brief, units: UnitSystem) -> Picture {
     let [wide, high] = sheet.size;
     // The parts below the sheet need to know what is on it, so it is drawn first.
     let mut body = Picture::new(wide, high);
-    if let Some(terrain) = &brief.ground.terrain {
-        relief::draw(&mut body, &sheet, terrain);
-    }
+    let terrain = brief.ground.terrain.as_ref();
+    let shaded = terrain.is_some_and(|terrain| relief::draw(&mut body, &sheet, terrain));
     let mut drawn = ground::draw(&mut body, &sheet, &brief.ground);
-    let grid = furniture::grid(&mut body, &sheet);
+    let mut grid = furniture::grid(&mut body, &sheet);
     let airfields = ground::airfields(&mut body, &sheet, &brief.ground.airports);
     drawn.airfields |= !airfields.is_empty();
+    drawn.relief = shaded;
     let mut labels = Labels::new(sheet.size);
     flight::regions(&mut body, &sheet, &mut labels, brief);
     flight::track(&mut body, &sheet, &mut labels, brief);
@@ -69,8 +69,15 @@ pub fn draw(brief: &Brief, units: UnitSystem) -> Picture {
         corner[1] + SCALE_ROOM[1],
     ];
     labels.take(room);
+    let hidden = |[x, y]: [f64; 2]| {
+        x + 52.0 > room[0] && x < room[2] && y + 4.0 > room[1] && y - SMALL < room[3]
+    };
+    grid.retain(|(at, ..)| !hidden(*at));
     for ([x, y], ..) in &grid {
         labels.take([x - 4.0, y - SMALL, x + 52.0, y + 4.0]);
+    }
+    for (_, [x, y]) in &airfields {
+        labels.take([x - 8.0, y - 8.0, x + 8.0, y + 8.0]);
     }
     flight::places(&mut body, &sheet, &mut labels, brief);
     flight::region_names(&mut body, &sheet, &mut labels, brief);

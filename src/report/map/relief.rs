@@ -30,7 +30,7 @@ pub fn draw(picture: &mut Picture, sheet: &Sheet, terrain: &Terrain) -> bool {
         })
         .collect();
     let cell_m = CELL * sheet.unit_m;
-    let exaggeration = (cell_m / 40.0).clamp(1.0, 6.0);
+    let exaggeration = (cell_m / 150.0).clamp(1.0, 4.0);
     let shade = |row: usize, column: usize| -> Option<usize> {
         let at = |r: usize, c: usize| heights[r * columns + c];
         let (here, east, south) = (at(row, column)?, at(row, column + 1)?, at(row + 1, column)?);
@@ -67,5 +67,5 @@ pub fn draw(picture: &mut Picture, sheet: &Sheet, terrain: &Terrain) -> bool {
         );
         picture.raw_path(path, &look);
     }
-    heights.iter().any(Option::is_some)
+    paths.iter().any(|path| !path.is_empty())
 }
