@@ -31,7 +31,11 @@ fn winds() -> WindInput {
     let mut text = "altitude_m,wind_speed_m/s,wind_dir\n".to_owned();
     for k in 0..=80 {
         let z = 400.0 * f64::from(k);
-        text.push_str(&format!("{z},{},{}\n", 4.0 + z / 1_500.0, 250.0 + z / 400.0));
+        text.push_str(&format!(
+            "{z},{},{}\n",
+            4.0 + z / 1_500.0,
+            250.0 + z / 400.0
+        ));
     }
     let sounding = sources::parse("made", &text, None).unwrap().remove(0);
     WindInput::Soundings(vec![Ascent {
@@ -79,7 +83,8 @@ fn start() -> Mark {
 
 /// The same ground for all flights: 1,000 m everywhere.
 fn flat_ground(folder: &Path) -> &'static str {
-    let mut grid = "ncols 41\nnrows 41\nxllcorner -110.3\nyllcorner 41.0\ncellsize 0.1\n".to_owned();
+    let mut grid =
+        "ncols 41\nnrows 41\nxllcorner -110.3\nyllcorner 41.0\ncellsize 0.1\n".to_owned();
     for _ in 0..41 {
         grid.push_str(&"1000 ".repeat(41));
         grid.push('\n');
@@ -127,7 +132,10 @@ fn a_rising_flight_goes_on_as_one_released_there() {
     let folder = tempfile::tempdir().unwrap();
     let kept = whole_flight(folder.path());
     for height_m in [2_000.0, 5_000.0] {
-        let remaining = kept.remaining(height_m, true, OPTIONS.draws).unwrap().unwrap();
+        let remaining = kept
+            .remaining(height_m, true, OPTIONS.draws)
+            .unwrap()
+            .unwrap();
         let last = remaining.last;
         assert!((last.altitude_m - height_m).abs() <= 125.0);
         let ascent = "rate = \"5 m/s\"\nburst_altitude = \"24 km\"";
@@ -146,7 +154,10 @@ fn a_falling_flight_goes_on_as_one_that_bursts_there() {
     let folder = tempfile::tempdir().unwrap();
     let kept = whole_flight(folder.path());
     for height_m in [3_000.0, 5_500.0] {
-        let remaining = kept.remaining(height_m, false, OPTIONS.draws).unwrap().unwrap();
+        let remaining = kept
+            .remaining(height_m, false, OPTIONS.draws)
+            .unwrap()
+            .unwrap();
         let last = remaining.last;
         // The nearest to a fall that a release can be: a metre of rise.
         let ascent = format!(

@@ -35,7 +35,10 @@ fn the_lowest_height_seen_is_that_of_the_horizon() {
         assert!((found - high_m).abs() < 0.01, "{high_m}: {found}");
         // Ground at sea level is no obstacle beyond that.
         let over_ground = lowest_seen_m(low_m, 0.0, distance_m, |_| Some(0.0));
-        assert!((over_ground - high_m).abs() < 1e-3 * high_m + 0.1, "{over_ground}");
+        assert!(
+            (over_ground - high_m).abs() < 1e-3 * high_m + 0.1,
+            "{over_ground}"
+        );
     }
     // Nearer than the antenna's own horizon everything is seen, down to the ground.
     assert!(lowest_seen_m(2.0, 0.0, 3_000.0, |_| None).abs() < 0.01);
@@ -49,7 +52,13 @@ fn a_ridge_hides_what_is_behind_it() {
     let drop = |d: f64| d * d / (2.0 * 4.0 / 3.0 * 6_371_000.0);
     let slope = (ridge_m - drop(at_m) - antenna_m) / at_m;
     let expected = antenna_m + slope * distance_m + drop(distance_m);
-    let ridge = |d: f64| Some(if (d - at_m).abs() < 80.0 { ridge_m } else { 300.0 });
+    let ridge = |d: f64| {
+        Some(if (d - at_m).abs() < 80.0 {
+            ridge_m
+        } else {
+            300.0
+        })
+    };
     let found = lowest_seen_m(antenna_m, 300.0, distance_m, ridge);
     assert!((found - expected).abs() < 15.0, "{found} {expected}");
     let without = lowest_seen_m(antenna_m, 300.0, distance_m, |_| Some(300.0));
@@ -77,7 +86,16 @@ fn a_tracker_is_heard_between_two_heights() {
         (d - f64::sqrt(r * 2.0)).powi(2) / r
     };
     let (from, until) = (heard.from_m.unwrap(), heard.until_m.unwrap());
-    assert!(from > 0.0 && (from - hidden(50_000.0 - 5.0 * from)).abs() < 10.0, "{from}");
-    assert!((until - hidden(100_000.0 - 2.5 * until)).abs() < 15.0, "{until}");
-    assert!((heard.last_distance_m - 98_000.0).abs() < 2_000.0, "{heard:?}");
+    assert!(
+        from > 0.0 && (from - hidden(50_000.0 - 5.0 * from)).abs() < 10.0,
+        "{from}"
+    );
+    assert!(
+        (until - hidden(100_000.0 - 2.5 * until)).abs() < 15.0,
+        "{until}"
+    );
+    assert!(
+        (heard.last_distance_m - 98_000.0).abs() < 2_000.0,
+        "{heard:?}"
+    );
 }

@@ -58,7 +58,7 @@ pub fn layers(plan: &GroundPlan, region: &Region) -> Result<Vec<Layer>> {
     ];
     for (kind, files) in kinds {
         let wanted = Wanted {
-            class_attribute: plan.road_class.clone(),
+            class_attribute: plan.road_class.clone().filter(|_| kind == Kind::Road),
             ..Wanted::new(kind)
         };
         for file in files {

@@ -76,13 +76,15 @@ fn times(brief: &Brief, _: UnitSystem) -> String {
             escaped(&event.note)
         );
         let both = |from: String, to: String, at: String| {
-            if event.from == event.to {
-                from
+            let planned = format!("<br><small>planned {at}</small>");
+            let (times, planned) = if event.from == event.to {
+                (from, String::new())
             } else if event.at == event.from {
-                format!("{from} to {to}")
+                (format!("{from} to {to}"), String::new())
             } else {
-                format!("{from} to {to}<br><small>planned {at}</small>")
-            }
+                (format!("{from} to {to}"), planned)
+            };
+            format!("<span class=\"clock\">{times}</span>{planned}")
         };
         let local = |t| words::clock_time(t, zone);
         let utc = |t: jiff::Timestamp| t.strftime("%H:%M").to_string();
@@ -383,7 +385,7 @@ fn heights(brief: &Brief, units: UnitSystem) -> String {
         &drawn,
     );
     format!(
-        "{}{}<div class=\"pair\">\n{passes}<div>\n{chart}{}</div>\n</div>\n",
+        "<div class=\"pair\">\n<div>\n{}{}</div>\n<div>\n{passes}</div>\n</div>\n<div class=\"pair\">\n{chart}{}</div>\n",
         terms(&rows),
         paragraph(
             "Geometric heights above mean sea level, not pressure altitudes. Which notice is due, when and to whom, the authority says."
@@ -502,7 +504,7 @@ fn contacts(brief: &Brief, _: UnitSystem) -> String {
 }
 
 fn cautions(_: &Brief, _: UnitSystem) -> String {
-    list(&CAUTIONS)
+    format!("<div class=\"flow\">\n{}</div>\n", list(&CAUTIONS))
 }
 
 fn data(brief: &Brief, units: UnitSystem) -> String {
