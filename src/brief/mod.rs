@@ -9,6 +9,8 @@ pub mod radio;
 mod timeline;
 mod waiting;
 
+use std::path::Path;
+
 use jiff::Timestamp;
 
 use self::ground::BriefGround;
@@ -33,7 +35,10 @@ pub fn brief(
     flown: impl Fn() + Sync,
 ) -> Result<Brief> {
     let (prediction, kept) = predict_and_keep(plan, input, options, flown)?;
-    let (mut zone, facts) = (prediction.zone, prediction.facts);
+    let (mut zone, mut facts) = (prediction.zone, prediction.facts);
+    for file in &mut facts.wind.files {
+        *file = file_name(Path::new(file)).unwrap_or(file.clone());
+    }
     let landings: Vec<Normal> = kept.landings().iter().map(|l| l.place).collect();
     let ((ground, changes), quiet) = rayon::join(
         || {
@@ -65,9 +70,32 @@ pub fn brief(
         near: ground.near(&zone)?,
         contacts: plan.brief.contacts.clone(),
         remarks: plan.brief.notes.clone(),
-        sources: choice::ground::sources(&ground.map, &facts.landed_on),
+        sources: choice::ground::sources(&ground.map, &facts.landed_on)
+            .into_iter()
+            .map(|source| without_folder(plan, source))
+            .collect(),
         ground: ground.shown(kept.ground()),
         zone,
         facts,
     })
+}
+
+/// A source of the ground; of a file of the plan its name only: a briefing goes to people who need not
+/// know where its maker keeps files.
+fn without_folder(plan: &Plan, source: String) -> String {
+    let ground = &plan.ground;
+    let files = [
+        &ground.keep_out,
+        &ground.land_in,
+        &ground.roads,
+        &ground.power_lines,
+        &ground.osm,
+    ];
+    let mut files = files.into_iter().flatten();
+    let file = files.find(|file| file.display().to_string() == source);
+    file.and_then(|file| file_name(file)).unwrap_or(source)
+}
+
+fn file_name(path: &Path) -> Option<String> {
+    Some(path.file_name()?.to_string_lossy().into_owned())
 }

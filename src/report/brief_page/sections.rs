@@ -243,8 +243,8 @@ fn hazards(brief: &Brief, units: UnitSystem) -> String {
             let least = if hazard.coarse { "at least " } else { "" };
             Some(vec![
                 user_text(&hazard.name),
-                within(hazard),
-                format!("{least}{}", words::share(share)),
+                format!("<span class=\"clock\">{}</span>", within(hazard)),
+                format!("<span class=\"clock\">{least}{}</span>", words::share(share)),
             ])
         })
         .collect();
