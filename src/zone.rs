@@ -310,7 +310,7 @@ fn fly_in(
         Err(miss) => return Err(cannot_fly(miss, &track, plan, weather, options.units)),
     };
     let seconds = seconds_by_layer(&track, &setup.model.layers);
-    let process = weather.process(&setup.model.layers, &seconds);
+    let process = weather.process(&setup.model, &seconds);
     let sampler = Sampler {
         seed: options.seed,
         spread: setup.spread,

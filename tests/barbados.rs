@@ -95,6 +95,8 @@ impl Recorded {
             fall,
             start: self.release.place.normal(),
             compass: Compass::at(self.release.place),
+            release_layer: 0,
+            ground: None,
         }
     }
 

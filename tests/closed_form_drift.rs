@@ -63,6 +63,8 @@ fn model(column: &Column, air: &AirProfile) -> FlightModel {
         }
         .normal(),
         compass: Compass::True,
+        release_layer: 0,
+        ground: None,
     }
 }
 

@@ -60,6 +60,8 @@ fn model(rising: &[Record], start: &Record, up: bool) -> (FlightModel, f64) {
         layers,
         start: start.place.normal(),
         compass: Compass::at(start.place),
+        release_layer: 0,
+        ground: None,
     };
     (model, high)
 }

@@ -59,12 +59,16 @@ impl<'a> Judge<'a> {
     pub fn row(&self, site: Position, (release, flown): &Tried) -> Result<Row> {
         match flown {
             Ok(flown) => self.flown_row(site, flown),
-            Err(Error::CannotDo { why, .. }) => Ok(unknown(*release, why.clone(), None)),
-            Err(error) => Ok(unknown(*release, error.to_string(), None)),
+            Err(error) => Ok(unknown_by(*release, error)),
         }
     }
 
-    fn flown_row(&self, site: Position, flown: &FlownRelease) -> Result<Row> {
+    /// A release from a site that was flown.
+    ///
+    /// # Errors
+    ///
+    /// When the data in the program are damaged.
+    pub fn flown_row(&self, site: Position, flown: &FlownRelease) -> Result<Row> {
         let day = self.day(site, flown)?;
         let left = flown.left as f64 / flown.draws as f64;
         if left > LEFT_ALLOWED {
@@ -132,6 +136,15 @@ impl<'a> Judge<'a> {
         })
         .collect()
     }
+}
+
+/// A release that could not be flown.
+pub fn unknown_by(release: Timestamp, error: &Error) -> Row {
+    let reason = match error {
+        Error::CannotDo { why, .. } => why.clone(),
+        error => error.to_string(),
+    };
+    unknown(release, reason, None)
 }
 
 fn unknown(release: Timestamp, reason: String, day: Option<Day>) -> Row {

@@ -1,8 +1,11 @@
 //! Which day, which site: releases scored against limits and ranked.
 
+pub mod aim;
+pub mod candidates;
 pub mod days;
 pub mod ground;
 pub mod judge;
 pub mod site;
+pub mod sites;
 pub mod times;
 pub mod verdict;

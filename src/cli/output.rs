@@ -1,7 +1,7 @@
 //! What commands print.
 
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
@@ -24,4 +24,16 @@ pub fn print(to: &mut impl Write, name: &'static str, text: &str) -> Result<()> 
 /// What a path ends in, in small letters: the kind of file it asks for.
 pub fn extension(path: &Path) -> Option<String> {
     Some(path.extension()?.to_str()?.to_ascii_lowercase())
+}
+
+/// A path that ends in one of some kinds of file.
+pub fn path_of_kind(text: &str, kinds: &[&str]) -> std::result::Result<PathBuf, String> {
+    let path = PathBuf::from(text);
+    match extension(&path) {
+        Some(kind) if kinds.contains(&kind.as_str()) => Ok(path),
+        _ => Err(format!(
+            "expected a path that ends in one of {}",
+            kinds.join(", ")
+        )),
+    }
 }

@@ -190,9 +190,7 @@ impl RiseTable {
         let ln_re0 = Axis::around(0.0, spread.ln_re0, NODES[2]);
         let shape = (lift.count, drag.count, ln_re0.count);
         let nodes: Vec<(usize, usize, usize)> = ndarray::indices(shape).into_iter().collect();
-        // Half layers: their boundaries are the boundaries and the middles of the layers.
-        let half_m = 0.5 * layers.thickness_m;
-        let through = ClimbAir::new(air, layers.base_m, half_m, 2 * layers.count);
+        let through = ClimbAir::new(air, layers.base_m, layers.thickness_m, layers.count);
         let climbs: Vec<Climb> = nodes
             .par_iter()
             .map(|&(i, j, l)| {
@@ -218,12 +216,11 @@ impl RiseTable {
         };
         for (&(i, j, l), climb) in nodes.iter().zip(&climbs) {
             for (k, state) in climb.states.iter().enumerate() {
-                if k % 2 == 0 {
-                    table.boundary_diameter[[i, j, l, k / 2]] = state.diameter_m as f32;
-                } else {
-                    table.free_lift[[i, j, l, k / 2]] = state.free_lift_kg as f32;
-                    table.diameter[[i, j, l, k / 2]] = state.diameter_m as f32;
-                }
+                table.boundary_diameter[[i, j, l, k]] = state.diameter_m as f32;
+            }
+            for (k, state) in climb.middles.iter().enumerate() {
+                table.free_lift[[i, j, l, k]] = state.free_lift_kg as f32;
+                table.diameter[[i, j, l, k]] = state.diameter_m as f32;
             }
         }
         table

@@ -35,6 +35,12 @@ impl Lines {
         Some((edge.distance_2(&point).sqrt(), edge.data))
     }
 
+    /// The point of an edge that is nearest.
+    pub fn foot(&self, point: [f64; 2]) -> Option<[f64; 2]> {
+        let edge = self.tree.nearest_neighbor(point)?;
+        Some(edge.geom().nearest_point(&point))
+    }
+
     /// The distance to the nearest edge whose number counts, m; slow where these are few and far.
     pub fn nearest_of(&self, point: [f64; 2], counts: impl Fn(u32) -> bool) -> Option<f64> {
         let mut edges = self.tree.nearest_neighbor_iter(point);

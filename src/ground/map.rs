@@ -206,8 +206,15 @@ impl GroundMap {
     /// How well a class is known.
     pub fn knowledge(&self, class: Class) -> Knowledge {
         match class {
-            Class::Road(_) if !self.road_of.is_empty() => Knowledge::Known,
-            Class::Road(_) => Knowledge::Unknown,
+            // Roads without classes do not tell which of them are motorways.
+            Class::Road(class) => {
+                let tells =
+                    |road: &RoadClass| class == RoadClass::Unknown || *road != RoadClass::Unknown;
+                match self.road_of.iter().any(|(road, _)| tells(road)) {
+                    true => Knowledge::Known,
+                    false => Knowledge::Unknown,
+                }
+            }
             Class::Airport(_) => Knowledge::Known,
             _ => self
                 .of_class(class)
@@ -252,6 +259,20 @@ impl GroundMap {
         let (distance, number) = self.roads.nearest(self.region.plane.to_plane(place))?;
         let (class, name) = &self.road_of[number as usize];
         Some((distance, *class, name))
+    }
+
+    /// Whether something of a class holds a place.
+    pub fn is_in(&self, class: Class, place: Normal) -> bool {
+        self.within(class, self.region.plane.to_plane(place), 0.0)
+    }
+
+    /// The point of a road one may drive on that is nearest to a place, as distance, m, and azimuth,
+    /// degrees clockwise from the north of the region's plane.
+    pub fn way_to_road(&self, place: Normal) -> Option<(f64, f64)> {
+        let [x, y] = self.region.plane.to_plane(place);
+        let foot = self.roads.foot([x, y])?;
+        let (east, north) = (foot[0] - x, foot[1] - y);
+        Some((east.hypot(north), east.atan2(north).to_degrees()))
     }
 
     /// The distance from a point of the plane to the nearest road, m.

@@ -2,14 +2,12 @@
 
 use std::fmt::Write as _;
 
-use geojson::FeatureCollection;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde::Serialize;
 use serde_json::json;
 
-use super::extent::Extent;
-use super::geojson::{ellipse_with, object};
+use super::geojson::{ellipse_with, gathered};
 use super::site::{self, SiteFinding};
 use super::zone_table::list;
 use crate::error::{Error, Result};
@@ -316,7 +314,7 @@ fn closer(days: &Days, units: UnitSystem) -> String {
 }
 
 /// What does not fit into the table, in a sentence.
-fn more(day: &Day, units: UnitSystem) -> String {
+pub(super) fn more(day: &Day, units: UnitSystem) -> String {
     let mut parts = Vec::new();
     if let Some(place) = &day.place {
         parts.push(format!(
@@ -360,7 +358,9 @@ fn more(day: &Day, units: UnitSystem) -> String {
         ));
     }
     if let Some(lead_s) = day.lead_s {
-        parts.push(format!("{} after the forecast's run", duration(lead_s)));
+        let side = if lead_s < 0.0 { "before" } else { "after" };
+        let lead = duration(lead_s.abs());
+        parts.push(format!("{lead} {side} the forecast's run"));
     }
     parts.join("; ")
 }
@@ -369,12 +369,12 @@ fn more(day: &Day, units: UnitSystem) -> String {
 const RANKING: &str = "\"fly\" before \"marginal\" (beyond 80 % of a limit) before \"don't\" (beyond a limit); within these by the number that is nearest to its limit, which is the reason shown. A release that the winds do not cover, or whose draws leave them, is unknown and has no rank.";
 
 /// What everybody who chooses a day has to keep in mind.
-const CAUTIONS: [&str; 2] = [
+pub(super) const CAUTIONS: [&str; 2] = [
     "This is a planning aid. It does not say that a flight is safe or permitted: read the rules in force where you fly, and ask the authority and the owners of the land.",
     "A forecast days ahead changes: compare again with the newest one, and look at the sky.",
 ];
 
-fn numbers(day: &Day, units: UnitSystem) -> String {
+pub(super) fn numbers(day: &Day, units: UnitSystem) -> String {
     let area = day.area_m2.map_or_else(|| "-".into(), |a| units.area(a));
     let wind = day.surface_m_s();
     let wind = wind.map_or_else(|| "-".into(), |w| units.speed(w));
@@ -388,7 +388,7 @@ fn numbers(day: &Day, units: UnitSystem) -> String {
     )
 }
 
-fn time(at: Timestamp, zone: &TimeZone) -> String {
+pub(super) fn time(at: Timestamp, zone: &TimeZone) -> String {
     at.to_zoned_datetime(zone.clone())
         .strftime("%a %Y-%m-%d %H:%M")
         .to_string()
@@ -400,71 +400,90 @@ fn time(at: Timestamp, zone: &TimeZone) -> String {
 ///
 /// When the text cannot be made; which does not happen in memory.
 pub fn csv(days: &Days) -> Result<String> {
+    let records = days.rows.iter().map(record);
+    csv_text(RECORD.map(str::to_owned).to_vec(), records)
+}
+
+/// The columns of [`record`].
+pub(super) const RECORD: [&str; 24] = [
+    "release_utc",
+    "verdict",
+    "rank",
+    "reason",
+    "lead_s",
+    "center_lat_deg",
+    "center_lon_deg",
+    "distance_m",
+    "azimuth_deg",
+    "area_90_m2",
+    "landing_utc",
+    "latest_landing_utc",
+    "surface_wind_m_s",
+    "strongest_wind_m_s",
+    "daylight_s",
+    "left_share",
+    "worst_hazard",
+    "worst_hazard_share",
+    "land_in_share",
+    "walk_in_m",
+    "nearest_place",
+    "nearest_place_distance_m",
+    "nearest_place_azimuth_deg",
+    "near_airports_share",
+];
+
+/// A row in the columns of [`RECORD`].
+pub(super) fn record(row: &Row) -> Vec<String> {
+    let day = row.day.as_ref();
+    let number = |value: Option<f64>, digits: usize| {
+        value.map_or_else(String::new, |v| format!("{v:.digits$}"))
+    };
+    let worst = day.and_then(Day::worst_hazard);
+    let place = day.and_then(|d| d.place.as_ref());
+    vec![
+        row.release.to_string(),
+        row.verdict.name().to_owned(),
+        row.rank.map_or_else(String::new, |r| r.to_string()),
+        row.reason.clone(),
+        number(day.and_then(|d| d.lead_s), 0),
+        number(day.map(|d| d.center.lat_deg), 5),
+        number(day.map(|d| d.center.lon_deg), 5),
+        number(day.map(|d| d.distance_m), 0),
+        number(day.map(|d| d.azimuth_deg), 1),
+        number(day.and_then(|d| d.area_m2), 0),
+        day.map_or_else(String::new, |d| whole(d.landing)),
+        day.map_or_else(String::new, |d| whole(d.latest_landing)),
+        number(day.and_then(Day::surface_m_s), 2),
+        number(day.and_then(|d| Some(d.strongest()?.1)), 2),
+        number(day.and_then(|d| d.daylight_s), 0),
+        number(day.map(|d| d.left), 5),
+        worst.as_ref().map_or_else(String::new, |h| h.name.clone()),
+        number(worst.map(|h| h.share), 5),
+        number(day.and_then(|d| d.land_in), 5),
+        number(day.and_then(|d| d.walk_in_m), 0),
+        place.map_or_else(String::new, |p| p.name.clone()),
+        number(place.map(|p| p.distance_m), 0),
+        number(place.map(|p| p.azimuth_deg), 1),
+        number(day.map(Day::most_passed), 5),
+    ]
+}
+
+/// Records under a header as CSV.
+///
+/// # Errors
+///
+/// When the text cannot be made; which does not happen in memory.
+pub(super) fn csv_text(
+    header: Vec<String>,
+    records: impl Iterator<Item = Vec<String>>,
+) -> Result<String> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     let failed = |cause: csv::Error| Error::CannotDo {
         why: format!("the table cannot be written as CSV: {cause}"),
         remedy: "expected memory to write to".into(),
     };
-    let header = [
-        "release_utc",
-        "verdict",
-        "rank",
-        "reason",
-        "lead_s",
-        "center_lat_deg",
-        "center_lon_deg",
-        "distance_m",
-        "azimuth_deg",
-        "area_90_m2",
-        "landing_utc",
-        "latest_landing_utc",
-        "surface_wind_m_s",
-        "strongest_wind_m_s",
-        "daylight_s",
-        "left_share",
-        "worst_hazard",
-        "worst_hazard_share",
-        "land_in_share",
-        "walk_in_m",
-        "nearest_place",
-        "nearest_place_distance_m",
-        "nearest_place_azimuth_deg",
-        "near_airports_share",
-    ];
-    writer.write_record(header).map_err(failed)?;
-    for row in &days.rows {
-        let day = row.day.as_ref();
-        let number = |value: Option<f64>, digits: usize| {
-            value.map_or_else(String::new, |v| format!("{v:.digits$}"))
-        };
-        let worst = day.and_then(Day::worst_hazard);
-        let place = day.and_then(|d| d.place.as_ref());
-        let record = [
-            row.release.to_string(),
-            row.verdict.name().to_owned(),
-            row.rank.map_or_else(String::new, |r| r.to_string()),
-            row.reason.clone(),
-            number(day.and_then(|d| d.lead_s), 0),
-            number(day.map(|d| d.center.lat_deg), 5),
-            number(day.map(|d| d.center.lon_deg), 5),
-            number(day.map(|d| d.distance_m), 0),
-            number(day.map(|d| d.azimuth_deg), 1),
-            number(day.and_then(|d| d.area_m2), 0),
-            day.map_or_else(String::new, |d| whole(d.landing)),
-            day.map_or_else(String::new, |d| whole(d.latest_landing)),
-            number(day.and_then(Day::surface_m_s), 2),
-            number(day.and_then(|d| Some(d.strongest()?.1)), 2),
-            number(day.and_then(|d| d.daylight_s), 0),
-            number(day.map(|d| d.left), 5),
-            worst.as_ref().map_or_else(String::new, |h| h.name.clone()),
-            number(worst.map(|h| h.share), 5),
-            number(day.and_then(|d| d.land_in), 5),
-            number(day.and_then(|d| d.walk_in_m), 0),
-            place.map_or_else(String::new, |p| p.name.clone()),
-            number(place.map(|p| p.distance_m), 0),
-            number(place.map(|p| p.azimuth_deg), 1),
-            number(day.map(Day::most_passed), 5),
-        ];
+    writer.write_record(&header).map_err(failed)?;
+    for record in records {
         writer.write_record(&record).map_err(failed)?;
     }
     let bytes = writer
@@ -481,32 +500,24 @@ fn whole(time: Timestamp) -> String {
 
 /// The 90 % ellipses of all releases as GeoJSON.
 pub fn geojson(days: &Days) -> String {
-    let mut extent = Extent::default();
-    let mut features = Vec::new();
-    for row in &days.rows {
-        let ellipse = row.day.as_ref().and_then(|d| d.ellipse.as_ref());
-        let Some(ellipse) = ellipse else { continue };
-        let (feature, part) = ellipse_with(
-            ellipse,
-            [
-                ("release", json!(row.release.to_string())),
-                ("verdict", json!(row.verdict.name())),
-                ("reason", json!(row.reason)),
-                ("rank", json!(row.rank)),
-            ],
-        );
-        extent.add(&part);
-        features.push(feature);
-    }
-    let collection = FeatureCollection {
-        bbox: extent.bbox(),
-        features,
-        foreign_members: Some(object([
+    let features = days.rows.iter().filter_map(|row| {
+        let ellipse = row.day.as_ref()?.ellipse.as_ref()?;
+        let more = [
+            ("release", json!(row.release.to_string())),
+            ("verdict", json!(row.verdict.name())),
+            ("reason", json!(row.reason)),
+            ("rank", json!(row.rank)),
+        ];
+        Some(ellipse_with(ellipse, more))
+    });
+    let collection = gathered(
+        features.collect(),
+        [
             ("seed", json!(days.seed)),
             ("version", json!(days.version)),
             ("draws", json!(days.draws)),
             ("assumptions", json!(days.assumptions)),
-        ])),
-    };
+        ],
+    );
     format!("{collection}\n")
 }

@@ -14,7 +14,7 @@ use super::extent::Extent;
 use super::words::waiting_name;
 use super::zone::{Mark, Zone};
 use crate::geodesy::Position;
-use crate::spread::region::{GroundContour, GroundEllipse};
+use crate::spread::region::{GroundContour, GroundEllipse, GroundPolygon};
 
 /// Decimals of other angles, areas in square kilometres and shares.
 const OTHER_DECIMALS: i32 = 6;
@@ -64,6 +64,23 @@ fn collection_with(
     .chain(more)
     .collect();
 
+    gathered(
+        features,
+        [
+            ("seed", json!(zone.seed)),
+            ("version", json!(zone.version)),
+            ("draws", json!(zone.draw_count)),
+            ("assumptions", json!(zone.assumptions)),
+            ("notes", json!(zone.notes)),
+        ],
+    )
+}
+
+/// Features with their bounding box, and members of the collection's own.
+pub(super) fn gathered<const N: usize>(
+    features: Vec<(Feature, Extent)>,
+    members: [(&str, JsonValue); N],
+) -> FeatureCollection {
     let mut extent = Extent::default();
     for (_, part) in &features {
         extent.add(part);
@@ -71,14 +88,36 @@ fn collection_with(
     FeatureCollection {
         bbox: extent.bbox(),
         features: features.into_iter().map(|(feature, _)| feature).collect(),
-        foreign_members: Some(object([
-            ("seed", json!(zone.seed)),
-            ("version", json!(zone.version)),
-            ("draws", json!(zone.draw_count)),
-            ("assumptions", json!(zone.assumptions)),
-            ("notes", json!(zone.notes)),
-        ])),
+        foreign_members: Some(object(members)),
     }
+}
+
+/// A place without altitude.
+pub(super) fn spot_feature<const N: usize>(
+    kind: &str,
+    position: Position,
+    properties: [(&str, JsonValue); N],
+) -> (Feature, Extent) {
+    let at = lon_lat(position);
+    let geometry = GeometryValue::new_point([at.x, at.y]);
+    feature(kind, geometry, Extent::of([[at].as_slice()]), properties)
+}
+
+/// Polygons.
+pub(super) fn polygons_feature<const N: usize>(
+    kind: &str,
+    polygons: &[GroundPolygon],
+    properties: [(&str, JsonValue); N],
+) -> (Feature, Extent) {
+    let (geometry, extent) = area(polygons.iter().map(rings_of));
+    feature(kind, geometry, extent, properties)
+}
+
+/// The outline and the holes.
+fn rings_of(polygon: &GroundPolygon) -> impl Iterator<Item = &[Position]> {
+    std::iter::once(&polygon.exterior)
+        .chain(&polygon.holes)
+        .map(Vec::as_slice)
 }
 
 fn mark_feature(kind: &str, mark: &Mark) -> (Feature, Extent) {
@@ -157,15 +196,9 @@ pub(super) fn ellipse_with<const N: usize>(
 }
 
 fn contour_feature(contour: &GroundContour) -> (Feature, Extent) {
-    let (geometry, extent) = area(contour.polygons.iter().map(|polygon| {
-        std::iter::once(&polygon.exterior)
-            .chain(&polygon.holes)
-            .map(Vec::as_slice)
-    }));
-    feature(
+    polygons_feature(
         "contour",
-        geometry,
-        extent,
+        &contour.polygons,
         [
             ("probability", json!(contour.probability)),
             ("held", json!(other(contour.held))),

@@ -1,5 +1,6 @@
 //! What people and other programs get to read: tables, pictures, files.
 
+pub mod aim;
 pub mod antimeridian;
 pub mod brief;
 pub mod brief_page;
@@ -19,6 +20,7 @@ mod markup;
 pub mod picture;
 pub mod profile_picture;
 pub mod site;
+pub mod sites;
 pub mod winds;
 mod words;
 pub mod write_file;

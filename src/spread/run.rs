@@ -46,6 +46,9 @@ impl Landings {
     }
 }
 
+/// A landing and the points kept of its way, or what came in between.
+type Outcome = Result<(Landing, Box<[Fix]>), Miss>;
+
 /// Flights that one thread flies before it looks for others to share with: its memory is made anew
 /// for each such batch.
 const AT_ONCE: usize = 64;
@@ -95,7 +98,7 @@ fn run_from(
     low_m: Option<f64>,
     flown: impl Fn() + Sync,
 ) -> Landings {
-    let outcomes: Vec<Result<(Landing, Box<[Fix]>), Miss>> = (0..draws as usize)
+    let outcomes: Vec<Outcome> = (0..draws as usize)
         .into_par_iter()
         .with_min_len(AT_ONCE)
         .map_init(Bench::default, |bench, index| {
@@ -182,7 +185,7 @@ impl Bench {
         wind_error: Option<&WindErrorProcess>,
         low_m: Option<f64>,
         index: u64,
-    ) -> Result<(Landing, Box<[Fix]>), Miss> {
+    ) -> Outcome {
         let mut draw = sampler.draw(index);
         if let Some(process) = wind_error {
             process.draw(

@@ -71,7 +71,7 @@ impl Kept {
         let process = self
             .wind_error
             .as_ref()
-            .map(|table| process_of(table, &model.layers, &seconds));
+            .map(|table| process_of(table, model, &seconds));
         let landings = run_aloft(model, &from, &self.sampler, process.as_ref(), draws);
         let left = landings.left(Outside::Region) + landings.left(Outside::Hours);
         if left as f64 > LEFT_ALLOWED * draws as f64 || landings.landed.len() < 20 {

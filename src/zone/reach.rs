@@ -53,6 +53,8 @@ const LONGER: f64 = 1.5;
 const ROOM_M: f64 = 30_000.0;
 /// How much the guess grows at a time.
 const GROWTH: f64 = 1.6;
+/// So many columns are decoded at once: flying again in more of them would cost more.
+const FEW_COLUMNS: usize = 4_000;
 /// Delays are drawn within so many standard deviations.
 const SIGMAS: f64 = 4.0;
 
@@ -114,13 +116,18 @@ impl Reach {
         releases: [Timestamp; 2],
         archive: &Archive,
     ) -> Result<(Block, Extent)> {
-        let window = archive.lattice.around(site, self.far_m)?;
         let steps = archive.steps_around(
             after(releases[0], -self.early_s),
             after(releases[1], self.late_s),
         );
+        let whole = archive.lattice.whole();
+        let columns = whole.rows * whole.columns * steps.len() * archive.members.len();
+        let window = match columns <= FEW_COLUMNS {
+            true => whole,
+            false => archive.lattice.around(site, self.far_m)?,
+        };
         let extent = Extent {
-            everywhere: window == archive.lattice.whole(),
+            everywhere: window == whole,
             always: steps.len() == archive.steps.len(),
         };
         Ok((archive.cut(window, steps)?, extent))

@@ -46,6 +46,26 @@ pub struct FlownRelease {
     pub surface: Vec<(f64, Wind)>,
 }
 
+impl FlownRelease {
+    /// The landings as they would be around another site with the same drift; without the ellipse
+    /// and the ways near the ground.
+    pub fn carried(&self, from: Position, to: Position) -> FlownRelease {
+        let landing = |l: &Landing| Landing {
+            place: l.place.carried(from, to),
+            ..*l
+        };
+        FlownRelease {
+            track: Vec::new(),
+            landings: self.landings.iter().map(landing).collect(),
+            low: Vec::new(),
+            center: self.center.normal().carried(from, to).position(),
+            ellipse: None,
+            surface: self.surface.clone(),
+            ..*self
+        }
+    }
+}
+
 /// A release as it was tried: flown, or why not.
 pub type Tried = (Timestamp, Result<FlownRelease>);
 

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use super::weather::WindInput;
 use crate::error::Result;
+use crate::flight::field::LAYERS_A_LEG;
 use crate::geodesy::Position;
 use crate::ground::region::Region;
 use crate::ground::terrain::{Heights, Raster, Terrain};
@@ -85,10 +86,12 @@ pub fn off_ground(
     })
 }
 
-/// Layers below the site that falls onto the lowest ground need.
+/// Layers below the site that falls onto the lowest ground need: whole legs, so that those above are
+/// flown as they are without.
 pub fn layers_below(terrain: Option<&Terrain>, site_m: f64, thickness_m: f64) -> usize {
     let lowest_m = terrain.and_then(Terrain::lowest_m).unwrap_or(site_m);
-    ((site_m - lowest_m) / thickness_m).ceil().max(0.0) as usize
+    let layers = ((site_m - lowest_m) / thickness_m).ceil().max(0.0) as usize;
+    layers.next_multiple_of(LAYERS_A_LEG)
 }
 
 /// What tells the height of the ground at landings, with the share of each; the site's elevation

@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 
-use super::clock::seconds_between;
+use super::clock::{after, seconds_between};
 use super::reach::{Extent, Reach};
 use super::wind_error;
 use crate::error::{Error, Result};
@@ -37,7 +37,8 @@ impl WindInput {
         }
     }
 
-    /// The first and the last time of the winds, if they name any.
+    /// The first and the last time of the winds, if they name any; of a forecast of one time those
+    /// for which it stands.
     pub fn covers(&self) -> Option<[Timestamp; 2]> {
         let times: Vec<Timestamp> = match self {
             WindInput::Soundings(ascents) => {
@@ -45,7 +46,13 @@ impl WindInput {
             }
             WindInput::Forecast(archive) => archive.steps.iter().map(|s| s.valid).collect(),
         };
-        Some([*times.iter().min()?, *times.iter().max()?])
+        let (first, last) = (*times.iter().min()?, *times.iter().max()?);
+        Some(match self {
+            WindInput::Forecast(_) if first == last => {
+                [-ONE_TIME_STANDS_S, ONE_TIME_STANDS_S].map(|s| after(first, s))
+            }
+            _ => [first, last],
+        })
     }
 }
 
@@ -235,9 +242,9 @@ impl Weather<'_> {
     }
 
     /// The error process on layers in which the planned flight spends `seconds`.
-    pub fn process(&self, layers: &Layers, seconds: &[f64]) -> Option<WindErrorProcess> {
+    pub fn process(&self, model: &FlightModel, seconds: &[f64]) -> Option<WindErrorProcess> {
         let table = self.error.as_ref()?;
-        Some(process_of(table, layers, seconds))
+        Some(process_of(table, model, seconds))
     }
 
     /// What is to be told of the winds.
@@ -290,9 +297,16 @@ impl Weather<'_> {
     }
 }
 
-/// The error process of a table on layers in which a flight spends `seconds`.
-pub fn process_of(table: &WindErrorTable, layers: &Layers, seconds: &[f64]) -> WindErrorProcess {
-    let heights: Vec<f64> = (0..layers.count).map(|k| layers.middle_m(k)).collect();
+/// The error process of a table on layers in which a flight spends `seconds`. Below the release the
+/// error is that of the lowest layer above it, so that draws do not depend on how deep the ground
+/// lies.
+pub fn process_of(
+    table: &WindErrorTable,
+    model: &FlightModel,
+    seconds: &[f64],
+) -> WindErrorProcess {
+    let height = |k: usize| model.layers.middle_m(k.max(model.release_layer));
+    let heights: Vec<f64> = (0..model.layers.count).map(height).collect();
     WindErrorProcess::new(table, &heights, seconds)
 }
 

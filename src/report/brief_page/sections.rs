@@ -244,7 +244,10 @@ fn hazards(brief: &Brief, units: UnitSystem) -> String {
             Some(vec![
                 user_text(&hazard.name),
                 format!("<span class=\"clock\">{}</span>", within(hazard)),
-                format!("<span class=\"clock\">{least}{}</span>", words::share(share)),
+                format!(
+                    "<span class=\"clock\">{least}{}</span>",
+                    words::share(share)
+                ),
             ])
         })
         .collect();

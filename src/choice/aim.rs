@@ -1,0 +1,431 @@
+//! Where to launch so that the load comes down in a target.
+//!
+//! For each release the site is found from which the middle of the landings is the middle of the
+//! target. Drift is nearly the same around it, so the landings are carried to a grid of places
+//! there: the share of them in the target is the probability of each place. The best place where
+//! one may launch is then flown itself.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use geo::{MultiPolygon, Rect, unary_union};
+use jiff::Timestamp;
+use rayon::prelude::*;
+
+use super::candidates::Candidate;
+use super::ground;
+use super::judge::{Judge, unknown_by};
+use super::verdict::Limits;
+use crate::error::{Error, Fault, Result};
+use crate::geodesy::{LocalFrame, Normal, Position};
+use crate::ground::airspace::{default_cylinders, highest_top_m};
+use crate::ground::layers::{Kind, Layer, Wanted, read};
+use crate::ground::map::{Class, GroundMap};
+use crate::ground::region::{FARTHEST_M, Region};
+use crate::ground::terrain::Terrain;
+use crate::plan::{GroundPlan, Plan};
+use crate::report::aim::{Aim, AimRow, LaunchPlace, LaunchRegion};
+use crate::report::days::Verdict;
+use crate::spread::region::polygons_on_ground;
+use crate::zone::releases::{FlownIn, FlownRelease, fly_releases};
+use crate::zone::{Options, WindInput, terrain};
+
+/// Where one may launch; anywhere unless restricted.
+#[derive(Debug, Clone, Default)]
+pub struct Allowed {
+    /// Within these polygons only.
+    pub launch_in: Vec<PathBuf>,
+    /// On the plan's roads only.
+    pub on_roads: bool,
+}
+
+/// Flights that look for the site, and that are carried to every place of the grid.
+const SEARCH_DRAWS: u64 = 300;
+/// The middle of the landings is brought so near to that of the target, m ...
+const NEAR_M: f64 = 100.0;
+/// ... in at most so many steps; each leaves what the drift changes on its way.
+const MOST_STEPS: usize = 12;
+/// Places from the middle of the grid to each side.
+const HALF_GRID: i32 = 30;
+/// Regions are of places with at least this share of the best probability.
+const SHARES: [f64; 2] = [0.9, 0.5];
+
+/// A release that can hit the target, and the flights that told.
+struct Aimed {
+    site: Position,
+    flown: FlownRelease,
+    /// How far landings are from their middle at most, m.
+    spread_m: f64,
+}
+
+/// The target.
+struct Target {
+    center: Position,
+    /// How far it reaches from its middle, m.
+    reach_m: f64,
+}
+
+/// Finds where to launch for each of the release times. `done` is told after each.
+///
+/// # Errors
+///
+/// When a file cannot be read, the target has no area, or one is to launch on roads and there are
+/// none in the plan.
+pub fn aim(
+    plan: &Plan,
+    input: &WindInput,
+    target: &Path,
+    allowed: &Allowed,
+    times: &[Timestamp],
+    options: Options,
+    done: impl Fn() + Sync,
+) -> Result<Aim> {
+    let mut assumed = Vec::new();
+    let limits = Limits::of(&plan.limits, options.units, &mut assumed);
+    let place = the_target(target, plan.site)?;
+    let reach_m = terrain::FAR_M;
+    let heights = terrain::around(plan, input, place.center, reach_m)?;
+    let cylinders = default_cylinders();
+    let flown_in = FlownIn {
+        winds: input,
+        ground: heights.as_ref(),
+        low_m: None,
+    };
+    let aimed: Vec<Result<Aimed>> = times
+        .par_iter()
+        .map(|&time| search(plan, flown_in, &place, time, options))
+        .collect();
+    let aims_at = GroundPlan {
+        land_in: vec![target.to_owned()],
+        ..plan.ground.clone()
+    };
+    let map = ground::map(&aims_at, place.center, &surroundings(&aimed, &place))?;
+    let may_launch = MayLaunch::new(allowed, &map)?;
+    let judge = Judge::new(plan, &map, &cylinders, limits, options.units);
+    let low_m = highest_top_m(place.center, reach_m, &cylinders)?;
+    let range = Range {
+        plan,
+        flown_in: FlownIn { low_m, ..flown_in },
+        target: &place,
+        map: &map,
+        may_launch: &may_launch,
+        judge: &judge,
+        options,
+    };
+    let rows: Result<Vec<AimRow>> = times
+        .par_iter()
+        .zip(aimed)
+        .map(|(&time, aimed)| {
+            let row = range.row(time, aimed);
+            done();
+            row
+        })
+        .collect();
+    let mut rows = rows?;
+    rank(&mut rows);
+    assumed.push("drift is the same for neighbouring places of launch regions, assumed; launch places were flown themselves".into());
+    assumed.extend(ground::ASSUMED.map(str::to_owned));
+    Ok(Aim {
+        name: plan.name.clone(),
+        site: plan.site,
+        timezone: plan.timezone.clone(),
+        target: target.display().to_string(),
+        restricted: may_launch.in_words(),
+        limits: limits.in_words(options.units),
+        covered: input.covered(),
+        rows,
+        draws: options.draws,
+        seed: options.seed,
+        version: env!("CARGO_PKG_VERSION").into(),
+        sources: ground::sources(&map, &[]),
+        assumptions: assumed,
+    })
+}
+
+fn the_target(file: &Path, near: Position) -> Result<Target> {
+    let region = Region::around(near, FARTHEST_M);
+    let layer = read(file, &Wanted::new(Kind::LandIn), &region)?;
+    let corners: Vec<Normal> = layer
+        .areas
+        .iter()
+        .flat_map(|area| area.rings.iter().flatten())
+        .filter_map(|&[lon, lat]| Position::new(lat, crate::geodesy::wrap_longitude(lon)))
+        .map(Position::normal)
+        .collect();
+    let Some(around) = Region::holding(&corners, 0.0) else {
+        let found = "no area within 500 km of the plan's site";
+        return Err(Fault::new(file.display().to_string(), found, "a target in reach").into());
+    };
+    Ok(Target {
+        center: around.plane.center(),
+        reach_m: around.reach_m,
+    })
+}
+
+/// One release from a place.
+fn fly_from(
+    plan: &Plan,
+    flown_in: FlownIn,
+    site: Position,
+    time: Timestamp,
+    options: Options,
+) -> Result<FlownRelease> {
+    let candidate = Candidate {
+        name: String::new(),
+        position: site,
+        elevation_m: None,
+    };
+    let heights: Option<&Terrain> = flown_in.ground.map(Arc::as_ref);
+    let plan = candidate.plan(plan, heights);
+    let tried = fly_releases(&plan, flown_in, &[time], options, || {})?;
+    let one = tried.into_iter().next().map(|(_, flown)| flown);
+    one.unwrap_or_else(|| {
+        Err(Error::CannotDo {
+            why: "the release was not flown".into(),
+            remedy: "expected winds for it".into(),
+        })
+    })
+}
+
+/// The site from which the middle of the landings is the middle of the target.
+fn search(
+    plan: &Plan,
+    flown_in: FlownIn,
+    target: &Target,
+    time: Timestamp,
+    options: Options,
+) -> Result<Aimed> {
+    let few = Options {
+        draws: options.draws.min(SEARCH_DRAWS),
+        ..options
+    };
+    // From the plan's site, or where it lies outside the winds from the target.
+    let mut site = plan.site;
+    let mut flown = fly_from(plan, flown_in, site, time, few).or_else(|_| {
+        site = target.center;
+        fly_from(plan, flown_in, site, time, few)
+    })?;
+    for _ in 0..MOST_STEPS {
+        let off_m = flown.center.distance_m(target.center);
+        if off_m < NEAR_M {
+            break;
+        }
+        site = site.destination(flown.center.azimuth_deg(target.center), off_m);
+        flown = fly_from(plan, flown_in, site, time, few)?;
+    }
+    let away = flown
+        .landings
+        .iter()
+        .map(|l| flown.center.distance_m(l.place.position()));
+    let spread_m = away.fold(0.0, f64::max);
+    Ok(Aimed {
+        site,
+        flown,
+        spread_m,
+    })
+}
+
+/// Places around all that matters: sites, grids, the target, the landings from its edges.
+fn surroundings(aimed: &[Result<Aimed>], target: &Target) -> Vec<Normal> {
+    let mut places = Vec::new();
+    let mut around = |center: Position, reach_m: f64| {
+        let sides = [0.0, 90.0, 180.0, 270.0];
+        places.extend(sides.map(|azimuth| center.destination(azimuth, reach_m).normal()));
+    };
+    for aimed in aimed.iter().flatten() {
+        around(aimed.site, target.reach_m + aimed.spread_m);
+        around(target.center, target.reach_m + 2.0 * aimed.spread_m);
+    }
+    around(target.center, target.reach_m);
+    places
+}
+
+/// Where one may launch, ready to be asked.
+struct MayLaunch<'a> {
+    areas: Option<GroundMap>,
+    roads: Option<&'a GroundMap>,
+}
+
+impl<'a> MayLaunch<'a> {
+    fn new(allowed: &Allowed, map: &'a GroundMap) -> Result<MayLaunch<'a>> {
+        let region = map.region();
+        let layers: Result<Vec<Layer>> = allowed
+            .launch_in
+            .iter()
+            .map(|file| read(file, &Wanted::new(Kind::LandIn), region))
+            .collect();
+        let layers = layers?;
+        let areas = match layers.is_empty() {
+            true => None,
+            false => Some(GroundMap::new(*region, &layers)?),
+        };
+        if allowed.on_roads && map.nearest_road(region.plane.center().normal()).is_none() {
+            return Err(Error::CannotDo {
+                why: "there is no road around the places to launch from".into(),
+                remedy: "expected [ground] roads or osm in the plan, for the region upwind of the target".into(),
+            });
+        }
+        Ok(MayLaunch {
+            areas,
+            roads: allowed.on_roads.then_some(map),
+        })
+    }
+
+    fn in_words(&self) -> String {
+        match (self.areas.is_some(), self.roads.is_some()) {
+            (true, true) => "on roads within the areas given",
+            (true, false) => "within the areas given",
+            (false, true) => "on roads",
+            (false, false) => "anywhere: whether one may launch there is not known",
+        }
+        .to_owned()
+    }
+
+    /// The place to launch from within `half_m` to each side of a place; `None` where there is none.
+    fn near(&self, place: Position, half_m: f64) -> Option<Position> {
+        let mut launch = place;
+        if let Some(roads) = self.roads {
+            let (away_m, azimuth_deg) = roads.way_to_road(place.normal())?;
+            if away_m > half_m * std::f64::consts::SQRT_2 {
+                return None;
+            }
+            launch = place.destination(azimuth_deg, away_m);
+        }
+        let areas = self.areas.as_ref();
+        let inside = areas.is_none_or(|map| map.is_in(Class::LandIn, launch.normal()));
+        inside.then_some(launch)
+    }
+}
+
+/// A place of the grid: east and north of its middle, m; where to launch there; the probability.
+struct GridPlace {
+    offset_m: [f64; 2],
+    launch: Position,
+    probability: f64,
+}
+
+/// The probability of hitting the target from each place of a grid where one may launch.
+fn probabilities(
+    aimed: &Aimed,
+    cell_m: f64,
+    map: &GroundMap,
+    may_launch: &MayLaunch,
+) -> Vec<GridPlace> {
+    let offsets: Vec<[f64; 2]> = (-HALF_GRID..=HALF_GRID)
+        .flat_map(|j| (-HALF_GRID..=HALF_GRID).map(move |i| [i, j]))
+        .map(|offset| offset.map(|k| f64::from(k) * cell_m))
+        .collect();
+    let landings = &aimed.flown.landings;
+    let of = |offset_m: [f64; 2]| -> Option<GridPlace> {
+        let [east, north] = offset_m;
+        let azimuth = east.atan2(north).to_degrees();
+        let place = aimed.site.destination(azimuth, east.hypot(north));
+        let launch = may_launch.near(place, 0.5 * cell_m)?;
+        let hit = |place: Normal| map.is_in(Class::LandIn, place.carried(aimed.site, launch));
+        let hits = landings.iter().filter(|l| hit(l.place)).count();
+        Some(GridPlace {
+            offset_m,
+            launch,
+            probability: hits as f64 / landings.len().max(1) as f64,
+        })
+    };
+    offsets.into_par_iter().filter_map(of).collect()
+}
+
+/// The best place; of equal ones that nearest to the middle of the grid.
+fn best(grid: &[GridPlace]) -> Option<&GridPlace> {
+    let away = |p: &GridPlace| p.offset_m[0].hypot(p.offset_m[1]);
+    grid.iter().filter(|p| p.probability > 0.0).max_by(|a, b| {
+        let by_probability = a.probability.total_cmp(&b.probability);
+        by_probability.then(away(b).total_cmp(&away(a)))
+    })
+}
+
+/// The squares of the grid with at least a probability, joined.
+fn region(grid: &[GridPlace], least: f64, cell_m: f64, site: Position) -> Result<LaunchRegion> {
+    let half = 0.5 * cell_m;
+    let squares: Vec<geo::Polygon> = grid
+        .iter()
+        .filter(|p| p.probability >= least)
+        .map(|p| {
+            let [x, y] = p.offset_m;
+            Rect::new((x - half, y - half), (x + half, y + half)).to_polygon()
+        })
+        .collect();
+    let joined: MultiPolygon = unary_union(&squares);
+    Ok(LaunchRegion {
+        probability: least,
+        polygons: polygons_on_ground(&joined, &LocalFrame::new(site)?)?,
+    })
+}
+
+/// All that the rows share.
+struct Range<'a> {
+    plan: &'a Plan,
+    flown_in: FlownIn<'a>,
+    target: &'a Target,
+    map: &'a GroundMap,
+    may_launch: &'a MayLaunch<'a>,
+    judge: &'a Judge<'a>,
+    options: Options,
+}
+
+impl Range<'_> {
+    fn row(&self, time: Timestamp, aimed: Result<Aimed>) -> Result<AimRow> {
+        let aimed = match aimed {
+            Ok(aimed) => aimed,
+            Err(error) => return Ok(AimRow::without(unknown_by(time, &error))),
+        };
+        let cell_m = (self.target.reach_m + aimed.spread_m) / f64::from(HALF_GRID);
+        let grid = probabilities(&aimed, cell_m, self.map, self.may_launch);
+        let Some(best) = best(&grid) else {
+            let mut row = self.judge.flown_row(aimed.site, &aimed.flown)?;
+            row.verdict = Verdict::DoNot;
+            row.reason = match grid.is_empty() {
+                true => "there is no place upwind of the target where one may launch",
+                false => "no draw from a place where one may launch comes down in the target",
+            }
+            .into();
+            return Ok(AimRow::without(row));
+        };
+        let regions: Result<Vec<LaunchRegion>> = SHARES
+            .iter()
+            .map(|share| region(&grid, share * best.probability, cell_m, aimed.site))
+            .collect();
+        let flown = fly_from(self.plan, self.flown_in, best.launch, time, self.options);
+        let flown = match flown {
+            Ok(flown) => flown,
+            Err(error) => return Ok(AimRow::without(unknown_by(time, &error))),
+        };
+        let row = self.judge.flown_row(best.launch, &flown)?;
+        let probability = row.day.as_ref().and_then(|d| d.land_in).unwrap_or(0.0);
+        let landed = flown.landings.len().max(1) as f64;
+        Ok(AimRow {
+            launch: Some(LaunchPlace {
+                position: best.launch,
+                probability,
+                standard_error: (probability * (1.0 - probability) / landed).sqrt(),
+                distance_m: self.plan.site.distance_m(best.launch),
+                azimuth_deg: self.plan.site.azimuth_deg(best.launch),
+            }),
+            regions: regions?,
+            row,
+            rank: None,
+        })
+    }
+}
+
+/// Numbers the rows by probability, the highest first, then by time; unknown ones have no rank.
+fn rank(rows: &mut [AimRow]) {
+    let mut order: Vec<usize> = (0..rows.len()).collect();
+    let known = |row: &AimRow| row.row.verdict != Verdict::Unknown && row.launch.is_some();
+    order.retain(|&i| known(&rows[i]));
+    order.sort_by(|&a, &b| {
+        let p = |i: usize| rows[i].probability();
+        p(b).total_cmp(&p(a))
+            .then(rows[a].row.release.cmp(&rows[b].row.release))
+    });
+    for (rank, i) in order.into_iter().enumerate() {
+        rows[i].rank = Some(rank + 1);
+    }
+}

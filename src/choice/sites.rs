@@ -1,0 +1,300 @@
+//! Candidate sites compared: each flown at each release time, judged and ranked.
+//!
+//! Drift is nearly the same for neighbouring sites, so where there are many, flights from their
+//! middle are carried to each for a first pass, and only the best are flown themselves.
+
+use jiff::Timestamp;
+
+use super::candidates::Candidate;
+use super::ground;
+use super::judge::{Judge, better_first, rank, unknown_by};
+use super::site::checked;
+use super::verdict::Limits;
+use crate::error::Result;
+use crate::geodesy::{Normal, Position};
+use crate::ground::airspace::{default_cylinders, highest_top_m};
+use crate::ground::map::GroundMap;
+use crate::plan::Plan;
+use crate::report::days::{Row, Verdict};
+use crate::report::site::SiteVerdict;
+use crate::report::sites::{Site, Sites};
+use crate::units::UnitSystem;
+use crate::zone::releases::{FlownIn, FlownRelease, Tried, fly_releases};
+use crate::zone::{Options, WindInput, terrain};
+
+/// Flights from the middle of all candidates for each release of the first pass.
+const FIRST_PASS_DRAWS: u64 = 200;
+/// Where no flight tells how far landings are, they are looked for so far from a site, m.
+const UNKNOWN_DRIFT_M: f64 = 150_000.0;
+
+/// Compares candidates: at most `fully` of them are flown themselves, the others are told by the
+/// first pass. `done` is told after each site that is flown.
+///
+/// # Errors
+///
+/// When a file of the ground cannot be read or the winds cannot be decoded.
+pub fn sites(
+    plan: &Plan,
+    input: &WindInput,
+    candidates: &[Candidate],
+    times: &[Timestamp],
+    fully: usize,
+    options: Options,
+    done: impl Fn() + Sync,
+) -> Result<Sites> {
+    let mut assumed = Vec::new();
+    let limits = Limits::of(&plan.limits, options.units, &mut assumed);
+    let middle = middle(candidates, plan.site);
+    let reach_m = farthest_m(middle, candidates) + terrain::FAR_M;
+    let heights = terrain::around(plan, input, middle, reach_m)?;
+    let cylinders = default_cylinders();
+    let flown_in = FlownIn {
+        winds: input,
+        ground: heights.as_ref(),
+        low_m: highest_top_m(middle, reach_m, &cylinders)?,
+    };
+    let first = first_pass(plan, flown_in, middle, times, options)?;
+    let map = map(plan, candidates, middle, &first)?;
+    let judge = Judge::new(plan, &map, &cylinders, limits, options.units);
+
+    let mut order: Vec<(usize, Option<Row>)> = (0..candidates.len()).map(|i| (i, None)).collect();
+    if candidates.len() > fully {
+        for (i, row) in &mut order {
+            let there = candidates[*i].position;
+            *row = best_of_first_pass(&judge, &first, middle, there)?;
+        }
+        order.sort_by(|a, b| by_row(a.1.as_ref(), b.1.as_ref()).then(a.0.cmp(&b.0)));
+        assumed.push(format!(
+            "of {} candidates the {fully} best by flights carried over from their middle were flown themselves; the others are told by those, assumed",
+            candidates.len()
+        ));
+    }
+    let mut landings = Vec::new();
+    let mut compared = Vec::new();
+    for (place, (i, carried)) in order.into_iter().enumerate() {
+        let candidate = &candidates[i];
+        let flown = place < fully;
+        let rows = if flown {
+            let tried = fly_releases(
+                &candidate.plan(plan, heights.as_deref()),
+                flown_in,
+                times,
+                options,
+                || {},
+            )?;
+            done();
+            // One release's landings tell where the heights come from as well as all.
+            let first = tried.iter().find_map(|(_, flown)| flown.as_ref().ok());
+            landings.extend(
+                first
+                    .iter()
+                    .flat_map(|flown| flown.landings.iter().copied()),
+            );
+            judged(&judge, candidate.position, &tried)?
+        } else {
+            carried.into_iter().collect()
+        };
+        compared.push(site(candidate, flown, rows, &map, options.units));
+    }
+    rank_sites(&mut compared);
+    if plan.elevation_m.is_some() && candidates.iter().any(|c| is_as_planned(c, flown_in)) {
+        assumed.push("sites without an elevation lie as high as the plan's site, assumed".into());
+    }
+    let landed_on = terrain::sources(heights.as_deref(), &landings);
+    assumed.extend(ground::ASSUMED.map(str::to_owned));
+    assumed.extend(terrain::assumed(&landed_on));
+    Ok(Sites {
+        name: plan.name.clone(),
+        timezone: plan.timezone.clone(),
+        limits: limits.in_words(options.units),
+        covered: input.covered(),
+        sites: compared,
+        releases: times.len(),
+        draws: options.draws,
+        seed: options.seed,
+        version: env!("CARGO_PKG_VERSION").into(),
+        sources: ground::sources(&map, &landed_on),
+        assumptions: assumed,
+    })
+}
+
+/// Whether nothing but the plan's own site tells how high a candidate lies.
+fn is_as_planned(candidate: &Candidate, flown_in: FlownIn) -> bool {
+    let heights = flown_in.ground.map(AsRef::as_ref);
+    candidate.elevation_m.is_none() && terrain::height_at(heights, candidate.position).is_none()
+}
+
+fn middle(candidates: &[Candidate], otherwise: Position) -> Position {
+    let mut sum = [0.0; 3];
+    for candidate in candidates {
+        let normal = candidate.position.normal().0;
+        (0..3).for_each(|k| sum[k] += normal[k]);
+    }
+    let length = sum.iter().map(|v| v * v).sum::<f64>().sqrt();
+    match length > 1e-9 {
+        true => Normal(sum.map(|v| v / length)).position(),
+        false => otherwise,
+    }
+}
+
+fn farthest_m(from: Position, candidates: &[Candidate]) -> f64 {
+    let away = candidates.iter().map(|c| from.distance_m(c.position));
+    away.fold(0.0, f64::max)
+}
+
+fn first_pass(
+    plan: &Plan,
+    flown_in: FlownIn,
+    middle: Position,
+    times: &[Timestamp],
+    options: Options,
+) -> Result<Vec<Tried>> {
+    let candidate = Candidate {
+        name: String::new(),
+        position: middle,
+        elevation_m: None,
+    };
+    let few = Options {
+        draws: options.draws.min(FIRST_PASS_DRAWS),
+        ..options
+    };
+    let plan = candidate.plan(plan, flown_in.ground.map(AsRef::as_ref));
+    fly_releases(&plan, flown_in, times, few, || {})
+}
+
+/// The ground around all sites and landings.
+fn map(
+    plan: &Plan,
+    candidates: &[Candidate],
+    middle: Position,
+    first: &[Tried],
+) -> Result<GroundMap> {
+    let flown: Vec<&FlownRelease> = first.iter().filter_map(|t| t.1.as_ref().ok()).collect();
+    let farthest = flown
+        .iter()
+        .flat_map(|f| f.landings.iter().map(|l| l.place))
+        .chain(flown.iter().map(|f| f.center.normal()));
+    let mut landings: Vec<Normal> = farthest.collect();
+    if landings.is_empty() {
+        let sides = [0.0, 90.0, 180.0, 270.0];
+        let around = sides.map(|azimuth| middle.destination(azimuth, UNKNOWN_DRIFT_M).normal());
+        landings.extend(around);
+    }
+    // The outermost landings of the middle, carried to the outermost sites, hold all others.
+    let corners = outermost(&landings);
+    let places: Vec<Normal> = candidates
+        .iter()
+        .flat_map(|c| {
+            let there = corners.iter().map(|l| l.carried(middle, c.position));
+            there.chain([c.position.normal()])
+        })
+        .collect();
+    ground::map(&plan.ground, middle, &places)
+}
+
+/// Of some places those that lie farthest in one of 26 directions.
+fn outermost(places: &[Normal]) -> Vec<Normal> {
+    let steps = [-1.0, 0.0, 1.0];
+    let mut found = Vec::new();
+    for x in steps {
+        for y in steps {
+            for z in steps {
+                let along = |p: &Normal| x * p.0[0] + y * p.0[1] + z * p.0[2];
+                found.extend(
+                    places
+                        .iter()
+                        .copied()
+                        .max_by(|a, b| along(a).total_cmp(&along(b))),
+                );
+            }
+        }
+    }
+    found
+}
+
+/// The best release from a site, by flights from the middle carried there.
+fn best_of_first_pass(
+    judge: &Judge,
+    first: &[Tried],
+    middle: Position,
+    there: Position,
+) -> Result<Option<Row>> {
+    let mut best: Option<Row> = None;
+    for (release, flown) in first {
+        let row = match flown {
+            Ok(flown) => judge.flown_row(there, &flown.carried(middle, there))?,
+            Err(error) => unknown_by(*release, error),
+        };
+        if best.as_ref().is_none_or(|b| better_first(&row, b).is_lt()) {
+            best = Some(row);
+        }
+    }
+    Ok(best)
+}
+
+fn by_row(a: Option<&Row>, b: Option<&Row>) -> std::cmp::Ordering {
+    match (a, b) {
+        (Some(a), Some(b)) => better_first(a, b),
+        (a, b) => b.is_some().cmp(&a.is_some()),
+    }
+}
+
+fn judged(judge: &Judge, place: Position, tried: &[Tried]) -> Result<Vec<Row>> {
+    let rows: Result<Vec<Row>> = tried.iter().map(|t| judge.row(place, t)).collect();
+    let mut rows = rows?;
+    rank(&mut rows);
+    Ok(rows)
+}
+
+/// What is thought of a site: its best release, but no better than marginal where something is
+/// nearer than it should be.
+fn site(
+    candidate: &Candidate,
+    flown: bool,
+    rows: Vec<Row>,
+    map: &GroundMap,
+    units: UnitSystem,
+) -> Site {
+    let check = checked(map, candidate.position);
+    let best = (0..rows.len()).min_by(|&a, &b| better_first(&rows[a], &rows[b]));
+    let of_best = best.map(|i| (rows[i].verdict, rows[i].reason.clone()));
+    let (verdict, reason) = of_best.unwrap_or((Verdict::Unknown, "no release was tried".into()));
+    let too_near = check.iter().find(|f| f.verdict == SiteVerdict::TooNear);
+    let (verdict, reason) = match (verdict, too_near) {
+        (Verdict::Fly, Some(finding)) => (
+            Verdict::Marginal,
+            format!("site: {}", finding.in_words(units)),
+        ),
+        other => (other.0, reason),
+    };
+    Site {
+        name: candidate.name.clone(),
+        position: candidate.position,
+        rank: None,
+        verdict,
+        reason,
+        flown,
+        best,
+        rows,
+        check,
+    }
+}
+
+/// Numbers the sites, the best first, and puts them in that order: by verdict, then by the best
+/// release, then by how many releases are as good; what was not flown itself comes after.
+fn rank_sites(sites: &mut [Site]) {
+    let best = |site: &Site| site.best.and_then(|i| site.rows.get(i).cloned());
+    sites.sort_by(|a, b| {
+        let strain = |s: &Site| best(s).map_or(f64::INFINITY, |row| row.strain);
+        let good = |s: &Site| s.rows.iter().filter(|r| r.verdict == Verdict::Fly).count();
+        b.flown
+            .cmp(&a.flown)
+            .then(a.verdict.cmp(&b.verdict))
+            .then(strain(a).total_cmp(&strain(b)))
+            .then(good(b).cmp(&good(a)))
+    });
+    for (rank, site) in sites.iter_mut().enumerate() {
+        let known = site.flown && site.verdict != Verdict::Unknown;
+        site.rank = known.then_some(rank + 1);
+    }
+}

@@ -1,0 +1,168 @@
+//! `windfall sites`: candidate sites compared, or where to launch for a target.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use clap::Args;
+
+use super::options::{Units, with_threads};
+use super::output;
+use super::progress::Progress;
+use super::times::TimesArgs;
+use super::wind_files;
+use crate::choice::aim::{Allowed, aim};
+use crate::choice::candidates;
+use crate::choice::sites::sites;
+use crate::error::Result;
+use crate::plan::Plan;
+use crate::report::write_file::UnfinishedFile;
+use crate::report::{aim as aim_report, sites as sites_report};
+use crate::units::{Dimension, UnitSystem, parse};
+use crate::zone::Options;
+
+/// Compares candidate sites over release times and ranks them, or finds where to launch so that
+/// the load comes down in a target.
+#[derive(Debug, Args)]
+pub struct SitesArgs {
+    /// The plan (TOML).
+    #[arg(value_name = "PLAN.toml")]
+    pub plan: PathBuf,
+    /// Sites to compare: CSV (lat, lon, and name and elevation if wanted) or GeoJSON, points or
+    /// polygons to lay a grid over.
+    #[arg(long, value_name = "FILE", required_unless_present = "into")]
+    pub candidates: Option<PathBuf>,
+    /// Between the points of a grid over polygons, as in "5 km" or "3 mi".
+    #[arg(long, value_name = "LENGTH", default_value = "5 km", value_parser = length)]
+    pub spacing: f64,
+    /// How many of the candidates are flown themselves, the best by a first pass.
+    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u16).range(1..=1000))]
+    pub fully: u16,
+    /// Polygons to come down in: finds where to launch for them instead.
+    #[arg(long, value_name = "TARGET.geojson", conflicts_with = "candidates")]
+    pub into: Option<PathBuf>,
+    /// With --into: launch within these polygons only.
+    #[arg(
+        long,
+        value_name = "FILE",
+        requires = "into",
+        conflicts_with = "candidates"
+    )]
+    pub launch_in: Vec<PathBuf>,
+    /// With --into: launch on the plan's roads only.
+    #[arg(long, requires = "into", conflicts_with = "candidates")]
+    pub on_roads: bool,
+    /// Wind files that replace the plan's.
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub wind: Vec<PathBuf>,
+    /// Which releases.
+    #[command(flatten)]
+    pub times: TimesArgs,
+    /// Also writes .csv, .json or .geojson.
+    #[arg(long, value_name = "PATH", value_parser = output_path)]
+    pub out: Vec<PathBuf>,
+    /// How many flights to draw for each release from each site.
+    #[arg(long, default_value_t = 1_000, value_parser = clap::value_parser!(u64).range(20..=1_000_000))]
+    pub draws: u64,
+    /// Seed of everything random: the same seed gives the same bytes.
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// Threads to use; all cores unless given.
+    #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// Units for people.
+    #[arg(long, value_enum, default_value = "metric")]
+    pub units: Units,
+    /// Prints the result as JSON instead of the table.
+    #[arg(long)]
+    pub json: bool,
+}
+
+fn length(text: &str) -> std::result::Result<f64, String> {
+    let length = parse(text, Dimension::Length).map_err(|e| e.to_string())?;
+    if (10.0..=500_000.0).contains(&length) {
+        Ok(length)
+    } else {
+        Err("expected a length from 10 m to 500 km, as in 5km".to_owned())
+    }
+}
+
+fn output_path(text: &str) -> std::result::Result<PathBuf, String> {
+    output::path_of_kind(text, &["csv", "json", "geojson"])
+}
+
+/// What a command found, in the forms it is given out in.
+struct Told {
+    table: String,
+    csv: String,
+    json: String,
+    geojson: String,
+}
+
+/// Runs the command; the report goes to `out`.
+///
+/// # Errors
+///
+/// Whatever is wrong with the plan, the winds, the ground, the candidates, the target or the places
+/// to write to.
+pub fn run(args: &SitesArgs, out: &mut impl Write) -> Result<()> {
+    let plan = Plan::read(&args.plan)?;
+    let unfinished: Vec<(UnfinishedFile, &PathBuf)> = args
+        .out
+        .iter()
+        .map(|path| Ok((UnfinishedFile::begin(path)?, path)))
+        .collect::<Result<_>>()?;
+    let told = with_threads(args.threads, || told(args, &plan))?;
+    for (file, path) in unfinished {
+        let text = match output::extension(path).as_deref() {
+            Some("csv") => &told.csv,
+            Some("json") => &told.json,
+            _ => &told.geojson,
+        };
+        file.finish(text.as_bytes())?;
+    }
+    let text = if args.json { &told.json } else { &told.table };
+    output::print(out, "standard output", text)
+}
+
+fn told(args: &SitesArgs, plan: &Plan) -> Result<Told> {
+    let candidates = match &args.candidates {
+        Some(file) => candidates::read(file, args.spacing)?,
+        None => Vec::new(),
+    };
+    let winds = wind_files::of_plan(plan, &args.plan, &args.wind, None)?;
+    let times = args.times.times(plan, &winds)?;
+    let units: UnitSystem = args.units.into();
+    let options = Options {
+        draws: args.draws,
+        seed: args.seed,
+        keep_draws: false,
+        units,
+    };
+    if let Some(target) = &args.into {
+        let allowed = Allowed {
+            launch_in: args.launch_in.clone(),
+            on_roads: args.on_roads,
+        };
+        let progress = Progress::new(times.len() as u64, 1);
+        let step = || progress.step();
+        let aim = aim(plan, &winds, target, &allowed, &times, options, step)?;
+        progress.done();
+        return Ok(Told {
+            table: aim_report::table(&aim, units),
+            csv: aim_report::csv(&aim)?,
+            json: output::json(&aim)?,
+            geojson: aim_report::geojson(&aim),
+        });
+    }
+    let fully = usize::from(args.fully).min(candidates.len());
+    let progress = Progress::new(fully as u64, 1);
+    let step = || progress.step();
+    let sites = sites(plan, &winds, &candidates, &times, fully, options, step)?;
+    progress.done();
+    Ok(Told {
+        table: sites_report::table(&sites, units),
+        csv: sites_report::csv(&sites)?,
+        json: output::json(&sites)?,
+        geojson: sites_report::geojson(&sites),
+    })
+}

@@ -1,0 +1,93 @@
+//! The release times that commands compare.
+
+use std::str::FromStr;
+
+use clap::Args;
+use jiff::Timestamp;
+
+use super::options::When;
+use crate::choice::times::release_times;
+use crate::error::{Error, Result};
+use crate::plan::Plan;
+use crate::units::{Dimension, parse};
+use crate::zone::WindInput;
+
+/// Which release times.
+#[derive(Debug, Args)]
+pub struct TimesArgs {
+    /// The first day (in the plan's time zone) or time; the first that the winds cover.
+    #[arg(long, value_name = "DATE|TIME")]
+    pub from: Option<When>,
+    /// The last day or time; the last that the winds cover.
+    #[arg(long, value_name = "DATE|TIME")]
+    pub to: Option<When>,
+    /// From one release to the next, as in "1 h" or "30 min".
+    #[arg(long, value_name = "TIME", default_value = "1h", value_parser = every)]
+    pub every: i64,
+    /// Hours of the day in the plan's time zone within which to release.
+    #[arg(long, value_name = "HH:MM-HH:MM", default_value = "05:00-11:00")]
+    pub hours: Hours,
+}
+
+impl TimesArgs {
+    /// The release times that are asked for.
+    ///
+    /// # Errors
+    ///
+    /// When there are none.
+    pub fn times(&self, plan: &Plan, winds: &WindInput) -> Result<Vec<Timestamp>> {
+        let covered = winds.covers();
+        let none = || Error::CannotDo {
+            why: "the winds name no times".into(),
+            remedy: "expected --from and --to".into(),
+        };
+        let from = match self.from {
+            Some(from) => from.begins(&plan.timezone)?,
+            None => covered.ok_or_else(none)?[0],
+        };
+        let to = match self.to {
+            Some(to) => to.ends(&plan.timezone)?,
+            None => covered.ok_or_else(none)?[1],
+        };
+        let times = release_times([from, to], self.every, self.hours.0, &plan.timezone);
+        if times.is_empty() {
+            return Err(Error::CannotDo {
+                why: format!("there is no release time from {from} to {to} within these hours"),
+                remedy: "expected other --from, --to, --every or --hours".into(),
+            });
+        }
+        Ok(times)
+    }
+}
+
+/// Hours of a day, from and to.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Hours([f64; 2]);
+
+impl FromStr for Hours {
+    type Err = String;
+
+    fn from_str(text: &str) -> std::result::Result<Hours, String> {
+        let hour = |text: &str| -> Option<f64> {
+            let (h, m) = text.trim().split_once(':')?;
+            let (h, m): (u8, u8) = (h.parse().ok()?, m.parse().ok()?);
+            let hour = f64::from(h) + f64::from(m) / 60.0;
+            (m < 60 && hour <= 24.0).then_some(hour)
+        };
+        let both = text.split_once('-');
+        both.and_then(|(from, to)| Some([hour(from)?, hour(to)?]))
+            .filter(|[from, to]| from <= to)
+            .map(Hours)
+            .ok_or_else(|| "expected hours of the day, as in 05:00-11:00".to_owned())
+    }
+}
+
+/// A time between releases, in whole minutes.
+fn every(text: &str) -> std::result::Result<i64, String> {
+    let seconds = parse(text, Dimension::Time).map_err(|e| e.to_string())?;
+    if (60.0..=86_400.0).contains(&seconds) {
+        Ok((seconds / 60.0).round() as i64 * 60)
+    } else {
+        Err("expected a time from a minute to a day, as in 1h or 30min".to_owned())
+    }
+}

@@ -1,0 +1,23 @@
+//! `windfall --version`: which version, and whose data are built in.
+
+use std::io::Write;
+
+use super::output;
+use crate::error::Result;
+use crate::ground::data;
+
+/// Prints the version; `verbose` also the sources, dates and licences of built-in data.
+///
+/// # Errors
+///
+/// When it cannot be printed.
+pub fn run(verbose: bool, out: &mut impl Write) -> Result<()> {
+    let mut text = format!("windfall {}\n", env!("CARGO_PKG_VERSION"));
+    if verbose {
+        for source in data::sources() {
+            text.push_str(&format!("{}\n", source.in_words()));
+        }
+        text.push_str("font of the pictures: DejaVu Sans, under its own free licence\n");
+    }
+    output::print(out, "standard output", &text)
+}

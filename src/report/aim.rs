@@ -1,0 +1,260 @@
+//! Where to launch for a target: table, CSV, GeoJSON.
+
+use std::fmt::Write as _;
+
+use jiff::tz::TimeZone;
+use serde::Serialize;
+use serde_json::json;
+
+use super::days::{self, CAUTIONS, Row, csv_text, record, time};
+use super::geojson::{ellipse_with, gathered, polygons_feature, spot_feature};
+use super::zone_table::list;
+use crate::error::Result;
+use crate::geodesy::Position;
+use crate::spread::region::GroundPolygon;
+use crate::units::{UnitSystem, duration};
+
+/// Releases that aim at a target.
+#[derive(Debug, Clone, Serialize)]
+pub struct Aim {
+    /// The flight's name; may be empty.
+    pub name: String,
+    /// The plan's own site.
+    pub site: Position,
+    /// The zone of people's times.
+    #[serde(skip)]
+    pub timezone: TimeZone,
+    /// The file of the target.
+    pub target: String,
+    /// Where launches were looked for, in words.
+    pub restricted: String,
+    /// The limits in words.
+    pub limits: Vec<String>,
+    /// The region and hours that a forecast covers, in words.
+    pub covered: Option<String>,
+    /// One row a release, in order of time.
+    pub rows: Vec<AimRow>,
+    /// Draws for each.
+    pub draws: u64,
+    /// Their seed.
+    pub seed: u64,
+    /// The program's version.
+    pub version: String,
+    /// Where the ground comes from.
+    pub sources: Vec<String>,
+    /// What was assumed.
+    pub assumptions: Vec<String>,
+}
+
+/// One release.
+#[derive(Debug, Clone, Serialize)]
+pub struct AimRow {
+    /// Its place by probability, 1 the highest, if it is known.
+    pub rank: Option<usize>,
+    /// The best place to launch from, flown itself; `None` where there is none.
+    pub launch: Option<LaunchPlace>,
+    /// Where else the probability is nearly as high.
+    #[serde(skip)]
+    pub regions: Vec<LaunchRegion>,
+    /// The release from that place, judged.
+    pub row: Row,
+}
+
+impl AimRow {
+    /// A release without a place to launch from.
+    pub fn without(row: Row) -> AimRow {
+        AimRow {
+            rank: None,
+            launch: None,
+            regions: Vec::new(),
+            row,
+        }
+    }
+
+    /// The share of draws that come down in the target; 0 without a place to launch from.
+    pub fn probability(&self) -> f64 {
+        self.launch.as_ref().map_or(0.0, |l| l.probability)
+    }
+}
+
+/// A place to launch from.
+#[derive(Debug, Clone, Serialize)]
+pub struct LaunchPlace {
+    /// Where.
+    pub position: Position,
+    /// The share of the draws flown from there that come down in the target.
+    pub probability: f64,
+    /// Its sampling error, one standard deviation.
+    pub standard_error: f64,
+    /// From the plan's own site, m.
+    pub distance_m: f64,
+    /// In which direction from it, degrees clockwise from true north.
+    pub azimuth_deg: f64,
+}
+
+/// Places to launch from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LaunchRegion {
+    /// The least share of draws that come down in the target.
+    pub probability: f64,
+    /// The region.
+    pub polygons: Vec<GroundPolygon>,
+}
+
+/// How rows are ranked.
+const RANKING: &str = "by the share of the draws that come down in the target, launched from the best place. The verdict is that of the plan's limits on the flight from there.";
+
+/// The table for people, in order of time.
+pub fn table(aim: &Aim, units: UnitSystem) -> String {
+    let mut text = format!(
+        "Where to launch into {}\n\n{:4}{:22}{:24}{:>12}  {:22}{:>10}{:>10}{:>13}  {:11}{}\n",
+        aim.target,
+        "",
+        "release",
+        "launch at",
+        "in target",
+        "from the plan's site",
+        "drift",
+        "wind*",
+        "daylight",
+        "verdict",
+        "what decides"
+    );
+    for row in &aim.rows {
+        let _ = writeln!(text, "{}", line(row, aim, units).trim_end());
+    }
+    text.push_str("\n* strongest wind at the ground, or the lowest known, from an hour before the release to the release\n");
+    text.push_str(&list("Launches looked for", &[aim.restricted.as_str()]));
+    text.push_str(&list("Winds cover", aim.covered.as_slice()));
+    text.push_str(&list("Limits", &aim.limits));
+    text.push_str(&list("Ranking", &[RANKING]));
+    text.push_str(&list("Assumed", &aim.assumptions));
+    text.push_str(&list("Ground", &aim.sources));
+    text.push_str(&list("Cautions", &CAUTIONS));
+    let _ = writeln!(
+        text,
+        "\n{} draws for each, seed {}, windfall {}",
+        aim.draws, aim.seed, aim.version
+    );
+    text
+}
+
+fn line(row: &AimRow, aim: &Aim, units: UnitSystem) -> String {
+    let rank = row.rank.map_or_else(String::new, |r| r.to_string());
+    let when = time(row.row.release, &aim.timezone);
+    let launch = row.launch.as_ref().map_or_else(
+        || format!("{:58}", ""),
+        |l| {
+            format!(
+                "{:24}{:>12}  {:20}",
+                l.position.text(),
+                format!(
+                    "{:.1} +-{:.1} %",
+                    100.0 * l.probability,
+                    100.0 * l.standard_error
+                ),
+                format!(
+                    "{} at {:03.0} deg",
+                    units.distance(l.distance_m),
+                    l.azimuth_deg
+                )
+            )
+        },
+    );
+    let numbers = row.row.day.as_ref().filter(|_| row.launch.is_some());
+    let numbers = numbers.map_or_else(
+        || format!("{:35}", ""),
+        |day| {
+            let wind = day
+                .surface_m_s()
+                .map_or_else(|| "-".into(), |w| units.speed(w));
+            let light = day.daylight_s.map_or_else(|| "-".into(), duration);
+            format!(
+                "{:>12}{wind:>10}{light:>13}",
+                units.distance(day.distance_m)
+            )
+        },
+    );
+    let verdict = format!("{} {}", row.row.verdict.sign(), row.row.verdict.name());
+    format!(
+        "{rank:>3} {when:22}{launch}{numbers}  {verdict:11}{}",
+        row.row.reason
+    )
+}
+
+/// The rows as CSV, SI units, times in UTC.
+///
+/// # Errors
+///
+/// When the text cannot be made; which does not happen in memory.
+pub fn csv(aim: &Aim) -> Result<String> {
+    let own = [
+        "launch_rank",
+        "launch_lat_deg",
+        "launch_lon_deg",
+        "in_target_share",
+        "in_target_standard_error",
+    ];
+    let header = own.iter().chain(&days::RECORD).map(|h| (*h).to_owned());
+    let records = aim.rows.iter().map(|row| {
+        let launch = row.launch.as_ref();
+        let number = |value: Option<f64>, digits: usize| {
+            value.map_or_else(String::new, |v| format!("{v:.digits$}"))
+        };
+        let own = [
+            row.rank.map_or_else(String::new, |r| r.to_string()),
+            number(launch.map(|l| l.position.lat_deg), 6),
+            number(launch.map(|l| l.position.lon_deg), 6),
+            number(launch.map(|l| l.probability), 5),
+            number(launch.map(|l| l.standard_error), 5),
+        ];
+        own.into_iter().chain(record(&row.row)).collect()
+    });
+    csv_text(header.collect(), records)
+}
+
+/// Launch places, launch regions with the probability they have at least, and the 90 % ellipses
+/// of the landings, as GeoJSON.
+pub fn geojson(aim: &Aim) -> String {
+    let mut features = Vec::new();
+    for row in &aim.rows {
+        let Some(launch) = &row.launch else { continue };
+        let release = json!(row.row.release.to_string());
+        let of_release = |features: &mut Vec<_>, region: &LaunchRegion| {
+            let properties = [
+                ("probability", json!(region.probability)),
+                ("release", release.clone()),
+            ];
+            features.push(polygons_feature(
+                "launch_region",
+                &region.polygons,
+                properties,
+            ));
+        };
+        let properties = [
+            ("probability", json!(launch.probability)),
+            ("standard_error", json!(launch.standard_error)),
+            ("release", release.clone()),
+            ("rank", json!(row.rank)),
+            ("verdict", json!(row.row.verdict.name())),
+            ("reason", json!(row.row.reason)),
+        ];
+        features.push(spot_feature("launch_place", launch.position, properties));
+        for region in &row.regions {
+            of_release(&mut features, region);
+        }
+        if let Some(ellipse) = row.row.day.as_ref().and_then(|d| d.ellipse.as_ref()) {
+            features.push(ellipse_with(ellipse, [("release", release.clone())]));
+        }
+    }
+    let collection = gathered(
+        features,
+        [
+            ("seed", json!(aim.seed)),
+            ("version", json!(aim.version)),
+            ("draws", json!(aim.draws)),
+            ("assumptions", json!(aim.assumptions)),
+        ],
+    );
+    format!("{collection}\n")
+}

@@ -1,0 +1,245 @@
+//! Candidate sites compared: table, CSV, GeoJSON.
+
+use std::fmt::Write as _;
+
+use jiff::tz::TimeZone;
+use serde::Serialize;
+use serde_json::json;
+
+use super::days::{self, CAUTIONS, Day, Row, Verdict, csv_text, more, numbers, record, time};
+use super::geojson::{ellipse_with, gathered, spot_feature};
+use super::site::{self, SiteFinding};
+use super::zone_table::list;
+use crate::error::Result;
+use crate::geodesy::Position;
+use crate::units::UnitSystem;
+
+/// Sites compared.
+#[derive(Debug, Clone, Serialize)]
+pub struct Sites {
+    /// The flight's name; may be empty.
+    pub name: String,
+    /// The zone of people's times.
+    #[serde(skip)]
+    pub timezone: TimeZone,
+    /// The limits in words.
+    pub limits: Vec<String>,
+    /// The region and hours that a forecast covers, in words.
+    pub covered: Option<String>,
+    /// The sites, the best first.
+    pub sites: Vec<Site>,
+    /// How many release times each was flown at.
+    pub releases: usize,
+    /// Draws for each.
+    pub draws: u64,
+    /// Their seed.
+    pub seed: u64,
+    /// The program's version.
+    pub version: String,
+    /// Where the ground comes from.
+    pub sources: Vec<String>,
+    /// What was assumed.
+    pub assumptions: Vec<String>,
+}
+
+/// One site.
+#[derive(Debug, Clone, Serialize)]
+pub struct Site {
+    /// What it is called.
+    pub name: String,
+    /// Where it is.
+    pub position: Position,
+    /// Its place among those that were flown and are known, 1 the best.
+    pub rank: Option<usize>,
+    /// What is thought of it.
+    pub verdict: Verdict,
+    /// The one reason that decides.
+    pub reason: String,
+    /// Whether it was flown itself; else what is told was carried over from the middle of all.
+    pub flown: bool,
+    /// Which of the rows is the best.
+    pub best: Option<usize>,
+    /// One row a release; the best only where the site was not flown itself.
+    pub rows: Vec<Row>,
+    /// What is near it.
+    pub check: Vec<SiteFinding>,
+}
+
+impl Site {
+    /// The best release.
+    pub fn best_row(&self) -> Option<&Row> {
+        self.rows.get(self.best?)
+    }
+
+    fn best_day(&self) -> Option<&Day> {
+        self.best_row()?.day.as_ref()
+    }
+
+    /// How many releases are "fly", "marginal", "don't" and unknown.
+    fn counts(&self) -> [usize; 4] {
+        let of = |v: Verdict| self.rows.iter().filter(|r| r.verdict == v).count();
+        use Verdict::{DoNot, Fly, Marginal, Unknown};
+        [Fly, Marginal, DoNot, Unknown].map(of)
+    }
+}
+
+/// Sites that were not flown themselves are listed up to so many.
+const CARRIED_SHOWN: usize = 10;
+/// So many of the best sites are looked at more closely.
+const CLOSER: usize = 3;
+
+/// The table for people, the best first.
+pub fn table(sites: &Sites, units: UnitSystem) -> String {
+    let title = match sites.name.as_str() {
+        "" => "Sites compared".to_owned(),
+        name => format!("Sites compared: {name}"),
+    };
+    let widest = sites.sites.iter().map(|s| s.name.chars().count()).max();
+    let wide = widest.unwrap_or(0).clamp(4, 24) + 2;
+    let mut text = format!(
+        "{title}\n\n{:4}{:wide$}{:11}{:16}{:22}{:>10}{:>9}{:>13}{:>10}{:>9}{:>13}  {}\n",
+        "",
+        "site",
+        "verdict",
+        "+ / ~ / x / ?*",
+        "best release",
+        "drift",
+        "true",
+        "90 % zone",
+        "wind**",
+        "hits***",
+        "daylight",
+        "what decides"
+    );
+    let carried = sites.sites.iter().filter(|s| !s.flown);
+    let hidden = carried.clone().count().saturating_sub(CARRIED_SHOWN);
+    let shown = sites.sites.iter().filter(|s| s.flown);
+    for site in shown.chain(carried.take(CARRIED_SHOWN)) {
+        let _ = writeln!(text, "{}", line(site, sites, wide, units).trim_end());
+    }
+    if hidden > 0 {
+        let _ = writeln!(text, "    and {hidden} more, see --out sites.csv");
+    }
+    text.push_str(
+        "\n* how many release times are \"fly\" (+), \"marginal\" (~), \"don't\" (x), unknown (?); c: carried over, see Assumed\n** strongest wind at the ground, or the lowest known, from an hour before the release to the release\n*** largest share of draws in a keep-out area, in a town or near an airport\n",
+    );
+    text.push_str(&closer(sites, units));
+    text.push_str(&list("Winds cover", sites.covered.as_slice()));
+    text.push_str(&list("Limits", &sites.limits));
+    text.push_str(&list("Ranking", &[RANKING]));
+    text.push_str(&list("Assumed", &sites.assumptions));
+    text.push_str(&list("Ground", &sites.sources));
+    text.push_str(&list("Cautions", &CAUTIONS));
+    let _ = writeln!(
+        text,
+        "\n{} release times, {} draws for each, seed {}, windfall {}",
+        sites.releases, sites.draws, sites.seed, sites.version
+    );
+    text
+}
+
+/// How sites are ranked.
+const RANKING: &str = "by the best release from each: \"fly\" before \"marginal\" (beyond 80 % of a limit) before \"don't\" (beyond a limit), within these by the number that is nearest to its limit, which is the reason shown, then by how many releases are \"fly\". A site with something nearer than it should be is marginal at best. A site whose releases the winds do not cover is unknown and has no rank.";
+
+fn line(site: &Site, sites: &Sites, wide: usize, units: UnitSystem) -> String {
+    let rank = site.rank.map_or_else(String::new, |r| r.to_string());
+    let name: String = site.name.chars().take(wide - 2).collect();
+    let verdict = format!("{} {}", site.verdict.sign(), site.verdict.name());
+    let counts = match site.flown {
+        true => site.counts().map(|n| n.to_string()).join(" / "),
+        false => "c".to_owned(),
+    };
+    let row = site.best_row();
+    let when = row.map_or_else(String::new, |r| time(r.release, &sites.timezone));
+    let day = row.and_then(|r| r.day.as_ref());
+    let numbers = day.map_or_else(|| format!("{:64}", ""), |d| numbers(d, units));
+    format!(
+        "{rank:>3} {name:wide$}{verdict:11}{counts:16}{when:22}{numbers}  {}",
+        site.reason
+    )
+}
+
+fn closer(sites: &Sites, units: UnitSystem) -> String {
+    let flown = sites.sites.iter().filter(|s| s.flown).take(CLOSER);
+    let mut text = String::new();
+    for site in flown {
+        let mut lines = vec![site.position.text()];
+        if let (Some(row), Some(day)) = (site.best_row(), site.best_day()) {
+            let when = time(row.release, &sites.timezone);
+            lines.push(format!("{when}: {}", more(day, units)));
+        }
+        lines.extend(site::lines(&site.check, units));
+        text.push_str(&list(&format!("More of {}", site.name), &lines));
+    }
+    text
+}
+
+/// Every release from every site as CSV, SI units, times in UTC.
+///
+/// # Errors
+///
+/// When the text cannot be made; which does not happen in memory.
+pub fn csv(sites: &Sites) -> Result<String> {
+    let own = [
+        "site",
+        "site_lat_deg",
+        "site_lon_deg",
+        "site_rank",
+        "site_verdict",
+        "site_reason",
+        "flown",
+    ];
+    let header = own.iter().chain(&days::RECORD).map(|h| (*h).to_owned());
+    let records = sites.sites.iter().flat_map(|site| {
+        site.rows.iter().map(|row| {
+            let own = [
+                site.name.clone(),
+                format!("{:.6}", site.position.lat_deg),
+                format!("{:.6}", site.position.lon_deg),
+                site.rank.map_or_else(String::new, |r| r.to_string()),
+                site.verdict.name().to_owned(),
+                site.reason.clone(),
+                site.flown.to_string(),
+            ];
+            own.into_iter().chain(record(row)).collect()
+        })
+    });
+    csv_text(header.collect(), records)
+}
+
+/// The sites as points and the 90 % ellipses of their best releases as GeoJSON.
+pub fn geojson(sites: &Sites) -> String {
+    let mut features = Vec::new();
+    for site in &sites.sites {
+        let row = site.best_row();
+        let properties = [
+            ("name", json!(site.name)),
+            ("rank", json!(site.rank)),
+            ("verdict", json!(site.verdict.name())),
+            ("reason", json!(site.reason)),
+            ("flown", json!(site.flown)),
+            ("release", json!(row.map(|r| r.release.to_string()))),
+        ];
+        features.push(spot_feature("site", site.position, properties));
+        let ellipse = site.best_day().and_then(|d| d.ellipse.as_ref());
+        if let (Some(ellipse), Some(row)) = (ellipse, row) {
+            let more = [
+                ("site", json!(site.name)),
+                ("release", json!(row.release.to_string())),
+                ("verdict", json!(row.verdict.name())),
+                ("reason", json!(row.reason)),
+            ];
+            features.push(ellipse_with(ellipse, more));
+        }
+    }
+    let collection = gathered(
+        features,
+        [
+            ("seed", json!(sites.seed)),
+            ("version", json!(sites.version)),
+            ("draws", json!(sites.draws)),
+            ("assumptions", json!(sites.assumptions)),
+        ],
+    );
+    format!("{collection}\n")
+}

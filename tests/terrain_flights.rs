@@ -1,0 +1,206 @@
+//! Flights that come down on terrain: closed forms on slopes, a real tile, a forecast's own ground.
+
+// A helper of a test may fail as the test itself may.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+#[path = "common/grids.rs"]
+mod grids;
+
+use std::fmt::Write as _;
+use std::path::Path;
+
+use grids::{GFS_EUROPE, archive};
+use windfall::geodesy::{Position, SEMI_MAJOR_M};
+use windfall::ground::region::Region;
+use windfall::ground::terrain::Terrain;
+use windfall::plan::Plan;
+use windfall::sources::{Ascent, read_soundings};
+use windfall::units::UnitSystem;
+use windfall::zone::{Options, Prediction, WindInput, predict};
+
+const OPTIONS: Options = Options {
+    draws: 400,
+    seed: 1,
+    keep_draws: true,
+    units: UnitSystem::Metric,
+};
+
+/// 10 m/s from the west everywhere, without temperatures.
+fn west_wind(folder: &Path) -> WindInput {
+    let path = folder.join("west.csv");
+    let rows = "altitude_m,wind_speed_m_s,wind_direction_deg\n0,10,270\n40000,10,270\n";
+    std::fs::write(&path, rows).unwrap();
+    let soundings = read_soundings(&path, None).unwrap();
+    let ascent = |sounding| Ascent {
+        file: "west.csv".into(),
+        sounding,
+    };
+    WindInput::Soundings(soundings.into_iter().map(ascent).collect())
+}
+
+/// Up at 5 m/s to 6 km, down at 5 m/s.
+fn plan(site: &str, more: &str) -> Plan {
+    let text = format!(
+        "[flight]\nrelease = 2026-05-01T06:00:00Z\n[site]\n{site}\n[ascent]\nrate = \"5 m/s\"\nburst_altitude = \"6 km\"\n[descent]\nrates = [[\"0 m\", \"5 m/s\"]]\n[spread]\nwind = \"none\"\n{more}"
+    );
+    Plan::parse("test.toml", &text, Path::new("")).unwrap()
+}
+
+/// An ESRI grid along the equator from 10 degrees east on: 1,000 m at 10 E, so much more for each
+/// metre eastward.
+fn slope(folder: &Path, rise: f64) -> String {
+    let metres_a_degree = SEMI_MAJOR_M.to_radians();
+    let mut text = String::from(
+        "ncols 601\nnrows 3\nxllcenter 9.9\nyllcenter -0.001\ncellsize 0.001\nNODATA_value -9999\n",
+    );
+    for _ in 0..3 {
+        let height = |i: i32| 1_000.0 + rise * (f64::from(i) * 0.001 - 0.1) * metres_a_degree;
+        let row: Vec<String> = (0..601).map(|i| format!("{:.4}", height(i))).collect();
+        writeln!(text, "{}", row.join(" ")).unwrap();
+    }
+    let path = folder.join("slope.asc");
+    std::fs::write(&path, text).unwrap();
+    format!("[ground]\nterrain = [{:?}]\n", path.to_str().unwrap())
+}
+
+/// Metres along the equator and seconds until the flight from 1,000 m at x = 0 meets the ground:
+/// eastward drift at height z moves the foot by a / (a + z) of it.
+fn by_hand(rise: f64) -> (f64, f64, f64) {
+    let (dt, wind, rate) = (0.01, 10.0, 5.0);
+    let (mut x, mut z, mut t) = (0.0, 1_000.0, 0.0);
+    let mut up = true;
+    loop {
+        let dz = if up { rate * dt } else { -rate * dt };
+        x += wind * dt * SEMI_MAJOR_M / (SEMI_MAJOR_M + z + 0.5 * dz);
+        z += dz;
+        t += dt;
+        up = up && z < 6_000.0;
+        if !up && z <= 1_000.0 + rise * x {
+            return (x, z, t);
+        }
+    }
+}
+
+#[test]
+fn the_touchdown_on_a_slope_is_that_of_the_closed_form() {
+    let folder = tempfile::tempdir().unwrap();
+    let winds = west_wind(folder.path());
+    // Down to 580 m, below the site; level; up to 1,400 m; steeper than the fall.
+    for rise in [-0.02, 0.0, 0.02, 0.2] {
+        let plan = plan(
+            "lat = 0.0\nlon = 10.0\nelevation = \"1000 m\"",
+            &slope(folder.path(), rise),
+        );
+        let zone = predict(&plan, &winds, OPTIONS, || {}).unwrap().zone;
+        let (x, z, t) = by_hand(rise);
+        let landing = zone.landing;
+        let east = (landing.position.lon_deg - 10.0).to_radians() * SEMI_MAJOR_M;
+        assert!((east - x).abs() < 1.0, "{rise}: {east} {x}");
+        assert!(
+            (landing.altitude_m - z).abs() < 0.2,
+            "{rise}: {landing:?} {z}"
+        );
+        let seconds = landing.time.duration_since(zone.release.time).as_secs_f64();
+        assert!((seconds - t).abs() < 0.1, "{rise}: {seconds} {t}");
+    }
+}
+
+#[test]
+fn where_the_terrain_ends_the_elevation_of_the_site_counts() {
+    let folder = tempfile::tempdir().unwrap();
+    let winds = west_wind(folder.path());
+    // Released 5 km before the end of the grid, at 10.5 E.
+    let site = "lat = 0.0\nlon = 10.455\nelevation = \"1012 m\"";
+    let plan = plan(site, &slope(folder.path(), 0.0));
+    let told = predict(&plan, &winds, OPTIONS, || {}).unwrap();
+    assert!((told.zone.landing.altitude_m - 1_012.0).abs() < 1e-6);
+    // A few draws burst early, over the grid.
+    let (source, share) = &told.facts.landed_on[0];
+    assert!(source.is_none() && *share > 0.98, "{share}");
+    let assumed = told.zone.assumptions.join("\n");
+    let words = "where no terrain is known: at the elevation of the site, assumed";
+    assert!(assumed.contains(words), "{assumed}");
+}
+
+const TILE: &str = "tests/data/ground/N44W072.hgt.gz";
+
+fn over_the_tile(folder: &Path, elevation: &str) -> Prediction {
+    let site = format!("lat = 44.27\nlon = -71.75\n{elevation}");
+    let plan = plan(&site, &format!("[ground]\nterrain = [{TILE:?}]\n"));
+    predict(&plan, &west_wind(folder), OPTIONS, || {}).unwrap()
+}
+
+/// SRTM tile of the White Mountains (tests/data/ground/README.md).
+#[test]
+fn flights_come_down_on_a_real_tile() {
+    let folder = tempfile::tempdir().unwrap();
+    let told = over_the_tile(folder.path(), "");
+    let middle = Position::new(44.5, -71.5).unwrap();
+    let terrain = Terrain::open(&[TILE], &Region::around(middle, 90_000.0)).unwrap();
+    let ground_m = |p: Position| terrain.height_m(p).unwrap();
+    let zone = &told.zone;
+    // Without an elevation in the plan the site lies on the ground.
+    let site_m = ground_m(zone.release.position);
+    assert!((zone.release.altitude_m - site_m).abs() < 1e-6);
+    let landing = zone.landing;
+    assert!((landing.altitude_m - ground_m(landing.position)).abs() < 0.2);
+    assert!((landing.altitude_m - site_m).abs() > 20.0, "{landing:?}");
+    assert_eq!(told.facts.landed_on, [(Some("N44W072.hgt.gz".into()), 1.0)]);
+    assert!(!zone.notes.iter().any(|n| n.contains("the release, at")));
+}
+
+#[test]
+fn a_release_off_the_ground_is_told() {
+    let folder = tempfile::tempdir().unwrap();
+    let terrain_m = over_the_tile(folder.path(), "").zone.release.altitude_m;
+    for (off_m, told) in [
+        (-49.0, None),
+        (49.0, None),
+        (-52.0, Some("below")),
+        (52.0, Some("above")),
+    ] {
+        let elevation = format!("elevation = \"{:.1} m\"", terrain_m + off_m);
+        let notes = over_the_tile(folder.path(), &elevation).zone.notes;
+        let found = notes.iter().find(|n| n.contains("the release, at"));
+        assert_eq!(found.is_some(), told.is_some(), "{off_m}: {notes:?}");
+        if let (Some(note), Some(side)) = (found, told) {
+            let words = format!("52 m {side} the ground by N44W072.hgt.gz");
+            assert!(note.contains(&words), "{note}");
+        }
+    }
+}
+
+/// GFS 0.25 degree with its orography (tests/data/grids/README.md).
+#[test]
+fn the_forecasts_own_ground_is_the_fallback() {
+    let site = Position::new(46.5, 2.0).unwrap();
+    let winds = WindInput::Forecast(Box::new(archive(GFS_EUROPE)));
+    let mut plan = plan("lat = 46.5\nlon = 2.0", "");
+    plan.release = "2020-03-14T01:00:00Z".parse().unwrap();
+    let told = predict(&plan, &winds, OPTIONS, || {}).unwrap();
+    let archive = archive(GFS_EUROPE);
+    let window = archive.lattice.around(site, 150_000.0).unwrap();
+    let heights = archive.orography(window).unwrap().unwrap();
+    let landing = told.zone.landing;
+    // Between the four points around the landing, bilinear, by hand.
+    let lattice = archive.lattice.cut(window);
+    let x = (landing.position.lon_deg - lattice.x.first).rem_euclid(360.0) / lattice.x.step;
+    let y = (landing.position.lat_deg - lattice.y.first) / lattice.y.step;
+    let (i, j) = (x as usize, y as usize);
+    let (fx, fy) = (x.fract(), y.fract());
+    let at = |dj: usize, di: usize| f64::from(heights[[j + dj, i + di]]);
+    let low = at(0, 0) * (1.0 - fx) + at(0, 1) * fx;
+    let high = at(1, 0) * (1.0 - fx) + at(1, 1) * fx;
+    let ground_m = low * (1.0 - fy) + high * fy;
+    assert!(
+        (landing.altitude_m - ground_m).abs() < 0.5,
+        "{landing:?} {ground_m}"
+    );
+    let own = Some("the forecast's own ground".to_owned());
+    assert_eq!(told.facts.landed_on, [(own, 1.0)]);
+    let assumed = told.zone.assumptions.join("\n");
+    assert!(
+        assumed.contains("land on the forecast's own ground"),
+        "{assumed}"
+    );
+}
