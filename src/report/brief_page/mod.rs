@@ -15,6 +15,8 @@ use crate::units::UnitSystem;
 
 const STYLE: &str = include_str!("style.css");
 const SCRIPT: &str = include_str!("pan_zoom.js");
+/// Titles of more characters than this are set smaller.
+const LONG_TITLE: usize = 80;
 /// Nothing may be loaded from anywhere; what is in the page may run.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'";
 
@@ -32,7 +34,12 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
     );
     let _ = write!(
         page,
-        "<header>\n<h1 dir=\"auto\">{}</h1>\n<p class=\"lead\">{}</p>\n{}</header>\n",
+        "<header>\n<h1 dir=\"auto\"{}>{}</h1>\n<p class=\"lead\">{}</p>\n{}</header>\n",
+        if title.chars().count() > LONG_TITLE {
+            " class=\"long\""
+        } else {
+            ""
+        },
         user_text(&title),
         escaped(&words::headline(brief, units)),
         where_from(brief, units)

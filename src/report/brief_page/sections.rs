@@ -123,10 +123,9 @@ fn times(brief: &Brief, _: UnitSystem) -> String {
 
 fn waiting(brief: &Brief, units: UnitSystem) -> String {
     let one = |point: &WaitingPoint| {
-        let road = point
-            .road
-            .as_ref()
-            .map_or_else(String::new, |road| format!(", on {}", user_text(road)));
+        let road = point.road.as_ref().map_or_else(String::new, |road| {
+            format!(", on {}", user_text(&shortened(road)))
+        });
         let share = if brief.waiting.len() > 1 {
             format!(
                 " It is the nearest of the points for {} of the landings.",
@@ -152,6 +151,17 @@ fn waiting(brief: &Brief, units: UnitSystem) -> String {
     list + &paragraph(
         "Straight distances, not ways by road: look at the map before you choose. Stop where it is allowed and safe, off the carriageway; stay in the car or under a roof when the load is near.",
     )
+}
+
+/// Characters that the name of a road or an area may have on the page.
+const LONGEST: usize = 100;
+
+/// A name from a map's data, cut where it is very long.
+fn shortened(name: &str) -> String {
+    match name.char_indices().nth(LONGEST) {
+        Some((end, _)) => format!("{}\u{2026}", &name[..end]),
+        None => name.to_owned(),
+    }
 }
 
 fn capital(text: &str) -> String {
@@ -242,7 +252,7 @@ fn hazards(brief: &Brief, units: UnitSystem) -> String {
             let share = hazard.share.filter(|s| *s > 0.0)?;
             let least = if hazard.coarse { "at least " } else { "" };
             Some(vec![
-                user_text(&hazard.name),
+                user_text(&shortened(&hazard.name)),
                 format!("<span class=\"clock\">{}</span>", within(hazard)),
                 format!(
                     "<span class=\"clock\">{least}{}</span>",
