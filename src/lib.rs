@@ -4,6 +4,7 @@
 //! See DEVELOPERS.md for the floors.
 
 pub mod atmosphere;
+pub mod brief;
 pub mod choice;
 pub mod cli;
 pub mod error;

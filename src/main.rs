@@ -4,6 +4,7 @@ use std::io::{self, ErrorKind, Write};
 use std::process::ExitCode;
 
 use clap::{CommandFactory, Parser, Subcommand};
+use windfall::cli::brief::{self, BriefArgs};
 use windfall::cli::days::{self, DaysArgs};
 use windfall::cli::fetch::{self, FetchArgs};
 use windfall::cli::fill::{self, FillArgs};
@@ -33,6 +34,7 @@ enum Command {
     Days(DaysArgs),
     Fill(FillArgs),
     Sites(SitesArgs),
+    Brief(BriefArgs),
     Winds(WindsArgs),
     Fetch(FetchArgs),
 }
@@ -46,6 +48,7 @@ fn main() -> ExitCode {
         Some(Command::Days(args)) => days::run(&args, &mut out),
         Some(Command::Fill(args)) => fill::run(&args, &mut out),
         Some(Command::Sites(args)) => sites::run(&args, &mut out),
+        Some(Command::Brief(args)) => brief::run(&args, &mut out),
         Some(Command::Winds(args)) => winds::run(&args, &mut out),
         Some(Command::Fetch(args)) => fetch::run(&args, &mut out, &mut talk),
         None => {

@@ -73,6 +73,19 @@ pub struct Plan {
     pub ground: GroundPlan,
     /// Limits for the choice of a day and a site.
     pub limits: LimitsPlan,
+    /// What the crew's briefing says besides.
+    pub brief: BriefPlan,
+}
+
+/// What the crew's briefing says besides the flight.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct BriefPlan {
+    /// Whom to call, a line each.
+    pub contacts: Vec<String>,
+    /// Free text.
+    pub notes: String,
+    /// How long before the release the filling begins, s, if the plan says.
+    pub filling_s: Option<f64>,
 }
 
 /// Files about the ground, as seen from the current folder.
@@ -256,7 +269,7 @@ const M_S: Dimension = Dimension::Speed;
 const SHARE: Dimension = Dimension::Ratio;
 
 /// Every section a plan may have.
-const SECTIONS: [&str; 12] = [
+const SECTIONS: [&str; 13] = [
     "flight",
     "site",
     "wind",
@@ -269,6 +282,7 @@ const SECTIONS: [&str; 12] = [
     "spread",
     "ground",
     "limits",
+    "brief",
 ];
 
 impl Plan {
@@ -384,6 +398,7 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
         spread,
         ground: ground(&Section::of(root, "ground", faults), folder, faults),
         limits: limits(&Section::of(root, "limits", faults), faults),
+        brief: brief(&Section::of(root, "brief", faults), faults),
     };
     check_whole(
         &plan,
@@ -792,6 +807,17 @@ fn limits(s: &Section, faults: &mut Faults) -> LimitsPlan {
             0.0..=86_400.0,
             faults,
         ),
+    }
+}
+
+fn brief(s: &Section, faults: &mut Faults) -> BriefPlan {
+    s.allow(&["contacts", "notes", "filling"], faults);
+    let contacts = s.texts("contacts", "an array of texts, a contact each", faults);
+    let notes = s.text("notes", "a text in quotes", faults).unwrap_or("");
+    BriefPlan {
+        contacts: contacts.into_iter().map(str::to_owned).collect(),
+        notes: notes.to_owned(),
+        filling_s: s.quantity("filling", Dimension::Time, 0.0..=86_400.0, faults),
     }
 }
 

@@ -1,5 +1,6 @@
 //! From a plan and winds to a landing zone: the main job.
 
+pub mod aloft;
 pub mod clock;
 mod reach;
 pub mod releases;
@@ -10,6 +11,7 @@ pub mod terrain;
 mod weather;
 mod wind_error;
 
+use self::aloft::Kept;
 use self::clock::after;
 use self::reach::Reach;
 use self::setup::Setup;
@@ -71,6 +73,20 @@ pub fn predict(
     options: Options,
     flown: impl Fn() + Sync,
 ) -> Result<Prediction> {
+    predict_and_keep(plan, input, options, flown).map(|(prediction, _)| prediction)
+}
+
+/// [`predict`], with what further flights of the same stack in the same winds need.
+///
+/// # Errors
+///
+/// As [`predict`].
+pub fn predict_and_keep(
+    plan: &Plan,
+    input: &WindInput,
+    options: Options,
+    flown: impl Fn() + Sync,
+) -> Result<(Prediction, Kept)> {
     let units = options.units;
     let (mut assumed, mut notes) = (Vec::new(), Vec::new());
     let site = SiteWinds::new(plan.site, input, [plan.release; 2])?;
@@ -171,7 +187,16 @@ pub fn predict(
         assumptions: assumed,
         notes,
     };
-    Ok(Prediction { zone, facts })
+    let kept = Kept {
+        release: plan.release,
+        model: setup.model,
+        sampler: flights.sampler,
+        wind_error: weather.wind_error().cloned(),
+        track: flights.track,
+        landings: flights.landings.landed,
+        ground,
+    };
+    Ok((Prediction { zone, facts }, kept))
 }
 
 /// Speed of fall as planned at an altitude, m/s.
@@ -210,6 +235,7 @@ struct Flights {
     /// Seconds it spends in each layer.
     seconds: Vec<f64>,
     process: Option<WindErrorProcess>,
+    sampler: Sampler,
     landings: Landings,
 }
 
@@ -310,6 +336,7 @@ fn fly_in(
             track,
             seconds,
             process,
+            sampler,
             landings,
         })),
     })

@@ -7,7 +7,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Modules from the ground up; those on one line may not use each other.
-const FLOORS: [&[&str]; 15] = [
+const FLOORS: [&[&str]; 16] = [
     &["error", "units", "random"],
     &["atmosphere", "geodesy"],
     &["ground"],
@@ -22,6 +22,7 @@ const FLOORS: [&[&str]; 15] = [
     &["fetch"],
     &["zone"],
     &["choice", "fill"],
+    &["brief"],
     &["cli"],
 ];
 

@@ -79,6 +79,15 @@ pub fn sources(map: &GroundMap, landed_on: &[(Option<String>, f64)]) -> Vec<Stri
 pub fn map(plan: &GroundPlan, site: Position, landings: &[Normal]) -> Result<GroundMap> {
     let places: Vec<Normal> = landings.iter().copied().chain([site.normal()]).collect();
     let region = Region::holding(&places, MARGIN_M).unwrap_or(Region::around(site, MARGIN_M));
+    GroundMap::new(region, &layers(plan, &region)?)
+}
+
+/// The plan's layers, as far as they touch a region.
+///
+/// # Errors
+///
+/// When a file cannot be read or holds what it should not.
+pub fn layers(plan: &GroundPlan, region: &Region) -> Result<Vec<Layer>> {
     let mut layers: Vec<Layer> = Vec::new();
     let kinds = [
         (Kind::KeepOut, &plan.keep_out),
@@ -88,15 +97,15 @@ pub fn map(plan: &GroundPlan, site: Position, landings: &[Normal]) -> Result<Gro
     ];
     for (kind, files) in kinds {
         let wanted = Wanted {
-            class_attribute: plan.road_class.clone(),
+            class_attribute: plan.road_class.clone().filter(|_| kind == Kind::Road),
             ..Wanted::new(kind)
         };
         for file in files {
-            layers.push(read(file, &wanted, &region)?);
+            layers.push(read(file, &wanted, region)?);
         }
     }
     for file in &plan.osm {
-        layers.extend(read_osm(file, &region)?);
+        layers.extend(read_osm(file, region)?);
     }
-    GroundMap::new(region, &layers)
+    Ok(layers)
 }

@@ -160,7 +160,8 @@ fn unknown(release: Timestamp, reason: String, day: Option<Day>) -> Row {
     }
 }
 
-fn hazards(hits: &Hits) -> Vec<Hazard> {
+/// What landings hit, a row a class.
+pub fn hazards(hits: &Hits) -> Vec<Hazard> {
     let rows = hits.classes.iter();
     rows.map(|row| Hazard {
         name: row.buffer.class.name(),

@@ -1,5 +1,6 @@
 //! The commands, one file each.
 
+pub mod brief;
 pub mod days;
 pub mod fetch;
 pub mod fill;

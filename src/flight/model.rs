@@ -131,6 +131,19 @@ pub struct Moment {
     pub place: Normal,
 }
 
+/// Where a flight goes on that is in the air already: at the lower boundary of a layer.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Aloft {
+    /// The layer.
+    pub layer: usize,
+    /// Whether it is still rising.
+    pub rising: bool,
+    /// Seconds since the planned release.
+    pub time_s: f64,
+    /// Place.
+    pub place: Normal,
+}
+
 /// One flight's burst and landing.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Flown {
@@ -181,35 +194,43 @@ impl FlightModel {
         wind_error: &[[f64; 2]],
         scratch: &mut Scratch,
         every_layer: bool,
-        mut tell: impl FnMut(Moment),
+        tell: impl FnMut(Moment),
     ) -> Result<Flown, Miss> {
-        let below = self.release_layer;
-        let burst_m = self.rise.of(
-            &self.layers.above(below),
-            &v.rise,
-            v.burst_diameter,
-            v.burst_higher_m,
-            &mut scratch.up.seconds,
-        )?;
-        let up = &mut scratch.up.seconds;
-        up.splice(0..0, std::iter::repeat_n(0.0, below));
-        let (last, share) = self.layers.locate(burst_m);
-        self.fall_seconds(v, last + 1, &mut scratch.down.seconds);
-        scratch.up.set_lean(below);
-        scratch.down.set_lean(0);
-
-        let release_m = self.layers.altitude_m(below);
-        let start = Moment {
+        let released = Aloft {
+            layer: self.release_layer,
+            rising: true,
             time_s: v.delay_s,
-            altitude_m: release_m,
             place: self.start,
         };
-        let floor = Floor::new(self.ground.as_deref(), release_m);
-        let summit = Summit {
-            altitude_m: burst_m,
-            layer: last,
-            share,
+        self.fly_on(&released, v, wind_error, scratch, every_layer, tell)
+    }
+
+    /// Flies on from where a flight is in the air; its delay is not used.
+    ///
+    /// # Errors
+    ///
+    /// As a flight from the release; [`Miss::BurstsOnGround`] also where it would have burst below.
+    pub fn fly_on(
+        &self,
+        from: &Aloft,
+        v: &Variation,
+        wind_error: &[[f64; 2]],
+        scratch: &mut Scratch,
+        every_layer: bool,
+        mut tell: impl FnMut(Moment),
+    ) -> Result<Flown, Miss> {
+        let summit = self.summit(from, v, scratch)?;
+        self.fall_seconds(v, summit.layer + 1, &mut scratch.down.seconds);
+        scratch.up.set_lean(from.layer);
+        scratch.down.set_lean(0);
+
+        let start = Moment {
+            time_s: from.time_s,
+            altitude_m: self.layers.altitude_m(from.layer),
+            place: from.place,
         };
+        let release_m = self.layers.altitude_m(self.release_layer);
+        let floor = Floor::new(self.ground.as_deref(), release_m);
         match &self.winds {
             Winds::Column(winds) => {
                 let mut walk = Walk {
@@ -217,19 +238,55 @@ impl FlightModel {
                     compass: &self.compass,
                     winds,
                     wind_error,
-                    release_layer: below,
+                    first_layer: from.layer,
                     floor,
                     moment: start,
                 };
                 Ok(walk.up_and_down(&summit, scratch, every_layer, &mut tell))
             }
             Winds::Field(field) => {
-                scratch.up.set_felt(&summit, below);
+                scratch.up.set_felt(&summit, from.layer);
                 scratch.down.set_felt(&summit, 0);
                 let mut walk = FieldWalk::new(self, field, v.member, wind_error, start, floor)?;
                 walk.up_and_down(&summit, scratch, every_layer, &mut tell)
             }
         }
+    }
+
+    /// Where a flight turns: where it bursts, or where it is if it falls already. Sets the seconds of
+    /// the way up.
+    fn summit(&self, from: &Aloft, v: &Variation, scratch: &mut Scratch) -> Result<Summit, Miss> {
+        let up = &mut scratch.up.seconds;
+        let altitude_m = self.layers.altitude_m(from.layer);
+        if !from.rising {
+            up.clear();
+            up.resize(from.layer + 1, 0.0);
+            return Ok(Summit {
+                altitude_m,
+                layer: from.layer,
+                share: 0.0,
+            });
+        }
+        let below = self.release_layer;
+        let burst_m = self.rise.of(
+            &self.layers.above(below),
+            &v.rise,
+            v.burst_diameter,
+            v.burst_higher_m,
+            up,
+        )?;
+        up.splice(0..0, std::iter::repeat_n(0.0, below));
+        if from.layer > below && burst_m <= altitude_m {
+            return Err(Miss::BurstsOnGround);
+        }
+        let passed = from.layer.min(up.len());
+        up[..passed].fill(0.0);
+        let (layer, share) = self.layers.locate(burst_m);
+        Ok(Summit {
+            altitude_m: burst_m,
+            layer,
+            share,
+        })
     }
 
     fn fall_seconds(&self, v: &Variation, count: usize, out: &mut Vec<f64>) {

@@ -25,6 +25,13 @@ impl RateTable {
         (!bands.is_empty() && rising && positive).then_some(RateTable { bands })
     }
 
+    /// All rates by a factor above zero.
+    pub fn scaled(&self, factor: f64) -> RateTable {
+        RateTable {
+            bands: self.bands.iter().map(|b| (b.0, factor * b.1)).collect(),
+        }
+    }
+
     /// The rate at an altitude, m/s.
     pub fn at(&self, altitude_m: f64) -> f64 {
         let above = self.bands.partition_point(|b| b.0 <= altitude_m);

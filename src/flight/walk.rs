@@ -16,7 +16,7 @@ pub(super) struct Walk<'a> {
     pub compass: &'a Compass,
     pub winds: &'a LayerWinds,
     pub wind_error: &'a [[f64; 2]],
-    pub release_layer: usize,
+    pub first_layer: usize,
     pub floor: Floor<'a>,
     pub moment: Moment,
 }
@@ -33,7 +33,7 @@ impl Walk<'_> {
         let leg = if every_layer { 1 } else { LAYERS_A_LEG };
         let last = summit.layer;
         tell(self.moment);
-        for first in (self.release_layer..last).step_by(leg) {
+        for first in (self.first_layer..last).step_by(leg) {
             let end = (first + leg).min(last);
             let arrive_m = self.layers.altitude_m(end);
             self.through(first..end, &scratch.up, arrive_m);

@@ -4,21 +4,18 @@
 //! and `notes`; the `kind` of each Feature says what it is. Keys are in alphabetical order and
 //! numbers rounded, so the same zone always makes the same bytes.
 
-use geo::{Coord, LineString, Polygon};
+use geo::{Coord, LineString};
 use geojson::{Feature, FeatureCollection, Geometry, GeometryValue, JsonObject, JsonValue};
-use jiff::{SignedDuration, Timestamp, Unit};
 use serde_json::json;
 
-use super::antimeridian::{CutPoint, cut_line, cut_rings};
+use super::brief::Brief;
+use super::coordinates::{TrackPoint, areas, clock, lon_lat, metres, round, track_lines};
 use super::extent::Extent;
+use super::words::waiting_name;
 use super::zone::{Mark, Zone};
 use crate::geodesy::Position;
-use crate::spread::region::{GroundContour, GroundEllipse, GroundPolygon, nest};
+use crate::spread::region::{GroundContour, GroundEllipse, GroundPolygon};
 
-/// Decimals of longitude and latitude: about a centimetre.
-const DEGREE_DECIMALS: i32 = 7;
-/// Decimals of metres.
-const METRE_DECIMALS: i32 = 1;
 /// Decimals of other angles, areas in square kilometres and shares.
 const OTHER_DECIMALS: i32 = 6;
 
@@ -27,12 +24,32 @@ pub fn text(zone: &Zone) -> String {
     format!("{}\n", collection(zone))
 }
 
+/// The zone of a briefing as GeoJSON text, with a Feature of the kind `waiting` for each point to wait
+/// at.
+pub fn brief_text(brief: &Brief) -> String {
+    let waiting = brief.waiting.iter().map(|point| {
+        let at = lon_lat(point.position);
+        let geometry = GeometryValue::new_point([at.x, at.y]);
+        let name = ("name", json!(waiting_name(point)));
+        feature("waiting", geometry, Extent::of([[at].as_slice()]), [name])
+    });
+    format!("{}\n", collection_with(&brief.zone, waiting))
+}
+
 /// The zone as a FeatureCollection.
 ///
 /// The bounding boxes of the track and its marks have altitudes, those of the areas and of the
 /// whole have not, since an area has none. Degrees are rounded to 7 decimals, metres to 0.1, times to
 /// a millisecond, in UTC.
 pub fn collection(zone: &Zone) -> FeatureCollection {
+    collection_with(zone, [])
+}
+
+/// The zone and more.
+fn collection_with(
+    zone: &Zone,
+    more: impl IntoIterator<Item = (Feature, Extent)>,
+) -> FeatureCollection {
     let features: Vec<(Feature, Extent)> = [
         Some(mark_feature("release", &zone.release)),
         Some(mark_feature("burst", &zone.burst)),
@@ -44,6 +61,7 @@ pub fn collection(zone: &Zone) -> FeatureCollection {
     .chain(zone.ellipses.iter().map(ellipse_feature))
     .chain(zone.contours.iter().map(contour_feature))
     .chain(zone.draws.as_deref().map(draws_feature))
+    .chain(more)
     .collect();
 
     gathered(
@@ -116,56 +134,33 @@ fn mark_feature(kind: &str, mark: &Mark) -> (Feature, Extent) {
 /// The track; `None` for fewer than two marks. Cut at the antimeridian it is a MultiLineString,
 /// and `times` has a list for each line.
 fn track_feature(track: &[Mark]) -> Option<(Feature, Extent)> {
-    let positions: Vec<Position> = track.iter().map(|mark| mark.position).collect();
-    let pieces = cut_line(&positions);
-    let mut lines = Vec::new();
-    let mut times = Vec::new();
-    let mut outlines: Vec<Vec<Coord>> = Vec::new();
-    for piece in pieces.iter().filter(|piece| piece.len() > 1) {
-        let marks: Vec<(Coord, f64, Timestamp)> =
-            piece.iter().map(|point| mark_at(track, point)).collect();
-        lines.push(
-            marks
-                .iter()
-                .map(|(at, altitude_m, _)| with_altitude(*at, *altitude_m))
-                .collect::<Vec<_>>(),
-        );
-        times.push(
-            marks
-                .iter()
-                .map(|(_, _, time)| clock(*time))
-                .collect::<Vec<_>>(),
-        );
-        outlines.push(marks.iter().map(|(at, _, _)| *at).collect());
-    }
-    let altitudes = lines.iter().flatten().map(|[_, _, altitude_m]| *altitude_m);
+    let pieces = track_lines(track);
+    let altitudes = pieces.iter().flatten().map(|point| point.altitude_m);
+    let outlines: Vec<Vec<Coord>> = pieces
+        .iter()
+        .map(|piece| piece.iter().map(|point| point.at).collect())
+        .collect();
     let extent = Extent::of(outlines.iter().map(Vec::as_slice)).with_altitudes(altitudes);
-    let (geometry, times) = match (lines.len(), lines.pop(), times.pop()) {
-        (1, Some(line), Some(times)) => (GeometryValue::new_line_string(line), json!(times)),
-        (_, Some(line), Some(last)) => {
-            lines.push(line);
-            times.push(last);
-            (GeometryValue::new_multi_line_string(lines), json!(times))
-        }
-        _ => return None,
+    let line = |piece: &Vec<TrackPoint>| -> Vec<[f64; 3]> {
+        piece
+            .iter()
+            .map(|point| [point.at.x, point.at.y, point.altitude_m])
+            .collect()
+    };
+    let times =
+        |piece: &Vec<TrackPoint>| -> Vec<String> { piece.iter().map(|p| clock(p.time)).collect() };
+    let (geometry, times) = match &pieces[..] {
+        [] => return None,
+        [only] => (
+            GeometryValue::new_line_string(line(only)),
+            json!(times(only)),
+        ),
+        more => (
+            GeometryValue::new_multi_line_string(more.iter().map(line).collect::<Vec<_>>()),
+            json!(more.iter().map(times).collect::<Vec<_>>()),
+        ),
     };
     Some(feature("track", geometry, extent, [("times", times)]))
-}
-
-/// Place, altitude and time of a point of the cut track, linear between its marks.
-fn mark_at(track: &[Mark], point: &CutPoint) -> (Coord, f64, Timestamp) {
-    let (before, after) = (
-        &track[point.index.floor() as usize],
-        &track[point.index.ceil() as usize],
-    );
-    let t = point.index.fract();
-    let gap_s = after.time.duration_since(before.time).as_secs_f64();
-    let since = SignedDuration::try_from_secs_f64(t * gap_s).unwrap_or_default();
-    (
-        rounded(point.at),
-        before.altitude_m * (1.0 - t) + after.altitude_m * t,
-        before.time.checked_add(since).unwrap_or(before.time),
-    )
 }
 
 fn ellipse_feature(ellipse: &GroundEllipse) -> (Feature, Extent) {
@@ -225,10 +220,7 @@ fn area<'a, P>(polygons: impl IntoIterator<Item = P>) -> (GeometryValue, Extent)
 where
     P: IntoIterator<Item = &'a [Position]>,
 {
-    let on_map: Vec<Polygon> = polygons
-        .into_iter()
-        .flat_map(|rings| nest(cut_rings(rings).into_iter().map(tidy).collect()))
-        .collect();
+    let on_map = areas(polygons);
     let extent = Extent::of(on_map.iter().map(|p| p.exterior().0.as_slice()));
     let mut coordinates: Vec<Vec<Vec<[f64; 2]>>> = on_map
         .iter()
@@ -251,13 +243,6 @@ where
 
 fn pairs(ring: &LineString) -> Vec<[f64; 2]> {
     ring.0.iter().map(|c| [c.x, c.y]).collect()
-}
-
-/// A ring with rounded corners, none the same as the one before.
-fn tidy(ring: Vec<Coord>) -> Vec<Coord> {
-    let mut ring: Vec<Coord> = ring.into_iter().map(rounded).collect();
-    ring.dedup();
-    ring
 }
 
 fn feature<const N: usize>(
@@ -285,39 +270,10 @@ pub(super) fn object<const N: usize>(members: [(&str, JsonValue); N]) -> JsonObj
         .collect()
 }
 
-/// RFC 3339, in UTC, to a millisecond.
-fn clock(time: Timestamp) -> String {
-    time.round(Unit::Millisecond).unwrap_or(time).to_string()
-}
-
-fn lon_lat(position: Position) -> Coord {
-    rounded(Coord {
-        x: position.lon_deg,
-        y: position.lat_deg,
-    })
-}
-
 fn with_altitude(at: Coord, altitude_m: f64) -> [f64; 3] {
     [at.x, at.y, metres(altitude_m)]
 }
 
-fn rounded(at: Coord) -> Coord {
-    Coord {
-        x: round(at.x, DEGREE_DECIMALS),
-        y: round(at.y, DEGREE_DECIMALS),
-    }
-}
-
-fn metres(m: f64) -> f64 {
-    round(m, METRE_DECIMALS)
-}
-
 fn other(x: f64) -> f64 {
     round(x, OTHER_DECIMALS)
-}
-
-/// Rounded to a number of decimals; adding 0 turns -0 into 0.
-fn round(x: f64, decimals: i32) -> f64 {
-    let scale = 10f64.powi(decimals);
-    (x * scale).round() / scale + 0.0
 }

@@ -19,6 +19,16 @@ pub enum Anchor {
     End,
 }
 
+impl Anchor {
+    fn name(self) -> &'static str {
+        match self {
+            Anchor::Start => "start",
+            Anchor::Middle => "middle",
+            Anchor::End => "end",
+        }
+    }
+}
+
 /// A picture being drawn; x to the right and y down, in pixels.
 pub struct Picture {
     width: f64,
@@ -67,6 +77,57 @@ impl Picture {
         );
     }
 
+    /// Lines through points, `closed` or not, drawn as one path with these attributes of SVG.
+    pub fn path(&mut self, lines: &[Vec<[f64; 2]>], closed: bool, attributes: &str) {
+        let mut d = String::new();
+        for line in lines.iter().filter(|line| line.len() > 1) {
+            for (i, [x, y]) in line.iter().enumerate() {
+                let _ = write!(d, "{}{x:.1} {y:.1}", if i == 0 { 'M' } else { 'L' });
+            }
+            if closed {
+                d.push('Z');
+            }
+        }
+        if !d.is_empty() {
+            self.raw_path(&d, attributes);
+        }
+    }
+
+    /// A path as SVG writes it.
+    pub fn raw_path(&mut self, d: &str, attributes: &str) {
+        let _ = writeln!(self.body, r#"<path d="{d}" {attributes}/>"#);
+    }
+
+    /// Opens a group of things with these attributes of SVG.
+    pub fn open_group(&mut self, attributes: &str) {
+        let _ = writeln!(self.body, "<g {attributes}>");
+    }
+
+    /// Closes the group opened last.
+    pub fn close_group(&mut self) {
+        self.body.push_str("</g>\n");
+    }
+
+    /// Draws another picture over this one, from the same corner.
+    pub fn append(&mut self, other: &Picture) {
+        self.body.push_str(&other.body);
+    }
+
+    /// Something that is not drawn but named: a pattern, a clipping path.
+    pub fn define(&mut self, what: &str) {
+        let _ = writeln!(self.body, "<defs>{what}</defs>");
+    }
+
+    /// A line of text with a white edge, so that it reads on a busy ground.
+    pub fn edged_text(&mut self, [x, y]: [f64; 2], size: f64, anchor: Anchor, text: &str) {
+        let anchor = anchor.name();
+        let _ = writeln!(
+            self.body,
+            r##"<text x="{x:.1}" y="{y:.1}" font-size="{size:.0}" text-anchor="{anchor}" fill="#000000" stroke="#ffffff" stroke-width="4" stroke-linejoin="round" paint-order="stroke">{}</text>"##,
+            escaped(text)
+        );
+    }
+
     /// A dot.
     pub fn dot(&mut self, [x, y]: [f64; 2], radius: f64, fill: &str) {
         let _ = writeln!(
@@ -89,11 +150,7 @@ impl Picture {
         degrees: f64,
         text: &str,
     ) {
-        let anchor = match anchor {
-            Anchor::Start => "start",
-            Anchor::Middle => "middle",
-            Anchor::End => "end",
-        };
+        let anchor = anchor.name();
         let turn = match degrees {
             0.0 => String::new(),
             d => format!(r#" transform="rotate({d:.1} {x:.1} {y:.1})""#),
@@ -107,10 +164,26 @@ impl Picture {
 
     /// The picture as SVG.
     pub fn svg(&self) -> String {
+        self.svg_with("", "")
+    }
+
+    /// The picture as SVG that tells those who do not see it what it shows: `id` names it within a
+    /// page.
+    pub fn described_svg(&self, id: &str, title: &str, description: &str) -> String {
+        let attributes = format!(r#" id="{id}" role="img" aria-labelledby="{id}-title {id}-text""#);
+        let said = format!(
+            "<title id=\"{id}-title\">{}</title>\n<desc id=\"{id}-text\">{}</desc>\n",
+            escaped(title),
+            escaped(description)
+        );
+        self.svg_with(&attributes, &said)
+    }
+
+    fn svg_with(&self, attributes: &str, head: &str) -> String {
         format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{w:.0}\" height=\"{h:.0}\" \
-             viewBox=\"0 0 {w:.0} {h:.0}\" font-family=\"DejaVu Sans, Verdana, sans-serif\">\n\
-             {}</svg>\n",
+             viewBox=\"0 0 {w:.0} {h:.0}\" font-family=\"DejaVu Sans, Verdana, sans-serif\"{attributes}>\n\
+             {head}{}</svg>\n",
             self.body,
             w = self.width,
             h = self.height
@@ -123,6 +196,15 @@ impl Picture {
     ///
     /// The picture is too large to be drawn.
     pub fn png(&self) -> Result<Vec<u8>> {
+        self.scaled_png(1.0)
+    }
+
+    /// The picture as PNG, so many pixels for each unit.
+    ///
+    /// # Errors
+    ///
+    /// The picture is too large to be drawn.
+    pub fn scaled_png(&self, scale: f32) -> Result<Vec<u8>> {
         let failed = |cause: String| Error::CannotDo {
             why: format!("the picture cannot be drawn ({cause})"),
             remedy: "write it as .svg instead".to_owned(),
@@ -131,12 +213,13 @@ impl Picture {
         options.fontdb_mut().load_font_data(FONT.to_vec());
         let tree =
             usvg::Tree::from_str(&self.svg(), &options).map_err(|e| failed(e.to_string()))?;
-        let size = tree.size().to_int_size();
+        let scaled = tree.size().scale_by(scale);
+        let size = scaled.unwrap_or(tree.size()).to_int_size();
         let mut pixels = tiny_skia::Pixmap::new(size.width(), size.height())
             .ok_or_else(|| failed("no memory for its pixels".to_owned()))?;
         resvg::render(
             &tree,
-            tiny_skia::Transform::identity(),
+            tiny_skia::Transform::from_scale(scale, scale),
             &mut pixels.as_mut(),
         );
         pixels.encode_png().map_err(|e| failed(e.to_string()))
@@ -144,7 +227,7 @@ impl Picture {
 }
 
 /// Text as XML has it, without what XML cannot hold.
-fn escaped(text: &str) -> String {
+pub fn escaped(text: &str) -> String {
     text.chars()
         .filter(|c| !c.is_control())
         .fold(String::new(), |mut out, c| {
@@ -152,6 +235,7 @@ fn escaped(text: &str) -> String {
                 '&' => out.push_str("&amp;"),
                 '<' => out.push_str("&lt;"),
                 '>' => out.push_str("&gt;"),
+                '"' => out.push_str("&quot;"),
                 other => out.push(other),
             }
             out

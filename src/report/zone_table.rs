@@ -12,7 +12,7 @@ use crate::spread::members::MemberSpread;
 use crate::units::{UnitSystem, duration};
 
 /// What everybody who flies has to keep in mind.
-const CAUTIONS: [&str; 6] = [
+pub(super) const CAUTIONS: [&str; 6] = [
     "This is a planning aid. It does not say that a flight is safe or permitted: read the rules in force where you fly, and ask the authority and the owners of the land.",
     "A falling load can hurt people and damage property: if the zone touches roads, houses, an airfield or the sea, choose another day or another site.",
     "Keep balloon, lines and people well clear of power lines, when filling and when recovering.",
@@ -234,7 +234,7 @@ fn wind_lines(wind: &WindFacts, zone_of_time: &TimeZone, units: UnitSystem) -> S
     text
 }
 
-fn source_words(source: &WindSource, zone_of_time: &TimeZone) -> String {
+pub(super) fn source_words(source: &WindSource, zone_of_time: &TimeZone) -> String {
     let at = |t: &Option<Timestamp>| t.map_or_else(|| "?".into(), |t| time(t, zone_of_time));
     let relative = |seconds: f64| {
         if seconds >= 0.0 {

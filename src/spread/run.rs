@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use super::draws::Sampler;
-use crate::flight::model::{FlightModel, Moment, Scratch, Winds};
+use crate::flight::model::{Aloft, FlightModel, Moment, Scratch, Winds};
 use crate::flight::rise::Miss;
 use crate::geodesy::Normal;
 use crate::ground::touchdown::Fix;
@@ -74,11 +74,35 @@ pub fn run_keeping(
     low_m: Option<f64>,
     flown: impl Fn() + Sync,
 ) -> Landings {
+    run_from(model, None, sampler, wind_error, draws, low_m, flown)
+}
+
+/// Flies on `draws` flights that are in the air at one place and time. What varies of them is drawn as
+/// of flights from the release.
+pub fn run_aloft(
+    model: &FlightModel,
+    from: &Aloft,
+    sampler: &Sampler,
+    wind_error: Option<&WindErrorProcess>,
+    draws: u64,
+) -> Landings {
+    run_from(model, Some(from), sampler, wind_error, draws, None, || ())
+}
+
+fn run_from(
+    model: &FlightModel,
+    from: Option<&Aloft>,
+    sampler: &Sampler,
+    wind_error: Option<&WindErrorProcess>,
+    draws: u64,
+    low_m: Option<f64>,
+    flown: impl Fn() + Sync,
+) -> Landings {
     let outcomes: Vec<Outcome> = (0..draws as usize)
         .into_par_iter()
         .with_min_len(AT_ONCE)
         .map_init(Bench::default, |bench, index| {
-            let outcome = bench.fly(model, sampler, wind_error, low_m, index as u64);
+            let outcome = bench.fly(model, from, sampler, wind_error, low_m, index as u64);
             flown();
             outcome
         })
@@ -156,6 +180,7 @@ impl Bench {
     fn fly(
         &mut self,
         model: &FlightModel,
+        from: Option<&Aloft>,
         sampler: &Sampler,
         wind_error: Option<&WindErrorProcess>,
         low_m: Option<f64>,
@@ -172,9 +197,10 @@ impl Bench {
         }
         let (v, error) = (&draw.variation, &self.error);
         self.low.clear();
-        let flown = match low_m {
-            None => model.fly(v, error, &mut self.scratch, None)?,
-            Some(low_m) => {
+        let flown = match (from, low_m) {
+            (Some(from), _) => model.fly_on(from, v, error, &mut self.scratch, false, |_| ())?,
+            (None, None) => model.fly(v, error, &mut self.scratch, None)?,
+            (None, Some(low_m)) => {
                 let mut low = LowWay::new(low_m, &mut self.low);
                 // Through a single column whole legs are too long to stand for the way.
                 let every_layer = matches!(model.winds, Winds::Column(_));

@@ -237,14 +237,15 @@ impl Weather<'_> {
         }
     }
 
-    /// The error process on layers in which the planned flight spends `seconds`. Below the release
-    /// the error is that of the lowest layer above it, so that draws do not depend on how deep the
-    /// ground lies.
+    /// How wrong the winds may be; `None` where they are taken as exact.
+    pub fn wind_error(&self) -> Option<&WindErrorTable> {
+        self.error.as_ref()
+    }
+
+    /// The error process on layers in which the planned flight spends `seconds`.
     pub fn process(&self, model: &FlightModel, seconds: &[f64]) -> Option<WindErrorProcess> {
-        let height = |k: usize| model.layers.middle_m(k.max(model.release_layer));
-        let heights: Vec<f64> = (0..model.layers.count).map(height).collect();
         let table = self.error.as_ref()?;
-        Some(WindErrorProcess::new(table, &heights, seconds))
+        Some(process_of(table, model, seconds))
     }
 
     /// What is to be told of the winds.
@@ -295,6 +296,19 @@ impl Weather<'_> {
             _ => String::new(),
         }
     }
+}
+
+/// The error process of a table on layers in which a flight spends `seconds`. Below the release the
+/// error is that of the lowest layer above it, so that draws do not depend on how deep the ground
+/// lies.
+pub fn process_of(
+    table: &WindErrorTable,
+    model: &FlightModel,
+    seconds: &[f64],
+) -> WindErrorProcess {
+    let height = |k: usize| model.layers.middle_m(k.max(model.release_layer));
+    let heights: Vec<f64> = (0..model.layers.count).map(height).collect();
+    WindErrorProcess::new(table, &heights, seconds)
 }
 
 /// One sounding stands for the whole flight, or several make a field.

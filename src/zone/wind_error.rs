@@ -25,7 +25,10 @@ pub fn table(
     match (&plan.spread.wind, source) {
         (Some(WindSpread::None), _) => None,
         (Some(WindSpread::Table(rows)), _) => {
-            assumed.push("wind errors correlated over 2 km of height, assumed".into());
+            assumed.push(format!(
+                "wind errors correlated over {} of height, assumed",
+                units.distance(FORECAST_CORRELATION_M)
+            ));
             Some(WindErrorTable {
                 rows: rows.clone(),
                 correlation_length_m: FORECAST_CORRELATION_M,

@@ -1,0 +1,125 @@
+//! What changes the answer: the same flight with one number of the plan changed.
+
+use jiff::SignedDuration;
+use rayon::prelude::*;
+
+use super::ground::{center, is_outer};
+use crate::plan::{FillPlan, Plan};
+use crate::report::brief::{Change, Moved};
+use crate::spread::draws::{BurstSpread, Spread};
+use crate::units::{UnitSystem, duration};
+use crate::zone::{Options, Prediction, WindInput, predict};
+
+/// Draws for each change. The same draws with and without it, so that what differs is the change and
+/// not the sample.
+const DRAWS: u64 = 256;
+/// A release later by this, s.
+const LATE_S: i64 = 1_800;
+
+/// What a share more of burst diameter raises the burst by, m: 3 H of the density scale height there.
+const BURST_PER_SHARE_M: f64 = 3.0 * 6_500.0;
+
+/// A plan with one number changed: its name, by how much, and the plan.
+type Changed = (&'static str, String, Plan);
+
+/// Where the centre of the landings goes with each change.
+pub fn changes(plan: &Plan, input: &WindInput, options: Options) -> Vec<Change> {
+    let options = Options {
+        draws: DRAWS.min(options.draws),
+        keep_draws: false,
+        ..options
+    };
+    let fly = |plan: &Plan| predict(plan, input, options, || ()).map_err(|e| e.to_string());
+    let Ok(as_planned) = fly(plan) else {
+        return Vec::new();
+    };
+    let neck_lift_kg = as_planned.facts.balloon.map(|b| b.neck_lift_kg);
+    plans(plan, neck_lift_kg, options.units)
+        .into_par_iter()
+        .map(|(name, by, changed)| Change {
+            name: name.to_owned(),
+            by,
+            outcome: fly(&changed).and_then(|there| moved(&as_planned, &there)),
+        })
+        .collect()
+}
+
+fn moved(from: &Prediction, to: &Prediction) -> Result<Moved, String> {
+    if !to.zone.ellipses.iter().any(is_outer) {
+        return Err("too many of the flights then leave the winds".to_owned());
+    }
+    let (a, b) = (center(&from.zone), center(&to.zone));
+    let median = |p: &Prediction| p.facts.landing_quantiles[1];
+    Ok(Moved {
+        center: b,
+        distance_m: a.distance_m(b),
+        azimuth_deg: a.azimuth_deg(b),
+        later_s: median(to).duration_since(median(from)).as_secs_f64(),
+    })
+}
+
+/// The changes: the burst and the lift by one standard deviation, the release by half an hour.
+fn plans(plan: &Plan, neck_lift_kg: Option<f64>, units: UnitSystem) -> Vec<Changed> {
+    let mut plans = Vec::new();
+    for (name, sign) in [("late burst", 1.0), ("early burst", -1.0)] {
+        let (by, changed) = burst(plan, sign, units);
+        plans.push((name, by, changed));
+    }
+    let share = plan.spread.lift.unwrap_or(Spread::ASSUMED.lift);
+    for (name, sign) in [("low lift", -1.0), ("high lift", 1.0)] {
+        let (by, changed) = lift(plan, neck_lift_kg, sign * share);
+        plans.push((name, by, changed));
+    }
+    let later = Plan {
+        release: plan
+            .release
+            .checked_add(SignedDuration::from_secs(LATE_S))
+            .unwrap_or(plan.release),
+        ..plan.clone()
+    };
+    plans.push(("late release", duration(LATE_S as f64), later));
+    plans
+}
+
+/// The burst by one standard deviation higher or lower.
+fn burst(plan: &Plan, sign: f64, units: UnitSystem) -> (String, Plan) {
+    let BurstSpread::Diameter(assumed) = Spread::ASSUMED.burst else {
+        return (String::new(), plan.clone());
+    };
+    let given = &plan.spread;
+    let by_altitude = given.burst_altitude_m.map(|m| m / BURST_PER_SHARE_M);
+    let share = given.burst_diameter.or(by_altitude).unwrap_or(assumed);
+    let mut changed = plan.clone();
+    if let Some(burst_m) = &mut changed.burst_altitude_m {
+        let higher_m = given.burst_altitude_m.unwrap_or(BURST_PER_SHARE_M * share);
+        *burst_m += sign * higher_m;
+        let side = if sign > 0.0 { "higher" } else { "lower" };
+        return (format!("{} {side}", units.height(higher_m)), changed);
+    }
+    if let Some(diameter_m) = changed
+        .balloon
+        .as_mut()
+        .and_then(|b| b.burst_diameter_m.as_mut())
+    {
+        *diameter_m *= 1.0 + sign * share;
+    }
+    (
+        format!("{:+.0} % of burst diameter", 100.0 * sign * share),
+        changed,
+    )
+}
+
+/// The lift at the neck by a factor; a stated rate of ascent in proportion, as in the spread.
+fn lift(plan: &Plan, neck_lift_kg: Option<f64>, share: f64) -> (String, Plan) {
+    let by = |what: &str| format!("{:+.0} % {what}", 100.0 * share);
+    let factor = 1.0 + share;
+    let mut changed = plan.clone();
+    if let Some(rates) = &mut changed.ascent_rates {
+        *rates = rates.scaled(factor);
+        return (by("of the rate of ascent"), changed);
+    }
+    if let (Some(balloon), Some(kg)) = (&mut changed.balloon, neck_lift_kg) {
+        balloon.fill = FillPlan::NeckLift(factor * kg);
+    }
+    (by("at the neck"), changed)
+}

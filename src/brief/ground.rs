@@ -1,0 +1,154 @@
+//! The ground of a briefing: counted as for the choice of a day, and shown on the map.
+
+use std::sync::Arc;
+
+use rayon::prelude::*;
+
+use crate::choice;
+use crate::choice::judge::hazards;
+use crate::error::Result;
+use crate::geodesy::{Normal, Position};
+use crate::ground::data::{World, world};
+use crate::ground::hits::{default_buffers, hits};
+use crate::ground::layers::{Kind, Layer, Line};
+use crate::ground::map::{Class, GroundMap};
+use crate::ground::places::{Place, Places, places};
+use crate::ground::region::Region;
+use crate::ground::terrain::Terrain;
+use crate::plan::Plan;
+use crate::report::days::{Hazard, NearPlace};
+use crate::report::map::ground::MapGround;
+use crate::report::zone::Zone;
+
+/// Room around the flight and the landings, m: the sheet of the map shows some of it, and what
+/// lies near a landing counts.
+const MARGIN_M: f64 = 15_000.0;
+
+/// The ground around a flight.
+pub struct BriefGround {
+    /// Ready to be asked.
+    pub map: GroundMap,
+    /// The plan's layers and the built-in ones that stand in for those it does not have.
+    pub layers: Vec<Layer>,
+    borders: Vec<Line>,
+    coasts: Vec<Line>,
+    named: Vec<Place>,
+}
+
+impl BriefGround {
+    /// Reads the plan's ground around a zone and its landings.
+    ///
+    /// # Errors
+    ///
+    /// When a file cannot be read or holds what it should not.
+    pub fn new(plan: &Plan, zone: &Zone, landings: &[Normal]) -> Result<BriefGround> {
+        let track = zone.track.iter().map(|m| m.position.normal());
+        let held: Vec<Normal> = landings.iter().copied().chain(track).collect();
+        let around = Region::around(plan.site, MARGIN_M);
+        let region = Region::holding(&held, MARGIN_M).unwrap_or(around);
+        let mut layers = choice::ground::layers(&plan.ground, &region)?;
+        let has = |kind: Kind| layers.iter().any(|l| l.kind == kind && !l.is_empty());
+        let wanted: Vec<World> = [
+            (World::Lakes, !has(Kind::Lake)),
+            (World::Rivers, !has(Kind::River)),
+            (World::Urban, !has(Kind::Urban)),
+            (World::Borders, true),
+            (World::Coast, true),
+        ]
+        .into_iter()
+        .filter_map(|(layer, wanted)| wanted.then_some(layer))
+        .collect();
+        let built_in: Vec<(World, Layer)> = wanted
+            .into_par_iter()
+            .map(|layer| Ok((layer, world(layer, &region)?)))
+            .collect::<Result<_>>()?;
+        let mut lines = [Vec::new(), Vec::new()];
+        for (layer, found) in built_in {
+            match layer {
+                World::Borders => lines[0] = found.lines,
+                World::Coast => lines[1] = found.lines,
+                _ => layers.push(found),
+            }
+        }
+        let [borders, coasts] = lines;
+        Ok(BriefGround {
+            named: named(&layers, &region)?,
+            map: GroundMap::new(region, &layers)?,
+            layers,
+            borders,
+            coasts,
+        })
+    }
+
+    /// What landings hit, the most likely first; what nothing is known of comes last.
+    pub fn hazards(&self, landings: &[Normal]) -> Vec<Hazard> {
+        let found = hits(&self.map, &default_buffers(), landings);
+        let mut rows = hazards(&found);
+        let keep_out = found.areas.iter().filter(|a| a.class == Class::KeepOut);
+        rows.extend(keep_out.map(|area| Hazard {
+            name: format!("keep-out area \u{201c}{}\u{201d}", area.name),
+            within_m: 0.0,
+            share: Some(area.share.share()),
+            standard_error: Some(area.share.standard_error()),
+            coarse: false,
+            to_keep_clear_of: true,
+        }));
+        let share = |row: &Hazard| row.share.unwrap_or(-1.0);
+        rows.sort_by(|a, b| share(b).total_cmp(&share(a)));
+        rows
+    }
+
+    /// The named place nearest to the centre of a zone.
+    ///
+    /// # Errors
+    ///
+    /// When the data in the program are damaged.
+    pub fn near(&self, zone: &Zone) -> Result<Option<NearPlace>> {
+        let center = center(zone);
+        let near = self.map.nearest_place(center)?;
+        Ok(near.map(|near| NearPlace {
+            name: near.what.name.clone(),
+            distance_m: near.distance_m,
+            azimuth_deg: near.what.position.azimuth_deg(center),
+        }))
+    }
+
+    /// What the map shows of it.
+    pub fn shown(self, terrain: Option<&Arc<Terrain>>) -> MapGround {
+        let airports = self.map.airports().iter().map(|(airport, _)| *airport);
+        MapGround {
+            airports: airports.collect(),
+            layers: self.layers,
+            borders: self.borders,
+            coasts: self.coasts,
+            places: self.named,
+            terrain: terrain.cloned(),
+        }
+    }
+}
+
+/// The centre of a zone: of its 90 % ellipse, else the planned landing.
+pub fn center(zone: &Zone) -> Position {
+    let of_90 = |e: &&_| is_outer(e);
+    zone.ellipses
+        .iter()
+        .find(of_90)
+        .map_or(zone.landing.position, |e| e.center)
+}
+
+/// Whether an ellipse is the one a briefing is about.
+pub fn is_outer(ellipse: &crate::spread::region::GroundEllipse) -> bool {
+    (ellipse.shape.probability - 0.9).abs() < 1e-9
+}
+
+/// The named places of the layers, or the built-in ones, in a region.
+fn named(layers: &[Layer], region: &Region) -> Result<Vec<Place>> {
+    let given = Places::of_layers(layers);
+    let all = if given.all().is_empty() {
+        places()?.all()
+    } else {
+        given.all()
+    };
+    let here = |place: &&Place| region.holds(place.position.normal());
+    Ok(all.iter().filter(here).cloned().collect())
+}

@@ -1,0 +1,101 @@
+//! What the crew needs besides the zone: where to wait, what changes the answer, what it hits, how
+//! far the tracker is heard, what remains when it goes quiet.
+
+mod changes;
+mod ground;
+mod heights;
+mod quiet;
+pub mod radio;
+mod timeline;
+mod waiting;
+
+use std::path::Path;
+
+use jiff::Timestamp;
+
+use self::ground::BriefGround;
+use crate::choice;
+use crate::error::Result;
+use crate::geodesy::Normal;
+use crate::plan::Plan;
+use crate::report::brief::Brief;
+use crate::zone::{Options, WindInput, predict_and_keep};
+
+/// Predicts the zone of a plan and finds all that its briefing tells. `made` is the time it gives as
+/// that of its making; `flown` is told after each draw.
+///
+/// # Errors
+///
+/// As [`predict_and_keep`], and when a file of the ground cannot be read.
+pub fn brief(
+    plan: &Plan,
+    input: &WindInput,
+    options: Options,
+    made: Timestamp,
+    flown: impl Fn() + Sync,
+) -> Result<Brief> {
+    let (prediction, kept) = predict_and_keep(plan, input, options, flown)?;
+    let (mut zone, mut facts) = (prediction.zone, prediction.facts);
+    for file in &mut facts.wind.files {
+        *file = file_name(Path::new(file)).unwrap_or(file.clone());
+    }
+    let landings: Vec<Normal> = kept.landings().iter().map(|l| l.place).collect();
+    let ((ground, changes), quiet) = rayon::join(
+        || {
+            rayon::join(
+                || BriefGround::new(plan, &zone, &landings),
+                || changes::changes(plan, input, options),
+            )
+        },
+        || quiet::quiet(&kept, options),
+    );
+    let (ground, mut assumed) = (ground?, Vec::new());
+    let waiting = waiting::points(&ground, &zone, &landings, kept.ground(), options.units);
+    let (filling, timeline) = timeline::events(plan, &zone, kept.landings());
+    assumed.extend(filling);
+    assumed.extend(choice::ground::ASSUMED[..2].iter().map(ToString::to_string));
+    assumed.extend(radio::assumed(kept.ground().is_some(), options.units));
+    assumed.extend(quiet::ASSUMED.map(str::to_owned));
+    zone.assumptions.extend(assumed);
+    Ok(Brief {
+        timezone: plan.timezone.clone(),
+        made,
+        timeline,
+        landing_times_s: kept.landings().iter().map(|l| l.time_s).collect(),
+        waiting,
+        changes,
+        hazards: ground.hazards(&landings),
+        heights: heights::rows(&zone.track, options.units),
+        quiet: quiet?,
+        near: ground.near(&zone)?,
+        contacts: plan.brief.contacts.clone(),
+        remarks: plan.brief.notes.clone(),
+        sources: choice::ground::sources(&ground.map, &facts.landed_on)
+            .into_iter()
+            .map(|source| without_folder(plan, source))
+            .collect(),
+        ground: ground.shown(kept.ground()),
+        zone,
+        facts,
+    })
+}
+
+/// A source of the ground; of a file of the plan its name only: a briefing goes to people who need not
+/// know where its maker keeps files.
+fn without_folder(plan: &Plan, source: String) -> String {
+    let ground = &plan.ground;
+    let files = [
+        &ground.keep_out,
+        &ground.land_in,
+        &ground.roads,
+        &ground.power_lines,
+        &ground.osm,
+    ];
+    let mut files = files.into_iter().flatten();
+    let file = files.find(|file| file.display().to_string() == source);
+    file.and_then(|file| file_name(file)).unwrap_or(source)
+}
+
+fn file_name(path: &Path) -> Option<String> {
+    Some(path.file_name()?.to_string_lossy().into_owned())
+}

@@ -1,0 +1,110 @@
+//! From filling to dark: when what happens.
+
+use jiff::Timestamp;
+
+use super::ground::center;
+use crate::ground::sun::{Span, daylight};
+use crate::plan::Plan;
+use crate::report::brief::{Event, EventKind};
+use crate::report::zone::Zone;
+use crate::spread::draws::Spread;
+use crate::spread::run::{Landing, quantiles};
+use crate::units::duration;
+use crate::zone::clock::after;
+
+/// Filling begins this long before the release where the plan says nothing, s (common practice, no
+/// source).
+const FILLING_S: f64 = 3_600.0;
+/// 9 of 10 normal deviates are within so many standard deviations.
+const NINE_IN_TEN: f64 = 1.645;
+
+/// The events of a flight in order of time, and what was assumed of the first.
+pub fn events(plan: &Plan, zone: &Zone, landings: &[Landing]) -> (Option<String>, Vec<Event>) {
+    let release = plan.release;
+    let site = zone.release.position;
+    let at = |s: f64| after(release, s);
+    let filling_s = plan.brief.filling_s.unwrap_or(FILLING_S);
+    let delay_s = plan.spread.release_delay_s;
+    let window_s = NINE_IN_TEN * delay_s.unwrap_or(Spread::ASSUMED.release_delay_s);
+    let [burst_early, _, burst_late] = quantiles(landings, |l| l.burst_s);
+    let [land_early, _, land_late] = quantiles(landings, |l| l.time_s);
+    let mut events = vec![
+        Event {
+            kind: EventKind::Filling,
+            from: at(-filling_s),
+            at: at(-filling_s),
+            to: release,
+            place: site,
+            note: "Calm air needed; keep clear of power lines.".into(),
+        },
+        Event {
+            kind: EventKind::Release,
+            from: at(-window_s),
+            at: release,
+            to: at(window_s),
+            place: site,
+            note: "Write down the exact time: the whole prediction moves with it.".into(),
+        },
+        Event {
+            kind: EventKind::Burst,
+            from: at(burst_early),
+            at: zone.burst.time,
+            to: at(burst_late),
+            place: zone.burst.position,
+            note: "9 in 10 chances between these times.".into(),
+        },
+        Event {
+            kind: EventKind::Landing,
+            from: at(land_early),
+            at: zone.landing.time,
+            to: at(land_late),
+            place: center(zone),
+            note: "9 in 10 chances between these times.".into(),
+        },
+    ];
+    events.extend(evening(plan, zone));
+    events.sort_by_key(|event| (event.from, event.kind));
+    let assumed = plan.brief.filling_s.is_none().then(|| {
+        format!(
+            "filling begins {} before the release (no [brief] filling), assumed",
+            duration(FILLING_S)
+        )
+    });
+    (assumed, events)
+}
+
+/// Sunset and dark at the centre of the zone, on the day of the landing.
+fn evening(plan: &Plan, zone: &Zone) -> Vec<Event> {
+    let place = center(zone);
+    let local = zone.landing.time.to_zoned_datetime(plan.timezone.clone());
+    let Ok(light) = daylight(place, local.date(), &plan.timezone) else {
+        return Vec::new();
+    };
+    let set = |span: Span| match span {
+        Span::Crosses { set, .. } => set,
+        _ => None,
+    };
+    let event = |kind, time: Timestamp, note: &str| Event {
+        kind,
+        from: time,
+        at: time,
+        to: time,
+        place,
+        note: note.to_owned(),
+    };
+    let sunset = set(light.sun).map(|t| {
+        event(
+            EventKind::Sunset,
+            t,
+            "At the centre of the zone, at sea level with a free horizon.",
+        )
+    });
+    let dark = set(light.civil).map(|t| {
+        event(
+            EventKind::Dark,
+            t,
+            "End of civil twilight: too dark to search without lamps.",
+        )
+    });
+    sunset.into_iter().chain(dark).collect()
+}

@@ -1,0 +1,120 @@
+//! `windfall brief`: what the crew carries into the field.
+
+use std::fs;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use jiff::Timestamp;
+
+use super::options::{Units, with_threads};
+use super::output;
+use super::progress::Progress;
+use super::wind_files;
+use crate::brief::brief;
+use crate::error::{Error, Result};
+use crate::plan::Plan;
+use crate::report::brief::Brief;
+use crate::report::write_file::write_atomically;
+use crate::report::{brief_page, calendar, geojson, gpx, kml, map, zone_csv};
+use crate::sources::Format;
+use crate::units::UnitSystem;
+use crate::zone::{DRAWS, Options};
+
+/// Pixels of the map's picture for each of its units.
+const PIXELS: f32 = 2.0;
+
+/// Writes the crew's briefing: a page that needs no network, the map, and files for navigation and
+/// map programs.
+#[derive(Debug, Args)]
+pub struct BriefArgs {
+    /// The plan (TOML).
+    #[arg(value_name = "PLAN.toml")]
+    pub plan: PathBuf,
+    /// The folder to write into; it is made if it is not there.
+    #[arg(long, value_name = "FOLDER")]
+    pub out: PathBuf,
+    /// Wind files that replace the plan's.
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub wind: Vec<PathBuf>,
+    /// The wind files' format, when it is not recognised: csv, igra2, listing or gsl.
+    #[arg(long, value_name = "NAME")]
+    pub format: Option<Format>,
+    /// How many flights to draw.
+    #[arg(long, default_value_t = DRAWS, value_parser = clap::value_parser!(u64).range(20..=10_000_000))]
+    pub draws: u64,
+    /// Seed of everything random: the same seed gives the same bytes.
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// The time that is given as that of making it; the clock's unless given.
+    #[arg(long, value_name = "TIME")]
+    pub made: Option<Timestamp>,
+    /// Threads to use; all cores unless given.
+    #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// Units for people.
+    #[arg(long, value_enum, default_value = "metric")]
+    pub units: Units,
+}
+
+/// Runs the command; what was written is told on `out`.
+///
+/// # Errors
+///
+/// Whatever is wrong with the plan, the winds, the ground or the folder to write into.
+pub fn run(args: &BriefArgs, out: &mut impl Write) -> Result<()> {
+    let plan = Plan::read(&args.plan)?;
+    let units: UnitSystem = args.units.into();
+    let winds = wind_files::of_plan(&plan, &args.plan, &args.wind, args.format)?;
+    fs::create_dir_all(&args.out).map_err(|cause| Error::file(&args.out, "make", cause))?;
+    let options = Options {
+        draws: args.draws,
+        seed: args.seed,
+        keep_draws: false,
+        units,
+    };
+    let made = args.made.unwrap_or_else(Timestamp::now);
+    let files = with_threads(args.threads, || {
+        let progress = Progress::new(args.draws, 512);
+        let brief = brief(&plan, &winds, options, made, || progress.step())?;
+        progress.done();
+        files(&brief, units)
+    })?;
+    let mut told = String::new();
+    for (name, bytes) in files {
+        let path = args.out.join(name);
+        write_atomically(&path, &bytes)?;
+        told.push_str(&line(&path, bytes.len()));
+    }
+    output::print(out, "standard output", &told)
+}
+
+fn line(path: &Path, bytes: usize) -> String {
+    format!(
+        "{:>9}  {}\n",
+        format!("{} kB", bytes.div_ceil(1_000)),
+        path.display()
+    )
+}
+
+/// The files of a briefing by name.
+fn files(brief: &Brief, units: UnitSystem) -> Result<Vec<(&'static str, Vec<u8>)>> {
+    let (page, picture) = rayon::join(
+        || brief_page::text(brief, units),
+        || {
+            let map = map::draw(brief, units);
+            Ok::<_, Error>((map.svg(), map.scaled_png(PIXELS)?))
+        },
+    );
+    let (svg, png) = picture?;
+    Ok(vec![
+        ("brief.html", page.into_bytes()),
+        ("map.svg", svg.into_bytes()),
+        ("map.png", png),
+        ("zone.geojson", geojson::brief_text(brief).into_bytes()),
+        ("zone.kml", kml::text(brief, units).into_bytes()),
+        ("zone.gpx", gpx::text(brief, units).into_bytes()),
+        ("zone.csv", zone_csv::text(brief)?.into_bytes()),
+        ("timeline.ics", calendar::text(brief, units).into_bytes()),
+    ])
+}

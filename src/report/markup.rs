@@ -1,0 +1,93 @@
+//! XML as KML and GPX need it.
+
+use quick_xml::Writer;
+use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
+
+/// An XML document being written, two spaces of indent a level.
+pub struct Markup {
+    writer: Writer<Vec<u8>>,
+    open: Vec<&'static str>,
+}
+
+impl Markup {
+    /// A document with nothing in it yet.
+    pub fn new() -> Markup {
+        let mut markup = Markup {
+            writer: Writer::new_with_indent(Vec::new(), b' ', 2),
+            open: Vec::new(),
+        };
+        markup.put(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)));
+        markup
+    }
+
+    /// Opens an element.
+    pub fn open(&mut self, name: &'static str, attributes: &[(&str, &str)]) {
+        self.put(Event::Start(start(name, attributes)));
+        self.open.push(name);
+    }
+
+    /// Closes the element opened last.
+    pub fn close(&mut self) {
+        if let Some(name) = self.open.pop() {
+            self.put(Event::End(BytesEnd::new(name)));
+        }
+    }
+
+    /// An element that holds a text.
+    pub fn text(&mut self, name: &'static str, text: &str) {
+        self.put(Event::Start(BytesStart::new(name)));
+        self.put(Event::Text(BytesText::new(&without_controls(text))));
+        self.put(Event::End(BytesEnd::new(name)));
+    }
+
+    /// The document, everything closed, ending in a newline.
+    pub fn finish(mut self) -> String {
+        while !self.open.is_empty() {
+            self.close();
+        }
+        let mut text = String::from_utf8(self.writer.into_inner()).unwrap_or_default();
+        text.push('\n');
+        text
+    }
+
+    fn put(&mut self, event: Event) {
+        // Writing to memory does not fail.
+        let _ = self.writer.write_event(event);
+    }
+}
+
+fn start<'a>(name: &'a str, attributes: &[(&str, &str)]) -> BytesStart<'a> {
+    let mut start = BytesStart::new(name);
+    for (key, value) in attributes {
+        start.push_attribute((*key, without_controls(value).as_str()));
+    }
+    start
+}
+
+/// A text without what XML 1.0 cannot hold (section 2.2, Char).
+pub fn without_controls(text: &str) -> String {
+    text.chars()
+        .filter(|&c| {
+            matches!(c, '\t' | '\n')
+                || c >= ' ' && !matches!(c, '\u{7f}'..='\u{9f}' | '\u{fffe}' | '\u{ffff}')
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn text_and_attributes_are_escaped() {
+        let mut markup = Markup::new();
+        markup.open("a", &[("b", "\"<&>'\u{1}")]);
+        markup.text("c", "x < y & \"z\" ]]> \u{0}\u{1b}\u{1f388}");
+        let text = markup.finish();
+        assert!(text.starts_with("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<a b="));
+        assert!(text.contains("x &lt; y &amp; "), "{text}");
+        assert!(text.contains("]]&gt; \u{1f388}</c>"), "{text}");
+        assert!(text.contains("\"&quot;&lt;&amp;&gt;&apos;\""), "{text}");
+        assert!(text.ends_with("</a>\n"));
+    }
+}

@@ -1,0 +1,219 @@
+//! Sentences and names that several reports of a briefing share.
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+
+use super::brief::{Brief, Event, WaitingPoint};
+use crate::geodesy::Position;
+use crate::units::{FOOT_M, MILE_M, UnitSystem};
+
+/// What heads a briefing.
+pub fn title(brief: &Brief) -> String {
+    match brief.facts.name.as_str() {
+        "" => "Chase briefing".to_owned(),
+        name => name.to_owned(),
+    }
+}
+
+/// The one sentence that matters: when, where, how sure.
+pub fn headline(brief: &Brief, units: UnitSystem) -> String {
+    let [early, _, late] = brief.facts.landing_quantiles;
+    let zone = &brief.timezone;
+    let when = format!(
+        "9 in 10 chances to land between {} and {} on {}",
+        clock_time(early, zone),
+        clock_with_zone(late, zone),
+        date(early, zone)
+    );
+    let Some(outer) = brief.outer() else {
+        return format!(
+            "{when}; no zone is given, because too many flights leave the winds. The flight as planned lands {} of the release.",
+            way(
+                brief.zone.release.position,
+                brief.zone.landing.position,
+                units
+            )
+        );
+    };
+    format!(
+        "{when}; 9 in 10 chances inside the outer line, an ellipse of {}, its centre {} of the release.",
+        across(
+            2.0 * outer.shape.semi_major_m,
+            2.0 * outer.shape.semi_minor_m,
+            units
+        ),
+        way(brief.zone.release.position, outer.center, units)
+    )
+}
+
+/// What the briefing was made from, when and by what.
+pub fn provenance(brief: &Brief) -> String {
+    format!(
+        "Made {} by windfall {} from {} draws, seed {}. A planning aid: it does not say that a flight is safe or permitted.",
+        utc(brief.made),
+        brief.zone.version,
+        brief.zone.draw_count,
+        brief.zone.seed
+    )
+}
+
+/// A region's name, as in "ellipse 90 %".
+pub fn region_name(kind: &str, probability: f64) -> String {
+    format!("{kind} {:.0} %", 100.0 * probability)
+}
+
+/// A waiting point's name, as in "wait A".
+pub fn waiting_name(point: &WaitingPoint) -> String {
+    format!("wait {}", point.name)
+}
+
+/// An event with its times, in local time and UTC.
+pub fn event(event: &Event, zone: &TimeZone) -> String {
+    if event.from == event.to {
+        return format!(
+            "{} ({}).",
+            clock_with_zone(event.at, zone),
+            utc_clock(event.at)
+        );
+    }
+    format!(
+        "{} to {} ({} to {}).",
+        clock_time(event.from, zone),
+        clock_with_zone(event.to, zone),
+        utc_clock(event.from),
+        utc_clock(event.to)
+    )
+}
+
+/// Distance and direction, as in "42 km east-north-east".
+pub fn way(from: Position, to: Position, units: UnitSystem) -> String {
+    way_of(from.distance_m(to), from.azimuth_deg(to), units)
+}
+
+/// A distance and an azimuth in words.
+pub fn way_of(distance_m: f64, azimuth_deg: f64, units: UnitSystem) -> String {
+    format!("{} {}", far(distance_m, units), compass(azimuth_deg))
+}
+
+/// A distance to two or three digits, as in "42 km" or "8.3 km"; below a kilometre (or a fifth of a
+/// mile) in metres or feet.
+pub fn far(m: f64, units: UnitSystem) -> String {
+    let (value, unit) = match units {
+        UnitSystem::Metric if m < 1_000.0 => return format!("{:.0} m", (m / 10.0).round() * 10.0),
+        UnitSystem::Us if m < 0.2 * MILE_M => {
+            return format!("{:.0} ft", (m / FOOT_M / 10.0).round() * 10.0);
+        }
+        UnitSystem::Metric => (m / 1_000.0, "km"),
+        UnitSystem::Us => (m / MILE_M, "mi"),
+    };
+    format!("{} {unit}", two_digits(value))
+}
+
+/// Two lengths, as in "14 by 8.2 km".
+pub fn across(a_m: f64, b_m: f64, units: UnitSystem) -> String {
+    let (scale, unit) = match units {
+        UnitSystem::Metric => (1_000.0, "km"),
+        UnitSystem::Us => (MILE_M, "mi"),
+    };
+    let [a, b] = [a_m, b_m].map(|v| two_digits(v / scale));
+    format!("{a} by {b} {unit}")
+}
+
+fn two_digits(value: f64) -> String {
+    if value < 9.95 {
+        format!("{value:.1}")
+    } else {
+        format!("{value:.0}")
+    }
+}
+
+/// The points of the compass, from north clockwise.
+const WINDS: [&str; 16] = [
+    "north",
+    "north-north-east",
+    "north-east",
+    "east-north-east",
+    "east",
+    "east-south-east",
+    "south-east",
+    "south-south-east",
+    "south",
+    "south-south-west",
+    "south-west",
+    "west-south-west",
+    "west",
+    "west-north-west",
+    "north-west",
+    "north-north-west",
+];
+
+/// The nearest of sixteen points of the compass.
+pub fn compass(azimuth_deg: f64) -> &'static str {
+    let point = (azimuth_deg.rem_euclid(360.0) / 22.5).round() as usize;
+    WINDS[point % WINDS.len()]
+}
+
+/// A share in words a person bets by: "about 1 in 20", "none of the draws".
+pub fn share(p: f64) -> String {
+    if p <= 0.0 {
+        return "none of the draws".to_owned();
+    }
+    if p < 0.0095 {
+        return format!("{:.1} %", (100.0 * p).max(0.1));
+    }
+    format!("{:.0} %", 100.0 * p)
+}
+
+/// Hours and minutes of a time zone.
+pub fn clock_time(at: Timestamp, zone: &TimeZone) -> String {
+    local(at, zone, "%H:%M")
+}
+
+/// Hours and minutes with the name of the time zone.
+pub fn clock_with_zone(at: Timestamp, zone: &TimeZone) -> String {
+    local(at, zone, "%H:%M %Z")
+}
+
+/// The day, as in "Thursday 12 October 2023".
+pub fn date(at: Timestamp, zone: &TimeZone) -> String {
+    local(at, zone, "%A %-d %B %Y")
+}
+
+fn local(at: Timestamp, zone: &TimeZone, form: &str) -> String {
+    at.to_zoned_datetime(zone.clone())
+        .strftime(form)
+        .to_string()
+}
+
+/// Day and time in UTC.
+pub fn utc(at: Timestamp) -> String {
+    at.strftime("%Y-%m-%d %H:%M UTC").to_string()
+}
+
+/// Hours and minutes in UTC.
+pub fn utc_clock(at: Timestamp) -> String {
+    at.strftime("%H:%M UTC").to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn distances_have_two_digits() {
+        let m = UnitSystem::Metric;
+        assert_eq!(far(42_300.0, m), "42 km");
+        assert_eq!(far(8_260.0, m), "8.3 km");
+        assert_eq!(far(347.0, m), "350 m");
+        assert_eq!(far(42_300.0, UnitSystem::Us), "26 mi");
+        assert_eq!(far(100.0, UnitSystem::Us), "330 ft");
+        assert_eq!(across(14_200.0, 8_000.0, m), "14 by 8.0 km");
+    }
+
+    #[test]
+    fn the_compass_has_sixteen_points() {
+        assert_eq!(compass(67.0), "east-north-east");
+        assert_eq!(compass(359.0), "north");
+        assert_eq!(compass(-90.0), "west");
+    }
+}

@@ -1,0 +1,136 @@
+//! Flights that are in the air already: what remains of the zone when the tracker is heard last.
+
+use std::sync::Arc;
+
+use jiff::Timestamp;
+
+use super::clock::after;
+use super::weather::process_of;
+use super::{LEFT_ALLOWED, seconds_by_layer};
+use crate::error::Result;
+use crate::flight::model::{Aloft, FlightModel, Moment};
+use crate::geodesy::LocalFrame;
+use crate::ground::terrain::Terrain;
+use crate::report::zone::Mark;
+use crate::spread::draws::Sampler;
+use crate::spread::region::{GroundEllipse, Regions};
+use crate::spread::run::{Landing, quantiles, run_aloft};
+use crate::wind::error::WindErrorTable;
+use crate::wind::placing::Outside;
+
+/// What is kept of a prediction for further flights of the same stack in the same winds.
+#[derive(Debug, Clone)]
+pub struct Kept {
+    pub(super) release: Timestamp,
+    pub(super) model: FlightModel,
+    pub(super) sampler: Sampler,
+    pub(super) wind_error: Option<WindErrorTable>,
+    pub(super) track: Vec<Moment>,
+    pub(super) landings: Vec<Landing>,
+    pub(super) ground: Option<Arc<Terrain>>,
+}
+
+/// What remains of a zone.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Remaining {
+    /// Where the planned flight is then.
+    pub last: Mark,
+    /// The ellipse of 90 % of the landings from there.
+    pub ellipse: GroundEllipse,
+    /// Radius of the circle around its centre that holds half of them, m.
+    pub half_circle_m: f64,
+    /// Landing times that 5, 50 and 95 % come down before.
+    pub landing: [Timestamp; 3],
+}
+
+impl Kept {
+    /// The draws that came down, in their order.
+    pub fn landings(&self) -> &[Landing] {
+        &self.landings
+    }
+
+    /// The heights that flights come down on.
+    pub fn ground(&self) -> Option<&Arc<Terrain>> {
+        self.ground.as_ref()
+    }
+
+    /// What remains of the zone when the planned flight is at a height, rising or falling: flights
+    /// started there and then, with the spread of what is still to come. At the boundary of layers
+    /// that is nearest. `None` where it is never that high, where none of the draws comes by, or
+    /// where too many of them leave the winds.
+    ///
+    /// # Errors
+    ///
+    /// When no plane can be laid there.
+    pub fn remaining(&self, height_m: f64, rising: bool, draws: u64) -> Result<Option<Remaining>> {
+        let Some((from, last, way)) = self.planned_at(height_m, rising) else {
+            return Ok(None);
+        };
+        let model = &self.model;
+        let seconds = seconds_by_layer(way, &model.layers);
+        let process = self
+            .wind_error
+            .as_ref()
+            .map(|table| process_of(table, model, &seconds));
+        let landings = run_aloft(model, &from, &self.sampler, process.as_ref(), draws);
+        let left = landings.left(Outside::Region) + landings.left(Outside::Hours);
+        if left as f64 > LEFT_ALLOWED * draws as f64 || landings.landed.len() < 20 {
+            return Ok(None);
+        }
+        let frame = LocalFrame::new(last.place.position())?;
+        let points = landings
+            .landed
+            .iter()
+            .map(|l| frame.to_plane(l.place.position()))
+            .collect::<Result<Vec<[f64; 2]>>>()?;
+        let regions = Regions::of(&points)?;
+        let of_90 = regions
+            .ellipses
+            .iter()
+            .find(|e| (e.probability - 0.9).abs() < 1e-9);
+        let Some(ellipse) = of_90 else {
+            return Ok(None);
+        };
+        Ok(Some(Remaining {
+            last: Mark {
+                position: last.place.position(),
+                altitude_m: last.altitude_m,
+                time: after(self.release, last.time_s),
+            },
+            ellipse: ellipse.on_ground(&frame)?,
+            half_circle_m: regions.half_circle_m,
+            landing: quantiles(&landings.landed, |l| l.time_s).map(|s| after(self.release, s)),
+        }))
+    }
+
+    /// Where the planned flight passes the boundary nearest to a height, and its way from there on.
+    fn planned_at(&self, height_m: f64, rising: bool) -> Option<(Aloft, Moment, &[Moment])> {
+        let layers = &self.model.layers;
+        let layer = ((height_m - layers.base_m) / layers.thickness_m).round();
+        if layer < 0.0 || layer as usize >= layers.count {
+            return None;
+        }
+        let layer = layer as usize;
+        let altitude_m = layers.altitude_m(layer);
+        let burst = self
+            .track
+            .iter()
+            .enumerate()
+            .max_by(|a, b| a.1.altitude_m.total_cmp(&b.1.altitude_m))?
+            .0;
+        let passes = |m: &Moment| (m.altitude_m - altitude_m).abs() < 0.5;
+        let at = if rising {
+            self.track[..burst].iter().position(passes)?
+        } else {
+            burst + 1 + self.track.get(burst + 1..)?.iter().position(passes)?
+        };
+        let last = self.track[at];
+        let from = Aloft {
+            layer,
+            rising,
+            time_s: last.time_s,
+            place: last.place,
+        };
+        Some((from, last, &self.track[at..]))
+    }
+}

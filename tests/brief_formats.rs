@@ -1,0 +1,445 @@
+//! The files of a briefing against the rules of their formats, and against each other: KML by the
+//! schema of OGC, GPX by Topografix's, both with xmllint; GeoJSON by RFC 7946; the calendar with a
+//! parser of RFC 5545 that is not ours; XML with a parser that is not the one they were written with.
+
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    reason = "helpers of tests fail by panicking, too"
+)]
+
+#[path = "common/briefing.rs"]
+mod briefing;
+#[path = "common/changed.rs"]
+mod changed;
+#[path = "common/program.rs"]
+mod program;
+
+use std::fs;
+use std::path::Path;
+use std::process::Command;
+
+use briefing::{Briefing, hostile, root, said, tool};
+use icalendar::{Calendar, CalendarComponent, Component};
+use serde_json::Value;
+
+/// Longitude, latitude and, where there is one, altitude.
+type Point = Vec<f64>;
+
+fn schemas(name: &str) -> std::path::PathBuf {
+    root().join("tests/data/schemas").join(name)
+}
+
+/// Validates a file against a schema, without a network.
+fn validate(file: &Path, schema: &str) {
+    if let Some(xmllint) = tool(&["xmllint"]) {
+        let schema = schemas(schema);
+        let mut command = Command::new(xmllint);
+        said(
+            command
+                .args(["--nonet", "--noout", "--schema"])
+                .arg(schema)
+                .arg(file),
+        );
+    }
+}
+
+/// KML 2.3 keeps the namespace and the elements of 2.2 and adds the attribute `version` to the root;
+/// the schema of 2.2 is what is to be had here, so it is asked of the file without that attribute.
+fn validate_kml(briefing: &Briefing) {
+    let text = briefing.text("zone.kml");
+    let root = "<kml xmlns=\"http://www.opengis.net/kml/2.2\" version=\"2.3\">";
+    assert_eq!(text.matches(root).count(), 1);
+    let of_2_2 = text.replace(" version=\"2.3\">", ">");
+    let path = briefing.path("zone-2.2.kml");
+    fs::write(&path, of_2_2).unwrap();
+    validate(&path, "ogckml22.xsd");
+}
+
+#[test]
+fn kml_and_gpx_follow_their_schemas() {
+    for briefing in [Briefing::of_sample(&[]), Briefing::of_everything()] {
+        validate_kml(&briefing);
+        validate(&briefing.path("zone.gpx"), "gpx.xsd");
+    }
+}
+
+/// A schema that finds nothing wrong proves nothing: what is wrong must be found.
+#[test]
+fn the_schemas_refuse_what_is_wrong() {
+    let Some(xmllint) = tool(&["xmllint"]) else {
+        return;
+    };
+    let briefing = Briefing::of_sample(&["--draws", "200"]);
+    for (file, schema, from, to) in [
+        ("zone.gpx", "gpx.xsd", "<ele>96", "<ele>x96"),
+        ("zone.kml", "ogckml22.xsd", "<Point>", "<Dot/><Point>"),
+    ] {
+        let text = briefing.text(file).replace(" version=\"2.3\"", "");
+        assert!(text.contains(from));
+        let path = briefing.path("wrong.xml");
+        fs::write(&path, text.replacen(from, to, 1)).unwrap();
+        let mut command = Command::new(&xmllint);
+        let schema = schemas(schema);
+        command
+            .args(["--nonet", "--noout", "--schema"])
+            .arg(schema)
+            .arg(&path);
+        assert_eq!(command.output().unwrap().status.code(), Some(3), "{file}");
+    }
+}
+
+fn of_kind<'a>(geojson: &'a Value, kind: &str) -> Vec<&'a Value> {
+    let features = geojson["features"].as_array().unwrap().iter();
+    features
+        .filter(|f| f["properties"]["kind"] == kind)
+        .collect()
+}
+
+fn point(value: &Value) -> Point {
+    let all = value.as_array().unwrap().iter();
+    all.map(|v| v.as_f64().unwrap()).collect()
+}
+
+fn points(value: &Value) -> Vec<Point> {
+    value.as_array().unwrap().iter().map(point).collect()
+}
+
+/// The outlines of a Polygon or MultiPolygon, with their holes.
+fn rings(geometry: &Value) -> Vec<Vec<Point>> {
+    let coordinates = &geometry["coordinates"];
+    let polygons = match geometry["type"].as_str().unwrap() {
+        "Polygon" => vec![coordinates],
+        _ => coordinates.as_array().unwrap().iter().collect(),
+    };
+    let all = polygons.iter().flat_map(|p| p.as_array().unwrap());
+    all.map(points).collect()
+}
+
+/// Marks, track, ellipses (with probability), contours and waiting points, as every file should have
+/// them.
+struct Places {
+    marks: Vec<(String, Point, String)>,
+    track: Vec<Point>,
+    times: Vec<String>,
+    ellipses: Vec<(String, Vec<Vec<Point>>)>,
+    contours: Vec<(String, Vec<Vec<Point>>)>,
+    waiting: Vec<(String, Point)>,
+}
+
+fn of_geojson(geojson: &Value) -> Places {
+    let regions = |kind: &str| {
+        let features = of_kind(geojson, kind).into_iter();
+        let region = |f: &Value| {
+            let p = f["properties"]["probability"].as_f64().unwrap();
+            (format!("{kind} {:.0} %", 100.0 * p), rings(&f["geometry"]))
+        };
+        features.map(region).collect()
+    };
+    let marks = ["release", "burst", "landing"].map(|kind| {
+        let f = of_kind(geojson, kind)[0];
+        let time = f["properties"]["time"].as_str().unwrap().to_owned();
+        (kind.to_owned(), point(&f["geometry"]["coordinates"]), time)
+    });
+    let track = of_kind(geojson, "track")[0];
+    let times = track["properties"]["times"].as_array().unwrap();
+    Places {
+        marks: marks.to_vec(),
+        track: points(&track["geometry"]["coordinates"]),
+        times: times
+            .iter()
+            .map(|t| t.as_str().unwrap().to_owned())
+            .collect(),
+        ellipses: regions("ellipse"),
+        contours: regions("contour"),
+        waiting: of_kind(geojson, "waiting")
+            .iter()
+            .map(|f| {
+                let name = f["properties"]["name"].as_str().unwrap().to_owned();
+                (name, point(&f["geometry"]["coordinates"]))
+            })
+            .collect(),
+    }
+}
+
+fn child<'a>(node: roxmltree::Node<'a, 'a>, name: &str) -> Option<roxmltree::Node<'a, 'a>> {
+    node.children().find(|c| c.tag_name().name() == name)
+}
+
+fn text_of<'a>(node: roxmltree::Node<'a, 'a>, name: &str) -> &'a str {
+    child(node, name).and_then(|c| c.text()).unwrap_or("")
+}
+
+fn tuples(text: &str) -> Vec<Point> {
+    text.split_whitespace()
+        .map(|t| t.split(',').map(|v| v.parse().unwrap()).collect())
+        .collect()
+}
+
+#[test]
+fn the_kml_has_the_coordinates_of_the_geojson() {
+    for briefing in [Briefing::of_sample(&[]), Briefing::of_everything()] {
+        let expected = of_geojson(&briefing.geojson());
+        let text = briefing.text("zone.kml");
+        let document = roxmltree::Document::parse(&text).unwrap();
+        let placemarks: Vec<_> = document
+            .descendants()
+            .filter(|n| n.tag_name().name() == "Placemark")
+            .collect();
+        let named = |name: &str| {
+            let all = placemarks.iter().filter(|p| text_of(**p, "name") == name);
+            *all.last().unwrap_or_else(|| panic!("no {name}"))
+        };
+        let coordinates = |node: &roxmltree::Node| -> Vec<Vec<Point>> {
+            node.descendants()
+                .filter(|n| n.tag_name().name() == "coordinates")
+                .map(|n| tuples(n.text().unwrap()))
+                .collect()
+        };
+        for (name, at, time) in &expected.marks {
+            let place = named(name);
+            assert_eq!(coordinates(&place), [std::slice::from_ref(at)], "{name}");
+            let when = child(place, "TimeStamp").map(|t| text_of(t, "when").to_owned());
+            assert_eq!(when.as_ref(), Some(time));
+        }
+        assert_eq!(coordinates(&named("track")), [expected.track.clone()]);
+        for (name, rings) in expected.ellipses.iter().chain(&expected.contours) {
+            assert_eq!(&coordinates(&named(name)), rings, "{name}");
+        }
+        for (name, at) in &expected.waiting {
+            assert_eq!(
+                coordinates(&named(name)),
+                [std::slice::from_ref(at)],
+                "{name}"
+            );
+        }
+        // Timed points are points of the track, at most half a layer's climb from whole ten minutes.
+        let timed: Vec<_> = placemarks
+            .iter()
+            .filter(|p| child(**p, "TimeStamp").is_some())
+            .collect();
+        assert!(timed.len() >= 3 + 10, "{}", timed.len());
+        for place in timed {
+            let at = &coordinates(place)[0][0];
+            assert!(expected.track.contains(at), "{at:?}");
+        }
+        assert_eq!(document.root_element().attribute("version"), Some("2.3"));
+    }
+}
+
+#[test]
+fn the_gpx_has_the_coordinates_of_the_geojson() {
+    for briefing in [Briefing::of_sample(&[]), Briefing::of_everything()] {
+        let expected = of_geojson(&briefing.geojson());
+        let text = briefing.text("zone.gpx");
+        let document = roxmltree::Document::parse(&text).unwrap();
+        let all = |name: &'static str| {
+            document
+                .descendants()
+                .filter(move |n| n.tag_name().name() == name)
+        };
+        let at = |n: roxmltree::Node| -> Point {
+            let number = |t: &str| t.parse::<f64>().unwrap();
+            let mut point: Point = ["lon", "lat"]
+                .map(|k| number(n.attribute(k).unwrap()))
+                .to_vec();
+            let altitude = n.children().find(|c| c.tag_name().name() == "ele");
+            point.extend(altitude.map(|a| number(a.text().unwrap())));
+            point
+        };
+        let waypoints: Vec<(String, Point)> = all("wpt")
+            .map(|n| (text_of(n, "name").to_owned(), at(n)))
+            .collect();
+        let marks = expected
+            .marks
+            .iter()
+            .map(|(n, p, _)| (n.clone(), p.clone()));
+        let wanted: Vec<(String, Point)> = marks.chain(expected.waiting.iter().cloned()).collect();
+        assert_eq!(waypoints, wanted);
+        let track: Vec<Point> = all("trkpt").map(at).collect();
+        assert_eq!(track, expected.track);
+        let times: Vec<&str> = all("trkpt").map(|n| text_of(n, "time")).collect();
+        assert_eq!(times, expected.times);
+        let routes: Vec<(String, Vec<Vec<Point>>)> = all("rte")
+            .map(|n| {
+                let corners = n.children().filter(|c| c.tag_name().name() == "rtept");
+                (
+                    text_of(n, "name").to_owned(),
+                    vec![corners.map(at).collect()],
+                )
+            })
+            .collect();
+        assert_eq!(routes, expected.ellipses);
+    }
+}
+
+#[test]
+fn the_table_has_the_coordinates_of_the_geojson() {
+    let briefing = Briefing::of_everything();
+    let expected = of_geojson(&briefing.geojson());
+    let mut reader = csv::Reader::from_path(briefing.path("zone.csv")).unwrap();
+    let header: Vec<String> = reader
+        .headers()
+        .unwrap()
+        .iter()
+        .map(str::to_owned)
+        .collect();
+    let column = |name: &str| header.iter().position(|h| h == name).unwrap();
+    let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+    let at = |row: &csv::StringRecord| -> Point {
+        ["lon_deg", "lat_deg", "altitude_m"]
+            .iter()
+            .filter_map(|name| row[column(name)].parse().ok())
+            .collect()
+    };
+    let of = |kind: &str| rows.iter().filter(|r| &r[0] == kind).collect::<Vec<_>>();
+    for (name, place, time) in &expected.marks {
+        let row = of(name)[0];
+        assert_eq!((&at(row), &row[column("time_utc")]), (place, time.as_str()));
+    }
+    let track: Vec<Point> = of("track").into_iter().map(at).collect();
+    assert_eq!(track, expected.track);
+    for (kind, regions) in [
+        ("ellipse", &expected.ellipses),
+        ("contour", &expected.contours),
+    ] {
+        let found: Vec<Point> = of(kind).into_iter().map(at).collect();
+        let wanted: Vec<Point> = regions
+            .iter()
+            .flat_map(|r| r.1.iter().flatten().cloned())
+            .collect();
+        assert_eq!(found, wanted, "{kind}");
+    }
+    let waiting: Vec<(String, Point)> = of("waiting")
+        .into_iter()
+        .map(|r| (r[column("name")].to_owned(), at(r)))
+        .collect();
+    assert_eq!(waiting, expected.waiting);
+}
+
+/// RFC 7946: types (1.4), positions (3.1.1), rings closed with outlines counter-clockwise (3.1.6),
+/// bounding boxes (5), no members of one type in another (7.1).
+#[test]
+fn the_geojson_follows_rfc_7946() {
+    let geojson = Briefing::of_everything().geojson();
+    assert_eq!(geojson["type"], "FeatureCollection");
+    let bbox = point(&geojson["bbox"]);
+    for key in ["geometry", "properties", "coordinates"] {
+        assert!(geojson.get(key).is_none(), "{key}");
+    }
+    let features = geojson["features"].as_array().unwrap();
+    assert_eq!(of_kind(&geojson, "waiting").len(), 2);
+    for feature in features {
+        assert_eq!(feature["type"], "Feature");
+        let geometry = &feature["geometry"];
+        let kind = geometry["type"].as_str().unwrap();
+        let all: Vec<Point> = match kind {
+            "Point" => vec![point(&geometry["coordinates"])],
+            "LineString" => points(&geometry["coordinates"]),
+            "Polygon" | "MultiPolygon" => rings(geometry).concat(),
+            other => panic!("{other}"),
+        };
+        let own = point(&feature["bbox"]);
+        assert!(own.len() == 4 || own.len() == 6);
+        for p in &all {
+            assert!((2..=3).contains(&p.len()));
+            assert!(p[0] >= bbox[0] && p[0] <= bbox[2] && p[1] >= bbox[1] && p[1] <= bbox[3]);
+        }
+        if kind.ends_with("Polygon") {
+            for ring in rings(geometry) {
+                assert!(ring.len() >= 4 && ring.first() == ring.last());
+                let area: f64 = ring
+                    .windows(2)
+                    .map(|w| {
+                        (w[0][0] - bbox[0]) * (w[1][1] - bbox[1])
+                            - (w[1][0] - bbox[0]) * (w[0][1] - bbox[1])
+                    })
+                    .sum();
+                assert!(area.abs() > 0.0);
+            }
+            assert!(signed_area(&rings(geometry)[0]) > 0.0);
+        }
+    }
+}
+
+fn signed_area(ring: &[Point]) -> f64 {
+    let o = &ring[0];
+    ring.windows(2)
+        .map(|w| (w[0][0] - o[0]) * (w[1][1] - o[1]) - (w[1][0] - o[0]) * (w[0][1] - o[1]))
+        .sum()
+}
+
+#[test]
+fn the_calendar_is_read_by_another_parser() {
+    for (briefing, title) in [
+        (Briefing::of_sample(&[]), "Sobreiro 1".to_owned()),
+        (Briefing::of_everything(), hostile("name")),
+    ] {
+        let text = briefing.text("timeline.ics");
+        // Section 3.1: lines end in CR LF and have at most 75 octets.
+        assert_eq!(text.matches('\n').count(), text.matches("\r\n").count());
+        assert!(text.split_terminator("\r\n").all(|line| line.len() <= 75));
+        let calendar: Calendar = text.parse().unwrap();
+        let events: Vec<_> = calendar
+            .components
+            .iter()
+            .filter_map(|c| match c {
+                CalendarComponent::Event(event) => Some(event),
+                _ => None,
+            })
+            .collect();
+        let names: Vec<String> = events
+            .iter()
+            .map(|e| e.get_summary().unwrap().to_owned())
+            .collect();
+        let wanted = ["filling", "release", "burst", "landing", "sunset", "dark"]
+            .map(|kind| format!("{title}: {kind}"));
+        assert_eq!(names, wanted);
+        let marks = of_geojson(&briefing.geojson()).marks;
+        let second = |text: &str| text[..19].replace(['-', ':'], "") + "Z";
+        let start = |i: usize| events[i].property_value("DTSTART").unwrap();
+        let end = |i: usize| events[i].property_value("DTEND").unwrap();
+        // Filling ends at the release; burst and landing as planned lie within their spans.
+        assert_eq!(end(0), second(&marks[0].2));
+        for (i, mark) in [(1, 0), (2, 1), (3, 2)] {
+            let time = second(&marks[mark].2);
+            assert!(start(i) <= time.as_str() && time.as_str() <= end(i), "{i}");
+        }
+        for event in &events {
+            let uid = event.get_uid().unwrap();
+            assert!(
+                uid.contains('@') && event.property_value("DTSTAMP") == Some("20231011T180000Z")
+            );
+            assert!(event.get_start().is_some() && event.get_description().is_some());
+        }
+        let mut uids: Vec<&str> = events.iter().filter_map(|e| e.get_uid()).collect();
+        uids.sort_unstable();
+        uids.dedup();
+        assert_eq!(uids.len(), events.len());
+    }
+}
+
+/// Texts come out of each format as they went in.
+#[test]
+fn texts_of_the_plan_are_the_same_in_every_format() {
+    let briefing = Briefing::of_everything();
+    let name = hostile("name");
+    for file in ["zone.kml", "zone.gpx", "map.svg"] {
+        let text = briefing.text(file);
+        let document = roxmltree::Document::parse(&text).unwrap();
+        let first = document
+            .descendants()
+            .find(|n| ["name", "text"].contains(&n.tag_name().name()))
+            .unwrap();
+        let found = first.text().unwrap();
+        // The map has room for the beginning only.
+        assert!(
+            !found.is_empty() && name.starts_with(found),
+            "{file}: {found}"
+        );
+        assert!(file == "map.svg" || found == name, "{file}");
+    }
+    let page = briefing.text("brief.html");
+    assert!(!page.contains("<b>&amp; ") && page.contains("&lt;b&gt;&amp;amp; "));
+    assert!(page.len() < 1_000_000);
+}
