@@ -7,6 +7,10 @@
     clippy::expect_used,
     reason = "helpers of tests fail by panicking, too"
 )]
+#![allow(
+    clippy::print_stdout,
+    reason = "the figures are shown with --nocapture"
+)]
 
 use std::fs;
 use std::path::Path;

@@ -187,8 +187,9 @@ fn the_kml_has_the_coordinates_of_the_geojson() {
             .filter(|n| n.tag_name().name() == "Placemark")
             .collect();
         let named = |name: &str| {
-            let all = placemarks.iter().filter(|p| text_of(**p, "name") == name);
-            *all.last().unwrap_or_else(|| panic!("no {name}"))
+            let mut all = placemarks.iter().rev();
+            *all.find(|p| text_of(**p, "name") == name)
+                .unwrap_or_else(|| panic!("no {name}"))
         };
         let coordinates = |node: &roxmltree::Node| -> Vec<Vec<Point>> {
             node.descendants()
@@ -202,7 +203,10 @@ fn the_kml_has_the_coordinates_of_the_geojson() {
             let when = child(place, "TimeStamp").map(|t| text_of(t, "when").to_owned());
             assert_eq!(when.as_ref(), Some(time));
         }
-        assert_eq!(coordinates(&named("track")), [expected.track.clone()]);
+        assert_eq!(
+            coordinates(&named("track")),
+            std::slice::from_ref(&expected.track)
+        );
         for (name, rings) in expected.ellipses.iter().chain(&expected.contours) {
             assert_eq!(&coordinates(&named(name)), rings, "{name}");
         }

@@ -6,6 +6,7 @@
     clippy::expect_used,
     reason = "helpers of tests fail by panicking, too"
 )]
+#![allow(clippy::print_stdout, reason = "what is passed over is said aloud")]
 
 #[path = "common/briefing.rs"]
 mod briefing;

@@ -3,7 +3,6 @@
 use jiff::SignedDuration;
 use rayon::prelude::*;
 
-use super::ground::{center, is_outer};
 use crate::plan::{FillPlan, Plan};
 use crate::report::brief::{Change, Moved};
 use crate::spread::draws::{BurstSpread, Spread};
@@ -45,10 +44,10 @@ pub fn changes(plan: &Plan, input: &WindInput, options: Options) -> Vec<Change> 
 }
 
 fn moved(from: &Prediction, to: &Prediction) -> Result<Moved, String> {
-    if !to.zone.ellipses.iter().any(is_outer) {
+    if to.zone.outer().is_none() {
         return Err("too many of the flights then leave the winds".to_owned());
     }
-    let (a, b) = (center(&from.zone), center(&to.zone));
+    let (a, b) = (from.zone.center(), to.zone.center());
     let median = |p: &Prediction| p.facts.landing_quantiles[1];
     Ok(Moved {
         center: b,

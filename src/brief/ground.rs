@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use crate::choice;
 use crate::choice::judge::hazards;
 use crate::error::Result;
-use crate::geodesy::{Normal, Position};
+use crate::geodesy::Normal;
 use crate::ground::data::{World, world};
 use crate::ground::hits::{default_buffers, hits};
 use crate::ground::layers::{Kind, Layer, Line};
@@ -104,7 +104,7 @@ impl BriefGround {
     ///
     /// When the data in the program are damaged.
     pub fn near(&self, zone: &Zone) -> Result<Option<NearPlace>> {
-        let center = center(zone);
+        let center = zone.center();
         let near = self.map.nearest_place(center)?;
         Ok(near.map(|near| NearPlace {
             name: near.what.name.clone(),
@@ -125,20 +125,6 @@ impl BriefGround {
             terrain: terrain.cloned(),
         }
     }
-}
-
-/// The centre of a zone: of its 90 % ellipse, else the planned landing.
-pub fn center(zone: &Zone) -> Position {
-    let of_90 = |e: &&_| is_outer(e);
-    zone.ellipses
-        .iter()
-        .find(of_90)
-        .map_or(zone.landing.position, |e| e.center)
-}
-
-/// Whether an ellipse is the one a briefing is about.
-pub fn is_outer(ellipse: &crate::spread::region::GroundEllipse) -> bool {
-    (ellipse.shape.probability - 0.9).abs() < 1e-9
 }
 
 /// The named places of the layers, or the built-in ones, in a region.

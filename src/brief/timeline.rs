@@ -2,7 +2,6 @@
 
 use jiff::Timestamp;
 
-use super::ground::center;
 use crate::ground::sun::{Span, daylight};
 use crate::plan::Plan;
 use crate::report::brief::{Event, EventKind};
@@ -58,7 +57,7 @@ pub fn events(plan: &Plan, zone: &Zone, landings: &[Landing]) -> (Option<String>
             from: at(land_early),
             at: zone.landing.time,
             to: at(land_late),
-            place: center(zone),
+            place: zone.center(),
             note: "9 in 10 chances between these times.".into(),
         },
     ];
@@ -75,7 +74,7 @@ pub fn events(plan: &Plan, zone: &Zone, landings: &[Landing]) -> (Option<String>
 
 /// Sunset and dark at the centre of the zone, on the day of the landing.
 fn evening(plan: &Plan, zone: &Zone) -> Vec<Event> {
-    let place = center(zone);
+    let place = zone.center();
     let local = zone.landing.time.to_zoned_datetime(plan.timezone.clone());
     let Ok(light) = daylight(place, local.date(), &plan.timezone) else {
         return Vec::new();

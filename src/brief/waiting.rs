@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::ground::{BriefGround, is_outer};
+use super::ground::BriefGround;
 use super::radio::hearing;
 use crate::geodesy::{Normal, Position, wrap_longitude};
 use crate::ground::layers::{Kind, Line, RoadClass};
@@ -180,7 +180,7 @@ fn thinned(all: &[[f64; 2]], most: usize) -> Vec<[f64; 2]> {
 
 /// The point of the outer line nearest to where the load comes from.
 fn upwind_edge(zone: &Zone) -> Option<Position> {
-    let outer = zone.ellipses.iter().find(|e| is_outer(e))?;
+    let outer = zone.outer()?;
     let from = zone.burst.position;
     let from = if from.distance_m(outer.center) > 1_000.0 {
         from

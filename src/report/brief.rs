@@ -186,17 +186,3 @@ pub struct QuietZone {
     /// Landing times that 5, 50 and 95 % come down before.
     pub landing: [Timestamp; 3],
 }
-
-impl Brief {
-    /// The ellipse that the briefing is about: that of 90 %.
-    pub fn outer(&self) -> Option<&GroundEllipse> {
-        let of_90 = |e: &&GroundEllipse| (e.shape.probability - 0.9).abs() < 1e-9;
-        self.zone.ellipses.iter().find(of_90)
-    }
-
-    /// The centre of the zone: of that ellipse, else the planned landing.
-    pub fn center(&self) -> Position {
-        self.outer()
-            .map_or(self.zone.landing.position, |e| e.center)
-    }
-}

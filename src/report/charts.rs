@@ -146,7 +146,7 @@ pub fn landing_times(brief: &Brief) -> Picture {
     let minutes = (width_s / 60.0).round();
     let said = format!("share of landings in {minutes:.0} min, %; dark: 9 in 10 of them");
     picture.text([8.0, 24.0], SMALL, Anchor::Start, &said);
-    let at = |s: f64| crate_after(brief.zone.release.time, s);
+    let at = |s: f64| later(brief.zone.release.time, s);
     let across = time_axis(
         &mut picture,
         brief,
@@ -274,7 +274,7 @@ fn winds_met(track: &[Mark]) -> Vec<(f64, Wind)> {
 pub fn changes(brief: &Brief, units: UnitSystem) -> Picture {
     let (side, middle) = (560.0, [360.0, 270.0]);
     let mut picture = Picture::new(WIDTH, 570.0);
-    let center = brief.center();
+    let center = brief.zone.center();
     let plane = Plane::new(center);
     let at = |p: Position| plane.to_plane(p.normal());
     let mut labels = Labels::new([WIDTH, 530.0]);
@@ -367,7 +367,8 @@ fn seconds(brief: &Brief, at: Timestamp) -> f64 {
     at.duration_since(brief.zone.release.time).as_secs_f64()
 }
 
-fn crate_after(time: Timestamp, s: f64) -> Timestamp {
+/// The time so many seconds after another.
+fn later(time: Timestamp, s: f64) -> Timestamp {
     let since = jiff::SignedDuration::try_from_secs_f64(s).unwrap_or_default();
     time.checked_add(since).unwrap_or(time)
 }
@@ -402,7 +403,7 @@ fn time_axis(
         let x = scale.at(at);
         picture.line(&[[x, TOP], [x, bottom]], 1.0, GRID);
         if x > LEFT + 24.0 && x < RIGHT - 20.0 {
-            let time = clock_time(crate_after(brief.zone.release.time, at), &brief.timezone);
+            let time = clock_time(later(brief.zone.release.time, at), &brief.timezone);
             picture.text([x, bottom + 24.0], SMALL, Anchor::Middle, &time);
         }
         at += scale.step;

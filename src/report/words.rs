@@ -25,7 +25,7 @@ pub fn headline(brief: &Brief, units: UnitSystem) -> String {
         clock_with_zone(late, zone),
         date(early, zone)
     );
-    let Some(outer) = brief.outer() else {
+    let Some(outer) = brief.zone.outer() else {
         return format!(
             "{when}; no zone is given, because too many flights leave the winds. The flight as planned lands {} of the release.",
             way(
@@ -153,10 +153,10 @@ pub fn compass(azimuth_deg: f64) -> &'static str {
     WINDS[point % WINDS.len()]
 }
 
-/// A share in words a person bets by: "about 1 in 20", "none of the draws".
+/// A share of the draws in percent.
 pub fn share(p: f64) -> String {
     if p <= 0.0 {
-        return "none of the draws".to_owned();
+        return "0 %".to_owned();
     }
     if p < 0.0095 {
         return format!("{:.1} %", (100.0 * p).max(0.1));

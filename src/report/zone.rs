@@ -45,3 +45,16 @@ pub struct Zone {
     /// What to know about the result, in words.
     pub notes: Vec<String>,
 }
+
+impl Zone {
+    /// The ellipse of 90 %, the outer line of reports for people; none where no region is given.
+    pub fn outer(&self) -> Option<&GroundEllipse> {
+        let of_90 = |e: &&GroundEllipse| (e.shape.probability - 0.9).abs() < 1e-9;
+        self.ellipses.iter().find(of_90)
+    }
+
+    /// The centre of the zone: of that ellipse, else the planned landing.
+    pub fn center(&self) -> Position {
+        self.outer().map_or(self.landing.position, |e| e.center)
+    }
+}

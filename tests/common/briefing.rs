@@ -6,6 +6,7 @@
     clippy::expect_used,
     reason = "a helper of a test may fail as the test itself may"
 )]
+#![allow(clippy::print_stdout, reason = "what is passed over is said aloud")]
 
 use std::fmt::Write as _;
 use std::fs;

@@ -75,7 +75,7 @@ fn where_from(brief: &Brief, units: UnitSystem) -> String {
     });
     format!(
         "<p>Centre of the zone: <strong>{}</strong>{near}. Release: <strong>{}</strong>, {} above sea level, {}.</p>\n",
-        html::place(brief.center()),
+        html::place(brief.zone.center()),
         html::place(release.position),
         units.height(release.altitude_m),
         escaped(&format!(

@@ -37,12 +37,7 @@ pub fn sheet(zone: &Zone, waiting: &[WaitingPoint]) -> Sheet {
         .chain(waiting.iter().map(|w| w.position))
         .chain(outer.flat_map(|e| e.ring.iter().copied()))
         .collect();
-    let of_90 = zone
-        .ellipses
-        .iter()
-        .find(|e| (e.shape.probability - 0.9).abs() < 1e-9);
-    let center = of_90.map_or(zone.landing.position, |e| e.center);
-    Sheet::holding(center, &places, WIDTH)
+    Sheet::holding(zone.center(), &places, WIDTH)
 }
 
 /// Draws the map of a briefing.
@@ -136,8 +131,8 @@ fn heading(picture: &mut Picture, brief: &Brief, units: UnitSystem) {
     picture.text([8.0, 52.0], NAME, Anchor::Start, &when);
     let at = format!(
         "centre {}, {} of the release",
-        brief.center().text(),
-        words::way(brief.zone.release.position, brief.center(), units)
+        brief.zone.center().text(),
+        words::way(brief.zone.release.position, brief.zone.center(), units)
     );
     picture.text([8.0, 74.0], NAME, Anchor::Start, &at);
 }
