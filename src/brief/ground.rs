@@ -9,7 +9,7 @@ use crate::choice::judge::hazards;
 use crate::error::Result;
 use crate::geodesy::Normal;
 use crate::ground::data::{World, world};
-use crate::ground::hits::{default_buffers, hits};
+use crate::ground::hits::{Buffer, hits};
 use crate::ground::layers::{Kind, Layer, Line};
 use crate::ground::map::{Class, GroundMap};
 use crate::ground::places::{Place, Places, places};
@@ -28,6 +28,7 @@ const MARGIN_M: f64 = 15_000.0;
 pub struct BriefGround {
     /// Ready to be asked.
     pub map: GroundMap,
+    buffers: Vec<Buffer>,
     /// The plan's layers and the built-in ones that stand in for those it does not have.
     pub layers: Vec<Layer>,
     borders: Vec<Line>,
@@ -47,6 +48,8 @@ impl BriefGround {
         let around = Region::around(plan.site, MARGIN_M);
         let region = Region::holding(&held, MARGIN_M).unwrap_or(around);
         let mut layers = choice::ground::layers(&plan.ground, &region)?;
+        // Of the plan's own layers: what is built in stays known as coarse.
+        let map = GroundMap::new(region, &layers)?;
         let has = |kind: Kind| layers.iter().any(|l| l.kind == kind && !l.is_empty());
         let wanted: Vec<World> = [
             (World::Lakes, !has(Kind::Lake)),
@@ -73,7 +76,8 @@ impl BriefGround {
         let [borders, coasts] = lines;
         Ok(BriefGround {
             named: named(&layers, &region)?,
-            map: GroundMap::new(region, &layers)?,
+            map,
+            buffers: choice::ground::buffers(&plan.ground),
             layers,
             borders,
             coasts,
@@ -82,7 +86,7 @@ impl BriefGround {
 
     /// What landings hit, the most likely first; what nothing is known of comes last.
     pub fn hazards(&self, landings: &[Normal]) -> Vec<Hazard> {
-        let found = hits(&self.map, &default_buffers(), landings);
+        let found = hits(&self.map, &self.buffers, landings);
         let mut rows = hazards(&found);
         let keep_out = found.areas.iter().filter(|a| a.class == Class::KeepOut);
         rows.extend(keep_out.map(|area| Hazard {

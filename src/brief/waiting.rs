@@ -226,8 +226,8 @@ mod tests {
             road: &road,
         };
         let roads: Vec<OnRoad> = (0..=20).map(|k| place(1_000.0 * f64::from(k))).collect();
-        let mut landings = vec![[4_000.0, 500.0]; 30];
-        landings.extend(vec![[15_000.0, 500.0]; 20]);
+        let mut landings = vec![[4_000.0, 0.0]; 30];
+        landings.extend(vec![[15_000.0, 0.0]; 20]);
         let chosen = nearest_on_roads(&roads, &landings);
         assert_eq!(chosen.len(), 2);
         assert_eq!((chosen[0].at[0], chosen[1].at[0]), (4_000.0, 15_000.0));

@@ -54,6 +54,9 @@ pub fn days(
     let landed_on = terrain::sources(ground.as_deref(), &landings);
     assumed.extend(ground::ASSUMED.map(str::to_owned));
     assumed.extend(terrain::assumed(&landed_on));
+    assumed.extend(plan.elevation_m.and_then(|site_m| {
+        terrain::off_ground(ground.as_deref(), plan.site, site_m, options.units)
+    }));
     Ok(Days {
         name: plan.name.clone(),
         site: plan.site,

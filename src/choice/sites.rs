@@ -103,6 +103,12 @@ pub fn sites(
     let landed_on = terrain::sources(heights.as_deref(), &landings);
     assumed.extend(ground::ASSUMED.map(str::to_owned));
     assumed.extend(terrain::assumed(&landed_on));
+    let off_ground = candidates.iter().filter_map(|candidate| {
+        let (place, site_m) = (candidate.position, candidate.elevation_m?);
+        let told = terrain::off_ground(heights.as_deref(), place, site_m, options.units)?;
+        Some(format!("{}: {told}", candidate.name))
+    });
+    assumed.extend(off_ground);
     Ok(Sites {
         name: plan.name.clone(),
         timezone: plan.timezone.clone(),
