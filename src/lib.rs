@@ -7,6 +7,7 @@ pub mod atmosphere;
 pub mod brief;
 pub mod choice;
 pub mod cli;
+pub mod clock;
 pub mod error;
 pub mod fetch;
 pub mod fill;

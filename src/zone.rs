@@ -1,7 +1,6 @@
 //! From a plan and winds to a landing zone: the main job.
 
 pub mod aloft;
-pub mod clock;
 mod reach;
 pub mod releases;
 mod setup;
@@ -12,12 +11,12 @@ mod weather;
 mod wind_error;
 
 use self::aloft::Kept;
-use self::clock::after;
 use self::reach::Reach;
 use self::setup::Setup;
 use self::stack::FilledBalloon;
 pub use self::weather::WindInput;
 use self::weather::{FlownWinds, SiteWinds, Weather};
+use crate::clock::after;
 use crate::error::{Error, Result};
 use crate::flight::layers::Layers;
 use crate::flight::model::{FlightModel, Flown, Moment, Scratch, Variation};

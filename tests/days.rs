@@ -147,7 +147,7 @@ fn what_is_not_known_keeps_its_row_and_has_no_rank() {
     let partly = at("2023-10-14T13:00:00Z");
     assert_eq!((partly.verdict, partly.rank), (Verdict::Unknown, None));
     assert!(partly.day.is_some() && partly.reason.contains("% of the draws leave"));
-    assert!(days.covered.unwrap().contains("39 to 40 N"));
+    assert!(days.basis.covered.unwrap().contains("39 to 40 N"));
 }
 
 #[test]

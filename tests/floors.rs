@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 
 /// Modules from the ground up; those on one line may not use each other.
 const FLOORS: [&[&str]; 16] = [
-    &["error", "units", "random"],
+    &["error", "units", "random", "clock"],
     &["atmosphere", "geodesy"],
     &["ground"],
     &["wind"],

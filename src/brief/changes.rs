@@ -1,8 +1,8 @@
 //! What changes the answer: the same flight with one number of the plan changed.
 
-use jiff::SignedDuration;
 use rayon::prelude::*;
 
+use crate::clock::{after, seconds_between};
 use crate::plan::{FillPlan, Plan};
 use crate::report::brief::{Change, Moved};
 use crate::spread::draws::{BurstSpread, Spread};
@@ -13,7 +13,7 @@ use crate::zone::{Options, Prediction, WindInput, predict};
 /// not the sample.
 const DRAWS: u64 = 256;
 /// A release later by this, s.
-const LATE_S: i64 = 1_800;
+const LATE_S: f64 = 1_800.0;
 
 /// What a share more of burst diameter raises the burst by, m: 3 H of the density scale height there.
 const BURST_PER_SHARE_M: f64 = 3.0 * 6_500.0;
@@ -53,7 +53,7 @@ fn moved(from: &Prediction, to: &Prediction) -> Result<Moved, String> {
         center: b,
         distance_m: a.distance_m(b),
         azimuth_deg: a.azimuth_deg(b),
-        later_s: median(to).duration_since(median(from)).as_secs_f64(),
+        later_s: seconds_between(median(from), median(to)),
     })
 }
 
@@ -70,13 +70,10 @@ fn plans(plan: &Plan, neck_lift_kg: Option<f64>, units: UnitSystem) -> Vec<Chang
         plans.push((name, by, changed));
     }
     let later = Plan {
-        release: plan
-            .release
-            .checked_add(SignedDuration::from_secs(LATE_S))
-            .unwrap_or(plan.release),
+        release: after(plan.release, LATE_S),
         ..plan.clone()
     };
-    plans.push(("late release", duration(LATE_S as f64), later));
+    plans.push(("late release", duration(LATE_S), later));
     plans
 }
 

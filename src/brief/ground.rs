@@ -5,7 +5,7 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use crate::choice;
-use crate::choice::judge::hazards;
+use crate::choice::judge::{hazards, near_place};
 use crate::error::Result;
 use crate::geodesy::Normal;
 use crate::ground::data::{World, world};
@@ -108,13 +108,7 @@ impl BriefGround {
     ///
     /// When the data in the program are damaged.
     pub fn near(&self, zone: &Zone) -> Result<Option<NearPlace>> {
-        let center = zone.center();
-        let near = self.map.nearest_place(center)?;
-        Ok(near.map(|near| NearPlace {
-            name: near.what.name.clone(),
-            distance_m: near.distance_m,
-            azimuth_deg: near.what.position.azimuth_deg(center),
-        }))
+        near_place(&self.map, zone.center())
     }
 
     /// What the map shows of it.

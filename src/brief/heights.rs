@@ -1,9 +1,9 @@
 //! The heights that an authority's form asks about, and when the planned flight passes them.
 
+use crate::clock::{after, seconds_between};
 use crate::report::brief::HeightRow;
 use crate::report::zone::Mark;
 use crate::units::{FOOT_M, UnitSystem};
-use crate::zone::clock::after;
 
 /// Thousands of metres or of feet. 60,000 ft (18,288 m) is a limit in rules of many countries.
 const METRIC_M: [f64; 8] = [
@@ -51,7 +51,7 @@ fn passing(track: &[Mark], height_m: f64, rising: bool) -> Option<Mark> {
             .position
             .destination(a.position.azimuth_deg(b.position), share * distance_m),
         altitude_m: height_m,
-        time: after(a.time, share * b.time.duration_since(a.time).as_secs_f64()),
+        time: after(a.time, share * seconds_between(a.time, b.time)),
     })
 }
 

@@ -12,7 +12,8 @@ use geo::{MultiPolygon, Rect, unary_union};
 use jiff::Timestamp;
 use rayon::prelude::*;
 
-use super::candidates::Candidate;
+use super::basis::basis;
+use super::candidates::{AS_PLANNED, Candidate};
 use super::ground;
 use super::judge::{Judge, unknown_by};
 use super::verdict::Limits;
@@ -124,21 +125,18 @@ pub fn aim(
     let mut rows = rows?;
     rank(&mut rows);
     assumed.push("drift is the same for neighbouring places of launch regions, assumed; launch places were flown themselves".into());
+    let launches = rows.iter().filter_map(|row| row.launch.as_ref());
+    let mut launches = launches.map(|launch| Candidate::at(launch.position));
+    if launches.any(|place| place.lies_as_planned(plan, heights.as_deref())) {
+        assumed.push(AS_PLANNED.into());
+    }
     assumed.extend(ground::ASSUMED.map(str::to_owned));
     Ok(Aim {
-        name: plan.name.clone(),
+        basis: basis(plan, input, &limits, options, &map, &[], assumed),
         site: plan.site,
-        timezone: plan.timezone.clone(),
         target: target.display().to_string(),
         restricted: may_launch.in_words(),
-        limits: limits.in_words(options.units),
-        covered: input.covered(),
         rows,
-        draws: options.draws,
-        seed: options.seed,
-        version: env!("CARGO_PKG_VERSION").into(),
-        sources: ground::sources(&map, &[]),
-        assumptions: assumed,
     })
 }
 
@@ -170,13 +168,8 @@ fn fly_from(
     time: Timestamp,
     options: Options,
 ) -> Result<FlownRelease> {
-    let candidate = Candidate {
-        name: String::new(),
-        position: site,
-        elevation_m: None,
-    };
     let heights: Option<&Terrain> = flown_in.ground.map(Arc::as_ref);
-    let plan = candidate.plan(plan, heights);
+    let plan = Candidate::at(site).plan(plan, heights);
     let tried = fly_releases(&plan, flown_in, &[time], options, || {})?;
     let one = tried.into_iter().next().map(|(_, flown)| flown);
     one.unwrap_or_else(|| {

@@ -22,7 +22,25 @@ pub struct Candidate {
     pub elevation_m: Option<f64>,
 }
 
+/// What is assumed of places of which nothing else tells how high they lie.
+pub const AS_PLANNED: &str = "sites without an elevation lie as high as the plan's site, assumed";
+
 impl Candidate {
+    /// A place of which nothing else is known.
+    pub fn at(position: Position) -> Candidate {
+        Candidate {
+            name: String::new(),
+            position,
+            elevation_m: None,
+        }
+    }
+
+    /// Whether nothing but the plan's own site tells how high it lies.
+    pub fn lies_as_planned(&self, plan: &Plan, terrain: Option<&Terrain>) -> bool {
+        let ground_m = terrain.and_then(|t| t.height_m(self.position));
+        self.elevation_m.is_none() && ground_m.is_none() && plan.elevation_m.is_some()
+    }
+
     /// A plan flown from here: as high as given, else as the terrain, else as the plan's own site.
     pub fn plan(&self, plan: &Plan, terrain: Option<&Terrain>) -> Plan {
         let ground_m = terrain.and_then(|t| t.height_m(self.position));

@@ -2,6 +2,7 @@
 
 use jiff::Timestamp;
 
+use super::basis::basis;
 use super::ground;
 use super::judge::{Judge, rank};
 use super::site::checked;
@@ -11,6 +12,7 @@ use crate::geodesy::Normal;
 use crate::ground::airspace::{default_cylinders, highest_top_m};
 use crate::plan::Plan;
 use crate::report::days::{Days, Row};
+use crate::spread::run::Landing;
 use crate::zone::releases::{FlownIn, fly_releases};
 use crate::zone::{Options, WindInput, terrain};
 
@@ -36,21 +38,17 @@ pub fn days(
         low_m: highest_top_m(plan.site, terrain::FAR_M, &cylinders)?,
     };
     let tried = fly_releases(plan, flown_in, times, options, done)?;
-    let places: Vec<Normal> = tried
+    let landings: Vec<Landing> = tried
         .iter()
         .filter_map(|(_, flown)| flown.as_ref().ok())
-        .flat_map(|flown| flown.landings.iter().map(|l| l.place))
+        .flat_map(|flown| flown.landings.iter().copied())
         .collect();
+    let places: Vec<Normal> = landings.iter().map(|l| l.place).collect();
     let map = ground::map(&plan.ground, plan.site, &places)?;
     let judge = Judge::new(plan, &map, &cylinders, limits, options.units);
     let rows: Result<Vec<Row>> = tried.iter().map(|t| judge.row(plan.site, t)).collect();
     let mut rows = rows?;
     rank(&mut rows);
-    let landings: Vec<_> = tried
-        .iter()
-        .filter_map(|(_, flown)| flown.as_ref().ok())
-        .flat_map(|flown| flown.landings.iter().copied())
-        .collect();
     let landed_on = terrain::sources(ground.as_deref(), &landings);
     assumed.extend(ground::ASSUMED.map(str::to_owned));
     assumed.extend(terrain::assumed(&landed_on));
@@ -58,17 +56,9 @@ pub fn days(
         terrain::off_ground(ground.as_deref(), plan.site, site_m, options.units)
     }));
     Ok(Days {
-        name: plan.name.clone(),
+        basis: basis(plan, input, &limits, options, &map, &landed_on, assumed),
         site: plan.site,
-        timezone: plan.timezone.clone(),
-        limits: limits.in_words(options.units),
-        covered: input.covered(),
         rows,
         site_check: checked(&plan.ground, &map, plan.site),
-        draws: options.draws,
-        seed: options.seed,
-        version: env!("CARGO_PKG_VERSION").into(),
-        sources: ground::sources(&map, &landed_on),
-        assumptions: assumed,
     })
 }

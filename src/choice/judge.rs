@@ -7,6 +7,7 @@ use jiff::tz::TimeZone;
 
 use super::ground::buffers;
 use super::verdict::{Limits, judge, strains};
+use crate::clock::after;
 use crate::error::{Error, Result};
 use crate::geodesy::{Normal, Position};
 use crate::ground::airspace::{Airspace, Cylinder};
@@ -18,7 +19,6 @@ use crate::report::days::{Day, Hazard, NearPlace, Passing, Row, Verdict};
 use crate::spread::run::quantiles;
 use crate::units::UnitSystem;
 use crate::zone::LEFT_ALLOWED;
-use crate::zone::clock::after;
 use crate::zone::releases::{FlownRelease, Tried};
 
 /// What releases are judged by.
@@ -101,7 +101,7 @@ impl<'a> Judge<'a> {
             center: flown.center,
             distance_m: site.distance_m(flown.center),
             azimuth_deg: site.azimuth_deg(flown.center),
-            place: self.near_place(flown.center)?,
+            place: near_place(self.map, flown.center)?,
             landing,
             latest_landing: latest,
             area_m2: flown.ellipse.as_ref().map(|e| e.shape.area_m2()),
@@ -116,15 +116,6 @@ impl<'a> Judge<'a> {
         })
     }
 
-    fn near_place(&self, center: Position) -> Result<Option<NearPlace>> {
-        let near = self.map.nearest_place(center)?;
-        Ok(near.map(|near| NearPlace {
-            name: near.what.name.clone(),
-            distance_m: near.distance_m,
-            azimuth_deg: near.what.position.azimuth_deg(center),
-        }))
-    }
-
     fn passings(&self, flown: &FlownRelease) -> Vec<Passing> {
         let shares = self.airspace.shares(flown.low.iter().map(AsRef::as_ref));
         let told = self.cylinders.iter().zip(shares);
@@ -137,6 +128,20 @@ impl<'a> Judge<'a> {
         })
         .collect()
     }
+}
+
+/// The named place nearest to the centre of landings.
+///
+/// # Errors
+///
+/// When the data in the program are damaged.
+pub fn near_place(map: &GroundMap, center: Position) -> Result<Option<NearPlace>> {
+    let near = map.nearest_place(center)?;
+    Ok(near.map(|near| NearPlace {
+        name: near.what.name.clone(),
+        distance_m: near.distance_m,
+        azimuth_deg: near.what.position.azimuth_deg(center),
+    }))
 }
 
 /// A release that could not be flown.

@@ -1,6 +1,7 @@
 //! Which day, which site: releases scored against limits and ranked.
 
 pub mod aim;
+mod basis;
 pub mod candidates;
 pub mod days;
 pub mod ground;

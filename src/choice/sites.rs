@@ -5,7 +5,8 @@
 
 use jiff::Timestamp;
 
-use super::candidates::Candidate;
+use super::basis::basis;
+use super::candidates::{AS_PLANNED, Candidate};
 use super::ground;
 use super::judge::{Judge, better_first, rank, unknown_by};
 use super::site::checked;
@@ -97,8 +98,9 @@ pub fn sites(
         compared.push(site(plan, candidate, flown, rows, &map, options.units));
     }
     rank_sites(&mut compared);
-    if plan.elevation_m.is_some() && candidates.iter().any(|c| is_as_planned(c, flown_in)) {
-        assumed.push("sites without an elevation lie as high as the plan's site, assumed".into());
+    let as_planned = |c: &Candidate| c.lies_as_planned(plan, heights.as_deref());
+    if candidates.iter().any(as_planned) {
+        assumed.push(AS_PLANNED.into());
     }
     let landed_on = terrain::sources(heights.as_deref(), &landings);
     assumed.extend(ground::ASSUMED.map(str::to_owned));
@@ -110,24 +112,10 @@ pub fn sites(
     });
     assumed.extend(off_ground);
     Ok(Sites {
-        name: plan.name.clone(),
-        timezone: plan.timezone.clone(),
-        limits: limits.in_words(options.units),
-        covered: input.covered(),
+        basis: basis(plan, input, &limits, options, &map, &landed_on, assumed),
         sites: compared,
         releases: times.len(),
-        draws: options.draws,
-        seed: options.seed,
-        version: env!("CARGO_PKG_VERSION").into(),
-        sources: ground::sources(&map, &landed_on),
-        assumptions: assumed,
     })
-}
-
-/// Whether nothing but the plan's own site tells how high a candidate lies.
-fn is_as_planned(candidate: &Candidate, flown_in: FlownIn) -> bool {
-    let heights = flown_in.ground.map(AsRef::as_ref);
-    candidate.elevation_m.is_none() && terrain::height_at(heights, candidate.position).is_none()
 }
 
 fn middle(candidates: &[Candidate], otherwise: Position) -> Position {
@@ -155,16 +143,11 @@ fn first_pass(
     times: &[Timestamp],
     options: Options,
 ) -> Result<Vec<Tried>> {
-    let candidate = Candidate {
-        name: String::new(),
-        position: middle,
-        elevation_m: None,
-    };
     let few = Options {
         draws: options.draws.min(FIRST_PASS_DRAWS),
         ..options
     };
-    let plan = candidate.plan(plan, flown_in.ground.map(AsRef::as_ref));
+    let plan = Candidate::at(middle).plan(plan, flown_in.ground.map(AsRef::as_ref));
     fly_releases(&plan, flown_in, times, few, || {})
 }
 

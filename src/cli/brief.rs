@@ -7,19 +7,18 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use jiff::Timestamp;
 
-use super::options::{Units, with_threads};
+use super::options::{RunArgs, with_threads};
 use super::output;
 use super::progress::Progress;
-use super::wind_files;
+use super::wind_files::WindArgs;
 use crate::brief::brief;
 use crate::error::{Error, Result};
 use crate::plan::Plan;
 use crate::report::brief::Brief;
 use crate::report::write_file::write_atomically;
 use crate::report::{brief_page, calendar, geojson, gpx, kml, map, zone_csv};
-use crate::sources::Format;
 use crate::units::UnitSystem;
-use crate::zone::{DRAWS, Options};
+use crate::zone::DRAWS;
 
 /// Pixels of the map's picture for each of its units.
 const PIXELS: f32 = 2.0;
@@ -34,27 +33,18 @@ pub struct BriefArgs {
     /// The folder to write into; it is made if it is not there.
     #[arg(long, value_name = "FOLDER")]
     pub out: PathBuf,
-    /// Wind files that replace the plan's.
-    #[arg(long, value_name = "FILE", num_args = 1..)]
-    pub wind: Vec<PathBuf>,
-    /// The wind files' format, when it is not recognised: csv, igra2, listing or gsl.
-    #[arg(long, value_name = "NAME")]
-    pub format: Option<Format>,
+    /// Which winds.
+    #[command(flatten)]
+    pub winds: WindArgs,
     /// How many flights to draw.
     #[arg(long, default_value_t = DRAWS, value_parser = clap::value_parser!(u64).range(20..=10_000_000))]
     pub draws: u64,
-    /// Seed of everything random: the same seed gives the same bytes.
-    #[arg(long, default_value_t = 1)]
-    pub seed: u64,
     /// The time that is given as that of making it; the clock's unless given.
     #[arg(long, value_name = "TIME")]
     pub made: Option<Timestamp>,
-    /// Threads to use; all cores unless given.
-    #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub threads: Option<u16>,
-    /// Units for people.
-    #[arg(long, value_enum, default_value = "metric")]
-    pub units: Units,
+    /// How it is run.
+    #[command(flatten)]
+    pub run: RunArgs,
 }
 
 /// Runs the command; what was written is told on `out`.
@@ -64,21 +54,15 @@ pub struct BriefArgs {
 /// Whatever is wrong with the plan, the winds, the ground or the folder to write into.
 pub fn run(args: &BriefArgs, out: &mut impl Write) -> Result<()> {
     let plan = Plan::read(&args.plan)?;
-    let units: UnitSystem = args.units.into();
-    let winds = wind_files::of_plan(&plan, &args.plan, &args.wind, args.format)?;
+    let winds = args.winds.read(&plan, &args.plan)?;
     fs::create_dir_all(&args.out).map_err(|cause| Error::file(&args.out, "make", cause))?;
-    let options = Options {
-        draws: args.draws,
-        seed: args.seed,
-        keep_draws: false,
-        units,
-    };
+    let options = args.run.options(args.draws);
     let made = args.made.unwrap_or_else(Timestamp::now);
-    let files = with_threads(args.threads, || {
+    let files = with_threads(args.run.threads, || {
         let progress = Progress::new(args.draws, 512);
         let brief = brief(&plan, &winds, options, made, || progress.step())?;
         progress.done();
-        files(&brief, units)
+        files(&brief, options.units)
     })?;
     let mut told = String::new();
     for (name, bytes) in files {

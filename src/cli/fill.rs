@@ -13,7 +13,6 @@ use crate::fill::findings::SLOW_M_S;
 use crate::fill::rules::RuleBook;
 use crate::fill::{Options, checklist, size};
 use crate::plan::Plan;
-use crate::report::write_file::UnfinishedFile;
 use crate::report::{fill_card, fill_picture, fill_table};
 use crate::sizing::Known;
 use crate::units::{Dimension, UnitSystem, parse};
@@ -148,11 +147,7 @@ pub fn run(args: &FillArgs, out: &mut impl Write) -> Result<()> {
         true => None,
         false => Some(wind_files::of_plan(&plan, &args.plan, &args.wind, None)?),
     };
-    let unfinished: Vec<(UnfinishedFile, &PathBuf)> = args
-        .out
-        .iter()
-        .map(|path| Ok((UnfinishedFile::begin(path)?, path)))
-        .collect::<Result<_>>()?;
+    let unfinished = output::begin(&args.out)?;
     let options = Options {
         known: args.known(),
         lifted_kg: args.lifted,

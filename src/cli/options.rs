@@ -2,12 +2,13 @@
 
 use std::str::FromStr;
 
-use clap::ValueEnum;
+use clap::{Args, ValueEnum};
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp, ToSpan, civil};
 
 use crate::error::{Error, Fault, Result};
 use crate::units::UnitSystem;
+use crate::zone::Options;
 
 /// The units a person reads.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -23,6 +24,32 @@ impl From<Units> for UnitSystem {
         match units {
             Units::Metric => UnitSystem::Metric,
             Units::Us => UnitSystem::Us,
+        }
+    }
+}
+
+/// How flights are drawn and told, whatever the command.
+#[derive(Debug, Args)]
+pub struct RunArgs {
+    /// Seed of everything random: the same seed gives the same bytes.
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// Threads to use; all cores unless given.
+    #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// Units for people.
+    #[arg(long, value_enum, default_value = "metric")]
+    pub units: Units,
+}
+
+impl RunArgs {
+    /// So many draws, with this seed and in these units.
+    pub fn options(&self, draws: u64) -> Options {
+        Options {
+            draws,
+            seed: self.seed,
+            keep_draws: false,
+            units: self.units.into(),
         }
     }
 }

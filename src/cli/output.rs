@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use crate::error::{Error, Result};
+use crate::report::write_file::UnfinishedFile;
 
 /// A value as indented JSON, ending in a newline.
 pub fn json(value: &impl Serialize) -> Result<String> {
@@ -36,4 +37,12 @@ pub fn path_of_kind(text: &str, kinds: &[&str]) -> std::result::Result<PathBuf, 
             kinds.join(", ")
         )),
     }
+}
+
+/// Begins all the files that are asked for, so that a place that cannot be written to is told first.
+pub fn begin(paths: &[PathBuf]) -> Result<Vec<(UnfinishedFile, &PathBuf)>> {
+    let begun = paths.iter();
+    begun
+        .map(|path| Ok((UnfinishedFile::begin(path)?, path)))
+        .collect()
 }

@@ -5,20 +5,17 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::options::{Units, with_threads};
+use super::options::with_threads;
 use super::output;
 use super::progress::Progress;
-use super::times::TimesArgs;
-use super::wind_files;
+use super::releases::ReleasesArgs;
 use crate::choice::aim::{Allowed, aim};
 use crate::choice::candidates;
 use crate::choice::sites::sites;
 use crate::error::Result;
 use crate::plan::Plan;
-use crate::report::write_file::UnfinishedFile;
 use crate::report::{aim as aim_report, sites as sites_report};
-use crate::units::{Dimension, UnitSystem, parse};
-use crate::zone::Options;
+use crate::units::{Dimension, parse};
 
 /// Compares candidate sites over release times and ranks them, or finds where to launch so that
 /// the load comes down in a target.
@@ -51,30 +48,12 @@ pub struct SitesArgs {
     /// With --into: launch on the plan's roads only.
     #[arg(long, requires = "into", conflicts_with = "candidates")]
     pub on_roads: bool,
-    /// Wind files that replace the plan's.
-    #[arg(long, value_name = "FILE", num_args = 1..)]
-    pub wind: Vec<PathBuf>,
     /// Which releases.
     #[command(flatten)]
-    pub times: TimesArgs,
+    pub releases: ReleasesArgs,
     /// Also writes .csv, .json or .geojson.
     #[arg(long, value_name = "PATH", value_parser = output_path)]
     pub out: Vec<PathBuf>,
-    /// How many flights to draw for each release from each site.
-    #[arg(long, default_value_t = 1_000, value_parser = clap::value_parser!(u64).range(20..=1_000_000))]
-    pub draws: u64,
-    /// Seed of everything random: the same seed gives the same bytes.
-    #[arg(long, default_value_t = 1)]
-    pub seed: u64,
-    /// Threads to use; all cores unless given.
-    #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub threads: Option<u16>,
-    /// Units for people.
-    #[arg(long, value_enum, default_value = "metric")]
-    pub units: Units,
-    /// Prints the result as JSON instead of the table.
-    #[arg(long)]
-    pub json: bool,
 }
 
 fn length(text: &str) -> std::result::Result<f64, String> {
@@ -106,12 +85,8 @@ struct Told {
 /// to write to.
 pub fn run(args: &SitesArgs, out: &mut impl Write) -> Result<()> {
     let plan = Plan::read(&args.plan)?;
-    let unfinished: Vec<(UnfinishedFile, &PathBuf)> = args
-        .out
-        .iter()
-        .map(|path| Ok((UnfinishedFile::begin(path)?, path)))
-        .collect::<Result<_>>()?;
-    let told = with_threads(args.threads, || told(args, &plan))?;
+    let unfinished = output::begin(&args.out)?;
+    let told = with_threads(args.releases.run.threads, || told(args, &plan))?;
     for (file, path) in unfinished {
         let text = match output::extension(path).as_deref() {
             Some("csv") => &told.csv,
@@ -120,7 +95,11 @@ pub fn run(args: &SitesArgs, out: &mut impl Write) -> Result<()> {
         };
         file.finish(text.as_bytes())?;
     }
-    let text = if args.json { &told.json } else { &told.table };
+    let text = if args.releases.json {
+        &told.json
+    } else {
+        &told.table
+    };
     output::print(out, "standard output", text)
 }
 
@@ -129,15 +108,10 @@ fn told(args: &SitesArgs, plan: &Plan) -> Result<Told> {
         Some(file) => candidates::read(file, args.spacing)?,
         None => Vec::new(),
     };
-    let winds = wind_files::of_plan(plan, &args.plan, &args.wind, None)?;
-    let times = args.times.times(plan, &winds)?;
-    let units: UnitSystem = args.units.into();
-    let options = Options {
-        draws: args.draws,
-        seed: args.seed,
-        keep_draws: false,
-        units,
-    };
+    let winds = args.releases.winds(plan, &args.plan)?;
+    let times = args.releases.times(plan, &winds)?;
+    let options = args.releases.options();
+    let units = options.units;
     if let Some(target) = &args.into {
         let allowed = Allowed {
             launch_in: args.launch_in.clone(),

@@ -4,6 +4,7 @@ use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
+use clap::Args;
 use jiff::Timestamp;
 use rayon::prelude::*;
 
@@ -13,6 +14,28 @@ use crate::sources::grid::GridFile;
 use crate::sources::grid::archive::{Archive, Joining};
 use crate::sources::{self, Ascent, Format};
 use crate::zone::WindInput;
+
+/// The winds of one release.
+#[derive(Debug, Args)]
+pub struct WindArgs {
+    /// Wind files that replace the plan's.
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub wind: Vec<PathBuf>,
+    /// The wind files' format, when it is not recognised: csv, igra2, listing or gsl.
+    #[arg(long, value_name = "NAME")]
+    pub format: Option<Format>,
+}
+
+impl WindArgs {
+    /// The winds that are asked for.
+    ///
+    /// # Errors
+    ///
+    /// Whatever is wrong with their files.
+    pub fn read(&self, plan: &Plan, plan_file: &Path) -> Result<WindInput> {
+        of_plan(plan, plan_file, &self.wind, self.format)
+    }
+}
 
 /// What the files hold.
 pub enum WindFiles {

@@ -6,18 +6,16 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use serde::Serialize;
 
-use super::options::{Units, with_threads};
+use super::options::{RunArgs, with_threads};
 use super::output;
 use super::progress::Progress;
-use super::wind_files;
+use super::wind_files::WindArgs;
 use crate::error::Result;
 use crate::plan::Plan;
 use crate::report::facts::Facts;
 use crate::report::write_file::UnfinishedFile;
 use crate::report::zone::Zone;
 use crate::report::{geojson, zone_table};
-use crate::sources::Format;
-use crate::units::UnitSystem;
 use crate::zone::{DRAWS, Options, Prediction, predict};
 
 /// Predicts the landing zone of a plan: where, when, and how sure.
@@ -26,12 +24,9 @@ pub struct ZoneArgs {
     /// The plan (TOML).
     #[arg(value_name = "PLAN.toml")]
     pub plan: PathBuf,
-    /// Wind files that replace the plan's.
-    #[arg(long, value_name = "FILE", num_args = 1..)]
-    pub wind: Vec<PathBuf>,
-    /// The wind files' format, when it is not recognised: csv, igra2, listing or gsl.
-    #[arg(long, value_name = "NAME")]
-    pub format: Option<Format>,
+    /// Which winds.
+    #[command(flatten)]
+    pub winds: WindArgs,
     /// Also writes the zone as GeoJSON; "-" prints it, and the table goes to stderr.
     #[arg(long, value_name = "PATH")]
     pub out: Option<PathBuf>,
@@ -41,15 +36,9 @@ pub struct ZoneArgs {
     /// How many flights to draw.
     #[arg(long, default_value_t = DRAWS, value_parser = clap::value_parser!(u64).range(20..=10_000_000))]
     pub draws: u64,
-    /// Seed of everything random: the same seed gives the same bytes.
-    #[arg(long, default_value_t = 1)]
-    pub seed: u64,
-    /// Threads to use; all cores unless given.
-    #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub threads: Option<u16>,
-    /// Units for people.
-    #[arg(long, value_enum, default_value = "metric")]
-    pub units: Units,
+    /// How it is run.
+    #[command(flatten)]
+    pub run: RunArgs,
     /// Prints the result as JSON instead of the table.
     #[arg(long)]
     pub json: bool,
@@ -69,20 +58,18 @@ struct Summary<'a> {
 /// Whatever is wrong with the plan, the winds, the flight or the place to write to.
 pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Result<()> {
     let plan = Plan::read(&args.plan)?;
-    let units: UnitSystem = args.units.into();
-    let winds = wind_files::of_plan(&plan, &args.plan, &args.wind, args.format)?;
+    let winds = args.winds.read(&plan, &args.plan)?;
     let to_stdout = args.out.as_deref() == Some(Path::new("-"));
     let unfinished = match &args.out {
         Some(path) if !to_stdout => Some(UnfinishedFile::begin(path)?),
         _ => None,
     };
     let options = Options {
-        draws: args.draws,
-        seed: args.seed,
         keep_draws: args.keep_draws,
-        units,
+        ..args.run.options(args.draws)
     };
-    let prediction = with_threads(args.threads, || {
+    let units = options.units;
+    let prediction = with_threads(args.run.threads, || {
         let progress = Progress::new(args.draws, 512);
         let prediction = predict(&plan, &winds, options, || progress.step());
         progress.done();

@@ -2,12 +2,12 @@
 
 use std::fmt::Write as _;
 
-use jiff::tz::TimeZone;
 use serde::Serialize;
 use serde_json::json;
 
-use super::days::{CAUTIONS, Row, csv_text, header, record, time};
-use super::geojson::{ellipse_with, gathered, polygons_feature, spot_feature};
+use super::basis::Basis;
+use super::days::{Row, csv_text, header, record, time};
+use super::geojson::{ellipse_with, polygons_feature, spot_feature};
 use super::zone_table::list;
 use crate::error::Result;
 use crate::geodesy::Position;
@@ -17,33 +17,17 @@ use crate::units::{UnitSystem, duration};
 /// Releases that aim at a target.
 #[derive(Debug, Clone, Serialize)]
 pub struct Aim {
-    /// The flight's name; may be empty.
-    pub name: String,
+    /// What the comparison was made from.
+    #[serde(flatten)]
+    pub basis: Basis,
     /// The plan's own site.
     pub site: Position,
-    /// The zone of people's times.
-    #[serde(skip)]
-    pub timezone: TimeZone,
     /// The file of the target.
     pub target: String,
     /// Where launches were looked for, in words.
     pub restricted: String,
-    /// The limits in words.
-    pub limits: Vec<String>,
-    /// The region and hours that a forecast covers, in words.
-    pub covered: Option<String>,
     /// One row a release, in order of time.
     pub rows: Vec<AimRow>,
-    /// Draws for each.
-    pub draws: u64,
-    /// Their seed.
-    pub seed: u64,
-    /// The program's version.
-    pub version: String,
-    /// Where the ground comes from.
-    pub sources: Vec<String>,
-    /// What was assumed.
-    pub assumptions: Vec<String>,
 }
 
 /// One release.
@@ -125,23 +109,12 @@ pub fn table(aim: &Aim, units: UnitSystem) -> String {
     }
     text.push_str("\n* strongest wind at the ground, or the lowest known, from an hour before the release to the release\n");
     text.push_str(&list("Launches looked for", &[aim.restricted.as_str()]));
-    text.push_str(&list("Winds cover", aim.covered.as_slice()));
-    text.push_str(&list("Limits", &aim.limits));
-    text.push_str(&list("Ranking", &[RANKING]));
-    text.push_str(&list("Assumed", &aim.assumptions));
-    text.push_str(&list("Ground", &aim.sources));
-    text.push_str(&list("Cautions", &CAUTIONS));
-    let _ = writeln!(
-        text,
-        "\n{} draws for each, seed {}, windfall {}",
-        aim.draws, aim.seed, aim.version
-    );
-    text
+    text + &aim.basis.end_of_table(RANKING, "")
 }
 
 fn line(row: &AimRow, aim: &Aim, units: UnitSystem) -> String {
     let rank = row.rank.map_or_else(String::new, |r| r.to_string());
-    let when = time(row.row.release, &aim.timezone);
+    let when = time(row.row.release, &aim.basis.timezone);
     let launch = row.launch.as_ref().map_or_else(
         || format!("{:58}", ""),
         |l| {
@@ -247,14 +220,5 @@ pub fn geojson(aim: &Aim) -> String {
             features.push(ellipse_with(ellipse, [("release", release.clone())]));
         }
     }
-    let collection = gathered(
-        features,
-        [
-            ("seed", json!(aim.seed)),
-            ("version", json!(aim.version)),
-            ("draws", json!(aim.draws)),
-            ("assumptions", json!(aim.assumptions)),
-        ],
-    );
-    format!("{collection}\n")
+    aim.basis.geojson(features)
 }

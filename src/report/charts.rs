@@ -6,9 +6,10 @@ use jiff::Timestamp;
 use super::brief::Brief;
 use super::map::flight::{ELLIPSE, ellipse_look, stroke};
 use super::map::labels::Labels;
-use super::picture::{Anchor, Picture, axis_step};
+use super::picture::{Anchor, Picture, axis_step, tick};
 use super::words::{clock_time, clock_with_zone, far};
 use super::zone::Mark;
+use crate::clock::{after, seconds_between};
 use crate::geodesy::Position;
 use crate::ground::plane::Plane;
 use crate::units::{FOOT_M, MILE_M, UnitSystem};
@@ -146,7 +147,7 @@ pub fn landing_times(brief: &Brief) -> Picture {
     let minutes = (width_s / 60.0).round();
     let said = format!("share of landings in {minutes:.0} min, %; dark: 9 in 10 of them");
     picture.text([8.0, 24.0], SMALL, Anchor::Start, &said);
-    let at = |s: f64| later(brief.zone.release.time, s);
+    let at = |s: f64| after(brief.zone.release.time, s);
     let across = time_axis(
         &mut picture,
         brief,
@@ -255,7 +256,7 @@ pub fn winds(brief: &Brief, units: UnitSystem) -> Picture {
 fn winds_met(track: &[Mark]) -> Vec<(f64, Wind)> {
     let met = track.windows(2).filter_map(|leg| {
         let (a, b) = (&leg[0], &leg[1]);
-        let seconds = b.time.duration_since(a.time).as_secs_f64();
+        let seconds = seconds_between(a.time, b.time);
         // Shorter legs, as beside the burst, say little.
         if seconds < 2.0 {
             return None;
@@ -364,13 +365,7 @@ fn arrow(picture: &mut Picture, from: [f64; 2], to: [f64; 2]) {
 }
 
 fn seconds(brief: &Brief, at: Timestamp) -> f64 {
-    at.duration_since(brief.zone.release.time).as_secs_f64()
-}
-
-/// The time so many seconds after another.
-fn later(time: Timestamp, s: f64) -> Timestamp {
-    let since = jiff::SignedDuration::try_from_secs_f64(s).unwrap_or_default();
-    time.checked_add(since).unwrap_or(time)
+    seconds_between(brief.zone.release.time, at)
 }
 
 /// Draws local times along the bottom, at whole steps of the hour.
@@ -403,7 +398,7 @@ fn time_axis(
         let x = scale.at(at);
         picture.line(&[[x, TOP], [x, bottom]], 1.0, GRID);
         if x > LEFT + 24.0 && x < RIGHT - 20.0 {
-            let time = clock_time(later(brief.zone.release.time, at), &brief.timezone);
+            let time = clock_time(after(brief.zone.release.time, at), &brief.timezone);
             picture.text([x, bottom + 24.0], SMALL, Anchor::Middle, &time);
         }
         at += scale.step;
@@ -452,10 +447,4 @@ fn frame(picture: &mut Picture, bottom: f64) {
         [LEFT, TOP],
     ];
     picture.line(&corners, 1.6, BLACK);
-}
-
-/// A number on an axis with no more decimals than its step needs.
-fn tick(value: f64, step: f64) -> String {
-    let decimals = (-step.log10().floor()).clamp(0.0, 3.0) as usize;
-    format!("{:.decimals$}", value + 0.0)
 }

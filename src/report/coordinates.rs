@@ -1,10 +1,11 @@
 //! Coordinates as every file gives them: rounded alike, cut at the antimeridian.
 
 use geo::{Coord, Polygon};
-use jiff::{SignedDuration, Timestamp, Unit};
+use jiff::{Timestamp, Unit};
 
 use super::antimeridian::{CutPoint, cut_line, cut_rings};
 use super::zone::Mark;
+use crate::clock::{self, seconds_between};
 use crate::geodesy::Position;
 use crate::spread::region::nest;
 
@@ -42,12 +43,11 @@ fn mark_at(track: &[Mark], point: &CutPoint) -> TrackPoint {
         &track[point.index.ceil() as usize],
     );
     let t = point.index.fract();
-    let gap_s = after.time.duration_since(before.time).as_secs_f64();
-    let since = SignedDuration::try_from_secs_f64(t * gap_s).unwrap_or_default();
+    let since_s = t * seconds_between(before.time, after.time);
     TrackPoint {
         at: rounded(point.at),
         altitude_m: metres(before.altitude_m * (1.0 - t) + after.altitude_m * t),
-        time: before.time.checked_add(since).unwrap_or(before.time),
+        time: clock::after(before.time, since_s),
     }
 }
 

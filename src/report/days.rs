@@ -7,7 +7,8 @@ use jiff::tz::TimeZone;
 use serde::Serialize;
 use serde_json::json;
 
-use super::geojson::{ellipse_with, gathered};
+use super::basis::Basis;
+use super::geojson::ellipse_with;
 use super::site::{self, SiteFinding};
 use super::zone_table::list;
 use crate::error::{Error, Result};
@@ -69,31 +70,15 @@ impl Verdict {
 /// Releases compared.
 #[derive(Debug, Clone, Serialize)]
 pub struct Days {
-    /// The flight's name; may be empty.
-    pub name: String,
+    /// What the comparison was made from.
+    #[serde(flatten)]
+    pub basis: Basis,
     /// Where the stack is released.
     pub site: Position,
-    /// The zone of people's times.
-    #[serde(skip)]
-    pub timezone: TimeZone,
-    /// The limits in words.
-    pub limits: Vec<String>,
-    /// The region and hours that a forecast covers, in words.
-    pub covered: Option<String>,
     /// One row a release, in order of time.
     pub rows: Vec<Row>,
     /// What is near the site.
     pub site_check: Vec<SiteFinding>,
-    /// Draws for each.
-    pub draws: u64,
-    /// Their seed.
-    pub seed: u64,
-    /// The program's version.
-    pub version: String,
-    /// Where the ground comes from.
-    pub sources: Vec<String>,
-    /// What was assumed.
-    pub assumptions: Vec<String>,
 }
 
 /// One release.
@@ -239,12 +224,12 @@ impl Day {
     }
 }
 
+/// What the table and the picture are called.
+pub(super) const TITLE: &str = "Release times compared";
+
 /// The table for people, in order of time.
 pub fn table(days: &Days, units: UnitSystem) -> String {
-    let title = match days.name.as_str() {
-        "" => "Release times compared".to_owned(),
-        name => format!("Release times compared: {name}"),
-    };
+    let title = days.basis.title(TITLE);
     let mut text = format!(
         "{title}\nfrom {}\n\n{:4}{:22}{:11}{:>10}{:>9}{:>13}{:>10}{:>9}{:>13}  {}\n",
         days.site.text(),
@@ -261,7 +246,7 @@ pub fn table(days: &Days, units: UnitSystem) -> String {
     );
     for row in &days.rows {
         let rank = row.rank.map_or_else(String::new, |r| r.to_string());
-        let when = time(row.release, &days.timezone);
+        let when = time(row.release, &days.basis.timezone);
         let verdict = format!("{} {}", row.verdict.sign(), row.verdict.name());
         let numbers = row
             .day
@@ -275,18 +260,7 @@ pub fn table(days: &Days, units: UnitSystem) -> String {
     );
     text.push_str(&closer(days, units));
     text.push_str(&list("Site", &site::lines(&days.site_check, units)));
-    text.push_str(&list("Winds cover", days.covered.as_slice()));
-    text.push_str(&list("Limits", &days.limits));
-    text.push_str(&list("Ranking", &[RANKING]));
-    text.push_str(&list("Assumed", &days.assumptions));
-    text.push_str(&list("Ground", &days.sources));
-    text.push_str(&list("Cautions", &CAUTIONS));
-    let _ = writeln!(
-        text,
-        "\n{} draws for each, seed {}, windfall {}",
-        days.draws, days.seed, days.version
-    );
-    text
+    text + &days.basis.end_of_table(RANKING, "")
 }
 
 /// So many of the best releases are looked at more closely.
@@ -306,7 +280,7 @@ fn closer(days: &Days, units: UnitSystem) -> String {
         .map(|(row, day)| {
             format!(
                 "{}: {}",
-                time(row.release, &days.timezone),
+                time(row.release, &days.basis.timezone),
                 more(day, units)
             )
         })
@@ -380,12 +354,6 @@ pub(super) fn more(day: &Day, units: UnitSystem) -> String {
 
 /// How rows are ranked.
 const RANKING: &str = "\"fly\" before \"marginal\" (beyond 80 % of a limit) before \"don't\" (beyond a limit); within these by the number that is nearest to its limit, which is the reason shown. A release that the winds do not cover, or whose draws leave them, is unknown and has no rank.";
-
-/// What everybody who chooses a day has to keep in mind.
-pub(super) const CAUTIONS: [&str; 2] = [
-    "This is a planning aid. It does not say that a flight is safe or permitted: read the rules in force where you fly, and ask the authority and the owners of the land.",
-    "A forecast days ahead changes: compare again with the newest one, and look at the sky.",
-];
 
 pub(super) fn numbers(day: &Day, units: UnitSystem) -> String {
     let area = day.area_m2.map_or_else(|| "-".into(), |a| units.area(a));
@@ -538,14 +506,5 @@ pub fn geojson(days: &Days) -> String {
         ];
         Some(ellipse_with(ellipse, more))
     });
-    let collection = gathered(
-        features.collect(),
-        [
-            ("seed", json!(days.seed)),
-            ("version", json!(days.version)),
-            ("draws", json!(days.draws)),
-            ("assumptions", json!(days.assumptions)),
-        ],
-    );
-    format!("{collection}\n")
+    days.basis.geojson(features.collect())
 }

@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::days::{Day, Days, Row, Verdict};
+use super::days::{Day, Days, Row, TITLE, Verdict};
 use super::picture::{Anchor, Picture};
 use crate::units::{UnitSystem, duration};
 
@@ -76,17 +76,14 @@ pub fn draw(days: &Days, units: UnitSystem) -> Picture {
     let width = LEFT + CELL[0] * across + RIGHT;
     let height = TOP + band_height * bands.len() as f64 + BELOW;
     let mut picture = Picture::new(width, height);
-    let title = match days.name.as_str() {
-        "" => "Release times compared".to_owned(),
-        name => format!("Release times compared: {name}"),
-    };
+    let title = days.basis.title(TITLE);
     picture.text([16.0, 30.0], 20.0, Anchor::Start, &title);
     let zone = zone_name(days);
     let under = format!("from {}; times in {zone}", days.site.text());
     picture.text([16.0, 52.0], 13.0, Anchor::Start, &under);
     for (i, band) in bands.iter().enumerate() {
         let top = TOP + band_height * i as f64;
-        draw_band(&mut picture, band, top, &days.timezone, units);
+        draw_band(&mut picture, band, top, &days.basis.timezone, units);
     }
     let y = height - BELOW + 20.0;
     let key = [
@@ -165,6 +162,6 @@ fn local(at: Timestamp, zone: &TimeZone) -> (String, String) {
 }
 
 fn zone_name(days: &Days) -> String {
-    let name = days.timezone.iana_name().map(str::to_owned);
+    let name = days.basis.timezone.iana_name().map(str::to_owned);
     name.unwrap_or_else(|| "UTC".to_owned())
 }

@@ -7,6 +7,7 @@ use super::fill_words::{
     CAUTIONS, COLD_GAUGE, cylinders_are, cylinders_used, filler, fits, gas_name, measured_sum,
     release, title, weight_to_hang,
 };
+use super::picture::escaped;
 use super::zone_table::wrapped;
 use crate::units::{UnitSystem, duration};
 
@@ -360,18 +361,4 @@ fn html_lift(fill: &Fill, units: UnitSystem) -> String {
     }
     let _ = write!(table, "</table>\n<p>{}</p></section>\n", escaped(WIND));
     table
-}
-
-fn escaped(text: &str) -> String {
-    let mut out = String::new();
-    for c in text.chars().filter(|c| !c.is_control()) {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            other => out.push(other),
-        }
-    }
-    out
 }

@@ -14,6 +14,7 @@ use super::coordinates::{areas, clock, lon_lat, metres, track_lines};
 use super::markup::Markup;
 use super::words::{self, region_name};
 use super::zone::Mark;
+use crate::clock::seconds_between;
 use crate::spread::region::{GroundContour, GroundEllipse};
 use crate::units::UnitSystem;
 
@@ -83,7 +84,7 @@ pub fn timed(track: &[Mark]) -> Vec<Mark> {
     let Some(first) = track.first() else {
         return Vec::new();
     };
-    let since = |mark: &Mark| mark.time.duration_since(first.time).as_secs_f64();
+    let since = |mark: &Mark| seconds_between(first.time, mark.time);
     let last = track.last().map_or(0.0, since);
     let steps = (last / POINT_EVERY_S).floor() as usize;
     (1..=steps)

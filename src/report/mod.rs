@@ -2,6 +2,7 @@
 
 pub mod aim;
 pub mod antimeridian;
+pub mod basis;
 pub mod brief;
 pub mod brief_page;
 pub mod calendar;

@@ -253,6 +253,12 @@ pub fn axis_step(range: f64, most: f64) -> f64 {
         .unwrap_or(10.0 * power)
 }
 
+/// A number on an axis with no more decimals than its step needs.
+pub fn tick(value: f64, step: f64) -> String {
+    let decimals = (-step.log10().floor()).clamp(0.0, 3.0) as usize;
+    format!("{:.decimals$}", value + 0.0)
+}
+
 /// Points as SVG lists them.
 fn point_list(points: &[[f64; 2]]) -> String {
     let list: Vec<String> = points

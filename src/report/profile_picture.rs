@@ -1,7 +1,7 @@
 //! Wind speed and direction by height, as a picture that also works on a phone and in black and
 //! white.
 
-use crate::report::picture::{Anchor, Picture, axis_step};
+use crate::report::picture::{Anchor, Picture, axis_step, tick};
 use crate::report::winds::{place_text, time_text, wind_gaps};
 use crate::units::{FOOT_M, MILE_M, UnitSystem};
 use crate::wind::sounding::{Sounding, Wind};
@@ -134,12 +134,6 @@ fn height_axis(picture: &mut Picture, winds: &[(f64, Wind)], axes: &Axes) -> Hei
         &format!("height above sea level, {symbol}"),
     );
     scale
-}
-
-/// A number on an axis with no more decimals than its step needs.
-fn tick(value: f64, step: f64) -> String {
-    let decimals = (-step.log10().floor()).clamp(0.0, 3.0) as usize;
-    format!("{:.decimals$}", value + 0.0)
 }
 
 /// Shades heights over which the line between two levels is a guess.

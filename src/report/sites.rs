@@ -2,12 +2,12 @@
 
 use std::fmt::Write as _;
 
-use jiff::tz::TimeZone;
 use serde::Serialize;
 use serde_json::json;
 
-use super::days::{CAUTIONS, Day, Row, Verdict, csv_text, header, more, numbers, record, time};
-use super::geojson::{ellipse_with, gathered, spot_feature};
+use super::basis::Basis;
+use super::days::{Day, Row, Verdict, csv_text, header, more, numbers, record, time};
+use super::geojson::{ellipse_with, spot_feature};
 use super::site::{self, SiteFinding};
 use super::zone_table::list;
 use crate::error::Result;
@@ -17,29 +17,13 @@ use crate::units::UnitSystem;
 /// Sites compared.
 #[derive(Debug, Clone, Serialize)]
 pub struct Sites {
-    /// The flight's name; may be empty.
-    pub name: String,
-    /// The zone of people's times.
-    #[serde(skip)]
-    pub timezone: TimeZone,
-    /// The limits in words.
-    pub limits: Vec<String>,
-    /// The region and hours that a forecast covers, in words.
-    pub covered: Option<String>,
+    /// What the comparison was made from.
+    #[serde(flatten)]
+    pub basis: Basis,
     /// The sites, the best first.
     pub sites: Vec<Site>,
     /// How many release times each was flown at.
     pub releases: usize,
-    /// Draws for each.
-    pub draws: u64,
-    /// Their seed.
-    pub seed: u64,
-    /// The program's version.
-    pub version: String,
-    /// Where the ground comes from.
-    pub sources: Vec<String>,
-    /// What was assumed.
-    pub assumptions: Vec<String>,
 }
 
 /// One site.
@@ -90,10 +74,7 @@ const CLOSER: usize = 3;
 
 /// The table for people, the best first.
 pub fn table(sites: &Sites, units: UnitSystem) -> String {
-    let title = match sites.name.as_str() {
-        "" => "Sites compared".to_owned(),
-        name => format!("Sites compared: {name}"),
-    };
+    let title = sites.basis.title("Sites compared");
     let widest = sites.sites.iter().map(|s| s.name.chars().count()).max();
     let wide = widest.unwrap_or(0).clamp(4, 24) + 2;
     let mut text = format!(
@@ -124,18 +105,8 @@ pub fn table(sites: &Sites, units: UnitSystem) -> String {
         "\n* how many release times are \"fly\" (+), \"marginal\" (~), \"don't\" (x), unknown (?); c: carried over, see Assumed\n** strongest wind at the ground, or the lowest known, from an hour before the release to the release\n*** largest share of draws in a keep-out area, in a town or near an airport\n",
     );
     text.push_str(&closer(sites, units));
-    text.push_str(&list("Winds cover", sites.covered.as_slice()));
-    text.push_str(&list("Limits", &sites.limits));
-    text.push_str(&list("Ranking", &[RANKING]));
-    text.push_str(&list("Assumed", &sites.assumptions));
-    text.push_str(&list("Ground", &sites.sources));
-    text.push_str(&list("Cautions", &CAUTIONS));
-    let _ = writeln!(
-        text,
-        "\n{} release times, {} draws for each, seed {}, windfall {}",
-        sites.releases, sites.draws, sites.seed, sites.version
-    );
-    text
+    let of = format!("{} release times, ", sites.releases);
+    text + &sites.basis.end_of_table(RANKING, &of)
 }
 
 /// How sites are ranked.
@@ -150,7 +121,7 @@ fn line(site: &Site, sites: &Sites, wide: usize, units: UnitSystem) -> String {
         false => "c".to_owned(),
     };
     let row = site.best_row();
-    let when = row.map_or_else(String::new, |r| time(r.release, &sites.timezone));
+    let when = row.map_or_else(String::new, |r| time(r.release, &sites.basis.timezone));
     let day = row.and_then(|r| r.day.as_ref());
     let numbers = day.map_or_else(|| format!("{:64}", ""), |d| numbers(d, units));
     format!(
@@ -165,7 +136,7 @@ fn closer(sites: &Sites, units: UnitSystem) -> String {
     for site in flown {
         let mut lines = vec![site.position.text()];
         if let (Some(row), Some(day)) = (site.best_row(), site.best_day()) {
-            let when = time(row.release, &sites.timezone);
+            let when = time(row.release, &sites.basis.timezone);
             lines.push(format!("{when}: {}", more(day, units)));
         }
         lines.extend(site::lines(&site.check, units));
@@ -232,14 +203,5 @@ pub fn geojson(sites: &Sites) -> String {
             features.push(ellipse_with(ellipse, more));
         }
     }
-    let collection = gathered(
-        features,
-        [
-            ("seed", json!(sites.seed)),
-            ("version", json!(sites.version)),
-            ("draws", json!(sites.draws)),
-            ("assumptions", json!(sites.assumptions)),
-        ],
-    );
-    format!("{collection}\n")
+    sites.basis.geojson(features)
 }

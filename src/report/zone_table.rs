@@ -7,6 +7,7 @@ use jiff::tz::TimeZone;
 
 use super::facts::{BalloonFacts, Facts, WindFacts, WindSource};
 use super::zone::Zone;
+use crate::clock::seconds_between;
 use crate::geodesy::Position;
 use crate::spread::members::MemberSpread;
 use crate::units::{UnitSystem, duration};
@@ -372,10 +373,6 @@ fn way(from: Position, to: Position, units: UnitSystem) -> String {
         units.distance(from.distance_m(to)),
         from.azimuth_deg(to)
     )
-}
-
-fn seconds_between(from: Timestamp, to: Timestamp) -> f64 {
-    to.duration_since(from).as_secs_f64()
 }
 
 #[cfg(test)]

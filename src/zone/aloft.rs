@@ -4,9 +4,9 @@ use std::sync::Arc;
 
 use jiff::Timestamp;
 
-use super::clock::after;
 use super::weather::process_of;
 use super::{LEFT_ALLOWED, seconds_by_layer};
+use crate::clock::after;
 use crate::error::Result;
 use crate::flight::model::{Aloft, FlightModel, Moment};
 use crate::geodesy::LocalFrame;

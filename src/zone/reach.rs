@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 
-use super::clock::after;
+use crate::clock::after;
 use crate::error::Result;
 use crate::flight::model::{FlightModel, Moment, Winds};
 use crate::geodesy::Position;

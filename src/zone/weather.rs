@@ -2,9 +2,9 @@
 
 use jiff::Timestamp;
 
-use super::clock::{after, seconds_between};
 use super::reach::{Extent, Reach};
 use super::wind_error;
+use crate::clock::{after, seconds_between};
 use crate::error::{Error, Result};
 use crate::flight::field::LayerField;
 use crate::flight::layers::{LayerWinds, Layers};

@@ -2,6 +2,7 @@
 
 use super::labels::Labels;
 use super::sheet::Sheet;
+use crate::clock::seconds_between;
 use crate::geodesy::Position;
 use crate::report::brief::Brief;
 use crate::report::picture::Picture;
@@ -231,7 +232,7 @@ fn bars(picture: &mut Picture, sheet: &Sheet, brief: &Brief) -> Vec<([f64; 2], S
     let Some(first) = track.first() else {
         return Vec::new();
     };
-    let since = |mark: &Mark| mark.time.duration_since(first.time).as_secs_f64();
+    let since = |mark: &Mark| seconds_between(first.time, mark.time);
     let mut out = Vec::new();
     let mut k = 1;
     for leg in track.windows(2) {

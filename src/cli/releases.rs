@@ -1,20 +1,25 @@
-//! The release times that commands compare.
+//! The releases that commands compare.
 
+use std::path::{Path, PathBuf};
 use std::str::FromStr;
 
 use clap::Args;
 use jiff::Timestamp;
 
-use super::options::When;
+use super::options::{RunArgs, When};
+use super::wind_files;
 use crate::choice::times::release_times;
 use crate::error::{Error, Result};
 use crate::plan::Plan;
 use crate::units::{Dimension, parse};
-use crate::zone::WindInput;
+use crate::zone::{Options, WindInput};
 
-/// Which release times.
+/// Which releases, in which winds, how often drawn.
 #[derive(Debug, Args)]
-pub struct TimesArgs {
+pub struct ReleasesArgs {
+    /// Wind files that replace the plan's.
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub wind: Vec<PathBuf>,
     /// The first day (in the plan's time zone) or time; the first that the winds cover.
     #[arg(long, value_name = "DATE|TIME")]
     pub from: Option<When>,
@@ -27,9 +32,32 @@ pub struct TimesArgs {
     /// Hours of the day in the plan's time zone within which to release.
     #[arg(long, value_name = "HH:MM-HH:MM", default_value = "05:00-11:00")]
     pub hours: Hours,
+    /// How many flights to draw for each release.
+    #[arg(long, default_value_t = 1_000, value_parser = clap::value_parser!(u64).range(20..=1_000_000))]
+    pub draws: u64,
+    /// How it is run.
+    #[command(flatten)]
+    pub run: RunArgs,
+    /// Prints the result as JSON instead of the table.
+    #[arg(long)]
+    pub json: bool,
 }
 
-impl TimesArgs {
+impl ReleasesArgs {
+    /// The winds that are asked for.
+    ///
+    /// # Errors
+    ///
+    /// Whatever is wrong with their files.
+    pub fn winds(&self, plan: &Plan, plan_file: &Path) -> Result<WindInput> {
+        wind_files::of_plan(plan, plan_file, &self.wind, None)
+    }
+
+    /// As many draws as are asked for, and how they are told.
+    pub fn options(&self) -> Options {
+        self.run.options(self.draws)
+    }
+
     /// The release times that are asked for.
     ///
     /// # Errors
