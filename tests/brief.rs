@@ -172,6 +172,20 @@ fn faults_are_told_and_nothing_is_written() {
     );
     let output = windfall("brief", &[plan]);
     assert_eq!(output.status.code(), Some(2));
+    // Winds that end too early: not even the folder is made.
+    let winds = fs::read("samples/ribatejo/era5-portugal-2023.nc").unwrap();
+    let cut = folder.path().join("cut.nc");
+    fs::write(&cut, &winds[..200_000]).unwrap();
+    let never = folder.path().join("never");
+    let args = [
+        plan,
+        "--wind",
+        cut.to_str().unwrap(),
+        "--out",
+        never.to_str().unwrap(),
+    ];
+    assert_eq!(windfall("brief", &args).status.code(), Some(1));
+    assert!(!never.exists());
 
     let changed = changed::Changed::of(
         plan,

@@ -467,6 +467,23 @@ fn a_checklist_of_ones_own() {
 
 /// Faults of the new keys, all at once and by line.
 #[test]
+fn a_file_without_rules_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("mine.toml");
+    for text in ["", "# none yet\n"] {
+        std::fs::write(&path, text).unwrap();
+        let args = [
+            "samples/first-light/plan.toml",
+            "--rules-file",
+            path.to_str().unwrap(),
+        ];
+        let output = windfall("fill", &args);
+        assert_eq!(output.status.code(), Some(1));
+        assert!(stderr(&output).contains("no rules"), "{}", stderr(&output));
+    }
+}
+
+#[test]
 fn faults_in_the_plan() {
     let message = changed(&[
         (

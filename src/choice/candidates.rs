@@ -68,6 +68,14 @@ pub fn read(path: &Path, spacing_m: f64) -> Result<Vec<Candidate>> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
     let found = match bytes.iter().find(|b| !b.is_ascii_whitespace()) {
         Some(b'{') => of_geojson(&name, bytes, spacing_m)?,
+        None => {
+            return Err(Fault::new(
+                name,
+                "an empty file",
+                "CSV with columns lat and lon, or GeoJSON",
+            )
+            .into());
+        }
         _ => of_csv(&name, bytes)?,
     };
     match found.len() {
@@ -348,6 +356,7 @@ mod tests {
             ("lat,lon\n39\n", "line 2"),
             ("lat,lon\n", "no candidate"),
             ("", "lat and lon"),
+            (" \n", "an empty file"),
         ] {
             let message = read_text("sites.csv", text, 1.0).unwrap_err().to_string();
             assert!(message.contains(words), "{text:?}: {message}");

@@ -55,7 +55,6 @@ pub struct BriefArgs {
 pub fn run(args: &BriefArgs, out: &mut impl Write) -> Result<()> {
     let plan = Plan::read(&args.plan)?;
     let winds = args.winds.read(&plan, &args.plan)?;
-    fs::create_dir_all(&args.out).map_err(|cause| Error::file(&args.out, "make", cause))?;
     let options = args.run.options(args.draws);
     let made = args.made.unwrap_or_else(Timestamp::now);
     let files = with_threads(args.run.threads, || {
@@ -64,6 +63,7 @@ pub fn run(args: &BriefArgs, out: &mut impl Write) -> Result<()> {
         progress.done();
         files(&brief, options.units)
     })?;
+    fs::create_dir_all(&args.out).map_err(|cause| Error::file(&args.out, "make", cause))?;
     let mut told = String::new();
     for (name, bytes) in files {
         let path = args.out.join(name);

@@ -193,6 +193,9 @@ impl RuleBook {
 fn read(name: &str, text: &str) -> Result<BTreeMap<String, RuleSet>> {
     let expected = "rules as in src/fill/rules.toml";
     let all: BTreeMap<String, RuleSet> = toml_file(name, text, expected)?;
+    if all.values().all(|set| set.line.is_empty()) {
+        return Err(Fault::new(name, "no rules", expected).into());
+    }
     let mut faults = Vec::new();
     for (rules, set) in &all {
         for line in &set.line {
