@@ -13,7 +13,7 @@ pub struct Layers {
     pub count: usize,
 }
 
-/// Thickness of layers for a balloon's physics, m: costs less than 10 m at the landing
+/// Thickness of layers for a balloon's physics, m: costs about 10 m at the landing at most
 /// (`tests/layer_thickness.rs`, `tests/forecast_flights.rs`).
 pub const THICKNESS_M: f64 = 250.0;
 /// Thickness of layers for stated rates in a single column, m, which cost less.
