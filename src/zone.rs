@@ -32,7 +32,7 @@ use crate::spread::region::Regions;
 use crate::spread::run::{Landings, quantiles, run_keeping};
 use crate::units::UnitSystem;
 use crate::vehicle::balloon::sphere_diameter_m;
-use crate::wind::error::WindErrorProcess;
+use crate::wind::error_process::WindErrorProcess;
 use crate::wind::placing::Outside;
 
 /// How a zone is drawn.

@@ -27,7 +27,8 @@ use windfall::vehicle::ascent::{Climber, DragCurve, GasHeat};
 use windfall::vehicle::balloon::{Fill, Gas, LiftingGas};
 use windfall::vehicle::descent::{FallSpeed, THIN_AIR_EXPONENT};
 use windfall::wind::column::Column;
-use windfall::wind::error::{WindErrorProcess, WindErrorTable};
+use windfall::wind::error::WindError;
+use windfall::wind::error_process::WindErrorProcess;
 
 const BALLOON_KG: f64 = 0.20;
 const LOAD_KG: f64 = 0.15;
@@ -428,6 +429,6 @@ fn fresh_wind_error(r: &Recorded, model: &FlightModel, burst_m: f64) -> WindErro
             std::cmp::Ordering::Greater => 0.0,
         })
         .collect();
-    let table = WindErrorTable::of_sounding(0.0, r.column.winds.top_m());
+    let table = WindError::of_sounding(0.0, r.column.winds.top_m());
     WindErrorProcess::new(&table, &heights, &seconds)
 }

@@ -18,9 +18,9 @@ mod common;
 use common::{DARWIN, MeasuredFlight, interpolate};
 use jiff::civil::DateTime;
 use windfall::wind::error::{
-    AGE_EXPONENT, FRESH_SOUNDING_M_S, SIX_HOUR_DEPARTURE, SOUNDING_CORRELATION_M, WindErrorProcess,
-    WindErrorTable,
+    AGE_EXPONENT, FRESH_SOUNDING_M_S, SIX_HOUR_DEPARTURE, SOUNDING_CORRELATION_M, WindError,
 };
+use windfall::wind::error_process::WindErrorProcess;
 
 const GRID_M: f64 = 250.0;
 const GRID_LEVELS: usize = 100;
@@ -191,13 +191,11 @@ fn observed_drift_m(pairs: &[Vec<Option<[f64; 2]>>], top_m: f64) -> (f64, usize)
 
 /// The same from the model: default table, correlation length L.
 fn modelled_drift_m(top_m: f64, correlation_length_m: f64) -> f64 {
-    let table = WindErrorTable {
-        correlation_length_m,
-        ..WindErrorTable::of_sounding(6.0 * 3_600.0, f64::INFINITY)
-    };
+    let mut error = WindError::of_sounding(6.0 * 3_600.0, 90_000.0);
+    error.parts[0].correlation_length_m = correlation_length_m;
     let layers = (top_m / GRID_M) as usize - 1;
     let heights: Vec<f64> = (0..layers).map(|k| GRID_M * (k as f64 + 1.5)).collect();
-    WindErrorProcess::new(&table, &heights, &vec![GRID_M / 5.0; layers]).drift_sigma_m()
+    WindErrorProcess::new(&error, &heights, &vec![GRID_M / 5.0; layers]).drift_sigma_m()
 }
 
 /// The correlation length is the one that gives the observed drift errors: to 14 km (11 pairs)

@@ -9,7 +9,7 @@ use crate::flight::model::{Aloft, FlightModel, Moment, Scratch, Winds};
 use crate::flight::rise::Miss;
 use crate::geodesy::Normal;
 use crate::ground::touchdown::Fix;
-use crate::wind::error::WindErrorProcess;
+use crate::wind::error_process::WindErrorProcess;
 use crate::wind::placing::Outside;
 
 /// How one flight of many ended.
@@ -137,7 +137,6 @@ pub fn quantiles(landings: &[Landing], value: impl Fn(&Landing) -> f64) -> [f64;
 #[derive(Default)]
 struct Bench {
     scratch: Scratch,
-    knots: Vec<[f64; 2]>,
     error: Vec<[f64; 2]>,
     low: Vec<Fix>,
 }
@@ -188,12 +187,7 @@ impl Bench {
     ) -> Outcome {
         let mut draw = sampler.draw(index);
         if let Some(process) = wind_error {
-            process.draw(
-                draw.wind,
-                &mut draw.stream,
-                &mut self.knots,
-                &mut self.error,
-            );
+            process.draw(draw.wind, &mut draw.stream, &mut self.error);
         }
         let (v, error) = (&draw.variation, &self.error);
         self.low.clear();

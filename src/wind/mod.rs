@@ -2,6 +2,7 @@
 
 pub mod column;
 pub mod error;
+pub mod error_process;
 pub mod grid;
 pub mod placing;
 pub mod slab;

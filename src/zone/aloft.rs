@@ -15,7 +15,7 @@ use crate::report::zone::Mark;
 use crate::spread::draws::Sampler;
 use crate::spread::region::{GroundEllipse, Regions};
 use crate::spread::run::{Landing, quantiles, run_aloft};
-use crate::wind::error::WindErrorTable;
+use crate::wind::error::WindError;
 use crate::wind::placing::Outside;
 
 /// What is kept of a prediction for further flights of the same stack in the same winds.
@@ -24,7 +24,7 @@ pub struct Kept {
     pub(super) release: Timestamp,
     pub(super) model: FlightModel,
     pub(super) sampler: Sampler,
-    pub(super) wind_error: Option<WindErrorTable>,
+    pub(super) wind_error: Option<WindError>,
     pub(super) track: Vec<Moment>,
     pub(super) landings: Vec<Landing>,
     pub(super) ground: Option<Arc<Terrain>>,

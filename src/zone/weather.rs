@@ -16,7 +16,8 @@ use crate::sources::grid::archive::Archive;
 use crate::sources::{self, Ascent};
 use crate::units::{UnitSystem, duration};
 use crate::wind::column::{Column, WindProfile};
-use crate::wind::error::{WindErrorProcess, WindErrorTable};
+use crate::wind::error::WindError;
+use crate::wind::error_process::WindErrorProcess;
 use crate::wind::grid::Block;
 use crate::wind::placing::{MOST_STATIONS, ONE_TIME_STANDS_S, Outside, Placing, Station, Weights};
 
@@ -73,7 +74,7 @@ pub struct Weather<'a> {
     pub files: Vec<String>,
     source: WindSource,
     /// `None` for winds taken as exact.
-    error: Option<WindErrorTable>,
+    error: Option<WindError>,
 }
 
 /// What there is besides the column above the site.
@@ -238,7 +239,7 @@ impl Weather<'_> {
     }
 
     /// How wrong the winds may be; `None` where they are taken as exact.
-    pub fn wind_error(&self) -> Option<&WindErrorTable> {
+    pub fn wind_error(&self) -> Option<&WindError> {
         self.error.as_ref()
     }
 
@@ -264,7 +265,7 @@ impl Weather<'_> {
                 .sum()
         };
         let error = self.error.as_ref();
-        let sigma = error.filter(|t| !t.rows.is_empty());
+        let sigma = error.filter(|t| t.parts.len() > 1);
         WindFacts {
             files: self.files.clone(),
             source: self.source.clone(),
@@ -274,7 +275,9 @@ impl Weather<'_> {
             sigma: sigma.map_or_else(Vec::new, |t| {
                 TOLD_AT_M.iter().map(|&z| (z, t.sigma_m_s(z))).collect()
             }),
-            correlation_length_m: error.map_or(0.0, |t| t.correlation_length_m),
+            correlation_length_m: error
+                .and_then(|t| t.parts.first())
+                .map_or(0.0, |part| part.correlation_length_m),
             drift_sigma_m: process.map_or(0.0, WindErrorProcess::drift_sigma_m),
         }
     }
@@ -301,14 +304,10 @@ impl Weather<'_> {
 /// The error process of a table on layers in which a flight spends `seconds`. Below the release the
 /// error is that of the lowest layer above it, so that draws do not depend on how deep the ground
 /// lies.
-pub fn process_of(
-    table: &WindErrorTable,
-    model: &FlightModel,
-    seconds: &[f64],
-) -> WindErrorProcess {
+pub fn process_of(error: &WindError, model: &FlightModel, seconds: &[f64]) -> WindErrorProcess {
     let height = |k: usize| model.layers.middle_m(k.max(model.release_layer));
     let heights: Vec<f64> = (0..model.layers.count).map(height).collect();
-    WindErrorProcess::new(table, &heights, seconds)
+    WindErrorProcess::new(error, &heights, seconds)
 }
 
 /// One sounding stands for the whole flight, or several make a field.

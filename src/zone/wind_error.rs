@@ -3,7 +3,9 @@
 use crate::plan::{Plan, WindSpread};
 use crate::report::facts::{WindFacts, WindSource};
 use crate::units::{UnitSystem, duration};
-use crate::wind::error::{FORECAST_CORRELATION_M, WindErrorTable, forecast_growth};
+use crate::wind::error::{
+    ErrorPart, FORECAST_CORRELATION_M, WindError, above_top, forecast_growth,
+};
 
 /// Departures of soundings were measured up to this age, s.
 const KNOWN_AGE_S: f64 = 48.0 * 3_600.0;
@@ -21,7 +23,7 @@ pub fn table(
     top_m: f64,
     units: UnitSystem,
     assumed: &mut Vec<String>,
-) -> Option<WindErrorTable> {
+) -> Option<WindError> {
     match (&plan.spread.wind, source) {
         (Some(WindSpread::None), _) => None,
         (Some(WindSpread::Table(rows)), _) => {
@@ -29,15 +31,17 @@ pub fn table(
                 "wind errors correlated over {} of height, assumed",
                 units.distance(FORECAST_CORRELATION_M)
             ));
-            Some(WindErrorTable {
+            let table = ErrorPart {
                 rows: rows.clone(),
                 correlation_length_m: FORECAST_CORRELATION_M,
-                known_up_to_m: top_m,
+            };
+            Some(WindError {
+                parts: vec![table, above_top(top_m)],
             })
         }
         (None, WindSource::Forecast { members, .. }) if *members > 1 => {
             assumed.push("the members of the ensemble carry the uncertainty of the wind; no other error is added, assumed".into());
-            Some(WindErrorTable::none(top_m))
+            Some(WindError::none(top_m))
         }
         (Some(WindSpread::Forecast), _) | (None, WindSource::Forecast { .. }) => {
             Some(of_forecast(source, top_m, units, assumed))
@@ -51,9 +55,9 @@ fn of_forecast(
     top_m: f64,
     units: UnitSystem,
     assumed: &mut Vec<String>,
-) -> WindErrorTable {
+) -> WindError {
     let lead_s = source.lead_s().unwrap_or(0.0);
-    let table = WindErrorTable::of_forecast(lead_s, top_m);
+    let table = WindError::of_forecast(lead_s, top_m);
     assumed.push(format!(
         "wind error of a forecast of {}: {} a component (sd) at {} above sea level, {:.2} times that of a day; by a table of judgement, assumed",
         duration(lead_s),
@@ -69,13 +73,13 @@ fn of_sounding(
     top_m: f64,
     units: UnitSystem,
     assumed: &mut Vec<String>,
-) -> WindErrorTable {
+) -> WindError {
     let age = source.age_s().unwrap_or_else(|| {
         assumed.push("the sounding has no time: taken as a day old, assumed".into());
         UNKNOWN_AGE_S
     });
     let side = if age < 0.0 { "after" } else { "before" };
-    let table = WindErrorTable::of_sounding(age, top_m);
+    let table = WindError::of_sounding(age, top_m);
     assumed.push(format!(
         "wind error of a sounding made {} {side} the release: {} a component (sd) at {} above sea level; measured departures of soundings at Darwin (January 2006, 11 pairs), assumed to hold here",
         duration(age.abs()),

@@ -18,7 +18,8 @@ use windfall::vehicle::ascent::{Climber, DragCurve, GasHeat};
 use windfall::vehicle::balloon::{Fill, Gas, LiftingGas};
 use windfall::vehicle::descent::{FallSpeed, THIN_AIR_EXPONENT};
 use windfall::wind::column::Column;
-use windfall::wind::error::{WindErrorProcess, WindErrorTable};
+use windfall::wind::error::WindError;
+use windfall::wind::error_process::WindErrorProcess;
 
 use super::common::{MeasuredFlight, column};
 
@@ -153,7 +154,7 @@ impl Stack {
                 std::cmp::Ordering::Greater => 0.0,
             };
         }
-        let table = WindErrorTable::of_sounding(6.0 * 3_600.0, self.column.winds.top_m());
+        let table = WindError::of_sounding(6.0 * 3_600.0, self.column.winds.top_m());
         WindErrorProcess::new(&table, &heights, &seconds)
     }
 }
