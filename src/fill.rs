@@ -204,7 +204,10 @@ fn lift_spread(plan: &Plan) -> f64 {
 /// How the burst varies: as the plan says, or as zones assume it.
 fn burst_spread(plan: &Plan) -> BurstSpread {
     match (plan.spread.burst_altitude_m, plan.spread.burst_diameter) {
-        (Some(sigma), _) => BurstSpread::AltitudeM(sigma),
+        (Some(sigma_m), _) => BurstSpread::AltitudeM {
+            sigma_m,
+            scale_m: None,
+        },
         (None, Some(sigma)) => BurstSpread::Diameter(sigma),
         (None, None) => Spread::ASSUMED.burst,
     }

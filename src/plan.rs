@@ -238,13 +238,15 @@ pub struct SpreadPlan {
     pub burst_diameter: Option<f64>,
     /// Of the burst altitude, m.
     pub burst_altitude_m: Option<f64>,
+    /// The share of balloons that burst early.
+    pub early_bursts: Option<f64>,
     /// Of the drag coefficient of the balloon, as a share.
     pub drag: Option<f64>,
     /// Of the drag area of the parachute, as a share.
     pub parachute: Option<f64>,
     /// Of the share of the balloon that stays on the line.
     pub remnant: Option<f64>,
-    /// Of the delay of the release, s.
+    /// Of the delay of the release, s: two thirds of the delays are shorter.
     pub release_delay_s: Option<f64>,
     /// Of the wind.
     pub wind: Option<WindSpread>,
@@ -710,6 +712,7 @@ fn spread(s: &Section, faults: &mut Faults) -> SpreadPlan {
         "lift",
         "burst_diameter",
         "burst_altitude",
+        "early_bursts",
         "drag",
         "parachute",
         "remnant",
@@ -722,7 +725,8 @@ fn spread(s: &Section, faults: &mut Faults) -> SpreadPlan {
         lift: s.quantity("lift", SHARE, 0.0..=0.2, faults),
         burst_diameter: s.quantity("burst_diameter", SHARE, 0.0..=0.2, faults),
         burst_altitude_m: s.quantity("burst_altitude", M, 0.0..=8_000.0, faults),
-        drag: s.quantity("drag", SHARE, 0.0..=0.2, faults),
+        early_bursts: s.quantity("early_bursts", SHARE, 0.0..=0.9, faults),
+        drag: s.quantity("drag", SHARE, 0.0..=0.24, faults),
         parachute: s.quantity("parachute", SHARE, 0.0..=0.2, faults),
         remnant: s.quantity("remnant", SHARE, 0.0..=0.5, faults),
         release_delay_s: s.quantity("release_delay", Dimension::Time, 0.0..=86_400.0, faults),

@@ -9,7 +9,7 @@ mod solve;
 pub use self::solve::{Known, Unsolved, in_words as miss_in_words};
 use crate::atmosphere::{Air, AirProfile};
 use crate::flight::layers::{LayerWinds, Layers, THICKNESS_M};
-use crate::flight::model::{Fall, FlightModel, Moment, Scratch, Variation, Winds};
+use crate::flight::model::{Departures, Fall, FlightModel, Moment, Scratch, Variation, Winds};
 use crate::flight::rise::{Miss, Rise, RisePlan, RiseSpread, RiseTable};
 use crate::geodesy::{Compass, Position};
 use crate::vehicle::ascent::{Climber, DragCurve, GasHeat};
@@ -246,7 +246,7 @@ impl Stack {
         };
         let flown = model.fly(
             &Variation::NONE,
-            &[],
+            Departures::NONE,
             &mut Scratch::default(),
             Some(&mut look),
         )?;

@@ -10,6 +10,8 @@ pub mod terrain;
 mod weather;
 mod wind_error;
 
+use jiff::Timestamp;
+
 use self::aloft::Kept;
 use self::reach::Reach;
 use self::setup::Setup;
@@ -19,17 +21,17 @@ use self::weather::{FlownWinds, SiteWinds, Weather};
 use crate::clock::after;
 use crate::error::{Error, Result};
 use crate::flight::layers::Layers;
-use crate::flight::model::{FlightModel, Flown, Moment, Scratch, Variation};
+use crate::flight::model::{Departures, FlightModel, Flown, Moment, Scratch, Variation};
 use crate::flight::rise::Miss;
 use crate::geodesy::{LocalFrame, Position};
 use crate::ground::terrain::Terrain;
 use crate::plan::Plan;
-use crate::report::facts::{BalloonFacts, Facts};
+use crate::report::facts::{BalloonFacts, EarlyBursts, Facts};
 use crate::report::zone::{Mark, Zone};
 use crate::spread::draws::Sampler;
 use crate::spread::members::MemberSpread;
 use crate::spread::region::Regions;
-use crate::spread::run::{Landings, quantiles, run_keeping};
+use crate::spread::run::{Landing, Landings, quantiles, run_keeping};
 use crate::units::UnitSystem;
 use crate::vehicle::balloon::sphere_diameter_m;
 use crate::wind::error_process::WindErrorProcess;
@@ -157,6 +159,7 @@ pub fn predict_and_keep(
         burst_quantiles_m: quantiles(&landings.landed, |l| l.burst_m),
         landing_quantiles: quantiles(&landings.landed, |l| l.time_s)
             .map(|s| after(plan.release, s)),
+        early_bursts: early_bursts(&landings.landed, &points, &frame, plan.release)?,
         half_circle_m: regions.half_circle_m,
         landed_on,
         landed: landings.landed.len(),
@@ -356,7 +359,12 @@ fn fly_planned(
         member,
         ..Variation::NONE
     };
-    let flown = model.fly(&planned, &[], &mut Scratch::default(), Some(&mut keep));
+    let flown = model.fly(
+        &planned,
+        Departures::NONE,
+        &mut Scratch::default(),
+        Some(&mut keep),
+    );
     (flown, moments)
 }
 
@@ -451,6 +459,27 @@ fn balloon_facts(plan: &Plan, balloon: &FilledBalloon) -> BalloonFacts {
             .burst_diameter_m
             .filter(|_| plan.burst_altitude_m.is_none()),
     }
+}
+
+/// Where and when those come down whose balloon bursts early; `None` of next to none.
+fn early_bursts(
+    landed: &[Landing],
+    points: &[[f64; 2]],
+    frame: &LocalFrame,
+    release: Timestamp,
+) -> Result<Option<EarlyBursts>> {
+    let early = landed.iter().zip(points).filter(|(l, _)| l.burst_early);
+    let (early, points): (Vec<Landing>, Vec<[f64; 2]>) = early.unzip();
+    let Ok(regions) = Regions::of(&points) else {
+        return Ok(None);
+    };
+    Ok(Some(EarlyBursts {
+        share: early.len() as f64 / landed.len() as f64,
+        center: frame.to_position(regions.moments.mean_m)?,
+        half_circle_m: regions.half_circle_m,
+        burst_quantiles_m: quantiles(&early, |l| l.burst_m),
+        landing_quantiles: quantiles(&early, |l| l.time_s).map(|s| after(release, s)),
+    }))
 }
 
 /// Draws that did not come down, in words; a note when there are any.

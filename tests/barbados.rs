@@ -17,7 +17,9 @@ mod common;
 
 use common::{MeasuredFlight, Record, column, interpolate};
 use windfall::flight::layers::{LayerWinds, Layers, THICKNESS_M};
-use windfall::flight::model::{Fall, FlightModel, Flown, Moment, Scratch, Variation, Winds};
+use windfall::flight::model::{
+    Departures, Fall, FlightModel, Flown, Moment, Scratch, Variation, Winds,
+};
 use windfall::flight::rates::RateTable;
 use windfall::flight::rise::{Rise, RisePlan, RiseSpread, RiseTable, RiseVariation};
 use windfall::geodesy::{Compass, LocalFrame, Position};
@@ -109,7 +111,7 @@ impl Recorded {
         let flown = model
             .fly(
                 &Variation::NONE,
-                &[],
+                Departures::NONE,
                 &mut Scratch::default(),
                 Some(&mut record),
             )

@@ -16,7 +16,7 @@ mod common;
 use common::exponential_air;
 use windfall::atmosphere::AirProfile;
 use windfall::flight::layers::{LayerWinds, Layers, THICKNESS_M};
-use windfall::flight::model::{Fall, FlightModel, Moment, Scratch, Variation, Winds};
+use windfall::flight::model::{Departures, Fall, FlightModel, Moment, Scratch, Variation, Winds};
 use windfall::flight::rates::RateTable;
 use windfall::flight::rise::Rise;
 use windfall::geodesy::{Compass, FLATTENING, Normal, Position, SEMI_MAJOR_M, advance};
@@ -85,7 +85,12 @@ enum Way {
 /// Drift over the ground as flown in the legs of a Monte-Carlo flight.
 fn flown_m(model: &FlightModel, way: Way) -> f64 {
     let flown = model
-        .fly(&Variation::NONE, &[], &mut Scratch::default(), None)
+        .fly(
+            &Variation::NONE,
+            Departures::NONE,
+            &mut Scratch::default(),
+            None,
+        )
         .expect("it flies");
     assert!((flown.burst.altitude_m - TOP_M).abs() < 1e-9);
     assert!(flown.landing.altitude_m.abs() < 1e-9);
@@ -102,7 +107,7 @@ fn flattened_m(model: &FlightModel, way: Way) -> f64 {
     model
         .fly(
             &Variation::NONE,
-            &[],
+            Departures::NONE,
             &mut Scratch::default(),
             Some(&mut record),
         )

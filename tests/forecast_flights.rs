@@ -17,7 +17,7 @@ use ndarray::Array2;
 use stack::Stack;
 use windfall::flight::field::LayerField;
 use windfall::flight::layers::THICKNESS_M;
-use windfall::flight::model::{FlightModel, Flown, Moment, Scratch, Variation, Winds};
+use windfall::flight::model::{Departures, FlightModel, Flown, Moment, Scratch, Variation, Winds};
 use windfall::flight::rates::RateTable;
 use windfall::flight::rise::{Rise, RiseSpread, RiseVariation};
 use windfall::geodesy::lattice::{Axis, Lattice, LatticeMap, Plane};
@@ -81,7 +81,7 @@ impl Case {
         model
             .fly(
                 &Variation::NONE,
-                &[],
+                Departures::NONE,
                 &mut Scratch::default(),
                 Some(&mut keep),
             )
@@ -91,7 +91,9 @@ impl Case {
 }
 
 fn fly(model: &FlightModel, v: &Variation) -> Flown {
-    model.fly(v, &[], &mut Scratch::default(), None).unwrap()
+    model
+        .fly(v, Departures::NONE, &mut Scratch::default(), None)
+        .unwrap()
 }
 
 const CERTAIN: RiseSpread = RiseSpread {
@@ -116,7 +118,6 @@ fn direct(
     };
     let rest = Variation {
         rise: RiseVariation {
-            residual: v.rise.residual,
             ..RiseVariation::NONE
         },
         ..*v
@@ -230,7 +231,12 @@ fn heights(stack: &Stack) -> Vec<(f64, f64)> {
         }
     };
     model
-        .fly(&v, &[], &mut Scratch::default(), Some(&mut keep))
+        .fly(
+            &v,
+            Departures::NONE,
+            &mut Scratch::default(),
+            Some(&mut keep),
+        )
         .unwrap();
     assert!(heights.len() > 1_500, "{} moments", heights.len());
     heights

@@ -11,7 +11,7 @@ mod stack;
 
 use stack::Stack;
 use windfall::flight::layers::{STATED_THICKNESS_M, THICKNESS_M};
-use windfall::flight::model::{FlightModel, Flown, Scratch, Variation};
+use windfall::flight::model::{Departures, FlightModel, Flown, Scratch, Variation};
 use windfall::flight::rise::{RiseSpread, RiseVariation};
 
 /// A hundred times finer.
@@ -34,7 +34,7 @@ fn variations(stack: &Stack) -> Vec<Variation> {
 
 fn fly(model: &FlightModel, v: &Variation) -> Flown {
     model
-        .fly(v, &[], &mut Scratch::default(), None)
+        .fly(v, Departures::NONE, &mut Scratch::default(), None)
         .expect("it flies")
 }
 
@@ -45,7 +45,6 @@ fn fly_directly(stack: &Stack, v: &Variation, thickness_m: f64) -> Flown {
     let model = stack.model(stack.rise(&plan, CERTAIN, thickness_m), thickness_m);
     let rest = Variation {
         rise: RiseVariation {
-            residual: v.rise.residual,
             ..RiseVariation::NONE
         },
         ..*v

@@ -16,7 +16,7 @@ mod common;
 use common::{MeasuredFlight, Record, column, interpolate};
 use windfall::atmosphere::AirProfile;
 use windfall::flight::layers::{LayerWinds, Layers, THICKNESS_M};
-use windfall::flight::model::{Fall, FlightModel, Moment, Scratch, Variation, Winds};
+use windfall::flight::model::{Departures, Fall, FlightModel, Moment, Scratch, Variation, Winds};
 use windfall::flight::rise::Rise;
 use windfall::geodesy::Compass;
 
@@ -69,7 +69,12 @@ fn model(rising: &[Record], start: &Record, up: bool) -> (FlightModel, f64) {
 /// Flies a phase and returns where it ends, with the seconds it took.
 fn fly(model: &FlightModel, up: bool) -> Moment {
     let flown = model
-        .fly(&Variation::NONE, &[], &mut Scratch::default(), None)
+        .fly(
+            &Variation::NONE,
+            Departures::NONE,
+            &mut Scratch::default(),
+            None,
+        )
         .expect("it flies");
     if up { flown.burst } else { flown.landing }
 }

@@ -5,8 +5,9 @@ use rayon::prelude::*;
 use crate::clock::{after, seconds_between};
 use crate::plan::{FillPlan, Plan};
 use crate::report::brief::{Change, Moved};
-use crate::spread::draws::{BurstSpread, Spread};
+use crate::spread::draws::Spread;
 use crate::units::{UnitSystem, duration};
+use crate::vehicle::burst::BURST_DIAMETER_SIGMA;
 use crate::zone::{Options, Prediction, WindInput, predict};
 
 /// Draws for each change. The same draws with and without it, so that what differs is the change and
@@ -14,6 +15,8 @@ use crate::zone::{Options, Prediction, WindInput, predict};
 const DRAWS: u64 = 256;
 /// A release later by this, s.
 const LATE_S: f64 = 1_800.0;
+/// What that change is called.
+const LATE_RELEASE: &str = "late release";
 
 /// What a share more of burst diameter raises the burst by, m: 3 H of the density scale height there.
 const BURST_PER_SHARE_M: f64 = 3.0 * 6_500.0;
@@ -32,13 +35,20 @@ pub fn changes(plan: &Plan, input: &WindInput, options: Options) -> Vec<Change> 
     let Ok(as_planned) = fly(plan) else {
         return Vec::new();
     };
+    let one_time = as_planned.facts.wind.source.is_of_one_time();
+    let outcome = |name: &str, changed: &Plan| {
+        if name == LATE_RELEASE && one_time {
+            return Err("the winds are of one time".to_owned());
+        }
+        fly(changed).and_then(|there| moved(&as_planned, &there))
+    };
     let neck_lift_kg = as_planned.facts.balloon.map(|b| b.neck_lift_kg);
     plans(plan, neck_lift_kg, options.units)
         .into_par_iter()
         .map(|(name, by, changed)| Change {
+            outcome: outcome(name, &changed),
             name: name.to_owned(),
             by,
-            outcome: fly(&changed).and_then(|there| moved(&as_planned, &there)),
         })
         .collect()
 }
@@ -73,15 +83,13 @@ fn plans(plan: &Plan, neck_lift_kg: Option<f64>, units: UnitSystem) -> Vec<Chang
         release: after(plan.release, LATE_S),
         ..plan.clone()
     };
-    plans.push(("late release", duration(LATE_S), later));
+    plans.push((LATE_RELEASE, duration(LATE_S), later));
     plans
 }
 
 /// The burst by one standard deviation higher or lower.
 fn burst(plan: &Plan, sign: f64, units: UnitSystem) -> (String, Plan) {
-    let BurstSpread::Diameter(assumed) = Spread::ASSUMED.burst else {
-        return (String::new(), plan.clone());
-    };
+    let assumed = BURST_DIAMETER_SIGMA;
     let given = &plan.spread;
     let by_altitude = given.burst_altitude_m.map(|m| m / BURST_PER_SHARE_M);
     let share = given.burst_diameter.or(by_altitude).unwrap_or(assumed);

@@ -15,8 +15,9 @@ pub fn basis(
     options: Options,
     map: &GroundMap,
     landed_on: &[(Option<String>, f64)],
-    assumptions: Vec<String>,
+    mut assumptions: Vec<String>,
 ) -> Basis {
+    assumptions.extend(input.one_time_held());
     Basis {
         name: plan.name.clone(),
         timezone: plan.timezone.clone(),

@@ -77,9 +77,10 @@ pub fn burst_sigma(
             0.5 * (of_diameter(1.0 + sigma) - of_diameter(1.0 - sigma)),
             format!("{:.0} % of the burst diameter", 100.0 * sigma),
         ),
-        BurstSpread::AltitudeM(sigma) => {
-            (sigma, format!("{} of burst altitude", units.height(sigma)))
-        }
+        BurstSpread::AltitudeM { sigma_m, .. } => (
+            sigma_m,
+            format!("{} of burst altitude", units.height(sigma_m)),
+        ),
     };
     let of = format!("{:.0} % of the lift and {of_rubber}", 100.0 * lift);
     (by_lift.hypot(by_rubber), of)
@@ -94,7 +95,9 @@ fn of_stated_burst(
     units: UnitSystem,
 ) -> (f64, String) {
     match burst {
-        BurstSpread::AltitudeM(sigma) => (sigma, format!("the stated {}", units.height(burst_m))),
+        BurstSpread::AltitudeM { sigma_m, .. } => {
+            (sigma_m, format!("the stated {}", units.height(burst_m)))
+        }
         BurstSpread::Diameter(sigma) => {
             let ln_density = |z: f64| stack.air.at(z).density_kg_m3.ln();
             let scale_m = 1_000.0 / (ln_density(burst_m - 500.0) - ln_density(burst_m + 500.0));

@@ -28,6 +28,8 @@ pub struct Variation {
     pub fall_speed: f64,
     /// Added to the exponent of the fall speed in thin air.
     pub fall_exponent: f64,
+    /// Whether and where the canopy changes.
+    pub canopy_change: Option<CanopyChange>,
     /// Released so many seconds late.
     pub delay_s: f64,
     /// Which member of the winds it flies in.
@@ -42,9 +44,36 @@ impl Variation {
         burst_higher_m: 0.0,
         fall_speed: 1.0,
         fall_exponent: 0.0,
+        canopy_change: None,
         delay_s: 0.0,
         member: 0,
     };
+}
+
+/// Where one flight departs from what the model knows, layer by layer; empty for nowhere.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Departures<'a> {
+    /// Added to the wind of each layer, m/s east and north.
+    pub wind_m_s: &'a [[f64; 2]],
+    /// Multiplies the time of the rise through each layer from the release up.
+    pub slowness: &'a [f64],
+}
+
+impl Departures<'_> {
+    /// The flight goes by the model.
+    pub const NONE: Departures<'static> = Departures {
+        wind_m_s: &[],
+        slowness: &[],
+    };
+}
+
+/// A canopy that changes on its way down: until then its drag area is another.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CanopyChange {
+    /// Where, as a share of the height of the burst: 0 is the ground.
+    pub from_share: f64,
+    /// Multiplies the speed of fall above that.
+    pub speed_above: f64,
 }
 
 /// The way down through each layer as planned.
@@ -172,18 +201,17 @@ pub(super) struct Summit {
 }
 
 impl FlightModel {
-    /// Flies once. `wind_error` is added to each layer's wind (m/s east and north; empty for
-    /// none); `record`, if given, is told of every layer passed.
+    /// Flies once; `record`, if given, is told of every layer passed.
     pub fn fly(
         &self,
         v: &Variation,
-        wind_error: &[[f64; 2]],
+        departures: Departures,
         scratch: &mut Scratch,
         record: Option<&mut dyn FnMut(Moment)>,
     ) -> Result<Flown, Miss> {
         match record {
-            Some(record) => self.fly_telling(v, wind_error, scratch, true, record),
-            None => self.fly_telling(v, wind_error, scratch, false, |_| ()),
+            Some(record) => self.fly_telling(v, departures, scratch, true, record),
+            None => self.fly_telling(v, departures, scratch, false, |_| ()),
         }
     }
 
@@ -191,7 +219,7 @@ impl FlightModel {
     pub fn fly_telling(
         &self,
         v: &Variation,
-        wind_error: &[[f64; 2]],
+        departures: Departures,
         scratch: &mut Scratch,
         every_layer: bool,
         tell: impl FnMut(Moment),
@@ -202,7 +230,7 @@ impl FlightModel {
             time_s: v.delay_s,
             place: self.start,
         };
-        self.fly_on(&released, v, wind_error, scratch, every_layer, tell)
+        self.fly_on(&released, v, departures, scratch, every_layer, tell)
     }
 
     /// Flies on from where a flight is in the air; its delay is not used.
@@ -214,12 +242,13 @@ impl FlightModel {
         &self,
         from: &Aloft,
         v: &Variation,
-        wind_error: &[[f64; 2]],
+        departures: Departures,
         scratch: &mut Scratch,
         every_layer: bool,
         mut tell: impl FnMut(Moment),
     ) -> Result<Flown, Miss> {
-        let summit = self.summit(from, v, scratch)?;
+        let summit = self.summit(from, v, departures.slowness, scratch)?;
+        let wind_error = departures.wind_m_s;
         self.fall_seconds(v, summit.layer + 1, &mut scratch.down.seconds);
         scratch.up.set_lean(from.layer);
         scratch.down.set_lean(0);
@@ -255,7 +284,13 @@ impl FlightModel {
 
     /// Where a flight turns: where it bursts, or where it is if it falls already. Sets the seconds of
     /// the way up.
-    fn summit(&self, from: &Aloft, v: &Variation, scratch: &mut Scratch) -> Result<Summit, Miss> {
+    fn summit(
+        &self,
+        from: &Aloft,
+        v: &Variation,
+        slowness: &[f64],
+        scratch: &mut Scratch,
+    ) -> Result<Summit, Miss> {
         let up = &mut scratch.up.seconds;
         let altitude_m = self.layers.altitude_m(from.layer);
         if !from.rising {
@@ -275,6 +310,9 @@ impl FlightModel {
             v.burst_higher_m,
             up,
         )?;
+        for (seconds, slower) in up.iter_mut().zip(slowness) {
+            *seconds *= slower;
+        }
         up.splice(0..0, std::iter::repeat_n(0.0, below));
         if from.layer > below && burst_m <= altitude_m {
             return Err(Miss::BurstsOnGround);
@@ -303,12 +341,17 @@ impl FlightModel {
                     .map(|(s, l)| s * slower * exp_of_small(v.fall_exponent * l)),
             );
         }
+        if let Some(change) = v.canopy_change {
+            let first = (change.from_share * count as f64) as usize;
+            let above = out.iter_mut().skip(first);
+            above.for_each(|seconds| *seconds /= change.speed_above);
+        }
     }
 }
 
 /// e^x for |x| up to 2: the sixteenth power of a series of e^(x / 16), relative error below 2e-7;
 /// unlike `exp` the compiler makes it several at a time.
-fn exp_of_small(x: f64) -> f64 {
+pub(crate) fn exp_of_small(x: f64) -> f64 {
     let y = x / 16.0;
     let series = 1.0 + y * (1.0 + y / 2.0 * (1.0 + y / 3.0 * (1.0 + y / 4.0 * (1.0 + y / 5.0))));
     let square = series * series;

@@ -32,6 +32,11 @@ impl RateTable {
         }
     }
 
+    /// Whether it is one rate at all altitudes.
+    pub fn is_constant(&self) -> bool {
+        self.bands.len() == 1
+    }
+
     /// The rate at an altitude, m/s.
     pub fn at(&self, altitude_m: f64) -> f64 {
         let above = self.bands.partition_point(|b| b.0 <= altitude_m);

@@ -25,9 +25,6 @@ pub struct RiseVariation {
     pub drag: f64,
     /// Added to ln Re0 of the drag curve.
     pub ln_re0: f64,
-    /// Departure of this flight from the fitted ascent rates, in standard deviations of the fit;
-    /// see [`rate_scatter`].
-    pub residual: f64,
 }
 
 impl RiseVariation {
@@ -36,15 +33,7 @@ impl RiseVariation {
         lift: 1.0,
         drag: 1.0,
         ln_re0: 0.0,
-        residual: 0.0,
     };
-}
-
-/// One standard deviation of the ascent rate that the fitted model leaves from flight to flight,
-/// as a share, by altitude: 0.06 up to 10 km, 0.095 from 15 km, linear between. It stands for the
-/// scatter of the plateau of the drag curve (ln `high`: 0.19) in the refitted flights.
-pub fn rate_scatter(altitude_m: f64) -> f64 {
-    0.06 + 0.035 * ((altitude_m - 10_000.0) / 5_000.0).clamp(0.0, 1.0)
 }
 
 /// Equally spaced values of one thing that varies, around its planned value.
@@ -141,8 +130,6 @@ struct LayerAir {
     drive_per_kg: f64,
     /// Thickness of the layer over nu: seconds are this times D / Re.
     thickness_by_nu: f64,
-    /// [`rate_scatter`].
-    rate_scatter: f64,
 }
 
 impl LayerAir {
@@ -154,7 +141,6 @@ impl LayerAir {
         LayerAir {
             drive_per_kg: 8.0 * gravity_m_s2(z) / (PI * rho * nu * nu),
             thickness_by_nu: layers.thickness_m / nu,
-            rate_scatter: rate_scatter(z),
         }
     }
 }
@@ -249,8 +235,7 @@ impl RiseTable {
         out.extend(layers.map(|((&kg, &m), air)| {
             let drive = f64::from(kg) * air.drive_per_kg * scale;
             let reynolds = re0 * self.balance.reynolds_ratio(drive);
-            let faster = 1.0 + v.residual * air.rate_scatter;
-            air.thickness_by_nu * f64::from(m) / (reynolds * faster)
+            air.thickness_by_nu * f64::from(m) / reynolds
         }));
         if out.iter().any(|&s| s > self.floating_s) {
             return Err(Miss::Stalls);
@@ -505,12 +490,7 @@ mod tests {
                 .position(|s| s.diameter_m >= 8.63)
                 .unwrap();
             let direct: f64 = climb.seconds[..k].iter().sum();
-            let v = RiseVariation {
-                lift,
-                drag,
-                ln_re0,
-                residual: 0.0,
-            };
+            let v = RiseVariation { lift, drag, ln_re0 };
             let mut seconds = Vec::new();
             let burst = rise.of(&layers, &v, 1.0, 0.0, &mut seconds).unwrap();
             assert!((burst - 20.0 * k as f64).abs() < 25.0, "{burst}");

@@ -25,6 +25,8 @@ pub struct Facts {
     pub burst_quantiles_m: [f64; 3],
     /// Landing time that 5, 50 and 95 % of the draws come down before.
     pub landing_quantiles: [Timestamp; 3],
+    /// The balloons that burst early, if any of the draws does.
+    pub early_bursts: Option<EarlyBursts>,
     /// Radius of the circle around the centre that holds half of the landings, m.
     pub half_circle_m: f64,
     /// What tells the height of the ground at the landings, with the share of draws; `None` is the
@@ -34,6 +36,21 @@ pub struct Facts {
     pub landed: usize,
     /// Draws that did not, with the reason.
     pub missed: Vec<(String, usize)>,
+}
+
+/// What becomes of the flights whose balloon bursts early.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct EarlyBursts {
+    /// Their share of the draws that came down.
+    pub share: f64,
+    /// The middle of their landings.
+    pub center: Position,
+    /// Radius of the circle around it that holds half of them, m.
+    pub half_circle_m: f64,
+    /// Burst altitude that 5, 50 and 95 % of them stay below, m above mean sea level.
+    pub burst_quantiles_m: [f64; 3],
+    /// Landing time that 5, 50 and 95 % of them come down before.
+    pub landing_quantiles: [Timestamp; 3],
 }
 
 /// A filled balloon.
@@ -125,6 +142,15 @@ pub enum WindSource {
 }
 
 impl WindSource {
+    /// Whether the winds are of one time, so that nobody knows how they change.
+    pub fn is_of_one_time(&self) -> bool {
+        match self {
+            WindSource::Sounding { .. } => true,
+            WindSource::Soundings { from, to, .. } => from == to,
+            WindSource::Forecast { steps, .. } => *steps == 1,
+        }
+    }
+
     /// Age of a sounding at release, s.
     pub fn age_s(&self) -> Option<f64> {
         match self {

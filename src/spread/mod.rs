@@ -2,5 +2,6 @@
 
 pub mod draws;
 pub mod members;
+pub mod rate_error;
 pub mod region;
 pub mod run;

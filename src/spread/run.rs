@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use super::draws::Sampler;
-use crate::flight::model::{Aloft, FlightModel, Moment, Scratch, Winds};
+use super::rate_error::RateErrorProcess;
+use crate::flight::model::{Aloft, Departures, FlightModel, Moment, Scratch, Winds};
 use crate::flight::rise::Miss;
 use crate::geodesy::Normal;
 use crate::ground::touchdown::Fix;
@@ -25,6 +26,8 @@ pub struct Landing {
     pub burst_s: f64,
     /// The member of the winds it flew in.
     pub member: usize,
+    /// Whether the balloon burst early.
+    pub burst_early: bool,
 }
 
 /// The landings of a run, in the order of the draws, and what did not come down.
@@ -98,11 +101,17 @@ fn run_from(
     low_m: Option<f64>,
     flown: impl Fn() + Sync,
 ) -> Landings {
+    let above_release = model.layers.above(model.release_layer);
+    let rate_error = RateErrorProcess::new(sampler.spread.rate_error, &above_release);
+    let errors = Errors {
+        wind: wind_error,
+        rate: rate_error.as_ref(),
+    };
     let outcomes: Vec<Outcome> = (0..draws as usize)
         .into_par_iter()
         .with_min_len(AT_ONCE)
         .map_init(Bench::default, |bench, index| {
-            let outcome = bench.fly(model, from, sampler, wind_error, low_m, index as u64);
+            let outcome = bench.fly(model, from, sampler, errors, low_m, index as u64);
             flown();
             outcome
         })
@@ -133,11 +142,19 @@ pub fn quantiles(landings: &[Landing], value: impl Fn(&Landing) -> f64) -> [f64;
     })
 }
 
+/// What is drawn layer by layer; `None` for nothing.
+#[derive(Clone, Copy)]
+struct Errors<'a> {
+    wind: Option<&'a WindErrorProcess>,
+    rate: Option<&'a RateErrorProcess>,
+}
+
 /// Memory that one thread reuses.
 #[derive(Default)]
 struct Bench {
     scratch: Scratch,
-    error: Vec<[f64; 2]>,
+    wind_m_s: Vec<[f64; 2]>,
+    slowness: Vec<f64>,
     low: Vec<Fix>,
 }
 
@@ -181,25 +198,34 @@ impl Bench {
         model: &FlightModel,
         from: Option<&Aloft>,
         sampler: &Sampler,
-        wind_error: Option<&WindErrorProcess>,
+        errors: Errors,
         low_m: Option<f64>,
         index: u64,
     ) -> Outcome {
         let mut draw = sampler.draw(index);
-        if let Some(process) = wind_error {
-            process.draw(draw.wind, &mut draw.stream, &mut self.error);
+        if let Some(process) = errors.rate {
+            process.draw(&mut draw.stream, &mut self.slowness);
         }
-        let (v, error) = (&draw.variation, &self.error);
+        if let Some(process) = errors.wind {
+            process.draw(draw.wind, &mut draw.stream, &mut self.wind_m_s);
+        }
+        let v = &draw.variation;
+        let departures = Departures {
+            wind_m_s: &self.wind_m_s,
+            slowness: &self.slowness,
+        };
         self.low.clear();
         let flown = match (from, low_m) {
-            (Some(from), _) => model.fly_on(from, v, error, &mut self.scratch, false, |_| ())?,
-            (None, None) => model.fly(v, error, &mut self.scratch, None)?,
+            (Some(from), _) => {
+                model.fly_on(from, v, departures, &mut self.scratch, false, |_| ())?
+            }
+            (None, None) => model.fly(v, departures, &mut self.scratch, None)?,
             (None, Some(low_m)) => {
                 let mut low = LowWay::new(low_m, &mut self.low);
                 // Through a single column whole legs are too long to stand for the way.
                 let every_layer = matches!(model.winds, Winds::Column(_));
                 let tell = |m| low.pass(m);
-                model.fly_telling(v, error, &mut self.scratch, every_layer, tell)?
+                model.fly_telling(v, departures, &mut self.scratch, every_layer, tell)?
             }
         };
         let landing = Landing {
@@ -208,6 +234,7 @@ impl Bench {
             burst_m: flown.burst.altitude_m,
             burst_s: flown.burst.time_s,
             member: v.member,
+            burst_early: draw.bursts_early,
         };
         Ok((landing, self.low.as_slice().into()))
     }

@@ -24,6 +24,11 @@ pub const THIN_AIR_EXPONENT: f64 = 0.10;
 /// Its spread from flight to flight, one standard deviation (assumed).
 pub const THIN_AIR_EXPONENT_SIGMA: f64 = 0.15;
 
+/// Share of falls on which the canopy changes on the way.
+pub const CANOPY_CHANGE_SHARE: f64 = 0.08;
+/// Its drag area is then so many times larger or smaller above some height.
+pub const CANOPY_CHANGE_AREA: f64 = 2.0;
+
 impl FallSpeed {
     /// Speed in m/s at an air density.
     pub fn at(&self, density_kg_m3: f64) -> f64 {

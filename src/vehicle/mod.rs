@@ -2,6 +2,7 @@
 
 pub mod ascent;
 pub mod balloon;
+pub mod burst;
 pub mod cylinder;
 pub mod descent;
 pub mod latex;

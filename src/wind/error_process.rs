@@ -20,7 +20,6 @@ pub struct WindErrorProcess {
     gain: Vec<f64>,
     /// sqrt(s' C s): standard deviation of the planned drift, m.
     drift_sigma_m: f64,
-    normal: NormalTable,
 }
 
 /// One part of the error.
@@ -94,7 +93,6 @@ impl WindErrorProcess {
             seconds,
             gain,
             drift_sigma_m: variance.max(0.0).sqrt(),
-            normal: NormalTable::new(),
         }
     }
 
@@ -109,13 +107,19 @@ impl WindErrorProcess {
         out.clear();
         out.resize(self.repeated + self.seconds.len(), [0.0; 2]);
         let (lowest, layers) = out.split_at_mut(self.repeated);
+        let normal = NormalTable::shared();
         for part in &self.parts {
             let innovation = (1.0 - part.rho * part.rho).sqrt();
-            let mut x = [self.normal.next(stream), self.normal.next(stream)];
-            for (error, sigma) in layers.iter_mut().zip(&part.sigma_m_s) {
-                for i in 0..2 {
-                    error[i] += sigma * x[i];
-                    x[i] = part.rho * x[i] + innovation * self.normal.next(stream);
+            let (mut x, mut steadiness, mut change) = ([0.0; 2], 0.0, 1.0);
+            let pairs = layers.chunks_mut(2).zip(part.sigma_m_s.chunks(2));
+            for (errors, sigmas) in pairs {
+                let four = normal.next_four(stream);
+                for ((error, sigma), new) in errors.iter_mut().zip(sigmas).zip(four.chunks(2)) {
+                    for i in 0..2 {
+                        x[i] = steadiness * x[i] + change * new[i];
+                        error[i] += sigma * x[i];
+                    }
+                    (steadiness, change) = (part.rho, innovation);
                 }
             }
         }

@@ -76,7 +76,7 @@ impl Reach {
         let delay_s = SIGMAS * spread.release_delay_s;
         Reach {
             far_m: LONGER * drift_m + ROOM_M,
-            early_s: delay_s,
+            early_s: 0.0,
             late_s: delay_s + LONGER * flown_s,
         }
     }

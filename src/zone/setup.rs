@@ -15,12 +15,17 @@ use crate::plan::Plan;
 use crate::sizing::CEILING_M;
 use crate::spread::draws::{BurstSpread, FallingMass, Spread};
 use crate::units::UnitSystem;
+use crate::vehicle::ascent::{RATE_ERROR, STATED_RATE_ERROR};
 use crate::vehicle::balloon::sphere_diameter_m;
+use crate::vehicle::burst::EARLY_BURST_DIAMETER;
 use crate::vehicle::descent::{THIN_AIR_EXPONENT, THIN_AIR_EXPONENT_SIGMA};
 use crate::wind::column::Column;
 
 /// Spread of the drag area where the landing speed was stated, one standard deviation (assumed).
 const STATED_FALL_AREA: f64 = 0.08;
+
+/// Spread of the drag behind a stated rate of ascent, one standard deviation (assumed).
+const STATED_RATE_DRAG: f64 = 0.08;
 
 /// A flight model with what varies about it.
 #[derive(Debug, Clone)]
@@ -83,8 +88,14 @@ impl Setup {
             (Some(rates), _) => {
                 spread.burst = by_altitude(spread.burst, &column.air, planned_burst_m);
                 spread.ln_re0 = 0.0;
-                spread.rise_residual = 0.0;
-                assumed.push("a stated rate varies with the lift in proportion and with the root of the drag, assumed".into());
+                spread.rate_error = match rates.is_constant() {
+                    true => STATED_RATE_ERROR,
+                    false => RATE_ERROR,
+                };
+                assumed.push(format!(
+                    "a stated rate varies with the lift in proportion and with the root of the drag, and by {:.0} % (sd) from height to height, assumed",
+                    100.0 * spread.rate_error
+                ));
                 Rise::stated(rates, planned_burst_m, &above_site)
             }
             (None, Some(balloon)) => {
@@ -118,6 +129,7 @@ impl Setup {
         };
         if plan.descent_rates.is_some() {
             spread.fall_exponent = 0.0;
+            spread.canopy_changes = 0.0;
         } else {
             assumed.push(format!(
                 "drag area in thin air grows with density to the power -{THIN_AIR_EXPONENT:.2} (sd {THIN_AIR_EXPONENT_SIGMA:.2}), assumed"
@@ -233,7 +245,7 @@ fn burst_by_diameter(
 fn top(planned_burst_m: f64, spread: &Spread) -> f64 {
     let higher = match spread.burst {
         BurstSpread::Diameter(sigma) => 3.0 * 8_000.0 * (1.0 + 4.0 * sigma).ln(),
-        BurstSpread::AltitudeM(sigma) => 4.0 * sigma,
+        BurstSpread::AltitudeM { sigma_m, .. } => 4.0 * sigma_m,
     };
     (planned_burst_m + higher + 8_000.0 * 5.0 * spread.lift + 500.0).min(CEILING_M)
 }
@@ -241,13 +253,14 @@ fn top(planned_burst_m: f64, spread: &Spread) -> f64 {
 /// The spread of a burst diameter as one of the burst altitude: dz = 3 H dD / D, with the density
 /// scale height H of the air there.
 fn by_altitude(burst: BurstSpread, air: &AirProfile, burst_m: f64) -> BurstSpread {
-    match burst {
-        BurstSpread::AltitudeM(_) => burst,
-        BurstSpread::Diameter(sigma) => {
-            let density = |z| air.at(z).density_kg_m3.ln();
-            let scale_m = 1_000.0 / (density(burst_m - 500.0) - density(burst_m + 500.0));
-            BurstSpread::AltitudeM(3.0 * scale_m * sigma)
-        }
+    let density = |z| air.at(z).density_kg_m3.ln();
+    let scale_m = 1_000.0 / (density(burst_m - 500.0) - density(burst_m + 500.0));
+    BurstSpread::AltitudeM {
+        sigma_m: match burst {
+            BurstSpread::AltitudeM { sigma_m, .. } => sigma_m,
+            BurstSpread::Diameter(sigma) => 3.0 * scale_m * sigma,
+        },
+        scale_m: Some(scale_m),
     }
 }
 
@@ -255,6 +268,9 @@ fn by_altitude(burst: BurstSpread, air: &AirProfile, burst_m: f64) -> BurstSprea
 fn spread(plan: &Plan, assumed: &mut Vec<String>) -> Spread {
     let s = &plan.spread;
     let mut spread = Spread::ASSUMED;
+    if plan.ascent_rates.is_some() {
+        spread.drag = STATED_RATE_DRAG;
+    }
     let mut share = |to: &mut f64, given: Option<f64>, what: &str| match given {
         Some(given) => *to = given,
         None => assumed.push(format!(
@@ -265,9 +281,14 @@ fn spread(plan: &Plan, assumed: &mut Vec<String>) -> Spread {
     share(&mut spread.lift, s.lift, "lift");
     share(&mut spread.drag, s.drag, "drag of the balloon");
     match (s.burst_altitude_m, &mut spread.burst) {
-        (Some(sigma), burst) => *burst = BurstSpread::AltitudeM(sigma),
+        (Some(sigma_m), burst) => {
+            *burst = BurstSpread::AltitudeM {
+                sigma_m,
+                scale_m: None,
+            }
+        }
         (None, BurstSpread::Diameter(sigma)) => share(sigma, s.burst_diameter, "burst diameter"),
-        (None, BurstSpread::AltitudeM(_)) => {}
+        (None, BurstSpread::AltitudeM { .. }) => {}
     }
     let falls_by_mass = plan.landing_speed_m_s.is_none() && plan.descent_rates.is_none();
     if falls_by_mass {
@@ -287,9 +308,21 @@ fn spread(plan: &Plan, assumed: &mut Vec<String>) -> Spread {
     } else {
         spread.remnant = 0.0;
     }
+    match s.early_bursts {
+        Some(given) => spread.early_bursts = given,
+        None => assumed.push(format!(
+            "{:.0} % of balloons burst early, at {:.2} to {:.2} of their diameter, assumed",
+            100.0 * spread.early_bursts,
+            EARLY_BURST_DIAMETER[0],
+            EARLY_BURST_DIAMETER[1]
+        )),
+    }
     match s.release_delay_s {
         Some(given) => spread.release_delay_s = given,
-        None => assumed.push("release delayed by 10 min (sd), assumed".into()),
+        None => assumed.push(
+            "the release is late, never early: two thirds of the delays are under 10 min, assumed"
+                .into(),
+        ),
     }
     spread
 }

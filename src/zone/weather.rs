@@ -38,6 +38,14 @@ impl WindInput {
         }
     }
 
+    /// That the winds are a forecast of one time, held for hours, in words.
+    pub fn one_time_held(&self) -> Option<String> {
+        match self {
+            WindInput::Soundings(_) => None,
+            WindInput::Forecast(archive) => of_one_time(archive),
+        }
+    }
+
     /// The first and the last time of the winds, if they name any; of a forecast of one time those
     /// for which it stands.
     pub fn covers(&self) -> Option<[Timestamp; 2]> {
@@ -469,13 +477,7 @@ fn of_forecast<'a>(
     if run.is_none() {
         assumed.push("the files name no run and the plan has no [wind] issued: the winds are taken as an analysis, assumed".into());
     }
-    if let [only] = archive.steps[..] {
-        assumed.push(format!(
-            "the winds are of one time, {}: they stand for {} before and after, assumed",
-            only.valid,
-            duration(ONE_TIME_STANDS_S)
-        ));
-    }
+    assumed.extend(of_one_time(archive));
     assumed.extend(
         archive
             .left_out
@@ -503,6 +505,18 @@ fn of_forecast<'a>(
         },
         error: None,
     })
+}
+
+/// That a forecast is of one time, held for hours.
+fn of_one_time(archive: &Archive) -> Option<String> {
+    let [only] = archive.steps[..] else {
+        return None;
+    };
+    Some(format!(
+        "the winds are of one time, {}: they stand for {} before and after, assumed",
+        only.valid,
+        duration(ONE_TIME_STANDS_S)
+    ))
 }
 
 fn nothing_near(plan: &Plan) -> Error {

@@ -12,6 +12,9 @@ const THINNEST_M: f64 = 0.5;
 
 /// The fewest points that an ellipse can be made from.
 const FEWEST: usize = 3;
+/// From so many draws on a region is as large as its share of them needs, whatever their
+/// distribution; of fewer as large as that of a normal.
+const COUNTED_FROM: usize = 200;
 
 /// An ellipse on a local plane.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -32,12 +35,14 @@ pub struct Ellipse {
 }
 
 impl Ellipse {
-    /// The ellipse that holds the next landing with `probability`, judged from `points` (metres).
+    /// The ellipse that holds the next landing with `probability`, judged from `points` (metres):
+    /// with their mean, and the shape of their covariance.
     ///
-    /// Mean and covariance are themselves estimates from n points, so the squared radius is that
-    /// of the prediction region of a bivariate normal (see [`squared_radius_predicted`]): a
-    /// little wider than the chi-square one, and the same for large n. That takes the draws as
-    /// independent; quasi-random ones know the mean and covariance rather better.
+    /// Of 200 points and more it is the smallest such ellipse that holds its share of them, as
+    /// landings are not normal where some balloons burst early. For a normal that is the chi-square
+    /// radius. Of fewer points that share says little, and mean and covariance are themselves
+    /// estimates: the squared radius is that of the prediction region of a bivariate normal (see
+    /// [`squared_radius_predicted`]).
     ///
     /// `None` for fewer than three points, when one is not finite, or when `probability` is not
     /// at least 0 and below 1.
@@ -51,13 +56,18 @@ impl Ellipse {
         moments: &Moments,
         probability: f64,
     ) -> Option<Ellipse> {
-        let squared = squared_radius_predicted(probability, moments.count)?;
-        let mut ellipse = Ellipse::with_squared_radius(
-            moments.mean_m,
-            moments.covariance_m2,
-            probability,
-            squared,
-        );
+        let of = |squared| {
+            let (mean_m, covariance_m2) = (moments.mean_m, moments.covariance_m2);
+            Ellipse::with_squared_radius(mean_m, covariance_m2, probability, squared)
+        };
+        let predicted = squared_radius_predicted(probability, moments.count)?;
+        let mut ellipse = if points.len() < COUNTED_FROM {
+            of(predicted)
+        } else {
+            let unit = of(1.0);
+            let squares = points.iter().map(|p| unit.measure(*p));
+            of(holding(probability, squares.collect()))
+        };
         let inside = points.iter().filter(|p| ellipse.contains(**p)).count();
         ellipse.held = Some(inside as f64 / points.len() as f64);
         Some(ellipse)
@@ -116,11 +126,17 @@ impl Ellipse {
     /// Whether `point` (metres) is inside or on the edge. An axis shorter than half a metre
     /// counts as half a metre.
     pub fn contains(&self, point: [f64; 2]) -> bool {
+        // What holds just its share has a point on its edge.
+        self.measure(point) <= 1.0 + 1e-9
+    }
+
+    /// How far out a point (metres) is, squared: 1 on the edge.
+    fn measure(&self, point: [f64; 2]) -> f64 {
         let [east, north] = self.major_direction();
         let (dx, dy) = (point[0] - self.center_m[0], point[1] - self.center_m[1]);
         let along = (dx * east + dy * north) / self.semi_major_m.max(THINNEST_M);
         let across = (dy * east - dx * north) / self.semi_minor_m.max(THINNEST_M);
-        along * along + across * across <= 1.0
+        along * along + across * across
     }
 
     /// `n` points of the edge, counter-clockwise, metres; the first is not repeated. An axis
@@ -156,6 +172,33 @@ impl Ellipse {
         let (east, north) = self.azimuth_deg.to_radians().sin_cos();
         [east, north]
     }
+}
+
+/// The least of `values`, at least one, that a share of them does not exceed; of the next one as
+/// well, as far as they can tell.
+fn holding(share: f64, mut values: Vec<f64>) -> f64 {
+    let rank = (share * (values.len() + 1) as f64).ceil() as usize;
+    let index = rank.clamp(1, values.len()) - 1;
+    *values.select_nth_unstable_by(index, f64::total_cmp).1
+}
+
+/// Radius in metres of the circle around the mean that holds `probability` of `points`; of fewer
+/// than 200, of a normal with their moments.
+///
+/// `None` unless `probability` is at least 0 and below 1.
+pub(super) fn circle_holding(
+    probability: f64,
+    points: &[[f64; 2]],
+    moments: &Moments,
+) -> Option<f64> {
+    let axes = PrincipalAxes::of(moments.covariance_m2);
+    let normal = radius_holding(probability, axes.sigma_major_m, axes.sigma_minor_m)?;
+    if points.len() < COUNTED_FROM {
+        return Some(normal);
+    }
+    let [east, north] = moments.mean_m;
+    let away = points.iter().map(|p| (p[0] - east).hypot(p[1] - north));
+    Some(holding(probability, away.collect()))
 }
 
 /// Squared radius, in standard deviations, of the circle that holds `probability` of a standard
@@ -278,6 +321,29 @@ mod tests {
         let line = Ellipse::of(&line, 0.99).unwrap();
         assert!(line.semi_minor_m < 0.01 && line.semi_major_m > 1000.0);
         assert_eq!(line.held, Some(1.0));
+    }
+
+    /// Nine landings in ten around one place, the tenth far away: not normal at all.
+    #[test]
+    fn an_ellipse_holds_its_share_of_any_draws() {
+        let draws: Vec<[f64; 2]> = (0..1_000)
+            .map(|i| {
+                let (s, c) = (2.399_963 * f64::from(i)).sin_cos();
+                let r = 1_000.0 * (f64::from(i % 97) / 97.0).sqrt();
+                let far = if i % 10 == 0 { 30_000.0 } else { 0.0 };
+                [r * c + far, 0.5 * r * s]
+            })
+            .collect();
+        for p in [0.5, 0.9, 0.95] {
+            let e = Ellipse::of(&draws, p).unwrap();
+            assert!((e.held.unwrap() - p).abs() <= 2e-3, "{p}: {:?}", e.held);
+        }
+        let moments = Moments::of(&draws).unwrap();
+        let half = circle_holding(0.5, &draws, &moments).unwrap();
+        let inside = draws
+            .iter()
+            .filter(|d| (d[0] - moments.mean_m[0]).hypot(d[1] - moments.mean_m[1]) <= half);
+        assert!((inside.count() as i32 - 500).abs() <= 2);
     }
 
     #[test]

@@ -13,6 +13,7 @@ mod rings;
 use std::fmt;
 
 pub use contour::{Contour, NoContour, contours};
+use ellipse::circle_holding;
 pub use ellipse::{Ellipse, radius_holding, squared_radius, squared_radius_predicted};
 pub use ground::{GroundContour, GroundEllipse, GroundPolygon, polygons_on_ground};
 pub use moments::{Moments, PrincipalAxes};
@@ -34,8 +35,8 @@ pub struct Regions {
     pub ellipses: Vec<Ellipse>,
     /// Contours for [`CONTOUR_PROBABILITIES`], smallest first; empty when there are none.
     pub contours: Vec<Contour>,
-    /// Radius, metres, of the circle around the mean that holds half of a normal with the
-    /// moments of the draws (circular error probable).
+    /// Radius, metres, of the circle around the mean that holds half of the draws (circular error
+    /// probable).
     pub half_circle_m: f64,
     /// What to know about these regions.
     pub notes: Vec<RegionNote>,
@@ -60,13 +61,12 @@ impl Regions {
             .iter()
             .map(|p| Ellipse::of_moments(draws, &moments, *p))
             .collect::<Option<Vec<_>>>()?;
-        let axes = PrincipalAxes::of(moments.covariance_m2);
-        let half_circle_m = radius_holding(0.5, axes.sigma_major_m, axes.sigma_minor_m)?;
+        let half_circle_m = circle_holding(0.5, draws, &moments)?;
         let (contours, mut notes) = match contours(draws, &CONTOUR_PROBABILITIES) {
             Ok(contours) => (contours, Vec::new()),
             Err(why) => (Vec::new(), vec![RegionNote::NoContour(why)]),
         };
-        notes.extend(disagreements(&ellipses, &contours, draws.len()));
+        notes.extend(disagreements(&ellipses, &contours));
         Some(Regions {
             moments,
             ellipses,
@@ -82,13 +82,6 @@ impl Regions {
 pub enum RegionNote {
     /// There are no contours.
     NoContour(NoContour),
-    /// An ellipse holds clearly more or fewer of the draws than it should.
-    Share {
-        /// What it should hold, 0 to 1.
-        probability: f64,
-        /// What it holds, 0 to 1.
-        held: f64,
-    },
     /// The contour needs much less ground than the ellipse for the same share of the draws.
     Smaller {
         /// The probability of both, 0 to 1.
@@ -109,13 +102,6 @@ impl fmt::Display for RegionNote {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             RegionNote::NoContour(why) => write!(f, "{why}"),
-            RegionNote::Share { probability, held } => write!(
-                f,
-                "the {:.0} % ellipse holds {:.1} % of the draws: their spread is not a normal \
-                 one, trust the contours more",
-                100.0 * probability,
-                100.0 * held
-            ),
             RegionNote::Smaller { probability, ratio } => write!(
                 f,
                 "the {:.0} % contour covers {:.0} % of the ellipse's area: the landings bend or \
@@ -132,35 +118,14 @@ impl fmt::Display for RegionNote {
     }
 }
 
-/// A share departs from its probability when it is off by more than this ...
-const SHARE_OFF: f64 = 0.02;
-/// ... and by more than this many standard errors of a binomial share.
-const SHARE_ERRORS: f64 = 3.0;
 /// A contour with less than this share of its ellipse's area is much smaller.
 const AREA_RATIO: f64 = 0.7;
 
-/// Where ellipses and draws disagree enough to matter: an ellipse's share is off by more than
-/// two percentage points and by more than three binomial standard errors; a contour has less
+/// Where ellipses and contours disagree enough to matter: a contour has less
 /// than 0.7 of the area of the ellipse for the same probability of at least 90 %; a contour is
 /// in several pieces of at least 2 % of the draws each.
-pub fn disagreements(
-    ellipses: &[Ellipse],
-    contours: &[Contour],
-    draw_count: usize,
-) -> Vec<RegionNote> {
+pub fn disagreements(ellipses: &[Ellipse], contours: &[Contour]) -> Vec<RegionNote> {
     let mut notes = Vec::new();
-    for ellipse in ellipses {
-        let p = ellipse.probability;
-        let allowed = SHARE_OFF.max(SHARE_ERRORS * (p * (1.0 - p) / draw_count as f64).sqrt());
-        if let Some(held) = ellipse.held
-            && (held - p).abs() > allowed
-        {
-            notes.push(RegionNote::Share {
-                probability: p,
-                held,
-            });
-        }
-    }
     for contour in contours {
         let probability = contour.probability;
         let same = |e: &&Ellipse| (e.probability - probability).abs() < 1e-9;
@@ -203,7 +168,7 @@ mod tests {
         assert_eq!(regions.contours[1].pieces, 2);
         let note = |wanted: fn(&RegionNote) -> bool| regions.notes.iter().any(wanted);
         assert!(note(|n| matches!(n, RegionNote::Pieces { count: 2, .. })));
-        assert!(note(|n| matches!(n, RegionNote::Share { .. })));
+        assert!(note(|n| matches!(n, RegionNote::Smaller { .. })));
         for contour in &regions.contours {
             assert!((contour.held - contour.probability).abs() < 0.02);
         }
