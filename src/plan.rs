@@ -242,6 +242,10 @@ pub struct SpreadPlan {
     pub early_bursts: Option<f64>,
     /// Of the drag coefficient of the balloon, as a share.
     pub drag: Option<f64>,
+    /// Of the rate of ascent from height to height, as a share.
+    pub rate: Option<f64>,
+    /// The share of falls on which the canopy changes on the way.
+    pub canopy_changes: Option<f64>,
     /// Of the drag area of the parachute, as a share.
     pub parachute: Option<f64>,
     /// Of the share of the balloon that stays on the line.
@@ -714,7 +718,9 @@ fn spread(s: &Section, faults: &mut Faults) -> SpreadPlan {
         "burst_altitude",
         "early_bursts",
         "drag",
+        "rate",
         "parachute",
+        "canopy_changes",
         "remnant",
         "release_delay",
         "wind",
@@ -727,6 +733,8 @@ fn spread(s: &Section, faults: &mut Faults) -> SpreadPlan {
         burst_altitude_m: s.quantity("burst_altitude", M, 0.0..=8_000.0, faults),
         early_bursts: s.quantity("early_bursts", SHARE, 0.0..=0.9, faults),
         drag: s.quantity("drag", SHARE, 0.0..=0.24, faults),
+        rate: s.quantity("rate", SHARE, 0.0..=0.3, faults),
+        canopy_changes: s.quantity("canopy_changes", SHARE, 0.0..=1.0, faults),
         parachute: s.quantity("parachute", SHARE, 0.0..=0.2, faults),
         remnant: s.quantity("remnant", SHARE, 0.0..=0.5, faults),
         release_delay_s: s.quantity("release_delay", Dimension::Time, 0.0..=86_400.0, faults),

@@ -69,7 +69,7 @@ fn launch(row: &Value) -> (Position, f64, f64) {
 fn uniform(folder: &Path) -> (String, f64) {
     let rows = "altitude_m,wind_speed_m_s,wind_direction_deg\n0,8,250\n40000,8,250\n";
     std::fs::write(folder.join("uniform.csv"), rows).unwrap();
-    let text = "[flight]\nrelease = 2026-05-01T06:00:00Z\n[site]\nlat = 51.0\nlon = 0.5\nelevation = \"0 m\"\n[wind]\nfiles = [\"uniform.csv\"]\n[ascent]\nrate = \"5 m/s\"\nburst_altitude = \"20 km\"\n[descent]\nrates = [[\"0 m\", \"10 m/s\"]]\n[spread]\nwind = \"none\"\nlift = \"2 %\"\ndrag = \"2 %\"\nburst_altitude = \"300 m\"\nparachute = \"2 %\"\nrelease_delay = \"1 min\"\n";
+    let text = "[flight]\nrelease = 2026-05-01T06:00:00Z\n[site]\nlat = 51.0\nlon = 0.5\nelevation = \"0 m\"\n[wind]\nfiles = [\"uniform.csv\"]\n[ascent]\nrate = \"5 m/s\"\nburst_altitude = \"20 km\"\n[descent]\nrates = [[\"0 m\", \"10 m/s\"]]\n[spread]\nwind = \"none\"\nlift = \"2 %\"\ndrag = \"2 %\"\nburst_altitude = \"300 m\"\nrate = \"0 %\"\nearly_bursts = \"0 %\"\nparachute = \"2 %\"\nrelease_delay = \"1 min\"\n";
     let path = folder.join("plan.toml");
     std::fs::write(&path, text).unwrap();
     (

@@ -65,6 +65,8 @@ fn plan(from: &Mark, ascent: &str, burst_sigma: &str, terrain: &str, folder: &Pa
         [spread]
         lift = "5 %"
         drag = "0 %"
+        rate = "0 %"
+        early_bursts = "0 %"
         burst_altitude = "{burst_sigma}"
         parachute = "12 %"
         release_delay = "0 s"
@@ -210,7 +212,7 @@ fn without_spread_all_of_them_land_where_the_whole_flight_does() {
     let text = fs::read_to_string(root.join("plan.toml")).unwrap();
     let (head, _) = text.split_once("[spread]").unwrap();
     let text = format!(
-        "{head}[spread]\nlift = \"0 %\"\nburst_diameter = \"0 %\"\ndrag = \"0 %\"\nparachute = \"0 %\"\nremnant = \"0 %\"\nrelease_delay = \"0 s\"\nwind = \"none\"\n"
+        "{head}[spread]\nlift = \"0 %\"\nburst_diameter = \"0 %\"\ndrag = \"0 %\"\nrate = \"0 %\"\nearly_bursts = \"0 %\"\ncanopy_changes = \"0 %\"\nparachute = \"0 %\"\nremnant = \"0 %\"\nrelease_delay = \"0 s\"\nwind = \"none\"\n"
     );
     let plan = Plan::parse("plan", &text, &root).unwrap();
     let grids = plan

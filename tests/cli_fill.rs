@@ -128,7 +128,8 @@ fn fill_and_zone_agree() {
         "cylinders = [{ water_volume = \"50 L\", pressure = \"60 bar\" }, { count = 2, water_volume = \"20 L\", pressure = \"150 bar\" }]",
     ];
     for fill in fills {
-        let folder = changed(&[("neck_lift = \"6.8 kg\"", fill)]);
+        let no_early = ("[spread]", "[spread]\nearly_bursts = \"0 %\"");
+        let folder = changed(&[("neck_lift = \"6.8 kg\"", fill), no_early]);
         let plan = folder.plan();
         let sized = json("fill", &[&plan]);
         let zone = json("zone", &[&plan, "--draws", "400"]);
@@ -297,7 +298,7 @@ fn do_not_fly_is_a_result() {
 /// to lift nothing.
 #[test]
 fn the_ends_of_what_a_plan_may_say() {
-    let stated = changed(&[("[spread]", "[ascent]\nburst_altitude = \"28 km\"\n[spread]")]);
+    let stated = changed(&[("[spread]", "[ascent]\nburst_altitude = \"28 km\"\n[spread]\nearly_bursts = \"0 %\"")]);
     let fill = json("fill", &[&stated.plan()]);
     let zone = json("zone", &[&stated.plan(), "--draws", "400"]);
     let width =

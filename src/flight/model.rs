@@ -249,7 +249,7 @@ impl FlightModel {
     ) -> Result<Flown, Miss> {
         let summit = self.summit(from, v, departures.slowness, scratch)?;
         let wind_error = departures.wind_m_s;
-        self.fall_seconds(v, summit.layer + 1, &mut scratch.down.seconds);
+        self.fall_seconds(v, &summit, &mut scratch.down.seconds);
         scratch.up.set_lean(from.layer);
         scratch.down.set_lean(0);
 
@@ -327,7 +327,8 @@ impl FlightModel {
         })
     }
 
-    fn fall_seconds(&self, v: &Variation, count: usize, out: &mut Vec<f64>) {
+    fn fall_seconds(&self, v: &Variation, summit: &Summit, out: &mut Vec<f64>) {
+        let count = summit.layer + 1;
         out.clear();
         let slower = 1.0 / v.fall_speed;
         let planned = self.fall.seconds[..count].iter();
@@ -342,9 +343,12 @@ impl FlightModel {
             );
         }
         if let Some(change) = v.canopy_change {
-            let first = (change.from_share * count as f64) as usize;
-            let above = out.iter_mut().skip(first);
-            above.for_each(|seconds| *seconds /= change.speed_above);
+            let at = change.from_share * (summit.layer as f64 + summit.share);
+            let layer = at as usize;
+            let in_it = at - layer as f64;
+            let slower = 1.0 / change.speed_above;
+            out[layer] *= in_it + (1.0 - in_it) * slower;
+            out[layer + 1..].iter_mut().for_each(|s| *s *= slower);
         }
     }
 }

@@ -16,9 +16,7 @@ use crate::wind::placing::Outside;
 pub struct Reach {
     /// From the site to all sides, m.
     pub far_m: f64,
-    /// Before the planned release, s.
-    pub early_s: f64,
-    /// After it, s.
+    /// After the planned release, s; no flight is early.
     pub late_s: f64,
 }
 
@@ -27,22 +25,22 @@ pub struct Reach {
 pub struct Extent {
     /// Whether it is the whole region.
     pub everywhere: bool,
-    /// Whether it is all times.
-    pub always: bool,
+    /// Whether it goes on to the last time.
+    pub to_the_end: bool,
 }
 
 impl Extent {
     /// All of it.
     pub const WHOLE: Extent = Extent {
         everywhere: true,
-        always: true,
+        to_the_end: true,
     };
 
     /// Whether there is no more to be had there.
     pub fn ends_at(&self, outside: Outside) -> bool {
         match outside {
             Outside::Region => self.everywhere,
-            Outside::Hours => self.always,
+            Outside::Hours => self.to_the_end,
         }
     }
 }
@@ -76,7 +74,6 @@ impl Reach {
         let delay_s = SIGMAS * spread.release_delay_s;
         Reach {
             far_m: LONGER * drift_m + ROOM_M,
-            early_s: 0.0,
             late_s: delay_s + LONGER * flown_s,
         }
     }
@@ -89,7 +86,6 @@ impl Reach {
                 ..self
             },
             Outside::Hours => Reach {
-                early_s: GROWTH * self.early_s,
                 late_s: GROWTH * self.late_s,
                 ..self
             },
@@ -100,7 +96,6 @@ impl Reach {
     pub fn with(self, other: Reach) -> Reach {
         Reach {
             far_m: self.far_m.max(other.far_m),
-            early_s: self.early_s.max(other.early_s),
             late_s: self.late_s.max(other.late_s),
         }
     }
@@ -116,10 +111,7 @@ impl Reach {
         releases: [Timestamp; 2],
         archive: &Archive,
     ) -> Result<(Block, Extent)> {
-        let steps = archive.steps_around(
-            after(releases[0], -self.early_s),
-            after(releases[1], self.late_s),
-        );
+        let steps = archive.steps_around(releases[0], after(releases[1], self.late_s));
         let whole = archive.lattice.whole();
         let columns = whole.rows * whole.columns * steps.len() * archive.members.len();
         let window = match columns <= FEW_COLUMNS {
@@ -128,7 +120,7 @@ impl Reach {
         };
         let extent = Extent {
             everywhere: window == whole,
-            always: steps.len() == archive.steps.len(),
+            to_the_end: steps.end == archive.steps.len(),
         };
         Ok((archive.cut(window, steps)?, extent))
     }
@@ -142,20 +134,19 @@ mod tests {
     fn a_reach_grows_where_or_when_it_was_left() {
         let reach = Reach {
             far_m: 10.0,
-            early_s: 20.0,
             late_s: 30.0,
         };
         let farther = reach.grown(Outside::Region);
         assert!(farther.far_m > 15.0);
-        assert_eq!((farther.early_s, farther.late_s), (20.0, 30.0));
+        assert_eq!(farther.late_s, 30.0);
         let longer = reach.grown(Outside::Hours);
-        assert!(longer.early_s > 30.0 && longer.late_s > 45.0);
+        assert!(longer.late_s > 45.0);
         assert_eq!(longer.far_m, 10.0);
         let both = farther.with(longer);
         assert_eq!((both.far_m, both.late_s), (farther.far_m, longer.late_s));
         let all_hours = Extent {
             everywhere: false,
-            always: true,
+            to_the_end: true,
         };
         assert!(all_hours.ends_at(Outside::Hours) && !all_hours.ends_at(Outside::Region));
     }

@@ -15,7 +15,7 @@ use crate::plan::Plan;
 use crate::sizing::CEILING_M;
 use crate::spread::draws::{BurstSpread, FallingMass, Spread};
 use crate::units::UnitSystem;
-use crate::vehicle::ascent::{RATE_ERROR, STATED_RATE_ERROR};
+use crate::vehicle::ascent::STATED_RATE_ERROR;
 use crate::vehicle::balloon::sphere_diameter_m;
 use crate::vehicle::burst::EARLY_BURST_DIAMETER;
 use crate::vehicle::descent::{THIN_AIR_EXPONENT, THIN_AIR_EXPONENT_SIGMA};
@@ -88,14 +88,7 @@ impl Setup {
             (Some(rates), _) => {
                 spread.burst = by_altitude(spread.burst, &column.air, planned_burst_m);
                 spread.ln_re0 = 0.0;
-                spread.rate_error = match rates.is_constant() {
-                    true => STATED_RATE_ERROR,
-                    false => RATE_ERROR,
-                };
-                assumed.push(format!(
-                    "a stated rate varies with the lift in proportion and with the root of the drag, and by {:.0} % (sd) from height to height, assumed",
-                    100.0 * spread.rate_error
-                ));
+                assumed.push("a stated rate varies with the lift in proportion and with the root of the drag, assumed".into());
                 Rise::stated(rates, planned_burst_m, &above_site)
             }
             (None, Some(balloon)) => {
@@ -129,7 +122,6 @@ impl Setup {
         };
         if plan.descent_rates.is_some() {
             spread.fall_exponent = 0.0;
-            spread.canopy_changes = 0.0;
         } else {
             assumed.push(format!(
                 "drag area in thin air grows with density to the power -{THIN_AIR_EXPONENT:.2} (sd {THIN_AIR_EXPONENT_SIGMA:.2}), assumed"
@@ -268,8 +260,11 @@ fn by_altitude(burst: BurstSpread, air: &AirProfile, burst_m: f64) -> BurstSprea
 fn spread(plan: &Plan, assumed: &mut Vec<String>) -> Spread {
     let s = &plan.spread;
     let mut spread = Spread::ASSUMED;
-    if plan.ascent_rates.is_some() {
+    if let Some(rates) = &plan.ascent_rates {
         spread.drag = STATED_RATE_DRAG;
+        if rates.is_constant() {
+            spread.rate_error = STATED_RATE_ERROR;
+        }
     }
     let mut share = |to: &mut f64, given: Option<f64>, what: &str| match given {
         Some(given) => *to = given,
@@ -280,6 +275,8 @@ fn spread(plan: &Plan, assumed: &mut Vec<String>) -> Spread {
     };
     share(&mut spread.lift, s.lift, "lift");
     share(&mut spread.drag, s.drag, "drag of the balloon");
+    let what = "rate of ascent from height to height";
+    share(&mut spread.rate_error, s.rate, what);
     match (s.burst_altitude_m, &mut spread.burst) {
         (Some(sigma_m), burst) => {
             *burst = BurstSpread::AltitudeM {
@@ -307,6 +304,14 @@ fn spread(plan: &Plan, assumed: &mut Vec<String>) -> Spread {
         share(&mut spread.remnant, s.remnant, what);
     } else {
         spread.remnant = 0.0;
+    }
+    match s.canopy_changes {
+        _ if plan.descent_rates.is_some() => spread.canopy_changes = 0.0,
+        Some(given) => spread.canopy_changes = given,
+        None => assumed.push(format!(
+            "on {:.0} % of falls the canopy changes on the way to half or twice its drag area, assumed",
+            100.0 * spread.canopy_changes
+        )),
     }
     match s.early_bursts {
         Some(given) => spread.early_bursts = given,
