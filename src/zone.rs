@@ -118,6 +118,8 @@ pub fn predict_and_keep(
     let flights = fly_all(plan, &site, &weather, &mut setup, options, flown)?;
     let (model, landings) = (&setup.model, &flights.landings);
     let process = flights.process.as_ref();
+    let out = flights.left_out.iter();
+    assumed.extend(out.map(|member| format!("left out of the winds: {member}")));
     let wind = weather.facts(&model.layers, &flights.seconds, process);
     wind_error::notes(plan, &wind, units, &mut notes);
 
@@ -239,6 +241,8 @@ struct Flights {
     process: Option<WindErrorProcess>,
     sampler: Sampler,
     landings: Landings,
+    /// Members of the winds that were not flown in, with the reason, in words.
+    left_out: Vec<String>,
 }
 
 /// Flies the plan and its draws, in as much of the winds as they reach: where they leave the part
@@ -340,6 +344,7 @@ fn fly_in(
             process,
             sampler,
             landings,
+            left_out: winds.left_out.clone(),
         })),
     })
 }

@@ -298,7 +298,10 @@ fn do_not_fly_is_a_result() {
 /// to lift nothing.
 #[test]
 fn the_ends_of_what_a_plan_may_say() {
-    let stated = changed(&[("[spread]", "[ascent]\nburst_altitude = \"28 km\"\n[spread]\nearly_bursts = \"0 %\"")]);
+    let stated = changed(&[(
+        "[spread]",
+        "[ascent]\nburst_altitude = \"28 km\"\n[spread]\nearly_bursts = \"0 %\"",
+    )]);
     let fill = json("fill", &[&stated.plan()]);
     let zone = json("zone", &[&stated.plan(), "--draws", "400"]);
     let width =

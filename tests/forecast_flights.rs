@@ -461,6 +461,7 @@ fn polar(wind: impl Fn(Position) -> [f64; 2]) -> Block {
             run: None,
         }],
         members: vec![None],
+        left_out: Vec::new(),
         pressures_pa: vec![1e5, 1e3],
         altitude_m: array([0.0, 40_000.0].repeat(count)),
         east_m_s: array(east),

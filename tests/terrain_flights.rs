@@ -114,9 +114,9 @@ fn where_the_terrain_ends_the_elevation_of_the_site_counts() {
     let plan = plan(site, &slope(folder.path(), 0.0));
     let told = predict(&plan, &winds, OPTIONS, || {}).unwrap();
     assert!((told.zone.landing.altitude_m - 1_012.0).abs() < 1e-6);
-    // A few draws burst early, over the grid.
+    // A tenth of the draws bursts early, over the grid.
     let (source, share) = &told.facts.landed_on[0];
-    assert!(source.is_none() && *share > 0.98, "{share}");
+    assert!(source.is_none() && *share > 0.85, "{share}");
     let assumed = told.zone.assumptions.join("\n");
     let words = "where no terrain is known: at the elevation of the site, assumed";
     assert!(assumed.contains(words), "{assumed}");

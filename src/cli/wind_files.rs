@@ -1,5 +1,6 @@
 //! The wind files a command is given: soundings or a forecast.
 
+use std::collections::BTreeSet;
 use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -42,11 +43,21 @@ pub enum WindFiles {
     /// Every ascent of every file.
     Soundings(Vec<Ascent>),
     /// Forecasts, not yet joined.
-    Grids(Vec<GridFile>),
+    Grids {
+        /// The files.
+        files: Vec<GridFile>,
+        /// Files of an ensemble that could not be read, with the reason.
+        damaged: Vec<String>,
+    },
 }
 
-/// Reads all files, or tells the faults of all.
-pub fn read_all(files: &[PathBuf], format: Option<Format>) -> Result<WindFiles> {
+/// Reads all files, or tells the faults of all. Where the others are several members of an ensemble,
+/// or `member_per_file`, a forecast file that cannot be read is left out.
+pub fn read_all(
+    files: &[PathBuf],
+    format: Option<Format>,
+    member_per_file: bool,
+) -> Result<WindFiles> {
     let grids: Vec<bool> = files
         .iter()
         .map(|path| Ok(format.is_none() && is_grid(path)?))
@@ -65,8 +76,27 @@ pub fn read_all(files: &[PathBuf], format: Option<Format>) -> Result<WindFiles> 
         )
         .into()),
         (Some(_), None) => {
-            let opened = files.par_iter().map(|path| GridFile::open(path)).collect();
-            all_or_faults(opened).map(WindFiles::Grids)
+            let opened: Vec<_> = files.par_iter().map(|path| GridFile::open(path)).collect();
+            let good = opened.iter().flatten();
+            let members: BTreeSet<u32> = good
+                .clone()
+                .flat_map(|file| file.slabs.iter().filter_map(|slab| slab.member))
+                .collect();
+            let mut damaged = Vec::new();
+            let opened = match members.len() > 1 || (member_per_file && good.count() > 1) {
+                false => opened,
+                true => opened
+                    .into_iter()
+                    .filter_map(|file| match file {
+                        Err(why @ Error::Faults(_)) => {
+                            damaged.push(why.to_string());
+                            None
+                        }
+                        other => Some(other),
+                    })
+                    .collect(),
+            };
+            all_or_faults(opened).map(|files| WindFiles::Grids { files, damaged })
         }
         _ => {
             let read = files.iter().map(|path| ascents(path, format)).collect();
@@ -140,14 +170,16 @@ pub fn of_plan(
                 .into(),
         );
     }
-    Ok(match read_all(files, format)? {
+    Ok(match read_all(files, format, plan.member_per_file)? {
         WindFiles::Soundings(ascents) => WindInput::Soundings(ascents),
-        WindFiles::Grids(grids) => {
+        WindFiles::Grids { files, damaged } => {
             let how = Joining {
                 issued: plan.wind_issued,
                 member_per_file: plan.member_per_file,
             };
-            WindInput::Forecast(Box::new(Archive::join(grids, how)?))
+            let mut archive = Archive::join(files, how)?;
+            archive.left_out.extend(damaged);
+            WindInput::Forecast(Box::new(archive))
         }
     })
 }

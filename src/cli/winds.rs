@@ -55,14 +55,14 @@ pub struct WindsArgs {
 ///
 /// The faults of all files together, or a file or `out` that cannot be written.
 pub fn run(args: &WindsArgs, out: &mut impl Write) -> Result<()> {
-    match wind_files::read_all(&args.files, args.format)? {
+    match wind_files::read_all(&args.files, args.format, false)? {
         WindFiles::Soundings(mut ascents) => {
             if let Some(time) = args.at {
                 ascents = vec![wind_files::nearest(ascents, time)?];
             }
             show_ascents(args, &ascents, out)
         }
-        WindFiles::Grids(grids) => show_forecast(args, grids, out),
+        WindFiles::Grids { files, damaged } => show_forecast(args, files, damaged, out),
     }
 }
 
@@ -85,8 +85,14 @@ fn show_ascents(args: &WindsArgs, ascents: &[Ascent], out: &mut impl Write) -> R
 }
 
 /// What is in a forecast, or its column above a place.
-fn show_forecast(args: &WindsArgs, grids: Vec<GridFile>, out: &mut impl Write) -> Result<()> {
-    let archive = Archive::join(grids, Joining::default())?;
+fn show_forecast(
+    args: &WindsArgs,
+    files: Vec<GridFile>,
+    damaged: Vec<String>,
+    out: &mut impl Write,
+) -> Result<()> {
+    let mut archive = Archive::join(files, Joining::default())?;
+    archive.left_out.extend(damaged);
     let Some(place) = args.place else {
         if args.out.is_some() || args.at.is_some() {
             return Err(Error::CannotDo {

@@ -30,6 +30,8 @@ pub struct Block {
     pub steps: Vec<Step>,
     /// The members' numbers; one `None` where there is no ensemble.
     pub members: Vec<Option<u32>>,
+    /// Members of the forecast that are not among them, with the reason, in words.
+    pub left_out: Vec<String>,
     /// Pressures of the levels, Pa, falling.
     pub pressures_pa: Vec<f64>,
     /// Geometric altitude above mean sea level, m: columns by levels.

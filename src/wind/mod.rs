@@ -4,6 +4,7 @@ pub mod column;
 pub mod error;
 pub mod error_process;
 pub mod grid;
+pub mod members;
 pub mod placing;
 pub mod slab;
 pub mod sounding;

@@ -104,6 +104,8 @@ pub struct FlownWinds {
     pub planned: usize,
     /// How much of the winds it is.
     pub extent: Extent,
+    /// Members that are not among them, with the reason, in words.
+    pub left_out: Vec<String>,
 }
 
 impl FlownWinds {
@@ -114,6 +116,7 @@ impl FlownWinds {
             members: 1,
             planned: 0,
             extent: Extent::WHOLE,
+            left_out: Vec::new(),
         }
     }
 
@@ -212,6 +215,7 @@ impl<'a> SiteWinds<'a> {
             members,
             planned,
             extent,
+            left_out: block.left_out,
         }))
     }
 }
@@ -460,18 +464,19 @@ fn of_forecast<'a>(
     let weights = placing
         .weights(plan.site.normal(), 0.0)
         .map_err(|outside| not_covered(plan, archive, outside))?;
-    let members = near.members.len();
-    let profiles: Vec<(f64, WindProfile)> = (0..members)
-        .flat_map(|member| {
+    let members: Vec<WindProfile> = (0..near.members.len())
+        .map(|member| {
             let first = member * near.columns_of_member();
-            let profile = |(c, w): (usize, f64)| {
-                let share = w / members as f64;
-                (share, near.winds(first + c))
-            };
-            weights.terms().map(profile).collect::<Vec<_>>()
+            let around: Vec<(f64, WindProfile)> = weights
+                .terms()
+                .map(|(c, w)| (w, near.winds(first + c)))
+                .collect();
+            let parts: Vec<(f64, &WindProfile)> = around.iter().map(|(w, p)| (*w, p)).collect();
+            WindProfile::blend(&parts)
         })
         .collect();
-    let parts: Vec<(f64, &WindProfile)> = profiles.iter().map(|(w, p)| (*w, p)).collect();
+    let share = 1.0 / members.len() as f64;
+    let parts: Vec<(f64, &WindProfile)> = members.iter().map(|p| (share, p)).collect();
     let around = archive.steps_around(plan.release, plan.release);
     let run = archive.steps[around].iter().filter_map(|s| s.run).max();
     if run.is_none() {
@@ -501,7 +506,7 @@ fn of_forecast<'a>(
             steps: archive.steps.len(),
             region: archive.lattice.describe(),
             levels: archive.levels_pa.len(),
-            members: archive.members.iter().flatten().count(),
+            members: near.members.iter().flatten().count(),
         },
         error: None,
     })

@@ -69,7 +69,7 @@ impl Archive {
         }
         left_out.extend(without_height(&moments));
         let times: BTreeSet<Timestamp> = moments.keys().map(|m| m.1).collect();
-        let of_member = levels_of_members(&files, &moments, &times)?;
+        let of_member = levels_of_members(&files, &moments, &times, &mut left_out)?;
         let levels = common_levels(&of_member);
         let members = whole_members(&of_member, &levels, &mut left_out);
         if members.is_empty() || levels.is_empty() {
@@ -157,6 +157,20 @@ impl Archive {
             })
         });
         of_files.chain(self.left_out.iter().cloned()).collect()
+    }
+
+    /// Whether some members have times that others lack.
+    pub fn is_uneven(&self) -> bool {
+        let has = |step| (0..self.members.len()).all(|member| self.has(member, step));
+        !(0..self.steps.len()).all(has)
+    }
+
+    /// Whether a member has winds for a step.
+    pub(super) fn has(&self, member: usize, step: usize) -> bool {
+        self.levels_pa.first().is_some_and(|&pa| {
+            let wind = (member, step, Quantity::EastWind, Surface::Isobaric(pa));
+            self.index.contains_key(&wind)
+        })
     }
 
     fn indexed(&self, moments: BTreeMap<Moment, Slabs>) -> Index {
@@ -365,40 +379,55 @@ fn nothing_common(files: &[GridFile], left_out: &[String]) -> Fault {
     )
 }
 
-/// The complete levels of each member; they are the same at all times.
+/// The complete levels of each member; they are the same at all times that it has. A member of an
+/// ensemble may lack times altogether, and one whose levels differ from time to time is left out;
+/// the only one there is must be whole.
 fn levels_of_members(
     files: &[GridFile],
     moments: &BTreeMap<Moment, Slabs>,
     times: &BTreeSet<Timestamp>,
+    left_out: &mut Vec<String>,
 ) -> Result<BTreeMap<Option<u32>, BTreeSet<u32>>> {
     let mut of_member: BTreeMap<Option<u32>, BTreeSet<u32>> = BTreeMap::new();
     for ((member, _), slabs) in moments {
         let levels = of_member.entry(*member).or_default();
         levels.extend(complete_levels(slabs));
     }
+    let ensemble = of_member.len() > 1;
+    let mut damaged = BTreeSet::new();
     for (member, levels) in &of_member {
         for time in times {
             let slabs = moments.get(&(*member, *time));
             let here = slabs.map(complete_levels).unwrap_or_default();
             let missing = named(levels.difference(&here));
-            if missing.is_empty() {
+            if missing.is_empty() || (ensemble && here.is_empty()) {
                 continue;
             }
-            let which = member.map_or_else(String::new, |n| format!(" of member {n}"));
+            let found =
+                format!("height or wind missing for {time} at {missing}, which other times have");
+            if ensemble {
+                left_out.push(format!("{}: {found}", which(*member)));
+                damaged.insert(*member);
+                break;
+            }
             let file = slabs
                 .and_then(|s| s.values().next())
                 .map_or_else(|| files[0].name.clone(), |&(f, _)| files[f].name.clone());
-            return Err(Fault::new(
-                file,
-                format!(
-                    "height or wind{which} missing for {time} at {missing}, which other times have"
-                ),
-                "the same levels at all times: leave the file of that time out, or get it whole",
-            )
-            .into());
+            let expected =
+                "the same levels at all times: leave the file of that time out, or get it whole";
+            return Err(Fault::new(file, found, expected).into());
         }
     }
+    of_member.retain(|member, _| !damaged.contains(member));
     Ok(of_member)
+}
+
+/// A member in words.
+pub(super) fn which(member: Option<u32>) -> String {
+    match member {
+        Some(number) => format!("member {number}"),
+        None => "the member without number".into(),
+    }
 }
 
 /// The levels that at least half of the members have, rising pressure.
@@ -425,8 +454,10 @@ fn whole_members(
         if missing.is_empty() {
             members.push(*member);
         } else {
-            let which = member.map_or_else(|| "the one without number".into(), |n| n.to_string());
-            left_out.push(format!("member {which}: no height or wind at {missing}"));
+            left_out.push(format!(
+                "{}: no height or wind at {missing}",
+                which(*member)
+            ));
         }
     }
     if !beyond.is_empty() {

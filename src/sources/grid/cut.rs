@@ -5,11 +5,11 @@ use std::ops::Range;
 use ndarray::Array2;
 use rayon::prelude::*;
 
-use super::archive::{Archive, Where};
+use super::archive::{Archive, Where, which};
 use crate::atmosphere::{
     Geopotential, saturation_vapour_pressure_pa, vapour_pressure_of_humidity_pa,
 };
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::geodesy::lattice::{Lattice, Window, to_true};
 use crate::wind::grid::{Block, Ground};
 use crate::wind::slab::{Quantity, Surface};
@@ -17,8 +17,55 @@ use crate::wind::slab::{Quantity, Surface};
 /// One slab to be decoded, and the column and level its values go to.
 struct Task {
     at: Where,
+    member: usize,
     first_column: usize,
     level: usize,
+}
+
+/// Which members and steps are decoded, and how many points each.
+struct Places<'a> {
+    members: &'a [usize],
+    steps: &'a [usize],
+    size: usize,
+}
+
+impl Places<'_> {
+    /// The tasks of all members and steps; `wanted` gives levels and slabs of each.
+    fn tasks(&self, wanted: impl Fn(usize, usize) -> Vec<(usize, Where)>) -> Vec<Task> {
+        let mut tasks = Vec::new();
+        for (i, &member) in self.members.iter().enumerate() {
+            for (k, &step) in self.steps.iter().enumerate() {
+                let first_column = (i * self.steps.len() + k) * self.size;
+                tasks.extend(wanted(member, step).into_iter().map(|(level, at)| Task {
+                    at,
+                    member,
+                    first_column,
+                    level,
+                }));
+            }
+        }
+        tasks
+    }
+
+    fn columns(&self) -> usize {
+        self.members.len() * self.steps.len() * self.size
+    }
+}
+
+/// A member that cannot be decoded, and why.
+struct Damaged {
+    member: usize,
+    why: Error,
+}
+
+impl From<Error> for Damaged {
+    /// What is wrong with no member.
+    fn from(why: Error) -> Damaged {
+        Damaged {
+            member: usize::MAX,
+            why,
+        }
+    }
 }
 
 /// What is the same for all slabs: latitude of each point, and how the grid's axes turn there.
@@ -30,75 +77,126 @@ struct Points {
 }
 
 impl Archive {
-    /// Decodes a window of the lattice at some steps, for all members. Only the slabs needed are
-    /// decoded, in parallel.
+    /// Decodes a window of the lattice at some steps, for all members that have them. Only the slabs
+    /// needed are decoded, in parallel. Of an ensemble a member that cannot be decoded is left out;
+    /// what is left out stands in [`Block::left_out`].
     ///
     /// # Errors
     ///
-    /// When a slab cannot be decoded.
+    /// When a slab cannot be decoded and it is not one of several members, or when no member has
+    /// all these steps.
     pub fn cut(&self, window: Window, steps: Range<usize>) -> Result<Block> {
+        let steps: Vec<usize> = steps.collect();
+        let whole = |member: &usize| steps.iter().all(|&step| self.has(*member, step));
+        let (mut members, short): (Vec<usize>, Vec<usize>) =
+            (0..self.members.len()).partition(whole);
+        let mut left_out: Vec<String> = short.iter().map(|&m| self.is_short(m)).collect();
+        if members.is_empty() {
+            return Err(Error::CannotDo {
+                why: format!(
+                    "no member has all the hours that are needed: {}",
+                    left_out.join("; ")
+                ),
+                remedy: "expected at least one whole member".into(),
+            });
+        }
+        loop {
+            match self.cut_members(&members, window, &steps) {
+                Ok(block) => return Ok(Block { left_out, ..block }),
+                Err(damaged) => {
+                    let Some(at) = members.iter().position(|m| *m == damaged.member) else {
+                        return Err(damaged.why);
+                    };
+                    if members.len() < 2 {
+                        return Err(damaged.why);
+                    }
+                    left_out.push(format!(
+                        "{}: {}",
+                        which(self.members[members[at]]),
+                        damaged.why
+                    ));
+                    members.remove(at);
+                }
+            }
+        }
+    }
+
+    /// That a member lacks hours, in words.
+    fn is_short(&self, member: usize) -> String {
+        let has = (0..self.steps.len()).filter(|&step| self.has(member, step));
+        let last = has.last().map(|step| self.steps[step].valid);
+        match last {
+            Some(last) => format!(
+                "{}: it ends at {last} or has a gap, and the flight is not covered",
+                which(self.members[member])
+            ),
+            None => format!("{}: no winds", which(self.members[member])),
+        }
+    }
+
+    fn cut_members(
+        &self,
+        members: &[usize],
+        window: Window,
+        steps: &[usize],
+    ) -> std::result::Result<Block, Damaged> {
         let lattice = self.lattice.cut(window);
         let points = Points::new(&lattice, window)?;
         let size = window.rows * window.columns;
-        let steps: Vec<usize> = steps.collect();
-        let columns = self.members.len() * steps.len() * size;
+        let columns = members.len() * steps.len() * size;
         let levels = self.levels_pa.len();
-        let first_column = |member: usize, k: usize| (member * steps.len() + k) * size;
-        let each = |wanted: &dyn Fn(usize, usize, usize) -> Vec<Task>| -> Vec<Task> {
-            let mut tasks = Vec::new();
-            for member in 0..self.members.len() {
-                for (k, &step) in steps.iter().enumerate() {
-                    tasks.extend(wanted(member, step, first_column(member, k)));
-                }
-            }
-            tasks
+        let places = Places {
+            members,
+            steps,
+            size,
         };
         let on_levels = |quantity: Quantity| {
-            each(&|member, step, first_column| {
+            places.tasks(|member, step| {
                 let slabs = self.levels_pa.iter().enumerate();
                 slabs
                     .filter_map(|(level, &pa)| {
-                        Some(Task {
-                            at: self.find(member, step, quantity, Surface::Isobaric(pa))?,
-                            first_column,
+                        Some((
                             level,
-                        })
+                            self.find(member, step, quantity, Surface::Isobaric(pa))?,
+                        ))
                     })
                     .collect()
             })
         };
-        let optional = |tasks: Vec<Task>| -> Result<Option<Array2<f32>>> {
+        let decode = |quantity| self.decode(&on_levels(quantity), &points, columns, levels);
+        let optional = |quantity| -> std::result::Result<Option<Array2<f32>>, Damaged> {
+            let tasks = on_levels(quantity);
             if tasks.is_empty() {
                 return Ok(None);
             }
             self.decode(&tasks, &points, columns, levels).map(Some)
         };
-        let mut altitude_m = self.decode(&on_levels(Quantity::Height), &points, columns, levels)?;
+        let mut altitude_m = decode(Quantity::Height)?;
         points.to_geometric(&mut altitude_m);
-        let mut east_m_s = self.decode(&on_levels(Quantity::EastWind), &points, columns, levels)?;
-        let mut north_m_s =
-            self.decode(&on_levels(Quantity::NorthWind), &points, columns, levels)?;
+        let mut east_m_s = decode(Quantity::EastWind)?;
+        let mut north_m_s = decode(Quantity::NorthWind)?;
         if self.along_grid() {
             points.to_true(&mut east_m_s, &mut north_m_s);
         }
-        let temperature_k = optional(on_levels(Quantity::Temperature))?;
+        let temperature_k = optional(Quantity::Temperature)?;
         let pressures_pa: Vec<f64> = self.levels_pa.iter().map(|&pa| f64::from(pa)).collect();
-        let specific = optional(on_levels(Quantity::SpecificHumidity))?;
+        let specific = optional(Quantity::SpecificHumidity)?;
         let relative = match specific {
-            None => optional(on_levels(Quantity::RelativeHumidity))?,
+            None => optional(Quantity::RelativeHumidity)?,
             Some(_) => None,
         };
         Ok(Block {
             lattice,
             steps: steps.iter().map(|&k| self.steps[k]).collect(),
-            members: self.members.clone(),
+            members: members.iter().map(|&m| self.members[m]).collect(),
+            left_out: Vec::new(),
             vapour_pressure_pa: vapour(specific, relative, temperature_k.as_ref(), &pressures_pa),
             pressures_pa,
             altitude_m,
             east_m_s,
             north_m_s,
             temperature_k,
-            ground: self.ground(&steps, &points, &first_column)?,
+            ground: self.ground(&places, &points)?,
         })
     }
 
@@ -122,12 +220,20 @@ impl Archive {
         points: &Points,
         columns: usize,
         levels: usize,
-    ) -> Result<Array2<f32>> {
+    ) -> std::result::Result<Array2<f32>, Damaged> {
         let mut values = Array2::from_elem((columns, levels), f32::NAN);
-        let slabs: Vec<Array2<f32>> = tasks
-            .par_iter()
-            .map(|task| self.files[task.at.0].read(task.at.1, points.window))
-            .collect::<Result<_>>()?;
+        let read = |task: &Task| {
+            let slab = self.files[task.at.0].read(task.at.1, points.window);
+            slab.map_err(|why| Damaged {
+                member: task.member,
+                why,
+            })
+        };
+        // Collected first, so that of several errors the first is told on any number of threads.
+        let slabs: Vec<_> = tasks.par_iter().map(read).collect();
+        let slabs: Vec<Array2<f32>> = slabs
+            .into_iter()
+            .collect::<std::result::Result<_, Damaged>>()?;
         for (task, slab) in tasks.iter().zip(&slabs) {
             for (i, value) in slab.iter().enumerate() {
                 values[[task.first_column + i, task.level]] = *value;
@@ -166,29 +272,24 @@ impl Archive {
     /// The forecast's ground and what it says above it, if it says.
     fn ground(
         &self,
-        steps: &[usize],
+        places: &Places,
         points: &Points,
-        first_column: &impl Fn(usize, usize) -> usize,
-    ) -> Result<Option<Ground>> {
+    ) -> std::result::Result<Option<Ground>, Damaged> {
         let Some(altitude_m) = self.orography_at(points)? else {
             return Ok(None);
         };
-        let columns = self.members.len() * steps.len() * points.lat_deg.len();
-        let pair = |two: [(Quantity, Surface); 2]| -> Result<Option<Array2<f32>>> {
-            let mut tasks = Vec::new();
-            for member in 0..self.members.len() {
-                for (k, &step) in steps.iter().enumerate() {
-                    for (level, &(quantity, surface)) in two.iter().enumerate() {
-                        let Some(at) = self.find(member, step, quantity, surface) else {
-                            return Ok(None);
-                        };
-                        tasks.push(Task {
-                            at,
-                            first_column: first_column(member, k),
-                            level,
-                        });
-                    }
-                }
+        let columns = places.columns();
+        let pair = |two: [(Quantity, Surface); 2]| {
+            let tasks = places.tasks(|member, step| {
+                let slabs = two.iter().enumerate();
+                slabs
+                    .filter_map(|(level, &(quantity, surface))| {
+                        Some((level, self.find(member, step, quantity, surface)?))
+                    })
+                    .collect()
+            });
+            if tasks.len() < 2 * columns / places.size {
+                return Ok(None);
             }
             self.decode(&tasks, points, columns, 2).map(Some)
         };
