@@ -287,7 +287,11 @@ fn decoded(
 fn reach_of(plan: &Plan, weather: &Weather, setup: &Setup, units: UnitSystem) -> Result<Reach> {
     let (above_site, track) = fly_planned(&setup.model, 0);
     above_site.map_err(|miss| cannot_fly(miss, &track, plan, weather, units))?;
-    Ok(Reach::of(&track, &setup.model, &setup.spread))
+    let reach = Reach::of(&track, &setup.model, &setup.spread);
+    Ok(match weather.is_uneven() {
+        true => reach.short(&track),
+        false => reach,
+    })
 }
 
 /// What came of flying in a part of the winds.

@@ -65,6 +65,28 @@ fn the_words_of_the_page() {
     insta::assert_snapshot!(words(&briefing.text("brief.html")));
 }
 
+/// With winds of one time nobody knows what half an hour's delay does.
+#[test]
+fn what_a_delay_does_is_not_known_from_winds_of_one_time() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("briefing");
+    for plan in ["samples/high-plains/plan.toml", "samples/idaho/plan.toml"] {
+        let args = [plan, "--draws", "200", "--out", out.to_str().unwrap()];
+        let output = windfall("brief", &args);
+        assert!(output.status.success(), "{}", stderr(&output));
+        let page = words(&fs::read_to_string(out.join("brief.html")).unwrap());
+        let row = page
+            .lines()
+            .find(|l| l.starts_with("late release"))
+            .unwrap();
+        assert!(
+            row.contains("not known: the winds are of one time"),
+            "{row}"
+        );
+        assert!(page.contains("bursts early"), "{plan}");
+    }
+}
+
 #[test]
 fn the_timeline() {
     let briefing = Briefing::of_sample(&[]);

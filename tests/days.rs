@@ -341,6 +341,32 @@ fn the_picture_in_the_readme_is_the_one_that_is_drawn() {
     assert_eq!(std::fs::read_to_string(path).unwrap(), kept);
 }
 
+/// A forecast of one hour is held for several, and every table says so.
+#[test]
+fn a_forecast_of_one_time_is_said_to_be_held() {
+    let args = [
+        "samples/idaho/plan.toml",
+        "--hours",
+        "13:00-14:00",
+        "--draws",
+        "40",
+    ];
+    let text = stdout(&windfall("days", &args));
+    let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let held = "the winds are of one time, 2017-03-22T00:00:00Z: they stand for 4 h 00 min before and after, assumed";
+    assert!(words.contains(held), "{text}");
+}
+
+/// The first hour of a forecast is not left before it begins: releases are late, never early.
+#[test]
+fn the_first_hour_of_a_forecast_is_known() {
+    let plan = plan("");
+    let at_first = times(&["2023-10-12T09:00:00Z"]);
+    let days = days(&plan, &winds(&plan), &at_first, OPTIONS, || ()).unwrap();
+    let reason = &days.rows[0].reason;
+    assert!(!reason.contains("hours"), "{reason}");
+}
+
 #[test]
 fn wrong_usage_and_empty_periods_are_refused() {
     for (args, code, words) in [

@@ -15,7 +15,7 @@ mod stack;
 
 use std::fs;
 
-use grids::{ECMWF, bytes, is, joined, messages, retimed, slabs, without};
+use grids::{ECMWF, PORTUGAL_2023, bytes, is, joined, messages, retimed, slabs, without};
 use jiff::Timestamp;
 use program::{stderr, stdout, windfall};
 use stack::Stack;
@@ -255,4 +255,139 @@ fn a_plan_with_a_file_for_each_member() {
     ] {
         assert!(words.contains(wanted), "no \"{wanted}\" in {text}");
     }
+}
+
+/// Members for 12 and 18 UTC and midnight, all but the last of which one of them has.
+fn of_three_times() -> Vec<Vec<u8>> {
+    let at = |member: &[u8], hour: u8, step: u8| retimed(member, [6, 3, hour], step);
+    let mut files = Vec::new();
+    for (k, member) in members().into_iter().enumerate() {
+        let mut file = at(&member, 12, 0);
+        file.extend(at(&member, 12, 6));
+        if k != 5 {
+            file.extend(at(&member, 12, 12));
+        }
+        files.push(file);
+    }
+    files
+}
+
+#[test]
+fn a_member_that_ends_early_is_used_as_far_as_it_goes() {
+    let archive = ensemble(of_three_times());
+    assert!(archive.left_out.is_empty(), "{:?}", archive.left_out);
+    assert_eq!((archive.members.len(), archive.steps.len()), (8, 3));
+    assert!(archive.is_uneven());
+    let whole = archive.lattice.whole();
+    let early = archive.cut(whole, 0..2).unwrap();
+    assert_eq!((early.members.len(), early.left_out.len()), (8, 0));
+    let late = archive.cut(whole, 1..3).unwrap();
+    let numbers: Vec<u32> = late.members.iter().flatten().copied().collect();
+    assert_eq!(numbers, [0, 1, 2, 3, 4, 6, 7]);
+    assert_eq!(late.left_out.len(), 1);
+    assert!(
+        late.left_out[0].starts_with("member 5: it ends at 2024-06-03T18:00:00Z"),
+        "{:?}",
+        late.left_out
+    );
+    // Each member keeps its own winds.
+    let of = |member: u32| {
+        let at = |b: &windfall::wind::grid::Block| {
+            let index = b.members.iter().position(|m| *m == Some(member)).unwrap();
+            index * b.columns_of_member()
+        };
+        (early.winds(at(&early)), late.winds(at(&late)))
+    };
+    for member in [0, 4, 6, 7] {
+        let (a, b) = of(member);
+        assert_eq!(a.at(9_000.0), b.at(9_000.0), "{member}");
+    }
+}
+
+/// The files of an ensemble with a plan for the release given, in a folder of its own.
+fn planned(files: &[Vec<u8>], release: &str) -> (tempfile::TempDir, String) {
+    let folder = tempfile::tempdir().unwrap();
+    let mut names = Vec::new();
+    for (k, member) in files.iter().enumerate() {
+        let name = format!("member-{k}.grib");
+        fs::write(folder.path().join(&name), member).unwrap();
+        names.push(format!("{name:?}"));
+    }
+    let plan = fs::read_to_string("samples/ribatejo/plan.toml").unwrap();
+    let plan = plan
+        .replace("2023-10-12T10:30:00+01:00", release)
+        .replace("\"era5-portugal-2023.nc\"", &names.join(", "))
+        .replace("issued = 2023-10-11T12:00:00Z", "member_per_file = true");
+    let path = folder.path().join("plan.toml");
+    fs::write(&path, plan).unwrap();
+    let path = path.to_str().unwrap().to_owned();
+    (folder, path)
+}
+
+fn zone(path: &str) -> (usize, String) {
+    let output = windfall("zone", &[path, "--json", "--draws", "400"]);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    let json: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    let count = json["facts"]["members"]["count"].as_u64().unwrap();
+    (count as usize, json["zone"]["assumptions"].to_string())
+}
+
+#[test]
+fn a_zone_tells_of_members_that_end_before_the_flight() {
+    let files = of_three_times();
+    let (_folder, path) = planned(&files, "2024-06-03T14:00:00+01:00");
+    let (members, assumed) = zone(&path);
+    assert_eq!(members, 8);
+    assert!(!assumed.contains("member 5"), "{assumed}");
+    let (_folder, path) = planned(&files, "2024-06-03T19:30:00+01:00");
+    let (members, assumed) = zone(&path);
+    assert_eq!(members, 7);
+    assert!(
+        assumed.contains("left out of the winds: member 5: it ends at"),
+        "{assumed}"
+    );
+}
+
+#[test]
+fn a_damaged_file_of_an_ensemble_is_left_out_aloud() {
+    // Cut in the middle it lacks the upper levels; cut in its first message nothing can be read.
+    let mut files = members();
+    let length = files[3].len();
+    files[3].truncate(length / 2 + 7);
+    let (_folder, path) = planned(&files, "2024-06-03T13:00:00+01:00");
+    let (members, assumed) = zone(&path);
+    assert_eq!(members, 7);
+    assert!(assumed.contains("left out of the winds: member 3: no height"));
+    files[3].truncate(100);
+    let (_folder, path) = planned(&files, "2024-06-03T13:00:00+01:00");
+    let (members, assumed) = zone(&path);
+    assert_eq!(members, 7);
+    assert!(
+        assumed.contains("left out of the winds:") && assumed.contains("member-3.grib"),
+        "{assumed}"
+    );
+    // Alone with another it is not an ensemble that could do without it.
+    let (_folder, path) = planned(&files[3..5], "2024-06-03T13:00:00+01:00");
+    let output = windfall("zone", &[&path]);
+    assert_eq!(output.status.code(), Some(1));
+    assert!(stderr(&output).contains("member-0.grib"));
+}
+
+/// A file that opens but cannot be decoded where flights need it.
+#[test]
+fn a_member_that_cannot_be_decoded_is_left_out_aloud() {
+    let whole = bytes(PORTUGAL_2023);
+    let mut cut = whole.clone();
+    cut.truncate(whole.len() - 60_000);
+    let files = vec![("a", whole.clone()), ("b", cut), ("c", whole)];
+    let archive = joined(files, BY_FILE).unwrap();
+    assert_eq!(archive.members.len(), 3);
+    let steps = archive.steps.len();
+    let block = archive.cut(archive.lattice.whole(), 0..steps).unwrap();
+    assert_eq!(block.members, [Some(0), Some(2)]);
+    assert!(
+        block.left_out[0].starts_with("member 1: ") && block.left_out[0].contains('b'),
+        "{:?}",
+        block.left_out
+    );
 }

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::facts::{BalloonFacts, EarlyBursts, Facts, WindFacts, WindSource};
+use super::facts::{BalloonFacts, Facts, WindFacts, WindSource};
 use super::zone::Zone;
 use crate::clock::seconds_between;
 use crate::geodesy::Position;
@@ -116,33 +116,31 @@ fn in_short(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSyst
             outer.center.text()
         );
     }
-    if let Some(early) = &facts.early_bursts {
-        text.push_str(&early_lines(early, zone, zone_of_time, units));
+    if let Some(said) = early_bursts(facts, zone.release.position, zone_of_time, units) {
+        for line in wrapped(&said, 100) {
+            let _ = writeln!(text, "{line}");
+        }
     }
     text + "\n"
 }
 
-fn early_lines(
-    early: &EarlyBursts,
-    zone: &Zone,
+/// Where and when those come down whose balloon bursts early, if any does.
+pub(super) fn early_bursts(
+    facts: &Facts,
+    release: Position,
     zone_of_time: &TimeZone,
     units: UnitSystem,
-) -> String {
+) -> Option<String> {
+    let early = facts.early_bursts.as_ref()?;
     let [from, _, to] = early.landing_quantiles;
-    let text = format!(
-        "{}: those land around {} of the release, half of them within {}, between {} and {}.",
-        early_share(early.share),
-        way(zone.release.position, early.center, units),
+    Some(format!(
+        "About 1 flight in {:.0} bursts early: those land around {} of the release, half of them within {}, between {} and {}.",
+        1.0 / early.share,
+        way(release, early.center, units),
         units.distance(early.half_circle_m),
         short_time(from, zone_of_time),
         short_time(to, zone_of_time)
-    );
-    wrapped(&text, 100).join("\n") + "\n"
-}
-
-/// How many flights burst early, as people count.
-pub(super) fn early_share(share: f64) -> String {
-    format!("About 1 flight in {:.0} bursts early", 1.0 / share)
+    ))
 }
 
 fn regions(zone: &Zone, units: UnitSystem) -> String {

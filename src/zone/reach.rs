@@ -78,6 +78,15 @@ impl Reach {
         }
     }
 
+    /// The same, but no longer than a flight as planned takes: for winds some of whose members end
+    /// early and are to be used as far as they go.
+    pub fn short(self, track: &[Moment]) -> Reach {
+        Reach {
+            late_s: track.last().map_or(0.0, |m| m.time_s),
+            ..self
+        }
+    }
+
     /// The same, grown to where or when flights left it.
     pub fn grown(self, left: Outside) -> Reach {
         match left {

@@ -299,6 +299,11 @@ impl Weather<'_> {
         self.source.lead_s()
     }
 
+    /// Whether some members have hours that others lack.
+    pub fn is_uneven(&self) -> bool {
+        matches!(self.around, Around::Forecast(archive) if archive.is_uneven())
+    }
+
     /// Whether the winds differ from place to place or from time to time.
     pub fn is_field(&self) -> bool {
         !matches!(self.around, Around::Nothing)

@@ -6,7 +6,7 @@ use crate::report::charts;
 use crate::report::days::Hazard;
 use crate::report::words;
 use crate::report::zone::Mark;
-use crate::report::zone_table::{CAUTIONS, source_words};
+use crate::report::zone_table::{CAUTIONS, early_bursts, source_words};
 use crate::units::{UnitSystem, duration};
 
 /// A section of the page.
@@ -224,8 +224,11 @@ fn changes(brief: &Brief, units: UnitSystem) -> String {
         })
         .collect();
     let said = format!("The centre moves: {}.", said.join("; "));
+    let release = brief.zone.release.position;
+    let early = early_bursts(&brief.facts, release, &brief.timezone, units);
+    let early = early.map_or_else(String::new, |said| paragraph(&said));
     format!(
-        "<div class=\"pair\">\n{}{}</div>\n",
+        "{early}<div class=\"pair\">\n{}{}</div>\n",
         table(
             "How the centre of the zone moves when one thing is off by one standard deviation, or by as much as is said. Flights differ by more than that one time in three.",
             &["what", "by", "centre moves", "landing"],
