@@ -431,6 +431,6 @@ fn fresh_wind_error(r: &Recorded, model: &FlightModel, burst_m: f64) -> WindErro
             std::cmp::Ordering::Greater => 0.0,
         })
         .collect();
-    let table = WindError::of_sounding(0.0, r.column.winds.top_m());
+    let table = WindError::of_sounding(&r.column.winds, 13.16, 0.0, 0.0);
     WindErrorProcess::new(&table, &heights, &seconds)
 }

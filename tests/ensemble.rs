@@ -251,7 +251,7 @@ fn a_plan_with_a_file_for_each_member() {
     for wanted in [
         "7 members",
         "member 5: no height or wind at 700 hPa",
-        "the members of the ensemble carry the uncertainty of the wind",
+        "wind error of 7 members: what they differ by",
     ] {
         assert!(words.contains(wanted), "no \"{wanted}\" in {text}");
     }

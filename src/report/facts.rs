@@ -86,10 +86,32 @@ pub struct WindFacts {
     /// Standard deviation of each component of the wind's error by altitude, m and m/s; empty
     /// when the winds are taken as exact.
     pub sigma: Vec<(f64, f64)>,
-    /// How far errors reach in height, m.
-    pub correlation_length_m: f64,
+    /// The independent parts of that error.
+    pub error_parts: Vec<ErrorPartFacts>,
     /// Standard deviation of each component of the landing's error by the wind alone, m.
     pub drift_sigma_m: f64,
+    /// The same with a forecast of twelve hours in place of these winds, m.
+    pub new_forecast_drift_sigma_m: f64,
+}
+
+/// One part of the wind's error.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct ErrorPartFacts {
+    /// How far it reaches in height, m.
+    pub correlation_length_m: f64,
+    /// What it alone moves each component of the landing by, one standard deviation, m.
+    pub drift_sigma_m: f64,
+}
+
+/// The model behind a profile.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ModelFacts {
+    /// As the file names it.
+    pub name: String,
+    /// The time of the run, if known.
+    pub run: Option<Timestamp>,
+    /// From the run to the time of the profile, s.
+    pub lead_s: Option<f64>,
 }
 
 /// Where winds come from.
@@ -106,6 +128,10 @@ pub enum WindSource {
         time: Option<Timestamp>,
         /// Its age at release, s; negative when made afterwards.
         age_s: Option<f64>,
+        /// From the site, m.
+        distance_m: Option<f64>,
+        /// The model that computed it; `None` for a measured one.
+        model: Option<ModelFacts>,
     },
     /// Several soundings.
     Soundings {
@@ -119,6 +145,10 @@ pub enum WindSource {
         to: Option<Timestamp>,
         /// Age of the one nearest to the release, s; negative when made afterwards.
         age_s: Option<f64>,
+        /// From the site to the nearest, m.
+        distance_m: Option<f64>,
+        /// The model that computed the one nearest to the release; `None` for a measured one.
+        model: Option<ModelFacts>,
     },
     /// A forecast, analysis or reanalysis on a grid.
     Forecast {
@@ -163,7 +193,27 @@ impl WindSource {
     pub fn lead_s(&self) -> Option<f64> {
         match self {
             WindSource::Forecast { lead_s, .. } => *lead_s,
-            _ => None,
+            _ => Some(self.model()?.lead_s? + self.age_s()?),
+        }
+    }
+
+    /// The model behind a profile; `None` for measured soundings, and for forecasts on a grid.
+    pub fn model(&self) -> Option<&ModelFacts> {
+        match self {
+            WindSource::Sounding { model, .. } | WindSource::Soundings { model, .. } => {
+                model.as_ref()
+            }
+            WindSource::Forecast { .. } => None,
+        }
+    }
+
+    /// From the site to the sounding, or to the nearest of several, m.
+    pub fn distance_m(&self) -> Option<f64> {
+        match self {
+            WindSource::Sounding { distance_m, .. } | WindSource::Soundings { distance_m, .. } => {
+                *distance_m
+            }
+            WindSource::Forecast { .. } => None,
         }
     }
 }

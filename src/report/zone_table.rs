@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::facts::{BalloonFacts, Facts, WindFacts, WindSource};
+use super::facts::{BalloonFacts, Facts, ModelFacts, WindFacts, WindSource};
 use super::zone::Zone;
 use crate::clock::seconds_between;
 use crate::geodesy::Position;
@@ -271,19 +271,21 @@ pub(super) fn source_words(source: &WindSource, zone_of_time: &TimeZone) -> Stri
     match source {
         WindSource::Sounding {
             station,
-            time: measured,
+            time: of,
             age_s,
+            model,
             ..
         } => {
             let station = match station.as_str() {
                 "" => String::new(),
                 name => format!("{name}, "),
             };
-            match (measured, age_s) {
+            let made = made_words(model.as_ref(), zone_of_time);
+            match (of, age_s) {
                 (Some(_), Some(age)) => {
-                    format!("{station}measured {}, {}", at(measured), relative(*age))
+                    format!("{station}{made} {}, {}", at(of), relative(*age))
                 }
-                _ => format!("{station}measured at an unknown time"),
+                _ => format!("{station}{made} at an unknown time"),
             }
         }
         WindSource::Soundings {
@@ -292,8 +294,14 @@ pub(super) fn source_words(source: &WindSource, zone_of_time: &TimeZone) -> Stri
             from,
             to,
             age_s,
+            model,
+            ..
         } => format!(
-            "{soundings} soundings of {}, from {} to {}{}",
+            "{soundings} {} of {}, from {} to {}{}",
+            match model {
+                None => "soundings".to_owned(),
+                Some(model) => format!("forecast profiles ({})", model.name),
+            },
             match stations {
                 1 => "one station".to_owned(),
                 n => format!("{n} stations"),
@@ -328,6 +336,23 @@ pub(super) fn source_words(source: &WindSource, zone_of_time: &TimeZone) -> Stri
                 n => format!(", {n} members"),
             };
             format!("forecast, {run}; {times}; {region}, {levels} levels{ensemble}")
+        }
+    }
+}
+
+/// How a profile came about, up to the word before its time.
+fn made_words(model: Option<&ModelFacts>, zone_of_time: &TimeZone) -> String {
+    match model {
+        None => "measured".into(),
+        Some(ModelFacts {
+            name, run: None, ..
+        }) => format!("{name} profile, run unknown, valid"),
+        Some(ModelFacts {
+            name,
+            run: Some(run),
+            ..
+        }) => {
+            format!("{name} profile, run of {}, valid", time(*run, zone_of_time))
         }
     }
 }

@@ -8,7 +8,7 @@ use crate::atmosphere::{
 };
 use crate::error::{Fault, Result};
 use crate::geodesy::Position;
-use crate::wind::sounding::{HeightSource, Level, Sounding, Tally, Wind};
+use crate::wind::sounding::{HeightSource, Level, Model, Sounding, Tally, Wind};
 
 /// One ascent as a reader found it, in SI units but otherwise untouched.
 pub(super) struct Raw {
@@ -19,6 +19,8 @@ pub(super) struct Raw {
     pub name: String,
     pub time: Option<Timestamp>,
     pub position: Option<Position>,
+    /// The model that computed it; `None` for a measured one.
+    pub model: Option<Model>,
     /// What the heights in the rows are, where there are any.
     pub heights: HeightSource,
     /// Whether the rows are in the order they were measured, so that a fall after the rise is a
@@ -91,6 +93,7 @@ pub(super) fn clean(raw: Raw) -> Result<Sounding> {
         name: raw.name,
         time: raw.time,
         position: raw.position,
+        model: raw.model,
         heights,
         levels,
         tally,
@@ -426,6 +429,7 @@ mod tests {
             name: String::new(),
             time: None,
             position: None,
+            model: None,
             heights: HeightSource::Geometric,
             in_time_order: true,
             rows,

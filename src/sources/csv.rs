@@ -94,6 +94,7 @@ pub(super) fn read(file: &str, text: &str) -> Result<Raw> {
         name: String::new(),
         time: time(text, time_cell.as_deref(), &mut tally),
         position,
+        model: None,
         heights,
         in_time_order: true,
         rows,

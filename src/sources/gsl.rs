@@ -15,11 +15,12 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 
 use super::clean::{Raw, Row};
+use super::model;
 use super::text::{month, utc};
 use crate::error::{Fault, Result};
 use crate::geodesy::Position;
 use crate::units::{KNOT_M_S, ZERO_CELSIUS_K};
-use crate::wind::sounding::{HeightSource, Tally};
+use crate::wind::sounding::{HeightSource, Model, Tally};
 
 /// Missing in the present format and in the original one.
 const FILLERS: [f64; 2] = [99_999.0, 32_767.0];
@@ -51,12 +52,15 @@ pub(super) fn looks_like(text: &str) -> bool {
 /// Takes a file apart into ascents.
 pub(super) fn read(file: &str, text: &str) -> Result<Vec<Raw>> {
     let mut ascents: Vec<Ascent> = Vec::new();
+    let mut heading = "";
     for (i, text) in text.lines().enumerate() {
         let line = i + 1;
         if let Some(time) = title_time(text) {
-            ascents.push(Ascent::begin(file, line, time));
+            let model = model_of(text, heading);
+            ascents.push(Ascent::begin(file, line, time, model));
             continue;
         }
+        heading = text;
         let words: Vec<&str> = text.split_ascii_whitespace().collect();
         let Some(ascent) = ascents.last_mut() else {
             continue;
@@ -90,13 +94,24 @@ fn title_time(line: &str) -> Option<Timestamp> {
     utc(date.to_datetime(clock))
 }
 
+/// The model that a title line names, with what the line above it says of its run; `None` for the
+/// kinds of measured soundings, `RAOB` and, in the original format, 254.
+fn model_of(title: &str, heading: &str) -> Option<Model> {
+    let kind = title.split_ascii_whitespace().next()?;
+    let measured = kind.eq_ignore_ascii_case("RAOB") || kind.bytes().all(|b| b.is_ascii_digit());
+    (!measured).then(|| Model {
+        name: kind.to_owned(),
+        lead_s: model::lead_s(heading),
+    })
+}
+
 fn number(word: &str) -> Option<f64> {
     let value: f64 = word.parse().ok()?;
     (value.is_finite() && !FILLERS.contains(&value)).then_some(value)
 }
 
 impl Ascent {
-    fn begin(file: &str, line: usize, time: Timestamp) -> Ascent {
+    fn begin(file: &str, line: usize, time: Timestamp, model: Option<Model>) -> Ascent {
         Ascent {
             raw: Raw {
                 file: file.to_owned(),
@@ -104,6 +119,7 @@ impl Ascent {
                 name: String::new(),
                 time: Some(time),
                 position: None,
+                model,
                 heights: HeightSource::Geopotential,
                 in_time_order: false,
                 rows: Vec::new(),

@@ -89,6 +89,7 @@ pub(super) fn read(file: &str, text: &str) -> Result<Vec<Raw>> {
             name: header.station,
             time: header.time,
             position: header.position,
+            model: None,
             heights: HeightSource::Geopotential,
             in_time_order: false,
             rows,

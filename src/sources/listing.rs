@@ -5,11 +5,12 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 
 use super::clean::{Raw, Row};
+use super::model;
 use super::text::{columns, month, utc};
 use crate::error::{Fault, Result};
 use crate::geodesy::Position;
 use crate::units::{Dimension, to_si};
-use crate::wind::sounding::{HeightSource, Tally};
+use crate::wind::sounding::{HeightSource, Model, Tally};
 
 /// One column of the table.
 struct Column {
@@ -27,6 +28,7 @@ struct Station {
     time: Option<Timestamp>,
     lat_deg: Option<f64>,
     lon_deg: Option<f64>,
+    model: Option<Model>,
 }
 
 pub(super) fn looks_like(text: &str) -> bool {
@@ -85,6 +87,7 @@ fn raw(file: &str, line: usize, station: Station, rows: Vec<Row>, tally: Tally) 
             .lat_deg
             .zip(station.lon_deg)
             .and_then(|(lat, lon)| Position::new(lat, lon)),
+        model: station.model,
         heights: HeightSource::Geopotential,
         in_time_order: false,
         rows,
@@ -211,6 +214,7 @@ impl Station {
         Station {
             name,
             time,
+            model: model::named(line),
             ..Station::default()
         }
     }
@@ -237,6 +241,9 @@ impl Station {
             && self.time.is_none()
         {
             self.time = short_time(when);
+        }
+        if self.model.is_none() {
+            self.model = model::named(line);
         }
     }
 }

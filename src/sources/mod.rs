@@ -10,6 +10,7 @@ mod gsl;
 mod heading;
 mod igra;
 mod listing;
+mod model;
 mod text;
 
 use std::fmt;

@@ -3,6 +3,9 @@
 //! Each component of a part is a first-order autoregressive process in altitude: a standard
 //! deviation by altitude, and the correlation exp(-dz / L) between two altitudes.
 
+use super::column::WindProfile;
+use super::{departure, forecast_error};
+
 /// How wrong the winds may be.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct WindError {
@@ -29,111 +32,110 @@ impl ErrorPart {
         }
     }
 
+    /// A standard deviation (m/s) given by altitude (m), every 500 m as high as balloons fly.
+    pub fn by_altitude(correlation_length_m: f64, sigma_m_s: impl Fn(f64) -> f64) -> ErrorPart {
+        let row = |k: u16| {
+            let z = 500.0 * f64::from(k);
+            (z, sigma_m_s(z))
+        };
+        ErrorPart {
+            rows: (0..=90).map(row).collect(),
+            correlation_length_m,
+        }
+    }
+
     /// Standard deviation of each component at an altitude, m/s.
     pub fn sigma_m_s(&self, altitude_m: f64) -> f64 {
-        let above = self.rows.partition_point(|r| r.0 <= altitude_m);
-        match (
-            above.checked_sub(1).map(|i| self.rows[i]),
-            self.rows.get(above),
-        ) {
-            (Some(a), Some(b)) => a.1 + (b.1 - a.1) * (altitude_m - a.0) / (b.0 - a.0),
-            (Some(a), None) => a.1,
-            (None, Some(b)) => b.1,
-            (None, None) => 0.0,
-        }
+        interpolate(&self.rows, altitude_m)
     }
 }
 
-/// What the error grows by above the highest known wind, m/s for each metre (assumed).
-pub const GROWTH_ABOVE_TOP_PER_S: f64 = 1.0 / 1000.0;
-
-/// Correlation length of errors of forecasts and of tables the user gives, m (assumed).
-pub const FORECAST_CORRELATION_M: f64 = 2_000.0;
-
-/// Correlation length of the departures of an old sounding, m: the value that gives the drift
-/// errors of consecutive soundings at Darwin, uncertain by half.
-pub const SOUNDING_CORRELATION_M: f64 = 800.0;
-
-/// Standard deviation of a wind component between two soundings six hours apart, by altitude
-/// (m, m/s): 11 pairs of soundings, Darwin, January 2006, in 2.5 km bands, smoothed. One tropical
-/// place in one season; above 19 km only two to four pairs. `tests/sounding_age.rs` recomputes it.
-pub const SIX_HOUR_DEPARTURE: [(f64, f64); 8] = [
-    (1_250.0, 3.59),
-    (3_750.0, 3.85),
-    (6_250.0, 4.15),
-    (8_750.0, 4.19),
-    (11_250.0, 4.24),
-    (13_750.0, 4.54),
-    (16_250.0, 4.57),
-    (20_000.0, 4.21),
-];
-
-/// What a sounding is wrong by at once, m/s a component: instrument, and one to two hours and
-/// tens of kilometres between the way up and the way down of one flight (Barbados, 2019-02-10).
-pub const FRESH_SOUNDING_M_S: f64 = 1.0;
-
-/// How the variance grows with the age of a sounding, (t / 6 h)^p: fitted to lags of 6 to 24 h.
-pub const AGE_EXPONENT: f64 = 0.75;
-
-/// Standard deviations for a forecast of a day, by altitude of the standard atmosphere (850, 500,
-/// 250, 100, 50, 20, 10 hPa), m and m/s. A judgement (assumed), above the observation
-/// errors of the NCEP global analysis (`prepobs_errtable.global`, type 220: 1.4 to 3.2 m/s).
-/// Others found vector errors of about 4 m/s, 2.8 a component, between 1000 and 100 hPa in a
-/// year of a regional model's forecasts of 6 h (quoted, 2016; the paper itself was not read).
-pub const FORECAST: [(f64, f64); 7] = [
-    (1_457.0, 2.0),
-    (5_574.0, 2.5),
-    (10_363.0, 3.5),
-    (16_180.0, 2.5),
-    (20_576.0, 2.5),
-    (26_481.0, 3.5),
-    (31_055.0, 5.0),
-];
-
-/// How a forecast's standard deviations grow with its lead time: [`FORECAST`] times
-/// 0.75 + 0.25 (lead / 24 h), at most four times. A judgement (assumed): it makes 1.5 times at
-/// three days and 2 times at five, as scores of global models do (from memory, not read).
-pub fn forecast_growth(lead_s: f64) -> f64 {
-    (0.75 + 0.25 * lead_s.max(0.0) / 86_400.0).min(4.0)
+/// Linear between rows, held outside; 0 where there are none.
+pub(super) fn interpolate(rows: &[(f64, f64)], x: f64) -> f64 {
+    let above = rows.partition_point(|r| r.0 <= x);
+    match (above.checked_sub(1).map(|i| rows[i]), rows.get(above)) {
+        (Some(a), Some(b)) => a.1 + (b.1 - a.1) * (x - a.0) / (b.0 - a.0),
+        (Some(a), None) => a.1,
+        (None, Some(b)) => b.1,
+        (None, None) => 0.0,
+    }
 }
 
+/// Correlation length of a table of errors that the user gives, m (assumed).
+pub const GIVEN_CORRELATION_M: f64 = 2_000.0;
+
 impl WindError {
-    /// A sounding of some age used for a flight: sigma^2 = s0^2 + (s6^2 - s0^2) (t / 6 h)^p.
-    pub fn of_sounding(age_s: f64, known_up_to_m: f64) -> WindError {
-        let growth = (age_s.abs() / 21_600.0).powf(AGE_EXPONENT);
-        let s0 = FRESH_SOUNDING_M_S * FRESH_SOUNDING_M_S;
+    /// A sounding made so many seconds before the flight, so many metres from its site.
+    pub fn of_sounding(
+        winds: &WindProfile,
+        latitude_deg: f64,
+        age_s: f64,
+        distance_m: f64,
+    ) -> WindError {
+        let away_m = departure::away_m(latitude_deg, age_s, distance_m);
+        let [small, large] = departure::parts(winds, latitude_deg, away_m, departure::FRESH);
         WindError {
-            parts: vec![
-                ErrorPart {
-                    rows: SIX_HOUR_DEPARTURE
-                        .iter()
-                        .map(|&(z, s6)| (z, (s0 + (s6 * s6 - s0) * growth).sqrt()))
-                        .collect(),
-                    correlation_length_m: SOUNDING_CORRELATION_M,
-                },
-                above_top(known_up_to_m),
-            ],
+            parts: vec![small, large, above_top(winds)],
         }
     }
 
     /// A forecast so many seconds after its run.
-    pub fn of_forecast(lead_s: f64, known_up_to_m: f64) -> WindError {
-        let growth = forecast_growth(lead_s);
+    pub fn of_forecast(winds: &WindProfile, lead_s: f64) -> WindError {
         WindError {
             parts: vec![
-                ErrorPart {
-                    rows: FORECAST.map(|(z, sigma)| (z, growth * sigma)).to_vec(),
-                    correlation_length_m: FORECAST_CORRELATION_M,
-                },
-                above_top(known_up_to_m),
+                forecast_error::unresolved(),
+                forecast_error::growing(lead_s),
+                above_top(winds),
             ],
         }
     }
 
-    /// No error where the winds are known: the members of an ensemble differ instead.
-    pub fn none(known_up_to_m: f64) -> WindError {
+    /// A forecast's column alone, `age_s` before the flight and so far from its site: wrong as a
+    /// forecast of the lead that it has itself, and as winds of another place and time.
+    pub fn of_model_profile(
+        winds: &WindProfile,
+        lead_s: f64,
+        latitude_deg: f64,
+        age_s: f64,
+        distance_m: f64,
+    ) -> WindError {
+        let away_m = departure::away_m(latitude_deg, age_s, distance_m);
+        let [small, large] =
+            departure::parts(winds, latitude_deg, away_m, forecast_error::UNRESOLVED);
         WindError {
-            parts: vec![above_top(known_up_to_m)],
+            parts: vec![
+                small,
+                forecast_error::growing(lead_s),
+                large,
+                above_top(winds),
+            ],
+        }
+    }
+
+    /// What the members of an ensemble leave out, when flights are flown in each of them alike.
+    ///
+    /// `member_sigma` is the unbiased standard deviation between the members by altitude, m and
+    /// m/s. A few members know little of it, so the published error of one forecast counts as
+    /// [`forecast_error::PRIOR_MEMBERS`] more of them.
+    pub fn of_ensemble(
+        winds: &WindProfile,
+        lead_s: f64,
+        members: usize,
+        member_sigma: &[(f64, f64)],
+    ) -> WindError {
+        WindError {
+            parts: vec![
+                forecast_error::unresolved(),
+                forecast_error::beyond_members(lead_s, members, member_sigma),
+                above_top(winds),
+            ],
+        }
+    }
+
+    /// No error where the winds are known.
+    pub fn none(winds: &WindProfile) -> WindError {
+        WindError {
+            parts: vec![above_top(winds)],
         }
     }
 
@@ -144,42 +146,78 @@ impl WindError {
     }
 }
 
+/// What holding the last wind is wrong by a kilometre above it, m/s: in still air, and for each
+/// m/s of that wind. By the profiles of seven places (`tests/wind_calibration.rs`).
+pub const ABOVE_TOP_M_S: (f64, f64) = (2.5, 0.1);
+/// It grows as this power of the height above, up to 10 km.
+pub const ABOVE_TOP_EXPONENT: f64 = 0.6;
+/// Its correlation length, m.
+pub const ABOVE_TOP_CORRELATION_M: f64 = 10_000.0;
+
 /// What holding the last wind adds above the highest known one.
-pub fn above_top(known_up_to_m: f64) -> ErrorPart {
-    const FAR_M: f64 = 100_000.0;
+pub fn above_top(winds: &WindProfile) -> ErrorPart {
+    let top_m = winds.top_m();
+    let at_1_km = ABOVE_TOP_M_S.0 + ABOVE_TOP_M_S.1 * winds.at(top_m).speed_m_s();
+    let row = |k: u8| {
+        let above_km = 0.25 * f64::from(k);
+        let sigma = at_1_km * above_km.powf(ABOVE_TOP_EXPONENT);
+        (top_m + 1_000.0 * above_km, sigma)
+    };
     ErrorPart {
-        rows: vec![
-            (known_up_to_m, 0.0),
-            (known_up_to_m + FAR_M, FAR_M * GROWTH_ABOVE_TOP_PER_S),
-        ],
-        correlation_length_m: FORECAST_CORRELATION_M,
+        rows: (0..=40).map(row).collect(),
+        correlation_length_m: ABOVE_TOP_CORRELATION_M,
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::wind::sounding::Wind;
+
+    fn westerly(speed_m_s: f64, top_m: f64) -> WindProfile {
+        let wind = Wind::from_direction(speed_m_s, 270.0);
+        WindProfile::new(&[(0.0, wind), (top_m, wind)])
+    }
 
     #[test]
-    fn sigma_grows_with_age_and_above_the_top() {
-        let fresh = WindError::of_sounding(0.0, 30_000.0);
-        assert!((fresh.sigma_m_s(5_000.0) - FRESH_SOUNDING_M_S).abs() < 1e-12);
-        let old = WindError::of_sounding(21_600.0, 30_000.0);
-        assert!((old.sigma_m_s(8_750.0) - 4.19).abs() < 1e-12);
-        assert!((old.sigma_m_s(7_500.0) - 4.17).abs() < 1e-12);
-        assert!((old.sigma_m_s(0.0) - 3.59).abs() < 1e-12);
-        assert!(old.sigma_m_s(33_000.0) > 5.1);
+    fn a_sounding_is_the_more_wrong_the_older_and_the_farther_away() {
+        let winds = westerly(20.0, 40_000.0);
+        let sigma = |hours: f64, km: f64| {
+            WindError::of_sounding(&winds, 45.0, 3_600.0 * hours, 1_000.0 * km).sigma_m_s(8_000.0)
+        };
+        assert!(sigma(0.0, 0.0) > 1.2);
+        let rising = [0.0, 1.0, 3.0, 6.0, 12.0, 24.0, 48.0, 200.0].map(|h| sigma(h, 0.0));
+        assert!(rising.is_sorted() && rising[7] < 30.0, "{rising:?}");
+        assert_eq!(sigma(-6.0, 0.0), sigma(6.0, 0.0));
+        let rising = [0.0, 50.0, 100.0, 300.0, 1_000.0].map(|d| sigma(6.0, d));
+        assert!(
+            rising.is_sorted() && rising[4] > 2.0 * rising[0],
+            "{rising:?}"
+        );
     }
 
     #[test]
     fn a_forecast_is_the_more_wrong_the_longer_it_is() {
-        let at = |days: f64| WindError::of_forecast(86_400.0 * days, 40_000.0);
-        let jet = |days| at(days).sigma_m_s(10_363.0);
-        assert!((jet(1.0) - 3.5).abs() < 1e-12);
-        assert!((jet(0.0) - 0.75 * 3.5).abs() < 1e-12);
-        assert!((jet(5.0) - 2.0 * 3.5).abs() < 1e-12);
-        assert!((jet(60.0) - 4.0 * 3.5).abs() < 1e-12);
-        assert_eq!(WindError::none(9_000.0).sigma_m_s(5_000.0), 0.0);
-        assert!(WindError::none(9_000.0).sigma_m_s(11_000.0) > 1.9);
+        let winds = westerly(20.0, 40_000.0);
+        let at = |days: f64| WindError::of_forecast(&winds, 86_400.0 * days).sigma_m_s(9_000.0);
+        let rising = [0.0, 0.25, 1.0, 2.0, 3.0, 5.0, 7.0, 10.0].map(at);
+        assert!(rising.is_sorted(), "{rising:?}");
+        assert_eq!(at(60.0), at(10.0));
+        let column = WindError::of_model_profile(&winds, 86_400.0, 45.0, 0.0, 300_000.0);
+        assert!(column.sigma_m_s(9_000.0) > 1.5 * at(1.0));
+    }
+
+    #[test]
+    fn nothing_is_known_above_the_top() {
+        let none = |speed| WindError::none(&westerly(speed, 9_000.0));
+        assert_eq!(none(0.0).sigma_m_s(9_000.0), 0.0);
+        assert!((none(0.0).sigma_m_s(10_000.0) - 2.5).abs() < 1e-12);
+        assert!((none(20.0).sigma_m_s(10_000.0) - 4.5).abs() < 1e-12);
+        let (at_4_km, far) = (
+            none(20.0).sigma_m_s(13_000.0),
+            none(20.0).sigma_m_s(60_000.0),
+        );
+        assert!((at_4_km - 4.5 * 4_f64.powf(0.6)).abs() < 1e-9);
+        assert!((far - 4.5 * 10_f64.powf(0.6)).abs() < 1e-9);
     }
 }

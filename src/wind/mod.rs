@@ -1,8 +1,10 @@
 //! The moving air: what was read, one profile made of it, and how wrong it may be.
 
 pub mod column;
+pub mod departure;
 pub mod error;
 pub mod error_process;
+pub mod forecast_error;
 pub mod grid;
 pub mod members;
 pub mod placing;

@@ -78,6 +78,15 @@ pub enum HeightSource {
     Hypsometric,
 }
 
+/// The model that computed a profile.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Model {
+    /// As the file names it.
+    pub name: String,
+    /// From its run to the time of the profile, s, if known.
+    pub lead_s: Option<f64>,
+}
+
 /// One ascent: at least two levels with wind, altitudes strictly rising.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Sounding {
@@ -87,6 +96,8 @@ pub struct Sounding {
     pub time: Option<Timestamp>,
     /// Where.
     pub position: Option<Position>,
+    /// The model that computed it; `None` for a measured one.
+    pub model: Option<Model>,
     /// Where the altitudes come from.
     pub heights: HeightSource,
     /// The levels, lowest first.

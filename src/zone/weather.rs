@@ -11,15 +11,17 @@ use crate::flight::layers::{LayerWinds, Layers};
 use crate::flight::model::{FlightModel, Winds};
 use crate::geodesy::{Compass, Position};
 use crate::plan::Plan;
-use crate::report::facts::{WindFacts, WindSource};
+use crate::report::facts::{ErrorPartFacts, ModelFacts, WindFacts, WindSource};
 use crate::sources::grid::archive::Archive;
 use crate::sources::{self, Ascent};
 use crate::units::{UnitSystem, duration};
 use crate::wind::column::{Column, WindProfile};
-use crate::wind::error::WindError;
+use crate::wind::error::{ErrorPart, WindError};
 use crate::wind::error_process::WindErrorProcess;
 use crate::wind::grid::Block;
+use crate::wind::members::member_sigma;
 use crate::wind::placing::{MOST_STATIONS, ONE_TIME_STANDS_S, Outside, Placing, Station, Weights};
+use crate::wind::sounding::Sounding;
 
 /// The winds a command was given.
 pub enum WindInput {
@@ -81,6 +83,8 @@ pub struct Weather<'a> {
     /// The files it is from.
     pub files: Vec<String>,
     source: WindSource,
+    /// Standard deviation between the members of an ensemble by altitude, m and m/s.
+    member_sigma: Vec<(f64, f64)>,
     /// `None` for winds taken as exact.
     error: Option<WindError>,
 }
@@ -182,8 +186,9 @@ impl<'a> SiteWinds<'a> {
             (WindInput::Soundings(ascents), _) => of_soundings(plan, ascents, assumed)?,
             (WindInput::Forecast(_), None) => return Err(nothing_near(plan)),
         };
-        let top_m = weather.column.winds.top_m();
-        weather.error = wind_error::table(plan, &weather.source, top_m, units, assumed);
+        let winds = &weather.column.winds;
+        let between = &weather.member_sigma;
+        weather.error = wind_error::table(plan, &weather.source, winds, between, units, assumed);
         Ok(weather)
     }
 
@@ -278,6 +283,16 @@ impl Weather<'_> {
         };
         let error = self.error.as_ref();
         let sigma = error.filter(|t| t.parts.len() > 1);
+        let heights: Vec<f64> = (0..seconds.len()).map(|k| layers.middle_m(k)).collect();
+        let drift_sigma_m =
+            |error: &WindError| WindErrorProcess::new(error, &heights, seconds).drift_sigma_m();
+        let part = |part: &ErrorPart| ErrorPartFacts {
+            correlation_length_m: part.correlation_length_m,
+            drift_sigma_m: drift_sigma_m(&WindError {
+                parts: vec![part.clone()],
+            }),
+        };
+        let new_forecast = WindError::of_forecast(&self.column.winds, wind_error::NEW_FORECAST_S);
         WindFacts {
             files: self.files.clone(),
             source: self.source.clone(),
@@ -287,10 +302,9 @@ impl Weather<'_> {
             sigma: sigma.map_or_else(Vec::new, |t| {
                 TOLD_AT_M.iter().map(|&z| (z, t.sigma_m_s(z))).collect()
             }),
-            correlation_length_m: error
-                .and_then(|t| t.parts.first())
-                .map_or(0.0, |part| part.correlation_length_m),
+            error_parts: error.map_or_else(Vec::new, |t| t.parts.iter().map(part).collect()),
             drift_sigma_m: process.map_or(0.0, WindErrorProcess::drift_sigma_m),
+            new_forecast_drift_sigma_m: drift_sigma_m(&new_forecast),
         }
     }
 
@@ -340,6 +354,7 @@ fn of_soundings<'a>(
         .sounding
         .time
         .map(|t| seconds_between(t, plan.release));
+    let model = model_of(plan, &nearest.sounding);
     let stations = stations(plan, ascents);
     if let Some((stations, blended)) = stations {
         let columns: Vec<Column> = blended
@@ -370,8 +385,11 @@ fn of_soundings<'a>(
                 from: times.iter().min().copied(),
                 to: times.iter().max().copied(),
                 age_s,
+                distance_m: nearest_m(plan, &blended),
+                model,
             },
             around: Around::Stations(stations, columns),
+            member_sigma: Vec::new(),
             error: None,
         });
     }
@@ -390,8 +408,33 @@ fn of_soundings<'a>(
             position: nearest.sounding.position,
             time: nearest.sounding.time,
             age_s,
+            distance_m: nearest_m(plan, &[nearest]),
+            model,
         },
+        member_sigma: Vec::new(),
         error: None,
+    })
+}
+
+/// From the site to the nearest of some soundings, m.
+fn nearest_m(plan: &Plan, ascents: &[&Ascent]) -> Option<f64> {
+    let places = ascents.iter().filter_map(|a| a.sounding.position);
+    places
+        .map(|p| plan.site.distance_m(p))
+        .min_by(f64::total_cmp)
+}
+
+/// The model behind a profile, with the run that the file or the plan names.
+fn model_of(plan: &Plan, sounding: &Sounding) -> Option<ModelFacts> {
+    let model = sounding.model.as_ref()?;
+    let by_file = |time| Some(after(time, -model.lead_s?));
+    let run = plan.wind_issued.or(sounding.time.and_then(by_file));
+    Some(ModelFacts {
+        name: model.name.clone(),
+        run,
+        lead_s: run
+            .zip(sounding.time)
+            .map(|(run, t)| seconds_between(run, t)),
     })
 }
 
@@ -513,6 +556,7 @@ fn of_forecast<'a>(
             levels: archive.levels_pa.len(),
             members: near.members.iter().flatten().count(),
         },
+        member_sigma: member_sigma(&members),
         error: None,
     })
 }

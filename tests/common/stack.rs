@@ -154,7 +154,8 @@ impl Stack {
                 std::cmp::Ordering::Greater => 0.0,
             };
         }
-        let table = WindError::of_sounding(6.0 * 3_600.0, self.column.winds.top_m());
+        let latitude = self.column.position.map_or(45.0, |p| p.lat_deg);
+        let table = WindError::of_sounding(&self.column.winds, latitude, 6.0 * 3_600.0, 0.0);
         WindErrorProcess::new(&table, &heights, &seconds)
     }
 }

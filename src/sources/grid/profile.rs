@@ -31,6 +31,7 @@ impl Archive {
             name: format!("forecast at {}", place.text()),
             time: Some(time),
             position: Some(place),
+            model: None,
             heights: HeightSource::Geopotential,
             levels: levels(&block, &weights),
             tally: Tally {
