@@ -53,10 +53,13 @@ pub struct WholeFlight {
     pub burst_m: f64,
 }
 
-/// Fixes within this of the lowest before the burst are on the ground, unless there is one only, m.
-const ON_GROUND_M: f64 = 50.0;
-/// A fall that goes on at less than this share of the rate of the minute before has landed.
-const LANDED: f64 = 0.4;
+/// Only fixes within this of the lowest before the burst may be on the ground, m.
+const NEAR_GROUND_M: f64 = 150.0;
+/// A fix is on the ground if the stack goes on from it at less than this share of the rate of the
+/// minute after (before it rises) or before (after it fell).
+const AT_REST: f64 = 0.5;
+/// Fixes that are closer in time say little of a rate, s.
+const APART_S: f64 = 20.0;
 /// Falls are not taken for landed before, s: a drag area may change, too.
 const SURELY_FALLING_S: f64 = 300.0;
 /// Rates of rise and fall, and winds, are taken over at least so long, s: what positions and
@@ -153,13 +156,17 @@ fn rising(fixes: &[Fix]) -> Vec<Fix> {
         .iter()
         .map(|f| f.altitude_m)
         .fold(f64::INFINITY, f64::min);
-    let on_ground: Vec<usize> = (0..fixes.len())
-        .filter(|&i| fixes[i].altitude_m < lowest + ON_GROUND_M)
-        .collect();
-    let first = match on_ground[..] {
-        [only] => only,
-        _ => on_ground[on_ground.len() - 1] + 1,
+    let at_rest = |i: &usize| {
+        let from = fixes[*i];
+        let later = |time_s: f64| fixes.iter().find(|f| f.time_s >= time_s);
+        let next = later(from.time_s + APART_S).expect("it rises for longer");
+        let after = later(next.time_s + WINDOW_S).expect("it rises for longer");
+        rate(&from, next) < AT_REST * rate(next, after)
     };
+    let first = (0..fixes.len())
+        .filter(|i| fixes[*i].altitude_m < lowest + NEAR_GROUND_M)
+        .rfind(at_rest)
+        .map_or(0, |i| i + 1);
     let mut way: Vec<Fix> = Vec::new();
     for fix in &fixes[first..] {
         if way
@@ -186,9 +193,8 @@ fn falling(fixes: &[Fix]) -> Vec<Fix> {
                 .rev()
                 .find(|f| last.time_s - f.time_s >= WINDOW_S)
                 .expect("it has fallen for longer");
-            // Two fixes next to each other say little of the rate.
-            let far = fix.time_s - last.time_s > WINDOW_S / 3.0;
-            if far && -rate(&last, fix) < -LANDED * rate(before, &last) {
+            let apart = fix.time_s - last.time_s > APART_S;
+            if apart && -rate(&last, fix) < -AT_REST * rate(before, &last) {
                 break;
             }
         }
