@@ -181,7 +181,7 @@ fn rank_correlation(pairs: &[(f64, f64)]) -> f64 {
 
 /// What is known of 39 falls measured elsewhere: how many, the line a = 0.07 + 0.28 x with
 /// x = ln(v0 / 8 m/s), and where they lie along it. Mean x is assumed (6.5 m/s; -0.4 to 0 moves the
-/// result by 0.005 and 0.01); the spread of x is what a scatter of 0.08 and a rank correlation of 0.66
+/// result by 0.005 and 0.013); the spread of x is what a scatter of 0.08 and a rank correlation of 0.66
 /// leave room for.
 const ELSEWHERE: f64 = 39.0;
 const ELSEWHERE_LINE: (f64, f64) = (0.07, 0.28);

@@ -157,12 +157,7 @@ impl Case {
     }
 
     /// The balloon's physics, with what varies of it.
-    fn physics(&self, spread: &Spread) -> Rise {
-        let varied = RiseSpread {
-            lift: spread.lift,
-            drag: spread.drag,
-            ln_re0: spread.ln_re0,
-        };
+    fn physics(&self, varied: RiseSpread) -> Rise {
         let plan = self.rise_plan(self.free_lift_kg());
         Rise::Balloon {
             table: Box::new(RiseTable::new(
@@ -232,7 +227,7 @@ impl Case {
 
     /// As the program predicts it: rise and fall by its physics.
     fn predicted(&self) -> FlightModel {
-        self.model(self.physics(&NOTHING_VARIES), &self.landing_speed())
+        self.model(self.physics(CERTAIN), &self.landing_speed())
     }
 
     /// One rate of ascent, a constant drag area.
@@ -336,7 +331,10 @@ impl Case {
     /// Drawn landings, of flights that all take the measured time to the burst.
     fn drawn(&self, fresh: bool) -> Vec<Position> {
         let sampler = self.sampler();
-        let rise = self.physics(&sampler.spread);
+        let rise = self.physics(RiseSpread {
+            ln_re0: sampler.spread.ln_re0,
+            ..CERTAIN
+        });
         let of = |v: &Variation| {
             let mut seconds = Vec::new();
             rise.of(&self.layers, &v.rise, 1.0, 0.0, &mut seconds)
@@ -380,16 +378,10 @@ impl Case {
     }
 }
 
-const NOTHING_VARIES: Spread = Spread {
+const CERTAIN: RiseSpread = RiseSpread {
     lift: 0.0,
     drag: 0.0,
     ln_re0: 0.0,
-    rise_residual: 0.0,
-    burst: BurstSpread::AltitudeM(0.0),
-    parachute: 0.0,
-    remnant: 0.0,
-    fall_exponent: 0.0,
-    release_delay_s: 0.0,
 };
 
 fn cases() -> Vec<Case> {
