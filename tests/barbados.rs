@@ -27,7 +27,7 @@ use windfall::spread::draws::{FallingMass, Sampler, Spread};
 use windfall::spread::run::run;
 use windfall::vehicle::ascent::{Climber, DragCurve, GasHeat};
 use windfall::vehicle::balloon::{Fill, Gas, LiftingGas};
-use windfall::vehicle::descent::{FallSpeed, THIN_AIR_EXPONENT};
+use windfall::vehicle::descent::FallSpeed;
 use windfall::wind::column::Column;
 use windfall::wind::error::WindError;
 use windfall::wind::error_process::WindErrorProcess;
@@ -200,34 +200,27 @@ impl Recorded {
         bisect(0.05, 3.0, |free_kg| seconds(free_kg) < self.ascent_s)
     }
 
-    fn fall(&self, landing_speed_m_s: f64, thin_air_exponent: f64) -> Fall {
-        let speed = FallSpeed {
-            landing_speed_m_s,
-            thin_air_exponent,
-        };
-        Fall::at_speed(&speed, &self.column.air, &self.layers)
+    fn fall(&self, speed: &FallSpeed) -> Fall {
+        Fall::at_speed(speed, &self.column.air, &self.layers)
     }
 
-    /// The landing speed whose fall takes the recorded time: bisection.
-    fn landing_speed_m_s(&self, thin_air_exponent: f64) -> f64 {
-        bisect(1.0, 50.0, |speed| {
-            let layers = Layers {
-                base_m: self.last.altitude_m,
-                thickness_m: (self.burst_m - self.last.altitude_m) / 100.0,
-                count: 100,
-            };
-            let speed = FallSpeed {
-                landing_speed_m_s: speed,
-                thin_air_exponent,
-            };
+    /// The fall of a law by landing speed that takes the recorded time: bisection.
+    fn timed(&self, law: impl Fn(f64) -> FallSpeed) -> FallSpeed {
+        let layers = Layers {
+            base_m: self.last.altitude_m,
+            thickness_m: (self.burst_m - self.last.altitude_m) / 100.0,
+            count: 100,
+        };
+        law(bisect(1.0, 50.0, |landing_speed_m_s| {
+            let speed = law(landing_speed_m_s);
             let fall = Fall::at_speed(&speed, &self.column.air, &layers);
             fall.seconds.iter().sum::<f64>() < self.fall_s
-        })
+        }))
     }
 
     /// Balloon and parachute physics as fitted: free lift and landing speed only.
     fn physics(&self, spread: RiseSpread, burst: Burst) -> FlightModel {
-        let fall = self.fall(self.landing_speed_m_s(THIN_AIR_EXPONENT), THIN_AIR_EXPONENT);
+        let fall = self.fall(&self.timed(FallSpeed::landing_at));
         self.model(self.balloon(self.free_lift_kg(), spread, burst), fall)
     }
 }
@@ -306,9 +299,16 @@ fn physics_with_two_fitted_numbers() {
     println!(
         "free lift {:.3} kg, landing speed {:.2} m/s, landing error {error:.0} m",
         r.free_lift_kg(),
-        r.landing_speed_m_s(THIN_AIR_EXPONENT)
+        r.timed(FallSpeed::landing_at).landing_speed_m_s
     );
     assert!(error < 3_000.0, "{error}");
+}
+
+fn constant_drag_area(landing_speed_m_s: f64) -> FallSpeed {
+    FallSpeed {
+        landing_speed_m_s,
+        thin_air_exponent: 0.0,
+    }
 }
 
 /// What the physics must win: one mean rate up, one landing speed with a constant drag area down.
@@ -317,13 +317,13 @@ fn one_rate_and_one_landing_speed_miss_by_more() {
     let r = recorded();
     let mean = (r.burst_m - r.release.altitude_m) / r.ascent_s;
     let rise = || Rise::stated(&RateTable::constant(mean), r.burst_m, &r.layers);
-    let error = |landing_speed| {
-        let (_, touchdown) = r.fly(&r.model(rise(), r.fall(landing_speed, 0.0)));
+    let error = |speed: FallSpeed| {
+        let (_, touchdown) = r.fly(&r.model(rise(), r.fall(&speed)));
         r.error_m(&touchdown)
     };
-    let matched = error(r.landing_speed_m_s(0.0));
+    let matched = error(r.timed(constant_drag_area));
     // The speed at which it came down, which is what a plan would state.
-    let stated = error(11.0);
+    let stated = error(constant_drag_area(11.0));
     let (_, touchdown) = r.fly(&r.physics(CERTAIN, Burst::AtRecordedAltitude));
     let physics = r.error_m(&touchdown);
     println!(

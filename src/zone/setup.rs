@@ -18,11 +18,11 @@ use crate::units::UnitSystem;
 use crate::vehicle::ascent::STATED_RATE_ERROR;
 use crate::vehicle::balloon::sphere_diameter_m;
 use crate::vehicle::burst::EARLY_BURST_DIAMETER;
-use crate::vehicle::descent::{THIN_AIR_EXPONENT, THIN_AIR_EXPONENT_SIGMA};
+use crate::vehicle::descent::THIN_AIR_EXPONENT_SIGMA;
 use crate::wind::column::Column;
 
 /// Spread of the drag area where the landing speed was stated, one standard deviation (assumed).
-const STATED_FALL_AREA: f64 = 0.08;
+const STATED_FALL_AREA: f64 = 0.10;
 
 /// Spread of the drag behind a stated rate of ascent, one standard deviation (assumed).
 const STATED_RATE_DRAG: f64 = 0.08;
@@ -124,7 +124,8 @@ impl Setup {
             spread.fall_exponent = 0.0;
         } else {
             assumed.push(format!(
-                "drag area in thin air grows with density to the power -{THIN_AIR_EXPONENT:.2} (sd {THIN_AIR_EXPONENT_SIGMA:.2}), assumed"
+                "drag area goes with the density of the air to the power {:+.2} (sd {THIN_AIR_EXPONENT_SIGMA:.2}), that of measured falls with such a landing speed, assumed",
+                -fall.thin_air_exponent
             ));
         }
         Ok(Setup {

@@ -10,7 +10,7 @@ use crate::spread::draws::FallingMass;
 use crate::units::UnitSystem;
 use crate::vehicle::balloon::Balloon;
 use crate::vehicle::cylinder::{Cylinders, all_give_mol};
-use crate::vehicle::descent::{FallSpeed, THIN_AIR_EXPONENT};
+use crate::vehicle::descent::FallSpeed;
 use crate::vehicle::parachute::{drag_area_m2, terminal_speed_m_s};
 
 /// Drag coefficient of a flat circular canopy on its laid-out area, where the plan gives none
@@ -147,10 +147,7 @@ pub fn filled_balloon(
 
 /// How the plan's stack falls, and what of its mass varies. Says what it assumes.
 pub fn fall(plan: &Plan, units: UnitSystem, assumed: &mut Vec<String>) -> (FallSpeed, FallingMass) {
-    let speed = |landing_speed_m_s| FallSpeed {
-        landing_speed_m_s,
-        thin_air_exponent: THIN_AIR_EXPONENT,
-    };
+    let speed = FallSpeed::landing_at;
     let unvarying = FallingMass {
         load_kg: 1.0,
         balloon_kg: 0.0,

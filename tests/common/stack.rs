@@ -16,7 +16,7 @@ use windfall::geodesy::{Compass, Position};
 use windfall::spread::draws::{FallingMass, Sampler, Spread};
 use windfall::vehicle::ascent::{Climber, DragCurve, GasHeat};
 use windfall::vehicle::balloon::{Fill, Gas, LiftingGas};
-use windfall::vehicle::descent::{FallSpeed, THIN_AIR_EXPONENT};
+use windfall::vehicle::descent::FallSpeed;
 use windfall::wind::column::Column;
 use windfall::wind::error::WindError;
 use windfall::wind::error_process::WindErrorProcess;
@@ -107,10 +107,7 @@ impl Stack {
 
     pub fn model(&self, rise: Rise, thickness_m: f64) -> FlightModel {
         let layers = self.layers(thickness_m);
-        let fall = FallSpeed {
-            landing_speed_m_s: 5.0,
-            thin_air_exponent: THIN_AIR_EXPONENT,
-        };
+        let fall = FallSpeed::landing_at(5.0);
         FlightModel {
             layers,
             winds: Winds::Column(LayerWinds::of_profile(&self.column.winds, &layers)),
