@@ -24,11 +24,14 @@ mod whole;
 use falls::{MeasuredFall, median};
 use whole::WholeFlight;
 use windfall::flight::layers::{LayerWinds, Layers, THICKNESS_M};
-use windfall::flight::model::{Aloft, Fall, FlightModel, Moment, Scratch, Variation, Winds};
+use windfall::flight::model::{
+    Aloft, Departures, Fall, FlightModel, Moment, Scratch, Variation, Winds,
+};
 use windfall::flight::rates::RateTable;
 use windfall::flight::rise::{Rise, RisePlan, RiseSpread, RiseTable};
 use windfall::geodesy::{Compass, LocalFrame, Position};
-use windfall::spread::draws::{BurstSpread, FallingMass, Sampler, Spread};
+use windfall::spread::draws::{FallingMass, Sampler, Spread};
+use windfall::spread::rate_error::RateErrorProcess;
 use windfall::spread::region::Ellipse;
 use windfall::vehicle::ascent::{Climber, DragCurve, GasHeat};
 use windfall::vehicle::balloon::{Fill, Gas, LiftingGas};
@@ -48,14 +51,13 @@ const DRAWS: u64 = 2_000;
 /// What is unknown of a flight here: the shape of its ascent (its time is known), and how its fall
 /// gathers speed in thin air (its landing speed is known).
 fn shape_only() -> Spread {
+    let assumed = Spread::ASSUMED;
     Spread {
-        lift: 0.0,
-        drag: 0.0,
-        burst: BurstSpread::AltitudeM(0.0),
-        parachute: 0.0,
-        remnant: 0.0,
-        release_delay_s: 0.0,
-        ..Spread::ASSUMED
+        ln_re0: assumed.ln_re0,
+        rate_error: assumed.rate_error,
+        fall_exponent: assumed.fall_exponent,
+        canopy_changes: assumed.canopy_changes,
+        ..Spread::NONE
     }
 }
 
@@ -197,12 +199,16 @@ impl Case {
     }
 
     /// Where a flight passes the altitude of the last fix.
-    fn landing(&self, model: &FlightModel, v: &Variation, error: &[[f64; 2]]) -> Moment {
+    fn landing(&self, model: &FlightModel, v: &Variation, wind_m_s: &[[f64; 2]]) -> Moment {
         let from = Aloft {
             layer: self.first_layer,
             rising: true,
             time_s: 0.0,
             place: self.flight.first().place.normal(),
+        };
+        let departures = Departures {
+            wind_m_s,
+            slowness: &[],
         };
         let wanted_m = self.flight.last().altitude_m;
         let mut passed = None;
@@ -212,7 +218,7 @@ impl Case {
             }
         };
         model
-            .fly_on(&from, v, error, &mut Scratch::default(), true, tell)
+            .fly_on(&from, v, departures, &mut Scratch::default(), true, tell)
             .expect("it flies");
         passed.expect("it comes down")
     }
@@ -324,8 +330,9 @@ impl Case {
                 }
             })
             .collect();
-        let table = WindError::of_sounding(0.0, self.column.winds.top_m());
-        WindErrorProcess::new(&table, &heights, &seconds)
+        let latitude_deg = self.flight.first().place.lat_deg;
+        let error = WindError::of_sounding(&self.column.winds, latitude_deg, 0.0, 0.0);
+        WindErrorProcess::new(&error, &heights, &seconds)
     }
 
     /// Drawn landings, of flights that all take the measured time to the burst.
@@ -343,17 +350,23 @@ impl Case {
         let planned = of(&Variation::NONE).expect("it rises");
         let mut model = self.model(self.stretched(planned.clone()), &self.landing_speed());
         let process = fresh.then(|| self.fresh_wind_error(&model, &planned));
-        let mut error = Vec::new();
+        let rate_error = RateErrorProcess::new(sampler.spread.rate_error, &self.layers);
+        let rate_error = rate_error.expect("the rate varies");
+        let (mut slowness, mut error) = (Vec::new(), Vec::new());
         let mut landings = Vec::new();
         for index in 0..DRAWS {
             let mut draw = sampler.draw(index);
+            rate_error.draw(&mut draw.stream, &mut slowness);
             if let Some(process) = &process {
                 process.draw(draw.wind, &mut draw.stream, &mut error);
             }
             // A draw that does not get there is none of a flight that did.
-            let Ok(seconds) = of(&draw.variation) else {
+            let Ok(mut seconds) = of(&draw.variation) else {
                 continue;
             };
+            for (seconds, slower) in seconds.iter_mut().zip(&slowness) {
+                *seconds *= slower;
+            }
             model.rise = self.stretched(seconds);
             let mut v = draw.variation;
             v.rise = Variation::NONE.rise;
