@@ -26,6 +26,8 @@ use windfall::geodesy::{Compass, LocalFrame, Position};
 use windfall::sources::grid::archive::{Archive, Joining};
 use windfall::spread::members::MemberSpread;
 use windfall::spread::run::{Landing, run};
+use windfall::wind::error::WindError;
+use windfall::wind::forecast_error;
 use windfall::wind::slab::Quantity;
 
 const MEMBERS: usize = 8;
@@ -389,5 +391,129 @@ fn a_member_that_cannot_be_decoded_is_left_out_aloud() {
         block.left_out[0].starts_with("member 1: ") && block.left_out[0].contains('b'),
         "{:?}",
         block.left_out
+    );
+}
+
+/// Standard normal numbers.
+fn normals(seed: u64) -> impl FnMut() -> f64 {
+    let mut stream = windfall::random::SplitMix::stream(seed, 0);
+    move || stream.next_normal()
+}
+
+/// Regions of few members hold the truth. 4,000 invented weathers: the truth and M members differ
+/// from one mean alike (the members as much as forecasts do, or half as much), draws fly in each
+/// member with what [`WindError::of_ensemble`] adds, and the 90 % ellipse of the draws is looked at
+/// in one number, the wind at 500 hPa. Members alone, the simplest way, hold far fewer.
+#[test]
+fn few_members_hold_what_they_claim() {
+    let lead_s = 72.0 * 3_600.0;
+    let altitude_m = 5_500.0;
+    let published = forecast_error::growing_m_s(lead_s, altitude_m);
+    let still = windfall::wind::column::WindProfile::new(&[(
+        0.0,
+        windfall::wind::sounding::Wind::from_direction(0.0, 0.0),
+    )]);
+    let mut next = normals(7);
+    for (members, alike) in [(3, 1.0), (3, 0.5), (5, 1.0), (20, 1.0)] {
+        let (trials, mut held, mut held_by_members) = (4_000, 0, 0);
+        for _ in 0..trials {
+            let truth = [published * next(), published * next()];
+            let each: Vec<[f64; 2]> = (0..members)
+                .map(|_| [alike * published * next(), alike * published * next()])
+                .collect();
+            let n = members as f64;
+            let mean = [0, 1].map(|i| each.iter().map(|m| m[i]).sum::<f64>() / n);
+            let squares = each.iter().map(|m| {
+                let off = [m[0] - mean[0], m[1] - mean[1]];
+                0.5 * (off[0] * off[0] + off[1] * off[1])
+            });
+            let between = squares.sum::<f64>() / (n - 1.0);
+            let error = WindError::of_ensemble(&still, lead_s, members, &[(0.0, between.sqrt())]);
+            let left = error.parts[1].sigma_m_s(altitude_m).powi(2);
+            let variance = between * (n - 1.0) / n + left;
+            let off = (truth[0] - mean[0]).powi(2) + (truth[1] - mean[1]).powi(2);
+            let chi2 = 4.605_170_186;
+            held += usize::from(off < chi2 * variance);
+            held_by_members += usize::from(off < chi2 * between * (n - 1.0) / n);
+        }
+        let share = |held: usize| held as f64 / f64::from(trials);
+        println!(
+            "{members} members {alike} times as far apart as forecasts are wrong: 90 % holds {:.3}, of members alone {:.3}",
+            share(held),
+            share(held_by_members)
+        );
+        assert!((0.86..0.96).contains(&share(held)), "{}", share(held));
+        assert!(share(held_by_members) < share(held) - 0.02);
+    }
+}
+
+/// Three of the eight real forecasts as an ensemble: its 90 % contour is one region, not three dots,
+/// and holds where most of the five others come down, which the members alone do not.
+#[test]
+fn the_contour_of_three_members_is_a_density() {
+    let stack = stack();
+    let all = members();
+    let planned = |file: Vec<u8>| {
+        let alone = joined(vec![("alone", file)], Joining::default()).unwrap();
+        let model = model(&stack, &alone);
+        let v = windfall::flight::model::Variation::NONE;
+        let departures = windfall::flight::model::Departures::NONE;
+        let mut scratch = windfall::flight::model::Scratch::default();
+        let flown = model.fly(&v, departures, &mut scratch, None).unwrap();
+        flown.landing.place.position()
+    };
+    let three = ensemble(vec![all[0].clone(), all[3].clone(), all[6].clone()]);
+    let model = model(&stack, &three);
+    let block = three.cut(three.lattice.whole(), 0..1).unwrap();
+    let weights = windfall::wind::placing::Placing::of_block(&block, stack.site, valid())
+        .unwrap()
+        .weights(stack.site.normal(), 0.0)
+        .unwrap();
+    let columns: Vec<_> = (0..3)
+        .map(|m| {
+            let first = m * block.columns_of_member();
+            let near: Vec<_> = weights
+                .terms()
+                .map(|(c, w)| (w, block.winds(first + c)))
+                .collect();
+            let parts: Vec<_> = near.iter().map(|(w, p)| (*w, p)).collect();
+            windfall::wind::column::WindProfile::blend(&parts)
+        })
+        .collect();
+    let between = windfall::wind::members::member_sigma(&columns);
+    let error = WindError::of_ensemble(&columns[0], 24.0 * 3_600.0, 3, &between);
+    let process = stack.process(&model, &error);
+    let mut sampler = stack.sampler();
+    sampler.members = 3;
+    let frame = LocalFrame::new(stack.site).unwrap();
+    let regions = |process: Option<&_>| {
+        let landed = run(&model, &sampler, process, 2_000, || ()).landed;
+        let points: Vec<[f64; 2]> = landed
+            .iter()
+            .map(|l| frame.to_plane(l.place.position()).unwrap())
+            .collect();
+        windfall::spread::region::Regions::of(&points).unwrap()
+    };
+    let others: Vec<[f64; 2]> = [1, 2, 4, 5, 7]
+        .map(|k| frame.to_plane(planned(all[k].clone())).unwrap())
+        .to_vec();
+    let held = |regions: &windfall::spread::region::Regions| {
+        let contour = &regions.contours[1];
+        let inside = others.iter().filter(|[x, y]| {
+            use geo::Contains as _;
+            contour.polygons.contains(&geo::Point::new(*x, *y))
+        });
+        (contour.pieces, inside.count())
+    };
+    let (dressed, bare) = (regions(Some(&process)), regions(None));
+    let (pieces, inside) = held(&dressed);
+    let (bare_pieces, bare_inside) = held(&bare);
+    println!(
+        "three members: {inside} of 5 others in {pieces} piece(s); alone {bare_inside} in {bare_pieces}"
+    );
+    assert_eq!(pieces, 1);
+    assert!(
+        inside >= 4 && inside > bare_inside,
+        "{inside} {bare_inside}"
     );
 }

@@ -77,15 +77,16 @@ pub fn growing(lead_s: f64) -> ErrorPart {
 
 /// What the members of an ensemble leave of the growing part, when all are flown in alike: with s
 /// between M members and c published, the best guess of the variance is u = (8 c^2 + (M - 1) s^2) /
-/// (8 + M - 1); u (1 + 1 / M) is wanted, and the members bring s^2 (M - 1) / M.
+/// (8 + M - 1), and no less than s^2; u (1 + 1 / M) is wanted, and the members bring s^2 (M - 1) / M.
+/// What is left, 2 s^2 / M at least, spreads each member's landings into those of its neighbours.
 pub fn beyond_members(lead_s: f64, members: usize, member_sigma: &[(f64, f64)]) -> ErrorPart {
     let m = members.max(1) as f64;
     ErrorPart::by_altitude(growing_correlation_m(lead_s), |z| {
         let between = interpolate(member_sigma, z).powi(2);
         let published = growing_m_s(lead_s, z).powi(2);
         let guessed = (PRIOR_MEMBERS * published + (m - 1.0) * between) / (PRIOR_MEMBERS + m - 1.0);
-        let left = guessed * (1.0 + 1.0 / m) - between * (m - 1.0) / m;
-        left.max(0.0).sqrt()
+        let wanted = guessed.max(between) * (1.0 + 1.0 / m);
+        (wanted - between * (m - 1.0) / m).sqrt()
     })
 }
 

@@ -134,6 +134,13 @@ impl Stack {
 
     /// The error of a sounding six hours old over the planned flight.
     pub fn wind_error(&self, model: &FlightModel) -> WindErrorProcess {
+        let latitude = self.column.position.map_or(45.0, |p| p.lat_deg);
+        let error = WindError::of_sounding(&self.column.winds, latitude, 6.0 * 3_600.0, 0.0);
+        self.process(model, &error)
+    }
+
+    /// An error of the winds over the planned flight.
+    pub fn process(&self, model: &FlightModel, error: &WindError) -> WindErrorProcess {
         let layers = &model.layers;
         let heights: Vec<f64> = (0..layers.count).map(|k| layers.middle_m(k)).collect();
         let mut seconds = Vec::new();
@@ -151,8 +158,6 @@ impl Stack {
                 std::cmp::Ordering::Greater => 0.0,
             };
         }
-        let latitude = self.column.position.map_or(45.0, |p| p.lat_deg);
-        let table = WindError::of_sounding(&self.column.winds, latitude, 6.0 * 3_600.0, 0.0);
-        WindErrorProcess::new(&table, &heights, &seconds)
+        WindErrorProcess::new(error, &heights, &seconds)
     }
 }
