@@ -1,293 +1,499 @@
-//! The drag curve against measured ascents: what it explains and what it leaves.
+//! The drag curve against measured ascents: how it was fitted, what it explains, what it leaves,
+//! and what one constant rate would leave.
 //!
-//! Sources of the flights: tests/data/flights/README.md. Of each flight the free lift is matched to
-//! the whole time of the ascent; what is left is ln(measured / model) of the ascent rate in bands
-//! of 2.5 km that the flight covers to 60 %.
+//! Of each flight the free lift is matched to the whole time of the ascent; what is left is
+//! ln(measured / model) of the rate of ascent in bands of 2.5 km that the flight covers to 60 %.
+//! The simple alternative is matched alike: the one rate that gives the same time.
 //!
-//! Balloon and load of these flights are not recorded; assumed are a 350 g balloon with 0.30 kg
-//! (Darwin) or 0.20 kg (Oklahoma), 600 g with 0.25 kg (Riverton), 200 g with 0.15 kg (Barbados),
-//! all in helium. The curve was fitted to the flights marked so here and two more, and checked on
-//! the held-out ones and two more (Czech soundings that are not among the test data).
+//! Flights so matched say nothing of the level of the curve, only of its shape. The level is held
+//! by rates at a known lift (`common/known_lift.rs`), which count together as one more campaign.
 
 // A helper of a test may fail as the test itself may.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 #![allow(clippy::print_stdout, reason = "tables for whoever runs the tests")]
 
+#[path = "common/ascents.rs"]
+mod ascents;
 mod common;
+#[path = "common/known_lift.rs"]
+mod known_lift;
 
-use common::{MeasuredFlight, interpolate};
-use windfall::atmosphere::{AirLevel, AirProfile, virtual_temperature_k};
-use windfall::vehicle::ascent::{Climber, DragCurve, GasHeat};
-use windfall::vehicle::balloon::{Fill, Gas, LiftingGas};
+use rayon::prelude::*;
+use windfall::vehicle::ascent::{DragCurve, RATE_ERROR, RATE_ERROR_CORRELATION_M};
+use windfall::vehicle::latex::LatexTable;
 
-const FITTED_ON: [&str; 8] = [
-    "darwin_2006-01-19T0503",
-    "darwin_2006-01-19T1120",
-    "darwin_2006-01-19T2316",
-    "darwin_2006-01-20T1119",
-    "darwin_2006-01-20T2315",
-    "darwin_2006-01-21T1116",
-    "darwin_2006-01-21T2316",
-    "riverton_2026-02-05",
-];
+use ascents::{Ascent, BAND_M, BURST_REACH, Campaign, campaigns};
+use known_lift::{Source, sources};
 
-const HELD_OUT: [&str; 6] = [
-    "darwin_2006-01-19T1633",
-    "darwin_2006-01-20T0438",
-    "darwin_2006-01-20T1708",
-    "darwin_2006-01-21T0515",
-    "oklahoma_2019-01-01",
-    "barbados_2019-02-10",
-];
+/// Residuals beyond this weigh less: the loss of one is 2 (sqrt(1 + (r / s)^2) - 1).
+const SOFT: f64 = 0.10;
 
-/// Left out of both: its rate falls to 0.56 of itself between 10 and 16 km (ice or a leak is
-/// suspected, not shown). Printed with the others.
-const LEFT_OUT: &str = "darwin_2006-01-21T1716";
-
-const BAND_M: f64 = 2_500.0;
-
-/// An ascent ready to be compared.
-struct Ascent {
-    name: &'static str,
-    balloon_kg: f64,
-    load_kg: f64,
-    air: AirProfile,
-    /// Altitude and time, strictly rising.
-    track: Vec<(f64, f64)>,
+/// What curves are fitted to: groups of residuals, each with its weight.
+struct Data<'a> {
+    campaigns: Vec<&'a Campaign>,
+    sources: Vec<&'a Source>,
 }
 
-fn assumed_masses_kg(name: &str) -> (f64, f64) {
-    match name.split('_').next() {
-        Some("darwin") => (0.35, 0.30),
-        Some("oklahoma") => (0.35, 0.20),
-        Some("riverton") => (0.60, 0.25),
-        Some("barbados") => (0.20, 0.15),
-        _ => panic!("no masses for {name}"),
-    }
+/// A group of residuals, which weigh together `weight`.
+struct Group {
+    weight: f64,
+    residuals: Vec<f64>,
 }
 
-fn ascent(name: &'static str, darwin: &[(f64, f64)]) -> Ascent {
-    let flight = MeasuredFlight::read(name);
-    let rising = flight.rising();
-    let measured = rising.iter().filter(|r| r.temperature_k.is_some()).count();
-    let air = if measured > 10 {
-        flight.air()
-    } else {
-        // Three Darwin flights have no temperature above the ground.
-        let levels: Vec<AirLevel> = rising
-            .iter()
-            .filter_map(|r| {
-                Some(AirLevel {
-                    altitude_m: r.altitude_m,
-                    temperature_k: interpolate(darwin, r.altitude_m)?,
-                    pressure_pa: r.pressure_pa,
-                    vapour_pressure_pa: 0.0,
-                })
-            })
-            .collect();
-        AirProfile::from_levels(&levels)
-    };
-    let (balloon_kg, load_kg) = assumed_masses_kg(name);
-    Ascent {
-        name,
-        balloon_kg,
-        load_kg,
-        air,
-        track: rising.iter().map(|r| (r.altitude_m, r.time_s)).collect(),
-    }
-}
-
-/// Mean virtual temperature above Darwin by altitude.
-fn darwin_temperatures() -> Vec<(f64, f64)> {
-    let profiles: Vec<Vec<(f64, f64)>> = MeasuredFlight::all_darwin()
-        .iter()
-        .map(|flight| {
-            flight
-                .rising()
-                .iter()
-                .filter_map(|r| {
-                    let t = r.temperature_k?;
-                    let tv = virtual_temperature_k(t, r.pressure_pa, r.vapour_pressure_pa);
-                    Some((r.altitude_m, tv))
-                })
-                .collect::<Vec<_>>()
-        })
-        .filter(|p: &Vec<_>| p.len() > 10)
-        .collect();
-    (0..150)
-        .filter_map(|k| {
-            let z = 32.0 + 200.0 * f64::from(k);
-            let there: Vec<f64> = profiles.iter().filter_map(|p| interpolate(p, z)).collect();
-            let mean = there.iter().sum::<f64>() / there.len() as f64;
-            (!there.is_empty()).then_some((z, mean))
-        })
-        .collect()
-}
-
-fn ascents(names: &[&'static str]) -> Vec<Ascent> {
-    let darwin = darwin_temperatures();
-    names.iter().map(|name| ascent(name, &darwin)).collect()
-}
-
-impl Ascent {
-    fn ends(&self) -> ((f64, f64), (f64, f64)) {
-        (self.track[0], self.track[self.track.len() - 1])
-    }
-
-    /// Altitude and time of the model with a free lift, in layers of about 100 m.
-    fn modelled(&self, free_kg: f64, drag: DragCurve) -> Vec<(f64, f64)> {
-        let ((low, _), (high, _)) = self.ends();
-        let dead_mass_kg = self.balloon_kg + self.load_kg;
-        let gas = LiftingGas {
-            gas: Gas::Helium,
-            purity: 1.0,
+impl Data<'_> {
+    /// Every campaign weighs alike, and so do all sources of known lift together.
+    fn groups(&self, drag: DragCurve) -> Vec<Group> {
+        let of_campaign = |c: &&Campaign| Group {
+            weight: 1.0,
+            residuals: residuals(c, drag),
         };
-        let climber = Climber {
-            dead_mass_kg,
-            fill: Fill::of_gross_lift(gas, dead_mass_kg + free_kg, &self.air.at(low)),
-            drag,
-            drag_factor: 1.0,
-            heat: GasHeat::Convective,
+        let of_source = |s: &&Source| Group {
+            weight: 1.0 / self.sources.len() as f64,
+            residuals: s.departures(drag),
         };
-        let count = ((high - low) / 100.0).ceil() as usize;
-        let thickness = (high - low) / count as f64;
-        let climb = climber.climb(&self.air, low, thickness, count);
-        let mut time = 0.0;
-        let mut track = vec![(low, 0.0)];
-        for (k, seconds) in climb.seconds.iter().enumerate() {
-            time += seconds;
-            track.push((low + thickness * (k + 1) as f64, time));
-        }
-        track[count].0 = high;
-        track
-    }
-
-    /// The model whose free lift gives the measured time of the whole ascent: bisection.
-    fn matched(&self, drag: DragCurve) -> Vec<(f64, f64)> {
-        let ((_, start), (_, end)) = self.ends();
-        let (mut low, mut high) = (0.02f64.ln(), 4f64.ln());
-        for _ in 0..24 {
-            let middle = 0.5 * (low + high);
-            let track = self.modelled(middle.exp(), drag);
-            if track[track.len() - 1].1 > end - start {
-                low = middle;
-            } else {
-                high = middle;
-            }
-        }
-        self.modelled((0.5 * (low + high)).exp(), drag)
-    }
-
-    /// ln(measured / model) by band: lower edge m and residual.
-    fn residuals(&self, drag: DragCurve) -> Vec<(f64, f64)> {
-        let model = self.matched(drag);
-        let ((low, _), (high, _)) = self.ends();
-        (0..15)
-            .filter_map(|k| {
-                let edge = BAND_M * f64::from(k);
-                let (from, to) = (edge.max(low), (edge + BAND_M).min(high));
-                if to - from < 0.6 * BAND_M {
-                    return None;
-                }
-                let seconds = |track: &[(f64, f64)]| {
-                    Some(interpolate(track, to)? - interpolate(track, from)?)
-                };
-                Some((edge, (seconds(&model)? / seconds(&self.track)?).ln()))
-            })
+        let campaigns = self.campaigns.iter().map(of_campaign);
+        campaigns
+            .chain(self.sources.iter().map(of_source))
             .collect()
     }
 }
 
-/// Root mean square over all bands of all flights.
-fn rms(ascents: &[Ascent], drag: DragCurve) -> f64 {
-    let all: Vec<f64> = ascents
-        .iter()
-        .flat_map(|a| a.residuals(drag))
-        .map(|(_, r)| r)
-        .collect();
-    assert!(all.len() > 40, "only {} bands", all.len());
-    root_mean_square(&all)
+fn residuals(campaign: &Campaign, drag: DragCurve) -> Vec<f64> {
+    let sound = campaign.ascents.iter().filter(|a| a.sound());
+    sound.flat_map(|a| a.residuals(drag)).collect()
 }
 
-fn root_mean_square(values: &[f64]) -> f64 {
-    (values.iter().map(|r| r * r).sum::<f64>() / values.len() as f64).sqrt()
+fn loss(groups: &[Group]) -> f64 {
+    let one = |r: &f64| 2.0 * ((1.0 + (r / SOFT).powi(2)).sqrt() - 1.0);
+    let mean = |g: &Group| g.residuals.iter().map(one).sum::<f64>() / g.residuals.len() as f64;
+    groups.iter().map(|g| g.weight * mean(g)).sum()
 }
 
-fn print_table(title: &str, ascents: &[Ascent]) {
-    println!("\n{title}: ln(measured / model) x 100 by lower edge of the band, km\n");
-    let edges: Vec<f64> = (0..14).map(|k| BAND_M * f64::from(k)).collect();
-    let head: Vec<String> = edges
-        .iter()
-        .map(|e| format!("{:.1}", e / 1_000.0))
-        .collect();
-    println!("| flight | {} | rms |", head.join(" | "));
-    println!("|--|{}--:|", "--:|".repeat(edges.len()));
-    for a in ascents {
-        let found = a.residuals(DragCurve::FITTED);
-        let cells: Vec<String> = edges
-            .iter()
-            .map(|edge| {
-                found
-                    .iter()
-                    .find(|(e, _)| e == edge)
-                    .map_or(String::new(), |(_, r)| format!("{:+.0}", 100.0 * r))
-            })
-            .collect();
-        let all: Vec<f64> = found.iter().map(|(_, r)| *r).collect();
-        let rms = 100.0 * root_mean_square(&all);
-        println!("| {} | {} | {rms:.0} |", a.name, cells.join(" | "));
+/// The curve as four numbers without bounds.
+type Numbers = [f64; 4];
+
+fn numbers(c: DragCurve) -> Numbers {
+    [
+        c.low.ln(),
+        (c.high - c.low).ln(),
+        c.ln_re0,
+        c.steepness.ln(),
+    ]
+}
+
+fn curve([low, rise, ln_re0, steepness]: Numbers) -> DragCurve {
+    DragCurve {
+        low: low.exp(),
+        high: low.exp() + rise.exp(),
+        ln_re0,
+        steepness: steepness.exp(),
     }
 }
 
-/// The residuals, and what constant drag (Cd 0.285, the mean of what the manufacturer's table
-/// implies at release) would leave: about twice as much.
-#[test]
-fn residuals_of_fitted_and_held_out_flights() {
-    let (fitted, held_out) = (ascents(&FITTED_ON), ascents(&HELD_OUT));
-    print_table("Flights the curve was fitted on", &fitted);
-    print_table("Flights held out", &held_out);
-    print_table("Left out", &ascents(&[LEFT_OUT]));
-    let of = |drag| (rms(&fitted, drag), rms(&held_out, drag));
-    let (fit, held) = of(DragCurve::FITTED);
-    let (constant_fit, constant_held) = of(DragCurve::constant(0.285));
-    println!("\n| | fitted on | held out |\n|--|--:|--:|");
-    println!("| fitted curve | {fit:.3} | {held:.3} |");
-    println!("| constant drag | {constant_fit:.3} | {constant_held:.3} |");
-    assert!(fit <= 0.130, "{fit}");
-    assert!(held <= 0.093, "{held}");
-    assert!(constant_fit > 1.7 * fit, "{constant_fit} {fit}");
-    assert!(constant_held > 1.7 * held, "{constant_held} {held}");
+/// Where every fit begins: round numbers.
+const START: DragCurve = DragCurve {
+    low: 0.2,
+    high: 0.8,
+    ln_re0: 12.4,
+    steepness: 2.5,
+};
+
+/// The curve of least loss: Gauss-Newton with weights 1 / sqrt(1 + (r / s)^2), damped.
+fn fit(data: &Data) -> DragCurve {
+    let mut at = numbers(START);
+    let mut groups = data.groups(curve(at));
+    let mut damping = 1e-2;
+    for _ in 0..40 {
+        let before = loss(&groups);
+        let (normal, gradient) = normal_equations(data, at, &groups);
+        let step = |damping: f64| {
+            let mut damped = normal;
+            for (i, row) in damped.iter_mut().enumerate() {
+                row[i] *= 1.0 + damping;
+            }
+            let by = solve(damped, gradient);
+            let to: Numbers = std::array::from_fn(|i| at[i] - by[i].clamp(-0.5, 0.5));
+            (to, data.groups(curve(to)))
+        };
+        let mut found = None;
+        while found.is_none() && damping < 1e4 {
+            let (to, there) = step(damping);
+            if loss(&there) < before {
+                found = Some((to, there));
+                damping = (damping / 5.0).max(1e-6);
+            } else {
+                damping = 8.0 * damping.max(1e-3);
+            }
+        }
+        let Some((to, there)) = found else { break };
+        let gained = before - loss(&there);
+        (at, groups) = (to, there);
+        if gained < 1e-6 {
+            break;
+        }
+    }
+    curve(at)
 }
 
-/// No change of the curve fits the flights it was fitted on better: the constants stand near their
-/// optimum, although the fit weighed outliers less, held the manufacturer's table too, and had two
-/// flights more.
-#[test]
-fn the_constants_are_near_their_optimum() {
-    let fitted = ascents(&FITTED_ON);
-    let curve = DragCurve::FITTED;
-    let committed = rms(&fitted, curve);
-    let with = |name: &str, drag: DragCurve| {
-        let other = rms(&fitted, drag);
-        println!("{name}: {other:.4}, committed {committed:.4}");
-        assert!(other > committed, "{name}: {other} < {committed}");
-        other
+/// J^T W J and J^T W r, slopes by differences.
+fn normal_equations(data: &Data, at: Numbers, groups: &[Group]) -> ([Numbers; 4], Numbers) {
+    const STEP: f64 = 0.01;
+    let slopes: Vec<Vec<Group>> = (0..4)
+        .map(|i| {
+            let mut beside = at;
+            beside[i] += STEP;
+            data.groups(curve(beside))
+        })
+        .collect();
+    let (mut normal, mut gradient) = ([[0.0; 4]; 4], [0.0; 4]);
+    for (k, group) in groups.iter().enumerate() {
+        for (b, r) in group.residuals.iter().enumerate() {
+            let share = group.weight / group.residuals.len() as f64;
+            let weight = share / (1.0 + (r / SOFT).powi(2)).sqrt();
+            let slope = |i: usize| (slopes[i][k].residuals[b] - r) / STEP;
+            for i in 0..4 {
+                gradient[i] += weight * slope(i) * r;
+                for (j, entry) in normal[i].iter_mut().enumerate() {
+                    *entry += weight * slope(i) * slope(j);
+                }
+            }
+        }
+    }
+    (normal, gradient)
+}
+
+/// Solves a small symmetric positive system by elimination.
+fn solve(mut a: [Numbers; 4], mut b: Numbers) -> Numbers {
+    for i in 0..4 {
+        for j in i + 1..4 {
+            let factor = a[j][i] / a[i][i];
+            for k in i..4 {
+                a[j][k] -= factor * a[i][k];
+            }
+            b[j] -= factor * b[i];
+        }
+    }
+    for i in (0..4).rev() {
+        let known: f64 = (i + 1..4).map(|k| a[i][k] * b[k]).sum();
+        b[i] = (b[i] - known) / a[i][i];
+    }
+    b
+}
+
+fn rms(values: &[f64]) -> f64 {
+    (values.iter().map(|r| r * r).sum::<f64>() / values.len() as f64).sqrt()
+}
+
+fn mean(values: &[f64]) -> f64 {
+    values.iter().sum::<f64>() / values.len() as f64
+}
+
+fn median(values: &[f64]) -> f64 {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let half = sorted.len() / 2;
+    match sorted.len() % 2 {
+        1 => sorted[half],
+        _ => 0.5 * (sorted[half - 1] + sorted[half]),
+    }
+}
+
+/// The curve fitted to everything, to everything but one campaign, and to everything but one
+/// source of known lift.
+struct Fits {
+    all: DragCurve,
+    without_campaign: Vec<DragCurve>,
+    without_source: Vec<DragCurve>,
+}
+
+fn fits(campaigns: &[Campaign], sources: &[Source]) -> Fits {
+    let without = |left_out: usize| {
+        let kept = |i: usize| i != left_out;
+        let of = campaigns.len();
+        Data {
+            campaigns: (0..of)
+                .filter(|&i| kept(i))
+                .map(|i| &campaigns[i])
+                .collect(),
+            sources: (0..sources.len())
+                .filter(|&i| kept(of + i))
+                .map(|i| &sources[i])
+                .collect(),
+        }
     };
-    let ln_re0 = |ln_re0| DragCurve { ln_re0, ..curve };
-    let high = |high| DragCurve { high, ..curve };
-    let steepness = |steepness| DragCurve { steepness, ..curve };
-    let worst = [
-        with("Re0 -20 %", ln_re0(curve.ln_re0 + 0.8f64.ln())),
-        with("Re0 +20 %", ln_re0(curve.ln_re0 + 1.2f64.ln())),
-        with("high -20 %", high(0.8 * curve.high)),
-        with("high +20 %", high(1.2 * curve.high)),
-        with("steepness -30 %", steepness(0.7 * curve.steepness)),
-        with("steepness +30 %", steepness(1.3 * curve.steepness)),
-    ]
-    .into_iter()
-    .fold(0.0, f64::max);
-    assert!(
-        worst > 1.05 * committed,
-        "the flights do not tell curves apart"
+    let all = campaigns.len() + sources.len();
+    let mut curves: Vec<DragCurve> = (0..=all)
+        .into_par_iter()
+        .map(|i| fit(&without(i)))
+        .collect();
+    let fitted = curves.pop().unwrap();
+    let without_source = curves.split_off(campaigns.len());
+    Fits {
+        all: fitted,
+        without_campaign: curves,
+        without_source,
+    }
+}
+
+fn in_words(c: DragCurve) -> String {
+    format!(
+        "{:.3} | {:.3} | {:.2}e5 | {:.2}",
+        c.low,
+        c.high,
+        c.ln_re0.exp() / 1e5,
+        c.steepness
+    )
+}
+
+/// The jackknife's standard error of a number, from fits that each leave something out.
+fn jackknife(values: &[f64]) -> f64 {
+    let n = values.len() as f64;
+    let middle = mean(values);
+    let squares: f64 = values.iter().map(|v| (v - middle).powi(2)).sum();
+    ((n - 1.0) / n * squares).sqrt()
+}
+
+/// What is left in a campaign, in percent of the rate, by one curve.
+fn left_percent(campaign: &Campaign, drag: DragCurve) -> f64 {
+    100.0 * rms(&residuals(campaign, drag))
+}
+
+fn constant_percent(campaign: &Campaign) -> f64 {
+    let sound = campaign.ascents.iter().filter(|a| a.sound());
+    let all: Vec<f64> = sound.flat_map(Ascent::constant_residuals).collect();
+    100.0 * rms(&all)
+}
+
+/// The committed curve is what this fit finds, and what it leaves where it was not fitted is told
+/// beside what one constant rate leaves.
+#[test]
+fn campaigns_left_out_of_the_fit() {
+    let (campaigns, sources) = (campaigns(), sources());
+    let fits = fits(&campaigns, &sources);
+    let committed = DragCurve::FITTED;
+
+    println!("\n| fitted to | low | high | Re0 | steepness |\n|--|--:|--:|--:|--:|");
+    println!("| everything | {} |", in_words(fits.all));
+    let mut beside = Vec::new();
+    for (campaign, c) in campaigns.iter().zip(&fits.without_campaign) {
+        println!("| all but {} | {} |", campaign.name, in_words(*c));
+        beside.push(*c);
+    }
+    for (source, c) in sources.iter().zip(&fits.without_source) {
+        println!("| all but known lift, {} | {} |", source.name, in_words(*c));
+    }
+    println!("| committed | {} |", in_words(committed));
+    let error = |of: fn(&DragCurve) -> f64| jackknife(&beside.iter().map(of).collect::<Vec<_>>());
+    println!(
+        "standard errors (campaigns left out): low {:.3}, high {:.3}, ln Re0 {:.3}, steepness {:.2}",
+        error(|c| c.low),
+        error(|c| c.high),
+        error(|c| c.ln_re0),
+        error(|c| c.steepness)
     );
+
+    println!("\n| campaign | flights | bands | in the fit | left out | one constant rate |");
+    println!("|--|--:|--:|--:|--:|--:|");
+    let mut table = Vec::new();
+    for (campaign, &without) in campaigns.iter().zip(&fits.without_campaign) {
+        let flights = campaign.ascents.iter().filter(|a| a.sound()).count();
+        let bands = residuals(campaign, fits.all).len();
+        let row = [
+            left_percent(campaign, fits.all),
+            left_percent(campaign, without),
+            constant_percent(campaign),
+        ];
+        let [inside, outside, constant] = row;
+        println!(
+            "| {} | {flights} | {bands} | {inside:.1} | {outside:.1} | {constant:.1} |",
+            campaign.name
+        );
+        table.push(row);
+    }
+    let column = |i: usize| table.iter().map(|row| row[i]).collect::<Vec<_>>();
+    let (inside, outside, constant) = (column(0), column(1), column(2));
+    println!(
+        "| median | | | {:.1} | {:.1} | {:.1} |\n| mean | | | {:.1} | {:.1} | {:.1} |",
+        median(&inside),
+        median(&outside),
+        median(&constant),
+        mean(&inside),
+        mean(&outside),
+        mean(&constant)
+    );
+
+    print_bands(&campaigns, &fits);
+    print_error(&campaigns, &fits.without_campaign);
+
+    for (a, b) in numbers(fits.all).iter().zip(numbers(committed)) {
+        assert!((a - b).abs() < 0.01, "{:?} {committed:?}", fits.all);
+    }
+    assert!(median(&outside) <= 8.0, "{}", median(&outside));
+    assert!(median(&outside) < median(&constant) - 2.0);
+    assert!(mean(&outside) < mean(&constant) - 1.5);
+    // Darwin, Prague and Illinois are the campaigns where the curve, left to itself, is not better
+    // than one constant rate; it is no more than a point worse there, and better elsewhere.
+    for (campaign, [_, outside, constant]) in campaigns.iter().zip(&table) {
+        let allowed = match campaign.name {
+            "Darwin 2006" | "Prague 2007" | "Illinois 2022-24" => constant + 1.5,
+            _ => *constant - 2.0,
+        };
+        assert!(
+            *outside < allowed,
+            "{}: {outside} {constant}",
+            campaign.name
+        );
+    }
+}
+
+/// What every flight leaves when its campaign is left out, by band.
+fn print_bands(campaigns: &[Campaign], fits: &Fits) {
+    println!("\n100 ln(measured / model), campaign left out, by lower edge of the band, km\n");
+    let edges: Vec<f64> = (0..14).map(|k| BAND_M * f64::from(k)).collect();
+    let head: Vec<String> = edges.iter().map(|e| format!("{:.1}", e / 1e3)).collect();
+    println!("| flight | {} | rms | constant |", head.join(" | "));
+    println!("|--|{}--:|--:|", "--:|".repeat(edges.len()));
+    for (campaign, &without) in campaigns.iter().zip(&fits.without_campaign) {
+        for a in &campaign.ascents {
+            let found = a.residuals(without);
+            let cell = |edge: &f64| {
+                let at = a
+                    .bands
+                    .iter()
+                    .position(|b| (b.0 / BAND_M).floor() * BAND_M == *edge);
+                at.map_or(String::new(), |i| format!("{:+.0}", 100.0 * found[i]))
+            };
+            let cells: Vec<String> = edges.iter().map(cell).collect();
+            println!(
+                "| {} | {} | {:.0} | {:.0} |",
+                a.name,
+                cells.join(" | "),
+                100.0 * rms(&found),
+                100.0 * rms(&a.constant_residuals())
+            );
+        }
+    }
+}
+
+/// What the error process of the rate would have the bands of a flight vary by, once the mean over
+/// the time of the ascent is gone: standard deviations, band by band. The process has the
+/// covariance sd^2 exp(-|dz| / L); a band has its mean over the band.
+fn expected_sd(ascent: &Ascent, sd: f64, correlation_m: f64) -> Vec<f64> {
+    let bands = &ascent.bands;
+    let seconds: Vec<f64> = bands
+        .iter()
+        .map(|b| ascent.band_seconds(b.0, b.1))
+        .collect();
+    let total: f64 = seconds.iter().sum();
+    let covariance = |i: usize, j: usize| {
+        let half = |k: usize| 0.5 * (bands[k].1 - bands[k].0) / correlation_m;
+        let middle = |k: usize| 0.5 * (bands[k].0 + bands[k].1);
+        let square = sd * sd;
+        if i == j {
+            let h = 2.0 * half(i);
+            return square * 2.0 / (h * h) * (h - 1.0 + (-h).exp());
+        }
+        let widening = |k: usize| half(k).sinh() / half(k);
+        square * (-(middle(i) - middle(j)).abs() / correlation_m).exp() * widening(i) * widening(j)
+    };
+    let all = 0..bands.len();
+    // Of e - sum w e, with weights w the shares of the time.
+    let weight = |k: usize| seconds[k] / total;
+    let with_mean = |i: usize| {
+        all.clone()
+            .map(|j| weight(j) * covariance(i, j))
+            .sum::<f64>()
+    };
+    let of_mean: f64 = all.clone().map(|i| weight(i) * with_mean(i)).sum();
+    all.clone()
+        .map(|i| (covariance(i, i) - 2.0 * with_mean(i) + of_mean).sqrt())
+        .collect()
+}
+
+/// How many of the bands lie within what the error process says, campaigns weighing alike.
+fn share_within(campaigns: &[Campaign], curves: &[DragCurve], sd: f64, sigmas: f64) -> f64 {
+    let of = |(campaign, &drag): (&Campaign, &DragCurve)| {
+        let sound = campaign.ascents.iter().filter(|a| a.sound());
+        let within: Vec<f64> = sound
+            .flat_map(|a| {
+                let expected = expected_sd(a, sd, RATE_ERROR_CORRELATION_M);
+                let found = a.residuals(drag);
+                let inside = |(r, s): (&f64, &f64)| f64::from(u8::from(r.abs() <= sigmas * s));
+                found.iter().zip(&expected).map(inside).collect::<Vec<_>>()
+            })
+            .collect();
+        mean(&within)
+    };
+    mean(&campaigns.iter().zip(curves).map(of).collect::<Vec<_>>())
+}
+
+/// Correlation of what is left in a band with that of a band some bands higher, campaigns weighing
+/// alike: measured, and what the error process gives.
+fn print_error(campaigns: &[Campaign], curves: &[DragCurve]) {
+    println!("\n| error of the rate, sd | bands within 50 % | within 90 % |\n|--:|--:|--:|");
+    for sd in [0.06, 0.08, 0.10, 0.12, 0.14] {
+        let shares = [0.674_49, 1.644_85].map(|k| 100.0 * share_within(campaigns, curves, sd, k));
+        println!("| {sd:.2} | {:.0} % | {:.0} % |", shares[0], shares[1]);
+    }
+    println!("\n| bands apart | correlation |\n|--:|--:|");
+    for lag in 1..=4 {
+        let (mut products, mut squares) = (0.0, 0.0);
+        for (campaign, &drag) in campaigns.iter().zip(curves) {
+            let all: Vec<Vec<f64>> = campaign
+                .ascents
+                .iter()
+                .filter(|a| a.sound())
+                .map(|a| a.residuals(drag))
+                .collect();
+            let count: usize = all.iter().map(Vec::len).sum();
+            for r in &all {
+                let pairs = r.iter().zip(r.iter().skip(lag));
+                let apart = r.len().saturating_sub(lag).max(1) as f64;
+                let whole = r.len() as f64 / count as f64;
+                products += pairs.map(|(a, b)| a * b).sum::<f64>() / apart * whole;
+                squares += r.iter().map(|a| a * a).sum::<f64>() / r.len() as f64 * whole;
+            }
+        }
+        println!("| {lag} | {:+.2} |", products / squares);
+    }
+}
+
+/// The error of the rate that draws are made with holds nine bands in ten of campaigns that the
+/// curve was not fitted to, as it says.
+#[test]
+fn the_error_of_the_rate_holds_campaigns_left_out() {
+    let (campaigns, sources) = (campaigns(), sources());
+    let fits = fits(&campaigns, &sources);
+    let share = share_within(&campaigns, &fits.without_campaign, RATE_ERROR, 1.644_85);
+    println!("within 90 %: {:.1} %", 100.0 * share);
+    assert!((0.86..0.95).contains(&share), "{share}");
+    // Half of it would be too sure.
+    let half = share_within(
+        &campaigns,
+        &fits.without_campaign,
+        0.5 * RATE_ERROR,
+        1.644_85,
+    );
+    assert!(half < 0.80, "{half}");
+}
+
+/// The balloons assumed could have got to where the flights did.
+#[test]
+fn assumed_balloons_reach_the_heights_of_their_flights() {
+    let table = LatexTable::built_in().expect("the table");
+    for campaign in campaigns() {
+        for a in campaign.ascents.iter().filter(|a| a.sound()) {
+            let top = *a.matched(DragCurve::FITTED).states.last().unwrap();
+            let burst = table
+                .look_up(a.balloon_kg)
+                .expect("a diameter")
+                .burst_diameter_m;
+            let reached = top.diameter_m / burst;
+            println!(
+                "{}: {:.2} m, {reached:.2} of {burst:.2} m",
+                a.name, top.diameter_m
+            );
+            assert!(reached < BURST_REACH, "{}: {reached}", a.name);
+        }
+    }
 }

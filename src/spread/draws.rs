@@ -42,7 +42,7 @@ impl Spread {
     /// What is assumed of a balloon and a parachute where nothing is known.
     pub const ASSUMED: Spread = Spread {
         lift: 0.04,
-        drag: DRAG_SIGMA,
+        drag: DragCurve::DRAG_SIGMA,
         ln_re0: DragCurve::LN_RE0_SIGMA,
         rate_error: RATE_ERROR,
         burst: BurstSpread::Diameter(BURST_DIAMETER_SIGMA),
@@ -70,9 +70,6 @@ impl Spread {
         release_delay_s: 0.0,
     };
 }
-
-/// Of the drag of a balloon whose neck lift is known: sources disagree by 11 % of its rate.
-const DRAG_SIGMA: f64 = 0.18;
 
 /// How the burst varies.
 #[derive(Debug, Clone, Copy, PartialEq)]
