@@ -45,7 +45,7 @@ struct Axis {
 }
 
 /// Nodes of the table by lift, drag and ln Re0.
-const NODES: [usize; 3] = [5, 5, 9];
+const NODES: [usize; 3] = [5, 7, 7];
 
 /// Flights are drawn within this many standard deviations.
 pub const SIGMAS: f64 = 4.0;
