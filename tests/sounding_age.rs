@@ -1,5 +1,5 @@
-//! What a sounding is worth some hours later: the default table of departures recomputed from
-//! twelve consecutive soundings.
+//! What a sounding is worth some hours later: departures of twelve consecutive soundings, band by
+//! band, beside the error that is said. `tests/wind_calibration.rs` judges whole drifts.
 //!
 //! Source of the soundings: ARM user facility, balloon-borne sounding system (sondewnpn), Darwin,
 //! 19 to 21 January 2006; see tests/data/flights/README.md.
@@ -15,11 +15,10 @@
 
 mod common;
 
-use common::{DARWIN, MeasuredFlight, interpolate};
+use common::{DARWIN, MeasuredFlight, column, interpolate};
 use jiff::civil::DateTime;
-use windfall::wind::error::{
-    AGE_EXPONENT, FRESH_SOUNDING_M_S, SIX_HOUR_DEPARTURE, SOUNDING_CORRELATION_M, WindError,
-};
+use windfall::wind::column::WindProfile;
+use windfall::wind::error::WindError;
 use windfall::wind::error_process::WindErrorProcess;
 
 const GRID_M: f64 = 250.0;
@@ -103,72 +102,46 @@ fn pairs_of_each_lag() {
     assert_eq!(counts, [11, 10, 9, 8]);
 }
 
-/// The bands as an independent program found them, within 3 %, and the smoothed default table
-/// within 8 % of the bands.
-#[test]
-fn the_six_hour_table() {
-    let soundings = soundings();
-    let pairs = departures(&soundings, 6.0);
-    let expected = [3.53, 3.76, 4.32, 4.17, 4.08, 4.62, 4.82];
-    println!("km, six-hour departure m/s, independent program, default table");
+/// What is said of a sounding of Darwin so old, the mean square over the soundings, m/s.
+fn said(lag_h: f64, altitude_m: f64) -> f64 {
+    let squares: Vec<f64> = MeasuredFlight::all_darwin()
+        .iter()
+        .map(|flight| {
+            let winds: WindProfile = column(&flight.rising(), flight.air()).winds;
+            let error = WindError::of_sounding(&winds, -12.42, 3_600.0 * lag_h, 0.0);
+            error.sigma_m_s(altitude_m).powi(2)
+        })
+        .collect();
+    (squares.iter().sum::<f64>() / squares.len() as f64).sqrt()
+}
+
+/// The bands as an independent program found them, within 3 %, and what is said within a half of
+/// them: it is meant for the tropics, not for this fortnight.
+fn bands(lag_h: f64, expected: [f64; 7]) {
+    let pairs = departures(&soundings(), lag_h);
+    println!("{lag_h} h: km, departure m/s, independent program, said");
     for (k, expected) in expected.into_iter().enumerate() {
         let low = BAND_M * k as f64;
         let raw = sigma(&pairs, low, low + BAND_M);
-        let (knot, smoothed) = SIX_HOUR_DEPARTURE[k];
-        println!("{:.2} {raw:.2} {expected:.2} {smoothed:.2}", knot / 1_000.0);
-        assert_eq!(knot, low + 0.5 * BAND_M);
-        assert!((raw / expected - 1.0).abs() < 0.03, "{knot} m: {raw}");
+        let middle = low + 0.5 * BAND_M;
+        let said = said(lag_h, middle);
+        println!("{:.2} {raw:.2} {expected:.2} {said:.2}", middle / 1_000.0);
+        assert!((raw / expected - 1.0).abs() < 0.03, "{middle} m: {raw}");
         assert!(
-            (smoothed / raw - 1.0).abs() < 0.08,
-            "{knot} m: {raw} {smoothed}"
+            (said / raw).ln().abs() < 1.5_f64.ln() + 0.1,
+            "{middle} m: {said} {raw}"
         );
     }
-    // The highest knot pools all above 17.5 km: two to four pairs.
-    let (knot, pooled) = SIX_HOUR_DEPARTURE[7];
-    let raw = sigma(&pairs, 17_500.0, 25_001.0);
-    println!("{:.2} {raw:.2} - {pooled:.2}", knot / 1_000.0);
-    assert!((pooled / raw - 1.0).abs() < 0.15, "{raw} {pooled}");
 }
 
-/// The same bands a day apart.
 #[test]
-fn the_day_old_table() {
-    let pairs = departures(&soundings(), 24.0);
-    for (k, expected) in [5.69, 9.07, 7.99, 6.12, 5.02, 7.38, 7.46]
-        .into_iter()
-        .enumerate()
-    {
-        let low = BAND_M * k as f64;
-        let raw = sigma(&pairs, low, low + BAND_M);
-        assert!((raw / expected - 1.0).abs() < 0.03, "{low} m: {raw}");
-    }
+fn six_hours_old() {
+    bands(6.0, [3.53, 3.76, 4.32, 4.17, 4.08, 4.62, 4.82]);
 }
 
-/// sigma^2 - s0^2 grows as t^p: the exponent by least squares of the logarithms over lags of 6 to
-/// 24 h. Its jackknife error is 0.2.
 #[test]
-fn growth_with_age() {
-    let soundings = soundings();
-    let points: Vec<(f64, f64)> = [6.0, 12.0, 18.0, 24.0]
-        .into_iter()
-        .map(|lag: f64| {
-            let sigma = sigma(&departures(&soundings, lag), 0.0, 25_001.0);
-            let grown = sigma * sigma - FRESH_SOUNDING_M_S * FRESH_SOUNDING_M_S;
-            println!("{lag} h: {sigma:.2} m/s");
-            ((lag / 6.0).ln(), grown.ln())
-        })
-        .collect();
-    let exponent = slope(&points);
-    println!("exponent {exponent:.2}, default {AGE_EXPONENT}");
-    assert!((exponent - AGE_EXPONENT).abs() < 0.2, "{exponent}");
-}
-
-fn slope(points: &[(f64, f64)]) -> f64 {
-    let n = points.len() as f64;
-    let x_mean = points.iter().map(|p| p.0).sum::<f64>() / n;
-    let y_mean = points.iter().map(|p| p.1).sum::<f64>() / n;
-    let covariance: f64 = points.iter().map(|p| (p.0 - x_mean) * (p.1 - y_mean)).sum();
-    covariance / points.iter().map(|p| (p.0 - x_mean).powi(2)).sum::<f64>()
+fn a_day_old() {
+    bands(24.0, [5.69, 9.07, 7.99, 6.12, 5.02, 7.38, 7.46]);
 }
 
 /// RMS per component of the drift error when the sounding of six hours before is flown at 5 m/s
@@ -189,34 +162,36 @@ fn observed_drift_m(pairs: &[Vec<Option<[f64; 2]>>], top_m: f64) -> (f64, usize)
     ((sum / (2.0 * drifts.len() as f64)).sqrt(), drifts.len())
 }
 
-/// The same from the model: default table, correlation length L.
-fn modelled_drift_m(top_m: f64, correlation_length_m: f64) -> f64 {
-    let mut error = WindError::of_sounding(6.0 * 3_600.0, 90_000.0);
-    error.parts[0].correlation_length_m = correlation_length_m;
+/// The same as said of each sounding, the mean square.
+fn said_drift_m(top_m: f64) -> f64 {
     let layers = (top_m / GRID_M) as usize - 1;
     let heights: Vec<f64> = (0..layers).map(|k| GRID_M * (k as f64 + 1.5)).collect();
-    WindErrorProcess::new(&error, &heights, &vec![GRID_M / 5.0; layers]).drift_sigma_m()
+    let squares: Vec<f64> = MeasuredFlight::all_darwin()
+        .iter()
+        .map(|flight| {
+            let winds = column(&flight.rising(), flight.air()).winds;
+            let error = WindError::of_sounding(&winds, -12.42, 6.0 * 3_600.0, 0.0);
+            let process = WindErrorProcess::new(&error, &heights, &vec![GRID_M / 5.0; layers]);
+            process.drift_sigma_m().powi(2)
+        })
+        .collect();
+    (squares.iter().sum::<f64>() / squares.len() as f64).sqrt()
 }
 
-/// The correlation length is the one that gives the observed drift errors: to 14 km (11 pairs)
-/// 3,765 m with a jackknife error of 558 m, to 16.5 km (9 pairs) 3,627 m with 976 m. Twice the
-/// length, which the correlation at lags under 3 km alone would suggest, gives too much.
+/// Drift errors to 14 km (11 pairs) 3,765 m with a jackknife error of 558 m, to 16.5 km (9 pairs)
+/// 3,627 m with 976 m: what is said is at most twice that, and not less.
 #[test]
-fn the_correlation_length_gives_the_observed_drift() {
-    let soundings = soundings();
-    let pairs = departures(&soundings, 6.0);
+fn drifts_of_six_hours() {
+    let pairs = departures(&soundings(), 6.0);
     for (top, count, expected, error) in [
         (14_000.0, 11, 3_765.0, 558.0),
         (16_500.0, 9, 3_627.0, 976.0),
     ] {
         let (observed, n) = observed_drift_m(&pairs, top);
-        let model = modelled_drift_m(top, SOUNDING_CORRELATION_M);
-        println!("to {top} m: observed {observed:.0} m, model {model:.0} m");
+        let said = said_drift_m(top);
+        println!("to {top} m: observed {observed:.0} m, said {said:.0} m");
         assert_eq!(n, count);
         assert!((observed / expected - 1.0).abs() < 0.03, "{observed}");
-        assert!((model - observed).abs() < error, "{model} {observed}");
+        assert!(said > observed - error && said < 2.0 * observed, "{said}");
     }
-    let (observed, _) = observed_drift_m(&pairs, 14_000.0);
-    let too_long = modelled_drift_m(14_000.0, 2.0 * SOUNDING_CORRELATION_M);
-    assert!(too_long > observed + 2.0 * 558.0, "{too_long} {observed}");
 }

@@ -38,6 +38,8 @@ pub const SMALL_SHARE: f64 = 0.35;
 pub const SMALL_CORRELATION_M: f64 = 1_000.0;
 /// Correlation length of the large scale from 45 degrees of latitude on, m.
 pub const LARGE_CORRELATION_M: f64 = 12_000.0;
+/// The least of that, near the equator, m.
+pub const EQUATOR_CORRELATION_M: f64 = 3_000.0;
 /// How long after a sounding made at its release a flight meets its winds, s: an hour, on the way
 /// up and down.
 pub const FLIGHT_S: f64 = 3_600.0;
@@ -65,7 +67,7 @@ pub fn away_m(latitude_deg: f64, age_s: f64, distance_m: f64) -> f64 {
 fn kappa(latitude_deg: f64, altitude_m: f64) -> f64 {
     let end_m = 17_500.0 - 5_000.0 * towards(latitude_deg, 50.0).powi(2);
     let share = 1.0 / (1.0 + ((altitude_m - end_m) / 1_200.0).exp());
-    let troposphere = TROPOSPHERE * (0.6 + 0.4 * towards(latitude_deg, 40.0));
+    let troposphere = TROPOSPHERE * (0.65 + 0.35 * towards(latitude_deg, 40.0));
     STRATOSPHERE + (troposphere - STRATOSPHERE) * share
 }
 
@@ -89,7 +91,7 @@ pub fn parts(
         ErrorPart::by_altitude(SMALL_CORRELATION_M, |z| {
             (SMALL_SHARE * variance(z) + interpolate(besides, z).powi(2)).sqrt()
         }),
-        ErrorPart::by_altitude(large_m.max(SMALL_CORRELATION_M), |z| {
+        ErrorPart::by_altitude(large_m.max(EQUATOR_CORRELATION_M), |z| {
             ((1.0 - SMALL_SHARE) * variance(z)).sqrt()
         }),
     ]
