@@ -20,6 +20,7 @@ use crate::report::fill::{Balloon, Fill, FlightFacts, Lift, Site};
 use crate::sizing::{Filled, Flight, Known, Stack};
 use crate::spread::draws::{BurstSpread, Spread};
 use crate::units::{UnitSystem, duration};
+use crate::vehicle::ascent::DragCurve;
 use crate::vehicle::balloon::sphere_volume_m3;
 use crate::zone::WindInput;
 use crate::zone::site_air::{SiteAir, site_air};
@@ -70,9 +71,10 @@ pub fn size(plan: &Plan, winds: Option<&WindInput>, options: Options) -> Result<
     let ledger = ledger::ledger(plan, &stack, units);
     let lift = lift(plan, &filled);
     let spread = (lift_spread(plan), burst_spread(plan));
+    let drag = drag_spread(plan);
     let flight = flown
         .ok()
-        .map(|f| flight_facts(&stack, &filled, &f, spread, units, &mut assumed));
+        .map(|f| flight_facts(&stack, &filled, &f, spread, drag, units, &mut assumed));
     let lift_test = lift_test::lift_test(
         &stack,
         &filled,
@@ -196,6 +198,12 @@ fn solved_from(known: Known, balloon: &BalloonPlan, by_plan: bool, units: UnitSy
     }
 }
 
+/// One standard deviation of the drag at a known neck lift, as a share: the plan's, or what sources
+/// of known lift disagree by.
+fn drag_spread(plan: &Plan) -> f64 {
+    plan.spread.drag.unwrap_or(DragCurve::DRAG_SIGMA)
+}
+
 /// One standard deviation of the neck lift, as a share: the plan's, or as zones assume it.
 fn lift_spread(plan: &Plan) -> f64 {
     plan.spread.lift.unwrap_or(Spread::ASSUMED.lift)
@@ -241,12 +249,13 @@ fn flight_facts(
     filled: &Filled,
     flight: &Flight,
     (lift, burst): (f64, BurstSpread),
+    drag: f64,
     units: UnitSystem,
     assumed: &mut Vec<String>,
 ) -> FlightFacts {
     let (burst_sigma_m, burst_sigma_of) =
         sensitivity::burst_sigma(stack, filled, flight.burst_m, lift, burst, units);
-    assumed.push("ascent by a drag curve fitted to ten measured flights of lighter stacks; no wind up or down".into());
+    assumed.push("ascent by a drag curve fitted to 31 measured flights and to rates at a known lift; no wind up or down".into());
     // Speeds at round heights between the burst and the ground.
     let heights = [20_000.0, 10_000.0, 5_000.0];
     let on_the_way = heights
@@ -258,6 +267,8 @@ fn flight_facts(
         .collect();
     FlightFacts {
         release_rate_m_s: flight.release_rate_m_s,
+        release_rate_bounds_m_s: stack.release_rate_bounds_m_s(filled, drag),
+        drag_share: drag,
         mean_rate_m_s: flight.mean_rate_m_s,
         low_climb_s: flight.low_climb_s,
         rise_s: flight.rise_s,

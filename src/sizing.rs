@@ -214,6 +214,17 @@ impl Stack {
         climber.rate_at(&self.air, self.site_m())
     }
 
+    /// Rates of ascent at release with more and with less drag by a share, m/s.
+    pub fn release_rate_bounds_m_s(&self, filled: &Filled, drag_share: f64) -> [f64; 2] {
+        [1.0 + drag_share, 1.0 - drag_share].map(|drag_factor| {
+            let climber = Climber {
+                drag_factor,
+                ..self.rise_plan(filled).climber
+            };
+            climber.rate_at(&self.air, self.site_m())
+        })
+    }
+
     /// The flight of a filled stack.
     ///
     /// # Errors

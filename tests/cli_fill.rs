@@ -569,3 +569,20 @@ fn cautions() {
         assert!(text.contains(word), "{word}");
     }
 }
+
+/// How sure the rate is for a lift that is known: by the drag, 18 % of it unless the plan says
+/// otherwise, and in the words of the table.
+#[test]
+fn the_rate_is_told_with_its_bounds() {
+    let fill = json("fill", &[DAWN]);
+    let rate = number(&fill, "/flight/release_rate_m_s");
+    let low = number(&fill, "/flight/release_rate_bounds_m_s/0");
+    let high = number(&fill, "/flight/release_rate_bounds_m_s/1");
+    // The rate goes with the root of the drag, and a little more: drag falls with the rate.
+    assert!((0.89..0.925).contains(&(low / rate)), "{}", low / rate);
+    assert!((1.10..1.14).contains(&(high / rate)), "{}", high / rate);
+    let table = flat(&table(&[DAWN]));
+    let words =
+        format!("{rate:.1} m/s at release ({low:.1} m/s to {high:.1} m/s: drag known to 18 %)");
+    assert!(table.contains(&words), "{words}: {table}");
+}

@@ -17,6 +17,7 @@ use windfall::flight::rise::Miss;
 use windfall::plan::Plan;
 use windfall::sizing::{Filled, Flight, Known, Stack, Unsolved};
 use windfall::units::{FOOT_M, POUND_KG};
+use windfall::vehicle::ascent::DragCurve;
 use windfall::vehicle::balloon::Gas;
 use windfall::vehicle::cylinder::{Cylinders, all_give_mol, empty};
 use windfall::vehicle::latex::LatexTable;
@@ -45,7 +46,7 @@ fn kg(grams: f64) -> f64 {
 }
 
 /// From the free lift everything else of each row: gross lift exactly, the release diameter as
-/// printed (1 cm), the rate within 8 %, the burst within 0.30 km: the table has its gas at the
+/// printed (1 cm), the rate within 10 %, below 600 g 15 %, the burst within 0.30 km: the table has its gas at the
 /// temperature of the air (within 0.15 km, `tests/performance_table.rs`), flights have it colder,
 /// which is 0.10 to 0.26 km higher.
 #[test]
@@ -68,7 +69,8 @@ fn a_manufacturers_table_in_hydrogen() {
             (-0.05..0.30).contains(&(km - burst_km)),
             "{balloon} g: {km}"
         );
-        assert!((rate / 320.0 - 1.0).abs() < 0.08, "{balloon} g: {rate}");
+        let allowed = if balloon < 600.0 { 0.15 } else { 0.10 };
+        assert!((rate / 320.0 - 1.0).abs() < allowed, "{balloon} g: {rate}");
     }
 }
 
@@ -86,14 +88,15 @@ fn its_variant_in_helium() {
     let flight = stack.fly(&filled).unwrap();
     let higher = flight.burst_m / 1_000.0 - 33.59;
     assert!((0.1..0.3).contains(&higher), "{higher}");
-    // 5.20 m/s with Cd 0.308; the curve has 0.300 there.
-    let expected = 5.20 * (0.308f64 / 0.300).sqrt();
+    // 5.20 m/s with Cd 0.308; the curve has another at that Reynolds number.
+    let reynolds = flight.release_rate_m_s * filled.diameter_m / 1.46e-5;
+    let expected = 5.20 * (0.308 / DragCurve::FITTED.at(reynolds)).sqrt();
     assert!((flight.release_rate_m_s / expected - 1.0).abs() < 0.01);
 }
 
 /// What 50 and 100 g of lift and 1 % of burst diameter change (1,000 g row, closed form: constant
-/// drag, gas at air temperature). With the fitted drag and colder gas: the rate's change within 8 %,
-/// the burst's within 5 %.
+/// drag, gas at air temperature). With the fitted drag, which falls as the rate grows, and colder gas
+/// the rate changes by 5 to 20 % more, the burst as in the closed form within 5 %.
 #[test]
 fn sensitivities_of_the_1000_g_row() {
     let stack = stack((1.0, 0.25), Gas::Hydrogen, 7.86);
@@ -113,10 +116,8 @@ fn sensitivities_of_the_1000_g_row() {
         let rate = off.release_rate_m_s / planned.release_rate_m_s;
         let higher = off.burst_m - planned.burst_m;
         println!("{grams:+} g: x{rate:.4} ({factor}), {higher:+.0} m ({metres:+})");
-        assert!(
-            ((rate - 1.0) / (factor - 1.0) - 1.0).abs() < 0.08,
-            "{grams}: {rate}"
-        );
+        let more = (rate - 1.0) / (factor - 1.0) - 1.0;
+        assert!((0.05..0.20).contains(&more), "{grams}: {rate}");
         assert!((higher / metres - 1.0).abs() < 0.05, "{grams}: {higher}");
     }
     let filled = stack.solve(Known::FreeLift(1.06)).unwrap();
@@ -158,7 +159,8 @@ fn sensitivities_of_a_plan() {
     let s = fill.sensitivities.unwrap();
     let rate = fill.flight.unwrap().release_rate_m_s;
     let slope = rate * (1.0160 - 0.9833) / 0.1;
-    assert!((s.lift.rate_m_s_kg / slope - 1.0).abs() < 0.05, "{s:?}");
+    let more = s.lift.rate_m_s_kg / slope - 1.0;
+    assert!((0.05..0.20).contains(&more), "{s:?}");
     assert!(
         (s.lift.burst_m_kg / (-277.0 / 0.1) - 1.0).abs() < 0.05,
         "{s:?}"

@@ -160,6 +160,11 @@ pub struct CylinderUse {
 pub struct FlightFacts {
     /// Rate of ascent at release, m/s.
     pub release_rate_m_s: f64,
+    /// The rate at release with more and with less drag by `drag_share`, m/s: how sure it is for a
+    /// lift that is known.
+    pub release_rate_bounds_m_s: [f64; 2],
+    /// One standard deviation of the drag at a known lift, as a share.
+    pub drag_share: f64,
     /// Mean rate of ascent, m/s.
     pub mean_rate_m_s: f64,
     /// From release to 3,000 m above the site, s.

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use super::fill::{Fill, LedgerItem, Which};
 use super::fill_words::{
     CAUTIONS, COLD_GAUGE, cylinders_are, cylinders_used, filler, fits, gas_name, measured_sum,
-    release, title, weight_to_hang,
+    rate_bounds, release, title, weight_to_hang,
 };
 use super::picture::escaped;
 use super::zone_table::wrapped;
@@ -72,8 +72,9 @@ fn numbers(fill: &Fill, units: UnitSystem) -> Vec<(&'static str, String)> {
         numbers.push((
             "Flight",
             format!(
-                "rises at {} at release; bursts near {} above sea level after {}; down after {}",
+                "rises at {} at release ({}); bursts near {} above sea level after {}; down after {}",
                 units.vertical_speed(flight.release_rate_m_s),
+                rate_bounds(flight, units),
                 units.height(flight.burst_m),
                 duration(flight.rise_s),
                 duration(flight.rise_s + flight.fall_s)

@@ -6,7 +6,7 @@ use super::fill::{Change, Fill, FlightFacts, LiftRow, Sensitivities, Which};
 use super::fill_rules;
 use super::fill_words::{
     CAUTIONS, COLD_GAUGE, cylinders_are, cylinders_used, filler, fits, gas_name, measured_sum,
-    release, title, weight_to_hang,
+    rate_bounds, release, title, weight_to_hang,
 };
 use super::zone_table::{list, wrapped};
 use crate::units::{FOOT_M, POUND_KG, UnitSystem, duration, thousands};
@@ -199,8 +199,9 @@ fn flight_lines(flight: &FlightFacts, units: UnitSystem) -> String {
     text += &line(
         "rises",
         &format!(
-            "at {} at release, {} on average{low}",
+            "at {} at release ({}), {} on average{low}",
             units.vertical_speed(flight.release_rate_m_s),
+            rate_bounds(flight, units),
             units.vertical_speed(flight.mean_rate_m_s)
         ),
     );

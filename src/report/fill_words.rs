@@ -1,6 +1,6 @@
 //! Numbers of a fill in words that table and card share.
 
-use super::fill::{CylinderUse, Fill, LiftTest};
+use super::fill::{CylinderUse, Fill, FlightFacts, LiftTest};
 use crate::units::{UnitSystem, thousands};
 use crate::vehicle::balloon::Gas;
 
@@ -112,6 +112,17 @@ pub fn weight_to_hang(test: &LiftTest, units: UnitSystem) -> [String; 3] {
             "nothing (not even the filler is lifted)".to_owned()
         }
     })
+}
+
+/// How sure the rate at release is when the lift is known.
+pub fn rate_bounds(flight: &FlightFacts, units: UnitSystem) -> String {
+    let [low, high] = flight
+        .release_rate_bounds_m_s
+        .map(|m_s| units.vertical_speed(m_s));
+    format!(
+        "{low} to {high}: drag known to {:.0} %",
+        100.0 * flight.drag_share
+    )
 }
 
 /// The filler, in words.
