@@ -167,8 +167,9 @@ fn solve(mut a: [Numbers; 4], mut b: Numbers) -> Numbers {
     for i in 0..4 {
         for j in i + 1..4 {
             let factor = a[j][i] / a[i][i];
-            for k in i..4 {
-                a[j][k] -= factor * a[i][k];
+            let pivot = a[i];
+            for (entry, above) in a[j].iter_mut().zip(pivot) {
+                *entry -= factor * above;
             }
             b[j] -= factor * b[i];
         }
