@@ -18,6 +18,8 @@ mod common;
 #[path = "common/known_lift.rs"]
 mod known_lift;
 
+use std::sync::LazyLock;
+
 use rayon::prelude::*;
 use windfall::vehicle::ascent::{DragCurve, RATE_ERROR, RATE_ERROR_CORRELATION_M};
 use windfall::vehicle::latex::LatexTable;
@@ -167,8 +169,9 @@ fn solve(mut a: [Numbers; 4], mut b: Numbers) -> Numbers {
     for i in 0..4 {
         for j in i + 1..4 {
             let factor = a[j][i] / a[i][i];
-            for k in i..4 {
-                a[j][k] -= factor * a[i][k];
+            let pivot = a[i];
+            for (entry, above) in a[j].iter_mut().zip(pivot) {
+                *entry -= factor * above;
             }
             b[j] -= factor * b[i];
         }
@@ -205,6 +208,13 @@ struct Fits {
     without_campaign: Vec<DragCurve>,
     without_source: Vec<DragCurve>,
 }
+
+/// Campaigns and the fits to them, made once for all tests.
+static FITTED: LazyLock<(Vec<Campaign>, Fits)> = LazyLock::new(|| {
+    let campaigns = campaigns();
+    let fits = fits(&campaigns, &sources());
+    (campaigns, fits)
+});
 
 fn fits(campaigns: &[Campaign], sources: &[Source]) -> Fits {
     let without = |left_out: usize| {
@@ -268,8 +278,7 @@ fn constant_percent(campaign: &Campaign) -> f64 {
 /// beside what one constant rate leaves.
 #[test]
 fn campaigns_left_out_of_the_fit() {
-    let (campaigns, sources) = (campaigns(), sources());
-    let fits = fits(&campaigns, &sources);
+    let ((campaigns, fits), sources) = (&*FITTED, sources());
     let committed = DragCurve::FITTED;
 
     println!("\n| fitted to | low | high | Re0 | steepness |\n|--|--:|--:|--:|--:|");
@@ -322,8 +331,8 @@ fn campaigns_left_out_of_the_fit() {
         mean(&constant)
     );
 
-    print_bands(&campaigns, &fits);
-    print_error(&campaigns, &fits.without_campaign);
+    print_bands(campaigns, fits);
+    print_error(campaigns, &fits.without_campaign);
 
     for (a, b) in numbers(fits.all).iter().zip(numbers(committed)) {
         assert!((a - b).abs() < 0.01, "{:?} {committed:?}", fits.all);
@@ -462,14 +471,13 @@ fn print_error(campaigns: &[Campaign], curves: &[DragCurve]) {
 /// curve was not fitted to, as it says.
 #[test]
 fn the_error_of_the_rate_holds_campaigns_left_out() {
-    let (campaigns, sources) = (campaigns(), sources());
-    let fits = fits(&campaigns, &sources);
-    let share = share_within(&campaigns, &fits.without_campaign, RATE_ERROR, 1.644_85);
+    let (campaigns, fits) = &*FITTED;
+    let share = share_within(campaigns, &fits.without_campaign, RATE_ERROR, 1.644_85);
     println!("within 90 %: {:.1} %", 100.0 * share);
     assert!((0.86..0.95).contains(&share), "{share}");
     // Half of it would be too sure.
     let half = share_within(
-        &campaigns,
+        campaigns,
         &fits.without_campaign,
         0.5 * RATE_ERROR,
         1.644_85,

@@ -76,6 +76,7 @@ fn block(mut level: impl FnMut(usize, usize, usize, usize, usize) -> [f64; 3]) -
             })
             .collect(),
         members: (0..MEMBERS as u32).map(Some).collect(),
+        left_out: Vec::new(),
         pressures_pa: (0..LEVELS).map(|k| 1e5 - 8e3 * k as f64).collect(),
         altitude_m,
         east_m_s,

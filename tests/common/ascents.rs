@@ -56,7 +56,7 @@ pub const SUSPECT: &str = "darwin 2006-01-21T1716";
 /// table that gets there ([`BURST_REACH`]).
 pub fn campaigns() -> Vec<Campaign> {
     let darwin = darwin_temperatures();
-    let in_darwin = |release: &&str| {
+    let in_darwin = |release: &str| {
         sounding(&format!("darwin_{release}"), 1.00, 0.30, &darwin)
             .renamed(format!("darwin {release}"))
     };
@@ -67,7 +67,7 @@ pub fn campaigns() -> Vec<Campaign> {
     vec![
         Campaign {
             name: "Darwin 2006",
-            ascents: DARWIN.iter().map(|r| in_darwin(&r)).collect(),
+            ascents: DARWIN.iter().map(|r| in_darwin(r)).collect(),
         },
         Campaign {
             name: "Prague 2007",
