@@ -91,7 +91,7 @@ fn a_model_profile_is_a_forecast() {
         "analysis {:.1} km, three days {:.1} km, 300 km away {:.1} km",
         all[0], all[1], all[2]
     );
-    assert!(all[1] > 1.3 * all[0] && all[2] > 2.0 * all[0], "{all:?}");
+    assert!(all[1] > 1.1 * all[0] && all[2] > 1.8 * all[0], "{all:?}");
 
     // Measured, the same numbers: no model, and no run.
     let text = chicago().replace("\nGFS   ", "\nRAOB  ");

@@ -120,6 +120,10 @@ fn of_profile(
         ));
         0.0
     });
+    let these = match source {
+        WindSource::Soundings { .. } => "soundings, by the nearest in time and in place,",
+        _ => "a sounding",
+    };
     let when = match source.model() {
         None => "made",
         Some(_) => "valid",
@@ -137,7 +141,7 @@ fn of_profile(
     let Some(model) = source.model() else {
         let error = WindError::of_sounding(winds, latitude_deg, age_s, distance_m);
         assumed.push(format!(
-            "wind error of a sounding {away}: {}; as winds differ between times and places elsewhere (profiles of six places, five grids), assumed to hold here",
+            "wind error of {these} {away}: {}; as winds differ between times and places elsewhere (profiles of six places, five grids), assumed to hold here",
             worded(&error, units)
         ));
         return error;
