@@ -167,5 +167,6 @@ fn a_fresh_sounding_holds_what_it_says() {
     let verdict = judge(&judged);
     verdict.print("fresh");
     assert!(verdict.flights >= 13 && verdict.independent >= 11);
-    verdict.assert_held("fresh");
+    verdict.assert_held_at_least("fresh");
+    assert!(verdict.said_m < 1.5 * verdict.off_m);
 }
