@@ -5,8 +5,8 @@
 //! by the circle of the error said. Darwin and Prague are measured, the others are forecasts and
 //! reanalyses, smoother than life at small scales. Flights of one place whose release falls on one
 //! day of 24 hours are one weather: they share one vote, and the bounds count them once. The
-//! constants were fitted to these places among others; left out one at a time, the fit held 85 to
-//! 100 % in 90 % at all of them but Los Angeles and Portugal 2023 (see DEVELOPERS.md).
+//! constants were fitted to these places among others; DEVELOPERS.md has the shares that places left
+//! out of the fit hold.
 
 // A helper of a test may fail as the test itself may.
 #![allow(clippy::unwrap_used, clippy::expect_used)]

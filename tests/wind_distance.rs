@@ -4,8 +4,7 @@
 //! hour. The grids do not resolve small scales, and what a fresh sounding is wrong by besides is in
 //! the error said. Pairs whose first points share a square of 3,000 km are one weather, as wide as its
 //! systems are. The
-//! constants were fitted to these grids among others; any one of them left out of the fit changes
-//! its regions by less than a seventh.
+//! constants were fitted to these grids among others.
 
 // A helper of a test may fail as the test itself may.
 #![allow(clippy::unwrap_used, clippy::expect_used)]

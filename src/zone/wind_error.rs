@@ -14,6 +14,11 @@ const KNOWN_DISTANCE_M: f64 = 3_000_000.0;
 const UNKNOWN_AGE_S: f64 = 24.0 * 3_600.0;
 /// Lead of the forecast that old or distant winds are compared with, s.
 pub(super) const NEW_FORECAST_S: f64 = 12.0 * 3_600.0;
+/// Winds sooner and nearer than this are the flight's own, s and m.
+const SOON_S: f64 = 3_600.0;
+const NEAR_M: f64 = 50_000.0;
+/// A sounding as near as this was made at the site, m.
+const AT_SITE_M: f64 = 1_000.0;
 /// How many times less the wind must move the landing for that to be said.
 const WORTH_SAYING: f64 = 1.5;
 /// Altitude at which the wind error is worded, m.
@@ -111,21 +116,28 @@ fn of_profile(
         ));
         0.0
     });
+    let these = match source {
+        WindSource::Soundings { .. } => "soundings, by the nearest in time and in place,",
+        _ => "a sounding",
+    };
     let when = match source.model() {
         None => "made",
         Some(_) => "valid",
     };
     let side = if age_s < 0.0 { "after" } else { "before" };
     let away = format!(
-        "{when} {} {side} the release, {} from the site",
+        "{when} {} {side} the release, {}",
         duration(age_s.abs()),
-        units.distance(distance_m)
+        match distance_m {
+            d if d < AT_SITE_M => "at the site".into(),
+            d => format!("{} from the site", units.distance(d)),
+        }
     );
     let latitude_deg = plan.site.lat_deg;
     let Some(model) = source.model() else {
         let error = WindError::of_sounding(winds, latitude_deg, age_s, distance_m);
         assumed.push(format!(
-            "wind error of a sounding {away}: {}; as winds differ between times and places elsewhere (profiles of six places, five grids), assumed to hold here",
+            "wind error of {these} {away}: {}; as winds differ between times and places elsewhere (profiles of six places, five grids), assumed to hold here",
             worded(&error, units)
         ));
         return error;
@@ -194,15 +206,22 @@ fn better_winds(plan: &Plan, wind: &WindFacts, units: UnitSystem) -> Option<Stri
     if !matches!(plan.spread.wind, None | Some(WindSpread::Sounding)) {
         return None;
     }
-    let age_s = wind.source.age_s()?;
+    let age_s = wind.source.age_s()?.abs();
+    let distance_m = wind.source.distance_m().unwrap_or(0.0);
     let (now_m, new_m) = (wind.drift_sigma_m, wind.new_forecast_drift_sigma_m);
-    (now_m > WORTH_SAYING * new_m).then(|| {
+    let mut away = Vec::new();
+    if age_s >= SOON_S {
+        away.push(duration(age_s));
+    }
+    if distance_m >= NEAR_M {
+        away.push(units.distance(distance_m));
+    }
+    (now_m > WORTH_SAYING * new_m && !away.is_empty()).then(|| {
         format!(
-            "the winds are {} and {} away from the flight, and that is most of the zone's width: they alone move the landing by {} (sd); a forecast for the place and hour, from a run of the {} before, would bring that to about {}",
-            duration(age_s.abs()),
-            units.distance(wind.source.distance_m().unwrap_or(0.0)),
+            "most of the zone's width is that of winds {} away from the flight: they alone move the landing by {} (sd); a forecast for the place and hour, from a run of the last {:.0} hours, would bring that to about {}",
+            away.join(" and "),
             units.distance(now_m),
-            duration(NEW_FORECAST_S),
+            NEW_FORECAST_S / 3_600.0,
             units.distance(new_m)
         )
     })
