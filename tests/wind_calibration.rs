@@ -171,6 +171,31 @@ fn forecasts_depart_from_later_runs_by_no_more_than_is_said() {
     }
 }
 
+/// Two models of one hour, each as wrong as a forecast: they differ by no more than both are.
+#[test]
+fn two_models_differ_by_no_more_than_both_are_wrong() {
+    let ((run_h, gfs), (_, nam)) = (run(MISSOULA[0]), run("missoula_nam_20170401_00z.csv"));
+    let mut judged = Vec::new();
+    for (at_h, used) in &gfs.profiles {
+        let Some((_, met)) = nam.profiles.iter().find(|p| p.0 == *at_h) else {
+            continue;
+        };
+        let flown = Flown::in_both(used, met).unwrap();
+        let error = WindError::of_forecast(used, 3_600.0 * (at_h - run_h));
+        judged.push(Judged::new(
+            gfs.place,
+            day(*at_h, run_h),
+            flown.drift_m(used),
+            flown.drift_m(met),
+            std::f64::consts::SQRT_2 * flown.sigma_m(&error),
+        ));
+    }
+    let verdict = judge(&judged);
+    verdict.print("GFS and NAM over Missoula, to 84 h");
+    assert_eq!(verdict.independent, 4);
+    verdict.assert_held_at_least("two models");
+}
+
 /// The last wind held from 10, 16 or 20 km on: only that part of the flight counts.
 #[test]
 fn winds_held_above_the_top_are_wrong_by_what_is_said() {

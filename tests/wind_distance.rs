@@ -2,9 +2,8 @@
 //!
 //! A flight is flown in the column of one point of a grid and met by that of another, at the same
 //! hour. The grids do not resolve small scales, and what a fresh sounding is wrong by besides is in
-//! the error said. Pairs whose first points share a square of 3,000 km are one weather, as wide as its
-//! systems are. The
-//! constants were fitted to these grids among others.
+//! the error said. Pairs whose first points share a square of 3,000 km are one weather, as wide as
+//! its systems are. The constants were fitted to these grids among others.
 
 // A helper of a test may fail as the test itself may.
 #![allow(clippy::unwrap_used, clippy::expect_used)]

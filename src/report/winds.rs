@@ -47,6 +47,9 @@ fn summary(sounding: &Sounding, units: UnitSystem) -> String {
     if !sounding.name.is_empty() {
         line("station", &sounding.name);
     }
+    if let Some(model) = &sounding.model {
+        line("model", &format!("{}: computed, not measured", model.name));
+    }
     line("time", &time_text(sounding));
     line("place", &place_text(sounding));
     let winds = with_wind(sounding).count();

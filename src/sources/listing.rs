@@ -340,6 +340,18 @@ mod tests {
     }
 
     #[test]
+    fn a_model_is_told_from_a_station() {
+        let model = |heading: &str| {
+            read("f", &format!("{heading}\n{TABLE}")).unwrap()[0]
+                .model
+                .clone()
+        };
+        let gfs = model("GFS 6 h forecast for grid point 42.0 N 88.0 W").unwrap();
+        assert_eq!((gfs.name.as_str(), gfs.lead_s), ("GFS", Some(21_600.0)));
+        assert!(model("72662 RAP Rapid City Observations at 12Z 20 Feb 2014").is_none());
+    }
+
+    #[test]
     fn the_units_line_decides() {
         let metric = TABLE.replace("SKNT", "SPED").replace("knot", " m/s");
         let raw = read("f", &metric).unwrap().remove(0);
