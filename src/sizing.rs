@@ -198,12 +198,12 @@ impl Stack {
         RisePlan {
             climber: Climber {
                 dead_mass_kg: self.balloon_kg + self.load_kg,
-                balloon_kg: self.balloon_kg,
                 fill: filled.fill,
                 drag: DragCurve::FITTED,
                 drag_factor: 1.0,
                 heat: GasHeat::Convective,
             },
+            balloon_kg: self.balloon_kg,
             gross_lift_kg: filled.gross_lift_kg,
         }
     }

@@ -152,12 +152,12 @@ impl Recorded {
         RisePlan {
             climber: Climber {
                 dead_mass_kg: BALLOON_KG + LOAD_KG,
-                balloon_kg: BALLOON_KG,
                 fill: Fill::of_gross_lift(gas, gross_lift_kg, &air),
                 drag: DragCurve::FITTED,
                 drag_factor: 1.0,
                 heat: GasHeat::Convective,
             },
+            balloon_kg: BALLOON_KG,
             gross_lift_kg,
         }
     }

@@ -120,7 +120,6 @@ fn common_practice_of_the_trade() {
     );
     let climber = Climber {
         dead_mass_kg: balloon_kg + load_kg,
-        balloon_kg,
         fill,
         drag: DragCurve::FITTED,
         drag_factor: 1.0,

@@ -83,12 +83,12 @@ impl Row {
         RisePlan {
             climber: Climber {
                 dead_mass_kg,
-                balloon_kg: self.balloon_g / 1_000.0,
                 fill: Fill::of_gross_lift(gas, gross_lift_kg, &AirProfile::standard().at(0.0)),
                 drag,
                 drag_factor: 1.0,
                 heat,
             },
+            balloon_kg: self.balloon_g / 1_000.0,
             gross_lift_kg,
         }
     }

@@ -27,7 +27,6 @@ fn textbook_climb(air: &AirProfile, top_m: f64) -> Climb {
     };
     let mut climber = Climber {
         dead_mass_kg: 5.28,
-        balloon_kg: 0.0,
         fill: Fill::of_gross_lift(gas, 8.0, &air.at(0.0)),
         drag: DragCurve::constant(0.3),
         drag_factor: 1.0,

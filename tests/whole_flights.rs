@@ -119,12 +119,12 @@ impl Case {
         RisePlan {
             climber: Climber {
                 dead_mass_kg: balloon_kg + load_kg,
-                balloon_kg,
                 fill: Fill::of_gross_lift(gas, gross_lift_kg, &air),
                 drag: DragCurve::FITTED,
                 drag_factor: 1.0,
                 heat: GasHeat::Convective,
             },
+            balloon_kg,
             gross_lift_kg,
         }
     }

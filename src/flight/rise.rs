@@ -107,12 +107,9 @@ pub struct RiseTable {
     /// Free lift in kg in the middle of each layer [lift, drag, ln Re0, layer]; single precision
     /// costs milliseconds of a flight and saves a tenth of its cost.
     free_lift: Array4<f32>,
-    /// Diameter in metres that feels the drag in the middle of each layer [lift, drag, ln Re0, layer].
-    pressed_diameter: Array4<f32>,
-    /// Diameter in metres of the gas at the pressure of the air in the middle of each layer [lift,
-    /// drag, ln Re0, layer].
+    /// Diameter in metres in the middle of each layer [lift, drag, ln Re0, layer].
     diameter: Array4<f32>,
-    /// The same at each boundary [lift, drag, ln Re0, boundary].
+    /// Diameter in metres at each boundary [lift, drag, ln Re0, boundary].
     boundary_diameter: Array4<f32>,
     /// Balance of lift and drag on the planned curve.
     balance: DragBalance,
@@ -153,7 +150,9 @@ impl LayerAir {
 pub struct RisePlan {
     /// The stack as planned.
     pub climber: Climber,
-    /// Gross lift as planned, kg: neck lift, which varies, and balloon.
+    /// Balloon mass, kg: neck lift varies, gross lift is neck lift plus this.
+    pub balloon_kg: f64,
+    /// Gross lift as planned, kg.
     pub gross_lift_kg: f64,
 }
 
@@ -161,8 +160,8 @@ impl RisePlan {
     /// The stack with another neck lift, drag and drag transition.
     pub fn varied(&self, lift: f64, drag: f64, ln_re0: f64) -> Climber {
         let mut climber = self.climber;
-        let neck = self.gross_lift_kg - climber.balloon_kg;
-        climber.fill.amount_mol *= (lift * neck + climber.balloon_kg) / self.gross_lift_kg;
+        let neck = self.gross_lift_kg - self.balloon_kg;
+        climber.fill.amount_mol *= (lift * neck + self.balloon_kg) / self.gross_lift_kg;
         climber.drag_factor *= drag;
         climber.drag.ln_re0 += ln_re0;
         climber
@@ -191,7 +190,6 @@ impl RiseTable {
             drag,
             ln_re0,
             free_lift: Array4::zeros(by(layers.count)),
-            pressed_diameter: Array4::zeros(by(layers.count)),
             diameter: Array4::zeros(by(layers.count)),
             boundary_diameter: Array4::zeros(by(layers.count + 1)),
             balance: DragBalance::new(plan.climber.drag),
@@ -208,7 +206,6 @@ impl RiseTable {
             }
             for (k, state) in climb.middles.iter().enumerate() {
                 table.free_lift[[i, j, l, k]] = state.free_lift_kg as f32;
-                table.pressed_diameter[[i, j, l, k]] = state.pressed_diameter_m as f32;
                 table.diameter[[i, j, l, k]] = state.diameter_m as f32;
             }
         }
@@ -227,7 +224,7 @@ impl RiseTable {
         let mut lift_kg = vec![0.0f32; count];
         let mut diameter_m = vec![0.0f32; count];
         stencil.sum(&self.free_lift, &mut lift_kg);
-        stencil.sum(&self.pressed_diameter, &mut diameter_m);
+        stencil.sum(&self.diameter, &mut diameter_m);
         if lift_kg.iter().any(|&kg| kg <= 0.0) {
             return Err(Miss::Stalls);
         }
@@ -459,12 +456,12 @@ mod tests {
         RisePlan {
             climber: Climber {
                 dead_mass_kg: 1.2 + 4.08,
-                balloon_kg: 1.2,
                 fill: Fill::of_gross_lift(gas, 8.0, &air.at(0.0)),
                 drag: DragCurve::FITTED,
                 drag_factor: 1.0,
                 heat: GasHeat::Convective,
             },
+            balloon_kg: 1.2,
             gross_lift_kg: 8.0,
         }
     }

@@ -7,16 +7,12 @@
 //! flights and to rates at a known lift; `tests/ascent_fit.rs` makes the fit, leaves one campaign
 //! out at a time, and puts one constant rate beside every figure; DEVELOPERS.md tells it.
 //!
-//! The stretched film presses on the gas: see [`super::film`]. Burst diameters are those of the gas
-//! at the pressure of the air, as the makers reckon them.
-//!
-//! Neglected: heat capacity of the film, radiation, drag of load and lines,
+//! Neglected: overpressure and heat capacity of the film, radiation, drag of load and lines,
 //! vertical air motion.
 
 use std::f64::consts::PI;
 
 use super::balloon::{Fill, Gas, LiftingGas, sphere_diameter_m};
-use super::film::film_pressure_pa;
 use crate::atmosphere::{Air, AirProfile, GAS_CONSTANT_J_MOL_K, gravity_m_s2};
 
 /// Drag coefficient of the balloon by Reynolds number, both on its diameter:
@@ -184,8 +180,6 @@ pub enum GasHeat {
 pub struct Climber {
     /// Everything that hangs on the lift but the gas: balloon and load, kg.
     pub dead_mass_kg: f64,
-    /// The balloon alone, kg: its film presses on the gas. 0 for a film without tension.
-    pub balloon_kg: f64,
     /// The gas.
     pub fill: Fill,
     /// The drag curve.
@@ -203,11 +197,9 @@ pub struct ClimbState {
     pub rate_m_s: f64,
     /// Gas temperature, K.
     pub gas_temperature_k: f64,
-    /// Diameter of the gas at the pressure of the air, m: what burst diameters are told by.
+    /// Diameter, m.
     pub diameter_m: f64,
-    /// Diameter under the pressure of the film, m: what drag is felt by.
-    pub pressed_diameter_m: f64,
-    /// Free lift at the gas temperature and the pressure inside, kg.
+    /// Free lift at the gas temperature, kg.
     pub free_lift_kg: f64,
     /// Drag coefficient.
     pub drag_coefficient: f64,
@@ -343,11 +335,8 @@ impl Point {
     fn new(climber: &Climber, at: AirPoint, gas_temperature_k: f64, guess_m_s: f64) -> Point {
         let air = at.air;
         let volume = climber.fill.volume_m3(gas_temperature_k, air.pressure_pa);
-        let diameter_m = sphere_diameter_m(volume);
-        // The pressure is small: that at the free diameter serves for the pressed one.
-        let pressed = 1.0 + film_pressure_pa(climber.balloon_kg, diameter_m) / air.pressure_pa;
-        let d = diameter_m / (pressed.ln() / 3.0).exp();
-        let free_lift_kg = climber.free_lift_kg(volume / pressed, &air);
+        let d = sphere_diameter_m(volume);
+        let free_lift_kg = climber.free_lift_kg(volume, &air);
         let nu = at.viscosity_pa_s / air.density_kg_m3;
         let (ln_re, drag_coefficient) = if free_lift_kg > 0.0 {
             // Cd Re^2 = 8 F g / (pi rho nu^2).
@@ -362,8 +351,7 @@ impl Point {
         let state = ClimbState {
             rate_m_s: reynolds * nu / d,
             gas_temperature_k,
-            diameter_m,
-            pressed_diameter_m: d,
+            diameter_m: d,
             free_lift_kg,
             drag_coefficient: climber.drag_factor * drag_coefficient,
             reynolds,
@@ -400,7 +388,7 @@ impl Point {
 /// l = w m cp / (U pi D^2), m.
 fn relaxation_m(climber: &Climber, at: &AirPoint, state: &ClimbState, ln_re: f64) -> f64 {
     let gas = climber.fill.gas;
-    let (d, tg) = (state.pressed_diameter_m, state.gas_temperature_k);
+    let (d, tg) = (state.diameter_m, state.gas_temperature_k);
     // Conductivity of air from its viscosity with cp = 1004.7 J/(kg K), Pr = 0.71 (from memory).
     let air_conductivity = at.viscosity_pa_s * 1004.7 / 0.71;
     let outside = 0.37 * (0.6 * ln_re).exp() * air_conductivity / d;
@@ -466,7 +454,6 @@ mod tests {
         };
         let climber = Climber {
             dead_mass_kg: 1.2 + 4.08,
-            balloon_kg: 0.0,
             fill: Fill::of_gross_lift(gas, 8.0, &air.at(0.0)),
             drag: DragCurve::FITTED,
             drag_factor: 1.0,

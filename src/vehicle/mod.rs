@@ -5,7 +5,6 @@ pub mod balloon;
 pub mod burst;
 pub mod cylinder;
 pub mod descent;
-pub mod film;
 pub mod latex;
 pub mod parachute;
 pub mod real_gas;

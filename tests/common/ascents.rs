@@ -337,7 +337,6 @@ impl Ascent {
         let gross_kg = dead_mass_kg + ln_free_kg.exp();
         let climber = Climber {
             dead_mass_kg,
-            balloon_kg: self.balloon_kg,
             fill: Fill::of_gross_lift(gas, gross_kg, &self.air.at(self.track[0].0)),
             drag,
             drag_factor: 1.0,

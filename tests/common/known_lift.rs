@@ -181,7 +181,6 @@ impl Source {
         };
         let climber = Climber {
             dead_mass_kg,
-            balloon_kg: case.balloon_g / 1_000.0,
             fill: Fill::of_gross_lift(gas, gross_kg, &air.at(from_m)),
             drag,
             drag_factor: 1.0,
