@@ -204,7 +204,7 @@ fn lagging_gas_bursts_higher_row_by_row() {
 }
 
 /// The table has 320 m/min in every row, nominal, and does not say where. Rates at release are held
-/// in `tests/known_lift.rs`; means over the lowest 5 and 10 km depart by 11 and 14 % at most (small
+/// in `tests/known_lift.rs`; means over the lowest 5 and 10 km depart by 13 and 15 % at most (small
 /// balloons, whose drag rises early), and by less than 5 % on average over the rows.
 #[test]
 fn rate_of_ascent_of_the_table() {
@@ -224,7 +224,7 @@ fn rate_of_ascent_of_the_table() {
         off_5.push(mean_5 / TABLE_RATE_M_S - 1.0);
         off_10.push(mean_10 / TABLE_RATE_M_S - 1.0);
     }
-    for (off, allowed) in [(&off_5, 0.11), (&off_10, 0.14)] {
+    for (off, allowed) in [(&off_5, 0.13), (&off_10, 0.15)] {
         assert!(off.iter().all(|o| o.abs() < allowed), "{off:?}");
         assert!(
             (off.iter().sum::<f64>() / off.len() as f64).abs() < 0.05,
@@ -234,7 +234,7 @@ fn rate_of_ascent_of_the_table() {
 }
 
 /// The drag coefficient that the table implies at release, Cd = 2 F g / (rho A v^2): 0.265 to
-/// 0.309, with the release diameters as printed. The model's at release is within a quarter of it.
+/// 0.309, with the release diameters as printed. The model's at release is within 30 % of it.
 #[test]
 fn the_table_implies_the_lower_plateau_of_the_drag_curve() {
     let rho = AirProfile::standard().at(0.0).density_kg_m3;
@@ -246,7 +246,7 @@ fn the_table_implies_the_lower_plateau_of_the_drag_curve() {
         let climber = row.as_listed(GasHeat::AirTemperature).climber;
         let modelled = climber.climb(&AirProfile::standard(), 0.0, 100.0, 1).states[0];
         let off = modelled.drag_coefficient / cd - 1.0;
-        assert!(off.abs() < 0.25, "{} g: {off:+.2}", row.balloon_g);
+        assert!(off.abs() < 0.30, "{} g: {off:+.2}", row.balloon_g);
     }
 }
 

@@ -40,12 +40,14 @@ use windfall::wind::column::Column;
 use windfall::wind::error::WindError;
 use windfall::wind::error_process::WindErrorProcess;
 
-/// The median miss must not be larger, km.
-const MEDIAN_MISS_KM: f64 = 4.8;
+/// The median miss must not be larger, km; that of the simplest method is 3.0.
+const MEDIAN_MISS_KM: f64 = 2.8;
 /// Of 13 landings the 90 % ellipse must hold so many: with the wind error of a fresh sounding, and
 /// with exact winds.
-const HELD_FRESH: std::ops::RangeInclusive<usize> = 8..=13;
-const HELD_EXACT: std::ops::RangeInclusive<usize> = 2..=13;
+const HELD_FRESH: std::ops::RangeInclusive<usize> = 11..=13;
+const HELD_EXACT: std::ops::RangeInclusive<usize> = 9..=13;
+/// With exact winds, of the landings that the flights as measured would have had in these winds.
+const HELD_IN_ITS_WINDS: std::ops::RangeInclusive<usize> = 10..=13;
 const DRAWS: u64 = 2_000;
 
 /// What is unknown of a flight here: the shape of its ascent (its time is known), and how its fall
@@ -444,6 +446,7 @@ fn misses_with_the_winds_of_the_way_up() {
         medians.map(|km| format!("{km:.2}")).join(" | ")
     );
     assert!(medians[0] <= MEDIAN_MISS_KM, "{medians:?}");
+    assert!(medians[0] < medians[1], "{medians:?}");
     // With its rates known, what is left is how the winds differ between the ways up and down.
     assert!(medians[5] < 1.6, "{medians:?}");
     // Where the rise is known, the fall's law adds little to that, and less than a constant area.
@@ -491,5 +494,5 @@ fn ellipses_hold_the_landings() {
     );
     assert!(HELD_FRESH.contains(&held[0]), "{held:?}");
     assert!(HELD_EXACT.contains(&held[1]), "{held:?}");
-    assert!(HELD_EXACT.contains(&held[2]), "{held:?}");
+    assert!(HELD_IN_ITS_WINDS.contains(&held[2]), "{held:?}");
 }

@@ -30,15 +30,16 @@ pub struct DragCurve {
 }
 
 impl DragCurve {
-    /// The curve fitted to seven campaigns of measured flights (31 flights, free lift matched to
+    /// The curve fitted to seven campaigns of measured flights (30 flights, free lift matched to
     /// the time of each, campaigns weighing alike), which give its shape, and to rates at a known
-    /// lift from five sources, which give its level. Standard errors from campaigns left out are in
+    /// lift from five sources, which give its level. The steepness is held: these flights leave it
+    /// open, and 58 others, since 2012, ask for 2.4 to 3. Standard errors from campaigns left out are in
     /// DEVELOPERS.md. Flights reached from Re = 3e4 to 8e5; the sources of known lift go to 8e5.
     pub const FITTED: DragCurve = DragCurve {
-        low: 0.265,
-        high: 0.728,
-        ln_re0: 12.380, // Re0 = 2.38e5
-        steepness: 4.08,
+        low: 0.227,
+        high: 0.779,
+        ln_re0: 12.328, // Re0 = 2.26e5
+        steepness: 2.7,
     };
 
     /// How far ln Re0 departs from the fitted one from flight to flight, one standard deviation
@@ -464,7 +465,7 @@ mod tests {
 
     #[test]
     fn agrees_with_an_independent_implementation() {
-        // A separate program in another language, 10 m steps, written for the fit:
+        // A separate program in another language, 10 m steps, with a curve tried during the fit:
         // altitude m, rate m/s, gas minus air K, diameter m, time s.
         let reference = [
             (0, 5.920_26, 0.0, 2.436_96, 0.0),
@@ -475,7 +476,13 @@ mod tests {
             (25_000, 6.053_00, -9.384, 7.509_96, 3921.54),
             (30_000, 6.733_18, -10.137, 9.725_51, 4706.84),
         ];
-        let (climber, air) = climber();
+        let (mut climber, air) = climber();
+        climber.drag = DragCurve {
+            low: 0.265,
+            high: 0.728,
+            ln_re0: 12.380,
+            steepness: 4.08,
+        };
         let climb = climber.climb(&air, 0.0, 200.0, 160);
         for (z, rate, lag, diameter, time) in reference {
             let k = z / 200;
