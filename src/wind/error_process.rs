@@ -72,6 +72,8 @@ impl WindErrorProcess {
                 rho: (-spacing_m / part.correlation_length_m).exp(),
                 sigma_m_s: heights_m.iter().map(|z| part.sigma_m_s(*z)).collect(),
             })
+            // Above the top of most winds nothing flies.
+            .filter(|part| part.sigma_m_s.iter().any(|sigma| *sigma > 0.0))
             .collect();
         let mut seconds = seconds.to_vec();
         let shared: f64 = seconds.drain(..repeated).sum();
