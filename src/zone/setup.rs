@@ -95,7 +95,7 @@ impl Setup {
                 if plan.burst_altitude_m.is_some() {
                     spread.burst = by_altitude(spread.burst, &column.air, planned_burst_m);
                 }
-                assumed.push("ascent by a drag curve fitted to thirty measured flights, most of lighter stacks, and to rates at known lifts; its scatter is in the spread".into());
+                assumed.push("ascent by a drag curve fitted to thirty flights, most of lighter stacks, and to rates at known lifts; its scatter is in the spread".into());
                 balloon_rise(plan, balloon, &spread, &column.air, &above_site)
             }
             // The plan's check leaves no other case.
