@@ -223,7 +223,7 @@ fn bad_plans() {
         sample.refused();
     }
     assert!(stderr(&zone(&["no-such-plan.toml"])).contains("no-such-plan.toml"));
-    let message = refused(&[("2026-02-06T08:00:00-07:00", "2026-02-06T08:00:00")]);
+    let message = refused(&[("2026-02-05T17:00:00-07:00", "2026-02-05T17:00:00")]);
     assert!(
         message.contains("line 4, [flight] release") && message.contains("offset"),
         "{message}"
@@ -345,7 +345,7 @@ fn sites_at_the_ends_of_the_earth() {
 #[test]
 fn the_spread_of_the_wind_follows_the_age_of_the_sounding() {
     let drift = |release: &str| {
-        let sample = changed(PLAN, &[("2026-02-06T08:00:00-07:00", release)]);
+        let sample = changed(PLAN, &[("2026-02-05T17:00:00-07:00", release)]);
         let output = zone(&[&sample.plan(), "--json"]);
         let json: Value = serde_json::from_slice(&output.stdout).unwrap();
         json["facts"]["wind"]["drift_sigma_m"].as_f64().unwrap()
