@@ -22,6 +22,7 @@ use crate::spread::draws::{BurstSpread, Spread};
 use crate::units::{UnitSystem, duration};
 use crate::vehicle::ascent::DragCurve;
 use crate::vehicle::balloon::sphere_volume_m3;
+use crate::vehicle::burst::{EARLY_BURST_DIAMETER, EARLY_BURST_SHARE};
 use crate::zone::WindInput;
 use crate::zone::site_air::{SiteAir, site_air};
 use crate::zone::stack;
@@ -255,7 +256,13 @@ fn flight_facts(
 ) -> FlightFacts {
     let (burst_sigma_m, burst_sigma_of) =
         sensitivity::burst_sigma(stack, filled, flight.burst_m, lift, burst, units);
-    assumed.push("ascent by a drag curve fitted to 31 measured flights and to rates at a known lift; no wind up or down".into());
+    assumed.push("ascent by a drag curve fitted to thirty flights and to rates at known lifts; no wind up or down".into());
+    assumed.push(format!(
+        "about 1 balloon in {:.0} bursts early, at {:.2} to {:.2} of its diameter: that is not in the deviation of the burst",
+        1.0 / EARLY_BURST_SHARE,
+        EARLY_BURST_DIAMETER[0],
+        EARLY_BURST_DIAMETER[1]
+    ));
     // Speeds at round heights between the burst and the ground.
     let heights = [20_000.0, 10_000.0, 5_000.0];
     let on_the_way = heights

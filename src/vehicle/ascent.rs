@@ -122,7 +122,7 @@ pub struct DragBalance {
 const CELL_BITS: u32 = 7;
 /// Bits of a number below those that name its cell.
 const INNER_BITS: u32 = f64::MANTISSA_DIGITS - 1 - CELL_BITS;
-/// Beyond this distance of ln Re from ln Re0 the drag curve is flat within 1e-6.
+/// Beyond this distance of ln Re from ln Re0 a balance is solved for itself: few balloons get there.
 const BALANCE_REACH: f64 = 2.5;
 
 impl DragBalance {

@@ -86,14 +86,14 @@ impl Setup {
 
         let rise = match (&plan.ascent_rates, &balloon) {
             (Some(rates), _) => {
-                spread.burst = by_altitude(spread.burst, &column.air, planned_burst_m);
+                spread.burst = by_altitude(spread.burst, &column.air, planned_burst_m, site_m);
                 spread.ln_re0 = 0.0;
                 assumed.push("a stated rate varies with the lift in proportion and with the root of the drag, assumed".into());
                 Rise::stated(rates, planned_burst_m, &above_site)
             }
             (None, Some(balloon)) => {
                 if plan.burst_altitude_m.is_some() {
-                    spread.burst = by_altitude(spread.burst, &column.air, planned_burst_m);
+                    spread.burst = by_altitude(spread.burst, &column.air, planned_burst_m, site_m);
                 }
                 assumed.push("ascent by a drag curve fitted to thirty flights, most of lighter stacks, and to rates at known lifts; its scatter is in the spread".into());
                 balloon_rise(plan, balloon, &spread, &column.air, &above_site)
@@ -244,8 +244,9 @@ fn top(planned_burst_m: f64, spread: &Spread) -> f64 {
 }
 
 /// The spread of a burst diameter as one of the burst altitude: dz = 3 H dD / D, with the density
-/// scale height H of the air there.
-fn by_altitude(burst: BurstSpread, air: &AirProfile, burst_m: f64) -> BurstSpread {
+/// scale height H of the air there. Early bursts lie 3 H ln x higher, x below 1; of a low burst they
+/// stay at a tenth of its height above the site or more.
+fn by_altitude(burst: BurstSpread, air: &AirProfile, burst_m: f64, site_m: f64) -> BurstSpread {
     let density = |z| air.at(z).density_kg_m3.ln();
     let scale_m = 1_000.0 / (density(burst_m - 500.0) - density(burst_m + 500.0));
     BurstSpread::AltitudeM {
@@ -253,7 +254,7 @@ fn by_altitude(burst: BurstSpread, air: &AirProfile, burst_m: f64) -> BurstSprea
             BurstSpread::AltitudeM { sigma_m, .. } => sigma_m,
             BurstSpread::Diameter(sigma) => 3.0 * scale_m * sigma,
         },
-        scale_m: Some(scale_m),
+        scale_m: Some(scale_m.min(0.3 * (burst_m - site_m) / -EARLY_BURST_DIAMETER[0].ln())),
     }
 }
 
