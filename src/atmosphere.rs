@@ -9,10 +9,12 @@ mod profile;
 
 use serde::Serialize;
 
+// R0_M as the equations of the standard atmosphere have it.
+use crate::earth::{SEMI_MAJOR_M, STANDARD_ATMOSPHERE_RADIUS_M as R0_M};
+
+pub use crate::earth::G0_M_S2;
 pub use profile::{AirLevel, AirProfile};
 
-/// Standard acceleration of gravity, m/s2.
-pub const G0_M_S2: f64 = 9.806_65;
 /// Molar mass of dry air, kg/mol.
 pub const MOLAR_MASS_AIR_KG_MOL: f64 = 0.028_964_4;
 /// The gas constant as USSA 1976 has it (not CODATA), J/(mol K).
@@ -23,8 +25,11 @@ pub const R_DRY_J_KG_K: f64 = GAS_CONSTANT_J_MOL_K / MOLAR_MASS_AIR_KG_MOL;
 pub const P0_PA: f64 = 101_325.0;
 /// Standard density at sea level, kg/m3.
 pub const RHO0_KG_M3: f64 = 1.224_999_2;
-/// The earth's radius of USSA 1976, m.
-pub const R0_M: f64 = 6_356_766.0;
+/// Density scale height -dz / d ln(rho) where latex balloons burst, m, for want of the air itself: the
+/// standard atmosphere has 6,200 to 6,900 m from 11 to 40 km.
+pub const DENSITY_SCALE_HEIGHT_M: f64 = 6_500.0;
+/// Density scale height that the standard atmosphere stays below from 11 to 47 km, m.
+pub const LARGEST_DENSITY_SCALE_HEIGHT_M: f64 = 8_000.0;
 
 /// A geopotential height in (standard) geopotential metres. Never a geometric altitude: at 30 km
 /// they differ by 140 m, which is 2 % in density.
@@ -67,10 +72,12 @@ impl Geopotential {
 }
 
 /// Normal gravity at sea level (m/s2, Somigliana) and the effective radius (m) at a latitude.
+// The coefficients are those of the reference, which belong together: 0.006_694_35 is its squared
+// eccentricity, not that of WGS84 (0.006_694_38).
 fn gravity_and_radius(lat_deg: f64) -> (f64, f64) {
     let s2 = lat_deg.to_radians().sin().powi(2);
     let gamma = 9.780_325 * (1.0 + 0.001_931_85 * s2) / (1.0 - 0.006_694_35 * s2).sqrt();
-    (gamma, 6_378_137.0 / (1.006_803 - 0.006_706 * s2))
+    (gamma, SEMI_MAJOR_M / (1.006_803 - 0.006_706 * s2))
 }
 
 /// Gravity at a geometric altitude: g = g0 (r0 / (r0 + Z))^2, m/s2 (USSA 1976, eq. 17).
@@ -185,18 +192,19 @@ pub fn hypsometric_thickness(p1_pa: f64, p2_pa: f64, mean_virtual_temperature_k:
     R_DRY_J_KG_K / G0_M_S2 * mean_virtual_temperature_k * (p1_pa / p2_pa).ln()
 }
 
-/// The standard atmosphere's geopotential height of a pressure, by bisection between -5 and 84 km.
+/// The standard atmosphere's geopotential height of a pressure: eq. 33a and 33b solved for height, kept
+/// between -5 and 84 km.
 pub fn standard_height_of_pressure(p_pa: f64) -> Geopotential {
-    let (mut low, mut high) = (-5_000.0, 84_000.0);
-    for _ in 0..60 {
-        let middle = 0.5 * (low + high);
-        if standard(Geopotential(middle)).pressure_pa > p_pa {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    Geopotential(0.5 * (low + high))
+    // The layer whose base is the highest with at least this pressure; below sea level the lowest.
+    let layer = LAYERS.iter().rposition(|l| p_pa <= l.3).unwrap_or(0);
+    let (base, t0, lapse, p0) = LAYERS[layer];
+    let r_over_g = R_DRY_J_KG_K / G0_M_S2;
+    let above_base_m = if lapse == 0.0 {
+        -r_over_g * t0 * (p_pa / p0).ln()
+    } else {
+        t0 / lapse * ((p_pa / p0).powf(-r_over_g * lapse) - 1.0)
+    };
+    Geopotential((base + above_base_m).clamp(-5_000.0, 84_000.0))
 }
 
 #[cfg(test)]
@@ -232,10 +240,26 @@ mod tests {
 
     #[test]
     fn pressure_gives_its_height_back() {
-        for h in [0.0, 11_000.0, 25_000.0] {
+        for h in (-50..=840).map(|k| 100.0 * f64::from(k)) {
             let p = standard(Geopotential(h)).pressure_pa;
-            assert!((standard_height_of_pressure(p).0 - h).abs() < 1e-3);
+            let back = standard_height_of_pressure(p).0;
+            // The bases' pressures are printed with seven digits.
+            assert!((back - h).abs() < 5e-3, "{h} {back}");
         }
+        assert_eq!(standard_height_of_pressure(1e6).0, -5_000.0);
+        assert_eq!(standard_height_of_pressure(0.0).0, 84_000.0);
+    }
+
+    #[test]
+    fn density_scale_heights_are_those_of_the_standard_atmosphere() {
+        let air = AirProfile::standard();
+        let scale_m = |km: i32| air.density_scale_height_m(1_000.0 * f64::from(km));
+        assert!((12..=40).all(|km| (scale_m(km) - DENSITY_SCALE_HEIGHT_M).abs() < 450.0));
+        assert!((12..=46).all(|km| scale_m(km) < LARGEST_DENSITY_SCALE_HEIGHT_M));
+        assert!(
+            scale_m(5) > LARGEST_DENSITY_SCALE_HEIGHT_M,
+            "not near the ground"
+        );
     }
 
     #[test]

@@ -11,16 +11,10 @@ use geo::{Bearing, Destination, Distance, Geodesic, Point};
 use proj::Proj;
 use serde::Serialize;
 
+use crate::earth::{ECCENTRICITY_2, SECOND_ECCENTRICITY_2};
 use crate::error::{Error, Result};
 
-/// Semi-major axis of WGS84 in metres (NGA.STND.0036, defining parameter).
-pub const SEMI_MAJOR_M: f64 = 6_378_137.0;
-/// Flattening of WGS84 (NGA.STND.0036, defining parameter).
-pub const FLATTENING: f64 = 1.0 / 298.257_223_563;
-/// First eccentricity squared.
-const E2: f64 = FLATTENING * (2.0 - FLATTENING);
-/// Second eccentricity squared.
-const EP2: f64 = E2 / (1.0 - E2);
+pub use crate::earth::{FLATTENING, SEMI_MAJOR_M};
 
 /// A place on the ellipsoid, in degrees.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -170,11 +164,11 @@ impl Normal {
     fn displaced(self, along: [f64; 3], altitude_m: f64, from: [f64; 3]) -> Normal {
         let [x, y, z] = self.0;
         // (1 - q)^(-1/2) to the fifth power of q, at most 0.0067: 3e-14 short.
-        let q = E2 * z * z;
+        let q = ECCENTRICITY_2 * z * z;
         let n = SEMI_MAJOR_M
             * (1.0 + q * (0.5 + q * (0.375 + q * (0.3125 + q * (0.273_437_5 + q * 0.246_093_75)))));
         let scale = 1.0 / (n + altitude_m);
-        let polar = EP2 * n * scale * along[2];
+        let polar = SECOND_ECCENTRICITY_2 * n * scale * along[2];
         Normal([
             from[0] + scale * (along[0] - polar * z * x),
             from[1] + scale * (along[1] - polar * z * y),
@@ -463,7 +457,7 @@ mod tests {
         let low = drift(start.normal(), &Compass::True, 5000.0, 0.0, 0.0).position();
         let high = drift(start.normal(), &Compass::True, 5000.0, 0.0, 30_000.0).position();
         let ratio = start.distance_m(low) / start.distance_m(high);
-        let n = SEMI_MAJOR_M / (1.0 - E2 * 0.5).sqrt();
+        let n = SEMI_MAJOR_M / (1.0 - ECCENTRICITY_2 * 0.5).sqrt();
         assert!((ratio - (n + 30_000.0) / n).abs() < 1e-8);
     }
 

@@ -3,7 +3,6 @@
 //! The way up and down is that of the flights of a landing zone: the same drag curve, gas
 //! temperature, layers and integrator, without wind and without spread.
 
-mod root;
 mod solve;
 
 pub use self::solve::{Known, Unsolved, in_words as miss_in_words};

@@ -5,6 +5,8 @@
 
 use std::fmt;
 
+use crate::earth::G0_M_S2;
+
 /// What a quantity measures, and so which units are right for it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Dimension {
@@ -95,7 +97,7 @@ pub const KNOT_M_S: f64 = NAUTICAL_MILE_M / 3600.0;
 /// One avoirdupois pound, in kilograms (exact, 1959 agreement).
 pub const POUND_KG: f64 = 0.453_592_37;
 /// One pound-force, in newtons (exact: a pound by standard gravity).
-pub const POUND_FORCE_N: f64 = POUND_KG * 9.806_65;
+pub const POUND_FORCE_N: f64 = POUND_KG * G0_M_S2;
 /// One cubic foot, in cubic metres (exact).
 pub const CUBIC_FOOT_M3: f64 = FOOT_M * FOOT_M * FOOT_M;
 /// 0 degrees Celsius, in kelvins.
@@ -144,7 +146,7 @@ const UNITS: &[Unit] = &[
     unit("N", Dimension::Force, 1.0),
     unit("lbf", Dimension::Force, POUND_FORCE_N),
     unit("lb", Dimension::Force, POUND_FORCE_N),
-    unit("kg", Dimension::Force, 9.806_65),
+    unit("kg", Dimension::Force, G0_M_S2),
     unit("kg/m", Dimension::MassPerLength, 1.0),
     unit("g/m", Dimension::MassPerLength, 1e-3),
     unit("oz/ft", Dimension::MassPerLength, POUND_KG / 16.0 / FOOT_M),

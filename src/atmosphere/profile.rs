@@ -1,6 +1,7 @@
 //! The air above one place: measured where it was, standard elsewhere, joined without a jump.
 
 use super::{Air, Geopotential, R_DRY_J_KG_K, gravity_m_s2, standard};
+use crate::numeric::{self, bracket};
 
 /// One measured state of the air.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -95,12 +96,18 @@ impl AirProfile {
         let i = (x as usize).min(self.nodes.len() - 2);
         let f = x - i as f64;
         let [a, b] = [self.nodes[i], self.nodes[i + 1]];
-        let mix = |k: usize| a[k] + f * (b[k] - a[k]);
+        let [temperature_k, ln_pressure, ln_density] = numeric::between(a, b, f);
         Air {
-            temperature_k: mix(0),
-            pressure_pa: mix(1).exp(),
-            density_kg_m3: mix(2).exp(),
+            temperature_k,
+            pressure_pa: ln_pressure.exp(),
+            density_kg_m3: ln_density.exp(),
         }
+    }
+
+    /// The density scale height -dz / d ln(rho) around an altitude, over 1 km, m.
+    pub fn density_scale_height_m(&self, altitude_m: f64) -> f64 {
+        let ln_density = |z: f64| self.at(z).density_kg_m3.ln();
+        1_000.0 / (ln_density(altitude_m - 500.0) - ln_density(altitude_m + 500.0))
     }
 
     /// Between which altitudes (m) the air was measured; `None` for the standard atmosphere.
@@ -140,11 +147,8 @@ fn smoothed(nodes: Vec<[f64; 3]>) -> Vec<[f64; 3]> {
 }
 
 fn between(levels: &[AirLevel], z: f64) -> Air {
-    let above = levels
-        .partition_point(|l| l.altitude_m <= z)
-        .clamp(1, levels.len() - 1);
-    let (a, b) = (&levels[above - 1], &levels[above]);
-    let f = (z - a.altitude_m) / (b.altitude_m - a.altitude_m);
+    let (below, f) = bracket(levels, |l| l.altitude_m, z);
+    let (a, b) = (&levels[below], &levels[(below + 1).min(levels.len() - 1)]);
     let pressure_pa = (a.pressure_pa.ln() * (1.0 - f) + b.pressure_pa.ln() * f).exp();
     let share =
         a.vapour_pressure_pa / a.pressure_pa * (1.0 - f) + b.vapour_pressure_pa / b.pressure_pa * f;

@@ -2,6 +2,7 @@
 
 use rayon::prelude::*;
 
+use crate::atmosphere::DENSITY_SCALE_HEIGHT_M;
 use crate::clock::{after, seconds_between};
 use crate::plan::{FillPlan, Plan};
 use crate::report::brief::{Change, Moved};
@@ -19,7 +20,7 @@ const LATE_S: f64 = 1_800.0;
 const LATE_RELEASE: &str = "late release";
 
 /// What a share more of burst diameter raises the burst by, m: 3 H of the density scale height there.
-const BURST_PER_SHARE_M: f64 = 3.0 * 6_500.0;
+const BURST_PER_SHARE_M: f64 = 3.0 * DENSITY_SCALE_HEIGHT_M;
 
 /// A plan with one number changed: its name, by how much, and the plan.
 type Changed = (&'static str, String, Plan);

@@ -8,16 +8,15 @@
 
 use std::sync::Arc;
 
+use crate::earth::MEAN_RADIUS_M;
 use crate::geodesy::Position;
 use crate::ground::terrain::Terrain;
 use crate::report::brief::Hearing;
 use crate::report::zone::Mark;
 use crate::units::UnitSystem;
 
-/// Mean radius of the earth, m.
-const EARTH_M: f64 = 6_371_000.0;
 /// The radius for radio, m.
-const RADIO_EARTH_M: f64 = 4.0 / 3.0 * EARTH_M;
+const RADIO_EARTH_M: f64 = 4.0 / 3.0 * MEAN_RADIUS_M;
 /// The antenna's height above the ground, m (assumed: hand-held, or on the roof of a car).
 pub const ANTENNA_M: f64 = 2.0;
 /// Terrain is looked at every so many metres along a ray, at the finest.

@@ -7,6 +7,7 @@ use super::radio::hearing;
 use crate::geodesy::{Normal, Position, wrap_longitude};
 use crate::ground::layers::{Kind, Line, RoadClass};
 use crate::ground::terrain::Terrain;
+use crate::numeric::quantile;
 use crate::report::brief::WaitingPoint;
 use crate::report::zone::Zone;
 use crate::units::UnitSystem;
@@ -74,10 +75,7 @@ pub fn points(
         .map(|(i, (position, road, why))| {
             let mut distances: Vec<f64> = all.iter().map(|l| apart(at[i], *l)).collect();
             distances.sort_by(f64::total_cmp);
-            let quantile = |p: f64| {
-                let k = (p * distances.len().saturating_sub(1) as f64).round() as usize;
-                distances.get(k).copied().unwrap_or(0.0)
-            };
+            let within_m = |p: f64| quantile(&distances, p).unwrap_or(0.0);
             let ground_m = terrain
                 .and_then(|t| t.height_m(position))
                 .unwrap_or(zone.release.altitude_m);
@@ -88,8 +86,8 @@ pub fn points(
                 ground_m,
                 road,
                 why,
-                half_within_m: quantile(0.5),
-                most_within_m: quantile(0.9),
+                half_within_m: within_m(0.5),
+                most_within_m: within_m(0.9),
                 nearest_share: nearest_count as f64 / shares.len().max(1) as f64,
                 hearing: hearing(position, ground_m, &zone.track, terrain),
             }

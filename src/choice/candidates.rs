@@ -5,6 +5,7 @@ use std::path::Path;
 use geo::{BoundingRect, Contains, Coord, LineString, MultiPolygon, Point, Polygon};
 use geojson::{FeatureReader, GeoJson, GeometryValue};
 
+use crate::earth::DEGREE_M;
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
 use crate::ground::terrain::Terrain;
@@ -285,7 +286,6 @@ fn grid(
     let Some(bounds) = shape.bounding_rect() else {
         return Ok(());
     };
-    const DEGREE_M: f64 = 111_195.0;
     let (low, high) = (bounds.min(), bounds.max());
     let step_lat = spacing_m / DEGREE_M;
     let rows = ((high.y - low.y) / step_lat).floor();

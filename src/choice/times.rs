@@ -1,55 +1,83 @@
 //! The release times that are compared.
 
-use jiff::tz::TimeZone;
-use jiff::{SignedDuration, Timestamp};
+use jiff::tz::{AmbiguousOffset, TimeZone};
+use jiff::{Timestamp, ToSpan, civil};
 
-/// The moments of a period that lie on whole steps from local midnight and within local hours.
+/// Seconds that a clock counts in a day, whatever the day's length.
+const CLOCK_DAY_S: i64 = 86_400;
+
+/// The moments of a period at which a clock in the time zone shows a whole step since midnight, within
+/// `hours_s` (seconds since midnight on that clock, both included); in order of time.
+///
+/// On a day when the clocks change, a reading that is skipped is no release, and one that comes twice
+/// is two. Taking the moments before or after it in their place, as jiff does unless asked, would
+/// try a moment outside the hours, or one twice, in spring, and leave out an hour of the day in autumn.
 pub fn release_times(
     [from, to]: [Timestamp; 2],
     every_s: i64,
-    hours: [f64; 2],
+    hours_s: [i64; 2],
     zone: &TimeZone,
 ) -> Vec<Timestamp> {
-    let mut times = Vec::new();
-    let mut date = from.to_zoned_datetime(zone.clone()).date();
-    let last = to.to_zoned_datetime(zone.clone()).date();
-    let step = every_s.max(60);
-    while date <= last {
-        let midnight = date.to_zoned_datetime(zone.clone());
-        if let Ok(midnight) = midnight {
-            let mut second = 0;
-            while second < 86_400 {
-                let hour = second as f64 / 3_600.0;
-                let time = midnight
-                    .timestamp()
-                    .checked_add(SignedDuration::from_secs(second));
-                if let Ok(time) = time
-                    && (hours[0]..=hours[1]).contains(&hour)
-                    && (from..=to).contains(&time)
-                {
-                    times.push(time);
-                }
-                second += step;
-            }
-        }
-        match date.tomorrow() {
-            Ok(next) => date = next,
-            Err(_) => break,
-        }
-    }
+    let date = |time: Timestamp| time.to_zoned_datetime(zone.clone()).date();
+    let last = date(to);
+    let readings = || {
+        let steps = (0..CLOCK_DAY_S).step_by(every_s.max(60) as usize);
+        steps.filter(|s| (hours_s[0]..=hours_s[1]).contains(s))
+    };
+    let mut times: Vec<Timestamp> = date(from)
+        .series(1.day())
+        .take_while(|date| *date <= last)
+        .flat_map(|date| readings().map(move |s| date.at(0, 0, 0, 0).saturating_add(s.seconds())))
+        .flat_map(|reading| moments(reading, zone))
+        .filter(|time| (from..=to).contains(time))
+        .collect();
+    // Where an hour comes twice, its second round begins after all of the first.
+    times.sort();
     times
+}
+
+/// The moments at which a clock shows a reading: one, none where the clocks skip it, two where it
+/// comes again.
+fn moments(reading: civil::DateTime, zone: &TimeZone) -> Vec<Timestamp> {
+    let found = zone.to_ambiguous_timestamp(reading);
+    let moments = match found.offset() {
+        AmbiguousOffset::Gap { .. } => vec![],
+        AmbiguousOffset::Unambiguous { .. } => vec![found.unambiguous()],
+        AmbiguousOffset::Fold { .. } => vec![found.earlier(), found.later()],
+    };
+    // A reading at the very end of jiff's calendar has no moment.
+    moments.into_iter().flatten().collect()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
+    const HOUR_S: i64 = 3_600;
+
+    fn t(text: &str) -> Timestamp {
+        text.parse().unwrap()
+    }
+
+    /// The release times of one local day of a zone, in UTC.
+    fn of_day(zone: &str, day: &str, every_s: i64, hours: [i64; 2]) -> Vec<Timestamp> {
+        let zone = TimeZone::get(zone).unwrap();
+        let day: civil::Date = day.parse().unwrap();
+        let start = |day: civil::Date| day.to_zoned_datetime(zone.clone()).unwrap().timestamp();
+        let end = t(&start(day.tomorrow().unwrap()).to_string());
+        let period = [start(day), end.checked_sub(1.second()).unwrap()];
+        release_times(period, every_s, hours.map(|h| h * HOUR_S), &zone)
+    }
+
+    fn at(day: &str, times: &[&str]) -> Vec<Timestamp> {
+        times.iter().map(|h| t(&format!("{day}T{h}:00Z"))).collect()
+    }
+
     #[test]
     fn release_times_are_on_whole_steps_of_the_local_day() {
         let zone = TimeZone::get("Europe/Lisbon").unwrap();
-        let t = |text: &str| text.parse::<Timestamp>().unwrap();
         let period = [t("2023-10-12T08:00:00Z"), t("2023-10-13T18:00:00Z")];
-        let times = release_times(period, 3_600, [5.0, 11.0], &zone);
+        let times = release_times(period, HOUR_S, [5 * HOUR_S, 11 * HOUR_S], &zone);
         let expected = [
             "2023-10-12T08:00:00Z",
             "2023-10-12T09:00:00Z",
@@ -64,6 +92,76 @@ mod tests {
         ];
         let expected: Vec<Timestamp> = expected.iter().map(|s| t(s)).collect();
         assert_eq!(times, expected);
-        assert!(release_times(period, 3_600, [12.0, 11.0], &zone).is_empty());
+        assert!(release_times(period, HOUR_S, [12 * HOUR_S, 11 * HOUR_S], &zone).is_empty());
+    }
+
+    #[test]
+    fn in_spring_the_hours_are_those_of_the_clock() {
+        // Lisbon went from 01:00 to 02:00 at 01:00 UTC.
+        let day = "2023-03-26";
+        let of = |hours| of_day("Europe/Lisbon", day, HOUR_S, hours);
+        assert_eq!(of([0, 0]), at(day, &["00:00"]), "before");
+        assert_eq!(of([0, 3]), at(day, &["00:00", "01:00", "02:00"]), "across");
+        assert!(of([1, 1]).is_empty(), "01:00 does not exist");
+        let after = [
+            "04:00", "05:00", "06:00", "07:00", "08:00", "09:00", "10:00",
+        ];
+        assert_eq!(of([5, 11]), at(day, &after), "after");
+        // Steps are the clock's as well: 00:00, (01:30), 03:00, 04:30.
+        let steps = of_day("Europe/Lisbon", day, 3 * HOUR_S / 2, [0, 5]);
+        assert_eq!(steps, at(day, &["00:00", "02:00", "03:30"]));
+    }
+
+    #[test]
+    fn in_autumn_the_hours_are_those_of_the_clock_and_one_comes_twice() {
+        // Lisbon went from 02:00 back to 01:00 at 01:00 UTC.
+        let day = "2023-10-29";
+        let of = |hours| of_day("Europe/Lisbon", day, HOUR_S, hours);
+        assert_eq!(of([0, 0]), [t("2023-10-28T23:00:00Z")], "before");
+        let across = [
+            &[t("2023-10-28T23:00:00Z")][..],
+            &at(day, &["00:00", "01:00", "02:00"]),
+        ];
+        assert_eq!(
+            of([0, 2]),
+            across.concat(),
+            "across: 00:00, 01:00 twice, 02:00"
+        );
+        assert_eq!(of([5, 7]), at(day, &["05:00", "06:00", "07:00"]), "after");
+        let halves = of_day("Europe/Lisbon", day, HOUR_S / 2, [1, 1]);
+        assert_eq!(halves, at(day, &["00:00", "01:00"]));
+        let rounds = release_times(
+            [t("2023-10-29T00:00:00Z"), t("2023-10-29T01:59:59Z")],
+            HOUR_S / 2,
+            [HOUR_S, 2 * HOUR_S],
+            &TimeZone::get("Europe/Lisbon").unwrap(),
+        );
+        assert_eq!(
+            rounds,
+            at(day, &["00:00", "00:30", "01:00", "01:30"]),
+            "in order of time"
+        );
+    }
+
+    #[test]
+    fn a_whole_day_has_all_its_hours() {
+        for (zone, day, hours) in [
+            ("Europe/Lisbon", "2023-10-29", 25),
+            ("Europe/Lisbon", "2023-03-26", 23),
+            ("Europe/Lisbon", "2023-06-01", 24),
+            // The clocks change at midnight, back and forth.
+            ("America/Havana", "2023-11-05", 25),
+            ("America/Havana", "2023-03-12", 23),
+            ("UTC", "2023-10-29", 24),
+        ] {
+            let times = of_day(zone, day, HOUR_S, [0, 24]);
+            assert_eq!(times.len(), hours, "{zone} {day}");
+            let apart = |w: &[Timestamp]| w[1].duration_since(w[0]).as_secs();
+            assert!(times.windows(2).all(|w| apart(w) == HOUR_S), "{zone} {day}");
+        }
+        // Lord Howe changes by half an hour: 02:00 is skipped, 02:30 is not.
+        let half = of_day("Australia/Lord_Howe", "2023-10-01", HOUR_S / 2, [1, 3]);
+        let expected = ["14:30", "15:00", "15:30", "16:00"];
+        assert_eq!(half, at("2023-09-30", &expected));
     }
 }

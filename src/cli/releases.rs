@@ -29,7 +29,7 @@ pub struct ReleasesArgs {
     /// From one release to the next, as in "1 h" or "30 min".
     #[arg(long, value_name = "TIME", default_value = "1h", value_parser = every)]
     pub every: i64,
-    /// Hours of the day in the plan's time zone within which to release.
+    /// Hours of the day within which to release, as a clock in the plan's time zone shows them.
     #[arg(long, value_name = "HH:MM-HH:MM", default_value = "05:00-11:00")]
     pub hours: Hours,
     /// How many flights to draw for each release.
@@ -88,22 +88,23 @@ impl ReleasesArgs {
     }
 }
 
-/// Hours of a day, from and to.
+/// Hours of a day, from and to: seconds since midnight on the clock.
+// Whole numbers: as fractions of an hour, 01:40 was not always 01:40.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Hours([f64; 2]);
+pub struct Hours([i64; 2]);
 
 impl FromStr for Hours {
     type Err = String;
 
     fn from_str(text: &str) -> std::result::Result<Hours, String> {
-        let hour = |text: &str| -> Option<f64> {
+        let second = |text: &str| -> Option<i64> {
             let (h, m) = text.trim().split_once(':')?;
             let (h, m): (u8, u8) = (h.parse().ok()?, m.parse().ok()?);
-            let hour = f64::from(h) + f64::from(m) / 60.0;
-            (m < 60 && hour <= 24.0).then_some(hour)
+            let second = 3_600 * i64::from(h) + 60 * i64::from(m);
+            (m < 60 && second <= 86_400).then_some(second)
         };
         let both = text.split_once('-');
-        both.and_then(|(from, to)| Some([hour(from)?, hour(to)?]))
+        both.and_then(|(from, to)| Some([second(from)?, second(to)?]))
             .filter(|[from, to]| from <= to)
             .map(Hours)
             .ok_or_else(|| "expected hours of the day, as in 05:00-11:00".to_owned())
@@ -117,5 +118,19 @@ fn every(text: &str) -> std::result::Result<i64, String> {
         Ok((seconds / 60.0).round() as i64 * 60)
     } else {
         Err("expected a time from a minute to a day, as in 1h or 30min".to_owned())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn hours_are_exact_to_the_minute() {
+        let hours = |text: &str| text.parse::<Hours>();
+        assert_eq!(hours("01:40-24:00"), Ok(Hours([6_000, 86_400])));
+        for wrong in ["11:00-05:00", "05:60-11:00", "05:00-24:01", "5-11", "05:00"] {
+            assert!(hours(wrong).is_err(), "{wrong}");
+        }
     }
 }

@@ -99,8 +99,7 @@ fn of_stated_burst(
             (sigma_m, format!("the stated {}", units.height(burst_m)))
         }
         BurstSpread::Diameter(sigma) => {
-            let ln_density = |z: f64| stack.air.at(z).density_kg_m3.ln();
-            let scale_m = 1_000.0 / (ln_density(burst_m - 500.0) - ln_density(burst_m + 500.0));
+            let scale_m = stack.air.density_scale_height_m(burst_m);
             let of = format!("what {:.0} % of burst diameter would be", 100.0 * sigma);
             (3.0 * scale_m * sigma, of)
         }

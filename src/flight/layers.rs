@@ -1,5 +1,6 @@
 //! The air cut into equal layers, each with its mean wind: what the integrator walks through.
 
+use crate::numeric::between;
 use crate::wind::column::WindProfile;
 
 /// Equal layers of geometric altitude above the ground.
@@ -127,7 +128,7 @@ impl LayerWinds {
             _ => self.parts[k][above - 1],
         };
         let high = self.parts[k][above];
-        [0, 1].map(|i| low[i] + (at - above as f64) * (high[i] - low[i]))
+        between(low, high, at - above as f64)
     }
 }
 

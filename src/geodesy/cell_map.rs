@@ -5,6 +5,7 @@ use proj::Proj;
 
 use super::lattice::{Axis, Lattice, Plane};
 use super::{Normal, Position};
+use crate::earth::MEAN_RADIUS_M;
 use crate::error::{Error, Result};
 
 /// Where a place lies among the rows and columns of a lattice.
@@ -36,8 +37,6 @@ pub struct Mesh {
     nodes: Array2<[f64; 2]>,
 }
 
-/// Radius of the earth that turns metres into radii here, m.
-const EARTH_M: f64 = 6_371_000.0;
 /// Spacing of the mesh, m, unless that made too many nodes.
 const SPACING_M: f64 = 10_000.0;
 /// Most nodes along a side.
@@ -110,7 +109,7 @@ impl Mesh {
     ) -> Mesh {
         let (center, axes) = (center.normal(), center.normal().east_north());
         let half = (reach_m / spacing_m).ceil().max(1.0) as usize;
-        let (step, side) = (spacing_m / EARTH_M, 2 * half + 1);
+        let (step, side) = (spacing_m / MEAN_RADIUS_M, 2 * half + 1);
         let first = -(half as f64) * step;
         let nodes = Array2::from_shape_fn((side, side), |(j, i)| {
             let (x, y) = (first + step * i as f64, first + step * j as f64);

@@ -1,11 +1,10 @@
 //! Parts of a lattice.
 
+use super::Position;
 use super::lattice::{Axis, Lattice, LatticeMap, Plane, Window};
-use super::{Position, SEMI_MAJOR_M};
+use crate::earth::{SEMI_MAJOR_M, SHORTEST_DEGREE_M};
 use crate::error::Result;
 
-/// Metres in a degree of latitude, at least (at the equator).
-const DEGREE_M: f64 = 110_574.0;
 /// Poleward of this a window takes all columns, degrees: they lie too close to count.
 const POLAR_LAT_DEG: f64 = 87.0;
 
@@ -45,7 +44,7 @@ impl Lattice {
         let [row, column] = map.row_column(place)?;
         let (rows, columns) = match self.plane {
             Plane::LatLon => {
-                let degrees = reach_m / DEGREE_M;
+                let degrees = reach_m / SHORTEST_DEGREE_M;
                 let farthest = (place.lat_deg.abs() + degrees).min(90.0);
                 if self.goes_round() && farthest > POLAR_LAT_DEG {
                     let (row, rows) = span(row, degrees / self.y.step, self.y.count);

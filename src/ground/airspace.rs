@@ -7,6 +7,7 @@ use super::region::Region;
 use super::touchdown::Fix;
 use crate::error::Result;
 use crate::geodesy::Position;
+use crate::numeric::between;
 use crate::units::{FOOT_M, NAUTICAL_MILE_M};
 
 /// A cylinder of air around airports of a kind.
@@ -184,7 +185,7 @@ impl<'a> Airspace<'a> {
         } else {
             1.0
         };
-        let end = [0, 1].map(|k| a[k] + share * (b[k] - a[k]));
+        let end = between(a, b, share);
         let center = self.map.airports()[airport].1;
         distance_m(center, a, end) <= self.cylinders[cylinder].radius_m
     }

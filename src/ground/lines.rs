@@ -4,6 +4,8 @@ use rstar::primitives::{GeomWithData, Line as Edge};
 use rstar::{PointDistance, RTree};
 
 use super::region::Region;
+use crate::earth::DEGREE_M;
+use crate::numeric::between;
 
 /// Edges longer than this, m, are divided: a line straight in degrees is not straight on the
 /// plane, and is off it by d^2 tan(latitude) / (8 R), 0.5 m for this at 45 degrees.
@@ -73,14 +75,14 @@ pub(super) fn on_plane(region: &Region, points: &[[f64; 2]]) -> Vec<[f64; 2]> {
             let degrees = (here[0] - from[0]).hypot(here[1] - from[1]);
             let length = (there[0] - start[0]).hypot(there[1] - start[1]);
             let parts = if degrees > 1.0 {
-                length.max(degrees * 111_195.0)
+                length.max(degrees * DEGREE_M)
             } else {
                 length
             };
             let parts = (parts / LONGEST_M).ceil().clamp(1.0, MOST_PARTS);
             for k in 1..parts as usize {
                 let t = k as f64 / parts;
-                out.push(region.project([0, 1].map(|i| from[i] + t * (here[i] - from[i]))));
+                out.push(region.project(between(from, here, t)));
             }
         }
         out.push(there);

@@ -1,11 +1,7 @@
 //! A plane in metres around a centre, without PROJ: fast, and shared between threads.
 
-use crate::geodesy::{FLATTENING, Normal, Position, SEMI_MAJOR_M};
-
-/// First eccentricity squared of WGS84.
-const E2: f64 = FLATTENING * (2.0 - FLATTENING);
-/// Mean radius of the earth, m (Moritz 1980, Geodetic Reference System 1980).
-const MEAN_RADIUS_M: f64 = 6_371_008.8;
+use crate::earth::{ECCENTRICITY_2, MEAN_RADIUS_M, SEMI_MAJOR_M};
+use crate::geodesy::{Normal, Position};
 
 /// East and north of a centre, in metres: azimuthal, distances from the centre true.
 ///
@@ -53,8 +49,8 @@ impl Plane {
 
 /// The point of the ellipsoid with that normal, earth-fixed, m.
 fn earth_fixed(Normal([x, y, z]): Normal) -> [f64; 3] {
-    let n = SEMI_MAJOR_M / (1.0 - E2 * z * z).sqrt();
-    [n * x, n * y, n * (1.0 - E2) * z]
+    let n = SEMI_MAJOR_M / (1.0 - ECCENTRICITY_2 * z * z).sqrt();
+    [n * x, n * y, n * (1.0 - ECCENTRICITY_2) * z]
 }
 
 #[cfg(test)]

@@ -5,10 +5,10 @@
 //! its box, so that all that follows can work on a plane.
 
 use super::plane::Plane;
+use crate::earth::SHORTEST_DEGREE_M;
 use crate::geodesy::{Normal, Position};
+use crate::numeric::between;
 
-/// Metres in a degree of latitude, at least (at the equator).
-const DEGREE_M: f64 = 110_574.0;
 /// The farthest a region may reach, m: beyond, distances on its plane are off by more than 0.1 %.
 pub const FARTHEST_M: f64 = 500_000.0;
 /// An edge turning by this much in longitude or more (but not all the way round), degrees, crosses
@@ -32,7 +32,7 @@ impl Region {
     /// The region that reaches `reach_m` around a centre; never beyond [`FARTHEST_M`].
     pub fn around(center: Position, reach_m: f64) -> Region {
         let reach_m = reach_m.clamp(0.0, FARTHEST_M);
-        let degrees = reach_m / DEGREE_M;
+        let degrees = reach_m / SHORTEST_DEGREE_M;
         let lat = [center.lat_deg - degrees, center.lat_deg + degrees];
         let farthest = center.lat_deg.abs() + degrees;
         let half = if farthest < 89.0 {
@@ -181,7 +181,7 @@ fn cut(ring: &[[f64; 2]], axis: usize, bound: f64, sign: f64) -> Vec<[f64; 2]> {
         let (d0, d1) = (depth(before), depth(here));
         if (d0 < 0.0) != (d1 < 0.0) {
             let t = d0 / (d0 - d1);
-            let mut point = [0, 1].map(|k| before[k] + t * (here[k] - before[k]));
+            let mut point = between(before, here, t);
             point[axis] = bound;
             out.push(point);
         }

@@ -1,7 +1,9 @@
 //! Where a falling track meets the ground.
 
 use super::terrain::Terrain;
-use crate::geodesy::{Normal, SEMI_MAJOR_M};
+use crate::earth::SEMI_MAJOR_M;
+use crate::geodesy::Normal;
+use crate::numeric;
 
 /// A point of a track.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -124,7 +126,7 @@ fn closer(
 
 /// The point at a share of the way from one to the other.
 fn between(a: Fix, b: Fix, t: f64) -> Fix {
-    let n: [f64; 3] = std::array::from_fn(|i| a.place.0[i] + t * (b.place.0[i] - a.place.0[i]));
+    let n = numeric::between(a.place.0, b.place.0, t);
     let scale = 1.0 / n.iter().map(|v| v * v).sum::<f64>().sqrt();
     Fix {
         place: Normal(n.map(|v| v * scale)),

@@ -12,6 +12,7 @@ use super::zone::Mark;
 use crate::clock::{after, seconds_between};
 use crate::geodesy::Position;
 use crate::ground::plane::Plane;
+use crate::numeric::quantile;
 use crate::units::{FOOT_M, MILE_M, UnitSystem};
 use crate::wind::sounding::Wind;
 
@@ -125,9 +126,8 @@ pub fn landing_times(brief: &Brief) -> Picture {
     let mut picture = Picture::new(WIDTH, 290.0);
     let mut times = brief.landing_times_s.clone();
     times.sort_by(f64::total_cmp);
-    let quantile = |p: f64| times.get((p * times.len().saturating_sub(1) as f64).round() as usize);
-    let (first, last) = (quantile(0.002), quantile(0.998));
-    let (Some(&first), Some(&last)) = (first, last) else {
+    let (first, last) = (quantile(&times, 0.002), quantile(&times, 0.998));
+    let (Some(first), Some(last)) = (first, last) else {
         return picture;
     };
     let width_s = axis_step((last - first).max(60.0) / 60.0, 24.0) * 60.0;
@@ -156,8 +156,8 @@ pub fn landing_times(brief: &Brief) -> Picture {
         bottom,
     );
     let (early, late) = (
-        quantile(0.05).copied().unwrap_or(first),
-        quantile(0.95).copied().unwrap_or(last),
+        quantile(&times, 0.05).unwrap_or(first),
+        quantile(&times, 0.95).unwrap_or(last),
     );
     for (i, count) in counts.iter().enumerate() {
         let left = start + i as f64 * width_s;

@@ -2,9 +2,9 @@
 
 use std::fmt;
 
-use super::root::last_true;
 use super::{Filled, Stack};
 use crate::flight::rise::Miss;
+use crate::numeric::last_true;
 use crate::units::{UnitSystem, duration};
 use crate::vehicle::balloon::Fill;
 

@@ -8,6 +8,7 @@ use crate::atmosphere::{
 };
 use crate::error::{Fault, Result};
 use crate::geodesy::Position;
+use crate::numeric::linear;
 use crate::wind::sounding::{HeightSource, Level, Model, Sounding, Tally, Wind};
 
 /// One ascent as a reader found it, in SI units but otherwise untouched.
@@ -255,7 +256,7 @@ fn missing_geopotentials(
     }
     for node in &shape {
         if rows[node.row].height_m.is_none() {
-            missing[node.row] = interpolate(&shifts, node.x).map(|shift| node.height + shift);
+            missing[node.row] = linear(&shifts, node.x).map(|shift| node.height + shift);
         }
     }
     missing
@@ -295,7 +296,7 @@ fn column_shape(rows: &[Row], tally: &mut Tally) -> Vec<Node> {
             .first()
             .zip(measured.last())
             .is_some_and(|(low, high)| (low.0..=high.0).contains(&x));
-        let tv = match interpolate(&measured, x) {
+        let tv = match linear(&measured, x) {
             Some(tv) if inside => tv,
             _ => {
                 guessed = true;
@@ -316,20 +317,6 @@ fn column_shape(rows: &[Row], tally: &mut Tally) -> Vec<Node> {
         );
     }
     shape
-}
-
-/// Linear between points with rising x, held at the ends; `None` without points.
-fn interpolate(points: &[(f64, f64)], x: f64) -> Option<f64> {
-    let (first, last) = (points.first()?, points.last()?);
-    let above = points.partition_point(|p| p.0 < x);
-    if above == 0 {
-        return Some(first.1);
-    }
-    let Some(&(x1, y1)) = points.get(above) else {
-        return Some(last.1);
-    };
-    let (x0, y0) = points[above - 1];
-    Some(y0 + (y1 - y0) * (x - x0) / (x1 - x0))
 }
 
 /// The level of a row; `None`, counted, when it has no height or nothing but height and pressure

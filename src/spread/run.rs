@@ -10,6 +10,7 @@ use crate::flight::model::{Aloft, Departures, FlightModel, Moment, Scratch, Wind
 use crate::flight::rise::Miss;
 use crate::geodesy::Normal;
 use crate::ground::touchdown::Fix;
+use crate::numeric::quantile;
 use crate::wind::error_process::WindErrorProcess;
 use crate::wind::placing::Outside;
 
@@ -135,11 +136,7 @@ fn run_from(
 pub fn quantiles(landings: &[Landing], value: impl Fn(&Landing) -> f64) -> [f64; 3] {
     let mut values: Vec<f64> = landings.iter().map(value).collect();
     values.sort_by(f64::total_cmp);
-    let last = values.len().saturating_sub(1);
-    [0.05, 0.5, 0.95].map(|p| {
-        let at = (p * last as f64).round() as usize;
-        values.get(at).copied().unwrap_or(0.0)
-    })
+    [0.05, 0.5, 0.95].map(|p| quantile(&values, p).unwrap_or(0.0))
 }
 
 /// What is drawn layer by layer; `None` for nothing.

@@ -18,6 +18,7 @@
 //! The papers themselves were not read; densities are held against CoolProp's in the tests.
 
 use super::balloon::Gas;
+use crate::numeric::last_true;
 
 /// n delta^d tau^t exp(-delta^l), without the exponential where l is 0.
 struct Power {
@@ -183,16 +184,9 @@ pub fn density_mol_m3(gas: Gas, pressure_pa: f64, temperature_k: f64) -> Option<
         return None;
     }
     let equation = Equation::of(gas);
-    let (mut low, mut high) = (0.0, DENSEST_MOL_M3);
-    for _ in 0..64 {
-        let middle = 0.5 * (low + high);
-        if equation.pressure_pa(middle, temperature_k) < pressure_pa {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    Some(0.5 * (low + high))
+    Some(last_true(0.0, DENSEST_MOL_M3, |density| {
+        equation.pressure_pa(density, temperature_k) < pressure_pa
+    }))
 }
 
 /// Pressure in Pa (absolute) at a density in mol/m3 and a temperature in K.

@@ -5,6 +5,7 @@ use jiff::Timestamp;
 use super::sounding::{Sounding, Wind};
 use crate::atmosphere::{AirLevel, AirProfile};
 use crate::geodesy::Position;
+use crate::numeric::{between, bracket};
 
 /// Wind and air by geometric altitude above one place at one time.
 #[derive(Debug, Clone)]
@@ -135,9 +136,7 @@ impl WindProfile {
     /// The wind at an altitude.
     pub fn at(&self, altitude_m: f64) -> Wind {
         let (a, b, f) = self.bracket(altitude_m);
-        wind(std::array::from_fn(|i| {
-            a.wind[i] + f * (b.wind[i] - a.wind[i])
-        }))
+        wind(between(a.wind, b.wind, f))
     }
 
     /// The exact mean over altitude of the wind between two altitudes; where they are the same,
@@ -155,23 +154,16 @@ impl WindProfile {
     fn integral_to(&self, altitude_m: f64) -> [f64; 2] {
         let (a, b, f) = self.bracket(altitude_m);
         let dz = altitude_m - a.altitude_m;
-        std::array::from_fn(|i| {
-            let here = a.wind[i] + f * (b.wind[i] - a.wind[i]);
-            a.integral[i] + 0.5 * dz * (a.wind[i] + here)
-        })
+        let here = between(a.wind, b.wind, f);
+        std::array::from_fn(|i| a.integral[i] + 0.5 * dz * (a.wind[i] + here[i]))
     }
 
-    /// The levels around an altitude and the share of the way between them; outside, the same
-    /// level twice.
+    /// The levels around an altitude and the share of the way between them; outside, 0 from the
+    /// nearest.
     fn bracket(&self, altitude_m: f64) -> (WindLevel, WindLevel, f64) {
-        let above = self.levels.partition_point(|l| l.altitude_m <= altitude_m);
-        if above == 0 || above == self.levels.len() {
-            let end = self.levels[above.saturating_sub(1)];
-            return (end, end, 0.0);
-        }
-        let (a, b) = (self.levels[above - 1], self.levels[above]);
-        let f = (altitude_m - a.altitude_m) / (b.altitude_m - a.altitude_m);
-        (a, b, f)
+        let (below, f) = bracket(&self.levels, |l| l.altitude_m, altitude_m);
+        let above = (below + 1).min(self.levels.len() - 1);
+        (self.levels[below], self.levels[above], f)
     }
 }
 

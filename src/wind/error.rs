@@ -5,6 +5,7 @@
 
 use super::column::WindProfile;
 use super::{departure, forecast_error};
+use crate::numeric::linear;
 
 /// How wrong the winds may be.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -52,13 +53,7 @@ impl ErrorPart {
 
 /// Linear between rows, held outside; 0 where there are none.
 pub(super) fn interpolate(rows: &[(f64, f64)], x: f64) -> f64 {
-    let above = rows.partition_point(|r| r.0 <= x);
-    match (above.checked_sub(1).map(|i| rows[i]), rows.get(above)) {
-        (Some(a), Some(b)) => a.1 + (b.1 - a.1) * (x - a.0) / (b.0 - a.0),
-        (Some(a), None) => a.1,
-        (None, Some(b)) => b.1,
-        (None, None) => 0.0,
-    }
+    linear(rows, x).unwrap_or(0.0)
 }
 
 /// Correlation length of a table of errors that the user gives, m (assumed).

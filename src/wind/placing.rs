@@ -3,10 +3,12 @@
 use jiff::Timestamp;
 
 use super::grid::{Block, Step};
+use crate::earth::MEAN_RADIUS_M;
 use crate::error;
 use crate::geodesy::cell_map::CellMap;
 use crate::geodesy::lattice::Lattice;
 use crate::geodesy::{Normal, Position};
+use crate::numeric::bracket;
 
 /// Columns and what each counts; the weights add up to 1.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -202,13 +204,11 @@ fn between(x: f64, count: usize) -> Option<(usize, f64)> {
 
 /// Nearer than this a station stands alone, m.
 const AT_STATION_M: f64 = 100.0;
-/// Radius of the earth for distances between stations, m.
-const EARTH_M: f64 = 6_371_000.0;
 
 fn station_weights(stations: &[Station], place: Normal, time_s: f64) -> Weights {
     let distance = |s: &Station| {
         let squares = (0..3).map(|i| (s.place.0[i] - place.0[i]).powi(2));
-        EARTH_M * squares.sum::<f64>().sqrt()
+        MEAN_RADIUS_M * squares.sum::<f64>().sqrt()
     };
     let nearest = stations
         .iter()
@@ -225,15 +225,7 @@ fn station_weights(stations: &[Station], place: Normal, time_s: f64) -> Weights 
     let mut weights = Weights::none();
     for station in stations {
         let share = share(station) / total;
-        let after = station.times_s.partition_point(|t| *t <= time_s);
-        let (i, late) = match (after.checked_sub(1), station.times_s.get(after)) {
-            (Some(i), Some(next)) => {
-                let before = station.times_s[i];
-                (i, (time_s - before) / (next - before))
-            }
-            (Some(i), None) => (i, 0.0),
-            (None, _) => (0, 0.0),
-        };
+        let (i, late) = bracket(&station.times_s, |t| *t, time_s);
         weights.push(station.first + i as u32, share * (1.0 - late));
         if late > 0.0 {
             weights.push(station.first + i as u32 + 1, share * late);

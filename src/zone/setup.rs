@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::stack::{self, FilledBalloon};
 use super::terrain::layers_below;
-use crate::atmosphere::AirProfile;
+use crate::atmosphere::{AirProfile, LARGEST_DENSITY_SCALE_HEIGHT_M};
 use crate::error::{Error, Result};
 use crate::flight::layers::{LayerWinds, Layers, STATED_THICKNESS_M, THICKNESS_M};
 use crate::flight::model::{Fall, FlightModel, Winds};
@@ -234,21 +234,23 @@ fn burst_by_diameter(
 
 /// How high the layers must reach so that every draw bursts in them: with the gas at air
 /// temperature the burst rises by 3 H ln(1 + x) for a diameter larger by x, and by H x for a
-/// volume smaller by x, with the density scale height H of at most 8 km.
+/// volume smaller by x, with the density scale height H.
 fn top(planned_burst_m: f64, spread: &Spread) -> f64 {
     let higher = match spread.burst {
-        BurstSpread::Diameter(sigma) => 3.0 * 8_000.0 * (1.0 + 4.0 * sigma).ln(),
+        BurstSpread::Diameter(sigma) => {
+            3.0 * LARGEST_DENSITY_SCALE_HEIGHT_M * (1.0 + 4.0 * sigma).ln()
+        }
         BurstSpread::AltitudeM { sigma_m, .. } => 4.0 * sigma_m,
     };
-    (planned_burst_m + higher + 8_000.0 * 5.0 * spread.lift + 500.0).min(CEILING_M)
+    (planned_burst_m + higher + LARGEST_DENSITY_SCALE_HEIGHT_M * 5.0 * spread.lift + 500.0)
+        .min(CEILING_M)
 }
 
 /// The spread of a burst diameter as one of the burst altitude: dz = 3 H dD / D, with the density
 /// scale height H of the air there. Early bursts lie 3 H ln x higher, x below 1; of a low burst they
 /// stay at a tenth of its height above the site or more.
 fn by_altitude(burst: BurstSpread, air: &AirProfile, burst_m: f64, site_m: f64) -> BurstSpread {
-    let density = |z| air.at(z).density_kg_m3.ln();
-    let scale_m = 1_000.0 / (density(burst_m - 500.0) - density(burst_m + 500.0));
+    let scale_m = air.density_scale_height_m(burst_m);
     BurstSpread::AltitudeM {
         sigma_m: match burst {
             BurstSpread::AltitudeM { sigma_m, .. } => sigma_m,

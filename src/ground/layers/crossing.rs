@@ -3,6 +3,8 @@
 use rstar::primitives::{GeomWithData, Rectangle};
 use rstar::{AABB, RTree};
 
+use crate::numeric::between;
+
 /// Where two edges of a polygon's rings cross, in the rings' own coordinates. Touching is not
 /// crossing, nor is running along each other.
 pub(super) fn crossing(rings: &[Vec<[f64; 2]>]) -> Option<[f64; 2]> {
@@ -35,7 +37,7 @@ fn meet([a, b]: [[f64; 2]; 2], [c, d]: [[f64; 2]; 2]) -> Option<[f64; 2]> {
         return None;
     }
     let t = sa / (sa - sb);
-    Some([0, 1].map(|k| a[k] + t * (b[k] - a[k])))
+    Some(between(a, b, t))
 }
 
 #[cfg(test)]

@@ -1,13 +1,11 @@
 //! A rectangle of heights that knows where on the earth it lies.
 
 use super::too_many;
+use crate::earth::{DEGREE_M, SEMI_MAJOR_M};
 use crate::error::{Fault, Result};
 use crate::geodesy::cell_map::CellMap;
 use crate::geodesy::lattice::{Lattice, Plane, Window};
-use crate::geodesy::{Normal, Position, SEMI_MAJOR_M};
-
-/// Metres of a degree of latitude, about.
-const DEGREE_M: f64 = 111_195.0;
+use crate::geodesy::{Normal, Position};
 
 /// Heights row by row, the southernmost first, m.
 #[derive(Debug, Clone)]

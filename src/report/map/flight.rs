@@ -4,6 +4,7 @@ use super::labels::Labels;
 use super::sheet::Sheet;
 use crate::clock::seconds_between;
 use crate::geodesy::Position;
+use crate::numeric::between;
 use crate::report::brief::Brief;
 use crate::report::picture::Picture;
 use crate::report::words::{clock_time, waiting_name};
@@ -195,7 +196,7 @@ pub fn marks(
         }
         let share = (height_m - low.altitude_m) / span;
         let [a, b] = [low, high].map(|m| sheet.at(m.position));
-        let at = [0, 1].map(|k| a[k] + share * (b[k] - a[k]));
+        let at = between(a, b, share);
         let tip = if rising { -8.0 } else { 8.0 };
         let shape = vec![
             [at[0], at[1] + tip],
@@ -240,7 +241,7 @@ fn bars(picture: &mut Picture, sheet: &Sheet, brief: &Brief) -> Vec<([f64; 2], S
         while after > before && MARK_EVERY_S * f64::from(k) <= after {
             let share = (MARK_EVERY_S * f64::from(k) - before) / (after - before);
             let [a, b] = [&leg[0], &leg[1]].map(|m| sheet.at(m.position));
-            let at = [0, 1].map(|i| a[i] + share * (b[i] - a[i]));
+            let at = between(a, b, share);
             let long = (b[0] - a[0]).hypot(b[1] - a[1]).max(1e-9);
             let across = [-(b[1] - a[1]) / long * 7.0, (b[0] - a[0]) / long * 7.0];
             let ends = [

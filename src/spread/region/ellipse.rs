@@ -5,6 +5,7 @@ use std::f64::consts::{PI, TAU};
 use serde::Serialize;
 
 use super::moments::{Moments, PrincipalAxes};
+use crate::numeric::last_true;
 
 /// An axis shorter than this, metres, counts as this long when points are counted and rings are
 /// drawn, so that a region without width still has an inside and a drawable outline.
@@ -240,8 +241,6 @@ pub fn squared_radius_predicted(probability: f64, count: usize) -> Option<f64> {
 
 /// How many directions of a quarter turn the circle's probability is summed over.
 const DIRECTIONS: usize = 200;
-/// How often the radius is bisected: to 2^-50 of the longer axis.
-const BISECTIONS: usize = 50;
 
 /// Radius in metres of the circle, around the mean of a bivariate normal, that holds
 /// `probability`; with 0.5, the circular error probable.
@@ -279,16 +278,10 @@ pub fn radius_holding(probability: f64, sigma_major_m: f64, sigma_minor_m: f64) 
         return Some(0.0);
     }
     let ratio = short / long;
-    let (mut low, mut high) = (k * ratio, k);
-    for _ in 0..BISECTIONS {
-        let middle = 0.5 * (low + high);
-        if circle_share(middle, ratio) < probability {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    Some(long * 0.5 * (low + high))
+    let radius = last_true(k * ratio, k, |radius| {
+        circle_share(radius, ratio) < probability
+    });
+    Some(long * radius)
 }
 
 /// Share of a centred normal with standard deviations 1 and `minor` within `radius`.

@@ -1,0 +1,96 @@
+//! Small numerical work that several rooms share.
+
+/// The largest number for which `holds` is still true, to the last bits, between `low`, where it
+/// is, and `high`, where it is not; it must turn only once between them.
+pub fn last_true(mut low: f64, mut high: f64, holds: impl Fn(f64) -> bool) -> f64 {
+    // Each step halves what is left: after 80 the ends are neighbours, or nearly.
+    for _ in 0..80 {
+        let middle = 0.5 * (low + high);
+        if middle <= low || middle >= high {
+            break;
+        }
+        if holds(middle) {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    low
+}
+
+/// Of numbers in ascending order the one that a share of them stays below: the nearest in rank,
+/// p (n - 1), none between two; `None` of no numbers.
+pub fn quantile(ascending: &[f64], share: f64) -> Option<f64> {
+    let last = ascending.len().saturating_sub(1);
+    ascending
+        .get((share * last as f64).round() as usize)
+        .copied()
+}
+
+/// The index of the last of `items` at or below `x`, and the share of the way from it to the next;
+/// below the first and above the last, that one and 0. `key` must not fall from item to item.
+pub fn bracket<T>(items: &[T], key: impl Fn(&T) -> f64, x: f64) -> (usize, f64) {
+    let above = items.partition_point(|item| key(item) <= x);
+    match (above.checked_sub(1), items.get(above)) {
+        (Some(below), Some(next)) => {
+            let from = key(&items[below]);
+            (below, (x - from) / (key(next) - from))
+        }
+        (Some(last), None) => (last, 0.0),
+        (None, _) => (0, 0.0),
+    }
+}
+
+/// The second of each pair, linear between pairs whose first does not fall, held at the ends; `None`
+/// without pairs.
+pub fn linear(pairs: &[(f64, f64)], x: f64) -> Option<f64> {
+    let (below, share) = bracket(pairs, |pair| pair.0, x);
+    let from = pairs.get(below)?.1;
+    let to = pairs.get(below + 1).map_or(from, |pair| pair.1);
+    Some(from + share * (to - from))
+}
+
+/// The point at a share of the way from one to another.
+pub fn between<const N: usize>(from: [f64; N], to: [f64; N], share: f64) -> [f64; N] {
+    std::array::from_fn(|k| from[k] + share * (to[k] - from[k]))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_square_root() {
+        let root = last_true(0.0, 10.0, |x| x * x <= 2.0);
+        assert!((root - 2f64.sqrt()).abs() < 1e-15);
+    }
+
+    #[test]
+    fn quantiles_are_numbers_of_the_list() {
+        let ascending = [1.0, 2.0, 4.0, 8.0, 16.0];
+        let of = |share| quantile(&ascending, share);
+        assert_eq!(
+            [of(0.0), of(0.5), of(1.0)],
+            [Some(1.0), Some(4.0), Some(16.0)]
+        );
+        assert_eq!([of(0.6), of(0.65)], [Some(4.0), Some(8.0)]);
+        assert_eq!(quantile(&[], 0.5), None);
+    }
+
+    #[test]
+    fn linear_between_pairs_and_held_outside() {
+        let pairs = [(0.0, 1.0), (2.0, 5.0), (2.0, 6.0), (4.0, 0.0)];
+        let at = |x| linear(&pairs, x);
+        assert_eq!(
+            [at(-1.0), at(0.0), at(1.0)],
+            [Some(1.0), Some(1.0), Some(3.0)]
+        );
+        assert_eq!(
+            [at(2.0), at(3.0), at(9.0)],
+            [Some(6.0), Some(3.0), Some(0.0)]
+        );
+        assert_eq!(linear(&[], 0.0), None);
+        assert_eq!(bracket(&pairs, |p| p.0, 4.0), (3, 0.0));
+        assert_eq!(between([0.0, 4.0], [1.0, 0.0], 0.25), [0.25, 3.0]);
+    }
+}
