@@ -10,6 +10,7 @@ pub mod cli;
 pub mod clock;
 pub mod error;
 pub mod fetch;
+pub mod files;
 pub mod fill;
 pub mod flight;
 pub mod geodesy;

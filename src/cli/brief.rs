@@ -15,7 +15,7 @@ use crate::brief::brief;
 use crate::error::{Error, Result};
 use crate::plan::Plan;
 use crate::report::brief::Brief;
-use crate::report::write_file::write_atomically;
+use crate::files::write_atomically;
 use crate::report::{brief_page, calendar, geojson, gpx, kml, map, zone_csv};
 use crate::units::UnitSystem;
 use crate::zone::DRAWS;

@@ -12,7 +12,7 @@ use super::wind_files::{self, WindFiles};
 use crate::error::{Error, Result};
 use crate::geodesy::Position;
 use crate::report::picture::Picture;
-use crate::report::write_file::write_atomically;
+use crate::files::write_atomically;
 use crate::report::{forecast, profile_picture, winds};
 use crate::sources::grid::GridFile;
 use crate::sources::grid::archive::{Archive, Joining};

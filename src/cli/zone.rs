@@ -13,7 +13,7 @@ use super::wind_files::WindArgs;
 use crate::error::Result;
 use crate::plan::Plan;
 use crate::report::facts::Facts;
-use crate::report::write_file::UnfinishedFile;
+use crate::files::UnfinishedFile;
 use crate::report::zone::Zone;
 use crate::report::{geojson, zone_table};
 use crate::zone::{DRAWS, Options, Prediction, predict};

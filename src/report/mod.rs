@@ -30,7 +30,6 @@ pub mod site;
 pub mod sites;
 pub mod winds;
 mod words;
-pub mod write_file;
 pub mod zone;
 pub mod zone_csv;
 pub mod zone_table;
