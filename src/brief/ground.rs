@@ -18,7 +18,7 @@ use crate::ground::terrain::Terrain;
 use crate::plan::Plan;
 use crate::report::days::{Hazard, NearPlace};
 use crate::report::map::ground::MapGround;
-use crate::report::zone::Zone;
+use crate::zone::Zone;
 
 /// Room around the flight and the landings, m: the sheet of the map shows some of it, and what
 /// lies near a landing counts.

@@ -11,8 +11,8 @@ use std::sync::Arc;
 use crate::geodesy::Position;
 use crate::ground::terrain::Terrain;
 use crate::report::brief::Hearing;
-use crate::report::zone::Mark;
 use crate::units::UnitSystem;
+use crate::zone::Mark;
 
 /// Mean radius of the earth, m.
 const EARTH_M: f64 = 6_371_000.0;

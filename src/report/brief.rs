@@ -4,11 +4,10 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use super::days::{Hazard, NearPlace};
-use super::facts::Facts;
 use super::map::ground::MapGround;
-use super::zone::{Mark, Zone};
 use crate::geodesy::Position;
 use crate::spread::region::GroundEllipse;
+use crate::zone::{Facts, Mark, Zone};
 
 /// All that a briefing tells.
 #[derive(Debug, Clone)]

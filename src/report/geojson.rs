@@ -12,9 +12,9 @@ use super::brief::Brief;
 use super::coordinates::{TrackPoint, areas, clock, lon_lat, metres, round, track_lines};
 use super::extent::Extent;
 use super::words::waiting_name;
-use super::zone::{Mark, Zone};
 use crate::geodesy::Position;
 use crate::spread::region::{GroundContour, GroundEllipse, GroundPolygon};
+use crate::zone::{Mark, Zone};
 
 /// Decimals of other angles, areas in square kilometres and shares.
 const OTHER_DECIMALS: i32 = 6;

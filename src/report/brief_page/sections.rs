@@ -5,9 +5,9 @@ use crate::report::brief::{Brief, Change, Event, QuietZone, WaitingPoint};
 use crate::report::charts;
 use crate::report::days::Hazard;
 use crate::report::words;
-use crate::report::zone::Mark;
 use crate::report::zone_table::{CAUTIONS, early_bursts, source_words};
 use crate::units::{UnitSystem, duration};
+use crate::zone::Mark;
 
 /// A section of the page.
 pub struct Section {
