@@ -11,7 +11,6 @@ pub mod coordinates;
 pub mod days;
 pub mod days_picture;
 mod extent;
-pub mod fill;
 pub mod fill_card;
 pub mod fill_picture;
 pub mod fill_rules;
