@@ -5,6 +5,7 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use crate::choice;
+use crate::choice::answer::{Hazard, NearPlace};
 use crate::choice::judge::{hazards, near_place};
 use crate::error::Result;
 use crate::geodesy::Normal;
@@ -16,7 +17,6 @@ use crate::ground::places::{Place, Places, places};
 use crate::ground::region::Region;
 use crate::ground::terrain::Terrain;
 use crate::plan::Plan;
-use crate::report::days::{Hazard, NearPlace};
 use crate::report::map::ground::MapGround;
 use crate::zone::Zone;
 

@@ -3,8 +3,8 @@
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::days::{Hazard, NearPlace};
 use super::map::ground::MapGround;
+use crate::choice::answer::{Hazard, NearPlace};
 use crate::geodesy::Position;
 use crate::spread::region::GroundEllipse;
 use crate::zone::{Facts, Mark, Zone};
