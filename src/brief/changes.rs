@@ -2,9 +2,9 @@
 
 use rayon::prelude::*;
 
+use super::answer::{Change, Moved};
 use crate::clock::{after, seconds_between};
 use crate::plan::{FillPlan, Plan};
-use crate::report::brief::{Change, Moved};
 use crate::spread::draws::Spread;
 use crate::units::{UnitSystem, duration};
 use crate::vehicle::burst::BURST_DIAMETER_SIGMA;

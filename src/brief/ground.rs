@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
+use super::answer::MapGround;
 use crate::choice;
 use crate::choice::answer::{Hazard, NearPlace};
 use crate::choice::judge::{hazards, near_place};
@@ -17,7 +18,6 @@ use crate::ground::places::{Place, Places, places};
 use crate::ground::region::Region;
 use crate::ground::terrain::Terrain;
 use crate::plan::Plan;
-use crate::report::map::ground::MapGround;
 use crate::zone::Zone;
 
 /// Room around the flight and the landings, m: the sheet of the map shows some of it, and what

@@ -1,7 +1,7 @@
 //! The heights that an authority's form asks about, and when the planned flight passes them.
 
+use super::answer::HeightRow;
 use crate::clock::{after, seconds_between};
-use crate::report::brief::HeightRow;
 use crate::units::{FOOT_M, UnitSystem};
 use crate::zone::Mark;
 

@@ -8,9 +8,9 @@
 
 use std::sync::Arc;
 
+use super::answer::Hearing;
 use crate::geodesy::Position;
 use crate::ground::terrain::Terrain;
-use crate::report::brief::Hearing;
 use crate::units::UnitSystem;
 use crate::zone::Mark;
 

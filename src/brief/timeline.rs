@@ -2,10 +2,10 @@
 
 use jiff::Timestamp;
 
+use super::answer::{Event, EventKind};
 use crate::clock::after;
 use crate::ground::sun::{Span, daylight};
 use crate::plan::Plan;
-use crate::report::brief::{Event, EventKind};
 use crate::spread::draws::Spread;
 use crate::spread::run::{Landing, quantiles};
 use crate::units::duration;

@@ -2,12 +2,12 @@
 
 use std::sync::Arc;
 
+use super::answer::WaitingPoint;
 use super::ground::BriefGround;
 use super::radio::hearing;
 use crate::geodesy::{Normal, Position, wrap_longitude};
 use crate::ground::layers::{Kind, Line, RoadClass};
 use crate::ground::terrain::Terrain;
-use crate::report::brief::WaitingPoint;
 use crate::units::UnitSystem;
 use crate::zone::Zone;
 

@@ -3,11 +3,11 @@
 
 use jiff::Timestamp;
 
-use super::brief::Brief;
 use super::map::flight::{ELLIPSE, ellipse_look, stroke};
 use super::map::labels::Labels;
 use super::picture::{Anchor, Picture, axis_step, tick};
 use super::words::{clock_time, clock_with_zone, far};
+use crate::brief::Brief;
 use crate::clock::{after, seconds_between};
 use crate::geodesy::Position;
 use crate::ground::plane::Plane;

@@ -9,10 +9,11 @@ use std::fmt::Write as _;
 use geo::{Coord, LineString, Polygon};
 use jiff::Timestamp;
 
-use super::brief::{Brief, WaitingPoint};
 use super::coordinates::{areas, clock, lon_lat, metres, track_lines};
 use super::markup::Markup;
 use super::words::{self, region_name};
+use crate::brief::Brief;
+use crate::brief::answer::WaitingPoint;
 use crate::clock::seconds_between;
 use crate::spread::region::{GroundContour, GroundEllipse};
 use crate::units::UnitSystem;

@@ -3,7 +3,6 @@
 pub mod aim;
 pub mod antimeridian;
 pub mod basis;
-pub mod brief;
 pub mod brief_page;
 pub mod calendar;
 pub mod charts;

@@ -2,9 +2,9 @@
 
 use super::labels::Labels;
 use super::sheet::Sheet;
+use crate::brief::Brief;
 use crate::clock::seconds_between;
 use crate::geodesy::Position;
-use crate::report::brief::Brief;
 use crate::report::picture::Picture;
 use crate::report::words::{clock_time, waiting_name};
 use crate::units::{FOOT_M, UnitSystem};
