@@ -1,6 +1,8 @@
 //! Sizing a flight: from a plan and the air above its site to masses, gas, lift and what follows.
 
+pub mod answer;
 pub mod checklist;
+pub mod compared;
 mod curves;
 pub mod findings;
 mod gas;
@@ -11,12 +13,13 @@ mod sensitivity;
 
 use serde::de::DeserializeOwned;
 
+pub use self::answer::Fill;
+use self::answer::{Balloon, FlightFacts, Lift, Site};
 use self::findings::Seen;
 use self::rules::{Numbers, RuleSet};
 use crate::atmosphere::{Air, P0_PA};
 use crate::error::{Error, Fault, Result};
 use crate::plan::{BalloonPlan, FillPlan, LoadKind, Plan};
-use crate::report::fill::{Balloon, Fill, FlightFacts, Lift, Site};
 use crate::sizing::{Filled, Flight, Known, Stack};
 use crate::spread::draws::{BurstSpread, Spread};
 use crate::units::{UnitSystem, duration};

@@ -11,6 +11,7 @@ pub mod clock;
 pub mod earth;
 pub mod error;
 pub mod fetch;
+pub mod files;
 pub mod fill;
 pub mod flight;
 pub mod geodesy;

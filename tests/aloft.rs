@@ -16,12 +16,11 @@ use std::fs;
 use std::path::Path;
 
 use windfall::plan::Plan;
-use windfall::report::zone::{Mark, Zone};
 use windfall::sources::{self, Ascent};
 use windfall::spread::region::GroundEllipse;
 use windfall::units::UnitSystem;
 use windfall::zone::aloft::{Kept, Remaining};
-use windfall::zone::{Options, WindInput, predict, predict_and_keep};
+use windfall::zone::{Mark, Options, WindInput, Zone, predict, predict_and_keep};
 
 const OPTIONS: Options = Options {
     draws: 2_000,

@@ -15,10 +15,10 @@ use grids::{PORTUGAL_2023, archive, path};
 use jiff::Timestamp;
 use program::{stderr, stdout, windfall};
 use serde_json::Value;
+use windfall::choice::answer::{Days, Row, Verdict};
 use windfall::choice::days::days;
+use windfall::ground::site::SiteVerdict;
 use windfall::plan::Plan;
-use windfall::report::days::{Days, Row, Verdict};
-use windfall::report::site::SiteVerdict;
 use windfall::units::UnitSystem;
 use windfall::zone::{Options, WindInput, predict};
 

@@ -6,7 +6,7 @@
 
 use windfall::brief::radio::{hearing, horizon_m, lowest_seen_m};
 use windfall::geodesy::Position;
-use windfall::report::zone::Mark;
+use windfall::zone::Mark;
 
 /// Heights, m, and the distance along the ground at which they just see each other, km.
 const HORIZONS: [(f64, f64, f64); 4] = [

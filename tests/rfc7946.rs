@@ -11,8 +11,8 @@ use proptest::prelude::*;
 use serde_json::{Value, json};
 use windfall::geodesy::{LocalFrame, Position};
 use windfall::report::geojson::{collection, text};
-use windfall::report::zone::{Mark, Zone};
 use windfall::spread::region::{Ellipse, GroundContour, GroundPolygon};
+use windfall::zone::{Mark, Zone};
 
 fn at(lat: f64, lon: f64) -> Position {
     Position::new(lat, lon).unwrap()

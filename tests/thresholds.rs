@@ -14,8 +14,8 @@ mod changed;
 mod program;
 
 use program::{stderr, stdout, windfall};
+use windfall::fill::compared::Verdict;
 use windfall::fill::rules::{Numbers, RuleBook};
-use windfall::report::fill_rules::Verdict;
 use windfall::units::{
     CUBIC_FOOT_M3, Dimension, FOOT_M, POUND_FORCE_N, POUND_KG, UnitSystem, parse,
 };

@@ -2,10 +2,10 @@
 
 use rayon::prelude::*;
 
+use super::answer::{Change, Moved};
 use crate::atmosphere::DENSITY_SCALE_HEIGHT_M;
 use crate::clock::{after, seconds_between};
 use crate::plan::{FillPlan, Plan};
-use crate::report::brief::{Change, Moved};
 use crate::spread::draws::Spread;
 use crate::units::{UnitSystem, duration};
 use crate::vehicle::burst::BURST_DIAMETER_SIGMA;

@@ -4,7 +4,9 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
+use super::answer::MapGround;
 use crate::choice;
+use crate::choice::answer::{Hazard, NearPlace};
 use crate::choice::judge::{hazards, near_place};
 use crate::error::Result;
 use crate::geodesy::Normal;
@@ -16,9 +18,7 @@ use crate::ground::places::{Place, Places, places};
 use crate::ground::region::Region;
 use crate::ground::terrain::Terrain;
 use crate::plan::Plan;
-use crate::report::days::{Hazard, NearPlace};
-use crate::report::map::ground::MapGround;
-use crate::report::zone::Zone;
+use crate::zone::Zone;
 
 /// Room around the flight and the landings, m: the sheet of the map shows some of it, and what
 /// lies near a landing counts.

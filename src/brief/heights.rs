@@ -1,9 +1,9 @@
 //! The heights that an authority's form asks about, and when the planned flight passes them.
 
+use super::answer::HeightRow;
 use crate::clock::{after, seconds_between};
-use crate::report::brief::HeightRow;
-use crate::report::zone::Mark;
 use crate::units::{FOOT_M, UnitSystem};
+use crate::zone::Mark;
 
 /// Thousands of metres or of feet. 60,000 ft (18,288 m) is a limit in rules of many countries.
 const METRIC_M: [f64; 8] = [

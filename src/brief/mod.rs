@@ -1,6 +1,7 @@
 //! What the crew needs besides the zone: where to wait, what changes the answer, what it hits, how
 //! far the tracker is heard, what remains when it goes quiet.
 
+pub mod answer;
 mod changes;
 mod ground;
 mod heights;
@@ -13,12 +14,12 @@ use std::path::Path;
 
 use jiff::Timestamp;
 
+pub use self::answer::Brief;
 use self::ground::BriefGround;
 use crate::choice;
 use crate::error::Result;
 use crate::geodesy::Normal;
 use crate::plan::Plan;
-use crate::report::brief::Brief;
 use crate::zone::{Options, WindInput, predict_and_keep};
 
 /// Predicts the zone of a plan and finds all that its briefing tells. `made` is the time it gives as

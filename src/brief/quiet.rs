@@ -2,8 +2,8 @@
 
 use rayon::prelude::*;
 
+use super::answer::QuietZone;
 use crate::error::Result;
-use crate::report::brief::QuietZone;
 use crate::units::{FOOT_M, UnitSystem};
 use crate::zone::Options;
 use crate::zone::aloft::Kept;

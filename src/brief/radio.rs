@@ -8,12 +8,12 @@
 
 use std::sync::Arc;
 
+use super::answer::Hearing;
 use crate::earth::MEAN_RADIUS_M;
 use crate::geodesy::Position;
 use crate::ground::terrain::Terrain;
-use crate::report::brief::Hearing;
-use crate::report::zone::Mark;
 use crate::units::UnitSystem;
+use crate::zone::Mark;
 
 /// The radius for radio, m.
 const RADIO_EARTH_M: f64 = 4.0 / 3.0 * MEAN_RADIUS_M;

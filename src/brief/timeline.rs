@@ -2,14 +2,14 @@
 
 use jiff::Timestamp;
 
+use super::answer::{Event, EventKind};
 use crate::clock::after;
 use crate::ground::sun::{Span, daylight};
 use crate::plan::Plan;
-use crate::report::brief::{Event, EventKind};
-use crate::report::zone::Zone;
 use crate::spread::draws::Spread;
 use crate::spread::run::{Landing, quantiles};
 use crate::units::duration;
+use crate::zone::Zone;
 
 /// Filling begins this long before the release where the plan says nothing, s (common practice, no
 /// source).

@@ -2,15 +2,15 @@
 
 use std::sync::Arc;
 
+use super::answer::WaitingPoint;
 use super::ground::BriefGround;
 use super::radio::hearing;
 use crate::geodesy::{Normal, Position, wrap_longitude};
 use crate::ground::layers::{Kind, Line, RoadClass};
 use crate::ground::terrain::Terrain;
 use crate::numeric::quantile;
-use crate::report::brief::WaitingPoint;
-use crate::report::zone::Zone;
 use crate::units::UnitSystem;
+use crate::zone::Zone;
 
 /// Cars that a place is found for.
 const POINTS: usize = 2;

@@ -12,6 +12,7 @@ use geo::{MultiPolygon, Rect, unary_union};
 use jiff::Timestamp;
 use rayon::prelude::*;
 
+use super::answer::{Aim, AimRow, LaunchPlace, LaunchRegion, Verdict};
 use super::basis::basis;
 use super::candidates::{AS_PLANNED, Candidate};
 use super::ground;
@@ -25,8 +26,6 @@ use crate::ground::map::{Class, GroundMap};
 use crate::ground::region::{FARTHEST_M, Region};
 use crate::ground::terrain::Terrain;
 use crate::plan::{GroundPlan, Plan};
-use crate::report::aim::{Aim, AimRow, LaunchPlace, LaunchRegion};
-use crate::report::days::Verdict;
 use crate::spread::region::polygons_on_ground;
 use crate::zone::releases::{FlownIn, FlownRelease, fly_releases};
 use crate::zone::{Options, WindInput, terrain};

@@ -1,11 +1,37 @@
 //! What comparisons tell of how they were made.
 
+use jiff::tz::TimeZone;
+use serde::Serialize;
+
 use super::ground;
 use super::verdict::Limits;
 use crate::ground::map::GroundMap;
 use crate::plan::Plan;
-use crate::report::basis::Basis;
 use crate::zone::{Options, WindInput};
+
+/// What a comparison was made from.
+#[derive(Debug, Clone, Serialize)]
+pub struct Basis {
+    /// The flight's name; may be empty.
+    pub name: String,
+    /// The zone of people's times.
+    #[serde(skip)]
+    pub timezone: TimeZone,
+    /// The limits in words.
+    pub limits: Vec<String>,
+    /// The region and hours that a forecast covers, in words.
+    pub covered: Option<String>,
+    /// Draws for each release.
+    pub draws: u64,
+    /// Their seed.
+    pub seed: u64,
+    /// The program's version.
+    pub version: String,
+    /// Where the ground comes from.
+    pub sources: Vec<String>,
+    /// What was assumed.
+    pub assumptions: Vec<String>,
+}
 
 /// Of a plan, winds, limits and ground, with what was assumed and what told the heights at landings.
 pub fn basis(

@@ -2,16 +2,16 @@
 
 use jiff::Timestamp;
 
+use super::answer::{Days, Row};
 use super::basis::basis;
 use super::ground;
 use super::judge::{Judge, rank};
-use super::site::checked;
 use super::verdict::Limits;
 use crate::error::Result;
 use crate::geodesy::Normal;
 use crate::ground::airspace::{default_cylinders, highest_top_m};
+use crate::ground::site::check;
 use crate::plan::Plan;
-use crate::report::days::{Days, Row};
 use crate::spread::run::Landing;
 use crate::zone::releases::{FlownIn, fly_releases};
 use crate::zone::{Options, WindInput, terrain};
@@ -59,6 +59,6 @@ pub fn days(
         basis: basis(plan, input, &limits, options, &map, &landed_on, assumed),
         site: plan.site,
         rows,
-        site_check: checked(&plan.ground, &map, plan.site),
+        site_check: check(&map, plan.site, &ground::site_limits(&plan.ground)),
     })
 }

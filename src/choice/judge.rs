@@ -5,6 +5,7 @@ use std::cmp::Ordering;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
+use super::answer::{Day, Hazard, NearPlace, Passing, Row, Verdict};
 use super::ground::buffers;
 use super::verdict::{Limits, judge, strains};
 use crate::clock::after;
@@ -15,7 +16,6 @@ use crate::ground::hits::{Buffer, Hits, hits};
 use crate::ground::map::{Class, GroundMap, Knowledge};
 use crate::ground::sun::{Span, daylight};
 use crate::plan::Plan;
-use crate::report::days::{Day, Hazard, NearPlace, Passing, Row, Verdict};
 use crate::spread::run::quantiles;
 use crate::units::UnitSystem;
 use crate::zone::LEFT_ALLOWED;

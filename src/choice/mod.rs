@@ -1,12 +1,12 @@
 //! Which day, which site: releases scored against limits and ranked.
 
 pub mod aim;
-mod basis;
+pub mod answer;
+pub mod basis;
 pub mod candidates;
 pub mod days;
 pub mod ground;
 pub mod judge;
-pub mod site;
 pub mod sites;
 pub mod times;
 pub mod verdict;

@@ -5,20 +5,18 @@
 
 use jiff::Timestamp;
 
+use super::answer::{Row, Site, Sites, Verdict};
 use super::basis::basis;
 use super::candidates::{AS_PLANNED, Candidate};
 use super::ground;
 use super::judge::{Judge, better_first, rank, unknown_by};
-use super::site::checked;
-use super::verdict::Limits;
+use super::verdict::{Limits, site_in_words};
 use crate::error::Result;
 use crate::geodesy::{Normal, Position};
 use crate::ground::airspace::{default_cylinders, highest_top_m};
 use crate::ground::map::GroundMap;
+use crate::ground::site::{SiteVerdict, check};
 use crate::plan::Plan;
-use crate::report::days::{Row, Verdict};
-use crate::report::site::SiteVerdict;
-use crate::report::sites::{Site, Sites};
 use crate::units::UnitSystem;
 use crate::zone::releases::{FlownIn, FlownRelease, Tried, fly_releases};
 use crate::zone::{Options, WindInput, terrain};
@@ -245,7 +243,7 @@ fn site(
     map: &GroundMap,
     units: UnitSystem,
 ) -> Site {
-    let check = checked(&plan.ground, map, candidate.position);
+    let check = check(map, candidate.position, &ground::site_limits(&plan.ground));
     let best = (0..rows.len()).min_by(|&a, &b| better_first(&rows[a], &rows[b]));
     let of_best = best.map(|i| (rows[i].verdict, rows[i].reason.clone()));
     let (verdict, reason) = of_best.unwrap_or((Verdict::Unknown, "no release was tried".into()));
@@ -253,7 +251,7 @@ fn site(
     let (verdict, reason) = match (verdict, too_near) {
         (Verdict::Fly, Some(finding)) => (
             Verdict::Marginal,
-            format!("site: {}", finding.in_words(units)),
+            format!("site: {}", site_in_words(finding, units)),
         ),
         other => (other.0, reason),
     };

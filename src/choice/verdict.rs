@@ -1,7 +1,8 @@
 //! From numbers and limits to a verdict with the one reason that decides.
 
+use super::answer::{Day, Verdict};
+use crate::ground::site::{SiteFinding, SiteVerdict};
 use crate::plan::LimitsPlan;
-use crate::report::days::{Day, Verdict};
 use crate::units::{UnitSystem, duration};
 
 /// Limits to judge by; each a largest value, but daylight a least.
@@ -135,6 +136,21 @@ pub fn judge(strains: &[Strain]) -> (Verdict, String, f64) {
         worst.reason.clone(),
         worst.share,
     )
+}
+
+/// A finding at a site, as in "small airport: 3.1 km away, 4.0 km wanted".
+pub fn site_in_words(finding: &SiteFinding, units: UnitSystem) -> String {
+    let wanted = units.distance(finding.limit_m);
+    match (finding.nearest_m, finding.verdict) {
+        (Some(near), SiteVerdict::TooNear) => format!(
+            "{}: {} away, {wanted} wanted ({})",
+            finding.name,
+            units.distance(near),
+            finding.reason
+        ),
+        (Some(near), _) => format!("{}: {} away", finding.name, units.distance(near)),
+        (None, _) => format!("{}: none in the region", finding.name),
+    }
 }
 
 #[cfg(test)]

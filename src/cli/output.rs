@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use crate::error::{Error, Result};
-use crate::report::write_file::UnfinishedFile;
+use crate::files::UnfinishedFile;
 
 /// A value as indented JSON, ending in a newline.
 pub fn json(value: &impl Serialize) -> Result<String> {

@@ -11,12 +11,10 @@ use super::output;
 use super::progress::Progress;
 use super::wind_files::WindArgs;
 use crate::error::Result;
+use crate::files::UnfinishedFile;
 use crate::plan::Plan;
-use crate::report::facts::Facts;
-use crate::report::write_file::UnfinishedFile;
-use crate::report::zone::Zone;
 use crate::report::{geojson, zone_table};
-use crate::zone::{DRAWS, Options, Prediction, predict};
+use crate::zone::{DRAWS, Facts, Options, Prediction, Zone, predict};
 
 /// Predicts the landing zone of a plan: where, when, and how sure.
 #[derive(Debug, Args)]

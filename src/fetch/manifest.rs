@@ -10,7 +10,7 @@ use sha2::{Digest, Sha256};
 
 use super::ranges::Source;
 use crate::error::{Error, Result};
-use crate::report::write_file::write_atomically;
+use crate::files::write_atomically;
 
 /// The facts of a finished download.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

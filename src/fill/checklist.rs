@@ -4,9 +4,35 @@ use serde::Deserialize;
 
 use super::toml_file;
 use crate::error::{Error, Fault, Result};
-use crate::report::fill_card::{Call, Checklist, Part};
 
 const BUILT_IN: &str = include_str!("checklist.toml");
+
+/// What a crew ticks off, and whom it calls.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Checklist {
+    /// Its parts.
+    pub parts: Vec<Part>,
+    /// Whom to call.
+    pub calls: Vec<Call>,
+}
+
+/// Things to do, under a heading.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Part {
+    /// The heading.
+    pub heading: String,
+    /// The things.
+    pub items: Vec<String>,
+}
+
+/// Somebody to call.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Call {
+    /// Who.
+    pub who: String,
+    /// The number; empty where it is written in by hand.
+    pub number: String,
+}
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]

@@ -2,8 +2,8 @@
 
 use rayon::prelude::*;
 
+use super::answer::{Curve, CurvePoint};
 use crate::plan::{BalloonPlan, Plan};
-use crate::report::fill::{Curve, CurvePoint};
 use crate::sizing::{Filled, Stack};
 use crate::zone::stack::to_be_filled;
 

@@ -1,7 +1,7 @@
 //! What a fill comes to: what says not to fly, and what to look at again.
 
+use super::answer::{CylinderUse, Finding, Lift, LiftTest};
 use crate::flight::rise::Miss;
-use crate::report::fill::{CylinderUse, Finding, Lift, LiftTest};
 use crate::sizing::{Filled, Flight, Known, Stack, miss_in_words};
 use crate::units::UnitSystem;
 use crate::vehicle::balloon::Fill;

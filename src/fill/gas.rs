@@ -1,9 +1,9 @@
 //! The gas that a fill takes out of cylinders.
 
+use super::answer::CylinderUse;
 use crate::atmosphere::Air;
 use crate::error::Result;
 use crate::plan::Plan;
-use crate::report::fill::CylinderUse;
 use crate::sizing::{Filled, Stack};
 use crate::units::UnitSystem;
 use crate::vehicle::balloon::Fill;

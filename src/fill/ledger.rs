@@ -1,7 +1,7 @@
 //! Everything that hangs below the neck, item by item.
 
+use super::answer::{Ledger, LedgerItem};
 use crate::plan::{LoadItem, Plan};
-use crate::report::fill::{Ledger, LedgerItem};
 use crate::sizing::Stack;
 use crate::units::UnitSystem;
 

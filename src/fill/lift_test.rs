@@ -2,8 +2,8 @@
 
 use std::f64::consts::PI;
 
+use super::answer::{LiftRow, LiftTest, Which, WindRow};
 use crate::atmosphere::G0_M_S2;
-use crate::report::fill::{LiftRow, LiftTest, Which, WindRow};
 use crate::sizing::{Filled, Stack};
 use crate::units::{POUND_KG, UnitSystem};
 use crate::vehicle::ascent::DragCurve;

@@ -6,9 +6,9 @@ use std::collections::BTreeMap;
 
 use serde::Deserialize;
 
+use super::compared::{Compared, Rules, Verdict};
 use super::toml_file;
 use crate::error::{Error, Fault, Result};
-use crate::report::fill_rules::{Compared, Rules, Verdict};
 use crate::units::{Dimension, UnitSystem, parse};
 
 const BUILT_IN: &str = include_str!("rules.toml");

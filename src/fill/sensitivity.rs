@@ -1,6 +1,6 @@
 //! What a little more load, gas or rubber changes.
 
-use crate::report::fill::{Change, Sensitivities};
+use super::answer::{Change, Sensitivities};
 use crate::sizing::{Filled, Known, Stack};
 use crate::spread::draws::BurstSpread;
 use crate::units::UnitSystem;

@@ -1,5 +1,7 @@
 //! What is near a launch site, against what should not be.
 
+use serde::Serialize;
+
 use super::airports::AirportKind;
 use super::layers::RoadClass;
 use super::map::{Class, GroundMap, Knowledge};
@@ -78,10 +80,11 @@ pub fn default_limits() -> Vec<Limit> {
 }
 
 /// What the check of one limit says.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Verdict {
-    /// Far enough.
-    Fine,
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum SiteVerdict {
+    /// Farther than the limit.
+    FarEnough,
     /// Nearer than the limit.
     TooNear,
     /// No layer tells, or only the coarse built-in map, which does not show it.
@@ -89,40 +92,42 @@ pub enum Verdict {
 }
 
 /// One limit, checked.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Finding {
-    /// The limit.
-    pub limit: Limit,
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SiteFinding {
+    /// What, by the name of its [`Class`].
+    pub name: String,
+    /// How far it should be, m.
+    pub limit_m: f64,
+    /// Why so far.
+    pub reason: String,
     /// The distance to the nearest, m; `None` when there is none in the map's region, or nothing
     /// is known.
     pub nearest_m: Option<f64>,
-    /// How well the class is known there.
-    pub knowledge: Knowledge,
     /// What follows.
-    pub verdict: Verdict,
+    pub verdict: SiteVerdict,
 }
 
 /// Checks a site against limits. What is unknown is told as unknown, never as fine.
-pub fn check(map: &GroundMap, site: Position, limits: &[Limit]) -> Vec<Finding> {
+pub fn check(map: &GroundMap, site: Position, limits: &[Limit]) -> Vec<SiteFinding> {
     let place = site.normal();
     let from_center = map.region().plane.center().distance_m(site);
     let seen_m = map.region().reach_m - from_center;
     limits
         .iter()
         .map(|limit| {
-            let knowledge = map.knowledge(limit.class);
             let nearest_m = map.distance_m(limit.class, place);
             let near = nearest_m.is_some_and(|d| d < limit.distance_m);
-            let verdict = match knowledge {
-                _ if near => Verdict::TooNear,
+            let verdict = match map.knowledge(limit.class) {
+                _ if near => SiteVerdict::TooNear,
                 // A region that ends before the limit cannot say that nothing is there.
-                Knowledge::Known if seen_m >= limit.distance_m => Verdict::Fine,
-                _ => Verdict::Unknown,
+                Knowledge::Known if seen_m >= limit.distance_m => SiteVerdict::FarEnough,
+                _ => SiteVerdict::Unknown,
             };
-            Finding {
-                limit: limit.clone(),
+            SiteFinding {
+                name: limit.class.name(),
+                limit_m: limit.distance_m,
+                reason: limit.reason.clone(),
                 nearest_m,
-                knowledge,
                 verdict,
             }
         })
@@ -141,10 +146,10 @@ mod tests {
         let region = Region::around(site, 30_000.0);
         let bare = GroundMap::new(region, &[]).unwrap();
         let found = check(&bare, site, &default_limits());
-        let of = |found: &[Finding], class: Class| {
+        let of = |found: &[SiteFinding], class: Class| {
             found
                 .iter()
-                .find(|f| f.limit.class == class)
+                .find(|f| f.name == class.name())
                 .unwrap()
                 .clone()
         };
@@ -153,18 +158,18 @@ mod tests {
             Class::Airfield,
             Class::Road(RoadClass::Motorway),
         ] {
-            assert_eq!(of(&found, class).verdict, Verdict::Unknown);
+            assert_eq!(of(&found, class).verdict, SiteVerdict::Unknown);
             assert_eq!(of(&found, class).nearest_m, None);
         }
-        assert_eq!(of(&found, Class::Lake).verdict, Verdict::Unknown);
+        assert_eq!(of(&found, Class::Lake).verdict, SiteVerdict::Unknown);
         assert_eq!(
             of(&found, Class::Airport(AirportKind::Large)).verdict,
-            Verdict::Fine
+            SiteVerdict::FarEnough
         );
         // Riverton's own airport is 5 km off.
         assert_eq!(
             of(&found, Class::Airport(AirportKind::Medium)).verdict,
-            Verdict::TooNear
+            SiteVerdict::TooNear
         );
 
         let mut lines = Layer::new(Kind::PowerLine, "lines");
@@ -175,14 +180,14 @@ mod tests {
         });
         let map = GroundMap::new(region, &[lines]).unwrap();
         let found = check(&map, site, &default_limits());
-        assert_eq!(of(&found, Class::PowerLine).verdict, Verdict::TooNear);
+        assert_eq!(of(&found, Class::PowerLine).verdict, SiteVerdict::TooNear);
         let d = of(&found, Class::PowerLine).nearest_m.unwrap();
         assert!((d - 111.1).abs() < 0.2, "{d}");
         let elsewhere = Layer::new(Kind::Airfield, "of another country");
         let map_elsewhere = GroundMap::new(region, &[elsewhere]).unwrap();
         let nothing = check(&map_elsewhere, site, &default_limits());
-        assert_eq!(of(&nothing, Class::Airfield).verdict, Verdict::Unknown);
+        assert_eq!(of(&nothing, Class::Airfield).verdict, SiteVerdict::Unknown);
         let outside = check(&map, site.destination(0.0, 29_900.0), &default_limits());
-        assert_eq!(of(&outside, Class::PowerLine).verdict, Verdict::Unknown);
+        assert_eq!(of(&outside, Class::PowerLine).verdict, SiteVerdict::Unknown);
     }
 }

@@ -2,88 +2,15 @@
 
 use std::fmt::Write as _;
 
-use serde::Serialize;
 use serde_json::json;
 
-use super::basis::Basis;
-use super::days::{Row, csv_text, header, record, time};
+use super::basis;
+use super::days::{csv_text, header, record, time};
 use super::geojson::{ellipse_with, polygons_feature, spot_feature};
 use super::zone_table::list;
+use crate::choice::answer::{Aim, AimRow, LaunchRegion};
 use crate::error::Result;
-use crate::geodesy::Position;
-use crate::spread::region::GroundPolygon;
 use crate::units::{UnitSystem, duration};
-
-/// Releases that aim at a target.
-#[derive(Debug, Clone, Serialize)]
-pub struct Aim {
-    /// What the comparison was made from.
-    #[serde(flatten)]
-    pub basis: Basis,
-    /// The plan's own site.
-    pub site: Position,
-    /// The file of the target.
-    pub target: String,
-    /// Where launches were looked for, in words.
-    pub restricted: String,
-    /// One row a release, in order of time.
-    pub rows: Vec<AimRow>,
-}
-
-/// One release.
-#[derive(Debug, Clone, Serialize)]
-pub struct AimRow {
-    /// Its place by probability, 1 the highest, if it is known.
-    pub rank: Option<usize>,
-    /// The best place to launch from, flown itself; `None` where there is none.
-    pub launch: Option<LaunchPlace>,
-    /// Where else the probability is nearly as high.
-    #[serde(skip)]
-    pub regions: Vec<LaunchRegion>,
-    /// The release from that place, judged.
-    pub row: Row,
-}
-
-impl AimRow {
-    /// A release without a place to launch from.
-    pub fn without(row: Row) -> AimRow {
-        AimRow {
-            rank: None,
-            launch: None,
-            regions: Vec::new(),
-            row,
-        }
-    }
-
-    /// The share of draws that come down in the target; 0 without a place to launch from.
-    pub fn probability(&self) -> f64 {
-        self.launch.as_ref().map_or(0.0, |l| l.probability)
-    }
-}
-
-/// A place to launch from.
-#[derive(Debug, Clone, Serialize)]
-pub struct LaunchPlace {
-    /// Where.
-    pub position: Position,
-    /// The share of the draws flown from there that come down in the target.
-    pub probability: f64,
-    /// Its sampling error, one standard deviation.
-    pub standard_error: f64,
-    /// From the plan's own site, m.
-    pub distance_m: f64,
-    /// In which direction from it, degrees clockwise from true north.
-    pub azimuth_deg: f64,
-}
-
-/// Places to launch from.
-#[derive(Debug, Clone, PartialEq)]
-pub struct LaunchRegion {
-    /// The least share of draws that come down in the target.
-    pub probability: f64,
-    /// The region.
-    pub polygons: Vec<GroundPolygon>,
-}
 
 /// How rows are ranked.
 const RANKING: &str = "by the share of the draws that come down in the target, launched from the best place. The verdict is that of the plan's limits on the flight from there.";
@@ -109,7 +36,7 @@ pub fn table(aim: &Aim, units: UnitSystem) -> String {
     }
     text.push_str("\n* strongest wind at the ground, or the lowest known, from an hour before the release to the release\n");
     text.push_str(&list("Launches looked for", &[aim.restricted.as_str()]));
-    text + &aim.basis.end_of_table(RANKING, "")
+    text + &&basis::end_of_table(&aim.basis, RANKING, "")
 }
 
 fn line(row: &AimRow, aim: &Aim, units: UnitSystem) -> String {
@@ -220,5 +147,5 @@ pub fn geojson(aim: &Aim) -> String {
             features.push(ellipse_with(ellipse, [("release", release.clone())]));
         }
     }
-    aim.basis.geojson(features)
+    basis::geojson(&aim.basis, features)
 }

@@ -3,9 +3,10 @@
 use jiff::Timestamp;
 use sha2::{Digest, Sha256};
 
-use super::brief::{Brief, Event};
 use super::markup::without_controls;
 use super::words;
+use crate::brief::Brief;
+use crate::brief::answer::Event;
 use crate::units::UnitSystem;
 
 /// Octets in a line of content, without its end (section 3.1).

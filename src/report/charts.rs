@@ -3,18 +3,18 @@
 
 use jiff::Timestamp;
 
-use super::brief::Brief;
 use super::map::flight::{ELLIPSE, ellipse_look, stroke};
 use super::map::labels::Labels;
 use super::picture::{Anchor, Picture, axis_step, tick};
 use super::words::{clock_time, clock_with_zone, far};
-use super::zone::Mark;
+use crate::brief::Brief;
 use crate::clock::{after, seconds_between};
 use crate::geodesy::Position;
 use crate::ground::plane::Plane;
 use crate::numeric::quantile;
 use crate::units::{FOOT_M, MILE_M, UnitSystem};
 use crate::wind::sounding::Wind;
+use crate::zone::Mark;
 
 const WIDTH: f64 = 720.0;
 const LEFT: f64 = 78.0;

@@ -4,10 +4,10 @@ use geo::{Coord, Polygon};
 use jiff::{Timestamp, Unit};
 
 use super::antimeridian::{CutPoint, cut_line, cut_rings};
-use super::zone::Mark;
 use crate::clock::{self, seconds_between};
 use crate::geodesy::Position;
 use crate::spread::region::nest;
+use crate::zone::Mark;
 
 /// Decimals of longitude and latitude: about a centimetre.
 const DEGREE_DECIMALS: i32 = 7;

@@ -3,8 +3,10 @@
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::days::{Day, Days, Row, TITLE, Verdict};
+use super::basis;
+use super::days::TITLE;
 use super::picture::{Anchor, Picture};
+use crate::choice::answer::{Day, Days, Row, Verdict};
 use crate::units::{UnitSystem, duration};
 
 const LEFT: f64 = 190.0;
@@ -76,7 +78,7 @@ pub fn draw(days: &Days, units: UnitSystem) -> Picture {
     let width = LEFT + CELL[0] * across + RIGHT;
     let height = TOP + band_height * bands.len() as f64 + BELOW;
     let mut picture = Picture::new(width, height);
-    let title = days.basis.title(TITLE);
+    let title = basis::title(&days.basis, TITLE);
     picture.text([16.0, 30.0], 20.0, Anchor::Start, &title);
     let zone = zone_name(days);
     let under = format!("from {}; times in {zone}", days.site.text());

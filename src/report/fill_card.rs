@@ -2,41 +2,16 @@
 
 use std::fmt::Write as _;
 
-use super::fill::{Fill, LedgerItem, Which};
 use super::fill_words::{
     CAUTIONS, COLD_GAUGE, cylinders_are, cylinders_used, filler, fits, gas_name, measured_sum,
     rate_bounds, release, title, weight_to_hang,
 };
 use super::picture::escaped;
 use super::zone_table::wrapped;
+use crate::fill::Fill;
+use crate::fill::answer::{LedgerItem, Which};
+use crate::fill::checklist::Checklist;
 use crate::units::{UnitSystem, duration};
-
-/// What a crew ticks off, and whom it calls.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Checklist {
-    /// Its parts.
-    pub parts: Vec<Part>,
-    /// Whom to call.
-    pub calls: Vec<Call>,
-}
-
-/// Things to do, under a heading.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Part {
-    /// The heading.
-    pub heading: String,
-    /// The things.
-    pub items: Vec<String>,
-}
-
-/// Somebody to call.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Call {
-    /// Who.
-    pub who: String,
-    /// The number; empty where it is written in by hand.
-    pub number: String,
-}
 
 /// What the card says in its box of numbers: name and value, the first three in large.
 fn numbers(fill: &Fill, units: UnitSystem) -> Vec<(&'static str, String)> {

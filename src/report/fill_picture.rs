@@ -1,8 +1,9 @@
 //! What a fill trades: neck lift across; rate, burst, flight time and gas up.
 
-use super::fill::{Curve, CurvePoint, Fill};
 use super::fill_words::{cylinders_used, release, title};
 use super::picture::{Anchor, Picture, axis_step};
+use crate::fill::Fill;
+use crate::fill::answer::{Curve, CurvePoint};
 use crate::units::{CUBIC_FOOT_M3, FOOT_M, POUND_KG, UnitSystem};
 
 const SIZE: [f64; 2] = [1040.0, 888.0];

@@ -2,13 +2,14 @@
 
 use std::fmt::Write as _;
 
-use super::fill::{Change, Fill, FlightFacts, LiftRow, Sensitivities, Which};
 use super::fill_rules;
 use super::fill_words::{
     CAUTIONS, COLD_GAUGE, cylinders_are, cylinders_used, filler, fits, gas_name, measured_sum,
     rate_bounds, release, title, weight_to_hang,
 };
 use super::zone_table::{list, wrapped};
+use crate::fill::Fill;
+use crate::fill::answer::{Change, FlightFacts, LiftRow, Sensitivities, Which};
 use crate::units::{FOOT_M, POUND_KG, UnitSystem, duration, thousands};
 
 /// The whole table.

@@ -1,6 +1,7 @@
 //! Numbers of a fill in words that table and card share.
 
-use super::fill::{CylinderUse, Fill, FlightFacts, LiftTest};
+use crate::fill::Fill;
+use crate::fill::answer::{CylinderUse, FlightFacts, LiftTest};
 use crate::units::{UnitSystem, thousands};
 use crate::vehicle::balloon::Gas;
 

@@ -8,13 +8,13 @@ use geo::{Coord, LineString};
 use geojson::{Feature, FeatureCollection, Geometry, GeometryValue, JsonObject, JsonValue};
 use serde_json::json;
 
-use super::brief::Brief;
 use super::coordinates::{TrackPoint, areas, clock, lon_lat, metres, round, track_lines};
 use super::extent::Extent;
 use super::words::waiting_name;
-use super::zone::{Mark, Zone};
+use crate::brief::Brief;
 use crate::geodesy::Position;
 use crate::spread::region::{GroundContour, GroundEllipse, GroundPolygon};
+use crate::zone::{Mark, Zone};
 
 /// Decimals of other angles, areas in square kilometres and shares.
 const OTHER_DECIMALS: i32 = 6;

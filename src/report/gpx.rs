@@ -3,11 +3,11 @@
 use geo::Coord;
 use jiff::Timestamp;
 
-use super::brief::Brief;
 use super::coordinates::{areas, clock, lon_lat, metres, track_lines};
 use super::kml::marks;
 use super::markup::Markup;
 use super::words::{self, region_name};
+use crate::brief::Brief;
 use crate::units::UnitSystem;
 
 /// The briefing as GPX text.

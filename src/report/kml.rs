@@ -9,14 +9,15 @@ use std::fmt::Write as _;
 use geo::{Coord, LineString, Polygon};
 use jiff::Timestamp;
 
-use super::brief::{Brief, WaitingPoint};
 use super::coordinates::{areas, clock, lon_lat, metres, track_lines};
 use super::markup::Markup;
 use super::words::{self, region_name};
-use super::zone::Mark;
+use crate::brief::Brief;
+use crate::brief::answer::WaitingPoint;
 use crate::clock::seconds_between;
 use crate::spread::region::{GroundContour, GroundEllipse};
 use crate::units::UnitSystem;
+use crate::zone::Mark;
 
 /// Minutes between the timed points of the track.
 pub const POINT_EVERY_S: f64 = 600.0;

@@ -2,70 +2,16 @@
 
 use std::fmt::Write as _;
 
-use serde::Serialize;
 use serde_json::json;
 
-use super::basis::Basis;
-use super::days::{Day, Row, Verdict, csv_text, header, more, numbers, record, time};
+use super::basis;
+use super::days::{csv_text, header, more, numbers, record, time};
 use super::geojson::{ellipse_with, spot_feature};
-use super::site::{self, SiteFinding};
+use super::site;
 use super::zone_table::list;
+use crate::choice::answer::{Site, Sites};
 use crate::error::Result;
-use crate::geodesy::Position;
 use crate::units::UnitSystem;
-
-/// Sites compared.
-#[derive(Debug, Clone, Serialize)]
-pub struct Sites {
-    /// What the comparison was made from.
-    #[serde(flatten)]
-    pub basis: Basis,
-    /// The sites, the best first.
-    pub sites: Vec<Site>,
-    /// How many release times each was flown at.
-    pub releases: usize,
-}
-
-/// One site.
-#[derive(Debug, Clone, Serialize)]
-pub struct Site {
-    /// What it is called.
-    pub name: String,
-    /// Where it is.
-    pub position: Position,
-    /// Its place among those that were flown and are known, 1 the best.
-    pub rank: Option<usize>,
-    /// What is thought of it.
-    pub verdict: Verdict,
-    /// The one reason that decides.
-    pub reason: String,
-    /// Whether it was flown itself; else what is told was carried over from the middle of all.
-    pub flown: bool,
-    /// Which of the rows is the best.
-    pub best: Option<usize>,
-    /// One row a release; the best only where the site was not flown itself.
-    pub rows: Vec<Row>,
-    /// What is near it.
-    pub check: Vec<SiteFinding>,
-}
-
-impl Site {
-    /// The best release.
-    pub fn best_row(&self) -> Option<&Row> {
-        self.rows.get(self.best?)
-    }
-
-    fn best_day(&self) -> Option<&Day> {
-        self.best_row()?.day.as_ref()
-    }
-
-    /// How many releases are "fly", "marginal", "don't" and unknown.
-    fn counts(&self) -> [usize; 4] {
-        let of = |v: Verdict| self.rows.iter().filter(|r| r.verdict == v).count();
-        use Verdict::{DoNot, Fly, Marginal, Unknown};
-        [Fly, Marginal, DoNot, Unknown].map(of)
-    }
-}
 
 /// Sites that were not flown themselves are listed up to so many.
 const CARRIED_SHOWN: usize = 10;
@@ -74,7 +20,7 @@ const CLOSER: usize = 3;
 
 /// The table for people, the best first.
 pub fn table(sites: &Sites, units: UnitSystem) -> String {
-    let title = sites.basis.title("Sites compared");
+    let title = basis::title(&sites.basis, "Sites compared");
     let widest = sites.sites.iter().map(|s| s.name.chars().count()).max();
     let wide = widest.unwrap_or(0).clamp(4, 24) + 2;
     let mut text = format!(
@@ -106,7 +52,7 @@ pub fn table(sites: &Sites, units: UnitSystem) -> String {
     );
     text.push_str(&closer(sites, units));
     let of = format!("{} release times, ", sites.releases);
-    text + &sites.basis.end_of_table(RANKING, &of)
+    text + &&basis::end_of_table(&sites.basis, RANKING, &of)
 }
 
 /// How sites are ranked.
@@ -203,5 +149,5 @@ pub fn geojson(sites: &Sites) -> String {
             features.push(ellipse_with(ellipse, more));
         }
     }
-    sites.basis.geojson(features)
+    basis::geojson(&sites.basis, features)
 }

@@ -3,7 +3,8 @@
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::brief::{Brief, Event, WaitingPoint};
+use crate::brief::Brief;
+use crate::brief::answer::{Event, WaitingPoint};
 use crate::geodesy::Position;
 use crate::units::{FOOT_M, MILE_M, UnitSystem};
 

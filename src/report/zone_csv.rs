@@ -3,11 +3,11 @@
 use geo::Coord;
 use jiff::Timestamp;
 
-use super::brief::Brief;
 use super::coordinates::{areas, clock, lon_lat, metres, track_lines};
 use super::kml::marks;
 use super::markup::without_controls;
 use super::words;
+use crate::brief::Brief;
 use crate::error::{Error, Result};
 use crate::geodesy::Position;
 

@@ -5,12 +5,12 @@ use std::fmt::Write as _;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::facts::{BalloonFacts, Facts, ModelFacts, WindFacts, WindSource};
-use super::zone::Zone;
 use crate::clock::seconds_between;
 use crate::geodesy::Position;
 use crate::spread::members::MemberSpread;
 use crate::units::{UnitSystem, duration};
+use crate::zone::Zone;
+use crate::zone::facts::{BalloonFacts, Facts, ModelFacts, WindFacts, WindSource};
 
 /// What everybody who flies has to keep in mind.
 pub(super) const CAUTIONS: [&str; 6] = [

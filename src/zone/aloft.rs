@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use jiff::Timestamp;
 
+use super::answer::Mark;
 use super::weather::process_of;
 use super::{LEFT_ALLOWED, seconds_by_layer};
 use crate::clock::after;
@@ -11,7 +12,6 @@ use crate::error::Result;
 use crate::flight::model::{Aloft, FlightModel, Moment};
 use crate::geodesy::LocalFrame;
 use crate::ground::terrain::Terrain;
-use crate::report::zone::Mark;
 use crate::spread::draws::Sampler;
 use crate::spread::region::{GroundEllipse, Regions};
 use crate::spread::run::{Landing, quantiles, run_aloft};

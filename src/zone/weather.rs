@@ -2,6 +2,7 @@
 
 use jiff::Timestamp;
 
+use super::facts::{ErrorPartFacts, ModelFacts, WindFacts, WindSource};
 use super::reach::{Extent, Reach};
 use super::wind_error;
 use crate::clock::{after, seconds_between};
@@ -11,7 +12,6 @@ use crate::flight::layers::{LayerWinds, Layers};
 use crate::flight::model::{FlightModel, Winds};
 use crate::geodesy::{Compass, Position};
 use crate::plan::Plan;
-use crate::report::facts::{ErrorPartFacts, ModelFacts, WindFacts, WindSource};
 use crate::sources::grid::archive::Archive;
 use crate::sources::{self, Ascent};
 use crate::units::{UnitSystem, duration};

@@ -1,7 +1,7 @@
 //! How wrong the winds of a plan may be, and what to say of them.
 
+use super::facts::{WindFacts, WindSource};
 use crate::plan::{Plan, WindSpread};
-use crate::report::facts::{WindFacts, WindSource};
 use crate::units::{UnitSystem, duration};
 use crate::wind::column::WindProfile;
 use crate::wind::error::{ErrorPart, GIVEN_CORRELATION_M, WindError, above_top};

@@ -8,9 +8,9 @@ use std::fmt::Write as _;
 
 use self::html::{escaped, user_text};
 use self::sections::SECTIONS;
-use super::brief::Brief;
 use super::map;
 use super::words;
+use crate::brief::Brief;
 use crate::units::UnitSystem;
 
 const STYLE: &str = include_str!("style.css");

@@ -1,13 +1,14 @@
 //! The sections of the page, in the order in which the crew needs them.
 
 use super::html::{escaped, list, paragraph, place, table, terms, user_text};
-use crate::report::brief::{Brief, Change, Event, QuietZone, WaitingPoint};
+use crate::brief::Brief;
+use crate::brief::answer::{Change, Event, QuietZone, WaitingPoint};
+use crate::choice::answer::Hazard;
 use crate::report::charts;
-use crate::report::days::Hazard;
 use crate::report::words;
-use crate::report::zone::Mark;
 use crate::report::zone_table::{CAUTIONS, early_bursts, source_words};
 use crate::units::{UnitSystem, duration};
+use crate::zone::Mark;
 
 /// A section of the page.
 pub struct Section {

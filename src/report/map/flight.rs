@@ -2,14 +2,14 @@
 
 use super::labels::Labels;
 use super::sheet::Sheet;
+use crate::brief::Brief;
 use crate::clock::seconds_between;
 use crate::geodesy::Position;
 use crate::numeric::between;
-use crate::report::brief::Brief;
 use crate::report::picture::Picture;
 use crate::report::words::{clock_time, waiting_name};
-use crate::report::zone::Mark;
 use crate::units::{FOOT_M, UnitSystem};
+use crate::zone::Mark;
 
 /// Colours of the regions; they differ in line style and width as well.
 pub const ELLIPSE: &str = "#00366e";

@@ -3,7 +3,7 @@
 use super::flight::{CONTOUR, ELLIPSE, contour_look, ellipse_look, stroke};
 use super::ground::Drawn;
 use super::sheet::Sheet;
-use crate::report::brief::Brief;
+use crate::brief::Brief;
 use crate::report::picture::{Anchor, Picture};
 use crate::report::words::region_name;
 use crate::units::{MILE_M, UnitSystem};

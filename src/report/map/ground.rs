@@ -1,30 +1,10 @@
 //! What lies on the ground, drawn: water, towns, roads, borders, airfields.
 
-use std::sync::Arc;
-
 use super::sheet::Sheet;
+use crate::brief::answer::MapGround;
 use crate::ground::airports::{Airport, AirportKind};
 use crate::ground::layers::{Area, Kind, Layer, Line, RoadClass};
-use crate::ground::places::Place;
-use crate::ground::terrain::Terrain;
 use crate::report::picture::Picture;
-
-/// What a map shows of the ground.
-#[derive(Debug, Clone, Default)]
-pub struct MapGround {
-    /// Given and built-in layers.
-    pub layers: Vec<Layer>,
-    /// Borders on land, as lines.
-    pub borders: Vec<Line>,
-    /// Coasts, as lines.
-    pub coasts: Vec<Line>,
-    /// Airports.
-    pub airports: Vec<Airport>,
-    /// Named places, the largest first.
-    pub places: Vec<Place>,
-    /// Heights, for the shading.
-    pub terrain: Option<Arc<Terrain>>,
-}
 
 /// Points of a line nearer than this to the one before are left out, units.
 const FINE: f64 = 0.8;

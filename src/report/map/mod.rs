@@ -11,12 +11,13 @@ pub mod sheet;
 use self::furniture::{KEY_LINE, SCALE_ROOM};
 use self::labels::Labels;
 use self::sheet::Sheet;
-use super::brief::{Brief, WaitingPoint};
 use super::picture::{Anchor, Picture};
 use super::words;
-use super::zone::Zone;
+use crate::brief::Brief;
+use crate::brief::answer::WaitingPoint;
 use crate::geodesy::Position;
 use crate::units::UnitSystem;
+use crate::zone::Zone;
 
 /// Width of the map, units. On a phone a unit is half a pixel.
 pub const WIDTH: f64 = 720.0;

@@ -1,10 +1,10 @@
-//! A fill as the reports know it: everything decided, nothing left to compute.
+//! A fill: everything decided, nothing left to compute.
 
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde::Serialize;
 
-use super::fill_rules::Rules;
+use super::compared::Rules;
 use crate::vehicle::balloon::LiftingGas;
 use crate::vehicle::cylinder::{Cylinders, Emptied};
 

@@ -1,6 +1,8 @@
 //! From a plan and winds to a landing zone: the main job.
 
 pub mod aloft;
+pub mod answer;
+pub mod facts;
 mod reach;
 pub mod releases;
 mod setup;
@@ -13,6 +15,9 @@ mod wind_error;
 use jiff::Timestamp;
 
 use self::aloft::Kept;
+pub use self::answer::{Mark, Zone};
+pub use self::facts::Facts;
+use self::facts::{BalloonFacts, EarlyBursts};
 use self::reach::Reach;
 use self::setup::Setup;
 use self::stack::FilledBalloon;
@@ -26,8 +31,6 @@ use crate::flight::rise::Miss;
 use crate::geodesy::{LocalFrame, Position};
 use crate::ground::terrain::Terrain;
 use crate::plan::Plan;
-use crate::report::facts::{BalloonFacts, EarlyBursts, Facts};
-use crate::report::zone::{Mark, Zone};
 use crate::spread::draws::Sampler;
 use crate::spread::members::MemberSpread;
 use crate::spread::region::Regions;

@@ -1,4 +1,4 @@
-//! A landing zone as the reports know it: everything decided, nothing left to compute.
+//! A landing zone: everything decided, nothing left to compute.
 
 use jiff::Timestamp;
 use serde::Serialize;

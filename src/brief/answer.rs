@@ -1,14 +1,18 @@
-//! A briefing for the crew as the reports know it: everything decided, nothing left to compute.
+//! A briefing for the crew: everything decided, nothing left to compute.
+
+use std::sync::Arc;
 
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::days::{Hazard, NearPlace};
-use super::facts::Facts;
-use super::map::ground::MapGround;
-use super::zone::{Mark, Zone};
+use crate::choice::answer::{Hazard, NearPlace};
 use crate::geodesy::Position;
+use crate::ground::airports::Airport;
+use crate::ground::layers::{Layer, Line};
+use crate::ground::places::Place;
+use crate::ground::terrain::Terrain;
 use crate::spread::region::GroundEllipse;
+use crate::zone::{Facts, Mark, Zone};
 
 /// All that a briefing tells.
 #[derive(Debug, Clone)]
@@ -45,6 +49,23 @@ pub struct Brief {
     pub remarks: String,
     /// Where the ground comes from.
     pub sources: Vec<String>,
+}
+
+/// What a map shows of the ground.
+#[derive(Debug, Clone, Default)]
+pub struct MapGround {
+    /// Given and built-in layers.
+    pub layers: Vec<Layer>,
+    /// Borders on land, as lines.
+    pub borders: Vec<Line>,
+    /// Coasts, as lines.
+    pub coasts: Vec<Line>,
+    /// Airports.
+    pub airports: Vec<Airport>,
+    /// Named places, the largest first.
+    pub places: Vec<Place>,
+    /// Heights, for the shading.
+    pub terrain: Option<Arc<Terrain>>,
 }
 
 /// What an event is.

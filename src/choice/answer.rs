@@ -1,0 +1,341 @@
+//! Releases, sites and aims compared: everything decided, nothing left to compute.
+
+use jiff::Timestamp;
+use serde::Serialize;
+
+use super::basis::Basis;
+use crate::geodesy::Position;
+use crate::ground::site::SiteFinding;
+use crate::spread::region::{GroundEllipse, GroundPolygon};
+
+/// What is thought of a release; the best first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Verdict {
+    /// Within all limits.
+    Fly,
+    /// Within all limits, but near one.
+    Marginal,
+    /// Beyond a limit.
+    DoNot,
+    /// The winds do not tell.
+    Unknown,
+}
+
+/// From this share of a limit on a release is marginal.
+const MARGINAL_FROM: f64 = 0.8;
+
+impl Verdict {
+    /// On a number that is so large a share of its limit.
+    pub fn of_strain(share: f64) -> Verdict {
+        if share > 1.0 {
+            Verdict::DoNot
+        } else if share > MARGINAL_FROM {
+            Verdict::Marginal
+        } else {
+            Verdict::Fly
+        }
+    }
+
+    /// In a word or two.
+    pub fn name(self) -> &'static str {
+        match self {
+            Verdict::Fly => "fly",
+            Verdict::Marginal => "marginal",
+            Verdict::DoNot => "don't",
+            Verdict::Unknown => "unknown",
+        }
+    }
+
+    /// A sign that reads without colour.
+    pub fn sign(self) -> &'static str {
+        match self {
+            Verdict::Fly => "+",
+            Verdict::Marginal => "~",
+            Verdict::DoNot => "x",
+            Verdict::Unknown => "?",
+        }
+    }
+}
+
+/// One release.
+#[derive(Debug, Clone, Serialize)]
+pub struct Row {
+    /// When.
+    pub release: Timestamp,
+    /// What is thought of it.
+    pub verdict: Verdict,
+    /// The one reason that decides.
+    pub reason: String,
+    /// The deciding number as a share of its limit; infinite when unknown.
+    #[serde(skip)]
+    pub strain: f64,
+    /// Each number as a share of its limit: wind, drift (if limited), hazard (if known), daylight.
+    pub strains: Vec<f64>,
+    /// Its place among those that are known, 1 the best.
+    pub rank: Option<usize>,
+    /// The numbers, if it could be flown.
+    pub day: Option<Day>,
+}
+
+/// The numbers of one release.
+#[derive(Debug, Clone, Serialize)]
+pub struct Day {
+    /// From the forecast's run to the release, s, if known.
+    pub lead_s: Option<f64>,
+    /// Centre of the landings.
+    pub center: Position,
+    /// From the site to it, m.
+    pub distance_m: f64,
+    /// Clockwise from true north, degrees.
+    pub azimuth_deg: f64,
+    /// The named place nearest to it.
+    pub place: Option<NearPlace>,
+    /// When half of the draws have landed.
+    pub landing: Timestamp,
+    /// When 95 % have.
+    pub latest_landing: Timestamp,
+    /// Area of the 90 % ellipse, m2.
+    pub area_m2: Option<f64>,
+    /// The 90 % ellipse.
+    #[serde(skip)]
+    pub ellipse: Option<GroundEllipse>,
+    /// The lowest wind above the site: seconds after the release, and m/s.
+    pub surface: Vec<(f64, f64)>,
+    /// Daylight left after 95 % have landed, s.
+    pub daylight_s: Option<f64>,
+    /// Share of draws that left the winds.
+    pub left: f64,
+    /// Share of draws in the areas to land in, if there are any.
+    pub land_in: Option<f64>,
+    /// How far 90 % of the landings are at most from a road one may drive on, m, if roads are known.
+    pub walk_in_m: Option<f64>,
+    /// What the draws hit.
+    pub hazards: Vec<Hazard>,
+    /// The air near airports that flights pass through, up or down.
+    pub airspace: Vec<Passing>,
+}
+
+/// A named place and the way from it to the centre of the landings.
+#[derive(Debug, Clone, Serialize)]
+pub struct NearPlace {
+    /// Its name.
+    pub name: String,
+    /// How far the centre is from it, m.
+    pub distance_m: f64,
+    /// In which direction from it, degrees clockwise from true north.
+    pub azimuth_deg: f64,
+}
+
+/// How often flights pass near airports of a kind, low.
+#[derive(Debug, Clone, Serialize)]
+pub struct Passing {
+    /// The kind of airport.
+    pub airport: &'static str,
+    /// How near counts, m.
+    pub within_m: f64,
+    /// Below which height above the airport, m.
+    pub below_m: f64,
+    /// The share of flights that pass at least one.
+    pub share: f64,
+    /// Its sampling error, one standard deviation.
+    pub standard_error: f64,
+}
+
+/// How often the draws hit one kind of thing.
+#[derive(Debug, Clone, Serialize)]
+pub struct Hazard {
+    /// What.
+    pub name: String,
+    /// How near counts, m; 0 means inside.
+    pub within_m: f64,
+    /// The share of draws; `None` when nothing is known of it.
+    pub share: Option<f64>,
+    /// Its sampling error, one standard deviation.
+    pub standard_error: Option<f64>,
+    /// Whether it is known from a coarse map only: the share is the least it may be.
+    pub coarse: bool,
+    /// Whether the limit on hits applies.
+    pub to_keep_clear_of: bool,
+}
+
+/// The hazard that decides.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WorstHazard {
+    /// What.
+    pub name: String,
+    /// The share of draws.
+    pub share: f64,
+}
+
+impl Day {
+    /// The strongest wind at the ground from an hour before the release (filling) to the release,
+    /// m/s.
+    pub fn surface_m_s(&self) -> Option<f64> {
+        let before = self.surface.iter().filter(|(after_s, _)| *after_s <= 0.0);
+        before.map(|(_, speed)| *speed).reduce(f64::max)
+    }
+
+    /// The strongest of all hours looked at, with its seconds after the release.
+    pub fn strongest(&self) -> Option<(f64, f64)> {
+        let all = self.surface.iter().copied();
+        all.reduce(|a, b| if b.1 > a.1 { b } else { a })
+    }
+
+    /// The largest share of flights that pass low near airports of one kind.
+    pub fn most_passed(&self) -> f64 {
+        self.airspace.iter().map(|p| p.share).fold(0.0, f64::max)
+    }
+
+    /// The thing to keep clear of that most draws hit.
+    pub fn worst_hazard(&self) -> Option<WorstHazard> {
+        let known = self.hazards.iter().filter(|h| h.to_keep_clear_of);
+        known
+            .filter_map(|h| {
+                Some(WorstHazard {
+                    name: h.name.clone(),
+                    share: h.share?,
+                })
+            })
+            .reduce(|a, b| if b.share > a.share { b } else { a })
+    }
+}
+
+/// Releases compared.
+#[derive(Debug, Clone, Serialize)]
+pub struct Days {
+    /// What the comparison was made from.
+    #[serde(flatten)]
+    pub basis: Basis,
+    /// Where the stack is released.
+    pub site: Position,
+    /// One row a release, in order of time.
+    pub rows: Vec<Row>,
+    /// What is near the site.
+    pub site_check: Vec<SiteFinding>,
+}
+
+/// Sites compared.
+#[derive(Debug, Clone, Serialize)]
+pub struct Sites {
+    /// What the comparison was made from.
+    #[serde(flatten)]
+    pub basis: Basis,
+    /// The sites, the best first.
+    pub sites: Vec<Site>,
+    /// How many release times each was flown at.
+    pub releases: usize,
+}
+
+/// One site.
+#[derive(Debug, Clone, Serialize)]
+pub struct Site {
+    /// What it is called.
+    pub name: String,
+    /// Where it is.
+    pub position: Position,
+    /// Its place among those that were flown and are known, 1 the best.
+    pub rank: Option<usize>,
+    /// What is thought of it.
+    pub verdict: Verdict,
+    /// The one reason that decides.
+    pub reason: String,
+    /// Whether it was flown itself; else what is told was carried over from the middle of all.
+    pub flown: bool,
+    /// Which of the rows is the best.
+    pub best: Option<usize>,
+    /// One row a release; the best only where the site was not flown itself.
+    pub rows: Vec<Row>,
+    /// What is near it.
+    pub check: Vec<SiteFinding>,
+}
+
+impl Site {
+    /// The best release.
+    pub fn best_row(&self) -> Option<&Row> {
+        self.rows.get(self.best?)
+    }
+
+    /// Its numbers, if it could be flown.
+    pub fn best_day(&self) -> Option<&Day> {
+        self.best_row()?.day.as_ref()
+    }
+
+    /// How many releases are "fly", "marginal", "don't" and unknown.
+    pub fn counts(&self) -> [usize; 4] {
+        let of = |v: Verdict| self.rows.iter().filter(|r| r.verdict == v).count();
+        use Verdict::{DoNot, Fly, Marginal, Unknown};
+        [Fly, Marginal, DoNot, Unknown].map(of)
+    }
+}
+
+/// Releases that aim at a target.
+#[derive(Debug, Clone, Serialize)]
+pub struct Aim {
+    /// What the comparison was made from.
+    #[serde(flatten)]
+    pub basis: Basis,
+    /// The plan's own site.
+    pub site: Position,
+    /// The file of the target.
+    pub target: String,
+    /// Where launches were looked for, in words.
+    pub restricted: String,
+    /// One row a release, in order of time.
+    pub rows: Vec<AimRow>,
+}
+
+/// One release.
+#[derive(Debug, Clone, Serialize)]
+pub struct AimRow {
+    /// Its place by probability, 1 the highest, if it is known.
+    pub rank: Option<usize>,
+    /// The best place to launch from, flown itself; `None` where there is none.
+    pub launch: Option<LaunchPlace>,
+    /// Where else the probability is nearly as high.
+    #[serde(skip)]
+    pub regions: Vec<LaunchRegion>,
+    /// The release from that place, judged.
+    pub row: Row,
+}
+
+impl AimRow {
+    /// A release without a place to launch from.
+    pub fn without(row: Row) -> AimRow {
+        AimRow {
+            rank: None,
+            launch: None,
+            regions: Vec::new(),
+            row,
+        }
+    }
+
+    /// The share of draws that come down in the target; 0 without a place to launch from.
+    pub fn probability(&self) -> f64 {
+        self.launch.as_ref().map_or(0.0, |l| l.probability)
+    }
+}
+
+/// A place to launch from.
+#[derive(Debug, Clone, Serialize)]
+pub struct LaunchPlace {
+    /// Where.
+    pub position: Position,
+    /// The share of the draws flown from there that come down in the target.
+    pub probability: f64,
+    /// Its sampling error, one standard deviation.
+    pub standard_error: f64,
+    /// From the plan's own site, m.
+    pub distance_m: f64,
+    /// In which direction from it, degrees clockwise from true north.
+    pub azimuth_deg: f64,
+}
+
+/// Places to launch from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LaunchRegion {
+    /// The least share of draws that come down in the target.
+    pub probability: f64,
+    /// The region.
+    pub polygons: Vec<GroundPolygon>,
+}
