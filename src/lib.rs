@@ -6,7 +6,6 @@
 pub mod atmosphere;
 pub mod brief;
 pub mod choice;
-pub mod cli;
 pub mod clock;
 pub mod error;
 pub mod fetch;
@@ -23,4 +22,5 @@ pub mod spread;
 pub mod units;
 pub mod vehicle;
 pub mod wind;
+pub mod winds;
 pub mod zone;

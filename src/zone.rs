@@ -16,7 +16,6 @@ use self::aloft::Kept;
 use self::reach::Reach;
 use self::setup::Setup;
 use self::stack::FilledBalloon;
-pub use self::weather::WindInput;
 use self::weather::{FlownWinds, SiteWinds, Weather};
 use crate::clock::after;
 use crate::error::{Error, Result};
@@ -36,6 +35,7 @@ use crate::units::UnitSystem;
 use crate::vehicle::balloon::sphere_diameter_m;
 use crate::wind::error_process::WindErrorProcess;
 use crate::wind::placing::Outside;
+use crate::winds::Winds;
 
 /// How a zone is drawn.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -70,7 +70,7 @@ pub struct Prediction {
 /// too few draws come down.
 pub fn predict(
     plan: &Plan,
-    input: &WindInput,
+    input: &Winds,
     options: Options,
     flown: impl Fn() + Sync,
 ) -> Result<Prediction> {
@@ -84,7 +84,7 @@ pub fn predict(
 /// As [`predict`].
 pub fn predict_and_keep(
     plan: &Plan,
-    input: &WindInput,
+    input: &Winds,
     options: Options,
     flown: impl Fn() + Sync,
 ) -> Result<(Prediction, Kept)> {

@@ -28,8 +28,9 @@ use crate::plan::{GroundPlan, Plan};
 use crate::report::aim::{Aim, AimRow, LaunchPlace, LaunchRegion};
 use crate::report::days::Verdict;
 use crate::spread::region::polygons_on_ground;
+use crate::winds::Winds;
 use crate::zone::releases::{FlownIn, FlownRelease, fly_releases};
-use crate::zone::{Options, WindInput, terrain};
+use crate::zone::{Options, terrain};
 
 /// Where one may launch; anywhere unless restricted.
 #[derive(Debug, Clone, Default)]
@@ -74,7 +75,7 @@ struct Target {
 /// none in the plan.
 pub fn aim(
     plan: &Plan,
-    input: &WindInput,
+    input: &Winds,
     target: &Path,
     allowed: &Allowed,
     times: &[Timestamp],

@@ -5,12 +5,13 @@ use super::verdict::Limits;
 use crate::ground::map::GroundMap;
 use crate::plan::Plan;
 use crate::report::basis::Basis;
-use crate::zone::{Options, WindInput};
+use crate::winds::Winds;
+use crate::zone::Options;
 
 /// Of a plan, winds, limits and ground, with what was assumed and what told the heights at landings.
 pub fn basis(
     plan: &Plan,
-    input: &WindInput,
+    input: &Winds,
     limits: &Limits,
     options: Options,
     map: &GroundMap,

@@ -6,9 +6,9 @@ use clap::{Args, ValueEnum};
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp, ToSpan, civil};
 
-use crate::error::{Error, Fault, Result};
-use crate::units::UnitSystem;
-use crate::zone::Options;
+use windfall::error::{Error, Fault, Result};
+use windfall::units::UnitSystem;
+use windfall::zone::Options;
 
 /// The units a person reads.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]

@@ -10,13 +10,13 @@ use super::options::{RunArgs, with_threads};
 use super::output;
 use super::progress::Progress;
 use super::wind_files::WindArgs;
-use crate::error::Result;
-use crate::plan::Plan;
-use crate::report::facts::Facts;
-use crate::report::write_file::UnfinishedFile;
-use crate::report::zone::Zone;
-use crate::report::{geojson, zone_table};
-use crate::zone::{DRAWS, Options, Prediction, predict};
+use windfall::error::Result;
+use windfall::plan::Plan;
+use windfall::report::facts::Facts;
+use windfall::report::write_file::UnfinishedFile;
+use windfall::report::zone::Zone;
+use windfall::report::{geojson, zone_table};
+use windfall::zone::{DRAWS, Options, Prediction, predict};
 
 /// Predicts the landing zone of a plan: where, when, and how sure.
 #[derive(Debug, Args)]
@@ -58,7 +58,7 @@ struct Summary<'a> {
 /// Whatever is wrong with the plan, the winds, the flight or the place to write to.
 pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Result<()> {
     let plan = Plan::read(&args.plan)?;
-    let winds = args.winds.read(&plan, &args.plan)?;
+    let winds = args.winds.read(&plan)?;
     let to_stdout = args.out.as_deref() == Some(Path::new("-"));
     let unfinished = match &args.out {
         Some(path) if !to_stdout => Some(UnfinishedFile::begin(path)?),
