@@ -53,6 +53,18 @@ pub struct Options {
 /// Flights drawn unless the user says otherwise.
 pub const DRAWS: u64 = 2_000;
 
+/// [`DRAWS`] flights that are not kept, in metric words.
+impl Default for Options {
+    fn default() -> Self {
+        Options {
+            draws: DRAWS,
+            seed: 1,
+            keep_draws: false,
+            units: UnitSystem::default(),
+        }
+    }
+}
+
 /// A landing zone and the facts behind it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Prediction {
