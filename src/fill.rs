@@ -26,7 +26,7 @@ use crate::units::{UnitSystem, duration};
 use crate::vehicle::ascent::DragCurve;
 use crate::vehicle::balloon::sphere_volume_m3;
 use crate::vehicle::burst::{EARLY_BURST_DIAMETER, EARLY_BURST_SHARE};
-use crate::zone::WindInput;
+use crate::winds::Winds;
 use crate::zone::site_air::{SiteAir, site_air};
 use crate::zone::stack;
 
@@ -49,7 +49,7 @@ pub struct Options<'a> {
 ///
 /// [`Error::CannotDo`] when the plan has no balloon, when the winds do not cover the site, or when
 /// no fill makes what is wanted. A stack that should not fly is a result, not an error.
-pub fn size(plan: &Plan, winds: Option<&WindInput>, options: Options) -> Result<Fill> {
+pub fn size(plan: &Plan, winds: Option<&Winds>, options: Options) -> Result<Fill> {
     let units = options.units;
     let Some(balloon) = &plan.balloon else {
         return Err(Error::CannotDo {

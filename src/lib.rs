@@ -1,12 +1,45 @@
 //! Windfall: where a small high-altitude balloon will come down, and how sure that is.
 //!
-//! Data flows one way: plan and files, then wind and vehicle, then flight, spread and report.
-//! See DEVELOPERS.md for the floors.
+//! A plan says what is flown, from where, when and in which winds. [`Plan::read`] checks it and
+//! names every fault at once, [`Winds::of_plan`] reads its wind files, soundings or a forecast, and
+//! [`predict`] flies the stack through them: once as planned, then some thousand times, each a
+//! little different in lift, burst, drag, parachute and wind.
+//!
+//! ```
+//! use windfall::{Options, Plan, Winds, predict};
+//!
+//! # fn main() -> windfall::Result<()> {
+//! let plan = Plan::read("samples/high-plains/plan.toml")?;
+//! let winds = Winds::of_plan(&plan)?;
+//! let zone = predict(&plan, &winds, Options::default(), || ())?.zone;
+//!
+//! // The flight as planned: release, burst and landing, each a place, a height and a time.
+//! println!("{} at {}", zone.landing.position.text(), zone.landing.time);
+//! assert!(zone.release.time < zone.burst.time && zone.burst.time < zone.landing.time);
+//!
+//! // How sure that is: no ellipse where too many of the flights leave the winds.
+//! let ellipse = zone.outer().expect("the sample stays within its winds");
+//! assert!(ellipse.shape.held.is_some_and(|share| (share - 0.9).abs() < 0.005));
+//! assert!(ellipse.center.distance_m(zone.landing.position) < ellipse.shape.semi_major_m);
+//!
+//! // What it rests on, in words for people.
+//! assert!(zone.assumptions.iter().any(|words| words.contains("assumed")));
+//! # Ok(())
+//! # }
+//! ```
+//!
+//! Numbers are `f64` in SI units, named in each field; places are degrees on WGS84, altitudes above
+//! mean sea level. The same seed gives the same zone on any number of threads. Whatever a person can
+//! mend is an [`Error`] that says what was found and what would be right. [`report::geojson::text`]
+//! makes a zone into GeoJSON for a map.
+//!
+//! The other jobs of the command line have a module each: [`choice`] compares days and sites,
+//! [`fill`] sizes the balloon, [`mod@brief`] briefs the crew, [`fetch`] downloads forecasts. Data
+//! flows one way: plan and files, then wind and vehicle, then flight, spread and report.
 
 pub mod atmosphere;
 pub mod brief;
 pub mod choice;
-pub mod cli;
 pub mod clock;
 pub mod earth;
 pub mod error;
@@ -26,4 +59,16 @@ pub mod spread;
 pub mod units;
 pub mod vehicle;
 pub mod wind;
+pub mod winds;
 pub mod zone;
+
+#[doc(inline)]
+pub use self::{
+    error::{Error, Fault, Result},
+    geodesy::Position,
+    plan::Plan,
+    spread::region::{GroundContour, GroundEllipse},
+    units::UnitSystem,
+    winds::Winds,
+    zone::{Facts, Mark, Options, Prediction, Zone, predict},
+};

@@ -1,17 +1,19 @@
 //! The command-line program: parses, dispatches, and turns errors into exit codes.
 
+mod cli;
+
 use std::io::{self, ErrorKind, Write};
 use std::process::ExitCode;
 
+use self::cli::brief::{self, BriefArgs};
+use self::cli::days::{self, DaysArgs};
+use self::cli::fetch::{self, FetchArgs};
+use self::cli::fill::{self, FillArgs};
+use self::cli::sites::{self, SitesArgs};
+use self::cli::version;
+use self::cli::winds::{self, WindsArgs};
+use self::cli::zone::{self, ZoneArgs};
 use clap::{CommandFactory, Parser, Subcommand};
-use windfall::cli::brief::{self, BriefArgs};
-use windfall::cli::days::{self, DaysArgs};
-use windfall::cli::fetch::{self, FetchArgs};
-use windfall::cli::fill::{self, FillArgs};
-use windfall::cli::sites::{self, SitesArgs};
-use windfall::cli::version;
-use windfall::cli::winds::{self, WindsArgs};
-use windfall::cli::zone::{self, ZoneArgs};
 use windfall::error::Error;
 
 /// Where a small high-altitude balloon will come down, and how sure that is.

@@ -25,6 +25,8 @@ use crate::vehicle::latex::LatexTable;
 /// A checked plan.
 #[derive(Debug, Clone)]
 pub struct Plan {
+    /// The plan's file as the user named it, for messages.
+    pub file: String,
     /// The flight's name; may be empty.
     pub name: String,
     /// The planned release.
@@ -297,7 +299,8 @@ impl Plan {
     /// # Errors
     ///
     /// [`Error::File`] when it cannot be read; [`Error::Faults`] with every fault found in it.
-    pub fn read(path: &Path) -> Result<Plan> {
+    pub fn read(path: impl AsRef<Path>) -> Result<Plan> {
+        let path = path.as_ref();
         let bytes = std::fs::read(path).map_err(|cause| Error::file(path, "read", cause))?;
         let name = path.display().to_string();
         let text = String::from_utf8(bytes)
@@ -380,6 +383,7 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
     let (landing_speed_m_s, descent_rates, remnant) = descent(&descent_section, faults);
     let spread = spread(&Section::of(root, "spread", faults), faults);
     let plan = Plan {
+        file: faults.file().to_owned(),
         name,
         release: release?,
         timezone,

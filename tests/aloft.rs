@@ -19,8 +19,9 @@ use windfall::plan::Plan;
 use windfall::sources::{self, Ascent};
 use windfall::spread::region::GroundEllipse;
 use windfall::units::UnitSystem;
+use windfall::winds::Winds;
 use windfall::zone::aloft::{Kept, Remaining};
-use windfall::zone::{Mark, Options, WindInput, Zone, predict, predict_and_keep};
+use windfall::zone::{Mark, Options, Zone, predict, predict_and_keep};
 
 const OPTIONS: Options = Options {
     draws: 2_000,
@@ -30,7 +31,7 @@ const OPTIONS: Options = Options {
 };
 
 /// Winds that turn and grow with height.
-fn winds() -> WindInput {
+fn winds() -> Winds {
     let mut text = "altitude_m,wind_speed_m/s,wind_dir\n".to_owned();
     for k in 0..=80 {
         let z = 400.0 * f64::from(k);
@@ -41,7 +42,7 @@ fn winds() -> WindInput {
         ));
     }
     let sounding = sources::parse("made", &text, None).unwrap().remove(0);
-    WindInput::Soundings(vec![Ascent {
+    Winds::Soundings(vec![Ascent {
         file: "made".into(),
         sounding,
     }])
@@ -224,7 +225,7 @@ fn without_spread_all_of_them_land_where_the_whole_flight_does() {
         member_per_file: false,
     };
     let archive = windfall::sources::grid::archive::Archive::join(grids, how).unwrap();
-    let winds = WindInput::Forecast(Box::new(archive));
+    let winds = Winds::Forecast(Box::new(archive));
     let (prediction, kept) = predict_and_keep(&plan, &winds, OPTIONS, || ()).unwrap();
     for (height_m, rising) in [
         (1_000.0, true),

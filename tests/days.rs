@@ -20,7 +20,8 @@ use windfall::choice::days::days;
 use windfall::ground::site::SiteVerdict;
 use windfall::plan::Plan;
 use windfall::units::UnitSystem;
-use windfall::zone::{Options, WindInput, predict};
+use windfall::winds::Winds;
+use windfall::zone::{Options, predict};
 
 const PLAN: &str = "samples/ribatejo/plan.toml";
 
@@ -39,14 +40,14 @@ fn plan(more: &str) -> Plan {
 }
 
 /// The sample's winds, with the time of the run that the plan names.
-fn winds(plan: &Plan) -> WindInput {
+fn winds(plan: &Plan) -> Winds {
     let file = windfall::sources::grid::GridFile::open(&path(PORTUGAL_2023)).unwrap();
     let how = windfall::sources::grid::archive::Joining {
         issued: plan.wind_issued,
         member_per_file: false,
     };
     let archive = windfall::sources::grid::archive::Archive::join(vec![file], how).unwrap();
-    WindInput::Forecast(Box::new(archive))
+    Winds::Forecast(Box::new(archive))
 }
 
 fn times(hours: &[&str]) -> Vec<Timestamp> {
@@ -65,7 +66,7 @@ fn sample_times() -> Vec<Timestamp> {
     ])
 }
 
-fn compared(more: &str) -> (Plan, WindInput, Days) {
+fn compared(more: &str) -> (Plan, Winds, Days) {
     let plan = plan(more);
     let input = winds(&plan);
     let days = days(&plan, &input, &sample_times(), OPTIONS, || {}).unwrap();

@@ -20,7 +20,7 @@ const FLOORS: [&[&str]; 17] = [
     &["spread"],
     &["report"],
     &["plan"],
-    &["fetch"],
+    &["fetch", "winds"],
     &["zone"],
     &["choice", "fill"],
     &["brief"],
@@ -42,11 +42,14 @@ fn sources(folder: &Path, into: &mut Vec<PathBuf>) {
     }
 }
 
-/// The top-level modules named after `crate::` on a line of code.
+/// The top-level modules named after `crate::` on a line of code, or after `windfall::`, as the
+/// program, `cli`, calls the library.
 fn used(line: &str) -> Vec<&str> {
     let code = line.split("//").next().unwrap_or("");
+    let of_program = code.split("windfall::").skip(1);
     code.split("crate::")
         .skip(1)
+        .chain(of_program)
         .map(|rest| {
             let end = rest.find(|c: char| !c.is_alphanumeric() && c != '_');
             &rest[..end.unwrap_or(rest.len())]
@@ -94,5 +97,6 @@ fn uses_are_found_in_code_only() {
         used("let x = crate::units::parse(crate::error::X);"),
         ["units", "error"]
     );
+    assert_eq!(used("use windfall::zone::predict;"), ["zone"]);
     assert!(used("/// see [`crate::plan`]").is_empty());
 }

@@ -16,7 +16,8 @@ use windfall::ground::terrain::Terrain;
 use windfall::plan::Plan;
 use windfall::sources::{Ascent, read_soundings};
 use windfall::units::UnitSystem;
-use windfall::zone::{Options, Prediction, WindInput, predict};
+use windfall::winds::Winds;
+use windfall::zone::{Options, Prediction, predict};
 
 const OPTIONS: Options = Options {
     draws: 400,
@@ -26,7 +27,7 @@ const OPTIONS: Options = Options {
 };
 
 /// 10 m/s from the west everywhere, without temperatures.
-fn west_wind(folder: &Path) -> WindInput {
+fn west_wind(folder: &Path) -> Winds {
     let path = folder.join("west.csv");
     let rows = "altitude_m,wind_speed_m_s,wind_direction_deg\n0,10,270\n40000,10,270\n";
     std::fs::write(&path, rows).unwrap();
@@ -35,7 +36,7 @@ fn west_wind(folder: &Path) -> WindInput {
         file: "west.csv".into(),
         sounding,
     };
-    WindInput::Soundings(soundings.into_iter().map(ascent).collect())
+    Winds::Soundings(soundings.into_iter().map(ascent).collect())
 }
 
 /// Up at 5 m/s to 6 km, down at 5 m/s.
@@ -174,7 +175,7 @@ fn a_release_off_the_ground_is_told() {
 #[test]
 fn the_forecasts_own_ground_is_the_fallback() {
     let site = Position::new(46.5, 2.0).unwrap();
-    let winds = WindInput::Forecast(Box::new(archive(GFS_EUROPE)));
+    let winds = Winds::Forecast(Box::new(archive(GFS_EUROPE)));
     let mut plan = plan("lat = 46.5\nlon = 2.0", "");
     plan.release = "2020-03-14T01:00:00Z".parse().unwrap();
     let told = predict(&plan, &winds, OPTIONS, || {}).unwrap();

@@ -9,7 +9,8 @@ use crate::plan::{FillPlan, Plan};
 use crate::spread::draws::Spread;
 use crate::units::{UnitSystem, duration};
 use crate::vehicle::burst::BURST_DIAMETER_SIGMA;
-use crate::zone::{Options, Prediction, WindInput, predict};
+use crate::winds::Winds;
+use crate::zone::{Options, Prediction, predict};
 
 /// Draws for each change. The same draws with and without it, so that what differs is the change and
 /// not the sample.
@@ -26,7 +27,7 @@ const BURST_PER_SHARE_M: f64 = 3.0 * DENSITY_SCALE_HEIGHT_M;
 type Changed = (&'static str, String, Plan);
 
 /// Where the centre of the landings goes with each change.
-pub fn changes(plan: &Plan, input: &WindInput, options: Options) -> Vec<Change> {
+pub fn changes(plan: &Plan, input: &Winds, options: Options) -> Vec<Change> {
     let options = Options {
         draws: DRAWS.min(options.draws),
         keep_draws: false,

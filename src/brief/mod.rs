@@ -20,7 +20,8 @@ use crate::choice;
 use crate::error::Result;
 use crate::geodesy::Normal;
 use crate::plan::Plan;
-use crate::zone::{Options, WindInput, predict_and_keep};
+use crate::winds::Winds;
+use crate::zone::{Options, predict_and_keep};
 
 /// Predicts the zone of a plan and finds all that its briefing tells. `made` is the time it gives as
 /// that of its making; `flown` is told after each draw.
@@ -30,7 +31,7 @@ use crate::zone::{Options, WindInput, predict_and_keep};
 /// As [`predict_and_keep`], and when a file of the ground cannot be read.
 pub fn brief(
     plan: &Plan,
-    input: &WindInput,
+    input: &Winds,
     options: Options,
     made: Timestamp,
     flown: impl Fn() + Sync,

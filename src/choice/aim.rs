@@ -27,8 +27,9 @@ use crate::ground::region::{FARTHEST_M, Region};
 use crate::ground::terrain::Terrain;
 use crate::plan::{GroundPlan, Plan};
 use crate::spread::region::polygons_on_ground;
+use crate::winds::Winds;
 use crate::zone::releases::{FlownIn, FlownRelease, fly_releases};
-use crate::zone::{Options, WindInput, terrain};
+use crate::zone::{Options, terrain};
 
 /// Where one may launch; anywhere unless restricted.
 #[derive(Debug, Clone, Default)]
@@ -73,7 +74,7 @@ struct Target {
 /// none in the plan.
 pub fn aim(
     plan: &Plan,
-    input: &WindInput,
+    input: &Winds,
     target: &Path,
     allowed: &Allowed,
     times: &[Timestamp],

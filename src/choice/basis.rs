@@ -7,7 +7,8 @@ use super::ground;
 use super::verdict::Limits;
 use crate::ground::map::GroundMap;
 use crate::plan::Plan;
-use crate::zone::{Options, WindInput};
+use crate::winds::Winds;
+use crate::zone::Options;
 
 /// What a comparison was made from.
 #[derive(Debug, Clone, Serialize)]
@@ -36,7 +37,7 @@ pub struct Basis {
 /// Of a plan, winds, limits and ground, with what was assumed and what told the heights at landings.
 pub fn basis(
     plan: &Plan,
-    input: &WindInput,
+    input: &Winds,
     limits: &Limits,
     options: Options,
     map: &GroundMap,

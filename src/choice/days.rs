@@ -13,8 +13,9 @@ use crate::ground::airspace::{default_cylinders, highest_top_m};
 use crate::ground::site::check;
 use crate::plan::Plan;
 use crate::spread::run::Landing;
+use crate::winds::Winds;
 use crate::zone::releases::{FlownIn, fly_releases};
-use crate::zone::{Options, WindInput, terrain};
+use crate::zone::{Options, terrain};
 
 /// Flies, judges and ranks releases. `done` is told after each.
 ///
@@ -23,7 +24,7 @@ use crate::zone::{Options, WindInput, terrain};
 /// When no release can be tried at all, or a file of the ground cannot be read.
 pub fn days(
     plan: &Plan,
-    input: &WindInput,
+    input: &Winds,
     times: &[Timestamp],
     options: Options,
     done: impl Fn() + Sync,

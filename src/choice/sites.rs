@@ -18,8 +18,9 @@ use crate::ground::map::GroundMap;
 use crate::ground::site::{SiteVerdict, check};
 use crate::plan::Plan;
 use crate::units::UnitSystem;
+use crate::winds::Winds;
 use crate::zone::releases::{FlownIn, FlownRelease, Tried, fly_releases};
-use crate::zone::{Options, WindInput, terrain};
+use crate::zone::{Options, terrain};
 
 /// Flights from the middle of all candidates for each release of the first pass.
 const FIRST_PASS_DRAWS: u64 = 200;
@@ -34,7 +35,7 @@ const UNKNOWN_DRIFT_M: f64 = 150_000.0;
 /// When a file of the ground cannot be read or the winds cannot be decoded.
 pub fn sites(
     plan: &Plan,
-    input: &WindInput,
+    input: &Winds,
     candidates: &[Candidate],
     times: &[Timestamp],
     fully: usize,

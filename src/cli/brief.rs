@@ -11,14 +11,14 @@ use super::options::{RunArgs, with_threads};
 use super::output;
 use super::progress::Progress;
 use super::wind_files::WindArgs;
-use crate::brief::Brief;
-use crate::brief::brief;
-use crate::error::{Error, Result};
-use crate::files::write_atomically;
-use crate::plan::Plan;
-use crate::report::{brief_page, calendar, geojson, gpx, kml, map, zone_csv};
-use crate::units::UnitSystem;
-use crate::zone::DRAWS;
+use windfall::brief::Brief;
+use windfall::brief::brief;
+use windfall::error::{Error, Result};
+use windfall::files::write_atomically;
+use windfall::plan::Plan;
+use windfall::report::{brief_page, calendar, geojson, gpx, kml, map, zone_csv};
+use windfall::units::UnitSystem;
+use windfall::zone::DRAWS;
 
 /// Pixels of the map's picture for each of its units.
 const PIXELS: f32 = 2.0;
@@ -54,7 +54,7 @@ pub struct BriefArgs {
 /// Whatever is wrong with the plan, the winds, the ground or the folder to write into.
 pub fn run(args: &BriefArgs, out: &mut impl Write) -> Result<()> {
     let plan = Plan::read(&args.plan)?;
-    let winds = args.winds.read(&plan, &args.plan)?;
+    let winds = args.winds.read(&plan)?;
     let options = args.run.options(args.draws);
     let made = args.made.unwrap_or_else(Timestamp::now);
     let files = with_threads(args.run.threads, || {

@@ -9,10 +9,10 @@ use super::options::with_threads;
 use super::output;
 use super::progress::Progress;
 use super::releases::ReleasesArgs;
-use crate::choice::days::days;
-use crate::error::Result;
-use crate::plan::Plan;
-use crate::report::{days as report, days_picture};
+use windfall::choice::days::days;
+use windfall::error::Result;
+use windfall::plan::Plan;
+use windfall::report::{days as report, days_picture};
 
 /// Compares release times over the days that the winds cover, and ranks them by the plan's limits.
 #[derive(Debug, Args)]
@@ -40,7 +40,7 @@ fn output_path(text: &str) -> std::result::Result<PathBuf, String> {
 pub fn run(args: &DaysArgs, out: &mut impl Write) -> Result<()> {
     let plan = Plan::read(&args.plan)?;
     let releases = &args.releases;
-    let winds = releases.winds(&plan, &args.plan)?;
+    let winds = releases.winds(&plan)?;
     let times = releases.times(&plan, &winds)?;
     let unfinished = output::begin(&args.out)?;
     let options = releases.options();

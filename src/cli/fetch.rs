@@ -13,14 +13,14 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::options::When;
 use super::output;
-use crate::error::{Error, Fault, Result};
-use crate::fetch::download::download;
-use crate::fetch::feed::{Feed, Feeds};
-use crate::fetch::http::{Client, Patience};
-use crate::fetch::ranges::chunks;
-use crate::fetch::runs::Period;
-use crate::fetch::survey::{Order, Planned, Survey, members, survey};
-use crate::plan::Plan;
+use windfall::error::{Error, Fault, Result};
+use windfall::fetch::download::download;
+use windfall::fetch::feed::{Feed, Feeds};
+use windfall::fetch::http::{Client, Patience};
+use windfall::fetch::ranges::chunks;
+use windfall::fetch::runs::Period;
+use windfall::fetch::survey::{Order, Planned, Survey, members, survey};
+use windfall::plan::Plan;
 
 /// Downloads the part of a public forecast that a plan needs. No other command uses the network.
 #[derive(Debug, Args)]

@@ -8,14 +8,14 @@ use clap::{ArgGroup, Args};
 use super::options::Units;
 use super::output;
 use super::wind_files;
-use crate::error::{Error, Fault, Result};
-use crate::fill::findings::SLOW_M_S;
-use crate::fill::rules::RuleBook;
-use crate::fill::{Options, checklist, size};
-use crate::plan::Plan;
-use crate::report::{fill_card, fill_picture, fill_table};
-use crate::sizing::Known;
-use crate::units::{Dimension, UnitSystem, parse};
+use windfall::error::{Error, Fault, Result};
+use windfall::fill::findings::SLOW_M_S;
+use windfall::fill::rules::RuleBook;
+use windfall::fill::{Options, checklist, size};
+use windfall::plan::Plan;
+use windfall::report::{fill_card, fill_picture, fill_table};
+use windfall::sizing::Known;
+use windfall::units::{Dimension, UnitSystem, parse};
 
 /// Sizes a flight: masses, lift, gas, cylinders, rate, burst height, the weight that proves the lift.
 #[derive(Debug, Args)]
@@ -145,7 +145,7 @@ pub fn run(args: &FillArgs, out: &mut impl Write) -> Result<()> {
     let without_winds = args.wind.is_empty() && plan.wind_files.is_empty();
     let winds = match args.standard_air || without_winds {
         true => None,
-        false => Some(wind_files::of_plan(&plan, &args.plan, &args.wind, None)?),
+        false => Some(wind_files::winds(&plan, &args.wind, None)?),
     };
     let unfinished = output::begin(&args.out)?;
     let options = Options {

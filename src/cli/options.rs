@@ -6,9 +6,9 @@ use clap::{Args, ValueEnum};
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp, ToSpan, civil};
 
-use crate::error::{Error, Fault, Result};
-use crate::units::UnitSystem;
-use crate::zone::Options;
+use windfall::error::{Error, Fault, Result};
+use windfall::units::UnitSystem;
+use windfall::zone::Options;
 
 /// The units a person reads.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -32,7 +32,7 @@ impl From<Units> for UnitSystem {
 #[derive(Debug, Args)]
 pub struct RunArgs {
     /// Seed of everything random: the same seed gives the same bytes.
-    #[arg(long, default_value_t = 1)]
+    #[arg(long, default_value_t = Options::default().seed)]
     pub seed: u64,
     /// Threads to use; all cores unless given.
     #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]

@@ -5,8 +5,8 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
-use crate::error::{Error, Result};
-use crate::files::UnfinishedFile;
+use windfall::error::{Error, Result};
+use windfall::files::UnfinishedFile;
 
 /// A value as indented JSON, ending in a newline.
 pub fn json(value: &impl Serialize) -> Result<String> {

@@ -1,6 +1,6 @@
 //! The releases that commands compare.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::str::FromStr;
 
 use clap::Args;
@@ -8,11 +8,12 @@ use jiff::Timestamp;
 
 use super::options::{RunArgs, When};
 use super::wind_files;
-use crate::choice::times::release_times;
-use crate::error::{Error, Result};
-use crate::plan::Plan;
-use crate::units::{Dimension, parse};
-use crate::zone::{Options, WindInput};
+use windfall::choice::times::release_times;
+use windfall::error::{Error, Result};
+use windfall::plan::Plan;
+use windfall::units::{Dimension, parse};
+use windfall::winds::Winds;
+use windfall::zone::Options;
 
 /// Which releases, in which winds, how often drawn.
 #[derive(Debug, Args)]
@@ -49,8 +50,8 @@ impl ReleasesArgs {
     /// # Errors
     ///
     /// Whatever is wrong with their files.
-    pub fn winds(&self, plan: &Plan, plan_file: &Path) -> Result<WindInput> {
-        wind_files::of_plan(plan, plan_file, &self.wind, None)
+    pub fn winds(&self, plan: &Plan) -> Result<Winds> {
+        wind_files::winds(plan, &self.wind, None)
     }
 
     /// As many draws as are asked for, and how they are told.
@@ -63,7 +64,7 @@ impl ReleasesArgs {
     /// # Errors
     ///
     /// When there are none.
-    pub fn times(&self, plan: &Plan, winds: &WindInput) -> Result<Vec<Timestamp>> {
+    pub fn times(&self, plan: &Plan, winds: &Winds) -> Result<Vec<Timestamp>> {
         let covered = winds.covers();
         let none = || Error::CannotDo {
             why: "the winds name no times".into(),

@@ -9,13 +9,13 @@ use super::options::with_threads;
 use super::output;
 use super::progress::Progress;
 use super::releases::ReleasesArgs;
-use crate::choice::aim::{Allowed, aim};
-use crate::choice::candidates;
-use crate::choice::sites::sites;
-use crate::error::Result;
-use crate::plan::Plan;
-use crate::report::{aim as aim_report, sites as sites_report};
-use crate::units::{Dimension, parse};
+use windfall::choice::aim::{Allowed, aim};
+use windfall::choice::candidates;
+use windfall::choice::sites::sites;
+use windfall::error::Result;
+use windfall::plan::Plan;
+use windfall::report::{aim as aim_report, sites as sites_report};
+use windfall::units::{Dimension, parse};
 
 /// Compares candidate sites over release times and ranks them, or finds where to launch so that
 /// the load comes down in a target.
@@ -108,7 +108,7 @@ fn told(args: &SitesArgs, plan: &Plan) -> Result<Told> {
         Some(file) => candidates::read(file, args.spacing)?,
         None => Vec::new(),
     };
-    let winds = args.releases.winds(plan, &args.plan)?;
+    let winds = args.releases.winds(plan)?;
     let times = args.releases.times(plan, &winds)?;
     let options = args.releases.options();
     let units = options.units;

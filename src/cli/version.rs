@@ -3,8 +3,8 @@
 use std::io::Write;
 
 use super::output;
-use crate::error::Result;
-use crate::ground::data;
+use windfall::error::Result;
+use windfall::ground::data;
 
 /// Prints the version; `verbose` also the sources, dates and licences of built-in data.
 ///

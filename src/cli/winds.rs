@@ -8,16 +8,16 @@ use jiff::Timestamp;
 
 use super::options::Units;
 use super::output;
-use super::wind_files::{self, WindFiles};
-use crate::error::{Error, Result};
-use crate::files::write_atomically;
-use crate::geodesy::Position;
-use crate::report::picture::Picture;
-use crate::report::{forecast, profile_picture, winds};
-use crate::sources::grid::GridFile;
-use crate::sources::grid::archive::{Archive, Joining};
-use crate::sources::{Ascent, Format};
-use crate::units::UnitSystem;
+use windfall::error::{Error, Result};
+use windfall::files::write_atomically;
+use windfall::geodesy::Position;
+use windfall::report::picture::Picture;
+use windfall::report::{forecast, profile_picture, winds};
+use windfall::sources::grid::GridFile;
+use windfall::sources::grid::archive::{Archive, Joining};
+use windfall::sources::{self, Ascent, Format};
+use windfall::units::UnitSystem;
+use windfall::winds::files::WindFiles;
 
 /// Shows what is in a wind file: levels, times, gaps, what was cleaned, and a picture.
 #[derive(Debug, Args)]
@@ -55,15 +55,21 @@ pub struct WindsArgs {
 ///
 /// The faults of all files together, or a file or `out` that cannot be written.
 pub fn run(args: &WindsArgs, out: &mut impl Write) -> Result<()> {
-    match wind_files::read_all(&args.files, args.format, false)? {
+    match WindFiles::read(&args.files, args.format, false)? {
         WindFiles::Soundings(mut ascents) => {
             if let Some(time) = args.at {
-                ascents = vec![wind_files::nearest(ascents, time)?];
+                ascents = vec![nearest(ascents, time)?];
             }
             show_ascents(args, &ascents, out)
         }
         WindFiles::Grids { files, damaged } => show_forecast(args, files, damaged, out),
     }
+}
+
+/// The ascent nearest to a time.
+fn nearest(mut ascents: Vec<Ascent>, time: Timestamp) -> Result<Ascent> {
+    let which = sources::nearest(ascents.iter().map(|a| &a.sounding), time)?;
+    Ok(ascents.swap_remove(which))
 }
 
 /// The ascents as text or JSON, and the picture that was asked for.

@@ -10,11 +10,11 @@ use super::options::{RunArgs, with_threads};
 use super::output;
 use super::progress::Progress;
 use super::wind_files::WindArgs;
-use crate::error::Result;
-use crate::files::UnfinishedFile;
-use crate::plan::Plan;
-use crate::report::{geojson, zone_table};
-use crate::zone::{DRAWS, Facts, Options, Prediction, Zone, predict};
+use windfall::error::Result;
+use windfall::files::UnfinishedFile;
+use windfall::plan::Plan;
+use windfall::report::{geojson, zone_table};
+use windfall::zone::{DRAWS, Facts, Options, Prediction, Zone, predict};
 
 /// Predicts the landing zone of a plan: where, when, and how sure.
 #[derive(Debug, Args)]
@@ -56,7 +56,7 @@ struct Summary<'a> {
 /// Whatever is wrong with the plan, the winds, the flight or the place to write to.
 pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Result<()> {
     let plan = Plan::read(&args.plan)?;
-    let winds = args.winds.read(&plan, &args.plan)?;
+    let winds = args.winds.read(&plan)?;
     let to_stdout = args.out.as_deref() == Some(Path::new("-"));
     let unfinished = match &args.out {
         Some(path) if !to_stdout => Some(UnfinishedFile::begin(path)?),

@@ -27,6 +27,11 @@ impl<'a> Faults<'a> {
         }
     }
 
+    /// The plan's file as the user named it.
+    pub fn file(&self) -> &'a str {
+        self.file
+    }
+
     /// Notes a fault of `key` at a byte of the text.
     pub fn note(
         &mut self,

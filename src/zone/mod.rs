@@ -21,7 +21,6 @@ use self::facts::{BalloonFacts, EarlyBursts};
 use self::reach::Reach;
 use self::setup::Setup;
 use self::stack::FilledBalloon;
-pub use self::weather::WindInput;
 use self::weather::{FlownWinds, SiteWinds, Weather};
 use crate::clock::after;
 use crate::error::{Error, Result};
@@ -39,6 +38,7 @@ use crate::units::UnitSystem;
 use crate::vehicle::balloon::sphere_diameter_m;
 use crate::wind::error_process::WindErrorProcess;
 use crate::wind::placing::Outside;
+use crate::winds::Winds;
 
 /// How a zone is drawn.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -55,6 +55,18 @@ pub struct Options {
 
 /// Flights drawn unless the user says otherwise.
 pub const DRAWS: u64 = 2_000;
+
+/// [`DRAWS`] flights that are not kept, in metric words.
+impl Default for Options {
+    fn default() -> Self {
+        Options {
+            draws: DRAWS,
+            seed: 1,
+            keep_draws: false,
+            units: UnitSystem::default(),
+        }
+    }
+}
 
 /// A landing zone and the facts behind it.
 #[derive(Debug, Clone, PartialEq)]
@@ -73,7 +85,7 @@ pub struct Prediction {
 /// too few draws come down.
 pub fn predict(
     plan: &Plan,
-    input: &WindInput,
+    input: &Winds,
     options: Options,
     flown: impl Fn() + Sync,
 ) -> Result<Prediction> {
@@ -87,7 +99,7 @@ pub fn predict(
 /// As [`predict`].
 pub fn predict_and_keep(
     plan: &Plan,
-    input: &WindInput,
+    input: &Winds,
     options: Options,
     flown: impl Fn() + Sync,
 ) -> Result<(Prediction, Kept)> {

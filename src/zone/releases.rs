@@ -7,7 +7,7 @@ use rayon::prelude::*;
 
 use super::reach::Reach;
 use super::setup::Setup;
-use super::weather::{SiteWinds, Weather, WindInput};
+use super::weather::{SiteWinds, Weather};
 use super::{Flights, Options, Outcome, elevation, fly_in, reach_of};
 use crate::error::{Error, Result};
 use crate::flight::layers::Layers;
@@ -20,6 +20,7 @@ use crate::spread::region::{GroundEllipse, Regions};
 use crate::spread::run::Landing;
 use crate::wind::placing::Outside;
 use crate::wind::sounding::Wind;
+use crate::winds::Winds;
 
 /// What came of one release.
 #[derive(Debug, Clone)]
@@ -78,7 +79,7 @@ const SURFACE_M: f64 = 10.0;
 #[derive(Clone, Copy)]
 pub struct FlownIn<'a> {
     /// The winds.
-    pub winds: &'a WindInput,
+    pub winds: &'a Winds,
     /// The heights that flights come down on; else that of the site.
     pub ground: Option<&'a Arc<Terrain>>,
     /// Below which altitude each flight's way is kept, m above mean sea level, if at all.

@@ -1,11 +1,12 @@
 //! The air above the site at the release, for who needs no wind.
 
-use super::weather::{SiteWinds, WindInput};
+use super::weather::SiteWinds;
 use super::{elevation, terrain};
 use crate::atmosphere::AirProfile;
 use crate::error::Result;
 use crate::plan::Plan;
 use crate::units::UnitSystem;
+use crate::winds::Winds;
 
 /// Terrain is read so far around the site, m.
 const AROUND_M: f64 = 5_000.0;
@@ -28,7 +29,7 @@ pub struct SiteAir {
 /// When the winds do not cover the site at the release.
 pub fn site_air(
     plan: &Plan,
-    winds: Option<&WindInput>,
+    winds: Option<&Winds>,
     units: UnitSystem,
     assumed: &mut Vec<String>,
 ) -> Result<SiteAir> {

@@ -3,7 +3,6 @@
 
 use std::sync::Arc;
 
-use super::weather::WindInput;
 use crate::error::Result;
 use crate::flight::field::LAYERS_A_LEG;
 use crate::geodesy::Position;
@@ -13,6 +12,7 @@ use crate::plan::Plan;
 use crate::sources::grid::archive::Archive;
 use crate::spread::run::Landing;
 use crate::units::UnitSystem;
+use crate::winds::Winds;
 
 /// Heights are kept so far around a site, m: farther than most flights drift.
 pub const FAR_M: f64 = 300_000.0;
@@ -28,12 +28,12 @@ const OFF_GROUND_M: f64 = 50.0;
 /// When a file of the plan or the forecast's ground cannot be read.
 pub fn around(
     plan: &Plan,
-    input: &WindInput,
+    input: &Winds,
     center: Position,
     reach_m: f64,
 ) -> Result<Option<Arc<Terrain>>> {
     let mut terrain = Terrain::open(&plan.ground.terrain, &Region::around(center, reach_m))?;
-    if let WindInput::Forecast(archive) = input
+    if let Winds::Forecast(archive) = input
         && let Some(raster) = of_forecast(archive, center, reach_m)?
     {
         terrain = terrain.with(raster);

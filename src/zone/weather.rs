@@ -9,67 +9,24 @@ use crate::clock::{after, seconds_between};
 use crate::error::{Error, Result};
 use crate::flight::field::LayerField;
 use crate::flight::layers::{LayerWinds, Layers};
-use crate::flight::model::{FlightModel, Winds};
+use crate::flight::model::{self, FlightModel};
 use crate::geodesy::{Compass, Position};
 use crate::plan::Plan;
 use crate::sources::grid::archive::Archive;
 use crate::sources::{self, Ascent};
-use crate::units::{UnitSystem, duration};
+use crate::units::UnitSystem;
 use crate::wind::column::{Column, WindProfile};
 use crate::wind::error::{ErrorPart, WindError};
 use crate::wind::error_process::WindErrorProcess;
 use crate::wind::grid::Block;
 use crate::wind::members::member_sigma;
-use crate::wind::placing::{MOST_STATIONS, ONE_TIME_STANDS_S, Outside, Placing, Station, Weights};
+use crate::wind::placing::{MOST_STATIONS, Outside, Placing, Station, Weights};
 use crate::wind::sounding::Sounding;
-
-/// The winds a command was given.
-pub enum WindInput {
-    /// Soundings, of all files.
-    Soundings(Vec<Ascent>),
-    /// Forecast files, joined.
-    Forecast(Box<Archive>),
-}
-
-impl WindInput {
-    /// The region and the hours of a forecast, in words.
-    pub fn covered(&self) -> Option<String> {
-        match self {
-            WindInput::Soundings(_) => None,
-            WindInput::Forecast(archive) => Some(archive.covered()),
-        }
-    }
-
-    /// That the winds are a forecast of one time, held for hours, in words.
-    pub fn one_time_held(&self) -> Option<String> {
-        match self {
-            WindInput::Soundings(_) => None,
-            WindInput::Forecast(archive) => of_one_time(archive),
-        }
-    }
-
-    /// The first and the last time of the winds, if they name any; of a forecast of one time those
-    /// for which it stands.
-    pub fn covers(&self) -> Option<[Timestamp; 2]> {
-        let times: Vec<Timestamp> = match self {
-            WindInput::Soundings(ascents) => {
-                ascents.iter().filter_map(|a| a.sounding.time).collect()
-            }
-            WindInput::Forecast(archive) => archive.steps.iter().map(|s| s.valid).collect(),
-        };
-        let (first, last) = (*times.iter().min()?, *times.iter().max()?);
-        Some(match self {
-            WindInput::Forecast(_) if first == last => {
-                [-ONE_TIME_STANDS_S, ONE_TIME_STANDS_S].map(|s| after(first, s))
-            }
-            _ => [first, last],
-        })
-    }
-}
+use crate::winds::Winds;
 
 /// The winds around one site, for all its releases.
 pub struct SiteWinds<'a> {
-    input: &'a WindInput,
+    input: &'a Winds,
     releases: [Timestamp; 2],
     /// Of a forecast: the points next to the site, at the times of the releases.
     near: Option<Block>,
@@ -101,7 +58,7 @@ enum Around<'a> {
 #[derive(Clone)]
 pub struct FlownWinds {
     /// As the model takes them.
-    pub winds: Winds,
+    pub winds: model::Winds,
     /// How many members there are to draw from.
     pub members: usize,
     /// The member that the planned flight is flown in: the mean of all.
@@ -114,7 +71,7 @@ pub struct FlownWinds {
 
 impl FlownWinds {
     /// The only winds there are, without members.
-    fn only(winds: Winds) -> FlownWinds {
+    fn only(winds: model::Winds) -> FlownWinds {
         FlownWinds {
             winds,
             members: 1,
@@ -127,9 +84,9 @@ impl FlownWinds {
     /// A forecast's winds, decoded for releases from `since` on, for another of them.
     pub fn for_release(&self, since: Timestamp, release: Timestamp) -> FlownWinds {
         let mut same = self.clone();
-        if let Winds::Field(field) = &self.winds {
+        if let model::Winds::Field(field) = &self.winds {
             let field = field.at_release(seconds_between(since, release));
-            same.winds = Winds::Field(Box::new(field));
+            same.winds = model::Winds::Field(Box::new(field));
         }
         same
     }
@@ -150,12 +107,12 @@ impl<'a> SiteWinds<'a> {
     /// When a part of a file cannot be decoded.
     pub fn new(
         site: Position,
-        input: &'a WindInput,
+        input: &'a Winds,
         releases: [Timestamp; 2],
     ) -> Result<SiteWinds<'a>> {
         let near = match input {
-            WindInput::Soundings(_) => None,
-            WindInput::Forecast(archive) => {
+            Winds::Soundings(_) => None,
+            Winds::Forecast(archive) => {
                 let window = archive.lattice.around(site, 0.0)?;
                 let steps = archive.steps_around(releases[0], releases[1]);
                 Some(archive.cut(window, steps)?)
@@ -180,11 +137,9 @@ impl<'a> SiteWinds<'a> {
         assumed: &mut Vec<String>,
     ) -> Result<Weather<'a>> {
         let mut weather = match (self.input, &self.near) {
-            (WindInput::Forecast(archive), Some(near)) => {
-                of_forecast(plan, archive, near, assumed)?
-            }
-            (WindInput::Soundings(ascents), _) => of_soundings(plan, ascents, assumed)?,
-            (WindInput::Forecast(_), None) => return Err(nothing_near(plan)),
+            (Winds::Forecast(archive), Some(near)) => of_forecast(plan, archive, near, assumed)?,
+            (Winds::Soundings(ascents), _) => of_soundings(plan, ascents, assumed)?,
+            (Winds::Forecast(_), None) => return Err(nothing_near(plan)),
         };
         let winds = &weather.column.winds;
         let between = &weather.member_sigma;
@@ -205,7 +160,7 @@ impl<'a> SiteWinds<'a> {
         layers: &Layers,
         compass: &Compass,
     ) -> Result<Option<FlownWinds>> {
-        let WindInput::Forecast(archive) = self.input else {
+        let Winds::Forecast(archive) = self.input else {
             return Ok(None);
         };
         let (block, extent) = reach.cut(plan.site, self.releases, archive)?;
@@ -216,7 +171,7 @@ impl<'a> SiteWinds<'a> {
             _ => field.with_mean_member(),
         };
         Ok(Some(FlownWinds {
-            winds: Winds::Field(Box::new(field)),
+            winds: model::Winds::Field(Box::new(field)),
             members,
             planned,
             extent,
@@ -233,7 +188,7 @@ impl Weather<'_> {
         match &self.around {
             Around::Nothing => {
                 let winds = LayerWinds::of_profile(&self.column.winds, &model.layers);
-                Some(one(Winds::Column(winds)))
+                Some(one(model::Winds::Column(winds)))
             }
             Around::Stations(stations, columns) => {
                 let placing = Placing::Stations(stations.clone());
@@ -249,7 +204,7 @@ impl Weather<'_> {
                     &model.layers,
                     &model.compass,
                 );
-                Some(one(Winds::Field(Box::new(field))))
+                Some(one(model::Winds::Field(Box::new(field))))
             }
             Around::Forecast(_) => None,
         }
@@ -530,7 +485,7 @@ fn of_forecast<'a>(
     if run.is_none() {
         assumed.push("the files name no run and the plan has no [wind] issued: the winds are taken as an analysis, assumed".into());
     }
-    assumed.extend(of_one_time(archive));
+    assumed.extend(archive.one_time_held());
     assumed.extend(
         archive
             .left_out
@@ -559,18 +514,6 @@ fn of_forecast<'a>(
         member_sigma: member_sigma(&members),
         error: None,
     })
-}
-
-/// That a forecast is of one time, held for hours.
-fn of_one_time(archive: &Archive) -> Option<String> {
-    let [only] = archive.steps[..] else {
-        return None;
-    };
-    Some(format!(
-        "the winds are of one time, {}: they stand for {} before and after, assumed",
-        only.valid,
-        duration(ONE_TIME_STANDS_S)
-    ))
 }
 
 fn nothing_near(plan: &Plan) -> Error {

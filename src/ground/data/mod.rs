@@ -1,7 +1,7 @@
 //! What the program brings along: airports, places, lakes, rivers, built-up areas, borders and
 //! coasts of the whole earth, compressed, each decoded when it is first asked for.
 //!
-//! Made by `examples/pack_world.rs` from the files named in [`sources`].
+//! Made by `pack_world.rs` beside them from the files named in [`sources`].
 
 use std::io::Read;
 

@@ -1,4 +1,4 @@
-//! Packs open data of the world into the files that the program carries in `src/ground/data`.
+//! Packs open data of the world into the files that the program carries, in this folder.
 //!
 //! ```text
 //! cargo run --release --example pack_world -- AIRPORTS.csv.gz NATURAL_EARTH_FOLDER src/ground/data

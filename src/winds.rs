@@ -1,0 +1,94 @@
+//! The winds that a plan is flown in: its files read, soundings or a forecast.
+
+pub mod files;
+
+use std::path::PathBuf;
+
+use jiff::Timestamp;
+
+use self::files::WindFiles;
+use crate::clock::after;
+use crate::error::{Fault, Result};
+use crate::plan::Plan;
+use crate::sources::grid::archive::{Archive, Joining};
+use crate::sources::{Ascent, Format};
+use crate::wind::placing::ONE_TIME_STANDS_S;
+
+/// The winds of a plan.
+pub enum Winds {
+    /// Soundings, of all files.
+    Soundings(Vec<Ascent>),
+    /// Forecast files, joined.
+    Forecast(Box<Archive>),
+}
+
+impl Winds {
+    /// The winds in the plan's own files.
+    ///
+    /// # Errors
+    ///
+    /// When the plan names no file, and whatever is wrong with those it names.
+    pub fn of_plan(plan: &Plan) -> Result<Winds> {
+        Winds::of_files(plan, &plan.wind_files, None)
+    }
+
+    /// The winds in other files, for the same plan; in `format`, where it is not recognised. The
+    /// plan may still say when a forecast was issued and whether each file is a member.
+    ///
+    /// # Errors
+    ///
+    /// When there is no file, and whatever is wrong with those there are.
+    pub fn of_files(plan: &Plan, files: &[PathBuf], format: Option<Format>) -> Result<Winds> {
+        if files.is_empty() {
+            let expected = "[wind] files = [\"sounding.csv\"] in the plan, or --wind FILE";
+            let fault = Fault::new(&plan.file, "no wind file", expected);
+            return Err(fault.of_key("[wind] files").into());
+        }
+        Ok(
+            match WindFiles::read(files, format, plan.member_per_file)? {
+                WindFiles::Soundings(ascents) => Winds::Soundings(ascents),
+                WindFiles::Grids { files, damaged } => {
+                    let how = Joining {
+                        issued: plan.wind_issued,
+                        member_per_file: plan.member_per_file,
+                    };
+                    let mut archive = Archive::join(files, how)?;
+                    archive.left_out.extend(damaged);
+                    Winds::Forecast(Box::new(archive))
+                }
+            },
+        )
+    }
+
+    /// The region and the hours of a forecast, in words.
+    pub fn covered(&self) -> Option<String> {
+        match self {
+            Winds::Soundings(_) => None,
+            Winds::Forecast(archive) => Some(archive.covered()),
+        }
+    }
+
+    /// That the winds are a forecast of one time, held for hours, in words.
+    pub fn one_time_held(&self) -> Option<String> {
+        match self {
+            Winds::Soundings(_) => None,
+            Winds::Forecast(archive) => archive.one_time_held(),
+        }
+    }
+
+    /// The first and the last time of the winds, if they name any; of a forecast of one time those
+    /// for which it stands.
+    pub fn covers(&self) -> Option<[Timestamp; 2]> {
+        let times: Vec<Timestamp> = match self {
+            Winds::Soundings(ascents) => ascents.iter().filter_map(|a| a.sounding.time).collect(),
+            Winds::Forecast(archive) => archive.steps.iter().map(|s| s.valid).collect(),
+        };
+        let (first, last) = (*times.iter().min()?, *times.iter().max()?);
+        Some(match self {
+            Winds::Forecast(_) if first == last => {
+                [-ONE_TIME_STANDS_S, ONE_TIME_STANDS_S].map(|s| after(first, s))
+            }
+            _ => [first, last],
+        })
+    }
+}
