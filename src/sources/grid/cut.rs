@@ -123,8 +123,8 @@ impl Archive {
 
     /// That a member lacks hours, in words.
     fn is_short(&self, member: usize) -> String {
-        let has = (0..self.steps.len()).filter(|&step| self.has(member, step));
-        let last = has.last().map(|step| self.steps[step].valid);
+        let mut has = (0..self.steps.len()).filter(|&step| self.has(member, step));
+        let last = has.next_back().map(|step| self.steps[step].valid);
         match last {
             Some(last) => format!(
                 "{}: it ends at {last} or has a gap, and the flight is not covered",
