@@ -1,6 +1,6 @@
 //! Windfall: where a small high-altitude balloon will come down, and how sure that is.
 //!
-//! Data flows one way: plan and files, then wind and vehicle, then flight, spread and report.
+//! Data flows one way: plan and files, then wind and vehicle, then flight, spread, answer and report.
 //! See DEVELOPERS.md for the floors.
 
 pub mod atmosphere;

@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 /// Modules from the ground up; those on one line may not use each other.
 const FLOORS: [&[&str]; 16] = [
     &["error", "units", "random", "clock"],
-    &["atmosphere", "geodesy"],
+    &["atmosphere", "geodesy", "files"],
     &["ground"],
     &["wind"],
     &["sources"],
@@ -17,12 +17,12 @@ const FLOORS: [&[&str]; 16] = [
     &["flight"],
     &["sizing"],
     &["spread"],
-    &["report"],
     &["plan"],
     &["fetch"],
     &["zone"],
     &["choice", "fill"],
     &["brief"],
+    &["report"],
     &["cli"],
 ];
 
