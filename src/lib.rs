@@ -35,7 +35,7 @@
 //!
 //! The other jobs of the command line have a module each: [`choice`] compares days and sites,
 //! [`fill`] sizes the balloon, [`mod@brief`] briefs the crew, [`fetch`] downloads forecasts. Data
-//! flows one way: plan and files, then wind and vehicle, then flight, spread and report.
+//! flows one way: plan and files, then wind and vehicle, then flight, spread, answer and report.
 
 pub mod atmosphere;
 pub mod brief;

@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 const FLOORS: [&[&str]; 17] = [
     &["earth", "numeric"],
     &["error", "units", "random", "clock"],
-    &["atmosphere", "geodesy"],
+    &["atmosphere", "geodesy", "files"],
     &["ground"],
     &["wind"],
     &["sources"],
@@ -18,12 +18,12 @@ const FLOORS: [&[&str]; 17] = [
     &["flight"],
     &["sizing"],
     &["spread"],
-    &["report"],
     &["plan"],
     &["fetch", "winds"],
     &["zone"],
     &["choice", "fill"],
     &["brief"],
+    &["report"],
     &["cli"],
 ];
 
