@@ -35,6 +35,7 @@ pub struct Ascent {
     pub name: String,
     pub balloon_kg: f64,
     load_kg: f64,
+    gas: Gas,
     air: AirProfile,
     layers: ClimbAir,
     layer_m: f64,
@@ -195,7 +196,8 @@ fn ascent(name: String, balloon_kg: f64, load_kg: f64, fixes: &[Fix]) -> Ascent 
     )
 }
 
-/// A sounding from Prague-Libus: significant levels with times.
+/// A sounding from Prague-Libus: significant levels with times. The station fills its balloons with
+/// hydrogen (its page on the method, chmi.cz, "sondaz_PTU_vitr", read).
 fn prague(which: &str) -> Ascent {
     let path = flights_dir().with_file_name(format!("soundings/chmi_11520{which}.csv"));
     let fixes = rows(&path, |text| {
@@ -215,7 +217,10 @@ fn prague(which: &str) -> Ascent {
         })
     });
     let fixes = rising(fixes.into_iter().flatten().collect());
-    ascent(format!("prague{which}"), 0.80, 0.25, &fixes)
+    Ascent {
+        gas: Gas::Hydrogen,
+        ..ascent(format!("prague{which}"), 0.70, 0.25, &fixes)
+    }
 }
 
 /// Flights of tests/data/flights/whole, up to their highest fix. Where nothing was measured the air
@@ -307,6 +312,7 @@ impl Ascent {
         });
         Ascent {
             name,
+            gas: Gas::Helium,
             balloon_kg,
             load_kg,
             layers: ClimbAir::new(&air, low, layer_m, count),
@@ -337,7 +343,7 @@ impl Ascent {
     fn climb(&self, ln_free_kg: f64, drag: DragCurve) -> Climb {
         let dead_mass_kg = self.balloon_kg + self.load_kg;
         let gas = LiftingGas {
-            gas: Gas::Helium,
+            gas: self.gas,
             purity: 1.0,
         };
         let gross_kg = dead_mass_kg + ln_free_kg.exp();
