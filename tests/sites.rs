@@ -66,7 +66,15 @@ fn every_row_is_what_days_says_of_that_site() {
             assert_eq!(a["verdict"], b["verdict"], "{}", site["name"]);
             // Within all limits two numbers may be as near to theirs as each other.
             if a["verdict"] != "fly" {
-                assert_eq!(a["reason"], b["reason"], "{}", site["name"]);
+                let what = |row: &Value| {
+                    row["reason"]
+                        .as_str()
+                        .unwrap()
+                        .split(':')
+                        .next()
+                        .map(str::to_owned)
+                };
+                assert_eq!(what(a), what(b), "{}", site["name"]);
             }
             assert_eq!(a["rank"], b["rank"]);
             // A landing or two of 300 may fall on the other side of an edge.

@@ -30,15 +30,18 @@ impl RateErrorProcess {
     pub fn draw(&self, stream: &mut SplitMix, out: &mut Vec<f64>) {
         let normal = NormalTable::shared();
         let innovation = self.sigma * (1.0 - self.rho * self.rho).sqrt();
-        let (mut x, mut steadiness, mut change) = (0.0, 0.0, self.sigma);
+        let mut last = self.sigma * normal.next_four(stream)[0];
         out.clear();
         out.resize(self.count, 0.0);
         for layers in out.chunks_mut(4) {
+            // What the four add of their own first: only the last of them waits for those below.
+            let (mut own, mut of_last) = (0.0, 1.0);
             for (slower, new) in layers.iter_mut().zip(normal.next_four(stream)) {
-                x = steadiness * x + change * new;
-                *slower = x;
-                (steadiness, change) = (self.rho, innovation);
+                own = self.rho * own + innovation * new;
+                of_last *= self.rho;
+                *slower = own + of_last * last;
             }
+            last = own + of_last * last;
         }
         out.iter_mut().for_each(|x| *x = exp_of_small(*x));
     }

@@ -12,6 +12,8 @@ use crate::random::{NormalTable, SplitMix};
 #[derive(Debug, Clone)]
 pub struct WindErrorProcess {
     parts: Vec<Part>,
+    /// What stands beside a part that has no other.
+    nothing: Part,
     /// So many layers at the bottom share the error of the one above them.
     repeated: usize,
     /// Seconds that the planned flight spends in each layer, those that share an error together.
@@ -90,6 +92,10 @@ impl WindErrorProcess {
         let scale = if variance > 0.0 { 1.0 / variance } else { 0.0 };
         gain.iter_mut().for_each(|g| *g *= scale);
         WindErrorProcess {
+            nothing: Part {
+                rho: 0.0,
+                sigma_m_s: vec![0.0; heights_m.len()],
+            },
             parts,
             repeated,
             seconds,
@@ -110,18 +116,20 @@ impl WindErrorProcess {
         out.resize(self.repeated + self.seconds.len(), [0.0; 2]);
         let (lowest, layers) = out.split_at_mut(self.repeated);
         let normal = NormalTable::shared();
-        for part in &self.parts {
-            let innovation = (1.0 - part.rho * part.rho).sqrt();
-            let (mut x, mut steadiness, mut change) = ([0.0; 2], 0.0, 1.0);
-            let pairs = layers.chunks_mut(2).zip(part.sigma_m_s.chunks(2));
-            for (errors, sigmas) in pairs {
-                let four = normal.next_four(stream);
-                for ((error, sigma), new) in errors.iter_mut().zip(sigmas).zip(four.chunks(2)) {
-                    for i in 0..2 {
-                        x[i] = steadiness * x[i] + change * new[i];
-                        error[i] += sigma * x[i];
-                    }
-                    (steadiness, change) = (part.rho, innovation);
+        // Two parts at a time: four series beside each other take as long as one.
+        for pair in self.parts.chunks(2) {
+            let first = &pair[0];
+            let second = pair.get(1).unwrap_or(&self.nothing);
+            let rho = [first.rho, second.rho];
+            let innovation = rho.map(|rho| (1.0 - rho * rho).sqrt());
+            let mut x = normal.next_four(stream);
+            let sigmas = first.sigma_m_s.iter().zip(&second.sigma_m_s);
+            for (error, (a, b)) in layers.iter_mut().zip(sigmas) {
+                error[0] += a * x[0] + b * x[2];
+                error[1] += a * x[1] + b * x[3];
+                let new = normal.next_four(stream);
+                for i in 0..4 {
+                    x[i] = rho[i / 2] * x[i] + innovation[i / 2] * new[i];
                 }
             }
         }
