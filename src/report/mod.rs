@@ -6,6 +6,7 @@ pub mod basis;
 pub mod brief_page;
 pub mod calendar;
 pub mod charts;
+pub mod compare;
 pub mod coordinates;
 pub mod days;
 pub mod days_picture;
