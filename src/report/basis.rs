@@ -7,8 +7,8 @@ use geojson::Feature;
 use serde_json::json;
 
 use super::extent::Extent;
-use super::geojson::gathered;
-use super::zone_table::list;
+use super::files::geojson::gathered;
+use super::tables::zone::list;
 use crate::choice::basis::Basis;
 
 /// What everybody who chooses a day or a site has to keep in mind.
