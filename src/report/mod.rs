@@ -2,10 +2,13 @@
 //! rooms share lies beside them.
 
 pub mod basis;
+mod cautions;
 mod extent;
 pub mod files;
 pub mod fill_words;
+mod markup;
 pub mod pages;
+mod palette;
 pub mod pictures;
 pub mod site;
 pub mod tables;

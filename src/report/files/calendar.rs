@@ -3,9 +3,9 @@
 use jiff::Timestamp;
 use sha2::{Digest, Sha256};
 
-use super::markup::without_controls;
 use crate::brief::Brief;
 use crate::brief::answer::Event;
+use crate::report::markup::without_controls;
 use crate::report::words;
 use crate::units::UnitSystem;
 

@@ -5,14 +5,14 @@ use jiff::Timestamp;
 
 use super::coordinates::{areas, clock, lon_lat, metres, track_lines};
 use super::kml::marks;
-use super::markup::Markup;
+use super::xml::Xml;
 use crate::brief::Brief;
 use crate::report::words::{self, region_name};
 use crate::units::UnitSystem;
 
 /// The briefing as GPX text.
 pub fn text(brief: &Brief, units: UnitSystem) -> String {
-    let mut gpx = Markup::new();
+    let mut gpx = Xml::new();
     let creator = format!("windfall {}", brief.zone.version);
     gpx.open(
         "gpx",
@@ -77,7 +77,7 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
 
 /// A point, its parts in the order of the schema.
 fn point(
-    gpx: &mut Markup,
+    gpx: &mut Xml,
     kind: &'static str,
     at: Coord,
     altitude_m: Option<f64>,

@@ -10,10 +10,11 @@ use geo::{Coord, LineString, Polygon};
 use jiff::Timestamp;
 
 use super::coordinates::{areas, clock, lon_lat, metres, track_lines};
-use super::markup::Markup;
+use super::xml::Xml;
 use crate::brief::Brief;
 use crate::brief::answer::WaitingPoint;
 use crate::clock::seconds_between;
+use crate::report::palette::{Colour, GLOBE_AREA, GLOBE_CONTOUR, GLOBE_ELLIPSE, GLOBE_TRACK};
 use crate::report::words::{self, region_name};
 use crate::spread::region::{GroundContour, GroundEllipse};
 use crate::units::UnitSystem;
@@ -24,7 +25,7 @@ pub const POINT_EVERY_S: f64 = 600.0;
 
 /// The briefing as KML text.
 pub fn text(brief: &Brief, units: UnitSystem) -> String {
-    let mut kml = Markup::new();
+    let mut kml = Xml::new();
     kml.open(
         "kml",
         &[
@@ -40,14 +41,14 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
         words::provenance(brief)
     );
     kml.text("description", &said);
-    // Colours are aabbggrr.
-    line_style(&mut kml, "track", "ff202020", 3.0);
-    for (name, line, area, width) in [
-        ("inner", "ff7a3b00", "18b06010", 2.0),
-        ("outer", "ff7a3b00", "10b06010", 4.0),
-        ("contour", "ff0050a0", "000050a0", 2.0),
+    line_style(&mut kml, "track", &kml_colour(GLOBE_TRACK, 0xff), 3.0);
+    for (name, line, area, opacity, width) in [
+        ("inner", GLOBE_ELLIPSE, GLOBE_AREA, 0x18, 2.0),
+        ("outer", GLOBE_ELLIPSE, GLOBE_AREA, 0x10, 4.0),
+        ("contour", GLOBE_CONTOUR, GLOBE_CONTOUR, 0, 2.0),
     ] {
-        area_style(&mut kml, name, line, area, width);
+        let line = kml_colour(line, 0xff);
+        area_style(&mut kml, name, &line, &kml_colour(area, opacity), width);
     }
     folder(&mut kml, "Flight as planned", |kml| {
         track(kml, &brief.zone.track);
@@ -100,20 +101,26 @@ pub fn timed(track: &[Mark]) -> Vec<Mark> {
         .collect()
 }
 
-fn folder(kml: &mut Markup, name: &str, fill: impl FnOnce(&mut Markup)) {
+fn folder(kml: &mut Xml, name: &str, fill: impl FnOnce(&mut Xml)) {
     kml.open("Folder", &[]);
     kml.text("name", name);
     fill(kml);
     kml.close();
 }
 
-fn line_style(kml: &mut Markup, id: &str, color: &str, width: f64) {
+/// A colour as KML writes it, aabbggrr.
+fn kml_colour(colour: Colour, opacity: u8) -> String {
+    let [red, green, blue] = colour.channels();
+    format!("{opacity:02x}{blue:02x}{green:02x}{red:02x}")
+}
+
+fn line_style(kml: &mut Xml, id: &str, color: &str, width: f64) {
     kml.open("Style", &[("id", id)]);
     line(kml, color, width);
     kml.close();
 }
 
-fn area_style(kml: &mut Markup, id: &str, color: &str, fill: &str, width: f64) {
+fn area_style(kml: &mut Xml, id: &str, color: &str, fill: &str, width: f64) {
     kml.open("Style", &[("id", id)]);
     line(kml, color, width);
     kml.open("PolyStyle", &[]);
@@ -122,14 +129,14 @@ fn area_style(kml: &mut Markup, id: &str, color: &str, fill: &str, width: f64) {
     kml.close();
 }
 
-fn line(kml: &mut Markup, color: &str, width: f64) {
+fn line(kml: &mut Xml, color: &str, width: f64) {
     kml.open("LineStyle", &[]);
     kml.text("color", color);
     kml.text("width", &width.to_string());
     kml.close();
 }
 
-fn track(kml: &mut Markup, track: &[Mark]) {
+fn track(kml: &mut Xml, track: &[Mark]) {
     for piece in track_lines(track) {
         kml.open("Placemark", &[]);
         kml.text("name", "track");
@@ -149,7 +156,7 @@ fn track(kml: &mut Markup, track: &[Mark]) {
     }
 }
 
-fn point_at(kml: &mut Markup, name: &str, mark: &Mark, units: UnitSystem) {
+fn point_at(kml: &mut Xml, name: &str, mark: &Mark, units: UnitSystem) {
     let height = format!("{} above sea level", units.height(mark.altitude_m));
     let altitude_m = Some(metres(mark.altitude_m));
     point(
@@ -162,7 +169,7 @@ fn point_at(kml: &mut Markup, name: &str, mark: &Mark, units: UnitSystem) {
     );
 }
 
-fn waiting(kml: &mut Markup, point_: &WaitingPoint) {
+fn waiting(kml: &mut Xml, point_: &WaitingPoint) {
     let name = words::waiting_name(point_);
     point(
         kml,
@@ -175,7 +182,7 @@ fn waiting(kml: &mut Markup, point_: &WaitingPoint) {
 }
 
 fn point(
-    kml: &mut Markup,
+    kml: &mut Xml,
     name: &str,
     said: &str,
     time: Option<Timestamp>,
@@ -199,14 +206,14 @@ fn point(
     kml.close();
 }
 
-fn ellipse(kml: &mut Markup, ellipse: &GroundEllipse) {
+fn ellipse(kml: &mut Xml, ellipse: &GroundEllipse) {
     let p = ellipse.shape.probability;
     let style = if p > 0.5 { "#outer" } else { "#inner" };
     let name = region_name("ellipse", p);
     area(kml, &name, style, &areas([[ellipse.ring.as_slice()]]));
 }
 
-fn contour(kml: &mut Markup, contour: &GroundContour) {
+fn contour(kml: &mut Xml, contour: &GroundContour) {
     let rings = contour.polygons.iter().map(|polygon| {
         std::iter::once(&polygon.exterior)
             .chain(&polygon.holes)
@@ -216,7 +223,7 @@ fn contour(kml: &mut Markup, contour: &GroundContour) {
     area(kml, &name, "#contour", &areas(rings));
 }
 
-fn area(kml: &mut Markup, name: &str, style: &str, polygons: &[Polygon]) {
+fn area(kml: &mut Xml, name: &str, style: &str, polygons: &[Polygon]) {
     kml.open("Placemark", &[]);
     kml.text("name", name);
     kml.text("styleUrl", style);
@@ -234,7 +241,7 @@ fn area(kml: &mut Markup, name: &str, style: &str, polygons: &[Polygon]) {
     kml.close();
 }
 
-fn boundary(kml: &mut Markup, name: &'static str, ring: &LineString) {
+fn boundary(kml: &mut Xml, name: &'static str, ring: &LineString) {
     kml.open(name, &[]);
     kml.open("LinearRing", &[]);
     let points: Vec<String> = ring.0.iter().map(|&c| tuple(c, None)).collect();

@@ -6,5 +6,5 @@ pub mod coordinates;
 pub mod geojson;
 pub mod gpx;
 pub mod kml;
-pub(in crate::report) mod markup;
+mod xml;
 pub mod zone_csv;

@@ -5,10 +5,10 @@ use jiff::Timestamp;
 
 use super::coordinates::{areas, clock, lon_lat, metres, track_lines};
 use super::kml::marks;
-use super::markup::without_controls;
 use crate::brief::Brief;
 use crate::error::{Error, Result};
 use crate::geodesy::Position;
+use crate::report::markup::without_controls;
 use crate::report::words;
 
 /// One row a point. `part` and `point` number the lines of a thing and the points of a line.

@@ -2,14 +2,18 @@
 
 use std::fmt::Write as _;
 
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
 use crate::fill::Fill;
 use crate::fill::answer::{LedgerItem, Which};
 use crate::fill::checklist::Checklist;
+use crate::report::cautions::{COLD_GAUGE, FILLING, LIFT_TEST};
 use crate::report::fill_words::{
-    CAUTIONS, COLD_GAUGE, cylinders_are, cylinders_used, filler, fits, gas_name, measured_sum,
-    rate_bounds, release, title, weight_to_hang,
+    cylinders_are, cylinders_used, filler, fits, gas_name, heading, measured_sum, rate_bounds,
+    release, title, weight_to_hang,
 };
-use crate::report::pictures::picture::escaped;
+use crate::report::markup::document;
+use crate::report::palette;
 use crate::report::tables::zone::wrapped;
 use crate::units::{UnitSystem, duration};
 
@@ -68,7 +72,7 @@ fn lift_rows(fill: &Fill, units: UnitSystem) -> Vec<[String; 4]> {
             None => ["no flight".to_owned(), "-".to_owned()],
         };
         let which = match row.which {
-            Which::Target => "target",
+            Which::Target => TARGET,
             Which::Bound => "bound",
             Which::Asked => "as lifted",
             Which::Other => "",
@@ -83,8 +87,9 @@ fn lift_rows(fill: &Fill, units: UnitSystem) -> Vec<[String; 4]> {
     .collect()
 }
 
+const TARGET: &str = "target";
+const ALL: &str = "all below the neck";
 const RELEASE: &str = "Released at (exact, to the second, with time zone)";
-const WIND: &str = "A gust makes the reading false: test in a lull, straight up, three times. With a spring scale: true lift = reading x cos(lean).";
 
 /// The card as plain text.
 pub fn text(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
@@ -94,12 +99,7 @@ pub fn text(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
         release(fill)
     );
     for finding in &fill.findings {
-        let head = if finding.stops {
-            "DO NOT FLY"
-        } else {
-            "LOOK AGAIN"
-        };
-        text += &named(head, &finding.text);
+        text += &named(heading(finding), &finding.text);
     }
     let _ = writeln!(
         text,
@@ -108,46 +108,8 @@ pub fn text(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
     for (name, value) in numbers(fill, units) {
         text += &named(name, &value);
     }
-    let _ = writeln!(
-        text,
-        "\n{:30}{:>12}{:>12}{:>14}",
-        "MASSES", "planned", "measured", "re-weighed"
-    );
-    for item in &fill.ledger.items {
-        let planned = item
-            .planned_kg
-            .map_or_else(|| "-".into(), |kg| units.item_mass(kg));
-        let measured = match item.measured {
-            true => units.item_mass(item.mass_kg),
-            false => "-".into(),
-        };
-        let name: String = item.name.chars().take(29).collect();
-        let row = format!(
-            "{name:30}{planned:>12}{measured:>12}{:>14}  {}",
-            "________",
-            about(item)
-        );
-        let _ = writeln!(text, "{}", row.trim_end());
-    }
-    let _ = writeln!(
-        text,
-        "{:30}{:>12}{:>12}{:>14}",
-        "all below the neck",
-        units.item_mass(fill.ledger.planned_kg),
-        measured_sum(fill, units).unwrap_or_else(|| "-".into()),
-        "________"
-    );
-    let _ = writeln!(
-        text,
-        "\n{:26}{:>12}{:>14}",
-        "IT JUST LIFTS", "rises", "bursts at*"
-    );
-    for [weight, rate, burst, which] in lift_rows(fill, units) {
-        let row = format!("{weight:>26}{rate:>12}{burst:>14}  {which}");
-        let _ = writeln!(text, "{}", row.trim_end());
-    }
-    text += "* above sea level\n";
-    text += &paragraph(WIND, "");
+    text += &masses_in_text(fill, units);
+    text += &lift_in_text(fill, units);
     for part in &list.parts {
         let _ = writeln!(text, "\n{}", part.heading.to_uppercase());
         for item in &part.items {
@@ -163,7 +125,7 @@ pub fn text(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
         let _ = writeln!(text, "    {:36}{number}", call.who);
     }
     text += "\nCAUTIONS\n";
-    for caution in CAUTIONS {
+    for caution in FILLING {
         text += &paragraph(caution, "- ");
     }
     let _ = writeln!(
@@ -172,6 +134,47 @@ pub fn text(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
         fill.version
     );
     text
+}
+
+fn masses_in_text(fill: &Fill, units: UnitSystem) -> String {
+    let row = |name: &str, planned: &str, measured: &str, about: &str| {
+        let row = format!(
+            "{name:30}{planned:>12}{measured:>12}{:>14}  {about}",
+            "________"
+        );
+        row.trim_end().to_owned() + "\n"
+    };
+    let mut text = format!(
+        "\n{:30}{:>12}{:>12}{:>14}\n",
+        "MASSES", "planned", "measured", "re-weighed"
+    );
+    for item in &fill.ledger.items {
+        let [planned, measured] = weighed(item, units).map(|m| m.unwrap_or_else(|| "-".into()));
+        let name: String = item.name.chars().take(29).collect();
+        text += &row(&name, &planned, &measured, about(item));
+    }
+    let planned = units.item_mass(fill.ledger.planned_kg);
+    let measured = measured_sum(fill, units).unwrap_or_else(|| "-".into());
+    text + &row(ALL, &planned, &measured, "")
+}
+
+fn lift_in_text(fill: &Fill, units: UnitSystem) -> String {
+    let mut text = format!(
+        "\n{:26}{:>12}{:>14}\n",
+        "IT JUST LIFTS", "rises", "bursts at*"
+    );
+    for [weight, rate, burst, which] in lift_rows(fill, units) {
+        let row = format!("{weight:>26}{rate:>12}{burst:>14}  {which}");
+        let _ = writeln!(text, "{}", row.trim_end());
+    }
+    text += "* above sea level\n";
+    text + &paragraph(LIFT_TEST, "")
+}
+
+/// The planned and the measured mass of an item, as far as there is one.
+fn weighed(item: &LedgerItem, units: UnitSystem) -> [Option<String>; 2] {
+    let measured = item.measured.then_some(item.mass_kg);
+    [item.planned_kg, measured].map(|kg| Some(units.item_mass(kg?)))
 }
 
 /// Length and strength of lines; faces of boxes matter to rules, not on the morning.
@@ -205,136 +208,115 @@ fn paragraph(text: &str, mark: &str) -> String {
     out
 }
 
-const STYLE: &str = "\
-@page { size: A4; margin: 10mm 12mm }
-* { box-sizing: border-box }
-body { font: 9.6pt/1.25 'DejaVu Sans', Verdana, sans-serif; color: #000; background: #fff; max-width: 186mm; margin: 0 auto; padding: 4mm 0 }
-h1 { font-size: 17pt; margin: 0 }
-h2 { font-size: 11pt; margin: 3mm 0 1mm; border-bottom: 1.5pt solid #000; break-after: avoid }
-p { margin: 1mm 0 }
-.stop { border: 2.5pt solid #000; padding: 2mm 3mm; margin: 2mm 0; font-weight: bold }
-.release { border: 1.5pt solid #000; padding: 2mm 3mm; margin: 3mm 0; height: 15mm }
-.large { display: grid; grid-template-columns: 1fr 1fr 1.4fr; gap: 2mm }
-.large div { border: 1pt solid #000; padding: 1.5mm 2.5mm }
-.large b { display: block; font-size: 13pt; line-height: 1.2 }
-dl { display: grid; grid-template-columns: 38mm 1fr; gap: 0.6mm 2mm; margin: 2mm 0 }
-dt { font-weight: bold } dd { margin: 0 }
-table { border-collapse: collapse; width: 100%; break-inside: avoid }
-td, th { border: 0.5pt solid #777; padding: 0.35mm 1.5mm; text-align: right; font-variant-numeric: tabular-nums }
-td:first-child, th:first-child { text-align: left }
-th { background: #eee } .chosen td { font-weight: bold; background: #eee } .fill { width: 32mm }
-section { break-inside: avoid }
-ul { list-style: none; margin: 0; padding: 0 }
-li { padding-left: 7mm; position: relative; margin: 0.9mm 0 }
-li::before { content: ''; position: absolute; left: 0; top: 0.4mm; width: 4mm; height: 4mm; border: 1pt solid #000 }
-.cautions li::before { border: 0; content: '\\2013'; width: auto; height: auto }
-footer { margin-top: 3mm; font-size: 8pt }
-";
+const STYLE: &str = include_str!("card.css");
 
 /// The card as a page to print: whole in itself, two or three sheets of A4.
 pub fn html(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
-    let title = escaped(&title(fill, "Launch-day card"));
-    let mut page = format!(
-        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<meta name=\"viewport\" content=\"width=device-width\">\n<title>{title}</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n<h1>{title}</h1>\n<p>planned release {}</p>\n",
-        escaped(&release(fill))
-    );
-    for finding in &fill.findings {
-        let head = if finding.stops {
-            "DO NOT FLY"
-        } else {
-            "LOOK AGAIN"
-        };
-        let _ = writeln!(
-            page,
-            "<div class=\"stop\">{head}: {}</div>",
-            escaped(&finding.text)
-        );
-    }
-    let _ = writeln!(page, "<div class=\"release\">{RELEASE}:</div>");
+    let title = title(fill, "Launch-day card");
     let numbers = numbers(fill, units);
     let (large, rest) = numbers.split_at(3);
-    page += "<div class=\"large\">\n";
-    for (name, value) in large {
-        let _ = writeln!(page, "<div>{name}<b>{}</b></div>", escaped(value));
-    }
-    page += "</div>\n<dl>\n";
-    for (name, value) in rest {
-        let _ = writeln!(page, "<dt>{name}</dt><dd>{}</dd>", escaped(value));
-    }
-    page += "</dl>\n";
-    page += &html_masses(fill, units);
-    page += &html_lift(fill, units);
-    for part in &list.parts {
-        let _ = writeln!(page, "<section><h2>{}</h2>\n<ul>", escaped(&part.heading));
-        for item in &part.items {
-            let _ = writeln!(page, "<li>{}</li>", escaped(item));
-        }
-        page += "</ul></section>\n";
-    }
-    page += "<section><h2>Who to call</h2>\n<table>\n";
-    for call in &list.calls {
-        let (who, number) = (escaped(&call.who), escaped(&call.number));
-        let _ = writeln!(
-            page,
-            "<tr><td>{who}</td><td style=\"width:60%\">{number}&nbsp;</td></tr>"
-        );
-    }
-    page += "</table></section>\n<section><h2>Cautions</h2>\n<ul class=\"cautions\">\n";
-    for caution in CAUTIONS {
-        let _ = writeln!(page, "<li>{}</li>", escaped(caution));
-    }
-    let _ = write!(
-        page,
-        "</ul></section>\n<footer>windfall {}; assumed numbers are listed by <code>windfall fill</code></footer>\n</body>\n</html>\n",
-        fill.version
-    );
-    page
-}
-
-fn html_masses(fill: &Fill, units: UnitSystem) -> String {
-    let mut table = "<section><h2>Masses</h2>\n<table>\n<tr><th></th><th>planned</th><th>measured</th><th class=\"fill\">re-weighed</th></tr>\n".to_owned();
-    let mut row = |name: &str, planned: String, measured: String| {
-        let name = escaped(name);
-        let _ = writeln!(
-            table,
-            "<tr><td>{name}</td><td>{planned}</td><td>{measured}</td><td></td></tr>"
-        );
+    let page = html! {
+        (DOCTYPE) "\n"
+        html lang="en" { "\n"
+            head { "\n"
+                meta charset="utf-8"; "\n"
+                meta name="viewport" content="width=device-width"; "\n"
+                title { (title) } "\n"
+                style { "\n" (PreEscaped(palette::card_style())) (PreEscaped(STYLE)) } "\n"
+            } "\n"
+            body { "\n"
+                h1 { (title) } "\n"
+                p { "planned release " (release(fill)) } "\n"
+                @for finding in &fill.findings {
+                    div.stop { (heading(finding)) ": " (finding.text) } "\n"
+                }
+                div.release { (RELEASE) ":" } "\n"
+                div.large { "\n"
+                    @for (name, value) in large { div { (name) b { (value) } } "\n" }
+                } "\n"
+                dl { "\n"
+                    @for (name, value) in rest { dt { (name) } dd { (value) } "\n" }
+                } "\n"
+                (masses(fill, units)) "\n"
+                (lift_test(fill, units)) "\n"
+                @for part in &list.parts { (checks(&part.heading, &part.items)) "\n" }
+                (who_to_call(list)) "\n"
+                section {
+                    h2 { "Cautions" } "\n"
+                    ul.cautions { "\n" @for caution in FILLING { li { (caution) } "\n" } }
+                } "\n"
+                footer {
+                    "windfall " (fill.version) "; assumed numbers are listed by "
+                    code { "windfall fill" }
+                } "\n"
+            } "\n"
+        } "\n"
     };
-    for item in &fill.ledger.items {
-        let planned = item
-            .planned_kg
-            .map_or_else(String::new, |kg| units.item_mass(kg));
-        let measured = match item.measured {
-            true => units.item_mass(item.mass_kg),
-            false => String::new(),
-        };
-        let name = match about(item) {
-            "" => item.name.clone(),
-            about => format!("{} ({about})", item.name),
-        };
-        row(&name, planned, measured);
-    }
-    let measured = measured_sum(fill, units).unwrap_or_default();
-    row(
-        "all below the neck",
-        units.item_mass(fill.ledger.planned_kg),
-        measured,
-    );
-    table + "</table></section>\n"
+    document(page)
 }
 
-fn html_lift(fill: &Fill, units: UnitSystem) -> String {
-    let mut table = "<section><h2>Lift test</h2>\n<table>\n<tr><th>it just lifts</th><th>rises at release</th><th>bursts at, above sea level</th><th></th></tr>\n".to_owned();
-    for [weight, rate, burst, which] in lift_rows(fill, units) {
-        let class = match which.as_str() {
-            "target" => " class=\"chosen\"",
-            _ => "",
-        };
-        let _ = writeln!(
-            table,
-            "<tr{class}><td>{weight}</td><td>{rate}</td><td>{burst}</td><td>{which}</td></tr>"
-        );
+fn masses(fill: &Fill, units: UnitSystem) -> Markup {
+    let row = |name: &str, planned: Option<String>, measured: Option<String>| {
+        html! { tr { td { (name) } td { @if let Some(kg) = planned { (kg) } } td { @if let Some(kg) = measured { (kg) } } td {} } "\n" }
+    };
+    let planned = units.item_mass(fill.ledger.planned_kg);
+    html! {
+        section {
+            h2 { "Masses" } "\n"
+            table { "\n"
+                tr { th {} th { "planned" } th { "measured" } th.fill { "re-weighed" } } "\n"
+                @for item in &fill.ledger.items {
+                    @let [planned, measured] = weighed(item, units);
+                    (row(&with_about(item), planned, measured))
+                }
+                (row(ALL, Some(planned), measured_sum(fill, units)))
+            }
+        }
     }
-    let _ = write!(table, "</table>\n<p>{}</p></section>\n", escaped(WIND));
-    table
+}
+
+fn with_about(item: &LedgerItem) -> String {
+    match about(item) {
+        "" => item.name.clone(),
+        about => format!("{} ({about})", item.name),
+    }
+}
+
+fn lift_test(fill: &Fill, units: UnitSystem) -> Markup {
+    html! {
+        section {
+            h2 { "Lift test" } "\n"
+            table { "\n"
+                tr { th { "it just lifts" } th { "rises at release" } th { "bursts at, above sea level" } th {} } "\n"
+                @for row in lift_rows(fill, units) {
+                    tr class=[(row[3] == TARGET).then_some("chosen")] {
+                        @for cell in &row { td { (cell) } }
+                    } "\n"
+                }
+            } "\n"
+            p { (LIFT_TEST) }
+        }
+    }
+}
+
+fn checks(heading: &str, items: &[String]) -> Markup {
+    html! {
+        section {
+            h2 { (heading) } "\n"
+            ul { "\n" @for item in items { li { (item) } "\n" } }
+        }
+    }
+}
+
+fn who_to_call(list: &Checklist) -> Markup {
+    html! {
+        section {
+            h2 { "Who to call" } "\n"
+            table { "\n"
+                @for call in &list.calls {
+                    tr { td { (call.who) } td style="width:60%" { (call.number) "\u{a0}" } } "\n"
+                }
+            }
+        }
+    }
 }

@@ -3,14 +3,14 @@
 
 use jiff::Timestamp;
 
-use super::map::flight::{ELLIPSE, ellipse_look, stroke};
+use super::map::flight::ellipse_look;
 use super::map::labels::Labels;
-use super::picture::{Anchor, Picture, axis_step, tick};
+use super::picture::{Anchor, Look, Picture, axis_step, tick};
 use crate::brief::Brief;
 use crate::clock::{after, seconds_between};
-use crate::geodesy::Position;
 use crate::ground::plane::Plane;
 use crate::numeric::quantile;
+use crate::report::palette::{CHART_GRID, INK, UNUSUAL, USUAL, WIND_ERROR};
 use crate::report::words::{clock_time, clock_with_zone, far};
 use crate::units::{FOOT_M, MILE_M, UnitSystem};
 use crate::wind::sounding::Wind;
@@ -21,11 +21,9 @@ const LEFT: f64 = 78.0;
 const RIGHT: f64 = 700.0;
 const TOP: f64 = 40.0;
 const SMALL: f64 = 18.0;
-const BLACK: &str = "#111111";
-const GRID: &str = "#c4c4c4";
 /// How the way up and the way down are drawn, here as on the map.
-const UP: (f64, &str) = (3.0, "12 6");
-const DOWN: (f64, &str) = (3.0, "");
+const UP: Look = Look::line(INK, 3.0).dashed("12 6");
+const DOWN: Look = Look::line(INK, 3.0);
 
 /// Heights as people count them: the unit's symbol and its size, m.
 fn height_unit(units: UnitSystem) -> (&'static str, f64) {
@@ -104,13 +102,13 @@ pub fn heights(brief: &Brief, units: UnitSystem) -> Picture {
                 vertical.at(m.altitude_m / unit_m),
             ]
         });
-        picture.path(&[points.collect()], false, &stroke(BLACK, look));
+        picture.path(&[points.collect()], false, look);
     }
     let burst = [
         across.at(seconds(brief, brief.zone.burst.time)),
         vertical.at(brief.zone.burst.altitude_m / unit_m),
     ];
-    picture.dot(burst, 6.0, BLACK);
+    picture.dot(burst, 6.0, INK);
     let said = format!(
         "burst {}",
         clock_time(brief.zone.burst.time, &brief.timezone)
@@ -164,8 +162,8 @@ pub fn landing_times(brief: &Brief) -> Picture {
         let inside = left + 0.5 * width_s >= early && left + 0.5 * width_s <= late;
         let (x0, x1) = (across.at(left) + 1.0, across.at(left + width_s) - 1.0);
         let y = vertical.at(share(*count));
-        let color = if inside { "#4a4a4a" } else { "#b0b0b0" };
-        picture.rectangle([x0, y], [(x1 - x0).max(1.0), bottom - y], color);
+        let colour = if inside { USUAL } else { UNUSUAL };
+        picture.rectangle([x0, y], [(x1 - x0).max(1.0), bottom - y], colour);
     }
     frame(&mut picture, bottom);
     picture
@@ -183,61 +181,33 @@ pub fn winds(brief: &Brief, units: UnitSystem) -> Picture {
     let highest = brief.zone.burst.altitude_m / unit_m;
     let vertical = Scale::from_zero(highest, [bottom, TOP], 8.0);
     height_grid(&mut picture, &vertical);
-    picture.text(
-        [8.0, 24.0],
-        SMALL,
-        Anchor::Start,
-        &format!("height, {symbol}"),
-    );
+    let heading = format!("height, {symbol}");
+    picture.text([8.0, 24.0], SMALL, Anchor::Start, &heading);
     let met: Vec<Vec<(f64, Wind)>> = up_and_down(brief).into_iter().map(winds_met).collect();
-    let fastest = met
-        .iter()
-        .flatten()
-        .map(|(_, w)| w.speed_m_s() / speed_m_s)
-        .fold(1.0, f64::max);
+    let speeds = met.iter().flatten().map(|(_, w)| w.speed_m_s() / speed_m_s);
     let middle = 0.5 * (LEFT + RIGHT);
-    let speed = Scale::from_zero(fastest, [LEFT, middle - 20.0], 4.0);
+    let speed = Scale::from_zero(speeds.fold(1.0, f64::max), [LEFT, middle - 20.0], 4.0);
     let from = Scale {
         values: [0.0, 360.0],
         pixels: [middle + 20.0, RIGHT],
         step: 90.0,
     };
-    for (scale, names) in [(&speed, None), (&from, Some(["N", "E", "S", "W", "N"]))] {
-        for (i, value) in scale.ticks().enumerate() {
-            let x = scale.at(value);
-            picture.line(&[[x, TOP], [x, bottom]], 1.0, GRID);
-            let name = names.and_then(|n| n.get(i).copied().map(str::to_owned));
-            let text = name.unwrap_or_else(|| tick(value, scale.step));
-            picture.text([x, bottom + 24.0], SMALL, Anchor::Middle, &text);
-        }
-        let [left, right] = scale.pixels;
-        let corners = [
-            [left, TOP],
-            [right, TOP],
-            [right, bottom],
-            [left, bottom],
-            [left, TOP],
-        ];
-        picture.line(&corners, 1.6, BLACK);
-    }
-    let speed_title = format!("wind speed, {speed_symbol}");
-    picture.text(
-        [0.5 * (LEFT + middle - 20.0), bottom + 50.0],
-        SMALL,
-        Anchor::Middle,
-        &speed_title,
-    );
-    picture.text(
-        [0.5 * (middle + 20.0 + RIGHT), bottom + 50.0],
-        SMALL,
-        Anchor::Middle,
+    let speed_names = speed.ticks().map(|value| tick(value, speed.step));
+    let title = format!("wind speed, {speed_symbol}");
+    panel(&mut picture, &speed, speed_names, bottom, &title);
+    let quarters = ["N", "E", "S", "W", "N"].map(str::to_owned);
+    panel(
+        &mut picture,
+        &from,
+        quarters,
+        bottom,
         "wind comes from (true)",
     );
     for (winds, look) in met.iter().zip([UP, DOWN]) {
         let line = winds
             .iter()
             .map(|(z, w)| [speed.at(w.speed_m_s() / speed_m_s), vertical.at(z / unit_m)]);
-        picture.path(&[line.collect()], false, &stroke(BLACK, look));
+        picture.path(&[line.collect()], false, look);
         let points: Vec<[f64; 2]> = winds
             .iter()
             .map(|(z, w)| [from.at(w.from_deg()), vertical.at(z / unit_m)])
@@ -246,10 +216,29 @@ pub fn winds(brief: &Brief, units: UnitSystem) -> Picture {
         let half = 0.5 * (from.pixels[1] - from.pixels[0]);
         let runs = points.chunk_by(|a, b| (a[0] - b[0]).abs() < half);
         let runs: Vec<Vec<[f64; 2]>> = runs.map(<[_]>::to_vec).collect();
-        picture.path(&runs, false, &stroke(BLACK, look));
+        picture.path(&runs, false, look);
     }
     up_down_key(&mut picture, 486.0);
     picture
+}
+
+/// Draws a panel's grid, the names of its ticks, its frame and its title.
+fn panel(
+    picture: &mut Picture,
+    scale: &Scale,
+    names: impl IntoIterator<Item = String>,
+    bottom: f64,
+    title: &str,
+) {
+    for (value, name) in scale.ticks().zip(names) {
+        let x = scale.at(value);
+        picture.line(&[[x, TOP], [x, bottom]], 1.0, CHART_GRID);
+        picture.text([x, bottom + 24.0], SMALL, Anchor::Middle, &name);
+    }
+    let [left, right] = scale.pixels;
+    picture.frame([left, TOP, right, bottom], 1.6, INK);
+    let at = [0.5 * (left + right), bottom + 50.0];
+    picture.text(at, SMALL, Anchor::Middle, title);
 }
 
 /// The winds that carry a track from mark to mark: height, m, and wind.
@@ -271,87 +260,93 @@ fn winds_met(track: &[Mark]) -> Vec<(f64, Wind)> {
     met.collect()
 }
 
+/// Where the centre of the zone is on the picture of what moves it.
+const MIDDLE: [f64; 2] = [360.0, 270.0];
+
 /// How the centre of the zone moves with each change, as arrows on a small map.
 pub fn changes(brief: &Brief, units: UnitSystem) -> Picture {
-    let (side, middle) = (560.0, [360.0, 270.0]);
+    let side = 560.0;
     let mut picture = Picture::new(WIDTH, 570.0);
-    let center = brief.zone.center();
-    let plane = Plane::new(center);
-    let at = |p: Position| plane.to_plane(p.normal());
+    let [x, y] = MIDDLE;
     let mut labels = Labels::new([WIDTH, 530.0]);
-    labels.take([
-        middle[0] - 8.0,
-        middle[1] - 8.0,
-        middle[0] + 8.0,
-        middle[1] + 8.0,
-    ]);
-    let moved: Vec<(&str, [f64; 2])> = brief
-        .changes
-        .iter()
-        .filter_map(|c| {
-            let moved = c.outcome.as_ref().ok()?;
-            let (s, k) = moved.azimuth_deg.to_radians().sin_cos();
-            Some((
-                c.name.as_str(),
-                [moved.distance_m * s, moved.distance_m * k],
-            ))
-        })
-        .collect();
+    labels.take([x - 8.0, y - 8.0, x + 8.0, y + 8.0]);
+    let moved = moves(brief);
     let wind_m = brief.facts.wind.drift_sigma_m;
     let farthest = moved
         .iter()
         .map(|(_, m)| m[0].hypot(m[1]))
         .fold(wind_m.max(200.0), f64::max);
     let unit_m = 2.1 * farthest / (side - 40.0);
-    let on = |[east, north]: [f64; 2]| [middle[0] + east / unit_m, middle[1] - north / unit_m];
-    picture.open_group(r#"clip-path="url(#changes-frame)""#);
-    for ellipse in &brief.zone.ellipses {
-        let ring: Vec<[f64; 2]> = ellipse.ring.iter().map(|p| on(at(*p))).collect();
-        if let Some(look) = ellipse_look(ellipse.shape.probability) {
-            picture.path(&[ring], true, &stroke(ELLIPSE, (0.5 * look.0, look.1)));
-        }
-    }
-    picture.close_group();
-    let frame = format!(
-        r#"<clipPath id="changes-frame"><rect x="40" y="10" width="640" height="{:.0}"/></clipPath>"#,
-        side - 40.0
-    );
-    picture.define(&frame);
+    let on = |[east, north]: [f64; 2]| [x + east / unit_m, y - north / unit_m];
+    let frame = "changes-frame";
+    picture.clipped(frame, |picture| ellipses(picture, brief, on));
+    picture.clipping(frame, [40.0, 10.0], [640.0, side - 40.0]);
     if wind_m > 0.0 {
-        let circle = (0..=48).map(|k| {
-            let (s, c) = (f64::from(k) * std::f64::consts::PI / 24.0).sin_cos();
-            on([wind_m * s, wind_m * c])
-        });
-        picture.path(&[circle.collect()], true, &stroke("#555555", (2.0, "2 5")));
-        let top = on([0.0, wind_m]);
-        labels.take([top[0] - 60.0, top[1], top[0] + 60.0, top[1] + 26.0]);
-        picture.edged_text([top[0], top[1] + 20.0], SMALL, Anchor::Middle, "wind error");
+        wind_error(&mut picture, &mut labels, wind_m, on);
     }
     for (_, to) in &moved {
-        arrow(&mut picture, middle, on(*to));
+        arrow(&mut picture, MIDDLE, on(*to));
         labels.avoid(&[on(*to), on(to.map(|m| 0.5 * m))]);
     }
     for (name, to) in &moved {
         labels.write(&mut picture, on(*to), 9.0, SMALL, name);
     }
-    picture.dot(middle, 5.0, BLACK);
+    picture.dot(MIDDLE, 5.0, INK);
     let bar_m = axis_step(farthest, 2.0);
     let [x, y] = [48.0, 550.0];
-    picture.line(&[[x, y], [x + bar_m / unit_m, y]], 3.0, BLACK);
-    picture.text(
-        [x + bar_m / unit_m + 10.0, y + 6.0],
-        SMALL,
-        Anchor::Start,
-        &far(bar_m, units),
-    );
+    picture.line(&[[x, y], [x + bar_m / unit_m, y]], 3.0, INK);
+    let at = [x + bar_m / unit_m + 10.0, y + 6.0];
+    picture.text(at, SMALL, Anchor::Start, &far(bar_m, units));
     picture.text([672.0, y + 6.0], SMALL, Anchor::End, "north up");
     picture
+}
+
+/// What each change that could be flown does to the centre: its name, and how far that is to the
+/// east and north, m.
+fn moves(brief: &Brief) -> Vec<(&str, [f64; 2])> {
+    let flown = brief.changes.iter().filter_map(|change| {
+        let moved = change.outcome.as_ref().ok()?;
+        let (sine, cosine) = moved.azimuth_deg.to_radians().sin_cos();
+        let east_north = [moved.distance_m * sine, moved.distance_m * cosine];
+        Some((change.name.as_str(), east_north))
+    });
+    flown.collect()
+}
+
+/// Draws the ellipses around the centre, half as wide as on the map.
+fn ellipses(picture: &mut Picture, brief: &Brief, on: impl Fn([f64; 2]) -> [f64; 2]) {
+    let plane = Plane::new(brief.zone.center());
+    for ellipse in &brief.zone.ellipses {
+        let ring = ellipse.ring.iter();
+        let ring = ring.map(|p| on(plane.to_plane(p.normal()))).collect();
+        if let Some(look) = ellipse_look(ellipse.shape.probability) {
+            picture.path(&[ring], true, look.wide(0.5 * look.width()));
+        }
+    }
+}
+
+/// Draws the error of the wind as a circle, with its name.
+fn wind_error(
+    picture: &mut Picture,
+    labels: &mut Labels,
+    wind_m: f64,
+    on: impl Fn([f64; 2]) -> [f64; 2],
+) {
+    let circle = (0..=48).map(|k| {
+        let (s, c) = (f64::from(k) * std::f64::consts::PI / 24.0).sin_cos();
+        on([wind_m * s, wind_m * c])
+    });
+    let look = Look::line(WIND_ERROR, 2.0).dashed("2 5");
+    picture.path(&[circle.collect()], true, look);
+    let [x, y] = on([0.0, wind_m]);
+    labels.take([x - 60.0, y, x + 60.0, y + 26.0]);
+    picture.edged_text([x, y + 20.0], SMALL, Anchor::Middle, "wind error");
 }
 
 fn arrow(picture: &mut Picture, from: [f64; 2], to: [f64; 2]) {
     let (dx, dy) = (to[0] - from[0], to[1] - from[1]);
     let long = dx.hypot(dy);
-    picture.line(&[from, to], 3.0, BLACK);
+    picture.line(&[from, to], 3.0, INK);
     if long > 6.0 {
         let (u, v) = (dx / long, dy / long);
         let back = [to[0] - 13.0 * u, to[1] - 13.0 * v];
@@ -360,7 +355,7 @@ fn arrow(picture: &mut Picture, from: [f64; 2], to: [f64; 2]) {
             [back[0] - 6.0 * v, back[1] + 6.0 * u],
             [back[0] + 6.0 * v, back[1] - 6.0 * u],
         ];
-        picture.shape(&tip, BLACK);
+        picture.shape(&tip, INK);
     }
 }
 
@@ -396,7 +391,7 @@ fn time_axis(
     let mut at = first + offset.rem_euclid(scale.step);
     while at <= scale.values[1] {
         let x = scale.at(at);
-        picture.line(&[[x, TOP], [x, bottom]], 1.0, GRID);
+        picture.line(&[[x, TOP], [x, bottom]], 1.0, CHART_GRID);
         if x > LEFT + 24.0 && x < RIGHT - 20.0 {
             let time = clock_time(after(brief.zone.release.time, at), &brief.timezone);
             picture.text([x, bottom + 24.0], SMALL, Anchor::Middle, &time);
@@ -417,7 +412,7 @@ fn time_axis(
 fn height_grid(picture: &mut Picture, vertical: &Scale) {
     for value in vertical.ticks() {
         let y = vertical.at(value);
-        picture.line(&[[LEFT, y], [RIGHT, y]], 1.0, GRID);
+        picture.line(&[[LEFT, y], [RIGHT, y]], 1.0, CHART_GRID);
         picture.text(
             [LEFT - 8.0, y + 6.0],
             SMALL,
@@ -429,22 +424,11 @@ fn height_grid(picture: &mut Picture, vertical: &Scale) {
 
 fn up_down_key(picture: &mut Picture, y: f64) {
     for (x, look, name) in [(LEFT, UP, "way up"), (LEFT + 200.0, DOWN, "way down")] {
-        picture.path(
-            &[vec![[x, y - 6.0], [x + 50.0, y - 6.0]]],
-            false,
-            &stroke(BLACK, look),
-        );
+        picture.path(&[vec![[x, y - 6.0], [x + 50.0, y - 6.0]]], false, look);
         picture.text([x + 60.0, y], SMALL, Anchor::Start, name);
     }
 }
 
 fn frame(picture: &mut Picture, bottom: f64) {
-    let corners = [
-        [LEFT, TOP],
-        [RIGHT, TOP],
-        [RIGHT, bottom],
-        [LEFT, bottom],
-        [LEFT, TOP],
-    ];
-    picture.line(&corners, 1.6, BLACK);
+    picture.frame([LEFT, TOP, RIGHT, bottom], 1.6, INK);
 }

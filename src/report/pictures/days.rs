@@ -6,6 +6,8 @@ use jiff::tz::TimeZone;
 use super::picture::{Anchor, Picture};
 use crate::choice::answer::{Day, Days, Row, Verdict};
 use crate::report::basis;
+use crate::report::cautions::AID;
+use crate::report::palette::{BEYOND, Colour, NEAR, UNKNOWN, WITHIN};
 use crate::report::tables::days::TITLE;
 use crate::units::{UnitSystem, duration};
 
@@ -99,12 +101,7 @@ pub fn draw(days: &Days, units: UnitSystem) -> Picture {
         picture.rectangle([x, y - 12.0], [16.0, 16.0], colour(share));
         picture.text([x + 22.0, y + 1.0], 12.0, Anchor::Start, text);
     }
-    picture.text(
-        [16.0, y + 30.0],
-        12.0,
-        Anchor::Start,
-        "A planning aid: it does not say that a flight is safe or permitted.",
-    );
+    picture.text([16.0, y + 30.0], 12.0, Anchor::Start, AID);
     picture
 }
 
@@ -144,14 +141,13 @@ fn draw_band(picture: &mut Picture, rows: &[Row], top: f64, zone: &TimeZone, uni
     }
 }
 
-/// Pale, so that black text reads on it (contrast above 7 to 1), and told apart by those who see
-/// no red or green by their signs.
-fn colour(share: Option<f64>) -> &'static str {
+/// The colour of a share of a limit. Signs tell them apart for those who see no red or green.
+fn colour(share: Option<f64>) -> Colour {
     match share.map(Verdict::of_strain) {
-        Some(Verdict::Fly) => "#bfe3c8",
-        Some(Verdict::Marginal) => "#fbe3a1",
-        Some(Verdict::DoNot) => "#f3b6ae",
-        _ => "#e4e4e4",
+        Some(Verdict::Fly) => WITHIN,
+        Some(Verdict::Marginal) => NEAR,
+        Some(Verdict::DoNot) => BEYOND,
+        _ => UNKNOWN,
     }
 }
 

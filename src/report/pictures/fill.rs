@@ -3,7 +3,11 @@
 use super::picture::{Anchor, Picture, axis_step};
 use crate::fill::Fill;
 use crate::fill::answer::{Curve, CurvePoint};
+use crate::report::cautions::AID;
 use crate::report::fill_words::{cylinders_used, release, title};
+use crate::report::palette::{
+    BALLOONS, CURVE_GRID, Colour, NO_FLIGHT, PAPER, SLOW, TEXT, TOO_MUCH_GAS, TOO_WIDE,
+};
 use crate::units::{CUBIC_FOOT_M3, FOOT_M, POUND_KG, UnitSystem};
 
 const SIZE: [f64; 2] = [1040.0, 888.0];
@@ -13,13 +17,6 @@ const TOP: [f64; 2] = [92.0, 446.0];
 
 /// A panel reaches to so many times the chosen value at most.
 const OF_CHOSEN: f64 = 3.0;
-
-/// Told apart by those who see no red or green, and by their widths and labels.
-const COLOURS: [&str; 3] = ["#0b3d91", "#d55e00", "#00806a"];
-const SHADE_NO_FLIGHT: &str = "#d9d9d9";
-const SHADE_SLOW: &str = "#f6dfd2";
-const SHADE_NARROW: &str = "#dbe6f7";
-const SHADE_GAS: &str = "#fbeeb8";
 
 /// One panel: its heading by units, and the number of a point in these units.
 struct Panel {
@@ -76,7 +73,7 @@ const PANELS: [Panel; 4] = [
 struct Shade {
     from_kg: f64,
     to_kg: f64,
-    fill: &'static str,
+    fill: Colour,
     why: String,
 }
 
@@ -131,14 +128,14 @@ fn shades(fill: &Fill, slow_m_s: f64, units: UnitSystem) -> Vec<Shade> {
     shades.push(Shade {
         from_kg: low,
         to_kg: first,
-        fill: SHADE_NO_FLIGHT,
+        fill: NO_FLIGHT,
         why: "it does not rise to a burst".into(),
     });
     let slow = crossing(own, |p| p.flight.map_or(0.0, |f| f[0]), slow_m_s);
     shades.push(Shade {
         from_kg: first,
         to_kg: slow.unwrap_or(high),
-        fill: SHADE_SLOW,
+        fill: SLOW,
         why: format!(
             "slower than {} (by judgement)",
             units.vertical_speed(slow_m_s)
@@ -158,7 +155,7 @@ fn shades(fill: &Fill, slow_m_s: f64, units: UnitSystem) -> Vec<Shade> {
         let limit = crossing(own, |p| p.diameter_m, *side);
         beyond(
             limit,
-            SHADE_NARROW,
+            TOO_WIDE,
             format!("too wide for the {what} of {}", units.size(*side)),
         );
     }
@@ -167,7 +164,7 @@ fn shades(fill: &Fill, slow_m_s: f64, units: UnitSystem) -> Vec<Shade> {
         let gives = units.volume(fill.cylinders.give_m3);
         beyond(
             limit,
-            SHADE_GAS,
+            TOO_MUCH_GAS,
             format!("more gas than the {gives} at hand"),
         );
     }
@@ -190,107 +187,138 @@ fn crossing(curve: &Curve, value: impl Fn(&CurvePoint) -> f64, limit: f64) -> Op
     })
 }
 
+/// A panel's axes: where it lies, neck lifts across and values up, in the units shown.
+struct Axes {
+    at: [f64; 2],
+    lifts: [f64; 2],
+    values: [f64; 2],
+    step: f64,
+    units: UnitSystem,
+}
+
+impl Axes {
+    fn new(panel: &Panel, at: [f64; 2], fill: &Fill, units: UnitSystem) -> Axes {
+        let values = fill.curves.iter().flat_map(|c| &c.points);
+        let values: Vec<f64> = values.filter_map(|p| (panel.value)(p, units)).collect();
+        let mut largest = values.iter().copied().fold(0.0, f64::max);
+        // A stack that hardly rises flies for many hours: that would press all others flat.
+        let of_chosen = (panel.value)(&chosen(fill), units).unwrap_or(largest);
+        largest = largest.min(OF_CHOSEN * of_chosen.max(f64::MIN_POSITIVE));
+        let smallest = values.iter().copied().fold(largest, f64::min);
+        // From zero, unless that would hide what changes.
+        let base = if smallest > 0.5 * largest {
+            0.9 * smallest
+        } else {
+            0.0
+        };
+        let step = axis_step((largest - base).max(1e-9), 7.0);
+        let low = (base / step).floor() * step;
+        let high = (largest / step).ceil().max(low / step + 1.0) * step;
+        Axes {
+            at,
+            lifts: reach(fill).map(|kg| lift(kg, units)),
+            values: [low, high],
+            step,
+            units,
+        }
+    }
+
+    /// Where a neck lift in the units shown is.
+    fn across(&self, lift: f64) -> f64 {
+        let [from, to] = self.lifts;
+        self.at[0] + PANEL[0] * (lift - from) / (to - from)
+    }
+
+    /// Where a neck lift is.
+    fn x(&self, kg: f64) -> f64 {
+        self.across(lift(kg, self.units))
+    }
+
+    /// Where a value is.
+    fn y(&self, value: f64) -> f64 {
+        let [low, high] = self.values;
+        self.at[1] + PANEL[1] * (high - value) / (high - low)
+    }
+
+    fn draw(&self, picture: &mut Picture) {
+        let [left, top] = self.at;
+        let [right, bottom] = [left + PANEL[0], top + PANEL[1]];
+        let [low, high] = self.values;
+        let count = ((high - low) / self.step).round() as i64;
+        for k in 0..=count {
+            let value = low + self.step * k as f64;
+            let y = self.y(value);
+            picture.line(&[[left, y], [right, y]], 0.6, CURVE_GRID);
+            let text = number(value, self.step);
+            picture.text([left - 8.0, y + 4.0], 12.0, Anchor::End, &text);
+        }
+        let [from, to] = self.lifts;
+        let step = axis_step(to - from, 8.0);
+        let mut tick = (from / step).ceil() * step;
+        while tick <= to {
+            let x = self.across(tick);
+            picture.line(&[[x, bottom], [x, bottom + 5.0]], 1.0, TEXT);
+            let text = number(tick, step);
+            picture.text([x, bottom + 19.0], 12.0, Anchor::Middle, &text);
+            tick += step;
+        }
+        let unit = match self.units {
+            UnitSystem::Metric => "neck lift, kg",
+            UnitSystem::Us => "neck lift, lb",
+        };
+        picture.text([right, bottom + 36.0], 12.0, Anchor::End, unit);
+        let axes = [[left, top], [left, bottom], [right, bottom]];
+        picture.line(&axes, 1.2, TEXT);
+    }
+}
+
+/// A number on an axis, with a decimal where its step needs one.
+fn number(value: f64, step: f64) -> String {
+    let decimals = usize::from(step < 1.0);
+    format!("{value:.decimals$}")
+}
+
 fn draw_panel(
     picture: &mut Picture,
     panel: &Panel,
-    [left, top]: [f64; 2],
+    at: [f64; 2],
     fill: &Fill,
     shades: &[Shade],
     units: UnitSystem,
 ) {
-    let [width, height] = PANEL;
-    let values = fill.curves.iter().flat_map(|c| &c.points);
-    let values: Vec<f64> = values.filter_map(|p| (panel.value)(p, units)).collect();
-    let mut largest = values.iter().copied().fold(0.0, f64::max);
-    let chosen = chosen(fill);
-    // A stack that hardly rises flies for many hours: that would press all others flat.
-    let of_chosen = (panel.value)(&chosen, units).unwrap_or(largest);
-    largest = largest.min(OF_CHOSEN * of_chosen.max(f64::MIN_POSITIVE));
-    let smallest = values.iter().copied().fold(largest, f64::min);
-    // From zero, unless that would hide what changes.
-    let base = if smallest > 0.5 * largest {
-        0.9 * smallest
-    } else {
-        0.0
-    };
-    let step = axis_step((largest - base).max(1e-9), 7.0);
-    let low = (base / step).floor() * step;
-    let high = (largest / step).ceil().max(low / step + 1.0) * step;
-    let [from, to] = reach(fill).map(|kg| lift(kg, units));
-    let x = |kg: f64| left + width * (lift(kg, units) - from) / (to - from);
-    let y = |v: f64| top + height * (high - v) / (high - low);
-
+    let axes = Axes::new(panel, at, fill, units);
+    let [left, top] = at;
+    let [right, bottom] = [left + PANEL[0], top + PANEL[1]];
     for shade in shades {
-        let (a, b) = (x(shade.from_kg), x(shade.to_kg));
-        picture.rectangle([a, top], [b - a, height], shade.fill);
+        let (a, b) = (axes.x(shade.from_kg), axes.x(shade.to_kg));
+        picture.rectangle([a, top], [b - a, PANEL[1]], shade.fill);
     }
-    picture.text(
-        [left, top - 10.0],
-        14.0,
-        Anchor::Start,
-        (panel.heading)(units),
-    );
-    let count = ((high - low) / step).round() as i64;
-    for k in 0..=count {
-        let v = low + step * k as f64;
-        picture.line(&[[left, y(v)], [left + width, y(v)]], 0.6, "#b0b0b0");
-        let text = if step < 1.0 {
-            format!("{v:.1}")
-        } else {
-            format!("{v:.0}")
-        };
-        picture.text([left - 8.0, y(v) + 4.0], 12.0, Anchor::End, &text);
-    }
-    let across = axis_step(to - from, 8.0);
-    let mut tick = (from / across).ceil() * across;
-    while tick <= to {
-        let at = left + width * (tick - from) / (to - from);
-        picture.line(
-            &[[at, top + height], [at, top + height + 5.0]],
-            1.0,
-            "#000000",
-        );
-        let text = if across < 1.0 {
-            format!("{tick:.1}")
-        } else {
-            format!("{tick:.0}")
-        };
-        picture.text([at, top + height + 19.0], 12.0, Anchor::Middle, &text);
-        tick += across;
-    }
-    let unit = match units {
-        UnitSystem::Metric => "neck lift, kg",
-        UnitSystem::Us => "neck lift, lb",
-    };
-    picture.text([left + width, top + height + 36.0], 12.0, Anchor::End, unit);
-    picture.line(
-        &[
-            [left, top],
-            [left, top + height],
-            [left + width, top + height],
-        ],
-        1.2,
-        "#000000",
-    );
-
+    let heading = (panel.heading)(units);
+    picture.text([left, top - 10.0], 14.0, Anchor::Start, heading);
+    axes.draw(picture);
     for (i, curve) in fill.curves.iter().enumerate().rev() {
         let points: Vec<[f64; 2]> = curve
             .points
             .iter()
             .filter_map(|p| Some((p.neck_kg, (panel.value)(p, units)?)))
-            .filter(|(_, v)| *v <= high)
-            .map(|(kg, v)| [x(kg), y(v)])
+            .filter(|(_, v)| *v <= axes.values[1])
+            .map(|(kg, v)| [axes.x(kg), axes.y(v)])
             .collect();
-        let thick = if i == 0 { 3.2 } else { 1.8 };
-        picture.line(&points, thick, COLOURS[i % COLOURS.len()]);
+        picture.line(&points, thickness(i), BALLOONS[i % BALLOONS.len()]);
     }
-    label_ends(picture, panel, fill, left + width, y, units);
-    let at = x(chosen.neck_kg);
-    picture.line(&[[at, top], [at, top + height]], 1.0, "#000000");
-    if let Some(v) = (panel.value)(&chosen, units) {
-        picture.dot([at, y(v)], 7.0, "#000000");
-        picture.dot([at, y(v)], 4.0, "#ffffff");
+    label_ends(picture, panel, fill, right, |v| axes.y(v), units);
+    let chosen = chosen(fill);
+    let x = axes.x(chosen.neck_kg);
+    picture.line(&[[x, top], [x, bottom]], 1.0, TEXT);
+    if let Some(value) = (panel.value)(&chosen, units) {
+        picture.dot([x, axes.y(value)], 7.0, TEXT);
+        picture.dot([x, axes.y(value)], 4.0, PAPER);
     }
+}
+
+/// The plan's own balloon, the first, has the thicker line.
+fn thickness(curve: usize) -> f64 {
+    if curve == 0 { 3.2 } else { 1.8 }
 }
 
 /// Each curve's balloon at its right end, where there is room between them.
@@ -333,9 +361,8 @@ fn legend(picture: &mut Picture, fill: &Fill, shades: &[Shade], units: UnitSyste
     let mut y = TOP[1] + PANEL[1] + 64.0;
     let mut x = 16.0;
     for (i, curve) in fill.curves.iter().enumerate() {
-        let colour = COLOURS[i % COLOURS.len()];
-        let thick = if i == 0 { 3.2 } else { 1.8 };
-        picture.line(&[[x, y - 4.0], [x + 26.0, y - 4.0]], thick, colour);
+        let colour = BALLOONS[i % BALLOONS.len()];
+        picture.line(&[[x, y - 4.0], [x + 26.0, y - 4.0]], thickness(i), colour);
         let which = if i == 0 { " (the plan's)" } else { "" };
         let burst = match curve.burst_diameter_m.is_finite() {
             true => format!(", bursts at {}", units.size(curve.burst_diameter_m)),
@@ -345,8 +372,8 @@ fn legend(picture: &mut Picture, fill: &Fill, shades: &[Shade], units: UnitSyste
         picture.text([x + 32.0, y], 12.0, Anchor::Start, &text);
         x += 60.0 + 7.0 * text.len() as f64;
     }
-    picture.dot([x + 6.0, y - 4.0], 6.0, "#000000");
-    picture.dot([x + 6.0, y - 4.0], 3.5, "#ffffff");
+    picture.dot([x + 6.0, y - 4.0], 6.0, TEXT);
+    picture.dot([x + 6.0, y - 4.0], 3.5, PAPER);
     picture.text([x + 18.0, y], 12.0, Anchor::Start, "chosen");
     y += 22.0;
     x = 16.0;
@@ -363,6 +390,5 @@ fn legend(picture: &mut Picture, fill: &Fill, shades: &[Shade], units: UnitSyste
     y += 22.0;
     let cylinders = format!("cylinders: {}", cylinders_used(&fill.cylinders, units));
     picture.text([16.0, y], 12.0, Anchor::Start, &cylinders);
-    let aid = "A planning aid: it does not say that a flight is safe or permitted.";
-    picture.text([16.0, y + 20.0], 12.0, Anchor::Start, aid);
+    picture.text([16.0, y + 20.0], 12.0, Anchor::Start, AID);
 }

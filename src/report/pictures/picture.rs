@@ -2,9 +2,12 @@
 
 use std::fmt::Write as _;
 
+use maud::{Markup, PreEscaped, Render, html};
 use resvg::{tiny_skia, usvg};
 
 use crate::error::{Error, Result};
+use crate::report::markup::{Px, document};
+use crate::report::palette::{Colour, PAPER, TEXT};
 
 const FONT: &[u8] = include_bytes!("../fonts/DejaVuSans-subset.ttf");
 
@@ -29,6 +32,114 @@ impl Anchor {
     }
 }
 
+/// What an area is filled with.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Fill {
+    /// Nothing.
+    Open,
+    /// A colour.
+    Colour(Colour),
+    /// A colour with that share of it, from 0 to 1, over what lies below.
+    Tint(Colour, f64),
+    /// A pattern that the picture defines under this name.
+    Pattern(&'static str),
+}
+
+impl Render for Fill {
+    fn render_to(&self, buffer: &mut String) {
+        match self {
+            Fill::Open => buffer.push_str("none"),
+            Fill::Colour(colour) | Fill::Tint(colour, _) => colour.render_to(buffer),
+            Fill::Pattern(name) => html! { "url(#" (name) ")" }.render_to(buffer),
+        }
+    }
+}
+
+/// How a path is drawn.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Look {
+    fill: Fill,
+    stroke: Option<Colour>,
+    width: f64,
+    opacity: Option<f64>,
+    dashes: Option<&'static str>,
+    caps: Option<&'static str>,
+    rendering: Option<&'static str>,
+}
+
+impl Look {
+    /// A line.
+    pub const fn line(colour: Colour, width: f64) -> Look {
+        Look::area(Fill::Open).edged(colour, width)
+    }
+
+    /// An area without an edge. Rings inside rings are holes.
+    pub const fn area(fill: Fill) -> Look {
+        Look {
+            fill,
+            stroke: None,
+            width: 0.0,
+            opacity: None,
+            dashes: None,
+            caps: None,
+            rendering: None,
+        }
+    }
+
+    /// The same with an edge.
+    pub const fn edged(mut self, colour: Colour, width: f64) -> Look {
+        self.stroke = Some(colour);
+        self.width = width;
+        self
+    }
+
+    /// The same in dashes, as SVG lists them; solid where there are none.
+    pub const fn dashed(mut self, dashes: &'static str) -> Look {
+        self.dashes = if dashes.is_empty() {
+            None
+        } else {
+            Some(dashes)
+        };
+        self
+    }
+
+    /// The same with a line that lets through what lies below.
+    pub const fn faint(mut self, opacity: f64) -> Look {
+        self.opacity = Some(opacity);
+        self
+    }
+
+    /// The same with round ends.
+    pub const fn capped(mut self) -> Look {
+        self.caps = Some("round");
+        self
+    }
+
+    /// The same with edges along whole pixels, so that neighbours join without a seam.
+    pub const fn crisp(mut self) -> Look {
+        self.rendering = Some("crispEdges");
+        self
+    }
+
+    /// Width of its line, units.
+    pub const fn width(&self) -> f64 {
+        self.width
+    }
+
+    /// The same with a line of another width.
+    pub const fn wide(mut self, width: f64) -> Look {
+        self.width = width;
+        self
+    }
+
+    fn fill_opacity(&self) -> Option<f64> {
+        match self.fill {
+            Fill::Tint(_, share) => Some(share),
+            _ => None,
+        }
+    }
+}
+
 /// A picture being drawn; x to the right and y down, in pixels.
 pub struct Picture {
     width: f64,
@@ -44,41 +155,44 @@ impl Picture {
             height,
             body: String::new(),
         };
-        picture.rectangle([0.0, 0.0], [width, height], "#ffffff");
+        picture.rectangle([0.0, 0.0], [width, height], PAPER);
         picture
     }
 
     /// A filled rectangle from its upper left corner and its size.
-    pub fn rectangle(&mut self, [x, y]: [f64; 2], [w, h]: [f64; 2], fill: &str) {
-        let _ = writeln!(
-            self.body,
-            r#"<rect x="{x:.1}" y="{y:.1}" width="{w:.1}" height="{h:.1}" fill="{fill}"/>"#
-        );
+    pub fn rectangle(&mut self, at: [f64; 2], size: [f64; 2], fill: Colour) {
+        self.put(rectangle(at, size, Some(fill)));
     }
 
     /// A broken line through points.
-    pub fn line(&mut self, points: &[[f64; 2]], width: f64, stroke: &str) {
+    pub fn line(&mut self, points: &[[f64; 2]], width: f64, stroke: Colour) {
         if points.len() < 2 {
             return;
         }
-        let _ = writeln!(
-            self.body,
-            r#"<polyline points="{}" fill="none" stroke="{stroke}" stroke-width="{width:.1}" stroke-linejoin="round" stroke-linecap="round"/>"#,
-            point_list(points)
+        self.put(html! {
+            polyline points=(point_list(points)) fill="none" stroke=(stroke) stroke-width=(Px(width))
+                stroke-linejoin="round" stroke-linecap="round" {}
+        });
+    }
+
+    /// The edges of a rectangle: its left, upper, right and lower one.
+    pub fn frame(&mut self, [left, top, right, bottom]: [f64; 4], width: f64, stroke: Colour) {
+        let upper = [[left, top], [right, top]];
+        let lower = [[right, bottom], [left, bottom]];
+        self.line(
+            &[upper[0], upper[1], lower[0], lower[1], upper[0]],
+            width,
+            stroke,
         );
     }
 
     /// A filled shape.
-    pub fn shape(&mut self, points: &[[f64; 2]], fill: &str) {
-        let _ = writeln!(
-            self.body,
-            r#"<polygon points="{}" fill="{fill}"/>"#,
-            point_list(points)
-        );
+    pub fn shape(&mut self, points: &[[f64; 2]], fill: Colour) {
+        self.put(html! { polygon points=(point_list(points)) fill=(fill) {} });
     }
 
-    /// Lines through points, `closed` or not, drawn as one path with these attributes of SVG.
-    pub fn path(&mut self, lines: &[Vec<[f64; 2]>], closed: bool, attributes: &str) {
+    /// Lines through points, `closed` or not, drawn as one path.
+    pub fn path(&mut self, lines: &[Vec<[f64; 2]>], closed: bool, look: Look) {
         let mut d = String::new();
         for line in lines.iter().filter(|line| line.len() > 1) {
             for (i, [x, y]) in line.iter().enumerate() {
@@ -89,23 +203,20 @@ impl Picture {
             }
         }
         if !d.is_empty() {
-            self.raw_path(&d, attributes);
+            self.raw_path(&d, look);
         }
     }
 
     /// A path as SVG writes it.
-    pub fn raw_path(&mut self, d: &str, attributes: &str) {
-        let _ = writeln!(self.body, r#"<path d="{d}" {attributes}/>"#);
-    }
-
-    /// Opens a group of things with these attributes of SVG.
-    pub fn open_group(&mut self, attributes: &str) {
-        let _ = writeln!(self.body, "<g {attributes}>");
-    }
-
-    /// Closes the group opened last.
-    pub fn close_group(&mut self) {
-        self.body.push_str("</g>\n");
+    pub fn raw_path(&mut self, d: &str, look: Look) {
+        let edge = look.stroke;
+        let rule = (look.fill != Fill::Open).then_some("evenodd");
+        self.put(html! {
+            path d=(d) fill=(look.fill) fill-rule=[rule] fill-opacity=[look.fill_opacity()]
+                stroke=[edge] stroke-width=[edge.map(|_| look.width)] stroke-opacity=[look.opacity]
+                stroke-linejoin=[edge.map(|_| "round")] stroke-dasharray=[look.dashes]
+                stroke-linecap=[look.caps] shape-rendering=[look.rendering] {}
+        });
     }
 
     /// Draws another picture over this one, from the same corner.
@@ -113,27 +224,46 @@ impl Picture {
         self.body.push_str(&other.body);
     }
 
-    /// Something that is not drawn but named: a pattern, a clipping path.
-    pub fn define(&mut self, what: &str) {
-        let _ = writeln!(self.body, "<defs>{what}</defs>");
+    /// Draws within a clipping path.
+    pub fn clipped(&mut self, clip: &str, draw: impl FnOnce(&mut Picture)) {
+        let body = self.aside(draw);
+        self.put(html! { g clip-path={ "url(#" (clip) ")" } { "\n" (body) } });
+    }
+
+    /// Draws moved down.
+    pub fn lowered(&mut self, down: f64, draw: impl FnOnce(&mut Picture)) {
+        let body = self.aside(draw);
+        self.put(html! { g transform={ "translate(0 " (down) ")" } { "\n" (body) } });
+    }
+
+    /// What `draw` draws, kept apart.
+    fn aside(&mut self, draw: impl FnOnce(&mut Picture)) -> Markup {
+        let before = std::mem::take(&mut self.body);
+        draw(self);
+        PreEscaped(std::mem::replace(&mut self.body, before))
+    }
+
+    /// Names a rectangle that drawings can be clipped to.
+    pub fn clipping(&mut self, name: &str, at: [f64; 2], size: [f64; 2]) {
+        self.define(html! { clipPath id=(name) { (rectangle(at, size, None)) } });
+    }
+
+    /// Something that is not drawn but named, as a pattern.
+    pub fn define(&mut self, what: Markup) {
+        self.put(html! { defs { (what) } });
     }
 
     /// A line of text with a white edge, so that it reads on a busy ground.
     pub fn edged_text(&mut self, [x, y]: [f64; 2], size: f64, anchor: Anchor, text: &str) {
-        let anchor = anchor.name();
-        let _ = writeln!(
-            self.body,
-            r##"<text x="{x:.1}" y="{y:.1}" font-size="{size:.0}" text-anchor="{anchor}" fill="#000000" stroke="#ffffff" stroke-width="4" stroke-linejoin="round" paint-order="stroke">{}</text>"##,
-            escaped(text)
-        );
+        self.put(html! {
+            text x=(Px(x)) y=(Px(y)) font-size=(size) text-anchor=(anchor.name()) fill=(TEXT)
+                stroke=(PAPER) stroke-width="4" stroke-linejoin="round" paint-order="stroke" { (text) }
+        });
     }
 
     /// A dot.
-    pub fn dot(&mut self, [x, y]: [f64; 2], radius: f64, fill: &str) {
-        let _ = writeln!(
-            self.body,
-            r#"<circle cx="{x:.1}" cy="{y:.1}" r="{radius:.1}" fill="{fill}"/>"#
-        );
+    pub fn dot(&mut self, [x, y]: [f64; 2], radius: f64, fill: Colour) {
+        self.put(html! { circle cx=(Px(x)) cy=(Px(y)) r=(Px(radius)) fill=(fill) {} });
     }
 
     /// A line of text.
@@ -150,44 +280,45 @@ impl Picture {
         degrees: f64,
         text: &str,
     ) {
-        let anchor = anchor.name();
-        let turn = match degrees {
-            0.0 => String::new(),
-            d => format!(r#" transform="rotate({d:.1} {x:.1} {y:.1})""#),
-        };
-        let _ = writeln!(
-            self.body,
-            r##"<text x="{x:.1}" y="{y:.1}" font-size="{size:.0}" text-anchor="{anchor}" fill="#000000"{turn}>{}</text>"##,
-            escaped(text)
-        );
+        let turn = (degrees != 0.0).then(|| format!("rotate({degrees:.1} {x:.1} {y:.1})"));
+        self.put(html! {
+            text x=(Px(x)) y=(Px(y)) font-size=(size) text-anchor=(anchor.name()) fill=(TEXT)
+                transform=[turn] { (text) }
+        });
+    }
+
+    fn put(&mut self, markup: Markup) {
+        self.body.push_str(&markup.into_string());
+        self.body.push('\n');
     }
 
     /// The picture as SVG.
     pub fn svg(&self) -> String {
-        self.svg_with("", "")
+        document(self.element(None))
     }
 
-    /// The picture as SVG that tells those who do not see it what it shows: `id` names it within a
-    /// page.
-    pub fn described_svg(&self, id: &str, title: &str, description: &str) -> String {
-        let attributes = format!(r#" id="{id}" role="img" aria-labelledby="{id}-title {id}-text""#);
-        let said = format!(
-            "<title id=\"{id}-title\">{}</title>\n<desc id=\"{id}-text\">{}</desc>\n",
-            escaped(title),
-            escaped(description)
-        );
-        self.svg_with(&attributes, &said)
+    /// The picture as an element of a page that tells those who do not see it what it shows: `id`
+    /// names it within the page.
+    pub fn described(&self, id: &str, title: &str, description: &str) -> Markup {
+        self.element(Some([id, title, description]))
     }
 
-    fn svg_with(&self, attributes: &str, head: &str) -> String {
-        format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{w:.0}\" height=\"{h:.0}\" \
-             viewBox=\"0 0 {w:.0} {h:.0}\" font-family=\"DejaVu Sans, Verdana, sans-serif\"{attributes}>\n\
-             {head}{}</svg>\n",
-            self.body,
-            w = self.width,
-            h = self.height
-        )
+    fn element(&self, described: Option<[&str; 3]>) -> Markup {
+        let [w, h] = [self.width.round(), self.height.round()];
+        let names = described.map(|[id, ..]| format!("{id}-title {id}-text"));
+        html! {
+            svg xmlns="http://www.w3.org/2000/svg" width=(w) height=(h) viewBox={ "0 0 " (w) " " (h) }
+                font-family="DejaVu Sans, Verdana, sans-serif" id=[described.map(|[id, ..]| id)]
+                role=[described.map(|_| "img")] aria-labelledby=[names] {
+                "\n"
+                @if let Some([id, title, description]) = described {
+                    title id={ (id) "-title" } { (title) } "\n"
+                    desc id={ (id) "-text" } { (description) } "\n"
+                }
+                (PreEscaped(&self.body))
+            }
+            "\n"
+        }
     }
 
     /// The picture as PNG, a pixel for each unit.
@@ -226,20 +357,9 @@ impl Picture {
     }
 }
 
-/// Text as XML has it, without what XML cannot hold.
-pub fn escaped(text: &str) -> String {
-    text.chars()
-        .filter(|c| !c.is_control())
-        .fold(String::new(), |mut out, c| {
-            match c {
-                '&' => out.push_str("&amp;"),
-                '<' => out.push_str("&lt;"),
-                '>' => out.push_str("&gt;"),
-                '"' => out.push_str("&quot;"),
-                other => out.push(other),
-            }
-            out
-        })
+/// A rectangle from its upper left corner and its size.
+fn rectangle([x, y]: [f64; 2], [w, h]: [f64; 2], fill: Option<Colour>) -> Markup {
+    html! { rect x=(Px(x)) y=(Px(y)) width=(Px(w)) height=(Px(h)) fill=[fill] {} }
 }
 
 /// The step of an axis: 1, 2 or 5 times a power of ten, so that at most `most` steps cover `range`.

@@ -1,7 +1,8 @@
 //! Wind speed and direction by height, as a picture that also works on a phone and in black and
 //! white.
 
-use crate::report::pictures::picture::{Anchor, Picture, axis_step, tick};
+use super::picture::{Anchor, Picture, axis_step, tick};
+use crate::report::palette::{NO_WINDS, PAPER, PROFILE_GRID, TEXT};
 use crate::report::tables::winds::{place_text, time_text, wind_gaps};
 use crate::units::{FOOT_M, MILE_M, UnitSystem};
 use crate::wind::sounding::{Sounding, Wind};
@@ -19,10 +20,6 @@ const FROM: [f64; 2] = [640.0, 960.0];
 const LARGE: f64 = 36.0;
 const MEDIUM: f64 = 26.0;
 const SMALL: f64 = 24.0;
-
-const BLACK: &str = "#000000";
-const GRID: &str = "#cccccc";
-const NO_DATA: &str = "#e8e8e8";
 
 /// The units of both axes: symbol and size in SI.
 struct Axes {
@@ -118,7 +115,7 @@ fn height_axis(picture: &mut Picture, winds: &[(f64, Wind)], axes: &Axes) -> Hei
     for i in 0..=steps {
         let value = first + i as f64 * step;
         let y = scale.y(value * unit_m);
-        picture.line(&[[SPEED[0], y], [FROM[1], y]], 1.0, GRID);
+        picture.line(&[[SPEED[0], y], [FROM[1], y]], 1.0, PROFILE_GRID);
         picture.text(
             [SPEED[0] - 12.0, y + 9.0],
             SMALL,
@@ -140,7 +137,7 @@ fn height_axis(picture: &mut Picture, winds: &[(f64, Wind)], axes: &Axes) -> Hei
 fn gap(picture: &mut Picture, low_y: f64, high_y: f64) {
     for panel in [SPEED, FROM] {
         let size = [panel[1] - panel[0], low_y - high_y];
-        picture.rectangle([panel[0], high_y], size, NO_DATA);
+        picture.rectangle([panel[0], high_y], size, NO_WINDS);
     }
 }
 
@@ -162,9 +159,9 @@ fn speed_panel(picture: &mut Picture, winds: &[(f64, Wind)], scale: &HeightScale
         .iter()
         .map(|(z, wind)| [x_of(wind.speed_m_s() / unit_m_s), scale.y(*z)])
         .collect();
-    picture.line(&points, 3.5, BLACK);
+    picture.line(&points, 3.5, TEXT);
     if points.len() <= 60 {
-        points.iter().for_each(|&p| picture.dot(p, 4.5, BLACK));
+        points.iter().for_each(|&p| picture.dot(p, 4.5, TEXT));
     }
 }
 
@@ -190,11 +187,11 @@ fn direction_panel(picture: &mut Picture, winds: &[(f64, Wind)], scale: &HeightS
     // From 350 to 10 degrees is a small turn, not a line across the whole panel.
     let half = 0.5 * (FROM[1] - FROM[0]);
     for run in unbroken(&points, |a, b| (a[0] - b[0]).abs() < half) {
-        picture.line(run, 2.0, BLACK);
+        picture.line(run, 2.0, TEXT);
     }
     for (point, (_, wind)) in points.iter().zip(winds) {
         if wind.speed_m_s() > 0.0 {
-            picture.dot(*point, 4.0, BLACK);
+            picture.dot(*point, 4.0, TEXT);
         }
     }
 }
@@ -220,7 +217,7 @@ fn arrow_panel(picture: &mut Picture, winds: &[(f64, Wind)], scale: &HeightScale
     picture.rectangle(
         [ARROWS[0], TOP],
         [ARROWS[1] - ARROWS[0], BOTTOM - TOP],
-        "#ffffff",
+        PAPER,
     );
     let mut free = f64::INFINITY;
     for (altitude_m, wind) in winds {
@@ -235,7 +232,7 @@ fn arrow_panel(picture: &mut Picture, winds: &[(f64, Wind)], scale: &HeightScale
 fn arrow(picture: &mut Picture, [x, y]: [f64; 2], wind: Wind) {
     let speed = wind.speed_m_s();
     if speed == 0.0 {
-        picture.dot([x, y], 5.0, BLACK);
+        picture.dot([x, y], 5.0, TEXT);
         return;
     }
     // Along the wind and to its left, in the picture's y-down frame.
@@ -249,8 +246,8 @@ fn arrow(picture: &mut Picture, [x, y]: [f64; 2], wind: Wind) {
             y + a * along[1] + l * left[1],
         ]
     };
-    picture.line(&[at(-18.0, 0.0), at(8.0, 0.0)], 3.0, BLACK);
-    picture.shape(&[at(20.0, 0.0), at(4.0, 8.0), at(4.0, -8.0)], BLACK);
+    picture.line(&[at(-18.0, 0.0), at(8.0, 0.0)], 3.0, TEXT);
+    picture.shape(&[at(20.0, 0.0), at(4.0, 8.0), at(4.0, -8.0)], TEXT);
 }
 
 /// Runs of points for whose neighbours `joined` holds.
@@ -262,7 +259,7 @@ fn unbroken(
 }
 
 fn vertical(picture: &mut Picture, x: f64, label: &str) {
-    picture.line(&[[x, TOP], [x, BOTTOM]], 1.0, GRID);
+    picture.line(&[[x, TOP], [x, BOTTOM]], 1.0, PROFILE_GRID);
     picture.text([x, BOTTOM + 32.0], SMALL, Anchor::Middle, label);
 }
 
@@ -273,14 +270,7 @@ fn panel_title(picture: &mut Picture, panel: [f64; 2], name: &str, unit: &str) {
 }
 
 fn frame(picture: &mut Picture, [left, right]: [f64; 2]) {
-    let corners = [
-        [left, TOP],
-        [right, TOP],
-        [right, BOTTOM],
-        [left, BOTTOM],
-        [left, TOP],
-    ];
-    picture.line(&corners, 2.0, BLACK);
+    picture.frame([left, TOP, right, BOTTOM], 2.0, TEXT);
 }
 
 fn footnotes(picture: &mut Picture, has_gaps: bool) {
@@ -310,9 +300,9 @@ mod tests {
     #[test]
     fn gaps_are_shaded_and_explained() {
         let svg = picture("0,5,270\n500,5,270\n9000,5,270\n");
-        assert!(svg.contains(NO_DATA) && svg.contains("Grey"));
+        assert!(svg.contains(&NO_WINDS.to_string()) && svg.contains("Grey"));
         let svg = picture("0,5,270\n500,5,270\n");
-        assert!(!svg.contains(NO_DATA) && !svg.contains("Grey"));
+        assert!(!svg.contains(&NO_WINDS.to_string()) && !svg.contains("Grey"));
     }
 
     #[test]

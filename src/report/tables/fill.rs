@@ -6,9 +6,10 @@ use super::fill_rules;
 use super::zone::{list, wrapped};
 use crate::fill::Fill;
 use crate::fill::answer::{Change, FlightFacts, LiftRow, Sensitivities, Which};
+use crate::report::cautions::{COLD_GAUGE, FILLING, LIFT_TEST_AT_LENGTH};
 use crate::report::fill_words::{
-    CAUTIONS, COLD_GAUGE, cylinders_are, cylinders_used, filler, fits, gas_name, measured_sum,
-    rate_bounds, release, title, weight_to_hang,
+    cylinders_are, cylinders_used, filler, fits, gas_name, measured_sum, rate_bounds, release,
+    title, weight_to_hang,
 };
 use crate::units::{FOOT_M, POUND_KG, UnitSystem, duration, thousands};
 
@@ -34,7 +35,7 @@ pub fn table(fill: &Fill, units: UnitSystem) -> String {
     }
     text += &list("Notes", &fill.notes);
     text += &list("Assumed", &fill.assumptions);
-    text += &list("Cautions", &CAUTIONS);
+    text += &list("Cautions", &FILLING);
     let _ = writeln!(text, "\nwindfall {}", fill.version);
     text
 }
@@ -252,7 +253,7 @@ fn lift_test(fill: &Fill, units: UnitSystem) -> String {
     }
     text += "* above sea level; rises: at release\n";
     text += "  Filler and weight on the neck, nothing else; straight up, in a lull, three times.\n";
-    text += "  A gust makes the reading false, up or down: never believe a single one. A steady wind makes\n  the balloon lean, and a spring scale in the line then reads too much: true lift = reading x cos(lean).\n";
+    text += LIFT_TEST_AT_LENGTH;
     let _ = writeln!(
         text,
         "  {:>12}{:>16}{:>8}{:>24}",

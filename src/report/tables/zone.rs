@@ -7,20 +7,11 @@ use jiff::tz::TimeZone;
 
 use crate::clock::seconds_between;
 use crate::geodesy::Position;
+use crate::report::cautions::FLYING;
 use crate::spread::members::MemberSpread;
 use crate::units::{UnitSystem, duration};
 use crate::zone::Zone;
 use crate::zone::facts::{BalloonFacts, Facts, ModelFacts, WindFacts, WindSource};
-
-/// What everybody who flies has to keep in mind.
-pub(in crate::report) const CAUTIONS: [&str; 6] = [
-    "This is a planning aid. It does not say that a flight is safe or permitted: read the rules in force where you fly, and ask the authority and the owners of the land.",
-    "A falling load can hurt people and damage property: if the zone touches roads, houses, an airfield or the sea, choose another day or another site.",
-    "Keep balloon, lines and people well clear of power lines, when filling and when recovering.",
-    "Gas cylinders hold great pressure, helium can suffocate in closed rooms, hydrogen burns: follow the supplier's instructions.",
-    "Whoever drives does nothing else: a second person reads the map.",
-    "Repeat the prediction with the newest winds shortly before the release.",
-];
 
 /// The whole table, times in `zone_of_time`.
 pub fn table(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSystem) -> String {
@@ -39,7 +30,7 @@ pub fn table(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSys
     }
     text.push_str(&list("Notes", &zone.notes));
     text.push_str(&list("Assumed", &zone.assumptions));
-    text.push_str(&list("Cautions", &CAUTIONS));
+    text.push_str(&list("Cautions", &FLYING));
     let _ = writeln!(
         text,
         "\n{} draws, seed {}, windfall {}",

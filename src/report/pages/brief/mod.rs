@@ -6,9 +6,13 @@ mod sections;
 
 use std::fmt::Write as _;
 
-use self::html::{escaped, user_text};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+use self::html::{place, user_text};
 use self::sections::SECTIONS;
 use crate::brief::Brief;
+use crate::report::markup::document;
+use crate::report::palette;
 use crate::report::pictures::map;
 use crate::report::words;
 use crate::units::UnitSystem;
@@ -23,89 +27,99 @@ const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; script-src 
 /// The page as HTML.
 pub fn text(brief: &Brief, units: UnitSystem) -> String {
     let title = words::title(brief);
-    let mut page = String::new();
-    let _ = write!(
-        page,
-        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <meta http-equiv=\"Content-Security-Policy\" content=\"{POLICY}\">\n\
-         <title>{}</title>\n<link rel=\"icon\" href=\"data:,\">\n<style>\n{STYLE}</style>\n</head>\n<body>\n",
-        escaped(&format!("{title}: chase briefing"))
-    );
-    let _ = write!(
-        page,
-        "<header>\n<h1 dir=\"auto\"{}>{}</h1>\n<p class=\"lead\">{}</p>\n{}</header>\n",
-        if title.chars().count() > LONG_TITLE {
-            " class=\"long\""
-        } else {
-            ""
-        },
-        user_text(&title),
-        escaped(&words::headline(brief, units)),
-        where_from(brief, units)
-    );
-    page.push_str(&contents());
-    page.push_str("<main>\n");
-    page.push_str(&map_section(brief, units));
-    for section in &SECTIONS {
-        let _ = write!(
-            page,
-            "<section aria-labelledby=\"{id}\">\n<h2 id=\"{id}\">{}</h2>\n{}</section>\n",
-            escaped(section.title),
-            (section.text)(brief, units),
-            id = section.id,
-        );
+    let page = html! {
+        (DOCTYPE) "\n"
+        html lang="en" { "\n"
+            (head(&format!("{title}: chase briefing"))) "\n"
+            body { "\n"
+                (header(&title, brief, units)) "\n"
+                (contents()) "\n"
+                main { "\n"
+                    (map_section(brief, units)) "\n"
+                    @for section in &SECTIONS {
+                        section aria-labelledby=(section.id) { "\n"
+                            h2 id=(section.id) { (section.title) } "\n"
+                            ((section.content)(brief, units))
+                        } "\n"
+                    }
+                } "\n"
+                script { "\n" (PreEscaped(SCRIPT)) } "\n"
+            } "\n"
+        } "\n"
+    };
+    document(page)
+}
+
+fn head(title: &str) -> Markup {
+    html! {
+        head { "\n"
+            meta charset="utf-8"; "\n"
+            meta name="viewport" content="width=device-width, initial-scale=1"; "\n"
+            meta http-equiv="Content-Security-Policy" content=(POLICY); "\n"
+            title { (title) } "\n"
+            link rel="icon" href="data:,"; "\n"
+            style { "\n" (PreEscaped(palette::page_style())) (PreEscaped(STYLE)) } "\n"
+        }
     }
-    let _ = write!(
-        page,
-        "</main>\n<script>\n{SCRIPT}</script>\n</body>\n</html>\n"
-    );
-    page
+}
+
+fn header(title: &str, brief: &Brief, units: UnitSystem) -> Markup {
+    let long = title.chars().count() > LONG_TITLE;
+    html! {
+        header { "\n"
+            h1 dir="auto" class=[long.then_some("long")] { (user_text(title)) } "\n"
+            p.lead { (words::headline(brief, units)) } "\n"
+            (where_from(brief, units)) "\n"
+        }
+    }
 }
 
 /// The place of release and of the centre, for who types them into a device.
-fn where_from(brief: &Brief, units: UnitSystem) -> String {
+fn where_from(brief: &Brief, units: UnitSystem) -> Markup {
     let release = &brief.zone.release;
-    let near = brief.near.as_ref().map_or_else(String::new, |near| {
-        format!(
-            ", {} of {}",
-            words::way_of(near.distance_m, near.azimuth_deg, units),
-            user_text(&near.name)
-        )
-    });
-    format!(
-        "<p>Centre of the zone: <strong>{}</strong>{near}. Release: <strong>{}</strong>, {} above sea level, {}.</p>\n",
-        html::place(brief.zone.center()),
-        html::place(release.position),
-        units.height(release.altitude_m),
-        escaped(&format!(
-            "{} {} ({})",
-            words::date(release.time, &brief.timezone),
-            words::clock_with_zone(release.time, &brief.timezone),
-            words::utc_clock(release.time)
-        )),
-    )
+    html! {
+        p {
+            "Centre of the zone: " strong { (place(brief.zone.center())) }
+            @if let Some(near) = &brief.near {
+                ", " (words::way_of(near.distance_m, near.azimuth_deg, units))
+                " of " (user_text(&near.name))
+            }
+            ". Release: " strong { (place(release.position)) } ", "
+            (units.height(release.altitude_m)) " above sea level, "
+            (words::date(release.time, &brief.timezone)) " "
+            (words::clock_with_zone(release.time, &brief.timezone))
+            " (" (words::utc_clock(release.time)) ")."
+        }
+    }
 }
 
-fn contents() -> String {
-    let items: String = SECTIONS
-        .iter()
-        .map(|s| format!("<li><a href=\"#{}\">{}</a></li>\n", s.id, escaped(s.short)))
-        .collect();
-    format!("<nav aria-label=\"Contents\">\n<ul>\n{items}</ul>\n</nav>\n")
+fn contents() -> Markup {
+    html! {
+        nav aria-label="Contents" { "\n"
+            ul { "\n"
+                @for section in &SECTIONS {
+                    li { a href={ "#" (section.id) } { (section.short) } } "\n"
+                }
+            } "\n"
+        }
+    }
 }
 
-fn map_section(brief: &Brief, units: UnitSystem) -> String {
+fn map_section(brief: &Brief, units: UnitSystem) -> Markup {
     let description = map_in_words(brief, units);
-    let svg = map::draw(brief, units).described_svg("map", "Map of the landing zone", &description);
-    format!(
-        "<section aria-labelledby=\"map-heading\">\n<h2 id=\"map-heading\">Map</h2>\n\
-         <figure>\n<div class=\"map\" id=\"map-view\">\n{svg}</div>\n\
-         <figcaption>{}</figcaption>\n</figure>\n</section>\n",
-        escaped(
-            "North is up, true. The outer line is the ellipse of 90 %: if the numbers behind it are right, 9 in 10 flights come down inside."
-        )
-    )
+    html! {
+        section aria-labelledby="map-heading" { "\n"
+            h2 id="map-heading" { "Map" } "\n"
+            figure { "\n"
+                div.map id="map-view" { "\n"
+                    (map::draw(brief, units).described("map", "Map of the landing zone", &description))
+                } "\n"
+                figcaption {
+                    "North is up, true. The outer line is the ellipse of 90 %: if the numbers behind it are right, 9 in 10 flights come down inside."
+                } "\n"
+            } "\n"
+        }
+    }
 }
 
 /// What the map shows, for who does not see it.

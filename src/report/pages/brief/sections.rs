@@ -1,11 +1,18 @@
 //! The sections of the page, in the order in which the crew needs them.
 
-use super::html::{escaped, list, paragraph, place, table, terms, user_text};
+use jiff::Timestamp;
+use maud::{Markup, html};
+
+use super::html::{
+    list, pair, paragraph, place, plain, table, terms, unbroken, user_text, with_note,
+};
 use crate::brief::Brief;
 use crate::brief::answer::{Change, Event, QuietZone, WaitingPoint};
 use crate::choice::answer::Hazard;
+use crate::report::cautions::{FLYING, LINE_OF_SIGHT, NOTICE, WAITING};
 use crate::report::pictures::charts;
-use crate::report::tables::zone::{CAUTIONS, early_bursts, source_words};
+use crate::report::pictures::picture::Picture;
+use crate::report::tables::zone::{early_bursts, source_words};
 use crate::report::words;
 use crate::units::{UnitSystem, duration};
 use crate::zone::Mark;
@@ -18,21 +25,21 @@ pub struct Section {
     pub short: &'static str,
     /// Its heading.
     pub title: &'static str,
-    /// Its content as HTML.
-    pub text: fn(&Brief, UnitSystem) -> String,
+    /// What stands below it.
+    pub content: fn(&Brief, UnitSystem) -> Markup,
 }
 
 const fn section(
     id: &'static str,
     short: &'static str,
     title: &'static str,
-    text: fn(&Brief, UnitSystem) -> String,
+    content: fn(&Brief, UnitSystem) -> Markup,
 ) -> Section {
     Section {
         id,
         short,
         title,
-        text,
+        content,
     }
 }
 
@@ -60,47 +67,28 @@ pub const SECTIONS: [Section; 10] = [
     section("data", "Data", "What this was made from", data),
 ];
 
-fn chart(
-    id: &str,
-    title: &str,
-    said: &str,
-    picture: &crate::report::pictures::picture::Picture,
-) -> String {
-    format!(
-        "<figure class=\"chart\">\n{}<figcaption>{}</figcaption>\n</figure>\n",
-        picture.described_svg(id, title, said),
-        escaped(title)
-    )
+fn chart(id: &str, title: &str, said: &str, picture: &Picture) -> Markup {
+    html! {
+        figure.chart { "\n"
+            (picture.described(id, title, said))
+            figcaption { (title) } "\n"
+        } "\n"
+    }
 }
 
-fn times(brief: &Brief, _: UnitSystem) -> String {
+fn times(brief: &Brief, _: UnitSystem) -> Markup {
     let zone = &brief.timezone;
-    let row = |event: &Event| {
-        let name = format!(
-            "{}<br><small>{}</small>",
-            event.kind.name(),
-            escaped(&event.note)
-        );
-        let both = |from: String, to: String, at: String| {
-            let planned = format!("<br><small>planned {at}</small>");
-            let (times, planned) = if event.from == event.to {
-                (from, String::new())
-            } else if event.at == event.from {
-                (format!("{from} to {to}"), String::new())
-            } else {
-                (format!("{from} to {to}"), planned)
-            };
-            format!("<span class=\"clock\">{times}</span>{planned}")
-        };
-        let local = |t| words::clock_time(t, zone);
-        let utc = |t: jiff::Timestamp| t.strftime("%H:%M").to_string();
-        vec![
-            name,
-            both(local(event.from), local(event.to), local(event.at)),
-            both(utc(event.from), utc(event.to), utc(event.at)),
-        ]
-    };
-    let rows: Vec<Vec<String>> = brief.timeline.iter().map(row).collect();
+    let rows: Vec<Vec<Markup>> = brief
+        .timeline
+        .iter()
+        .map(|event| {
+            vec![
+                with_note(event.kind.name(), &event.note),
+                from_to(event, |t| words::clock_time(t, zone)),
+                from_to(event, |t| t.strftime("%H:%M").to_string()),
+            ]
+        })
+        .collect();
     let local = words::clock_with_zone(brief.zone.release.time, zone);
     let local = format!(
         "local time ({})",
@@ -115,48 +103,54 @@ fn times(brief: &Brief, _: UnitSystem) -> String {
     let said = format!(
         "Of the draws, 5 % have landed by {early}, half by {middle}, 95 % by {late}, local time."
     );
-    format!(
-        "<div class=\"pair\">\n{}{}</div>\n",
+    pair(
         table(&caption, &["what", &local, "UTC"], &rows),
         chart(
             "landing-times",
             "When the draws land",
             &said,
-            &charts::landing_times(brief)
-        )
+            &charts::landing_times(brief),
+        ),
     )
 }
 
-fn waiting(brief: &Brief, units: UnitSystem) -> String {
-    let one = |point: &WaitingPoint| {
-        let road = point.road.as_ref().map_or_else(String::new, |road| {
-            format!(", on {}", user_text(&shortened(road)))
-        });
-        let share = if brief.waiting.len() > 1 {
-            format!(
-                " It is the nearest of the points for {} of the landings.",
-                words::share(point.nearest_share)
-            )
-        } else {
-            String::new()
-        };
-        format!(
-            "<li><strong>{}</strong>: {}{road}, ground {} above sea level, {} of the release. {}.{share}</li>\n",
-            escaped(&words::waiting_name(point)),
-            place(point.position),
-            units.height(point.ground_m),
-            words::way(brief.zone.release.position, point.position, units),
-            escaped(&capital(&point.why)),
-        )
-    };
-    let items: String = brief.waiting.iter().map(one).collect();
-    let list = match items.as_str() {
-        "" => paragraph("No zone is given, so there is no point to wait at: follow the tracker."),
-        items => format!("<ul>\n{items}</ul>\n"),
-    };
-    list + &paragraph(
-        "Straight distances, not ways by road: look at the map before you choose. Stop where it is allowed and safe, off the carriageway; stay in the car or under a roof when the load is near.",
-    )
+/// When an event happens, on one clock.
+fn from_to(event: &Event, clock: impl Fn(Timestamp) -> String) -> Markup {
+    let [from, to] = [event.from, event.to].map(&clock);
+    if event.from == event.to {
+        return unbroken(&from);
+    }
+    html! {
+        (unbroken(&format!("{from} to {to}")))
+        @if event.at != event.from { br; small { "planned " (clock(event.at)) } }
+    }
+}
+
+fn waiting(brief: &Brief, units: UnitSystem) -> Markup {
+    let release = brief.zone.release.position;
+    let shared = brief.waiting.len() > 1;
+    html! {
+        @if brief.waiting.is_empty() {
+            (paragraph("No zone is given, so there is no point to wait at: follow the tracker."))
+        } @else {
+            ul { "\n"
+                @for point in &brief.waiting {
+                    li {
+                        strong { (words::waiting_name(point)) } ": " (place(point.position))
+                        @if let Some(road) = &point.road { ", on " (user_text(&shortened(road))) }
+                        ", ground " (units.height(point.ground_m)) " above sea level, "
+                        (words::way(release, point.position, units)) " of the release. "
+                        (capital(&point.why)) "."
+                        @if shared {
+                            " It is the nearest of the points for " (words::share(point.nearest_share))
+                            " of the landings."
+                        }
+                    } "\n"
+                }
+            } "\n"
+        }
+        (paragraph(WAITING))
+    }
 }
 
 /// Characters that the name of a road or an area may have on the page.
@@ -177,49 +171,9 @@ fn capital(text: &str) -> String {
     })
 }
 
-fn changes(brief: &Brief, units: UnitSystem) -> String {
-    let row = |change: &Change| {
-        let name = escaped(&change.name);
-        let by = escaped(&change.by);
-        match &change.outcome {
-            Ok(moved) => {
-                let later = match moved.later_s {
-                    s if s.abs() < 30.0 => "same time".to_owned(),
-                    s if s > 0.0 => format!("{} later", duration(s)),
-                    s => format!("{} earlier", duration(-s)),
-                };
-                let way = match moved.distance_m {
-                    m if m < 50.0 => "hardly at all".to_owned(),
-                    m => words::way_of(m, moved.azimuth_deg, units),
-                };
-                vec![name, by, way, later]
-            }
-            Err(why) => vec![
-                name,
-                by,
-                format!("not known: {}", user_text(why)),
-                "-".into(),
-            ],
-        }
-    };
-    let mut rows: Vec<Vec<String>> = brief.changes.iter().map(row).collect();
-    let wind_m = brief.facts.wind.drift_sigma_m;
-    let members = brief.facts.members.as_ref();
-    if wind_m > 0.0 {
-        rows.push(vec![
-            "wind error".into(),
-            "one standard deviation".into(),
-            format!("{} any way", words::far(wind_m, units)),
-            "same time".into(),
-        ]);
-    } else if let Some(members) = members {
-        rows.push(vec![
-            "wind error".into(),
-            format!("between {} members (sd)", members.count),
-            format!("{} any way", words::far(members.between_m, units)),
-            "same time".into(),
-        ]);
-    }
+fn changes(brief: &Brief, units: UnitSystem) -> Markup {
+    let mut rows: Vec<Vec<Markup>> = brief.changes.iter().map(|c| change(c, units)).collect();
+    rows.extend(wind_change(brief, units));
     let said: Vec<String> = brief
         .changes
         .iter()
@@ -232,161 +186,117 @@ fn changes(brief: &Brief, units: UnitSystem) -> String {
     let said = format!("The centre moves: {}.", said.join("; "));
     let release = brief.zone.release.position;
     let early = early_bursts(&brief.facts, release, &brief.timezone, units);
-    let early = early.map_or_else(String::new, |said| paragraph(&said));
-    format!(
-        "{early}<div class=\"pair\">\n{}{}</div>\n",
-        table(
-            "How the centre of the zone moves when one thing is off by one standard deviation, or by as much as is said. Flights differ by more than that one time in three.",
-            &["what", "by", "centre moves", "landing"],
-            &rows
-        ),
-        chart(
-            "changes-map",
-            "How the centre moves with each change",
-            &said,
-            &charts::changes(brief, units)
-        )
-    )
+    let moves = table(
+        "How the centre of the zone moves when one thing is off by one standard deviation, or by as much as is said. Flights differ by more than that one time in three.",
+        &["what", "by", "centre moves", "landing"],
+        &rows,
+    );
+    let chart = chart(
+        "changes-map",
+        "How the centre moves with each change",
+        &said,
+        &charts::changes(brief, units),
+    );
+    html! {
+        @if let Some(early) = early { (paragraph(&early)) }
+        (pair(moves, chart))
+    }
 }
 
-fn hazards(brief: &Brief, units: UnitSystem) -> String {
-    let within = |hazard: &Hazard| match hazard.within_m {
+/// The row of one change.
+fn change(change: &Change, units: UnitSystem) -> Vec<Markup> {
+    let [way, later] = match &change.outcome {
+        Ok(moved) => {
+            let later = match moved.later_s {
+                s if s.abs() < 30.0 => "same time".to_owned(),
+                s if s > 0.0 => format!("{} later", duration(s)),
+                s => format!("{} earlier", duration(-s)),
+            };
+            let way = match moved.distance_m {
+                m if m < 50.0 => "hardly at all".to_owned(),
+                m => words::way_of(m, moved.azimuth_deg, units),
+            };
+            [plain(way), plain(later)]
+        }
+        Err(why) => [html! { "not known: " (user_text(why)) }, plain("-")],
+    };
+    vec![plain(&change.name), plain(&change.by), way, later]
+}
+
+/// The row of the wind: its error, or what an ensemble's members differ by.
+fn wind_change(brief: &Brief, units: UnitSystem) -> Option<Vec<Markup>> {
+    let wind_m = brief.facts.wind.drift_sigma_m;
+    let (by, far_m) = match &brief.facts.members {
+        _ if wind_m > 0.0 => ("one standard deviation".to_owned(), wind_m),
+        Some(members) => (
+            format!("between {} members (sd)", members.count),
+            members.between_m,
+        ),
+        None => return None,
+    };
+    let way = format!("{} any way", words::far(far_m, units));
+    Some(vec![
+        plain("wind error"),
+        plain(by),
+        plain(way),
+        plain("same time"),
+    ])
+}
+
+fn hazards(brief: &Brief, units: UnitSystem) -> Markup {
+    let rows: Vec<Vec<Markup>> = brief.hazards.iter().filter_map(|h| hit(h, units)).collect();
+    let names = |wanted: &dyn Fn(&Hazard) -> bool| -> String {
+        let hazards = brief.hazards.iter().filter(|h| wanted(h));
+        let names: Vec<&str> = hazards.map(|h| h.name.as_str()).collect();
+        names.join(", ")
+    };
+    let rest = [
+        (
+            "None of the draws: ",
+            names(&|h| h.share == Some(0.0) && !h.coarse),
+        ),
+        (
+            "None of the draws by a coarse map, which does not show the small ones: ",
+            names(&|h| h.share == Some(0.0) && h.coarse),
+        ),
+        (
+            "Not known, no layer tells of it: ",
+            names(&|h| h.share.is_none()),
+        ),
+    ];
+    html! {
+        @if rows.is_empty() {
+            (paragraph("No draw comes down on anything that is known."))
+        } @else {
+            (table(
+                "Share of all draws that come down on or near each. The distances are assumed.",
+                &["what", "how near", "share of draws"],
+                &rows,
+            ))
+        }
+        @for (said, names) in rest.iter().filter(|(_, names)| !names.is_empty()) {
+            p { (said) (user_text(names)) "." } "\n"
+        }
+    }
+}
+
+/// The row of a hazard that is hit.
+fn hit(hazard: &Hazard, units: UnitSystem) -> Option<Vec<Markup>> {
+    let share = hazard.share.filter(|share| *share > 0.0)?;
+    let least = if hazard.coarse { "at least " } else { "" };
+    let within = match hazard.within_m {
         m if m > 0.0 => format!("within {}", words::far(m, units)),
         _ => "inside".to_owned(),
     };
-    let rows: Vec<Vec<String>> = brief
-        .hazards
-        .iter()
-        .filter_map(|hazard| {
-            let share = hazard.share.filter(|s| *s > 0.0)?;
-            let least = if hazard.coarse { "at least " } else { "" };
-            Some(vec![
-                user_text(&shortened(&hazard.name)),
-                format!("<span class=\"clock\">{}</span>", within(hazard)),
-                format!(
-                    "<span class=\"clock\">{least}{}</span>",
-                    words::share(share)
-                ),
-            ])
-        })
-        .collect();
-    let names = |wanted: &dyn Fn(&Hazard) -> bool| -> String {
-        let names: Vec<String> = brief
-            .hazards
-            .iter()
-            .filter(|h| wanted(h))
-            .map(|h| h.name.clone())
-            .collect();
-        names.join(", ")
-    };
-    let none = names(&|h| h.share == Some(0.0) && !h.coarse);
-    let coarse = names(&|h| h.share == Some(0.0) && h.coarse);
-    let unknown = names(&|h| h.share.is_none());
-    let mut text = String::new();
-    if rows.is_empty() {
-        text.push_str(&paragraph("No draw comes down on anything that is known."));
-    } else {
-        let caption =
-            "Share of all draws that come down on or near each. The distances are assumed.";
-        text.push_str(&table(
-            caption,
-            &["what", "how near", "share of draws"],
-            &rows,
-        ));
-    }
-    for (said, names) in [
-        ("None of the draws: ", none),
-        (
-            "None of the draws by a coarse map, which does not show the small ones: ",
-            coarse,
-        ),
-        ("Not known, no layer tells of it: ", unknown),
-    ] {
-        if !names.is_empty() {
-            text.push_str(&format!("<p>{said}{}.</p>\n", user_text(&names)));
-        }
-    }
-    text
+    Some(vec![
+        user_text(&shortened(&hazard.name)),
+        unbroken(&within),
+        unbroken(&format!("{least}{}", words::share(share))),
+    ])
 }
 
-fn heights(brief: &Brief, units: UnitSystem) -> String {
+fn heights(brief: &Brief, units: UnitSystem) -> Markup {
     let zone = &brief.zone;
-    let facts = &brief.facts;
-    let utc = |mark: &Mark| format!("{} UTC", mark.time.strftime("%Y-%m-%d %H:%M"));
-    let [low, _, high] = facts.burst_quantiles_m;
-    let mut rows = vec![
-        (
-            "Release",
-            format!(
-                "{}, {}, {} above sea level",
-                utc(&zone.release),
-                zone.release.position.text(),
-                units.height(zone.release.altitude_m)
-            ),
-        ),
-        (
-            "Greatest height",
-            format!(
-                "{} above sea level as planned; 9 in 10 between {} and {}",
-                units.height(zone.burst.altitude_m),
-                units.height(low),
-                units.height(high)
-            ),
-        ),
-        (
-            "Landing",
-            format!(
-                "{}, {} as planned",
-                utc(&zone.landing),
-                zone.landing.position.text()
-            ),
-        ),
-        (
-            "In the air",
-            duration(
-                zone.landing
-                    .time
-                    .duration_since(zone.release.time)
-                    .as_secs_f64(),
-            ),
-        ),
-        (
-            "Rates",
-            format!(
-                "rises at {} on average, touches down at {}",
-                units.vertical_speed(facts.mean_rate_m_s),
-                units.vertical_speed(facts.touchdown_speed_m_s)
-            ),
-        ),
-    ];
-    if let Some(balloon) = &facts.balloon {
-        let burst = balloon
-            .burst_diameter_m
-            .map_or_else(String::new, |d| format!(", {} at burst", units.size(d)));
-        rows.push((
-            "Load and balloon",
-            format!(
-                "{} below the neck; {} of gas, {} across at release{burst}",
-                units.mass(balloon.load_kg),
-                units.volume(balloon.volume_m3),
-                units.size(balloon.release_diameter_m)
-            ),
-        ));
-    }
-    let pass = |mark: &Option<Mark>| match mark {
-        Some(mark) => format!(
-            "{}<br><small>{} at {:03.0}\u{b0}</small>",
-            mark.time.strftime("%H:%M"),
-            words::far(zone.release.position.distance_m(mark.position), units),
-            zone.release.position.azimuth_deg(mark.position)
-        ),
-        None => "-".to_owned(),
-    };
-    let table_rows: Vec<Vec<String>> = brief
-        .heights
-        .iter()
-        .map(|row| vec![units.height(row.height_m), pass(&row.up), pass(&row.down)])
-        .collect();
     let said = format!(
         "Release {}, burst at {} at {}, landing {}, UTC.",
         zone.release.time.strftime("%H:%M"),
@@ -394,108 +304,158 @@ fn heights(brief: &Brief, units: UnitSystem) -> String {
         zone.burst.time.strftime("%H:%M"),
         zone.landing.time.strftime("%H:%M")
     );
-    let passes = table(
-        "When the planned flight passes each height, UTC, and where: distance and true bearing from the release.",
-        &["height above sea level", "on the way up", "on the way down"],
-        &table_rows,
-    );
-    let drawn = charts::heights(brief, units);
-    let chart = chart(
+    let heights = chart(
         "height-chart",
         "Height of the planned flight by time",
         &said,
-        &drawn,
+        &charts::heights(brief, units),
     );
-    format!(
-        "<div class=\"pair\">\n<div>\n{}{}</div>\n<div>\n{passes}</div>\n</div>\n<div class=\"pair\">\n{chart}{}</div>\n",
-        terms(&rows),
-        paragraph(
-            "Geometric heights above mean sea level, not pressure altitudes. Which notice is due, when and to whom, the authority says."
-        ),
-        wind_chart(brief, units)
-    )
-}
-
-fn wind_chart(brief: &Brief, units: UnitSystem) -> String {
-    let said = "Speed on the left, the direction the wind comes from on the right, by height; dashed on the way up, solid on the way down.";
-    chart(
+    let winds = chart(
         "wind-chart",
         "Winds that the planned flight meets: dashed on the way up, solid on the way down",
-        said,
+        "Speed on the left, the direction the wind comes from on the right, by height; dashed on the way up, solid on the way down.",
         &charts::winds(brief, units),
+    );
+    html! {
+        (pair(
+            html! { div { "\n" (terms(&notice(brief, units))) (paragraph(NOTICE)) } "\n" },
+            html! { div { "\n" (passes(brief, units)) } "\n" },
+        ))
+        (pair(heights, winds))
+    }
+}
+
+/// What a notice asks for.
+fn notice(brief: &Brief, units: UnitSystem) -> Vec<(&'static str, Markup)> {
+    let (zone, facts) = (&brief.zone, &brief.facts);
+    let utc = |mark: &Mark| format!("{} UTC", mark.time.strftime("%Y-%m-%d %H:%M"));
+    let [low, _, high] = facts.burst_quantiles_m;
+    let release = format!(
+        "{}, {}, {} above sea level",
+        utc(&zone.release),
+        zone.release.position.text(),
+        units.height(zone.release.altitude_m)
+    );
+    let greatest = format!(
+        "{} above sea level as planned; 9 in 10 between {} and {}",
+        units.height(zone.burst.altitude_m),
+        units.height(low),
+        units.height(high)
+    );
+    let landing = format!(
+        "{}, {} as planned",
+        utc(&zone.landing),
+        zone.landing.position.text()
+    );
+    let in_the_air = zone.landing.time.duration_since(zone.release.time);
+    let rates = format!(
+        "rises at {} on average, touches down at {}",
+        units.vertical_speed(facts.mean_rate_m_s),
+        units.vertical_speed(facts.touchdown_speed_m_s)
+    );
+    let mut rows = vec![
+        ("Release", plain(release)),
+        ("Greatest height", plain(greatest)),
+        ("Landing", plain(landing)),
+        ("In the air", plain(duration(in_the_air.as_secs_f64()))),
+        ("Rates", plain(rates)),
+    ];
+    if let Some(balloon) = &facts.balloon {
+        let burst = balloon
+            .burst_diameter_m
+            .map_or_else(String::new, |d| format!(", {} at burst", units.size(d)));
+        let said = format!(
+            "{} below the neck; {} of gas, {} across at release{burst}",
+            units.mass(balloon.load_kg),
+            units.volume(balloon.volume_m3),
+            units.size(balloon.release_diameter_m)
+        );
+        rows.push(("Load and balloon", plain(said)));
+    }
+    rows
+}
+
+/// When and where the planned flight passes heights.
+fn passes(brief: &Brief, units: UnitSystem) -> Markup {
+    let release = brief.zone.release.position;
+    let pass = |mark: &Option<Mark>| match mark {
+        Some(mark) => with_note(
+            &mark.time.strftime("%H:%M").to_string(),
+            &format!(
+                "{} at {:03.0}\u{b0}",
+                words::far(release.distance_m(mark.position), units),
+                release.azimuth_deg(mark.position)
+            ),
+        ),
+        None => plain("-"),
+    };
+    let rows: Vec<Vec<Markup>> = brief
+        .heights
+        .iter()
+        .map(|row| {
+            vec![
+                plain(units.height(row.height_m)),
+                pass(&row.up),
+                pass(&row.down),
+            ]
+        })
+        .collect();
+    table(
+        "When the planned flight passes each height, UTC, and where: distance and true bearing from the release.",
+        &["height above sea level", "on the way up", "on the way down"],
+        &rows,
     )
 }
 
-fn radio(brief: &Brief, units: UnitSystem) -> String {
+fn radio(brief: &Brief, units: UnitSystem) -> Markup {
+    if brief.waiting.is_empty() {
+        return paragraph("No zone is given, so there is no point to listen from.");
+    }
     let row = |point: &WaitingPoint| {
         let h = &point.hearing;
         let until = h.until_m.map_or_else(
-            || "not heard".to_owned(),
+            || plain("not heard"),
             |m| {
-                format!(
-                    "{}<br><small>{} above the ground there, {} away</small>",
-                    units.height(m),
+                let note = format!(
+                    "{} above the ground there, {} away",
                     units.height((m - h.ground_m).max(0.0)),
                     words::far(h.last_distance_m, units)
-                )
+                );
+                with_note(&units.height(m), &note)
             },
         );
         let from = h
             .from_m
             .map_or_else(|| "not heard".to_owned(), |m| units.height(m));
-        vec![escaped(&words::waiting_name(point)), from, until]
+        vec![plain(words::waiting_name(point)), plain(from), until]
     };
-    let rows: Vec<Vec<String>> = brief.waiting.iter().map(row).collect();
+    let rows: Vec<Vec<Markup>> = brief.waiting.iter().map(row).collect();
     let terrain = match brief.waiting.first().map(|p| p.hearing.with_terrain) {
         Some(true) => "with hills and valleys as the terrain says",
         _ => "over smooth ground: hills are not known and hide the tracker earlier",
     };
-    let said = format!(
-        "Line of sight over an earth of 4/3 its radius, {terrain}. Trees, houses and a weak transmitter hide it earlier, too: when it is lost, drive to higher ground, nearer to the last position."
-    );
-    if rows.is_empty() {
-        return paragraph("No zone is given, so there is no point to listen from.");
-    }
-    table(
+    let heard = table(
         "Between which heights above sea level each waiting point hears the planned flight.",
         &["from", "first heard at", "heard down to"],
         &rows,
-    ) + &paragraph(&said)
+    );
+    let said = format!("Line of sight over an earth of 4/3 its radius, {terrain}. {LINE_OF_SIGHT}");
+    html! { (heard) (paragraph(&said)) }
 }
 
-fn quiet(brief: &Brief, units: UnitSystem) -> String {
+fn quiet(brief: &Brief, units: UnitSystem) -> Markup {
     if brief.quiet.is_empty() {
         return paragraph("No zone is given: too many flights leave the winds.");
     }
-    let zone = &brief.timezone;
-    let row = |q: &QuietZone| {
-        let way = if q.rising { "rising" } else { "falling" };
-        let shape = &q.ellipse.shape;
-        let [early, _, late] = q.landing.map(|t| words::clock_time(t, zone));
-        vec![
-            format!(
-                "{}<br><small>{way}, {}</small>",
-                units.height(q.last.altitude_m),
-                words::clock_time(q.last.time, zone)
-            ),
-            format!(
-                "{} at {:03.0}\u{b0}",
-                words::far(q.distance_m, units),
-                q.azimuth_deg
-            ),
-            format!(
-                "{}<br><small>long side {:03.0}\u{b0}; half within {}</small>",
-                words::across(2.0 * shape.semi_major_m, 2.0 * shape.semi_minor_m, units),
-                q.ellipse.azimuth_deg.rem_euclid(180.0),
-                words::far(q.half_circle_m, units)
-            ),
-            format!("{early} to {late}"),
-        ]
-    };
-    let rows: Vec<Vec<String>> = brief.quiet.iter().map(row).collect();
-    paragraph(
+    let rows: Vec<Vec<Markup>> = brief
+        .quiet
+        .iter()
+        .map(|zone| remains(zone, brief, units))
+        .collect();
+    let how = paragraph(
         "Take the last position that was heard, and whether it rose or fell. From there go the way in the row of that height: that is the centre of what remains, with 9 in 10 chances inside an ellipse of that size. Bearings are from true north. On the way up the balloon may have burst since: then the rows of the way down count from there.",
-    ) + &table(
+    );
+    let rows = table(
         "What remains of the zone when the tracker was last heard at a height above sea level; times are local.",
         &[
             "last heard at",
@@ -504,66 +464,82 @@ fn quiet(brief: &Brief, units: UnitSystem) -> String {
             "landing",
         ],
         &rows,
-    )
+    );
+    html! { (how) (rows) }
 }
 
-fn contacts(brief: &Brief, _: UnitSystem) -> String {
-    let mut text = String::new();
-    if brief.contacts.is_empty() {
-        text.push_str(&paragraph("The plan names no contacts: write them here."));
-        text.push_str("<p>________________________ &nbsp; ________________________</p>\n");
-    } else {
-        text.push_str(&list(&brief.contacts));
+/// The row of what remains when the tracker falls silent at a height.
+fn remains(q: &QuietZone, brief: &Brief, units: UnitSystem) -> Vec<Markup> {
+    let zone = &brief.timezone;
+    let way = if q.rising { "rising" } else { "falling" };
+    let heard = format!("{way}, {}", words::clock_time(q.last.time, zone));
+    let center = format!(
+        "{} at {:03.0}\u{b0}",
+        words::far(q.distance_m, units),
+        q.azimuth_deg
+    );
+    let shape = &q.ellipse.shape;
+    let across = words::across(2.0 * shape.semi_major_m, 2.0 * shape.semi_minor_m, units);
+    let sides = format!(
+        "long side {:03.0}\u{b0}; half within {}",
+        q.ellipse.azimuth_deg.rem_euclid(180.0),
+        words::far(q.half_circle_m, units)
+    );
+    let [early, _, late] = q.landing.map(|t| words::clock_time(t, zone));
+    vec![
+        with_note(&units.height(q.last.altitude_m), &heard),
+        plain(center),
+        with_note(&across, &sides),
+        plain(format!("{early} to {late}")),
+    ]
+}
+
+fn contacts(brief: &Brief, _: UnitSystem) -> Markup {
+    let remarks = brief.remarks.trim();
+    html! {
+        @if brief.contacts.is_empty() {
+            (paragraph("The plan names no contacts: write them here."))
+            p { "________________________ \u{a0} ________________________" } "\n"
+        } @else {
+            (list(&brief.contacts))
+        }
+        @if !remarks.is_empty() { p.remarks dir="auto" { (remarks) } "\n" }
+        p { "Exact time of release: ____________ \u{a0} last position heard: ________________________" } "\n"
     }
-    if !brief.remarks.trim().is_empty() {
-        text.push_str(&format!(
-            "<p class=\"remarks\" dir=\"auto\">{}</p>\n",
-            escaped(brief.remarks.trim())
-        ));
-    }
-    text.push_str("<p>Exact time of release: ____________ &nbsp; last position heard: ________________________</p>\n");
-    text
 }
 
-fn cautions(_: &Brief, _: UnitSystem) -> String {
-    format!("<div class=\"flow\">\n{}</div>\n", list(&CAUTIONS))
+fn cautions(_: &Brief, _: UnitSystem) -> Markup {
+    html! { div.flow { "\n" (list(&FLYING)) } "\n" }
 }
 
-fn data(brief: &Brief, units: UnitSystem) -> String {
+fn data(brief: &Brief, units: UnitSystem) -> Markup {
     let (zone, facts) = (&brief.zone, &brief.facts);
     let wind = &facts.wind;
+    let winds = html! {
+        (user_text(&wind.files.join(", "))) ": "
+        (user_text(&source_words(&wind.source, &brief.timezone)))
+        "; from " (units.height(wind.covered_m.0)) " to " (units.height(wind.covered_m.1))
+        " above sea level"
+    };
+    let by = format!(
+        "windfall {}, {} draws, seed {}; {} came down",
+        zone.version, zone.draw_count, zone.seed, facts.landed
+    );
     let rows = [
-        (
-            "Winds",
-            format!(
-                "{}: {}; from {} to {} above sea level",
-                user_text(&wind.files.join(", ")),
-                user_text(&source_words(&wind.source, &brief.timezone)),
-                units.height(wind.covered_m.0),
-                units.height(wind.covered_m.1)
-            ),
-        ),
-        ("Made", escaped(&words::utc(brief.made))),
-        (
-            "By",
-            escaped(&format!(
-                "windfall {}, {} draws, seed {}; {} came down",
-                zone.version, zone.draw_count, zone.seed, facts.landed
-            )),
-        ),
+        ("Winds", winds),
+        ("Made", plain(words::utc(brief.made))),
+        ("By", plain(by)),
     ];
-    let mut text = terms(&rows);
-    for (heading, lines) in [
+    let lists = [
         ("Notes", &zone.notes),
         ("Assumed", &zone.assumptions),
         ("Sources of the ground", &brief.sources),
-    ] {
-        if !lines.is_empty() {
-            text.push_str(&format!(
-                "<h3>{heading}</h3>\n<div class=\"flow small\">\n{}</div>\n",
-                list(lines)
-            ));
+    ];
+    html! {
+        (terms(&rows))
+        @for (heading, lines) in lists.iter().filter(|(_, lines)| !lines.is_empty()) {
+            h3 { (heading) } "\n"
+            div.flow.small { "\n" (list(lines)) } "\n"
         }
     }
-    text
 }

@@ -6,51 +6,50 @@ use crate::brief::Brief;
 use crate::clock::seconds_between;
 use crate::geodesy::Position;
 use crate::numeric::between;
-use crate::report::pictures::picture::Picture;
+use crate::report::palette::{CONTOUR, ELLIPSE, INK, PAPER};
+use crate::report::pictures::picture::{Fill, Look, Picture};
 use crate::report::words::{clock_time, waiting_name};
 use crate::units::{FOOT_M, UnitSystem};
 use crate::zone::Mark;
 
-/// Colours of the regions; they differ in line style and width as well.
-pub const ELLIPSE: &str = "#00366e";
-/// Contours.
-pub const CONTOUR: &str = "#8a4300";
-const INK: &str = "#111111";
+/// What is drawn below a line to lift it off the ground is so much wider, units.
+const EDGE: f64 = 2.5;
+/// The way up, on maps and charts.
+pub const UP: Look = Look::line(INK, 3.2).dashed("12 6");
+/// The way down.
+pub const DOWN: Look = Look::line(INK, 3.2);
+/// Signs on the map.
+pub const SIGN: Look = Look::area(Fill::Colour(PAPER)).edged(INK, 2.0);
 /// Sizes of text: names of the main places, marks along the track.
 const NAME: f64 = 21.0;
 const MARK: f64 = 17.0;
 /// Minutes between marks of time.
 const MARK_EVERY_S: f64 = 600.0;
 
-/// Width and dashes of an ellipse.
-pub fn ellipse_look(probability: f64) -> Option<(f64, &'static str)> {
+/// How an ellipse is drawn, if it is.
+pub fn ellipse_look(probability: f64) -> Option<Look> {
     match (100.0 * probability).round() as i64 {
-        50 => Some((2.2, "")),
-        90 => Some((4.6, "")),
-        99 => Some((2.2, "3 5")),
+        50 => Some(Look::line(ELLIPSE, 2.2)),
+        90 => Some(Look::line(ELLIPSE, 4.6)),
+        99 => Some(Look::line(ELLIPSE, 2.2).dashed("3 5")),
         // Too near to the ellipse of 90 % to be told from it.
         _ => None,
     }
 }
 
-/// Width and dashes of a contour.
-pub fn contour_look(probability: f64) -> (f64, &'static str) {
+/// How a contour is drawn.
+pub fn contour_look(probability: f64) -> Look {
     if probability > 0.75 {
-        (2.6, "16 5 4 5")
+        Look::line(CONTOUR, 2.6).dashed("16 5 4 5")
     } else {
-        (2.0, "8 5")
+        Look::line(CONTOUR, 2.0).dashed("8 5")
     }
 }
 
-/// Attributes of a line.
-pub fn stroke(color: &str, (width, dashes): (f64, &str)) -> String {
-    let dashes = match dashes {
-        "" => String::new(),
-        d => format!(r#" stroke-dasharray="{d}""#),
-    };
-    format!(
-        r#"fill="none" stroke="{color}" stroke-width="{width}" stroke-linejoin="round"{dashes}"#
-    )
+/// Draws lines with an edge of paper.
+fn lifted(picture: &mut Picture, lines: &[Vec<[f64; 2]>], closed: bool, look: Look, edge: f64) {
+    picture.path(lines, closed, Look::line(PAPER, look.width() + edge));
+    picture.path(lines, closed, look);
 }
 
 /// Draws ellipses and contours, each with its share written on its edge.
@@ -65,8 +64,7 @@ pub fn regions(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief:
             .map(|ring| on_sheet(ring))
             .collect();
         let look = contour_look(contour.probability);
-        picture.path(&rings, true, &stroke("#ffffff", (look.0 + 2.5, "")));
-        picture.path(&rings, true, &stroke(CONTOUR, look));
+        lifted(picture, &rings, true, look, EDGE);
     }
     for ellipse in &brief.zone.ellipses {
         let p = ellipse.shape.probability;
@@ -75,12 +73,11 @@ pub fn regions(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief:
         };
         let ring = on_sheet(&ellipse.ring);
         if (p - 0.9).abs() < 1e-9 {
-            let fill = format!(r#"fill="{ELLIPSE}" fill-opacity="0.07" stroke="none""#);
-            picture.path(std::slice::from_ref(&ring), true, &fill);
+            let tint = Look::area(Fill::Tint(ELLIPSE, 0.07));
+            picture.path(std::slice::from_ref(&ring), true, tint);
         }
         let rings = [ring];
-        picture.path(&rings, true, &stroke("#ffffff", (look.0 + 2.5, "")));
-        picture.path(&rings, true, &stroke(ELLIPSE, look));
+        lifted(picture, &rings, true, look, EDGE);
         labels.avoid(&rings[0]);
     }
 }
@@ -110,13 +107,11 @@ pub fn track(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: &
     let burst = burst.unwrap_or(zone.track.len().saturating_sub(1));
     let points: Vec<[f64; 2]> = zone.track.iter().map(|m| sheet.at(m.position)).collect();
     let legs = [
-        (points.get(..=burst).unwrap_or_default(), "12 6"),
-        (points.get(burst..).unwrap_or_default(), ""),
+        (points.get(..=burst).unwrap_or_default(), UP),
+        (points.get(burst..).unwrap_or_default(), DOWN),
     ];
-    for (leg, dashes) in legs {
-        let leg = [leg.to_vec()];
-        picture.path(&leg, false, &stroke("#ffffff", (6.5, "")));
-        picture.path(&leg, false, &stroke(INK, (3.2, dashes)));
+    for (leg, look) in legs {
+        lifted(picture, &[leg.to_vec()], false, look, 3.3);
     }
     labels.avoid(&points);
 }
@@ -129,26 +124,21 @@ pub fn places(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: 
     let mut names: Vec<([f64; 2], String)> = Vec::new();
     for point in brief.waiting.iter().rev() {
         let [x, y] = sheet.at(point.position);
-        picture.rectangle([x - 13.0, y - 13.0], [26.0, 26.0], "#ffffff");
+        picture.rectangle([x - 13.0, y - 13.0], [26.0, 26.0], PAPER);
         picture.rectangle([x - 11.0, y - 11.0], [22.0, 22.0], INK);
-        picture.raw_path(
-            &letter(&point.name, [x, y]),
-            r##"fill="none" stroke="#ffffff" stroke-width="2.4" stroke-linejoin="round" stroke-linecap="round""##,
-        );
+        let lines = Look::line(PAPER, 2.4).capped();
+        picture.raw_path(&letter(&point.name, [x, y]), lines);
         names.push(([x, y], waiting_name(point)));
     }
     let release = sheet.at(zone.release.position);
     picture.dot(release, 10.0, INK);
-    picture.dot(release, 6.5, "#ffffff");
+    picture.dot(release, 6.5, PAPER);
     picture.dot(release, 3.0, INK);
     let burst = sheet.at(zone.burst.position);
-    picture.path(
-        &[star(burst, 12.0)],
-        true,
-        &format!(r##"fill="{INK}" stroke="#ffffff" stroke-width="1.5""##),
-    );
+    let look = Look::area(Fill::Colour(INK)).edged(PAPER, 1.5);
+    picture.path(&[star(burst, 12.0)], true, look);
     let landing = sheet.at(zone.landing.position);
-    for (width, color) in [(8.0, "#ffffff"), (4.0, INK)] {
+    for (width, color) in [(8.0, PAPER), (4.0, INK)] {
         let arms = [[-9.0, -9.0, 9.0, 9.0], [-9.0, 9.0, 9.0, -9.0]];
         for [a, b, c, d] in arms {
             let arm = [
@@ -203,11 +193,7 @@ pub fn marks(
             [at[0] - 7.0, at[1] - 0.6 * tip],
             [at[0] + 7.0, at[1] - 0.6 * tip],
         ];
-        picture.path(
-            &[shape],
-            true,
-            &format!(r##"fill="#ffffff" stroke="{INK}" stroke-width="2""##),
-        );
+        picture.path(&[shape], true, SIGN);
         let arrow = if rising { "\u{2191}" } else { "\u{2193}" };
         names.push((at, format!("{}{unit} {arrow}", (height_m / unit_m).round())));
     }

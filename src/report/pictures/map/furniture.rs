@@ -1,10 +1,11 @@
 //! What makes a drawing a map: the grid of coordinates, scale, north, the key.
 
-use super::flight::{CONTOUR, ELLIPSE, contour_look, ellipse_look, stroke};
-use super::ground::Drawn;
+use super::flight::{DOWN, SIGN, UP, contour_look, ellipse_look};
+use super::ground::{BORDERS, Drawn, KEEPING_OUT, LAKES, LANDING, POWER_LINES, ROAD, TOWNS};
 use super::sheet::Sheet;
 use crate::brief::Brief;
-use crate::report::pictures::picture::{Anchor, Picture};
+use crate::report::palette::{INK, MAP_GRID, PAPER, SLOPES};
+use crate::report::pictures::picture::{Anchor, Fill, Look, Picture};
 use crate::report::words::region_name;
 use crate::units::{MILE_M, UnitSystem};
 
@@ -19,7 +20,7 @@ const MOST_LINES: f64 = 6.0;
 pub fn grid(picture: &mut Picture, sheet: &Sheet) -> Vec<([f64; 2], Anchor, String)> {
     let region = sheet.region();
     let mut names = Vec::new();
-    let look = r##"fill="none" stroke="#6a6a6a" stroke-width="0.8" stroke-opacity="0.75""##;
+    let look = Look::line(MAP_GRID, 0.8).faint(0.75);
     // Where meridians crowd, beside a pole, they are no help.
     let crowded = region.lat.iter().any(|lat| lat.abs() > 88.0);
     for (axis, [low, high]) in [region.lon, region.lat].into_iter().enumerate() {
@@ -107,7 +108,7 @@ pub fn scale(picture: &mut Picture, sheet: &Sheet, [x, y]: [f64; 2], units: Unit
         UnitSystem::Metric => (1_000.0, "km"),
         UnitSystem::Us => (MILE_M, "mi"),
     };
-    picture.rectangle([x, y], SCALE_ROOM, "#ffffff");
+    picture.rectangle([x, y], SCALE_ROOM, PAPER);
     let most = 140.0 * sheet.unit_m / unit_m;
     let power = 10f64.powf(most.log10().floor());
     let length = [5.0, 2.0, 1.0]
@@ -118,42 +119,32 @@ pub fn scale(picture: &mut Picture, sheet: &Sheet, [x, y]: [f64; 2], units: Unit
     let wide = length * unit_m / sheet.unit_m;
     let (left, base) = (x + 14.0, y + 26.0);
     for k in 0..4 {
-        let color = if k % 2 == 0 { "#111111" } else { "#ffffff" };
+        let colour = if k % 2 == 0 { INK } else { PAPER };
         picture.rectangle(
             [left + 0.25 * wide * f64::from(k), base],
             [0.25 * wide, 8.0],
-            color,
+            colour,
         );
     }
-    let frame = [
-        [left, base],
-        [left + wide, base],
-        [left + wide, base + 8.0],
-        [left, base + 8.0],
-        [left, base],
-    ];
-    picture.line(&frame, 1.2, "#111111");
+    picture.frame([left, base, left + wide, base + 8.0], 1.2, INK);
     picture.text([left, base - 6.0], SMALL, Anchor::Start, "0");
     let far = format!("{} {unit}", (length * 1_000.0).round() / 1_000.0);
     picture.text([left + wide, base - 6.0], SMALL, Anchor::Middle, &far);
     picture.text([left, base + 27.0], SMALL, Anchor::Start, "north: true");
     let (nx, ny) = (x + SCALE_ROOM[0] - 26.0, y + 10.0);
-    picture.shape(
-        &[[nx, ny], [nx - 9.0, ny + 30.0], [nx, ny + 23.0]],
-        "#111111",
-    );
+    picture.shape(&[[nx, ny], [nx - 9.0, ny + 30.0], [nx, ny + 23.0]], INK);
     picture.path(
         &[vec![[nx, ny], [nx + 9.0, ny + 30.0], [nx, ny + 23.0]]],
         true,
-        r##"fill="#ffffff" stroke="#111111" stroke-width="1.4""##,
+        Look::area(Fill::Colour(PAPER)).edged(INK, 1.4),
     );
     picture.text([nx, ny + 49.0], TEXT, Anchor::Middle, "N");
 }
 
-/// A sample and what it stands for.
+/// A sample of what is drawn.
 enum Sample {
-    Line(String),
-    Area(String),
+    Line(Look),
+    Area(Look),
     Sign(&'static str),
 }
 
@@ -173,97 +164,85 @@ pub fn key(picture: &mut Picture, brief: &Brief, drawn: &Drawn, width: f64, y: f
         match sample {
             Sample::Line(look) => {
                 let line = vec![[x, middle], [x + 52.0, middle]];
-                picture.path(&[line], false, look);
+                picture.path(&[line], false, *look);
             }
             Sample::Area(look) => {
                 let [l, t, r, b] = [x + 4.0, middle - 8.0, x + 48.0, middle + 8.0];
-                picture.path(&[vec![[l, t], [r, t], [r, b], [l, b]]], true, look);
+                picture.path(&[vec![[l, t], [r, t], [r, b], [l, b]]], true, *look);
             }
-            Sample::Sign(d) => picture.raw_path(
-                &format!("M{:.1} {middle:.1}{d}", x + 26.0),
-                r##"fill="#ffffff" stroke="#111111" stroke-width="2""##,
-            ),
+            Sample::Sign(d) => {
+                picture.raw_path(&format!("M{:.1} {middle:.1}{d}", x + 26.0), SIGN);
+            }
         }
         picture.text([x + 62.0, middle + 0.36 * TEXT], TEXT, Anchor::Start, text);
     }
 }
 
+/// What is drawn, with its sample: the zone, the flight, the ground.
 fn samples(brief: &Brief, drawn: &Drawn) -> Vec<(Sample, String)> {
-    let mut out = Vec::new();
-    for ellipse in &brief.zone.ellipses {
+    let mut samples = zone_samples(brief);
+    let named = |(sample, name): (Sample, &str)| (sample, name.to_owned());
+    samples.extend(FLIGHT_SAMPLES.map(named));
+    let shown = ground_samples(drawn)
+        .into_iter()
+        .filter(|(shown, ..)| *shown);
+    samples.extend(shown.map(|(_, sample, name)| named((sample, name))));
+    samples
+}
+
+fn zone_samples(brief: &Brief) -> Vec<(Sample, String)> {
+    let ellipses = brief.zone.ellipses.iter().filter_map(|ellipse| {
         let p = ellipse.shape.probability;
-        if let Some(look) = ellipse_look(p) {
-            let outer = if (p - 0.9).abs() < 1e-9 {
-                ", the outer line"
-            } else {
-                ""
-            };
-            let text = format!("{}{outer}", region_name("ellipse", p));
-            out.push((Sample::Line(stroke(ELLIPSE, look)), text));
-        }
-    }
-    for contour in &brief.zone.contours {
-        let look = contour_look(contour.probability);
-        let text = region_name("contour", contour.probability);
-        out.push((Sample::Line(stroke(CONTOUR, look)), text));
-    }
-    out.push((
-        Sample::Line(stroke("#111111", (3.2, "12 6"))),
-        "way up".into(),
-    ));
-    out.push((
-        Sample::Line(stroke("#111111", (3.2, ""))),
-        "way down".into(),
-    ));
-    out.push((
+        let outer = if (p - 0.9).abs() < 1e-9 {
+            ", the outer line"
+        } else {
+            ""
+        };
+        let text = format!("{}{outer}", region_name("ellipse", p));
+        Some((Sample::Line(ellipse_look(p)?), text))
+    });
+    let contours = brief.zone.contours.iter().map(|contour| {
+        let p = contour.probability;
+        (Sample::Line(contour_look(p)), region_name("contour", p))
+    });
+    ellipses.chain(contours).collect()
+}
+
+const FLIGHT_SAMPLES: [(Sample, &str); 4] = [
+    (Sample::Line(UP), "way up"),
+    (Sample::Line(DOWN), "way down"),
+    (
         Sample::Sign("m-14 -8l-7 13h14zm28 13l-7 -13h14z"),
-        "height, up and down".into(),
-    ));
-    out.push((Sample::Sign("m0 -8v16m-10 -8h20"), "minutes flown".into()));
-    let line = |color: &str, width: f64, dashes: &str| Sample::Line(stroke(color, (width, dashes)));
-    let mut add = |shown: bool, sample: Sample, text: &str| {
-        if shown {
-            out.push((sample, text.to_owned()));
-        }
-    };
+        "height, up and down",
+    ),
+    (Sample::Sign("m0 -8v16m-10 -8h20"), "minutes flown"),
+];
+
+/// What may lie on the ground: whether it was drawn, its sample, its name.
+fn ground_samples(drawn: &Drawn) -> [(bool, Sample, &'static str); 9] {
     let roads = if drawn.roads_left_out {
         "roads (small ones left out)"
     } else {
         "roads, wider the busier"
     };
-    add(drawn.roads, line("#777777", 3.4, ""), roads);
-    add(drawn.power_lines, line("#333333", 1.3, "1 4"), "power line");
-    add(
-        drawn.borders,
-        line("#333333", 2.6, "14 5 2 5 2 5"),
-        "border",
-    );
-    let area = |look: &str| Sample::Area(look.to_owned());
-    add(
-        drawn.water,
-        area(r##"fill="#cfe0ee" stroke="#5f8bb0" stroke-width="1.2""##),
-        "water",
-    );
-    add(drawn.towns, area(r##"fill="#e9dfd2""##), "built-up area");
-    add(
-        drawn.keep_out,
-        area(r##"fill="url(#hatch)" stroke="#a03030" stroke-width="1.6""##),
-        "keep out",
-    );
-    add(
-        drawn.land_in,
-        area(r##"fill="url(#dots)" stroke="#4c7a4c" stroke-width="1.6""##),
-        "good to land in",
-    );
-    add(
-        drawn.relief,
-        area(r##"fill="#d5d5d1""##),
-        "slopes, light from north-west",
-    );
-    add(
-        drawn.airfields,
-        Sample::Sign("m-8 0a8 8 0 1 0 16 0a8 8 0 1 0 -16 0m4 0h8m-4 -4v8"),
-        "airfield",
-    );
-    out
+    let slopes = Look::area(Fill::Colour(SLOPES[2]));
+    [
+        (drawn.roads, Sample::Line(ROAD), roads),
+        (drawn.power_lines, Sample::Line(POWER_LINES), "power line"),
+        (drawn.borders, Sample::Line(BORDERS), "border"),
+        (drawn.water, Sample::Area(LAKES), "water"),
+        (drawn.towns, Sample::Area(TOWNS), "built-up area"),
+        (drawn.keep_out, Sample::Area(KEEPING_OUT), "keep out"),
+        (drawn.land_in, Sample::Area(LANDING), "good to land in"),
+        (
+            drawn.relief,
+            Sample::Area(slopes),
+            "slopes, light from north-west",
+        ),
+        (
+            drawn.airfields,
+            Sample::Sign("m-8 0a8 8 0 1 0 16 0a8 8 0 1 0 -16 0m4 0h8m-4 -4v8"),
+            "airfield",
+        ),
+    ]
 }

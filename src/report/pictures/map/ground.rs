@@ -1,10 +1,16 @@
 //! What lies on the ground, drawn: water, towns, roads, borders, airfields.
 
+use maud::{Markup, html};
+
 use super::sheet::Sheet;
 use crate::brief::answer::MapGround;
 use crate::ground::airports::{Airport, AirportKind};
 use crate::ground::layers::{Area, Kind, Layer, Line, RoadClass};
-use crate::report::pictures::picture::Picture;
+use crate::report::palette::{
+    AIRFIELD, Colour, FINE_LINE, KEEP_OUT, LAND_IN, LOCAL_ROAD, PAPER, PRIMARY_ROAD, ROAD_EDGE,
+    SECONDARY_ROAD, SHORE, TERTIARY_ROAD, TOWN, TRUNK_ROAD, WATER,
+};
+use crate::report::pictures::picture::{Fill, Look, Picture};
 
 /// Points of a line nearer than this to the one before are left out, units.
 const FINE: f64 = 0.8;
@@ -13,20 +19,31 @@ const BEYOND: f64 = 30.0;
 /// Points of roads drawn at most: a page stays under a megabyte. The busiest roads come first.
 const MOST_ROAD_POINTS: usize = 24_000;
 
-/// Colours also chosen by their grey: towns, water, roads get darker in that order.
-const TOWN: &str = "#e9dfd2";
-const WATER: &str = "#cfe0ee";
-const WATER_EDGE: &str = "#5f8bb0";
+/// Looks that the key shows as they are drawn: built-up areas,
+pub const TOWNS: Look = Look::area(Fill::Colour(TOWN));
+/// lakes and wide rivers,
+pub const LAKES: Look = Look::area(Fill::Colour(WATER)).edged(SHORE, 1.2);
+/// areas to land in,
+pub const LANDING: Look = Look::area(Fill::Pattern("dots")).edged(LAND_IN, 1.6);
+/// areas to keep out of,
+pub const KEEPING_OUT: Look = Look::area(Fill::Pattern("hatch")).edged(KEEP_OUT, 1.6);
+/// power lines,
+pub const POWER_LINES: Look = Look::line(FINE_LINE, 1.3).dashed("1 4");
+/// borders,
+pub const BORDERS: Look = Look::line(FINE_LINE, 2.6).dashed("14 5 2 5 2 5");
+/// and a road, for all of them.
+pub const ROAD: Look = Look::line(PRIMARY_ROAD, 3.4);
 
-/// How a road is drawn: width and colour of its edge, then of its middle.
-fn road_look(class: RoadClass) -> (f64, &'static str, Option<(f64, &'static str)>) {
+/// How a road is drawn: its edge, then its middle.
+fn road_look(class: RoadClass) -> (Look, Option<Look>) {
+    let line = |colour: Colour, width: f64| Look::line(colour, width).capped();
     match class {
-        RoadClass::Motorway => (6.5, "#5c5c5c", Some((3.0, "#ffffff"))),
-        RoadClass::Trunk => (5.0, "#5c5c5c", Some((2.2, "#ffe7b0"))),
-        RoadClass::Primary => (3.4, "#777777", None),
-        RoadClass::Secondary | RoadClass::Unknown => (2.4, "#858585", None),
-        RoadClass::Tertiary => (1.6, "#959595", None),
-        RoadClass::Local => (0.9, "#a8a8a8", None),
+        RoadClass::Motorway => (line(ROAD_EDGE, 6.5), Some(line(PAPER, 3.0))),
+        RoadClass::Trunk => (line(ROAD_EDGE, 5.0), Some(line(TRUNK_ROAD, 2.2))),
+        RoadClass::Primary => (ROAD.capped(), None),
+        RoadClass::Secondary | RoadClass::Unknown => (line(SECONDARY_ROAD, 2.4), None),
+        RoadClass::Tertiary => (line(TERTIARY_ROAD, 1.6), None),
+        RoadClass::Local => (line(LOCAL_ROAD, 0.9), None),
     }
 }
 
@@ -59,44 +76,36 @@ pub struct Drawn {
 pub fn draw(picture: &mut Picture, sheet: &Sheet, ground: &MapGround) -> Drawn {
     let of = |kind: Kind| ground.layers.iter().filter(move |l| l.kind == kind);
     let mut drawn = Drawn::default();
-    let fill = |color: &str| format!(r#"fill="{color}" fill-rule="evenodd""#);
-    drawn.towns = areas(picture, sheet, of(Kind::Urban), &fill(TOWN));
-    let water =
-        format!(r#"fill="{WATER}" fill-rule="evenodd" stroke="{WATER_EDGE}" stroke-width="1.2""#);
-    drawn.water = areas(picture, sheet, of(Kind::Lake), &water)
-        | areas(picture, sheet, of(Kind::River), &water);
-    let stroke = |color: &str, width: f64, more: &str| {
-        format!(
-            r#"fill="none" stroke="{color}" stroke-width="{width}" stroke-linejoin="round" {more}"#
-        )
-    };
+    drawn.towns = areas(picture, sheet, of(Kind::Urban), TOWNS);
+    drawn.water = areas(picture, sheet, of(Kind::Lake), LAKES)
+        | areas(picture, sheet, of(Kind::River), LAKES);
     let rivers = of(Kind::River).flat_map(|l| &l.lines);
-    drawn.water |= lines(picture, sheet, rivers, &stroke(WATER_EDGE, 2.2, ""));
-    drawn.water |= lines(picture, sheet, &ground.coasts, &stroke(WATER_EDGE, 3.0, ""));
-    let edge = |pattern: &str, color: &str| {
-        format!(r#"fill="url(#{pattern})" fill-rule="evenodd" stroke="{color}" stroke-width="1.6""#)
-    };
-    drawn.land_in = areas(picture, sheet, of(Kind::LandIn), &edge("dots", "#4c7a4c"));
-    drawn.keep_out = areas(picture, sheet, of(Kind::KeepOut), &edge("hatch", "#a03030"));
+    drawn.water |= lines(picture, sheet, rivers, Look::line(SHORE, 2.2));
+    drawn.water |= lines(picture, sheet, &ground.coasts, Look::line(SHORE, 3.0));
+    drawn.land_in = areas(picture, sheet, of(Kind::LandIn), LANDING);
+    drawn.keep_out = areas(picture, sheet, of(Kind::KeepOut), KEEPING_OUT);
     (drawn.roads, drawn.roads_left_out) = roads(picture, sheet, of(Kind::Road));
     let power = of(Kind::PowerLine).flat_map(|l| &l.lines);
-    let dashed = stroke("#333333", 1.3, r#"stroke-dasharray="1 4""#);
-    drawn.power_lines = lines(picture, sheet, power, &dashed);
-    let border = stroke("#333333", 2.6, r#"stroke-dasharray="14 5 2 5 2 5""#);
-    drawn.borders = lines(picture, sheet, &ground.borders, &border);
+    drawn.power_lines = lines(picture, sheet, power, POWER_LINES);
+    drawn.borders = lines(picture, sheet, &ground.borders, BORDERS);
     let runways = of(Kind::Airfield).flat_map(|l| &l.lines);
-    drawn.airfields = lines(picture, sheet, runways, &stroke("#333333", 3.0, ""))
-        | areas(picture, sheet, of(Kind::Airfield), &fill("#d0d0d0"));
+    let field = Look::area(Fill::Colour(AIRFIELD));
+    drawn.airfields = lines(picture, sheet, runways, Look::line(FINE_LINE, 3.0))
+        | areas(picture, sheet, of(Kind::Airfield), field);
     drawn
 }
 
 /// The patterns that areas are filled with.
-pub const PATTERNS: &str = concat!(
-    r##"<pattern id="hatch" width="9" height="9" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">"##,
-    r##"<line x1="0" y1="0" x2="0" y2="9" stroke="#a03030" stroke-width="2.4"/></pattern>"##,
-    r##"<pattern id="dots" width="10" height="10" patternUnits="userSpaceOnUse">"##,
-    r##"<circle cx="3" cy="3" r="1.4" fill="#4c7a4c"/></pattern>"##,
-);
+pub fn patterns() -> Markup {
+    html! {
+        pattern id="hatch" width="9" height="9" patternUnits="userSpaceOnUse" patternTransform="rotate(45)" {
+            line x1="0" y1="0" x2="0" y2="9" stroke=(KEEP_OUT) stroke-width="2.4" {}
+        }
+        pattern id="dots" width="10" height="10" patternUnits="userSpaceOnUse" {
+            circle cx="3" cy="3" r="1.4" fill=(LAND_IN) {}
+        }
+    }
+}
 
 /// The airfields that are on the sheet, with their symbol's point.
 pub fn airfields(
@@ -116,7 +125,7 @@ pub fn airfields(
             AirportKind::Medium => 7.5,
             _ => 5.5,
         };
-        picture.dot([*x, *y], r, "#ffffff");
+        picture.dot([*x, *y], r, PAPER);
         let ring = format!(
             "M{:.1} {y:.1}a{r} {r} 0 1 0 {d} 0a{r} {r} 0 1 0 -{d} 0M{:.1} {y:.1}h{:.1}M{x:.1} {:.1}v{:.1}",
             x - r,
@@ -126,10 +135,7 @@ pub fn airfields(
             1.2 * r,
             d = 2.0 * r
         );
-        picture.raw_path(
-            &ring,
-            r##"fill="none" stroke="#333333" stroke-width="1.8""##,
-        );
+        picture.raw_path(&ring, Look::line(FINE_LINE, 1.8));
     }
     shown
 }
@@ -155,34 +161,27 @@ fn roads<'a>(
         }
     }
     for (class, runs) in kept.iter().rev() {
-        let (width, color, _) = road_look(*class);
-        picture.path(runs, false, &road_stroke(width, color));
+        picture.path(runs, false, road_look(*class).0);
     }
     for (class, runs) in kept.iter().rev() {
-        if let (_, _, Some((width, color))) = road_look(*class) {
-            picture.path(runs, false, &road_stroke(width, color));
+        if let (_, Some(middle)) = road_look(*class) {
+            picture.path(runs, false, middle);
         }
     }
     (!kept.is_empty(), left_out)
-}
-
-fn road_stroke(width: f64, color: &str) -> String {
-    format!(
-        r#"fill="none" stroke="{color}" stroke-width="{width}" stroke-linejoin="round" stroke-linecap="round""#
-    )
 }
 
 fn lines<'a>(
     picture: &mut Picture,
     sheet: &Sheet,
     lines: impl IntoIterator<Item = &'a Line>,
-    attributes: &str,
+    look: Look,
 ) -> bool {
     let runs: Vec<Vec<[f64; 2]>> = lines
         .into_iter()
         .flat_map(|line| on_sheet(sheet, &line.points))
         .collect();
-    picture.path(&runs, false, attributes);
+    picture.path(&runs, false, look);
     !runs.is_empty()
 }
 
@@ -190,13 +189,13 @@ fn areas<'a>(
     picture: &mut Picture,
     sheet: &Sheet,
     layers: impl Iterator<Item = &'a Layer>,
-    attributes: &str,
+    look: Look,
 ) -> bool {
     let mut any = false;
     for area in layers.flat_map(|l| &l.areas) {
         let rings = rings(sheet, area);
         any |= !rings.is_empty();
-        picture.path(&rings, true, attributes);
+        picture.path(&rings, true, look);
     }
     any
 }

@@ -9,12 +9,16 @@ mod relief;
 pub mod sheet;
 
 use self::furniture::{KEY_LINE, SCALE_ROOM};
+use self::ground::Drawn;
 use self::labels::Labels;
 use self::sheet::Sheet;
 use super::picture::{Anchor, Picture};
 use crate::brief::Brief;
 use crate::brief::answer::WaitingPoint;
 use crate::geodesy::Position;
+use crate::ground::airports::Airport;
+use crate::report::cautions::AID;
+use crate::report::palette::INK;
 use crate::report::words;
 use crate::units::UnitSystem;
 use crate::zone::Zone;
@@ -45,43 +49,45 @@ pub fn sheet(zone: &Zone, waiting: &[WaitingPoint]) -> Sheet {
 pub fn draw(brief: &Brief, units: UnitSystem) -> Picture {
     let sheet = sheet(&brief.zone, &brief.waiting);
     let [wide, high] = sheet.size;
-    // The parts below the sheet need to know what is on it, so it is drawn first.
-    let mut body = Picture::new(wide, high);
+    // What stands below the sheet needs to know what is on it, so that is drawn first.
+    let (body, drawn) = body(&sheet, brief, units);
+    let key = furniture::key_lines(brief, &drawn) as f64 * KEY_LINE + 20.0;
+    let foot = 28.0;
+    let mut picture = Picture::new(wide, HEAD + high + key + foot);
+    heading(&mut picture, brief, units);
+    picture.define(ground::patterns());
+    picture.clipping("sheet", [0.0, 0.0], sheet.size);
+    picture.lowered(HEAD, |picture| {
+        picture.clipped("sheet", |picture| picture.append(&body));
+        picture.frame([1.0, 1.0, wide - 1.0, high - 1.0], 2.0, INK);
+        furniture::key(picture, brief, &drawn, wide, high + 10.0);
+        picture.text([8.0, high + key + 12.0], SMALL, Anchor::Start, AID);
+    });
+    picture
+}
+
+/// The sheet alone, and what of the ground is on it.
+fn body(sheet: &Sheet, brief: &Brief, units: UnitSystem) -> (Picture, Drawn) {
+    let mut body = Picture::new(sheet.size[0], sheet.size[1]);
     let terrain = brief.ground.terrain.as_ref();
-    let shaded = terrain.is_some_and(|terrain| relief::draw(&mut body, &sheet, terrain));
-    let mut drawn = ground::draw(&mut body, &sheet, &brief.ground);
-    let mut grid = furniture::grid(&mut body, &sheet);
-    let airfields = ground::airfields(&mut body, &sheet, &brief.ground.airports);
+    let shaded = terrain.is_some_and(|terrain| relief::draw(&mut body, sheet, terrain));
+    let mut drawn = ground::draw(&mut body, sheet, &brief.ground);
+    let mut grid = furniture::grid(&mut body, sheet);
+    let airfields = ground::airfields(&mut body, sheet, &brief.ground.airports);
     drawn.airfields |= !airfields.is_empty();
     drawn.relief = shaded;
     let mut labels = Labels::new(sheet.size);
-    flight::regions(&mut body, &sheet, &mut labels, brief);
-    flight::track(&mut body, &sheet, &mut labels, brief);
-    let corner = free_corner(&sheet, brief);
-    let room = [
-        corner[0],
-        corner[1],
-        corner[0] + SCALE_ROOM[0],
-        corner[1] + SCALE_ROOM[1],
-    ];
-    labels.take(room);
-    let hidden = |[x, y]: [f64; 2]| {
-        x + 52.0 > room[0] && x < room[2] && y + 4.0 > room[1] && y - SMALL < room[3]
-    };
-    grid.retain(|(at, ..)| !hidden(*at));
-    for ([x, y], ..) in &grid {
-        labels.take([x - 4.0, y - SMALL, x + 52.0, y + 4.0]);
-    }
-    for (_, [x, y]) in &airfields {
-        labels.take([x - 8.0, y - 8.0, x + 8.0, y + 8.0]);
-    }
-    flight::places(&mut body, &sheet, &mut labels, brief);
-    flight::region_names(&mut body, &sheet, &mut labels, brief);
-    flight::marks(&mut body, &sheet, &mut labels, brief, units);
+    flight::regions(&mut body, sheet, &mut labels, brief);
+    flight::track(&mut body, sheet, &mut labels, brief);
+    let corner = free_corner(sheet, brief);
+    keep_free(&mut labels, corner, &mut grid, &airfields);
+    flight::places(&mut body, sheet, &mut labels, brief);
+    flight::region_names(&mut body, sheet, &mut labels, brief);
+    flight::marks(&mut body, sheet, &mut labels, brief, units);
     for place in &brief.ground.places {
         let at = sheet.at(place.position);
         if sheet.shows(at, -4.0) {
-            body.dot(at, 3.5, "#111111");
+            body.dot(at, 3.5, INK);
             labels.write(&mut body, at, 6.0, NAME, &place.name);
         }
     }
@@ -89,33 +95,30 @@ pub fn draw(brief: &Brief, units: UnitSystem) -> Picture {
         labels.write(&mut body, *at, 10.0, SMALL, airport.ident);
     }
     furniture::grid_names(&mut body, &grid);
-    furniture::scale(&mut body, &sheet, corner, units);
+    furniture::scale(&mut body, sheet, corner, units);
+    (body, drawn)
+}
 
-    let key = furniture::key_lines(brief, &drawn) as f64 * KEY_LINE + 20.0;
-    let foot = 28.0;
-    let mut picture = Picture::new(wide, HEAD + high + key + foot);
-    heading(&mut picture, brief, units);
-    picture.define(ground::PATTERNS);
-    picture.define(&format!(
-        r#"<clipPath id="sheet"><rect x="0" y="0" width="{wide:.1}" height="{high:.1}"/></clipPath>"#
-    ));
-    picture.open_group(&format!(r#"transform="translate(0 {HEAD})""#));
-    picture.open_group(r#"clip-path="url(#sheet)""#);
-    picture.append(&body);
-    picture.close_group();
-    let frame = [
-        [1.0, 1.0],
-        [wide - 1.0, 1.0],
-        [wide - 1.0, high - 1.0],
-        [1.0, high - 1.0],
-        [1.0, 1.0],
-    ];
-    picture.line(&frame, 2.0, "#111111");
-    furniture::key(&mut picture, brief, &drawn, wide, high + 10.0);
-    let said = "A planning aid: it does not say that a flight is safe or permitted.";
-    picture.text([8.0, high + key + 12.0], SMALL, Anchor::Start, said);
-    picture.close_group();
-    picture
+/// Keeps the scale's corner, the names of the grid and the signs of airfields free of other names.
+/// Names of the grid that would stand below the scale are left out.
+fn keep_free(
+    labels: &mut Labels,
+    [left, top]: [f64; 2],
+    grid: &mut Vec<([f64; 2], Anchor, String)>,
+    airfields: &[(Airport, [f64; 2])],
+) {
+    let room = [left, top, left + SCALE_ROOM[0], top + SCALE_ROOM[1]];
+    labels.take(room);
+    let hidden = |[x, y]: [f64; 2]| {
+        x + 52.0 > room[0] && x < room[2] && y + 4.0 > room[1] && y - SMALL < room[3]
+    };
+    grid.retain(|(at, ..)| !hidden(*at));
+    for ([x, y], ..) in grid {
+        labels.take([*x - 4.0, *y - SMALL, *x + 52.0, *y + 4.0]);
+    }
+    for (_, [x, y]) in airfields {
+        labels.take([x - 8.0, y - 8.0, x + 8.0, y + 8.0]);
+    }
 }
 
 fn heading(picture: &mut Picture, brief: &Brief, units: UnitSystem) {

@@ -6,15 +6,13 @@ use rayon::prelude::*;
 
 use super::sheet::Sheet;
 use crate::ground::terrain::Terrain;
-use crate::report::pictures::picture::Picture;
+use crate::report::palette::SLOPES;
+use crate::report::pictures::picture::{Look, Picture};
 
 /// A cell of the shading, units.
 const CELL: f64 = 4.0;
-/// The greys of slopes turned away from the light, the lightest first. All are light enough for
-/// names and lines to read on them.
-const SHADES: [&str; 4] = ["#f1f1ef", "#e4e4e1", "#d5d5d1", "#c4c4bf"];
-/// How dark a slope must be for each of them, as a share of the light that flat ground gets.
-const FROM: [f64; 4] = [0.04, 0.12, 0.22, 0.36];
+/// How dark a slope must be for each of the greys, as a share of the light that flat ground gets.
+const FROM: [f64; SLOPES.len()] = [0.04, 0.12, 0.22, 0.36];
 /// The light comes from the north-west, half way up, as is the custom of maps.
 const LIGHT: [f64; 3] = [-0.5, 0.5, std::f64::consts::FRAC_1_SQRT_2];
 
@@ -41,7 +39,7 @@ pub fn draw(picture: &mut Picture, sheet: &Sheet, terrain: &Terrain) -> bool {
         let dark = 1.0 - light / LIGHT[2];
         FROM.iter().rposition(|from| dark > *from)
     };
-    let mut paths = vec![String::new(); SHADES.len()];
+    let mut paths = vec![String::new(); SLOPES.len()];
     for row in 0..rows - 1 {
         let mut column = 0;
         while column < columns - 1 {
@@ -57,15 +55,12 @@ pub fn draw(picture: &mut Picture, sheet: &Sheet, terrain: &Terrain) -> bool {
             }
         }
     }
-    for (path, color) in paths
+    let shaded = paths
         .iter()
-        .zip(SHADES)
-        .filter(|(path, _)| !path.is_empty())
-    {
-        let look = format!(
-            r#"stroke="{color}" stroke-width="{CELL}" fill="none" shape-rendering="crispEdges""#
-        );
-        picture.raw_path(path, &look);
+        .zip(SLOPES)
+        .filter(|(path, _)| !path.is_empty());
+    for (path, grey) in shaded {
+        picture.raw_path(path, Look::line(grey, CELL).crisp());
     }
     paths.iter().any(|path| !path.is_empty())
 }

@@ -3,21 +3,23 @@
 use quick_xml::Writer;
 use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
 
+use crate::report::markup::without_controls;
+
 /// An XML document being written, two spaces of indent a level.
-pub struct Markup {
+pub struct Xml {
     writer: Writer<Vec<u8>>,
     open: Vec<&'static str>,
 }
 
-impl Markup {
+impl Xml {
     /// A document with nothing in it yet.
-    pub fn new() -> Markup {
-        let mut markup = Markup {
+    pub fn new() -> Xml {
+        let mut xml = Xml {
             writer: Writer::new_with_indent(Vec::new(), b' ', 2),
             open: Vec::new(),
         };
-        markup.put(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)));
-        markup
+        xml.put(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)));
+        xml
     }
 
     /// Opens an element.
@@ -64,26 +66,16 @@ fn start<'a>(name: &'a str, attributes: &[(&str, &str)]) -> BytesStart<'a> {
     start
 }
 
-/// A text without what XML 1.0 cannot hold (section 2.2, Char).
-pub fn without_controls(text: &str) -> String {
-    text.chars()
-        .filter(|&c| {
-            matches!(c, '\t' | '\n')
-                || c >= ' ' && !matches!(c, '\u{7f}'..='\u{9f}' | '\u{fffe}' | '\u{ffff}')
-        })
-        .collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
     fn text_and_attributes_are_escaped() {
-        let mut markup = Markup::new();
-        markup.open("a", &[("b", "\"<&>'\u{1}")]);
-        markup.text("c", "x < y & \"z\" ]]> \u{0}\u{1b}\u{1f388}");
-        let text = markup.finish();
+        let mut xml = Xml::new();
+        xml.open("a", &[("b", "\"<&>'\u{1}")]);
+        xml.text("c", "x < y & \"z\" ]]> \u{0}\u{1b}\u{1f388}");
+        let text = xml.finish();
         assert!(text.starts_with("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<a b="));
         assert!(text.contains("x &lt; y &amp; "), "{text}");
         assert!(text.contains("]]&gt; \u{1f388}</c>"), "{text}");
