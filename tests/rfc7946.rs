@@ -10,7 +10,7 @@ use jiff::Timestamp;
 use proptest::prelude::*;
 use serde_json::{Value, json};
 use windfall::geodesy::{LocalFrame, Position};
-use windfall::report::geojson::{collection, text};
+use windfall::report::files::geojson::{collection, text};
 use windfall::spread::region::{Ellipse, GroundContour, GroundPolygon};
 use windfall::zone::{Mark, Zone};
 

@@ -16,7 +16,8 @@ use windfall::brief::brief;
 use windfall::error::{Error, Result};
 use windfall::files::write_atomically;
 use windfall::plan::Plan;
-use windfall::report::{brief_page, calendar, geojson, gpx, kml, map, zone_csv};
+use windfall::report::files::{calendar, geojson, gpx, kml, zone_csv};
+use windfall::report::{pages, pictures::map};
 use windfall::units::UnitSystem;
 use windfall::zone::DRAWS;
 
@@ -84,7 +85,7 @@ fn line(path: &Path, bytes: usize) -> String {
 /// The files of a briefing by name.
 fn files(brief: &Brief, units: UnitSystem) -> Result<Vec<(&'static str, Vec<u8>)>> {
     let (page, picture) = rayon::join(
-        || brief_page::text(brief, units),
+        || pages::brief::text(brief, units),
         || {
             let map = map::draw(brief, units);
             Ok::<_, Error>((map.svg(), map.scaled_png(PIXELS)?))

@@ -38,7 +38,7 @@ pub fn run(args: &CompareArgs, out: &mut impl Write) -> Result<()> {
     let comparison = Comparison::of(old?, new?)?;
     let text = match args.json {
         true => output::json(&comparison)?,
-        false => report::compare::table(&comparison, args.units.into()),
+        false => report::tables::compare::table(&comparison, args.units.into()),
     };
     output::print(out, "standard output", &text)
 }

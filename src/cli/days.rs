@@ -12,7 +12,7 @@ use super::releases::ReleasesArgs;
 use windfall::choice::days::days;
 use windfall::error::Result;
 use windfall::plan::Plan;
-use windfall::report::{days as report, days_picture};
+use windfall::report::{pictures, tables::days as report};
 
 /// Compares release times over the days that the winds cover, and ranks them by the plan's limits.
 #[derive(Debug, Args)]
@@ -56,8 +56,8 @@ pub fn run(args: &DaysArgs, out: &mut impl Write) -> Result<()> {
             Some("csv") => report::csv(&compared)?.into_bytes(),
             Some("json") => output::json(&compared)?.into_bytes(),
             Some("geojson") => report::geojson(&compared).into_bytes(),
-            Some("png") => days_picture::draw(&compared, units).png()?,
-            _ => days_picture::draw(&compared, units).svg().into_bytes(),
+            Some("png") => pictures::days::draw(&compared, units).png()?,
+            _ => pictures::days::draw(&compared, units).svg().into_bytes(),
         };
         file.finish(&bytes)?;
     }

@@ -14,7 +14,7 @@ use windfall::choice::candidates;
 use windfall::choice::sites::sites;
 use windfall::error::Result;
 use windfall::plan::Plan;
-use windfall::report::{aim as aim_report, sites as sites_report};
+use windfall::report::tables::{aim as aim_report, sites as sites_report};
 use windfall::units::{Dimension, parse};
 
 /// Compares candidate sites over release times and ranks them, or finds where to launch so that

@@ -13,7 +13,7 @@ use super::wind_files::WindArgs;
 use windfall::error::Result;
 use windfall::files::UnfinishedFile;
 use windfall::plan::Plan;
-use windfall::report::{geojson, zone_table};
+use windfall::report::{files::geojson, tables};
 use windfall::zone::{DRAWS, Facts, Options, Prediction, Zone, predict};
 
 /// Predicts the landing zone of a plan: where, when, and how sure.
@@ -76,7 +76,7 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
     let report = if args.json {
         as_json(&prediction)?
     } else {
-        zone_table::table(&prediction.zone, &prediction.facts, &plan.timezone, units)
+        tables::zone::table(&prediction.zone, &prediction.facts, &plan.timezone, units)
     };
     if let Some(unfinished) = unfinished {
         unfinished.finish(geojson::text(&prediction.zone).as_bytes())?;

@@ -7,15 +7,10 @@ use geojson::Feature;
 use serde_json::json;
 
 use super::extent::Extent;
-use super::geojson::gathered;
-use super::zone_table::list;
+use super::files::geojson::gathered;
+use super::tables::zone::list;
 use crate::choice::basis::Basis;
-
-/// What everybody who chooses a day or a site has to keep in mind.
-const CAUTIONS: [&str; 2] = [
-    "This is a planning aid. It does not say that a flight is safe or permitted: read the rules in force where you fly, and ask the authority and the owners of the land.",
-    "A forecast days ahead changes: compare again with the newest one, and look at the sky.",
-];
+use crate::report::cautions::CHOOSING;
 
 /// A title with the flight's name.
 pub(super) fn title(basis: &Basis, what: &str) -> String {
@@ -33,7 +28,7 @@ pub(super) fn end_of_table(basis: &Basis, ranking: &str, of: &str) -> String {
     text.push_str(&list("Ranking", &[ranking]));
     text.push_str(&list("Assumed", &basis.assumptions));
     text.push_str(&list("Ground", &basis.sources));
-    text.push_str(&list("Cautions", &CAUTIONS));
+    text.push_str(&list("Cautions", &CHOOSING));
     let _ = writeln!(
         text,
         "\n{of}{} draws for each, seed {}, windfall {}",

@@ -1,24 +1,18 @@
 //! Numbers of a fill in words that table and card share.
 
 use crate::fill::Fill;
-use crate::fill::answer::{CylinderUse, FlightFacts, LiftTest};
+use crate::fill::answer::{CylinderUse, Finding, FlightFacts, LiftTest};
 use crate::units::{UnitSystem, thousands};
 use crate::vehicle::balloon::Gas;
 
-/// What everybody who fills a balloon has to keep in mind.
-pub const CAUTIONS: [&str; 8] = [
-    "This is a planning aid. It does not say that a flight is safe or permitted: read the rules in force where you fly, ask the authority and the owners of the land, and do as licensed and experienced people do.",
-    "Cylinders hold great pressure: upright, tied, cap on until used, moved on a trolley, opened slowly by someone who has been shown how. A cylinder whose valve breaks off is a missile. Never above 49 C (120 F).",
-    "Helium and hydrogen take the place of air without smell or warning: a leaking cylinder in a closed van or shed can kill. Carry it ventilated and apart from people, fill in the open. Never breathe it in.",
-    "Hydrogen burns in air from 4 to 75 % (from memory), with a flame that cannot be seen, and a spark is enough: no smoking, engines or phones near; cotton clothes, no wool, fleece or synthetics; filler, cylinder and ground sheet bonded to earth; fill slowly, outdoors; fire extinguisher and an escape route. Only with people who have done it.",
-    "Wind: a filled balloon pulls like a sail. Let go rather than be dragged, nobody ties the line to themselves, no loops around hands or feet.",
-    "Latex: bare nails, rings and grit make holes, and some people are allergic: wear gloves without powder.",
-    "Eyes and ears: a balloon that bursts near the face, and gas from an open valve, hurt both. Wear eye and ear protection when filling.",
-    "Keep balloon, lines and people well clear of power lines. A falling load can hurt people: no number here says that it will not.",
-];
-
-/// How to read the gauge of a cylinder that gas is taken from.
-pub const COLD_GAUGE: &str = "a cylinder that gas is taken from grows cold and its gauge reads low: read it again when it is warm, and believe the lift test before the gauge";
+/// What stands before a finding.
+pub fn heading(finding: &Finding) -> &'static str {
+    if finding.stops {
+        "DO NOT FLY"
+    } else {
+        "LOOK AGAIN"
+    }
+}
 
 /// Whether the filled balloon fits where it has to.
 pub fn fits(fill: &Fill, units: UnitSystem) -> Option<String> {

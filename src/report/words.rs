@@ -6,6 +6,7 @@ use jiff::tz::TimeZone;
 use crate::brief::Brief;
 use crate::brief::answer::{Event, WaitingPoint};
 use crate::geodesy::Position;
+use crate::report::cautions::AID;
 use crate::units::{FOOT_M, MILE_M, UnitSystem};
 
 /// What heads a briefing.
@@ -50,7 +51,7 @@ pub fn headline(brief: &Brief, units: UnitSystem) -> String {
 /// What the briefing was made from, when and by what.
 pub fn provenance(brief: &Brief) -> String {
     format!(
-        "Made {} by windfall {} from {} draws, seed {}. A planning aid: it does not say that a flight is safe or permitted.",
+        "Made {} by windfall {} from {} draws, seed {}. {AID}",
         utc(brief.made),
         brief.zone.version,
         brief.zone.draw_count,
