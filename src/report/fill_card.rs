@@ -3,13 +3,14 @@
 use std::fmt::Write as _;
 
 use super::fill_words::{
-    CAUTIONS, COLD_GAUGE, cylinders_are, cylinders_used, filler, fits, gas_name, measured_sum,
+    CAUTIONS, COLD_GAUGE, about, cylinders_are, cylinders_used, filler, fits, gas_name, measured_sum,
     rate_bounds, release, title, weight_to_hang,
 };
+use super::findings::concern;
 use super::picture::escaped;
 use super::zone_table::wrapped;
 use crate::fill::Fill;
-use crate::fill::answer::{LedgerItem, Which};
+use crate::fill::answer::{LedgerItem, LiftRowKind};
 use crate::fill::checklist::Checklist;
 use crate::units::{UnitSystem, duration};
 
@@ -64,14 +65,17 @@ fn lift_rows(fill: &Fill, units: UnitSystem) -> Vec<[String; 4]> {
     let rows = fill.lift_test.rows.iter();
     rows.map(|row| {
         let [rate, burst] = match row.flight {
-            Some([rate, burst, _]) => [units.vertical_speed(rate), units.height(burst)],
+            Some(flight) => [
+                units.vertical_speed(flight.release_rate_m_s),
+                units.height(flight.burst_m),
+            ],
             None => ["no flight".to_owned(), "-".to_owned()],
         };
         let which = match row.which {
-            Which::Target => "target",
-            Which::Bound => "bound",
-            Which::Asked => "as lifted",
-            Which::Other => "",
+            LiftRowKind::Target => "target",
+            LiftRowKind::Bound => "bound",
+            LiftRowKind::Asked => "as lifted",
+            LiftRowKind::Other => "",
         };
         [
             units.both_weights(row.hang_kg),
@@ -99,7 +103,7 @@ pub fn text(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
         } else {
             "LOOK AGAIN"
         };
-        text += &named(head, &finding.text);
+        text += &named(head, &concern(&finding.concern, units));
     }
     let _ = writeln!(
         text,
@@ -125,7 +129,7 @@ pub fn text(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
         let row = format!(
             "{name:30}{planned:>12}{measured:>12}{:>14}  {}",
             "________",
-            about(item)
+            about_lines(item, units)
         );
         let _ = writeln!(text, "{}", row.trim_end());
     }
@@ -175,10 +179,10 @@ pub fn text(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
 }
 
 /// Length and strength of lines; faces of boxes matter to rules, not on the morning.
-fn about(item: &LedgerItem) -> &str {
+fn about_lines(item: &LedgerItem, units: UnitSystem) -> String {
     match item.impact_j {
-        Some(_) => "",
-        None => &item.about,
+        Some(_) => String::new(),
+        None => about(item, units),
     }
 }
 
@@ -247,7 +251,7 @@ pub fn html(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
         let _ = writeln!(
             page,
             "<div class=\"stop\">{head}: {}</div>",
-            escaped(&finding.text)
+            escaped(&concern(&finding.concern, units))
         );
     }
     let _ = writeln!(page, "<div class=\"release\">{RELEASE}:</div>");
@@ -308,7 +312,7 @@ fn html_masses(fill: &Fill, units: UnitSystem) -> String {
             true => units.item_mass(item.mass_kg),
             false => String::new(),
         };
-        let name = match about(item) {
+        let name = match about_lines(item, units).as_str() {
             "" => item.name.clone(),
             about => format!("{} ({about})", item.name),
         };

@@ -3,7 +3,7 @@
 use super::fill_words::{cylinders_used, release, title};
 use super::picture::{Anchor, Picture, axis_step};
 use crate::fill::Fill;
-use crate::fill::answer::{Curve, CurvePoint};
+use crate::fill::answer::{Curve, CurvePoint, FlightSummary};
 use crate::units::{CUBIC_FOOT_M3, FOOT_M, POUND_KG, UnitSystem};
 
 const SIZE: [f64; 2] = [1040.0, 888.0];
@@ -34,7 +34,7 @@ const PANELS: [Panel; 4] = [
             UnitSystem::Us => "ascent rate at release, ft/min",
         },
         value: |p, units| {
-            let [m_s, ..] = p.flight?;
+            let m_s = p.flight?.release_rate_m_s;
             Some(match units {
                 UnitSystem::Metric => m_s,
                 UnitSystem::Us => m_s / FOOT_M * 60.0,
@@ -47,7 +47,7 @@ const PANELS: [Panel; 4] = [
             UnitSystem::Us => "burst altitude above sea level, thousand ft",
         },
         value: |p, units| {
-            let [_, m, _] = p.flight?;
+            let m = p.flight?.burst_m;
             Some(match units {
                 UnitSystem::Metric => m / 1e3,
                 UnitSystem::Us => m / FOOT_M / 1e3,
@@ -56,7 +56,7 @@ const PANELS: [Panel; 4] = [
     },
     Panel {
         heading: |_| "flight time, hours",
-        value: |p, _| Some(p.flight?[2] / 3_600.0),
+        value: |p, _| Some(p.flight?.whole_s / 3_600.0),
     },
     Panel {
         heading: |units| match units {
@@ -134,7 +134,7 @@ fn shades(fill: &Fill, slow_m_s: f64, units: UnitSystem) -> Vec<Shade> {
         fill: SHADE_NO_FLIGHT,
         why: "it does not rise to a burst".into(),
     });
-    let slow = crossing(own, |p| p.flight.map_or(0.0, |f| f[0]), slow_m_s);
+    let slow = crossing(own, |p| p.flight.map_or(0.0, |f| f.release_rate_m_s), slow_m_s);
     shades.push(Shade {
         from_kg: first,
         to_kg: slow.unwrap_or(high),
@@ -322,10 +322,11 @@ fn chosen(fill: &Fill) -> CurvePoint {
         neck_kg: fill.lift.neck_kg,
         volume_m3: fill.lift.volume_m3,
         diameter_m: fill.lift.release_diameter_m,
-        flight: fill
-            .flight
-            .as_ref()
-            .map(|f| [f.release_rate_m_s, f.burst_m, f.rise_s + f.fall_s]),
+        flight: fill.flight.as_ref().map(|f| FlightSummary {
+            release_rate_m_s: f.release_rate_m_s,
+            burst_m: f.burst_m,
+            whole_s: f.rise_s + f.fall_s,
+        }),
     }
 }
 
