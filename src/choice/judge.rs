@@ -5,9 +5,7 @@ use std::cmp::Ordering;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::answer::{
-    Day, Hazard, NearPlace, Passing, ReleaseRow, Strains, SurfaceWind, Verdict,
-};
+use super::answer::{Day, Hazard, NearPlace, Passing, ReleaseRow, Strains, SurfaceWind, Verdict};
 use super::ground::buffers;
 use super::reason::Reason;
 use super::verdict::{DayStrains, Limits};
@@ -124,14 +122,15 @@ impl<'a> Judge<'a> {
     fn passings(&self, flown: &FlownRelease) -> Vec<Passing> {
         let shares = self.airspace.shares(flown.low.iter().map(AsRef::as_ref));
         let passed = self.cylinders.iter().zip(shares);
-        passed.map(|(cylinder, share)| Passing {
-            airport: cylinder.kind.name(),
-            within_m: cylinder.radius_m,
-            below_m: cylinder.height_m,
-            share: share.share(),
-            standard_error: share.standard_error(),
-        })
-        .collect()
+        passed
+            .map(|(cylinder, share)| Passing {
+                airport: cylinder.kind.name(),
+                within_m: cylinder.radius_m,
+                below_m: cylinder.height_m,
+                share: share.share(),
+                standard_error: share.standard_error(),
+            })
+            .collect()
     }
 }
 

@@ -58,7 +58,8 @@ pub fn sites(
     let map = map(plan, candidates, middle, &first)?;
     let judge = Judge::new(plan, &map, &cylinders, limits);
 
-    let mut order: Vec<(usize, Option<ReleaseRow>)> = (0..candidates.len()).map(|i| (i, None)).collect();
+    let mut order: Vec<(usize, Option<ReleaseRow>)> =
+        (0..candidates.len()).map(|i| (i, None)).collect();
     if candidates.len() > fully {
         for (i, row) in &mut order {
             let there = candidates[*i].position;

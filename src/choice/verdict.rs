@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::answer::{Day, Strains, Verdict};
+use super::answer::{Day, Strains};
 use super::reason::Reason;
 use crate::notes::Assumption;
 use crate::plan::LimitsPlan;
@@ -163,6 +163,7 @@ fn daylight(day: &Day, limits: &Limits) -> Strain {
 
 #[cfg(test)]
 mod tests {
+    use super::super::answer::Verdict;
     use super::*;
 
     fn strain(share: f64) -> Strain {

@@ -465,9 +465,8 @@ fn by_face(threshold: &Threshold, of_mass: &Threshold, numbers: &Numbers) -> Out
     let densest = dense.max_by(|a, b| a.1.total_cmp(&b.1));
     let faceless = heavy.iter().filter(|p| p.smallest_face_m2.is_none());
     let names: Vec<String> = faceless.map(|p| p.name.clone()).collect();
-    let known = densest.map(|(package, density)| {
-        Outcome::known(threshold, density, vec![of_package(package)])
-    });
+    let known = densest
+        .map(|(package, density)| Outcome::known(threshold, density, vec![of_package(package)]));
     match known {
         // Whatever the others are, one is above.
         Some(outcome) if outcome.verdict == Comparison::Above => outcome,
@@ -575,7 +574,12 @@ mod tests {
         for name in ["us", "icao", "uk", "canada"] {
             let rules = book.get(name).unwrap().compare(&Numbers::default());
             for line in rules.lines {
-                assert_eq!(line.verdict, Comparison::NotEnoughInformation, "{}", line.what);
+                assert_eq!(
+                    line.verdict,
+                    Comparison::NotEnoughInformation,
+                    "{}",
+                    line.what
+                );
             }
         }
     }

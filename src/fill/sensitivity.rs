@@ -91,15 +91,9 @@ pub fn burst_sigma(
 
 /// The same of a burst altitude that is stated: the gas does not matter, and the spread of a diameter
 /// stands for that of the altitude, dz = 3 H dD / D with the scale height H of the air's density.
-fn of_stated_burst(
-    stack: &Stack,
-    burst_m: f64,
-    burst: BurstSpread,
-) -> (f64, BurstSigma) {
+fn of_stated_burst(stack: &Stack, burst_m: f64, burst: BurstSpread) -> (f64, BurstSigma) {
     match burst {
-        BurstSpread::AltitudeM { sigma_m, .. } => {
-            (sigma_m, BurstSigma::StatedAltitude { burst_m })
-        }
+        BurstSpread::AltitudeM { sigma_m, .. } => (sigma_m, BurstSigma::StatedAltitude { burst_m }),
         BurstSpread::Diameter(sigma) => {
             let scale_m = stack.air.density_scale_height_m(burst_m);
             let of = BurstSigma::DiameterAtStatedAltitude {

@@ -33,7 +33,10 @@ pub(super) fn end_of_table(basis: &Basis, ranking: &str, of: &str, units: UnitSy
     let mut text = list("Winds cover", basis.covered.as_slice());
     text.push_str(&list("Limits", &reasons::limits(&basis.limits, units)));
     text.push_str(&list("Ranking", &[ranking]));
-    text.push_str(&list("Assumed", &notes::assumptions(&basis.assumptions, units)));
+    text.push_str(&list(
+        "Assumed",
+        &notes::assumptions(&basis.assumptions, units),
+    ));
     text.push_str(&list("Ground", &basis.sources));
     text.push_str(&list("Cautions", &CAUTIONS));
     let _ = writeln!(
@@ -45,14 +48,18 @@ pub(super) fn end_of_table(basis: &Basis, ranking: &str, of: &str, units: UnitSy
 }
 
 /// Features as the text of a GeoJSON file.
-pub(super) fn geojson(basis: &Basis, features: Vec<(Feature, Extent)>, units: UnitSystem) -> String {
+pub(super) fn geojson(
+    basis: &Basis,
+    features: Vec<(Feature, Extent)>,
+    units: UnitSystem,
+) -> String {
     let members = [
         ("seed", json!(basis.seed)),
         ("version", json!(basis.version)),
         ("draws", json!(basis.draws)),
         (
             "assumptions",
-            notes::assumptions_json(&basis.assumptions, units),
+            notes::assumptions_json(&basis.assumptions, units).into(),
         ),
     ];
     format!("{}\n", gathered(features, members))

@@ -6,7 +6,7 @@ use jiff::Timestamp;
 use super::map::flight::{ELLIPSE, ellipse_look, stroke};
 use super::map::labels::Labels;
 use super::picture::{Anchor, Picture, axis_step, tick};
-use super::words::{clock_time, clock_with_zone, far};
+use super::words::{change_name, clock_time, clock_with_zone, far};
 use crate::brief::Brief;
 use crate::clock::{after, seconds_between};
 use crate::geodesy::Position;
@@ -292,7 +292,7 @@ pub fn changes(brief: &Brief, units: UnitSystem) -> Picture {
             let moved = c.outcome.as_ref().ok()?;
             let (s, k) = moved.azimuth_deg.to_radians().sin_cos();
             Some((
-                c.name.as_str(),
+                change_name(c.kind),
                 [moved.distance_m * s, moved.distance_m * k],
             ))
         })

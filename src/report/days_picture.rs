@@ -19,7 +19,10 @@ const BELOW: f64 = 74.0;
 const ACROSS: usize = 16;
 
 /// What stands in each line: its name and, of a release, the text and how near the limit it is.
-type Factor = (&'static str, fn(&ReleaseRow, UnitSystem) -> (String, Option<f64>));
+type Factor = (
+    &'static str,
+    fn(&ReleaseRow, UnitSystem) -> (String, Option<f64>),
+);
 
 const FACTORS: [Factor; 7] = [
     ("verdict", |row, _| {
@@ -109,7 +112,13 @@ pub fn draw(days: &Days, units: UnitSystem) -> Picture {
     picture
 }
 
-fn draw_band(picture: &mut Picture, rows: &[ReleaseRow], top: f64, zone: &TimeZone, units: UnitSystem) {
+fn draw_band(
+    picture: &mut Picture,
+    rows: &[ReleaseRow],
+    top: f64,
+    zone: &TimeZone,
+    units: UnitSystem,
+) {
     let mut day = String::new();
     for (k, row) in rows.iter().enumerate() {
         let x = LEFT + CELL[0] * (k as f64 + 0.5);

@@ -3,8 +3,8 @@
 use std::fmt::Write as _;
 
 use super::fill_words::{
-    CAUTIONS, COLD_GAUGE, about, cylinders_are, cylinders_used, filler, fits, gas_name, measured_sum,
-    rate_bounds, release, title, weight_to_hang,
+    CAUTIONS, COLD_GAUGE, about, cylinders_are, cylinders_used, filler, fits, gas_name,
+    measured_sum, rate_bounds, release, title, weight_to_hang,
 };
 use super::findings::concern;
 use super::picture::escaped;

@@ -1,6 +1,6 @@
 //! What a fill trades: neck lift across; rate, burst, flight time and gas up.
 
-use super::fill_words::{cylinders_used, release, title};
+use super::fill_words::{cylinders_used, opening_name, release, title};
 use super::picture::{Anchor, Picture, axis_step};
 use crate::fill::Fill;
 use crate::fill::answer::{Curve, CurvePoint, FlightSummary};
@@ -134,7 +134,11 @@ fn shades(fill: &Fill, slow_m_s: f64, units: UnitSystem) -> Vec<Shade> {
         fill: SHADE_NO_FLIGHT,
         why: "it does not rise to a burst".into(),
     });
-    let slow = crossing(own, |p| p.flight.map_or(0.0, |f| f.release_rate_m_s), slow_m_s);
+    let slow = crossing(
+        own,
+        |p| p.flight.map_or(0.0, |f| f.release_rate_m_s),
+        slow_m_s,
+    );
     shades.push(Shade {
         from_kg: first,
         to_kg: slow.unwrap_or(high),
@@ -154,12 +158,13 @@ fn shades(fill: &Fill, slow_m_s: f64, units: UnitSystem) -> Vec<Shade> {
             });
         }
     };
-    for (what, side, _) in &fill.lift.openings {
-        let limit = crossing(own, |p| p.diameter_m, *side);
+    for opening in &fill.lift.openings {
+        let limit = crossing(own, |p| p.diameter_m, opening.side_m);
+        let what = opening_name(opening.kind);
         beyond(
             limit,
             SHADE_NARROW,
-            format!("too wide for the {what} of {}", units.size(*side)),
+            format!("too wide for the {what} of {}", units.size(opening.side_m)),
         );
     }
     if fill.cylinders.at_hand {

@@ -6,7 +6,9 @@ use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 
 use super::zone_table::wrapped;
-use crate::fill::compared::{ComparedLine, Comparison, Crossed, Quantity, Remark, Rules, Threshold};
+use crate::fill::compared::{
+    ComparedLine, Comparison, Crossed, Quantity, Remark, Rules, Threshold,
+};
 use crate::units::{UnitSystem, duration};
 
 /// The lines as text, times of notice in a zone.

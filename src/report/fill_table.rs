@@ -3,12 +3,12 @@
 use std::fmt::Write as _;
 
 use super::fill_rules;
-use super::findings::concern;
-use super::notes;
 use super::fill_words::{
     CAUTIONS, COLD_GAUGE, about, burst_sigma, cylinders_are, cylinders_used, filler, fits,
     gas_name, measured_sum, rate_bounds, release, solved_from, title, weight_to_hang,
 };
+use super::findings::concern;
+use super::notes;
 use super::zone_table::{list, wrapped};
 use crate::fill::Fill;
 use crate::fill::answer::{Change, FlightFacts, LiftRow, LiftRowKind, Sensitivities};

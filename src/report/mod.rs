@@ -27,6 +27,7 @@ pub mod notes;
 pub mod picture;
 pub mod profile_picture;
 pub mod reasons;
+pub mod round_heights;
 pub mod site;
 pub mod sites;
 pub mod winds;

@@ -109,13 +109,13 @@ pub fn notes(all: &[Note]) -> Vec<String> {
 }
 
 /// Assumptions for programs: code, numbers and words.
-pub fn assumptions_json(all: &[Assumption], units: UnitSystem) -> Value {
+pub fn assumptions_json(all: &[Assumption], units: UnitSystem) -> Vec<Value> {
     all.iter()
         .map(|one| with_words(one, assumption(one, units)))
         .collect()
 }
 
 /// Notes for programs: code, numbers and words.
-pub fn notes_json(all: &[Note]) -> Value {
+pub fn notes_json(all: &[Note]) -> Vec<Value> {
     all.iter().map(|one| with_words(one, note(one))).collect()
 }

@@ -5,6 +5,7 @@ use crate::brief::Brief;
 use crate::brief::answer::{Change, Event, QuietZone, WaitingPoint};
 use crate::choice::answer::Hazard;
 use crate::report::charts;
+use crate::report::notes;
 use crate::report::words;
 use crate::report::zone_table::{CAUTIONS, early_bursts, source_words};
 use crate::units::{UnitSystem, duration};
@@ -73,8 +74,8 @@ fn times(brief: &Brief, _: UnitSystem) -> String {
     let row = |event: &Event| {
         let name = format!(
             "{}<br><small>{}</small>",
-            event.kind.name(),
-            escaped(&event.note)
+            words::event_name(event.kind),
+            escaped(words::event_note(event.kind))
         );
         let both = |from: String, to: String, at: String| {
             let planned = format!("<br><small>planned {at}</small>");
@@ -125,7 +126,7 @@ fn times(brief: &Brief, _: UnitSystem) -> String {
 fn waiting(brief: &Brief, units: UnitSystem) -> String {
     let one = |point: &WaitingPoint| {
         let road = point.road.as_ref().map_or_else(String::new, |road| {
-            format!(", on {}", user_text(&shortened(road)))
+            format!(", on {}", user_text(&shortened(&words::road(road))))
         });
         let share = if brief.waiting.len() > 1 {
             format!(
@@ -141,7 +142,7 @@ fn waiting(brief: &Brief, units: UnitSystem) -> String {
             place(point.position),
             units.height(point.ground_m),
             words::way(brief.zone.release.position, point.position, units),
-            escaped(&capital(&point.why)),
+            escaped(&capital(&words::why_there(point, units))),
         )
     };
     let items: String = brief.waiting.iter().map(one).collect();
@@ -174,8 +175,8 @@ fn capital(text: &str) -> String {
 
 fn changes(brief: &Brief, units: UnitSystem) -> String {
     let row = |change: &Change| {
-        let name = escaped(&change.name);
-        let by = escaped(&change.by);
+        let name = escaped(words::change_name(change.kind));
+        let by = escaped(&words::change_by(change.by, units));
         match &change.outcome {
             Ok(moved) => {
                 let later = match moved.later_s {
@@ -192,7 +193,7 @@ fn changes(brief: &Brief, units: UnitSystem) -> String {
             Err(why) => vec![
                 name,
                 by,
-                format!("not known: {}", user_text(why)),
+                format!("not known: {}", user_text(words::not_moved(why))),
                 "-".into(),
             ],
         }
@@ -221,7 +222,7 @@ fn changes(brief: &Brief, units: UnitSystem) -> String {
         .filter_map(|c| {
             let moved = c.outcome.as_ref().ok()?;
             let way = words::way_of(moved.distance_m, moved.azimuth_deg, units);
-            Some(format!("{} {}", c.name, way))
+            Some(format!("{} {}", words::change_name(c.kind), way))
         })
         .collect();
     let said = format!("The centre moves: {}.", said.join("; "));
@@ -547,10 +548,12 @@ fn data(brief: &Brief, units: UnitSystem) -> String {
             )),
         ),
     ];
+    let mut assumed = zone.assumptions.clone();
+    assumed.extend(notes::assumptions(&brief.assumptions, units));
     let mut text = terms(&rows);
     for (heading, lines) in [
         ("Notes", &zone.notes),
-        ("Assumed", &zone.assumptions),
+        ("Assumed", &assumed),
         ("Sources of the ground", &brief.sources),
     ] {
         if !lines.is_empty() {
