@@ -283,7 +283,11 @@ fn common_practice_of_the_trade() {
 fn what_no_gas_can_make_is_told_with_what_it_can() {
     let stack = stack((1.2, 4.15), Gas::Helium, 8.63);
     match stack.solve(Known::BurstAltitude(40_000.0)) {
-        Err(Unsolved::BurstBetween(wanted, low, high)) => {
+        Err(Unsolved::BurstBetween {
+            wanted_m: wanted,
+            lowest_m: low,
+            highest_m: high,
+        }) => {
             assert!(wanted == 40_000.0 && low < high && (28_000.0..32_000.0).contains(&high));
             // The ends are reached, and what lies between them.
             for m in [high - 1.0, 0.5 * (low + high)] {
@@ -303,7 +307,7 @@ fn what_no_gas_can_make_is_told_with_what_it_can() {
     );
     assert!(matches!(
         stack.solve(Known::AscentRate(80.0)),
-        Err(Unsolved::NotSoFast(80.0, fastest)) if fastest > 10.0
+        Err(Unsolved::NotSoFast { wanted_m_s: 80.0, fastest_m_s }) if fastest_m_s > 10.0
     ));
     for known in [
         Known::NeckLift(f64::NAN),

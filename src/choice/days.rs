@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 
-use super::answer::{Days, Row};
+use super::answer::{Days, ReleaseRow};
 use super::basis::basis;
 use super::ground;
 use super::judge::{Judge, rank};
@@ -11,6 +11,7 @@ use crate::error::Result;
 use crate::geodesy::Normal;
 use crate::ground::airspace::{default_cylinders, highest_top_m};
 use crate::ground::site::check;
+use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::spread::run::Landing;
 use crate::winds::Winds;
@@ -30,7 +31,7 @@ pub fn days(
     done: impl Fn() + Sync,
 ) -> Result<Days> {
     let mut assumed = Vec::new();
-    let limits = Limits::of(&plan.limits, options.units, &mut assumed);
+    let limits = Limits::of(&plan.limits, &mut assumed);
     let ground = terrain::around(plan, input, plan.site, terrain::FAR_M)?;
     let cylinders = default_cylinders();
     let flown_in = FlownIn {
@@ -46,16 +47,17 @@ pub fn days(
         .collect();
     let places: Vec<Normal> = landings.iter().map(|l| l.place).collect();
     let map = ground::map(&plan.ground, plan.site, &places)?;
-    let judge = Judge::new(plan, &map, &cylinders, limits, options.units);
-    let rows: Result<Vec<Row>> = tried.iter().map(|t| judge.row(plan.site, t)).collect();
+    let judge = Judge::new(plan, &map, &cylinders, limits);
+    let rows: Result<Vec<ReleaseRow>> = tried.iter().map(|t| judge.row(plan.site, t)).collect();
     let mut rows = rows?;
     rank(&mut rows);
     let landed_on = terrain::sources(ground.as_deref(), &landings);
-    assumed.extend(ground::ASSUMED.map(str::to_owned));
-    assumed.extend(terrain::assumed(&landed_on));
-    assumed.extend(plan.elevation_m.and_then(|site_m| {
+    assumed.extend(ground::ASSUMED);
+    let of_terrain = terrain::assumed(&landed_on).into_iter();
+    let off_ground = plan.elevation_m.and_then(|site_m| {
         terrain::off_ground(ground.as_deref(), plan.site, site_m, options.units)
-    }));
+    });
+    assumed.extend(of_terrain.chain(off_ground).map(Assumption::in_words));
     Ok(Days {
         basis: basis(plan, input, &limits, options, &map, &landed_on, assumed),
         site: plan.site,

@@ -17,6 +17,7 @@ use windfall::error::{Error, Result};
 use windfall::files::write_atomically;
 use windfall::plan::Plan;
 use windfall::report::files::{calendar, geojson, gpx, kml, zone_csv};
+use windfall::report::round_heights::round_heights;
 use windfall::report::{pages, pictures::map};
 use windfall::units::UnitSystem;
 use windfall::zone::DRAWS;
@@ -60,7 +61,8 @@ pub fn run(args: &BriefArgs, out: &mut impl Write) -> Result<()> {
     let made = args.made.unwrap_or_else(Timestamp::now);
     let files = with_threads(args.run.threads, || {
         let progress = Progress::new(args.draws, 512);
-        let brief = brief(&plan, &winds, options, made, || progress.step())?;
+        let heights = round_heights(options.units);
+        let brief = brief(&plan, &winds, options, &heights, made, || progress.step())?;
         progress.done();
         files(&brief, options.units)
     })?;
@@ -96,7 +98,10 @@ fn files(brief: &Brief, units: UnitSystem) -> Result<Vec<(&'static str, Vec<u8>)
         ("brief.html", page.into_bytes()),
         ("map.svg", svg.into_bytes()),
         ("map.png", png),
-        ("zone.geojson", geojson::brief_text(brief).into_bytes()),
+        (
+            "zone.geojson",
+            geojson::brief_text(brief, units).into_bytes(),
+        ),
         ("zone.kml", kml::text(brief, units).into_bytes()),
         ("zone.gpx", gpx::text(brief, units).into_bytes()),
         ("zone.csv", zone_csv::text(brief)?.into_bytes()),

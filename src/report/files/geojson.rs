@@ -12,8 +12,10 @@ use super::coordinates::{TrackPoint, areas, clock, lon_lat, metres, round, track
 use crate::brief::Brief;
 use crate::geodesy::Position;
 use crate::report::extent::Extent;
+use crate::report::notes;
 use crate::report::words::waiting_name;
 use crate::spread::region::{GroundContour, GroundEllipse, GroundPolygon};
+use crate::units::UnitSystem;
 use crate::zone::{Mark, Zone};
 
 /// Decimals of other angles, areas in square kilometres and shares.
@@ -26,14 +28,19 @@ pub fn text(zone: &Zone) -> String {
 
 /// The zone of a briefing as GeoJSON text, with a Feature of the kind `waiting` for each point to wait
 /// at.
-pub fn brief_text(brief: &Brief) -> String {
+pub fn brief_text(brief: &Brief, units: UnitSystem) -> String {
     let waiting = brief.waiting.iter().map(|point| {
         let at = lon_lat(point.position);
         let geometry = GeometryValue::new_point([at.x, at.y]);
         let name = ("name", json!(waiting_name(point)));
         feature("waiting", geometry, Extent::of([[at].as_slice()]), [name])
     });
-    format!("{}\n", collection_with(&brief.zone, waiting))
+    let mut collection = collection_with(&brief.zone, waiting);
+    let members = collection.foreign_members.as_mut();
+    if let Some(JsonValue::Array(all)) = members.and_then(|m| m.get_mut("assumptions")) {
+        all.extend(notes::assumptions_json(&brief.assumptions, units));
+    }
+    format!("{collection}\n")
 }
 
 /// The zone as a FeatureCollection.

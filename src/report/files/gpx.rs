@@ -42,8 +42,9 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
     }
     for waiting in &brief.waiting {
         let name = words::waiting_name(waiting);
+        let why = words::why_there(waiting, units);
         let at = lon_lat(waiting.position);
-        point(&mut gpx, "wpt", at, None, None, Some((&name, &waiting.why)));
+        point(&mut gpx, "wpt", at, None, None, Some((&name, &why)));
     }
     for ellipse in &brief.zone.ellipses {
         let name = region_name("ellipse", ellipse.shape.probability);
