@@ -6,6 +6,7 @@ mod cautions;
 mod extent;
 pub mod files;
 pub mod fill_words;
+mod layout;
 mod markup;
 pub mod pages;
 mod palette;

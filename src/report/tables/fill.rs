@@ -3,7 +3,6 @@
 use std::fmt::Write as _;
 
 use super::fill_rules;
-use super::zone::{list, wrapped};
 use crate::fill::Fill;
 use crate::fill::answer::{Change, FlightFacts, LiftRow, Sensitivities, Which};
 use crate::report::cautions::{COLD_GAUGE, FILLING, LIFT_TEST_AT_LENGTH};
@@ -11,6 +10,7 @@ use crate::report::fill_words::{
     cylinders_are, cylinders_used, filler, fits, gas_name, measured_sum, rate_bounds, release,
     title, weight_to_hang,
 };
+use crate::report::layout::{list, wrapped};
 use crate::units::{FOOT_M, POUND_KG, UnitSystem, duration, thousands};
 
 /// The whole table.

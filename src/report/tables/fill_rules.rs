@@ -5,8 +5,8 @@ use std::fmt::Write as _;
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 
-use super::zone::wrapped;
 use crate::fill::compared::{Compared, Rules};
+use crate::report::layout::wrapped;
 
 /// The lines as text, times of notice in a zone.
 pub fn text(rules: &Rules, release: Timestamp, zone: &TimeZone) -> String {
