@@ -8,7 +8,7 @@ use serde_json::json;
 
 use super::extent::Extent;
 use super::files::geojson::gathered;
-use super::tables::zone::list;
+use super::layout::list;
 use super::{notes, reasons};
 use crate::choice::basis::Basis;
 use crate::report::cautions::CHOOSING;

@@ -8,6 +8,7 @@ pub mod files;
 pub mod fill_words;
 pub mod findings;
 pub mod json;
+mod layout;
 mod markup;
 pub mod notes;
 pub mod pages;

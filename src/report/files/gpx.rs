@@ -8,6 +8,7 @@ use super::kml::marks;
 use super::xml::Xml;
 use crate::brief::Brief;
 use crate::report::words::{self, region_name};
+use crate::spread::region::GroundEllipse;
 use crate::units::UnitSystem;
 
 /// The briefing as GPX text.
@@ -27,53 +28,49 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
     gpx.text("desc", &words::headline(brief, units));
     gpx.text("time", &clock(brief.made));
     gpx.close();
-    for (name, mark) in marks(brief) {
-        let height = format!("{} above sea level", units.height(mark.altitude_m));
-        let at = lon_lat(mark.position);
-        let altitude_m = Some(metres(mark.altitude_m));
-        point(
-            &mut gpx,
-            "wpt",
-            at,
-            altitude_m,
-            Some(mark.time),
-            Some((name, &height)),
-        );
-    }
-    for waiting in &brief.waiting {
-        let name = words::waiting_name(waiting);
-        let why = words::why_there(waiting, units);
-        let at = lon_lat(waiting.position);
-        point(&mut gpx, "wpt", at, None, None, Some((&name, &why)));
-    }
-    for ellipse in &brief.zone.ellipses {
-        let name = region_name("ellipse", ellipse.shape.probability);
-        for polygon in areas([[ellipse.ring.as_slice()]]) {
-            gpx.open("rte", &[]);
-            gpx.text("name", &name);
-            for corner in &polygon.exterior().0 {
-                point(&mut gpx, "rtept", *corner, None, None, None);
-            }
-            gpx.close();
-        }
-    }
+    waypoints(&mut gpx, brief, units);
+    brief.zone.ellipses.iter().for_each(|e| route(&mut gpx, e));
     gpx.open("trk", &[]);
     gpx.text("name", "flight as planned");
     for piece in track_lines(&brief.zone.track) {
         gpx.open("trkseg", &[]);
         for p in piece {
-            point(
-                &mut gpx,
-                "trkpt",
-                p.at,
-                Some(p.altitude_m),
-                Some(p.time),
-                None,
-            );
+            let altitude_m = Some(p.altitude_m);
+            point(&mut gpx, "trkpt", p.at, altitude_m, Some(p.time), None);
         }
         gpx.close();
     }
     gpx.finish()
+}
+
+/// Release, burst, landing and the points to wait at.
+fn waypoints(gpx: &mut Xml, brief: &Brief, units: UnitSystem) {
+    for (name, mark) in marks(brief) {
+        let height = format!("{} above sea level", units.height(mark.altitude_m));
+        let at = lon_lat(mark.position);
+        let altitude_m = Some(metres(mark.altitude_m));
+        let said = Some((name, height.as_str()));
+        point(gpx, "wpt", at, altitude_m, Some(mark.time), said);
+    }
+    for waiting in &brief.waiting {
+        let name = words::waiting_name(waiting);
+        let at = lon_lat(waiting.position);
+        let why = words::why_there(waiting, units);
+        point(gpx, "wpt", at, None, None, Some((&name, &why)));
+    }
+}
+
+/// An ellipse as a closed route: GPX has no areas.
+fn route(gpx: &mut Xml, ellipse: &GroundEllipse) {
+    let name = region_name("ellipse", ellipse.shape.probability);
+    for polygon in areas([[ellipse.ring.as_slice()]]) {
+        gpx.open("rte", &[]);
+        gpx.text("name", &name);
+        for corner in &polygon.exterior().0 {
+            point(gpx, "rtept", *corner, None, None, None);
+        }
+        gpx.close();
+    }
 }
 
 /// A point, its parts in the order of the schema.

@@ -13,9 +13,9 @@ use crate::report::fill_words::{
     rate_bounds, release, title, weight_to_hang,
 };
 use crate::report::findings::concern;
+use crate::report::layout::wrapped;
 use crate::report::markup::document;
 use crate::report::palette;
-use crate::report::tables::zone::wrapped;
 use crate::units::{UnitSystem, duration};
 
 /// What the card says in its box of numbers: name and value, the first three in large.

@@ -62,15 +62,18 @@ pub struct Look {
     stroke: Option<Colour>,
     width: f64,
     opacity: Option<f64>,
+    joins: Option<&'static str>,
     dashes: Option<&'static str>,
     caps: Option<&'static str>,
     rendering: Option<&'static str>,
 }
 
 impl Look {
-    /// A line.
+    /// A line whose corners are round.
     pub const fn line(colour: Colour, width: f64) -> Look {
-        Look::area(Fill::Open).edged(colour, width)
+        let mut look = Look::area(Fill::Open).edged(colour, width);
+        look.joins = Some("round");
+        look
     }
 
     /// An area without an edge. Rings inside rings are holes.
@@ -80,6 +83,7 @@ impl Look {
             stroke: None,
             width: 0.0,
             opacity: None,
+            joins: None,
             dashes: None,
             caps: None,
             rendering: None,
@@ -214,7 +218,7 @@ impl Picture {
         self.put(html! {
             path d=(d) fill=(look.fill) fill-rule=[rule] fill-opacity=[look.fill_opacity()]
                 stroke=[edge] stroke-width=[edge.map(|_| look.width)] stroke-opacity=[look.opacity]
-                stroke-linejoin=[edge.map(|_| "round")] stroke-dasharray=[look.dashes]
+                stroke-linejoin=[look.joins] stroke-dasharray=[look.dashes]
                 stroke-linecap=[look.caps] shape-rendering=[look.rendering] {}
         });
     }

@@ -5,11 +5,11 @@ use std::fmt::Write as _;
 use serde_json::json;
 
 use super::days::{csv_text, header, record, time, verdict};
-use super::zone::list;
 use crate::choice::answer::{Aim, AimRow, LaunchRegion};
 use crate::error::Result;
 use crate::report::basis;
 use crate::report::files::geojson::{ellipse_with, polygons_feature, spot_feature};
+use crate::report::layout::list;
 use crate::report::reasons::{launches, reason, verdict_name};
 use crate::units::{UnitSystem, duration};
 

@@ -6,12 +6,12 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde_json::json;
 
-use super::zone::list;
-use crate::choice::answer::{Day, Days, ReleaseRow, Verdict};
+use crate::choice::answer::{Day, Days, Hazard, ReleaseRow, Verdict};
 use crate::error::{Error, Result};
 use crate::ground::map::Class;
 use crate::report::basis;
 use crate::report::files::geojson::ellipse_with;
+use crate::report::layout::list;
 use crate::report::reasons::{reason, verdict_name, verdict_sign};
 use crate::report::site;
 use crate::units::{UnitSystem, duration};
@@ -102,14 +102,7 @@ pub(in crate::report) fn more(day: &Day, units: UnitSystem) -> String {
         .hazards
         .iter()
         .filter(|h| h.share.is_some_and(|s| s > 0.0));
-    parts.extend(hit.map(|h| {
-        let [share, error] = [h.share, h.standard_error].map(|s| 100.0 * s.unwrap_or(0.0));
-        let near = match h.within_m {
-            m if m > 0.0 => format!("within {} of a", units.distance(m)),
-            _ => "in a".to_owned(),
-        };
-        format!("{share:.1} % (+- {error:.1}) come down {near} {}", h.name)
-    }));
+    parts.extend(hit.map(|h| hit_words(h, units)));
     if let Some(walk_in_m) = day.walk_in_m {
         let walk_in = units.distance(walk_in_m);
         parts.push(format!("9 of 10 within {walk_in} of a road"));
@@ -143,6 +136,19 @@ pub(in crate::report) fn more(day: &Day, units: UnitSystem) -> String {
         parts.push(format!("{lead} {side} the forecast's run"));
     }
     parts.join("; ")
+}
+
+/// How many draws come down on or near a hazard.
+fn hit_words(hazard: &Hazard, units: UnitSystem) -> String {
+    let [share, error] = [hazard.share, hazard.standard_error].map(|s| 100.0 * s.unwrap_or(0.0));
+    let near = match hazard.within_m {
+        m if m > 0.0 => format!("within {} of a", units.distance(m)),
+        _ => "in a".to_owned(),
+    };
+    format!(
+        "{share:.1} % (+- {error:.1}) come down {near} {}",
+        hazard.name
+    )
 }
 
 /// How rows are ranked.

@@ -3,7 +3,6 @@
 use std::fmt::Write as _;
 
 use super::fill_rules;
-use super::zone::{list, wrapped};
 use crate::fill::Fill;
 use crate::fill::answer::{Change, FlightFacts, LiftRow, LiftRowKind, Sensitivities};
 use crate::report::cautions::{COLD_GAUGE, FILLING, LIFT_TEST_AT_LENGTH};
@@ -12,6 +11,7 @@ use crate::report::fill_words::{
     rate_bounds, release, solved_from, title, weight_to_hang,
 };
 use crate::report::findings::concern;
+use crate::report::layout::{list, wrapped};
 use crate::report::notes;
 use crate::units::{FOOT_M, POUND_KG, UnitSystem, duration, thousands};
 

@@ -5,10 +5,10 @@ use std::fmt::Write as _;
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 
-use super::zone::wrapped;
 use crate::fill::compared::{
     ComparedLine, Comparison, Crossed, Quantity, Remark, Rules, Threshold,
 };
+use crate::report::layout::wrapped;
 use crate::units::{UnitSystem, duration};
 
 /// The lines as text, times of notice in a zone.
@@ -80,7 +80,11 @@ fn quantity(quantity: Quantity, value: f64, units: UnitSystem) -> String {
 }
 
 /// A threshold as published, and in people's units where these are others.
-pub(in crate::report) fn threshold_text(of: Quantity, threshold: &Threshold, units: UnitSystem) -> String {
+pub(in crate::report) fn threshold_text(
+    of: Quantity,
+    threshold: &Threshold,
+    units: UnitSystem,
+) -> String {
     let published = &threshold.published;
     let ours = quantity(of, threshold.si, units);
     let unit = |text: &str| text.rsplit(' ').next().map(str::to_owned);

@@ -5,11 +5,11 @@ use std::fmt::Write as _;
 use serde_json::json;
 
 use super::days::{csv_text, header, more, numbers, record, time, verdict};
-use super::zone::list;
 use crate::choice::answer::{Site, Sites};
 use crate::error::Result;
 use crate::report::basis;
 use crate::report::files::geojson::{ellipse_with, spot_feature};
+use crate::report::layout::list;
 use crate::report::reasons::{reason, verdict_name};
 use crate::report::site;
 use crate::units::UnitSystem;

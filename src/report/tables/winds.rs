@@ -63,29 +63,8 @@ fn summary(sounding: &Sounding, units: UnitSystem) -> String {
     );
     line("winds", &height_range(sounding, units));
     line("heights", height_source(sounding.heights));
-    let gaps = wind_gaps(sounding);
-    if gaps.is_empty() {
-        line(
-            "gaps",
-            &format!("none over {} between winds", units.distance(GAP_M)),
-        );
-    }
-    for (low, high) in gaps.iter().take(GAP_LINES) {
-        line(
-            "gap",
-            &format!(
-                "no wind between {} and {}",
-                units.height(*low),
-                units.height(*high)
-            ),
-        );
-    }
-    if let Some((_, top)) = gaps.get(GAP_LINES..).and_then(<[_]>::last) {
-        let more = gaps.len() - GAP_LINES;
-        line(
-            "gaps",
-            &format!("{more} more, up to {}", units.height(*top)),
-        );
+    for (name, said) in gap_lines(sounding, units) {
+        line(name, &said);
     }
     for (count, what) in counts(sounding) {
         if count > 0 {
@@ -102,6 +81,25 @@ fn summary(sounding: &Sounding, units: UnitSystem) -> String {
         line("assumed", what);
     }
     text
+}
+
+/// What is said of gaps between winds.
+fn gap_lines(sounding: &Sounding, units: UnitSystem) -> Vec<(&'static str, String)> {
+    let gaps = wind_gaps(sounding);
+    if gaps.is_empty() {
+        let none = format!("none over {} between winds", units.distance(GAP_M));
+        return vec![("gaps", none)];
+    }
+    let first = gaps.iter().take(GAP_LINES).map(|(low, high)| {
+        let [low, high] = [*low, *high].map(|m| units.height(m));
+        ("gap", format!("no wind between {low} and {high}"))
+    });
+    let mut lines: Vec<(&str, String)> = first.collect();
+    if let Some((_, top)) = gaps.get(GAP_LINES..).and_then(<[_]>::last) {
+        let more = gaps.len() - GAP_LINES;
+        lines.push(("gaps", format!("{more} more, up to {}", units.height(*top))));
+    }
+    lines
 }
 
 /// The time of an ascent for people, UTC.

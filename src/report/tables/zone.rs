@@ -8,6 +8,8 @@ use jiff::tz::TimeZone;
 use crate::clock::seconds_between;
 use crate::geodesy::Position;
 use crate::report::cautions::FLYING;
+use crate::report::layout::{list, wrapped};
+use crate::report::words::clock_with_zone;
 use crate::spread::members::MemberSpread;
 use crate::units::{UnitSystem, duration};
 use crate::zone::Zone;
@@ -94,8 +96,8 @@ fn in_short(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSyst
         } else {
             " that came down"
         },
-        short_time(early, zone_of_time),
-        short_time(late, zone_of_time),
+        clock_with_zone(early, zone_of_time),
+        clock_with_zone(late, zone_of_time),
         units.height(low),
         units.height(high)
     );
@@ -129,8 +131,8 @@ pub(in crate::report) fn early_bursts(
         1.0 / early.share,
         way(release, early.center, units),
         units.distance(early.half_circle_m),
-        short_time(from, zone_of_time),
-        short_time(to, zone_of_time)
+        clock_with_zone(from, zone_of_time),
+        clock_with_zone(to, zone_of_time)
     ))
 }
 
@@ -252,13 +254,6 @@ fn wind_lines(wind: &WindFacts, zone_of_time: &TimeZone, units: UnitSystem) -> S
 
 pub(in crate::report) fn source_words(source: &WindSource, zone_of_time: &TimeZone) -> String {
     let at = |t: &Option<Timestamp>| t.map_or_else(|| "?".into(), |t| time(t, zone_of_time));
-    let relative = |seconds: f64| {
-        if seconds >= 0.0 {
-            format!("{} before the release", duration(seconds))
-        } else {
-            format!("{} after the release", duration(-seconds))
-        }
-    };
     match source {
         WindSource::Sounding {
             station,
@@ -287,23 +282,21 @@ pub(in crate::report) fn source_words(source: &WindSource, zone_of_time: &TimeZo
             age_s,
             model,
             ..
-        } => format!(
-            "{soundings} {} of {}, from {} to {}{}",
-            match model {
-                None => "soundings".to_owned(),
-                Some(model) => format!("forecast profiles ({})", model.name),
-            },
-            match stations {
+        } => {
+            let what = model.as_ref().map_or_else(
+                || "soundings".into(),
+                |m| format!("forecast profiles ({})", m.name),
+            );
+            let stations = match stations {
                 1 => "one station".to_owned(),
                 n => format!("{n} stations"),
-            },
-            at(from),
-            at(to),
-            age_s.map_or_else(String::new, |age| format!(
-                "; the nearest in time {}",
-                relative(age)
-            ))
-        ),
+            };
+            let (from, to) = (at(from), at(to));
+            let nearest = age_s.map_or_else(String::new, |age| {
+                format!("; the nearest in time {}", relative(age))
+            });
+            format!("{soundings} {what} of {stations}, from {from} to {to}{nearest}")
+        }
         WindSource::Forecast {
             run,
             lead_s,
@@ -329,6 +322,12 @@ pub(in crate::report) fn source_words(source: &WindSource, zone_of_time: &TimeZo
             format!("forecast, {run}; {times}; {region}, {levels} levels{ensemble}")
         }
     }
+}
+
+/// A time before the release, or after it where negative.
+fn relative(seconds: f64) -> String {
+    let side = if seconds >= 0.0 { "before" } else { "after" };
+    format!("{} {side} the release", duration(seconds.abs()))
 }
 
 /// How a profile came about, up to the word before its time.
@@ -357,35 +356,6 @@ fn member_lines(members: &MemberSpread, units: UnitSystem) -> String {
     )
 }
 
-/// A heading with its lines, wrapped; nothing where there are none.
-pub(in crate::report) fn list<S: AsRef<str>>(heading: &str, lines: &[S]) -> String {
-    if lines.is_empty() {
-        return String::new();
-    }
-    let mut text = format!("\n{heading}\n");
-    for line in lines {
-        for (i, part) in wrapped(line.as_ref(), 94).iter().enumerate() {
-            let _ = writeln!(text, "{} {part}", if i == 0 { "-" } else { " " });
-        }
-    }
-    text
-}
-
-/// A text in lines of at most `width` characters, cut between words.
-pub(in crate::report) fn wrapped(text: &str, width: usize) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for word in text.split_whitespace() {
-        match lines.last_mut() {
-            Some(line) if line.chars().count() + 1 + word.chars().count() <= width => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(word.to_owned()),
-        }
-    }
-    lines
-}
-
 fn share(held: f64) -> String {
     format!("{:.1} %", 100.0 * held)
 }
@@ -393,12 +363,6 @@ fn share(held: f64) -> String {
 fn time(at: Timestamp, zone: &TimeZone) -> String {
     at.to_zoned_datetime(zone.clone())
         .strftime("%Y-%m-%d %H:%M %Z")
-        .to_string()
-}
-
-fn short_time(at: Timestamp, zone: &TimeZone) -> String {
-    at.to_zoned_datetime(zone.clone())
-        .strftime("%H:%M %Z")
         .to_string()
 }
 
@@ -418,13 +382,6 @@ fn way(from: Position, to: Position, units: UnitSystem) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn words_are_wrapped_whole() {
-        assert_eq!(wrapped("one two three", 7), ["one two", "three"]);
-        assert_eq!(wrapped("", 7), Vec::<String>::new());
-        assert_eq!(wrapped("unbreakable", 3), ["unbreakable"]);
-    }
 
     #[test]
     fn flown_time_is_a_clock() {
