@@ -19,13 +19,14 @@ use self::findings::Seen;
 use self::rules::{Numbers, RuleSet};
 use crate::atmosphere::{Air, P0_PA};
 use crate::error::{Error, Fault, Result};
-use crate::plan::{BalloonPlan, FillPlan, LoadKind, Plan};
+use crate::notes::Assumption;
+use crate::plan::{BalloonPlan, LoadKind, Plan};
 use crate::sizing::{Filled, Flight, Known, Stack};
 use crate::spread::draws::{BurstSpread, Spread};
 use crate::units::{UnitSystem, duration};
 use crate::vehicle::ascent::DragCurve;
 use crate::vehicle::balloon::sphere_volume_m3;
-use crate::vehicle::burst::{EARLY_BURST_DIAMETER, EARLY_BURST_SHARE};
+use crate::vehicle::burst::{Burst, EARLY_BURST_DIAMETER, EARLY_BURST_SHARE};
 use crate::winds::Winds;
 use crate::zone::site_air::{SiteAir, site_air};
 use crate::zone::stack;
@@ -51,28 +52,25 @@ pub struct Options<'a> {
 /// no fill makes what is wanted. A stack that should not fly is a result, not an error.
 pub fn size(plan: &Plan, winds: Option<&Winds>, options: Options) -> Result<Fill> {
     let units = options.units;
-    let Some(balloon) = &plan.balloon else {
+    let Some(balloon) = plan.stack.ascent.balloon() else {
         return Err(Error::CannotDo {
             why: "the plan has no balloon to fill".into(),
             remedy: "expected [balloon] with mass, gas and fill".into(),
         });
     };
-    let mut assumed = Vec::new();
-    let site = site_air(plan, winds, units, &mut assumed)?;
-    let stack = stack::to_be_filled(plan, balloon, &site.air, site.site_m);
+    let site = site_air(plan, winds)?;
+    let mut assumed = site.assumptions.clone();
+    let stack = stack::to_be_filled(&plan.stack, balloon, &site.air, site.site_m);
     let here = stack.here();
-    assume(plan, balloon, units, &mut assumed);
-    let known = match options.known {
-        Some(known) => known,
-        None => stack::known(plan, balloon, &here)?,
-    };
+    assume(plan, balloon, &mut assumed);
+    let known = options.known.unwrap_or(balloon.fill);
     let filled = stack.solve(known).map_err(|unsolved| Error::CannotDo {
         why: unsolved.in_words(units),
         remedy: "expected another fill, balloon or load".into(),
     })?;
     let flown = stack.fly(&filled);
-    let cylinders = gas::cylinder_use(plan, &stack, &filled, units, &mut assumed)?;
-    let ledger = ledger::ledger(plan, &stack, units);
+    let cylinders = gas::cylinder_use(&plan.stack, &stack, &filled, units, &mut assumed)?;
+    let ledger = ledger::ledger(&plan.stack, &stack, units);
     let lift = lift(plan, &filled);
     let spread = (lift_spread(plan), burst_spread(plan));
     let drag = drag_spread(plan);
@@ -105,16 +103,17 @@ pub fn size(plan: &Plan, winds: Option<&Winds>, options: Options) -> Result<Fill
         name: plan.name.clone(),
         release: plan.release,
         timezone: plan.timezone.clone(),
-        solved_from: solved_from(known, balloon, options.known.is_none(), units),
+        solved_from: solved_from(known, options.known.is_none(), units),
         do_not_fly: findings.iter().any(|f| f.stops),
         findings,
         site: site_facts(&site, &here),
         ledger,
         balloon: Balloon {
             mass_kg: balloon.mass_kg,
-            burst_diameter_m: balloon
-                .burst_diameter_m
-                .filter(|_| plan.burst_altitude_m.is_none()),
+            burst_diameter_m: match balloon.burst {
+                Burst::Diameter { diameter_m } => Some(diameter_m),
+                Burst::Altitude { .. } => None,
+            },
             gas: balloon.gas,
         },
         lift,
@@ -133,38 +132,40 @@ pub fn size(plan: &Plan, winds: Option<&Winds>, options: Options) -> Result<Fill
 }
 
 /// What the plan leaves open about the balloon.
-fn assume(plan: &Plan, balloon: &BalloonPlan, units: UnitSystem, assumed: &mut Vec<String>) {
-    if let Some(from) = &plan.burst_assumed {
-        assumed.push(stack::burst_diameter_assumed(balloon, from, units));
-    }
+fn assume(plan: &Plan, balloon: &BalloonPlan, assumed: &mut Vec<Assumption>) {
+    assumed.extend(stack::burst_diameter_assumed(balloon));
     if !balloon.purity_given {
-        assumed.push("pure gas (no gas_purity given), assumed".into());
+        assumed.push(Assumption::PureGas);
     }
     if balloon.filler_kg.is_none() {
         assumed.push("the filler on the neck weighs nothing, assumed: weigh it with what hangs on it of the hose, and give [balloon] filler; the weight to hang is less by it".into());
     }
     // The fall says what it assumes; it was computed with the stack.
-    stack::fall(plan, units, assumed);
+    assumed.extend(stack::fall(&plan.stack).assumptions);
     let unnamed: Vec<&str> = plan
+        .stack
         .load
         .iter()
         .filter(|item| item.kind.is_none() && item.smallest_face_m.is_none())
         .map(|item| item.name.as_str())
         .collect();
     if !unnamed.is_empty() {
-        assumed.push(format!(
-            "without a kind, counted as packages, assumed: {}",
-            unnamed.join(", ")
-        ));
+        assumed.push(
+            format!(
+                "without a kind, counted as packages, assumed: {}",
+                unnamed.join(", ")
+            )
+            .into(),
+        );
     }
 }
 
 fn notes(plan: &Plan, rules: bool) -> Vec<String> {
     let mut notes = Vec::new();
-    if plan.ascent_rates.is_some() {
+    if plan.stack.ascent.rates().is_some() {
         notes.push("the plan states rates of ascent, which `windfall zone` flies with; here the rise is that of the gas".to_owned());
     }
-    if plan.burst_altitude_m.is_some() {
+    if plan.stack.ascent.burst_altitude_m().is_some() {
         notes.push("the plan states the burst altitude: it does not depend on the gas here, nor in `windfall zone`".to_owned());
     }
     if !rules {
@@ -183,12 +184,12 @@ fn site_facts(site: &SiteAir, here: &Air) -> Site {
 }
 
 /// What was known, in words.
-fn solved_from(known: Known, balloon: &BalloonPlan, by_plan: bool, units: UnitSystem) -> String {
+fn solved_from(known: Known, by_plan: bool, units: UnitSystem) -> String {
     let what = match known {
         Known::NeckLift(kg) => format!("a neck lift of {}", units.mass(kg)),
         Known::FreeLift(kg) => format!("a free lift of {}", units.mass(kg)),
         Known::GasVolume(m3) => format!("a gas volume of {} at the site", units.volume(m3)),
-        Known::Amount(_) if balloon.fill == FillPlan::Cylinders => "the cylinders, emptied".into(),
+        Known::Cylinders => "the cylinders, emptied".into(),
         Known::Amount(mol) => format!("{mol:.1} mol of gas"),
         Known::AscentRate(m_s) => {
             format!("an ascent of {} at release", units.vertical_speed(m_s))
@@ -215,19 +216,12 @@ fn lift_spread(plan: &Plan) -> f64 {
 
 /// How the burst varies: as the plan says, or as zones assume it.
 fn burst_spread(plan: &Plan) -> BurstSpread {
-    match (plan.spread.burst_altitude_m, plan.spread.burst_diameter) {
-        (Some(sigma_m), _) => BurstSpread::AltitudeM {
-            sigma_m,
-            scale_m: None,
-        },
-        (None, Some(sigma)) => BurstSpread::Diameter(sigma),
-        (None, None) => Spread::ASSUMED.burst,
-    }
+    plan.spread.burst.unwrap_or(Spread::ASSUMED.burst)
 }
 
 fn lift(plan: &Plan, filled: &Filled) -> Lift {
     let standard = Air::dry(288.15, P0_PA);
-    let openings = [("shelter", plan.shelter_m), ("door", plan.door_m)];
+    let openings = [("shelter", plan.site.shelter_m), ("door", plan.site.door_m)];
     Lift {
         gross_kg: filled.gross_lift_kg,
         neck_kg: filled.neck_lift_kg,
@@ -255,7 +249,7 @@ fn flight_facts(
     (lift, burst): (f64, BurstSpread),
     drag: f64,
     units: UnitSystem,
-    assumed: &mut Vec<String>,
+    assumed: &mut Vec<Assumption>,
 ) -> FlightFacts {
     let (burst_sigma_m, burst_sigma_of) =
         sensitivity::burst_sigma(stack, filled, flight.burst_m, lift, burst, units);
@@ -265,7 +259,7 @@ fn flight_facts(
         1.0 / EARLY_BURST_SHARE,
         EARLY_BURST_DIAMETER[0],
         EARLY_BURST_DIAMETER[1]
-    ));
+    ).into());
     // Speeds at round heights between the burst and the ground.
     let heights = [20_000.0, 10_000.0, 5_000.0];
     let on_the_way = heights
@@ -294,6 +288,7 @@ fn flight_facts(
 /// What rules look at.
 fn numbers(plan: &Plan, stack: &Stack, filled: &Filled, flight: Option<&FlightFacts>) -> Numbers {
     let packages: Vec<_> = plan
+        .stack
         .load
         .iter()
         .filter(|item| item.is_package())
@@ -304,11 +299,16 @@ fn numbers(plan: &Plan, stack: &Stack, filled: &Filled, flight: Option<&FlightFa
         .collect();
     let packages_kg: f64 = packages.iter().map(|p| p.1).sum();
     let lines = || {
-        plan.load
+        plan.stack
+            .load
             .iter()
             .filter(|item| item.kind == Some(LoadKind::Line))
     };
-    let burst_diameter_m = plan.balloon.and_then(|b| b.burst_diameter_m);
+    let burst_diameter_m = plan
+        .stack
+        .ascent
+        .balloon()
+        .and_then(|b| b.burst.diameter_m());
     Numbers {
         other_kg: (stack.load_kg - packages_kg).max(0.0),
         packages,

@@ -49,6 +49,7 @@ pub mod fill;
 pub mod flight;
 pub mod geodesy;
 pub mod ground;
+pub mod notes;
 pub mod numeric;
 pub mod plan;
 pub mod random;

@@ -413,6 +413,12 @@ impl UnitSystem {
     }
 }
 
+/// A quantity in both systems, as in "1,234 m (4,050 ft)": for messages whose maker does not know what
+/// its reader prefers.
+pub fn in_both(words: impl Fn(UnitSystem) -> String) -> String {
+    format!("{} ({})", words(UnitSystem::Metric), words(UnitSystem::Us))
+}
+
 /// A whole number with commas between thousands.
 pub fn thousands(value: f64) -> String {
     let digits = format!("{:.0}", value.abs());
@@ -494,6 +500,7 @@ mod tests {
             "6,804 g (15.00 lb)"
         );
         assert_eq!(UnitSystem::Us.both_weights(6.8038855), "15.00 lb (6,804 g)");
+        assert_eq!(in_both(|u| u.height(1_234.0)), "1,234 m (4,050 ft)");
         assert_eq!(UnitSystem::Us.gauge(2e7), "2,900 psi");
         assert_eq!(UnitSystem::Us.temperature(288.15), "59 F");
         assert_eq!(UnitSystem::Us.area_density(131.8286), "3.00 oz/in2");

@@ -5,10 +5,10 @@ use rayon::prelude::*;
 use super::answer::{Change, Moved};
 use crate::atmosphere::DENSITY_SCALE_HEIGHT_M;
 use crate::clock::{after, seconds_between};
-use crate::plan::{FillPlan, Plan};
-use crate::spread::draws::Spread;
+use crate::plan::Plan;
+use crate::sizing::Known;
+use crate::spread::draws::{BurstSpread, Spread};
 use crate::units::{UnitSystem, duration};
-use crate::vehicle::burst::BURST_DIAMETER_SIGMA;
 use crate::winds::Winds;
 use crate::zone::{Options, Prediction, predict};
 
@@ -91,23 +91,18 @@ fn plans(plan: &Plan, neck_lift_kg: Option<f64>, units: UnitSystem) -> Vec<Chang
 
 /// The burst by one standard deviation higher or lower.
 fn burst(plan: &Plan, sign: f64, units: UnitSystem) -> (String, Plan) {
-    let assumed = BURST_DIAMETER_SIGMA;
-    let given = &plan.spread;
-    let by_altitude = given.burst_altitude_m.map(|m| m / BURST_PER_SHARE_M);
-    let share = given.burst_diameter.or(by_altitude).unwrap_or(assumed);
+    let (share, higher_m) = match plan.spread.burst.unwrap_or(Spread::ASSUMED.burst) {
+        BurstSpread::Diameter(share) => (share, BURST_PER_SHARE_M * share),
+        BurstSpread::AltitudeM { sigma_m, .. } => (sigma_m / BURST_PER_SHARE_M, sigma_m),
+    };
     let mut changed = plan.clone();
-    if let Some(burst_m) = &mut changed.burst_altitude_m {
-        let higher_m = given.burst_altitude_m.unwrap_or(BURST_PER_SHARE_M * share);
+    if let Some(burst_m) = changed.stack.ascent.burst_altitude_mut() {
         *burst_m += sign * higher_m;
         let side = if sign > 0.0 { "higher" } else { "lower" };
         return (format!("{} {side}", units.height(higher_m)), changed);
     }
-    if let Some(diameter_m) = changed
-        .balloon
-        .as_mut()
-        .and_then(|b| b.burst_diameter_m.as_mut())
-    {
-        *diameter_m *= 1.0 + sign * share;
+    if let Some(balloon) = changed.stack.ascent.balloon_mut() {
+        balloon.burst = balloon.burst.wider(1.0 + sign * share);
     }
     (
         format!("{:+.0} % of burst diameter", 100.0 * sign * share),
@@ -120,12 +115,12 @@ fn lift(plan: &Plan, neck_lift_kg: Option<f64>, share: f64) -> (String, Plan) {
     let by = |what: &str| format!("{:+.0} % {what}", 100.0 * share);
     let factor = 1.0 + share;
     let mut changed = plan.clone();
-    if let Some(rates) = &mut changed.ascent_rates {
+    if let Some(rates) = changed.stack.ascent.rates_mut() {
         *rates = rates.scaled(factor);
         return (by("of the rate of ascent"), changed);
     }
-    if let (Some(balloon), Some(kg)) = (&mut changed.balloon, neck_lift_kg) {
-        balloon.fill = FillPlan::NeckLift(factor * kg);
+    if let (Some(balloon), Some(kg)) = (changed.stack.ascent.balloon_mut(), neck_lift_kg) {
+        balloon.fill = Known::NeckLift(factor * kg);
     }
     (by("at the neck"), changed)
 }

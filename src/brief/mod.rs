@@ -19,6 +19,7 @@ use self::ground::BriefGround;
 use crate::choice;
 use crate::error::Result;
 use crate::geodesy::Normal;
+use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::winds::Winds;
 use crate::zone::{Options, predict_and_keep};
@@ -51,14 +52,15 @@ pub fn brief(
         },
         || quiet::quiet(&kept, options),
     );
-    let (ground, mut assumed) = (ground?, Vec::new());
+    let (ground, mut assumed): (_, Vec<String>) = (ground?, Vec::new());
     let waiting = waiting::points(&ground, &zone, &landings, kept.ground(), options.units);
     let (filling, timeline) = timeline::events(plan, &zone, kept.landings());
     assumed.extend(filling);
     assumed.extend(choice::ground::ASSUMED[..2].iter().map(ToString::to_string));
     assumed.extend(radio::assumed(kept.ground().is_some(), options.units));
     assumed.extend(quiet::ASSUMED.map(str::to_owned));
-    zone.assumptions.extend(assumed);
+    zone.assumptions
+        .extend(assumed.into_iter().map(Assumption::from));
     Ok(Brief {
         timezone: plan.timezone.clone(),
         made,

@@ -25,6 +25,7 @@ use crate::ground::layers::{Kind, Layer, Wanted, read};
 use crate::ground::map::{Class, GroundMap};
 use crate::ground::region::{FARTHEST_M, Region};
 use crate::ground::terrain::Terrain;
+use crate::notes::Assumption;
 use crate::plan::{GroundPlan, Plan};
 use crate::spread::region::polygons_on_ground;
 use crate::winds::Winds;
@@ -83,9 +84,9 @@ pub fn aim(
 ) -> Result<Aim> {
     let mut assumed = Vec::new();
     let limits = Limits::of(&plan.limits, options.units, &mut assumed);
-    let place = the_target(target, plan.site)?;
+    let place = the_target(target, plan.site.position)?;
     let reach_m = terrain::FAR_M;
-    let heights = terrain::around(plan, input, place.center, reach_m)?;
+    let heights = terrain::around(&plan.ground, input, place.center, reach_m)?;
     let cylinders = default_cylinders();
     let flown_in = FlownIn {
         winds: input,
@@ -130,10 +131,10 @@ pub fn aim(
     if launches.any(|place| place.lies_as_planned(plan, heights.as_deref())) {
         assumed.push(AS_PLANNED.into());
     }
-    assumed.extend(ground::ASSUMED.map(str::to_owned));
+    assumed.extend(ground::ASSUMED.map(Assumption::from));
     Ok(Aim {
         basis: basis(plan, input, &limits, options, &map, &[], assumed),
-        site: plan.site,
+        site: plan.site.position,
         target: target.display().to_string(),
         restricted: may_launch.in_words(),
         rows,
@@ -193,7 +194,7 @@ fn search(
         ..options
     };
     // From the plan's site, or where it lies outside the winds from the target.
-    let mut site = plan.site;
+    let mut site = plan.site.position;
     let mut flown = fly_from(plan, flown_in, site, time, few).or_else(|_| {
         site = target.center;
         fly_from(plan, flown_in, site, time, few)
@@ -398,8 +399,8 @@ impl Range<'_> {
                 position: best.launch,
                 probability,
                 standard_error: (probability * (1.0 - probability) / landed).sqrt(),
-                distance_m: self.plan.site.distance_m(best.launch),
-                azimuth_deg: self.plan.site.azimuth_deg(best.launch),
+                distance_m: self.plan.site.position.distance_m(best.launch),
+                azimuth_deg: self.plan.site.position.azimuth_deg(best.launch),
             }),
             regions: regions?,
             row,

@@ -6,6 +6,7 @@ use serde::Serialize;
 use super::ground;
 use super::verdict::Limits;
 use crate::ground::map::GroundMap;
+use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::winds::Winds;
 use crate::zone::Options;
@@ -31,7 +32,7 @@ pub struct Basis {
     /// Where the ground comes from.
     pub sources: Vec<String>,
     /// What was assumed.
-    pub assumptions: Vec<String>,
+    pub assumptions: Vec<Assumption>,
 }
 
 /// Of a plan, winds, limits and ground, with what was assumed and what told the heights at landings.
@@ -42,7 +43,7 @@ pub fn basis(
     options: Options,
     map: &GroundMap,
     landed_on: &[(Option<String>, f64)],
-    mut assumptions: Vec<String>,
+    mut assumptions: Vec<Assumption>,
 ) -> Basis {
     assumptions.extend(input.one_time_held());
     Basis {

@@ -16,6 +16,7 @@ use crate::geodesy::{Normal, Position};
 use crate::ground::airspace::{default_cylinders, highest_top_m};
 use crate::ground::map::GroundMap;
 use crate::ground::site::{SiteVerdict, check};
+use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::units::UnitSystem;
 use crate::winds::Winds;
@@ -44,9 +45,9 @@ pub fn sites(
 ) -> Result<Sites> {
     let mut assumed = Vec::new();
     let limits = Limits::of(&plan.limits, options.units, &mut assumed);
-    let middle = middle(candidates, plan.site);
+    let middle = middle(candidates, plan.site.position);
     let reach_m = farthest_m(middle, candidates) + terrain::FAR_M;
-    let heights = terrain::around(plan, input, middle, reach_m)?;
+    let heights = terrain::around(&plan.ground, input, middle, reach_m)?;
     let cylinders = default_cylinders();
     let flown_in = FlownIn {
         winds: input,
@@ -67,7 +68,7 @@ pub fn sites(
         assumed.push(format!(
             "of {} candidates the {fully} best by flights carried over from their middle were flown themselves; the others are told by those, assumed",
             candidates.len()
-        ));
+        ).into());
     }
     let mut landings = Vec::new();
     let mut compared = Vec::new();
@@ -102,12 +103,15 @@ pub fn sites(
         assumed.push(AS_PLANNED.into());
     }
     let landed_on = terrain::sources(heights.as_deref(), &landings);
-    assumed.extend(ground::ASSUMED.map(str::to_owned));
+    assumed.extend(ground::ASSUMED.map(Assumption::from));
     assumed.extend(terrain::assumed(&landed_on));
     let off_ground = candidates.iter().filter_map(|candidate| {
         let (place, site_m) = (candidate.position, candidate.elevation_m?);
-        let told = terrain::off_ground(heights.as_deref(), place, site_m, options.units)?;
-        Some(format!("{}: {told}", candidate.name))
+        let off_ground = terrain::off_ground(heights.as_deref(), place, site_m)?;
+        Some(Assumption::OfSite {
+            site: candidate.name.clone(),
+            assumption: Box::new(Assumption::ReleaseOffGround(off_ground)),
+        })
     });
     assumed.extend(off_ground);
     Ok(Sites {

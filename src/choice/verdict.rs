@@ -2,6 +2,7 @@
 
 use super::answer::{Day, Verdict};
 use crate::ground::site::{SiteFinding, SiteVerdict};
+use crate::notes::Assumption;
 use crate::plan::LimitsPlan;
 use crate::units::{UnitSystem, duration};
 
@@ -29,28 +30,34 @@ const ASSUMED: Limits = Limits {
 
 impl Limits {
     /// The plan's, with what is assumed where it gives nothing.
-    pub fn of(plan: &LimitsPlan, units: UnitSystem, assumed: &mut Vec<String>) -> Limits {
+    pub fn of(plan: &LimitsPlan, units: UnitSystem, assumed: &mut Vec<Assumption>) -> Limits {
         let mut limits = ASSUMED;
         match plan.surface_wind_m_s {
             Some(given) => limits.surface_wind_m_s = given,
-            None => assumed.push(format!(
-                "limit of the wind at the ground: {}, assumed",
-                units.speed(limits.surface_wind_m_s)
-            )),
+            None => assumed.push(
+                format!(
+                    "limit of the wind at the ground: {}, assumed",
+                    units.speed(limits.surface_wind_m_s)
+                )
+                .into(),
+            ),
         }
         match plan.keep_out_probability {
             Some(given) => limits.keep_out_probability = given,
             None => assumed.push(format!(
                 "limit of the share of draws on any one thing to keep clear of: {:.0} %, assumed",
                 100.0 * limits.keep_out_probability
-            )),
+            ).into()),
         }
         match plan.daylight_after_landing_s {
             Some(given) => limits.daylight_s = given,
-            None => assumed.push(format!(
-                "daylight wanted after the landing: {}, assumed",
-                duration(limits.daylight_s)
-            )),
+            None => assumed.push(
+                format!(
+                    "daylight wanted after the landing: {}, assumed",
+                    duration(limits.daylight_s)
+                )
+                .into(),
+            ),
         }
         limits.max_drift_m = plan.max_drift_m;
         limits

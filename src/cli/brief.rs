@@ -95,7 +95,10 @@ fn files(brief: &Brief, units: UnitSystem) -> Result<Vec<(&'static str, Vec<u8>)
         ("brief.html", page.into_bytes()),
         ("map.svg", svg.into_bytes()),
         ("map.png", png),
-        ("zone.geojson", geojson::brief_text(brief).into_bytes()),
+        (
+            "zone.geojson",
+            geojson::brief_text(brief, units).into_bytes(),
+        ),
         ("zone.kml", kml::text(brief, units).into_bytes()),
         ("zone.gpx", gpx::text(brief, units).into_bytes()),
         ("zone.csv", zone_csv::text(brief)?.into_bytes()),

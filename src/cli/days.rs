@@ -55,7 +55,7 @@ pub fn run(args: &DaysArgs, out: &mut impl Write) -> Result<()> {
         let bytes = match output::extension(path).as_deref() {
             Some("csv") => report::csv(&compared)?.into_bytes(),
             Some("json") => output::json(&compared)?.into_bytes(),
-            Some("geojson") => report::geojson(&compared).into_bytes(),
+            Some("geojson") => report::geojson(&compared, units).into_bytes(),
             Some("png") => days_picture::draw(&compared, units).png()?,
             _ => days_picture::draw(&compared, units).svg().into_bytes(),
         };

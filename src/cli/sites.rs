@@ -125,7 +125,7 @@ fn told(args: &SitesArgs, plan: &Plan) -> Result<Told> {
             table: aim_report::table(&aim, units),
             csv: aim_report::csv(&aim)?,
             json: output::json(&aim)?,
-            geojson: aim_report::geojson(&aim),
+            geojson: aim_report::geojson(&aim, units),
         });
     }
     let fully = usize::from(args.fully).min(candidates.len());
@@ -137,6 +137,6 @@ fn told(args: &SitesArgs, plan: &Plan) -> Result<Told> {
         table: sites_report::table(&sites, units),
         csv: sites_report::csv(&sites)?,
         json: output::json(&sites)?,
-        geojson: sites_report::geojson(&sites),
+        geojson: sites_report::geojson(&sites, units),
     })
 }

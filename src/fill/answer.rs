@@ -5,6 +5,7 @@ use jiff::tz::TimeZone;
 use serde::Serialize;
 
 use super::compared::Rules;
+use crate::notes::Assumption;
 use crate::vehicle::balloon::LiftingGas;
 use crate::vehicle::cylinder::{Cylinders, Emptied};
 
@@ -45,7 +46,7 @@ pub struct Fill {
     /// Flights by neck lift: of the plan's balloon, then of the next lighter and heavier ones.
     pub curves: Vec<Curve>,
     /// What was assumed.
-    pub assumptions: Vec<String>,
+    pub assumptions: Vec<Assumption>,
     /// What to know about the result.
     pub notes: Vec<String>,
     /// The program's version.
@@ -279,7 +280,7 @@ pub struct Curve {
     /// Mass of the balloon, kg.
     pub balloon_kg: f64,
     /// Diameter at the burst, m.
-    pub burst_diameter_m: f64,
+    pub burst_diameter_m: Option<f64>,
     /// The points, by rising neck lift.
     pub points: Vec<CurvePoint>,
 }

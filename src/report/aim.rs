@@ -36,7 +36,7 @@ pub fn table(aim: &Aim, units: UnitSystem) -> String {
     }
     text.push_str("\n* strongest wind at the ground, or the lowest known, from an hour before the release to the release\n");
     text.push_str(&list("Launches looked for", &[aim.restricted.as_str()]));
-    text + &basis::end_of_table(&aim.basis, RANKING, "")
+    text + &basis::end_of_table(&aim.basis, RANKING, "", units)
 }
 
 fn line(row: &AimRow, aim: &Aim, units: UnitSystem) -> String {
@@ -115,7 +115,7 @@ pub fn csv(aim: &Aim) -> Result<String> {
 
 /// Launch places, launch regions with the probability they have at least, and the 90 % ellipses
 /// of the landings, as GeoJSON.
-pub fn geojson(aim: &Aim) -> String {
+pub fn geojson(aim: &Aim, units: UnitSystem) -> String {
     let mut features = Vec::new();
     for row in &aim.rows {
         let Some(launch) = &row.launch else { continue };
@@ -147,5 +147,5 @@ pub fn geojson(aim: &Aim) -> String {
             features.push(ellipse_with(ellipse, [("release", release.clone())]));
         }
     }
-    basis::geojson(&aim.basis, features)
+    basis::geojson(&aim.basis, features, units)
 }

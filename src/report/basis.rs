@@ -8,8 +8,10 @@ use serde_json::json;
 
 use super::extent::Extent;
 use super::geojson::gathered;
+use super::notes;
 use super::zone_table::list;
 use crate::choice::basis::Basis;
+use crate::units::UnitSystem;
 
 /// What everybody who chooses a day or a site has to keep in mind.
 const CAUTIONS: [&str; 2] = [
@@ -27,11 +29,14 @@ pub(super) fn title(basis: &Basis, what: &str) -> String {
 
 /// The end of a table: what it was made from, how it is ranked, cautions. `of` stands before the
 /// number of draws.
-pub(super) fn end_of_table(basis: &Basis, ranking: &str, of: &str) -> String {
+pub(super) fn end_of_table(basis: &Basis, ranking: &str, of: &str, units: UnitSystem) -> String {
     let mut text = list("Winds cover", basis.covered.as_slice());
     text.push_str(&list("Limits", &basis.limits));
     text.push_str(&list("Ranking", &[ranking]));
-    text.push_str(&list("Assumed", &basis.assumptions));
+    text.push_str(&list(
+        "Assumed",
+        &notes::assumptions(&basis.assumptions, units),
+    ));
     text.push_str(&list("Ground", &basis.sources));
     text.push_str(&list("Cautions", &CAUTIONS));
     let _ = writeln!(
@@ -43,12 +48,19 @@ pub(super) fn end_of_table(basis: &Basis, ranking: &str, of: &str) -> String {
 }
 
 /// Features as the text of a GeoJSON file.
-pub(super) fn geojson(basis: &Basis, features: Vec<(Feature, Extent)>) -> String {
+pub(super) fn geojson(
+    basis: &Basis,
+    features: Vec<(Feature, Extent)>,
+    units: UnitSystem,
+) -> String {
     let members = [
         ("seed", json!(basis.seed)),
         ("version", json!(basis.version)),
         ("draws", json!(basis.draws)),
-        ("assumptions", json!(basis.assumptions)),
+        (
+            "assumptions",
+            notes::assumptions_json(&basis.assumptions, units),
+        ),
     ];
     format!("{}\n", gathered(features, members))
 }

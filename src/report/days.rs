@@ -51,7 +51,7 @@ pub fn table(days: &Days, units: UnitSystem) -> String {
     );
     text.push_str(&closer(days, units));
     text.push_str(&list("Site", &site::lines(&days.site_check, units)));
-    text + &basis::end_of_table(&days.basis, RANKING, "")
+    text + &basis::end_of_table(&days.basis, RANKING, "", units)
 }
 
 /// So many of the best releases are looked at more closely.
@@ -286,7 +286,7 @@ fn whole(time: Timestamp) -> String {
 }
 
 /// The 90 % ellipses of all releases as GeoJSON.
-pub fn geojson(days: &Days) -> String {
+pub fn geojson(days: &Days, units: UnitSystem) -> String {
     let features = days.rows.iter().filter_map(|row| {
         let ellipse = row.day.as_ref()?.ellipse.as_ref()?;
         let more = [
@@ -297,5 +297,5 @@ pub fn geojson(days: &Days) -> String {
         ];
         Some(ellipse_with(ellipse, more))
     });
-    basis::geojson(&days.basis, features.collect())
+    basis::geojson(&days.basis, features.collect(), units)
 }

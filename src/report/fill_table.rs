@@ -7,6 +7,7 @@ use super::fill_words::{
     CAUTIONS, COLD_GAUGE, cylinders_are, cylinders_used, filler, fits, gas_name, measured_sum,
     rate_bounds, release, title, weight_to_hang,
 };
+use super::notes;
 use super::zone_table::{list, wrapped};
 use crate::fill::Fill;
 use crate::fill::answer::{Change, FlightFacts, LiftRow, Sensitivities, Which};
@@ -33,7 +34,7 @@ pub fn table(fill: &Fill, units: UnitSystem) -> String {
         text += &fill_rules::text(rules, fill.release, &fill.timezone);
     }
     text += &list("Notes", &fill.notes);
-    text += &list("Assumed", &fill.assumptions);
+    text += &list("Assumed", &notes::assumptions(&fill.assumptions, units));
     text += &list("Cautions", &CAUTIONS);
     let _ = writeln!(text, "\nwindfall {}", fill.version);
     text

@@ -21,6 +21,7 @@ pub mod gpx;
 pub mod kml;
 pub mod map;
 mod markup;
+pub mod notes;
 pub mod picture;
 pub mod profile_picture;
 pub mod site;

@@ -52,7 +52,7 @@ pub fn table(sites: &Sites, units: UnitSystem) -> String {
     );
     text.push_str(&closer(sites, units));
     let of = format!("{} release times, ", sites.releases);
-    text + &basis::end_of_table(&sites.basis, RANKING, &of)
+    text + &basis::end_of_table(&sites.basis, RANKING, &of, units)
 }
 
 /// How sites are ranked.
@@ -125,7 +125,7 @@ pub fn csv(sites: &Sites) -> Result<String> {
 }
 
 /// The sites as points and the 90 % ellipses of their best releases as GeoJSON.
-pub fn geojson(sites: &Sites) -> String {
+pub fn geojson(sites: &Sites, units: UnitSystem) -> String {
     let mut features = Vec::new();
     for site in &sites.sites {
         let row = site.best_row();
@@ -149,5 +149,5 @@ pub fn geojson(sites: &Sites) -> String {
             features.push(ellipse_with(ellipse, more));
         }
     }
-    basis::geojson(&sites.basis, features)
+    basis::geojson(&sites.basis, features, units)
 }

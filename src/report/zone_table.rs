@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
+use super::notes;
 use crate::clock::seconds_between;
 use crate::geodesy::Position;
 use crate::spread::members::MemberSpread;
@@ -37,8 +38,11 @@ pub fn table(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSys
     if let Some(members) = &facts.members {
         text.push_str(&member_lines(members, units));
     }
-    text.push_str(&list("Notes", &zone.notes));
-    text.push_str(&list("Assumed", &zone.assumptions));
+    text.push_str(&list("Notes", &notes::notes(&zone.notes, units)));
+    text.push_str(&list(
+        "Assumed",
+        &notes::assumptions(&zone.assumptions, units),
+    ));
     text.push_str(&list("Cautions", &CAUTIONS));
     let _ = writeln!(
         text,
@@ -108,7 +112,7 @@ fn in_short(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSyst
         units.height(low),
         units.height(high)
     );
-    if let Some(outer) = zone.ellipses.iter().find(|e| e.shape.probability == 0.9) {
+    if let Some(outer) = zone.outer() {
         let _ = writeln!(
             text,
             "The 90 % ellipse is centred {}, at {}.",

@@ -5,6 +5,7 @@ use crate::brief::Brief;
 use crate::brief::answer::{Change, Event, QuietZone, WaitingPoint};
 use crate::choice::answer::Hazard;
 use crate::report::charts;
+use crate::report::notes;
 use crate::report::words;
 use crate::report::zone_table::{CAUTIONS, early_bursts, source_words};
 use crate::units::{UnitSystem, duration};
@@ -549,8 +550,8 @@ fn data(brief: &Brief, units: UnitSystem) -> String {
     ];
     let mut text = terms(&rows);
     for (heading, lines) in [
-        ("Notes", &zone.notes),
-        ("Assumed", &zone.assumptions),
+        ("Notes", &notes::notes(&zone.notes, units)),
+        ("Assumed", &notes::assumptions(&zone.assumptions, units)),
         ("Sources of the ground", &brief.sources),
     ] {
         if !lines.is_empty() {
