@@ -22,13 +22,12 @@ use self::rules::{Numbers, Package, RuleSet};
 use crate::atmosphere::{Air, P0_PA};
 use crate::error::{Error, Fault, Result};
 use crate::notes::{Assumption, Note};
-use crate::plan::{BalloonPlan, FillPlan, LoadKind, Plan};
+use crate::plan::{BalloonPlan, LoadKind, Plan};
 use crate::sizing::{Filled, Flight, Known, Stack};
 use crate::spread::draws::{BurstSpread, Spread};
-use crate::units::UnitSystem;
 use crate::vehicle::ascent::DragCurve;
 use crate::vehicle::balloon::sphere_volume_m3;
-use crate::vehicle::burst::{EARLY_BURST_DIAMETER, EARLY_BURST_SHARE};
+use crate::vehicle::burst::{Burst, EARLY_BURST_DIAMETER, EARLY_BURST_SHARE};
 use crate::winds::Winds;
 use crate::zone::site_air::{self, site_air};
 use crate::zone::stack;
@@ -44,8 +43,6 @@ pub struct Options<'a> {
     pub rules: Option<&'a RuleSet>,
     /// The unit in which rows of the lift test are round, kg: a kilogram or a pound.
     pub round_in_kg: f64,
-    /// Units in which the zone's assumptions are worded.
-    pub units: UnitSystem,
 }
 
 impl Default for Options<'_> {
@@ -56,7 +53,6 @@ impl Default for Options<'_> {
             lifted_kg: None,
             rules: None,
             round_in_kg: 1.0,
-            units: UnitSystem::Metric,
         }
     }
 }
@@ -68,30 +64,25 @@ impl Default for Options<'_> {
 /// [`Error::CannotDo`] when the plan has no balloon, when the winds do not cover the site, or when
 /// no fill makes what is wanted. A stack that should not fly is a result, not an error.
 pub fn size(plan: &Plan, winds: Option<&Winds>, options: Options) -> Result<Fill> {
-    let units = options.units;
-    let Some(balloon) = &plan.balloon else {
+    let Some(balloon) = plan.stack.ascent.balloon() else {
         return Err(Error::CannotDo {
             why: "the plan has no balloon to fill".into(),
             remedy: "expected [balloon] with mass, gas and fill".into(),
         });
     };
-    let mut of_air = Vec::new();
-    let site = site_air(plan, winds, units, &mut of_air)?;
-    let stack = stack::to_be_filled(plan, balloon, &site.air, site.site_m);
+    let site = site_air(plan, winds)?;
+    let mut assumed = site.assumptions.clone();
+    let stack = stack::to_be_filled(&plan.stack, balloon, &site.air, site.site_m);
     let here = stack.here();
-    let mut assumed: Vec<Assumption> = of_air.into_iter().map(Assumption::in_words).collect();
-    assume(plan, balloon, units, &mut assumed);
-    let known = match options.known {
-        Some(known) => known,
-        None => stack::known(plan, balloon, &here)?,
-    };
+    assume(plan, balloon, &mut assumed);
+    let known = options.known.unwrap_or(balloon.fill);
     let filled = stack.solve(known).map_err(|unsolved| Error::CannotDo {
         why: unsolved.to_string(),
         remedy: "expected another fill, balloon or load".into(),
     })?;
     let flown = stack.fly(&filled);
-    let cylinders = gas::cylinder_use(plan, &stack, &filled, &mut assumed)?;
-    let ledger = ledger::ledger(plan, &stack);
+    let cylinders = gas::cylinder_use(&plan.stack, &stack, &filled, &mut assumed)?;
+    let ledger = ledger::ledger(&plan.stack, &stack);
     let lift = lift(plan, &filled);
     let spread = (lift_spread(plan), burst_spread(plan));
     let drag = drag_spread(plan);
@@ -125,7 +116,7 @@ pub fn size(plan: &Plan, winds: Option<&Winds>, options: Options) -> Result<Fill
         release: plan.release,
         timezone: plan.timezone.clone(),
         solved_from: SolvedFrom {
-            known: known_fill(known, balloon),
+            known: known_fill(known),
             by_plan: options.known.is_none(),
         },
         do_not_fly: findings.iter().any(|f| f.stops),
@@ -134,9 +125,10 @@ pub fn size(plan: &Plan, winds: Option<&Winds>, options: Options) -> Result<Fill
         ledger,
         balloon: Balloon {
             mass_kg: balloon.mass_kg,
-            burst_diameter_m: balloon
-                .burst_diameter_m
-                .filter(|_| plan.burst_altitude_m.is_none()),
+            burst_diameter_m: match balloon.burst {
+                Burst::Diameter { diameter_m } => Some(diameter_m),
+                Burst::Altitude { .. } => None,
+            },
             gas: balloon.gas,
         },
         lift,
@@ -155,11 +147,8 @@ pub fn size(plan: &Plan, winds: Option<&Winds>, options: Options) -> Result<Fill
 }
 
 /// What the plan leaves open about the balloon.
-fn assume(plan: &Plan, balloon: &BalloonPlan, units: UnitSystem, assumed: &mut Vec<Assumption>) {
-    if let Some(from) = &plan.burst_assumed {
-        let words = stack::burst_diameter_assumed(balloon, from, units);
-        assumed.push(Assumption::in_words(words));
-    }
+fn assume(plan: &Plan, balloon: &BalloonPlan, assumed: &mut Vec<Assumption>) {
+    assumed.extend(stack::burst_diameter_assumed(balloon));
     if !balloon.purity_given {
         assumed.push(Assumption::PureGas);
     }
@@ -167,10 +156,9 @@ fn assume(plan: &Plan, balloon: &BalloonPlan, units: UnitSystem, assumed: &mut V
         assumed.push(Assumption::WeightlessFiller);
     }
     // The fall says what it assumes; it was computed with the stack.
-    let mut of_fall = Vec::new();
-    stack::fall(plan, units, &mut of_fall);
-    assumed.extend(of_fall.into_iter().map(Assumption::in_words));
+    assumed.extend(stack::fall(&plan.stack).assumptions);
     let unnamed = plan
+        .stack
         .load
         .iter()
         .filter(|item| item.kind.is_none() && item.smallest_face_m.is_none());
@@ -181,8 +169,9 @@ fn assume(plan: &Plan, balloon: &BalloonPlan, units: UnitSystem, assumed: &mut V
 }
 
 fn notes(plan: &Plan, rules: bool) -> Vec<Note> {
-    let rates = plan.ascent_rates.as_ref().map(|_| Note::RatesOfPlanUnused);
-    let burst = plan.burst_altitude_m.map(|_| Note::BurstAltitudeOfPlan);
+    let ascent = &plan.stack.ascent;
+    let rates = ascent.rates().map(|_| Note::RatesOfPlanUnused);
+    let burst = ascent.burst_altitude_m().map(|_| Note::BurstAltitudeOfPlan);
     let none = (!rules).then_some(Note::NoThresholds);
     [rates, burst, none].into_iter().flatten().collect()
 }
@@ -197,12 +186,12 @@ fn site_facts(site: &site_air::SiteAir, here: &Air) -> SiteAir {
 }
 
 /// What was known of the fill.
-fn known_fill(known: Known, balloon: &BalloonPlan) -> KnownFill {
+fn known_fill(known: Known) -> KnownFill {
     match known {
         Known::NeckLift(neck_lift_kg) => KnownFill::NeckLift { neck_lift_kg },
         Known::FreeLift(free_lift_kg) => KnownFill::FreeLift { free_lift_kg },
         Known::GasVolume(volume_m3) => KnownFill::GasVolume { volume_m3 },
-        Known::Amount(_) if balloon.fill == FillPlan::Cylinders => KnownFill::CylindersEmptied,
+        Known::Cylinders => KnownFill::CylindersEmptied,
         Known::Amount(amount_mol) => KnownFill::Amount { amount_mol },
         Known::AscentRate(rate_m_s) => KnownFill::AscentRate { rate_m_s },
         Known::BurstAltitude(burst_m) => KnownFill::BurstAltitude { burst_m },
@@ -223,21 +212,14 @@ fn lift_spread(plan: &Plan) -> f64 {
 
 /// How the burst varies: as the plan says, or as zones assume it.
 fn burst_spread(plan: &Plan) -> BurstSpread {
-    match (plan.spread.burst_altitude_m, plan.spread.burst_diameter) {
-        (Some(sigma_m), _) => BurstSpread::AltitudeM {
-            sigma_m,
-            scale_m: None,
-        },
-        (None, Some(sigma)) => BurstSpread::Diameter(sigma),
-        (None, None) => Spread::ASSUMED.burst,
-    }
+    plan.spread.burst.unwrap_or(Spread::ASSUMED.burst)
 }
 
 fn lift(plan: &Plan, filled: &Filled) -> Lift {
     let standard = Air::dry(288.15, P0_PA);
     let openings = [
-        (OpeningKind::Shelter, plan.shelter_m),
-        (OpeningKind::Door, plan.door_m),
+        (OpeningKind::Shelter, plan.site.shelter_m),
+        (OpeningKind::Door, plan.site.door_m),
     ];
     Lift {
         gross_kg: filled.gross_lift_kg,
@@ -308,6 +290,7 @@ fn flight_facts(
 /// What rules look at.
 fn numbers(plan: &Plan, stack: &Stack, filled: &Filled, flight: Option<&FlightFacts>) -> Numbers {
     let packages: Vec<Package> = plan
+        .stack
         .load
         .iter()
         .filter(|item| item.is_package())
@@ -319,11 +302,16 @@ fn numbers(plan: &Plan, stack: &Stack, filled: &Filled, flight: Option<&FlightFa
         .collect();
     let packages_kg: f64 = packages.iter().map(|p| p.mass_kg).sum();
     let lines = || {
-        plan.load
+        plan.stack
+            .load
             .iter()
             .filter(|item| item.kind == Some(LoadKind::Line))
     };
-    let burst_diameter_m = plan.balloon.and_then(|b| b.burst_diameter_m);
+    let burst_diameter_m = plan
+        .stack
+        .ascent
+        .balloon()
+        .and_then(|b| b.burst.diameter_m());
     Numbers {
         other_kg: (stack.load_kg - packages_kg).max(0.0),
         packages,

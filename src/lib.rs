@@ -22,8 +22,8 @@
 //! assert!(ellipse.shape.held.is_some_and(|share| (share - 0.9).abs() < 0.005));
 //! assert!(ellipse.center.distance_m(zone.landing.position) < ellipse.shape.semi_major_m);
 //!
-//! // What it rests on, in words for people.
-//! assert!(zone.assumptions.iter().any(|words| words.contains("assumed")));
+//! // What it rests on, as data; `report::notes` has the words.
+//! assert!(zone.assumptions.contains(&windfall::notes::Assumption::FittedDragCurve));
 //! # Ok(())
 //! # }
 //! ```

@@ -5,9 +5,9 @@ use rayon::prelude::*;
 use super::answer::{Change, ChangeBy, ChangeKind, Moved, NotMoved};
 use crate::atmosphere::DENSITY_SCALE_HEIGHT_M;
 use crate::clock::{after, seconds_between};
-use crate::plan::{FillPlan, Plan};
-use crate::spread::draws::Spread;
-use crate::vehicle::burst::BURST_DIAMETER_SIGMA;
+use crate::plan::Plan;
+use crate::sizing::Known;
+use crate::spread::draws::{BurstSpread, Spread};
 use crate::winds::Winds;
 use crate::zone::{Options, Prediction, predict};
 
@@ -90,22 +90,17 @@ fn changed_plans(plan: &Plan, neck_lift_kg: Option<f64>) -> Vec<ChangedPlan> {
 
 /// The burst by one standard deviation higher or lower.
 fn burst(plan: &Plan, sign: f64) -> (ChangeBy, Plan) {
-    let assumed = BURST_DIAMETER_SIGMA;
-    let given = &plan.spread;
-    let by_altitude = given.burst_altitude_m.map(|m| m / BURST_PER_SHARE_M);
-    let share = given.burst_diameter.or(by_altitude).unwrap_or(assumed);
+    let (share, higher_m) = match plan.spread.burst.unwrap_or(Spread::ASSUMED.burst) {
+        BurstSpread::Diameter(share) => (share, BURST_PER_SHARE_M * share),
+        BurstSpread::AltitudeM { sigma_m, .. } => (sigma_m / BURST_PER_SHARE_M, sigma_m),
+    };
     let mut changed = plan.clone();
-    if let Some(burst_m) = &mut changed.burst_altitude_m {
-        let higher_m = sign * given.burst_altitude_m.unwrap_or(BURST_PER_SHARE_M * share);
-        *burst_m += higher_m;
-        return (ChangeBy::BurstAltitude(higher_m), changed);
+    if let Some(burst_m) = changed.stack.ascent.burst_altitude_mut() {
+        *burst_m += sign * higher_m;
+        return (ChangeBy::BurstAltitude(sign * higher_m), changed);
     }
-    if let Some(diameter_m) = changed
-        .balloon
-        .as_mut()
-        .and_then(|b| b.burst_diameter_m.as_mut())
-    {
-        *diameter_m *= 1.0 + sign * share;
+    if let Some(balloon) = changed.stack.ascent.balloon_mut() {
+        balloon.burst = balloon.burst.wider(1.0 + sign * share);
     }
     (ChangeBy::BurstDiameter(sign * share), changed)
 }
@@ -114,12 +109,12 @@ fn burst(plan: &Plan, sign: f64) -> (ChangeBy, Plan) {
 fn lift(plan: &Plan, neck_lift_kg: Option<f64>, share: f64) -> (ChangeBy, Plan) {
     let factor = 1.0 + share;
     let mut changed = plan.clone();
-    if let Some(rates) = &mut changed.ascent_rates {
+    if let Some(rates) = changed.stack.ascent.rates_mut() {
         *rates = rates.scaled(factor);
         return (ChangeBy::AscentRate(share), changed);
     }
-    if let (Some(balloon), Some(kg)) = (&mut changed.balloon, neck_lift_kg) {
-        balloon.fill = FillPlan::NeckLift(factor * kg);
+    if let (Some(balloon), Some(kg)) = (changed.stack.ascent.balloon_mut(), neck_lift_kg) {
+        balloon.fill = Known::NeckLift(factor * kg);
     }
     (ChangeBy::NeckLift(share), changed)
 }

@@ -45,7 +45,7 @@ impl BriefGround {
     pub fn new(plan: &Plan, zone: &Zone, landings: &[Normal]) -> Result<BriefGround> {
         let track = zone.track.iter().map(|m| m.position.normal());
         let held: Vec<Normal> = landings.iter().copied().chain(track).collect();
-        let around = Region::around(plan.site, MARGIN_M);
+        let around = Region::around(plan.site.position, MARGIN_M);
         let region = Region::holding(&held, MARGIN_M).unwrap_or(around);
         let mut layers = choice::ground::layers(&plan.ground, &region)?;
         // Of the plan's own layers: what is built in stays known as coarse.

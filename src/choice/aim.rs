@@ -85,9 +85,9 @@ pub fn aim(
 ) -> Result<Aim> {
     let mut assumed = Vec::new();
     let limits = Limits::of(&plan.limits, &mut assumed);
-    let place = the_target(target, plan.site)?;
+    let place = the_target(target, plan.site.position)?;
     let reach_m = terrain::FAR_M;
-    let heights = terrain::around(plan, input, place.center, reach_m)?;
+    let heights = terrain::around(&plan.ground, input, place.center, reach_m)?;
     let cylinders = default_cylinders();
     let flown_in = FlownIn {
         winds: input,
@@ -135,7 +135,7 @@ pub fn aim(
     assumed.extend(ground::ASSUMED);
     Ok(Aim {
         basis: basis(plan, input, &limits, options, &map, &[], assumed),
-        site: plan.site,
+        site: plan.site.position,
         target: target.display().to_string(),
         restricted: may_launch.restriction(),
         rows,
@@ -195,7 +195,7 @@ fn search(
         ..options
     };
     // From the plan's site, or where it lies outside the winds from the target.
-    let mut site = plan.site;
+    let mut site = plan.site.position;
     let mut flown = fly_from(plan, flown_in, site, time, few).or_else(|_| {
         site = target.center;
         fly_from(plan, flown_in, site, time, few)
@@ -398,8 +398,8 @@ impl Range<'_> {
                 position: best.launch,
                 probability,
                 standard_error: (probability * (1.0 - probability) / landed).sqrt(),
-                distance_m: self.plan.site.distance_m(best.launch),
-                azimuth_deg: self.plan.site.azimuth_deg(best.launch),
+                distance_m: self.plan.site.position.distance_m(best.launch),
+                azimuth_deg: self.plan.site.position.azimuth_deg(best.launch),
             }),
             regions: regions?,
             row,

@@ -45,7 +45,7 @@ pub fn basis(
     landed_on: &[(Option<String>, f64)],
     mut assumptions: Vec<Assumption>,
 ) -> Basis {
-    assumptions.extend(input.one_time_held().map(Assumption::in_words));
+    assumptions.extend(input.one_time_held());
     Basis {
         name: plan.name.clone(),
         timezone: plan.timezone.clone(),

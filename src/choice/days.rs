@@ -32,12 +32,12 @@ pub fn days(
 ) -> Result<Days> {
     let mut assumed = Vec::new();
     let limits = Limits::of(&plan.limits, &mut assumed);
-    let ground = terrain::around(plan, input, plan.site, terrain::FAR_M)?;
+    let ground = terrain::around(&plan.ground, input, plan.site.position, terrain::FAR_M)?;
     let cylinders = default_cylinders();
     let flown_in = FlownIn {
         winds: input,
         ground: ground.as_ref(),
-        low_m: highest_top_m(plan.site, terrain::FAR_M, &cylinders)?,
+        low_m: highest_top_m(plan.site.position, terrain::FAR_M, &cylinders)?,
     };
     let tried = fly_releases(plan, flown_in, times, options, done)?;
     let landings: Vec<Landing> = tried
@@ -46,22 +46,26 @@ pub fn days(
         .flat_map(|flown| flown.landings.iter().copied())
         .collect();
     let places: Vec<Normal> = landings.iter().map(|l| l.place).collect();
-    let map = ground::map(&plan.ground, plan.site, &places)?;
+    let map = ground::map(&plan.ground, plan.site.position, &places)?;
     let judge = Judge::new(plan, &map, &cylinders, limits);
-    let rows: Result<Vec<ReleaseRow>> = tried.iter().map(|t| judge.row(plan.site, t)).collect();
+    let rows: Result<Vec<ReleaseRow>> = tried
+        .iter()
+        .map(|t| judge.row(plan.site.position, t))
+        .collect();
     let mut rows = rows?;
     rank(&mut rows);
     let landed_on = terrain::sources(ground.as_deref(), &landings);
     assumed.extend(ground::ASSUMED);
-    let of_terrain = terrain::assumed(&landed_on).into_iter();
-    let off_ground = plan.elevation_m.and_then(|site_m| {
-        terrain::off_ground(ground.as_deref(), plan.site, site_m, options.units)
-    });
-    assumed.extend(of_terrain.chain(off_ground).map(Assumption::in_words));
+    assumed.extend(terrain::assumed(&landed_on));
+    let off_ground = plan
+        .site
+        .elevation_m
+        .and_then(|site_m| terrain::off_ground(ground.as_deref(), plan.site.position, site_m));
+    assumed.extend(off_ground.map(Assumption::ReleaseOffGround));
     Ok(Days {
         basis: basis(plan, input, &limits, options, &map, &landed_on, assumed),
-        site: plan.site,
+        site: plan.site.position,
         rows,
-        site_check: check(&map, plan.site, &ground::site_limits(&plan.ground)),
+        site_check: check(&map, plan.site.position, &ground::site_limits(&plan.ground)),
     })
 }

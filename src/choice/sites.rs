@@ -45,9 +45,9 @@ pub fn sites(
 ) -> Result<Sites> {
     let mut assumed = Vec::new();
     let limits = Limits::of(&plan.limits, &mut assumed);
-    let middle = middle(candidates, plan.site);
+    let middle = middle(candidates, plan.site.position);
     let reach_m = farthest_m(middle, candidates) + terrain::FAR_M;
-    let heights = terrain::around(plan, input, middle, reach_m)?;
+    let heights = terrain::around(&plan.ground, input, middle, reach_m)?;
     let cylinders = default_cylinders();
     let flown_in = FlownIn {
         winds: input,
@@ -105,14 +105,13 @@ pub fn sites(
     }
     let landed_on = terrain::sources(heights.as_deref(), &landings);
     assumed.extend(ground::ASSUMED);
-    let of_terrain = terrain::assumed(&landed_on).into_iter();
-    assumed.extend(of_terrain.map(Assumption::in_words));
+    assumed.extend(terrain::assumed(&landed_on));
     let off_ground = candidates.iter().filter_map(|candidate| {
         let (place, site_m) = (candidate.position, candidate.elevation_m?);
-        let off = terrain::off_ground(heights.as_deref(), place, site_m, options.units)?;
+        let off_ground = terrain::off_ground(heights.as_deref(), place, site_m)?;
         Some(Assumption::OfSite {
             site: candidate.name.clone(),
-            assumption: Box::new(Assumption::in_words(off)),
+            assumption: Box::new(Assumption::ReleaseOffGround(off_ground)),
         })
     });
     assumed.extend(off_ground);

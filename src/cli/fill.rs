@@ -154,7 +154,6 @@ pub fn run(args: &FillArgs, out: &mut impl Write) -> Result<()> {
         lifted_kg: args.lifted,
         rules,
         round_in_kg: round_in_kg(units),
-        units,
     };
     let fill = size(&plan, winds.as_ref(), options)?;
     for (file, path) in unfinished {

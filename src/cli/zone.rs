@@ -4,7 +4,6 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
-use serde::Serialize;
 
 use super::options::{RunArgs, with_threads};
 use super::output;
@@ -13,8 +12,9 @@ use super::wind_files::WindArgs;
 use windfall::error::Result;
 use windfall::files::UnfinishedFile;
 use windfall::plan::Plan;
-use windfall::report::{files::geojson, tables};
-use windfall::zone::{DRAWS, Facts, Options, Prediction, Zone, predict};
+use windfall::report::{files::geojson, notes, tables};
+use windfall::units::UnitSystem;
+use windfall::zone::{DRAWS, Options, Prediction, Zone, predict};
 
 /// Predicts the landing zone of a plan: where, when, and how sure.
 #[derive(Debug, Args)]
@@ -42,13 +42,6 @@ pub struct ZoneArgs {
     pub json: bool,
 }
 
-/// The result as JSON: the zone without its track, and the facts.
-#[derive(Serialize)]
-struct Summary<'a> {
-    zone: Zone,
-    facts: &'a Facts,
-}
-
 /// Runs the command: data on `out`, talk on `talk`.
 ///
 /// # Errors
@@ -74,28 +67,35 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
         prediction
     })?;
     let report = if args.json {
-        as_json(&prediction)?
+        as_json(&prediction, units)?
     } else {
         tables::zone::table(&prediction.zone, &prediction.facts, &plan.timezone, units)
     };
     if let Some(unfinished) = unfinished {
-        unfinished.finish(geojson::text(&prediction.zone).as_bytes())?;
+        unfinished.finish(geojson::text(&prediction.zone, units).as_bytes())?;
     }
     if to_stdout {
         output::print(talk, "standard error", &report)?;
-        output::print(out, "standard output", &geojson::text(&prediction.zone))
+        output::print(
+            out,
+            "standard output",
+            &geojson::text(&prediction.zone, units),
+        )
     } else {
         output::print(out, "standard output", &report)
     }
 }
 
-fn as_json(prediction: &Prediction) -> Result<String> {
-    let mut zone = prediction.zone.clone();
-    zone.track.clear();
-    zone.draws = None;
-    let summary = Summary {
-        zone,
-        facts: &prediction.facts,
+/// The zone without its track, and the facts.
+fn as_json(prediction: &Prediction, units: UnitSystem) -> Result<String> {
+    let Prediction { zone, facts } = prediction;
+    let bare = Zone {
+        track: Vec::new(),
+        draws: None,
+        ..zone.clone()
     };
-    output::json(&summary)
+    let mut json = serde_json::json!({"zone": bare, "facts": facts});
+    json["zone"]["assumptions"] = notes::assumptions_json(&zone.assumptions, units);
+    json["zone"]["notes"] = notes::notes_json(&zone.notes, units);
+    output::json(&json)
 }

@@ -412,7 +412,7 @@ pub struct Curve {
     /// Mass of the balloon, kg.
     pub balloon_kg: f64,
     /// Diameter at the burst, m.
-    pub burst_diameter_m: f64,
+    pub burst_diameter_m: Option<f64>,
     /// The points, by rising neck lift.
     pub points: Vec<CurvePoint>,
 }

@@ -147,7 +147,7 @@ impl SizedStack<'_> {
         if short_m3 > 0.0 {
             return Some(self.shortage(self.filled, short_m3));
         }
-        let emptied = matches!(self.known, Known::Amount(_));
+        let emptied = matches!(self.known, Known::Cylinders);
         if !emptied || self.filled.free_lift_kg > 0.0 {
             return None;
         }

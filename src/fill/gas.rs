@@ -2,13 +2,12 @@
 
 use super::answer::CylinderUse;
 use crate::atmosphere::Air;
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::notes::Assumption;
-use crate::plan::Plan;
+use crate::plan::StackPlan;
 use crate::sizing::{Filled, Stack};
 use crate::vehicle::balloon::Fill;
 use crate::vehicle::cylinder::{Cylinders, all_give_mol, empty};
-use crate::zone::stack;
 
 /// Cylinders that are assumed where the plan names none: 50 L at 200 bar (a supplier's list,
 /// unigases.ae).
@@ -20,7 +19,7 @@ const USUAL_CYLINDER: (f64, f64) = (0.05, 2e7);
 ///
 /// When the content of the cylinders cannot be told.
 pub fn cylinder_use(
-    plan: &Plan,
+    plan: &StackPlan,
     stack: &Stack,
     filled: &Filled,
     assumed: &mut Vec<Assumption>,
@@ -28,7 +27,7 @@ pub fn cylinder_use(
     let here = stack.here();
     let (gas, air_pa) = (stack.gas.gas, here.pressure_pa);
     let needed_mol = filled.fill.amount_mol;
-    let mut cylinders = stack::cylinders(plan, &here);
+    let mut cylinders = stack.cylinders.clone();
     let at_hand = !cylinders.is_empty();
     if at_hand && plan.cylinders.iter().any(|c| c.temperature_k.is_none()) {
         assumed.push(Assumption::CylindersAsWarmAsAir {
@@ -43,7 +42,7 @@ pub fn cylinder_use(
             temperature_k: here.temperature_k,
         };
         let one = usual.gives_mol(gas, air_pa);
-        let one = one.ok_or_else(stack::unknown_content)?;
+        let one = one.ok_or_else(unknown_content)?;
         usual.count = (needed_mol / one).ceil().clamp(1.0, 1e6) as u32;
         cylinders.push(usual);
         assumed.push(Assumption::UsualCylinders {
@@ -51,8 +50,8 @@ pub fn cylinder_use(
             gauge_pa: usual.gauge_pa,
         });
     }
-    let give_mol = all_give_mol(&cylinders, gas, air_pa).ok_or_else(stack::unknown_content)?;
-    let emptied = empty(&cylinders, gas, air_pa, needed_mol).ok_or_else(stack::unknown_content)?;
+    let give_mol = all_give_mol(&cylinders, gas, air_pa).ok_or_else(unknown_content)?;
+    let emptied = empty(&cylinders, gas, air_pa, needed_mol).ok_or_else(unknown_content)?;
     // By the ideal gas law a cylinder gives p V / (R T) of its gauge pressure p.
     let ideal_mol = |c: &Cylinders| {
         let volume_m3 = f64::from(c.count) * c.water_volume_m3;
@@ -70,4 +69,12 @@ pub fn cylinder_use(
         emptied,
         cylinders,
     })
+}
+
+/// That the content of cylinders cannot be told.
+fn unknown_content() -> Error {
+    Error::CannotDo {
+        why: "the content of the cylinders cannot be told".into(),
+        remedy: "expected a temperature between 200 and 400 K and up to 450 bar".into(),
+    }
 }

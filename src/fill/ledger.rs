@@ -1,11 +1,11 @@
 //! Everything that hangs below the neck, item by item.
 
 use super::answer::{Ledger, LedgerItem};
-use crate::plan::{LoadItem, Plan};
+use crate::plan::{LoadItem, StackPlan};
 use crate::sizing::Stack;
 
 /// The masses of a plan, with the energy at which its packages come down.
-pub fn ledger(plan: &Plan, stack: &Stack) -> Ledger {
+pub fn ledger(plan: &StackPlan, stack: &Stack) -> Ledger {
     let speed = stack.fall_speed_m_s(stack.site_m());
     // E = m v^2 / 2.
     let impact_j = |kg: f64| 0.5 * kg * speed * speed;
@@ -24,7 +24,7 @@ pub fn ledger(plan: &Plan, stack: &Stack) -> Ledger {
             impact_j: item.is_package().then(|| impact_j(item.mass_kg)),
         })
         .collect();
-    if let Some(parachute) = plan.parachute.filter(|p| p.mass_kg > 0.0) {
+    if let Some(parachute) = plan.descent.parachute().filter(|p| p.mass_kg > 0.0) {
         items.push(LedgerItem {
             name: "parachute".into(),
             mass_kg: parachute.mass_kg,

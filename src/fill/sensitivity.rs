@@ -33,7 +33,7 @@ pub fn sensitivities(stack: &Stack, filled: &Filled) -> Option<Sensitivities> {
     let amount = filled.fill.amount_mol;
     let rate = Known::AscentRate(stack.release_rate_m_s(filled));
     let wider = |share: f64| {
-        let other = stack.with_burst_diameter(share * stack.burst_diameter_m);
+        let other = stack.with_wider_burst(share);
         other.fly(filled).ok().map(|f| f.burst_m)
     };
     Some(Sensitivities {
@@ -63,10 +63,10 @@ pub fn burst_sigma(
         |stack: &Stack, filled: &Filled| stack.fly(filled).map_or(burst_m, |f| f.burst_m);
     let of_lift = |share: f64| burst_of(stack, &stack.with_neck_lift(share * filled.neck_lift_kg));
     let of_diameter = |share: f64| {
-        let other = stack.with_burst_diameter(share * stack.burst_diameter_m);
+        let other = stack.with_wider_burst(share);
         burst_of(&other, filled)
     };
-    if stack.burst_altitude_m.is_some() {
+    if stack.burst.altitude_m().is_some() {
         return of_stated_burst(stack, burst_m, burst);
     }
     let by_lift = 0.5 * (of_lift(1.0 - lift) - of_lift(1.0 + lift));

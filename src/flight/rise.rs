@@ -13,7 +13,9 @@ use rayon::prelude::*;
 use super::layers::Layers;
 use super::rates::RateTable;
 use crate::atmosphere::{AirProfile, gravity_m_s2};
+use crate::notes::NoLanding;
 use crate::vehicle::ascent::{Climb, ClimbAir, Climber, DragBalance, FLOATING_M_S};
+use crate::vehicle::burst::Burst;
 use crate::wind::placing::Outside;
 
 /// What makes one rise differ from another.
@@ -305,10 +307,8 @@ pub enum Rise {
     Balloon {
         /// Its tabulated climb.
         table: Box<RiseTable>,
-        /// Diameter at which it bursts as planned, m.
-        burst_diameter_m: f64,
-        /// Altitude at which it bursts as planned instead, m, if the plan says so.
-        burst_altitude_m: Option<f64>,
+        /// When it bursts as planned.
+        burst: Burst,
     },
     /// A stated rate and burst altitude.
     Stated {
@@ -330,6 +330,18 @@ pub enum Miss {
     BurstsOnGround,
     /// The flight leaves where or when the winds are known.
     Leaves(Outside),
+}
+
+impl From<Miss> for NoLanding {
+    fn from(miss: Miss) -> NoLanding {
+        match miss {
+            Miss::Stalls => NoLanding::Stalls,
+            Miss::NoBurst => NoLanding::NoBurst,
+            Miss::BurstsOnGround => NoLanding::BurstsOnGround,
+            Miss::Leaves(Outside::Region) => NoLanding::LeavesRegion,
+            Miss::Leaves(Outside::Hours) => NoLanding::LeavesHours,
+        }
+    }
 }
 
 impl From<Outside> for Miss {
@@ -370,16 +382,14 @@ impl Rise {
                 seconds.extend(planned[..passed].iter().map(|s| s * slower));
                 Ok(burst)
             }
-            Rise::Balloon {
-                table,
-                burst_diameter_m,
-                burst_altitude_m,
-            } => {
+            Rise::Balloon { table, burst } => {
                 let stencil = table.stencil(v);
-                let burst = match burst_altitude_m {
-                    Some(altitude) => within(layers, altitude + burst_higher_m)?,
-                    None => {
-                        let diameter = burst_diameter_m * burst_diameter;
+                let burst = match burst {
+                    Burst::Altitude { altitude_m, .. } => {
+                        within(layers, altitude_m + burst_higher_m)?
+                    }
+                    Burst::Diameter { diameter_m } => {
+                        let diameter = diameter_m * burst_diameter;
                         burst_altitude(table, &stencil, layers, diameter)? + burst_higher_m
                     }
                 };
@@ -479,8 +489,7 @@ mod tests {
         let plan = plan(&air);
         let rise = Rise::Balloon {
             table: Box::new(RiseTable::new(&plan, SPREAD, &air, &layers)),
-            burst_diameter_m: 8.63,
-            burst_altitude_m: None,
+            burst: Burst::Diameter { diameter_m: 8.63 },
         };
         for (lift, drag, ln_re0) in [(1.0, 1.0, 0.0), (1.05, 0.93, 0.13), (0.93, 1.1, -0.3)] {
             let climb = plan.varied(lift, drag, ln_re0).climb(&air, 0.0, 20.0, 1600);
@@ -510,8 +519,7 @@ mod tests {
         weak.climber.dead_mass_kg = 7.3;
         let rise = Rise::Balloon {
             table: Box::new(RiseTable::new(&weak, SPREAD, &air, &layers)),
-            burst_diameter_m: 8.63,
-            burst_altitude_m: None,
+            burst: Burst::Diameter { diameter_m: 8.63 },
         };
         let (mut stalled, mut differ, mut seconds) = (0, 0, Vec::new());
         let lifts: Vec<f64> = (0..=60).map(|i| 0.88 + 0.004 * f64::from(i)).collect();
@@ -547,8 +555,9 @@ mod tests {
         let mut miss = |plan: &RisePlan, diameter| {
             let rise = Rise::Balloon {
                 table: Box::new(RiseTable::new(plan, SPREAD, &air, &layers)),
-                burst_diameter_m: diameter,
-                burst_altitude_m: None,
+                burst: Burst::Diameter {
+                    diameter_m: diameter,
+                },
             };
             rise.of(&layers, &RiseVariation::NONE, 1.0, 0.0, &mut seconds)
         };

@@ -29,8 +29,8 @@ pub fn fill(fill: &Fill, units: UnitSystem) -> Value {
     if let Some(compared) = &fill.rules {
         json["rules"] = rules(compared, units);
     }
-    json["assumptions"] = notes::assumptions_json(&fill.assumptions, units).into();
-    json["notes"] = notes::notes_json(&fill.notes).into();
+    json["assumptions"] = notes::assumptions_json(&fill.assumptions, units);
+    json["notes"] = notes::notes_json(&fill.notes, units);
     json
 }
 
@@ -101,7 +101,7 @@ fn row(row: &ReleaseRow, units: UnitSystem) -> Value {
 }
 
 fn put_basis(json: &mut Value, basis: &Basis, units: UnitSystem) {
-    json["assumptions"] = notes::assumptions_json(&basis.assumptions, units).into();
+    json["assumptions"] = notes::assumptions_json(&basis.assumptions, units);
     json["limits"] = value(&basis.limits);
     json["limits"]["words"] = reasons::limits(&basis.limits, units).into();
 }

@@ -19,6 +19,8 @@ pub enum Known {
     GasVolume(f64),
     /// How much gas, mol.
     Amount(f64),
+    /// All of the cylinders at hand, emptied.
+    Cylinders,
     /// Rate of ascent at release, m/s.
     AscentRate(f64),
     /// Altitude of the burst, m above mean sea level.
@@ -151,6 +153,7 @@ impl Stack {
                 self.filled(Fill::of_volume(self.gas, m3, &self.here()).amount_mol)
             }
             Known::Amount(mol) => self.filled(mol),
+            Known::Cylinders => self.filled(self.at_hand_mol().ok_or(Unsolved::Unphysical)?),
             Known::AscentRate(m_s) => self.for_rate(m_s)?,
             Known::BurstAltitude(m) => self.for_burst(m)?,
             Known::FlightTime(s) => self.for_time(s)?,
@@ -182,7 +185,7 @@ impl Stack {
 
     /// The burst comes lower with more gas.
     fn for_burst(&self, wanted_m: f64) -> Result<Filled, Unsolved> {
-        if let Some(altitude_m) = self.burst_altitude_m {
+        if let Some(altitude_m) = self.burst.altitude_m() {
             return Err(Unsolved::BurstIsStated { altitude_m });
         }
         let burst = |mol: f64| self.fly(&self.filled(mol)).map(|f| f.burst_m);
@@ -221,11 +224,9 @@ impl Stack {
     fn range_mol(&self) -> [f64; 2] {
         let least = self.with_neck_lift(self.load_kg + LEAST_FREE_LIFT_KG);
         let most = self.with_neck_lift(MOST_NECK_LIFT_KG + self.load_kg);
-        let least = least.fill.amount_mol;
-        [
-            least,
-            self.bursting_mol().min(most.fill.amount_mol).max(least),
-        ]
+        let (least, most) = (least.fill.amount_mol, most.fill.amount_mol);
+        let most = self.bursting_mol().map_or(most, |mol| mol.min(most));
+        [least, most.max(least)]
     }
 
     /// The least and the most gas, mol, with which the stack makes a flight: with less it is too

@@ -21,9 +21,9 @@ use crate::zone::{Mark, Zone};
 /// Decimals of other angles, areas in square kilometres and shares.
 const OTHER_DECIMALS: i32 = 6;
 
-/// The zone as GeoJSON text, ending in a newline.
-pub fn text(zone: &Zone) -> String {
-    format!("{}\n", collection(zone))
+/// The zone as GeoJSON text, ending in a newline; the words of assumptions and notes in these units.
+pub fn text(zone: &Zone, units: UnitSystem) -> String {
+    format!("{}\n", collection(zone, units))
 }
 
 /// The zone of a briefing as GeoJSON text, with a Feature of the kind `waiting` for each point to wait
@@ -35,12 +35,7 @@ pub fn brief_text(brief: &Brief, units: UnitSystem) -> String {
         let name = ("name", json!(waiting_name(point)));
         feature("waiting", geometry, Extent::of([[at].as_slice()]), [name])
     });
-    let mut collection = collection_with(&brief.zone, waiting);
-    let members = collection.foreign_members.as_mut();
-    if let Some(JsonValue::Array(all)) = members.and_then(|m| m.get_mut("assumptions")) {
-        all.extend(notes::assumptions_json(&brief.assumptions, units));
-    }
-    format!("{collection}\n")
+    format!("{}\n", collection_with(&brief.zone, units, waiting))
 }
 
 /// The zone as a FeatureCollection.
@@ -48,13 +43,14 @@ pub fn brief_text(brief: &Brief, units: UnitSystem) -> String {
 /// The bounding boxes of the track and its marks have altitudes, those of the areas and of the
 /// whole have not, since an area has none. Degrees are rounded to 7 decimals, metres to 0.1, times to
 /// a millisecond, in UTC.
-pub fn collection(zone: &Zone) -> FeatureCollection {
-    collection_with(zone, [])
+pub fn collection(zone: &Zone, units: UnitSystem) -> FeatureCollection {
+    collection_with(zone, units, [])
 }
 
 /// The zone and more.
 fn collection_with(
     zone: &Zone,
+    units: UnitSystem,
     more: impl IntoIterator<Item = (Feature, Extent)>,
 ) -> FeatureCollection {
     let features: Vec<(Feature, Extent)> = [
@@ -77,8 +73,11 @@ fn collection_with(
             ("seed", json!(zone.seed)),
             ("version", json!(zone.version)),
             ("draws", json!(zone.draw_count)),
-            ("assumptions", json!(zone.assumptions)),
-            ("notes", json!(zone.notes)),
+            (
+                "assumptions",
+                notes::assumptions_json(&zone.assumptions, units),
+            ),
+            ("notes", notes::notes_json(&zone.notes, units)),
         ],
     )
 }

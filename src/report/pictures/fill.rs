@@ -370,9 +370,9 @@ fn legend(picture: &mut Picture, fill: &Fill, shades: &[Shade], units: UnitSyste
         let colour = BALLOONS[i % BALLOONS.len()];
         picture.line(&[[x, y - 4.0], [x + 26.0, y - 4.0]], thickness(i), colour);
         let which = if i == 0 { " (the plan's)" } else { "" };
-        let burst = match curve.burst_diameter_m.is_finite() {
-            true => format!(", bursts at {}", units.size(curve.burst_diameter_m)),
-            false => String::new(),
+        let burst = match curve.burst_diameter_m {
+            Some(diameter_m) => format!(", bursts at {}", units.size(diameter_m)),
+            None => String::new(),
         };
         let text = format!("{}{which}{burst}", units.balloon(curve.balloon_kg));
         picture.text([x + 32.0, y], 12.0, Anchor::Start, &text);

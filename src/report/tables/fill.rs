@@ -35,7 +35,7 @@ pub fn table(fill: &Fill, units: UnitSystem) -> String {
     if let Some(rules) = &fill.rules {
         text += &fill_rules::text(rules, fill.release, &fill.timezone, units);
     }
-    text += &list("Notes", &notes::notes(&fill.notes));
+    text += &list("Notes", &notes::notes(&fill.notes, units));
     text += &list("Assumed", &notes::assumptions(&fill.assumptions, units));
     text += &list("Cautions", &FILLING);
     let _ = writeln!(text, "\nwindfall {}", fill.version);
