@@ -5,6 +5,7 @@
 
 mod document;
 mod filling;
+mod release;
 
 use std::path::{Path, PathBuf};
 
@@ -481,11 +482,6 @@ fn check_whole(
 fn flight(s: &Section, faults: &mut Faults) -> (String, Option<Timestamp>, TimeZone) {
     s.allow(&["name", "release", "timezone"], faults);
     let name = s.text("name", "a name in quotes", faults).unwrap_or("");
-    let expected = "a date and time with its offset, as in 2026-02-05T16:30:00-07:00";
-    if !s.has("release") {
-        s.missing("release", expected, faults);
-    }
-    let release = time(s, "release", expected, faults);
     let timezone = s
         .text("timezone", "an IANA time zone name", faults)
         .and_then(|name| {
@@ -501,6 +497,7 @@ fn flight(s: &Section, faults: &mut Faults) -> (String, Option<Timestamp>, TimeZ
             }
             zone.ok()
         });
+    let release = release::release(s, timezone.as_ref(), faults);
     (name.to_owned(), release, timezone.unwrap_or(TimeZone::UTC))
 }
 
