@@ -22,3 +22,4 @@ pub mod site;
 pub mod sun;
 pub mod terrain;
 pub mod touchdown;
+pub mod towns;
