@@ -41,6 +41,7 @@ pub mod atmosphere;
 pub mod brief;
 pub mod choice;
 pub mod clock;
+pub mod draft;
 pub mod earth;
 pub mod error;
 pub mod fetch;

@@ -19,7 +19,7 @@ use crate::error::{Error, Fault, Result};
 use crate::flight::rates::RateTable;
 use crate::geodesy::Position;
 use crate::ground::map::Class;
-use crate::units::{Dimension, parse};
+use crate::units::{Dimension, UnitSystem, parse};
 use crate::vehicle::balloon::{Gas, LiftingGas};
 use crate::vehicle::latex::LatexTable;
 
@@ -34,6 +34,10 @@ pub struct Plan {
     pub release: Timestamp,
     /// The zone of people's times.
     pub timezone: TimeZone,
+    /// The units that its people read, if the plan says.
+    pub units: Option<UnitSystem>,
+    /// What was put in place of what the file says, a line each.
+    pub replaced: Vec<String>,
     /// Where the stack is released.
     pub site: Position,
     /// Elevation of the site above mean sea level, m, if the plan gives it.
@@ -348,7 +352,9 @@ impl Plan {
 
 /// The sections of a plan, read one by one; `None` where what is missing leaves no plan.
 fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) -> Option<Plan> {
-    let (name, release, timezone) = flight(&Section::of(root, "flight", faults), faults);
+    let flight_section = Section::of(root, "flight", faults);
+    let (name, release, timezone) = flight(&flight_section, faults);
+    let units = release::units(&flight_section, faults);
     let site_section = Section::of(root, "site", faults);
     let (site, elevation_m) = site(&site_section, faults);
     let wind = Section::of(root, "wind", faults);
@@ -388,6 +394,8 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
         name,
         release: release?,
         timezone,
+        units,
+        replaced: Vec::new(),
         site: site?,
         elevation_m,
         wind_files,
@@ -480,7 +488,7 @@ fn check_whole(
 }
 
 fn flight(s: &Section, faults: &mut Faults) -> (String, Option<Timestamp>, TimeZone) {
-    s.allow(&["name", "release", "timezone"], faults);
+    s.allow(&["name", "release", "timezone", "units"], faults);
     let name = s.text("name", "a name in quotes", faults).unwrap_or("");
     let timezone = s
         .text("timezone", "an IANA time zone name", faults)

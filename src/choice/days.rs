@@ -29,7 +29,7 @@ pub fn days(
     options: Options,
     done: impl Fn() + Sync,
 ) -> Result<Days> {
-    let mut assumed = Vec::new();
+    let mut assumed = plan.replaced.clone();
     let limits = Limits::of(&plan.limits, options.units, &mut assumed);
     let ground = terrain::around(plan, input, plan.site, terrain::FAR_M)?;
     let cylinders = default_cylinders();

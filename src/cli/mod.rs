@@ -4,6 +4,8 @@ pub mod brief;
 pub mod days;
 pub mod fetch;
 pub mod fill;
+pub mod instead;
+pub mod new;
 pub mod options;
 mod output;
 mod progress;

@@ -7,6 +7,7 @@ use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp, ToSpan, civil};
 
 use windfall::error::{Error, Fault, Result};
+use windfall::plan::Plan;
 use windfall::units::UnitSystem;
 use windfall::zone::Options;
 
@@ -28,6 +29,14 @@ impl From<Units> for UnitSystem {
     }
 }
 
+/// The units asked for, else the plan's, else metric.
+pub fn units(asked: Option<Units>, plan: &Plan) -> UnitSystem {
+    asked
+        .map(UnitSystem::from)
+        .or(plan.units)
+        .unwrap_or_default()
+}
+
 /// How flights are drawn and told, whatever the command.
 #[derive(Debug, Args)]
 pub struct RunArgs {
@@ -37,19 +46,19 @@ pub struct RunArgs {
     /// Threads to use; all cores unless given.
     #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
-    /// Units for people.
-    #[arg(long, value_enum, default_value = "metric")]
-    pub units: Units,
+    /// Units for people; those of the plan's [flight] units, else metric.
+    #[arg(long, value_enum)]
+    pub units: Option<Units>,
 }
 
 impl RunArgs {
-    /// So many draws, with this seed and in these units.
-    pub fn options(&self, draws: u64) -> Options {
+    /// So many draws of a plan, with this seed and in these units.
+    pub fn options(&self, draws: u64, plan: &Plan) -> Options {
         Options {
             draws,
             seed: self.seed,
             keep_draws: false,
-            units: self.units.into(),
+            units: units(self.units, plan),
         }
     }
 }

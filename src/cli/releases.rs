@@ -55,8 +55,8 @@ impl ReleasesArgs {
     }
 
     /// As many draws as are asked for, and how they are told.
-    pub fn options(&self) -> Options {
-        self.run.options(self.draws)
+    pub fn options(&self, plan: &Plan) -> Options {
+        self.run.options(self.draws, plan)
     }
 
     /// The release times that are asked for.

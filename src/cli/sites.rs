@@ -110,7 +110,7 @@ fn told(args: &SitesArgs, plan: &Plan) -> Result<Told> {
     };
     let winds = args.releases.winds(plan)?;
     let times = args.releases.times(plan, &winds)?;
-    let options = args.releases.options();
+    let options = args.releases.options(plan);
     let units = options.units;
     if let Some(target) = &args.into {
         let allowed = Allowed {

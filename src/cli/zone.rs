@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use serde::Serialize;
 
+use super::instead::{Instead, ReleaseInstead, heading};
 use super::options::{RunArgs, with_threads};
 use super::output;
 use super::progress::Progress;
@@ -25,6 +26,12 @@ pub struct ZoneArgs {
     /// Which winds.
     #[command(flatten)]
     pub winds: WindArgs,
+    /// When, in place of the plan's time.
+    #[command(flatten)]
+    pub late: ReleaseInstead,
+    /// What else stands in place of the plan's.
+    #[command(flatten)]
+    pub instead: Instead,
     /// Also writes the zone as GeoJSON; "-" prints it, and the table goes to stderr.
     #[arg(long, value_name = "PATH")]
     pub out: Option<PathBuf>,
@@ -55,16 +62,18 @@ struct Summary<'a> {
 ///
 /// Whatever is wrong with the plan, the winds, the flight or the place to write to.
 pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Result<()> {
-    let plan = Plan::read(&args.plan)?;
+    let mut plan = Plan::read(&args.plan)?;
+    let options = Options {
+        keep_draws: args.keep_draws,
+        ..args.run.options(args.draws, &plan)
+    };
+    args.late.apply(&mut plan)?;
+    args.instead.apply(&mut plan, options.units)?;
     let winds = args.winds.read(&plan)?;
     let to_stdout = args.out.as_deref() == Some(Path::new("-"));
     let unfinished = match &args.out {
         Some(path) if !to_stdout => Some(UnfinishedFile::begin(path)?),
         _ => None,
-    };
-    let options = Options {
-        keep_draws: args.keep_draws,
-        ..args.run.options(args.draws)
     };
     let units = options.units;
     let prediction = with_threads(args.run.threads, || {
@@ -76,7 +85,8 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
     let report = if args.json {
         as_json(&prediction)?
     } else {
-        zone_table::table(&prediction.zone, &prediction.facts, &plan.timezone, units)
+        heading(&plan)
+            + &zone_table::table(&prediction.zone, &prediction.facts, &plan.timezone, units)
     };
     if let Some(unfinished) = unfinished {
         unfinished.finish(geojson::text(&prediction.zone).as_bytes())?;

@@ -1,10 +1,12 @@
-//! The time of release in a plan: with an offset, or as the clocks of the plan's time zone show it.
+//! What a plan's people read: the time of release, with an offset or as the clocks of the plan's time
+//! zone show it, and units.
 
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use super::document::{Faults, Section};
 use crate::clock::local::read_time;
+use crate::units::UnitSystem;
 
 /// The release time of `[flight]`; `zone` where the plan names one that exists.
 pub fn release(s: &Section, zone: Option<&TimeZone>, faults: &mut Faults) -> Option<Timestamp> {
@@ -21,6 +23,20 @@ pub fn release(s: &Section, zone: Option<&TimeZone>, faults: &mut Faults) -> Opt
         Err(wrong) => {
             let at = s.span("release");
             faults.note(at, &s.path("release"), wrong.found, wrong.expected);
+            None
+        }
+    }
+}
+
+/// The units that the plan's people read.
+pub fn units(s: &Section, faults: &mut Faults) -> Option<UnitSystem> {
+    let expected = "\"metric\" or \"us\"";
+    match s.text("units", expected, faults)? {
+        "metric" => Some(UnitSystem::Metric),
+        "us" => Some(UnitSystem::Us),
+        other => {
+            let found = format!("\"{other}\"");
+            faults.note(s.span("units"), &s.path("units"), found, expected);
             None
         }
     }

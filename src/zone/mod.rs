@@ -104,7 +104,7 @@ pub fn predict_and_keep(
     flown: impl Fn() + Sync,
 ) -> Result<(Prediction, Kept)> {
     let units = options.units;
-    let (mut assumed, mut notes) = (Vec::new(), Vec::new());
+    let (mut assumed, mut notes) = (plan.replaced.clone(), Vec::new());
     let site = SiteWinds::new(plan.site, input, [plan.release; 2])?;
     let weather = site.weather(plan, units, &mut assumed)?;
     let ground = terrain::around(plan, input, plan.site, terrain::FAR_M)?;
