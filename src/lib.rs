@@ -42,6 +42,7 @@ pub mod brief;
 pub mod choice;
 pub mod clock;
 pub mod compare;
+pub mod draft;
 pub mod earth;
 pub mod error;
 pub mod fetch;
@@ -70,7 +71,6 @@ pub use self::{
     geodesy::Position,
     plan::Plan,
     spread::region::{GroundContour, GroundEllipse},
-    units::UnitSystem,
     winds::Winds,
     zone::{Facts, Mark, Options, Prediction, Zone, predict},
 };

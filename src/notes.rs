@@ -285,6 +285,13 @@ pub enum Assumption {
     /// A quiet tracker was heard last on the planned flight, and nothing was learnt on the way.
     HeardOnPlannedFlight,
 
+    // the command line
+    /// Something was given in place of what the plan says.
+    Replaced {
+        /// What, in words.
+        what: String,
+    },
+
     // In words still.
     /// One that its maker has in words already.
     InWords {

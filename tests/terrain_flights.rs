@@ -15,7 +15,6 @@ use windfall::ground::region::Region;
 use windfall::ground::terrain::Terrain;
 use windfall::plan::Plan;
 use windfall::sources::{Ascent, read_soundings};
-use windfall::units::UnitSystem;
 use windfall::winds::Winds;
 use windfall::zone::{Options, Prediction, predict};
 
@@ -23,7 +22,6 @@ const OPTIONS: Options = Options {
     draws: 400,
     seed: 1,
     keep_draws: true,
-    units: UnitSystem::Metric,
 };
 
 /// 10 m/s from the west everywhere, without temperatures.

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
+use super::instead::{Instead, ReleaseInstead, heading};
 use super::options::{RunArgs, with_threads};
 use super::output;
 use super::progress::Progress;
@@ -25,6 +26,12 @@ pub struct ZoneArgs {
     /// Which winds.
     #[command(flatten)]
     pub winds: WindArgs,
+    /// When, in place of the plan's time.
+    #[command(flatten)]
+    pub late: ReleaseInstead,
+    /// What else stands in place of the plan's.
+    #[command(flatten)]
+    pub instead: Instead,
     /// Also writes the zone as GeoJSON; "-" prints it, and the table goes to stderr.
     #[arg(long, value_name = "PATH")]
     pub out: Option<PathBuf>,
@@ -48,18 +55,20 @@ pub struct ZoneArgs {
 ///
 /// Whatever is wrong with the plan, the winds, the flight or the place to write to.
 pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Result<()> {
-    let plan = Plan::read(&args.plan)?;
+    let mut plan = Plan::read(&args.plan)?;
+    let options = Options {
+        keep_draws: args.keep_draws,
+        ..args.run.options(args.draws)
+    };
+    args.late.apply(&mut plan)?;
+    let units = args.run.units(&plan);
+    args.instead.apply(&mut plan, units)?;
     let winds = args.winds.read(&plan)?;
     let to_stdout = args.out.as_deref() == Some(Path::new("-"));
     let unfinished = match &args.out {
         Some(path) if !to_stdout => Some(UnfinishedFile::begin(path)?),
         _ => None,
     };
-    let options = Options {
-        keep_draws: args.keep_draws,
-        ..args.run.options(args.draws)
-    };
-    let units = options.units;
     let prediction = with_threads(args.run.threads, || {
         let progress = Progress::new(args.draws, 512);
         let prediction = predict(&plan, &winds, options, || progress.step());
@@ -69,7 +78,8 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
     let report = if args.json {
         as_json(&prediction, units)?
     } else {
-        tables::zone::table(&prediction.zone, &prediction.facts, &plan.timezone, units)
+        heading(&plan)
+            + &tables::zone::table(&prediction.zone, &prediction.facts, &plan.timezone, units)
     };
     if let Some(unfinished) = unfinished {
         unfinished.finish(geojson::text(&prediction.zone, units).as_bytes())?;

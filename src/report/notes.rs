@@ -254,6 +254,7 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             assumption: of,
         } => format!("{site}: {}", assumption(of, units)),
 
+        Assumption::Replaced { what } => what.clone(),
         Assumption::InWords { words } => words.clone(),
     }
 }

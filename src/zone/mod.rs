@@ -36,7 +36,6 @@ use crate::plan::Plan;
 use crate::spread::members::MemberSpread;
 use crate::spread::region::Regions;
 use crate::spread::run::{Landing, quantiles};
-use crate::units::UnitSystem;
 use crate::vehicle::balloon::sphere_diameter_m;
 use crate::vehicle::burst::Burst;
 use crate::winds::Winds;
@@ -50,21 +49,18 @@ pub struct Options {
     pub seed: u64,
     /// Whether the zone keeps every landing.
     pub keep_draws: bool,
-    /// Units in which assumptions and messages are worded.
-    pub units: UnitSystem,
 }
 
 /// Flights drawn unless the user says otherwise.
 pub const DRAWS: u64 = 2_000;
 
-/// [`DRAWS`] flights that are not kept, in metric words.
+/// [`DRAWS`] flights that are not kept.
 impl Default for Options {
     fn default() -> Self {
         Options {
             draws: DRAWS,
             seed: 1,
             keep_draws: false,
-            units: UnitSystem::default(),
         }
     }
 }
@@ -127,7 +123,9 @@ pub fn predict_and_keep(
     };
     let off_ground = terrain::off_ground(heights, plan.site.position, site_m);
     let mut zone = story.zone(options)?;
-    zone.assumptions = story.assumptions(elevation_assumed);
+    zone.assumptions = plan.replaced.clone();
+    zone.assumptions
+        .extend(story.assumptions(elevation_assumed));
     zone.notes = off_ground.map(Note::ReleaseOffGround).into_iter().collect();
     zone.notes.extend(story.notes());
     let facts = story.facts(&plan.name)?;
