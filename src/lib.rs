@@ -6,7 +6,8 @@
 //! little different in lift, burst, drag, parachute and wind.
 //!
 //! ```
-//! use windfall::{Options, Plan, Winds, predict};
+//! use windfall::report::notes::assumptions;
+//! use windfall::{Options, Plan, UnitSystem, Winds, predict};
 //!
 //! # fn main() -> windfall::Result<()> {
 //! let plan = Plan::read("samples/high-plains/plan.toml")?;
@@ -22,8 +23,9 @@
 //! assert!(ellipse.shape.held.is_some_and(|share| (share - 0.9).abs() < 0.005));
 //! assert!(ellipse.center.distance_m(zone.landing.position) < ellipse.shape.semi_major_m);
 //!
-//! // What it rests on, in words for people.
-//! assert!(zone.assumptions.iter().any(|words| words.contains("assumed")));
+//! // What it rests on: data with a code and numbers, and words for people.
+//! let words = assumptions(&zone.assumptions, UnitSystem::Metric);
+//! assert!(words.iter().any(|words| words.contains("assumed")));
 //! # Ok(())
 //! # }
 //! ```
@@ -67,6 +69,7 @@ pub mod zone;
 pub use self::{
     error::{Error, Fault, Result},
     geodesy::Position,
+    notes::{Assumption, Note},
     plan::Plan,
     spread::region::{GroundContour, GroundEllipse},
     units::UnitSystem,

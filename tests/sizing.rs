@@ -123,7 +123,7 @@ fn sensitivities_of_the_1000_g_row() {
     let filled = stack.solve(Known::FreeLift(1.06)).unwrap();
     let wider = |share: f64| {
         stack
-            .with_burst_diameter(share * 7.86)
+            .with_wider_burst(share)
             .fly(&filled)
             .unwrap()
             .burst_m
