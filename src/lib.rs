@@ -32,8 +32,8 @@
 //!
 //! Numbers are `f64` in SI units, named in each field; places are degrees on WGS84, altitudes above
 //! mean sea level. The same seed gives the same zone on any number of threads. Whatever a person can
-//! mend is an [`Error`] that says what was found and what would be right. [`report::geojson::text`]
-//! makes a zone into GeoJSON for a map.
+//! mend is an [`Error`] that says what was found and what would be right.
+//! [`report::files::geojson::text`] makes a zone into GeoJSON for a map.
 //!
 //! The other jobs of the command line have a module each: [`choice`] compares days and sites,
 //! [`fill`] sizes the balloon, [`mod@brief`] briefs the crew, [`fetch`] downloads forecasts. Data
@@ -43,6 +43,7 @@ pub mod atmosphere;
 pub mod brief;
 pub mod choice;
 pub mod clock;
+pub mod compare;
 pub mod earth;
 pub mod error;
 pub mod fetch;

@@ -6,6 +6,7 @@ use std::io::{self, ErrorKind, Write};
 use std::process::ExitCode;
 
 use self::cli::brief::{self, BriefArgs};
+use self::cli::compare::{self, CompareArgs};
 use self::cli::days::{self, DaysArgs};
 use self::cli::fetch::{self, FetchArgs};
 use self::cli::fill::{self, FillArgs};
@@ -37,6 +38,7 @@ enum Command {
     Fill(FillArgs),
     Sites(SitesArgs),
     Brief(BriefArgs),
+    Compare(CompareArgs),
     Winds(WindsArgs),
     Fetch(FetchArgs),
 }
@@ -51,6 +53,7 @@ fn main() -> ExitCode {
         Some(Command::Fill(args)) => fill::run(&args, &mut out),
         Some(Command::Sites(args)) => sites::run(&args, &mut out),
         Some(Command::Brief(args)) => brief::run(&args, &mut out),
+        Some(Command::Compare(args)) => compare::run(&args, &mut out),
         Some(Command::Winds(args)) => winds::run(&args, &mut out),
         Some(Command::Fetch(args)) => fetch::run(&args, &mut out, &mut talk),
         None => {

@@ -1,19 +1,24 @@
-//! What an answer rests on and what to know about it, as data: a code and the numbers, in SI.
-//!
-//! Whoever makes an answer says here what it assumed and noticed; `report::notes` puts it into words
-//! and into a person's units.
+//! What was assumed and what is to be known about a result, as data: each with a code and its numbers
+//! in SI. The report has the words.
 
 use std::fmt;
 
 use jiff::Timestamp;
 use serde::Serialize;
 
-/// Something that was assumed.
+/// Something that nobody gave and that the result rests on.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(tag = "code", rename_all = "snake_case")]
 #[non_exhaustive]
 pub enum Assumption {
-    // zone and winds: the stack
+    // In words still.
+    /// One that its maker has in words already.
+    InWords {
+        /// The words.
+        words: String,
+    },
+
+    // Zone and winds: the stack.
     /// The burst diameter, which the plan does not give, is that of a table.
     BurstDiameter {
         /// The diameter, m.
@@ -23,8 +28,6 @@ pub enum Assumption {
         /// Which table, and how it was read.
         from: String,
     },
-    /// The gas is pure.
-    PureGas,
     /// The drag coefficient of the parachute, on its laid-out area.
     ParachuteDrag {
         /// The coefficient.
@@ -49,7 +52,7 @@ pub enum Assumption {
         sigma: f64,
     },
 
-    // zone and winds: what varies
+    // Zone and winds: what varies.
     /// How much something varies.
     Varies {
         /// What.
@@ -77,7 +80,7 @@ pub enum Assumption {
         two_thirds_below_s: f64,
     },
 
-    // zone and winds: the site and the ground
+    // Zone and winds: the site and the ground.
     /// Elevation of the site.
     SiteElevation {
         /// Above mean sea level, m.
@@ -100,7 +103,7 @@ pub enum Assumption {
         share: f64,
     },
 
-    // zone and winds: the air and the winds
+    // Zone and winds: the air and the winds.
     /// The winds tell nothing of the air: it is that of the standard atmosphere.
     StandardAir,
     /// Without winds the air is that of the standard atmosphere.
@@ -196,7 +199,73 @@ pub enum Assumption {
     /// The release is not on the ground.
     ReleaseOffGround(OffGround),
 
-    // choice
+    // Fill.
+    /// The gas is pure.
+    PureGas,
+    /// The filler on the neck weighs nothing.
+    WeightlessFiller,
+    /// Parts of the load without a kind are packages.
+    CountedAsPackages {
+        /// Their names.
+        names: Vec<String>,
+    },
+    /// Cylinders are as warm as the air.
+    CylindersAsWarmAsAir {
+        /// The air at the site, K.
+        temperature_k: f64,
+    },
+    /// Cylinders of a usual size, where the plan has none.
+    UsualCylinders {
+        /// Volume of the water that one holds, m3.
+        water_volume_m3: f64,
+        /// Pressure on its gauge, Pa.
+        gauge_pa: f64,
+    },
+    /// The ascent goes by the drag curve that was fitted, without wind up or down.
+    FittedAscent,
+    /// Some balloons burst early, which the deviation of the burst does not hold.
+    EarlyBursts {
+        /// The share that does.
+        share: f64,
+        /// From this share of the burst diameter ...
+        least_diameter_share: f64,
+        /// ... to this one.
+        most_diameter_share: f64,
+    },
+
+    // Choice.
+    /// The limit of the wind at the ground.
+    SurfaceWindLimit {
+        /// The limit, m/s.
+        limit_m_s: f64,
+    },
+    /// The limit of the share of draws on any one thing to keep clear of.
+    KeepOutLimit {
+        /// The limit.
+        limit_share: f64,
+    },
+    /// The daylight wanted after the landing.
+    DaylightLimit {
+        /// At least, s.
+        limit_s: f64,
+    },
+    /// How near to something counts, where the plan does not say.
+    HitDistances,
+    /// Lakes, rivers and towns are those of a coarse map.
+    CoarseGround,
+    /// The air around airports stands in for controlled airspace.
+    AirportsForAirspace,
+    /// Candidates beyond the best are judged by flights carried over from the middle of all.
+    CarriedOver {
+        /// How many candidates there are.
+        candidates: usize,
+        /// How many of them were flown themselves.
+        flown: usize,
+    },
+    /// Sites of unknown elevation lie as high as the plan's.
+    ElevationAsPlanned,
+    /// Neighbouring places of launch regions have the same drift.
+    SameDriftNearby,
     /// An assumption that concerns one of several sites.
     OfSite {
         /// What the site is called.
@@ -205,24 +274,21 @@ pub enum Assumption {
         assumption: Box<Assumption>,
     },
 
-    // In words still.
-    /// One that its maker has in words already.
-    InWords {
-        /// The words.
-        words: String,
+    // Brief.
+    /// When filling begins.
+    FillingBegins {
+        /// How long before the release, s.
+        before_release_s: f64,
     },
-}
-
-impl From<String> for Assumption {
-    fn from(words: String) -> Assumption {
-        Assumption::InWords { words }
-    }
-}
-
-impl From<&str> for Assumption {
-    fn from(words: &str) -> Assumption {
-        Assumption::in_words(words)
-    }
+    /// The tracker is heard along a line of sight over an earth of 4/3 its radius.
+    RadioLineOfSight {
+        /// Whether hills count; else the ground is smooth.
+        with_terrain: bool,
+        /// The antenna's height above the ground, m.
+        antenna_m: f64,
+    },
+    /// A quiet tracker was heard last on the planned flight, and nothing was learnt on the way.
+    HeardOnPlannedFlight,
 }
 
 impl Assumption {
@@ -280,16 +346,16 @@ pub struct OffGround {
     pub smoothed: bool,
 }
 
-/// Something to know about an answer.
+/// Something to know about a result.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(tag = "code", rename_all = "snake_case")]
 #[non_exhaustive]
 pub enum Note {
-    // zone and winds: the ground
+    // Zone and winds: the ground.
     /// The release is not on the ground.
     ReleaseOffGround(OffGround),
 
-    // zone and winds: the winds
+    // Zone and winds: the winds.
     /// Most of the zone's width is that of winds of another time or place.
     BetterWinds {
         /// Their time from the release, s, if that is far.
@@ -332,7 +398,7 @@ pub enum Note {
         for_s: f64,
     },
 
-    // zone and winds: the draws
+    // Zone and winds: the draws.
     /// Draws left the winds.
     DrawsLeft {
         /// The share of the draws.
@@ -352,7 +418,7 @@ pub enum Note {
         why: NoLanding,
     },
 
-    // zone and winds: the regions
+    // Zone and winds: the regions.
     /// There are no contours: there are too few draws for a density.
     TooFewForContours {
         /// How many draws there are.
@@ -378,6 +444,14 @@ pub enum Note {
         /// How many pieces.
         count: usize,
     },
+
+    // Fill.
+    /// The plan states rates of ascent, which a fill does not go by.
+    RatesOfPlanUnused,
+    /// The plan states the burst altitude, which the gas does not change.
+    BurstAltitudeOfPlan,
+    /// No thresholds were asked for.
+    NoThresholds,
 }
 
 /// Why a flight does not come down.

@@ -67,20 +67,27 @@ fn check(result: &Value, name: &str) {
         assert!(zoom("wheeled")[2] < 0.9 * nearer[2], "{at}");
         assert!(zoom("farther")[2] > zoom("wheeled")[2], "{at}");
         assert_eq!(zoom("again"), whole, "{at}");
-        let axe = &found["axe"];
-        assert_eq!(axe["violations"], serde_json::json!([]), "{at}");
-        let passes = axe["passes"].as_array().unwrap();
-        for rule in [
-            "color-contrast",
-            "html-has-lang",
-            "heading-order",
-            "svg-img-alt",
-        ] {
-            assert!(
-                passes.iter().any(|p| p == rule),
-                "{at}: {rule} was not tried: {passes:?}"
-            );
+        for scheme in ["light", "dark"] {
+            let at = format!("{at}, {scheme}");
+            let axe = &found["axe"][scheme];
+            assert_eq!(axe["violations"], serde_json::json!([]), "{at}");
+            let passes = axe["passes"].as_array().unwrap();
+            for rule in [
+                "color-contrast",
+                "html-has-lang",
+                "heading-order",
+                "svg-img-alt",
+            ] {
+                assert!(
+                    passes.iter().any(|p| p == rule),
+                    "{at}: {rule} was not tried: {passes:?}"
+                );
+            }
         }
+        assert_ne!(
+            found["axe"]["light"]["paper"], found["axe"]["dark"]["paper"],
+            "{at}: dark is as light"
+        );
         assert_eq!(found["sections"].as_array().unwrap().len(), 11, "{at}");
     }
     assert_eq!(result["withoutScript"]["requests"], serde_json::json!([]));

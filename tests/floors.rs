@@ -21,7 +21,7 @@ const FLOORS: [&[&str]; 17] = [
     &["plan"],
     &["fetch", "winds"],
     &["zone"],
-    &["choice", "fill"],
+    &["choice", "compare", "fill"],
     &["brief"],
     &["report"],
     &["cli"],

@@ -11,7 +11,7 @@ use proptest::prelude::*;
 use serde_json::{Value, json};
 use windfall::geodesy::{LocalFrame, Position};
 use windfall::notes::Assumption;
-use windfall::report::geojson::{collection, text};
+use windfall::report::files::geojson::{collection, text};
 use windfall::spread::region::{Ellipse, GroundContour, GroundPolygon};
 use windfall::units::UnitSystem;
 use windfall::zone::{Mark, Zone};

@@ -25,7 +25,6 @@ const OPTIONS: Options = Options {
     draws: 400,
     seed: 1,
     keep_draws: true,
-    units: UnitSystem::Metric,
 };
 
 /// 10 m/s from the west everywhere, without temperatures.

@@ -19,8 +19,8 @@ pub struct Basis {
     /// The zone of people's times.
     #[serde(skip)]
     pub timezone: TimeZone,
-    /// The limits in words.
-    pub limits: Vec<String>,
+    /// The limits.
+    pub limits: Limits,
     /// The region and hours that a forecast covers, in words.
     pub covered: Option<String>,
     /// Draws for each release.
@@ -49,7 +49,7 @@ pub fn basis(
     Basis {
         name: plan.name.clone(),
         timezone: plan.timezone.clone(),
-        limits: limits.in_words(options.units),
+        limits: *limits,
         covered: input.covered(),
         draws: options.draws,
         seed: options.seed,

@@ -23,9 +23,6 @@ pub struct Candidate {
     pub elevation_m: Option<f64>,
 }
 
-/// What is assumed of places of which nothing else tells how high they lie.
-pub const AS_PLANNED: &str = "sites without an elevation lie as high as the plan's site, assumed";
-
 impl Candidate {
     /// A place of which nothing else is known.
     pub fn at(position: Position) -> Candidate {

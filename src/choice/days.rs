@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 
-use super::answer::{Days, Row};
+use super::answer::{Days, ReleaseRow};
 use super::basis::basis;
 use super::ground;
 use super::judge::{Judge, rank};
@@ -31,7 +31,7 @@ pub fn days(
     done: impl Fn() + Sync,
 ) -> Result<Days> {
     let mut assumed = Vec::new();
-    let limits = Limits::of(&plan.limits, options.units, &mut assumed);
+    let limits = Limits::of(&plan.limits, &mut assumed);
     let ground = terrain::around(&plan.ground, input, plan.site.position, terrain::FAR_M)?;
     let cylinders = default_cylinders();
     let flown_in = FlownIn {
@@ -47,15 +47,15 @@ pub fn days(
         .collect();
     let places: Vec<Normal> = landings.iter().map(|l| l.place).collect();
     let map = ground::map(&plan.ground, plan.site.position, &places)?;
-    let judge = Judge::new(plan, &map, &cylinders, limits, options.units);
-    let rows: Result<Vec<Row>> = tried
+    let judge = Judge::new(plan, &map, &cylinders, limits);
+    let rows: Result<Vec<ReleaseRow>> = tried
         .iter()
         .map(|t| judge.row(plan.site.position, t))
         .collect();
     let mut rows = rows?;
     rank(&mut rows);
     let landed_on = terrain::sources(ground.as_deref(), &landings);
-    assumed.extend(ground::ASSUMED.map(Assumption::from));
+    assumed.extend(ground::ASSUMED);
     assumed.extend(terrain::assumed(&landed_on));
     let off_ground = plan
         .site

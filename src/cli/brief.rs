@@ -16,7 +16,9 @@ use windfall::brief::brief;
 use windfall::error::{Error, Result};
 use windfall::files::write_atomically;
 use windfall::plan::Plan;
-use windfall::report::{brief_page, calendar, geojson, gpx, kml, map, zone_csv};
+use windfall::report::files::{calendar, geojson, gpx, kml, zone_csv};
+use windfall::report::round_heights::round_heights;
+use windfall::report::{pages, pictures::map};
 use windfall::units::UnitSystem;
 use windfall::zone::DRAWS;
 
@@ -56,12 +58,14 @@ pub fn run(args: &BriefArgs, out: &mut impl Write) -> Result<()> {
     let plan = Plan::read(&args.plan)?;
     let winds = args.winds.read(&plan)?;
     let options = args.run.options(args.draws);
+    let units = args.run.units.into();
     let made = args.made.unwrap_or_else(Timestamp::now);
     let files = with_threads(args.run.threads, || {
         let progress = Progress::new(args.draws, 512);
-        let brief = brief(&plan, &winds, options, made, || progress.step())?;
+        let heights = round_heights(units);
+        let brief = brief(&plan, &winds, options, &heights, made, || progress.step())?;
         progress.done();
-        files(&brief, options.units)
+        files(&brief, units)
     })?;
     fs::create_dir_all(&args.out).map_err(|cause| Error::file(&args.out, "make", cause))?;
     let mut told = String::new();
@@ -84,7 +88,7 @@ fn line(path: &Path, bytes: usize) -> String {
 /// The files of a briefing by name.
 fn files(brief: &Brief, units: UnitSystem) -> Result<Vec<(&'static str, Vec<u8>)>> {
     let (page, picture) = rayon::join(
-        || brief_page::text(brief, units),
+        || pages::brief::text(brief, units),
         || {
             let map = map::draw(brief, units);
             Ok::<_, Error>((map.svg(), map.scaled_png(PIXELS)?))

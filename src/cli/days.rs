@@ -12,7 +12,7 @@ use super::releases::ReleasesArgs;
 use windfall::choice::days::days;
 use windfall::error::Result;
 use windfall::plan::Plan;
-use windfall::report::{days as report, days_picture};
+use windfall::report::{json, pictures, tables::days as report};
 
 /// Compares release times over the days that the winds cover, and ranks them by the plan's limits.
 #[derive(Debug, Args)]
@@ -44,7 +44,7 @@ pub fn run(args: &DaysArgs, out: &mut impl Write) -> Result<()> {
     let times = releases.times(&plan, &winds)?;
     let unfinished = output::begin(&args.out)?;
     let options = releases.options();
-    let units = options.units;
+    let units = releases.run.units.into();
     let compared = with_threads(releases.run.threads, || {
         let progress = Progress::new(times.len() as u64, 1);
         let compared = days(&plan, &winds, &times, options, || progress.step());
@@ -53,16 +53,16 @@ pub fn run(args: &DaysArgs, out: &mut impl Write) -> Result<()> {
     })?;
     for (file, path) in unfinished {
         let bytes = match output::extension(path).as_deref() {
-            Some("csv") => report::csv(&compared)?.into_bytes(),
-            Some("json") => output::json(&compared)?.into_bytes(),
+            Some("csv") => report::csv(&compared, units)?.into_bytes(),
+            Some("json") => output::json(&json::days(&compared, units))?.into_bytes(),
             Some("geojson") => report::geojson(&compared, units).into_bytes(),
-            Some("png") => days_picture::draw(&compared, units).png()?,
-            _ => days_picture::draw(&compared, units).svg().into_bytes(),
+            Some("png") => pictures::days::draw(&compared, units).png()?,
+            _ => pictures::days::draw(&compared, units).svg().into_bytes(),
         };
         file.finish(&bytes)?;
     }
     let text = if releases.json {
-        output::json(&compared)?
+        output::json(&json::days(&compared, units))?
     } else {
         report::table(&compared, units)
     };

@@ -13,7 +13,8 @@ use windfall::fill::findings::SLOW_M_S;
 use windfall::fill::rules::RuleBook;
 use windfall::fill::{Options, checklist, size};
 use windfall::plan::Plan;
-use windfall::report::{fill_card, fill_picture, fill_table};
+use windfall::report::fill_words::round_in_kg;
+use windfall::report::{json, pages::fill_card, pictures, tables};
 use windfall::sizing::Known;
 use windfall::units::{Dimension, UnitSystem, parse};
 
@@ -152,23 +153,23 @@ pub fn run(args: &FillArgs, out: &mut impl Write) -> Result<()> {
         known: args.known(),
         lifted_kg: args.lifted,
         rules,
-        units,
+        round_in_kg: round_in_kg(units),
     };
     let fill = size(&plan, winds.as_ref(), options)?;
     for (file, path) in unfinished {
-        let picture = || fill_picture::draw(&fill, SLOW_M_S, units);
+        let picture = || pictures::fill::draw(&fill, SLOW_M_S, units);
         let bytes = match output::extension(path).as_deref() {
             Some("txt") => fill_card::text(&fill, &list, units).into_bytes(),
             Some("html") => fill_card::html(&fill, &list, units).into_bytes(),
-            Some("json") => output::json(&fill)?.into_bytes(),
+            Some("json") => output::json(&json::fill(&fill, units))?.into_bytes(),
             Some("png") => picture().png()?,
             _ => picture().svg().into_bytes(),
         };
         file.finish(&bytes)?;
     }
     let report = match args.json {
-        true => output::json(&fill)?,
-        false => fill_table::table(&fill, units),
+        true => output::json(&json::fill(&fill, units))?,
+        false => tables::fill::table(&fill, units),
     };
     output::print(out, "standard output", &report)
 }

@@ -1,6 +1,7 @@
 //! The commands, one file each.
 
 pub mod brief;
+pub mod compare;
 pub mod days;
 pub mod fetch;
 pub mod fill;

@@ -43,13 +43,12 @@ pub struct RunArgs {
 }
 
 impl RunArgs {
-    /// So many draws, with this seed and in these units.
+    /// So many draws, with this seed.
     pub fn options(&self, draws: u64) -> Options {
         Options {
             draws,
             seed: self.seed,
             keep_draws: false,
-            units: self.units.into(),
         }
     }
 }

@@ -11,8 +11,8 @@ use super::output;
 use windfall::error::{Error, Result};
 use windfall::files::write_atomically;
 use windfall::geodesy::Position;
-use windfall::report::picture::Picture;
-use windfall::report::{forecast, profile_picture, winds};
+use windfall::report::pictures::{self, picture::Picture};
+use windfall::report::tables::{forecast, winds};
 use windfall::sources::grid::GridFile;
 use windfall::sources::grid::archive::{Archive, Joining};
 use windfall::sources::{self, Ascent, Format};
@@ -80,7 +80,10 @@ fn show_ascents(args: &WindsArgs, ascents: &[Ascent], out: &mut impl Write) -> R
             "" => file_name(Path::new(&first.file)),
             name => name.to_owned(),
         };
-        write_picture(path, &profile_picture::draw(&first.sounding, &title, units))?;
+        write_picture(
+            path,
+            &pictures::profile::draw(&first.sounding, &title, units),
+        )?;
     }
     let report = if args.json {
         output::json(&ascents)?

@@ -12,9 +12,8 @@ use super::wind_files::WindArgs;
 use windfall::error::Result;
 use windfall::files::UnfinishedFile;
 use windfall::plan::Plan;
-use windfall::report::{geojson, notes, zone_table};
-use windfall::units::UnitSystem;
-use windfall::zone::{DRAWS, Options, Prediction, Zone, predict};
+use windfall::report::{files::geojson, json, tables};
+use windfall::zone::{DRAWS, Options, predict};
 
 /// Predicts the landing zone of a plan: where, when, and how sure.
 #[derive(Debug, Args)]
@@ -59,7 +58,7 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
         keep_draws: args.keep_draws,
         ..args.run.options(args.draws)
     };
-    let units = options.units;
+    let units = args.run.units.into();
     let prediction = with_threads(args.run.threads, || {
         let progress = Progress::new(args.draws, 512);
         let prediction = predict(&plan, &winds, options, || progress.step());
@@ -67,9 +66,9 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
         prediction
     })?;
     let report = if args.json {
-        as_json(&prediction, units)?
+        output::json(&json::zone(&prediction, units))?
     } else {
-        zone_table::table(&prediction.zone, &prediction.facts, &plan.timezone, units)
+        tables::zone::table(&prediction.zone, &prediction.facts, &plan.timezone, units)
     };
     if let Some(unfinished) = unfinished {
         unfinished.finish(geojson::text(&prediction.zone, units).as_bytes())?;
@@ -84,18 +83,4 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
     } else {
         output::print(out, "standard output", &report)
     }
-}
-
-/// The zone without its track, and the facts.
-fn as_json(prediction: &Prediction, units: UnitSystem) -> Result<String> {
-    let Prediction { zone, facts } = prediction;
-    let bare = Zone {
-        track: Vec::new(),
-        draws: None,
-        ..zone.clone()
-    };
-    let mut json = serde_json::json!({"zone": bare, "facts": facts});
-    json["zone"]["assumptions"] = notes::assumptions_json(&zone.assumptions, units);
-    json["zone"]["notes"] = notes::notes_json(&zone.notes, units);
-    output::json(&json)
 }

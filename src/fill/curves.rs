@@ -2,7 +2,7 @@
 
 use rayon::prelude::*;
 
-use super::answer::{Curve, CurvePoint};
+use super::answer::{Curve, CurvePoint, FlightSummary};
 use crate::plan::{Ascent, BalloonPlan, Plan, StackPlan};
 use crate::sizing::{Filled, Stack};
 use crate::vehicle::burst::Burst;
@@ -53,6 +53,6 @@ fn point(stack: &Stack, neck_kg: f64) -> CurvePoint {
         neck_kg,
         volume_m3: filled.volume_m3,
         diameter_m: filled.diameter_m,
-        flight: flight.map(|f| [f.release_rate_m_s, f.burst_m, f.whole_s()]),
+        flight: flight.map(FlightSummary::from),
     }
 }

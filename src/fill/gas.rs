@@ -6,7 +6,6 @@ use crate::error::{Error, Result};
 use crate::notes::Assumption;
 use crate::plan::StackPlan;
 use crate::sizing::{Filled, Stack};
-use crate::units::UnitSystem;
 use crate::vehicle::balloon::Fill;
 use crate::vehicle::cylinder::{Cylinders, all_give_mol, empty};
 
@@ -14,7 +13,7 @@ use crate::vehicle::cylinder::{Cylinders, all_give_mol, empty};
 /// unigases.ae).
 const USUAL_CYLINDER: (f64, f64) = (0.05, 2e7);
 
-/// What the fill takes out of the plan's cylinders, or out of usual ones. Says what it assumes.
+/// What the fill takes out of the plan's cylinders, or out of usual ones. What it assumes goes to `assumed`.
 ///
 /// # Errors
 ///
@@ -23,7 +22,6 @@ pub fn cylinder_use(
     plan: &StackPlan,
     stack: &Stack,
     filled: &Filled,
-    units: UnitSystem,
     assumed: &mut Vec<Assumption>,
 ) -> Result<CylinderUse> {
     let here = stack.here();
@@ -32,10 +30,9 @@ pub fn cylinder_use(
     let mut cylinders = stack.cylinders.clone();
     let at_hand = !cylinders.is_empty();
     if at_hand && plan.cylinders.iter().any(|c| c.temperature_k.is_none()) {
-        assumed.push(format!(
-            "cylinders without a temperature have that of the air, {}, assumed: one that stood in the sun or in a cold van has another",
-            units.temperature(here.temperature_k)
-        ).into());
+        assumed.push(Assumption::CylindersAsWarmAsAir {
+            temperature_k: here.temperature_k,
+        });
     }
     if !at_hand {
         let mut usual = Cylinders {
@@ -48,7 +45,10 @@ pub fn cylinder_use(
         let one = one.ok_or_else(unknown_content)?;
         usual.count = (needed_mol / one).ceil().clamp(1.0, 1e6) as u32;
         cylinders.push(usual);
-        assumed.push("the plan has no [[cylinders]]: told for such of 50 L at 200 bar on the gauge, at the temperature of the air, assumed".into());
+        assumed.push(Assumption::UsualCylinders {
+            water_volume_m3: usual.water_volume_m3,
+            gauge_pa: usual.gauge_pa,
+        });
     }
     let give_mol = all_give_mol(&cylinders, gas, air_pa).ok_or_else(unknown_content)?;
     let emptied = empty(&cylinders, gas, air_pa, needed_mol).ok_or_else(unknown_content)?;

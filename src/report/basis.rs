@@ -7,17 +7,12 @@ use geojson::Feature;
 use serde_json::json;
 
 use super::extent::Extent;
-use super::geojson::gathered;
-use super::notes;
-use super::zone_table::list;
+use super::files::geojson::gathered;
+use super::layout::list;
+use super::{notes, reasons};
 use crate::choice::basis::Basis;
+use crate::report::cautions::CHOOSING;
 use crate::units::UnitSystem;
-
-/// What everybody who chooses a day or a site has to keep in mind.
-const CAUTIONS: [&str; 2] = [
-    "This is a planning aid. It does not say that a flight is safe or permitted: read the rules in force where you fly, and ask the authority and the owners of the land.",
-    "A forecast days ahead changes: compare again with the newest one, and look at the sky.",
-];
 
 /// A title with the flight's name.
 pub(super) fn title(basis: &Basis, what: &str) -> String {
@@ -31,14 +26,14 @@ pub(super) fn title(basis: &Basis, what: &str) -> String {
 /// number of draws.
 pub(super) fn end_of_table(basis: &Basis, ranking: &str, of: &str, units: UnitSystem) -> String {
     let mut text = list("Winds cover", basis.covered.as_slice());
-    text.push_str(&list("Limits", &basis.limits));
+    text.push_str(&list("Limits", &reasons::limits(&basis.limits, units)));
     text.push_str(&list("Ranking", &[ranking]));
     text.push_str(&list(
         "Assumed",
         &notes::assumptions(&basis.assumptions, units),
     ));
     text.push_str(&list("Ground", &basis.sources));
-    text.push_str(&list("Cautions", &CAUTIONS));
+    text.push_str(&list("Cautions", &CHOOSING));
     let _ = writeln!(
         text,
         "\n{of}{} draws for each, seed {}, windfall {}",
@@ -59,7 +54,7 @@ pub(super) fn geojson(
         ("draws", json!(basis.draws)),
         (
             "assumptions",
-            notes::assumptions_json(&basis.assumptions, units),
+            notes::assumptions_json(&basis.assumptions, units).into(),
         ),
     ];
     format!("{}\n", gathered(features, members))

@@ -1,70 +1,28 @@
-//! XML as KML and GPX need it.
+//! HTML and SVG as they leave the program.
+//!
+//! Both are written with the macro of `maud`, which checks at compile time that elements close and
+//! escapes every value put into them: a text becomes markup only where the code says `PreEscaped`.
+//! Templates in files of their own (askama) would need a struct for each of some forty pieces, most
+//! of them tables whose rows depend on the answer; as functions they stay beside the numbers they
+//! write, and SVG is made by the same macro.
 
-use quick_xml::Writer;
-use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
+use maud::{Markup, Render};
 
-/// An XML document being written, two spaces of indent a level.
-pub struct Markup {
-    writer: Writer<Vec<u8>>,
-    open: Vec<&'static str>,
-}
+/// A length or place in a picture, to a tenth of a pixel.
+pub struct Px(pub f64);
 
-impl Markup {
-    /// A document with nothing in it yet.
-    pub fn new() -> Markup {
-        let mut markup = Markup {
-            writer: Writer::new_with_indent(Vec::new(), b' ', 2),
-            open: Vec::new(),
-        };
-        markup.put(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)));
-        markup
-    }
-
-    /// Opens an element.
-    pub fn open(&mut self, name: &'static str, attributes: &[(&str, &str)]) {
-        self.put(Event::Start(start(name, attributes)));
-        self.open.push(name);
-    }
-
-    /// Closes the element opened last.
-    pub fn close(&mut self) {
-        if let Some(name) = self.open.pop() {
-            self.put(Event::End(BytesEnd::new(name)));
-        }
-    }
-
-    /// An element that holds a text.
-    pub fn text(&mut self, name: &'static str, text: &str) {
-        self.put(Event::Start(BytesStart::new(name)));
-        self.put(Event::Text(BytesText::new(&without_controls(text))));
-        self.put(Event::End(BytesEnd::new(name)));
-    }
-
-    /// The document, everything closed, ending in a newline.
-    pub fn finish(mut self) -> String {
-        while !self.open.is_empty() {
-            self.close();
-        }
-        let mut text = String::from_utf8(self.writer.into_inner()).unwrap_or_default();
-        text.push('\n');
-        text
-    }
-
-    fn put(&mut self, event: Event) {
-        // Writing to memory does not fail.
-        let _ = self.writer.write_event(event);
+impl Render for Px {
+    fn render_to(&self, buffer: &mut String) {
+        buffer.push_str(&format!("{:.1}", self.0));
     }
 }
 
-fn start<'a>(name: &'a str, attributes: &[(&str, &str)]) -> BytesStart<'a> {
-    let mut start = BytesStart::new(name);
-    for (key, value) in attributes {
-        start.push_attribute((*key, without_controls(value).as_str()));
-    }
-    start
+/// Markup as the text of a file.
+pub fn document(markup: Markup) -> String {
+    without_controls(&markup.into_string())
 }
 
-/// A text without what XML 1.0 cannot hold (section 2.2, Char).
+/// A text without what XML 1.0 cannot hold (section 2.2, Char) and HTML does not allow.
 pub fn without_controls(text: &str) -> String {
     text.chars()
         .filter(|&c| {
@@ -76,18 +34,17 @@ pub fn without_controls(text: &str) -> String {
 
 #[cfg(test)]
 mod tests {
+    use maud::html;
+
     use super::*;
 
     #[test]
-    fn text_and_attributes_are_escaped() {
-        let mut markup = Markup::new();
-        markup.open("a", &[("b", "\"<&>'\u{1}")]);
-        markup.text("c", "x < y & \"z\" ]]> \u{0}\u{1b}\u{1f388}");
-        let text = markup.finish();
-        assert!(text.starts_with("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<a b="));
-        assert!(text.contains("x &lt; y &amp; "), "{text}");
-        assert!(text.contains("]]&gt; \u{1f388}</c>"), "{text}");
-        assert!(text.contains("\"&quot;&lt;&amp;&gt;&apos;\""), "{text}");
-        assert!(text.ends_with("</a>\n"));
+    fn nothing_of_a_plan_becomes_markup() {
+        let text = "</bdi><script>alert('x')</script> \"&\u{7}\u{ffff}";
+        assert_eq!(
+            document(html! { bdi title=(text) { (text) } }),
+            "<bdi title=\"&lt;/bdi&gt;&lt;script&gt;alert('x')&lt;/script&gt; &quot;&amp;\">\
+             &lt;/bdi&gt;&lt;script&gt;alert('x')&lt;/script&gt; &quot;&amp;</bdi>"
+        );
     }
 }

@@ -1,32 +1,21 @@
-//! What people and other programs get to read: tables, pictures, files.
+//! What people and other programs get to read. Each room writes answers in one manner; what several
+//! rooms share lies beside them.
 
-pub mod aim;
-pub mod antimeridian;
 pub mod basis;
-pub mod brief_page;
-pub mod calendar;
-pub mod charts;
-pub mod coordinates;
-pub mod days;
-pub mod days_picture;
+mod cautions;
 mod extent;
-pub mod fill_card;
-pub mod fill_picture;
-pub mod fill_rules;
-pub mod fill_table;
+pub mod files;
 pub mod fill_words;
-pub mod forecast;
-pub mod geojson;
-pub mod gpx;
-pub mod kml;
-pub mod map;
+pub mod findings;
+pub mod json;
+mod layout;
 mod markup;
 pub mod notes;
-pub mod picture;
-pub mod profile_picture;
+pub mod pages;
+mod palette;
+pub mod pictures;
+pub mod reasons;
+pub mod round_heights;
 pub mod site;
-pub mod sites;
-pub mod winds;
+pub mod tables;
 mod words;
-pub mod zone_csv;
-pub mod zone_table;

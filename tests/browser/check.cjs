@@ -65,6 +65,14 @@ const outside = (tab, high) => tab.evaluate((high) => {
   return out;
 }, high);
 
+// What axe-core says of the page as it is shown, and the colours it is shown in.
+const judged = (tab) => tab.evaluate(async () => {
+  const run = await axe.run(document);
+  const told = (v) => ({ id: v.id, impact: v.impact, nodes: v.nodes.map((n) => n.html.slice(0, 200)) });
+  const paper = getComputedStyle(document.body).backgroundColor;
+  return { violations: run.violations.map(told), passes: run.passes.map((p) => p.id), paper };
+});
+
 (async () => {
   fs.mkdirSync(folder, { recursive: true });
   const browser = await puppeteer.launch({
@@ -78,12 +86,13 @@ const outside = (tab, high) => tab.evaluate((high) => {
     const sizes = await tab.evaluate(() => [document.documentElement.scrollWidth, document.documentElement.clientWidth]);
     const zoom = await zoomed(tab);
     await tab.evaluate(axe);
-    const found = await tab.evaluate(async () => {
-      const run = await axe.run(document);
-      const told = (v) => ({ id: v.id, impact: v.impact, nodes: v.nodes.map((n) => n.html.slice(0, 200)) });
-      return { violations: run.violations.map(told), passes: run.passes.map((p) => p.id) };
-    });
-    await tab.screenshot({ path: path.join(folder, "screen-" + width + ".png"), fullPage: true });
+    const found = {};
+    for (const scheme of ["dark", "light"]) {
+      await tab.emulateMediaFeatures([{ name: "prefers-color-scheme", value: scheme }]);
+      found[scheme] = await judged(tab);
+      const name = "screen-" + width + (scheme === "dark" ? "-dark" : "") + ".png";
+      await tab.screenshot({ path: path.join(folder, name), fullPage: true });
+    }
     result.widths[width] = {
       sizes, zoom, axe: found, outside: await outside(tab, 1e9), ...seen,
       title: await tab.title(),

@@ -1,0 +1,116 @@
+//! The timeline of a briefing as a calendar (RFC 5545).
+
+use jiff::Timestamp;
+use sha2::{Digest, Sha256};
+
+use crate::brief::Brief;
+use crate::brief::answer::Event;
+use crate::report::markup::without_controls;
+use crate::report::words;
+use crate::units::UnitSystem;
+
+/// Octets in a line of content, without its end (section 3.1).
+const LINE_OCTETS: usize = 75;
+
+/// The timeline as an iCalendar object, one event each.
+pub fn text(brief: &Brief, units: UnitSystem) -> String {
+    let mut calendar = String::new();
+    let mut line = |name: &str, value: &str| push_line(&mut calendar, name, value);
+    line("BEGIN", "VCALENDAR");
+    line("VERSION", "2.0");
+    let product = format!("-//Windfall//windfall {}//EN", brief.zone.version);
+    line("PRODID", &product);
+    line("CALSCALE", "GREGORIAN");
+    for event in &brief.timeline {
+        line("BEGIN", "VEVENT");
+        line("UID", &identity(brief, event));
+        line("DTSTAMP", &stamp(brief.made));
+        line("DTSTART", &stamp(event.from));
+        if event.to > event.from {
+            line("DTEND", &stamp(event.to));
+        }
+        let summary = format!("{}: {}", words::title(brief), words::event_name(event.kind));
+        line("SUMMARY", &escaped(&summary));
+        let said = format!(
+            "{} {} {}",
+            words::event(event, &brief.timezone),
+            words::event_note(event.kind),
+            words::headline(brief, units)
+        );
+        line("DESCRIPTION", &escaped(&said));
+        let at = event.place;
+        line("LOCATION", &escaped(&at.text()));
+        line("GEO", &format!("{:.6};{:.6}", at.lat_deg, at.lon_deg));
+        line("TRANSP", "TRANSPARENT");
+        line("END", "VEVENT");
+    }
+    line("END", "VCALENDAR");
+    calendar
+}
+
+/// The same for the same event of the same flight, so that a calendar that is imported again
+/// replaces the events of the time before.
+fn identity(brief: &Brief, event: &Event) -> String {
+    let release = brief.zone.release;
+    let whole = format!(
+        "{}|{}|{:?}",
+        brief.facts.name, release.time, release.position
+    );
+    let digest = Sha256::digest(whole.as_bytes());
+    let hex: String = digest.iter().take(12).map(|b| format!("{b:02x}")).collect();
+    format!("{hex}-{}@windfall.invalid", words::event_name(event.kind))
+}
+
+/// A time in UTC (section 3.3.5, form 2).
+fn stamp(time: Timestamp) -> String {
+    time.strftime("%Y%m%dT%H%M%SZ").to_string()
+}
+
+/// A text (section 3.3.11).
+fn escaped(text: &str) -> String {
+    let mut out = String::new();
+    for c in without_controls(text).chars() {
+        match c {
+            '\\' | ';' | ',' => out.extend(['\\', c]),
+            '\n' => out.push_str("\\n"),
+            other => out.push(other),
+        }
+    }
+    out
+}
+
+/// A line of content, folded where it is too long and never within a character (section 3.1).
+fn push_line(to: &mut String, name: &str, value: &str) {
+    let mut octets = 0;
+    for c in name.chars().chain([':']).chain(value.chars()) {
+        if octets + c.len_utf8() > LINE_OCTETS {
+            to.push_str("\r\n ");
+            octets = 1;
+        }
+        to.push(c);
+        octets += c.len_utf8();
+    }
+    to.push_str("\r\n");
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn long_lines_are_folded_between_characters() {
+        let mut text = String::new();
+        let value = "é🎈".repeat(60);
+        push_line(&mut text, "SUMMARY", &value);
+        assert!(text.ends_with("\r\n"));
+        for line in text.split_terminator("\r\n") {
+            assert!(line.len() <= LINE_OCTETS, "{}", line.len());
+        }
+        assert_eq!(text.replace("\r\n ", ""), format!("SUMMARY:{value}\r\n"));
+    }
+
+    #[test]
+    fn text_is_escaped() {
+        assert_eq!(escaped("a,b;c\\d\ne\u{1}\r"), "a\\,b\\;c\\\\d\\ne");
+    }
+}

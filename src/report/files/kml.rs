@@ -1,0 +1,260 @@
+//! A briefing as KML (OGC 12-007r2, KML 2.3).
+//!
+//! Version 2.3 keeps the namespace of 2.2 and is told by the attribute `version`. Only elements
+//! that 2.2 has too are used, in its order, so that every program that reads KML reads it: a track
+//! is a line with altitudes, with points at times beside it.
+
+use std::fmt::Write as _;
+
+use geo::{Coord, LineString, Polygon};
+use jiff::Timestamp;
+
+use super::coordinates::{areas, clock, lon_lat, metres, track_lines};
+use super::xml::Xml;
+use crate::brief::Brief;
+use crate::brief::answer::WaitingPoint;
+use crate::clock::seconds_between;
+use crate::report::palette::{Colour, GLOBE_AREA, GLOBE_CONTOUR, GLOBE_ELLIPSE, GLOBE_TRACK};
+use crate::report::words::{self, region_name};
+use crate::spread::region::{GroundContour, GroundEllipse};
+use crate::units::UnitSystem;
+use crate::zone::Mark;
+
+/// Minutes between the timed points of the track.
+pub const POINT_EVERY_S: f64 = 600.0;
+
+/// The briefing as KML text.
+pub fn text(brief: &Brief, units: UnitSystem) -> String {
+    let mut kml = Xml::new();
+    kml.open(
+        "kml",
+        &[
+            ("xmlns", "http://www.opengis.net/kml/2.2"),
+            ("version", "2.3"),
+        ],
+    );
+    kml.open("Document", &[]);
+    kml.text("name", &words::title(brief));
+    let said = format!(
+        "{} {}",
+        words::headline(brief, units),
+        words::provenance(brief)
+    );
+    kml.text("description", &said);
+    line_style(&mut kml, "track", &kml_colour(GLOBE_TRACK, 0xff), 3.0);
+    for (name, line, area, opacity, width) in [
+        ("inner", GLOBE_ELLIPSE, GLOBE_AREA, 0x18, 2.0),
+        ("outer", GLOBE_ELLIPSE, GLOBE_AREA, 0x10, 4.0),
+        ("contour", GLOBE_CONTOUR, GLOBE_CONTOUR, 0, 2.0),
+    ] {
+        let line = kml_colour(line, 0xff);
+        area_style(&mut kml, name, &line, &kml_colour(area, opacity), width);
+    }
+    folder(&mut kml, "Flight as planned", |kml| {
+        track(kml, &brief.zone.track);
+        for (name, mark) in marks(brief) {
+            point_at(kml, name, mark, units);
+        }
+    });
+    folder(&mut kml, "Positions by time", |kml| {
+        for mark in timed(&brief.zone.track) {
+            let name = words::clock_time(mark.time, &brief.timezone);
+            point_at(kml, &name, &mark, units);
+        }
+    });
+    folder(&mut kml, "Landing zone", |kml| {
+        brief.zone.ellipses.iter().for_each(|e| ellipse(kml, e));
+        brief.zone.contours.iter().for_each(|c| contour(kml, c));
+    });
+    folder(&mut kml, "Where to wait", |kml| {
+        brief.waiting.iter().for_each(|w| waiting(kml, w, units));
+    });
+    kml.finish()
+}
+
+/// The three marks with their names.
+pub fn marks(brief: &Brief) -> [(&'static str, &Mark); 3] {
+    [
+        ("release", &brief.zone.release),
+        ("burst", &brief.zone.burst),
+        ("landing", &brief.zone.landing),
+    ]
+}
+
+/// The marks of a track that come nearest to every ten minutes after the first.
+pub fn timed(track: &[Mark]) -> Vec<Mark> {
+    let Some(first) = track.first() else {
+        return Vec::new();
+    };
+    let since = |mark: &Mark| seconds_between(first.time, mark.time);
+    let last = track.last().map_or(0.0, since);
+    let steps = (last / POINT_EVERY_S).floor() as usize;
+    (1..=steps)
+        .filter_map(|k| {
+            let wanted = k as f64 * POINT_EVERY_S;
+            let off = |mark: &Mark| (since(mark) - wanted).abs();
+            track
+                .iter()
+                .min_by(|a, b| off(a).total_cmp(&off(b)))
+                .copied()
+        })
+        .collect()
+}
+
+fn folder(kml: &mut Xml, name: &str, fill: impl FnOnce(&mut Xml)) {
+    kml.open("Folder", &[]);
+    kml.text("name", name);
+    fill(kml);
+    kml.close();
+}
+
+/// A colour as KML writes it, aabbggrr.
+fn kml_colour(colour: Colour, opacity: u8) -> String {
+    let [red, green, blue] = colour.channels();
+    format!("{opacity:02x}{blue:02x}{green:02x}{red:02x}")
+}
+
+fn line_style(kml: &mut Xml, id: &str, color: &str, width: f64) {
+    kml.open("Style", &[("id", id)]);
+    line(kml, color, width);
+    kml.close();
+}
+
+fn area_style(kml: &mut Xml, id: &str, color: &str, fill: &str, width: f64) {
+    kml.open("Style", &[("id", id)]);
+    line(kml, color, width);
+    kml.open("PolyStyle", &[]);
+    kml.text("color", fill);
+    kml.close();
+    kml.close();
+}
+
+fn line(kml: &mut Xml, color: &str, width: f64) {
+    kml.open("LineStyle", &[]);
+    kml.text("color", color);
+    kml.text("width", &width.to_string());
+    kml.close();
+}
+
+fn track(kml: &mut Xml, track: &[Mark]) {
+    for piece in track_lines(track) {
+        kml.open("Placemark", &[]);
+        kml.text("name", "track");
+        if let (Some(first), Some(last)) = (piece.first(), piece.last()) {
+            kml.open("TimeSpan", &[]);
+            kml.text("begin", &clock(first.time));
+            kml.text("end", &clock(last.time));
+            kml.close();
+        }
+        kml.text("styleUrl", "#track");
+        kml.open("LineString", &[]);
+        kml.text("altitudeMode", "absolute");
+        let points = piece.iter().map(|p| tuple(p.at, Some(p.altitude_m)));
+        kml.text("coordinates", &points.collect::<Vec<_>>().join(" "));
+        kml.close();
+        kml.close();
+    }
+}
+
+fn point_at(kml: &mut Xml, name: &str, mark: &Mark, units: UnitSystem) {
+    let height = format!("{} above sea level", units.height(mark.altitude_m));
+    let altitude_m = Some(metres(mark.altitude_m));
+    point(
+        kml,
+        name,
+        &height,
+        Some(mark.time),
+        lon_lat(mark.position),
+        altitude_m,
+    );
+}
+
+fn waiting(kml: &mut Xml, point_: &WaitingPoint, units: UnitSystem) {
+    let name = words::waiting_name(point_);
+    point(
+        kml,
+        &name,
+        &words::why_there(point_, units),
+        None,
+        lon_lat(point_.position),
+        None,
+    );
+}
+
+fn point(
+    kml: &mut Xml,
+    name: &str,
+    said: &str,
+    time: Option<Timestamp>,
+    at: Coord,
+    altitude_m: Option<f64>,
+) {
+    kml.open("Placemark", &[]);
+    kml.text("name", name);
+    kml.text("description", said);
+    if let Some(time) = time {
+        kml.open("TimeStamp", &[]);
+        kml.text("when", &clock(time));
+        kml.close();
+    }
+    kml.open("Point", &[]);
+    if altitude_m.is_some() {
+        kml.text("altitudeMode", "absolute");
+    }
+    kml.text("coordinates", &tuple(at, altitude_m));
+    kml.close();
+    kml.close();
+}
+
+fn ellipse(kml: &mut Xml, ellipse: &GroundEllipse) {
+    let p = ellipse.shape.probability;
+    let style = if p > 0.5 { "#outer" } else { "#inner" };
+    let name = region_name("ellipse", p);
+    area(kml, &name, style, &areas([[ellipse.ring.as_slice()]]));
+}
+
+fn contour(kml: &mut Xml, contour: &GroundContour) {
+    let rings = contour.polygons.iter().map(|polygon| {
+        std::iter::once(&polygon.exterior)
+            .chain(&polygon.holes)
+            .map(Vec::as_slice)
+    });
+    let name = region_name("contour", contour.probability);
+    area(kml, &name, "#contour", &areas(rings));
+}
+
+fn area(kml: &mut Xml, name: &str, style: &str, polygons: &[Polygon]) {
+    kml.open("Placemark", &[]);
+    kml.text("name", name);
+    kml.text("styleUrl", style);
+    kml.open("MultiGeometry", &[]);
+    for polygon in polygons {
+        kml.open("Polygon", &[]);
+        kml.text("tessellate", "1");
+        boundary(kml, "outerBoundaryIs", polygon.exterior());
+        for hole in polygon.interiors() {
+            boundary(kml, "innerBoundaryIs", hole);
+        }
+        kml.close();
+    }
+    kml.close();
+    kml.close();
+}
+
+fn boundary(kml: &mut Xml, name: &'static str, ring: &LineString) {
+    kml.open(name, &[]);
+    kml.open("LinearRing", &[]);
+    let points: Vec<String> = ring.0.iter().map(|&c| tuple(c, None)).collect();
+    kml.text("coordinates", &points.join(" "));
+    kml.close();
+    kml.close();
+}
+
+/// Longitude, latitude and, if there is one, altitude in metres.
+fn tuple(at: Coord, altitude_m: Option<f64>) -> String {
+    let mut text = format!("{},{}", at.x, at.y);
+    if let Some(altitude_m) = altitude_m {
+        let _ = write!(text, ",{altitude_m}");
+    }
+    text
+}

@@ -1,0 +1,78 @@
+//! Pieces of HTML. A line break follows each block, so that the source of a page can be read too.
+
+use maud::{Markup, html};
+
+use crate::geodesy::Position;
+
+/// A text of the plan or of a file, which may run from right to left.
+pub fn user_text(text: &str) -> Markup {
+    html! { bdi { (text) } }
+}
+
+/// A text that no line break may tear.
+pub fn unbroken(text: &str) -> Markup {
+    html! { span.clock { (text) } }
+}
+
+/// A text, and below it in small what is said of it.
+pub fn with_note(text: &str, note: &str) -> Markup {
+    html! { (text) br; small { (note) } }
+}
+
+/// A place as a link that map programs open without a network (RFC 5870).
+pub fn place(at: Position) -> Markup {
+    let link = format!("geo:{:.6},{:.6}", at.lat_deg, at.lon_deg);
+    html! { a href=(link) { (at.text()) } }
+}
+
+/// A plain text where markup is asked for.
+pub fn plain(text: impl AsRef<str>) -> Markup {
+    html! { (text.as_ref()) }
+}
+
+/// A table with a heading row; the first cell of each row heads it.
+pub fn table(caption: &str, heads: &[&str], rows: &[Vec<Markup>]) -> Markup {
+    html! {
+        table { "\n"
+            caption { (caption) } "\n"
+            thead { tr { @for head in heads { th scope="col" { (head) } } } } "\n"
+            tbody { "\n"
+                @for row in rows {
+                    tr {
+                        @for (i, cell) in row.iter().enumerate() {
+                            @if i == 0 { th scope="row" { (cell) } } @else { td { (cell) } }
+                        }
+                    } "\n"
+                }
+            } "\n"
+        } "\n"
+    }
+}
+
+/// A list of texts of the plan, of files or of our own.
+pub fn list<S: AsRef<str>>(items: &[S]) -> Markup {
+    html! {
+        ul { "\n"
+            @for item in items { li { (user_text(item.as_ref())) } "\n" }
+        } "\n"
+    }
+}
+
+/// Terms and what they stand for.
+pub fn terms(rows: &[(&str, Markup)]) -> Markup {
+    html! {
+        dl { "\n"
+            @for (term, said) in rows { dt { (term) } dd { (said) } "\n" }
+        } "\n"
+    }
+}
+
+/// A paragraph of plain text.
+pub fn paragraph(text: &str) -> Markup {
+    html! { p { (text) } "\n" }
+}
+
+/// Two things side by side where there is room.
+pub fn pair(one: Markup, other: Markup) -> Markup {
+    html! { div.pair { "\n" (one) (other) } "\n" }
+}

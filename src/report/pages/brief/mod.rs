@@ -1,0 +1,140 @@
+//! The briefing as one page: everything in it, nothing fetched. It reads on a phone without signal
+//! and on paper, and is whole without its script.
+
+mod html;
+mod sections;
+
+use std::fmt::Write as _;
+
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+use self::html::{place, user_text};
+use self::sections::SECTIONS;
+use crate::brief::Brief;
+use crate::report::markup::document;
+use crate::report::palette;
+use crate::report::pictures::map;
+use crate::report::words;
+use crate::units::UnitSystem;
+
+const STYLE: &str = include_str!("style.css");
+const SCRIPT: &str = include_str!("pan_zoom.js");
+/// Titles of more characters than this are set smaller.
+const LONG_TITLE: usize = 80;
+/// Nothing may be loaded from anywhere; what is in the page may run.
+const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'";
+
+/// The page as HTML.
+pub fn text(brief: &Brief, units: UnitSystem) -> String {
+    let title = words::title(brief);
+    let page = html! {
+        (DOCTYPE) "\n"
+        html lang="en" { "\n"
+            (head(&format!("{title}: chase briefing"))) "\n"
+            body { "\n"
+                (header(&title, brief, units)) "\n"
+                (contents()) "\n"
+                main { "\n"
+                    (map_section(brief, units)) "\n"
+                    @for section in &SECTIONS {
+                        section aria-labelledby=(section.id) { "\n"
+                            h2 id=(section.id) { (section.title) } "\n"
+                            ((section.content)(brief, units))
+                        } "\n"
+                    }
+                } "\n"
+                script { "\n" (PreEscaped(SCRIPT)) } "\n"
+            } "\n"
+        } "\n"
+    };
+    document(page)
+}
+
+fn head(title: &str) -> Markup {
+    html! {
+        head { "\n"
+            meta charset="utf-8"; "\n"
+            meta name="viewport" content="width=device-width, initial-scale=1"; "\n"
+            meta http-equiv="Content-Security-Policy" content=(POLICY); "\n"
+            title { (title) } "\n"
+            link rel="icon" href="data:,"; "\n"
+            style { "\n" (PreEscaped(palette::page_style())) (PreEscaped(STYLE)) } "\n"
+        }
+    }
+}
+
+fn header(title: &str, brief: &Brief, units: UnitSystem) -> Markup {
+    let long = title.chars().count() > LONG_TITLE;
+    html! {
+        header { "\n"
+            h1 dir="auto" class=[long.then_some("long")] { (user_text(title)) } "\n"
+            p.lead { (words::headline(brief, units)) } "\n"
+            (where_from(brief, units)) "\n"
+        }
+    }
+}
+
+/// The place of release and of the centre, for who types them into a device.
+fn where_from(brief: &Brief, units: UnitSystem) -> Markup {
+    let release = &brief.zone.release;
+    html! {
+        p {
+            "Centre of the zone: " strong { (place(brief.zone.center())) }
+            @if let Some(near) = &brief.near {
+                ", " (words::way_of(near.distance_m, near.azimuth_deg, units))
+                " of " (user_text(&near.name))
+            }
+            ". Release: " strong { (place(release.position)) } ", "
+            (units.height(release.altitude_m)) " above sea level, "
+            (words::date(release.time, &brief.timezone)) " "
+            (words::clock_with_zone(release.time, &brief.timezone))
+            " (" (words::utc_clock(release.time)) ")."
+        }
+    }
+}
+
+fn contents() -> Markup {
+    html! {
+        nav aria-label="Contents" { "\n"
+            ul { "\n"
+                @for section in &SECTIONS {
+                    li { a href={ "#" (section.id) } { (section.short) } } "\n"
+                }
+            } "\n"
+        }
+    }
+}
+
+fn map_section(brief: &Brief, units: UnitSystem) -> Markup {
+    let description = map_in_words(brief, units);
+    html! {
+        section aria-labelledby="map-heading" { "\n"
+            h2 id="map-heading" { "Map" } "\n"
+            figure { "\n"
+                div.map id="map-view" { "\n"
+                    (map::draw(brief, units).described("map", "Map of the landing zone", &description))
+                } "\n"
+                figcaption {
+                    "North is up, true. The outer line is the ellipse of 90 %: if the numbers behind it are right, 9 in 10 flights come down inside."
+                } "\n"
+            } "\n"
+        }
+    }
+}
+
+/// What the map shows, for who does not see it.
+fn map_in_words(brief: &Brief, units: UnitSystem) -> String {
+    let mut said = words::headline(brief, units);
+    for (name, mark) in crate::report::files::kml::marks(brief) {
+        let _ = write!(said, " {name} at {},", mark.position.text());
+    }
+    for point in &brief.waiting {
+        let _ = write!(
+            said,
+            " {} at {},",
+            words::waiting_name(point),
+            point.position.text()
+        );
+    }
+    said.trim_end_matches(',').to_owned() + "."
+}

@@ -1,0 +1,4 @@
+//! Pages for a crew, each one file that needs nothing else.
+
+pub mod brief;
+pub mod fill_card;

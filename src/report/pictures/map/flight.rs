@@ -1,0 +1,263 @@
+//! The zone and the flight on the map: regions, track, marks.
+
+use super::labels::Labels;
+use super::sheet::Sheet;
+use crate::brief::Brief;
+use crate::clock::seconds_between;
+use crate::geodesy::Position;
+use crate::numeric::between;
+use crate::report::palette::{CONTOUR, ELLIPSE, INK, PAPER};
+use crate::report::pictures::picture::{Fill, Look, Picture};
+use crate::report::words::{clock_time, waiting_name};
+use crate::units::{FOOT_M, UnitSystem};
+use crate::zone::Mark;
+
+/// What is drawn below a line to lift it off the ground is so much wider, units.
+const EDGE: f64 = 2.5;
+/// The way up, on maps and charts.
+pub const UP: Look = Look::line(INK, 3.2).dashed("12 6");
+/// The way down.
+pub const DOWN: Look = Look::line(INK, 3.2);
+/// Signs on the map.
+pub const SIGN: Look = Look::area(Fill::Colour(PAPER)).edged(INK, 2.0);
+/// Sizes of text: names of the main places, marks along the track.
+const NAME: f64 = 21.0;
+const MARK: f64 = 17.0;
+/// Minutes between marks of time.
+const MARK_EVERY_S: f64 = 600.0;
+
+/// How an ellipse is drawn, if it is.
+pub fn ellipse_look(probability: f64) -> Option<Look> {
+    match (100.0 * probability).round() as i64 {
+        50 => Some(Look::line(ELLIPSE, 2.2)),
+        90 => Some(Look::line(ELLIPSE, 4.6)),
+        99 => Some(Look::line(ELLIPSE, 2.2).dashed("3 5")),
+        // Too near to the ellipse of 90 % to be told from it.
+        _ => None,
+    }
+}
+
+/// How a contour is drawn.
+pub fn contour_look(probability: f64) -> Look {
+    if probability > 0.75 {
+        Look::line(CONTOUR, 2.6).dashed("16 5 4 5")
+    } else {
+        Look::line(CONTOUR, 2.0).dashed("8 5")
+    }
+}
+
+/// Draws lines with an edge of paper.
+fn lifted(picture: &mut Picture, lines: &[Vec<[f64; 2]>], closed: bool, look: Look, edge: f64) {
+    picture.path(lines, closed, Look::line(PAPER, look.width() + edge));
+    picture.path(lines, closed, look);
+}
+
+/// Draws ellipses and contours, each with its share written on its edge.
+pub fn regions(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: &Brief) {
+    let on_sheet =
+        |ring: &[Position]| -> Vec<[f64; 2]> { ring.iter().map(|p| sheet.at(*p)).collect() };
+    for contour in &brief.zone.contours {
+        let rings: Vec<Vec<[f64; 2]>> = contour
+            .polygons
+            .iter()
+            .flat_map(|p| std::iter::once(&p.exterior).chain(&p.holes))
+            .map(|ring| on_sheet(ring))
+            .collect();
+        let look = contour_look(contour.probability);
+        lifted(picture, &rings, true, look, EDGE);
+    }
+    for ellipse in &brief.zone.ellipses {
+        let p = ellipse.shape.probability;
+        let Some(look) = ellipse_look(p) else {
+            continue;
+        };
+        let ring = on_sheet(&ellipse.ring);
+        if (p - 0.9).abs() < 1e-9 {
+            let tint = Look::area(Fill::Tint(ELLIPSE, 0.07));
+            picture.path(std::slice::from_ref(&ring), true, tint);
+        }
+        let rings = [ring];
+        lifted(picture, &rings, true, look, EDGE);
+        labels.avoid(&rings[0]);
+    }
+}
+
+/// Writes the share of each ellipse on its edge, where the most room is.
+pub fn region_names(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: &Brief) {
+    for ellipse in &brief.zone.ellipses {
+        let p = ellipse.shape.probability;
+        if ellipse_look(p).is_none() {
+            continue;
+        }
+        let ring = &ellipse.ring;
+        let text = format!("{:.0} %", 100.0 * p);
+        for k in 0..8 {
+            let point = sheet.at(ring[(k * ring.len() / 8 + ring.len() / 16) % ring.len()]);
+            if sheet.shows(point, -10.0) && labels.write(picture, point, -2.0, MARK, &text) {
+                break;
+            }
+        }
+    }
+}
+
+/// Draws the track: dashed up, solid down.
+pub fn track(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: &Brief) {
+    let zone = &brief.zone;
+    let burst = zone.track.iter().position(|m| m.time >= zone.burst.time);
+    let burst = burst.unwrap_or(zone.track.len().saturating_sub(1));
+    let points: Vec<[f64; 2]> = zone.track.iter().map(|m| sheet.at(m.position)).collect();
+    let legs = [
+        (points.get(..=burst).unwrap_or_default(), UP),
+        (points.get(burst..).unwrap_or_default(), DOWN),
+    ];
+    for (leg, look) in legs {
+        lifted(picture, &[leg.to_vec()], false, look, 3.3);
+    }
+    labels.avoid(&points);
+}
+
+/// Draws and names release, burst, landing and the waiting points.
+pub fn places(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: &Brief) {
+    let zone = &brief.zone;
+    let named =
+        |what: &str, mark: &Mark| format!("{what} {}", clock_time(mark.time, &brief.timezone));
+    let mut names: Vec<([f64; 2], String)> = Vec::new();
+    for point in brief.waiting.iter().rev() {
+        let [x, y] = sheet.at(point.position);
+        picture.rectangle([x - 13.0, y - 13.0], [26.0, 26.0], PAPER);
+        picture.rectangle([x - 11.0, y - 11.0], [22.0, 22.0], INK);
+        let lines = Look::line(PAPER, 2.4).capped();
+        picture.raw_path(&letter(&point.name, [x, y]), lines);
+        names.push(([x, y], waiting_name(point)));
+    }
+    let release = sheet.at(zone.release.position);
+    picture.dot(release, 10.0, INK);
+    picture.dot(release, 6.5, PAPER);
+    picture.dot(release, 3.0, INK);
+    let burst = sheet.at(zone.burst.position);
+    let look = Look::area(Fill::Colour(INK)).edged(PAPER, 1.5);
+    picture.path(&[star(burst, 12.0)], true, look);
+    let landing = sheet.at(zone.landing.position);
+    for (width, color) in [(8.0, PAPER), (4.0, INK)] {
+        let arms = [[-9.0, -9.0, 9.0, 9.0], [-9.0, 9.0, 9.0, -9.0]];
+        for [a, b, c, d] in arms {
+            let arm = [
+                [landing[0] + a, landing[1] + b],
+                [landing[0] + c, landing[1] + d],
+            ];
+            picture.line(&arm, width, color);
+        }
+    }
+    names.push((landing, named("planned landing", &zone.landing)));
+    names.push((burst, named("burst", &zone.burst)));
+    names.push((release, named("release", &zone.release)));
+    for ([x, y], _) in &names {
+        labels.take([x - 13.0, y - 13.0, x + 13.0, y + 13.0]);
+    }
+    for (point, name) in names.iter().rev() {
+        labels.write(picture, *point, 16.0, NAME, name);
+    }
+}
+
+/// Draws marks along the track: triangles at whole heights, bars at whole ten minutes.
+pub fn marks(
+    picture: &mut Picture,
+    sheet: &Sheet,
+    labels: &mut Labels,
+    brief: &Brief,
+    units: UnitSystem,
+) {
+    let mut names: Vec<([f64; 2], String)> = Vec::new();
+    let (step_m, unit_m, unit) = match units {
+        UnitSystem::Metric => (5_000.0, 1_000.0, " km"),
+        UnitSystem::Us => (15_000.0 * FOOT_M, 1_000.0 * FOOT_M, ",000 ft"),
+    };
+    for leg in brief.zone.track.windows(2) {
+        let rising = leg[1].altitude_m > leg[0].altitude_m;
+        let [low, high] = if rising {
+            [&leg[0], &leg[1]]
+        } else {
+            [&leg[1], &leg[0]]
+        };
+        let height_m = (high.altitude_m / step_m).floor() * step_m;
+        let span = high.altitude_m - low.altitude_m;
+        if height_m <= low.altitude_m || height_m <= 0.0 || span <= 0.0 {
+            continue;
+        }
+        let share = (height_m - low.altitude_m) / span;
+        let [a, b] = [low, high].map(|m| sheet.at(m.position));
+        let at = between(a, b, share);
+        let tip = if rising { -8.0 } else { 8.0 };
+        let shape = vec![
+            [at[0], at[1] + tip],
+            [at[0] - 7.0, at[1] - 0.6 * tip],
+            [at[0] + 7.0, at[1] - 0.6 * tip],
+        ];
+        picture.path(&[shape], true, SIGN);
+        let arrow = if rising { "\u{2191}" } else { "\u{2193}" };
+        names.push((at, format!("{}{unit} {arrow}", (height_m / unit_m).round())));
+    }
+    for (at, time) in bars(picture, sheet, brief) {
+        names.push((at, time));
+    }
+    for (point, _) in &names {
+        labels.take([
+            point[0] - 6.0,
+            point[1] - 6.0,
+            point[0] + 6.0,
+            point[1] + 6.0,
+        ]);
+    }
+    for (point, name) in &names {
+        labels.write(picture, *point, 8.0, MARK, name);
+    }
+}
+
+/// Bars across the track every ten minutes; where they are, and the time in words.
+fn bars(picture: &mut Picture, sheet: &Sheet, brief: &Brief) -> Vec<([f64; 2], String)> {
+    let track = &brief.zone.track;
+    let Some(first) = track.first() else {
+        return Vec::new();
+    };
+    let since = |mark: &Mark| seconds_between(first.time, mark.time);
+    let mut out = Vec::new();
+    let mut k = 1;
+    for leg in track.windows(2) {
+        let (before, after) = (since(&leg[0]), since(&leg[1]));
+        while after > before && MARK_EVERY_S * f64::from(k) <= after {
+            let share = (MARK_EVERY_S * f64::from(k) - before) / (after - before);
+            let [a, b] = [&leg[0], &leg[1]].map(|m| sheet.at(m.position));
+            let at = between(a, b, share);
+            let long = (b[0] - a[0]).hypot(b[1] - a[1]).max(1e-9);
+            let across = [-(b[1] - a[1]) / long * 7.0, (b[0] - a[0]) / long * 7.0];
+            let ends = [
+                [at[0] - across[0], at[1] - across[1]],
+                [at[0] + across[0], at[1] + across[1]],
+            ];
+            picture.line(&ends, 2.6, INK);
+            out.push((at, format!("+{}", 10 * k)));
+            k += 1;
+        }
+    }
+    out
+}
+
+fn star([x, y]: [f64; 2], radius: f64) -> Vec<[f64; 2]> {
+    (0..16)
+        .map(|k| {
+            let r = if k % 2 == 0 { radius } else { 0.45 * radius };
+            let (s, c) = (f64::from(k) * std::f64::consts::PI / 8.0).sin_cos();
+            [x + r * s, y - r * c]
+        })
+        .collect()
+}
+
+/// The letters A to C as lines, so that no font is needed on the dark square.
+fn letter(name: &str, [x, y]: [f64; 2]) -> String {
+    let d = match name {
+        "A" => "m-5 6l5 -12l5 12m-8 -4h6",
+        "B" => "m-4 -6v12h4a3 3 0 0 0 0 -6h-4h3a3 3 0 0 0 0 -6z",
+        _ => "m5 -4a6 6 0 1 0 0 8",
+    };
+    format!("M{x:.1} {y:.1}{d}")
+}

@@ -1,0 +1,248 @@
+//! What makes a drawing a map: the grid of coordinates, scale, north, the key.
+
+use super::flight::{DOWN, SIGN, UP, contour_look, ellipse_look};
+use super::ground::{BORDERS, Drawn, KEEPING_OUT, LAKES, LANDING, POWER_LINES, ROAD, TOWNS};
+use super::sheet::Sheet;
+use crate::brief::Brief;
+use crate::report::palette::{INK, MAP_GRID, PAPER, SLOPES};
+use crate::report::pictures::picture::{Anchor, Fill, Look, Picture};
+use crate::report::words::region_name;
+use crate::units::{MILE_M, UnitSystem};
+
+const SMALL: f64 = 15.0;
+const TEXT: f64 = 17.0;
+/// Steps of the grid, degrees.
+const STEPS: [f64; 10] = [0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0];
+/// Lines of the grid across the sheet at most.
+const MOST_LINES: f64 = 6.0;
+
+/// Draws meridians and parallels; the names go to the edges of the sheet.
+pub fn grid(picture: &mut Picture, sheet: &Sheet) -> Vec<([f64; 2], Anchor, String)> {
+    let region = sheet.region();
+    let mut names = Vec::new();
+    let look = Look::line(MAP_GRID, 0.8).faint(0.75);
+    // Where meridians crowd, beside a pole, they are no help.
+    let crowded = region.lat.iter().any(|lat| lat.abs() > 88.0);
+    for (axis, [low, high]) in [region.lon, region.lat].into_iter().enumerate() {
+        if axis == 0 && crowded {
+            continue;
+        }
+        let step = STEPS
+            .into_iter()
+            .find(|s| (high - low) / s <= MOST_LINES)
+            .unwrap_or(30.0);
+        let first = (low / step).ceil() as i64;
+        for k in first..=(high / step).floor() as i64 {
+            let value = k as f64 * step;
+            let [from, to] = if axis == 0 { region.lat } else { region.lon };
+            let line: Vec<[f64; 2]> = (0..=24)
+                .map(|i| {
+                    let along = from + f64::from(i) / 24.0 * (to - from);
+                    sheet.lon_lat(if axis == 0 {
+                        [value, along]
+                    } else {
+                        [along, value]
+                    })
+                })
+                .collect();
+            picture.path(std::slice::from_ref(&line), false, look);
+            names.extend(edge_name(sheet, &line, axis, value, step));
+        }
+    }
+    names
+}
+
+/// The name of a line of the grid, where it leaves the sheet: parallels on the left, meridians
+/// below.
+fn edge_name(
+    sheet: &Sheet,
+    line: &[[f64; 2]],
+    axis: usize,
+    value: f64,
+    step: f64,
+) -> Option<([f64; 2], Anchor, String)> {
+    let decimals = if step < 0.1 {
+        2
+    } else {
+        usize::from(step < 1.0)
+    };
+    let turned = (value + 180.0).rem_euclid(360.0) - 180.0;
+    let (value, side) = match axis {
+        0 => (turned, if turned < 0.0 { 'W' } else { 'E' }),
+        _ => (value, if value < 0.0 { 'S' } else { 'N' }),
+    };
+    let text = format!("{:.decimals$} {side}", value.abs());
+    let (edge, k) = if axis == 0 {
+        (sheet.size[1], 1)
+    } else {
+        (0.0, 0)
+    };
+    let crossing = line.windows(2).find_map(|w| {
+        let (a, b) = (w[0], w[1]);
+        let crosses = (a[k] - edge) * (b[k] - edge) <= 0.0 && a[k] != b[k];
+        let t = (edge - a[k]) / (b[k] - a[k]);
+        crosses.then(|| a[1 - k] + t * (b[1 - k] - a[1 - k]))
+    })?;
+    let room = 40.0;
+    let inside = crossing > room && crossing < sheet.size[1 - k] - room;
+    let (at, anchor) = match axis {
+        0 => ([crossing, sheet.size[1] - 5.0], Anchor::Middle),
+        _ => ([4.0, crossing - 4.0], Anchor::Start),
+    };
+    inside.then_some((at, anchor, text))
+}
+
+/// Writes the names of the grid.
+pub fn grid_names(picture: &mut Picture, names: &[([f64; 2], Anchor, String)]) {
+    for (at, anchor, text) in names {
+        picture.edged_text(*at, SMALL, *anchor, text);
+    }
+}
+
+/// The room that the scale and the arrow to true north take.
+pub const SCALE_ROOM: [f64; 2] = [220.0, 66.0];
+
+/// Draws the scale bar and north into the room whose upper left corner is given.
+pub fn scale(picture: &mut Picture, sheet: &Sheet, [x, y]: [f64; 2], units: UnitSystem) {
+    let (unit_m, unit) = match units {
+        UnitSystem::Metric => (1_000.0, "km"),
+        UnitSystem::Us => (MILE_M, "mi"),
+    };
+    picture.rectangle([x, y], SCALE_ROOM, PAPER);
+    let most = 140.0 * sheet.unit_m / unit_m;
+    let power = 10f64.powf(most.log10().floor());
+    let length = [5.0, 2.0, 1.0]
+        .into_iter()
+        .map(|m| m * power)
+        .find(|l| *l <= most)
+        .unwrap_or(power);
+    let wide = length * unit_m / sheet.unit_m;
+    let (left, base) = (x + 14.0, y + 26.0);
+    for k in 0..4 {
+        let colour = if k % 2 == 0 { INK } else { PAPER };
+        picture.rectangle(
+            [left + 0.25 * wide * f64::from(k), base],
+            [0.25 * wide, 8.0],
+            colour,
+        );
+    }
+    picture.frame([left, base, left + wide, base + 8.0], 1.2, INK);
+    picture.text([left, base - 6.0], SMALL, Anchor::Start, "0");
+    let far = format!("{} {unit}", (length * 1_000.0).round() / 1_000.0);
+    picture.text([left + wide, base - 6.0], SMALL, Anchor::Middle, &far);
+    picture.text([left, base + 27.0], SMALL, Anchor::Start, "north: true");
+    let (nx, ny) = (x + SCALE_ROOM[0] - 26.0, y + 10.0);
+    picture.shape(&[[nx, ny], [nx - 9.0, ny + 30.0], [nx, ny + 23.0]], INK);
+    picture.path(
+        &[vec![[nx, ny], [nx + 9.0, ny + 30.0], [nx, ny + 23.0]]],
+        true,
+        Look::area(Fill::Colour(PAPER)).edged(INK, 1.4),
+    );
+    picture.text([nx, ny + 49.0], TEXT, Anchor::Middle, "N");
+}
+
+/// A sample of what is drawn.
+enum Sample {
+    Line(Look),
+    Area(Look),
+    Sign(&'static str),
+}
+
+/// How many lines the key has.
+pub fn key_lines(brief: &Brief, drawn: &Drawn) -> usize {
+    samples(brief, drawn).len().div_ceil(2)
+}
+
+/// Height of a line of the key.
+pub const KEY_LINE: f64 = 26.0;
+
+/// Draws the key, two columns wide, below `y`.
+pub fn key(picture: &mut Picture, brief: &Brief, drawn: &Drawn, width: f64, y: f64) {
+    for (i, (sample, text)) in samples(brief, drawn).iter().enumerate() {
+        let x = 0.5 * width * (i % 2) as f64 + 8.0;
+        let middle = y + KEY_LINE * ((i / 2) as f64 + 0.5);
+        match sample {
+            Sample::Line(look) => {
+                let line = vec![[x, middle], [x + 52.0, middle]];
+                picture.path(&[line], false, *look);
+            }
+            Sample::Area(look) => {
+                let [l, t, r, b] = [x + 4.0, middle - 8.0, x + 48.0, middle + 8.0];
+                picture.path(&[vec![[l, t], [r, t], [r, b], [l, b]]], true, *look);
+            }
+            Sample::Sign(d) => {
+                picture.raw_path(&format!("M{:.1} {middle:.1}{d}", x + 26.0), SIGN);
+            }
+        }
+        picture.text([x + 62.0, middle + 0.36 * TEXT], TEXT, Anchor::Start, text);
+    }
+}
+
+/// What is drawn, with its sample: the zone, the flight, the ground.
+fn samples(brief: &Brief, drawn: &Drawn) -> Vec<(Sample, String)> {
+    let mut samples = zone_samples(brief);
+    let named = |(sample, name): (Sample, &str)| (sample, name.to_owned());
+    samples.extend(FLIGHT_SAMPLES.map(named));
+    let shown = ground_samples(drawn)
+        .into_iter()
+        .filter(|(shown, ..)| *shown);
+    samples.extend(shown.map(|(_, sample, name)| named((sample, name))));
+    samples
+}
+
+fn zone_samples(brief: &Brief) -> Vec<(Sample, String)> {
+    let ellipses = brief.zone.ellipses.iter().filter_map(|ellipse| {
+        let p = ellipse.shape.probability;
+        let outer = if (p - 0.9).abs() < 1e-9 {
+            ", the outer line"
+        } else {
+            ""
+        };
+        let text = format!("{}{outer}", region_name("ellipse", p));
+        Some((Sample::Line(ellipse_look(p)?), text))
+    });
+    let contours = brief.zone.contours.iter().map(|contour| {
+        let p = contour.probability;
+        (Sample::Line(contour_look(p)), region_name("contour", p))
+    });
+    ellipses.chain(contours).collect()
+}
+
+const FLIGHT_SAMPLES: [(Sample, &str); 4] = [
+    (Sample::Line(UP), "way up"),
+    (Sample::Line(DOWN), "way down"),
+    (
+        Sample::Sign("m-14 -8l-7 13h14zm28 13l-7 -13h14z"),
+        "height, up and down",
+    ),
+    (Sample::Sign("m0 -8v16m-10 -8h20"), "minutes flown"),
+];
+
+/// What may lie on the ground: whether it was drawn, its sample, its name.
+fn ground_samples(drawn: &Drawn) -> [(bool, Sample, &'static str); 9] {
+    let roads = if drawn.roads_left_out {
+        "roads (small ones left out)"
+    } else {
+        "roads, wider the busier"
+    };
+    let slopes = Look::area(Fill::Colour(SLOPES[2]));
+    [
+        (drawn.roads, Sample::Line(ROAD), roads),
+        (drawn.power_lines, Sample::Line(POWER_LINES), "power line"),
+        (drawn.borders, Sample::Line(BORDERS), "border"),
+        (drawn.water, Sample::Area(LAKES), "water"),
+        (drawn.towns, Sample::Area(TOWNS), "built-up area"),
+        (drawn.keep_out, Sample::Area(KEEPING_OUT), "keep out"),
+        (drawn.land_in, Sample::Area(LANDING), "good to land in"),
+        (
+            drawn.relief,
+            Sample::Area(slopes),
+            "slopes, light from north-west",
+        ),
+        (
+            drawn.airfields,
+            Sample::Sign("m-8 0a8 8 0 1 0 16 0a8 8 0 1 0 -16 0m4 0h8m-4 -4v8"),
+            "airfield",
+        ),
+    ]
+}

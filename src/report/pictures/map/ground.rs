@@ -1,0 +1,265 @@
+//! What lies on the ground, drawn: water, towns, roads, borders, airfields.
+
+use maud::{Markup, html};
+
+use super::sheet::Sheet;
+use crate::brief::answer::MapGround;
+use crate::ground::airports::{Airport, AirportKind};
+use crate::ground::layers::{Area, Kind, Layer, Line, RoadClass};
+use crate::report::palette::{
+    AIRFIELD, Colour, FINE_LINE, KEEP_OUT, LAND_IN, LOCAL_ROAD, PAPER, PRIMARY_ROAD, ROAD_EDGE,
+    SECONDARY_ROAD, SHORE, TERTIARY_ROAD, TOWN, TRUNK_ROAD, WATER,
+};
+use crate::report::pictures::picture::{Fill, Look, Picture};
+
+/// Points of a line nearer than this to the one before are left out, units.
+const FINE: f64 = 0.8;
+/// Lines are drawn this far beyond the sheet, units.
+const BEYOND: f64 = 30.0;
+/// Points of roads drawn at most: a page stays under a megabyte. The busiest roads come first.
+const MOST_ROAD_POINTS: usize = 24_000;
+
+/// Looks that the key shows as they are drawn: built-up areas,
+pub const TOWNS: Look = Look::area(Fill::Colour(TOWN));
+/// lakes and wide rivers,
+pub const LAKES: Look = Look::area(Fill::Colour(WATER)).edged(SHORE, 1.2);
+/// areas to land in,
+pub const LANDING: Look = Look::area(Fill::Pattern("dots")).edged(LAND_IN, 1.6);
+/// areas to keep out of,
+pub const KEEPING_OUT: Look = Look::area(Fill::Pattern("hatch")).edged(KEEP_OUT, 1.6);
+/// power lines,
+pub const POWER_LINES: Look = Look::line(FINE_LINE, 1.3).dashed("1 4");
+/// borders,
+pub const BORDERS: Look = Look::line(FINE_LINE, 2.6).dashed("14 5 2 5 2 5");
+/// and a road, for all of them.
+pub const ROAD: Look = Look::line(PRIMARY_ROAD, 3.4);
+
+/// How a road is drawn: its edge, then its middle.
+fn road_look(class: RoadClass) -> (Look, Option<Look>) {
+    let line = |colour: Colour, width: f64| Look::line(colour, width).capped();
+    match class {
+        RoadClass::Motorway => (line(ROAD_EDGE, 6.5), Some(line(PAPER, 3.0))),
+        RoadClass::Trunk => (line(ROAD_EDGE, 5.0), Some(line(TRUNK_ROAD, 2.2))),
+        RoadClass::Primary => (ROAD.capped(), None),
+        RoadClass::Secondary | RoadClass::Unknown => (line(SECONDARY_ROAD, 2.4), None),
+        RoadClass::Tertiary => (line(TERTIARY_ROAD, 1.6), None),
+        RoadClass::Local => (line(LOCAL_ROAD, 0.9), None),
+    }
+}
+
+/// What was drawn, for the key.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Drawn {
+    /// Roads.
+    pub roads: bool,
+    /// Whether roads were left out for want of room.
+    pub roads_left_out: bool,
+    /// Lakes, rivers or coasts.
+    pub water: bool,
+    /// Built-up areas.
+    pub towns: bool,
+    /// Power lines.
+    pub power_lines: bool,
+    /// Areas to keep out of.
+    pub keep_out: bool,
+    /// Areas to land in.
+    pub land_in: bool,
+    /// Borders.
+    pub borders: bool,
+    /// Airfields.
+    pub airfields: bool,
+    /// Shaded slopes.
+    pub relief: bool,
+}
+
+/// Draws everything below the flight.
+pub fn draw(picture: &mut Picture, sheet: &Sheet, ground: &MapGround) -> Drawn {
+    let of = |kind: Kind| ground.layers.iter().filter(move |l| l.kind == kind);
+    let mut drawn = Drawn::default();
+    drawn.towns = areas(picture, sheet, of(Kind::Urban), TOWNS);
+    drawn.water = areas(picture, sheet, of(Kind::Lake), LAKES)
+        | areas(picture, sheet, of(Kind::River), LAKES);
+    let rivers = of(Kind::River).flat_map(|l| &l.lines);
+    drawn.water |= lines(picture, sheet, rivers, Look::line(SHORE, 2.2));
+    drawn.water |= lines(picture, sheet, &ground.coasts, Look::line(SHORE, 3.0));
+    drawn.land_in = areas(picture, sheet, of(Kind::LandIn), LANDING);
+    drawn.keep_out = areas(picture, sheet, of(Kind::KeepOut), KEEPING_OUT);
+    (drawn.roads, drawn.roads_left_out) = roads(picture, sheet, of(Kind::Road));
+    let power = of(Kind::PowerLine).flat_map(|l| &l.lines);
+    drawn.power_lines = lines(picture, sheet, power, POWER_LINES);
+    drawn.borders = lines(picture, sheet, &ground.borders, BORDERS);
+    let runways = of(Kind::Airfield).flat_map(|l| &l.lines);
+    let field = Look::area(Fill::Colour(AIRFIELD));
+    drawn.airfields = lines(picture, sheet, runways, Look::line(FINE_LINE, 3.0))
+        | areas(picture, sheet, of(Kind::Airfield), field);
+    drawn
+}
+
+/// The patterns that areas are filled with.
+pub fn patterns() -> Markup {
+    html! {
+        pattern id="hatch" width="9" height="9" patternUnits="userSpaceOnUse" patternTransform="rotate(45)" {
+            line x1="0" y1="0" x2="0" y2="9" stroke=(KEEP_OUT) stroke-width="2.4" {}
+        }
+        pattern id="dots" width="10" height="10" patternUnits="userSpaceOnUse" {
+            circle cx="3" cy="3" r="1.4" fill=(LAND_IN) {}
+        }
+    }
+}
+
+/// The airfields that are on the sheet, with their symbol's point.
+pub fn airfields(
+    picture: &mut Picture,
+    sheet: &Sheet,
+    airports: &[Airport],
+) -> Vec<(Airport, [f64; 2])> {
+    let shown = airports
+        .iter()
+        .filter(|a| a.kind != AirportKind::Seaplane)
+        .map(|a| (*a, sheet.at(a.position)))
+        .filter(|(_, at)| sheet.shows(*at, -6.0));
+    let shown: Vec<(Airport, [f64; 2])> = shown.collect();
+    for (airport, [x, y]) in &shown {
+        let r = match airport.kind {
+            AirportKind::Large => 9.0,
+            AirportKind::Medium => 7.5,
+            _ => 5.5,
+        };
+        picture.dot([*x, *y], r, PAPER);
+        let ring = format!(
+            "M{:.1} {y:.1}a{r} {r} 0 1 0 {d} 0a{r} {r} 0 1 0 -{d} 0M{:.1} {y:.1}h{:.1}M{x:.1} {:.1}v{:.1}",
+            x - r,
+            x - 0.6 * r,
+            1.2 * r,
+            y - 0.6 * r,
+            1.2 * r,
+            d = 2.0 * r
+        );
+        picture.raw_path(&ring, Look::line(FINE_LINE, 1.8));
+    }
+    shown
+}
+
+fn roads<'a>(
+    picture: &mut Picture,
+    sheet: &Sheet,
+    layers: impl Iterator<Item = &'a Layer>,
+) -> (bool, bool) {
+    let all: Vec<&Line> = layers.flat_map(|l| &l.lines).collect();
+    let mut left = MOST_ROAD_POINTS;
+    let mut kept: Vec<(RoadClass, Vec<Vec<[f64; 2]>>)> = Vec::new();
+    let mut left_out = false;
+    for class in RoadClass::ALL {
+        let of_class = all.iter().filter(|l| l.class == class);
+        let runs: Vec<Vec<[f64; 2]>> = of_class.flat_map(|l| on_sheet(sheet, &l.points)).collect();
+        let points: usize = runs.iter().map(Vec::len).sum();
+        if points > left {
+            left_out = true;
+        } else if points > 0 {
+            left -= points;
+            kept.push((class, runs));
+        }
+    }
+    for (class, runs) in kept.iter().rev() {
+        picture.path(runs, false, road_look(*class).0);
+    }
+    for (class, runs) in kept.iter().rev() {
+        if let (_, Some(middle)) = road_look(*class) {
+            picture.path(runs, false, middle);
+        }
+    }
+    (!kept.is_empty(), left_out)
+}
+
+fn lines<'a>(
+    picture: &mut Picture,
+    sheet: &Sheet,
+    lines: impl IntoIterator<Item = &'a Line>,
+    look: Look,
+) -> bool {
+    let runs: Vec<Vec<[f64; 2]>> = lines
+        .into_iter()
+        .flat_map(|line| on_sheet(sheet, &line.points))
+        .collect();
+    picture.path(&runs, false, look);
+    !runs.is_empty()
+}
+
+fn areas<'a>(
+    picture: &mut Picture,
+    sheet: &Sheet,
+    layers: impl Iterator<Item = &'a Layer>,
+    look: Look,
+) -> bool {
+    let mut any = false;
+    for area in layers.flat_map(|l| &l.areas) {
+        let rings = rings(sheet, area);
+        any |= !rings.is_empty();
+        picture.path(&rings, true, look);
+    }
+    any
+}
+
+/// The rings of an area that reach the sheet.
+fn rings(sheet: &Sheet, area: &Area) -> Vec<Vec<[f64; 2]>> {
+    let rings: Vec<Vec<[f64; 2]>> = area
+        .rings
+        .iter()
+        .map(|ring| thinned(ring.iter().map(|p| sheet.lon_lat(*p))))
+        .collect();
+    let reaches = rings.iter().any(|ring| touches(sheet, ring));
+    if reaches { rings } else { Vec::new() }
+}
+
+/// Whether the box around a line touches the sheet.
+fn touches(sheet: &Sheet, line: &[[f64; 2]]) -> bool {
+    (0..2).all(|k| {
+        let low = line.iter().map(|p| p[k]).fold(f64::INFINITY, f64::min);
+        let high = line.iter().map(|p| p[k]).fold(f64::NEG_INFINITY, f64::max);
+        low <= sheet.size[k] && high >= 0.0
+    })
+}
+
+/// The runs of a line that are on the sheet, without points too near to each other.
+fn on_sheet(sheet: &Sheet, points: &[[f64; 2]]) -> Vec<Vec<[f64; 2]>> {
+    let points: Vec<[f64; 2]> = points.iter().map(|p| sheet.lon_lat(*p)).collect();
+    let near = |edge: &[[f64; 2]]| {
+        (0..2).all(|k| {
+            let (a, b) = (edge[0][k], edge[1][k]);
+            a.min(b) <= sheet.size[k] + BEYOND && a.max(b) >= -BEYOND
+        })
+    };
+    let mut runs = Vec::new();
+    let mut run: Vec<[f64; 2]> = Vec::new();
+    for edge in points.windows(2) {
+        if near(edge) {
+            if run.is_empty() {
+                run.push(edge[0]);
+            }
+            run.push(edge[1]);
+        } else if !run.is_empty() {
+            runs.push(thinned(std::mem::take(&mut run).into_iter()));
+        }
+    }
+    if !run.is_empty() {
+        runs.push(thinned(run.into_iter()));
+    }
+    runs
+}
+
+/// A line without points nearer than [`FINE`] to the one before; both ends are kept.
+fn thinned(points: impl Iterator<Item = [f64; 2]>) -> Vec<[f64; 2]> {
+    let mut kept: Vec<[f64; 2]> = Vec::new();
+    let mut last = None;
+    for p in points {
+        let far = |q: &[f64; 2]| (p[0] - q[0]).hypot(p[1] - q[1]) >= FINE;
+        if kept.last().is_none_or(far) {
+            kept.push(p);
+            last = None;
+        } else {
+            last = Some(p);
+        }
+    }
+    kept.extend(last);
+    kept
+}

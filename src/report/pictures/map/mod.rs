@@ -1,0 +1,175 @@
+//! The map of a briefing, drawn by us: the ground, the zone, the flight, names that do not cover
+//! each other. It is to be read on a phone, and on paper without colour.
+
+pub(in crate::report) mod flight;
+mod furniture;
+pub mod ground;
+pub(in crate::report) mod labels;
+mod relief;
+pub mod sheet;
+
+use self::furniture::{KEY_LINE, SCALE_ROOM};
+use self::ground::Drawn;
+use self::labels::Labels;
+use self::sheet::Sheet;
+use super::picture::{Anchor, Picture};
+use crate::brief::Brief;
+use crate::brief::answer::WaitingPoint;
+use crate::geodesy::Position;
+use crate::ground::airports::Airport;
+use crate::report::cautions::AID;
+use crate::report::palette::INK;
+use crate::report::words;
+use crate::units::UnitSystem;
+use crate::zone::Zone;
+
+/// Width of the map, units. On a phone a unit is half a pixel.
+pub const WIDTH: f64 = 720.0;
+/// Room above the sheet, for the heading.
+const HEAD: f64 = 84.0;
+const NAME: f64 = 17.0;
+const SMALL: f64 = 15.0;
+/// Characters of the heading that fit.
+const HEADING: usize = 44;
+
+/// The sheet that shows a zone, the flight and where to wait.
+pub fn sheet(zone: &Zone, waiting: &[WaitingPoint]) -> Sheet {
+    let outer = zone.ellipses.iter().filter(|e| e.shape.probability < 0.97);
+    let places: Vec<Position> = zone
+        .track
+        .iter()
+        .map(|m| m.position)
+        .chain(waiting.iter().map(|w| w.position))
+        .chain(outer.flat_map(|e| e.ring.iter().copied()))
+        .collect();
+    Sheet::holding(zone.center(), &places, WIDTH)
+}
+
+/// Draws the map of a briefing.
+pub fn draw(brief: &Brief, units: UnitSystem) -> Picture {
+    let sheet = sheet(&brief.zone, &brief.waiting);
+    let [wide, high] = sheet.size;
+    // What stands below the sheet needs to know what is on it, so that is drawn first.
+    let (body, drawn) = body(&sheet, brief, units);
+    let key = furniture::key_lines(brief, &drawn) as f64 * KEY_LINE + 20.0;
+    let foot = 28.0;
+    let mut picture = Picture::new(wide, HEAD + high + key + foot);
+    heading(&mut picture, brief, units);
+    picture.define(ground::patterns());
+    picture.clipping("sheet", [0.0, 0.0], sheet.size);
+    picture.lowered(HEAD, |picture| {
+        picture.clipped("sheet", |picture| picture.append(&body));
+        picture.frame([1.0, 1.0, wide - 1.0, high - 1.0], 2.0, INK);
+        furniture::key(picture, brief, &drawn, wide, high + 10.0);
+        picture.text([8.0, high + key + 12.0], SMALL, Anchor::Start, AID);
+    });
+    picture
+}
+
+/// The sheet alone, and what of the ground is on it.
+fn body(sheet: &Sheet, brief: &Brief, units: UnitSystem) -> (Picture, Drawn) {
+    let mut body = Picture::new(sheet.size[0], sheet.size[1]);
+    let terrain = brief.ground.terrain.as_ref();
+    let shaded = terrain.is_some_and(|terrain| relief::draw(&mut body, sheet, terrain));
+    let mut drawn = ground::draw(&mut body, sheet, &brief.ground);
+    let mut grid = furniture::grid(&mut body, sheet);
+    let airfields = ground::airfields(&mut body, sheet, &brief.ground.airports);
+    drawn.airfields |= !airfields.is_empty();
+    drawn.relief = shaded;
+    let mut labels = Labels::new(sheet.size);
+    flight::regions(&mut body, sheet, &mut labels, brief);
+    flight::track(&mut body, sheet, &mut labels, brief);
+    let corner = free_corner(sheet, brief);
+    keep_free(&mut labels, corner, &mut grid, &airfields);
+    flight::places(&mut body, sheet, &mut labels, brief);
+    flight::region_names(&mut body, sheet, &mut labels, brief);
+    flight::marks(&mut body, sheet, &mut labels, brief, units);
+    for place in &brief.ground.places {
+        let at = sheet.at(place.position);
+        if sheet.shows(at, -4.0) {
+            body.dot(at, 3.5, INK);
+            labels.write(&mut body, at, 6.0, NAME, &place.name);
+        }
+    }
+    for (airport, at) in &airfields {
+        labels.write(&mut body, *at, 10.0, SMALL, airport.ident);
+    }
+    furniture::grid_names(&mut body, &grid);
+    furniture::scale(&mut body, sheet, corner, units);
+    (body, drawn)
+}
+
+/// Keeps the scale's corner, the names of the grid and the signs of airfields free of other names.
+/// Names of the grid that would stand below the scale are left out.
+fn keep_free(
+    labels: &mut Labels,
+    [left, top]: [f64; 2],
+    grid: &mut Vec<([f64; 2], Anchor, String)>,
+    airfields: &[(Airport, [f64; 2])],
+) {
+    let room = [left, top, left + SCALE_ROOM[0], top + SCALE_ROOM[1]];
+    labels.take(room);
+    let hidden = |[x, y]: [f64; 2]| {
+        x + 52.0 > room[0] && x < room[2] && y + 4.0 > room[1] && y - SMALL < room[3]
+    };
+    grid.retain(|(at, ..)| !hidden(*at));
+    for ([x, y], ..) in grid {
+        labels.take([*x - 4.0, *y - SMALL, *x + 52.0, *y + 4.0]);
+    }
+    for (_, [x, y]) in airfields {
+        labels.take([x - 8.0, y - 8.0, x + 8.0, y + 8.0]);
+    }
+}
+
+fn heading(picture: &mut Picture, brief: &Brief, units: UnitSystem) {
+    let title: String = words::title(brief).chars().take(HEADING).collect();
+    picture.text([8.0, 28.0], 24.0, Anchor::Start, &title);
+    let [early, _, late] = brief.facts.landing_quantiles;
+    let zone = &brief.timezone;
+    let when = format!(
+        "{}: landing {} to {}",
+        words::date(early, zone),
+        words::clock_time(early, zone),
+        words::clock_with_zone(late, zone)
+    );
+    picture.text([8.0, 52.0], NAME, Anchor::Start, &when);
+    let at = format!(
+        "centre {}, {} of the release",
+        brief.zone.center().text(),
+        words::way(brief.zone.release.position, brief.zone.center(), units)
+    );
+    picture.text([8.0, 74.0], NAME, Anchor::Start, &at);
+}
+
+/// The corner of the sheet with the least of the flight and the zone in it, for the scale.
+fn free_corner(sheet: &Sheet, brief: &Brief) -> [f64; 2] {
+    let [w, h] = sheet.size;
+    let [a, b] = SCALE_ROOM;
+    let marks = brief.zone.track.iter().map(|m| m.position);
+    let rings = brief
+        .zone
+        .ellipses
+        .iter()
+        .flat_map(|e| e.ring.iter().copied());
+    let waiting = brief.waiting.iter().map(|w| w.position);
+    let points: Vec<[f64; 2]> = marks
+        .chain(rings)
+        .chain(waiting)
+        .map(|p| sheet.at(p))
+        .collect();
+    let crowded = |[x, y]: &[f64; 2]| {
+        let inside = |p: &&[f64; 2]| {
+            p[0] > x - 30.0 && p[0] < x + a + 30.0 && p[1] > y - 30.0 && p[1] < y + b + 30.0
+        };
+        points.iter().filter(inside).count()
+    };
+    [
+        [10.0, 10.0],
+        [w - a - 10.0, 10.0],
+        [w - a - 10.0, h - b - 26.0],
+        [60.0, h - b - 26.0],
+    ]
+    .into_iter()
+    .min_by_key(crowded)
+    .unwrap_or([10.0, 10.0])
+}

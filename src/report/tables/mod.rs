@@ -1,0 +1,11 @@
+//! Tables in plain text, as a terminal shows them, and the same rows as CSV and GeoJSON.
+
+pub mod aim;
+pub mod compare;
+pub mod days;
+pub mod fill;
+pub mod fill_rules;
+pub mod forecast;
+pub mod sites;
+pub mod winds;
+pub mod zone;

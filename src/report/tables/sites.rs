@@ -1,0 +1,154 @@
+//! Candidate sites compared: table, CSV, GeoJSON.
+
+use std::fmt::Write as _;
+
+use serde_json::json;
+
+use super::days::{csv_text, header, more, numbers, record, time, verdict};
+use crate::choice::answer::{Site, Sites};
+use crate::error::Result;
+use crate::report::basis;
+use crate::report::files::geojson::{ellipse_with, spot_feature};
+use crate::report::layout::list;
+use crate::report::reasons::{reason, verdict_name};
+use crate::report::site;
+use crate::units::UnitSystem;
+
+/// Sites that were not flown themselves are listed up to so many.
+const CARRIED_SHOWN: usize = 10;
+/// So many of the best sites are looked at more closely.
+const CLOSER: usize = 3;
+
+/// The table for people, the best first.
+pub fn table(sites: &Sites, units: UnitSystem) -> String {
+    let title = basis::title(&sites.basis, "Sites compared");
+    let widest = sites.sites.iter().map(|s| s.name.chars().count()).max();
+    let wide = widest.unwrap_or(0).clamp(4, 24) + 2;
+    let mut text = format!(
+        "{title}\n\n{:4}{:wide$}{:11}{:16}{:22}{:>10}{:>9}{:>13}{:>10}{:>9}{:>13}  {}\n",
+        "",
+        "site",
+        "verdict",
+        "+ / ~ / x / ?*",
+        "best release",
+        "drift",
+        "true",
+        "90 % zone",
+        "wind**",
+        "hits***",
+        "daylight",
+        "what decides"
+    );
+    let carried = sites.sites.iter().filter(|s| !s.flown);
+    let hidden = carried.clone().count().saturating_sub(CARRIED_SHOWN);
+    let shown = sites.sites.iter().filter(|s| s.flown);
+    for site in shown.chain(carried.take(CARRIED_SHOWN)) {
+        let _ = writeln!(text, "{}", line(site, sites, wide, units).trim_end());
+    }
+    if hidden > 0 {
+        let _ = writeln!(text, "    and {hidden} more, see --out sites.csv");
+    }
+    text.push_str(
+        "\n* how many release times are \"fly\" (+), \"marginal\" (~), \"don't\" (x), unknown (?); c: carried over, see Assumed\n** strongest wind at the ground, or the lowest known, from an hour before the release to the release\n*** largest share of draws in a keep-out area, in a town or near an airport\n",
+    );
+    text.push_str(&closer(sites, units));
+    let of = format!("{} release times, ", sites.releases);
+    text + &basis::end_of_table(&sites.basis, RANKING, &of, units)
+}
+
+/// How sites are ranked.
+const RANKING: &str = "by the best release from each: \"fly\" before \"marginal\" (beyond 80 % of a limit) before \"don't\" (beyond a limit), within these by the number that is nearest to its limit, which is the reason shown, then by how many releases are \"fly\". A site with something nearer than it should be is marginal at best. A site whose releases the winds do not cover is unknown and has no rank.";
+
+fn line(site: &Site, sites: &Sites, wide: usize, units: UnitSystem) -> String {
+    let rank = site.rank.map_or_else(String::new, |r| r.to_string());
+    let name: String = site.name.chars().take(wide - 2).collect();
+    let verdict = verdict(site.verdict);
+    let counts = match site.flown {
+        true => site.counts().map(|n| n.to_string()).join(" / "),
+        false => "c".to_owned(),
+    };
+    let row = site.best_row();
+    let when = row.map_or_else(String::new, |r| time(r.release, &sites.basis.timezone));
+    let day = row.and_then(|r| r.day.as_ref());
+    let numbers = day.map_or_else(|| format!("{:64}", ""), |d| numbers(d, units));
+    format!(
+        "{rank:>3} {name:wide$}{verdict:11}{counts:16}{when:22}{numbers}  {}",
+        reason(&site.reason, units)
+    )
+}
+
+fn closer(sites: &Sites, units: UnitSystem) -> String {
+    let flown = sites.sites.iter().filter(|s| s.flown).take(CLOSER);
+    let mut text = String::new();
+    for site in flown {
+        let mut lines = vec![site.position.text()];
+        if let (Some(row), Some(day)) = (site.best_row(), site.best_day()) {
+            let when = time(row.release, &sites.basis.timezone);
+            lines.push(format!("{when}: {}", more(day, units)));
+        }
+        lines.extend(site::lines(&site.check, units));
+        text.push_str(&list(&format!("More of {}", site.name), &lines));
+    }
+    text
+}
+
+/// Every release from every site as CSV, SI units but for reasons, times in UTC.
+///
+/// # Errors
+///
+/// When the text cannot be made; which does not happen in memory.
+pub fn csv(sites: &Sites, units: UnitSystem) -> Result<String> {
+    let own = [
+        "site",
+        "site_lat_deg",
+        "site_lon_deg",
+        "site_rank",
+        "site_verdict",
+        "site_reason",
+        "flown",
+    ];
+    let header = header(&own);
+    let records = sites.sites.iter().flat_map(|site| {
+        site.rows.iter().map(|row| {
+            let own = [
+                site.name.clone(),
+                format!("{:.6}", site.position.lat_deg),
+                format!("{:.6}", site.position.lon_deg),
+                site.rank.map_or_else(String::new, |r| r.to_string()),
+                verdict_name(site.verdict).to_owned(),
+                reason(&site.reason, units),
+                site.flown.to_string(),
+            ];
+            own.into_iter().chain(record(row, units)).collect()
+        })
+    });
+    csv_text(header, records)
+}
+
+/// The sites as points and the 90 % ellipses of their best releases as GeoJSON.
+pub fn geojson(sites: &Sites, units: UnitSystem) -> String {
+    let mut features = Vec::new();
+    for site in &sites.sites {
+        let row = site.best_row();
+        let properties = [
+            ("name", json!(site.name)),
+            ("rank", json!(site.rank)),
+            ("verdict", json!(verdict_name(site.verdict))),
+            ("reason", json!(reason(&site.reason, units))),
+            ("flown", json!(site.flown)),
+            ("release", json!(row.map(|r| r.release.to_string()))),
+        ];
+        features.push(spot_feature("site", site.position, properties));
+        let ellipse = site.best_day().and_then(|d| d.ellipse.as_ref());
+        if let (Some(ellipse), Some(row)) = (ellipse, row) {
+            let more = [
+                ("site", json!(site.name)),
+                ("release", json!(row.release.to_string())),
+                ("verdict", json!(verdict_name(row.verdict))),
+                ("reason", json!(reason(&row.reason, units))),
+            ];
+            features.push(ellipse_with(ellipse, more));
+        }
+    }
+    basis::geojson(&sites.basis, features, units)
+}
