@@ -17,6 +17,7 @@ use windfall::notes::{Assumption, Note};
 use windfall::plan::Plan;
 use windfall::report::notes;
 use windfall::sources::{Ascent, read_soundings};
+use windfall::units::UnitSystem;
 use windfall::winds::Winds;
 use windfall::zone::{Options, Prediction, predict};
 
