@@ -6,7 +6,7 @@
 //! little different in lift, burst, drag, parachute and wind.
 //!
 //! ```
-//! use windfall::{Options, Plan, Winds, predict};
+//! use windfall::{Assumption, Options, Plan, Winds, predict};
 //!
 //! # fn main() -> windfall::Result<()> {
 //! let plan = Plan::read("samples/high-plains/plan.toml")?;
@@ -23,7 +23,7 @@
 //! assert!(ellipse.center.distance_m(zone.landing.position) < ellipse.shape.semi_major_m);
 //!
 //! // What it rests on, as data; `report::notes` has the words.
-//! assert!(zone.assumptions.contains(&windfall::notes::Assumption::FittedDragCurve));
+//! assert!(zone.assumptions.contains(&Assumption::FittedDragCurve));
 //! # Ok(())
 //! # }
 //! ```
@@ -69,6 +69,7 @@ pub mod zone;
 pub use self::{
     error::{Error, Fault, Result},
     geodesy::Position,
+    notes::{Assumption, Note},
     plan::Plan,
     spread::region::{GroundContour, GroundEllipse},
     winds::Winds,

@@ -197,7 +197,7 @@ fn the_wind_at_the_ground_is_that_of_the_column() {
     } in &day.surface
     {
         let time = row.release + jiff::SignedDuration::from_secs(after_s as i64);
-        let column = archive.profile(plan.site, time).unwrap();
+        let column = archive.profile(plan.site.position, time).unwrap();
         // ERA5 in the sample has no wind at 10 m; its lowest level is at some 160 m, above 106 m.
         let lowest = column.levels.iter().find_map(|l| l.wind).unwrap();
         // Levels of a blended column are a little apart from those of the columns around.

@@ -12,7 +12,7 @@ mod normals;
 
 use normals::Normals;
 use windfall::spread::region::{
-    CONTOUR_PROBABILITIES, Ellipse, Regions, contours, radius_holding, squared_radius,
+    CONTOUR_PROBABILITIES, Ellipse, RegionNote, Regions, contours, radius_holding, squared_radius,
     squared_radius_predicted,
 };
 

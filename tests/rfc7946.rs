@@ -10,8 +10,10 @@ use jiff::Timestamp;
 use proptest::prelude::*;
 use serde_json::{Value, json};
 use windfall::geodesy::{LocalFrame, Position};
+use windfall::notes::Assumption;
 use windfall::report::files::geojson::{collection, text};
 use windfall::spread::region::{Ellipse, GroundContour, GroundPolygon};
+use windfall::units::UnitSystem;
 use windfall::zone::{Mark, Zone};
 
 fn at(lat: f64, lon: f64) -> Position {

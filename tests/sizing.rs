@@ -121,13 +121,7 @@ fn sensitivities_of_the_1000_g_row() {
         assert!((higher / metres - 1.0).abs() < 0.05, "{grams}: {higher}");
     }
     let filled = stack.solve(Known::FreeLift(1.06)).unwrap();
-    let wider = |share: f64| {
-        stack
-            .with_burst_diameter(share * 7.86)
-            .fly(&filled)
-            .unwrap()
-            .burst_m
-    };
+    let wider = |share: f64| stack.with_wider_burst(share).fly(&filled).unwrap().burst_m;
     let percent = 0.5 * (wider(1.01) - wider(0.99));
     // 3 H dD / D with H = 6.4 km between 33 and 35 km.
     assert!((percent / 192.0 - 1.0).abs() < 0.04, "{percent}");

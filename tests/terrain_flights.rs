@@ -13,8 +13,11 @@ use grids::{GFS_EUROPE, archive};
 use windfall::geodesy::{Position, SEMI_MAJOR_M};
 use windfall::ground::region::Region;
 use windfall::ground::terrain::Terrain;
+use windfall::notes::{Assumption, Note};
 use windfall::plan::Plan;
+use windfall::report::notes;
 use windfall::sources::{Ascent, read_soundings};
+use windfall::units::UnitSystem;
 use windfall::winds::Winds;
 use windfall::zone::{Options, Prediction, predict};
 
