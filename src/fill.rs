@@ -22,7 +22,7 @@ use self::rules::{Numbers, Package, RuleSet};
 use crate::atmosphere::{Air, P0_PA};
 use crate::error::{Error, Fault, Result};
 use crate::notes::{Assumption, Note};
-use crate::plan::{BalloonPlan, LoadKind, Plan, StackPlan};
+use crate::plan::{BalloonPlan, LoadKind, Plan};
 use crate::sizing::{Filled, Flight, Known, Stack};
 use crate::spread::draws::{BurstSpread, Spread};
 use crate::vehicle::ascent::DragCurve;
@@ -71,10 +71,10 @@ pub fn size(plan: &Plan, winds: Option<&Winds>, options: Options) -> Result<Fill
         });
     };
     let site = site_air(plan, winds)?;
+    let mut assumed = site.assumptions.clone();
     let stack = stack::to_be_filled(&plan.stack, balloon, &site.air, site.site_m);
     let here = stack.here();
-    let mut assumed = site.assumptions.clone();
-    assume(&plan.stack, balloon, &mut assumed);
+    assume(plan, balloon, &mut assumed);
     let known = options.known.unwrap_or(balloon.fill);
     let filled = stack.solve(known).map_err(|unsolved| Error::CannotDo {
         why: unsolved.to_string(),
@@ -147,7 +147,7 @@ pub fn size(plan: &Plan, winds: Option<&Winds>, options: Options) -> Result<Fill
 }
 
 /// What the plan leaves open about the balloon.
-fn assume(stack: &StackPlan, balloon: &BalloonPlan, assumed: &mut Vec<Assumption>) {
+fn assume(plan: &Plan, balloon: &BalloonPlan, assumed: &mut Vec<Assumption>) {
     assumed.extend(stack::burst_diameter_assumed(balloon));
     if !balloon.purity_given {
         assumed.push(Assumption::PureGas);
@@ -156,8 +156,9 @@ fn assume(stack: &StackPlan, balloon: &BalloonPlan, assumed: &mut Vec<Assumption
         assumed.push(Assumption::WeightlessFiller);
     }
     // The fall says what it assumes; it was computed with the stack.
-    assumed.extend(stack::fall(stack).assumptions);
-    let unnamed = stack
+    assumed.extend(stack::fall(&plan.stack).assumptions);
+    let unnamed = plan
+        .stack
         .load
         .iter()
         .filter(|item| item.kind.is_none() && item.smallest_face_m.is_none());
@@ -168,12 +169,9 @@ fn assume(stack: &StackPlan, balloon: &BalloonPlan, assumed: &mut Vec<Assumption
 }
 
 fn notes(plan: &Plan, rules: bool) -> Vec<Note> {
-    let rates = plan.stack.ascent.rates().map(|_| Note::RatesOfPlanUnused);
-    let burst = plan
-        .stack
-        .ascent
-        .burst_altitude_m()
-        .map(|_| Note::BurstAltitudeOfPlan);
+    let ascent = &plan.stack.ascent;
+    let rates = ascent.rates().map(|_| Note::RatesOfPlanUnused);
+    let burst = ascent.burst_altitude_m().map(|_| Note::BurstAltitudeOfPlan);
     let none = (!rules).then_some(Note::NoThresholds);
     [rates, burst, none].into_iter().flatten().collect()
 }

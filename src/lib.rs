@@ -6,8 +6,7 @@
 //! little different in lift, burst, drag, parachute and wind.
 //!
 //! ```
-//! use windfall::report::notes::assumptions;
-//! use windfall::{Options, Plan, UnitSystem, Winds, predict};
+//! use windfall::{Assumption, Options, Plan, Winds, predict};
 //!
 //! # fn main() -> windfall::Result<()> {
 //! let plan = Plan::read("samples/high-plains/plan.toml")?;
@@ -23,9 +22,8 @@
 //! assert!(ellipse.shape.held.is_some_and(|share| (share - 0.9).abs() < 0.005));
 //! assert!(ellipse.center.distance_m(zone.landing.position) < ellipse.shape.semi_major_m);
 //!
-//! // What it rests on: data with a code and numbers, and words for people.
-//! let words = assumptions(&zone.assumptions, UnitSystem::Metric);
-//! assert!(words.iter().any(|words| words.contains("assumed")));
+//! // What it rests on, as data; `report::notes` has the words.
+//! assert!(zone.assumptions.contains(&Assumption::FittedDragCurve));
 //! # Ok(())
 //! # }
 //! ```
@@ -44,6 +42,7 @@ pub mod brief;
 pub mod choice;
 pub mod clock;
 pub mod compare;
+pub mod draft;
 pub mod earth;
 pub mod error;
 pub mod fetch;
@@ -73,7 +72,6 @@ pub use self::{
     notes::{Assumption, Note},
     plan::Plan,
     spread::region::{GroundContour, GroundEllipse},
-    units::UnitSystem,
     winds::Winds,
     zone::{Facts, Mark, Options, Prediction, Zone, predict},
 };

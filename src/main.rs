@@ -10,6 +10,7 @@ use self::cli::compare::{self, CompareArgs};
 use self::cli::days::{self, DaysArgs};
 use self::cli::fetch::{self, FetchArgs};
 use self::cli::fill::{self, FillArgs};
+use self::cli::new::{self, NewArgs};
 use self::cli::sites::{self, SitesArgs};
 use self::cli::version;
 use self::cli::winds::{self, WindsArgs};
@@ -33,6 +34,7 @@ struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
+    New(NewArgs),
     Zone(ZoneArgs),
     Days(DaysArgs),
     Fill(FillArgs),
@@ -48,6 +50,7 @@ fn main() -> ExitCode {
     let (mut out, mut talk) = (io::stdout().lock(), io::stderr());
     let done = match cli.command {
         _ if cli.version => version::run(cli.verbose, &mut out),
+        Some(Command::New(args)) => new::run(&args, &mut out, &mut talk),
         Some(Command::Zone(args)) => zone::run(&args, &mut out, &mut talk),
         Some(Command::Days(args)) => days::run(&args, &mut out),
         Some(Command::Fill(args)) => fill::run(&args, &mut out),

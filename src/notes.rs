@@ -1,24 +1,19 @@
-//! What was assumed and what is to be known about a result, as data: each with a code and its numbers
-//! in SI. The report has the words.
+//! What an answer rests on and what to know about it, as data: a code and the numbers, in SI.
+//!
+//! Whoever makes an answer says here what it assumed and noticed; `report::notes` puts it into words
+//! and into a person's units.
 
 use std::fmt;
 
 use jiff::Timestamp;
 use serde::Serialize;
 
-/// Something that nobody gave and that the result rests on.
+/// Something that was assumed.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(tag = "code", rename_all = "snake_case")]
 #[non_exhaustive]
 pub enum Assumption {
-    // In words still.
-    /// One that its maker has in words already.
-    InWords {
-        /// The words.
-        words: String,
-    },
-
-    // Zone and winds: the stack.
+    // zone and winds: the stack
     /// The burst diameter, which the plan does not give, is that of a table.
     BurstDiameter {
         /// The diameter, m.
@@ -28,6 +23,8 @@ pub enum Assumption {
         /// Which table, and how it was read.
         from: String,
     },
+    /// The gas is pure.
+    PureGas,
     /// The drag coefficient of the parachute, on its laid-out area.
     ParachuteDrag {
         /// The coefficient.
@@ -52,7 +49,7 @@ pub enum Assumption {
         sigma: f64,
     },
 
-    // Zone and winds: what varies.
+    // zone and winds: what varies
     /// How much something varies.
     Varies {
         /// What.
@@ -80,7 +77,7 @@ pub enum Assumption {
         two_thirds_below_s: f64,
     },
 
-    // Zone and winds: the site and the ground.
+    // zone and winds: the site and the ground
     /// Elevation of the site.
     SiteElevation {
         /// Above mean sea level, m.
@@ -103,7 +100,7 @@ pub enum Assumption {
         share: f64,
     },
 
-    // Zone and winds: the air and the winds.
+    // zone and winds: the air and the winds
     /// The winds tell nothing of the air: it is that of the standard atmosphere.
     StandardAir,
     /// Without winds the air is that of the standard atmosphere.
@@ -199,9 +196,7 @@ pub enum Assumption {
     /// The release is not on the ground.
     ReleaseOffGround(OffGround),
 
-    // Fill.
-    /// The gas is pure.
-    PureGas,
+    // fill
     /// The filler on the neck weighs nothing.
     WeightlessFiller,
     /// Parts of the load without a kind are packages.
@@ -233,7 +228,14 @@ pub enum Assumption {
         most_diameter_share: f64,
     },
 
-    // Choice.
+    // choice
+    /// An assumption that concerns one of several sites.
+    OfSite {
+        /// What the site is called.
+        site: String,
+        /// What is assumed there.
+        assumption: Box<Assumption>,
+    },
     /// The limit of the wind at the ground.
     SurfaceWindLimit {
         /// The limit, m/s.
@@ -266,15 +268,8 @@ pub enum Assumption {
     ElevationAsPlanned,
     /// Neighbouring places of launch regions have the same drift.
     SameDriftNearby,
-    /// An assumption that concerns one of several sites.
-    OfSite {
-        /// What the site is called.
-        site: String,
-        /// What is assumed there.
-        assumption: Box<Assumption>,
-    },
 
-    // Brief.
+    // brief
     /// When filling begins.
     FillingBegins {
         /// How long before the release, s.
@@ -289,6 +284,32 @@ pub enum Assumption {
     },
     /// A quiet tracker was heard last on the planned flight, and nothing was learnt on the way.
     HeardOnPlannedFlight,
+
+    // the command line
+    /// Something was given in place of what the plan says.
+    Replaced {
+        /// What, in words.
+        what: String,
+    },
+
+    // In words still.
+    /// One that its maker has in words already.
+    InWords {
+        /// The words.
+        words: String,
+    },
+}
+
+impl From<String> for Assumption {
+    fn from(words: String) -> Assumption {
+        Assumption::InWords { words }
+    }
+}
+
+impl From<&str> for Assumption {
+    fn from(words: &str) -> Assumption {
+        Assumption::in_words(words)
+    }
 }
 
 impl Assumption {
@@ -346,16 +367,16 @@ pub struct OffGround {
     pub smoothed: bool,
 }
 
-/// Something to know about a result.
+/// Something to know about an answer.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(tag = "code", rename_all = "snake_case")]
 #[non_exhaustive]
 pub enum Note {
-    // Zone and winds: the ground.
+    // zone and winds: the ground
     /// The release is not on the ground.
     ReleaseOffGround(OffGround),
 
-    // Zone and winds: the winds.
+    // zone and winds: the winds
     /// Most of the zone's width is that of winds of another time or place.
     BetterWinds {
         /// Their time from the release, s, if that is far.
@@ -398,7 +419,7 @@ pub enum Note {
         for_s: f64,
     },
 
-    // Zone and winds: the draws.
+    // zone and winds: the draws
     /// Draws left the winds.
     DrawsLeft {
         /// The share of the draws.
@@ -418,7 +439,7 @@ pub enum Note {
         why: NoLanding,
     },
 
-    // Zone and winds: the regions.
+    // zone and winds: the regions
     /// There are no contours: there are too few draws for a density.
     TooFewForContours {
         /// How many draws there are.
@@ -445,7 +466,7 @@ pub enum Note {
         count: usize,
     },
 
-    // Fill.
+    // fill
     /// The plan states rates of ascent, which a fill does not go by.
     RatesOfPlanUnused,
     /// The plan states the burst altitude, which the gas does not change.

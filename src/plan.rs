@@ -6,6 +6,7 @@
 mod document;
 mod filling;
 mod read;
+mod release;
 mod stack;
 
 use std::path::{Path, PathBuf};
@@ -22,6 +23,7 @@ use crate::atmosphere::standard_height_of_pressure;
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
 use crate::ground::map::Class;
+use crate::notes::Assumption;
 use crate::spread::draws::BurstSpread;
 use crate::units::{Dimension, parse};
 use crate::vehicle::latex::LatexTable;
@@ -37,6 +39,10 @@ pub struct Plan {
     pub release: Timestamp,
     /// The zone of people's times.
     pub timezone: TimeZone,
+    /// Whether its people read US units, if the plan says.
+    pub us_units: Option<bool>,
+    /// What was put in place of what the file says.
+    pub replaced: Vec<Assumption>,
     /// Where the stack is released.
     pub site: Site,
     /// Wind files, as seen from the current folder.
@@ -233,7 +239,9 @@ impl Plan {
 
 /// The sections of a plan, read one by one; `None` where what is missing leaves no plan.
 fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) -> Option<Plan> {
-    let (name, release, timezone) = flight(&Section::of(root, "flight", faults), faults);
+    let flight_section = Section::of(root, "flight", faults);
+    let (name, release, timezone) = flight(&flight_section, faults);
+    let us_units = release::us_units(&flight_section, faults);
     let site = site(&Section::of(root, "site", faults), faults);
     let wind = Section::of(root, "wind", faults);
     wind.allow(&["files", "issued", "member_per_file"], faults);
@@ -253,6 +261,8 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
         name,
         release: release?,
         timezone,
+        us_units,
+        replaced: Vec::new(),
         site: site?,
         wind_files,
         wind_issued,
@@ -267,13 +277,8 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
 }
 
 fn flight(s: &Section, faults: &mut Faults) -> (String, Option<Timestamp>, TimeZone) {
-    s.allow(&["name", "release", "timezone"], faults);
+    s.allow(&["name", "release", "timezone", "units"], faults);
     let name = s.text("name", "a name in quotes", faults).unwrap_or("");
-    let expected = "a date and time with its offset, as in 2026-02-05T16:30:00-07:00";
-    if !s.has("release") {
-        s.missing("release", expected, faults);
-    }
-    let release = time(s, "release", expected, faults);
     let timezone = s
         .text("timezone", "an IANA time zone name", faults)
         .and_then(|name| {
@@ -289,6 +294,7 @@ fn flight(s: &Section, faults: &mut Faults) -> (String, Option<Timestamp>, TimeZ
             }
             zone.ok()
         });
+    let release = release::release(s, timezone.as_ref(), faults);
     (name.to_owned(), release, timezone.unwrap_or(TimeZone::UTC))
 }
 

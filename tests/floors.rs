@@ -19,7 +19,7 @@ const FLOORS: [&[&str]; 17] = [
     &["sizing"],
     &["spread"],
     &["plan"],
-    &["fetch", "winds"],
+    &["draft", "fetch", "winds"],
     &["zone"],
     &["choice", "compare", "fill"],
     &["brief"],

@@ -11,7 +11,6 @@ use crate::ground::airports::Airport;
 use crate::ground::layers::{Layer, Line, RoadClass};
 use crate::ground::places::Place;
 use crate::ground::terrain::Terrain;
-use crate::notes::Assumption;
 use crate::spread::region::GroundEllipse;
 use crate::zone::{Facts, Mark, Zone};
 
@@ -50,8 +49,6 @@ pub struct Brief {
     pub remarks: String,
     /// Where the ground comes from.
     pub sources: Vec<String>,
-    /// What was assumed besides what the zone assumes.
-    pub assumptions: Vec<Assumption>,
 }
 
 /// What a map shows of the ground.

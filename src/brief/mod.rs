@@ -50,7 +50,7 @@ pub fn brief(
     flown: impl Fn() + Sync,
 ) -> Result<Brief> {
     let (prediction, kept) = predict_and_keep(plan, input, options, flown)?;
-    let (zone, mut facts) = (prediction.zone, prediction.facts);
+    let (mut zone, mut facts) = (prediction.zone, prediction.facts);
     for file in &mut facts.wind.files {
         *file = file_name(Path::new(file)).unwrap_or(file.clone());
     }
@@ -74,8 +74,8 @@ pub fn brief(
     let assumptions = filling
         .into_iter()
         .chain(choice::ground::ON_GROUND)
-        .chain([of_radio, Assumption::HeardOnPlannedFlight])
-        .collect();
+        .chain([of_radio, Assumption::HeardOnPlannedFlight]);
+    zone.assumptions.extend(assumptions);
     Ok(Brief {
         timezone: plan.timezone.clone(),
         made,
@@ -94,7 +94,6 @@ pub fn brief(
             .map(|source| without_folder(plan, source))
             .collect(),
         ground: ground.shown(kept.ground()),
-        assumptions,
         zone,
         facts,
     })

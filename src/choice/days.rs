@@ -30,7 +30,7 @@ pub fn days(
     options: Options,
     done: impl Fn() + Sync,
 ) -> Result<Days> {
-    let mut assumed = Vec::new();
+    let mut assumed = plan.replaced.clone();
     let limits = Limits::of(&plan.limits, &mut assumed);
     let ground = terrain::around(&plan.ground, input, plan.site.position, terrain::FAR_M)?;
     let cylinders = default_cylinders();

@@ -108,10 +108,10 @@ pub fn sites(
     assumed.extend(terrain::assumed(&landed_on));
     let off_ground = candidates.iter().filter_map(|candidate| {
         let (place, site_m) = (candidate.position, candidate.elevation_m?);
-        let off = terrain::off_ground(heights.as_deref(), place, site_m)?;
+        let off_ground = terrain::off_ground(heights.as_deref(), place, site_m)?;
         Some(Assumption::OfSite {
             site: candidate.name.clone(),
-            assumption: Box::new(Assumption::ReleaseOffGround(off)),
+            assumption: Box::new(Assumption::ReleaseOffGround(off_ground)),
         })
     });
     assumed.extend(off_ground);

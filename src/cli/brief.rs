@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use jiff::Timestamp;
 
+use super::instead::{Instead, ReleaseInstead, heading};
 use super::options::{RunArgs, with_threads};
 use super::output;
 use super::progress::Progress;
@@ -38,6 +39,12 @@ pub struct BriefArgs {
     /// Which winds.
     #[command(flatten)]
     pub winds: WindArgs,
+    /// When, in place of the plan's time.
+    #[command(flatten)]
+    pub late: ReleaseInstead,
+    /// What else stands in place of the plan's.
+    #[command(flatten)]
+    pub instead: Instead,
     /// How many flights to draw.
     #[arg(long, default_value_t = DRAWS, value_parser = clap::value_parser!(u64).range(20..=10_000_000))]
     pub draws: u64,
@@ -55,10 +62,12 @@ pub struct BriefArgs {
 ///
 /// Whatever is wrong with the plan, the winds, the ground or the folder to write into.
 pub fn run(args: &BriefArgs, out: &mut impl Write) -> Result<()> {
-    let plan = Plan::read(&args.plan)?;
-    let winds = args.winds.read(&plan)?;
+    let mut plan = Plan::read(&args.plan)?;
     let options = args.run.options(args.draws);
-    let units = args.run.units.into();
+    let units = args.run.units(&plan);
+    args.late.apply(&mut plan)?;
+    args.instead.apply(&mut plan, units)?;
+    let winds = args.winds.read(&plan)?;
     let made = args.made.unwrap_or_else(Timestamp::now);
     let files = with_threads(args.run.threads, || {
         let progress = Progress::new(args.draws, 512);
@@ -68,7 +77,7 @@ pub fn run(args: &BriefArgs, out: &mut impl Write) -> Result<()> {
         files(&brief, units)
     })?;
     fs::create_dir_all(&args.out).map_err(|cause| Error::file(&args.out, "make", cause))?;
-    let mut told = String::new();
+    let mut told = heading(&plan);
     for (name, bytes) in files {
         let path = args.out.join(name);
         write_atomically(&path, &bytes)?;

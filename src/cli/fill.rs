@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use clap::{ArgGroup, Args};
 
-use super::options::Units;
+use super::options::{self, Units};
 use super::output;
 use super::wind_files;
 use windfall::error::{Error, Fault, Result};
@@ -16,7 +16,7 @@ use windfall::plan::Plan;
 use windfall::report::fill_words::round_in_kg;
 use windfall::report::{json, pages::fill_card, pictures, tables};
 use windfall::sizing::Known;
-use windfall::units::{Dimension, UnitSystem, parse};
+use windfall::units::{Dimension, parse};
 
 /// Sizes a flight: masses, lift, gas, cylinders, rate, burst height, the weight that proves the lift.
 #[derive(Debug, Args)]
@@ -64,9 +64,9 @@ pub struct FillArgs {
     /// Also writes the launch-day card (.txt, .html), the trade-offs (.svg, .png) or all (.json).
     #[arg(long, value_name = "PATH", value_parser = output_path)]
     pub out: Vec<PathBuf>,
-    /// Units for people.
-    #[arg(long, value_enum, default_value = "metric")]
-    pub units: Units,
+    /// Units for people; those of the plan's [flight] units, else metric.
+    #[arg(long, value_enum)]
+    pub units: Option<Units>,
     /// Prints the result as JSON instead of the table.
     #[arg(long)]
     pub json: bool,
@@ -130,7 +130,7 @@ impl FillArgs {
 /// fill that no gas can make. That the stack should not fly is a result.
 pub fn run(args: &FillArgs, out: &mut impl Write) -> Result<()> {
     let plan = Plan::read(&args.plan)?;
-    let units: UnitSystem = args.units.into();
+    let units = options::units(args.units, &plan);
     let mut book = RuleBook::built_in()?;
     if let Some(path) = &args.rules_file {
         book = book.with(&path.display().to_string(), &text(path)?)?;

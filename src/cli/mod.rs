@@ -5,6 +5,8 @@ pub mod compare;
 pub mod days;
 pub mod fetch;
 pub mod fill;
+pub mod instead;
+pub mod new;
 pub mod options;
 mod output;
 mod progress;

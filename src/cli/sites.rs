@@ -112,7 +112,7 @@ fn told(args: &SitesArgs, plan: &Plan) -> Result<Told> {
     let winds = args.releases.winds(plan)?;
     let times = args.releases.times(plan, &winds)?;
     let options = args.releases.options();
-    let units = args.releases.run.units.into();
+    let units = args.releases.run.units(plan);
     if let Some(target) = &args.into {
         let allowed = Allowed {
             launch_in: args.launch_in.clone(),

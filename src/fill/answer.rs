@@ -411,7 +411,7 @@ pub struct WindRow {
 pub struct Curve {
     /// Mass of the balloon, kg.
     pub balloon_kg: f64,
-    /// Diameter at the burst, m, if known.
+    /// Diameter at the burst, m.
     pub burst_diameter_m: Option<f64>,
     /// The points, by rising neck lift.
     pub points: Vec<CurvePoint>,

@@ -54,7 +54,7 @@ pub(super) fn geojson(
         ("draws", json!(basis.draws)),
         (
             "assumptions",
-            notes::assumptions_json(&basis.assumptions, units).into(),
+            notes::assumptions_json(&basis.assumptions, units),
         ),
     ];
     format!("{}\n", gathered(features, members))

@@ -2,7 +2,7 @@
 //! each code.
 
 use serde::Serialize;
-use serde_json::{Value, json};
+use serde_json::Value;
 
 use super::tables::fill_rules;
 use super::{fill_words, findings, notes, reasons};
@@ -11,7 +11,6 @@ use crate::choice::basis::Basis;
 use crate::fill::Fill;
 use crate::fill::compared::{ComparedLine, Rules};
 use crate::units::UnitSystem;
-use crate::zone::{Prediction, Zone};
 
 /// A fill.
 pub fn fill(fill: &Fill, units: UnitSystem) -> Value {
@@ -30,22 +29,9 @@ pub fn fill(fill: &Fill, units: UnitSystem) -> Value {
     if let Some(compared) = &fill.rules {
         json["rules"] = rules(compared, units);
     }
-    json["assumptions"] = notes::assumptions_json(&fill.assumptions, units).into();
-    json["notes"] = notes::notes_json(&fill.notes, units).into();
+    json["assumptions"] = notes::assumptions_json(&fill.assumptions, units);
+    json["notes"] = notes::notes_json(&fill.notes, units);
     json
-}
-
-/// A zone without its track and its draws, and the facts behind it.
-pub fn zone(prediction: &Prediction, units: UnitSystem) -> Value {
-    let Prediction { zone, facts } = prediction;
-    let mut bare = value(&Zone {
-        track: Vec::new(),
-        draws: None,
-        ..zone.clone()
-    });
-    bare["assumptions"] = notes::assumptions_json(&zone.assumptions, units).into();
-    bare["notes"] = notes::notes_json(&zone.notes, units).into();
-    json!({"zone": bare, "facts": value(facts)})
 }
 
 fn rules(rules: &Rules, units: UnitSystem) -> Value {
@@ -115,7 +101,7 @@ fn row(row: &ReleaseRow, units: UnitSystem) -> Value {
 }
 
 fn put_basis(json: &mut Value, basis: &Basis, units: UnitSystem) {
-    json["assumptions"] = notes::assumptions_json(&basis.assumptions, units).into();
+    json["assumptions"] = notes::assumptions_json(&basis.assumptions, units);
     json["limits"] = value(&basis.limits);
     json["limits"]["words"] = reasons::limits(&basis.limits, units).into();
 }

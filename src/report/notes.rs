@@ -1,4 +1,4 @@
-//! Assumptions and notes in words.
+//! The words of assumptions and notes.
 
 use serde_json::Value;
 
@@ -6,11 +6,30 @@ use super::json::with_words;
 use crate::notes::{Assumption, Note, OffGround, Profile, Varying};
 use crate::units::{UnitSystem, duration};
 
-/// An assumption in words.
-pub fn assumption(assumption: &Assumption, units: UnitSystem) -> String {
-    match assumption {
-        Assumption::InWords { words } => words.clone(),
+/// Assumptions in words.
+pub fn assumptions(all: &[Assumption], units: UnitSystem) -> Vec<String> {
+    all.iter().map(|a| assumption(a, units)).collect()
+}
 
+/// Notes in words.
+pub fn notes(all: &[Note], units: UnitSystem) -> Vec<String> {
+    all.iter().map(|n| note(n, units)).collect()
+}
+
+/// Assumptions as JSON: the code and the numbers in SI, with the words beside them.
+pub fn assumptions_json(all: &[Assumption], units: UnitSystem) -> Value {
+    let worded = all.iter().map(|a| with_words(a, assumption(a, units)));
+    worded.collect()
+}
+
+/// Notes as JSON: the code and the numbers in SI, with the words beside them.
+pub fn notes_json(all: &[Note], units: UnitSystem) -> Value {
+    all.iter().map(|n| with_words(n, note(n, units))).collect()
+}
+
+/// An assumption in words.
+pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
+    match said {
         // Zone and winds: the stack.
         Assumption::BurstDiameter {
             diameter_m,
@@ -21,6 +40,7 @@ pub fn assumption(assumption: &Assumption, units: UnitSystem) -> String {
             units.size(*diameter_m),
             units.balloon(*balloon_kg)
         ),
+        Assumption::PureGas => "pure gas (no gas_purity given), assumed".into(),
         Assumption::ParachuteDrag { coefficient } => format!(
             "parachute drag coefficient {coefficient} on the laid-out area (flat circular canopy), assumed"
         ),
@@ -160,7 +180,6 @@ pub fn assumption(assumption: &Assumption, units: UnitSystem) -> String {
         Assumption::ReleaseOffGround(off) => off_ground(off, units),
 
         // Fill.
-        Assumption::PureGas => "pure gas (no gas_purity given), assumed".into(),
         Assumption::WeightlessFiller => "the filler on the neck weighs nothing, assumed: weigh it with what hangs on it of the hose, and give [balloon] filler; the weight to hang is less by it".into(),
         Assumption::CountedAsPackages { names } => format!(
             "without a kind, counted as packages, assumed: {}",
@@ -209,9 +228,6 @@ pub fn assumption(assumption: &Assumption, units: UnitSystem) -> String {
         ),
         Assumption::ElevationAsPlanned => "sites without an elevation lie as high as the plan's site, assumed".into(),
         Assumption::SameDriftNearby => "drift is the same for neighbouring places of launch regions, assumed; launch places were flown themselves".into(),
-        Assumption::OfSite { site, assumption: there } => {
-            format!("{site}: {}", self::assumption(there, units))
-        }
 
         // Brief.
         Assumption::FillingBegins { before_release_s } => format!(
@@ -232,13 +248,20 @@ pub fn assumption(assumption: &Assumption, units: UnitSystem) -> String {
             )
         }
         Assumption::HeardOnPlannedFlight => "when the tracker goes quiet: heard last where the planned flight is at that height; what comes after varies as planned, as if nothing had been learnt on the way, assumed".into(),
+
+        Assumption::OfSite {
+            site,
+            assumption: of,
+        } => format!("{site}: {}", assumption(of, units)),
+
+        Assumption::Replaced { what } => what.clone(),
+        Assumption::InWords { words } => words.clone(),
     }
 }
 
 /// A note in words.
 pub fn note(note: &Note, units: UnitSystem) -> String {
     match note {
-        // Zone and winds: the ground.
         Note::ReleaseOffGround(off) => off_ground(off, units),
 
         // Zone and winds: the winds.
@@ -380,30 +403,6 @@ fn away(age_s: f64, distance_m: f64, units: UnitSystem) -> String {
     )
 }
 
-/// Assumptions in words.
-pub fn assumptions(all: &[Assumption], units: UnitSystem) -> Vec<String> {
-    all.iter().map(|one| assumption(one, units)).collect()
-}
-
-/// Notes in words.
-pub fn notes(all: &[Note], units: UnitSystem) -> Vec<String> {
-    all.iter().map(|one| note(one, units)).collect()
-}
-
-/// Assumptions for programs: code, numbers and words.
-pub fn assumptions_json(all: &[Assumption], units: UnitSystem) -> Vec<Value> {
-    all.iter()
-        .map(|one| with_words(one, assumption(one, units)))
-        .collect()
-}
-
-/// Notes for programs: code, numbers and words.
-pub fn notes_json(all: &[Note], units: UnitSystem) -> Vec<Value> {
-    all.iter()
-        .map(|one| with_words(one, note(one, units)))
-        .collect()
-}
-
 #[cfg(test)]
 mod tests {
     use serde_json::json;
@@ -420,7 +419,7 @@ mod tests {
             },
         ];
         assert_eq!(
-            Value::from(assumptions_json(&all, UnitSystem::Metric)),
+            assumptions_json(&all, UnitSystem::Metric),
             json!([
                 {"code": "pure_gas", "words": "pure gas (no gas_purity given), assumed"},
                 {"code": "varies", "what": "lift", "sigma": 0.04, "words": "lift varies by 4 % (sd), assumed"},

@@ -35,12 +35,7 @@ pub fn brief_text(brief: &Brief, units: UnitSystem) -> String {
         let name = ("name", json!(waiting_name(point)));
         feature("waiting", geometry, Extent::of([[at].as_slice()]), [name])
     });
-    let mut collection = collection_with(&brief.zone, units, waiting);
-    let members = collection.foreign_members.as_mut();
-    if let Some(JsonValue::Array(all)) = members.and_then(|m| m.get_mut("assumptions")) {
-        all.extend(notes::assumptions_json(&brief.assumptions, units));
-    }
-    format!("{collection}\n")
+    format!("{}\n", collection_with(&brief.zone, units, waiting))
 }
 
 /// The zone as a FeatureCollection.
@@ -80,9 +75,9 @@ fn collection_with(
             ("draws", json!(zone.draw_count)),
             (
                 "assumptions",
-                notes::assumptions_json(&zone.assumptions, units).into(),
+                notes::assumptions_json(&zone.assumptions, units),
             ),
-            ("notes", notes::notes_json(&zone.notes, units).into()),
+            ("notes", notes::notes_json(&zone.notes, units)),
         ],
     )
 }

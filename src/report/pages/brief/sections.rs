@@ -539,11 +539,10 @@ fn data(brief: &Brief, units: UnitSystem) -> Markup {
         ("Made", plain(words::utc(brief.made))),
         ("By", plain(by)),
     ];
-    let mut assumed = notes::assumptions(&zone.assumptions, units);
-    assumed.extend(notes::assumptions(&brief.assumptions, units));
-    let notes = notes::notes(&zone.notes, units);
+    let notes_said = notes::notes(&zone.notes, units);
+    let assumed = notes::assumptions(&zone.assumptions, units);
     let lists = [
-        ("Notes", &notes),
+        ("Notes", &notes_said),
         ("Assumed", &assumed),
         ("Sources of the ground", &brief.sources),
     ];
