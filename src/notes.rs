@@ -300,18 +300,6 @@ pub enum Assumption {
     },
 }
 
-impl From<String> for Assumption {
-    fn from(words: String) -> Assumption {
-        Assumption::InWords { words }
-    }
-}
-
-impl From<&str> for Assumption {
-    fn from(words: &str) -> Assumption {
-        Assumption::in_words(words)
-    }
-}
-
 impl Assumption {
     /// One that its maker has in words already.
     pub fn in_words(words: impl Into<String>) -> Assumption {

@@ -195,23 +195,16 @@ fn balloon(
     let filler_kg = s.quantity("filler", KG, 0.0..=10.0, faults);
     let fill = filling::fill(s, faults);
     let (mass_kg, gas, fill) = (mass_kg?, gas?, fill?);
-    let mut diameter_from = None;
-    let burst = match (burst_altitude_m, burst_diameter_m) {
-        (Some(altitude_m), diameter_m) => Burst::Altitude {
-            altitude_m,
-            diameter_m,
-        },
-        (None, Some(diameter_m)) => Burst::Diameter { diameter_m },
-        (None, None) => {
-            let Some(found) = balloons?.look_up(mass_kg) else {
-                s.missing("burst_diameter", BURST_EXPECTED, faults);
-                return None;
+    let (burst, diameter_from) = match (burst_altitude_m, burst_diameter_m) {
+        (Some(altitude_m), diameter_m) => {
+            let burst = Burst::Altitude {
+                altitude_m,
+                diameter_m,
             };
-            diameter_from = Some(found.from);
-            Burst::Diameter {
-                diameter_m: found.burst_diameter_m,
-            }
+            (burst, None)
         }
+        (None, Some(diameter_m)) => (Burst::Diameter { diameter_m }, None),
+        (None, None) => burst_of_table(s, mass_kg, balloons?, faults)?,
     };
     Some(BalloonPlan {
         mass_kg,
@@ -225,6 +218,23 @@ fn balloon(
         fill,
         filler_kg,
     })
+}
+
+/// The burst that a table gives to a balloon, and which table that is; noted where none does.
+fn burst_of_table(
+    s: &Section,
+    mass_kg: f64,
+    balloons: &LatexTable,
+    faults: &mut Faults,
+) -> Option<(Burst, Option<String>)> {
+    let Some(found) = balloons.look_up(mass_kg) else {
+        s.missing("burst_diameter", BURST_EXPECTED, faults);
+        return None;
+    };
+    let burst = Burst::Diameter {
+        diameter_m: found.burst_diameter_m,
+    };
+    Some((burst, Some(found.from)))
 }
 
 fn gas(s: &Section, faults: &mut Faults) -> Option<Gas> {

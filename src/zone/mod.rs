@@ -24,14 +24,14 @@ use self::facts::{BalloonFacts, EarlyBursts, Missed, WindFacts};
 pub use self::fly::LEFT_ALLOWED;
 use self::fly::{Flights, fly_all};
 use self::pattern::Pattern;
-use self::setup::Setup;
+use self::setup::{Place, Setup};
 use self::stack::FilledBalloon;
 use self::weather::{SiteWinds, Weather, left_out};
 use crate::clock::after;
 use crate::error::Result;
 use crate::flight::model::{FlightModel, Moment};
 use crate::flight::rise::Miss;
-use crate::notes::{Assumption, Note};
+use crate::notes::{Assumption, Note, OffGround};
 use crate::plan::Plan;
 use crate::spread::members::MemberSpread;
 use crate::spread::region::Regions;
@@ -103,32 +103,16 @@ pub fn predict_and_keep(
     let site = SiteWinds::new(plan, input, [plan.release; 2])?;
     let weather = site.weather(plan.release)?;
     let ground = terrain::around(&plan.ground, input, plan.site.position, terrain::FAR_M)?;
-    let heights = ground.as_deref();
-    let (site_m, elevation_assumed) = terrain::elevation(&plan.site, heights, &weather.column);
+    let column = &weather.column;
+    let (site_m, elevation) = terrain::elevation(&plan.site, ground.as_deref(), column);
     let place = weather.place(site_m, ground.as_ref());
     let mut setup = Setup::new(&plan.stack, &plan.spread, place)?;
     let flights = fly_all(&site, &weather, &mut setup, options, flown)?;
-    let story = Story {
-        release: plan.release,
-        site_m,
-        landed_on: terrain::sources(heights, &flights.landings.landed),
-        pattern: Pattern::of(
-            &flights.landings.landed,
-            flights.planned.landing.place.position(),
-        )?,
-        wind: weather.facts(&setup.model, &flights.seconds, flights.process.as_ref()),
-        weather: &weather,
-        setup: &setup,
-        flights: &flights,
+    let story = Story::new(place, &weather, &setup, &flights)?;
+    let prediction = Prediction {
+        zone: story.zone(options, &plan.replaced, elevation)?,
+        facts: story.facts(&plan.name)?,
     };
-    let off_ground = terrain::off_ground(heights, plan.site.position, site_m);
-    let mut zone = story.zone(options)?;
-    zone.assumptions = plan.replaced.clone();
-    zone.assumptions
-        .extend(story.assumptions(elevation_assumed));
-    zone.notes = off_ground.map(Note::ReleaseOffGround).into_iter().collect();
-    zone.notes.extend(story.notes());
-    let facts = story.facts(&plan.name)?;
     let kept = Kept {
         release: plan.release,
         wind_error: weather.wind_error().cloned(),
@@ -138,25 +122,49 @@ pub fn predict_and_keep(
         landings: flights.landings.landed,
         ground,
     };
-    Ok((Prediction { zone, facts }, kept))
+    Ok((prediction, kept))
 }
 
 /// All that a zone and its facts are told from.
 struct Story<'a> {
-    release: Timestamp,
-    /// Altitude of the site, m above mean sea level.
-    site_m: f64,
     weather: &'a Weather<'a>,
     setup: &'a Setup,
     flights: &'a Flights,
+    place: Place<'a>,
     pattern: Pattern,
     wind: WindFacts,
     landed_on: Vec<(Option<String>, f64)>,
+    off_ground: Option<OffGround>,
 }
 
-impl Story<'_> {
-    /// The zone, without what is assumed and to be noted.
-    fn zone(&self, options: Options) -> Result<Zone> {
+impl<'a> Story<'a> {
+    fn new(
+        place: Place<'a>,
+        weather: &'a Weather<'a>,
+        setup: &'a Setup,
+        flights: &'a Flights,
+    ) -> Result<Story<'a>> {
+        let landed = &flights.landings.landed;
+        let heights = place.terrain.map(AsRef::as_ref);
+        Ok(Story {
+            place,
+            pattern: Pattern::of(landed, flights.planned.landing.place.position())?,
+            wind: weather.facts(&setup.model, &flights.seconds, flights.process.as_ref()),
+            landed_on: terrain::sources(heights, landed),
+            off_ground: terrain::off_ground(heights, place.site, place.site_m),
+            weather,
+            setup,
+            flights,
+        })
+    }
+
+    /// The zone; with what of the plan was replaced, and what was assumed of the site's elevation.
+    fn zone(
+        &self,
+        options: Options,
+        replaced: &[Assumption],
+        elevation: Option<Assumption>,
+    ) -> Result<Zone> {
         let (flights, Pattern { frame, regions, .. }) = (self.flights, &self.pattern);
         let given = flights.few_left();
         let ellipses = regions.ellipses.iter().filter(|_| given);
@@ -177,8 +185,8 @@ impl Story<'_> {
             draw_count: options.draws as usize,
             seed: options.seed,
             version: env!("CARGO_PKG_VERSION").into(),
-            assumptions: Vec::new(),
-            notes: Vec::new(),
+            assumptions: self.assumptions(replaced, elevation),
+            notes: self.notes(),
         })
     }
 
@@ -188,7 +196,7 @@ impl Story<'_> {
         Ok(Facts {
             name: name.to_owned(),
             balloon: setup.balloon.as_ref().map(balloon_facts),
-            mean_rate_m_s: (planned.burst.altitude_m - self.site_m) / planned.burst.time_s,
+            mean_rate_m_s: self.mean_rate_m_s(),
             touchdown_speed_m_s: touchdown_speed(&setup.model, planned.landing.altitude_m),
             wind: self.wind.clone(),
             members: self.members(),
@@ -202,9 +210,13 @@ impl Story<'_> {
         })
     }
 
-    /// What was assumed, with what was of the site's elevation.
-    fn assumptions(&self, elevation: Option<Assumption>) -> Vec<Assumption> {
-        let mut all = self.weather.assumptions.clone();
+    fn assumptions(
+        &self,
+        replaced: &[Assumption],
+        elevation: Option<Assumption>,
+    ) -> Vec<Assumption> {
+        let mut all = replaced.to_vec();
+        all.extend(self.weather.assumptions.iter().cloned());
         all.extend(elevation);
         if self.weather.column.air.measured_m().is_none() {
             all.push(Assumption::StandardAir);
@@ -218,7 +230,9 @@ impl Story<'_> {
     /// What to know of winds, draws and regions.
     fn notes(&self) -> Vec<Note> {
         let flights = self.flights;
-        let mut notes = self.weather.notes(&self.wind);
+        let off_ground = self.off_ground.clone();
+        let mut notes: Vec<Note> = off_ground.map(Note::ReleaseOffGround).into_iter().collect();
+        notes.extend(self.weather.notes(&self.wind));
         if flights.left() > 0.0 {
             notes.push(Note::DrawsLeft {
                 share: flights.left(),
@@ -245,12 +259,18 @@ impl Story<'_> {
         Mark {
             position: m.place.position(),
             altitude_m: m.altitude_m,
-            time: after(self.release, m.time_s),
+            time: after(self.weather.release, m.time_s),
         }
     }
 
+    /// Mean rate of ascent as planned, m/s.
+    fn mean_rate_m_s(&self) -> f64 {
+        let burst = &self.flights.planned.burst;
+        (burst.altitude_m - self.place.site_m) / burst.time_s
+    }
+
     fn times(&self, seconds: [f64; 3]) -> [Timestamp; 3] {
-        seconds.map(|s| after(self.release, s))
+        seconds.map(|s| after(self.weather.release, s))
     }
 
     /// What the members of an ensemble differ by.

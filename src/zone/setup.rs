@@ -20,7 +20,6 @@ use crate::spread::draws::{BurstSpread, FallingMass, Spread};
 use crate::units::in_both;
 use crate::vehicle::balloon::sphere_diameter_m;
 use crate::vehicle::burst::Burst;
-use crate::vehicle::descent::THIN_AIR_EXPONENT_SIGMA;
 use crate::wind::column::Column;
 
 /// A flight model with what varies about it.
@@ -69,48 +68,29 @@ impl Setup {
     /// [`Error::CannotDo`] when the stack cannot rise, bursts on the ground or never bursts.
     pub fn new(stack: &StackPlan, given: &SpreadPlan, place: Place) -> Result<Setup> {
         let (air, site_m) = (&place.column.air, place.site_m);
-        let (lifter, planned_burst_m) = lifter(stack, air, site_m)?;
+        let (lifter, burst_m) = lifter(stack, air, site_m)?;
         let fall = stack::fall(stack);
         let mut assumptions = balloon_assumed(stack);
-        assumptions.extend(fall.assumptions);
+        assumptions.extend(fall.assumptions.iter().cloned());
         let mut spread = varied::spread(stack, given, &mut assumptions);
-        let above_site = layers(&lifter, &place, top(planned_burst_m, &spread));
+        let layers = layers(&lifter, &place, top(burst_m, &spread));
         if stack.ascent.rates().is_some() || stack.ascent.burst_altitude_m().is_some() {
-            spread.burst = varied::by_altitude(spread.burst, air, planned_burst_m, site_m);
+            spread.burst = varied::by_altitude(spread.burst, air, burst_m, site_m);
         }
-        let terrain = place.terrain.map(AsRef::as_ref);
-        let below = layers_below(terrain, site_m, above_site.thickness_m);
-        let layers = above_site.lowered(below);
-        let rise = match &lifter {
-            Lifter::Rates(rates, _) => {
-                spread.ln_re0 = 0.0;
-                assumptions.push(Assumption::StatedRateVaries);
-                Rise::stated(rates, planned_burst_m, &above_site)
-            }
-            Lifter::Balloon(balloon) => {
-                assumptions.push(Assumption::FittedDragCurve);
-                balloon_rise(balloon, &spread, air, &above_site)
-            }
+        let (rise, assumed) = match &lifter {
+            Lifter::Rates(rates, _) => (
+                Rise::stated(rates, burst_m, &layers),
+                Assumption::StatedRateVaries,
+            ),
+            Lifter::Balloon(balloon) => (
+                balloon_rise(balloon, &spread, air, &layers),
+                Assumption::FittedDragCurve,
+            ),
         };
-        match &fall.law {
-            FallLaw::Rates(_) => spread.fall_exponent = 0.0,
-            FallLaw::ByDensity(speed) => assumptions.push(Assumption::ThinAir {
-                exponent: -speed.thin_air_exponent,
-                sigma: THIN_AIR_EXPONENT_SIGMA,
-            }),
-        }
-        let model = FlightModel {
-            winds: Winds::Column(LayerWinds::of_profile(&place.column.winds, &layers)),
-            fall: fall.law.through(air, &layers),
-            rise,
-            layers,
-            start: place.site.normal(),
-            compass: Compass::at(place.site),
-            release_layer: below,
-            ground: place.terrain.cloned(),
-        };
+        assumptions.push(assumed);
+        assumptions.extend(fall.law.assumed());
         Ok(Setup {
-            model,
+            model: model(&place, layers, rise, &fall.law),
             spread,
             mass: fall.mass,
             balloon: match lifter {
@@ -119,6 +99,27 @@ impl Setup {
             },
             assumptions,
         })
+    }
+}
+
+/// The model of flights that rise through layers above the site.
+fn model(place: &Place, above_site: Layers, rise: Rise, law: &FallLaw) -> FlightModel {
+    let (column, terrain) = (place.column, place.terrain);
+    let below = layers_below(
+        terrain.map(AsRef::as_ref),
+        place.site_m,
+        above_site.thickness_m,
+    );
+    let layers = above_site.lowered(below);
+    FlightModel {
+        winds: Winds::Column(LayerWinds::of_profile(&column.winds, &layers)),
+        fall: law.through(&column.air, &layers),
+        rise,
+        layers,
+        start: place.site.normal(),
+        compass: Compass::at(place.site),
+        release_layer: below,
+        ground: terrain.cloned(),
     }
 }
 

@@ -13,7 +13,7 @@ use crate::spread::draws::FallingMass;
 use crate::vehicle::balloon::Balloon;
 use crate::vehicle::burst::Burst;
 use crate::vehicle::cylinder::Cylinders;
-use crate::vehicle::descent::FallSpeed;
+use crate::vehicle::descent::{FallSpeed, THIN_AIR_EXPONENT_SIGMA};
 use crate::vehicle::parachute::{drag_area_m2, terminal_speed_m_s};
 
 /// Drag coefficient of a flat circular canopy on its laid-out area, where the plan gives none
@@ -137,6 +137,17 @@ pub enum FallLaw {
 }
 
 impl FallLaw {
+    /// What is assumed of it.
+    pub fn assumed(&self) -> Option<Assumption> {
+        match self {
+            FallLaw::ByDensity(speed) => Some(Assumption::ThinAir {
+                exponent: -speed.thin_air_exponent,
+                sigma: THIN_AIR_EXPONENT_SIGMA,
+            }),
+            FallLaw::Rates(_) => None,
+        }
+    }
+
     /// The fall through layers.
     pub fn through(&self, air: &AirProfile, layers: &Layers) -> Fall {
         match self {

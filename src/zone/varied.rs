@@ -32,6 +32,7 @@ pub fn spread(stack: &StackPlan, given: &SpreadPlan, assumed: &mut Vec<Assumptio
     let mut spread = Spread::ASSUMED;
     if let Some(rates) = stack.ascent.rates() {
         spread.drag = STATED_RATE_DRAG;
+        spread.ln_re0 = 0.0;
         if rates.is_constant() {
             spread.rate_error = STATED_RATE_ERROR;
         }
@@ -86,7 +87,10 @@ fn fall(spread: &mut Spread, stack: &StackPlan, given: &SpreadPlan, assumed: &mu
         spread.remnant = 0.0;
     }
     match (&stack.descent, given.canopy_changes) {
-        (Descent::Rates { .. }, _) => spread.canopy_changes = 0.0,
+        (Descent::Rates { .. }, _) => {
+            spread.canopy_changes = 0.0;
+            spread.fall_exponent = 0.0;
+        }
         (_, Some(given)) => spread.canopy_changes = given,
         (_, None) => assumed.push(Assumption::CanopyChanges {
             share: spread.canopy_changes,
