@@ -1,5 +1,7 @@
 //! Times and seconds between them.
 
+pub mod local;
+
 use jiff::{SignedDuration, Timestamp};
 
 /// The time so many seconds after another; the same where there is no such time.

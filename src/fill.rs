@@ -14,24 +14,26 @@ mod sensitivity;
 use serde::de::DeserializeOwned;
 
 pub use self::answer::Fill;
-use self::answer::{Balloon, FlightFacts, Lift, Site};
-use self::findings::Seen;
-use self::rules::{Numbers, RuleSet};
+use self::answer::{
+    Balloon, FallSpeed, FlightFacts, KnownFill, Lift, Opening, OpeningKind, SiteAir, SolvedFrom,
+};
+use self::findings::SizedStack;
+use self::rules::{Numbers, Package, RuleSet};
 use crate::atmosphere::{Air, P0_PA};
 use crate::error::{Error, Fault, Result};
-use crate::plan::{BalloonPlan, FillPlan, LoadKind, Plan};
+use crate::notes::{Assumption, Note};
+use crate::plan::{BalloonPlan, LoadKind, Plan};
 use crate::sizing::{Filled, Flight, Known, Stack};
 use crate::spread::draws::{BurstSpread, Spread};
-use crate::units::{UnitSystem, duration};
 use crate::vehicle::ascent::DragCurve;
 use crate::vehicle::balloon::sphere_volume_m3;
-use crate::vehicle::burst::{EARLY_BURST_DIAMETER, EARLY_BURST_SHARE};
+use crate::vehicle::burst::{Burst, EARLY_BURST_DIAMETER, EARLY_BURST_SHARE};
 use crate::winds::Winds;
-use crate::zone::site_air::{SiteAir, site_air};
+use crate::zone::site_air::{self, site_air};
 use crate::zone::stack;
 
 /// What is asked besides the plan.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Copy)]
 pub struct Options<'a> {
     /// What is known of the fill, in place of what the plan says.
     pub known: Option<Known>,
@@ -39,8 +41,20 @@ pub struct Options<'a> {
     pub lifted_kg: Option<f64>,
     /// The thresholds to compare with.
     pub rules: Option<&'a RuleSet>,
-    /// Units in which findings and assumptions are worded.
-    pub units: UnitSystem,
+    /// The unit in which rows of the lift test are round, kg: a kilogram or a pound.
+    pub round_in_kg: f64,
+}
+
+impl Default for Options<'_> {
+    /// What the plan says, in kilograms.
+    fn default() -> Self {
+        Options {
+            known: None,
+            lifted_kg: None,
+            rules: None,
+            round_in_kg: 1.0,
+        }
+    }
 }
 
 /// Sizes the plan's flight in the air that `winds` tell, or in the standard atmosphere.
@@ -50,44 +64,40 @@ pub struct Options<'a> {
 /// [`Error::CannotDo`] when the plan has no balloon, when the winds do not cover the site, or when
 /// no fill makes what is wanted. A stack that should not fly is a result, not an error.
 pub fn size(plan: &Plan, winds: Option<&Winds>, options: Options) -> Result<Fill> {
-    let units = options.units;
-    let Some(balloon) = &plan.balloon else {
+    let Some(balloon) = plan.stack.ascent.balloon() else {
         return Err(Error::CannotDo {
             why: "the plan has no balloon to fill".into(),
             remedy: "expected [balloon] with mass, gas and fill".into(),
         });
     };
-    let mut assumed = Vec::new();
-    let site = site_air(plan, winds, units, &mut assumed)?;
-    let stack = stack::to_be_filled(plan, balloon, &site.air, site.site_m);
+    let site = site_air(plan, winds)?;
+    let mut assumed = site.assumptions.clone();
+    let stack = stack::to_be_filled(&plan.stack, balloon, &site.air, site.site_m);
     let here = stack.here();
-    assume(plan, balloon, units, &mut assumed);
-    let known = match options.known {
-        Some(known) => known,
-        None => stack::known(plan, balloon, &here)?,
-    };
+    assume(plan, balloon, &mut assumed);
+    let known = options.known.unwrap_or(balloon.fill);
     let filled = stack.solve(known).map_err(|unsolved| Error::CannotDo {
-        why: unsolved.in_words(units),
+        why: unsolved.to_string(),
         remedy: "expected another fill, balloon or load".into(),
     })?;
     let flown = stack.fly(&filled);
-    let cylinders = gas::cylinder_use(plan, &stack, &filled, units, &mut assumed)?;
-    let ledger = ledger::ledger(plan, &stack, units);
+    let cylinders = gas::cylinder_use(&plan.stack, &stack, &filled, &mut assumed)?;
+    let ledger = ledger::ledger(&plan.stack, &stack);
     let lift = lift(plan, &filled);
     let spread = (lift_spread(plan), burst_spread(plan));
     let drag = drag_spread(plan);
     let flight = flown
         .ok()
-        .map(|f| flight_facts(&stack, &filled, &f, spread, drag, units, &mut assumed));
+        .map(|f| flight_facts(&stack, &filled, &f, spread, drag, &mut assumed));
     let lift_test = lift_test::lift_test(
         &stack,
         &filled,
         balloon.filler_kg,
         spread.0,
         options.lifted_kg,
-        units,
+        options.round_in_kg,
     );
-    let seen = Seen {
+    let sized = SizedStack {
         stack: &stack,
         known,
         filled: &filled,
@@ -96,25 +106,29 @@ pub fn size(plan: &Plan, winds: Option<&Winds>, options: Options) -> Result<Fill
         lift: &lift,
         lift_test: &lift_test,
     };
-    let findings = seen.findings(units);
+    let findings = sized.findings();
     let rules = options.rules.map(|rules| {
         let numbers = numbers(plan, &stack, &filled, flight.as_ref());
-        rules.compare(&numbers, units)
+        rules.compare(&numbers)
     });
     Ok(Fill {
         name: plan.name.clone(),
         release: plan.release,
         timezone: plan.timezone.clone(),
-        solved_from: solved_from(known, balloon, options.known.is_none(), units),
+        solved_from: SolvedFrom {
+            known: known_fill(known),
+            by_plan: options.known.is_none(),
+        },
         do_not_fly: findings.iter().any(|f| f.stops),
         findings,
         site: site_facts(&site, &here),
         ledger,
         balloon: Balloon {
             mass_kg: balloon.mass_kg,
-            burst_diameter_m: balloon
-                .burst_diameter_m
-                .filter(|_| plan.burst_altitude_m.is_none()),
+            burst_diameter_m: match balloon.burst {
+                Burst::Diameter { diameter_m } => Some(diameter_m),
+                Burst::Altitude { .. } => None,
+            },
             gas: balloon.gas,
         },
         lift,
@@ -133,48 +147,37 @@ pub fn size(plan: &Plan, winds: Option<&Winds>, options: Options) -> Result<Fill
 }
 
 /// What the plan leaves open about the balloon.
-fn assume(plan: &Plan, balloon: &BalloonPlan, units: UnitSystem, assumed: &mut Vec<String>) {
-    if let Some(from) = &plan.burst_assumed {
-        assumed.push(stack::burst_diameter_assumed(balloon, from, units));
-    }
+fn assume(plan: &Plan, balloon: &BalloonPlan, assumed: &mut Vec<Assumption>) {
+    assumed.extend(stack::burst_diameter_assumed(balloon));
     if !balloon.purity_given {
-        assumed.push("pure gas (no gas_purity given), assumed".into());
+        assumed.push(Assumption::PureGas);
     }
     if balloon.filler_kg.is_none() {
-        assumed.push("the filler on the neck weighs nothing, assumed: weigh it with what hangs on it of the hose, and give [balloon] filler; the weight to hang is less by it".into());
+        assumed.push(Assumption::WeightlessFiller);
     }
     // The fall says what it assumes; it was computed with the stack.
-    stack::fall(plan, units, assumed);
-    let unnamed: Vec<&str> = plan
+    assumed.extend(stack::fall(&plan.stack).assumptions);
+    let unnamed = plan
+        .stack
         .load
         .iter()
-        .filter(|item| item.kind.is_none() && item.smallest_face_m.is_none())
-        .map(|item| item.name.as_str())
-        .collect();
-    if !unnamed.is_empty() {
-        assumed.push(format!(
-            "without a kind, counted as packages, assumed: {}",
-            unnamed.join(", ")
-        ));
+        .filter(|item| item.kind.is_none() && item.smallest_face_m.is_none());
+    let names: Vec<String> = unnamed.map(|item| item.name.clone()).collect();
+    if !names.is_empty() {
+        assumed.push(Assumption::CountedAsPackages { names });
     }
 }
 
-fn notes(plan: &Plan, rules: bool) -> Vec<String> {
-    let mut notes = Vec::new();
-    if plan.ascent_rates.is_some() {
-        notes.push("the plan states rates of ascent, which `windfall zone` flies with; here the rise is that of the gas".to_owned());
-    }
-    if plan.burst_altitude_m.is_some() {
-        notes.push("the plan states the burst altitude: it does not depend on the gas here, nor in `windfall zone`".to_owned());
-    }
-    if !rules {
-        notes.push("no thresholds were compared: --rules us, icao, uk or canada".to_owned());
-    }
-    notes
+fn notes(plan: &Plan, rules: bool) -> Vec<Note> {
+    let ascent = &plan.stack.ascent;
+    let rates = ascent.rates().map(|_| Note::RatesOfPlanUnused);
+    let burst = ascent.burst_altitude_m().map(|_| Note::BurstAltitudeOfPlan);
+    let none = (!rules).then_some(Note::NoThresholds);
+    [rates, burst, none].into_iter().flatten().collect()
 }
 
-fn site_facts(site: &SiteAir, here: &Air) -> Site {
-    Site {
+fn site_facts(site: &site_air::SiteAir, here: &Air) -> SiteAir {
+    SiteAir {
         altitude_m: site.site_m,
         temperature_k: here.temperature_k,
         pressure_pa: here.pressure_pa,
@@ -182,23 +185,17 @@ fn site_facts(site: &SiteAir, here: &Air) -> Site {
     }
 }
 
-/// What was known, in words.
-fn solved_from(known: Known, balloon: &BalloonPlan, by_plan: bool, units: UnitSystem) -> String {
-    let what = match known {
-        Known::NeckLift(kg) => format!("a neck lift of {}", units.mass(kg)),
-        Known::FreeLift(kg) => format!("a free lift of {}", units.mass(kg)),
-        Known::GasVolume(m3) => format!("a gas volume of {} at the site", units.volume(m3)),
-        Known::Amount(_) if balloon.fill == FillPlan::Cylinders => "the cylinders, emptied".into(),
-        Known::Amount(mol) => format!("{mol:.1} mol of gas"),
-        Known::AscentRate(m_s) => {
-            format!("an ascent of {} at release", units.vertical_speed(m_s))
-        }
-        Known::BurstAltitude(m) => format!("a burst at {} above sea level", units.height(m)),
-        Known::FlightTime(s) => format!("a flight of {}", duration(s)),
-    };
-    match by_plan {
-        true => format!("{what}, as the plan says"),
-        false => format!("{what}, in place of the plan's fill"),
+/// What was known of the fill.
+fn known_fill(known: Known) -> KnownFill {
+    match known {
+        Known::NeckLift(neck_lift_kg) => KnownFill::NeckLift { neck_lift_kg },
+        Known::FreeLift(free_lift_kg) => KnownFill::FreeLift { free_lift_kg },
+        Known::GasVolume(volume_m3) => KnownFill::GasVolume { volume_m3 },
+        Known::Cylinders => KnownFill::CylindersEmptied,
+        Known::Amount(amount_mol) => KnownFill::Amount { amount_mol },
+        Known::AscentRate(rate_m_s) => KnownFill::AscentRate { rate_m_s },
+        Known::BurstAltitude(burst_m) => KnownFill::BurstAltitude { burst_m },
+        Known::FlightTime(whole_s) => KnownFill::FlightTime { whole_s },
     }
 }
 
@@ -215,19 +212,15 @@ fn lift_spread(plan: &Plan) -> f64 {
 
 /// How the burst varies: as the plan says, or as zones assume it.
 fn burst_spread(plan: &Plan) -> BurstSpread {
-    match (plan.spread.burst_altitude_m, plan.spread.burst_diameter) {
-        (Some(sigma_m), _) => BurstSpread::AltitudeM {
-            sigma_m,
-            scale_m: None,
-        },
-        (None, Some(sigma)) => BurstSpread::Diameter(sigma),
-        (None, None) => Spread::ASSUMED.burst,
-    }
+    plan.spread.burst.unwrap_or(Spread::ASSUMED.burst)
 }
 
 fn lift(plan: &Plan, filled: &Filled) -> Lift {
     let standard = Air::dry(288.15, P0_PA);
-    let openings = [("shelter", plan.shelter_m), ("door", plan.door_m)];
+    let openings = [
+        (OpeningKind::Shelter, plan.site.shelter_m),
+        (OpeningKind::Door, plan.site.door_m),
+    ];
     Lift {
         gross_kg: filled.gross_lift_kg,
         neck_kg: filled.neck_lift_kg,
@@ -240,9 +233,10 @@ fn lift(plan: &Plan, filled: &Filled) -> Lift {
         release_diameter_m: filled.diameter_m,
         openings: openings
             .into_iter()
-            .filter_map(|(what, side)| {
-                let side = side?;
-                Some((what.to_owned(), side, filled.diameter_m < side))
+            .filter_map(|(kind, side_m)| {
+                let side_m = side_m?;
+                let fits = filled.diameter_m < side_m;
+                Some(Opening { kind, side_m, fits })
             })
             .collect(),
     }
@@ -254,18 +248,17 @@ fn flight_facts(
     flight: &Flight,
     (lift, burst): (f64, BurstSpread),
     drag: f64,
-    units: UnitSystem,
-    assumed: &mut Vec<String>,
+    assumed: &mut Vec<Assumption>,
 ) -> FlightFacts {
     let (burst_sigma_m, burst_sigma_of) =
-        sensitivity::burst_sigma(stack, filled, flight.burst_m, lift, burst, units);
-    assumed.push("ascent by a drag curve fitted to thirty flights and to rates at known lifts; no wind up or down".into());
-    assumed.push(format!(
-        "about 1 balloon in {:.0} bursts early, at {:.2} to {:.2} of its diameter: that is not in the deviation of the burst",
-        1.0 / EARLY_BURST_SHARE,
-        EARLY_BURST_DIAMETER[0],
-        EARLY_BURST_DIAMETER[1]
-    ));
+        sensitivity::burst_sigma(stack, filled, flight.burst_m, lift, burst);
+    assumed.push(Assumption::FittedAscent);
+    let [least_diameter_share, most_diameter_share] = EARLY_BURST_DIAMETER;
+    assumed.push(Assumption::EarlyBursts {
+        share: EARLY_BURST_SHARE,
+        least_diameter_share,
+        most_diameter_share,
+    });
     // Speeds at round heights between the burst and the ground.
     let heights = [20_000.0, 10_000.0, 5_000.0];
     let on_the_way = heights
@@ -273,7 +266,10 @@ fn flight_facts(
         .filter(|z| *z < flight.burst_m - 1_000.0 && *z > stack.site_m() + 1_000.0);
     let fall_speeds = std::iter::once(flight.burst_m)
         .chain(on_the_way)
-        .map(|z| (z, stack.fall_speed_m_s(z)))
+        .map(|altitude_m| FallSpeed {
+            altitude_m,
+            speed_m_s: stack.fall_speed_m_s(altitude_m),
+        })
         .collect();
     FlightFacts {
         release_rate_m_s: flight.release_rate_m_s,
@@ -293,22 +289,29 @@ fn flight_facts(
 
 /// What rules look at.
 fn numbers(plan: &Plan, stack: &Stack, filled: &Filled, flight: Option<&FlightFacts>) -> Numbers {
-    let packages: Vec<_> = plan
+    let packages: Vec<Package> = plan
+        .stack
         .load
         .iter()
         .filter(|item| item.is_package())
-        .map(|item| {
-            let area = item.smallest_face_m.map(|(a, b)| a * b);
-            (item.name.clone(), item.mass_kg, area)
+        .map(|item| Package {
+            name: item.name.clone(),
+            mass_kg: item.mass_kg,
+            smallest_face_m2: item.smallest_face_m.map(|(a, b)| a * b),
         })
         .collect();
-    let packages_kg: f64 = packages.iter().map(|p| p.1).sum();
+    let packages_kg: f64 = packages.iter().map(|p| p.mass_kg).sum();
     let lines = || {
-        plan.load
+        plan.stack
+            .load
             .iter()
             .filter(|item| item.kind == Some(LoadKind::Line))
     };
-    let burst_diameter_m = plan.balloon.and_then(|b| b.burst_diameter_m);
+    let burst_diameter_m = plan
+        .stack
+        .ascent
+        .balloon()
+        .and_then(|b| b.burst.diameter_m());
     Numbers {
         other_kg: (stack.load_kg - packages_kg).max(0.0),
         packages,

@@ -5,6 +5,7 @@
 
 pub mod cell_map;
 pub mod lattice;
+pub mod reading;
 mod window;
 
 use geo::{Bearing, Destination, Distance, Geodesic, Point};

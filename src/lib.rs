@@ -6,7 +6,7 @@
 //! little different in lift, burst, drag, parachute and wind.
 //!
 //! ```
-//! use windfall::{Options, Plan, Winds, predict};
+//! use windfall::{Assumption, Options, Plan, Winds, predict};
 //!
 //! # fn main() -> windfall::Result<()> {
 //! let plan = Plan::read("samples/high-plains/plan.toml")?;
@@ -22,8 +22,8 @@
 //! assert!(ellipse.shape.held.is_some_and(|share| (share - 0.9).abs() < 0.005));
 //! assert!(ellipse.center.distance_m(zone.landing.position) < ellipse.shape.semi_major_m);
 //!
-//! // What it rests on, in words for people.
-//! assert!(zone.assumptions.iter().any(|words| words.contains("assumed")));
+//! // What it rests on, as data; `report::notes` has the words.
+//! assert!(zone.assumptions.contains(&Assumption::FittedDragCurve));
 //! # Ok(())
 //! # }
 //! ```
@@ -41,6 +41,8 @@ pub mod atmosphere;
 pub mod brief;
 pub mod choice;
 pub mod clock;
+pub mod compare;
+pub mod draft;
 pub mod earth;
 pub mod error;
 pub mod fetch;
@@ -49,6 +51,7 @@ pub mod fill;
 pub mod flight;
 pub mod geodesy;
 pub mod ground;
+pub mod notes;
 pub mod numeric;
 pub mod plan;
 pub mod random;
@@ -66,9 +69,9 @@ pub mod zone;
 pub use self::{
     error::{Error, Fault, Result},
     geodesy::Position,
+    notes::{Assumption, Note},
     plan::Plan,
     spread::region::{GroundContour, GroundEllipse},
-    units::UnitSystem,
     winds::Winds,
     zone::{Facts, Mark, Options, Prediction, Zone, predict},
 };

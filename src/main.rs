@@ -6,9 +6,11 @@ use std::io::{self, ErrorKind, Write};
 use std::process::ExitCode;
 
 use self::cli::brief::{self, BriefArgs};
+use self::cli::compare::{self, CompareArgs};
 use self::cli::days::{self, DaysArgs};
 use self::cli::fetch::{self, FetchArgs};
 use self::cli::fill::{self, FillArgs};
+use self::cli::new::{self, NewArgs};
 use self::cli::sites::{self, SitesArgs};
 use self::cli::version;
 use self::cli::winds::{self, WindsArgs};
@@ -32,11 +34,13 @@ struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
+    New(NewArgs),
     Zone(ZoneArgs),
     Days(DaysArgs),
     Fill(FillArgs),
     Sites(SitesArgs),
     Brief(BriefArgs),
+    Compare(CompareArgs),
     Winds(WindsArgs),
     Fetch(FetchArgs),
 }
@@ -46,11 +50,13 @@ fn main() -> ExitCode {
     let (mut out, mut talk) = (io::stdout().lock(), io::stderr());
     let done = match cli.command {
         _ if cli.version => version::run(cli.verbose, &mut out),
+        Some(Command::New(args)) => new::run(&args, &mut out, &mut talk),
         Some(Command::Zone(args)) => zone::run(&args, &mut out, &mut talk),
         Some(Command::Days(args)) => days::run(&args, &mut out),
         Some(Command::Fill(args)) => fill::run(&args, &mut out),
         Some(Command::Sites(args)) => sites::run(&args, &mut out),
         Some(Command::Brief(args)) => brief::run(&args, &mut out),
+        Some(Command::Compare(args)) => compare::run(&args, &mut out),
         Some(Command::Winds(args)) => winds::run(&args, &mut out),
         Some(Command::Fetch(args)) => fetch::run(&args, &mut out, &mut talk),
         None => {

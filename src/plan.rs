@@ -5,6 +5,9 @@
 
 mod document;
 mod filling;
+mod read;
+mod release;
+mod stack;
 
 use std::path::{Path, PathBuf};
 
@@ -13,13 +16,16 @@ use jiff::tz::TimeZone;
 use toml::de::DeTable;
 
 use self::document::{Faults, Section, quantity};
+pub use self::stack::{
+    Ascent, BalloonPlan, CylinderPlan, Descent, LoadItem, LoadKind, ParachutePlan, StackPlan,
+};
 use crate::atmosphere::standard_height_of_pressure;
 use crate::error::{Error, Fault, Result};
-use crate::flight::rates::RateTable;
 use crate::geodesy::Position;
 use crate::ground::map::Class;
+use crate::notes::Assumption;
+use crate::spread::draws::BurstSpread;
 use crate::units::{Dimension, parse};
-use crate::vehicle::balloon::{Gas, LiftingGas};
 use crate::vehicle::latex::LatexTable;
 
 /// A checked plan.
@@ -33,42 +39,22 @@ pub struct Plan {
     pub release: Timestamp,
     /// The zone of people's times.
     pub timezone: TimeZone,
+    /// Whether its people read US units, if the plan says.
+    pub us_units: Option<bool>,
+    /// What was put in place of what the file says.
+    pub replaced: Vec<Assumption>,
     /// Where the stack is released.
-    pub site: Position,
-    /// Elevation of the site above mean sea level, m, if the plan gives it.
-    pub elevation_m: Option<f64>,
+    pub site: Site,
     /// Wind files, as seen from the current folder.
     pub wind_files: Vec<PathBuf>,
     /// The time of the run, for forecasts whose files do not say.
     pub wind_issued: Option<Timestamp>,
     /// Whether each wind file is a member of an ensemble.
     pub member_per_file: bool,
-    /// The balloon, if the plan describes it.
-    pub balloon: Option<BalloonPlan>,
+    /// What flies.
+    pub stack: StackPlan,
     /// Latex balloons by mass: the program's tables, with the plan's own before them.
     pub balloons: LatexTable,
-    /// Where the burst diameter is from, if the plan does not give it.
-    pub burst_assumed: Option<String>,
-    /// The gas at hand, in the order in which cylinders are emptied.
-    pub cylinders: Vec<CylinderPlan>,
-    /// The narrowest side of the shelter the balloon is filled in, m, if given.
-    pub shelter_m: Option<f64>,
-    /// The narrowest side of the door it is carried through, m, if given.
-    pub door_m: Option<f64>,
-    /// What hangs below, item by item.
-    pub load: Vec<LoadItem>,
-    /// The parachute, if the plan describes it.
-    pub parachute: Option<ParachutePlan>,
-    /// Rates of ascent that override the balloon's physics.
-    pub ascent_rates: Option<RateTable>,
-    /// Burst altitude that overrides the burst diameter, m above mean sea level.
-    pub burst_altitude_m: Option<f64>,
-    /// Landing speed at standard sea-level density that overrides the parachute's, m/s.
-    pub landing_speed_m_s: Option<f64>,
-    /// Speeds of fall that override everything about the descent.
-    pub descent_rates: Option<RateTable>,
-    /// Share of the balloon that stays on the line after the burst, if the plan says.
-    pub remnant: Option<f64>,
     /// One standard deviation each.
     pub spread: SpreadPlan,
     /// Files about the ground.
@@ -77,6 +63,19 @@ pub struct Plan {
     pub limits: LimitsPlan,
     /// What the crew's briefing says besides.
     pub brief: BriefPlan,
+}
+
+/// Where the stack is released.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Site {
+    /// Where that is.
+    pub position: Position,
+    /// Elevation above mean sea level, m, if the plan gives it.
+    pub elevation_m: Option<f64>,
+    /// The narrowest side of the shelter the balloon is filled in, m, if given.
+    pub shelter_m: Option<f64>,
+    /// The narrowest side of the door it is carried through, m, if given.
+    pub door_m: Option<f64>,
 }
 
 /// What the crew's briefing says besides the flight.
@@ -126,120 +125,13 @@ pub struct LimitsPlan {
     pub daylight_after_landing_s: Option<f64>,
 }
 
-/// The balloon of a plan.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct BalloonPlan {
-    /// Mass, kg.
-    pub mass_kg: f64,
-    /// Diameter at the burst, m; may be left out where a burst altitude is given.
-    pub burst_diameter_m: Option<f64>,
-    /// The gas; its purity is 1 where the plan does not say.
-    pub gas: LiftingGas,
-    /// Whether the plan gives the purity.
-    pub purity_given: bool,
-    /// How much gas.
-    pub fill: FillPlan,
-    /// Mass of the filler that hangs on the neck while the lift is tested, kg, if given.
-    pub filler_kg: Option<f64>,
-}
-
-/// Cylinders of one kind.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct CylinderPlan {
-    /// How many.
-    pub count: u32,
-    /// Inner volume of each, m3.
-    pub water_volume_m3: f64,
-    /// Pressure on the gauge, Pa above that of the air.
-    pub gauge_pa: f64,
-    /// Temperature, K; that of the air where the plan does not say.
-    pub temperature_k: Option<f64>,
-}
-
-/// The one way in which a plan gives the fill.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum FillPlan {
-    /// Lift at the neck, kg.
-    NeckLift(f64),
-    /// Lift beyond the load, kg.
-    FreeLift(f64),
-    /// Volume at the temperature and pressure of the site, m3.
-    GasVolume(f64),
-    /// All of the plan's cylinders, emptied.
-    Cylinders,
-    /// Rate of ascent at release, m/s.
-    AscentRate(f64),
-    /// Altitude of the burst, m above mean sea level.
-    BurstAltitude(f64),
-    /// From the release to the landing, s.
-    FlightTime(f64),
-}
-
-/// One thing that hangs below.
-#[derive(Debug, Clone, PartialEq)]
-pub struct LoadItem {
-    /// What it is.
-    pub name: String,
-    /// Mass that flies, kg: as measured, else as planned.
-    pub mass_kg: f64,
-    /// Mass as planned, kg, if given.
-    pub planned_kg: Option<f64>,
-    /// Whether the mass was measured.
-    pub measured: bool,
-    /// What kind of thing it is, if given.
-    pub kind: Option<LoadKind>,
-    /// Sides of its smallest face, m, if given.
-    pub smallest_face_m: Option<(f64, f64)>,
-    /// Length of a line, m, if given.
-    pub length_m: Option<f64>,
-    /// Breaking strength of a line, N, if given.
-    pub strength_n: Option<f64>,
-}
-
-/// Kinds of things that hang below.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum LoadKind {
-    /// A package, as rules call it.
-    Box,
-    /// A line that carries what is below it.
-    Line,
-    /// A radar reflector.
-    Reflector,
-    /// Anything else.
-    Other,
-}
-
-impl LoadItem {
-    /// Whether rules may count it as a package: a box, or a thing of which nothing is said.
-    pub fn is_package(&self) -> bool {
-        matches!(self.kind, None | Some(LoadKind::Box))
-    }
-}
-
-/// The parachute of a plan.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ParachutePlan {
-    /// Nominal (laid-out) diameter, m.
-    pub diameter_m: f64,
-    /// Drag coefficient on the nominal area, if given.
-    pub drag_coefficient: Option<f64>,
-    /// Mass that flies, kg: as measured, else as planned; 0 where it is among the load.
-    pub mass_kg: f64,
-    /// Mass as planned, kg, if given.
-    pub planned_kg: Option<f64>,
-    /// Whether the mass was measured.
-    pub measured: bool,
-}
-
 /// One standard deviation of each thing that varies, where the plan gives it.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct SpreadPlan {
     /// Of the neck lift, as a share.
     pub lift: Option<f64>,
-    /// Of the burst diameter, as a share.
-    pub burst_diameter: Option<f64>,
-    /// Of the burst altitude, m.
-    pub burst_altitude_m: Option<f64>,
+    /// Of the burst, where it is not early.
+    pub burst: Option<BurstSpread>,
     /// The share of balloons that burst early.
     pub early_bursts: Option<f64>,
     /// Of the drag coefficient of the balloon, as a share.
@@ -347,9 +239,10 @@ impl Plan {
 
 /// The sections of a plan, read one by one; `None` where what is missing leaves no plan.
 fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) -> Option<Plan> {
-    let (name, release, timezone) = flight(&Section::of(root, "flight", faults), faults);
-    let site_section = Section::of(root, "site", faults);
-    let (site, elevation_m) = site(&site_section, faults);
+    let flight_section = Section::of(root, "flight", faults);
+    let (name, release, timezone) = flight(&flight_section, faults);
+    let us_units = release::us_units(&flight_section, faults);
+    let site = site(&Section::of(root, "site", faults), faults);
     let wind = Section::of(root, "wind", faults);
     wind.allow(&["files", "issued", "member_per_file"], faults);
     let issued =
@@ -361,131 +254,31 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
         .iter()
         .map(|file| folder.join(file))
         .collect();
-    let ascent_section = Section::of(root, "ascent", faults);
-    let (ascent_rates, burst_altitude_m) = ascent(&ascent_section, faults);
-    let balloon_section = Section::of(root, "balloon", faults);
-    let mut balloon = balloon(&balloon_section, faults);
-    let balloons = filling::balloon_table(&balloon_section, folder, faults);
-    let burst_assumed = match (&balloons, burst_altitude_m) {
-        (Some(balloons), None) => filling::assume_burst(balloon.as_mut(), balloons),
-        _ => None,
-    };
-    let cylinders = filling::cylinders(root, &balloon_section, faults);
-    let [shelter_m, door_m] =
-        ["shelter", "door"].map(|key| filling::narrowest(&site_section, key, faults));
-    let load = Section::all_of(root, "load", faults)
-        .iter()
-        .filter_map(|section| load_item(section, faults))
-        .collect();
-    let parachute_section = Section::of(root, "parachute", faults);
-    let parachute = parachute(&parachute_section, faults);
-    let descent_section = Section::of(root, "descent", faults);
-    let (landing_speed_m_s, descent_rates, remnant) = descent(&descent_section, faults);
+    let (stack, balloons) = read::stack(root, folder, faults);
     let spread = spread(&Section::of(root, "spread", faults), faults);
-    let plan = Plan {
+    Some(Plan {
         file: faults.file().to_owned(),
         name,
         release: release?,
         timezone,
+        us_units,
+        replaced: Vec::new(),
         site: site?,
-        elevation_m,
         wind_files,
         wind_issued,
         member_per_file,
-        balloon,
+        stack: stack?,
         balloons: balloons?,
-        burst_assumed,
-        cylinders,
-        shelter_m,
-        door_m,
-        load,
-        parachute,
-        ascent_rates,
-        burst_altitude_m,
-        landing_speed_m_s,
-        descent_rates,
-        remnant,
         spread,
         ground: ground(&Section::of(root, "ground", faults), folder, faults),
         limits: limits(&Section::of(root, "limits", faults), faults),
         brief: brief(&Section::of(root, "brief", faults), faults),
-    };
-    check_whole(
-        &plan,
-        &balloon_section,
-        &ascent_section,
-        &parachute_section,
-        faults,
-    );
-    Some(plan)
-}
-
-/// What no section can know alone: whether the rise and the fall are described at all.
-fn check_whole(
-    plan: &Plan,
-    balloon: &Section,
-    ascent: &Section,
-    parachute: &Section,
-    faults: &mut Faults,
-) {
-    if !balloon.exists() && plan.ascent_rates.is_none() {
-        ascent.missing(
-            "rate",
-            "[balloon] with mass, gas and fill, or [ascent] with rate and burst_altitude",
-            faults,
-        );
-    }
-    let bursts = plan.burst_altitude_m.is_some()
-        || plan.balloon.is_none_or(|b| b.burst_diameter_m.is_some()) && balloon.exists();
-    if !bursts {
-        let (section, key) = if balloon.exists() {
-            (balloon, "burst_diameter")
-        } else {
-            (ascent, "burst_altitude")
-        };
-        let expected = "[balloon] burst_diameter, as in \"8.6 m\", or [ascent] burst_altitude, as in \"30 km\"; no table of balloons has this mass";
-        section.missing(key, expected, faults);
-    }
-    let wanted = plan.balloon.map(|b| b.fill);
-    if matches!(wanted, Some(FillPlan::BurstAltitude(_))) && plan.burst_altitude_m.is_some() {
-        faults.note(
-            ascent.span("burst_altitude"),
-            &ascent.path("burst_altitude"),
-            "a stated burst together with a wanted one",
-            "[ascent] burst_altitude or [balloon] burst_altitude, not both",
-        );
-    }
-    let falls =
-        plan.landing_speed_m_s.is_some() || plan.descent_rates.is_some() || parachute.exists();
-    if !falls {
-        parachute.missing(
-            "diameter",
-            "[parachute] with diameter, or [descent] with landing_speed or rates",
-            faults,
-        );
-    }
-    if plan.load.is_empty() {
-        let by_lift = plan.balloon.is_some() && plan.ascent_rates.is_none();
-        let by_drag = plan.landing_speed_m_s.is_none() && plan.descent_rates.is_none();
-        if by_lift || by_drag && parachute.exists() {
-            faults.note(
-                None,
-                "[[load]]",
-                "nothing",
-                "at least one [[load]] with name and mass: the stack's weight sets rise and fall",
-            );
-        }
-    }
+    })
 }
 
 fn flight(s: &Section, faults: &mut Faults) -> (String, Option<Timestamp>, TimeZone) {
-    s.allow(&["name", "release", "timezone"], faults);
+    s.allow(&["name", "release", "timezone", "units"], faults);
     let name = s.text("name", "a name in quotes", faults).unwrap_or("");
-    let expected = "a date and time with its offset, as in 2026-02-05T16:30:00-07:00";
-    if !s.has("release") {
-        s.missing("release", expected, faults);
-    }
-    let release = time(s, "release", expected, faults);
     let timezone = s
         .text("timezone", "an IANA time zone name", faults)
         .and_then(|name| {
@@ -501,6 +294,7 @@ fn flight(s: &Section, faults: &mut Faults) -> (String, Option<Timestamp>, TimeZ
             }
             zone.ok()
         });
+    let release = release::release(s, timezone.as_ref(), faults);
     (name.to_owned(), release, timezone.unwrap_or(TimeZone::UTC))
 }
 
@@ -514,7 +308,7 @@ fn time(s: &Section, key: &'static str, expected: &str, faults: &mut Faults) -> 
     time.ok()
 }
 
-fn site(s: &Section, faults: &mut Faults) -> (Option<Position>, Option<f64>) {
+fn site(s: &Section, faults: &mut Faults) -> Option<Site> {
     s.allow(&["lat", "lon", "elevation", "shelter", "door"], faults);
     for (key, what) in [
         ("lat", "degrees north, as in 43.06"),
@@ -527,191 +321,13 @@ fn site(s: &Section, faults: &mut Faults) -> (Option<Position>, Option<f64>) {
     let lat = s.number("lat", "degrees north", -90.0..=90.0, faults);
     let lon = s.number("lon", "degrees east", -180.0..=360.0, faults);
     // From the shore of the Dead Sea to the highest inhabited places.
-    let elevation = s.quantity("elevation", M, -430.0..=6_000.0, faults);
-    (
-        lat.zip(lon).and_then(|(lat, lon)| Position::new(lat, lon)),
-        elevation,
-    )
-}
-
-fn ascent(s: &Section, faults: &mut Faults) -> (Option<RateTable>, Option<f64>) {
-    s.allow(&["rate", "rates", "burst_altitude"], faults);
-    let rates = rates(s, "rate", 0.2..=30.0, faults);
-    (
-        rates,
-        s.quantity("burst_altitude", M, 100.0..=50_000.0, faults),
-    )
-}
-
-fn descent(s: &Section, faults: &mut Faults) -> (Option<f64>, Option<RateTable>, Option<f64>) {
-    s.allow(&["landing_speed", "rates", "remnant"], faults);
-    s.only_one(&["landing_speed", "rates"], faults);
-    let landing_speed = s.quantity("landing_speed", M_S, 0.5..=60.0, faults);
-    let table = rate_table(s, 0.5..=200.0, faults);
-    (
-        landing_speed,
-        table,
-        s.quantity("remnant", SHARE, 0.0..=1.0, faults),
-    )
-}
-
-/// One rate under `key`, or a table of them under `rates`.
-fn rates(
-    s: &Section,
-    key: &'static str,
-    range: std::ops::RangeInclusive<f64>,
-    faults: &mut Faults,
-) -> Option<RateTable> {
-    s.only_one(&[key, "rates"], faults);
-    let one = s.quantity(key, M_S, range.clone(), faults);
-    let table = rate_table(s, range, faults);
-    one.map(RateTable::constant).or(table)
-}
-
-fn rate_table(
-    s: &Section,
-    range: std::ops::RangeInclusive<f64>,
-    faults: &mut Faults,
-) -> Option<RateTable> {
-    let what = "pairs of altitude and rate, as in [[\"0 m\", \"4.5 m/s\"], [\"10 km\", \"4 m/s\"]]";
-    let rows = s.pairs("rates", what, faults, |altitude, rate, path, faults| {
-        let altitude = quantity(altitude, path, M, -500.0..=60_000.0, faults);
-        altitude.zip(quantity(rate, path, M_S, range.clone(), faults))
-    })?;
-    let table = RateTable::new(rows);
-    if table.is_none() {
-        let found = "altitudes that do not rise from pair to pair";
-        faults.note(s.span("rates"), &s.path("rates"), found, what);
-    }
-    table
-}
-
-fn balloon(s: &Section, faults: &mut Faults) -> Option<BalloonPlan> {
-    let own = [
-        "mass",
-        "burst_diameter",
-        "table",
-        "gas",
-        "gas_purity",
-        "filler",
-    ];
-    s.allow(&[&own[..], &filling::FILLS].concat(), faults);
-    if !s.exists() {
-        return None;
-    }
-    if !s.has("mass") {
-        s.missing(
-            "mass",
-            "the mass of the empty balloon, as in \"1200 g\"",
-            faults,
-        );
-    }
-    let mass_kg = s.quantity("mass", KG, 0.005..=20.0, faults);
-    let burst_diameter_m = s.quantity("burst_diameter", M, 0.3..=30.0, faults);
-    let gas = gas(s, faults);
-    let purity = s.number(
-        "gas_purity",
-        "the share of gas by volume",
-        0.5..=1.0,
-        faults,
-    );
-    let filler_kg = s.quantity("filler", KG, 0.0..=10.0, faults);
-    let fill = filling::fill(s, faults);
-    Some(BalloonPlan {
-        mass_kg: mass_kg?,
-        burst_diameter_m,
-        gas: LiftingGas {
-            gas: gas?,
-            purity: purity.unwrap_or(1.0),
-        },
-        purity_given: purity.is_some(),
-        fill: fill?,
-        filler_kg,
-    })
-}
-
-fn gas(s: &Section, faults: &mut Faults) -> Option<Gas> {
-    let expected = "\"helium\" or \"hydrogen\"";
-    match s.text("gas", expected, faults) {
-        Some("helium") => Some(Gas::Helium),
-        Some("hydrogen") => Some(Gas::Hydrogen),
-        Some(other) => {
-            faults.note(
-                s.span("gas"),
-                &s.path("gas"),
-                format!("\"{other}\""),
-                expected,
-            );
-            None
-        }
-        None => {
-            if !s.has("gas") {
-                s.missing("gas", expected, faults);
-            }
-            None
-        }
-    }
-}
-
-fn load_item(s: &Section, faults: &mut Faults) -> Option<LoadItem> {
-    let known = [
-        "name",
-        "kind",
-        "mass",
-        "measured",
-        "length",
-        "mass_per_length",
-        "strength",
-        "smallest_face",
-    ];
-    s.allow(&known, faults);
-    let name = s
-        .text("name", "a name in quotes", faults)
-        .unwrap_or("unnamed");
-    let length_m = s.quantity("length", M, 0.01..=1_000.0, faults);
-    let planned_kg = filling::planned_mass(s, length_m, faults);
-    let measured_kg = s.quantity("measured", KG, 0.0..=100.0, faults);
-    if !s.has("mass") && !s.has("mass_per_length") && !s.has("measured") {
-        let expected = "a mass, as in \"0.95 kg\", or measured, or length and mass_per_length";
-        s.missing("mass", expected, faults);
-    }
-    let expected = "two sides, as in \"15 cm x 20 cm\"";
-    let sides = filling::sides(s, "smallest_face", expected, 2..=2, faults);
-    let strength_n = s.quantity("strength", Dimension::Force, 1.0..=100_000.0, faults);
-    let line = length_m.is_some() || strength_n.is_some();
-    Some(LoadItem {
-        name: name.to_owned(),
-        mass_kg: measured_kg.or(planned_kg)?,
-        planned_kg,
-        measured: measured_kg.is_some(),
-        kind: filling::kind(s, faults).or(line.then_some(LoadKind::Line)),
-        smallest_face_m: sides.map(|sides| (sides[0], sides[1])),
-        length_m,
-        strength_n,
-    })
-}
-
-fn parachute(s: &Section, faults: &mut Faults) -> Option<ParachutePlan> {
-    s.allow(
-        &["diameter", "drag_coefficient", "mass", "measured"],
-        faults,
-    );
-    if !s.exists() {
-        return None;
-    }
-    if !s.has("diameter") {
-        s.missing("diameter", "the laid-out diameter, as in \"2.1 m\"", faults);
-    }
-    let what = "on the laid-out area: 0.75 for a flat circular canopy";
-    let drag_coefficient = s.number("drag_coefficient", what, 0.1..=3.0, faults);
-    let planned_kg = s.quantity("mass", KG, 0.0..=20.0, faults);
-    let measured_kg = s.quantity("measured", KG, 0.0..=20.0, faults);
-    Some(ParachutePlan {
-        diameter_m: s.quantity("diameter", M, 0.1..=20.0, faults)?,
-        drag_coefficient,
-        mass_kg: measured_kg.or(planned_kg).unwrap_or(0.0),
-        planned_kg,
-        measured: measured_kg.is_some(),
+    let elevation_m = s.quantity("elevation", M, -430.0..=6_000.0, faults);
+    let [shelter_m, door_m] = ["shelter", "door"].map(|key| filling::narrowest(s, key, faults));
+    Some(Site {
+        position: Position::new(lat?, lon?)?,
+        elevation_m,
+        shelter_m,
+        door_m,
     })
 }
 
@@ -731,10 +347,15 @@ fn spread(s: &Section, faults: &mut Faults) -> SpreadPlan {
     ];
     s.allow(&known, faults);
     s.only_one(&["burst_diameter", "burst_altitude"], faults);
+    let diameter = s.quantity("burst_diameter", SHARE, 0.0..=0.2, faults);
+    let altitude_m = s.quantity("burst_altitude", M, 0.0..=8_000.0, faults);
+    let by_altitude = altitude_m.map(|sigma_m| BurstSpread::AltitudeM {
+        sigma_m,
+        scale_m: None,
+    });
     SpreadPlan {
         lift: s.quantity("lift", SHARE, 0.0..=0.2, faults),
-        burst_diameter: s.quantity("burst_diameter", SHARE, 0.0..=0.2, faults),
-        burst_altitude_m: s.quantity("burst_altitude", M, 0.0..=8_000.0, faults),
+        burst: by_altitude.or(diameter.map(BurstSpread::Diameter)),
         early_bursts: s.quantity("early_bursts", SHARE, 0.0..=0.9, faults),
         drag: s.quantity("drag", SHARE, 0.0..=0.24, faults),
         rate: s.quantity("rate", SHARE, 0.0..=0.3, faults),

@@ -94,7 +94,7 @@ const LEVEL_BITS: u64 = LEVELS as u64 - 1;
 /// 3.6 standard deviations.
 #[derive(Debug)]
 pub struct NormalTable {
-    values: Vec<f32>,
+    values: Box<[f32; LEVELS]>,
 }
 
 impl NormalTable {
@@ -113,7 +113,7 @@ impl NormalTable {
         let square = means.iter().map(|m| m * m).sum::<f64>() / LEVELS as f64;
         let scale = 1.0 / square.sqrt();
         NormalTable {
-            values: means.iter().map(|m| (scale * m) as f32).collect(),
+            values: Box::new(std::array::from_fn(|i| (scale * means[i]) as f32)),
         }
     }
 

@@ -13,6 +13,8 @@ use crate::flight::rise::{Miss, Rise, RisePlan, RiseSpread, RiseTable};
 use crate::geodesy::{Compass, Position};
 use crate::vehicle::ascent::{Climber, DragCurve, GasHeat};
 use crate::vehicle::balloon::{Balloon, Fill, LiftingGas, sphere_diameter_m, sphere_volume_m3};
+use crate::vehicle::burst::Burst;
+use crate::vehicle::cylinder::{Cylinders, all_give_mol};
 use crate::wind::column::WindProfile;
 use crate::wind::sounding::Wind;
 
@@ -31,10 +33,10 @@ pub struct Stack {
     pub gas: LiftingGas,
     /// Mass of all that hangs below the neck, kg.
     pub load_kg: f64,
-    /// Diameter at which the balloon bursts, m; infinite where only the altitude is known.
-    pub burst_diameter_m: f64,
-    /// The altitude at which it bursts instead, m above mean sea level, if that is stated.
-    pub burst_altitude_m: Option<f64>,
+    /// When the balloon bursts.
+    pub burst: Burst,
+    /// The gas at hand.
+    pub cylinders: Vec<Cylinders>,
     /// The air above the site.
     pub air: AirProfile,
     /// Flights but for the rise.
@@ -110,8 +112,8 @@ impl Stack {
             balloon_kg: balloon.mass_kg,
             gas,
             load_kg,
-            burst_diameter_m: balloon.burst_diameter_m,
-            burst_altitude_m: None,
+            burst: balloon.burst,
+            cylinders: Vec::new(),
             air,
             frame: FlightModel {
                 layers,
@@ -137,10 +139,10 @@ impl Stack {
         }
     }
 
-    /// The same stack with another diameter at the burst, m.
-    pub fn with_burst_diameter(&self, burst_diameter_m: f64) -> Stack {
+    /// The same stack with the diameter at the burst multiplied by a factor.
+    pub fn with_wider_burst(&self, factor: f64) -> Stack {
         Stack {
-            burst_diameter_m,
+            burst: self.burst.wider(factor),
             ..self.clone()
         }
     }
@@ -186,10 +188,15 @@ impl Stack {
         self.filled(Fill::of_gross_lift(self.gas, gross_kg, &self.here()).amount_mol)
     }
 
-    /// Gas that fills the balloon to its burst diameter on the ground, mol.
-    pub fn bursting_mol(&self) -> f64 {
-        let volume_m3 = sphere_volume_m3(self.burst_diameter_m);
-        Fill::of_volume(self.gas, volume_m3, &self.here()).amount_mol
+    /// Gas that fills the balloon to its burst diameter on the ground, mol, where that is known.
+    pub fn bursting_mol(&self) -> Option<f64> {
+        let volume_m3 = sphere_volume_m3(self.burst.diameter_m()?);
+        Some(Fill::of_volume(self.gas, volume_m3, &self.here()).amount_mol)
+    }
+
+    /// Gas that the cylinders give, mol; `None` where the equation of the gas does not reach.
+    pub fn at_hand_mol(&self) -> Option<f64> {
+        all_give_mol(&self.cylinders, self.gas.gas, self.here().pressure_pa)
     }
 
     /// How a filled stack rises.
@@ -243,8 +250,7 @@ impl Stack {
         let model = FlightModel {
             rise: Rise::Balloon {
                 table: Box::new(table),
-                burst_diameter_m: self.burst_diameter_m,
-                burst_altitude_m: self.burst_altitude_m,
+                burst: self.burst,
             },
             ..self.frame.clone()
         };

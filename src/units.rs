@@ -3,7 +3,11 @@
 //! Inside the library everything is SI `f64`. People write `"6.8 kg"` or `"15 lb"` and read
 //! metric or US customary units; this module is the only place that knows both.
 
+mod reading;
+
 use std::fmt;
+
+pub use self::reading::parse;
 
 use crate::earth::G0_M_S2;
 
@@ -125,6 +129,8 @@ const UNITS: &[Unit] = &[
     unit("kt", Dimension::Speed, KNOT_M_S),
     unit("Pa", Dimension::Pressure, 1.0),
     unit("hPa", Dimension::Pressure, 100.0),
+    unit("kPa", Dimension::Pressure, 1e3),
+    unit("MPa", Dimension::Pressure, 1e6),
     unit("psi", Dimension::Pressure, 6_894.757_293_168),
     unit("bar", Dimension::Pressure, 1e5),
     unit("m3", Dimension::Volume, 1.0),
@@ -176,64 +182,6 @@ pub struct QuantityError {
 impl fmt::Display for QuantityError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "found {}; expected {}", self.found, self.expected)
-    }
-}
-
-/// Reads a number and its unit, such as `"6.8 kg"`, into SI.
-///
-/// # Errors
-///
-/// A missing number, a missing unit, a unit of another dimension, or a number that is not finite.
-///
-/// # Examples
-///
-/// ```
-/// use windfall::units::{parse, Dimension};
-/// assert_eq!(parse("1.2 km", Dimension::Length).unwrap(), 1200.0);
-/// assert!((parse("15 lb", Dimension::Mass).unwrap() - 6.8038855).abs() < 1e-7);
-/// assert!(parse("15", Dimension::Mass).is_err());
-/// assert!(parse("15 ft", Dimension::Mass).is_err());
-/// ```
-pub fn parse(text: &str, dimension: Dimension) -> Result<f64, QuantityError> {
-    let text = text.trim();
-    let split = text
-        .char_indices()
-        .find(|&(i, c)| !is_number_char(text, i, c))
-        .map_or(text.len(), |(i, _)| i);
-    let (number, symbol) = (text[..split].trim(), text[split..].trim());
-    let wrong = |found: String| QuantityError {
-        found,
-        expected: format!("{} with a unit: {}", dimension.name(), symbols(dimension)),
-    };
-    let value: f64 = number
-        .parse()
-        .map_err(|_| wrong(format!("\"{text}\", which does not start with a number")))?;
-    if symbol.is_empty() {
-        return Err(wrong(format!("\"{text}\" without a unit")));
-    }
-    let si = to_si(value, symbol, dimension).ok_or_else(|| {
-        wrong(match UNITS.iter().find(|u| u.symbol == symbol) {
-            Some(other) => format!("\"{text}\", which is {}", other.dimension.name()),
-            None => format!("\"{text}\" with the unknown unit \"{symbol}\""),
-        })
-    })?;
-    if !si.is_finite() {
-        return Err(wrong(format!("\"{text}\", which is not a finite number")));
-    }
-    Ok(si)
-}
-
-/// Whether the character at `i` still belongs to the number (an `e` only before an exponent).
-fn is_number_char(text: &str, i: usize, c: char) -> bool {
-    match c {
-        '0'..='9' | '.' | '+' | '-' => true,
-        'e' | 'E' => {
-            i > 0
-                && text[i + 1..]
-                    .trim_start_matches(['+', '-'])
-                    .starts_with(|d: char| d.is_ascii_digit())
-        }
-        _ => false,
     }
 }
 
@@ -413,6 +361,12 @@ impl UnitSystem {
     }
 }
 
+/// A quantity in both systems, as in "1,234 m (4,050 ft)": for messages whose maker does not know what
+/// its reader prefers.
+pub fn in_both(words: impl Fn(UnitSystem) -> String) -> String {
+    format!("{} ({})", words(UnitSystem::Metric), words(UnitSystem::Us))
+}
+
 /// A whole number with commas between thousands.
 pub fn thousands(value: f64) -> String {
     let digits = format!("{:.0}", value.abs());
@@ -471,7 +425,7 @@ mod tests {
     #[test]
     fn refuses_what_it_cannot_be_sure_of() {
         for text in [
-            "", "kg", "5", "5 kgs", "5 KG", "nan kg", "1e999 kg", "5 m", "--5 kg",
+            "", "kg", "5", "5 kgx", "nan kg", "1e999 kg", "5 m", "--5 kg",
         ] {
             assert!(parse(text, Dimension::Mass).is_err(), "{text:?}");
         }
@@ -494,6 +448,7 @@ mod tests {
             "6,804 g (15.00 lb)"
         );
         assert_eq!(UnitSystem::Us.both_weights(6.8038855), "15.00 lb (6,804 g)");
+        assert_eq!(in_both(|u| u.height(1_234.0)), "1,234 m (4,050 ft)");
         assert_eq!(UnitSystem::Us.gauge(2e7), "2,900 psi");
         assert_eq!(UnitSystem::Us.temperature(288.15), "59 F");
         assert_eq!(UnitSystem::Us.area_density(131.8286), "3.00 oz/in2");

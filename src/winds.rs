@@ -9,6 +9,7 @@ use jiff::Timestamp;
 use self::files::WindFiles;
 use crate::clock::after;
 use crate::error::{Fault, Result};
+use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::sources::grid::archive::{Archive, Joining};
 use crate::sources::{Ascent, Format};
@@ -68,12 +69,18 @@ impl Winds {
         }
     }
 
-    /// That the winds are a forecast of one time, held for hours, in words.
-    pub fn one_time_held(&self) -> Option<String> {
-        match self {
-            Winds::Soundings(_) => None,
-            Winds::Forecast(archive) => archive.one_time_held(),
-        }
+    /// That the winds are a forecast of one time, held for hours, where they are.
+    pub fn one_time_held(&self) -> Option<Assumption> {
+        let Winds::Forecast(archive) = self else {
+            return None;
+        };
+        let [only] = &archive.steps[..] else {
+            return None;
+        };
+        Some(Assumption::OneTimeHeld {
+            time: only.valid,
+            stands_s: ONE_TIME_STANDS_S,
+        })
     }
 
     /// The first and the last time of the winds, if they name any; of a forecast of one time those

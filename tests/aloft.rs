@@ -18,7 +18,6 @@ use std::path::Path;
 use windfall::plan::Plan;
 use windfall::sources::{self, Ascent};
 use windfall::spread::region::GroundEllipse;
-use windfall::units::UnitSystem;
 use windfall::winds::Winds;
 use windfall::zone::aloft::{Kept, Remaining};
 use windfall::zone::{Mark, Options, Zone, predict, predict_and_keep};
@@ -27,7 +26,6 @@ const OPTIONS: Options = Options {
     draws: 2_000,
     seed: 3,
     keep_draws: false,
-    units: UnitSystem::Metric,
 };
 
 /// Winds that turn and grow with height.

@@ -27,6 +27,7 @@ use windfall::spread::draws::{FallingMass, Sampler, Spread};
 use windfall::spread::run::run;
 use windfall::vehicle::ascent::{Climber, DragCurve, GasHeat};
 use windfall::vehicle::balloon::{Fill, Gas, LiftingGas};
+use windfall::vehicle::burst;
 use windfall::vehicle::descent::FallSpeed;
 use windfall::wind::column::Column;
 use windfall::wind::error::WindError;
@@ -165,21 +166,25 @@ impl Recorded {
     fn balloon(&self, free_kg: f64, spread: RiseSpread, burst: Burst) -> Rise {
         let plan = self.rise_plan(free_kg);
         let table = RiseTable::new(&plan, spread, &self.column.air, &self.layers);
-        let (burst_diameter_m, burst_altitude_m) = match burst {
-            Burst::AtRecordedAltitude => (f64::INFINITY, Some(self.burst_m)),
+        let burst = match burst {
+            Burst::AtRecordedAltitude => burst::Burst::Altitude {
+                altitude_m: self.burst_m,
+                diameter_m: None,
+            },
             Burst::AtItsDiameterThere => {
                 let count = 1_000;
                 let thickness = (self.burst_m - self.layers.base_m) / count as f64;
                 let climb =
                     plan.climber
                         .climb(&self.column.air, self.layers.base_m, thickness, count);
-                (climb.states[count].diameter_m, None)
+                burst::Burst::Diameter {
+                    diameter_m: climb.states[count].diameter_m,
+                }
             }
         };
         Rise::Balloon {
             table: Box::new(table),
-            burst_diameter_m,
-            burst_altitude_m,
+            burst,
         }
     }
 

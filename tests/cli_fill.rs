@@ -186,7 +186,7 @@ fn known_on_the_command_line() {
         let fill = json("fill", &[FORECAST, option, text]);
         assert!((number(&fill, path) / si - 1.0).abs() < 1e-6, "{option}");
         assert!(
-            fill["solved_from"]
+            fill["solved_from"]["words"]
                 .as_str()
                 .unwrap()
                 .contains("in place of")
@@ -227,6 +227,54 @@ fn a_burst_or_a_time_that_no_gas_makes_is_refused_with_the_range() {
 }
 
 /// That a stack should not fly is a result, in words with numbers.
+/// Programs read findings, remarks and assumptions by their code and numbers in SI, whatever units the
+/// words are in.
+#[test]
+fn what_is_said_is_data_with_words() {
+    let folder = changed(&[("neck_lift = \"6.8 kg\"", "neck_lift = \"4.0 kg\"")]);
+    let [metric, us] = ["metric", "us"]
+        .map(|units| json("fill", &[&folder.plan(), "--rules", "us", "--units", units]));
+    let (a, b) = (&metric["findings"][0], &us["findings"][0]);
+    assert_eq!(
+        (&a["code"], &a["stops"]),
+        (&"load_not_raised".into(), &true.into())
+    );
+    assert!((number(a, "/load_kg") - 4.3).abs() < 1e-9 && a["load_kg"] == b["load_kg"]);
+    assert!(a["words"].as_str().unwrap().contains("4.30 kg"), "{a}");
+    assert!(b["words"].as_str().unwrap().contains("9.48 lb"), "{b}");
+    for fill in [&metric, &us] {
+        for said in ["assumptions", "notes"] {
+            for one in fill[said].as_array().unwrap() {
+                let (code, words) = (
+                    one["code"].as_str().unwrap(),
+                    one["words"].as_str().unwrap(),
+                );
+                assert!(
+                    code.chars().all(|c| c.is_ascii_lowercase() || c == '_'),
+                    "{code}"
+                );
+                assert!(words.len() > 10, "{one}");
+            }
+        }
+        for line in fill["rules"]["lines"].as_array().unwrap() {
+            let remarks = line["remarks"].as_array().unwrap();
+            assert!(
+                remarks
+                    .iter()
+                    .all(|r| r["code"].is_string() && r["words"].is_string())
+            );
+            let threshold = &line["threshold"];
+            assert!(
+                threshold.is_null() || number(threshold, "/si") > 0.0,
+                "{line}"
+            );
+        }
+    }
+    let early = metric["assumptions"].as_array().unwrap();
+    let early = early.iter().find(|a| a["code"] == "early_bursts").unwrap();
+    assert!((number(early, "/share") - 0.1).abs() < 1e-12);
+}
+
 #[test]
 fn do_not_fly_is_a_result() {
     let says = |changes: &[(&str, &str)], words: &[&str]| {
@@ -396,7 +444,8 @@ fn the_lift_test() {
     let rows = fill["lift_test"]["rows"].as_array().unwrap();
     let mut before: Option<(f64, f64)> = None;
     for row in rows {
-        let (rate, burst) = (number(row, "/flight/0"), number(row, "/flight/1"));
+        let rate = number(row, "/flight/release_rate_m_s");
+        let burst = number(row, "/flight/burst_m");
         if let Some((slower, higher)) = before {
             assert!(rate >= slower && burst <= higher + 0.01);
         }
@@ -414,7 +463,7 @@ fn the_lift_test() {
     let asked = rows.iter().find(|r| r["which"] == "asked").unwrap();
     let neck = format!("{} lb", 13.0 + 0.9);
     let other = json("fill", &[DAWN, "--neck-lift", &neck]);
-    let same = number(asked, "/flight/1") - number(&other, "/flight/burst_m");
+    let same = number(asked, "/flight/burst_m") - number(&other, "/flight/burst_m");
     assert!(same.abs() < 1e-6, "{same}");
     // In a wind: tan(lean) = pull / lift, and a scale in the line reads lift / cos(lean).
     for row in fill["lift_test"]["wind"].as_array().unwrap() {

@@ -15,11 +15,11 @@ use grids::{PORTUGAL_2023, archive, path};
 use jiff::Timestamp;
 use program::{stderr, stdout, windfall};
 use serde_json::Value;
-use windfall::choice::answer::{Days, Row, Verdict};
+use windfall::choice::answer::{Days, ReleaseRow, SurfaceWind, Verdict};
 use windfall::choice::days::days;
 use windfall::ground::site::SiteVerdict;
+use windfall::ground::towns::{Town, towns};
 use windfall::plan::Plan;
-use windfall::units::UnitSystem;
 use windfall::winds::Winds;
 use windfall::zone::{Options, predict};
 
@@ -29,8 +29,12 @@ const OPTIONS: Options = Options {
     draws: 1_000,
     seed: 1,
     keep_draws: true,
-    units: UnitSystem::Metric,
 };
+
+/// What decides, in words.
+fn reason(row: &ReleaseRow) -> String {
+    windfall::report::reasons::reason(&row.reason, UnitSystem::Metric)
+}
 
 /// The sample's plan with `more` at its end, and at most that drift in its limits.
 fn plan(more: &str) -> Plan {
@@ -108,9 +112,9 @@ fn a_row_is_what_zone_says_of_that_release() {
             None => {
                 let message = zone.unwrap_err().to_string();
                 assert!(
-                    message.starts_with(&row.reason),
+                    message.starts_with(&reason(row)),
                     "{message} / {}",
-                    row.reason
+                    reason(row)
                 );
                 checked += 1;
             }
@@ -130,9 +134,9 @@ fn what_is_not_known_keeps_its_row_and_has_no_rank() {
     let night = at("2023-10-13T03:00:00Z");
     assert_eq!((night.verdict, night.rank), (Verdict::Unknown, None));
     assert!(
-        night.reason.contains("lies outside the winds"),
+        reason(night).contains("lies outside the winds"),
         "{}",
-        night.reason
+        reason(night)
     );
     let leaves = at("2023-10-13T09:00:00Z");
     assert_eq!((leaves.verdict, leaves.rank), (Verdict::Unknown, None));
@@ -143,28 +147,30 @@ fn what_is_not_known_keeps_its_row_and_has_no_rank() {
         "m above sea level",
         "2023-10-13T10:",
     ] {
-        assert!(leaves.reason.contains(part), "{}", leaves.reason);
+        assert!(reason(leaves).contains(part), "{}", reason(leaves));
     }
     let partly = at("2023-10-14T13:00:00Z");
     assert_eq!((partly.verdict, partly.rank), (Verdict::Unknown, None));
-    assert!(partly.day.is_some() && partly.reason.contains("% of the draws leave"));
+    assert!(partly.day.is_some() && reason(partly).contains("% of the draws leave"));
     assert!(days.basis.covered.unwrap().contains("39 to 40 N"));
 }
 
 #[test]
 fn ranks_follow_from_verdict_and_strain() {
     let (_, _, days) = compared("[limits]\nsurface_wind = \"5 m/s\"\nmax_drift = \"33 km\"\n");
-    let mut known: Vec<&Row> = days.rows.iter().filter(|r| r.rank.is_some()).collect();
+    let mut known: Vec<&ReleaseRow> = days.rows.iter().filter(|r| r.rank.is_some()).collect();
     known.sort_by_key(|r| r.rank);
     assert!(known.len() >= 2, "{}", known.len());
     let ranks: Vec<usize> = known.iter().filter_map(|r| r.rank).collect();
     assert_eq!(ranks, (1..=known.len()).collect::<Vec<_>>());
     for pair in known.windows(2) {
-        let key = |r: &Row| (r.verdict, r.strain);
+        let key = |r: &ReleaseRow| (r.verdict, r.strain);
         assert!(key(pair[0]) <= key(pair[1]));
     }
     for row in &known {
-        let worst = row.strains.iter().copied().fold(0.0, f64::max);
+        let s = row.strains;
+        let strains = [s.wind, s.drift, s.hits, s.daylight];
+        let worst = strains.into_iter().flatten().fold(0.0, f64::max);
         assert_eq!(worst, row.strain);
         let verdict = match worst {
             w if w > 1.0 => Verdict::DoNot,
@@ -174,7 +180,7 @@ fn ranks_follow_from_verdict_and_strain() {
         assert_eq!(row.verdict, verdict);
     }
     let day = known[0].day.as_ref().unwrap();
-    assert!((known[0].strains[1] - day.distance_m / 33_000.0).abs() < 1e-12);
+    assert!((known[0].strains.drift.unwrap() - day.distance_m / 33_000.0).abs() < 1e-12);
 }
 
 /// The wind at the ground is the lowest of the forecast's column above the site.
@@ -185,9 +191,13 @@ fn the_wind_at_the_ground_is_that_of_the_column() {
     let row = &days.rows[0];
     let day = row.day.as_ref().unwrap();
     let mut checked = 0;
-    for &(after_s, speed) in &day.surface {
+    for &SurfaceWind {
+        after_s,
+        speed_m_s: speed,
+    } in &day.surface
+    {
         let time = row.release + jiff::SignedDuration::from_secs(after_s as i64);
-        let column = archive.profile(plan.site, time).unwrap();
+        let column = archive.profile(plan.site.position, time).unwrap();
         // ERA5 in the sample has no wind at 10 m; its lowest level is at some 160 m, above 106 m.
         let lowest = column.levels.iter().find_map(|l| l.wind).unwrap();
         // Levels of a blended column are a little apart from those of the columns around.
@@ -228,9 +238,9 @@ fn keep_out_and_land_in_areas_are_counted() {
     assert!((day.land_in.unwrap() + worst.share - 1.0).abs() < 1e-9);
     assert_eq!(days.rows[0].verdict, Verdict::DoNot);
     assert!(
-        days.rows[0].reason.contains("keep-out area"),
+        reason(&days.rows[0]).contains("keep-out area"),
         "{}",
-        days.rows[0].reason
+        reason(&days.rows[0])
     );
 }
 
@@ -272,17 +282,27 @@ fn the_nearest_place_and_the_air_near_airports_are_told() {
     let (_, _, days) = compared("");
     let day = days.rows[0].day.as_ref().unwrap();
     let place = day.place.as_ref().unwrap();
-    assert_eq!(place.name, "Lisbon, Portugal");
-    // Lisbon by the built-in map: 38.72 N, 9.15 W; the distance by the haversine formula.
-    let (lat, lon) = (38.72_f64.to_radians(), (-9.15_f64).to_radians());
-    let (lat2, lon2) = (
-        day.center.lat_deg.to_radians(),
-        day.center.lon_deg.to_radians(),
-    );
-    let h = ((lat2 - lat) / 2.0).sin().powi(2)
-        + lat.cos() * lat2.cos() * ((lon2 - lon) / 2.0).sin().powi(2);
-    let haversine_m = 2.0 * 6_371_000.0 * h.sqrt().asin();
-    assert!((place.distance_m - haversine_m).abs() < 2_000.0);
+    // The nearest of all built-in towns by the haversine formula.
+    let haversine_m = |town: &Town| {
+        let (lat, lon) = (
+            town.position.lat_deg.to_radians(),
+            town.position.lon_deg.to_radians(),
+        );
+        let (lat2, lon2) = (
+            day.center.lat_deg.to_radians(),
+            day.center.lon_deg.to_radians(),
+        );
+        let h = ((lat2 - lat) / 2.0).sin().powi(2)
+            + lat.cos() * lat2.cos() * ((lon2 - lon) / 2.0).sin().powi(2);
+        2.0 * 6_371_000.0 * h.sqrt().asin()
+    };
+    let all = towns().unwrap().all().iter();
+    let nearest = all
+        .min_by(|a, b| haversine_m(a).total_cmp(&haversine_m(b)))
+        .unwrap();
+    assert_eq!(place.name, nearest.full_name());
+    assert!(place.name.ends_with(", PT"), "{}", place.name);
+    assert!((place.distance_m - haversine_m(nearest)).abs() < 0.005 * place.distance_m + 1.0);
     // All flights start 4.2 km from a small airport: within its 4.6 km, below its 610 m.
     let small = day.airspace.iter().find(|p| p.airport == "small airport");
     assert_eq!(small.unwrap().share, 1.0);
@@ -342,6 +362,55 @@ fn the_picture_in_the_readme_is_the_one_that_is_drawn() {
     assert_eq!(std::fs::read_to_string(path).unwrap(), kept);
 }
 
+/// Programs read what decides and what is assumed by its code and its numbers in SI, whatever units
+/// the words are in.
+#[test]
+fn reasons_and_assumptions_are_data_with_words() {
+    let [metric, us] = ["metric", "us"].map(|units| {
+        let args = [
+            PLAN,
+            "--hours",
+            "09:00-13:00",
+            "--draws",
+            "40",
+            "--json",
+            "--units",
+            units,
+        ];
+        let text = stdout(&windfall("days", &args));
+        serde_json::from_str::<serde_json::Value>(&text).unwrap()
+    });
+    let mut decided = 0;
+    for (a, b) in metric["rows"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .zip(us["rows"].as_array().unwrap())
+    {
+        let (a, b) = (&a["reason"], &b["reason"]);
+        assert_eq!(a["code"], b["code"]);
+        assert!(!a["words"].as_str().unwrap().is_empty());
+        if a["code"] == "surface_wind" {
+            assert_eq!(
+                (&a["speed_m_s"], &a["limit_m_s"]),
+                (&b["speed_m_s"], &b["limit_m_s"])
+            );
+            assert!(a["words"].as_str().unwrap().ends_with(" m/s"), "{a}");
+            assert!(b["words"].as_str().unwrap().ends_with(" mph"), "{b}");
+            decided += 1;
+        }
+    }
+    assert!(decided > 0, "{metric:#}");
+    let coarse = |json: &serde_json::Value| {
+        let all = json["assumptions"].as_array().unwrap().clone();
+        all.iter()
+            .any(|a| a["code"] == "coarse_ground" && a["words"].is_string())
+    };
+    assert!(coarse(&metric) && coarse(&us));
+    assert!(metric["limits"]["surface_wind_m_s"].is_number());
+    assert_eq!(metric["limits"]["words"].as_array().unwrap().len(), 4);
+}
+
 /// A forecast of one hour is held for several, and every table says so.
 #[test]
 fn a_forecast_of_one_time_is_said_to_be_held() {
@@ -364,8 +433,8 @@ fn the_first_hour_of_a_forecast_is_known() {
     let plan = plan("");
     let at_first = times(&["2023-10-12T09:00:00Z"]);
     let days = days(&plan, &winds(&plan), &at_first, OPTIONS, || ()).unwrap();
-    let reason = &days.rows[0].reason;
-    assert!(!reason.contains("hours"), "{reason}");
+    let words = reason(&days.rows[0]);
+    assert!(!words.contains("hours"), "{words}");
 }
 
 #[test]

@@ -12,7 +12,7 @@ mod normals;
 
 use normals::Normals;
 use windfall::spread::region::{
-    CONTOUR_PROBABILITIES, Ellipse, Regions, contours, radius_holding, squared_radius,
+    CONTOUR_PROBABILITIES, Ellipse, RegionNote, Regions, contours, radius_holding, squared_radius,
     squared_radius_predicted,
 };
 
@@ -206,7 +206,11 @@ fn a_bent_zone_is_noted() {
     assert!(!regions.notes.is_empty());
     let ratio = regions.contours[1].area_m2() / regions.ellipses[1].area_m2();
     assert!(ratio < 0.7, "{ratio}");
-    assert!(regions.notes.iter().any(|n| n.to_string().contains("90 %")));
+    let said = RegionNote::Smaller {
+        probability: 0.9,
+        ratio,
+    };
+    assert!(regions.notes.contains(&said), "{:?}", regions.notes);
 }
 
 #[test]

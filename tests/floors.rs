@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 /// Modules from the ground up; those on one line may not use each other.
 const FLOORS: [&[&str]; 17] = [
     &["earth", "numeric"],
-    &["error", "units", "random", "clock"],
+    &["error", "units", "random", "clock", "notes"],
     &["atmosphere", "geodesy", "files"],
     &["ground"],
     &["wind"],
@@ -19,9 +19,9 @@ const FLOORS: [&[&str]; 17] = [
     &["sizing"],
     &["spread"],
     &["plan"],
-    &["fetch", "winds"],
+    &["draft", "fetch", "winds"],
     &["zone"],
-    &["choice", "fill"],
+    &["choice", "compare", "fill"],
     &["brief"],
     &["report"],
     &["cli"],

@@ -17,6 +17,7 @@ use windfall::flight::layers::Layers;
 use windfall::flight::rise::{Rise, RisePlan, RiseSpread, RiseTable, RiseVariation};
 use windfall::vehicle::ascent::{Climber, DragCurve, GasHeat};
 use windfall::vehicle::balloon::{Fill, Gas, LiftingGas, sphere_volume_m3};
+use windfall::vehicle::burst::Burst;
 
 /// A row of the table: masses in g, diameters in cm.
 struct Row {
@@ -113,8 +114,9 @@ fn burst_m(plan: &RisePlan, burst_diameter_m: f64) -> f64 {
     };
     let rise = Rise::Balloon {
         table: Box::new(RiseTable::new(plan, spread, &air, &layers)),
-        burst_diameter_m,
-        burst_altitude_m: None,
+        burst: Burst::Diameter {
+            diameter_m: burst_diameter_m,
+        },
     };
     rise.of(&layers, &RiseVariation::NONE, 1.0, 0.0, &mut Vec::new())
         .expect("it bursts")

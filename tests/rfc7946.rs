@@ -10,8 +10,10 @@ use jiff::Timestamp;
 use proptest::prelude::*;
 use serde_json::{Value, json};
 use windfall::geodesy::{LocalFrame, Position};
+use windfall::notes::Assumption;
 use windfall::report::files::geojson::{collection, text};
 use windfall::spread::region::{Ellipse, GroundContour, GroundPolygon};
+use windfall::units::UnitSystem;
 use windfall::zone::{Mark, Zone};
 
 fn at(lat: f64, lon: f64) -> Position {
@@ -42,7 +44,7 @@ fn zone(center: Position) -> Zone {
         draw_count: 2000,
         seed: 7,
         version: "0.0.0".into(),
-        assumptions: vec!["assumed: drag".into()],
+        assumptions: vec![Assumption::PureGas],
         notes: Vec::new(),
     }
 }
@@ -63,7 +65,7 @@ fn with_contour(polygons: Vec<GroundPolygon>) -> Value {
         pieces: 1,
         polygons,
     });
-    serde_json::from_str(&text(&zone)).unwrap()
+    serde_json::from_str(&text(&zone, UnitSystem::Metric)).unwrap()
 }
 
 fn of_kind<'a>(json: &'a Value, kind: &str) -> &'a Value {
@@ -241,7 +243,7 @@ fn a_track_across_the_antimeridian() {
         mark(-16.2, -179.0, 1000.0, "2022-10-14T10:10:00Z"),
         mark(-16.4, -178.0, 0.0, "2022-10-14T10:20:00Z"),
     ];
-    let json: Value = serde_json::from_str(&text(&zone)).unwrap();
+    let json: Value = serde_json::from_str(&text(&zone, UnitSystem::Metric)).unwrap();
     let track = of_kind(&json, "track");
     assert_eq!(
         track["geometry"],
@@ -281,12 +283,15 @@ fn the_members_of_a_collection() {
             .unwrap(),
     );
     zone.draws = Some(vec![at(39.5, -8.7), at(39.3, -8.9)]);
-    let json: Value = serde_json::from_str(&text(&zone)).unwrap();
+    let json: Value = serde_json::from_str(&text(&zone, UnitSystem::Metric)).unwrap();
     assert_eq!(json["type"], "FeatureCollection");
     assert_eq!(json["seed"], 7);
     assert_eq!(json["version"], "0.0.0");
     assert_eq!(json["draws"], 2000);
-    assert_eq!(json["assumptions"], json!(["assumed: drag"]));
+    assert_eq!(
+        json["assumptions"],
+        json!([{"code": "pure_gas", "words": "pure gas (no gas_purity given), assumed"}])
+    );
     for forbidden in ["coordinates", "geometry", "properties", "crs"] {
         assert!(json.get(forbidden).is_none(), "{forbidden}");
     }
@@ -316,8 +321,11 @@ fn the_members_of_a_collection() {
         json!({"type": "MultiPoint", "coordinates": [[-8.7, 39.5], [-8.9, 39.3]]})
     );
     // The same zone, the same bytes.
-    assert_eq!(text(&zone), text(&zone.clone()));
-    assert_eq!(collection(&zone).features.len(), 6);
+    assert_eq!(
+        text(&zone, UnitSystem::Metric),
+        text(&zone.clone(), UnitSystem::Metric)
+    );
+    assert_eq!(collection(&zone, UnitSystem::Metric).features.len(), 6);
 }
 
 #[test]
@@ -331,7 +339,7 @@ fn a_flight_without_spread_still_draws() {
     ] {
         let ellipse = Ellipse::of(&points, 0.5).unwrap();
         zone.ellipses = vec![ellipse.on_ground(&frame).unwrap()];
-        let json: Value = serde_json::from_str(&text(&zone)).unwrap();
+        let json: Value = serde_json::from_str(&text(&zone, UnitSystem::Metric)).unwrap();
         check_area(&of_kind(&json, "ellipse")["geometry"]).unwrap();
     }
 }
@@ -372,7 +380,7 @@ proptest! {
         let ground = ellipse.on_ground(&frame).unwrap();
         let mut zone = zone(place);
         zone.ellipses.push(ground.clone());
-        let text = text(&zone);
+        let text = text(&zone, UnitSystem::Metric);
         prop_assert!(!text.contains("NaN") && !text.contains("inf"));
         let json: Value = serde_json::from_str(&text).unwrap();
         let feature = of_kind(&json, "ellipse");

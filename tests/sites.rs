@@ -67,7 +67,7 @@ fn every_row_is_what_days_says_of_that_site() {
             // Within all limits two numbers may be as near to theirs as each other.
             if a["verdict"] != "fly" {
                 let what = |row: &Value| {
-                    row["reason"]
+                    row["reason"]["words"]
                         .as_str()
                         .unwrap()
                         .split(':')
@@ -130,13 +130,14 @@ fn the_best_comes_first_and_real_lakes_and_airports_decide() {
     // Downwind of the lava edge lie the reservoirs that are kept out of.
     assert_eq!(of("Lava edge")["verdict"], "do_not");
     assert!(
-        of("Lava edge")["reason"]
+        of("Lava edge")["reason"]["words"]
             .as_str()
             .unwrap()
             .contains("keep-out area")
     );
     // An airfield lies 3 km from the rest area.
-    let reason = of("Rest area")["reason"].as_str().unwrap();
+    assert_eq!(of("Rest area")["reason"]["code"], "too_near_site");
+    let reason = of("Rest area")["reason"]["words"].as_str().unwrap();
     assert!(
         reason.starts_with("site: small airport: 3.3 km away"),
         "{reason}"

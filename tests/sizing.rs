@@ -121,13 +121,7 @@ fn sensitivities_of_the_1000_g_row() {
         assert!((higher / metres - 1.0).abs() < 0.05, "{grams}: {higher}");
     }
     let filled = stack.solve(Known::FreeLift(1.06)).unwrap();
-    let wider = |share: f64| {
-        stack
-            .with_burst_diameter(share * 7.86)
-            .fly(&filled)
-            .unwrap()
-            .burst_m
-    };
+    let wider = |share: f64| stack.with_wider_burst(share).fly(&filled).unwrap().burst_m;
     let percent = 0.5 * (wider(1.01) - wider(0.99));
     // 3 H dD / D with H = 6.4 km between 33 and 35 km.
     assert!((percent / 192.0 - 1.0).abs() < 0.04, "{percent}");
@@ -283,7 +277,11 @@ fn common_practice_of_the_trade() {
 fn what_no_gas_can_make_is_told_with_what_it_can() {
     let stack = stack((1.2, 4.15), Gas::Helium, 8.63);
     match stack.solve(Known::BurstAltitude(40_000.0)) {
-        Err(Unsolved::BurstBetween(wanted, low, high)) => {
+        Err(Unsolved::BurstBetween {
+            wanted_m: wanted,
+            lowest_m: low,
+            highest_m: high,
+        }) => {
             assert!(wanted == 40_000.0 && low < high && (28_000.0..32_000.0).contains(&high));
             // The ends are reached, and what lies between them.
             for m in [high - 1.0, 0.5 * (low + high)] {
@@ -303,7 +301,7 @@ fn what_no_gas_can_make_is_told_with_what_it_can() {
     );
     assert!(matches!(
         stack.solve(Known::AscentRate(80.0)),
-        Err(Unsolved::NotSoFast(80.0, fastest)) if fastest > 10.0
+        Err(Unsolved::NotSoFast { wanted_m_s: 80.0, fastest_m_s }) if fastest_m_s > 10.0
     ));
     for known in [
         Known::NeckLift(f64::NAN),

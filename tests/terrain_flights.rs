@@ -13,7 +13,9 @@ use grids::{GFS_EUROPE, archive};
 use windfall::geodesy::{Position, SEMI_MAJOR_M};
 use windfall::ground::region::Region;
 use windfall::ground::terrain::Terrain;
+use windfall::notes::{Assumption, Note};
 use windfall::plan::Plan;
+use windfall::report::notes;
 use windfall::sources::{Ascent, read_soundings};
 use windfall::units::UnitSystem;
 use windfall::winds::Winds;
@@ -23,7 +25,6 @@ const OPTIONS: Options = Options {
     draws: 400,
     seed: 1,
     keep_draws: true,
-    units: UnitSystem::Metric,
 };
 
 /// 10 m/s from the west everywhere, without temperatures.
@@ -118,9 +119,9 @@ fn where_the_terrain_ends_the_elevation_of_the_site_counts() {
     // A tenth of the draws bursts early, over the grid.
     let (source, share) = &told.facts.landed_on[0];
     assert!(source.is_none() && *share > 0.85, "{share}");
-    let assumed = told.zone.assumptions.join("\n");
-    let words = "where no terrain is known: at the elevation of the site, assumed";
-    assert!(assumed.contains(words), "{assumed}");
+    let on_site = Assumption::LandsWithoutTerrain { share: *share };
+    let assumed = &told.zone.assumptions;
+    assert!(assumed.contains(&on_site), "{assumed:?}");
 }
 
 const TILE: &str = "tests/data/ground/N44W072.hgt.gz";
@@ -147,7 +148,12 @@ fn flights_come_down_on_a_real_tile() {
     assert!((landing.altitude_m - ground_m(landing.position)).abs() < 0.2);
     assert!((landing.altitude_m - site_m).abs() > 20.0, "{landing:?}");
     assert_eq!(told.facts.landed_on, [(Some("N44W072.hgt.gz".into()), 1.0)]);
-    assert!(!zone.notes.iter().any(|n| n.contains("the release, at")));
+    assert!(
+        !zone
+            .notes
+            .iter()
+            .any(|n| matches!(n, Note::ReleaseOffGround(_)))
+    );
 }
 
 #[test]
@@ -162,10 +168,15 @@ fn a_release_off_the_ground_is_told() {
     ] {
         let elevation = format!("elevation = \"{:.1} m\"", terrain_m + off_m);
         let notes = over_the_tile(folder.path(), &elevation).zone.notes;
-        let found = notes.iter().find(|n| n.contains("the release, at"));
+        let found = notes.iter().find_map(|n| match n {
+            Note::ReleaseOffGround(off) => Some((n, off)),
+            _ => None,
+        });
         assert_eq!(found.is_some(), told.is_some(), "{off_m}: {notes:?}");
-        if let (Some(note), Some(side)) = (found, told) {
+        if let (Some((note, off)), Some(side)) = (found, told) {
+            assert!((off.above_m - off_m).abs() < 0.1, "{off:?}");
             let words = format!("52 m {side} the ground by N44W072.hgt.gz");
+            let note = notes::note(note, UnitSystem::Metric);
             assert!(note.contains(&words), "{note}");
         }
     }
@@ -199,9 +210,7 @@ fn the_forecasts_own_ground_is_the_fallback() {
     );
     let own = Some("the forecast's own ground".to_owned());
     assert_eq!(told.facts.landed_on, [(own, 1.0)]);
-    let assumed = told.zone.assumptions.join("\n");
-    assert!(
-        assumed.contains("land on the forecast's own ground"),
-        "{assumed}"
-    );
+    let assumed = &told.zone.assumptions;
+    let on_forecast = Assumption::LandsOnForecastGround { share: 1.0 };
+    assert!(assumed.contains(&on_forecast), "{assumed:?}");
 }

@@ -14,16 +14,14 @@ mod changed;
 mod program;
 
 use program::{stderr, stdout, windfall};
-use windfall::fill::compared::Verdict;
-use windfall::fill::rules::{Numbers, RuleBook};
-use windfall::units::{
-    CUBIC_FOOT_M3, Dimension, FOOT_M, POUND_FORCE_N, POUND_KG, UnitSystem, parse,
-};
+use windfall::fill::compared::Comparison;
+use windfall::fill::rules::{Numbers, Package, RuleBook};
+use windfall::units::{CUBIC_FOOT_M3, Dimension, FOOT_M, POUND_FORCE_N, POUND_KG, parse};
 
 /// The verdict on the line about `what`.
-fn verdict(rules: &str, what: &str, numbers: &Numbers) -> Verdict {
+fn verdict(rules: &str, what: &str, numbers: &Numbers) -> Comparison {
     let book = RuleBook::built_in().unwrap();
-    let rules = book.get(rules).unwrap().compare(numbers, UnitSystem::Us);
+    let rules = book.get(rules).unwrap().compare(numbers);
     let lines: Vec<_> = rules
         .lines
         .iter()
@@ -33,15 +31,23 @@ fn verdict(rules: &str, what: &str, numbers: &Numbers) -> Verdict {
     lines[0].verdict
 }
 
+fn boxed(mass_kg: f64, smallest_face_m2: Option<f64>) -> Package {
+    Package {
+        name: "box".into(),
+        mass_kg,
+        smallest_face_m2,
+    }
+}
+
 fn package(kg: f64, face_m2: Option<f64>) -> Numbers {
     Numbers {
-        packages: vec![("box".into(), kg, face_m2)],
+        packages: vec![boxed(kg, face_m2)],
         ..Numbers::default()
     }
 }
 
 fn two(kg: f64) -> Numbers {
-    let half = ("box".to_owned(), 0.5 * kg, None);
+    let half = boxed(0.5 * kg, None);
     Numbers {
         packages: vec![half.clone(), half],
         ..Numbers::default()
@@ -63,7 +69,7 @@ fn around(at: f64) -> [f64; 3] {
 /// The thresholds themselves: where "more than" is published, at is not above.
 #[test]
 fn just_below_at_and_just_above() {
-    use Verdict::{Above, Below};
+    use Comparison::{Above, Below};
     let more_than = [Below, Below, Above];
     let that_or_more = [Below, Above, Above];
     let square_inch = (FOOT_M / 12.0).powi(2);
@@ -75,7 +81,7 @@ fn just_below_at_and_just_above() {
         &'a str,
         f64,
         &'a dyn Fn(f64) -> Numbers,
-        [Verdict; 3],
+        [Comparison; 3],
     );
     let cases: [Case; 12] = [
         (
@@ -153,7 +159,7 @@ fn just_below_at_and_just_above() {
 /// as metres, to all digits a person would write and more.
 #[test]
 fn the_units_do_not_matter() {
-    use Verdict::{Above, Below};
+    use Comparison::{Above, Below};
     for (rules, what, dimension, texts) in [
         (
             "us",
@@ -244,21 +250,24 @@ fn the_units_do_not_matter() {
 fn the_face_counts_from_a_mass_on() {
     let dense = |kg| package(kg, Some(1e-3));
     let what = "by smallest face";
-    assert_eq!(verdict("us", what, &dense(4.0 * POUND_KG)), Verdict::Below);
+    assert_eq!(
+        verdict("us", what, &dense(4.0 * POUND_KG)),
+        Comparison::Below
+    );
     assert_eq!(
         verdict("us", what, &dense(4.001 * POUND_KG)),
-        Verdict::Above
+        Comparison::Above
     );
-    assert_eq!(verdict("icao", what, &dense(1.999)), Verdict::Below);
-    assert_eq!(verdict("icao", what, &dense(2.0)), Verdict::Above);
+    assert_eq!(verdict("icao", what, &dense(1.999)), Comparison::Below);
+    assert_eq!(verdict("icao", what, &dense(2.0)), Comparison::Above);
     assert_eq!(
         verdict("us", what, &package(2.0, None)),
-        Verdict::NotEnoughInformation
+        Comparison::NotEnoughInformation
     );
     // One dense package is enough, whatever is not known of the others.
     let mut numbers = dense(2.5);
-    numbers.packages.push(("other".into(), 2.5, None));
-    assert_eq!(verdict("icao", what, &numbers), Verdict::Above);
+    numbers.packages.push(boxed(2.5, None));
+    assert_eq!(verdict("icao", what, &numbers), Comparison::Above);
 }
 
 /// Where lines and parachute decide, it is for the authority to say whether they count.
@@ -266,13 +275,16 @@ fn the_face_counts_from_a_mass_on() {
 fn what_may_count_is_not_decided() {
     let mut numbers = two(11.0 * POUND_KG);
     let what = "two or more packages";
-    assert_eq!(verdict("us", what, &numbers), Verdict::Below);
+    assert_eq!(verdict("us", what, &numbers), Comparison::Below);
     numbers.other_kg = 2.0 * POUND_KG;
-    assert_eq!(verdict("us", what, &numbers), Verdict::NotEnoughInformation);
+    assert_eq!(
+        verdict("us", what, &numbers),
+        Comparison::NotEnoughInformation
+    );
     // One package of 13 lb is not two or more.
     assert_eq!(
         verdict("us", what, &package(13.0 * POUND_KG, None)),
-        Verdict::Below
+        Comparison::Below
     );
     // Capacity: filled below it, but it can carry more.
     let numbers = Numbers {
@@ -282,7 +294,7 @@ fn what_may_count_is_not_decided() {
     };
     assert_eq!(
         verdict("canada", "gas-carrying", &numbers),
-        Verdict::NotEnoughInformation
+        Comparison::NotEnoughInformation
     );
     // A line of unknown strength may be the weaker one; below the threshold it does not matter.
     let lines = |n| Numbers {
@@ -291,11 +303,11 @@ fn what_may_count_is_not_decided() {
     };
     assert_eq!(
         verdict("icao", "force that parts", &lines(300.0)),
-        Verdict::NotEnoughInformation
+        Comparison::NotEnoughInformation
     );
     assert_eq!(
         verdict("icao", "force that parts", &lines(200.0)),
-        Verdict::Below
+        Comparison::Below
     );
 }
 

@@ -35,6 +35,7 @@ use windfall::spread::rate_error::RateErrorProcess;
 use windfall::spread::region::Ellipse;
 use windfall::vehicle::ascent::{Climber, DragCurve, GasHeat};
 use windfall::vehicle::balloon::{Fill, Gas, LiftingGas};
+use windfall::vehicle::burst::Burst;
 use windfall::vehicle::descent::FallSpeed;
 use windfall::wind::column::Column;
 use windfall::wind::error::WindError;
@@ -170,8 +171,10 @@ impl Case {
                 &self.column.air,
                 &self.layers,
             )),
-            burst_diameter_m: f64::INFINITY,
-            burst_altitude_m: Some(self.flight.burst_m),
+            burst: Burst::Altitude {
+                altitude_m: self.flight.burst_m,
+                diameter_m: None,
+            },
         }
     }
 

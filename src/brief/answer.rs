@@ -8,7 +8,7 @@ use jiff::tz::TimeZone;
 use crate::choice::answer::{Hazard, NearPlace};
 use crate::geodesy::Position;
 use crate::ground::airports::Airport;
-use crate::ground::layers::{Layer, Line};
+use crate::ground::layers::{Layer, Line, RoadClass};
 use crate::ground::places::Place;
 use crate::ground::terrain::Terrain;
 use crate::spread::region::GroundEllipse;
@@ -85,20 +85,6 @@ pub enum EventKind {
     Dark,
 }
 
-impl EventKind {
-    /// In a word or two.
-    pub fn name(self) -> &'static str {
-        match self {
-            EventKind::Filling => "filling",
-            EventKind::Release => "release",
-            EventKind::Burst => "burst",
-            EventKind::Landing => "landing",
-            EventKind::Sunset => "sunset",
-            EventKind::Dark => "dark",
-        }
-    }
-}
-
 /// Something that happens at a time or within a span of time.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Event {
@@ -112,8 +98,6 @@ pub struct Event {
     pub to: Timestamp,
     /// Where.
     pub place: Position,
-    /// What to know about it.
-    pub note: String,
 }
 
 /// A place where a car waits for the landing.
@@ -125,10 +109,10 @@ pub struct WaitingPoint {
     pub position: Position,
     /// Height of the ground there above mean sea level, m.
     pub ground_m: f64,
-    /// The road it lies on, in words, if it is one.
-    pub road: Option<String>,
+    /// The road it lies on, if it is one.
+    pub road: Option<Road>,
     /// Why there.
-    pub why: String,
+    pub why: WaitingReason,
     /// Straight distance that half of the landings are within, m.
     pub half_within_m: f64,
     /// Straight distance that 9 of 10 landings are within, m.
@@ -137,6 +121,26 @@ pub struct WaitingPoint {
     pub nearest_share: f64,
     /// How long the tracker is heard there.
     pub hearing: Hearing,
+}
+
+/// A road as people know it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Road {
+    /// Its class.
+    pub class: RoadClass,
+    /// Its name; may be empty.
+    pub name: String,
+}
+
+/// Why a place is one to wait at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum WaitingReason {
+    /// On a known road, with the shortest straight way to the landings on average.
+    ShortestWay,
+    /// With it, the straight ways of two cars are shortest on average.
+    SecondCar,
+    /// No roads are known: the edge of the zone on the side the load comes from.
+    UpwindEdge,
 }
 
 /// Between which heights a place hears the tracker of the planned flight.
@@ -157,12 +161,53 @@ pub struct Hearing {
 /// One number changed, and where the centre of the landings then is.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Change {
-    /// What is changed, as in "late burst".
-    pub name: String,
-    /// By how much, in words.
-    pub by: String,
+    /// What is changed.
+    pub kind: ChangeKind,
+    /// By how much.
+    pub by: ChangeBy,
     /// The new centre; or why there is none.
-    pub outcome: Result<Moved, String>,
+    pub outcome: Result<Moved, NotMoved>,
+}
+
+/// What is changed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ChangeKind {
+    /// The balloon bursts late.
+    LateBurst,
+    /// It bursts early.
+    EarlyBurst,
+    /// There is less lift.
+    LowLift,
+    /// There is more.
+    HighLift,
+    /// The stack is let go late.
+    LateRelease,
+}
+
+/// By how much a number is changed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum ChangeBy {
+    /// The altitude of the burst, m higher.
+    BurstAltitude(f64),
+    /// The diameter of the burst, as a share.
+    BurstDiameter(f64),
+    /// The rate of ascent, as a share.
+    AscentRate(f64),
+    /// The lift at the neck, as a share.
+    NeckLift(f64),
+    /// The release, s later.
+    Release(f64),
+}
+
+/// Why a change moves no centre.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum NotMoved {
+    /// The winds are of one time.
+    WindsOfOneTime,
+    /// Too many of the flights then leave the winds.
+    LeaveWinds,
+    /// The changed plan cannot be flown: why, as the error has it.
+    NotFlown(String),
 }
 
 /// How a centre moves.

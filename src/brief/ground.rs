@@ -9,20 +9,25 @@ use crate::choice;
 use crate::choice::answer::{Hazard, NearPlace};
 use crate::choice::judge::{hazards, near_place};
 use crate::error::Result;
-use crate::geodesy::Normal;
+use crate::geodesy::{Normal, Position};
 use crate::ground::data::{World, world};
 use crate::ground::hits::{Buffer, hits};
 use crate::ground::layers::{Kind, Layer, Line};
 use crate::ground::map::{Class, GroundMap};
-use crate::ground::places::{Place, Places, places};
+use crate::ground::places::{Place, Places};
 use crate::ground::region::Region;
 use crate::ground::terrain::Terrain;
+use crate::ground::towns::{Town, towns};
 use crate::plan::Plan;
 use crate::zone::Zone;
 
 /// Room around the flight and the landings, m: the sheet of the map shows some of it, and what
 /// lies near a landing counts.
 const MARGIN_M: f64 = 15_000.0;
+
+/// A town nearer to a larger one than this share of the region's reach is left out of the map, or
+/// names would crowd it.
+const TOWN_SPACING: f64 = 0.12;
 
 /// The ground around a flight.
 pub struct BriefGround {
@@ -45,7 +50,7 @@ impl BriefGround {
     pub fn new(plan: &Plan, zone: &Zone, landings: &[Normal]) -> Result<BriefGround> {
         let track = zone.track.iter().map(|m| m.position.normal());
         let held: Vec<Normal> = landings.iter().copied().chain(track).collect();
-        let around = Region::around(plan.site, MARGIN_M);
+        let around = Region::around(plan.site.position, MARGIN_M);
         let region = Region::holding(&held, MARGIN_M).unwrap_or(around);
         let mut layers = choice::ground::layers(&plan.ground, &region)?;
         // Of the plan's own layers: what is built in stays known as coarse.
@@ -125,14 +130,29 @@ impl BriefGround {
     }
 }
 
-/// The named places of the layers, or the built-in ones, in a region.
+/// The named places of the layers, or the built-in towns, in a region, the largest first.
 fn named(layers: &[Layer], region: &Region) -> Result<Vec<Place>> {
+    let here = |position: Position| region.holds(position.normal());
     let given = Places::of_layers(layers);
-    let all = if given.all().is_empty() {
-        places()?.all()
-    } else {
-        given.all()
+    if !given.all().is_empty() {
+        let here = given.all().iter().filter(|place| here(place.position));
+        return Ok(here.cloned().collect());
+    }
+    let mut towns: Vec<&Town> = towns()?.all().iter().filter(|t| here(t.position)).collect();
+    towns.sort_by_key(|town| std::cmp::Reverse(town.people));
+    let mut kept: Vec<(&Town, [f64; 2])> = Vec::new();
+    for town in towns {
+        let at = region.plane.to_plane(town.position.normal());
+        let far = |(_, other): &(&Town, [f64; 2])| {
+            (at[0] - other[0]).hypot(at[1] - other[1]) > TOWN_SPACING * region.reach_m
+        };
+        if kept.iter().all(far) {
+            kept.push((town, at));
+        }
+    }
+    let place = |(town, _): &(&Town, [f64; 2])| Place {
+        name: town.name.to_owned(),
+        position: town.position,
     };
-    let here = |place: &&Place| region.holds(place.position.normal());
-    Ok(all.iter().filter(here).cloned().collect())
+    Ok(kept.iter().map(place).collect())
 }

@@ -2,29 +2,11 @@
 
 use super::answer::HeightRow;
 use crate::clock::{after, seconds_between};
-use crate::units::{FOOT_M, UnitSystem};
 use crate::zone::Mark;
 
-/// Thousands of metres or of feet. 60,000 ft (18,288 m) is a limit in rules of many countries.
-const METRIC_M: [f64; 8] = [
-    3_000.0,
-    6_000.0,
-    9_000.0,
-    12_000.0,
-    15_000.0,
-    60_000.0 * FOOT_M,
-    24_000.0,
-    30_000.0,
-];
-const THOUSAND_FEET: [f64; 8] = [10.0, 20.0, 30.0, 40.0, 50.0, 60.0, 80.0, 100.0];
-
-/// A row for each height that the planned flight reaches.
-pub fn rows(track: &[Mark], units: UnitSystem) -> Vec<HeightRow> {
-    let heights = match units {
-        UnitSystem::Metric => METRIC_M,
-        UnitSystem::Us => THOUSAND_FEET.map(|k| 1_000.0 * k * FOOT_M),
-    };
-    let rows = heights.into_iter().map(|height_m| HeightRow {
+/// A row for each height (m above mean sea level) that the planned flight reaches.
+pub fn rows(track: &[Mark], heights_m: &[f64]) -> Vec<HeightRow> {
+    let rows = heights_m.iter().map(|&height_m| HeightRow {
         height_m,
         up: passing(track, height_m, true),
         down: passing(track, height_m, false),
@@ -72,7 +54,7 @@ mod tests {
             mark(10.2, 4_000.0, "2026-01-01T00:20:00Z"),
             mark(10.3, 0.0, "2026-01-01T00:30:00Z"),
         ];
-        let rows = rows(&track, UnitSystem::Metric);
+        let rows = rows(&track, &[3_000.0, 6_000.0]);
         assert_eq!(rows.len(), 1);
         let up = rows[0].up.unwrap();
         assert_eq!(up.time.to_string(), "2026-01-01T00:15:00Z");

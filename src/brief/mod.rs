@@ -19,12 +19,24 @@ use self::ground::BriefGround;
 use crate::choice;
 use crate::error::Result;
 use crate::geodesy::Normal;
+use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::winds::Winds;
 use crate::zone::{Options, predict_and_keep};
 
-/// Predicts the zone of a plan and finds all that its briefing tells. `made` is the time it gives as
-/// that of its making; `flown` is told after each draw.
+/// Heights that are round to the people who read of them, m above mean sea level.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RoundHeights {
+    /// For the times at which the planned flight passes them.
+    pub passed_m: Vec<f64>,
+    /// On the way up, for what remains when the tracker goes quiet there.
+    pub rising_m: Vec<f64>,
+    /// On the way down, likewise.
+    pub falling_m: Vec<f64>,
+}
+
+/// Predicts the zone of a plan and finds all that its briefing tells, some of it at `heights`. `made` is
+/// the time it gives as that of its making; `flown` is told after each draw.
 ///
 /// # Errors
 ///
@@ -33,6 +45,7 @@ pub fn brief(
     plan: &Plan,
     input: &Winds,
     options: Options,
+    heights: &RoundHeights,
     made: Timestamp,
     flown: impl Fn() + Sync,
 ) -> Result<Brief> {
@@ -49,16 +62,20 @@ pub fn brief(
                 || changes::changes(plan, input, options),
             )
         },
-        || quiet::quiet(&kept, options),
+        || quiet::quiet(&kept, heights, options),
     );
-    let (ground, mut assumed) = (ground?, Vec::new());
-    let waiting = waiting::points(&ground, &zone, &landings, kept.ground(), options.units);
+    let ground = ground?;
+    let waiting = waiting::points(&ground, &zone, &landings, kept.ground());
     let (filling, timeline) = timeline::events(plan, &zone, kept.landings());
-    assumed.extend(filling);
-    assumed.extend(choice::ground::ASSUMED[..2].iter().map(ToString::to_string));
-    assumed.extend(radio::assumed(kept.ground().is_some(), options.units));
-    assumed.extend(quiet::ASSUMED.map(str::to_owned));
-    zone.assumptions.extend(assumed);
+    let of_radio = Assumption::RadioLineOfSight {
+        with_terrain: kept.ground().is_some(),
+        antenna_m: radio::ANTENNA_M,
+    };
+    let assumptions = filling
+        .into_iter()
+        .chain(choice::ground::ON_GROUND)
+        .chain([of_radio, Assumption::HeardOnPlannedFlight]);
+    zone.assumptions.extend(assumptions);
     Ok(Brief {
         timezone: plan.timezone.clone(),
         made,
@@ -67,7 +84,7 @@ pub fn brief(
         waiting,
         changes,
         hazards: ground.hazards(&landings),
-        heights: heights::rows(&zone.track, options.units),
+        heights: heights::rows(&zone.track, &heights.passed_m),
         quiet: quiet?,
         near: ground.near(&zone)?,
         contacts: plan.brief.contacts.clone(),

@@ -12,7 +12,6 @@ use super::answer::Hearing;
 use crate::earth::MEAN_RADIUS_M;
 use crate::geodesy::Position;
 use crate::ground::terrain::Terrain;
-use crate::units::UnitSystem;
 use crate::zone::Mark;
 
 /// The radius for radio, m.
@@ -23,19 +22,6 @@ pub const ANTENNA_M: f64 = 2.0;
 const STEP_M: f64 = 150.0;
 /// Looks along a ray at most.
 const MOST_LOOKS: f64 = 600.0;
-
-/// What is assumed of radio.
-pub fn assumed(with_terrain: bool, units: UnitSystem) -> Vec<String> {
-    let ground = if with_terrain {
-        "with the ground as high as the terrain says"
-    } else {
-        "over smooth ground, no terrain is read"
-    };
-    vec![format!(
-        "radio: line of sight over an earth of 4/3 its radius, {ground}; antenna {} above the ground, no trees or houses, enough power, assumed",
-        units.size(ANTENNA_M)
-    )]
-}
 
 /// The distance along the ground between two heights above a smooth earth that just see each
 /// other, m: k R (acos(k R / (k R + h1)) + acos(k R / (k R + h2))) with k = 4/3.

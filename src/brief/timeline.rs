@@ -5,10 +5,10 @@ use jiff::Timestamp;
 use super::answer::{Event, EventKind};
 use crate::clock::after;
 use crate::ground::sun::{Span, daylight};
+use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::spread::draws::Spread;
 use crate::spread::run::{Landing, quantiles};
-use crate::units::duration;
 use crate::zone::Zone;
 
 /// Filling begins this long before the release where the plan says nothing, s (common practice, no
@@ -18,7 +18,7 @@ const FILLING_S: f64 = 3_600.0;
 const NINE_IN_TEN: f64 = 1.645;
 
 /// The events of a flight in order of time, and what was assumed of the first.
-pub fn events(plan: &Plan, zone: &Zone, landings: &[Landing]) -> (Option<String>, Vec<Event>) {
+pub fn events(plan: &Plan, zone: &Zone, landings: &[Landing]) -> (Option<Assumption>, Vec<Event>) {
     let release = plan.release;
     let site = zone.release.position;
     let at = |s: f64| after(release, s);
@@ -34,7 +34,6 @@ pub fn events(plan: &Plan, zone: &Zone, landings: &[Landing]) -> (Option<String>
             at: at(-filling_s),
             to: release,
             place: site,
-            note: "Calm air needed; keep clear of power lines.".into(),
         },
         Event {
             kind: EventKind::Release,
@@ -42,7 +41,6 @@ pub fn events(plan: &Plan, zone: &Zone, landings: &[Landing]) -> (Option<String>
             at: release,
             to: at(window_s),
             place: site,
-            note: "Write down the exact time: the whole prediction moves with it.".into(),
         },
         Event {
             kind: EventKind::Burst,
@@ -50,7 +48,6 @@ pub fn events(plan: &Plan, zone: &Zone, landings: &[Landing]) -> (Option<String>
             at: zone.burst.time,
             to: at(burst_late),
             place: zone.burst.position,
-            note: "9 in 10 chances between these times.".into(),
         },
         Event {
             kind: EventKind::Landing,
@@ -58,16 +55,13 @@ pub fn events(plan: &Plan, zone: &Zone, landings: &[Landing]) -> (Option<String>
             at: zone.landing.time,
             to: at(land_late),
             place: zone.center(),
-            note: "9 in 10 chances between these times.".into(),
         },
     ];
     events.extend(evening(plan, zone));
     events.sort_by_key(|event| (event.from, event.kind));
-    let assumed = plan.brief.filling_s.is_none().then(|| {
-        format!(
-            "filling begins {} before the release (no [brief] filling), assumed",
-            duration(FILLING_S)
-        )
+    let nothing_given = plan.brief.filling_s.is_none();
+    let assumed = nothing_given.then_some(Assumption::FillingBegins {
+        before_release_s: FILLING_S,
     });
     (assumed, events)
 }
@@ -83,27 +77,14 @@ fn evening(plan: &Plan, zone: &Zone) -> Vec<Event> {
         Span::Crosses { set, .. } => set,
         _ => None,
     };
-    let event = |kind, time: Timestamp, note: &str| Event {
+    let event = |kind, time: Timestamp| Event {
         kind,
         from: time,
         at: time,
         to: time,
         place,
-        note: note.to_owned(),
     };
-    let sunset = set(light.sun).map(|t| {
-        event(
-            EventKind::Sunset,
-            t,
-            "At the centre of the zone, at sea level with a free horizon.",
-        )
-    });
-    let dark = set(light.civil).map(|t| {
-        event(
-            EventKind::Dark,
-            t,
-            "End of civil twilight: too dark to search without lamps.",
-        )
-    });
+    let sunset = set(light.sun).map(|time| event(EventKind::Sunset, time));
+    let dark = set(light.civil).map(|time| event(EventKind::Dark, time));
     sunset.into_iter().chain(dark).collect()
 }

@@ -2,14 +2,13 @@
 
 use std::sync::Arc;
 
-use super::answer::WaitingPoint;
+use super::answer::{Road, WaitingPoint, WaitingReason};
 use super::ground::BriefGround;
 use super::radio::hearing;
 use crate::geodesy::{Normal, Position, wrap_longitude};
 use crate::ground::layers::{Kind, Line, RoadClass};
 use crate::ground::terrain::Terrain;
 use crate::numeric::quantile;
-use crate::units::UnitSystem;
 use crate::zone::Zone;
 
 /// Cars that a place is found for.
@@ -29,6 +28,13 @@ struct OnRoad<'a> {
     road: &'a Line,
 }
 
+/// A place that was chosen, and why.
+struct Choice {
+    position: Position,
+    road: Option<Road>,
+    why: WaitingReason,
+}
+
 /// The points from which the landings are nearest, on roads if any are known; else the edge of the
 /// zone that the load comes from.
 pub fn points(
@@ -36,34 +42,37 @@ pub fn points(
     zone: &Zone,
     landings: &[Normal],
     terrain: Option<&Arc<Terrain>>,
-    units: UnitSystem,
 ) -> Vec<WaitingPoint> {
     let plane = ground.map.region().plane;
     let all: Vec<[f64; 2]> = landings.iter().map(|l| plane.to_plane(*l)).collect();
     let some = thinned(&all, LANDINGS);
     let roads = on_roads(ground);
     let chosen = nearest_on_roads(&roads, &some);
-    let mut places: Vec<(Position, Option<String>, String)> = chosen
+    let mut places: Vec<Choice> = chosen
         .iter()
         .enumerate()
-        .map(|(i, place)| {
-            let road = road_name(place.road);
-            let why = match i {
-                0 => "the point on a known road with the shortest straight way to the landings on average",
-                _ => "for a second car: with it, the straight ways are shortest on average",
-            };
-            (place.position, Some(road), why.to_owned())
+        .map(|(i, place)| Choice {
+            position: place.position,
+            road: Some(Road {
+                class: place.road.class,
+                name: place.road.name.clone(),
+            }),
+            why: match i {
+                0 => WaitingReason::ShortestWay,
+                _ => WaitingReason::SecondCar,
+            },
         })
         .collect();
     if places.is_empty() {
-        places.extend(upwind_edge(zone).map(|position| {
-            let why = "no roads are known: the edge of the zone on the side the load comes from. Find a place to stop near it";
-            (position, None, why.to_owned())
+        places.extend(upwind_edge(zone).map(|position| Choice {
+            position,
+            road: None,
+            why: WaitingReason::UpwindEdge,
         }));
     }
     let at: Vec<[f64; 2]> = places
         .iter()
-        .map(|p| plane.to_plane(p.0.normal()))
+        .map(|place| plane.to_plane(place.position.normal()))
         .collect();
     let nearest = |landing: &[f64; 2]| {
         (0..at.len()).min_by(|a, b| apart(at[*a], *landing).total_cmp(&apart(at[*b], *landing)))
@@ -72,7 +81,8 @@ pub fn points(
     places
         .into_iter()
         .enumerate()
-        .map(|(i, (position, road, why))| {
+        .map(|(i, choice)| {
+            let position = choice.position;
             let mut distances: Vec<f64> = all.iter().map(|l| apart(at[i], *l)).collect();
             distances.sort_by(f64::total_cmp);
             let within_m = |p: f64| quantile(&distances, p).unwrap_or(0.0);
@@ -84,26 +94,15 @@ pub fn points(
                 name: NAMES[i].to_owned(),
                 position,
                 ground_m,
-                road,
-                why,
+                road: choice.road,
+                why: choice.why,
                 half_within_m: within_m(0.5),
                 most_within_m: within_m(0.9),
                 nearest_share: nearest_count as f64 / shares.len().max(1) as f64,
                 hearing: hearing(position, ground_m, &zone.track, terrain),
             }
         })
-        .map(|point| rounded_words(point, units))
         .collect()
-}
-
-/// The point with its distances in its reason.
-fn rounded_words(mut point: WaitingPoint, units: UnitSystem) -> WaitingPoint {
-    let [half, most] = [point.half_within_m, point.most_within_m].map(|m| units.distance(m));
-    point.why = format!(
-        "{}: half of the landings are within {half}, 9 in 10 within {most}",
-        point.why
-    );
-    point
 }
 
 /// The corners of roads on which one may stop.
@@ -190,17 +189,6 @@ fn upwind_edge(zone: &Zone) -> Option<Position> {
         .iter()
         .min_by(|a, b| a.distance_m(from).total_cmp(&b.distance_m(from)))
         .copied()
-}
-
-fn road_name(road: &Line) -> String {
-    let class = match road.class {
-        RoadClass::Unknown => "road".to_owned(),
-        class => format!("{class} road"),
-    };
-    match road.name.as_str() {
-        "" => class,
-        name => format!("{name} ({class})"),
-    }
 }
 
 fn apart(a: [f64; 2], b: [f64; 2]) -> f64 {

@@ -12,11 +12,12 @@ use geo::{MultiPolygon, Rect, unary_union};
 use jiff::Timestamp;
 use rayon::prelude::*;
 
-use super::answer::{Aim, AimRow, LaunchPlace, LaunchRegion, Verdict};
+use super::answer::{Aim, AimRow, LaunchPlace, LaunchRegion, LaunchesIn, Verdict};
 use super::basis::basis;
-use super::candidates::{AS_PLANNED, Candidate};
+use super::candidates::Candidate;
 use super::ground;
 use super::judge::{Judge, unknown_by};
+use super::reason::Reason;
 use super::verdict::Limits;
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::{LocalFrame, Normal, Position};
@@ -25,6 +26,7 @@ use crate::ground::layers::{Kind, Layer, Wanted, read};
 use crate::ground::map::{Class, GroundMap};
 use crate::ground::region::{FARTHEST_M, Region};
 use crate::ground::terrain::Terrain;
+use crate::notes::Assumption;
 use crate::plan::{GroundPlan, Plan};
 use crate::spread::region::polygons_on_ground;
 use crate::winds::Winds;
@@ -82,10 +84,10 @@ pub fn aim(
     done: impl Fn() + Sync,
 ) -> Result<Aim> {
     let mut assumed = Vec::new();
-    let limits = Limits::of(&plan.limits, options.units, &mut assumed);
-    let place = the_target(target, plan.site)?;
+    let limits = Limits::of(&plan.limits, &mut assumed);
+    let place = the_target(target, plan.site.position)?;
     let reach_m = terrain::FAR_M;
-    let heights = terrain::around(plan, input, place.center, reach_m)?;
+    let heights = terrain::around(&plan.ground, input, place.center, reach_m)?;
     let cylinders = default_cylinders();
     let flown_in = FlownIn {
         winds: input,
@@ -102,7 +104,7 @@ pub fn aim(
     };
     let map = ground::map(&aims_at, place.center, &surroundings(&aimed, &place))?;
     let may_launch = MayLaunch::new(allowed, &map)?;
-    let judge = Judge::new(plan, &map, &cylinders, limits, options.units);
+    let judge = Judge::new(plan, &map, &cylinders, limits);
     let low_m = highest_top_m(place.center, reach_m, &cylinders)?;
     let range = Range {
         plan,
@@ -124,18 +126,18 @@ pub fn aim(
         .collect();
     let mut rows = rows?;
     rank(&mut rows);
-    assumed.push("drift is the same for neighbouring places of launch regions, assumed; launch places were flown themselves".into());
+    assumed.push(Assumption::SameDriftNearby);
     let launches = rows.iter().filter_map(|row| row.launch.as_ref());
     let mut launches = launches.map(|launch| Candidate::at(launch.position));
     if launches.any(|place| place.lies_as_planned(plan, heights.as_deref())) {
-        assumed.push(AS_PLANNED.into());
+        assumed.push(Assumption::ElevationAsPlanned);
     }
-    assumed.extend(ground::ASSUMED.map(str::to_owned));
+    assumed.extend(ground::ASSUMED);
     Ok(Aim {
         basis: basis(plan, input, &limits, options, &map, &[], assumed),
-        site: plan.site,
+        site: plan.site.position,
         target: target.display().to_string(),
-        restricted: may_launch.in_words(),
+        restricted: may_launch.restriction(),
         rows,
     })
 }
@@ -193,7 +195,7 @@ fn search(
         ..options
     };
     // From the plan's site, or where it lies outside the winds from the target.
-    let mut site = plan.site;
+    let mut site = plan.site.position;
     let mut flown = fly_from(plan, flown_in, site, time, few).or_else(|_| {
         site = target.center;
         fly_from(plan, flown_in, site, time, few)
@@ -264,14 +266,13 @@ impl<'a> MayLaunch<'a> {
         })
     }
 
-    fn in_words(&self) -> String {
+    fn restriction(&self) -> LaunchesIn {
         match (self.areas.is_some(), self.roads.is_some()) {
-            (true, true) => "on roads within the areas given",
-            (true, false) => "within the areas given",
-            (false, true) => "on roads",
-            (false, false) => "anywhere: whether one may launch there is not known",
+            (true, true) => LaunchesIn::RoadsInAreas,
+            (true, false) => LaunchesIn::Areas,
+            (false, true) => LaunchesIn::Roads,
+            (false, false) => LaunchesIn::Anywhere,
         }
-        .to_owned()
     }
 
     /// The place to launch from within `half_m` to each side of a place; `None` where there is none.
@@ -375,10 +376,9 @@ impl Range<'_> {
             let mut row = self.judge.flown_row(aimed.site, &aimed.flown)?;
             row.verdict = Verdict::DoNot;
             row.reason = match grid.is_empty() {
-                true => "there is no place upwind of the target where one may launch",
-                false => "no draw from a place where one may launch comes down in the target",
-            }
-            .into();
+                true => Reason::NoLaunchPlace,
+                false => Reason::TargetMissed,
+            };
             return Ok(AimRow::without(row));
         };
         let regions: Result<Vec<LaunchRegion>> = SHARES
@@ -398,8 +398,8 @@ impl Range<'_> {
                 position: best.launch,
                 probability,
                 standard_error: (probability * (1.0 - probability) / landed).sqrt(),
-                distance_m: self.plan.site.distance_m(best.launch),
-                azimuth_deg: self.plan.site.azimuth_deg(best.launch),
+                distance_m: self.plan.site.position.distance_m(best.launch),
+                azimuth_deg: self.plan.site.position.azimuth_deg(best.launch),
             }),
             regions: regions?,
             row,

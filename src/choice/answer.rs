@@ -4,6 +4,7 @@ use jiff::Timestamp;
 use serde::Serialize;
 
 use super::basis::Basis;
+use super::reason::Reason;
 use crate::geodesy::Position;
 use crate::ground::site::SiteFinding;
 use crate::spread::region::{GroundEllipse, GroundPolygon};
@@ -36,42 +37,36 @@ impl Verdict {
             Verdict::Fly
         }
     }
+}
 
-    /// In a word or two.
-    pub fn name(self) -> &'static str {
-        match self {
-            Verdict::Fly => "fly",
-            Verdict::Marginal => "marginal",
-            Verdict::DoNot => "don't",
-            Verdict::Unknown => "unknown",
-        }
-    }
-
-    /// A sign that reads without colour.
-    pub fn sign(self) -> &'static str {
-        match self {
-            Verdict::Fly => "+",
-            Verdict::Marginal => "~",
-            Verdict::DoNot => "x",
-            Verdict::Unknown => "?",
-        }
-    }
+/// Each number of a release as a share of its limit: above 1 it is beyond. None where there is no such
+/// number, or no limit; infinite in the dark.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
+pub struct Strains {
+    /// Wind at the ground.
+    pub wind: Option<f64>,
+    /// Drift.
+    pub drift: Option<f64>,
+    /// Draws on the thing to keep clear of that most of them hit.
+    pub hits: Option<f64>,
+    /// Daylight: what is wanted as a share of what is left.
+    pub daylight: Option<f64>,
 }
 
 /// One release.
 #[derive(Debug, Clone, Serialize)]
-pub struct Row {
+pub struct ReleaseRow {
     /// When.
     pub release: Timestamp,
     /// What is thought of it.
     pub verdict: Verdict,
     /// The one reason that decides.
-    pub reason: String,
+    pub reason: Reason,
     /// The deciding number as a share of its limit; infinite when unknown.
     #[serde(skip)]
     pub strain: f64,
-    /// Each number as a share of its limit: wind, drift (if limited), hazard (if known), daylight.
-    pub strains: Vec<f64>,
+    /// Each number as a share of its limit.
+    pub strains: Strains,
     /// Its place among those that are known, 1 the best.
     pub rank: Option<usize>,
     /// The numbers, if it could be flown.
@@ -100,8 +95,8 @@ pub struct Day {
     /// The 90 % ellipse.
     #[serde(skip)]
     pub ellipse: Option<GroundEllipse>,
-    /// The lowest wind above the site: seconds after the release, and m/s.
-    pub surface: Vec<(f64, f64)>,
+    /// The lowest wind above the site, by hour around the release.
+    pub surface: Vec<SurfaceWind>,
     /// Daylight left after 95 % have landed, s.
     pub daylight_s: Option<f64>,
     /// Share of draws that left the winds.
@@ -114,6 +109,15 @@ pub struct Day {
     pub hazards: Vec<Hazard>,
     /// The air near airports that flights pass through, up or down.
     pub airspace: Vec<Passing>,
+}
+
+/// The lowest wind above the site at a time.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct SurfaceWind {
+    /// When, s after the release.
+    pub after_s: f64,
+    /// The wind, m/s.
+    pub speed_m_s: f64,
 }
 
 /// A named place and the way from it to the centre of the landings.
@@ -172,14 +176,14 @@ impl Day {
     /// The strongest wind at the ground from an hour before the release (filling) to the release,
     /// m/s.
     pub fn surface_m_s(&self) -> Option<f64> {
-        let before = self.surface.iter().filter(|(after_s, _)| *after_s <= 0.0);
-        before.map(|(_, speed)| *speed).reduce(f64::max)
+        let before = self.surface.iter().filter(|wind| wind.after_s <= 0.0);
+        before.map(|wind| wind.speed_m_s).reduce(f64::max)
     }
 
-    /// The strongest of all hours looked at, with its seconds after the release.
-    pub fn strongest(&self) -> Option<(f64, f64)> {
+    /// The strongest of all hours looked at.
+    pub fn strongest(&self) -> Option<SurfaceWind> {
         let all = self.surface.iter().copied();
-        all.reduce(|a, b| if b.1 > a.1 { b } else { a })
+        all.reduce(|a, b| if b.speed_m_s > a.speed_m_s { b } else { a })
     }
 
     /// The largest share of flights that pass low near airports of one kind.
@@ -210,7 +214,7 @@ pub struct Days {
     /// Where the stack is released.
     pub site: Position,
     /// One row a release, in order of time.
-    pub rows: Vec<Row>,
+    pub rows: Vec<ReleaseRow>,
     /// What is near the site.
     pub site_check: Vec<SiteFinding>,
 }
@@ -239,20 +243,20 @@ pub struct Site {
     /// What is thought of it.
     pub verdict: Verdict,
     /// The one reason that decides.
-    pub reason: String,
+    pub reason: Reason,
     /// Whether it was flown itself; else what is told was carried over from the middle of all.
     pub flown: bool,
     /// Which of the rows is the best.
     pub best: Option<usize>,
     /// One row a release; the best only where the site was not flown itself.
-    pub rows: Vec<Row>,
+    pub rows: Vec<ReleaseRow>,
     /// What is near it.
     pub check: Vec<SiteFinding>,
 }
 
 impl Site {
     /// The best release.
-    pub fn best_row(&self) -> Option<&Row> {
+    pub fn best_row(&self) -> Option<&ReleaseRow> {
         self.rows.get(self.best?)
     }
 
@@ -279,10 +283,24 @@ pub struct Aim {
     pub site: Position,
     /// The file of the target.
     pub target: String,
-    /// Where launches were looked for, in words.
-    pub restricted: String,
+    /// Where launches were looked for.
+    pub restricted: LaunchesIn,
     /// One row a release, in order of time.
     pub rows: Vec<AimRow>,
+}
+
+/// Where launches are looked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(tag = "code", rename_all = "snake_case")]
+pub enum LaunchesIn {
+    /// Anywhere: whether one may launch there is not known.
+    Anywhere,
+    /// Within the areas given.
+    Areas,
+    /// On the plan's roads.
+    Roads,
+    /// On the plan's roads within the areas given.
+    RoadsInAreas,
 }
 
 /// One release.
@@ -296,12 +314,12 @@ pub struct AimRow {
     #[serde(skip)]
     pub regions: Vec<LaunchRegion>,
     /// The release from that place, judged.
-    pub row: Row,
+    pub row: ReleaseRow,
 }
 
 impl AimRow {
     /// A release without a place to launch from.
-    pub fn without(row: Row) -> AimRow {
+    pub fn without(row: ReleaseRow) -> AimRow {
         AimRow {
             rank: None,
             launch: None,

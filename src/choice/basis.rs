@@ -6,6 +6,7 @@ use serde::Serialize;
 use super::ground;
 use super::verdict::Limits;
 use crate::ground::map::GroundMap;
+use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::winds::Winds;
 use crate::zone::Options;
@@ -18,8 +19,8 @@ pub struct Basis {
     /// The zone of people's times.
     #[serde(skip)]
     pub timezone: TimeZone,
-    /// The limits in words.
-    pub limits: Vec<String>,
+    /// The limits.
+    pub limits: Limits,
     /// The region and hours that a forecast covers, in words.
     pub covered: Option<String>,
     /// Draws for each release.
@@ -31,7 +32,7 @@ pub struct Basis {
     /// Where the ground comes from.
     pub sources: Vec<String>,
     /// What was assumed.
-    pub assumptions: Vec<String>,
+    pub assumptions: Vec<Assumption>,
 }
 
 /// Of a plan, winds, limits and ground, with what was assumed and what told the heights at landings.
@@ -42,13 +43,13 @@ pub fn basis(
     options: Options,
     map: &GroundMap,
     landed_on: &[(Option<String>, f64)],
-    mut assumptions: Vec<String>,
+    mut assumptions: Vec<Assumption>,
 ) -> Basis {
     assumptions.extend(input.one_time_held());
     Basis {
         name: plan.name.clone(),
         timezone: plan.timezone.clone(),
-        limits: limits.in_words(options.units),
+        limits: *limits,
         covered: input.covered(),
         draws: options.draws,
         seed: options.seed,

@@ -9,7 +9,7 @@ use crate::earth::DEGREE_M;
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
 use crate::ground::terrain::Terrain;
-use crate::plan::Plan;
+use crate::plan::{Plan, Site};
 use crate::units::{Dimension, parse};
 
 /// A site to choose.
@@ -22,9 +22,6 @@ pub struct Candidate {
     /// Its elevation above mean sea level, m, if given.
     pub elevation_m: Option<f64>,
 }
-
-/// What is assumed of places of which nothing else tells how high they lie.
-pub const AS_PLANNED: &str = "sites without an elevation lie as high as the plan's site, assumed";
 
 impl Candidate {
     /// A place of which nothing else is known.
@@ -39,15 +36,18 @@ impl Candidate {
     /// Whether nothing but the plan's own site tells how high it lies.
     pub fn lies_as_planned(&self, plan: &Plan, terrain: Option<&Terrain>) -> bool {
         let ground_m = terrain.and_then(|t| t.height_m(self.position));
-        self.elevation_m.is_none() && ground_m.is_none() && plan.elevation_m.is_some()
+        self.elevation_m.is_none() && ground_m.is_none() && plan.site.elevation_m.is_some()
     }
 
     /// A plan flown from here: as high as given, else as the terrain, else as the plan's own site.
     pub fn plan(&self, plan: &Plan, terrain: Option<&Terrain>) -> Plan {
         let ground_m = terrain.and_then(|t| t.height_m(self.position));
         Plan {
-            site: self.position,
-            elevation_m: self.elevation_m.or(ground_m).or(plan.elevation_m),
+            site: Site {
+                position: self.position,
+                elevation_m: self.elevation_m.or(ground_m).or(plan.site.elevation_m),
+                ..plan.site
+            },
             ..plan.clone()
         }
     }

@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 
-use super::answer::{Days, Row};
+use super::answer::{Days, ReleaseRow};
 use super::basis::basis;
 use super::ground;
 use super::judge::{Judge, rank};
@@ -11,6 +11,7 @@ use crate::error::Result;
 use crate::geodesy::Normal;
 use crate::ground::airspace::{default_cylinders, highest_top_m};
 use crate::ground::site::check;
+use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::spread::run::Landing;
 use crate::winds::Winds;
@@ -29,14 +30,14 @@ pub fn days(
     options: Options,
     done: impl Fn() + Sync,
 ) -> Result<Days> {
-    let mut assumed = Vec::new();
-    let limits = Limits::of(&plan.limits, options.units, &mut assumed);
-    let ground = terrain::around(plan, input, plan.site, terrain::FAR_M)?;
+    let mut assumed = plan.replaced.clone();
+    let limits = Limits::of(&plan.limits, &mut assumed);
+    let ground = terrain::around(&plan.ground, input, plan.site.position, terrain::FAR_M)?;
     let cylinders = default_cylinders();
     let flown_in = FlownIn {
         winds: input,
         ground: ground.as_ref(),
-        low_m: highest_top_m(plan.site, terrain::FAR_M, &cylinders)?,
+        low_m: highest_top_m(plan.site.position, terrain::FAR_M, &cylinders)?,
     };
     let tried = fly_releases(plan, flown_in, times, options, done)?;
     let landings: Vec<Landing> = tried
@@ -45,21 +46,26 @@ pub fn days(
         .flat_map(|flown| flown.landings.iter().copied())
         .collect();
     let places: Vec<Normal> = landings.iter().map(|l| l.place).collect();
-    let map = ground::map(&plan.ground, plan.site, &places)?;
-    let judge = Judge::new(plan, &map, &cylinders, limits, options.units);
-    let rows: Result<Vec<Row>> = tried.iter().map(|t| judge.row(plan.site, t)).collect();
+    let map = ground::map(&plan.ground, plan.site.position, &places)?;
+    let judge = Judge::new(plan, &map, &cylinders, limits);
+    let rows: Result<Vec<ReleaseRow>> = tried
+        .iter()
+        .map(|t| judge.row(plan.site.position, t))
+        .collect();
     let mut rows = rows?;
     rank(&mut rows);
     let landed_on = terrain::sources(ground.as_deref(), &landings);
-    assumed.extend(ground::ASSUMED.map(str::to_owned));
+    assumed.extend(ground::ASSUMED);
     assumed.extend(terrain::assumed(&landed_on));
-    assumed.extend(plan.elevation_m.and_then(|site_m| {
-        terrain::off_ground(ground.as_deref(), plan.site, site_m, options.units)
-    }));
+    let off_ground = plan
+        .site
+        .elevation_m
+        .and_then(|site_m| terrain::off_ground(ground.as_deref(), plan.site.position, site_m));
+    assumed.extend(off_ground.map(Assumption::ReleaseOffGround));
     Ok(Days {
         basis: basis(plan, input, &limits, options, &map, &landed_on, assumed),
-        site: plan.site,
+        site: plan.site.position,
         rows,
-        site_check: check(&map, plan.site, &ground::site_limits(&plan.ground)),
+        site_check: check(&map, plan.site.position, &ground::site_limits(&plan.ground)),
     })
 }

@@ -8,16 +8,20 @@ use crate::ground::layers::{Kind, Layer, Wanted, read, read_osm};
 use crate::ground::map::{Class, GroundMap};
 use crate::ground::region::Region;
 use crate::ground::site::{Limit, default_limits};
+use crate::notes::Assumption;
 use crate::plan::GroundPlan;
 
 /// Room around the farthest landing, m: what lies near it counts.
 const MARGIN_M: f64 = 15_000.0;
 
 /// What is assumed of what lies on the ground.
-pub const ASSUMED: [&str; 3] = [
-    "how near to a road, an airport or a town counts, by default distances where [ground] buffers gives none, assumed",
-    "built-in lakes, rivers and towns are a coarse map of the world: what it does not show may be there",
-    "the air around airports stands in for controlled airspace, by default distances and heights, assumed: charts decide",
+pub const ON_GROUND: [Assumption; 2] = [Assumption::HitDistances, Assumption::CoarseGround];
+
+/// What is assumed of what lies on the ground and of the air above it.
+pub const ASSUMED: [Assumption; 3] = [
+    Assumption::HitDistances,
+    Assumption::CoarseGround,
+    Assumption::AirportsForAirspace,
 ];
 
 /// How near a landing counts as a hit: the plan's distances, else the defaults.

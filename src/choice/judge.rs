@@ -5,9 +5,10 @@ use std::cmp::Ordering;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::answer::{Day, Hazard, NearPlace, Passing, Row, Verdict};
+use super::answer::{Day, Hazard, NearPlace, Passing, ReleaseRow, Strains, SurfaceWind, Verdict};
 use super::ground::buffers;
-use super::verdict::{Limits, judge, strains};
+use super::reason::Reason;
+use super::verdict::{DayStrains, Limits};
 use crate::clock::after;
 use crate::error::{Error, Result};
 use crate::geodesy::{Normal, Position};
@@ -17,7 +18,6 @@ use crate::ground::map::{Class, GroundMap, Knowledge};
 use crate::ground::sun::{Span, daylight};
 use crate::plan::Plan;
 use crate::spread::run::quantiles;
-use crate::units::UnitSystem;
 use crate::zone::LEFT_ALLOWED;
 use crate::zone::releases::{FlownRelease, Tried};
 
@@ -29,7 +29,6 @@ pub struct Judge<'a> {
     airspace: Airspace<'a>,
     limits: Limits,
     timezone: &'a TimeZone,
-    units: UnitSystem,
 }
 
 impl<'a> Judge<'a> {
@@ -39,7 +38,6 @@ impl<'a> Judge<'a> {
         map: &'a GroundMap,
         cylinders: &'a [Cylinder],
         limits: Limits,
-        units: UnitSystem,
     ) -> Judge<'a> {
         Judge {
             map,
@@ -48,7 +46,6 @@ impl<'a> Judge<'a> {
             airspace: Airspace::new(map, cylinders),
             limits,
             timezone: &plan.timezone,
-            units,
         }
     }
 
@@ -57,7 +54,7 @@ impl<'a> Judge<'a> {
     /// # Errors
     ///
     /// When the data in the program are damaged.
-    pub fn row(&self, site: Position, (release, flown): &Tried) -> Result<Row> {
+    pub fn row(&self, site: Position, (release, flown): &Tried) -> Result<ReleaseRow> {
         match flown {
             Ok(flown) => self.flown_row(site, flown),
             Err(error) => Ok(unknown_by(*release, error)),
@@ -69,21 +66,22 @@ impl<'a> Judge<'a> {
     /// # Errors
     ///
     /// When the data in the program are damaged.
-    pub fn flown_row(&self, site: Position, flown: &FlownRelease) -> Result<Row> {
+    pub fn flown_row(&self, site: Position, flown: &FlownRelease) -> Result<ReleaseRow> {
         let day = self.day(site, flown)?;
-        let left = flown.left as f64 / flown.draws as f64;
-        if left > LEFT_ALLOWED {
-            let reason = format!("{:.1} % of the draws leave the winds", 100.0 * left);
+        let share = flown.left as f64 / flown.draws as f64;
+        if share > LEFT_ALLOWED {
+            let reason = Reason::LeavesWinds { share };
             return Ok(unknown(flown.release, reason, Some(day)));
         }
-        let strains = strains(&day, &self.limits, self.units);
-        let (verdict, reason, strain) = judge(&strains);
-        Ok(Row {
+        let strains = DayStrains::of(&day, &self.limits);
+        let shares = strains.shares();
+        let worst = strains.worst();
+        Ok(ReleaseRow {
             release: flown.release,
-            verdict,
-            reason,
-            strain,
-            strains: strains.iter().map(|s| s.share).collect(),
+            verdict: Verdict::of_strain(worst.share),
+            reason: worst.reason,
+            strain: worst.share,
+            strains: shares,
             rank: None,
             day: Some(day),
         })
@@ -106,7 +104,12 @@ impl<'a> Judge<'a> {
             latest_landing: latest,
             area_m2: flown.ellipse.as_ref().map(|e| e.shape.area_m2()),
             ellipse: flown.ellipse.clone(),
-            surface: surface.map(|(s, wind)| (*s, wind.speed_m_s())).collect(),
+            surface: surface
+                .map(|(after_s, wind)| SurfaceWind {
+                    after_s: *after_s,
+                    speed_m_s: wind.speed_m_s(),
+                })
+                .collect(),
             daylight_s: daylight_after(flown, latest, self.timezone),
             left: flown.left as f64 / flown.draws as f64,
             land_in,
@@ -118,15 +121,16 @@ impl<'a> Judge<'a> {
 
     fn passings(&self, flown: &FlownRelease) -> Vec<Passing> {
         let shares = self.airspace.shares(flown.low.iter().map(AsRef::as_ref));
-        let told = self.cylinders.iter().zip(shares);
-        told.map(|(cylinder, share)| Passing {
-            airport: cylinder.kind.name(),
-            within_m: cylinder.radius_m,
-            below_m: cylinder.height_m,
-            share: share.share(),
-            standard_error: share.standard_error(),
-        })
-        .collect()
+        let passed = self.cylinders.iter().zip(shares);
+        passed
+            .map(|(cylinder, share)| Passing {
+                airport: cylinder.kind.name(),
+                within_m: cylinder.radius_m,
+                below_m: cylinder.height_m,
+                share: share.share(),
+                standard_error: share.standard_error(),
+            })
+            .collect()
     }
 }
 
@@ -145,21 +149,21 @@ pub fn near_place(map: &GroundMap, center: Position) -> Result<Option<NearPlace>
 }
 
 /// A release that could not be flown.
-pub fn unknown_by(release: Timestamp, error: &Error) -> Row {
-    let reason = match error {
+pub fn unknown_by(release: Timestamp, error: &Error) -> ReleaseRow {
+    let why = match error {
         Error::CannotDo { why, .. } => why.clone(),
         error => error.to_string(),
     };
-    unknown(release, reason, None)
+    unknown(release, Reason::NotFlown { why }, None)
 }
 
-fn unknown(release: Timestamp, reason: String, day: Option<Day>) -> Row {
-    Row {
+fn unknown(release: Timestamp, reason: Reason, day: Option<Day>) -> ReleaseRow {
+    ReleaseRow {
         release,
         verdict: Verdict::Unknown,
         reason,
         strain: f64::INFINITY,
-        strains: Vec::new(),
+        strains: Strains::default(),
         rank: None,
         day,
     }
@@ -204,7 +208,7 @@ fn daylight_after(flown: &FlownRelease, landing: Timestamp, zone: &TimeZone) -> 
 
 /// The better of two first: by verdict, then by how near the deciding number is to its limit, then
 /// by time.
-pub fn better_first(a: &Row, b: &Row) -> Ordering {
+pub fn better_first(a: &ReleaseRow, b: &ReleaseRow) -> Ordering {
     a.verdict
         .cmp(&b.verdict)
         .then(a.strain.partial_cmp(&b.strain).unwrap_or(Ordering::Equal))
@@ -212,7 +216,7 @@ pub fn better_first(a: &Row, b: &Row) -> Ordering {
 }
 
 /// Numbers the rows, the best first. Unknown ones have no rank.
-pub fn rank(rows: &mut [Row]) {
+pub fn rank(rows: &mut [ReleaseRow]) {
     let mut order: Vec<usize> = (0..rows.len()).collect();
     order.sort_by(|&a, &b| better_first(&rows[a], &rows[b]));
     for (rank, i) in order.into_iter().enumerate() {

@@ -7,6 +7,7 @@ pub mod candidates;
 pub mod days;
 pub mod ground;
 pub mod judge;
+pub mod reason;
 pub mod sites;
 pub mod times;
 pub mod verdict;

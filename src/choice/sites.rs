@@ -5,19 +5,20 @@
 
 use jiff::Timestamp;
 
-use super::answer::{Row, Site, Sites, Verdict};
+use super::answer::{ReleaseRow, Site, Sites, Verdict};
 use super::basis::basis;
-use super::candidates::{AS_PLANNED, Candidate};
+use super::candidates::Candidate;
 use super::ground;
 use super::judge::{Judge, better_first, rank, unknown_by};
-use super::verdict::{Limits, site_in_words};
+use super::reason::Reason;
+use super::verdict::Limits;
 use crate::error::Result;
 use crate::geodesy::{Normal, Position};
 use crate::ground::airspace::{default_cylinders, highest_top_m};
 use crate::ground::map::GroundMap;
 use crate::ground::site::{SiteVerdict, check};
+use crate::notes::Assumption;
 use crate::plan::Plan;
-use crate::units::UnitSystem;
 use crate::winds::Winds;
 use crate::zone::releases::{FlownIn, FlownRelease, Tried, fly_releases};
 use crate::zone::{Options, terrain};
@@ -43,10 +44,10 @@ pub fn sites(
     done: impl Fn() + Sync,
 ) -> Result<Sites> {
     let mut assumed = Vec::new();
-    let limits = Limits::of(&plan.limits, options.units, &mut assumed);
-    let middle = middle(candidates, plan.site);
+    let limits = Limits::of(&plan.limits, &mut assumed);
+    let middle = middle(candidates, plan.site.position);
     let reach_m = farthest_m(middle, candidates) + terrain::FAR_M;
-    let heights = terrain::around(plan, input, middle, reach_m)?;
+    let heights = terrain::around(&plan.ground, input, middle, reach_m)?;
     let cylinders = default_cylinders();
     let flown_in = FlownIn {
         winds: input,
@@ -55,19 +56,20 @@ pub fn sites(
     };
     let first = first_pass(plan, flown_in, middle, times, options)?;
     let map = map(plan, candidates, middle, &first)?;
-    let judge = Judge::new(plan, &map, &cylinders, limits, options.units);
+    let judge = Judge::new(plan, &map, &cylinders, limits);
 
-    let mut order: Vec<(usize, Option<Row>)> = (0..candidates.len()).map(|i| (i, None)).collect();
+    let mut order: Vec<(usize, Option<ReleaseRow>)> =
+        (0..candidates.len()).map(|i| (i, None)).collect();
     if candidates.len() > fully {
         for (i, row) in &mut order {
             let there = candidates[*i].position;
             *row = best_of_first_pass(&judge, &first, middle, there)?;
         }
         order.sort_by(|a, b| by_row(a.1.as_ref(), b.1.as_ref()).then(a.0.cmp(&b.0)));
-        assumed.push(format!(
-            "of {} candidates the {fully} best by flights carried over from their middle were flown themselves; the others are told by those, assumed",
-            candidates.len()
-        ));
+        assumed.push(Assumption::CarriedOver {
+            candidates: candidates.len(),
+            flown: fully,
+        });
     }
     let mut landings = Vec::new();
     let mut compared = Vec::new();
@@ -94,20 +96,23 @@ pub fn sites(
         } else {
             carried.into_iter().collect()
         };
-        compared.push(site(plan, candidate, flown, rows, &map, options.units));
+        compared.push(site(plan, candidate, flown, rows, &map));
     }
     rank_sites(&mut compared);
     let as_planned = |c: &Candidate| c.lies_as_planned(plan, heights.as_deref());
     if candidates.iter().any(as_planned) {
-        assumed.push(AS_PLANNED.into());
+        assumed.push(Assumption::ElevationAsPlanned);
     }
     let landed_on = terrain::sources(heights.as_deref(), &landings);
-    assumed.extend(ground::ASSUMED.map(str::to_owned));
+    assumed.extend(ground::ASSUMED);
     assumed.extend(terrain::assumed(&landed_on));
     let off_ground = candidates.iter().filter_map(|candidate| {
         let (place, site_m) = (candidate.position, candidate.elevation_m?);
-        let told = terrain::off_ground(heights.as_deref(), place, site_m, options.units)?;
-        Some(format!("{}: {told}", candidate.name))
+        let off_ground = terrain::off_ground(heights.as_deref(), place, site_m)?;
+        Some(Assumption::OfSite {
+            site: candidate.name.clone(),
+            assumption: Box::new(Assumption::ReleaseOffGround(off_ground)),
+        })
     });
     assumed.extend(off_ground);
     Ok(Sites {
@@ -206,8 +211,8 @@ fn best_of_first_pass(
     first: &[Tried],
     middle: Position,
     there: Position,
-) -> Result<Option<Row>> {
-    let mut best: Option<Row> = None;
+) -> Result<Option<ReleaseRow>> {
+    let mut best: Option<ReleaseRow> = None;
     for (release, flown) in first {
         let row = match flown {
             Ok(flown) => judge.flown_row(there, &flown.carried(middle, there))?,
@@ -220,15 +225,15 @@ fn best_of_first_pass(
     Ok(best)
 }
 
-fn by_row(a: Option<&Row>, b: Option<&Row>) -> std::cmp::Ordering {
+fn by_row(a: Option<&ReleaseRow>, b: Option<&ReleaseRow>) -> std::cmp::Ordering {
     match (a, b) {
         (Some(a), Some(b)) => better_first(a, b),
         (a, b) => b.is_some().cmp(&a.is_some()),
     }
 }
 
-fn judged(judge: &Judge, place: Position, tried: &[Tried]) -> Result<Vec<Row>> {
-    let rows: Result<Vec<Row>> = tried.iter().map(|t| judge.row(place, t)).collect();
+fn judged(judge: &Judge, place: Position, tried: &[Tried]) -> Result<Vec<ReleaseRow>> {
+    let rows: Result<Vec<ReleaseRow>> = tried.iter().map(|t| judge.row(place, t)).collect();
     let mut rows = rows?;
     rank(&mut rows);
     Ok(rows)
@@ -240,19 +245,20 @@ fn site(
     plan: &Plan,
     candidate: &Candidate,
     flown: bool,
-    rows: Vec<Row>,
+    rows: Vec<ReleaseRow>,
     map: &GroundMap,
-    units: UnitSystem,
 ) -> Site {
     let check = check(map, candidate.position, &ground::site_limits(&plan.ground));
     let best = (0..rows.len()).min_by(|&a, &b| better_first(&rows[a], &rows[b]));
     let of_best = best.map(|i| (rows[i].verdict, rows[i].reason.clone()));
-    let (verdict, reason) = of_best.unwrap_or((Verdict::Unknown, "no release was tried".into()));
+    let (verdict, reason) = of_best.unwrap_or((Verdict::Unknown, Reason::NothingTried));
     let too_near = check.iter().find(|f| f.verdict == SiteVerdict::TooNear);
     let (verdict, reason) = match (verdict, too_near) {
         (Verdict::Fly, Some(finding)) => (
             Verdict::Marginal,
-            format!("site: {}", site_in_words(finding, units)),
+            Reason::TooNearSite {
+                finding: finding.clone(),
+            },
         ),
         other => (other.0, reason),
     };

@@ -1,12 +1,14 @@
 //! From numbers and limits to a verdict with the one reason that decides.
 
-use super::answer::{Day, Verdict};
-use crate::ground::site::{SiteFinding, SiteVerdict};
+use serde::Serialize;
+
+use super::answer::{Day, Strains};
+use super::reason::Reason;
+use crate::notes::Assumption;
 use crate::plan::LimitsPlan;
-use crate::units::{UnitSystem, duration};
 
 /// Limits to judge by; each a largest value, but daylight a least.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Limits {
     /// Wind at the ground, m/s.
     pub surface_wind_m_s: f64,
@@ -29,54 +31,28 @@ const ASSUMED: Limits = Limits {
 
 impl Limits {
     /// The plan's, with what is assumed where it gives nothing.
-    pub fn of(plan: &LimitsPlan, units: UnitSystem, assumed: &mut Vec<String>) -> Limits {
+    pub fn of(plan: &LimitsPlan, assumed: &mut Vec<Assumption>) -> Limits {
         let mut limits = ASSUMED;
         match plan.surface_wind_m_s {
             Some(given) => limits.surface_wind_m_s = given,
-            None => assumed.push(format!(
-                "limit of the wind at the ground: {}, assumed",
-                units.speed(limits.surface_wind_m_s)
-            )),
+            None => assumed.push(Assumption::SurfaceWindLimit {
+                limit_m_s: limits.surface_wind_m_s,
+            }),
         }
         match plan.keep_out_probability {
             Some(given) => limits.keep_out_probability = given,
-            None => assumed.push(format!(
-                "limit of the share of draws on any one thing to keep clear of: {:.0} %, assumed",
-                100.0 * limits.keep_out_probability
-            )),
+            None => assumed.push(Assumption::KeepOutLimit {
+                limit_share: limits.keep_out_probability,
+            }),
         }
         match plan.daylight_after_landing_s {
             Some(given) => limits.daylight_s = given,
-            None => assumed.push(format!(
-                "daylight wanted after the landing: {}, assumed",
-                duration(limits.daylight_s)
-            )),
+            None => assumed.push(Assumption::DaylightLimit {
+                limit_s: limits.daylight_s,
+            }),
         }
         limits.max_drift_m = plan.max_drift_m;
         limits
-    }
-
-    /// The limits in words.
-    pub fn in_words(&self, units: UnitSystem) -> Vec<String> {
-        let drift = self.max_drift_m.map_or_else(
-            || "drift not limited".to_owned(),
-            |m| format!("drift at most {}", units.distance(m)),
-        );
-        vec![
-            format!(
-                "wind at the ground at most {}",
-                units.speed(self.surface_wind_m_s)
-            ),
-            drift,
-            format!(
-                "at most {:.1} % of the draws on any one thing to keep clear of",
-                100.0 * self.keep_out_probability
-            ),
-            format!(
-                "at least {} of daylight after the landing",
-                duration(self.daylight_s)
-            ),
-        ]
     }
 }
 
@@ -85,97 +61,136 @@ impl Limits {
 pub struct Strain {
     /// The number as a share of the limit: above 1 it is broken.
     pub share: f64,
-    /// In words.
-    pub reason: String,
+    /// The number.
+    pub reason: Reason,
 }
 
-/// Every number of a day against its limit, in the order wind, drift, hazard, daylight.
-pub fn strains(day: &Day, limits: &Limits, units: UnitSystem) -> Vec<Strain> {
-    let mut strains = Vec::new();
-    if let Some(wind) = day.surface_m_s() {
-        strains.push(Strain {
-            share: wind / limits.surface_wind_m_s,
-            reason: format!("wind at the ground {}", units.speed(wind)),
-        });
-    }
-    if let Some(most) = limits.max_drift_m {
-        strains.push(Strain {
-            share: day.distance_m / most,
-            reason: format!("drift {}", units.distance(day.distance_m)),
-        });
-    }
-    if let Some(worst) = day.worst_hazard() {
-        strains.push(Strain {
-            share: worst.share / limits.keep_out_probability.max(1e-9),
-            reason: format!("{}: {:.1} % of the draws", worst.name, 100.0 * worst.share),
-        });
-    }
-    let (share, reason) = match day.daylight_s {
-        Some(left) if left > 0.0 => (
-            limits.daylight_s / left,
-            format!("daylight left {}", duration(left)),
-        ),
-        _ => (f64::INFINITY, "dark at the landing".to_owned()),
-    };
-    strains.push(Strain { share, reason });
-    strains
+/// Every number of a day against its limit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DayStrains {
+    /// The wind at the ground, if it is known.
+    pub wind: Option<Strain>,
+    /// The drift, if it is limited.
+    pub drift: Option<Strain>,
+    /// The thing to keep clear of that most draws hit, if any is known.
+    pub hits: Option<Strain>,
+    /// The daylight.
+    pub daylight: Strain,
 }
 
-/// The verdict on a day: that of the number nearest to its limit, or farthest beyond it.
-pub fn judge(strains: &[Strain]) -> (Verdict, String, f64) {
-    let worst = strains.iter().max_by(|a, b| a.share.total_cmp(&b.share));
-    let Some(worst) = worst else {
-        return (
-            Verdict::Unknown,
-            "nothing to judge by".into(),
-            f64::INFINITY,
-        );
-    };
-    (
-        Verdict::of_strain(worst.share),
-        worst.reason.clone(),
-        worst.share,
-    )
+impl DayStrains {
+    /// Of a day with its limits.
+    pub fn of(day: &Day, limits: &Limits) -> DayStrains {
+        DayStrains {
+            wind: wind(day, limits),
+            drift: drift(day, limits),
+            hits: hits(day, limits),
+            daylight: daylight(day, limits),
+        }
+    }
+
+    /// The shares without their reasons.
+    pub fn shares(&self) -> Strains {
+        let share = |strain: &Option<Strain>| strain.as_ref().map(|s| s.share);
+        Strains {
+            wind: share(&self.wind),
+            drift: share(&self.drift),
+            hits: share(&self.hits),
+            daylight: Some(self.daylight.share),
+        }
+    }
+
+    /// The number nearest to its limit, or farthest beyond it.
+    pub fn worst(self) -> Strain {
+        let others = [self.hits, self.drift, self.wind].into_iter().flatten();
+        others.fold(self.daylight, |worst, other| {
+            match other.share.total_cmp(&worst.share).is_gt() {
+                true => other,
+                false => worst,
+            }
+        })
+    }
 }
 
-/// A finding at a site, as in "small airport: 3.1 km away, 4.0 km wanted".
-pub fn site_in_words(finding: &SiteFinding, units: UnitSystem) -> String {
-    let wanted = units.distance(finding.limit_m);
-    match (finding.nearest_m, finding.verdict) {
-        (Some(near), SiteVerdict::TooNear) => format!(
-            "{}: {} away, {wanted} wanted ({})",
-            finding.name,
-            units.distance(near),
-            finding.reason
-        ),
-        (Some(near), _) => format!("{}: {} away", finding.name, units.distance(near)),
-        (None, _) => format!("{}: none in the region", finding.name),
+fn wind(day: &Day, limits: &Limits) -> Option<Strain> {
+    let (speed_m_s, limit_m_s) = (day.surface_m_s()?, limits.surface_wind_m_s);
+    Some(Strain {
+        share: speed_m_s / limit_m_s,
+        reason: Reason::SurfaceWind {
+            speed_m_s,
+            limit_m_s,
+        },
+    })
+}
+
+fn drift(day: &Day, limits: &Limits) -> Option<Strain> {
+    let (distance_m, limit_m) = (day.distance_m, limits.max_drift_m?);
+    Some(Strain {
+        share: distance_m / limit_m,
+        reason: Reason::Drift {
+            distance_m,
+            limit_m,
+        },
+    })
+}
+
+fn hits(day: &Day, limits: &Limits) -> Option<Strain> {
+    let worst = day.worst_hazard()?;
+    let limit_share = limits.keep_out_probability;
+    Some(Strain {
+        share: worst.share / limit_share.max(1e-9),
+        reason: Reason::Hits {
+            hazard: worst.name,
+            share: worst.share,
+            limit_share,
+        },
+    })
+}
+
+fn daylight(day: &Day, limits: &Limits) -> Strain {
+    let limit_s = limits.daylight_s;
+    match day.daylight_s {
+        Some(left_s) if left_s > 0.0 => Strain {
+            share: limit_s / left_s,
+            reason: Reason::Daylight { left_s, limit_s },
+        },
+        _ => Strain {
+            share: f64::INFINITY,
+            reason: Reason::Dark,
+        },
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::answer::Verdict;
     use super::*;
 
     fn strain(share: f64) -> Strain {
         Strain {
             share,
-            reason: format!("{share}"),
+            reason: Reason::LeavesWinds { share },
         }
     }
 
     #[test]
     fn the_worst_number_decides() {
-        let verdict = |shares: &[f64]| {
-            let strains: Vec<Strain> = shares.iter().map(|s| strain(*s)).collect();
-            let (verdict, reason, _) = judge(&strains);
-            (verdict, reason)
+        let verdict = |wind: f64, daylight: f64| {
+            let strains = DayStrains {
+                wind: Some(strain(wind)),
+                drift: None,
+                hits: None,
+                daylight: strain(daylight),
+            };
+            let worst = strains.worst();
+            assert_eq!(worst.share, wind.max(daylight));
+            assert_eq!(worst, strain(worst.share));
+            Verdict::of_strain(worst.share)
         };
-        assert_eq!(verdict(&[0.1, 0.8]), (Verdict::Fly, "0.8".into()));
-        assert_eq!(verdict(&[0.1, 0.81]), (Verdict::Marginal, "0.81".into()));
-        assert_eq!(verdict(&[1.0, 0.2]), (Verdict::Marginal, "1".into()));
-        assert_eq!(verdict(&[0.5, 1.01]), (Verdict::DoNot, "1.01".into()));
-        assert_eq!(verdict(&[f64::INFINITY, 0.2]).0, Verdict::DoNot);
-        assert_eq!(verdict(&[]).0, Verdict::Unknown);
+        assert_eq!(verdict(0.1, 0.8), Verdict::Fly);
+        assert_eq!(verdict(0.1, 0.81), Verdict::Marginal);
+        assert_eq!(verdict(1.0, 0.2), Verdict::Marginal);
+        assert_eq!(verdict(0.5, 1.01), Verdict::DoNot);
+        assert_eq!(verdict(f64::INFINITY, 0.2), Verdict::DoNot);
     }
 }

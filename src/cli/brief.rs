@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use jiff::Timestamp;
 
+use super::instead::{Instead, ReleaseInstead, heading};
 use super::options::{RunArgs, with_threads};
 use super::output;
 use super::progress::Progress;
@@ -17,6 +18,7 @@ use windfall::error::{Error, Result};
 use windfall::files::write_atomically;
 use windfall::plan::Plan;
 use windfall::report::files::{calendar, geojson, gpx, kml, zone_csv};
+use windfall::report::round_heights::round_heights;
 use windfall::report::{pages, pictures::map};
 use windfall::units::UnitSystem;
 use windfall::zone::DRAWS;
@@ -37,6 +39,12 @@ pub struct BriefArgs {
     /// Which winds.
     #[command(flatten)]
     pub winds: WindArgs,
+    /// When, in place of the plan's time.
+    #[command(flatten)]
+    pub late: ReleaseInstead,
+    /// What else stands in place of the plan's.
+    #[command(flatten)]
+    pub instead: Instead,
     /// How many flights to draw.
     #[arg(long, default_value_t = DRAWS, value_parser = clap::value_parser!(u64).range(20..=10_000_000))]
     pub draws: u64,
@@ -54,18 +62,22 @@ pub struct BriefArgs {
 ///
 /// Whatever is wrong with the plan, the winds, the ground or the folder to write into.
 pub fn run(args: &BriefArgs, out: &mut impl Write) -> Result<()> {
-    let plan = Plan::read(&args.plan)?;
-    let winds = args.winds.read(&plan)?;
+    let mut plan = Plan::read(&args.plan)?;
     let options = args.run.options(args.draws);
+    let units = args.run.units(&plan);
+    args.late.apply(&mut plan)?;
+    args.instead.apply(&mut plan, units)?;
+    let winds = args.winds.read(&plan)?;
     let made = args.made.unwrap_or_else(Timestamp::now);
     let files = with_threads(args.run.threads, || {
         let progress = Progress::new(args.draws, 512);
-        let brief = brief(&plan, &winds, options, made, || progress.step())?;
+        let heights = round_heights(units);
+        let brief = brief(&plan, &winds, options, &heights, made, || progress.step())?;
         progress.done();
-        files(&brief, options.units)
+        files(&brief, units)
     })?;
     fs::create_dir_all(&args.out).map_err(|cause| Error::file(&args.out, "make", cause))?;
-    let mut told = String::new();
+    let mut told = heading(&plan);
     for (name, bytes) in files {
         let path = args.out.join(name);
         write_atomically(&path, &bytes)?;
@@ -96,7 +108,10 @@ fn files(brief: &Brief, units: UnitSystem) -> Result<Vec<(&'static str, Vec<u8>)
         ("brief.html", page.into_bytes()),
         ("map.svg", svg.into_bytes()),
         ("map.png", png),
-        ("zone.geojson", geojson::brief_text(brief).into_bytes()),
+        (
+            "zone.geojson",
+            geojson::brief_text(brief, units).into_bytes(),
+        ),
         ("zone.kml", kml::text(brief, units).into_bytes()),
         ("zone.gpx", gpx::text(brief, units).into_bytes()),
         ("zone.csv", zone_csv::text(brief)?.into_bytes()),

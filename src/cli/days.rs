@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
+use super::instead::{Instead, heading};
 use super::options::with_threads;
 use super::output;
 use super::progress::Progress;
@@ -12,7 +13,7 @@ use super::releases::ReleasesArgs;
 use windfall::choice::days::days;
 use windfall::error::Result;
 use windfall::plan::Plan;
-use windfall::report::{pictures, tables::days as report};
+use windfall::report::{json, pictures, tables::days as report};
 
 /// Compares release times over the days that the winds cover, and ranks them by the plan's limits.
 #[derive(Debug, Args)]
@@ -23,6 +24,9 @@ pub struct DaysArgs {
     /// Which releases.
     #[command(flatten)]
     pub releases: ReleasesArgs,
+    /// What stands in place of the plan's.
+    #[command(flatten)]
+    pub instead: Instead,
     /// Also writes .csv, .json, .geojson (the 90 % ellipses), .svg or .png.
     #[arg(long, value_name = "PATH", value_parser = output_path)]
     pub out: Vec<PathBuf>,
@@ -38,13 +42,14 @@ fn output_path(text: &str) -> std::result::Result<PathBuf, String> {
 ///
 /// Whatever is wrong with the plan, the winds, the ground or the places to write to.
 pub fn run(args: &DaysArgs, out: &mut impl Write) -> Result<()> {
-    let plan = Plan::read(&args.plan)?;
+    let mut plan = Plan::read(&args.plan)?;
     let releases = &args.releases;
+    let options = releases.options();
+    let units = releases.run.units(&plan);
+    args.instead.apply(&mut plan, units)?;
     let winds = releases.winds(&plan)?;
     let times = releases.times(&plan, &winds)?;
     let unfinished = output::begin(&args.out)?;
-    let options = releases.options();
-    let units = options.units;
     let compared = with_threads(releases.run.threads, || {
         let progress = Progress::new(times.len() as u64, 1);
         let compared = days(&plan, &winds, &times, options, || progress.step());
@@ -53,18 +58,18 @@ pub fn run(args: &DaysArgs, out: &mut impl Write) -> Result<()> {
     })?;
     for (file, path) in unfinished {
         let bytes = match output::extension(path).as_deref() {
-            Some("csv") => report::csv(&compared)?.into_bytes(),
-            Some("json") => output::json(&compared)?.into_bytes(),
-            Some("geojson") => report::geojson(&compared).into_bytes(),
+            Some("csv") => report::csv(&compared, units)?.into_bytes(),
+            Some("json") => output::json(&json::days(&compared, units))?.into_bytes(),
+            Some("geojson") => report::geojson(&compared, units).into_bytes(),
             Some("png") => pictures::days::draw(&compared, units).png()?,
             _ => pictures::days::draw(&compared, units).svg().into_bytes(),
         };
         file.finish(&bytes)?;
     }
     let text = if releases.json {
-        output::json(&compared)?
+        output::json(&json::days(&compared, units))?
     } else {
-        report::table(&compared, units)
+        heading(&plan) + &report::table(&compared, units)
     };
     output::print(out, "standard output", &text)
 }

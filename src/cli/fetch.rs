@@ -122,7 +122,7 @@ fn order<'a>(args: &FetchArgs, plan: &Plan, feed: &'a Feed) -> Result<Order<'a>>
     };
     Ok(Order {
         feed,
-        site: plan.site,
+        site: plan.site.position,
         period: Period { from, to },
         now: Timestamp::now(),
         run: args.run,

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use clap::{ArgGroup, Args};
 
-use super::options::Units;
+use super::options::{self, Units};
 use super::output;
 use super::wind_files;
 use windfall::error::{Error, Fault, Result};
@@ -13,9 +13,10 @@ use windfall::fill::findings::SLOW_M_S;
 use windfall::fill::rules::RuleBook;
 use windfall::fill::{Options, checklist, size};
 use windfall::plan::Plan;
-use windfall::report::{pages::fill_card, pictures, tables};
+use windfall::report::fill_words::round_in_kg;
+use windfall::report::{json, pages::fill_card, pictures, tables};
 use windfall::sizing::Known;
-use windfall::units::{Dimension, UnitSystem, parse};
+use windfall::units::{Dimension, parse};
 
 /// Sizes a flight: masses, lift, gas, cylinders, rate, burst height, the weight that proves the lift.
 #[derive(Debug, Args)]
@@ -63,9 +64,9 @@ pub struct FillArgs {
     /// Also writes the launch-day card (.txt, .html), the trade-offs (.svg, .png) or all (.json).
     #[arg(long, value_name = "PATH", value_parser = output_path)]
     pub out: Vec<PathBuf>,
-    /// Units for people.
-    #[arg(long, value_enum, default_value = "metric")]
-    pub units: Units,
+    /// Units for people; those of the plan's [flight] units, else metric.
+    #[arg(long, value_enum)]
+    pub units: Option<Units>,
     /// Prints the result as JSON instead of the table.
     #[arg(long)]
     pub json: bool,
@@ -129,7 +130,7 @@ impl FillArgs {
 /// fill that no gas can make. That the stack should not fly is a result.
 pub fn run(args: &FillArgs, out: &mut impl Write) -> Result<()> {
     let plan = Plan::read(&args.plan)?;
-    let units: UnitSystem = args.units.into();
+    let units = options::units(args.units, &plan);
     let mut book = RuleBook::built_in()?;
     if let Some(path) = &args.rules_file {
         book = book.with(&path.display().to_string(), &text(path)?)?;
@@ -152,7 +153,7 @@ pub fn run(args: &FillArgs, out: &mut impl Write) -> Result<()> {
         known: args.known(),
         lifted_kg: args.lifted,
         rules,
-        units,
+        round_in_kg: round_in_kg(units),
     };
     let fill = size(&plan, winds.as_ref(), options)?;
     for (file, path) in unfinished {
@@ -160,14 +161,14 @@ pub fn run(args: &FillArgs, out: &mut impl Write) -> Result<()> {
         let bytes = match output::extension(path).as_deref() {
             Some("txt") => fill_card::text(&fill, &list, units).into_bytes(),
             Some("html") => fill_card::html(&fill, &list, units).into_bytes(),
-            Some("json") => output::json(&fill)?.into_bytes(),
+            Some("json") => output::json(&json::fill(&fill, units))?.into_bytes(),
             Some("png") => picture().png()?,
             _ => picture().svg().into_bytes(),
         };
         file.finish(&bytes)?;
     }
     let report = match args.json {
-        true => output::json(&fill)?,
+        true => output::json(&json::fill(&fill, units))?,
         false => tables::fill::table(&fill, units),
     };
     output::print(out, "standard output", &report)

@@ -1,9 +1,12 @@
 //! The commands, one file each.
 
 pub mod brief;
+pub mod compare;
 pub mod days;
 pub mod fetch;
 pub mod fill;
+pub mod instead;
+pub mod new;
 pub mod options;
 mod output;
 mod progress;

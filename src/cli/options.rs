@@ -7,6 +7,7 @@ use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp, ToSpan, civil};
 
 use windfall::error::{Error, Fault, Result};
+use windfall::plan::Plan;
 use windfall::units::UnitSystem;
 use windfall::zone::Options;
 
@@ -28,6 +29,15 @@ impl From<Units> for UnitSystem {
     }
 }
 
+/// The units asked for, else the plan's, else metric.
+pub fn units(asked: Option<Units>, plan: &Plan) -> UnitSystem {
+    match (asked, plan.us_units) {
+        (Some(asked), _) => asked.into(),
+        (None, Some(true)) => UnitSystem::Us,
+        (None, _) => UnitSystem::Metric,
+    }
+}
+
 /// How flights are drawn and told, whatever the command.
 #[derive(Debug, Args)]
 pub struct RunArgs {
@@ -37,20 +47,24 @@ pub struct RunArgs {
     /// Threads to use; all cores unless given.
     #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
-    /// Units for people.
-    #[arg(long, value_enum, default_value = "metric")]
-    pub units: Units,
+    /// Units for people; those of the plan's [flight] units, else metric.
+    #[arg(long, value_enum)]
+    pub units: Option<Units>,
 }
 
 impl RunArgs {
-    /// So many draws, with this seed and in these units.
+    /// Draws, as many as are given, with this seed.
     pub fn options(&self, draws: u64) -> Options {
         Options {
             draws,
             seed: self.seed,
             keep_draws: false,
-            units: self.units.into(),
         }
+    }
+
+    /// The units asked for, else the plan's, else metric.
+    pub fn units(&self, plan: &Plan) -> UnitSystem {
+        units(self.units, plan)
     }
 }
 

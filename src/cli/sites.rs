@@ -14,6 +14,7 @@ use windfall::choice::candidates;
 use windfall::choice::sites::sites;
 use windfall::error::Result;
 use windfall::plan::Plan;
+use windfall::report::json;
 use windfall::report::tables::{aim as aim_report, sites as sites_report};
 use windfall::units::{Dimension, parse};
 
@@ -111,7 +112,7 @@ fn told(args: &SitesArgs, plan: &Plan) -> Result<Told> {
     let winds = args.releases.winds(plan)?;
     let times = args.releases.times(plan, &winds)?;
     let options = args.releases.options();
-    let units = options.units;
+    let units = args.releases.run.units(plan);
     if let Some(target) = &args.into {
         let allowed = Allowed {
             launch_in: args.launch_in.clone(),
@@ -123,9 +124,9 @@ fn told(args: &SitesArgs, plan: &Plan) -> Result<Told> {
         progress.done();
         return Ok(Told {
             table: aim_report::table(&aim, units),
-            csv: aim_report::csv(&aim)?,
-            json: output::json(&aim)?,
-            geojson: aim_report::geojson(&aim),
+            csv: aim_report::csv(&aim, units)?,
+            json: output::json(&json::aim(&aim, units))?,
+            geojson: aim_report::geojson(&aim, units),
         });
     }
     let fully = usize::from(args.fully).min(candidates.len());
@@ -135,8 +136,8 @@ fn told(args: &SitesArgs, plan: &Plan) -> Result<Told> {
     progress.done();
     Ok(Told {
         table: sites_report::table(&sites, units),
-        csv: sites_report::csv(&sites)?,
-        json: output::json(&sites)?,
-        geojson: sites_report::geojson(&sites),
+        csv: sites_report::csv(&sites, units)?,
+        json: output::json(&json::sites(&sites, units))?,
+        geojson: sites_report::geojson(&sites, units),
     })
 }

@@ -4,8 +4,8 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
-use serde::Serialize;
 
+use super::instead::{Instead, ReleaseInstead, heading};
 use super::options::{RunArgs, with_threads};
 use super::output;
 use super::progress::Progress;
@@ -13,8 +13,9 @@ use super::wind_files::WindArgs;
 use windfall::error::Result;
 use windfall::files::UnfinishedFile;
 use windfall::plan::Plan;
-use windfall::report::{files::geojson, tables};
-use windfall::zone::{DRAWS, Facts, Options, Prediction, Zone, predict};
+use windfall::report::{files::geojson, notes, tables};
+use windfall::units::UnitSystem;
+use windfall::zone::{DRAWS, Options, Prediction, Zone, predict};
 
 /// Predicts the landing zone of a plan: where, when, and how sure.
 #[derive(Debug, Args)]
@@ -25,6 +26,12 @@ pub struct ZoneArgs {
     /// Which winds.
     #[command(flatten)]
     pub winds: WindArgs,
+    /// When, in place of the plan's time.
+    #[command(flatten)]
+    pub late: ReleaseInstead,
+    /// What else stands in place of the plan's.
+    #[command(flatten)]
+    pub instead: Instead,
     /// Also writes the zone as GeoJSON; "-" prints it, and the table goes to stderr.
     #[arg(long, value_name = "PATH")]
     pub out: Option<PathBuf>,
@@ -42,31 +49,26 @@ pub struct ZoneArgs {
     pub json: bool,
 }
 
-/// The result as JSON: the zone without its track, and the facts.
-#[derive(Serialize)]
-struct Summary<'a> {
-    zone: Zone,
-    facts: &'a Facts,
-}
-
 /// Runs the command: data on `out`, talk on `talk`.
 ///
 /// # Errors
 ///
 /// Whatever is wrong with the plan, the winds, the flight or the place to write to.
 pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Result<()> {
-    let plan = Plan::read(&args.plan)?;
+    let mut plan = Plan::read(&args.plan)?;
+    let options = Options {
+        keep_draws: args.keep_draws,
+        ..args.run.options(args.draws)
+    };
+    args.late.apply(&mut plan)?;
+    let units = args.run.units(&plan);
+    args.instead.apply(&mut plan, units)?;
     let winds = args.winds.read(&plan)?;
     let to_stdout = args.out.as_deref() == Some(Path::new("-"));
     let unfinished = match &args.out {
         Some(path) if !to_stdout => Some(UnfinishedFile::begin(path)?),
         _ => None,
     };
-    let options = Options {
-        keep_draws: args.keep_draws,
-        ..args.run.options(args.draws)
-    };
-    let units = options.units;
     let prediction = with_threads(args.run.threads, || {
         let progress = Progress::new(args.draws, 512);
         let prediction = predict(&plan, &winds, options, || progress.step());
@@ -74,28 +76,36 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
         prediction
     })?;
     let report = if args.json {
-        as_json(&prediction)?
+        as_json(&prediction, units)?
     } else {
-        tables::zone::table(&prediction.zone, &prediction.facts, &plan.timezone, units)
+        heading(&plan)
+            + &tables::zone::table(&prediction.zone, &prediction.facts, &plan.timezone, units)
     };
     if let Some(unfinished) = unfinished {
-        unfinished.finish(geojson::text(&prediction.zone).as_bytes())?;
+        unfinished.finish(geojson::text(&prediction.zone, units).as_bytes())?;
     }
     if to_stdout {
         output::print(talk, "standard error", &report)?;
-        output::print(out, "standard output", &geojson::text(&prediction.zone))
+        output::print(
+            out,
+            "standard output",
+            &geojson::text(&prediction.zone, units),
+        )
     } else {
         output::print(out, "standard output", &report)
     }
 }
 
-fn as_json(prediction: &Prediction) -> Result<String> {
-    let mut zone = prediction.zone.clone();
-    zone.track.clear();
-    zone.draws = None;
-    let summary = Summary {
-        zone,
-        facts: &prediction.facts,
+/// The zone without its track, and the facts.
+fn as_json(prediction: &Prediction, units: UnitSystem) -> Result<String> {
+    let Prediction { zone, facts } = prediction;
+    let bare = Zone {
+        track: Vec::new(),
+        draws: None,
+        ..zone.clone()
     };
-    output::json(&summary)
+    let mut json = serde_json::json!({"zone": bare, "facts": facts});
+    json["zone"]["assumptions"] = notes::assumptions_json(&zone.assumptions, units);
+    json["zone"]["notes"] = notes::notes_json(&zone.notes, units);
+    output::json(&json)
 }

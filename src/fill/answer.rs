@@ -5,6 +5,9 @@ use jiff::tz::TimeZone;
 use serde::Serialize;
 
 use super::compared::Rules;
+use super::findings::Finding;
+use crate::notes::{Assumption, Note};
+use crate::sizing::Flight;
 use crate::vehicle::balloon::LiftingGas;
 use crate::vehicle::cylinder::{Cylinders, Emptied};
 
@@ -18,14 +21,14 @@ pub struct Fill {
     /// The zone of people's times.
     #[serde(skip)]
     pub timezone: TimeZone,
-    /// What was known of the fill, in words.
-    pub solved_from: String,
+    /// What was known of the fill.
+    pub solved_from: SolvedFrom,
     /// Whether any finding says not to fly.
     pub do_not_fly: bool,
     /// What to know before anything else.
     pub findings: Vec<Finding>,
     /// The air at the site.
-    pub site: Site,
+    pub site: SiteAir,
     /// Everything that is lifted.
     pub ledger: Ledger,
     /// The balloon.
@@ -45,25 +48,69 @@ pub struct Fill {
     /// Flights by neck lift: of the plan's balloon, then of the next lighter and heavier ones.
     pub curves: Vec<Curve>,
     /// What was assumed.
-    pub assumptions: Vec<String>,
+    pub assumptions: Vec<Assumption>,
     /// What to know about the result.
-    pub notes: Vec<String>,
+    pub notes: Vec<Note>,
     /// The program's version.
     pub version: String,
 }
 
-/// Something to know before anything else.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Finding {
-    /// Whether it says not to fly.
-    pub stops: bool,
-    /// In words, with the numbers.
-    pub text: String,
+/// What was known of the fill; everything else follows from it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct SolvedFrom {
+    /// What it is.
+    #[serde(flatten)]
+    pub known: KnownFill,
+    /// Whether the plan says so; else it was given in place of that.
+    pub by_plan: bool,
+}
+
+/// The one thing that is known of a fill.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(tag = "code", rename_all = "snake_case")]
+pub enum KnownFill {
+    /// Lift at the neck.
+    NeckLift {
+        /// The lift, kg.
+        neck_lift_kg: f64,
+    },
+    /// Lift beyond the load.
+    FreeLift {
+        /// The lift, kg.
+        free_lift_kg: f64,
+    },
+    /// Volume at the temperature and pressure of the site.
+    GasVolume {
+        /// The volume, m3.
+        volume_m3: f64,
+    },
+    /// The plan's cylinders, emptied.
+    CylindersEmptied,
+    /// How much gas.
+    Amount {
+        /// The gas, mol.
+        amount_mol: f64,
+    },
+    /// Rate of ascent at release.
+    AscentRate {
+        /// The rate, m/s.
+        rate_m_s: f64,
+    },
+    /// Altitude of the burst.
+    BurstAltitude {
+        /// The altitude, m above mean sea level.
+        burst_m: f64,
+    },
+    /// From the release to the ground.
+    FlightTime {
+        /// The time, s.
+        whole_s: f64,
+    },
 }
 
 /// The air at the site.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Site {
+pub struct SiteAir {
     /// Altitude, m above mean sea level.
     pub altitude_m: f64,
     /// Temperature, K.
@@ -98,8 +145,14 @@ pub struct LedgerItem {
     pub planned_kg: Option<f64>,
     /// Whether it was measured.
     pub measured: bool,
-    /// Length and strength of a line, in words; may be empty.
-    pub about: String,
+    /// Length of a line, m, if known.
+    pub length_m: Option<f64>,
+    /// Strength of a line, N, if known.
+    pub strength_n: Option<f64>,
+    /// Mass by the area of the smallest face, kg/m2, if that is known.
+    pub area_density_kg_m2: Option<f64>,
+    /// Diameter of the parachute laid out, m.
+    pub laid_out_m: Option<f64>,
     /// Energy at the touchdown, J, of a package.
     pub impact_j: Option<f64>,
 }
@@ -132,8 +185,29 @@ pub struct Lift {
     pub amount_mol: f64,
     /// Diameter at release, m.
     pub release_diameter_m: f64,
-    /// Openings it has to fit in or through: what, narrowest side in m, whether it fits.
-    pub openings: Vec<(String, f64, bool)>,
+    /// Openings it has to fit in or through.
+    pub openings: Vec<Opening>,
+}
+
+/// Something that the filled balloon has to fit in or through.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Opening {
+    /// What it is.
+    pub kind: OpeningKind,
+    /// Its narrowest side, m.
+    pub side_m: f64,
+    /// Whether the balloon fits.
+    pub fits: bool,
+}
+
+/// What has to be wide enough.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum OpeningKind {
+    /// The balloon is filled in it.
+    Shelter,
+    /// It is carried through it.
+    Door,
 }
 
 /// What a fill takes out of cylinders.
@@ -175,14 +249,74 @@ pub struct FlightFacts {
     pub burst_m: f64,
     /// Its spread, one standard deviation, m.
     pub burst_sigma_m: f64,
-    /// What that spread is of, in words.
-    pub burst_sigma_of: String,
+    /// What that spread is of.
+    pub burst_sigma_of: BurstSigma,
     /// From burst to landing, s.
     pub fall_s: f64,
-    /// Speeds of fall: altitude (m above mean sea level) and m/s, from the burst down.
-    pub fall_speeds: Vec<(f64, f64)>,
+    /// Speeds of fall, from the burst down.
+    pub fall_speeds: Vec<FallSpeed>,
     /// Speed at the touchdown at the site's altitude, m/s.
     pub touchdown_m_s: f64,
+}
+
+/// What the spread of a burst altitude is of.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(tag = "code", rename_all = "snake_case")]
+pub enum BurstSigma {
+    /// Lift and burst diameter.
+    LiftAndDiameter {
+        /// One standard deviation of the lift, as a share.
+        lift_share: f64,
+        /// One standard deviation of the burst diameter, as a share.
+        diameter_share: f64,
+    },
+    /// Lift, and the burst altitude itself.
+    LiftAndAltitude {
+        /// One standard deviation of the lift, as a share.
+        lift_share: f64,
+        /// One standard deviation of the burst altitude, m.
+        altitude_sigma_m: f64,
+    },
+    /// A burst altitude that is stated.
+    StatedAltitude {
+        /// The altitude, m above mean sea level.
+        burst_m: f64,
+    },
+    /// What the spread of a burst diameter would be at the stated altitude.
+    DiameterAtStatedAltitude {
+        /// One standard deviation of the burst diameter, as a share.
+        diameter_share: f64,
+    },
+}
+
+/// How fast the load falls at a height.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct FallSpeed {
+    /// The height, m above mean sea level.
+    pub altitude_m: f64,
+    /// The speed, m/s.
+    pub speed_m_s: f64,
+}
+
+/// A flight in three numbers.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct FlightSummary {
+    /// Rate at release, m/s.
+    pub release_rate_m_s: f64,
+    /// Altitude of the burst, m above mean sea level.
+    pub burst_m: f64,
+    /// From the release to the ground, s.
+    pub whole_s: f64,
+}
+
+impl From<Flight> for FlightSummary {
+    fn from(flight: Flight) -> FlightSummary {
+        FlightSummary {
+            release_rate_m_s: flight.release_rate_m_s,
+            burst_m: flight.burst_m,
+            whole_s: flight.whole_s(),
+        }
+    }
 }
 
 /// What a little more of something changes.
@@ -239,17 +373,16 @@ pub struct LiftRow {
     pub free_kg: f64,
     /// Gas at the site, m3.
     pub volume_m3: f64,
-    /// Rate at release (m/s), burst (m above mean sea level), whole flight (s); none where there
-    /// is no flight.
-    pub flight: Option<[f64; 3]>,
+    /// The flight, if there is one.
+    pub flight: Option<FlightSummary>,
     /// What the row is.
-    pub which: Which,
+    pub which: LiftRowKind,
 }
 
 /// What a row of the lift test is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Which {
+pub enum LiftRowKind {
     /// The target.
     Target,
     /// The low or high bound.
@@ -279,7 +412,7 @@ pub struct Curve {
     /// Mass of the balloon, kg.
     pub balloon_kg: f64,
     /// Diameter at the burst, m.
-    pub burst_diameter_m: f64,
+    pub burst_diameter_m: Option<f64>,
     /// The points, by rising neck lift.
     pub points: Vec<CurvePoint>,
 }
@@ -293,7 +426,6 @@ pub struct CurvePoint {
     pub volume_m3: f64,
     /// Diameter at release, m.
     pub diameter_m: f64,
-    /// Rate at release (m/s), burst (m above mean sea level), whole flight (s); none where there
-    /// is no flight.
-    pub flight: Option<[f64; 3]>,
+    /// The flight, if there is one.
+    pub flight: Option<FlightSummary>,
 }

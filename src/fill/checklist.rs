@@ -11,14 +11,14 @@ const BUILT_IN: &str = include_str!("checklist.toml");
 #[derive(Debug, Clone, PartialEq)]
 pub struct Checklist {
     /// Its parts.
-    pub parts: Vec<Part>,
+    pub parts: Vec<ChecklistPart>,
     /// Whom to call.
     pub calls: Vec<Call>,
 }
 
 /// Things to do, under a heading.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Part {
+pub struct ChecklistPart {
     /// The heading.
     pub heading: String,
     /// The things.
@@ -86,7 +86,7 @@ pub fn read(name: &str, text: &str) -> Result<Checklist> {
         parts: file
             .part
             .into_iter()
-            .map(|p| Part {
+            .map(|p| ChecklistPart {
                 heading: p.heading,
                 items: p.items,
             })

@@ -2,9 +2,10 @@
 
 use rayon::prelude::*;
 
-use super::answer::{Curve, CurvePoint};
-use crate::plan::{BalloonPlan, Plan};
+use super::answer::{Curve, CurvePoint, FlightSummary};
+use crate::plan::{Ascent, BalloonPlan, Plan, StackPlan};
 use crate::sizing::{Filled, Stack};
+use crate::vehicle::burst::Burst;
 use crate::zone::stack::to_be_filled;
 
 /// Points of each curve.
@@ -12,15 +13,11 @@ const POINTS: usize = 41;
 
 /// The curves, the plan's own first.
 pub fn curves(plan: &Plan, balloon: &BalloonPlan, stack: &Stack, filled: &Filled) -> Vec<Curve> {
-    let own = (stack.balloon_kg, stack.burst_diameter_m);
-    let mut balloons = vec![own];
-    if stack.burst_altitude_m.is_none() {
-        balloons.extend(
-            plan.balloons
-                .neighbours(stack.balloon_kg)
-                .into_iter()
-                .flatten(),
-        );
+    let mut balloons = vec![(stack.balloon_kg, stack.burst)];
+    if let Burst::Diameter { .. } = stack.burst {
+        let neighbours = plan.balloons.neighbours(stack.balloon_kg);
+        let others = neighbours.into_iter().flatten();
+        balloons.extend(others.map(|(kg, diameter_m)| (kg, Burst::Diameter { diameter_m })));
     }
     // From no free lift to twice the chosen one and more.
     let free = filled.free_lift_kg.max(0.3 * stack.load_kg);
@@ -29,20 +26,20 @@ pub fn curves(plan: &Plan, balloon: &BalloonPlan, stack: &Stack, filled: &Filled
         .collect();
     balloons
         .into_iter()
-        .map(|(balloon_kg, burst_diameter_m)| {
+        .map(|(balloon_kg, burst)| {
             let other = BalloonPlan {
                 mass_kg: balloon_kg,
-                burst_diameter_m: balloon.burst_diameter_m.map(|_| burst_diameter_m),
-                ..*balloon
+                burst,
+                ..balloon.clone()
             };
-            let plan = Plan {
-                balloon: Some(other),
-                ..plan.clone()
+            let plan = StackPlan {
+                ascent: Ascent::Balloon(other.clone()),
+                ..plan.stack.clone()
             };
             let stack = to_be_filled(&plan, &other, &stack.air, stack.site_m());
             Curve {
                 balloon_kg,
-                burst_diameter_m,
+                burst_diameter_m: burst.diameter_m(),
                 points: lifts.par_iter().map(|&kg| point(&stack, kg)).collect(),
             }
         })
@@ -56,6 +53,6 @@ fn point(stack: &Stack, neck_kg: f64) -> CurvePoint {
         neck_kg,
         volume_m3: filled.volume_m3,
         diameter_m: filled.diameter_m,
-        flight: flight.map(|f| [f.release_rate_m_s, f.burst_m, f.whole_s()]),
+        flight: flight.map(FlightSummary::from),
     }
 }

@@ -1,9 +1,10 @@
 //! What a fill comes to: what says not to fly, and what to look at again.
 
-use super::answer::{CylinderUse, Finding, Lift, LiftTest};
+use serde::{Serialize, Serializer};
+
+use super::answer::{CylinderUse, Lift, LiftTest, OpeningKind};
 use crate::flight::rise::Miss;
-use crate::sizing::{Filled, Flight, Known, Stack, miss_in_words};
-use crate::units::UnitSystem;
+use crate::sizing::{Filled, Flight, Known, Stack};
 use crate::vehicle::balloon::Fill;
 
 /// Rate at release that a load is held against when its lift does not raise it, m/s (common
@@ -13,11 +14,101 @@ const USUAL_RATE_M_S: f64 = 5.0;
 pub const SLOW_M_S: f64 = 3.0;
 /// Faster than this at release, gas is wasted and the burst comes low, m/s (by judgement).
 const FAST_M_S: f64 = 8.0;
-/// A touchdown faster than this is hard, m/s (common practice is 5 to 6 m/s, no source).
+/// A touchdown faster than this is hard, m/s ...
 const HARD_M_S: f64 = 7.0;
+/// ... where this is common practice (no source).
+const USUAL_TOUCHDOWN_M_S: [f64; 2] = [5.0, 6.0];
+
+/// Something to know before anything else.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Finding {
+    /// Whether it says not to fly.
+    pub stops: bool,
+    /// What it is.
+    #[serde(flatten)]
+    pub concern: Concern,
+}
+
+/// What is wrong with a fill or unusual about it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(tag = "code", rename_all = "snake_case")]
+#[non_exhaustive]
+pub enum Concern {
+    /// The gas at hand is too little.
+    GasShort {
+        /// How many cylinders there are.
+        cylinders: u32,
+        /// The lift at the neck that they give, kg.
+        gives_kg: f64,
+        /// The lift at the neck that the load needs, kg ...
+        needs_kg: f64,
+        /// ... to rise at this rate at release, m/s.
+        rate_m_s: f64,
+        /// The gas that is missing, m3 at the site.
+        short_m3: f64,
+    },
+    /// The lift does not raise the load.
+    LoadNotRaised {
+        /// Lift at the neck, kg.
+        neck_lift_kg: f64,
+        /// The load, kg.
+        load_kg: f64,
+    },
+    /// The stack makes no flight.
+    NoFlight {
+        /// Why not.
+        #[serde(serialize_with = "miss_code")]
+        miss: Miss,
+    },
+    /// With a little less lift the load would not rise.
+    LowLiftRaisesNothing {
+        /// How much less, as a share: one standard deviation.
+        less_share: f64,
+    },
+    /// The filled balloon is too wide for something.
+    DoesNotFit {
+        /// What that is.
+        opening: OpeningKind,
+        /// The balloon's diameter at release, m.
+        diameter_m: f64,
+        /// The narrowest side, m.
+        side_m: f64,
+    },
+    /// Slow at release.
+    Slow {
+        /// The rate, m/s.
+        rate_m_s: f64,
+        /// Slow is below this, m/s.
+        limit_m_s: f64,
+    },
+    /// Fast at release.
+    Fast {
+        /// The rate, m/s.
+        rate_m_s: f64,
+        /// Fast is above this, m/s.
+        limit_m_s: f64,
+    },
+    /// A hard touchdown.
+    HardTouchdown {
+        /// The speed, m/s.
+        speed_m_s: f64,
+        /// Usual speeds, m/s.
+        usual_m_s: [f64; 2],
+    },
+}
+
+/// The code of a flight that does not come about.
+fn miss_code<S: Serializer>(miss: &Miss, serializer: S) -> Result<S::Ok, S::Error> {
+    serializer.serialize_str(match miss {
+        Miss::Stalls => "stalls",
+        Miss::NoBurst => "no_burst",
+        Miss::BurstsOnGround => "bursts_on_ground",
+        Miss::Leaves(_) => "leaves_the_winds",
+    })
+}
 
 /// Everything that findings are made of.
-pub struct Seen<'a> {
+pub struct SizedStack<'a> {
     /// The stack.
     pub stack: &'a Stack,
     /// What was known of its fill.
@@ -34,127 +125,99 @@ pub struct Seen<'a> {
     pub lift_test: &'a LiftTest,
 }
 
-impl Seen<'_> {
+impl SizedStack<'_> {
     /// All findings: first those that say not to fly.
-    pub fn findings(&self, units: UnitSystem) -> Vec<Finding> {
-        let stops = [self.gas(units), self.flight(units), self.low_bound()];
-        let stops = stops.into_iter().flatten().chain(self.openings(units));
-        let looks = self.flown.iter().flat_map(|f| self.look_again(f, units));
-        let finding = |stops| move |text| Finding { stops, text };
+    pub fn findings(&self) -> Vec<Finding> {
+        let stops = [self.gas(), self.flight(), self.low_bound()];
+        let stops = stops.into_iter().flatten().chain(self.openings());
+        let unusual = self.flown.iter().flat_map(|flight| self.unusual(flight));
+        let finding = |stops| move |concern| Finding { stops, concern };
         stops
             .map(finding(true))
-            .chain(looks.map(finding(false)))
+            .chain(unusual.map(finding(false)))
             .collect()
     }
 
     /// Too little gas at hand: for the fill that is wanted, or for any that raises the load.
-    fn gas(&self, units: UnitSystem) -> Option<String> {
+    fn gas(&self) -> Option<Concern> {
         if !self.cylinders.at_hand {
             return None;
         }
         let short_m3 = self.cylinders.short_m3;
         if short_m3 > 0.0 {
-            return Some(self.shortage(self.filled, short_m3, units));
+            return Some(self.shortage(self.filled, short_m3));
         }
-        let emptied = matches!(self.known, Known::Amount(_));
+        let emptied = matches!(self.known, Known::Cylinders);
         if !emptied || self.filled.free_lift_kg > 0.0 {
             return None;
         }
         let wanted = self.stack.solve(Known::AscentRate(USUAL_RATE_M_S)).ok()?;
         let short_m3 = wanted.volume_m3 - self.filled.volume_m3;
-        Some(self.shortage(&wanted, short_m3, units))
+        Some(self.shortage(&wanted, short_m3))
     }
 
     /// What the gas at hand gives, and what a fill needs.
-    fn shortage(&self, wanted: &Filled, short_m3: f64, units: UnitSystem) -> String {
-        let count: u32 = self.cylinders.cylinders.iter().map(|c| c.count).sum();
-        let these = match count {
-            1 => "this cylinder gives".to_owned(),
-            2 => "these two cylinders give".to_owned(),
-            3 => "these three cylinders give".to_owned(),
-            n => format!("these {n} cylinders give"),
-        };
+    fn shortage(&self, wanted: &Filled, short_m3: f64) -> Concern {
         let stack = self.stack;
         let given = Fill::of_volume(stack.gas, self.cylinders.give_m3, &stack.here());
-        format!(
-            "{these} {} of neck lift; the load needs {} at {}: {} short",
-            units.mass(stack.filled(given.amount_mol).neck_lift_kg),
-            units.mass(wanted.neck_lift_kg),
-            units.vertical_speed(stack.release_rate_m_s(wanted)),
-            units.volume(short_m3)
-        )
+        Concern::GasShort {
+            cylinders: self.cylinders.cylinders.iter().map(|c| c.count).sum(),
+            gives_kg: stack.filled(given.amount_mol).neck_lift_kg,
+            needs_kg: wanted.neck_lift_kg,
+            rate_m_s: stack.release_rate_m_s(wanted),
+            short_m3,
+        }
     }
 
     /// No flight at all.
-    fn flight(&self, units: UnitSystem) -> Option<String> {
-        let filled = self.filled;
-        if filled.free_lift_kg <= 0.0 {
-            return Some(format!(
-                "the neck lift of {} does not raise the load of {}: {} is missing",
-                units.mass(filled.neck_lift_kg),
-                units.mass(self.stack.load_kg),
-                units.mass(-filled.free_lift_kg)
-            ));
+    fn flight(&self) -> Option<Concern> {
+        if self.filled.free_lift_kg <= 0.0 {
+            return Some(Concern::LoadNotRaised {
+                neck_lift_kg: self.filled.neck_lift_kg,
+                load_kg: self.stack.load_kg,
+            });
         }
         let miss = self.flown.err()?;
-        Some(format!(
-            "the stack makes no flight: {}",
-            miss_in_words(miss)
-        ))
+        Some(Concern::NoFlight { miss })
     }
 
     /// A flight only if the lift is not a little less.
-    fn low_bound(&self) -> Option<String> {
+    fn low_bound(&self) -> Option<Concern> {
         let test = self.lift_test;
         let low_kg = test.bounds_kg[0] + test.filler_kg;
-        (self.flown.is_ok() && low_kg <= self.stack.load_kg).then(|| {
-            format!(
-                "with {:.0} % less lift, one standard deviation, the load would not rise",
-                100.0 * test.bounds_share
-            )
+        let fails = self.flown.is_ok() && low_kg <= self.stack.load_kg;
+        fails.then_some(Concern::LowLiftRaisesNothing {
+            less_share: test.bounds_share,
         })
     }
 
     /// What the filled balloon does not fit.
-    fn openings(&self, units: UnitSystem) -> impl Iterator<Item = String> {
-        let too_narrow = self.lift.openings.iter().filter(|(_, _, fits)| !fits);
-        too_narrow.map(move |(what, side, _)| {
-            format!(
-                "at release the balloon is {} across and does not fit the {what} of {}",
-                units.size(self.lift.release_diameter_m),
-                units.size(*side)
-            )
+    fn openings(&self) -> impl Iterator<Item = Concern> {
+        let diameter_m = self.lift.release_diameter_m;
+        let too_narrow = self.lift.openings.iter().filter(|opening| !opening.fits);
+        too_narrow.map(move |opening| Concern::DoesNotFit {
+            opening: opening.kind,
+            diameter_m,
+            side_m: opening.side_m,
         })
     }
 
     /// What is unusual about a flight.
-    fn look_again(&self, flight: &Flight, units: UnitSystem) -> Vec<String> {
-        let rate = flight.release_rate_m_s;
-        let touchdown = self.stack.fall_speed_m_s(self.stack.site_m());
-        let speed = |m_s| units.vertical_speed(m_s);
-        let mut looks = Vec::new();
-        if rate < SLOW_M_S {
-            looks.push(format!(
-                "slow: {} at release, below {} (by judgement): it drifts far, and with a little less lift it may float for hours",
-                speed(rate),
-                speed(SLOW_M_S)
-            ));
-        }
-        if rate > FAST_M_S {
-            looks.push(format!(
-                "fast: {} at release, above {} (by judgement): more gas than the flight needs, and a lower burst",
-                speed(rate),
-                speed(FAST_M_S)
-            ));
-        }
-        if touchdown > HARD_M_S {
-            looks.push(format!(
-                "hard: touches down at {}, common practice is {} to {} (no source): a larger parachute or less load",
-                speed(touchdown),
-                speed(5.0),
-                speed(6.0)
-            ));
-        }
-        looks
+    fn unusual(&self, flight: &Flight) -> impl Iterator<Item = Concern> {
+        let rate_m_s = flight.release_rate_m_s;
+        let speed_m_s = self.stack.fall_speed_m_s(self.stack.site_m());
+        let slow = (rate_m_s < SLOW_M_S).then_some(Concern::Slow {
+            rate_m_s,
+            limit_m_s: SLOW_M_S,
+        });
+        let fast = (rate_m_s > FAST_M_S).then_some(Concern::Fast {
+            rate_m_s,
+            limit_m_s: FAST_M_S,
+        });
+        let hard = (speed_m_s > HARD_M_S).then_some(Concern::HardTouchdown {
+            speed_m_s,
+            usual_m_s: USUAL_TOUCHDOWN_M_S,
+        });
+        [slow, fast, hard].into_iter().flatten()
     }
 }

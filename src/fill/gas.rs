@@ -2,40 +2,37 @@
 
 use super::answer::CylinderUse;
 use crate::atmosphere::Air;
-use crate::error::Result;
-use crate::plan::Plan;
+use crate::error::{Error, Result};
+use crate::notes::Assumption;
+use crate::plan::StackPlan;
 use crate::sizing::{Filled, Stack};
-use crate::units::UnitSystem;
 use crate::vehicle::balloon::Fill;
 use crate::vehicle::cylinder::{Cylinders, all_give_mol, empty};
-use crate::zone::stack;
 
 /// Cylinders that are assumed where the plan names none: 50 L at 200 bar (a supplier's list,
 /// unigases.ae).
 const USUAL_CYLINDER: (f64, f64) = (0.05, 2e7);
 
-/// What the fill takes out of the plan's cylinders, or out of usual ones. Says what it assumes.
+/// What the fill takes out of the plan's cylinders, or out of usual ones. What it assumes goes to `assumed`.
 ///
 /// # Errors
 ///
 /// When the content of the cylinders cannot be told.
 pub fn cylinder_use(
-    plan: &Plan,
+    plan: &StackPlan,
     stack: &Stack,
     filled: &Filled,
-    units: UnitSystem,
-    assumed: &mut Vec<String>,
+    assumed: &mut Vec<Assumption>,
 ) -> Result<CylinderUse> {
     let here = stack.here();
     let (gas, air_pa) = (stack.gas.gas, here.pressure_pa);
     let needed_mol = filled.fill.amount_mol;
-    let mut cylinders = stack::cylinders(plan, &here);
+    let mut cylinders = stack.cylinders.clone();
     let at_hand = !cylinders.is_empty();
     if at_hand && plan.cylinders.iter().any(|c| c.temperature_k.is_none()) {
-        assumed.push(format!(
-            "cylinders without a temperature have that of the air, {}, assumed: one that stood in the sun or in a cold van has another",
-            units.temperature(here.temperature_k)
-        ));
+        assumed.push(Assumption::CylindersAsWarmAsAir {
+            temperature_k: here.temperature_k,
+        });
     }
     if !at_hand {
         let mut usual = Cylinders {
@@ -45,13 +42,16 @@ pub fn cylinder_use(
             temperature_k: here.temperature_k,
         };
         let one = usual.gives_mol(gas, air_pa);
-        let one = one.ok_or_else(stack::unknown_content)?;
+        let one = one.ok_or_else(unknown_content)?;
         usual.count = (needed_mol / one).ceil().clamp(1.0, 1e6) as u32;
         cylinders.push(usual);
-        assumed.push("the plan has no [[cylinders]]: told for such of 50 L at 200 bar on the gauge, at the temperature of the air, assumed".into());
+        assumed.push(Assumption::UsualCylinders {
+            water_volume_m3: usual.water_volume_m3,
+            gauge_pa: usual.gauge_pa,
+        });
     }
-    let give_mol = all_give_mol(&cylinders, gas, air_pa).ok_or_else(stack::unknown_content)?;
-    let emptied = empty(&cylinders, gas, air_pa, needed_mol).ok_or_else(stack::unknown_content)?;
+    let give_mol = all_give_mol(&cylinders, gas, air_pa).ok_or_else(unknown_content)?;
+    let emptied = empty(&cylinders, gas, air_pa, needed_mol).ok_or_else(unknown_content)?;
     // By the ideal gas law a cylinder gives p V / (R T) of its gauge pressure p.
     let ideal_mol = |c: &Cylinders| {
         let volume_m3 = f64::from(c.count) * c.water_volume_m3;
@@ -69,4 +69,12 @@ pub fn cylinder_use(
         emptied,
         cylinders,
     })
+}
+
+/// That the content of cylinders cannot be told.
+fn unknown_content() -> Error {
+    Error::CannotDo {
+        why: "the content of the cylinders cannot be told".into(),
+        remedy: "expected a temperature between 200 and 400 K and up to 450 bar".into(),
+    }
 }

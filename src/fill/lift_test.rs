@@ -2,13 +2,12 @@
 
 use std::f64::consts::PI;
 
-use super::answer::{LiftRow, LiftTest, Which, WindRow};
+use super::answer::{FlightSummary, LiftRow, LiftRowKind, LiftTest, WindRow};
 use crate::atmosphere::G0_M_S2;
 use crate::sizing::{Filled, Stack};
-use crate::units::{POUND_KG, UnitSystem};
 use crate::vehicle::ascent::DragCurve;
 
-/// Steps between weights, kg or lb.
+/// Steps between weights, in the unit that they are round in.
 const STEPS: [f64; 9] = [0.01, 0.02, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0];
 /// How far the table reaches from the target, as a share of the neck lift.
 const REACH: f64 = 0.2;
@@ -17,26 +16,27 @@ const ROWS: f64 = 11.0;
 /// Winds at which the test is told, m/s.
 const WINDS_M_S: [f64; 5] = [1.0, 2.0, 3.0, 4.0, 5.0];
 
-/// The lift test of a filled stack, with a row for a weight that it was seen to lift, if any.
+/// The lift test of a filled stack, with a row for a weight that it was seen to lift, if any, and rows
+/// for weights that are round in a unit, kg.
 pub fn lift_test(
     stack: &Stack,
     filled: &Filled,
     filler_kg: Option<f64>,
     share: f64,
     lifted_kg: Option<f64>,
-    units: UnitSystem,
+    round_in_kg: f64,
 ) -> LiftTest {
     let filler = filler_kg.unwrap_or(0.0);
     let target = filled.neck_lift_kg - filler;
     let bounds = [1.0 - share, 1.0 + share].map(|s| s * filled.neck_lift_kg - filler);
     let row = |hang_kg: f64, which| row(stack, hang_kg, filler, which);
-    let mut rows = vec![row(target, Which::Target)];
-    rows.extend(bounds.map(|kg| row(kg, Which::Bound)));
-    rows.extend(lifted_kg.map(|kg| row(kg, Which::Asked)));
-    for kg in weights(filled.neck_lift_kg, filler, units) {
+    let mut rows = vec![row(target, LiftRowKind::Target)];
+    rows.extend(bounds.map(|kg| row(kg, LiftRowKind::Bound)));
+    rows.extend(lifted_kg.map(|kg| row(kg, LiftRowKind::Asked)));
+    for kg in weights(filled.neck_lift_kg, filler, round_in_kg) {
         // Two rows that read the same help nobody.
         if rows.iter().all(|r| (r.hang_kg - kg).abs() > 2e-3) {
-            rows.push(row(kg, Which::Other));
+            rows.push(row(kg, LiftRowKind::Other));
         }
     }
     rows.retain(|r| r.neck_kg > 0.0);
@@ -52,12 +52,8 @@ pub fn lift_test(
     }
 }
 
-/// Round weights around a target, kg.
-fn weights(neck_kg: f64, filler_kg: f64, units: UnitSystem) -> Vec<f64> {
-    let unit_kg = match units {
-        UnitSystem::Metric => 1.0,
-        UnitSystem::Us => POUND_KG,
-    };
+/// Weights around a target that are round in a unit (kg), kg.
+fn weights(neck_kg: f64, filler_kg: f64, unit_kg: f64) -> Vec<f64> {
     let [low, high] = [1.0 - REACH, 1.0 + REACH].map(|s| (s * neck_kg - filler_kg) / unit_kg);
     let fits = |step: &f64| (high - low) / step <= ROWS;
     let step = STEPS.into_iter().find(fits).unwrap_or(10.0);
@@ -70,7 +66,7 @@ fn weights(neck_kg: f64, filler_kg: f64, units: UnitSystem) -> Vec<f64> {
         .collect()
 }
 
-fn row(stack: &Stack, hang_kg: f64, filler_kg: f64, which: Which) -> LiftRow {
+fn row(stack: &Stack, hang_kg: f64, filler_kg: f64, which: LiftRowKind) -> LiftRow {
     let filled = stack.with_neck_lift(hang_kg + filler_kg);
     let flight = stack.fly(&filled).ok();
     LiftRow {
@@ -78,7 +74,7 @@ fn row(stack: &Stack, hang_kg: f64, filler_kg: f64, which: Which) -> LiftRow {
         neck_kg: filled.neck_lift_kg,
         free_kg: filled.free_lift_kg,
         volume_m3: filled.volume_m3,
-        flight: flight.map(|f| [f.release_rate_m_s, f.burst_m, f.whole_s()]),
+        flight: flight.map(FlightSummary::from),
         which,
     }
 }

@@ -6,10 +6,12 @@ use std::collections::BTreeMap;
 
 use serde::Deserialize;
 
-use super::compared::{Compared, Rules, Verdict};
+use super::compared::{
+    ComparedLine, Comparison, Crossed, Notice, Quantity, Remark, Rules, Threshold,
+};
 use super::toml_file;
 use crate::error::{Error, Fault, Result};
-use crate::units::{Dimension, UnitSystem, parse};
+use crate::units::{Dimension, parse};
 
 const BUILT_IN: &str = include_str!("rules.toml");
 
@@ -20,65 +22,18 @@ pub struct RuleBook {
 }
 
 /// Thresholds of one body of rules.
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Debug, Clone)]
 pub struct RuleSet {
     title: String,
-    line: Vec<Line>,
+    rules: Vec<Rule>,
 }
 
-/// Which number of a stack is compared.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
-enum Number {
-    #[serde(rename = "package mass")]
-    PackageMass,
-    #[serde(rename = "area density")]
-    AreaDensity,
-    #[serde(rename = "payload mass")]
-    PayloadMass,
-    #[serde(rename = "line strength")]
-    LineStrength,
-    #[serde(rename = "line length")]
-    LineLength,
-    #[serde(rename = "gas capacity")]
-    GasCapacity,
-    #[serde(rename = "burst diameter")]
-    BurstDiameter,
-    #[serde(rename = "burst altitude")]
-    BurstAltitude,
-    #[serde(rename = "notice")]
-    Notice,
-}
-
-/// From which number on a threshold is crossed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Default)]
-enum Crossed {
-    #[default]
-    #[serde(rename = "above")]
-    Above,
-    #[serde(rename = "at or above")]
-    AtOrAbove,
-}
-
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Line {
+/// One threshold, and where it is from.
+#[derive(Debug, Clone)]
+struct Rule {
     what: String,
-    compare: Number,
-    #[serde(default)]
-    threshold: Option<String>,
-    #[serde(default)]
-    crossed: Crossed,
-    #[serde(default)]
-    package_mass: Option<String>,
-    #[serde(default)]
-    package_mass_crossed: Crossed,
-    #[serde(default)]
-    packages: usize,
-    #[serde(default)]
-    from: Option<String>,
-    #[serde(default)]
-    until: Option<String>,
+    test: Test,
+    notice: Option<Notice>,
     means: String,
     citation: String,
     source: String,
@@ -86,11 +41,33 @@ struct Line {
     verified: bool,
 }
 
+/// What is compared, and with what.
+#[derive(Debug, Clone)]
+enum Test {
+    PackageMass(Threshold),
+    /// Of packages from a mass on.
+    AreaDensity {
+        threshold: Threshold,
+        of_mass: Threshold,
+    },
+    /// Of all packages, where there are so many or more.
+    PayloadMass {
+        threshold: Threshold,
+        packages: usize,
+    },
+    LineStrength(Threshold),
+    LineLength(Threshold),
+    GasCapacity(Threshold),
+    BurstDiameter(Threshold),
+    BurstAltitude(Threshold),
+    Notice,
+}
+
 /// What rules look at in a stack.
 #[derive(Debug, Clone, Default)]
 pub struct Numbers {
-    /// Packages: name, mass (kg), area of the smallest face (m2) if known.
-    pub packages: Vec<(String, f64, Option<f64>)>,
+    /// The packages.
+    pub packages: Vec<Package>,
     /// Mass of everything else below the neck, kg.
     pub other_kg: f64,
     /// Breaking strength of each line, N, if known.
@@ -107,47 +84,28 @@ pub struct Numbers {
     pub burst_m: Option<f64>,
 }
 
-/// Numbers this close to a threshold are at it: sums of masses in pounds are not exact in binary.
-const AT: f64 = 1e-9;
-
-impl Number {
-    fn dimension(self) -> Dimension {
-        match self {
-            Number::PackageMass | Number::PayloadMass => Dimension::Mass,
-            Number::AreaDensity => Dimension::AreaDensity,
-            Number::LineStrength => Dimension::Force,
-            Number::LineLength | Number::BurstDiameter | Number::BurstAltitude => Dimension::Length,
-            Number::GasCapacity => Dimension::Volume,
-            Number::Notice => Dimension::Time,
-        }
-    }
-
-    fn text(self, value: f64, units: UnitSystem) -> String {
-        match self {
-            Number::PackageMass | Number::PayloadMass => units.mass(value),
-            Number::AreaDensity => units.area_density(value),
-            Number::LineStrength => units.force(value),
-            Number::LineLength | Number::BurstDiameter => units.size(value),
-            Number::BurstAltitude => units.height(value),
-            Number::GasCapacity => units.volume(value),
-            Number::Notice => crate::units::duration(value),
-        }
-    }
+/// A package of the load.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Package {
+    /// Its name.
+    pub name: String,
+    /// Its mass, kg.
+    pub mass_kg: f64,
+    /// Area of its smallest face, m2, if known.
+    pub smallest_face_m2: Option<f64>,
 }
 
-impl Crossed {
-    fn by(self, value: f64, threshold: f64) -> bool {
-        let at = (value - threshold).abs() <= AT * threshold.abs();
+impl Quantity {
+    fn dimension(self) -> Dimension {
         match self {
-            Crossed::Above => value > threshold && !at,
-            Crossed::AtOrAbove => value > threshold || at,
-        }
-    }
-
-    fn words(self) -> &'static str {
-        match self {
-            Crossed::Above => "more than",
-            Crossed::AtOrAbove => "or more:",
+            Quantity::PackageMass | Quantity::PayloadMass => Dimension::Mass,
+            Quantity::AreaDensity => Dimension::AreaDensity,
+            Quantity::LineStrength => Dimension::Force,
+            Quantity::LineLength | Quantity::BurstDiameter | Quantity::BurstAltitude => {
+                Dimension::Length
+            }
+            Quantity::GasCapacity => Dimension::Volume,
+            Quantity::Notice => Dimension::Time,
         }
     }
 }
@@ -190,118 +148,235 @@ impl RuleBook {
     }
 }
 
+/// A file of rules, before its quantities are read.
+type WrittenRules = BTreeMap<String, WrittenSet>;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct WrittenSet {
+    title: String,
+    line: Vec<WrittenLine>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct WrittenLine {
+    what: String,
+    compare: Quantity,
+    threshold: Option<String>,
+    #[serde(default)]
+    crossed: Crossed,
+    package_mass: Option<String>,
+    #[serde(default)]
+    package_mass_crossed: Crossed,
+    #[serde(default)]
+    packages: usize,
+    from: Option<String>,
+    until: Option<String>,
+    means: String,
+    citation: String,
+    source: String,
+    date: String,
+    verified: bool,
+}
+
 fn read(name: &str, text: &str) -> Result<BTreeMap<String, RuleSet>> {
     let expected = "rules as in src/fill/rules.toml";
-    let all: BTreeMap<String, RuleSet> = toml_file(name, text, expected)?;
-    if all.values().all(|set| set.line.is_empty()) {
+    let written: WrittenRules = toml_file(name, text, expected)?;
+    if written.values().all(|set| set.line.is_empty()) {
         return Err(Fault::new(name, "no rules", expected).into());
     }
     let mut faults = Vec::new();
-    for (rules, set) in &all {
-        for line in &set.line {
-            let mut check = |value: &Option<String>, dimension, key: &str, needed: bool| {
-                let fault = match value {
-                    None if needed => Some(("nothing".to_owned(), format!("{key} with a unit"))),
-                    None => None,
-                    Some(text) => match parse(text, dimension) {
-                        Ok(value) if value > 0.0 => None,
-                        Ok(_) => Some((format!("\"{text}\""), "a number above zero".to_owned())),
-                        Err(wrong) => Some((wrong.found, wrong.expected)),
-                    },
-                };
-                if let Some((found, expected)) = fault {
-                    let key = format!("{rules}, {}, {key}", line.what);
-                    faults.push(Fault::new(name, found, expected).of_key(key));
-                }
+    let mut all = BTreeMap::new();
+    for (rules, set) in written {
+        let read = set.line.into_iter().filter_map(|line| {
+            let mut reader = LineReader {
+                file: name,
+                place: format!("{rules}, {}", line.what),
+                faults: &mut faults,
             };
-            let notice = line.compare == Number::Notice;
-            let by_face = line.compare == Number::AreaDensity;
-            check(
-                &line.threshold,
-                line.compare.dimension(),
-                "threshold",
-                !notice,
-            );
-            check(&line.package_mass, Dimension::Mass, "package_mass", by_face);
-            check(&line.from, Dimension::Time, "from", false);
-            check(&line.until, Dimension::Time, "until", notice);
-        }
+            reader.rule(line)
+        });
+        let set = RuleSet {
+            title: set.title,
+            rules: read.collect(),
+        };
+        all.insert(rules, set);
     }
-    if faults.is_empty() {
-        Ok(all)
-    } else {
-        Err(Error::Faults(faults))
+    match faults.is_empty() {
+        true => Ok(all),
+        false => Err(Error::Faults(faults)),
     }
 }
 
-/// What came of a comparison: the number, what is thought of it, and a word on it.
+/// Reads the quantities of a line and keeps what is wrong with them.
+struct LineReader<'a> {
+    file: &'a str,
+    /// The rules and the line, for messages.
+    place: String,
+    faults: &'a mut Vec<Fault>,
+}
+
+impl LineReader<'_> {
+    /// The rule of a line; `None` where a quantity is missing or wrong.
+    fn rule(&mut self, line: WrittenLine) -> Option<Rule> {
+        let quantity = line.compare;
+        let is_notice = quantity == Quantity::Notice;
+        let by_face = quantity == Quantity::AreaDensity;
+        let dimension = quantity.dimension();
+        let threshold = self.threshold(
+            ("threshold", line.threshold),
+            (dimension, line.crossed),
+            !is_notice,
+        );
+        let of_mass = self.threshold(
+            ("package_mass", line.package_mass),
+            (Dimension::Mass, line.package_mass_crossed),
+            by_face,
+        );
+        let earliest_s = self.quantity("from", line.from.as_deref(), Dimension::Time, false);
+        let latest_s = self.quantity("until", line.until.as_deref(), Dimension::Time, is_notice);
+        let test = match quantity {
+            Quantity::Notice => Test::Notice,
+            Quantity::AreaDensity => Test::AreaDensity {
+                threshold: threshold?,
+                of_mass: of_mass?,
+            },
+            Quantity::PayloadMass => Test::PayloadMass {
+                threshold: threshold?,
+                packages: line.packages,
+            },
+            Quantity::PackageMass => Test::PackageMass(threshold?),
+            Quantity::LineStrength => Test::LineStrength(threshold?),
+            Quantity::LineLength => Test::LineLength(threshold?),
+            Quantity::GasCapacity => Test::GasCapacity(threshold?),
+            Quantity::BurstDiameter => Test::BurstDiameter(threshold?),
+            Quantity::BurstAltitude => Test::BurstAltitude(threshold?),
+        };
+        Some(Rule {
+            what: line.what,
+            test,
+            notice: latest_s.map(|latest_s| Notice {
+                earliest_s,
+                latest_s,
+            }),
+            means: line.means,
+            citation: line.citation,
+            source: line.source,
+            date: line.date,
+            verified: line.verified,
+        })
+    }
+
+    fn threshold(
+        &mut self,
+        (key, published): (&str, Option<String>),
+        (dimension, crossed): (Dimension, Crossed),
+        needed: bool,
+    ) -> Option<Threshold> {
+        let si = self.quantity(key, published.as_deref(), dimension, needed)?;
+        Some(Threshold {
+            published: published?,
+            si,
+            crossed,
+        })
+    }
+
+    /// A quantity above zero, in SI.
+    fn quantity(
+        &mut self,
+        key: &str,
+        text: Option<&str>,
+        dimension: Dimension,
+        needed: bool,
+    ) -> Option<f64> {
+        let (found, expected) = match text {
+            None if needed => ("nothing".to_owned(), format!("{key} with a unit")),
+            None => return None,
+            Some(text) => match parse(text, dimension) {
+                Ok(value) if value > 0.0 => return Some(value),
+                Ok(_) => (format!("\"{text}\""), "a number above zero".to_owned()),
+                Err(wrong) => (wrong.found, wrong.expected),
+            },
+        };
+        let key = format!("{}, {key}", self.place);
+        self.faults
+            .push(Fault::new(self.file, found, expected).of_key(key));
+        None
+    }
+}
+
+/// What came of a comparison.
 struct Outcome {
     value: Option<f64>,
-    verdict: Verdict,
-    remark: String,
+    verdict: Comparison,
+    remarks: Vec<Remark>,
 }
 
 impl Outcome {
-    fn unknown(value: Option<f64>, remark: impl Into<String>) -> Outcome {
+    fn unknown(value: Option<f64>, remark: Remark) -> Outcome {
         Outcome {
             value,
-            verdict: Verdict::NotEnoughInformation,
-            remark: remark.into(),
+            verdict: Comparison::NotEnoughInformation,
+            remarks: vec![remark],
+        }
+    }
+
+    fn below(value: Option<f64>, remark: Remark) -> Outcome {
+        Outcome {
+            value,
+            verdict: Comparison::Below,
+            remarks: vec![remark],
+        }
+    }
+
+    /// A known number against its threshold, with what to know of it first.
+    fn known(threshold: &Threshold, value: f64, mut remarks: Vec<Remark>) -> Outcome {
+        if threshold.is_met_by(value) {
+            remarks.push(Remark::AtThreshold {
+                crossed: threshold.crossed,
+            });
+        }
+        Outcome {
+            value: Some(value),
+            verdict: match threshold.is_crossed_by(value) {
+                true => Comparison::Above,
+                false => Comparison::Below,
+            },
+            remarks,
+        }
+    }
+
+    /// A number that may not be known.
+    fn of(threshold: &Threshold, value: Option<f64>, missing: Remark) -> Outcome {
+        match value {
+            Some(value) => Outcome::known(threshold, value, Vec::new()),
+            None => Outcome::unknown(None, missing),
         }
     }
 }
 
 impl RuleSet {
     /// Compares a stack with every line.
-    pub fn compare(&self, numbers: &Numbers, units: UnitSystem) -> Rules {
-        let lines = self.line.iter().map(|line| line.compared(numbers, units));
+    pub fn compare(&self, numbers: &Numbers) -> Rules {
         Rules {
             title: self.title.clone(),
-            lines: lines.collect(),
+            lines: self.rules.iter().map(|rule| rule.line(numbers)).collect(),
         }
     }
 }
 
-impl Line {
-    /// The threshold in SI; checked when the rules were read.
-    fn threshold_si(&self) -> f64 {
-        let text = self.threshold.as_deref().unwrap_or("");
-        parse(text, self.compare.dimension()).unwrap_or(f64::NAN)
-    }
-
-    fn compared(&self, numbers: &Numbers, units: UnitSystem) -> Compared {
-        let outcome = match self.compare {
-            Number::PackageMass => self.heaviest(numbers),
-            Number::AreaDensity => self.by_face(numbers),
-            Number::PayloadMass => self.payload(numbers, units),
-            Number::LineStrength => self.weakest(numbers),
-            Number::LineLength => self.length(numbers),
-            Number::GasCapacity => self.capacity(numbers, units),
-            Number::BurstDiameter => self.simple(numbers.burst_diameter_m, "no burst diameter"),
-            Number::BurstAltitude => self.simple(numbers.burst_m, "the stack does not fly"),
-            Number::Notice => Outcome::unknown(None, "when notice was given is not in the plan"),
-        };
-        let seconds = |text: &Option<String>| parse(text.as_deref()?, Dimension::Time).ok();
-        Compared {
+impl Rule {
+    fn line(&self, numbers: &Numbers) -> ComparedLine {
+        let outcome = self.test.outcome(numbers);
+        ComparedLine {
             what: self.what.clone(),
+            quantity: self.test.quantity(),
             verdict: outcome.verdict,
             number_si: outcome.value,
-            number: outcome.value.map(|v| self.compare.text(v, units)),
-            threshold: self.threshold.as_ref().map(|published| {
-                let ours = self.compare.text(self.threshold_si(), units);
-                // The same unit twice says nothing more.
-                let unit = |text: &str| text.rsplit(' ').next().map(str::to_owned);
-                let ours = match unit(published) == unit(&ours) {
-                    true => String::new(),
-                    false => format!(" ({ours})"),
-                };
-                match self.crossed {
-                    Crossed::Above => format!("more than {published}{ours}"),
-                    Crossed::AtOrAbove => format!("{published} or more{ours}"),
-                }
-            }),
-            notice_s: [seconds(&self.from), seconds(&self.until)],
-            remark: outcome.remark,
+            threshold: self.test.threshold().cloned(),
+            notice: self.notice,
+            remarks: outcome.remarks,
             means: self.means.clone(),
             citation: self.citation.clone(),
             source: self.source.clone(),
@@ -309,171 +384,164 @@ impl Line {
             unverified: !self.verified,
         }
     }
+}
 
-    fn verdict(&self, value: f64) -> Verdict {
-        if self.crossed.by(value, self.threshold_si()) {
-            Verdict::Above
-        } else {
-            Verdict::Below
+impl Test {
+    fn quantity(&self) -> Quantity {
+        match self {
+            Test::PackageMass(_) => Quantity::PackageMass,
+            Test::AreaDensity { .. } => Quantity::AreaDensity,
+            Test::PayloadMass { .. } => Quantity::PayloadMass,
+            Test::LineStrength(_) => Quantity::LineStrength,
+            Test::LineLength(_) => Quantity::LineLength,
+            Test::GasCapacity(_) => Quantity::GasCapacity,
+            Test::BurstDiameter(_) => Quantity::BurstDiameter,
+            Test::BurstAltitude(_) => Quantity::BurstAltitude,
+            Test::Notice => Quantity::Notice,
         }
     }
 
-    /// A remark where a number lies exactly at the threshold.
-    fn at(&self, value: f64) -> &'static str {
-        let threshold = self.threshold_si();
-        if (value - threshold).abs() > AT * threshold {
-            ""
-        } else if self.crossed == Crossed::Above {
-            "exactly at it, and the text says more than that"
-        } else {
-            "exactly at it, and the text says that much or more"
+    fn threshold(&self) -> Option<&Threshold> {
+        match self {
+            Test::PackageMass(threshold)
+            | Test::AreaDensity { threshold, .. }
+            | Test::PayloadMass { threshold, .. }
+            | Test::LineStrength(threshold)
+            | Test::LineLength(threshold)
+            | Test::GasCapacity(threshold)
+            | Test::BurstDiameter(threshold)
+            | Test::BurstAltitude(threshold) => Some(threshold),
+            Test::Notice => None,
         }
     }
 
-    fn simple(&self, value: Option<f64>, missing: &str) -> Outcome {
-        match value {
-            None => Outcome::unknown(None, missing),
-            Some(value) => Outcome {
-                value: Some(value),
-                verdict: self.verdict(value),
-                remark: self.at(value).to_owned(),
-            },
+    fn outcome(&self, numbers: &Numbers) -> Outcome {
+        match self {
+            Test::PackageMass(threshold) => heaviest(threshold, numbers),
+            Test::AreaDensity { threshold, of_mass } => by_face(threshold, of_mass, numbers),
+            Test::PayloadMass {
+                threshold,
+                packages,
+            } => payload(threshold, *packages, numbers),
+            Test::LineStrength(threshold) => weakest(threshold, numbers),
+            Test::LineLength(threshold) => length(threshold, numbers),
+            Test::GasCapacity(threshold) => capacity(threshold, numbers),
+            Test::BurstDiameter(threshold) => {
+                Outcome::of(threshold, numbers.burst_diameter_m, Remark::NoBurstDiameter)
+            }
+            Test::BurstAltitude(threshold) => {
+                Outcome::of(threshold, numbers.burst_m, Remark::NoFlight)
+            }
+            Test::Notice => Outcome::unknown(None, Remark::NoticeNotInPlan),
         }
-    }
-
-    fn heaviest(&self, numbers: &Numbers) -> Outcome {
-        let packages = numbers.packages.iter();
-        let Some((name, kg, _)) = packages.max_by(|a, b| a.1.total_cmp(&b.1)) else {
-            return Outcome::unknown(None, "no package in the plan");
-        };
-        let mut outcome = self.simple(Some(*kg), "");
-        outcome.remark = joined(&[name, &outcome.remark]);
-        outcome
-    }
-
-    fn by_face(&self, numbers: &Numbers) -> Outcome {
-        let text = self.package_mass.as_deref().unwrap_or("");
-        let from_kg = parse(text, Dimension::Mass).unwrap_or(0.0);
-        let counts = |kg: f64| self.package_mass_crossed.by(kg, from_kg);
-        let heavy: Vec<_> = numbers.packages.iter().filter(|p| counts(p.1)).collect();
-        if heavy.is_empty() {
-            return Outcome {
-                value: None,
-                verdict: Verdict::Below,
-                remark: match numbers.packages.len() {
-                    0 => return Outcome::unknown(None, "no package in the plan"),
-                    _ => format!("no package of {} {text}", self.package_mass_crossed.words()),
-                },
-            };
-        }
-        let dense = heavy
-            .iter()
-            .filter_map(|(name, kg, area)| Some((name, kg / (*area)?)));
-        let densest = dense.max_by(|a, b| a.1.total_cmp(&b.1));
-        let faceless: Vec<&str> = heavy
-            .iter()
-            .filter(|p| p.2.is_none())
-            .map(|p| p.0.as_str())
-            .collect();
-        match densest {
-            Some((name, density)) if self.verdict(density) == Verdict::Above => Outcome {
-                value: Some(density),
-                verdict: Verdict::Above,
-                remark: joined(&[name, self.at(density)]),
-            },
-            densest if !faceless.is_empty() => Outcome::unknown(
-                densest.map(|d| d.1),
-                format!("no smallest_face of {}", faceless.join(", ")),
-            ),
-            Some((name, density)) => Outcome {
-                value: Some(density),
-                verdict: Verdict::Below,
-                remark: joined(&[name, self.at(density)]),
-            },
-            None => Outcome::unknown(None, "no smallest_face"),
-        }
-    }
-
-    fn payload(&self, numbers: &Numbers, units: UnitSystem) -> Outcome {
-        let count = numbers.packages.len();
-        let kg: f64 = numbers.packages.iter().map(|p| p.1).sum();
-        if count == 0 {
-            return Outcome::unknown(None, "no package in the plan");
-        }
-        if count < self.packages {
-            return Outcome {
-                value: Some(kg),
-                verdict: Verdict::Below,
-                remark: format!(
-                    "{count} package; the line is about {} or more",
-                    self.packages
-                ),
-            };
-        }
-        let all_kg = kg + numbers.other_kg;
-        if self.verdict(kg) != self.verdict(all_kg) {
-            let remark = format!(
-                "packages alone {}; with lines, reflector and parachute {}: ask whether these count",
-                units.mass(kg),
-                units.mass(all_kg)
-            );
-            return Outcome::unknown(Some(kg), remark);
-        }
-        self.simple(Some(kg), "")
-    }
-
-    /// The suspension parts where it is weakest.
-    fn weakest(&self, numbers: &Numbers) -> Outcome {
-        let known = numbers.lines_n.iter().flatten().copied();
-        let Some(weakest) = known.reduce(f64::min) else {
-            return Outcome::unknown(None, "no line with its strength in the plan");
-        };
-        let some_unknown = numbers.lines_n.iter().any(Option::is_none);
-        if some_unknown && self.verdict(weakest) == Verdict::Above {
-            let remark = "the weakest line that has its strength; others have none";
-            return Outcome::unknown(Some(weakest), remark);
-        }
-        let mut outcome = self.simple(Some(weakest), "");
-        outcome.remark = joined(&["the weakest line", &outcome.remark]);
-        outcome
-    }
-
-    fn length(&self, numbers: &Numbers) -> Outcome {
-        let known: f64 = numbers.lines_m.iter().flatten().sum();
-        let some_unknown = numbers.lines_m.iter().any(Option::is_none);
-        if numbers.lines_m.is_empty() {
-            return Outcome::unknown(None, "no line in the plan");
-        }
-        if some_unknown && self.verdict(known) == Verdict::Below {
-            return Outcome::unknown(Some(known), "some lines have no length");
-        }
-        let mut outcome = self.simple(Some(known), "");
-        outcome.remark = joined(&["all lines together", &outcome.remark]);
-        outcome
-    }
-
-    /// What a balloon can carry is its volume at the burst; the texts read do not say so.
-    fn capacity(&self, numbers: &Numbers, units: UnitSystem) -> Outcome {
-        let Some(capacity) = numbers.capacity_m3 else {
-            return Outcome::unknown(None, "no burst diameter");
-        };
-        let filled = format!(
-            "filled with {} at release",
-            units.volume(numbers.release_m3)
-        );
-        if self.verdict(capacity) != self.verdict(numbers.release_m3) {
-            let remark = format!("volume at the burst; {filled}: ask which of them counts");
-            return Outcome::unknown(Some(capacity), remark);
-        }
-        let mut outcome = self.simple(Some(capacity), "");
-        outcome.remark = joined(&["volume at the burst", &filled, &outcome.remark]);
-        outcome
     }
 }
 
-fn joined(parts: &[&str]) -> String {
-    let parts: Vec<&str> = parts.iter().copied().filter(|p| !p.is_empty()).collect();
-    parts.join("; ")
+fn heaviest(threshold: &Threshold, numbers: &Numbers) -> Outcome {
+    let packages = numbers.packages.iter();
+    let Some(package) = packages.max_by(|a, b| a.mass_kg.total_cmp(&b.mass_kg)) else {
+        return Outcome::unknown(None, Remark::NoPackage);
+    };
+    Outcome::known(threshold, package.mass_kg, vec![of_package(package)])
+}
+
+fn of_package(package: &Package) -> Remark {
+    Remark::OfPackage {
+        name: package.name.clone(),
+    }
+}
+
+fn by_face(threshold: &Threshold, of_mass: &Threshold, numbers: &Numbers) -> Outcome {
+    if numbers.packages.is_empty() {
+        return Outcome::unknown(None, Remark::NoPackage);
+    }
+    let packages = numbers.packages.iter();
+    let heavy: Vec<&Package> = packages
+        .filter(|p| of_mass.is_crossed_by(p.mass_kg))
+        .collect();
+    let dense = heavy
+        .iter()
+        .filter_map(|p| Some((*p, p.mass_kg / p.smallest_face_m2?)));
+    let densest = dense.max_by(|a, b| a.1.total_cmp(&b.1));
+    let faceless = heavy.iter().filter(|p| p.smallest_face_m2.is_none());
+    let names: Vec<String> = faceless.map(|p| p.name.clone()).collect();
+    let known = densest
+        .map(|(package, density)| Outcome::known(threshold, density, vec![of_package(package)]));
+    match known {
+        // Whatever the others are, one is above.
+        Some(outcome) if outcome.verdict == Comparison::Above => outcome,
+        known if !names.is_empty() => Outcome::unknown(
+            known.and_then(|outcome| outcome.value),
+            Remark::NoSmallestFace { names },
+        ),
+        Some(outcome) => outcome,
+        None => Outcome::below(
+            None,
+            Remark::NoPackageOf {
+                mass: of_mass.clone(),
+            },
+        ),
+    }
+}
+
+fn payload(threshold: &Threshold, least: usize, numbers: &Numbers) -> Outcome {
+    let packages = numbers.packages.len();
+    if packages == 0 {
+        return Outcome::unknown(None, Remark::NoPackage);
+    }
+    let packages_kg: f64 = numbers.packages.iter().map(|p| p.mass_kg).sum();
+    if packages < least {
+        return Outcome::below(Some(packages_kg), Remark::FewPackages { packages, least });
+    }
+    let all_kg = packages_kg + numbers.other_kg;
+    if threshold.is_crossed_by(packages_kg) != threshold.is_crossed_by(all_kg) {
+        let remark = Remark::PackagesOrAll {
+            packages_kg,
+            all_kg,
+        };
+        return Outcome::unknown(Some(packages_kg), remark);
+    }
+    Outcome::known(threshold, packages_kg, Vec::new())
+}
+
+/// The suspension parts where it is weakest.
+fn weakest(threshold: &Threshold, numbers: &Numbers) -> Outcome {
+    let known = numbers.lines_n.iter().flatten().copied();
+    let Some(weakest) = known.reduce(f64::min) else {
+        return Outcome::unknown(None, Remark::NoLineStrength);
+    };
+    let some_unknown = numbers.lines_n.iter().any(Option::is_none);
+    if some_unknown && threshold.is_crossed_by(weakest) {
+        return Outcome::unknown(Some(weakest), Remark::WeakestKnownLine);
+    }
+    Outcome::known(threshold, weakest, vec![Remark::OfWeakestLine])
+}
+
+fn length(threshold: &Threshold, numbers: &Numbers) -> Outcome {
+    if numbers.lines_m.is_empty() {
+        return Outcome::unknown(None, Remark::NoLine);
+    }
+    let known: f64 = numbers.lines_m.iter().flatten().sum();
+    let some_unknown = numbers.lines_m.iter().any(Option::is_none);
+    if some_unknown && !threshold.is_crossed_by(known) {
+        return Outcome::unknown(Some(known), Remark::NoLengthOfSome);
+    }
+    Outcome::known(threshold, known, vec![Remark::OfAllLines])
+}
+
+/// What a balloon can carry is its volume at the burst; the texts read do not say so.
+fn capacity(threshold: &Threshold, numbers: &Numbers) -> Outcome {
+    let release_m3 = numbers.release_m3;
+    let Some(capacity_m3) = numbers.capacity_m3 else {
+        return Outcome::unknown(None, Remark::NoBurstDiameter);
+    };
+    if threshold.is_crossed_by(capacity_m3) != threshold.is_crossed_by(release_m3) {
+        return Outcome::unknown(Some(capacity_m3), Remark::BurstOrRelease { release_m3 });
+    }
+    let filled = Remark::FilledAtRelease {
+        volume_m3: release_m3,
+    };
+    Outcome::known(threshold, capacity_m3, vec![Remark::VolumeAtBurst, filled])
 }
 
 #[cfg(test)]
@@ -484,7 +552,7 @@ mod tests {
     fn the_programs_own_rules_are_whole() {
         let book = RuleBook::built_in().unwrap();
         for name in ["us", "icao", "uk", "canada"] {
-            assert!(!book.get(name).unwrap().line.is_empty());
+            assert!(!book.get(name).unwrap().rules.is_empty());
         }
         let message = book.get("mars").unwrap_err().to_string();
         assert!(message.contains("canada, icao, uk, us"), "{message}");
@@ -504,12 +572,14 @@ mod tests {
     fn nothing_known_is_not_enough_information() {
         let book = RuleBook::built_in().unwrap();
         for name in ["us", "icao", "uk", "canada"] {
-            let rules = book
-                .get(name)
-                .unwrap()
-                .compare(&Numbers::default(), UnitSystem::Us);
+            let rules = book.get(name).unwrap().compare(&Numbers::default());
             for line in rules.lines {
-                assert_eq!(line.verdict, Verdict::NotEnoughInformation, "{}", line.what);
+                assert_eq!(
+                    line.verdict,
+                    Comparison::NotEnoughInformation,
+                    "{}",
+                    line.what
+                );
             }
         }
     }

@@ -1,9 +1,8 @@
 //! What a little more load, gas or rubber changes.
 
-use super::answer::{Change, Sensitivities};
+use super::answer::{BurstSigma, Change, Sensitivities};
 use crate::sizing::{Filled, Known, Stack};
 use crate::spread::draws::BurstSpread;
-use crate::units::UnitSystem;
 
 /// Half of the difference that changes are told from, as a share of the free lift, at most
 /// [`MOST_KG`].
@@ -34,7 +33,7 @@ pub fn sensitivities(stack: &Stack, filled: &Filled) -> Option<Sensitivities> {
     let amount = filled.fill.amount_mol;
     let rate = Known::AscentRate(stack.release_rate_m_s(filled));
     let wider = |share: f64| {
-        let other = stack.with_burst_diameter(share * stack.burst_diameter_m);
+        let other = stack.with_wider_burst(share);
         other.fly(filled).ok().map(|f| f.burst_m)
     };
     Some(Sensitivities {
@@ -59,48 +58,47 @@ pub fn burst_sigma(
     burst_m: f64,
     lift: f64,
     burst: BurstSpread,
-    units: UnitSystem,
-) -> (f64, String) {
+) -> (f64, BurstSigma) {
     let burst_of =
         |stack: &Stack, filled: &Filled| stack.fly(filled).map_or(burst_m, |f| f.burst_m);
     let of_lift = |share: f64| burst_of(stack, &stack.with_neck_lift(share * filled.neck_lift_kg));
     let of_diameter = |share: f64| {
-        let other = stack.with_burst_diameter(share * stack.burst_diameter_m);
+        let other = stack.with_wider_burst(share);
         burst_of(&other, filled)
     };
-    if stack.burst_altitude_m.is_some() {
-        return of_stated_burst(stack, burst_m, burst, units);
+    if stack.burst.altitude_m().is_some() {
+        return of_stated_burst(stack, burst_m, burst);
     }
     let by_lift = 0.5 * (of_lift(1.0 - lift) - of_lift(1.0 + lift));
-    let (by_rubber, of_rubber) = match burst {
+    let (by_rubber, of) = match burst {
         BurstSpread::Diameter(sigma) => (
             0.5 * (of_diameter(1.0 + sigma) - of_diameter(1.0 - sigma)),
-            format!("{:.0} % of the burst diameter", 100.0 * sigma),
+            BurstSigma::LiftAndDiameter {
+                lift_share: lift,
+                diameter_share: sigma,
+            },
         ),
         BurstSpread::AltitudeM { sigma_m, .. } => (
             sigma_m,
-            format!("{} of burst altitude", units.height(sigma_m)),
+            BurstSigma::LiftAndAltitude {
+                lift_share: lift,
+                altitude_sigma_m: sigma_m,
+            },
         ),
     };
-    let of = format!("{:.0} % of the lift and {of_rubber}", 100.0 * lift);
     (by_lift.hypot(by_rubber), of)
 }
 
 /// The same of a burst altitude that is stated: the gas does not matter, and the spread of a diameter
 /// stands for that of the altitude, dz = 3 H dD / D with the scale height H of the air's density.
-fn of_stated_burst(
-    stack: &Stack,
-    burst_m: f64,
-    burst: BurstSpread,
-    units: UnitSystem,
-) -> (f64, String) {
+fn of_stated_burst(stack: &Stack, burst_m: f64, burst: BurstSpread) -> (f64, BurstSigma) {
     match burst {
-        BurstSpread::AltitudeM { sigma_m, .. } => {
-            (sigma_m, format!("the stated {}", units.height(burst_m)))
-        }
+        BurstSpread::AltitudeM { sigma_m, .. } => (sigma_m, BurstSigma::StatedAltitude { burst_m }),
         BurstSpread::Diameter(sigma) => {
             let scale_m = stack.air.density_scale_height_m(burst_m);
-            let of = format!("what {:.0} % of burst diameter would be", 100.0 * sigma);
+            let of = BurstSigma::DiameterAtStatedAltitude {
+                diameter_share: sigma,
+            };
             (3.0 * scale_m * sigma, of)
         }
     }

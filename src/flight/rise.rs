@@ -7,13 +7,14 @@
 
 use std::f64::consts::PI;
 
-use ndarray::{Array4, aview_mut1, s};
 use rayon::prelude::*;
 
 use super::layers::Layers;
 use super::rates::RateTable;
 use crate::atmosphere::{AirProfile, gravity_m_s2};
-use crate::vehicle::ascent::{Climb, ClimbAir, Climber, DragBalance, FLOATING_M_S};
+use crate::notes::NoLanding;
+use crate::vehicle::ascent::{Climb, ClimbAir, ClimbState, Climber, DragBalance, FLOATING_M_S};
+use crate::vehicle::burst::Burst;
 use crate::wind::placing::Outside;
 
 /// What makes one rise differ from another.
@@ -104,13 +105,12 @@ pub struct RiseTable {
     lift: Axis,
     drag: Axis,
     ln_re0: Axis,
-    /// Free lift in kg in the middle of each layer [lift, drag, ln Re0, layer]; single precision
-    /// costs milliseconds of a flight and saves a tenth of its cost.
-    free_lift: Array4<f32>,
-    /// Diameter in metres in the middle of each layer [lift, drag, ln Re0, layer].
-    diameter: Array4<f32>,
-    /// Diameter in metres at each boundary [lift, drag, ln Re0, boundary].
-    boundary_diameter: Array4<f32>,
+    /// Free lift in kg in the middle of each layer.
+    free_lift: Rows,
+    /// Diameter in metres in the middle of each layer.
+    diameter: Rows,
+    /// Diameter in metres at each boundary.
+    boundary_diameter: Rows,
     /// Balance of lift and drag on the planned curve.
     balance: DragBalance,
     /// ln Re0 of the planned curve.
@@ -184,14 +184,20 @@ impl RiseTable {
                     .climb_through(&through)
             })
             .collect();
-        let by = |values| (shape.0, shape.1, shape.2, values);
-        let mut table = RiseTable {
+        let middles = |value: fn(&ClimbState) -> f64| {
+            Rows::of(climbs.iter().map(|c| c.middles.iter().map(value)))
+        };
+        RiseTable {
             lift,
             drag,
             ln_re0,
-            free_lift: Array4::zeros(by(layers.count)),
-            diameter: Array4::zeros(by(layers.count)),
-            boundary_diameter: Array4::zeros(by(layers.count + 1)),
+            free_lift: middles(|state| state.free_lift_kg),
+            diameter: middles(|state| state.diameter_m),
+            boundary_diameter: Rows::of(
+                climbs
+                    .iter()
+                    .map(|c| c.states.iter().map(|state| state.diameter_m)),
+            ),
             balance: DragBalance::new(plan.climber.drag),
             planned_ln_re0: plan.climber.drag.ln_re0,
             planned_drag: plan.climber.drag_factor,
@@ -199,17 +205,7 @@ impl RiseTable {
                 .map(|k| LayerAir::new(air, layers, k))
                 .collect(),
             floating_s: layers.thickness_m / FLOATING_M_S,
-        };
-        for (&(i, j, l), climb) in nodes.iter().zip(&climbs) {
-            for (k, state) in climb.states.iter().enumerate() {
-                table.boundary_diameter[[i, j, l, k]] = state.diameter_m as f32;
-            }
-            for (k, state) in climb.middles.iter().enumerate() {
-                table.free_lift[[i, j, l, k]] = state.free_lift_kg as f32;
-                table.diameter[[i, j, l, k]] = state.diameter_m as f32;
-            }
         }
-        table
     }
 
     /// Seconds in the lowest `count` layers, into `out`: of each the balance in its middle, with
@@ -221,22 +217,21 @@ impl RiseTable {
         count: usize,
         out: &mut Vec<f64>,
     ) -> Result<(), Miss> {
-        let mut lift_kg = vec![0.0f32; count];
-        let mut diameter_m = vec![0.0f32; count];
-        stencil.sum(&self.free_lift, &mut lift_kg);
-        stencil.sum(&self.diameter, &mut diameter_m);
-        if lift_kg.iter().any(|&kg| kg <= 0.0) {
-            return Err(Miss::Stalls);
-        }
         let re0 = (self.planned_ln_re0 + v.ln_re0).exp();
         let scale = 1.0 / (self.planned_drag * v.drag * re0 * re0);
-        let layers = lift_kg.iter().zip(&diameter_m).zip(&self.air);
         out.clear();
-        out.extend(layers.map(|((&kg, &m), air)| {
-            let drive = f64::from(kg) * air.drive_per_kg * scale;
-            let reynolds = re0 * self.balance.reynolds_ratio(drive);
-            air.thickness_by_nu * f64::from(m) / reynolds
-        }));
+        for (block, air) in self.air[..count].chunks(BLOCK).enumerate() {
+            let lift_kg = stencil.block(&self.free_lift, block);
+            let diameter_m = stencil.block(&self.diameter, block);
+            for ((&kg, &m), air) in lift_kg.iter().zip(&diameter_m).zip(air) {
+                if kg <= 0.0 {
+                    return Err(Miss::Stalls);
+                }
+                let drive = f64::from(kg) * air.drive_per_kg * scale;
+                let reynolds = re0 * self.balance.reynolds_ratio(drive);
+                out.push(air.thickness_by_nu * f64::from(m) / reynolds);
+            }
+        }
         if out.iter().any(|&s| s > self.floating_s) {
             return Err(Miss::Stalls);
         }
@@ -249,7 +244,7 @@ impl RiseTable {
         let (j, wj) = self.drag.weights(v.drag);
         let (l, wl) = self.ln_re0.weights(v.ln_re0);
         let mut stencil = Stencil {
-            nodes: [([0; 3], 0.0); 27],
+            nodes: [(0, 0.0); 27],
             count: 0,
         };
         for (a, wa) in wi.into_iter().enumerate() {
@@ -257,7 +252,8 @@ impl RiseTable {
                 for (c, wc) in wl.into_iter().enumerate() {
                     let weight = wa * wb * wc;
                     if weight != 0.0 {
-                        stencil.nodes[stencil.count] = ([i + a, j + b, l + c], weight);
+                        let node = ((i + a) * self.drag.count + j + b) * self.ln_re0.count + l + c;
+                        stencil.nodes[stencil.count] = (node, weight);
                         stencil.count += 1;
                     }
                 }
@@ -277,24 +273,71 @@ fn bend(values: &mut [f64]) {
     }
 }
 
+/// Layers that are interpolated at once: their sums stay in registers.
+const BLOCK: usize = 16;
+
+/// Values by height of each node of the table, in the order of lift, drag and ln Re0. Single
+/// precision costs milliseconds of a flight and saves a tenth of its cost.
+#[derive(Debug, Clone)]
+struct Rows {
+    values: Vec<f32>,
+    /// Blocks of each node; what is left of the last is 0.
+    blocks: usize,
+}
+
+impl Rows {
+    /// Of one row a node, all equally long.
+    fn of<R: ExactSizeIterator<Item = f64>>(rows: impl Iterator<Item = R>) -> Rows {
+        let mut values = Vec::new();
+        let mut blocks = 0;
+        for row in rows {
+            blocks = row.len().div_ceil(BLOCK);
+            let end = values.len() + blocks * BLOCK;
+            values.extend(row.map(|value| value as f32));
+            values.resize(end, 0.0);
+        }
+        Rows { values, blocks }
+    }
+
+    fn row(&self, node: usize) -> &[f32] {
+        let length = self.blocks * BLOCK;
+        &self.values[node * length..][..length]
+    }
+
+    fn block(&self, node: usize, block: usize) -> &[f32] {
+        &self.values[(node * self.blocks + block) * BLOCK..][..BLOCK]
+    }
+}
+
 /// The nodes of the table around one variation, with their weights.
 struct Stencil {
-    nodes: [([usize; 3], f64); 27],
+    nodes: [(usize, f64); 27],
     count: usize,
 }
 
 impl Stencil {
-    fn nodes(&self) -> &[([usize; 3], f64)] {
+    fn nodes(&self) -> &[(usize, f64)] {
         &self.nodes[..self.count]
     }
 
-    /// Adds the interpolated values over height to `out`.
-    fn sum(&self, table: &Array4<f32>, out: &mut [f32]) {
-        let count = out.len();
-        let mut sum = aview_mut1(out);
-        for &([i, j, l], weight) in self.nodes() {
-            sum.scaled_add(weight as f32, &table.slice(s![i, j, l, ..count]));
+    /// The interpolated values of one block.
+    fn block(&self, rows: &Rows, block: usize) -> [f32; BLOCK] {
+        let mut sums = [0.0; BLOCK];
+        for &(node, weight) in self.nodes() {
+            let weight = weight as f32;
+            for (sum, value) in sums.iter_mut().zip(rows.block(node, block)) {
+                *sum += weight * value;
+            }
         }
+        sums
+    }
+
+    /// The interpolated value at one height.
+    fn at(&self, rows: &Rows, k: usize) -> f64 {
+        let terms = self.nodes().iter();
+        terms
+            .map(|&(node, weight)| weight * f64::from(rows.row(node)[k]))
+            .sum()
     }
 }
 
@@ -305,10 +348,8 @@ pub enum Rise {
     Balloon {
         /// Its tabulated climb.
         table: Box<RiseTable>,
-        /// Diameter at which it bursts as planned, m.
-        burst_diameter_m: f64,
-        /// Altitude at which it bursts as planned instead, m, if the plan says so.
-        burst_altitude_m: Option<f64>,
+        /// When it bursts as planned.
+        burst: Burst,
     },
     /// A stated rate and burst altitude.
     Stated {
@@ -330,6 +371,18 @@ pub enum Miss {
     BurstsOnGround,
     /// The flight leaves where or when the winds are known.
     Leaves(Outside),
+}
+
+impl From<Miss> for NoLanding {
+    fn from(miss: Miss) -> NoLanding {
+        match miss {
+            Miss::Stalls => NoLanding::Stalls,
+            Miss::NoBurst => NoLanding::NoBurst,
+            Miss::BurstsOnGround => NoLanding::BurstsOnGround,
+            Miss::Leaves(Outside::Region) => NoLanding::LeavesRegion,
+            Miss::Leaves(Outside::Hours) => NoLanding::LeavesHours,
+        }
+    }
 }
 
 impl From<Outside> for Miss {
@@ -370,16 +423,14 @@ impl Rise {
                 seconds.extend(planned[..passed].iter().map(|s| s * slower));
                 Ok(burst)
             }
-            Rise::Balloon {
-                table,
-                burst_diameter_m,
-                burst_altitude_m,
-            } => {
+            Rise::Balloon { table, burst } => {
                 let stencil = table.stencil(v);
-                let burst = match burst_altitude_m {
-                    Some(altitude) => within(layers, altitude + burst_higher_m)?,
-                    None => {
-                        let diameter = burst_diameter_m * burst_diameter;
+                let burst = match burst {
+                    Burst::Altitude { altitude_m, .. } => {
+                        within(layers, altitude_m + burst_higher_m)?
+                    }
+                    Burst::Diameter { diameter_m } => {
+                        let diameter = diameter_m * burst_diameter;
                         burst_altitude(table, &stencil, layers, diameter)? + burst_higher_m
                     }
                 };
@@ -402,37 +453,32 @@ fn within(layers: &Layers, altitude_m: f64) -> Result<f64, Miss> {
     }
 }
 
-/// Where the interpolated diameter reaches `diameter_m`: bisection over boundaries, then linear in
-/// ln D within the half layer; a few metres.
+/// Where the interpolated diameter reaches `diameter_m`: the boundary above by that of one node and,
+/// from there, step by step, then linear in ln D within the half layer; a few metres.
 fn burst_altitude(
     table: &RiseTable,
     stencil: &Stencil,
     layers: &Layers,
     diameter_m: f64,
 ) -> Result<f64, Miss> {
-    let interpolated = |values: &Array4<f32>, k: usize| -> f64 {
-        let terms = stencil.nodes().iter();
-        terms
-            .map(|&([i, j, l], w)| w * f64::from(values[[i, j, l, k]]))
-            .sum()
-    };
-    let at = |k: usize| interpolated(&table.boundary_diameter, k);
-    let (mut low, mut high) = (0, layers.count);
-    if at(low) >= diameter_m {
+    let at = |k: usize| stencil.at(&table.boundary_diameter, k);
+    let (near, _) = stencil.nodes()[stencil.count / 2];
+    let near = &table.boundary_diameter.row(near)[..=layers.count];
+    let mut high = near.partition_point(|&d| f64::from(d) < diameter_m);
+    while high > 0 && at(high - 1) >= diameter_m {
+        high -= 1;
+    }
+    while high <= layers.count && at(high) < diameter_m {
+        high += 1;
+    }
+    if high == 0 {
         return Err(Miss::BurstsOnGround);
     }
-    if at(high) < diameter_m {
+    if high > layers.count {
         return Err(Miss::NoBurst);
     }
-    while high - low > 1 {
-        let middle = (low + high) / 2;
-        if at(middle) < diameter_m {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    let middle = interpolated(&table.diameter, low);
+    let low = high - 1;
+    let middle = stencil.at(&table.diameter, low);
     let (half, below, above) = if middle < diameter_m {
         (0.5, middle, at(high))
     } else {
@@ -479,8 +525,7 @@ mod tests {
         let plan = plan(&air);
         let rise = Rise::Balloon {
             table: Box::new(RiseTable::new(&plan, SPREAD, &air, &layers)),
-            burst_diameter_m: 8.63,
-            burst_altitude_m: None,
+            burst: Burst::Diameter { diameter_m: 8.63 },
         };
         for (lift, drag, ln_re0) in [(1.0, 1.0, 0.0), (1.05, 0.93, 0.13), (0.93, 1.1, -0.3)] {
             let climb = plan.varied(lift, drag, ln_re0).climb(&air, 0.0, 20.0, 1600);
@@ -510,8 +555,7 @@ mod tests {
         weak.climber.dead_mass_kg = 7.3;
         let rise = Rise::Balloon {
             table: Box::new(RiseTable::new(&weak, SPREAD, &air, &layers)),
-            burst_diameter_m: 8.63,
-            burst_altitude_m: None,
+            burst: Burst::Diameter { diameter_m: 8.63 },
         };
         let (mut stalled, mut differ, mut seconds) = (0, 0, Vec::new());
         let lifts: Vec<f64> = (0..=60).map(|i| 0.88 + 0.004 * f64::from(i)).collect();
@@ -547,8 +591,9 @@ mod tests {
         let mut miss = |plan: &RisePlan, diameter| {
             let rise = Rise::Balloon {
                 table: Box::new(RiseTable::new(plan, SPREAD, &air, &layers)),
-                burst_diameter_m: diameter,
-                burst_altitude_m: None,
+                burst: Burst::Diameter {
+                    diameter_m: diameter,
+                },
             };
             rise.of(&layers, &RiseVariation::NONE, 1.0, 0.0, &mut seconds)
         };

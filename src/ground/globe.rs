@@ -17,6 +17,17 @@ pub struct Near<T> {
     pub azimuth_deg: f64,
 }
 
+impl<T> Near<T> {
+    /// The same way, to what is told of what was found.
+    pub fn of<U>(&self, what: U) -> Near<U> {
+        Near {
+            what,
+            distance_m: self.distance_m,
+            azimuth_deg: self.azimuth_deg,
+        }
+    }
+}
+
 /// Places by the unit normals of the ellipsoid: no pole, no antimeridian.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Globe {

@@ -8,8 +8,9 @@ use super::data::{World, world};
 use super::globe::Near;
 use super::layers::{Area, Kind, Layer, RoadClass};
 use super::lines::{Lines, on_plane};
-use super::places::{Place, Places, places};
+use super::places::{Place, Places};
 use super::region::Region;
+use super::towns::towns;
 use crate::error::Result;
 use crate::geodesy::{Normal, Position};
 
@@ -196,9 +197,17 @@ impl GroundMap {
     /// # Errors
     ///
     /// When the data in the program are damaged.
-    pub fn nearest_place(&self, from: Position) -> Result<Option<Near<&Place>>> {
-        let given = self.places.nearest(from);
-        let built_in = places()?.nearest(from);
+    pub fn nearest_place(&self, from: Position) -> Result<Option<Near<Place>>> {
+        let given = self
+            .places
+            .nearest(from)
+            .map(|near| near.of(near.what.clone()));
+        let built_in = towns()?.nearest(from).map(|near| {
+            near.of(Place {
+                name: near.what.full_name(),
+                position: near.what.position,
+            })
+        });
         let nearer = |a: Near<_>, b: Near<_>| if b.distance_m < a.distance_m { b } else { a };
         Ok(given.into_iter().chain(built_in).reduce(nearer))
     }

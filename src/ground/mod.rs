@@ -21,4 +21,6 @@ pub mod region;
 pub mod site;
 pub mod sun;
 pub mod terrain;
+pub mod time_zone;
 pub mod touchdown;
+pub mod towns;

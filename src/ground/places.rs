@@ -1,17 +1,13 @@
-//! Populated places, built in or given, and the nearest one.
+//! Named places of the layers that were given, and the nearest one.
 
-use std::sync::OnceLock;
-
-use super::data;
 use super::globe::{Globe, Near};
 use super::layers::Layer;
-use crate::error::{Error, Result};
 use crate::geodesy::Position;
 
 /// A named place.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Place {
-    /// Its name, with the country where it is built in.
+    /// Its name.
     pub name: String,
     /// Where.
     pub position: Position,
@@ -22,37 +18,6 @@ pub struct Place {
 pub struct Places {
     all: Vec<Place>,
     globe: Globe,
-}
-
-/// The built-in places: the 1,249 towns of Natural Earth's map 1:50 million.
-///
-/// # Errors
-///
-/// When the data in the program are damaged.
-pub fn places() -> Result<&'static Places> {
-    static PLACES: OnceLock<Option<Places>> = OnceLock::new();
-    let read = || {
-        let text = data::text(data::PLACES).ok()?;
-        let mut reader = csv::ReaderBuilder::new()
-            .has_headers(false)
-            .from_reader(text.as_bytes());
-        let rows = reader.records().map(|row| {
-            let row = row.ok()?;
-            let number = |i: usize| row.get(i)?.parse().ok();
-            Some(Place {
-                name: format!("{}, {}", row.get(0)?, row.get(1)?),
-                position: Position::new(number(2)?, number(3)?)?,
-            })
-        });
-        Some(Places::new(rows.collect::<Option<Vec<Place>>>()?))
-    };
-    PLACES
-        .get_or_init(read)
-        .as_ref()
-        .ok_or_else(|| Error::CannotDo {
-            why: "the places inside the program are damaged".into(),
-            remedy: "expected a complete program file; install it again".into(),
-        })
 }
 
 impl Places {

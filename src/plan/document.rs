@@ -272,6 +272,14 @@ impl<'a> Section<'a> {
         })
     }
 
+    /// A date and time as a text or as TOML has it, as it is written.
+    pub fn written_time(&self, key: &str, what: &str, faults: &mut Faults) -> Option<String> {
+        self.value(key, what, faults, |value| {
+            let text = value.as_str().map(str::to_owned);
+            text.or_else(|| value.as_datetime().map(ToString::to_string))
+        })
+    }
+
     /// What `read` makes of the key's value; where it makes nothing, that is noted.
     fn value<T>(
         &self,

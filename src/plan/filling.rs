@@ -6,8 +6,9 @@ use std::path::Path;
 use toml::de::DeTable;
 
 use super::document::{Faults, Section};
-use super::{BalloonPlan, CylinderPlan, FillPlan, KG, LoadKind, M, M_S};
+use super::{CylinderPlan, KG, LoadKind, M, M_S};
 use crate::error::{Error, Fault, Result};
+use crate::sizing::Known;
 use crate::units::{Dimension, parse};
 use crate::vehicle::latex::LatexTable;
 
@@ -23,7 +24,7 @@ pub const FILLS: [&str; 7] = [
 ];
 
 /// The one way in which the fill is given.
-pub fn fill(s: &Section, faults: &mut Faults) -> Option<FillPlan> {
+pub fn fill(s: &Section, faults: &mut Faults) -> Option<Known> {
     let volume = Dimension::Volume;
     match s.only_one(&FILLS, faults) {
         None => {
@@ -31,25 +32,25 @@ pub fn fill(s: &Section, faults: &mut Faults) -> Option<FillPlan> {
             s.missing("neck_lift", &expected, faults);
             None
         }
-        Some("cylinders") => Some(FillPlan::Cylinders),
+        Some("cylinders") => Some(Known::Cylinders),
         Some("neck_lift") => s
             .quantity("neck_lift", KG, 0.005..=100.0, faults)
-            .map(FillPlan::NeckLift),
+            .map(Known::NeckLift),
         Some("free_lift") => s
             .quantity("free_lift", KG, 0.005..=100.0, faults)
-            .map(FillPlan::FreeLift),
+            .map(Known::FreeLift),
         Some("gas_volume") => s
             .quantity("gas_volume", volume, 0.01..=200.0, faults)
-            .map(FillPlan::GasVolume),
+            .map(Known::GasVolume),
         Some("burst_altitude") => s
             .quantity("burst_altitude", M, 100.0..=50_000.0, faults)
-            .map(FillPlan::BurstAltitude),
+            .map(Known::BurstAltitude),
         Some("flight_time") => s
             .quantity("flight_time", Dimension::Time, 300.0..=172_800.0, faults)
-            .map(FillPlan::FlightTime),
+            .map(Known::FlightTime),
         Some(_) => s
             .quantity("ascent_rate", M_S, 0.5..=15.0, faults)
-            .map(FillPlan::AscentRate),
+            .map(Known::AscentRate),
     }
 }
 
@@ -130,14 +131,6 @@ fn with_file(tables: LatexTable, path: &Path) -> Result<LatexTable> {
     let text = String::from_utf8(bytes)
         .map_err(|_| Fault::new(&name, "bytes that are not UTF-8 text", "balloons in TOML"))?;
     tables.with(&name, &text)
-}
-
-/// Gives a balloon without a burst diameter that of the tables; says where it is from.
-pub fn assume_burst(balloon: Option<&mut BalloonPlan>, tables: &LatexTable) -> Option<String> {
-    let balloon = balloon.filter(|b| b.burst_diameter_m.is_none())?;
-    let looked = tables.look_up(balloon.mass_kg)?;
-    balloon.burst_diameter_m = Some(looked.burst_diameter_m);
-    Some(looked.from)
 }
 
 /// Mass as planned, kg: as it is given, or length times mass by length.

@@ -9,8 +9,10 @@ use serde_json::json;
 use super::extent::Extent;
 use super::files::geojson::gathered;
 use super::layout::list;
+use super::{notes, reasons};
 use crate::choice::basis::Basis;
 use crate::report::cautions::CHOOSING;
+use crate::units::UnitSystem;
 
 /// A title with the flight's name.
 pub(super) fn title(basis: &Basis, what: &str) -> String {
@@ -22,11 +24,14 @@ pub(super) fn title(basis: &Basis, what: &str) -> String {
 
 /// The end of a table: what it was made from, how it is ranked, cautions. `of` stands before the
 /// number of draws.
-pub(super) fn end_of_table(basis: &Basis, ranking: &str, of: &str) -> String {
+pub(super) fn end_of_table(basis: &Basis, ranking: &str, of: &str, units: UnitSystem) -> String {
     let mut text = list("Winds cover", basis.covered.as_slice());
-    text.push_str(&list("Limits", &basis.limits));
+    text.push_str(&list("Limits", &reasons::limits(&basis.limits, units)));
     text.push_str(&list("Ranking", &[ranking]));
-    text.push_str(&list("Assumed", &basis.assumptions));
+    text.push_str(&list(
+        "Assumed",
+        &notes::assumptions(&basis.assumptions, units),
+    ));
     text.push_str(&list("Ground", &basis.sources));
     text.push_str(&list("Cautions", &CHOOSING));
     let _ = writeln!(
@@ -38,12 +43,19 @@ pub(super) fn end_of_table(basis: &Basis, ranking: &str, of: &str) -> String {
 }
 
 /// Features as the text of a GeoJSON file.
-pub(super) fn geojson(basis: &Basis, features: Vec<(Feature, Extent)>) -> String {
+pub(super) fn geojson(
+    basis: &Basis,
+    features: Vec<(Feature, Extent)>,
+    units: UnitSystem,
+) -> String {
     let members = [
         ("seed", json!(basis.seed)),
         ("version", json!(basis.version)),
         ("draws", json!(basis.draws)),
-        ("assumptions", json!(basis.assumptions)),
+        (
+            "assumptions",
+            notes::assumptions_json(&basis.assumptions, units),
+        ),
     ];
     format!("{}\n", gathered(features, members))
 }

@@ -1,8 +1,11 @@
 //! Numbers of a fill in words that table and card share.
 
 use crate::fill::Fill;
-use crate::fill::answer::{CylinderUse, Finding, FlightFacts, LiftTest};
-use crate::units::{UnitSystem, thousands};
+use crate::fill::answer::{
+    BurstSigma, CylinderUse, FlightFacts, KnownFill, LedgerItem, LiftTest, OpeningKind, SolvedFrom,
+};
+use crate::fill::findings::Finding;
+use crate::units::{POUND_KG, UnitSystem, duration, thousands};
 use crate::vehicle::balloon::Gas;
 
 /// What stands before a finding.
@@ -14,11 +17,105 @@ pub fn heading(finding: &Finding) -> &'static str {
     }
 }
 
+/// The unit in which weights to hang are round, kg.
+pub fn round_in_kg(units: UnitSystem) -> f64 {
+    match units {
+        UnitSystem::Metric => 1.0,
+        UnitSystem::Us => POUND_KG,
+    }
+}
+
+/// What was known of the fill.
+pub fn solved_from(from: &SolvedFrom, units: UnitSystem) -> String {
+    let what = match from.known {
+        KnownFill::NeckLift { neck_lift_kg } => {
+            format!("a neck lift of {}", units.mass(neck_lift_kg))
+        }
+        KnownFill::FreeLift { free_lift_kg } => {
+            format!("a free lift of {}", units.mass(free_lift_kg))
+        }
+        KnownFill::GasVolume { volume_m3 } => {
+            format!("a gas volume of {} at the site", units.volume(volume_m3))
+        }
+        KnownFill::CylindersEmptied => "the cylinders, emptied".to_owned(),
+        KnownFill::Amount { amount_mol } => format!("{amount_mol:.1} mol of gas"),
+        KnownFill::AscentRate { rate_m_s } => {
+            format!("an ascent of {} at release", units.vertical_speed(rate_m_s))
+        }
+        KnownFill::BurstAltitude { burst_m } => {
+            format!("a burst at {} above sea level", units.height(burst_m))
+        }
+        KnownFill::FlightTime { whole_s } => format!("a flight of {}", duration(whole_s)),
+    };
+    match from.by_plan {
+        true => format!("{what}, as the plan says"),
+        false => format!("{what}, in place of the plan's fill"),
+    }
+}
+
+/// What the spread of the burst altitude is of.
+pub fn burst_sigma(of: &BurstSigma, units: UnitSystem) -> String {
+    match *of {
+        BurstSigma::LiftAndDiameter {
+            lift_share,
+            diameter_share,
+        } => format!(
+            "{:.0} % of the lift and {:.0} % of the burst diameter",
+            100.0 * lift_share,
+            100.0 * diameter_share
+        ),
+        BurstSigma::LiftAndAltitude {
+            lift_share,
+            altitude_sigma_m,
+        } => format!(
+            "{:.0} % of the lift and {} of burst altitude",
+            100.0 * lift_share,
+            units.height(altitude_sigma_m)
+        ),
+        BurstSigma::StatedAltitude { burst_m } => format!("the stated {}", units.height(burst_m)),
+        BurstSigma::DiameterAtStatedAltitude { diameter_share } => format!(
+            "what {:.0} % of burst diameter would be",
+            100.0 * diameter_share
+        ),
+    }
+}
+
+/// Length and strength of a line, faces of a box, size of a parachute; may be empty.
+pub fn about(item: &LedgerItem, units: UnitSystem) -> String {
+    let length = item.length_m.map(|m| units.size(m));
+    let strength = item
+        .strength_n
+        .map(|n| format!("breaks at {}", units.force(n)));
+    let face = item
+        .area_density_kg_m2
+        .map(|density| format!("{} on its smallest face", units.area_density(density)));
+    let laid_out = item
+        .laid_out_m
+        .map(|m| format!("{} laid out", units.size(m)));
+    let parts: Vec<String> = [length, strength, face, laid_out]
+        .into_iter()
+        .flatten()
+        .collect();
+    parts.join(", ")
+}
+
+/// What the filled balloon has to fit in or through.
+pub fn opening_name(kind: OpeningKind) -> &'static str {
+    match kind {
+        OpeningKind::Shelter => "shelter",
+        OpeningKind::Door => "door",
+    }
+}
+
 /// Whether the filled balloon fits where it has to.
 pub fn fits(fill: &Fill, units: UnitSystem) -> Option<String> {
-    let openings = fill.lift.openings.iter().map(|(what, side, fits)| {
-        let how = if *fits { "fits" } else { "does NOT fit" };
-        format!("{how} the {what} of {}", units.size(*side))
+    let openings = fill.lift.openings.iter().map(|opening| {
+        let how = match opening.fits {
+            true => "fits",
+            false => "does NOT fit",
+        };
+        let what = opening_name(opening.kind);
+        format!("{how} the {what} of {}", units.size(opening.side_m))
     });
     let openings: Vec<String> = openings.collect();
     (!openings.is_empty()).then(|| openings.join(", "))

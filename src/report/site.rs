@@ -1,6 +1,6 @@
 //! What a check of a site found, in words.
 
-use crate::choice::verdict::site_in_words;
+use super::reasons::site_finding;
 use crate::ground::site::{SiteFinding, SiteVerdict};
 use crate::units::UnitSystem;
 
@@ -8,10 +8,10 @@ use crate::units::UnitSystem;
 pub fn lines(findings: &[SiteFinding], units: UnitSystem) -> Vec<String> {
     let of = |verdict: SiteVerdict| findings.iter().filter(move |f| f.verdict == verdict);
     let mut lines: Vec<String> = of(SiteVerdict::TooNear)
-        .map(|f| format!("too near, {}", site_in_words(f, units)))
+        .map(|f| format!("too near, {}", site_finding(f, units)))
         .collect();
     let fine: Vec<String> = of(SiteVerdict::FarEnough)
-        .map(|f| site_in_words(f, units))
+        .map(|f| site_finding(f, units))
         .collect();
     if !fine.is_empty() {
         lines.push(format!("far enough, {}", fine.join("; ")));

@@ -4,10 +4,13 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use crate::brief::Brief;
-use crate::brief::answer::{Event, WaitingPoint};
+use crate::brief::answer::{
+    ChangeBy, ChangeKind, Event, EventKind, NotMoved, Road, WaitingPoint, WaitingReason,
+};
 use crate::geodesy::Position;
+use crate::ground::layers::RoadClass;
 use crate::report::cautions::AID;
-use crate::units::{FOOT_M, MILE_M, UnitSystem};
+use crate::units::{FOOT_M, MILE_M, UnitSystem, duration};
 
 /// What heads a briefing.
 pub fn title(brief: &Brief) -> String {
@@ -67,6 +70,95 @@ pub fn region_name(kind: &str, probability: f64) -> String {
 /// A waiting point's name, as in "wait A".
 pub fn waiting_name(point: &WaitingPoint) -> String {
     format!("wait {}", point.name)
+}
+
+/// The road a waiting point lies on.
+pub fn road(road: &Road) -> String {
+    let class = match road.class {
+        RoadClass::Unknown => "road".to_owned(),
+        class => format!("{class} road"),
+    };
+    match road.name.as_str() {
+        "" => class,
+        name => format!("{name} ({class})"),
+    }
+}
+
+/// Why to wait there, and how far the landings are.
+pub fn why_there(point: &WaitingPoint, units: UnitSystem) -> String {
+    let why = match point.why {
+        WaitingReason::ShortestWay => {
+            "the point on a known road with the shortest straight way to the landings on average"
+        }
+        WaitingReason::SecondCar => {
+            "for a second car: with it, the straight ways are shortest on average"
+        }
+        WaitingReason::UpwindEdge => {
+            "no roads are known: the edge of the zone on the side the load comes from. Find a place to stop near it"
+        }
+    };
+    format!(
+        "{why}: half of the landings are within {}, 9 in 10 within {}",
+        units.distance(point.half_within_m),
+        units.distance(point.most_within_m)
+    )
+}
+
+/// An event in a word or two.
+pub fn event_name(kind: EventKind) -> &'static str {
+    match kind {
+        EventKind::Filling => "filling",
+        EventKind::Release => "release",
+        EventKind::Burst => "burst",
+        EventKind::Landing => "landing",
+        EventKind::Sunset => "sunset",
+        EventKind::Dark => "dark",
+    }
+}
+
+/// What to know about an event.
+pub fn event_note(kind: EventKind) -> &'static str {
+    match kind {
+        EventKind::Filling => "Calm air needed; keep clear of power lines.",
+        EventKind::Release => "Write down the exact time: the whole prediction moves with it.",
+        EventKind::Burst | EventKind::Landing => "9 in 10 chances between these times.",
+        EventKind::Sunset => "At the centre of the zone, at sea level with a free horizon.",
+        EventKind::Dark => "End of civil twilight: too dark to search without lamps.",
+    }
+}
+
+/// What is changed, in two words.
+pub fn change_name(kind: ChangeKind) -> &'static str {
+    match kind {
+        ChangeKind::LateBurst => "late burst",
+        ChangeKind::EarlyBurst => "early burst",
+        ChangeKind::LowLift => "low lift",
+        ChangeKind::HighLift => "high lift",
+        ChangeKind::LateRelease => "late release",
+    }
+}
+
+/// By how much it is changed.
+pub fn change_by(by: ChangeBy, units: UnitSystem) -> String {
+    match by {
+        ChangeBy::BurstAltitude(m) => {
+            let side = if m > 0.0 { "higher" } else { "lower" };
+            format!("{} {side}", units.height(m.abs()))
+        }
+        ChangeBy::BurstDiameter(share) => format!("{:+.0} % of burst diameter", 100.0 * share),
+        ChangeBy::AscentRate(share) => format!("{:+.0} % of the rate of ascent", 100.0 * share),
+        ChangeBy::NeckLift(share) => format!("{:+.0} % at the neck", 100.0 * share),
+        ChangeBy::Release(s) => duration(s),
+    }
+}
+
+/// Why a change moves no centre.
+pub fn not_moved(why: &NotMoved) -> &str {
+    match why {
+        NotMoved::WindsOfOneTime => "the winds are of one time",
+        NotMoved::LeaveWinds => "too many of the flights then leave the winds",
+        NotMoved::NotFlown(why) => why,
+    }
 }
 
 /// An event with its times, in local time and UTC.

@@ -5,7 +5,7 @@ use std::fmt;
 use super::{Filled, Stack};
 use crate::flight::rise::Miss;
 use crate::numeric::last_true;
-use crate::units::{UnitSystem, duration};
+use crate::units::{duration, in_both};
 use crate::vehicle::balloon::Fill;
 
 /// The one thing that is known of a fill; everything else follows.
@@ -19,6 +19,8 @@ pub enum Known {
     GasVolume(f64),
     /// How much gas, mol.
     Amount(f64),
+    /// All of the cylinders at hand, emptied.
+    Cylinders,
     /// Rate of ascent at release, m/s.
     AscentRate(f64),
     /// Altitude of the burst, m above mean sea level.
@@ -29,57 +31,95 @@ pub enum Known {
 
 /// Why no fill makes what is wanted.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub enum Unsolved {
-    /// Not even the balloon filled to its burst diameter rises so fast: wanted and fastest, m/s.
-    NotSoFast(f64, f64),
-    /// Bursts lie between the two altitudes, m; wanted was the first number.
-    BurstBetween(f64, f64, f64),
-    /// Flights take between the two times, s; wanted was the first number.
-    TimeBetween(f64, f64, f64),
-    /// The burst altitude is stated and does not depend on the gas, m.
-    BurstIsStated(f64),
+    /// Not even the balloon filled to its burst diameter rises so fast.
+    NotSoFast {
+        /// The rate at release that is wanted, m/s.
+        wanted_m_s: f64,
+        /// The fastest there is, m/s.
+        fastest_m_s: f64,
+    },
+    /// No fill bursts there.
+    BurstBetween {
+        /// The altitude that is wanted, m above mean sea level.
+        wanted_m: f64,
+        /// The lowest burst, m above mean sea level.
+        lowest_m: f64,
+        /// The highest burst, m above mean sea level.
+        highest_m: f64,
+    },
+    /// No fill flies for so long, or for so short a time.
+    TimeBetween {
+        /// The time that is wanted, s.
+        wanted_s: f64,
+        /// The shortest flight, s.
+        shortest_s: f64,
+        /// The longest flight, s.
+        longest_s: f64,
+    },
+    /// The burst altitude is stated and does not depend on the gas.
+    BurstIsStated {
+        /// The stated altitude, m above mean sea level.
+        altitude_m: f64,
+    },
     /// No fill makes a flight; the last try ended so.
     NeverFlies(Miss),
     /// Not a number that a fill can have.
     Unphysical,
 }
 
-impl Unsolved {
-    /// In words, with the numbers.
-    pub fn in_words(self, units: UnitSystem) -> String {
-        match self {
-            Unsolved::NotSoFast(wanted, fastest) => format!(
+/// In words, with the numbers in both systems of units: whoever reads it is not known here.
+impl fmt::Display for Unsolved {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let rate = |m_s: f64| in_both(|units| units.vertical_speed(m_s));
+        let height = |m: f64| in_both(|units| units.height(m));
+        match *self {
+            Unsolved::NotSoFast {
+                wanted_m_s,
+                fastest_m_s,
+            } => write!(
+                f,
                 "no fill makes this stack rise at {}: the fastest is {}",
-                units.vertical_speed(wanted),
-                units.vertical_speed(fastest)
+                rate(wanted_m_s),
+                rate(fastest_m_s)
             ),
-            Unsolved::BurstBetween(wanted, low, high) => format!(
+            Unsolved::BurstBetween {
+                wanted_m,
+                lowest_m,
+                highest_m,
+            } => write!(
+                f,
                 "no fill of this balloon bursts at {} above sea level: with this load its bursts lie between {} and {}",
-                units.height(wanted),
-                units.height(low),
-                units.height(high)
+                height(wanted_m),
+                height(lowest_m),
+                height(highest_m)
             ),
-            Unsolved::TimeBetween(wanted, low, high) => format!(
+            Unsolved::TimeBetween {
+                wanted_s,
+                shortest_s,
+                longest_s,
+            } => write!(
+                f,
                 "no fill of this balloon flies for {}: with this load it flies for {} to {}",
-                duration(wanted),
-                duration(low),
-                duration(high)
+                duration(wanted_s),
+                duration(shortest_s),
+                duration(longest_s)
             ),
-            Unsolved::BurstIsStated(altitude) => format!(
+            Unsolved::BurstIsStated { altitude_m } => write!(
+                f,
                 "[ascent] burst_altitude states the burst at {} above sea level, whatever the gas",
-                units.height(altitude)
+                height(altitude_m)
             ),
-            Unsolved::NeverFlies(miss) => format!("no fill makes a flight: {}", in_words(miss)),
-            Unsolved::Unphysical => "not an amount of gas that can be filled in".into(),
+            Unsolved::NeverFlies(miss) => {
+                write!(f, "no fill makes a flight: {}", in_words(miss))
+            }
+            Unsolved::Unphysical => f.write_str("not an amount of gas that can be filled in"),
         }
     }
 }
 
-impl fmt::Display for Unsolved {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&self.in_words(UnitSystem::Metric))
-    }
-}
+impl std::error::Error for Unsolved {}
 
 /// Why a flight does not come about.
 pub fn in_words(miss: Miss) -> &'static str {
@@ -113,6 +153,7 @@ impl Stack {
                 self.filled(Fill::of_volume(self.gas, m3, &self.here()).amount_mol)
             }
             Known::Amount(mol) => self.filled(mol),
+            Known::Cylinders => self.filled(self.at_hand_mol().ok_or(Unsolved::Unphysical)?),
             Known::AscentRate(m_s) => self.for_rate(m_s)?,
             Known::BurstAltitude(m) => self.for_burst(m)?,
             Known::FlightTime(s) => self.for_time(s)?,
@@ -132,24 +173,31 @@ impl Stack {
         }
         let [low, high] = self.range_mol();
         let rate = |mol| self.release_rate_m_s(&self.filled(mol));
-        let fastest = rate(high);
-        if fastest < wanted_m_s {
-            return Err(Unsolved::NotSoFast(wanted_m_s, fastest));
+        let fastest_m_s = rate(high);
+        if fastest_m_s < wanted_m_s {
+            return Err(Unsolved::NotSoFast {
+                wanted_m_s,
+                fastest_m_s,
+            });
         }
         Ok(self.filled(last_true(low, high, |mol| rate(mol) <= wanted_m_s)))
     }
 
     /// The burst comes lower with more gas.
     fn for_burst(&self, wanted_m: f64) -> Result<Filled, Unsolved> {
-        if let Some(stated) = self.burst_altitude_m {
-            return Err(Unsolved::BurstIsStated(stated));
+        if let Some(altitude_m) = self.burst.altitude_m() {
+            return Err(Unsolved::BurstIsStated { altitude_m });
         }
         let burst = |mol: f64| self.fly(&self.filled(mol)).map(|f| f.burst_m);
         let [least, most] = self.flying_mol()?;
         let bounds = [burst(most), burst(least)].map(|b| b.map_err(Unsolved::NeverFlies));
-        let [lowest, highest] = [bounds[0]?, bounds[1]?];
-        if !(lowest..=highest).contains(&wanted_m) {
-            return Err(Unsolved::BurstBetween(wanted_m, lowest, highest));
+        let [lowest_m, highest_m] = [bounds[0]?, bounds[1]?];
+        if !(lowest_m..=highest_m).contains(&wanted_m) {
+            return Err(Unsolved::BurstBetween {
+                wanted_m,
+                lowest_m,
+                highest_m,
+            });
         }
         let higher = |mol| burst(mol).is_ok_and(|m| m >= wanted_m);
         Ok(self.filled(last_true(least, most, higher)))
@@ -160,9 +208,13 @@ impl Stack {
         let time = |mol: f64| self.fly(&self.filled(mol)).map(|f| f.whole_s());
         let [least, most] = self.flying_mol()?;
         let bounds = [time(most), time(least)].map(|t| t.map_err(Unsolved::NeverFlies));
-        let [shortest, longest] = [bounds[0]?, bounds[1]?];
-        if !(shortest..=longest).contains(&wanted_s) {
-            return Err(Unsolved::TimeBetween(wanted_s, shortest, longest));
+        let [shortest_s, longest_s] = [bounds[0]?, bounds[1]?];
+        if !(shortest_s..=longest_s).contains(&wanted_s) {
+            return Err(Unsolved::TimeBetween {
+                wanted_s,
+                shortest_s,
+                longest_s,
+            });
         }
         let longer = |mol| time(mol).is_ok_and(|s| s >= wanted_s);
         Ok(self.filled(last_true(least, most, longer)))
@@ -172,11 +224,9 @@ impl Stack {
     fn range_mol(&self) -> [f64; 2] {
         let least = self.with_neck_lift(self.load_kg + LEAST_FREE_LIFT_KG);
         let most = self.with_neck_lift(MOST_NECK_LIFT_KG + self.load_kg);
-        let least = least.fill.amount_mol;
-        [
-            least,
-            self.bursting_mol().min(most.fill.amount_mol).max(least),
-        ]
+        let (least, most) = (least.fill.amount_mol, most.fill.amount_mol);
+        let most = self.bursting_mol().map_or(most, |mol| mol.min(most));
+        [least, most.max(least)]
     }
 
     /// The least and the most gas, mol, with which the stack makes a flight: with less it is too

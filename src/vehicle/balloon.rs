@@ -5,6 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::burst::Burst;
 use crate::atmosphere::{Air, GAS_CONSTANT_J_MOL_K, MOLAR_MASS_AIR_KG_MOL};
 
 /// What lifts.
@@ -72,12 +73,12 @@ impl LiftingGas {
 }
 
 /// An empty balloon.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Balloon {
     /// Mass, kg.
     pub mass_kg: f64,
-    /// Diameter at which it bursts, m.
-    pub burst_diameter_m: f64,
+    /// When it bursts.
+    pub burst: Burst,
 }
 
 /// The gas that was filled in.

@@ -14,6 +14,65 @@ pub const EARLY_BURST_SHARE: f64 = 0.10;
 /// The shares of their diameter between which early ones burst, all equally likely (assumed).
 pub const EARLY_BURST_DIAMETER: [f64; 2] = [0.65, 0.9];
 
+/// When a balloon bursts as planned.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Burst {
+    /// At a diameter.
+    Diameter {
+        /// The diameter, m.
+        diameter_m: f64,
+    },
+    /// At a stated altitude, whatever its diameter there.
+    Altitude {
+        /// The altitude, m above mean sea level.
+        altitude_m: f64,
+        /// The diameter at which it would burst, m, if known.
+        diameter_m: Option<f64>,
+    },
+}
+
+impl Burst {
+    /// The diameter at which it bursts or would burst, m, if known.
+    pub fn diameter_m(&self) -> Option<f64> {
+        match *self {
+            Burst::Diameter { diameter_m } => Some(diameter_m),
+            Burst::Altitude { diameter_m, .. } => diameter_m,
+        }
+    }
+
+    /// The altitude, m above mean sea level, if it is stated.
+    pub fn altitude_m(&self) -> Option<f64> {
+        match *self {
+            Burst::Diameter { .. } => None,
+            Burst::Altitude { altitude_m, .. } => Some(altitude_m),
+        }
+    }
+
+    /// The same, to be changed.
+    pub fn altitude_mut(&mut self) -> Option<&mut f64> {
+        match self {
+            Burst::Diameter { .. } => None,
+            Burst::Altitude { altitude_m, .. } => Some(altitude_m),
+        }
+    }
+
+    /// The same with a diameter, if it is known, multiplied by a factor.
+    pub fn wider(self, factor: f64) -> Burst {
+        match self {
+            Burst::Diameter { diameter_m } => Burst::Diameter {
+                diameter_m: factor * diameter_m,
+            },
+            Burst::Altitude {
+                altitude_m,
+                diameter_m,
+            } => Burst::Altitude {
+                altitude_m,
+                diameter_m: diameter_m.map(|d| factor * d),
+            },
+        }
+    }
+}
+
 /// How one balloon bursts.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum BurstDraw {

@@ -1,6 +1,6 @@
 //! Drawing the error of the winds, layer by layer.
 
-use super::error::WindError;
+use super::error::{ErrorPart, WindError};
 use crate::random::{NormalTable, SplitMix};
 
 /// The error of the winds on the layers of a flight model, ready to be drawn from.
@@ -11,9 +11,7 @@ use crate::random::{NormalTable, SplitMix};
 /// samples the landing evenly; the rest is conditioned on it.
 #[derive(Debug, Clone)]
 pub struct WindErrorProcess {
-    parts: Vec<Part>,
-    /// What stands beside a part that has no other.
-    nothing: Part,
+    pairs: Vec<Pair>,
     /// So many layers at the bottom share the error of the one above them.
     repeated: usize,
     /// Seconds that the planned flight spends in each layer, those that share an error together.
@@ -24,8 +22,7 @@ pub struct WindErrorProcess {
     drift_sigma_m: f64,
 }
 
-/// One part of the error.
-#[derive(Debug, Clone)]
+/// One part of the error by layer.
 struct Part {
     /// Correlation between neighbouring layers.
     rho: f64,
@@ -34,6 +31,23 @@ struct Part {
 }
 
 impl Part {
+    /// A part at equally spaced heights.
+    fn new(part: &ErrorPart, heights_m: &[f64]) -> Part {
+        let spacing_m = match heights_m {
+            [a, b, ..] => b - a,
+            _ => 0.0,
+        };
+        Part {
+            rho: (-spacing_m / part.correlation_length_m).exp(),
+            sigma_m_s: heights_m.iter().map(|z| part.sigma_m_s(*z)).collect(),
+        }
+    }
+
+    /// The lowest layer in which it is not 0, if there is one.
+    fn first(&self) -> Option<usize> {
+        self.sigma_m_s.iter().position(|sigma| *sigma > 0.0)
+    }
+
     /// The covariance matrix times a vector, by one recursion up and one down.
     fn covariance_times(&self, s: &[f64]) -> Vec<f64> {
         let terms: Vec<f64> = self.sigma_m_s.iter().zip(s).map(|(a, b)| a * b).collect();
@@ -55,6 +69,66 @@ impl Part {
     }
 }
 
+/// One part or two, drawn beside each other: four series, east and north of both, take as long as
+/// one.
+#[derive(Debug, Clone)]
+struct Pair {
+    /// Correlation between neighbouring layers, by series.
+    rho: [f64; 4],
+    /// What is new in the next layer, in standard deviations, by series.
+    innovation: [f64; 4],
+    /// The lowest layer in which there is an error.
+    first: usize,
+    /// Standard deviations in each layer from there on, m/s.
+    sigma_m_s: Vec<[f64; 2]>,
+}
+
+impl Pair {
+    /// Of the parts, by where they begin: what holding the last wind adds begins at its top only.
+    fn of(parts: &[Part]) -> Vec<Pair> {
+        let mut begin: Vec<(usize, &Part)> = parts
+            .iter()
+            .filter_map(|part| Some((part.first()?, part)))
+            .collect();
+        begin.sort_by_key(|(first, _)| *first);
+        begin.chunks(2).map(Pair::new).collect()
+    }
+
+    fn new(parts: &[(usize, &Part)]) -> Pair {
+        let second = parts.get(1);
+        let rho = [0, 0, 1, 1].map(|i| parts.get(i).map_or(0.0, |(_, part)| part.rho));
+        let (first, part) = parts[0];
+        let sigma_m_s = (first..part.sigma_m_s.len())
+            .map(|k| {
+                [
+                    part.sigma_m_s[k],
+                    second.map_or(0.0, |(_, p)| p.sigma_m_s[k]),
+                ]
+            })
+            .collect();
+        Pair {
+            rho,
+            innovation: rho.map(|rho| (1.0 - rho * rho).sqrt()),
+            first,
+            sigma_m_s,
+        }
+    }
+
+    /// Adds a drawn error (m/s east and north) to each layer.
+    fn add(&self, stream: &mut SplitMix, errors: &mut [[f64; 2]]) {
+        let normal = NormalTable::shared();
+        let mut x = normal.next_four(stream);
+        for (error, [a, b]) in errors.iter_mut().skip(self.first).zip(&self.sigma_m_s) {
+            error[0] += a * x[0] + b * x[2];
+            error[1] += a * x[1] + b * x[3];
+            let new = normal.next_four(stream);
+            for i in 0..4 {
+                x[i] = self.rho[i] * x[i] + self.innovation[i] * new[i];
+            }
+        }
+    }
+}
+
 impl WindErrorProcess {
     /// The process on layers with middles at `heights_m`, in which the planned flight spends
     /// `seconds` altogether. The heights are equally spaced and rise; only the lowest may be
@@ -63,19 +137,10 @@ impl WindErrorProcess {
         let same = heights_m.iter().take_while(|z| **z == heights_m[0]).count();
         let repeated = same.saturating_sub(1);
         let heights_m = &heights_m[repeated..];
-        let spacing_m = match heights_m {
-            [a, b, ..] => b - a,
-            _ => 0.0,
-        };
         let parts: Vec<Part> = error
             .parts
             .iter()
-            .map(|part| Part {
-                rho: (-spacing_m / part.correlation_length_m).exp(),
-                sigma_m_s: heights_m.iter().map(|z| part.sigma_m_s(*z)).collect(),
-            })
-            // Above the top of most winds nothing flies.
-            .filter(|part| part.sigma_m_s.iter().any(|sigma| *sigma > 0.0))
+            .map(|part| Part::new(part, heights_m))
             .collect();
         let mut seconds = seconds.to_vec();
         let shared: f64 = seconds.drain(..repeated).sum();
@@ -92,11 +157,7 @@ impl WindErrorProcess {
         let scale = if variance > 0.0 { 1.0 / variance } else { 0.0 };
         gain.iter_mut().for_each(|g| *g *= scale);
         WindErrorProcess {
-            nothing: Part {
-                rho: 0.0,
-                sigma_m_s: vec![0.0; heights_m.len()],
-            },
-            parts,
+            pairs: Pair::of(&parts),
             repeated,
             seconds,
             gain,
@@ -115,23 +176,8 @@ impl WindErrorProcess {
         out.clear();
         out.resize(self.repeated + self.seconds.len(), [0.0; 2]);
         let (lowest, layers) = out.split_at_mut(self.repeated);
-        let normal = NormalTable::shared();
-        // Two parts at a time: four series beside each other take as long as one.
-        for pair in self.parts.chunks(2) {
-            let first = &pair[0];
-            let second = pair.get(1).unwrap_or(&self.nothing);
-            let rho = [first.rho, second.rho];
-            let innovation = rho.map(|rho| (1.0 - rho * rho).sqrt());
-            let mut x = normal.next_four(stream);
-            let sigmas = first.sigma_m_s.iter().zip(&second.sigma_m_s);
-            for (error, (a, b)) in layers.iter_mut().zip(sigmas) {
-                error[0] += a * x[0] + b * x[2];
-                error[1] += a * x[1] + b * x[3];
-                let new = normal.next_four(stream);
-                for i in 0..4 {
-                    x[i] = rho[i / 2] * x[i] + innovation[i / 2] * new[i];
-                }
-            }
+        for pair in &self.pairs {
+            pair.add(stream, layers);
         }
         let mut drift = [0.0; 2];
         for (error, seconds) in layers.iter().zip(&self.seconds) {

@@ -5,18 +5,17 @@ use std::sync::Arc;
 use jiff::Timestamp;
 
 use super::answer::Mark;
+use super::fly::{LEFT_ALLOWED, left, seconds_by_layer};
+use super::pattern::Pattern;
 use super::weather::process_of;
-use super::{LEFT_ALLOWED, seconds_by_layer};
 use crate::clock::after;
 use crate::error::Result;
 use crate::flight::model::{Aloft, FlightModel, Moment};
-use crate::geodesy::LocalFrame;
 use crate::ground::terrain::Terrain;
 use crate::spread::draws::Sampler;
-use crate::spread::region::{GroundEllipse, Regions};
+use crate::spread::region::GroundEllipse;
 use crate::spread::run::{Landing, quantiles, run_aloft};
 use crate::wind::error::WindError;
-use crate::wind::placing::Outside;
 
 /// What is kept of a prediction for further flights of the same stack in the same winds.
 #[derive(Debug, Clone)]
@@ -73,22 +72,12 @@ impl Kept {
             .as_ref()
             .map(|table| process_of(table, model, &seconds));
         let landings = run_aloft(model, &from, &self.sampler, process.as_ref(), draws);
-        let left = landings.left(Outside::Region) + landings.left(Outside::Hours);
-        if left as f64 > LEFT_ALLOWED * draws as f64 || landings.landed.len() < 20 {
+        let left = left(&landings) as f64;
+        if left > LEFT_ALLOWED * draws as f64 || landings.landed.len() < 20 {
             return Ok(None);
         }
-        let frame = LocalFrame::new(last.place.position())?;
-        let points = landings
-            .landed
-            .iter()
-            .map(|l| frame.to_plane(l.place.position()))
-            .collect::<Result<Vec<[f64; 2]>>>()?;
-        let regions = Regions::of(&points)?;
-        let of_90 = regions
-            .ellipses
-            .iter()
-            .find(|e| (e.probability - 0.9).abs() < 1e-9);
-        let Some(ellipse) = of_90 else {
+        let pattern = Pattern::of(&landings.landed, last.place.position())?;
+        let Some(ellipse) = pattern.outer()? else {
             return Ok(None);
         };
         Ok(Some(Remaining {
@@ -97,8 +86,8 @@ impl Kept {
                 altitude_m: last.altitude_m,
                 time: after(self.release, last.time_s),
             },
-            ellipse: ellipse.on_ground(&frame)?,
-            half_circle_m: regions.half_circle_m,
+            ellipse,
+            half_circle_m: pattern.regions.half_circle_m,
             landing: quantiles(&landings.landed, |l| l.time_s).map(|s| after(self.release, s)),
         }))
     }

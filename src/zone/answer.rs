@@ -4,7 +4,8 @@ use jiff::Timestamp;
 use serde::Serialize;
 
 use crate::geodesy::Position;
-use crate::spread::region::{GroundContour, GroundEllipse};
+use crate::notes::{Assumption, Note};
+use crate::spread::region::{GroundContour, GroundEllipse, OUTER_PROBABILITY};
 
 /// A place and a height at a time.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -40,17 +41,17 @@ pub struct Zone {
     pub seed: u64,
     /// The program's version.
     pub version: String,
-    /// Every assumption made, in words.
-    pub assumptions: Vec<String>,
-    /// What to know about the result, in words.
-    pub notes: Vec<String>,
+    /// Every assumption made.
+    pub assumptions: Vec<Assumption>,
+    /// What to know about the result.
+    pub notes: Vec<Note>,
 }
 
 impl Zone {
     /// The ellipse of 90 %, the outer line of reports for people; none where no region is given.
     pub fn outer(&self) -> Option<&GroundEllipse> {
-        let of_90 = |e: &&GroundEllipse| (e.shape.probability - 0.9).abs() < 1e-9;
-        self.ellipses.iter().find(of_90)
+        let mut ellipses = self.ellipses.iter();
+        ellipses.find(|e| e.shape.probability == OUTER_PROBABILITY)
     }
 
     /// The centre of the zone: of that ellipse, else the planned landing.

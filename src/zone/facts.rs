@@ -4,6 +4,7 @@ use jiff::Timestamp;
 use serde::Serialize;
 
 use crate::geodesy::Position;
+use crate::notes::NoLanding;
 use crate::spread::members::MemberSpread;
 
 /// The facts behind a landing zone: all decided, nothing left to compute.
@@ -34,8 +35,17 @@ pub struct Facts {
     pub landed_on: Vec<(Option<String>, f64)>,
     /// Draws that came down.
     pub landed: usize,
-    /// Draws that did not, with the reason.
-    pub missed: Vec<(String, usize)>,
+    /// Draws that did not.
+    pub missed: Vec<Missed>,
+}
+
+/// Draws that did not come down for one reason.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Missed {
+    /// The reason.
+    pub why: NoLanding,
+    /// How many.
+    pub draws: usize,
 }
 
 /// What becomes of the flights whose balloon bursts early.

@@ -5,18 +5,20 @@ use std::sync::Arc;
 use jiff::{SignedDuration, Timestamp};
 use rayon::prelude::*;
 
+use super::fly::{Flights, Outcome, fly_in, left, reach_of};
+use super::pattern::Pattern;
 use super::reach::Reach;
 use super::setup::Setup;
-use super::weather::{SiteWinds, Weather};
-use super::{Flights, Options, Outcome, elevation, fly_in, reach_of};
+use super::weather::{FlownWinds, SiteWinds, Weather};
+use super::{Options, terrain};
 use crate::error::{Error, Result};
 use crate::flight::layers::Layers;
 use crate::flight::model::Moment;
-use crate::geodesy::{LocalFrame, Position};
+use crate::geodesy::Position;
 use crate::ground::terrain::Terrain;
 use crate::ground::touchdown::Fix;
 use crate::plan::Plan;
-use crate::spread::region::{GroundEllipse, Regions};
+use crate::spread::region::GroundEllipse;
 use crate::spread::run::Landing;
 use crate::wind::placing::Outside;
 use crate::wind::sounding::Wind;
@@ -88,7 +90,6 @@ pub struct FlownIn<'a> {
 
 /// A release ready to be flown.
 struct Ready<'a> {
-    plan: Plan,
     weather: Weather<'a>,
     setup: Setup,
     reach: Reach,
@@ -113,63 +114,37 @@ pub fn fly_releases(
     };
     let hour = |t: Timestamp, h: i64| t.checked_add(SignedDuration::from_hours(h)).unwrap_or(t);
     let span = [hour(*first, -2), hour(*last, 3)];
-    let site = SiteWinds::new(plan.site, flown_in.winds, span)?;
+    let site = SiteWinds::new(plan, flown_in.winds, span)?;
+    let ground = flown_in.ground;
     let site_m = times.iter().find_map(|&t| {
-        let plan = at(plan, t);
-        let weather = site.weather(&plan, options.units, &mut Vec::new()).ok()?;
-        let ground = flown_in.ground.map(AsRef::as_ref);
-        let mut unsaid = Vec::new();
-        Some(elevation(
-            &plan,
-            ground,
-            &weather,
-            options.units,
-            &mut unsaid,
-        ))
+        let weather = site.weather(t).ok()?;
+        let ground = ground.map(AsRef::as_ref);
+        Some(terrain::elevation(&plan.site, ground, &weather.column).0)
     });
     let site_m = site_m.unwrap_or(0.0);
     let ready: Vec<Result<Ready>> = times
         .par_iter()
-        .map(|&t| ready(at(plan, t), &site, site_m, flown_in.ground, options))
+        .map(|&t| ready(plan, site.weather(t)?, site_m, ground))
         .collect();
     let flights = fly_ready(&site, span[0], &ready, flown_in.low_m, options, &done)?;
     let flown = ready
         .into_par_iter()
         .zip(flights)
-        .map(|(ready, flights)| ready.and_then(|ready| told(&site, &ready, flights?, options)));
+        .map(|(ready, flights)| ready.and_then(|ready| told(&site, &ready, flights?)));
     let flown: Vec<Result<FlownRelease>> = flown.collect();
     Ok(times.iter().copied().zip(flown).collect())
 }
 
-/// The plan, released at another time.
-fn at(plan: &Plan, release: Timestamp) -> Plan {
-    Plan {
-        release,
-        ..plan.clone()
-    }
-}
-
 fn ready<'a>(
-    plan: Plan,
-    site: &SiteWinds<'a>,
+    plan: &Plan,
+    weather: Weather<'a>,
     site_m: f64,
     ground: Option<&Arc<Terrain>>,
-    options: Options,
 ) -> Result<Ready<'a>> {
-    let mut unsaid = Vec::new();
-    let weather = site.weather(&plan, options.units, &mut unsaid)?;
-    let setup = Setup::new(
-        &plan,
-        &weather.column,
-        site_m,
-        ground,
-        weather.is_field(),
-        options.units,
-        &mut unsaid,
-    )?;
-    let reach = reach_of(&plan, &weather, &setup, options.units)?;
+    let place = weather.place(site_m, ground);
+    let setup = Setup::new(&plan.stack, &plan.spread, place)?;
+    let reach = reach_of(&weather, &setup)?;
     Ok(Ready {
-        plan,
         weather,
         setup,
         reach,
@@ -190,33 +165,14 @@ fn fly_ready(
         return Ok(ready.iter().map(|_| Err(not_flown())).collect());
     };
     loop {
-        let shared = match good().next() {
-            Some(one) => {
-                let model = &one.setup.model;
-                let count = good().map(|r| r.setup.model.layers.count).max();
-                let layers = Layers {
-                    count: count.unwrap_or(0),
-                    ..model.layers
-                };
-                site.decoded(&one.plan, &reach, &layers, &model.compass)?
-            }
-            None => None,
-        };
+        let shared = shared_winds(site, &reach, ready)?;
         let fly = |ready: &Ready| -> Result<Outcome> {
-            let Ready {
-                plan,
-                weather,
-                setup,
-                ..
-            } = ready;
+            let Ready { weather, setup, .. } = ready;
             let winds = match &shared {
-                Some(winds) => winds.for_release(since, plan.release),
-                None => weather
-                    .of_soundings(plan, &setup.model)
-                    .ok_or_else(not_flown)?,
+                Some(winds) => winds.for_release(since, weather.release),
+                None => weather.of_soundings(&setup.model).ok_or_else(not_flown)?,
             };
-            let setup = &mut setup.clone();
-            fly_in(plan, weather, setup, &winds, low_m, options, || {})
+            fly_in(weather, &mut setup.clone(), &winds, low_m, options, || {})
         };
         let outcomes: Vec<Result<Outcome>> = ready
             .par_iter()
@@ -229,15 +185,36 @@ fn fly_ready(
                 Err(_) => Err(not_flown()),
             })
             .collect();
-        let needs = |outcome: &Result<Outcome>, more: Outside| matches!(outcome, Ok(Outcome::NeedsMore(left)) if *left == more);
-        let more = [Outside::Region, Outside::Hours]
-            .into_iter()
-            .find(|&left| outcomes.iter().any(|o| needs(o, left)));
-        match more {
+        match more_needed(&outcomes) {
             Some(left) => reach = reach.grown(left),
             None => return Ok(outcomes.into_iter().map(flown).collect()),
         }
     }
+}
+
+/// A forecast's winds within reach, in layers for the highest of the flights.
+fn shared_winds(
+    site: &SiteWinds,
+    reach: &Reach,
+    ready: &[Result<Ready>],
+) -> Result<Option<FlownWinds>> {
+    let models = || ready.iter().flatten().map(|r| &r.setup.model);
+    let Some(model) = models().next() else {
+        return Ok(None);
+    };
+    let layers = Layers {
+        count: models().map(|m| m.layers.count).max().unwrap_or(0),
+        ..model.layers
+    };
+    site.decoded(reach, &layers, &model.compass)
+}
+
+/// Where flights left the part of the winds, first of all its region.
+fn more_needed(outcomes: &[Result<Outcome>]) -> Option<Outside> {
+    let needs = |outcome: &Result<Outcome>, more: Outside| matches!(outcome, Ok(Outcome::NeedsMore(left)) if *left == more);
+    [Outside::Region, Outside::Hours]
+        .into_iter()
+        .find(|&left| outcomes.iter().any(|o| needs(o, left)))
 }
 
 fn flown(outcome: Result<Outcome>) -> Result<Flights> {
@@ -255,47 +232,36 @@ fn not_flown() -> Error {
 }
 
 /// What is to be known of a release, from its flights.
-fn told(
-    site: &SiteWinds,
-    ready: &Ready,
-    flights: Flights,
-    options: Options,
-) -> Result<FlownRelease> {
+fn told(site: &SiteWinds, ready: &Ready, flights: Flights) -> Result<FlownRelease> {
     let planned = flights.planned.landing.place.position();
-    let frame = LocalFrame::new(planned)?;
-    let landed = &flights.landings.landed;
-    let points = landed
-        .iter()
-        .map(|l| frame.to_plane(l.place.position()))
-        .collect::<Result<Vec<[f64; 2]>>>()?;
-    let regions = Regions::of(&points)?;
-    let left = flights.landings.left(Outside::Region) + flights.landings.left(Outside::Hours);
-    let given = left as f64 <= super::LEFT_ALLOWED * options.draws as f64;
-    let ellipse = regions.ellipses.iter().find(|e| e.probability == 0.9);
-    let ellipse = ellipse.map(|e| e.on_ground(&frame)).transpose()?;
+    let ellipse = Pattern::of(&flights.landings.landed, planned)?.outer()?;
     let center = ellipse.as_ref().map_or(planned, |e| e.center);
-    let model = &ready.setup.model;
-    let surface_m = model.layers.altitude_m(model.release_layer) + SURFACE_M;
-    let surface = SURFACE_HOURS.iter().filter_map(|&h| {
-        let time = ready
-            .plan
-            .release
-            .checked_add(SignedDuration::from_hours(h));
-        let plan = at(&ready.plan, time.ok()?);
-        let weather = site.weather(&plan, options.units, &mut Vec::new()).ok()?;
-        let winds = &weather.column.winds;
-        Some((3_600.0 * h as f64, winds.at(surface_m.max(winds.base_m()))))
-    });
     Ok(FlownRelease {
-        release: ready.plan.release,
+        release: ready.weather.release,
+        draws: flights.draws,
+        left: left(&flights.landings),
+        center,
+        ellipse: ellipse.filter(|_| flights.few_left()),
+        lead_s: ready.weather.lead_s(),
+        surface: surface_winds(site, ready),
         track: flights.track,
         landings: flights.landings.landed,
         low: flights.landings.low,
-        draws: options.draws,
-        left,
-        center,
-        ellipse: ellipse.filter(|_| given),
-        lead_s: ready.weather.lead_s(),
-        surface: surface.collect(),
     })
+}
+
+/// The lowest wind above the site, by hour around the release.
+fn surface_winds(site: &SiteWinds, ready: &Ready) -> Vec<(f64, Wind)> {
+    let model = &ready.setup.model;
+    let surface_m = model.layers.altitude_m(model.release_layer) + SURFACE_M;
+    let at = |h: i64| {
+        let time = ready
+            .weather
+            .release
+            .checked_add(SignedDuration::from_hours(h));
+        let weather = site.weather(time.ok()?).ok()?;
+        let winds = &weather.column.winds;
+        Some((3_600.0 * h as f64, winds.at(surface_m.max(winds.base_m()))))
+    };
+    SURFACE_HOURS.into_iter().filter_map(at).collect()
 }

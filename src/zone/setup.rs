@@ -1,31 +1,27 @@
-//! From a plan and a column of wind to a flight model and what varies about it.
+//! From a stack and a column of wind to a flight model and what varies about it.
 
 use std::sync::Arc;
 
-use super::stack::{self, FilledBalloon};
+use super::stack::{self, FallLaw, FilledBalloon};
 use super::terrain::layers_below;
+use super::varied;
 use crate::atmosphere::{AirProfile, LARGEST_DENSITY_SCALE_HEIGHT_M};
 use crate::error::{Error, Result};
 use crate::flight::layers::{LayerWinds, Layers, STATED_THICKNESS_M, THICKNESS_M};
-use crate::flight::model::{Fall, FlightModel, Winds};
+use crate::flight::model::{FlightModel, Winds};
+use crate::flight::rates::RateTable;
 use crate::flight::rise::{Rise, RiseSpread, RiseTable};
-use crate::geodesy::Compass;
+use crate::geodesy::{Compass, Position};
 use crate::ground::terrain::Terrain;
-use crate::plan::Plan;
+use crate::notes::Assumption;
+use crate::plan::{Ascent, BalloonPlan, SpreadPlan, StackPlan};
 use crate::sizing::CEILING_M;
 use crate::spread::draws::{BurstSpread, FallingMass, Spread};
-use crate::units::UnitSystem;
-use crate::vehicle::ascent::STATED_RATE_ERROR;
+use crate::units::in_both;
 use crate::vehicle::balloon::sphere_diameter_m;
-use crate::vehicle::burst::EARLY_BURST_DIAMETER;
+use crate::vehicle::burst::Burst;
 use crate::vehicle::descent::THIN_AIR_EXPONENT_SIGMA;
 use crate::wind::column::Column;
-
-/// Spread of the drag area where the landing speed was stated, one standard deviation (assumed).
-const STATED_FALL_AREA: f64 = 0.10;
-
-/// Spread of the drag behind a stated rate of ascent, one standard deviation (assumed).
-const STATED_RATE_DRAG: f64 = 0.08;
 
 /// A flight model with what varies about it.
 #[derive(Debug, Clone)]
@@ -38,103 +34,145 @@ pub struct Setup {
     pub mass: FallingMass,
     /// The filled balloon, when the plan describes one.
     pub balloon: Option<FilledBalloon>,
+    /// What is assumed.
+    pub assumptions: Vec<Assumption>,
+}
+
+/// Where a flight is set up: above and on what.
+#[derive(Clone, Copy)]
+pub struct Place<'a> {
+    /// The site.
+    pub site: Position,
+    /// Its altitude, m above mean sea level.
+    pub site_m: f64,
+    /// The air and the winds above it.
+    pub column: &'a Column,
+    /// Whether there are other winds elsewhere: then layers must not be thicker than the steps
+    /// through them.
+    pub through_field: bool,
+    /// What flights come down on.
+    pub terrain: Option<&'a Arc<Terrain>>,
+}
+
+/// What carries a stack up.
+enum Lifter<'a> {
+    Balloon(FilledBalloon),
+    /// Stated rates, with the balloon if the plan describes it.
+    Rates(&'a RateTable, Option<FilledBalloon>),
 }
 
 impl Setup {
-    /// Sets the plan up in a column of wind, above a site at `site_m`, to come down on `terrain`; for
-    /// flights `through_field` the layers must not be thicker than its steps. Says what it assumes.
+    /// Sets a stack up at a place.
     ///
     /// # Errors
     ///
     /// [`Error::CannotDo`] when the stack cannot rise, bursts on the ground or never bursts.
-    pub fn new(
-        plan: &Plan,
-        column: &Column,
-        site_m: f64,
-        terrain: Option<&Arc<Terrain>>,
-        through_field: bool,
-        units: UnitSystem,
-        assumed: &mut Vec<String>,
-    ) -> Result<Setup> {
-        let balloon = match &plan.balloon {
-            Some(b) => Some(stack::filled_balloon(plan, b, &column.air, site_m)?),
-            None => None,
-        };
-        if let (Some(from), Some(b)) = (&plan.burst_assumed, &plan.balloon) {
-            assumed.push(stack::burst_diameter_assumed(b, from, units));
+    pub fn new(stack: &StackPlan, given: &SpreadPlan, place: Place) -> Result<Setup> {
+        let (air, site_m) = (&place.column.air, place.site_m);
+        let (lifter, planned_burst_m) = lifter(stack, air, site_m)?;
+        let fall = stack::fall(stack);
+        let mut assumptions = balloon_assumed(stack);
+        assumptions.extend(fall.assumptions);
+        let mut spread = varied::spread(stack, given, &mut assumptions);
+        let above_site = layers(&lifter, &place, top(planned_burst_m, &spread));
+        if stack.ascent.rates().is_some() || stack.ascent.burst_altitude_m().is_some() {
+            spread.burst = varied::by_altitude(spread.burst, air, planned_burst_m, site_m);
         }
-        if plan.balloon.is_some_and(|b| !b.purity_given) {
-            assumed.push("pure gas (no gas_purity given), assumed".into());
-        }
-        if let Some(altitude) = plan.burst_altitude_m.filter(|z| *z <= site_m) {
-            return Err(bursts_on_ground(format!(
-                "the burst altitude of {} above sea level is not above the site at {}",
-                units.height(altitude),
-                units.height(site_m)
-            )));
-        }
-        let (fall, mass) = stack::fall(plan, units, assumed);
-        let mut spread = spread(plan, assumed);
-        let planned_burst_m = planned_burst(plan, balloon.as_ref(), &column.air, site_m, units)?;
-        let thickness_m = match plan.ascent_rates {
-            Some(_) if !through_field && terrain.is_none() => STATED_THICKNESS_M,
-            _ => THICKNESS_M,
-        };
-        let above_site = Layers::covering(site_m, top(planned_burst_m, &spread), thickness_m);
-        let below = layers_below(terrain.map(AsRef::as_ref), site_m, thickness_m);
+        let terrain = place.terrain.map(AsRef::as_ref);
+        let below = layers_below(terrain, site_m, above_site.thickness_m);
         let layers = above_site.lowered(below);
-
-        let rise = match (&plan.ascent_rates, &balloon) {
-            (Some(rates), _) => {
-                spread.burst = by_altitude(spread.burst, &column.air, planned_burst_m, site_m);
+        let rise = match &lifter {
+            Lifter::Rates(rates, _) => {
                 spread.ln_re0 = 0.0;
-                assumed.push("a stated rate varies with the lift in proportion and with the root of the drag, assumed".into());
+                assumptions.push(Assumption::StatedRateVaries);
                 Rise::stated(rates, planned_burst_m, &above_site)
             }
-            (None, Some(balloon)) => {
-                if plan.burst_altitude_m.is_some() {
-                    spread.burst = by_altitude(spread.burst, &column.air, planned_burst_m, site_m);
-                }
-                assumed.push("ascent by a drag curve fitted to thirty flights, most of lighter stacks, and to rates at known lifts; its scatter is in the spread".into());
-                balloon_rise(plan, balloon, &spread, &column.air, &above_site)
-            }
-            // The plan's check leaves no other case.
-            (None, None) => {
-                return Err(Error::CannotDo {
-                    why: "the plan has neither a balloon nor a rate of ascent".into(),
-                    remedy: "expected [balloon] or [ascent] rate".into(),
-                });
+            Lifter::Balloon(balloon) => {
+                assumptions.push(Assumption::FittedDragCurve);
+                balloon_rise(balloon, &spread, air, &above_site)
             }
         };
-        let start = plan.site.normal();
+        match &fall.law {
+            FallLaw::Rates(_) => spread.fall_exponent = 0.0,
+            FallLaw::ByDensity(speed) => assumptions.push(Assumption::ThinAir {
+                exponent: -speed.thin_air_exponent,
+                sigma: THIN_AIR_EXPONENT_SIGMA,
+            }),
+        }
         let model = FlightModel {
-            winds: Winds::Column(LayerWinds::of_profile(&column.winds, &layers)),
-            fall: match &plan.descent_rates {
-                Some(rates) => Fall::stated(rates, &layers),
-                None => Fall::at_speed(&fall, &column.air, &layers),
-            },
+            winds: Winds::Column(LayerWinds::of_profile(&place.column.winds, &layers)),
+            fall: fall.law.through(air, &layers),
             rise,
             layers,
-            start,
-            compass: Compass::at(plan.site),
+            start: place.site.normal(),
+            compass: Compass::at(place.site),
             release_layer: below,
-            ground: terrain.cloned(),
+            ground: place.terrain.cloned(),
         };
-        if plan.descent_rates.is_some() {
-            spread.fall_exponent = 0.0;
-        } else {
-            assumed.push(format!(
-                "drag area goes with the density of the air to the power {:+.2} (sd {THIN_AIR_EXPONENT_SIGMA:.2}), that of measured falls with such a landing speed, assumed",
-                -fall.thin_air_exponent
-            ));
-        }
         Ok(Setup {
             model,
             spread,
-            mass,
-            balloon,
+            mass: fall.mass,
+            balloon: match lifter {
+                Lifter::Balloon(balloon) => Some(balloon),
+                Lifter::Rates(_, balloon) => balloon,
+            },
+            assumptions,
         })
     }
+}
+
+/// What the plan leaves open about the balloon.
+fn balloon_assumed(stack: &StackPlan) -> Vec<Assumption> {
+    let Some(balloon) = stack.ascent.balloon() else {
+        return Vec::new();
+    };
+    let pure = (!balloon.purity_given).then_some(Assumption::PureGas);
+    let diameter = stack::burst_diameter_assumed(balloon);
+    diameter.into_iter().chain(pure).collect()
+}
+
+/// What carries a stack up from `site_m`, and the altitude of its burst as planned, m.
+fn lifter<'a>(stack: &'a StackPlan, air: &AirProfile, site_m: f64) -> Result<(Lifter<'a>, f64)> {
+    let filled = |plan: &BalloonPlan| {
+        let balloon = stack::filled_balloon(stack, plan, air, site_m)?;
+        let burst_m = match plan.burst {
+            Burst::Altitude { altitude_m, .. } => altitude_m,
+            Burst::Diameter { diameter_m } => burst_by_diameter(&balloon, diameter_m, air, site_m)?,
+        };
+        Ok::<_, Error>((balloon, burst_m))
+    };
+    let (lifter, burst_m) = match &stack.ascent {
+        Ascent::Balloon(plan) => {
+            let (balloon, burst_m) = filled(plan)?;
+            (Lifter::Balloon(balloon), burst_m)
+        }
+        Ascent::BalloonAtRates(plan, rates) => {
+            let (balloon, burst_m) = filled(plan)?;
+            (Lifter::Rates(rates, Some(balloon)), burst_m)
+        }
+        Ascent::Rates {
+            rates,
+            burst_altitude_m,
+        } => (Lifter::Rates(rates, None), *burst_altitude_m),
+    };
+    if burst_m <= site_m {
+        return Err(bursts_on_ground(format!(
+            "the burst altitude of {} above sea level is not above the site at {}",
+            in_both(|units| units.height(burst_m)),
+            in_both(|units| units.height(site_m))
+        )));
+    }
+    Ok((lifter, burst_m))
+}
+
+/// The layers from the site up to `top_m`.
+fn layers(lifter: &Lifter, place: &Place, top_m: f64) -> Layers {
+    let thickness_m = match lifter {
+        Lifter::Rates(..) if !place.through_field && place.terrain.is_none() => STATED_THICKNESS_M,
+        _ => THICKNESS_M,
+    };
+    Layers::covering(place.site_m, top_m, thickness_m)
 }
 
 fn bursts_on_ground(why: String) -> Error {
@@ -147,7 +185,6 @@ fn bursts_on_ground(why: String) -> Error {
 }
 
 fn balloon_rise(
-    plan: &Plan,
     balloon: &FilledBalloon,
     spread: &Spread,
     air: &AirProfile,
@@ -160,45 +197,23 @@ fn balloon_rise(
     };
     Rise::Balloon {
         table: Box::new(RiseTable::new(&balloon.rise, varied, air, layers)),
-        burst_diameter_m: balloon.burst_diameter_m.unwrap_or(f64::INFINITY),
-        burst_altitude_m: plan.burst_altitude_m,
+        burst: balloon.burst,
     }
 }
 
-/// Altitude of the burst as planned, m.
-fn planned_burst(
-    plan: &Plan,
-    balloon: Option<&FilledBalloon>,
-    air: &AirProfile,
-    site_m: f64,
-    units: UnitSystem,
-) -> Result<f64> {
-    if let Some(altitude) = plan.burst_altitude_m {
-        return Ok(altitude);
-    }
-    let Some((balloon, burst_diameter_m)) = balloon.and_then(|b| Some((b, b.burst_diameter_m?)))
-    else {
-        return Err(Error::CannotDo {
-            why: "the plan has neither a burst diameter nor a burst altitude".into(),
-            remedy: "expected [balloon] burst_diameter or [ascent] burst_altitude".into(),
-        });
-    };
-    burst_by_diameter(balloon, burst_diameter_m, air, site_m, units)
-}
-
+/// The altitude at which a balloon reaches its burst diameter, m.
 fn burst_by_diameter(
     balloon: &FilledBalloon,
     burst_diameter_m: f64,
     air: &AirProfile,
     site_m: f64,
-    units: UnitSystem,
 ) -> Result<f64> {
     let at_release = sphere_diameter_m(balloon.volume_m3);
     if at_release >= burst_diameter_m {
         return Err(bursts_on_ground(format!(
             "the gas fills a sphere of {} at the site, the balloon bursts at {}",
-            units.size(at_release),
-            units.size(burst_diameter_m)
+            in_both(|units| units.size(at_release)),
+            in_both(|units| units.size(burst_diameter_m))
         )));
     }
     let layers = Layers::covering(site_m, CEILING_M, THICKNESS_M);
@@ -217,15 +232,15 @@ fn burst_by_diameter(
         (_, Some(k)) => Err(Error::CannotDo {
             why: format!(
                 "the balloon stops rising at {} above sea level without bursting: the gas grows colder than the air and the free lift is used up",
-                units.height(layers.altitude_m(k))
+                in_both(|units| units.height(layers.altitude_m(k)))
             ),
             remedy: "expected more gas or less load".into(),
         }),
         (None, None) => Err(Error::CannotDo {
             why: format!(
                 "the balloon has not reached its burst diameter of {} at {} above sea level",
-                units.size(burst_diameter_m),
-                units.height(CEILING_M)
+                in_both(|units| units.size(burst_diameter_m)),
+                in_both(|units| units.height(CEILING_M))
             ),
             remedy: "expected a smaller burst diameter or more gas".into(),
         }),
@@ -244,94 +259,4 @@ fn top(planned_burst_m: f64, spread: &Spread) -> f64 {
     };
     (planned_burst_m + higher + LARGEST_DENSITY_SCALE_HEIGHT_M * 5.0 * spread.lift + 500.0)
         .min(CEILING_M)
-}
-
-/// The spread of a burst diameter as one of the burst altitude: dz = 3 H dD / D, with the density
-/// scale height H of the air there. Early bursts lie 3 H ln x higher, x below 1; of a low burst they
-/// stay at a tenth of its height above the site or more.
-fn by_altitude(burst: BurstSpread, air: &AirProfile, burst_m: f64, site_m: f64) -> BurstSpread {
-    let scale_m = air.density_scale_height_m(burst_m);
-    BurstSpread::AltitudeM {
-        sigma_m: match burst {
-            BurstSpread::AltitudeM { sigma_m, .. } => sigma_m,
-            BurstSpread::Diameter(sigma) => 3.0 * scale_m * sigma,
-        },
-        scale_m: Some(scale_m.min(0.3 * (burst_m - site_m) / -EARLY_BURST_DIAMETER[0].ln())),
-    }
-}
-
-/// The spread of a plan, with what is assumed where it gives nothing.
-fn spread(plan: &Plan, assumed: &mut Vec<String>) -> Spread {
-    let s = &plan.spread;
-    let mut spread = Spread::ASSUMED;
-    if let Some(rates) = &plan.ascent_rates {
-        spread.drag = STATED_RATE_DRAG;
-        if rates.is_constant() {
-            spread.rate_error = STATED_RATE_ERROR;
-        }
-    }
-    let mut share = |to: &mut f64, given: Option<f64>, what: &str| match given {
-        Some(given) => *to = given,
-        None => assumed.push(format!(
-            "{what} varies by {:.0} % (sd), assumed",
-            100.0 * *to
-        )),
-    };
-    share(&mut spread.lift, s.lift, "lift");
-    share(&mut spread.drag, s.drag, "drag of the balloon");
-    let what = "rate of ascent from height to height";
-    share(&mut spread.rate_error, s.rate, what);
-    match (s.burst_altitude_m, &mut spread.burst) {
-        (Some(sigma_m), burst) => {
-            *burst = BurstSpread::AltitudeM {
-                sigma_m,
-                scale_m: None,
-            }
-        }
-        (None, BurstSpread::Diameter(sigma)) => share(sigma, s.burst_diameter, "burst diameter"),
-        (None, BurstSpread::AltitudeM { .. }) => {}
-    }
-    let falls_by_mass = plan.landing_speed_m_s.is_none() && plan.descent_rates.is_none();
-    if falls_by_mass {
-        share(
-            &mut spread.parachute,
-            s.parachute,
-            "drag area of the parachute",
-        );
-    } else {
-        spread.parachute = STATED_FALL_AREA;
-        let what = "drag area behind the stated speed of fall";
-        share(&mut spread.parachute, s.parachute, what);
-    }
-    if falls_by_mass && plan.balloon.is_some() {
-        let what = "share of the balloon left on the line";
-        share(&mut spread.remnant, s.remnant, what);
-    } else {
-        spread.remnant = 0.0;
-    }
-    match s.canopy_changes {
-        _ if plan.descent_rates.is_some() => spread.canopy_changes = 0.0,
-        Some(given) => spread.canopy_changes = given,
-        None => assumed.push(format!(
-            "on {:.0} % of falls the canopy changes on the way to half or twice its drag area, assumed",
-            100.0 * spread.canopy_changes
-        )),
-    }
-    match s.early_bursts {
-        Some(given) => spread.early_bursts = given,
-        None => assumed.push(format!(
-            "{:.0} % of balloons burst early, at {:.2} to {:.2} of their diameter, assumed",
-            100.0 * spread.early_bursts,
-            EARLY_BURST_DIAMETER[0],
-            EARLY_BURST_DIAMETER[1]
-        )),
-    }
-    match s.release_delay_s {
-        Some(given) => spread.release_delay_s = given,
-        None => assumed.push(
-            "the release is late, never early: two thirds of the delays are under 10 min, assumed"
-                .into(),
-        ),
-    }
-    spread
 }

@@ -2,14 +2,17 @@
 
 use crate::atmosphere::{Air, AirProfile, RHO0_KG_M3};
 use crate::error::{Error, Result};
+use crate::flight::layers::Layers;
 use crate::flight::model::Fall;
+use crate::flight::rates::RateTable;
 use crate::flight::rise::RisePlan;
-use crate::plan::{BalloonPlan, CylinderPlan, FillPlan, Plan};
-use crate::sizing::{Known, Stack};
+use crate::notes::Assumption;
+use crate::plan::{BalloonPlan, CylinderPlan, Descent, ParachutePlan, StackPlan};
+use crate::sizing::Stack;
 use crate::spread::draws::FallingMass;
-use crate::units::UnitSystem;
 use crate::vehicle::balloon::Balloon;
-use crate::vehicle::cylinder::{Cylinders, all_give_mol};
+use crate::vehicle::burst::Burst;
+use crate::vehicle::cylinder::Cylinders;
 use crate::vehicle::descent::FallSpeed;
 use crate::vehicle::parachute::{drag_area_m2, terminal_speed_m_s};
 
@@ -25,8 +28,10 @@ const REMNANT: f64 = 0.3;
 pub struct FilledBalloon {
     /// How it rises.
     pub rise: RisePlan,
-    /// Diameter at the burst, m, unless a burst altitude stands for it.
-    pub burst_diameter_m: Option<f64>,
+    /// Mass of everything below the neck, kg.
+    pub load_kg: f64,
+    /// When it bursts.
+    pub burst: Burst,
     /// Lift at the neck, kg.
     pub neck_lift_kg: f64,
     /// Lift beyond the load, kg.
@@ -35,42 +40,35 @@ pub struct FilledBalloon {
     pub volume_m3: f64,
 }
 
-/// Mass of everything below the neck, kg: the load and the parachute.
-pub fn load_kg(plan: &Plan) -> f64 {
-    let items: f64 = plan.load.iter().map(|item| item.mass_kg).sum();
-    items + plan.parachute.map_or(0.0, |p| p.mass_kg)
-}
-
 /// The plan's stack, to be filled in the air at `site_m`.
-pub fn to_be_filled(plan: &Plan, balloon: &BalloonPlan, air: &AirProfile, site_m: f64) -> Stack {
-    let (speed, _) = fall(plan, UnitSystem::Metric, &mut Vec::new());
-    let layers = Stack::layers(site_m);
-    let down = match &plan.descent_rates {
-        Some(rates) => Fall::stated(rates, &layers),
-        None => Fall::at_speed(&speed, air, &layers),
-    };
+pub fn to_be_filled(
+    plan: &StackPlan,
+    balloon: &BalloonPlan,
+    air: &AirProfile,
+    site_m: f64,
+) -> Stack {
+    let down = fall(plan).law.through(air, &Stack::layers(site_m));
     let rubber = Balloon {
         mass_kg: balloon.mass_kg,
-        burst_diameter_m: balloon.burst_diameter_m.unwrap_or(f64::INFINITY),
+        burst: balloon.burst,
     };
-    let load = load_kg(plan);
-    let mut stack = Stack::new(rubber, balloon.gas, load, air.clone(), site_m, down);
-    stack.burst_altitude_m = plan.burst_altitude_m;
+    let load_kg = plan.load_kg();
+    let mut stack = Stack::new(rubber, balloon.gas, load_kg, air.clone(), site_m, down);
+    stack.cylinders = cylinders(plan, &stack.here());
     stack
 }
 
-/// That the burst diameter is of a table, and of which.
-pub fn burst_diameter_assumed(balloon: &BalloonPlan, from: &str, units: UnitSystem) -> String {
-    let diameter = balloon.burst_diameter_m.map(|d| units.size(d));
-    format!(
-        "burst diameter of {} for a balloon of {}, {from}, assumed",
-        diameter.unwrap_or_default(),
-        units.balloon(balloon.mass_kg)
-    )
+/// That the burst diameter is of a table, and of which, where it is.
+pub fn burst_diameter_assumed(balloon: &BalloonPlan) -> Option<Assumption> {
+    Some(Assumption::BurstDiameter {
+        diameter_m: balloon.burst.diameter_m()?,
+        balloon_kg: balloon.mass_kg,
+        from: balloon.diameter_from.clone()?,
+    })
 }
 
 /// The plan's cylinders, at the temperature of the air where the plan gives none.
-pub fn cylinders(plan: &Plan, here: &Air) -> Vec<Cylinders> {
+fn cylinders(plan: &StackPlan, here: &Air) -> Vec<Cylinders> {
     let one = |c: &CylinderPlan| Cylinders {
         count: c.count,
         water_volume_m3: c.water_volume_m3,
@@ -80,52 +78,24 @@ pub fn cylinders(plan: &Plan, here: &Air) -> Vec<Cylinders> {
     plan.cylinders.iter().map(one).collect()
 }
 
-/// That the content of cylinders cannot be told: the plan's ranges leave no such case.
-pub fn unknown_content() -> Error {
-    Error::CannotDo {
-        why: "the content of the cylinders cannot be told".into(),
-        remedy: "expected a temperature between 200 and 400 K and up to 450 bar".into(),
-    }
-}
-
-/// What the plan knows of its fill.
-///
-/// # Errors
-///
-/// [`Error::CannotDo`] for cylinders whose content cannot be told.
-pub fn known(plan: &Plan, balloon: &BalloonPlan, here: &Air) -> Result<Known> {
-    Ok(match balloon.fill {
-        FillPlan::NeckLift(kg) => Known::NeckLift(kg),
-        FillPlan::FreeLift(kg) => Known::FreeLift(kg),
-        FillPlan::GasVolume(m3) => Known::GasVolume(m3),
-        FillPlan::AscentRate(m_s) => Known::AscentRate(m_s),
-        FillPlan::BurstAltitude(m) => Known::BurstAltitude(m),
-        FillPlan::FlightTime(s) => Known::FlightTime(s),
-        FillPlan::Cylinders => {
-            let all = cylinders(plan, here);
-            let gives = all_give_mol(&all, balloon.gas.gas, here.pressure_pa);
-            Known::Amount(gives.ok_or_else(unknown_content)?)
-        }
-    })
-}
-
 /// The plan's balloon, filled in the air at `site_m`.
 ///
 /// # Errors
 ///
 /// [`Error::CannotDo`] when the lift cannot raise the load or no fill gives what is wanted.
 pub fn filled_balloon(
-    plan: &Plan,
+    plan: &StackPlan,
     balloon: &BalloonPlan,
     air: &AirProfile,
     site_m: f64,
 ) -> Result<FilledBalloon> {
     let stack = to_be_filled(plan, balloon, air, site_m);
-    let known = known(plan, balloon, &stack.here())?;
-    let filled = stack.solve(known).map_err(|unsolved| Error::CannotDo {
-        why: unsolved.to_string(),
-        remedy: "expected a [balloon] fill that this stack can have".into(),
-    })?;
+    let filled = stack
+        .solve(balloon.fill)
+        .map_err(|unsolved| Error::CannotDo {
+            why: unsolved.to_string(),
+            remedy: "expected a [balloon] fill that this stack can have".into(),
+        })?;
     if filled.free_lift_kg <= 0.0 {
         return Err(Error::CannotDo {
             why: format!(
@@ -138,51 +108,94 @@ pub fn filled_balloon(
     }
     Ok(FilledBalloon {
         rise: stack.rise_plan(&filled),
-        burst_diameter_m: balloon.burst_diameter_m,
+        load_kg: stack.load_kg,
+        burst: balloon.burst,
         neck_lift_kg: filled.neck_lift_kg,
         free_lift_kg: filled.free_lift_kg,
         volume_m3: filled.volume_m3,
     })
 }
 
-/// How the plan's stack falls, and what of its mass varies. Says what it assumes.
-pub fn fall(plan: &Plan, units: UnitSystem, assumed: &mut Vec<String>) -> (FallSpeed, FallingMass) {
-    let speed = FallSpeed::landing_at;
-    let unvarying = FallingMass {
-        load_kg: 1.0,
-        balloon_kg: 0.0,
-        remnant: 0.0,
-    };
-    if let Some(landing_speed) = plan.landing_speed_m_s {
-        return (speed(landing_speed), unvarying);
-    }
-    let Some(parachute) = plan.parachute else {
-        // Rates of fall are stated; nothing here is used.
-        return (speed(1.0), unvarying);
-    };
-    let coefficient = parachute.drag_coefficient.unwrap_or_else(|| {
-        assumed.push(format!(
-            "parachute drag coefficient {CANOPY_DRAG_COEFFICIENT} on the laid-out area (flat circular canopy), assumed"
-        ));
-        CANOPY_DRAG_COEFFICIENT
-    });
-    let balloon_kg = plan.balloon.map_or(0.0, |b| b.mass_kg);
-    let remnant = plan.remnant.unwrap_or_else(|| {
-        if balloon_kg > 0.0 {
-            assumed.push(format!(
-                "{:.0} % of the balloon ({}) stays on the line after the burst, assumed",
-                100.0 * REMNANT,
-                units.mass(REMNANT * balloon_kg)
-            ));
+/// How a stack falls.
+#[derive(Debug, Clone)]
+pub struct StackFall {
+    /// How fast.
+    pub law: FallLaw,
+    /// What of its mass varies.
+    pub mass: FallingMass,
+    /// What is assumed.
+    pub assumptions: Vec<Assumption>,
+}
+
+/// How fast a stack falls.
+#[derive(Debug, Clone)]
+pub enum FallLaw {
+    /// By the density of the air.
+    ByDensity(FallSpeed),
+    /// At stated rates.
+    Rates(RateTable),
+}
+
+impl FallLaw {
+    /// The fall through layers.
+    pub fn through(&self, air: &AirProfile, layers: &Layers) -> Fall {
+        match self {
+            FallLaw::ByDensity(speed) => Fall::at_speed(speed, air, layers),
+            FallLaw::Rates(rates) => Fall::stated(rates, layers),
         }
-        REMNANT
-    });
-    let mass = FallingMass {
-        load_kg: load_kg(plan),
-        balloon_kg,
-        remnant,
+    }
+}
+
+/// A mass of which nothing varies: whatever it is, a stated speed does not change with it.
+const UNVARYING: FallingMass = FallingMass {
+    load_kg: 1.0,
+    balloon_kg: 0.0,
+    remnant: 0.0,
+};
+
+/// How the plan's stack falls.
+pub fn fall(plan: &StackPlan) -> StackFall {
+    let law = match &plan.descent {
+        Descent::Parachute { parachute, remnant } => {
+            return under_parachute(plan, parachute, *remnant);
+        }
+        Descent::LandingSpeed {
+            landing_speed_m_s, ..
+        } => FallLaw::ByDensity(FallSpeed::landing_at(*landing_speed_m_s)),
+        Descent::Rates { rates, .. } => FallLaw::Rates(rates.clone()),
     };
-    let total = mass.load_kg + mass.balloon_kg * mass.remnant;
-    let area = drag_area_m2(parachute.diameter_m, coefficient);
-    (speed(terminal_speed_m_s(total, area, RHO0_KG_M3)), mass)
+    StackFall {
+        law,
+        mass: UNVARYING,
+        assumptions: Vec::new(),
+    }
+}
+
+fn under_parachute(plan: &StackPlan, parachute: &ParachutePlan, remnant: Option<f64>) -> StackFall {
+    let balloon_kg = plan.ascent.balloon().map_or(0.0, |b| b.mass_kg);
+    let mass = FallingMass {
+        load_kg: plan.load_kg(),
+        balloon_kg,
+        remnant: remnant.unwrap_or(REMNANT),
+    };
+    let coefficient = parachute.drag_coefficient;
+    let remnant_assumed = remnant.is_none() && balloon_kg > 0.0;
+    let assumptions = [
+        coefficient.is_none().then_some(Assumption::ParachuteDrag {
+            coefficient: CANOPY_DRAG_COEFFICIENT,
+        }),
+        remnant_assumed.then_some(Assumption::Remnant {
+            share: REMNANT,
+            mass_kg: REMNANT * balloon_kg,
+        }),
+    ];
+    let total_kg = mass.load_kg + mass.balloon_kg * mass.remnant;
+    let coefficient = coefficient.unwrap_or(CANOPY_DRAG_COEFFICIENT);
+    let area_m2 = drag_area_m2(parachute.diameter_m, coefficient);
+    let speed = FallSpeed::landing_at(terminal_speed_m_s(total_kg, area_m2, RHO0_KG_M3));
+    StackFall {
+        law: FallLaw::ByDensity(speed),
+        mass,
+        assumptions: assumptions.into_iter().flatten().collect(),
+    }
 }

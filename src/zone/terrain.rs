@@ -8,10 +8,11 @@ use crate::flight::field::LAYERS_A_LEG;
 use crate::geodesy::Position;
 use crate::ground::region::Region;
 use crate::ground::terrain::{Heights, Raster, Terrain};
-use crate::plan::Plan;
+use crate::notes::{Assumption, OffGround};
+use crate::plan::{GroundPlan, Site};
 use crate::sources::grid::archive::Archive;
 use crate::spread::run::Landing;
-use crate::units::UnitSystem;
+use crate::wind::column::Column;
 use crate::winds::Winds;
 
 /// Heights are kept so far around a site, m: farther than most flights drift.
@@ -27,12 +28,12 @@ const OFF_GROUND_M: f64 = 50.0;
 ///
 /// When a file of the plan or the forecast's ground cannot be read.
 pub fn around(
-    plan: &Plan,
+    plan: &GroundPlan,
     input: &Winds,
     center: Position,
     reach_m: f64,
 ) -> Result<Option<Arc<Terrain>>> {
-    let mut terrain = Terrain::open(&plan.ground.terrain, &Region::around(center, reach_m))?;
+    let mut terrain = Terrain::open(&plan.terrain, &Region::around(center, reach_m))?;
     if let Winds::Forecast(archive) = input
         && let Some(raster) = of_forecast(archive, center, reach_m)?
     {
@@ -61,28 +62,35 @@ pub fn height_at(terrain: Option<&Terrain>, place: Position) -> Option<(f64, &st
     Some((terrain.height_m(place)?, terrain.source_at(place)?))
 }
 
-/// A note where a release is not on the ground.
-pub fn off_ground(
+/// Elevation of a site, m: the plan's, else the ground's, else the lowest wind's; and whether that is
+/// assumed.
+pub fn elevation(
+    site: &Site,
     terrain: Option<&Terrain>,
-    site: Position,
-    site_m: f64,
-    units: UnitSystem,
-) -> Option<String> {
+    column: &Column,
+) -> (f64, Option<Assumption>) {
+    if let Some(elevation_m) = site.elevation_m {
+        return (elevation_m, None);
+    }
+    let of_ground = height_at(terrain, site.position);
+    let elevation_m = of_ground.map_or(column.winds.base_m(), |g| g.0);
+    let said = Assumption::SiteElevation {
+        elevation_m,
+        from: of_ground.map(|g| g.1.to_owned()),
+    };
+    (elevation_m, Some(said))
+}
+
+/// That a release is not on the ground, where it is not.
+pub fn off_ground(terrain: Option<&Terrain>, site: Position, site_m: f64) -> Option<OffGround> {
     let (ground_m, source) = height_at(terrain, site)?;
     let off_m = site_m - ground_m;
-    let side = if off_m > 0.0 { "above" } else { "below" };
-    let smooth = if source == OF_FORECAST {
-        "; that is smoothed over the spacing of its points"
-    } else {
-        ": check latitude, longitude and elevation of the site"
-    };
-    (off_m.abs() > OFF_GROUND_M).then(|| {
-        format!(
-            "the release, at {} above sea level, is {} {side} the ground by {source}, {}{smooth}",
-            units.height(site_m),
-            units.height(off_m.abs()),
-            units.height(ground_m)
-        )
+    (off_m.abs() > OFF_GROUND_M).then(|| OffGround {
+        release_m: site_m,
+        above_m: off_m,
+        ground_m,
+        from: source.to_owned(),
+        smoothed: source == OF_FORECAST,
     })
 }
 
@@ -112,21 +120,13 @@ pub fn sources(terrain: Option<&Terrain>, landings: &[Landing]) -> Vec<(Option<S
     counts.into_iter().map(share).collect()
 }
 
-/// What is assumed of the ground, in words: one line for each source that is not a file.
-pub fn assumed(sources: &[(Option<String>, f64)]) -> Vec<String> {
-    let told = |(source, share): &(Option<String>, f64)| match source.as_deref() {
-        None if *share >= 1.0 => {
-            Some("the load lands at the elevation of the site: no terrain is read".to_owned())
-        }
-        None => Some(format!(
-            "{:.1} % of the draws land where no terrain is known: at the elevation of the site, assumed",
-            100.0 * share
-        )),
-        Some(OF_FORECAST) => Some(format!(
-            "{:.1} % of the draws land on the forecast's own ground, which has no small hills and valleys, assumed",
-            100.0 * share
-        )),
+/// What is assumed of the ground: one line for each source that is not a file.
+pub fn assumed(sources: &[(Option<String>, f64)]) -> Vec<Assumption> {
+    let said = |(source, share): &(Option<String>, f64)| match source.as_deref() {
+        None if *share >= 1.0 => Some(Assumption::LandsAtSite),
+        None => Some(Assumption::LandsWithoutTerrain { share: *share }),
+        Some(OF_FORECAST) => Some(Assumption::LandsOnForecastGround { share: *share }),
         Some(_) => None,
     };
-    sources.iter().filter_map(told).collect()
+    sources.iter().filter_map(said).collect()
 }

@@ -1,9 +1,12 @@
 //! The winds a plan is flown in: above the site, and around it as far as flights reach.
 
+use std::sync::Arc;
+
 use jiff::Timestamp;
 
 use super::facts::{ErrorPartFacts, ModelFacts, WindFacts, WindSource};
 use super::reach::{Extent, Reach};
+use super::setup::Place;
 use super::wind_error;
 use crate::clock::{after, seconds_between};
 use crate::error::{Error, Result};
@@ -11,10 +14,11 @@ use crate::flight::field::LayerField;
 use crate::flight::layers::{LayerWinds, Layers};
 use crate::flight::model::{self, FlightModel};
 use crate::geodesy::{Compass, Position};
-use crate::plan::Plan;
+use crate::ground::terrain::Terrain;
+use crate::notes::{Assumption, Note};
+use crate::plan::{Plan, WindSpread};
 use crate::sources::grid::archive::Archive;
 use crate::sources::{self, Ascent};
-use crate::units::UnitSystem;
 use crate::wind::column::{Column, WindProfile};
 use crate::wind::error::{ErrorPart, WindError};
 use crate::wind::error_process::WindErrorProcess;
@@ -26,6 +30,11 @@ use crate::winds::Winds;
 
 /// The winds around one site, for all its releases.
 pub struct SiteWinds<'a> {
+    site: Position,
+    /// The time of the run, where the plan names it.
+    issued: Option<Timestamp>,
+    /// How wrong the plan says that the winds are.
+    stated_error: Option<&'a WindSpread>,
     input: &'a Winds,
     releases: [Timestamp; 2],
     /// Of a forecast: the points next to the site, at the times of the releases.
@@ -34,6 +43,9 @@ pub struct SiteWinds<'a> {
 
 /// The winds of one release.
 pub struct Weather<'a> {
+    site: Position,
+    /// The release.
+    pub release: Timestamp,
     /// Air and wind above the site at the release.
     pub column: Column,
     around: Around<'a>,
@@ -44,6 +56,10 @@ pub struct Weather<'a> {
     member_sigma: Vec<(f64, f64)>,
     /// `None` for winds taken as exact.
     error: Option<WindError>,
+    /// Whether better winds would be worth a word: not where the plan says how wrong these are.
+    told_of_better: bool,
+    /// What is assumed of the winds.
+    pub assumptions: Vec<Assumption>,
 }
 
 /// What there is besides the column above the site.
@@ -100,16 +116,17 @@ const BLENDED_WITHIN_S: f64 = 48.0 * 3_600.0;
 const ONE_STATION_M: f64 = 5_000.0;
 
 impl<'a> SiteWinds<'a> {
-    /// For releases from a site between two times.
+    /// For releases from a plan's site between two times.
     ///
     /// # Errors
     ///
     /// When a part of a file cannot be decoded.
     pub fn new(
-        site: Position,
+        plan: &'a Plan,
         input: &'a Winds,
         releases: [Timestamp; 2],
     ) -> Result<SiteWinds<'a>> {
+        let site = plan.site.position;
         let near = match input {
             Winds::Soundings(_) => None,
             Winds::Forecast(archive) => {
@@ -119,31 +136,35 @@ impl<'a> SiteWinds<'a> {
             }
         };
         Ok(SiteWinds {
+            site,
+            issued: plan.wind_issued,
+            stated_error: plan.spread.wind.as_ref(),
             input,
             releases,
             near,
         })
     }
 
-    /// The winds of a plan's release. Says what it assumes.
+    /// The winds of a release.
     ///
     /// # Errors
     ///
     /// When the winds do not cover the site at the release.
-    pub fn weather(
-        &self,
-        plan: &Plan,
-        units: UnitSystem,
-        assumed: &mut Vec<String>,
-    ) -> Result<Weather<'a>> {
+    pub fn weather(&self, release: Timestamp) -> Result<Weather<'a>> {
         let mut weather = match (self.input, &self.near) {
-            (Winds::Forecast(archive), Some(near)) => of_forecast(plan, archive, near, assumed)?,
-            (Winds::Soundings(ascents), _) => of_soundings(plan, ascents, assumed)?,
-            (Winds::Forecast(_), None) => return Err(nothing_near(plan)),
+            (Winds::Forecast(archive), Some(near)) => self.of_forecast(release, archive, near)?,
+            (Winds::Soundings(ascents), _) => self.of_soundings(release, ascents)?,
+            (Winds::Forecast(_), None) => return Err(nothing_near(self.site)),
         };
-        let winds = &weather.column.winds;
-        let between = &weather.member_sigma;
-        weather.error = wind_error::table(plan, &weather.source, winds, between, units, assumed);
+        let about = wind_error::About {
+            source: &weather.source,
+            winds: &weather.column.winds,
+            member_sigma: &weather.member_sigma,
+            latitude_deg: self.site.lat_deg,
+        };
+        let (error, assumed) = about.error(self.stated_error);
+        weather.error = error;
+        weather.assumptions.extend(assumed);
         Ok(weather)
     }
 
@@ -155,7 +176,6 @@ impl<'a> SiteWinds<'a> {
     /// When a part of a file cannot be decoded.
     pub fn decoded(
         &self,
-        plan: &Plan,
         reach: &Reach,
         layers: &Layers,
         compass: &Compass,
@@ -163,8 +183,8 @@ impl<'a> SiteWinds<'a> {
         let Winds::Forecast(archive) = self.input else {
             return Ok(None);
         };
-        let (block, extent) = reach.cut(plan.site, self.releases, archive)?;
-        let field = LayerField::of_block(&block, plan.site, self.releases[0], layers, compass)?;
+        let (block, extent) = reach.cut(self.site, self.releases, archive)?;
+        let field = LayerField::of_block(&block, self.site, self.releases[0], layers, compass)?;
         let members = block.members.len();
         let (field, planned) = match members {
             1 => (field, 0),
@@ -183,7 +203,7 @@ impl<'a> SiteWinds<'a> {
 impl Weather<'_> {
     /// The winds that a flight's model is flown in, where they are soundings; `None` where they
     /// are a forecast, which [`SiteWinds::decoded`] gives.
-    pub fn of_soundings(&self, plan: &Plan, model: &FlightModel) -> Option<FlownWinds> {
+    pub fn of_soundings(&self, model: &FlightModel) -> Option<FlownWinds> {
         let one = FlownWinds::only;
         match &self.around {
             Around::Nothing => {
@@ -193,7 +213,7 @@ impl Weather<'_> {
             Around::Stations(stations, columns) => {
                 let placing = Placing::Stations(stations.clone());
                 let column = |i: usize| {
-                    let place = columns[i].position.unwrap_or(plan.site);
+                    let place = columns[i].position.unwrap_or(self.site);
                     (columns[i].winds.clone(), place)
                 };
                 let field = LayerField::new(
@@ -221,10 +241,21 @@ impl Weather<'_> {
         Some(process_of(table, model, seconds))
     }
 
+    /// Where flights are set up in these winds: above the site at `site_m`, to come down on `terrain`.
+    pub fn place<'b>(&'b self, site_m: f64, terrain: Option<&'b Arc<Terrain>>) -> Place<'b> {
+        Place {
+            site: self.site,
+            site_m,
+            column: &self.column,
+            through_field: self.is_field(),
+            terrain,
+        }
+    }
+
     /// What is to be told of the winds.
     pub fn facts(
         &self,
-        layers: &Layers,
+        model: &FlightModel,
         seconds: &[f64],
         process: Option<&WindErrorProcess>,
     ) -> WindFacts {
@@ -232,15 +263,13 @@ impl Weather<'_> {
         let time_where = |outside: &dyn Fn(f64) -> bool| -> f64 {
             let there = seconds.iter().enumerate();
             there
-                .filter(|(k, _)| outside(layers.middle_m(*k)))
+                .filter(|(k, _)| outside(model.layers.middle_m(*k)))
                 .map(|(_, s)| s)
                 .sum()
         };
         let error = self.error.as_ref();
         let sigma = error.filter(|t| t.parts.len() > 1);
-        let heights: Vec<f64> = (0..seconds.len()).map(|k| layers.middle_m(k)).collect();
-        let drift_sigma_m =
-            |error: &WindError| WindErrorProcess::new(error, &heights, seconds).drift_sigma_m();
+        let drift_sigma_m = |error: &WindError| process_of(error, model, seconds).drift_sigma_m();
         let part = |part: &ErrorPart| ErrorPartFacts {
             correlation_length_m: part.correlation_length_m,
             drift_sigma_m: drift_sigma_m(&WindError {
@@ -261,6 +290,11 @@ impl Weather<'_> {
             drift_sigma_m: process.map_or(0.0, WindErrorProcess::drift_sigma_m),
             new_forecast_drift_sigma_m: drift_sigma_m(&new_forecast),
         }
+    }
+
+    /// What to know of the winds, by what is told of them.
+    pub fn notes(&self, facts: &WindFacts) -> Vec<Note> {
+        wind_error::notes(facts, self.told_of_better)
     }
 
     /// From the run of a forecast to the release, s.
@@ -296,112 +330,213 @@ pub fn process_of(error: &WindError, model: &FlightModel, seconds: &[f64]) -> Wi
     WindErrorProcess::new(error, &heights, seconds)
 }
 
-/// One sounding stands for the whole flight, or several make a field.
-fn of_soundings<'a>(
-    plan: &Plan,
-    ascents: &'a [Ascent],
-    assumed: &mut Vec<String>,
-) -> Result<Weather<'a>> {
-    let nearest = sources::nearest(ascents.iter().map(|a| &a.sounding), plan.release)?;
-    let nearest = &ascents[nearest];
-    assumed.extend(nearest.sounding.tally.assumed.iter().cloned());
-    let age_s = nearest
-        .sounding
-        .time
-        .map(|t| seconds_between(t, plan.release));
-    let model = model_of(plan, &nearest.sounding);
-    let stations = stations(plan, ascents);
-    if let Some((stations, blended)) = stations {
+impl<'a> SiteWinds<'a> {
+    /// One sounding stands for the whole flight, or several make a field.
+    fn of_soundings(&self, release: Timestamp, ascents: &'a [Ascent]) -> Result<Weather<'a>> {
+        let nearest = sources::nearest(ascents.iter().map(|a| &a.sounding), release)?;
+        let nearest = &ascents[nearest];
+        match stations(self.site, release, ascents) {
+            Some((stations, blended)) => Ok(self.of_field(release, nearest, stations, &blended)),
+            None => Ok(self.of_one(release, nearest, ascents.len())),
+        }
+    }
+
+    /// Several soundings.
+    fn of_field(
+        &self,
+        release: Timestamp,
+        nearest: &Ascent,
+        stations: Vec<Station>,
+        blended: &[&Ascent],
+    ) -> Weather<'a> {
         let columns: Vec<Column> = blended
             .iter()
             .map(|a| Column::from_sounding(&a.sounding))
             .collect();
         let placing = Placing::Stations(stations.clone());
         let weights = placing
-            .weights(plan.site.normal(), 0.0)
+            .weights(self.site.normal(), 0.0)
             .unwrap_or(Weights::one(0));
-        let times: Vec<Timestamp> = blended.iter().filter_map(|a| a.sounding.time).collect();
-        assumed.push(format!(
-            "{} soundings of {} make a field: linear in time, by inverse square distance between stations, assumed",
-            blended.len(),
-            match stations.len() {
-                1 => "one station".to_owned(),
-                n => format!("{n} stations"),
-            }
-        ));
+        let times = || blended.iter().filter_map(|a| a.sounding.time);
+        let source = WindSource::Soundings {
+            stations: stations.len(),
+            soundings: blended.len(),
+            from: times().min(),
+            to: times().max(),
+            age_s: age_s(&nearest.sounding, release),
+            distance_m: nearest_m(self.site, blended),
+            model: self.model_of(&nearest.sounding),
+        };
+        let said = Assumption::SoundingsBlended {
+            soundings: blended.len(),
+            stations: stations.len(),
+        };
         let mut files: Vec<String> = blended.iter().map(|a| a.file.clone()).collect();
         files.dedup();
-        return Ok(Weather {
-            column: blend(&weights, &columns),
+        let column = blend(&weights, &columns);
+        let around = Around::Stations(stations, columns);
+        Weather {
             files,
-            source: WindSource::Soundings {
-                stations: stations.len(),
-                soundings: blended.len(),
-                from: times.iter().min().copied(),
-                to: times.iter().max().copied(),
-                age_s,
-                distance_m: nearest_m(plan, &blended),
-                model,
-            },
-            around: Around::Stations(stations, columns),
+            assumptions: [read_as(&nearest.sounding), vec![said]].concat(),
+            ..self.of(release, column, around, source)
+        }
+    }
+
+    /// The one nearest of `all` soundings.
+    fn of_one(&self, release: Timestamp, nearest: &Ascent, all: usize) -> Weather<'a> {
+        let sounding = &nearest.sounding;
+        let mut assumptions = read_as(sounding);
+        if all > 1 {
+            assumptions.push(Assumption::NearestSounding { of: all });
+        }
+        let source = WindSource::Sounding {
+            station: sounding.name.clone(),
+            position: sounding.position,
+            time: sounding.time,
+            age_s: age_s(sounding, release),
+            distance_m: nearest_m(self.site, &[nearest]),
+            model: self.model_of(sounding),
+        };
+        let column = Column::from_sounding(sounding);
+        Weather {
+            files: vec![nearest.file.clone()],
+            assumptions,
+            ..self.of(release, column, Around::Nothing, source)
+        }
+    }
+
+    /// Winds of which nothing else is known yet.
+    fn of(
+        &self,
+        release: Timestamp,
+        column: Column,
+        around: Around<'a>,
+        source: WindSource,
+    ) -> Weather<'a> {
+        Weather {
+            site: self.site,
+            release,
+            column,
+            around,
+            source,
+            files: Vec::new(),
             member_sigma: Vec::new(),
             error: None,
-        });
+            told_of_better: matches!(self.stated_error, None | Some(WindSpread::Sounding)),
+            assumptions: Vec::new(),
+        }
     }
-    if ascents.len() > 1 {
-        assumed.push(format!(
-            "of {} soundings, the one nearest to the release stands for the whole flight, assumed",
-            ascents.len()
-        ));
+
+    /// The model behind a profile, with the run that the file or the plan names.
+    fn model_of(&self, sounding: &Sounding) -> Option<ModelFacts> {
+        let model = sounding.model.as_ref()?;
+        let by_file = |time| Some(after(time, -model.lead_s?));
+        let run = self.issued.or(sounding.time.and_then(by_file));
+        Some(ModelFacts {
+            name: model.name.clone(),
+            run,
+            lead_s: run
+                .zip(sounding.time)
+                .map(|(run, t)| seconds_between(run, t)),
+        })
     }
-    Ok(Weather {
-        column: Column::from_sounding(&nearest.sounding),
-        around: Around::Nothing,
-        files: vec![nearest.file.clone()],
-        source: WindSource::Sounding {
-            station: nearest.sounding.name.clone(),
-            position: nearest.sounding.position,
-            time: nearest.sounding.time,
-            age_s,
-            distance_m: nearest_m(plan, &[nearest]),
-            model,
-        },
-        member_sigma: Vec::new(),
-        error: None,
-    })
+
+    fn of_forecast(
+        &self,
+        release: Timestamp,
+        archive: &'a Archive,
+        near: &Block,
+    ) -> Result<Weather<'a>> {
+        let placing = Placing::of_block(near, self.site, release)?;
+        let weights = placing
+            .weights(self.site.normal(), 0.0)
+            .map_err(|outside| not_covered(self.site, release, archive, outside))?;
+        let members = member_winds(near, &weights);
+        let share = 1.0 / members.len() as f64;
+        let parts: Vec<(f64, &WindProfile)> = members.iter().map(|p| (share, p)).collect();
+        let column = Column {
+            position: Some(self.site),
+            time: Some(release),
+            air: near.air(&weights, 0),
+            winds: WindProfile::blend(&parts),
+        };
+        let steps = archive.steps_around(release, release);
+        let run = archive.steps[steps].iter().filter_map(|s| s.run).max();
+        let source = WindSource::Forecast {
+            run,
+            lead_s: run.map(|run| seconds_between(run, release)),
+            from: archive.steps.first().map(|s| s.valid),
+            to: archive.steps.last().map(|s| s.valid),
+            steps: archive.steps.len(),
+            region: archive.lattice.describe(),
+            levels: archive.levels_pa.len(),
+            members: near.members.iter().flatten().count(),
+        };
+        let unknown = run.is_none().then_some(Assumption::ForecastRunUnknown);
+        Ok(Weather {
+            files: archive.names(),
+            member_sigma: member_sigma(&members),
+            assumptions: unknown
+                .into_iter()
+                .chain(self.input.one_time_held())
+                .chain(left_out(&archive.left_out))
+                .collect(),
+            ..self.of(release, column, Around::Forecast(archive), source)
+        })
+    }
+}
+
+/// What was left out of the winds, each with its reason.
+pub fn left_out(what: &[String]) -> impl Iterator<Item = Assumption> {
+    what.iter()
+        .map(|what| Assumption::LeftOut { what: what.clone() })
+}
+
+/// What reading a sounding took for granted.
+fn read_as(sounding: &Sounding) -> Vec<Assumption> {
+    let said = sounding.tally.assumed.iter();
+    said.map(|words| Assumption::in_words(words.as_str()))
+        .collect()
+}
+
+/// Age of a sounding at a release, s.
+fn age_s(sounding: &Sounding, release: Timestamp) -> Option<f64> {
+    sounding.time.map(|t| seconds_between(t, release))
+}
+
+/// The winds above a place, member by member.
+fn member_winds(near: &Block, weights: &Weights) -> Vec<WindProfile> {
+    let of_member = |member: usize| {
+        let first = member * near.columns_of_member();
+        let around: Vec<(f64, WindProfile)> = weights
+            .terms()
+            .map(|(c, w)| (w, near.winds(first + c)))
+            .collect();
+        let parts: Vec<(f64, &WindProfile)> = around.iter().map(|(w, p)| (*w, p)).collect();
+        WindProfile::blend(&parts)
+    };
+    (0..near.members.len()).map(of_member).collect()
 }
 
 /// From the site to the nearest of some soundings, m.
-fn nearest_m(plan: &Plan, ascents: &[&Ascent]) -> Option<f64> {
+fn nearest_m(site: Position, ascents: &[&Ascent]) -> Option<f64> {
     let places = ascents.iter().filter_map(|a| a.sounding.position);
-    places
-        .map(|p| plan.site.distance_m(p))
-        .min_by(f64::total_cmp)
-}
-
-/// The model behind a profile, with the run that the file or the plan names.
-fn model_of(plan: &Plan, sounding: &Sounding) -> Option<ModelFacts> {
-    let model = sounding.model.as_ref()?;
-    let by_file = |time| Some(after(time, -model.lead_s?));
-    let run = plan.wind_issued.or(sounding.time.and_then(by_file));
-    Some(ModelFacts {
-        name: model.name.clone(),
-        run,
-        lead_s: run
-            .zip(sounding.time)
-            .map(|(run, t)| seconds_between(run, t)),
-    })
+    places.map(|p| site.distance_m(p)).min_by(f64::total_cmp)
 }
 
 /// The soundings that can be blended for a release, grouped by station, in the order of their
 /// columns; `None` where one sounding does as well.
-fn stations<'a>(plan: &Plan, ascents: &'a [Ascent]) -> Option<(Vec<Station>, Vec<&'a Ascent>)> {
+fn stations(
+    site: Position,
+    release: Timestamp,
+    ascents: &[Ascent],
+) -> Option<(Vec<Station>, Vec<&Ascent>)> {
     let mut groups: Vec<(Position, Vec<(f64, &Ascent)>)> = Vec::new();
     for ascent in ascents {
         let (Some(place), Some(time)) = (ascent.sounding.position, ascent.sounding.time) else {
             continue;
         };
-        let at_s = seconds_between(plan.release, time);
+        let at_s = seconds_between(release, time);
         if at_s.abs() > BLENDED_WITHIN_S {
             continue;
         }
@@ -414,7 +549,7 @@ fn stations<'a>(plan: &Plan, ascents: &'a [Ascent]) -> Option<(Vec<Station>, Vec
         }
     }
     groups.sort_by(|a, b| {
-        let away = |g: &(Position, _)| plan.site.distance_m(g.0);
+        let away = |g: &(Position, _)| site.distance_m(g.0);
         away(a).total_cmp(&away(b))
     });
     groups.truncate(MOST_STATIONS);
@@ -457,76 +592,17 @@ fn blend(weights: &Weights, columns: &[Column]) -> Column {
     }
 }
 
-fn of_forecast<'a>(
-    plan: &Plan,
-    archive: &'a Archive,
-    near: &Block,
-    assumed: &mut Vec<String>,
-) -> Result<Weather<'a>> {
-    let placing = Placing::of_block(near, plan.site, plan.release)?;
-    let weights = placing
-        .weights(plan.site.normal(), 0.0)
-        .map_err(|outside| not_covered(plan, archive, outside))?;
-    let members: Vec<WindProfile> = (0..near.members.len())
-        .map(|member| {
-            let first = member * near.columns_of_member();
-            let around: Vec<(f64, WindProfile)> = weights
-                .terms()
-                .map(|(c, w)| (w, near.winds(first + c)))
-                .collect();
-            let parts: Vec<(f64, &WindProfile)> = around.iter().map(|(w, p)| (*w, p)).collect();
-            WindProfile::blend(&parts)
-        })
-        .collect();
-    let share = 1.0 / members.len() as f64;
-    let parts: Vec<(f64, &WindProfile)> = members.iter().map(|p| (share, p)).collect();
-    let around = archive.steps_around(plan.release, plan.release);
-    let run = archive.steps[around].iter().filter_map(|s| s.run).max();
-    if run.is_none() {
-        assumed.push("the files name no run and the plan has no [wind] issued: the winds are taken as an analysis, assumed".into());
-    }
-    assumed.extend(archive.one_time_held());
-    assumed.extend(
-        archive
-            .left_out
-            .iter()
-            .map(|l| format!("left out of the winds: {l}")),
-    );
-    Ok(Weather {
-        column: Column {
-            position: Some(plan.site),
-            time: Some(plan.release),
-            air: near.air(&weights, 0),
-            winds: WindProfile::blend(&parts),
-        },
-        around: Around::Forecast(archive),
-        files: archive.names(),
-        source: WindSource::Forecast {
-            run,
-            lead_s: run.map(|run| seconds_between(run, plan.release)),
-            from: archive.steps.first().map(|s| s.valid),
-            to: archive.steps.last().map(|s| s.valid),
-            steps: archive.steps.len(),
-            region: archive.lattice.describe(),
-            levels: archive.levels_pa.len(),
-            members: near.members.iter().flatten().count(),
-        },
-        member_sigma: member_sigma(&members),
-        error: None,
-    })
-}
-
-fn nothing_near(plan: &Plan) -> Error {
+fn nothing_near(site: Position) -> Error {
     Error::CannotDo {
-        why: format!("no winds were decoded for {}", plan.site.text()),
+        why: format!("no winds were decoded for {}", site.text()),
         remedy: "expected a forecast around the site".into(),
     }
 }
 
-fn not_covered(plan: &Plan, archive: &Archive, outside: Outside) -> Error {
+fn not_covered(site: Position, release: Timestamp, archive: &Archive, outside: Outside) -> Error {
     let what = match outside {
-        Outside::Region => format!("the site at {}", plan.site.text()),
-        Outside::Hours => format!("the release at {}", plan.release),
+        Outside::Region => format!("the site at {}", site.text()),
+        Outside::Hours => format!("the release at {release}"),
     };
     Error::CannotDo {
         why: format!("{what} lies outside the winds"),

@@ -1,8 +1,8 @@
-//! How wrong the winds of a plan may be, and what to say of them.
+//! How wrong the winds of a plan may be, and what to know of them.
 
-use super::facts::{WindFacts, WindSource};
-use crate::plan::{Plan, WindSpread};
-use crate::units::{UnitSystem, duration};
+use super::facts::{ModelFacts, WindFacts, WindSource};
+use crate::notes::{Assumption, Note, Profile};
+use crate::plan::WindSpread;
 use crate::wind::column::WindProfile;
 use crate::wind::error::{ErrorPart, GIVEN_CORRELATION_M, WindError, above_top};
 
@@ -17,212 +17,171 @@ pub(super) const NEW_FORECAST_S: f64 = 12.0 * 3_600.0;
 /// Winds sooner and nearer than this are the flight's own, s and m.
 const SOON_S: f64 = 3_600.0;
 const NEAR_M: f64 = 50_000.0;
-/// A sounding as near as this was made at the site, m.
-const AT_SITE_M: f64 = 1_000.0;
 /// How many times less the wind must move the landing for that to be said.
 const WORTH_SAYING: f64 = 1.5;
-/// Altitude at which the wind error is worded, m.
-const WORDED_AT_M: f64 = 10_000.0;
+/// Altitude at which the wind error is told, m.
+const TOLD_AT_M: f64 = 10_000.0;
 
-/// The error that the plan asks for, or that such winds have. `member_sigma` is the standard
-/// deviation between the members of an ensemble by altitude, m and m/s.
-pub fn table(
-    plan: &Plan,
-    source: &WindSource,
-    winds: &WindProfile,
-    member_sigma: &[(f64, f64)],
-    units: UnitSystem,
-    assumed: &mut Vec<String>,
-) -> Option<WindError> {
-    match (&plan.spread.wind, source) {
-        (Some(WindSpread::None), _) => None,
-        (Some(WindSpread::Table(rows)), _) => {
-            assumed.push(format!(
-                "wind errors correlated over {} of height, assumed",
-                units.distance(GIVEN_CORRELATION_M)
-            ));
-            let table = ErrorPart {
-                rows: rows.clone(),
-                correlation_length_m: GIVEN_CORRELATION_M,
-            };
-            Some(WindError {
-                parts: vec![table, above_top(winds)],
-            })
+/// What the error of winds goes by.
+pub struct About<'a> {
+    /// Where they come from.
+    pub source: &'a WindSource,
+    /// The winds above the site.
+    pub winds: &'a WindProfile,
+    /// Standard deviation between the members of an ensemble by altitude, m and m/s.
+    pub member_sigma: &'a [(f64, f64)],
+    /// Latitude of the site.
+    pub latitude_deg: f64,
+}
+
+/// An error, `None` for winds taken as exact, and what is assumed of it.
+type Assumed = (Option<WindError>, Vec<Assumption>);
+
+impl About<'_> {
+    /// The error that the plan asks for, or that such winds have.
+    pub fn error(&self, stated: Option<&WindSpread>) -> Assumed {
+        match (stated, self.source) {
+            (Some(WindSpread::None), _) => (None, Vec::new()),
+            (Some(WindSpread::Table(rows)), _) => self.of_table(rows),
+            (None, WindSource::Forecast { members, .. }) if *members > 1 => {
+                self.of_ensemble(*members)
+            }
+            (Some(WindSpread::Forecast), _) | (None, WindSource::Forecast { .. }) => {
+                self.of_forecast()
+            }
+            (Some(WindSpread::Sounding) | None, _) => self.of_profile(),
         }
-        (None, WindSource::Forecast { members, .. }) if *members > 1 => {
-            Some(of_ensemble(*members, source, winds, member_sigma, assumed))
-        }
-        (Some(WindSpread::Forecast), _) | (None, WindSource::Forecast { .. }) => {
-            Some(of_forecast(source, winds, units, assumed))
-        }
-        (Some(WindSpread::Sounding) | None, _) => {
-            Some(of_profile(plan, source, winds, units, assumed))
-        }
+    }
+
+    fn of_table(&self, rows: &[(f64, f64)]) -> Assumed {
+        let table = ErrorPart {
+            rows: rows.to_vec(),
+            correlation_length_m: GIVEN_CORRELATION_M,
+        };
+        let error = WindError {
+            parts: vec![table, above_top(self.winds)],
+        };
+        let said = Assumption::WindErrorCorrelation {
+            length_m: GIVEN_CORRELATION_M,
+        };
+        (Some(error), vec![said])
+    }
+
+    fn of_ensemble(&self, members: usize) -> Assumed {
+        let lead_s = self.source.lead_s().unwrap_or(0.0);
+        let error = WindError::of_ensemble(self.winds, lead_s, members, self.member_sigma);
+        (
+            Some(error),
+            vec![Assumption::EnsembleError { members, lead_s }],
+        )
+    }
+
+    fn of_forecast(&self) -> Assumed {
+        let lead_s = self.source.lead_s().unwrap_or(0.0);
+        let error = WindError::of_forecast(self.winds, lead_s);
+        let said = Assumption::ForecastError {
+            lead_s: lead_s.max(0.0),
+            sigma_m_s: error.sigma_m_s(TOLD_AT_M),
+            at_m: TOLD_AT_M,
+        };
+        (Some(error), vec![said])
+    }
+
+    /// Of a sounding, or of a profile that a model computed.
+    fn of_profile(&self) -> Assumed {
+        let mut assumed = Vec::new();
+        let profile = match self.source.model() {
+            None => Profile::Sounding,
+            Some(_) => Profile::Model,
+        };
+        let age_s = self.source.age_s().unwrap_or_else(|| {
+            assumed.push(Assumption::ProfileTimeUnknown { profile });
+            UNKNOWN_AGE_S
+        });
+        let distance_m = self.source.distance_m().unwrap_or_else(|| {
+            assumed.push(Assumption::ProfilePlaceUnknown { profile });
+            0.0
+        });
+        let (error, more) = match self.source.model() {
+            None => self.of_sounding(age_s, distance_m),
+            Some(model) => self.of_model_profile(model, age_s, distance_m),
+        };
+        assumed.extend(more);
+        (error, assumed)
+    }
+
+    fn of_sounding(&self, age_s: f64, distance_m: f64) -> Assumed {
+        let error = WindError::of_sounding(self.winds, self.latitude_deg, age_s, distance_m);
+        let said = Assumption::SoundingError {
+            several: matches!(self.source, WindSource::Soundings { .. }),
+            age_s,
+            distance_m,
+            sigma_m_s: error.sigma_m_s(TOLD_AT_M),
+            at_m: TOLD_AT_M,
+        };
+        (Some(error), vec![said])
+    }
+
+    fn of_model_profile(&self, model: &ModelFacts, age_s: f64, distance_m: f64) -> Assumed {
+        let unknown = model.lead_s.is_none();
+        let lead_s = model.lead_s.unwrap_or(0.0);
+        let latitude_deg = self.latitude_deg;
+        let error =
+            WindError::of_model_profile(self.winds, lead_s, latitude_deg, age_s, distance_m);
+        let said = Assumption::ModelProfileError {
+            model: model.name.clone(),
+            lead_s: lead_s.max(0.0),
+            age_s,
+            distance_m,
+            sigma_m_s: error.sigma_m_s(TOLD_AT_M),
+            at_m: TOLD_AT_M,
+        };
+        let unknown = unknown.then_some(Assumption::ProfileRunUnknown);
+        (Some(error), unknown.into_iter().chain([said]).collect())
     }
 }
 
-fn of_ensemble(
-    members: usize,
-    source: &WindSource,
-    winds: &WindProfile,
-    member_sigma: &[(f64, f64)],
-    assumed: &mut Vec<String>,
-) -> WindError {
-    let lead_s = source.lead_s().unwrap_or(0.0);
-    assumed.push(format!(
-        "wind error of {members} members: what they differ by, and what so few of them and no model know, after published errors of forecasts of {}; assumed to hold here",
-        duration(lead_s)
-    ));
-    WindError::of_ensemble(winds, lead_s, members, member_sigma)
-}
-
-fn of_forecast(
-    source: &WindSource,
-    winds: &WindProfile,
-    units: UnitSystem,
-    assumed: &mut Vec<String>,
-) -> WindError {
-    let lead_s = source.lead_s().unwrap_or(0.0);
-    let error = WindError::of_forecast(winds, lead_s);
-    assumed.push(format!(
-        "wind error of a forecast of {}: {}; published errors of a leading global model (2018 to 2020), assumed to hold here",
-        duration(lead_s.max(0.0)),
-        worded(&error, units)
-    ));
-    error
-}
-
-/// Of a sounding, or of a profile that a model computed.
-fn of_profile(
-    plan: &Plan,
-    source: &WindSource,
-    winds: &WindProfile,
-    units: UnitSystem,
-    assumed: &mut Vec<String>,
-) -> WindError {
-    let what = match source.model() {
-        None => "sounding",
-        Some(_) => "model profile",
-    };
-    let age_s = source.age_s().unwrap_or_else(|| {
-        assumed.push(format!(
-            "the {what} has no time: taken as a day old, assumed"
-        ));
-        UNKNOWN_AGE_S
-    });
-    let distance_m = source.distance_m().unwrap_or_else(|| {
-        assumed.push(format!(
-            "the {what} has no place: taken as made at the site, assumed"
-        ));
-        0.0
-    });
-    let these = match source {
-        WindSource::Soundings { .. } => "soundings, by the nearest in time and in place,",
-        _ => "a sounding",
-    };
-    let when = match source.model() {
-        None => "made",
-        Some(_) => "valid",
-    };
-    let side = if age_s < 0.0 { "after" } else { "before" };
-    let away = format!(
-        "{when} {} {side} the release, {}",
-        duration(age_s.abs()),
-        match distance_m {
-            d if d < AT_SITE_M => "at the site".into(),
-            d => format!("{} from the site", units.distance(d)),
-        }
-    );
-    let latitude_deg = plan.site.lat_deg;
-    let Some(model) = source.model() else {
-        let error = WindError::of_sounding(winds, latitude_deg, age_s, distance_m);
-        assumed.push(format!(
-            "wind error of {these} {away}: {}; as winds differ between times and places elsewhere (profiles of six places, five grids), assumed to hold here",
-            worded(&error, units)
-        ));
-        return error;
-    };
-    let lead_s = model.lead_s.unwrap_or_else(|| {
-        assumed.push(
-            "neither the model profile nor [wind] issued names a run: taken as an analysis, assumed"
-                .into(),
-        );
-        0.0
-    });
-    let error = WindError::of_model_profile(winds, lead_s, latitude_deg, age_s, distance_m);
-    assumed.push(format!(
-        "wind error of a {} forecast of {}, {away}: {}; published errors of a leading global model (2018 to 2020) and how winds differ between times and places elsewhere, assumed to hold here",
-        model.name,
-        duration(lead_s.max(0.0)),
-        worded(&error, units)
-    ));
-    error
-}
-
-/// An error in words, by what it is at one height.
-fn worded(error: &WindError, units: UnitSystem) -> String {
-    format!(
-        "{} a component (sd) at {} above sea level",
-        units.speed(error.sigma_m_s(WORDED_AT_M)),
-        units.height(WORDED_AT_M)
-    )
-}
-
-/// What to know about the winds: from far away, old, held where none is known.
-pub fn notes(plan: &Plan, wind: &WindFacts, units: UnitSystem, notes: &mut Vec<String>) {
-    notes.extend(better_winds(plan, wind, units));
-    if let Some(age) = wind.source.age_s().filter(|age| age.abs() > KNOWN_AGE_S) {
-        notes.push(format!(
-            "the winds are {} away from the release: they say little about those of the flight, and no error was measured beyond {}",
-            duration(age.abs()),
-            duration(KNOWN_AGE_S)
-        ));
-    }
-    if let Some(away) = wind.source.distance_m().filter(|d| *d > KNOWN_DISTANCE_M) {
-        notes.push(format!(
-            "the winds are {} away from the site: they say little about those of the flight, and no error was measured beyond {}",
-            units.distance(away),
-            units.distance(KNOWN_DISTANCE_M)
-        ));
-    }
-    if wind.above_s > 0.0 {
-        notes.push(format!(
-            "no wind is known above {} above sea level: the last one is held for {} of the flight, and its error grows",
-            units.height(wind.covered_m.1),
-            duration(wind.above_s)
-        ));
-    }
-    if wind.below_s > 0.0 {
-        notes.push(format!(
-            "no wind is known below {} above sea level: the lowest one is held for {} of the flight",
-            units.height(wind.covered_m.0),
-            duration(wind.below_s)
-        ));
-    }
+/// What to know about the winds: from far away, old, held where none is known; `better` for a word on
+/// what would make the zone smaller.
+pub fn notes(wind: &WindFacts, better: bool) -> Vec<Note> {
+    let away_s = wind.source.age_s().map(f64::abs);
+    let away_m = wind.source.distance_m();
+    let old = away_s.filter(|s| *s > KNOWN_AGE_S);
+    let distant = away_m.filter(|m| *m > KNOWN_DISTANCE_M);
+    let notes = [
+        better.then(|| better_winds(wind)).flatten(),
+        old.map(|away_s| Note::OldWinds {
+            away_s,
+            measured_s: KNOWN_AGE_S,
+        }),
+        distant.map(|away_m| Note::DistantWinds {
+            away_m,
+            measured_m: KNOWN_DISTANCE_M,
+        }),
+        (wind.above_s > 0.0).then_some(Note::AboveWinds {
+            top_m: wind.covered_m.1,
+            for_s: wind.above_s,
+        }),
+        (wind.below_s > 0.0).then_some(Note::BelowWinds {
+            base_m: wind.covered_m.0,
+            for_s: wind.below_s,
+        }),
+    ];
+    notes.into_iter().flatten().collect()
 }
 
 /// What would make the zone smaller, when the winds are of another time or place.
-fn better_winds(plan: &Plan, wind: &WindFacts, units: UnitSystem) -> Option<String> {
-    if !matches!(plan.spread.wind, None | Some(WindSpread::Sounding)) {
-        return None;
-    }
+fn better_winds(wind: &WindFacts) -> Option<Note> {
     let age_s = wind.source.age_s()?.abs();
-    let distance_m = wind.source.distance_m().unwrap_or(0.0);
+    let away_s = (age_s >= SOON_S).then_some(age_s);
+    let away_m = wind.source.distance_m().filter(|m| *m >= NEAR_M);
     let (now_m, new_m) = (wind.drift_sigma_m, wind.new_forecast_drift_sigma_m);
-    let mut away = Vec::new();
-    if age_s >= SOON_S {
-        away.push(duration(age_s));
-    }
-    if distance_m >= NEAR_M {
-        away.push(units.distance(distance_m));
-    }
-    (now_m > WORTH_SAYING * new_m && !away.is_empty()).then(|| {
-        format!(
-            "most of the zone's width is that of winds {} away from the flight: they alone move the landing by {} (sd); a forecast for the place and hour, from a run of the last {:.0} hours, would bring that to about {}",
-            away.join(" and "),
-            units.distance(now_m),
-            NEW_FORECAST_S / 3_600.0,
-            units.distance(new_m)
-        )
+    let apart = away_s.is_some() || away_m.is_some();
+    (apart && now_m > WORTH_SAYING * new_m).then_some(Note::BetterWinds {
+        away_s,
+        away_m,
+        drift_sigma_m: now_m,
+        new_forecast_s: NEW_FORECAST_S,
+        new_forecast_drift_sigma_m: new_m,
     })
 }

@@ -6,6 +6,7 @@ use windfall::atmosphere::AirProfile;
 use windfall::flight::model::Fall;
 use windfall::sizing::Stack;
 use windfall::vehicle::balloon::{Balloon, Gas, LiftingGas};
+use windfall::vehicle::burst::Burst;
 use windfall::vehicle::descent::FallSpeed;
 
 /// A stack of balloon and load (kg) in a pure gas.
@@ -29,7 +30,9 @@ pub fn stack_at(
     let gas = LiftingGas { gas, purity: 1.0 };
     let balloon = Balloon {
         mass_kg,
-        burst_diameter_m,
+        burst: Burst::Diameter {
+            diameter_m: burst_diameter_m,
+        },
     };
     Stack::new(balloon, gas, load_kg, air, site_m, fall)
 }

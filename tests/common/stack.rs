@@ -16,6 +16,7 @@ use windfall::geodesy::{Compass, Position};
 use windfall::spread::draws::{FallingMass, Sampler, Spread};
 use windfall::vehicle::ascent::{Climber, DragCurve, GasHeat};
 use windfall::vehicle::balloon::{Fill, Gas, LiftingGas};
+use windfall::vehicle::burst::Burst;
 use windfall::vehicle::descent::FallSpeed;
 use windfall::wind::column::Column;
 use windfall::wind::error::WindError;
@@ -100,8 +101,9 @@ impl Stack {
         let layers = self.layers(thickness_m);
         Rise::Balloon {
             table: Box::new(RiseTable::new(plan, spread, &self.column.air, &layers)),
-            burst_diameter_m: BURST_DIAMETER_M,
-            burst_altitude_m: None,
+            burst: Burst::Diameter {
+                diameter_m: BURST_DIAMETER_M,
+            },
         }
     }
 

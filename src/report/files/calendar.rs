@@ -29,12 +29,12 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
         if event.to > event.from {
             line("DTEND", &stamp(event.to));
         }
-        let summary = format!("{}: {}", words::title(brief), event.kind.name());
+        let summary = format!("{}: {}", words::title(brief), words::event_name(event.kind));
         line("SUMMARY", &escaped(&summary));
         let said = format!(
             "{} {} {}",
             words::event(event, &brief.timezone),
-            event.note,
+            words::event_note(event.kind),
             words::headline(brief, units)
         );
         line("DESCRIPTION", &escaped(&said));
@@ -58,7 +58,7 @@ fn identity(brief: &Brief, event: &Event) -> String {
     );
     let digest = Sha256::digest(whole.as_bytes());
     let hex: String = digest.iter().take(12).map(|b| format!("{b:02x}")).collect();
-    format!("{hex}-{}@windfall.invalid", event.kind.name())
+    format!("{hex}-{}@windfall.invalid", words::event_name(event.kind))
 }
 
 /// A time in UTC (section 3.3.5, form 2).

@@ -12,28 +12,30 @@ use super::coordinates::{TrackPoint, areas, clock, lon_lat, metres, round, track
 use crate::brief::Brief;
 use crate::geodesy::Position;
 use crate::report::extent::Extent;
+use crate::report::notes;
 use crate::report::words::waiting_name;
 use crate::spread::region::{GroundContour, GroundEllipse, GroundPolygon};
+use crate::units::UnitSystem;
 use crate::zone::{Mark, Zone};
 
 /// Decimals of other angles, areas in square kilometres and shares.
 const OTHER_DECIMALS: i32 = 6;
 
-/// The zone as GeoJSON text, ending in a newline.
-pub fn text(zone: &Zone) -> String {
-    format!("{}\n", collection(zone))
+/// The zone as GeoJSON text, ending in a newline; the words of assumptions and notes in these units.
+pub fn text(zone: &Zone, units: UnitSystem) -> String {
+    format!("{}\n", collection(zone, units))
 }
 
 /// The zone of a briefing as GeoJSON text, with a Feature of the kind `waiting` for each point to wait
 /// at.
-pub fn brief_text(brief: &Brief) -> String {
+pub fn brief_text(brief: &Brief, units: UnitSystem) -> String {
     let waiting = brief.waiting.iter().map(|point| {
         let at = lon_lat(point.position);
         let geometry = GeometryValue::new_point([at.x, at.y]);
         let name = ("name", json!(waiting_name(point)));
         feature("waiting", geometry, Extent::of([[at].as_slice()]), [name])
     });
-    format!("{}\n", collection_with(&brief.zone, waiting))
+    format!("{}\n", collection_with(&brief.zone, units, waiting))
 }
 
 /// The zone as a FeatureCollection.
@@ -41,13 +43,14 @@ pub fn brief_text(brief: &Brief) -> String {
 /// The bounding boxes of the track and its marks have altitudes, those of the areas and of the
 /// whole have not, since an area has none. Degrees are rounded to 7 decimals, metres to 0.1, times to
 /// a millisecond, in UTC.
-pub fn collection(zone: &Zone) -> FeatureCollection {
-    collection_with(zone, [])
+pub fn collection(zone: &Zone, units: UnitSystem) -> FeatureCollection {
+    collection_with(zone, units, [])
 }
 
 /// The zone and more.
 fn collection_with(
     zone: &Zone,
+    units: UnitSystem,
     more: impl IntoIterator<Item = (Feature, Extent)>,
 ) -> FeatureCollection {
     let features: Vec<(Feature, Extent)> = [
@@ -70,8 +73,11 @@ fn collection_with(
             ("seed", json!(zone.seed)),
             ("version", json!(zone.version)),
             ("draws", json!(zone.draw_count)),
-            ("assumptions", json!(zone.assumptions)),
-            ("notes", json!(zone.notes)),
+            (
+                "assumptions",
+                notes::assumptions_json(&zone.assumptions, units),
+            ),
+            ("notes", notes::notes_json(&zone.notes, units)),
         ],
     )
 }

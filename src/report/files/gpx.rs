@@ -55,7 +55,8 @@ fn waypoints(gpx: &mut Xml, brief: &Brief, units: UnitSystem) {
     for waiting in &brief.waiting {
         let name = words::waiting_name(waiting);
         let at = lon_lat(waiting.position);
-        point(gpx, "wpt", at, None, None, Some((&name, &waiting.why)));
+        let why = words::why_there(waiting, units);
+        point(gpx, "wpt", at, None, None, Some((&name, &why)));
     }
 }
 

@@ -67,7 +67,7 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
         brief.zone.contours.iter().for_each(|c| contour(kml, c));
     });
     folder(&mut kml, "Where to wait", |kml| {
-        brief.waiting.iter().for_each(|w| waiting(kml, w));
+        brief.waiting.iter().for_each(|w| waiting(kml, w, units));
     });
     kml.finish()
 }
@@ -169,12 +169,12 @@ fn point_at(kml: &mut Xml, name: &str, mark: &Mark, units: UnitSystem) {
     );
 }
 
-fn waiting(kml: &mut Xml, point_: &WaitingPoint) {
+fn waiting(kml: &mut Xml, point_: &WaitingPoint, units: UnitSystem) {
     let name = words::waiting_name(point_);
     point(
         kml,
         &name,
-        &point_.why,
+        &words::why_there(point_, units),
         None,
         lon_lat(point_.position),
         None,

@@ -5,13 +5,14 @@ use std::fmt::Write as _;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use crate::fill::Fill;
-use crate::fill::answer::{LedgerItem, Which};
+use crate::fill::answer::{LedgerItem, LiftRowKind};
 use crate::fill::checklist::Checklist;
 use crate::report::cautions::{COLD_GAUGE, FILLING, LIFT_TEST};
 use crate::report::fill_words::{
-    cylinders_are, cylinders_used, filler, fits, gas_name, heading, measured_sum, rate_bounds,
-    release, title, weight_to_hang,
+    about, cylinders_are, cylinders_used, filler, fits, gas_name, heading, measured_sum,
+    rate_bounds, release, title, weight_to_hang,
 };
+use crate::report::findings::concern;
 use crate::report::layout::wrapped;
 use crate::report::markup::document;
 use crate::report::palette;
@@ -68,14 +69,17 @@ fn lift_rows(fill: &Fill, units: UnitSystem) -> Vec<[String; 4]> {
     let rows = fill.lift_test.rows.iter();
     rows.map(|row| {
         let [rate, burst] = match row.flight {
-            Some([rate, burst, _]) => [units.vertical_speed(rate), units.height(burst)],
+            Some(flight) => [
+                units.vertical_speed(flight.release_rate_m_s),
+                units.height(flight.burst_m),
+            ],
             None => ["no flight".to_owned(), "-".to_owned()],
         };
         let which = match row.which {
-            Which::Target => TARGET,
-            Which::Bound => "bound",
-            Which::Asked => "as lifted",
-            Which::Other => "",
+            LiftRowKind::Target => TARGET,
+            LiftRowKind::Bound => "bound",
+            LiftRowKind::Asked => "as lifted",
+            LiftRowKind::Other => "",
         };
         [
             units.both_weights(row.hang_kg),
@@ -99,7 +103,7 @@ pub fn text(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
         release(fill)
     );
     for finding in &fill.findings {
-        text += &named(heading(finding), &finding.text);
+        text += &named(heading(finding), &concern(&finding.concern, units));
     }
     let _ = writeln!(
         text,
@@ -151,7 +155,7 @@ fn masses_in_text(fill: &Fill, units: UnitSystem) -> String {
     for item in &fill.ledger.items {
         let [planned, measured] = weighed(item, units).map(|m| m.unwrap_or_else(|| "-".into()));
         let name: String = item.name.chars().take(29).collect();
-        text += &row(&name, &planned, &measured, about(item));
+        text += &row(&name, &planned, &measured, &about_lines(item, units));
     }
     let planned = units.item_mass(fill.ledger.planned_kg);
     let measured = measured_sum(fill, units).unwrap_or_else(|| "-".into());
@@ -178,10 +182,10 @@ fn weighed(item: &LedgerItem, units: UnitSystem) -> [Option<String>; 2] {
 }
 
 /// Length and strength of lines; faces of boxes matter to rules, not on the morning.
-fn about(item: &LedgerItem) -> &str {
+fn about_lines(item: &LedgerItem, units: UnitSystem) -> String {
     match item.impact_j {
-        Some(_) => "",
-        None => &item.about,
+        Some(_) => String::new(),
+        None => about(item, units),
     }
 }
 
@@ -228,7 +232,7 @@ pub fn html(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
                 h1 { (title) } "\n"
                 p { "planned release " (release(fill)) } "\n"
                 @for finding in &fill.findings {
-                    div.stop { (heading(finding)) ": " (finding.text) } "\n"
+                    div.stop { (heading(finding)) ": " (concern(&finding.concern, units)) } "\n"
                 }
                 div.release { (RELEASE) ":" } "\n"
                 div.large { "\n"
@@ -267,7 +271,7 @@ fn masses(fill: &Fill, units: UnitSystem) -> Markup {
                 tr { th {} th { "planned" } th { "measured" } th.fill { "re-weighed" } } "\n"
                 @for item in &fill.ledger.items {
                     @let [planned, measured] = weighed(item, units);
-                    (row(&with_about(item), planned, measured))
+                    (row(&with_about(item, units), planned, measured))
                 }
                 (row(ALL, Some(planned), measured_sum(fill, units)))
             }
@@ -275,8 +279,8 @@ fn masses(fill: &Fill, units: UnitSystem) -> Markup {
     }
 }
 
-fn with_about(item: &LedgerItem) -> String {
-    match about(item) {
+fn with_about(item: &LedgerItem, units: UnitSystem) -> String {
+    match about_lines(item, units).as_str() {
         "" => item.name.clone(),
         about => format!("{} ({about})", item.name),
     }

@@ -12,7 +12,7 @@ use crate::clock::{after, seconds_between};
 use crate::ground::plane::Plane;
 use crate::numeric::quantile;
 use crate::report::palette::{CHART_GRID, INK, UNUSUAL, USUAL, WIND_ERROR};
-use crate::report::words::{clock_time, clock_with_zone, far};
+use crate::report::words::{change_name, clock_time, clock_with_zone, far};
 use crate::units::UnitSystem;
 use crate::wind::sounding::Wind;
 use crate::zone::Mark;
@@ -293,12 +293,12 @@ pub fn changes(brief: &Brief, units: UnitSystem) -> Picture {
 
 /// What each change that could be flown does to the centre: its name, and how far that is to the
 /// east and north, m.
-fn moves(brief: &Brief) -> Vec<(&str, [f64; 2])> {
+fn moves(brief: &Brief) -> Vec<(&'static str, [f64; 2])> {
     let flown = brief.changes.iter().filter_map(|change| {
         let moved = change.outcome.as_ref().ok()?;
         let (sine, cosine) = moved.azimuth_deg.to_radians().sin_cos();
         let east_north = [moved.distance_m * sine, moved.distance_m * cosine];
-        Some((change.name.as_str(), east_north))
+        Some((change_name(change.kind), east_north))
     });
     flown.collect()
 }

@@ -4,11 +4,12 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use super::picture::{Anchor, Picture};
-use crate::choice::answer::{Day, Days, Row, Verdict};
+use crate::choice::answer::{Day, Days, ReleaseRow, Verdict};
 use crate::report::basis;
 use crate::report::cautions::AID;
 use crate::report::palette::{BEYOND, Colour, NEAR, UNKNOWN, WITHIN};
-use crate::report::tables::days::TITLE;
+use crate::report::reasons::verdict_sign;
+use crate::report::tables::days::{TITLE, verdict};
 use crate::units::{UnitSystem, duration};
 
 const LEFT: f64 = 190.0;
@@ -20,7 +21,10 @@ const BELOW: f64 = 74.0;
 const ACROSS: usize = 16;
 
 /// What stands in each line: its name and, of a release, the text and how near the limit it is.
-type Factor = (&'static str, fn(&Row, UnitSystem) -> (String, Option<f64>));
+type Factor = (
+    &'static str,
+    fn(&ReleaseRow, UnitSystem) -> (String, Option<f64>),
+);
 
 const FACTORS: [Factor; 7] = [
     ("verdict", |row, _| {
@@ -30,28 +34,25 @@ const FACTORS: [Factor; 7] = [
             Verdict::DoNot => Some(2.0),
             Verdict::Unknown => None,
         };
-        (
-            format!("{} {}", row.verdict.sign(), row.verdict.name()),
-            share,
-        )
+        (verdict(row.verdict), share)
     }),
     ("wind at the ground", |row, units| {
-        cell(row, 0, |d| Some(units.speed(d.surface_m_s()?)))
+        cell(row, row.strains.wind, |d| {
+            Some(units.speed(d.surface_m_s()?))
+        })
     }),
     ("drift", |row, units| {
-        let limited = row.strains.len() == 4;
-        let (text, share) = cell(row, 1, |d| Some(units.distance(d.distance_m)));
-        (text, share.filter(|_| limited))
+        cell(row, row.strains.drift, |d| {
+            Some(units.distance(d.distance_m))
+        })
     }),
     ("hits to keep clear of", |row, _| {
-        let at = row.strains.len().saturating_sub(2);
-        cell(row, at, |d| {
+        cell(row, row.strains.hits, |d| {
             Some(format!("{:.1} %", 100.0 * d.worst_hazard()?.share))
         })
     }),
     ("daylight left", |row, _| {
-        let at = row.strains.len().saturating_sub(1);
-        cell(row, at, |d| d.daylight_s.map(duration))
+        cell(row, row.strains.daylight, |d| d.daylight_s.map(duration))
     }),
     ("90 % zone", |row, units| {
         let text = row.day.as_ref().and_then(|d| d.area_m2);
@@ -64,17 +65,20 @@ const FACTORS: [Factor; 7] = [
 ];
 
 /// A number of a release with its share of the limit.
-fn cell(row: &Row, strain: usize, text: impl Fn(&Day) -> Option<String>) -> (String, Option<f64>) {
-    let text = row.day.as_ref().and_then(text);
-    match text {
-        Some(text) => (text, row.strains.get(strain).copied()),
+fn cell(
+    row: &ReleaseRow,
+    strain: Option<f64>,
+    text: impl Fn(&Day) -> Option<String>,
+) -> (String, Option<f64>) {
+    match row.day.as_ref().and_then(text) {
+        Some(text) => (text, strain),
         None => ("-".into(), None),
     }
 }
 
 /// Draws the comparison.
 pub fn draw(days: &Days, units: UnitSystem) -> Picture {
-    let bands: Vec<&[Row]> = days.rows.chunks(ACROSS).collect();
+    let bands: Vec<&[ReleaseRow]> = days.rows.chunks(ACROSS).collect();
     let across = bands.iter().map(|b| b.len()).max().unwrap_or(1).max(7) as f64;
     let band_height = 34.0 + CELL[1] * FACTORS.len() as f64 + 16.0;
     let width = LEFT + CELL[0] * across + RIGHT;
@@ -105,7 +109,13 @@ pub fn draw(days: &Days, units: UnitSystem) -> Picture {
     picture
 }
 
-fn draw_band(picture: &mut Picture, rows: &[Row], top: f64, zone: &TimeZone, units: UnitSystem) {
+fn draw_band(
+    picture: &mut Picture,
+    rows: &[ReleaseRow],
+    top: f64,
+    zone: &TimeZone,
+    units: UnitSystem,
+) {
     let mut day = String::new();
     for (k, row) in rows.iter().enumerate() {
         let x = LEFT + CELL[0] * (k as f64 + 0.5);
@@ -133,7 +143,7 @@ fn draw_band(picture: &mut Picture, rows: &[Row], top: f64, zone: &TimeZone, uni
             // The verdict has its sign already.
             let text = match (f, share) {
                 (0, _) | (_, None) => text,
-                (_, Some(share)) => format!("{} {text}", Verdict::of_strain(share).sign()),
+                (_, Some(share)) => format!("{} {text}", verdict_sign(Verdict::of_strain(share))),
             };
             let at = [x + 0.5 * CELL[0], y + 22.0];
             picture.text(at, 11.0, Anchor::Middle, &text);

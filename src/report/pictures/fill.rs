@@ -3,9 +3,9 @@
 use super::axis::axis_step;
 use super::picture::{Anchor, Picture};
 use crate::fill::Fill;
-use crate::fill::answer::{Curve, CurvePoint};
+use crate::fill::answer::{Curve, CurvePoint, FlightSummary};
 use crate::report::cautions::AID;
-use crate::report::fill_words::{cylinders_used, release, title};
+use crate::report::fill_words::{cylinders_used, opening_name, release, title};
 use crate::report::palette::{
     BALLOONS, CURVE_GRID, Colour, NO_FLIGHT, PAPER, SLOW, TEXT, TOO_MUCH_GAS, TOO_WIDE,
 };
@@ -32,7 +32,7 @@ const PANELS: [Panel; 4] = [
             UnitSystem::Us => "ascent rate at release, ft/min",
         },
         value: |p, units| {
-            let [m_s, ..] = p.flight?;
+            let m_s = p.flight?.release_rate_m_s;
             Some(match units {
                 UnitSystem::Metric => m_s,
                 UnitSystem::Us => m_s / FOOT_M * 60.0,
@@ -45,7 +45,7 @@ const PANELS: [Panel; 4] = [
             UnitSystem::Us => "burst altitude above sea level, thousand ft",
         },
         value: |p, units| {
-            let [_, m, _] = p.flight?;
+            let m = p.flight?.burst_m;
             Some(match units {
                 UnitSystem::Metric => m / 1e3,
                 UnitSystem::Us => m / FOOT_M / 1e3,
@@ -54,7 +54,7 @@ const PANELS: [Panel; 4] = [
     },
     Panel {
         heading: |_| "flight time, hours",
-        value: |p, _| Some(p.flight?[2] / 3_600.0),
+        value: |p, _| Some(p.flight?.whole_s / 3_600.0),
     },
     Panel {
         heading: |units| match units {
@@ -132,7 +132,11 @@ fn shades(fill: &Fill, slow_m_s: f64, units: UnitSystem) -> Vec<Shade> {
         fill: NO_FLIGHT,
         why: "it does not rise to a burst".into(),
     });
-    let slow = crossing(own, |p| p.flight.map_or(0.0, |f| f[0]), slow_m_s);
+    let slow = crossing(
+        own,
+        |p| p.flight.map_or(0.0, |f| f.release_rate_m_s),
+        slow_m_s,
+    );
     shades.push(Shade {
         from_kg: first,
         to_kg: slow.unwrap_or(high),
@@ -152,12 +156,13 @@ fn shades(fill: &Fill, slow_m_s: f64, units: UnitSystem) -> Vec<Shade> {
             });
         }
     };
-    for (what, side, _) in &fill.lift.openings {
-        let limit = crossing(own, |p| p.diameter_m, *side);
+    for opening in &fill.lift.openings {
+        let limit = crossing(own, |p| p.diameter_m, opening.side_m);
+        let what = opening_name(opening.kind);
         beyond(
             limit,
             TOO_WIDE,
-            format!("too wide for the {what} of {}", units.size(*side)),
+            format!("too wide for the {what} of {}", units.size(opening.side_m)),
         );
     }
     if fill.cylinders.at_hand {
@@ -351,10 +356,11 @@ fn chosen(fill: &Fill) -> CurvePoint {
         neck_kg: fill.lift.neck_kg,
         volume_m3: fill.lift.volume_m3,
         diameter_m: fill.lift.release_diameter_m,
-        flight: fill
-            .flight
-            .as_ref()
-            .map(|f| [f.release_rate_m_s, f.burst_m, f.rise_s + f.fall_s]),
+        flight: fill.flight.as_ref().map(|f| FlightSummary {
+            release_rate_m_s: f.release_rate_m_s,
+            burst_m: f.burst_m,
+            whole_s: f.rise_s + f.fall_s,
+        }),
     }
 }
 
@@ -365,9 +371,9 @@ fn legend(picture: &mut Picture, fill: &Fill, shades: &[Shade], units: UnitSyste
         let colour = BALLOONS[i % BALLOONS.len()];
         picture.line(&[[x, y - 4.0], [x + 26.0, y - 4.0]], thickness(i), colour);
         let which = if i == 0 { " (the plan's)" } else { "" };
-        let burst = match curve.burst_diameter_m.is_finite() {
-            true => format!(", bursts at {}", units.size(curve.burst_diameter_m)),
-            false => String::new(),
+        let burst = match curve.burst_diameter_m {
+            Some(diameter_m) => format!(", bursts at {}", units.size(diameter_m)),
+            None => String::new(),
         };
         let text = format!("{}{which}{burst}", units.balloon(curve.balloon_kg));
         picture.text([x + 32.0, y], 12.0, Anchor::Start, &text);

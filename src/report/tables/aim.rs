@@ -4,12 +4,13 @@ use std::fmt::Write as _;
 
 use serde_json::json;
 
-use super::days::{csv_text, header, record, time};
+use super::days::{csv_text, header, record, time, verdict};
 use crate::choice::answer::{Aim, AimRow, LaunchRegion};
 use crate::error::Result;
 use crate::report::basis;
 use crate::report::files::geojson::{ellipse_with, polygons_feature, spot_feature};
 use crate::report::layout::list;
+use crate::report::reasons::{launches, reason, verdict_name};
 use crate::units::{UnitSystem, duration};
 
 /// How rows are ranked.
@@ -35,8 +36,8 @@ pub fn table(aim: &Aim, units: UnitSystem) -> String {
         let _ = writeln!(text, "{}", line(row, aim, units).trim_end());
     }
     text.push_str("\n* strongest wind at the ground, or the lowest known, from an hour before the release to the release\n");
-    text.push_str(&list("Launches looked for", &[aim.restricted.as_str()]));
-    text + &basis::end_of_table(&aim.basis, RANKING, "")
+    text.push_str(&list("Launches looked for", &[launches(&aim.restricted)]));
+    text + &basis::end_of_table(&aim.basis, RANKING, "", units)
 }
 
 fn line(row: &AimRow, aim: &Aim, units: UnitSystem) -> String {
@@ -75,19 +76,19 @@ fn line(row: &AimRow, aim: &Aim, units: UnitSystem) -> String {
             )
         },
     );
-    let verdict = format!("{} {}", row.row.verdict.sign(), row.row.verdict.name());
+    let verdict = verdict(row.row.verdict);
     format!(
         "{rank:>3} {when:22}{launch}{numbers}  {verdict:11}{}",
-        row.row.reason
+        reason(&row.row.reason, units)
     )
 }
 
-/// The rows as CSV, SI units, times in UTC.
+/// The rows as CSV, SI units but for the reason, times in UTC.
 ///
 /// # Errors
 ///
 /// When the text cannot be made; which does not happen in memory.
-pub fn csv(aim: &Aim) -> Result<String> {
+pub fn csv(aim: &Aim, units: UnitSystem) -> Result<String> {
     let own = [
         "launch_rank",
         "launch_lat_deg",
@@ -108,14 +109,14 @@ pub fn csv(aim: &Aim) -> Result<String> {
             number(launch.map(|l| l.probability), 5),
             number(launch.map(|l| l.standard_error), 5),
         ];
-        own.into_iter().chain(record(&row.row)).collect()
+        own.into_iter().chain(record(&row.row, units)).collect()
     });
     csv_text(header, records)
 }
 
 /// Launch places, launch regions with the probability they have at least, and the 90 % ellipses
 /// of the landings, as GeoJSON.
-pub fn geojson(aim: &Aim) -> String {
+pub fn geojson(aim: &Aim, units: UnitSystem) -> String {
     let mut features = Vec::new();
     for row in &aim.rows {
         let Some(launch) = &row.launch else { continue };
@@ -136,8 +137,8 @@ pub fn geojson(aim: &Aim) -> String {
             ("standard_error", json!(launch.standard_error)),
             ("release", release.clone()),
             ("rank", json!(row.rank)),
-            ("verdict", json!(row.row.verdict.name())),
-            ("reason", json!(row.row.reason)),
+            ("verdict", json!(verdict_name(row.row.verdict))),
+            ("reason", json!(reason(&row.row.reason, units))),
         ];
         features.push(spot_feature("launch_place", launch.position, properties));
         for region in &row.regions {
@@ -147,5 +148,5 @@ pub fn geojson(aim: &Aim) -> String {
             features.push(ellipse_with(ellipse, [("release", release.clone())]));
         }
     }
-    basis::geojson(&aim.basis, features)
+    basis::geojson(&aim.basis, features, units)
 }

@@ -6,12 +6,13 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde_json::json;
 
-use crate::choice::answer::{Day, Days, Hazard, Row};
+use crate::choice::answer::{Day, Days, Hazard, ReleaseRow, Verdict};
 use crate::error::{Error, Result};
 use crate::ground::map::Class;
 use crate::report::basis;
 use crate::report::files::geojson::ellipse_with;
 use crate::report::layout::list;
+use crate::report::reasons::{reason, verdict_name, verdict_sign};
 use crate::report::site;
 use crate::units::{UnitSystem, duration};
 
@@ -38,12 +39,13 @@ pub fn table(days: &Days, units: UnitSystem) -> String {
     for row in &days.rows {
         let rank = row.rank.map_or_else(String::new, |r| r.to_string());
         let when = time(row.release, &days.basis.timezone);
-        let verdict = format!("{} {}", row.verdict.sign(), row.verdict.name());
+        let verdict = verdict(row.verdict);
+        let reason = reason(&row.reason, units);
         let numbers = row
             .day
             .as_ref()
             .map_or_else(|| format!("{:64}", ""), |d| numbers(d, units));
-        let line = format!("{rank:>3} {when:22}{verdict:11}{numbers}  {}", row.reason);
+        let line = format!("{rank:>3} {when:22}{verdict:11}{numbers}  {reason}");
         let _ = writeln!(text, "{}", line.trim_end());
     }
     text.push_str(
@@ -51,7 +53,7 @@ pub fn table(days: &Days, units: UnitSystem) -> String {
     );
     text.push_str(&closer(days, units));
     text.push_str(&list("Site", &site::lines(&days.site_check, units)));
-    text + &basis::end_of_table(&days.basis, RANKING, "")
+    text + &basis::end_of_table(&days.basis, RANKING, "", units)
 }
 
 /// So many of the best releases are looked at more closely.
@@ -59,7 +61,7 @@ const CLOSER: usize = 3;
 
 /// More of the best releases; where none is known, of the first that were flown.
 fn closer(days: &Days, units: UnitSystem) -> String {
-    let mut rows: Vec<(&Row, &Day)> = days
+    let mut rows: Vec<(&ReleaseRow, &Day)> = days
         .rows
         .iter()
         .filter_map(|row| Some((row, row.day.as_ref()?)))
@@ -116,14 +118,14 @@ pub(in crate::report) fn more(day: &Day, units: UnitSystem) -> String {
             units.height(p.below_m)
         )
     }));
-    if let Some((after_s, speed)) = day.strongest() {
-        let away = duration(after_s.abs());
-        let when = match after_s {
+    if let Some(wind) = day.strongest() {
+        let away = duration(wind.after_s.abs());
+        let when = match wind.after_s {
             s if s < 0.0 => format!("{away} before"),
             s if s > 0.0 => format!("{away} after"),
             _ => "at".to_owned(),
         };
-        let speed = units.speed(speed);
+        let speed = units.speed(wind.speed_m_s);
         parts.push(format!(
             "strongest wind at the ground {speed}, {when} the release"
         ));
@@ -166,19 +168,24 @@ pub(in crate::report) fn numbers(day: &Day, units: UnitSystem) -> String {
     )
 }
 
+/// A verdict with its sign.
+pub(in crate::report) fn verdict(verdict: Verdict) -> String {
+    format!("{} {}", verdict_sign(verdict), verdict_name(verdict))
+}
+
 pub(in crate::report) fn time(at: Timestamp, zone: &TimeZone) -> String {
     at.to_zoned_datetime(zone.clone())
         .strftime("%a %Y-%m-%d %H:%M")
         .to_string()
 }
 
-/// The rows as CSV, SI units, times in UTC.
+/// The rows as CSV, SI units but for the reason, times in UTC.
 ///
 /// # Errors
 ///
 /// When the text cannot be made; which does not happen in memory.
-pub fn csv(days: &Days) -> Result<String> {
-    csv_text(header(&[]), days.rows.iter().map(record))
+pub fn csv(days: &Days, units: UnitSystem) -> Result<String> {
+    csv_text(header(&[]), days.rows.iter().map(|row| record(row, units)))
 }
 
 /// Some columns, and then those of [`record`].
@@ -220,7 +227,7 @@ const RECORD: [&str; 24] = [
 ];
 
 /// A row in the columns of [`header`].
-pub(in crate::report) fn record(row: &Row) -> Vec<String> {
+pub(in crate::report) fn record(row: &ReleaseRow, units: UnitSystem) -> Vec<String> {
     let day = row.day.as_ref();
     let number = |value: Option<f64>, digits: usize| {
         value.map_or_else(String::new, |v| format!("{v:.digits$}"))
@@ -229,9 +236,9 @@ pub(in crate::report) fn record(row: &Row) -> Vec<String> {
     let place = day.and_then(|d| d.place.as_ref());
     let mut record = vec![
         row.release.to_string(),
-        row.verdict.name().to_owned(),
+        verdict_name(row.verdict).to_owned(),
         row.rank.map_or_else(String::new, |r| r.to_string()),
-        row.reason.clone(),
+        reason(&row.reason, units),
         number(day.and_then(|d| d.lead_s), 0),
         number(day.map(|d| d.center.lat_deg), 5),
         number(day.map(|d| d.center.lon_deg), 5),
@@ -241,7 +248,7 @@ pub(in crate::report) fn record(row: &Row) -> Vec<String> {
         day.map_or_else(String::new, |d| whole(d.landing)),
         day.map_or_else(String::new, |d| whole(d.latest_landing)),
         number(day.and_then(Day::surface_m_s), 2),
-        number(day.and_then(|d| Some(d.strongest()?.1)), 2),
+        number(day.and_then(|d| Some(d.strongest()?.speed_m_s)), 2),
         number(day.and_then(|d| d.daylight_s), 0),
         number(day.map(|d| d.left), 5),
         worst.as_ref().map_or_else(String::new, |h| h.name.clone()),
@@ -292,16 +299,16 @@ fn whole(time: Timestamp) -> String {
 }
 
 /// The 90 % ellipses of all releases as GeoJSON.
-pub fn geojson(days: &Days) -> String {
+pub fn geojson(days: &Days, units: UnitSystem) -> String {
     let features = days.rows.iter().filter_map(|row| {
         let ellipse = row.day.as_ref()?.ellipse.as_ref()?;
         let more = [
             ("release", json!(row.release.to_string())),
-            ("verdict", json!(row.verdict.name())),
-            ("reason", json!(row.reason)),
+            ("verdict", json!(verdict_name(row.verdict))),
+            ("reason", json!(reason(&row.reason, units))),
             ("rank", json!(row.rank)),
         ];
         Some(ellipse_with(ellipse, more))
     });
-    basis::geojson(&days.basis, features.collect())
+    basis::geojson(&days.basis, features.collect(), units)
 }

@@ -4,22 +4,24 @@ use std::fmt::Write as _;
 
 use super::fill_rules;
 use crate::fill::Fill;
-use crate::fill::answer::{Change, FlightFacts, LiftRow, Sensitivities, Which};
+use crate::fill::answer::{Change, FlightFacts, LiftRow, LiftRowKind, Sensitivities};
 use crate::report::cautions::{COLD_GAUGE, FILLING, LIFT_TEST_AT_LENGTH};
 use crate::report::fill_words::{
-    cylinders_are, cylinders_used, filler, fits, gas_name, measured_sum, rate_bounds, release,
-    title, weight_to_hang,
+    about, burst_sigma, cylinders_are, cylinders_used, filler, fits, gas_name, measured_sum,
+    rate_bounds, release, solved_from, title, weight_to_hang,
 };
+use crate::report::findings::concern;
 use crate::report::layout::{list, wrapped};
+use crate::report::notes;
 use crate::units::{FOOT_M, POUND_KG, UnitSystem, duration, thousands};
 
 /// The whole table.
 pub fn table(fill: &Fill, units: UnitSystem) -> String {
     let mut text = format!("{}\n", title(fill, "Fill"));
     let _ = writeln!(text, "for the release on {}", release(fill));
-    text += &line("solved from", &fill.solved_from);
+    text += &line("solved from", &solved_from(&fill.solved_from, units));
     text += "\n";
-    text += &findings(fill);
+    text += &findings(fill, units);
     text += &on_the_morning(fill, units);
     text += &masses(fill, units);
     text += &balloon(fill, units);
@@ -31,10 +33,10 @@ pub fn table(fill: &Fill, units: UnitSystem) -> String {
         text += &sensitivities(s, units);
     }
     if let Some(rules) = &fill.rules {
-        text += &fill_rules::text(rules, fill.release, &fill.timezone);
+        text += &fill_rules::text(rules, fill.release, &fill.timezone, units);
     }
-    text += &list("Notes", &fill.notes);
-    text += &list("Assumed", &fill.assumptions);
+    text += &list("Notes", &notes::notes(&fill.notes, units));
+    text += &list("Assumed", &notes::assumptions(&fill.assumptions, units));
     text += &list("Cautions", &FILLING);
     let _ = writeln!(text, "\nwindfall {}", fill.version);
     text
@@ -50,7 +52,7 @@ fn line(name: &str, what: &str) -> String {
     text
 }
 
-fn findings(fill: &Fill) -> String {
+fn findings(fill: &Fill, units: UnitSystem) -> String {
     let mut text = String::new();
     for finding in &fill.findings {
         let head = if finding.stops {
@@ -58,7 +60,7 @@ fn findings(fill: &Fill) -> String {
         } else {
             "look again"
         };
-        text += &line(head, &finding.text);
+        text += &line(head, &concern(&finding.concern, units));
     }
     if text.is_empty() { text } else { text + "\n" }
 }
@@ -119,7 +121,7 @@ fn masses(fill: &Fill, units: UnitSystem) -> String {
         let row = format!(
             "{:32}{planned:>11}{measured:>11}{difference:>12}{impact:>13}  {}",
             short(&item.name, 31),
-            item.about
+            about(item, units)
         );
         let _ = writeln!(text, "{}", row.trim_end());
     }
@@ -214,13 +216,19 @@ fn flight_lines(flight: &FlightFacts, units: UnitSystem) -> String {
             units.height(flight.burst_m),
             duration(flight.rise_s),
             units.height(flight.burst_sigma_m),
-            flight.burst_sigma_of
+            burst_sigma(&flight.burst_sigma_of, units)
         ),
     );
     let speeds: Vec<String> = flight
         .fall_speeds
         .iter()
-        .map(|(z, v)| format!("{} at {}", units.vertical_speed(*v), units.height(*z)))
+        .map(|fall| {
+            format!(
+                "{} at {}",
+                units.vertical_speed(fall.speed_m_s),
+                units.height(fall.altitude_m)
+            )
+        })
         .collect();
     text += &line(
         "falls",
@@ -274,19 +282,19 @@ fn lift_test(fill: &Fill, units: UnitSystem) -> String {
 
 fn lift_row(row: &LiftRow, fill: &Fill, units: UnitSystem) -> String {
     let [rises, bursts, flies] = match row.flight {
-        Some([rate, burst, time]) => [
-            units.vertical_speed(rate),
-            units.height(burst),
-            duration(time),
+        Some(flight) => [
+            units.vertical_speed(flight.release_rate_m_s),
+            units.height(flight.burst_m),
+            duration(flight.whole_s),
         ],
         None => ["-".into(), "-".into(), "no flight".into()],
     };
     let which = match row.which {
-        Which::Target => "<- target",
-        Which::Bound if row.hang_kg < fill.lift_test.hang_kg => "<- low bound",
-        Which::Bound => "<- high bound",
-        Which::Asked => "<- as lifted",
-        Which::Other => "",
+        LiftRowKind::Target => "<- target",
+        LiftRowKind::Bound if row.hang_kg < fill.lift_test.hang_kg => "<- low bound",
+        LiftRowKind::Bound => "<- high bound",
+        LiftRowKind::Asked => "<- as lifted",
+        LiftRowKind::Other => "",
     };
     format!(
         "{:>26}{:>12}{:>12}{rises:>14}{bursts:>14}{flies:>12}  {which}",

@@ -4,12 +4,13 @@ use std::fmt::Write as _;
 
 use serde_json::json;
 
-use super::days::{csv_text, header, more, numbers, record, time};
+use super::days::{csv_text, header, more, numbers, record, time, verdict};
 use crate::choice::answer::{Site, Sites};
 use crate::error::Result;
 use crate::report::basis;
 use crate::report::files::geojson::{ellipse_with, spot_feature};
 use crate::report::layout::list;
+use crate::report::reasons::{reason, verdict_name};
 use crate::report::site;
 use crate::units::UnitSystem;
 
@@ -52,7 +53,7 @@ pub fn table(sites: &Sites, units: UnitSystem) -> String {
     );
     text.push_str(&closer(sites, units));
     let of = format!("{} release times, ", sites.releases);
-    text + &basis::end_of_table(&sites.basis, RANKING, &of)
+    text + &basis::end_of_table(&sites.basis, RANKING, &of, units)
 }
 
 /// How sites are ranked.
@@ -61,7 +62,7 @@ const RANKING: &str = "by the best release from each: \"fly\" before \"marginal\
 fn line(site: &Site, sites: &Sites, wide: usize, units: UnitSystem) -> String {
     let rank = site.rank.map_or_else(String::new, |r| r.to_string());
     let name: String = site.name.chars().take(wide - 2).collect();
-    let verdict = format!("{} {}", site.verdict.sign(), site.verdict.name());
+    let verdict = verdict(site.verdict);
     let counts = match site.flown {
         true => site.counts().map(|n| n.to_string()).join(" / "),
         false => "c".to_owned(),
@@ -72,7 +73,7 @@ fn line(site: &Site, sites: &Sites, wide: usize, units: UnitSystem) -> String {
     let numbers = day.map_or_else(|| format!("{:64}", ""), |d| numbers(d, units));
     format!(
         "{rank:>3} {name:wide$}{verdict:11}{counts:16}{when:22}{numbers}  {}",
-        site.reason
+        reason(&site.reason, units)
     )
 }
 
@@ -91,12 +92,12 @@ fn closer(sites: &Sites, units: UnitSystem) -> String {
     text
 }
 
-/// Every release from every site as CSV, SI units, times in UTC.
+/// Every release from every site as CSV, SI units but for reasons, times in UTC.
 ///
 /// # Errors
 ///
 /// When the text cannot be made; which does not happen in memory.
-pub fn csv(sites: &Sites) -> Result<String> {
+pub fn csv(sites: &Sites, units: UnitSystem) -> Result<String> {
     let own = [
         "site",
         "site_lat_deg",
@@ -114,26 +115,26 @@ pub fn csv(sites: &Sites) -> Result<String> {
                 format!("{:.6}", site.position.lat_deg),
                 format!("{:.6}", site.position.lon_deg),
                 site.rank.map_or_else(String::new, |r| r.to_string()),
-                site.verdict.name().to_owned(),
-                site.reason.clone(),
+                verdict_name(site.verdict).to_owned(),
+                reason(&site.reason, units),
                 site.flown.to_string(),
             ];
-            own.into_iter().chain(record(row)).collect()
+            own.into_iter().chain(record(row, units)).collect()
         })
     });
     csv_text(header, records)
 }
 
 /// The sites as points and the 90 % ellipses of their best releases as GeoJSON.
-pub fn geojson(sites: &Sites) -> String {
+pub fn geojson(sites: &Sites, units: UnitSystem) -> String {
     let mut features = Vec::new();
     for site in &sites.sites {
         let row = site.best_row();
         let properties = [
             ("name", json!(site.name)),
             ("rank", json!(site.rank)),
-            ("verdict", json!(site.verdict.name())),
-            ("reason", json!(site.reason)),
+            ("verdict", json!(verdict_name(site.verdict))),
+            ("reason", json!(reason(&site.reason, units))),
             ("flown", json!(site.flown)),
             ("release", json!(row.map(|r| r.release.to_string()))),
         ];
@@ -143,11 +144,11 @@ pub fn geojson(sites: &Sites) -> String {
             let more = [
                 ("site", json!(site.name)),
                 ("release", json!(row.release.to_string())),
-                ("verdict", json!(row.verdict.name())),
-                ("reason", json!(row.reason)),
+                ("verdict", json!(verdict_name(row.verdict))),
+                ("reason", json!(reason(&row.reason, units))),
             ];
             features.push(ellipse_with(ellipse, more));
         }
     }
-    basis::geojson(&sites.basis, features)
+    basis::geojson(&sites.basis, features, units)
 }

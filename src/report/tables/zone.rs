@@ -9,6 +9,7 @@ use crate::clock::seconds_between;
 use crate::geodesy::Position;
 use crate::report::cautions::FLYING;
 use crate::report::layout::{list, wrapped};
+use crate::report::notes;
 use crate::report::words::clock_with_zone;
 use crate::spread::members::MemberSpread;
 use crate::units::{UnitSystem, duration};
@@ -30,8 +31,11 @@ pub fn table(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSys
     if let Some(members) = &facts.members {
         text.push_str(&member_lines(members, units));
     }
-    text.push_str(&list("Notes", &zone.notes));
-    text.push_str(&list("Assumed", &zone.assumptions));
+    text.push_str(&list("Notes", &notes::notes(&zone.notes, units)));
+    text.push_str(&list(
+        "Assumed",
+        &notes::assumptions(&zone.assumptions, units),
+    ));
     text.push_str(&list("Cautions", &FLYING));
     let _ = writeln!(
         text,
@@ -101,7 +105,7 @@ fn in_short(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSyst
         units.height(low),
         units.height(high)
     );
-    if let Some(outer) = zone.ellipses.iter().find(|e| e.shape.probability == 0.9) {
+    if let Some(outer) = zone.outer() {
         let _ = writeln!(
             text,
             "The 90 % ellipse is centred {}, at {}.",

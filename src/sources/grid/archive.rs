@@ -7,9 +7,7 @@ use jiff::Timestamp;
 use super::GridFile;
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::Lattice;
-use crate::units::duration;
 use crate::wind::grid::Step;
-use crate::wind::placing::ONE_TIME_STANDS_S;
 use crate::wind::slab::{Quantity, Slab, Surface};
 
 /// Forecast files joined.
@@ -99,18 +97,6 @@ impl Archive {
     /// The names of the files.
     pub fn names(&self) -> Vec<String> {
         self.files.iter().map(|f| f.name.clone()).collect()
-    }
-
-    /// That it is of one time, held for hours, in words.
-    pub fn one_time_held(&self) -> Option<String> {
-        let [only] = self.steps[..] else {
-            return None;
-        };
-        Some(format!(
-            "the winds are of one time, {}: they stand for {} before and after, assumed",
-            only.valid,
-            duration(ONE_TIME_STANDS_S)
-        ))
     }
 
     /// The steps from the last one before `from` to the first one after `to`; two at least where

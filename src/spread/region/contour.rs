@@ -5,8 +5,6 @@
 //! Graphing Highest Density Regions", The American Statistician 50, 120-126,
 //! doi:10.1080/00031305.1996.10474359; cited from memory).
 
-use std::fmt;
-
 use geo::{Area, BoundingRect, Contains, Coord, Intersects, MultiPolygon, Polygon};
 use ndarray::{Array2, Axis};
 
@@ -48,21 +46,8 @@ pub enum NoContour {
     NotFinite,
 }
 
-impl fmt::Display for NoContour {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            NoContour::TooFew { draws } => write!(
-                f,
-                "no contours: {draws} draws are too few for a density, {FEWEST} are needed"
-            ),
-            NoContour::Flat => write!(f, "no contours: the draws lie on a point or a line"),
-            NoContour::NotFinite => write!(f, "no contours: a draw is not a finite number"),
-        }
-    }
-}
-
 /// The fewest draws that a density is estimated from.
-const FEWEST: usize = 50;
+pub(super) const FEWEST: usize = 50;
 /// Draws spread less than this across the line they follow, in metres ...
 const FLAT_M: f64 = 1e-3;
 /// ... or as a share of their spread along it, have no density on the plane.

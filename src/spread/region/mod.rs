@@ -10,8 +10,7 @@ mod ground;
 mod moments;
 mod rings;
 
-use std::fmt;
-
+use contour::FEWEST;
 pub use contour::{Contour, NoContour, contours};
 use ellipse::circle_holding;
 pub use ellipse::{Ellipse, radius_holding, squared_radius, squared_radius_predicted};
@@ -20,9 +19,12 @@ pub use moments::{Moments, PrincipalAxes};
 pub use rings::nest;
 
 use crate::error::{Error, Result};
+use crate::notes::Note;
 
 /// The probabilities of the ellipses.
 pub const ELLIPSE_PROBABILITIES: [f64; 4] = [0.5, 0.9, 0.95, 0.99];
+/// The probability of the region that people are shown as the zone.
+pub const OUTER_PROBABILITY: f64 = 0.9;
 /// The probabilities of the contours.
 pub const CONTOUR_PROBABILITIES: [f64; 2] = [0.5, 0.9];
 
@@ -53,6 +55,12 @@ impl Regions {
             why: format!("no region can be drawn around {} landings", draws.len()),
             remedy: "expected at least 3 draws that land, at finite distances".into(),
         })
+    }
+
+    /// The ellipse of [`OUTER_PROBABILITY`].
+    pub fn outer(&self) -> Option<&Ellipse> {
+        let mut ellipses = self.ellipses.iter();
+        ellipses.find(|e| e.probability == OUTER_PROBABILITY)
     }
 
     fn build(draws: &[[f64; 2]]) -> Option<Regions> {
@@ -98,22 +106,21 @@ pub enum RegionNote {
     },
 }
 
-impl fmt::Display for RegionNote {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            RegionNote::NoContour(why) => write!(f, "{why}"),
-            RegionNote::Smaller { probability, ratio } => write!(
-                f,
-                "the {:.0} % contour covers {:.0} % of the ellipse's area: the landings bend or \
-                 clump inside the ellipse, trust the contours more",
-                100.0 * probability,
-                100.0 * ratio
-            ),
-            RegionNote::Pieces { probability, count } => write!(
-                f,
-                "the {:.0} % contour is in {count} pieces: the landings fall into separate areas",
-                100.0 * probability
-            ),
+impl From<RegionNote> for Note {
+    fn from(note: RegionNote) -> Note {
+        match note {
+            RegionNote::NoContour(NoContour::TooFew { draws }) => Note::TooFewForContours {
+                draws,
+                needed: FEWEST,
+            },
+            RegionNote::NoContour(NoContour::Flat) => Note::TooFlatForContours,
+            RegionNote::NoContour(NoContour::NotFinite) => Note::NoContours,
+            RegionNote::Smaller { probability, ratio } => {
+                Note::ContourSmaller { probability, ratio }
+            }
+            RegionNote::Pieces { probability, count } => {
+                Note::ContourInPieces { probability, count }
+            }
         }
     }
 }

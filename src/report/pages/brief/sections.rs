@@ -10,6 +10,7 @@ use crate::brief::Brief;
 use crate::brief::answer::{Change, Event, QuietZone, WaitingPoint};
 use crate::choice::answer::Hazard;
 use crate::report::cautions::{FLYING, LINE_OF_SIGHT, NOTICE, WAITING};
+use crate::report::notes;
 use crate::report::pictures::charts;
 use crate::report::pictures::picture::Picture;
 use crate::report::tables::zone::{early_bursts, source_words};
@@ -83,7 +84,7 @@ fn times(brief: &Brief, _: UnitSystem) -> Markup {
         .iter()
         .map(|event| {
             vec![
-                with_note(event.kind.name(), &event.note),
+                with_note(words::event_name(event.kind), words::event_note(event.kind)),
                 from_to(event, |t| words::clock_time(t, zone)),
                 from_to(event, |t| t.strftime("%H:%M").to_string()),
             ]
@@ -137,10 +138,10 @@ fn waiting(brief: &Brief, units: UnitSystem) -> Markup {
                 @for point in &brief.waiting {
                     li {
                         strong { (words::waiting_name(point)) } ": " (place(point.position))
-                        @if let Some(road) = &point.road { ", on " (user_text(&shortened(road))) }
+                        @if let Some(road) = &point.road { ", on " (user_text(&shortened(&words::road(road)))) }
                         ", ground " (units.height(point.ground_m)) " above sea level, "
                         (words::way(release, point.position, units)) " of the release. "
-                        (capital(&point.why)) "."
+                        (capital(&words::why_there(point, units))) "."
                         @if shared {
                             " It is the nearest of the points for " (words::share(point.nearest_share))
                             " of the landings."
@@ -180,7 +181,7 @@ fn changes(brief: &Brief, units: UnitSystem) -> Markup {
         .filter_map(|c| {
             let moved = c.outcome.as_ref().ok()?;
             let way = words::way_of(moved.distance_m, moved.azimuth_deg, units);
-            Some(format!("{} {}", c.name, way))
+            Some(format!("{} {}", words::change_name(c.kind), way))
         })
         .collect();
     let said = format!("The centre moves: {}.", said.join("; "));
@@ -218,9 +219,17 @@ fn change(change: &Change, units: UnitSystem) -> Vec<Markup> {
             };
             [plain(way), plain(later)]
         }
-        Err(why) => [html! { "not known: " (user_text(why)) }, plain("-")],
+        Err(why) => [
+            html! { "not known: " (user_text(words::not_moved(why))) },
+            plain("-"),
+        ],
     };
-    vec![plain(&change.name), plain(&change.by), way, later]
+    vec![
+        plain(words::change_name(change.kind)),
+        plain(words::change_by(change.by, units)),
+        way,
+        later,
+    ]
 }
 
 /// The row of the wind: its error, or what an ensemble's members differ by.
@@ -530,9 +539,11 @@ fn data(brief: &Brief, units: UnitSystem) -> Markup {
         ("Made", plain(words::utc(brief.made))),
         ("By", plain(by)),
     ];
+    let notes_said = notes::notes(&zone.notes, units);
+    let assumed = notes::assumptions(&zone.assumptions, units);
     let lists = [
-        ("Notes", &zone.notes),
-        ("Assumed", &zone.assumptions),
+        ("Notes", &notes_said),
+        ("Assumed", &assumed),
         ("Sources of the ground", &brief.sources),
     ];
     html! {

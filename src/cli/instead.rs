@@ -1,0 +1,168 @@
+//! Options that stand in place of what a plan says: "we are 40 minutes late", "we filled less".
+
+use clap::Args;
+
+use windfall::clock::local::read_time_near;
+use windfall::draft::{ElevationFrom, elevation};
+use windfall::error::{Error, Fault, Result};
+use windfall::geodesy::reading::{EXPECTED, read_position};
+use windfall::notes::Assumption;
+use windfall::plan::Plan;
+use windfall::report::notes;
+use windfall::sizing::Known;
+use windfall::units::{Dimension, UnitSystem, parse};
+
+/// The plan's elevation stands for a site moved by less than this, m.
+const SAME_GROUND_M: f64 = 200.0;
+
+/// The release in place of the plan's.
+#[derive(Debug, Args)]
+pub struct ReleaseInstead {
+    /// The time of release in place of the plan's, as in "09:40" (on its day, by its clocks) or
+    /// "2026-05-01 09:40".
+    #[arg(long, value_name = "TIME")]
+    pub release: Option<String>,
+}
+
+/// Fill and site in place of the plan's.
+#[derive(Debug, Args)]
+pub struct Instead {
+    /// The lift at the neck in place of the plan's fill, as in "6.2 kg".
+    #[arg(long, value_name = "MASS")]
+    pub lift: Option<String>,
+    /// The site in place of the plan's: coordinates in any usual form.
+    #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true)]
+    pub site: Option<String>,
+}
+
+impl ReleaseInstead {
+    /// Puts the release into the plan, and says so in its list of what was replaced.
+    ///
+    /// # Errors
+    ///
+    /// A time that cannot be read.
+    pub fn apply(&self, plan: &mut Plan) -> Result<()> {
+        let Some(text) = &self.release else {
+            return Ok(());
+        };
+        let time = read_time_near(text, plan.release, &plan.timezone)
+            .map_err(|wrong| Fault::new("--release", wrong.found, wrong.expected))?;
+        let [new, old] = [time, plan.release].map(|time| {
+            let clock = plan.timezone.to_datetime(time);
+            clock.strftime("%Y-%m-%d %H:%M").to_string()
+        });
+        say(
+            plan,
+            format!("--release: {new} in place of the plan's {old}"),
+        );
+        plan.release = time;
+        Ok(())
+    }
+}
+
+impl Instead {
+    /// Puts fill and site into the plan, and says so in its list of what was replaced.
+    ///
+    /// # Errors
+    ///
+    /// What cannot be read, and a lift that would change nothing.
+    pub fn apply(&self, plan: &mut Plan, units: UnitSystem) -> Result<()> {
+        if let Some(text) = &self.lift {
+            lift(plan, text, units)?;
+        }
+        if let Some(text) = &self.site {
+            site(plan, text, units)?;
+        }
+        Ok(())
+    }
+}
+
+fn lift(plan: &mut Plan, text: &str, units: UnitSystem) -> Result<()> {
+    let kg = parse(text, Dimension::Mass)
+        .map_err(|wrong| Fault::new("--lift", wrong.found, wrong.expected))?;
+    if !(0.005..=100.0).contains(&kg) {
+        let fault = Fault::new("--lift", format!("\"{text}\""), "from 0.005 to 100 kg");
+        return Err(fault.into());
+    }
+    let nothing = |why: &str, remedy: &str| Error::CannotDo {
+        why: format!("--lift would change nothing: {why}"),
+        remedy: remedy.into(),
+    };
+    if plan.stack.ascent.rates().is_some() {
+        return Err(nothing(
+            "the plan states its rates of ascent",
+            "expected a plan without [ascent] rate, or no --lift",
+        ));
+    }
+    let balloon = plan.stack.ascent.balloon_mut().ok_or_else(|| {
+        nothing(
+            "the plan has no balloon",
+            "expected [balloon] with mass, gas and fill",
+        )
+    })?;
+    let old = match balloon.fill {
+        Known::NeckLift(kg) => format!("neck lift of {}", units.mass(kg)),
+        Known::FreeLift(kg) => format!("free lift of {}", units.mass(kg)),
+        Known::GasVolume(m3) => format!("volume of gas, {}", units.volume(m3)),
+        Known::Cylinders | Known::Amount(_) => "cylinders emptied".to_owned(),
+        Known::AscentRate(m_s) => format!("rate of ascent, {}", units.vertical_speed(m_s)),
+        Known::BurstAltitude(m) => format!("altitude of the burst, {}", units.height(m)),
+        Known::FlightTime(s) => format!("time of flight, {}", windfall::units::duration(s)),
+    };
+    balloon.fill = Known::NeckLift(kg);
+    let new = units.mass(kg);
+    say(
+        plan,
+        format!("--lift: a neck lift of {new} in place of the plan's {old}"),
+    );
+    Ok(())
+}
+
+fn site(plan: &mut Plan, text: &str, units: UnitSystem) -> Result<()> {
+    let place =
+        read_position(text).ok_or_else(|| Fault::new("--site", format!("\"{text}\""), EXPECTED))?;
+    let moved_m = plan.site.position.distance_m(place);
+    let mut line = format!(
+        "--site: {} in place of the plan's, {} away",
+        place.text(),
+        units.distance(moved_m)
+    );
+    // The elevation of another field is not this one's.
+    if let Some(old_m) = plan.site.elevation_m.filter(|_| moved_m > SAME_GROUND_M) {
+        let known = elevation(place, &plan.ground.terrain)?;
+        let from = match known.as_ref().map(|known| &known.from) {
+            Some(ElevationFrom::Airport(code, distance_m)) => {
+                format!(
+                    "that of the airport {code}, {} away, assumed",
+                    units.distance(*distance_m)
+                )
+            }
+            Some(_) => "by the terrain".to_owned(),
+            None => "the plan's, assumed".to_owned(),
+        };
+        let elevation_m = known.map_or(old_m, |known| known.elevation_m);
+        line += &format!("; its elevation {}, {from}", units.height(elevation_m));
+        plan.site.elevation_m = Some(elevation_m);
+    }
+    plan.site.position = place;
+    say(plan, line);
+    Ok(())
+}
+
+/// Puts a line into the plan's list of what was replaced.
+fn say(plan: &mut Plan, what: String) {
+    plan.replaced.push(Assumption::Replaced { what });
+}
+
+/// What was replaced, to stand above everything else; nothing where nothing was.
+pub fn heading(plan: &Plan) -> String {
+    if plan.replaced.is_empty() {
+        return String::new();
+    }
+    let lines: String = plan
+        .replaced
+        .iter()
+        .map(|line| format!("  {}\n", notes::assumption(line, UnitSystem::Metric)))
+        .collect();
+    format!("Not as the plan says:\n{lines}\n")
+}

@@ -1,0 +1,290 @@
+//! Times as people write them: with an offset, or as the clocks of a time zone show them.
+
+use jiff::civil::DateTime;
+use jiff::fmt::temporal::{Pieces, PiecesOffset};
+use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
+use jiff::{SignedDuration, Timestamp};
+
+/// Why a time was not understood.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TimeError {
+    /// What stands there.
+    pub found: String,
+    /// What would be right.
+    pub expected: String,
+}
+
+/// Reads "2026-05-01 09:00", "2026-05-01 9:00 am" or "2026-05-01T09:00:00-06:00". Without an offset
+/// it is the time on the clocks of `zone`; an offset must be the one that `zone` has then, or `Z`.
+///
+/// # Errors
+///
+/// Not a date and a time; no offset where no time zone is known; an offset that the zone does not
+/// have then; a time that its clocks skip or show twice.
+pub fn read_time(text: &str, zone: Option<&TimeZone>) -> Result<Timestamp, TimeError> {
+    let written = text.trim();
+    let fault = |found: String, expected: String| TimeError { found, expected };
+    let (clock, offset) = pieces(written).ok_or_else(|| {
+        let expected = "a date and a time, as in 2026-05-01 09:00 or 2026-05-01T09:00:00-06:00";
+        fault(format!("\"{written}\""), expected.to_owned())
+    })?;
+    let out_of_range = || fault(format!("\"{written}\""), "a time within years".to_owned());
+    match (offset, zone) {
+        (Some(offset), _) if offset.zulu => at(clock, offset.value).ok_or_else(out_of_range),
+        (Some(offset), Some(zone)) => {
+            let time = at(clock, offset.value).ok_or_else(out_of_range)?;
+            let right = zone.to_offset(time);
+            if right == offset.value {
+                return Ok(time);
+            }
+            Err(fault(
+                format!(
+                    "{written}, with an offset that {} does not have then",
+                    name(zone)
+                ),
+                format!(
+                    "{0}, as in {1}{0}, or no offset",
+                    signed(right),
+                    to_the_second(clock)
+                ),
+            ))
+        }
+        (Some(offset), None) => at(clock, offset.value).ok_or_else(out_of_range),
+        (None, Some(zone)) => on_clocks(clock, zone, written),
+        (None, None) => Err(fault(
+            format!("{written} without an offset or a time zone"),
+            format!(
+                "[flight] timezone, as in \"America/Denver\", or an offset, as in {}-06:00",
+                to_the_second(clock)
+            ),
+        )),
+    }
+}
+
+/// As [`read_time`], but "09:40" alone is that time on the day of `like`.
+///
+/// # Errors
+///
+/// As [`read_time`].
+pub fn read_time_near(
+    text: &str,
+    like: Timestamp,
+    zone: &TimeZone,
+) -> Result<Timestamp, TimeError> {
+    let day = zone.to_datetime(like).date();
+    let alone = text.trim();
+    let has_day = alone.len() > 8 && alone.get(..8).is_some_and(|t| t.matches('-').count() == 2);
+    if has_day {
+        read_time(alone, Some(zone))
+    } else {
+        let wrong = |_| TimeError {
+            found: format!("\"{alone}\""),
+            expected: "a time, as in 09:40, or a date and a time, as in 2026-05-01 09:40"
+                .to_owned(),
+        };
+        match pieces(&format!("{day} {alone}")) {
+            Some(_) => read_time(&format!("{day} {alone}"), Some(zone)),
+            None => Err(wrong(())),
+        }
+    }
+}
+
+/// An offset as it was written.
+#[derive(Clone, Copy)]
+struct Written {
+    value: Offset,
+    /// `Z`: the moment, whatever clocks there show.
+    zulu: bool,
+}
+
+/// What the clock shows, and the offset.
+fn pieces(text: &str) -> Option<(DateTime, Option<Written>)> {
+    let (date, clock) = text.split_once(['T', 't', ' '])?;
+    let clock = clock.trim().to_ascii_lowercase();
+    let (clock, half) = match (clock.strip_suffix("am"), clock.strip_suffix("pm")) {
+        (Some(before), _) => (before.trim(), Some(0)),
+        (_, Some(before)) => (before.trim(), Some(12)),
+        _ => (clock.as_str(), None),
+    };
+    // Without a colon "0900" or "9" would be taken too.
+    let colon = clock.find(':').filter(|at| (1..=2).contains(at))?;
+    let padded = if colon == 1 { "0" } else { "" };
+    let text = format!("{date}T{padded}{clock}");
+    let pieces = Pieces::parse(&text).ok()?;
+    if pieces.time_zone_annotation().is_some() {
+        return None;
+    }
+    let mut time = pieces.time()?;
+    if let Some(half) = half {
+        let hour = time.hour();
+        if !(1..=12).contains(&hour) {
+            return None;
+        }
+        time = time.with().hour(hour % 12 + half).build().ok()?;
+    }
+    let offset = pieces.offset().map(|offset| match offset {
+        PiecesOffset::Numeric(numeric) => Written {
+            value: numeric.offset(),
+            zulu: false,
+        },
+        _ => Written {
+            value: Offset::UTC,
+            zulu: true,
+        },
+    });
+    Some((pieces.date().to_datetime(time), offset))
+}
+
+fn at(clock: DateTime, offset: Offset) -> Option<Timestamp> {
+    offset.to_timestamp(clock).ok()
+}
+
+/// The moment at which the clocks of a zone show a time, if it is one moment.
+fn on_clocks(clock: DateTime, zone: &TimeZone, written: &str) -> Result<Timestamp, TimeError> {
+    let (first, second, why) = match zone.to_ambiguous_timestamp(clock).offset() {
+        AmbiguousOffset::Unambiguous { offset } => (offset, offset, ""),
+        AmbiguousOffset::Gap { before, after } => (before, after, "skip"),
+        AmbiguousOffset::Fold { before, after } => (before, after, "show twice"),
+    };
+    let moment = at(clock, first).ok_or_else(|| TimeError {
+        found: format!("\"{written}\""),
+        expected: "a time within years".to_owned(),
+    })?;
+    if first == second {
+        return Ok(moment);
+    }
+    let mut times: Vec<Timestamp> = [first, second]
+        .iter()
+        .filter_map(|offset| at(clock, *offset))
+        .collect();
+    times.sort();
+    let forms: Vec<String> = times
+        .iter()
+        .map(|time| {
+            let there = zone.to_offset(*time);
+            // In a gap the clocks show another time than was written.
+            let shown = there.to_datetime(*time);
+            format!("{}{}", to_the_second(shown), signed(there))
+        })
+        .collect();
+    let changed = SignedDuration::from_secs(i64::from((second.seconds() - first.seconds()).abs()));
+    Err(TimeError {
+        found: format!(
+            "{written}, which the clocks of {} {why} as they change by {} min",
+            name(zone),
+            changed.as_mins()
+        ),
+        expected: forms.join(" or "),
+    })
+}
+
+fn name(zone: &TimeZone) -> &str {
+    zone.iana_name().unwrap_or("the time zone")
+}
+
+/// A date and a time, to the second, as RFC 3339 has them before the offset.
+fn to_the_second(clock: DateTime) -> String {
+    clock.strftime("%Y-%m-%dT%H:%M:%S").to_string()
+}
+
+/// An offset as RFC 3339 has it.
+pub fn signed(offset: Offset) -> String {
+    let seconds = offset.seconds();
+    let (minutes, sign) = (seconds.abs() / 60, if seconds < 0 { '-' } else { '+' });
+    format!("{sign}{:02}:{:02}", minutes / 60, minutes % 60)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn denver() -> TimeZone {
+        TimeZone::get("America/Denver").unwrap()
+    }
+
+    fn read(text: &str) -> Result<String, String> {
+        read_time(text, Some(&denver()))
+            .map(|t| t.to_string())
+            .map_err(|e| format!("found {}; expected {}", e.found, e.expected))
+    }
+
+    #[test]
+    fn local_times_are_those_of_the_zone() {
+        for text in [
+            "2026-05-01 09:00",
+            "2026-05-01 9:00",
+            "2026-05-01T09:00:00",
+            "2026-05-01 9:00 AM",
+            "2026-05-01T09:00:00-06:00",
+            "2026-05-01T15:00:00Z",
+        ] {
+            assert_eq!(read(text).unwrap(), "2026-05-01T15:00:00Z", "{text}");
+        }
+        assert_eq!(read("2026-01-01 12:30 pm").unwrap(), "2026-01-01T19:30:00Z");
+        assert_eq!(read("2026-01-01 12:30 am").unwrap(), "2026-01-01T07:30:00Z");
+        for wrong in [
+            "2026-05-01",
+            "09:00",
+            "1 May 2026 09:00",
+            "2026-05-01 0900",
+            "2026-05-01 13:00 pm",
+            "2026-13-01 09:00",
+            "2026-05-01 09:00[Europe/Lisbon]",
+            "",
+        ] {
+            let error = read(wrong).unwrap_err();
+            assert!(error.contains("as in 2026-05-01 09:00"), "{wrong}: {error}");
+        }
+    }
+
+    #[test]
+    fn an_offset_must_be_that_of_the_zone() {
+        assert_eq!(
+            read("2026-05-01T09:00:00-07:00").unwrap_err(),
+            "found 2026-05-01T09:00:00-07:00, with an offset that America/Denver does not have \
+             then; expected -06:00, as in 2026-05-01T09:00:00-06:00, or no offset"
+        );
+        assert!(read("2026-12-01T09:00:00-07:00").is_ok());
+        assert!(read_time("2026-05-01T09:00:00-07:00", None).is_ok());
+        let bare = read_time("2026-05-01 09:00", None).unwrap_err();
+        assert!(bare.expected.contains("timezone"), "{bare:?}");
+    }
+
+    #[test]
+    fn days_on_which_clocks_change_have_two_readings() {
+        assert_eq!(
+            read("2026-11-01 01:30").unwrap_err(),
+            "found 2026-11-01 01:30, which the clocks of America/Denver show twice as they change \
+             by 60 min; expected 2026-11-01T01:30:00-06:00 or 2026-11-01T01:30:00-07:00"
+        );
+        assert_eq!(
+            read("2026-03-08 02:30").unwrap_err(),
+            "found 2026-03-08 02:30, which the clocks of America/Denver skip as they change by 60 \
+             min; expected 2026-03-08T01:30:00-07:00 or 2026-03-08T03:30:00-06:00"
+        );
+        // Each of the forms is right.
+        for form in [
+            "2026-11-01T01:30:00-06:00",
+            "2026-11-01T01:30:00-07:00",
+            "2026-03-08T01:30:00-07:00",
+            "2026-03-08T03:30:00-06:00",
+        ] {
+            assert!(read(form).is_ok(), "{form}");
+        }
+    }
+
+    #[test]
+    fn a_time_alone_is_on_the_same_day() {
+        let like = "2026-05-02T03:00:00Z".parse().unwrap();
+        let read = |text: &str| read_time_near(text, like, &denver()).map(|t| t.to_string());
+        assert_eq!(read("09:40").unwrap(), "2026-05-01T15:40:00Z");
+        assert_eq!(read("9:40 am").unwrap(), "2026-05-01T15:40:00Z");
+        assert_eq!(read("2026-05-03 09:40").unwrap(), "2026-05-03T15:40:00Z");
+        assert_eq!(
+            read("2026-05-03T09:40:00Z").unwrap(),
+            "2026-05-03T09:40:00Z"
+        );
+        assert!(read("40 minutes late").is_err());
+        assert!(read("25:00").is_err());
+    }
+}

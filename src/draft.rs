@@ -1,0 +1,174 @@
+//! A plan begun from a few answers: what can be looked up, and the text that is written.
+//!
+//! Nothing here asks, prints or writes a file; `cli::new` does.
+
+mod text;
+
+use std::path::PathBuf;
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+
+use crate::error::Result;
+use crate::geodesy::Position;
+use crate::geodesy::reading::{EXPECTED, read_position};
+use crate::ground::airports::{AirportKind, airports};
+use crate::ground::region::Region;
+use crate::ground::terrain::Terrain;
+use crate::ground::towns::{Town, towns};
+use crate::units::UnitSystem;
+
+pub use self::text::{Draft, draft};
+
+/// An airport's elevation stands for the site's within this distance, m.
+pub const AIRPORT_WITHIN_M: f64 = 10_000.0;
+/// Room around a site in which heights are read, m.
+const TERRAIN_M: f64 = 1_000.0;
+/// Towns named where several have the name that was given.
+const CANDIDATES: usize = 12;
+
+/// What a plan is begun with. Quantities stand as their writer wrote them, once they were read.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Answers {
+    /// The flight's name.
+    pub name: String,
+    /// The site.
+    pub site: Site,
+    /// Its elevation, if it is known.
+    pub elevation: Option<Elevation>,
+    /// The zone of people's times.
+    pub timezone: TimeZone,
+    /// The release.
+    pub release: Timestamp,
+    /// Mass of the balloon.
+    pub balloon: String,
+    /// Diameter at the burst, where no table is to give it.
+    pub burst_diameter: Option<String>,
+    /// "helium" or "hydrogen"; `None` to assume helium.
+    pub gas: Option<String>,
+    /// Rate of ascent at release; `None` to assume the usual one.
+    pub ascent_rate: Option<String>,
+    /// What hangs below: names and masses.
+    pub load: Vec<(String, String)>,
+    /// Diameter of the parachute.
+    pub parachute: String,
+    /// Files with heights, as seen from the plan.
+    pub terrain: Vec<PathBuf>,
+    /// The units people read.
+    pub units: UnitSystem,
+}
+
+/// A place to release from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Site {
+    /// Where.
+    pub position: Position,
+    /// The town that was named, if one was.
+    pub town: Option<Town>,
+}
+
+/// Why a place was not understood: what was found and what would be right.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NoSite {
+    /// What stands there.
+    pub found: String,
+    /// What would be right.
+    pub expected: String,
+}
+
+/// The site of a text: coordinates, or a town's name that only one town has.
+///
+/// # Errors
+///
+/// The outer one when the data in the program are damaged; the inner one tells what would be right.
+pub fn site(text: &str) -> Result<std::result::Result<Site, NoSite>> {
+    let text = text.trim();
+    if let Some(position) = read_position(text) {
+        let town = None;
+        return Ok(Ok(Site { position, town }));
+    }
+    let found = towns()?.named(text);
+    let no_site = |found: String, expected: String| Ok(Err(NoSite { found, expected }));
+    match found.as_slice() {
+        [] if text.chars().any(|c| c.is_ascii_digit()) => {
+            no_site(format!("\"{text}\""), EXPECTED.to_owned())
+        }
+        [] => no_site(
+            format!("\"{text}\", no town of a thousand people or more"),
+            format!("the name of a town, as in \"Riverton WY\", or {EXPECTED}"),
+        ),
+        [town] => Ok(Ok(Site {
+            position: town.position,
+            town: Some(*town),
+        })),
+        several => {
+            let names: Vec<String> = several.iter().take(CANDIDATES).map(told_apart).collect();
+            let more = several.len().saturating_sub(CANDIDATES);
+            let more = match more {
+                0 => String::new(),
+                more => format!("; and {more} more"),
+            };
+            no_site(
+                format!("\"{text}\", which {} towns may be", several.len()),
+                format!("one of {}{more}; or coordinates", names.join("; ")),
+            )
+        }
+    }
+}
+
+fn told_apart(town: &Town) -> String {
+    format!("{} ({})", town.full_name(), town.position.text())
+}
+
+/// An elevation that was given or looked up.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Elevation {
+    /// Above mean sea level, m.
+    pub elevation_m: f64,
+    /// Where it is from.
+    pub from: ElevationFrom,
+}
+
+/// Where an elevation is from.
+#[derive(Debug, Clone, PartialEq)]
+pub enum ElevationFrom {
+    /// Given, as it was written.
+    Given(String),
+    /// Heights of the ground.
+    Terrain(String),
+    /// The nearest airport, by its code, and the distance to it in m.
+    Airport(&'static str, f64),
+}
+
+/// The elevation of a place: by the heights of the ground, else that of the nearest airport within
+/// [`AIRPORT_WITHIN_M`]; `None` where there is neither.
+///
+/// # Errors
+///
+/// Heights that cannot be read.
+pub fn elevation(place: Position, terrain: &[PathBuf]) -> Result<Option<Elevation>> {
+    if !terrain.is_empty() {
+        let heights = Terrain::open(terrain, &Region::around(place, TERRAIN_M))?;
+        if let Some(elevation_m) = heights.height_m(place) {
+            let from = heights.source_at(place).unwrap_or_default().to_owned();
+            return Ok(Some(Elevation {
+                elevation_m,
+                from: ElevationFrom::Terrain(from),
+            }));
+        }
+    }
+    let airports = airports()?;
+    let on_land = AirportKind::ALL
+        .into_iter()
+        .filter(|k| *k != AirportKind::Seaplane);
+    let near = on_land
+        .flat_map(|kind| airports.nearest(kind, place, 3))
+        .filter(|near| near.distance_m <= AIRPORT_WITHIN_M && near.what.elevation_m.is_some())
+        .min_by(|a, b| a.distance_m.total_cmp(&b.distance_m));
+    Ok(near.and_then(|near| {
+        Some(Elevation {
+            elevation_m: near.what.elevation_m?,
+            from: ElevationFrom::Airport(near.what.ident, near.distance_m),
+        })
+    }))
+}

@@ -1,0 +1,258 @@
+//! The text of a plan that was begun from answers.
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+
+use super::{Answers, Elevation, ElevationFrom};
+use crate::clock::local::{read_time, signed};
+use crate::units::UnitSystem;
+
+/// A plan that was begun.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Draft {
+    /// The plan.
+    pub text: String,
+    /// What was looked up or assumed, a line each.
+    pub assumed: Vec<String>,
+}
+
+/// Writes a plan. What the answers leave open is assumed, and said in the plan and beside it.
+pub fn draft(answers: &Answers) -> Draft {
+    let mut assumed = Vec::new();
+    let sections = [
+        flight(answers),
+        site(answers, &mut assumed),
+        WIND.to_owned(),
+        balloon(answers, &mut assumed),
+        load(answers),
+        parachute(answers, &mut assumed),
+        ground(answers),
+        LIMITS.to_owned(),
+    ];
+    Draft {
+        text: sections.concat(),
+        assumed,
+    }
+}
+
+/// How to get winds.
+const WIND: &str = "\
+[wind]
+# Winds are given when a command runs (--wind FILE...), or here, as seen from this file:
+# files = [\"winds/forecast.grib2\"]
+# `windfall fetch` downloads the part of a public forecast that this plan needs. By hand: the newest
+# sounding of the nearest upper-air station (its page lists pressure, height, temperature, wind), or
+# a forecast of a weather service as GRIB2 or netCDF with wind and geopotential height on pressure
+# levels, from the ground to above the burst, from the release to the landing.
+
+";
+
+const LIMITS: &str = "\
+[limits]                              # for `windfall days` and `sites`; yours may be stricter
+# surface_wind = \"4 m/s\"
+# max_drift = \"80 km\"
+# daylight_after_landing = \"2 h\"
+";
+
+/// A text in quotes, as TOML has it.
+fn quoted(text: &str) -> String {
+    let mut out = String::from("\"");
+    for c in text.chars() {
+        match c {
+            '"' | '\\' => out.extend(['\\', c]),
+            c if c.is_control() => out.push(' '),
+            c => out.push(c),
+        }
+    }
+    out.push('"');
+    out
+}
+
+/// A key with its value, and a remark where there is one.
+fn line(key: &str, value: &str, remark: &str) -> String {
+    let set = format!("{key} = {value}");
+    match remark {
+        "" => format!("{set}\n"),
+        remark => format!("{set:<37} # {remark}\n"),
+    }
+}
+
+fn flight(answers: &Answers) -> String {
+    let (zone, units) = (&answers.timezone, answers.units);
+    let units = match units {
+        UnitSystem::Metric => "metric",
+        UnitSystem::Us => "us",
+    };
+    let zone_name = zone.iana_name().unwrap_or("UTC");
+    [
+        "# A plan for windfall, begun by `windfall new`. Check every number before you fly.\n\n[flight]\n",
+        &line("name", &quoted(&answers.name), ""),
+        &line(
+            "release",
+            &quoted(&release(answers.release, zone)),
+            "on the clocks of timezone",
+        ),
+        &line("timezone", &quoted(zone_name), ""),
+        &line("units", &quoted(units), "that you read; --units overrides it"),
+        "\n",
+    ]
+    .concat()
+}
+
+/// The release on the clocks of the zone, with its offset only where the clocks show it twice.
+fn release(time: Timestamp, zone: &TimeZone) -> String {
+    let clock = zone.to_datetime(time);
+    let format = match clock.second() {
+        0 => "%Y-%m-%d %H:%M",
+        _ => "%Y-%m-%d %H:%M:%S",
+    };
+    let shown = clock.strftime(format).to_string();
+    match read_time(&shown, Some(zone)) {
+        Ok(same) if same == time => shown,
+        _ => shown + &signed(zone.to_offset(time)),
+    }
+}
+
+fn site(answers: &Answers, assumed: &mut Vec<String>) -> String {
+    let site = &answers.site;
+    let mut out = String::from("[site]\n");
+    let remark = match &site.town {
+        Some(town) => {
+            let name = town.full_name();
+            assumed.push(format!(
+                "the site is the middle of {name}: put the coordinates of your field in its place"
+            ));
+            format!("the middle of {name}: put your field here")
+        }
+        None => "degrees north".to_owned(),
+    };
+    out += &line("lat", &degrees(site.position.lat_deg), &remark);
+    out += &line(
+        "lon",
+        &degrees(site.position.lon_deg),
+        "degrees east, so west is negative",
+    );
+    match &answers.elevation {
+        Some(elevation) => out += &elevation_line(elevation, answers.units, assumed),
+        None => {
+            assumed.push(
+                "the elevation of the site is not known: look it up on a map, or give terrain"
+                    .into(),
+            );
+            out += "# elevation = \"\"                    # above sea level, from a map; else from [ground] terrain\n";
+        }
+    }
+    out + "\n"
+}
+
+/// Degrees to a tenth of a metre or so, always with a point.
+fn degrees(value: f64) -> String {
+    let text = format!("{value:.6}");
+    let text = text.trim_end_matches('0');
+    match text.strip_suffix('.') {
+        Some(whole) => format!("{whole}.0"),
+        None => text.to_owned(),
+    }
+}
+
+fn elevation_line(elevation: &Elevation, units: UnitSystem, assumed: &mut Vec<String>) -> String {
+    let height = units.height(elevation.elevation_m);
+    match &elevation.from {
+        ElevationFrom::Given(written) => line("elevation", &quoted(written), ""),
+        ElevationFrom::Terrain(file) => {
+            assumed.push(format!("the site lies at {height}, by {file}"));
+            let remark = format!("above sea level, by {}", one_line(file));
+            line("elevation", &quoted(&height), &remark)
+        }
+        ElevationFrom::Airport(code, distance_m) => {
+            let away = units.distance(*distance_m);
+            assumed.push(format!(
+                "the site lies as high as the airport {code}, {away} away: {height}; a map knows better"
+            ));
+            let remark = format!("that of the airport {code}, {away} away; assumed");
+            line("elevation", &quoted(&height), &remark)
+        }
+    }
+}
+
+fn one_line(text: &str) -> String {
+    text.replace(char::is_control, " ")
+}
+
+fn balloon(answers: &Answers, assumed: &mut Vec<String>) -> String {
+    let mut out = String::from("[balloon]\n");
+    out += &line("mass", &quoted(&answers.balloon), "of the empty balloon");
+    match &answers.burst_diameter {
+        Some(diameter) => out += &line("burst_diameter", &quoted(diameter), ""),
+        None => {
+            assumed.push("the balloon bursts at the diameter of the program's tables".into());
+            out += "# burst_diameter = \"\"               # from the maker's sheet; else from the program's tables\n";
+        }
+    }
+    let (gas, remark) = match &answers.gas {
+        Some(gas) => (gas.as_str(), ""),
+        None => {
+            assumed.push("the gas is helium".into());
+            ("helium", "or \"hydrogen\"; assumed")
+        }
+    };
+    out += &line("gas", &quoted(gas), remark);
+    let usual = match answers.units {
+        UnitSystem::Metric => "5 m/s",
+        UnitSystem::Us => "1000 ft/min",
+    };
+    let (rate, remark) = match &answers.ascent_rate {
+        Some(rate) => (rate.as_str(), "at release"),
+        None => {
+            assumed.push(format!(
+                "the balloon is filled to rise at {usual} at release"
+            ));
+            (usual, "at release; assumed")
+        }
+    };
+    out += &line("ascent_rate", &quoted(rate), remark);
+    out + "# In place of ascent_rate, once you have decided: neck_lift, free_lift or gas_volume.\n\n"
+}
+
+fn load(answers: &Answers) -> String {
+    let item = |(name, mass): &(String, String)| {
+        let (name, mass) = (quoted(name), quoted(mass));
+        [
+            "[[load]]\n",
+            &line("name", &name, ""),
+            &line(
+                "mass",
+                &mass,
+                "as planned; add measured = once it was on the scales",
+            ),
+            "\n",
+        ]
+        .concat()
+    };
+    answers.load.iter().map(item).collect()
+}
+
+fn parachute(answers: &Answers, assumed: &mut Vec<String>) -> String {
+    assumed.push("the mass of the parachute and of all lines is among the load".into());
+    [
+        "[parachute]\n",
+        &line("diameter", &quoted(&answers.parachute), "laid out flat"),
+        "# mass = \"\"                         # where it is not among the load\n\n",
+    ]
+    .concat()
+}
+
+fn ground(answers: &Answers) -> String {
+    let names: Vec<String> = answers
+        .terrain
+        .iter()
+        .map(|path| quoted(&path.display().to_string()))
+        .collect();
+    let terrain = match names.as_slice() {
+        [] => "# terrain = [\"N43W109.hgt\"]           # heights of the ground\n".to_owned(),
+        names => line("terrain", &format!("[{}]", names.join(", ")), ""),
+    };
+    format!(
+        "[ground]\n{terrain}# roads = [\"roads.geojson\"]\n# keep_out = [\"reservoir.geojson\"]\n\n"
+    )
+}

@@ -1,0 +1,268 @@
+//! The built-in towns of the world: the nearest one, those of a region, those of a name.
+
+use std::sync::OnceLock;
+
+use super::data;
+use super::globe::{Globe, Near};
+use crate::error::{Error, Result};
+use crate::geodesy::Position;
+
+/// A built-in town.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Town {
+    /// Its name.
+    pub name: &'static str,
+    /// Where in the world that is.
+    pub area: Area,
+    /// Where.
+    pub position: Position,
+    /// How many people live there, to two digits; 0 where it is not known.
+    pub people: u32,
+}
+
+/// A region of a country.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Area {
+    /// The country's two letters (ISO 3166).
+    pub country: &'static str,
+    /// The country's name in English.
+    pub country_name: &'static str,
+    /// The region as addresses have it where that is usual, as in "WY"; else empty.
+    pub short: &'static str,
+    /// The region's name; may be empty.
+    pub name: &'static str,
+}
+
+/// All built-in towns.
+#[derive(Debug)]
+pub struct Towns {
+    all: Vec<Town>,
+    globe: OnceLock<Globe>,
+}
+
+/// The built-in towns: those of GeoNames with a thousand people or more, and seats of
+/// administrations.
+///
+/// # Errors
+///
+/// When the data in the program are damaged.
+pub fn towns() -> Result<&'static Towns> {
+    static TEXT: OnceLock<String> = OnceLock::new();
+    static TOWNS: OnceLock<Option<Towns>> = OnceLock::new();
+    let read = || {
+        let all = decoded(TEXT.get_or_init(|| data::text(data::PLACES).unwrap_or_default()))?;
+        Some(Towns {
+            all,
+            globe: OnceLock::new(),
+        })
+    };
+    TOWNS
+        .get_or_init(read)
+        .as_ref()
+        .ok_or_else(|| Error::CannotDo {
+            why: "the places inside the program are damaged".into(),
+            remedy: "expected a complete program file; install it again".into(),
+        })
+}
+
+/// The towns of the packed list: `@country,name` begins a country, `#short,region` a region of it;
+/// then a town a line with its name, its way north and east from the town before in thousandths of a degree, its people.
+fn decoded(text: &'static str) -> Option<Vec<Town>> {
+    let mut all = Vec::new();
+    let mut area = Area::default();
+    let (mut lat, mut lon) = (0_i32, 0_i32);
+    for line in text.lines() {
+        if let Some(head) = line.strip_prefix('@') {
+            (area.country, area.country_name) = head.split_once(',')?;
+            continue;
+        }
+        if let Some(head) = line.strip_prefix('#') {
+            (area.short, area.name) = head.split_once(',')?;
+            continue;
+        }
+        // From the end: names may hold commas.
+        let mut fields = line.rsplitn(4, ',');
+        let people = fields.next()?.parse().ok()?;
+        lon += fields.next()?.parse::<i32>().ok()?;
+        lat += fields.next()?.parse::<i32>().ok()?;
+        all.push(Town {
+            name: fields.next()?,
+            area,
+            position: Position::new(f64::from(lat) / 1e3, f64::from(lon) / 1e3)?,
+            people,
+        });
+    }
+    (!all.is_empty()).then_some(all)
+}
+
+impl Town {
+    /// Its name as it cannot be mistaken: "Riverton, WY", "Coruche, Santarém, PT", "Lisbon, PT".
+    pub fn full_name(&self) -> String {
+        let Area {
+            country,
+            short,
+            name,
+            ..
+        } = self.area;
+        if !short.is_empty() {
+            format!("{}, {short}", self.name)
+        } else if name.is_empty() || name == self.name {
+            format!("{}, {country}", self.name)
+        } else {
+            format!("{}, {name}, {country}", self.name)
+        }
+    }
+}
+
+impl Towns {
+    /// All of them.
+    pub fn all(&self) -> &[Town] {
+        &self.all
+    }
+
+    /// The nearest one; its azimuth is seen from the place asked for.
+    pub fn nearest(&self, from: Position) -> Option<Near<Town>> {
+        let numbered = || self.all.iter().enumerate();
+        let globe = self
+            .globe
+            .get_or_init(|| Globe::new(numbered().map(|(i, t)| (t.position, i as u32))));
+        let position = |i: u32| self.all[i as usize].position;
+        let near = globe.nearest(from, 1, position).pop()?;
+        Some(Near {
+            what: self.all[near.what as usize],
+            distance_m: near.distance_m,
+            azimuth_deg: near.azimuth_deg,
+        })
+    }
+
+    /// The towns of a name, the largest first. Words after a comma, or the last words, may be the
+    /// region or the country: "Riverton WY", "Riverton, Wyoming", "Coruche PT". Capitals and accents
+    /// do not count. Where no town has the name, those whose name begins with it.
+    pub fn named(&self, text: &str) -> Vec<Town> {
+        let text = folded(text);
+        let words: Vec<&str> = text.split_whitespace().collect();
+        let whole = |town: &Town, name: &str| folded(town.name) == name;
+        // The whole text is the name, or all but its last words, which are then a region.
+        let exact = (1..=words.len()).rev().map(|n| {
+            let (name, region) = (words[..n].join(" "), words[n..].join(" "));
+            self.sorted(|town| whole(town, &name) && town.area.is_called(&region))
+        });
+        let found = exact.into_iter().find(|found| !found.is_empty());
+        found.unwrap_or_else(|| match text.chars().count() {
+            0..3 => Vec::new(),
+            _ => self.sorted(|town| folded(town.name).starts_with(&text)),
+        })
+    }
+
+    fn sorted(&self, wanted: impl Fn(&Town) -> bool) -> Vec<Town> {
+        let mut found: Vec<Town> = self.all.iter().filter(|t| wanted(t)).copied().collect();
+        found.sort_by_key(|town| std::cmp::Reverse(town.people));
+        found
+    }
+}
+
+impl Area {
+    /// Whether some words, folded, name this region, its country, or both; no words name any.
+    fn is_called(&self, words: &str) -> bool {
+        let [country, country_name] = [self.country, self.country_name].map(folded);
+        let america = if country == "us" { "usa" } else { "" };
+        let countries = [country.as_str(), country_name.as_str(), america];
+        let regions = [self.short, self.name].map(folded);
+        let is_one = |names: &[&str], words: &str| !words.is_empty() && names.contains(&words);
+        let regions = regions.each_ref().map(String::as_str);
+        let both = |country: &&str| {
+            let region = words
+                .strip_suffix(country)
+                .and_then(|w| w.strip_suffix(' '));
+            !country.is_empty() && region.is_some_and(|w| is_one(&regions, w))
+        };
+        words.is_empty()
+            || is_one(&countries, words)
+            || is_one(&regions, words)
+            || countries.iter().any(both)
+    }
+}
+
+/// Small letters without accents, everything else as a space.
+fn folded(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars().flat_map(char::to_lowercase) {
+        match c {
+            'à'..='å' | 'ā' | 'ă' | 'ą' | 'ạ' | 'ả' | 'ấ'..='ặ' => out.push('a'),
+            'æ' => out.push_str("ae"),
+            'ç' | 'ć' | 'ĉ' | 'ċ' | 'č' => out.push('c'),
+            'ď' | 'đ' | 'ð' => out.push('d'),
+            'è'..='ë' | 'ē' | 'ĕ' | 'ė' | 'ę' | 'ě' | 'ẹ'..='ệ' => out.push('e'),
+            'ĝ' | 'ğ' | 'ġ' | 'ģ' => out.push('g'),
+            'ĥ' | 'ħ' | 'ḩ' => out.push('h'),
+            'ì'..='ï' | 'ĩ' | 'ī' | 'į' | 'ı' | 'ỉ' | 'ị' => out.push('i'),
+            'ķ' => out.push('k'),
+            'ĺ' | 'ļ' | 'ľ' | 'ł' => out.push('l'),
+            'ñ' | 'ń' | 'ņ' | 'ň' => out.push('n'),
+            'ò'..='ö' | 'ø' | 'ō' | 'ŏ' | 'ő' | 'ơ' | 'ọ'..='ợ' => out.push('o'),
+            'œ' => out.push_str("oe"),
+            'ŕ' | 'ř' => out.push('r'),
+            'ś' | 'ş' | 'š' | 'ș' => out.push('s'),
+            'ß' => out.push_str("ss"),
+            'ţ' | 'ť' | 'ț' => out.push('t'),
+            'þ' => out.push_str("th"),
+            'ù'..='ü' | 'ũ' | 'ū' | 'ŭ' | 'ů' | 'ű' | 'ų' | 'ư' | 'ụ'..='ự' => {
+                out.push('u')
+            }
+            'ý' | 'ÿ' | 'ỳ'..='ỹ' => out.push('y'),
+            'ź' | 'ż' | 'ž' => out.push('z'),
+            // "St. John's" is found as "St Johns".
+            '.' | '\'' | '\u{2019}' | '\u{2018}' | '\u{307}' => {}
+            c if c.is_alphanumeric() => out.push(c),
+            _ => out.push(' '),
+        }
+    }
+    out.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn names(text: &str) -> Vec<String> {
+        let found = towns().unwrap().named(text);
+        found.iter().map(Town::full_name).collect()
+    }
+
+    #[test]
+    fn towns_are_found_as_people_write_them() {
+        for text in [
+            "Riverton, WY",
+            "riverton wy",
+            "Riverton Wyoming",
+            "Riverton, WY, US",
+            "Riverton, Wyoming, USA",
+        ] {
+            let found = names(text);
+            assert_eq!(found, ["Riverton, WY"], "{text}");
+        }
+        let several = names("Riverton");
+        assert_eq!(several[0], "Riverton, UT");
+        assert!(several.len() > 4, "{several:?}");
+        assert!(several.iter().any(|name| name.ends_with("NZ")));
+        assert_eq!(names("sao paulo")[0], "São Paulo, BR");
+        assert_eq!(names("Zürich")[0], names("zurich")[0]);
+        assert_eq!(names("New York City")[0], "New York City, NY");
+        assert!(names("Coruche pt")[0].ends_with(", PT"));
+        assert_eq!(names("Coruche, Portugal"), names("Coruche pt"));
+        assert!(names("Rivert").iter().any(|name| name == "Riverton, WY"));
+        assert!(names("xyzzyx").is_empty());
+        assert!(names("").is_empty() && names(",").is_empty());
+    }
+
+    #[test]
+    fn the_nearest_is_the_nearest_of_all() {
+        let towns = towns().unwrap();
+        for (lat, lon) in [(43.0, -108.4), (-89.0, 0.0), (-17.0, 179.99), (52.5, 13.4)] {
+            let here = Position::new(lat, lon).unwrap();
+            let near = towns.nearest(here).unwrap();
+            let all = towns.all().iter().map(|t| here.distance_m(t.position));
+            assert_eq!(near.distance_m, all.fold(f64::INFINITY, f64::min));
+        }
+    }
+}

@@ -1,0 +1,119 @@
+//! Answers for other programs: the answer's own numbers, all in SI, with the words for people beside
+//! each code.
+
+use serde::Serialize;
+use serde_json::Value;
+
+use super::tables::fill_rules;
+use super::{fill_words, findings, notes, reasons};
+use crate::choice::answer::{Aim, Days, ReleaseRow, Sites};
+use crate::choice::basis::Basis;
+use crate::fill::Fill;
+use crate::fill::compared::{ComparedLine, Rules};
+use crate::units::UnitSystem;
+
+/// A fill.
+pub fn fill(fill: &Fill, units: UnitSystem) -> Value {
+    let mut json = value(fill);
+    let solved_from = fill_words::solved_from(&fill.solved_from, units);
+    json["solved_from"] = with_words(&fill.solved_from, solved_from);
+    json["findings"] = fill
+        .findings
+        .iter()
+        .map(|finding| with_words(finding, findings::concern(&finding.concern, units)))
+        .collect();
+    if let Some(flight) = &fill.flight {
+        let of = fill_words::burst_sigma(&flight.burst_sigma_of, units);
+        json["flight"]["burst_sigma_of"] = with_words(&flight.burst_sigma_of, of);
+    }
+    if let Some(compared) = &fill.rules {
+        json["rules"] = rules(compared, units);
+    }
+    json["assumptions"] = notes::assumptions_json(&fill.assumptions, units);
+    json["notes"] = notes::notes_json(&fill.notes, units);
+    json
+}
+
+fn rules(rules: &Rules, units: UnitSystem) -> Value {
+    let line = |line: &ComparedLine| {
+        let mut json = value(line);
+        json["number"] = fill_rules::number(line, units).into();
+        if let Some(threshold) = &line.threshold {
+            let words = fill_rules::threshold_text(line.quantity, threshold, units);
+            json["threshold"] = with_words(threshold, words);
+        }
+        let remarks = line.remarks.iter();
+        json["remarks"] = remarks
+            .map(|remark| with_words(remark, fill_rules::remark(remark, units)))
+            .collect();
+        json
+    };
+    let mut json = value(rules);
+    json["lines"] = rules.lines.iter().map(line).collect();
+    json
+}
+
+/// Release times compared.
+pub fn days(days: &Days, units: UnitSystem) -> Value {
+    let mut json = value(days);
+    put_basis(&mut json, &days.basis, units);
+    json["rows"] = rows(&days.rows, units);
+    json
+}
+
+/// Sites compared.
+pub fn sites(sites: &Sites, units: UnitSystem) -> Value {
+    let mut json = value(sites);
+    put_basis(&mut json, &sites.basis, units);
+    let each = sites.sites.iter().map(|site| {
+        let mut json = value(site);
+        json["reason"] = with_words(&site.reason, reasons::reason(&site.reason, units));
+        json["rows"] = rows(&site.rows, units);
+        json
+    });
+    json["sites"] = each.collect();
+    json
+}
+
+/// Where to launch for a target.
+pub fn aim(aim: &Aim, units: UnitSystem) -> Value {
+    let mut json = value(aim);
+    put_basis(&mut json, &aim.basis, units);
+    let words = reasons::launches(&aim.restricted).to_owned();
+    json["restricted"] = with_words(&aim.restricted, words);
+    let each = aim.rows.iter().map(|each| {
+        let mut json = value(each);
+        json["row"] = row(&each.row, units);
+        json
+    });
+    json["rows"] = each.collect();
+    json
+}
+
+fn rows(rows: &[ReleaseRow], units: UnitSystem) -> Value {
+    rows.iter().map(|each| row(each, units)).collect()
+}
+
+fn row(row: &ReleaseRow, units: UnitSystem) -> Value {
+    let mut json = value(row);
+    json["reason"] = with_words(&row.reason, reasons::reason(&row.reason, units));
+    json
+}
+
+fn put_basis(json: &mut Value, basis: &Basis, units: UnitSystem) {
+    json["assumptions"] = notes::assumptions_json(&basis.assumptions, units);
+    json["limits"] = value(&basis.limits);
+    json["limits"]["words"] = reasons::limits(&basis.limits, units).into();
+}
+
+/// A part of an answer and, as `words`, what it says to people.
+pub(super) fn with_words(part: &impl Serialize, words: String) -> Value {
+    let mut json = value(part);
+    json["words"] = words.into();
+    json
+}
+
+/// Answers are plain structs with text keys, which always become JSON.
+fn value(part: &impl Serialize) -> Value {
+    serde_json::to_value(part).unwrap_or_default()
+}

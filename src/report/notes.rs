@@ -1,0 +1,443 @@
+//! The words of assumptions and notes.
+
+use serde_json::Value;
+
+use super::json::with_words;
+use crate::notes::{Assumption, Note, OffGround, Profile, Varying};
+use crate::units::{UnitSystem, duration};
+
+/// Assumptions in words.
+pub fn assumptions(all: &[Assumption], units: UnitSystem) -> Vec<String> {
+    all.iter().map(|a| assumption(a, units)).collect()
+}
+
+/// Notes in words.
+pub fn notes(all: &[Note], units: UnitSystem) -> Vec<String> {
+    all.iter().map(|n| note(n, units)).collect()
+}
+
+/// Assumptions as JSON: the code and the numbers in SI, with the words beside them.
+pub fn assumptions_json(all: &[Assumption], units: UnitSystem) -> Value {
+    let worded = all.iter().map(|a| with_words(a, assumption(a, units)));
+    worded.collect()
+}
+
+/// Notes as JSON: the code and the numbers in SI, with the words beside them.
+pub fn notes_json(all: &[Note], units: UnitSystem) -> Value {
+    all.iter().map(|n| with_words(n, note(n, units))).collect()
+}
+
+/// An assumption in words.
+pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
+    match said {
+        // Zone and winds: the stack.
+        Assumption::BurstDiameter {
+            diameter_m,
+            balloon_kg,
+            from,
+        } => format!(
+            "burst diameter of {} for a balloon of {}, {from}, assumed",
+            units.size(*diameter_m),
+            units.balloon(*balloon_kg)
+        ),
+        Assumption::PureGas => "pure gas (no gas_purity given), assumed".into(),
+        Assumption::ParachuteDrag { coefficient } => format!(
+            "parachute drag coefficient {coefficient} on the laid-out area (flat circular canopy), assumed"
+        ),
+        Assumption::Remnant { share, mass_kg } => format!(
+            "{:.0} % of the balloon ({}) stays on the line after the burst, assumed",
+            100.0 * share,
+            units.mass(*mass_kg)
+        ),
+        Assumption::StatedRateVaries => "a stated rate varies with the lift in proportion and with the root of the drag, assumed".into(),
+        Assumption::FittedDragCurve => "ascent by a drag curve fitted to thirty flights, most of lighter stacks, and to rates at known lifts; its scatter is in the spread".into(),
+        Assumption::ThinAir { exponent, sigma } => format!(
+            "drag area goes with the density of the air to the power {exponent:+.2} (sd {sigma:.2}), that of measured falls with such a landing speed, assumed"
+        ),
+
+        // Zone and winds: what varies.
+        Assumption::Varies { what, sigma } => format!(
+            "{} varies by {:.0} % (sd), assumed",
+            varying(*what),
+            100.0 * sigma
+        ),
+        Assumption::CanopyChanges { share } => format!(
+            "on {:.0} % of falls the canopy changes on the way to half or twice its drag area, assumed",
+            100.0 * share
+        ),
+        Assumption::EarlyBurstsDrawn {
+            share,
+            least_diameter_share,
+            most_diameter_share,
+        } => format!(
+            "{:.0} % of balloons burst early, at {least_diameter_share:.2} to {most_diameter_share:.2} of their diameter, assumed",
+            100.0 * share
+        ),
+        Assumption::ReleaseDelay { two_thirds_below_s } => format!(
+            "the release is late, never early: two thirds of the delays are under {}, assumed",
+            duration(*two_thirds_below_s)
+        ),
+
+        // Zone and winds: the site and the ground.
+        Assumption::SiteElevation { elevation_m, from } => format!(
+            "the site lies at {} above sea level, {}, assumed",
+            units.height(*elevation_m),
+            from.as_deref().unwrap_or("the lowest level of the winds")
+        ),
+        Assumption::SiteAtSeaLevel => {
+            "the site lies at sea level, assumed: the plan gives no elevation".into()
+        }
+        Assumption::LandsAtSite => {
+            "the load lands at the elevation of the site: no terrain is read".into()
+        }
+        Assumption::LandsWithoutTerrain { share } => format!(
+            "{:.1} % of the draws land where no terrain is known: at the elevation of the site, assumed",
+            100.0 * share
+        ),
+        Assumption::LandsOnForecastGround { share } => format!(
+            "{:.1} % of the draws land on the forecast's own ground, which has no small hills and valleys, assumed",
+            100.0 * share
+        ),
+
+        // Zone and winds: the air and the winds.
+        Assumption::StandardAir => {
+            "the winds come without temperature and pressure: standard atmosphere, assumed".into()
+        }
+        Assumption::StandardAirWithoutWinds => "standard atmosphere (U.S. 1976), assumed: volume, diameter and rate depend on the air; how much gas a lift takes out of the cylinders does not".into(),
+        Assumption::LeftOut { what } => format!("left out of the winds: {what}"),
+        Assumption::SoundingsBlended {
+            soundings,
+            stations,
+        } => format!(
+            "{soundings} soundings of {} make a field: linear in time, by inverse square distance between stations, assumed",
+            match stations {
+                1 => "one station".to_owned(),
+                n => format!("{n} stations"),
+            }
+        ),
+        Assumption::NearestSounding { of } => format!(
+            "of {of} soundings, the one nearest to the release stands for the whole flight, assumed"
+        ),
+        Assumption::ForecastRunUnknown => "the files name no run and the plan has no [wind] issued: the winds are taken as an analysis, assumed".into(),
+        Assumption::ProfileRunUnknown => "neither the model profile nor [wind] issued names a run: taken as an analysis, assumed".into(),
+        Assumption::ProfileTimeUnknown { profile: of } => {
+            format!("the {} has no time: taken as a day old, assumed", profile(*of))
+        }
+        Assumption::ProfilePlaceUnknown { profile: of } => format!(
+            "the {} has no place: taken as made at the site, assumed",
+            profile(*of)
+        ),
+        Assumption::WindErrorCorrelation { length_m } => format!(
+            "wind errors correlated over {} of height, assumed",
+            units.distance(*length_m)
+        ),
+        Assumption::EnsembleError { members, lead_s } => format!(
+            "wind error of {members} members: what they differ by, and what so few of them and no model know, after published errors of forecasts of {}; assumed to hold here",
+            duration(*lead_s)
+        ),
+        Assumption::ForecastError {
+            lead_s,
+            sigma_m_s,
+            at_m,
+        } => format!(
+            "wind error of a forecast of {}: {}; published errors of a leading global model (2018 to 2020), assumed to hold here",
+            duration(*lead_s),
+            wind_error(*sigma_m_s, *at_m, units)
+        ),
+        Assumption::SoundingError {
+            several,
+            age_s,
+            distance_m,
+            sigma_m_s,
+            at_m,
+        } => format!(
+            "wind error of {} made {}: {}; as winds differ between times and places elsewhere (profiles of six places, five grids), assumed to hold here",
+            match several {
+                true => "soundings, by the nearest in time and in place,",
+                false => "a sounding",
+            },
+            away(*age_s, *distance_m, units),
+            wind_error(*sigma_m_s, *at_m, units)
+        ),
+        Assumption::ModelProfileError {
+            model,
+            lead_s,
+            age_s,
+            distance_m,
+            sigma_m_s,
+            at_m,
+        } => format!(
+            "wind error of a {model} forecast of {}, valid {}: {}; published errors of a leading global model (2018 to 2020) and how winds differ between times and places elsewhere, assumed to hold here",
+            duration(*lead_s),
+            away(*age_s, *distance_m, units),
+            wind_error(*sigma_m_s, *at_m, units)
+        ),
+
+        Assumption::OneTimeHeld { time, stands_s } => format!(
+            "the winds are of one time, {time}: they stand for {} before and after, assumed",
+            duration(*stands_s)
+        ),
+        Assumption::ReleaseOffGround(off) => off_ground(off, units),
+
+        // Fill.
+        Assumption::WeightlessFiller => "the filler on the neck weighs nothing, assumed: weigh it with what hangs on it of the hose, and give [balloon] filler; the weight to hang is less by it".into(),
+        Assumption::CountedAsPackages { names } => format!(
+            "without a kind, counted as packages, assumed: {}",
+            names.join(", ")
+        ),
+        Assumption::CylindersAsWarmAsAir { temperature_k } => format!(
+            "cylinders without a temperature have that of the air, {}, assumed: one that stood in the sun or in a cold van has another",
+            units.temperature(*temperature_k)
+        ),
+        Assumption::UsualCylinders {
+            water_volume_m3,
+            gauge_pa,
+        } => format!(
+            "the plan has no [[cylinders]]: told for such of {:.0} L at {:.0} bar on the gauge, at the temperature of the air, assumed",
+            1_000.0 * water_volume_m3,
+            gauge_pa / 1e5
+        ),
+        Assumption::FittedAscent => "ascent by a drag curve fitted to thirty flights and to rates at known lifts; no wind up or down".into(),
+        Assumption::EarlyBursts {
+            share,
+            least_diameter_share,
+            most_diameter_share,
+        } => format!(
+            "about 1 balloon in {:.0} bursts early, at {least_diameter_share:.2} to {most_diameter_share:.2} of its diameter: that is not in the deviation of the burst",
+            1.0 / share
+        ),
+
+        // Choice.
+        Assumption::SurfaceWindLimit { limit_m_s } => format!(
+            "limit of the wind at the ground: {}, assumed",
+            units.speed(*limit_m_s)
+        ),
+        Assumption::KeepOutLimit { limit_share } => format!(
+            "limit of the share of draws on any one thing to keep clear of: {:.0} %, assumed",
+            100.0 * limit_share
+        ),
+        Assumption::DaylightLimit { limit_s } => format!(
+            "daylight wanted after the landing: {}, assumed",
+            duration(*limit_s)
+        ),
+        Assumption::HitDistances => "how near to a road, an airport or a town counts, by default distances where [ground] buffers gives none, assumed".into(),
+        Assumption::CoarseGround => "built-in lakes, rivers and towns are a coarse map of the world: what it does not show may be there".into(),
+        Assumption::AirportsForAirspace => "the air around airports stands in for controlled airspace, by default distances and heights, assumed: charts decide".into(),
+        Assumption::CarriedOver { candidates, flown } => format!(
+            "of {candidates} candidates the {flown} best by flights carried over from their middle were flown themselves; the others are told by those, assumed"
+        ),
+        Assumption::ElevationAsPlanned => "sites without an elevation lie as high as the plan's site, assumed".into(),
+        Assumption::SameDriftNearby => "drift is the same for neighbouring places of launch regions, assumed; launch places were flown themselves".into(),
+
+        // Brief.
+        Assumption::FillingBegins { before_release_s } => format!(
+            "filling begins {} before the release (no [brief] filling), assumed",
+            duration(*before_release_s)
+        ),
+        Assumption::RadioLineOfSight {
+            with_terrain,
+            antenna_m,
+        } => {
+            let ground = match with_terrain {
+                true => "with the ground as high as the terrain says",
+                false => "over smooth ground, no terrain is read",
+            };
+            format!(
+                "radio: line of sight over an earth of 4/3 its radius, {ground}; antenna {} above the ground, no trees or houses, enough power, assumed",
+                units.size(*antenna_m)
+            )
+        }
+        Assumption::HeardOnPlannedFlight => "when the tracker goes quiet: heard last where the planned flight is at that height; what comes after varies as planned, as if nothing had been learnt on the way, assumed".into(),
+
+        Assumption::OfSite {
+            site,
+            assumption: of,
+        } => format!("{site}: {}", assumption(of, units)),
+
+        Assumption::Replaced { what } => what.clone(),
+        Assumption::InWords { words } => words.clone(),
+    }
+}
+
+/// A note in words.
+pub fn note(note: &Note, units: UnitSystem) -> String {
+    match note {
+        Note::ReleaseOffGround(off) => off_ground(off, units),
+
+        // Zone and winds: the winds.
+        Note::BetterWinds {
+            away_s,
+            away_m,
+            drift_sigma_m,
+            new_forecast_s,
+            new_forecast_drift_sigma_m,
+        } => {
+            let away = [away_s.map(duration), away_m.map(|m| units.distance(m))];
+            let away: Vec<String> = away.into_iter().flatten().collect();
+            format!(
+                "most of the zone's width is that of winds {} away from the flight: they alone move the landing by {} (sd); a forecast for the place and hour, from a run of the last {:.0} hours, would bring that to about {}",
+                away.join(" and "),
+                units.distance(*drift_sigma_m),
+                new_forecast_s / 3_600.0,
+                units.distance(*new_forecast_drift_sigma_m)
+            )
+        }
+        Note::OldWinds { away_s, measured_s } => format!(
+            "the winds are {} away from the release: they say little about those of the flight, and no error was measured beyond {}",
+            duration(*away_s),
+            duration(*measured_s)
+        ),
+        Note::DistantWinds { away_m, measured_m } => format!(
+            "the winds are {} away from the site: they say little about those of the flight, and no error was measured beyond {}",
+            units.distance(*away_m),
+            units.distance(*measured_m)
+        ),
+        Note::AboveWinds { top_m, for_s } => format!(
+            "no wind is known above {} above sea level: the last one is held for {} of the flight, and its error grows",
+            units.height(*top_m),
+            duration(*for_s)
+        ),
+        Note::BelowWinds { base_m, for_s } => format!(
+            "no wind is known below {} above sea level: the lowest one is held for {} of the flight",
+            units.height(*base_m),
+            duration(*for_s)
+        ),
+
+        // Zone and winds: the draws.
+        Note::DrawsLeft {
+            share,
+            covered,
+            regions_given,
+        } => format!(
+            "{:.2} % of the draws left the winds, which cover {covered}: {}",
+            100.0 * share,
+            match regions_given {
+                true => "the regions are made of the others",
+                false =>
+                    "no ellipse and no contour is given, as they would leave out the farthest landings",
+            }
+        ),
+        Note::DrawsMissing { count, draws, why } => {
+            format!("{count} of {draws} draws are not in the zone: {why}")
+        }
+
+        // Zone and winds: the regions.
+        Note::TooFewForContours { draws, needed } => {
+            format!("no contours: {draws} draws are too few for a density, {needed} are needed")
+        }
+        Note::TooFlatForContours => "no contours: the draws lie on a point or a line".into(),
+        Note::NoContours => "no contours: a draw is not a finite number".into(),
+        Note::ContourSmaller { probability, ratio } => format!(
+            "the {:.0} % contour covers {:.0} % of the ellipse's area: the landings bend or clump inside the ellipse, trust the contours more",
+            100.0 * probability,
+            100.0 * ratio
+        ),
+        Note::ContourInPieces { probability, count } => format!(
+            "the {:.0} % contour is in {count} pieces: the landings fall into separate areas",
+            100.0 * probability
+        ),
+
+        // Fill.
+        Note::RatesOfPlanUnused => "the plan states rates of ascent, which `windfall zone` flies with; here the rise is that of the gas".into(),
+        Note::BurstAltitudeOfPlan => "the plan states the burst altitude: it does not depend on the gas here, nor in `windfall zone`".into(),
+        Note::NoThresholds => "no thresholds were compared: --rules us, icao, uk or canada".into(),
+    }
+}
+
+fn off_ground(off: &OffGround, units: UnitSystem) -> String {
+    format!(
+        "the release, at {} above sea level, is {} {} the ground by {}, {}{}",
+        units.height(off.release_m),
+        units.height(off.above_m.abs()),
+        if off.above_m > 0.0 { "above" } else { "below" },
+        off.from,
+        units.height(off.ground_m),
+        match off.smoothed {
+            true => "; that is smoothed over the spacing of its points",
+            false => ": check latitude, longitude and elevation of the site",
+        }
+    )
+}
+
+fn varying(what: Varying) -> &'static str {
+    match what {
+        Varying::Lift => "lift",
+        Varying::BalloonDrag => "drag of the balloon",
+        Varying::AscentRate => "rate of ascent from height to height",
+        Varying::BurstDiameter => "burst diameter",
+        Varying::ParachuteDragArea => "drag area of the parachute",
+        Varying::StatedFallDragArea => "drag area behind the stated speed of fall",
+        Varying::Remnant => "share of the balloon left on the line",
+    }
+}
+
+fn profile(profile: Profile) -> &'static str {
+    match profile {
+        Profile::Sounding => "sounding",
+        Profile::Model => "model profile",
+    }
+}
+
+/// An error of the wind, by what it is at one height.
+fn wind_error(sigma_m_s: f64, at_m: f64, units: UnitSystem) -> String {
+    format!(
+        "{} a component (sd) at {} above sea level",
+        units.speed(sigma_m_s),
+        units.height(at_m)
+    )
+}
+
+/// A profile nearer than this was made at the site, m.
+const AT_SITE_M: f64 = 1_000.0;
+
+/// How far a profile is from the flight.
+fn away(age_s: f64, distance_m: f64, units: UnitSystem) -> String {
+    format!(
+        "{} {} the release, {}",
+        duration(age_s.abs()),
+        if age_s < 0.0 { "after" } else { "before" },
+        match distance_m {
+            d if d < AT_SITE_M => "at the site".into(),
+            d => format!("{} from the site", units.distance(d)),
+        }
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::json;
+
+    use super::*;
+
+    #[test]
+    fn json_has_the_code_the_numbers_and_the_words() {
+        let all = [
+            Assumption::PureGas,
+            Assumption::Varies {
+                what: Varying::Lift,
+                sigma: 0.04,
+            },
+        ];
+        assert_eq!(
+            assumptions_json(&all, UnitSystem::Metric),
+            json!([
+                {"code": "pure_gas", "words": "pure gas (no gas_purity given), assumed"},
+                {"code": "varies", "what": "lift", "sigma": 0.04, "words": "lift varies by 4 % (sd), assumed"},
+            ])
+        );
+    }
+
+    #[test]
+    fn words_are_in_the_units_of_the_reader_and_data_in_si() {
+        let note = Note::AboveWinds {
+            top_m: 30_480.0,
+            for_s: 600.0,
+        };
+        let both = [UnitSystem::Metric, UnitSystem::Us]
+            .map(|units| notes_json(std::slice::from_ref(&note), units));
+        for (json, top) in both.iter().zip(["30,480 m", "100,000 ft"]) {
+            assert_eq!(json[0]["top_m"], 30_480.0);
+            assert!(json[0]["words"].as_str().unwrap().contains(top), "{json}");
+        }
+    }
+}

@@ -1,0 +1,227 @@
+//! Flying the plan and its draws, in as much of the winds as they reach.
+
+use super::Options;
+use super::reach::Reach;
+use super::setup::Setup;
+use super::weather::{FlownWinds, SiteWinds, Weather};
+use crate::clock::after;
+use crate::error::{Error, Result};
+use crate::flight::layers::Layers;
+use crate::flight::model::{Departures, FlightModel, Flown, Moment, Scratch, Variation};
+use crate::flight::rise::Miss;
+use crate::notes::NoLanding;
+use crate::spread::draws::Sampler;
+use crate::spread::run::{Landings, run_keeping};
+use crate::units::in_both;
+use crate::wind::error_process::WindErrorProcess;
+use crate::wind::placing::Outside;
+
+/// Share of the draws that may leave the winds before no region is given.
+pub const LEFT_ALLOWED: f64 = 0.01;
+
+/// All flights of a zone.
+pub struct Flights {
+    /// The flight without spread.
+    pub planned: Flown,
+    /// The same, a point at every layer.
+    pub track: Vec<Moment>,
+    /// Seconds it spends in each layer.
+    pub seconds: Vec<f64>,
+    /// The wind's error over it; `None` for winds taken as exact.
+    pub process: Option<WindErrorProcess>,
+    /// What the draws were made by.
+    pub sampler: Sampler,
+    /// How many there were.
+    pub draws: u64,
+    /// What came of them.
+    pub landings: Landings,
+    /// Members of the winds that were not flown in, with the reason, in words.
+    pub left_out: Vec<String>,
+}
+
+impl Flights {
+    /// The share of the draws that left the winds.
+    pub fn left(&self) -> f64 {
+        left(&self.landings) as f64 / self.draws as f64
+    }
+
+    /// Whether so few left them that the others may stand for all.
+    pub fn few_left(&self) -> bool {
+        self.left() <= LEFT_ALLOWED
+    }
+}
+
+/// How many flights left the winds.
+pub fn left(landings: &Landings) -> usize {
+    landings.left(Outside::Region) + landings.left(Outside::Hours)
+}
+
+/// What came of flying in a part of the winds.
+pub enum Outcome {
+    /// All that was wanted.
+    Flown(Box<Flights>),
+    /// Flights left that part, but not the winds.
+    NeedsMore(Outside),
+}
+
+/// Flies the plan and its draws: where they leave the part of a forecast that was decoded, in more of
+/// it. `flown` is told after each draw.
+///
+/// # Errors
+///
+/// When the planned flight does not come down or leaves the winds, or when these cannot be decoded.
+pub fn fly_all(
+    site: &SiteWinds,
+    weather: &Weather,
+    setup: &mut Setup,
+    options: Options,
+    flown: impl Fn() + Sync,
+) -> Result<Flights> {
+    let mut reach = reach_of(weather, setup)?;
+    loop {
+        let model = &setup.model;
+        let winds = match weather.of_soundings(model) {
+            Some(winds) => winds,
+            None => decoded(site, &reach, model)?,
+        };
+        match fly_in(weather, setup, &winds, None, options, &flown)? {
+            Outcome::Flown(flights) => return Ok(*flights),
+            Outcome::NeedsMore(left) => reach = reach.grown(left),
+        }
+    }
+}
+
+/// A forecast's winds around a site.
+fn decoded(site: &SiteWinds, reach: &Reach, model: &FlightModel) -> Result<FlownWinds> {
+    let winds = site.decoded(reach, &model.layers, &model.compass)?;
+    winds.ok_or_else(|| Error::CannotDo {
+        why: "no forecast was decoded".into(),
+        remedy: "expected a forecast around the site".into(),
+    })
+}
+
+/// How far flights go, by the planned one in the column above the site.
+///
+/// # Errors
+///
+/// When that one does not come down.
+pub fn reach_of(weather: &Weather, setup: &Setup) -> Result<Reach> {
+    let (above_site, track) = fly_planned(&setup.model, 0);
+    above_site.map_err(|miss| cannot_fly(miss, &track, weather))?;
+    let reach = Reach::of(&track, &setup.model, &setup.spread);
+    Ok(match weather.is_uneven() {
+        true => reach.short(&track),
+        false => reach,
+    })
+}
+
+/// Flies the plan and its draws in winds that may be only a part of what there are; keeps the way of
+/// each below `low_m`, if given.
+///
+/// # Errors
+///
+/// When the planned flight does not come down or leaves all the winds.
+pub fn fly_in(
+    weather: &Weather,
+    setup: &mut Setup,
+    winds: &FlownWinds,
+    low_m: Option<f64>,
+    options: Options,
+    flown: impl Fn() + Sync,
+) -> Result<Outcome> {
+    setup.model.winds = winds.winds.clone();
+    let (planned, track) = fly_planned(&setup.model, winds.planned);
+    let planned = match planned {
+        Ok(planned) => planned,
+        Err(Miss::Leaves(left)) if !winds.extent.ends_at(left) => {
+            return Ok(Outcome::NeedsMore(left));
+        }
+        Err(miss) => return Err(cannot_fly(miss, &track, weather)),
+    };
+    let seconds = seconds_by_layer(&track, &setup.model.layers);
+    let process = weather.process(&setup.model, &seconds);
+    let sampler = Sampler {
+        seed: options.seed,
+        spread: setup.spread,
+        mass: setup.mass,
+        members: winds.members,
+    };
+    let error = process.as_ref();
+    let landings = run_keeping(&setup.model, &sampler, error, options.draws, low_m, &flown);
+    Ok(match more_needed(&landings, winds) {
+        Some(left) => Outcome::NeedsMore(left),
+        None => Outcome::Flown(Box::new(Flights {
+            planned,
+            track,
+            seconds,
+            process,
+            sampler,
+            draws: options.draws,
+            landings,
+            left_out: winds.left_out.clone(),
+        })),
+    })
+}
+
+/// Where draws left the part of the winds, if there is more to be had there.
+fn more_needed(landings: &Landings, winds: &FlownWinds) -> Option<Outside> {
+    [Outside::Region, Outside::Hours]
+        .into_iter()
+        .find(|&left| landings.left(left) > 0 && !winds.extent.ends_at(left))
+}
+
+/// The flight without spread, with its track: a point at every layer, up to where it ended.
+fn fly_planned(
+    model: &FlightModel,
+    member: usize,
+) -> (std::result::Result<Flown, Miss>, Vec<Moment>) {
+    let mut moments: Vec<Moment> = Vec::with_capacity(2 * model.layers.count + 3);
+    let mut keep = |m: Moment| {
+        if moments.last() != Some(&m) {
+            moments.push(m);
+        }
+    };
+    let planned = Variation {
+        member,
+        ..Variation::NONE
+    };
+    let flown = model.fly(
+        &planned,
+        Departures::NONE,
+        &mut Scratch::default(),
+        Some(&mut keep),
+    );
+    (flown, moments)
+}
+
+/// Seconds the planned flight spends in each layer, up and down.
+pub fn seconds_by_layer(track: &[Moment], layers: &Layers) -> Vec<f64> {
+    let mut seconds = vec![0.0; layers.count];
+    for pair in track.windows(2) {
+        let middle = 0.5 * (pair[0].altitude_m + pair[1].altitude_m);
+        seconds[layers.locate(middle).0] += pair[1].time_s - pair[0].time_s;
+    }
+    seconds
+}
+
+fn cannot_fly(miss: Miss, track: &[Moment], weather: &Weather) -> Error {
+    let why = NoLanding::from(miss);
+    let (Miss::Leaves(_), Some(last)) = (miss, track.last()) else {
+        return Error::CannotDo {
+            why: format!("the flight as planned does not come down: {why}"),
+            remedy: "expected a balloon that rises, bursts and falls".into(),
+        };
+    };
+    Error::CannotDo {
+        why: format!(
+            "{why}: the planned one at about {}, {} above sea level, {:.0}",
+            last.place.position().text(),
+            in_both(|units| units.height(last.altitude_m)),
+            after(weather.release, last.time_s)
+        ),
+        remedy: format!(
+            "the winds cover {}; expected winds for a larger region or for more hours, or a release that stays within these",
+            weather.covered()
+        ),
+    }
+}

@@ -1,0 +1,95 @@
+//! What varies from flight to flight, and how much.
+
+use crate::atmosphere::AirProfile;
+use crate::notes::{Assumption, Varying};
+use crate::plan::{Descent, SpreadPlan, StackPlan};
+use crate::spread::draws::{BurstSpread, Spread};
+use crate::vehicle::ascent::STATED_RATE_ERROR;
+use crate::vehicle::burst::EARLY_BURST_DIAMETER;
+
+/// Spread of the drag area where the landing speed was stated, one standard deviation (assumed).
+const STATED_FALL_AREA: f64 = 0.10;
+
+/// Spread of the drag behind a stated rate of ascent, one standard deviation (assumed).
+const STATED_RATE_DRAG: f64 = 0.08;
+
+/// The spread of a burst diameter as one of the burst altitude: dz = 3 H dD / D, with the density
+/// scale height H of the air there. Early bursts lie 3 H ln x higher, x below 1; of a low burst they
+/// stay at a tenth of its height above the site or more.
+pub fn by_altitude(burst: BurstSpread, air: &AirProfile, burst_m: f64, site_m: f64) -> BurstSpread {
+    let scale_m = air.density_scale_height_m(burst_m);
+    BurstSpread::AltitudeM {
+        sigma_m: match burst {
+            BurstSpread::AltitudeM { sigma_m, .. } => sigma_m,
+            BurstSpread::Diameter(sigma) => 3.0 * scale_m * sigma,
+        },
+        scale_m: Some(scale_m.min(0.3 * (burst_m - site_m) / -EARLY_BURST_DIAMETER[0].ln())),
+    }
+}
+
+/// The spread of a stack, with what is assumed where the plan gives nothing.
+pub fn spread(stack: &StackPlan, given: &SpreadPlan, assumed: &mut Vec<Assumption>) -> Spread {
+    let mut spread = Spread::ASSUMED;
+    if let Some(rates) = stack.ascent.rates() {
+        spread.drag = STATED_RATE_DRAG;
+        if rates.is_constant() {
+            spread.rate_error = STATED_RATE_ERROR;
+        }
+    }
+    let mut share = |to: &mut f64, given: Option<f64>, what: Varying| match given {
+        Some(given) => *to = given,
+        None => assumed.push(Assumption::Varies { what, sigma: *to }),
+    };
+    share(&mut spread.lift, given.lift, Varying::Lift);
+    share(&mut spread.drag, given.drag, Varying::BalloonDrag);
+    share(&mut spread.rate_error, given.rate, Varying::AscentRate);
+    match (given.burst, &mut spread.burst) {
+        (Some(given), burst) => *burst = given,
+        (None, BurstSpread::Diameter(sigma)) => share(sigma, None, Varying::BurstDiameter),
+        (None, BurstSpread::AltitudeM { .. }) => {}
+    }
+    fall(&mut spread, stack, given, assumed);
+    match given.early_bursts {
+        Some(given) => spread.early_bursts = given,
+        None => assumed.push(Assumption::EarlyBurstsDrawn {
+            share: spread.early_bursts,
+            least_diameter_share: EARLY_BURST_DIAMETER[0],
+            most_diameter_share: EARLY_BURST_DIAMETER[1],
+        }),
+    }
+    match given.release_delay_s {
+        Some(given) => spread.release_delay_s = given,
+        None => assumed.push(Assumption::ReleaseDelay {
+            two_thirds_below_s: spread.release_delay_s,
+        }),
+    }
+    spread
+}
+
+/// What of the spread is of the fall.
+fn fall(spread: &mut Spread, stack: &StackPlan, given: &SpreadPlan, assumed: &mut Vec<Assumption>) {
+    let mut share = |to: &mut f64, given: Option<f64>, what: Varying| match given {
+        Some(given) => *to = given,
+        None => assumed.push(Assumption::Varies { what, sigma: *to }),
+    };
+    if let Descent::Parachute { .. } = stack.descent {
+        let what = Varying::ParachuteDragArea;
+        share(&mut spread.parachute, given.parachute, what);
+        match stack.ascent.balloon() {
+            Some(_) => share(&mut spread.remnant, given.remnant, Varying::Remnant),
+            None => spread.remnant = 0.0,
+        }
+    } else {
+        spread.parachute = STATED_FALL_AREA;
+        let what = Varying::StatedFallDragArea;
+        share(&mut spread.parachute, given.parachute, what);
+        spread.remnant = 0.0;
+    }
+    match (&stack.descent, given.canopy_changes) {
+        (Descent::Rates { .. }, _) => spread.canopy_changes = 0.0,
+        (_, Some(given)) => spread.canopy_changes = given,
+        (_, None) => assumed.push(Assumption::CanopyChanges {
+            share: spread.canopy_changes,
+        }),
+    }
+}
