@@ -147,14 +147,13 @@ fn shades(fill: &Fill, slow_m_s: f64, units: UnitSystem) -> Vec<Shade> {
         ),
     });
     let mut beyond = |limit: Option<f64>, fill, why: String| {
-        if let Some(from_kg) = limit {
-            shades.push(Shade {
-                from_kg,
-                to_kg: high,
-                fill,
-                why,
-            });
-        }
+        let to_kg = high;
+        shades.extend(limit.map(|from_kg| Shade {
+            from_kg,
+            to_kg,
+            fill,
+            why,
+        }));
     };
     for opening in &fill.lift.openings {
         let limit = crossing(own, |p| p.diameter_m, opening.side_m);
