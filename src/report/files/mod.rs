@@ -7,4 +7,5 @@ pub mod geojson;
 pub mod gpx;
 pub mod kml;
 mod xml;
+pub mod plan;
 pub mod zone_csv;
