@@ -33,7 +33,7 @@ const OPTIONS: Options = Options {
 
 /// What decides, in words.
 fn reason(row: &ReleaseRow) -> String {
-    windfall::report::reasons::reason(&row.reason, UnitSystem::Metric)
+    windfall::report::reasons::reason(&row.reason, windfall::units::UnitSystem::Metric)
 }
 
 /// The sample's plan with `more` at its end, and at most that drift in its limits.
