@@ -6,6 +6,7 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use crate::choice::answer::{Hazard, NearPlace};
+use crate::choice::ground::GroundSource;
 use crate::geodesy::Position;
 use crate::ground::airports::Airport;
 use crate::ground::layers::{Layer, Line, RoadClass};
@@ -48,7 +49,7 @@ pub struct Brief {
     /// Free text of the plan.
     pub remarks: String,
     /// Where the ground comes from.
-    pub sources: Vec<String>,
+    pub sources: Vec<GroundSource>,
 }
 
 /// What a map shows of the ground.

@@ -156,3 +156,29 @@ fn named(layers: &[Layer], region: &Region) -> Result<Vec<Place>> {
     };
     Ok(kept.iter().map(place).collect())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn towns_on_a_map_keep_their_distance_and_the_largest_stay() {
+        let potsdam = Position::new(52.4, 13.05).unwrap();
+        let region = Region::around(potsdam, 60_000.0);
+        let here = |town: &&Town| region.holds(town.position.normal());
+        let all = towns().unwrap().all().iter().filter(here).count();
+        let named = named(&[], &region).unwrap();
+        assert_eq!(named[0].name, "Berlin");
+        assert!(
+            named.len() > 20 && 3 * named.len() < all,
+            "{} of {all}",
+            named.len()
+        );
+        for (i, a) in named.iter().enumerate() {
+            for b in &named[i + 1..] {
+                let apart_m = a.position.distance_m(b.position);
+                assert!(apart_m > 0.99 * TOWN_SPACING * 60_000.0, "{a:?} {b:?}");
+            }
+        }
+    }
+}

@@ -17,6 +17,7 @@ use jiff::Timestamp;
 pub use self::answer::Brief;
 use self::ground::BriefGround;
 use crate::choice;
+use crate::choice::ground::GroundSource;
 use crate::error::Result;
 use crate::geodesy::Normal;
 use crate::notes::Assumption;
@@ -101,7 +102,10 @@ pub fn brief(
 
 /// A source of the ground; of a file of the plan its name only: a briefing goes to people who need not
 /// know where its maker keeps files.
-fn without_folder(plan: &Plan, source: String) -> String {
+fn without_folder(plan: &Plan, source: GroundSource) -> GroundSource {
+    let GroundSource::Layer { from } = source else {
+        return source;
+    };
     let ground = &plan.ground;
     let files = [
         &ground.keep_out,
@@ -111,8 +115,11 @@ fn without_folder(plan: &Plan, source: String) -> String {
         &ground.osm,
     ];
     let mut files = files.into_iter().flatten();
-    let file = files.find(|file| file.display().to_string() == source);
-    file.and_then(|file| file_name(file)).unwrap_or(source)
+    let file = files.find(|file| file.display().to_string() == from);
+    let name = file.and_then(|file| file_name(file));
+    GroundSource::Layer {
+        from: name.unwrap_or(from),
+    }
 }
 
 fn file_name(path: &Path) -> Option<String> {

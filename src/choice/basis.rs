@@ -3,7 +3,7 @@
 use jiff::tz::TimeZone;
 use serde::Serialize;
 
-use super::ground;
+use super::ground::{self, GroundSource};
 use super::verdict::Limits;
 use crate::ground::map::GroundMap;
 use crate::notes::Assumption;
@@ -30,7 +30,7 @@ pub struct Basis {
     /// The program's version.
     pub version: String,
     /// Where the ground comes from.
-    pub sources: Vec<String>,
+    pub sources: Vec<GroundSource>,
     /// What was assumed.
     pub assumptions: Vec<Assumption>,
 }

@@ -1,5 +1,7 @@
 //! The plan's ground: what its files and the built-in world tell of the region of landings.
 
+use serde::Serialize;
+
 use crate::error::Result;
 use crate::geodesy::{Normal, Position};
 use crate::ground::data;
@@ -61,18 +63,37 @@ fn given(distances: &[(Class, f64)], class: Class) -> Option<f64> {
     found.map(|d| d.1)
 }
 
+/// Where something of the ground comes from.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(tag = "code", rename_all = "snake_case")]
+#[non_exhaustive]
+pub enum GroundSource {
+    /// A layer of the map.
+    Layer {
+        /// The file, or what else it is from.
+        from: String,
+    },
+    /// The heights that draws come down on.
+    Heights {
+        /// The file; none for the elevation of the site.
+        from: Option<String>,
+        /// The share of the draws.
+        share: f64,
+    },
+    /// What is built in, with its licence.
+    BuiltIn(data::Source),
+}
+
 /// Where the ground comes from: layers, heights, and the licences of what is built in.
-pub fn sources(map: &GroundMap, landed_on: &[(Option<String>, f64)]) -> Vec<String> {
-    let mut sources = map.sources().to_vec();
-    for (source, share) in landed_on {
-        let source = source.as_deref().unwrap_or("the elevation of the site");
-        sources.push(format!(
-            "heights at the landings: {source}, {:.1} % of the draws",
-            100.0 * share
-        ));
-    }
-    sources.extend(data::sources().iter().map(data::Source::in_words));
-    sources
+pub fn sources(map: &GroundMap, landed_on: &[(Option<String>, f64)]) -> Vec<GroundSource> {
+    let layers = map.sources().iter();
+    let layers = layers.map(|from| GroundSource::Layer { from: from.clone() });
+    let heights = landed_on.iter().map(|(from, share)| GroundSource::Heights {
+        from: from.clone(),
+        share: *share,
+    });
+    let built_in = data::sources().into_iter().map(GroundSource::BuiltIn);
+    layers.chain(heights).chain(built_in).collect()
 }
 
 /// The ground around landings and a site.

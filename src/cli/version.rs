@@ -17,6 +17,10 @@ pub fn run(verbose: bool, out: &mut impl Write) -> Result<()> {
         for source in data::sources() {
             text.push_str(&format!("{}\n", source.in_words()));
         }
+        text.push_str(
+            "built in: time zones by place; from OpenStreetMap (openstreetmap.org/copyright) through \
+             timezone-boundary-builder and tzf-dist; Open Database Licence 1.0; outlines simplified\n",
+        );
         text.push_str("font of the pictures: DejaVu Sans, under its own free licence\n");
     }
     output::print(out, "standard output", &text)

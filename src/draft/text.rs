@@ -77,6 +77,11 @@ fn line(key: &str, value: &str, remark: &str) -> String {
     }
 }
 
+/// A key that may be set, as a remark.
+fn aside(example: &str, remark: &str) -> String {
+    format!("# {example:<35} # {remark}\n")
+}
+
 fn flight(answers: &Answers) -> String {
     let (zone, units) = (&answers.timezone, answers.units);
     let units = match units {
@@ -139,7 +144,10 @@ fn site(answers: &Answers, assumed: &mut Vec<String>) -> String {
                 "the elevation of the site is not known: look it up on a map, or give terrain"
                     .into(),
             );
-            out += "# elevation = \"\"                    # above sea level, from a map; else from [ground] terrain\n";
+            out += &aside(
+                "elevation = \"38 m\"",
+                "above sea level, from a map; else from [ground] terrain",
+            );
         }
     }
     out + "\n"
@@ -186,7 +194,10 @@ fn balloon(answers: &Answers, assumed: &mut Vec<String>) -> String {
         Some(diameter) => out += &line("burst_diameter", &quoted(diameter), ""),
         None => {
             assumed.push("the balloon bursts at the diameter of the program's tables".into());
-            out += "# burst_diameter = \"\"               # from the maker's sheet; else from the program's tables\n";
+            out += &aside(
+                "burst_diameter = \"8.63 m\"",
+                "from the maker's sheet; else from the program's tables",
+            );
         }
     }
     let (gas, remark) = match &answers.gas {
@@ -237,7 +248,8 @@ fn parachute(answers: &Answers, assumed: &mut Vec<String>) -> String {
     [
         "[parachute]\n",
         &line("diameter", &quoted(&answers.parachute), "laid out flat"),
-        "# mass = \"\"                         # where it is not among the load\n\n",
+        &aside("mass = \"0.3 kg\"", "where it is not among the load"),
+        "\n",
     ]
     .concat()
 }
@@ -249,7 +261,7 @@ fn ground(answers: &Answers) -> String {
         .map(|path| quoted(&path.display().to_string()))
         .collect();
     let terrain = match names.as_slice() {
-        [] => "# terrain = [\"N43W109.hgt\"]           # heights of the ground\n".to_owned(),
+        [] => aside("terrain = [\"N43W109.hgt\"]", "heights of the ground"),
         names => line("terrain", &format!("[{}]", names.join(", ")), ""),
     };
     format!(

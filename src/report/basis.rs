@@ -11,6 +11,7 @@ use super::files::geojson::gathered;
 use super::layout::list;
 use super::{notes, reasons};
 use crate::choice::basis::Basis;
+use crate::choice::ground::GroundSource;
 use crate::report::cautions::CHOOSING;
 use crate::units::UnitSystem;
 
@@ -32,7 +33,7 @@ pub(super) fn end_of_table(basis: &Basis, ranking: &str, of: &str, units: UnitSy
         "Assumed",
         &notes::assumptions(&basis.assumptions, units),
     ));
-    text.push_str(&list("Ground", &basis.sources));
+    text.push_str(&list("Ground", &ground_sources(&basis.sources)));
     text.push_str(&list("Cautions", &CHOOSING));
     let _ = writeln!(
         text,
@@ -40,6 +41,24 @@ pub(super) fn end_of_table(basis: &Basis, ranking: &str, of: &str, units: UnitSy
         basis.draws, basis.seed, basis.version
     );
     text
+}
+
+/// Where the ground comes from, a line each.
+pub(super) fn ground_sources(sources: &[GroundSource]) -> Vec<String> {
+    sources.iter().map(ground_source).collect()
+}
+
+/// Where something of the ground comes from.
+pub(super) fn ground_source(source: &GroundSource) -> String {
+    match source {
+        GroundSource::Layer { from } => from.clone(),
+        GroundSource::Heights { from, share } => format!(
+            "heights at the landings: {}, {:.1} % of the draws",
+            from.as_deref().unwrap_or("the elevation of the site"),
+            100.0 * share
+        ),
+        GroundSource::BuiltIn(source) => source.in_words(),
+    }
 }
 
 /// Features as the text of a GeoJSON file.

@@ -4,6 +4,7 @@
 use serde::Serialize;
 use serde_json::Value;
 
+use super::basis::ground_source;
 use super::tables::fill_rules;
 use super::{fill_words, findings, notes, reasons};
 use crate::choice::answer::{Aim, Days, ReleaseRow, Sites};
@@ -102,7 +103,11 @@ fn row(row: &ReleaseRow, units: UnitSystem) -> Value {
 
 fn put_basis(json: &mut Value, basis: &Basis, units: UnitSystem) {
     json["assumptions"] = notes::assumptions_json(&basis.assumptions, units);
-    json["limits"] = value(&basis.limits);
+    json["sources"] = basis
+        .sources
+        .iter()
+        .map(|source| with_words(source, ground_source(source)))
+        .collect();
     json["limits"]["words"] = reasons::limits(&basis.limits, units).into();
 }
 

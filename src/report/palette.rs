@@ -225,7 +225,14 @@ mod tests {
         for function in ["rgb(", "rgba(", "hsl(", "hsla("] {
             found.extend(text.contains(function).then(|| function.to_owned()));
         }
-        for set in ["fill=\"", "stroke=\"", "color: ", "background: ", "solid "] {
+        for set in [
+            "fill=\"",
+            "stroke=\"",
+            "color: ",
+            "background: ",
+            "px solid ",
+            "pt solid ",
+        ] {
             for (at, _) in text.match_indices(set) {
                 let rest = &text[at + set.len()..];
                 let end = rest.find(|c: char| !c.is_ascii_lowercase());

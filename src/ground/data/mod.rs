@@ -6,6 +6,7 @@
 use std::io::Read;
 
 use flate2::read::GzDecoder;
+use serde::Serialize;
 
 use super::layers::{Kind, Layer, Wanted, collect_geojson};
 use super::region::Region;
@@ -22,7 +23,7 @@ const BORDERS: &[u8] = include_bytes!("borders.geojson.gz");
 const COAST: &[u8] = include_bytes!("coast.geojson.gz");
 
 /// Where built-in data come from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub struct Source {
     /// What they are.
     pub what: &'static str,

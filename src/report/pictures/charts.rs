@@ -3,16 +3,17 @@
 
 use jiff::Timestamp;
 
+use super::axis::{axis_step, height_unit, speed_unit, tick};
 use super::map::flight::ellipse_look;
 use super::map::labels::Labels;
-use super::picture::{Anchor, Look, Picture, axis_step, tick};
+use super::picture::{Anchor, Look, Picture};
 use crate::brief::Brief;
 use crate::clock::{after, seconds_between};
 use crate::ground::plane::Plane;
 use crate::numeric::quantile;
 use crate::report::palette::{CHART_GRID, INK, UNUSUAL, USUAL, WIND_ERROR};
 use crate::report::words::{change_name, clock_time, clock_with_zone, far};
-use crate::units::{FOOT_M, MILE_M, UnitSystem};
+use crate::units::UnitSystem;
 use crate::wind::sounding::Wind;
 use crate::zone::Mark;
 
@@ -24,14 +25,6 @@ const SMALL: f64 = 18.0;
 /// How the way up and the way down are drawn, here as on the map.
 const UP: Look = Look::line(INK, 3.0).dashed("12 6");
 const DOWN: Look = Look::line(INK, 3.0);
-
-/// Heights as people count them: the unit's symbol and its size, m.
-fn height_unit(units: UnitSystem) -> (&'static str, f64) {
-    match units {
-        UnitSystem::Metric => ("km", 1_000.0),
-        UnitSystem::Us => ("thousand ft", 1_000.0 * FOOT_M),
-    }
-}
 
 /// A linear scale of values along a side of a chart.
 struct Scale {
@@ -174,10 +167,7 @@ pub fn winds(brief: &Brief, units: UnitSystem) -> Picture {
     let bottom = 420.0;
     let mut picture = Picture::new(WIDTH, 500.0);
     let (symbol, unit_m) = height_unit(units);
-    let (speed_symbol, speed_m_s) = match units {
-        UnitSystem::Metric => ("m/s", 1.0),
-        UnitSystem::Us => ("mph", MILE_M / 3_600.0),
-    };
+    let (speed_symbol, speed_m_s) = speed_unit(units);
     let highest = brief.zone.burst.altitude_m / unit_m;
     let vertical = Scale::from_zero(highest, [bottom, TOP], 8.0);
     height_grid(&mut picture, &vertical);

@@ -1,6 +1,7 @@
 //! What a fill trades: neck lift across; rate, burst, flight time and gas up.
 
-use super::picture::{Anchor, Picture, axis_step};
+use super::axis::axis_step;
+use super::picture::{Anchor, Picture};
 use crate::fill::Fill;
 use crate::fill::answer::{Curve, CurvePoint, FlightSummary};
 use crate::report::cautions::AID;
@@ -146,14 +147,13 @@ fn shades(fill: &Fill, slow_m_s: f64, units: UnitSystem) -> Vec<Shade> {
         ),
     });
     let mut beyond = |limit: Option<f64>, fill, why: String| {
-        if let Some(from_kg) = limit {
-            shades.push(Shade {
-                from_kg,
-                to_kg: high,
-                fill,
-                why,
-            });
-        }
+        let to_kg = high;
+        shades.extend(limit.map(|from_kg| Shade {
+            from_kg,
+            to_kg,
+            fill,
+            why,
+        }));
     };
     for opening in &fill.lift.openings {
         let limit = crossing(own, |p| p.diameter_m, opening.side_m);
@@ -193,7 +193,7 @@ fn crossing(curve: &Curve, value: impl Fn(&CurvePoint) -> f64, limit: f64) -> Op
 }
 
 /// A panel's axes: where it lies, neck lifts across and values up, in the units shown.
-struct Axes {
+struct PanelAxes {
     at: [f64; 2],
     lifts: [f64; 2],
     values: [f64; 2],
@@ -201,8 +201,8 @@ struct Axes {
     units: UnitSystem,
 }
 
-impl Axes {
-    fn new(panel: &Panel, at: [f64; 2], fill: &Fill, units: UnitSystem) -> Axes {
+impl PanelAxes {
+    fn new(panel: &Panel, at: [f64; 2], fill: &Fill, units: UnitSystem) -> PanelAxes {
         let values = fill.curves.iter().flat_map(|c| &c.points);
         let values: Vec<f64> = values.filter_map(|p| (panel.value)(p, units)).collect();
         let mut largest = values.iter().copied().fold(0.0, f64::max);
@@ -219,7 +219,7 @@ impl Axes {
         let step = axis_step((largest - base).max(1e-9), 7.0);
         let low = (base / step).floor() * step;
         let high = (largest / step).ceil().max(low / step + 1.0) * step;
-        Axes {
+        PanelAxes {
             at,
             lifts: reach(fill).map(|kg| lift(kg, units)),
             values: [low, high],
@@ -291,7 +291,7 @@ fn draw_panel(
     shades: &[Shade],
     units: UnitSystem,
 ) {
-    let axes = Axes::new(panel, at, fill, units);
+    let axes = PanelAxes::new(panel, at, fill, units);
     let [left, top] = at;
     let [right, bottom] = [left + PANEL[0], top + PANEL[1]];
     for shade in shades {

@@ -1,5 +1,6 @@
 //! Pictures, drawn once and kept as SVG or PNG.
 
+mod axis;
 pub mod charts;
 pub mod days;
 pub mod fill;

@@ -366,23 +366,6 @@ fn rectangle([x, y]: [f64; 2], [w, h]: [f64; 2], fill: Option<Colour>) -> Markup
     html! { rect x=(Px(x)) y=(Px(y)) width=(Px(w)) height=(Px(h)) fill=[fill] {} }
 }
 
-/// The step of an axis: 1, 2 or 5 times a power of ten, so that at most `most` steps cover `range`.
-pub fn axis_step(range: f64, most: f64) -> f64 {
-    let least = range / most;
-    let power = 10f64.powf(least.log10().floor());
-    [1.0, 2.0, 5.0, 10.0]
-        .into_iter()
-        .map(|m| m * power)
-        .find(|step| *step >= least * (1.0 - 1e-9))
-        .unwrap_or(10.0 * power)
-}
-
-/// A number on an axis with no more decimals than its step needs.
-pub fn tick(value: f64, step: f64) -> String {
-    let decimals = (-step.log10().floor()).clamp(0.0, 3.0) as usize;
-    format!("{:.decimals$}", value + 0.0)
-}
-
 /// Points as SVG lists them.
 fn point_list(points: &[[f64; 2]]) -> String {
     let list: Vec<String> = points
@@ -395,14 +378,6 @@ fn point_list(points: &[[f64; 2]]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn axes_have_round_steps() {
-        for (range, step) in [(32.0, 5.0), (9.0, 1.0), (0.7, 0.1), (110.0, 20.0)] {
-            let found = axis_step(range, 9.0);
-            assert!((found - step).abs() < 1e-9, "{range}: {found}");
-        }
-    }
 
     #[test]
     fn text_is_escaped_and_drawn() {

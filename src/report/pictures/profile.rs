@@ -1,10 +1,11 @@
 //! Wind speed and direction by height, as a picture that also works on a phone and in black and
 //! white.
 
-use super::picture::{Anchor, Picture, axis_step, tick};
+use super::axis::{axis_step, height_unit, speed_unit, tick};
+use super::picture::{Anchor, Picture};
 use crate::report::palette::{NO_WINDS, PAPER, PROFILE_GRID, TEXT};
 use crate::report::tables::winds::{place_text, time_text, wind_gaps};
-use crate::units::{FOOT_M, MILE_M, UnitSystem};
+use crate::units::UnitSystem;
 use crate::wind::sounding::{Sounding, Wind};
 
 const WIDTH: f64 = 1000.0;
@@ -42,15 +43,9 @@ impl HeightScale {
 /// Draws an ascent: speed on the left, arrows along the wind in the middle, the direction it comes
 /// from on the right, all over the same heights. `title` heads the picture.
 pub fn draw(sounding: &Sounding, title: &str, units: UnitSystem) -> Picture {
-    let axes = match units {
-        UnitSystem::Metric => Axes {
-            height: ("km", 1000.0),
-            speed: ("m/s", 1.0),
-        },
-        UnitSystem::Us => Axes {
-            height: ("thousand ft", 1000.0 * FOOT_M),
-            speed: ("mph", MILE_M / 3600.0),
-        },
+    let axes = Axes {
+        height: height_unit(units),
+        speed: speed_unit(units),
     };
     let winds = winds(sounding);
     let mut picture = Picture::new(WIDTH, HEIGHT);

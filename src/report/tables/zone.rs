@@ -287,19 +287,12 @@ pub(in crate::report) fn source_words(source: &WindSource, zone_of_time: &TimeZo
             model,
             ..
         } => {
-            let what = model.as_ref().map_or_else(
-                || "soundings".into(),
-                |m| format!("forecast profiles ({})", m.name),
-            );
-            let stations = match stations {
-                1 => "one station".to_owned(),
-                n => format!("{n} stations"),
-            };
+            let counted = counted(*soundings, *stations, model.as_ref());
             let (from, to) = (at(from), at(to));
             let nearest = age_s.map_or_else(String::new, |age| {
                 format!("; the nearest in time {}", relative(age))
             });
-            format!("{soundings} {what} of {stations}, from {from} to {to}{nearest}")
+            format!("{counted}, from {from} to {to}{nearest}")
         }
         WindSource::Forecast {
             run,
@@ -311,10 +304,7 @@ pub(in crate::report) fn source_words(source: &WindSource, zone_of_time: &TimeZo
             levels,
             members,
         } => {
-            let run = match (run, lead_s) {
-                (Some(_), Some(lead)) => format!("run of {}, {}", at(run), relative(*lead)),
-                _ => "run unknown".into(),
-            };
+            let run = run_words(*run, *lead_s, zone_of_time);
             let times = match steps {
                 1 => at(from),
                 n => format!("{n} times from {} to {}", at(from), at(to)),
@@ -326,6 +316,30 @@ pub(in crate::report) fn source_words(source: &WindSource, zone_of_time: &TimeZo
             format!("forecast, {run}; {times}; {region}, {levels} levels{ensemble}")
         }
     }
+}
+
+/// The run of a forecast, and how long before the release it was made.
+fn run_words(run: Option<Timestamp>, lead_s: Option<f64>, zone_of_time: &TimeZone) -> String {
+    match run.zip(lead_s) {
+        Some((run, lead_s)) => {
+            let made = time(run, zone_of_time);
+            format!("run of {made}, {}", relative(lead_s))
+        }
+        None => "run unknown".into(),
+    }
+}
+
+/// Several soundings or forecast profiles of some stations.
+fn counted(soundings: usize, stations: usize, model: Option<&ModelFacts>) -> String {
+    let what = model.map_or_else(
+        || "soundings".into(),
+        |m| format!("forecast profiles ({})", m.name),
+    );
+    let stations = match stations {
+        1 => "one station".to_owned(),
+        n => format!("{n} stations"),
+    };
+    format!("{soundings} {what} of {stations}")
 }
 
 /// A time before the release, or after it where negative.

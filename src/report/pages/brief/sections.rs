@@ -9,6 +9,7 @@ use super::html::{
 use crate::brief::Brief;
 use crate::brief::answer::{Change, Event, QuietZone, WaitingPoint};
 use crate::choice::answer::Hazard;
+use crate::report::basis::ground_sources;
 use crate::report::cautions::{FLYING, LINE_OF_SIGHT, NOTICE, WAITING};
 use crate::report::notes;
 use crate::report::pictures::charts;
@@ -541,10 +542,11 @@ fn data(brief: &Brief, units: UnitSystem) -> Markup {
     ];
     let notes_said = notes::notes(&zone.notes, units);
     let assumed = notes::assumptions(&zone.assumptions, units);
+    let sources = ground_sources(&brief.sources);
     let lists = [
         ("Notes", &notes_said),
         ("Assumed", &assumed),
-        ("Sources of the ground", &brief.sources),
+        ("Sources of the ground", &sources),
     ];
     html! {
         (terms(&rows))

@@ -1,7 +1,7 @@
 //! What makes a drawing a map: the grid of coordinates, scale, north, the key.
 
 use super::flight::{DOWN, SIGN, UP, contour_look, ellipse_look};
-use super::ground::{BORDERS, Drawn, KEEPING_OUT, LAKES, LANDING, POWER_LINES, ROAD, TOWNS};
+use super::ground::{BORDERS, KEEPING_OUT, KeyEntries, LAKES, LANDING, POWER_LINES, ROAD, TOWNS};
 use super::sheet::Sheet;
 use crate::brief::Brief;
 use crate::report::palette::{INK, MAP_GRID, PAPER, SLOPES};
@@ -149,7 +149,7 @@ enum Sample {
 }
 
 /// How many lines the key has.
-pub fn key_lines(brief: &Brief, drawn: &Drawn) -> usize {
+pub fn key_lines(brief: &Brief, drawn: &KeyEntries) -> usize {
     samples(brief, drawn).len().div_ceil(2)
 }
 
@@ -157,7 +157,7 @@ pub fn key_lines(brief: &Brief, drawn: &Drawn) -> usize {
 pub const KEY_LINE: f64 = 26.0;
 
 /// Draws the key, two columns wide, below `y`.
-pub fn key(picture: &mut Picture, brief: &Brief, drawn: &Drawn, width: f64, y: f64) {
+pub fn key(picture: &mut Picture, brief: &Brief, drawn: &KeyEntries, width: f64, y: f64) {
     for (i, (sample, text)) in samples(brief, drawn).iter().enumerate() {
         let x = 0.5 * width * (i % 2) as f64 + 8.0;
         let middle = y + KEY_LINE * ((i / 2) as f64 + 0.5);
@@ -179,7 +179,7 @@ pub fn key(picture: &mut Picture, brief: &Brief, drawn: &Drawn, width: f64, y: f
 }
 
 /// What is drawn, with its sample: the zone, the flight, the ground.
-fn samples(brief: &Brief, drawn: &Drawn) -> Vec<(Sample, String)> {
+fn samples(brief: &Brief, drawn: &KeyEntries) -> Vec<(Sample, String)> {
     let mut samples = zone_samples(brief);
     let named = |(sample, name): (Sample, &str)| (sample, name.to_owned());
     samples.extend(FLIGHT_SAMPLES.map(named));
@@ -219,7 +219,7 @@ const FLIGHT_SAMPLES: [(Sample, &str); 4] = [
 ];
 
 /// What may lie on the ground: whether it was drawn, its sample, its name.
-fn ground_samples(drawn: &Drawn) -> [(bool, Sample, &'static str); 9] {
+fn ground_samples(drawn: &KeyEntries) -> [(bool, Sample, &'static str); 9] {
     let roads = if drawn.roads_left_out {
         "roads (small ones left out)"
     } else {

@@ -47,9 +47,9 @@ fn road_look(class: RoadClass) -> (Look, Option<Look>) {
     }
 }
 
-/// What was drawn, for the key.
+/// Which entries of the key have something on the sheet.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct Drawn {
+pub struct KeyEntries {
     /// Roads.
     pub roads: bool,
     /// Whether roads were left out for want of room.
@@ -73,10 +73,12 @@ pub struct Drawn {
 }
 
 /// Draws everything below the flight.
-pub fn draw(picture: &mut Picture, sheet: &Sheet, ground: &MapGround) -> Drawn {
+pub fn draw(picture: &mut Picture, sheet: &Sheet, ground: &MapGround) -> KeyEntries {
     let of = |kind: Kind| ground.layers.iter().filter(move |l| l.kind == kind);
-    let mut drawn = Drawn::default();
-    drawn.towns = areas(picture, sheet, of(Kind::Urban), TOWNS);
+    let mut drawn = KeyEntries {
+        towns: areas(picture, sheet, of(Kind::Urban), TOWNS),
+        ..KeyEntries::default()
+    };
     drawn.water = areas(picture, sheet, of(Kind::Lake), LAKES)
         | areas(picture, sheet, of(Kind::River), LAKES);
     let rivers = of(Kind::River).flat_map(|l| &l.lines);

@@ -9,7 +9,7 @@ mod relief;
 pub mod sheet;
 
 use self::furniture::{KEY_LINE, SCALE_ROOM};
-use self::ground::Drawn;
+use self::ground::KeyEntries;
 use self::labels::Labels;
 use self::sheet::Sheet;
 use super::picture::{Anchor, Picture};
@@ -67,7 +67,7 @@ pub fn draw(brief: &Brief, units: UnitSystem) -> Picture {
 }
 
 /// The sheet alone, and what of the ground is on it.
-fn body(sheet: &Sheet, brief: &Brief, units: UnitSystem) -> (Picture, Drawn) {
+fn body(sheet: &Sheet, brief: &Brief, units: UnitSystem) -> (Picture, KeyEntries) {
     let mut body = Picture::new(sheet.size[0], sheet.size[1]);
     let terrain = brief.ground.terrain.as_ref();
     let shaded = terrain.is_some_and(|terrain| relief::draw(&mut body, sheet, terrain));
