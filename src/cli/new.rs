@@ -195,9 +195,10 @@ fn answers<R: BufRead, W: Write>(args: &NewArgs, asking: &mut Asking<R, W>) -> R
             .iter()
             .map(|path| seen_from(folder, path))
             .collect(),
-        us_units: args
-            .units
-            .map_or_else(|| usually_us_units(&site), |units| matches!(units, Units::Us)),
+        us_units: args.units.map_or_else(
+            || usually_us_units(&site),
+            |units| matches!(units, Units::Us),
+        ),
         site,
     })
 }

@@ -6,6 +6,6 @@ pub mod coordinates;
 pub mod geojson;
 pub mod gpx;
 pub mod kml;
-mod xml;
 pub mod plan;
+mod xml;
 pub mod zone_csv;
