@@ -8,7 +8,7 @@ use jiff::tz::TimeZone;
 use crate::choice::answer::{Hazard, NearPlace};
 use crate::geodesy::Position;
 use crate::ground::airports::Airport;
-use crate::ground::layers::{Layer, Line};
+use crate::ground::layers::{Layer, LayerNote, Line};
 use crate::ground::places::Place;
 use crate::ground::terrain::Terrain;
 use crate::spread::region::GroundEllipse;
@@ -49,6 +49,8 @@ pub struct Brief {
     pub remarks: String,
     /// Where the ground comes from.
     pub sources: Vec<String>,
+    /// What the readers of the ground's layers found.
+    pub layer_notes: Vec<LayerNote>,
 }
 
 /// What a map shows of the ground.

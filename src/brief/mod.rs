@@ -76,6 +76,7 @@ pub fn brief(
             .into_iter()
             .map(|source| without_folder(plan, source))
             .collect(),
+        layer_notes: ground.map.notes().to_vec(),
         ground: ground.shown(kept.ground()),
         zone,
         facts,

@@ -5,6 +5,7 @@ use serde::Serialize;
 
 use super::ground;
 use super::verdict::Limits;
+use crate::ground::layers::LayerNote;
 use crate::ground::map::GroundMap;
 use crate::plan::Plan;
 use crate::winds::Winds;
@@ -30,6 +31,9 @@ pub struct Basis {
     pub version: String,
     /// Where the ground comes from.
     pub sources: Vec<String>,
+    /// What the readers of the ground's layers found.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub layer_notes: Vec<LayerNote>,
     /// What was assumed.
     pub assumptions: Vec<String>,
 }
@@ -54,6 +58,7 @@ pub fn basis(
         seed: options.seed,
         version: env!("CARGO_PKG_VERSION").into(),
         sources: ground::sources(map, landed_on),
+        layer_notes: map.notes().to_vec(),
         assumptions,
     }
 }

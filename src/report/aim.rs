@@ -36,7 +36,7 @@ pub fn table(aim: &Aim, units: UnitSystem) -> String {
     }
     text.push_str("\n* strongest wind at the ground, or the lowest known, from an hour before the release to the release\n");
     text.push_str(&list("Launches looked for", &[aim.restricted.as_str()]));
-    text + &basis::end_of_table(&aim.basis, RANKING, "")
+    text + &basis::end_of_table(&aim.basis, RANKING, "", units)
 }
 
 fn line(row: &AimRow, aim: &Aim, units: UnitSystem) -> String {

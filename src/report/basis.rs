@@ -8,8 +8,10 @@ use serde_json::json;
 
 use super::extent::Extent;
 use super::geojson::gathered;
+use super::input_notes;
 use super::zone_table::list;
 use crate::choice::basis::Basis;
+use crate::units::UnitSystem;
 
 /// What everybody who chooses a day or a site has to keep in mind.
 const CAUTIONS: [&str; 2] = [
@@ -27,8 +29,9 @@ pub(super) fn title(basis: &Basis, what: &str) -> String {
 
 /// The end of a table: what it was made from, how it is ranked, cautions. `of` stands before the
 /// number of draws.
-pub(super) fn end_of_table(basis: &Basis, ranking: &str, of: &str) -> String {
-    let mut text = list("Winds cover", basis.covered.as_slice());
+pub(super) fn end_of_table(basis: &Basis, ranking: &str, of: &str, units: UnitSystem) -> String {
+    let mut text = list("Notes", &input_notes::of_layers(&basis.layer_notes, units));
+    text.push_str(&list("Winds cover", basis.covered.as_slice()));
     text.push_str(&list("Limits", &basis.limits));
     text.push_str(&list("Ranking", &[ranking]));
     text.push_str(&list("Assumed", &basis.assumptions));

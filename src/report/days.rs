@@ -51,7 +51,7 @@ pub fn table(days: &Days, units: UnitSystem) -> String {
     );
     text.push_str(&closer(days, units));
     text.push_str(&list("Site", &site::lines(&days.site_check, units)));
-    text + &basis::end_of_table(&days.basis, RANKING, "")
+    text + &basis::end_of_table(&days.basis, RANKING, "", units)
 }
 
 /// So many of the best releases are looked at more closely.

@@ -18,6 +18,7 @@ pub mod fill_words;
 pub mod forecast;
 pub mod geojson;
 pub mod gpx;
+pub mod input_notes;
 pub mod kml;
 pub mod map;
 mod markup;

@@ -52,7 +52,7 @@ pub fn table(sites: &Sites, units: UnitSystem) -> String {
     );
     text.push_str(&closer(sites, units));
     let of = format!("{} release times, ", sites.releases);
-    text + &basis::end_of_table(&sites.basis, RANKING, &of)
+    text + &basis::end_of_table(&sites.basis, RANKING, &of, units)
 }
 
 /// How sites are ranked.

@@ -5,6 +5,7 @@ use crate::brief::Brief;
 use crate::brief::answer::{Change, Event, QuietZone, WaitingPoint};
 use crate::choice::answer::Hazard;
 use crate::report::charts;
+use crate::report::input_notes;
 use crate::report::words;
 use crate::report::zone_table::{CAUTIONS, early_bursts, source_words};
 use crate::units::{UnitSystem, duration};
@@ -548,8 +549,10 @@ fn data(brief: &Brief, units: UnitSystem) -> String {
         ),
     ];
     let mut text = terms(&rows);
+    let mut notes = zone.notes.clone();
+    notes.extend(input_notes::of_layers(&brief.layer_notes, units));
     for (heading, lines) in [
-        ("Notes", &zone.notes),
+        ("Notes", &notes),
         ("Assumed", &zone.assumptions),
         ("Sources of the ground", &brief.sources),
     ] {
