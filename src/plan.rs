@@ -276,6 +276,9 @@ const M: Dimension = Dimension::Length;
 const M_S: Dimension = Dimension::Speed;
 const SHARE: Dimension = Dimension::Ratio;
 
+/// Elevations that a launch site can have, m above mean sea level.
+pub const SITE_ELEVATIONS_M: std::ops::RangeInclusive<f64> = -430.0..=6_000.0;
+
 /// Every section a plan may have.
 const SECTIONS: [&str; 13] = [
     "flight",
@@ -527,7 +530,7 @@ fn site(s: &Section, faults: &mut Faults) -> (Option<Position>, Option<f64>) {
     let lat = s.number("lat", "degrees north", -90.0..=90.0, faults);
     let lon = s.number("lon", "degrees east", -180.0..=360.0, faults);
     // From the shore of the Dead Sea to the highest inhabited places.
-    let elevation = s.quantity("elevation", M, -430.0..=6_000.0, faults);
+    let elevation = s.quantity("elevation", M, SITE_ELEVATIONS_M, faults);
     (
         lat.zip(lon).and_then(|(lat, lon)| Position::new(lat, lon)),
         elevation,
