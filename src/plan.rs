@@ -15,6 +15,7 @@ use toml::de::DeTable;
 use self::document::{Faults, Section, quantity};
 use crate::atmosphere::standard_height_of_pressure;
 use crate::error::{Error, Fault, Result};
+use crate::files::read_text;
 use crate::flight::rates::RateTable;
 use crate::geodesy::Position;
 use crate::ground::map::Class;
@@ -304,10 +305,8 @@ impl Plan {
     /// [`Error::File`] when it cannot be read; [`Error::Faults`] with every fault found in it.
     pub fn read(path: impl AsRef<Path>) -> Result<Plan> {
         let path = path.as_ref();
-        let bytes = std::fs::read(path).map_err(|cause| Error::file(path, "read", cause))?;
+        let text = read_text(path, "a plan in TOML")?;
         let name = path.display().to_string();
-        let text = String::from_utf8(bytes)
-            .map_err(|_| Fault::new(&name, "bytes that are not UTF-8 text", "a plan in TOML"))?;
         let folder = path.parent().unwrap_or(Path::new(""));
         Plan::parse(&name, &text, folder)
     }

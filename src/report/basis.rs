@@ -30,7 +30,9 @@ pub(super) fn title(basis: &Basis, what: &str) -> String {
 /// The end of a table: what it was made from, how it is ranked, cautions. `of` stands before the
 /// number of draws.
 pub(super) fn end_of_table(basis: &Basis, ranking: &str, of: &str, units: UnitSystem) -> String {
-    let mut text = list("Notes", &input_notes::of_layers(&basis.layer_notes, units));
+    let mut notes = input_notes::of_cleaning(&basis.cleaning, units);
+    notes.extend(input_notes::of_layers(&basis.layer_notes, units));
+    let mut text = list("Notes", &notes);
     text.push_str(&list("Winds cover", basis.covered.as_slice()));
     text.push_str(&list("Limits", &basis.limits));
     text.push_str(&list("Ranking", &[ranking]));

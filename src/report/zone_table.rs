@@ -7,6 +7,7 @@ use jiff::tz::TimeZone;
 
 use crate::clock::seconds_between;
 use crate::geodesy::Position;
+use crate::report::input_notes;
 use crate::spread::members::MemberSpread;
 use crate::units::{UnitSystem, duration};
 use crate::zone::Zone;
@@ -37,7 +38,9 @@ pub fn table(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSys
     if let Some(members) = &facts.members {
         text.push_str(&member_lines(members, units));
     }
-    text.push_str(&list("Notes", &zone.notes));
+    let mut notes = input_notes::of_cleaning(&facts.wind.cleaning, units);
+    notes.extend(zone.notes.iter().cloned());
+    text.push_str(&list("Notes", &notes));
     text.push_str(&list("Assumed", &zone.assumptions));
     text.push_str(&list("Cautions", &CAUTIONS));
     let _ = writeln!(

@@ -15,6 +15,7 @@ use crate::plan::Plan;
 use crate::sources::grid::archive::Archive;
 use crate::sources::{self, Ascent};
 use crate::units::UnitSystem;
+use crate::wind::cleaning::Cleaning;
 use crate::wind::column::{Column, WindProfile};
 use crate::wind::error::{ErrorPart, WindError};
 use crate::wind::error_process::WindErrorProcess;
@@ -39,6 +40,7 @@ pub struct Weather<'a> {
     around: Around<'a>,
     /// The files it is from.
     pub files: Vec<String>,
+    cleaning: Vec<Cleaning>,
     source: WindSource,
     /// Standard deviation between the members of an ensemble by altitude, m and m/s.
     member_sigma: Vec<(f64, f64)>,
@@ -251,6 +253,7 @@ impl Weather<'_> {
         WindFacts {
             files: self.files.clone(),
             source: self.source.clone(),
+            cleaning: self.cleaning.clone(),
             covered_m: (base_m, top_m),
             above_s: time_where(&|z| z > top_m),
             below_s: time_where(&|z| z < base_m),
@@ -333,6 +336,7 @@ fn of_soundings<'a>(
         files.dedup();
         return Ok(Weather {
             column: blend(&weights, &columns),
+            cleaning: cleaning(&blended),
             files,
             source: WindSource::Soundings {
                 stations: stations.len(),
@@ -358,6 +362,7 @@ fn of_soundings<'a>(
         column: Column::from_sounding(&nearest.sounding),
         around: Around::Nothing,
         files: vec![nearest.file.clone()],
+        cleaning: cleaning(&[nearest]),
         source: WindSource::Sounding {
             station: nearest.sounding.name.clone(),
             position: nearest.sounding.position,
@@ -369,6 +374,12 @@ fn of_soundings<'a>(
         member_sigma: Vec::new(),
         error: None,
     })
+}
+
+/// What reading did to soundings, where that matters.
+fn cleaning(ascents: &[&Ascent]) -> Vec<Cleaning> {
+    let all = ascents.iter().map(|a| Cleaning::of(&a.file, &a.sounding));
+    all.filter(Cleaning::matters).collect()
 }
 
 /// From the site to the nearest of some soundings, m.
@@ -501,6 +512,7 @@ fn of_forecast<'a>(
         },
         around: Around::Forecast(archive),
         files: archive.names(),
+        cleaning: Vec::new(),
         source: WindSource::Forecast {
             run,
             lead_s: run.map(|run| seconds_between(run, plan.release)),

@@ -4,7 +4,7 @@ use super::facts::{WindFacts, WindSource};
 use crate::plan::{Plan, WindSpread};
 use crate::units::{UnitSystem, duration};
 use crate::wind::column::WindProfile;
-use crate::wind::error::{ErrorPart, GIVEN_CORRELATION_M, WindError, above_top};
+use crate::wind::error::{GIVEN_CORRELATION_M, WindError};
 
 /// Departures of soundings were measured up to this age, s.
 const KNOWN_AGE_S: f64 = 48.0 * 3_600.0;
@@ -41,13 +41,7 @@ pub fn table(
                 "wind errors correlated over {} of height, assumed",
                 units.distance(GIVEN_CORRELATION_M)
             ));
-            let table = ErrorPart {
-                rows: rows.clone(),
-                correlation_length_m: GIVEN_CORRELATION_M,
-            };
-            Some(WindError {
-                parts: vec![table, above_top(winds)],
-            })
+            Some(WindError::given(rows, winds))
         }
         (None, WindSource::Forecast { members, .. }) if *members > 1 => {
             Some(of_ensemble(*members, source, winds, member_sigma, assumed))

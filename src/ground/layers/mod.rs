@@ -21,9 +21,9 @@ use serde::Serialize;
 
 pub use self::class::RoadClass;
 pub use self::note::{LayerFinding, LayerNote};
-use super::guard::guarded;
 use super::region::Region;
 use crate::error::{Fault, Result};
+use crate::files::guarded;
 
 /// What a layer is of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]

@@ -20,7 +20,7 @@ use super::far::Nearest;
 use super::osm_tags::{Meaning, meaning, place_name};
 use super::{Area, Kind, Layer, LayerFinding, Line, Spot};
 use crate::error::{Fault, Result};
-use crate::ground::guard::guarded;
+use crate::files::{guarded, quiet};
 use crate::ground::region::Region;
 
 /// Blocks decoded at the same time: some 32 MB each at most, usually a few.
@@ -153,9 +153,11 @@ impl Extract<'_> {
             }
             let found: Vec<Option<T>> = batch
                 .par_iter()
-                .map(|blob| match blob.decode()? {
-                    BlobDecode::OsmData(block) => Ok(Some(look(&block))),
-                    _ => Ok(None),
+                .map(|blob| {
+                    quiet(|| match blob.decode()? {
+                        BlobDecode::OsmData(block) => Ok(Some(look(&block))),
+                        _ => Ok(None),
+                    })
                 })
                 .collect::<std::result::Result<_, _>>()
                 .map_err(wrong)?;

@@ -549,7 +549,8 @@ fn data(brief: &Brief, units: UnitSystem) -> String {
         ),
     ];
     let mut text = terms(&rows);
-    let mut notes = zone.notes.clone();
+    let mut notes = input_notes::of_cleaning(&facts.wind.cleaning, units);
+    notes.extend(zone.notes.iter().cloned());
     notes.extend(input_notes::of_layers(&brief.layer_notes, units));
     for (heading, lines) in [
         ("Notes", &notes),
