@@ -192,26 +192,35 @@ fn with_unknown(mut parts: Vec<ErrorPart>, winds: &WindProfile, least_m: f64) ->
 fn in_gaps(winds: &WindProfile, least_m: f64) -> Option<ErrorPart> {
     let levels: Vec<(f64, f64)> = winds.speeds().collect();
     let mut rows = Vec::new();
-    let mut widest_m = 0.0_f64;
     for pair in levels.windows(2) {
         let [(low_m, low_m_s), (high_m, high_m_s)] = [pair[0], pair[1]];
         let width_m = high_m - low_m;
         if width_m <= least_m {
             continue;
         }
-        widest_m = widest_m.max(width_m);
-        let at_1_km = ABOVE_TOP_M_S.0 + ABOVE_TOP_M_S.1 * 0.5 * (low_m_s + high_m_s);
+        let at_1_km = at_1_km_m_s(speed_within(0.5 * (low_m_s + high_m_s), width_m));
         let grown = 1.0 - (least_m / width_m).powf(2.0 * ABOVE_TOP_EXPONENT);
         rows.extend(IN_GAP.map(|share| {
             let variance = grown * off_line(at_1_km, width_m, share);
             (low_m + share * width_m, variance.max(0.0).sqrt())
         }));
     }
-    // Two winds hold what lies between them at both ends: it is correlated over half of it at most.
     (!rows.is_empty()).then(|| ErrorPart {
         rows,
-        correlation_length_m: ABOVE_TOP_CORRELATION_M.min(0.5 * widest_m),
+        correlation_length_m: ABOVE_TOP_CORRELATION_M,
     })
+}
+
+/// The speed to be expected in a gap, m/s: winds at its ends say nothing of a jet between them, but what
+/// the line is wrong by in its middle makes the wind there the stronger.
+fn speed_within(at_ends_m_s: f64, width_m: f64) -> f64 {
+    let variance = off_line(at_1_km_m_s(at_ends_m_s), width_m, 0.5);
+    (at_ends_m_s * at_ends_m_s + 2.0 * variance).sqrt()
+}
+
+/// What holding a wind of a speed is wrong by a kilometre away, m/s.
+fn at_1_km_m_s(speed_m_s: f64) -> f64 {
+    ABOVE_TOP_M_S.0 + ABOVE_TOP_M_S.1 * speed_m_s
 }
 
 /// Variance of what a line across a gap is wrong by, a share of the way through it.
@@ -229,7 +238,7 @@ fn held_over(height_m: f64) -> f64 {
 /// What holding the last wind adds above the highest known one.
 pub fn above_top(winds: &WindProfile) -> ErrorPart {
     let top_m = winds.top_m();
-    let at_1_km = ABOVE_TOP_M_S.0 + ABOVE_TOP_M_S.1 * winds.at(top_m).speed_m_s();
+    let at_1_km = at_1_km_m_s(winds.at(top_m).speed_m_s());
     let row = |k: u8| {
         let above_km = 0.25 * f64::from(k);
         let above_m = 1_000.0 * above_km;
@@ -248,7 +257,8 @@ mod tests {
 
     fn westerly(speed_m_s: f64, top_m: f64) -> WindProfile {
         let wind = Wind::from_direction(speed_m_s, 270.0);
-        WindProfile::new(&[(0.0, wind), (top_m, wind)])
+        let levels = (0..=40_u8).map(|k| (top_m * f64::from(k) / 40.0, wind));
+        WindProfile::new(&levels.collect::<Vec<_>>())
     }
 
     #[test]
@@ -297,15 +307,22 @@ mod tests {
         assert!(up.is_sorted(), "{up:?}");
         let down = [16_000.0, 23_000.0, 27_000.0, 29_000.0, 29_700.0].map(|z| holed.sigma_m_s(z));
         assert!(down.is_sorted_by(|a, b| a >= b), "{down:?}");
-        // A line knows more than one wind held: (2.5 + 0.1 x 20) x 10^0.6 m/s.
-        assert!((10.0..17.9).contains(&up[5]), "{up:?}");
+        // A line knows more than one wind held, of the speed to be expected there (29.7 m/s):
+        // (2.5 + 0.1 x 29.7) x 10^0.6 m/s are 21.8.
+        assert!((12.0..21.8).contains(&up[5]), "{up:?}");
         // No jump where a gap begins to be one, and none in what is whole.
-        let small = error(10_000.0, 11_500.0 + 1.0);
-        assert!(small.sigma_m_s(10_750.0) < 0.1);
+        let small = [9_000.0, 10_000.0, 11_501.0, 12_500.0].map(|z| (z, wind));
+        let small = WindError::none(&WindProfile::new(&small));
+        assert!(small.parts.len() == 2 && small.sigma_m_s(10_750.0) < 0.1);
         assert_eq!(error(10_000.0, 10_500.0).parts.len(), 1);
         // The middle of a gap of 4 km by the formula: D(2) - D(4) / 4, less the share of 1.5 km.
-        let d = |km: f64| (4.5 * km.powf(0.6)).powi(2);
-        let expected = ((d(2.0) - 0.25 * d(4.0)) * (1.0 - (1.5_f64 / 4.0).powf(1.2))).sqrt();
+        let middle = |at_1_km: f64| {
+            let d = |km: f64| (at_1_km * km.powf(0.6)).powi(2);
+            d(2.0) - 0.25 * d(4.0)
+        };
+        let speed_m_s = (400.0 + 2.0 * middle(4.5)).sqrt();
+        let grown = 1.0 - (1.5_f64 / 4.0).powf(1.2);
+        let expected = (grown * middle(2.5 + 0.1 * speed_m_s)).sqrt();
         let found = error(10_000.0, 14_000.0).sigma_m_s(12_000.0);
         assert!((found - expected).abs() < 1e-9, "{found} {expected}");
         // Levels of forecasts lie that far apart.

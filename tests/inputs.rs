@@ -1,5 +1,6 @@
-//! Winds with holes and with directions of both signs: what reading did to them is told, and the zone
-//! is as large as what is not known.
+//! Files that hold less than they seem to: winds with holes or with directions of both signs, areas
+//! drawn as lines, coordinates exchanged. What reading did is told, or the file is refused, and the
+//! zone is as large as what is not known.
 
 // A helper of a test may fail as the test itself may.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
@@ -11,6 +12,7 @@ mod changed;
 mod program;
 
 use std::fs;
+use std::process::Output;
 
 use changed::Changed;
 use program::{stderr, stdout, windfall};
@@ -50,6 +52,16 @@ fn run(command: &str, args: &[&str]) -> String {
     let output = windfall(command, args);
     assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
     stdout(&output)
+}
+
+/// Four releases of the day of the sample's.
+fn days(sample: &Changed) -> Output {
+    let plan = sample.plan();
+    let day = "2026-02-05";
+    let args = [
+        "--from", day, "--to", day, "--every", "6h", "--draws", "100",
+    ];
+    windfall("days", &[&[plan.as_str()], args.as_slice()].concat())
 }
 
 fn zone(sample: &Changed) -> Value {
@@ -114,7 +126,7 @@ fn a_sounding_with_a_hole_has_a_zone_that_holds_the_landing_of_the_whole_one() {
     }
     // Days says it too, and so does the page of the briefing.
     let sample = holed(2_000.0, 30_000.0);
-    let days = run("days", &[&sample.plan(), "--draws", "100"]);
+    let days = stdout(&days(&sample));
     assert!(days.contains("no wind is known between"), "{days}");
     let folder = sample.path("brief");
     let folder = folder.to_str().unwrap();
@@ -158,5 +170,72 @@ fn rows_that_were_lost_are_told() {
     assert!(
         table.contains("values that cannot be are taken as missing"),
         "{table}"
+    );
+}
+
+/// The sample with a layer of its own to keep out of.
+fn with_keep_out(features: &str) -> Changed {
+    let sample = Changed::of(
+        PLAN,
+        WINDS,
+        &[(
+            "[balloon]",
+            "[ground]\nkeep_out = [\"reservoir.geojson\"]\n\n[balloon]",
+        )],
+    );
+    let text = format!("{{\"type\":\"FeatureCollection\",\"features\":[{features}]}}");
+    fs::write(sample.path("reservoir.geojson"), text).unwrap();
+    sample
+}
+
+fn feature(kind: &str, coordinates: &str) -> String {
+    format!(
+        "{{\"type\":\"Feature\",\"properties\":{{\"name\":\"reservoir\"}},\
+         \"geometry\":{{\"type\":\"{kind}\",\"coordinates\":{coordinates}}}}}"
+    )
+}
+
+/// A square that holds all landings of the sample, as the line around it; and as an area with
+/// latitude first.
+#[test]
+fn keep_out_files_do_what_was_meant_or_are_refused() {
+    let around = "[[-109.2,42.2],[-106.8,42.2],[-106.8,43.6],[-109.2,43.6],[-109.2,42.2]]";
+    let drawn = with_keep_out(&feature("LineString", around));
+    let output = days(&drawn);
+    let table = stdout(&output);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    assert!(
+        table.contains("1 closed lines were taken as the outlines of areas"),
+        "{table}"
+    );
+    assert!(table.contains("100.0 %"), "{table}");
+    let folder = drawn.path("brief");
+    run(
+        "brief",
+        &[
+            &drawn.plan(),
+            "--draws",
+            "100",
+            "--out",
+            folder.to_str().unwrap(),
+        ],
+    );
+    let page = fs::read_to_string(drawn.path("brief/brief.html")).unwrap();
+    assert!(page.contains("closed lines were taken"));
+
+    let lat_first = "[[[42.2,-89.2],[42.2,-86.8],[43.6,-86.8],[43.6,-89.2],[42.2,-89.2]]]";
+    let output = days(&with_keep_out(&feature("Polygon", lat_first)));
+    let message = stderr(&output);
+    assert_eq!(output.status.code(), Some(1), "{message}");
+    assert!(
+        message.contains("reservoir.geojson: found nothing within 300 km"),
+        "{message}"
+    );
+    let lat_first = "[[[42.2,-109.2],[42.2,-106.8],[43.6,-106.8],[42.2,-109.2]]]";
+    let output = days(&with_keep_out(&feature("Polygon", lat_first)));
+    let message = stderr(&output);
+    assert!(
+        message.contains("longitude and latitude seem to be exchanged"),
+        "{message}"
     );
 }
