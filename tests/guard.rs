@@ -24,7 +24,7 @@ fn panics_within_guards_are_errors_and_silent_on_every_thread() {
             panic!("as it should be")
         })
     };
-    let threads: Vec<_> = (0..4).map(|_| thread::spawn(move || broken())).collect();
+    let threads: Vec<_> = (0..4).map(|_| thread::spawn(broken)).collect();
     for thread in threads {
         let message = thread.join().unwrap().unwrap_err().to_string();
         assert_eq!(

@@ -53,8 +53,8 @@ impl Sea {
             for pair in line.windows(2) {
                 let edge = [point(&pair[0]), point(&pair[1])];
                 let [west, east] = [edge[0][0].min(edge[1][0]), edge[0][0].max(edge[1][0])];
-                for strip in strip(west)..=strip(east) {
-                    strips[strip].push(edge);
+                for strip in &mut strips[strip(west)..=strip(east)] {
+                    strip.push(edge);
                 }
             }
         };

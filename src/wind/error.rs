@@ -205,7 +205,7 @@ fn in_gaps(winds: &WindProfile, least_m: f64) -> Option<ErrorPart> {
             (low_m + share * width_m, variance.max(0.0).sqrt())
         }));
     }
-    (!rows.is_empty()).then(|| ErrorPart {
+    (!rows.is_empty()).then_some(ErrorPart {
         rows,
         correlation_length_m: ABOVE_TOP_CORRELATION_M,
     })
