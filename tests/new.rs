@@ -259,7 +259,7 @@ fn options_stand_in_place_of_the_plan_and_it_is_said_first() {
     );
     assert_eq!(release(&late)["properties"]["time"], "2026-02-06T00:40:00Z");
     assert!(
-        late["assumptions"][0]
+        late["assumptions"][0]["words"]
             .as_str()
             .unwrap()
             .starts_with("--release")

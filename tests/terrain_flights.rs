@@ -57,7 +57,9 @@ fn slope(folder: &Path, rise: f64) -> String {
     );
     for _ in 0..3 {
         let height = |i: i32| 1_000.0 + rise * (f64::from(i) * 0.001 - 0.1) * metres_a_degree;
-        let row: Vec<String> = (0..601).map(|i| format!("{:.4}", height(i))).collect();
+        let row: Vec<String> = (0..601)
+            .map(|i| format!("{:.4}", height(i).clamp(-450.0, 8_900.0)))
+            .collect();
         writeln!(text, "{}", row.join(" ")).unwrap();
     }
     let path = folder.join("slope.asc");

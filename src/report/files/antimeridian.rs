@@ -26,7 +26,7 @@ pub struct CutPoint {
 ///
 /// ```
 /// use windfall::geodesy::Position;
-/// use windfall::report::antimeridian::cut_line;
+/// use windfall::report::files::antimeridian::cut_line;
 /// let west = Position::new(10.0, 179.0).unwrap();
 /// let east = Position::new(12.0, -179.0).unwrap();
 /// let pieces = cut_line(&[west, east]);
