@@ -222,9 +222,13 @@ impl UnitSystem {
         }
     }
 
-    /// A distance along the ground, to a hundred metres or a tenth of a mile.
+    /// A distance along the ground, to a hundred metres or a tenth of a mile; below these to ten metres
+    /// or feet.
     pub fn distance(self, m: f64) -> String {
+        let tens = |value: f64| (value / 10.0).round() * 10.0;
         match self {
+            UnitSystem::Metric if m < 100.0 => format!("{:.0} m", tens(m)),
+            UnitSystem::Us if m < 0.1 * MILE_M => format!("{:.0} ft", tens(m / FOOT_M)),
             UnitSystem::Metric => format!("{:.1} km", m / 1000.0),
             UnitSystem::Us => format!("{:.1} mi", m / MILE_M),
         }

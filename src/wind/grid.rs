@@ -99,6 +99,17 @@ impl Block {
         })
     }
 
+    /// Whether the wind at 10 m is known in all the columns that count.
+    pub fn has_wind_at_10_m(&self, weights: &Weights) -> bool {
+        let known = |surface: &Array2<f32>| {
+            weights
+                .terms()
+                .all(|(c, w)| w == 0.0 || wind([surface[[c, 0]], surface[[c, 1]]]).is_some())
+        };
+        let ground = self.ground.as_ref();
+        ground.and_then(|g| g.wind_m_s.as_ref()).is_some_and(known)
+    }
+
     /// The wind of a column: on its levels above the ground, and at 10 m where that is known.
     /// Levels below the forecast's ground are made up by the model, and left out.
     pub fn winds(&self, index: usize) -> WindProfile {

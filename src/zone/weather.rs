@@ -49,6 +49,8 @@ pub struct Weather<'a> {
     /// Air and wind above the site at the release.
     pub column: Column,
     around: Around<'a>,
+    /// Whether its lowest wind is a forecast's own, 10 m above the ground.
+    pub own_at_10_m: bool,
     /// The files it is from.
     pub files: Vec<String>,
     source: WindSource,
@@ -302,6 +304,16 @@ impl Weather<'_> {
         self.source.lead_s()
     }
 
+    /// How old a sounding is at the release, s; less than 0 for one made after it.
+    pub fn age_s(&self) -> Option<f64> {
+        self.source.age_s()
+    }
+
+    /// From the site to the nearest sounding, m.
+    pub fn distance_m(&self) -> Option<f64> {
+        self.source.distance_m()
+    }
+
     /// Whether some members have hours that others lack.
     pub fn is_uneven(&self) -> bool {
         matches!(self.around, Around::Forecast(archive) if archive.is_uneven())
@@ -418,6 +430,7 @@ impl<'a> SiteWinds<'a> {
             release,
             column,
             around,
+            own_at_10_m: false,
             source,
             files: Vec::new(),
             member_sigma: Vec::new(),
@@ -475,6 +488,7 @@ impl<'a> SiteWinds<'a> {
         let unknown = run.is_none().then_some(Assumption::ForecastRunUnknown);
         Ok(Weather {
             files: archive.names(),
+            own_at_10_m: near.has_wind_at_10_m(&weights),
             member_sigma: member_sigma(&members),
             assumptions: unknown
                 .into_iter()
