@@ -147,11 +147,22 @@ impl Region {
     /// A ring whose longitudes run on without a jump, from the side of the region on.
     pub fn turned(&self, ring: &[[f64; 2]]) -> Vec<[f64; 2]> {
         let ring = closed_over_pole(ring);
-        let middle = 0.5 * (self.lon[0] + self.lon[1]);
-        let turn = ring
-            .first()
-            .map_or(0.0, |p| ((middle - p[0]) / 360.0).round() * 360.0);
+        let turn = self.turn_of(&ring);
         ring.iter().map(|p| [p[0] + turn, p[1]]).collect()
+    }
+
+    /// A line from the side of the region on.
+    pub fn turned_line(&self, line: &[[f64; 2]]) -> Vec<[f64; 2]> {
+        let line = unwrapped(line);
+        let turn = self.turn_of(&line);
+        line.iter().map(|p| [p[0] + turn, p[1]]).collect()
+    }
+
+    /// By how many degrees a line or ring is turned to come to the side of the region.
+    fn turn_of(&self, line: &[[f64; 2]]) -> f64 {
+        let middle = 0.5 * (self.lon[0] + self.lon[1]);
+        line.first()
+            .map_or(0.0, |p| ((middle - p[0]) / 360.0).round() * 360.0)
     }
 
     /// Whether an edge lies along a side of the box: there a ring was cut, not ended.
