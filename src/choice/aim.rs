@@ -375,7 +375,7 @@ impl Range<'_> {
         let grid = probabilities(&aimed, cell_m, self.map, self.may_launch);
         let Some(best) = best(&grid) else {
             let mut row = self.judge.flown_row(aimed.site, &aimed.flown)?;
-            row.verdict = Verdict::DoNot;
+            row.verdict = Verdict::BeyondLimit;
             row.reason = match grid.is_empty() {
                 true => Reason::NoLaunchPlace,
                 false => Reason::TargetMissed,
