@@ -162,6 +162,7 @@ impl Normal {
     /// curvature M in the meridian and N in the prime vertical. Written with
     /// N - M = M e'^2 cos^2(lat), the second term has no division by cos(lat), so the poles are
     /// places like any other. In that small term M / (M + h) is taken as N / (N + h).
+    #[inline(always)]
     fn displaced(self, along: [f64; 3], altitude_m: f64, from: [f64; 3]) -> Normal {
         let [x, y, z] = self.0;
         // (1 - q)^(-1/2) to the fifth power of q, at most 0.0067: 3e-14 short.
@@ -231,7 +232,9 @@ impl Compass {
         })
     }
 
-    /// The earth-fixed vector of `east` and `north` components at `place`.
+    /// The earth-fixed vector of `east` and `north` components at `place`. Inlined in the hot loop,
+    /// which waits for each place before the next.
+    #[inline(always)]
     fn vector(&self, place: Normal, east: f64, north: f64) -> [f64; 3] {
         let [e, n] = match self {
             Compass::True => place.east_north(),

@@ -118,7 +118,7 @@ impl Pair {
     fn add(&self, stream: &mut SplitMix, errors: &mut [[f64; 2]]) {
         let normal = NormalTable::shared();
         let mut x = normal.next_four(stream);
-        for (error, [a, b]) in errors.iter_mut().skip(self.first).zip(&self.sigma_m_s) {
+        for (error, [a, b]) in errors[self.first..].iter_mut().zip(&self.sigma_m_s) {
             error[0] += a * x[0] + b * x[2];
             error[1] += a * x[1] + b * x[3];
             let new = normal.next_four(stream);

@@ -6,5 +6,6 @@ pub mod coordinates;
 pub mod geojson;
 pub mod gpx;
 pub mod kml;
+pub mod plan;
 mod xml;
 pub mod zone_csv;
