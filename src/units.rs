@@ -402,6 +402,13 @@ mod tests {
     use super::*;
 
     #[test]
+    fn short_distances_are_told_in_feet_and_metres() {
+        let both = |m: f64| [UnitSystem::Us, UnitSystem::Metric].map(|units| units.distance(m));
+        assert_eq!(both(50.0), ["160 ft", "50 m"]);
+        assert_eq!(both(161.0), ["0.1 mi", "0.2 km"]);
+    }
+
+    #[test]
     fn reads_the_units_of_the_trade() {
         let cases = [
             ("1200 g", Dimension::Mass, 1.2),

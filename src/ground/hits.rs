@@ -332,6 +332,21 @@ mod tests {
     }
 
     #[test]
+    fn fast_roads_and_power_lines_are_to_keep_clear_of() {
+        let all: Vec<String> = Class::all()
+            .filter(|class| is_to_keep_clear_of(*class))
+            .map(Class::name)
+            .collect();
+        for wanted in ["motorway road", "trunk road", "power line", "keep-out area"] {
+            assert!(all.iter().any(|name| name == wanted), "{wanted} in {all:?}");
+        }
+        // Water has a limit of its own, and small roads are everywhere.
+        for not in ["lake", "river", "land-in area", "local road"] {
+            assert!(all.iter().all(|name| name != not), "{not} in {all:?}");
+        }
+    }
+
+    #[test]
     fn shares_know_their_error() {
         let share = Share {
             hits: 200,

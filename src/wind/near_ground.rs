@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::column::WindProfile;
+use super::sounding::Wind;
 
 /// The height above the ground for which winds at the ground are told, m (WMO practice).
 pub const TOLD_AT_M: f64 = 10.0;
@@ -24,13 +25,11 @@ pub enum GroundWindFrom {
     },
 }
 
-/// The speed of the wind 10 m above the ground at a site (m/s), and what it is from. `own` says that the
-/// lowest wind of the profile is a forecast's at 10 m above its own ground: that is taken, however
-/// high the site lies.
-pub fn near_ground(winds: &WindProfile, site_m: f64, own: bool) -> (f64, GroundWindFrom) {
-    if own {
-        let lowest = winds.at(winds.base_m());
-        return (lowest.speed_m_s(), GroundWindFrom::TenMetres);
+/// The speed of the wind 10 m above the ground at a site (m/s), and what it is from. `own` is a
+/// forecast's at 10 m above its own ground: where there is one it is taken, however high the site lies.
+pub fn near_ground(winds: &WindProfile, site_m: f64, own: Option<Wind>) -> (f64, GroundWindFrom) {
+    if let Some(own) = own {
+        return (own.speed_m_s(), GroundWindFrom::TenMetres);
     }
     let lowest_m = winds.lowest_from(site_m).unwrap_or(winds.top_m());
     let from_m = lowest_m - site_m;
@@ -52,7 +51,6 @@ fn brought_down(from_m: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::wind::sounding::Wind;
 
     fn winds(levels: &[(f64, f64)]) -> WindProfile {
         let wind = |&(z, east_m_s): &(f64, f64)| {
@@ -71,7 +69,7 @@ mod tests {
     fn the_lowest_level_is_brought_down_to_ten_metres() {
         // A level below the site is inside the ground, and says nothing.
         let profile = winds(&[(50.0, 1.0), (200.0, 10.0), (400.0, 14.0)]);
-        let (speed, from) = near_ground(&profile, 100.0, false);
+        let (speed, from) = near_ground(&profile, 100.0, None);
         assert_eq!(from, GroundWindFrom::BroughtDown { from_m: 100.0 });
         // ln 100 / ln 1000 = 2 / 3.
         assert!((speed - 20.0 / 3.0).abs() < 1e-9, "{speed}");
@@ -79,9 +77,13 @@ mod tests {
 
     #[test]
     fn a_forecasts_own_wind_at_ten_metres_goes_before() {
-        let profile = winds(&[(110.0, 3.0), (200.0, 10.0)]);
+        let profile = winds(&[(200.0, 10.0)]);
+        let own = Wind {
+            east_m_s: 0.0,
+            north_m_s: -3.0,
+        };
         assert_eq!(
-            near_ground(&profile, 150.0, true),
+            near_ground(&profile, 150.0, Some(own)),
             (3.0, GroundWindFrom::TenMetres)
         );
     }
@@ -90,7 +92,7 @@ mod tests {
     fn winds_around_ten_metres_are_interpolated() {
         let profile = winds(&[(100.0, 2.0), (120.0, 4.0)]);
         assert_eq!(
-            near_ground(&profile, 100.0, false),
+            near_ground(&profile, 100.0, None),
             (3.0, GroundWindFrom::Between)
         );
     }

@@ -25,7 +25,7 @@ use crate::wind::error_process::WindErrorProcess;
 use crate::wind::grid::Block;
 use crate::wind::members::member_sigma;
 use crate::wind::placing::{MOST_STATIONS, Outside, Placing, Station, Weights};
-use crate::wind::sounding::Sounding;
+use crate::wind::sounding::{Sounding, Wind};
 use crate::winds::Winds;
 
 /// The winds around one site, for all its releases.
@@ -49,8 +49,8 @@ pub struct Weather<'a> {
     /// Air and wind above the site at the release.
     pub column: Column,
     around: Around<'a>,
-    /// Whether its lowest wind is a forecast's own, 10 m above the ground.
-    pub own_at_10_m: bool,
+    /// A forecast's own wind 10 m above its ground.
+    pub own_at_10_m: Option<Wind>,
     /// The files it is from.
     pub files: Vec<String>,
     source: WindSource,
@@ -430,7 +430,7 @@ impl<'a> SiteWinds<'a> {
             release,
             column,
             around,
-            own_at_10_m: false,
+            own_at_10_m: None,
             source,
             files: Vec::new(),
             member_sigma: Vec::new(),
@@ -488,7 +488,7 @@ impl<'a> SiteWinds<'a> {
         let unknown = run.is_none().then_some(Assumption::ForecastRunUnknown);
         Ok(Weather {
             files: archive.names(),
-            own_at_10_m: near.has_wind_at_10_m(&weights),
+            own_at_10_m: near.wind_at_10_m(&weights),
             member_sigma: member_sigma(&members),
             assumptions: unknown
                 .into_iter()

@@ -10,7 +10,7 @@ use crate::report::cautions::AID;
 use crate::report::layout::wrapped;
 use crate::report::palette::{BEYOND, Colour, NEAR, UNKNOWN, WITHIN};
 use crate::report::reasons::{clock, percent, reason_in_short, verdict_sign};
-use crate::report::tables::days::{Part, TITLE, not_flown_line, parts, verdict, zone_name};
+use crate::report::tables::days::{Part, TITLE, not_covered_line, parts, verdict, zone_name};
 use crate::units::{UnitSystem, duration};
 
 const LEFT: f64 = 190.0;
@@ -51,8 +51,12 @@ const FACTORS: [Factor; 10] = [
         })
     }),
     ("drift", |row, units| {
+        let limit = match row.strains.drift {
+            None if row.verdict != Verdict::Unknown => ", no limit",
+            _ => "",
+        };
         cell(row, row.strains.drift, |d| {
-            Some(units.distance(d.distance_m))
+            Some(format!("{}{limit}", units.distance(d.distance_m)))
         })
     }),
     ("most hit hazard", |row, _| {
@@ -110,10 +114,10 @@ type OfDay<'a> = (Date, &'a [ReleaseRow]);
 pub fn draw(days: &Days, units: UnitSystem) -> Picture {
     let parts = parts(days);
     let bands = bands(&parts);
-    let not_flown: Vec<String> = parts
+    let not_covered: Vec<String> = parts
         .iter()
         .filter_map(|part| match part {
-            Part::NotFlown(dates, rows) => Some(not_flown_line(*dates, rows.len())),
+            Part::NotCovered(dates, rows) => Some(not_covered_line(*dates, rows.len())),
             Part::Day(..) => None,
         })
         .collect();
@@ -122,7 +126,7 @@ pub fn draw(days: &Days, units: UnitSystem) -> Picture {
     let lines_from = TOP + band_height * bands.len() as f64;
     let page = [
         LEFT + widest.max(6.0 * CELL[0]) + RIGHT,
-        lines_from + 20.0 * not_flown.len() as f64 + BELOW,
+        lines_from + 20.0 * not_covered.len() as f64 + BELOW,
     ];
     let mut picture = Picture::new(page[0], page[1]);
     let title = basis::title(&days.basis, TITLE);
@@ -134,7 +138,7 @@ pub fn draw(days: &Days, units: UnitSystem) -> Picture {
         let top = TOP + band_height * i as f64;
         draw_band(&mut picture, band, top, zone, units);
     }
-    for (i, line) in not_flown.iter().enumerate() {
+    for (i, line) in not_covered.iter().enumerate() {
         let y = lines_from + 20.0 * i as f64 + 8.0;
         picture.text([16.0, y], 13.0, Anchor::Start, line);
     }
@@ -238,9 +242,12 @@ fn draw_release(
         y += CELL[1];
     }
     let reason = reason_in_short(&row.reason, units, zone);
-    for (i, line) in wrapped(&reason, 18).iter().take(3).enumerate() {
+    let lines = reason
+        .split_inclusive(", ")
+        .flat_map(|part| wrapped(part, 20));
+    for (i, line) in lines.take(3).enumerate() {
         let at = [middle, y + 14.0 + 13.0 * i as f64];
-        picture.text(at, 10.5, Anchor::Middle, line);
+        picture.text(at, 10.5, Anchor::Middle, &line);
     }
 }
 

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use serde_json::json;
 
-use super::days::{csv_text, foot, header, record, time, verdict};
+use super::days::{csv_text, header, of_wind, record, time, verdict};
 use crate::choice::answer::{Aim, AimRow, LaunchRegion};
 use crate::error::Result;
 use crate::report::basis;
@@ -35,9 +35,11 @@ pub fn table(aim: &Aim, units: UnitSystem) -> String {
     for row in &aim.rows {
         let _ = writeln!(text, "{}", line(row, aim, units).trim_end());
     }
-    let foot = foot(aim.rows.iter().map(|row| &row.row), units);
-    let of_wind: Vec<&str> = foot.lines().take(2).collect();
-    let _ = writeln!(text, "{}", of_wind.join("\n"));
+    let _ = writeln!(
+        text,
+        "\n{}",
+        of_wind(aim.rows.iter().map(|row| &row.row), units)
+    );
     text.push_str(&list("Launches looked for", &[launches(&aim.restricted)]));
     text + &basis::end_of_table(&aim.basis, RANKING, "", units)
 }

@@ -14,7 +14,7 @@ use crate::error::{Error, Result};
 use crate::ground::map::Class;
 use crate::report::basis;
 use crate::report::files::geojson::ellipse_with;
-use crate::report::layout::list;
+use crate::report::layout::{list, wrapped};
 use crate::report::reasons::{
     clock, hours_and_minutes, percent, reason, reason_in_short, verdict_name, verdict_sign,
 };
@@ -24,6 +24,9 @@ use crate::wind::near_ground::{GroundWindFrom, TOLD_AT_M};
 
 /// What the table and the picture are called.
 pub(in crate::report) const TITLE: &str = "Release times compared";
+
+/// Columns of the table at most.
+const WIDEST: usize = 120;
 
 /// The table for people, in order of time: a line a release, at most 120 columns wide.
 pub fn table(days: &Days, units: UnitSystem) -> String {
@@ -48,15 +51,15 @@ pub fn table(days: &Days, units: UnitSystem) -> String {
                     let _ = writeln!(text, "{}", line(row, limited, days, units).trim_end());
                 }
             }
-            Part::NotFlown(dates, rows) => {
-                let _ = writeln!(text, "\n{}", not_flown_line(dates, rows.len()));
+            Part::NotCovered(dates, rows) => {
+                let _ = writeln!(text, "\n{}", not_covered_line(dates, rows.len()));
             }
         }
     }
     text.push_str(&foot(days.rows.iter(), units));
     text.push_str(&list(
         "Not flown",
-        &not_flown(&days.rows, &basis.timezone, units),
+        &out_of_reach(&days.rows, &basis.timezone, units),
     ));
     let why = days.why_best.as_ref();
     let why = why.map_or_else(Vec::new, |why| why::lines(why, &basis.timezone, units));
@@ -66,36 +69,42 @@ pub fn table(days: &Days, units: UnitSystem) -> String {
     text + &basis::end_of_table(basis, RANKING, "", units)
 }
 
-/// The days of a comparison, and between them those of which nothing could be flown.
+/// The days of a comparison, and between them those that the winds do not cover.
 pub(in crate::report) enum Part<'a> {
     /// A local day with its releases.
     Day(Date, &'a [ReleaseRow]),
-    /// Days one after the other, from the first to the last, without a release that was flown.
-    NotFlown([Date; 2], &'a [ReleaseRow]),
+    /// Days one after the other, from the first to the last, for whose releases the winds do not reach.
+    NotCovered([Date; 2], &'a [ReleaseRow]),
 }
 
 /// Days apart, those that the winds do not cover summed up.
 pub(in crate::report) fn parts(days: &Days) -> Vec<Part<'_>> {
     let zone = &days.basis.timezone;
     let date = |row: &ReleaseRow| row.release.to_zoned_datetime(zone.clone()).date();
-    let flown = |row: &ReleaseRow| row.day.is_some();
+    let covered = |row: &ReleaseRow| {
+        let not = matches!(
+            row.reason,
+            Reason::NotFlown { .. } | Reason::LeavesWinds { .. }
+        );
+        !not
+    };
     let mut parts = Vec::new();
     let mut rest = &days.rows[..];
     while let Some(first) = rest.first() {
         let of_day =
             |rows: &[ReleaseRow], day: Date| rows.iter().take_while(|row| date(row) == day).count();
         let (mut last, mut count) = (date(first), of_day(rest, date(first)));
-        if rest[..count].iter().any(flown) {
+        if rest[..count].iter().any(covered) {
             parts.push(Part::Day(last, &rest[..count]));
         } else {
             while let Some(next) = rest.get(count) {
                 let more = of_day(&rest[count..], date(next));
-                if rest[count..count + more].iter().any(flown) {
+                if rest[count..count + more].iter().any(covered) {
                     break;
                 }
                 (last, count) = (date(next), count + more);
             }
-            parts.push(Part::NotFlown([date(first), last], &rest[..count]));
+            parts.push(Part::NotCovered([date(first), last], &rest[..count]));
         }
         rest = &rest[count..];
     }
@@ -115,8 +124,8 @@ fn day_heading(date: Date, rows: &[ReleaseRow], zone: &TimeZone) -> String {
     )
 }
 
-/// Days without a release that was flown, in a line.
-pub(in crate::report) fn not_flown_line([first, last]: [Date; 2], releases: usize) -> String {
+/// Days that the winds do not cover, in a line.
+pub(in crate::report) fn not_covered_line([first, last]: [Date; 2], releases: usize) -> String {
     let first_day = first.strftime("%a %Y-%m-%d");
     let when = match first == last {
         true => first_day.to_string(),
@@ -126,7 +135,7 @@ pub(in crate::report) fn not_flown_line([first, last]: [Date; 2], releases: usiz
         1 => "1 release".to_owned(),
         n => format!("{n} releases"),
     };
-    format!("{when}: {releases} not flown, the winds do not reach")
+    format!("{when}: {releases} unknown, the winds do not reach far enough")
 }
 
 fn line(row: &ReleaseRow, limited: bool, days: &Days, units: UnitSystem) -> String {
@@ -143,8 +152,8 @@ fn line(row: &ReleaseRow, limited: bool, days: &Days, units: UnitSystem) -> Stri
     )
 }
 
-/// What the columns are, under a table of some releases.
-pub(in crate::report) fn foot<'a>(
+/// What the wind at the ground is, under a table of some releases.
+pub(in crate::report) fn of_wind<'a>(
     rows: impl Iterator<Item = &'a ReleaseRow>,
     units: UnitSystem,
 ) -> String {
@@ -164,25 +173,37 @@ pub(in crate::report) fn foot<'a>(
             units.height(TOLD_AT_M)
         ),
     });
-    let wind = format!(
+    format!(
         "* strongest wind at the ground from an hour before the release to the release{from}; without gusts, which are not read"
-    );
-    let hits = "** share of draws that hit at least one thing to keep clear of: a keep-out area, a town, the surroundings of an airport, a motorway, trunk or primary road, a power line; the one that is hit most has a limit of its own";
-    let others = "water: share of draws in the sea, a lake or a wide river; light: hours and minutes from the landing to sunset; d: release in the dark";
-    format!("\n{wind}\n{hits}\n{others}\n")
+    )
 }
 
-/// Why releases were not flown, alike ones together.
-fn not_flown(rows: &[ReleaseRow], zone: &TimeZone, units: UnitSystem) -> Vec<String> {
+/// What the columns are, under a table of some releases.
+pub(in crate::report) fn foot<'a>(
+    rows: impl Iterator<Item = &'a ReleaseRow>,
+    units: UnitSystem,
+) -> String {
+    let wind = of_wind(rows, units);
+    let hits = "** share of draws that hit at least one thing to keep clear of: a keep-out area, a town, the surroundings of an airport, a motorway, trunk or primary road, a power line; the one that is hit most has a limit of its own";
+    let others = "water: share of draws in the sea, a lake or a wide river; light: hours and minutes from the landing to sunset; d: release in the dark";
+    let lines = [wind.as_str(), hits, others];
+    let lines = lines.map(|line| wrapped(line, WIDEST).join("\n"));
+    format!("\n{}\n", lines.join("\n"))
+}
+
+/// Why the winds do not reach as far as releases need them, alike reasons together.
+fn out_of_reach(rows: &[ReleaseRow], zone: &TimeZone, units: UnitSystem) -> Vec<String> {
     let mut groups: Vec<(String, &ReleaseRow, usize)> = Vec::new();
-    let not_flown = rows.iter().filter_map(|row| match &row.reason {
-        Reason::NotFlown { why } => Some((row, why)),
-        _ => None,
-    });
-    for (row, why) in not_flown {
-        // Where and when a flight leaves the winds stands behind a colon, and differs.
-        let digits = |c: char| c.is_ascii_digit();
-        let kind = why.split(": ").next().unwrap_or(why).replace(digits, "");
+    for row in rows {
+        let kind = match &row.reason {
+            // Where and when a flight leaves the winds stands behind a colon, and differs.
+            Reason::NotFlown { why } => {
+                let kind = why.split(": ").next().unwrap_or(why);
+                kind.replace(|c: char| c.is_ascii_digit(), "")
+            }
+            Reason::LeavesWinds { .. } => String::new(),
+            _ => continue,
+        };
         match groups.iter_mut().find(|group| group.0 == kind) {
             Some(group) => group.2 += 1,
             None => groups.push((kind, row, 1)),
@@ -191,13 +212,10 @@ fn not_flown(rows: &[ReleaseRow], zone: &TimeZone, units: UnitSystem) -> Vec<Str
     let words = |(_, row, count): &(String, &ReleaseRow, usize)| {
         let more = match count {
             1 => String::new(),
-            n => format!(" and {} more", n - 1),
+            n => format!(" (and {} more like it)", n - 1),
         };
-        format!(
-            "{}{more}: {}",
-            time(row.release, zone),
-            reason(&row.reason, units, zone)
-        )
+        let why = reason(&row.reason, units, zone);
+        format!("{}: {why}{more}", time(row.release, zone))
     };
     groups.iter().map(words).collect()
 }
