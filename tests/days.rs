@@ -351,21 +351,20 @@ fn the_program_writes_every_format() {
     assert!(files[4].starts_with(b"\x89PNG"));
 }
 
+/// The pictures that lie beside the samples.
 #[test]
-fn the_picture_in_the_readme_is_the_one_that_is_drawn() {
+fn the_pictures_of_the_samples_are_those_that_are_drawn() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("days.svg");
-    let args = [
-        PLAN,
-        "--hours",
-        "09:00-16:00",
-        "--out",
-        path.to_str().unwrap(),
-    ];
-    assert!(windfall("days", &args).status.success());
-    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-    let kept = std::fs::read_to_string(root.join("samples/ribatejo/days.svg")).unwrap();
-    assert_eq!(std::fs::read_to_string(path).unwrap(), kept);
+    for (sample, hours) in [("ribatejo", "09:00-16:00"), ("lake-shore", "05:00-11:00")] {
+        let plan = format!("samples/{sample}/plan.toml");
+        let args = [&plan, "--hours", hours, "--out", path.to_str().unwrap()];
+        assert!(windfall("days", &args).status.success());
+        let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+        let kept = root.join(format!("samples/{sample}/days.svg"));
+        let kept = std::fs::read_to_string(kept).unwrap();
+        assert_eq!(std::fs::read_to_string(&path).unwrap(), kept, "{sample}");
+    }
 }
 
 /// Programs read what decides and what is assumed by its code and its numbers in SI, whatever units

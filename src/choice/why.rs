@@ -6,6 +6,7 @@ use jiff::Timestamp;
 use serde::Serialize;
 
 use super::answer::{Day, ReleaseRow, Site, Verdict};
+use super::reason::Reason;
 
 /// The best two of equal verdict, and what differs between them.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -27,6 +28,10 @@ pub struct Compared {
     pub site: Option<String>,
     /// The release.
     pub release: Timestamp,
+    /// Its number that is nearest to a limit, or farthest beyond one: by this the two are ranked.
+    pub nearest: Reason,
+    /// That number as a share of its limit.
+    pub strain: f64,
 }
 
 /// A number of two releases.
@@ -94,6 +99,8 @@ fn why(both: [(Option<String>, &ReleaseRow); 2], verdict: Verdict, draws: u64) -
     let [best, second] = both.map(|(site, row)| Compared {
         site,
         release: row.release,
+        nearest: row.reason.clone(),
+        strain: row.strain,
     });
     Some(WhyBest {
         verdict,

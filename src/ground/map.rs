@@ -6,7 +6,7 @@ use super::airports::{Airport, AirportKind, airports};
 use super::areas::Areas;
 use super::data::{World, world};
 use super::globe::Near;
-use super::layers::{Area, Kind, Layer, RoadClass};
+use super::layers::{Area, Kind, Layer, LayerNote, RoadClass};
 use super::lines::{Lines, on_plane};
 use super::places::{Place, Places};
 use super::region::Region;
@@ -153,6 +153,7 @@ pub struct GroundMap {
     /// Named places of the layers.
     places: Arc<Places>,
     sources: Vec<String>,
+    notes: Vec<LayerNote>,
 }
 
 impl GroundMap {
@@ -210,6 +211,7 @@ impl GroundMap {
             near_airports,
             places: Arc::new(Places::of_layers(of(Kind::Place))),
             sources,
+            notes: layers.iter().flat_map(|l| l.notes.clone()).collect(),
         })
     }
 
@@ -221,6 +223,11 @@ impl GroundMap {
     /// Where its contents come from.
     pub fn sources(&self) -> &[String] {
         &self.sources
+    }
+
+    /// What the readers of the layers found that their user should know.
+    pub fn notes(&self) -> &[LayerNote] {
+        &self.notes
     }
 
     /// The airports in the region, each with its place on the plane.

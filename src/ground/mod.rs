@@ -9,7 +9,6 @@ pub mod airspace;
 mod areas;
 pub mod data;
 pub mod globe;
-mod guard;
 pub mod hits;
 pub mod layers;
 mod lines;

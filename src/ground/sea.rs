@@ -12,6 +12,9 @@ use crate::geodesy::Position;
 /// One piece of the coast for each degree of longitude.
 const STRIPS: usize = 360;
 
+/// The antimeridian is taken as if it lay a little west, degrees.
+const EASTERNMOST_DEG: f64 = 180.0 - 1e-9;
+
 /// An edge of the coast: longitude and latitude of its ends, degrees.
 type Edge = [[f64; 2]; 2];
 
@@ -50,8 +53,8 @@ impl Sea {
             for pair in line.windows(2) {
                 let edge = [point(&pair[0]), point(&pair[1])];
                 let [west, east] = [edge[0][0].min(edge[1][0]), edge[0][0].max(edge[1][0])];
-                for strip in strip(west)..=strip(east) {
-                    strips[strip].push(edge);
+                for strip in &mut strips[strip(west)..=strip(east)] {
+                    strip.push(edge);
                 }
             }
         };
@@ -70,7 +73,8 @@ impl Sea {
     /// Whether a place lies in the sea: from there to the north pole, which lies in one, a meridian
     /// crosses the coasts an even number of times.
     pub fn holds(&self, place: Position) -> bool {
-        let lon = place.lon_deg;
+        // The coasts end at the antimeridian, from both sides.
+        let lon = place.lon_deg.min(EASTERNMOST_DEG);
         let crossed = self.strips[strip(lon)].iter().filter(|[a, b]| {
             let spans = (a[0] <= lon) != (b[0] <= lon);
             spans && a[1] + (lon - a[0]) / (b[0] - a[0]) * (b[1] - a[1]) > place.lat_deg
@@ -127,6 +131,8 @@ mod tests {
             (55.75, 37.6),
             (66.0, -175.0),
             (67.0, 179.0),
+            (66.5, 180.0),
+            (66.5, -180.0),
             (-85.0, 10.0),
             (-17.8, 178.0),
             (64.9, -18.5),

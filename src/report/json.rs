@@ -5,10 +5,11 @@ use serde::Serialize;
 use serde_json::Value;
 
 use super::basis::ground_source;
-use super::tables::fill_rules;
+use super::tables::{fill_rules, why};
 use super::{fill_words, findings, notes, reasons};
 use crate::choice::answer::{Aim, Days, ReleaseRow, Sites};
 use crate::choice::basis::Basis;
+use crate::choice::why::WhyBest;
 use crate::fill::Fill;
 use crate::fill::compared::{ComparedLine, Rules};
 use crate::units::UnitSystem;
@@ -59,6 +60,7 @@ pub fn days(days: &Days, units: UnitSystem) -> Value {
     let mut json = value(days);
     put_basis(&mut json, &days.basis, units);
     json["rows"] = rows(&days.rows, &days.basis, units);
+    put_why(&mut json, days.why_best.as_ref(), &days.basis, units);
     json
 }
 
@@ -74,6 +76,7 @@ pub fn sites(sites: &Sites, units: UnitSystem) -> Value {
         json
     });
     json["sites"] = each.collect();
+    put_why(&mut json, sites.why_best.as_ref(), &sites.basis, units);
     json
 }
 
@@ -101,6 +104,12 @@ fn row(row: &ReleaseRow, basis: &Basis, units: UnitSystem) -> Value {
     let words = reasons::reason(&row.reason, units, &basis.timezone);
     json["reason"] = with_words(&row.reason, words);
     json
+}
+
+fn put_why(json: &mut Value, why: Option<&WhyBest>, basis: &Basis, units: UnitSystem) {
+    if let Some(why) = why {
+        json["why_best"]["words"] = why::lines(why, &basis.timezone, units).into();
+    }
 }
 
 fn put_basis(json: &mut Value, basis: &Basis, units: UnitSystem) {

@@ -58,7 +58,7 @@ pub fn table(days: &Days, units: UnitSystem) -> String {
     }
     text.push_str(&foot(days.rows.iter(), units));
     text.push_str(&list(
-        "Not flown",
+        "Why the winds do not reach",
         &out_of_reach(&days.rows, &basis.timezone, units),
     ));
     let why = days.why_best.as_ref();

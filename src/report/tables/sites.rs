@@ -31,10 +31,10 @@ pub fn table(sites: &Sites, units: UnitSystem) -> String {
     let [heads, units_below] = number_heads(basis.limits.max_drift_m.is_some(), units);
     let zone = zone_name(&basis.timezone);
     let mut text = format!(
-        "{title}\ntimes in {zone}\n\n{:4}{:wide$}{:17}{:16}{:21}{heads}  what decides\n",
+        "{title}\ntimes in {zone}\n\n{:4}{:wide$}{:17}{:18}{:21}{heads}  what decides\n",
         "", "site", "verdict", "+ / ~ / x / ?***", "best release",
     );
-    let _ = writeln!(text, "{:blank$}{units_below}", "", blank = 58 + wide);
+    let _ = writeln!(text, "{:blank$}{units_below}", "", blank = 60 + wide);
     let carried = sites.sites.iter().filter(|s| !s.flown);
     let hidden = carried.clone().count().saturating_sub(CARRIED_SHOWN);
     let shown = sites.sites.iter().filter(|s| s.flown);
@@ -77,7 +77,7 @@ fn line(site: &Site, sites: &Sites, wide: usize, units: UnitSystem) -> String {
         (why, None) => reason(why, units, zone),
         (why, Some(_)) => reason_in_short(why, units, zone),
     };
-    format!("{rank:>3} {name:wide$}{verdict:17}{counts:16}{when:21}{numbers}  {reason}")
+    format!("{rank:>3} {name:wide$}{verdict:17}{counts:18}{when:21}{numbers}  {reason}")
 }
 
 fn closer(sites: &Sites, units: UnitSystem) -> String {

@@ -4,11 +4,11 @@ use jiff::tz::TimeZone;
 
 use super::days::time;
 use crate::choice::why::{Compared, Compares, Difference, WhyBest};
-use crate::report::reasons::{percent, verdict_name};
+use crate::report::reasons::{percent, reason_in_short, verdict_name};
 use crate::units::{UnitSystem, duration};
 
 /// The two, what differs, and whether that is more than chance.
-pub(super) fn lines(why: &WhyBest, zone: &TimeZone, units: UnitSystem) -> Vec<String> {
+pub(in crate::report) fn lines(why: &WhyBest, zone: &TimeZone, units: UnitSystem) -> Vec<String> {
     let name = |one: &Compared| match &one.site {
         Some(site) => format!("{site}, {}", time(one.release, zone)),
         None => time(one.release, zone),
@@ -19,6 +19,11 @@ pub(super) fn lines(why: &WhyBest, zone: &TimeZone, units: UnitSystem) -> Vec<St
         name(&why.second),
         verdict_name(why.verdict)
     )];
+    let [best, second] = [&why.best, &why.second].map(|one| {
+        let near = reason_in_short(&one.nearest, units, zone);
+        format!("{near} ({} of it)", percent_of(one.strain))
+    });
+    lines.push(format!("nearest to a limit: {best} against {second}"));
     let differences = why.differences.iter();
     let told: Vec<(&Difference, String)> = differences
         .filter_map(|difference| Some((difference, words(difference, units)?)))
@@ -31,6 +36,14 @@ pub(super) fn lines(why: &WhyBest, zone: &TimeZone, units: UnitSystem) -> Vec<St
     };
     lines.push(end.to_owned());
     lines
+}
+
+/// A share of a limit.
+fn percent_of(share: f64) -> String {
+    match share.is_finite() {
+        true => format!("{:.0} %", 100.0 * share),
+        false => "all".to_owned(),
+    }
 }
 
 /// A difference; `None` where the numbers are told alike.
