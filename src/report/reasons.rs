@@ -153,7 +153,7 @@ pub fn reason_in_short(long: &Reason, units: UnitSystem, zone: &TimeZone) -> Str
             share, limit_share, ..
         } => of_draws("water", *share, *limit_share),
         Reason::LeavesWinds { share, limit_share } => {
-            of_draws("leave the winds", *share, *limit_share)
+            of_draws("left the winds", *share, *limit_share)
         }
         Reason::DarkRelease { sunrise, sunset } => match (sunrise, sunset) {
             (Some(rise), _) => format!("dark, sunrise {}", clock(*rise, zone)),

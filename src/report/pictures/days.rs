@@ -16,7 +16,7 @@ use crate::units::{UnitSystem, duration};
 const LEFT: f64 = 190.0;
 const TOP: f64 = 92.0;
 /// Width of a release, and height of a line.
-const CELL: [f64; 2] = [104.0, 30.0];
+const CELL: [f64; 2] = [112.0, 30.0];
 /// Height of the line with the reasons.
 const REASON_HEIGHT: f64 = 46.0;
 /// Between two days.
@@ -244,10 +244,10 @@ fn draw_release(
     let reason = reason_in_short(&row.reason, units, zone);
     let lines = reason
         .split_inclusive(", ")
-        .flat_map(|part| wrapped(part, 20));
+        .flat_map(|part| wrapped(part, 22));
     for (i, line) in lines.take(3).enumerate() {
         let at = [middle, y + 14.0 + 13.0 * i as f64];
-        picture.text(at, 10.5, Anchor::Middle, &line);
+        picture.text(at, 10.0, Anchor::Middle, &line);
     }
 }
 
