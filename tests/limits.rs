@@ -159,7 +159,7 @@ fn a_release_before_sunrise_is_near_a_limit_unless_the_plan_allows_it() {
     let row = at(&compared, release);
     assert_eq!(row["verdict"], "near_limit", "{row:#}");
     assert_eq!(row["reason"]["code"], "dark_release");
-    // The sun rises at Allegan, Michigan, at 6:27 on that day (NOAA's solar calculator, from memory).
+    // By Spencer's series (1971), good to two minutes, the sun rises at 06:29 and sets at 20:51 that day.
     let words = row["reason"]["words"].as_str().unwrap();
     assert!(
         words.contains("sunrise 06:27") && words.contains("sunset 20:51"),

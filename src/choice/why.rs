@@ -5,7 +5,7 @@ use std::f64::consts::PI;
 use jiff::Timestamp;
 use serde::Serialize;
 
-use super::answer::{Day, ReleaseRow, Site, Verdict};
+use super::answer::{Day, DrawShare, ReleaseRow, Site, Verdict};
 use super::reason::Reason;
 
 /// The best two of equal verdict, and what differs between them.
@@ -113,35 +113,11 @@ fn why(both: [(Option<String>, &ReleaseRow); 2], verdict: Verdict, draws: u64) -
 /// A number with its sampling error, one standard deviation.
 type Sampled = (f64, f64);
 
-fn differences([best, second]: [&Day; 2], draws: u64) -> Vec<Difference> {
-    let landed = |day: &Day| draws as f64 * (1.0 - day.left);
-    let root = |day: &Day| landed(day).max(1.0).sqrt();
-    let numbers: [(Compares, &dyn Fn(&Day) -> Option<Sampled>); 7] = [
-        (Compares::SurfaceWindMS, &|d| Some((d.surface_m_s()?, 0.0))),
-        (Compares::DriftM, &|d| {
-            Some((d.distance_m, sigma_m(d)? / root(d)))
-        }),
-        (Compares::HitShare, &|d| {
-            let share = d.worst_hazard()?.share;
-            Some((share, (share * (1.0 - share)).sqrt() / root(d)))
-        }),
-        (Compares::AllHitsShare, &|d| {
-            Some((d.all_hazards.share, d.all_hazards.standard_error))
-        }),
-        (Compares::WaterShare, &|d| {
-            Some((d.water.any.share, d.water.any.standard_error))
-        }),
-        (Compares::DaylightS, &|d| {
-            Some((d.daylight_s?, OF_95_PERCENT * landing_sigma_s(d) / root(d)))
-        }),
-        (Compares::AreaM2, &|d| {
-            Some((d.area_m2?, d.area_m2? / root(d)))
-        }),
-    ];
-    let compared = numbers
-        .into_iter()
-        .filter_map(|(of, number)| Some((of, number(best)?, number(second)?)));
-    let differs = compared.filter(|(_, a, b)| a.0 != b.0);
+fn differences(days: [&Day; 2], draws: u64) -> Vec<Difference> {
+    let [best, second] = days.map(|day| numbers(day, draws));
+    let both = best.into_iter().zip(second);
+    let known = both.filter_map(|((of, best), (_, second))| Some((of, best?, second?)));
+    let differs = known.filter(|(_, best, second)| best.0 != second.0);
     differs
         .map(|(of, (best, of_best), (second, of_second))| {
             let standard_error = of_best.hypot(of_second);
@@ -154,6 +130,27 @@ fn differences([best, second]: [&Day; 2], draws: u64) -> Vec<Difference> {
             }
         })
         .collect()
+}
+
+/// What is compared of a release, where it is known.
+fn numbers(day: &Day, draws: u64) -> [(Compares, Option<Sampled>); 7] {
+    let root = (draws as f64 * (1.0 - day.left)).max(1.0).sqrt();
+    let hit = day.worst_hazard().map(|h| h.share);
+    let of_share = |share: f64| (share, (share * (1.0 - share)).sqrt() / root);
+    let given = |share: DrawShare| Some((share.share, share.standard_error));
+    let late_s = OF_95_PERCENT * landing_sigma_s(day) / root;
+    [
+        (Compares::SurfaceWindMS, day.surface_m_s().map(|v| (v, 0.0))),
+        (
+            Compares::DriftM,
+            sigma_m(day).map(|sigma| (day.distance_m, sigma / root)),
+        ),
+        (Compares::HitShare, hit.map(of_share)),
+        (Compares::AllHitsShare, given(day.all_hazards)),
+        (Compares::WaterShare, given(day.water.any)),
+        (Compares::DaylightS, day.daylight_s.map(|s| (s, late_s))),
+        (Compares::AreaM2, day.area_m2.map(|m2| (m2, m2 / root))),
+    ]
 }
 
 /// The standard deviation of the landings to one side, m: that of a round normal pattern whose 90 %
