@@ -246,6 +246,23 @@ pub enum Assumption {
         /// The limit.
         limit_share: f64,
     },
+    /// The limit of the share of draws on any of the things to keep clear of.
+    AllHazardsLimit {
+        /// The limit.
+        limit_share: f64,
+    },
+    /// The limit of the share of draws in water.
+    WaterLimit {
+        /// The limit.
+        limit_share: f64,
+    },
+    /// Winds at the ground are those of the lowest level, brought down to 10 m by a logarithmic profile.
+    GroundWindBroughtDown {
+        /// How high above the site that level is at most, m.
+        from_m: f64,
+        /// Roughness of the ground, m.
+        roughness_m: f64,
+    },
     /// The daylight wanted after the landing.
     DaylightLimit {
         /// At least, s.

@@ -123,8 +123,14 @@ pub struct LimitsPlan {
     pub keep_out_probability: Option<f64>,
     /// Distance from the site to the landings' centre, m.
     pub max_drift_m: Option<f64>,
+    /// Share of draws that come down on or near any of the things to keep clear of.
+    pub all_hazards_probability: Option<f64>,
+    /// Share of draws that come down in water.
+    pub water_probability: Option<f64>,
     /// Daylight left after the landing, s.
     pub daylight_after_landing_s: Option<f64>,
+    /// Whether the balloon may be filled and released in the dark.
+    pub dark_release: bool,
 }
 
 /// One standard deviation of each thing that varies, where the plan gives it.
@@ -432,14 +438,19 @@ fn limits(s: &Section, faults: &mut Faults) -> LimitsPlan {
     let known = [
         "surface_wind",
         "keep_out_probability",
+        "all_hazards_probability",
+        "water_probability",
         "max_drift",
         "daylight_after_landing",
+        "dark_release",
     ];
     s.allow(&known, faults);
     let share = "a share of the draws";
     LimitsPlan {
         surface_wind_m_s: s.quantity("surface_wind", M_S, 0.1..=30.0, faults),
         keep_out_probability: s.number("keep_out_probability", share, 0.0..=1.0, faults),
+        all_hazards_probability: s.number("all_hazards_probability", share, 0.0..=1.0, faults),
+        water_probability: s.number("water_probability", share, 0.0..=1.0, faults),
         max_drift_m: s.quantity("max_drift", M, 100.0..=2_000_000.0, faults),
         daylight_after_landing_s: s.quantity(
             "daylight_after_landing",
@@ -447,6 +458,7 @@ fn limits(s: &Section, faults: &mut Faults) -> LimitsPlan {
             0.0..=86_400.0,
             faults,
         ),
+        dark_release: s.flag("dark_release", faults).unwrap_or(false),
     }
 }
 

@@ -222,9 +222,13 @@ impl UnitSystem {
         }
     }
 
-    /// A distance along the ground, to a hundred metres or a tenth of a mile.
+    /// A distance along the ground, to a hundred metres or a tenth of a mile; below these to ten metres
+    /// or feet.
     pub fn distance(self, m: f64) -> String {
+        let tens = |value: f64| (value / 10.0).round() * 10.0;
         match self {
+            UnitSystem::Metric if m < 100.0 => format!("{:.0} m", tens(m)),
+            UnitSystem::Us if m < 0.1 * MILE_M => format!("{:.0} ft", tens(m / FOOT_M)),
             UnitSystem::Metric => format!("{:.1} km", m / 1000.0),
             UnitSystem::Us => format!("{:.1} mi", m / MILE_M),
         }
@@ -424,6 +428,13 @@ pub fn duration(seconds: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn short_distances_are_told_in_feet_and_metres() {
+        let both = |m: f64| [UnitSystem::Us, UnitSystem::Metric].map(|units| units.distance(m));
+        assert_eq!(both(50.0), ["160 ft", "50 m"]);
+        assert_eq!(both(161.0), ["0.1 mi", "0.2 km"]);
+    }
 
     #[test]
     fn reads_the_units_of_the_trade() {

@@ -16,7 +16,7 @@ use super::answer::{Aim, AimRow, LaunchPlace, LaunchRegion, LaunchesIn, Verdict}
 use super::basis::basis;
 use super::candidates::Candidate;
 use super::ground;
-use super::judge::{Judge, unknown_by};
+use super::judge::{Judge, assumed_at_ground, unknown_by};
 use super::reason::Reason;
 use super::verdict::Limits;
 use crate::error::{Error, Fault, Result};
@@ -104,7 +104,7 @@ pub fn aim(
     };
     let map = ground::map(&aims_at, place.center, &surroundings(&aimed, &place))?;
     let may_launch = MayLaunch::new(allowed, &map)?;
-    let judge = Judge::new(plan, &map, &cylinders, limits);
+    let judge = Judge::new(plan, &map, &cylinders, limits)?;
     let low_m = highest_top_m(place.center, reach_m, &cylinders)?;
     let range = Range {
         plan,
@@ -132,6 +132,7 @@ pub fn aim(
     if launches.any(|place| place.lies_as_planned(plan, heights.as_deref())) {
         assumed.push(Assumption::ElevationAsPlanned);
     }
+    assumed.extend(assumed_at_ground(rows.iter().map(|row| &row.row)));
     assumed.extend(ground::ASSUMED);
     Ok(Aim {
         basis: basis(plan, input, &limits, options, &map, &[], assumed),
@@ -374,7 +375,7 @@ impl Range<'_> {
         let grid = probabilities(&aimed, cell_m, self.map, self.may_launch);
         let Some(best) = best(&grid) else {
             let mut row = self.judge.flown_row(aimed.site, &aimed.flown)?;
-            row.verdict = Verdict::DoNot;
+            row.verdict = Verdict::BeyondLimit;
             row.reason = match grid.is_empty() {
                 true => Reason::NoLaunchPlace,
                 false => Reason::TargetMissed,

@@ -5,36 +5,48 @@ use serde::Serialize;
 
 use super::basis::Basis;
 use super::reason::Reason;
+use super::why::WhyBest;
 use crate::geodesy::Position;
 use crate::ground::site::SiteFinding;
 use crate::spread::region::{GroundEllipse, GroundPolygon};
+use crate::wind::near_ground::GroundWindFrom;
 
 /// What is thought of a release; the best first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Verdict {
     /// Within all limits.
-    Fly,
+    WithinLimits,
     /// Within all limits, but near one.
-    Marginal,
+    NearLimit,
     /// Beyond a limit.
-    DoNot,
+    BeyondLimit,
     /// The winds do not tell.
     Unknown,
 }
 
-/// From this share of a limit on a release is marginal.
-const MARGINAL_FROM: f64 = 0.8;
+/// From this share of a limit on a release is near it.
+pub const NEAR_FROM: f64 = 0.8;
 
 impl Verdict {
+    /// As programs read it.
+    pub fn code(self) -> &'static str {
+        match self {
+            Verdict::WithinLimits => "within_limits",
+            Verdict::NearLimit => "near_limit",
+            Verdict::BeyondLimit => "beyond_limit",
+            Verdict::Unknown => "unknown",
+        }
+    }
+
     /// On a number that is so large a share of its limit.
     pub fn of_strain(share: f64) -> Verdict {
         if share > 1.0 {
-            Verdict::DoNot
-        } else if share > MARGINAL_FROM {
-            Verdict::Marginal
+            Verdict::BeyondLimit
+        } else if share > NEAR_FROM {
+            Verdict::NearLimit
         } else {
-            Verdict::Fly
+            Verdict::WithinLimits
         }
     }
 }
@@ -49,8 +61,14 @@ pub struct Strains {
     pub drift: Option<f64>,
     /// Draws on the thing to keep clear of that most of them hit.
     pub hits: Option<f64>,
+    /// Draws on any of the things to keep clear of.
+    pub all_hits: Option<f64>,
+    /// Draws in water.
+    pub water: Option<f64>,
     /// Daylight: what is wanted as a share of what is left.
     pub daylight: Option<f64>,
+    /// 1 for a release in the dark that the plan does not allow: near the limit, and not beyond it.
+    pub dark_release: Option<f64>,
 }
 
 /// One release.
@@ -95,8 +113,20 @@ pub struct Day {
     /// The 90 % ellipse.
     #[serde(skip)]
     pub ellipse: Option<GroundEllipse>,
-    /// The lowest wind above the site, by hour around the release.
+    /// When the sun rises at the site on the local day of the release.
+    pub sunrise: Option<Timestamp>,
+    /// When it sets there.
+    pub sunset: Option<Timestamp>,
+    /// Whether the sun is down at the site at the release.
+    pub dark_release: bool,
+    /// How old the sounding is at the release, s, where the winds are soundings.
+    pub wind_age_s: Option<f64>,
+    /// From the site to the nearest sounding, m.
+    pub wind_distance_m: Option<f64>,
+    /// The wind 10 m above the ground of the site, by hour around the release.
     pub surface: Vec<SurfaceWind>,
+    /// What it is from.
+    pub surface_from: Option<GroundWindFrom>,
     /// Daylight left after 95 % have landed, s.
     pub daylight_s: Option<f64>,
     /// Share of draws that left the winds.
@@ -107,11 +137,38 @@ pub struct Day {
     pub walk_in_m: Option<f64>,
     /// What the draws hit.
     pub hazards: Vec<Hazard>,
+    /// How many hit at least one of the things to keep clear of.
+    pub all_hazards: DrawShare,
+    /// How many come down in water.
+    pub water: InWater,
     /// The air near airports that flights pass through, up or down.
     pub airspace: Vec<Passing>,
 }
 
-/// The lowest wind above the site at a time.
+/// A share of the draws.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct DrawShare {
+    /// The share, 0 to 1.
+    pub share: f64,
+    /// Its sampling error, one standard deviation.
+    pub standard_error: f64,
+}
+
+/// How many of the draws come down in water. Apart from the other hazards: it has a limit of its own.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct InWater {
+    /// In any.
+    #[serde(flatten)]
+    pub any: DrawShare,
+    /// The share in the sea.
+    pub sea_share: f64,
+    /// In lakes.
+    pub lake_share: f64,
+    /// In rivers so wide that they are areas.
+    pub river_share: f64,
+}
+
+/// The wind at the ground at a time.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct SurfaceWind {
     /// When, s after the release.
@@ -159,7 +216,7 @@ pub struct Hazard {
     pub standard_error: Option<f64>,
     /// Whether it is known from a coarse map only: the share is the least it may be.
     pub coarse: bool,
-    /// Whether the limit on hits applies.
+    /// Whether the limits on hits apply.
     pub to_keep_clear_of: bool,
 }
 
@@ -215,6 +272,8 @@ pub struct Days {
     pub site: Position,
     /// One row a release, in order of time.
     pub rows: Vec<ReleaseRow>,
+    /// What the best two releases differ in, where their verdicts are equal.
+    pub why_best: Option<WhyBest>,
     /// What is near the site.
     pub site_check: Vec<SiteFinding>,
 }
@@ -227,6 +286,8 @@ pub struct Sites {
     pub basis: Basis,
     /// The sites, the best first.
     pub sites: Vec<Site>,
+    /// What the best two sites differ in, by their best releases, where their verdicts are equal.
+    pub why_best: Option<WhyBest>,
     /// How many release times each was flown at.
     pub releases: usize,
 }
@@ -265,11 +326,11 @@ impl Site {
         self.best_row()?.day.as_ref()
     }
 
-    /// How many releases are "fly", "marginal", "don't" and unknown.
+    /// How many releases are within limits, near one, beyond one and unknown.
     pub fn counts(&self) -> [usize; 4] {
         let of = |v: Verdict| self.rows.iter().filter(|r| r.verdict == v).count();
-        use Verdict::{DoNot, Fly, Marginal, Unknown};
-        [Fly, Marginal, DoNot, Unknown].map(of)
+        use Verdict::{BeyondLimit, NearLimit, Unknown, WithinLimits};
+        [WithinLimits, NearLimit, BeyondLimit, Unknown].map(of)
     }
 }
 

@@ -5,8 +5,9 @@ use jiff::Timestamp;
 use super::answer::{Days, ReleaseRow};
 use super::basis::basis;
 use super::ground;
-use super::judge::{Judge, rank};
+use super::judge::{Judge, assumed_at_ground, rank};
 use super::verdict::Limits;
+use super::why::between_releases;
 use crate::error::Result;
 use crate::geodesy::Normal;
 use crate::ground::airspace::{default_cylinders, highest_top_m};
@@ -47,7 +48,7 @@ pub fn days(
         .collect();
     let places: Vec<Normal> = landings.iter().map(|l| l.place).collect();
     let map = ground::map(&plan.ground, plan.site.position, &places)?;
-    let judge = Judge::new(plan, &map, &cylinders, limits);
+    let judge = Judge::new(plan, &map, &cylinders, limits)?;
     let rows: Result<Vec<ReleaseRow>> = tried
         .iter()
         .map(|t| judge.row(plan.site.position, t))
@@ -55,6 +56,7 @@ pub fn days(
     let mut rows = rows?;
     rank(&mut rows);
     let landed_on = terrain::sources(ground.as_deref(), &landings);
+    assumed.extend(assumed_at_ground(rows.iter()));
     assumed.extend(ground::ASSUMED);
     assumed.extend(terrain::assumed(&landed_on));
     let off_ground = plan
@@ -65,6 +67,7 @@ pub fn days(
     Ok(Days {
         basis: basis(plan, input, &limits, options, &map, &landed_on, assumed),
         site: plan.site.position,
+        why_best: between_releases(&rows, options.draws),
         rows,
         site_check: check(&map, plan.site.position, &ground::site_limits(&plan.ground)),
     })

@@ -5,7 +5,9 @@ use std::cmp::Ordering;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::answer::{Day, Hazard, NearPlace, Passing, ReleaseRow, Strains, SurfaceWind, Verdict};
+use super::answer::{
+    Day, DrawShare, Hazard, InWater, NearPlace, Passing, ReleaseRow, Strains, SurfaceWind, Verdict,
+};
 use super::ground::buffers;
 use super::reason::Reason;
 use super::verdict::{DayStrains, Limits};
@@ -13,17 +15,21 @@ use crate::clock::after;
 use crate::error::{Error, Result};
 use crate::geodesy::{Normal, Position};
 use crate::ground::airspace::{Airspace, Cylinder};
-use crate::ground::hits::{Buffer, Hits, hits};
+use crate::ground::hits::{Buffer, Hits, Share, hits, is_to_keep_clear_of};
 use crate::ground::map::{Class, GroundMap, Knowledge};
 use crate::ground::sun::{Span, daylight};
+use crate::ground::water::{Water, WaterShares};
+use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::spread::run::quantiles;
+use crate::wind::near_ground::{GroundWindFrom, ROUGHNESS_M, TOLD_AT_M};
 use crate::zone::LEFT_ALLOWED;
-use crate::zone::releases::{FlownRelease, Tried};
+use crate::zone::releases::{FlownRelease, GroundWind, Tried};
 
 /// What releases are judged by.
 pub struct Judge<'a> {
     map: &'a GroundMap,
+    water: Water<'a>,
     buffers: Vec<Buffer>,
     cylinders: &'a [Cylinder],
     airspace: Airspace<'a>,
@@ -33,20 +39,25 @@ pub struct Judge<'a> {
 
 impl<'a> Judge<'a> {
     /// By a plan's limits and buffers, on a ground.
+    ///
+    /// # Errors
+    ///
+    /// When the data in the program are damaged.
     pub fn new(
         plan: &'a Plan,
         map: &'a GroundMap,
         cylinders: &'a [Cylinder],
         limits: Limits,
-    ) -> Judge<'a> {
-        Judge {
+    ) -> Result<Judge<'a>> {
+        Ok(Judge {
             map,
+            water: Water::of(map)?,
             buffers: buffers(&plan.ground),
             cylinders,
             airspace: Airspace::new(map, cylinders),
             limits,
             timezone: &plan.timezone,
-        }
+        })
     }
 
     /// A release from a site as it was tried.
@@ -68,9 +79,7 @@ impl<'a> Judge<'a> {
     /// When the data in the program are damaged.
     pub fn flown_row(&self, site: Position, flown: &FlownRelease) -> Result<ReleaseRow> {
         let day = self.day(site, flown)?;
-        let share = flown.left as f64 / flown.draws as f64;
-        if share > LEFT_ALLOWED {
-            let reason = Reason::LeavesWinds { share };
+        if let Some(reason) = not_told(&day) {
             return Ok(unknown(flown.release, reason, Some(day)));
         }
         let strains = DayStrains::of(&day, &self.limits);
@@ -90,6 +99,7 @@ impl<'a> Judge<'a> {
     fn day(&self, site: Position, flown: &FlownRelease) -> Result<Day> {
         let places: Vec<Normal> = flown.landings.iter().map(|l| l.place).collect();
         let hits = hits(self.map, &self.buffers, &places);
+        let sun = Sun::of(site, flown.release, self.timezone);
         let [_, landing, latest] = quantiles(&flown.landings, |l| l.time_s);
         let (landing, latest) = (after(flown.release, landing), after(flown.release, latest));
         let land_in = hits.share(Class::LandIn).map(|s| s.share());
@@ -104,17 +114,25 @@ impl<'a> Judge<'a> {
             latest_landing: latest,
             area_m2: flown.ellipse.as_ref().map(|e| e.shape.area_m2()),
             ellipse: flown.ellipse.clone(),
+            sunrise: sun.rise,
+            sunset: sun.set,
+            dark_release: sun.down,
+            wind_age_s: flown.wind_age_s,
+            wind_distance_m: flown.wind_distance_m,
             surface: surface
-                .map(|(after_s, wind)| SurfaceWind {
-                    after_s: *after_s,
-                    speed_m_s: wind.speed_m_s(),
+                .map(|wind| SurfaceWind {
+                    after_s: wind.after_s,
+                    speed_m_s: wind.speed_m_s,
                 })
                 .collect(),
+            surface_from: surface_from(&flown.surface),
             daylight_s: daylight_after(flown, latest, self.timezone),
             left: flown.left as f64 / flown.draws as f64,
             land_in,
             walk_in_m: hits.walk_in_m(0.9),
             hazards: hazards(&hits),
+            all_hazards: draw_share(hits.any),
+            water: in_water(self.water.shares(&places)),
             airspace: self.passings(flown),
         })
     }
@@ -178,17 +196,103 @@ pub fn hazards(hits: &Hits) -> Vec<Hazard> {
         share: row.share.map(|s| s.share()),
         standard_error: row.share.map(|s| s.standard_error()),
         coarse: row.knowledge == Knowledge::Coarse,
-        to_keep_clear_of: keeps_clear_of(row.buffer.class),
+        to_keep_clear_of: is_to_keep_clear_of(row.buffer.class),
     })
     .collect()
 }
 
-/// What a share of draws above the limit decides about.
-fn keeps_clear_of(class: Class) -> bool {
-    matches!(
-        class,
-        Class::KeepOut | Class::Urban | Class::Airport(_) | Class::Airfield
-    )
+fn draw_share(share: Share) -> DrawShare {
+    DrawShare {
+        share: share.share(),
+        standard_error: share.standard_error(),
+    }
+}
+
+fn in_water(shares: WaterShares) -> InWater {
+    InWater {
+        any: draw_share(shares.any),
+        sea_share: shares.sea.share(),
+        lake_share: shares.lake.share(),
+        river_share: shares.river.share(),
+    }
+}
+
+/// A sounding older than this tells nothing of a release, s (assumed).
+pub const OLDEST_SOUNDING_S: f64 = 24.0 * 3_600.0;
+/// Nor does one farther away than this, m (assumed).
+pub const FARTHEST_SOUNDING_M: f64 = 300_000.0;
+
+/// Why the winds tell too little of a release to judge it, if they do.
+fn not_told(day: &Day) -> Option<Reason> {
+    let age_s = day.wind_age_s.filter(|s| s.abs() > OLDEST_SOUNDING_S);
+    let away_m = day.wind_distance_m.filter(|m| *m > FARTHEST_SOUNDING_M);
+    let old = age_s.map(|age_s| Reason::OldWinds {
+        age_s,
+        limit_s: OLDEST_SOUNDING_S,
+    });
+    let far = away_m.map(|distance_m| Reason::DistantWinds {
+        distance_m,
+        limit_m: FARTHEST_SOUNDING_M,
+    });
+    let left = (day.left > LEFT_ALLOWED).then_some(Reason::LeavesWinds {
+        share: day.left,
+        limit_share: LEFT_ALLOWED,
+    });
+    old.or(far).or(left)
+}
+
+/// What the winds at the ground are from; of several the one that is least known.
+fn surface_from(winds: &[GroundWind]) -> Option<GroundWindFrom> {
+    let height = |from: &GroundWindFrom| match from {
+        GroundWindFrom::TenMetres => 0.0,
+        GroundWindFrom::Between => TOLD_AT_M,
+        GroundWindFrom::BroughtDown { from_m } => *from_m,
+    };
+    let all = winds.iter().map(|wind| wind.from);
+    all.max_by(|a, b| height(a).total_cmp(&height(b)))
+}
+
+/// What is assumed of the winds at the ground of some releases.
+pub fn assumed_at_ground<'a>(rows: impl Iterator<Item = &'a ReleaseRow>) -> Option<Assumption> {
+    let from = rows.filter_map(|row| row.day.as_ref()?.surface_from);
+    let heights = from.filter_map(|from| match from {
+        GroundWindFrom::BroughtDown { from_m } => Some(from_m),
+        _ => None,
+    });
+    let from_m = heights.reduce(f64::max)?;
+    Some(Assumption::GroundWindBroughtDown {
+        from_m,
+        roughness_m: ROUGHNESS_M,
+    })
+}
+
+/// The sun at a site on the local day of a release.
+struct Sun {
+    rise: Option<Timestamp>,
+    set: Option<Timestamp>,
+    /// Whether it is down at the release.
+    down: bool,
+}
+
+impl Sun {
+    fn of(site: Position, release: Timestamp, zone: &TimeZone) -> Sun {
+        let day = release.to_zoned_datetime(zone.clone()).date();
+        let (rise, set, down) = match daylight(site, day, zone).map(|light| light.sun) {
+            Ok(Span::Crosses { rise, set }) => (rise, set, is_down(release, rise, set)),
+            Ok(Span::AlwaysBelow) => (None, None, true),
+            Ok(Span::AlwaysAbove) | Err(_) => (None, None, false),
+        };
+        Sun { rise, set, down }
+    }
+}
+
+/// Whether the sun is down at a time of a day in which it rises and sets, or does one of them.
+fn is_down(at: Timestamp, rise: Option<Timestamp>, set: Option<Timestamp>) -> bool {
+    match (rise, set) {
+        // Where the clocks are far from the sun it sets before it rises.
+        (Some(rise), Some(set)) if set < rise => (set..rise).contains(&at),
+        (rise, set) => rise.is_some_and(|rise| at < rise) || set.is_some_and(|set| at >= set),
+    }
 }
 
 /// Seconds from a landing to sunset at the centre of the landings; 0 when the sun is down.

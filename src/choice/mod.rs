@@ -11,3 +11,4 @@ pub mod reason;
 pub mod sites;
 pub mod times;
 pub mod verdict;
+pub mod why;

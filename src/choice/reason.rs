@@ -1,8 +1,21 @@
 //! What decides about a release or a site, as data.
 
+use jiff::Timestamp;
 use serde::Serialize;
 
 use crate::ground::site::SiteFinding;
+
+/// Water by what it belongs to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum InWhat {
+    /// The sea.
+    Sea,
+    /// Lakes.
+    Lake,
+    /// Rivers.
+    River,
+}
 
 /// The one reason that decides.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -32,6 +45,29 @@ pub enum Reason {
         /// The limit of that share.
         limit_share: f64,
     },
+    /// What the draws hit of all the things to keep clear of.
+    AllHits {
+        /// The share that hits at least one.
+        share: f64,
+        /// The limit of that share.
+        limit_share: f64,
+    },
+    /// The landings in water.
+    Water {
+        /// The water that most of them are in.
+        kind: InWhat,
+        /// The share in any.
+        share: f64,
+        /// The limit of that share.
+        limit_share: f64,
+    },
+    /// The release is in the dark, and the plan does not allow that.
+    DarkRelease {
+        /// When the sun rises at the site that day.
+        sunrise: Option<Timestamp>,
+        /// When it sets.
+        sunset: Option<Timestamp>,
+    },
     /// The daylight left after the landing.
     Daylight {
         /// What is left, s.
@@ -40,11 +76,32 @@ pub enum Reason {
         limit_s: f64,
     },
     /// It is dark at the landing.
-    Dark,
+    Dark {
+        /// When 95 % of the draws have landed.
+        latest_landing: Timestamp,
+        /// The least daylight wanted after it, s.
+        limit_s: f64,
+    },
     /// Too many draws leave the winds.
     LeavesWinds {
         /// The share that does.
         share: f64,
+        /// The limit of that share.
+        limit_share: f64,
+    },
+    /// The sounding is too old.
+    OldWinds {
+        /// How old it is at the release, s; less than 0 for one made after it.
+        age_s: f64,
+        /// How old one may be, s.
+        limit_s: f64,
+    },
+    /// The sounding is too far away.
+    DistantWinds {
+        /// From the site to the nearest, m.
+        distance_m: f64,
+        /// How far one may be, m.
+        limit_m: f64,
     },
     /// The release could not be flown.
     NotFlown {

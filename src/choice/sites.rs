@@ -9,9 +9,10 @@ use super::answer::{ReleaseRow, Site, Sites, Verdict};
 use super::basis::basis;
 use super::candidates::Candidate;
 use super::ground;
-use super::judge::{Judge, better_first, rank, unknown_by};
+use super::judge::{Judge, assumed_at_ground, better_first, rank, unknown_by};
 use super::reason::Reason;
 use super::verdict::Limits;
+use super::why::between_sites;
 use crate::error::Result;
 use crate::geodesy::{Normal, Position};
 use crate::ground::airspace::{default_cylinders, highest_top_m};
@@ -56,7 +57,7 @@ pub fn sites(
     };
     let first = first_pass(plan, flown_in, middle, times, options)?;
     let map = map(plan, candidates, middle, &first)?;
-    let judge = Judge::new(plan, &map, &cylinders, limits);
+    let judge = Judge::new(plan, &map, &cylinders, limits)?;
 
     let mut order: Vec<(usize, Option<ReleaseRow>)> =
         (0..candidates.len()).map(|i| (i, None)).collect();
@@ -104,6 +105,7 @@ pub fn sites(
         assumed.push(Assumption::ElevationAsPlanned);
     }
     let landed_on = terrain::sources(heights.as_deref(), &landings);
+    assumed.extend(assumed_at_ground(compared.iter().flat_map(|s| &s.rows)));
     assumed.extend(ground::ASSUMED);
     assumed.extend(terrain::assumed(&landed_on));
     let off_ground = candidates.iter().filter_map(|candidate| {
@@ -117,6 +119,7 @@ pub fn sites(
     assumed.extend(off_ground);
     Ok(Sites {
         basis: basis(plan, input, &limits, options, &map, &landed_on, assumed),
+        why_best: between_sites(&compared, options.draws),
         sites: compared,
         releases: times.len(),
     })
@@ -239,7 +242,7 @@ fn judged(judge: &Judge, place: Position, tried: &[Tried]) -> Result<Vec<Release
     Ok(rows)
 }
 
-/// What is thought of a site: its best release, but no better than marginal where something is
+/// What is thought of a site: its best release, but no better than near a limit where something is
 /// nearer than it should be.
 fn site(
     plan: &Plan,
@@ -254,8 +257,8 @@ fn site(
     let (verdict, reason) = of_best.unwrap_or((Verdict::Unknown, Reason::NothingTried));
     let too_near = check.iter().find(|f| f.verdict == SiteVerdict::TooNear);
     let (verdict, reason) = match (verdict, too_near) {
-        (Verdict::Fly, Some(finding)) => (
-            Verdict::Marginal,
+        (Verdict::WithinLimits, Some(finding)) => (
+            Verdict::NearLimit,
             Reason::TooNearSite {
                 finding: finding.clone(),
             },
@@ -281,7 +284,12 @@ fn rank_sites(sites: &mut [Site]) {
     let best = |site: &Site| site.best.and_then(|i| site.rows.get(i).cloned());
     sites.sort_by(|a, b| {
         let strain = |s: &Site| best(s).map_or(f64::INFINITY, |row| row.strain);
-        let good = |s: &Site| s.rows.iter().filter(|r| r.verdict == Verdict::Fly).count();
+        let good = |s: &Site| {
+            s.rows
+                .iter()
+                .filter(|r| r.verdict == Verdict::WithinLimits)
+                .count()
+        };
         b.flown
             .cmp(&a.flown)
             .then(a.verdict.cmp(&b.verdict))

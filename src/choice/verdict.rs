@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::answer::{Day, Strains};
-use super::reason::Reason;
+use super::reason::{InWhat, Reason};
 use crate::notes::Assumption;
 use crate::plan::LimitsPlan;
 
@@ -14,19 +14,31 @@ pub struct Limits {
     pub surface_wind_m_s: f64,
     /// Share of draws on any one thing to keep clear of.
     pub keep_out_probability: f64,
+    /// Share of draws on any of the things to keep clear of.
+    pub all_hazards_probability: f64,
+    /// Share of draws in water.
+    pub water_probability: f64,
     /// Distance from the site to the centre of the landings, m, if limited.
     pub max_drift_m: Option<f64>,
     /// Daylight after the landing, s.
     pub daylight_s: f64,
+    /// Whether the release may be in the dark.
+    pub dark_release: bool,
 }
 
-/// Assumed where a plan gives nothing: wind and daylight by common practice (no source), the share
+/// The share on any thing to keep clear of may be so many times that on one of them.
+const ALL_TO_ONE: f64 = 2.0;
+
+/// Assumed where a plan gives nothing: wind and daylight by common practice (no source), the shares
 /// by judgement.
 const ASSUMED: Limits = Limits {
     surface_wind_m_s: 4.0,
     keep_out_probability: 0.02,
+    all_hazards_probability: ALL_TO_ONE * 0.02,
+    water_probability: 0.05,
     max_drift_m: None,
     daylight_s: 7_200.0,
+    dark_release: false,
 };
 
 impl Limits {
@@ -45,6 +57,22 @@ impl Limits {
                 limit_share: limits.keep_out_probability,
             }),
         }
+        match plan.all_hazards_probability {
+            Some(given) => limits.all_hazards_probability = given,
+            None => {
+                limits.all_hazards_probability =
+                    (ALL_TO_ONE * limits.keep_out_probability).min(1.0);
+                assumed.push(Assumption::AllHazardsLimit {
+                    limit_share: limits.all_hazards_probability,
+                });
+            }
+        }
+        match plan.water_probability {
+            Some(given) => limits.water_probability = given,
+            None => assumed.push(Assumption::WaterLimit {
+                limit_share: limits.water_probability,
+            }),
+        }
         match plan.daylight_after_landing_s {
             Some(given) => limits.daylight_s = given,
             None => assumed.push(Assumption::DaylightLimit {
@@ -52,6 +80,7 @@ impl Limits {
             }),
         }
         limits.max_drift_m = plan.max_drift_m;
+        limits.dark_release = plan.dark_release;
         limits
     }
 }
@@ -74,8 +103,14 @@ pub struct DayStrains {
     pub drift: Option<Strain>,
     /// The thing to keep clear of that most draws hit, if any is known.
     pub hits: Option<Strain>,
+    /// All the things to keep clear of.
+    pub all_hits: Strain,
+    /// The water.
+    pub water: Strain,
     /// The daylight.
     pub daylight: Strain,
+    /// A release in the dark, if it is not allowed.
+    pub dark_release: Option<Strain>,
 }
 
 impl DayStrains {
@@ -85,7 +120,10 @@ impl DayStrains {
             wind: wind(day, limits),
             drift: drift(day, limits),
             hits: hits(day, limits),
+            all_hits: all_hits(day, limits),
+            water: water(day, limits),
             daylight: daylight(day, limits),
+            dark_release: dark_release(day, limits),
         }
     }
 
@@ -96,14 +134,20 @@ impl DayStrains {
             wind: share(&self.wind),
             drift: share(&self.drift),
             hits: share(&self.hits),
+            all_hits: Some(self.all_hits.share),
+            water: Some(self.water.share),
             daylight: Some(self.daylight.share),
+            dark_release: share(&self.dark_release),
         }
     }
 
-    /// The number nearest to its limit, or farthest beyond it.
+    /// The number nearest to its limit, or farthest beyond it; of two alike the first of these.
     pub fn worst(self) -> Strain {
-        let others = [self.hits, self.drift, self.wind].into_iter().flatten();
-        others.fold(self.daylight, |worst, other| {
+        let others = [self.hits, self.drift, self.wind, self.dark_release];
+        let others = [Some(self.water), Some(self.all_hits)]
+            .into_iter()
+            .chain(others);
+        others.flatten().fold(self.daylight, |worst, other| {
             match other.share.total_cmp(&worst.share).is_gt() {
                 true => other,
                 false => worst,
@@ -134,17 +178,49 @@ fn drift(day: &Day, limits: &Limits) -> Option<Strain> {
     })
 }
 
+/// A share of draws as a share of its limit, which may be 0.
+fn of_limit(share: f64, limit_share: f64) -> f64 {
+    share / limit_share.max(1e-9)
+}
+
 fn hits(day: &Day, limits: &Limits) -> Option<Strain> {
     let worst = day.worst_hazard()?;
     let limit_share = limits.keep_out_probability;
     Some(Strain {
-        share: worst.share / limit_share.max(1e-9),
+        share: of_limit(worst.share, limit_share),
         reason: Reason::Hits {
             hazard: worst.name,
             share: worst.share,
             limit_share,
         },
     })
+}
+
+fn all_hits(day: &Day, limits: &Limits) -> Strain {
+    let (share, limit_share) = (day.all_hazards.share, limits.all_hazards_probability);
+    Strain {
+        share: of_limit(share, limit_share),
+        reason: Reason::AllHits { share, limit_share },
+    }
+}
+
+fn water(day: &Day, limits: &Limits) -> Strain {
+    let (water, limit_share) = (day.water, limits.water_probability);
+    let share = water.any.share;
+    let most = water.sea_share.max(water.lake_share).max(water.river_share);
+    let kind = match most {
+        m if m == water.sea_share => InWhat::Sea,
+        m if m == water.lake_share => InWhat::Lake,
+        _ => InWhat::River,
+    };
+    Strain {
+        share: of_limit(share, limit_share),
+        reason: Reason::Water {
+            kind,
+            share,
+            limit_share,
+        },
+    }
 }
 
 fn daylight(day: &Day, limits: &Limits) -> Strain {
@@ -156,9 +232,24 @@ fn daylight(day: &Day, limits: &Limits) -> Strain {
         },
         _ => Strain {
             share: f64::INFINITY,
-            reason: Reason::Dark,
+            reason: Reason::Dark {
+                latest_landing: day.latest_landing,
+                limit_s,
+            },
         },
     }
+}
+
+/// Filling in the dark is not beyond a limit, but as near as can be.
+fn dark_release(day: &Day, limits: &Limits) -> Option<Strain> {
+    let decides = day.dark_release && !limits.dark_release;
+    decides.then_some(Strain {
+        share: 1.0,
+        reason: Reason::DarkRelease {
+            sunrise: day.sunrise,
+            sunset: day.sunset,
+        },
+    })
 }
 
 #[cfg(test)]
@@ -169,7 +260,10 @@ mod tests {
     fn strain(share: f64) -> Strain {
         Strain {
             share,
-            reason: Reason::LeavesWinds { share },
+            reason: Reason::LeavesWinds {
+                share,
+                limit_share: 1.0,
+            },
         }
     }
 
@@ -180,17 +274,20 @@ mod tests {
                 wind: Some(strain(wind)),
                 drift: None,
                 hits: None,
+                all_hits: strain(0.0),
+                water: strain(0.0),
                 daylight: strain(daylight),
+                dark_release: None,
             };
             let worst = strains.worst();
             assert_eq!(worst.share, wind.max(daylight));
             assert_eq!(worst, strain(worst.share));
             Verdict::of_strain(worst.share)
         };
-        assert_eq!(verdict(0.1, 0.8), Verdict::Fly);
-        assert_eq!(verdict(0.1, 0.81), Verdict::Marginal);
-        assert_eq!(verdict(1.0, 0.2), Verdict::Marginal);
-        assert_eq!(verdict(0.5, 1.01), Verdict::DoNot);
-        assert_eq!(verdict(f64::INFINITY, 0.2), Verdict::DoNot);
+        assert_eq!(verdict(0.1, 0.8), Verdict::WithinLimits);
+        assert_eq!(verdict(0.1, 0.81), Verdict::NearLimit);
+        assert_eq!(verdict(1.0, 0.2), Verdict::NearLimit);
+        assert_eq!(verdict(0.5, 1.01), Verdict::BeyondLimit);
+        assert_eq!(verdict(f64::INFINITY, 0.2), Verdict::BeyondLimit);
     }
 }

@@ -130,6 +130,22 @@ pub fn default_buffers() -> Vec<Buffer> {
     BUFFERS.iter().map(buffer).collect()
 }
 
+/// What a share of draws above a limit decides about: people, traffic and power lines, and what was drawn
+/// to be kept out of. Roads without fast traffic do not, as there are too many to miss, nor roads of
+/// which nobody knows what they are; water is counted apart.
+pub fn is_to_keep_clear_of(class: Class) -> bool {
+    use RoadClass::{Motorway, Primary, Trunk};
+    matches!(
+        class,
+        Class::Road(Motorway | Trunk | Primary)
+            | Class::PowerLine
+            | Class::Urban
+            | Class::Airport(_)
+            | Class::Airfield
+            | Class::KeepOut
+    )
+}
+
 /// How often one class was hit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ClassHits {
@@ -161,6 +177,8 @@ pub struct Hits {
     pub outside: usize,
     /// One row for each buffer.
     pub classes: Vec<ClassHits>,
+    /// The share that hits at least one of the things to keep clear of.
+    pub any: Share,
     /// Keep-out and land-in areas that were hit, the most often hit first.
     pub areas: Vec<AreaHits>,
     /// Distances to the nearest road one may drive on, m, in ascending order; empty when no layer
@@ -193,6 +211,7 @@ impl Hits {
 struct Counts {
     outside: usize,
     classes: Vec<usize>,
+    any: usize,
     areas: [Vec<usize>; 2],
     to_road_m: Vec<f32>,
 }
@@ -225,13 +244,16 @@ impl Counts {
             return;
         }
         let to_road_m = map.road_m(point);
+        let mut any = false;
         for (count, buffer) in self.classes.iter_mut().zip(buffers) {
             // No road of any class is near: no need to look for each.
             let no_road = matches!(buffer.class, Class::Road(_))
                 && to_road_m.is_none_or(|distance| distance > buffer.radius_m);
             let hit = !no_road && map.within(buffer.class, point, buffer.radius_m);
             *count += usize::from(hit);
+            any |= hit && is_to_keep_clear_of(buffer.class);
         }
+        self.any += usize::from(any);
         self.to_road_m
             .extend(to_road_m.map(|distance| distance as f32));
         for (counts, class) in self.areas.iter_mut().zip(BY_AREA) {
@@ -244,6 +266,7 @@ impl Counts {
     fn and(mut self, other: Counts) -> Counts {
         let add = |a: &mut Vec<usize>, b: &[usize]| a.iter_mut().zip(b).for_each(|(a, b)| *a += b);
         self.outside += other.outside;
+        self.any += other.any;
         add(&mut self.classes, &other.classes);
         for (a, b) in self.areas.iter_mut().zip(&other.areas) {
             add(a, b);
@@ -285,6 +308,10 @@ impl Counts {
             draws,
             outside: self.outside,
             classes,
+            any: Share {
+                hits: self.any,
+                draws,
+            },
             areas,
             to_road_m: self.to_road_m,
         }
@@ -302,6 +329,21 @@ mod tests {
         let mut all: Vec<Class> = Class::all().collect();
         all.sort();
         assert_eq!(classes, all);
+    }
+
+    #[test]
+    fn fast_roads_and_power_lines_are_to_keep_clear_of() {
+        let all: Vec<String> = Class::all()
+            .filter(|class| is_to_keep_clear_of(*class))
+            .map(Class::name)
+            .collect();
+        for wanted in ["motorway road", "trunk road", "power line", "keep-out area"] {
+            assert!(all.iter().any(|name| name == wanted), "{wanted} in {all:?}");
+        }
+        // Water has a limit of its own, and small roads are everywhere.
+        for not in ["lake", "river", "land-in area", "local road"] {
+            assert!(all.iter().all(|name| name != not), "{not} in {all:?}");
+        }
     }
 
     #[test]

@@ -5,10 +5,11 @@ use serde::Serialize;
 use serde_json::Value;
 
 use super::basis::ground_source;
-use super::tables::fill_rules;
+use super::tables::{fill_rules, why};
 use super::{fill_words, findings, notes, reasons};
 use crate::choice::answer::{Aim, Days, ReleaseRow, Sites};
 use crate::choice::basis::Basis;
+use crate::choice::why::WhyBest;
 use crate::fill::Fill;
 use crate::fill::compared::{ComparedLine, Rules};
 use crate::units::UnitSystem;
@@ -58,7 +59,8 @@ fn rules(rules: &Rules, units: UnitSystem) -> Value {
 pub fn days(days: &Days, units: UnitSystem) -> Value {
     let mut json = value(days);
     put_basis(&mut json, &days.basis, units);
-    json["rows"] = rows(&days.rows, units);
+    json["rows"] = rows(&days.rows, &days.basis, units);
+    put_why(&mut json, days.why_best.as_ref(), &days.basis, units);
     json
 }
 
@@ -68,11 +70,13 @@ pub fn sites(sites: &Sites, units: UnitSystem) -> Value {
     put_basis(&mut json, &sites.basis, units);
     let each = sites.sites.iter().map(|site| {
         let mut json = value(site);
-        json["reason"] = with_words(&site.reason, reasons::reason(&site.reason, units));
-        json["rows"] = rows(&site.rows, units);
+        let words = reasons::reason(&site.reason, units, &sites.basis.timezone);
+        json["reason"] = with_words(&site.reason, words);
+        json["rows"] = rows(&site.rows, &sites.basis, units);
         json
     });
     json["sites"] = each.collect();
+    put_why(&mut json, sites.why_best.as_ref(), &sites.basis, units);
     json
 }
 
@@ -84,21 +88,28 @@ pub fn aim(aim: &Aim, units: UnitSystem) -> Value {
     json["restricted"] = with_words(&aim.restricted, words);
     let each = aim.rows.iter().map(|each| {
         let mut json = value(each);
-        json["row"] = row(&each.row, units);
+        json["row"] = row(&each.row, &aim.basis, units);
         json
     });
     json["rows"] = each.collect();
     json
 }
 
-fn rows(rows: &[ReleaseRow], units: UnitSystem) -> Value {
-    rows.iter().map(|each| row(each, units)).collect()
+fn rows(rows: &[ReleaseRow], basis: &Basis, units: UnitSystem) -> Value {
+    rows.iter().map(|each| row(each, basis, units)).collect()
 }
 
-fn row(row: &ReleaseRow, units: UnitSystem) -> Value {
+fn row(row: &ReleaseRow, basis: &Basis, units: UnitSystem) -> Value {
     let mut json = value(row);
-    json["reason"] = with_words(&row.reason, reasons::reason(&row.reason, units));
+    let words = reasons::reason(&row.reason, units, &basis.timezone);
+    json["reason"] = with_words(&row.reason, words);
     json
+}
+
+fn put_why(json: &mut Value, why: Option<&WhyBest>, basis: &Basis, units: UnitSystem) {
+    if let Some(why) = why {
+        json["why_best"]["words"] = why::lines(why, &basis.timezone, units).into();
+    }
 }
 
 fn put_basis(json: &mut Value, basis: &Basis, units: UnitSystem) {

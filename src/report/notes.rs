@@ -5,6 +5,7 @@ use serde_json::Value;
 use super::json::with_words;
 use crate::notes::{Assumption, Note, OffGround, Profile, Varying};
 use crate::units::{UnitSystem, duration};
+use crate::wind::near_ground::TOLD_AT_M;
 
 /// Assumptions in words.
 pub fn assumptions(all: &[Assumption], units: UnitSystem) -> Vec<String> {
@@ -212,6 +213,23 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
         Assumption::KeepOutLimit { limit_share } => format!(
             "limit of the share of draws on any one thing to keep clear of: {:.0} %, assumed",
             100.0 * limit_share
+        ),
+        Assumption::AllHazardsLimit { limit_share } => format!(
+            "limit of the share of draws on any of the things to keep clear of: {:.1} %, twice that on one of them, assumed",
+            100.0 * limit_share
+        ),
+        Assumption::WaterLimit { limit_share } => format!(
+            "limit of the share of draws in water: {:.0} %, assumed",
+            100.0 * limit_share
+        ),
+        Assumption::GroundWindBroughtDown {
+            from_m,
+            roughness_m,
+        } => format!(
+            "wind at the ground: the lowest level of the winds, up to {} above the site, brought down to {} by a logarithmic profile with a roughness of {}, assumed; gusts are stronger",
+            units.height(*from_m),
+            units.height(TOLD_AT_M),
+            units.size(*roughness_m)
         ),
         Assumption::DaylightLimit { limit_s } => format!(
             "daylight wanted after the landing: {}, assumed",

@@ -1,7 +1,11 @@
 //! Verdicts on releases and sites, their reasons and their limits, in words.
 
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+
+use super::words::far;
 use crate::choice::answer::{LaunchesIn, Verdict};
-use crate::choice::reason::Reason;
+use crate::choice::reason::{InWhat, Reason};
 use crate::choice::verdict::Limits;
 use crate::ground::site::{SiteFinding, SiteVerdict};
 use crate::units::{UnitSystem, duration};
@@ -9,9 +13,9 @@ use crate::units::{UnitSystem, duration};
 /// A verdict in a word or two.
 pub fn verdict_name(verdict: Verdict) -> &'static str {
     match verdict {
-        Verdict::Fly => "fly",
-        Verdict::Marginal => "marginal",
-        Verdict::DoNot => "don't",
+        Verdict::WithinLimits => "within limits",
+        Verdict::NearLimit => "near a limit",
+        Verdict::BeyondLimit => "beyond a limit",
         Verdict::Unknown => "unknown",
     }
 }
@@ -19,29 +23,91 @@ pub fn verdict_name(verdict: Verdict) -> &'static str {
 /// A sign for a verdict that reads without colour.
 pub fn verdict_sign(verdict: Verdict) -> &'static str {
     match verdict {
-        Verdict::Fly => "+",
-        Verdict::Marginal => "~",
-        Verdict::DoNot => "x",
+        Verdict::WithinLimits => "+",
+        Verdict::NearLimit => "~",
+        Verdict::BeyondLimit => "x",
         Verdict::Unknown => "?",
     }
 }
 
-/// The reason that decides.
-pub fn reason(reason: &Reason, units: UnitSystem) -> String {
+/// The reason that decides: the number and its limit, times on the clock of `zone`.
+pub fn reason(reason: &Reason, units: UnitSystem, zone: &TimeZone) -> String {
     match reason {
-        Reason::SurfaceWind { speed_m_s, .. } => {
-            format!("wind at the ground {}", units.speed(*speed_m_s))
+        Reason::SurfaceWind {
+            speed_m_s,
+            limit_m_s,
+        } => format!(
+            "wind at the ground {}, limit {}",
+            units.speed(*speed_m_s),
+            units.speed(*limit_m_s)
+        ),
+        Reason::Hits {
+            hazard,
+            share,
+            limit_share,
+        } => format!(
+            "{hazard}: {} of the draws, limit {}",
+            percent(*share),
+            percent(*limit_share)
+        ),
+        Reason::AllHits { share, limit_share } => format!(
+            "all hazards: {} of the draws hit at least one, limit {}",
+            percent(*share),
+            percent(*limit_share)
+        ),
+        Reason::Water {
+            kind,
+            share,
+            limit_share,
+        } => format!(
+            "water: {} of the draws, most of them in {}, limit {}",
+            percent(*share),
+            water(*kind),
+            percent(*limit_share)
+        ),
+        Reason::DarkRelease { sunrise, sunset } => {
+            let time = |at: &Option<Timestamp>| at.map_or("-".into(), |t| clock(t, zone));
+            format!(
+                "release in the dark: sunrise {}, sunset {}",
+                time(sunrise),
+                time(sunset)
+            )
         }
-        Reason::Drift { distance_m, .. } => format!("drift {}", units.distance(*distance_m)),
-        Reason::Hits { hazard, share, .. } => {
-            format!("{hazard}: {:.1} % of the draws", 100.0 * share)
+        Reason::Daylight { left_s, limit_s } => format!(
+            "daylight left {}, at least {} wanted",
+            duration(*left_s),
+            duration(*limit_s)
+        ),
+        Reason::Dark {
+            latest_landing,
+            limit_s,
+        } => format!(
+            "dark at the landing, at the latest {}; {} of daylight wanted",
+            clock(*latest_landing, zone),
+            duration(*limit_s)
+        ),
+        Reason::LeavesWinds { share, limit_share } => format!(
+            "{} of the draws leave the winds, limit {}",
+            percent(*share),
+            percent(*limit_share)
+        ),
+        Reason::OldWinds { age_s, limit_s } => {
+            let side = if *age_s < 0.0 { "after" } else { "before" };
+            format!(
+                "the sounding was made {} {side} the release, limit {}",
+                duration(age_s.abs()),
+                duration(*limit_s)
+            )
         }
-        Reason::Daylight { left_s, .. } => format!("daylight left {}", duration(*left_s)),
-        Reason::Dark => "dark at the landing".to_owned(),
-        Reason::LeavesWinds { share } => {
-            format!("{:.1} % of the draws leave the winds", 100.0 * share)
-        }
-        Reason::NotFlown { why } => why.clone(),
+        Reason::DistantWinds {
+            distance_m,
+            limit_m,
+        } => format!(
+            "the nearest sounding was made {} away, limit {}",
+            units.distance(*distance_m),
+            units.distance(*limit_m)
+        ),
+        Reason::NotFlown { why } => on_local_clock(why, zone),
         Reason::NoLaunchPlace => {
             "there is no place upwind of the target where one may launch".to_owned()
         }
@@ -50,7 +116,131 @@ pub fn reason(reason: &Reason, units: UnitSystem) -> String {
         }
         Reason::NothingTried => "no release was tried".to_owned(),
         Reason::TooNearSite { finding } => format!("site: {}", site_finding(finding, units)),
+        short @ Reason::Drift { .. } => reason_in_short(short, units, zone),
     }
+}
+
+/// The same in about thirty characters, for tables and pictures.
+pub fn reason_in_short(long: &Reason, units: UnitSystem, zone: &TimeZone) -> String {
+    let of_draws = |what: &str, share: f64, limit_share: f64| {
+        format!("{what} {}, limit {}", percent(share), percent(limit_share))
+    };
+    let hours = |s: f64| format!("{:.0} h", s / 3_600.0);
+    match long {
+        Reason::SurfaceWind {
+            speed_m_s,
+            limit_m_s,
+        } => format!(
+            "wind {}, limit {}",
+            units.speed(*speed_m_s),
+            units.speed(*limit_m_s)
+        ),
+        Reason::Drift {
+            distance_m,
+            limit_m,
+        } => format!(
+            "drift {}, limit {}",
+            units.distance(*distance_m),
+            units.distance(*limit_m)
+        ),
+        Reason::Hits {
+            hazard,
+            share,
+            limit_share,
+        } => of_draws(hazard, *share, *limit_share),
+        Reason::AllHits { share, limit_share } => of_draws("all hazards", *share, *limit_share),
+        Reason::Water {
+            share, limit_share, ..
+        } => of_draws("water", *share, *limit_share),
+        Reason::LeavesWinds { share, limit_share } => {
+            of_draws("left the winds", *share, *limit_share)
+        }
+        Reason::DarkRelease { sunrise, sunset } => match (sunrise, sunset) {
+            (Some(rise), _) => format!("dark, sunrise {}", clock(*rise, zone)),
+            (None, Some(set)) => format!("dark, sunset {}", clock(*set, zone)),
+            (None, None) => "dark all day".to_owned(),
+        },
+        Reason::Daylight { left_s, limit_s } => format!(
+            "light left {}, limit {} h",
+            hours_and_minutes(*left_s),
+            hours_and_minutes(*limit_s)
+        ),
+        Reason::Dark { latest_landing, .. } => {
+            format!("landing in the dark, {}", clock(*latest_landing, zone))
+        }
+        Reason::OldWinds { age_s, limit_s } => format!(
+            "winds {} {}, limit {}",
+            hours(age_s.abs()),
+            if *age_s < 0.0 { "younger" } else { "old" },
+            hours(*limit_s)
+        ),
+        Reason::DistantWinds {
+            distance_m,
+            limit_m,
+        } => format!(
+            "winds {} away, limit {}",
+            far(*distance_m, units),
+            far(*limit_m, units)
+        ),
+        Reason::NotFlown { .. } => "not flown, see below".to_owned(),
+        Reason::TooNearSite { finding } => match finding.nearest_m {
+            Some(near_m) => format!(
+                "site: {} {}, limit {}",
+                finding.name,
+                far(near_m, units),
+                far(finding.limit_m, units)
+            ),
+            None => reason(long, units, zone),
+        },
+        Reason::NoLaunchPlace | Reason::TargetMissed | Reason::NothingTried => {
+            reason(long, units, zone)
+        }
+    }
+}
+
+fn water(kind: InWhat) -> &'static str {
+    match kind {
+        InWhat::Sea => "the sea",
+        InWhat::Lake => "lakes",
+        InWhat::River => "rivers",
+    }
+}
+
+/// A share in percent, to a tenth where that is not nought.
+pub(super) fn percent(share: f64) -> String {
+    let tenths = format!("{:.1}", 100.0 * share);
+    format!("{} %", tenths.strip_suffix(".0").unwrap_or(&tenths))
+}
+
+/// A duration as in "11:02".
+pub(super) fn hours_and_minutes(seconds: f64) -> String {
+    let minutes = (seconds / 60.0).round() as i64;
+    format!("{}:{:02}", minutes / 60, minutes % 60)
+}
+
+/// A time of the day.
+pub(super) fn clock(at: Timestamp, zone: &TimeZone) -> String {
+    let local = at.to_zoned_datetime(zone.clone());
+    local.strftime("%H:%M").to_string()
+}
+
+/// A message with its moments, which errors tell in UTC, on the clock of a zone.
+fn on_local_clock(message: &str, zone: &TimeZone) -> String {
+    let word = |word: &str| {
+        let bare = word.trim_end_matches([',', ';', '.']);
+        match bare.parse::<Timestamp>() {
+            Ok(at) => {
+                let local = at.to_zoned_datetime(zone.clone());
+                format!(
+                    "{}{}",
+                    local.strftime("%Y-%m-%d %H:%M"),
+                    &word[bare.len()..]
+                )
+            }
+            Err(_) => word.to_owned(),
+        }
+    };
+    message.split(' ').map(word).collect::<Vec<_>>().join(" ")
 }
 
 /// A finding at a site, as in "small airport: 3.1 km away, 4.0 km wanted".
@@ -81,13 +271,22 @@ pub fn limits(limits: &Limits, units: UnitSystem) -> Vec<String> {
         ),
         drift,
         format!(
-            "at most {:.1} % of the draws on any one thing to keep clear of",
-            100.0 * limits.keep_out_probability
+            "at most {:.1} % of the draws on any one thing to keep clear of, and {:.1} % on all of them",
+            100.0 * limits.keep_out_probability,
+            100.0 * limits.all_hazards_probability
+        ),
+        format!(
+            "at most {:.1} % of the draws in water",
+            100.0 * limits.water_probability
         ),
         format!(
             "at least {} of daylight after the landing",
             duration(limits.daylight_s)
         ),
+        match limits.dark_release {
+            true => "filling and release in the dark allowed by the plan".to_owned(),
+            false => "release between sunrise and sunset".to_owned(),
+        },
     ]
 }
 
@@ -98,5 +297,54 @@ pub fn launches(within: &LaunchesIn) -> &'static str {
         LaunchesIn::Areas => "within the areas given",
         LaunchesIn::Roads => "on roads",
         LaunchesIn::RoadsInAreas => "on roads within the areas given",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn reasons_name_the_number_and_the_limit_in_local_time() {
+        let zone = TimeZone::get("America/Detroit").unwrap();
+        let at = |text: &str| text.parse::<Timestamp>().unwrap();
+        let words = |what: &Reason| {
+            [reason, reason_in_short].map(|words| words(what, UnitSystem::Us, &zone))
+        };
+        let dark = Reason::DarkRelease {
+            sunrise: Some(at("2026-05-10T10:21:10Z")),
+            sunset: Some(at("2026-05-11T00:54:00Z")),
+        };
+        assert_eq!(
+            words(&dark),
+            [
+                "release in the dark: sunrise 06:21, sunset 20:54",
+                "dark, sunrise 06:21"
+            ]
+        );
+        let water = Reason::Water {
+            kind: InWhat::Lake,
+            share: 0.994,
+            limit_share: 0.05,
+        };
+        assert_eq!(
+            words(&water),
+            [
+                "water: 99.4 % of the draws, most of them in lakes, limit 5 %",
+                "water 99.4 %, limit 5 %"
+            ]
+        );
+        let old = Reason::OldWinds {
+            age_s: 31.0 * 3_600.0,
+            limit_s: 24.0 * 3_600.0,
+        };
+        assert_eq!(words(&old)[1], "winds 31 h old, limit 24 h");
+        let not_flown = Reason::NotFlown {
+            why: "the release at 2026-05-10T10:00:00Z lies outside the winds".into(),
+        };
+        assert_eq!(
+            words(&not_flown)[0],
+            "the release at 2026-05-10 06:00 lies outside the winds"
+        );
     }
 }

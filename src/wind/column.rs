@@ -135,6 +135,12 @@ impl WindProfile {
         self.levels[0].altitude_m
     }
 
+    /// Altitude of the lowest wind from an altitude on, m above mean sea level.
+    pub fn lowest_from(&self, altitude_m: f64) -> Option<f64> {
+        let first = self.levels.partition_point(|l| l.altitude_m < altitude_m);
+        self.levels.get(first).map(|l| l.altitude_m)
+    }
+
     /// Altitude of the highest wind, m above mean sea level.
     pub fn top_m(&self) -> f64 {
         self.levels[self.levels.len() - 1].altitude_m

@@ -51,7 +51,7 @@ pub struct Block {
 /// The forecast's own ground and what it says just above it.
 #[derive(Debug, Clone)]
 pub struct Ground {
-    /// Altitude of the ground above mean sea level, m: rows by columns of the lattice.
+    /// Altitude of the ground above mean sea level, m: rows by columns of the lattice; NaN where unknown.
     pub altitude_m: Array2<f32>,
     /// Wind at 10 m above the ground, m/s east and north: columns by two.
     pub wind_m_s: Option<Array2<f32>>,
@@ -97,6 +97,24 @@ impl Block {
             let values = [self.altitude_m[at], self.east_m_s[at], self.north_m_s[at]];
             values.iter().all(|v| v.is_finite())
         })
+    }
+
+    /// The wind at 10 m above the forecast's ground, the mean of its members; `None` where it is not
+    /// known in all the columns that count.
+    pub fn wind_at_10_m(&self, weights: &Weights) -> Option<Wind> {
+        let surface = self.ground.as_ref()?.wind_m_s.as_ref()?;
+        let members = self.members.len();
+        let mean = |component: usize| -> f64 {
+            let of_member = |member: usize| {
+                let first = member * self.columns_of_member();
+                let terms = weights.terms().filter(|(_, weight)| *weight > 0.0);
+                terms
+                    .map(|(c, weight)| weight * f64::from(surface[[first + c, component]]))
+                    .sum::<f64>()
+            };
+            (0..members).map(of_member).sum::<f64>() / members as f64
+        };
+        wind([mean(0) as f32, mean(1) as f32])
     }
 
     /// The wind of a column: on its levels above the ground, and at 10 m where that is known.

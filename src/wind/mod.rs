@@ -8,6 +8,7 @@ pub mod error_process;
 pub mod forecast_error;
 pub mod grid;
 pub mod members;
+pub mod near_ground;
 pub mod placing;
 pub mod slab;
 pub mod sounding;

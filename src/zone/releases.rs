@@ -20,8 +20,8 @@ use crate::ground::touchdown::Fix;
 use crate::plan::Plan;
 use crate::spread::region::GroundEllipse;
 use crate::spread::run::Landing;
+use crate::wind::near_ground::{GroundWindFrom, near_ground};
 use crate::wind::placing::Outside;
-use crate::wind::sounding::Wind;
 use crate::winds::Winds;
 
 /// What came of one release.
@@ -45,8 +45,23 @@ pub struct FlownRelease {
     pub ellipse: Option<GroundEllipse>,
     /// From the run of the forecast to the release, s, if known.
     pub lead_s: Option<f64>,
-    /// The lowest wind above the site, by hour around the release: seconds after it, and the wind.
-    pub surface: Vec<(f64, Wind)>,
+    /// How old the sounding is at the release, s, where the winds are soundings.
+    pub wind_age_s: Option<f64>,
+    /// From the site to the nearest sounding, m.
+    pub wind_distance_m: Option<f64>,
+    /// The wind at the ground of the site, by hour around the release.
+    pub surface: Vec<GroundWind>,
+}
+
+/// The wind 10 m above the ground of a site at a time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct GroundWind {
+    /// When, s after the release.
+    pub after_s: f64,
+    /// Its speed, m/s.
+    pub speed_m_s: f64,
+    /// What it is from.
+    pub from: GroundWindFrom,
 }
 
 impl FlownRelease {
@@ -74,8 +89,6 @@ pub type Tried = (Timestamp, Result<FlownRelease>);
 
 /// Hours before and after the release at which the wind at the ground is looked up.
 const SURFACE_HOURS: [i64; 4] = [-1, 0, 1, 2];
-/// The wind at the ground is that so high above the site, or the lowest there is, m.
-const SURFACE_M: f64 = 10.0;
 
 /// What releases are flown in.
 #[derive(Clone, Copy)]
@@ -243,6 +256,8 @@ fn told(site: &SiteWinds, ready: &Ready, flights: Flights) -> Result<FlownReleas
         center,
         ellipse: ellipse.filter(|_| flights.few_left()),
         lead_s: ready.weather.lead_s(),
+        wind_age_s: ready.weather.age_s(),
+        wind_distance_m: ready.weather.distance_m(),
         surface: surface_winds(site, ready),
         track: flights.track,
         landings: flights.landings.landed,
@@ -250,18 +265,22 @@ fn told(site: &SiteWinds, ready: &Ready, flights: Flights) -> Result<FlownReleas
     })
 }
 
-/// The lowest wind above the site, by hour around the release.
-fn surface_winds(site: &SiteWinds, ready: &Ready) -> Vec<(f64, Wind)> {
+/// The wind at the ground of the site, by hour around the release.
+fn surface_winds(site: &SiteWinds, ready: &Ready) -> Vec<GroundWind> {
     let model = &ready.setup.model;
-    let surface_m = model.layers.altitude_m(model.release_layer) + SURFACE_M;
+    let site_m = model.layers.altitude_m(model.release_layer);
     let at = |h: i64| {
         let time = ready
             .weather
             .release
             .checked_add(SignedDuration::from_hours(h));
         let weather = site.weather(time.ok()?).ok()?;
-        let winds = &weather.column.winds;
-        Some((3_600.0 * h as f64, winds.at(surface_m.max(winds.base_m()))))
+        let (speed_m_s, from) = near_ground(&weather.column.winds, site_m, weather.own_at_10_m);
+        Some(GroundWind {
+            after_s: 3_600.0 * h as f64,
+            speed_m_s,
+            from,
+        })
     };
     SURFACE_HOURS.into_iter().filter_map(at).collect()
 }

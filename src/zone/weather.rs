@@ -26,7 +26,7 @@ use crate::wind::error_process::WindErrorProcess;
 use crate::wind::grid::Block;
 use crate::wind::members::member_sigma;
 use crate::wind::placing::{MOST_STATIONS, Outside, Placing, Station, Weights};
-use crate::wind::sounding::Sounding;
+use crate::wind::sounding::{Sounding, Wind};
 use crate::winds::Winds;
 
 /// The winds around one site, for all its releases.
@@ -50,6 +50,8 @@ pub struct Weather<'a> {
     /// Air and wind above the site at the release.
     pub column: Column,
     around: Around<'a>,
+    /// A forecast's own wind 10 m above its ground.
+    pub own_at_10_m: Option<Wind>,
     /// The files it is from.
     pub files: Vec<String>,
     /// What reading did to its soundings, where that matters.
@@ -306,6 +308,16 @@ impl Weather<'_> {
         self.source.lead_s()
     }
 
+    /// How old a sounding is at the release, s; less than 0 for one made after it.
+    pub fn age_s(&self) -> Option<f64> {
+        self.source.age_s()
+    }
+
+    /// From the site to the nearest sounding, m.
+    pub fn distance_m(&self) -> Option<f64> {
+        self.source.distance_m()
+    }
+
     /// Whether some members have hours that others lack.
     pub fn is_uneven(&self) -> bool {
         matches!(self.around, Around::Forecast(archive) if archive.is_uneven())
@@ -424,6 +436,7 @@ impl<'a> SiteWinds<'a> {
             release,
             column,
             around,
+            own_at_10_m: None,
             source,
             files: Vec::new(),
             cleaning: Vec::new(),
@@ -482,6 +495,7 @@ impl<'a> SiteWinds<'a> {
         let unknown = run.is_none().then_some(Assumption::ForecastRunUnknown);
         Ok(Weather {
             files: archive.names(),
+            own_at_10_m: near.wind_at_10_m(&weights),
             member_sigma: member_sigma(&members),
             assumptions: unknown
                 .into_iter()

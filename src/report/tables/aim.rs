@@ -4,13 +4,13 @@ use std::fmt::Write as _;
 
 use serde_json::json;
 
-use super::days::{csv_text, header, record, time, verdict};
+use super::days::{csv_text, header, of_wind, record, time, verdict};
 use crate::choice::answer::{Aim, AimRow, LaunchRegion};
 use crate::error::Result;
 use crate::report::basis;
 use crate::report::files::geojson::{ellipse_with, polygons_feature, spot_feature};
 use crate::report::layout::list;
-use crate::report::reasons::{launches, reason, verdict_name};
+use crate::report::reasons::{launches, reason};
 use crate::units::{UnitSystem, duration};
 
 /// How rows are ranked.
@@ -19,7 +19,7 @@ const RANKING: &str = "by the share of the draws that come down in the target, l
 /// The table for people, in order of time.
 pub fn table(aim: &Aim, units: UnitSystem) -> String {
     let mut text = format!(
-        "Where to launch into {}\n\n{:4}{:22}{:24}{:>12}  {:22}{:>10}{:>10}{:>13}  {:11}{}\n",
+        "Where to launch into {}\n\n{:4}{:22}{:24}{:>12}  {:22}{:>10}{:>10}{:>13}  {:17}{}\n",
         aim.target,
         "",
         "release",
@@ -35,7 +35,11 @@ pub fn table(aim: &Aim, units: UnitSystem) -> String {
     for row in &aim.rows {
         let _ = writeln!(text, "{}", line(row, aim, units).trim_end());
     }
-    text.push_str("\n* strongest wind at the ground, or the lowest known, from an hour before the release to the release\n");
+    let _ = writeln!(
+        text,
+        "\n{}",
+        of_wind(aim.rows.iter().map(|row| &row.row), units)
+    );
     text.push_str(&list("Launches looked for", &[launches(&aim.restricted)]));
     text + &basis::end_of_table(&aim.basis, RANKING, "", units)
 }
@@ -78,8 +82,8 @@ fn line(row: &AimRow, aim: &Aim, units: UnitSystem) -> String {
     );
     let verdict = verdict(row.row.verdict);
     format!(
-        "{rank:>3} {when:22}{launch}{numbers}  {verdict:11}{}",
-        reason(&row.row.reason, units)
+        "{rank:>3} {when:22}{launch}{numbers}  {verdict:17}{}",
+        reason(&row.row.reason, units, &aim.basis.timezone)
     )
 }
 
@@ -109,7 +113,9 @@ pub fn csv(aim: &Aim, units: UnitSystem) -> Result<String> {
             number(launch.map(|l| l.probability), 5),
             number(launch.map(|l| l.standard_error), 5),
         ];
-        own.into_iter().chain(record(&row.row, units)).collect()
+        own.into_iter()
+            .chain(record(&row.row, units, &aim.basis.timezone))
+            .collect()
     });
     csv_text(header, records)
 }
@@ -137,8 +143,11 @@ pub fn geojson(aim: &Aim, units: UnitSystem) -> String {
             ("standard_error", json!(launch.standard_error)),
             ("release", release.clone()),
             ("rank", json!(row.rank)),
-            ("verdict", json!(verdict_name(row.row.verdict))),
-            ("reason", json!(reason(&row.row.reason, units))),
+            ("verdict", json!(row.row.verdict.code())),
+            (
+                "reason",
+                json!(reason(&row.row.reason, units, &aim.basis.timezone)),
+            ),
         ];
         features.push(spot_feature("launch_place", launch.position, properties));
         for region in &row.regions {

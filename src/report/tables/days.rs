@@ -3,57 +3,221 @@
 use std::fmt::Write as _;
 
 use jiff::Timestamp;
+use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use serde_json::json;
 
+use super::why;
 use crate::choice::answer::{Day, Days, Hazard, ReleaseRow, Verdict};
+use crate::choice::reason::Reason;
 use crate::error::{Error, Result};
 use crate::ground::map::Class;
 use crate::report::basis;
 use crate::report::files::geojson::ellipse_with;
-use crate::report::layout::list;
-use crate::report::reasons::{reason, verdict_name, verdict_sign};
+use crate::report::layout::{list, wrapped};
+use crate::report::reasons::{
+    clock, hours_and_minutes, percent, reason, reason_in_short, verdict_name, verdict_sign,
+};
 use crate::report::site;
-use crate::units::{UnitSystem, duration};
+use crate::units::{MILE_M, UnitSystem, duration};
+use crate::wind::near_ground::{GroundWindFrom, TOLD_AT_M};
 
 /// What the table and the picture are called.
 pub(in crate::report) const TITLE: &str = "Release times compared";
 
-/// The table for people, in order of time.
+/// Columns of the table at most.
+const WIDEST: usize = 120;
+
+/// The table for people, in order of time: a line a release, at most 120 columns wide.
 pub fn table(days: &Days, units: UnitSystem) -> String {
-    let title = basis::title(&days.basis, TITLE);
+    let basis = &days.basis;
     let mut text = format!(
-        "{title}\nfrom {}\n\n{:4}{:22}{:11}{:>10}{:>9}{:>13}{:>10}{:>9}{:>13}  {}\n",
+        "{}\nfrom {}; times in {}\n\n",
+        basis::title(basis, TITLE),
         days.site.text(),
-        "",
-        "release",
-        "verdict",
-        "drift",
-        "true",
-        "90 % zone",
-        "wind*",
-        "hits**",
-        "daylight",
-        "what decides"
+        zone_name(&basis.timezone)
     );
-    for row in &days.rows {
-        let rank = row.rank.map_or_else(String::new, |r| r.to_string());
-        let when = time(row.release, &days.basis.timezone);
-        let verdict = verdict(row.verdict);
-        let reason = reason(&row.reason, units);
-        let numbers = row
-            .day
-            .as_ref()
-            .map_or_else(|| format!("{:64}", ""), |d| numbers(d, units));
-        let line = format!("{rank:>3} {when:22}{verdict:11}{numbers}  {reason}");
-        let _ = writeln!(text, "{}", line.trim_end());
+    let limited = basis.limits.max_drift_m.is_some();
+    let heads = number_heads(limited, units);
+    for (own, heads) in ["  #  at     verdict         ", ""].iter().zip(heads) {
+        let decides = if own.is_empty() { "" } else { "  what decides" };
+        let _ = writeln!(text, "{}", format!("{own:28}{heads}{decides}").trim_end());
     }
-    text.push_str(
-        "\n* strongest wind at the ground, or the lowest known, from an hour before the release to the release\n** largest share of draws in a keep-out area, in a town or near an airport\n",
-    );
+    for part in parts(days) {
+        match part {
+            Part::Day(date, rows) => {
+                let _ = writeln!(text, "{}", day_heading(date, rows, &basis.timezone));
+                for row in rows {
+                    let _ = writeln!(text, "{}", line(row, limited, days, units).trim_end());
+                }
+            }
+            Part::NotCovered(dates, rows) => {
+                let _ = writeln!(text, "\n{}", not_covered_line(dates, rows.len()));
+            }
+        }
+    }
+    text.push_str(&foot(days.rows.iter(), units));
+    text.push_str(&list(
+        "Why the winds do not reach",
+        &out_of_reach(&days.rows, &basis.timezone, units),
+    ));
+    let why = days.why_best.as_ref();
+    let why = why.map_or_else(Vec::new, |why| why::lines(why, &basis.timezone, units));
+    text.push_str(&list("Why this one", &why));
     text.push_str(&closer(days, units));
     text.push_str(&list("Site", &site::lines(&days.site_check, units)));
-    text + &basis::end_of_table(&days.basis, RANKING, "", units)
+    text + &basis::end_of_table(basis, RANKING, "", units)
+}
+
+/// The days of a comparison, and between them those that the winds do not cover.
+pub(in crate::report) enum Part<'a> {
+    /// A local day with its releases.
+    Day(Date, &'a [ReleaseRow]),
+    /// Days one after the other, from the first to the last, for whose releases the winds do not reach.
+    NotCovered([Date; 2], &'a [ReleaseRow]),
+}
+
+/// Days apart, those that the winds do not cover summed up.
+pub(in crate::report) fn parts(days: &Days) -> Vec<Part<'_>> {
+    let zone = &days.basis.timezone;
+    let date = |row: &ReleaseRow| row.release.to_zoned_datetime(zone.clone()).date();
+    let covered = |row: &ReleaseRow| {
+        let not = matches!(
+            row.reason,
+            Reason::NotFlown { .. } | Reason::LeavesWinds { .. }
+        );
+        !not
+    };
+    let mut parts = Vec::new();
+    let mut rest = &days.rows[..];
+    while let Some(first) = rest.first() {
+        let of_day =
+            |rows: &[ReleaseRow], day: Date| rows.iter().take_while(|row| date(row) == day).count();
+        let (mut last, mut count) = (date(first), of_day(rest, date(first)));
+        if rest[..count].iter().any(covered) {
+            parts.push(Part::Day(last, &rest[..count]));
+        } else {
+            while let Some(next) = rest.get(count) {
+                let more = of_day(&rest[count..], date(next));
+                if rest[count..count + more].iter().any(covered) {
+                    break;
+                }
+                (last, count) = (date(next), count + more);
+            }
+            parts.push(Part::NotCovered([date(first), last], &rest[..count]));
+        }
+        rest = &rest[count..];
+    }
+    parts
+}
+
+fn day_heading(date: Date, rows: &[ReleaseRow], zone: &TimeZone) -> String {
+    let sun = |time: fn(&Day) -> Option<Timestamp>, what: &str| {
+        let at = rows.iter().find_map(|row| time(row.day.as_ref()?));
+        at.map_or_else(String::new, |at| format!(", {what} {}", clock(at, zone)))
+    };
+    format!(
+        "\n{}{}{}",
+        date.strftime("%a %Y-%m-%d"),
+        sun(|day| day.sunrise, "sunrise"),
+        sun(|day| day.sunset, "sunset")
+    )
+}
+
+/// Days that the winds do not cover, in a line.
+pub(in crate::report) fn not_covered_line([first, last]: [Date; 2], releases: usize) -> String {
+    let first_day = first.strftime("%a %Y-%m-%d");
+    let when = match first == last {
+        true => first_day.to_string(),
+        false => format!("{first_day} to {}", last.strftime("%a %Y-%m-%d")),
+    };
+    let releases = match releases {
+        1 => "1 release".to_owned(),
+        n => format!("{n} releases"),
+    };
+    format!("{when}: {releases} unknown, the winds do not reach far enough")
+}
+
+fn line(row: &ReleaseRow, limited: bool, days: &Days, units: UnitSystem) -> String {
+    let zone = &days.basis.timezone;
+    let rank = row.rank.map_or_else(String::new, |r| r.to_string());
+    let dark = row.day.as_ref().is_some_and(|day| day.dark_release);
+    format!(
+        "{rank:>3}  {}{} {:16}{}  {}",
+        clock(row.release, zone),
+        if dark { "d" } else { " " },
+        verdict(row.verdict),
+        numbers(row.day.as_ref(), limited, units),
+        reason_in_short(&row.reason, units, zone)
+    )
+}
+
+/// What the wind at the ground is, under a table of some releases.
+pub(in crate::report) fn of_wind<'a>(
+    rows: impl Iterator<Item = &'a ReleaseRow>,
+    units: UnitSystem,
+) -> String {
+    let from = rows.filter_map(|row| row.day.as_ref()?.surface_from);
+    let from = from.last().map_or_else(String::new, |from| match from {
+        GroundWindFrom::TenMetres => format!(
+            ": the forecast's own at {}",
+            units.height(TOLD_AT_M)
+        ),
+        GroundWindFrom::Between => format!(
+            ", {} above it by the winds below and above",
+            units.height(TOLD_AT_M)
+        ),
+        GroundWindFrom::BroughtDown { from_m } => format!(
+            ": of the lowest level of the winds, here {} above the site, brought down to {} (see Assumed)",
+            units.height(from_m),
+            units.height(TOLD_AT_M)
+        ),
+    });
+    format!(
+        "* strongest wind at the ground from an hour before the release to the release{from}; without gusts, which are not read"
+    )
+}
+
+/// What the columns are, under a table of some releases.
+pub(in crate::report) fn foot<'a>(
+    rows: impl Iterator<Item = &'a ReleaseRow>,
+    units: UnitSystem,
+) -> String {
+    let wind = of_wind(rows, units);
+    let hits = "** share of draws that hit at least one thing to keep clear of: a keep-out area, a town, the surroundings of an airport, a motorway, trunk or primary road, a power line; the one that is hit most has a limit of its own";
+    let others = "water: share of draws in the sea, a lake or a wide river; light: hours and minutes from the landing to sunset; d: release in the dark";
+    let lines = [wind.as_str(), hits, others];
+    let lines = lines.map(|line| wrapped(line, WIDEST).join("\n"));
+    format!("\n{}\n", lines.join("\n"))
+}
+
+/// Why the winds do not reach as far as releases need them, alike reasons together.
+fn out_of_reach(rows: &[ReleaseRow], zone: &TimeZone, units: UnitSystem) -> Vec<String> {
+    let mut groups: Vec<(String, &ReleaseRow, usize)> = Vec::new();
+    for row in rows {
+        let kind = match &row.reason {
+            // Where and when a flight leaves the winds stands behind a colon, and differs.
+            Reason::NotFlown { why } => {
+                let kind = why.split(": ").next().unwrap_or(why);
+                kind.replace(|c: char| c.is_ascii_digit(), "")
+            }
+            Reason::LeavesWinds { .. } => String::new(),
+            _ => continue,
+        };
+        match groups.iter_mut().find(|group| group.0 == kind) {
+            Some(group) => group.2 += 1,
+            None => groups.push((kind, row, 1)),
+        }
+    }
+    let words = |(_, row, count): &(String, &ReleaseRow, usize)| {
+        let more = match count {
+            1 => String::new(),
+            n => format!(" (and {} more like it)", n - 1),
+        };
+        let why = reason(&row.reason, units, zone);
+        format!("{}: {why}{more}", time(row.release, zone))
+    };
+    groups.iter().map(words).collect()
 }
 
 /// So many of the best releases are looked at more closely.
@@ -98,6 +262,24 @@ pub(in crate::report) fn more(day: &Day, units: UnitSystem) -> String {
             100.0 * share
         ));
     }
+    let water = day.water;
+    if water.any.share > 0.0 {
+        let kinds = [
+            (water.sea_share, "in the sea"),
+            (water.lake_share, "in lakes"),
+            (water.river_share, "in rivers"),
+        ];
+        let kinds = kinds.iter().filter(|kind| kind.0 > 0.0);
+        let kinds: Vec<String> = kinds
+            .map(|(share, what)| format!("{} {what}", percent(*share)))
+            .collect();
+        parts.push(format!(
+            "{} (+- {:.1}) of the draws in water: {}",
+            percent(water.any.share),
+            100.0 * water.any.standard_error,
+            kinds.join(", ")
+        ));
+    }
     let hit = day
         .hazards
         .iter()
@@ -130,6 +312,13 @@ pub(in crate::report) fn more(day: &Day, units: UnitSystem) -> String {
             "strongest wind at the ground {speed}, {when} the release"
         ));
     }
+    if let Some(age_s) = day.wind_age_s {
+        let side = if age_s < 0.0 { "after" } else { "before" };
+        let away = day.wind_distance_m;
+        let away = away.map_or_else(String::new, |m| format!(", {} away", units.distance(m)));
+        let age = duration(age_s.abs());
+        parts.push(format!("sounding made {age} {side} the release{away}"));
+    }
     if let Some(lead_s) = day.lead_s {
         let side = if lead_s < 0.0 { "before" } else { "after" };
         let lead = duration(lead_s.abs());
@@ -152,25 +341,68 @@ fn hit_words(hazard: &Hazard, units: UnitSystem) -> String {
 }
 
 /// How rows are ranked.
-const RANKING: &str = "\"fly\" before \"marginal\" (beyond 80 % of a limit) before \"don't\" (beyond a limit); within these by the number that is nearest to its limit, which is the reason shown. A release that the winds do not cover, or whose draws leave them, is unknown and has no rank.";
+const RANKING: &str = "\"within limits\" before \"near a limit\" (beyond 80 % of one, or in the dark) before \"beyond a limit\"; within these by the number that is nearest to its limit, which is the reason shown. A release that the winds do not cover, whose draws leave them, or whose sounding is old or far away is unknown and has no rank.";
 
-pub(in crate::report) fn numbers(day: &Day, units: UnitSystem) -> String {
-    let area = day.area_m2.map_or_else(|| "-".into(), |a| units.area(a));
-    let wind = day.surface_m_s();
-    let wind = wind.map_or_else(|| "-".into(), |w| units.speed(w));
-    let hits = day.worst_hazard();
-    let hits = hits.map_or_else(|| "-".into(), |h| format!("{:.1} %", 100.0 * h.share));
-    let light = day.daylight_s.map_or_else(|| "-".into(), duration);
+/// Metres and metres per second in the units of a table's columns, with their names.
+fn column_units(units: UnitSystem) -> [(f64, &'static str); 3] {
+    match units {
+        UnitSystem::Metric => [(1_000.0, "km"), (1e6, "km2"), (1.0, "m/s")],
+        UnitSystem::Us => [
+            (MILE_M, "mi"),
+            (MILE_M * MILE_M, "sq mi"),
+            (MILE_M / 3_600.0, "mph"),
+        ],
+    }
+}
+
+/// Two lines of heads over [`numbers`]: what, and in which unit.
+pub(in crate::report) fn number_heads(limited: bool, units: UnitSystem) -> [String; 2] {
+    let [drift, area, wind] = column_units(units).map(|unit| unit.1);
+    let limit = if limited { "" } else { "         " };
+    [
+        format!("  drift   to{limit} 90% zone  wind* hits** water  light"),
+        format!("{drift:>7}  deg{limit}{area:>9}{wind:>7}      %     %    h:m"),
+    ]
+}
+
+/// The numbers of a release; `limited` says that its drift has a limit, else the row says that it has none.
+pub(in crate::report) fn numbers(day: Option<&Day>, limited: bool, units: UnitSystem) -> String {
+    let limit = if limited { "" } else { " no limit" };
+    let Some(day) = day else {
+        return " ".repeat(47 + limit.len());
+    };
+    let [(length, _), (area, _), (speed, _)] = column_units(units);
+    let text = |value: Option<f64>, digits: usize| {
+        value.map_or_else(|| "-".to_owned(), |v| format!("{v:.digits$}"))
+    };
+    let km2 = day.area_m2.map(|m2| m2 / area);
     format!(
-        "{:>10}{:>9}{area:>13}{wind:>10}{hits:>9}{light:>13}",
-        units.distance(day.distance_m),
-        format!("{:03.0} deg", day.azimuth_deg)
+        "{:>7}  {:03.0}{limit}{:>9}{:>7}{:>7}{:>6}{:>6}",
+        text(Some(day.distance_m / length), 1),
+        day.azimuth_deg,
+        text(
+            km2,
+            if km2.is_some_and(|v| v >= 1_000.0) {
+                0
+            } else {
+                1
+            }
+        ),
+        text(day.surface_m_s().map(|v| v / speed), 1),
+        text(Some(100.0 * day.all_hazards.share), 1),
+        text(Some(100.0 * day.water.any.share), 1),
+        day.daylight_s.map_or_else(|| "-".into(), hours_and_minutes)
     )
 }
 
 /// A verdict with its sign.
 pub(in crate::report) fn verdict(verdict: Verdict) -> String {
     format!("{} {}", verdict_sign(verdict), verdict_name(verdict))
+}
+
+/// The name of a time zone.
+pub(in crate::report) fn zone_name(zone: &TimeZone) -> &str {
+    zone.iana_name().unwrap_or("UTC")
 }
 
 pub(in crate::report) fn time(at: Timestamp, zone: &TimeZone) -> String {
@@ -185,7 +417,9 @@ pub(in crate::report) fn time(at: Timestamp, zone: &TimeZone) -> String {
 ///
 /// When the text cannot be made; which does not happen in memory.
 pub fn csv(days: &Days, units: UnitSystem) -> Result<String> {
-    csv_text(header(&[]), days.rows.iter().map(|row| record(row, units)))
+    let zone = &days.basis.timezone;
+    let records = days.rows.iter().map(|row| record(row, units, zone));
+    csv_text(header(&[]), records)
 }
 
 /// Some columns, and then those of [`record`].
@@ -199,7 +433,7 @@ pub(in crate::report) fn header(own: &[&str]) -> Vec<String> {
 }
 
 /// The first columns of [`record`].
-const RECORD: [&str; 24] = [
+const RECORD: [&str; 34] = [
     "release_utc",
     "verdict",
     "rank",
@@ -218,6 +452,16 @@ const RECORD: [&str; 24] = [
     "left_share",
     "worst_hazard",
     "worst_hazard_share",
+    "all_hazards_share",
+    "water_share",
+    "sea_share",
+    "lake_share",
+    "wide_river_share",
+    "sunrise_utc",
+    "sunset_utc",
+    "dark_release",
+    "wind_age_s",
+    "wind_distance_m",
     "land_in_share",
     "walk_in_m",
     "nearest_place",
@@ -227,7 +471,11 @@ const RECORD: [&str; 24] = [
 ];
 
 /// A row in the columns of [`header`].
-pub(in crate::report) fn record(row: &ReleaseRow, units: UnitSystem) -> Vec<String> {
+pub(in crate::report) fn record(
+    row: &ReleaseRow,
+    units: UnitSystem,
+    zone: &TimeZone,
+) -> Vec<String> {
     let day = row.day.as_ref();
     let number = |value: Option<f64>, digits: usize| {
         value.map_or_else(String::new, |v| format!("{v:.digits$}"))
@@ -236,9 +484,9 @@ pub(in crate::report) fn record(row: &ReleaseRow, units: UnitSystem) -> Vec<Stri
     let place = day.and_then(|d| d.place.as_ref());
     let mut record = vec![
         row.release.to_string(),
-        verdict_name(row.verdict).to_owned(),
+        row.verdict.code().to_owned(),
         row.rank.map_or_else(String::new, |r| r.to_string()),
-        reason(&row.reason, units),
+        reason(&row.reason, units, zone),
         number(day.and_then(|d| d.lead_s), 0),
         number(day.map(|d| d.center.lat_deg), 5),
         number(day.map(|d| d.center.lon_deg), 5),
@@ -253,6 +501,16 @@ pub(in crate::report) fn record(row: &ReleaseRow, units: UnitSystem) -> Vec<Stri
         number(day.map(|d| d.left), 5),
         worst.as_ref().map_or_else(String::new, |h| h.name.clone()),
         number(worst.map(|h| h.share), 5),
+        number(day.map(|d| d.all_hazards.share), 5),
+        number(day.map(|d| d.water.any.share), 5),
+        number(day.map(|d| d.water.sea_share), 5),
+        number(day.map(|d| d.water.lake_share), 5),
+        number(day.map(|d| d.water.river_share), 5),
+        day.and_then(|d| d.sunrise).map_or_else(String::new, whole),
+        day.and_then(|d| d.sunset).map_or_else(String::new, whole),
+        day.map_or_else(String::new, |d| d.dark_release.to_string()),
+        number(day.and_then(|d| d.wind_age_s), 0),
+        number(day.and_then(|d| d.wind_distance_m), 0),
         number(day.and_then(|d| d.land_in), 5),
         number(day.and_then(|d| d.walk_in_m), 0),
         place.map_or_else(String::new, |p| p.name.clone()),
@@ -304,8 +562,11 @@ pub fn geojson(days: &Days, units: UnitSystem) -> String {
         let ellipse = row.day.as_ref()?.ellipse.as_ref()?;
         let more = [
             ("release", json!(row.release.to_string())),
-            ("verdict", json!(verdict_name(row.verdict))),
-            ("reason", json!(reason(&row.reason, units))),
+            ("verdict", json!(row.verdict.code())),
+            (
+                "reason",
+                json!(reason(&row.reason, units, &days.basis.timezone)),
+            ),
             ("rank", json!(row.rank)),
         ];
         Some(ellipse_with(ellipse, more))

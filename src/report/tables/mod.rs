@@ -7,5 +7,6 @@ pub mod fill;
 pub mod fill_rules;
 pub mod forecast;
 pub mod sites;
+pub(super) mod why;
 pub mod winds;
 pub mod zone;

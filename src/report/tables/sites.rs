@@ -4,13 +4,16 @@ use std::fmt::Write as _;
 
 use serde_json::json;
 
-use super::days::{csv_text, header, more, numbers, record, time, verdict};
+use super::days::{
+    csv_text, foot, header, more, number_heads, numbers, record, time, verdict, zone_name,
+};
+use super::why;
 use crate::choice::answer::{Site, Sites};
 use crate::error::Result;
 use crate::report::basis;
 use crate::report::files::geojson::{ellipse_with, spot_feature};
 use crate::report::layout::list;
-use crate::report::reasons::{reason, verdict_name};
+use crate::report::reasons::{reason, reason_in_short};
 use crate::report::site;
 use crate::units::UnitSystem;
 
@@ -21,24 +24,17 @@ const CLOSER: usize = 3;
 
 /// The table for people, the best first.
 pub fn table(sites: &Sites, units: UnitSystem) -> String {
-    let title = basis::title(&sites.basis, "Sites compared");
+    let basis = &sites.basis;
+    let title = basis::title(basis, "Sites compared");
     let widest = sites.sites.iter().map(|s| s.name.chars().count()).max();
     let wide = widest.unwrap_or(0).clamp(4, 24) + 2;
+    let [heads, units_below] = number_heads(basis.limits.max_drift_m.is_some(), units);
+    let zone = zone_name(&basis.timezone);
     let mut text = format!(
-        "{title}\n\n{:4}{:wide$}{:11}{:16}{:22}{:>10}{:>9}{:>13}{:>10}{:>9}{:>13}  {}\n",
-        "",
-        "site",
-        "verdict",
-        "+ / ~ / x / ?*",
-        "best release",
-        "drift",
-        "true",
-        "90 % zone",
-        "wind**",
-        "hits***",
-        "daylight",
-        "what decides"
+        "{title}\ntimes in {zone}\n\n{:4}{:wide$}{:17}{:18}{:21}{heads}  what decides\n",
+        "", "site", "verdict", "+ / ~ / x / ?***", "best release",
     );
+    let _ = writeln!(text, "{:blank$}{units_below}", "", blank = 60 + wide);
     let carried = sites.sites.iter().filter(|s| !s.flown);
     let hidden = carried.clone().count().saturating_sub(CARRIED_SHOWN);
     let shown = sites.sites.iter().filter(|s| s.flown);
@@ -48,18 +44,23 @@ pub fn table(sites: &Sites, units: UnitSystem) -> String {
     if hidden > 0 {
         let _ = writeln!(text, "    and {hidden} more, see --out sites.csv");
     }
+    text.push_str(&foot(sites.sites.iter().flat_map(|s| &s.rows), units));
     text.push_str(
-        "\n* how many release times are \"fly\" (+), \"marginal\" (~), \"don't\" (x), unknown (?); c: carried over, see Assumed\n** strongest wind at the ground, or the lowest known, from an hour before the release to the release\n*** largest share of draws in a keep-out area, in a town or near an airport\n",
+        "*** how many release times are within limits (+), near one (~), beyond one (x), unknown (?); c: carried over, see Assumed\n",
     );
+    let why = sites.why_best.as_ref();
+    let why = why.map_or_else(Vec::new, |why| why::lines(why, &basis.timezone, units));
+    text.push_str(&list("Why this one", &why));
     text.push_str(&closer(sites, units));
     let of = format!("{} release times, ", sites.releases);
-    text + &basis::end_of_table(&sites.basis, RANKING, &of, units)
+    text + &basis::end_of_table(basis, RANKING, &of, units)
 }
 
 /// How sites are ranked.
-const RANKING: &str = "by the best release from each: \"fly\" before \"marginal\" (beyond 80 % of a limit) before \"don't\" (beyond a limit), within these by the number that is nearest to its limit, which is the reason shown, then by how many releases are \"fly\". A site with something nearer than it should be is marginal at best. A site whose releases the winds do not cover is unknown and has no rank.";
+const RANKING: &str = "by the best release from each: \"within limits\" before \"near a limit\" (beyond 80 % of one, or in the dark) before \"beyond a limit\", within these by the number that is nearest to its limit, which is the reason shown, then by how many releases are within limits. A site with something nearer than it should be is near a limit at best. A site whose releases the winds do not cover, or by old or distant soundings only, is unknown and has no rank.";
 
 fn line(site: &Site, sites: &Sites, wide: usize, units: UnitSystem) -> String {
+    let zone = &sites.basis.timezone;
     let rank = site.rank.map_or_else(String::new, |r| r.to_string());
     let name: String = site.name.chars().take(wide - 2).collect();
     let verdict = verdict(site.verdict);
@@ -68,13 +69,15 @@ fn line(site: &Site, sites: &Sites, wide: usize, units: UnitSystem) -> String {
         false => "c".to_owned(),
     };
     let row = site.best_row();
-    let when = row.map_or_else(String::new, |r| time(r.release, &sites.basis.timezone));
+    let when = row.map_or_else(String::new, |r| time(r.release, zone));
     let day = row.and_then(|r| r.day.as_ref());
-    let numbers = day.map_or_else(|| format!("{:64}", ""), |d| numbers(d, units));
-    format!(
-        "{rank:>3} {name:wide$}{verdict:11}{counts:16}{when:22}{numbers}  {}",
-        reason(&site.reason, units)
-    )
+    let numbers = numbers(day, sites.basis.limits.max_drift_m.is_some(), units);
+    let reason = match (&site.reason, day) {
+        // There is no list of these below.
+        (why, None) => reason(why, units, zone),
+        (why, Some(_)) => reason_in_short(why, units, zone),
+    };
+    format!("{rank:>3} {name:wide$}{verdict:17}{counts:18}{when:21}{numbers}  {reason}")
 }
 
 fn closer(sites: &Sites, units: UnitSystem) -> String {
@@ -108,6 +111,7 @@ pub fn csv(sites: &Sites, units: UnitSystem) -> Result<String> {
         "flown",
     ];
     let header = header(&own);
+    let zone = &sites.basis.timezone;
     let records = sites.sites.iter().flat_map(|site| {
         site.rows.iter().map(|row| {
             let own = [
@@ -115,11 +119,11 @@ pub fn csv(sites: &Sites, units: UnitSystem) -> Result<String> {
                 format!("{:.6}", site.position.lat_deg),
                 format!("{:.6}", site.position.lon_deg),
                 site.rank.map_or_else(String::new, |r| r.to_string()),
-                verdict_name(site.verdict).to_owned(),
-                reason(&site.reason, units),
+                site.verdict.code().to_owned(),
+                reason(&site.reason, units, zone),
                 site.flown.to_string(),
             ];
-            own.into_iter().chain(record(row, units)).collect()
+            own.into_iter().chain(record(row, units, zone)).collect()
         })
     });
     csv_text(header, records)
@@ -127,14 +131,15 @@ pub fn csv(sites: &Sites, units: UnitSystem) -> Result<String> {
 
 /// The sites as points and the 90 % ellipses of their best releases as GeoJSON.
 pub fn geojson(sites: &Sites, units: UnitSystem) -> String {
+    let zone = &sites.basis.timezone;
     let mut features = Vec::new();
     for site in &sites.sites {
         let row = site.best_row();
         let properties = [
             ("name", json!(site.name)),
             ("rank", json!(site.rank)),
-            ("verdict", json!(verdict_name(site.verdict))),
-            ("reason", json!(reason(&site.reason, units))),
+            ("verdict", json!(site.verdict.code())),
+            ("reason", json!(reason(&site.reason, units, zone))),
             ("flown", json!(site.flown)),
             ("release", json!(row.map(|r| r.release.to_string()))),
         ];
@@ -144,8 +149,8 @@ pub fn geojson(sites: &Sites, units: UnitSystem) -> String {
             let more = [
                 ("site", json!(site.name)),
                 ("release", json!(row.release.to_string())),
-                ("verdict", json!(verdict_name(row.verdict))),
-                ("reason", json!(reason(&row.reason, units))),
+                ("verdict", json!(row.verdict.code())),
+                ("reason", json!(reason(&row.reason, units, zone))),
             ];
             features.push(ellipse_with(ellipse, more));
         }

@@ -314,9 +314,7 @@ impl Archive {
         places: &Places,
         points: &Points,
     ) -> std::result::Result<Option<Ground>, Damaged> {
-        let Some(altitude_m) = self.orography_at(points)? else {
-            return Ok(None);
-        };
+        let orography = self.orography_at(points)?;
         let columns = places.columns();
         let pair = |two: [(Quantity, Surface); 2]| {
             let tasks = places.tasks(|member, step| {
@@ -343,6 +341,14 @@ impl Archive {
             wind.column_mut(0).assign(&east.column(0));
             wind.column_mut(1).assign(&north.column(0));
         }
+        let altitude_m = match (orography, &wind_m_s) {
+            (Some(altitude_m), _) => altitude_m,
+            // The wind at 10 m is worth knowing even where nobody says how high that is.
+            (None, Some(_)) => {
+                Array2::from_elem([points.window.rows, points.window.columns], f32::NAN)
+            }
+            (None, None) => return Ok(None),
+        };
         Ok(Some(Ground {
             altitude_m,
             wind_m_s,
