@@ -107,6 +107,15 @@ impl BriefGround {
         rows
     }
 
+    /// The water of the region, ready to be asked.
+    ///
+    /// # Errors
+    ///
+    /// When the data in the program are damaged.
+    pub fn water(&self) -> Result<Water<'_>> {
+        Water::of(&self.map)
+    }
+
     /// The named place nearest to the centre of a zone.
     ///
     /// # Errors
@@ -180,5 +189,21 @@ mod tests {
                 assert!(apart_m > 0.99 * TOWN_SPACING * 60_000.0, "{a:?} {b:?}");
             }
         }
+    }
+}
+
+/// TEMPORARY until the ground's own water is here.
+pub struct Water<'a>(&'a GroundMap);
+impl<'a> Water<'a> {
+    fn of(map: &'a GroundMap) -> Result<Water<'a>> {
+        Ok(Water(map))
+    }
+    /// x
+    pub fn at(&self, place: Normal) -> Option<()> {
+        self.0.is_in(Class::Lake, place).then_some(())
+    }
+    /// x
+    pub fn on_same_shore(&self, a: Normal, b: Normal) -> bool {
+        self.at(a).is_none() && self.at(b).is_none()
     }
 }

@@ -6,5 +6,7 @@ pub mod coordinates;
 pub mod geojson;
 pub mod gpx;
 pub mod kml;
+pub mod message;
+pub mod notice;
 mod xml;
 pub mod zone_csv;
