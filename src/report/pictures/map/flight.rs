@@ -2,6 +2,7 @@
 
 use super::labels::Labels;
 use super::sheet::Sheet;
+use super::sizes::{NAME, TEXT};
 use crate::brief::Brief;
 use crate::clock::seconds_between;
 use crate::geodesy::Position;
@@ -20,9 +21,6 @@ pub const UP: Look = Look::line(INK, 3.2).dashed("12 6");
 pub const DOWN: Look = Look::line(INK, 3.2);
 /// Signs on the map.
 pub const SIGN: Look = Look::area(Fill::Colour(PAPER)).edged(INK, 2.0);
-/// Sizes of text: names of the main places, marks along the track.
-const NAME: f64 = 21.0;
-const MARK: f64 = 17.0;
 /// Minutes between marks of time.
 const MARK_EVERY_S: f64 = 600.0;
 
@@ -93,7 +91,7 @@ pub fn region_names(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, b
         let text = format!("{:.0} %", 100.0 * p);
         for k in 0..8 {
             let point = sheet.at(ring[(k * ring.len() / 8 + ring.len() / 16) % ring.len()]);
-            if sheet.shows(point, -10.0) && labels.write(picture, point, -2.0, MARK, &text) {
+            if sheet.shows(point, -10.0) && labels.write(picture, point, -2.0, TEXT, &text) {
                 break;
             }
         }
@@ -116,27 +114,48 @@ pub fn track(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: &
     labels.avoid(&points);
 }
 
-/// Draws and names release, burst, landing and the waiting points.
+/// Half the room that the sign of a main place takes, units.
+const SIGN_ROOM: f64 = 13.0;
+
+/// Draws and names release, burst, landing and the waiting points. They come before every other name,
+/// the last is drawn on top: none is hidden.
 pub fn places(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: &Brief) {
     let zone = &brief.zone;
-    let named =
-        |what: &str, mark: &Mark| format!("{what} {}", clock_time(mark.time, &brief.timezone));
-    let mut names: Vec<([f64; 2], String)> = Vec::new();
+    let named = |what: &str, mark: &Mark| {
+        let name = format!("{what} {}", clock_time(mark.time, &brief.timezone));
+        (sheet.at(mark.position), name)
+    };
+    let mut names = vec![
+        named("release", &zone.release),
+        named("burst", &zone.burst),
+        named("planned landing", &zone.landing),
+    ];
+    let waiting = brief.waiting.iter();
+    names.extend(waiting.map(|point| (sheet.at(point.position), waiting_name(point))));
+    for ([x, y], _) in &names {
+        let r = SIGN_ROOM;
+        labels.take([x - r, y - r, x + r, y + r]);
+    }
+    for (point, name) in &names {
+        labels.write_or_join(picture, *point, SIGN_ROOM + 3.0, NAME, name);
+    }
+    signs(picture, sheet, brief);
+}
+
+/// The signs of the main places, the burst and the landing on top.
+fn signs(picture: &mut Picture, sheet: &Sheet, brief: &Brief) {
+    let zone = &brief.zone;
     for point in brief.waiting.iter().rev() {
         let [x, y] = sheet.at(point.position);
         picture.rectangle([x - 13.0, y - 13.0], [26.0, 26.0], PAPER);
         picture.rectangle([x - 11.0, y - 11.0], [22.0, 22.0], INK);
         let lines = Look::line(PAPER, 2.4).capped();
         picture.raw_path(&letter(&point.name, [x, y]), lines);
-        names.push(([x, y], waiting_name(point)));
     }
     let release = sheet.at(zone.release.position);
     picture.dot(release, 10.0, INK);
     picture.dot(release, 6.5, PAPER);
     picture.dot(release, 3.0, INK);
-    let burst = sheet.at(zone.burst.position);
-    let look = Look::area(Fill::Colour(INK)).edged(PAPER, 1.5);
-    picture.path(&[star(burst, 12.0)], true, look);
     let landing = sheet.at(zone.landing.position);
     for (width, color) in [(8.0, PAPER), (4.0, INK)] {
         let arms = [[-9.0, -9.0, 9.0, 9.0], [-9.0, 9.0, 9.0, -9.0]];
@@ -148,15 +167,9 @@ pub fn places(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: 
             picture.line(&arm, width, color);
         }
     }
-    names.push((landing, named("planned landing", &zone.landing)));
-    names.push((burst, named("burst", &zone.burst)));
-    names.push((release, named("release", &zone.release)));
-    for ([x, y], _) in &names {
-        labels.take([x - 13.0, y - 13.0, x + 13.0, y + 13.0]);
-    }
-    for (point, name) in names.iter().rev() {
-        labels.write(picture, *point, 16.0, NAME, name);
-    }
+    let burst = sheet.at(zone.burst.position);
+    let look = Look::area(Fill::Colour(INK)).edged(PAPER, 1.5);
+    picture.path(&[star(burst, 12.0)], true, look);
 }
 
 /// Draws marks along the track: triangles at whole heights, bars at whole ten minutes.
@@ -209,7 +222,7 @@ pub fn marks(
         ]);
     }
     for (point, name) in &names {
-        labels.write(picture, *point, 8.0, MARK, name);
+        labels.write(picture, *point, 8.0, TEXT, name);
     }
 }
 
