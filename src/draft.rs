@@ -1,8 +1,4 @@
-//! A plan begun from a few answers: what can be looked up, and the text that is written.
-//!
-//! Nothing here asks, prints or writes a file; `cli::new` does.
-
-mod text;
+//! A plan begun from a few answers, and what can be looked up for it. `report::files::plan` writes it.
 
 use std::path::PathBuf;
 
@@ -16,9 +12,6 @@ use crate::ground::airports::{AirportKind, airports};
 use crate::ground::region::Region;
 use crate::ground::terrain::Terrain;
 use crate::ground::towns::{Town, towns};
-use crate::units::UnitSystem;
-
-pub use self::text::{Draft, draft};
 
 /// An airport's elevation stands for the site's within this distance, m.
 pub const AIRPORT_WITHIN_M: f64 = 10_000.0;
@@ -54,8 +47,8 @@ pub struct Answers {
     pub parachute: String,
     /// Files with heights, as seen from the plan.
     pub terrain: Vec<PathBuf>,
-    /// The units people read.
-    pub units: UnitSystem,
+    /// Whether its people read US units.
+    pub us_units: bool,
 }
 
 /// A place to release from.

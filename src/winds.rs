@@ -13,6 +13,7 @@ use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::sources::grid::archive::{Archive, Joining};
 use crate::sources::{Ascent, Format};
+use crate::wind::cleaning::Cleaning;
 use crate::wind::placing::ONE_TIME_STANDS_S;
 
 /// The winds of a plan.
@@ -66,6 +67,17 @@ impl Winds {
         match self {
             Winds::Soundings(_) => None,
             Winds::Forecast(archive) => Some(archive.covered()),
+        }
+    }
+
+    /// Soundings of which reading left so little that it should be known.
+    pub fn cleaning(&self) -> Vec<Cleaning> {
+        match self {
+            Winds::Soundings(ascents) => {
+                let all = ascents.iter().map(|a| Cleaning::of(&a.file, &a.sounding));
+                all.filter(Cleaning::matters).collect()
+            }
+            Winds::Forecast(_) => Vec::new(),
         }
     }
 

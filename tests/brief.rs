@@ -349,3 +349,34 @@ fn without_roads_and_terrain_the_middle_is_waited_at() {
     let with_terrain = words(&Briefing::of_everything().text("brief.html"));
     assert!(!with_terrain.contains("height of the ground not known"));
 }
+
+/// A zone on the coast: nobody waits in the sea, and the sea is drawn.
+#[test]
+fn nobody_waits_in_the_sea() {
+    use windfall::geodesy::Position;
+    use windfall::ground::sea::sea;
+
+    // The winds blow east: from this far out the landings lie on both sides of the coast.
+    let west = ("lon = -8.85", "lon = -9.28");
+    let briefing = Briefing::of(&[west], "", &[], &["--draws", "400"]);
+    let geojson = briefing.geojson();
+    let features = geojson["features"].as_array().unwrap();
+    let at = |f: &serde_json::Value| {
+        let c = &f["geometry"]["coordinates"];
+        Position::new(c[1].as_f64().unwrap(), c[0].as_f64().unwrap()).unwrap()
+    };
+    let of = |kind: &str| -> Vec<Position> {
+        features
+            .iter()
+            .filter(|f| f["properties"]["kind"] == kind)
+            .map(at)
+            .collect()
+    };
+    let waiting = of("waiting");
+    assert_eq!(waiting.len(), 2);
+    assert!(
+        waiting.iter().all(|p| !sea().unwrap().holds(*p)),
+        "{waiting:?}"
+    );
+    assert!(briefing.text("map.svg").contains("h3"), "no sea");
+}

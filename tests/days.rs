@@ -144,7 +144,7 @@ fn what_is_not_known_keeps_its_row_and_has_no_rank() {
     for part in [
         "leaves the region",
         "N, 8.",
-        "m above sea level",
+        " ft) above sea level",
         "2023-10-13T10:",
     ] {
         assert!(reason(leaves).contains(part), "{}", reason(leaves));

@@ -11,8 +11,9 @@ use std::path::{Path, PathBuf};
 
 use program::{stderr, stdout, windfall};
 use serde_json::Value;
-use windfall::plan::{FillPlan, Plan};
-use windfall::units::{POUND_KG, UnitSystem};
+use windfall::plan::Plan;
+use windfall::sizing::Known;
+use windfall::units::POUND_KG;
 
 /// Winds of the day and the region of the sample: the release is given to suit them.
 const WINDS: &str = "samples/high-plains/plan.toml";
@@ -63,14 +64,14 @@ fn what_new_writes_every_command_reads() {
     let plan = Plan::read(&path).unwrap();
     assert_eq!(plan.name, "first");
     assert_eq!(plan.release.to_string(), "2026-02-06T00:00:00Z");
-    assert_eq!(plan.units, Some(UnitSystem::Us));
-    let balloon = plan.balloon.unwrap();
+    assert_eq!(plan.us_units, Some(true));
+    let balloon = plan.stack.ascent.balloon().unwrap();
     assert_eq!(balloon.mass_kg, 1.2);
-    assert!(matches!(balloon.fill, FillPlan::AscentRate(rate) if (rate - 5.08).abs() < 1e-9));
-    assert!((plan.load[0].mass_kg - 6.0 * POUND_KG).abs() < 1e-12);
-    assert!((plan.parachute.unwrap().diameter_m - 7.0 * 0.3048).abs() < 1e-12);
+    assert!(matches!(balloon.fill, Known::AscentRate(rate) if (rate - 5.08).abs() < 1e-9));
+    assert!((plan.stack.load[0].mass_kg - 6.0 * POUND_KG).abs() < 1e-12);
+    assert!((plan.stack.descent.parachute().unwrap().diameter_m - 7.0 * 0.3048).abs() < 1e-12);
     // KRIW lies at 5,528 ft; written to ten feet.
-    assert!((plan.elevation_m.unwrap() - 5_528.0 * 0.3048).abs() < 2.0);
+    assert!((plan.site.elevation_m.unwrap() - 5_528.0 * 0.3048).abs() < 2.0);
 
     let plan = text(&path);
     let winds = sounding();
@@ -201,32 +202,17 @@ fn without_a_terminal_a_missing_answer_names_its_option() {
 #[test]
 fn places_of_the_world_become_plans() {
     let folder = tempfile::tempdir().unwrap();
-    for (i, (place, zone, lat, units)) in [
+    for (i, (place, zone, lat, us)) in [
         (
             "38°45'20\"S 62°16'15\"W",
             "America/Argentina/Buenos_Aires",
             -38.755_556,
-            UnitSystem::Metric,
+            false,
         ),
-        (
-            "-33.87, 151.21",
-            "Australia/Sydney",
-            -33.87,
-            UnitSystem::Metric,
-        ),
-        (
-            "Coruche, Portugal",
-            "Europe/Lisbon",
-            38.96,
-            UnitSystem::Metric,
-        ),
-        (
-            "78 13.5 N, 15 38 E",
-            "Arctic/Longyearbyen",
-            78.225,
-            UnitSystem::Metric,
-        ),
-        ("Honolulu, HI", "Pacific/Honolulu", 21.3, UnitSystem::Us),
+        ("-33.87, 151.21", "Australia/Sydney", -33.87, false),
+        ("Coruche, Portugal", "Europe/Lisbon", 38.96, false),
+        ("78 13.5 N, 15 38 E", "Arctic/Longyearbyen", 78.225, false),
+        ("Honolulu, HI", "Pacific/Honolulu", 21.3, true),
     ]
     .into_iter()
     .enumerate()
@@ -239,11 +225,11 @@ fn places_of_the_world_become_plans() {
         let plan = Plan::read(&path).unwrap();
         assert_eq!(plan.timezone.iana_name(), Some(zone), "{place}");
         assert!(
-            (plan.site.lat_deg - lat).abs() < 0.02,
+            (plan.site.position.lat_deg - lat).abs() < 0.02,
             "{place}: {:?}",
             plan.site
         );
-        assert_eq!(plan.units, Some(units), "{place}");
+        assert_eq!(plan.us_units, Some(us), "{place}");
     }
 }
 

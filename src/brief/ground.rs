@@ -18,6 +18,7 @@ use crate::ground::places::{Place, Places};
 use crate::ground::region::Region;
 use crate::ground::terrain::Terrain;
 use crate::ground::towns::{Town, towns};
+use crate::ground::water::Water;
 use crate::plan::Plan;
 use crate::zone::Zone;
 
@@ -189,21 +190,5 @@ mod tests {
                 assert!(apart_m > 0.99 * TOWN_SPACING * 60_000.0, "{a:?} {b:?}");
             }
         }
-    }
-}
-
-/// TEMPORARY until the ground's own water is here.
-pub struct Water<'a>(&'a GroundMap);
-impl<'a> Water<'a> {
-    fn of(map: &'a GroundMap) -> Result<Water<'a>> {
-        Ok(Water(map))
-    }
-    /// x
-    pub fn at(&self, place: Normal) -> Option<()> {
-        self.0.is_in(Class::Lake, place).then_some(())
-    }
-    /// x
-    pub fn on_same_shore(&self, a: Normal, b: Normal) -> bool {
-        self.at(a).is_none() && self.at(b).is_none()
     }
 }

@@ -57,6 +57,9 @@ pub fn brief(
     for file in &mut facts.wind.files {
         *file = file_name(Path::new(file)).unwrap_or(file.clone());
     }
+    for cleaning in &mut facts.wind.cleaning {
+        cleaning.file = file_name(Path::new(&cleaning.file)).unwrap_or_default();
+    }
     let landings: Vec<Normal> = kept.landings().iter().map(|l| l.place).collect();
     let ((ground, changes), quiet) = rayon::join(
         || {
@@ -99,6 +102,7 @@ pub fn brief(
             .into_iter()
             .map(|source| without_folder(plan, source))
             .collect(),
+        layer_notes: ground.map.notes().to_vec(),
         ground: ground.shown(kept.ground()),
         zone,
         facts,

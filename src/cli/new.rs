@@ -8,11 +8,12 @@ use clap::Args;
 use super::options::Units;
 use super::output;
 use windfall::clock::local::read_time;
-use windfall::draft::{Answers, Draft, Elevation, ElevationFrom, Site, draft, elevation, site};
+use windfall::draft::{Answers, Elevation, ElevationFrom, Site, elevation, site};
 use windfall::error::{Error, Fault, Result};
 use windfall::files::write_atomically;
 use windfall::ground::time_zone::time_zone;
 use windfall::plan::Plan;
+use windfall::report::files::plan::{Draft, draft};
 use windfall::units::{Dimension, UnitSystem, parse};
 
 /// Begins a plan: asks for what it needs, or takes it from options, and looks up what it can.
@@ -194,9 +195,10 @@ fn answers<R: BufRead, W: Write>(args: &NewArgs, asking: &mut Asking<R, W>) -> R
             .iter()
             .map(|path| seen_from(folder, path))
             .collect(),
-        units: args
-            .units
-            .map_or_else(|| usual_units(&site), UnitSystem::from),
+        us_units: args.units.map_or_else(
+            || usually_us_units(&site),
+            |units| matches!(units, Units::Us),
+        ),
         site,
     })
 }
@@ -247,16 +249,14 @@ fn seen_from(folder: &Path, path: &Path) -> PathBuf {
     }
 }
 
-/// Pounds and feet in the United States, by the nearest town.
-fn usual_units(site: &Site) -> UnitSystem {
+/// Whether people there use pounds and feet: in the United States, by the nearest town.
+fn usually_us_units(site: &Site) -> bool {
     let nearest = || {
         let towns = windfall::ground::towns::towns().ok()?;
         towns.nearest(site.position).map(|near| near.what)
     };
-    match site.town.or_else(nearest) {
-        Some(town) if town.area.country == "US" => UnitSystem::Us,
-        _ => UnitSystem::Metric,
-    }
+    let town = site.town.or_else(nearest);
+    town.is_some_and(|town| town.area.country == "US")
 }
 
 /// What was written, assumed, and comes next.
@@ -276,7 +276,11 @@ fn told(path: &Path, answers: &Answers, draft: &Draft) -> String {
     let zone = answers.timezone.iana_name().unwrap_or("UTC");
     out += &format!("  clocks    {zone}\n");
     if let Some(elevation) = &answers.elevation {
-        let height = answers.units.height(elevation.elevation_m);
+        let units = match answers.us_units {
+            true => UnitSystem::Us,
+            false => UnitSystem::Metric,
+        };
+        let height = units.height(elevation.elevation_m);
         out += &format!("  elevation {height}\n");
     }
     out += "\nAssumed or looked up:\n";
@@ -327,7 +331,7 @@ mod tests {
         assert_eq!(answers.balloon, "1,200 g");
         assert_eq!(answers.load, [("payload".to_owned(), "6 lbs".to_owned())]);
         assert_eq!(answers.parachute, "7'");
-        assert_eq!(answers.units, UnitSystem::Us);
+        assert!(answers.us_units);
         assert_eq!(answers.name, "first");
         assert!(matches!(
             answers.elevation.unwrap().from,

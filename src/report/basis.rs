@@ -9,7 +9,7 @@ use serde_json::json;
 use super::extent::Extent;
 use super::files::geojson::gathered;
 use super::layout::list;
-use super::{notes, reasons};
+use super::{input_notes, notes, reasons};
 use crate::choice::basis::Basis;
 use crate::choice::ground::GroundSource;
 use crate::report::cautions::CHOOSING;
@@ -26,7 +26,10 @@ pub(super) fn title(basis: &Basis, what: &str) -> String {
 /// The end of a table: what it was made from, how it is ranked, cautions. `of` stands before the
 /// number of draws.
 pub(super) fn end_of_table(basis: &Basis, ranking: &str, of: &str, units: UnitSystem) -> String {
-    let mut text = list("Winds cover", basis.covered.as_slice());
+    let mut found = input_notes::of_cleaning(&basis.cleaning, units);
+    found.extend(input_notes::of_layers(&basis.layer_notes, units));
+    let mut text = list("Notes", &found);
+    text.push_str(&list("Winds cover", basis.covered.as_slice()));
     text.push_str(&list("Limits", &reasons::limits(&basis.limits, units)));
     text.push_str(&list("Ranking", &[ranking]));
     text.push_str(&list(

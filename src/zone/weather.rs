@@ -19,6 +19,7 @@ use crate::notes::{Assumption, Note};
 use crate::plan::{Plan, WindSpread};
 use crate::sources::grid::archive::Archive;
 use crate::sources::{self, Ascent};
+use crate::wind::cleaning::Cleaning;
 use crate::wind::column::{Column, WindProfile};
 use crate::wind::error::{ErrorPart, WindError};
 use crate::wind::error_process::WindErrorProcess;
@@ -51,6 +52,8 @@ pub struct Weather<'a> {
     around: Around<'a>,
     /// The files it is from.
     pub files: Vec<String>,
+    /// What reading did to its soundings, where that matters.
+    cleaning: Vec<Cleaning>,
     source: WindSource,
     /// Standard deviation between the members of an ensemble by altitude, m and m/s.
     member_sigma: Vec<(f64, f64)>,
@@ -280,6 +283,7 @@ impl Weather<'_> {
         WindFacts {
             files: self.files.clone(),
             source: self.source.clone(),
+            cleaning: self.cleaning.clone(),
             covered_m: (base_m, top_m),
             above_s: time_where(&|z| z > top_m),
             below_s: time_where(&|z| z < base_m),
@@ -377,6 +381,7 @@ impl<'a> SiteWinds<'a> {
         let around = Around::Stations(stations, columns);
         Weather {
             files,
+            cleaning: cleaning(blended),
             assumptions: [read_as(&nearest.sounding), vec![said]].concat(),
             ..self.of(release, column, around, source)
         }
@@ -400,6 +405,7 @@ impl<'a> SiteWinds<'a> {
         let column = Column::from_sounding(sounding);
         Weather {
             files: vec![nearest.file.clone()],
+            cleaning: cleaning(&[nearest]),
             assumptions,
             ..self.of(release, column, Around::Nothing, source)
         }
@@ -420,6 +426,7 @@ impl<'a> SiteWinds<'a> {
             around,
             source,
             files: Vec::new(),
+            cleaning: Vec::new(),
             member_sigma: Vec::new(),
             error: None,
             told_of_better: matches!(self.stated_error, None | Some(WindSpread::Sounding)),
@@ -484,6 +491,12 @@ impl<'a> SiteWinds<'a> {
             ..self.of(release, column, Around::Forecast(archive), source)
         })
     }
+}
+
+/// What reading did to soundings, where that matters.
+fn cleaning(ascents: &[&Ascent]) -> Vec<Cleaning> {
+    let all = ascents.iter().map(|a| Cleaning::of(&a.file, &a.sounding));
+    all.filter(Cleaning::matters).collect()
 }
 
 /// What was left out of the winds, each with its reason.

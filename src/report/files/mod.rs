@@ -8,5 +8,6 @@ pub mod gpx;
 pub mod kml;
 pub mod message;
 pub mod notice;
+pub mod plan;
 mod xml;
 pub mod zone_csv;

@@ -8,6 +8,7 @@ use jiff::tz::TimeZone;
 use crate::clock::seconds_between;
 use crate::geodesy::Position;
 use crate::report::cautions::FLYING;
+use crate::report::input_notes;
 use crate::report::layout::{list, wrapped};
 use crate::report::notes;
 use crate::report::words::clock_with_zone;
@@ -31,7 +32,9 @@ pub fn table(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSys
     if let Some(members) = &facts.members {
         text.push_str(&member_lines(members, units));
     }
-    text.push_str(&list("Notes", &notes::notes(&zone.notes, units)));
+    let mut found = input_notes::of_cleaning(&facts.wind.cleaning, units);
+    found.extend(notes::notes(&zone.notes, units));
+    text.push_str(&list("Notes", &found));
     text.push_str(&list(
         "Assumed",
         &notes::assumptions(&zone.assumptions, units),

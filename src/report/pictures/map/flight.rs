@@ -130,8 +130,9 @@ pub fn places(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: 
         named("burst", &zone.burst),
         named("planned landing", &zone.landing),
     ];
-    let waiting = brief.waiting.iter();
-    names.extend(waiting.map(|point| (sheet.at(point.position), waiting_name(point))));
+    let signs = waiting_signs(sheet, brief);
+    let waiting = brief.waiting.iter().zip(&signs);
+    names.extend(waiting.map(|(point, sign)| (*sign, waiting_name(point))));
     for ([x, y], _) in &names {
         let r = SIGN_ROOM;
         labels.take([x - r, y - r, x + r, y + r]);
@@ -139,14 +140,58 @@ pub fn places(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: 
     for (point, name) in &names {
         labels.write_or_join(picture, *point, SIGN_ROOM + 3.0, NAME, name);
     }
-    signs(picture, sheet, brief);
+    draw_signs(picture, sheet, brief, &signs);
+}
+
+/// Where the signs of the waiting points stand: at their places, or beside them, joined by a line, where
+/// another sign stands.
+fn waiting_signs(sheet: &Sheet, brief: &Brief) -> Vec<[f64; 2]> {
+    let zone = &brief.zone;
+    let marks = [&zone.release, &zone.burst, &zone.landing];
+    let mut taken: Vec<[f64; 2]> = marks.map(|mark| sheet.at(mark.position)).to_vec();
+    for point in &brief.waiting {
+        let sign = free_of(sheet.at(point.position), &taken);
+        taken.push(sign);
+    }
+    taken.split_off(marks.len())
+}
+
+/// A point for a sign that covers no other: the point itself, or the first beside it that is free.
+fn free_of(point: [f64; 2], taken: &[[f64; 2]]) -> [f64; 2] {
+    let apart = 2.0 * SIGN_ROOM + 2.0;
+    let free = |at: &[f64; 2]| {
+        let covers = |t: &[f64; 2]| (at[0] - t[0]).abs().max((at[1] - t[1]).abs()) < apart;
+        !taken.iter().any(covers)
+    };
+    let beside = [1.0, 2.0].into_iter().flat_map(|ring| {
+        let d = ring * (apart + 4.0);
+        [
+            [d, d],
+            [d, -d],
+            [-d, -d],
+            [-d, d],
+            [d, 0.0],
+            [0.0, d],
+            [-d, 0.0],
+            [0.0, -d],
+        ]
+    });
+    let beside = beside.map(|[dx, dy]| [point[0] + dx, point[1] + dy]);
+    std::iter::once(point)
+        .chain(beside)
+        .find(free)
+        .unwrap_or(point)
 }
 
 /// The signs of the main places, the burst and the landing on top.
-fn signs(picture: &mut Picture, sheet: &Sheet, brief: &Brief) {
+fn draw_signs(picture: &mut Picture, sheet: &Sheet, brief: &Brief, waiting: &[[f64; 2]]) {
     let zone = &brief.zone;
-    for point in brief.waiting.iter().rev() {
-        let [x, y] = sheet.at(point.position);
+    for (point, &[x, y]) in brief.waiting.iter().zip(waiting).rev() {
+        let place = sheet.at(point.position);
+        if place != [x, y] {
+            picture.line(&[place, [x, y]], 4.5, PAPER);
+            picture.line(&[place, [x, y]], 1.8, INK);
+        }
         picture.rectangle([x - 13.0, y - 13.0], [26.0, 26.0], PAPER);
         picture.rectangle([x - 11.0, y - 11.0], [22.0, 22.0], INK);
         let lines = Look::line(PAPER, 2.4).capped();
@@ -273,4 +318,24 @@ fn letter(name: &str, [x, y]: [f64; 2]) -> String {
         _ => "m5 -4a6 6 0 1 0 0 8",
     };
     format!("M{x:.1} {y:.1}{d}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_sign_covers_another() {
+        let landing = [100.0, 100.0];
+        assert_eq!(free_of([200.0, 100.0], &[landing]), [200.0, 100.0]);
+        let mut taken = vec![landing];
+        for _ in 0..6 {
+            let sign = free_of([101.0, 99.0], &taken);
+            for t in &taken {
+                let far = (sign[0] - t[0]).abs().max((sign[1] - t[1]).abs());
+                assert!(far >= 2.0 * SIGN_ROOM, "{sign:?} covers {t:?}");
+            }
+            taken.push(sign);
+        }
+    }
 }

@@ -1,13 +1,16 @@
 //! What lies on the ground, drawn: water, towns, roads, borders, airfields.
 
 use std::collections::BTreeMap;
+use std::fmt::Write as _;
 
 use maud::{Markup, html};
+use rayon::prelude::*;
 
 use super::sheet::Sheet;
 use crate::brief::answer::MapGround;
 use crate::ground::airports::{Airport, AirportKind};
 use crate::ground::layers::{Area, Kind, Layer, Line, RoadClass};
+use crate::ground::sea::sea;
 use crate::report::palette::{
     AIRFIELD, Colour, FINE_LINE, KEEP_OUT, LAND_IN, LOCAL_ROAD, PAPER, PRIMARY_ROAD, ROAD_EDGE,
     SECONDARY_ROAD, SHORE, TERTIARY_ROAD, TOWN, TRUNK_ROAD, WATER,
@@ -94,12 +97,14 @@ pub enum SmallAirfields {
 
 /// Draws everything below the flight.
 pub fn draw(picture: &mut Picture, sheet: &Sheet, ground: &MapGround) -> KeyEntries {
+    let sea = draw_sea(picture, sheet);
     let of = |kind: Kind| ground.layers.iter().filter(move |l| l.kind == kind);
     let mut drawn = KeyEntries {
         towns: areas(picture, sheet, of(Kind::Urban), TOWNS),
         ..KeyEntries::default()
     };
-    drawn.water = areas(picture, sheet, of(Kind::Lake), LAKES)
+    drawn.water = sea
+        | areas(picture, sheet, of(Kind::Lake), LAKES)
         | areas(picture, sheet, of(Kind::River), LAKES);
     let rivers = of(Kind::River).flat_map(|l| &l.lines);
     drawn.water |= lines(picture, sheet, rivers, Look::line(SHORE, 2.2));
@@ -115,6 +120,39 @@ pub fn draw(picture: &mut Picture, sheet: &Sheet, ground: &MapGround) -> KeyEntr
     drawn.airfields = lines(picture, sheet, runways, Look::line(FINE_LINE, 3.0))
         | areas(picture, sheet, of(Kind::Airfield), field);
     drawn
+}
+
+/// A cell of the sea, units: its edge lies below the line of the coast.
+const SEA_CELL: f64 = 3.0;
+
+/// Fills the sea, row by row; whether there is any on the sheet.
+fn draw_sea(picture: &mut Picture, sheet: &Sheet) -> bool {
+    let Ok(sea) = sea() else {
+        return false;
+    };
+    let [columns, rows] = sheet.size.map(|s| (s / SEA_CELL).ceil() as usize);
+    let place = |i: usize, k: usize| {
+        sheet.place([(i as f64 + 0.5) * SEA_CELL, (k as f64 + 0.5) * SEA_CELL])
+    };
+    let row = |k: usize| -> String {
+        let wet: Vec<bool> = (0..columns).map(|i| sea.holds(place(i, k))).collect();
+        let mut path = String::new();
+        let mut start = 0;
+        for run in wet.chunk_by(|a, b| a == b) {
+            if run[0] {
+                let (x, y) = (start as f64 * SEA_CELL, (k as f64 + 0.5) * SEA_CELL);
+                let _ = write!(path, "M{x} {y}h{}", run.len() as f64 * SEA_CELL);
+            }
+            start += run.len();
+        }
+        path
+    };
+    let path: String = (0..rows).into_par_iter().map(row).collect();
+    if path.is_empty() {
+        return false;
+    }
+    picture.raw_path(&path, Look::line(WATER, SEA_CELL).crisp());
+    true
 }
 
 /// The patterns that areas are filled with.
@@ -353,6 +391,21 @@ mod tests {
         assert_eq!(road_number("5th Avenue North"), None);
         assert_eq!(road_number("Main"), None);
         assert_eq!(road_number(""), None);
+    }
+
+    #[test]
+    fn the_sea_is_filled_and_land_is_not() {
+        let drawn = |lat: f64, lon: f64| {
+            let center = Position::new(lat, lon).unwrap();
+            let sheet = Sheet::holding(center, &[center.destination(45.0, 20_000.0)], 720.0);
+            let mut picture = Picture::new(720.0, 720.0);
+            (draw_sea(&mut picture, &sheet), picture.svg())
+        };
+        assert!(!drawn(43.0, -108.4).0);
+        let (any, svg) = drawn(38.7, -9.45);
+        assert!(any && svg.contains(&WATER.to_string()), "{svg}");
+        // Half of the coast's sheet, about: runs begin at its left edge.
+        assert!(svg.matches("M0 ").count() > 100);
     }
 
     #[test]

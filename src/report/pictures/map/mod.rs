@@ -84,7 +84,7 @@ fn body(sheet: &Sheet, brief: &Brief, units: UnitSystem) -> (Picture, KeyEntries
     flight::regions(&mut body, sheet, &mut labels, brief);
     flight::track(&mut body, sheet, &mut labels, brief);
     // The main places choose their room first and are drawn last.
-    let mut top = Picture::new(sheet.size[0], sheet.size[1]);
+    let mut top = Picture::clear(sheet.size[0], sheet.size[1]);
     flight::places(&mut top, sheet, &mut labels, brief);
     let corner = free_corner(sheet, &labels, brief);
     keep_free(&mut labels, corner, &mut grid, &airfields);

@@ -3,8 +3,8 @@
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::{Answers, Elevation, ElevationFrom};
 use crate::clock::local::{read_time, signed};
+use crate::draft::{Answers, Elevation, ElevationFrom};
 use crate::units::UnitSystem;
 
 /// A plan that was begun.
@@ -83,10 +83,10 @@ fn aside(example: &str, remark: &str) -> String {
 }
 
 fn flight(answers: &Answers) -> String {
-    let (zone, units) = (&answers.timezone, answers.units);
-    let units = match units {
-        UnitSystem::Metric => "metric",
-        UnitSystem::Us => "us",
+    let zone = &answers.timezone;
+    let units = match answers.us_units {
+        false => "metric",
+        true => "us",
     };
     let zone_name = zone.iana_name().unwrap_or("UTC");
     [
@@ -138,7 +138,7 @@ fn site(answers: &Answers, assumed: &mut Vec<String>) -> String {
         "degrees east, so west is negative",
     );
     match &answers.elevation {
-        Some(elevation) => out += &elevation_line(elevation, answers.units, assumed),
+        Some(elevation) => out += &elevation_line(elevation, answers.us_units, assumed),
         None => {
             assumed.push(
                 "the elevation of the site is not known: look it up on a map, or give terrain"
@@ -163,7 +163,11 @@ fn degrees(value: f64) -> String {
     }
 }
 
-fn elevation_line(elevation: &Elevation, units: UnitSystem, assumed: &mut Vec<String>) -> String {
+fn elevation_line(elevation: &Elevation, us_units: bool, assumed: &mut Vec<String>) -> String {
+    let units = match us_units {
+        false => UnitSystem::Metric,
+        true => UnitSystem::Us,
+    };
     let height = units.height(elevation.elevation_m);
     match &elevation.from {
         ElevationFrom::Given(written) => line("elevation", &quoted(written), ""),
@@ -208,9 +212,9 @@ fn balloon(answers: &Answers, assumed: &mut Vec<String>) -> String {
         }
     };
     out += &line("gas", &quoted(gas), remark);
-    let usual = match answers.units {
-        UnitSystem::Metric => "5 m/s",
-        UnitSystem::Us => "1000 ft/min",
+    let usual = match answers.us_units {
+        false => "5 m/s",
+        true => "1000 ft/min",
     };
     let (rate, remark) = match &answers.ascent_rate {
         Some(rate) => (rate.as_str(), "at release"),
