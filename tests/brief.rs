@@ -350,33 +350,63 @@ fn without_roads_and_terrain_the_middle_is_waited_at() {
     assert!(!with_terrain.contains("height of the ground not known"));
 }
 
-/// A zone on the coast: nobody waits in the sea, and the sea is drawn.
+/// Landings in a great lake: somebody who waits does so on dry land, on the shore of the release, and
+/// the lake is drawn.
 #[test]
-fn nobody_waits_in_the_sea() {
+fn nobody_waits_in_a_lake_or_behind_it() {
     use windfall::geodesy::Position;
-    use windfall::ground::sea::sea;
+    use windfall::ground::{map::GroundMap, region::Region, water::Water};
 
-    // The winds blow east: from this far out the landings lie on both sides of the coast.
-    let west = ("lon = -8.85", "lon = -9.28");
-    let briefing = Briefing::of(&[west], "", &[], &["--draws", "400"]);
-    let geojson = briefing.geojson();
+    let changes = [
+        ("lat = 43.35", "lat = 43.35"),
+        ("lon = -113.35", "lon = -88.6"),
+        ("1580 m", "250 m"),
+        ("../../tests/data/grids/", ""),
+        ("roads = [\"roads.geojson\"]", ""),
+        ("keep_out = [\"lakes.geojson\"]", ""),
+        ("land_in = [\"farmland.geojson\", \"pasture.geojson\"]", ""),
+    ];
+    let plan = "samples/idaho/plan.toml";
+    let text = fs::read_to_string(plan).unwrap();
+    let changes: Vec<_> = changes.into_iter().filter(|c| text.contains(c.0)).collect();
+    let winds = "tests/data/grids/gfs_2p5_global_20170322_00z.grib2";
+    let changed = changed::Changed::of(plan, winds, &changes);
+    let out = changed.path("out");
+    let args = [
+        changed.plan(),
+        "--draws".into(),
+        "400".into(),
+        "--out".into(),
+        out.display().to_string(),
+    ];
+    let output = windfall("brief", &args.each_ref().map(String::as_str));
+    assert!(output.status.success(), "{}", stderr(&output));
+    let geojson: serde_json::Value =
+        serde_json::from_str(&fs::read_to_string(out.join("zone.geojson")).unwrap()).unwrap();
     let features = geojson["features"].as_array().unwrap();
-    let at = |f: &serde_json::Value| {
-        let c = &f["geometry"]["coordinates"];
-        Position::new(c[1].as_f64().unwrap(), c[0].as_f64().unwrap()).unwrap()
-    };
     let of = |kind: &str| -> Vec<Position> {
-        features
-            .iter()
-            .filter(|f| f["properties"]["kind"] == kind)
-            .map(at)
+        let of_kind = features.iter().filter(|f| f["properties"]["kind"] == kind);
+        of_kind
+            .map(|f| {
+                let c = &f["geometry"]["coordinates"];
+                Position::new(c[1].as_f64().unwrap(), c[0].as_f64().unwrap()).unwrap()
+            })
             .collect()
     };
-    let waiting = of("waiting");
-    assert_eq!(waiting.len(), 2);
+    let landing = of("landing")[0];
+    let region = Region::around(landing, 150_000.0);
+    let map = GroundMap::new(region, &[]).unwrap();
+    let water = Water::of(&map).unwrap();
     assert!(
-        waiting.iter().all(|p| !sea().unwrap().holds(*p)),
-        "{waiting:?}"
+        water.at(landing.normal()).is_some(),
+        "{landing:?} is no case of this"
     );
-    assert!(briefing.text("map.svg").contains("h3"), "no sea");
+    let waiting = of("waiting");
+    assert!(!waiting.is_empty());
+    for place in waiting {
+        assert!(water.at(place.normal()).is_none(), "{place:?} is in water");
+        assert!(place.lon_deg < -87.4, "{place:?} is behind the lake");
+    }
+    let svg = fs::read_to_string(out.join("map.svg")).unwrap();
+    assert!(svg.contains(">water<"));
 }

@@ -13,13 +13,16 @@ use crate::geodesy::{Normal, Position, wrap_longitude};
 use crate::ground::layers::{Kind, Line, RoadClass};
 use crate::ground::plane::Plane;
 use crate::ground::terrain::Terrain;
-use crate::numeric::quantile;
+use crate::numeric::{between, quantile};
 use crate::zone::Zone;
 
 /// Cars that a place is found for.
 const POINTS: usize = 2;
 /// Places on roads that are compared, about.
 const CANDIDATES: usize = 2_000;
+/// Points of a road are compared at least this often, m, and at most so many of one edge.
+const ALONG_M: f64 = 1_000.0;
+const MOST_PARTS: f64 = 500.0;
 /// Where no roads are known, places along each side of a grid that are compared.
 const GRID: usize = 45;
 /// Landings that they are compared by, about.
@@ -108,25 +111,35 @@ pub fn points(
         .collect()
 }
 
-/// The corners of roads on which one may stop.
+/// Points of roads on which one may stop: their corners, and between these no farther apart than
+/// [`ALONG_M`].
 fn on_roads(ground: &BriefGround) -> Vec<Candidate<'_>> {
-    let region = ground.map.region();
+    let plane = ground.map.region().plane;
     let roads = ground.layers.iter().filter(|l| l.kind == Kind::Road);
     let roads = roads
         .flat_map(|l| &l.lines)
         .filter(|line| line.class != RoadClass::Motorway);
-    roads
-        .flat_map(|road| {
-            road.points.iter().filter_map(move |&[lon, lat]| {
-                let position = Position::new(lat, wrap_longitude(lon))?;
-                Some(Candidate {
-                    at: region.plane.to_plane(position.normal()),
-                    position,
-                    road: Some(road),
-                })
+    let mut places = Vec::new();
+    for road in roads {
+        let on_road = |[lon, lat]: [f64; 2]| {
+            let position = Position::new(lat, wrap_longitude(lon))?;
+            Some(Candidate {
+                at: plane.to_plane(position.normal()),
+                position,
+                road: Some(road),
             })
-        })
-        .collect()
+        };
+        places.extend(road.points.first().and_then(|p| on_road(*p)));
+        for edge in road.points.windows(2) {
+            let [Some(a), Some(b)] = [edge[0], edge[1]].map(on_road) else {
+                continue;
+            };
+            let parts = (apart(a.at, b.at) / ALONG_M).clamp(1.0, MOST_PARTS).ceil() as u32;
+            let along = |k: u32| between(edge[0], edge[1], f64::from(k) / f64::from(parts));
+            places.extend((1..=parts).filter_map(|k| on_road(along(k))));
+        }
+    }
+    places
 }
 
 /// A grid of places over the landings and around them.

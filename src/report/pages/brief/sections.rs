@@ -145,11 +145,11 @@ fn places(brief: &Brief, _: UnitSystem) -> Markup {
     let waiting = waiting.map(|point| (words::waiting_name(point), point.position));
     let rows: Vec<Vec<Markup>> = waiting
         .chain(marks)
-        .map(|(name, at)| vec![plain(name), links(at), forms(at)])
+        .map(|(name, at)| vec![html! { (name) span.taps { (links(at)) } }, forms(at)])
         .collect();
     table(
         "Tap to open in a map program, or on the web where there is signal; copy what a device takes. All on WGS 84.",
-        &["place", "open", "copy"],
+        &["place, to open", "to copy"],
         &rows,
     )
 }
