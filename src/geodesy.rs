@@ -6,6 +6,7 @@
 pub mod cell_map;
 pub mod lattice;
 pub mod reading;
+pub mod utm;
 mod window;
 
 use geo::{Bearing, Destination, Distance, Geodesic, Point};

@@ -18,10 +18,13 @@ use std::fs;
 use briefing::{Briefing, MADE};
 use program::{stderr, windfall};
 
-const FILES: [&str; 8] = [
+const FILES: [&str; 11] = [
     "brief.html",
     "map.png",
     "map.svg",
+    "message.txt",
+    "notice.txt",
+    "second-car.html",
     "timeline.ics",
     "zone.csv",
     "zone.geojson",
@@ -110,12 +113,21 @@ fn all_files_are_there_and_small() {
     for part in ["src=", "url(http", "@import", "<iframe", "<object", "<form"] {
         assert!(!page.contains(part), "{part}");
     }
-    for (at, _) in page.match_indices("href=\"") {
-        let target = &page[at + 6..at + 11];
-        assert!(
-            target.starts_with('#') || target.starts_with("geo:") || target.starts_with("data:"),
-            "{target}"
-        );
+    let known = [
+        "#",
+        "geo:",
+        "data:,",
+        "tel:",
+        "https://www.openstreetmap.org/?mlat=",
+    ];
+    for text in [&page, &briefing.text("second-car.html")] {
+        for (at, _) in text.match_indices("href=\"") {
+            let target = text[at + 6..].split('"').next().unwrap();
+            assert!(
+                known.iter().any(|start| target.starts_with(start)),
+                "{target}"
+            );
+        }
     }
     assert!(page.contains("<html lang=\"en\">"));
 }
@@ -226,4 +238,175 @@ fn faults_are_told_and_nothing_is_written() {
         message.contains("[brief] phone") && message.contains("contacts, notes, filling"),
         "{message}"
     );
+}
+
+/// The page begins with what to do, and every place opens and copies.
+#[test]
+fn what_to_do_comes_first() {
+    let briefing = Briefing::of_everything();
+    let page = briefing.text("brief.html");
+    let page = words(&page);
+    let text = page.split("Map\n").next().unwrap();
+    let lead = text.find("Wait here: ").unwrap();
+    let sure = text.find("9 in 10 chances").unwrap();
+    assert!(lead < sure, "{text}");
+    let lead = &text[lead..sure];
+    for wanted in [
+        ", from 11:",
+        ", landing 12:",
+        " WEST",
+        " road",
+        " km ",
+        " of ",
+    ] {
+        assert!(lead.contains(wanted), "{wanted}: {lead}");
+    }
+    let raw = briefing.text("brief.html");
+    let point = &briefing.geojson()["features"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|f| f["properties"]["name"] == "wait A")
+        .unwrap()["geometry"]["coordinates"]
+        .clone();
+    let [lon, lat] = [0, 1].map(|k| point[k].as_f64().unwrap());
+    for link in [
+        format!("href=\"geo:{lat:.6},{lon:.6}\""),
+        format!("href=\"https://www.openstreetmap.org/?mlat={lat:.5}&amp;mlon={lon:.5}#"),
+    ] {
+        assert!(raw.contains(&link), "{link}");
+    }
+    for form in ["decimal degrees", "degrees and minutes", "UTM", "29S"] {
+        assert!(page.contains(form), "{form}");
+    }
+    assert!(page.contains(&format!("{lat:.5}, {lon:.5}")));
+    assert!(raw.contains("href=\"tel:+351000\""));
+    assert!(raw.contains("message-code") && !raw.contains("http-equiv=\"refresh"));
+    let second = words(&briefing.text("second-car.html"));
+    assert!(second.starts_with("Second car: "), "{second}");
+    assert!(second.contains("Wait here: ") && second.contains("If the tracker goes quiet"));
+    assert!(!second.contains("What changes the answer"));
+}
+
+#[test]
+fn the_message_has_three_lines_and_the_notice_blanks() {
+    let briefing = Briefing::of_sample(&[]);
+    let message = briefing.text("message.txt");
+    let lines: Vec<&str> = message.lines().collect();
+    assert_eq!(lines.len(), 3, "{message}");
+    assert!(lines[0].starts_with("Sobreiro 1: wait at ") && lines[1].contains("be there from 11:"));
+    assert!(
+        lines[2].starts_with("https://www.openstreetmap.org/?mlat="),
+        "{message}"
+    );
+    insta::assert_snapshot!("the_notice", briefing.text("notice.txt"));
+    let everything = Briefing::of_everything();
+    // Also with hostile names: three lines.
+    assert_eq!(everything.text("message.txt").lines().count(), 3);
+    let notice = everything.text("notice.txt");
+    assert!(notice.contains("Range office: +351 000"), "{notice}");
+    assert!(notice.lines().all(|line| line.chars().count() <= 600));
+}
+
+/// Rows of the quiet tracker stand at heights that are round to their readers.
+#[test]
+fn a_quiet_tracker_is_looked_up_at_round_heights() {
+    for (units, heights) in [
+        (
+            "metric",
+            ["5,000 m", "10,000 m", "20,000 m", "2,000 m", "1,000 m"],
+        ),
+        (
+            "us",
+            [
+                "15,000 ft",
+                "30,000 ft",
+                "60,000 ft",
+                "7,000 ft",
+                "3,000 ft",
+            ],
+        ),
+    ] {
+        let page = words(&Briefing::of_sample(&["--units", units]).text("brief.html"));
+        let quiet = page.split("If the tracker goes quiet").nth(1).unwrap();
+        for height in heights {
+            let row = |line: &str| line.starts_with(&format!("{height} | "));
+            assert!(quiet.lines().any(row), "{height}: {quiet}");
+        }
+    }
+}
+
+/// Without roads there is still a place, in the midst of the landings; without terrain nobody knows its
+/// height.
+#[test]
+fn without_roads_and_terrain_the_middle_is_waited_at() {
+    let page = words(&Briefing::of_sample(&[]).text("brief.html"));
+    assert!(
+        page.contains("No roads are known: the place on land with the shortest"),
+        "{page}"
+    );
+    assert!(page.contains("height of the ground not known"), "{page}");
+    let with_terrain = words(&Briefing::of_everything().text("brief.html"));
+    assert!(!with_terrain.contains("height of the ground not known"));
+}
+
+/// Landings in a great lake: somebody who waits does so on dry land, on the shore of the release, and
+/// the lake is drawn.
+#[test]
+fn nobody_waits_in_a_lake_or_behind_it() {
+    use windfall::geodesy::Position;
+    use windfall::ground::{map::GroundMap, region::Region, water::Water};
+
+    let changes = [
+        ("lat = 43.35", "lat = 43.35"),
+        ("lon = -113.35", "lon = -88.6"),
+        ("1580 m", "250 m"),
+        ("../../tests/data/grids/", ""),
+        ("roads = [\"roads.geojson\"]", ""),
+        ("keep_out = [\"lakes.geojson\"]", ""),
+        ("land_in = [\"farmland.geojson\", \"pasture.geojson\"]", ""),
+    ];
+    let plan = "samples/idaho/plan.toml";
+    let text = fs::read_to_string(plan).unwrap();
+    let changes: Vec<_> = changes.into_iter().filter(|c| text.contains(c.0)).collect();
+    let winds = "tests/data/grids/gfs_2p5_global_20170322_00z.grib2";
+    let changed = changed::Changed::of(plan, winds, &changes);
+    let out = changed.path("out");
+    let args = [
+        changed.plan(),
+        "--draws".into(),
+        "400".into(),
+        "--out".into(),
+        out.display().to_string(),
+    ];
+    let output = windfall("brief", &args.each_ref().map(String::as_str));
+    assert!(output.status.success(), "{}", stderr(&output));
+    let geojson: serde_json::Value =
+        serde_json::from_str(&fs::read_to_string(out.join("zone.geojson")).unwrap()).unwrap();
+    let features = geojson["features"].as_array().unwrap();
+    let of = |kind: &str| -> Vec<Position> {
+        let of_kind = features.iter().filter(|f| f["properties"]["kind"] == kind);
+        of_kind
+            .map(|f| {
+                let c = &f["geometry"]["coordinates"];
+                Position::new(c[1].as_f64().unwrap(), c[0].as_f64().unwrap()).unwrap()
+            })
+            .collect()
+    };
+    let landing = of("landing")[0];
+    let region = Region::around(landing, 150_000.0);
+    let map = GroundMap::new(region, &[]).unwrap();
+    let water = Water::of(&map).unwrap();
+    assert!(
+        water.at(landing.normal()).is_some(),
+        "{landing:?} is no case of this"
+    );
+    let waiting = of("waiting");
+    assert!(!waiting.is_empty());
+    for place in waiting {
+        assert!(water.at(place.normal()).is_none(), "{place:?} is in water");
+        assert!(place.lon_deg < -87.4, "{place:?} is behind the lake");
+    }
+    let svg = fs::read_to_string(out.join("map.svg")).unwrap();
+    assert!(svg.contains(">water<"));
 }

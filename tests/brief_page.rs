@@ -45,7 +45,7 @@ fn numbers(value: &Value) -> Vec<f64> {
     all.map(|v| v.as_f64().unwrap()).collect()
 }
 
-fn check(result: &Value, name: &str) {
+fn check(result: &Value, name: &str, sections: usize) {
     for (width, found) in result["widths"].as_object().unwrap() {
         let at = format!("{name} at {width} px");
         let sizes = numbers(&found["sizes"]);
@@ -53,6 +53,11 @@ fn check(result: &Value, name: &str) {
         assert_eq!(found["requests"], serde_json::json!([]), "{at}");
         assert_eq!(found["talk"], serde_json::json!([]), "{at}");
         assert_eq!(found["outside"], serde_json::json!([]), "{at}");
+        assert_eq!(
+            found["small"],
+            serde_json::json!([]),
+            "{at}: targets under 44 px"
+        );
         let zoom = |step: &str| numbers(&found["zoom"][step]);
         let (whole, nearer, dragged) = (zoom("whole"), zoom("nearer"), zoom("dragged"));
         assert!(
@@ -88,7 +93,11 @@ fn check(result: &Value, name: &str) {
             found["axe"]["light"]["paper"], found["axe"]["dark"]["paper"],
             "{at}: dark is as light"
         );
-        assert_eq!(found["sections"].as_array().unwrap().len(), 11, "{at}");
+        assert_eq!(
+            found["sections"].as_array().unwrap().len(),
+            sections,
+            "{at}"
+        );
     }
     assert_eq!(result["withoutScript"]["requests"], serde_json::json!([]));
     for (sheet, found) in result["print"].as_object().unwrap() {
@@ -102,7 +111,15 @@ fn check(result: &Value, name: &str) {
 fn the_sample_reads_on_a_phone_a_desk_and_paper() {
     let briefing = Briefing::of_sample(&[]);
     if let Some(result) = looked_at(&briefing.path("brief.html"), "sample") {
-        check(&result, "sample");
+        check(&result, "sample", 13);
+    }
+}
+
+#[test]
+fn the_second_cars_page_reads_as_well() {
+    let briefing = Briefing::of_everything();
+    if let Some(result) = looked_at(&briefing.path("second-car.html"), "second-car") {
+        check(&result, "second-car", 8);
     }
 }
 
@@ -112,7 +129,7 @@ fn texts_of_the_plan_stay_texts() {
     let Some(result) = looked_at(&briefing.path("brief.html"), "everything") else {
         return;
     };
-    check(&result, "everything");
+    check(&result, "everything", 13);
     let found = &result["widths"]["390"];
     assert_eq!(found["heading"], hostile("name").as_str());
     assert_eq!(

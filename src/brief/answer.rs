@@ -32,6 +32,8 @@ pub struct Brief {
     pub landing_times_s: Vec<f64>,
     /// Where to wait, the best first.
     pub waiting: Vec<WaitingPoint>,
+    /// When to be there: 19 of 20 balloons burst later.
+    pub wait_from: Timestamp,
     /// What changes the answer.
     pub changes: Vec<Change>,
     /// What the draws hit, the most likely first.
@@ -44,6 +46,8 @@ pub struct Brief {
     pub ground: MapGround,
     /// The nearest town to the centre of the zone.
     pub near: Option<NearPlace>,
+    /// Length of the lines below the balloon, m, as far as the plan gives them.
+    pub suspension_m: Option<f64>,
     /// Whom to call, as the plan has it.
     pub contacts: Vec<String>,
     /// Free text of the plan.
@@ -110,8 +114,10 @@ pub struct WaitingPoint {
     pub name: String,
     /// Where.
     pub position: Position,
-    /// Height of the ground there above mean sea level, m.
-    pub ground_m: f64,
+    /// Height of the ground there above mean sea level, m, if it is known.
+    pub ground_m: Option<f64>,
+    /// The nearest named place.
+    pub near: Option<NearPlace>,
     /// The road it lies on, if it is one.
     pub road: Option<Road>,
     /// Why there.
@@ -142,8 +148,8 @@ pub enum WaitingReason {
     ShortestWay,
     /// With it, the straight ways of two cars are shortest on average.
     SecondCar,
-    /// No roads are known: the edge of the zone on the side the load comes from.
-    UpwindEdge,
+    /// No roads are known: on dry ground, with the shortest straight way to the landings on average.
+    Middle,
 }
 
 /// Between which heights a place hears the tracker of the planned flight.

@@ -18,6 +18,7 @@ use crate::ground::places::{Place, Places};
 use crate::ground::region::Region;
 use crate::ground::terrain::Terrain;
 use crate::ground::towns::{Town, towns};
+use crate::ground::water::Water;
 use crate::plan::Plan;
 use crate::zone::Zone;
 
@@ -105,6 +106,15 @@ impl BriefGround {
         let share = |row: &Hazard| row.share.unwrap_or(-1.0);
         rows.sort_by(|a, b| share(b).total_cmp(&share(a)));
         rows
+    }
+
+    /// The water of the region, ready to be asked.
+    ///
+    /// # Errors
+    ///
+    /// When the data in the program are damaged.
+    pub fn water(&self) -> Result<Water<'_>> {
+        Water::of(&self.map)
     }
 
     /// The named place nearest to the centre of a zone.

@@ -18,10 +18,12 @@ pub use self::answer::Brief;
 use self::ground::BriefGround;
 use crate::choice;
 use crate::choice::ground::GroundSource;
+use crate::clock::after;
 use crate::error::Result;
 use crate::geodesy::Normal;
 use crate::notes::Assumption;
 use crate::plan::Plan;
+use crate::spread::run::quantiles;
 use crate::winds::Winds;
 use crate::zone::{Options, predict_and_keep};
 
@@ -66,10 +68,10 @@ pub fn brief(
                 || changes::changes(plan, input, options),
             )
         },
-        || quiet::quiet(&kept, heights, options),
+        || quiet::quiet(&kept, &zone.track, heights, options),
     );
     let ground = ground?;
-    let waiting = waiting::points(&ground, &zone, &landings, kept.ground());
+    let waiting = waiting::points(&ground, &zone, &landings, kept.ground())?;
     let (filling, timeline) = timeline::events(plan, &zone, kept.landings());
     let of_radio = Assumption::RadioLineOfSight {
         with_terrain: kept.ground().is_some(),
@@ -80,7 +82,10 @@ pub fn brief(
         .chain(choice::ground::ON_GROUND)
         .chain([of_radio, Assumption::HeardOnPlannedFlight]);
     zone.assumptions.extend(assumptions);
+    let [burst_early_s, ..] = quantiles(kept.landings(), |l| l.burst_s);
     Ok(Brief {
+        wait_from: after(plan.release, burst_early_s),
+        suspension_m: suspension_m(plan),
         timezone: plan.timezone.clone(),
         made,
         timeline,
@@ -102,6 +107,12 @@ pub fn brief(
         zone,
         facts,
     })
+}
+
+/// The lengths of the lines among the load, m.
+fn suspension_m(plan: &Plan) -> Option<f64> {
+    let lengths = plan.stack.load.iter().filter_map(|item| item.length_m);
+    lengths.reduce(|sum, length| sum + length)
 }
 
 /// A source of the ground; of a file of the plan its name only: a briefing goes to people who need not

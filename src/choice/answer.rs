@@ -178,7 +178,7 @@ pub struct SurfaceWind {
 }
 
 /// A named place and the way from it to the centre of the landings.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, PartialEq)]
 pub struct NearPlace {
     /// Its name.
     pub name: String,

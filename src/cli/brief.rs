@@ -17,7 +17,7 @@ use windfall::brief::brief;
 use windfall::error::{Error, Result};
 use windfall::files::write_atomically;
 use windfall::plan::Plan;
-use windfall::report::files::{calendar, geojson, gpx, kml, zone_csv};
+use windfall::report::files::{calendar, geojson, gpx, kml, message, notice, zone_csv};
 use windfall::report::round_heights::round_heights;
 use windfall::report::{pages, pictures::map};
 use windfall::units::UnitSystem;
@@ -26,8 +26,8 @@ use windfall::zone::DRAWS;
 /// Pixels of the map's picture for each of its units.
 const PIXELS: f32 = 2.0;
 
-/// Writes the crew's briefing: a page that needs no network, the map, and files for navigation and
-/// map programs.
+/// Writes the crew's briefing: a page that needs no network and one for a second car, the map, a message
+/// to paste, the facts for a notice, and files for navigation and map programs.
 #[derive(Debug, Args)]
 pub struct BriefArgs {
     /// The plan (TOML).
@@ -96,8 +96,13 @@ fn line(path: &Path, bytes: usize) -> String {
 
 /// The files of a briefing by name.
 fn files(brief: &Brief, units: UnitSystem) -> Result<Vec<(&'static str, Vec<u8>)>> {
-    let (page, picture) = rayon::join(
-        || pages::brief::text(brief, units),
+    let ([page, second_car], picture) = rayon::join(
+        || {
+            [
+                pages::brief::text(brief, units),
+                pages::brief::second_car(brief, units),
+            ]
+        },
         || {
             let map = map::draw(brief, units);
             Ok::<_, Error>((map.svg(), map.scaled_png(PIXELS)?))
@@ -106,6 +111,9 @@ fn files(brief: &Brief, units: UnitSystem) -> Result<Vec<(&'static str, Vec<u8>)
     let (svg, png) = picture?;
     Ok(vec![
         ("brief.html", page.into_bytes()),
+        ("second-car.html", second_car.into_bytes()),
+        ("message.txt", message::text(brief, units).into_bytes()),
+        ("notice.txt", notice::text(brief, units).into_bytes()),
         ("map.svg", svg.into_bytes()),
         ("map.png", png),
         (

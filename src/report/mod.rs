@@ -15,6 +15,7 @@ pub mod notes;
 pub mod pages;
 mod palette;
 pub mod pictures;
+mod places;
 pub mod reasons;
 pub mod round_heights;
 pub mod site;

@@ -62,6 +62,61 @@ pub fn provenance(brief: &Brief) -> String {
     )
 }
 
+/// What to do, before all else: where to wait, from when, and when it comes down.
+pub fn wait_here(brief: &Brief, point: &WaitingPoint, units: UnitSystem) -> String {
+    format!(
+        "{}, from {}, landing {}",
+        waiting_place(point, units),
+        clock_time(brief.wait_from, &brief.timezone),
+        landing_times(brief)
+    )
+}
+
+/// Why no place to wait is given.
+pub fn nowhere_to_wait(brief: &Brief) -> &'static str {
+    match brief.zone.outer() {
+        None => "No zone is given, so there is no point to wait at: follow the tracker.",
+        Some(_) => {
+            "No dry place to wait is known near the landings: they lie in water, or on another shore. Think again before you release."
+        }
+    }
+}
+
+/// When 9 in 10 land, as in "12:04 to 12:39 WEST".
+pub fn landing_times(brief: &Brief) -> String {
+    let [early, _, late] = brief.facts.landing_quantiles;
+    format!(
+        "{} to {}",
+        clock_time(early, &brief.timezone),
+        clock_with_zone(late, &brief.timezone)
+    )
+}
+
+/// Where a waiting point is for who knows the country: its road, and its way from a town.
+pub fn waiting_place(point: &WaitingPoint, units: UnitSystem) -> String {
+    let road = point.road.as_ref().map(|on| shortened(&road(on)));
+    let near = point.near.as_ref().map(|near| {
+        let way = way_of(near.distance_m, near.azimuth_deg, units);
+        format!("{way} of {}", shortened(&near.name))
+    });
+    match (road, near) {
+        (Some(road), Some(near)) => format!("{road}, {near}"),
+        (Some(only), None) | (None, Some(only)) => only,
+        (None, None) => point.position.text(),
+    }
+}
+
+/// Characters that a name from a map's data may have.
+const LONGEST: usize = 100;
+
+/// A name from a map's data, cut where it is very long.
+pub fn shortened(name: &str) -> String {
+    match name.char_indices().nth(LONGEST) {
+        Some((end, _)) => format!("{}\u{2026}", &name[..end]),
+        None => name.to_owned(),
+    }
+}
+
 /// A region's name, as in "ellipse 90 %".
 pub fn region_name(kind: &str, probability: f64) -> String {
     format!("{kind} {:.0} %", 100.0 * probability)
@@ -93,8 +148,8 @@ pub fn why_there(point: &WaitingPoint, units: UnitSystem) -> String {
         WaitingReason::SecondCar => {
             "for a second car: with it, the straight ways are shortest on average"
         }
-        WaitingReason::UpwindEdge => {
-            "no roads are known: the edge of the zone on the side the load comes from. Find a place to stop near it"
+        WaitingReason::Middle => {
+            "no roads are known: the place on land with the shortest straight way to the landings on average. Find a place to stop near it"
         }
     };
     format!(

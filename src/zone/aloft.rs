@@ -53,6 +53,11 @@ impl Kept {
         self.ground.as_ref()
     }
 
+    /// How thick the layers are, m, at whose boundaries flights go on.
+    pub fn layer_m(&self) -> f64 {
+        self.model.layers.thickness_m
+    }
+
     /// What remains of the zone when the planned flight is at a height, rising or falling: flights
     /// started there and then, with the spread of what is still to come. At the boundary of layers
     /// that is nearest. `None` where it is never that high, where none of the draws comes by, or

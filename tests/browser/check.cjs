@@ -65,6 +65,11 @@ const outside = (tab, high) => tab.evaluate((high) => {
   return out;
 }, high);
 
+// Links and buttons to tap that are lower than a finger is wide.
+const small = (tab) => tab.evaluate(() =>
+  [...document.querySelectorAll("a.tap, nav a, button")].filter((e) => e.getBoundingClientRect().height < 43.5)
+    .map((e) => e.textContent + " " + e.getBoundingClientRect().height));
+
 // What axe-core says of the page as it is shown, and the colours it is shown in.
 const judged = (tab) => tab.evaluate(async () => {
   const run = await axe.run(document);
@@ -94,7 +99,7 @@ const judged = (tab) => tab.evaluate(async () => {
       await tab.screenshot({ path: path.join(folder, name), fullPage: true });
     }
     result.widths[width] = {
-      sizes, zoom, axe: found, outside: await outside(tab, 1e9), ...seen,
+      sizes, zoom, axe: found, outside: await outside(tab, 1e9), small: await small(tab), ...seen,
       title: await tab.title(),
       heading: await tab.$eval("h1", (e) => e.textContent),
       text: await tab.$eval("main", (e) => e.textContent),

@@ -58,13 +58,10 @@ impl Briefing {
         }
         let out = changed.path("out");
         let plan = changed.plan();
-        let mut args = vec![
-            plan.as_str(),
-            "--out",
-            out.to_str().unwrap(),
-            "--made",
-            MADE,
-        ];
+        let mut args = vec![plan.as_str(), "--out", out.to_str().unwrap()];
+        if !more.contains(&"--made") {
+            args.extend(["--made", MADE]);
+        }
         args.extend(more);
         let output = windfall("brief", &args);
         assert!(output.status.success(), "{}", stderr(&output));

@@ -6,6 +6,7 @@ use super::class::RoadClass;
 use super::crossing::crossing;
 use super::far::Nearest;
 use super::note::LayerFinding;
+use super::osm_tags::road_name;
 use super::{Area, Kind, Layer, Line, Spot, Wanted};
 use crate::error::{Fault, Result};
 use crate::geodesy::wrap_longitude;
@@ -241,9 +242,11 @@ impl<'a> Collector<'a> {
 
     fn name_of(&self, attributes: &Attributes) -> String {
         let named = self.wanted.name_attribute.as_deref();
-        value_of(attributes, named.unwrap_or("name"))
-            .unwrap_or_default()
-            .to_owned()
+        let name = value_of(attributes, named.unwrap_or("name")).unwrap_or_default();
+        if self.wanted.kind == Kind::Road && named.is_none() {
+            return road_name(value_of(attributes, "ref").unwrap_or_default(), name);
+        }
+        name.to_owned()
     }
 
     /// The layer, when the file had what was wanted.

@@ -21,11 +21,16 @@ pub(super) struct Meaning {
 pub(super) fn meaning<'a>(tags: impl Iterator<Item = (&'a str, &'a str)>) -> Option<Meaning> {
     let mut found: Option<(Kind, RoadClass, bool)> = None;
     let mut name = "";
+    let mut number = "";
     let mut river_water = false;
     for (key, value) in tags {
         let this = match (key, value) {
             ("name", value) => {
                 name = value;
+                None
+            }
+            ("ref", value) => {
+                number = value;
                 None
             }
             ("highway", value) => {
@@ -54,13 +59,26 @@ pub(super) fn meaning<'a>(tags: impl Iterator<Item = (&'a str, &'a str)>) -> Opt
     } else {
         kind
     };
-    let name = name.to_owned();
+    let name = match kind {
+        Kind::Road => road_name(number, name),
+        _ => name.to_owned(),
+    };
     Some(Meaning {
         kind,
         class,
         area,
         name,
     })
+}
+
+/// A road's name with its number before it, as in "A 1, Autoestrada do Norte".
+pub(super) fn road_name(number: &str, name: &str) -> String {
+    let number = number.replace(';', "/");
+    match (number.as_str(), name) {
+        ("", name) => name.to_owned(),
+        (_, "") => number,
+        (_, name) => format!("{number}, {name}"),
+    }
 }
 
 fn area(kind: Kind) -> Option<(Kind, RoadClass, bool)> {

@@ -4,13 +4,18 @@ use jiff::Timestamp;
 use sha2::{Digest, Sha256};
 
 use crate::brief::Brief;
-use crate::brief::answer::Event;
+use crate::brief::answer::{Event, EventKind};
 use crate::report::markup::without_controls;
 use crate::report::words;
 use crate::units::UnitSystem;
 
 /// Octets in a line of content, without its end (section 3.1).
 const LINE_OCTETS: usize = 75;
+
+/// The alarm before filling begins (assumed: time to reach the site).
+const ALARM: &str = "-PT1H";
+/// Where the count of versions begins, s since 1970: the start of 2020, so that it stays below 2^31.
+const FIRST_VERSION_S: i64 = 1_577_836_800;
 
 /// The timeline as an iCalendar object, one event each.
 pub fn text(brief: &Brief, units: UnitSystem) -> String {
@@ -25,14 +30,24 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
         line("BEGIN", "VEVENT");
         line("UID", &identity(brief, event));
         line("DTSTAMP", &stamp(brief.made));
-        line("DTSTART", &stamp(event.from));
-        if event.to > event.from {
+        line("SEQUENCE", &sequence(brief.made).to_string());
+        // The stack is let go at one time; the hours within which are in the text.
+        let at_once = event.kind == EventKind::Release;
+        let start = if at_once { event.at } else { event.from };
+        line("DTSTART", &stamp(start));
+        if event.to > event.from && !at_once {
             line("DTEND", &stamp(event.to));
         }
         let summary = format!("{}: {}", words::title(brief), words::event_name(event.kind));
         line("SUMMARY", &escaped(&summary));
+        let planned = if at_once {
+            let at = words::clock_with_zone(event.at, &brief.timezone);
+            format!("Planned at {at}; 9 in 10 chances from ")
+        } else {
+            String::new()
+        };
         let said = format!(
-            "{} {} {}",
+            "{planned}{} {} {}",
             words::event(event, &brief.timezone),
             words::event_note(event.kind),
             words::headline(brief, units)
@@ -42,23 +57,37 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
         line("LOCATION", &escaped(&at.text()));
         line("GEO", &format!("{:.6};{:.6}", at.lat_deg, at.lon_deg));
         line("TRANSP", "TRANSPARENT");
+        if event.kind == EventKind::Filling {
+            line("BEGIN", "VALARM");
+            line("ACTION", "DISPLAY");
+            line("TRIGGER", ALARM);
+            line("DESCRIPTION", &escaped(&summary));
+            line("END", "VALARM");
+        }
         line("END", "VEVENT");
     }
     line("END", "VCALENDAR");
     calendar
 }
 
-/// The same for the same event of the same flight, so that a calendar that is imported again
-/// replaces the events of the time before.
+/// The same for the same event of the same flight, also when its release moves, so that a calendar
+/// that is imported again replaces the events of the time before. A flight without a name is told from
+/// others of its site by its day.
 fn identity(brief: &Brief, event: &Event) -> String {
     let release = brief.zone.release;
-    let whole = format!(
-        "{}|{}|{:?}",
-        brief.facts.name, release.time, release.position
-    );
+    let flight = match brief.facts.name.as_str() {
+        "" => words::date(release.time, &brief.timezone),
+        name => name.to_owned(),
+    };
+    let whole = format!("{flight}|{}", release.position.text());
     let digest = Sha256::digest(whole.as_bytes());
     let hex: String = digest.iter().take(12).map(|b| format!("{b:02x}")).collect();
     format!("{hex}-{}@windfall.invalid", words::event_name(event.kind))
+}
+
+/// The version of an event (section 3.8.7.4): what is made later counts more.
+fn sequence(made: Timestamp) -> i64 {
+    (made.as_second() - FIRST_VERSION_S).max(0)
 }
 
 /// A time in UTC (section 3.3.5, form 2).

@@ -1,13 +1,12 @@
-//! A briefing as KML (OGC 12-007r2, KML 2.3).
-//!
-//! Version 2.3 keeps the namespace of 2.2 and is told by the attribute `version`. Only elements
-//! that 2.2 has too are used, in its order, so that every program that reads KML reads it: a track
-//! is a line with altitudes, with points at times beside it.
+//! A briefing as KML 2.2 (OGC 07-147r2), which every program that reads KML reads: a track is a line
+//! with altitudes, with points at times beside it. What lies on the ground is clamped to it: heights
+//! of ours and of a globe differ, and a landing would float or be buried.
 
 use std::fmt::Write as _;
 
 use geo::{Coord, LineString, Polygon};
 use jiff::Timestamp;
+use jiff::tz::TimeZone;
 
 use super::coordinates::{areas, clock, lon_lat, metres, track_lines};
 use super::xml::Xml;
@@ -21,18 +20,12 @@ use crate::units::UnitSystem;
 use crate::zone::Mark;
 
 /// Minutes between the timed points of the track.
-pub const POINT_EVERY_S: f64 = 600.0;
+const POINT_EVERY_MIN: i64 = 10;
 
 /// The briefing as KML text.
 pub fn text(brief: &Brief, units: UnitSystem) -> String {
     let mut kml = Xml::new();
-    kml.open(
-        "kml",
-        &[
-            ("xmlns", "http://www.opengis.net/kml/2.2"),
-            ("version", "2.3"),
-        ],
-    );
+    kml.open("kml", &[("xmlns", "http://www.opengis.net/kml/2.2")]);
     kml.open("Document", &[]);
     kml.text("name", &words::title(brief));
     let said = format!(
@@ -53,13 +46,17 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
     folder(&mut kml, "Flight as planned", |kml| {
         track(kml, &brief.zone.track);
         for (name, mark) in marks(brief) {
-            point_at(kml, name, mark, units);
+            let height = match name {
+                "burst" => Height::Flown,
+                _ => Height::OnGround,
+            };
+            point_at(kml, name, mark, height, units);
         }
     });
     folder(&mut kml, "Positions by time", |kml| {
-        for mark in timed(&brief.zone.track) {
+        for mark in timed(&brief.zone.track, &brief.timezone) {
             let name = words::clock_time(mark.time, &brief.timezone);
-            point_at(kml, &name, &mark, units);
+            point_at(kml, &name, &mark, Height::Flown, units);
         }
     });
     folder(&mut kml, "Landing zone", |kml| {
@@ -81,24 +78,43 @@ pub fn marks(brief: &Brief) -> [(&'static str, &Mark); 3] {
     ]
 }
 
-/// The marks of a track that come nearest to every ten minutes after the first.
-pub fn timed(track: &[Mark]) -> Vec<Mark> {
+/// Where a track is at every whole ten minutes of a clock.
+pub fn timed(track: &[Mark], clock: &TimeZone) -> Vec<Mark> {
     let Some(first) = track.first() else {
         return Vec::new();
     };
-    let since = |mark: &Mark| seconds_between(first.time, mark.time);
-    let last = track.last().map_or(0.0, since);
-    let steps = (last / POINT_EVERY_S).floor() as usize;
-    (1..=steps)
-        .filter_map(|k| {
-            let wanted = k as f64 * POINT_EVERY_S;
-            let off = |mark: &Mark| (since(mark) - wanted).abs();
-            track
-                .iter()
-                .min_by(|a, b| off(a).total_cmp(&off(b)))
-                .copied()
-        })
-        .collect()
+    // Clocks differ from UTC by whole minutes, but not all by whole ten.
+    let offset_s = i64::from(clock.to_offset(first.time).seconds());
+    let step_s = 60 * POINT_EVERY_MIN;
+    let local_s = first.time.as_second() + offset_s;
+    let mut second = (local_s.div_euclid(step_s) + 1) * step_s - offset_s;
+    let mut found = Vec::new();
+    for leg in track.windows(2) {
+        while let Ok(time) = Timestamp::from_second(second)
+            && time <= leg[1].time
+        {
+            found.extend(on_leg(&leg[0], &leg[1], time));
+            second += step_s;
+        }
+    }
+    found
+}
+
+/// The place between two marks at a time.
+fn on_leg(a: &Mark, b: &Mark, time: Timestamp) -> Option<Mark> {
+    let whole_s = seconds_between(a.time, b.time);
+    if whole_s <= 0.0 {
+        return None;
+    }
+    let share = seconds_between(a.time, time) / whole_s;
+    let way_m = share * a.position.distance_m(b.position);
+    Some(Mark {
+        position: a
+            .position
+            .destination(a.position.azimuth_deg(b.position), way_m),
+        altitude_m: a.altitude_m + share * (b.altitude_m - a.altitude_m),
+        time,
+    })
 }
 
 fn folder(kml: &mut Xml, name: &str, fill: impl FnOnce(&mut Xml)) {
@@ -156,39 +172,42 @@ fn track(kml: &mut Xml, track: &[Mark]) {
     }
 }
 
-fn point_at(kml: &mut Xml, name: &str, mark: &Mark, units: UnitSystem) {
-    let height = format!("{} above sea level", units.height(mark.altitude_m));
-    let altitude_m = Some(metres(mark.altitude_m));
-    point(
-        kml,
-        name,
-        &height,
-        Some(mark.time),
-        lon_lat(mark.position),
-        altitude_m,
+/// What a point's height means to a globe.
+#[derive(Clone, Copy)]
+enum Height {
+    /// It flies there.
+    Flown,
+    /// It lies on the ground, wherever the globe has that.
+    OnGround,
+}
+
+impl Height {
+    fn mode(self) -> &'static str {
+        match self {
+            Height::Flown => "absolute",
+            Height::OnGround => "clampToGround",
+        }
+    }
+}
+
+fn point_at(kml: &mut Xml, name: &str, mark: &Mark, height: Height, units: UnitSystem) {
+    let said = format!(
+        "{} above sea level, {}",
+        units.height(mark.altitude_m),
+        words::utc_clock(mark.time)
     );
+    let at = tuple(lon_lat(mark.position), Some(metres(mark.altitude_m)));
+    point(kml, name, &said, Some(mark.time), height, &at);
 }
 
 fn waiting(kml: &mut Xml, point_: &WaitingPoint, units: UnitSystem) {
     let name = words::waiting_name(point_);
-    point(
-        kml,
-        &name,
-        &words::why_there(point_, units),
-        None,
-        lon_lat(point_.position),
-        None,
-    );
+    let why = words::why_there(point_, units);
+    let at = tuple(lon_lat(point_.position), None);
+    point(kml, &name, &why, None, Height::OnGround, &at);
 }
 
-fn point(
-    kml: &mut Xml,
-    name: &str,
-    said: &str,
-    time: Option<Timestamp>,
-    at: Coord,
-    altitude_m: Option<f64>,
-) {
+fn point(kml: &mut Xml, name: &str, said: &str, time: Option<Timestamp>, height: Height, at: &str) {
     kml.open("Placemark", &[]);
     kml.text("name", name);
     kml.text("description", said);
@@ -198,10 +217,8 @@ fn point(
         kml.close();
     }
     kml.open("Point", &[]);
-    if altitude_m.is_some() {
-        kml.text("altitudeMode", "absolute");
-    }
-    kml.text("coordinates", &tuple(at, altitude_m));
+    kml.text("altitudeMode", height.mode());
+    kml.text("coordinates", at);
     kml.close();
     kml.close();
 }
@@ -231,6 +248,7 @@ fn area(kml: &mut Xml, name: &str, style: &str, polygons: &[Polygon]) {
     for polygon in polygons {
         kml.open("Polygon", &[]);
         kml.text("tessellate", "1");
+        kml.text("altitudeMode", "clampToGround");
         boundary(kml, "outerBoundaryIs", polygon.exterior());
         for hole in polygon.interiors() {
             boundary(kml, "innerBoundaryIs", hole);

@@ -6,6 +6,8 @@ pub mod coordinates;
 pub mod geojson;
 pub mod gpx;
 pub mod kml;
+pub mod message;
+pub mod notice;
 pub mod plan;
 mod xml;
 pub mod zone_csv;

@@ -154,13 +154,18 @@ pub struct Picture {
 impl Picture {
     /// A white picture.
     pub fn new(width: f64, height: f64) -> Picture {
-        let mut picture = Picture {
+        let mut picture = Picture::clear(width, height);
+        picture.rectangle([0.0, 0.0], [width, height], PAPER);
+        picture
+    }
+
+    /// A picture without a ground, to be laid over another.
+    pub fn clear(width: f64, height: f64) -> Picture {
+        Picture {
             width,
             height,
             body: String::new(),
-        };
-        picture.rectangle([0.0, 0.0], [width, height], PAPER);
-        picture
+        }
     }
 
     /// A filled rectangle from its upper left corner and its size.

@@ -3,6 +3,7 @@
 use maud::{Markup, html};
 
 use crate::geodesy::Position;
+use crate::report::places;
 
 /// A text of the plan or of a file, which may run from right to left.
 pub fn user_text(text: &str) -> Markup {
@@ -19,10 +20,37 @@ pub fn with_note(text: &str, note: &str) -> Markup {
     html! { (text) br; small { (note) } }
 }
 
-/// A place as a link that map programs open without a network (RFC 5870).
+/// A place as a link that map programs open without a network.
 pub fn place(at: Position) -> Markup {
-    let link = format!("geo:{:.6},{:.6}", at.lat_deg, at.lon_deg);
-    html! { a href=(link) { (at.text()) } }
+    html! { a href=(places::geo_link(at)) { (at.text()) } }
+}
+
+/// The ways to open a place, each a large target.
+pub fn links(at: Position) -> Markup {
+    html! {
+        a.tap href=(places::geo_link(at)) { "map program" } " "
+        a.tap href=(places::map_link(at)) target="_blank" rel="noopener noreferrer" { "web map" }
+    }
+}
+
+/// A place in every form, each named; a tap selects one whole.
+pub fn forms(at: Position) -> Markup {
+    html! {
+        @for (i, (name, text)) in places::forms(at).iter().enumerate() {
+            @if i > 0 { br; }
+            small { (name) } " " span.copy { (text) }
+        }
+    }
+}
+
+/// A line of contacts, its number to be dialled by a tap.
+pub fn contact(line: &str) -> Markup {
+    let Some((found, link)) = places::telephone(line) else {
+        return user_text(line);
+    };
+    html! {
+        bdi { (line[..found.start]) a.tap href=(link) { (line[found.clone()]) } (line[found.end..]) }
+    }
 }
 
 /// A plain text where markup is asked for.

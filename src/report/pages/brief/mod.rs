@@ -2,15 +2,17 @@
 //! and on paper, and is whole without its script.
 
 mod html;
+mod qr;
 mod sections;
 
 use std::fmt::Write as _;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-use self::html::{place, user_text};
-use self::sections::SECTIONS;
+use self::html::{links, place, user_text};
+use self::sections::{SECTIONS, Section};
 use crate::brief::Brief;
+use crate::brief::answer::WaitingPoint;
 use crate::report::markup::document;
 use crate::report::palette;
 use crate::report::pictures::map;
@@ -27,16 +29,48 @@ const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; script-src 
 /// The page as HTML.
 pub fn text(brief: &Brief, units: UnitSystem) -> String {
     let title = words::title(brief);
-    let page = html! {
+    let lead = match brief.waiting.first() {
+        Some(point) => wait_here(brief, point, units),
+        None => html! { strong { (words::nowhere_to_wait(brief)) } },
+    };
+    let map = map_section(brief, units);
+    page(brief, &title, lead, map, &SECTIONS, units)
+}
+
+/// The page of a second car: its own place to wait, and what it needs when it is alone.
+pub fn second_car(brief: &Brief, units: UnitSystem) -> String {
+    let title = format!("Second car: {}", words::title(brief));
+    let lead = match brief.waiting.get(1) {
+        Some(point) => wait_here(brief, point, units),
+        None => html! { strong { "No second place to wait is known: stay with the first car." } },
+    };
+    let map = map_section(brief, units);
+    let alone = [
+        "places", "times", "wait", "radio", "quiet", "contacts", "cautions",
+    ];
+    let sections = SECTIONS.iter().filter(|s| alone.contains(&s.id));
+    let sections: Vec<Section> = sections.copied().collect();
+    page(brief, &title, lead, map, &sections, units)
+}
+
+fn page(
+    brief: &Brief,
+    title: &str,
+    lead: Markup,
+    map: Markup,
+    sections: &[Section],
+    units: UnitSystem,
+) -> String {
+    document(html! {
         (DOCTYPE) "\n"
         html lang="en" { "\n"
             (head(&format!("{title}: chase briefing"))) "\n"
             body { "\n"
-                (header(&title, brief, units)) "\n"
-                (contents()) "\n"
+                (header(title, lead, brief, units)) "\n"
+                (contents(sections)) "\n"
                 main { "\n"
-                    (map_section(brief, units)) "\n"
-                    @for section in &SECTIONS {
+                    (map) "\n"
+                    @for section in sections {
                         section aria-labelledby=(section.id) { "\n"
                             h2 id=(section.id) { (section.title) } "\n"
                             ((section.content)(brief, units))
@@ -46,8 +80,15 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
                 script { "\n" (PreEscaped(SCRIPT)) } "\n"
             } "\n"
         } "\n"
-    };
-    document(page)
+    })
+}
+
+/// What to do, in one sentence, and the place to tap.
+fn wait_here(brief: &Brief, point: &WaitingPoint, units: UnitSystem) -> Markup {
+    html! {
+        strong { "Wait here: " } (user_text(&words::wait_here(brief, point, units))) "."
+        span.taps { (links(point.position)) }
+    }
 }
 
 fn head(title: &str) -> Markup {
@@ -63,12 +104,13 @@ fn head(title: &str) -> Markup {
     }
 }
 
-fn header(title: &str, brief: &Brief, units: UnitSystem) -> Markup {
+fn header(title: &str, lead: Markup, brief: &Brief, units: UnitSystem) -> Markup {
     let long = title.chars().count() > LONG_TITLE;
     html! {
         header { "\n"
             h1 dir="auto" class=[long.then_some("long")] { (user_text(title)) } "\n"
-            p.lead { (words::headline(brief, units)) } "\n"
+            p.lead { (lead) } "\n"
+            p { (words::headline(brief, units)) } "\n"
             (where_from(brief, units)) "\n"
         }
     }
@@ -93,11 +135,11 @@ fn where_from(brief: &Brief, units: UnitSystem) -> Markup {
     }
 }
 
-fn contents() -> Markup {
+fn contents(sections: &[Section]) -> Markup {
     html! {
         nav aria-label="Contents" { "\n"
             ul { "\n"
-                @for section in &SECTIONS {
+                @for section in sections {
                     li { a href={ "#" (section.id) } { (section.short) } } "\n"
                 }
             } "\n"

@@ -4,13 +4,16 @@ use jiff::Timestamp;
 use maud::{Markup, html};
 
 use super::html::{
-    list, pair, paragraph, place, plain, table, terms, unbroken, user_text, with_note,
+    contact, forms, links, list, pair, paragraph, place, plain, table, terms, unbroken, user_text,
+    with_note,
 };
+use super::qr;
 use crate::brief::Brief;
 use crate::brief::answer::{Change, Event, QuietZone, WaitingPoint};
 use crate::choice::answer::Hazard;
 use crate::report::basis::ground_sources;
 use crate::report::cautions::{FLYING, LINE_OF_SIGHT, NOTICE, WAITING};
+use crate::report::files::message;
 use crate::report::input_notes;
 use crate::report::notes;
 use crate::report::pictures::charts;
@@ -21,6 +24,7 @@ use crate::units::{UnitSystem, duration};
 use crate::zone::Mark;
 
 /// A section of the page.
+#[derive(Clone, Copy)]
 pub struct Section {
     /// Its name within the page.
     pub id: &'static str,
@@ -47,7 +51,8 @@ const fn section(
 }
 
 /// All sections after the map.
-pub const SECTIONS: [Section; 10] = [
+pub const SECTIONS: [Section; 12] = [
+    section("places", "Places", "Places to open and to copy", places),
     section("times", "Times", "Times", times),
     section("wait", "Where to wait", "Where to wait, and why", waiting),
     section(
@@ -65,6 +70,7 @@ pub const SECTIONS: [Section; 10] = [
     ),
     section("radio", "Radio", "How long the tracker is heard", radio),
     section("quiet", "Quiet tracker", "If the tracker goes quiet", quiet),
+    section("message", "Message", "Message to the crew", message),
     section("contacts", "Contacts", "Contacts and notes", contacts),
     section("cautions", "Cautions", "Cautions", cautions),
     section("data", "Data", "What this was made from", data),
@@ -129,26 +135,35 @@ fn from_to(event: &Event, clock: impl Fn(Timestamp) -> String) -> Markup {
     }
 }
 
-fn waiting(brief: &Brief, units: UnitSystem) -> Markup {
-    let release = brief.zone.release.position;
+/// Every place in every form.
+fn places(brief: &Brief, _: UnitSystem) -> Markup {
+    let marks = [
+        ("centre of the zone".to_owned(), brief.zone.center()),
+        ("release".to_owned(), brief.zone.release.position),
+    ];
+    let waiting = brief.waiting.iter();
+    let waiting = waiting.map(|point| (words::waiting_name(point), point.position));
+    let rows: Vec<Vec<Markup>> = waiting
+        .chain(marks)
+        .map(|(name, at)| vec![html! { (name) span.taps { (links(at)) } }, forms(at)])
+        .collect();
+    table(
+        "Tap to open in a map program, or on the web where there is signal; copy what a device takes. All on WGS 84.",
+        &["place, to open", "to copy"],
+        &rows,
+    )
+}
+
+/// What to do, and how the places are opened.
+pub fn waiting(brief: &Brief, units: UnitSystem) -> Markup {
     let shared = brief.waiting.len() > 1;
     html! {
         @if brief.waiting.is_empty() {
-            (paragraph("No zone is given, so there is no point to wait at: follow the tracker."))
+            (paragraph(words::nowhere_to_wait(brief)))
         } @else {
             ul { "\n"
                 @for point in &brief.waiting {
-                    li {
-                        strong { (words::waiting_name(point)) } ": " (place(point.position))
-                        @if let Some(road) = &point.road { ", on " (user_text(&shortened(&words::road(road)))) }
-                        ", ground " (units.height(point.ground_m)) " above sea level, "
-                        (words::way(release, point.position, units)) " of the release. "
-                        (capital(&words::why_there(point, units))) "."
-                        @if shared {
-                            " It is the nearest of the points for " (words::share(point.nearest_share))
-                            " of the landings."
-                        }
-                    } "\n"
+                    (waiting_point(brief, point, shared, units)) "\n"
                 }
             } "\n"
         }
@@ -156,14 +171,36 @@ fn waiting(brief: &Brief, units: UnitSystem) -> Markup {
     }
 }
 
-/// Characters that the name of a road or an area may have on the page.
-const LONGEST: usize = 100;
+fn waiting_point(brief: &Brief, point: &WaitingPoint, shared: bool, units: UnitSystem) -> Markup {
+    let release = brief.zone.release.position;
+    html! {
+        li {
+            strong { (words::waiting_name(point)) } ": " (place(point.position)) ", "
+            (user_text(&words::waiting_place(point, units)))
+            @match point.ground_m {
+                Some(m) => { ", ground " (units.height(m)) " above sea level, " }
+                None => { ", height of the ground not known, " }
+            }
+            (words::way(release, point.position, units)) " of the release. "
+            (capital(&words::why_there(point, units))) "."
+            @if shared {
+                " It is the nearest of the points for " (words::share(point.nearest_share))
+                " of the landings."
+            }
+        }
+    }
+}
 
-/// A name from a map's data, cut where it is very long.
-fn shortened(name: &str) -> String {
-    match name.char_indices().nth(LONGEST) {
-        Some((end, _)) => format!("{}\u{2026}", &name[..end]),
-        None => name.to_owned(),
+/// The message as text and as a code that another phone reads.
+fn message(brief: &Brief, units: UnitSystem) -> Markup {
+    let text = message::text(brief, units);
+    html! {
+        div.beside { "\n"
+            p.message dir="auto" { (text.trim_end()) } "\n"
+            @if let Some(code) = qr::code("message-code", "The message as a QR code", &text) {
+                figure.code { "\n" (code) figcaption { "To another phone: point its camera here." } "\n" } "\n"
+            }
+        } "\n"
     }
 }
 
@@ -300,7 +337,7 @@ fn hit(hazard: &Hazard, units: UnitSystem) -> Option<Vec<Markup>> {
         _ => "inside".to_owned(),
     };
     Some(vec![
-        user_text(&shortened(&hazard.name)),
+        user_text(&words::shortened(&hazard.name)),
         unbroken(&within),
         unbroken(&format!("{least}{}", words::share(share))),
     ])
@@ -420,7 +457,7 @@ fn passes(brief: &Brief, units: UnitSystem) -> Markup {
 
 fn radio(brief: &Brief, units: UnitSystem) -> Markup {
     if brief.waiting.is_empty() {
-        return paragraph("No zone is given, so there is no point to listen from.");
+        return paragraph(words::nowhere_to_wait(brief));
     }
     let row = |point: &WaitingPoint| {
         let h = &point.hearing;
@@ -512,7 +549,9 @@ fn contacts(brief: &Brief, _: UnitSystem) -> Markup {
             (paragraph("The plan names no contacts: write them here."))
             p { "________________________ \u{a0} ________________________" } "\n"
         } @else {
-            (list(&brief.contacts))
+            ul { "\n"
+                @for line in &brief.contacts { li { (contact(line)) } "\n" }
+            } "\n"
         }
         @if !remarks.is_empty() { p.remarks dir="auto" { (remarks) } "\n" }
         p { "Exact time of release: ____________ \u{a0} last position heard: ________________________" } "\n"

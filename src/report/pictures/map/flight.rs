@@ -2,6 +2,7 @@
 
 use super::labels::Labels;
 use super::sheet::Sheet;
+use super::sizes::{NAME, TEXT};
 use crate::brief::Brief;
 use crate::clock::seconds_between;
 use crate::geodesy::Position;
@@ -20,9 +21,6 @@ pub const UP: Look = Look::line(INK, 3.2).dashed("12 6");
 pub const DOWN: Look = Look::line(INK, 3.2);
 /// Signs on the map.
 pub const SIGN: Look = Look::area(Fill::Colour(PAPER)).edged(INK, 2.0);
-/// Sizes of text: names of the main places, marks along the track.
-const NAME: f64 = 21.0;
-const MARK: f64 = 17.0;
 /// Minutes between marks of time.
 const MARK_EVERY_S: f64 = 600.0;
 
@@ -93,7 +91,7 @@ pub fn region_names(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, b
         let text = format!("{:.0} %", 100.0 * p);
         for k in 0..8 {
             let point = sheet.at(ring[(k * ring.len() / 8 + ring.len() / 16) % ring.len()]);
-            if sheet.shows(point, -10.0) && labels.write(picture, point, -2.0, MARK, &text) {
+            if sheet.shows(point, -10.0) && labels.write(picture, point, -2.0, TEXT, &text) {
                 break;
             }
         }
@@ -116,27 +114,93 @@ pub fn track(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: &
     labels.avoid(&points);
 }
 
-/// Draws and names release, burst, landing and the waiting points.
+/// Half the room that the sign of a main place takes, units.
+const SIGN_ROOM: f64 = 13.0;
+
+/// Draws and names release, burst, landing and the waiting points. They come before every other name,
+/// the last is drawn on top: none is hidden.
 pub fn places(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: &Brief) {
     let zone = &brief.zone;
-    let named =
-        |what: &str, mark: &Mark| format!("{what} {}", clock_time(mark.time, &brief.timezone));
-    let mut names: Vec<([f64; 2], String)> = Vec::new();
-    for point in brief.waiting.iter().rev() {
-        let [x, y] = sheet.at(point.position);
+    let named = |what: &str, mark: &Mark| {
+        let name = format!("{what} {}", clock_time(mark.time, &brief.timezone));
+        (sheet.at(mark.position), name)
+    };
+    let mut names = vec![
+        named("release", &zone.release),
+        named("burst", &zone.burst),
+        named("planned landing", &zone.landing),
+    ];
+    let signs = waiting_signs(sheet, brief);
+    let waiting = brief.waiting.iter().zip(&signs);
+    names.extend(waiting.map(|(point, sign)| (*sign, waiting_name(point))));
+    for ([x, y], _) in &names {
+        let r = SIGN_ROOM;
+        labels.take([x - r, y - r, x + r, y + r]);
+    }
+    for (point, name) in &names {
+        labels.write_or_join(picture, *point, SIGN_ROOM + 3.0, NAME, name);
+    }
+    draw_signs(picture, sheet, brief, &signs);
+}
+
+/// Where the signs of the waiting points stand: at their places, or beside them, joined by a line, where
+/// another sign stands.
+fn waiting_signs(sheet: &Sheet, brief: &Brief) -> Vec<[f64; 2]> {
+    let zone = &brief.zone;
+    let marks = [&zone.release, &zone.burst, &zone.landing];
+    let mut taken: Vec<[f64; 2]> = marks.map(|mark| sheet.at(mark.position)).to_vec();
+    for point in &brief.waiting {
+        let sign = free_of(sheet.at(point.position), &taken);
+        taken.push(sign);
+    }
+    taken.split_off(marks.len())
+}
+
+/// A point for a sign that covers no other: the point itself, or the first beside it that is free.
+fn free_of(point: [f64; 2], taken: &[[f64; 2]]) -> [f64; 2] {
+    let apart = 2.0 * SIGN_ROOM + 2.0;
+    let free = |at: &[f64; 2]| {
+        let covers = |t: &[f64; 2]| (at[0] - t[0]).abs().max((at[1] - t[1]).abs()) < apart;
+        !taken.iter().any(covers)
+    };
+    let beside = [1.0, 2.0].into_iter().flat_map(|ring| {
+        let d = ring * (apart + 4.0);
+        [
+            [d, d],
+            [d, -d],
+            [-d, -d],
+            [-d, d],
+            [d, 0.0],
+            [0.0, d],
+            [-d, 0.0],
+            [0.0, -d],
+        ]
+    });
+    let beside = beside.map(|[dx, dy]| [point[0] + dx, point[1] + dy]);
+    std::iter::once(point)
+        .chain(beside)
+        .find(free)
+        .unwrap_or(point)
+}
+
+/// The signs of the main places, the burst and the landing on top.
+fn draw_signs(picture: &mut Picture, sheet: &Sheet, brief: &Brief, waiting: &[[f64; 2]]) {
+    let zone = &brief.zone;
+    for (point, &[x, y]) in brief.waiting.iter().zip(waiting).rev() {
+        let place = sheet.at(point.position);
+        if place != [x, y] {
+            picture.line(&[place, [x, y]], 4.5, PAPER);
+            picture.line(&[place, [x, y]], 1.8, INK);
+        }
         picture.rectangle([x - 13.0, y - 13.0], [26.0, 26.0], PAPER);
         picture.rectangle([x - 11.0, y - 11.0], [22.0, 22.0], INK);
         let lines = Look::line(PAPER, 2.4).capped();
         picture.raw_path(&letter(&point.name, [x, y]), lines);
-        names.push(([x, y], waiting_name(point)));
     }
     let release = sheet.at(zone.release.position);
     picture.dot(release, 10.0, INK);
     picture.dot(release, 6.5, PAPER);
     picture.dot(release, 3.0, INK);
-    let burst = sheet.at(zone.burst.position);
-    let look = Look::area(Fill::Colour(INK)).edged(PAPER, 1.5);
-    picture.path(&[star(burst, 12.0)], true, look);
     let landing = sheet.at(zone.landing.position);
     for (width, color) in [(8.0, PAPER), (4.0, INK)] {
         let arms = [[-9.0, -9.0, 9.0, 9.0], [-9.0, 9.0, 9.0, -9.0]];
@@ -148,15 +212,9 @@ pub fn places(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: 
             picture.line(&arm, width, color);
         }
     }
-    names.push((landing, named("planned landing", &zone.landing)));
-    names.push((burst, named("burst", &zone.burst)));
-    names.push((release, named("release", &zone.release)));
-    for ([x, y], _) in &names {
-        labels.take([x - 13.0, y - 13.0, x + 13.0, y + 13.0]);
-    }
-    for (point, name) in names.iter().rev() {
-        labels.write(picture, *point, 16.0, NAME, name);
-    }
+    let burst = sheet.at(zone.burst.position);
+    let look = Look::area(Fill::Colour(INK)).edged(PAPER, 1.5);
+    picture.path(&[star(burst, 12.0)], true, look);
 }
 
 /// Draws marks along the track: triangles at whole heights, bars at whole ten minutes.
@@ -209,7 +267,7 @@ pub fn marks(
         ]);
     }
     for (point, name) in &names {
-        labels.write(picture, *point, 8.0, MARK, name);
+        labels.write(picture, *point, 8.0, TEXT, name);
     }
 }
 
@@ -260,4 +318,24 @@ fn letter(name: &str, [x, y]: [f64; 2]) -> String {
         _ => "m5 -4a6 6 0 1 0 0 8",
     };
     format!("M{x:.1} {y:.1}{d}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_sign_covers_another() {
+        let landing = [100.0, 100.0];
+        assert_eq!(free_of([200.0, 100.0], &[landing]), [200.0, 100.0]);
+        let mut taken = vec![landing];
+        for _ in 0..6 {
+            let sign = free_of([101.0, 99.0], &taken);
+            for t in &taken {
+                let far = (sign[0] - t[0]).abs().max((sign[1] - t[1]).abs());
+                assert!(far >= 2.0 * SIGN_ROOM, "{sign:?} covers {t:?}");
+            }
+            taken.push(sign);
+        }
+    }
 }

@@ -1,16 +1,17 @@
 //! What makes a drawing a map: the grid of coordinates, scale, north, the key.
 
 use super::flight::{DOWN, SIGN, UP, contour_look, ellipse_look};
-use super::ground::{BORDERS, KEEPING_OUT, KeyEntries, LAKES, LANDING, POWER_LINES, ROAD, TOWNS};
+use super::ground::{
+    BORDERS, KEEPING_OUT, KeyEntries, LAKES, LANDING, POWER_LINES, ROAD, SmallAirfields, TOWNS,
+};
 use super::sheet::Sheet;
+use super::sizes::{SMALL, TEXT};
 use crate::brief::Brief;
 use crate::report::palette::{INK, MAP_GRID, PAPER, SLOPES};
 use crate::report::pictures::picture::{Anchor, Fill, Look, Picture};
 use crate::report::words::region_name;
 use crate::units::{MILE_M, UnitSystem};
 
-const SMALL: f64 = 15.0;
-const TEXT: f64 = 17.0;
 /// Steps of the grid, degrees.
 const STEPS: [f64; 10] = [0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0];
 /// Lines of the grid across the sheet at most.
@@ -100,7 +101,7 @@ pub fn grid_names(picture: &mut Picture, names: &[([f64; 2], Anchor, String)]) {
 }
 
 /// The room that the scale and the arrow to true north take.
-pub const SCALE_ROOM: [f64; 2] = [220.0, 66.0];
+pub const SCALE_ROOM: [f64; 2] = [14.6 * SMALL, 4.4 * SMALL];
 
 /// Draws the scale bar and north into the room whose upper left corner is given.
 pub fn scale(picture: &mut Picture, sheet: &Sheet, [x, y]: [f64; 2], units: UnitSystem) {
@@ -109,7 +110,7 @@ pub fn scale(picture: &mut Picture, sheet: &Sheet, [x, y]: [f64; 2], units: Unit
         UnitSystem::Us => (MILE_M, "mi"),
     };
     picture.rectangle([x, y], SCALE_ROOM, PAPER);
-    let most = 140.0 * sheet.unit_m / unit_m;
+    let most = 9.3 * SMALL * sheet.unit_m / unit_m;
     let power = 10f64.powf(most.log10().floor());
     let length = [5.0, 2.0, 1.0]
         .into_iter()
@@ -117,28 +118,37 @@ pub fn scale(picture: &mut Picture, sheet: &Sheet, [x, y]: [f64; 2], units: Unit
         .find(|l| *l <= most)
         .unwrap_or(power);
     let wide = length * unit_m / sheet.unit_m;
-    let (left, base) = (x + 14.0, y + 26.0);
+    let (left, base, thick) = (x + SMALL, y + 1.7 * SMALL, 0.55 * SMALL);
     for k in 0..4 {
         let colour = if k % 2 == 0 { INK } else { PAPER };
         picture.rectangle(
             [left + 0.25 * wide * f64::from(k), base],
-            [0.25 * wide, 8.0],
+            [0.25 * wide, thick],
             colour,
         );
     }
-    picture.frame([left, base, left + wide, base + 8.0], 1.2, INK);
+    picture.frame([left, base, left + wide, base + thick], 1.2, INK);
     picture.text([left, base - 6.0], SMALL, Anchor::Start, "0");
     let far = format!("{} {unit}", (length * 1_000.0).round() / 1_000.0);
     picture.text([left + wide, base - 6.0], SMALL, Anchor::Middle, &far);
-    picture.text([left, base + 27.0], SMALL, Anchor::Start, "north: true");
-    let (nx, ny) = (x + SCALE_ROOM[0] - 26.0, y + 10.0);
-    picture.shape(&[[nx, ny], [nx - 9.0, ny + 30.0], [nx, ny + 23.0]], INK);
+    let below = base + thick + 1.25 * SMALL;
+    picture.text([left, below], SMALL, Anchor::Start, "north: true");
+    let (nx, ny) = (x + SCALE_ROOM[0] - 1.7 * SMALL, y + 0.6 * SMALL);
+    let half = |side: f64| {
+        let tip = [nx, ny];
+        [
+            tip,
+            [nx + side * 0.6 * SMALL, ny + 2.0 * SMALL],
+            [nx, ny + 1.5 * SMALL],
+        ]
+    };
+    picture.shape(&half(-1.0), INK);
     picture.path(
-        &[vec![[nx, ny], [nx + 9.0, ny + 30.0], [nx, ny + 23.0]]],
+        &[half(1.0).to_vec()],
         true,
         Look::area(Fill::Colour(PAPER)).edged(INK, 1.4),
     );
-    picture.text([nx, ny + 49.0], TEXT, Anchor::Middle, "N");
+    picture.text([nx, ny + 3.3 * SMALL], TEXT, Anchor::Middle, "N");
 }
 
 /// A sample of what is drawn.
@@ -154,7 +164,7 @@ pub fn key_lines(brief: &Brief, drawn: &KeyEntries) -> usize {
 }
 
 /// Height of a line of the key.
-pub const KEY_LINE: f64 = 26.0;
+pub const KEY_LINE: f64 = 1.5 * TEXT;
 
 /// Draws the key, two columns wide, below `y`.
 pub fn key(picture: &mut Picture, brief: &Brief, drawn: &KeyEntries, width: f64, y: f64) {
@@ -219,7 +229,7 @@ const FLIGHT_SAMPLES: [(Sample, &str); 4] = [
 ];
 
 /// What may lie on the ground: whether it was drawn, its sample, its name.
-fn ground_samples(drawn: &KeyEntries) -> [(bool, Sample, &'static str); 9] {
+fn ground_samples(drawn: &KeyEntries) -> [(bool, Sample, &'static str); 11] {
     let roads = if drawn.roads_left_out {
         "roads (small ones left out)"
     } else {
@@ -237,12 +247,22 @@ fn ground_samples(drawn: &KeyEntries) -> [(bool, Sample, &'static str); 9] {
         (
             drawn.relief,
             Sample::Area(slopes),
-            "slopes, light from north-west",
+            "slopes, lit from north-west",
         ),
         (
             drawn.airfields,
             Sample::Sign("m-8 0a8 8 0 1 0 16 0a8 8 0 1 0 -16 0m4 0h8m-4 -4v8"),
-            "airfield",
+            "airport, large or medium",
+        ),
+        (
+            drawn.small_airfields == SmallAirfields::Dots,
+            Sample::Sign("m-3 0a3 3 0 1 0 6 0a3 3 0 1 0 -6 0"),
+            "small airfield",
+        ),
+        (
+            drawn.small_airfields == SmallAirfields::LeftOut,
+            Sample::Sign("m-8 -5l16 10m0 -10l-16 10"),
+            "small airfields left out",
         ),
     ]
 }

@@ -1,11 +1,16 @@
 //! What lies on the ground, drawn: water, towns, roads, borders, airfields.
 
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
 use maud::{Markup, html};
+use rayon::prelude::*;
 
 use super::sheet::Sheet;
 use crate::brief::answer::MapGround;
 use crate::ground::airports::{Airport, AirportKind};
 use crate::ground::layers::{Area, Kind, Layer, Line, RoadClass};
+use crate::ground::sea::sea;
 use crate::report::palette::{
     AIRFIELD, Colour, FINE_LINE, KEEP_OUT, LAND_IN, LOCAL_ROAD, PAPER, PRIMARY_ROAD, ROAD_EDGE,
     SECONDARY_ROAD, SHORE, TERTIARY_ROAD, TOWN, TRUNK_ROAD, WATER,
@@ -16,6 +21,10 @@ use crate::report::pictures::picture::{Fill, Look, Picture};
 const FINE: f64 = 0.8;
 /// Lines are drawn this far beyond the sheet, units.
 const BEYOND: f64 = 30.0;
+/// Small airfields drawn at most: where there are more, they hide the rest.
+const MOST_SMALL_AIRFIELDS: usize = 30;
+/// Characters of a road's number at most: what is longer is a name.
+const LONGEST_NUMBER: usize = 9;
 /// Points of roads drawn at most: a page stays under a megabyte. The busiest roads come first.
 const MOST_ROAD_POINTS: usize = 24_000;
 
@@ -66,20 +75,36 @@ pub struct KeyEntries {
     pub land_in: bool,
     /// Borders.
     pub borders: bool,
-    /// Airfields.
+    /// Airports that are named, and areas and runways of airfields.
     pub airfields: bool,
+    /// What became of the small ones.
+    pub small_airfields: SmallAirfields,
     /// Shaded slopes.
     pub relief: bool,
 }
 
+/// What became of small airfields.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum SmallAirfields {
+    /// There are none.
+    #[default]
+    None,
+    /// They are dots.
+    Dots,
+    /// There are so many that they would hide the rest.
+    LeftOut,
+}
+
 /// Draws everything below the flight.
 pub fn draw(picture: &mut Picture, sheet: &Sheet, ground: &MapGround) -> KeyEntries {
+    let sea = draw_sea(picture, sheet);
     let of = |kind: Kind| ground.layers.iter().filter(move |l| l.kind == kind);
     let mut drawn = KeyEntries {
         towns: areas(picture, sheet, of(Kind::Urban), TOWNS),
         ..KeyEntries::default()
     };
-    drawn.water = areas(picture, sheet, of(Kind::Lake), LAKES)
+    drawn.water = sea
+        | areas(picture, sheet, of(Kind::Lake), LAKES)
         | areas(picture, sheet, of(Kind::River), LAKES);
     let rivers = of(Kind::River).flat_map(|l| &l.lines);
     drawn.water |= lines(picture, sheet, rivers, Look::line(SHORE, 2.2));
@@ -97,6 +122,39 @@ pub fn draw(picture: &mut Picture, sheet: &Sheet, ground: &MapGround) -> KeyEntr
     drawn
 }
 
+/// A cell of the sea, units: its edge lies below the line of the coast.
+const SEA_CELL: f64 = 3.0;
+
+/// Fills the sea, row by row; whether there is any on the sheet.
+fn draw_sea(picture: &mut Picture, sheet: &Sheet) -> bool {
+    let Ok(sea) = sea() else {
+        return false;
+    };
+    let [columns, rows] = sheet.size.map(|s| (s / SEA_CELL).ceil() as usize);
+    let place = |i: usize, k: usize| {
+        sheet.place([(i as f64 + 0.5) * SEA_CELL, (k as f64 + 0.5) * SEA_CELL])
+    };
+    let row = |k: usize| -> String {
+        let wet: Vec<bool> = (0..columns).map(|i| sea.holds(place(i, k))).collect();
+        let mut path = String::new();
+        let mut start = 0;
+        for run in wet.chunk_by(|a, b| a == b) {
+            if run[0] {
+                let (x, y) = (start as f64 * SEA_CELL, (k as f64 + 0.5) * SEA_CELL);
+                let _ = write!(path, "M{x} {y}h{}", run.len() as f64 * SEA_CELL);
+            }
+            start += run.len();
+        }
+        path
+    };
+    let path: String = (0..rows).into_par_iter().map(row).collect();
+    if path.is_empty() {
+        return false;
+    }
+    picture.raw_path(&path, Look::line(WATER, SEA_CELL).crisp());
+    true
+}
+
 /// The patterns that areas are filled with.
 pub fn patterns() -> Markup {
     html! {
@@ -109,23 +167,36 @@ pub fn patterns() -> Markup {
     }
 }
 
-/// The airfields that are on the sheet, with their symbol's point.
+/// Draws the airfields: large and medium airports with their sign, small ones as dots where they do not
+/// crowd. Those with a sign are returned with its point: they are named. What their runways are like is
+/// not known.
 pub fn airfields(
     picture: &mut Picture,
     sheet: &Sheet,
     airports: &[Airport],
-) -> Vec<(Airport, [f64; 2])> {
+) -> (SmallAirfields, Vec<(Airport, [f64; 2])>) {
     let shown = airports
         .iter()
-        .filter(|a| a.kind != AirportKind::Seaplane)
         .map(|a| (*a, sheet.at(a.position)))
         .filter(|(_, at)| sheet.shows(*at, -6.0));
-    let shown: Vec<(Airport, [f64; 2])> = shown.collect();
-    for (airport, [x, y]) in &shown {
+    let (named, small): (Vec<_>, Vec<_>) = shown
+        .filter(|(airport, _)| airport.kind != AirportKind::Seaplane)
+        .partition(|(airport, _)| airport.kind != AirportKind::Small);
+    let became = match small.len() {
+        0 => SmallAirfields::None,
+        1..=MOST_SMALL_AIRFIELDS => SmallAirfields::Dots,
+        _ => SmallAirfields::LeftOut,
+    };
+    if became == SmallAirfields::Dots {
+        for (_, at) in &small {
+            picture.dot(*at, 4.5, PAPER);
+            picture.dot(*at, 3.0, FINE_LINE);
+        }
+    }
+    for (airport, [x, y]) in &named {
         let r = match airport.kind {
             AirportKind::Large => 9.0,
-            AirportKind::Medium => 7.5,
-            _ => 5.5,
+            _ => 7.5,
         };
         picture.dot([*x, *y], r, PAPER);
         let ring = format!(
@@ -139,7 +210,49 @@ pub fn airfields(
         );
         picture.raw_path(&ring, Look::line(FINE_LINE, 1.8));
     }
-    shown
+    (became, named)
+}
+
+/// Where the numbers of the busiest roads may be written: each with points along its road, the middle of
+/// its longest run first.
+pub fn road_numbers(sheet: &Sheet, ground: &MapGround) -> Vec<(String, Vec<[f64; 2]>)> {
+    let roads = ground.layers.iter().filter(|l| l.kind == Kind::Road);
+    let mut found: BTreeMap<(RoadClass, &str), Vec<Vec<[f64; 2]>>> = BTreeMap::new();
+    for line in roads.flat_map(|l| &l.lines) {
+        let busy = [
+            RoadClass::Motorway,
+            RoadClass::Trunk,
+            RoadClass::Primary,
+            RoadClass::Secondary,
+        ];
+        if let Some(number) = road_number(&line.name)
+            && busy.contains(&line.class)
+        {
+            let runs = on_sheet(sheet, &line.points);
+            found.entry((line.class, number)).or_default().extend(runs);
+        }
+    }
+    found
+        .into_iter()
+        .map(|((_, number), mut runs)| {
+            runs.sort_by(|a, b| long(b).total_cmp(&long(a)));
+            let points = runs.iter().take(8).map(|run| run[run.len() / 2]);
+            (number.to_owned(), points.collect())
+        })
+        .collect()
+}
+
+/// The number that a road's name begins with, as in "A 1" of "A 1, Autoestrada do Norte".
+fn road_number(name: &str) -> Option<&str> {
+    let number = name.split(',').next()?.trim();
+    let short = (1..=LONGEST_NUMBER).contains(&number.chars().count());
+    (short && number.contains(|c: char| c.is_ascii_digit())).then_some(number)
+}
+
+fn long(run: &[[f64; 2]]) -> f64 {
+    run.windows(2)
+        .map(|w| (w[1][0] - w[0][0]).hypot(w[1][1] - w[0][1]))
+        .sum()
 }
 
 fn roads<'a>(
@@ -264,4 +377,60 @@ fn thinned(points: impl Iterator<Item = [f64; 2]>) -> Vec<[f64; 2]> {
     }
     kept.extend(last);
     kept
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geodesy::Position;
+
+    #[test]
+    fn numbers_of_roads_are_told_from_names() {
+        assert_eq!(road_number("A 1, Autoestrada do Norte"), Some("A 1"));
+        assert_eq!(road_number("US 26/287"), Some("US 26/287"));
+        assert_eq!(road_number("5th Avenue North"), None);
+        assert_eq!(road_number("Main"), None);
+        assert_eq!(road_number(""), None);
+    }
+
+    #[test]
+    fn the_sea_is_filled_and_land_is_not() {
+        let drawn = |lat: f64, lon: f64| {
+            let center = Position::new(lat, lon).unwrap();
+            let sheet = Sheet::holding(center, &[center.destination(45.0, 20_000.0)], 720.0);
+            let mut picture = Picture::new(720.0, 720.0);
+            (draw_sea(&mut picture, &sheet), picture.svg())
+        };
+        assert!(!drawn(43.0, -108.4).0);
+        let (any, svg) = drawn(38.7, -9.45);
+        assert!(any && svg.contains(&WATER.to_string()), "{svg}");
+        // Half of the coast's sheet, about: runs begin at its left edge.
+        assert!(svg.matches("M0 ").count() > 100);
+    }
+
+    #[test]
+    fn small_airfields_are_dots_and_too_many_are_left_out() {
+        let center = Position::new(43.0, -108.4).unwrap();
+        let sheet = Sheet::holding(center, &[center.destination(45.0, 50_000.0)], 720.0);
+        let airport = |kind, k: usize| Airport {
+            ident: "KRIW",
+            kind,
+            position: center.destination(9.0 * k as f64, 500.0 * k as f64),
+            elevation_m: None,
+        };
+        let mut all = vec![airport(AirportKind::Medium, 1)];
+        for (small, wanted) in [
+            (0, SmallAirfields::None),
+            (MOST_SMALL_AIRFIELDS, SmallAirfields::Dots),
+            (MOST_SMALL_AIRFIELDS + 1, SmallAirfields::LeftOut),
+        ] {
+            all.truncate(1);
+            all.extend((0..small).map(|k| airport(AirportKind::Small, k)));
+            let mut picture = Picture::new(720.0, 720.0);
+            let (became, named) = airfields(&mut picture, &sheet, &all);
+            assert_eq!((became, named.len()), (wanted, 1), "{small}");
+            let dots = picture.svg().matches("<circle").count();
+            assert_eq!(dots > 1, wanted == SmallAirfields::Dots, "{small}: {dots}");
+        }
+    }
 }

@@ -7,11 +7,13 @@ pub mod ground;
 pub(in crate::report) mod labels;
 mod relief;
 pub mod sheet;
+mod sizes;
 
 use self::furniture::{KEY_LINE, SCALE_ROOM};
 use self::ground::KeyEntries;
 use self::labels::Labels;
 use self::sheet::Sheet;
+use self::sizes::{SMALL, TEXT, TITLE};
 use super::picture::{Anchor, Picture};
 use crate::brief::Brief;
 use crate::brief::answer::WaitingPoint;
@@ -26,11 +28,12 @@ use crate::zone::Zone;
 /// Width of the map, units. On a phone a unit is half a pixel.
 pub const WIDTH: f64 = 720.0;
 /// Room above the sheet, for the heading.
-const HEAD: f64 = 84.0;
-const NAME: f64 = 17.0;
-const SMALL: f64 = 15.0;
+const HEAD: f64 = TITLE + 3.5 * TEXT;
 /// Characters of the heading that fit.
-const HEADING: usize = 44;
+const HEADING: usize = 42;
+/// Numbers of roads written at most, and how often each.
+const MOST_NUMBERS: usize = 40;
+const EACH_NUMBER: usize = 2;
 
 /// The sheet that shows a zone, the flight and where to wait.
 pub fn sheet(zone: &Zone, waiting: &[WaitingPoint]) -> Sheet {
@@ -73,30 +76,53 @@ fn body(sheet: &Sheet, brief: &Brief, units: UnitSystem) -> (Picture, KeyEntries
     let shaded = terrain.is_some_and(|terrain| relief::draw(&mut body, sheet, terrain));
     let mut drawn = ground::draw(&mut body, sheet, &brief.ground);
     let mut grid = furniture::grid(&mut body, sheet);
-    let airfields = ground::airfields(&mut body, sheet, &brief.ground.airports);
+    let (small, airfields) = ground::airfields(&mut body, sheet, &brief.ground.airports);
+    drawn.small_airfields = small;
     drawn.airfields |= !airfields.is_empty();
     drawn.relief = shaded;
     let mut labels = Labels::new(sheet.size);
     flight::regions(&mut body, sheet, &mut labels, brief);
     flight::track(&mut body, sheet, &mut labels, brief);
-    let corner = free_corner(sheet, brief);
+    // The main places choose their room first and are drawn last.
+    let mut top = Picture::clear(sheet.size[0], sheet.size[1]);
+    flight::places(&mut top, sheet, &mut labels, brief);
+    let corner = free_corner(sheet, &labels, brief);
     keep_free(&mut labels, corner, &mut grid, &airfields);
-    flight::places(&mut body, sheet, &mut labels, brief);
     flight::region_names(&mut body, sheet, &mut labels, brief);
     flight::marks(&mut body, sheet, &mut labels, brief, units);
-    for place in &brief.ground.places {
-        let at = sheet.at(place.position);
-        if sheet.shows(at, -4.0) {
-            body.dot(at, 3.5, INK);
-            labels.write(&mut body, at, 6.0, NAME, &place.name);
-        }
-    }
-    for (airport, at) in &airfields {
-        labels.write(&mut body, *at, 10.0, SMALL, airport.ident);
-    }
+    names(&mut body, sheet, &mut labels, brief, &airfields);
     furniture::grid_names(&mut body, &grid);
     furniture::scale(&mut body, sheet, corner, units);
+    body.append(&top);
     (body, drawn)
+}
+
+/// The names of towns, airports and roads, as far as there is room.
+fn names(
+    body: &mut Picture,
+    sheet: &Sheet,
+    labels: &mut Labels,
+    brief: &Brief,
+    airfields: &[(Airport, [f64; 2])],
+) {
+    for place in &brief.ground.places {
+        let at = sheet.at(place.position);
+        if sheet.shows(at, -4.0) && labels.write(body, at, 6.0, TEXT, &place.name) {
+            body.dot(at, 3.5, INK);
+        }
+    }
+    for (airport, at) in airfields {
+        labels.write(body, *at, 10.0, SMALL, airport.ident);
+    }
+    let numbers = ground::road_numbers(sheet, &brief.ground);
+    for (number, points) in numbers.iter().take(MOST_NUMBERS) {
+        let mut written = 0;
+        for point in points.iter().filter(|at| sheet.shows(**at, -20.0)) {
+            if written < EACH_NUMBER && labels.write_on(body, *point, SMALL, number) {
+                written += 1;
+            }
+        }
+    }
 }
 
 /// Keeps the scale's corner, the names of the grid and the signs of airfields free of other names.
@@ -123,7 +149,8 @@ fn keep_free(
 
 fn heading(picture: &mut Picture, brief: &Brief, units: UnitSystem) {
     let title: String = words::title(brief).chars().take(HEADING).collect();
-    picture.text([8.0, 28.0], 24.0, Anchor::Start, &title);
+    let mut base = 1.15 * TITLE;
+    picture.text([8.0, base], TITLE, Anchor::Start, &title);
     let [early, _, late] = brief.facts.landing_quantiles;
     let zone = &brief.timezone;
     let when = format!(
@@ -132,17 +159,20 @@ fn heading(picture: &mut Picture, brief: &Brief, units: UnitSystem) {
         words::clock_time(early, zone),
         words::clock_with_zone(late, zone)
     );
-    picture.text([8.0, 52.0], NAME, Anchor::Start, &when);
+    base += 1.4 * TEXT;
+    picture.text([8.0, base], TEXT, Anchor::Start, &when);
     let at = format!(
-        "centre {}, {} of the release",
+        "centre {}, {} of release",
         brief.zone.center().text(),
         words::way(brief.zone.release.position, brief.zone.center(), units)
     );
-    picture.text([8.0, 74.0], NAME, Anchor::Start, &at);
+    base += 1.3 * TEXT;
+    picture.text([8.0, base], TEXT, Anchor::Start, &at);
 }
 
-/// The corner of the sheet with the least of the flight and the zone in it, for the scale.
-fn free_corner(sheet: &Sheet, brief: &Brief) -> [f64; 2] {
+/// The corner of the sheet for the scale: free of the main places and their names, with the least of the
+/// flight and the zone in it.
+fn free_corner(sheet: &Sheet, labels: &Labels, brief: &Brief) -> [f64; 2] {
     let [w, h] = sheet.size;
     let [a, b] = SCALE_ROOM;
     let marks = brief.zone.track.iter().map(|m| m.position);
@@ -161,7 +191,8 @@ fn free_corner(sheet: &Sheet, brief: &Brief) -> [f64; 2] {
         let inside = |p: &&[f64; 2]| {
             p[0] > x - 30.0 && p[0] < x + a + 30.0 && p[1] > y - 30.0 && p[1] < y + b + 30.0
         };
-        points.iter().filter(inside).count()
+        let taken = labels.is_taken([*x, *y, x + a, y + b]);
+        (taken, points.iter().filter(inside).count())
     };
     [
         [10.0, 10.0],

@@ -1,0 +1,35 @@
+//! What the crew is told in a chat: three lines to paste.
+
+use std::fmt::Write as _;
+
+use crate::brief::Brief;
+use crate::report::places::map_link;
+use crate::report::words;
+use crate::units::UnitSystem;
+
+/// Characters of a flight's name in a message.
+const NAME: usize = 60;
+
+/// Where, when, a link; each a line.
+pub fn text(brief: &Brief, units: UnitSystem) -> String {
+    let name: String = words::title(brief).chars().take(NAME).collect();
+    let name = name.split_whitespace().collect::<Vec<_>>().join(" ");
+    let (place, at) = match brief.waiting.first() {
+        Some(point) => {
+            let place = words::waiting_place(point, units);
+            (format!("wait at {place}"), point.position)
+        }
+        None => ("centre of the landings".to_owned(), brief.zone.center()),
+    };
+    let mut text = String::new();
+    let _ = writeln!(text, "{name}: {place} ({})", at.text());
+    let day = words::date(brief.facts.landing_quantiles[0], &brief.timezone);
+    let _ = writeln!(
+        text,
+        "{day}: be there from {}, landing {} (9 in 10)",
+        words::clock_time(brief.wait_from, &brief.timezone),
+        words::landing_times(brief)
+    );
+    let _ = writeln!(text, "{}", map_link(at));
+    text
+}
