@@ -3,6 +3,8 @@
 //! Whoever makes an answer says here what it assumed and noticed; `report::notes` puts it into words
 //! and into a person's units.
 
+pub mod warning;
+
 use std::fmt;
 
 use jiff::Timestamp;
@@ -30,6 +32,8 @@ pub enum Assumption {
         /// The coefficient.
         coefficient: f64,
     },
+    /// A parachute of which nothing tells the mass: it weighs nothing.
+    NoParachuteMass,
     /// What stays on the line of the balloon that burst.
     Remnant {
         /// As a share of the balloon.
@@ -385,12 +389,10 @@ pub enum Note {
         /// Errors were measured up to this, s.
         measured_s: f64,
     },
-    /// The winds are of farther away than was ever compared.
+    /// The winds are of far away.
     DistantWinds {
         /// Their distance from the site, m.
         away_m: f64,
-        /// Errors were measured up to this, m.
-        measured_m: f64,
     },
     /// The flight is higher than the winds for a while.
     AboveWinds {
@@ -405,6 +407,35 @@ pub enum Note {
         base_m: f64,
         /// For how long, s.
         for_s: f64,
+    },
+
+    // zone: the site and the landing
+    /// The site's elevation is not that of an airport nearby.
+    ElevationOffAirport {
+        /// Elevation of the site, m above mean sea level.
+        site_m: f64,
+        /// Elevation of the airport, m above mean sea level.
+        airport_m: f64,
+        /// Its code.
+        airport: String,
+        /// From the site, m.
+        distance_m: f64,
+    },
+    /// The clocks of the plan's time zone are far from the sun's at the site.
+    TimeZoneOff {
+        /// The time zone.
+        timezone: String,
+        /// How far its clocks are ahead of the sun's at the site, s.
+        ahead_s: f64,
+    },
+    /// The load lands hard.
+    HardLanding {
+        /// Its speed, m/s.
+        speed_m_s: f64,
+        /// From this speed on a landing is hard, m/s.
+        hard_m_s: f64,
+        /// From this speed on nobody should fly, m/s.
+        most_m_s: f64,
     },
 
     // zone and winds: the draws

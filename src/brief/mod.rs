@@ -23,7 +23,8 @@ use crate::geodesy::Normal;
 use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::winds::Winds;
-use crate::zone::{Options, predict_and_keep};
+use crate::zone::aloft::Kept;
+use crate::zone::{Options, Prediction, predict_and_keep};
 
 /// Heights that are round to the people who read of them, m above mean sea level.
 #[derive(Debug, Clone, PartialEq)]
@@ -51,6 +52,22 @@ pub fn brief(
     flown: impl Fn() + Sync,
 ) -> Result<Brief> {
     let (prediction, kept) = predict_and_keep(plan, input, options, flown)?;
+    brief_of(plan, input, options, heights, made, (prediction, &kept))
+}
+
+/// [`brief`] of a zone that is predicted already.
+///
+/// # Errors
+///
+/// When a file of the ground cannot be read.
+pub fn brief_of(
+    plan: &Plan,
+    input: &Winds,
+    options: Options,
+    heights: &RoundHeights,
+    made: Timestamp,
+    (prediction, kept): (Prediction, &Kept),
+) -> Result<Brief> {
     let (mut zone, mut facts) = (prediction.zone, prediction.facts);
     for file in &mut facts.wind.files {
         *file = file_name(Path::new(file)).unwrap_or(file.clone());
@@ -63,7 +80,7 @@ pub fn brief(
                 || changes::changes(plan, input, options),
             )
         },
-        || quiet::quiet(&kept, heights, options),
+        || quiet::quiet(kept, heights, options),
     );
     let ground = ground?;
     let waiting = waiting::points(&ground, &zone, &landings, kept.ground());

@@ -6,10 +6,11 @@ use serde::Serialize;
 use super::ground::{self, GroundSource};
 use super::verdict::Limits;
 use crate::ground::map::GroundMap;
-use crate::notes::Assumption;
+use crate::notes::{Assumption, Note};
 use crate::plan::Plan;
 use crate::winds::Winds;
-use crate::zone::Options;
+use crate::zone::fits::planned_landing;
+use crate::zone::{self, Options};
 
 /// What a comparison was made from.
 #[derive(Debug, Clone, Serialize)]
@@ -33,6 +34,8 @@ pub struct Basis {
     pub sources: Vec<GroundSource>,
     /// What was assumed.
     pub assumptions: Vec<Assumption>,
+    /// What to know of site and stack.
+    pub notes: Vec<Note>,
 }
 
 /// Of a plan, winds, limits and ground, with what was assumed and what told the heights at landings.
@@ -46,6 +49,9 @@ pub fn basis(
     mut assumptions: Vec<Assumption>,
 ) -> Basis {
     assumptions.extend(input.one_time_held());
+    let stack = &plan.stack;
+    assumptions.extend(zone::stack::no_parachute_mass(stack));
+    assumptions.extend(zone::stack::fall(stack).assumptions);
     Basis {
         name: plan.name.clone(),
         timezone: plan.timezone.clone(),
@@ -56,5 +62,6 @@ pub fn basis(
         version: env!("CARGO_PKG_VERSION").into(),
         sources: ground::sources(map, landed_on),
         assumptions,
+        notes: planned_landing(plan).into_iter().collect(),
     }
 }

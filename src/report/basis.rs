@@ -9,11 +9,22 @@ use serde_json::json;
 use super::extent::Extent;
 use super::files::geojson::gathered;
 use super::layout::list;
-use super::{notes, reasons};
+use super::{notes, reasons, warnings};
 use crate::choice::basis::Basis;
 use crate::choice::ground::GroundSource;
+use crate::notes::warning::{Warning, warnings as among};
 use crate::report::cautions::CHOOSING;
 use crate::units::UnitSystem;
+
+/// The warnings of a comparison, the gravest first.
+pub(super) fn warned(basis: &Basis) -> Vec<Warning> {
+    among(&basis.notes, &basis.assumptions)
+}
+
+/// What warns, to stand below the title of a table; nothing where nothing does.
+pub(super) fn warning_block(basis: &Basis, units: UnitSystem) -> String {
+    warnings::block(&warned(basis), units)
+}
 
 /// A title with the flight's name.
 pub(super) fn title(basis: &Basis, what: &str) -> String {
@@ -29,6 +40,7 @@ pub(super) fn end_of_table(basis: &Basis, ranking: &str, of: &str, units: UnitSy
     let mut text = list("Winds cover", basis.covered.as_slice());
     text.push_str(&list("Limits", &reasons::limits(&basis.limits, units)));
     text.push_str(&list("Ranking", &[ranking]));
+    text.push_str(&list("Notes", &notes::notes(&basis.notes, units)));
     text.push_str(&list(
         "Assumed",
         &notes::assumptions(&basis.assumptions, units),
@@ -71,6 +83,7 @@ pub(super) fn geojson(
         ("seed", json!(basis.seed)),
         ("version", json!(basis.version)),
         ("draws", json!(basis.draws)),
+        ("warnings", warnings::json(&warned(basis), units)),
         (
             "assumptions",
             notes::assumptions_json(&basis.assumptions, units),

@@ -18,4 +18,5 @@ pub mod reasons;
 pub mod round_heights;
 pub mod site;
 pub mod tables;
+pub mod warnings;
 mod words;

@@ -22,8 +22,9 @@ pub(in crate::report) const TITLE: &str = "Release times compared";
 /// The table for people, in order of time.
 pub fn table(days: &Days, units: UnitSystem) -> String {
     let title = basis::title(&days.basis, TITLE);
+    let warned = basis::warning_block(&days.basis, units);
     let mut text = format!(
-        "{title}\nfrom {}\n\n{:4}{:22}{:11}{:>10}{:>9}{:>13}{:>10}{:>9}{:>13}  {}\n",
+        "{title}\nfrom {}\n\n{warned}{:4}{:22}{:11}{:>10}{:>9}{:>13}{:>10}{:>9}{:>13}  {}\n",
         days.site.text(),
         "",
         "release",

@@ -22,10 +22,11 @@ const CLOSER: usize = 3;
 /// The table for people, the best first.
 pub fn table(sites: &Sites, units: UnitSystem) -> String {
     let title = basis::title(&sites.basis, "Sites compared");
+    let warned = basis::warning_block(&sites.basis, units);
     let widest = sites.sites.iter().map(|s| s.name.chars().count()).max();
     let wide = widest.unwrap_or(0).clamp(4, 24) + 2;
     let mut text = format!(
-        "{title}\n\n{:4}{:wide$}{:11}{:16}{:22}{:>10}{:>9}{:>13}{:>10}{:>9}{:>13}  {}\n",
+        "{title}\n\n{warned}{:4}{:wide$}{:11}{:16}{:22}{:>10}{:>9}{:>13}{:>10}{:>9}{:>13}  {}\n",
         "",
         "site",
         "verdict",

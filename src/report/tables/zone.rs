@@ -10,6 +10,7 @@ use crate::geodesy::Position;
 use crate::report::cautions::FLYING;
 use crate::report::layout::{list, wrapped};
 use crate::report::notes;
+use crate::report::warnings;
 use crate::report::words::clock_with_zone;
 use crate::spread::members::MemberSpread;
 use crate::units::{UnitSystem, duration};
@@ -20,6 +21,7 @@ use crate::zone::facts::{BalloonFacts, Facts, ModelFacts, WindFacts, WindSource}
 pub fn table(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSystem) -> String {
     let mut text = String::new();
     text.push_str(&title(facts));
+    text.push_str(&warnings::block(&warnings::of_zone(zone), units));
     text.push_str(&marks(zone, zone_of_time, units));
     text.push_str(&in_short(zone, facts, zone_of_time, units));
     text.push_str(&regions(zone, units));
