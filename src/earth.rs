@@ -24,6 +24,11 @@ pub const STANDARD_ATMOSPHERE_RADIUS_M: f64 = 6_356_766.0;
 /// Standard acceleration of gravity, m/s2 (3rd CGPM, 1901; USSA 1976, Table 2).
 pub const G0_M_S2: f64 = 9.806_65;
 
+/// No dry ground lies lower than this, m above mean sea level: the shore of the Dead Sea is at -430 m.
+pub const LOWEST_GROUND_M: f64 = -500.0;
+/// No ground lies higher than this, m above mean sea level: Mount Everest has 8,849 m.
+pub const HIGHEST_GROUND_M: f64 = 9_000.0;
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -1,11 +1,14 @@
-//! Files that are either whole or not there.
+//! Files: written whole or not at all, read as text, and guarded against the readers of others.
+
+mod guard;
 
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
 use tempfile::NamedTempFile;
 
-use crate::error::{Error, Result};
+pub use self::guard::{guarded, quiet};
+use crate::error::{Error, Fault, Result};
 
 /// A file that is being made: it has a temporary name until it is [finished](Self::finish), and
 /// vanishes if it never is. So nobody ever sees half a file, an old one stays whole when the disk
@@ -60,6 +63,24 @@ pub fn write_atomically(path: &Path, bytes: &[u8]) -> Result<()> {
     UnfinishedFile::begin(path)?.finish(bytes)
 }
 
+/// The text of a file that people write, without a byte-order mark; `what` it is to be is for the
+/// message, as in "a plan in TOML".
+///
+/// # Errors
+///
+/// The file cannot be read, or is not UTF-8.
+pub fn read_text(path: &Path, what: &str) -> Result<String> {
+    let bytes = std::fs::read(path).map_err(|cause| Error::file(path, "read", cause))?;
+    let text = String::from_utf8(bytes).map_err(|_| {
+        let name = path.display().to_string();
+        Fault::new(name, "bytes that are not UTF-8 text", what)
+    })?;
+    Ok(match text.strip_prefix('\u{feff}') {
+        Some(rest) => rest.to_owned(),
+        None => text,
+    })
+}
+
 /// Temporary files are private; the finished one may be read by everybody, as is usual.
 #[cfg(unix)]
 fn open_to_all(file: &NamedTempFile) -> std::io::Result<()> {
@@ -76,6 +97,20 @@ fn open_to_all(_: &NamedTempFile) -> std::io::Result<()> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn texts_are_read_without_their_mark_and_others_are_told() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.toml");
+        std::fs::write(&path, "\u{feff}a = 1").unwrap();
+        assert_eq!(read_text(&path, "data in TOML").unwrap(), "a = 1");
+        std::fs::write(&path, [0xff, 0xfe, 0x00]).unwrap();
+        let message = read_text(&path, "data in TOML").unwrap_err().to_string();
+        assert!(message.contains("a.toml: found bytes that are not UTF-8 text"));
+        assert!(message.ends_with("expected data in TOML"), "{message}");
+        let missing = read_text(&folder.path().join("none"), "data in TOML");
+        assert!(missing.unwrap_err().to_string().contains("cannot read"));
+    }
 
     #[test]
     fn a_file_is_replaced_whole() {

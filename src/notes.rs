@@ -394,6 +394,8 @@ pub enum Note {
         /// Their distance from the site, m.
         away_m: f64,
     },
+    /// Reading left little of a sounding.
+    Cleaned(Cleaning),
     /// The flight is higher than the winds for a while.
     AboveWinds {
         /// Their highest altitude, m above mean sea level.
@@ -492,6 +494,32 @@ pub enum Note {
     BurstAltitudeOfPlan,
     /// No thresholds were asked for.
     NoThresholds,
+}
+
+/// Heights between which no wind is known.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Gap {
+    /// The highest wind below, m above mean sea level.
+    pub from_m: f64,
+    /// The lowest wind above, m above mean sea level.
+    pub to_m: f64,
+}
+
+/// What became of the rows of a sounding.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Cleaning {
+    /// The file it is from.
+    pub file: String,
+    /// Rows read, without those of a descent or repeated.
+    pub rows: usize,
+    /// Levels that have a wind.
+    pub winds: usize,
+    /// Values that cannot be, taken as missing.
+    pub impossible: usize,
+    /// Rows left out as they had no height or nothing else.
+    pub unusable: usize,
+    /// Gaps of more than [`GAP_M`](crate::wind::cleaning::GAP_M), the lowest first.
+    pub gaps: Vec<Gap>,
 }
 
 /// Why a flight does not come down.

@@ -21,6 +21,7 @@ pub use self::stack::{
 };
 use crate::atmosphere::standard_height_of_pressure;
 use crate::error::{Error, Fault, Result};
+use crate::files::read_text;
 use crate::geodesy::Position;
 use crate::ground::map::Class;
 use crate::notes::Assumption;
@@ -168,6 +169,9 @@ const M: Dimension = Dimension::Length;
 const M_S: Dimension = Dimension::Speed;
 const SHARE: Dimension = Dimension::Ratio;
 
+/// Elevations that a launch site can have, m above mean sea level.
+pub const SITE_ELEVATIONS_M: std::ops::RangeInclusive<f64> = -430.0..=6_000.0;
+
 /// Every section a plan may have.
 const SECTIONS: [&str; 13] = [
     "flight",
@@ -193,10 +197,8 @@ impl Plan {
     /// [`Error::File`] when it cannot be read; [`Error::Faults`] with every fault found in it.
     pub fn read(path: impl AsRef<Path>) -> Result<Plan> {
         let path = path.as_ref();
-        let bytes = std::fs::read(path).map_err(|cause| Error::file(path, "read", cause))?;
+        let text = read_text(path, "a plan in TOML")?;
         let name = path.display().to_string();
-        let text = String::from_utf8(bytes)
-            .map_err(|_| Fault::new(&name, "bytes that are not UTF-8 text", "a plan in TOML"))?;
         let folder = path.parent().unwrap_or(Path::new(""));
         Plan::parse(&name, &text, folder)
     }
@@ -324,7 +326,7 @@ fn site(s: &Section, faults: &mut Faults) -> Option<Site> {
     let lat = s.number("lat", "degrees north", -90.0..=90.0, faults);
     let lon = s.number("lon", "degrees east", -180.0..=360.0, faults);
     // From the shore of the Dead Sea to the highest inhabited places.
-    let elevation_m = s.quantity("elevation", M, -430.0..=6_000.0, faults);
+    let elevation_m = s.quantity("elevation", M, SITE_ELEVATIONS_M, faults);
     let [shelter_m, door_m] = ["shelter", "door"].map(|key| filling::narrowest(s, key, faults));
     Some(Site {
         position: Position::new(lat?, lon?)?,

@@ -9,7 +9,7 @@ use jiff::Timestamp;
 use self::files::WindFiles;
 use crate::clock::after;
 use crate::error::{Fault, Result};
-use crate::notes::Assumption;
+use crate::notes::{Assumption, Cleaning};
 use crate::plan::Plan;
 use crate::sources::grid::archive::{Archive, Joining};
 use crate::sources::{Ascent, Format};
@@ -73,6 +73,17 @@ impl Winds {
         match self {
             Winds::Soundings(_) => None,
             Winds::Forecast(archive) => Some(archive.covered()),
+        }
+    }
+
+    /// Soundings of which reading left so little that it should be known.
+    pub fn cleaning(&self) -> Vec<Cleaning> {
+        match self {
+            Winds::Soundings(ascents) => {
+                let all = ascents.iter().map(|a| Cleaning::of(&a.file, &a.sounding));
+                all.filter(Cleaning::matters).collect()
+            }
+            Winds::Forecast(_) => Vec::new(),
         }
     }
 

@@ -38,6 +38,41 @@ fn holds(message: &str, wanted: &[&str]) {
     }
 }
 
+// ---- wrong units ----
+
+/// The ECMWF file's geopotential (parameter 129, octet 9 of section 1 of GRIB 1, WMO FM 92) called
+/// a height in metres (156): winds "to 496,204 m" otherwise.
+#[test]
+fn heights_that_their_pressures_belie_are_refused() {
+    let file = bytes(ECMWF);
+    let mut wrong = Vec::new();
+    for message in messages(&file) {
+        let mut message = message.to_vec();
+        if message[16] == 129 {
+            message[16] = 156;
+        }
+        wrong.extend(message);
+    }
+    let whole = |archive: &Archive| Window {
+        row: 0,
+        column: 0,
+        rows: archive.lattice.y.count,
+        columns: archive.lattice.x.count,
+    };
+    let right = join(vec![("z.grib", file)]).unwrap();
+    assert!(right.cut(whole(&right), 0..1).is_ok());
+    let archive = join(vec![("z.grib", wrong)]).unwrap();
+    let message = archive.cut(whole(&archive), 0..1).unwrap_err().to_string();
+    holds(
+        &message,
+        &[
+            "z.grib: found a height of",
+            " hPa",
+            "geopotential in m2 s-2",
+        ],
+    );
+}
+
 // ---- incomplete ----
 
 #[test]

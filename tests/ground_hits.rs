@@ -7,7 +7,7 @@ use std::time::Instant;
 
 use windfall::geodesy::{Normal, Position};
 use windfall::ground::hits::{Share, default_buffers, hits};
-use windfall::ground::layers::{Area, Kind, Layer, Line, RoadClass, Wanted, read};
+use windfall::ground::layers::{Area, Kind, Layer, LayerFinding, Line, RoadClass, Wanted, read};
 use windfall::ground::map::{Class, GroundMap, Knowledge};
 use windfall::ground::region::Region;
 use windfall::random::SplitMix;
@@ -254,7 +254,7 @@ fn real_roads_and_lakes() {
         layers[0]
             .notes
             .iter()
-            .any(|n| n.contains("without a known class"))
+            .any(|n| matches!(n.found, LayerFinding::NoClass { .. }))
     );
     let map = GroundMap::new(region, &layers).unwrap();
     assert_eq!(

@@ -12,7 +12,7 @@ use pbf::{Block, heading};
 use shapefile::dbase::{FieldValue, Record, TableWriterBuilder};
 use shapefile::{Point, Polygon, PolygonRing, Polyline};
 use windfall::geodesy::Position;
-use windfall::ground::layers::{Kind, Layer, RoadClass, Wanted, read, read_osm};
+use windfall::ground::layers::{Kind, Layer, LayerFinding, RoadClass, Wanted, read, read_osm};
 use windfall::ground::map::{Class, GroundMap};
 use windfall::ground::region::Region;
 
@@ -94,17 +94,101 @@ fn geojson_need_not_be_a_collection() {
     assert_eq!(geojson(&bare, &of(Kind::KeepOut)).unwrap().areas.len(), 1);
 }
 
+fn found(layer: &Layer) -> Vec<LayerFinding> {
+    layer.notes.iter().map(|note| note.found).collect()
+}
+
 #[test]
-fn what_is_far_away_is_not_kept() {
-    let text = collection(&feature("", "LineString", "[[10,50],[11,50]]"));
+fn what_is_outside_the_region_is_not_kept_but_noted() {
+    // A degree of latitude, 111.1 km, is within reach of the flights and outside the region.
+    let text = collection(&feature("", "LineString", "[[-113,44.6],[-113,45]]"));
     let layer = geojson(&text, &of(Kind::Road)).unwrap();
     assert!(layer.is_empty());
+    let LayerFinding::NothingNear { nearest_m, .. } = found(&layer)[1] else {
+        panic!("{:?}", layer.notes)
+    };
+    assert!((nearest_m - 111_100.0).abs() < 300.0, "{nearest_m}");
+}
+
+/// Each gave a layer with nothing in it, and so "hits 0.0 %".
+#[test]
+fn a_layer_that_would_silently_do_nothing_is_refused() {
+    let site = Region::around(Position::new(39.42, -8.83).unwrap(), 60_000.0);
+    let refused = |features: &str, kind: Kind| {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("reservoir.geojson");
+        fs::write(&path, collection(features)).unwrap();
+        read(&path, &of(kind), &site).unwrap_err().to_string()
+    };
+    let square = |lon: f64, lat: f64| {
+        let (w, e, s, n) = (lon - 0.1, lon + 0.1, lat - 0.1, lat + 0.1);
+        format!("[[[{w},{s}],[{e},{s}],[{e},{n}],[{w},{n}],[{w},{s}]]]")
+    };
+    for (coordinates, says) in [
+        (
+            square(39.42, -8.83),
+            "longitude and latitude seem to be exchanged",
+        ),
+        (square(8.83, 39.42), "sign of the longitudes"),
+        (square(-8.83, -39.42), "sign of the latitudes"),
+        (square(20.0, 60.0), "nothing within 300 km of the flights"),
+        (
+            "[[[-8,39],[-8,40]]]".to_owned(),
+            "1 outlines that hold no area",
+        ),
+        (
+            "[[[-8,39],[-8.5,39.5],[-9,40],[-8,39]]]".to_owned(),
+            "hold no area",
+        ),
+        ("[]".to_owned(), "hold no area"),
+    ] {
+        for kind in [Kind::KeepOut, Kind::LandIn, Kind::Lake] {
+            let message = refused(&feature("", "Polygon", &coordinates), kind);
+            assert!(message.contains(says), "{says}: {message}");
+            assert!(message.contains("reservoir.geojson"), "{message}");
+        }
+    }
+    let open = feature("", "LineString", "[[-8.8,39.4],[-8.7,39.4],[-8.7,39.5]]");
+    let message = refused(&open, Kind::KeepOut);
     assert!(
-        layer
-            .notes
-            .iter()
-            .any(|n| n.starts_with("nothing within 60 km of 43.6000 N"))
+        message.contains("1 lines whose ends do not meet"),
+        "{message}"
     );
+    let road = feature("", "LineString", "[[39.4,-8.8],[39.5,-8.8]]");
+    let message = refused(&road, Kind::Road);
+    assert!(message.contains("exchanged"), "{message}");
+    // Beyond the poles, and near when exchanged.
+    let west = feature(
+        "",
+        "Polygon",
+        "[[[43.5,-113],[43.6,-113],[43.6,-113.1],[43.5,-113]]]",
+    );
+    let message = geojson(&collection(&west), &of(Kind::KeepOut)).unwrap_err();
+    assert!(message.contains("seem to be exchanged"), "{message}");
+}
+
+#[test]
+fn a_closed_line_in_a_file_of_areas_is_an_area_and_noted() {
+    let ring = "[[-113,43.5],[-112.9,43.5],[-112.9,43.6],[-113,43.5]]";
+    let text = collection(&feature("\"name\":\"reservoir\"", "LineString", ring));
+    for kind in [Kind::KeepOut, Kind::LandIn, Kind::Lake, Kind::Urban] {
+        let layer = geojson(&text, &of(kind)).unwrap();
+        assert_eq!(layer.areas[0].name, "reservoir");
+        assert_eq!(found(&layer), [LayerFinding::ClosedLines { count: 1 }]);
+        let inside = Position::new(43.52, -112.92).unwrap().normal();
+        let map = GroundMap::new(region(), &[layer]).unwrap();
+        let class = match kind {
+            Kind::KeepOut => Class::KeepOut,
+            Kind::LandIn => Class::LandIn,
+            Kind::Lake => Class::Lake,
+            _ => Class::Urban,
+        };
+        assert!(map.is_in(class, inside));
+        assert_eq!(map.notes().len(), 1);
+    }
+    // Of a river it is a line that comes back.
+    let river = geojson(&text, &of(Kind::River)).unwrap();
+    assert_eq!((river.lines.len(), river.areas.len()), (1, 0));
 }
 
 #[test]
@@ -177,19 +261,14 @@ fn bad_geojson_is_explained() {
     }
     // Lakes are counted by odd and even; only areas that decide must be sound.
     let lake = geojson(&one("Polygon", BOW), &of(Kind::Lake)).unwrap();
-    assert!(
-        lake.notes[0].contains("cross themselves"),
-        "{:?}",
-        lake.notes
-    );
+    assert_eq!(found(&lake), [LayerFinding::Crossed { count: 1 }]);
     // A projection that is named is read.
     let road = geojson(&old("urn:ogc:def:crs:EPSG::26912"), &of(Kind::Road)).unwrap();
-    assert!(
-        road.notes
-            .iter()
-            .any(|n| n.starts_with("nothing within 60 km")),
-        "{road:?}"
-    );
+    let LayerFinding::NothingNear { nearest_m, .. } = found(&road)[1] else {
+        panic!("{road:?}")
+    };
+    // From 43.6 N, 113 W to UTM_PLACE.
+    assert!((nearest_m - 86_000.0).abs() < 1_500.0, "{nearest_m}");
 }
 
 #[test]

@@ -163,6 +163,35 @@ fn an_ascii_grid_of_degrees_is_read_and_others_are_refused() {
     );
 }
 
+/// The format's own number stands for no height where the heading has none; other fillers are
+/// known by being no height of any ground.
+#[test]
+fn fillers_that_no_heading_declares_are_no_ground() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("grid.asc");
+    let region = Region::around(at(50.1, 10.15), 50_000.0);
+    let heading = "ncols 3\nnrows 2\nxllcorner 10\nyllcorner 50\ncellsize 0.1\n";
+    for (heights, lowest_m, highest_m) in [
+        ("10 20 30\n40 50 -9999\n", 10.0, 50.0),
+        ("10 20 30\n40 -32767 9999\n", 10.0, 40.0),
+        ("-400 20 30\n40 50 8800\n", -400.0, 8_800.0),
+    ] {
+        fs::write(&path, format!("{heading}{heights}")).unwrap();
+        let terrain = Terrain::open(std::slice::from_ref(&path), &region).unwrap();
+        assert_eq!(terrain.lowest_m(), Some(lowest_m), "{heights}");
+        assert_eq!(terrain.highest_m(), Some(highest_m), "{heights}");
+    }
+    // Decimetres, and a filler averaged with heights.
+    for heights in [
+        "12010 12020 30\n40 50 12030\n",
+        "-9999 -4980 -2470\n40 50 -750\n",
+    ] {
+        fs::write(&path, format!("{heading}{heights}")).unwrap();
+        let message = refusal(std::slice::from_ref(&path), &region);
+        assert!(message.contains("expected -500 to 9000 m"), "{message}");
+    }
+}
+
 #[test]
 fn bad_files_are_told_apart() {
     let folder = tempfile::tempdir().unwrap();

@@ -231,3 +231,53 @@ fn cut(winds: &WindProfile, top_m: f64) -> WindProfile {
         .collect();
     WindProfile::new(&levels)
 }
+
+/// A line drawn across winds that are not known.
+#[test]
+fn winds_across_gaps_are_wrong_by_what_is_said() {
+    let mut verdicts = Vec::new();
+    for (low_m, high_m) in [
+        (3_000.0, 6_000.0),
+        (3_000.0, 10_000.0),
+        (8_000.0, 16_000.0),
+        (12_000.0, 24_000.0),
+        (3_000.0, 20_000.0),
+    ] {
+        let mut judged = Vec::new();
+        for series in all_series() {
+            for (at_h, winds) in &series.profiles {
+                if winds.base_m() > low_m || winds.top_m() < high_m {
+                    continue;
+                }
+                let Some(flown) = Flown::between(winds.base_m(), winds.top_m()) else {
+                    continue;
+                };
+                let known = holed(winds, low_m, high_m);
+                judged.push(Judged::new(
+                    series.place,
+                    day(*at_h, series.profiles[0].0),
+                    flown.drift_m(&known),
+                    flown.drift_m(winds),
+                    flown.sigma_m(&WindError::none(&known)),
+                ));
+            }
+        }
+        let verdict = judge(&judged);
+        let what = format!("no wind from {} to {} km", low_m / 1e3, high_m / 1e3);
+        verdict.print(&what);
+        verdicts.push((what, verdict));
+    }
+    for (what, verdict) in verdicts {
+        verdict.assert_held_at_least(&what);
+    }
+}
+
+/// The winds of a profile every 250 m, but not within a gap.
+fn holed(winds: &WindProfile, low_m: f64, high_m: f64) -> WindProfile {
+    let (base_m, top_m) = (winds.base_m(), winds.top_m());
+    let steps = ((top_m - base_m) / 250.0) as u32;
+    let all = (0..=steps).map(|k| base_m + 250.0 * f64::from(k));
+    let known = all.filter(|z| *z <= low_m || *z >= high_m);
+    let levels: Vec<(f64, Wind)> = known.map(|z| (z, winds.at(z))).collect();
+    WindProfile::new(&levels)
+}

@@ -9,7 +9,7 @@ use crate::choice::answer::{Hazard, NearPlace};
 use crate::choice::ground::GroundSource;
 use crate::geodesy::Position;
 use crate::ground::airports::Airport;
-use crate::ground::layers::{Layer, Line, RoadClass};
+use crate::ground::layers::{Layer, LayerNote, Line, RoadClass};
 use crate::ground::places::Place;
 use crate::ground::terrain::Terrain;
 use crate::spread::region::GroundEllipse;
@@ -50,6 +50,8 @@ pub struct Brief {
     pub remarks: String,
     /// Where the ground comes from.
     pub sources: Vec<GroundSource>,
+    /// What the readers of the ground's layers found.
+    pub layer_notes: Vec<LayerNote>,
 }
 
 /// What a map shows of the ground.

@@ -20,7 +20,7 @@ use crate::choice;
 use crate::choice::ground::GroundSource;
 use crate::error::Result;
 use crate::geodesy::Normal;
-use crate::notes::Assumption;
+use crate::notes::{Assumption, Note};
 use crate::plan::Plan;
 use crate::winds::Winds;
 use crate::zone::aloft::Kept;
@@ -72,6 +72,11 @@ pub fn brief_of(
     for file in &mut facts.wind.files {
         *file = file_name(Path::new(file)).unwrap_or(file.clone());
     }
+    for note in &mut zone.notes {
+        if let Note::Cleaned(cleaning) = note {
+            cleaning.file = file_name(Path::new(&cleaning.file)).unwrap_or_default();
+        }
+    }
     let landings: Vec<Normal> = kept.landings().iter().map(|l| l.place).collect();
     let ((ground, changes), quiet) = rayon::join(
         || {
@@ -111,6 +116,7 @@ pub fn brief_of(
             .into_iter()
             .map(|source| without_folder(plan, source))
             .collect(),
+        layer_notes: ground.map.notes().to_vec(),
         ground: ground.shown(kept.ground()),
         zone,
         facts,

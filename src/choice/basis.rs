@@ -5,8 +5,9 @@ use serde::Serialize;
 
 use super::ground::{self, GroundSource};
 use super::verdict::Limits;
+use crate::ground::layers::LayerNote;
 use crate::ground::map::GroundMap;
-use crate::notes::{Assumption, Note};
+use crate::notes::{Assumption, Cleaning, Note};
 use crate::plan::Plan;
 use crate::winds::Winds;
 use crate::zone::fits::planned_landing;
@@ -32,6 +33,12 @@ pub struct Basis {
     pub version: String,
     /// Where the ground comes from.
     pub sources: Vec<GroundSource>,
+    /// Soundings of which reading left so little that it should be known.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub cleaning: Vec<Cleaning>,
+    /// What the readers of the ground's layers found.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub layer_notes: Vec<LayerNote>,
     /// What was assumed.
     pub assumptions: Vec<Assumption>,
     /// What to know of site and stack.
@@ -61,6 +68,8 @@ pub fn basis(
         seed: options.seed,
         version: env!("CARGO_PKG_VERSION").into(),
         sources: ground::sources(map, landed_on),
+        cleaning: input.cleaning(),
+        layer_notes: map.notes().to_vec(),
         assumptions,
         notes: planned_landing(plan).into_iter().collect(),
     }

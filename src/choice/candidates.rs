@@ -9,7 +9,7 @@ use crate::earth::DEGREE_M;
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
 use crate::ground::terrain::Terrain;
-use crate::plan::{Plan, Site};
+use crate::plan::{Plan, SITE_ELEVATIONS_M, Site};
 use crate::units::{Dimension, parse};
 
 /// A site to choose.
@@ -135,8 +135,9 @@ fn of_csv(name: &str, bytes: &[u8]) -> Result<Vec<Candidate>> {
                 .of_key("lat, lon")
         })?;
         let elevation_m = match elevation.map(field).filter(|text| !text.is_empty()) {
-            Some(text) => Some(parse(text, Dimension::Length).map_err(|wrong| {
-                let fault = Fault::new(name, wrong.to_string(), "a height, as in 120 m");
+            Some(text) => Some(elevation_of(text).map_err(|found| {
+                let expected = "a height from -430 m to 6000 m, as in 120 m";
+                let fault = Fault::new(name, found, expected);
                 fault.at_line(line).of_key("elevation")
             })?),
             None => None,
@@ -149,6 +150,15 @@ fn of_csv(name: &str, bytes: &[u8]) -> Result<Vec<Candidate>> {
         });
     }
     Ok(found)
+}
+
+/// An elevation that a site can have, m.
+fn elevation_of(text: &str) -> std::result::Result<f64, String> {
+    let elevation_m = parse(text, Dimension::Length).map_err(|wrong| wrong.to_string())?;
+    match SITE_ELEVATIONS_M.contains(&elevation_m) {
+        true => Ok(elevation_m),
+        false => Err(format!("\"{text}\"")),
+    }
 }
 
 fn of_geojson(name: &str, bytes: &[u8], spacing_m: f64) -> Result<Vec<Candidate>> {
@@ -352,6 +362,10 @@ mod tests {
             ("lat,lon\n39,-8\n95,-8\n", "line 3"),
             ("lat,lon\n39,west\n", "line 2"),
             ("lat,lon,elevation\n39,-8,120\n", "elevation"),
+            (
+                "lat,lon,elevation\n39,-8,12000 m\n",
+                "line 2, elevation: found \"12000 m\"",
+            ),
             ("north,east\n39,-8\n", "columns lat and lon"),
             ("lat,lon\n39\n", "line 2"),
             ("lat,lon\n", "no candidate"),

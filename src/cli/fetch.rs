@@ -13,13 +13,14 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::options::When;
 use super::output;
-use windfall::error::{Error, Fault, Result};
+use windfall::error::Result;
 use windfall::fetch::download::download;
 use windfall::fetch::feed::{Feed, Feeds};
 use windfall::fetch::http::{Client, Patience};
 use windfall::fetch::ranges::chunks;
 use windfall::fetch::runs::Period;
 use windfall::fetch::survey::{Order, Planned, Survey, members, survey};
+use windfall::files::read_text;
 use windfall::plan::Plan;
 
 /// Downloads the part of a public forecast that a plan needs. No other command uses the network.
@@ -98,11 +99,8 @@ fn read_feeds(path: Option<&Path>) -> Result<Feeds> {
     let Some(path) = path else {
         return Ok(feeds);
     };
-    let bytes = std::fs::read(path).map_err(|cause| Error::file(path, "read", cause))?;
-    let name = path.display().to_string();
-    let text = String::from_utf8(bytes)
-        .map_err(|_| Fault::new(&name, "bytes that are not UTF-8 text", "feeds in TOML"))?;
-    feeds.extended(&name, &text)
+    let text = read_text(path, "feeds in TOML")?;
+    feeds.extended(&path.display().to_string(), &text)
 }
 
 fn order<'a>(args: &FetchArgs, plan: &Plan, feed: &'a Feed) -> Result<Order<'a>> {

@@ -1,14 +1,15 @@
 //! `windfall fill`: masses, lift, gas and what follows.
 
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::{ArgGroup, Args};
 
 use super::options::{self, Units};
 use super::output;
 use super::wind_files;
-use windfall::error::{Error, Fault, Result};
+use windfall::error::Result;
+use windfall::files::read_text;
 use windfall::fill::findings::SLOW_M_S;
 use windfall::fill::rules::RuleBook;
 use windfall::fill::{Options, checklist, size};
@@ -133,14 +134,20 @@ pub fn run(args: &FillArgs, out: &mut impl Write) -> Result<()> {
     let units = options::units(args.units, &plan);
     let mut book = RuleBook::built_in()?;
     if let Some(path) = &args.rules_file {
-        book = book.with(&path.display().to_string(), &text(path)?)?;
+        book = book.with(
+            &path.display().to_string(),
+            &read_text(path, "data in TOML")?,
+        )?;
     }
     let rules = match args.rules.as_str() {
         "none" => None,
         name => Some(book.get(name)?),
     };
     let list = match &args.checklist {
-        Some(path) => checklist::read(&path.display().to_string(), &text(path)?)?,
+        Some(path) => checklist::read(
+            &path.display().to_string(),
+            &read_text(path, "data in TOML")?,
+        )?,
         None => checklist::built_in()?,
     };
     let without_winds = args.wind.is_empty() && plan.wind_files.is_empty();
@@ -172,13 +179,4 @@ pub fn run(args: &FillArgs, out: &mut impl Write) -> Result<()> {
         false => tables::fill::table(&fill, units),
     };
     output::print(out, "standard output", &report)
-}
-
-/// A file of data.
-fn text(path: &Path) -> Result<String> {
-    let bytes = std::fs::read(path).map_err(|cause| Error::file(path, "read", cause))?;
-    String::from_utf8(bytes).map_err(|_| {
-        let name = path.display().to_string();
-        Fault::new(name, "bytes that are not UTF-8 text", "data in TOML").into()
-    })
 }

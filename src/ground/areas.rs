@@ -65,6 +65,11 @@ impl Areas {
             || distance_m > 0.0 && self.outlines.within(point, distance_m, |_| true)
     }
 
+    /// Whether the straight line between two points crosses the outline of an area.
+    pub fn outlines_cross(&self, a: [f64; 2], b: [f64; 2]) -> bool {
+        self.outlines.cross(a, b)
+    }
+
     /// The distance to the nearest area, m: 0 inside.
     pub fn distance_m(&self, point: [f64; 2]) -> Option<f64> {
         if self.holding(point).next().is_some() {

@@ -1,7 +1,7 @@
 //! The nearest of many edges on a plane.
 
 use rstar::primitives::{GeomWithData, Line as Edge};
-use rstar::{PointDistance, RTree};
+use rstar::{AABB, PointDistance, RTree};
 
 use super::region::Region;
 use crate::earth::DEGREE_M;
@@ -57,11 +57,26 @@ impl Lines {
             .any(|edge| counts(edge.data))
     }
 
+    /// Whether an edge crosses the straight line between two points.
+    pub fn cross(&self, a: [f64; 2], b: [f64; 2]) -> bool {
+        self.tree
+            .locate_in_envelope_intersecting(AABB::from_corners(a, b))
+            .any(|edge| meet([edge.geom().from, edge.geom().to], [a, b]))
+    }
+
     /// How many edges.
     #[cfg(test)]
     pub fn len(&self) -> usize {
         self.tree.size()
     }
+}
+
+/// Whether two straight lines meet whose ends lie on both sides of each other, or on it.
+fn meet([a, b]: [[f64; 2]; 2], [c, d]: [[f64; 2]; 2]) -> bool {
+    let side = |p: [f64; 2], q: [f64; 2], r: [f64; 2]| {
+        (q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0])
+    };
+    side(c, d, a) * side(c, d, b) <= 0.0 && side(a, b, c) * side(a, b, d) <= 0.0
 }
 
 /// The points on the plane of a line of longitudes and latitudes, dense enough to follow it.

@@ -6,7 +6,7 @@ use super::airports::{Airport, AirportKind, airports};
 use super::areas::Areas;
 use super::data::{World, world};
 use super::globe::Near;
-use super::layers::{Area, Kind, Layer, RoadClass};
+use super::layers::{Area, Kind, Layer, LayerNote, RoadClass};
 use super::lines::{Lines, on_plane};
 use super::places::{Place, Places};
 use super::region::Region;
@@ -85,13 +85,50 @@ pub enum Knowledge {
 
 /// Lines and areas of one kind.
 #[derive(Debug, Clone, Default)]
-struct Things {
+pub(super) struct Things {
     lines: Lines,
     areas: Areas,
     names: Vec<String>,
 }
 
 impl Things {
+    /// Of all layers.
+    pub fn of(region: &Region, layers: &[&Layer]) -> Things {
+        let areas: Vec<&Area> = layers.iter().flat_map(|layer| &layer.areas).collect();
+        let numbered = areas.iter().enumerate();
+        let names = numbered
+            .map(|(i, area)| match area.name.as_str() {
+                "" => format!("no. {}", i + 1),
+                name => name.to_owned(),
+            })
+            .collect();
+        let mut edges = Vec::new();
+        for line in layers.iter().flat_map(|layer| &layer.lines) {
+            let points = on_plane(region, &line.points);
+            edges.extend(points.windows(2).map(|w| (w[0], w[1], 0)));
+        }
+        Things {
+            lines: Lines::new(edges),
+            areas: Areas::new(region, &areas),
+            names,
+        }
+    }
+
+    /// Whether an area holds a point of the plane.
+    pub fn holds(&self, point: [f64; 2]) -> bool {
+        self.areas.holding(point).next().is_some()
+    }
+
+    /// The names of the areas that hold a point of the plane.
+    pub fn names_holding(&self, point: [f64; 2]) -> impl Iterator<Item = &str> {
+        self.areas.holding(point).map(|i| self.names[i].as_str())
+    }
+
+    /// Whether the straight line between two points of the plane crosses the outline of an area.
+    pub fn outlines_cross(&self, a: [f64; 2], b: [f64; 2]) -> bool {
+        self.areas.outlines_cross(a, b)
+    }
+
     fn distance_m(&self, point: [f64; 2]) -> Option<f64> {
         let line = self.lines.nearest(point).map(|nearest| nearest.0);
         let area = self.areas.distance_m(point);
@@ -116,6 +153,7 @@ pub struct GroundMap {
     /// Named places of the layers.
     places: Arc<Places>,
     sources: Vec<String>,
+    notes: Vec<LayerNote>,
 }
 
 impl GroundMap {
@@ -147,11 +185,11 @@ impl GroundMap {
         ] {
             let given: Vec<&Layer> = of(kind).collect();
             if !given.is_empty() {
-                things.push((kind, Knowledge::Known, collected(&region, &given)));
+                things.push((kind, Knowledge::Known, Things::of(&region, &given)));
             } else if let Some(layer) = built_in {
                 let layer = world(layer, &region)?;
                 sources.push(layer.source.clone());
-                things.push((kind, Knowledge::Coarse, collected(&region, &[&layer])));
+                things.push((kind, Knowledge::Coarse, Things::of(&region, &[&layer])));
             }
         }
         let near_airports = nearby(&region)?;
@@ -173,6 +211,7 @@ impl GroundMap {
             near_airports,
             places: Arc::new(Places::of_layers(of(Kind::Place))),
             sources,
+            notes: layers.iter().flat_map(|l| l.notes.clone()).collect(),
         })
     }
 
@@ -184,6 +223,11 @@ impl GroundMap {
     /// Where its contents come from.
     pub fn sources(&self) -> &[String] {
         &self.sources
+    }
+
+    /// What the readers of the layers found that their user should know.
+    pub fn notes(&self) -> &[LayerNote] {
+        &self.notes
     }
 
     /// The airports in the region, each with its place on the plane.
@@ -296,11 +340,18 @@ impl GroundMap {
             return Vec::new();
         };
         let point = self.region.plane.to_plane(place);
-        things
-            .areas
-            .holding(point)
-            .map(|i| things.names[i].as_str())
-            .collect()
+        things.names_holding(point).collect()
+    }
+
+    /// Whether an area of a kind holds a point of the plane.
+    pub(super) fn is_in_area(&self, kind: Kind, point: [f64; 2]) -> bool {
+        self.of_kind(kind).is_some_and(|t| t.2.holds(point))
+    }
+
+    /// Whether the straight line between two points of the plane crosses the outline of an area of a
+    /// kind.
+    pub(super) fn outlines_cross(&self, kind: Kind, a: [f64; 2], b: [f64; 2]) -> bool {
+        self.of_kind(kind).is_some_and(|t| t.2.outlines_cross(a, b))
     }
 
     /// The numbers of the areas of a class that hold a point of the plane.
@@ -325,6 +376,10 @@ impl GroundMap {
             Class::KeepOut => Kind::KeepOut,
             Class::LandIn => Kind::LandIn,
         };
+        self.of_kind(kind)
+    }
+
+    fn of_kind(&self, kind: Kind) -> Option<&(Kind, Knowledge, Things)> {
         self.things.iter().find(|thing| thing.0 == kind)
     }
 }
@@ -339,27 +394,6 @@ fn nearby(region: &Region) -> Result<Vec<(Airport, [f64; 2])>> {
         Some((*airport, region.plane.to_plane(at.normal())))
     };
     Ok(airports()?.all().iter().filter_map(near).collect())
-}
-
-fn collected(region: &Region, layers: &[&Layer]) -> Things {
-    let areas: Vec<&Area> = layers.iter().flat_map(|layer| &layer.areas).collect();
-    let numbered = areas.iter().enumerate();
-    let names = numbered
-        .map(|(i, area)| match area.name.as_str() {
-            "" => format!("no. {}", i + 1),
-            name => name.to_owned(),
-        })
-        .collect();
-    let mut edges = Vec::new();
-    for line in layers.iter().flat_map(|layer| &layer.lines) {
-        let points = on_plane(region, &line.points);
-        edges.extend(points.windows(2).map(|w| (w[0], w[1], 0)));
-    }
-    Things {
-        lines: Lines::new(edges),
-        areas: Areas::new(region, &areas),
-        names,
-    }
 }
 
 /// All roads, each edge with the number of its road.

@@ -32,19 +32,12 @@ impl Region {
     /// The region that reaches `reach_m` around a centre; never beyond [`FARTHEST_M`].
     pub fn around(center: Position, reach_m: f64) -> Region {
         let reach_m = reach_m.clamp(0.0, FARTHEST_M);
-        let degrees = reach_m / SHORTEST_DEGREE_M;
-        let lat = [center.lat_deg - degrees, center.lat_deg + degrees];
-        let farthest = center.lat_deg.abs() + degrees;
-        let half = if farthest < 89.0 {
-            (degrees / farthest.to_radians().cos()).min(180.0)
-        } else {
-            180.0
-        };
+        let (lat, lon) = box_around(center, reach_m);
         Region {
             plane: Plane::new(center),
             reach_m,
-            lat: lat.map(|v| v.clamp(-90.0, 90.0)),
-            lon: [center.lon_deg - half, center.lon_deg + half],
+            lat,
+            lon,
         }
     }
 
@@ -84,12 +77,14 @@ impl Region {
     }
 
     /// Whether a box of degrees (west, south, east, north) touches the region on any turn.
-    pub fn touches(&self, [west, south, east, north]: [f64; 4]) -> bool {
-        let beside = south > self.lat[1] || north < self.lat[0];
-        !beside
-            && TURNS
-                .iter()
-                .any(|turn| west + turn <= self.lon[1] && east + turn >= self.lon[0])
+    pub fn touches(&self, bounds: [f64; 4]) -> bool {
+        overlap(self.lat, self.lon, bounds)
+    }
+
+    /// Whether such a box touches the region with `margin_m` around it.
+    pub fn touches_within(&self, bounds: [f64; 4], margin_m: f64) -> bool {
+        let (lat, lon) = box_around(self.plane.center(), self.reach_m + margin_m);
+        overlap(lat, lon, bounds)
     }
 
     /// The runs of a line of longitudes and latitudes whose edges touch the region's box.
@@ -147,11 +142,22 @@ impl Region {
     /// A ring whose longitudes run on without a jump, from the side of the region on.
     pub fn turned(&self, ring: &[[f64; 2]]) -> Vec<[f64; 2]> {
         let ring = closed_over_pole(ring);
-        let middle = 0.5 * (self.lon[0] + self.lon[1]);
-        let turn = ring
-            .first()
-            .map_or(0.0, |p| ((middle - p[0]) / 360.0).round() * 360.0);
+        let turn = self.turn_of(&ring);
         ring.iter().map(|p| [p[0] + turn, p[1]]).collect()
+    }
+
+    /// A line from the side of the region on.
+    pub fn turned_line(&self, line: &[[f64; 2]]) -> Vec<[f64; 2]> {
+        let line = unwrapped(line);
+        let turn = self.turn_of(&line);
+        line.iter().map(|p| [p[0] + turn, p[1]]).collect()
+    }
+
+    /// By how many degrees a line or ring is turned to come to the side of the region.
+    fn turn_of(&self, line: &[[f64; 2]]) -> f64 {
+        let middle = 0.5 * (self.lon[0] + self.lon[1]);
+        line.first()
+            .map_or(0.0, |p| ((middle - p[0]) / 360.0).round() * 360.0)
     }
 
     /// Whether an edge lies along a side of the box: there a ring was cut, not ended.
@@ -164,6 +170,29 @@ impl Region {
                     .any(|bound| a[axis] == *bound && b[axis] == *bound)
             })
     }
+}
+
+/// The southernmost and northernmost latitude, and the westernmost and easternmost longitude of a
+/// disc, degrees.
+fn box_around(center: Position, reach_m: f64) -> ([f64; 2], [f64; 2]) {
+    let degrees = reach_m / SHORTEST_DEGREE_M;
+    let lat = [center.lat_deg - degrees, center.lat_deg + degrees];
+    let farthest = center.lat_deg.abs() + degrees;
+    let half = if farthest < 89.0 {
+        (degrees / farthest.to_radians().cos()).min(180.0)
+    } else {
+        180.0
+    };
+    (
+        lat.map(|v| v.clamp(-90.0, 90.0)),
+        [center.lon_deg - half, center.lon_deg + half],
+    )
+}
+
+fn overlap(lat: [f64; 2], lon: [f64; 2], [west, south, east, north]: [f64; 4]) -> bool {
+    let beside = south > lat[1] || north < lat[0];
+    let meets = |turn: &f64| west + turn <= lon[1] && east + turn >= lon[0];
+    !beside && TURNS.iter().any(meets)
 }
 
 /// Longitudes are looked for on every turn of the earth that a file may have put them on.

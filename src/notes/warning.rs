@@ -3,7 +3,7 @@
 
 use serde::Serialize;
 
-use super::{Assumption, Note};
+use super::{Assumption, Note, OffGround};
 
 /// A release so far from the height of its ground is a warning, m.
 pub const OFF_GROUND_M: f64 = 150.0;
@@ -22,6 +22,8 @@ pub enum Subject {
     Site,
     /// The winds are of another time or place.
     Winds,
+    /// The winds have gaps.
+    Gaps,
     /// The winds do not reach as high or as low as the flight.
     Reach,
     /// The winds are of one time.
@@ -49,10 +51,11 @@ impl Note {
             Note::HardLanding { .. } => Some(Subject::Landing),
             Note::DrawsLeft { .. } | Note::DrawsMissing { .. } => Some(Subject::Draws),
             Note::TimeZoneOff { .. } | Note::ElevationOffAirport { .. } => Some(Subject::Site),
-            Note::ReleaseOffGround(off) if off.above_m.abs() > OFF_GROUND_M => Some(Subject::Site),
+            Note::ReleaseOffGround(off) if off.is_wrong() => Some(Subject::Site),
             Note::OldWinds { .. } | Note::DistantWinds { .. } | Note::BetterWinds { .. } => {
                 Some(Subject::Winds)
             }
+            Note::Cleaned(_) => Some(Subject::Gaps),
             Note::AboveWinds { .. } => Some(Subject::Reach),
             Note::BelowWinds { for_s, .. } if *for_s > BELOW_WINDS_S => Some(Subject::Reach),
             _ => None,
@@ -64,9 +67,7 @@ impl Assumption {
     /// What it warns of, if it is a warning.
     pub fn warns(&self) -> Option<Subject> {
         match self {
-            Assumption::ReleaseOffGround(off) if off.above_m.abs() > OFF_GROUND_M => {
-                Some(Subject::Site)
-            }
+            Assumption::ReleaseOffGround(off) if off.is_wrong() => Some(Subject::Site),
             Assumption::SiteAtSeaLevel => Some(Subject::Site),
             Assumption::ProfileTimeUnknown { .. } | Assumption::ProfilePlaceUnknown { .. } => {
                 Some(Subject::Winds)
@@ -76,6 +77,13 @@ impl Assumption {
             Assumption::ParachuteDrag { .. } => Some(Subject::Parachute),
             _ => None,
         }
+    }
+}
+
+impl OffGround {
+    /// Whether the site's place or elevation must be wrong, which smoothed ground does not tell.
+    fn is_wrong(&self) -> bool {
+        !self.smoothed && self.above_m.abs() > OFF_GROUND_M
     }
 }
 
@@ -137,17 +145,18 @@ mod tests {
 
     #[test]
     fn a_release_a_little_off_the_ground_is_no_warning() {
-        let off = |above_m| {
-            let off = super::super::OffGround {
+        let off = |above_m, smoothed| {
+            let off = OffGround {
                 release_m: 1_000.0 + above_m,
                 above_m,
                 ground_m: 1_000.0,
                 from: "terrain".into(),
-                smoothed: false,
+                smoothed,
             };
             warnings(&[Note::ReleaseOffGround(off)], &[]).len()
         };
-        assert_eq!([off(149.0), off(151.0), off(-151.0)], [0, 1, 1]);
+        assert_eq!([off(149.0, false), off(151.0, false)], [0, 1]);
+        assert_eq!([off(-151.0, false), off(-151.0, true)], [1, 0]);
     }
 
     #[test]

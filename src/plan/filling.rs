@@ -7,7 +7,8 @@ use toml::de::DeTable;
 
 use super::document::{Faults, Section};
 use super::{CylinderPlan, KG, LoadKind, M, M_S};
-use crate::error::{Error, Fault, Result};
+use crate::error::Result;
+use crate::files::read_text;
 use crate::sizing::Known;
 use crate::units::{Dimension, parse};
 use crate::vehicle::latex::LatexTable;
@@ -126,11 +127,8 @@ pub fn balloon_table(s: &Section, folder: &Path, faults: &mut Faults) -> Option<
 }
 
 fn with_file(tables: LatexTable, path: &Path) -> Result<LatexTable> {
-    let bytes = std::fs::read(path).map_err(|cause| Error::file(path, "read", cause))?;
-    let name = path.display().to_string();
-    let text = String::from_utf8(bytes)
-        .map_err(|_| Fault::new(&name, "bytes that are not UTF-8 text", "balloons in TOML"))?;
-    tables.with(&name, &text)
+    let text = read_text(path, "balloons in TOML")?;
+    tables.with(&path.display().to_string(), &text)
 }
 
 /// Mass as planned, kg: as it is given, or length times mass by length.

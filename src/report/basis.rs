@@ -9,16 +9,19 @@ use serde_json::json;
 use super::extent::Extent;
 use super::files::geojson::gathered;
 use super::layout::list;
-use super::{notes, reasons, warnings};
+use super::{input_notes, notes, reasons, warnings};
 use crate::choice::basis::Basis;
 use crate::choice::ground::GroundSource;
+use crate::notes::Note;
 use crate::notes::warning::{Warning, warnings as among};
 use crate::report::cautions::CHOOSING;
 use crate::units::UnitSystem;
 
 /// The warnings of a comparison, the gravest first.
 pub(super) fn warned(basis: &Basis) -> Vec<Warning> {
-    among(&basis.notes, &basis.assumptions)
+    let soundings = basis.cleaning.iter().cloned().map(Note::Cleaned);
+    let notes: Vec<Note> = basis.notes.iter().cloned().chain(soundings).collect();
+    among(&notes, &basis.assumptions)
 }
 
 /// What warns, to stand below the title of a table; nothing where nothing does.
@@ -37,10 +40,13 @@ pub(super) fn title(basis: &Basis, what: &str) -> String {
 /// The end of a table: what it was made from, how it is ranked, cautions. `of` stands before the
 /// number of draws.
 pub(super) fn end_of_table(basis: &Basis, ranking: &str, of: &str, units: UnitSystem) -> String {
-    let mut text = list("Winds cover", basis.covered.as_slice());
+    let mut found = input_notes::of_cleaning(&basis.cleaning, units);
+    found.extend(input_notes::of_layers(&basis.layer_notes, units));
+    found.extend(notes::notes(&basis.notes, units));
+    let mut text = list("Notes", &found);
+    text.push_str(&list("Winds cover", basis.covered.as_slice()));
     text.push_str(&list("Limits", &reasons::limits(&basis.limits, units)));
     text.push_str(&list("Ranking", &[ranking]));
-    text.push_str(&list("Notes", &notes::notes(&basis.notes, units)));
     text.push_str(&list(
         "Assumed",
         &notes::assumptions(&basis.assumptions, units),

@@ -2,6 +2,7 @@
 
 use serde_json::Value;
 
+use super::input_notes;
 use super::json::with_words;
 use crate::notes::{Assumption, Note, OffGround, Profile, Varying};
 use crate::units::{UnitSystem, duration};
@@ -294,6 +295,7 @@ pub fn note(note: &Note, units: UnitSystem) -> String {
             "the winds are {} away from the site: they say little about those of the flight",
             units.distance(*away_m)
         ),
+        Note::Cleaned(cleaning) => input_notes::of_sounding(cleaning, units),
         Note::AboveWinds { top_m, for_s } => format!(
             "no wind is known above {} above sea level: the last one is held for {} of the flight, and its error grows",
             units.height(*top_m),

@@ -2,13 +2,14 @@
 //! the same at length below.
 
 use std::fmt::Write as _;
+use std::path::Path;
 
 use serde_json::Value;
 
 use super::json::with_words;
 use super::notes;
 use crate::notes::warning::{Warning, warnings};
-use crate::notes::{Assumption, Note, OffGround, Profile};
+use crate::notes::{Assumption, Cleaning, Gap, Note, OffGround, Profile};
 use crate::units::{UnitSystem, duration};
 use crate::zone::Zone;
 
@@ -95,6 +96,7 @@ fn of_note(note: &Note, units: UnitSystem) -> String {
                 units.distance(*away_m)
             )
         }
+        Note::Cleaned(cleaning) => cleaned(cleaning, units),
         Note::AboveWinds { top_m, for_s } => format!(
             "no wind is known above {}, where the flight is for {}: guessed",
             units.height(*top_m),
@@ -144,6 +146,25 @@ fn of_assumption(assumption: &Assumption, units: UnitSystem) -> String {
             "the parachute's drag coefficient of {coefficient} is assumed: the speed of fall goes by it"
         ),
         other => notes::assumption(other, units),
+    }
+}
+
+/// The widest gap; where there is none, how little is left.
+fn cleaned(cleaning: &Cleaning, units: UnitSystem) -> String {
+    let file = Path::new(&cleaning.file).file_name();
+    let file = file.map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+    let wide = |gap: &&Gap| gap.to_m - gap.from_m;
+    let widest = cleaning.gaps.iter();
+    match widest.max_by(|a, b| wide(a).total_cmp(&wide(b))) {
+        Some(gap) => format!(
+            "{file}: no wind is known between {} and {}",
+            units.height(gap.from_m),
+            units.height(gap.to_m)
+        ),
+        None => format!(
+            "{file}: {} levels with wind are left of {} rows, {} values cannot be",
+            cleaning.winds, cleaning.rows, cleaning.impossible
+        ),
     }
 }
 

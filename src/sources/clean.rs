@@ -65,6 +65,7 @@ pub(super) fn clean(raw: Raw) -> Result<Sounding> {
         ..
     } = raw;
     tally.rows = rows.len();
+    turn_signed_directions(&mut rows, &mut tally);
     rows.iter_mut()
         .for_each(|row| drop_impossible(row, &mut tally));
     if raw.in_time_order {
@@ -99,6 +100,29 @@ pub(super) fn clean(raw: Raw) -> Result<Sounding> {
         levels,
         tally,
     })
+}
+
+/// Directions of -180 to 180 degrees become 0 to 360. They are told from fillers by there being several
+/// below 0, and from directions of 0 to 360 by there being none above 180.
+fn turn_signed_directions(rows: &mut [Row], tally: &mut Tally) {
+    let given = || rows.iter().filter_map(|row| row.from_deg);
+    let Some(first) = given().find(|d| *d < 0.0) else {
+        return;
+    };
+    let several = given().any(|d| d < 0.0 && d != first);
+    if !several || given().any(|d| !(-180.0..=180.0).contains(&d)) {
+        return;
+    }
+    let mut turned = 0;
+    for from_deg in rows.iter_mut().filter_map(|row| row.from_deg.as_mut()) {
+        if *from_deg < 0.0 {
+            *from_deg += 360.0;
+            turned += 1;
+        }
+    }
+    tally.assumed.push(format!(
+        "directions from -180 to 180 degrees: {turned} below 0 are taken as so much west of north"
+    ));
 }
 
 /// Takes values outside any physical range out of a row, and a height that its pressure belies.
@@ -476,6 +500,25 @@ mod tests {
         assert_eq!(s.tally.unusable, 1);
         assert_eq!(s.tally.heights_computed, 1);
         assert!(s.levels.iter().all(|l| l.altitude_m < 1_000.0));
+    }
+
+    #[test]
+    fn directions_of_both_signs_are_read_as_what_they_are() {
+        let with = |directions: &[f64]| {
+            let rows = directions.iter().enumerate().map(|(i, &d)| Row {
+                from_deg: Some(d),
+                ..row(100.0 * i as f64, 5.0)
+            });
+            clean(raw(rows.collect())).unwrap()
+        };
+        let signed = with(&[-180.0, -90.0, -10.0, 0.0, 90.0, 180.0]);
+        let plain = with(&[180.0, 270.0, 350.0, 0.0, 90.0, 180.0]);
+        assert_eq!(signed.levels, plain.levels);
+        assert_eq!(signed.tally.out_of_range, 0);
+        assert!(signed.tally.assumed[0].contains("3 below 0"));
+        // A filler, and something else.
+        assert_eq!(with(&[-99.0, 90.0, 180.0, -99.0]).levels.len(), 2);
+        assert_eq!(with(&[-20.0, -10.0, 270.0, 180.0]).levels.len(), 2);
     }
 
     #[test]

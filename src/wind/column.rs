@@ -123,6 +123,13 @@ impl WindProfile {
         WindProfile::new(&winds)
     }
 
+    /// Altitudes and speeds of the winds, lowest first, m and m/s.
+    pub fn speeds(&self) -> impl Iterator<Item = (f64, f64)> + '_ {
+        self.levels
+            .iter()
+            .map(|l| (l.altitude_m, l.wind[0].hypot(l.wind[1])))
+    }
+
     /// Altitude of the lowest wind, m above mean sea level.
     pub fn base_m(&self) -> f64 {
         self.levels[0].altitude_m

@@ -3,6 +3,7 @@
 //! Each component of a part is a first-order autoregressive process in altitude: a standard
 //! deviation by altitude, and the correlation exp(-dz / L) between two altitudes.
 
+use super::cleaning::GAP_M;
 use super::column::WindProfile;
 use super::{departure, forecast_error};
 use crate::numeric::linear;
@@ -70,18 +71,21 @@ impl WindError {
         let away_m = departure::away_m(latitude_deg, age_s, distance_m);
         let [small, large] = departure::parts(winds, latitude_deg, away_m, departure::FRESH);
         WindError {
-            parts: vec![small, large, above_top(winds)],
+            parts: with_unknown(vec![small, large], winds, GAP_M),
         }
     }
 
     /// A forecast so many seconds after its run.
     pub fn of_forecast(winds: &WindProfile, lead_s: f64) -> WindError {
         WindError {
-            parts: vec![
-                forecast_error::unresolved(),
-                forecast_error::growing(lead_s),
-                above_top(winds),
-            ],
+            parts: with_unknown(
+                vec![
+                    forecast_error::unresolved(),
+                    forecast_error::growing(lead_s),
+                ],
+                winds,
+                FORECAST_GAP_M,
+            ),
         }
     }
 
@@ -98,12 +102,11 @@ impl WindError {
         let [small, large] =
             departure::parts(winds, latitude_deg, away_m, forecast_error::UNRESOLVED);
         WindError {
-            parts: vec![
-                small,
-                forecast_error::growing(lead_s),
-                large,
-                above_top(winds),
-            ],
+            parts: with_unknown(
+                vec![small, forecast_error::growing(lead_s), large],
+                winds,
+                FORECAST_GAP_M,
+            ),
         }
     }
 
@@ -119,18 +122,32 @@ impl WindError {
         member_sigma: &[(f64, f64)],
     ) -> WindError {
         WindError {
-            parts: vec![
-                forecast_error::unresolved(),
-                forecast_error::beyond_members(lead_s, members, member_sigma),
-                above_top(winds),
-            ],
+            parts: with_unknown(
+                vec![
+                    forecast_error::unresolved(),
+                    forecast_error::beyond_members(lead_s, members, member_sigma),
+                ],
+                winds,
+                FORECAST_GAP_M,
+            ),
+        }
+    }
+
+    /// A table that somebody gives.
+    pub fn given(rows: &[(f64, f64)], winds: &WindProfile) -> WindError {
+        let table = ErrorPart {
+            rows: rows.to_vec(),
+            correlation_length_m: GIVEN_CORRELATION_M,
+        };
+        WindError {
+            parts: with_unknown(vec![table], winds, GAP_M),
         }
     }
 
     /// No error where the winds are known.
     pub fn none(winds: &WindProfile) -> WindError {
         WindError {
-            parts: vec![above_top(winds)],
+            parts: with_unknown(Vec::new(), winds, GAP_M),
         }
     }
 
@@ -149,14 +166,83 @@ pub const ABOVE_TOP_EXPONENT: f64 = 0.6;
 /// Its correlation length, m.
 pub const ABOVE_TOP_CORRELATION_M: f64 = 10_000.0;
 
+/// Levels of forecasts lie up to this far apart, m (20 and 10 hPa), and so did those of the columns
+/// to which the errors of forecasts were fitted.
+const FORECAST_GAP_M: f64 = 5_000.0;
+/// Heights at which the error within a gap is told, as shares of its width: close to each other
+/// where it grows fast.
+const IN_GAP: [f64; 11] = [0.0, 0.01, 0.04, 0.1, 0.25, 0.5, 0.75, 0.9, 0.96, 0.99, 1.0];
+
+/// Parts, with what is added where no wind is known: above the highest, and in gaps wider than
+/// `least_m`.
+fn with_unknown(mut parts: Vec<ErrorPart>, winds: &WindProfile, least_m: f64) -> Vec<ErrorPart> {
+    parts.push(above_top(winds));
+    parts.extend(in_gaps(winds, least_m));
+    parts
+}
+
+/// What drawing a straight line between the winds on both sides of a gap adds within it; `None`
+/// where no gap is wider than `least_m`.
+///
+/// If D(h) is the variance of the difference of one component between heights h apart, a line
+/// between two winds at the distances a and b = G - a is wrong by the variance
+/// (b D(a) + a D(b)) / G - a b D(G) / G^2. D is what holding a wind over h is wrong by
+/// ([`ABOVE_TOP_M_S`], [`ABOVE_TOP_EXPONENT`]). Of a gap of `least_m` this is taken to be in the other
+/// parts, so that nothing jumps there.
+fn in_gaps(winds: &WindProfile, least_m: f64) -> Option<ErrorPart> {
+    let levels: Vec<(f64, f64)> = winds.speeds().collect();
+    let mut rows = Vec::new();
+    for pair in levels.windows(2) {
+        let [(low_m, low_m_s), (high_m, high_m_s)] = [pair[0], pair[1]];
+        let width_m = high_m - low_m;
+        if width_m <= least_m {
+            continue;
+        }
+        let at_1_km = at_1_km_m_s(speed_within(0.5 * (low_m_s + high_m_s), width_m));
+        let grown = 1.0 - (least_m / width_m).powf(2.0 * ABOVE_TOP_EXPONENT);
+        rows.extend(IN_GAP.map(|share| {
+            let variance = grown * off_line(at_1_km, width_m, share);
+            (low_m + share * width_m, variance.max(0.0).sqrt())
+        }));
+    }
+    (!rows.is_empty()).then_some(ErrorPart {
+        rows,
+        correlation_length_m: ABOVE_TOP_CORRELATION_M,
+    })
+}
+
+/// The speed to be expected in a gap, m/s: winds at its ends say nothing of a jet between them, but what
+/// the line is wrong by in its middle makes the wind there the stronger.
+fn speed_within(at_ends_m_s: f64, width_m: f64) -> f64 {
+    let variance = off_line(at_1_km_m_s(at_ends_m_s), width_m, 0.5);
+    (at_ends_m_s * at_ends_m_s + 2.0 * variance).sqrt()
+}
+
+/// What holding a wind of a speed is wrong by a kilometre away, m/s.
+fn at_1_km_m_s(speed_m_s: f64) -> f64 {
+    ABOVE_TOP_M_S.0 + ABOVE_TOP_M_S.1 * speed_m_s
+}
+
+/// Variance of what a line across a gap is wrong by, a share of the way through it.
+fn off_line(at_1_km_m_s: f64, width_m: f64, share: f64) -> f64 {
+    let apart = |m: f64| (at_1_km_m_s * held_over(m)).powi(2);
+    (1.0 - share) * apart(share * width_m) + share * apart((1.0 - share) * width_m)
+        - share * (1.0 - share) * apart(width_m)
+}
+
+/// What holding a wind over a height is wrong by, in units of that over a kilometre.
+fn held_over(height_m: f64) -> f64 {
+    (0.001 * height_m).min(10.0).powf(ABOVE_TOP_EXPONENT)
+}
+
 /// What holding the last wind adds above the highest known one.
 pub fn above_top(winds: &WindProfile) -> ErrorPart {
     let top_m = winds.top_m();
-    let at_1_km = ABOVE_TOP_M_S.0 + ABOVE_TOP_M_S.1 * winds.at(top_m).speed_m_s();
+    let at_1_km = at_1_km_m_s(winds.at(top_m).speed_m_s());
     let row = |k: u8| {
         let above_km = 0.25 * f64::from(k);
-        let sigma = at_1_km * above_km.powf(ABOVE_TOP_EXPONENT);
-        (top_m + 1_000.0 * above_km, sigma)
+        let above_m = 1_000.0 * above_km;
+        (top_m + above_m, at_1_km * held_over(above_m))
     };
     ErrorPart {
         rows: (0..=40).map(row).collect(),
@@ -171,7 +257,8 @@ mod tests {
 
     fn westerly(speed_m_s: f64, top_m: f64) -> WindProfile {
         let wind = Wind::from_direction(speed_m_s, 270.0);
-        WindProfile::new(&[(0.0, wind), (top_m, wind)])
+        let levels = (0..=40_u8).map(|k| (top_m * f64::from(k) / 40.0, wind));
+        WindProfile::new(&levels.collect::<Vec<_>>())
     }
 
     #[test]
@@ -200,6 +287,49 @@ mod tests {
         assert_eq!(at(60.0), at(10.0));
         let column = WindError::of_model_profile(&winds, 86_400.0, 45.0, 0.0, 300_000.0);
         assert!(column.sigma_m_s(9_000.0) > 1.5 * at(1.0));
+    }
+
+    #[test]
+    fn the_error_grows_within_a_gap_and_not_beside_it() {
+        let wind = Wind::from_direction(20.0, 270.0);
+        let levels = |low_m: f64, high_m: f64| -> Vec<(f64, Wind)> {
+            let all = (0..70).map(|k| 500.0 * f64::from(k));
+            let known = all.filter(|z| *z <= low_m || *z >= high_m);
+            known.map(|z| (z, wind)).collect()
+        };
+        let error = |low_m, high_m| WindError::none(&WindProfile::new(&levels(low_m, high_m)));
+        let holed = error(2_000.0, 30_000.0);
+        for known_m in [0.0, 1_500.0, 2_000.0, 30_000.0, 34_000.0] {
+            assert_eq!(holed.sigma_m_s(known_m), 0.0, "{known_m}");
+        }
+        let up =
+            [2_000.0, 2_300.0, 3_000.0, 5_000.0, 9_000.0, 16_000.0].map(|z| holed.sigma_m_s(z));
+        assert!(up.is_sorted(), "{up:?}");
+        let down = [16_000.0, 23_000.0, 27_000.0, 29_000.0, 29_700.0].map(|z| holed.sigma_m_s(z));
+        assert!(down.is_sorted_by(|a, b| a >= b), "{down:?}");
+        // A line knows more than one wind held, of the speed to be expected there (29.7 m/s):
+        // (2.5 + 0.1 x 29.7) x 10^0.6 m/s are 21.8.
+        assert!((12.0..21.8).contains(&up[5]), "{up:?}");
+        // No jump where a gap begins to be one, and none in what is whole.
+        let small = [9_000.0, 10_000.0, 11_501.0, 12_500.0].map(|z| (z, wind));
+        let small = WindError::none(&WindProfile::new(&small));
+        assert!(small.parts.len() == 2 && small.sigma_m_s(10_750.0) < 0.1);
+        assert_eq!(error(10_000.0, 10_500.0).parts.len(), 1);
+        // The middle of a gap of 4 km by the formula: D(2) - D(4) / 4, less the share of 1.5 km.
+        let middle = |at_1_km: f64| {
+            let d = |km: f64| (at_1_km * km.powf(0.6)).powi(2);
+            d(2.0) - 0.25 * d(4.0)
+        };
+        let speed_m_s = (400.0 + 2.0 * middle(4.5)).sqrt();
+        let grown = 1.0 - (1.5_f64 / 4.0).powf(1.2);
+        let expected = (grown * middle(2.5 + 0.1 * speed_m_s)).sqrt();
+        let found = error(10_000.0, 14_000.0).sigma_m_s(12_000.0);
+        assert!((found - expected).abs() < 1e-9, "{found} {expected}");
+        // Levels of forecasts lie that far apart.
+        let forecast =
+            |low_m, high_m| WindError::of_forecast(&WindProfile::new(&levels(low_m, high_m)), 0.0);
+        assert_eq!(forecast(26_000.0, 31_000.0).parts.len(), 3);
+        assert_eq!(forecast(5_000.0, 26_000.0).parts.len(), 4);
     }
 
     #[test]

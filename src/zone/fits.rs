@@ -4,6 +4,7 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use super::stack;
+use super::terrain::{OF_FORECAST, height_at};
 use crate::atmosphere::AirProfile;
 use crate::clock::local::ahead_of_sun_s;
 use crate::error::Result;
@@ -33,7 +34,7 @@ const MOST_M_S: f64 = 10.0;
 pub fn site(plan: &Plan, terrain: Option<&Terrain>) -> Result<Vec<Note>> {
     let place = plan.site.position;
     let of_clocks = clocks(&plan.timezone, plan.release, place);
-    let known = terrain.is_some_and(|t| t.height_m(place).is_some());
+    let known = height_at(terrain, place).is_some_and(|(_, from)| from != OF_FORECAST);
     let of_airport = match plan.site.elevation_m {
         Some(site_m) if !known => airport(place, site_m)?,
         _ => None,

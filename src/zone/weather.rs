@@ -15,7 +15,7 @@ use crate::flight::layers::{LayerWinds, Layers};
 use crate::flight::model::{self, FlightModel};
 use crate::geodesy::{Compass, Position};
 use crate::ground::terrain::Terrain;
-use crate::notes::{Assumption, Note};
+use crate::notes::{Assumption, Cleaning, Note};
 use crate::plan::{Plan, WindSpread};
 use crate::sources::grid::archive::Archive;
 use crate::sources::{self, Ascent};
@@ -52,6 +52,8 @@ pub struct Weather<'a> {
     around: Around<'a>,
     /// The files it is from.
     pub files: Vec<String>,
+    /// What reading did to its soundings, where that matters.
+    cleaning: Vec<Cleaning>,
     source: WindSource,
     /// Standard deviation between the members of an ensemble by altitude, m and m/s.
     member_sigma: Vec<(f64, f64)>,
@@ -298,7 +300,9 @@ impl Weather<'_> {
 
     /// What to know of the winds, by what is told of them.
     pub fn notes(&self, facts: &WindFacts) -> Vec<Note> {
-        wind_error::notes(facts, self.told_of_better)
+        let cleaned = self.cleaning.iter().cloned().map(Note::Cleaned);
+        let of_winds = wind_error::notes(facts, self.told_of_better);
+        cleaned.chain(of_winds).collect()
     }
 
     /// From the run of a forecast to the release, s.
@@ -385,6 +389,7 @@ impl<'a> SiteWinds<'a> {
         let around = Around::Stations(stations, columns);
         Weather {
             files,
+            cleaning: cleaning(blended),
             assumptions: [read_as(&nearest.sounding), vec![said]].concat(),
             ..self.of(release, column, around, source)
         }
@@ -408,6 +413,7 @@ impl<'a> SiteWinds<'a> {
         let column = Column::from_sounding(sounding);
         Weather {
             files: vec![nearest.file.clone()],
+            cleaning: cleaning(&[nearest]),
             assumptions,
             ..self.of(release, column, Around::Nothing, source)
         }
@@ -428,6 +434,7 @@ impl<'a> SiteWinds<'a> {
             around,
             source,
             files: Vec::new(),
+            cleaning: Vec::new(),
             member_sigma: Vec::new(),
             error: None,
             told_of_better: matches!(self.stated_error, None | Some(WindSpread::Sounding)),
@@ -492,6 +499,12 @@ impl<'a> SiteWinds<'a> {
             ..self.of(release, column, Around::Forecast(archive), source)
         })
     }
+}
+
+/// What reading did to soundings, where that matters.
+fn cleaning(ascents: &[&Ascent]) -> Vec<Cleaning> {
+    let all = ascents.iter().map(|a| Cleaning::of(&a.file, &a.sounding));
+    all.filter(Cleaning::matters).collect()
 }
 
 /// What was left out of the winds, each with its reason.

@@ -4,7 +4,7 @@ use super::facts::{ModelFacts, WindFacts, WindSource};
 use crate::notes::{Assumption, Note, Profile};
 use crate::plan::WindSpread;
 use crate::wind::column::WindProfile;
-use crate::wind::error::{ErrorPart, GIVEN_CORRELATION_M, WindError, above_top};
+use crate::wind::error::{GIVEN_CORRELATION_M, WindError};
 
 /// Departures of soundings were measured up to this age, s.
 const KNOWN_AGE_S: f64 = 48.0 * 3_600.0;
@@ -54,13 +54,7 @@ impl About<'_> {
     }
 
     fn of_table(&self, rows: &[(f64, f64)]) -> Assumed {
-        let table = ErrorPart {
-            rows: rows.to_vec(),
-            correlation_length_m: GIVEN_CORRELATION_M,
-        };
-        let error = WindError {
-            parts: vec![table, above_top(self.winds)],
-        };
+        let error = WindError::given(rows, self.winds);
         let said = Assumption::WindErrorCorrelation {
             length_m: GIVEN_CORRELATION_M,
         };

@@ -110,6 +110,11 @@ pub fn world(layer: World, region: &Region) -> Result<Layer> {
     collect_geojson(text.as_bytes(), name, &Wanted::new(kind), region)
 }
 
+/// The coasts of the whole earth, GeoJSON.
+pub(super) fn coast() -> Result<String> {
+    text(COAST)
+}
+
 /// Compressed text, decompressed.
 pub(super) fn text(bytes: &[u8]) -> Result<String> {
     let mut text = String::new();

@@ -4,6 +4,8 @@ use std::collections::BTreeSet;
 
 use super::class::RoadClass;
 use super::crossing::crossing;
+use super::far::Nearest;
+use super::note::LayerFinding;
 use super::{Area, Kind, Layer, Line, Spot, Wanted};
 use crate::error::{Fault, Result};
 use crate::geodesy::wrap_longitude;
@@ -36,11 +38,26 @@ pub(super) struct Collector<'a> {
     features: usize,
     taken: usize,
     passed_over: usize,
+    open_lines: usize,
+    closed_lines: usize,
+    no_area: usize,
     without_class: usize,
     class_seen: bool,
     crossed: usize,
     names: BTreeSet<String>,
+    nearest: Nearest<'a>,
 }
+
+/// A layer that was read.
+pub(super) struct Collected {
+    pub layer: Layer,
+    /// What is wrong with it when it lies nowhere near the flights.
+    pub too_far: Option<Fault>,
+}
+
+/// Outlines that hold less than this, square degrees, hold nothing: a hundredth of a square metre,
+/// which is what is left of a line by rounding.
+const LEAST_AREA_DEG2: f64 = 1e-12;
 
 impl<'a> Collector<'a> {
     pub fn new(
@@ -58,10 +75,14 @@ impl<'a> Collector<'a> {
             features: 0,
             taken: 0,
             passed_over: 0,
+            open_lines: 0,
+            closed_lines: 0,
+            no_area: 0,
             without_class: 0,
             class_seen: false,
             crossed: 0,
             names: BTreeSet::new(),
+            nearest: Nearest::new(region),
         }
     }
 
@@ -98,6 +119,7 @@ impl<'a> Collector<'a> {
                     let name = name.to_owned();
                     self.layer.spots.push(Spot { at, name });
                 }
+                self.look_how_far(&[at]);
             }
             Shape::Line(points) if kind.takes_lines() => {
                 let points = self.all_degrees(&points)?;
@@ -110,8 +132,15 @@ impl<'a> Collector<'a> {
                         name,
                     });
                 }
+                self.look_how_far(&points);
             }
             Shape::Polygon(rings) if kind.takes_areas() => self.area(&rings, name)?,
+            // Many draw an area as the line around it.
+            Shape::Line(points) if kind.takes_areas() && is_closed(&points) => {
+                self.closed_lines += 1;
+                self.area(&[points], name)?;
+            }
+            Shape::Line(_) if kind.takes_areas() => self.open_lines += 1,
             _ => self.passed_over += 1,
         }
         Ok(())
@@ -125,6 +154,10 @@ impl<'a> Collector<'a> {
                 ring.pop();
             }
             whole.push(ring);
+        }
+        if !self.all_turned(&whole).iter().any(|ring| has_area(ring)) {
+            self.no_area += 1;
+            return Ok(());
         }
         self.taken += 1;
         let clipped: Vec<_> = whole
@@ -150,7 +183,15 @@ impl<'a> Collector<'a> {
                 name: name.to_owned(),
             });
         }
+        whole.iter().for_each(|ring| self.look_how_far(ring));
         Ok(())
+    }
+
+    /// Only while nothing lies in the region does it matter how far the rest is.
+    fn look_how_far(&mut self, points: &[[f64; 2]]) {
+        if self.layer.is_empty() {
+            self.nearest.look_at(points);
+        }
     }
 
     fn all_turned(&self, rings: &[Vec<[f64; 2]>]) -> Vec<Vec<[f64; 2]>> {
@@ -170,7 +211,13 @@ impl<'a> Collector<'a> {
                 let found = format!("coordinates {}, {}", point[0], point[1]);
                 let expected = "longitude and latitude in degrees on WGS84; are these metres of a \
                                 map? ogr2ogr -t_srs EPSG:4326 makes degrees of them";
-                self.fault(found, expected).into()
+                match self.nearest.hint(point) {
+                    Some(slip) => {
+                        let expected = format!("longitude and latitude in degrees: {slip}");
+                        self.fault(found, expected).into()
+                    }
+                    None => self.fault(found, expected).into(),
+                }
             })
     }
 
@@ -200,7 +247,7 @@ impl<'a> Collector<'a> {
     }
 
     /// The layer, when the file had what was wanted.
-    pub fn finish(mut self) -> Result<Layer> {
+    pub fn finish(mut self) -> Result<Collected> {
         let kind = self.wanted.kind;
         if self.features == 0 {
             let expected = format!("a file with {}", kind.name());
@@ -224,37 +271,77 @@ impl<'a> Collector<'a> {
                 .into());
         }
         if self.taken == 0 {
-            let found = format!("{} features, none of them {}", self.features, kind.shapes());
-            let expected = format!("{} as {}", kind.name(), kind.shapes());
-            return Err(Fault::new(self.file, found, expected).into());
+            return Err(self.nothing_taken().into());
         }
         self.note();
-        Ok(self.layer)
+        let too_far = match self.layer.is_empty() {
+            true => self.nearest.fault(self.file, kind.name()),
+            false => None,
+        };
+        Ok(Collected {
+            layer: self.layer,
+            too_far,
+        })
+    }
+
+    fn nothing_taken(&self) -> Fault {
+        let kind = self.wanted.kind;
+        let mut found = format!("{} features, none of them {}", self.features, kind.shapes());
+        if self.open_lines > 0 {
+            found += &format!(", but {} lines whose ends do not meet", self.open_lines);
+        }
+        if self.no_area > 0 {
+            found += &format!(", but {} outlines that hold no area", self.no_area);
+        }
+        let expected = format!("{} as {}", kind.name(), kind.shapes());
+        Fault::new(self.file, found, expected)
     }
 
     fn note(&mut self) {
-        let kind = self.wanted.kind;
-        let mut note = |count: usize, what: String| {
+        let counted = [
+            (
+                self.passed_over,
+                (|count| LayerFinding::WrongShapes { count }) as fn(usize) -> LayerFinding,
+            ),
+            (self.open_lines, |count| LayerFinding::OpenLines { count }),
+            (self.closed_lines, |count| LayerFinding::ClosedLines {
+                count,
+            }),
+            (self.no_area, |count| LayerFinding::NoArea { count }),
+            (self.without_class, |count| LayerFinding::NoClass { count }),
+            (self.crossed, |count| LayerFinding::Crossed { count }),
+        ];
+        for (count, finding) in counted {
             if count > 0 {
-                self.layer.notes.push(format!("{count} {what}"));
+                self.layer.note(finding(count));
             }
-        };
-        note(
-            self.passed_over,
-            format!("shapes that are not {} passed over", kind.shapes()),
-        );
-        note(self.without_class, "roads without a known class".to_owned());
-        note(
-            self.crossed,
-            "polygons cross themselves; inside is where an odd number overlap".to_owned(),
-        );
+        }
         if self.layer.is_empty() {
-            let reach = self.region.reach_m / 1000.0;
-            let center = self.region.plane.center().text();
-            let note = format!("nothing within {reach:.0} km of {center}");
-            self.layer.notes.push(note);
+            self.layer.note(LayerFinding::NothingNear {
+                center: self.region.plane.center(),
+                reach_m: self.region.reach_m,
+                nearest_m: self.nearest.nearest_m(),
+            });
         }
     }
+}
+
+/// Whether a line comes back to where it began, round something.
+fn is_closed(points: &[[f64; 2]]) -> bool {
+    points.len() > 3 && points.first() == points.last()
+}
+
+/// Whether a ring of degrees holds an area: it need not be one with a sign, as of a bow tie.
+fn has_area(ring: &[[f64; 2]]) -> bool {
+    let Some(&[x0, y0]) = ring.first() else {
+        return false;
+    };
+    let doubled: f64 = ring
+        .windows(2)
+        .map(|w| (w[0][0] - x0) * (w[1][1] - y0) - (w[1][0] - x0) * (w[0][1] - y0))
+        .map(f64::abs)
+        .sum();
+    0.5 * doubled > LEAST_AREA_DEG2
 }
 
 /// The value of an attribute, whatever the case of its name; `None` when it is empty.

@@ -6,8 +6,8 @@ use geojson::{Feature, FeatureReader, GeoJson, GeometryValue, JsonValue, Positio
 use serde::Deserialize;
 use serde::de::IgnoredAny;
 
-use super::collect::{Attributes, Collector, Shape};
-use super::{Layer, Wanted};
+use super::Wanted;
+use super::collect::{Attributes, Collected, Collector, Shape};
 use crate::error::{Error, Fault, Result};
 use crate::ground::projection::{Reference, ToDegrees};
 use crate::ground::region::Region;
@@ -21,13 +21,18 @@ struct Outermost {
     features: Vec<IgnoredAny>,
 }
 
-pub(super) fn read(path: &Path, name: &str, wanted: &Wanted, region: &Region) -> Result<Layer> {
+pub(super) fn read(path: &Path, name: &str, wanted: &Wanted, region: &Region) -> Result<Collected> {
     let bytes = std::fs::read(path).map_err(|cause| Error::file(path, "read", cause))?;
     collect(&bytes, name, wanted, region)
 }
 
 /// Takes apart the bytes of a file.
-pub(super) fn collect(bytes: &[u8], name: &str, wanted: &Wanted, region: &Region) -> Result<Layer> {
+pub(super) fn collect(
+    bytes: &[u8],
+    name: &str,
+    wanted: &Wanted,
+    region: &Region,
+) -> Result<Collected> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     let outermost: Outermost = serde_json::from_slice(bytes).map_err(|wrong| {
         Fault::new(name, wrong.to_string(), "a complete GeoJSON object").at_line(wrong.line())

@@ -7,21 +7,27 @@
 pub mod class;
 mod collect;
 mod crossing;
+mod far;
 mod flatgeobuf;
 mod geojson;
+mod note;
 mod osm;
 mod osm_tags;
 mod shapefile;
 
 use std::path::Path;
 
+use serde::Serialize;
+
 pub use self::class::RoadClass;
-use super::guard::guarded;
+pub use self::note::{LayerFinding, LayerNote};
 use super::region::Region;
 use crate::error::{Fault, Result};
+use crate::files::guarded;
 
 /// What a layer is of.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Kind {
     /// Roads, each with its class.
     Road,
@@ -118,7 +124,7 @@ pub struct Layer {
     /// Points.
     pub spots: Vec<Spot>,
     /// What a reader of the result should know: shapes passed over, classes not given.
-    pub notes: Vec<String>,
+    pub notes: Vec<LayerNote>,
 }
 
 /// A line; its longitudes run on without a jump.
@@ -164,6 +170,15 @@ impl Layer {
         }
     }
 
+    /// Adds a note.
+    fn note(&mut self, found: LayerFinding) {
+        self.notes.push(LayerNote {
+            source: self.source.clone(),
+            kind: self.kind,
+            found,
+        });
+    }
+
     /// Whether nothing of it touches the region.
     pub fn is_empty(&self) -> bool {
         self.lines.is_empty() && self.areas.is_empty() && self.spots.is_empty()
@@ -177,7 +192,8 @@ impl Layer {
 /// # Errors
 ///
 /// A file that cannot be read or understood, has no feature of the right shape, is not on a known
-/// projection, has no such attribute; a keep-out or land-in area that crosses itself.
+/// projection, has no such attribute, lies wholly farther than 300 km from the region; a keep-out
+/// or land-in area that crosses itself.
 pub fn read(path: &Path, wanted: &Wanted, region: &Region) -> Result<Layer> {
     let name = path.display().to_string();
     if is_osm(path) {
@@ -187,18 +203,22 @@ pub fn read(path: &Path, wanted: &Wanted, region: &Region) -> Result<Layer> {
     let extension = path
         .extension()
         .map(|e| e.to_string_lossy().to_ascii_lowercase());
-    match extension.as_deref() {
-        Some("geojson" | "json") => geojson::read(path, &name, wanted, region),
+    let collected = match extension.as_deref() {
+        Some("geojson" | "json") => geojson::read(path, &name, wanted, region)?,
         Some("fgb") => guarded(&name, "a FlatGeobuf", || {
             flatgeobuf::read(path, &name, wanted, region)
-        }),
+        })?,
         Some("shp") => guarded(&name, "a Shapefile", || {
             shapefile::read(path, &name, wanted, region)
-        }),
+        })?,
         _ => {
             let expected = "a name ending in .geojson, .json, .fgb, .shp or .osm.pbf";
-            Err(Fault::new(&name, "a layer in an unknown format", expected).into())
+            return Err(Fault::new(&name, "a layer in an unknown format", expected).into());
         }
+    };
+    match collected.too_far {
+        Some(fault) => Err(fault.into()),
+        None => Ok(collected.layer),
     }
 }
 
@@ -214,7 +234,7 @@ pub fn is_osm(path: &Path) -> bool {
 ///
 /// # Errors
 ///
-/// A file that cannot be read or understood.
+/// A file that cannot be read or understood, or lies wholly farther than 300 km from the region.
 pub fn read_osm(path: &Path, region: &Region) -> Result<Vec<Layer>> {
     osm::read(path, &path.display().to_string(), region, None)
 }
@@ -226,5 +246,5 @@ pub(super) fn collect_geojson(
     wanted: &Wanted,
     region: &Region,
 ) -> Result<Layer> {
-    geojson::collect(bytes, name, wanted, region)
+    Ok(geojson::collect(bytes, name, wanted, region)?.layer)
 }

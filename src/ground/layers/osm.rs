@@ -16,10 +16,11 @@ use osmpbf::{Blob, BlobDecode, BlobReader, Element, PrimitiveBlock, RelMemberTyp
 use rayon::prelude::*;
 use roaring::RoaringTreemap;
 
+use super::far::Nearest;
 use super::osm_tags::{Meaning, meaning, place_name};
-use super::{Area, Kind, Layer, Line, Spot};
+use super::{Area, Kind, Layer, LayerFinding, Line, Spot};
 use crate::error::{Fault, Result};
-use crate::ground::guard::guarded;
+use crate::files::{guarded, quiet};
 use crate::ground::region::Region;
 
 /// Blocks decoded at the same time: some 32 MB each at most, usually a few.
@@ -55,6 +56,8 @@ struct Multi {
 #[derive(Default)]
 struct Survey {
     near: RoaringTreemap,
+    /// The first node of each block: where on earth the extract is.
+    here_and_there: Vec<[f64; 2]>,
     spots: Vec<Spot>,
     multis: Vec<Multi>,
 }
@@ -92,6 +95,9 @@ struct Extract<'a> {
 impl Extract<'_> {
     fn layers(&self) -> Result<Vec<Layer>> {
         let mut survey = self.survey()?;
+        if survey.near.is_empty() {
+            self.refuse_if_far(&survey.here_and_there)?;
+        }
         let members: RoaringTreemap = ids(survey.multis.iter().flat_map(|m| &m.ways));
         let touching = |nodes: &[i64]| nodes.iter().any(|&n| survey.near.contains(n as u64));
         let mut ways = self.ways(|id, meaning, nodes| {
@@ -107,6 +113,19 @@ impl Extract<'_> {
         let needed = ids(ways.iter().flat_map(|way| &way.nodes));
         let places = self.places(&needed)?;
         Ok(self.assemble(&survey, &ways, &places))
+    }
+
+    /// The nodes of a block lie close together, so one of each tells enough of an extract that has
+    /// none in the region.
+    fn refuse_if_far(&self, here_and_there: &[[f64; 2]]) -> Result<()> {
+        let mut nearest = Nearest::new(self.region);
+        for &node in here_and_there {
+            nearest.look_at(&[node]);
+        }
+        match nearest.fault(self.name, "an extract of the country") {
+            Some(fault) => Err(fault.into()),
+            None => Ok(()),
+        }
     }
 
     /// Looks at all blocks, some at a time and in parallel, and takes what was found in order.
@@ -134,9 +153,11 @@ impl Extract<'_> {
             }
             let found: Vec<Option<T>> = batch
                 .par_iter()
-                .map(|blob| match blob.decode()? {
-                    BlobDecode::OsmData(block) => Ok(Some(look(&block))),
-                    _ => Ok(None),
+                .map(|blob| {
+                    quiet(|| match blob.decode()? {
+                        BlobDecode::OsmData(block) => Ok(Some(look(&block))),
+                        _ => Ok(None),
+                    })
                 })
                 .collect::<std::result::Result<_, _>>()
                 .map_err(wrong)?;
@@ -183,6 +204,7 @@ impl Extract<'_> {
         };
         self.scan(look, |found| {
             survey.near |= found.near;
+            survey.here_and_there.extend(found.here_and_there);
             survey.spots.extend(found.spots);
             survey.multis.extend(found.multis);
         })?;
@@ -191,6 +213,9 @@ impl Extract<'_> {
 
     fn node(&self, found: &mut Survey, id: i64, at: [f64; 2], name: impl Fn() -> Option<String>) {
         let [lon, lat] = at;
+        if found.here_and_there.is_empty() {
+            found.here_and_there.push(at);
+        }
         if self.region.touches([lon, lat, lon, lat]) {
             found.near.insert(id as u64);
             if self.wants(Kind::Place) {
@@ -247,14 +272,14 @@ impl Extract<'_> {
     fn assemble(&self, survey: &Survey, ways: &[Way], places: &[(i64, [i32; 2])]) -> Vec<Layer> {
         let kinds = KINDS.iter().filter(|&&kind| self.wants(kind));
         let mut layers: Vec<Layer> = kinds.map(|&kind| Layer::new(kind, self.name)).collect();
-        let mut incomplete = 0;
-        for layer in &mut layers {
+        let mut incomplete = vec![0; layers.len()];
+        for (layer, incomplete) in layers.iter_mut().zip(&mut incomplete) {
             let ways = ways.iter().filter_map(|w| Some((w, w.meaning.as_ref()?)));
             let kind = layer.kind;
             for (way, meaning) in ways.filter(|(_, m)| m.kind == kind) {
                 let closed = way.nodes.len() > 3 && way.nodes.first() == way.nodes.last();
                 if meaning.area && closed {
-                    incomplete +=
+                    *incomplete +=
                         usize::from(!self.add_area(layer, meaning, &[&way.nodes], places));
                 } else if kind.takes_lines() {
                     self.add_line(layer, meaning, &way.nodes, places);
@@ -271,19 +296,19 @@ impl Extract<'_> {
                 .collect();
             let rings = joined(&parts);
             let rings: Vec<&Vec<i64>> = rings.iter().collect();
-            if let Some(layer) = layers.iter_mut().find(|l| l.kind == multi.meaning.kind) {
+            let number = layers.iter().position(|l| l.kind == multi.meaning.kind);
+            if let Some(number) = number {
                 let whole = parts.len() == multi.ways.len();
-                incomplete +=
-                    usize::from(!self.add_area(layer, &multi.meaning, &rings, places) || !whole);
+                let added = self.add_area(&mut layers[number], &multi.meaning, &rings, places);
+                incomplete[number] += usize::from(!added || !whole);
             }
         }
-        for layer in &mut layers {
+        for (layer, count) in layers.iter_mut().zip(incomplete) {
             if layer.kind == Kind::Place {
                 layer.spots.clone_from(&survey.spots);
             }
-            if incomplete > 0 && layer.kind.takes_areas() {
-                let note = format!("{incomplete} areas of the extract are not complete in it");
-                layer.notes.push(note);
+            if count > 0 {
+                layer.note(LayerFinding::Incomplete { count });
             }
         }
         layers

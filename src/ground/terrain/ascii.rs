@@ -17,6 +17,9 @@ use crate::ground::region::Region;
 const DEGREES_ONLY: &str = "longitude and latitude in degrees; gdalwarp -t_srs EPSG:4326 makes a \
                             GeoTIFF of them from any projection";
 
+/// What stands where there is no height if the heading does not name a number (ESRI's format).
+const NO_DATA: f64 = -9_999.0;
+
 /// What the heading says.
 #[derive(Default)]
 struct Heading {
@@ -50,6 +53,7 @@ pub(super) fn read(path: &Path, name: &str, region: &Region, most: usize) -> Res
         text.clear();
     }
     let whole = heading.lattice(name)?;
+    let no_data = heading.no_data.unwrap_or(NO_DATA);
     let (rows, columns) = (whole.y.count, whole.x.count);
     let part = Part::new(name, whole, region, most)?;
     let mut heights = vec![f32::NAN; part.count()];
@@ -60,7 +64,7 @@ pub(super) fn read(path: &Path, name: &str, region: &Region, most: usize) -> Res
                 Fault::new(name, format!("\"{word}\""), "a height in metres").at_line(line)
             })?;
             if seen < rows * columns
-                && Some(value) != heading.no_data
+                && value != no_data
                 && let Some(i) = part.index(rows - 1 - seen / columns, seen % columns)
             {
                 heights[i] = value as f32;

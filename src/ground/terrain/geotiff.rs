@@ -15,8 +15,8 @@ use tiff::tags::Tag;
 
 use super::raster::{Heights, Part, Raster};
 use crate::error::{Error, Fault, Result};
+use crate::files::guarded;
 use crate::geodesy::lattice::{Axis, Lattice, Plane};
-use crate::ground::guard::guarded;
 use crate::ground::projection;
 use crate::ground::region::Region;
 use crate::units::FOOT_M;

@@ -1,7 +1,7 @@
 //! A rectangle of heights that knows where on the earth it lies.
 
 use super::too_many;
-use crate::earth::{DEGREE_M, SEMI_MAJOR_M};
+use crate::earth::{DEGREE_M, HIGHEST_GROUND_M, LOWEST_GROUND_M, SEMI_MAJOR_M};
 use crate::error::{Fault, Result};
 use crate::geodesy::cell_map::CellMap;
 use crate::geodesy::lattice::{Lattice, Plane, Window};
@@ -30,6 +30,26 @@ impl Heights {
         }
     }
 
+    /// Makes heights that no ground has missing; gives the different ones among them, no more than
+    /// tell that they are no fillers.
+    fn drop_impossible(&mut self) -> Vec<f64> {
+        let mut different: Vec<f64> = Vec::new();
+        for i in 0..self.len() {
+            let on_earth = LOWEST_GROUND_M..=HIGHEST_GROUND_M;
+            let Some(height) = self.at(i).filter(|h| !on_earth.contains(h)) else {
+                continue;
+            };
+            match self {
+                Heights::Whole(h) => h[i] = i16::MIN,
+                Heights::Fine(h) => h[i] = f32::NAN,
+            }
+            if different.len() <= MOST_FILLERS && !different.contains(&height) {
+                different.push(height);
+            }
+        }
+        different
+    }
+
     fn len(&self) -> usize {
         match self {
             Heights::Whole(h) => h.len(),
@@ -37,6 +57,9 @@ impl Heights {
         }
     }
 }
+
+/// More different numbers than this beyond the ground's range are no fillers.
+const MOST_FILLERS: usize = 2;
 
 /// One file's heights within the region.
 #[derive(Debug, Clone)]
@@ -212,7 +235,18 @@ impl Part {
     }
 
     /// The raster of the part's heights.
-    pub fn raster(&self, name: &str, heights: Heights) -> Result<Raster> {
+    ///
+    /// What cannot be a height of ground is none where it is a filler that the file does not
+    /// declare: one or two numbers, again and again. Many different ones are another unit, or
+    /// fillers that were averaged with heights.
+    pub fn raster(&self, name: &str, mut heights: Heights) -> Result<Raster> {
+        let impossible = heights.drop_impossible();
+        if impossible.len() > MOST_FILLERS {
+            let list: Vec<String> = impossible.iter().map(f64::to_string).collect();
+            let found = format!("heights of {} m and others", list.join(", "));
+            let expected = format!("{LOWEST_GROUND_M} to {HIGHEST_GROUND_M} m above sea level");
+            return Err(Fault::new(name, found, expected).into());
+        }
         Raster::new(name.to_owned(), &self.whole.cut(self.window), heights)
     }
 }

@@ -4,10 +4,9 @@ use std::fmt::Write as _;
 
 use crate::geodesy::Position;
 use crate::units::{UnitSystem, ZERO_CELSIUS_K};
+use crate::wind::cleaning::{GAP_M, gaps};
 use crate::wind::sounding::{HeightSource, Level, Sounding};
 
-/// Two wind levels farther apart than this leave a gap worth knowing, m.
-const GAP_M: f64 = 1_500.0;
 /// Lines in the table of levels unless all are asked for.
 const LINES: usize = 30;
 /// Gaps that are listed one by one.
@@ -18,11 +17,7 @@ const NAME_WIDTH: usize = 10;
 /// Heights between which there is no wind over more than 1.5 km, lowest first.
 pub fn wind_gaps(sounding: &Sounding) -> Vec<(f64, f64)> {
     let heights: Vec<f64> = with_wind(sounding).map(|level| level.altitude_m).collect();
-    heights
-        .windows(2)
-        .filter(|pair| pair[1] - pair[0] > GAP_M)
-        .map(|pair| (pair[0], pair[1]))
-        .collect()
+    gaps(&heights).iter().map(|g| (g.from_m, g.to_m)).collect()
 }
 
 fn with_wind(sounding: &Sounding) -> impl Iterator<Item = &Level> {

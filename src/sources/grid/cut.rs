@@ -7,10 +7,13 @@ use rayon::prelude::*;
 
 use super::archive::{Archive, Where, which};
 use crate::atmosphere::{
-    Geopotential, saturation_vapour_pressure_pa, vapour_pressure_of_humidity_pa,
+    Geopotential, saturation_vapour_pressure_pa, standard_height_of_pressure,
+    vapour_pressure_of_humidity_pa,
 };
-use crate::error::{Error, Result};
+use crate::earth::{G0_M_S2, HIGHEST_GROUND_M, LOWEST_GROUND_M};
+use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::{Lattice, Window, to_true};
+use crate::sources::clean::agree;
 use crate::wind::grid::{Block, Ground};
 use crate::wind::slab::{Quantity, Surface};
 
@@ -172,6 +175,7 @@ impl Archive {
             self.decode(&tasks, &points, columns, levels).map(Some)
         };
         let mut altitude_m = decode(Quantity::Height)?;
+        self.hold_against_pressure(&on_levels(Quantity::Height), &altitude_m, size)?;
         points.to_geometric(&mut altitude_m);
         let mut east_m_s = decode(Quantity::EastWind)?;
         let mut north_m_s = decode(Quantity::NorthWind)?;
@@ -198,6 +202,29 @@ impl Archive {
             temperature_k,
             ground: self.ground(&places, &points)?,
         })
+    }
+
+    /// Heights that cannot belong to the pressures of their levels are not flown with.
+    fn hold_against_pressure(
+        &self,
+        tasks: &[Task],
+        heights: &Array2<f32>,
+        size: usize,
+    ) -> std::result::Result<(), Damaged> {
+        for task in tasks {
+            let pressure_pa = f64::from(self.levels_pa[task.level]);
+            let of_points = task.first_column..task.first_column + size;
+            let wrong = of_points
+                .map(|column| f64::from(heights[[column, task.level]]))
+                .find(|&h| h.is_finite() && !agree(h, pressure_pa));
+            if let Some(height) = wrong {
+                return Err(Damaged {
+                    member: task.member,
+                    why: impossible_height(&self.files[task.at.0].name, height, pressure_pa).into(),
+                });
+            }
+        }
+        Ok(())
     }
 
     fn find(&self, member: usize, step: usize, quantity: Quantity, at: Surface) -> Option<Where> {
@@ -263,6 +290,18 @@ impl Archive {
             return Ok(None);
         };
         let mut altitude_m = self.files[file].read(slab, points.window)?;
+        let on_earth = LOWEST_GROUND_M..=HIGHEST_GROUND_M;
+        let heights = altitude_m.iter().map(|&h| f64::from(h));
+        if let Some(wrong) = heights
+            .into_iter()
+            .find(|h| h.is_finite() && !on_earth.contains(h))
+        {
+            let found = format!("ground at {wrong:.0} m");
+            let expected = format!(
+                "{LOWEST_GROUND_M} to {HIGHEST_GROUND_M} m; is a geopotential in m2 s-2 labelled metres?"
+            );
+            return Err(Fault::new(&self.files[file].name, found, expected).into());
+        }
         for (z, lat) in altitude_m.iter_mut().zip(&points.lat_deg) {
             *z = Geopotential(f64::from(*z)).altitude_m(*lat) as f32;
         }
@@ -313,6 +352,18 @@ impl Archive {
             ])?,
         }))
     }
+}
+
+/// What is said of a height that its pressure belies, and of the unit it would fit in.
+fn impossible_height(file: &str, height_m: f64, pressure_pa: f64) -> Fault {
+    let found = format!("a height of {height_m:.0} m at {} hPa", pressure_pa / 100.0);
+    let mut expected = format!("about {:.0} m", standard_height_of_pressure(pressure_pa).0);
+    if agree(height_m / G0_M_S2, pressure_pa) {
+        expected += ": it fits a geopotential in m2 s-2, so name it geopotential, with that unit";
+    } else if agree(height_m * G0_M_S2, pressure_pa) {
+        expected += ": it fits if what is named a geopotential in m2 s-2 is a height in metres";
+    }
+    Fault::new(file, found, expected)
 }
 
 impl Points {

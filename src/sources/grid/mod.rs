@@ -20,12 +20,12 @@ mod profile;
 
 use std::fs::File;
 use std::io::Read;
-use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
 use ndarray::Array2;
 
 use crate::error::{Error, Fault, Result};
+use crate::files::guarded;
 use crate::geodesy::lattice::{Lattice, Window};
 use crate::wind::slab::Slab;
 use left_out::LeftOut;
@@ -33,6 +33,9 @@ use left_out::LeftOut;
 /// How many bytes at the start of a file say what it is. A GRIB message may stand behind the
 /// heading of a bulletin.
 const FIRST_BYTES: usize = 1024;
+
+/// What a file was to be, for messages.
+const FORMAT: &str = "a forecast in GRIB or NetCDF";
 
 /// The most points a grid may have: 5 km over the whole earth are 32 million.
 const MOST_POINTS: usize = 50_000_000;
@@ -126,18 +129,6 @@ fn known_kind(name: &str, first_bytes: &[u8]) -> Result<Kind> {
     })
 }
 
-/// Runs what reads a file with the crates for it.
-///
-/// They check what they read, and none of two million damaged files made them panic. But they
-/// are not ours, and a panic must not end the program: should there be one, it becomes an error
-/// here. Readers of layers have the like (`ground::guard`).
-fn guarded<T>(name: &str, read: impl FnOnce() -> Result<T>) -> Result<T> {
-    catch_unwind(AssertUnwindSafe(read)).unwrap_or_else(|_| {
-        let expected = "a complete GRIB or NetCDF file; is it damaged?";
-        Err(Fault::new(name, "bytes that make no sense", expected).into())
-    })
-}
-
 impl GridFile {
     /// How many bytes [`GridFile::looks_like`] needs to see.
     pub const FIRST_BYTES: u64 = FIRST_BYTES as u64;
@@ -161,10 +152,10 @@ impl GridFile {
             .and_then(|file| file.take(FIRST_BYTES as u64).read_to_end(&mut first))
             .map_err(no_file)?;
         match known_kind(&name, &first)? {
-            Kind::Grib => guarded(&name, || {
+            Kind::Grib => guarded(&name, FORMAT, || {
                 grib::catalogue(&name, framing::open(&name, path)?)
             }),
-            Kind::NetCdf => guarded(&name, || {
+            Kind::NetCdf => guarded(&name, FORMAT, || {
                 netcdf::catalogue(&name, netcdf::open(&name, path)?)
             }),
         }
@@ -177,10 +168,10 @@ impl GridFile {
     /// As [`GridFile::open`].
     pub fn from_bytes(name: &str, bytes: Vec<u8>) -> Result<GridFile> {
         match known_kind(name, &bytes)? {
-            Kind::Grib => guarded(name, || {
+            Kind::Grib => guarded(name, FORMAT, || {
                 grib::catalogue(name, framing::from_bytes(name, bytes)?)
             }),
-            Kind::NetCdf => guarded(name, || {
+            Kind::NetCdf => guarded(name, FORMAT, || {
                 netcdf::catalogue(name, netcdf::from_bytes(name, bytes)?)
             }),
         }
@@ -217,7 +208,7 @@ impl GridFile {
             let expected = format!("one within {} by {}", lattice.y.count, lattice.x.count);
             return Err(Fault::new(&self.name, found, expected).into());
         }
-        guarded(&self.name, || match &self.source {
+        guarded(&self.name, FORMAT, || match &self.source {
             Source::Grib(fields) => fields.read(&self.name, index, lattice, window),
             Source::NetCdf(variables) => variables.read(&self.name, index, lattice, window),
         })
@@ -257,7 +248,8 @@ mod tests {
 
     #[test]
     fn a_panic_becomes_an_error() {
-        let result: Result<()> = guarded("a.grib", || panic!("a surprise, as it should be"));
+        let result: Result<()> =
+            guarded("a.grib", FORMAT, || panic!("a surprise, as it should be"));
         assert!(result.unwrap_err().to_string().contains("damaged"));
     }
 

@@ -11,6 +11,7 @@ use crate::brief::answer::{Change, Event, QuietZone, WaitingPoint};
 use crate::choice::answer::Hazard;
 use crate::report::basis::ground_sources;
 use crate::report::cautions::{FLYING, LINE_OF_SIGHT, NOTICE, WAITING};
+use crate::report::input_notes;
 use crate::report::notes;
 use crate::report::pictures::charts;
 use crate::report::pictures::picture::Picture;
@@ -540,11 +541,12 @@ fn data(brief: &Brief, units: UnitSystem) -> Markup {
         ("Made", plain(words::utc(brief.made))),
         ("By", plain(by)),
     ];
-    let notes_said = notes::notes(&zone.notes, units);
+    let mut found = notes::notes(&zone.notes, units);
+    found.extend(input_notes::of_layers(&brief.layer_notes, units));
     let assumed = notes::assumptions(&zone.assumptions, units);
     let sources = ground_sources(&brief.sources);
     let lists = [
-        ("Notes", &notes_said),
+        ("Notes", &found),
         ("Assumed", &assumed),
         ("Sources of the ground", &sources),
     ];

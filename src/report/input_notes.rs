@@ -1,0 +1,98 @@
+//! What readers of files found that their user should know, in words.
+
+use std::path::Path;
+
+use crate::ground::layers::{LayerFinding, LayerNote};
+use crate::notes::Cleaning;
+use crate::units::UnitSystem;
+
+/// Soundings and gaps that are named one by one.
+const NAMED: usize = 3;
+
+/// A sentence for each of the first few soundings of which reading left little, and one for the rest.
+pub fn of_cleaning(soundings: &[Cleaning], units: UnitSystem) -> Vec<String> {
+    let mut notes: Vec<String> = soundings
+        .iter()
+        .take(NAMED)
+        .map(|cleaning| of_sounding(cleaning, units))
+        .collect();
+    if soundings.len() > NAMED {
+        let more = soundings.len() - NAMED;
+        notes.push(format!("and so of {more} more soundings"));
+    }
+    notes
+}
+
+/// A sentence for a sounding, which begins with the file's name.
+pub fn of_sounding(cleaning: &Cleaning, units: UnitSystem) -> String {
+    let mut parts = Vec::new();
+    for gap in cleaning.gaps.iter().take(NAMED) {
+        parts.push(format!(
+            "no wind is known between {} and {} above sea level, so its error grows there",
+            units.height(gap.from_m),
+            units.height(gap.to_m)
+        ));
+    }
+    if cleaning.gaps.len() > NAMED {
+        parts.push(format!("{} more gaps", cleaning.gaps.len() - NAMED));
+    }
+    if cleaning.lost_most() {
+        parts.push(format!(
+            "only {} levels with wind are left of {} rows",
+            cleaning.winds, cleaning.rows
+        ));
+    }
+    if cleaning.lost_most() || cleaning.has_many_impossible() {
+        parts.push(format!(
+            "{} values that cannot be are taken as missing, {} rows hold nothing usable",
+            cleaning.impossible, cleaning.unusable
+        ));
+    }
+    format!("{}: {}", cleaning.file, parts.join("; "))
+}
+
+/// A sentence for each note on a layer, which begins with the file's name.
+pub fn of_layers(notes: &[LayerNote], units: UnitSystem) -> Vec<String> {
+    notes.iter().map(|note| of_layer(note, units)).collect()
+}
+
+fn of_layer(note: &LayerNote, units: UnitSystem) -> String {
+    // Of a file its name only: answers go to people who need not know where it lies.
+    let file = Path::new(&note.source);
+    let file = file
+        .file_name()
+        .map_or(note.source.as_str().into(), |f| f.to_string_lossy());
+    let what = note.kind.name();
+    let found = match note.found {
+        LayerFinding::WrongShapes { count } => {
+            format!("{count} shapes that cannot be {what} were passed over")
+        }
+        LayerFinding::OpenLines { count } => {
+            format!("{count} lines whose ends do not meet are no areas and were passed over")
+        }
+        LayerFinding::ClosedLines { count } => {
+            format!("{count} closed lines were taken as the outlines of areas")
+        }
+        LayerFinding::NoArea { count } => {
+            format!("{count} outlines that hold no area were passed over")
+        }
+        LayerFinding::NoClass { count } => format!("{count} roads have no known class"),
+        LayerFinding::Crossed { count } => format!(
+            "{count} outlines cross themselves: inside is where an odd number of rings overlap"
+        ),
+        LayerFinding::Incomplete { count } => {
+            format!("{count} areas are not complete in this extract")
+        }
+        LayerFinding::NothingNear {
+            center,
+            reach_m,
+            nearest_m,
+        } => format!(
+            "nothing within {} of {}; the nearest is {} away",
+            units.distance(reach_m),
+            center.text(),
+            units.distance(nearest_m)
+        ),
+    };
+    format!("{file}, {what}: {found}")
+}
