@@ -223,7 +223,10 @@ fn bad_plans() {
         sample.refused();
     }
     assert!(stderr(&zone(&["no-such-plan.toml"])).contains("no-such-plan.toml"));
-    let message = refused(&[("2026-02-05T17:00:00-07:00", "2026-02-05T17:00:00")]);
+    let message = refused(&[
+        ("2026-02-05T17:00:00-07:00", "2026-02-05T17:00:00"),
+        ("timezone = \"America/Denver\"\n", ""),
+    ]);
     assert!(
         message.contains("line 4, [flight] release") && message.contains("offset"),
         "{message}"
@@ -318,8 +321,13 @@ fn sites_at_the_ends_of_the_earth() {
             &[
                 ("lat = 43.02", &format!("lat = {lat}")),
                 ("lon = -108.35", &format!("lon = {lon}")),
+                ("timezone = \"America/Denver\"\n", ""),
             ],
         );
+        // Winds of nowhere: those of Wyoming are refused elsewhere.
+        let winds = sample.path("riverton-2026-02-05.csv");
+        let text = fs::read_to_string(&winds).unwrap();
+        fs::write(&winds, text.replace("longitude,latitude", "x,y")).unwrap();
         let zone = geojson(&[&sample.plan()]);
         let landing = features(&zone, "landing")[0];
         let lon = landing["geometry"]["coordinates"][0].as_f64().unwrap();

@@ -73,7 +73,7 @@ fn a_site_and_winds_of_two_continents_are_refused() {
     let message = changed(&[east]).refused_in_one_line();
     assert!(message.contains("[flight] timezone"), "{message}");
     assert!(
-        message.contains("behind the sun's at 43.0200 N"),
+        message.contains("ahead of the sun's at 43.0200 N"),
         "{message}"
     );
     let utc = [east, ("timezone = \"America/Denver\"\n", "")];
@@ -112,11 +112,20 @@ fn a_time_zone_of_elsewhere_warns() {
 
 #[test]
 fn an_elevation_unlike_the_airports_nearby_warns() {
-    warns(&[("\"1640 m\"", "\"1840 m\"")], "at the airport ");
-    assert_eq!(
-        warned(&[("\"1640 m\"", "\"1700 m\"")]),
-        Vec::<String>::new()
-    );
+    // Riverton's airport lies at 1,684 m (5,525 ft), 2 km away.
+    let at = |elevation: &str| {
+        let site = [
+            ("lon = -108.35", "lon = -108.44"),
+            ("lat = 43.02", "lat = 43.06"),
+        ];
+        let elevation = format!("\"{elevation}\"");
+        let lines = warned(&[site[0], site[1], ("\"1640 m\"", &elevation)]);
+        lines
+            .iter()
+            .filter(|line| line.contains("at the airport KRIW"))
+            .count()
+    };
+    assert_eq!([at("1820 m"), at("1850 m"), at("1520 m")], [0, 1, 1]);
 }
 
 #[test]

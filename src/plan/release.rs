@@ -5,9 +5,9 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use super::document::{Faults, Section};
-use crate::clock::local::{ahead_of_sun_s, read_time};
+use crate::clock::local::read_time;
 use crate::geodesy::Position;
-use crate::ground::time_zone::time_zone;
+use crate::ground::time_zone::{ahead_s, time_zone};
 use crate::units::duration;
 
 /// The release time of `[flight]`; `zone` where the plan names one that exists.
@@ -55,15 +55,9 @@ pub fn clocks_fit(
     site: Position,
     faults: &mut Faults,
 ) {
-    let ahead_s = ahead_of_sun_s(zone, release, site.lon_deg);
-    if ahead_s.abs() <= FARTHEST_CLOCKS_S {
+    let Some(ahead_s) = ahead_s(zone, release, site, FARTHEST_CLOCKS_S) else {
         return;
-    }
-    let there = time_zone(site);
-    let offset = there.as_ref().map(|there| there.to_offset(release));
-    if offset == Some(zone.to_offset(release)) {
-        return;
-    }
+    };
     let name = |zone: &TimeZone| zone.iana_name().unwrap_or("UTC").to_owned();
     let found = format!(
         "\"{}\", whose clocks are {} {} the sun's at {}",
@@ -72,7 +66,7 @@ pub fn clocks_fit(
         if ahead_s > 0.0 { "ahead of" } else { "behind" },
         site.text()
     );
-    let right = there.map_or_else(String::new, |there| format!("\"{}\", ", name(&there)));
+    let right = time_zone(site).map_or_else(String::new, |there| format!("\"{}\", ", name(&there)));
     let expected = format!("the time zone of the site, {right}or its right latitude and longitude");
     faults.note(s.span("timezone"), &s.path("timezone"), found, expected);
 }

@@ -6,12 +6,11 @@ use jiff::tz::TimeZone;
 use super::stack;
 use super::terrain::{OF_FORECAST, height_at};
 use crate::atmosphere::AirProfile;
-use crate::clock::local::ahead_of_sun_s;
 use crate::error::Result;
 use crate::geodesy::Position;
 use crate::ground::airports::nearest_elevation;
 use crate::ground::terrain::Terrain;
-use crate::ground::time_zone::time_zone;
+use crate::ground::time_zone::ahead_s;
 use crate::notes::Note;
 use crate::notes::warning::OFF_GROUND_M;
 use crate::plan::Plan;
@@ -42,14 +41,9 @@ pub fn site(plan: &Plan, terrain: Option<&Terrain>) -> Result<Vec<Note>> {
     Ok(of_airport.into_iter().chain(of_clocks).collect())
 }
 
-/// That the clocks are far from the sun's, unless the people of the place keep the same.
+/// That the clocks are far from the sun's, if they are.
 fn clocks(zone: &TimeZone, at: Timestamp, place: Position) -> Option<Note> {
-    let ahead_s = ahead_of_sun_s(zone, at, place.lon_deg);
-    if ahead_s.abs() <= AHEAD_S {
-        return None;
-    }
-    let there = time_zone(place).map(|there| there.to_offset(at));
-    (there != Some(zone.to_offset(at))).then(|| Note::TimeZoneOff {
+    ahead_s(zone, at, place, AHEAD_S).map(|ahead_s| Note::TimeZoneOff {
         timezone: zone.iana_name().unwrap_or_default().to_owned(),
         ahead_s,
     })
