@@ -8,7 +8,7 @@ use jiff::tz::TimeZone;
 use crate::error::Result;
 use crate::geodesy::Position;
 use crate::geodesy::reading::{EXPECTED, read_position};
-use crate::ground::airports::{AirportKind, airports};
+use crate::ground::airports::nearest_elevation;
 use crate::ground::region::Region;
 use crate::ground::terrain::Terrain;
 use crate::ground::towns::{Town, towns};
@@ -150,18 +150,9 @@ pub fn elevation(place: Position, terrain: &[PathBuf]) -> Result<Option<Elevatio
             }));
         }
     }
-    let airports = airports()?;
-    let on_land = AirportKind::ALL
-        .into_iter()
-        .filter(|k| *k != AirportKind::Seaplane);
-    let near = on_land
-        .flat_map(|kind| airports.nearest(kind, place, 3))
-        .filter(|near| near.distance_m <= AIRPORT_WITHIN_M && near.what.elevation_m.is_some())
-        .min_by(|a, b| a.distance_m.total_cmp(&b.distance_m));
-    Ok(near.and_then(|near| {
-        Some(Elevation {
-            elevation_m: near.what.elevation_m?,
-            from: ElevationFrom::Airport(near.what.ident, near.distance_m),
-        })
+    let near = nearest_elevation(place, AIRPORT_WITHIN_M)?;
+    Ok(near.map(|near| Elevation {
+        elevation_m: near.elevation_m,
+        from: ElevationFrom::Airport(near.ident, near.distance_m),
     }))
 }

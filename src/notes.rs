@@ -3,6 +3,8 @@
 //! Whoever makes an answer says here what it assumed and noticed; `report::notes` puts it into words
 //! and into a person's units.
 
+pub mod warning;
+
 use std::fmt;
 
 use jiff::Timestamp;
@@ -30,6 +32,8 @@ pub enum Assumption {
         /// The coefficient.
         coefficient: f64,
     },
+    /// A parachute of which nothing tells the mass: it weighs nothing.
+    NoParachuteMass,
     /// What stays on the line of the balloon that burst.
     Remnant {
         /// As a share of the balloon.
@@ -402,13 +406,13 @@ pub enum Note {
         /// Errors were measured up to this, s.
         measured_s: f64,
     },
-    /// The winds are of farther away than was ever compared.
+    /// The winds are of far away.
     DistantWinds {
         /// Their distance from the site, m.
         away_m: f64,
-        /// Errors were measured up to this, m.
-        measured_m: f64,
     },
+    /// Reading left little of a sounding.
+    Cleaned(Cleaning),
     /// The flight is higher than the winds for a while.
     AboveWinds {
         /// Their highest altitude, m above mean sea level.
@@ -422,6 +426,35 @@ pub enum Note {
         base_m: f64,
         /// For how long, s.
         for_s: f64,
+    },
+
+    // zone: the site and the landing
+    /// The site's elevation is not that of an airport nearby.
+    ElevationOffAirport {
+        /// Elevation of the site, m above mean sea level.
+        site_m: f64,
+        /// Elevation of the airport, m above mean sea level.
+        airport_m: f64,
+        /// Its code.
+        airport: String,
+        /// From the site, m.
+        distance_m: f64,
+    },
+    /// The clocks of the plan's time zone are far from the sun's at the site.
+    TimeZoneOff {
+        /// The time zone.
+        timezone: String,
+        /// How far its clocks are ahead of the sun's at the site, s.
+        ahead_s: f64,
+    },
+    /// The load lands hard.
+    HardLanding {
+        /// Its speed, m/s.
+        speed_m_s: f64,
+        /// From this speed on a landing is hard, m/s.
+        hard_m_s: f64,
+        /// From this speed on nobody should fly, m/s.
+        most_m_s: f64,
     },
 
     // zone and winds: the draws
@@ -478,6 +511,32 @@ pub enum Note {
     BurstAltitudeOfPlan,
     /// No thresholds were asked for.
     NoThresholds,
+}
+
+/// Heights between which no wind is known.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Gap {
+    /// The highest wind below, m above mean sea level.
+    pub from_m: f64,
+    /// The lowest wind above, m above mean sea level.
+    pub to_m: f64,
+}
+
+/// What became of the rows of a sounding.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Cleaning {
+    /// The file it is from.
+    pub file: String,
+    /// Rows read, without those of a descent or repeated.
+    pub rows: usize,
+    /// Levels that have a wind.
+    pub winds: usize,
+    /// Values that cannot be, taken as missing.
+    pub impossible: usize,
+    /// Rows left out as they had no height or nothing else.
+    pub unusable: usize,
+    /// Gaps of more than [`GAP_M`](crate::wind::cleaning::GAP_M), the lowest first.
+    pub gaps: Vec<Gap>,
 }
 
 /// Why a flight does not come down.

@@ -252,6 +252,9 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
     let (name, release, timezone) = flight(&flight_section, faults);
     let us_units = release::us_units(&flight_section, faults);
     let site = site(&Section::of(root, "site", faults), faults);
+    if let (Some(release), Some(site)) = (release, &site) {
+        release::clocks_fit(&flight_section, (release, &timezone), site.position, faults);
+    }
     let wind = Section::of(root, "wind", faults);
     wind.allow(&["files", "issued", "member_per_file"], faults);
     let issued =

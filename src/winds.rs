@@ -9,11 +9,10 @@ use jiff::Timestamp;
 use self::files::WindFiles;
 use crate::clock::after;
 use crate::error::{Fault, Result};
-use crate::notes::Assumption;
+use crate::notes::{Assumption, Cleaning};
 use crate::plan::Plan;
 use crate::sources::grid::archive::{Archive, Joining};
 use crate::sources::{Ascent, Format};
-use crate::wind::cleaning::Cleaning;
 use crate::wind::placing::ONE_TIME_STANDS_S;
 
 /// The winds of a plan.
@@ -42,7 +41,14 @@ impl Winds {
     /// When there is no file, and whatever is wrong with those there are.
     pub fn of_files(plan: &Plan, files: &[PathBuf], format: Option<Format>) -> Result<Winds> {
         if files.is_empty() {
-            let expected = "[wind] files = [\"sounding.csv\"] in the plan, or --wind FILE";
+            let expected = format!(
+                "[wind] files = [\"sounding.csv\"] in the plan, or --wind FILE. To get winds: \
+                 `windfall fetch {}` downloads a forecast for the plan; by hand, look for the open \
+                 data of a weather service (\"global model GRIB2 download\": wind, temperature and \
+                 height on pressure levels, for the hours of the flight) or a page of soundings \
+                 (\"radiosonde upper air\": the station nearest to the site, as a text list)",
+                plan.file
+            );
             let fault = Fault::new(&plan.file, "no wind file", expected);
             return Err(fault.of_key("[wind] files").into());
         }

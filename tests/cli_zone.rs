@@ -318,8 +318,13 @@ fn sites_at_the_ends_of_the_earth() {
             &[
                 ("lat = 43.02", &format!("lat = {lat}")),
                 ("lon = -108.35", &format!("lon = {lon}")),
+                ("timezone = \"America/Denver\"\n", ""),
             ],
         );
+        // Winds of nowhere: those of Wyoming are refused elsewhere.
+        let winds = sample.path("riverton-2026-02-05.csv");
+        let text = fs::read_to_string(&winds).unwrap();
+        fs::write(&winds, text.replace("longitude,latitude", "x,y")).unwrap();
         let zone = geojson(&[&sample.plan()]);
         let landing = features(&zone, "landing")[0];
         let lon = landing["geometry"]["coordinates"][0].as_f64().unwrap();

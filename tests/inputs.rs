@@ -95,7 +95,11 @@ fn half_axes(zone: &Value, there: [f64; 2]) -> f64 {
 #[test]
 fn a_sounding_with_a_hole_has_a_zone_that_holds_the_landing_of_the_whole_one() {
     let whole = zone(&sample(Some));
-    assert!(whole["facts"]["wind"]["cleaning"].is_null());
+    let cleaned = |zone: &Value, list: &str| {
+        let all = zone["zone"][list].as_array().unwrap().clone();
+        all.into_iter().find(|said| said["code"] == "cleaned")
+    };
+    assert_eq!(cleaned(&whole, "notes"), None);
     let landing = place(&whole["zone"]["landing"]["position"]);
     for (low_m, high_m) in [
         (2_000.0, 30_000.0),
@@ -111,7 +115,9 @@ fn a_sounding_with_a_hole_has_a_zone_that_holds_the_landing_of_the_whole_one() {
             wind["drift_sigma_m"], whole["facts"]["wind"]["drift_sigma_m"]
         );
         assert!(half_axes < 1.0, "{half_axes}");
-        let gap = &wind["cleaning"][0]["gaps"][0];
+        let cleaning = cleaned(&zone, "notes").unwrap();
+        assert!(cleaned(&zone, "warnings").is_some());
+        let gap = &cleaning["gaps"][0];
         assert!(
             (gap["from_m"].as_f64().unwrap() - low_m).abs() < 400.0,
             "{gap}"
@@ -123,6 +129,11 @@ fn a_sounding_with_a_hole_has_a_zone_that_holds_the_landing_of_the_whole_one() {
         let says = "no wind is known between";
         let table = run("zone", &[&sample.plan()]);
         assert!(table.contains(says) && table.contains(FILE), "{table}");
+        let first = table.split("\n\n").nth(1).unwrap();
+        assert!(
+            first.starts_with("WARNINGS") && first.contains(says),
+            "{table}"
+        );
     }
     // Days says it too, and so does the page of the briefing.
     let sample = holed(2_000.0, 30_000.0);

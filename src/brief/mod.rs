@@ -21,11 +21,12 @@ use crate::choice::ground::GroundSource;
 use crate::clock::after;
 use crate::error::Result;
 use crate::geodesy::Normal;
-use crate::notes::Assumption;
+use crate::notes::{Assumption, Note};
 use crate::plan::Plan;
 use crate::spread::run::quantiles;
 use crate::winds::Winds;
-use crate::zone::{Options, predict_and_keep};
+use crate::zone::aloft::Kept;
+use crate::zone::{Options, Prediction, predict_and_keep};
 
 /// Heights that are round to the people who read of them, m above mean sea level.
 #[derive(Debug, Clone, PartialEq)]
@@ -53,12 +54,30 @@ pub fn brief(
     flown: impl Fn() + Sync,
 ) -> Result<Brief> {
     let (prediction, kept) = predict_and_keep(plan, input, options, flown)?;
+    brief_of(plan, input, options, heights, made, (prediction, &kept))
+}
+
+/// [`brief`] of a zone that is predicted already.
+///
+/// # Errors
+///
+/// When a file of the ground cannot be read.
+pub fn brief_of(
+    plan: &Plan,
+    input: &Winds,
+    options: Options,
+    heights: &RoundHeights,
+    made: Timestamp,
+    (prediction, kept): (Prediction, &Kept),
+) -> Result<Brief> {
     let (mut zone, mut facts) = (prediction.zone, prediction.facts);
     for file in &mut facts.wind.files {
         *file = file_name(Path::new(file)).unwrap_or(file.clone());
     }
-    for cleaning in &mut facts.wind.cleaning {
-        cleaning.file = file_name(Path::new(&cleaning.file)).unwrap_or_default();
+    for note in &mut zone.notes {
+        if let Note::Cleaned(cleaning) = note {
+            cleaning.file = file_name(Path::new(&cleaning.file)).unwrap_or_default();
+        }
     }
     let landings: Vec<Normal> = kept.landings().iter().map(|l| l.place).collect();
     let ((ground, changes), quiet) = rayon::join(
@@ -68,7 +87,7 @@ pub fn brief(
                 || changes::changes(plan, input, options),
             )
         },
-        || quiet::quiet(&kept, &zone.track, heights, options),
+        || quiet::quiet(kept, &zone.track, heights, options),
     );
     let ground = ground?;
     let waiting = waiting::points(&ground, &zone, &landings, kept.ground())?;

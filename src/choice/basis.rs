@@ -7,11 +7,11 @@ use super::ground::{self, GroundSource};
 use super::verdict::Limits;
 use crate::ground::layers::LayerNote;
 use crate::ground::map::GroundMap;
-use crate::notes::Assumption;
+use crate::notes::{Assumption, Cleaning, Note};
 use crate::plan::Plan;
-use crate::wind::cleaning::Cleaning;
 use crate::winds::Winds;
-use crate::zone::Options;
+use crate::zone::fits::planned_landing;
+use crate::zone::{self, Options};
 
 /// What a comparison was made from.
 #[derive(Debug, Clone, Serialize)]
@@ -41,6 +41,8 @@ pub struct Basis {
     pub layer_notes: Vec<LayerNote>,
     /// What was assumed.
     pub assumptions: Vec<Assumption>,
+    /// What to know of site and stack.
+    pub notes: Vec<Note>,
 }
 
 /// Of a plan, winds, limits and ground, with what was assumed and what told the heights at landings.
@@ -54,6 +56,9 @@ pub fn basis(
     mut assumptions: Vec<Assumption>,
 ) -> Basis {
     assumptions.extend(input.one_time_held());
+    let stack = &plan.stack;
+    assumptions.extend(zone::stack::no_parachute_mass(stack));
+    assumptions.extend(zone::stack::fall(stack).assumptions);
     Basis {
         name: plan.name.clone(),
         timezone: plan.timezone.clone(),
@@ -66,5 +71,6 @@ pub fn basis(
         cleaning: input.cleaning(),
         layer_notes: map.notes().to_vec(),
         assumptions,
+        notes: planned_landing(plan).into_iter().collect(),
     }
 }

@@ -17,7 +17,7 @@ use crate::plan::Plan;
 use crate::spread::run::Landing;
 use crate::winds::Winds;
 use crate::zone::releases::{FlownIn, fly_releases};
-use crate::zone::{Options, terrain};
+use crate::zone::{Options, fits, terrain};
 
 /// Flies, judges and ranks releases. `done` is told after each.
 ///
@@ -64,8 +64,10 @@ pub fn days(
         .elevation_m
         .and_then(|site_m| terrain::off_ground(ground.as_deref(), plan.site.position, site_m));
     assumed.extend(off_ground.map(Assumption::ReleaseOffGround));
+    let mut basis = basis(plan, input, &limits, options, &map, &landed_on, assumed);
+    basis.notes.extend(fits::site(plan, ground.as_deref())?);
     Ok(Days {
-        basis: basis(plan, input, &limits, options, &map, &landed_on, assumed),
+        basis,
         site: plan.site.position,
         why_best: between_releases(&rows, options.draws),
         rows,

@@ -24,7 +24,7 @@ use windfall::units::UnitSystem;
 use windfall::zone::DRAWS;
 
 /// Pixels of the map's picture for each of its units.
-const PIXELS: f32 = 2.0;
+pub const PIXELS: f32 = 2.0;
 
 /// Writes the crew's briefing: a page that needs no network and one for a second car, the map, a message
 /// to paste, the facts for a notice, and files for navigation and map programs.

@@ -2,20 +2,26 @@
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
 
 use clap::Args;
+use jiff::Timestamp;
 
+use super::brief::PIXELS;
 use super::instead::{Instead, ReleaseInstead, heading};
 use super::options::{RunArgs, with_threads};
 use super::output;
 use super::progress::Progress;
 use super::wind_files::WindArgs;
+use windfall::brief::{Brief, brief_of};
 use windfall::error::Result;
-use windfall::files::UnfinishedFile;
 use windfall::plan::Plan;
-use windfall::report::{files::geojson, notes, tables};
+use windfall::report::files::{geojson, gpx, kml, zone_csv};
+use windfall::report::pictures::map;
+use windfall::report::round_heights::round_heights;
+use windfall::report::{notes, pages, tables, warnings};
 use windfall::units::UnitSystem;
-use windfall::zone::{DRAWS, Options, Prediction, Zone, predict};
+use windfall::zone::{DRAWS, Options, Prediction, Zone, predict_and_keep};
 
 /// Predicts the landing zone of a plan: where, when, and how sure.
 #[derive(Debug, Args)]
@@ -32,9 +38,17 @@ pub struct ZoneArgs {
     /// What else stands in place of the plan's.
     #[command(flatten)]
     pub instead: Instead,
-    /// Also writes the zone as GeoJSON; "-" prints it, and the table goes to stderr.
-    #[arg(long, value_name = "PATH")]
-    pub out: Option<PathBuf>,
+    /// Also writes the zone, as the ending says: .geojson, .png, .svg, .kml, .gpx, .csv or .html (the
+    /// briefing's page); may be given several times. "-" prints the GeoJSON, and the table goes to
+    /// stderr.
+    #[arg(long, value_name = "PATH", value_parser = zone_file)]
+    pub out: Vec<PathBuf>,
+    /// Shows the first file that was written, in the program that this system has for it.
+    #[arg(long, requires = "out")]
+    pub open: bool,
+    /// The time that files give as that of their making; the clock's unless given.
+    #[arg(long, value_name = "TIME")]
+    pub made: Option<Timestamp>,
     /// Keeps every landing in the GeoJSON.
     #[arg(long)]
     pub keep_draws: bool,
@@ -64,16 +78,30 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
     let units = args.run.units(&plan);
     args.instead.apply(&mut plan, units)?;
     let winds = args.winds.read(&plan)?;
-    let to_stdout = args.out.as_deref() == Some(Path::new("-"));
-    let unfinished = match &args.out {
-        Some(path) if !to_stdout => Some(UnfinishedFile::begin(path)?),
-        _ => None,
-    };
-    let prediction = with_threads(args.run.threads, || {
+    let (printed, paths): (Vec<PathBuf>, Vec<PathBuf>) =
+        args.out.iter().cloned().partition(|path| path == STDOUT);
+    let begun = output::begin(&paths)?;
+    let (prediction, written) = with_threads(args.run.threads, || {
         let progress = Progress::new(args.draws, 512);
-        let prediction = predict(&plan, &winds, options, || progress.step());
+        let (prediction, kept) = predict_and_keep(&plan, &winds, options, || progress.step())?;
         progress.done();
-        prediction
+        let brief = match paths.iter().all(|path| is_geojson(path)) {
+            true => None,
+            false => {
+                let heights = round_heights(units);
+                let made = args.made.unwrap_or_else(Timestamp::now);
+                let flown = (prediction.clone(), &kept);
+                Some(brief_of(&plan, &winds, options, &heights, made, flown)?)
+            }
+        };
+        let written = paths
+            .iter()
+            .map(|path| match &brief {
+                Some(brief) if !is_geojson(path) => brief_file(path, brief, units),
+                _ => Ok(geojson::text(&prediction.zone, units).into_bytes()),
+            })
+            .collect::<Result<Vec<_>>>()?;
+        Ok((prediction, written))
     })?;
     let report = if args.json {
         as_json(&prediction, units)?
@@ -81,19 +109,76 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
         heading(&plan)
             + &tables::zone::table(&prediction.zone, &prediction.facts, &plan.timezone, units)
     };
-    if let Some(unfinished) = unfinished {
-        unfinished.finish(geojson::text(&prediction.zone, units).as_bytes())?;
+    for ((unfinished, _), bytes) in begun.into_iter().zip(written) {
+        unfinished.finish(&bytes)?;
     }
-    if to_stdout {
-        output::print(talk, "standard error", &report)?;
-        output::print(
-            out,
-            "standard output",
-            &geojson::text(&prediction.zone, units),
-        )
+    if printed.is_empty() {
+        output::print(out, "standard output", &report)?;
     } else {
-        output::print(out, "standard output", &report)
+        output::print(talk, "standard error", &report)?;
+        let text = geojson::text(&prediction.zone, units);
+        output::print(out, "standard output", &text)?;
     }
+    match paths.first() {
+        Some(first) if args.open => open(first, talk),
+        _ => Ok(()),
+    }
+}
+
+/// The path that stands for standard output.
+const STDOUT: &str = "-";
+/// Endings of GeoJSON.
+const GEOJSON: [&str; 2] = ["geojson", "json"];
+/// Endings of what a briefing tells.
+const OF_BRIEF: [&str; 6] = ["png", "svg", "kml", "gpx", "csv", "html"];
+
+fn zone_file(text: &str) -> std::result::Result<PathBuf, String> {
+    match text {
+        STDOUT => Ok(PathBuf::from(text)),
+        _ => output::path_of_kind(text, &[&GEOJSON[..], &OF_BRIEF].concat()),
+    }
+}
+
+fn is_geojson(path: &Path) -> bool {
+    output::extension(path).is_some_and(|kind| GEOJSON.contains(&kind.as_str()))
+}
+
+/// What a file of a briefing holds, by its ending.
+fn brief_file(path: &Path, brief: &Brief, units: UnitSystem) -> Result<Vec<u8>> {
+    let text = match output::extension(path).as_deref() {
+        Some("png") => return map::draw(brief, units).scaled_png(PIXELS),
+        Some("svg") => map::draw(brief, units).svg(),
+        Some("kml") => kml::text(brief, units),
+        Some("gpx") => gpx::text(brief, units),
+        Some("csv") => zone_csv::text(brief)?,
+        _ => pages::brief::text(brief, units),
+    };
+    Ok(text.into_bytes())
+}
+
+/// Shows a file in the program that the system has for it; where that fails, says so.
+fn open(path: &Path, talk: &mut impl Write) -> Result<()> {
+    let (opener, before): (&str, &[&str]) = match std::env::consts::OS {
+        "macos" => ("open", &[]),
+        "windows" => ("cmd", &["/C", "start", ""]),
+        _ => ("xdg-open", &[]),
+    };
+    let mut command = Command::new(opener);
+    command
+        .args(before)
+        .arg(path)
+        .stdin(Stdio::null())
+        .stdout(Stdio::null());
+    let failed = match command.status() {
+        Ok(status) if status.success() => return Ok(()),
+        Ok(status) => status.to_string(),
+        Err(cause) => cause.to_string(),
+    };
+    let said = format!(
+        "{} was written, but {opener} does not open it: {failed}\n",
+        path.display()
+    );
+    output::print(talk, "standard error", &said)
 }
 
 /// The zone without its track, and the facts.
@@ -105,6 +190,7 @@ fn as_json(prediction: &Prediction, units: UnitSystem) -> Result<String> {
         ..zone.clone()
     };
     let mut json = serde_json::json!({"zone": bare, "facts": facts});
+    json["zone"]["warnings"] = warnings::json(&warnings::of_zone(zone), units);
     json["zone"]["assumptions"] = notes::assumptions_json(&zone.assumptions, units);
     json["zone"]["notes"] = notes::notes_json(&zone.notes, units);
     output::json(&json)

@@ -182,6 +182,28 @@ fn name(zone: &TimeZone) -> &str {
     zone.iana_name().unwrap_or("the time zone")
 }
 
+/// Names of UTC, which people use everywhere.
+const EVERYWHERE: [&str; 6] = ["UTC", "Etc/UTC", "GMT", "Etc/GMT", "Zulu", "Etc/Zulu"];
+
+/// How far the clocks of a zone are ahead of the mean sun's at a longitude, s, between -12 and 12 h,
+/// summer time left out; nothing for UTC.
+pub fn ahead_of_sun_s(zone: &TimeZone, at: Timestamp, lon_deg: f64) -> f64 {
+    if zone
+        .iana_name()
+        .is_none_or(|name| EVERYWHERE.contains(&name))
+    {
+        return 0.0;
+    }
+    let shown = zone.to_offset_info(at);
+    let summer_s = if shown.dst().is_dst() { 3_600.0 } else { 0.0 };
+    let ahead_s = f64::from(shown.offset().seconds()) - summer_s - lon_deg * DEGREE_S;
+    (ahead_s + HALF_DAY_S).rem_euclid(2.0 * HALF_DAY_S) - HALF_DAY_S
+}
+
+/// The sun needs so long for a degree of longitude, s.
+const DEGREE_S: f64 = 240.0;
+const HALF_DAY_S: f64 = 43_200.0;
+
 /// A date and a time, to the second, as RFC 3339 has them before the offset.
 fn to_the_second(clock: DateTime) -> String {
     clock.strftime("%Y-%m-%dT%H:%M:%S").to_string()
@@ -248,6 +270,22 @@ mod tests {
         assert!(read_time("2026-05-01T09:00:00-07:00", None).is_ok());
         let bare = read_time("2026-05-01 09:00", None).unwrap_err();
         assert!(bare.expected.contains("timezone"), "{bare:?}");
+    }
+
+    #[test]
+    fn clocks_are_near_the_sun() {
+        let at = "2026-07-01T12:00:00Z".parse().unwrap();
+        let ahead_h = |zone: &str, lon: f64| {
+            let zone = TimeZone::get(zone).unwrap();
+            ahead_of_sun_s(&zone, at, lon) / 3_600.0
+        };
+        assert_eq!(ahead_h("America/Denver", -105.0), 0.0);
+        assert_eq!(ahead_h("America/Denver", 105.0), 10.0);
+        assert_eq!(ahead_h("Asia/Shanghai", 75.0), 3.0);
+        // A day ahead, but the same clocks.
+        assert_eq!(ahead_h("Pacific/Kiritimati", -157.5), 0.5);
+        assert_eq!(ahead_h("UTC", 150.0), 0.0);
+        assert_eq!(ahead_h("Etc/GMT+7", 105.0), 10.0);
     }
 
     #[test]

@@ -129,6 +129,40 @@ impl Airports {
     }
 }
 
+/// The elevation of an airport nearby.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct NearElevation {
+    /// Its code.
+    pub ident: &'static str,
+    /// Its elevation, m above mean sea level.
+    pub elevation_m: f64,
+    /// How far it is, m.
+    pub distance_m: f64,
+}
+
+/// The elevation of the nearest airport on land within a distance, if one is known there.
+///
+/// # Errors
+///
+/// When the airports inside the program are damaged.
+pub fn nearest_elevation(place: Position, within_m: f64) -> Result<Option<NearElevation>> {
+    let airports = airports()?;
+    let on_land = AirportKind::ALL
+        .into_iter()
+        .filter(|k| *k != AirportKind::Seaplane);
+    let known = on_land
+        .flat_map(|kind| airports.nearest(kind, place, 3))
+        .filter(|near| near.distance_m <= within_m)
+        .filter_map(|near| {
+            Some(NearElevation {
+                ident: near.what.ident,
+                elevation_m: near.what.elevation_m?,
+                distance_m: near.distance_m,
+            })
+        });
+    Ok(known.min_by(|a, b| a.distance_m.total_cmp(&b.distance_m)))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -6,6 +6,9 @@ use jiff::tz::TimeZone;
 
 use super::document::{Faults, Section};
 use crate::clock::local::read_time;
+use crate::geodesy::Position;
+use crate::ground::time_zone::{ahead_s, time_zone};
+use crate::units::duration;
 
 /// The release time of `[flight]`; `zone` where the plan names one that exists.
 pub fn release(s: &Section, zone: Option<&TimeZone>, faults: &mut Faults) -> Option<Timestamp> {
@@ -39,6 +42,33 @@ pub fn us_units(s: &Section, faults: &mut Faults) -> Option<bool> {
             None
         }
     }
+}
+
+/// Clocks farther from the sun's than this are of another place, s.
+const FARTHEST_CLOCKS_S: f64 = 4.0 * 3_600.0;
+
+/// Notes a time zone that cannot be the site's: its clocks are hours from the sun's there, and other
+/// than those that its people keep.
+pub fn clocks_fit(
+    s: &Section,
+    (release, zone): (Timestamp, &TimeZone),
+    site: Position,
+    faults: &mut Faults,
+) {
+    let Some(ahead_s) = ahead_s(zone, release, site, FARTHEST_CLOCKS_S) else {
+        return;
+    };
+    let name = |zone: &TimeZone| zone.iana_name().unwrap_or("UTC").to_owned();
+    let found = format!(
+        "\"{}\", whose clocks are {} {} the sun's at {}",
+        name(zone),
+        duration(ahead_s.abs()),
+        if ahead_s > 0.0 { "ahead of" } else { "behind" },
+        site.text()
+    );
+    let right = time_zone(site).map_or_else(String::new, |there| format!("\"{}\", ", name(&there)));
+    let expected = format!("the time zone of the site, {right}or its right latitude and longitude");
+    faults.note(s.span("timezone"), &s.path("timezone"), found, expected);
 }
 
 #[cfg(test)]
@@ -90,6 +120,15 @@ mod tests {
             assert!(error.contains(words), "{error}");
             assert!(error.starts_with("p.toml, line "), "{error}");
         }
+        // A site in Wyoming.
+        let error = read(
+            "release = 2026-05-01T09:00:00Z",
+            "timezone = \"Europe/Lisbon\"",
+        );
+        let error = error.unwrap_err();
+        assert!(error.contains("ahead of the sun's at 43"), "{error}");
+        assert!(error.contains("\"America/Denver\""), "{error}");
+        assert!(read("release = 2026-05-01T09:00:00Z", "timezone = \"UTC\"").is_ok());
         // One fault for one mistake.
         let error = read("release = 2026-05-01 09:00:00", "timezone = \"Denver\"").unwrap_err();
         assert_eq!(error.lines().count(), 1, "{error}");

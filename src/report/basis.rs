@@ -9,11 +9,25 @@ use serde_json::json;
 use super::extent::Extent;
 use super::files::geojson::gathered;
 use super::layout::list;
-use super::{input_notes, notes, reasons};
+use super::{input_notes, notes, reasons, warnings};
 use crate::choice::basis::Basis;
 use crate::choice::ground::GroundSource;
+use crate::notes::Note;
+use crate::notes::warning::{Warning, warnings as among};
 use crate::report::cautions::CHOOSING;
 use crate::units::UnitSystem;
+
+/// The warnings of a comparison, the gravest first.
+pub(super) fn warned(basis: &Basis) -> Vec<Warning> {
+    let soundings = basis.cleaning.iter().cloned().map(Note::Cleaned);
+    let notes: Vec<Note> = basis.notes.iter().cloned().chain(soundings).collect();
+    among(&notes, &basis.assumptions)
+}
+
+/// What warns, to stand below the title of a table; nothing where nothing does.
+pub(super) fn warning_block(basis: &Basis, units: UnitSystem) -> String {
+    warnings::block(&warned(basis), units)
+}
 
 /// A title with the flight's name.
 pub(super) fn title(basis: &Basis, what: &str) -> String {
@@ -28,6 +42,7 @@ pub(super) fn title(basis: &Basis, what: &str) -> String {
 pub(super) fn end_of_table(basis: &Basis, ranking: &str, of: &str, units: UnitSystem) -> String {
     let mut found = input_notes::of_cleaning(&basis.cleaning, units);
     found.extend(input_notes::of_layers(&basis.layer_notes, units));
+    found.extend(notes::notes(&basis.notes, units));
     let mut text = list("Notes", &found);
     text.push_str(&list("Winds cover", basis.covered.as_slice()));
     text.push_str(&list("Limits", &reasons::limits(&basis.limits, units)));
@@ -74,6 +89,7 @@ pub(super) fn geojson(
         ("seed", json!(basis.seed)),
         ("version", json!(basis.version)),
         ("draws", json!(basis.draws)),
+        ("warnings", warnings::json(&warned(basis), units)),
         (
             "assumptions",
             notes::assumptions_json(&basis.assumptions, units),

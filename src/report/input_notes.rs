@@ -3,8 +3,8 @@
 use std::path::Path;
 
 use crate::ground::layers::{LayerFinding, LayerNote};
+use crate::notes::Cleaning;
 use crate::units::UnitSystem;
-use crate::wind::cleaning::Cleaning;
 
 /// Soundings and gaps that are named one by one.
 const NAMED: usize = 3;
@@ -23,7 +23,8 @@ pub fn of_cleaning(soundings: &[Cleaning], units: UnitSystem) -> Vec<String> {
     notes
 }
 
-fn of_sounding(cleaning: &Cleaning, units: UnitSystem) -> String {
+/// A sentence for a sounding, which begins with the file's name.
+pub fn of_sounding(cleaning: &Cleaning, units: UnitSystem) -> String {
     let mut parts = Vec::new();
     for gap in cleaning.gaps.iter().take(NAMED) {
         parts.push(format!(

@@ -4,9 +4,9 @@
 use serde::Serialize;
 use serde_json::Value;
 
-use super::basis::ground_source;
+use super::basis::{ground_source, warned};
 use super::tables::{fill_rules, why};
-use super::{fill_words, findings, notes, reasons};
+use super::{fill_words, findings, notes, reasons, warnings};
 use crate::choice::answer::{Aim, Days, ReleaseRow, Sites};
 use crate::choice::basis::Basis;
 use crate::choice::why::WhyBest;
@@ -113,7 +113,9 @@ fn put_why(json: &mut Value, why: Option<&WhyBest>, basis: &Basis, units: UnitSy
 }
 
 fn put_basis(json: &mut Value, basis: &Basis, units: UnitSystem) {
+    json["warnings"] = warnings::json(&warned(basis), units);
     json["assumptions"] = notes::assumptions_json(&basis.assumptions, units);
+    json["notes"] = notes::notes_json(&basis.notes, units);
     json["sources"] = basis
         .sources
         .iter()

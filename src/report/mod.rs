@@ -20,4 +20,5 @@ pub mod reasons;
 pub mod round_heights;
 pub mod site;
 pub mod tables;
+pub mod warnings;
 mod words;

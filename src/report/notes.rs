@@ -2,6 +2,7 @@
 
 use serde_json::Value;
 
+use super::input_notes;
 use super::json::with_words;
 use crate::notes::{Assumption, Note, OffGround, Profile, Varying};
 use crate::units::{UnitSystem, duration};
@@ -45,6 +46,9 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
         Assumption::ParachuteDrag { coefficient } => format!(
             "parachute drag coefficient {coefficient} on the laid-out area (flat circular canopy), assumed"
         ),
+        Assumption::NoParachuteMass => {
+            "the parachute weighs nothing, assumed: neither [parachute] mass nor a [[load]] by that name is given".into()
+        }
         Assumption::Remnant { share, mass_kg } => format!(
             "{:.0} % of the balloon ({}) stays on the line after the burst, assumed",
             100.0 * share,
@@ -302,11 +306,11 @@ pub fn note(note: &Note, units: UnitSystem) -> String {
             duration(*away_s),
             duration(*measured_s)
         ),
-        Note::DistantWinds { away_m, measured_m } => format!(
-            "the winds are {} away from the site: they say little about those of the flight, and no error was measured beyond {}",
-            units.distance(*away_m),
-            units.distance(*measured_m)
+        Note::DistantWinds { away_m } => format!(
+            "the winds are {} away from the site: they say little about those of the flight",
+            units.distance(*away_m)
         ),
+        Note::Cleaned(cleaning) => input_notes::of_sounding(cleaning, units),
         Note::AboveWinds { top_m, for_s } => format!(
             "no wind is known above {} above sea level: the last one is held for {} of the flight, and its error grows",
             units.height(*top_m),
@@ -317,6 +321,42 @@ pub fn note(note: &Note, units: UnitSystem) -> String {
             units.height(*base_m),
             duration(*for_s)
         ),
+
+        // Zone: the site and the landing.
+        Note::ElevationOffAirport {
+            site_m,
+            airport_m,
+            airport,
+            distance_m,
+        } => format!(
+            "the site, at {} above sea level, is {} {} than the airport {airport}, {} away at {}: check latitude, longitude and elevation of the site",
+            units.height(*site_m),
+            units.height((site_m - airport_m).abs()),
+            if site_m > airport_m { "higher" } else { "lower" },
+            units.distance(*distance_m),
+            units.height(*airport_m)
+        ),
+        Note::TimeZoneOff { timezone, ahead_s } => format!(
+            "the clocks of {timezone} are {} {} the sun's at the site: check time zone and longitude",
+            duration(ahead_s.abs()),
+            if *ahead_s > 0.0 { "ahead of" } else { "behind" }
+        ),
+        Note::HardLanding {
+            speed_m_s,
+            hard_m_s,
+            most_m_s,
+        } => match speed_m_s > most_m_s {
+            true => format!(
+                "DO NOT FLY: the load lands at {}, more than {}; check parachute and masses",
+                units.vertical_speed(*speed_m_s),
+                units.vertical_speed(*most_m_s)
+            ),
+            false => format!(
+                "the load lands hard, at {}, more than {}: a larger parachute or less load",
+                units.vertical_speed(*speed_m_s),
+                units.vertical_speed(*hard_m_s)
+            ),
+        },
 
         // Zone and winds: the draws.
         Note::DrawsLeft {

@@ -1,39 +1,12 @@
 //! What reading a sounding left of it, as far as it matters to who flies in its winds.
 
-use serde::Serialize;
-
 use super::sounding::Sounding;
+use crate::notes::{Cleaning, Gap};
 
 /// Winds farther apart than this in height leave a gap, m.
 pub const GAP_M: f64 = 1_500.0;
 /// Impossible values among more than this share of the rows are told.
 const IMPOSSIBLE_SHARE: f64 = 0.02;
-
-/// Heights between which no wind is known.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Gap {
-    /// The highest wind below, m above mean sea level.
-    pub from_m: f64,
-    /// The lowest wind above, m above mean sea level.
-    pub to_m: f64,
-}
-
-/// What became of the rows of a sounding.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Cleaning {
-    /// The file it is from.
-    pub file: String,
-    /// Rows read, without those of a descent or repeated.
-    pub rows: usize,
-    /// Levels that have a wind.
-    pub winds: usize,
-    /// Values that cannot be, taken as missing.
-    pub impossible: usize,
-    /// Rows left out as they had no height or nothing else.
-    pub unusable: usize,
-    /// Gaps of more than [`GAP_M`], the lowest first.
-    pub gaps: Vec<Gap>,
-}
 
 impl Cleaning {
     /// Of a sounding from a file.

@@ -6,7 +6,6 @@ use serde::Serialize;
 use crate::geodesy::Position;
 use crate::notes::NoLanding;
 use crate::spread::members::MemberSpread;
-use crate::wind::cleaning::Cleaning;
 
 /// The facts behind a landing zone: all decided, nothing left to compute.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -88,9 +87,6 @@ pub struct WindFacts {
     pub files: Vec<String>,
     /// What is in them.
     pub source: WindSource,
-    /// Soundings of which reading left so little that it should be known.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
-    pub cleaning: Vec<Cleaning>,
     /// Lowest and highest altitude with a wind, m above mean sea level.
     pub covered_m: (f64, f64),
     /// How long the planned flight is above the highest wind, s.

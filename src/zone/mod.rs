@@ -3,6 +3,7 @@
 pub mod aloft;
 pub mod answer;
 pub mod facts;
+pub mod fits;
 mod fly;
 mod pattern;
 mod reach;
@@ -108,7 +109,7 @@ pub fn predict_and_keep(
     let place = weather.place(site_m, ground.as_ref());
     let mut setup = Setup::new(&plan.stack, &plan.spread, place)?;
     let flights = fly_all(&site, &weather, &mut setup, options, flown)?;
-    let story = Story::new(place, &weather, &setup, &flights)?;
+    let story = Story::new(plan, place, &weather, &setup, &flights)?;
     let prediction = Prediction {
         zone: story.zone(options, &plan.replaced, elevation)?,
         facts: story.facts(&plan.name)?,
@@ -135,10 +136,14 @@ struct Story<'a> {
     wind: WindFacts,
     landed_on: Vec<(Option<String>, f64)>,
     off_ground: Option<OffGround>,
+    touchdown_m_s: f64,
+    /// What does not fit of the site.
+    unfit: Vec<Note>,
 }
 
 impl<'a> Story<'a> {
     fn new(
+        plan: &Plan,
         place: Place<'a>,
         weather: &'a Weather<'a>,
         setup: &'a Setup,
@@ -152,6 +157,8 @@ impl<'a> Story<'a> {
             wind: weather.facts(&setup.model, &flights.seconds, flights.process.as_ref()),
             landed_on: terrain::sources(heights, landed),
             off_ground: terrain::off_ground(heights, place.site, place.site_m),
+            touchdown_m_s: touchdown_speed(&setup.model, flights.planned.landing.altitude_m),
+            unfit: fits::site(plan, heights)?,
             weather,
             setup,
             flights,
@@ -192,12 +199,12 @@ impl<'a> Story<'a> {
 
     fn facts(&self, name: &str) -> Result<Facts> {
         let (flights, setup) = (self.flights, self.setup);
-        let (planned, landed) = (&flights.planned, &flights.landings.landed);
+        let landed = &flights.landings.landed;
         Ok(Facts {
             name: name.to_owned(),
             balloon: setup.balloon.as_ref().map(balloon_facts),
             mean_rate_m_s: self.mean_rate_m_s(),
-            touchdown_speed_m_s: touchdown_speed(&setup.model, planned.landing.altitude_m),
+            touchdown_speed_m_s: self.touchdown_m_s,
             wind: self.wind.clone(),
             members: self.members(),
             burst_quantiles_m: quantiles(landed, |l| l.burst_m),
@@ -232,6 +239,8 @@ impl<'a> Story<'a> {
         let flights = self.flights;
         let off_ground = self.off_ground.clone();
         let mut notes: Vec<Note> = off_ground.map(Note::ReleaseOffGround).into_iter().collect();
+        notes.extend(fits::landing(self.touchdown_m_s));
+        notes.extend(self.unfit.iter().cloned());
         notes.extend(self.weather.notes(&self.wind));
         if flights.left() > 0.0 {
             notes.push(Note::DrawsLeft {

@@ -128,9 +128,10 @@ fn balloon_assumed(stack: &StackPlan) -> Vec<Assumption> {
     let Some(balloon) = stack.ascent.balloon() else {
         return Vec::new();
     };
+    let parachute = stack::no_parachute_mass(stack);
     let pure = (!balloon.purity_given).then_some(Assumption::PureGas);
     let diameter = stack::burst_diameter_assumed(balloon);
-    diameter.into_iter().chain(pure).collect()
+    diameter.into_iter().chain(pure).chain(parachute).collect()
 }
 
 /// What carries a stack up from `site_m`, and the altitude of its burst as planned, m.

@@ -67,6 +67,15 @@ pub fn burst_diameter_assumed(balloon: &BalloonPlan) -> Option<Assumption> {
     })
 }
 
+/// That the parachute weighs nothing, where neither it nor a part of the load by its name has a mass.
+pub fn no_parachute_mass(plan: &StackPlan) -> Option<Assumption> {
+    let parachute = plan.descent.parachute()?;
+    let stated = parachute.planned_kg.is_some() || parachute.measured;
+    let among_load = |name: &str| name.to_lowercase().contains("chute");
+    let known = stated || plan.load.iter().any(|part| among_load(&part.name));
+    (!known).then_some(Assumption::NoParachuteMass)
+}
+
 /// The plan's cylinders, at the temperature of the air where the plan gives none.
 fn cylinders(plan: &StackPlan, gas: Gas, here: &Air) -> Vec<Cylinders> {
     let one = |c: &CylinderPlan| match c.content {

@@ -15,11 +15,11 @@ use crate::flight::layers::{LayerWinds, Layers};
 use crate::flight::model::{self, FlightModel};
 use crate::geodesy::{Compass, Position};
 use crate::ground::terrain::Terrain;
-use crate::notes::{Assumption, Note};
+use crate::notes::{Assumption, Cleaning, Note};
 use crate::plan::{Plan, WindSpread};
 use crate::sources::grid::archive::Archive;
 use crate::sources::{self, Ascent};
-use crate::wind::cleaning::Cleaning;
+use crate::units::in_both;
 use crate::wind::column::{Column, WindProfile};
 use crate::wind::error::{ErrorPart, WindError};
 use crate::wind::error_process::WindErrorProcess;
@@ -119,6 +119,9 @@ const TOLD_AT_M: [f64; 5] = [1_000.0, 5_000.0, 10_000.0, 20_000.0, 30_000.0];
 const BLENDED_WITHIN_S: f64 = 48.0 * 3_600.0;
 /// Soundings closer than this are of one station, m.
 const ONE_STATION_M: f64 = 5_000.0;
+
+/// Soundings farther from the site than this are not its winds, m.
+const FARTHEST_M: f64 = 1_000_000.0;
 
 impl<'a> SiteWinds<'a> {
     /// For releases from a plan's site between two times.
@@ -285,7 +288,6 @@ impl Weather<'_> {
         WindFacts {
             files: self.files.clone(),
             source: self.source.clone(),
-            cleaning: self.cleaning.clone(),
             covered_m: (base_m, top_m),
             above_s: time_where(&|z| z > top_m),
             below_s: time_where(&|z| z < base_m),
@@ -300,7 +302,9 @@ impl Weather<'_> {
 
     /// What to know of the winds, by what is told of them.
     pub fn notes(&self, facts: &WindFacts) -> Vec<Note> {
-        wind_error::notes(facts, self.told_of_better)
+        let cleaned = self.cleaning.iter().cloned().map(Note::Cleaned);
+        let of_winds = wind_error::notes(facts, self.told_of_better);
+        cleaned.chain(of_winds).collect()
     }
 
     /// From the run of a forecast to the release, s.
@@ -351,9 +355,13 @@ impl<'a> SiteWinds<'a> {
     fn of_soundings(&self, release: Timestamp, ascents: &'a [Ascent]) -> Result<Weather<'a>> {
         let nearest = sources::nearest(ascents.iter().map(|a| &a.sounding), release)?;
         let nearest = &ascents[nearest];
-        match stations(self.site, release, ascents) {
-            Some((stations, blended)) => Ok(self.of_field(release, nearest, stations, &blended)),
-            None => Ok(self.of_one(release, nearest, ascents.len())),
+        let weather = match stations(self.site, release, ascents) {
+            Some((stations, blended)) => self.of_field(release, nearest, stations, &blended),
+            None => self.of_one(release, nearest, ascents.len()),
+        };
+        match weather.source.distance_m().filter(|m| *m > FARTHEST_M) {
+            Some(away_m) => Err(of_elsewhere(self.site, nearest, away_m)),
+            None => Ok(weather),
         }
     }
 
@@ -616,6 +624,23 @@ fn blend(weights: &Weights, columns: &[Column]) -> Column {
         time: None,
         air: crate::atmosphere::AirProfile::blend(&air),
         winds: WindProfile::blend(&winds),
+    }
+}
+
+fn of_elsewhere(site: Position, ascent: &Ascent, away_m: f64) -> Error {
+    let made = ascent.sounding.position.map(Position::text);
+    Error::CannotDo {
+        why: format!(
+            "the site at {} and its winds do not belong together: {} was made at {}, {} away",
+            site.text(),
+            ascent.file,
+            made.unwrap_or_default(),
+            in_both(|units| units.distance(away_m))
+        ),
+        remedy: format!(
+            "expected winds within {}; check the signs of latitude and longitude, south and west are negative",
+            in_both(|units| units.distance(FARTHEST_M))
+        ),
     }
 }
 

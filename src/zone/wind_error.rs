@@ -8,8 +8,8 @@ use crate::wind::error::{GIVEN_CORRELATION_M, WindError};
 
 /// Departures of soundings were measured up to this age, s.
 const KNOWN_AGE_S: f64 = 48.0 * 3_600.0;
-/// Departures were measured up to this distance, m.
-const KNOWN_DISTANCE_M: f64 = 3_000_000.0;
+/// Winds farther away than this are told, m.
+const FAR_M: f64 = 300_000.0;
 /// What an unknown age is taken for, s.
 const UNKNOWN_AGE_S: f64 = 24.0 * 3_600.0;
 /// Lead of the forecast that old or distant winds are compared with, s.
@@ -141,17 +141,14 @@ pub fn notes(wind: &WindFacts, better: bool) -> Vec<Note> {
     let away_s = wind.source.age_s().map(f64::abs);
     let away_m = wind.source.distance_m();
     let old = away_s.filter(|s| *s > KNOWN_AGE_S);
-    let distant = away_m.filter(|m| *m > KNOWN_DISTANCE_M);
+    let distant = away_m.filter(|m| *m > FAR_M);
     let notes = [
         better.then(|| better_winds(wind)).flatten(),
         old.map(|away_s| Note::OldWinds {
             away_s,
             measured_s: KNOWN_AGE_S,
         }),
-        distant.map(|away_m| Note::DistantWinds {
-            away_m,
-            measured_m: KNOWN_DISTANCE_M,
-        }),
+        distant.map(|away_m| Note::DistantWinds { away_m }),
         (wind.above_s > 0.0).then_some(Note::AboveWinds {
             top_m: wind.covered_m.1,
             for_s: wind.above_s,

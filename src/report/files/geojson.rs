@@ -1,7 +1,7 @@
 //! A landing zone as GeoJSON (RFC 7946).
 //!
-//! One FeatureCollection with the members `seed`, `version`, `draws` (how many), `assumptions`
-//! and `notes`; the `kind` of each Feature says what it is. Keys are in alphabetical order and
+//! One FeatureCollection with the members `seed`, `version`, `draws` (how many), `warnings`,
+//! `assumptions` and `notes`; the `kind` of each Feature says what it is. Keys are in alphabetical order and
 //! numbers rounded, so the same zone always makes the same bytes.
 
 use geo::{Coord, LineString};
@@ -13,6 +13,7 @@ use crate::brief::Brief;
 use crate::geodesy::Position;
 use crate::report::extent::Extent;
 use crate::report::notes;
+use crate::report::warnings;
 use crate::report::words::waiting_name;
 use crate::spread::region::{GroundContour, GroundEllipse, GroundPolygon};
 use crate::units::UnitSystem;
@@ -73,6 +74,7 @@ fn collection_with(
             ("seed", json!(zone.seed)),
             ("version", json!(zone.version)),
             ("draws", json!(zone.draw_count)),
+            ("warnings", warnings::json(&warnings::of_zone(zone), units)),
             (
                 "assumptions",
                 notes::assumptions_json(&zone.assumptions, units),

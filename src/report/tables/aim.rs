@@ -18,8 +18,9 @@ const RANKING: &str = "by the share of the draws that come down in the target, l
 
 /// The table for people, in order of time.
 pub fn table(aim: &Aim, units: UnitSystem) -> String {
+    let warned = basis::warning_block(&aim.basis, units);
     let mut text = format!(
-        "Where to launch into {}\n\n{:4}{:22}{:24}{:>12}  {:22}{:>10}{:>10}{:>13}  {:17}{}\n",
+        "Where to launch into {}\n\n{warned}{:4}{:22}{:24}{:>12}  {:22}{:>10}{:>10}{:>13}  {:17}{}\n",
         aim.target,
         "",
         "release",

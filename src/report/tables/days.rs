@@ -31,8 +31,9 @@ const WIDEST: usize = 120;
 /// The table for people, in order of time: a line a release, at most 120 columns wide.
 pub fn table(days: &Days, units: UnitSystem) -> String {
     let basis = &days.basis;
+    let warned = basis::warning_block(basis, units);
     let mut text = format!(
-        "{}\nfrom {}; times in {}\n\n",
+        "{}\nfrom {}; times in {}\n\n{warned}",
         basis::title(basis, TITLE),
         days.site.text(),
         zone_name(&basis.timezone)

@@ -26,12 +26,13 @@ const CLOSER: usize = 3;
 pub fn table(sites: &Sites, units: UnitSystem) -> String {
     let basis = &sites.basis;
     let title = basis::title(basis, "Sites compared");
+    let warned = basis::warning_block(basis, units);
     let widest = sites.sites.iter().map(|s| s.name.chars().count()).max();
     let wide = widest.unwrap_or(0).clamp(4, 24) + 2;
     let [heads, units_below] = number_heads(basis.limits.max_drift_m.is_some(), units);
     let zone = zone_name(&basis.timezone);
     let mut text = format!(
-        "{title}\ntimes in {zone}\n\n{:4}{:wide$}{:17}{:18}{:21}{heads}  what decides\n",
+        "{title}\ntimes in {zone}\n\n{warned}{:4}{:wide$}{:17}{:18}{:21}{heads}  what decides\n",
         "", "site", "verdict", "+ / ~ / x / ?***", "best release",
     );
     let _ = writeln!(text, "{:blank$}{units_below}", "", blank = 60 + wide);

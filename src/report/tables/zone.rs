@@ -8,9 +8,9 @@ use jiff::tz::TimeZone;
 use crate::clock::seconds_between;
 use crate::geodesy::Position;
 use crate::report::cautions::FLYING;
-use crate::report::input_notes;
 use crate::report::layout::{list, wrapped};
 use crate::report::notes;
+use crate::report::warnings;
 use crate::report::words::clock_with_zone;
 use crate::spread::members::MemberSpread;
 use crate::units::{UnitSystem, duration};
@@ -21,6 +21,7 @@ use crate::zone::facts::{BalloonFacts, Facts, ModelFacts, WindFacts, WindSource}
 pub fn table(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSystem) -> String {
     let mut text = String::new();
     text.push_str(&title(facts));
+    text.push_str(&warnings::block(&warnings::of_zone(zone), units));
     text.push_str(&marks(zone, zone_of_time, units));
     text.push_str(&in_short(zone, facts, zone_of_time, units));
     text.push_str(&regions(zone, units));
@@ -32,9 +33,7 @@ pub fn table(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSys
     if let Some(members) = &facts.members {
         text.push_str(&member_lines(members, units));
     }
-    let mut found = input_notes::of_cleaning(&facts.wind.cleaning, units);
-    found.extend(notes::notes(&zone.notes, units));
-    text.push_str(&list("Notes", &found));
+    text.push_str(&list("Notes", &notes::notes(&zone.notes, units)));
     text.push_str(&list(
         "Assumed",
         &notes::assumptions(&zone.assumptions, units),

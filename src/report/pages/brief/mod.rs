@@ -9,13 +9,14 @@ use std::fmt::Write as _;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-use self::html::{links, place, user_text};
+use self::html::{links, list, place, user_text};
 use self::sections::{SECTIONS, Section};
 use crate::brief::Brief;
 use crate::brief::answer::WaitingPoint;
 use crate::report::markup::document;
 use crate::report::palette;
 use crate::report::pictures::map;
+use crate::report::warnings;
 use crate::report::words;
 use crate::units::UnitSystem;
 
@@ -109,9 +110,20 @@ fn header(title: &str, lead: Markup, brief: &Brief, units: UnitSystem) -> Markup
     html! {
         header { "\n"
             h1 dir="auto" class=[long.then_some("long")] { (user_text(title)) } "\n"
+            (warnings_first(brief, units))
             p.lead { (lead) } "\n"
             p { (words::headline(brief, units)) } "\n"
             (where_from(brief, units)) "\n"
+        }
+    }
+}
+
+/// What decides whether the page can be trusted; nothing where nothing warns.
+fn warnings_first(brief: &Brief, units: UnitSystem) -> Markup {
+    let lines = warnings::lines(&warnings::of_zone(&brief.zone), units);
+    html! {
+        @if !lines.is_empty() {
+            div.warnings role="note" aria-label="Warnings" { "\n" (list(&lines)) } "\n"
         }
     }
 }

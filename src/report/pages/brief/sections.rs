@@ -580,8 +580,7 @@ fn data(brief: &Brief, units: UnitSystem) -> Markup {
         ("Made", plain(words::utc(brief.made))),
         ("By", plain(by)),
     ];
-    let mut found = input_notes::of_cleaning(&wind.cleaning, units);
-    found.extend(notes::notes(&zone.notes, units));
+    let mut found = notes::notes(&zone.notes, units);
     found.extend(input_notes::of_layers(&brief.layer_notes, units));
     let assumed = notes::assumptions(&zone.assumptions, units);
     let sources = ground_sources(&brief.sources);

@@ -1,0 +1,81 @@
+//! Whether what a plan says of its site belongs together: elevation, time zone, speed at the landing.
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+
+use super::stack;
+use super::terrain::{OF_FORECAST, height_at};
+use crate::atmosphere::AirProfile;
+use crate::error::Result;
+use crate::geodesy::Position;
+use crate::ground::airports::nearest_elevation;
+use crate::ground::terrain::Terrain;
+use crate::ground::time_zone::ahead_s;
+use crate::notes::Note;
+use crate::notes::warning::OFF_GROUND_M;
+use crate::plan::Plan;
+use crate::sizing::Stack;
+
+/// Clocks farther from the sun's are told, s.
+const AHEAD_S: f64 = 2.0 * 3_600.0;
+/// An airport's elevation is that of the country around within this distance, m.
+const AIRPORT_WITHIN_M: f64 = 10_000.0;
+/// From this speed on a landing is hard, m/s (assumed).
+const HARD_M_S: f64 = 7.0;
+/// From this speed on nobody should fly, m/s (assumed).
+const MOST_M_S: f64 = 10.0;
+
+/// What does not fit of a plan's site, with what is known of the ground around it.
+///
+/// # Errors
+///
+/// When the airports inside the program are damaged.
+pub fn site(plan: &Plan, terrain: Option<&Terrain>) -> Result<Vec<Note>> {
+    let place = plan.site.position;
+    let of_clocks = clocks(&plan.timezone, plan.release, place);
+    let known = height_at(terrain, place).is_some_and(|(_, from)| from != OF_FORECAST);
+    let of_airport = match plan.site.elevation_m {
+        Some(site_m) if !known => airport(place, site_m)?,
+        _ => None,
+    };
+    Ok(of_airport.into_iter().chain(of_clocks).collect())
+}
+
+/// That the clocks are far from the sun's, if they are.
+fn clocks(zone: &TimeZone, at: Timestamp, place: Position) -> Option<Note> {
+    ahead_s(zone, at, place, AHEAD_S).map(|ahead_s| Note::TimeZoneOff {
+        timezone: zone.iana_name().unwrap_or_default().to_owned(),
+        ahead_s,
+    })
+}
+
+fn airport(place: Position, site_m: f64) -> Result<Option<Note>> {
+    let Some(near) = nearest_elevation(place, AIRPORT_WITHIN_M)? else {
+        return Ok(None);
+    };
+    let off = (site_m - near.elevation_m).abs() > OFF_GROUND_M;
+    Ok(off.then(|| Note::ElevationOffAirport {
+        site_m,
+        airport_m: near.elevation_m,
+        airport: near.ident.to_owned(),
+        distance_m: near.distance_m,
+    }))
+}
+
+/// That a load lands hard, if it does.
+pub fn landing(speed_m_s: f64) -> Option<Note> {
+    (speed_m_s > HARD_M_S).then_some(Note::HardLanding {
+        speed_m_s,
+        hard_m_s: HARD_M_S,
+        most_m_s: MOST_M_S,
+    })
+}
+
+/// The same of a plan that is not flown yet, in the standard atmosphere.
+pub fn planned_landing(plan: &Plan) -> Option<Note> {
+    let site_m = plan.site.elevation_m.unwrap_or(0.0);
+    let layers = Stack::layers(site_m);
+    let air = AirProfile::standard();
+    let down = stack::fall(&plan.stack).law.through(&air, &layers);
+    landing(layers.thickness_m / down.seconds.first()?)
+}
