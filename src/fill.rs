@@ -83,7 +83,7 @@ pub fn size(plan: &Plan, winds: Option<&Winds>, options: Options) -> Result<Fill
     let flown = stack.fly(&filled);
     let cylinders = gas::cylinder_use(&plan.stack, &stack, &filled, &mut assumed)?;
     let ledger = ledger::ledger(&plan.stack, &stack);
-    let lift = lift(plan, &filled);
+    let lift = lift(plan, &stack, &filled);
     let spread = (lift_spread(plan), burst_spread(plan));
     let drag = drag_spread(plan);
     let flight = flown
@@ -215,8 +215,13 @@ fn burst_spread(plan: &Plan) -> BurstSpread {
     plan.spread.burst.unwrap_or(Spread::ASSUMED.burst)
 }
 
-fn lift(plan: &Plan, filled: &Filled) -> Lift {
+/// Room that a filled balloon wants beside it in a shelter or a door, m (assumed).
+const OPENING_MARGIN_M: f64 = 0.3;
+
+fn lift(plan: &Plan, stack: &Stack, filled: &Filled) -> Lift {
     let standard = Air::dry(288.15, P0_PA);
+    let high_kg = (1.0 + lift_spread(plan)) * filled.neck_lift_kg;
+    let widest_m = stack.with_neck_lift(high_kg).diameter_m;
     let openings = [
         (OpeningKind::Shelter, plan.site.shelter_m),
         (OpeningKind::Door, plan.site.door_m),
@@ -235,8 +240,13 @@ fn lift(plan: &Plan, filled: &Filled) -> Lift {
             .into_iter()
             .filter_map(|(kind, side_m)| {
                 let side_m = side_m?;
-                let fits = filled.diameter_m < side_m;
-                Some(Opening { kind, side_m, fits })
+                Some(Opening {
+                    kind,
+                    side_m,
+                    widest_m,
+                    margin_m: OPENING_MARGIN_M,
+                    fits: widest_m + OPENING_MARGIN_M <= side_m,
+                })
             })
             .collect(),
     }

@@ -213,13 +213,13 @@ pub enum Assumption {
         /// The air at the site, K.
         temperature_k: f64,
     },
-    /// Cylinders of a usual size, where the plan has none.
-    UsualCylinders {
-        /// Volume of the water that one holds, m3.
-        water_volume_m3: f64,
-        /// Pressure on its gauge, Pa.
+    /// Cylinders named by their contents are full, with this on the gauge.
+    ContentsAtPressure {
+        /// The pressure, Pa.
         gauge_pa: f64,
     },
+    /// The parachute weighs nothing beside the load.
+    WeightlessParachute,
     /// The ascent goes by the drag curve that was fitted, without wind up or down.
     FittedAscent,
     /// Some balloons burst early, which the deviation of the burst does not hold.
@@ -434,10 +434,10 @@ pub enum Note {
     HardLanding {
         /// Its speed, m/s.
         speed_m_s: f64,
-        /// From this speed on a landing is hard, m/s.
+        /// A landing faster than this is hard, m/s.
         hard_m_s: f64,
-        /// From this speed on nobody should fly, m/s.
-        most_m_s: f64,
+        /// Faster than this nobody should fly, m/s.
+        dangerous_m_s: f64,
     },
 
     // zone and winds: the draws

@@ -17,7 +17,8 @@ use toml::de::DeTable;
 
 use self::document::{Faults, Section, quantity};
 pub use self::stack::{
-    Ascent, BalloonPlan, CylinderPlan, Descent, LoadItem, LoadKind, ParachutePlan, StackPlan,
+    Ascent, BalloonPlan, CylinderContent, CylinderPlan, Descent, LoadItem, LoadKind, ParachutePlan,
+    StackPlan,
 };
 use crate::atmosphere::standard_height_of_pressure;
 use crate::error::{Error, Fault, Result};

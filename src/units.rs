@@ -246,6 +246,34 @@ impl UnitSystem {
         }
     }
 
+    /// A speed of landing: in feet a second and miles an hour, as people can picture it.
+    pub fn landing_speed(self, m_s: f64) -> String {
+        match self {
+            UnitSystem::Metric => format!("{m_s:.1} m/s"),
+            UnitSystem::Us => format!(
+                "{:.0} ft/s ({:.0} mph)",
+                m_s / FOOT_M,
+                m_s / MILE_M * 3_600.0
+            ),
+        }
+    }
+
+    /// A pressure of the air.
+    pub fn air_pressure(self, pa: f64) -> String {
+        match self {
+            UnitSystem::Metric => format!("{:.0} hPa", pa / 100.0),
+            UnitSystem::Us => format!("{:.2} inHg", pa / 3_386.389),
+        }
+    }
+
+    /// The inner volume of a cylinder.
+    pub fn cylinder(self, m3: f64) -> String {
+        match self {
+            UnitSystem::Metric => format!("{:.0} L", 1_000.0 * m3),
+            UnitSystem::Us => format!("{:.2} ft3", m3 / CUBIC_FOOT_M3),
+        }
+    }
+
     /// A mass or a lift given as the mass it holds.
     pub fn mass(self, kg: f64) -> String {
         match self {

@@ -306,7 +306,7 @@ fn what_cannot_be_aimed_at_is_told() {
         "2026-05-01T06:00:00Z",
     ];
     for (args, code, words) in [
-        (&["--into", far.as_str()][..], 1, "within 500 km"),
+        (&["--into", far.as_str()][..], 1, "within 300 km"),
         (&["--into", &near, "--on-roads"], 1, "no road"),
         (&["--into", "nowhere.geojson"], 1, "nowhere.geojson"),
         (

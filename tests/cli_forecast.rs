@@ -89,7 +89,7 @@ fn a_flight_that_leaves_the_region_is_refused() {
         &[
             "the flight leaves the region where winds are known",
             "the planned one at about 40.0",
-            "m above sea level, 2023-10-13T10:",
+            " above sea level, 2023-10-13T10:",
             COVERED,
             "expected winds for a larger region or for more hours",
         ],
@@ -150,7 +150,7 @@ fn hours_that_are_not_covered_are_refused() {
         &message,
         &[
             "the flight leaves the hours for which winds are known",
-            "m above sea level, 2023-10-12T1",
+            " above sea level, 2023-10-12T1",
             COVERED,
         ],
     );

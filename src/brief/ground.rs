@@ -170,7 +170,7 @@ mod tests {
         let named = named(&[], &region).unwrap();
         assert_eq!(named[0].name, "Berlin");
         assert!(
-            named.len() > 20 && 3 * named.len() < all,
+            named.len() > 20 && 2 * named.len() < all,
             "{} of {all}",
             named.len()
         );

@@ -196,7 +196,11 @@ pub struct Opening {
     pub kind: OpeningKind,
     /// Its narrowest side, m.
     pub side_m: f64,
-    /// Whether the balloon fits.
+    /// Diameter of the balloon at the high bound of the lift, m.
+    pub widest_m: f64,
+    /// Room wanted beside it, m.
+    pub margin_m: f64,
+    /// Whether the balloon fits, with that room.
     pub fits: bool,
 }
 
@@ -213,10 +217,12 @@ pub enum OpeningKind {
 /// What a fill takes out of cylinders.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct CylinderUse {
-    /// Whether they are those of the plan; otherwise a usual size, assumed, as many as it takes.
+    /// Whether the plan names any.
     pub at_hand: bool,
-    /// The cylinders, in the order in which they are emptied.
+    /// The plan's cylinders, in the order in which they are emptied.
     pub cylinders: Vec<Cylinders>,
+    /// How many of the usual kinds the fill takes, where the plan names none.
+    pub usual: Vec<UsualCylinders>,
     /// What all of them give, m3 at the site.
     pub give_m3: f64,
     /// How much less than the ideal gas law says, as a share.
@@ -227,6 +233,34 @@ pub struct CylinderUse {
     pub left_m3: f64,
     /// What is missing, m3 at the site.
     pub short_m3: f64,
+}
+
+/// How many cylinders of a usual kind a fill takes.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct UsualCylinders {
+    /// The kind.
+    #[serde(flatten)]
+    pub kind: CylinderKind,
+    /// How many, with a part of one.
+    pub needed: f64,
+}
+
+/// A usual kind of cylinder.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(tag = "by", rename_all = "snake_case")]
+pub enum CylinderKind {
+    /// Named by the gas it gives at 70 F and 14.7 psi.
+    Contents {
+        /// That volume, m3.
+        contents_m3: f64,
+    },
+    /// Named by its inner volume and the pressure when it is full.
+    Pressure {
+        /// The inner (water) volume, m3.
+        water_volume_m3: f64,
+        /// The pressure on the gauge, Pa.
+        gauge_pa: f64,
+    },
 }
 
 /// A flight without wind, as planned.

@@ -1,11 +1,14 @@
 //! What a fill comes to: what says not to fly, and what to look at again.
 
+use std::ops::Range;
+
 use serde::{Serialize, Serializer};
 
-use super::answer::{CylinderUse, Lift, LiftTest, OpeningKind};
+use super::answer::{CylinderUse, Lift, LiftRow, LiftRowKind, LiftTest, OpeningKind};
 use crate::flight::rise::Miss;
 use crate::sizing::{Filled, Flight, Known, Stack};
 use crate::vehicle::balloon::Fill;
+use crate::zone::fits::{DANGEROUS_M_S, HARD_M_S};
 
 /// Rate at release that a load is held against when its lift does not raise it, m/s (common
 /// practice, no source).
@@ -14,9 +17,7 @@ const USUAL_RATE_M_S: f64 = 5.0;
 pub const SLOW_M_S: f64 = 3.0;
 /// Faster than this at release, gas is wasted and the burst comes low, m/s (by judgement).
 const FAST_M_S: f64 = 8.0;
-/// A touchdown faster than this is hard, m/s ...
-const HARD_M_S: f64 = 7.0;
-/// ... where this is common practice (no source).
+/// Speeds of touchdown that are common practice, m/s (no source).
 const USUAL_TOUCHDOWN_M_S: [f64; 2] = [5.0, 6.0];
 
 /// Something to know before anything else.
@@ -65,12 +66,21 @@ pub enum Concern {
         /// How much less, as a share: one standard deviation.
         less_share: f64,
     },
+    /// The weight that the balloon was seen to lift is less than the load.
+    LiftedTooLittle {
+        /// Lift at the neck, kg.
+        neck_lift_kg: f64,
+        /// The load, kg.
+        load_kg: f64,
+    },
     /// The filled balloon is too wide for something.
     DoesNotFit {
         /// What that is.
         opening: OpeningKind,
-        /// The balloon's diameter at release, m.
-        diameter_m: f64,
+        /// The balloon's diameter at release at the high bound of the lift, m.
+        widest_m: f64,
+        /// Room wanted beside it, m.
+        margin_m: f64,
         /// The narrowest side, m.
         side_m: f64,
     },
@@ -128,7 +138,13 @@ pub struct SizedStack<'a> {
 impl SizedStack<'_> {
     /// All findings: first those that say not to fly.
     pub fn findings(&self) -> Vec<Finding> {
-        let stops = [self.gas(), self.flight(), self.low_bound()];
+        let stops = [
+            self.gas(),
+            self.flight(),
+            self.as_lifted(),
+            self.low_bound(),
+            self.touchdown(DANGEROUS_M_S..f64::INFINITY),
+        ];
         let stops = stops.into_iter().flatten().chain(self.openings());
         let unusual = self.flown.iter().flat_map(|flight| self.unusual(flight));
         let finding = |stops| move |concern| Finding { stops, concern };
@@ -181,6 +197,26 @@ impl SizedStack<'_> {
         Some(Concern::NoFlight { miss })
     }
 
+    /// A weight that was lifted, and is less than the load.
+    fn as_lifted(&self) -> Option<Concern> {
+        let asked = |row: &&LiftRow| row.which == LiftRowKind::Asked;
+        let row = self.lift_test.rows.iter().find(asked)?;
+        (row.free_kg <= 0.0).then_some(Concern::LiftedTooLittle {
+            neck_lift_kg: row.neck_kg,
+            load_kg: self.stack.load_kg,
+        })
+    }
+
+    /// A touchdown that is hard in this way.
+    fn touchdown(&self, speeds_m_s: Range<f64>) -> Option<Concern> {
+        let speed_m_s = self.stack.fall_speed_m_s(self.stack.site_m());
+        let hard = speeds_m_s.contains(&speed_m_s);
+        hard.then_some(Concern::HardTouchdown {
+            speed_m_s,
+            usual_m_s: USUAL_TOUCHDOWN_M_S,
+        })
+    }
+
     /// A flight only if the lift is not a little less.
     fn low_bound(&self) -> Option<Concern> {
         let test = self.lift_test;
@@ -193,11 +229,11 @@ impl SizedStack<'_> {
 
     /// What the filled balloon does not fit.
     fn openings(&self) -> impl Iterator<Item = Concern> {
-        let diameter_m = self.lift.release_diameter_m;
         let too_narrow = self.lift.openings.iter().filter(|opening| !opening.fits);
-        too_narrow.map(move |opening| Concern::DoesNotFit {
+        too_narrow.map(|opening| Concern::DoesNotFit {
             opening: opening.kind,
-            diameter_m,
+            widest_m: opening.widest_m,
+            margin_m: opening.margin_m,
             side_m: opening.side_m,
         })
     }
@@ -205,7 +241,6 @@ impl SizedStack<'_> {
     /// What is unusual about a flight.
     fn unusual(&self, flight: &Flight) -> impl Iterator<Item = Concern> {
         let rate_m_s = flight.release_rate_m_s;
-        let speed_m_s = self.stack.fall_speed_m_s(self.stack.site_m());
         let slow = (rate_m_s < SLOW_M_S).then_some(Concern::Slow {
             rate_m_s,
             limit_m_s: SLOW_M_S,
@@ -214,10 +249,7 @@ impl SizedStack<'_> {
             rate_m_s,
             limit_m_s: FAST_M_S,
         });
-        let hard = (speed_m_s > HARD_M_S).then_some(Concern::HardTouchdown {
-            speed_m_s,
-            usual_m_s: USUAL_TOUCHDOWN_M_S,
-        });
+        let hard = self.touchdown(HARD_M_S..DANGEROUS_M_S);
         [slow, fast, hard].into_iter().flatten()
     }
 }

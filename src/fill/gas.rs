@@ -1,19 +1,25 @@
 //! The gas that a fill takes out of cylinders.
 
-use super::answer::CylinderUse;
+use super::answer::{CylinderKind, CylinderUse, UsualCylinders};
 use crate::atmosphere::Air;
 use crate::error::{Error, Result};
 use crate::notes::Assumption;
 use crate::plan::StackPlan;
 use crate::sizing::{Filled, Stack};
-use crate::vehicle::balloon::Fill;
-use crate::vehicle::cylinder::{Cylinders, all_give_mol, empty};
+use crate::units::CUBIC_FOOT_M3;
+use crate::vehicle::balloon::{Fill, Gas};
+use crate::vehicle::cylinder::{Cylinders, FULL_GAUGE_PA, all_give_mol, contents_mol, empty};
 
-/// Cylinders that are assumed where the plan names none: 50 L at 200 bar (a supplier's list,
-/// unigases.ae).
-const USUAL_CYLINDER: (f64, f64) = (0.05, 2e7);
+/// Usual cylinders by the gas they give, m3 at 70 F and 14.7 psi: 244 and 291 cubic feet (common
+/// practice, no source).
+const USUAL_CONTENTS_M3: [f64; 2] = [244.0 * CUBIC_FOOT_M3, 291.0 * CUBIC_FOOT_M3];
+/// Usual cylinders by their inner volume, m3 (common practice, no source).
+const USUAL_WATER_VOLUMES_M3: [f64; 3] = [0.05, 0.02, 0.01];
+/// Usual pressures on the gauges of full ones, Pa (common practice, no source).
+const USUAL_GAUGES_PA: [f64; 3] = [1.5e7, 2e7, 3e7];
 
-/// What the fill takes out of the plan's cylinders, or out of usual ones. What it assumes goes to `assumed`.
+/// What the fill takes out of the plan's cylinders; of usual ones how many it takes, where the plan names
+/// none. What it assumes goes to `assumed`.
 ///
 /// # Errors
 ///
@@ -27,29 +33,22 @@ pub fn cylinder_use(
     let here = stack.here();
     let (gas, air_pa) = (stack.gas.gas, here.pressure_pa);
     let needed_mol = filled.fill.amount_mol;
-    let mut cylinders = stack.cylinders.clone();
+    let cylinders = stack.cylinders.clone();
     let at_hand = !cylinders.is_empty();
     if at_hand && plan.cylinders.iter().any(|c| c.temperature_k.is_none()) {
         assumed.push(Assumption::CylindersAsWarmAsAir {
             temperature_k: here.temperature_k,
         });
     }
-    if !at_hand {
-        let mut usual = Cylinders {
-            count: 1,
-            water_volume_m3: USUAL_CYLINDER.0,
-            gauge_pa: USUAL_CYLINDER.1,
-            temperature_k: here.temperature_k,
-        };
-        let one = usual.gives_mol(gas, air_pa);
-        let one = one.ok_or_else(unknown_content)?;
-        usual.count = (needed_mol / one).ceil().clamp(1.0, 1e6) as u32;
-        cylinders.push(usual);
-        assumed.push(Assumption::UsualCylinders {
-            water_volume_m3: usual.water_volume_m3,
-            gauge_pa: usual.gauge_pa,
+    if plan.cylinders.iter().any(|c| c.content.is_by_contents()) {
+        assumed.push(Assumption::ContentsAtPressure {
+            gauge_pa: FULL_GAUGE_PA,
         });
     }
+    let usual = match at_hand {
+        true => Vec::new(),
+        false => usual(gas, &here, needed_mol).ok_or_else(unknown_content)?,
+    };
     let give_mol = all_give_mol(&cylinders, gas, air_pa).ok_or_else(unknown_content)?;
     let emptied = empty(&cylinders, gas, air_pa, needed_mol).ok_or_else(unknown_content)?;
     // By the ideal gas law a cylinder gives p V / (R T) of its gauge pressure p.
@@ -63,12 +62,45 @@ pub fn cylinder_use(
     Ok(CylinderUse {
         at_hand,
         give_m3: at_site_m3(give_mol),
-        less_than_ideal: 1.0 - give_mol / all_ideal_mol,
+        less_than_ideal: match at_hand {
+            true => 1.0 - give_mol / all_ideal_mol,
+            false => 0.0,
+        },
         left_m3: at_site_m3(emptied.left_mol),
-        short_m3: at_site_m3(emptied.short_mol),
+        short_m3: match at_hand {
+            true => at_site_m3(emptied.short_mol),
+            false => 0.0,
+        },
         emptied,
         cylinders,
+        usual,
     })
+}
+
+/// How many of the usual cylinders give an amount of gas in some air.
+fn usual(gas: Gas, here: &Air, needed_mol: f64) -> Option<Vec<UsualCylinders>> {
+    let by_contents = USUAL_CONTENTS_M3.map(|contents_m3| {
+        let needed = needed_mol / contents_mol(contents_m3);
+        let kind = CylinderKind::Contents { contents_m3 };
+        Some(UsualCylinders { kind, needed })
+    });
+    let by_pressure = USUAL_WATER_VOLUMES_M3.iter().flat_map(|&water_volume_m3| {
+        USUAL_GAUGES_PA.map(|gauge_pa| {
+            let one = Cylinders {
+                count: 1,
+                water_volume_m3,
+                gauge_pa,
+                temperature_k: here.temperature_k,
+            };
+            let kind = CylinderKind::Pressure {
+                water_volume_m3,
+                gauge_pa,
+            };
+            let needed = needed_mol / one.gives_mol(gas, here.pressure_pa)?;
+            Some(UsualCylinders { kind, needed })
+        })
+    });
+    by_contents.into_iter().chain(by_pressure).collect()
 }
 
 /// That the content of cylinders cannot be told.

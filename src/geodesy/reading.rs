@@ -34,11 +34,13 @@ pub fn read_position(text: &str) -> Option<Position> {
 
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Token {
-    /// A number, whether it has a sign, and whether it is whole as written.
+    /// A number, whether it has a sign, whether it is whole as written, and what its mark says it
+    /// counts: 0 degrees, 1 minutes, 2 seconds.
     Number {
         value: f64,
         signed: bool,
         whole: bool,
+        mark: Option<usize>,
     },
     /// N, S, E or W.
     Letter(char),
@@ -78,7 +80,9 @@ fn tokens(text: &str) -> Option<Vec<Token>> {
             '+' | '-' => number.push(c),
             letter @ ('N' | 'S' | 'E' | 'W') => tokens.push(Token::Letter(letter)),
             ',' | ';' => tokens.push(Token::Comma),
-            '°' | 'º' | '\'' | '"' | '\u{2018}'..='\u{201d}' | '\u{2032}' | '\u{2033}' => {}
+            '°' | 'º' => set_mark(&mut tokens, 0)?,
+            '\'' | '\u{2018}' | '\u{2019}' | '\u{2032}' => set_mark(&mut tokens, 1)?,
+            '"' | '\u{201c}' | '\u{201d}' | '\u{2033}' => set_mark(&mut tokens, 2)?,
             c if c.is_whitespace() => {}
             _ => return None,
         }
@@ -93,7 +97,21 @@ fn number_token(text: &str) -> Option<Token> {
         value,
         signed: text.starts_with(['+', '-']),
         whole: !text.contains('.'),
+        mark: None,
     })
+}
+
+/// Marks the number before; two strokes for minutes are one for seconds.
+fn set_mark(tokens: &mut [Token], mark: usize) -> Option<()> {
+    let Some(Token::Number { mark: set, .. }) = tokens.last_mut() else {
+        return None;
+    };
+    *set = match (*set, mark) {
+        (None, mark) => Some(mark),
+        (Some(1), 1) => Some(2),
+        _ => return None,
+    };
+    Some(())
 }
 
 /// The tokens of the first and of the second angle: parted by the comma, else by the letters, else
@@ -131,6 +149,7 @@ fn angle(tokens: &[Token]) -> Option<Angle> {
             value,
             signed,
             whole,
+            mark,
         } = *token
         else {
             return None;
@@ -139,7 +158,8 @@ fn angle(tokens: &[Token]) -> Option<Angle> {
         // A sign only at the beginning, and not together with a letter; minutes and seconds
         // below 60; decimals only at the end.
         let sign_out_of_place = signed && (i > 0 || letter.is_some());
-        if sign_out_of_place || i > 0 && value >= 60.0 || !last && !whole {
+        let mark_out_of_place = mark.is_some_and(|mark| mark != i);
+        if sign_out_of_place || mark_out_of_place || i > 0 && value >= 60.0 || !last && !whole {
             return None;
         }
         negative |= value.is_sign_negative();
@@ -182,6 +202,7 @@ mod tests {
             "43° 01.4766667' N 108° 22.8066667' W",
             "43°01'28.6\"N 108°22'48.4\"W",
             "43°01\u{2032}28.6\u{2033}N, 108°22\u{2032}48.4\u{2033}W",
+            "43°01'28.6''N 108°22'48.4''W",
             "43 01 28.6 -108 22 48.4",
             "+43 01 28.6, \u{2212}108 22 48.4",
             "43.024611111, 251.619888889",
@@ -208,6 +229,8 @@ mod tests {
             "1 2 3",
             "43.0.1, 2",
             "5'3\"",
+            "43° 01° N, 108 W",
+            "43' N, 108 W",
         ] {
             assert_eq!(read_position(text), None, "{text}");
         }

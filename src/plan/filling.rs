@@ -6,7 +6,7 @@ use std::path::Path;
 use toml::de::DeTable;
 
 use super::document::{Faults, Section};
-use super::{CylinderPlan, KG, LoadKind, M, M_S};
+use super::{CylinderContent, CylinderPlan, KG, LoadKind, M, M_S};
 use crate::error::Result;
 use crate::files::read_text;
 use crate::sizing::Known;
@@ -76,21 +76,14 @@ pub fn cylinders<'a>(
 }
 
 fn one_kind(s: &Section, faults: &mut Faults) -> Option<CylinderPlan> {
-    s.allow(
-        &["count", "water_volume", "pressure", "temperature"],
-        faults,
-    );
-    for (key, expected) in [
-        ("water_volume", "the inner volume of one, as in \"50 L\""),
-        (
-            "pressure",
-            "the pressure on its gauge, as in \"200 bar\" or \"2400 psi\"",
-        ),
-    ] {
-        if !s.has(key) {
-            s.missing(key, expected, faults);
-        }
-    }
+    let keys = [
+        "count",
+        "contents",
+        "water_volume",
+        "pressure",
+        "temperature",
+    ];
+    s.allow(&keys, faults);
     let count = match s.has("count") {
         true => {
             let what = "how many, a whole number";
@@ -102,14 +95,41 @@ fn one_kind(s: &Section, faults: &mut Faults) -> Option<CylinderPlan> {
         }
         false => 1,
     };
-    let volume = s.quantity("water_volume", Dimension::Volume, 1e-4..=5.0, faults);
-    let gauge = s.quantity("pressure", Dimension::Pressure, 1e4..=4.5e7, faults);
     let temperature_k = s.quantity("temperature", Dimension::Temperature, 220.0..=340.0, faults);
     Some(CylinderPlan {
         count,
+        content: content(s, faults)?,
+        temperature_k,
+    })
+}
+
+/// What is in one: its contents, or its inner volume and the pressure on its gauge.
+fn content(s: &Section, faults: &mut Faults) -> Option<CylinderContent> {
+    if s.has("contents") {
+        s.only_one(&["contents", "water_volume"], faults);
+        s.only_one(&["contents", "pressure"], faults);
+        let contents_m3 = s.quantity("contents", Dimension::Volume, 0.01..=1_000.0, faults)?;
+        return Some(CylinderContent::Contents(contents_m3));
+    }
+    for (key, expected) in [
+        (
+            "water_volume",
+            "the inner volume of one, as in \"50 L\"; or contents, as in \"244 ft3\"",
+        ),
+        (
+            "pressure",
+            "the pressure on its gauge, as in \"200 bar\" or \"2400 psi\"",
+        ),
+    ] {
+        if !s.has(key) {
+            s.missing(key, expected, faults);
+        }
+    }
+    let volume = s.quantity("water_volume", Dimension::Volume, 1e-4..=5.0, faults);
+    let gauge = s.quantity("pressure", Dimension::Pressure, 1e4..=4.5e7, faults);
+    Some(CylinderContent::Pressure {
         water_volume_m3: volume?,
         gauge_pa: gauge?,
-        temperature_k,
     })
 }
 

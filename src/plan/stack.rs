@@ -218,10 +218,29 @@ impl LoadItem {
 pub struct CylinderPlan {
     /// How many.
     pub count: u32,
-    /// Inner volume of each, m3.
-    pub water_volume_m3: f64,
-    /// Pressure on the gauge, Pa above that of the air.
-    pub gauge_pa: f64,
+    /// What is in each.
+    pub content: CylinderContent,
     /// Temperature, K; that of the air where the plan does not say.
     pub temperature_k: Option<f64>,
+}
+
+/// What is in a cylinder, as the plan tells it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum CylinderContent {
+    /// By its size and its gauge.
+    Pressure {
+        /// Inner volume, m3.
+        water_volume_m3: f64,
+        /// Pressure on the gauge, Pa above that of the air.
+        gauge_pa: f64,
+    },
+    /// Full, by the volume of the gas that it gives at 70 F and 14.7 psi, m3.
+    Contents(f64),
+}
+
+impl CylinderContent {
+    /// Whether it is told by the gas that it gives.
+    pub fn is_by_contents(self) -> bool {
+        matches!(self, CylinderContent::Contents(_))
+    }
 }

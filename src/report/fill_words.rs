@@ -2,7 +2,8 @@
 
 use crate::fill::Fill;
 use crate::fill::answer::{
-    BurstSigma, CylinderUse, FlightFacts, KnownFill, LedgerItem, LiftTest, OpeningKind, SolvedFrom,
+    BurstSigma, CylinderKind, CylinderUse, FlightFacts, KnownFill, LedgerItem, LiftTest,
+    OpeningKind, SolvedFrom, UsualCylinders,
 };
 use crate::fill::findings::Finding;
 use crate::units::{POUND_KG, UnitSystem, duration, thousands};
@@ -137,6 +138,9 @@ pub fn gas_name(gas: Gas) -> &'static str {
 
 /// What the fill takes out of the cylinders.
 pub fn cylinders_used(used: &CylinderUse, units: UnitSystem) -> String {
+    if !used.at_hand {
+        return "the plan names none".to_owned();
+    }
     let emptied = &used.emptied;
     let whole = match (emptied.whole, used.at_hand) {
         (0, _) => String::new(),
@@ -170,25 +174,24 @@ pub fn cylinders_used(used: &CylinderUse, units: UnitSystem) -> String {
 
 /// What the cylinders are.
 pub fn cylinders_are(used: &CylinderUse, units: UnitSystem) -> String {
+    if !used.at_hand {
+        return usual_cylinders(&used.usual, units);
+    }
     let kinds: Vec<String> = used
         .cylinders
         .iter()
         .map(|c| {
             format!(
-                "{} of {:.0} L at {} on the gauge, {}",
+                "{} of {} at {} on the gauge, {}",
                 thousands(f64::from(c.count)),
-                1_000.0 * c.water_volume_m3,
+                units.cylinder(c.water_volume_m3),
                 units.gauge(c.gauge_pa),
                 units.temperature(c.temperature_k)
             )
         })
         .collect();
-    let assumed = match used.at_hand {
-        true => "",
-        false => "a usual size, assumed: ",
-    };
     format!(
-        "{assumed}{}; they give {} at the site, {:.1} % less than an ideal gas would",
+        "{}; they give {} at the site, {:.1} % less than an ideal gas would",
         kinds.join("; "),
         units.volume(used.give_m3),
         100.0 * used.less_than_ideal
@@ -237,4 +240,27 @@ pub fn title(fill: &Fill, what: &str) -> String {
 pub fn release(fill: &Fill) -> String {
     let local = fill.release.to_zoned_datetime(fill.timezone.clone());
     local.strftime("%a %Y-%m-%d %H:%M %Z").to_string()
+}
+
+/// How many of the usual cylinders a fill takes.
+fn usual_cylinders(usual: &[UsualCylinders], units: UnitSystem) -> String {
+    let one = |of: &UsualCylinders| match of.kind {
+        CylinderKind::Contents { contents_m3 } => {
+            format!("{:.1} of {}", of.needed, units.volume(contents_m3))
+        }
+        CylinderKind::Pressure {
+            water_volume_m3,
+            gauge_pa,
+        } => format!(
+            "{:.1} of {} at {}",
+            of.needed,
+            units.cylinder(water_volume_m3),
+            units.gauge(gauge_pa)
+        ),
+    };
+    let all: Vec<String> = usual.iter().map(one).collect();
+    format!(
+        "it takes, of the usual kinds (common practice, no source), {}",
+        all.join(", or ")
+    )
 }

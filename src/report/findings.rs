@@ -39,13 +39,24 @@ pub fn concern(concern: &Concern, units: UnitSystem) -> String {
             "with {:.0} % less lift, one standard deviation, the load would not rise",
             100.0 * less_share
         ),
+        Concern::LiftedTooLittle {
+            neck_lift_kg,
+            load_kg,
+        } => format!(
+            "it just lifts {} at the neck, and the load is {}: {} is missing",
+            units.mass(neck_lift_kg),
+            units.mass(load_kg),
+            units.mass(load_kg - neck_lift_kg)
+        ),
         Concern::DoesNotFit {
             opening,
-            diameter_m,
+            widest_m,
+            margin_m,
             side_m,
         } => format!(
-            "at release the balloon is {} across and does not fit the {} of {}",
-            units.size(diameter_m),
+            "with a little too much gas the balloon is {} across, and with {} to spare (assumed) it does not fit the {} of {}",
+            units.size(widest_m),
+            units.size(margin_m),
             opening_name(opening),
             units.size(side_m)
         ),
@@ -70,9 +81,9 @@ pub fn concern(concern: &Concern, units: UnitSystem) -> String {
             usual_m_s: [low, high],
         } => format!(
             "hard: touches down at {}, common practice is {} to {} (no source): a larger parachute or less load",
-            speed(speed_m_s),
-            speed(low),
-            speed(high)
+            units.landing_speed(speed_m_s),
+            units.landing_speed(low),
+            units.landing_speed(high)
         ),
     }
 }

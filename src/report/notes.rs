@@ -193,14 +193,11 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             "cylinders without a temperature have that of the air, {}, assumed: one that stood in the sun or in a cold van has another",
             units.temperature(*temperature_k)
         ),
-        Assumption::UsualCylinders {
-            water_volume_m3,
-            gauge_pa,
-        } => format!(
-            "the plan has no [[cylinders]]: told for such of {:.0} L at {:.0} bar on the gauge, at the temperature of the air, assumed",
-            1_000.0 * water_volume_m3,
-            gauge_pa / 1e5
+        Assumption::ContentsAtPressure { gauge_pa } => format!(
+            "cylinders named by their contents are full, with {} on the gauge at 70 F (21 C), assumed",
+            units.gauge(*gauge_pa)
         ),
+        Assumption::WeightlessParachute => "the parachute weighs nothing beside the load (no [parachute] mass), assumed: weigh it, or count it among the load".into(),
         Assumption::FittedAscent => "ascent by a drag curve fitted to thirty flights and to rates at known lifts; no wind up or down".into(),
         Assumption::EarlyBursts {
             share,
@@ -329,17 +326,17 @@ pub fn note(note: &Note, units: UnitSystem) -> String {
         Note::HardLanding {
             speed_m_s,
             hard_m_s,
-            most_m_s,
-        } => match speed_m_s > most_m_s {
+            dangerous_m_s,
+        } => match speed_m_s > dangerous_m_s {
             true => format!(
                 "DO NOT FLY: the load lands at {}, more than {}; check parachute and masses",
-                units.vertical_speed(*speed_m_s),
-                units.vertical_speed(*most_m_s)
+                units.landing_speed(*speed_m_s),
+                units.landing_speed(*dangerous_m_s)
             ),
             false => format!(
                 "the load lands hard, at {}, more than {}: a larger parachute or less load",
-                units.vertical_speed(*speed_m_s),
-                units.vertical_speed(*hard_m_s)
+                units.landing_speed(*speed_m_s),
+                units.landing_speed(*hard_m_s)
             ),
         },
 

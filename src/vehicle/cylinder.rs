@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use super::balloon::Gas;
 use super::real_gas::{density_mol_m3, pressure_pa};
+use crate::atmosphere::GAS_CONSTANT_J_MOL_K;
 
 /// Cylinders of one kind, equally full.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -16,6 +17,19 @@ pub struct Cylinders {
     pub gauge_pa: f64,
     /// Temperature of the gas in it, K.
     pub temperature_k: f64,
+}
+
+/// Temperature at which suppliers tell the contents of cylinders, K (70 F).
+const CONTENTS_TEMPERATURE_K: f64 = 294.261;
+/// Pressure at which they do, Pa (14.7 psi).
+const CONTENTS_PRESSURE_PA: f64 = 101_353.0;
+/// Pressure on the gauge of a full cylinder that is named by its contents, Pa (2,400 psi; common
+/// practice, no source).
+pub const FULL_GAUGE_PA: f64 = 1.654_74e7;
+
+/// Gas that a cylinder named by its contents (m3 at 70 F and 14.7 psi) gives, mol.
+pub fn contents_mol(contents_m3: f64) -> f64 {
+    CONTENTS_PRESSURE_PA * contents_m3 / (GAS_CONSTANT_J_MOL_K * CONTENTS_TEMPERATURE_K)
 }
 
 /// What is left when a balloon has been filled.
@@ -35,6 +49,20 @@ pub struct Emptied {
 }
 
 impl Cylinders {
+    /// Full cylinders that are named by their contents (m3 at 70 F and 14.7 psi): of the inner volume
+    /// that holds this at [`FULL_GAUGE_PA`]. `None` where the equation of the gas does not reach.
+    pub fn of_contents(count: u32, contents_m3: f64, gas: Gas) -> Option<Cylinders> {
+        let full = FULL_GAUGE_PA + CONTENTS_PRESSURE_PA;
+        let density = |pa| density_mol_m3(gas, pa, CONTENTS_TEMPERATURE_K);
+        let gives_mol_m3 = density(full)? - density(CONTENTS_PRESSURE_PA)?;
+        Some(Cylinders {
+            count,
+            water_volume_m3: contents_mol(contents_m3) / gives_mol_m3,
+            gauge_pa: FULL_GAUGE_PA,
+            temperature_k: CONTENTS_TEMPERATURE_K,
+        })
+    }
+
     /// Gas in one of them, mol, in air of a pressure (Pa); `None` where the equation of the gas
     /// does not reach.
     pub fn content_mol(&self, gas: Gas, air_pa: f64) -> Option<f64> {
@@ -129,6 +157,19 @@ mod tests {
         assert_eq!((short.whole, short.gauge_left_pa), (2, None));
         assert!((short.short_mol / one - 0.5).abs() < 1e-9 && short.left_mol == 0.0);
         assert_eq!(after(0.0).whole, 0);
+    }
+
+    /// 244 ft3 are 6.909 m3 of gas at 70 F and 14.7 psi; such a cylinder holds about 43 to 49 L
+    /// (common practice, no source).
+    #[test]
+    fn contents_are_what_the_name_says() {
+        let contents_m3 = 244.0 * 0.028_316_847;
+        let one = Cylinders::of_contents(1, contents_m3, Gas::Helium).unwrap();
+        let gives = one.gives_mol(Gas::Helium, 101_353.0).unwrap();
+        assert!((gives / contents_mol(contents_m3) - 1.0).abs() < 1e-9);
+        // p V / (R T) by hand.
+        assert!((gives - 286.2).abs() < 0.2, "{gives}");
+        assert!((0.042..0.050).contains(&one.water_volume_m3), "{one:?}");
     }
 
     #[test]

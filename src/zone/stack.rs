@@ -7,10 +7,10 @@ use crate::flight::model::Fall;
 use crate::flight::rates::RateTable;
 use crate::flight::rise::RisePlan;
 use crate::notes::Assumption;
-use crate::plan::{BalloonPlan, CylinderPlan, Descent, ParachutePlan, StackPlan};
+use crate::plan::{BalloonPlan, CylinderContent, CylinderPlan, Descent, ParachutePlan, StackPlan};
 use crate::sizing::Stack;
 use crate::spread::draws::FallingMass;
-use crate::vehicle::balloon::Balloon;
+use crate::vehicle::balloon::{Balloon, Gas};
 use crate::vehicle::burst::Burst;
 use crate::vehicle::cylinder::Cylinders;
 use crate::vehicle::descent::{FallSpeed, THIN_AIR_EXPONENT_SIGMA};
@@ -54,7 +54,7 @@ pub fn to_be_filled(
     };
     let load_kg = plan.load_kg();
     let mut stack = Stack::new(rubber, balloon.gas, load_kg, air.clone(), site_m, down);
-    stack.cylinders = cylinders(plan, &stack.here());
+    stack.cylinders = cylinders(plan, balloon.gas.gas, &stack.here());
     stack
 }
 
@@ -77,14 +77,20 @@ pub fn no_parachute_mass(plan: &StackPlan) -> Option<Assumption> {
 }
 
 /// The plan's cylinders, at the temperature of the air where the plan gives none.
-fn cylinders(plan: &StackPlan, here: &Air) -> Vec<Cylinders> {
-    let one = |c: &CylinderPlan| Cylinders {
-        count: c.count,
-        water_volume_m3: c.water_volume_m3,
-        gauge_pa: c.gauge_pa,
-        temperature_k: c.temperature_k.unwrap_or(here.temperature_k),
+fn cylinders(plan: &StackPlan, gas: Gas, here: &Air) -> Vec<Cylinders> {
+    let one = |c: &CylinderPlan| match c.content {
+        CylinderContent::Contents(contents_m3) => Cylinders::of_contents(c.count, contents_m3, gas),
+        CylinderContent::Pressure {
+            water_volume_m3,
+            gauge_pa,
+        } => Some(Cylinders {
+            count: c.count,
+            water_volume_m3,
+            gauge_pa,
+            temperature_k: c.temperature_k.unwrap_or(here.temperature_k),
+        }),
     };
-    plan.cylinders.iter().map(one).collect()
+    plan.cylinders.iter().filter_map(one).collect()
 }
 
 /// The plan's balloon, filled in the air at `site_m`.
@@ -208,6 +214,7 @@ fn under_parachute(plan: &StackPlan, parachute: &ParachutePlan, remnant: Option<
             share: REMNANT,
             mass_kg: REMNANT * balloon_kg,
         }),
+        (parachute.mass_kg == 0.0).then_some(Assumption::WeightlessParachute),
     ];
     let total_kg = mass.load_kg + mass.balloon_kg * mass.remnant;
     let coefficient = coefficient.unwrap_or(CANOPY_DRAG_COEFFICIENT);

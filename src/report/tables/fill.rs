@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use super::fill_rules;
+use crate::atmosphere::P0_PA;
 use crate::fill::Fill;
 use crate::fill::answer::{Change, FlightFacts, LiftRow, LiftRowKind, Sensitivities};
 use crate::report::cautions::{COLD_GAUGE, FILLING, LIFT_TEST_AT_LENGTH};
@@ -83,10 +84,12 @@ fn on_the_morning(fill: &Fill, units: UnitSystem) -> String {
     text += &line(
         "gas",
         &format!(
-            "{} of {} at the site; {} at 15 C (59 F) and 1,013.25 hPa",
+            "{} of {} at the site; {} at {} and {}",
             units.volume(lift.volume_m3),
             gas_name(fill.balloon.gas.gas),
-            units.volume(lift.standard_m3)
+            units.volume(lift.standard_m3),
+            units.temperature(288.15),
+            units.air_pressure(P0_PA)
         ),
     );
     text += &line("cylinders", &cylinders_used(&fill.cylinders, units));
@@ -182,9 +185,9 @@ fn balloon(fill: &Fill, units: UnitSystem) -> String {
     text += &line(
         "air at the site",
         &format!(
-            "{}, {:.0} hPa at {} above sea level, by {from}",
+            "{}, {} at {} above sea level, by {from}",
             units.temperature(site.temperature_k),
-            site.pressure_pa / 100.0,
+            units.air_pressure(site.pressure_pa),
             units.height(site.altitude_m)
         ),
     );
@@ -235,7 +238,7 @@ fn flight_lines(flight: &FlightFacts, units: UnitSystem) -> String {
         &format!(
             "at {} above sea level, touches down at {}",
             speeds.join(", "),
-            units.vertical_speed(flight.touchdown_m_s)
+            units.landing_speed(flight.touchdown_m_s)
         ),
     );
     let whole = duration(flight.rise_s + flight.fall_s);

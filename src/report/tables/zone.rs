@@ -90,7 +90,7 @@ fn in_short(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSyst
         "In the air for {}; rises at {} on average, touches down at {}.",
         duration(flown),
         units.vertical_speed(facts.mean_rate_m_s),
-        units.vertical_speed(facts.touchdown_speed_m_s)
+        units.landing_speed(facts.touchdown_speed_m_s)
     );
     let [early, _, late] = facts.landing_quantiles;
     let [low, _, high] = facts.burst_quantiles_m;

@@ -362,7 +362,7 @@ fn notice(brief: &Brief, units: UnitSystem) -> Vec<(&'static str, Markup)> {
     let rates = format!(
         "rises at {} on average, touches down at {}",
         units.vertical_speed(facts.mean_rate_m_s),
-        units.vertical_speed(facts.touchdown_speed_m_s)
+        units.landing_speed(facts.touchdown_speed_m_s)
     );
     let mut rows = vec![
         ("Release", plain(release)),
