@@ -451,10 +451,10 @@ pub enum Note {
     HardLanding {
         /// Its speed, m/s.
         speed_m_s: f64,
-        /// From this speed on a landing is hard, m/s.
+        /// A landing faster than this is hard, m/s.
         hard_m_s: f64,
-        /// From this speed on nobody should fly, m/s.
-        most_m_s: f64,
+        /// Faster than this nobody should fly, m/s.
+        dangerous_m_s: f64,
     },
 
     // zone and winds: the draws

@@ -8,6 +8,7 @@ use super::answer::{CylinderUse, Lift, LiftRow, LiftRowKind, LiftTest, OpeningKi
 use crate::flight::rise::Miss;
 use crate::sizing::{Filled, Flight, Known, Stack};
 use crate::vehicle::balloon::Fill;
+use crate::zone::fits::{DANGEROUS_M_S, HARD_M_S};
 
 /// Rate at release that a load is held against when its lift does not raise it, m/s (common
 /// practice, no source).
@@ -16,11 +17,7 @@ const USUAL_RATE_M_S: f64 = 5.0;
 pub const SLOW_M_S: f64 = 3.0;
 /// Faster than this at release, gas is wasted and the burst comes low, m/s (by judgement).
 const FAST_M_S: f64 = 8.0;
-/// A touchdown faster than this is hard, m/s (by judgement) ...
-const HARD_M_S: f64 = 7.0;
-/// ... faster than this nobody should stand near, m/s (by judgement) ...
-const DANGEROUS_M_S: f64 = 10.0;
-/// ... where this is common practice (no source).
+/// Speeds of touchdown that are common practice, m/s (no source).
 const USUAL_TOUCHDOWN_M_S: [f64; 2] = [5.0, 6.0];
 
 /// Something to know before anything else.

@@ -7,6 +7,9 @@ use super::{Assumption, Note, OffGround};
 
 /// A release so far from the height of its ground is a warning, m.
 pub const OFF_GROUND_M: f64 = 150.0;
+/// Draws that are not in the zone are a warning above this share: a tenth of those that its widest line
+/// leaves out.
+const FEW_DRAWS: f64 = 0.001;
 /// Winds that begin so late on the flight are a warning, s.
 const BELOW_WINDS_S: f64 = 600.0;
 
@@ -49,7 +52,12 @@ impl Note {
     pub fn warns(&self) -> Option<Subject> {
         match self {
             Note::HardLanding { .. } => Some(Subject::Landing),
-            Note::DrawsLeft { .. } | Note::DrawsMissing { .. } => Some(Subject::Draws),
+            Note::DrawsLeft { share, .. } if *share > FEW_DRAWS => Some(Subject::Draws),
+            Note::DrawsMissing { count, draws, .. }
+                if *count as f64 > FEW_DRAWS * *draws as f64 =>
+            {
+                Some(Subject::Draws)
+            }
             Note::TimeZoneOff { .. } | Note::ElevationOffAirport { .. } => Some(Subject::Site),
             Note::ReleaseOffGround(off) if off.is_wrong() => Some(Subject::Site),
             Note::OldWinds { .. } | Note::DistantWinds { .. } | Note::BetterWinds { .. } => {
@@ -128,7 +136,7 @@ mod tests {
             Note::HardLanding {
                 speed_m_s: 8.0,
                 hard_m_s: 7.0,
-                most_m_s: 10.0,
+                dangerous_m_s: 10.0,
             },
         ];
         let assumptions = [
@@ -157,6 +165,19 @@ mod tests {
         };
         assert_eq!([off(149.0, false), off(151.0, false)], [0, 1]);
         assert_eq!([off(-151.0, false), off(-151.0, true)], [1, 0]);
+    }
+
+    #[test]
+    fn a_draw_of_thousands_is_no_warning() {
+        let left = |share| Note::DrawsLeft {
+            share,
+            covered: String::new(),
+            regions_given: true,
+        };
+        assert_eq!(
+            [left(0.000_5), left(0.002)].map(|n| n.warns().is_some()),
+            [false, true]
+        );
     }
 
     #[test]

@@ -344,17 +344,17 @@ pub fn note(note: &Note, units: UnitSystem) -> String {
         Note::HardLanding {
             speed_m_s,
             hard_m_s,
-            most_m_s,
-        } => match speed_m_s > most_m_s {
+            dangerous_m_s,
+        } => match speed_m_s > dangerous_m_s {
             true => format!(
                 "DO NOT FLY: the load lands at {}, more than {}; check parachute and masses",
-                units.vertical_speed(*speed_m_s),
-                units.vertical_speed(*most_m_s)
+                units.landing_speed(*speed_m_s),
+                units.landing_speed(*dangerous_m_s)
             ),
             false => format!(
                 "the load lands hard, at {}, more than {}: a larger parachute or less load",
-                units.vertical_speed(*speed_m_s),
-                units.vertical_speed(*hard_m_s)
+                units.landing_speed(*speed_m_s),
+                units.landing_speed(*hard_m_s)
             ),
         },
 

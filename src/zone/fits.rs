@@ -20,10 +20,10 @@ use crate::sizing::Stack;
 const AHEAD_S: f64 = 2.0 * 3_600.0;
 /// An airport's elevation is that of the country around within this distance, m.
 const AIRPORT_WITHIN_M: f64 = 10_000.0;
-/// From this speed on a landing is hard, m/s (assumed).
-const HARD_M_S: f64 = 7.0;
-/// From this speed on nobody should fly, m/s (assumed).
-const MOST_M_S: f64 = 10.0;
+/// A landing faster than this is hard, m/s (by judgement) ...
+pub const HARD_M_S: f64 = 7.0;
+/// ... and faster than this nobody should fly, m/s (by judgement).
+pub const DANGEROUS_M_S: f64 = 10.0;
 
 /// What does not fit of a plan's site, with what is known of the ground around it.
 ///
@@ -67,7 +67,7 @@ pub fn landing(speed_m_s: f64) -> Option<Note> {
     (speed_m_s > HARD_M_S).then_some(Note::HardLanding {
         speed_m_s,
         hard_m_s: HARD_M_S,
-        most_m_s: MOST_M_S,
+        dangerous_m_s: DANGEROUS_M_S,
     })
 }
 
