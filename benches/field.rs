@@ -20,7 +20,7 @@ use rayon::ThreadPoolBuilder;
 use stack::Stack;
 use windfall::flight::field::LayerField;
 use windfall::flight::layers::THICKNESS_M;
-use windfall::flight::model::{FlightModel, Winds};
+use windfall::flight::model::{FlightModel, FlightWinds};
 use windfall::geodesy::Position;
 use windfall::sources::grid::GridFile;
 use windfall::sources::grid::archive::{Archive, Joining};
@@ -56,7 +56,7 @@ fn model(file: &str, site: Position, release: Timestamp) -> (Stack, FlightModel)
     let block = cut(&archive(file), site, release);
     let field = LayerField::of_block(&block, site, release, &model.layers, &model.compass)
         .expect("a field");
-    model.winds = Winds::Field(Box::new(field));
+    model.winds = FlightWinds::Field(Box::new(field));
     (stack, model)
 }
 

@@ -9,7 +9,7 @@ use std::path::Path;
 use criterion::{Criterion, criterion_group, criterion_main};
 use windfall::geodesy::{Normal, Position};
 use windfall::ground::hits::{default_buffers, hits};
-use windfall::ground::layers::{Kind, Wanted, read};
+use windfall::ground::layers::{Kind, LayerRequest, read};
 use windfall::ground::map::GroundMap;
 use windfall::ground::region::Region;
 use windfall::ground::terrain::Terrain;
@@ -65,7 +65,7 @@ fn idaho(criterion: &mut Criterion) {
     let region = Region::around(middle, 80_000.0);
     let layer = |kind, file: &str| {
         let path = Path::new("samples/idaho").join(file);
-        read(&path, &Wanted::new(kind), &region).unwrap()
+        read(&path, &LayerRequest::new(kind), &region).unwrap()
     };
     let layers = [
         layer(Kind::Road, "roads.geojson"),

@@ -26,7 +26,7 @@ pub struct Answers {
     /// The flight's name.
     pub name: String,
     /// The site.
-    pub site: Site,
+    pub site: NamedSite,
     /// Its elevation, if it is known.
     pub elevation: Option<Elevation>,
     /// The zone of people's times.
@@ -53,7 +53,7 @@ pub struct Answers {
 
 /// A place to release from.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Site {
+pub struct NamedSite {
     /// Where.
     pub position: Position,
     /// The town that was named, if one was.
@@ -74,11 +74,11 @@ pub struct NoSite {
 /// # Errors
 ///
 /// The outer one when the data in the program are damaged; the inner one tells what would be right.
-pub fn site(text: &str) -> Result<std::result::Result<Site, NoSite>> {
+pub fn site(text: &str) -> Result<std::result::Result<NamedSite, NoSite>> {
     let text = text.trim();
     if let Some(position) = read_position(text) {
         let town = None;
-        return Ok(Ok(Site { position, town }));
+        return Ok(Ok(NamedSite { position, town }));
     }
     let found = towns()?.named(text);
     let no_site = |found: String, expected: String| Ok(Err(NoSite { found, expected }));
@@ -90,7 +90,7 @@ pub fn site(text: &str) -> Result<std::result::Result<Site, NoSite>> {
             format!("\"{text}\", no town of a thousand people or more"),
             format!("the name of a town, as in \"Riverton WY\", or {EXPECTED}"),
         ),
-        [town] => Ok(Ok(Site {
+        [town] => Ok(Ok(NamedSite {
             position: town.position,
             town: Some(*town),
         })),

@@ -15,7 +15,7 @@ use serde::de::DeserializeOwned;
 
 pub use self::answer::Fill;
 use self::answer::{
-    Balloon, FallSpeed, FlightFacts, KnownFill, Lift, Opening, OpeningKind, SiteAir, SolvedFrom,
+    Balloon, FallSpeed, FlightFacts, KnownFill, Lift, Opening, OpeningKind, ReleaseAir, SolvedFrom,
 };
 use self::findings::SizedStack;
 use self::rules::{Numbers, Package, RuleSet};
@@ -176,8 +176,8 @@ fn notes(plan: &Plan, rules: bool) -> Vec<Note> {
     [rates, burst, none].into_iter().flatten().collect()
 }
 
-fn site_facts(site: &site_air::SiteAir, here: &Air) -> SiteAir {
-    SiteAir {
+fn site_facts(site: &site_air::SiteAir, here: &Air) -> ReleaseAir {
+    ReleaseAir {
         altitude_m: site.site_m,
         temperature_k: here.temperature_k,
         pressure_pa: here.pressure_pa,

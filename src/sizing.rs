@@ -8,7 +8,9 @@ mod solve;
 pub use self::solve::{Known, Unsolved, in_words as miss_in_words};
 use crate::atmosphere::{Air, AirProfile};
 use crate::flight::layers::{LayerWinds, Layers, THICKNESS_M};
-use crate::flight::model::{Departures, Fall, FlightModel, Moment, Scratch, Variation, Winds};
+use crate::flight::model::{
+    Departures, Fall, FlightModel, FlightWinds, Moment, Scratch, Variation,
+};
 use crate::flight::rise::{Miss, Rise, RisePlan, RiseSpread, RiseTable};
 use crate::geodesy::{Compass, Position};
 use crate::vehicle::ascent::{Climber, DragCurve, GasHeat};
@@ -119,7 +121,7 @@ impl Stack {
                 layers,
                 release_layer: 0,
                 ground: None,
-                winds: Winds::Column(LayerWinds::of_profile(&winds, &layers)),
+                winds: FlightWinds::Column(LayerWinds::of_profile(&winds, &layers)),
                 rise: Rise::Stated {
                     seconds: Vec::new(),
                     burst_altitude_m: site_m,

@@ -12,13 +12,13 @@ use crate::error::{Fault, Result};
 use crate::notes::{Assumption, Cleaning};
 use crate::plan::Plan;
 use crate::sources::grid::archive::{Archive, Joining};
-use crate::sources::{Ascent, Format};
+use crate::sources::{FileAscent, Format};
 use crate::wind::placing::ONE_TIME_STANDS_S;
 
 /// The winds of a plan.
 pub enum Winds {
     /// Soundings, of all files.
-    Soundings(Vec<Ascent>),
+    Soundings(Vec<FileAscent>),
     /// Forecast files, joined.
     Forecast(Box<Archive>),
 }

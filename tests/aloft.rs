@@ -16,10 +16,10 @@ use std::fs;
 use std::path::Path;
 
 use windfall::plan::Plan;
-use windfall::sources::{self, Ascent};
+use windfall::sources::{self, FileAscent};
 use windfall::spread::region::GroundEllipse;
 use windfall::winds::Winds;
-use windfall::zone::aloft::{Kept, Remaining};
+use windfall::zone::aloft::{Continuation, Remaining};
 use windfall::zone::{Mark, Options, Zone, predict, predict_and_keep};
 
 const OPTIONS: Options = Options {
@@ -40,7 +40,7 @@ fn winds() -> Winds {
         ));
     }
     let sounding = sources::parse("made", &text, None).unwrap().remove(0);
-    Winds::Soundings(vec![Ascent {
+    Winds::Soundings(vec![FileAscent {
         file: "made".into(),
         sounding,
     }])
@@ -97,7 +97,7 @@ fn flat_ground(folder: &Path) -> &'static str {
     r#"terrain = ["flat.asc"]"#
 }
 
-fn whole_flight(folder: &Path) -> Kept {
+fn whole_flight(folder: &Path) -> Continuation {
     let ascent = "rate = \"5 m/s\"\nburst_altitude = \"24 km\"";
     let plan = plan(&start(), ascent, "900 m", flat_ground(folder), folder);
     predict_and_keep(&plan, &winds(), OPTIONS, || ()).unwrap().1

@@ -18,7 +18,7 @@ mod common;
 use common::{MeasuredFlight, Record, column, interpolate};
 use windfall::flight::layers::{LayerWinds, Layers, THICKNESS_M};
 use windfall::flight::model::{
-    Departures, Fall, FlightModel, Flown, Moment, Scratch, Variation, Winds,
+    Departures, Fall, FlightModel, FlightWinds, Flown, Moment, Scratch, Variation,
 };
 use windfall::flight::rates::RateTable;
 use windfall::flight::rise::{Rise, RisePlan, RiseSpread, RiseTable, RiseVariation};
@@ -94,7 +94,7 @@ impl Recorded {
     fn model(&self, rise: Rise, fall: Fall) -> FlightModel {
         FlightModel {
             layers: self.layers,
-            winds: Winds::Column(LayerWinds::of_profile(&self.column.winds, &self.layers)),
+            winds: FlightWinds::Column(LayerWinds::of_profile(&self.column.winds, &self.layers)),
             rise,
             fall,
             start: self.release.place.normal(),

@@ -16,7 +16,9 @@ mod common;
 use common::exponential_air;
 use windfall::atmosphere::AirProfile;
 use windfall::flight::layers::{LayerWinds, Layers, THICKNESS_M};
-use windfall::flight::model::{Departures, Fall, FlightModel, Moment, Scratch, Variation, Winds};
+use windfall::flight::model::{
+    Departures, Fall, FlightModel, FlightWinds, Moment, Scratch, Variation,
+};
 use windfall::flight::rates::RateTable;
 use windfall::flight::rise::Rise;
 use windfall::geodesy::{Compass, FLATTENING, Normal, Position, SEMI_MAJOR_M, advance};
@@ -53,7 +55,7 @@ fn model(column: &Column, air: &AirProfile) -> FlightModel {
         thin_air_exponent: 0.0,
     };
     FlightModel {
-        winds: Winds::Column(LayerWinds::of_profile(&column.winds, &layers)),
+        winds: FlightWinds::Column(LayerWinds::of_profile(&column.winds, &layers)),
         rise: Rise::stated(&RateTable::constant(5.0), TOP_M, &layers),
         fall: Fall::at_speed(&fall, air, &layers),
         layers,

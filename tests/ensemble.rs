@@ -21,7 +21,7 @@ use program::{stderr, stdout, windfall};
 use stack::Stack;
 use windfall::flight::field::LayerField;
 use windfall::flight::layers::THICKNESS_M;
-use windfall::flight::model::{FlightModel, Winds};
+use windfall::flight::model::{FlightModel, FlightWinds};
 use windfall::geodesy::{Compass, LocalFrame, Position};
 use windfall::sources::grid::archive::{Archive, Joining};
 use windfall::spread::members::MemberSpread;
@@ -80,7 +80,7 @@ fn model(stack: &Stack, archive: &Archive) -> FlightModel {
     let (layers, compass) = (stack.layers(THICKNESS_M), Compass::at(stack.site));
     let field = LayerField::of_block(&block, stack.site, valid(), &layers, &compass).unwrap();
     FlightModel {
-        winds: Winds::Field(Box::new(field)),
+        winds: FlightWinds::Field(Box::new(field)),
         ..stack.balloon_model(THICKNESS_M)
     }
 }

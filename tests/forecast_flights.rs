@@ -17,7 +17,9 @@ use ndarray::Array2;
 use stack::Stack;
 use windfall::flight::field::LayerField;
 use windfall::flight::layers::THICKNESS_M;
-use windfall::flight::model::{Departures, FlightModel, Flown, Moment, Scratch, Variation, Winds};
+use windfall::flight::model::{
+    Departures, FlightModel, FlightWinds, Flown, Moment, Scratch, Variation,
+};
 use windfall::flight::rates::RateTable;
 use windfall::flight::rise::{Rise, RiseSpread, RiseVariation};
 use windfall::geodesy::lattice::{Axis, Lattice, LatticeMap, Plane};
@@ -61,12 +63,12 @@ impl Case {
         }
     }
 
-    fn field(&self, thickness_m: f64) -> Winds {
+    fn field(&self, thickness_m: f64) -> FlightWinds {
         let layers = self.stack.layers(thickness_m);
         let site = self.stack.site;
         let compass = Compass::at(site);
         let field = LayerField::of_block(&self.block, site, self.release, &layers, &compass);
-        Winds::Field(Box::new(field.unwrap()))
+        FlightWinds::Field(Box::new(field.unwrap()))
     }
 
     /// The flight as the program makes it.
@@ -108,7 +110,7 @@ fn direct(
     stack: &Stack,
     v: &Variation,
     thickness_m: f64,
-    winds: &Winds,
+    winds: &FlightWinds,
 ) -> (FlightModel, Variation) {
     let mut plan = stack.plan;
     plan.climber = plan.varied(v.rise.lift, v.rise.drag, v.rise.ln_re0);
@@ -366,7 +368,7 @@ fn variations(stack: &Stack) -> Vec<Variation> {
 
 /// Distances between landings with layers as the program has them and with layers a tenth as thick:
 /// the planned flight's and the largest.
-fn errors(case: &Case, landing: impl Fn(&Variation, f64, &Winds) -> Moment) -> [f64; 2] {
+fn errors(case: &Case, landing: impl Fn(&Variation, f64, &FlightWinds) -> Moment) -> [f64; 2] {
     let (coarse, fine) = (case.field(THICKNESS_M), case.field(FINE_M));
     let errors: Vec<f64> = variations(&case.stack)
         .iter()

@@ -7,7 +7,7 @@
 
 use jiff::{SignedDuration, Timestamp};
 use ndarray::Array2;
-use windfall::flight::field::{LAYERS_A_LEG, LayerField};
+use windfall::flight::field::{FIELD_LEG_LAYERS, LayerField};
 use windfall::flight::layers::Layers;
 use windfall::geodesy::lattice::{Axis, Lattice, Plane};
 use windfall::geodesy::{Compass, Position};
@@ -274,9 +274,9 @@ fn layers_of_a_linear_wind_are_its_values_in_their_middles() {
         let (place, hours, _) = anywhere(&mut random);
         let weights = field.weights(place.normal(), 3_600.0 * hours).unwrap();
         let layer = k % LAYERS.count;
-        let mut felt = [0.0; LAYERS_A_LEG];
-        felt[layer % LAYERS_A_LEG] = 1.0;
-        let ours = field.drift(&weights, k % MEMBERS, layer / LAYERS_A_LEG, &felt);
+        let mut felt = [0.0; FIELD_LEG_LAYERS];
+        felt[layer % FIELD_LEG_LAYERS] = 1.0;
+        let ours = field.drift(&weights, k % MEMBERS, layer / FIELD_LEG_LAYERS, &felt);
         let wanted = linear(place.lat_deg, place.lon_deg, LAYERS.middle_m(layer), hours);
         let off = (ours[0] - wanted[0]).hypot(ours[1] - wanted[1]);
         largest = largest.max(off / wanted[0].hypot(wanted[1]).max(1.0));
@@ -298,12 +298,12 @@ fn the_drift_of_a_leg_is_the_integral_of_the_wind() {
     let mut largest = 0.0_f64;
     for k in 0..60 {
         let (place, hours, _) = anywhere(&mut random);
-        let (member, leg) = (k % MEMBERS, k % (LAYERS.count / LAYERS_A_LEG));
-        let felt: [f32; LAYERS_A_LEG] =
+        let (member, leg) = (k % MEMBERS, k % (LAYERS.count / FIELD_LEG_LAYERS));
+        let felt: [f32; FIELD_LEG_LAYERS] =
             std::array::from_fn(|_| between(&mut random, 40.0, 90.0) as f32);
         let mut wanted = [0.0; 2];
         for (i, &seconds) in felt.iter().enumerate() {
-            let low = LAYERS.altitude_m(leg * LAYERS_A_LEG + i);
+            let low = LAYERS.altitude_m(leg * FIELD_LEG_LAYERS + i);
             for step in 0..STEPS {
                 let z = low + LAYERS.thickness_m * (step as f64 + 0.5) / STEPS as f64;
                 let wind = slowly(&block, member, place.lat_deg, place.lon_deg, hours, z);

@@ -7,7 +7,9 @@ use std::time::Instant;
 
 use windfall::geodesy::{Normal, Position};
 use windfall::ground::hits::{Share, default_buffers, hits};
-use windfall::ground::layers::{Area, Kind, Layer, LayerFinding, Line, RoadClass, Wanted, read};
+use windfall::ground::layers::{
+    Area, Kind, Layer, LayerFinding, LayerRequest, Line, RoadClass, read,
+};
 use windfall::ground::map::{Class, GroundMap, Knowledge};
 use windfall::ground::region::Region;
 use windfall::random::SplitMix;
@@ -240,8 +242,18 @@ fn idaho() -> (Position, Region, Vec<Layer>) {
     let region = Region::around(center, 120_000.0);
     let file = |name: &str| Path::new("samples/idaho").join(name);
     let layers = vec![
-        read(&file("roads.geojson"), &Wanted::new(Kind::Road), &region).unwrap(),
-        read(&file("lakes.geojson"), &Wanted::new(Kind::Lake), &region).unwrap(),
+        read(
+            &file("roads.geojson"),
+            &LayerRequest::new(Kind::Road),
+            &region,
+        )
+        .unwrap(),
+        read(
+            &file("lakes.geojson"),
+            &LayerRequest::new(Kind::Lake),
+            &region,
+        )
+        .unwrap(),
     ];
     (center, region, layers)
 }

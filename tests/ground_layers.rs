@@ -12,7 +12,9 @@ use pbf::{Block, heading};
 use shapefile::dbase::{FieldValue, Record, TableWriterBuilder};
 use shapefile::{Point, Polygon, PolygonRing, Polyline};
 use windfall::geodesy::Position;
-use windfall::ground::layers::{Kind, Layer, LayerFinding, RoadClass, Wanted, read, read_osm};
+use windfall::ground::layers::{
+    Kind, Layer, LayerFinding, LayerRequest, RoadClass, read, read_osm,
+};
 use windfall::ground::map::{Class, GroundMap};
 use windfall::ground::region::Region;
 
@@ -36,15 +38,15 @@ const SQUARE: &str = "[[[-113,43],[-112,43],[-112,44],[-113,44],[-113,43]]]";
 const BOW: &str = "[[[-113,43],[-112,44],[-112,43],[-113,44],[-113,43]]]";
 const METRES: &str = "[[420000,4800000],[421000,4800500]]";
 
-fn geojson(text: &str, wanted: &Wanted) -> Result<Layer, String> {
+fn geojson(text: &str, wanted: &LayerRequest) -> Result<Layer, String> {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("layer.geojson");
     fs::write(&path, text).unwrap();
     read(&path, wanted, &region()).map_err(|e| e.to_string())
 }
 
-fn of(kind: Kind) -> Wanted {
-    Wanted::new(kind)
+fn of(kind: Kind) -> LayerRequest {
+    LayerRequest::new(kind)
 }
 
 #[test]
@@ -74,7 +76,7 @@ fn geojson_roads_have_classes_and_names() {
     );
     assert_eq!(layer.lines[0].name, "I 15");
     assert_eq!(layer.notes.len(), 2, "{:?}", layer.notes);
-    let by_type = Wanted {
+    let by_type = LayerRequest {
         class_attribute: Some("type".into()),
         ..of(Kind::Road)
     };
@@ -202,7 +204,7 @@ fn bad_geojson_is_explained() {
             .to_owned()
             + &crs
     };
-    let named = Wanted {
+    let named = LayerRequest {
         class_attribute: Some("klass".into()),
         ..of(Kind::Road)
     };
@@ -339,7 +341,7 @@ fn shapefiles_are_read_with_their_projection() {
     let folder = tempfile::tempdir().unwrap();
     let line = Polyline::new(vec![Point::new(-113.0, 43.5), Point::new(-113.1, 43.6)]);
     let path = shapefile_of(folder.path(), &line);
-    let wanted = Wanted {
+    let wanted = LayerRequest {
         class_attribute: Some("CLASS".into()),
         ..of(Kind::Road)
     };

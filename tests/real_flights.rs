@@ -16,7 +16,9 @@ mod common;
 use common::{MeasuredFlight, Record, column, interpolate};
 use windfall::atmosphere::AirProfile;
 use windfall::flight::layers::{LayerWinds, Layers, THICKNESS_M};
-use windfall::flight::model::{Departures, Fall, FlightModel, Moment, Scratch, Variation, Winds};
+use windfall::flight::model::{
+    Departures, Fall, FlightModel, FlightWinds, Moment, Scratch, Variation,
+};
 use windfall::flight::rise::Rise;
 use windfall::geodesy::Compass;
 
@@ -45,7 +47,7 @@ fn model(rising: &[Record], start: &Record, up: bool) -> (FlightModel, f64) {
     let none = vec![0.0; layers.count];
     let (rise, fall) = if up { (seconds, none) } else { (none, seconds) };
     let model = FlightModel {
-        winds: Winds::Column(LayerWinds::of_profile(
+        winds: FlightWinds::Column(LayerWinds::of_profile(
             &column(rising, AirProfile::standard()).winds,
             &layers,
         )),

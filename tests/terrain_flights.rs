@@ -16,7 +16,7 @@ use windfall::ground::terrain::Terrain;
 use windfall::notes::{Assumption, Note};
 use windfall::plan::Plan;
 use windfall::report::notes;
-use windfall::sources::{Ascent, read_soundings};
+use windfall::sources::{FileAscent, read_soundings};
 use windfall::units::UnitSystem;
 use windfall::winds::Winds;
 use windfall::zone::{Options, Prediction, predict};
@@ -33,7 +33,7 @@ fn west_wind(folder: &Path) -> Winds {
     let rows = "altitude_m,wind_speed_m_s,wind_direction_deg\n0,10,270\n40000,10,270\n";
     std::fs::write(&path, rows).unwrap();
     let soundings = read_soundings(&path, None).unwrap();
-    let ascent = |sounding| Ascent {
+    let ascent = |sounding| FileAscent {
         file: "west.csv".into(),
         sounding,
     };

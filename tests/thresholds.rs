@@ -14,12 +14,12 @@ mod changed;
 mod program;
 
 use program::{stderr, stdout, windfall};
-use windfall::fill::compared::Comparison;
+use windfall::fill::compared::AgainstThreshold;
 use windfall::fill::rules::{Numbers, Package, RuleBook};
 use windfall::units::{CUBIC_FOOT_M3, Dimension, FOOT_M, POUND_FORCE_N, POUND_KG, parse};
 
 /// The verdict on the line about `what`.
-fn verdict(rules: &str, what: &str, numbers: &Numbers) -> Comparison {
+fn verdict(rules: &str, what: &str, numbers: &Numbers) -> AgainstThreshold {
     let book = RuleBook::built_in().unwrap();
     let rules = book.get(rules).unwrap().compare(numbers);
     let lines: Vec<_> = rules
@@ -69,7 +69,7 @@ fn around(at: f64) -> [f64; 3] {
 /// The thresholds themselves: where "more than" is published, at is not above.
 #[test]
 fn just_below_at_and_just_above() {
-    use Comparison::{Above, Below};
+    use AgainstThreshold::{Above, Below};
     let more_than = [Below, Below, Above];
     let that_or_more = [Below, Above, Above];
     let square_inch = (FOOT_M / 12.0).powi(2);
@@ -81,7 +81,7 @@ fn just_below_at_and_just_above() {
         &'a str,
         f64,
         &'a dyn Fn(f64) -> Numbers,
-        [Comparison; 3],
+        [AgainstThreshold; 3],
     );
     let cases: [Case; 12] = [
         (
@@ -159,7 +159,7 @@ fn just_below_at_and_just_above() {
 /// as metres, to all digits a person would write and more.
 #[test]
 fn the_units_do_not_matter() {
-    use Comparison::{Above, Below};
+    use AgainstThreshold::{Above, Below};
     for (rules, what, dimension, texts) in [
         (
             "us",
@@ -252,22 +252,25 @@ fn the_face_counts_from_a_mass_on() {
     let what = "by smallest face";
     assert_eq!(
         verdict("us", what, &dense(4.0 * POUND_KG)),
-        Comparison::Below
+        AgainstThreshold::Below
     );
     assert_eq!(
         verdict("us", what, &dense(4.001 * POUND_KG)),
-        Comparison::Above
+        AgainstThreshold::Above
     );
-    assert_eq!(verdict("icao", what, &dense(1.999)), Comparison::Below);
-    assert_eq!(verdict("icao", what, &dense(2.0)), Comparison::Above);
+    assert_eq!(
+        verdict("icao", what, &dense(1.999)),
+        AgainstThreshold::Below
+    );
+    assert_eq!(verdict("icao", what, &dense(2.0)), AgainstThreshold::Above);
     assert_eq!(
         verdict("us", what, &package(2.0, None)),
-        Comparison::NotEnoughInformation
+        AgainstThreshold::NotEnoughInformation
     );
     // One dense package is enough, whatever is not known of the others.
     let mut numbers = dense(2.5);
     numbers.packages.push(boxed(2.5, None));
-    assert_eq!(verdict("icao", what, &numbers), Comparison::Above);
+    assert_eq!(verdict("icao", what, &numbers), AgainstThreshold::Above);
 }
 
 /// Where lines and parachute decide, it is for the authority to say whether they count.
@@ -275,16 +278,16 @@ fn the_face_counts_from_a_mass_on() {
 fn what_may_count_is_not_decided() {
     let mut numbers = two(11.0 * POUND_KG);
     let what = "two or more packages";
-    assert_eq!(verdict("us", what, &numbers), Comparison::Below);
+    assert_eq!(verdict("us", what, &numbers), AgainstThreshold::Below);
     numbers.other_kg = 2.0 * POUND_KG;
     assert_eq!(
         verdict("us", what, &numbers),
-        Comparison::NotEnoughInformation
+        AgainstThreshold::NotEnoughInformation
     );
     // One package of 13 lb is not two or more.
     assert_eq!(
         verdict("us", what, &package(13.0 * POUND_KG, None)),
-        Comparison::Below
+        AgainstThreshold::Below
     );
     // Capacity: filled below it, but it can carry more.
     let numbers = Numbers {
@@ -294,7 +297,7 @@ fn what_may_count_is_not_decided() {
     };
     assert_eq!(
         verdict("canada", "gas-carrying", &numbers),
-        Comparison::NotEnoughInformation
+        AgainstThreshold::NotEnoughInformation
     );
     // A line of unknown strength may be the weaker one; below the threshold it does not matter.
     let lines = |n| Numbers {
@@ -303,11 +306,11 @@ fn what_may_count_is_not_decided() {
     };
     assert_eq!(
         verdict("icao", "force that parts", &lines(300.0)),
-        Comparison::NotEnoughInformation
+        AgainstThreshold::NotEnoughInformation
     );
     assert_eq!(
         verdict("icao", "force that parts", &lines(200.0)),
-        Comparison::Below
+        AgainstThreshold::Below
     );
 }
 

@@ -25,7 +25,7 @@ use falls::{MeasuredFall, median};
 use whole::WholeFlight;
 use windfall::flight::layers::{LayerWinds, Layers, THICKNESS_M};
 use windfall::flight::model::{
-    Aloft, Departures, Fall, FlightModel, Moment, Scratch, Variation, Winds,
+    Aloft, Departures, Fall, FlightModel, FlightWinds, Moment, Scratch, Variation,
 };
 use windfall::flight::rates::RateTable;
 use windfall::flight::rise::{Rise, RisePlan, RiseSpread, RiseTable};
@@ -193,7 +193,7 @@ impl Case {
     fn model(&self, rise: Rise, speed: &FallSpeed) -> FlightModel {
         FlightModel {
             layers: self.layers,
-            winds: Winds::Column(LayerWinds::of_profile(&self.column.winds, &self.layers)),
+            winds: FlightWinds::Column(LayerWinds::of_profile(&self.column.winds, &self.layers)),
             rise,
             fall: Fall::at_speed(speed, &self.column.air, &self.layers),
             start: self.flight.first().place.normal(),

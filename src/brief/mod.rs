@@ -25,7 +25,7 @@ use crate::notes::{Assumption, Note};
 use crate::plan::Plan;
 use crate::spread::run::quantiles;
 use crate::winds::Winds;
-use crate::zone::aloft::Kept;
+use crate::zone::aloft::Continuation;
 use crate::zone::{Options, Prediction, predict_and_keep};
 
 /// Heights that are round to the people who read of them, m above mean sea level.
@@ -68,7 +68,7 @@ pub fn brief_of(
     options: Options,
     heights: &RoundHeights,
     made: Timestamp,
-    (prediction, kept): (Prediction, &Kept),
+    (prediction, kept): (Prediction, &Continuation),
 ) -> Result<Brief> {
     let (mut zone, mut facts) = (prediction.zone, prediction.facts);
     for file in &mut facts.wind.files {

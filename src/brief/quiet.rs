@@ -7,7 +7,7 @@ use super::answer::QuietZone;
 use super::heights::passing;
 use crate::error::Result;
 use crate::numeric::between;
-use crate::zone::aloft::{Kept, Remaining};
+use crate::zone::aloft::{Continuation, Remaining};
 use crate::zone::{Mark, Options};
 
 /// Draws for each height.
@@ -22,7 +22,7 @@ const DRAWS: u64 = 1_000;
 ///
 /// When no plane can be laid somewhere.
 pub fn quiet(
-    kept: &Kept,
+    kept: &Continuation,
     track: &[Mark],
     heights: &RoundHeights,
     options: Options,

@@ -22,7 +22,7 @@ use super::verdict::Limits;
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::{LocalFrame, Normal, Position};
 use crate::ground::airspace::{default_cylinders, highest_top_m};
-use crate::ground::layers::{Kind, Layer, Wanted, read};
+use crate::ground::layers::{Kind, Layer, LayerRequest, read};
 use crate::ground::map::{Class, GroundMap};
 use crate::ground::region::{FARTHEST_M, Region};
 use crate::ground::terrain::Terrain;
@@ -145,7 +145,7 @@ pub fn aim(
 
 fn the_target(file: &Path, near: Position) -> Result<Target> {
     let region = Region::around(near, FARTHEST_M);
-    let layer = read(file, &Wanted::new(Kind::LandIn), &region)?;
+    let layer = read(file, &LayerRequest::new(Kind::LandIn), &region)?;
     let corners: Vec<Normal> = layer
         .areas
         .iter()
@@ -248,7 +248,7 @@ impl<'a> MayLaunch<'a> {
         let layers: Result<Vec<Layer>> = allowed
             .launch_in
             .iter()
-            .map(|file| read(file, &Wanted::new(Kind::LandIn), region))
+            .map(|file| read(file, &LayerRequest::new(Kind::LandIn), region))
             .collect();
         let layers = layers?;
         let areas = match layers.is_empty() {

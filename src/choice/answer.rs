@@ -285,7 +285,7 @@ pub struct Sites {
     #[serde(flatten)]
     pub basis: Basis,
     /// The sites, the best first.
-    pub sites: Vec<Site>,
+    pub sites: Vec<ComparedSite>,
     /// What the best two sites differ in, by their best releases, where their verdicts are equal.
     pub why_best: Option<WhyBest>,
     /// How many release times each was flown at.
@@ -294,7 +294,7 @@ pub struct Sites {
 
 /// One site.
 #[derive(Debug, Clone, Serialize)]
-pub struct Site {
+pub struct ComparedSite {
     /// What it is called.
     pub name: String,
     /// Where it is.
@@ -315,7 +315,7 @@ pub struct Site {
     pub check: Vec<SiteFinding>,
 }
 
-impl Site {
+impl ComparedSite {
     /// The best release.
     pub fn best_row(&self) -> Option<&ReleaseRow> {
         self.rows.get(self.best?)

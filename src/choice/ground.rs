@@ -6,7 +6,7 @@ use crate::error::Result;
 use crate::geodesy::{Normal, Position};
 use crate::ground::data;
 use crate::ground::hits::{Buffer, default_buffers};
-use crate::ground::layers::{Kind, Layer, Wanted, read, read_osm};
+use crate::ground::layers::{Kind, Layer, LayerRequest, read, read_osm};
 use crate::ground::map::{Class, GroundMap};
 use crate::ground::region::Region;
 use crate::ground::site::{Limit, default_limits};
@@ -121,9 +121,9 @@ pub fn layers(plan: &GroundPlan, region: &Region) -> Result<Vec<Layer>> {
         (Kind::PowerLine, &plan.power_lines),
     ];
     for (kind, files) in kinds {
-        let wanted = Wanted {
+        let wanted = LayerRequest {
             class_attribute: plan.road_class.clone().filter(|_| kind == Kind::Road),
-            ..Wanted::new(kind)
+            ..LayerRequest::new(kind)
         };
         for file in files {
             layers.push(read(file, &wanted, region)?);

@@ -5,7 +5,7 @@
 
 use jiff::Timestamp;
 
-use super::answer::{ReleaseRow, Site, Sites, Verdict};
+use super::answer::{ComparedSite, ReleaseRow, Sites, Verdict};
 use super::basis::basis;
 use super::candidates::Candidate;
 use super::ground;
@@ -250,7 +250,7 @@ fn site(
     flown: bool,
     rows: Vec<ReleaseRow>,
     map: &GroundMap,
-) -> Site {
+) -> ComparedSite {
     let check = check(map, candidate.position, &ground::site_limits(&plan.ground));
     let best = (0..rows.len()).min_by(|&a, &b| better_first(&rows[a], &rows[b]));
     let of_best = best.map(|i| (rows[i].verdict, rows[i].reason.clone()));
@@ -265,7 +265,7 @@ fn site(
         ),
         other => (other.0, reason),
     };
-    Site {
+    ComparedSite {
         name: candidate.name.clone(),
         position: candidate.position,
         rank: None,
@@ -280,11 +280,11 @@ fn site(
 
 /// Numbers the sites, the best first, and puts them in that order: by verdict, then by the best
 /// release, then by how many releases are as good; what was not flown itself comes after.
-fn rank_sites(sites: &mut [Site]) {
-    let best = |site: &Site| site.best.and_then(|i| site.rows.get(i).cloned());
+fn rank_sites(sites: &mut [ComparedSite]) {
+    let best = |site: &ComparedSite| site.best.and_then(|i| site.rows.get(i).cloned());
     sites.sort_by(|a, b| {
-        let strain = |s: &Site| best(s).map_or(f64::INFINITY, |row| row.strain);
-        let good = |s: &Site| {
+        let strain = |s: &ComparedSite| best(s).map_or(f64::INFINITY, |row| row.strain);
+        let good = |s: &ComparedSite| {
             s.rows
                 .iter()
                 .filter(|r| r.verdict == Verdict::WithinLimits)

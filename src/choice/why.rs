@@ -5,7 +5,7 @@ use std::f64::consts::PI;
 use jiff::Timestamp;
 use serde::Serialize;
 
-use super::answer::{Day, DrawShare, ReleaseRow, Site, Verdict};
+use super::answer::{ComparedSite, Day, DrawShare, ReleaseRow, Verdict};
 use super::reason::Reason;
 
 /// The best two of equal verdict, and what differs between them.
@@ -81,7 +81,7 @@ pub fn between_releases(rows: &[ReleaseRow], draws: u64) -> Option<WhyBest> {
 }
 
 /// Why the best site is before the second, by the best release from each.
-pub fn between_sites(sites: &[Site], draws: u64) -> Option<WhyBest> {
+pub fn between_sites(sites: &[ComparedSite], draws: u64) -> Option<WhyBest> {
     let at = |rank: usize| sites.iter().find(|site| site.rank == Some(rank));
     let (best, second) = (at(1)?, at(2)?);
     if best.verdict != second.verdict {

@@ -8,7 +8,7 @@ use clap::Args;
 use super::options::Units;
 use super::output;
 use windfall::clock::local::read_time;
-use windfall::draft::{Answers, Elevation, ElevationFrom, Site, elevation, site};
+use windfall::draft::{Answers, Elevation, ElevationFrom, NamedSite, elevation, site};
 use windfall::error::{Error, Fault, Result};
 use windfall::files::write_atomically;
 use windfall::ground::time_zone::time_zone;
@@ -250,7 +250,7 @@ fn seen_from(folder: &Path, path: &Path) -> PathBuf {
 }
 
 /// Whether people there use pounds and feet: in the United States, by the nearest town.
-fn usually_us_units(site: &Site) -> bool {
+fn usually_us_units(site: &NamedSite) -> bool {
     let nearest = || {
         let towns = windfall::ground::towns::towns().ok()?;
         towns.nearest(site.position).map(|near| near.what)

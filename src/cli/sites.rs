@@ -71,7 +71,7 @@ fn output_path(text: &str) -> std::result::Result<PathBuf, String> {
 }
 
 /// What a command found, in the forms it is given out in.
-struct Told {
+struct SitesOutput {
     table: String,
     csv: String,
     json: String,
@@ -104,7 +104,7 @@ pub fn run(args: &SitesArgs, out: &mut impl Write) -> Result<()> {
     output::print(out, "standard output", text)
 }
 
-fn told(args: &SitesArgs, plan: &Plan) -> Result<Told> {
+fn told(args: &SitesArgs, plan: &Plan) -> Result<SitesOutput> {
     let candidates = match &args.candidates {
         Some(file) => candidates::read(file, args.spacing)?,
         None => Vec::new(),
@@ -122,7 +122,7 @@ fn told(args: &SitesArgs, plan: &Plan) -> Result<Told> {
         let step = || progress.step();
         let aim = aim(plan, &winds, target, &allowed, &times, options, step)?;
         progress.done();
-        return Ok(Told {
+        return Ok(SitesOutput {
             table: aim_report::table(&aim, units),
             csv: aim_report::csv(&aim, units)?,
             json: output::json(&json::aim(&aim, units))?,
@@ -134,7 +134,7 @@ fn told(args: &SitesArgs, plan: &Plan) -> Result<Told> {
     let step = || progress.step();
     let sites = sites(plan, &winds, &candidates, &times, fully, options, step)?;
     progress.done();
-    Ok(Told {
+    Ok(SitesOutput {
         table: sites_report::table(&sites, units),
         csv: sites_report::csv(&sites, units)?,
         json: output::json(&json::sites(&sites, units))?,

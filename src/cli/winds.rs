@@ -15,7 +15,7 @@ use windfall::report::pictures::{self, picture::Picture};
 use windfall::report::tables::{forecast, winds};
 use windfall::sources::grid::GridFile;
 use windfall::sources::grid::archive::{Archive, Joining};
-use windfall::sources::{self, Ascent, Format};
+use windfall::sources::{self, FileAscent, Format};
 use windfall::units::UnitSystem;
 use windfall::winds::files::WindFiles;
 
@@ -67,13 +67,13 @@ pub fn run(args: &WindsArgs, out: &mut impl Write) -> Result<()> {
 }
 
 /// The ascent nearest to a time.
-fn nearest(mut ascents: Vec<Ascent>, time: Timestamp) -> Result<Ascent> {
+fn nearest(mut ascents: Vec<FileAscent>, time: Timestamp) -> Result<FileAscent> {
     let which = sources::nearest(ascents.iter().map(|a| &a.sounding), time)?;
     Ok(ascents.swap_remove(which))
 }
 
 /// The ascents as text or JSON, and the picture that was asked for.
-fn show_ascents(args: &WindsArgs, ascents: &[Ascent], out: &mut impl Write) -> Result<()> {
+fn show_ascents(args: &WindsArgs, ascents: &[FileAscent], out: &mut impl Write) -> Result<()> {
     let units = args.units.into();
     if let (Some(path), Some(first)) = (&args.out, ascents.first()) {
         let title = match first.sounding.name.as_str() {
@@ -121,14 +121,14 @@ fn show_forecast(
     let Some(time) = args.at.or(first) else {
         return Ok(());
     };
-    let ascent = Ascent {
+    let ascent = FileAscent {
         file: archive.names().join(", "),
         sounding: archive.profile(place, time)?,
     };
     show_ascents(args, &[ascent], out)
 }
 
-fn as_text(ascents: &[Ascent], units: UnitSystem, all: bool) -> String {
+fn as_text(ascents: &[FileAscent], units: UnitSystem, all: bool) -> String {
     let reports: Vec<String> = ascents
         .iter()
         .map(|a| {

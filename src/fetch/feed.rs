@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 
 use serde::Deserialize;
 
-use super::field::{Level, Wanted};
+use super::field::{Level, WantedField};
 use super::template::Template;
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
@@ -42,7 +42,7 @@ pub struct Feed {
     /// What it covers; `None` for the whole globe.
     pub area: Option<Area>,
     /// Every field that a flight needs of a step.
-    pub wanted: Vec<Wanted>,
+    pub wanted: Vec<WantedField>,
 }
 
 /// How one finds out what is in a file.
@@ -371,13 +371,13 @@ fn steps(ranges: &[[u32; 3]], notes: &mut Notes) -> Vec<u32> {
     steps
 }
 
-fn wanted(table: &Table, notes: &mut Notes) -> Vec<Wanted> {
+fn wanted(table: &Table, notes: &mut Notes) -> Vec<WantedField> {
     let mut wanted = Vec::new();
     for variable in &table.variables {
         for &hpa in variable.levels.as_ref().unwrap_or(&table.levels) {
             let right = hpa > 0.0 && hpa < 1100.0;
             notes.unless(right, "levels", hpa.to_string(), "a pressure in hPa");
-            wanted.push(Wanted {
+            wanted.push(WantedField {
                 name: variable.name.clone(),
                 code: variable.code,
                 level: Level::Pressure(hpa),
@@ -389,13 +389,13 @@ fn wanted(table: &Table, notes: &mut Notes) -> Vec<Wanted> {
         let right = matches!(level, Level::Surface | Level::AboveGround(_));
         let expected = "\"surface\" or a height, as in \"10 m above ground\"";
         notes.unless(right, "surface at", format!("\"{}\"", single.at), expected);
-        wanted.push(Wanted {
+        wanted.push(WantedField {
             name: single.name.clone(),
             code: single.code,
             level,
         });
     }
-    let both = [Wanted::EASTWARD, Wanted::NORTHWARD]
+    let both = [WantedField::EASTWARD, WantedField::NORTHWARD]
         .iter()
         .all(|wind| wanted.iter().any(|w| w.is_aloft() && w.code == *wind));
     let expected = "levels, and variables of both winds: codes [0, 2, 2] and [0, 2, 3]";

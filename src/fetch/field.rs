@@ -68,7 +68,7 @@ pub enum Quantity {
 
 /// A field that a flight needs.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Wanted {
+pub struct WantedField {
     /// What the feed's inventories call it.
     pub name: String,
     /// GRIB2 discipline, category and number.
@@ -77,7 +77,7 @@ pub struct Wanted {
     pub level: Level,
 }
 
-impl Wanted {
+impl WantedField {
     /// GRIB2 code of the wind towards the east.
     pub const EASTWARD: [u8; 3] = [0, 2, 2];
     /// GRIB2 code of the wind towards the north.

@@ -21,14 +21,14 @@ pub struct Period {
 
 /// A run and the steps of it that are wanted.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Choice {
+pub struct RunChoice {
     /// The hour of the run.
     pub run: Timestamp,
     /// Hours after it, rising.
     pub steps: Vec<u32>,
 }
 
-impl Choice {
+impl RunChoice {
     /// The run as YYYYMMDD and HH.
     pub fn date_and_hour(&self) -> (String, String) {
         let date = self.run.strftime("%Y%m%d").to_string();
@@ -53,11 +53,11 @@ impl Choice {
 /// # Errors
 ///
 /// No run does.
-pub fn candidates(feed: &Feed, period: Period, now: Timestamp) -> Result<Vec<Choice>> {
+pub fn candidates(feed: &Feed, period: Period, now: Timestamp) -> Result<Vec<RunChoice>> {
     check(period)?;
     let complete_s = now.as_second().saturating_sub(feed.complete_after_s);
     let newest_s = complete_s.min(period.from.as_second()).div_euclid(HOUR_S) * HOUR_S;
-    let choices: Vec<Choice> = (0..=reach_h(feed))
+    let choices: Vec<RunChoice> = (0..=reach_h(feed))
         .filter_map(|back| Timestamp::from_second(newest_s - i64::from(back) * HOUR_S).ok())
         .filter_map(|run| covering(feed, run, period))
         .take(MOST_TRIED)
@@ -82,7 +82,7 @@ pub fn candidates(feed: &Feed, period: Period, now: Timestamp) -> Result<Vec<Cho
 /// # Errors
 ///
 /// The feed has no such run, or it does not cover the period.
-pub fn given(feed: &Feed, run: Timestamp, period: Period) -> Result<Choice> {
+pub fn given(feed: &Feed, run: Timestamp, period: Period) -> Result<RunChoice> {
     check(period)?;
     covering(feed, run, period).ok_or_else(|| {
         let hours: Vec<String> = feed.runs.iter().flat_map(|r| &r.hours).map(u8::to_string).collect();
@@ -121,7 +121,7 @@ fn reach_h(feed: &Feed) -> u32 {
 }
 
 /// The run with the steps from the one at or before the period to the one at or after it.
-fn covering(feed: &Feed, run: Timestamp, period: Period) -> Option<Choice> {
+fn covering(feed: &Feed, run: Timestamp, period: Period) -> Option<RunChoice> {
     if run.as_second() % HOUR_S != 0 {
         return None;
     }
@@ -136,7 +136,7 @@ fn covering(feed: &Feed, run: Timestamp, period: Period) -> Option<Choice> {
     let last = steps
         .iter()
         .position(|s| seconds(s) >= after_run(period.to))?;
-    Some(Choice {
+    Some(RunChoice {
         run,
         steps: steps.get(first..=last)?.to_vec(),
     })

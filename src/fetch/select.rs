@@ -1,23 +1,23 @@
 //! The messages of a step that a flight needs.
 
 use super::feed::Feed;
-use super::field::{Field, Level, Wanted};
+use super::field::{Field, Level, WantedField};
 use super::inventory::Message;
 use crate::error::{Error, Fault, Result};
 
 /// Which wanted fields of one step and member are found already.
 #[derive(Debug, Clone)]
-pub struct Found<'a> {
+pub struct Selection<'a> {
     feed: &'a Feed,
     run: String,
     member: Option<&'a str>,
     found: Vec<bool>,
 }
 
-impl<'a> Found<'a> {
+impl<'a> Selection<'a> {
     /// Nothing yet, of a run (YYYYMMDDHH) and a member whose name the inventory tells, if any.
-    pub fn nothing(feed: &'a Feed, run: String, member: Option<&'a str>) -> Found<'a> {
-        Found {
+    pub fn nothing(feed: &'a Feed, run: String, member: Option<&'a str>) -> Selection<'a> {
+        Selection {
             feed,
             run,
             member,
@@ -82,8 +82,8 @@ impl<'a> Found<'a> {
             all.filter(move |(w, found)| **found && w.code == code && w.is_aloft())
                 .map(|(w, _)| &w.level)
         };
-        let both = levels(Wanted::EASTWARD)
-            .filter(|east| levels(Wanted::NORTHWARD).any(|north| north == *east))
+        let both = levels(WantedField::EASTWARD)
+            .filter(|east| levels(WantedField::NORTHWARD).any(|north| north == *east))
             .count();
         if both >= 2 {
             return Ok(());
@@ -105,7 +105,7 @@ fn is_member(field: &Field, wanted: &str) -> bool {
     })
 }
 
-fn in_words(wanted: &Wanted) -> String {
+fn in_words(wanted: &WantedField) -> String {
     match wanted.level {
         Level::Pressure(hpa) => format!("{} at {hpa} hPa", wanted.name),
         Level::AboveGround(m) => format!("{} at {m} m", wanted.name),
@@ -137,7 +137,7 @@ mod tests {
                  2.1:10:d=2023092800:UGRD:700 mb:6 hour fcst:\n\
                  2.2:10:d=2023092800:VGRD:700 mb:6 hour fcst:\n";
         let (a, b) = (idx_messages(a), idx_messages(b));
-        let mut found = Found::nothing(gfs, "2023092800".into(), None);
+        let mut found = Selection::nothing(gfs, "2023092800".into(), None);
         let starts = |m: Vec<&Message>| m.iter().map(|m| m.start).collect::<Vec<_>>();
         assert_eq!(starts(found.select("a", &a).unwrap()), [0, 10, 40, 50]);
         assert!(
@@ -150,7 +150,7 @@ mod tests {
         assert_eq!(starts(found.select("b", &b).unwrap()), [10]);
         assert!(found.check_winds("b").is_ok());
         assert_eq!(found.missing().len(), gfs.wanted.len() - 6);
-        let mut other_run = Found::nothing(gfs, "2023092806".into(), None);
+        let mut other_run = Selection::nothing(gfs, "2023092806".into(), None);
         assert!(
             other_run
                 .select("a", &a)
@@ -171,7 +171,7 @@ mod tests {
         let text = [line("1", 0), line("7", 5), line("17", 10)].join("\n");
         let messages = json_lines::parse("x.index", &text).unwrap();
         let feed = feeds.get("ecmwf-ens").unwrap();
-        let mut found = Found::nothing(feed, "2026060100".into(), Some("7"));
+        let mut found = Selection::nothing(feed, "2026060100".into(), Some("7"));
         let selected = found.select("x", &messages).unwrap();
         assert_eq!(selected, [&messages[1]]);
     }

@@ -11,8 +11,8 @@ use super::inventory::{Message, idx, json_lines, walk};
 use super::manifest::{Manifest, digest};
 use super::parallel;
 use super::ranges::Source;
-use super::runs::{self, Choice, Period};
-use super::select::Found;
+use super::runs::{self, Period, RunChoice};
+use super::select::Selection;
 use super::template::Filling;
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
@@ -45,7 +45,7 @@ pub struct Order<'a> {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Survey {
     /// The run and its steps.
-    pub choice: Choice,
+    pub choice: RunChoice,
     /// One file for each member.
     pub files: Vec<Planned>,
 }
@@ -172,7 +172,12 @@ enum Attempt {
     Missing(String),
 }
 
-fn attempt(client: &Client, order: &Order, choice: &Choice, say: &dyn Fn(&str)) -> Result<Attempt> {
+fn attempt(
+    client: &Client,
+    order: &Order,
+    choice: &RunChoice,
+    say: &dyn Fn(&str),
+) -> Result<Attempt> {
     let mut files = planned(order, choice);
     let to_fetch = || files.iter().filter(|f| f.there.is_none());
     let mut urls: Vec<String> = to_fetch()
@@ -212,7 +217,7 @@ fn attempt(client: &Client, order: &Order, choice: &Choice, say: &dyn Fn(&str)) 
 }
 
 /// The files of a run, without their messages.
-fn planned(order: &Order, choice: &Choice) -> Vec<Planned> {
+fn planned(order: &Order, choice: &RunChoice) -> Vec<Planned> {
     let members: Vec<Option<String>> = match order.members.as_slice() {
         [] => vec![None],
         members => members.iter().cloned().map(Some).collect(),
@@ -234,7 +239,7 @@ fn planned(order: &Order, choice: &Choice) -> Vec<Planned> {
 }
 
 /// As in gefs-20261125-12z-p01-f000-f012.grib2.
-fn file_name(feed: &Feed, choice: &Choice, member: &Option<String>) -> String {
+fn file_name(feed: &Feed, choice: &RunChoice, member: &Option<String>) -> String {
     let (date, hour) = choice.date_and_hour();
     let member = member.as_ref().map_or(String::new(), |m| format!("-{m}"));
     let step = |step: Option<&u32>| step.copied().unwrap_or(0);
@@ -246,7 +251,7 @@ fn file_name(feed: &Feed, choice: &Choice, member: &Option<String>) -> String {
 }
 
 /// The files of one step.
-fn urls(feed: &Feed, choice: &Choice, step: u32, member: &Option<String>) -> Vec<String> {
+fn urls(feed: &Feed, choice: &RunChoice, step: u32, member: &Option<String>) -> Vec<String> {
     let (date, hour) = choice.date_and_hour();
     let with = Filling {
         date: &date,
@@ -296,7 +301,7 @@ fn read_inventory(kind: InventoryKind, name: &str, bytes: &[u8]) -> Result<Vec<M
 /// The messages of a member, step by step; wanted ones that are not there are counted.
 fn sources(
     feed: &Feed,
-    choice: &Choice,
+    choice: &RunChoice,
     member: &Option<String>,
     inventories: &BTreeMap<String, Vec<Message>>,
     missing: &mut BTreeMap<String, usize>,
@@ -305,7 +310,7 @@ fn sources(
     let in_inventory = member.as_deref().filter(|_| !feed.member_in_url());
     let mut sources = Vec::new();
     for &step in &choice.steps {
-        let mut found = Found::nothing(feed, format!("{date}{hour}"), in_inventory);
+        let mut found = Selection::nothing(feed, format!("{date}{hour}"), in_inventory);
         let urls = urls(feed, choice, step, member);
         for url in &urls {
             let messages = inventories.get(url).map_or(&[][..], Vec::as_slice);

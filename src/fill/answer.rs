@@ -9,7 +9,7 @@ use super::findings::Finding;
 use crate::notes::{Assumption, Note};
 use crate::sizing::Flight;
 use crate::vehicle::balloon::LiftingGas;
-use crate::vehicle::cylinder::{Cylinders, Emptied};
+use crate::vehicle::cylinder::{Cylinders, CylindersAfter};
 
 /// Everything about one fill.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -28,7 +28,7 @@ pub struct Fill {
     /// What to know before anything else.
     pub findings: Vec<Finding>,
     /// The air at the site.
-    pub site: SiteAir,
+    pub site: ReleaseAir,
     /// Everything that is lifted.
     pub ledger: Ledger,
     /// The balloon.
@@ -110,7 +110,7 @@ pub enum KnownFill {
 
 /// The air at the site.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct SiteAir {
+pub struct ReleaseAir {
     /// Altitude, m above mean sea level.
     pub altitude_m: f64,
     /// Temperature, K.
@@ -228,7 +228,7 @@ pub struct CylinderUse {
     /// How much less than the ideal gas law says, as a share.
     pub less_than_ideal: f64,
     /// What the fill leaves of them.
-    pub emptied: Emptied,
+    pub emptied: CylindersAfter,
     /// What is left over, m3 at the site.
     pub left_m3: f64,
     /// What is missing, m3 at the site.

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 /// Where a number lies. Never that something is allowed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Comparison {
+pub enum AgainstThreshold {
     /// The threshold is crossed.
     Above,
     /// It is not.
@@ -17,7 +17,7 @@ pub enum Comparison {
 /// Which number of a stack is compared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all(serialize = "snake_case"))]
-pub enum Quantity {
+pub enum ComparedQuantity {
     /// Mass of the heaviest package, kg.
     #[serde(rename(deserialize = "package mass"))]
     PackageMass,
@@ -113,9 +113,9 @@ pub struct ComparedLine {
     /// What is compared, as the rules call it.
     pub what: String,
     /// Which number that is.
-    pub quantity: Quantity,
+    pub quantity: ComparedQuantity,
     /// Where it lies.
-    pub verdict: Comparison,
+    pub verdict: AgainstThreshold,
     /// The number in SI, if known.
     pub number_si: Option<f64>,
     /// The threshold; none of a notice.

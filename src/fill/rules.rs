@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 
 use super::compared::{
-    ComparedLine, Comparison, Crossed, Notice, Quantity, Remark, Rules, Threshold,
+    AgainstThreshold, ComparedLine, ComparedQuantity, Crossed, Notice, Remark, Rules, Threshold,
 };
 use super::toml_file;
 use crate::error::{Error, Fault, Result};
@@ -95,17 +95,17 @@ pub struct Package {
     pub smallest_face_m2: Option<f64>,
 }
 
-impl Quantity {
+impl ComparedQuantity {
     fn dimension(self) -> Dimension {
         match self {
-            Quantity::PackageMass | Quantity::PayloadMass => Dimension::Mass,
-            Quantity::AreaDensity => Dimension::AreaDensity,
-            Quantity::LineStrength => Dimension::Force,
-            Quantity::LineLength | Quantity::BurstDiameter | Quantity::BurstAltitude => {
-                Dimension::Length
-            }
-            Quantity::GasCapacity => Dimension::Volume,
-            Quantity::Notice => Dimension::Time,
+            ComparedQuantity::PackageMass | ComparedQuantity::PayloadMass => Dimension::Mass,
+            ComparedQuantity::AreaDensity => Dimension::AreaDensity,
+            ComparedQuantity::LineStrength => Dimension::Force,
+            ComparedQuantity::LineLength
+            | ComparedQuantity::BurstDiameter
+            | ComparedQuantity::BurstAltitude => Dimension::Length,
+            ComparedQuantity::GasCapacity => Dimension::Volume,
+            ComparedQuantity::Notice => Dimension::Time,
         }
     }
 }
@@ -162,7 +162,7 @@ struct WrittenSet {
 #[serde(deny_unknown_fields)]
 struct WrittenLine {
     what: String,
-    compare: Quantity,
+    compare: ComparedQuantity,
     threshold: Option<String>,
     #[serde(default)]
     crossed: Crossed,
@@ -221,8 +221,8 @@ impl LineReader<'_> {
     /// The rule of a line; `None` where a quantity is missing or wrong.
     fn rule(&mut self, line: WrittenLine) -> Option<Rule> {
         let quantity = line.compare;
-        let is_notice = quantity == Quantity::Notice;
-        let by_face = quantity == Quantity::AreaDensity;
+        let is_notice = quantity == ComparedQuantity::Notice;
+        let by_face = quantity == ComparedQuantity::AreaDensity;
         let dimension = quantity.dimension();
         let threshold = self.threshold(
             ("threshold", line.threshold),
@@ -237,21 +237,21 @@ impl LineReader<'_> {
         let earliest_s = self.quantity("from", line.from.as_deref(), Dimension::Time, false);
         let latest_s = self.quantity("until", line.until.as_deref(), Dimension::Time, is_notice);
         let test = match quantity {
-            Quantity::Notice => Test::Notice,
-            Quantity::AreaDensity => Test::AreaDensity {
+            ComparedQuantity::Notice => Test::Notice,
+            ComparedQuantity::AreaDensity => Test::AreaDensity {
                 threshold: threshold?,
                 of_mass: of_mass?,
             },
-            Quantity::PayloadMass => Test::PayloadMass {
+            ComparedQuantity::PayloadMass => Test::PayloadMass {
                 threshold: threshold?,
                 packages: line.packages,
             },
-            Quantity::PackageMass => Test::PackageMass(threshold?),
-            Quantity::LineStrength => Test::LineStrength(threshold?),
-            Quantity::LineLength => Test::LineLength(threshold?),
-            Quantity::GasCapacity => Test::GasCapacity(threshold?),
-            Quantity::BurstDiameter => Test::BurstDiameter(threshold?),
-            Quantity::BurstAltitude => Test::BurstAltitude(threshold?),
+            ComparedQuantity::PackageMass => Test::PackageMass(threshold?),
+            ComparedQuantity::LineStrength => Test::LineStrength(threshold?),
+            ComparedQuantity::LineLength => Test::LineLength(threshold?),
+            ComparedQuantity::GasCapacity => Test::GasCapacity(threshold?),
+            ComparedQuantity::BurstDiameter => Test::BurstDiameter(threshold?),
+            ComparedQuantity::BurstAltitude => Test::BurstAltitude(threshold?),
         };
         Some(Rule {
             what: line.what,
@@ -309,7 +309,7 @@ impl LineReader<'_> {
 /// What came of a comparison.
 struct Outcome {
     value: Option<f64>,
-    verdict: Comparison,
+    verdict: AgainstThreshold,
     remarks: Vec<Remark>,
 }
 
@@ -317,7 +317,7 @@ impl Outcome {
     fn unknown(value: Option<f64>, remark: Remark) -> Outcome {
         Outcome {
             value,
-            verdict: Comparison::NotEnoughInformation,
+            verdict: AgainstThreshold::NotEnoughInformation,
             remarks: vec![remark],
         }
     }
@@ -325,7 +325,7 @@ impl Outcome {
     fn below(value: Option<f64>, remark: Remark) -> Outcome {
         Outcome {
             value,
-            verdict: Comparison::Below,
+            verdict: AgainstThreshold::Below,
             remarks: vec![remark],
         }
     }
@@ -340,8 +340,8 @@ impl Outcome {
         Outcome {
             value: Some(value),
             verdict: match threshold.is_crossed_by(value) {
-                true => Comparison::Above,
-                false => Comparison::Below,
+                true => AgainstThreshold::Above,
+                false => AgainstThreshold::Below,
             },
             remarks,
         }
@@ -387,17 +387,17 @@ impl Rule {
 }
 
 impl Test {
-    fn quantity(&self) -> Quantity {
+    fn quantity(&self) -> ComparedQuantity {
         match self {
-            Test::PackageMass(_) => Quantity::PackageMass,
-            Test::AreaDensity { .. } => Quantity::AreaDensity,
-            Test::PayloadMass { .. } => Quantity::PayloadMass,
-            Test::LineStrength(_) => Quantity::LineStrength,
-            Test::LineLength(_) => Quantity::LineLength,
-            Test::GasCapacity(_) => Quantity::GasCapacity,
-            Test::BurstDiameter(_) => Quantity::BurstDiameter,
-            Test::BurstAltitude(_) => Quantity::BurstAltitude,
-            Test::Notice => Quantity::Notice,
+            Test::PackageMass(_) => ComparedQuantity::PackageMass,
+            Test::AreaDensity { .. } => ComparedQuantity::AreaDensity,
+            Test::PayloadMass { .. } => ComparedQuantity::PayloadMass,
+            Test::LineStrength(_) => ComparedQuantity::LineStrength,
+            Test::LineLength(_) => ComparedQuantity::LineLength,
+            Test::GasCapacity(_) => ComparedQuantity::GasCapacity,
+            Test::BurstDiameter(_) => ComparedQuantity::BurstDiameter,
+            Test::BurstAltitude(_) => ComparedQuantity::BurstAltitude,
+            Test::Notice => ComparedQuantity::Notice,
         }
     }
 
@@ -469,7 +469,7 @@ fn by_face(threshold: &Threshold, of_mass: &Threshold, numbers: &Numbers) -> Out
         .map(|(package, density)| Outcome::known(threshold, density, vec![of_package(package)]));
     match known {
         // Whatever the others are, one is above.
-        Some(outcome) if outcome.verdict == Comparison::Above => outcome,
+        Some(outcome) if outcome.verdict == AgainstThreshold::Above => outcome,
         known if !names.is_empty() => Outcome::unknown(
             known.and_then(|outcome| outcome.value),
             Remark::NoSmallestFace { names },
@@ -576,7 +576,7 @@ mod tests {
             for line in rules.lines {
                 assert_eq!(
                     line.verdict,
-                    Comparison::NotEnoughInformation,
+                    AgainstThreshold::NotEnoughInformation,
                     "{}",
                     line.what
                 );

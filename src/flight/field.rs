@@ -14,10 +14,10 @@ use crate::wind::placing::{Outside, Placing, Weights};
 
 /// Layers that a flight passes as one leg through a field, with the columns around the leg's
 /// middle. Also how many lie together in memory.
-pub const LAYERS_A_LEG: usize = 4;
+pub const FIELD_LEG_LAYERS: usize = 4;
 
 /// One leg of one column: east and north of each of its layers, m/s.
-type Leg = [[f32; 2]; LAYERS_A_LEG];
+type Leg = [[f32; 2]; FIELD_LEG_LAYERS];
 
 /// Winds by column and layer, and how places and times find the columns.
 ///
@@ -55,7 +55,7 @@ impl LayerField {
                     .components(place, [wind.east_m_s, wind.north_m_s])
                     .map(|w| w as f32)
             };
-            let leg = |l: usize| std::array::from_fn(|i| mean(l * LAYERS_A_LEG + i));
+            let leg = |l: usize| std::array::from_fn(|i| mean(l * FIELD_LEG_LAYERS + i));
             (0..legs_a_column).map(leg).collect()
         };
         LayerField {
@@ -103,7 +103,7 @@ impl LayerField {
         let size = self.columns_a_member * self.legs_a_column;
         let members = self.legs.len() / size.max(1);
         let mean_of = |at: usize| -> Leg {
-            let mut sum = [[0.0f64; 2]; LAYERS_A_LEG];
+            let mut sum = [[0.0f64; 2]; FIELD_LEG_LAYERS];
             for member in 0..members {
                 for (s, w) in sum.iter_mut().zip(&self.legs[member * size + at]) {
                     *s = [s[0] + f64::from(w[0]), s[1] + f64::from(w[1])];
@@ -141,10 +141,10 @@ impl LayerField {
         weights: &Weights,
         member: usize,
         leg: usize,
-        felt: &[f32; LAYERS_A_LEG],
+        felt: &[f32; FIELD_LEG_LAYERS],
     ) -> [f64; 2] {
         let first = member * self.columns_a_member;
-        let mut wind = [[0.0f32; 2]; LAYERS_A_LEG];
+        let mut wind = [[0.0f32; 2]; FIELD_LEG_LAYERS];
         for (column, weight) in weights.terms() {
             let at = (first + column) * self.legs_a_column + leg;
             let weight = weight as f32;
@@ -164,5 +164,5 @@ impl LayerField {
 
 /// Legs that hold so many layers.
 pub fn legs_for(layers: usize) -> usize {
-    layers.div_ceil(LAYERS_A_LEG)
+    layers.div_ceil(FIELD_LEG_LAYERS)
 }

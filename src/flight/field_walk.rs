@@ -1,6 +1,6 @@
 //! A flight through a field of winds.
 
-use super::field::{LAYERS_A_LEG, LayerField};
+use super::field::{FIELD_LEG_LAYERS, LayerField};
 use super::floor::Floor;
 use super::model::{FlightModel, Flown, Moment, Scratch, Summit};
 use super::passage::Passage;
@@ -61,13 +61,13 @@ impl<'a> FieldWalk<'a> {
         every_layer: bool,
         tell: &mut impl FnMut(Moment),
     ) -> Result<Flown, Miss> {
-        let size = if every_layer { 1 } else { LAYERS_A_LEG };
+        let size = if every_layer { 1 } else { FIELD_LEG_LAYERS };
         tell(self.moment);
         for leg in 0..scratch.up.felt.len() {
-            for first in (0..LAYERS_A_LEG).step_by(size) {
+            for first in (0..FIELD_LEG_LAYERS).step_by(size) {
                 let end = first + size;
                 let part = Part { leg, first, end };
-                let top_m = self.model.layers.altitude_m(leg * LAYERS_A_LEG + end);
+                let top_m = self.model.layers.altitude_m(leg * FIELD_LEG_LAYERS + end);
                 let arrive_m = top_m.min(summit.altitude_m);
                 if self.pass(part, &scratch.up, summit, arrive_m)? {
                     tell(self.moment);
@@ -79,14 +79,14 @@ impl<'a> FieldWalk<'a> {
         tell(burst);
         let bottom_m = |layer: usize| self.model.layers.altitude_m(layer);
         for leg in (0..scratch.down.felt.len()).rev() {
-            let size = match self.floor.is_near(bottom_m(leg * LAYERS_A_LEG)) {
+            let size = match self.floor.is_near(bottom_m(leg * FIELD_LEG_LAYERS)) {
                 true => 1,
                 false => size,
             };
-            for first in (0..LAYERS_A_LEG).step_by(size).rev() {
+            for first in (0..FIELD_LEG_LAYERS).step_by(size).rev() {
                 let end = first + size;
                 let part = Part { leg, first, end };
-                let arrive_m = bottom_m(leg * LAYERS_A_LEG + first).min(summit.altitude_m);
+                let arrive_m = bottom_m(leg * FIELD_LEG_LAYERS + first).min(summit.altitude_m);
                 let before = self.moment;
                 if self.pass(part, &scratch.down, summit, arrive_m)? {
                     if let Some(landing) = self.floor.met(before, self.moment) {
@@ -111,10 +111,10 @@ impl<'a> FieldWalk<'a> {
         summit: &Summit,
         arrive_m: f64,
     ) -> Result<bool, Miss> {
-        let mut felt = [0.0f32; LAYERS_A_LEG];
+        let mut felt = [0.0f32; FIELD_LEG_LAYERS];
         felt[part.first..part.end].copy_from_slice(&passage.felt[part.leg][part.first..part.end]);
         let (mut time_s, mut error) = (0.0, [0.0; 2]);
-        let bottom = part.leg * LAYERS_A_LEG;
+        let bottom = part.leg * FIELD_LEG_LAYERS;
         for k in bottom + part.first..(bottom + part.end).min(summit.layer + 1) {
             let seconds = if k < summit.layer {
                 passage.seconds[k]
@@ -127,7 +127,7 @@ impl<'a> FieldWalk<'a> {
                 error[1] += wind[1] * seconds;
             }
         }
-        if felt == [0.0; LAYERS_A_LEG] && time_s == 0.0 {
+        if felt == [0.0; FIELD_LEG_LAYERS] && time_s == 0.0 {
             return Ok(false);
         }
         let drift = |weights: &Weights| {

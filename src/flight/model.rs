@@ -119,7 +119,7 @@ impl Fall {
 
 /// What carries the stack away.
 #[derive(Debug, Clone)]
-pub enum Winds {
+pub enum FlightWinds {
     /// One column for every place and time.
     Column(LayerWinds),
     /// Columns here and there, now and then.
@@ -132,7 +132,7 @@ pub struct FlightModel {
     /// The layers.
     pub layers: Layers,
     /// Their winds.
-    pub winds: Winds,
+    pub winds: FlightWinds,
     /// The way up.
     pub rise: Rise,
     /// The way down.
@@ -261,7 +261,7 @@ impl FlightModel {
         let release_m = self.layers.altitude_m(self.release_layer);
         let floor = Floor::new(self.ground.as_deref(), release_m);
         match &self.winds {
-            Winds::Column(winds) => {
+            FlightWinds::Column(winds) => {
                 let mut walk = Walk {
                     layers: &self.layers,
                     compass: &self.compass,
@@ -273,7 +273,7 @@ impl FlightModel {
                 };
                 Ok(walk.up_and_down(&summit, scratch, every_layer, &mut tell))
             }
-            Winds::Field(field) => {
+            FlightWinds::Field(field) => {
                 scratch.up.set_felt(&summit, from.layer);
                 scratch.down.set_felt(&summit, 0);
                 let mut walk = FieldWalk::new(self, field, v.member, wind_error, start, floor)?;

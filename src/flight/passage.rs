@@ -1,6 +1,6 @@
 //! How long one flight is in each layer, on its way up or down.
 
-use super::field::{LAYERS_A_LEG, legs_for};
+use super::field::{FIELD_LEG_LAYERS, legs_for};
 use super::model::Summit;
 
 /// How long one flight is in each layer, on one way.
@@ -12,7 +12,7 @@ pub struct Passage {
     /// the layer is felt for.
     pub lean: Vec<f64>,
     /// Seconds for which the mean wind of each layer is felt in a field, s; whole legs.
-    pub felt: Vec<[f32; LAYERS_A_LEG]>,
+    pub felt: Vec<[f32; FIELD_LEG_LAYERS]>,
 }
 
 impl Passage {
@@ -49,7 +49,8 @@ impl Passage {
     pub fn set_felt(&mut self, summit: &Summit, first: usize) {
         let last = summit.layer;
         self.felt.clear();
-        self.felt.resize(legs_for(last + 2), [0.0; LAYERS_A_LEG]);
+        self.felt
+            .resize(legs_for(last + 2), [0.0; FIELD_LEG_LAYERS]);
         let part_s = self.last_part_s(summit.share);
         for k in first..=last {
             let (seconds, lean) = if k < last {
@@ -69,6 +70,6 @@ impl Passage {
     }
 
     fn feel(&mut self, layer: usize, seconds: f64) {
-        self.felt[layer / LAYERS_A_LEG][layer % LAYERS_A_LEG] += seconds as f32;
+        self.felt[layer / FIELD_LEG_LAYERS][layer % FIELD_LEG_LAYERS] += seconds as f32;
     }
 }

@@ -8,7 +8,7 @@ use crate::geodesy::{Compass, drift};
 
 /// Layers whose drifts are added up before the place on the ellipsoid is moved. Over so short a
 /// leg the order of the small drifts does not matter; a track is recorded layer by layer.
-const LAYERS_A_LEG: usize = 12;
+const COLUMN_LEG_LAYERS: usize = 12;
 
 /// A flight on its way.
 pub(super) struct Walk<'a> {
@@ -30,7 +30,7 @@ impl Walk<'_> {
         every_layer: bool,
         tell: &mut impl FnMut(Moment),
     ) -> Flown {
-        let leg = if every_layer { 1 } else { LAYERS_A_LEG };
+        let leg = if every_layer { 1 } else { COLUMN_LEG_LAYERS };
         let last = summit.layer;
         tell(self.moment);
         for first in (self.first_layer..last).step_by(leg) {

@@ -25,7 +25,7 @@ use crate::wind::sounding::Sounding;
 
 /// An ascent with the file it comes from.
 #[derive(Debug, Clone, Serialize)]
-pub struct Ascent {
+pub struct FileAscent {
     /// The file, as the user named it.
     pub file: String,
     /// The ascent.

@@ -6,7 +6,7 @@ use rayon::prelude::*;
 
 use super::draws::Sampler;
 use super::rate_error::RateErrorProcess;
-use crate::flight::model::{Aloft, Departures, FlightModel, Moment, Scratch, Winds};
+use crate::flight::model::{Aloft, Departures, FlightModel, FlightWinds, Moment, Scratch};
 use crate::flight::rise::Miss;
 use crate::geodesy::Normal;
 use crate::ground::touchdown::Fix;
@@ -220,7 +220,7 @@ impl Bench {
             (None, Some(low_m)) => {
                 let mut low = LowWay::new(low_m, &mut self.low);
                 // Through a single column whole legs are too long to stand for the way.
-                let every_layer = matches!(model.winds, Winds::Column(_));
+                let every_layer = matches!(model.winds, FlightWinds::Column(_));
                 let tell = |m| low.pass(m);
                 model.fly_telling(v, departures, &mut self.scratch, every_layer, tell)?
             }

@@ -34,7 +34,7 @@ pub fn contents_mol(contents_m3: f64) -> f64 {
 
 /// What is left when a balloon has been filled.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Emptied {
+pub struct CylindersAfter {
     /// Cylinders that are empty: down to the pressure of the air.
     pub whole: u32,
     /// The share of what the next one gives that is used; 0 where the last is just empty.
@@ -97,9 +97,14 @@ pub fn all_give_mol(cylinders: &[Cylinders], gas: Gas, air_pa: f64) -> Option<f6
 
 /// What a fill of `needed_mol` leaves of cylinders that are emptied one after the other, in their
 /// order; `None` where the equation of the gas does not reach.
-pub fn empty(cylinders: &[Cylinders], gas: Gas, air_pa: f64, needed_mol: f64) -> Option<Emptied> {
+pub fn empty(
+    cylinders: &[Cylinders],
+    gas: Gas,
+    air_pa: f64,
+    needed_mol: f64,
+) -> Option<CylindersAfter> {
     let all_mol = all_give_mol(cylinders, gas, air_pa)?;
-    let mut done = Emptied {
+    let mut done = CylindersAfter {
         whole: 0,
         share_of_next: 0.0,
         gauge_left_pa: None,

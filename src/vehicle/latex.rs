@@ -24,7 +24,7 @@ pub struct Series {
 
 /// A diameter at the burst, and whose it is.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Looked {
+pub struct TableDiameter {
     /// Diameter at the burst, m.
     pub burst_diameter_m: f64,
     /// The table it is from, in words: how it was found, source and how that was read.
@@ -78,7 +78,7 @@ impl LatexTable {
 
     /// The burst diameter of a balloon by the first table that reaches its mass: as it stands
     /// there, or between its neighbours (a power of the mass). `None` where none reaches it.
-    pub fn look_up(&self, mass_kg: f64) -> Option<Looked> {
+    pub fn look_up(&self, mass_kg: f64) -> Option<TableDiameter> {
         self.series.iter().find_map(|s| s.look_up(mass_kg))
     }
 
@@ -99,13 +99,13 @@ impl LatexTable {
 }
 
 impl Series {
-    fn look_up(&self, mass_kg: f64) -> Option<Looked> {
+    fn look_up(&self, mass_kg: f64) -> Option<TableDiameter> {
         let above = self
             .balloons
             .iter()
             .position(|b| b.0 >= mass_kg * (1.0 - 1e-9))?;
         let (mass, diameter) = self.balloons[above];
-        let looked = |burst_diameter_m, how: &str| Looked {
+        let looked = |burst_diameter_m, how: &str| TableDiameter {
             burst_diameter_m,
             from: format!("{how} {} ({})", self.source, self.read),
         };

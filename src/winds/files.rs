@@ -9,12 +9,12 @@ use rayon::prelude::*;
 
 use crate::error::{Error, Fault, Result};
 use crate::sources::grid::GridFile;
-use crate::sources::{self, Ascent, Format};
+use crate::sources::{self, FileAscent, Format};
 
 /// What wind files hold, before it is made into the winds of a plan.
 pub enum WindFiles {
     /// Every ascent of every file.
-    Soundings(Vec<Ascent>),
+    Soundings(Vec<FileAscent>),
     /// Forecasts, not yet joined.
     Grids {
         /// The files.
@@ -78,7 +78,7 @@ impl WindFiles {
             }
             _ => {
                 let read = files.iter().map(|path| ascents(path, format)).collect();
-                let ascents: Vec<Vec<Ascent>> = all_or_faults(read)?;
+                let ascents: Vec<Vec<FileAscent>> = all_or_faults(read)?;
                 Ok(WindFiles::Soundings(
                     ascents.into_iter().flatten().collect(),
                 ))
@@ -87,10 +87,10 @@ impl WindFiles {
     }
 }
 
-fn ascents(path: &Path, format: Option<Format>) -> Result<Vec<Ascent>> {
+fn ascents(path: &Path, format: Option<Format>) -> Result<Vec<FileAscent>> {
     let file = path.display().to_string();
     let soundings = sources::read_soundings(path, format)?;
-    let ascent = |sounding| Ascent {
+    let ascent = |sounding| FileAscent {
         file: file.clone(),
         sounding,
     };

@@ -19,7 +19,7 @@ use crate::wind::error::WindError;
 
 /// What is kept of a prediction for further flights of the same stack in the same winds.
 #[derive(Debug, Clone)]
-pub struct Kept {
+pub struct Continuation {
     pub(super) release: Timestamp,
     pub(super) model: FlightModel,
     pub(super) sampler: Sampler,
@@ -42,7 +42,7 @@ pub struct Remaining {
     pub landing: [Timestamp; 3],
 }
 
-impl Kept {
+impl Continuation {
     /// The draws that came down, in their order.
     pub fn landings(&self) -> &[Landing] {
         &self.landings

@@ -18,7 +18,7 @@ mod wind_error;
 
 use jiff::Timestamp;
 
-use self::aloft::Kept;
+use self::aloft::Continuation;
 pub use self::answer::{Mark, Zone};
 pub use self::facts::Facts;
 use self::facts::{BalloonFacts, EarlyBursts, Missed, WindFacts};
@@ -100,7 +100,7 @@ pub fn predict_and_keep(
     input: &Winds,
     options: Options,
     flown: impl Fn() + Sync,
-) -> Result<(Prediction, Kept)> {
+) -> Result<(Prediction, Continuation)> {
     let site = SiteWinds::new(plan, input, [plan.release; 2])?;
     let weather = site.weather(plan.release)?;
     let ground = terrain::around(&plan.ground, input, plan.site.position, terrain::FAR_M)?;
@@ -114,7 +114,7 @@ pub fn predict_and_keep(
         zone: story.zone(options, &plan.replaced, elevation)?,
         facts: story.facts(&plan.name)?,
     };
-    let kept = Kept {
+    let kept = Continuation {
         release: plan.release,
         wind_error: weather.wind_error().cloned(),
         model: setup.model,

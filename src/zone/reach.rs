@@ -4,7 +4,7 @@ use jiff::Timestamp;
 
 use crate::clock::after;
 use crate::error::Result;
-use crate::flight::model::{FlightModel, Moment, Winds};
+use crate::flight::model::{FlightModel, FlightWinds, Moment};
 use crate::geodesy::Position;
 use crate::sources::grid::archive::Archive;
 use crate::spread::draws::Spread;
@@ -60,7 +60,7 @@ impl Reach {
     /// From the planned flight in the winds above the site.
     pub fn of(track: &[Moment], model: &FlightModel, spread: &Spread) -> Reach {
         let drift_m = match &model.winds {
-            Winds::Column(winds) => track
+            FlightWinds::Column(winds) => track
                 .windows(2)
                 .map(|leg| {
                     let middle_m = 0.5 * (leg[0].altitude_m + leg[1].altitude_m);
@@ -68,7 +68,7 @@ impl Reach {
                     east.hypot(north) * (leg[1].time_s - leg[0].time_s)
                 })
                 .sum(),
-            Winds::Field(_) => 0.0,
+            FlightWinds::Field(_) => 0.0,
         };
         let flown_s = track.last().map_or(0.0, |m| m.time_s);
         let delay_s = SIGMAS * spread.release_delay_s;

@@ -8,7 +8,7 @@ use super::varied;
 use crate::atmosphere::{AirProfile, LARGEST_DENSITY_SCALE_HEIGHT_M};
 use crate::error::{Error, Result};
 use crate::flight::layers::{LayerWinds, Layers, STATED_THICKNESS_M, THICKNESS_M};
-use crate::flight::model::{FlightModel, Winds};
+use crate::flight::model::{FlightModel, FlightWinds};
 use crate::flight::rates::RateTable;
 use crate::flight::rise::{Rise, RiseSpread, RiseTable};
 use crate::geodesy::{Compass, Position};
@@ -112,7 +112,7 @@ fn model(place: &Place, above_site: Layers, rise: Rise, law: &FallLaw) -> Flight
     );
     let layers = above_site.lowered(below);
     FlightModel {
-        winds: Winds::Column(LayerWinds::of_profile(&column.winds, &layers)),
+        winds: FlightWinds::Column(LayerWinds::of_profile(&column.winds, &layers)),
         fall: law.through(&column.air, &layers),
         rise,
         layers,

@@ -4,7 +4,7 @@
 use std::sync::Arc;
 
 use crate::error::Result;
-use crate::flight::field::LAYERS_A_LEG;
+use crate::flight::field::FIELD_LEG_LAYERS;
 use crate::geodesy::Position;
 use crate::ground::region::Region;
 use crate::ground::terrain::{Heights, Raster, Terrain};
@@ -99,7 +99,7 @@ pub fn off_ground(terrain: Option<&Terrain>, site: Position, site_m: f64) -> Opt
 pub fn layers_below(terrain: Option<&Terrain>, site_m: f64, thickness_m: f64) -> usize {
     let lowest_m = terrain.and_then(Terrain::lowest_m).unwrap_or(site_m);
     let layers = ((site_m - lowest_m) / thickness_m).ceil().max(0.0) as usize;
-    layers.next_multiple_of(LAYERS_A_LEG)
+    layers.next_multiple_of(FIELD_LEG_LAYERS)
 }
 
 /// What tells the height of the ground at landings, with the share of each; the site's elevation

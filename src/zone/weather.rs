@@ -18,7 +18,7 @@ use crate::ground::terrain::Terrain;
 use crate::notes::{Assumption, Cleaning, Note};
 use crate::plan::{Plan, WindSpread};
 use crate::sources::grid::archive::Archive;
-use crate::sources::{self, Ascent};
+use crate::sources::{self, FileAscent};
 use crate::units::in_both;
 use crate::wind::column::{Column, WindProfile};
 use crate::wind::error::{ErrorPart, WindError};
@@ -79,7 +79,7 @@ enum Around<'a> {
 #[derive(Clone)]
 pub struct FlownWinds {
     /// As the model takes them.
-    pub winds: model::Winds,
+    pub winds: model::FlightWinds,
     /// How many members there are to draw from.
     pub members: usize,
     /// The member that the planned flight is flown in: the mean of all.
@@ -92,7 +92,7 @@ pub struct FlownWinds {
 
 impl FlownWinds {
     /// The only winds there are, without members.
-    fn only(winds: model::Winds) -> FlownWinds {
+    fn only(winds: model::FlightWinds) -> FlownWinds {
         FlownWinds {
             winds,
             members: 1,
@@ -105,9 +105,9 @@ impl FlownWinds {
     /// A forecast's winds, decoded for releases from `since` on, for another of them.
     pub fn for_release(&self, since: Timestamp, release: Timestamp) -> FlownWinds {
         let mut same = self.clone();
-        if let model::Winds::Field(field) = &self.winds {
+        if let model::FlightWinds::Field(field) = &self.winds {
             let field = field.at_release(seconds_between(since, release));
-            same.winds = model::Winds::Field(Box::new(field));
+            same.winds = model::FlightWinds::Field(Box::new(field));
         }
         same
     }
@@ -199,7 +199,7 @@ impl<'a> SiteWinds<'a> {
             _ => field.with_mean_member(),
         };
         Ok(Some(FlownWinds {
-            winds: model::Winds::Field(Box::new(field)),
+            winds: model::FlightWinds::Field(Box::new(field)),
             members,
             planned,
             extent,
@@ -216,7 +216,7 @@ impl Weather<'_> {
         match &self.around {
             Around::Nothing => {
                 let winds = LayerWinds::of_profile(&self.column.winds, &model.layers);
-                Some(one(model::Winds::Column(winds)))
+                Some(one(model::FlightWinds::Column(winds)))
             }
             Around::Stations(stations, columns) => {
                 let placing = Placing::Stations(stations.clone());
@@ -232,7 +232,7 @@ impl Weather<'_> {
                     &model.layers,
                     &model.compass,
                 );
-                Some(one(model::Winds::Field(Box::new(field))))
+                Some(one(model::FlightWinds::Field(Box::new(field))))
             }
             Around::Forecast(_) => None,
         }
@@ -352,7 +352,7 @@ pub fn process_of(error: &WindError, model: &FlightModel, seconds: &[f64]) -> Wi
 
 impl<'a> SiteWinds<'a> {
     /// One sounding stands for the whole flight, or several make a field.
-    fn of_soundings(&self, release: Timestamp, ascents: &'a [Ascent]) -> Result<Weather<'a>> {
+    fn of_soundings(&self, release: Timestamp, ascents: &'a [FileAscent]) -> Result<Weather<'a>> {
         let nearest = sources::nearest(ascents.iter().map(|a| &a.sounding), release)?;
         let nearest = &ascents[nearest];
         let weather = match stations(self.site, release, ascents) {
@@ -369,9 +369,9 @@ impl<'a> SiteWinds<'a> {
     fn of_field(
         &self,
         release: Timestamp,
-        nearest: &Ascent,
+        nearest: &FileAscent,
         stations: Vec<Station>,
-        blended: &[&Ascent],
+        blended: &[&FileAscent],
     ) -> Weather<'a> {
         let columns: Vec<Column> = blended
             .iter()
@@ -408,7 +408,7 @@ impl<'a> SiteWinds<'a> {
     }
 
     /// The one nearest of `all` soundings.
-    fn of_one(&self, release: Timestamp, nearest: &Ascent, all: usize) -> Weather<'a> {
+    fn of_one(&self, release: Timestamp, nearest: &FileAscent, all: usize) -> Weather<'a> {
         let sounding = &nearest.sounding;
         let mut assumptions = read_as(sounding);
         if all > 1 {
@@ -516,7 +516,7 @@ impl<'a> SiteWinds<'a> {
 }
 
 /// What reading did to soundings, where that matters.
-fn cleaning(ascents: &[&Ascent]) -> Vec<Cleaning> {
+fn cleaning(ascents: &[&FileAscent]) -> Vec<Cleaning> {
     let all = ascents.iter().map(|a| Cleaning::of(&a.file, &a.sounding));
     all.filter(Cleaning::matters).collect()
 }
@@ -554,7 +554,7 @@ fn member_winds(near: &Block, weights: &Weights) -> Vec<WindProfile> {
 }
 
 /// From the site to the nearest of some soundings, m.
-fn nearest_m(site: Position, ascents: &[&Ascent]) -> Option<f64> {
+fn nearest_m(site: Position, ascents: &[&FileAscent]) -> Option<f64> {
     let places = ascents.iter().filter_map(|a| a.sounding.position);
     places.map(|p| site.distance_m(p)).min_by(f64::total_cmp)
 }
@@ -564,9 +564,9 @@ fn nearest_m(site: Position, ascents: &[&Ascent]) -> Option<f64> {
 fn stations(
     site: Position,
     release: Timestamp,
-    ascents: &[Ascent],
-) -> Option<(Vec<Station>, Vec<&Ascent>)> {
-    let mut groups: Vec<(Position, Vec<(f64, &Ascent)>)> = Vec::new();
+    ascents: &[FileAscent],
+) -> Option<(Vec<Station>, Vec<&FileAscent>)> {
+    let mut groups: Vec<(Position, Vec<(f64, &FileAscent)>)> = Vec::new();
     for ascent in ascents {
         let (Some(place), Some(time)) = (ascent.sounding.position, ascent.sounding.time) else {
             continue;
@@ -592,7 +592,7 @@ fn stations(
         soundings.sort_by(|a, b| a.0.total_cmp(&b.0));
         soundings.dedup_by(|a, b| a.0 == b.0);
     }
-    let brackets = |soundings: &[(f64, &Ascent)]| {
+    let brackets = |soundings: &[(f64, &FileAscent)]| {
         soundings.len() > 1 && soundings.last().is_some_and(|last| last.0 > 0.0)
     };
     if !(groups.len() > 1 || groups.first().is_some_and(|g| brackets(&g.1))) {
@@ -627,7 +627,7 @@ fn blend(weights: &Weights, columns: &[Column]) -> Column {
     }
 }
 
-fn of_elsewhere(site: Position, ascent: &Ascent, away_m: f64) -> Error {
+fn of_elsewhere(site: Position, ascent: &FileAscent, away_m: f64) -> Error {
     let made = ascent.sounding.position.map(Position::text);
     Error::CannotDo {
         why: format!(

@@ -9,7 +9,7 @@
 )]
 
 use windfall::flight::layers::{LayerWinds, Layers};
-use windfall::flight::model::{Fall, FlightModel, Winds};
+use windfall::flight::model::{Fall, FlightModel, FlightWinds};
 use windfall::flight::rates::RateTable;
 use windfall::flight::rise::{Rise, RisePlan, RiseSpread, RiseTable, RiseVariation};
 use windfall::geodesy::{Compass, Position};
@@ -112,7 +112,7 @@ impl Stack {
         let fall = FallSpeed::landing_at(5.0);
         FlightModel {
             layers,
-            winds: Winds::Column(LayerWinds::of_profile(&self.column.winds, &layers)),
+            winds: FlightWinds::Column(LayerWinds::of_profile(&self.column.winds, &layers)),
             rise,
             fall: Fall::at_speed(&fall, &self.column.air, &layers),
             start: self.site.normal(),

@@ -8,7 +8,7 @@ use std::io::Read;
 use flate2::read::GzDecoder;
 use serde::Serialize;
 
-use super::layers::{Kind, Layer, Wanted, collect_geojson};
+use super::layers::{Kind, Layer, LayerRequest, collect_geojson};
 use super::region::Region;
 use crate::error::{Error, Result};
 
@@ -107,7 +107,7 @@ pub fn world(layer: World, region: &Region) -> Result<Layer> {
     };
     let text = text(bytes)?;
     let name = "the built-in map (Natural Earth, 1:50 million)";
-    collect_geojson(text.as_bytes(), name, &Wanted::new(kind), region)
+    collect_geojson(text.as_bytes(), name, &LayerRequest::new(kind), region)
 }
 
 /// The coasts of the whole earth, GeoJSON.

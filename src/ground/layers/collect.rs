@@ -7,7 +7,7 @@ use super::crossing::crossing;
 use super::far::Nearest;
 use super::note::LayerFinding;
 use super::osm_tags::road_name;
-use super::{Area, Kind, Layer, Line, Spot, Wanted};
+use super::{Area, Kind, Layer, LayerRequest, Line, Spot};
 use crate::error::{Fault, Result};
 use crate::geodesy::wrap_longitude;
 use crate::ground::projection::ToDegrees;
@@ -32,7 +32,7 @@ const MOST_NAMES: usize = 20;
 /// A layer being read.
 pub(super) struct Collector<'a> {
     file: &'a str,
-    wanted: &'a Wanted,
+    wanted: &'a LayerRequest,
     region: &'a Region,
     to_degrees: ToDegrees,
     layer: Layer,
@@ -63,7 +63,7 @@ const LEAST_AREA_DEG2: f64 = 1e-12;
 impl<'a> Collector<'a> {
     pub fn new(
         file: &'a str,
-        wanted: &'a Wanted,
+        wanted: &'a LayerRequest,
         region: &'a Region,
         to_degrees: ToDegrees,
     ) -> Collector<'a> {

@@ -7,13 +7,18 @@ use std::path::Path;
 use flatgeobuf::geozero::{FeatureProperties, GeomProcessor, GeozeroGeometry, error};
 use flatgeobuf::{FallibleStreamingIterator, FgbReader};
 
-use super::Wanted;
+use super::LayerRequest;
 use super::collect::{Attributes, Collected, Collector, Shape};
 use crate::error::{Error, Fault, Result};
 use crate::ground::projection::{Reference, ToDegrees};
 use crate::ground::region::Region;
 
-pub(super) fn read(path: &Path, name: &str, wanted: &Wanted, region: &Region) -> Result<Collected> {
+pub(super) fn read(
+    path: &Path,
+    name: &str,
+    wanted: &LayerRequest,
+    region: &Region,
+) -> Result<Collected> {
     let file = File::open(path).map_err(|cause| Error::file(path, "read", cause))?;
     let wrong = |cause: String| Fault::new(name, cause, "a complete FlatGeobuf file");
     let reader = FgbReader::open(BufReader::new(file)).map_err(|e| wrong(e.to_string()))?;

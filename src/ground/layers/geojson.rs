@@ -6,7 +6,7 @@ use geojson::{Feature, FeatureReader, GeoJson, GeometryValue, JsonValue, Positio
 use serde::Deserialize;
 use serde::de::IgnoredAny;
 
-use super::Wanted;
+use super::LayerRequest;
 use super::collect::{Attributes, Collected, Collector, Shape};
 use crate::error::{Error, Fault, Result};
 use crate::ground::projection::{Reference, ToDegrees};
@@ -21,7 +21,12 @@ struct Outermost {
     features: Vec<IgnoredAny>,
 }
 
-pub(super) fn read(path: &Path, name: &str, wanted: &Wanted, region: &Region) -> Result<Collected> {
+pub(super) fn read(
+    path: &Path,
+    name: &str,
+    wanted: &LayerRequest,
+    region: &Region,
+) -> Result<Collected> {
     let bytes = std::fs::read(path).map_err(|cause| Error::file(path, "read", cause))?;
     collect(&bytes, name, wanted, region)
 }
@@ -30,7 +35,7 @@ pub(super) fn read(path: &Path, name: &str, wanted: &Wanted, region: &Region) ->
 pub(super) fn collect(
     bytes: &[u8],
     name: &str,
-    wanted: &Wanted,
+    wanted: &LayerRequest,
     region: &Region,
 ) -> Result<Collected> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);

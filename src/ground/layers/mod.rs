@@ -89,7 +89,7 @@ impl Kind {
 
 /// What to take from a file.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Wanted {
+pub struct LayerRequest {
     /// What its features are.
     pub kind: Kind,
     /// The attribute that holds the class of a road; `highway`, as in OpenStreetMap, if none is
@@ -99,10 +99,10 @@ pub struct Wanted {
     pub name_attribute: Option<String>,
 }
 
-impl Wanted {
+impl LayerRequest {
     /// Features of a kind, with the usual attributes.
-    pub fn new(kind: Kind) -> Wanted {
-        Wanted {
+    pub fn new(kind: Kind) -> LayerRequest {
+        LayerRequest {
             kind,
             class_attribute: None,
             name_attribute: None,
@@ -194,7 +194,7 @@ impl Layer {
 /// A file that cannot be read or understood, has no feature of the right shape, is not on a known
 /// projection, has no such attribute, lies wholly farther than 300 km from the region; a keep-out
 /// or land-in area that crosses itself.
-pub fn read(path: &Path, wanted: &Wanted, region: &Region) -> Result<Layer> {
+pub fn read(path: &Path, wanted: &LayerRequest, region: &Region) -> Result<Layer> {
     let name = path.display().to_string();
     if is_osm(path) {
         let mut layers = osm::read(path, &name, region, Some(wanted.kind))?;
@@ -243,7 +243,7 @@ pub fn read_osm(path: &Path, region: &Region) -> Result<Vec<Layer>> {
 pub(super) fn collect_geojson(
     bytes: &[u8],
     name: &str,
-    wanted: &Wanted,
+    wanted: &LayerRequest,
     region: &Region,
 ) -> Result<Layer> {
     Ok(geojson::collect(bytes, name, wanted, region)?.layer)

@@ -10,13 +10,18 @@ use shapefile::record::polyline::GenericPolyline;
 use shapefile::record::traits::HasXY;
 use shapefile::{Shape as Record, ShapeReader};
 
-use super::Wanted;
+use super::LayerRequest;
 use super::collect::{Attributes, Collected, Collector, Shape};
 use crate::error::{Error, Fault, Result};
 use crate::ground::projection::{Reference, ToDegrees};
 use crate::ground::region::Region;
 
-pub(super) fn read(path: &Path, name: &str, wanted: &Wanted, region: &Region) -> Result<Collected> {
+pub(super) fn read(
+    path: &Path,
+    name: &str,
+    wanted: &LayerRequest,
+    region: &Region,
+) -> Result<Collected> {
     let to_degrees = match std::fs::read_to_string(path.with_extension("prj")) {
         Ok(wkt) => ToDegrees::new(name, &Reference::Wkt(wkt))?,
         // Without a .prj the collector sees when they are no degrees.

@@ -6,7 +6,7 @@ use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 
 use crate::fill::compared::{
-    ComparedLine, Comparison, Crossed, Quantity, Remark, Rules, Threshold,
+    AgainstThreshold, ComparedLine, ComparedQuantity, Crossed, Remark, Rules, Threshold,
 };
 use crate::report::layout::wrapped;
 use crate::units::{UnitSystem, duration};
@@ -54,11 +54,11 @@ fn sentence(line: &ComparedLine, release: Timestamp, zone: &TimeZone, units: Uni
     text
 }
 
-fn comparison_name(comparison: Comparison) -> &'static str {
+fn comparison_name(comparison: AgainstThreshold) -> &'static str {
     match comparison {
-        Comparison::Above => "above",
-        Comparison::Below => "below",
-        Comparison::NotEnoughInformation => "not enough information",
+        AgainstThreshold::Above => "above",
+        AgainstThreshold::Below => "below",
+        AgainstThreshold::NotEnoughInformation => "not enough information",
     }
 }
 
@@ -67,21 +67,21 @@ pub(in crate::report) fn number(line: &ComparedLine, units: UnitSystem) -> Optio
     Some(quantity(line.quantity, line.number_si?, units))
 }
 
-fn quantity(quantity: Quantity, value: f64, units: UnitSystem) -> String {
+fn quantity(quantity: ComparedQuantity, value: f64, units: UnitSystem) -> String {
     match quantity {
-        Quantity::PackageMass | Quantity::PayloadMass => units.mass(value),
-        Quantity::AreaDensity => units.area_density(value),
-        Quantity::LineStrength => units.force(value),
-        Quantity::LineLength | Quantity::BurstDiameter => units.size(value),
-        Quantity::BurstAltitude => units.height(value),
-        Quantity::GasCapacity => units.volume(value),
-        Quantity::Notice => duration(value),
+        ComparedQuantity::PackageMass | ComparedQuantity::PayloadMass => units.mass(value),
+        ComparedQuantity::AreaDensity => units.area_density(value),
+        ComparedQuantity::LineStrength => units.force(value),
+        ComparedQuantity::LineLength | ComparedQuantity::BurstDiameter => units.size(value),
+        ComparedQuantity::BurstAltitude => units.height(value),
+        ComparedQuantity::GasCapacity => units.volume(value),
+        ComparedQuantity::Notice => duration(value),
     }
 }
 
 /// A threshold as published, and in people's units where these are others.
 pub(in crate::report) fn threshold_text(
-    of: Quantity,
+    of: ComparedQuantity,
     threshold: &Threshold,
     units: UnitSystem,
 ) -> String {

@@ -8,7 +8,7 @@ use super::days::{
     csv_text, foot, header, more, number_heads, numbers, record, time, verdict, zone_name,
 };
 use super::why;
-use crate::choice::answer::{Site, Sites};
+use crate::choice::answer::{ComparedSite, Sites};
 use crate::error::Result;
 use crate::report::basis;
 use crate::report::files::geojson::{ellipse_with, spot_feature};
@@ -60,7 +60,7 @@ pub fn table(sites: &Sites, units: UnitSystem) -> String {
 /// How sites are ranked.
 const RANKING: &str = "by the best release from each: \"within limits\" before \"near a limit\" (beyond 80 % of one, or in the dark) before \"beyond a limit\", within these by the number that is nearest to its limit, which is the reason shown, then by how many releases are within limits. A site with something nearer than it should be is near a limit at best. A site whose releases the winds do not cover, or by old or distant soundings only, is unknown and has no rank.";
 
-fn line(site: &Site, sites: &Sites, wide: usize, units: UnitSystem) -> String {
+fn line(site: &ComparedSite, sites: &Sites, wide: usize, units: UnitSystem) -> String {
     let zone = &sites.basis.timezone;
     let rank = site.rank.map_or_else(String::new, |r| r.to_string());
     let name: String = site.name.chars().take(wide - 2).collect();
