@@ -15,7 +15,8 @@ use serde::de::DeserializeOwned;
 
 pub use self::answer::Fill;
 use self::answer::{
-    Balloon, FallSpeed, FlightFacts, KnownFill, Lift, Opening, OpeningKind, ReleaseAir, SolvedFrom,
+    BalloonAndGas, FlightFacts, KnownFill, Lift, Opening, OpeningKind, ReleaseAir, SolvedFrom,
+    SpeedAtHeight,
 };
 use self::findings::SizedStack;
 use self::rules::{Numbers, Package, RuleSet};
@@ -123,7 +124,7 @@ pub fn size(plan: &Plan, winds: Option<&Winds>, options: Options) -> Result<Fill
         findings,
         site: site_facts(&site, &here),
         ledger,
-        balloon: Balloon {
+        balloon: BalloonAndGas {
             mass_kg: balloon.mass_kg,
             burst_diameter_m: match balloon.burst {
                 Burst::Diameter { diameter_m } => Some(diameter_m),
@@ -276,7 +277,7 @@ fn flight_facts(
         .filter(|z| *z < flight.burst_m - 1_000.0 && *z > stack.site_m() + 1_000.0);
     let fall_speeds = std::iter::once(flight.burst_m)
         .chain(on_the_way)
-        .map(|altitude_m| FallSpeed {
+        .map(|altitude_m| SpeedAtHeight {
             altitude_m,
             speed_m_s: stack.fall_speed_m_s(altitude_m),
         })

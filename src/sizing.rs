@@ -14,7 +14,7 @@ use crate::flight::model::{
 use crate::flight::rise::{Miss, Rise, RisePlan, RiseSpread, RiseTable};
 use crate::geodesy::{Compass, Position};
 use crate::vehicle::ascent::{Climber, DragCurve, GasHeat};
-use crate::vehicle::balloon::{Balloon, Fill, LiftingGas, sphere_diameter_m, sphere_volume_m3};
+use crate::vehicle::balloon::{Balloon, GasFill, LiftingGas, sphere_diameter_m, sphere_volume_m3};
 use crate::vehicle::burst::Burst;
 use crate::vehicle::cylinder::{Cylinders, all_give_mol};
 use crate::wind::column::WindProfile;
@@ -49,7 +49,7 @@ pub struct Stack {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Filled {
     /// The gas.
-    pub fill: Fill,
+    pub fill: GasFill,
     /// Displaced air less gas, kg.
     pub gross_lift_kg: f64,
     /// Lift at the neck, kg.
@@ -167,7 +167,7 @@ impl Stack {
 
     /// The stack with so much gas, mol.
     pub fn filled(&self, amount_mol: f64) -> Filled {
-        let fill = Fill {
+        let fill = GasFill {
             gas: self.gas,
             amount_mol,
         };
@@ -187,13 +187,13 @@ impl Stack {
     /// The stack with gas for a lift at the neck, kg.
     pub fn with_neck_lift(&self, neck_lift_kg: f64) -> Filled {
         let gross_kg = neck_lift_kg + self.balloon_kg;
-        self.filled(Fill::of_gross_lift(self.gas, gross_kg, &self.here()).amount_mol)
+        self.filled(GasFill::of_gross_lift(self.gas, gross_kg, &self.here()).amount_mol)
     }
 
     /// Gas that fills the balloon to its burst diameter on the ground, mol, where that is known.
     pub fn bursting_mol(&self) -> Option<f64> {
         let volume_m3 = sphere_volume_m3(self.burst.diameter_m()?);
-        Some(Fill::of_volume(self.gas, volume_m3, &self.here()).amount_mol)
+        Some(GasFill::of_volume(self.gas, volume_m3, &self.here()).amount_mol)
     }
 
     /// Gas that the cylinders give, mol; `None` where the equation of the gas does not reach.

@@ -26,7 +26,7 @@ use windfall::geodesy::{Compass, LocalFrame, Position};
 use windfall::spread::draws::{FallingMass, Sampler, Spread};
 use windfall::spread::run::run;
 use windfall::vehicle::ascent::{Climber, DragCurve, GasHeat};
-use windfall::vehicle::balloon::{Fill, Gas, LiftingGas};
+use windfall::vehicle::balloon::{Gas, GasFill, LiftingGas};
 use windfall::vehicle::burst;
 use windfall::vehicle::descent::FallSpeed;
 use windfall::wind::column::Column;
@@ -153,7 +153,7 @@ impl Recorded {
         RisePlan {
             climber: Climber {
                 dead_mass_kg: BALLOON_KG + LOAD_KG,
-                fill: Fill::of_gross_lift(gas, gross_lift_kg, &air),
+                fill: GasFill::of_gross_lift(gas, gross_lift_kg, &air),
                 drag: DragCurve::FITTED,
                 drag_factor: 1.0,
                 heat: GasHeat::Convective,

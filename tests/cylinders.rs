@@ -8,7 +8,7 @@
 
 use windfall::atmosphere::{Air, P0_PA};
 use windfall::units::ZERO_CELSIUS_K;
-use windfall::vehicle::balloon::{Fill, Gas, LiftingGas};
+use windfall::vehicle::balloon::{Gas, GasFill, LiftingGas};
 use windfall::vehicle::cylinder::Cylinders;
 use windfall::vehicle::real_gas::{compressibility, density_mol_m3};
 
@@ -77,7 +77,7 @@ fn cylinder(bar: f64) -> Cylinders {
 /// Volume at 15 C and 1 atm of an amount as an ideal gas: what the balloon takes.
 fn free_m3(gas: Gas, amount_mol: f64) -> f64 {
     let gas = LiftingGas { gas, purity: 1.0 };
-    Fill { gas, amount_mol }.volume_m3(288.15, P0_PA)
+    GasFill { gas, amount_mol }.volume_m3(288.15, P0_PA)
 }
 
 /// 50 L at 15 C, m3 at 15 C and 1 atm: within 0.1 %; the ideal gas law would say 9.919 of 200 bar,
@@ -99,7 +99,7 @@ fn contents_within_a_thousandth() {
         cylinder(200.0).gives_mol(Gas::Helium, P0_PA).unwrap(),
     );
     assert!((gives / 8.993 - 1.0).abs() < 0.001, "{gives}");
-    let ideal = Fill::of_volume(
+    let ideal = GasFill::of_volume(
         LiftingGas {
             gas: Gas::Helium,
             purity: 1.0,

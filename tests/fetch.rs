@@ -23,7 +23,7 @@ use proptest::prelude::*;
 use windfall::error::Result;
 use windfall::fetch::download::download;
 use windfall::fetch::feed::Feeds;
-use windfall::fetch::field::{Level, Quantity};
+use windfall::fetch::field::{Level, WantedQuantity};
 use windfall::fetch::http::{Client, Patience};
 use windfall::fetch::inventory::{Message, idx, json_lines, walk};
 use windfall::fetch::manifest::Manifest;
@@ -919,14 +919,14 @@ fn real_inventories_are_read_whole() {
 fn entries_of_real_inventories() {
     let gfs = inventory("kerchunk_gfs.t00z.pgrb2.0p25.f021.idx");
     let wind = gfs.iter().find(|m| m.start == 349_038_531).unwrap();
-    assert_eq!(wind.fields[0].quantity, Quantity::Name("UGRD".into()));
+    assert_eq!(wind.fields[0].quantity, WantedQuantity::Name("UGRD".into()));
     assert_eq!(wind.fields[0].level, Level::Pressure(850.0));
     assert_eq!(wind.fields[0].run, "2023110400");
     assert!(wind.fields[0].of_a_moment);
     let hrrr = inventory("kerchunk_hrrr.t01z.wrfsfcf05.grib2.idx");
     let odd = hrrr.iter().find(|m| m.start == 650_542).unwrap();
     let name = "var discipline=0 center=7 local_table=1 parmcat=16 parm=201";
-    assert_eq!(odd.fields[0].quantity, Quantity::Name(name.into()));
+    assert_eq!(odd.fields[0].quantity, WantedQuantity::Name(name.into()));
     let sums = inventory("kerchunk_gfs.t00z.pgrb2.0p25.f006.test-limit-100.idx");
     let rain = sums.iter().find(|m| m.start == 426_809_619).unwrap();
     assert_eq!(
@@ -978,8 +978,8 @@ fn the_headers_of_real_messages_say_what_they_hold() {
         expected.map(|(start, length, fields)| (start, Some(length), fields))
     );
     let quantities: Vec<_> = two[3].fields.iter().map(|f| f.quantity.clone()).collect();
-    assert_eq!(quantities[0], Quantity::Code([0, 2, 2]));
-    assert_eq!(quantities[1], Quantity::Code([0, 2, 3]));
+    assert_eq!(quantities[0], WantedQuantity::Code([0, 2, 2]));
+    assert_eq!(quantities[1], WantedQuantity::Code([0, 2, 3]));
     assert_eq!(
         (&two[3].fields[1].level, two[3].fields[1].run.as_str()),
         (&Level::Pressure(10.0), "2011011012")

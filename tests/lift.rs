@@ -9,7 +9,7 @@ use common::assert_digits;
 use windfall::atmosphere::{Air, AirProfile, GAS_CONSTANT_J_MOL_K, P0_PA};
 use windfall::units::{FOOT_M, POUND_KG, ZERO_CELSIUS_K};
 use windfall::vehicle::ascent::{Climber, DragCurve, GasHeat};
-use windfall::vehicle::balloon::{Fill, Gas, LiftingGas, sphere_diameter_m};
+use windfall::vehicle::balloon::{Gas, GasFill, LiftingGas, sphere_diameter_m};
 
 fn pure(gas: Gas) -> LiftingGas {
     LiftingGas { gas, purity: 1.0 }
@@ -111,7 +111,7 @@ fn common_practice_of_the_trade() {
     let air = AirProfile::standard();
     let (balloon_kg, load_kg, neck_kg) = (1.2, 9.0 * POUND_KG, 15.0 * POUND_KG);
     let ground = air.at(0.0);
-    let fill = Fill::of_gross_lift(pure(Gas::Helium), neck_kg + balloon_kg, &ground);
+    let fill = GasFill::of_gross_lift(pure(Gas::Helium), neck_kg + balloon_kg, &ground);
     let across = sphere_diameter_m(fill.volume_m3(ground.temperature_k, ground.pressure_pa));
     assert!(
         (across / FOOT_M - 8.0).abs() < 0.3,

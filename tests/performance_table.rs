@@ -16,7 +16,7 @@ use windfall::atmosphere::{AirProfile, Geopotential, gravity_m_s2};
 use windfall::flight::layers::Layers;
 use windfall::flight::rise::{Rise, RisePlan, RiseSpread, RiseTable, RiseVariation};
 use windfall::vehicle::ascent::{Climber, DragCurve, GasHeat};
-use windfall::vehicle::balloon::{Fill, Gas, LiftingGas, sphere_volume_m3};
+use windfall::vehicle::balloon::{Gas, GasFill, LiftingGas, sphere_volume_m3};
 use windfall::vehicle::burst::Burst;
 
 /// A row of the table: masses in g, diameters in cm.
@@ -84,7 +84,7 @@ impl Row {
         RisePlan {
             climber: Climber {
                 dead_mass_kg,
-                fill: Fill::of_gross_lift(gas, gross_lift_kg, &AirProfile::standard().at(0.0)),
+                fill: GasFill::of_gross_lift(gas, gross_lift_kg, &AirProfile::standard().at(0.0)),
                 drag,
                 drag_factor: 1.0,
                 heat,

@@ -13,7 +13,7 @@ use windfall::atmosphere::{AirProfile, Geopotential, gravity_m_s2, standard};
 use windfall::flight::layers::Layers;
 use windfall::flight::model::Fall;
 use windfall::vehicle::ascent::{Climb, Climber, DragCurve, GasHeat};
-use windfall::vehicle::balloon::{Fill, Gas, LiftingGas};
+use windfall::vehicle::balloon::{Gas, GasFill, LiftingGas};
 use windfall::vehicle::descent::FallSpeed;
 use windfall::vehicle::parachute::{drag_area_m2, terminal_speed_m_s};
 
@@ -27,7 +27,7 @@ fn textbook_climb(air: &AirProfile, top_m: f64) -> Climb {
     };
     let mut climber = Climber {
         dead_mass_kg: 5.28,
-        fill: Fill::of_gross_lift(gas, 8.0, &air.at(0.0)),
+        fill: GasFill::of_gross_lift(gas, 8.0, &air.at(0.0)),
         drag: DragCurve::constant(0.3),
         drag_factor: 1.0,
         heat: GasHeat::AirTemperature,

@@ -34,7 +34,7 @@ use windfall::spread::draws::{FallingMass, Sampler, Spread};
 use windfall::spread::rate_error::RateErrorProcess;
 use windfall::spread::region::Ellipse;
 use windfall::vehicle::ascent::{Climber, DragCurve, GasHeat};
-use windfall::vehicle::balloon::{Fill, Gas, LiftingGas};
+use windfall::vehicle::balloon::{Gas, GasFill, LiftingGas};
 use windfall::vehicle::burst::Burst;
 use windfall::vehicle::descent::FallSpeed;
 use windfall::wind::column::Column;
@@ -122,7 +122,7 @@ impl Case {
         RisePlan {
             climber: Climber {
                 dead_mass_kg: balloon_kg + load_kg,
-                fill: Fill::of_gross_lift(gas, gross_lift_kg, &air),
+                fill: GasFill::of_gross_lift(gas, gross_lift_kg, &air),
                 drag: DragCurve::FITTED,
                 drag_factor: 1.0,
                 heat: GasHeat::Convective,

@@ -40,7 +40,7 @@ pub struct Feed {
     /// Names of its members; none if it is one forecast.
     pub members: Vec<String>,
     /// What it covers; `None` for the whole globe.
-    pub area: Option<Area>,
+    pub area: Option<FeedArea>,
     /// Every field that a flight needs of a step.
     pub wanted: Vec<WantedField>,
 }
@@ -84,7 +84,7 @@ pub struct Runs {
 /// A box of latitude and longitude.
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Area {
+pub struct FeedArea {
     /// Southern edge, degrees north.
     pub south: f64,
     /// Northern edge, degrees north.
@@ -95,7 +95,7 @@ pub struct Area {
     pub east: f64,
 }
 
-impl Area {
+impl FeedArea {
     /// Whether a place is inside.
     pub fn holds(&self, place: Position) -> bool {
         let east_of_west = |lon: f64| (lon - self.west).rem_euclid(360.0);
@@ -190,7 +190,7 @@ struct Table {
     runs: Vec<RunsTable>,
     #[serde(default)]
     members: Vec<String>,
-    area: Option<Area>,
+    area: Option<FeedArea>,
     #[serde(default)]
     levels: Vec<f64>,
     #[serde(default)]
@@ -497,7 +497,7 @@ mod tests {
     #[test]
     fn areas_may_span_the_antimeridian() {
         let place = |lat_deg, lon_deg| Position { lat_deg, lon_deg };
-        let area = Area {
+        let area = FeedArea {
             south: -20.0,
             north: 10.0,
             west: 170.0,

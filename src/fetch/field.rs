@@ -46,7 +46,7 @@ impl Level {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Field {
     /// What it is.
-    pub quantity: Quantity,
+    pub quantity: WantedQuantity,
     /// Where it lies.
     pub level: Level,
     /// The run, as YYYYMMDDHH.
@@ -59,7 +59,7 @@ pub struct Field {
 
 /// What a field is: inventories beside the file give names, headers of messages give codes.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Quantity {
+pub enum WantedQuantity {
     /// The inventory's name.
     Name(String),
     /// GRIB2 discipline, category and number.
@@ -91,8 +91,8 @@ impl WantedField {
     /// Whether a field of an inventory is this one.
     pub fn is_met_by(&self, field: &Field) -> bool {
         let same = match &field.quantity {
-            Quantity::Name(name) => *name == self.name,
-            Quantity::Code(code) => *code == self.code,
+            WantedQuantity::Name(name) => *name == self.name,
+            WantedQuantity::Code(code) => *code == self.code,
         };
         same && field.of_a_moment && self.level.is_met_by(&field.level)
     }

@@ -20,18 +20,18 @@ const LONGEST_TEXT: u64 = 64 << 20;
 
 /// Bytes of a file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Span {
+pub struct ByteSpan {
     /// The first byte.
     pub start: u64,
     /// How many; at least 1.
     pub length: u64,
 }
 
-impl Span {
+impl ByteSpan {
     /// Bytes of a file, if there can be such.
-    pub fn new(start: u64, length: u64) -> Option<Span> {
+    pub fn new(start: u64, length: u64) -> Option<ByteSpan> {
         start.checked_add(length)?;
-        (length > 0).then_some(Span { start, length })
+        (length > 0).then_some(ByteSpan { start, length })
     }
 
     /// The byte after the last.
@@ -126,7 +126,7 @@ impl Client {
     /// # Errors
     ///
     /// The server cannot be reached, refuses, or sends something else.
-    pub fn piece(&self, url: &str, span: Span) -> Result<Option<Piece>> {
+    pub fn piece(&self, url: &str, span: ByteSpan) -> Result<Option<Piece>> {
         self.patiently(url, || self.ask_piece(url, span))
     }
 
@@ -171,7 +171,7 @@ impl Client {
         Ok(Some(bytes))
     }
 
-    fn ask_piece(&self, url: &str, span: Span) -> Tried<Option<Piece>> {
+    fn ask_piece(&self, url: &str, span: ByteSpan) -> Tried<Option<Piece>> {
         let range = format!("bytes={}-{}", span.start, span.end() - 1);
         let request = self.agent.get(url).header(header::RANGE, range);
         let response = request.call().map_err(no_answer)?;
@@ -224,7 +224,7 @@ fn cut_short(cause: io::Error) -> Trouble {
 }
 
 /// The answer of a server that gives parts: exactly the bytes it says.
-fn partial(response: Response<Body>, asked: Span) -> Tried<Piece> {
+fn partial(response: Response<Body>, asked: ByteSpan) -> Tried<Piece> {
     let told = text_header(&response, header::CONTENT_RANGE);
     let (given, of) = content_range(&told)
         .filter(|(given, of)| answers(*given, *of, asked))
@@ -241,7 +241,7 @@ fn partial(response: Response<Body>, asked: Span) -> Tried<Piece> {
 }
 
 /// Whether a part is what was asked for: all of it, or less where the file ends.
-fn answers(given: Span, of: Option<u64>, asked: Span) -> bool {
+fn answers(given: ByteSpan, of: Option<u64>, asked: ByteSpan) -> bool {
     given.start == asked.start
         && given.length <= asked.length
         && (given.length == asked.length || of == Some(given.end()))
@@ -249,7 +249,7 @@ fn answers(given: Span, of: Option<u64>, asked: Span) -> bool {
 }
 
 /// The answer of a server that gives no parts: the file from its beginning, if it is modest.
-fn from_whole(response: Response<Body>, asked: Span) -> Tried<Piece> {
+fn from_whole(response: Response<Body>, asked: ByteSpan) -> Tried<Piece> {
     let kind = text_header(&response, header::CONTENT_TYPE);
     if kind.starts_with("text/html") {
         let found = format!("a web page ({kind})");
@@ -295,7 +295,7 @@ fn text_header(response: &Response<Body>, name: header::HeaderName) -> String {
 }
 
 /// Takes "bytes 0-99/1234" or "bytes 0-99/*" apart.
-fn content_range(text: &str) -> Option<(Span, Option<u64>)> {
+fn content_range(text: &str) -> Option<(ByteSpan, Option<u64>)> {
     let (range, of) = text.strip_prefix("bytes ")?.split_once('/')?;
     let (first, last) = range.split_once('-')?;
     let (first, last): (u64, u64) = (first.parse().ok()?, last.parse().ok()?);
@@ -304,7 +304,7 @@ fn content_range(text: &str) -> Option<(Span, Option<u64>)> {
         "*" => None,
         of => Some(of.parse().ok()?),
     };
-    Some((Span::new(first, length)?, of))
+    Some((ByteSpan::new(first, length)?, of))
 }
 
 /// The fault of a file that was there a moment ago.
@@ -319,7 +319,7 @@ mod tests {
 
     #[test]
     fn content_ranges() {
-        let span = Span {
+        let span = ByteSpan {
             start: 5,
             length: 10,
         };
@@ -338,11 +338,11 @@ mod tests {
 
     #[test]
     fn a_shorter_part_is_right_only_where_the_file_ends() {
-        let asked = Span {
+        let asked = ByteSpan {
             start: 5,
             length: 10,
         };
-        let shorter = Span {
+        let shorter = ByteSpan {
             start: 5,
             length: 3,
         };
@@ -350,7 +350,7 @@ mod tests {
         assert!(answers(shorter, Some(8), asked));
         assert!(!answers(shorter, Some(100), asked) && !answers(shorter, None, asked));
         assert!(!answers(
-            Span {
+            ByteSpan {
                 start: 6,
                 length: 10
             },

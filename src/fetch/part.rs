@@ -164,7 +164,7 @@ fn read_journal(path: &Path, header: &str) -> BTreeMap<usize, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::fetch::http::Span;
+    use crate::fetch::http::ByteSpan;
     use crate::fetch::ranges::{Source, chunks};
 
     #[test]
@@ -175,11 +175,11 @@ mod tests {
             url: url.into(),
             step: 0,
             messages: vec![
-                Span {
+                ByteSpan {
                     start: 5,
                     length: 3,
                 },
-                Span {
+                ByteSpan {
                     start: 10,
                     length: 2,
                 },

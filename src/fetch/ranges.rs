@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::http::Span;
+use super::http::ByteSpan;
 
 /// Bytes between two messages that are fetched and thrown away rather than asked around.
 const NEAR: u64 = 64 << 10;
@@ -17,7 +17,7 @@ pub struct Source {
     /// Its step, hours after the run.
     pub step: u32,
     /// The messages, each with its place in the file; rising.
-    pub messages: Vec<Span>,
+    pub messages: Vec<ByteSpan>,
 }
 
 /// One request, and where its messages go.
@@ -26,7 +26,7 @@ pub struct Chunk {
     /// Where the file is.
     pub url: String,
     /// What to ask for.
-    pub span: Span,
+    pub span: ByteSpan,
     /// The messages in it, with their places in the file that is written.
     pub messages: Vec<Placed>,
 }
@@ -35,7 +35,7 @@ pub struct Chunk {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Placed {
     /// Its place in the server's file.
-    pub from: Span,
+    pub from: ByteSpan,
     /// Its first byte in the file that is written.
     pub to: u64,
 }
@@ -73,7 +73,7 @@ pub fn chunks(sources: &[Source]) -> Vec<Chunk> {
     chunks
 }
 
-fn goes_with(before: Span, next: Span) -> bool {
+fn goes_with(before: ByteSpan, next: ByteSpan) -> bool {
     let gap = next.start.checked_sub(before.end());
     gap.is_some_and(|gap| gap < NEAR) && next.end() - before.start <= LARGE
 }
@@ -85,7 +85,7 @@ mod tests {
     fn source(url: &str, messages: &[(u64, u64)]) -> Source {
         let spans = messages
             .iter()
-            .map(|&(start, length)| Span { start, length });
+            .map(|&(start, length)| ByteSpan { start, length });
         Source {
             url: url.into(),
             step: 0,

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use jiff::Timestamp;
 
 use super::feed::{Feed, InventoryKind};
-use super::http::{Client, Span, vanished};
+use super::http::{ByteSpan, Client, vanished};
 use super::inventory::{Message, idx, json_lines, walk};
 use super::manifest::{Manifest, digest};
 use super::parallel;
@@ -315,7 +315,7 @@ fn sources(
         for url in &urls {
             let messages = inventories.get(url).map_or(&[][..], Vec::as_slice);
             let selected = found.select(url, messages)?;
-            let spans: Result<Vec<Span>> = selected.iter().map(|m| span(url, m)).collect();
+            let spans: Result<Vec<ByteSpan>> = selected.iter().map(|m| span(url, m)).collect();
             let spans = spans?;
             if !spans.is_empty() {
                 sources.push(Source {
@@ -336,7 +336,7 @@ fn sources(
 /// Stands for the unknown length of a file's last message until it is asked for.
 const UNKNOWN: u64 = 0;
 
-fn span(url: &str, message: &Message) -> Result<Span> {
+fn span(url: &str, message: &Message) -> Result<ByteSpan> {
     let length = message.length.unwrap_or(UNKNOWN);
     let fits = message.start.checked_add(length).is_some() && length <= LONGEST_MESSAGE;
     if !fits {
@@ -344,7 +344,7 @@ fn span(url: &str, message: &Message) -> Result<Span> {
         let expected = format!("one of at most {LONGEST_MESSAGE}");
         return Err(Fault::new(url, found, expected).into());
     }
-    Ok(Span {
+    Ok(ByteSpan {
         start: message.start,
         length,
     })
@@ -359,7 +359,7 @@ fn complete_lengths(client: &Client, connections: usize, files: &mut [Planned]) 
         .collect();
     let ask = |(url, start): &(String, u64)| {
         let length = walk::message_length(client, url, *start)?;
-        let known = Span::new(*start, length).filter(|s| s.length <= LONGEST_MESSAGE);
+        let known = ByteSpan::new(*start, length).filter(|s| s.length <= LONGEST_MESSAGE);
         known.ok_or_else(|| vanished(url))
     };
     let mut answers = parallel::each(connections, &open, ask)?.into_iter();

@@ -32,7 +32,7 @@ pub struct Fill {
     /// Everything that is lifted.
     pub ledger: Ledger,
     /// The balloon.
-    pub balloon: Balloon,
+    pub balloon: BalloonAndGas,
     /// The gas in it.
     pub lift: Lift,
     /// The gas it is filled from.
@@ -159,7 +159,7 @@ pub struct LedgerItem {
 
 /// The balloon and its gas.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Balloon {
+pub struct BalloonAndGas {
     /// Mass, kg.
     pub mass_kg: f64,
     /// Diameter at the burst, m, if the burst goes by it.
@@ -288,7 +288,7 @@ pub struct FlightFacts {
     /// From burst to landing, s.
     pub fall_s: f64,
     /// Speeds of fall, from the burst down.
-    pub fall_speeds: Vec<FallSpeed>,
+    pub fall_speeds: Vec<SpeedAtHeight>,
     /// Speed at the touchdown at the site's altitude, m/s.
     pub touchdown_m_s: f64,
 }
@@ -325,7 +325,7 @@ pub enum BurstSigma {
 
 /// How fast the load falls at a height.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct FallSpeed {
+pub struct SpeedAtHeight {
     /// The height, m above mean sea level.
     pub altitude_m: f64,
     /// The speed, m/s.
@@ -357,18 +357,18 @@ impl From<Flight> for FlightSummary {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Sensitivities {
     /// More load with the same gas.
-    pub load: Change,
+    pub load: CostPerKg,
     /// More load with more gas, so that the rate at release stays.
-    pub load_at_rate: Change,
+    pub load_at_rate: CostPerKg,
     /// More gas: lift.
-    pub lift: Change,
+    pub lift: CostPerKg,
     /// Metres of burst altitude for one percent of burst diameter.
     pub burst_m_a_percent: f64,
 }
 
 /// Changes by kilogram.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Change {
+pub struct CostPerKg {
     /// Of the rate of ascent at release, m/s a kg.
     pub rate_m_s_kg: f64,
     /// Of the burst altitude, m a kg.

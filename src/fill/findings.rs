@@ -7,7 +7,7 @@ use serde::{Serialize, Serializer};
 use super::answer::{CylinderUse, Lift, LiftRow, LiftRowKind, LiftTest, OpeningKind};
 use crate::flight::rise::Miss;
 use crate::sizing::{Filled, Flight, Known, Stack};
-use crate::vehicle::balloon::Fill;
+use crate::vehicle::balloon::GasFill;
 use crate::zone::fits::{DANGEROUS_M_S, HARD_M_S};
 
 /// Rate at release that a load is held against when its lift does not raise it, m/s (common
@@ -175,7 +175,7 @@ impl SizedStack<'_> {
     /// What the gas at hand gives, and what a fill needs.
     fn shortage(&self, wanted: &Filled, short_m3: f64) -> Concern {
         let stack = self.stack;
-        let given = Fill::of_volume(stack.gas, self.cylinders.give_m3, &stack.here());
+        let given = GasFill::of_volume(stack.gas, self.cylinders.give_m3, &stack.here());
         Concern::GasShort {
             cylinders: self.cylinders.cylinders.iter().map(|c| c.count).sum(),
             gives_kg: stack.filled(given.amount_mol).neck_lift_kg,

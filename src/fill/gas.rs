@@ -7,7 +7,7 @@ use crate::notes::Assumption;
 use crate::plan::StackPlan;
 use crate::sizing::{Filled, Stack};
 use crate::units::CUBIC_FOOT_M3;
-use crate::vehicle::balloon::{Fill, Gas};
+use crate::vehicle::balloon::{Gas, GasFill};
 use crate::vehicle::cylinder::{Cylinders, FULL_GAUGE_PA, all_give_mol, contents_mol, empty};
 
 /// Usual cylinders by the gas they give, m3 at 70 F and 14.7 psi: 244 and 291 cubic feet (common
@@ -55,7 +55,7 @@ pub fn cylinder_use(
     let ideal_mol = |c: &Cylinders| {
         let volume_m3 = f64::from(c.count) * c.water_volume_m3;
         let inside = Air::dry(c.temperature_k, c.gauge_pa);
-        Fill::of_volume(stack.gas, volume_m3, &inside).amount_mol
+        GasFill::of_volume(stack.gas, volume_m3, &inside).amount_mol
     };
     let all_ideal_mol: f64 = cylinders.iter().map(ideal_mol).sum();
     let at_site_m3 = |amount_mol: f64| stack.filled(amount_mol).volume_m3;

@@ -1,6 +1,6 @@
 //! What a little more load, gas or rubber changes.
 
-use super::answer::{BurstSigma, Change, Sensitivities};
+use super::answer::{BurstSigma, CostPerKg, Sensitivities};
 use crate::sizing::{Filled, Known, Stack};
 use crate::spread::draws::BurstSpread;
 
@@ -19,11 +19,11 @@ fn numbers(stack: &Stack, filled: &Filled) -> Option<[f64; 3]> {
 /// Central differences around a fill; `None` where a neighbour does not fly.
 pub fn sensitivities(stack: &Stack, filled: &Filled) -> Option<Sensitivities> {
     let step_kg = (SHARE * filled.free_lift_kg).min(MOST_KG);
-    let change = |at: &dyn Fn(f64) -> Option<[f64; 3]>| -> Option<Change> {
+    let change = |at: &dyn Fn(f64) -> Option<[f64; 3]>| -> Option<CostPerKg> {
         let (less, more) = (at(-step_kg)?, at(step_kg)?);
         let [rate_m_s_kg, burst_m_kg, gas_m3_kg] =
             [0, 1, 2].map(|i| (more[i] - less[i]) / (2.0 * step_kg));
-        Some(Change {
+        Some(CostPerKg {
             rate_m_s_kg,
             burst_m_kg,
             gas_m3_kg,

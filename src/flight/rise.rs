@@ -492,7 +492,7 @@ fn burst_altitude(
 mod tests {
     use super::*;
     use crate::vehicle::ascent::{DragCurve, GasHeat};
-    use crate::vehicle::balloon::{Fill, Gas, LiftingGas};
+    use crate::vehicle::balloon::{Gas, GasFill, LiftingGas};
 
     fn plan(air: &AirProfile) -> RisePlan {
         let gas = LiftingGas {
@@ -502,7 +502,7 @@ mod tests {
         RisePlan {
             climber: Climber {
                 dead_mass_kg: 1.2 + 4.08,
-                fill: Fill::of_gross_lift(gas, 8.0, &air.at(0.0)),
+                fill: GasFill::of_gross_lift(gas, 8.0, &air.at(0.0)),
                 drag: DragCurve::FITTED,
                 drag_factor: 1.0,
                 heat: GasHeat::Convective,

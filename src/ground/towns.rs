@@ -13,7 +13,7 @@ pub struct Town {
     /// Its name.
     pub name: &'static str,
     /// Where in the world that is.
-    pub area: Area,
+    pub area: TownArea,
     /// Where.
     pub position: Position,
     /// How many people live there, to two digits; 0 where it is not known.
@@ -22,7 +22,7 @@ pub struct Town {
 
 /// A region of a country.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Area {
+pub struct TownArea {
     /// The country's two letters (ISO 3166).
     pub country: &'static str,
     /// The country's name in English.
@@ -69,7 +69,7 @@ pub fn towns() -> Result<&'static Towns> {
 /// then a town a line with its name, its way north and east from the town before in thousandths of a degree, its people.
 fn decoded(text: &'static str) -> Option<Vec<Town>> {
     let mut all = Vec::new();
-    let mut area = Area::default();
+    let mut area = TownArea::default();
     let (mut lat, mut lon) = (0_i32, 0_i32);
     for line in text.lines() {
         if let Some(head) = line.strip_prefix('@') {
@@ -98,7 +98,7 @@ fn decoded(text: &'static str) -> Option<Vec<Town>> {
 impl Town {
     /// Its name as it cannot be mistaken: "Riverton, WY", "Coruche, Santarém, PT", "Lisbon, PT".
     pub fn full_name(&self) -> String {
-        let Area {
+        let TownArea {
             country,
             short,
             name,
@@ -161,7 +161,7 @@ impl Towns {
     }
 }
 
-impl Area {
+impl TownArea {
     /// Whether some words, folded, name this region, its country, or both; no words name any.
     fn is_called(&self, words: &str) -> bool {
         let [country, country_name] = [self.country, self.country_name].map(folded);

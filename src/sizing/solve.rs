@@ -6,7 +6,7 @@ use super::{Filled, Stack};
 use crate::flight::rise::Miss;
 use crate::numeric::last_true;
 use crate::units::{duration, in_both};
-use crate::vehicle::balloon::Fill;
+use crate::vehicle::balloon::GasFill;
 
 /// The one thing that is known of a fill; everything else follows.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -150,7 +150,7 @@ impl Stack {
             Known::NeckLift(kg) => self.with_neck_lift(kg),
             Known::FreeLift(kg) => self.with_neck_lift(kg + self.load_kg),
             Known::GasVolume(m3) => {
-                self.filled(Fill::of_volume(self.gas, m3, &self.here()).amount_mol)
+                self.filled(GasFill::of_volume(self.gas, m3, &self.here()).amount_mol)
             }
             Known::Amount(mol) => self.filled(mol),
             Known::Cylinders => self.filled(self.at_hand_mol().ok_or(Unsolved::Unphysical)?),

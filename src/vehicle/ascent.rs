@@ -12,7 +12,7 @@
 
 use std::f64::consts::PI;
 
-use super::balloon::{Fill, Gas, LiftingGas, sphere_diameter_m};
+use super::balloon::{Gas, GasFill, LiftingGas, sphere_diameter_m};
 use crate::atmosphere::{Air, AirProfile, GAS_CONSTANT_J_MOL_K, gravity_m_s2};
 
 /// Drag coefficient of the balloon by Reynolds number, both on its diameter:
@@ -182,7 +182,7 @@ pub struct Climber {
     /// Everything that hangs on the lift but the gas: balloon and load, kg.
     pub dead_mass_kg: f64,
     /// The gas.
-    pub fill: Fill,
+    pub fill: GasFill,
     /// The drag curve.
     pub drag: DragCurve,
     /// Multiplies the drag curve; 1 for the curve as it is.
@@ -455,7 +455,7 @@ mod tests {
         };
         let climber = Climber {
             dead_mass_kg: 1.2 + 4.08,
-            fill: Fill::of_gross_lift(gas, 8.0, &air.at(0.0)),
+            fill: GasFill::of_gross_lift(gas, 8.0, &air.at(0.0)),
             drag: DragCurve::FITTED,
             drag_factor: 1.0,
             heat: GasHeat::Convective,

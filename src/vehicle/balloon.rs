@@ -86,23 +86,23 @@ pub struct Balloon {
 /// Lifts are given as the masses they hold: gross = displaced air - gas; neck = gross - balloon;
 /// free = neck - load.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Fill {
+pub struct GasFill {
     /// The gas.
     pub gas: LiftingGas,
     /// How much, mol.
     pub amount_mol: f64,
 }
 
-impl Fill {
+impl GasFill {
     /// The fill whose gross lift is `gross_kg` in this air.
-    pub fn of_gross_lift(gas: LiftingGas, gross_kg: f64, air: &Air) -> Fill {
-        Fill::of_volume(gas, gross_kg / gas.lift_kg_m3(air), air)
+    pub fn of_gross_lift(gas: LiftingGas, gross_kg: f64, air: &Air) -> GasFill {
+        GasFill::of_volume(gas, gross_kg / gas.lift_kg_m3(air), air)
     }
 
     /// The fill that takes `volume_m3` at the air's temperature and pressure:
     /// n = p V / (R T).
-    pub fn of_volume(gas: LiftingGas, volume_m3: f64, air: &Air) -> Fill {
-        Fill {
+    pub fn of_volume(gas: LiftingGas, volume_m3: f64, air: &Air) -> GasFill {
+        GasFill {
             gas,
             amount_mol: air.pressure_pa * volume_m3 / (GAS_CONSTANT_J_MOL_K * air.temperature_k),
         }
@@ -159,11 +159,11 @@ mod tests {
             gas: Gas::Hydrogen,
             purity: 0.99,
         };
-        let fill = Fill::of_gross_lift(gas, 8.0, &air);
+        let fill = GasFill::of_gross_lift(gas, 8.0, &air);
         assert!((fill.gross_lift_kg(&air) - 8.0).abs() < 1e-12);
         let volume = fill.volume_m3(air.temperature_k, air.pressure_pa);
         assert!((sphere_volume_m3(sphere_diameter_m(volume)) - volume).abs() < 1e-12);
-        let again = Fill::of_volume(gas, volume, &air).amount_mol;
+        let again = GasFill::of_volume(gas, volume, &air).amount_mol;
         assert!((again / fill.amount_mol - 1.0).abs() < 1e-12);
     }
 }

@@ -25,7 +25,7 @@ use self::facts::{BalloonFacts, EarlyBursts, Missed, WindFacts};
 pub use self::fly::LEFT_ALLOWED;
 use self::fly::{Flights, fly_all};
 use self::pattern::Pattern;
-use self::setup::{Place, Setup};
+use self::setup::{Setup, Surroundings};
 use self::stack::FilledBalloon;
 use self::weather::{SiteWinds, Weather, left_out};
 use crate::clock::after;
@@ -131,7 +131,7 @@ struct Story<'a> {
     weather: &'a Weather<'a>,
     setup: &'a Setup,
     flights: &'a Flights,
-    place: Place<'a>,
+    place: Surroundings<'a>,
     pattern: Pattern,
     wind: WindFacts,
     landed_on: Vec<(Option<String>, f64)>,
@@ -144,7 +144,7 @@ struct Story<'a> {
 impl<'a> Story<'a> {
     fn new(
         plan: &Plan,
-        place: Place<'a>,
+        place: Surroundings<'a>,
         weather: &'a Weather<'a>,
         setup: &'a Setup,
         flights: &'a Flights,

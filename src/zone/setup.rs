@@ -39,7 +39,7 @@ pub struct Setup {
 
 /// Where a flight is set up: above and on what.
 #[derive(Clone, Copy)]
-pub struct Place<'a> {
+pub struct Surroundings<'a> {
     /// The site.
     pub site: Position,
     /// Its altitude, m above mean sea level.
@@ -66,7 +66,7 @@ impl Setup {
     /// # Errors
     ///
     /// [`Error::CannotDo`] when the stack cannot rise, bursts on the ground or never bursts.
-    pub fn new(stack: &StackPlan, given: &SpreadPlan, place: Place) -> Result<Setup> {
+    pub fn new(stack: &StackPlan, given: &SpreadPlan, place: Surroundings) -> Result<Setup> {
         let (air, site_m) = (&place.column.air, place.site_m);
         let (lifter, burst_m) = lifter(stack, air, site_m)?;
         let fall = stack::fall(stack);
@@ -103,7 +103,7 @@ impl Setup {
 }
 
 /// The model of flights that rise through layers above the site.
-fn model(place: &Place, above_site: Layers, rise: Rise, law: &FallLaw) -> FlightModel {
+fn model(place: &Surroundings, above_site: Layers, rise: Rise, law: &FallLaw) -> FlightModel {
     let (column, terrain) = (place.column, place.terrain);
     let below = layers_below(
         terrain.map(AsRef::as_ref),
@@ -169,7 +169,7 @@ fn lifter<'a>(stack: &'a StackPlan, air: &AirProfile, site_m: f64) -> Result<(Li
 }
 
 /// The layers from the site up to `top_m`.
-fn layers(lifter: &Lifter, place: &Place, top_m: f64) -> Layers {
+fn layers(lifter: &Lifter, place: &Surroundings, top_m: f64) -> Layers {
     let thickness_m = match lifter {
         Lifter::Rates(..) if !place.through_field && place.terrain.is_none() => STATED_THICKNESS_M,
         _ => THICKNESS_M,

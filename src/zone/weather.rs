@@ -6,7 +6,7 @@ use jiff::Timestamp;
 
 use super::facts::{ErrorPartFacts, ModelFacts, WindFacts, WindSource};
 use super::reach::{Extent, Reach};
-use super::setup::Place;
+use super::setup::Surroundings;
 use super::wind_error;
 use crate::clock::{after, seconds_between};
 use crate::error::{Error, Result};
@@ -250,8 +250,8 @@ impl Weather<'_> {
     }
 
     /// Where flights are set up in these winds: above the site at `site_m`, to come down on `terrain`.
-    pub fn place<'b>(&'b self, site_m: f64, terrain: Option<&'b Arc<Terrain>>) -> Place<'b> {
-        Place {
+    pub fn place<'b>(&'b self, site_m: f64, terrain: Option<&'b Arc<Terrain>>) -> Surroundings<'b> {
+        Surroundings {
             site: self.site,
             site_m,
             column: &self.column,

@@ -13,7 +13,7 @@ use std::path::Path;
 
 use windfall::atmosphere::{AirLevel, AirProfile, Geopotential, virtual_temperature_k};
 use windfall::vehicle::ascent::{Climb, ClimbAir, Climber, DragCurve, GasHeat};
-use windfall::vehicle::balloon::{Fill, Gas, LiftingGas};
+use windfall::vehicle::balloon::{Gas, GasFill, LiftingGas};
 
 use super::common::{DARWIN, MeasuredFlight, flights_dir, interpolate};
 
@@ -349,7 +349,7 @@ impl Ascent {
         let gross_kg = dead_mass_kg + ln_free_kg.exp();
         let climber = Climber {
             dead_mass_kg,
-            fill: Fill::of_gross_lift(gas, gross_kg, &self.air.at(self.track[0].0)),
+            fill: GasFill::of_gross_lift(gas, gross_kg, &self.air.at(self.track[0].0)),
             drag,
             drag_factor: 1.0,
             heat: GasHeat::Convective,

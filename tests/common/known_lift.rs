@@ -4,7 +4,7 @@
 
 use windfall::atmosphere::AirProfile;
 use windfall::vehicle::ascent::{Climber, DragCurve, GasHeat};
-use windfall::vehicle::balloon::{Fill, Gas, LiftingGas};
+use windfall::vehicle::balloon::{Gas, GasFill, LiftingGas};
 
 /// How a value came here.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -181,7 +181,7 @@ impl Source {
         };
         let climber = Climber {
             dead_mass_kg,
-            fill: Fill::of_gross_lift(gas, gross_kg, &air.at(from_m)),
+            fill: GasFill::of_gross_lift(gas, gross_kg, &air.at(from_m)),
             drag,
             drag_factor: 1.0,
             heat: GasHeat::Convective,

@@ -15,7 +15,7 @@ use windfall::flight::rise::{Rise, RisePlan, RiseSpread, RiseTable, RiseVariatio
 use windfall::geodesy::{Compass, Position};
 use windfall::spread::draws::{FallingMass, Sampler, Spread};
 use windfall::vehicle::ascent::{Climber, DragCurve, GasHeat};
-use windfall::vehicle::balloon::{Fill, Gas, LiftingGas};
+use windfall::vehicle::balloon::{Gas, GasFill, LiftingGas};
 use windfall::vehicle::burst::Burst;
 use windfall::vehicle::descent::FallSpeed;
 use windfall::wind::column::Column;
@@ -50,7 +50,7 @@ impl Stack {
         let plan = RisePlan {
             climber: Climber {
                 dead_mass_kg: BALLOON_KG + LOAD_KG,
-                fill: Fill::of_gross_lift(gas, gross_lift_kg, &column.air.at(elevation_m)),
+                fill: GasFill::of_gross_lift(gas, gross_lift_kg, &column.air.at(elevation_m)),
                 drag: DragCurve::FITTED,
                 drag_factor: 1.0,
                 heat: GasHeat::Convective,

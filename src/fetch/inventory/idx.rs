@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 
 use super::{MOST_FIELDS, Message};
 use crate::error::{Error, Fault, Result};
-use crate::fetch::field::{Field, Level, Quantity};
+use crate::fetch::field::{Field, Level, WantedQuantity};
 
 const LINE: &str = "number:offset:d=YYYYMMDDHH:name:level:time:";
 
@@ -60,7 +60,7 @@ fn read_line(line: &str) -> std::result::Result<(u64, Field), String> {
         .filter(|d| d.len() >= 10 && counted(d))
         .ok_or_else(|| format!("\"{}\" for a date", beginning(date)))?;
     let field = Field {
-        quantity: Quantity::Name((*name).to_owned()),
+        quantity: WantedQuantity::Name((*name).to_owned()),
         level: Level::parse(level),
         run: run[..10].to_owned(),
         member: more
@@ -112,7 +112,7 @@ mod tests {
         );
         assert_eq!(
             messages[1].fields[1].quantity,
-            Quantity::Name("VGRD".into())
+            WantedQuantity::Name("VGRD".into())
         );
         assert_eq!(messages[1].fields[1].member.as_deref(), Some("+1"));
         assert!(messages[0].fields[0].of_a_moment && !messages[2].fields[0].of_a_moment);

@@ -6,7 +6,7 @@ use serde::Deserialize;
 
 use super::{MOST_FIELDS, Message};
 use crate::error::{Error, Fault, Result};
-use crate::fetch::field::{Field, Level, Quantity};
+use crate::fetch::field::{Field, Level, WantedQuantity};
 
 const LINE: &str = "a JSON object with param, levtype, date, time, step, _offset and _length";
 
@@ -84,7 +84,7 @@ impl Line {
         let time = format!("{:0>4}", self.time.into_string());
         let hour: String = time.chars().take(2).collect();
         Field {
-            quantity: Quantity::Name(self.param),
+            quantity: WantedQuantity::Name(self.param),
             level,
             run: self.date.into_string() + &hour,
             member: self.number.map(Text::into_string),

@@ -9,8 +9,8 @@ use grib_reader::{Identification, ProductDefinition, ProductDefinitionTemplate a
 use super::{MOST_FIELDS, Message};
 use crate::error::{Error, Fault, Result};
 use crate::fetch::check;
-use crate::fetch::field::{Field, Level, Quantity};
-use crate::fetch::http::{Client, Span, vanished};
+use crate::fetch::field::{Field, Level, WantedQuantity};
+use crate::fetch::http::{ByteSpan, Client, vanished};
 
 /// Bytes fetched at a time: the sections before the data of most messages.
 const HEADER: u64 = 1024;
@@ -28,7 +28,7 @@ const LAST: u64 = 4;
 pub fn messages(client: &Client, url: &str) -> Result<Option<Vec<Message>>> {
     let Some(beginning) = client.piece(
         url,
-        Span {
+        ByteSpan {
             start: 0,
             length: HEADER,
         },
@@ -69,7 +69,7 @@ pub fn messages(client: &Client, url: &str) -> Result<Option<Vec<Message>>> {
 ///
 /// The server's, or no GRIB message there.
 pub fn message_length(client: &Client, url: &str, start: u64) -> Result<u64> {
-    let span = Span::new(start, FIRST).ok_or_else(|| vanished(url))?;
+    let span = ByteSpan::new(start, FIRST).ok_or_else(|| vanished(url))?;
     let piece = client.piece(url, span)?.ok_or_else(|| vanished(url))?;
     let length = Indicator::parse(&piece.bytes).map(|i| i.total_length);
     length.ok_or_else(|| check::not_grib(url, start, &piece.bytes))
@@ -92,7 +92,7 @@ impl Remote<'_> {
         }
         if at < self.start || at + length > self.start + self.bytes.len() as u64 {
             let rest = self.length - at;
-            let span = Span {
+            let span = ByteSpan {
                 start: at,
                 length: length.max(HEADER).min(rest),
             };
@@ -191,7 +191,7 @@ fn read_field(section: &[u8], discipline: u8, run: &str) -> std::result::Result<
         _ => (false, None),
     };
     Ok(Field {
-        quantity: Quantity::Code([
+        quantity: WantedQuantity::Code([
             discipline,
             product.parameter_category,
             product.parameter_number,

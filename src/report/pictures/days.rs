@@ -10,7 +10,7 @@ use crate::report::cautions::AID;
 use crate::report::layout::wrapped;
 use crate::report::palette::{BEYOND, Colour, NEAR, UNKNOWN, WITHIN};
 use crate::report::reasons::{clock, percent, reason_in_short, verdict_sign};
-use crate::report::tables::days::{Part, TITLE, not_covered_line, parts, verdict, zone_name};
+use crate::report::tables::days::{DayPart, TITLE, not_covered_line, parts, verdict, zone_name};
 use crate::units::{UnitSystem, duration};
 
 const LEFT: f64 = 190.0;
@@ -117,8 +117,8 @@ pub fn draw(days: &Days, units: UnitSystem) -> Picture {
     let not_covered: Vec<String> = parts
         .iter()
         .filter_map(|part| match part {
-            Part::NotCovered(dates, rows) => Some(not_covered_line(*dates, rows.len())),
-            Part::Day(..) => None,
+            DayPart::NotCovered(dates, rows) => Some(not_covered_line(*dates, rows.len())),
+            DayPart::Day(..) => None,
         })
         .collect();
     let widest = bands.iter().map(|band| width(band)).fold(0.0, f64::max);
@@ -159,11 +159,11 @@ pub fn draw(days: &Days, units: UnitSystem) -> Picture {
 }
 
 /// The days that were flown, so many side by side as there is room for; long ones are cut.
-fn bands<'a>(parts: &[Part<'a>]) -> Vec<Vec<OfDay<'a>>> {
+fn bands<'a>(parts: &[DayPart<'a>]) -> Vec<Vec<OfDay<'a>>> {
     let mut bands: Vec<Vec<OfDay>> = Vec::new();
     let mut room = 0;
     for part in parts {
-        let Part::Day(date, rows) = part else {
+        let DayPart::Day(date, rows) = part else {
             continue;
         };
         for rows in rows.chunks(ACROSS) {

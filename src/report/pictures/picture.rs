@@ -34,7 +34,7 @@ impl Anchor {
 
 /// What an area is filled with.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Fill {
+pub enum Paint {
     /// Nothing.
     Open,
     /// A colour.
@@ -45,12 +45,12 @@ pub enum Fill {
     Pattern(&'static str),
 }
 
-impl Render for Fill {
+impl Render for Paint {
     fn render_to(&self, buffer: &mut String) {
         match self {
-            Fill::Open => buffer.push_str("none"),
-            Fill::Colour(colour) | Fill::Tint(colour, _) => colour.render_to(buffer),
-            Fill::Pattern(name) => html! { "url(#" (name) ")" }.render_to(buffer),
+            Paint::Open => buffer.push_str("none"),
+            Paint::Colour(colour) | Paint::Tint(colour, _) => colour.render_to(buffer),
+            Paint::Pattern(name) => html! { "url(#" (name) ")" }.render_to(buffer),
         }
     }
 }
@@ -58,7 +58,7 @@ impl Render for Fill {
 /// How a path is drawn.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Look {
-    fill: Fill,
+    fill: Paint,
     stroke: Option<Colour>,
     width: f64,
     opacity: Option<f64>,
@@ -71,13 +71,13 @@ pub struct Look {
 impl Look {
     /// A line whose corners are round.
     pub const fn line(colour: Colour, width: f64) -> Look {
-        let mut look = Look::area(Fill::Open).edged(colour, width);
+        let mut look = Look::area(Paint::Open).edged(colour, width);
         look.joins = Some("round");
         look
     }
 
     /// An area without an edge. Rings inside rings are holes.
-    pub const fn area(fill: Fill) -> Look {
+    pub const fn area(fill: Paint) -> Look {
         Look {
             fill,
             stroke: None,
@@ -138,7 +138,7 @@ impl Look {
 
     fn fill_opacity(&self) -> Option<f64> {
         match self.fill {
-            Fill::Tint(_, share) => Some(share),
+            Paint::Tint(_, share) => Some(share),
             _ => None,
         }
     }
@@ -219,7 +219,7 @@ impl Picture {
     /// A path as SVG writes it.
     pub fn raw_path(&mut self, d: &str, look: Look) {
         let edge = look.stroke;
-        let rule = (look.fill != Fill::Open).then_some("evenodd");
+        let rule = (look.fill != Paint::Open).then_some("evenodd");
         self.put(html! {
             path d=(d) fill=(look.fill) fill-rule=[rule] fill-opacity=[look.fill_opacity()]
                 stroke=[edge] stroke-width=[edge.map(|_| look.width)] stroke-opacity=[look.opacity]

@@ -46,13 +46,13 @@ pub fn table(days: &Days, units: UnitSystem) -> String {
     }
     for part in parts(days) {
         match part {
-            Part::Day(date, rows) => {
+            DayPart::Day(date, rows) => {
                 let _ = writeln!(text, "{}", day_heading(date, rows, &basis.timezone));
                 for row in rows {
                     let _ = writeln!(text, "{}", line(row, limited, days, units).trim_end());
                 }
             }
-            Part::NotCovered(dates, rows) => {
+            DayPart::NotCovered(dates, rows) => {
                 let _ = writeln!(text, "\n{}", not_covered_line(dates, rows.len()));
             }
         }
@@ -71,7 +71,7 @@ pub fn table(days: &Days, units: UnitSystem) -> String {
 }
 
 /// The days of a comparison, and between them those that the winds do not cover.
-pub(in crate::report) enum Part<'a> {
+pub(in crate::report) enum DayPart<'a> {
     /// A local day with its releases.
     Day(Date, &'a [ReleaseRow]),
     /// Days one after the other, from the first to the last, for whose releases the winds do not reach.
@@ -79,7 +79,7 @@ pub(in crate::report) enum Part<'a> {
 }
 
 /// Days apart, those that the winds do not cover summed up.
-pub(in crate::report) fn parts(days: &Days) -> Vec<Part<'_>> {
+pub(in crate::report) fn parts(days: &Days) -> Vec<DayPart<'_>> {
     let zone = &days.basis.timezone;
     let date = |row: &ReleaseRow| row.release.to_zoned_datetime(zone.clone()).date();
     let covered = |row: &ReleaseRow| {
@@ -96,7 +96,7 @@ pub(in crate::report) fn parts(days: &Days) -> Vec<Part<'_>> {
             |rows: &[ReleaseRow], day: Date| rows.iter().take_while(|row| date(row) == day).count();
         let (mut last, mut count) = (date(first), of_day(rest, date(first)));
         if rest[..count].iter().any(covered) {
-            parts.push(Part::Day(last, &rest[..count]));
+            parts.push(DayPart::Day(last, &rest[..count]));
         } else {
             while let Some(next) = rest.get(count) {
                 let more = of_day(&rest[count..], date(next));
@@ -105,7 +105,7 @@ pub(in crate::report) fn parts(days: &Days) -> Vec<Part<'_>> {
                 }
                 (last, count) = (date(next), count + more);
             }
-            parts.push(Part::NotCovered([date(first), last], &rest[..count]));
+            parts.push(DayPart::NotCovered([date(first), last], &rest[..count]));
         }
         rest = &rest[count..];
     }

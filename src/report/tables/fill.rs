@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use super::fill_rules;
 use crate::atmosphere::P0_PA;
 use crate::fill::Fill;
-use crate::fill::answer::{Change, FlightFacts, LiftRow, LiftRowKind, Sensitivities};
+use crate::fill::answer::{CostPerKg, FlightFacts, LiftRow, LiftRowKind, Sensitivities};
 use crate::report::cautions::{COLD_GAUGE, FILLING, LIFT_TEST_AT_LENGTH};
 use crate::report::fill_words::{
     about, burst_sigma, cylinders_are, cylinders_used, filler, fits, gas_name, measured_sum,
@@ -339,7 +339,7 @@ fn sensitivities(s: &Sensitivities, units: UnitSystem) -> String {
     text
 }
 
-fn costs(change: Change, kg: f64, units: UnitSystem) -> [String; 3] {
+fn costs(change: CostPerKg, kg: f64, units: UnitSystem) -> [String; 3] {
     let (rate, gas) = (kg * change.rate_m_s_kg, kg * change.gas_m3_kg);
     let [rate, gas] = match units {
         UnitSystem::Metric => [

@@ -8,7 +8,7 @@ use crate::clock::seconds_between;
 use crate::geodesy::Position;
 use crate::numeric::between;
 use crate::report::palette::{CONTOUR, ELLIPSE, INK, PAPER};
-use crate::report::pictures::picture::{Fill, Look, Picture};
+use crate::report::pictures::picture::{Look, Paint, Picture};
 use crate::report::words::{clock_time, waiting_name};
 use crate::units::{FOOT_M, UnitSystem};
 use crate::zone::Mark;
@@ -20,7 +20,7 @@ pub const UP: Look = Look::line(INK, 3.2).dashed("12 6");
 /// The way down.
 pub const DOWN: Look = Look::line(INK, 3.2);
 /// Signs on the map.
-pub const SIGN: Look = Look::area(Fill::Colour(PAPER)).edged(INK, 2.0);
+pub const SIGN: Look = Look::area(Paint::Colour(PAPER)).edged(INK, 2.0);
 /// Minutes between marks of time.
 const MARK_EVERY_S: f64 = 600.0;
 
@@ -71,7 +71,7 @@ pub fn regions(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief:
         };
         let ring = on_sheet(&ellipse.ring);
         if (p - 0.9).abs() < 1e-9 {
-            let tint = Look::area(Fill::Tint(ELLIPSE, 0.07));
+            let tint = Look::area(Paint::Tint(ELLIPSE, 0.07));
             picture.path(std::slice::from_ref(&ring), true, tint);
         }
         let rings = [ring];
@@ -213,7 +213,7 @@ fn draw_signs(picture: &mut Picture, sheet: &Sheet, brief: &Brief, waiting: &[[f
         }
     }
     let burst = sheet.at(zone.burst.position);
-    let look = Look::area(Fill::Colour(INK)).edged(PAPER, 1.5);
+    let look = Look::area(Paint::Colour(INK)).edged(PAPER, 1.5);
     picture.path(&[star(burst, 12.0)], true, look);
 }
 

@@ -8,7 +8,7 @@ use super::sheet::Sheet;
 use super::sizes::{SMALL, TEXT};
 use crate::brief::Brief;
 use crate::report::palette::{INK, MAP_GRID, PAPER, SLOPES};
-use crate::report::pictures::picture::{Anchor, Fill, Look, Picture};
+use crate::report::pictures::picture::{Anchor, Look, Paint, Picture};
 use crate::report::words::region_name;
 use crate::units::{MILE_M, UnitSystem};
 
@@ -146,7 +146,7 @@ pub fn scale(picture: &mut Picture, sheet: &Sheet, [x, y]: [f64; 2], units: Unit
     picture.path(
         &[half(1.0).to_vec()],
         true,
-        Look::area(Fill::Colour(PAPER)).edged(INK, 1.4),
+        Look::area(Paint::Colour(PAPER)).edged(INK, 1.4),
     );
     picture.text([nx, ny + 3.3 * SMALL], TEXT, Anchor::Middle, "N");
 }
@@ -235,7 +235,7 @@ fn ground_samples(drawn: &KeyEntries) -> [(bool, Sample, &'static str); 11] {
     } else {
         "roads, wider the busier"
     };
-    let slopes = Look::area(Fill::Colour(SLOPES[2]));
+    let slopes = Look::area(Paint::Colour(SLOPES[2]));
     [
         (drawn.roads, Sample::Line(ROAD), roads),
         (drawn.power_lines, Sample::Line(POWER_LINES), "power line"),

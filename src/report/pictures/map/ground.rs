@@ -15,7 +15,7 @@ use crate::report::palette::{
     AIRFIELD, Colour, FINE_LINE, KEEP_OUT, LAND_IN, LOCAL_ROAD, PAPER, PRIMARY_ROAD, ROAD_EDGE,
     SECONDARY_ROAD, SHORE, TERTIARY_ROAD, TOWN, TRUNK_ROAD, WATER,
 };
-use crate::report::pictures::picture::{Fill, Look, Picture};
+use crate::report::pictures::picture::{Look, Paint, Picture};
 
 /// Points of a line nearer than this to the one before are left out, units.
 const FINE: f64 = 0.8;
@@ -29,13 +29,13 @@ const LONGEST_NUMBER: usize = 9;
 const MOST_ROAD_POINTS: usize = 24_000;
 
 /// Looks that the key shows as they are drawn: built-up areas,
-pub const TOWNS: Look = Look::area(Fill::Colour(TOWN));
+pub const TOWNS: Look = Look::area(Paint::Colour(TOWN));
 /// lakes and wide rivers,
-pub const LAKES: Look = Look::area(Fill::Colour(WATER)).edged(SHORE, 1.2);
+pub const LAKES: Look = Look::area(Paint::Colour(WATER)).edged(SHORE, 1.2);
 /// areas to land in,
-pub const LANDING: Look = Look::area(Fill::Pattern("dots")).edged(LAND_IN, 1.6);
+pub const LANDING: Look = Look::area(Paint::Pattern("dots")).edged(LAND_IN, 1.6);
 /// areas to keep out of,
-pub const KEEPING_OUT: Look = Look::area(Fill::Pattern("hatch")).edged(KEEP_OUT, 1.6);
+pub const KEEPING_OUT: Look = Look::area(Paint::Pattern("hatch")).edged(KEEP_OUT, 1.6);
 /// power lines,
 pub const POWER_LINES: Look = Look::line(FINE_LINE, 1.3).dashed("1 4");
 /// borders,
@@ -116,7 +116,7 @@ pub fn draw(picture: &mut Picture, sheet: &Sheet, ground: &MapGround) -> KeyEntr
     drawn.power_lines = lines(picture, sheet, power, POWER_LINES);
     drawn.borders = lines(picture, sheet, &ground.borders, BORDERS);
     let runways = of(Kind::Airfield).flat_map(|l| &l.lines);
-    let field = Look::area(Fill::Colour(AIRFIELD));
+    let field = Look::area(Paint::Colour(AIRFIELD));
     drawn.airfields = lines(picture, sheet, runways, Look::line(FINE_LINE, 3.0))
         | areas(picture, sheet, of(Kind::Airfield), field);
     drawn
