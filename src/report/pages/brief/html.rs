@@ -36,9 +36,8 @@ pub fn links(at: Position) -> Markup {
 /// A place in every form, each named; a tap selects one whole.
 pub fn forms(at: Position) -> Markup {
     html! {
-        @for (i, (name, text)) in places::forms(at).iter().enumerate() {
-            @if i > 0 { br; }
-            small { (name) } " " span.copy { (text) }
+        @for (name, text) in places::forms(at) {
+            span.form { small { (name) } " " span.copy { (text) } } " "
         }
     }
 }
