@@ -218,8 +218,6 @@ pub enum Assumption {
         /// The pressure, Pa.
         gauge_pa: f64,
     },
-    /// The parachute weighs nothing beside the load.
-    WeightlessParachute,
     /// The ascent goes by the drag curve that was fitted, without wind up or down.
     FittedAscent,
     /// Some balloons burst early, which the deviation of the burst does not hold.

@@ -198,7 +198,6 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             "cylinders named by their contents are full, with {} on the gauge at 70 F (21 C), assumed",
             units.gauge(*gauge_pa)
         ),
-        Assumption::WeightlessParachute => "the parachute weighs nothing beside the load (no [parachute] mass), assumed: weigh it, or count it among the load".into(),
         Assumption::FittedAscent => "ascent by a drag curve fitted to thirty flights and to rates at known lifts; no wind up or down".into(),
         Assumption::EarlyBursts {
             share,

@@ -214,7 +214,6 @@ fn under_parachute(plan: &StackPlan, parachute: &ParachutePlan, remnant: Option<
             share: REMNANT,
             mass_kg: REMNANT * balloon_kg,
         }),
-        (parachute.mass_kg == 0.0).then_some(Assumption::WeightlessParachute),
     ];
     let total_kg = mass.load_kg + mass.balloon_kg * mass.remnant;
     let coefficient = coefficient.unwrap_or(CANOPY_DRAG_COEFFICIENT);
