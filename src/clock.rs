@@ -4,7 +4,7 @@ pub mod local;
 
 use jiff::{SignedDuration, Timestamp};
 
-/// The time so many seconds after another; the same where there is no such time.
+/// The time this many seconds after another; the same where there is no such time.
 pub fn after(time: Timestamp, seconds: f64) -> Timestamp {
     SignedDuration::try_from_secs_f64(seconds)
         .ok()

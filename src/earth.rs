@@ -16,7 +16,7 @@ pub const MEAN_RADIUS_M: f64 = 6_371_008.8;
 /// A degree on the sphere of [`MEAN_RADIUS_M`], in whole metres.
 pub const DEGREE_M: f64 = 111_195.0;
 /// The shortest degree of latitude, that at the equator, in whole metres:
-/// a (1 - e2) pi / 180 = 110,574.28 m, rounded down. So many degrees never reach less far than asked.
+/// a (1 - e2) pi / 180 = 110,574.28 m, rounded down. This many degrees never reach less far than asked.
 pub const SHORTEST_DEGREE_M: f64 = 110_574.0;
 /// The earth's radius of the standard atmosphere, m (USSA 1976): with [`G0_M_S2`] it gives gravity and
 /// geopotential at 45.5 degrees, so it is neither of the radii above.

@@ -1,6 +1,6 @@
 //! The plan file: what will be flown, from where, when, and how sure each number is.
 //!
-//! [`Plan::read`] checks everything and tells all faults at once; what it returns is in SI and
+//! [`Plan::read`] checks everything and reports all faults at once; what it returns is in SI and
 //! within physical range.
 
 mod document;

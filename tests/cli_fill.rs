@@ -326,11 +326,11 @@ fn do_not_fly_is_a_result() {
     says(
         &[(
             "elevation = \"1640 m\"",
-            "elevation = \"1640 m\"\ndoor = \"2.1 m x 2.4 m\"\nshelter = \"4 m x 3 m x 2.8 m\"",
+            "elevation = \"1640 m\"\ndoor = \"2.1 m x 2.4 m\"\nshelter = \"4 m x 3 m x 3 m\"",
         )],
         &[
             "does not fit the door of 2.10 m",
-            "fits the shelter of 2.80 m",
+            "fits the shelter of 3.00 m",
         ],
     );
     // Not a reason to stay, but one to look again.

@@ -40,7 +40,7 @@ pub struct RoundHeights {
 }
 
 /// Predicts the zone of a plan and finds all that its briefing tells, some of it at `heights`. `made` is
-/// the time it gives as that of its making; `flown` is told after each draw.
+/// the time it gives as that of its making; `flown` is called after each draw.
 ///
 /// # Errors
 ///

@@ -18,7 +18,7 @@ use crate::zone::Mark;
 const RADIO_EARTH_M: f64 = 4.0 / 3.0 * MEAN_RADIUS_M;
 /// The antenna's height above the ground, m (assumed: hand-held, or on the roof of a car).
 pub const ANTENNA_M: f64 = 2.0;
-/// Terrain is looked at every so many metres along a ray, at the finest.
+/// Terrain is looked at every this many metres along a ray, at the finest.
 const STEP_M: f64 = 150.0;
 /// Looks along a ray at most.
 const MOST_LOOKS: f64 = 600.0;

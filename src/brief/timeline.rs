@@ -14,7 +14,7 @@ use crate::zone::Zone;
 /// Filling begins this long before the release where the plan says nothing, s (common practice, no
 /// source).
 const FILLING_S: f64 = 3_600.0;
-/// 9 of 10 delays of the release are shorter than so many times their spread.
+/// 9 of 10 delays of the release are shorter than this many times their spread.
 const NINE_IN_TEN: f64 = 1.645;
 
 /// The events of a flight in order of time, and what was assumed of the first.

@@ -46,7 +46,7 @@ pub struct Allowed {
 const SEARCH_DRAWS: u64 = 300;
 /// The middle of the landings is brought so near to that of the target, m ...
 const NEAR_M: f64 = 100.0;
-/// ... in at most so many steps; each leaves what the drift changes on its way.
+/// ... in at most this many steps; each leaves what the drift changes on its way.
 const MOST_STEPS: usize = 12;
 /// Places from the middle of the grid to each side.
 const HALF_GRID: i32 = 30;
@@ -68,7 +68,7 @@ struct Target {
     reach_m: f64,
 }
 
-/// Finds where to launch for each of the release times. `done` is told after each.
+/// Finds where to launch for each of the release times. `done` is called after each.
 ///
 /// # Errors
 ///

@@ -305,7 +305,7 @@ pub struct ComparedSite {
     pub verdict: Verdict,
     /// The one reason that decides.
     pub reason: Reason,
-    /// Whether it was flown itself; else what is told was carried over from the middle of all.
+    /// Whether it was flown itself; else what is said was carried over from the middle of all.
     pub flown: bool,
     /// Which of the rows is the best.
     pub best: Option<usize>,

@@ -19,7 +19,7 @@ use crate::winds::Winds;
 use crate::zone::releases::{FlownIn, fly_releases};
 use crate::zone::{Options, fits, terrain};
 
-/// Flies, judges and ranks releases. `done` is told after each.
+/// Flies, judges and ranks releases. `done` is called after each.
 ///
 /// # Errors
 ///

@@ -29,8 +29,8 @@ const FIRST_PASS_DRAWS: u64 = 200;
 /// Where no flight tells how far landings are, they are looked for so far from a site, m.
 const UNKNOWN_DRIFT_M: f64 = 150_000.0;
 
-/// Compares candidates: at most `fully` of them are flown themselves, the others are told by the
-/// first pass. `done` is told after each site that is flown.
+/// Compares candidates: at most `fully` of them are flown themselves, the others are judged by the
+/// first pass. `done` is called after each site that is flown.
 ///
 /// # Errors
 ///

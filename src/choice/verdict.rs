@@ -26,7 +26,7 @@ pub struct Limits {
     pub dark_release: bool,
 }
 
-/// The share on any thing to keep clear of may be so many times that on one of them.
+/// The share on any thing to keep clear of may be this many times that on one of them.
 const ALL_TO_ONE: f64 = 2.0;
 
 /// Assumed where a plan gives nothing: wind and daylight by common practice (no source), the shares

@@ -56,7 +56,7 @@ pub struct BriefArgs {
     pub run: RunArgs,
 }
 
-/// Runs the command; what was written is told on `out`.
+/// Runs the command; what was written is listed on `out`.
 ///
 /// # Errors
 ///

@@ -38,7 +38,7 @@ pub fn units(asked: Option<Units>, plan: &Plan) -> UnitSystem {
     }
 }
 
-/// How flights are drawn and told, whatever the command.
+/// How flights are drawn and shown, whatever the command.
 #[derive(Debug, Args)]
 pub struct RunArgs {
     /// Seed of everything random: the same seed gives the same bytes.
@@ -129,7 +129,7 @@ fn start_of(day: civil::Date, zone: &TimeZone) -> Result<Timestamp> {
     })
 }
 
-/// Runs `work` on so many threads, or on all cores.
+/// Runs `work` on this many threads, or on all cores.
 ///
 /// # Errors
 ///

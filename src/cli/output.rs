@@ -39,7 +39,7 @@ pub fn path_of_kind(text: &str, kinds: &[&str]) -> std::result::Result<PathBuf, 
     }
 }
 
-/// Begins all the files that are asked for, so that a place that cannot be written to is told first.
+/// Begins all the files that are asked for, so that a place that cannot be written to is reported first.
 pub fn begin(paths: &[PathBuf]) -> Result<Vec<(UnfinishedFile, &PathBuf)>> {
     let begun = paths.iter();
     begun

@@ -17,7 +17,7 @@ pub struct Progress {
 const PATIENCE: Duration = Duration::from_secs(1);
 
 impl Progress {
-    /// For so many steps; the clock is looked at after every `look_every` of them.
+    /// For this many steps; the clock is looked at after every `look_every` of them.
     pub fn new(steps: u64, look_every: u64) -> Progress {
         Progress {
             bar: ProgressBar::with_draw_target(Some(steps), ProgressDrawTarget::stderr()),

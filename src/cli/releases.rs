@@ -54,7 +54,7 @@ impl ReleasesArgs {
         wind_files::winds(plan, &self.wind, None)
     }
 
-    /// As many draws as are asked for, and how they are told.
+    /// As many draws as are asked for, and how they are shown.
     pub fn options(&self) -> Options {
         self.run.options(self.draws)
     }

@@ -87,24 +87,24 @@ struct SitesOutput {
 pub fn run(args: &SitesArgs, out: &mut impl Write) -> Result<()> {
     let plan = Plan::read(&args.plan)?;
     let unfinished = output::begin(&args.out)?;
-    let told = with_threads(args.releases.run.threads, || told(args, &plan))?;
+    let made = with_threads(args.releases.run.threads, || outputs(args, &plan))?;
     for (file, path) in unfinished {
         let text = match output::extension(path).as_deref() {
-            Some("csv") => &told.csv,
-            Some("json") => &told.json,
-            _ => &told.geojson,
+            Some("csv") => &made.csv,
+            Some("json") => &made.json,
+            _ => &made.geojson,
         };
         file.finish(text.as_bytes())?;
     }
     let text = if args.releases.json {
-        &told.json
+        &made.json
     } else {
-        &told.table
+        &made.table
     };
     output::print(out, "standard output", text)
 }
 
-fn told(args: &SitesArgs, plan: &Plan) -> Result<SitesOutput> {
+fn outputs(args: &SitesArgs, plan: &Plan) -> Result<SitesOutput> {
     let candidates = match &args.candidates {
         Some(file) => candidates::read(file, args.spacing)?,
         None => Vec::new(),

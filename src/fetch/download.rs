@@ -14,7 +14,7 @@ use super::ranges::{Chunk, chunks};
 use super::survey::{Order, Planned, Survey};
 use crate::error::{Error, Fault, Result};
 
-/// Fetches one file of a survey; `arrived` is told the bytes of each chunk, of those that were there
+/// Fetches one file of a survey; `arrived` is called with the bytes of each chunk, of those that were there
 /// from an earlier time as well. What is there when it fails stays for the next time.
 ///
 /// # Errors

@@ -1,7 +1,7 @@
 //! Questions to a server, asked again while there is hope.
 //!
 //! A trouble that may pass (a cut connection, a server that is slow or busy) is waited out, each
-//! time twice as long; one that lasts (no such file, the wrong bytes) is told at once.
+//! time twice as long; one that lasts (no such file, the wrong bytes) is reported at once.
 
 use std::io::{self, Read};
 use std::thread;

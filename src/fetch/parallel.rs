@@ -4,7 +4,7 @@ use rayon::prelude::*;
 
 use crate::error::{Error, Result};
 
-/// Does the work for each item, so many at a time; the results are in the order of the items.
+/// Does the work for each item, this many at a time; the results are in the order of the items.
 ///
 /// # Errors
 ///

@@ -89,7 +89,7 @@ impl Part {
         Ok(())
     }
 
-    /// Digest of a finished part of so many bytes.
+    /// Digest of a finished part of this many bytes.
     ///
     /// # Errors
     ///

@@ -12,7 +12,7 @@ enum Part {
     Text(String),
     Date,
     Hour,
-    /// In hours, with at least so many digits.
+    /// In hours, with at least this many digits.
     Step(usize),
     Member,
 }

@@ -23,7 +23,7 @@ const USUAL_GAUGES_PA: [f64; 3] = [1.5e7, 2e7, 3e7];
 ///
 /// # Errors
 ///
-/// When the content of the cylinders cannot be told.
+/// When the content of the cylinders is not known.
 pub fn cylinder_use(
     plan: &StackPlan,
     stack: &Stack,
@@ -103,10 +103,10 @@ fn usual(gas: Gas, here: &Air, needed_mol: f64) -> Option<Vec<UsualCylinders>> {
     by_contents.into_iter().chain(by_pressure).collect()
 }
 
-/// That the content of cylinders cannot be told.
+/// That the content of cylinders is not known.
 fn unknown_content() -> Error {
     Error::CannotDo {
-        why: "the content of the cylinders cannot be told".into(),
+        why: "the content of the cylinders is not known".into(),
         remedy: "expected a temperature between 200 and 400 K and up to 450 bar".into(),
     }
 }

@@ -13,7 +13,7 @@ const STEPS: [f64; 9] = [0.01, 0.02, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0];
 const REACH: f64 = 0.2;
 /// Rows it may have.
 const ROWS: f64 = 11.0;
-/// Winds at which the test is told, m/s.
+/// Winds at which the test is reported, m/s.
 const WINDS_M_S: [f64; 5] = [1.0, 2.0, 3.0, 4.0, 5.0];
 
 /// The lift test of a filled stack, with a row for a weight that it was seen to lift, if any, and rows

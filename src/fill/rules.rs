@@ -50,7 +50,7 @@ enum Test {
         threshold: Threshold,
         of_mass: Threshold,
     },
-    /// Of all packages, where there are so many or more.
+    /// Of all packages, where there are that many or more.
     PayloadMass {
         threshold: Threshold,
         packages: usize,

@@ -4,7 +4,7 @@ use super::answer::{BurstSigma, CostPerKg, Sensitivities};
 use crate::sizing::{Filled, Known, Stack};
 use crate::spread::draws::BurstSpread;
 
-/// Half of the difference that changes are told from, as a share of the free lift, at most
+/// Half of the difference from which changes are computed, as a share of the free lift, at most
 /// [`MOST_KG`].
 const SHARE: f64 = 0.05;
 /// See [`SHARE`].

@@ -121,7 +121,7 @@ impl LayerField {
         (LayerField { legs, ..self }, members)
     }
 
-    /// The same winds for a release so many seconds after the time they are counted from.
+    /// The same winds for a release this many seconds after the time they are counted from.
     pub fn at_release(&self, release_s: f64) -> LayerField {
         LayerField {
             release_s,
@@ -162,7 +162,7 @@ impl LayerField {
     }
 }
 
-/// Legs that hold so many layers.
+/// Legs that hold this many layers.
 pub fn legs_for(layers: usize) -> usize {
     layers.div_ceil(FIELD_LEG_LAYERS)
 }

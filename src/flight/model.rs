@@ -30,7 +30,7 @@ pub struct Variation {
     pub fall_exponent: f64,
     /// Whether and where the canopy changes.
     pub canopy_change: Option<CanopyChange>,
-    /// Released so many seconds late.
+    /// Released this many seconds late.
     pub delay_s: f64,
     /// Which member of the winds it flies in.
     pub member: usize,
@@ -201,7 +201,7 @@ pub(super) struct Summit {
 }
 
 impl FlightModel {
-    /// Flies once; `record`, if given, is told of every layer passed.
+    /// Flies once; `record`, if given, is called at every layer passed.
     pub fn fly(
         &self,
         v: &Variation,

@@ -27,7 +27,7 @@ impl Passage {
             self.lean.push((second - first) / 12.0);
             self.lean.extend(t.windows(3).map(|w| (w[2] - w[0]) / 24.0));
         }
-        // The last layer is passed in part only, and told by its own slope.
+        // The last layer is passed in part only, and has a slope of its own.
         self.lean.resize(self.seconds.len(), 0.0);
     }
 

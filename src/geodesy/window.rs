@@ -34,7 +34,7 @@ impl Lattice {
     }
 
     /// The window that reaches `reach_m` from a place on all sides, with a point to spare, as far
-    /// as the lattice goes; never less than two rows and columns where there are so many.
+    /// as the lattice goes; never less than two rows and columns where there are that many.
     ///
     /// # Errors
     ///

@@ -107,7 +107,7 @@ pub struct SiteFinding {
     pub verdict: SiteVerdict,
 }
 
-/// Checks a site against limits. What is unknown is told as unknown, never as fine.
+/// Checks a site against limits. What is unknown is reported as unknown, never as fine.
 pub fn check(map: &GroundMap, site: Position, limits: &[Limit]) -> Vec<SiteFinding> {
     let place = site.normal();
     let from_center = map.region().plane.center().distance_m(site);

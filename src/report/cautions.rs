@@ -44,7 +44,7 @@ pub const LIFT_TEST: &str = "A gust makes the reading false: test in a lull, str
 pub const LIFT_TEST_AT_LENGTH: &str = "  A gust makes the reading false, up or down: never believe a single one. A steady wind makes\n  the balloon lean, and a spring scale in the line then reads too much: true lift = reading x cos(lean).\n";
 
 /// Of the points to wait at.
-pub const WAITING: &str = "Straight distances, not ways by road: look at the map before you choose. Stop where it is allowed and safe, off the carriageway; stay in the car or under a roof when the load is near.";
+pub const WAITING: &str = "Straight distances, not ways by road: look at the map before you choose. Stop where it is allowed and safe, off the road; stay in the car or under a roof when the load is near.";
 
 /// Of heights and times for a notice.
 pub const NOTICE: &str = "Geometric heights above mean sea level, not pressure altitudes. Which notice is due, when and to whom, the authority says.";

@@ -6,7 +6,7 @@ use crate::fill::answer::{
     OpeningKind, SolvedFrom, UsualCylinders,
 };
 use crate::fill::findings::Finding;
-use crate::units::{POUND_KG, UnitSystem, duration, thousands};
+use crate::units::{CUBIC_FOOT_M3, POUND_KG, UnitSystem, duration, thousands};
 use crate::vehicle::balloon::Gas;
 
 /// What stands before a finding.
@@ -245,9 +245,11 @@ pub fn release(fill: &Fill) -> String {
 /// How many of the usual cylinders a fill takes.
 fn usual_cylinders(usual: &[UsualCylinders], units: UnitSystem) -> String {
     let one = |of: &UsualCylinders| match of.kind {
-        CylinderKind::Contents { contents_m3 } => {
-            format!("{:.1} of {}", of.needed, units.volume(contents_m3))
-        }
+        CylinderKind::Contents { contents_m3 } => format!(
+            "{:.1} of {:.0} ft3 at 70 F and 14.7 psi",
+            of.needed,
+            contents_m3 / CUBIC_FOOT_M3
+        ),
         CylinderKind::Pressure {
             water_volume_m3,
             gauge_pa,

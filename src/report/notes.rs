@@ -242,7 +242,7 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
         Assumption::CoarseGround => "built-in lakes, rivers and towns are a coarse map of the world: what it does not show may be there".into(),
         Assumption::AirportsForAirspace => "the air around airports stands in for controlled airspace, by default distances and heights, assumed: charts decide".into(),
         Assumption::CarriedOver { candidates, flown } => format!(
-            "of {candidates} candidates the {flown} best by flights carried over from their middle were flown themselves; the others are told by those, assumed"
+            "of {candidates} candidates the {flown} best by flights carried over from their middle were flown themselves; the others are judged by those, assumed"
         ),
         Assumption::ElevationAsPlanned => "sites without an elevation lie as high as the plan's site, assumed".into(),
         Assumption::SameDriftNearby => "drift is the same for neighbouring places of launch regions, assumed; launch places were flown themselves".into(),

@@ -69,7 +69,7 @@ pub const BEYOND: Colour = Colour("#f3b6ae");
 /// Nothing known, or no limit to hold it against.
 pub const UNKNOWN: Colour = Colour("#e4e4e4");
 
-/// Balloons compared, the plan's own first: told apart by those who see no red or green.
+/// Balloons compared, the plan's own first: distinguished by those who see no red or green.
 pub const BALLOONS: [Colour; 3] = [Colour("#0b3d91"), Colour("#d55e00"), Colour("#00806a")];
 /// Fills that do not rise to a burst.
 pub const NO_FLIGHT: Colour = Colour("#d9d9d9");

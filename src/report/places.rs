@@ -61,7 +61,10 @@ pub fn telephone(line: &str) -> Option<(std::ops::Range<usize>, String)> {
         let digits: String = found.chars().filter(char::is_ascii_digit).collect();
         // Shorter ones may be a house or a channel; 3 to 5 digits after "+" are no number either.
         let one_number = !found[1..].contains('+');
-        if (6..=15).contains(&digits.len()) && one_number {
+        // A frequency, as in "144.800".
+        let decimal = found.matches('.').count() == 1
+            && found.chars().all(|c| c.is_ascii_digit() || c == '.');
+        if (6..=15).contains(&digits.len()) && one_number && !decimal {
             let plus = if found.starts_with('+') { "+" } else { "" };
             return Some((from..from + found.len(), format!("tel:{plus}{digits}")));
         }

@@ -127,7 +127,7 @@ pub struct Sampler {
     pub members: usize,
 }
 
-/// The sequence has so many points; the next block is scrambled anew.
+/// The sequence has this many points; the next block is scrambled anew.
 const BLOCK: u64 = 1 << 16;
 
 impl Sampler {

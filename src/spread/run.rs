@@ -57,7 +57,7 @@ type Outcome = Result<(Landing, Box<[Fix]>), Miss>;
 /// for each such batch.
 const AT_ONCE: usize = 64;
 
-/// Flies `draws` flights. `flown` is told after each; the result does not depend on the number
+/// Flies `draws` flights. `flown` is called after each; the result does not depend on the number
 /// of threads.
 pub fn run(
     model: &FlightModel,

@@ -117,7 +117,7 @@ pub struct DragBalance {
     ratios: Vec<f64>,
 }
 
-/// A number's cell is its exponent and so many bits of its mantissa: 128 cells to an octave,
+/// A number's cell is its exponent and this many bits of its mantissa: 128 cells to an octave,
 /// found without a logarithm; linear interpolation in them leaves 1e-5 of Re.
 const CELL_BITS: u32 = 7;
 /// Bits of a number below those that name its cell.

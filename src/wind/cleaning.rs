@@ -29,7 +29,7 @@ impl Cleaning {
         2 * self.winds < self.rows
     }
 
-    /// Whether so many values cannot be that something is wrong with the file.
+    /// Whether this many values cannot be that something is wrong with the file.
     pub fn has_many_impossible(&self) -> bool {
         self.impossible as f64 > IMPOSSIBLE_SHARE * self.rows as f64
     }

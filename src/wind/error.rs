@@ -61,7 +61,7 @@ pub(super) fn interpolate(rows: &[(f64, f64)], x: f64) -> f64 {
 pub const GIVEN_CORRELATION_M: f64 = 2_000.0;
 
 impl WindError {
-    /// A sounding made so many seconds before the flight, so many metres from its site.
+    /// A sounding made this many seconds before the flight, this many metres from its site.
     pub fn of_sounding(
         winds: &WindProfile,
         latitude_deg: f64,
@@ -75,7 +75,7 @@ impl WindError {
         }
     }
 
-    /// A forecast so many seconds after its run.
+    /// A forecast this many seconds after its run.
     pub fn of_forecast(winds: &WindProfile, lead_s: f64) -> WindError {
         WindError {
             parts: with_unknown(
@@ -169,7 +169,7 @@ pub const ABOVE_TOP_CORRELATION_M: f64 = 10_000.0;
 /// Levels of forecasts lie up to this far apart, m (20 and 10 hPa), and so did those of the columns
 /// to which the errors of forecasts were fitted.
 const FORECAST_GAP_M: f64 = 5_000.0;
-/// Heights at which the error within a gap is told, as shares of its width: close to each other
+/// Heights at which the error within a gap is tabulated, as shares of its width: close to each other
 /// where it grows fast.
 const IN_GAP: [f64; 11] = [0.0, 0.01, 0.04, 0.1, 0.25, 0.5, 0.75, 0.9, 0.96, 0.99, 1.0];
 

@@ -12,7 +12,7 @@ use crate::random::{NormalTable, SplitMix};
 #[derive(Debug, Clone)]
 pub struct WindErrorProcess {
     pairs: Vec<Pair>,
-    /// So many layers at the bottom share the error of the one above them.
+    /// This many layers at the bottom share the error of the one above them.
     repeated: usize,
     /// Seconds that the planned flight spends in each layer, those that share an error together.
     seconds: Vec<f64>,

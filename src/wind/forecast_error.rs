@@ -47,7 +47,7 @@ pub const BY_ALTITUDE: [(f64, f64); 7] = [
     (24_000.0, 0.25),
 ];
 
-/// So many members the published error of one forecast counts as, beside those of an ensemble
+/// This many members the published error of one forecast counts as, beside those of an ensemble
 /// (assumed).
 pub const PRIOR_MEMBERS: f64 = 8.0;
 

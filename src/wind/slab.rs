@@ -26,11 +26,11 @@ pub enum Quantity {
 /// Where the values of a slab are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Surface {
-    /// Where the pressure is so many Pa.
+    /// Where the pressure is this many Pa.
     Isobaric(u32),
     /// At the ground.
     Ground,
-    /// So many metres above the ground.
+    /// This many metres above the ground.
     AboveGround(u16),
 }
 

@@ -145,9 +145,9 @@ pub enum WindSource {
     },
     /// Several soundings.
     Soundings {
-        /// From so many places.
+        /// From this many places.
         stations: usize,
-        /// So many altogether.
+        /// This many altogether.
         soundings: usize,
         /// The first.
         from: Option<Timestamp>,

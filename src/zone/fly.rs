@@ -65,7 +65,7 @@ pub enum Outcome {
 }
 
 /// Flies the plan and its draws: where they leave the part of a forecast that was decoded, in more of
-/// it. `flown` is told after each draw.
+/// it. `flown` is called after each draw.
 ///
 /// # Errors
 ///

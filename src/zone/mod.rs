@@ -75,7 +75,7 @@ pub struct Prediction {
     pub facts: Facts,
 }
 
-/// Predicts where the plan's flight comes down. `flown` is told after each draw.
+/// Predicts where the plan's flight comes down. `flown` is called after each draw.
 ///
 /// # Errors
 ///

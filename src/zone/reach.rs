@@ -51,9 +51,9 @@ const LONGER: f64 = 1.5;
 const ROOM_M: f64 = 30_000.0;
 /// How much the guess grows at a time.
 const GROWTH: f64 = 1.6;
-/// So many columns are decoded at once: flying again in more of them would cost more.
+/// This many columns are decoded at once: flying again in more of them would cost more.
 const FEW_COLUMNS: usize = 4_000;
-/// Delays are drawn within so many standard deviations.
+/// Delays are drawn within this many standard deviations.
 const SIGMAS: f64 = 4.0;
 
 impl Reach {

@@ -109,7 +109,7 @@ struct Ready<'a> {
 }
 
 /// Flies a plan's stack at each of the `times`, with the plan's spread, and the same draws as
-/// [`super::predict`] flies for that release. `done` is told after each release.
+/// [`super::predict`] flies for that release. `done` is called after each release.
 ///
 /// # Errors
 ///

@@ -113,7 +113,7 @@ impl FlownWinds {
     }
 }
 
-/// Altitudes at which the wind error is told, m.
+/// Altitudes at which the wind error is reported, m.
 const TOLD_AT_M: [f64; 5] = [1_000.0, 5_000.0, 10_000.0, 20_000.0, 30_000.0];
 /// Soundings farther from the release than this in time are not blended, s.
 const BLENDED_WITHIN_S: f64 = 48.0 * 3_600.0;
@@ -260,7 +260,7 @@ impl Weather<'_> {
         }
     }
 
-    /// What is to be told of the winds.
+    /// What is to be said of the winds.
     pub fn facts(
         &self,
         model: &FlightModel,
@@ -300,7 +300,7 @@ impl Weather<'_> {
         }
     }
 
-    /// What to know of the winds, by what is told of them.
+    /// What to know of the winds, by what is known of them.
     pub fn notes(&self, facts: &WindFacts) -> Vec<Note> {
         let cleaned = self.cleaning.iter().cloned().map(Note::Cleaned);
         let of_winds = wind_error::notes(facts, self.told_of_better);

@@ -19,7 +19,7 @@ const SOON_S: f64 = 3_600.0;
 const NEAR_M: f64 = 50_000.0;
 /// How many times less the wind must move the landing for that to be said.
 const WORTH_SAYING: f64 = 1.5;
-/// Altitude at which the wind error is told, m.
+/// Altitude at which the wind error is reported, m.
 const TOLD_AT_M: f64 = 10_000.0;
 
 /// What the error of winds goes by.

@@ -122,7 +122,7 @@ fn points(positions: &[Position]) -> Vec<[f64; 2]> {
     positions.iter().map(point).collect()
 }
 
-/// Not-a-number where a position has no two numbers: that is no degree, and told so.
+/// Not-a-number where a position has no two numbers: that is no degree, and an error says so.
 fn point(position: &Position) -> [f64; 2] {
     match position.as_slice() {
         [x, y, ..] => [*x, *y],

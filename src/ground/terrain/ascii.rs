@@ -13,7 +13,7 @@ use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::{Axis, Lattice, Plane};
 use crate::ground::region::Region;
 
-/// What files of projected heights are told.
+/// What message for files of projected heights.
 const DEGREES_ONLY: &str = "longitude and latitude in degrees; gdalwarp -t_srs EPSG:4326 makes a \
                             GeoTIFF of them from any projection";
 

@@ -158,7 +158,7 @@ pub fn draw(days: &Days, units: UnitSystem) -> Picture {
     picture
 }
 
-/// The days that were flown, so many side by side as there is room for; long ones are cut.
+/// The days that were flown, this many side by side as there is room for; long ones are cut.
 fn bands<'a>(parts: &[DayPart<'a>]) -> Vec<Vec<OfDay<'a>>> {
     let mut bands: Vec<Vec<OfDay>> = Vec::new();
     let mut room = 0;

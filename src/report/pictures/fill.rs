@@ -16,7 +16,7 @@ const PANEL: [f64; 2] = [400.0, 270.0];
 const LEFT: [f64; 2] = [70.0, 570.0];
 const TOP: [f64; 2] = [92.0, 446.0];
 
-/// A panel reaches to so many times the chosen value at most.
+/// A panel reaches to this many times the chosen value at most.
 const OF_CHOSEN: f64 = 3.0;
 
 /// One panel: its heading by units, and the number of a point in these units.

@@ -339,7 +339,7 @@ impl Picture {
         self.scaled_png(1.0)
     }
 
-    /// The picture as PNG, so many pixels for each unit.
+    /// The picture as PNG, this many pixels for each unit.
     ///
     /// # Errors
     ///

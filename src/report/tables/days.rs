@@ -221,7 +221,7 @@ fn out_of_reach(rows: &[ReleaseRow], zone: &TimeZone, units: UnitSystem) -> Vec<
     groups.iter().map(words).collect()
 }
 
-/// So many of the best releases are looked at more closely.
+/// This many of the best releases are looked at more closely.
 const CLOSER: usize = 3;
 
 /// More of the best releases; where none is known, of the first that were flown.

@@ -17,9 +17,9 @@ use crate::report::reasons::{reason, reason_in_short};
 use crate::report::site;
 use crate::units::UnitSystem;
 
-/// Sites that were not flown themselves are listed up to so many.
+/// Sites that were not flown themselves are listed up to this many.
 const CARRIED_SHOWN: usize = 10;
-/// So many of the best sites are looked at more closely.
+/// This many of the best sites are looked at more closely.
 const CLOSER: usize = 3;
 
 /// The table for people, the best first.

@@ -100,7 +100,7 @@ impl Archive {
     }
 
     /// The steps from the last one before `from` to the first one after `to`; two at least where
-    /// there are so many, as one alone stands for the hours around it.
+    /// there are this many, as one alone stands for the hours around it.
     pub fn steps_around(&self, from: Timestamp, to: Timestamp) -> std::ops::Range<usize> {
         let count = self.steps.len();
         let before = self.steps.partition_point(|s| s.valid <= from);

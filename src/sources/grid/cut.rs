@@ -256,7 +256,7 @@ impl Archive {
                 why,
             })
         };
-        // Collected first, so that of several errors the first is told on any number of threads.
+        // Collected first, so that of several errors the first is reported on any number of threads.
         let slabs: Vec<_> = tasks.par_iter().map(read).collect();
         let slabs: Vec<Array2<f32>> = slabs
             .into_iter()

@@ -1,7 +1,7 @@
 //! GRIB, editions 1 and 2: the catalogue of a file, and one field of it.
 //!
-//! What is used is told by numbers (see `parameter`): fields valid at one moment, on isobaric
-//! surfaces, at the ground or so many metres above it. Members of an ensemble and its mean are
+//! What is used is known by its numbers (see `parameter`): fields valid at one moment, on isobaric
+//! surfaces, at the ground or this many metres above it. Members of an ensemble and its mean are
 //! taken; spreads, probabilities and statistics over time are left out and counted.
 //!
 //! # References

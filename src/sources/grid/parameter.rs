@@ -110,7 +110,7 @@ pub(super) fn isobaric(pa: f64) -> Option<Surface> {
     whole(pa, 1.0, 200_000.0).map(Surface::Isobaric)
 }
 
-/// The surface so many metres above the ground; `None` when it is no whole number of them.
+/// The surface this many metres above the ground; `None` when it is no whole number of them.
 pub(super) fn above_ground(m: f64) -> Option<Surface> {
     whole(m, 0.0, f64::from(u16::MAX)).map(|m| Surface::AboveGround(m as u16))
 }

@@ -13,7 +13,7 @@ const THINNEST_M: f64 = 0.5;
 
 /// The fewest points that an ellipse can be made from.
 const FEWEST: usize = 3;
-/// From so many draws on a region is as large as its share of them needs, whatever their
+/// From this many draws on a region is as large as its share of them needs, whatever their
 /// distribution; of fewer as large as that of a normal.
 const COUNTED_FROM: usize = 200;
 

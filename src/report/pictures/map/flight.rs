@@ -30,7 +30,7 @@ pub fn ellipse_look(probability: f64) -> Option<Look> {
         50 => Some(Look::line(ELLIPSE, 2.2)),
         90 => Some(Look::line(ELLIPSE, 4.6)),
         99 => Some(Look::line(ELLIPSE, 2.2).dashed("3 5")),
-        // Too near to the ellipse of 90 % to be told from it.
+        // Too near to the ellipse of 90 % to be seen beside it.
         _ => None,
     }
 }

@@ -78,7 +78,7 @@ impl Sheet {
             .destination(azimuth_deg, east.hypot(north))
     }
 
-    /// Whether a point is on the sheet, or at most so many units off it.
+    /// Whether a point is on the sheet, or at most this many units off it.
     pub fn shows(&self, [x, y]: [f64; 2], off: f64) -> bool {
         x >= -off && y >= -off && x <= self.size[0] + off && y <= self.size[1] + off
     }
