@@ -1,5 +1,7 @@
 //! Cautions: what no answer may go out without. Text that warns stands here and nowhere else.
 
+use crate::vehicle::balloon::Gas;
+
 /// For pictures and places with room for one line.
 pub const AID: &str = "A planning aid: it does not say that a flight is safe or permitted.";
 
@@ -22,12 +24,23 @@ pub const FLYING: [&str; 6] = [
     "Repeat the prediction with the newest winds shortly before the release.",
 ];
 
-/// What everybody who fills a balloon has to keep in mind.
-pub const FILLING: [&str; 8] = [
+/// What everybody who fills a balloon with a gas has to keep in mind.
+pub fn filling(gas: Gas) -> Vec<&'static str> {
+    let of_gas: &[&str] = match gas {
+        Gas::Helium => &[HELIUM],
+        Gas::Hydrogen => &[HYDROGEN, HYDROGEN_BURNS],
+    };
+    [&FILLING_FIRST, of_gas, &FILLING_THEN].concat()
+}
+
+const FILLING_FIRST: [&str; 2] = [
     "This is a planning aid. It does not say that a flight is safe or permitted: read the rules in force where you fly, ask the authority and the owners of the land, and do as licensed and experienced people do.",
     "Cylinders hold great pressure: upright, tied, cap on until used, moved on a trolley, opened slowly by someone who has been shown how. A cylinder whose valve breaks off is a missile. Never above 49 C (120 F).",
-    "Helium and hydrogen take the place of air without smell or warning: a leaking cylinder in a closed van or shed can kill. Carry it ventilated and apart from people, fill in the open. Never breathe it in.",
-    "Hydrogen burns in air from 4 to 75 % (from memory), with a flame that cannot be seen, and a spark is enough: no smoking, engines or phones near; cotton clothes, no wool, fleece or synthetics; filler, cylinder and ground sheet bonded to earth; fill slowly, outdoors; fire extinguisher and an escape route. Only with people who have done it.",
+];
+const HELIUM: &str = "Helium takes the place of air without smell or warning: a leaking cylinder in a closed van or shed can kill. Carry it ventilated and apart from people, fill in the open. Never breathe it in.";
+const HYDROGEN: &str = "Hydrogen takes the place of air without smell or warning: a leaking cylinder in a closed van or shed can kill. Carry it ventilated and apart from people, fill in the open. Never breathe it in.";
+const HYDROGEN_BURNS: &str = "Hydrogen burns in air from 4 to 75 % (from memory), with a flame that cannot be seen, and a spark is enough: no smoking, engines or phones near; cotton clothes, no wool, fleece or synthetics; filler, cylinder and ground sheet bonded to earth; fill slowly, outdoors; fire extinguisher and an escape route. Only with people who have done it.";
+const FILLING_THEN: [&str; 4] = [
     "Wind: a filled balloon pulls like a sail. Let go rather than be dragged, nobody ties the line to themselves, no loops around hands or feet.",
     "Latex: bare nails, rings and grit make holes, and some people are allergic: wear gloves without powder.",
     "Eyes and ears: a balloon that bursts near the face, and gas from an open valve, hurt both. Wear eye and ear protection when filling.",

@@ -7,7 +7,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use crate::fill::Fill;
 use crate::fill::answer::{LedgerItem, LiftRowKind};
 use crate::fill::checklist::Checklist;
-use crate::report::cautions::{COLD_GAUGE, FILLING, LIFT_TEST};
+use crate::report::cautions::{COLD_GAUGE, LIFT_TEST, filling};
 use crate::report::fill_words::{
     about, cylinders_are, cylinders_used, filler, fits, gas_name, heading, measured_sum,
     rate_bounds, release, title, weight_to_hang,
@@ -105,12 +105,12 @@ pub fn text(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
     for finding in &fill.findings {
         text += &named(heading(finding), &concern(&finding.concern, units));
     }
-    let _ = writeln!(
-        text,
-        "{RELEASE}:\n\n    ____ - ____ - ____    ____ : ____ : ____    zone ________\n"
-    );
     for (name, value) in numbers(fill, units) {
         text += &named(name, &value);
+    }
+    text += "\nCAUTIONS\n";
+    for caution in filling(fill.balloon.gas.gas) {
+        text += &paragraph(caution, "- ");
     }
     text += &masses_in_text(fill, units);
     text += &lift_in_text(fill, units);
@@ -128,10 +128,10 @@ pub fn text(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
         };
         let _ = writeln!(text, "    {:36}{number}", call.who);
     }
-    text += "\nCAUTIONS\n";
-    for caution in FILLING {
-        text += &paragraph(caution, "- ");
-    }
+    let _ = writeln!(
+        text,
+        "\n{RELEASE}:\n\n    ____ - ____ - ____    ____ : ____ : ____    zone ________"
+    );
     let _ = writeln!(
         text,
         "\nwindfall {}; assumed numbers are listed by `windfall fill`",
@@ -164,11 +164,11 @@ fn masses_in_text(fill: &Fill, units: UnitSystem) -> String {
 
 fn lift_in_text(fill: &Fill, units: UnitSystem) -> String {
     let mut text = format!(
-        "\n{:26}{:>12}{:>14}\n",
+        "\n{:26}{:>15}{:>14}\n",
         "IT JUST LIFTS", "rises", "bursts at*"
     );
     for [weight, rate, burst, which] in lift_rows(fill, units) {
-        let row = format!("{weight:>26}{rate:>12}{burst:>14}  {which}");
+        let row = format!("{weight:>26}{rate:>15}{burst:>14}  {which}");
         let _ = writeln!(text, "{}", row.trim_end());
     }
     text += "* above sea level\n";
@@ -214,7 +214,7 @@ fn paragraph(text: &str, mark: &str) -> String {
 
 const STYLE: &str = include_str!("card.css");
 
-/// The card as a page to print: whole in itself, two or three sheets of A4.
+/// The card as a page to print: whole in itself, two or three sheets.
 pub fn html(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
     let title = title(fill, "Launch-day card");
     let numbers = numbers(fill, units);
@@ -226,7 +226,7 @@ pub fn html(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
                 meta charset="utf-8"; "\n"
                 meta name="viewport" content="width=device-width"; "\n"
                 title { (title) } "\n"
-                style { "\n" (PreEscaped(palette::card_style())) (PreEscaped(STYLE)) } "\n"
+                style { "\n" (PreEscaped(palette::card_style())) (PreEscaped(STYLE)) (PreEscaped(paper(units))) } "\n"
             } "\n"
             body { "\n"
                 h1 { (title) } "\n"
@@ -234,21 +234,18 @@ pub fn html(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
                 @for finding in &fill.findings {
                     div.stop { (heading(finding)) ": " (concern(&finding.concern, units)) } "\n"
                 }
-                div.release { (RELEASE) ":" } "\n"
                 div.large { "\n"
                     @for (name, value) in large { div { (name) b { (value) } } "\n" }
                 } "\n"
                 dl { "\n"
                     @for (name, value) in rest { dt { (name) } dd { (value) } "\n" }
                 } "\n"
+                (cautions(fill)) "\n"
                 (masses(fill, units)) "\n"
                 (lift_test(fill, units)) "\n"
                 @for part in &list.parts { (checks(&part.heading, &part.items)) "\n" }
                 (who_to_call(list)) "\n"
-                section {
-                    h2 { "Cautions" } "\n"
-                    ul.cautions { "\n" @for caution in FILLING { li { (caution) } "\n" } }
-                } "\n"
+                div.release { (RELEASE) ":" } "\n"
                 footer {
                     "windfall " (fill.version) "; assumed numbers are listed by "
                     code { "windfall fill" }
@@ -309,6 +306,26 @@ fn checks(heading: &str, items: &[String]) -> Markup {
             h2 { (heading) } "\n"
             ul { "\n" @for item in items { li { (item) } "\n" } }
         }
+    }
+}
+
+/// Before the work, not after it.
+fn cautions(fill: &Fill) -> Markup {
+    html! {
+        section {
+            h2 { "Cautions" } "\n"
+            ul.cautions { "\n"
+                @for caution in filling(fill.balloon.gas.gas) { li { (caution) } "\n" }
+            }
+        }
+    }
+}
+
+/// The paper that people with such units print on.
+fn paper(units: UnitSystem) -> &'static str {
+    match units {
+        UnitSystem::Metric => "@page { size: A4 }",
+        UnitSystem::Us => "@page { size: letter }",
     }
 }
 

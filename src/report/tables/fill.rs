@@ -6,7 +6,7 @@ use super::fill_rules;
 use crate::atmosphere::P0_PA;
 use crate::fill::Fill;
 use crate::fill::answer::{CostPerKg, FlightFacts, LiftRow, LiftRowKind, Sensitivities};
-use crate::report::cautions::{COLD_GAUGE, FILLING, LIFT_TEST_AT_LENGTH};
+use crate::report::cautions::{COLD_GAUGE, LIFT_TEST_AT_LENGTH, filling};
 use crate::report::fill_words::{
     about, burst_sigma, cylinders_are, cylinders_used, filler, fits, gas_name, measured_sum,
     rate_bounds, release, solved_from, title, weight_to_hang,
@@ -38,7 +38,7 @@ pub fn table(fill: &Fill, units: UnitSystem) -> String {
     }
     text += &list("Notes", &notes::notes(&fill.notes, units));
     text += &list("Assumed", &notes::assumptions(&fill.assumptions, units));
-    text += &list("Cautions", &FILLING);
+    text += &list("Cautions", &filling(fill.balloon.gas.gas));
     let _ = writeln!(text, "\nwindfall {}", fill.version);
     text
 }
