@@ -600,23 +600,46 @@ fn faults_in_the_plan() {
     assert!(two.refused().contains("exactly one of neck_lift"));
 }
 
-/// The cautions that people need at the cylinders.
+/// The cautions that people need at the cylinders: those of the gas that is used, and on the card before
+/// the work.
 #[test]
 fn cautions() {
-    let text = flat(&table(&[DAWN])).to_lowercase();
+    let helium = flat(&table(&[DAWN])).to_lowercase();
     for word in [
         "great pressure",
         "van or shed",
-        "hydrogen burns",
-        "cotton clothes",
-        "spark",
         "pulls like a sail",
         "eyes and ears",
         "power lines",
         "does not say that a flight is safe",
     ] {
-        assert!(text.contains(word), "{word}");
+        assert!(helium.contains(word), "{word}");
     }
+    assert!(!helium.contains("hydrogen burns"), "{helium}");
+    let folder = changed(&[("gas = \"helium\"", "gas = \"hydrogen\"")]);
+    let hydrogen = flat(&table(&[&folder.plan()])).to_lowercase();
+    for word in ["hydrogen burns", "cotton clothes", "spark"] {
+        assert!(hydrogen.contains(word), "{word}");
+    }
+    let card = folder.path("card.txt").display().to_string();
+    table(&[&folder.plan(), "--out", &card]);
+    let card = fs::read_to_string(card).unwrap();
+    let [cautions, masses, released] =
+        ["CAUTIONS", "MASSES", "Released at"].map(|word| card.find(word).unwrap());
+    assert!(cautions < masses && masses < released, "{card}");
+}
+
+/// The card prints on the paper of those who read it.
+#[test]
+fn the_cards_paper_goes_by_the_units() {
+    let folder = changed(&[]);
+    let page = |units| {
+        let card = folder.path("card.html").display().to_string();
+        table(&[&folder.plan(), "--units", units, "--out", &card]);
+        fs::read_to_string(card).unwrap()
+    };
+    assert!(page("us").contains("size: letter"));
+    assert!(page("metric").contains("size: A4"));
 }
 
 /// How sure the rate is for a lift that is known: by the drag, 18 % of it unless the plan says
