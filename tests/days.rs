@@ -356,9 +356,13 @@ fn the_program_writes_every_format() {
 fn the_pictures_of_the_samples_are_those_that_are_drawn() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("days.svg");
-    for (sample, hours) in [("ribatejo", "09:00-16:00"), ("lake-shore", "05:00-11:00")] {
+    for (sample, hours, every) in [
+        ("ribatejo", "09:00-16:00", "1h"),
+        ("lake-shore", "06:00-18:00", "2h"),
+    ] {
         let plan = format!("samples/{sample}/plan.toml");
-        let args = [&plan, "--hours", hours, "--out", path.to_str().unwrap()];
+        let out = path.to_str().unwrap();
+        let args = [&plan, "--hours", hours, "--every", every, "--out", out];
         assert!(windfall("days", &args).status.success());
         let root = Path::new(env!("CARGO_MANIFEST_DIR"));
         let kept = root.join(format!("samples/{sample}/days.svg"));
