@@ -13,8 +13,6 @@ use crate::ground::region::Region;
 use crate::ground::terrain::Terrain;
 use crate::ground::towns::{Town, towns};
 
-/// An airport's elevation stands for the site's within this distance, m.
-pub const AIRPORT_WITHIN_M: f64 = 10_000.0;
 /// Room around a site in which heights are read, m.
 const TERRAIN_M: f64 = 1_000.0;
 /// Towns named where several have the name that was given.
@@ -134,7 +132,7 @@ pub enum ElevationFrom {
 }
 
 /// The elevation of a place: by the heights of the ground, else that of the nearest airport within
-/// [`AIRPORT_WITHIN_M`]; `None` where there is neither.
+/// [`AIRPORT_WITHIN_M`](crate::ground::airports::AIRPORT_WITHIN_M); `None` where there is neither.
 ///
 /// # Errors
 ///
@@ -150,7 +148,7 @@ pub fn elevation(place: Position, terrain: &[PathBuf]) -> Result<Option<Elevatio
             }));
         }
     }
-    let near = nearest_elevation(place, AIRPORT_WITHIN_M)?;
+    let near = nearest_elevation(place)?;
     Ok(near.map(|near| Elevation {
         elevation_m: near.elevation_m,
         from: ElevationFrom::Airport(near.ident, near.distance_m),

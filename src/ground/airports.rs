@@ -140,27 +140,31 @@ pub struct NearElevation {
     pub distance_m: f64,
 }
 
-/// The elevation of the nearest airport on land within a distance, if one is known there.
+/// An airport's elevation is that of the country around within this distance, m (assumed).
+pub const AIRPORT_WITHIN_M: f64 = 10_000.0;
+/// The same in degrees of latitude, and a little more.
+const AIRPORT_WITHIN_DEG: f64 = 0.1;
+
+/// The elevation of the nearest airport on land within [`AIRPORT_WITHIN_M`], if one is known there. One
+/// place is looked at once: to go through all is less work than to sort them.
 ///
 /// # Errors
 ///
 /// When the airports inside the program are damaged.
-pub fn nearest_elevation(place: Position, within_m: f64) -> Result<Option<NearElevation>> {
-    let airports = airports()?;
-    let on_land = AirportKind::ALL
-        .into_iter()
-        .filter(|k| *k != AirportKind::Seaplane);
-    let known = on_land
-        .flat_map(|kind| airports.nearest(kind, place, 3))
-        .filter(|near| near.distance_m <= within_m)
-        .filter_map(|near| {
-            Some(NearElevation {
-                ident: near.what.ident,
-                elevation_m: near.what.elevation_m?,
-                distance_m: near.distance_m,
-            })
-        });
-    Ok(known.min_by(|a, b| a.distance_m.total_cmp(&b.distance_m)))
+pub fn nearest_elevation(place: Position) -> Result<Option<NearElevation>> {
+    let near = airports()?.all().iter().filter(|airport| {
+        let north_deg = airport.position.lat_deg - place.lat_deg;
+        airport.kind != AirportKind::Seaplane && north_deg.abs() < AIRPORT_WITHIN_DEG
+    });
+    let known = near.filter_map(|airport| {
+        Some(NearElevation {
+            ident: airport.ident,
+            elevation_m: airport.elevation_m?,
+            distance_m: place.distance_m(airport.position),
+        })
+    });
+    let within = known.filter(|near| near.distance_m <= AIRPORT_WITHIN_M);
+    Ok(within.min_by(|a, b| a.distance_m.total_cmp(&b.distance_m)))
 }
 
 #[cfg(test)]

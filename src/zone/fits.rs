@@ -18,8 +18,6 @@ use crate::sizing::Stack;
 
 /// Clocks farther from the sun's are told, s.
 const AHEAD_S: f64 = 2.0 * 3_600.0;
-/// An airport's elevation is that of the country around within this distance, m.
-const AIRPORT_WITHIN_M: f64 = 10_000.0;
 /// A landing faster than this is hard, m/s (by judgement) ...
 pub const HARD_M_S: f64 = 7.0;
 /// ... and faster than this nobody should fly, m/s (by judgement).
@@ -50,7 +48,7 @@ fn clocks(zone: &TimeZone, at: Timestamp, place: Position) -> Option<Note> {
 }
 
 fn airport(place: Position, site_m: f64) -> Result<Option<Note>> {
-    let Some(near) = nearest_elevation(place, AIRPORT_WITHIN_M)? else {
+    let Some(near) = nearest_elevation(place)? else {
         return Ok(None);
     };
     let off = (site_m - near.elevation_m).abs() > OFF_GROUND_M;
