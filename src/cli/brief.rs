@@ -96,26 +96,23 @@ fn line(path: &Path, bytes: usize) -> String {
 
 /// The files of a briefing by name.
 fn files(brief: &Brief, units: UnitSystem) -> Result<Vec<(&'static str, Vec<u8>)>> {
-    let ([page, second_car], picture) = rayon::join(
+    let map = map::draw(brief, units);
+    let ([page, second_car], png) = rayon::join(
         || {
             [
-                pages::brief::text(brief, units),
-                pages::brief::second_car(brief, units),
+                pages::brief::text(brief, &map, units),
+                pages::brief::second_car(brief, &map, units),
             ]
         },
-        || {
-            let map = map::draw(brief, units);
-            Ok::<_, Error>((map.svg(), map.scaled_png(PIXELS)?))
-        },
+        || map.scaled_png(PIXELS),
     );
-    let (svg, png) = picture?;
     Ok(vec![
         ("brief.html", page.into_bytes()),
         ("second-car.html", second_car.into_bytes()),
         ("message.txt", message::text(brief, units).into_bytes()),
         ("notice.txt", notice::text(brief, units).into_bytes()),
-        ("map.svg", svg.into_bytes()),
-        ("map.png", png),
+        ("map.svg", map.svg().into_bytes()),
+        ("map.png", png?),
         (
             "zone.geojson",
             geojson::brief_text(brief, units).into_bytes(),

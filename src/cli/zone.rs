@@ -151,7 +151,7 @@ fn brief_file(path: &Path, brief: &Brief, units: UnitSystem) -> Result<Vec<u8>> 
         Some("kml") => kml::text(brief, units),
         Some("gpx") => gpx::text(brief, units),
         Some("csv") => zone_csv::text(brief)?,
-        _ => pages::brief::text(brief, units),
+        _ => pages::brief::text(brief, &map::draw(brief, units), units),
     };
     Ok(text.into_bytes())
 }

@@ -15,7 +15,7 @@ use crate::brief::Brief;
 use crate::brief::answer::WaitingPoint;
 use crate::report::markup::document;
 use crate::report::palette;
-use crate::report::pictures::map;
+use crate::report::pictures::picture::Picture;
 use crate::report::warnings;
 use crate::report::words;
 use crate::units::UnitSystem;
@@ -27,25 +27,25 @@ const LONG_TITLE: usize = 80;
 /// Nothing may be loaded from anywhere; what is in the page may run.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'";
 
-/// The page as HTML.
-pub fn text(brief: &Brief, units: UnitSystem) -> String {
+/// The page as HTML, with the map as it was drawn.
+pub fn text(brief: &Brief, map: &Picture, units: UnitSystem) -> String {
     let title = words::title(brief);
     let lead = match brief.waiting.first() {
         Some(point) => wait_here(brief, point, units),
         None => html! { strong { (words::nowhere_to_wait(brief)) } },
     };
-    let map = map_section(brief, units);
+    let map = map_section(brief, map, units);
     page(brief, &title, lead, map, &SECTIONS, units)
 }
 
 /// The page of a second car: its own place to wait, and what it needs when it is alone.
-pub fn second_car(brief: &Brief, units: UnitSystem) -> String {
+pub fn second_car(brief: &Brief, map: &Picture, units: UnitSystem) -> String {
     let title = format!("Second car: {}", words::title(brief));
     let lead = match brief.waiting.get(1) {
         Some(point) => wait_here(brief, point, units),
         None => html! { strong { "No second place to wait is known: stay with the first car." } },
     };
-    let map = map_section(brief, units);
+    let map = map_section(brief, map, units);
     let alone = [
         "places", "times", "wait", "radio", "quiet", "contacts", "cautions",
     ];
@@ -159,14 +159,14 @@ fn contents(sections: &[Section]) -> Markup {
     }
 }
 
-fn map_section(brief: &Brief, units: UnitSystem) -> Markup {
+fn map_section(brief: &Brief, map: &Picture, units: UnitSystem) -> Markup {
     let description = map_in_words(brief, units);
     html! {
         section aria-labelledby="map-heading" { "\n"
             h2 id="map-heading" { "Map" } "\n"
             figure { "\n"
                 div.map id="map-view" { "\n"
-                    (map::draw(brief, units).described("map", "Map of the landing zone", &description))
+                    (map.described("map", "Map of the landing zone", &description))
                 } "\n"
                 figcaption {
                     "North is up, true. The outer line is the ellipse of 90 %: if the numbers behind it are right, 9 in 10 flights come down inside."
