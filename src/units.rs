@@ -214,6 +214,14 @@ pub enum UnitSystem {
 }
 
 impl UnitSystem {
+    /// US units where they are wanted, else metric.
+    pub fn of(us: bool) -> UnitSystem {
+        match us {
+            true => UnitSystem::Us,
+            false => UnitSystem::Metric,
+        }
+    }
+
     /// A height, to a metre or ten feet.
     pub fn height(self, m: f64) -> String {
         match self {

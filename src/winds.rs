@@ -12,7 +12,7 @@ use crate::error::{Fault, Result};
 use crate::notes::{Assumption, Cleaning};
 use crate::plan::Plan;
 use crate::sources::grid::archive::{Archive, Joining};
-use crate::sources::{FileAscent, Format};
+use crate::sources::{FileAscent, Format, cleaned};
 use crate::wind::placing::ONE_TIME_STANDS_S;
 
 /// The winds of a plan.
@@ -79,10 +79,7 @@ impl Winds {
     /// Soundings of which reading left so little that it should be known.
     pub fn cleaning(&self) -> Vec<Cleaning> {
         match self {
-            Winds::Soundings(ascents) => {
-                let all = ascents.iter().map(|a| Cleaning::of(&a.file, &a.sounding));
-                all.filter(Cleaning::matters).collect()
-            }
+            Winds::Soundings(ascents) => cleaned(ascents),
             Winds::Forecast(_) => Vec::new(),
         }
     }

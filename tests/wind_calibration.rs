@@ -196,26 +196,39 @@ fn two_models_differ_by_no_more_than_both_are_wrong() {
     verdict.assert_held_at_least("two models");
 }
 
+/// Flights between two heights of every profile, in what is `known` of its winds and in all of them.
+fn judged_where_unknown(
+    between: impl Fn(&WindProfile) -> Option<[f64; 2]>,
+    known: impl Fn(&WindProfile) -> WindProfile,
+) -> Vec<Judged> {
+    let mut judged = Vec::new();
+    for series in all_series() {
+        for (at_h, winds) in &series.profiles {
+            let flown = between(winds).and_then(|[low_m, high_m]| Flown::between(low_m, high_m));
+            let Some(flown) = flown else {
+                continue;
+            };
+            let known = known(winds);
+            judged.push(Judged::new(
+                series.place,
+                day(*at_h, series.profiles[0].0),
+                flown.drift_m(&known),
+                flown.drift_m(winds),
+                flown.sigma_m(&WindError::none(&known)),
+            ));
+        }
+    }
+    judged
+}
+
 /// The last wind held from 10, 16 or 20 km on: only that part of the flight counts.
 #[test]
 fn winds_held_above_the_top_are_wrong_by_what_is_said() {
     for top_m in [10_000.0, 16_000.0, 20_000.0] {
-        let mut judged = Vec::new();
-        for series in all_series() {
-            for (at_h, winds) in &series.profiles {
-                let Some(flown) = Flown::between(top_m, winds.top_m()) else {
-                    continue;
-                };
-                let known = cut(winds, top_m);
-                judged.push(Judged::new(
-                    series.place,
-                    day(*at_h, series.profiles[0].0),
-                    flown.drift_m(&known),
-                    flown.drift_m(winds),
-                    flown.sigma_m(&WindError::none(&known)),
-                ));
-            }
-        }
+        let judged = judged_where_unknown(
+            |winds| Some([top_m, winds.top_m()]),
+            |winds| cut(winds, top_m),
+        );
         let verdict = judge(&judged);
         let what = format!("held above {} km", top_m / 1e3);
         verdict.print(&what);
@@ -243,25 +256,13 @@ fn winds_across_gaps_are_wrong_by_what_is_said() {
         (12_000.0, 24_000.0),
         (3_000.0, 20_000.0),
     ] {
-        let mut judged = Vec::new();
-        for series in all_series() {
-            for (at_h, winds) in &series.profiles {
-                if winds.base_m() > low_m || winds.top_m() < high_m {
-                    continue;
-                }
-                let Some(flown) = Flown::between(winds.base_m(), winds.top_m()) else {
-                    continue;
-                };
-                let known = holed(winds, low_m, high_m);
-                judged.push(Judged::new(
-                    series.place,
-                    day(*at_h, series.profiles[0].0),
-                    flown.drift_m(&known),
-                    flown.drift_m(winds),
-                    flown.sigma_m(&WindError::none(&known)),
-                ));
-            }
-        }
+        let judged = judged_where_unknown(
+            |winds| {
+                let whole = winds.base_m() <= low_m && winds.top_m() >= high_m;
+                whole.then(|| [winds.base_m(), winds.top_m()])
+            },
+            |winds| holed(winds, low_m, high_m),
+        );
         let verdict = judge(&judged);
         let what = format!("no wind from {} to {} km", low_m / 1e3, high_m / 1e3);
         verdict.print(&what);

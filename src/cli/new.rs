@@ -276,11 +276,7 @@ fn told(path: &Path, answers: &Answers, draft: &Draft) -> String {
     let zone = answers.timezone.iana_name().unwrap_or("UTC");
     out += &format!("  clocks    {zone}\n");
     if let Some(elevation) = &answers.elevation {
-        let units = match answers.us_units {
-            true => UnitSystem::Us,
-            false => UnitSystem::Metric,
-        };
-        let height = units.height(elevation.elevation_m);
+        let height = UnitSystem::of(answers.us_units).height(elevation.elevation_m);
         out += &format!("  elevation {height}\n");
     }
     out += "\nAssumed or looked up:\n";

@@ -31,11 +31,8 @@ impl From<Units> for UnitSystem {
 
 /// The units asked for, else the plan's, else metric.
 pub fn units(asked: Option<Units>, plan: &Plan) -> UnitSystem {
-    match (asked, plan.us_units) {
-        (Some(asked), _) => asked.into(),
-        (None, Some(true)) => UnitSystem::Us,
-        (None, _) => UnitSystem::Metric,
-    }
+    let planned = || UnitSystem::of(plan.us_units.unwrap_or(false));
+    asked.map_or_else(planned, UnitSystem::from)
 }
 
 /// How flights are drawn and shown, whatever the command.

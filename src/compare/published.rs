@@ -1,6 +1,5 @@
 //! A zone as this program publishes it, read back from its GeoJSON.
 
-use std::fs;
 use std::path::Path;
 
 use geojson::{Feature, FeatureCollection, GeometryValue};
@@ -8,12 +7,17 @@ use jiff::Timestamp;
 use serde::Serialize;
 use serde_json::Value;
 
-use crate::error::{Error, Fault, Result};
+use crate::error::{Fault, Result};
+use crate::files::read_text;
 use crate::geodesy::Position;
+use crate::spread::region::is_outer;
 use crate::zone::Mark;
 
 /// The file of a briefing's folder that holds the zone.
 const OF_BRIEFING: &str = "zone.geojson";
+
+/// What a file should be.
+const OF_ZONE: &str = "the GeoJSON of a zone, as windfall zone --out FILE.geojson writes it";
 
 /// A zone as published.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -59,7 +63,7 @@ impl PublishedEllipse {
     }
 
     fn is_outer(&self) -> bool {
-        (self.probability - 0.9).abs() < 1e-9
+        is_outer(self.probability)
     }
 }
 
@@ -74,7 +78,7 @@ impl PublishedZone {
             true => path.join(OF_BRIEFING),
             false => path.to_owned(),
         };
-        let text = fs::read_to_string(&path).map_err(|cause| Error::file(&path, "read", cause))?;
+        let text = read_text(&path, OF_ZONE)?;
         PublishedZone::of_text(&path.display().to_string(), &text)
     }
 
@@ -84,10 +88,8 @@ impl PublishedZone {
     ///
     /// Text that is not such a zone.
     pub fn of_text(file: &str, text: &str) -> Result<PublishedZone> {
-        let collection: FeatureCollection = text.parse().map_err(|wrong: geojson::Error| {
-            let expected = "the GeoJSON of a zone, as windfall zone --out FILE.geojson writes it";
-            Fault::new(file, wrong.to_string(), expected)
-        })?;
+        let collection: FeatureCollection = serde_json::from_str(text)
+            .map_err(|wrong| Fault::new(file, wrong.to_string(), OF_ZONE))?;
         let marks = |kind| mark(file, &collection, kind);
         let mut ellipses: Vec<PublishedEllipse> = of_kind(&collection, "ellipse")
             .map(|feature| ellipse(feature).ok_or_else(|| bad(file, "ellipse")))

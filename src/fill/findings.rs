@@ -2,10 +2,11 @@
 
 use std::ops::Range;
 
-use serde::{Serialize, Serializer};
+use serde::Serialize;
 
 use super::answer::{CylinderUse, Lift, LiftRow, LiftRowKind, LiftTest, OpeningKind};
 use crate::flight::rise::Miss;
+use crate::notes::NoLanding;
 use crate::sizing::{Filled, Flight, Known, Stack};
 use crate::vehicle::balloon::GasFill;
 use crate::zone::fits::{DANGEROUS_M_S, HARD_M_S};
@@ -58,8 +59,7 @@ pub enum Concern {
     /// The stack makes no flight.
     NoFlight {
         /// Why not.
-        #[serde(serialize_with = "miss_code")]
-        miss: Miss,
+        miss: NoLanding,
     },
     /// With a little less lift the load would not rise.
     LowLiftRaisesNothing {
@@ -105,16 +105,6 @@ pub enum Concern {
         /// Usual speeds, m/s.
         usual_m_s: [f64; 2],
     },
-}
-
-/// The code of a flight that does not come about.
-fn miss_code<S: Serializer>(miss: &Miss, serializer: S) -> Result<S::Ok, S::Error> {
-    serializer.serialize_str(match miss {
-        Miss::Stalls => "stalls",
-        Miss::NoBurst => "no_burst",
-        Miss::BurstsOnGround => "bursts_on_ground",
-        Miss::Leaves(_) => "leaves_the_winds",
-    })
 }
 
 /// Everything that findings are made of.
@@ -194,7 +184,7 @@ impl SizedStack<'_> {
             });
         }
         let miss = self.flown.err()?;
-        Some(Concern::NoFlight { miss })
+        Some(Concern::NoFlight { miss: miss.into() })
     }
 
     /// A weight that was lifted, and is less than the load.

@@ -4,6 +4,7 @@ use std::fmt;
 
 use super::{Filled, Stack};
 use crate::flight::rise::Miss;
+use crate::notes::NoLanding;
 use crate::numeric::last_true;
 use crate::units::{duration, in_both};
 use crate::vehicle::balloon::GasFill;
@@ -112,7 +113,7 @@ impl fmt::Display for Unsolved {
                 height(altitude_m)
             ),
             Unsolved::NeverFlies(miss) => {
-                write!(f, "no fill makes a flight: {}", in_words(miss))
+                write!(f, "no fill makes a flight: {}", in_words(miss.into()))
             }
             Unsolved::Unphysical => f.write_str("not an amount of gas that can be filled in"),
         }
@@ -121,13 +122,15 @@ impl fmt::Display for Unsolved {
 
 impl std::error::Error for Unsolved {}
 
-/// Why a flight does not come about.
-pub fn in_words(miss: Miss) -> &'static str {
+/// Why a stack makes no flight, in words.
+pub fn in_words(miss: NoLanding) -> &'static str {
     match miss {
-        Miss::Stalls => "the lift does not carry the stack up to the burst",
-        Miss::NoBurst => "the balloon does not burst below 50 km",
-        Miss::BurstsOnGround => "the gas fills the balloon to its burst diameter on the ground",
-        Miss::Leaves(_) => "the flight leaves the winds",
+        NoLanding::Stalls => "the lift does not carry the stack up to the burst",
+        NoLanding::NoBurst => "the balloon does not burst below 50 km",
+        NoLanding::BurstsOnGround => {
+            "the gas fills the balloon to its burst diameter on the ground"
+        }
+        NoLanding::LeavesRegion | NoLanding::LeavesHours => "the flight leaves the winds",
     }
 }
 

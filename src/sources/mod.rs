@@ -21,6 +21,7 @@ use jiff::Timestamp;
 use serde::Serialize;
 
 use crate::error::{Error, Fault, Result};
+use crate::notes::Cleaning;
 use crate::wind::sounding::Sounding;
 
 /// An ascent with the file it comes from.
@@ -30,6 +31,14 @@ pub struct FileAscent {
     pub file: String,
     /// The ascent.
     pub sounding: Sounding,
+}
+
+/// What reading did to ascents, of those to which it did enough to be known.
+pub fn cleaned<'a>(ascents: impl IntoIterator<Item = &'a FileAscent>) -> Vec<Cleaning> {
+    let all = ascents.into_iter();
+    all.map(|a| Cleaning::of(&a.file, &a.sounding))
+        .filter(Cleaning::matters)
+        .collect()
 }
 
 /// The formats that are read.

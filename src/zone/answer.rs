@@ -5,7 +5,7 @@ use serde::Serialize;
 
 use crate::geodesy::Position;
 use crate::notes::{Assumption, Note};
-use crate::spread::region::{GroundContour, GroundEllipse, OUTER_PROBABILITY};
+use crate::spread::region::{GroundContour, GroundEllipse, is_outer};
 
 /// A place and a height at a time.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -51,7 +51,7 @@ impl Zone {
     /// The ellipse of 90 %, the outer line of reports for people; none where no region is given.
     pub fn outer(&self) -> Option<&GroundEllipse> {
         let mut ellipses = self.ellipses.iter();
-        ellipses.find(|e| e.shape.probability == OUTER_PROBABILITY)
+        ellipses.find(|e| is_outer(e.shape.probability))
     }
 
     /// The centre of the zone: of that ellipse, else the planned landing.

@@ -401,7 +401,7 @@ impl<'a> SiteWinds<'a> {
         let around = Around::Stations(stations, columns);
         Weather {
             files,
-            cleaning: cleaning(blended),
+            cleaning: sources::cleaned(blended.iter().copied()),
             assumptions: [read_as(&nearest.sounding), vec![said]].concat(),
             ..self.of(release, column, around, source)
         }
@@ -425,7 +425,7 @@ impl<'a> SiteWinds<'a> {
         let column = Column::from_sounding(sounding);
         Weather {
             files: vec![nearest.file.clone()],
-            cleaning: cleaning(&[nearest]),
+            cleaning: sources::cleaned([nearest]),
             assumptions,
             ..self.of(release, column, Around::Nothing, source)
         }
@@ -513,12 +513,6 @@ impl<'a> SiteWinds<'a> {
             ..self.of(release, column, Around::Forecast(archive), source)
         })
     }
-}
-
-/// What reading did to soundings, where that matters.
-fn cleaning(ascents: &[&FileAscent]) -> Vec<Cleaning> {
-    let all = ascents.iter().map(|a| Cleaning::of(&a.file, &a.sounding));
-    all.filter(Cleaning::matters).collect()
 }
 
 /// What was left out of the winds, each with its reason.

@@ -164,10 +164,7 @@ fn degrees(value: f64) -> String {
 }
 
 fn elevation_line(elevation: &Elevation, us_units: bool, assumed: &mut Vec<String>) -> String {
-    let units = match us_units {
-        false => UnitSystem::Metric,
-        true => UnitSystem::Us,
-    };
+    let units = UnitSystem::of(us_units);
     let height = units.height(elevation.elevation_m);
     match &elevation.from {
         ElevationFrom::Given(written) => line("elevation", &quoted(written), ""),

@@ -25,6 +25,11 @@ use crate::notes::Note;
 pub const ELLIPSE_PROBABILITIES: [f64; 4] = [0.5, 0.9, 0.95, 0.99];
 /// The probability of the region that people are shown as the zone.
 pub const OUTER_PROBABILITY: f64 = 0.9;
+
+/// Whether that is the probability of a region, up to what writing it down may have done to it.
+pub fn is_outer(probability: f64) -> bool {
+    (probability - OUTER_PROBABILITY).abs() < 1e-9
+}
 /// The probabilities of the contours.
 pub const CONTOUR_PROBABILITIES: [f64; 2] = [0.5, 0.9];
 
@@ -60,7 +65,7 @@ impl Regions {
     /// The ellipse of [`OUTER_PROBABILITY`].
     pub fn outer(&self) -> Option<&Ellipse> {
         let mut ellipses = self.ellipses.iter();
-        ellipses.find(|e| e.probability == OUTER_PROBABILITY)
+        ellipses.find(|e| is_outer(e.probability))
     }
 
     fn build(draws: &[[f64; 2]]) -> Option<Regions> {

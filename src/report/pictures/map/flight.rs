@@ -10,6 +10,7 @@ use crate::numeric::between;
 use crate::report::palette::{CONTOUR, ELLIPSE, INK, PAPER};
 use crate::report::pictures::picture::{Look, Paint, Picture};
 use crate::report::words::{clock_time, waiting_name};
+use crate::spread::region::is_outer;
 use crate::units::{FOOT_M, UnitSystem};
 use crate::zone::Mark;
 
@@ -70,7 +71,7 @@ pub fn regions(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief:
             continue;
         };
         let ring = on_sheet(&ellipse.ring);
-        if (p - 0.9).abs() < 1e-9 {
+        if is_outer(p) {
             let tint = Look::area(Paint::Tint(ELLIPSE, 0.07));
             picture.path(std::slice::from_ref(&ring), true, tint);
         }

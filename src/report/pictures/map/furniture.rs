@@ -10,6 +10,7 @@ use crate::brief::Brief;
 use crate::report::palette::{INK, MAP_GRID, PAPER, SLOPES};
 use crate::report::pictures::picture::{Anchor, Look, Paint, Picture};
 use crate::report::words::region_name;
+use crate::spread::region::is_outer;
 use crate::units::{MILE_M, UnitSystem};
 
 /// Steps of the grid, degrees.
@@ -203,11 +204,7 @@ fn samples(brief: &Brief, drawn: &KeyEntries) -> Vec<(Sample, String)> {
 fn zone_samples(brief: &Brief) -> Vec<(Sample, String)> {
     let ellipses = brief.zone.ellipses.iter().filter_map(|ellipse| {
         let p = ellipse.shape.probability;
-        let outer = if (p - 0.9).abs() < 1e-9 {
-            ", the outer line"
-        } else {
-            ""
-        };
+        let outer = if is_outer(p) { ", the outer line" } else { "" };
         let text = format!("{}{outer}", region_name("ellipse", p));
         Some((Sample::Line(ellipse_look(p)?), text))
     });
