@@ -222,11 +222,15 @@ impl UnitSystem {
         }
     }
 
-    /// A height, to a metre or ten feet.
+    /// A height, to a metre or ten feet; below a hundred feet to one.
     pub fn height(self, m: f64) -> String {
         match self {
             UnitSystem::Metric => format!("{} m", thousands(m.round())),
-            UnitSystem::Us => format!("{} ft", thousands((m / FOOT_M / 10.0).round() * 10.0)),
+            UnitSystem::Us => {
+                let feet = m / FOOT_M;
+                let step = if feet.abs() < 100.0 { 1.0 } else { 10.0 };
+                format!("{} ft", thousands((feet / step).round() * step))
+            }
         }
     }
 

@@ -30,10 +30,8 @@ pub struct Brief {
     pub timeline: Vec<Event>,
     /// The landing of every draw that came down, s after the planned release.
     pub landing_times_s: Vec<f64>,
-    /// Where to wait, the best first.
-    pub waiting: Vec<WaitingPoint>,
-    /// When to be there: 19 of 20 balloons burst later.
-    pub wait_from: Timestamp,
+    /// Where to wait for the landing, and from when.
+    pub wait: Wait,
     /// What changes the answer.
     pub changes: Vec<Change>,
     /// What the draws hit, the most likely first.
@@ -58,12 +56,21 @@ pub struct Brief {
     pub layer_notes: Vec<LayerNote>,
 }
 
+/// Where to wait for the landing, and from when.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Wait {
+    /// The places, the best first; none where no dry ground on the shore of the landings is known.
+    pub points: Vec<WaitingPoint>,
+    /// When to be there: 19 of 20 balloons burst later.
+    pub from: Timestamp,
+}
+
 /// What a map shows of the ground.
 #[derive(Debug, Clone, Default)]
 pub struct MapGround {
     /// Given and built-in layers.
     pub layers: Vec<Layer>,
-    /// Borders on land, as lines.
+    /// Borders of countries and states on land, as lines.
     pub borders: Vec<Line>,
     /// Coasts, as lines.
     pub coasts: Vec<Line>,

@@ -18,7 +18,6 @@ use crate::ground::places::{Place, Places};
 use crate::ground::region::Region;
 use crate::ground::terrain::Terrain;
 use crate::ground::towns::{Town, towns};
-use crate::ground::water::Water;
 use crate::plan::Plan;
 use crate::zone::Zone;
 
@@ -49,10 +48,7 @@ impl BriefGround {
     ///
     /// When a file cannot be read or holds what it should not.
     pub fn new(plan: &Plan, zone: &Zone, landings: &[Normal]) -> Result<BriefGround> {
-        let track = zone.track.iter().map(|m| m.position.normal());
-        let held: Vec<Normal> = landings.iter().copied().chain(track).collect();
-        let around = Region::around(plan.site.position, MARGIN_M);
-        let region = Region::holding(&held, MARGIN_M).unwrap_or(around);
+        let region = region(plan, zone, landings);
         let mut layers = choice::ground::layers(&plan.ground, &region)?;
         // Of the plan's own layers: what is built in stays known as coarse.
         let map = GroundMap::new(region, &layers)?;
@@ -62,6 +58,7 @@ impl BriefGround {
             (World::Rivers, !has(Kind::River)),
             (World::Urban, !has(Kind::Urban)),
             (World::Borders, true),
+            (World::States, true),
             (World::Coast, true),
         ]
         .into_iter()
@@ -71,15 +68,14 @@ impl BriefGround {
             .into_par_iter()
             .map(|layer| Ok((layer, world(layer, &region)?)))
             .collect::<Result<_>>()?;
-        let mut lines = [Vec::new(), Vec::new()];
+        let (mut borders, mut coasts) = (Vec::new(), Vec::new());
         for (layer, found) in built_in {
             match layer {
-                World::Borders => lines[0] = found.lines,
-                World::Coast => lines[1] = found.lines,
+                World::Borders | World::States => borders.extend(found.lines),
+                World::Coast => coasts = found.lines,
                 _ => layers.push(found),
             }
         }
-        let [borders, coasts] = lines;
         Ok(BriefGround {
             named: named(&layers, &region)?,
             map,
@@ -108,15 +104,6 @@ impl BriefGround {
         rows
     }
 
-    /// The water of the region, ready to be asked.
-    ///
-    /// # Errors
-    ///
-    /// When the data in the program are damaged.
-    pub fn water(&self) -> Result<Water<'_>> {
-        Water::of(&self.map)
-    }
-
     /// The named place nearest to the centre of a zone.
     ///
     /// # Errors
@@ -138,6 +125,14 @@ impl BriefGround {
             terrain: terrain.cloned(),
         }
     }
+}
+
+/// The region of a flight and its landings.
+pub fn region(plan: &Plan, zone: &Zone, landings: &[Normal]) -> Region {
+    let track = zone.track.iter().map(|m| m.position.normal());
+    let held: Vec<Normal> = landings.iter().copied().chain(track).collect();
+    let around = Region::around(plan.site.position, MARGIN_M);
+    Region::holding(&held, MARGIN_M).unwrap_or(around)
 }
 
 /// The named places of the layers, or the built-in towns, in a region, the largest first.

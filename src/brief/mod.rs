@@ -14,19 +14,20 @@ use std::path::Path;
 
 use jiff::Timestamp;
 
-pub use self::answer::Brief;
+pub use self::answer::{Brief, Wait};
 use self::ground::BriefGround;
 use crate::choice;
 use crate::choice::ground::GroundSource;
 use crate::clock::after;
 use crate::error::Result;
 use crate::geodesy::Normal;
+use crate::ground::map::GroundMap;
 use crate::notes::{Assumption, Note};
 use crate::plan::Plan;
 use crate::spread::run::quantiles;
 use crate::winds::Winds;
 use crate::zone::aloft::Continuation;
-use crate::zone::{Options, Prediction, predict_and_keep};
+use crate::zone::{Options, Prediction, Zone, predict_and_keep};
 
 /// Heights that are round to the people who read of them, m above mean sea level.
 #[derive(Debug, Clone, PartialEq)]
@@ -79,7 +80,7 @@ pub fn brief_of(
             cleaning.file = file_name(Path::new(&cleaning.file)).unwrap_or_default();
         }
     }
-    let landings: Vec<Normal> = kept.landings().iter().map(|l| l.place).collect();
+    let landings = places(kept);
     let ((ground, changes), quiet) = rayon::join(
         || {
             rayon::join(
@@ -90,7 +91,11 @@ pub fn brief_of(
         || quiet::quiet(kept, &zone.track, heights, options),
     );
     let ground = ground?;
-    let waiting = waiting::points(&ground, &zone, &landings, kept.ground())?;
+    let points = waiting::points(&ground.map, &ground.layers, &zone, &landings, kept.ground())?;
+    let wait = Wait {
+        points,
+        from: wait_from(kept),
+    };
     let (filling, timeline) = timeline::events(plan, &zone, kept.landings());
     let of_radio = Assumption::RadioLineOfSight {
         with_terrain: kept.ground().is_some(),
@@ -101,15 +106,13 @@ pub fn brief_of(
         .chain(choice::ground::ON_GROUND)
         .chain([of_radio, Assumption::HeardOnPlannedFlight]);
     zone.assumptions.extend(assumptions);
-    let [burst_early_s, ..] = quantiles(kept.landings(), |l| l.burst_s);
     Ok(Brief {
-        wait_from: after(plan.release, burst_early_s),
+        wait,
         suspension_m: suspension_m(plan),
         timezone: plan.timezone.clone(),
         made,
         timeline,
         landing_times_s: kept.landings().iter().map(|l| l.time_s).collect(),
-        waiting,
         changes,
         hazards: ground.hazards(&landings),
         heights: heights::rows(&zone.track, &heights.passed_m),
@@ -126,6 +129,33 @@ pub fn brief_of(
         zone,
         facts,
     })
+}
+
+/// Where to wait for the landing of a zone that is predicted already, for who wants no whole briefing.
+///
+/// # Errors
+///
+/// When a file of the ground cannot be read.
+pub fn where_to_wait(plan: &Plan, zone: &Zone, kept: &Continuation) -> Result<Wait> {
+    let landings = places(kept);
+    let region = ground::region(plan, zone, &landings);
+    let layers = choice::ground::layers(&plan.ground, &region)?;
+    let map = GroundMap::new(region, &layers)?;
+    Ok(Wait {
+        points: waiting::points(&map, &layers, zone, &landings, kept.ground())?,
+        from: wait_from(kept),
+    })
+}
+
+/// Where the draws come down.
+fn places(kept: &Continuation) -> Vec<Normal> {
+    kept.landings().iter().map(|l| l.place).collect()
+}
+
+/// When 19 of 20 balloons have not burst yet.
+fn wait_from(kept: &Continuation) -> Timestamp {
+    let [burst_early_s, ..] = quantiles(kept.landings(), |l| l.burst_s);
+    after(kept.release(), burst_early_s)
 }
 
 /// The lengths of the lines among the load, m.

@@ -5,14 +5,15 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use super::answer::{Road, WaitingPoint, WaitingReason};
-use super::ground::BriefGround;
 use super::radio::hearing;
 use crate::choice::judge::near_place;
 use crate::error::Result;
 use crate::geodesy::{Normal, Position, wrap_longitude};
-use crate::ground::layers::{Kind, Line, RoadClass};
+use crate::ground::layers::{Kind, Layer, Line, RoadClass};
+use crate::ground::map::GroundMap;
 use crate::ground::plane::Plane;
 use crate::ground::terrain::Terrain;
+use crate::ground::water::Water;
 use crate::numeric::{between, quantile};
 use crate::zone::Zone;
 
@@ -50,19 +51,20 @@ struct Candidate<'a> {
 ///
 /// When the data in the program are damaged.
 pub fn points(
-    ground: &BriefGround,
+    map: &GroundMap,
+    layers: &[Layer],
     zone: &Zone,
     landings: &[Normal],
     terrain: Option<&Arc<Terrain>>,
 ) -> Result<Vec<WaitingPoint>> {
-    let plane = ground.map.region().plane;
+    let plane = map.region().plane;
     let all: Vec<[f64; 2]> = landings.iter().map(|l| plane.to_plane(*l)).collect();
     let some = thinned(&all, LANDINGS);
-    let mut places = near_landings(on_roads(ground), &some);
+    let mut places = near_landings(on_roads(&plane, layers), &some);
     if places.is_empty() && zone.outer().is_some() {
         places = open_country(&plane, &some);
     }
-    let water = ground.water()?;
+    let water = Water::of(map)?;
     let is_dry = |place: Normal| water.at(place).is_none();
     let places = on_ground(places, terrain, is_dry);
     let dry: Vec<Normal> = landings.iter().copied().filter(|l| is_dry(*l)).collect();
@@ -92,7 +94,7 @@ pub fn points(
                 name: NAMES[i].to_owned(),
                 position,
                 ground_m,
-                near: near_place(&ground.map, position)?,
+                near: near_place(map, position)?,
                 road: place.road.map(|road| Road {
                     class: road.class,
                     name: road.name.clone(),
@@ -113,9 +115,8 @@ pub fn points(
 
 /// Points of roads on which one may stop: their corners, and between these no farther apart than
 /// [`ALONG_M`].
-fn on_roads(ground: &BriefGround) -> Vec<Candidate<'_>> {
-    let plane = ground.map.region().plane;
-    let roads = ground.layers.iter().filter(|l| l.kind == Kind::Road);
+fn on_roads<'a>(plane: &Plane, layers: &'a [Layer]) -> Vec<Candidate<'a>> {
+    let roads = layers.iter().filter(|l| l.kind == Kind::Road);
     let roads = roads
         .flat_map(|l| &l.lines)
         .filter(|line| line.class != RoadClass::Motorway);

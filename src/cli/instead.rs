@@ -27,7 +27,7 @@ pub struct ReleaseInstead {
 /// Fill and site in place of the plan's.
 #[derive(Debug, Args)]
 pub struct Instead {
-    /// The lift at the neck in place of the plan's fill, as in "6.2 kg".
+    /// The lift at the neck in place of the plan's fill, as in "6.2 kg" or "10 % less".
     #[arg(long, value_name = "MASS")]
     pub lift: Option<String>,
     /// The site in place of the plan's: coordinates in any usual form.
@@ -78,12 +78,6 @@ impl Instead {
 }
 
 fn lift(plan: &mut Plan, text: &str, units: UnitSystem) -> Result<()> {
-    let kg = parse(text, Dimension::Mass)
-        .map_err(|wrong| Fault::new("--lift", wrong.found, wrong.expected))?;
-    if !(0.005..=100.0).contains(&kg) {
-        let fault = Fault::new("--lift", format!("\"{text}\""), "from 0.005 to 100 kg");
-        return Err(fault.into());
-    }
     let nothing = |why: &str, remedy: &str| Error::CannotDo {
         why: format!("--lift would change nothing: {why}"),
         remedy: remedy.into(),
@@ -94,12 +88,14 @@ fn lift(plan: &mut Plan, text: &str, units: UnitSystem) -> Result<()> {
             "expected a plan without [ascent] rate, or no --lift",
         ));
     }
+    let load_kg = plan.stack.load_kg();
     let balloon = plan.stack.ascent.balloon_mut().ok_or_else(|| {
         nothing(
             "the plan has no balloon",
             "expected [balloon] with mass, gas and fill",
         )
     })?;
+    let kg = neck_lift_kg(text, balloon.fill, load_kg)?;
     let old = match balloon.fill {
         Known::NeckLift(kg) => format!("neck lift of {}", units.mass(kg)),
         Known::FreeLift(kg) => format!("free lift of {}", units.mass(kg)),
@@ -116,6 +112,43 @@ fn lift(plan: &mut Plan, text: &str, units: UnitSystem) -> Result<()> {
         format!("--lift: a neck lift of {new} in place of the plan's {old}"),
     );
     Ok(())
+}
+
+/// The lift at the neck, kg: as stated, or by its share of what the plan fills in.
+fn neck_lift_kg(text: &str, planned: Known, load_kg: f64) -> Result<f64> {
+    let kg = match share_of_planned(text) {
+        None => parse(text, Dimension::Mass)
+            .map_err(|wrong| Fault::new("--lift", wrong.found, wrong.expected))?,
+        Some(share) => {
+            let planned_kg = match planned {
+                Known::NeckLift(kg) => kg,
+                Known::FreeLift(kg) => kg + load_kg,
+                _ => {
+                    let found = format!("\"{text}\" of a fill that is not given as a lift");
+                    let right = "a mass, as in \"6.2 kg\"; windfall fill tells the plan's lift";
+                    return Err(Fault::new("--lift", found, right).into());
+                }
+            };
+            share * planned_kg
+        }
+    };
+    if !(0.005..=100.0).contains(&kg) {
+        let fault = Fault::new("--lift", format!("\"{text}\""), "from 0.005 to 100 kg");
+        return Err(fault.into());
+    }
+    Ok(kg)
+}
+
+/// The share that "10 % less" or "5% more" leaves; `None` where it is not one of these.
+fn share_of_planned(text: &str) -> Option<f64> {
+    let (percent, way) = text.split_once('%')?;
+    let part = percent.trim().parse::<f64>().ok()? / 100.0;
+    let part = (0.0..1.0).contains(&part).then_some(part)?;
+    match way.trim().to_ascii_lowercase().as_str() {
+        "less" => Some(1.0 - part),
+        "more" => Some(1.0 + part),
+        _ => None,
+    }
 }
 
 fn site(plan: &mut Plan, text: &str, units: UnitSystem) -> Result<()> {
@@ -165,4 +198,21 @@ pub fn heading(plan: &Plan) -> String {
         .map(|line| format!("  {}\n", notes::assumption(line, UnitSystem::Metric)))
         .collect();
     format!("Not as the plan says:\n{lines}\n")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn less_and_more_are_of_the_planned_lift() {
+        assert_eq!(share_of_planned("10 % less"), Some(0.9));
+        assert_eq!(share_of_planned("5% More"), Some(1.05));
+        assert_eq!(share_of_planned("110 % less"), None);
+        assert_eq!(share_of_planned("90 %"), None);
+        let less = neck_lift_kg("10 % less", Known::FreeLift(1.0), 4.0).unwrap();
+        assert!((less - 4.5).abs() < 1e-12, "{less}");
+        assert!(neck_lift_kg("10 % less", Known::AscentRate(5.0), 4.0).is_err());
+        assert!(neck_lift_kg("90 %", Known::NeckLift(5.0), 4.0).is_err());
+    }
 }

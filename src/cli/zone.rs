@@ -13,15 +13,15 @@ use super::options::{RunArgs, with_threads};
 use super::output;
 use super::progress::Progress;
 use super::wind_files::WindArgs;
-use windfall::brief::{Brief, brief_of};
+use windfall::brief::{Brief, brief_of, where_to_wait};
 use windfall::error::Result;
 use windfall::plan::Plan;
 use windfall::report::files::{geojson, gpx, kml, zone_csv};
 use windfall::report::pictures::map;
 use windfall::report::round_heights::round_heights;
-use windfall::report::{notes, pages, tables, warnings};
+use windfall::report::{json, pages, tables};
 use windfall::units::UnitSystem;
-use windfall::zone::{DRAWS, Options, Prediction, Zone, predict_and_keep};
+use windfall::zone::{DRAWS, Options, Prediction, predict_and_keep};
 
 /// Predicts the landing zone of a plan: where, when, and how sure.
 #[derive(Debug, Args)]
@@ -81,7 +81,7 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
     let (printed, paths): (Vec<PathBuf>, Vec<PathBuf>) =
         args.out.iter().cloned().partition(|path| path == STDOUT);
     let begun = output::begin(&paths)?;
-    let (prediction, written) = with_threads(args.run.threads, || {
+    let (prediction, wait, written) = with_threads(args.run.threads, || {
         let progress = Progress::new(args.draws, 512);
         let (prediction, kept) = predict_and_keep(&plan, &winds, options, || progress.step())?;
         progress.done();
@@ -94,6 +94,10 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
                 Some(brief_of(&plan, &winds, options, &heights, made, flown)?)
             }
         };
+        let wait = match &brief {
+            Some(brief) => brief.wait.clone(),
+            None => where_to_wait(&plan, &prediction.zone, &kept)?,
+        };
         let written = paths
             .iter()
             .map(|path| match &brief {
@@ -101,13 +105,13 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
                 _ => Ok(geojson::text(&prediction.zone, units).into_bytes()),
             })
             .collect::<Result<Vec<_>>>()?;
-        Ok((prediction, written))
+        Ok((prediction, wait, written))
     })?;
     let report = if args.json {
-        as_json(&prediction, units)?
+        output::json(&json::zone(&prediction, &wait, units))?
     } else {
-        heading(&plan)
-            + &tables::zone::table(&prediction.zone, &prediction.facts, &plan.timezone, units)
+        let Prediction { zone, facts } = &prediction;
+        heading(&plan) + &tables::zone::table(zone, facts, &wait, &plan.timezone, units)
     };
     for ((unfinished, _), bytes) in begun.into_iter().zip(written) {
         unfinished.finish(&bytes)?;
@@ -179,19 +183,4 @@ fn open(path: &Path, talk: &mut impl Write) -> Result<()> {
         path.display()
     );
     output::print(talk, "standard error", &said)
-}
-
-/// The zone without its track, and the facts.
-fn as_json(prediction: &Prediction, units: UnitSystem) -> Result<String> {
-    let Prediction { zone, facts } = prediction;
-    let bare = Zone {
-        track: Vec::new(),
-        draws: None,
-        ..zone.clone()
-    };
-    let mut json = serde_json::json!({"zone": bare, "facts": facts});
-    json["zone"]["warnings"] = warnings::json(&warnings::of_zone(zone), units);
-    json["zone"]["assumptions"] = notes::assumptions_json(&zone.assumptions, units);
-    json["zone"]["notes"] = notes::notes_json(&zone.notes, units);
-    output::json(&json)
 }

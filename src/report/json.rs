@@ -2,17 +2,50 @@
 //! each code.
 
 use serde::Serialize;
-use serde_json::Value;
+use serde_json::{Value, json};
 
 use super::basis::{ground_source, warned};
 use super::tables::{fill_rules, why};
-use super::{fill_words, findings, notes, reasons, warnings};
+use super::{fill_words, findings, notes, reasons, warnings, words};
+use crate::brief::Wait;
+use crate::brief::answer::WaitingPoint;
 use crate::choice::answer::{Aim, Days, ReleaseRow, Sites};
 use crate::choice::basis::Basis;
 use crate::choice::why::WhyBest;
 use crate::fill::Fill;
 use crate::fill::compared::{ComparedLine, Rules};
 use crate::units::UnitSystem;
+use crate::zone::{Prediction, Zone};
+
+/// A zone without its track, the facts, and where to wait.
+pub fn zone(prediction: &Prediction, wait: &Wait, units: UnitSystem) -> Value {
+    let Prediction { zone, facts } = prediction;
+    let bare = Zone {
+        track: Vec::new(),
+        draws: None,
+        ..zone.clone()
+    };
+    let mut json = json!({"zone": bare, "facts": facts, "wait": self::wait(wait, units)});
+    json["zone"]["warnings"] = warnings::json(&warnings::of_zone(zone), units);
+    json["zone"]["assumptions"] = notes::assumptions_json(&zone.assumptions, units);
+    json["zone"]["notes"] = notes::notes_json(&zone.notes, units);
+    json
+}
+
+/// Where to wait and from when, with the words for each place.
+fn wait(wait: &Wait, units: UnitSystem) -> Value {
+    let point = |point: &WaitingPoint| {
+        json!({
+            "name": point.name,
+            "position": point.position,
+            "place": words::waiting_place(point, units),
+            "half_within_m": point.half_within_m,
+            "most_within_m": point.most_within_m,
+        })
+    };
+    let points: Vec<Value> = wait.points.iter().map(point).collect();
+    json!({"from": wait.from, "points": points})
+}
 
 /// A fill.
 pub fn fill(fill: &Fill, units: UnitSystem) -> Value {

@@ -10,6 +10,7 @@ use crate::brief::answer::{
 use crate::geodesy::Position;
 use crate::ground::layers::RoadClass;
 use crate::report::cautions::AID;
+use crate::zone::{Facts, Zone};
 use crate::units::{FOOT_M, MILE_M, UnitSystem, duration};
 
 /// What heads a briefing.
@@ -63,18 +64,33 @@ pub fn provenance(brief: &Brief) -> String {
 }
 
 /// What to do, before all else: where to wait, from when, and when it comes down.
-pub fn wait_here(brief: &Brief, point: &WaitingPoint, units: UnitSystem) -> String {
+pub fn wait_here(
+    point: &WaitingPoint,
+    from: Timestamp,
+    facts: &Facts,
+    timezone: &TimeZone,
+    units: UnitSystem,
+) -> String {
     format!(
         "{}, from {}, landing {}",
         waiting_place(point, units),
-        clock_time(brief.wait_from, &brief.timezone),
-        landing_times(brief)
+        clock_time(from, timezone),
+        landing_times(facts, timezone)
     )
 }
 
+/// How the load comes down, as in "touches down at 4.3 m/s, with 35 J in all".
+pub fn touchdown(facts: &Facts, units: UnitSystem) -> String {
+    let energy = facts.touchdown_energy_j.map_or_else(String::new, |j| {
+        format!(", the whole load with {}", units.energy(j))
+    });
+    let speed = units.landing_speed(facts.touchdown_speed_m_s);
+    format!("touches down at {speed}{energy}")
+}
+
 /// Why no place to wait is given.
-pub fn nowhere_to_wait(brief: &Brief) -> &'static str {
-    match brief.zone.outer() {
+pub fn nowhere_to_wait(zone: &Zone) -> &'static str {
+    match zone.outer() {
         None => "No zone is given, so there is no point to wait at: follow the tracker.",
         Some(_) => {
             "No dry place to wait is known near the landings: they lie in water, or on another shore. Think again before you release."
@@ -83,12 +99,12 @@ pub fn nowhere_to_wait(brief: &Brief) -> &'static str {
 }
 
 /// When 9 in 10 land, as in "12:04 to 12:39 WEST".
-pub fn landing_times(brief: &Brief) -> String {
-    let [early, _, late] = brief.facts.landing_quantiles;
+pub fn landing_times(facts: &Facts, timezone: &TimeZone) -> String {
+    let [early, _, late] = facts.landing_quantiles;
     format!(
         "{} to {}",
-        clock_time(early, &brief.timezone),
-        clock_with_zone(late, &brief.timezone)
+        clock_time(early, timezone),
+        clock_with_zone(late, timezone)
     )
 }
 

@@ -43,6 +43,11 @@ pub struct Remaining {
 }
 
 impl Continuation {
+    /// When the flights are released.
+    pub fn release(&self) -> Timestamp {
+        self.release
+    }
+
     /// The draws that came down, in their order.
     pub fn landings(&self) -> &[Landing] {
         &self.landings

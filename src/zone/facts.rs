@@ -18,6 +18,8 @@ pub struct Facts {
     pub mean_rate_m_s: f64,
     /// Speed of fall at the landing, m/s.
     pub touchdown_speed_m_s: f64,
+    /// Energy of the whole load at that speed, J, when the plan says what it weighs.
+    pub touchdown_energy_j: Option<f64>,
     /// The winds used.
     pub wind: WindFacts,
     /// What the members of an ensemble differ by, if there is one.

@@ -112,7 +112,7 @@ pub fn predict_and_keep(
     let story = Story::new(plan, place, &weather, &setup, &flights)?;
     let prediction = Prediction {
         zone: story.zone(options, &plan.replaced, elevation)?,
-        facts: story.facts(&plan.name)?,
+        facts: story.facts(&plan.name, plan.stack.load_kg())?,
     };
     let kept = Continuation {
         release: plan.release,
@@ -197,14 +197,17 @@ impl<'a> Story<'a> {
         })
     }
 
-    fn facts(&self, name: &str) -> Result<Facts> {
+    fn facts(&self, name: &str, load_kg: f64) -> Result<Facts> {
         let (flights, setup) = (self.flights, self.setup);
+        // E = m v^2 / 2.
+        let energy_j = 0.5 * load_kg * self.touchdown_m_s.powi(2);
         let landed = &flights.landings.landed;
         Ok(Facts {
             name: name.to_owned(),
             balloon: setup.balloon.as_ref().map(balloon_facts),
             mean_rate_m_s: self.mean_rate_m_s(),
             touchdown_speed_m_s: self.touchdown_m_s,
+            touchdown_energy_j: (load_kg > 0.0).then_some(energy_j),
             wind: self.wind.clone(),
             members: self.members(),
             burst_quantiles_m: quantiles(landed, |l| l.burst_m),

@@ -1,5 +1,5 @@
-//! What the program brings along: airports, places, lakes, rivers, built-up areas, borders and
-//! coasts of the whole earth, compressed, each decoded when it is first asked for.
+//! What the program brings along: airports, places, lakes, rivers, built-up areas, borders of
+//! countries and states, and coasts of the whole earth, compressed, each decoded when it is first asked for.
 //!
 //! Made by `pack_world.rs` beside them from the files named in [`sources`].
 
@@ -20,6 +20,7 @@ const LAKES: &[u8] = include_bytes!("lakes.geojson.gz");
 const RIVERS: &[u8] = include_bytes!("rivers.geojson.gz");
 const URBAN: &[u8] = include_bytes!("urban.geojson.gz");
 const BORDERS: &[u8] = include_bytes!("borders.geojson.gz");
+const STATES: &[u8] = include_bytes!("states.geojson.gz");
 const COAST: &[u8] = include_bytes!("coast.geojson.gz");
 
 /// Where built-in data come from.
@@ -58,7 +59,7 @@ pub fn sources() -> [Source; 3] {
             caution: "heliports and closed airports are left out; names are codes",
         },
         Source {
-            what: "lakes, rivers, built-up areas, borders, coasts",
+            what: "lakes, rivers, built-up areas, borders of countries and states, coasts",
             from: "Natural Earth, naturalearthdata.com, 1:50 million; through \
                    martynafford/natural-earth-geojson at 0b9a6ceb0a70",
             taken: "November 2026",
@@ -87,6 +88,8 @@ pub enum World {
     Urban,
     /// Borders between countries on land.
     Borders,
+    /// Borders between the states and provinces of large countries.
+    States,
     /// Coasts.
     Coast,
 }
@@ -103,6 +106,7 @@ pub fn world(layer: World, region: &Region) -> Result<Layer> {
         World::Rivers => (RIVERS, Kind::River),
         World::Urban => (URBAN, Kind::Urban),
         World::Borders => (BORDERS, Kind::River),
+        World::States => (STATES, Kind::River),
         World::Coast => (COAST, Kind::River),
     };
     let text = text(bytes)?;
@@ -134,7 +138,7 @@ mod tests {
 
     #[test]
     fn everything_is_small_and_can_be_read() {
-        let all = [AIRPORTS, PLACES, LAKES, RIVERS, URBAN, BORDERS, COAST];
+        let all = [AIRPORTS, PLACES, LAKES, RIVERS, URBAN, BORDERS, STATES, COAST];
         let size: usize = all.iter().map(|b| b.len()).sum();
         assert!(size < 8_000_000, "{size}");
         let geneva = Position::new(46.2, 6.15).unwrap();
@@ -143,6 +147,10 @@ mod tests {
             assert!(!world(layer, &region).unwrap().is_empty(), "{layer:?}");
         }
         assert!(world(World::Coast, &region).unwrap().is_empty());
+        let four_corners = Region::around(Position::new(37.0, -109.05).unwrap(), 50_000.0);
+        let met = world(World::States, &four_corners).unwrap();
+        assert!(met.lines.len() >= 3, "{:?}", met.lines);
+        assert!(world(World::Borders, &four_corners).unwrap().is_empty());
         let lakes = world(World::Lakes, &region).unwrap();
         assert!(
             lakes

@@ -23,11 +23,12 @@ use flate2::write::GzEncoder;
 use serde_json::{Value, json};
 
 /// Layers: the file of Natural Earth and ours.
-const LAYERS: [(&str, &str); 5] = [
+const LAYERS: [(&str, &str); 6] = [
     ("ne_50m_lakes", "lakes"),
     ("ne_50m_rivers_lake_centerlines", "rivers"),
     ("ne_50m_urban_areas", "urban"),
     ("ne_50m_admin_0_boundary_lines_land", "borders"),
+    ("ne_50m_admin_1_states_provinces_lines", "states"),
     ("ne_50m_coastline", "coast"),
 ];
 

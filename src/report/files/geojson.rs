@@ -30,7 +30,7 @@ pub fn text(zone: &Zone, units: UnitSystem) -> String {
 /// The zone of a briefing as GeoJSON text, with a Feature of the kind `waiting` for each point to wait
 /// at.
 pub fn brief_text(brief: &Brief, units: UnitSystem) -> String {
-    let waiting = brief.waiting.iter().map(|point| {
+    let waiting = brief.wait.points.iter().map(|point| {
         let at = lon_lat(point.position);
         let geometry = GeometryValue::new_point([at.x, at.y]);
         let name = ("name", json!(waiting_name(point)));

@@ -52,7 +52,7 @@ fn waypoints(gpx: &mut Xml, brief: &Brief, units: UnitSystem) {
         let said = Some((name, height.as_str()));
         point(gpx, "wpt", at, altitude_m, Some(mark.time), said);
     }
-    for waiting in &brief.waiting {
+    for waiting in &brief.wait.points {
         let name = words::waiting_name(waiting);
         let at = lon_lat(waiting.position);
         let why = words::why_there(waiting, units);

@@ -14,7 +14,7 @@ const NAME: usize = 60;
 pub fn text(brief: &Brief, units: UnitSystem) -> String {
     let name: String = words::title(brief).chars().take(NAME).collect();
     let name = name.split_whitespace().collect::<Vec<_>>().join(" ");
-    let (place, at) = match brief.waiting.first() {
+    let (place, at) = match brief.wait.points.first() {
         Some(point) => {
             let place = words::waiting_place(point, units);
             (format!("wait at {place}"), point.position)
@@ -27,8 +27,8 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
     let _ = writeln!(
         text,
         "{day}: be there from {}, landing {} (9 in 10)",
-        words::clock_time(brief.wait_from, &brief.timezone),
-        words::landing_times(brief)
+        words::clock_time(brief.wait.from, &brief.timezone),
+        words::landing_times(&brief.facts, &brief.timezone)
     );
     let _ = writeln!(text, "{}", map_link(at));
     text

@@ -205,7 +205,7 @@ fn drift(brief: &Brief, units: UnitSystem) -> Facts {
                     units
                 ),
                 outer.center.text(),
-                words::landing_times(brief)
+                words::landing_times(&brief.facts, &brief.timezone)
             ),
         ));
     }

@@ -37,7 +37,7 @@ pub fn text(brief: &Brief) -> Result<String> {
         let at = lon_lat(mark.position);
         table.row([name, "", ""], [0, 0], at, altitude_m, Some(mark.time))?;
     }
-    for waiting in &brief.waiting {
+    for waiting in &brief.wait.points {
         let name = without_controls(&words::waiting_name(waiting));
         let at = lon_lat(waiting.position);
         table.row(["waiting", &name, ""], [0, 0], at, None, None)?;

@@ -157,6 +157,8 @@ fn shades(fill: &Fill, slow_m_s: f64, units: UnitSystem) -> Vec<Shade> {
     };
     for opening in &fill.lift.openings {
         let limit = crossing(own, |p| p.diameter_m, opening.side_m - opening.margin_m);
+        // The finding counts the high bound of the lift.
+        let limit = limit.map(|kg| (kg / (1.0 + fill.lift_test.bounds_share)).max(low));
         let what = opening_name(opening.kind);
         beyond(
             limit,

@@ -19,7 +19,7 @@ use crate::report::reasons::{
     clock, hours_and_minutes, percent, reason, reason_in_short, verdict_name, verdict_sign,
 };
 use crate::report::site;
-use crate::units::{MILE_M, UnitSystem, duration};
+use crate::units::{MILE_M, UnitSystem, duration, thousands};
 use crate::wind::near_ground::{GroundWindFrom, TOLD_AT_M};
 
 /// What the table and the picture are called.
@@ -376,19 +376,18 @@ pub(in crate::report) fn numbers(day: Option<&Day>, limited: bool, units: UnitSy
     let text = |value: Option<f64>, digits: usize| {
         value.map_or_else(|| "-".to_owned(), |v| format!("{v:.digits$}"))
     };
-    let km2 = day.area_m2.map(|m2| m2 / area);
+    let area_text = day.area_m2.map(|m2| m2 / area).map_or_else(
+        || "-".to_owned(),
+        |value| match value {
+            1_000.0.. => thousands(value),
+            _ => format!("{value:.1}"),
+        },
+    );
     format!(
         "{:>7}  {:03.0}{limit}{:>9}{:>7}{:>7}{:>6}{:>6}",
         text(Some(day.distance_m / length), 1),
         day.azimuth_deg,
-        text(
-            km2,
-            if km2.is_some_and(|v| v >= 1_000.0) {
-                0
-            } else {
-                1
-            }
-        ),
+        area_text,
         text(day.surface_m_s().map(|v| v / speed), 1),
         text(Some(100.0 * day.all_hazards.share), 1),
         text(Some(100.0 * day.water.any.share), 1),

@@ -5,23 +5,31 @@ use std::fmt::Write as _;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
+use crate::brief::Wait;
 use crate::clock::seconds_between;
 use crate::geodesy::Position;
 use crate::report::cautions::FLYING;
 use crate::report::layout::{list, wrapped};
 use crate::report::notes;
 use crate::report::warnings;
-use crate::report::words::clock_with_zone;
+use crate::report::words::{self, clock_with_zone};
 use crate::spread::members::MemberSpread;
 use crate::units::{UnitSystem, duration};
 use crate::zone::Zone;
 use crate::zone::facts::{BalloonFacts, Facts, ModelFacts, WindFacts, WindSource};
 
 /// The whole table, times in `zone_of_time`.
-pub fn table(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSystem) -> String {
+pub fn table(
+    zone: &Zone,
+    facts: &Facts,
+    wait: &Wait,
+    zone_of_time: &TimeZone,
+    units: UnitSystem,
+) -> String {
     let mut text = String::new();
     text.push_str(&title(facts));
     text.push_str(&warnings::block(&warnings::of_zone(zone), units));
+    text.push_str(&what_to_do(zone, facts, wait, zone_of_time, units));
     text.push_str(&marks(zone, zone_of_time, units));
     text.push_str(&in_short(zone, facts, zone_of_time, units));
     text.push_str(&regions(zone, units));
@@ -52,6 +60,25 @@ fn title(facts: &Facts) -> String {
         "" => "Landing zone\n\n".to_owned(),
         name => format!("Landing zone: {name}\n\n"),
     }
+}
+
+/// Where the crew waits and from when, or why no place is given.
+fn what_to_do(
+    zone: &Zone,
+    facts: &Facts,
+    wait: &Wait,
+    zone_of_time: &TimeZone,
+    units: UnitSystem,
+) -> String {
+    let said = match wait.points.first() {
+        None => words::nowhere_to_wait(zone).to_owned(),
+        Some(point) => format!(
+            "Wait here: {} ({}).",
+            words::wait_here(point, wait.from, facts, zone_of_time, units),
+            point.position.text()
+        ),
+    };
+    wrapped(&said, 100).join("\n") + "\n\n"
 }
 
 fn marks(zone: &Zone, zone_of_time: &TimeZone, units: UnitSystem) -> String {
@@ -87,10 +114,10 @@ fn in_short(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSyst
     let flown = seconds_between(zone.release.time, zone.landing.time);
     let _ = writeln!(
         text,
-        "In the air for {}; rises at {} on average, touches down at {}.",
+        "In the air for {}; rises at {} on average, {}.",
         duration(flown),
         units.vertical_speed(facts.mean_rate_m_s),
-        units.landing_speed(facts.touchdown_speed_m_s)
+        words::touchdown(facts, units)
     );
     let [early, _, late] = facts.landing_quantiles;
     let [low, _, high] = facts.burst_quantiles_m;

@@ -30,9 +30,9 @@ const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; script-src 
 /// The page as HTML, with the map as it was drawn.
 pub fn text(brief: &Brief, map: &Picture, units: UnitSystem) -> String {
     let title = words::title(brief);
-    let lead = match brief.waiting.first() {
+    let lead = match brief.wait.points.first() {
         Some(point) => wait_here(brief, point, units),
-        None => html! { strong { (words::nowhere_to_wait(brief)) } },
+        None => html! { strong { (words::nowhere_to_wait(&brief.zone)) } },
     };
     let map = map_section(brief, map, units);
     page(brief, &title, lead, map, &SECTIONS, units)
@@ -41,7 +41,7 @@ pub fn text(brief: &Brief, map: &Picture, units: UnitSystem) -> String {
 /// The page of a second car: its own place to wait, and what it needs when it is alone.
 pub fn second_car(brief: &Brief, map: &Picture, units: UnitSystem) -> String {
     let title = format!("Second car: {}", words::title(brief));
-    let lead = match brief.waiting.get(1) {
+    let lead = match brief.wait.points.get(1) {
         Some(point) => wait_here(brief, point, units),
         None => html! { strong { "No second place to wait is known: stay with the first car." } },
     };
@@ -86,8 +86,15 @@ fn page(
 
 /// What to do, in one sentence, and the place to tap.
 fn wait_here(brief: &Brief, point: &WaitingPoint, units: UnitSystem) -> Markup {
+    let said = words::wait_here(
+        point,
+        brief.wait.from,
+        &brief.facts,
+        &brief.timezone,
+        units,
+    );
     html! {
-        strong { "Wait here: " } (user_text(&words::wait_here(brief, point, units))) "."
+        strong { "Wait here: " } (user_text(&said)) "."
         span.taps { (links(point.position)) }
     }
 }
@@ -182,7 +189,7 @@ fn map_in_words(brief: &Brief, units: UnitSystem) -> String {
     for (name, mark) in crate::report::files::kml::marks(brief) {
         let _ = write!(said, " {name} at {},", mark.position.text());
     }
-    for point in &brief.waiting {
+    for point in &brief.wait.points {
         let _ = write!(
             said,
             " {} at {},",

@@ -141,7 +141,7 @@ fn places(brief: &Brief, _: UnitSystem) -> Markup {
         ("centre of the zone".to_owned(), brief.zone.center()),
         ("release".to_owned(), brief.zone.release.position),
     ];
-    let waiting = brief.waiting.iter();
+    let waiting = brief.wait.points.iter();
     let waiting = waiting.map(|point| (words::waiting_name(point), point.position));
     let rows: Vec<Vec<Markup>> = waiting
         .chain(marks)
@@ -156,13 +156,13 @@ fn places(brief: &Brief, _: UnitSystem) -> Markup {
 
 /// What to do, and how the places are opened.
 pub fn waiting(brief: &Brief, units: UnitSystem) -> Markup {
-    let shared = brief.waiting.len() > 1;
+    let shared = brief.wait.points.len() > 1;
     html! {
-        @if brief.waiting.is_empty() {
-            (paragraph(words::nowhere_to_wait(brief)))
+        @if brief.wait.points.is_empty() {
+            (paragraph(words::nowhere_to_wait(&brief.zone)))
         } @else {
             ul { "\n"
-                @for point in &brief.waiting {
+                @for point in &brief.wait.points {
                     (waiting_point(brief, point, shared, units)) "\n"
                 }
             } "\n"
@@ -397,9 +397,9 @@ fn notice(brief: &Brief, units: UnitSystem) -> Vec<(&'static str, Markup)> {
     );
     let in_the_air = zone.landing.time.duration_since(zone.release.time);
     let rates = format!(
-        "rises at {} on average, touches down at {}",
+        "rises at {} on average, {}",
         units.vertical_speed(facts.mean_rate_m_s),
-        units.landing_speed(facts.touchdown_speed_m_s)
+        words::touchdown(facts, units)
     );
     let mut rows = vec![
         ("Release", plain(release)),
@@ -456,8 +456,8 @@ fn passes(brief: &Brief, units: UnitSystem) -> Markup {
 }
 
 fn radio(brief: &Brief, units: UnitSystem) -> Markup {
-    if brief.waiting.is_empty() {
-        return paragraph(words::nowhere_to_wait(brief));
+    if brief.wait.points.is_empty() {
+        return paragraph(words::nowhere_to_wait(&brief.zone));
     }
     let row = |point: &WaitingPoint| {
         let h = &point.hearing;
@@ -477,8 +477,8 @@ fn radio(brief: &Brief, units: UnitSystem) -> Markup {
             .map_or_else(|| "not heard".to_owned(), |m| units.height(m));
         vec![plain(words::waiting_name(point)), plain(from), until]
     };
-    let rows: Vec<Vec<Markup>> = brief.waiting.iter().map(row).collect();
-    let terrain = match brief.waiting.first().map(|p| p.hearing.with_terrain) {
+    let rows: Vec<Vec<Markup>> = brief.wait.points.iter().map(row).collect();
+    let terrain = match brief.wait.points.first().map(|p| p.hearing.with_terrain) {
         Some(true) => "with hills and valleys as the terrain says",
         _ => "over smooth ground: hills are not known and hide the tracker earlier",
     };

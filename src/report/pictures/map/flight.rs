@@ -132,7 +132,7 @@ pub fn places(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: 
         named("planned landing", &zone.landing),
     ];
     let signs = waiting_signs(sheet, brief);
-    let waiting = brief.waiting.iter().zip(&signs);
+    let waiting = brief.wait.points.iter().zip(&signs);
     names.extend(waiting.map(|(point, sign)| (*sign, waiting_name(point))));
     for ([x, y], _) in &names {
         let r = SIGN_ROOM;
@@ -150,7 +150,7 @@ fn waiting_signs(sheet: &Sheet, brief: &Brief) -> Vec<[f64; 2]> {
     let zone = &brief.zone;
     let marks = [&zone.release, &zone.burst, &zone.landing];
     let mut taken: Vec<[f64; 2]> = marks.map(|mark| sheet.at(mark.position)).to_vec();
-    for point in &brief.waiting {
+    for point in &brief.wait.points {
         let sign = free_of(sheet.at(point.position), &taken);
         taken.push(sign);
     }
@@ -187,7 +187,7 @@ fn free_of(point: [f64; 2], taken: &[[f64; 2]]) -> [f64; 2] {
 /// The signs of the main places, the burst and the landing on top.
 fn draw_signs(picture: &mut Picture, sheet: &Sheet, brief: &Brief, waiting: &[[f64; 2]]) {
     let zone = &brief.zone;
-    for (point, &[x, y]) in brief.waiting.iter().zip(waiting).rev() {
+    for (point, &[x, y]) in brief.wait.points.iter().zip(waiting).rev() {
         let place = sheet.at(point.position);
         if place != [x, y] {
             picture.line(&[place, [x, y]], 4.5, PAPER);

@@ -50,7 +50,7 @@ pub fn sheet(zone: &Zone, waiting: &[WaitingPoint]) -> Sheet {
 
 /// Draws the map of a briefing.
 pub fn draw(brief: &Brief, units: UnitSystem) -> Picture {
-    let sheet = sheet(&brief.zone, &brief.waiting);
+    let sheet = sheet(&brief.zone, &brief.wait.points);
     let [wide, high] = sheet.size;
     // What stands below the sheet needs to know what is on it, so that is drawn first.
     let (body, drawn) = body(&sheet, brief, units);
@@ -181,7 +181,7 @@ fn free_corner(sheet: &Sheet, labels: &Labels, brief: &Brief) -> [f64; 2] {
         .ellipses
         .iter()
         .flat_map(|e| e.ring.iter().copied());
-    let waiting = brief.waiting.iter().map(|w| w.position);
+    let waiting = brief.wait.points.iter().map(|w| w.position);
     let points: Vec<[f64; 2]> = marks
         .chain(rings)
         .chain(waiting)
