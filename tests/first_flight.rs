@@ -57,8 +57,8 @@ fn the_readmes_way_leads_from_nothing_to_a_briefing() {
     let folder = tempfile::tempdir().unwrap();
     let folder = folder.path();
     copy(
-        &root.join("samples/high-plains"),
-        &folder.join("samples/high-plains"),
+        &root.join("samples/lake-shore"),
+        &folder.join("samples/lake-shore"),
     );
     fs::create_dir(folder.join("target")).unwrap();
     let commands = commands(&fs::read_to_string(root.join("README.md")).unwrap());
@@ -77,10 +77,10 @@ fn the_readmes_way_leads_from_nothing_to_a_briefing() {
     // What each is for, in its own words.
     let expected = [
         "Assumed",
-        "Hang",
-        "m above",
+        "hang on the filler",
+        "levels",
         "within limits",
-        "North bench",
+        "Orchard gate",
         "Wait here: ",
         "brief.html",
         "90 %",
@@ -101,9 +101,9 @@ fn the_readmes_way_leads_from_nothing_to_a_briefing() {
             .unwrap()
             .to_owned()
     };
-    assert_eq!(released("target/first.geojson"), "2026-02-06T00:00:00Z");
+    assert_eq!(released("target/first.geojson"), "2026-05-09T12:00:00Z");
     assert_eq!(
         released("target/first-briefing/zone.geojson"),
-        "2026-02-06T00:40:00Z"
+        "2026-05-09T12:40:00Z"
     );
 }

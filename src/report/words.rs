@@ -10,8 +10,8 @@ use crate::brief::answer::{
 use crate::geodesy::Position;
 use crate::ground::layers::RoadClass;
 use crate::report::cautions::AID;
-use crate::zone::{Facts, Zone};
 use crate::units::{FOOT_M, MILE_M, UnitSystem, duration};
+use crate::zone::{Facts, Zone};
 
 /// What heads a briefing.
 pub fn title(brief: &Brief) -> String {

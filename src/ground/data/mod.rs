@@ -138,7 +138,9 @@ mod tests {
 
     #[test]
     fn everything_is_small_and_can_be_read() {
-        let all = [AIRPORTS, PLACES, LAKES, RIVERS, URBAN, BORDERS, STATES, COAST];
+        let all = [
+            AIRPORTS, PLACES, LAKES, RIVERS, URBAN, BORDERS, STATES, COAST,
+        ];
         let size: usize = all.iter().map(|b| b.len()).sum();
         assert!(size < 8_000_000, "{size}");
         let geneva = Position::new(46.2, 6.15).unwrap();

@@ -64,7 +64,11 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
         brief.zone.contours.iter().for_each(|c| contour(kml, c));
     });
     folder(&mut kml, "Where to wait", |kml| {
-        brief.wait.points.iter().for_each(|w| waiting(kml, w, units));
+        brief
+            .wait
+            .points
+            .iter()
+            .for_each(|w| waiting(kml, w, units));
     });
     kml.finish()
 }

@@ -72,13 +72,16 @@ fn what_to_do(
 ) -> String {
     let said = match wait.points.first() {
         None => words::nowhere_to_wait(zone).to_owned(),
-        Some(point) => format!(
-            "Wait here: {} ({}).",
-            words::wait_here(point, wait.from, facts, zone_of_time, units),
-            point.position.text()
-        ),
+        Some(point) => {
+            let said = words::wait_here(point, wait.from, facts, zone_of_time, units);
+            format!("Wait here: {said}.")
+        }
     };
-    wrapped(&said, 100).join("\n") + "\n\n"
+    let mut text = wrapped(&said, 100).join("\n") + "\n";
+    if let Some(point) = wait.points.first() {
+        let _ = writeln!(text, "           {}", point.position.text());
+    }
+    text + "\n"
 }
 
 fn marks(zone: &Zone, zone_of_time: &TimeZone, units: UnitSystem) -> String {

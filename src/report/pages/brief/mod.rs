@@ -86,13 +86,7 @@ fn page(
 
 /// What to do, in one sentence, and the place to tap.
 fn wait_here(brief: &Brief, point: &WaitingPoint, units: UnitSystem) -> Markup {
-    let said = words::wait_here(
-        point,
-        brief.wait.from,
-        &brief.facts,
-        &brief.timezone,
-        units,
-    );
+    let said = words::wait_here(point, brief.wait.from, &brief.facts, &brief.timezone, units);
     html! {
         strong { "Wait here: " } (user_text(&said)) "."
         span.taps { (links(point.position)) }

@@ -236,7 +236,11 @@ fn ground_samples(drawn: &KeyEntries) -> [(bool, Sample, &'static str); 11] {
     [
         (drawn.roads, Sample::Line(ROAD), roads),
         (drawn.power_lines, Sample::Line(POWER_LINES), "power line"),
-        (drawn.borders, Sample::Line(BORDERS), "state or country border"),
+        (
+            drawn.borders,
+            Sample::Line(BORDERS),
+            "state or country border",
+        ),
         (drawn.water, Sample::Area(LAKES), "water"),
         (drawn.towns, Sample::Area(TOWNS), "built-up area"),
         (drawn.keep_out, Sample::Area(KEEPING_OUT), "keep out"),
