@@ -69,6 +69,16 @@ pub struct NoSite {
 
 /// The site of a text: coordinates, or a town's name that only one town has.
 ///
+/// ```
+/// use windfall::draft::site;
+///
+/// let by_name = site("Riverton, WY")?.expect("only one town is called that");
+/// let by_numbers = site("43 01.5 N, 108 22.8 W")?.expect("degrees and minutes");
+/// assert!(by_name.position.distance_m(by_numbers.position) < 100.0);
+/// assert!(site("Nowhere at all")?.is_err());
+/// # Ok::<(), windfall::Error>(())
+/// ```
+///
 /// # Errors
 ///
 /// The outer one when the data in the program are damaged; the inner one tells what would be right.

@@ -60,6 +60,18 @@ impl Default for Options<'_> {
 
 /// Sizes the plan's flight in the air that `winds` tell, or in the standard atmosphere.
 ///
+/// ```
+/// use windfall::Plan;
+/// use windfall::fill::{Options, size};
+///
+/// let plan = Plan::read("samples/high-plains/plan.toml")?;
+/// let fill = size(&plan, None, Options::default())?;
+/// // The plan fills to 6.8 kg at the neck; the weight to hang is less by the filler's.
+/// let test = &fill.lift_test;
+/// assert!((test.hang_kg + test.filler_kg - 6.8).abs() < 1e-6);
+/// # Ok::<(), windfall::Error>(())
+/// ```
+///
 /// # Errors
 ///
 /// [`Error::CannotDo`] when the plan has no balloon, when the winds do not cover the site, or when

@@ -212,6 +212,22 @@ impl Plan {
 
     /// Checks the text of a plan called `name`, with wind files relative to `folder`.
     ///
+    /// ```
+    /// use std::path::Path;
+    /// use windfall::Plan;
+    ///
+    /// let text = std::fs::read_to_string("samples/high-plains/plan.toml")?;
+    /// let plan = Plan::parse("plan.toml", &text, Path::new("samples/high-plains"))?;
+    /// assert_eq!(plan.site.elevation_m, Some(1_640.0));
+    /// assert!((plan.stack.load_kg() - 4.30).abs() < 1e-9);
+    ///
+    /// // Every fault at once, each with its line, its key, and what would be right.
+    /// let text = text.replace("0.95 kg", "0.95").replace("\"helium\"", "\"air\"");
+    /// let faults = Plan::parse("plan.toml", &text, Path::new("")).unwrap_err().to_string();
+    /// assert!(faults.contains("mass") && faults.contains("gas"));
+    /// # Ok::<(), windfall::Error>(())
+    /// ```
+    ///
     /// # Errors
     ///
     /// [`Error::Faults`] with every fault found.

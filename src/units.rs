@@ -428,6 +428,10 @@ pub fn thousands(value: f64) -> String {
 }
 
 /// A duration as `2 h 07 min`, to the nearest minute, or from two days on as `3 d 14 h`.
+///
+/// ```
+/// assert_eq!(windfall::units::duration(7_620.0), "2 h 07 min");
+/// ```
 pub fn duration(seconds: f64) -> String {
     let minutes = (seconds / 60.0).round() as i64;
     match (minutes / 60, minutes % 60) {

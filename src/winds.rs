@@ -26,6 +26,16 @@ pub enum Winds {
 impl Winds {
     /// The winds in the plan's own files.
     ///
+    /// ```
+    /// use windfall::{Plan, Winds};
+    ///
+    /// let plan = Plan::read("samples/ribatejo/plan.toml")?;
+    /// let winds = Winds::of_plan(&plan)?;
+    /// let [from, to] = winds.covers().expect("a forecast has hours");
+    /// assert!(from <= plan.release && plan.release <= to);
+    /// # Ok::<(), windfall::Error>(())
+    /// ```
+    ///
     /// # Errors
     ///
     /// When the plan names no file, and whatever is wrong with those it names.

@@ -41,6 +41,21 @@ pub enum Span {
 
 /// The light of a calendar day of a time zone at a place, to the second.
 ///
+/// ```
+/// use jiff::{civil::date, tz::TimeZone};
+/// use windfall::Position;
+/// use windfall::ground::sun::{Span, daylight};
+///
+/// let greenwich = Position::new(51.48, 0.0).expect("degrees");
+/// let light = daylight(greenwich, date(2026, 3, 20), &TimeZone::UTC)?;
+/// // About the equinox: a little over twelve hours.
+/// let Span::Crosses { rise: Some(rise), set: Some(set) } = light.sun else {
+///     panic!("the sun rises and sets in Greenwich");
+/// };
+/// assert_eq!(set.duration_since(rise).as_hours(), 12);
+/// # Ok::<(), windfall::Error>(())
+/// ```
+///
 /// # Errors
 ///
 /// A day outside the years -2000 to 6000, or one that the time zone does not have.

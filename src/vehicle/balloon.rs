@@ -95,6 +95,17 @@ pub struct GasFill {
 
 impl GasFill {
     /// The fill whose gross lift is `gross_kg` in this air.
+    ///
+    /// ```
+    /// use windfall::atmosphere::{Geopotential, standard};
+    /// use windfall::vehicle::balloon::{Gas, GasFill, LiftingGas};
+    ///
+    /// let air = standard(Geopotential(0.0));
+    /// let helium = LiftingGas { gas: Gas::Helium, purity: 1.0 };
+    /// let fill = GasFill::of_gross_lift(helium, 8.0, &air);
+    /// // About a kilogram a cubic metre.
+    /// assert!((fill.volume_m3(air.temperature_k, air.pressure_pa) - 7.6).abs() < 0.1);
+    /// ```
     pub fn of_gross_lift(gas: LiftingGas, gross_kg: f64, air: &Air) -> GasFill {
         GasFill::of_volume(gas, gross_kg / gas.lift_kg_m3(air), air)
     }

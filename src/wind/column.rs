@@ -154,6 +154,16 @@ impl WindProfile {
 
     /// The exact mean over altitude of the wind between two altitudes; where they are the same,
     /// the wind there.
+    ///
+    /// ```
+    /// use windfall::wind::column::WindProfile;
+    /// use windfall::wind::sounding::Wind;
+    ///
+    /// let west = |speed_m_s| Wind { east_m_s: speed_m_s, north_m_s: 0.0 };
+    /// let winds = WindProfile::new(&[(0.0, west(0.0)), (1_000.0, west(10.0))]);
+    /// assert_eq!(winds.mean(0.0, 1_000.0).east_m_s, 5.0);
+    /// assert_eq!(winds.at(2_000.0).east_m_s, 10.0); // the last wind is held above it
+    /// ```
     pub fn mean(&self, from_m: f64, to_m: f64) -> Wind {
         if from_m == to_m {
             return self.at(from_m);
