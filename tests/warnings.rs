@@ -138,6 +138,24 @@ fn a_hard_landing_warns_and_a_harder_one_says_do_not_fly() {
 }
 
 #[test]
+fn a_soft_landing_tells_its_energy() {
+    let zone = run("zone", &[PLAN, "--json", "--draws", "50"]);
+    let facts = &serde_json::from_str::<Value>(&zone).unwrap()["facts"];
+    let [speed, energy] =
+        ["touchdown_speed_m_s", "touchdown_energy_j"].map(|key| facts[key].as_f64().unwrap());
+    // The plan's load and parachute weigh 4.3 kg; m v^2 / 2.
+    assert!(
+        (energy - 0.5 * 4.3 * speed * speed).abs() < 1e-9,
+        "{energy}"
+    );
+    let table = run("zone", &[PLAN, "--draws", "50"]);
+    assert!(table.contains(&format!("the whole load with {energy:.0} J")));
+    // Of rates alone nobody knows what comes down.
+    let rates = "samples/high-plains/rates.toml";
+    assert!(!run("zone", &[rates, "--draws", "50"]).contains("the whole load"));
+}
+
+#[test]
 fn an_assumed_parachute_warns() {
     warns(
         &[("drag_coefficient = 0.75\n", "")],
