@@ -84,12 +84,14 @@ impl Fault {
     }
 
     /// The same fault, at a line counted from 1.
+    #[must_use]
     pub fn at_line(mut self, line: usize) -> Self {
         self.line = Some(line);
         self
     }
 
     /// The same fault, of a key, column or field.
+    #[must_use]
     pub fn of_key(mut self, key: impl Into<String>) -> Self {
         self.key = Some(key.into());
         self

@@ -216,7 +216,7 @@ impl Plan {
     /// use std::path::Path;
     /// use windfall::Plan;
     ///
-    /// let text = std::fs::read_to_string("samples/high-plains/plan.toml")?;
+    /// let text = std::fs::read_to_string("samples/high-plains/plan.toml").expect("the sample");
     /// let plan = Plan::parse("plan.toml", &text, Path::new("samples/high-plains"))?;
     /// assert_eq!(plan.site.elevation_m, Some(1_640.0));
     /// assert!((plan.stack.load_kg() - 4.30).abs() < 1e-9);

@@ -134,6 +134,7 @@ impl Stack {
     }
 
     /// The same stack with another load, kg; its fall stays as it was.
+    #[must_use]
     pub fn with_load(&self, load_kg: f64) -> Stack {
         Stack {
             load_kg,
@@ -142,6 +143,7 @@ impl Stack {
     }
 
     /// The same stack with the diameter at the burst multiplied by a factor.
+    #[must_use]
     pub fn with_wider_burst(&self, factor: f64) -> Stack {
         Stack {
             burst: self.burst.wider(factor),

@@ -122,6 +122,7 @@ impl LayerField {
     }
 
     /// The same winds for a release this many seconds after the time they are counted from.
+    #[must_use]
     pub fn at_release(&self, release_s: f64) -> LayerField {
         LayerField {
             release_s,

@@ -32,6 +32,7 @@ impl Layers {
     }
 
     /// The same with `count` layers more below.
+    #[must_use]
     pub fn lowered(&self, count: usize) -> Layers {
         Layers {
             base_m: self.base_m - self.thickness_m * count as f64,
@@ -41,6 +42,7 @@ impl Layers {
     }
 
     /// The same without the `count` lowest.
+    #[must_use]
     pub fn above(&self, count: usize) -> Layers {
         Layers {
             base_m: self.altitude_m(count),

@@ -26,6 +26,7 @@ impl RateTable {
     }
 
     /// All rates by a factor above zero.
+    #[must_use]
     pub fn scaled(&self, factor: f64) -> RateTable {
         RateTable {
             bands: self.bands.iter().map(|b| (b.0, factor * b.1)).collect(),

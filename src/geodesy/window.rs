@@ -20,6 +20,7 @@ impl Lattice {
     }
 
     /// The points of a window as a lattice of their own.
+    #[must_use]
     pub fn cut(&self, window: Window) -> Lattice {
         let part = |axis: Axis, first: usize, count: usize| Axis {
             first: axis.value(first),

@@ -57,6 +57,7 @@ impl Burst {
     }
 
     /// The same with a diameter, if it is known, multiplied by a factor.
+    #[must_use]
     pub fn wider(self, factor: f64) -> Burst {
         match self {
             Burst::Diameter { diameter_m } => Burst::Diameter {

@@ -67,6 +67,7 @@ pub struct GroundWind {
 impl FlownRelease {
     /// The landings as they would be around another site with the same drift; without the ellipse
     /// and the ways near the ground.
+    #[must_use]
     pub fn carried(&self, from: Position, to: Position) -> FlownRelease {
         let landing = |l: &Landing| Landing {
             place: l.place.carried(from, to),

@@ -95,6 +95,7 @@ impl Terrain {
     }
 
     /// The same with one more raster, which counts where it is the finest that has a height.
+    #[must_use]
     pub fn with(self, raster: Raster) -> Terrain {
         let mut tiles = self.tiles;
         tiles.push(raster);

@@ -91,6 +91,7 @@ impl Look {
     }
 
     /// The same with an edge.
+    #[must_use]
     pub const fn edged(mut self, colour: Colour, width: f64) -> Look {
         self.stroke = Some(colour);
         self.width = width;
@@ -98,6 +99,7 @@ impl Look {
     }
 
     /// The same in dashes, as SVG lists them; solid where there are none.
+    #[must_use]
     pub const fn dashed(mut self, dashes: &'static str) -> Look {
         self.dashes = if dashes.is_empty() {
             None
@@ -108,18 +110,21 @@ impl Look {
     }
 
     /// The same with a line that lets through what lies below.
+    #[must_use]
     pub const fn faint(mut self, opacity: f64) -> Look {
         self.opacity = Some(opacity);
         self
     }
 
     /// The same with round ends.
+    #[must_use]
     pub const fn capped(mut self) -> Look {
         self.caps = Some("round");
         self
     }
 
     /// The same with edges along whole pixels, so that neighbours join without a seam.
+    #[must_use]
     pub const fn crisp(mut self) -> Look {
         self.rendering = Some("crispEdges");
         self
@@ -131,6 +136,7 @@ impl Look {
     }
 
     /// The same with a line of another width.
+    #[must_use]
     pub const fn wide(mut self, width: f64) -> Look {
         self.width = width;
         self
