@@ -48,6 +48,9 @@ pub struct Airport {
     pub ident: &'static str,
     /// How big it is.
     pub kind: AirportKind,
+    /// Whether people would know it as an airfield: any but a small one without a hard runway of 300 m and
+    /// without one of 1,000 m on whatever ground.
+    pub is_known: bool,
     /// Where its reference point is.
     pub position: Position,
     /// Its elevation above mean sea level, m, if it is known.
@@ -86,13 +89,14 @@ pub fn airports() -> Result<&'static Airports> {
         })
 }
 
-/// One line: kind, code, latitude, longitude, elevation in feet or nothing.
+/// One line: kind (`s`: a small one that few know), code, latitude, longitude, elevation in feet or nothing.
 fn airport(line: &'static str) -> Option<Airport> {
     let mut fields = line.split(',');
-    let kind = match fields.next()? {
+    let letter = fields.next()?;
+    let kind = match letter {
         "L" => AirportKind::Large,
         "M" => AirportKind::Medium,
-        "S" => AirportKind::Small,
+        "S" | "s" => AirportKind::Small,
         "W" => AirportKind::Seaplane,
         _ => return None,
     };
@@ -102,6 +106,7 @@ fn airport(line: &'static str) -> Option<Airport> {
     Some(Airport {
         ident,
         kind,
+        is_known: letter != "s",
         position,
         elevation_m,
     })

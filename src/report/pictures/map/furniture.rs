@@ -253,17 +253,17 @@ fn ground_samples(drawn: &KeyEntries) -> [(bool, Sample, &'static str); 11] {
         (
             drawn.airfields,
             Sample::Sign("m-8 0a8 8 0 1 0 16 0a8 8 0 1 0 -16 0m4 0h8m-4 -4v8"),
-            "airport, large or medium",
+            "airfield with a hard or long runway",
         ),
         (
             drawn.small_airfields == SmallAirfields::Dots,
             Sample::Sign("m-3 0a3 3 0 1 0 6 0a3 3 0 1 0 -6 0"),
-            "small airfield",
+            "airstrip",
         ),
         (
             drawn.small_airfields == SmallAirfields::LeftOut,
             Sample::Sign("m-8 -5l16 10m0 -10l-16 10"),
-            "small airfields left out",
+            "airstrips left out",
         ),
     ]
 }

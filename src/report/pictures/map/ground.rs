@@ -167,9 +167,8 @@ pub fn patterns() -> Markup {
     }
 }
 
-/// Draws the airfields: large and medium airports with their sign, small ones as dots where they do not
-/// crowd. Those with a sign are returned with its point: they are named. What their runways are like is
-/// not known.
+/// Draws the airfields: those with a hard or a long runway with their sign, strips as dots where they do
+/// not crowd. Those with a sign are returned with its point: they are named.
 pub fn airfields(
     picture: &mut Picture,
     sheet: &Sheet,
@@ -181,7 +180,7 @@ pub fn airfields(
         .filter(|(_, at)| sheet.shows(*at, -6.0));
     let (named, small): (Vec<_>, Vec<_>) = shown
         .filter(|(airport, _)| airport.kind != AirportKind::Seaplane)
-        .partition(|(airport, _)| airport.kind != AirportKind::Small);
+        .partition(|(airport, _)| airport.is_known);
     let became = match small.len() {
         0 => SmallAirfields::None,
         1..=MOST_SMALL_AIRFIELDS => SmallAirfields::Dots,
@@ -196,7 +195,8 @@ pub fn airfields(
     for (airport, [x, y]) in &named {
         let r = match airport.kind {
             AirportKind::Large => 9.0,
-            _ => 7.5,
+            AirportKind::Medium => 7.5,
+            _ => 6.0,
         };
         picture.dot([*x, *y], r, PAPER);
         let ring = format!(
