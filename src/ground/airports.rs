@@ -177,6 +177,17 @@ mod tests {
     use super::*;
 
     #[test]
+    fn an_airstrip_is_not_known_and_a_paved_field_is() {
+        let all = airports().unwrap().all();
+        let of = |ident: &str| all.iter().find(|a| a.ident == ident).unwrap();
+        // Riverton regional: 8,203 ft of asphalt. Arco-Butte county: 6,600 ft of asphalt.
+        assert!(of("KRIW").is_known);
+        assert!(of("KAOC").is_known && of("KAOC").kind == AirportKind::Small);
+        // A strip of 2,500 ft of gravel in Alaska.
+        assert!(!of("00AK").is_known);
+    }
+
+    #[test]
     fn the_nearest_is_the_nearest_of_all() {
         let airports = airports().unwrap();
         assert!(airports.all().len() > 45_000);

@@ -410,12 +410,13 @@ mod tests {
     }
 
     #[test]
-    fn small_airfields_are_dots_and_too_many_are_left_out() {
+    fn airstrips_are_dots_and_too_many_are_left_out() {
         let center = Position::new(43.0, -108.4).unwrap();
         let sheet = Sheet::holding(center, &[center.destination(45.0, 50_000.0)], 720.0);
         let airport = |kind, k: usize| Airport {
             ident: "KRIW",
             kind,
+            is_known: kind == AirportKind::Medium,
             // Around the middle of the sheet, all of them on it.
             position: center
                 .destination(45.0, 25_000.0)
