@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use jiff::Timestamp;
 
-use super::GridFile;
+use super::{GridFile, MODEL_LEVELS};
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::Lattice;
 use crate::wind::grid::Step;
@@ -23,6 +23,8 @@ pub struct Archive {
     pub members: Vec<Option<u32>>,
     /// What was left out in joining, in words.
     pub left_out: Vec<String>,
+    /// What was assumed in reading and joining, in words.
+    pub assumed: Vec<String>,
     pub(super) index: Index,
 }
 
@@ -87,6 +89,7 @@ impl Archive {
             levels_pa: levels.into_iter().rev().collect(),
             members,
             left_out,
+            assumed: assumed_of_all(&files),
             index: Index::new(),
             files,
         };
@@ -224,11 +227,13 @@ fn common_lattice(files: &[GridFile]) -> Result<Lattice> {
             files
                 .iter()
                 .map(|f| {
-                    Fault::new(
-                        &f.name,
-                        "no wind on levels of pressure",
-                        "u and v (eastward and northward wind) on levels of pressure",
-                    )
+                    let own_levels = f.left_out.iter().find(|why| why.contains(MODEL_LEVELS));
+                    let found = match own_levels {
+                        Some(why) => format!("no wind on levels of pressure, but {why}"),
+                        None => "no wind on levels of pressure".to_owned(),
+                    };
+                    let expected = "u and v (eastward and northward wind) on levels of pressure";
+                    Fault::new(&f.name, found, expected)
                 })
                 .collect(),
         )),
@@ -365,6 +370,17 @@ fn no_heights(files: &[GridFile]) -> Fault {
         "winds but no height of their levels",
         "geopotential or geopotential height on the levels of the winds",
     )
+}
+
+/// What was assumed in reading the files, each thing once.
+fn assumed_of_all(files: &[GridFile]) -> Vec<String> {
+    let mut assumed: Vec<String> = Vec::new();
+    for what in files.iter().flat_map(|file| &file.assumed) {
+        if !assumed.contains(what) {
+            assumed.push(what.clone());
+        }
+    }
+    assumed
 }
 
 fn nothing_common(files: &[GridFile], left_out: &[String]) -> Fault {

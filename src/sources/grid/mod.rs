@@ -5,15 +5,20 @@
 
 pub mod archive;
 mod cut;
+mod derived;
 mod framing;
 mod grib;
+mod grib1_grid;
 mod grib_lattice;
 mod grib_mended;
 mod left_out;
 mod longitudes;
 mod netcdf;
 mod netcdf_axes;
+mod netcdf_grid;
+mod netcdf_mapping;
 mod netcdf_meaning;
+mod netcdf_names;
 mod netcdf_time;
 mod parameter;
 mod profile;
@@ -28,6 +33,7 @@ use crate::error::{Error, Fault, Result};
 use crate::files::guarded;
 use crate::geodesy::lattice::{Lattice, Window};
 use crate::wind::slab::Slab;
+use derived::{SpeedAndDirection, add_components, component};
 use left_out::LeftOut;
 
 /// How many bytes at the start of a file say what it is. A GRIB message may stand behind the
@@ -36,6 +42,9 @@ const FIRST_BYTES: usize = 1024;
 
 /// What a file was to be, for messages.
 const FORMAT: &str = "a forecast in GRIB or NetCDF";
+
+/// Why fields on a model's own levels are left out.
+const MODEL_LEVELS: &str = "on a model's own levels (ask for pressure levels)";
 
 /// The most points a grid may have: 5 km over the whole earth are 32 million.
 const MOST_POINTS: usize = 50_000_000;
@@ -50,7 +59,11 @@ pub struct GridFile {
     pub slabs: Vec<Slab>,
     /// What it holds besides, counted in words.
     pub left_out: Vec<String>,
+    /// What was assumed in reading it, in words.
+    pub assumed: Vec<String>,
     source: Source,
+    /// What the last slabs come from, two each, which the file gives as speed and direction.
+    derived: Vec<SpeedAndDirection>,
 }
 
 /// Where the values of a slab are: one entry for each slab.
@@ -65,9 +78,17 @@ struct Catalogue {
     lattices: Vec<Lattice>,
     slabs: Vec<Slab>,
     left_out: LeftOut,
+    assumed: Vec<String>,
 }
 
 impl Catalogue {
+    /// Something that is assumed, told once.
+    fn assume(&mut self, what: String) {
+        if !self.assumed.contains(&what) {
+            self.assumed.push(what);
+        }
+    }
+
     /// The number of a lattice among the file's.
     fn lattice(&mut self, lattice: Lattice) -> usize {
         match self.lattices.iter().position(|l| *l == lattice) {
@@ -79,24 +100,28 @@ impl Catalogue {
         }
     }
 
-    fn finish(self, name: &str, source: Source, of: [&str; 2]) -> Result<GridFile> {
+    fn finish(mut self, name: &str, source: Source, of: [&str; 2]) -> Result<GridFile> {
         let left_out = self.left_out.words(of);
         if self.slabs.is_empty() {
             let found = match left_out.as_slice() {
                 [] => "a file without fields".to_owned(),
                 _ => format!("only {}", left_out.join("; ")),
             };
-            let expected = "winds, heights or temperatures at points in time, on a grid that is \
-                            read: regular latitude-longitude, or in GRIB 2 also Mercator, polar \
-                            stereographic or Lambert conformal";
+            let expected = "winds, heights or temperatures on levels of pressure at points in \
+                            time, on a regular or rotated latitude-longitude, Gaussian, Mercator, \
+                            polar stereographic or Lambert conformal grid; where you choose what \
+                            to get, ask for pressure levels on a regular latitude-longitude grid";
             return Err(Fault::new(name, found, expected).into());
         }
+        let derived = add_components(&mut self.slabs);
         Ok(GridFile {
             name: name.to_owned(),
             lattices: self.lattices,
             slabs: self.slabs,
             left_out,
+            assumed: self.assumed,
             source,
+            derived,
         })
     }
 }
@@ -179,10 +204,17 @@ impl GridFile {
 
     /// What slab `index` is called in the file, for messages: `message 12`, `variable u`.
     pub(super) fn label(&self, index: usize) -> String {
+        let index = self.derived_from(index).map_or(index, |pair| pair.speed);
         match &self.source {
             Source::Grib(fields) => fields.label(index),
             Source::NetCdf(variables) => variables.label(index),
         }
+    }
+
+    /// The speed and direction that a slab comes from, if it does.
+    fn derived_from(&self, index: usize) -> Option<SpeedAndDirection> {
+        let first = self.slabs.len() - 2 * self.derived.len();
+        self.derived.get(index.checked_sub(first)? / 2).copied()
     }
 
     /// The values of slab `index` over a window of its lattice: rows from south to north, columns
@@ -207,6 +239,10 @@ impl GridFile {
             );
             let expected = format!("one within {} by {}", lattice.y.count, lattice.x.count);
             return Err(Fault::new(&self.name, found, expected).into());
+        }
+        if let Some(pair) = self.derived_from(index) {
+            let (speed, from) = (self.read(pair.speed, window)?, self.read(pair.from, window)?);
+            return Ok(component(slab.quantity, &speed, &from));
         }
         guarded(&self.name, FORMAT, || match &self.source {
             Source::Grib(fields) => fields.read(&self.name, index, lattice, window),
