@@ -60,7 +60,7 @@ impl Winds {
                         issued: plan.wind_issued,
                         member_per_file: plan.member_per_file,
                     };
-                    let mut archive = Archive::join(files, how)?;
+                    let mut archive = Archive::join_all(files, how)?;
                     archive.left_out.extend(damaged);
                     Winds::Forecast(Box::new(archive))
                 }

@@ -391,12 +391,12 @@ fn a_grid_that_is_not_read_is_named() {
     // The grid template's number stands in octets 13 and 14 of section 3, which follows the
     // indicator (16 octets) and section 1 (21).
     let mut rotated = member.clone();
-    rotated[16 + 21 + 13] = 1;
+    rotated[16 + 21 + 13] = 31;
     let first = u64::from_be_bytes(rotated[8..16].try_into().unwrap()) as usize;
     let message = message_of(rotated[..first].to_vec());
-    let named = "1 message: a grid of template 3.1 (rotated latitude-longitude)";
+    let named = "1 message: a grid of template 3.31 (Albers equal-area)";
     assert!(
-        message.contains(named) && message.contains("3.30"),
+        message.contains(named) && message.contains("Lambert conformal; ask for"),
         "{message}"
     );
     // With others in the file it is only left out.

@@ -57,7 +57,10 @@ fn off(archive: &Archive, row: &Row) -> [f64; 2] {
         .map(f64::round);
     let [ri, rj] = archive.lattice.map().unwrap().row_column(place).unwrap();
     // Gaussian rows are taken as equally spaced.
-    assert!((ri - i).abs() < 2e-3 && (rj - j).abs() < 1e-3, "{ri} {rj} {row:?}");
+    assert!(
+        (ri - i).abs() < 2e-3 && (rj - j).abs() < 1e-3,
+        "{ri} {rj} {row:?}"
+    );
     let column = block.column(0, 0, i as usize, j as usize);
     let pa = 100.0 * number(row, "level_hpa");
     let level = block.pressures_pa.iter().position(|p| *p == pa).unwrap();
@@ -124,7 +127,11 @@ fn what_names_alone_say_is_told_as_assumed() {
 /// The way through a rotated grid as flights find it: cut around a place, then located.
 #[test]
 fn a_window_of_a_rotated_grid_holds_what_it_is_cut_around() {
-    for name in ["made_rotated_far_pole.grib2", "made_lambert.nc", "made_polar.grib1"] {
+    for name in [
+        "made_rotated_far_pole.grib2",
+        "made_lambert.nc",
+        "made_polar.grib1",
+    ] {
         let archive = open(name);
         let place = Position::new(46.0, 2.0).unwrap();
         let time = archive.steps[0].valid;

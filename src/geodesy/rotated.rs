@@ -48,7 +48,10 @@ mod tests {
     /// The closed form of the rotation (COSMO documentation, part I, section 3.3, from memory): here
     /// written out as a turn of the unit vector.
     fn true_place(lon_r: f64, lat_r: f64, pole: RotatedPole) -> (f64, f64) {
-        let (lon, lat) = ((lon_r - pole.lon_in_grid_deg).to_radians(), lat_r.to_radians());
+        let (lon, lat) = (
+            (lon_r - pole.lon_in_grid_deg).to_radians(),
+            lat_r.to_radians(),
+        );
         let [x, y, z] = [lat.cos() * lon.cos(), lat.cos() * lon.sin(), lat.sin()];
         // Tilted about y by the pole's colatitude, then about z: the grid's origin lies on the
         // meridian opposite to the pole's.

@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use jiff::Timestamp;
 
+use super::reckoned::Reckoned;
 use super::{GridFile, MODEL_LEVELS};
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::Lattice;
@@ -25,6 +26,9 @@ pub struct Archive {
     pub left_out: Vec<String>,
     /// What was assumed in reading and joining, in words.
     pub assumed: Vec<String>,
+    /// The forecast that continues this one above its highest level.
+    pub(super) above: Option<Box<Archive>>,
+    pub(super) reckoned: Reckoned,
     pub(super) index: Index,
 }
 
@@ -63,15 +67,10 @@ impl Archive {
             check_components(&files, slabs)?;
         }
         moments.retain(|_, slabs| slabs.keys().any(|k| k.0 == Quantity::EastWind));
-        if moments
-            .values()
-            .all(|slabs| complete_levels(slabs).is_empty())
-        {
-            return Err(no_heights(&files).into());
-        }
-        left_out.extend(without_height(&moments));
+        let reckoned = Reckoned::of(moments.values());
+        left_out.extend(without_height(&moments, &reckoned));
         let times: BTreeSet<Timestamp> = moments.keys().map(|m| m.1).collect();
-        let of_member = levels_of_members(&files, &moments, &times, &mut left_out)?;
+        let of_member = levels_of_members(&files, &moments, &reckoned, &mut left_out)?;
         let levels = common_levels(&of_member);
         let members = whole_members(&of_member, &levels, &mut left_out);
         if members.is_empty() || levels.is_empty() {
@@ -89,7 +88,12 @@ impl Archive {
             levels_pa: levels.into_iter().rev().collect(),
             members,
             left_out,
-            assumed: assumed_of_all(&files),
+            assumed: assumed_of_all(&files)
+                .into_iter()
+                .chain(reckoned.assumed())
+                .collect(),
+            above: None,
+            reckoned,
             index: Index::new(),
             files,
         };
@@ -97,9 +101,31 @@ impl Archive {
         Ok(archive)
     }
 
-    /// The names of the files.
+    /// The names of the files, those that continue it above last.
     pub fn names(&self) -> Vec<String> {
-        self.files.iter().map(|f| f.name.clone()).collect()
+        let own = self.files.iter().map(|f| f.name.clone());
+        own.chain(self.above.iter().flat_map(|above| above.names()))
+            .collect()
+    }
+
+    /// Pressures of all levels with winds, those that continue it above included, Pa, falling.
+    pub fn all_levels_pa(&self) -> Vec<u32> {
+        let top = self.levels_pa.last().copied().unwrap_or(u32::MAX);
+        let above = self.above.iter().flat_map(|above| above.all_levels_pa());
+        let own = self.levels_pa.iter().copied();
+        own.chain(above.filter(|pa| *pa < top)).collect()
+    }
+
+    /// Region and spacing in words, those of what continues it above included.
+    pub fn describe(&self) -> String {
+        let own = self.lattice.describe();
+        match (&self.above, self.levels_pa.last()) {
+            (Some(above), Some(top)) => {
+                let top = Surface::Isobaric(*top);
+                format!("{own}; above {top} {}", above.describe())
+            }
+            _ => own,
+        }
     }
 
     /// The steps from the last one before `from` to the first one after `to`; two at least where
@@ -159,7 +185,14 @@ impl Archive {
                 _ => format!("{}: {what}", f.name),
             })
         });
-        of_files.chain(self.left_out.iter().cloned()).collect()
+        let of_above = self.above.iter().flat_map(|above| {
+            let of_files = above.files.iter().flat_map(|f| &f.left_out);
+            of_files.cloned()
+        });
+        of_files
+            .chain(self.left_out.iter().cloned())
+            .chain(of_above)
+            .collect()
     }
 
     /// Whether some members have times that others lack.
@@ -193,7 +226,7 @@ impl Archive {
 }
 
 /// Whether a slab is the wind a flight needs.
-fn is_wind(slab: &Slab) -> bool {
+pub(super) fn is_wind(slab: &Slab) -> bool {
     let wind = matches!(slab.quantity, Quantity::EastWind | Quantity::NorthWind);
     wind && matches!(slab.surface, Surface::Isobaric(_))
 }
@@ -325,26 +358,27 @@ fn check_components(files: &[GridFile], slabs: &Slabs) -> Result<()> {
     Ok(())
 }
 
-/// Levels on which height and both components are there.
-fn complete_levels(slabs: &Slabs) -> BTreeSet<u32> {
-    let needed = [Quantity::Height, Quantity::NorthWind];
+/// Levels on which both components are there, and the height or what it is reckoned from.
+fn complete_levels(slabs: &Slabs, reckoned: &Reckoned) -> BTreeSet<u32> {
+    let has = |quantity, pa| slabs.contains_key(&(quantity, Surface::Isobaric(pa)));
+    let has_height = |pa: u32| match reckoned.levels.contains(&pa) {
+        true => reckoned.standard || has(Quantity::Temperature, pa),
+        false => has(Quantity::Height, pa),
+    };
     slabs
         .keys()
         .filter_map(|&(quantity, surface)| match (quantity, surface) {
             (Quantity::EastWind, Surface::Isobaric(pa)) => Some(pa),
             _ => None,
         })
-        .filter(|&pa| {
-            needed
-                .iter()
-                .all(|&q| slabs.contains_key(&(q, Surface::Isobaric(pa))))
-        })
+        .filter(|&pa| has(Quantity::NorthWind, pa) && has_height(pa))
         .collect()
 }
 
 /// Levels that have a wind but never a height, in words.
-fn without_height(moments: &BTreeMap<Moment, Slabs>) -> Option<String> {
-    let complete: BTreeSet<u32> = moments.values().flat_map(complete_levels).collect();
+fn without_height(moments: &BTreeMap<Moment, Slabs>, reckoned: &Reckoned) -> Option<String> {
+    let complete = |slabs| complete_levels(slabs, reckoned);
+    let complete: BTreeSet<u32> = moments.values().flat_map(complete).collect();
     let winds = moments.values().flat_map(|slabs| slabs.keys());
     let levels: BTreeSet<u32> = winds
         .filter_map(|key| match key {
@@ -361,15 +395,6 @@ fn named<'a>(levels: impl Iterator<Item = &'a u32>) -> String {
         .map(|pa| Surface::Isobaric(*pa).to_string())
         .collect();
     names.join(", ")
-}
-
-fn no_heights(files: &[GridFile]) -> Fault {
-    let names: Vec<&str> = files.iter().map(|f| f.name.as_str()).collect();
-    Fault::new(
-        names.join(", "),
-        "winds but no height of their levels",
-        "geopotential or geopotential height on the levels of the winds",
-    )
 }
 
 /// What was assumed in reading the files, each thing once.
@@ -401,20 +426,22 @@ fn nothing_common(files: &[GridFile], left_out: &[String]) -> Fault {
 fn levels_of_members(
     files: &[GridFile],
     moments: &BTreeMap<Moment, Slabs>,
-    times: &BTreeSet<Timestamp>,
+    reckoned: &Reckoned,
     left_out: &mut Vec<String>,
 ) -> Result<BTreeMap<Option<u32>, BTreeSet<u32>>> {
+    let times: BTreeSet<Timestamp> = moments.keys().map(|m| m.1).collect();
+    let complete = |slabs| complete_levels(slabs, reckoned);
     let mut of_member: BTreeMap<Option<u32>, BTreeSet<u32>> = BTreeMap::new();
     for ((member, _), slabs) in moments {
         let levels = of_member.entry(*member).or_default();
-        levels.extend(complete_levels(slabs));
+        levels.extend(complete(slabs));
     }
     let ensemble = of_member.len() > 1;
     let mut damaged = BTreeSet::new();
     for (member, levels) in &of_member {
-        for time in times {
+        for time in &times {
             let slabs = moments.get(&(*member, *time));
-            let here = slabs.map(complete_levels).unwrap_or_default();
+            let here = slabs.map(complete).unwrap_or_default();
             let missing = named(levels.difference(&here));
             if missing.is_empty() || (ensemble && here.is_empty()) {
                 continue;

@@ -19,7 +19,13 @@ pub(super) struct SpeedAndDirection {
 type Place = (Surface, Timestamp, Option<Timestamp>, Option<u32>, usize);
 
 fn place(slab: &Slab) -> Place {
-    (slab.surface, slab.valid, slab.run, slab.member, slab.lattice)
+    (
+        slab.surface,
+        slab.valid,
+        slab.run,
+        slab.member,
+        slab.lattice,
+    )
 }
 
 /// Adds both components, east first, wherever only speed and direction are given; returns what each
@@ -29,7 +35,9 @@ pub(super) fn add_components(slabs: &mut Vec<Slab>) -> Vec<SpeedAndDirection> {
         let all = slabs.iter().enumerate();
         all.filter(move |(_, slab)| slab.quantity == quantity)
     };
-    let given: HashSet<Place> = of(Quantity::EastWind).map(|(_, slab)| place(slab)).collect();
+    let given: HashSet<Place> = of(Quantity::EastWind)
+        .map(|(_, slab)| place(slab))
+        .collect();
     let directions: HashMap<Place, usize> = of(Quantity::WindFrom)
         .map(|(i, slab)| (place(slab), i))
         .collect();
@@ -55,7 +63,11 @@ pub(super) fn add_components(slabs: &mut Vec<Slab>) -> Vec<SpeedAndDirection> {
 
 /// One component of winds of these speeds (m/s) from these directions (degrees); not-a-number where
 /// either is none.
-pub(super) fn component(quantity: Quantity, speed: &Array2<f32>, from: &Array2<f32>) -> Array2<f32> {
+pub(super) fn component(
+    quantity: Quantity,
+    speed: &Array2<f32>,
+    from: &Array2<f32>,
+) -> Array2<f32> {
     Zip::from(speed).and(from).map_collect(|&speed, &from| {
         if !(speed >= 0.0 && (-180.0..=360.0).contains(&from)) {
             return f32::NAN;

@@ -20,9 +20,9 @@ use jiff::tz::TimeZone;
 use ndarray::Array2;
 
 use super::framing::{Messages, OF_GRIB, builder};
-use super::grib1_grid::{component_flags, definition};
 use super::grib_lattice::{NoLattice, Scan, along_grid, lattice};
 use super::grib_mended::mended;
+use super::grib1_grid::{component_flags, definition};
 use super::parameter::{self, Meaning, above_ground, isobaric};
 use super::{Catalogue, GridFile, MODEL_LEVELS, Source};
 use crate::error::{Fault, Result};

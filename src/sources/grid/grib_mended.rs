@@ -28,8 +28,8 @@ pub(super) fn mended(message: &Message<'_>, scan: Scan) -> Option<Vec<u8>> {
         }
         _ => false,
     };
-    let foreign =
-        message.edition() == 1 && matches!(message.grid_definition(), GridDefinition::Unsupported(_));
+    let foreign = message.edition() == 1
+        && matches!(message.grid_definition(), GridDefinition::Unsupported(_));
     if !image && !foreign && !scan.by_columns() {
         return None;
     }

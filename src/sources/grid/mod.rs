@@ -3,6 +3,7 @@
 //! GRIB 1 and 2, NetCDF 3 and 4. Opening a file reads its catalogue only; a slab is decoded when it
 //! is asked for.
 
+mod above;
 pub mod archive;
 mod cut;
 mod derived;
@@ -17,11 +18,12 @@ mod netcdf;
 mod netcdf_axes;
 mod netcdf_grid;
 mod netcdf_mapping;
-mod netcdf_meaning;
+pub(super) mod netcdf_meaning;
 mod netcdf_names;
-mod netcdf_time;
+pub(super) mod netcdf_time;
 mod parameter;
 mod profile;
+mod reckoned;
 
 use std::fs::File;
 use std::io::Read;
@@ -163,6 +165,11 @@ impl GridFile {
         kind(first_bytes).is_some()
     }
 
+    /// Whether the first bytes of a file are those of a NetCDF file.
+    pub fn is_netcdf(first_bytes: &[u8]) -> bool {
+        kind(first_bytes) == Some(Kind::NetCdf)
+    }
+
     /// Opens a file and reads its catalogue. GRIB files are mapped into memory, not read.
     ///
     /// # Errors
@@ -241,7 +248,10 @@ impl GridFile {
             return Err(Fault::new(&self.name, found, expected).into());
         }
         if let Some(pair) = self.derived_from(index) {
-            let (speed, from) = (self.read(pair.speed, window)?, self.read(pair.from, window)?);
+            let (speed, from) = (
+                self.read(pair.speed, window)?,
+                self.read(pair.from, window)?,
+            );
             return Ok(component(slab.quantity, &speed, &from));
         }
         guarded(&self.name, FORMAT, || match &self.source {

@@ -199,10 +199,7 @@ fn add(
         let fault = Fault::new(name, format!("{count} levels and times"), "some thousands");
         return Err(No::Fault(fault.of_key(variable.name()).into()));
     }
-    let is_wind = matches!(
-        described.quantity,
-        Quantity::EastWind | Quantity::NorthWind
-    );
+    let is_wind = matches!(described.quantity, Quantity::EastWind | Quantity::NorthWind);
     let mapped = is_wind && grid.lattice.plane != Plane::LatLon;
     if mapped && described.along_grid.is_none() {
         catalogue.assume(

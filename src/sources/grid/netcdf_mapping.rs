@@ -96,8 +96,7 @@ fn of_attributes(mapping: &NcVariable) -> Result<Mapped, String> {
         other => return Err(format!("a {other} grid (ask for latitude and longitude)")),
     };
     let (earth, assumed) = earth(mapping)?;
-    let [x_0, y_0] =
-        ["false_easting", "false_northing"].map(|key| given(key).unwrap_or(0.0));
+    let [x_0, y_0] = ["false_easting", "false_northing"].map(|key| given(key).unwrap_or(0.0));
     let definition = format!("{definition} +x_0={x_0} +y_0={y_0} {earth} +units=m +no_defs");
     Ok((Mapping::Projected(definition), assumed))
 }

@@ -32,7 +32,7 @@ pub(super) struct Described {
 }
 
 /// An attribute's text.
-pub(super) fn text(variable: &NcVariable, attribute: &str) -> Option<String> {
+pub(in crate::sources) fn text(variable: &NcVariable, attribute: &str) -> Option<String> {
     let text = variable.attribute(attribute)?.value.as_string()?;
     Some(text.trim_matches(['\0', ' ']).to_owned())
 }
@@ -256,7 +256,7 @@ fn conversion(meaning: Meaning, units: &str) -> Option<Conversion> {
 }
 
 /// Pa in a unit of pressure.
-pub(super) fn pressure_pa(units: &str) -> Option<f64> {
+pub(in crate::sources) fn pressure_pa(units: &str) -> Option<f64> {
     match units {
         "Pa" | "pascal" | "pascals" => Some(1.0),
         "hPa" | "mb" | "mbar" | "millibar" | "millibars" | "hectopascal" | "hectopascals" => {

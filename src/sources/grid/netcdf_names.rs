@@ -8,26 +8,66 @@ use crate::wind::slab::{Quantity, Surface};
 const NAMES: [(Quantity, &[&str]); 7] = [
     (
         Quantity::EastWind,
-        &["u", "uwnd", "ugrd", "ua", "uwind", "u_wind", "u_component_of_wind", "ugrdprs"],
+        &[
+            "u",
+            "uwnd",
+            "ugrd",
+            "ua",
+            "uwind",
+            "u_wind",
+            "u_component_of_wind",
+            "ugrdprs",
+        ],
     ),
     (
         Quantity::NorthWind,
-        &["v", "vwnd", "vgrd", "va", "vwind", "v_wind", "v_component_of_wind", "vgrdprs"],
+        &[
+            "v",
+            "vwnd",
+            "vgrd",
+            "va",
+            "vwind",
+            "v_wind",
+            "v_component_of_wind",
+            "vgrdprs",
+        ],
     ),
-    (Quantity::WindSpeed, &["wspd", "wind_speed", "windspeed", "ws"]),
+    (
+        Quantity::WindSpeed,
+        &["wspd", "wind_speed", "windspeed", "ws"],
+    ),
     (
         Quantity::WindFrom,
-        &["wdir", "wind_direction", "wind_from_direction", "winddirection", "wd"],
+        &[
+            "wdir",
+            "wind_direction",
+            "wind_from_direction",
+            "winddirection",
+            "wd",
+        ],
     ),
     (
         Quantity::Height,
-        &["h", "hgt", "z", "gh", "zg", "hgtprs", "height", "geopotential", "geopotential_height"],
+        &[
+            "h",
+            "hgt",
+            "z",
+            "gh",
+            "zg",
+            "hgtprs",
+            "height",
+            "geopotential",
+            "geopotential_height",
+        ],
     ),
     (
         Quantity::Temperature,
         &["t", "air", "tmp", "ta", "temp", "temperature", "tmpprs"],
     ),
-    (Quantity::RelativeHumidity, &["rh", "rhum", "hur", "rhprs", "relative_humidity"]),
+    (
+        Quantity::RelativeHumidity,
+        &["rh", "rhum", "hur", "rhprs", "relative_humidity"],
+    ),
 ];
 
 /// What a name says; of heights the units decide whether they are geopotentials.

@@ -265,6 +265,17 @@ field(d, 'ws', dims, np.hypot(u, v), standard_name='wind_speed', units='m s-1');
 field(d, 'gh', dims, stack('gh', la, lo), standard_name='geopotential_height', units='m'); d.close()
 check('made_speed_direction.nc', la, lo, get=lambda d: (-d['ws'][0]*sin(rad(d['wd'][0])), -d['ws'][0]*cos(rad(d['wd'][0])), d['gh'][0]))
 
+# Every fourth row and column of gh, t, u and v at 16 levels: a coarse forecast of the same hour.
+with open(SRC, 'rb') as f, open(f'{OUT}/made_one_degree.grib2', 'wb') as g:
+    while (h := ec.codes_grib_new_from_file(f)) is not None:
+        if ec.codes_get(h, 'typeOfLevel') == 'isobaricInhPa' and ec.codes_get(h, 'shortName') in ('u', 'v', 'gh', 't') \
+                and ec.codes_get(h, 'level') in (1000, 925, 850, 700, 600, 500, 400, 300, 250, 200, 150, 100, 70, 50, 30, 20, 10):
+            v = ec.codes_get_values(h).reshape(41, 57)[::4, ::4]
+            ec.codes_set(h, 'Ni', 15); ec.codes_set(h, 'Nj', 11)
+            ec.codes_set(h, 'iDirectionIncrementInDegrees', 1); ec.codes_set(h, 'jDirectionIncrementInDegrees', 1)
+            ec.codes_set(h, 'bitsPerValue', 16); ec.codes_set_values(h, v.ravel()); ec.codes_write(h, g)
+        ec.codes_release(h)
+
 with open(f'{OUT}/made_points.csv', 'w', newline='') as f:
     w = csv.writer(f, lineterminator='\n'); w.writerow('file level_hpa lat lon u_true v_true height_gpm'.split()); w.writerows(rows)
 print(len(rows), 'rows')
