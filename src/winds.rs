@@ -84,8 +84,18 @@ impl Winds {
         }
     }
 
+    /// What is assumed of the winds of all files.
+    pub fn assumed(&self) -> Vec<Assumption> {
+        let in_reading = match self {
+            Winds::Soundings(_) => &[][..],
+            Winds::Forecast(archive) => &archive.assumed[..],
+        };
+        let in_reading = in_reading.iter().map(Assumption::in_words);
+        self.one_time_held().into_iter().chain(in_reading).collect()
+    }
+
     /// That the winds are a forecast of one time, held for hours, where they are.
-    pub fn one_time_held(&self) -> Option<Assumption> {
+    fn one_time_held(&self) -> Option<Assumption> {
         let Winds::Forecast(archive) = self else {
             return None;
         };

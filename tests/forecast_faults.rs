@@ -188,6 +188,68 @@ fn files_for_different_regions_name_both() {
     );
 }
 
+// ---- what is not read ----
+
+#[test]
+fn model_levels_are_refused_by_name_with_a_way_out() {
+    // Section 4 of GRIB 2, octet 23: the type of the surface; 105 is a hybrid level (code table 4.5).
+    let mut file = bytes(CCSDS);
+    let starts: Vec<usize> = {
+        let base = file.as_ptr() as usize;
+        let all = messages(&file);
+        all.iter().map(|m| m.as_ptr() as usize - base).collect()
+    };
+    for start in starts {
+        let section = sections(&file[start..])
+            .into_iter()
+            .find(|(number, _)| *number == 4)
+            .unwrap()
+            .1;
+        if file[start + section.start + 22] == 100 {
+            file[start + section.start + 22] = 105;
+        }
+    }
+    let way_out = "ask for pressure levels";
+    holds(
+        &refused(vec![("hybrid.grib2", file)]),
+        &[
+            "hybrid.grib2",
+            "64 messages: on a model's own levels",
+            way_out,
+        ],
+    );
+    for (name, words) in [
+        (
+            "made/made_hybrid_levels.nc",
+            "2 variables: on a model's own levels",
+        ),
+        ("made/made_wrf_like.nc", "output of WRF on its own levels"),
+    ] {
+        holds(&refused(vec![(name, bytes(name))]), &[name, words, way_out]);
+    }
+}
+
+#[test]
+fn an_unknown_packing_is_named_with_a_way_out() {
+    let whole = bytes(CCSDS);
+    let mut first = messages(&whole)[0].to_vec();
+    let packing = sections(&first)
+        .into_iter()
+        .find(|(n, _)| *n == 5)
+        .unwrap()
+        .1;
+    // Octets 10 and 11 of section 5: the template; 61 is none that is used.
+    first[packing.start + 9..packing.start + 11].copy_from_slice(&[0, 61]);
+    holds(
+        &refused(vec![("packed.grib2", first)]),
+        &[
+            "packed.grib2",
+            "packing 61",
+            "ask for simple, complex or CCSDS packing",
+        ],
+    );
+}
+
 // ---- two runs ----
 
 /// The run of 00 UTC is made to give 12 UTC as well, which the run of 12 UTC gives too.

@@ -507,8 +507,7 @@ impl<'a> SiteWinds<'a> {
             member_sigma: member_sigma(&members),
             assumptions: unknown
                 .into_iter()
-                .chain(self.input.one_time_held())
-                .chain(archive.assumed.iter().map(Assumption::in_words))
+                .chain(self.input.assumed())
                 .chain(left_out(&archive.left_out))
                 .collect(),
             ..self.of(release, column, Around::Forecast(archive), source)

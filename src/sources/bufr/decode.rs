@@ -74,7 +74,9 @@ struct Changes {
 struct Decoder<'a> {
     bits: Bits<'a>,
     changes: Changes,
-    /// How many subsets are packed together; 1 where each stands alone.
+    /// Whether the values of all subsets are packed together, element by element.
+    compressed: bool,
+    /// How many are: 1 where each stands alone.
     together: usize,
     steps: usize,
     /// Events of each of the subsets that are packed together.
@@ -99,6 +101,7 @@ pub(super) fn subsets(
     let mut decoder = Decoder {
         bits: Bits { bytes: data, at: 0 },
         changes: Changes::default(),
+        compressed,
         together,
         steps: 0,
         events: Vec::new(),
@@ -191,7 +194,7 @@ impl Decoder<'_> {
     /// Bits that must be the same in all subsets.
     fn bits_of_all(&mut self, width: u32) -> Decoded<u64> {
         let value = self.bits.take(width)?;
-        if self.together > 1 && self.bits.take(6)? != 0 {
+        if self.compressed && self.bits.take(6)? != 0 {
             return Err("subsets of different length packed together".into());
         }
         Ok(value)
@@ -273,7 +276,7 @@ impl Decoder<'_> {
         let ones = |width: u32| u64::MAX.checked_shr(64 - width).unwrap_or(0);
         let known = |raw: u64, width: u32| (width == 0 || raw != ones(width)).then_some(raw);
         let least = self.bits.take(width)?;
-        if self.together == 1 {
+        if !self.compressed {
             return Ok(vec![known(least, width)]);
         }
         let more = self.bits.take(6)? as u32;
@@ -290,9 +293,9 @@ impl Decoder<'_> {
 
     fn texts(&mut self, number: Descriptor, bytes: usize) -> Decoded<Vec<Event>> {
         let same = self.bits.text(bytes)?;
-        let more = match self.together {
-            1 => 0,
-            _ => self.bits.take(6)? as usize,
+        let more = match self.compressed {
+            true => self.bits.take(6)? as usize,
+            false => 0,
         };
         (0..self.together)
             .map(|_| {
@@ -336,7 +339,7 @@ mod tests {
         // Temperature 012101, 16 bits: 27315 at least, 2 bits more: 1, missing, 0.
         let value: u64 = 27_315 << 12 | 2 << 6 | 0b01_11_00;
         let data = (value << 4).to_be_bytes();
-        let found = subsets(&data[3..], &[12_101], 3, true).unwrap();
+        let found = subsets(&data[4..], &[12_101], 3, true).unwrap();
         let of = |t| vec![Event::Number(12_101, t)];
         assert_eq!(found, [of(Some(273.16)), of(None), of(Some(273.15))]);
     }

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use jiff::Timestamp;
 
 use super::reckoned::Reckoned;
-use super::{GridFile, MODEL_LEVELS};
+use super::{GridFile, WAY_OUT};
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::Lattice;
 use crate::wind::grid::Step;
@@ -260,8 +260,8 @@ fn common_lattice(files: &[GridFile]) -> Result<Lattice> {
             files
                 .iter()
                 .map(|f| {
-                    let own_levels = f.left_out.iter().find(|why| why.contains(MODEL_LEVELS));
-                    let found = match own_levels {
+                    let instead = f.left_out.iter().find(|why| why.contains(WAY_OUT));
+                    let found = match instead {
                         Some(why) => format!("no wind on levels of pressure, but {why}"),
                         None => "no wind on levels of pressure".to_owned(),
                     };

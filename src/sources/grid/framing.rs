@@ -190,11 +190,14 @@ fn not_read(message: &[u8], cause: &GribError) -> Option<String> {
         GribError::UnsupportedGridAngularUnit { .. } => {
             Some("a grid in an angular unit of its own".to_owned())
         }
-        GribError::UnsupportedDataTemplate(template) => Some(format!(
-            "packing {template} (ask for simple, complex or CCSDS packing)"
-        )),
+        GribError::UnsupportedDataTemplate(template) => Some(packing_name(*template)),
         _ => None,
     }
+}
+
+/// What a packing that is not read is called, with what to ask for instead.
+pub(super) fn packing_name(template: u16) -> String {
+    format!("packing {template} (ask for simple, complex or CCSDS packing)")
 }
 
 /// Edition and grid template (in edition 1, data representation type) of the first grid.

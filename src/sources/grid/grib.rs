@@ -11,7 +11,7 @@
 //! stand in ECMWF's local extensions 1, 30 and 36 of section 1.
 
 use grib_reader::{
-    Grib1ProductDefinition, GridDefinition, Message, ProductDefinition, ProductDefinitionTemplate,
+    DataRepresentation, Grib1ProductDefinition, GridDefinition, Message, ProductDefinition, ProductDefinitionTemplate,
     ReferenceTime,
 };
 use jiff::Timestamp;
@@ -19,7 +19,7 @@ use jiff::civil::DateTime;
 use jiff::tz::TimeZone;
 use ndarray::Array2;
 
-use super::framing::{Messages, OF_GRIB, builder};
+use super::framing::{Messages, OF_GRIB, builder, packing_name};
 use super::grib_lattice::{NoLattice, Scan, along_grid, lattice};
 use super::grib_mended::mended;
 use super::grib1_grid::{component_flags, definition};
@@ -63,6 +63,10 @@ pub(super) fn catalogue(name: &str, mut messages: Messages) -> Result<GridFile> 
     let mut places = Vec::new();
     let mut known = Grids(Vec::new());
     for (field, message) in messages.file.messages().enumerate() {
+        if let DataRepresentation::Unsupported(template) = message.metadata().data_representation {
+            catalogue.left_out.count(packing_name(template));
+            continue;
+        }
         let described = match described(&message) {
             Ok(described) => described,
             Err(why) => {

@@ -45,6 +45,9 @@ const FIRST_BYTES: usize = 1024;
 /// What a file was to be, for messages.
 const FORMAT: &str = "a forecast in GRIB or NetCDF";
 
+/// What begins the advice in reasons why fields are left out, where there is any.
+const WAY_OUT: &str = "(ask for ";
+
 /// Why fields on a model's own levels are left out.
 const MODEL_LEVELS: &str = "on a model's own levels (ask for pressure levels)";
 

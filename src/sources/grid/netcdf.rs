@@ -84,8 +84,8 @@ pub(super) fn catalogue(name: &str, file: NcFile) -> Result<GridFile> {
     let mut found = Found::default();
     if is_of_wrf(&file) {
         let what = "output of WRF on its own levels";
-        let expected = "winds and heights brought to levels of pressure: ask whoever ran the \
-                        model for pressure levels";
+        let expected = "winds and heights on levels of pressure: whoever ran the model can make \
+                        them, so ask for pressure levels";
         return Err(Fault::new(name, what, expected).into());
     }
     for (variable, described) in all_described(name, &file, &mut catalogue)? {

@@ -58,3 +58,34 @@ with open(f'{OUT}/netcdf_reference.csv', 'w', newline='') as f:
     for i in range(0, len(src.dimensions['time']), 60):
         r = [src[n][i] for n in ('pres', 'alt', 'u_wind', 'v_wind', 'tdry')]
         w.writerow([i] + ['' if np.ma.is_masked(x) else f'{float(x)*s+o:.7g}' for x, s, o in zip(r, (100, 1, 1, 1, 1), (0, 0, 0, 0, 273.15))])
+
+# Variants of the first Prague message: edition 4; compressed alone; two subsets packed together.
+def prague():
+    with open(f'{S}/pybufrkit_IUSD40_OKLI.bufr', 'rb') as fh: return ec.codes_bufr_new_from_file(fh)
+src = prague(); ec.codes_set(src, 'unpack', 1)
+rep = ec.codes_get_array(src, 'extendedDelayedDescriptorReplicationFactor'), ec.codes_get_array(src, 'delayedDescriptorReplicationFactor')
+keys = ['blockNumber','stationNumber','year','month','day','hour','minute','latitude','longitude','pressure','nonCoordinateGeopotentialHeight','airTemperature','dewpointTemperature','windDirection','windSpeed']
+def variant(subsets, compressed, name):
+    h = ec.codes_bufr_new_from_samples('BUFR4')
+    ec.codes_set_array(h, 'inputExtendedDelayedDescriptorReplicationFactor', [int(x) for x in rep[0]] * (1 if compressed else subsets))
+    ec.codes_set_array(h, 'inputDelayedDescriptorReplicationFactor', [int(x) for x in rep[1]] * (1 if compressed else subsets))
+    ec.codes_set(h, 'masterTablesVersionNumber', 31); ec.codes_set(h, 'dataCategory', 2)
+    ec.codes_set(h, 'numberOfSubsets', subsets); ec.codes_set(h, 'compressedData', int(compressed))
+    ec.codes_set_array(h, 'unexpandedDescriptors', [309052])
+    def both(rank, k, change=0):
+        v = ec.codes_get_array(src, k)
+        n = len(v)
+        for i in range(n):
+            x = float(v[i])
+            if abs(x) > 1e10 or x == 2147483647: continue
+            key = f'#{i+1}#{k}'
+            try:
+                if subsets == 2 and compressed: ec.codes_set_array(h, key, [x, x + change])
+                elif subsets == 2:
+                    ec.codes_set(h, key, x); ec.codes_set(h, f'#{n+i+1}#{k}', x + change)
+                else: ec.codes_set(h, key, x)
+            except ec.CodesInternalError as e: print(name, key, e); return
+    for k in keys: both(0, k, {'hour': 3, 'windSpeed': 1.0, 'windDirection': 0}.get(k, 0))
+    ec.codes_set(h, 'pack', 1)
+    with open(f'{OUT}/{name}', 'wb') as f: ec.codes_write(h, f)
+for a in ((1, False, 'made_edition4.bufr'), (1, True, 'made_compressed.bufr'), (2, True, 'made_two_compressed.bufr'), (2, False, 'made_two_subsets.bufr')): variant(*a)
