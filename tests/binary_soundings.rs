@@ -180,6 +180,35 @@ fn netcdf_with_cf_names_is_the_same() {
     assert!(same > 50, "{same}");
 }
 
+/// The first Prague message written again by ecCodes: as edition 4, compressed, and two subsets of which
+/// the second is three hours later with 1 m/s more.
+#[test]
+fn editions_subsets_and_compression_make_no_difference() {
+    let whole = &read("pybufrkit_IUSD40_OKLI.bufr")[0];
+    for (file, subsets) in [
+        ("made_edition4.bufr", 1),
+        ("made_compressed.bufr", 1),
+        ("made_two_subsets.bufr", 2),
+        ("made_two_compressed.bufr", 2),
+    ] {
+        let found = read(file);
+        assert_eq!(found.len(), subsets, "{file}");
+        assert_eq!(found[0].levels, whole.levels, "{file}");
+        assert_eq!(found[0].time, whole.time, "{file}");
+        let Some(second) = found.get(1) else {
+            continue;
+        };
+        let later = second.time.unwrap().duration_since(whole.time.unwrap());
+        assert_eq!(later.as_hours(), 3, "{file}");
+        let speed = |s: &Sounding, k: usize| s.levels[k].wind.map(Wind::speed_m_s);
+        for k in 0..whole.levels.len() {
+            let (a, b) = (speed(whole, k), speed(second, k));
+            assert_eq!(a.is_some(), b.is_some(), "{file} {k}");
+            assert!(a.zip(b).is_none_or(|(a, b)| (b - a - 1.0).abs() < 1e-9));
+        }
+    }
+}
+
 #[test]
 fn the_program_shows_them() {
     for (file, words) in [

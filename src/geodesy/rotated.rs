@@ -14,6 +14,9 @@ pub struct RotatedPole {
     pub lon_in_grid_deg: f64,
 }
 
+/// What the definition of a rotated system begins with.
+const TURNED: &str = "+proj=ob_tran";
+
 /// The lattice of equally spaced degrees of a rotated system, `x` longitudes and `y` latitudes: on
 /// the plane on which these degrees are metres (equidistant cylindrical, on a sphere).
 ///
@@ -22,7 +25,7 @@ pub fn rotated(x: Axis, y: Axis, pole: RotatedPole) -> Lattice {
     // Longitudes count from the grid's middle, so that the map's edge is far from the grid.
     let middle = x.value(0) + 0.5 * x.step * x.count.saturating_sub(1) as f64;
     let definition = format!(
-        "+proj=ob_tran +o_proj=eqc +o_lat_p={} +o_lon_p={} +lon_0={} +R={MEAN_RADIUS_M} +units=m \
+        "{TURNED} +o_proj=eqc +o_lat_p={} +o_lon_p={} +lon_0={} +R={MEAN_RADIUS_M} +units=m \
          +no_defs",
         pole.lat_deg,
         pole.lon_in_grid_deg - middle,
@@ -37,6 +40,17 @@ pub fn rotated(x: Axis, y: Axis, pole: RotatedPole) -> Lattice {
         plane: Plane::Projected(definition),
         x: metres(x, middle),
         y: metres(y, 0.0),
+    }
+}
+
+/// How much longer a metre along x is on a plane than one along y, at `y`: 1 on maps that keep angles,
+/// which are all but those of rotated degrees.
+pub(super) fn widened(plane: &Plane, y: f64) -> f64 {
+    match plane {
+        Plane::Projected(definition) if definition.starts_with(TURNED) => {
+            1.0 / (y / MEAN_RADIUS_M).cos()
+        }
+        _ => 1.0,
     }
 }
 

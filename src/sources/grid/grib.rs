@@ -11,8 +11,8 @@
 //! stand in ECMWF's local extensions 1, 30 and 36 of section 1.
 
 use grib_reader::{
-    DataRepresentation, Grib1ProductDefinition, GridDefinition, Message, ProductDefinition, ProductDefinitionTemplate,
-    ReferenceTime,
+    DataRepresentation, Grib1ProductDefinition, GridDefinition, Message, ProductDefinition,
+    ProductDefinitionTemplate, ReferenceTime,
 };
 use jiff::Timestamp;
 use jiff::civil::DateTime;
