@@ -101,19 +101,23 @@ fn one_component_without_the_other_names_the_message() {
             "without the other component",
         ],
     );
-    // On one level of one time only; the message is the one of the northward wind there.
+    // On one level only that level is left out, and it is told.
     let (cut, gone) = without(&bytes(CCSDS), |s| is(s, Quantity::EastWind, 500));
     assert_eq!(gone, 1);
-    let number = 1 + messages(&cut)
-        .iter()
-        .position(|m| is(&slabs(m)[0], Quantity::NorthWind, 500))
-        .unwrap();
+    let archive = join(vec![("half.grib2", cut)]).unwrap();
+    assert_eq!(archive.levels_pa.len(), 15);
+    assert!(!archive.levels_pa.contains(&50_000));
+    let told = "the northward wind at 500 hPa, without the other component";
+    assert_eq!(archive.left_out, [told]);
+    // At one time only it is a level that is missing then.
+    let time: Timestamp = "2024-06-03T18:00:00Z".parse().unwrap();
+    let (cut, gone) = without(&bytes(ECMWF), |s| {
+        is(s, Quantity::NorthWind, 500) && s.valid == time
+    });
+    assert_eq!(gone, 1);
     holds(
-        &refused(vec![("half.grib2", cut)]),
-        &[
-            &format!("half.grib2, message {number}:"),
-            "the northward wind at 500 hPa for 2020-03-14T00:00:00Z",
-        ],
+        &refused(vec![("steps.grib", cut)]),
+        &["steps.grib", "missing for 2024-06-03T18:00:00Z at 500 hPa"],
     );
 }
 

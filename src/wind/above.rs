@@ -184,3 +184,18 @@ fn members_for(member: Option<u32>, theirs: &[Option<u32>]) -> Vec<usize> {
         None => (0..theirs.len()).collect(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn members_go_on_in_their_own_or_in_the_mean_of_all() {
+        let ensemble = [Some(1), Some(2), Some(3)];
+        assert_eq!(members_for(Some(2), &ensemble), [1]);
+        assert_eq!(members_for(Some(9), &ensemble), [0, 1, 2]);
+        assert_eq!(members_for(None, &ensemble), [0, 1, 2]);
+        assert_eq!(members_for(None, &[None]), [0]);
+        assert_eq!(members_for(Some(2), &[None]), [0]);
+    }
+}

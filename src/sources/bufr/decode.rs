@@ -206,11 +206,7 @@ impl Decoder<'_> {
             1 => self.changes.width = signed(y),
             2 => self.changes.scale = signed(y) as i32,
             4 => self.changes.associated = y,
-            5 => {
-                for event in self.texts(0, y as usize)? {
-                    drop(event);
-                }
-            }
+            5 => drop(self.texts(0, y as usize)?),
             6 => self.changes.local = Some(y),
             7 => self.changes.digits = y as i32,
             8 => self.changes.text_bytes = (y > 0).then_some(y as usize),

@@ -48,7 +48,7 @@ pub(super) fn read(name: &str, bytes: &[u8]) -> Result<Vec<Result<Raw>>> {
             Fault::new(name, found, expected).of_key(format!("message {number}"))
         };
         rest = &rest[start..];
-        let length = rest.get(4..7).map_or(0, |b| number_of(b));
+        let length = rest.get(4..7).map_or(0, number_of);
         match rest
             .get(..length)
             .filter(|message| message.ends_with(b"7777"))
@@ -86,14 +86,14 @@ fn section(bytes: &[u8]) -> std::result::Result<(&[u8], &[u8]), String> {
 /// The ascents of a message; or what is wrong with it.
 fn of_message(name: &str, message: &[u8]) -> std::result::Result<Vec<Raw>, String> {
     const HAS_SECTION_2: u8 = 0x80;
-    let edition = message[7];
+    let edition = message.get(7).copied().unwrap_or_default();
     // Octets of section 1: flags and category.
     let (flags, category) = match edition {
         2 | 3 => (8, 9),
         4 => (10, 11),
         other => return Err(format!("BUFR edition {other}")),
     };
-    let (first, mut rest) = section(&message[8..])?;
+    let (first, mut rest) = section(message.get(8..).unwrap_or_default())?;
     let octet = |n: usize| first.get(n - 1).copied().unwrap_or(0);
     if octet(category) != 2 {
         return Err(format!(

@@ -63,9 +63,7 @@ impl Archive {
         let lattice = common_lattice(&files)?;
         let mut left_out = Vec::new();
         let mut moments = moments(&files, &lattice, how, &mut left_out);
-        for slabs in moments.values() {
-            check_components(&files, slabs)?;
-        }
+        left_out.extend(check_components(&files, &moments)?);
         moments.retain(|_, slabs| slabs.keys().any(|k| k.0 == Quantity::EastWind));
         let reckoned = Reckoned::of(moments.values());
         left_out.extend(without_height(&moments, &reckoned));
@@ -333,29 +331,40 @@ fn moments(
     moments
 }
 
-/// No component of the wind without the other.
-fn check_components(files: &[GridFile], slabs: &Slabs) -> Result<()> {
-    for (&(quantity, surface), &(file, slab)) in slabs {
-        let (name, other) = match quantity {
-            Quantity::EastWind => ("eastward", Quantity::NorthWind),
-            Quantity::NorthWind => ("northward", Quantity::EastWind),
-            _ => continue,
-        };
-        if !slabs.contains_key(&(other, surface)) {
-            let file = &files[file];
-            return Err(Fault::new(
-                &file.name,
-                format!(
-                    "the {name} wind at {surface} for {} without the other component",
-                    file.slabs[slab].valid
-                ),
-                "both components of the wind, u and v",
-            )
-            .of_key(file.label(slab))
-            .into());
+/// No component of the wind without the other: levels that lack one are left out, in words; where all
+/// do, the first is the fault.
+fn check_components(files: &[GridFile], moments: &BTreeMap<Moment, Slabs>) -> Result<Vec<String>> {
+    let mut lone: BTreeMap<(Surface, Quantity), Where> = BTreeMap::new();
+    let mut paired = false;
+    for slabs in moments.values() {
+        for (&(quantity, surface), &at) in slabs {
+            let other = match quantity {
+                Quantity::EastWind => Quantity::NorthWind,
+                Quantity::NorthWind => Quantity::EastWind,
+                _ => continue,
+            };
+            if slabs.contains_key(&(other, surface)) {
+                paired |= matches!(surface, Surface::Isobaric(_));
+            } else {
+                lone.entry((surface, quantity)).or_insert(at);
+            }
         }
     }
-    Ok(())
+    if let (false, Some((&(surface, quantity), &(file, slab)))) = (paired, lone.first_key_value()) {
+        let file = &files[file];
+        let valid = file.slabs[slab].valid;
+        return Err(Fault::new(
+            &file.name,
+            format!("the {quantity} at {surface} for {valid} without the other component"),
+            "both components of the wind, u and v",
+        )
+        .of_key(file.label(slab))
+        .into());
+    }
+    let left_out = lone.keys().map(|(surface, quantity)| {
+        format!("the {quantity} at {surface}, without the other component")
+    });
+    Ok(left_out.collect())
 }
 
 /// Levels on which both components are there, and the height or what it is reckoned from.

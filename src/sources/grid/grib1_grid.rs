@@ -72,7 +72,7 @@ impl Octets<'_> {
 
     /// Metres as millimetres; the largest number, which is none, where there are too many.
     fn metres(&self, octet: usize) -> Option<u32> {
-        Some(self.three(octet)?.checked_mul(1_000).unwrap_or(u32::MAX))
+        Some(self.three(octet)?.saturating_mul(1_000))
     }
 
     /// What is at the same place in all types.
