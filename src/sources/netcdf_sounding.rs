@@ -166,7 +166,7 @@ fn ladder(file: &NcFile) -> Option<Ladder<'_>> {
     let variables = file.variables().ok()?;
     let mut ladders: Vec<(&str, Ladder)> = Vec::new();
     for variable in variables {
-        let Some((dimension, rows)) = along(variable) else {
+        let Some((dimension, rows)) = along(file, variable) else {
             continue;
         };
         let Some((column, standard)) = column(variable) else {
@@ -194,12 +194,19 @@ fn ladder(file: &NcFile) -> Option<Ladder<'_>> {
     ladders.filter(Ladder::is_sounding).max_by_key(|l| l.rows)
 }
 
-/// The only dimension that a variable lies along, and how many values it has.
-fn along(variable: &NcVariable) -> Option<(&str, usize)> {
-    match variable.dimensions() {
-        [only] => Some((&only.name, usize::try_from(only.size).ok()?)),
-        _ => None,
-    }
+/// The only dimension that a variable lies along, and how many values it has; beside one of a single
+/// value that only counts profiles.
+fn along<'a>(file: &NcFile, variable: &'a NcVariable) -> Option<(&'a str, usize)> {
+    let counts = |name: &str| {
+        let variables = file.variables().unwrap_or_default();
+        !variables.iter().any(|v| v.is_coordinate_variable_for(name))
+    };
+    let dimension = match variable.dimensions() {
+        [only] => only,
+        [one, other] | [other, one] if one.size == 1 && counts(&one.name) => other,
+        _ => return None,
+    };
+    Some((&dimension.name, usize::try_from(dimension.size).ok()?))
 }
 
 /// What a variable holds, and whether its standard name says so.

@@ -61,49 +61,35 @@ impl Block {
         let Some(&top_pa) = self.pressures_pa.last() else {
             return Ok(self);
         };
-        let first = above.pressures_pa.partition_point(|p| *p >= top_pa);
-        let new = above.pressures_pa.len() - first;
-        let columns = self.altitude_m.nrows();
-        let missing = || Array2::from_elem((columns, new), f32::NAN);
-        let mut added = [missing(), missing(), missing()];
-        let mut air = [missing(), missing()];
         let found = self.columns_above(above)?;
         for (column, found) in found.iter().enumerate() {
-            let Some(found) = found else {
-                self.east_m_s.row_mut(column).fill(f32::NAN);
-                self.north_m_s.row_mut(column).fill(f32::NAN);
-                continue;
-            };
-            self.blend(column, found, top_pa);
-            let theirs = [&above.altitude_m, &above.east_m_s, &above.north_m_s];
-            for (ours, theirs) in added.iter_mut().zip(theirs) {
-                for level in 0..new {
-                    ours[[column, level]] = found.mean(theirs, first + level, 0.0) as f32;
-                }
-            }
-            let theirs = [&above.temperature_k, &above.vapour_pressure_pa];
-            for (ours, theirs) in air.iter_mut().zip(theirs) {
-                for level in 0..theirs.as_ref().map_or(0, |_| new) {
-                    if let Some(theirs) = theirs {
-                        ours[[column, level]] = found.mean(theirs, first + level, 0.0) as f32;
-                    }
+            match found {
+                Some(found) => self.blend(column, found, top_pa),
+                None => {
+                    self.east_m_s.row_mut(column).fill(f32::NAN);
+                    self.north_m_s.row_mut(column).fill(f32::NAN);
                 }
             }
         }
-        let joined = |ours: &Array2<f32>, more: &Array2<f32>| {
+        let first = above.pressures_pa.partition_point(|p| *p >= top_pa);
+        let raised = |ours: &Array2<f32>, theirs: Option<&Array2<f32>>| {
+            let size = (ours.nrows(), above.pressures_pa.len() - first);
+            let more = Array2::from_shape_fn(size, |(column, level)| {
+                let mean = |found: &Above| Some(found.mean(theirs?, first + level, 0.0) as f32);
+                found[column].as_ref().and_then(mean).unwrap_or(f32::NAN)
+            });
             concatenate(Axis(1), &[ours.view(), more.view()]).unwrap_or_else(|_| ours.clone())
         };
-        let air_joined = |ours: &Option<Array2<f32>>, more: &Array2<f32>| {
-            ours.as_ref().map(|ours| joined(ours, more))
+        let air = |ours: &Option<Array2<f32>>, theirs: &Option<Array2<f32>>| {
+            ours.as_ref().map(|ours| raised(ours, theirs.as_ref()))
         };
-        let pressures_pa = [&self.pressures_pa, &above.pressures_pa[first..]].concat();
         Ok(Block {
-            altitude_m: joined(&self.altitude_m, &added[0]),
-            east_m_s: joined(&self.east_m_s, &added[1]),
-            north_m_s: joined(&self.north_m_s, &added[2]),
-            temperature_k: air_joined(&self.temperature_k, &air[0]),
-            vapour_pressure_pa: air_joined(&self.vapour_pressure_pa, &air[1]),
-            pressures_pa,
+            altitude_m: raised(&self.altitude_m, Some(&above.altitude_m)),
+            east_m_s: raised(&self.east_m_s, Some(&above.east_m_s)),
+            north_m_s: raised(&self.north_m_s, Some(&above.north_m_s)),
+            temperature_k: air(&self.temperature_k, &above.temperature_k),
+            vapour_pressure_pa: air(&self.vapour_pressure_pa, &above.vapour_pressure_pa),
+            pressures_pa: [&self.pressures_pa, &above.pressures_pa[first..]].concat(),
             ..self
         })
     }

@@ -6,6 +6,7 @@ use crate::earth::DEGREE_M;
 use crate::error::{Fault, Result};
 use crate::geodesy::lattice::{Lattice, Plane, Window};
 use crate::wind::grid::Block;
+use crate::wind::placing::ONE_TIME_STANDS_S;
 use crate::wind::slab::Surface;
 
 impl Archive {
@@ -50,6 +51,14 @@ impl Archive {
             upper.lattice.describe(),
         );
         self.assumed.push(told);
+        if let ([only], true) = (&upper.steps[..], self.steps.len() > 1) {
+            let told = format!(
+                "the winds above are of {} alone, and stand for {:.0} h before and after",
+                only.valid,
+                ONE_TIME_STANDS_S / 3_600.0
+            );
+            self.assumed.push(told);
+        }
         self.assumed.extend(upper.assumed.iter().cloned());
         self.left_out.extend(upper.left_out.iter().cloned());
         self.above = Some(Box::new(upper));

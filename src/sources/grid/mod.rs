@@ -116,7 +116,14 @@ impl Catalogue {
                             time, on a regular or rotated latitude-longitude, Gaussian, Mercator, \
                             polar stereographic or Lambert conformal grid; where you choose what \
                             to get, ask for pressure levels on a regular latitude-longitude grid";
-            return Err(Fault::new(name, found, expected).into());
+            let or_sounding = match source {
+                Source::Grib(_) => "",
+                Source::NetCdf(_) => {
+                    "; or, for a sounding, wind with height or pressure along one dimension, each \
+                     with its units"
+                }
+            };
+            return Err(Fault::new(name, found, format!("{expected}{or_sounding}")).into());
         }
         let derived = add_components(&mut self.slabs);
         Ok(GridFile {

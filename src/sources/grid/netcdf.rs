@@ -129,7 +129,10 @@ fn all_described<'a>(
         }
     }
     let on_levels = all.iter().filter(|(_, d)| d.surface.is_none());
-    let known: Vec<Quantity> = on_levels.map(|(_, d)| d.quantity).collect();
+    let mut known: Vec<Quantity> = on_levels.map(|(_, d)| d.quantity).collect();
+    if known.contains(&Quantity::EastWind) {
+        known.extend([Quantity::WindSpeed, Quantity::WindFrom]);
+    }
     let mut by_name = Vec::new();
     for (variable, why) in unknown {
         match described_by_name(variable).filter(|d| !known.contains(&d.quantity)) {

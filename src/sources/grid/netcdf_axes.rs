@@ -199,7 +199,7 @@ fn by_name(name: &str, standard_name: &str) -> Option<Kind> {
 }
 
 /// Metres in a unit of lengths on a map.
-fn metres_in(units: &str) -> Option<f64> {
+pub(super) fn metres_in(units: &str) -> Option<f64> {
     match units {
         "m" | "meter" | "meters" | "metre" | "metres" => Some(1.0),
         "km" | "kilometer" | "kilometers" | "kilometre" | "kilometres" => Some(1_000.0),

@@ -5,8 +5,9 @@
 //! NetCDF Climate and Forecast (CF) Metadata Conventions 1.11, section 5.6 and appendix F: Lambert
 //! conformal, polar stereographic, Mercator, rotated pole.
 
-use netcdf_reader::{NcFile, NcVariable};
+use netcdf_reader::{NcDimension, NcFile, NcVariable};
 
+use super::netcdf_axes::metres_in;
 use super::netcdf_meaning::{numbers, text};
 use crate::geodesy::rotated::RotatedPole;
 
@@ -42,10 +43,22 @@ pub(super) fn mapping(file: &NcFile, variable: &NcVariable) -> Result<Mapped, St
         .iter()
         .find(|v| v.name() == name)
         .ok_or_else(undescribed)?;
-    of_attributes(mapping)
+    of_attributes(mapping, axis_unit_m(file, variable))
 }
 
-fn of_attributes(mapping: &NcVariable) -> Result<Mapped, String> {
+/// Metres in the unit of a variable's x, which is that of false eastings, too.
+fn axis_unit_m(file: &NcFile, variable: &NcVariable) -> f64 {
+    let variables = file.variables().unwrap_or_default();
+    let is_x = |axis: &&NcVariable| {
+        let of_it = |d: &NcDimension| axis.is_coordinate_variable_for(&d.name);
+        variable.dimensions().iter().any(of_it)
+            && text(axis, "standard_name").as_deref() == Some("projection_x_coordinate")
+    };
+    let units = variables.iter().find(is_x).and_then(|x| text(x, "units"));
+    units.and_then(|units| metres_in(&units)).unwrap_or(1.0)
+}
+
+fn of_attributes(mapping: &NcVariable, unit_m: f64) -> Result<Mapped, String> {
     let kind = text(mapping, "grid_mapping_name").unwrap_or_default();
     let given = |key: &str| numbers(mapping, key)?.first().copied();
     let needed = |key: &str| given(key).ok_or_else(|| format!("a {kind} grid without {key}"));
@@ -96,7 +109,8 @@ fn of_attributes(mapping: &NcVariable) -> Result<Mapped, String> {
         other => return Err(format!("a {other} grid (ask for latitude and longitude)")),
     };
     let (earth, assumed) = earth(mapping)?;
-    let [x_0, y_0] = ["false_easting", "false_northing"].map(|key| given(key).unwrap_or(0.0));
+    let [x_0, y_0] =
+        ["false_easting", "false_northing"].map(|key| unit_m * given(key).unwrap_or(0.0));
     let definition = format!("{definition} +x_0={x_0} +y_0={y_0} {earth} +units=m +no_defs");
     Ok((Mapping::Projected(definition), assumed))
 }

@@ -222,9 +222,9 @@ n_ = cone(44., 49.); t_ = lambda p: tan(np.pi/4 + rad(p)/2); F_ = cos(rad(44.))*
 shift = E2*F_/t_(44.)**n_ - E2*F_/t_(46.5)**n_
 d = nc('made_lambert.nc', 'NETCDF3_CLASSIC'); times(d); level(d, 'isobaric', 'hPa', .01)
 axis(d, 'y', (L2[4] - (E2*F_/t_(44.)**n_ - E2*F_/t_(46.5)**n_))/1e3, standard_name='projection_y_coordinate', units='km')
-axis(d, 'x', L2[3]/1e3, standard_name='projection_x_coordinate', units='km')
+axis(d, 'x', L2[3]/1e3 + 250, standard_name='projection_x_coordinate', units='km')
 m = d.createVariable('LambertConformal_Projection', 'i4'); m.grid_mapping_name = 'lambert_conformal_conic'; m.latitude_of_projection_origin = 46.5
-m.longitude_of_central_meridian = 12.; m.standard_parallel = [44., 49.]; m.earth_radius = E2
+m.longitude_of_central_meridian = 12.; m.standard_parallel = [44., 49.]; m.earth_radius = E2; m.false_easting = 250.
 x, y = UV(*L2[:3]); dims = ('time', 'isobaric', 'y', 'x')
 for n, v, p in (('u', x, 2), ('v', y, 3)): field(d, n, dims, v, long_name=f'{n}-component of wind @ Isobaric surface', units='m/s', Grib2_Parameter=np.array([0, 2, p], 'i4'), grid_mapping='LambertConformal_Projection')
 field(d, 'gh', dims, stack('gh', *L2[:2]), long_name='Geopotential height @ Isobaric surface', units='gpm', Grib2_Parameter=np.array([0, 3, 5], 'i4'), grid_mapping='LambertConformal_Projection')

@@ -39,11 +39,11 @@ print(len(rows))
 src = netCDF4.Dataset(F); k = np.arange(0, len(src.dimensions['time']), 12)
 d = netCDF4.Dataset(f'{OUT}/made_cf_sounding.nc', 'w', format='NETCDF3_CLASSIC')
 d.platform = 'made from a Darwin sounding'; d.featureType = 'profile'
-d.createDimension('obs', len(k))
+d.createDimension('profile', 1); d.createDimension('obs', len(k))
 def put(n, v, **a):
-    x = d.createVariable(n, 'f4' if n != 'time' else 'f8', ('obs',), fill_value=-999.); x.set_auto_mask(True)
+    x = d.createVariable(n, 'f4' if n != 'time' else 'f8', ('profile', 'obs'), fill_value=-999.); x.set_auto_mask(True)
     for q, b in a.items(): setattr(x, q, b)
-    x[:] = v
+    x[:] = v[None, :]
 g = lambda n: src[n][:][k]
 put('time', g('time'), units=src['time'].units.replace(' 0:00', '') if False else 'seconds since 2006-01-19 00:00:00', standard_name='time')
 put('P', g('pres')*100, units='Pa', standard_name='air_pressure')
