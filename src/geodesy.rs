@@ -6,6 +6,7 @@
 pub mod cell_map;
 pub mod lattice;
 pub mod reading;
+pub mod rotated;
 pub mod utm;
 mod window;
 

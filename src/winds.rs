@@ -70,7 +70,7 @@ impl Winds {
                         issued: plan.wind_issued,
                         member_per_file: plan.member_per_file,
                     };
-                    let mut archive = Archive::join(files, how)?;
+                    let mut archive = Archive::join_all(files, how)?;
                     archive.left_out.extend(damaged);
                     Winds::Forecast(Box::new(archive))
                 }
@@ -94,8 +94,18 @@ impl Winds {
         }
     }
 
+    /// What is assumed of the winds of all files.
+    pub fn assumed(&self) -> Vec<Assumption> {
+        let in_reading = match self {
+            Winds::Soundings(_) => &[][..],
+            Winds::Forecast(archive) => &archive.assumed[..],
+        };
+        let in_reading = in_reading.iter().map(Assumption::in_words);
+        self.one_time_held().into_iter().chain(in_reading).collect()
+    }
+
     /// That the winds are a forecast of one time, held for hours, where they are.
-    pub fn one_time_held(&self) -> Option<Assumption> {
+    fn one_time_held(&self) -> Option<Assumption> {
         let Winds::Forecast(archive) = self else {
             return None;
         };

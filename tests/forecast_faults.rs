@@ -101,29 +101,28 @@ fn one_component_without_the_other_names_the_message() {
             "without the other component",
         ],
     );
-    // On one level of one time only; the message is the one of the northward wind there.
+    // On one level only that level is left out, and it is told.
     let (cut, gone) = without(&bytes(CCSDS), |s| is(s, Quantity::EastWind, 500));
     assert_eq!(gone, 1);
-    let number = 1 + messages(&cut)
-        .iter()
-        .position(|m| is(&slabs(m)[0], Quantity::NorthWind, 500))
-        .unwrap();
+    let archive = join(vec![("half.grib2", cut)]).unwrap();
+    assert_eq!(archive.levels_pa.len(), 15);
+    assert!(!archive.levels_pa.contains(&50_000));
+    let told = "the northward wind at 500 hPa, without the other component";
+    assert_eq!(archive.left_out, [told]);
+    // At one time only it is a level that is missing then.
+    let time: Timestamp = "2024-06-03T18:00:00Z".parse().unwrap();
+    let (cut, gone) = without(&bytes(ECMWF), |s| {
+        is(s, Quantity::NorthWind, 500) && s.valid == time
+    });
+    assert_eq!(gone, 1);
     holds(
-        &refused(vec![("half.grib2", cut)]),
-        &[
-            &format!("half.grib2, message {number}:"),
-            "the northward wind at 500 hPa for 2020-03-14T00:00:00Z",
-        ],
+        &refused(vec![("steps.grib", cut)]),
+        &["steps.grib", "missing for 2024-06-03T18:00:00Z at 500 hPa"],
     );
 }
 
 #[test]
-fn winds_without_heights_and_heights_without_winds() {
-    let no_heights = without(&bytes(CCSDS), |s| s.quantity == Quantity::Height).0;
-    holds(
-        &refused(vec![("a.grib2", no_heights)]),
-        &["a.grib2", "winds but no height"],
-    );
+fn heights_without_winds() {
     let no_winds = without(&bytes(CCSDS), |s| {
         matches!(s.quantity, Quantity::EastWind | Quantity::NorthWind)
     });
@@ -160,9 +159,11 @@ fn a_level_missing_at_one_time_names_time_and_level() {
             "the same levels at all times",
         ],
     );
-    // At all times it is only a level less.
-    let (cut, gone) = without(&bytes(ECMWF), |s| is(s, Quantity::Height, 500));
-    assert_eq!(gone, 8);
+    // At all times it is only a level less, where there is no temperature to reckon it from.
+    let (cut, gone) = without(&bytes(ECMWF), |s| {
+        is(s, Quantity::Height, 500) || is(s, Quantity::Temperature, 500)
+    });
+    assert_eq!(gone, 16);
     let archive = join(vec![("steps.grib", cut)]).unwrap();
     assert_eq!(archive.levels_pa, [100_000, 85_000, 70_000, 40_000, 30_000]);
 }
@@ -188,6 +189,68 @@ fn files_for_different_regions_name_both() {
             ("b.nc", bytes(PORTUGAL_2022)),
         ]),
         &["b.nc", "9 to 8 W", "9 to 7 W"],
+    );
+}
+
+// ---- what is not read ----
+
+#[test]
+fn model_levels_are_refused_by_name_with_a_way_out() {
+    // Section 4 of GRIB 2, octet 23: the type of the surface; 105 is a hybrid level (code table 4.5).
+    let mut file = bytes(CCSDS);
+    let starts: Vec<usize> = {
+        let base = file.as_ptr() as usize;
+        let all = messages(&file);
+        all.iter().map(|m| m.as_ptr() as usize - base).collect()
+    };
+    for start in starts {
+        let section = sections(&file[start..])
+            .into_iter()
+            .find(|(number, _)| *number == 4)
+            .unwrap()
+            .1;
+        if file[start + section.start + 22] == 100 {
+            file[start + section.start + 22] = 105;
+        }
+    }
+    let way_out = "ask for pressure levels";
+    holds(
+        &refused(vec![("hybrid.grib2", file)]),
+        &[
+            "hybrid.grib2",
+            "64 messages: on a model's own levels",
+            way_out,
+        ],
+    );
+    for (name, words) in [
+        (
+            "made/made_hybrid_levels.nc",
+            "2 variables: on a model's own levels",
+        ),
+        ("made/made_wrf_like.nc", "output of WRF on its own levels"),
+    ] {
+        holds(&refused(vec![(name, bytes(name))]), &[name, words, way_out]);
+    }
+}
+
+#[test]
+fn an_unknown_packing_is_named_with_a_way_out() {
+    let whole = bytes(CCSDS);
+    let mut first = messages(&whole)[0].to_vec();
+    let packing = sections(&first)
+        .into_iter()
+        .find(|(n, _)| *n == 5)
+        .unwrap()
+        .1;
+    // Octets 10 and 11 of section 5: the template; 61 is none that is used.
+    first[packing.start + 9..packing.start + 11].copy_from_slice(&[0, 61]);
+    holds(
+        &refused(vec![("packed.grib2", first)]),
+        &[
+            "packed.grib2",
+            "packing 61",
+            "ask for simple, complex or CCSDS packing",
+        ],
     );
 }
 

@@ -55,7 +55,7 @@ pub fn basis(
     landed_on: &[(Option<String>, f64)],
     mut assumptions: Vec<Assumption>,
 ) -> Basis {
-    assumptions.extend(input.one_time_held());
+    assumptions.extend(input.assumed());
     let stack = &plan.stack;
     assumptions.extend(zone::stack::no_parachute_mass(stack));
     assumptions.extend(zone::stack::fall(stack).assumptions);

@@ -100,7 +100,7 @@ fn show_forecast(
     damaged: Vec<String>,
     out: &mut impl Write,
 ) -> Result<()> {
-    let mut archive = Archive::join(files, Joining::default())?;
+    let mut archive = Archive::join_all(files, Joining::default())?;
     archive.left_out.extend(damaged);
     let Some(place) = args.place else {
         if args.out.is_some() || args.at.is_some() {

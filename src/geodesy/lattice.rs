@@ -2,6 +2,7 @@
 
 use proj::Proj;
 
+use super::rotated::widened;
 use super::{Position, wrap_longitude};
 use crate::error::{Error, Result};
 
@@ -233,7 +234,8 @@ impl LatticeMap<'_> {
         };
         let [x1, y1] = at(place.lat_deg + HALF_STEP_DEG)?;
         let [x0, y0] = at(place.lat_deg - HALF_STEP_DEG)?;
-        Ok(-(x1 - x0).atan2(y1 - y0))
+        let widened = widened(&self.lattice.plane, 0.5 * (y0 + y1));
+        Ok(-((x1 - x0) / widened).atan2(y1 - y0))
     }
 }
 

@@ -94,13 +94,20 @@ impl Lattice {
         })
     }
 
-    /// Metres on the map for a metre on the ground, at a place.
+    /// Metres on the map for a metre on the ground at a place, northward or eastward, whichever
+    /// are more.
     fn stretch(&self, map: &LatticeMap, place: Position) -> Result<f64> {
         let [r0, c0] = map.row_column(place)?;
         let lat_deg = place.lat_deg - 0.1_f64.copysign(place.lat_deg);
-        let [r1, c1] = map.row_column(Position { lat_deg, ..place })?;
-        let on_map = ((r1 - r0) * self.y.step).hypot((c1 - c0) * self.x.step);
-        Ok(on_map / (0.1_f64.to_radians() * SEMI_MAJOR_M))
+        let near_pole = place.lat_deg.to_radians().cos().max(0.01);
+        let lon_deg = super::wrap_longitude(place.lon_deg + 0.1 / near_pole);
+        let mut most: f64 = 0.0;
+        for near in [Position { lat_deg, ..place }, Position { lon_deg, ..place }] {
+            let [r1, c1] = map.row_column(near)?;
+            let on_map = ((r1 - r0) * self.y.step).hypot((c1 - c0) * self.x.step);
+            most = most.max(on_map / (0.1_f64.to_radians() * SEMI_MAJOR_M));
+        }
+        Ok(most)
     }
 
     /// The region and the spacing in words.

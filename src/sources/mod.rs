@@ -3,6 +3,8 @@
 //! A reader only takes the file apart; what every sounding needs done to it (fillers, order,
 //! heights, calm winds) is done once, in `clean`.
 
+mod binary;
+mod bufr;
 mod clean;
 mod csv;
 pub mod grid;
@@ -11,6 +13,7 @@ mod heading;
 mod igra;
 mod listing;
 mod model;
+mod netcdf_sounding;
 mod text;
 
 use std::fmt;
@@ -23,6 +26,8 @@ use serde::Serialize;
 use crate::error::{Error, Fault, Result};
 use crate::notes::Cleaning;
 use crate::wind::sounding::Sounding;
+
+pub use self::binary::is_sounding;
 
 /// An ascent with the file it comes from.
 #[derive(Debug, Clone, Serialize)]
@@ -111,6 +116,9 @@ pub fn recognise(text: &str) -> Option<Format> {
 pub fn read_soundings(path: &Path, format: Option<Format>) -> Result<Vec<Sounding>> {
     let bytes = std::fs::read(path).map_err(|cause| Error::file(path, "read", cause))?;
     let name = path.display().to_string();
+    if let Some(read) = binary::read(&name, &bytes) {
+        return read;
+    }
     let (text, byte_order_mark) = text::decode(&name, &bytes)?;
     let mut soundings = parse(&name, &text, format)?;
     for sounding in &mut soundings {

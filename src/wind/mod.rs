@@ -1,5 +1,6 @@
 //! The moving air: what was read, one profile made of it, and how wrong it may be.
 
+pub mod above;
 pub mod cleaning;
 pub mod column;
 pub mod departure;

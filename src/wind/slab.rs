@@ -11,6 +11,10 @@ pub enum Quantity {
     EastWind,
     /// Wind towards the north (or along the grid's y), m/s.
     NorthWind,
+    /// Speed of the wind, m/s.
+    WindSpeed,
+    /// The direction the wind blows from, degrees clockwise from true north.
+    WindFrom,
     /// Geopotential height, geopotential m; at the ground the orography.
     Height,
     /// Temperature, K.
@@ -51,6 +55,23 @@ pub struct Slab {
     pub lattice: usize,
     /// Whether winds are along the grid's x and y, not towards true east and north.
     pub along_grid: bool,
+}
+
+impl fmt::Display for Quantity {
+    /// As people name it.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Quantity::EastWind => "eastward wind",
+            Quantity::NorthWind => "northward wind",
+            Quantity::WindSpeed => "wind speed",
+            Quantity::WindFrom => "wind direction",
+            Quantity::Height => "height",
+            Quantity::Temperature => "temperature",
+            Quantity::RelativeHumidity => "relative humidity",
+            Quantity::SpecificHumidity => "specific humidity",
+            Quantity::Pressure => "pressure",
+        })
+    }
 }
 
 impl fmt::Display for Surface {

@@ -120,5 +120,5 @@ fn is_grid(path: &Path) -> Result<bool> {
     File::open(path)
         .and_then(|file| file.take(GridFile::FIRST_BYTES).read_to_end(&mut first))
         .map_err(|cause| Error::file(path, "read", cause))?;
-    Ok(GridFile::looks_like(&first))
+    Ok(GridFile::looks_like(&first) && !sources::is_sounding(path, &first))
 }

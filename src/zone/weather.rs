@@ -496,8 +496,8 @@ impl<'a> SiteWinds<'a> {
             from: archive.steps.first().map(|s| s.valid),
             to: archive.steps.last().map(|s| s.valid),
             steps: archive.steps.len(),
-            region: archive.lattice.describe(),
-            levels: archive.levels_pa.len(),
+            region: archive.describe(),
+            levels: archive.all_levels_pa().len(),
             members: near.members.iter().flatten().count(),
         };
         let unknown = run.is_none().then_some(Assumption::ForecastRunUnknown);
@@ -507,7 +507,7 @@ impl<'a> SiteWinds<'a> {
             member_sigma: member_sigma(&members),
             assumptions: unknown
                 .into_iter()
-                .chain(self.input.one_time_held())
+                .chain(self.input.assumed())
                 .chain(left_out(&archive.left_out))
                 .collect(),
             ..self.of(release, column, Around::Forecast(archive), source)

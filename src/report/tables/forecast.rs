@@ -28,6 +28,8 @@ pub struct Contents {
     pub also: Vec<String>,
     /// The members of an ensemble.
     pub members: Vec<u32>,
+    /// What was assumed, in words.
+    pub assumed: Vec<String>,
     /// What was left out.
     pub left_out: Vec<String>,
 }
@@ -38,17 +40,18 @@ impl Contents {
         let runs: BTreeSet<Timestamp> = archive.steps.iter().filter_map(|s| s.run).collect();
         Contents {
             files: archive.names(),
-            grid: archive.lattice.describe(),
+            grid: archive.describe(),
             points: [archive.lattice.y.count, archive.lattice.x.count],
             runs: runs.into_iter().collect(),
             times: archive.steps.iter().map(|s| s.valid).collect(),
             levels_hpa: archive
-                .levels_pa
-                .iter()
-                .map(|&pa| f64::from(pa) / 100.0)
+                .all_levels_pa()
+                .into_iter()
+                .map(|pa| f64::from(pa) / 100.0)
                 .collect(),
             also: archive.also(),
             members: archive.members.iter().flatten().copied().collect(),
+            assumed: archive.assumed.clone(),
             left_out: archive.left_out_of_all(),
         }
     }
@@ -93,6 +96,9 @@ pub fn report(contents: &Contents) -> String {
             "members",
             format!("{}: {}", members.len(), members.join(" ")),
         );
+    }
+    for (i, what) in contents.assumed.iter().enumerate() {
+        line(if i == 0 { "assumed" } else { "" }, what.clone());
     }
     for (i, what) in contents.left_out.iter().enumerate() {
         line(if i == 0 { "left out" } else { "" }, what.clone());

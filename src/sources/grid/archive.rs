@@ -4,7 +4,8 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use jiff::Timestamp;
 
-use super::GridFile;
+use super::reckoned::Reckoned;
+use super::{GridFile, WAY_OUT};
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::Lattice;
 use crate::wind::grid::Step;
@@ -23,6 +24,11 @@ pub struct Archive {
     pub members: Vec<Option<u32>>,
     /// What was left out in joining, in words.
     pub left_out: Vec<String>,
+    /// What was assumed in reading and joining, in words.
+    pub assumed: Vec<String>,
+    /// The forecast that continues this one above its highest level.
+    pub(super) above: Option<Box<Archive>>,
+    pub(super) reckoned: Reckoned,
     pub(super) index: Index,
 }
 
@@ -57,19 +63,12 @@ impl Archive {
         let lattice = common_lattice(&files)?;
         let mut left_out = Vec::new();
         let mut moments = moments(&files, &lattice, how, &mut left_out);
-        for slabs in moments.values() {
-            check_components(&files, slabs)?;
-        }
+        left_out.extend(check_components(&files, &moments)?);
         moments.retain(|_, slabs| slabs.keys().any(|k| k.0 == Quantity::EastWind));
-        if moments
-            .values()
-            .all(|slabs| complete_levels(slabs).is_empty())
-        {
-            return Err(no_heights(&files).into());
-        }
-        left_out.extend(without_height(&moments));
+        let reckoned = Reckoned::of(moments.values());
+        left_out.extend(without_height(&moments, &reckoned));
         let times: BTreeSet<Timestamp> = moments.keys().map(|m| m.1).collect();
-        let of_member = levels_of_members(&files, &moments, &times, &mut left_out)?;
+        let of_member = levels_of_members(&files, &moments, &reckoned, &mut left_out)?;
         let levels = common_levels(&of_member);
         let members = whole_members(&of_member, &levels, &mut left_out);
         if members.is_empty() || levels.is_empty() {
@@ -87,6 +86,12 @@ impl Archive {
             levels_pa: levels.into_iter().rev().collect(),
             members,
             left_out,
+            assumed: assumed_of_all(&files)
+                .into_iter()
+                .chain(reckoned.assumed())
+                .collect(),
+            above: None,
+            reckoned,
             index: Index::new(),
             files,
         };
@@ -94,9 +99,31 @@ impl Archive {
         Ok(archive)
     }
 
-    /// The names of the files.
+    /// The names of the files, those that continue it above last.
     pub fn names(&self) -> Vec<String> {
-        self.files.iter().map(|f| f.name.clone()).collect()
+        let own = self.files.iter().map(|f| f.name.clone());
+        own.chain(self.above.iter().flat_map(|above| above.names()))
+            .collect()
+    }
+
+    /// Pressures of all levels with winds, those that continue it above included, Pa, falling.
+    pub fn all_levels_pa(&self) -> Vec<u32> {
+        let top = self.levels_pa.last().copied().unwrap_or(u32::MAX);
+        let above = self.above.iter().flat_map(|above| above.all_levels_pa());
+        let own = self.levels_pa.iter().copied();
+        own.chain(above.filter(|pa| *pa < top)).collect()
+    }
+
+    /// Region and spacing in words, those of what continues it above included.
+    pub fn describe(&self) -> String {
+        let own = self.lattice.describe();
+        match (&self.above, self.levels_pa.last()) {
+            (Some(above), Some(top)) => {
+                let top = Surface::Isobaric(*top);
+                format!("{own}; above {top} {}", above.describe())
+            }
+            _ => own,
+        }
     }
 
     /// The steps from the last one before `from` to the first one after `to`; two at least where
@@ -156,7 +183,14 @@ impl Archive {
                 _ => format!("{}: {what}", f.name),
             })
         });
-        of_files.chain(self.left_out.iter().cloned()).collect()
+        let of_above = self.above.iter().flat_map(|above| {
+            let of_files = above.files.iter().flat_map(|f| &f.left_out);
+            of_files.cloned()
+        });
+        of_files
+            .chain(self.left_out.iter().cloned())
+            .chain(of_above)
+            .collect()
     }
 
     /// Whether some members have times that others lack.
@@ -190,7 +224,7 @@ impl Archive {
 }
 
 /// Whether a slab is the wind a flight needs.
-fn is_wind(slab: &Slab) -> bool {
+pub(super) fn is_wind(slab: &Slab) -> bool {
     let wind = matches!(slab.quantity, Quantity::EastWind | Quantity::NorthWind);
     wind && matches!(slab.surface, Surface::Isobaric(_))
 }
@@ -224,11 +258,13 @@ fn common_lattice(files: &[GridFile]) -> Result<Lattice> {
             files
                 .iter()
                 .map(|f| {
-                    Fault::new(
-                        &f.name,
-                        "no wind on levels of pressure",
-                        "u and v (eastward and northward wind) on levels of pressure",
-                    )
+                    let instead = f.left_out.iter().find(|why| why.contains(WAY_OUT));
+                    let found = match instead {
+                        Some(why) => format!("no wind on levels of pressure, but {why}"),
+                        None => "no wind on levels of pressure".to_owned(),
+                    };
+                    let expected = "u and v (eastward and northward wind) on levels of pressure";
+                    Fault::new(&f.name, found, expected)
                 })
                 .collect(),
         )),
@@ -295,51 +331,63 @@ fn moments(
     moments
 }
 
-/// No component of the wind without the other.
-fn check_components(files: &[GridFile], slabs: &Slabs) -> Result<()> {
-    for (&(quantity, surface), &(file, slab)) in slabs {
-        let (name, other) = match quantity {
-            Quantity::EastWind => ("eastward", Quantity::NorthWind),
-            Quantity::NorthWind => ("northward", Quantity::EastWind),
-            _ => continue,
-        };
-        if !slabs.contains_key(&(other, surface)) {
-            let file = &files[file];
-            return Err(Fault::new(
-                &file.name,
-                format!(
-                    "the {name} wind at {surface} for {} without the other component",
-                    file.slabs[slab].valid
-                ),
-                "both components of the wind, u and v",
-            )
-            .of_key(file.label(slab))
-            .into());
+/// No component of the wind without the other: levels that lack one are left out, in words; where all
+/// do, the first is the fault.
+fn check_components(files: &[GridFile], moments: &BTreeMap<Moment, Slabs>) -> Result<Vec<String>> {
+    let mut lone: BTreeMap<(Surface, Quantity), Where> = BTreeMap::new();
+    let mut paired = false;
+    for slabs in moments.values() {
+        for (&(quantity, surface), &at) in slabs {
+            let other = match quantity {
+                Quantity::EastWind => Quantity::NorthWind,
+                Quantity::NorthWind => Quantity::EastWind,
+                _ => continue,
+            };
+            if slabs.contains_key(&(other, surface)) {
+                paired |= matches!(surface, Surface::Isobaric(_));
+            } else {
+                lone.entry((surface, quantity)).or_insert(at);
+            }
         }
     }
-    Ok(())
+    if let (false, Some((&(surface, quantity), &(file, slab)))) = (paired, lone.first_key_value()) {
+        let file = &files[file];
+        let valid = file.slabs[slab].valid;
+        return Err(Fault::new(
+            &file.name,
+            format!("the {quantity} at {surface} for {valid} without the other component"),
+            "both components of the wind, u and v",
+        )
+        .of_key(file.label(slab))
+        .into());
+    }
+    let left_out = lone.keys().map(|(surface, quantity)| {
+        format!("the {quantity} at {surface}, without the other component")
+    });
+    Ok(left_out.collect())
 }
 
-/// Levels on which height and both components are there.
-fn complete_levels(slabs: &Slabs) -> BTreeSet<u32> {
-    let needed = [Quantity::Height, Quantity::NorthWind];
+/// Levels on which both components are there, and the height or what it is reckoned from.
+fn complete_levels(slabs: &Slabs, reckoned: &Reckoned) -> BTreeSet<u32> {
+    let has = |quantity, pa| slabs.contains_key(&(quantity, Surface::Isobaric(pa)));
+    let has_height = |pa: u32| match reckoned.levels.contains(&pa) {
+        true => reckoned.standard || has(Quantity::Temperature, pa),
+        false => has(Quantity::Height, pa),
+    };
     slabs
         .keys()
         .filter_map(|&(quantity, surface)| match (quantity, surface) {
             (Quantity::EastWind, Surface::Isobaric(pa)) => Some(pa),
             _ => None,
         })
-        .filter(|&pa| {
-            needed
-                .iter()
-                .all(|&q| slabs.contains_key(&(q, Surface::Isobaric(pa))))
-        })
+        .filter(|&pa| has(Quantity::NorthWind, pa) && has_height(pa))
         .collect()
 }
 
 /// Levels that have a wind but never a height, in words.
-fn without_height(moments: &BTreeMap<Moment, Slabs>) -> Option<String> {
-    let complete: BTreeSet<u32> = moments.values().flat_map(complete_levels).collect();
+fn without_height(moments: &BTreeMap<Moment, Slabs>, reckoned: &Reckoned) -> Option<String> {
+    let complete = |slabs| complete_levels(slabs, reckoned);
+    let complete: BTreeSet<u32> = moments.values().flat_map(complete).collect();
     let winds = moments.values().flat_map(|slabs| slabs.keys());
     let levels: BTreeSet<u32> = winds
         .filter_map(|key| match key {
@@ -358,13 +406,15 @@ fn named<'a>(levels: impl Iterator<Item = &'a u32>) -> String {
     names.join(", ")
 }
 
-fn no_heights(files: &[GridFile]) -> Fault {
-    let names: Vec<&str> = files.iter().map(|f| f.name.as_str()).collect();
-    Fault::new(
-        names.join(", "),
-        "winds but no height of their levels",
-        "geopotential or geopotential height on the levels of the winds",
-    )
+/// What was assumed in reading the files, each thing once.
+fn assumed_of_all(files: &[GridFile]) -> Vec<String> {
+    let mut assumed: Vec<String> = Vec::new();
+    for what in files.iter().flat_map(|file| &file.assumed) {
+        if !assumed.contains(what) {
+            assumed.push(what.clone());
+        }
+    }
+    assumed
 }
 
 fn nothing_common(files: &[GridFile], left_out: &[String]) -> Fault {
@@ -385,20 +435,22 @@ fn nothing_common(files: &[GridFile], left_out: &[String]) -> Fault {
 fn levels_of_members(
     files: &[GridFile],
     moments: &BTreeMap<Moment, Slabs>,
-    times: &BTreeSet<Timestamp>,
+    reckoned: &Reckoned,
     left_out: &mut Vec<String>,
 ) -> Result<BTreeMap<Option<u32>, BTreeSet<u32>>> {
+    let times: BTreeSet<Timestamp> = moments.keys().map(|m| m.1).collect();
+    let complete = |slabs| complete_levels(slabs, reckoned);
     let mut of_member: BTreeMap<Option<u32>, BTreeSet<u32>> = BTreeMap::new();
     for ((member, _), slabs) in moments {
         let levels = of_member.entry(*member).or_default();
-        levels.extend(complete_levels(slabs));
+        levels.extend(complete(slabs));
     }
     let ensemble = of_member.len() > 1;
     let mut damaged = BTreeSet::new();
     for (member, levels) in &of_member {
-        for time in times {
+        for time in &times {
             let slabs = moments.get(&(*member, *time));
-            let here = slabs.map(complete_levels).unwrap_or_default();
+            let here = slabs.map(complete).unwrap_or_default();
             let missing = named(levels.difference(&here));
             if missing.is_empty() || (ensemble && here.is_empty()) {
                 continue;

@@ -6,6 +6,7 @@ use ndarray::Array2;
 use rayon::prelude::*;
 
 use super::archive::{Archive, Where, which};
+use super::reckoned::fill;
 use crate::atmosphere::{
     Geopotential, saturation_vapour_pressure_pa, standard_height_of_pressure,
     vapour_pressure_of_humidity_pa,
@@ -80,7 +81,7 @@ struct Points {
 }
 
 impl Archive {
-    /// Decodes a window of the lattice at some steps, for all members that have them. Only the slabs
+    /// Decodes a window of the lattice at some steps, with what continues it above, for all members that have them. Only the slabs
     /// needed are decoded, in parallel. Of an ensemble a member that cannot be decoded is left out;
     /// what is left out stands in [`Block::left_out`].
     ///
@@ -105,7 +106,7 @@ impl Archive {
         }
         loop {
             match self.cut_members(&members, window, &steps) {
-                Ok(block) => return Ok(Block { left_out, ..block }),
+                Ok(block) => return self.continued(Block { left_out, ..block }),
                 Err(damaged) => {
                     let Some(at) = members.iter().position(|m| *m == damaged.member) else {
                         return Err(damaged.why);
@@ -176,7 +177,6 @@ impl Archive {
         };
         let mut altitude_m = decode(Quantity::Height)?;
         self.hold_against_pressure(&on_levels(Quantity::Height), &altitude_m, size)?;
-        points.to_geometric(&mut altitude_m);
         let mut east_m_s = decode(Quantity::EastWind)?;
         let mut north_m_s = decode(Quantity::NorthWind)?;
         if self.along_grid() {
@@ -189,12 +189,16 @@ impl Archive {
             None => optional(Quantity::RelativeHumidity)?,
             Some(_) => None,
         };
+        let vapour_pressure_pa = vapour(specific, relative, temperature_k.as_ref(), &pressures_pa);
+        let air = (temperature_k.as_ref(), vapour_pressure_pa.as_ref());
+        self.fill_heights(&mut altitude_m, air, &places, &points)?;
+        points.to_geometric(&mut altitude_m);
         Ok(Block {
             lattice,
             steps: steps.iter().map(|&k| self.steps[k]).collect(),
             members: members.iter().map(|&m| self.members[m]).collect(),
             left_out: Vec::new(),
-            vapour_pressure_pa: vapour(specific, relative, temperature_k.as_ref(), &pressures_pa),
+            vapour_pressure_pa,
             pressures_pa,
             altitude_m,
             east_m_s,
@@ -202,6 +206,41 @@ impl Archive {
             temperature_k,
             ground: self.ground(&places, &points)?,
         })
+    }
+
+    /// Fills the heights of the levels for which the files give none, geopotential m.
+    fn fill_heights(
+        &self,
+        heights: &mut Array2<f32>,
+        (temperature_k, vapour_pa): (Option<&Array2<f32>>, Option<&Array2<f32>>),
+        places: &Places,
+        points: &Points,
+    ) -> std::result::Result<(), Damaged> {
+        if self.reckoned.levels.is_empty() {
+            return Ok(());
+        }
+        let standard = |pa: f64| standard_height_of_pressure(pa).0 as f32;
+        let (false, Some(temperature_k)) = (self.reckoned.standard, temperature_k) else {
+            for (level, &pa) in self.levels_pa.iter().enumerate() {
+                if self.reckoned.levels.contains(&pa) {
+                    heights.column_mut(level).fill(standard(f64::from(pa)));
+                }
+            }
+            return Ok(());
+        };
+        let pressures_pa: Vec<f64> = self.levels_pa.iter().map(|&pa| f64::from(pa)).collect();
+        let orography = self.orography_at(points)?;
+        let tasks = places.tasks(|member, step| {
+            let found = self.find(member, step, Quantity::Pressure, Surface::Ground);
+            found.map(|at| (0, at)).into_iter().collect()
+        });
+        let pressure_pa = self.decode(&tasks, points, places.columns(), 1)?;
+        let ground = |column: usize| {
+            let altitude_m = orography.as_ref()?.iter().nth(column % places.size)?;
+            Some((f64::from(*altitude_m), f64::from(pressure_pa[[column, 0]])))
+        };
+        fill(heights, temperature_k, vapour_pa, &pressures_pa, ground);
+        Ok(())
     }
 
     /// Heights that cannot belong to the pressures of their levels are not flown with.

@@ -12,7 +12,7 @@ use grib_reader::{Error as GribError, GribFile, GribFileBuilder};
 
 use super::MOST_POINTS;
 use super::grib_lattice::{GRIDS_READ, grid_name, is_read};
-use super::grib_mended::sections;
+use super::grib_mended::{grid_section_1, sections, within_circle};
 use super::left_out::LeftOut;
 use crate::error::{Error, Fault, Result};
 
@@ -120,12 +120,13 @@ fn one_by_one(name: &str, bytes: &[u8]) -> Result<Messages> {
             Fault::new(name, found, expected).of_key(format!("message {number}"))
         };
         let (message, after) = split(&rest[start..]).map_err(fault)?;
+        let message = within_circle(message);
         match builder().from_bytes(message.to_vec()) {
             Ok(file) => {
                 numbers.extend(repeat_n(number, file.message_count()));
-                kept.extend_from_slice(message);
+                kept.extend_from_slice(&message);
             }
-            Err(cause) => match not_read(message, &cause) {
+            Err(cause) => match not_read(&message, &cause) {
                 Some(why) => left_out.count(why),
                 None => return Err(fault(cause.to_string()).into()),
             },
@@ -189,18 +190,20 @@ fn not_read(message: &[u8], cause: &GribError) -> Option<String> {
         GribError::UnsupportedGridAngularUnit { .. } => {
             Some("a grid in an angular unit of its own".to_owned())
         }
-        GribError::UnsupportedDataTemplate(template) => Some(format!("packing {template}")),
+        GribError::UnsupportedDataTemplate(template) => Some(packing_name(*template)),
         _ => None,
     }
+}
+
+/// What a packing that is not read is called, with what to ask for instead.
+pub(super) fn packing_name(template: u16) -> String {
+    format!("packing {template} (ask for simple, complex or CCSDS packing)")
 }
 
 /// Edition and grid template (in edition 1, data representation type) of the first grid.
 fn grid_template(message: &[u8]) -> Option<(u8, u16)> {
     if message.get(7) == Some(&1) {
-        let product = message.get(8..11)?;
-        let length =
-            usize::from(product[0]) << 16 | usize::from(product[1]) << 8 | usize::from(product[2]);
-        let kind = message.get(8 + length + 5)?;
+        let kind = message.get(grid_section_1(message)? + 5)?;
         return Some((1, u16::from(*kind)));
     }
     let grid = sections(message).find(|(number, _)| *number == 3)?.1;

@@ -11,19 +11,20 @@
 //! stand in ECMWF's local extensions 1, 30 and 36 of section 1.
 
 use grib_reader::{
-    Grib1ProductDefinition, GridDefinition, Message, ProductDefinition, ProductDefinitionTemplate,
-    ReferenceTime,
+    DataRepresentation, Grib1ProductDefinition, GridDefinition, Message, ProductDefinition,
+    ProductDefinitionTemplate, ReferenceTime,
 };
 use jiff::Timestamp;
 use jiff::civil::DateTime;
 use jiff::tz::TimeZone;
 use ndarray::Array2;
 
-use super::framing::{Messages, OF_GRIB, builder};
+use super::framing::{Messages, OF_GRIB, builder, packing_name};
 use super::grib_lattice::{NoLattice, Scan, along_grid, lattice};
 use super::grib_mended::mended;
+use super::grib1_grid::{component_flags, definition};
 use super::parameter::{self, Meaning, above_ground, isobaric};
-use super::{Catalogue, GridFile, Source};
+use super::{Catalogue, GridFile, MODEL_LEVELS, Source};
 use crate::error::{Fault, Result};
 use crate::geodesy::lattice::{Lattice, Window};
 use crate::wind::slab::{Quantity, Slab, Surface};
@@ -62,6 +63,10 @@ pub(super) fn catalogue(name: &str, mut messages: Messages) -> Result<GridFile> 
     let mut places = Vec::new();
     let mut known = Grids(Vec::new());
     for (field, message) in messages.file.messages().enumerate() {
+        if let DataRepresentation::Unsupported(template) = message.metadata().data_representation {
+            catalogue.left_out.count(packing_name(template));
+            continue;
+        }
         let described = match described(&message) {
             Ok(described) => described,
             Err(why) => {
@@ -89,7 +94,7 @@ pub(super) fn catalogue(name: &str, mut messages: Messages) -> Result<GridFile> 
             valid: described.valid,
             member: described.member,
             lattice: number,
-            along_grid: is_wind && along_grid(message.grid_definition()),
+            along_grid: is_wind && along_grid(&definition(&message), component_flags(&message)),
         });
         places.push(Place {
             field,
@@ -109,13 +114,13 @@ impl Grids {
         message: &Message<'_>,
         catalogue: &mut Catalogue,
     ) -> std::result::Result<usize, NoLattice> {
-        let (edition, grid) = (message.edition(), message.grid_definition());
-        let met = self.0.iter().find(|(e, g, _)| *e == edition && g == grid);
+        let (edition, grid) = (message.edition(), definition(message));
+        let met = self.0.iter().find(|(e, g, _)| *e == edition && *g == *grid);
         if let Some((_, _, number)) = met {
             return Ok(*number);
         }
-        let number = catalogue.lattice(lattice(edition, grid)?);
-        self.0.push((edition, grid.clone(), number));
+        let number = catalogue.lattice(lattice(edition, &grid)?);
+        self.0.push((edition, grid.into_owned(), number));
         Ok(number)
     }
 }
@@ -190,6 +195,8 @@ fn surface_2(product: &ProductDefinition) -> Described<Surface> {
         1 => Some(Surface::Ground),
         100 => value.and_then(isobaric),
         103 => value.and_then(above_ground),
+        // Sigma, hybrid levels of pressure and of height, and the generalised one.
+        104 | 105 | 118 | 119 | 150 => return Err(MODEL_LEVELS.into()),
         _ => None,
     };
     found.ok_or_else(|| OTHER_SURFACES.into())
@@ -203,6 +210,10 @@ fn described_1(message: &Message<'_>, product: &Grib1ProductDefinition) -> Descr
     let (table, centre) = (product.table_version, product.center_id);
     let meaning = parameter::grib1(table, centre, product.parameter_number)
         .ok_or("quantities that are not used")?;
+    // Sigma, hybrid and hybrid-height levels.
+    if matches!(product.level_type, 107 | 109 | 110 | 119) {
+        return Err(MODEL_LEVELS.into());
+    }
     let surface = meaning
         .surface
         .or_else(|| surface_1(product))
@@ -308,7 +319,7 @@ impl Fields {
 /// All values of a field in the order of its scan, rows or columns that run to and fro put right;
 /// or what is wrong.
 fn values(message: &Message<'_>) -> std::result::Result<(Scan, Vec<f32>), String> {
-    let scan = Scan::of(message.grid_definition()).ok_or("a grid that is not read")?;
+    let scan = Scan::of(&definition(message)).ok_or("a grid that is not read")?;
     let in_words = |cause: grib_reader::Error| cause.to_string();
     let values = match mended(message, scan) {
         None => message.read_flat_data_as_f32().map_err(in_words)?,

@@ -2,24 +2,25 @@
 //!
 //! # References
 //!
-//! WMO-No. 306, Manual on Codes, volume I.2: grid definition templates 3.0, 3.10, 3.20 and 3.30,
-//! code tables 3.1 (grids), 3.2 (shape of the earth) and flag tables 3.3 (components), 3.4
+//! WMO-No. 306, Manual on Codes, volume I.2: grid definition templates 3.0, 3.1, 3.10, 3.20, 3.30
+//! and 3.40, code tables 3.1 (grids), 3.2 (shape of the earth) and flag tables 3.3 (components), 3.4
 //! (scanning) and 3.5 (projection centre).
 
 use grib_reader::{
     GridDefinition, LambertConformalGrid, LatLonGrid, MercatorGrid, PolarStereographicGrid,
-    ProjectedGridCore,
+    ProjectedGridCore, RegularGaussianGrid, RotatedLatLonGrid,
 };
 
 use super::MOST_POINTS;
-use super::longitudes::{eastward, first_column};
+use super::longitudes::{eastward, first_column, gaussian_step};
 use crate::geodesy::Position;
 use crate::geodesy::lattice::{Axis, Lattice, Plane, to_plane};
+use crate::geodesy::rotated::{RotatedPole, rotated};
 
 /// The grids that are read, for messages.
-pub(super) const GRIDS_READ: &str = "regular latitude-longitude (3.0), Mercator (3.10), polar \
-                                     stereographic (3.20) or Lambert conformal (3.30); in GRIB 1 \
-                                     regular latitude-longitude";
+pub(super) const GRIDS_READ: &str = "regular or rotated latitude-longitude, Gaussian, Mercator, \
+                                     polar stereographic or Lambert conformal; ask for a regular \
+                                     latitude-longitude grid";
 
 /// Why a grid has no lattice.
 #[derive(Debug, PartialEq)]
@@ -39,8 +40,8 @@ fn wrong<T>(found: impl Into<String>, expected: impl Into<String>) -> Result<T> 
 /// Whether grids of a template (in edition 1, a data representation type) are read.
 pub(super) fn is_read(edition: u8, template: u16) -> bool {
     match edition {
-        1 => template == 0,
-        _ => matches!(template, 0 | 10 | 20 | 30),
+        1 => matches!(template, 0 | 1 | 3 | 4 | 5 | 10),
+        _ => matches!(template, 0 | 1 | 10 | 20 | 30 | 40),
     }
 }
 
@@ -137,6 +138,8 @@ pub(super) fn lattice(edition: u8, grid: &GridDefinition) -> Result<Lattice> {
     }
     match grid {
         GridDefinition::LatLon(grid) => lat_lon(edition, grid, scan),
+        GridDefinition::RotatedLatLon(grid) => rotated_lat_lon(edition, grid, scan),
+        GridDefinition::RegularGaussian(grid) => gaussian(edition, grid, scan),
         GridDefinition::Mercator(grid) => mercator(grid, scan),
         GridDefinition::PolarStereographic(grid) => polar(grid, scan),
         GridDefinition::LambertConformal(grid) => lambert(grid, scan),
@@ -211,6 +214,75 @@ fn lat_lon(edition: u8, grid: &LatLonGrid, scan: Scan) -> Result<Lattice> {
     })
 }
 
+/// Degrees of a system turned so that its south pole lies elsewhere.
+fn rotated_lat_lon(edition: u8, grid: &RotatedLatLonGrid, scan: Scan) -> Result<Lattice> {
+    if grid.angle_of_rotation != 0.0 {
+        let turned = "a rotated grid that is turned about its own pole besides";
+        return Err(NoLattice::NotRead(turned.into()));
+    }
+    let degrees_of_it = lat_lon(edition, &grid.grid, scan)?;
+    let pole = RotatedPole {
+        lat_deg: -degrees(grid.lat_southern_pole),
+        lon_deg: f64::from(grid.lon_southern_pole) / 1e6 + 180.0,
+        lon_in_grid_deg: 0.0,
+    };
+    Ok(rotated(degrees_of_it.x, degrees_of_it.y, pole))
+}
+
+/// Rows at Gaussian latitudes: between neighbours these differ so little that they are taken as
+/// equally spaced, see [`gaussian_step`].
+fn gaussian(edition: u8, grid: &RegularGaussianGrid, scan: Scan) -> Result<Lattice> {
+    let step = gaussian_step(2 * grid.number_of_parallels as usize);
+    let missing = match edition {
+        1 => u32::from(u16::MAX) * 1000,
+        _ => u32::MAX,
+    };
+    // The row nearest to a latitude: the equator lies between two.
+    let on_row = |micro: i32| {
+        let row = (degrees(micro) / step - 0.5).round();
+        let off = (degrees(micro) - (row + 0.5) * step).abs();
+        (off < 0.03 * step).then_some((row + 0.5) * step)
+    };
+    let (Some(first), Some(last)) = (on_row(grid.lat_first), on_row(grid.lat_last)) else {
+        return wrong(
+            format!(
+                "Gaussian rows from {} to {} degrees with {} between pole and equator",
+                degrees(grid.lat_first),
+                degrees(grid.lat_last),
+                grid.number_of_parallels
+            ),
+            "a first and a last latitude that are among them",
+        );
+    };
+    let rows = scan.rows.saturating_sub(1) as f64;
+    if ((last - first).abs() - rows * step).abs() > 0.5 * step {
+        return wrong(
+            format!("{} Gaussian rows from {first} to {last} degrees", scan.rows),
+            "as many as lie between these",
+        );
+    }
+    let regular = LatLonGrid {
+        ni: grid.ni,
+        nj: 1,
+        lat_first: 0,
+        lat_last: 0,
+        lon_first: grid.lon_first,
+        lon_last: grid.lon_last,
+        di: grid.di,
+        dj: missing,
+        scanning_mode: grid.scanning_mode,
+    };
+    let one_row = lat_lon(edition, &regular, Scan { rows: 1, ..scan })?;
+    Ok(Lattice {
+        y: Axis {
+            first: first.min(last),
+            step,
+            count: scan.rows,
+        },
+        ..one_row
+    })
+}
+
 /// The step of `count` points over a span: the span's share, which is less rounded than the
 /// increment in the file, provided they agree.
 fn step(span: f64, count: usize, given: Option<f64>, rounding: f64, what: &str) -> Result<f64> {
@@ -218,8 +290,10 @@ fn step(span: f64, count: usize, given: Option<f64>, rounding: f64, what: &str) 
         return Ok(given.unwrap_or(1.0));
     }
     let steps = (count - 1) as f64;
+    // Increments of some centres are those of 32 bits: off by a part of a step at the far end.
+    let allowed = |given: f64| (rounding * (0.5 * steps + 2.0)).max(0.05 * given);
     if let Some(given) = given
-        && (given * steps - span).abs() > rounding * (0.5 * steps + 2.0)
+        && (given * steps - span).abs() > allowed(given)
     {
         return wrong(
             format!("{count} {what} over {span} degrees, {given} apart"),
@@ -316,11 +390,17 @@ fn projected(definition: String, core: &ProjectedGridCore, scan: Scan) -> Result
     })
 }
 
-/// Whether the winds of a grid are along its x and y (flag table 3.3, bit 5). On a plane of
-/// degrees these are east and north themselves.
-pub(super) fn along_grid(grid: &GridDefinition) -> bool {
-    grid.projected_core()
-        .is_some_and(|core| core.resolution_and_component_flags & 0x08 != 0)
+/// Whether the winds of a grid are along its x and y (flag table 3.3, bit 5), with the flags of a
+/// rotated grid, which its definition lacks. On a plane of true degrees these are east and north
+/// themselves.
+pub(super) fn along_grid(grid: &GridDefinition, flags: Option<u8>) -> bool {
+    const ALONG: u8 = 0x08;
+    match grid {
+        GridDefinition::RotatedLatLon(_) => flags.is_some_and(|flags| flags & ALONG != 0),
+        _ => grid
+            .projected_core()
+            .is_some_and(|core| core.resolution_and_component_flags & ALONG != 0),
+    }
 }
 
 /// The shape of the earth (code table 3.2) in PROJ's words.
@@ -507,7 +587,7 @@ mod tests {
             lon_v: 0,
             projection_center_flag: 0x80,
         });
-        assert!(along_grid(&grid));
+        assert!(along_grid(&grid, None));
         let lattice = lattice(2, &grid).unwrap();
         // Scanned westward and southward: the first point is the north-eastern one.
         let place = lattice.map().unwrap().position(1.0, 2.0).unwrap();
@@ -549,5 +629,62 @@ mod tests {
         );
         assert_eq!(grid_name(1, 4), "a grid of type 4 (Gaussian)");
         assert_eq!(grid_name(2, 32768), "a grid of template 3.32768");
+    }
+
+    #[test]
+    fn gaussian_rows_are_those_of_their_number() {
+        // ECMWF's documentation of the N80 grid: the first latitude is 89.142, the second 88.0294
+        // degrees; 79.6 by the formula would be a row of none.
+        let of = |lats: [f64; 2], nj| {
+            let LatLonGrid {
+                lat_first,
+                lat_last,
+                lon_first,
+                lon_last,
+                ..
+            } = grid(320, nj, lats, [0.0, 358.875], 0);
+            let grid = RegularGaussianGrid {
+                ni: 320,
+                nj,
+                lat_first,
+                lat_last,
+                lon_first,
+                lon_last,
+                di: 1_125_000,
+                number_of_parallels: 80,
+                scanning_mode: 0,
+            };
+            lattice(2, &GridDefinition::RegularGaussian(grid))
+        };
+        let globe = of([89.142, -89.142], 160).unwrap();
+        assert!(globe.goes_round());
+        assert_eq!(globe.y.count, 160);
+        assert!((globe.y.value(158) - 88.0294).abs() < 0.01);
+        assert!((globe.y.value(79) + globe.y.value(80)).abs() < 1e-12);
+        assert!(of([88.0294, -88.0294], 158).is_ok());
+        assert!(of([89.142, -89.142], 150).is_err());
+        assert!(of([80.0, -89.142], 152).is_err());
+    }
+
+    #[test]
+    fn a_rotated_grid_lies_around_its_own_equator() {
+        // A south pole at 40 S, 10 E: the grid's origin lies at 50 N, 10 E, where its axes run
+        // east and north; on the grid's meridian 0 latitudes add up.
+        let rotated = |angle| RotatedLatLonGrid {
+            grid: grid(41, 31, [-1.5, 1.5], [358.0, 2.0], 0x40),
+            lat_southern_pole: -40_000_000,
+            lon_southern_pole: 10_000_000,
+            angle_of_rotation: angle,
+        };
+        let lattice_of = |angle| lattice(2, &GridDefinition::RotatedLatLon(rotated(angle)));
+        let found = lattice_of(0.0).unwrap();
+        let map = found.map().unwrap();
+        for (row, lat) in [(0.0, 48.5), (15.0, 50.0), (30.0, 51.5)] {
+            let place = map.position(row, 20.0).unwrap();
+            assert!((place.lat_deg - lat).abs() < 1e-9, "{place:?}");
+            assert!((place.lon_deg - 10.0).abs() < 1e-9, "{place:?}");
+            assert!(map.y_direction(place).unwrap().abs() < 1e-6);
+        }
+        assert!(matches!(lattice_of(3.0), Err(NoLattice::NotRead(_))));
     }
 }

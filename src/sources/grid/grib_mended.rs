@@ -1,9 +1,11 @@
 //! Copies of messages in a form that the crate unpacks, where the file's own is not.
 //!
-//! Two forms need it. Fields whose points follow each other along columns: the same values are
+//! Four forms need it. Fields whose points follow each other along columns: the same values are
 //! unpacked when they are said to run along rows. And images in PNG whose samples are wider than
 //! the width the message gives, which the most used writer makes of all but whole bytes: the width
-//! is that of the image.
+//! is that of the image. Grids of GRIB 1 other than of latitudes and longitudes: the values do not
+//! depend on where the points are, so they are unpacked as on one. And longitudes that go on beyond
+//! 360 degrees, which some centres write.
 //!
 //! # References
 //!
@@ -11,7 +13,9 @@
 //! template 5.41. PNG (W3C Recommendation, third edition), sections 5.2 and 11.2.1: signature and
 //! image header.
 
-use grib_reader::{DataRepresentation, Message};
+use std::borrow::Cow;
+
+use grib_reader::{DataRepresentation, GridDefinition, Message};
 
 use super::grib_lattice::Scan;
 
@@ -24,10 +28,15 @@ pub(super) fn mended(message: &Message<'_>, scan: Scan) -> Option<Vec<u8>> {
         }
         _ => false,
     };
-    if !image && !scan.by_columns() {
+    let foreign = message.edition() == 1
+        && matches!(message.grid_definition(), GridDefinition::Unsupported(_));
+    if !image && !foreign && !scan.by_columns() {
         return None;
     }
     let mut bytes = message.raw_bytes().to_vec();
+    if foreign {
+        make_lat_lon(&mut bytes);
+    }
     if scan.by_columns() {
         turn(&mut bytes, message.edition());
     }
@@ -52,14 +61,56 @@ pub(super) fn sections(message: &[u8]) -> impl Iterator<Item = (u8, usize)> {
     })
 }
 
+/// Where the grid section of a GRIB 1 message begins, if it has one.
+pub(super) fn grid_section_1(message: &[u8]) -> Option<usize> {
+    const HAS_GRID: u8 = 0x80;
+    let product = message.get(8..16)?;
+    let length =
+        usize::from(product[0]) << 16 | usize::from(product[1]) << 8 | usize::from(product[2]);
+    (product[7] & HAS_GRID != 0).then_some(8 + length)
+}
+
+/// Says of a GRIB 1 grid that it is of latitudes and longitudes, all of them 0: counts and scanning
+/// stand at the same octets in all types.
+fn make_lat_lon(message: &mut [u8]) {
+    let section = grid_section_1(message).and_then(|start| message.get_mut(start + 5..start + 27));
+    if let Some([kind, _, _, _, _, places @ ..]) = section {
+        *kind = 0;
+        places.fill(0);
+    }
+}
+
+/// The message with its first and last longitude (GRIB 2, grids of degrees) within 360 degrees.
+pub(super) fn within_circle(message: &[u8]) -> Cow<'_, [u8]> {
+    const CIRCLE: u32 = 360_000_000;
+    const NEGATIVE: u32 = 1 << 31;
+    let mut copy = Cow::Borrowed(message);
+    if message.get(7) != Some(&2) {
+        return copy;
+    }
+    for (number, start) in sections(message) {
+        if number != 3 || !matches!(message.get(start + 12..start + 14), Some([0, 0 | 1 | 40])) {
+            continue;
+        }
+        for at in [start + 50, start + 59] {
+            let Some(&[a, b, c, d]) = message.get(at..at + 4) else {
+                continue;
+            };
+            let micro = u32::from_be_bytes([a, b, c, d]);
+            if (CIRCLE + 1..=2 * CIRCLE).contains(&micro) && micro & NEGATIVE == 0 {
+                copy.to_mut()[at..at + 4].copy_from_slice(&(micro - CIRCLE).to_be_bytes());
+            }
+        }
+    }
+    copy
+}
+
 /// Says of each grid that runs along columns that it runs along rows, as many as it has columns.
 fn turn(message: &mut [u8], edition: u8) {
     if edition == 1 {
-        let Some(length) = message.get(9..11) else {
-            return;
-        };
-        let grid = 8 + (usize::from(length[0]) << 8 | usize::from(length[1]));
-        turn_grid(message, grid, [6, 8], 2, 27);
+        if let Some(grid) = grid_section_1(message) {
+            turn_grid(message, grid, [6, 8], 2, 27);
+        }
         return;
     }
     let grids: Vec<usize> = sections(message)
@@ -67,7 +118,7 @@ fn turn(message: &mut [u8], edition: u8) {
         .collect();
     for start in grids {
         let scan = match message.get(start + 13) {
-            Some(0) => 71,
+            Some(0 | 1 | 40) => 71,
             Some(10) => 59,
             _ => 64,
         };

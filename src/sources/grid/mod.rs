@@ -3,20 +3,27 @@
 //! GRIB 1 and 2, NetCDF 3 and 4. Opening a file reads its catalogue only; a slab is decoded when it
 //! is asked for.
 
+mod above;
 pub mod archive;
 mod cut;
+mod derived;
 mod framing;
 mod grib;
+mod grib1_grid;
 mod grib_lattice;
 mod grib_mended;
 mod left_out;
 mod longitudes;
 mod netcdf;
 mod netcdf_axes;
-mod netcdf_meaning;
-mod netcdf_time;
+mod netcdf_grid;
+mod netcdf_mapping;
+pub(super) mod netcdf_meaning;
+mod netcdf_names;
+pub(super) mod netcdf_time;
 mod parameter;
 mod profile;
+mod reckoned;
 
 use std::fs::File;
 use std::io::Read;
@@ -28,6 +35,7 @@ use crate::error::{Error, Fault, Result};
 use crate::files::guarded;
 use crate::geodesy::lattice::{Lattice, Window};
 use crate::wind::slab::Slab;
+use derived::{SpeedAndDirection, add_components, component};
 use left_out::LeftOut;
 
 /// How many bytes at the start of a file say what it is. A GRIB message may stand behind the
@@ -36,6 +44,12 @@ const FIRST_BYTES: usize = 1024;
 
 /// What a file was to be, for messages.
 const FORMAT: &str = "a forecast in GRIB or NetCDF";
+
+/// What begins the advice in reasons why fields are left out, where there is any.
+const WAY_OUT: &str = "(ask for ";
+
+/// Why fields on a model's own levels are left out.
+const MODEL_LEVELS: &str = "on a model's own levels (ask for pressure levels)";
 
 /// The most points a grid may have: 5 km over the whole earth are 32 million.
 const MOST_POINTS: usize = 50_000_000;
@@ -50,7 +64,11 @@ pub struct GridFile {
     pub slabs: Vec<Slab>,
     /// What it holds besides, counted in words.
     pub left_out: Vec<String>,
+    /// What was assumed in reading it, in words.
+    pub assumed: Vec<String>,
     source: Source,
+    /// What the last slabs come from, two each, which the file gives as speed and direction.
+    derived: Vec<SpeedAndDirection>,
 }
 
 /// Where the values of a slab are: one entry for each slab.
@@ -65,9 +83,17 @@ struct Catalogue {
     lattices: Vec<Lattice>,
     slabs: Vec<Slab>,
     left_out: LeftOut,
+    assumed: Vec<String>,
 }
 
 impl Catalogue {
+    /// Something that is assumed, told once.
+    fn assume(&mut self, what: String) {
+        if !self.assumed.contains(&what) {
+            self.assumed.push(what);
+        }
+    }
+
     /// The number of a lattice among the file's.
     fn lattice(&mut self, lattice: Lattice) -> usize {
         match self.lattices.iter().position(|l| *l == lattice) {
@@ -79,24 +105,35 @@ impl Catalogue {
         }
     }
 
-    fn finish(self, name: &str, source: Source, of: [&str; 2]) -> Result<GridFile> {
+    fn finish(mut self, name: &str, source: Source, of: [&str; 2]) -> Result<GridFile> {
         let left_out = self.left_out.words(of);
         if self.slabs.is_empty() {
             let found = match left_out.as_slice() {
                 [] => "a file without fields".to_owned(),
                 _ => format!("only {}", left_out.join("; ")),
             };
-            let expected = "winds, heights or temperatures at points in time, on a grid that is \
-                            read: regular latitude-longitude, or in GRIB 2 also Mercator, polar \
-                            stereographic or Lambert conformal";
-            return Err(Fault::new(name, found, expected).into());
+            let expected = "winds, heights or temperatures on levels of pressure at points in \
+                            time, on a regular or rotated latitude-longitude, Gaussian, Mercator, \
+                            polar stereographic or Lambert conformal grid; where you choose what \
+                            to get, ask for pressure levels on a regular latitude-longitude grid";
+            let or_sounding = match source {
+                Source::Grib(_) => "",
+                Source::NetCdf(_) => {
+                    "; or, for a sounding, wind with height or pressure along one dimension, each \
+                     with its units"
+                }
+            };
+            return Err(Fault::new(name, found, format!("{expected}{or_sounding}")).into());
         }
+        let derived = add_components(&mut self.slabs);
         Ok(GridFile {
             name: name.to_owned(),
             lattices: self.lattices,
             slabs: self.slabs,
             left_out,
+            assumed: self.assumed,
             source,
+            derived,
         })
     }
 }
@@ -136,6 +173,11 @@ impl GridFile {
     /// Whether the first bytes of a file are those of a GRIB or NetCDF file.
     pub fn looks_like(first_bytes: &[u8]) -> bool {
         kind(first_bytes).is_some()
+    }
+
+    /// Whether the first bytes of a file are those of a NetCDF file.
+    pub fn is_netcdf(first_bytes: &[u8]) -> bool {
+        kind(first_bytes) == Some(Kind::NetCdf)
     }
 
     /// Opens a file and reads its catalogue. GRIB files are mapped into memory, not read.
@@ -179,10 +221,17 @@ impl GridFile {
 
     /// What slab `index` is called in the file, for messages: `message 12`, `variable u`.
     pub(super) fn label(&self, index: usize) -> String {
+        let index = self.derived_from(index).map_or(index, |pair| pair.speed);
         match &self.source {
             Source::Grib(fields) => fields.label(index),
             Source::NetCdf(variables) => variables.label(index),
         }
+    }
+
+    /// The speed and direction that a slab comes from, if it does.
+    fn derived_from(&self, index: usize) -> Option<SpeedAndDirection> {
+        let first = self.slabs.len() - 2 * self.derived.len();
+        self.derived.get(index.checked_sub(first)? / 2).copied()
     }
 
     /// The values of slab `index` over a window of its lattice: rows from south to north, columns
@@ -207,6 +256,13 @@ impl GridFile {
             );
             let expected = format!("one within {} by {}", lattice.y.count, lattice.x.count);
             return Err(Fault::new(&self.name, found, expected).into());
+        }
+        if let Some(pair) = self.derived_from(index) {
+            let (speed, from) = (
+                self.read(pair.speed, window)?,
+                self.read(pair.from, window)?,
+            );
+            return Ok(component(slab.quantity, &speed, &from));
         }
         guarded(&self.name, FORMAT, || match &self.source {
             Source::Grib(fields) => fields.read(&self.name, index, lattice, window),

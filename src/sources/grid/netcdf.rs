@@ -1,9 +1,10 @@
 //! NetCDF 3 and 4: the catalogue of a file, and one hyperslab of it.
 //!
-//! Variables are known by their attributes (see `netcdf_meaning`), dimensions by those of their
+//! Variables are known by their attributes (see `netcdf_meaning`), by their names only where these
+//! say nothing (see `netcdf_names`), dimensions by those of their
 //! coordinates: time, time of the run, time since the run, member of an ensemble, pressure or
-//! height above the ground, latitude and longitude, in any order and either way round. Any of
-//! them but latitude and longitude may be a coordinate of a single value instead.
+//! height above the ground, latitude and longitude or x and y of a map, in any order and either way round. Any of
+//! them but those of the grid may be a coordinate of a single value instead.
 
 use std::path::Path;
 
@@ -11,13 +12,14 @@ use jiff::Timestamp;
 use ndarray::{Array2, Ix2, concatenate};
 use netcdf_reader::{NcFile, NcOpenOptions, NcSliceInfo, NcSliceInfoElem, NcVariable};
 
-use super::netcdf_axes::{Coordinate, No, coordinate, latitudes, longitudes, of_dimension};
-use super::netcdf_meaning::{Conversion, Described, described, text};
+use super::netcdf_axes::{Coordinate, No, coordinate, of_dimension};
+use super::netcdf_grid::grid;
+use super::netcdf_meaning::{Conversion, Described, described, described_by_name, text};
 use super::netcdf_time::is_since;
 use super::{Catalogue, GridFile, MOST_POINTS, Source};
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::{Lattice, Plane, Window};
-use crate::wind::slab::{Slab, Surface};
+use crate::wind::slab::{Quantity, Slab, Surface};
 
 /// What one thing of a NetCDF file is called, and several.
 const OF_NETCDF: [&str; 2] = ["variable", "variables"];
@@ -41,9 +43,9 @@ struct Variable {
     conversion: Conversion,
     /// How many indices there are along each dimension; see [`steps`].
     steps: Vec<usize>,
-    /// Which of the dimensions are latitude and longitude, and whether they run down.
-    latitude: (usize, bool),
-    longitude: (usize, bool),
+    /// Which of the dimensions are those of rows and columns, and whether they run down.
+    rows: (usize, bool),
+    columns: (usize, bool),
 }
 
 struct Place {
@@ -80,12 +82,14 @@ fn no_file(name: &str, cause: &netcdf_reader::Error) -> Error {
 pub(super) fn catalogue(name: &str, file: NcFile) -> Result<GridFile> {
     let mut catalogue = Catalogue::default();
     let mut found = Found::default();
-    for variable in file.variables().map_err(|cause| no_file(name, &cause))? {
-        // Coordinates, and what holds attributes only.
-        if variable.ndim() < 2 {
-            continue;
-        }
-        match add(name, &file, variable, &mut catalogue, &mut found) {
+    if is_of_wrf(&file) {
+        let what = "output of WRF on its own levels";
+        let expected = "winds and heights on levels of pressure: whoever ran the model can make \
+                        them, so ask for pressure levels";
+        return Err(Fault::new(name, what, expected).into());
+    }
+    for (variable, described) in all_described(name, &file, &mut catalogue)? {
+        match add(name, &file, variable, described, &mut catalogue, &mut found) {
             Ok(()) => {}
             Err(No::LeftOut(why)) => catalogue.left_out.count(why),
             Err(No::Fault(fault)) => return Err(fault),
@@ -99,6 +103,68 @@ pub(super) fn catalogue(name: &str, file: NcFile) -> Result<GridFile> {
     catalogue.finish(name, source, OF_NETCDF)
 }
 
+/// Whether a file is what the Weather Research and Forecasting model writes: its levels are its own,
+/// its winds are staggered, and nothing has a standard name.
+fn is_of_wrf(file: &NcFile) -> bool {
+    let variables = file.variables().unwrap_or_default();
+    let has = |name: &str| variables.iter().any(|v| v.name() == name);
+    has("PH") && has("PHB") && has("XLAT")
+}
+
+/// The variables with two dimensions or more that are of use, and what they are: by their attributes,
+/// and by their names for quantities of which no attribute tells.
+fn all_described<'a>(
+    name: &str,
+    file: &'a NcFile,
+    catalogue: &mut Catalogue,
+) -> Result<Vec<(&'a NcVariable, Described)>> {
+    let variables = file.variables().map_err(|cause| no_file(name, &cause))?;
+    // The others are coordinates, or hold attributes only.
+    let variables = variables.iter().filter(|v| v.ndim() >= 2);
+    let (mut all, mut unknown) = (Vec::new(), Vec::new());
+    for variable in variables {
+        match described(variable) {
+            Ok(described) => all.push((variable, described)),
+            Err(why) => unknown.push((variable, why)),
+        }
+    }
+    let on_levels = all.iter().filter(|(_, d)| d.surface.is_none());
+    let mut known: Vec<Quantity> = on_levels.map(|(_, d)| d.quantity).collect();
+    if known.contains(&Quantity::EastWind) {
+        known.extend([Quantity::WindSpeed, Quantity::WindFrom]);
+    }
+    let mut by_name = Vec::new();
+    for (variable, why) in unknown {
+        match described_by_name(variable).filter(|d| !known.contains(&d.quantity)) {
+            Some(described) => by_name.push((variable, described)),
+            None => catalogue.left_out.count(why),
+        }
+    }
+    if !by_name.is_empty() {
+        let named: Vec<String> = by_name
+            .iter()
+            .map(|(v, d)| format!("{} is the {}", v.name(), d.quantity))
+            .collect();
+        catalogue.assumed.push(format!(
+            "by the names of variables alone, {}",
+            shortened(named)
+        ));
+    }
+    all.extend(by_name);
+    Ok(all)
+}
+
+/// A list in words, of which no more than the first are named.
+fn shortened(mut words: Vec<String>) -> String {
+    const NAMED: usize = 8;
+    let more = words.len().saturating_sub(NAMED);
+    words.truncate(NAMED);
+    match more {
+        0 => words.join(", "),
+        _ => format!("{} and {more} more", words.join(", ")),
+    }
+}
+
 #[derive(Default)]
 struct Found {
     variables: Vec<Variable>,
@@ -110,16 +176,19 @@ fn add(
     name: &str,
     file: &NcFile,
     variable: &NcVariable,
+    described: Described,
     catalogue: &mut Catalogue,
     found: &mut Found,
 ) -> std::result::Result<(), No> {
-    let described = described(variable).map_err(No::LeftOut)?;
     let dimensions = variable
         .dimensions()
         .iter()
         .map(|d| of_dimension(name, file, &d.name, d.size))
         .collect::<std::result::Result<Vec<Coordinate>, No>>()?;
-    let grid = grid(name, variable, &dimensions)?;
+    let grid = grid(name, file, variable, &dimensions)?;
+    if let Some(assumed) = grid.assumed {
+        catalogue.assume(assumed);
+    }
     let mut common = Common::default();
     if let Some(surface) = described.surface {
         common.surface = Some(Some(surface));
@@ -133,6 +202,14 @@ fn add(
         let fault = Fault::new(name, format!("{count} levels and times"), "some thousands");
         return Err(No::Fault(fault.of_key(variable.name()).into()));
     }
+    let is_wind = matches!(described.quantity, Quantity::EastWind | Quantity::NorthWind);
+    let mapped = is_wind && grid.lattice.plane != Plane::LatLon;
+    if mapped && described.along_grid.is_none() {
+        catalogue.assume(
+            "winds on a map projection are along the map's x and y (the file does not say)".into(),
+        );
+    }
+    let along_grid = mapped && described.along_grid != Some(false);
     let lattice = catalogue.lattice(grid.lattice);
     let mut unused_surfaces = 0;
     for index in 0..count {
@@ -141,7 +218,7 @@ fn add(
         for (dimension, i) in dimensions.iter().zip(&at) {
             here.take(dimension, *i);
         }
-        match here.slab(&described, lattice)? {
+        match here.slab(&described, lattice, along_grid)? {
             Some(slab) => catalogue.slabs.push(slab),
             None => {
                 unused_surfaces += 1;
@@ -162,61 +239,10 @@ fn add(
         name: variable.name().to_owned(),
         conversion: described.conversion,
         steps,
-        latitude: grid.latitude,
-        longitude: grid.longitude,
+        rows: grid.rows,
+        columns: grid.columns,
     });
     Ok(())
-}
-
-/// The lattice of a variable, and which dimensions it lies along.
-struct Grid {
-    lattice: Lattice,
-    latitude: (usize, bool),
-    longitude: (usize, bool),
-}
-
-fn grid(
-    name: &str,
-    variable: &NcVariable,
-    dimensions: &[Coordinate],
-) -> std::result::Result<Grid, No> {
-    let mut y = None;
-    let mut x = None;
-    for (i, dimension) in dimensions.iter().enumerate() {
-        let spaced = match dimension {
-            Coordinate::Latitude(degrees) => latitudes(degrees),
-            Coordinate::Longitude(degrees) => longitudes(degrees),
-            _ => continue,
-        };
-        let spaced = spaced.map_err(|found| {
-            let fault = Fault::new(name, found, "equally spaced degrees");
-            No::Fault(fault.of_key(&variable.dimensions()[i].name).into())
-        })?;
-        let slot = match dimension {
-            Coordinate::Latitude(_) => &mut y,
-            _ => &mut x,
-        };
-        if slot.replace((i, spaced)).is_some() {
-            return Err(No::LeftOut("along two latitudes or longitudes".into()));
-        }
-    }
-    let (Some((row, y)), Some((column, x))) = (y, x) else {
-        return Err(No::LeftOut("without latitude and longitude".into()));
-    };
-    if y.axis.count.saturating_mul(x.axis.count) > MOST_POINTS {
-        let found = format!("a grid of {} by {} points", x.axis.count, y.axis.count);
-        let fault = Fault::new(name, found, format!("up to {MOST_POINTS} points"));
-        return Err(No::Fault(fault.of_key(variable.name()).into()));
-    }
-    Ok(Grid {
-        lattice: Lattice {
-            plane: Plane::LatLon,
-            x: x.axis,
-            y: y.axis,
-        },
-        latitude: (row, y.reversed),
-        longitude: (column, x.reversed),
-    })
 }
 
 /// The coordinates of a single value that belong to a variable: those it lists, and times.
@@ -249,7 +275,7 @@ fn singles(
 /// How many indices there are along each dimension: one for a whole latitude or longitude.
 fn steps(dimensions: &[Coordinate]) -> Vec<usize> {
     let along = |dimension: &Coordinate| match dimension {
-        Coordinate::Latitude(_) | Coordinate::Longitude(_) => 1,
+        Coordinate::Row(..) | Coordinate::Column(..) => 1,
         other => other.len(),
     };
     dimensions.iter().map(along).collect()
@@ -284,12 +310,17 @@ impl Common {
             Coordinate::Lead(leads) => self.lead = leads.get(i).copied(),
             Coordinate::Member(members) => self.member = members.get(i).copied(),
             Coordinate::Surface(surfaces) => self.surface = surfaces.get(i).copied(),
-            Coordinate::Latitude(_) | Coordinate::Longitude(_) | Coordinate::Single => {}
+            Coordinate::Row(..) | Coordinate::Column(..) | Coordinate::Single => {}
         }
     }
 
     /// The slab; `None` when its surface is not used.
-    fn slab(&self, described: &Described, lattice: usize) -> std::result::Result<Option<Slab>, No> {
+    fn slab(
+        &self,
+        described: &Described,
+        lattice: usize,
+        along_grid: bool,
+    ) -> std::result::Result<Option<Slab>, No> {
         let surface = self
             .surface
             .ok_or_else(|| No::LeftOut("without a level".into()))?;
@@ -305,7 +336,7 @@ impl Common {
             valid,
             member: self.member,
             lattice,
-            along_grid: false,
+            along_grid,
         }))
     }
 }
@@ -361,8 +392,8 @@ impl Variables {
         lattice: &Lattice,
         window: Window,
     ) -> std::result::Result<Array2<f32>, String> {
-        let (y, y_reversed) = variable.latitude;
-        let (x, x_reversed) = variable.longitude;
+        let (y, y_reversed) = variable.rows;
+        let (x, x_reversed) = variable.columns;
         let selection = |(dimension, i): (usize, usize)| {
             if dimension == y {
                 run(window.row, window.rows, lattice.y.count, y_reversed)

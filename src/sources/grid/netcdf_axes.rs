@@ -3,7 +3,8 @@
 use jiff::{SignedDuration, Timestamp};
 use netcdf_reader::{NcFile, NcVariable};
 
-use super::longitudes::first_column;
+use super::MODEL_LEVELS;
+use super::longitudes::{first_column, gaussian_step};
 use super::netcdf_meaning::{pressure_pa, text};
 use super::netcdf_time::{Since, is_since, seconds_in, whole_seconds};
 use super::parameter::{above_ground, isobaric};
@@ -13,6 +14,17 @@ use crate::wind::slab::Surface;
 
 /// The most values of a coordinate.
 const MOST_VALUES: u64 = 1_000_000;
+
+/// What the lines of a grid are counted by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Net {
+    /// Degrees of latitude and longitude.
+    Degrees,
+    /// Degrees counted from another pole.
+    RotatedDegrees,
+    /// Metres on a map.
+    Metres,
+}
 
 /// What a dimension, or a coordinate of a single value, counts.
 #[derive(Debug, Clone, PartialEq)]
@@ -27,8 +39,10 @@ pub(super) enum Coordinate {
     Member(Vec<u32>),
     /// Surfaces; `None` is one that is not used.
     Surface(Vec<Option<Surface>>),
-    Latitude(Vec<f64>),
-    Longitude(Vec<f64>),
+    /// What rows are counted by: latitudes, or metres to the north of a map.
+    Row(Net, Vec<f64>),
+    /// What columns are counted by.
+    Column(Net, Vec<f64>),
     /// Something that has only one value.
     Single,
 }
@@ -40,7 +54,7 @@ impl Coordinate {
             Coordinate::Lead(leads) => leads.len(),
             Coordinate::Member(members) => members.len(),
             Coordinate::Surface(surfaces) => surfaces.len(),
-            Coordinate::Latitude(degrees) | Coordinate::Longitude(degrees) => degrees.len(),
+            Coordinate::Row(_, values) | Coordinate::Column(_, values) => values.len(),
             Coordinate::Single => 1,
         }
     }
@@ -98,9 +112,8 @@ pub(super) fn coordinate(
         return Ok(None);
     };
     let wrong = |(found, expected): (String, &str)| fault(name, variable.name(), found, expected);
-    if make == Kind::Projected {
-        let expected = "latitude and longitude; projected grids are read from GRIB only";
-        return Err(wrong(("a grid on a map projection".into(), expected)));
+    if let Kind::ModelLevels = make {
+        return Err(No::LeftOut(MODEL_LEVELS.into()));
     }
     let values = values(name, file, variable).map_err(No::Fault)?;
     let counted = match make {
@@ -114,8 +127,11 @@ pub(super) fn coordinate(
         Kind::Height => Ok(Coordinate::Surface(
             values.iter().map(|m| above_ground(*m)).collect(),
         )),
-        Kind::Latitude => Ok(Coordinate::Latitude(values)),
-        Kind::Longitude | Kind::Projected => Ok(Coordinate::Longitude(values)),
+        Kind::Row(net) => Ok(Coordinate::Row(net, values)),
+        Kind::Column(net) => Ok(Coordinate::Column(net, values)),
+        Kind::MapRow(unit) => Ok(Coordinate::Row(Net::Metres, scaled(values, unit))),
+        Kind::MapColumn(unit) => Ok(Coordinate::Column(Net::Metres, scaled(values, unit))),
+        Kind::ModelLevels => Ok(Coordinate::Surface(vec![None; values.len()])),
     };
     counted.map(Some).map_err(wrong)
 }
@@ -130,9 +146,16 @@ enum Kind {
     /// Pa in the coordinate's unit.
     Pressure(f64),
     Height,
-    Latitude,
-    Longitude,
-    Projected,
+    Row(Net),
+    Column(Net),
+    /// Metres on a map in the coordinate's unit.
+    MapRow(f64),
+    MapColumn(f64),
+    ModelLevels,
+}
+
+fn scaled(values: Vec<f64>, unit: f64) -> Vec<f64> {
+    values.into_iter().map(|v| v * unit).collect()
 }
 
 fn kind(variable: &NcVariable, units: &str, standard_name: &str) -> Option<Kind> {
@@ -141,10 +164,12 @@ fn kind(variable: &NcVariable, units: &str, standard_name: &str) -> Option<Kind>
         "forecast_reference_time" if is_since(units) => return Some(Kind::Run),
         "forecast_period" => return Some(Kind::Lead),
         "realization" => return Some(Kind::Member),
-        "projection_x_coordinate"
-        | "projection_y_coordinate"
-        | "grid_latitude"
-        | "grid_longitude" => return Some(Kind::Projected),
+        "grid_latitude" => return Some(Kind::Row(Net::RotatedDegrees)),
+        "grid_longitude" => return Some(Kind::Column(Net::RotatedDegrees)),
+        "projection_y_coordinate" => return metres_in(units).map(Kind::MapRow),
+        "projection_x_coordinate" => return metres_in(units).map(Kind::MapColumn),
+        "model_level_number" => return Some(Kind::ModelLevels),
+        _ if standard_name.starts_with("atmosphere_") => return Some(Kind::ModelLevels),
         _ if is_since(units) => return Some(Kind::Valid),
         _ if member_names.contains(&variable.name()) => return Some(Kind::Member),
         _ => {}
@@ -152,12 +177,33 @@ fn kind(variable: &NcVariable, units: &str, standard_name: &str) -> Option<Kind>
     match units {
         "m" if is_above_ground(variable, standard_name) => Some(Kind::Height),
         "degrees_north" | "degree_north" | "degrees_N" | "degree_N" | "degreesN" | "degreeN" => {
-            Some(Kind::Latitude)
+            Some(Kind::Row(Net::Degrees))
         }
         "degrees_east" | "degree_east" | "degrees_E" | "degree_E" | "degreesE" | "degreeE" => {
-            Some(Kind::Longitude)
+            Some(Kind::Column(Net::Degrees))
         }
+        "degrees" | "degree" | "" => by_name(variable.name(), standard_name),
         _ => pressure_pa(units).map(Kind::Pressure),
+    }
+}
+
+/// Latitudes and longitudes whose unit does not say which they are.
+fn by_name(name: &str, standard_name: &str) -> Option<Kind> {
+    let name = name.to_ascii_lowercase();
+    if standard_name == "latitude" || ["lat", "latitude"].contains(&name.as_str()) {
+        return Some(Kind::Row(Net::Degrees));
+    }
+    let longitude =
+        standard_name == "longitude" || ["lon", "long", "longitude"].contains(&name.as_str());
+    longitude.then_some(Kind::Column(Net::Degrees))
+}
+
+/// Metres in a unit of lengths on a map.
+pub(super) fn metres_in(units: &str) -> Option<f64> {
+    match units {
+        "m" | "meter" | "meters" | "metre" | "metres" => Some(1.0),
+        "km" | "kilometer" | "kilometers" | "kilometre" | "kilometres" => Some(1_000.0),
+        _ => None,
     }
 }
 
@@ -226,12 +272,58 @@ pub(super) struct Spaced {
 
 /// The axis of latitudes; or what was found instead.
 pub(super) fn latitudes(degrees: &[f64]) -> std::result::Result<Spaced, String> {
-    let spaced = spaced(degrees)?;
+    let spaced = match spaced(degrees) {
+        Ok(spaced) => spaced,
+        Err(found) => gaussian(degrees).ok_or(found)?,
+    };
     let last = spaced.axis.value(spaced.axis.count - 1);
     if spaced.axis.first < -90.0 - 1e-6 || last > 90.0 + 1e-6 {
         return Err(format!("latitudes from {} to {last}", spaced.axis.first));
     }
     Ok(spaced)
+}
+
+/// Rows at Gaussian latitudes, which are nearly equally spaced; see [`gaussian_step`].
+fn gaussian(degrees: &[f64]) -> Option<Spaced> {
+    let [first, .., last] = *degrees else {
+        return None;
+    };
+    let about = 180.0 / ((last - first).abs() / (degrees.len() - 1) as f64);
+    if !(8.0..20_000.0).contains(&about) {
+        return None;
+    }
+    // Of a part of the globe the number is not known to the last digit: the one that fits best.
+    let off_rows = |rows: usize| {
+        let step = gaussian_step(rows);
+        let off = |lat: &f64| {
+            let row = lat / step - 0.5;
+            (row - row.round()).abs()
+        };
+        degrees.iter().map(off).fold(0.0, f64::max)
+    };
+    let (least, most) = ((0.98 * about) as usize / 2, (1.02 * about) as usize / 2 + 1);
+    let rows = (least.max(4)..=most)
+        .map(|half| 2 * half)
+        .min_by(|a, b| off_rows(*a).total_cmp(&off_rows(*b)))?;
+    let step = gaussian_step(rows);
+    let row = |lat: f64| (lat / step - 0.5).round();
+    let counted = (row(last) - row(first)).abs() as usize + 1 == degrees.len();
+    (counted && off_rows(rows) < 0.03).then(|| Spaced {
+        axis: Axis {
+            first: (row(first.min(last)) + 0.5) * step,
+            step,
+            count: degrees.len(),
+        },
+        reversed: last < first,
+    })
+}
+
+/// The axis of metres on a map; or what was found instead.
+pub(super) fn metres(values: &[f64]) -> std::result::Result<Spaced, String> {
+    if values.len() == 1 {
+        return Err("a single row or column of a map".into());
+    }
+    spaced(values)
 }
 
 /// The axis of longitudes; or what was found instead.
@@ -272,7 +364,7 @@ fn spaced(values: &[f64]) -> std::result::Result<Spaced, String> {
     let even = |(i, v): (usize, &f64)| (v - (first + step * i as f64)).abs() <= rounding;
     if step == 0.0 || !step.is_finite() || !values.iter().enumerate().all(even) {
         return Err(format!(
-            "{} points from {first} to {last} degrees that are not equally spaced",
+            "{} points from {first} to {last} that are not equally spaced",
             values.len()
         ));
     }
@@ -312,9 +404,22 @@ mod tests {
     }
 
     #[test]
-    fn gaussian_latitudes_are_refused() {
-        let message = latitudes(&[88.572, 86.723, 84.862, 82.999]).unwrap_err();
-        assert!(message.contains("4 points from 88.572"), "{message}");
+    fn gaussian_latitudes_are_known() {
+        // Of the 94 rows of T62 (NCEP's reanalysis), from the pole and from the middle.
+        let t62 = [88.542, 86.6531, 84.7532, 82.8508, 80.9473];
+        let axis = latitudes(&t62).unwrap();
+        assert!(axis.reversed);
+        assert_eq!((axis.axis.step, axis.axis.count), (180.0 / 94.5, 5));
+        assert!((axis.axis.value(4) - 88.542).abs() < 0.03);
+        let middle = [-0.952368, 0.952368, 2.8571, 4.7619, 6.6666];
+        let axis = latitudes(&middle).unwrap().axis;
+        assert!((axis.value(4) - 6.6666).abs() < 1e-3);
+    }
+
+    #[test]
+    fn uneven_latitudes_are_refused() {
+        let message = latitudes(&[88.6, 86.7, 84.0, 83.0]).unwrap_err();
+        assert!(message.contains("4 points from 88.6"), "{message}");
         for bad in [&[f64::NAN, 1.0][..], &[], &[1.0, 1.0], &[0.0, 100.0]] {
             assert!(latitudes(bad).is_err());
         }

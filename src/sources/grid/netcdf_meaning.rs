@@ -1,4 +1,5 @@
-//! What a NetCDF variable is, from its attributes and units, never from its name.
+//! What a NetCDF variable is, from its attributes and units; from its name only where these say
+//! nothing.
 //!
 //! In this order: CF's `standard_name`; the parameter number that converters from GRIB keep
 //! (`GRIB_paramId`, `Grib2_Parameter`, `Grib_Variable_Id`); for ECMWF's own converter, which gives
@@ -7,6 +8,7 @@
 
 use netcdf_reader::NcVariable;
 
+use super::netcdf_names::by_name;
 use super::parameter::{self, GEOPOTENTIAL, Meaning, above_ground};
 use crate::units::ZERO_CELSIUS_K;
 use crate::wind::slab::{Quantity, Surface};
@@ -25,16 +27,18 @@ pub(super) struct Described {
     pub conversion: Conversion,
     /// Where it is, if the attributes say.
     pub surface: Option<Surface>,
+    /// Whether a wind is along the grid's x or y, if the attributes say.
+    pub along_grid: Option<bool>,
 }
 
 /// An attribute's text.
-pub(super) fn text(variable: &NcVariable, attribute: &str) -> Option<String> {
+pub(in crate::sources) fn text(variable: &NcVariable, attribute: &str) -> Option<String> {
     let text = variable.attribute(attribute)?.value.as_string()?;
     Some(text.trim_matches(['\0', ' ']).to_owned())
 }
 
 /// An attribute's whole numbers.
-fn numbers(variable: &NcVariable, attribute: &str) -> Option<Vec<f64>> {
+pub(super) fn numbers(variable: &NcVariable, attribute: &str) -> Option<Vec<f64>> {
     variable.attribute(attribute)?.value.as_f64_vec()
 }
 
@@ -44,7 +48,22 @@ fn small(number: f64) -> Option<u8> {
 
 /// What a variable is; or why it is left out.
 pub(super) fn described(variable: &NcVariable) -> Result<Described, String> {
-    let meaning = meaning(variable).ok_or("quantities that are not used")?;
+    as_meant(
+        variable,
+        meaning(variable).ok_or("quantities that are not used")?,
+    )
+}
+
+/// What a variable is by its name, where it is of use.
+pub(super) fn described_by_name(variable: &NcVariable) -> Option<Described> {
+    if text(variable, "standard_name").is_some_and(|name| !name.is_empty()) {
+        return None;
+    }
+    let units = text(variable, "units")?;
+    as_meant(variable, by_name(variable.name(), &units)?).ok()
+}
+
+fn as_meant(variable: &NcVariable, meaning: Meaning) -> Result<Described, String> {
     if let Some(why) = not_of_one_moment(variable) {
         return Err(why.into());
     }
@@ -59,7 +78,20 @@ pub(super) fn described(variable: &NcVariable) -> Result<Described, String> {
         quantity: meaning.quantity,
         conversion,
         surface: meaning.surface.or_else(|| surface(variable)),
+        along_grid: along_grid(variable),
     })
+}
+
+/// Whether a wind is along the grid's axes, if the attributes say.
+fn along_grid(variable: &NcVariable) -> Option<bool> {
+    if let Some([flag, ..]) = numbers(variable, "GRIB_uvRelativeToGrid").as_deref() {
+        return Some(*flag != 0.0);
+    }
+    match text(variable, "standard_name")?.as_str() {
+        "eastward_wind" | "northward_wind" => Some(false),
+        "x_wind" | "y_wind" | "grid_eastward_wind" | "grid_northward_wind" => Some(true),
+        _ => None,
+    }
 }
 
 fn meaning(variable: &NcVariable) -> Option<Meaning> {
@@ -81,8 +113,10 @@ fn meaning(variable: &NcVariable) -> Option<Meaning> {
 
 fn by_standard_name(name: &str) -> Option<Meaning> {
     let (quantity, unit, surface) = match name {
-        "eastward_wind" => (Quantity::EastWind, 1.0, None),
-        "northward_wind" => (Quantity::NorthWind, 1.0, None),
+        "eastward_wind" | "x_wind" | "grid_eastward_wind" => (Quantity::EastWind, 1.0, None),
+        "northward_wind" | "y_wind" | "grid_northward_wind" => (Quantity::NorthWind, 1.0, None),
+        "wind_speed" => (Quantity::WindSpeed, 1.0, None),
+        "wind_from_direction" => (Quantity::WindFrom, 1.0, None),
         "air_temperature" => (Quantity::Temperature, 1.0, None),
         "geopotential" => (Quantity::Height, GEOPOTENTIAL, None),
         "geopotential_height" => (Quantity::Height, 1.0, None),
@@ -128,7 +162,9 @@ fn by_long_name(variable: &NcVariable) -> Option<Meaning> {
 fn not_of_one_moment(variable: &NcVariable) -> Option<&'static str> {
     const OVER_TIME: &str = "accumulations, means and extremes over time";
     let step_type = text(variable, "GRIB_stepType");
-    if step_type.is_some_and(|kind| kind != "instant")
+    let statistic = text(variable, "statistic").map(|s| s.to_ascii_lowercase());
+    if statistic.is_some_and(|s| s.contains("mean") || s.contains("ltm") || s.contains("std"))
+        || step_type.is_some_and(|kind| kind != "instant")
         || variable
             .attribute("Grib2_Statistical_Interval_Type")
             .is_some()
@@ -175,8 +211,13 @@ fn surface(variable: &NcVariable) -> Option<Surface> {
 fn conversion(meaning: Meaning, units: &str) -> Option<Conversion> {
     let is_geopotential = meaning.unit == GEOPOTENTIAL;
     let scale = match meaning.quantity {
-        Quantity::EastWind | Quantity::NorthWind => match units {
+        Quantity::EastWind | Quantity::NorthWind | Quantity::WindSpeed => match units {
             "m s-1" | "m s**-1" | "m s^-1" | "m.s-1" | "m/s" | "meters/second" => 1.0,
+            _ => return None,
+        },
+        Quantity::WindFrom => match units {
+            "degree" | "degrees" | "deg" | "degree_true" | "degrees_true" | "degree true"
+            | "degrees true" => 1.0,
             _ => return None,
         },
         Quantity::Height if is_geopotential => match units {
@@ -215,7 +256,7 @@ fn conversion(meaning: Meaning, units: &str) -> Option<Conversion> {
 }
 
 /// Pa in a unit of pressure.
-pub(super) fn pressure_pa(units: &str) -> Option<f64> {
+pub(in crate::sources) fn pressure_pa(units: &str) -> Option<f64> {
     match units {
         "Pa" | "pascal" | "pascals" => Some(1.0),
         "hPa" | "mb" | "mbar" | "millibar" | "millibars" | "hectopascal" | "hectopascals" => {
@@ -251,8 +292,14 @@ mod tests {
     }
 
     #[test]
-    fn the_name_alone_says_nothing() {
+    fn the_name_alone_is_the_last_resort() {
         assert!(described(&variable(&[("units", "m s-1")])).is_err());
+        let by_name = |attributes: &[_]| described_by_name(&variable(attributes));
+        assert!(by_name(&[("units", "m s-1")]).is_some());
+        assert!(by_name(&[("units", "K")]).is_none());
+        assert!(by_name(&[]).is_none());
+        assert!(by_name(&[("units", "m s-1"), ("standard_name", "upward_air_velocity")]).is_none());
+        assert!(by_name(&[("units", "m s-1"), ("statistic", "Mean")]).is_none());
         let u = [("standard_name", "eastward_wind"), ("units", "m s**-1")];
         assert_eq!(
             described(&variable(&u)).unwrap().quantity,

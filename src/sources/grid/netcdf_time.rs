@@ -10,13 +10,13 @@ use jiff::{SignedDuration, Timestamp};
 
 /// A unit of time and the moment it is counted from.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Since {
+pub(in crate::sources) struct Since {
     unit_s: f64,
     epoch: Timestamp,
 }
 
 /// Whether units are those of a moment, not of a length of time.
-pub(super) fn is_since(units: &str) -> bool {
+pub(in crate::sources) fn is_since(units: &str) -> bool {
     units
         .split_whitespace()
         .nth(1)
@@ -75,6 +75,11 @@ fn gregorian_reform() -> Timestamp {
 
 /// `1900-01-01`, `1900-1-1 0:0:0.0`, `2010-10-26T12:00:00+00:00`, `1970-01-01 00:00:00 UTC`.
 fn epoch(words: &[&str]) -> Option<Timestamp> {
+    // Some give the zone as "0:00", without a sign.
+    let words = match words {
+        [first @ .., "0:00" | "00:00"] if first.len() > 1 => first,
+        all => all,
+    };
     let text = words.join(" ");
     let (date, rest) = match text.find([' ', 'T', 't']) {
         Some(end) => (&text[..end], text[end + 1..].trim()),
@@ -164,6 +169,10 @@ mod tests {
         assert_eq!(
             at("minutes since 2000-01-01 12:00 -5:30", 0.0),
             "2000-01-01T17:30:00Z"
+        );
+        assert_eq!(
+            at("seconds since 2019-01-01 00:00:00 0:00", 19_920.0),
+            "2019-01-01T05:32:00Z"
         );
         assert_eq!(
             at("h since 2000-01-01T00:00:00Z", 0.0),

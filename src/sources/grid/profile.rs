@@ -44,7 +44,11 @@ impl Archive {
     /// The region and the hours covered, in words.
     pub fn covered(&self) -> String {
         let times: Vec<Timestamp> = self.steps.iter().map(|s| s.valid).collect();
-        format!("{}, {}", self.lattice.region(), hours(&times))
+        let own = format!("{}, {}", self.lattice.region(), hours(&times));
+        match &self.above {
+            Some(above) => format!("{own}; those above {}", above.covered()),
+            None => own,
+        }
     }
 }
 

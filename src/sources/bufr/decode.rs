@@ -1,0 +1,360 @@
+//! The values of a message's data, in order.
+//!
+//! # References
+//!
+//! WMO-No. 306, Manual on Codes, volume I.2, FM 94 BUFR: regulations 94.5 and 94.6, table C. What
+//! follows operators 222 to 237 (quality, statistics) comes after all values and is not read.
+
+use super::tables::{Descriptor, packing, sequence};
+
+/// The most values and repetitions of a message, of all its subsets: a sounding of four hours at ten
+/// levels a second has a million and a half.
+const MOST_STEPS: usize = 4_000_000;
+/// The deepest that sequences and repetitions stand in each other.
+const DEEPEST: usize = 16;
+
+/// What is met on the way through a subset.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Event {
+    /// A repetition begins.
+    Item,
+    /// A repetition ends.
+    ItemEnd,
+    /// A number, in the unit of table B; `None` where missing.
+    Number(Descriptor, Option<f64>),
+    /// A text; `None` where missing.
+    Text(Descriptor, Option<String>),
+}
+
+/// Either all values or why there are none.
+type Decoded<T> = Result<T, String>;
+
+/// The bits of a section, the highest first.
+struct Bits<'a> {
+    bytes: &'a [u8],
+    at: usize,
+}
+
+impl Bits<'_> {
+    fn take(&mut self, width: u32) -> Decoded<u64> {
+        let end = self.at + width as usize;
+        if width > 64 || end > 8 * self.bytes.len() {
+            return Err("data that end too soon".into());
+        }
+        let bit = |i: usize| u64::from(self.bytes[i / 8] >> (7 - i % 8) & 1);
+        let value = (self.at..end).fold(0, |value, i| value << 1 | bit(i));
+        self.at = end;
+        Ok(value)
+    }
+
+    fn text(&mut self, characters: usize) -> Decoded<Option<String>> {
+        let bytes: Vec<u8> = (0..characters)
+            .map(|_| self.take(8).map(|byte| byte as u8))
+            .collect::<Decoded<_>>()?;
+        let missing = bytes.iter().all(|byte| *byte == 0xff);
+        let text: String = bytes.into_iter().map(char::from).collect();
+        Ok((!missing).then(|| text.trim().to_owned()))
+    }
+}
+
+/// What operators have changed.
+#[derive(Clone, Copy, Default)]
+struct Changes {
+    width: i64,
+    scale: i32,
+    /// Of 207: scale, reference and width of this many digits more.
+    digits: i32,
+    text_bytes: Option<usize>,
+    /// Bits of an associated field before each element.
+    associated: u32,
+    /// Bits of a local element that follows.
+    local: Option<u32>,
+}
+
+struct Decoder<'a> {
+    bits: Bits<'a>,
+    changes: Changes,
+    /// Whether the values of all subsets are packed together, element by element.
+    compressed: bool,
+    /// How many are: 1 where each stands alone.
+    together: usize,
+    steps: usize,
+    /// Events of each of the subsets that are packed together.
+    events: Vec<Vec<Event>>,
+    /// Whether what follows is quality and statistics.
+    ended: bool,
+}
+
+/// The values of each subset.
+pub(super) fn subsets(
+    data: &[u8],
+    descriptors: &[Descriptor],
+    count: usize,
+    compressed: bool,
+) -> Decoded<Vec<Vec<Event>>> {
+    let together = if compressed { count } else { 1 };
+    // A subset takes bits: no more are believed than there are bytes.
+    if count == 0 || count > 8 * data.len() {
+        return Err(format!("{count} subsets"));
+    }
+    let mut all = Vec::new();
+    let mut decoder = Decoder {
+        bits: Bits { bytes: data, at: 0 },
+        changes: Changes::default(),
+        compressed,
+        together,
+        steps: 0,
+        events: Vec::new(),
+        ended: false,
+    };
+    for _ in 0..if compressed { 1 } else { count } {
+        decoder.changes = Changes::default();
+        decoder.ended = false;
+        decoder.events = vec![Vec::new(); together];
+        decoder.run(descriptors, 0)?;
+        // Where the next subset begins after quality and statistics is not known.
+        let cut_short = decoder.ended && !compressed && count > 1;
+        all.append(&mut decoder.events);
+        if cut_short {
+            return Err("several subsets with quality or statistics after the values".into());
+        }
+    }
+    Ok(all)
+}
+
+impl Decoder<'_> {
+    fn run(&mut self, descriptors: &[Descriptor], depth: usize) -> Decoded<()> {
+        if depth > DEEPEST {
+            return Err("sequences within sequences without end".into());
+        }
+        let mut rest = descriptors;
+        while let [first, after @ ..] = rest {
+            if self.ended {
+                return Ok(());
+            }
+            rest = after;
+            let (x, y) = (first / 1_000 % 100, first % 1_000);
+            match first / 100_000 {
+                0 => self.element(*first)?,
+                1 => rest = self.repeat(x as usize, y as usize, after, depth)?,
+                2 => self.operate(x, y)?,
+                3 => {
+                    let parts = sequence(*first)
+                        .ok_or_else(|| format!("sequence {first}, which is none of soundings"))?;
+                    self.run(parts, depth + 1)?;
+                }
+                _ => return Err(format!("descriptor {first}")),
+            }
+        }
+        Ok(())
+    }
+
+    fn step(&mut self) -> Decoded<()> {
+        self.steps += self.together;
+        match self.steps > MOST_STEPS {
+            true => Err(format!("more than {MOST_STEPS} values")),
+            false => Ok(()),
+        }
+    }
+
+    fn tell(&mut self, event: &Event) {
+        for events in &mut self.events {
+            events.push(event.clone());
+        }
+    }
+
+    /// Repeats the next `many` descriptors; returns what comes after them.
+    fn repeat<'d>(
+        &mut self,
+        many: usize,
+        times: usize,
+        after: &'d [Descriptor],
+        depth: usize,
+    ) -> Decoded<&'d [Descriptor]> {
+        let (times, after) = match (times, after) {
+            (0, [factor, after @ ..]) => {
+                let element = packing(*factor).ok_or_else(|| format!("a count {factor}"))?;
+                (self.bits_of_all(element.width)? as usize, after)
+            }
+            _ => (times, after),
+        };
+        if many > after.len() {
+            return Err("a repetition of more than there is".into());
+        }
+        let (repeated, after) = after.split_at(many);
+        for _ in 0..times {
+            self.step()?;
+            self.tell(&Event::Item);
+            self.run(repeated, depth + 1)?;
+            self.tell(&Event::ItemEnd);
+        }
+        Ok(after)
+    }
+
+    /// Bits that must be the same in all subsets.
+    fn bits_of_all(&mut self, width: u32) -> Decoded<u64> {
+        let value = self.bits.take(width)?;
+        if self.compressed && self.bits.take(6)? != 0 {
+            return Err("subsets of different length packed together".into());
+        }
+        Ok(value)
+    }
+
+    fn operate(&mut self, x: u32, y: u32) -> Decoded<()> {
+        let signed = |y: u32| if y == 0 { 0 } else { i64::from(y) - 128 };
+        match x {
+            1 => self.changes.width = signed(y),
+            2 => self.changes.scale = signed(y) as i32,
+            4 => self.changes.associated = y,
+            5 => drop(self.texts(0, y as usize)?),
+            6 => self.changes.local = Some(y),
+            7 => self.changes.digits = y as i32,
+            8 => self.changes.text_bytes = (y > 0).then_some(y as usize),
+            22..=37 => self.ended = true,
+            _ => return Err(format!("operator 2{x:02}{y:03}")),
+        }
+        Ok(())
+    }
+
+    fn element(&mut self, number: Descriptor) -> Decoded<()> {
+        self.step()?;
+        if let Some(width) = self.changes.local.take() {
+            self.numbers(width)?;
+            return Ok(());
+        }
+        let element = packing(number)
+            .ok_or_else(|| format!("element {number:06}, which is none of soundings"))?;
+        // Neither operators nor associated fields concern counts and what associated fields mean.
+        let plain = number / 1_000 == 31;
+        if self.changes.associated > 0 && !plain {
+            self.numbers(self.changes.associated)?;
+        }
+        if element.is_text {
+            let bytes = self
+                .changes
+                .text_bytes
+                .unwrap_or(element.width as usize / 8);
+            let texts = self.texts(number, bytes)?;
+            self.keep(texts);
+            return Ok(());
+        }
+        let (mut width, mut scale) = (i64::from(element.width), element.scale);
+        let mut reference = element.reference as f64;
+        if !plain && !element.is_code {
+            width += self.changes.width;
+            scale += self.changes.scale;
+            if self.changes.digits > 0 {
+                let digits = self.changes.digits;
+                scale += digits;
+                width += i64::from((10 * digits + 2) / 3);
+                reference *= 10.0_f64.powi(digits);
+            }
+        }
+        let width = u32::try_from(width).map_err(|_| format!("{width} bits"))?;
+        let unit = 10.0_f64.powi(scale);
+        let values = self.numbers(width)?;
+        let value = |raw: Option<u64>| raw.map(|raw| (raw as f64 + reference) / unit);
+        let events = values
+            .into_iter()
+            .map(|raw| Event::Number(number, value(raw)));
+        self.keep(events.collect());
+        Ok(())
+    }
+
+    fn keep(&mut self, events: Vec<Event>) {
+        for (all, event) in self.events.iter_mut().zip(events) {
+            all.push(event);
+        }
+    }
+
+    /// One number of each subset; `None` where all bits are ones.
+    fn numbers(&mut self, width: u32) -> Decoded<Vec<Option<u64>>> {
+        let ones = |width: u32| u64::MAX.checked_shr(64 - width).unwrap_or(0);
+        let known = |raw: u64, width: u32| (width == 0 || raw != ones(width)).then_some(raw);
+        let least = self.bits.take(width)?;
+        if !self.compressed {
+            return Ok(vec![known(least, width)]);
+        }
+        let more = self.bits.take(6)? as u32;
+        (0..self.together)
+            .map(|_| {
+                let above = self.bits.take(more)?;
+                Ok(match more {
+                    0 => known(least, width),
+                    _ => known(above, more).and_then(|above| least.checked_add(above)),
+                })
+            })
+            .collect()
+    }
+
+    fn texts(&mut self, number: Descriptor, bytes: usize) -> Decoded<Vec<Event>> {
+        let same = self.bits.text(bytes)?;
+        let more = match self.compressed {
+            true => self.bits.take(6)? as usize,
+            false => 0,
+        };
+        (0..self.together)
+            .map(|_| {
+                let text = match more {
+                    0 => same.clone(),
+                    characters => self.bits.text(characters)?,
+                };
+                Ok(Event::Text(number, text))
+            })
+            .collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn bits_are_taken_from_the_highest_on() {
+        let mut bits = Bits {
+            bytes: &[0b1010_0000, 0xff],
+            at: 0,
+        };
+        assert_eq!(bits.take(3), Ok(5));
+        assert_eq!(bits.take(6), Ok(1));
+        assert!(bits.take(8).is_err());
+    }
+
+    #[test]
+    fn a_pressure_with_more_digits() {
+        // 7004 has 14 bits in tens of Pa; with 207001 18 bits in single Pa.
+        let data = [0b0110_0000, 0b0101_1000, 0b0100_0000];
+        let found = subsets(&data, &[207_001, 7_004, 207_000], 1, false).unwrap();
+        let raw = u64::from(data[0]) << 10 | u64::from(data[1]) << 2 | u64::from(data[2] >> 6);
+        assert_eq!(found[0], [Event::Number(7_004, Some(raw as f64))]);
+    }
+
+    #[test]
+    fn subsets_packed_together() {
+        // Temperature 012101, 16 bits: 27315 at least, 2 bits more: 1, missing, 0.
+        let value: u64 = 27_315 << 12 | 2 << 6 | 0b01_11_00;
+        let data = (value << 4).to_be_bytes();
+        let found = subsets(&data[4..], &[12_101], 3, true).unwrap();
+        let of = |t| vec![Event::Number(12_101, t)];
+        assert_eq!(found, [of(Some(273.16)), of(None), of(Some(273.15))]);
+    }
+
+    proptest! {
+        #[test]
+        fn no_bytes_panic(
+            data in proptest::collection::vec(any::<u8>(), 0..200),
+            descriptors in proptest::collection::vec(
+                prop_oneof![
+                    Just(309_052_u32), Just(309_057), Just(31_001), Just(101_000), Just(102_003),
+                    Just(1_011), Just(12_101), 200_000..240_000_u32, any::<u32>()
+                ],
+                0..6,
+            ),
+            count in 0..5_usize,
+            compressed: bool,
+        ) {
+            let _ = subsets(&data, &descriptors, count, compressed);
+        }
+    }
+}

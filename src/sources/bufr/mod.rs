@@ -1,0 +1,238 @@
+//! Soundings in the WMO's binary form BUFR (FM 94): the templates of TEMP and PILOT, one message or many
+//! in a file, each an ascent or several.
+//!
+//! No decoder that could be used was found: the one on the registry that is kept stops at operators
+//! these messages have (texts between, quality after the values) and at texts that are not UTF-8.
+//! So only what these templates need is read here; what is not in the tables is refused by its number.
+//!
+//! # References
+//!
+//! WMO-No. 306, Manual on Codes, volume I.2, FM 94 BUFR, editions 2 to 4: sections 0 to 5; templates
+//! 309007, 309050 to 309053 and 309055 to 309057.
+
+mod decode;
+mod tables;
+
+use jiff::Timestamp;
+use jiff::civil::DateTime;
+use jiff::tz::TimeZone;
+
+use self::decode::{Event, subsets};
+use self::tables::Descriptor;
+use super::clean::{Raw, Row};
+use crate::earth::G0_M_S2;
+use crate::error::{Fault, Result};
+use crate::geodesy::Position;
+use crate::wind::sounding::{HeightSource, Tally};
+
+/// A message may stand behind the heading of a bulletin.
+const FIRST_BYTES: usize = 1024;
+
+/// Whether bytes begin as a BUFR file does.
+pub(super) fn looks_like(bytes: &[u8]) -> bool {
+    let start = &bytes[..bytes.len().min(FIRST_BYTES)];
+    let heads = start.windows(8);
+    heads
+        .into_iter()
+        .any(|w| w.starts_with(b"BUFR") && matches!(w[7], 2..=4))
+}
+
+/// Reads every ascent, or says what is wrong with it.
+pub(super) fn read(name: &str, bytes: &[u8]) -> Result<Vec<Result<Raw>>> {
+    let mut ascents = Vec::new();
+    let (mut rest, mut number) = (bytes, 0);
+    while let Some(start) = rest.windows(4).position(|w| w == b"BUFR") {
+        number += 1;
+        let fault = |found: String| {
+            let expected = "a complete BUFR message with a sounding (TEMP or PILOT)";
+            Fault::new(name, found, expected).of_key(format!("message {number}"))
+        };
+        rest = &rest[start..];
+        let length = rest.get(4..7).map_or(0, number_of);
+        match rest
+            .get(..length)
+            .filter(|message| message.ends_with(b"7777"))
+        {
+            Some(message) => {
+                match of_message(name, message) {
+                    Ok(all) => ascents.extend(all.into_iter().map(Ok)),
+                    Err(found) => ascents.push(Err(fault(found).into())),
+                }
+                rest = &rest[length..];
+            }
+            None => {
+                ascents.push(Err(fault("a message that is cut short".into()).into()));
+                rest = &rest[4..];
+            }
+        }
+    }
+    Ok(ascents)
+}
+
+/// A whole number of some bytes, the highest first.
+fn number_of(bytes: &[u8]) -> usize {
+    bytes.iter().fold(0, |n, &b| n << 8 | usize::from(b))
+}
+
+/// The section at the start of bytes, and what follows it.
+fn section(bytes: &[u8]) -> std::result::Result<(&[u8], &[u8]), String> {
+    let length = bytes.get(..3).map_or(0, number_of);
+    let in_it = length >= 4 && length <= bytes.len();
+    in_it
+        .then(|| bytes.split_at(length))
+        .ok_or_else(|| "a section that is cut short".into())
+}
+
+/// The ascents of a message; or what is wrong with it.
+fn of_message(name: &str, message: &[u8]) -> std::result::Result<Vec<Raw>, String> {
+    const HAS_SECTION_2: u8 = 0x80;
+    let edition = message.get(7).copied().unwrap_or_default();
+    // Octets of section 1: flags and category.
+    let (flags, category) = match edition {
+        2 | 3 => (8, 9),
+        4 => (10, 11),
+        other => return Err(format!("BUFR edition {other}")),
+    };
+    let (first, mut rest) = section(message.get(8..).unwrap_or_default())?;
+    let octet = |n: usize| first.get(n - 1).copied().unwrap_or(0);
+    if octet(category) != 2 {
+        return Err(format!(
+            "data of category {}, not soundings",
+            octet(category)
+        ));
+    }
+    if octet(flags) & HAS_SECTION_2 != 0 {
+        rest = section(rest)?.1;
+    }
+    let (third, rest) = section(rest)?;
+    let [_, _, _, _, high, low, flags, codes @ ..] = third else {
+        return Err("a description that is cut short".into());
+    };
+    let descriptors: Vec<Descriptor> = codes.chunks_exact(2).map(descriptor).collect();
+    let count = number_of(&[*high, *low]);
+    let data = section(rest)?.0;
+    let subsets = subsets(&data[4..], &descriptors, count, flags & 0x40 != 0)?;
+    Ok(subsets.iter().map(|events| ascent(name, events)).collect())
+}
+
+/// Two bits, six and eight: F, X and Y.
+fn descriptor(octets: &[u8]) -> Descriptor {
+    let [first, y] = [octets[0], octets[1]].map(u32::from);
+    (first >> 6) * 100_000 + (first & 0x3f) * 1_000 + y
+}
+
+fn ascent(name: &str, events: &[Event]) -> Raw {
+    let (mut header, mut rows) = (Header::default(), Vec::new());
+    let mut open: Vec<Row> = Vec::new();
+    for event in events {
+        match event {
+            Event::Item => open.push(Row::default()),
+            Event::ItemEnd => {
+                let row = open.pop().unwrap_or_default();
+                // Shears of the wind, and levels of nothing.
+                if row.temperature_k.is_some() || row.speed_m_s.is_some() || row.east_m_s.is_some()
+                {
+                    rows.push(row);
+                }
+            }
+            Event::Number(number, Some(value)) => match open.last_mut() {
+                Some(row) => set(row, *number, *value),
+                None => header.take(*number, *value),
+            },
+            Event::Text(1_011 | 1_015, Some(text)) if header.name.is_empty() => {
+                header.name.clone_from(text);
+            }
+            Event::Number(_, None) | Event::Text(..) => {}
+        }
+    }
+    Raw {
+        file: name.to_owned(),
+        line: 1,
+        name: header.station(),
+        time: header.time(),
+        position: header.position(),
+        model: None,
+        heights: HeightSource::Geopotential,
+        // Levels of wind alone may stand behind the others.
+        in_time_order: false,
+        rows,
+        tally: Tally::default(),
+    }
+}
+
+fn set(row: &mut Row, number: Descriptor, value: f64) {
+    let slot = match number {
+        7_004 => &mut row.pressure_pa,
+        7_009 | 10_009 => &mut row.height_m,
+        10_003 | 10_008 => {
+            row.height_m = Some(value / G0_M_S2);
+            return;
+        }
+        12_001 | 12_101 => &mut row.temperature_k,
+        12_003 | 12_103 => &mut row.dew_point_k,
+        13_009 => {
+            row.relative_humidity = Some(value / 100.0);
+            return;
+        }
+        11_001 => &mut row.from_deg,
+        11_002 => &mut row.speed_m_s,
+        11_003 => &mut row.east_m_s,
+        11_004 => &mut row.north_m_s,
+        _ => return,
+    };
+    *slot = Some(value);
+}
+
+/// What stands before the levels. The first of several counts.
+#[derive(Default)]
+struct Header {
+    name: String,
+    /// Block and station.
+    station: [Option<f64>; 2],
+    /// Year, month, day, hour, minute, second.
+    time: [Option<f64>; 6],
+    /// Latitude and longitude, degrees.
+    place: [Option<f64>; 2],
+}
+
+impl Header {
+    fn take(&mut self, number: Descriptor, value: f64) {
+        let slot = match number {
+            1_001 => &mut self.station[0],
+            1_002 => &mut self.station[1],
+            4_001..=4_006 => &mut self.time[(number - 4_001) as usize],
+            5_001 | 5_002 => &mut self.place[0],
+            6_001 | 6_002 => &mut self.place[1],
+            _ => return,
+        };
+        slot.get_or_insert(value);
+    }
+
+    fn station(&self) -> String {
+        match self.station {
+            [Some(block), Some(station)] => {
+                let number = format!("{block:02.0}{station:03.0}");
+                [number, self.name.clone()].join(" ").trim().to_owned()
+            }
+            _ => self.name.clone(),
+        }
+    }
+
+    fn time(&self) -> Option<Timestamp> {
+        let [year, month, day, hour, minute, second] = self.time;
+        let date_time = DateTime::new(
+            year? as i16,
+            month? as i8,
+            day? as i8,
+            hour? as i8,
+            minute.unwrap_or(0.0) as i8,
+            second.unwrap_or(0.0) as i8,
+            0,
+        );
+        TimeZone::UTC.to_timestamp(date_time.ok()?).ok()
+    }
+
+    fn position(&self) -> Option<Position> {
+        Position::new(self.place[0]?, self.place[1]?)
+    }
+}

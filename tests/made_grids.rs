@@ -1,0 +1,143 @@
+//! Forecasts on rotated, projected and Gaussian grids, with winds along the grid, by names alone or as
+//! speed and direction: what is flown with, against what ecCodes and netCDF4 read in the same files,
+//! turned to true north by closed forms.
+//!
+//! Files and table: tests/data/grids/made/README.md.
+
+// A helper of a test may fail as the test itself may.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+#![allow(clippy::print_stdout, reason = "figures for whoever runs the tests")]
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use windfall::atmosphere::Geopotential;
+use windfall::geodesy::Position;
+use windfall::sources::grid::GridFile;
+use windfall::sources::grid::archive::{Archive, Joining};
+
+fn path(file: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/data/grids/made")
+        .join(file)
+}
+
+fn open(file: &str) -> Archive {
+    let opened = GridFile::open(&path(file)).unwrap_or_else(|error| panic!("{error}"));
+    Archive::join(vec![opened], Joining::default()).unwrap_or_else(|error| panic!("{error}"))
+}
+
+type Row = BTreeMap<String, String>;
+
+fn table() -> BTreeMap<String, Vec<Row>> {
+    let mut reader = csv::Reader::from_path(path("made_points.csv")).unwrap();
+    let mut files: BTreeMap<String, Vec<Row>> = BTreeMap::new();
+    for row in reader.deserialize::<Row>() {
+        let row = row.unwrap();
+        files.entry(row["file"].clone()).or_default().push(row);
+    }
+    files
+}
+
+fn number(row: &Row, column: &str) -> f64 {
+    row[column].parse().unwrap()
+}
+
+/// How far off the wind (m/s) and the altitude (m) of one row are in a whole block.
+fn off(archive: &Archive, row: &Row) -> [f64; 2] {
+    let whole = archive.lattice.whole();
+    let block = archive.cut(whole, 0..1).unwrap();
+    let place = Position::new(number(row, "lat"), number(row, "lon")).unwrap();
+    let [i, j] = archive
+        .lattice
+        .map()
+        .unwrap()
+        .row_column(place)
+        .unwrap()
+        .map(f64::round);
+    let [ri, rj] = archive.lattice.map().unwrap().row_column(place).unwrap();
+    // Gaussian rows are taken as equally spaced.
+    assert!(
+        (ri - i).abs() < 2e-3 && (rj - j).abs() < 1e-3,
+        "{ri} {rj} {row:?}"
+    );
+    let column = block.column(0, 0, i as usize, j as usize);
+    let pa = 100.0 * number(row, "level_hpa");
+    let level = block.pressures_pa.iter().position(|p| *p == pa).unwrap();
+    let at = [column, level];
+    let altitude = Geopotential(number(row, "height_gpm")).altitude_m(place.lat_deg);
+    [
+        (f64::from(block.east_m_s[at]) - number(row, "u_true"))
+            .hypot(f64::from(block.north_m_s[at]) - number(row, "v_true")),
+        (f64::from(block.altitude_m[at]) - altitude).abs(),
+    ]
+}
+
+#[test]
+fn winds_and_altitudes_are_those_of_independent_decoders() {
+    let files = table();
+    assert_eq!(files.len(), 15);
+    for (name, rows) in files {
+        let archive = open(&name);
+        assert_eq!(archive.levels_pa, [85_000, 50_000, 20_000, 5_000], "{name}");
+        let mut worst: [f64; 2] = [0.0; 2];
+        for row in &rows {
+            let found = off(&archive, row);
+            worst = std::array::from_fn(|i| worst[i].max(found[i]));
+        }
+        println!(
+            "{name}: {} points, wind off by {:.1e} m/s, altitude by {:.1e} m",
+            rows.len(),
+            worst[0],
+            worst[1]
+        );
+        assert!(rows.len() == 16, "{name}");
+        assert!(worst[0] < 2e-4 && worst[1] < 0.02, "{name}: {worst:?}");
+    }
+}
+
+/// Without the turn the winds of the grid with the far pole would be wrong by much more than their
+/// tolerance: the check above can fail.
+#[test]
+fn the_turn_matters() {
+    let file = GridFile::open(&path("made_rotated_far_pole.grib2")).unwrap();
+    assert!(file.slabs.iter().any(|slab| slab.along_grid));
+    let file = GridFile::open(&path("made_rotated_true_winds.grib2")).unwrap();
+    assert!(file.slabs.iter().all(|slab| !slab.along_grid));
+}
+
+#[test]
+fn what_names_alone_say_is_told_as_assumed() {
+    for name in [
+        "made_names_uwnd.nc",
+        "made_names_uvh.nc",
+        "made_names_ugrd_500mb.nc",
+    ] {
+        let archive = open(name);
+        let told = archive.assumed.join("; ");
+        assert!(told.contains("by the names of variables alone"), "{told}");
+        assert!(told.contains("is the eastward wind"), "{told}");
+    }
+    let told = open("made_lambert.nc").assumed.join("; ");
+    assert!(told.contains("along the map's x and y"), "{told}");
+    assert!(open("made_polar.nc").assumed.is_empty());
+    assert!(open("made_rotated_pole.nc").assumed.is_empty());
+}
+
+/// The way through a rotated grid as flights find it: cut around a place, then located.
+#[test]
+fn a_window_of_a_rotated_grid_holds_what_it_is_cut_around() {
+    for name in [
+        "made_rotated_far_pole.grib2",
+        "made_lambert.nc",
+        "made_polar.grib1",
+    ] {
+        let archive = open(name);
+        let place = Position::new(46.0, 2.0).unwrap();
+        let time = archive.steps[0].valid;
+        let profile = archive.profile(place, time).unwrap();
+        assert_eq!(profile.levels.len(), 4, "{name}");
+        let window = archive.lattice.around(place, 30_000.0).unwrap();
+        assert!(window.rows < 9 && window.columns < 9, "{name} {window:?}");
+    }
+}
