@@ -8,6 +8,7 @@ use jiff::Timestamp;
 
 use super::options::Units;
 use super::output;
+use super::wind_files::HintArgs;
 use windfall::error::{Error, Result};
 use windfall::files::write_atomically;
 use windfall::geodesy::Position;
@@ -15,7 +16,7 @@ use windfall::report::pictures::{self, picture::Picture};
 use windfall::report::tables::{forecast, winds};
 use windfall::sources::grid::GridFile;
 use windfall::sources::grid::archive::{Archive, Joining};
-use windfall::sources::{self, FileAscent, Format};
+use windfall::sources::{self, FileAscent};
 use windfall::units::UnitSystem;
 use windfall::winds::files::WindFiles;
 
@@ -25,9 +26,8 @@ pub struct WindsArgs {
     /// Wind files.
     #[arg(required = true, value_name = "FILE")]
     pub files: Vec<PathBuf>,
-    /// The files' format, when it is not recognised: csv, igra2, listing or gsl.
-    #[arg(long, value_name = "NAME")]
-    pub format: Option<Format>,
+    #[command(flatten)]
+    pub hints: HintArgs,
     /// Only the ascent nearest to this time, as in 2010-06-01T12:00:00Z; of a forecast, the
     /// column at this time (the first unless given).
     #[arg(long, value_name = "TIME")]
@@ -55,7 +55,7 @@ pub struct WindsArgs {
 ///
 /// The faults of all files together, or a file or `out` that cannot be written.
 pub fn run(args: &WindsArgs, out: &mut impl Write) -> Result<()> {
-    match WindFiles::read(&args.files, args.format, false)? {
+    match WindFiles::read(&args.files, &args.hints.hints(), false)? {
         WindFiles::Soundings(mut ascents) => {
             if let Some(time) = args.at {
                 ascents = vec![nearest(ascents, time)?];

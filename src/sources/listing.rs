@@ -6,7 +6,7 @@ use jiff::civil::Date;
 
 use super::clean::{Raw, Row};
 use super::model;
-use super::text::{columns, month, utc};
+use super::text::{columns, month, short_time, utc};
 use crate::error::{Fault, Result};
 use crate::geodesy::Position;
 use crate::units::{Dimension, to_si};
@@ -258,16 +258,6 @@ fn nominal_time(text: &str) -> Option<Timestamp> {
     let year: i16 = words.next()?.parse().ok()?;
     let clock = jiff::civil::Time::new(hour, 0, 0, 0).ok()?;
     utc(Date::new(year, month, day).ok()?.to_datetime(clock))
-}
-
-/// `130702/0000`: year of the century, month, day, hour, minute. The archive begins in 1973.
-fn short_time(text: &str) -> Option<Timestamp> {
-    let digits = |from: usize| columns(text, from, from + 2).parse::<i8>().ok();
-    let year = i16::from(digits(0)?);
-    let year = if year < 73 { 2000 + year } else { 1900 + year };
-    let date = Date::new(year, digits(2)?, digits(4)?).ok()?;
-    let clock = jiff::civil::Time::new(digits(7)?, digits(9)?, 0, 0).ok()?;
-    utc(date.to_datetime(clock))
 }
 
 /// A line without HTML tags.

@@ -1,7 +1,7 @@
 //! Bytes to text, and the small things all readers look for in a text.
 
 use jiff::Timestamp;
-use jiff::civil::DateTime;
+use jiff::civil::{self, Date, DateTime};
 use jiff::tz::TimeZone;
 
 use crate::error::{Fault, Result};
@@ -61,6 +61,26 @@ pub(super) fn utc(civil: DateTime) -> Option<Timestamp> {
     TimeZone::UTC.to_timestamp(civil).ok()
 }
 
+/// `130702/0000`: year, of the century or whole, month and day, then hour and minute, UTC. Archives of
+/// upper air begin in 1973.
+pub(super) fn short_time(word: &str) -> Option<Timestamp> {
+    let (date, clock) = word.split_once('/')?;
+    let digits = |text: &str, least: usize| -> Option<i32> {
+        let plain = text.len() >= least && text.bytes().all(|b| b.is_ascii_digit());
+        plain.then(|| text.parse().ok()).flatten()
+    };
+    let (date, clock) = (digits(date, 6)?, digits(clock.get(..4)?, 4)?);
+    let year = match date / 10_000 {
+        year @ 0..73 => 2_000 + year,
+        year @ 73..100 => 1_900 + year,
+        year => year,
+    };
+    let part = |value: i32| i8::try_from(value % 100).ok();
+    let day = Date::new(i16::try_from(year).ok()?, part(date / 100)?, part(date)?).ok()?;
+    let clock = civil::Time::new(part(clock / 100)?, part(clock)?, 0, 0).ok()?;
+    utc(day.to_datetime(clock))
+}
+
 /// The number of a month from the first three letters of its English name, in any case.
 pub(super) fn month(name: &str) -> Option<i8> {
     const MONTHS: [&str; 12] = [
@@ -95,6 +115,24 @@ mod tests {
         }
         let message = decoded(b"BUFR\n\x00\x01").unwrap_err().to_string();
         assert!(message.contains("line 2") && message.contains("binary"));
+    }
+
+    #[test]
+    fn dates_as_digits() {
+        let read = |word| short_time(word).map(|t| t.to_string());
+        assert_eq!(read("130702/0000").unwrap(), "2013-07-02T00:00:00Z");
+        assert_eq!(read("991231/2355").unwrap(), "1999-12-31T23:55:00Z");
+        assert_eq!(read("20170401/0600").unwrap(), "2017-04-01T06:00:00Z");
+        for bad in [
+            "130702",
+            "131302/0000",
+            "130702/2500",
+            "1307/0000",
+            "-30702/0000",
+            "1307020000000/0000",
+        ] {
+            assert_eq!(read(bad), None, "{bad}");
+        }
     }
 
     #[test]
