@@ -118,12 +118,15 @@ fn heads(lines: &[&str], from: usize, columns: &Columns) -> Option<Heads> {
     let ranked = candidates.filter_map(|(at, separator)| {
         let line = uncommented(lines[at]);
         let cells = cells(line, separator);
+        if cells.len() < 2 || numbers(&cells) > 0 {
+            return None;
+        }
         let known = cells.iter().enumerate().filter(|(place, cell)| {
             columns.of(&cell.text, *place).is_some()
                 || !matches!(heading::read(&cell.text), Heading::Other)
         });
         let known = known.count();
-        if known < 2 || numbers(&cells) > 0 {
+        if known < 2 {
             return None;
         }
         let (units, rows_from) = units(lines, at + 1, separator, &cells);
@@ -302,13 +305,15 @@ impl Aligned {
             );
             return Err(Fault::new("", format!("{found} values"), expected));
         }
+        let separated = matches!(self.separator, Separator::Char(_));
         if found >= wanted {
+            let is_straight =
+                !separated && placed(&row, heads).is_some_and(|p| p.iter().all(Option::is_some));
             self.whole += 1;
-            let placed = placed(&row, heads);
-            self.straight += usize::from(placed.is_some_and(|p| p.iter().all(Option::is_some)));
+            self.straight += usize::from(is_straight);
             return Ok(Some(texts(row)));
         }
-        if matches!(self.separator, Separator::Char(_)) {
+        if separated {
             let expected = format!("{wanted}, as in the header; is the file complete?");
             return Err(Fault::new("", format!("{found} values"), expected));
         }
@@ -358,6 +363,14 @@ fn cells(line: &str, separator: Separator) -> Vec<Cell> {
 }
 
 fn separated(line: &str, delimiter: u8) -> Vec<Cell> {
+    let cell = |text: &str| Cell {
+        text: text.trim().to_owned(),
+        place: 0..0,
+    };
+    // A reader of its own for every line would be slow, and only quotes need one.
+    if !line.contains('"') {
+        return line.split(char::from(delimiter)).map(cell).collect();
+    }
     let mut reader = ReaderBuilder::new()
         .delimiter(delimiter)
         .has_headers(false)
@@ -365,12 +378,7 @@ fn separated(line: &str, delimiter: u8) -> Vec<Cell> {
         .trim(Trim::All)
         .from_reader(line.as_bytes());
     let record = reader.records().next().and_then(std::result::Result::ok);
-    let record = record.unwrap_or_default();
-    let cell = |text: &str| Cell {
-        text: text.to_owned(),
-        place: 0..0,
-    };
-    record.iter().map(cell).collect()
+    record.unwrap_or_default().iter().map(cell).collect()
 }
 
 /// The cells of a line with so many blanks between them; a tab counts for any number. What stands in

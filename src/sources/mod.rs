@@ -27,7 +27,7 @@ use std::str::FromStr;
 use jiff::Timestamp;
 use serde::Serialize;
 
-use crate::error::{Fault, Result};
+use crate::error::{Error, Fault, Result};
 use crate::files::packed;
 use crate::notes::Cleaning;
 use crate::wind::sounding::Sounding;
@@ -243,8 +243,7 @@ fn keep_usable(name: &str, ascents: Vec<Result<Sounding>>) -> Result<Vec<Soundin
     }
     match good.first_mut() {
         Some(first) => {
-            let left_out = faults.iter().map(|f| format!("an ascent left out: {f}"));
-            first.tally.left_out.extend(left_out);
+            first.tally.lost = told(name, &faults);
             Ok(good)
         }
         None => Err(faults
@@ -252,6 +251,20 @@ fn keep_usable(name: &str, ascents: Vec<Result<Sounding>>) -> Result<Vec<Soundin
             .next()
             .unwrap_or_else(|| Fault::new(name, "no ascent", "at least one sounding").into())),
     }
+}
+
+/// Ascents that were left out are told one by one up to this many.
+const TOLD: usize = 3;
+
+/// What is said of the ascents of a file that were left out.
+fn told(name: &str, faults: &[Error]) -> Vec<String> {
+    let one = |fault: &Error| format!("an ascent: {fault}");
+    let mut told: Vec<String> = faults.iter().take(TOLD).map(one).collect();
+    if faults.len() > TOLD {
+        let more = faults.len() - TOLD;
+        told.push(format!("{more} more ascents of {name}"));
+    }
+    told
 }
 
 /// Which of several ascents is nearest in time to the release, the earlier of two equally near.

@@ -134,8 +134,10 @@ pub struct Tally {
     pub byte_order_mark: bool,
     /// What was assumed in reading, in words.
     pub assumed: Vec<String>,
-    /// Columns or whole ascents of the file that were left out, and why, in words.
+    /// Columns or levels of the ascent that were left out, and why, in words.
     pub left_out: Vec<String>,
+    /// Whole ascents of the file that were left out, and why, in words: with the first that was not.
+    pub lost: Vec<String>,
 }
 
 #[cfg(test)]
