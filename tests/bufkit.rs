@@ -5,6 +5,7 @@
 
 // A helper of a test may fail as the test itself may.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
+#![allow(clippy::print_stdout, reason = "figures for whoever runs the tests")]
 
 #[path = "common/program.rs"]
 mod program;
@@ -95,7 +96,6 @@ fn the_values_at_the_ground_are_used() {
     let [ground, ten_metres] = [s.levels[0], s.levels[1]];
     assert!((ground.altitude_m - at(972.0)).abs() < 1e-6 && ground.wind.is_none());
     assert!((ten_metres.altitude_m - at(982.0)).abs() < 1e-6);
-    println!("{ground:?} {ten_metres:?}");
     let wind = ten_metres.wind.unwrap();
     let text = std::fs::read_to_string(path("bufkit_gfs_missoula.buf")).unwrap();
     let table: Vec<&str> = text.split("\n727730 170401/0600 ").collect();
@@ -206,6 +206,32 @@ fn a_run_is_a_forecast_by_the_hour() {
         sigma(&late)
     );
     assert!(sigma(&late) > sigma(&zone));
+}
+
+#[test]
+fn of_two_runs_for_the_same_hour_the_newer_counts() {
+    let [old, new] = ["bufkit_gfs_missoula_damaged.buf", "bufkit_gfs_missoula.buf"].map(path);
+    let text = std::fs::read_to_string(&old).unwrap();
+    // The run of midnight made to reach the hours of the next: 6 and 9 o'clock, six hours ahead.
+    let later = text
+        .replace("170401/0000", "170401/0600")
+        .replace("170401/0300", "170401/0900")
+        .replace("STIM = 3", "STIM = 9")
+        .replace("STIM = 0", "STIM = 6");
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("bufkit");
+    std::fs::create_dir_all(&folder).unwrap();
+    let old = folder.join("old.buf");
+    std::fs::write(&old, later).unwrap();
+    let plan = plan("two.toml", "2017-04-01T07:00:00Z");
+    let shown = |files: [&Path; 2]| {
+        let [a, b] = files.map(|f| f.to_str().unwrap());
+        json("winds", &[a, b, "--plan", &plan, "--json"])[0]["sounding"].clone()
+    };
+    let alone =
+        json("winds", &[new.to_str().unwrap(), "--plan", &plan, "--json"])[0]["sounding"].clone();
+    assert_eq!(shown([&old, &new])["levels"], alone["levels"]);
+    assert_eq!(shown([&new, &old])["levels"], alone["levels"]);
+    assert_eq!(shown([&old, &new])["model"]["lead_s"], 0.0);
 }
 
 #[test]

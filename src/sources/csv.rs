@@ -18,7 +18,7 @@ use crate::wind::sounding::Tally;
 const LOOKED: usize = 80;
 /// A row of values stands among so many lines below its headings.
 const BELOW: usize = 6;
-/// So many rows of so many numbers make a table without headings.
+/// So many rows, one of them of so many numbers, make a table without headings.
 const BARE_ROWS: usize = 3;
 const BARE_NUMBERS: usize = 3;
 
@@ -164,7 +164,8 @@ fn bare(lines: &[&str]) -> Option<Heads> {
         let count = rows.first()?.len();
         let alike = rows
             .iter()
-            .all(|row| row.len() == count && numbers(row) >= BARE_NUMBERS && is_row(row, count));
+            .all(|row| row.len() == count && is_row(row, count))
+            && rows.iter().any(|row| numbers(row) >= BARE_NUMBERS);
         let begins = is_content(lines[at]) && rows.len() == BARE_ROWS && alike;
         begins.then(|| Heads {
             at,
@@ -233,6 +234,10 @@ fn table(file: &str, lines: &[&str], heads: Heads, around: Range<usize>) -> (Res
             continue;
         }
         let row = cells(line, separator);
+        // A head that comes again right after a row, as at the top of a printed page.
+        if i > at && *line == lines[at] && is_content(lines[i - 1]) {
+            continue;
+        }
         if numbers(&row) == 0 && !rows.is_empty() && !is_row(&row, names.len()) {
             end = i;
             break;
@@ -393,7 +398,7 @@ fn spaced(line: &str, blanks: usize) -> Vec<Cell> {
         }
         let opens = matches!(c, '(' | '[');
         match cells.last_mut() {
-            Some(cell) if gap < blanks || opens => {
+            Some(cell) if gap < blanks || (opens && gap == 1) => {
                 if gap > 0 {
                     cell.text.push(' ');
                 }

@@ -255,7 +255,17 @@ const UNITS: &[(&str, &[&str])] = &[
     (
         "m",
         &[
-            "m", "meter", "meters", "metre", "metres", "m asl", "m amsl", "m msl",
+            "m",
+            "meter",
+            "meters",
+            "metre",
+            "metres",
+            "m asl",
+            "m amsl",
+            "m msl",
+            "m above sea level",
+            "metres above sea level",
+            "meters above sea level",
         ],
     ),
     (
@@ -269,7 +279,18 @@ const UNITS: &[(&str, &[&str])] = &[
     ),
     ("km", &["km", "kilometres", "kilometers"]),
     ("ft", &["ft", "feet", "foot", "ft asl", "ft amsl", "ft msl"]),
-    ("hPa", &["hpa", "mb", "mbar", "millibar", "millibars"]),
+    (
+        "hPa",
+        &[
+            "hpa",
+            "mb",
+            "mbar",
+            "millibar",
+            "millibars",
+            "hectopascal",
+            "hectopascals",
+        ],
+    ),
     ("Pa", &["pa", "pascal", "pascals"]),
     (
         "m/s",
@@ -325,6 +346,8 @@ const UNITS: &[(&str, &[&str])] = &[
             "degrees true",
             "degt",
             "deg t",
+            "true",
+            "t",
             "degrees north",
             "degrees east",
             "deg north",
@@ -413,9 +436,20 @@ impl Quantity {
     }
 }
 
-/// Lower case, one space between words, brackets and the like as spaces.
+/// Lower case, one space between words, brackets and the like as spaces; `windSpeed` is two words,
+/// `hPa` is one.
 fn plain(text: &str) -> String {
-    let spaced: String = text
+    let chars: Vec<char> = text.chars().collect();
+    let mut parted = String::with_capacity(text.len());
+    for (i, c) in chars.iter().enumerate() {
+        let before = i >= 2 && chars[i - 2..i].iter().all(|c| c.is_lowercase());
+        let after = chars.get(i + 1).is_some_and(|c| c.is_lowercase());
+        if c.is_uppercase() && before && after {
+            parted.push(' ');
+        }
+        parted.push(*c);
+    }
+    let spaced: String = parted
         .to_lowercase()
         .chars()
         .map(|c| if "_()[]{}:,".contains(c) { ' ' } else { c })
@@ -518,6 +552,11 @@ mod tests {
             ("lat", Latitude, ""),
             ("longitude_deg", Longitude, "deg"),
             ("time", Time, ""),
+            ("windDirection", From, ""),
+            ("relativeHumidity_%", Humidity, "%"),
+            ("altitudeFt", Altitude, "ft"),
+            ("pressure_hPa", Pressure, "hPa"),
+            ("DIR(T)", From, "deg"),
         ];
         for (text, quantity, unit) in cases {
             assert_eq!(read(text), Heading::Known(quantity, unit), "{text}");
@@ -530,6 +569,7 @@ mod tests {
         assert_eq!(read("pressure"), Heading::NoUnit(Quantity::Pressure));
         assert_eq!(read("wind_speed_m"), Heading::Unclear(Quantity::Speed));
         assert_eq!(read("altitude_agl_m"), Heading::Unclear(Quantity::Altitude));
+        assert_eq!(read("DIR(M)"), Heading::Unclear(Quantity::From));
         assert_eq!(
             read("humidity wrt ice_%"),
             Heading::Unclear(Quantity::Humidity)

@@ -39,11 +39,18 @@ pub(super) fn read(file: &str, text: &str, columns: &Columns) -> Vec<Result<Raw>
     read.collect()
 }
 
+/// The value in a text; of several after each other, as with one a line, all as a list.
 fn value(file: &str, text: &str) -> Result<Value> {
-    serde_json::from_str(&without_nan(text)).map_err(|wrong| {
+    let plain = without_nan(text);
+    let values = serde_json::Deserializer::from_str(&plain).into_iter();
+    let values: std::result::Result<Vec<Value>, _> = values.collect();
+    let mut values = values.map_err(|wrong| {
         let expected = "JSON; is the file complete?";
-        let fault = Fault::new(file, wrong.to_string(), expected);
-        fault.at_line(wrong.line()).into()
+        Fault::new(file, wrong.to_string(), expected).at_line(wrong.line())
+    })?;
+    Ok(match values.len() {
+        1 => values.remove(0),
+        _ => Value::Array(values),
     })
 }
 
@@ -152,11 +159,20 @@ fn levels(items: &[Value], columns: &Columns) -> Option<Found> {
     Some((names, Vec::new(), rows))
 }
 
-/// A level's values, those one step down among them, as in the `properties` of a GeoJSON feature.
+/// A level's values, those one step down among them, as in the `properties` of a GeoJSON feature; of a value
+/// with its unit, both.
 fn flat(item: &Value) -> Option<Map<String, Value>> {
     let mut flat = Map::new();
     for (name, value) in item.as_object()? {
         match value {
+            Value::Object(inner) if inner.contains_key("value") => {
+                let unit = inner.iter().find(|(name, _)| is_units(name));
+                let unit = unit.and_then(|unit| unit.1.as_str()).unwrap_or("");
+                flat.insert(
+                    format!("{name} {unit}").trim().to_owned(),
+                    inner["value"].clone(),
+                );
+            }
             Value::Object(inner) => flat.extend(inner.clone()),
             _ => _ = flat.insert(name.clone(), value.clone()),
         }
@@ -284,6 +300,18 @@ mod tests {
             {"type": "Feature", "properties": {"altitude_m": 200, "u_m_s": 3, "v_m_s": 4}}]"#;
         let s = &soundings(text)[0];
         assert_eq!(s.levels[1].wind.unwrap().north_m_s, 4.0);
+    }
+
+    #[test]
+    fn values_with_units_of_their_own_and_one_level_a_line() {
+        let level = |z: u32| {
+            format!(
+                r#"{{"height": {{"value": {z}, "unit": "ft"}}, "windSpeed": {{"value": 10, "units": "kt"}}, "windDirection": {{"value": 270}}}}"#
+            )
+        };
+        let s = &soundings(&format!("{}\n{}\n", level(1_000), level(2_000)))[0];
+        assert!((s.levels[1].altitude_m - 609.6).abs() < 1e-9);
+        assert!((s.levels[0].wind.unwrap().east_m_s - 18_520.0 / 3_600.0).abs() < 1e-9);
     }
 
     #[test]

@@ -267,7 +267,8 @@ fn told(name: &str, faults: &[Error]) -> Vec<String> {
     told
 }
 
-/// Which of several ascents is nearest in time to the release, the earlier of two equally near.
+/// Which of several ascents is nearest in time to the release, the earlier of two equally near, that of the
+/// newer run of two for the same time.
 ///
 /// A single ascent is taken even when its time is unknown.
 ///
@@ -278,10 +279,13 @@ pub fn nearest<'a>(
     soundings: impl IntoIterator<Item = &'a Sounding>,
     release: Timestamp,
 ) -> Result<usize> {
-    let times: Vec<Option<Timestamp>> = soundings.into_iter().map(|s| s.time).collect();
+    let all: Vec<&Sounding> = soundings.into_iter().collect();
     let away = |time: Timestamp| (time.duration_since(release).abs(), time);
-    let known = (0..times.len()).filter_map(|i| Some((away(times[i]?), i)));
-    match (known.min(), times.len()) {
+    let known = (0..all.len()).filter_map(|i| Some((away(all[i].time?), i)));
+    // Of two runs of a model for the same time the newer.
+    let lead_s = |i: usize| all[i].lead_s();
+    let nearest = known.min_by(|a, b| a.0.cmp(&b.0).then(lead_s(a.1).total_cmp(&lead_s(b.1))));
+    match (nearest, all.len()) {
         (Some((_, i)), _) => Ok(i),
         (None, 1) => Ok(0),
         (None, count) => {

@@ -13,9 +13,10 @@ use crate::units::to_si;
 use crate::wind::sounding::{HeightSource, Tally};
 
 /// Words that stand for a missing value.
-const MISSING_WORDS: [&str; 13] = [
-    "", "nan", "na", "n/a", "null", "none", "missing", "-", "--", "---", "/", "//", "m",
-];
+const MISSING_WORDS: [&str; 7] = ["nan", "na", "n/a", "null", "none", "missing", "m"];
+
+/// Signs that stand for a missing value, once or more; so does nothing at all.
+const MISSING_SIGNS: &str = "-/*";
 
 /// Numbers that stand for a missing value.
 const FILLERS: [f64; 9] = [
@@ -201,24 +202,31 @@ impl Table {
                 let headings: Vec<&str> =
                     self.headings.iter().map(String::as_str).take(20).collect();
                 let found = format!("no column of {what} among: {}", headings.join(", "));
-                let line = self.ready_made(columns, meant);
-                let expected = format!("{expected}; or say which it is, as in {line}");
+                let expected = match self.ready_made(columns, meant) {
+                    Some(line) => format!("{expected}; or, if that is true, {line}"),
+                    None => expected.to_owned(),
+                };
                 faults.push(Fault::new(file, found, expected).at_line(self.line));
             }
+        };
+        let wind: &[&str] = match (has(Quantity::Speed), has(Quantity::From)) {
+            (true, _) => &["wind from"],
+            (_, true) => &["wind speed kt"],
+            _ => &["wind speed kt", "wind from"],
         };
         need(
             has_wind,
             "wind",
-            &["wind speed kt", "wind from"],
-            "wind speed and direction, as in wind_speed_m/s (or _kt, _km/h, _mph) and \
-             wind_direction_deg, or both components, as in u_m_s and v_m_s",
+            wind,
+            "wind speed and the direction it comes from, as in wind_speed_m/s (or _kt, _km/h, \
+             _mph) and wind_direction_deg, or both components, as in u_m_s and v_m_s",
         );
         need(
             has_height,
             "height",
             &["altitude m"],
-            "a height above sea level or a pressure, as in altitude_m, geopotential height_m, \
-             height (ft), pressure_hPa",
+            "a height above sea level (not above the ground) or a pressure, as in altitude_m, \
+             geopotential height_m, height (ft), pressure_hPa",
         );
         match faults.is_empty() {
             true => Ok(()),
@@ -226,18 +234,19 @@ impl Table {
         }
     }
 
-    /// An option to copy that gives the first columns of unknown headings these meanings.
-    fn ready_made(&self, columns: &Columns, meant: &[&str]) -> String {
-        let unknown = (0..self.headings.len())
-            .filter(|&place| !matches!(self.heading(place, columns, true), Heading::Known(..)));
+    /// An option to copy that gives the first columns of unknown headings these meanings; `None` where
+    /// there are too few that may have them.
+    fn ready_made(&self, columns: &Columns, meant: &[&str]) -> Option<String> {
+        let unknown = (0..self.headings.len()).filter(|&place| {
+            let known = matches!(self.heading(place, columns, true), Heading::Known(..));
+            !known && !says_otherwise(&self.headings[place])
+        });
         let parts: Vec<String> = unknown
             .zip(meant)
             .map(|(place, meant)| format!("{}={meant}", self.name(place)))
             .collect();
-        match parts.is_empty() {
-            true => format!("--columns \"1={}\"", meant[0]),
-            false => format!("--columns \"{}\"", parts.join(", ")),
-        }
+        let enough = parts.len() == meant.len();
+        enough.then(|| format!("--columns \"{}\"", parts.join(", ")))
     }
 
     /// What a column may be called in an option: its heading, or its number where that is not clear.
@@ -266,6 +275,13 @@ impl Table {
     }
 }
 
+/// Whether a heading says that its column is above the ground, or where a wind goes to.
+fn says_otherwise(heading: &str) -> bool {
+    let lower = heading.to_lowercase();
+    let mut words = lower.split(|c: char| !c.is_alphanumeric());
+    words.any(|w| ["agl", "ground", "to", "towards", "toward", "magnetic"].contains(&w))
+}
+
 /// The fault of columns that have no unit.
 fn without_units(file: &str, columns: &[(Quantity, &str)]) -> Option<Fault> {
     let (first, key) = columns.first()?;
@@ -292,7 +308,8 @@ fn without_units(file: &str, columns: &[(Quantity, &str)]) -> Option<Fault> {
 /// A cell as a number; `None` when it is neither a number nor a word for a missing one.
 #[allow(clippy::option_option)] // the outer is a fault, the inner a missing value
 fn value(cell: &str, decimal_comma: bool, tally: &mut Tally) -> Option<Option<f64>> {
-    if MISSING_WORDS.iter().any(|w| cell.eq_ignore_ascii_case(w)) {
+    let blank = cell.chars().all(|c| MISSING_SIGNS.contains(c));
+    if blank || MISSING_WORDS.iter().any(|w| cell.eq_ignore_ascii_case(w)) {
         tally.fillers += 1;
         return Some(None);
     }

@@ -10,12 +10,15 @@ const BYTE_ORDER_MARK: &str = "\u{feff}";
 
 /// The text of a file, and whether it began with a byte-order mark.
 ///
-/// UTF-8, else Latin-1 (a lone degree sign in an old file), as long as nothing says that the file
+/// UTF-16 where a mark says so, UTF-8, else Latin-1 (a lone degree sign in an old file), as long as nothing says that the file
 /// is not a text at all.
 pub(super) fn decode(name: &str, bytes: &[u8]) -> Result<(String, bool)> {
     let expected = "a sounding as text, or a forecast in GRIB or NetCDF";
     if bytes.iter().all(u8::is_ascii_whitespace) {
         return Err(Fault::new(name, "an empty file", expected).into());
+    }
+    if let Some(text) = utf_16(bytes) {
+        return Ok((text, true));
     }
     if let Some(at) = bytes.iter().position(|&b| is_binary(b)) {
         let line = 1 + bytes[..at].iter().filter(|&&b| b == b'\n').count();
@@ -33,6 +36,20 @@ pub(super) fn decode(name: &str, bytes: &[u8]) -> Result<(String, bool)> {
         Some(rest) => Ok((rest.to_owned(), true)),
         None => Ok((text, false)),
     }
+}
+
+/// The text of bytes that begin with the mark of UTF-16.
+fn utf_16(bytes: &[u8]) -> Option<String> {
+    let unit: fn([u8; 2]) -> u16 = match bytes {
+        [0xff, 0xfe, ..] => u16::from_le_bytes,
+        [0xfe, 0xff, ..] => u16::from_be_bytes,
+        _ => return None,
+    };
+    let units = bytes[2..]
+        .chunks_exact(2)
+        .map(|pair| unit([pair[0], pair[1]]));
+    let text = String::from_utf16(&units.collect::<Vec<u16>>()).ok()?;
+    (!text.trim().is_empty() && !text.bytes().any(is_binary)).then_some(text)
 }
 
 /// Control characters no text file has; tab, line ends, form feed and the old end-of-file mark
@@ -113,6 +130,11 @@ mod tests {
             let message = decoded(empty).unwrap_err().to_string();
             assert!(message.contains("empty"), "{message}");
         }
+        let wide: Vec<u8> = "\u{feff}a\u{b0}"
+            .encode_utf16()
+            .flat_map(u16::to_le_bytes)
+            .collect();
+        assert_eq!(decoded(&wide).unwrap(), ("a\u{b0}".to_owned(), true));
         let message = decoded(b"BUFR\n\x00\x01").unwrap_err().to_string();
         assert!(message.contains("line 2") && message.contains("binary"));
     }

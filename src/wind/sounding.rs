@@ -106,6 +106,15 @@ pub struct Sounding {
     pub tally: Tally,
 }
 
+impl Sounding {
+    /// From the run of the model behind it to its time, s: 0 for a measured one, without end where
+    /// that is not known. Of two for the same time the one with less counts.
+    pub fn lead_s(&self) -> f64 {
+        let lead = |model: &Model| model.lead_s.unwrap_or(f64::INFINITY);
+        self.model.as_ref().map_or(0.0, lead)
+    }
+}
+
 /// What a reader found wanting, counted.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize)]
 pub struct Tally {

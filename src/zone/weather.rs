@@ -612,7 +612,9 @@ fn stations(
     });
     groups.truncate(MOST_STATIONS);
     for (_, soundings) in &mut groups {
-        soundings.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let lead_s = |s: &(f64, &FileAscent)| s.1.sounding.lead_s();
+        // Of two runs for the same time the newer counts.
+        soundings.sort_by(|a, b| a.0.total_cmp(&b.0).then(lead_s(a).total_cmp(&lead_s(b))));
         soundings.dedup_by(|a, b| a.0 == b.0);
     }
     let brackets = |soundings: &[(f64, &FileAscent)]| {
