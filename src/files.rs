@@ -1,6 +1,7 @@
 //! Files: written whole or not at all, read as text, and guarded against the readers of others.
 
 mod guard;
+pub mod packed;
 
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};

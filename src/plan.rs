@@ -26,6 +26,7 @@ use crate::files::read_text;
 use crate::geodesy::Position;
 use crate::ground::map::Class;
 use crate::notes::Assumption;
+use crate::sources::Columns;
 use crate::spread::draws::BurstSpread;
 use crate::units::{Dimension, parse};
 use crate::vehicle::latex::LatexTable;
@@ -53,6 +54,8 @@ pub struct Plan {
     pub wind_issued: Option<Timestamp>,
     /// Whether each wind file is a member of an ensemble.
     pub member_per_file: bool,
+    /// What columns of tables hold, where their headings do not say.
+    pub wind_columns: Columns,
     /// What flies.
     pub stack: StackPlan,
     /// Latex balloons by mass: the program's tables, with the plan's own before them.
@@ -272,11 +275,12 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
         release::clocks_fit(&flight_section, (release, &timezone), site.position, faults);
     }
     let wind = Section::of(root, "wind", faults);
-    wind.allow(&["files", "issued", "member_per_file"], faults);
+    wind.allow(&["files", "issued", "member_per_file", "columns"], faults);
     let issued =
         "the date and time of the forecast's run with its offset, as in 2026-02-05T00:00:00Z";
     let wind_issued = time(&wind, "issued", issued, faults);
     let member_per_file = wind.flag("member_per_file", faults).unwrap_or(false);
+    let wind_columns = columns(&wind, faults);
     let wind_files = wind
         .texts("files", "an array of file names", faults)
         .iter()
@@ -295,6 +299,7 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
         wind_files,
         wind_issued,
         member_per_file,
+        wind_columns,
         stack: stack?,
         balloons: balloons?,
         spread,
@@ -334,6 +339,17 @@ fn time(s: &Section, key: &'static str, expected: &str, faults: &mut Faults) -> 
         faults.note(s.span(key), &s.path(key), written, expected);
     }
     time.ok()
+}
+
+fn columns(s: &Section, faults: &mut Faults) -> Columns {
+    let expected = "what columns hold, as in \"P=pressure hPa, Z=height m\"";
+    let Some(text) = s.text("columns", expected, faults) else {
+        return Columns::default();
+    };
+    text.parse().unwrap_or_else(|wrong: String| {
+        faults.note(s.span("columns"), &s.path("columns"), text, &wrong);
+        Columns::default()
+    })
 }
 
 fn site(s: &Section, faults: &mut Faults) -> Option<Site> {

@@ -12,7 +12,7 @@ use crate::error::{Fault, Result};
 use crate::notes::{Assumption, Cleaning};
 use crate::plan::Plan;
 use crate::sources::grid::archive::{Archive, Joining};
-use crate::sources::{FileAscent, Format, cleaned};
+use crate::sources::{FileAscent, Hints, cleaned};
 use crate::wind::placing::ONE_TIME_STANDS_S;
 
 /// The winds of a plan.
@@ -40,16 +40,17 @@ impl Winds {
     ///
     /// When the plan names no file, and whatever is wrong with those it names.
     pub fn of_plan(plan: &Plan) -> Result<Winds> {
-        Winds::of_files(plan, &plan.wind_files, None)
+        Winds::of_files(plan, &plan.wind_files, &Hints::default())
     }
 
-    /// The winds in other files, for the same plan; in `format`, where it is not recognised. The
-    /// plan may still say when a forecast was issued and whether each file is a member.
+    /// The winds in other files, for the same plan; `hints` say what is not recognised in them. The
+    /// plan may still say when a forecast was issued, whether each file is a member, and what columns
+    /// hold.
     ///
     /// # Errors
     ///
     /// When there is no file, and whatever is wrong with those there are.
-    pub fn of_files(plan: &Plan, files: &[PathBuf], format: Option<Format>) -> Result<Winds> {
+    pub fn of_files(plan: &Plan, files: &[PathBuf], hints: &Hints) -> Result<Winds> {
         if files.is_empty() {
             let expected = format!(
                 "[wind] files = [\"sounding.csv\"] in the plan, or --wind FILE. To get winds: \
@@ -62,8 +63,12 @@ impl Winds {
             let fault = Fault::new(&plan.file, "no wind file", expected);
             return Err(fault.of_key("[wind] files").into());
         }
+        let mut hints = hints.clone();
+        if hints.columns.is_empty() {
+            hints.columns.clone_from(&plan.wind_columns);
+        }
         Ok(
-            match WindFiles::read(files, format, plan.member_per_file)? {
+            match WindFiles::read(files, &hints, plan.member_per_file)? {
                 WindFiles::Soundings(ascents) => Winds::Soundings(ascents),
                 WindFiles::Grids { files, damaged } => {
                     let how = Joining {

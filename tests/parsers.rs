@@ -4,12 +4,20 @@
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
 use proptest::prelude::*;
-use windfall::sources::{Format, parse, recognise};
+use windfall::sources::{Format, Hints, parse, recognise};
 use windfall::wind::sounding::Sounding;
 
-const FORMATS: [Format; 4] = [Format::Csv, Format::Igra, Format::Listing, Format::Gsl];
+const FORMATS: [Format; 7] = [
+    Format::Csv,
+    Format::Igra,
+    Format::Listing,
+    Format::Gsl,
+    Format::Bufkit,
+    Format::Spc,
+    Format::Json,
+];
 
-const REAL: [&str; 7] = [
+const REAL: [&str; 12] = [
     include_str!("data/soundings/archive_csv_high_altitude.txt"),
     include_str!("data/soundings/chmi_11520.csv"),
     include_str!("data/soundings/archive_list_hobart_20130702_00z.txt"),
@@ -17,6 +25,11 @@ const REAL: [&str; 7] = [
     include_str!("data/soundings/igra2_hour99_header.txt"),
     include_str!("data/soundings/igra2_omaha_2025.txt"),
     include_str!("data/soundings/gsl_raob_san_diego.txt"),
+    include_str!("data/soundings/bufkit_gfs_missoula.buf"),
+    include_str!("data/soundings/bufkit_hrrr_los_angeles.buf"),
+    include_str!("data/soundings/spc_nashville.txt"),
+    include_str!("data/soundings/raob_json_with_nan.txt"),
+    include_str!("data/soundings/igra2_cape_canaveral_1950_derived.txt"),
 ];
 
 /// At least two winds, altitudes strictly rising, every number finite.
@@ -40,6 +53,14 @@ fn check(sounding: &Sounding) {
 
 fn read_every_way(text: &str) {
     let _ = recognise(text);
+    let columns = "1=pressure hPa, 2=height m, 3=wind from, 4=wind speed kt".parse();
+    let told = Hints {
+        format: Some(Format::Csv),
+        columns: columns.unwrap(),
+    };
+    if let Ok(soundings) = parse("f", text, told) {
+        soundings.iter().for_each(check);
+    }
     for format in FORMATS.map(Some).into_iter().chain([None]) {
         match parse("f", text, format) {
             Ok(soundings) => soundings.iter().for_each(check),
@@ -75,6 +96,16 @@ proptest! {
 
     #[test]
     fn any_table(text in "(altitude_m|pressure_hPa|z_ft),(u_kt|wind_m/s),(v_kt|wind_dir)\n([-0-9.eE]{0,9},[-0-9.eE]{0,9},[-0-9]{0,5}\n){0,12}") {
+        read_every_way(&text);
+    }
+
+    #[test]
+    fn any_table_with_a_preamble(text in "(# )?[a-z: ]{0,12}\n(P|altitude|PRES) {1,3}(u|FF|SKNT) {1,3}(v|DD)\n(hPa|m|-) {1,4}(kt|m/s)  (deg)?\n(-{5}\n)?([-0-9.,]{0,9} {1,5}[-0-9.]{0,9}[ ;\t]{1,3}[-0-9]{0,5}\n){0,12}") {
+        read_every_way(&text);
+    }
+
+    #[test]
+    fn any_json(text in "\\{\"(p|pres|height_m)\": ?\\[[-0-9.,NaN]{0,12}\\], ?\"(u_kt|sknt|v)\": ?[-0-9,\\[\\]{}\"]{0,12}\\}?") {
         read_every_way(&text);
     }
 

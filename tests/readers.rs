@@ -185,13 +185,13 @@ fn chicago_model_column_in_knots() {
 
 #[test]
 fn utqiagvik_station_file() {
-    // The copy ends after the header of a third ascent: refused as it stands, not half read.
-    let file = path("soundings/igra2_utqiagvik_3soundings.txt");
-    let message = read_soundings(&file, None).unwrap_err().to_string();
-    assert!(message.contains("line 318") && message.contains("0 of 147 levels"));
-    let text = std::fs::read_to_string(&file).unwrap();
-    let whole: Vec<&str> = text.lines().take(317).collect();
-    let all = parse("f", &whole.join("\n"), None).unwrap();
+    // The copy ends after the header of a third ascent, which costs the others nothing.
+    let all = read("soundings/igra2_utqiagvik_3soundings.txt");
+    let lost = &all[0].tally.lost[..];
+    assert!(
+        lost.len() == 1 && lost[0].contains("line 318") && lost[0].contains("0 of 147 levels"),
+        "{lost:?}"
+    );
     let times: Vec<String> = all.iter().map(time).collect();
     assert_eq!(times, ["2010-05-31T23:03:00Z", "2010-06-01T11:00:00Z"]);
     let s = &all[0];
@@ -201,6 +201,61 @@ fn utqiagvik_station_file() {
     // Wind-only levels listed in a block after the others: sorted in, not taken for a descent.
     assert_eq!(s.tally.descent, 0);
     assert!(s.tally.unsorted > 0);
+}
+
+#[test]
+fn the_derived_file_has_the_winds_of_the_plain_one() {
+    let plain = read("soundings/igra2_cape_canaveral_1950.txt");
+    let derived = read("soundings/igra2_cape_canaveral_1950_derived.txt");
+    assert_eq!((plain.len(), derived.len()), (2, 2));
+    let mut winds = 0;
+    for (plain, derived) in plain.iter().zip(&derived) {
+        assert_eq!((&plain.name, plain.time), (&derived.name, derived.time));
+        assert_eq!(derived.position, None);
+        for level in &derived.levels {
+            let hpa = level.pressure_pa.unwrap() / 100.0;
+            let same = at_pressure(plain, hpa);
+            assert!((level.temperature_k.unwrap() - same.temperature_k.unwrap()).abs() < 0.051);
+            // The latitude, which the derived file lacks, moves heights by some metres.
+            assert!((level.altitude_m - same.altitude_m).abs() < 40.0);
+            if let (Some(a), Some(b)) = (level.wind, same.wind) {
+                // Components in tenths against whole degrees.
+                assert!((a.east_m_s - b.east_m_s).abs() < 0.1, "{hpa} {a:?} {b:?}");
+                assert!((a.north_m_s - b.north_m_s).abs() < 0.1, "{hpa} {a:?} {b:?}");
+                winds += 1;
+            }
+        }
+    }
+    assert_eq!(winds, 9 + 14);
+    // "50000 5787 ... 440 ... UWND 184 ... VWND -78"
+    let level = at_pressure(&derived[0], 500.0);
+    assert!((level.wind.unwrap().east_m_s - 18.4).abs() < 1e-9);
+    assert!((level.wind.unwrap().north_m_s + 7.8).abs() < 1e-9);
+}
+
+#[test]
+fn nashville_between_percent_signs() {
+    let s = &read("soundings/spc_nashville.txt")[0];
+    assert_eq!((s.name.as_str(), place(s)), ("BNA", (36.25, -86.56)));
+    assert_eq!(time(s), "2014-07-28T00:00:00Z");
+    // "500.00, 5900.00, -7.50, -15.50, 285.00, 47.01"
+    let level = at_pressure(s, 500.0);
+    check(level, 36.25, 5_900.0, 285.0, 47.01 * KNOT_M_S, -7.5);
+    assert_eq!((s.levels.len(), s.tally.unusable), (86, 1));
+}
+
+#[test]
+fn norman_and_its_neighbours_in_json_with_nan() {
+    let all = read("soundings/raob_json_with_nan.txt");
+    let s = &all[0];
+    assert_eq!((all.len(), s.name.as_str()), (1, "KOUN"));
+    assert_eq!(time(s), "2011-04-14T18:00:00Z");
+    // {"pres": 850.0, "hght": 1421.0, "tmpc": 14.8, "dwpc": 8.8, "drct": 190.0, "sknt": 30.0}
+    let level = at_pressure(s, 850.0);
+    check(level, 45.0, 1_421.0, 190.0, 30.0 * KNOT_M_S, 14.8);
+    assert!(s.tally.assumed.iter().any(|a| a.contains("sknt in kt")));
+    // {"pres": 936.0, "hght": 610.0, "tmpc": 22.4, "dwpc": 10.4, "drct": NaN, "sknt": NaN}
+    assert!(at_pressure(s, 936.0).wind.is_none());
 }
 
 #[test]
@@ -282,6 +337,13 @@ fn formats_are_recognised_from_content() {
         ("soundings/gsl_raob_san_diego.txt", Format::Gsl),
         ("soundings/gsl_model_profile_gfs_chicago.txt", Format::Gsl),
         ("flights/riverton_2026-02-05.csv", Format::Csv),
+        ("soundings/bufkit_nam_missoula.buf", Format::Bufkit),
+        ("soundings/spc_nashville.txt", Format::Spc),
+        ("soundings/raob_json_with_nan.txt", Format::Json),
+        (
+            "soundings/igra2_cape_canaveral_1950_derived.txt",
+            Format::Igra,
+        ),
     ] {
         let text = std::fs::read_to_string(path(name)).unwrap();
         assert_eq!(recognise(&text), Some(format), "{name}");
@@ -295,6 +357,9 @@ fn line_ends_and_marks_make_no_difference() {
         "soundings/gsl_raob_san_diego.txt",
         "soundings/igra2_omaha_2025.txt",
         "soundings/archive_csv_with_heights.txt",
+        "soundings/bufkit_hrrr_los_angeles.buf",
+        "soundings/spc_nashville.txt",
+        "soundings/raob_json_with_nan.txt",
     ] {
         let text = std::fs::read_to_string(path(name)).unwrap();
         let unix = parse("f", &text, None).unwrap();

@@ -7,7 +7,7 @@ use clap::{ArgGroup, Args};
 
 use super::options::{self, Units};
 use super::output;
-use super::wind_files;
+use super::wind_files::WindArgs;
 use windfall::error::Result;
 use windfall::files::read_text;
 use windfall::fill::findings::SLOW_M_S;
@@ -26,11 +26,11 @@ pub struct FillArgs {
     /// The plan (TOML).
     #[arg(value_name = "PLAN.toml")]
     pub plan: PathBuf,
-    /// Wind files that replace the plan's; of them the air at the site is taken.
-    #[arg(long, value_name = "FILE", num_args = 1.., conflicts_with = "standard_air")]
-    pub wind: Vec<PathBuf>,
+    /// The winds whose air it is filled in.
+    #[command(flatten)]
+    pub winds: WindArgs,
     /// Takes the standard atmosphere, whatever winds the plan has.
-    #[arg(long)]
+    #[arg(long, conflicts_with = "wind")]
     pub standard_air: bool,
     /// Solves from this lift at the neck, as in "6.8 kg", in place of the plan's fill.
     #[arg(long, value_name = "MASS", value_parser = mass, group = "known")]
@@ -150,10 +150,10 @@ pub fn run(args: &FillArgs, out: &mut impl Write) -> Result<()> {
         )?,
         None => checklist::built_in()?,
     };
-    let without_winds = args.wind.is_empty() && plan.wind_files.is_empty();
+    let without_winds = args.winds.wind.is_empty() && plan.wind_files.is_empty();
     let winds = match args.standard_air || without_winds {
         true => None,
-        false => Some(wind_files::winds(&plan, &args.wind, None)?),
+        false => Some(args.winds.read(&plan)?),
     };
     let unfinished = output::begin(&args.out)?;
     let options = Options {

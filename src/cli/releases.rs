@@ -1,13 +1,12 @@
 //! The releases that commands compare.
 
-use std::path::PathBuf;
 use std::str::FromStr;
 
 use clap::Args;
 use jiff::Timestamp;
 
 use super::options::{RunArgs, When};
-use super::wind_files;
+use super::wind_files::WindArgs;
 use windfall::choice::times::release_times;
 use windfall::error::{Error, Result};
 use windfall::plan::Plan;
@@ -18,9 +17,9 @@ use windfall::zone::Options;
 /// Which releases, in which winds, how often drawn.
 #[derive(Debug, Args)]
 pub struct ReleasesArgs {
-    /// Wind files that replace the plan's.
-    #[arg(long, value_name = "FILE", num_args = 1..)]
-    pub wind: Vec<PathBuf>,
+    /// The winds they are flown in.
+    #[command(flatten)]
+    pub winds: WindArgs,
     /// The first day (in the plan's time zone) or time; the first that the winds cover.
     #[arg(long, value_name = "DATE|TIME")]
     pub from: Option<When>,
@@ -51,7 +50,7 @@ impl ReleasesArgs {
     ///
     /// Whatever is wrong with their files.
     pub fn winds(&self, plan: &Plan) -> Result<Winds> {
-        wind_files::winds(plan, &self.wind, None)
+        self.winds.read(plan)
     }
 
     /// As many draws as are asked for, and how they are shown.

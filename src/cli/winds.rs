@@ -8,26 +8,33 @@ use jiff::Timestamp;
 
 use super::options::Units;
 use super::output;
+use super::wind_files::HintArgs;
 use windfall::error::{Error, Result};
 use windfall::files::write_atomically;
 use windfall::geodesy::Position;
+use windfall::plan::Plan;
 use windfall::report::pictures::{self, picture::Picture};
 use windfall::report::tables::{forecast, winds};
 use windfall::sources::grid::GridFile;
 use windfall::sources::grid::archive::{Archive, Joining};
-use windfall::sources::{self, FileAscent, Format};
+use windfall::sources::{self, FileAscent};
 use windfall::units::UnitSystem;
+use windfall::winds::Winds;
 use windfall::winds::files::WindFiles;
+use windfall::zone::above_site;
 
 /// Shows what is in a wind file: levels, times, gaps, what was cleaned, and a picture.
 #[derive(Debug, Args)]
 pub struct WindsArgs {
     /// Wind files.
-    #[arg(required = true, value_name = "FILE")]
+    #[arg(required_unless_present = "plan", value_name = "FILE")]
     pub files: Vec<PathBuf>,
-    /// The files' format, when it is not recognised: csv, igra2, listing or gsl.
-    #[arg(long, value_name = "NAME")]
-    pub format: Option<Format>,
+    /// Only the winds that this plan's flight is flown in, above its site at its release: the files'
+    /// own ascent, or what several make together. Without files, of the plan's own.
+    #[arg(long, value_name = "PLAN.toml", conflicts_with_all = ["at", "place"])]
+    pub plan: Option<PathBuf>,
+    #[command(flatten)]
+    pub hints: HintArgs,
     /// Only the ascent nearest to this time, as in 2010-06-01T12:00:00Z; of a forecast, the
     /// column at this time (the first unless given).
     #[arg(long, value_name = "TIME")]
@@ -35,7 +42,7 @@ pub struct WindsArgs {
     /// Of a forecast: the column above this place, as in 39.75,-8.85 (degrees north and east).
     #[arg(long, value_name = "LAT,LON", value_parser = place, allow_hyphen_values = true)]
     pub place: Option<Position>,
-    /// Every level, not about thirty.
+    /// Every level, not about thirty, and of many ascents every one.
     #[arg(long)]
     pub all: bool,
     /// Units for people.
@@ -44,7 +51,7 @@ pub struct WindsArgs {
     /// Prints everything as JSON instead.
     #[arg(long)]
     pub json: bool,
-    /// Also draws the first ascent shown, as .svg or .png.
+    /// Also draws the ascent, as .svg or .png; of several --at or --plan say which.
     #[arg(long, value_name = "PATH", value_parser = picture_path)]
     pub out: Option<PathBuf>,
 }
@@ -55,7 +62,16 @@ pub struct WindsArgs {
 ///
 /// The faults of all files together, or a file or `out` that cannot be written.
 pub fn run(args: &WindsArgs, out: &mut impl Write) -> Result<()> {
-    match WindFiles::read(&args.files, args.format, false)? {
+    if let Some(plan) = &args.plan {
+        let plan = Plan::read(plan)?;
+        let files = match args.files.as_slice() {
+            [] => &plan.wind_files,
+            files => files,
+        };
+        let winds = Winds::of_files(&plan, files, &args.hints.hints())?;
+        return show_ascents(args, &[above_site(&plan, &winds)?], out);
+    }
+    match WindFiles::read(&args.files, &args.hints.hints(), false)? {
         WindFiles::Soundings(mut ascents) => {
             if let Some(time) = args.at {
                 ascents = vec![nearest(ascents, time)?];
@@ -75,6 +91,13 @@ fn nearest(mut ascents: Vec<FileAscent>, time: Timestamp) -> Result<FileAscent> 
 /// The ascents as text or JSON, and the picture that was asked for.
 fn show_ascents(args: &WindsArgs, ascents: &[FileAscent], out: &mut impl Write) -> Result<()> {
     let units = args.units.into();
+    if let (Some(_), [_, _, ..]) = (&args.out, ascents) {
+        return Err(Error::CannotDo {
+            why: format!("one ascent is drawn, and there are {}", ascents.len()),
+            remedy: "expected --at TIME for the nearest, or --plan PLAN.toml for the winds of its flight"
+                .into(),
+        });
+    }
     if let (Some(path), Some(first)) = (&args.out, ascents.first()) {
         let title = match first.sounding.name.as_str() {
             "" => file_name(Path::new(&first.file)),
@@ -128,7 +151,13 @@ fn show_forecast(
     show_ascents(args, &[ascent], out)
 }
 
+/// More ascents than this are listed, not shown level by level.
+const SHOWN: usize = 4;
+
 fn as_text(ascents: &[FileAscent], units: UnitSystem, all: bool) -> String {
+    if ascents.len() > SHOWN && !all {
+        return winds::list(ascents, units);
+    }
     let reports: Vec<String> = ascents
         .iter()
         .map(|a| {

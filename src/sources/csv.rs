@@ -1,374 +1,470 @@
-//! A table of values with a header that names quantities and units; comma, semicolon or tab.
+//! Tables in text: headings somewhere near the start, units in them or on the line below, cells
+//! separated by commas, semicolons, tabs, bars or blanks.
 
-use csv::{ReaderBuilder, StringRecord, Trim};
-use jiff::Timestamp;
+use std::ops::Range;
 
-use super::clean::{Raw, Row, agree};
-use super::heading::{self, Heading, Quantity};
+use csv::{ReaderBuilder, Trim};
+
+use super::around::Around;
+use super::clean::Raw;
+use super::columns::Columns;
+use super::heading::{self, Heading};
+use super::table::Table;
 use super::text::date_time;
-use crate::error::{Error, Fault, Result};
-use crate::geodesy::Position;
-use crate::units::to_si;
-use crate::wind::sounding::{HeightSource, Tally};
+use crate::error::{Fault, Result};
+use crate::wind::sounding::Tally;
 
-/// Words that stand for a missing value.
-const MISSING_WORDS: [&str; 11] = [
-    "", "nan", "na", "n/a", "null", "none", "missing", "-", "--", "/", "m",
-];
+/// Headings are looked for in so many lines.
+const LOOKED: usize = 80;
+/// A row of values stands among so many lines below its headings.
+const BELOW: usize = 6;
+/// So many rows, one of them of so many numbers, make a table without headings.
+const BARE_ROWS: usize = 3;
+const BARE_NUMBERS: usize = 3;
 
-/// Numbers that stand for a missing value.
-const FILLERS: [f64; 9] = [
-    9_999.0, -9_999.0, 99_999.0, -99_999.0, 999_999.0, -999_999.0, -8_888.0, -999.0, 999.0,
-];
-
-/// A column whose heading was understood.
-struct Column {
-    heading: String,
-    quantity: Quantity,
-    unit: &'static str,
-    /// Its values in SI, row by row.
-    values: Vec<Option<f64>>,
+/// What separates cells.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Separator {
+    Char(u8),
+    /// Two blanks or more: names have single ones.
+    Gaps,
+    Blanks,
 }
 
-pub(super) fn looks_like(text: &str) -> bool {
-    let header = header_line(text);
-    let fields = header.split(separator(header));
-    let known = fields.filter(|f| !matches!(heading::read(unquoted(f)), Heading::Other));
-    known.count() >= 2
+const SEPARATORS: [Separator; 6] = [
+    Separator::Char(b','),
+    Separator::Char(b';'),
+    Separator::Char(b'\t'),
+    Separator::Char(b'|'),
+    Separator::Gaps,
+    Separator::Blanks,
+];
+
+/// A line of headings.
+struct Heads {
+    /// Its index; that of the first row of values where there are no headings.
+    at: usize,
+    separator: Separator,
+    cells: Vec<Cell>,
+    units: Vec<String>,
+    /// The index of the line from which rows are read.
+    rows_from: usize,
 }
 
-/// Takes a table apart. There is one ascent in a file.
-pub(super) fn read(file: &str, text: &str) -> Result<Raw> {
-    let separator = separator(header_line(text));
-    let mut tally = Tally {
-        comments: text.lines().filter(|line| line.starts_with('#')).count(),
-        ..Tally::default()
-    };
-    let mut reader = ReaderBuilder::new()
-        .delimiter(separator as u8)
-        .comment(Some(b'#'))
-        .has_headers(false)
-        .flexible(true)
-        .trim(Trim::All)
-        .from_reader(text.as_bytes());
-    let mut records = reader.records();
-    let bad = |cause: csv::Error| -> Error {
-        let found = format!("an unreadable row ({cause})");
-        Fault::new(file, found, "a row of values").into()
-    };
-    let header = records.next().transpose().map_err(bad)?.unwrap_or_default();
-    let line = line_of(&header);
-    let mut columns = understood(file, line, &header, &mut tally)?;
-    let mut time_cell = None;
-    for record in records {
-        let record = record.map_err(bad)?;
-        if record.iter().all(str::is_empty) {
-            continue;
-        }
-        if record.len() < header.len() {
-            let found = format!("{} values", record.len());
-            let expected = format!("{}, as in the header; is the file complete?", header.len());
-            return Err(Fault::new(file, found, expected)
-                .at_line(line_of(&record))
-                .into());
-        }
-        for (place, column) in &mut columns {
-            let cell = record.get(*place).unwrap_or("");
-            if column.quantity == Quantity::Time {
-                time_cell.get_or_insert_with(|| cell.to_owned());
-            } else {
-                let value = value(cell, separator, &mut tally).ok_or_else(|| {
-                    Fault::new(file, format!("\"{cell}\""), "a number, or nothing")
-                        .at_line(line_of(&record))
-                        .of_key(&column.heading)
-                })?;
-                column.values.push(value);
-            }
-        }
+/// The text of a cell and where it stands in its line, counted in characters.
+#[derive(Debug, Clone)]
+struct Cell {
+    text: String,
+    place: Range<usize>,
+}
+
+pub(super) fn looks_like(text: &str, columns: &Columns) -> bool {
+    let lines: Vec<&str> = text.lines().collect();
+    heads(&lines, 0, columns).is_some() || bare(&lines).is_some()
+}
+
+/// Takes the tables of a text apart; each is an ascent.
+pub(super) fn read(file: &str, text: &str, columns: &Columns) -> Vec<Result<Raw>> {
+    let lines: Vec<&str> = text.lines().collect();
+    let mut from = 0;
+    let mut ascents = Vec::new();
+    while let Some(heads) = heads(&lines, from, columns) {
+        let around = from..heads.at;
+        let (table, end) = table(file, &lines, heads, around);
+        ascents.push(table.and_then(|table| table.read(file, columns)));
+        from = end;
     }
-    let columns: Vec<Column> = columns.into_iter().map(|(_, column)| column).collect();
-    let (rows, position, heights) = rows(columns, &mut tally);
-    Ok(Raw {
-        file: file.to_owned(),
-        line,
-        name: String::new(),
-        time: time(text, time_cell.as_deref(), &mut tally),
-        position,
-        model: None,
-        heights,
-        in_time_order: true,
-        rows,
-        tally,
+    if ascents.is_empty() {
+        ascents.push(read_bare(file, &lines, columns));
+    }
+    ascents
+}
+
+/// A table without headings, whose columns were named by number.
+fn read_bare(file: &str, lines: &[&str], columns: &Columns) -> Result<Raw> {
+    let Some(heads) = bare(lines) else {
+        let expected =
+            "a line of headings, as in altitude_m, wind_kt, wind_dir, and rows of numbers";
+        return Err(Fault::new(file, "no table", expected).into());
+    };
+    if columns.is_empty() {
+        const LIKELY: [&str; 5] = [
+            "pressure hPa",
+            "height m",
+            "temperature C",
+            "wind from",
+            "wind speed kt",
+        ];
+        let numbered = (1..=heads.cells.len()).zip(LIKELY);
+        let told: Vec<String> = numbered.map(|(n, what)| format!("{n}={what}")).collect();
+        let found = format!("a table of {} columns without headings", heads.cells.len());
+        let expected = format!(
+            "headings with units; or, with what is true of these columns, --columns \"{}\"",
+            told.join(", ")
+        );
+        return Err(Fault::new(file, found, expected)
+            .at_line(heads.at + 1)
+            .into());
+    }
+    let around = 0..heads.at;
+    table(file, lines, heads, around).0?.read(file, columns)
+}
+
+/// The best line of headings from an index on: one with values below it before one without, one that is
+/// no comment before one that is, then the one with most names that are known.
+fn heads(lines: &[&str], from: usize, columns: &Columns) -> Option<Heads> {
+    let looked = from..lines.len().min(from + LOOKED);
+    let candidates = looked.flat_map(|at| SEPARATORS.map(|separator| (at, separator)));
+    let ranked = candidates.filter_map(|(at, separator)| {
+        let line = uncommented(lines[at]);
+        let cells = cells(line, separator);
+        if cells.len() < 2 || numbers(&cells) > 0 {
+            return None;
+        }
+        let known = cells.iter().enumerate().filter(|(place, cell)| {
+            columns.of(&cell.text, *place).is_some()
+                || !matches!(heading::read(&cell.text), Heading::Other)
+        });
+        let known = known.count();
+        if known < 2 {
+            return None;
+        }
+        let (units, rows_from) = units(lines, at + 1, separator, &cells);
+        let has_rows = lines[rows_from.min(lines.len())..]
+            .iter()
+            .filter(|line| is_content(line))
+            .take(BELOW)
+            .any(|line| is_row(&self::cells(line, separator), cells.len()));
+        let rank = (has_rows, line.len() == lines[at].len(), known);
+        let heads = Heads {
+            at,
+            separator,
+            cells,
+            units,
+            rows_from,
+        };
+        Some((rank, heads))
+    });
+    let best = ranked.reduce(|best, next| if next.0 > best.0 { next } else { best });
+    // Further tables need values; the only one may be told that it has none.
+    best.filter(|((has_rows, ..), _)| *has_rows || from == 0)
+        .map(|(_, heads)| heads)
+}
+
+/// Where a table without headings begins.
+fn bare(lines: &[&str]) -> Option<Heads> {
+    let looked = 0..lines.len().min(LOOKED);
+    let mut candidates = looked.flat_map(|at| SEPARATORS.map(|separator| (at, separator)));
+    candidates.find_map(|(at, separator)| {
+        let rows = lines[at..]
+            .iter()
+            .filter(|line| is_content(line))
+            .take(BARE_ROWS);
+        let rows: Vec<Vec<Cell>> = rows.map(|line| cells(line, separator)).collect();
+        let count = rows.first()?.len();
+        let alike = rows
+            .iter()
+            .all(|row| row.len() == count && is_row(row, count))
+            && rows.iter().any(|row| numbers(row) >= BARE_NUMBERS);
+        let begins = is_content(lines[at]) && rows.len() == BARE_ROWS && alike;
+        begins.then(|| Heads {
+            at,
+            separator,
+            cells: (1..=count)
+                .map(|n| Cell {
+                    text: n.to_string(),
+                    place: rows[0][n - 1].place.clone(),
+                })
+                .collect(),
+            units: Vec::new(),
+            rows_from: at,
+        })
     })
 }
 
-/// The first line that is neither blank nor a comment.
-fn header_line(text: &str) -> &str {
-    text.lines()
-        .find(|line| !line.trim().is_empty() && !line.starts_with('#'))
-        .unwrap_or("")
+/// The units that stand on the line below the headings, and the index of the first line after them.
+fn units(
+    lines: &[&str],
+    from: usize,
+    separator: Separator,
+    heads: &[Cell],
+) -> (Vec<String>, usize) {
+    let next = (from..lines.len()).find(|&i| !lines[i].trim().is_empty() && !is_rule(lines[i]));
+    let none = (Vec::new(), from);
+    let Some(at) = next else { return none };
+    let found = cells(uncommented(lines[at]), separator);
+    let said: Vec<&Cell> = found.iter().filter(|cell| !cell.text.is_empty()).collect();
+    let known = said
+        .iter()
+        .filter(|cell| heading::is_unit(&cell.text))
+        .count();
+    if known < 2 || 2 * known < said.len() || numbers(&found) > said.len() / 2 {
+        return none;
+    }
+    if found.len() == heads.len() || matches!(separator, Separator::Char(_)) {
+        return (found.into_iter().map(|cell| cell.text).collect(), at + 1);
+    }
+    let placed = placed(&found, heads);
+    let texts = placed.map(|p| p.into_iter().map(Option::unwrap_or_default).collect());
+    texts.map_or(none, |units| (units, at + 1))
 }
 
-/// The separator most used in the header.
-fn separator(header: &str) -> char {
-    [',', ';', '\t']
-        .into_iter()
-        .rev()
-        .max_by_key(|&c| header.matches(c).count())
-        .unwrap_or(',')
-}
-
-fn unquoted(field: &str) -> &str {
-    field.trim().trim_matches('"')
-}
-
-fn line_of(record: &StringRecord) -> usize {
-    record
-        .position()
-        .map_or(1, |p| usize::try_from(p.line()).unwrap_or(usize::MAX))
-}
-
-/// The columns that are used, with their places. Of several with one quantity the first is taken.
-///
-/// # Errors
-///
-/// A quantity without its unit, or without columns for the wind or for the height.
-fn understood(
-    file: &str,
-    line: usize,
-    header: &StringRecord,
-    tally: &mut Tally,
-) -> Result<Vec<(usize, Column)>> {
-    let mut columns: Vec<(usize, Column)> = Vec::new();
-    let mut unitless: Vec<(Quantity, &str)> = Vec::new();
-    let mut unclear: Vec<(Quantity, &str)> = Vec::new();
-    for (place, text) in header.iter().enumerate() {
-        match heading::read(text) {
-            Heading::Known(quantity, unit) => {
-                if columns.iter().all(|(_, c)| c.quantity != quantity) {
-                    let heading = text.to_owned();
-                    let values = Vec::new();
-                    columns.push((
-                        place,
-                        Column {
-                            heading,
-                            quantity,
-                            unit,
-                            values,
-                        },
-                    ));
-                }
+/// Takes the rows under some headings; with them the index of the first line that belongs to no row.
+fn table(file: &str, lines: &[&str], heads: Heads, around: Range<usize>) -> (Result<Table>, usize) {
+    let Heads {
+        at,
+        separator,
+        cells: names,
+        units,
+        rows_from,
+    } = heads;
+    let mut tally = Tally {
+        comments: lines.iter().filter(|line| is_comment(line)).count(),
+        ..Tally::default()
+    };
+    let mut about = Around::default();
+    lines[around.clone()]
+        .iter()
+        .for_each(|line| about.learn(line));
+    let mut aligned = Aligned::new(separator);
+    let mut rows = Vec::new();
+    let mut end = lines.len();
+    for (i, line) in lines.iter().enumerate().skip(rows_from) {
+        if !is_content(line) {
+            continue;
+        }
+        let row = cells(line, separator);
+        // A head that comes again right after a row, as at the top of a printed page.
+        if i > at && *line == lines[at] && is_content(lines[i - 1]) {
+            continue;
+        }
+        if numbers(&row) == 0 && !rows.is_empty() && !is_row(&row, names.len()) {
+            end = i;
+            break;
+        }
+        match aligned.row(row, &names) {
+            Ok(Some(row)) => rows.push((i + 1, row)),
+            Ok(None) => {}
+            Err(fault) => {
+                let fault = Fault {
+                    file: file.to_owned(),
+                    ..fault
+                };
+                return (Err(fault.at_line(i + 1).into()), lines.len());
             }
-            Heading::NoUnit(quantity) => unitless.push((quantity, text)),
-            Heading::Unclear(quantity) => unclear.push((quantity, text)),
-            Heading::Other => {}
         }
     }
-    let has = |quantity| columns.iter().any(|(_, c)| c.quantity == quantity);
-    for (quantity, text) in unclear {
-        // Elapsed times are not needed, and a second column of a quantity is not missed.
-        if quantity != Quantity::Time && !has(quantity) {
-            tally.left_out.push(format!(
-                "column \"{text}\": not a quantity and unit that is known"
-            ));
+    tally.left_out.extend(aligned.said());
+    let comments = lines[around.start..end]
+        .iter()
+        .filter(|line| is_comment(line));
+    about.time = comments
+        .clone()
+        .find_map(|line| time_in_comment(line))
+        .or(about.time);
+    let table = Table {
+        line: at + 1,
+        headings: names.into_iter().map(|cell| cell.text).collect(),
+        units,
+        rows,
+        decimal_comma: separator != Separator::Char(b','),
+        around: about,
+        tally,
+    };
+    (Ok(table), end)
+}
+
+/// How rows with fewer cells than headings are read: where blanks separate, a missing value leaves no
+/// cell, and only its place tells which it is.
+struct Aligned {
+    separator: Separator,
+    /// Rows in which every value stands under its heading, and all whole rows.
+    straight: usize,
+    whole: usize,
+    /// Rows with values missing that cannot be told apart.
+    unclear: usize,
+}
+
+impl Aligned {
+    fn new(separator: Separator) -> Aligned {
+        Aligned {
+            separator,
+            straight: 0,
+            whole: 0,
+            unclear: 0,
         }
     }
-    // A column without unit does no harm beside the same quantity with one.
-    let mut faults: Vec<Fault> = unitless
-        .into_iter()
-        .filter(|&(quantity, _)| !has(quantity))
-        .map(|(quantity, text)| {
-            let expected = format!("its unit in the heading, as in {}", quantity.examples());
-            Fault::new(file, format!("\"{text}\" without a unit"), expected)
-                .at_line(line)
-                .of_key(text)
-        })
-        .collect();
-    let has_wind = (has(Quantity::Speed) && has(Quantity::From))
-        || (has(Quantity::East) && has(Quantity::North));
-    let has_height = [
-        Quantity::Altitude,
-        Quantity::Geopotential,
-        Quantity::Height,
-        Quantity::Pressure,
-    ]
-    .into_iter()
-    .any(has);
-    if faults.is_empty() {
-        let mut need = |there: bool, what: &str, expected: &str| {
-            if !there {
-                let headings: Vec<&str> = header.iter().take(20).collect();
-                let found = format!("no column of {what} among: {}", headings.join(", "));
-                faults.push(Fault::new(file, found, expected).at_line(line));
-            }
-        };
-        need(
-            has_wind,
-            "wind",
-            "wind speed and direction, as in wind_speed_m/s (or _kt, _km/h, _mph) and \
-             wind_direction_deg, or both components, as in u_m_s and v_m_s",
-        );
-        need(
-            has_height,
-            "height",
-            "a height above sea level or a pressure, as in altitude_m, geopotential height_m, \
-             height (ft), pressure_hPa",
-        );
-    }
-    if faults.is_empty() {
-        Ok(columns)
-    } else {
-        Err(Error::Faults(faults))
-    }
-}
 
-/// A cell as a number; `None` when it is neither a number nor a word for a missing one.
-#[allow(clippy::option_option)] // the outer is a fault, the inner a missing value
-fn value(cell: &str, separator: char, tally: &mut Tally) -> Option<Option<f64>> {
-    if MISSING_WORDS.iter().any(|w| cell.eq_ignore_ascii_case(w)) {
-        tally.fillers += 1;
-        return Some(None);
-    }
-    let number: Option<f64> = match cell.parse() {
-        // Where the comma does not separate values, it may separate decimals.
-        Err(_) if separator != ',' => cell.replacen(',', ".", 1).parse().ok(),
-        other => other.ok(),
-    };
-    number.map(|n| n.is_finite().then_some(n))
-}
-
-/// The rows in SI, the first place, and what kind of height there is.
-fn rows(mut columns: Vec<Column>, tally: &mut Tally) -> (Vec<Row>, Option<Position>, HeightSource) {
-    let pressures = columns
-        .iter()
-        .find(|c| c.quantity == Quantity::Pressure)
-        .map(|c| {
-            c.values
-                .iter()
-                .map(|v| v.and_then(|v| si(v, c)))
-                .collect::<Vec<_>>()
-        });
-    for column in &mut columns {
-        drop_fillers(column, pressures.as_deref(), tally);
-        let values = std::mem::take(&mut column.values);
-        column.values = values
-            .into_iter()
-            .map(|v| v.and_then(|v| si(v, column)))
-            .collect();
-    }
-    let length = columns
-        .iter()
-        .map(|c| c.values.len())
-        .max()
-        .unwrap_or_default();
-    let cell = |quantity: Quantity, row: usize| -> Option<f64> {
-        let column = columns.iter().find(|c| c.quantity == quantity)?;
-        column.values.get(row).copied().flatten()
-    };
-    let (height, heights) = height_column(&columns, tally);
-    let position = (0..length)
-        .find_map(|i| Position::new(cell(Quantity::Latitude, i)?, cell(Quantity::Longitude, i)?));
-    let rows = (0..length)
-        .map(|i| Row {
-            height_m: cell(height, i),
-            pressure_pa: cell(Quantity::Pressure, i),
-            temperature_k: cell(Quantity::Temperature, i),
-            dew_point_k: cell(Quantity::DewPoint, i),
-            dew_point_depression_k: cell(Quantity::DewPointDepression, i),
-            relative_humidity: cell(Quantity::Humidity, i),
-            speed_m_s: cell(Quantity::Speed, i),
-            from_deg: cell(Quantity::From, i),
-            east_m_s: cell(Quantity::East, i),
-            north_m_s: cell(Quantity::North, i),
-        })
-        .collect();
-    (rows, position, heights)
-}
-
-/// The column that heights are taken from: geometric rather than geopotential, and plain "height"
-/// last, as geometric.
-fn height_column(columns: &[Column], tally: &mut Tally) -> (Quantity, HeightSource) {
-    let has = |quantity| columns.iter().any(|c| c.quantity == quantity);
-    if has(Quantity::Altitude) {
-        (Quantity::Altitude, HeightSource::Geometric)
-    } else if has(Quantity::Geopotential) {
-        (Quantity::Geopotential, HeightSource::Geopotential)
-    } else {
-        if has(Quantity::Height) {
-            tally.assumed.push(
-                "\"height\" is geometric, above mean sea level (write \"geopotential height\" \
-                 where it is not)"
-                    .to_owned(),
+    /// The cells of a row, one for each heading; `None`, counted, where that cannot be told.
+    fn row(
+        &mut self,
+        row: Vec<Cell>,
+        heads: &[Cell],
+    ) -> std::result::Result<Option<Vec<String>>, Fault> {
+        let (found, wanted) = (row.len(), heads.len());
+        let texts = |row: Vec<Cell>| row.into_iter().map(|cell| cell.text).collect();
+        let beyond = row.iter().skip(wanted).any(|cell| !cell.text.is_empty());
+        if beyond {
+            let expected = format!(
+                "{wanted}, as in the headings; where commas are decimal signs, ; or tabs between values"
             );
+            return Err(Fault::new("", format!("{found} values"), expected));
         }
-        (Quantity::Height, HeightSource::Geometric)
+        let separated = matches!(self.separator, Separator::Char(_));
+        if found >= wanted {
+            let is_straight =
+                !separated && placed(&row, heads).is_some_and(|p| p.iter().all(Option::is_some));
+            self.whole += 1;
+            self.straight += usize::from(is_straight);
+            return Ok(Some(texts(row)));
+        }
+        if separated {
+            let expected = format!("{wanted}, as in the header; is the file complete?");
+            return Err(Fault::new("", format!("{found} values"), expected));
+        }
+        let placed = match self.straight == self.whole {
+            true => placed(&row, heads),
+            false => None,
+        };
+        self.unclear += usize::from(placed.is_none());
+        Ok(placed.map(|cells| cells.into_iter().map(Option::unwrap_or_default).collect()))
+    }
+
+    fn said(&self) -> Option<String> {
+        (self.unclear > 0).then(|| {
+            format!(
+                "{} rows that lack values: with blanks between values it is not clear which",
+                self.unclear
+            )
+        })
     }
 }
 
-/// A value in the column's unit, in SI.
-fn si(value: f64, column: &Column) -> Option<f64> {
-    match column.quantity.dimension() {
-        None => Some(value),
-        // A difference of temperatures has no zero to shift.
-        Some(dimension) if column.quantity == Quantity::DewPointDepression => {
-            Some(to_si(value, column.unit, dimension)? - to_si(0.0, column.unit, dimension)?)
+/// The text of each cell under the heading it stands under; `None` where two stand under one.
+fn placed(row: &[Cell], heads: &[Cell]) -> Option<Vec<Option<String>>> {
+    let mut placed = vec![None; heads.len()];
+    for cell in row {
+        // How far apart they are; less than 0 where they overlap.
+        let apart = |head: &Cell| {
+            let from = cell.place.start.max(head.place.start) as i64;
+            from - cell.place.end.min(head.place.end) as i64
+        };
+        let nearest = (0..heads.len()).min_by_key(|&i| apart(&heads[i]))?;
+        if placed[nearest].is_some() {
+            return None;
         }
-        Some(dimension) => to_si(value, column.unit, dimension),
+        placed[nearest] = Some(cell.text.clone());
+    }
+    Some(placed)
+}
+
+/// The cells of a line.
+fn cells(line: &str, separator: Separator) -> Vec<Cell> {
+    match separator {
+        Separator::Char(delimiter) => separated(line, delimiter),
+        Separator::Gaps => spaced(line, 2),
+        Separator::Blanks => spaced(line, 1),
     }
 }
 
-/// Takes fillers out of a column. 9,999 m is a height like any other in a fine record: it is a
-/// filler when it comes up again, or when the pressure beside it says so.
-fn drop_fillers(column: &mut Column, pressures: Option<&[Option<f64>]>, tally: &mut Tally) {
-    for filler in FILLERS {
-        let is_filler = |v: &Option<f64>| *v == Some(filler);
-        let is_height = matches!(
-            column.quantity,
-            Quantity::Altitude | Quantity::Geopotential | Quantity::Height
-        );
-        let can_be_true = filler > 0.0 && (is_height || column.quantity == Quantity::Pressure);
-        let alone = column
-            .values
-            .iter()
-            .filter(|v| is_filler(v))
-            .take(2)
-            .count()
-            == 1;
-        for row in 0..column.values.len() {
-            if !is_filler(&column.values[row]) {
-                continue;
+fn separated(line: &str, delimiter: u8) -> Vec<Cell> {
+    let cell = |text: &str| Cell {
+        text: text.trim().to_owned(),
+        place: 0..0,
+    };
+    // A reader of its own for every line would be slow, and only quotes need one.
+    if !line.contains('"') {
+        return line.split(char::from(delimiter)).map(cell).collect();
+    }
+    let mut reader = ReaderBuilder::new()
+        .delimiter(delimiter)
+        .has_headers(false)
+        .flexible(true)
+        .trim(Trim::All)
+        .from_reader(line.as_bytes());
+    let record = reader.records().next().and_then(std::result::Result::ok);
+    record.unwrap_or_default().iter().map(cell).collect()
+}
+
+/// The cells of a line with so many blanks between them; a tab counts for any number. What stands in
+/// brackets belongs to the cell before.
+fn spaced(line: &str, blanks: usize) -> Vec<Cell> {
+    let mut cells: Vec<Cell> = Vec::new();
+    let (mut gap, mut depth) = (blanks, 0_usize);
+    for (at, c) in line.chars().enumerate() {
+        if c.is_whitespace() && depth == 0 {
+            gap += if c == '\t' { blanks } else { 1 };
+            continue;
+        }
+        let opens = matches!(c, '(' | '[');
+        match cells.last_mut() {
+            Some(cell) if gap < blanks || (opens && gap == 1) => {
+                if gap > 0 {
+                    cell.text.push(' ');
+                }
+                cell.text.push(c);
+                cell.place.end = at + 1;
             }
-            let pressure = pressures.and_then(|p| p[row]).filter(|&p| p > 0.0);
-            let belied = match (si(filler, column), pressure) {
-                (Some(height), Some(pressure)) if is_height => !agree(height, pressure),
-                _ => false,
-            };
-            if !(can_be_true && alone) || belied {
-                column.values[row] = None;
-                tally.fillers += 1;
-            }
+            _ => cells.push(Cell {
+                text: c.to_string(),
+                place: at..at + 1,
+            }),
         }
+        gap = 0;
+        depth = match c {
+            '(' | '[' => depth + 1,
+            ')' | ']' => depth.saturating_sub(1),
+            _ => depth,
+        };
     }
+    cells
 }
 
-/// The time of release: named in a comment, else the first of the time column.
-fn time(text: &str, first_cell: Option<&str>, tally: &mut Tally) -> Option<Timestamp> {
-    let comments = text.lines().filter(|line| line.starts_with('#'));
-    let (time, assumed) = comments
-        .filter_map(time_in_comment)
-        .next()
-        .or_else(|| first_cell.and_then(date_time))?;
-    if assumed {
-        tally
-            .assumed
-            .push("times are UTC (the file gives no offset)".to_owned());
-    }
-    Some(time)
+/// Whether cells are a row of values under so many headings.
+fn is_row(cells: &[Cell], heads: usize) -> bool {
+    let said = cells.iter().filter(|cell| !cell.text.is_empty());
+    let values = said.clone().filter(|cell| is_value(&cell.text)).count();
+    cells.len() >= heads && values >= 2 && 2 * values >= said.count()
+}
+
+/// How many cells are numbers.
+fn numbers(cells: &[Cell]) -> usize {
+    cells.iter().filter(|cell| is_number(&cell.text)).count()
+}
+
+fn is_number(text: &str) -> bool {
+    let begins = |c: char| c.is_ascii_digit() || "+-.\u{2212}".contains(c);
+    let plain = text.replacen(',', ".", 1).replacen('\u{2212}', "-", 1);
+    text.starts_with(begins) && plain.parse::<f64>().is_ok()
+}
+
+fn is_value(text: &str) -> bool {
+    is_number(text)
+        || date_time(text).is_some()
+        || ["nan", "null", "na"].contains(&text.to_ascii_lowercase().as_str())
+}
+
+fn is_comment(line: &str) -> bool {
+    line.starts_with('#')
+}
+
+/// A line without the sign of a comment before it.
+fn uncommented(line: &str) -> &str {
+    line.strip_prefix(['#', '%', '!']).unwrap_or(line)
+}
+
+/// Whether a line is one of signs between heads and rows.
+fn is_rule(line: &str) -> bool {
+    line.trim().chars().all(|c| "-=_+*|~ ".contains(c))
+}
+
+fn is_content(line: &str) -> bool {
+    !line.trim().is_empty() && !is_comment(line) && !is_rule(line)
 }
 
 /// A time of release in a comment: `# launch 2007-11-20T17:30`, `# ... First record
 /// 2026-02-05T23:03:59Z.`
-fn time_in_comment(line: &str) -> Option<(Timestamp, bool)> {
+fn time_in_comment(line: &str) -> Option<(jiff::Timestamp, bool)> {
     const WORDS: [&str; 5] = ["launch", "release", "released", "record", "time"];
     let mut words = line
         .split_ascii_whitespace()
@@ -382,15 +478,17 @@ fn time_in_comment(line: &str) -> Option<(Timestamp, bool)> {
 mod tests {
     use super::super::clean::clean;
     use super::*;
+    use crate::geodesy::Position;
     use crate::units::ZERO_CELSIUS_K;
     use crate::wind::sounding::Sounding;
 
     fn sounding(text: &str) -> Sounding {
-        clean(read("f", text).unwrap()).unwrap()
+        clean(read("f", text, &Columns::default()).remove(0).unwrap()).unwrap()
     }
 
     fn message(text: &str) -> String {
-        read("f", text).err().unwrap().to_string()
+        let read = read("f", text, &Columns::default()).remove(0);
+        read.and_then(clean).err().unwrap().to_string()
     }
 
     #[test]

@@ -22,8 +22,10 @@ pub(super) enum Quantity {
     North,
     Latitude,
     Longitude,
-    /// A date and time; elapsed seconds are of no use here.
+    /// A date and time, or a time of day; elapsed seconds are of no use here.
     Time,
+    /// A date, beside a time of day.
+    Date,
 }
 
 /// What a heading was found to be.
@@ -79,7 +81,15 @@ const NAMES: &[(Quantity, &[&str])] = &[
     (Quantity::Height, &["height", "hgt", "z"]),
     (
         Quantity::Pressure,
-        &["pressure", "air pressure", "pres", "press", "p"],
+        &[
+            "pressure",
+            "air pressure",
+            "pressure level",
+            "pres",
+            "press",
+            "p",
+            "luftdruck",
+        ],
     ),
     (
         Quantity::Temperature,
@@ -90,6 +100,10 @@ const NAMES: &[(Quantity, &[&str])] = &[
             "tdry",
             "dry bulb temperature",
             "t",
+            "ta",
+            "tmpc",
+            "tmpk",
+            "temperatur",
         ],
     ),
     (
@@ -100,8 +114,13 @@ const NAMES: &[(Quantity, &[&str])] = &[
             "dew point",
             "dewpoint",
             "dwpt",
+            "dwpc",
+            "dwpk",
+            "dewp",
+            "dewpt",
             "td",
             "dp",
+            "taupunkt",
         ],
     ),
     (
@@ -110,7 +129,13 @@ const NAMES: &[(Quantity, &[&str])] = &[
     ),
     (
         Quantity::Humidity,
-        &["relative humidity", "humidity", "relh", "rh"],
+        &[
+            "relative humidity",
+            "rel humidity",
+            "humidity",
+            "relh",
+            "rh",
+        ],
     ),
     (
         Quantity::Speed,
@@ -121,9 +146,14 @@ const NAMES: &[(Quantity, &[&str])] = &[
             "speed",
             "wspd",
             "wind spd",
+            "wind velocity",
+            "windspd",
             "spd",
+            "sknt",
+            "sped",
             "ws",
             "ff",
+            "windgeschwindigkeit",
         ],
     ),
     (
@@ -142,6 +172,7 @@ const NAMES: &[(Quantity, &[&str])] = &[
             "drct",
             "wd",
             "dd",
+            "windrichtung",
         ],
     ),
     (
@@ -150,6 +181,8 @@ const NAMES: &[(Quantity, &[&str])] = &[
             "u",
             "u wind",
             "uwind",
+            "uwnd",
+            "uwin",
             "wind u",
             "u component",
             "u wind component",
@@ -163,6 +196,8 @@ const NAMES: &[(Quantity, &[&str])] = &[
             "v",
             "v wind",
             "vwind",
+            "vwnd",
+            "vwin",
             "wind v",
             "v component",
             "v wind component",
@@ -185,6 +220,33 @@ const NAMES: &[(Quantity, &[&str])] = &[
             "valid",
         ],
     ),
+    (Quantity::Date, &["date", "day", "utc date", "date utc"]),
+];
+
+/// Four-letter names that are one quantity in one unit wherever they stand.
+const CONVENTION: [&str; 5] = ["tmpc", "tmpk", "dwpc", "dwpk", "sknt"];
+
+/// Names with the units they have beside one of those above.
+const CONVENTIONAL_UNITS: [(&str, &str); 14] = [
+    ("pres", "hPa"),
+    ("hght", "m"),
+    ("tmpc", "C"),
+    ("tmpk", "K"),
+    ("dwpc", "C"),
+    ("dwpk", "K"),
+    ("temp", "C"),
+    ("dwpt", "C"),
+    ("dewp", "C"),
+    ("relh", "%"),
+    ("sknt", "kt"),
+    ("sped", "m/s"),
+    ("uwnd", "m/s"),
+    ("vwnd", "m/s"),
+];
+
+/// Units of what is not used, for lines of units.
+const OTHER_UNITS: [&str; 12] = [
+    "g/kg", "g kg-1", "j/kg", "s", "sec", "seconds", "min", "utc", "hh:mm:ss", "1", "kg/m3", "pa/s",
 ];
 
 /// Spellings of units, in lower case, words separated by one space, and their symbols. `gpm` is
@@ -193,7 +255,17 @@ const UNITS: &[(&str, &[&str])] = &[
     (
         "m",
         &[
-            "m", "meter", "meters", "metre", "metres", "m asl", "m amsl", "m msl",
+            "m",
+            "meter",
+            "meters",
+            "metre",
+            "metres",
+            "m asl",
+            "m amsl",
+            "m msl",
+            "m above sea level",
+            "metres above sea level",
+            "meters above sea level",
         ],
     ),
     (
@@ -207,7 +279,18 @@ const UNITS: &[(&str, &[&str])] = &[
     ),
     ("km", &["km", "kilometres", "kilometers"]),
     ("ft", &["ft", "feet", "foot", "ft asl", "ft amsl", "ft msl"]),
-    ("hPa", &["hpa", "mb", "mbar", "millibar", "millibars"]),
+    (
+        "hPa",
+        &[
+            "hpa",
+            "mb",
+            "mbar",
+            "millibar",
+            "millibars",
+            "hectopascal",
+            "hectopascals",
+        ],
+    ),
     ("Pa", &["pa", "pascal", "pascals"]),
     (
         "m/s",
@@ -263,6 +346,8 @@ const UNITS: &[(&str, &[&str])] = &[
             "degrees true",
             "degt",
             "deg t",
+            "true",
+            "t",
             "degrees north",
             "degrees east",
             "deg north",
@@ -288,7 +373,11 @@ impl Quantity {
             }
             Quantity::Humidity => Some(Dimension::Ratio),
             Quantity::Speed | Quantity::East | Quantity::North => Some(Dimension::Speed),
-            Quantity::From | Quantity::Latitude | Quantity::Longitude | Quantity::Time => None,
+            Quantity::From
+            | Quantity::Latitude
+            | Quantity::Longitude
+            | Quantity::Time
+            | Quantity::Date => None,
         }
     }
 
@@ -312,6 +401,29 @@ impl Quantity {
             Quantity::Latitude => "latitude, lat_deg",
             Quantity::Longitude => "longitude, lon_deg",
             Quantity::Time => "time",
+            Quantity::Date => "date",
+        }
+    }
+
+    /// How a person may say it of a column, with a likely unit.
+    pub(super) fn told_as(self) -> &'static str {
+        match self {
+            Quantity::Altitude => "altitude m",
+            Quantity::Geopotential => "geopotential height m",
+            Quantity::Height => "height m",
+            Quantity::Pressure => "pressure hPa",
+            Quantity::Temperature => "temperature C",
+            Quantity::DewPoint => "dew point C",
+            Quantity::DewPointDepression => "dew point depression C",
+            Quantity::Humidity => "relative humidity %",
+            Quantity::Speed => "wind speed m/s",
+            Quantity::From => "wind from",
+            Quantity::East => "u m/s",
+            Quantity::North => "v m/s",
+            Quantity::Latitude => "latitude",
+            Quantity::Longitude => "longitude",
+            Quantity::Time => "time",
+            Quantity::Date => "date",
         }
     }
 
@@ -324,14 +436,49 @@ impl Quantity {
     }
 }
 
-/// Reads a heading such as `geopotential height_m`, `wind speed [kt]`, `u_m_s`, `Temp (°C)`.
-pub(super) fn read(heading: &str) -> Heading {
-    let plain: String = heading
+/// Lower case, one space between words, brackets and the like as spaces; `windSpeed` is two words,
+/// `hPa` is one.
+fn plain(text: &str) -> String {
+    let chars: Vec<char> = text.chars().collect();
+    let mut parted = String::with_capacity(text.len());
+    for (i, c) in chars.iter().enumerate() {
+        let before = i >= 2 && chars[i - 2..i].iter().all(|c| c.is_lowercase());
+        let after = chars.get(i + 1).is_some_and(|c| c.is_lowercase());
+        if c.is_uppercase() && before && after {
+            parted.push(' ');
+        }
+        parted.push(*c);
+    }
+    let spaced: String = parted
         .to_lowercase()
         .chars()
         .map(|c| if "_()[]{}:,".contains(c) { ' ' } else { c })
         .collect();
-    let words: Vec<&str> = plain.split_whitespace().collect();
+    spaced.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// Whether a text is nothing but a unit.
+pub(super) fn is_unit(text: &str) -> bool {
+    let plain = plain(text);
+    symbol(&plain).is_some() || OTHER_UNITS.contains(&plain.as_str())
+}
+
+/// Whether a heading is one of the names that fix the units of the others.
+pub(super) fn is_conventional(heading: &str) -> bool {
+    CONVENTION.contains(&plain(heading).as_str())
+}
+
+/// The unit that a heading has beside one of those names.
+pub(super) fn conventional_unit(heading: &str) -> Option<&'static str> {
+    let plain = plain(heading);
+    let known = CONVENTIONAL_UNITS.iter().find(|(name, _)| *name == plain);
+    known.map(|&(_, unit)| unit)
+}
+
+/// Reads a heading such as `geopotential height_m`, `wind speed [kt]`, `u_m_s`, `Temp (°C)`.
+pub(super) fn read(heading: &str) -> Heading {
+    let plain = plain(heading);
+    let words: Vec<&str> = plain.split(' ').filter(|w| !w.is_empty()).collect();
     let mut best = Heading::Other;
     // The longest name wins: "dew point depression" is no "dew point".
     for length in 1..=words.len() {
@@ -405,6 +552,11 @@ mod tests {
             ("lat", Latitude, ""),
             ("longitude_deg", Longitude, "deg"),
             ("time", Time, ""),
+            ("windDirection", From, ""),
+            ("relativeHumidity_%", Humidity, "%"),
+            ("altitudeFt", Altitude, "ft"),
+            ("pressure_hPa", Pressure, "hPa"),
+            ("DIR(T)", From, "deg"),
         ];
         for (text, quantity, unit) in cases {
             assert_eq!(read(text), Heading::Known(quantity, unit), "{text}");
@@ -417,6 +569,7 @@ mod tests {
         assert_eq!(read("pressure"), Heading::NoUnit(Quantity::Pressure));
         assert_eq!(read("wind_speed_m"), Heading::Unclear(Quantity::Speed));
         assert_eq!(read("altitude_agl_m"), Heading::Unclear(Quantity::Altitude));
+        assert_eq!(read("DIR(M)"), Heading::Unclear(Quantity::From));
         assert_eq!(
             read("humidity wrt ice_%"),
             Heading::Unclear(Quantity::Humidity)
@@ -433,6 +586,11 @@ mod tests {
                 let known = matches!(read(example), Heading::Known(..));
                 assert!(known, "{example}");
             }
+            let told = read(quantity.told_as());
+            assert!(
+                matches!(told, Heading::Known(q, _) if q == *quantity),
+                "{told:?}"
+            );
             // A name belongs to one quantity only.
             for name in *names {
                 assert_eq!(super::quantity(name), Some(*quantity), "{name}");

@@ -1,10 +1,12 @@
 //! The Integrated Global Radiosonde Archive, version 2: all ascents of one station in columns of
-//! fixed width.
+//! fixed width. Its derived files have the same headers and other columns.
 //!
 //! # References
 //!
 //! NOAA National Centers for Environmental Information, "IGRA version 2: format of the data
 //! files" (igra2-data-format.txt): column numbers, units and fillers below.
+
+mod derived;
 
 use jiff::civil::{Date, DateTime};
 use jiff::{Timestamp, ToSpan};
@@ -19,9 +21,6 @@ use crate::wind::sounding::{HeightSource, Tally};
 /// Missing (-9999), or removed by the archive's quality control (-8888).
 const FILLERS: [i32; 2] = [-9999, -8888];
 
-/// Length of a level's record up to its last value.
-const RECORD_WIDTH: usize = 51;
-
 /// The columns of a level that are used: name, first and last (from 1, as in the format's text).
 const PRESS: Column = ("PRESS", 10, 15);
 const GPH: Column = ("GPH", 17, 21);
@@ -32,6 +31,26 @@ const WDIR: Column = ("WDIR", 41, 45);
 const WSPD: Column = ("WSPD", 47, 51);
 
 type Column = (&'static str, usize, usize);
+
+/// How the levels of a file are laid out.
+struct Form {
+    /// Length of a level's record up to its last value.
+    width: usize,
+    /// What stands for a missing value.
+    filled: &'static [i32],
+    /// Whether the headers have the place.
+    has_place: bool,
+    level: fn(&mut Record) -> Result<Row>,
+}
+
+/// A level's line, being read.
+struct Record<'a> {
+    file: &'a str,
+    line: usize,
+    record: &'a str,
+    filled: &'static [i32],
+    tally: &'a mut Tally,
+}
 
 /// The header line of an ascent.
 struct Header {
@@ -47,56 +66,83 @@ pub(super) fn looks_like(text: &str) -> bool {
         .is_some_and(|line| header(line).is_some())
 }
 
-/// Takes a station's file apart into ascents.
-pub(super) fn read(file: &str, text: &str) -> Result<Vec<Raw>> {
-    let mut lines = text
+/// Takes a station's file apart into ascents. One that is damaged or cut short costs no other.
+pub(super) fn read(file: &str, text: &str) -> Vec<Result<Raw>> {
+    let lines: Vec<(usize, &str)> = text
         .lines()
         .enumerate()
         .map(|(i, line)| (i + 1, line.trim_end()))
         .filter(|(_, line)| !line.is_empty())
-        .peekable();
+        .collect();
+    let is_record = |line: &&(usize, &str)| !line.1.starts_with('#');
+    let first = lines.iter().find(is_record).map_or("", |line| line.1);
+    let form = match derived::looks_like(first) {
+        true => derived::FORM,
+        false => FORM,
+    };
+    let mut rest = &lines[..];
     let mut ascents = Vec::new();
-    while let Some((line, head)) = lines.next() {
-        let Some(header) = header(head) else {
-            return Err(Fault::new(
-                file,
-                format!("\"{}\"", excerpt(head)),
-                "the header of an ascent: #, station, date, hour, release time, levels, place",
-            )
-            .at_line(line)
-            .into());
-        };
-        let mut tally = Tally::default();
-        let mut rows = Vec::new();
-        while rows.len() < header.levels {
-            // A record is cut short only where the file is; a new header says the same.
-            let Some((at, record)) = lines
-                .next_if(|(_, record)| record.len() >= RECORD_WIDTH && !record.starts_with('#'))
-            else {
-                let found = format!(
-                    "an ascent that ends after {} of {} levels",
-                    rows.len(),
-                    header.levels
-                );
-                let expected = "all levels its header promises; is the file complete?";
-                return Err(Fault::new(file, found, expected).at_line(line).into());
-            };
-            rows.push(level(file, at, record, &mut tally)?);
-        }
-        ascents.push(Raw {
-            file: file.to_owned(),
-            line,
-            name: header.station,
-            time: header.time,
-            position: header.position,
-            model: None,
-            heights: HeightSource::Geopotential,
-            in_time_order: false,
-            rows,
-            tally,
-        });
+    while let Some((head, below)) = rest.split_first() {
+        let records = below.iter().take_while(is_record).count();
+        ascents.push(ascent(file, *head, &below[..records], &form));
+        rest = &below[records..];
     }
-    Ok(ascents)
+    ascents
+}
+
+/// One ascent: its header and the lines up to the next.
+fn ascent(
+    file: &str,
+    (line, head): (usize, &str),
+    below: &[(usize, &str)],
+    form: &Form,
+) -> Result<Raw> {
+    let header = header(head).ok_or_else(|| {
+        let expected =
+            "the header of an ascent: #, station, date, hour, release time, levels, place";
+        Fault::new(file, format!("\"{}\"", excerpt(head)), expected).at_line(line)
+    })?;
+    // A record is cut short only where the file is.
+    let is_whole = |record: &&(usize, &str)| record.1.len() >= form.width;
+    let records = below.iter().take_while(is_whole).count();
+    if records < header.levels {
+        let found = format!(
+            "an ascent that ends after {records} of {} levels",
+            header.levels
+        );
+        let expected = "all levels its header promises; is the file complete?";
+        return Err(Fault::new(file, found, expected).at_line(line).into());
+    }
+    if let Some((line, text)) = below.get(header.levels) {
+        let found = format!("\"{}\", after {} levels", excerpt(text), header.levels);
+        let expected = "the header of the next ascent";
+        return Err(Fault::new(file, found, expected).at_line(*line).into());
+    }
+    let mut tally = Tally::default();
+    let level = |&(line, record): &(usize, &str)| {
+        let mut values = Record {
+            file,
+            line,
+            record,
+            filled: form.filled,
+            tally: &mut tally,
+        };
+        (form.level)(&mut values)
+    };
+    let rows = below.iter().map(level).collect::<Result<_>>()?;
+    Ok(Raw {
+        file: file.to_owned(),
+        line,
+        name: header.station,
+        time: header.time,
+        // Where the plain file has the place, the derived one has other things.
+        position: header.position.filter(|_| form.has_place),
+        model: None,
+        heights: HeightSource::Geopotential,
+        in_time_order: false,
+        rows,
+        tally,
+    })
 }
 
 /// A header, if the line is one.
@@ -155,35 +201,44 @@ fn clock(date: Date, hour: i32, minute: i32) -> Option<DateTime> {
     Some(date.to_datetime(time))
 }
 
-fn level(file: &str, line: usize, record: &str, tally: &mut Tally) -> Result<Row> {
-    let mut field = |(name, from, to): Column| -> Result<Option<f64>> {
-        let text = columns(record, from - 1, to).trim();
+/// The levels of the archive's plain files.
+const FORM: Form = Form {
+    width: 51,
+    filled: &FILLERS,
+    has_place: true,
+    level,
+};
+
+fn level(record: &mut Record) -> Result<Row> {
+    let tenths = |value: Option<f64>| value.map(|v| v / 10.0);
+    Ok(Row {
+        pressure_pa: record.value(PRESS)?,
+        height_m: record.value(GPH)?,
+        temperature_k: tenths(record.value(TEMP)?).map(|t| t + ZERO_CELSIUS_K),
+        relative_humidity: tenths(record.value(RH)?).map(|percent| percent / 100.0),
+        dew_point_depression_k: tenths(record.value(DPDP)?),
+        from_deg: record.value(WDIR)?,
+        speed_m_s: tenths(record.value(WSPD)?),
+        ..Row::default()
+    })
+}
+
+impl Record<'_> {
+    /// The whole number in a column; `None` where it is missing.
+    fn value(&mut self, (name, from, to): Column) -> Result<Option<f64>> {
+        let text = columns(self.record, from - 1, to).trim();
         let value: i32 = text.parse().map_err(|_| {
-            Fault::new(
-                file,
-                format!("\"{text}\""),
-                format!("a whole number in columns {from} to {to}"),
-            )
-            .at_line(line)
-            .of_key(name)
+            let expected = format!("a whole number in columns {from} to {to}");
+            Fault::new(self.file, format!("\"{text}\""), expected)
+                .at_line(self.line)
+                .of_key(name)
         })?;
-        if FILLERS.contains(&value) {
-            tally.fillers += 1;
+        if self.filled.contains(&value) {
+            self.tally.fillers += 1;
             return Ok(None);
         }
         Ok(Some(f64::from(value)))
-    };
-    let tenths = |value: Option<f64>| value.map(|v| v / 10.0);
-    Ok(Row {
-        pressure_pa: field(PRESS)?,
-        height_m: field(GPH)?,
-        temperature_k: tenths(field(TEMP)?).map(|t| t + ZERO_CELSIUS_K),
-        relative_humidity: tenths(field(RH)?).map(|percent| percent / 100.0),
-        dew_point_depression_k: tenths(field(DPDP)?),
-        from_deg: field(WDIR)?,
-        speed_m_s: tenths(field(WSPD)?),
-        ..Row::default()
-    })
+    }
 }
 
 /// The start of a line, for a message.
@@ -205,7 +260,7 @@ mod tests {
 
     #[test]
     fn a_header_and_two_levels() {
-        let raw = read("f", &[HEAD, LOW, HIGH].concat()).unwrap().remove(0);
+        let raw = read("f", &[HEAD, LOW, HIGH].concat()).remove(0).unwrap();
         assert_eq!(raw.name, "USM00072558");
         let place = raw.position.unwrap();
         assert_eq!((place.lat_deg, place.lon_deg), (41.32, -96.3669));
@@ -234,29 +289,30 @@ mod tests {
         assert_eq!(time("99", "9999"), None);
     }
 
+    fn message(read: &Result<Raw>) -> String {
+        read.as_ref().err().unwrap().to_string()
+    }
+
     #[test]
-    fn a_short_file_says_so() {
-        for text in [
-            [HEAD, LOW].concat(),
-            [HEAD, LOW, &HIGH[..30]].concat(),
-            [HEAD, LOW, HEAD, LOW, HIGH].concat(),
+    fn a_short_ascent_says_so_and_costs_no_other() {
+        for (text, bad, good) in [
+            ([HEAD, LOW].concat(), 0, 0),
+            ([HEAD, LOW, &HIGH[..30]].concat(), 0, 0),
+            ([HEAD, LOW, HEAD, LOW, HIGH].concat(), 0, 1),
+            ([HEAD, LOW, HIGH, HEAD, LOW].concat(), 1, 1),
         ] {
-            let message = read("f", &text).err().unwrap().to_string();
+            let all = read("f", &text);
+            assert_eq!(all.iter().filter(|r| r.is_ok()).count(), good);
+            let message = message(&all[bad]);
             assert!(message.contains("ends after 1 of 2 levels"), "{message}");
         }
-        let message = read("f", &[HEAD, LOW, HIGH, HIGH].concat())
-            .err()
-            .unwrap()
-            .to_string();
+        let longer = message(&read("f", &[HEAD, LOW, HIGH, HIGH].concat())[0]);
         assert!(
-            message.contains("line 4") && message.contains("header"),
-            "{message}"
+            longer.contains("line 4") && longer.contains("header"),
+            "{longer}"
         );
         let bad = LOW.replace("  351", "  3x1");
-        let message = read("f", &[HEAD, &bad, HIGH].concat())
-            .err()
-            .unwrap()
-            .to_string();
-        assert!(message.contains("line 2, GPH: found \"3x1\""), "{message}");
+        let wrong = message(&read("f", &[HEAD, &bad, HIGH].concat())[0]);
+        assert!(wrong.contains("line 2, GPH: found \"3x1\""), "{wrong}");
     }
 }

@@ -4,9 +4,10 @@
 use jiff::Timestamp;
 use jiff::civil::Date;
 
+use super::around::Around;
 use super::clean::{Raw, Row};
 use super::model;
-use super::text::{columns, month, utc};
+use super::text::{columns, month, short_time, utc};
 use crate::error::{Fault, Result};
 use crate::geodesy::Position;
 use crate::units::{Dimension, to_si};
@@ -29,10 +30,32 @@ struct Station {
     lat_deg: Option<f64>,
     lon_deg: Option<f64>,
     model: Option<Model>,
+    /// What other lines say, as they stand above tables of any kind.
+    around: Around,
 }
 
 pub(super) fn looks_like(text: &str) -> bool {
-    text.lines().any(is_head)
+    let mut lines = text.lines();
+    while let Some(line) = lines.next() {
+        if is_head(line) {
+            // Another table may have the same names, and its values elsewhere.
+            let begins = |line: &&str| line.trim_start().starts_with(|c: char| c.is_ascii_digit());
+            let ends = word_ends(line);
+            let flush = |row: &str| word_ends(row).iter().all(|end| ends.contains(end));
+            return lines.take(4).find(begins).is_none_or(flush);
+        }
+    }
+    false
+}
+
+/// Where the words of a line end.
+fn word_ends(line: &str) -> Vec<usize> {
+    let bytes = line.trim_end().as_bytes();
+    let is_end = |i: &usize| {
+        let next = bytes.get(i + 1).is_none_or(u8::is_ascii_whitespace);
+        next && !bytes[*i].is_ascii_whitespace()
+    };
+    (0..bytes.len()).filter(is_end).collect()
 }
 
 /// Whether a line is the heads of a table.
@@ -81,12 +104,16 @@ fn raw(file: &str, line: usize, station: Station, rows: Vec<Row>, tally: Tally) 
     Raw {
         file: file.to_owned(),
         line,
-        name: station.name,
-        time: station.time,
+        time: station.time.or(station.around.time.map(|(time, _)| time)),
         position: station
             .lat_deg
             .zip(station.lon_deg)
-            .and_then(|(lat, lon)| Position::new(lat, lon)),
+            .and_then(|(lat, lon)| Position::new(lat, lon))
+            .or(station.around.position()),
+        name: match station.name.is_empty() {
+            true => station.around.station,
+            false => station.name,
+        },
         model: station.model,
         heights: HeightSource::Geopotential,
         in_time_order: false,
@@ -221,6 +248,7 @@ impl Station {
 
     /// Learns from a line `name: value` or `Latitude: a Longitude: b`, if it is one.
     fn learn(&mut self, line: &str) {
+        self.around.learn(line);
         let lower = line.to_ascii_lowercase();
         let after = |key: &str| {
             let at = lower.find(key)? + key.len();
@@ -258,16 +286,6 @@ fn nominal_time(text: &str) -> Option<Timestamp> {
     let year: i16 = words.next()?.parse().ok()?;
     let clock = jiff::civil::Time::new(hour, 0, 0, 0).ok()?;
     utc(Date::new(year, month, day).ok()?.to_datetime(clock))
-}
-
-/// `130702/0000`: year of the century, month, day, hour, minute. The archive begins in 1973.
-fn short_time(text: &str) -> Option<Timestamp> {
-    let digits = |from: usize| columns(text, from, from + 2).parse::<i8>().ok();
-    let year = i16::from(digits(0)?);
-    let year = if year < 73 { 2000 + year } else { 1900 + year };
-    let date = Date::new(year, digits(2)?, digits(4)?).ok()?;
-    let clock = jiff::civil::Time::new(digits(7)?, digits(9)?, 0, 0).ok()?;
-    utc(date.to_datetime(clock))
 }
 
 /// A line without HTML tags.

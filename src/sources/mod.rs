@@ -3,17 +3,24 @@
 //! A reader only takes the file apart; what every sounding needs done to it (fillers, order,
 //! heights, calm winds) is done once, in `clean`.
 
+mod around;
 mod binary;
+mod bufkit;
 mod bufr;
 mod clean;
+mod columns;
 mod csv;
 pub mod grid;
 mod gsl;
 mod heading;
 mod igra;
+mod json;
 mod listing;
 mod model;
 mod netcdf_sounding;
+mod page;
+mod spc;
+mod table;
 mod text;
 
 use std::fmt;
@@ -24,10 +31,13 @@ use jiff::Timestamp;
 use serde::Serialize;
 
 use crate::error::{Error, Fault, Result};
+use crate::files::packed;
 use crate::notes::Cleaning;
 use crate::wind::sounding::Sounding;
 
 pub use self::binary::is_sounding;
+use self::clean::Raw;
+pub use self::columns::Columns;
 
 /// An ascent with the file it comes from.
 #[derive(Debug, Clone, Serialize)]
@@ -49,23 +59,57 @@ pub fn cleaned<'a>(ascents: impl IntoIterator<Item = &'a FileAscent>) -> Vec<Cle
 /// The formats that are read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Format {
-    /// A table with a header whose columns name quantity and unit, separated by comma, semicolon
-    /// or tab. The university archive's own CSV is one of these.
+    /// A table with headings that name quantity and unit, or with units below them, whatever
+    /// separates its cells. The university archive's own CSV is one of these.
     Csv,
-    /// The Integrated Global Radiosonde Archive, version 2: the text file of one station.
+    /// The Integrated Global Radiosonde Archive, version 2: the text file of one station, plain or
+    /// derived.
     Igra,
     /// The university archive's listing in columns of fixed width.
     Listing,
     /// The numbered lines of NOAA's Global Systems Laboratory (once FSL), of a sounding or a model.
     Gsl,
+    /// BUFKIT: the run of a model above one station, a profile for each hour.
+    Bufkit,
+    /// Levels between `%RAW%` and `%END%`, as of the Storm Prediction Center.
+    Spc,
+    /// JSON that holds levels or lists of values by name.
+    Json,
+}
+
+/// What a person says of files beside their content.
+#[derive(Debug, Clone, Default)]
+pub struct Hints {
+    /// The format, where it is not recognised.
+    pub format: Option<Format>,
+    /// What columns of tables hold, where their headings do not say.
+    pub columns: Columns,
+}
+
+impl From<Option<Format>> for Hints {
+    fn from(format: Option<Format>) -> Hints {
+        Hints {
+            format,
+            ..Hints::default()
+        }
+    }
+}
+
+impl From<&Hints> for Hints {
+    fn from(hints: &Hints) -> Hints {
+        hints.clone()
+    }
 }
 
 /// Every format with its name on the command line.
-const NAMES: [(&str, Format); 4] = [
+const NAMES: [(&str, Format); 7] = [
     ("csv", Format::Csv),
     ("igra2", Format::Igra),
     ("listing", Format::Listing),
     ("gsl", Format::Gsl),
+    ("bufkit", Format::Bufkit),
+    ("spc", Format::Spc),
+    ("json", Format::Json),
 ];
 
 /// The names of the formats, for messages.
@@ -94,33 +138,50 @@ impl fmt::Display for Format {
 
 /// The format a text is in, from its content; `None` when it looks like none of them.
 pub fn recognise(text: &str) -> Option<Format> {
+    recognise_with(text, &Columns::default())
+}
+
+fn recognise_with(text: &str, columns: &Columns) -> Option<Format> {
     if igra::looks_like(text) {
         Some(Format::Igra)
+    } else if bufkit::looks_like(text) {
+        Some(Format::Bufkit)
+    } else if spc::looks_like(text) {
+        Some(Format::Spc)
     } else if listing::looks_like(text) {
         Some(Format::Listing)
     } else if gsl::looks_like(text) {
         Some(Format::Gsl)
-    } else if csv::looks_like(text) {
+    } else if json::looks_like(text) {
+        Some(Format::Json)
+    } else if csv::looks_like(text, columns) {
         Some(Format::Csv)
     } else {
         None
     }
 }
 
-/// Reads every ascent in a file, in the order of the file.
+/// Reads every ascent in a file, in the order of the file. One that is packed is read through.
 ///
 /// # Errors
 ///
 /// The file cannot be read, is empty or binary, is in no known format, is cut short, or holds no
 /// ascent with two levels of wind.
-pub fn read_soundings(path: &Path, format: Option<Format>) -> Result<Vec<Sounding>> {
-    let bytes = std::fs::read(path).map_err(|cause| Error::file(path, "read", cause))?;
-    let name = path.display().to_string();
-    if let Some(read) = binary::read(&name, &bytes) {
+pub fn read_soundings(path: &Path, hints: impl Into<Hints>) -> Result<Vec<Sounding>> {
+    read_bytes(&path.display().to_string(), &packed::read(path)?, hints)
+}
+
+/// Reads every ascent in what a file holds; `name` is the file's, for messages.
+///
+/// # Errors
+///
+/// As [`read_soundings`].
+pub fn read_bytes(name: &str, bytes: &[u8], hints: impl Into<Hints>) -> Result<Vec<Sounding>> {
+    if let Some(read) = binary::read(name, bytes) {
         return read;
     }
-    let (text, byte_order_mark) = text::decode(&name, &bytes)?;
-    let mut soundings = parse(&name, &text, format)?;
+    let (text, byte_order_mark) = text::decode(name, bytes)?;
+    let mut soundings = parse(name, &text, hints)?;
     for sounding in &mut soundings {
         sounding.tally.byte_order_mark = byte_order_mark;
     }
@@ -132,21 +193,48 @@ pub fn read_soundings(path: &Path, format: Option<Format>) -> Result<Vec<Soundin
 /// # Errors
 ///
 /// As [`read_soundings`].
-pub fn parse(name: &str, text: &str, format: Option<Format>) -> Result<Vec<Sounding>> {
-    let format = format.or_else(|| recognise(text)).ok_or_else(|| {
-        Fault::new(
-            name,
-            "a text in no format that is known",
-            format!("a sounding as one of {}", format_names()),
-        )
-    })?;
+pub fn parse(name: &str, text: &str, hints: impl Into<Hints>) -> Result<Vec<Sounding>> {
+    let Hints { format, columns } = hints.into();
+    let is_page = page::is_page(text);
+    let plain = is_page.then(|| page::text_of(text));
+    let text = plain.as_deref().unwrap_or(text);
+    let format = format.or_else(|| recognise_with(text, &columns));
+    let format = format.ok_or_else(|| unknown(name, is_page))?;
     let ascents = match format {
-        Format::Csv => vec![csv::read(name, text)?],
-        Format::Igra => igra::read(name, text)?,
-        Format::Listing => listing::read(name, text)?,
-        Format::Gsl => gsl::read(name, text)?,
+        Format::Csv => csv::read(name, text, &columns),
+        Format::Igra => igra::read(name, text),
+        Format::Listing => each(listing::read(name, text)),
+        Format::Gsl => each(gsl::read(name, text)),
+        Format::Bufkit => bufkit::read(name, text),
+        Format::Spc => spc::read(name, text),
+        Format::Json => json::read(name, text, &columns),
     };
-    keep_usable(name, ascents.into_iter().map(clean::clean).collect())
+    let clean = |ascent: Result<Raw>| ascent.and_then(clean::clean);
+    keep_usable(name, ascents.into_iter().map(clean).collect())
+}
+
+fn unknown(name: &str, is_page: bool) -> Fault {
+    let formats = format_names();
+    if is_page {
+        let expected = format!(
+            "the data that the page shows or links to, saved as a text of its own: one of {formats}"
+        );
+        return Fault::new(
+            name,
+            "a page saved from the web without a sounding",
+            expected,
+        );
+    }
+    let expected = format!("a sounding as one of {formats}");
+    Fault::new(name, "a text in no format that is known", expected)
+}
+
+/// The ascents of a reader that gives all or none.
+fn each(read: Result<Vec<Raw>>) -> Vec<Result<Raw>> {
+    match read {
+        Ok(all) => all.into_iter().map(Ok).collect(),
+        Err(fault) => vec![Err(fault)],
+    }
 }
 
 /// The usable ascents. One bad ascent must not cost its good neighbours, but the first of them
@@ -162,8 +250,7 @@ fn keep_usable(name: &str, ascents: Vec<Result<Sounding>>) -> Result<Vec<Soundin
     }
     match good.first_mut() {
         Some(first) => {
-            let left_out = faults.iter().map(|f| format!("an ascent left out: {f}"));
-            first.tally.left_out.extend(left_out);
+            first.tally.lost = told(name, &faults);
             Ok(good)
         }
         None => Err(faults
@@ -173,7 +260,22 @@ fn keep_usable(name: &str, ascents: Vec<Result<Sounding>>) -> Result<Vec<Soundin
     }
 }
 
-/// Which of several ascents is nearest in time to the release, the earlier of two equally near.
+/// Ascents that were left out are told one by one up to this many.
+const TOLD: usize = 3;
+
+/// What is said of the ascents of a file that were left out.
+fn told(name: &str, faults: &[Error]) -> Vec<String> {
+    let one = |fault: &Error| format!("an ascent: {fault}");
+    let mut told: Vec<String> = faults.iter().take(TOLD).map(one).collect();
+    if faults.len() > TOLD {
+        let more = faults.len() - TOLD;
+        told.push(format!("{more} more ascents of {name}"));
+    }
+    told
+}
+
+/// Which of several ascents is nearest in time to the release, the earlier of two equally near, that of the
+/// newer run of two for the same time.
 ///
 /// A single ascent is taken even when its time is unknown.
 ///
@@ -184,10 +286,13 @@ pub fn nearest<'a>(
     soundings: impl IntoIterator<Item = &'a Sounding>,
     release: Timestamp,
 ) -> Result<usize> {
-    let times: Vec<Option<Timestamp>> = soundings.into_iter().map(|s| s.time).collect();
+    let all: Vec<&Sounding> = soundings.into_iter().collect();
     let away = |time: Timestamp| (time.duration_since(release).abs(), time);
-    let known = (0..times.len()).filter_map(|i| Some((away(times[i]?), i)));
-    match (known.min(), times.len()) {
+    let known = (0..all.len()).filter_map(|i| Some((away(all[i].time?), i)));
+    // Of two runs of a model for the same time the newer.
+    let lead_s = |i: usize| all[i].lead_s();
+    let nearest = known.min_by(|a, b| a.0.cmp(&b.0).then(lead_s(a.1).total_cmp(&lead_s(b.1))));
+    match (nearest, all.len()) {
         (Some((_, i)), _) => Ok(i),
         (None, 1) => Ok(0),
         (None, count) => {
@@ -244,6 +349,9 @@ mod tests {
         let message = parse("a.txt", "dear diary\n", None)
             .unwrap_err()
             .to_string();
-        assert!(message.contains("csv, igra2, listing, gsl"), "{message}");
+        assert!(
+            message.contains("csv, igra2, listing, gsl, bufkit"),
+            "{message}"
+        );
     }
 }

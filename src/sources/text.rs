@@ -1,7 +1,7 @@
 //! Bytes to text, and the small things all readers look for in a text.
 
 use jiff::Timestamp;
-use jiff::civil::DateTime;
+use jiff::civil::{self, Date, DateTime};
 use jiff::tz::TimeZone;
 
 use crate::error::{Fault, Result};
@@ -10,12 +10,15 @@ const BYTE_ORDER_MARK: &str = "\u{feff}";
 
 /// The text of a file, and whether it began with a byte-order mark.
 ///
-/// UTF-8, else Latin-1 (a lone degree sign in an old file), as long as nothing says that the file
+/// UTF-16 where a mark says so, UTF-8, else Latin-1 (a lone degree sign in an old file), as long as nothing says that the file
 /// is not a text at all.
 pub(super) fn decode(name: &str, bytes: &[u8]) -> Result<(String, bool)> {
     let expected = "a sounding as text, or a forecast in GRIB or NetCDF";
     if bytes.iter().all(u8::is_ascii_whitespace) {
         return Err(Fault::new(name, "an empty file", expected).into());
+    }
+    if let Some(text) = utf_16(bytes) {
+        return Ok((text, true));
     }
     if let Some(at) = bytes.iter().position(|&b| is_binary(b)) {
         let line = 1 + bytes[..at].iter().filter(|&&b| b == b'\n').count();
@@ -33,6 +36,20 @@ pub(super) fn decode(name: &str, bytes: &[u8]) -> Result<(String, bool)> {
         Some(rest) => Ok((rest.to_owned(), true)),
         None => Ok((text, false)),
     }
+}
+
+/// The text of bytes that begin with the mark of UTF-16.
+fn utf_16(bytes: &[u8]) -> Option<String> {
+    let unit: fn([u8; 2]) -> u16 = match bytes {
+        [0xff, 0xfe, ..] => u16::from_le_bytes,
+        [0xfe, 0xff, ..] => u16::from_be_bytes,
+        _ => return None,
+    };
+    let units = bytes[2..]
+        .chunks_exact(2)
+        .map(|pair| unit([pair[0], pair[1]]));
+    let text = String::from_utf16(&units.collect::<Vec<u16>>()).ok()?;
+    (!text.trim().is_empty() && !text.bytes().any(is_binary)).then_some(text)
 }
 
 /// Control characters no text file has; tab, line ends, form feed and the old end-of-file mark
@@ -59,6 +76,26 @@ pub(super) fn date_time(text: &str) -> Option<(Timestamp, bool)> {
 /// A civil date and time read as UTC.
 pub(super) fn utc(civil: DateTime) -> Option<Timestamp> {
     TimeZone::UTC.to_timestamp(civil).ok()
+}
+
+/// `130702/0000`: year, of the century or whole, month and day, then hour and minute, UTC. Archives of
+/// upper air begin in 1973.
+pub(super) fn short_time(word: &str) -> Option<Timestamp> {
+    let (date, clock) = word.split_once('/')?;
+    let digits = |text: &str, least: usize| -> Option<i32> {
+        let plain = text.len() >= least && text.bytes().all(|b| b.is_ascii_digit());
+        plain.then(|| text.parse().ok()).flatten()
+    };
+    let (date, clock) = (digits(date, 6)?, digits(clock.get(..4)?, 4)?);
+    let year = match date / 10_000 {
+        year @ 0..73 => 2_000 + year,
+        year @ 73..100 => 1_900 + year,
+        year => year,
+    };
+    let part = |value: i32| i8::try_from(value % 100).ok();
+    let day = Date::new(i16::try_from(year).ok()?, part(date / 100)?, part(date)?).ok()?;
+    let clock = civil::Time::new(part(clock / 100)?, part(clock)?, 0, 0).ok()?;
+    utc(day.to_datetime(clock))
 }
 
 /// The number of a month from the first three letters of its English name, in any case.
@@ -93,8 +130,31 @@ mod tests {
             let message = decoded(empty).unwrap_err().to_string();
             assert!(message.contains("empty"), "{message}");
         }
+        let wide: Vec<u8> = "\u{feff}a\u{b0}"
+            .encode_utf16()
+            .flat_map(u16::to_le_bytes)
+            .collect();
+        assert_eq!(decoded(&wide).unwrap(), ("a\u{b0}".to_owned(), true));
         let message = decoded(b"BUFR\n\x00\x01").unwrap_err().to_string();
         assert!(message.contains("line 2") && message.contains("binary"));
+    }
+
+    #[test]
+    fn dates_as_digits() {
+        let read = |word| short_time(word).map(|t| t.to_string());
+        assert_eq!(read("130702/0000").unwrap(), "2013-07-02T00:00:00Z");
+        assert_eq!(read("991231/2355").unwrap(), "1999-12-31T23:55:00Z");
+        assert_eq!(read("20170401/0600").unwrap(), "2017-04-01T06:00:00Z");
+        for bad in [
+            "130702",
+            "131302/0000",
+            "130702/2500",
+            "1307/0000",
+            "-30702/0000",
+            "1307020000000/0000",
+        ] {
+            assert_eq!(read(bad), None, "{bad}");
+        }
     }
 
     #[test]

@@ -5,6 +5,11 @@ use crate::notes::{Cleaning, Gap};
 
 /// Winds farther apart than this in height leave a gap, m.
 pub const GAP_M: f64 = 1_500.0;
+/// Levels of forecasts lie up to this far apart, m (20 and 10 hPa), and so did those of the columns
+/// to which the errors of forecasts were fitted.
+pub const FORECAST_GAP_M: f64 = 5_000.0;
+/// Where gaps begin that no balloon of latex meets, m.
+const ABOVE_BALLOONS_M: f64 = 45_000.0;
 /// Impossible values among more than this share of the rows are told.
 const IMPOSSIBLE_SHARE: f64 = 0.02;
 
@@ -20,7 +25,7 @@ impl Cleaning {
             winds: heights.len(),
             impossible: tally.out_of_range,
             unusable: tally.unusable,
-            gaps: gaps(&heights),
+            gaps: gaps(&heights, least_gap_m(sounding)),
         }
     }
 
@@ -40,11 +45,20 @@ impl Cleaning {
     }
 }
 
-/// The gaps between heights that rise, m.
-pub fn gaps(heights_m: &[f64]) -> Vec<Gap> {
+/// How far apart in height the winds of a sounding have to be to leave a gap, m: a model's levels are
+/// no measurements, and leave none between them.
+pub fn least_gap_m(sounding: &Sounding) -> f64 {
+    match sounding.model {
+        Some(_) => FORECAST_GAP_M,
+        None => GAP_M,
+    }
+}
+
+/// The gaps of more than `least_m` between heights that rise, m.
+pub fn gaps(heights_m: &[f64], least_m: f64) -> Vec<Gap> {
     let pairs = heights_m
         .windows(2)
-        .filter(|pair| pair[1] - pair[0] > GAP_M);
+        .filter(|pair| pair[1] - pair[0] > least_m && pair[0] < ABOVE_BALLOONS_M);
     pairs
         .map(|pair| Gap {
             from_m: pair[0],
@@ -56,7 +70,7 @@ pub fn gaps(heights_m: &[f64]) -> Vec<Gap> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::wind::sounding::{HeightSource, Level, Tally, Wind};
+    use crate::wind::sounding::{HeightSource, Level, Model, Tally, Wind};
 
     fn sounding(heights_m: impl Iterator<Item = f64>, tally: Tally) -> Sounding {
         let level = |altitude_m| Level {
@@ -111,6 +125,14 @@ mod tests {
         assert!(cleaning.matters() && !cleaning.lost_most());
         let lost = Cleaning::of("f.csv", &sounding(heights(), of_rows(121, 0, 0)));
         assert!(lost.matters() && lost.lost_most());
+        // A model's levels may lie that far apart.
+        let mut model = sounding((0..9).map(|k| 4_000.0 * f64::from(k)), of_rows(9, 0, 0));
+        assert_eq!(Cleaning::of("f.buf", &model).gaps.len(), 8);
+        model.model = Some(Model {
+            name: String::new(),
+            lead_s: None,
+        });
+        assert!(Cleaning::of("f.buf", &model).gaps.is_empty());
         let wrong = Cleaning::of("f.csv", &sounding(heights(), of_rows(60, 2, 0)));
         assert!(wrong.matters() && wrong.has_many_impossible());
     }

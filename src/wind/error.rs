@@ -3,7 +3,7 @@
 //! Each component of a part is a first-order autoregressive process in altitude: a standard
 //! deviation by altitude, and the correlation exp(-dz / L) between two altitudes.
 
-use super::cleaning::GAP_M;
+use super::cleaning::{FORECAST_GAP_M, GAP_M};
 use super::column::WindProfile;
 use super::{departure, forecast_error};
 use crate::numeric::linear;
@@ -166,9 +166,6 @@ pub const ABOVE_TOP_EXPONENT: f64 = 0.6;
 /// Its correlation length, m.
 pub const ABOVE_TOP_CORRELATION_M: f64 = 10_000.0;
 
-/// Levels of forecasts lie up to this far apart, m (20 and 10 hPa), and so did those of the columns
-/// to which the errors of forecasts were fitted.
-const FORECAST_GAP_M: f64 = 5_000.0;
 /// Heights at which the error within a gap is tabulated, as shares of its width: close to each other
 /// where it grows fast.
 const IN_GAP: [f64; 11] = [0.0, 0.01, 0.04, 0.1, 0.25, 0.5, 0.75, 0.9, 0.96, 0.99, 1.0];

@@ -106,6 +106,15 @@ pub struct Sounding {
     pub tally: Tally,
 }
 
+impl Sounding {
+    /// From the run of the model behind it to its time, s: 0 for a measured one, without end where
+    /// that is not known. Of two for the same time the one with less counts.
+    pub fn lead_s(&self) -> f64 {
+        let lead = |model: &Model| model.lead_s.unwrap_or(f64::INFINITY);
+        self.model.as_ref().map_or(0.0, lead)
+    }
+}
+
 /// What a reader found wanting, counted.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize)]
 pub struct Tally {
@@ -134,8 +143,10 @@ pub struct Tally {
     pub byte_order_mark: bool,
     /// What was assumed in reading, in words.
     pub assumed: Vec<String>,
-    /// Columns or whole ascents of the file that were left out, and why, in words.
+    /// Columns or levels of the ascent that were left out, and why, in words.
     pub left_out: Vec<String>,
+    /// Whole ascents of the file that were left out, and why, in words: with the first that was not.
+    pub lost: Vec<String>,
 }
 
 #[cfg(test)]

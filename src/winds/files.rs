@@ -8,8 +8,9 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 
 use crate::error::{Error, Fault, Result};
+use crate::files::packed;
 use crate::sources::grid::GridFile;
-use crate::sources::{self, FileAscent, Format};
+use crate::sources::{self, FileAscent, Hints};
 
 /// What wind files hold, before it is made into the winds of a plan.
 pub enum WindFiles {
@@ -31,19 +32,11 @@ impl WindFiles {
     /// # Errors
     ///
     /// The faults of all files, and soundings together with forecasts.
-    pub fn read(
-        files: &[PathBuf],
-        format: Option<Format>,
-        member_per_file: bool,
-    ) -> Result<WindFiles> {
-        let grids: Vec<bool> = files
-            .iter()
-            .map(|path| Ok(format.is_none() && is_grid(path)?))
-            .collect::<Result<_>>()?;
-        match (
-            grids.iter().position(|&g| g),
-            grids.iter().position(|&g| !g),
-        ) {
+    pub fn read(files: &[PathBuf], hints: &Hints, member_per_file: bool) -> Result<WindFiles> {
+        let given = files.par_iter().map(|path| Given::open(path, hints));
+        let given: Vec<Given> = all_or_faults(given.collect())?;
+        let first = |is_grid| given.iter().position(|g| g.is_grid == is_grid);
+        match (first(true), first(false)) {
             (Some(grid), Some(sounding)) => Err(Fault::new(
                 files[sounding].display().to_string(),
                 format!(
@@ -54,7 +47,7 @@ impl WindFiles {
             )
             .into()),
             (Some(_), None) => {
-                let opened: Vec<_> = files.par_iter().map(|path| GridFile::open(path)).collect();
+                let opened: Vec<_> = given.into_par_iter().map(Given::grid).collect();
                 let good = opened.iter().flatten();
                 let members: BTreeSet<u32> = good
                     .clone()
@@ -77,7 +70,7 @@ impl WindFiles {
                 all_or_faults(opened).map(|files| WindFiles::Grids { files, damaged })
             }
             _ => {
-                let read = files.iter().map(|path| ascents(path, format)).collect();
+                let read = given.into_iter().map(|g| g.ascents(hints)).collect();
                 let ascents: Vec<Vec<FileAscent>> = all_or_faults(read)?;
                 Ok(WindFiles::Soundings(
                     ascents.into_iter().flatten().collect(),
@@ -87,14 +80,48 @@ impl WindFiles {
     }
 }
 
-fn ascents(path: &Path, format: Option<Format>) -> Result<Vec<FileAscent>> {
-    let file = path.display().to_string();
-    let soundings = sources::read_soundings(path, format)?;
-    let ascent = |sounding| FileAscent {
-        file: file.clone(),
-        sounding,
-    };
-    Ok(soundings.into_iter().map(ascent).collect())
+/// A file that was opened.
+struct Given<'a> {
+    path: &'a Path,
+    /// What it holds, where it is packed.
+    unpacked: Option<Vec<u8>>,
+    is_grid: bool,
+}
+
+impl<'a> Given<'a> {
+    fn open(path: &'a Path, hints: &Hints) -> Result<Given<'a>> {
+        let unpacked = packed::unpacked(path)?;
+        let is_grid = hints.format.is_none()
+            && match &unpacked {
+                Some(bytes) => GridFile::looks_like(bytes),
+                None => begins_as_grid(path)?,
+            };
+        Ok(Given {
+            path,
+            unpacked,
+            is_grid,
+        })
+    }
+
+    fn grid(self) -> Result<GridFile> {
+        match self.unpacked {
+            Some(bytes) => GridFile::from_bytes(&self.path.display().to_string(), bytes),
+            None => GridFile::open(self.path),
+        }
+    }
+
+    fn ascents(self, hints: &Hints) -> Result<Vec<FileAscent>> {
+        let file = self.path.display().to_string();
+        let soundings = match self.unpacked {
+            Some(bytes) => sources::read_bytes(&file, &bytes, hints)?,
+            None => sources::read_soundings(self.path, hints)?,
+        };
+        let ascent = |sounding| FileAscent {
+            file: file.clone(),
+            sounding,
+        };
+        Ok(soundings.into_iter().map(ascent).collect())
+    }
 }
 
 /// All values, or the faults of all that failed.
@@ -115,7 +142,7 @@ fn all_or_faults<T>(results: Vec<Result<T>>) -> Result<Vec<T>> {
 }
 
 /// Whether a file begins as a forecast does.
-fn is_grid(path: &Path) -> Result<bool> {
+fn begins_as_grid(path: &Path) -> Result<bool> {
     let mut first = Vec::new();
     File::open(path)
         .and_then(|file| file.take(GridFile::FIRST_BYTES).read_to_end(&mut first))

@@ -1,5 +1,6 @@
 //! From a plan and winds to a landing zone: the main job.
 
+mod above;
 pub mod aloft;
 pub mod answer;
 pub mod facts;
@@ -18,6 +19,7 @@ mod wind_error;
 
 use jiff::Timestamp;
 
+pub use self::above::above_site;
 use self::aloft::Continuation;
 pub use self::answer::{Mark, Zone};
 pub use self::facts::Facts;

@@ -25,7 +25,7 @@ use crate::wind::error::{ErrorPart, WindError};
 use crate::wind::error_process::WindErrorProcess;
 use crate::wind::grid::Block;
 use crate::wind::members::member_sigma;
-use crate::wind::placing::{MOST_STATIONS, Outside, Placing, Station, Weights};
+use crate::wind::placing::{LONGEST_GAP_S, MOST_STATIONS, Outside, Placing, Station, Weights};
 use crate::wind::sounding::{Sounding, Wind};
 use crate::winds::Winds;
 
@@ -322,6 +322,11 @@ impl Weather<'_> {
         self.source.distance_m()
     }
 
+    /// The model behind a profile.
+    pub fn model(&self) -> Option<&ModelFacts> {
+        self.source.model()
+    }
+
     /// Whether some members have hours that others lack.
     pub fn is_uneven(&self) -> bool {
         matches!(self.around, Around::Forecast(archive) if archive.is_uneven())
@@ -355,10 +360,12 @@ impl<'a> SiteWinds<'a> {
     fn of_soundings(&self, release: Timestamp, ascents: &'a [FileAscent]) -> Result<Weather<'a>> {
         let nearest = sources::nearest(ascents.iter().map(|a| &a.sounding), release)?;
         let nearest = &ascents[nearest];
-        let weather = match stations(self.site, release, ascents) {
+        let mut weather = match stations(self.site, release, ascents) {
             Some((stations, blended)) => self.of_field(release, nearest, stations, &blended),
             None => self.of_one(release, nearest, ascents.len()),
         };
+        let lost = ascents.iter().map(|a| &a.sounding.tally.lost[..]);
+        weather.assumptions.extend(lost.flat_map(left_out));
         match weather.source.distance_m().filter(|m| *m > FARTHEST_M) {
             Some(away_m) => Err(of_elsewhere(self.site, nearest, away_m)),
             None => Ok(weather),
@@ -387,7 +394,10 @@ impl<'a> SiteWinds<'a> {
             soundings: blended.len(),
             from: times().min(),
             to: times().max(),
-            age_s: age_s(&nearest.sounding, release),
+            age_s: match forecast_around(&stations[0], blended) {
+                true => Some(0.0),
+                false => age_s(&nearest.sounding, release),
+            },
             distance_m: nearest_m(self.site, blended),
             model: self.model_of(&nearest.sounding),
         };
@@ -515,6 +525,25 @@ impl<'a> SiteWinds<'a> {
     }
 }
 
+/// Whether a station's profiles are a forecast's whose hours lie as close around the release as those of
+/// a forecast on a grid: then the winds are of the release itself, as wrong as the forecast.
+fn forecast_around(station: &Station, blended: &[&FileAscent]) -> bool {
+    let next = station.times_s.partition_point(|t| *t <= 0.0);
+    let Some(before) = next.checked_sub(1) else {
+        return false;
+    };
+    let is_model = |i: usize| {
+        let ascent = blended.get(station.first as usize + i);
+        ascent.is_some_and(|a| a.sounding.model.is_some())
+    };
+    let to_next_s = |s: &f64| s - station.times_s[before];
+    let near = match station.times_s.get(next) {
+        Some(after) => to_next_s(after) <= LONGEST_GAP_S && is_model(next),
+        None => station.times_s[before] == 0.0,
+    };
+    near && is_model(before)
+}
+
 /// What was left out of the winds, each with its reason.
 pub fn left_out(what: &[String]) -> impl Iterator<Item = Assumption> {
     what.iter()
@@ -583,7 +612,9 @@ fn stations(
     });
     groups.truncate(MOST_STATIONS);
     for (_, soundings) in &mut groups {
-        soundings.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let lead_s = |s: &(f64, &FileAscent)| s.1.sounding.lead_s();
+        // Of two runs for the same time the newer counts.
+        soundings.sort_by(|a, b| a.0.total_cmp(&b.0).then(lead_s(a).total_cmp(&lead_s(b))));
         soundings.dedup_by(|a, b| a.0 == b.0);
     }
     let brackets = |soundings: &[(f64, &FileAscent)]| {

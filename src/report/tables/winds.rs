@@ -1,11 +1,13 @@
 //! What is in a sounding, as text.
 
+use std::collections::HashMap;
 use std::fmt::Write as _;
 
 use crate::geodesy::Position;
-use crate::units::{UnitSystem, ZERO_CELSIUS_K};
-use crate::wind::cleaning::{GAP_M, gaps};
-use crate::wind::sounding::{HeightSource, Level, Sounding};
+use crate::sources::FileAscent;
+use crate::units::{UnitSystem, ZERO_CELSIUS_K, duration};
+use crate::wind::cleaning::{gaps, least_gap_m};
+use crate::wind::sounding::{HeightSource, Level, Model, Sounding, Wind};
 
 /// Lines in the table of levels unless all are asked for.
 const LINES: usize = 30;
@@ -14,10 +16,11 @@ const GAP_LINES: usize = 4;
 /// Width of the names before the values.
 const NAME_WIDTH: usize = 10;
 
-/// Heights between which there is no wind over more than 1.5 km, lowest first.
+/// Heights far apart between which there is no wind, lowest first.
 pub fn wind_gaps(sounding: &Sounding) -> Vec<(f64, f64)> {
     let heights: Vec<f64> = with_wind(sounding).map(|level| level.altitude_m).collect();
-    gaps(&heights).iter().map(|g| (g.from_m, g.to_m)).collect()
+    let gaps = gaps(&heights, least_gap_m(sounding));
+    gaps.iter().map(|g| (g.from_m, g.to_m)).collect()
 }
 
 fn with_wind(sounding: &Sounding) -> impl Iterator<Item = &Level> {
@@ -31,6 +34,82 @@ pub fn report(sounding: &Sounding, units: UnitSystem, all: bool) -> String {
     text.push('\n');
     text.push_str(&level_table(sounding, units, all));
     text
+}
+
+/// Lines in a list of ascents, and how many of them at its start: the newest ones stand last.
+const LISTED: usize = 200;
+const FIRST_LISTED: usize = 10;
+
+/// Many ascents, a line each, with what was left out and assumed said once.
+pub fn list(ascents: &[FileAscent], units: UnitSystem) -> String {
+    let mut text = format!(
+        "{:<20} {:<26}{:>4}{:>11}{:>10}{:>13}  {}\n",
+        "time", "station", "n", "from", "to", "strongest", "forecast"
+    );
+    let passed = ascents.len().saturating_sub(LISTED);
+    for (i, ascent) in ascents.iter().enumerate() {
+        if i == FIRST_LISTED && passed > 0 {
+            let _ = writeln!(text, "... {passed} more ...");
+        }
+        if i < FIRST_LISTED || i >= FIRST_LISTED + passed {
+            let _ = writeln!(text, "{}", list_line(&ascent.sounding, units));
+        }
+    }
+    text.push('\n');
+    let tallies = || ascents.iter().map(|a| &a.sounding.tally);
+    let lost = tallies().flat_map(|t| t.lost.iter().chain(&t.left_out));
+    let left_out = unique(lost).map(|(words, count)| ("left out", words, count));
+    let assumed = unique(tallies().flat_map(|t| &t.assumed));
+    for (name, words, count) in left_out.chain(assumed.map(|(w, c)| ("assumed", w, c))) {
+        let times = match count {
+            1 => String::new(),
+            n => format!(" ({n} ascents)"),
+        };
+        let _ = writeln!(text, "{name:NAME_WIDTH$}{words}{times}");
+    }
+    for (file, count) in unique(ascents.iter().map(|a| &a.file)) {
+        let _ = writeln!(text, "{:NAME_WIDTH$}{file}: {count} ascents", "file");
+    }
+    text.push_str("--at TIME shows the levels of the nearest in time, --all those of every one.\n");
+    text
+}
+
+/// Texts in the order in which each comes first, with how often it comes.
+fn unique<'a>(texts: impl Iterator<Item = &'a String>) -> std::vec::IntoIter<(&'a str, usize)> {
+    let mut found: Vec<(&str, usize)> = Vec::new();
+    let mut places: HashMap<&str, usize> = HashMap::new();
+    for text in texts {
+        let place = *places.entry(text).or_insert(found.len());
+        match found.get_mut(place) {
+            Some((_, count)) => *count += 1,
+            None => found.push((text, 1)),
+        }
+    }
+    found.into_iter()
+}
+
+fn list_line(sounding: &Sounding, units: UnitSystem) -> String {
+    let levels = || with_wind(sounding);
+    let height =
+        |level: Option<&Level>| level.map_or_else(String::new, |l| units.height(l.altitude_m));
+    let speeds = levels().filter_map(|l| l.wind).map(Wind::speed_m_s);
+    let name: String = sounding.name.chars().take(25).collect();
+    let forecast = match &sounding.model {
+        Some(Model {
+            lead_s: Some(lead), ..
+        }) => format!("+ {}", duration(*lead)),
+        Some(_) => "yes".to_owned(),
+        None => String::new(),
+    };
+    let line = format!(
+        "{:<20} {name:<26}{:>4}{:>11}{:>10}{:>13}  {forecast}",
+        time_text(sounding),
+        levels().count(),
+        height(levels().next()),
+        height(levels().last()),
+        units.speed(speeds.fold(0.0, f64::max)),
+    );
+    line.trim_end().to_owned()
 }
 
 fn summary(sounding: &Sounding, units: UnitSystem) -> String {
@@ -69,7 +148,7 @@ fn summary(sounding: &Sounding, units: UnitSystem) -> String {
     if tally.byte_order_mark {
         line("cleaned", "a byte-order mark skipped");
     }
-    for what in &tally.left_out {
+    for what in tally.lost.iter().chain(&tally.left_out) {
         line("left out", what);
     }
     for what in &tally.assumed {
@@ -82,7 +161,10 @@ fn summary(sounding: &Sounding, units: UnitSystem) -> String {
 fn gap_lines(sounding: &Sounding, units: UnitSystem) -> Vec<(&'static str, String)> {
     let gaps = wind_gaps(sounding);
     if gaps.is_empty() {
-        let none = format!("none over {} between winds", units.distance(GAP_M));
+        let none = format!(
+            "none over {} between winds",
+            units.distance(least_gap_m(sounding))
+        );
         return vec![("gaps", none)];
     }
     let first = gaps.iter().take(GAP_LINES).map(|(low, high)| {

@@ -321,9 +321,11 @@ pub(in crate::report) fn source_words(source: &WindSource, zone_of_time: &TimeZo
         } => {
             let counted = counted(*soundings, *stations, model.as_ref());
             let (from, to) = (at(from), at(to));
-            let nearest = age_s.map_or_else(String::new, |age| {
-                format!("; the nearest in time {}", relative(age))
-            });
+            let nearest = match age_s {
+                Some(0.0) => "; linear in time to the release".to_owned(),
+                Some(age) => format!("; the nearest in time {}", relative(*age)),
+                None => String::new(),
+            };
             format!("{counted}, from {from} to {to}{nearest}")
         }
         WindSource::Forecast {

@@ -1,0 +1,153 @@
+//! Files that may be packed with gzip or bzip2: opened through, known by their first bytes.
+
+use std::fs::File;
+use std::io::{BufReader, ErrorKind, Read};
+use std::path::Path;
+
+use bzip2::bufread::MultiBzDecoder;
+use flate2::bufread::MultiGzDecoder;
+
+use crate::error::{Error, Fault, Result};
+
+/// Nothing is unpacked beyond this, bytes: a small file could fill the memory.
+const MOST_UNPACKED: u64 = 512 << 20;
+
+/// The content of a file, unpacked where it is packed.
+///
+/// # Errors
+///
+/// The file cannot be read, is packed and damaged or cut short, holds more than 512 MB, or is an
+/// archive of several files.
+pub fn read(path: &Path) -> Result<Vec<u8>> {
+    match unpacked(path)? {
+        Some(bytes) => Ok(bytes),
+        None => std::fs::read(path).map_err(|cause| Error::file(path, "read", cause)),
+    }
+}
+
+/// The content of a packed file; `None` where it is not packed.
+///
+/// # Errors
+///
+/// As [`read`].
+pub fn unpacked(path: &Path) -> Result<Option<Vec<u8>>> {
+    let no_file = |cause| Error::file(path, "read", cause);
+    let mut first = Vec::new();
+    let open = || File::open(path).map_err(no_file);
+    open()?.take(6).read_to_end(&mut first).map_err(no_file)?;
+    let name = path.display().to_string();
+    let through: Box<dyn Read> = match first.as_slice() {
+        [0x1f, 0x8b, ..] => Box::new(MultiGzDecoder::new(BufReader::new(open()?))),
+        [b'B', b'Z', b'h', b'1'..=b'9', ..] => {
+            Box::new(MultiBzDecoder::new(BufReader::new(open()?)))
+        }
+        _ => return not_opened(&name, &first),
+    };
+    bounded(&name, through, MOST_UNPACKED).map(Some)
+}
+
+/// All there is to read, if it is no more than `most` bytes.
+fn bounded(name: &str, through: impl Read, most: u64) -> Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    let read = through.take(most + 1).read_to_end(&mut bytes);
+    read.map_err(|cause| damaged(name, &cause))?;
+    if bytes.len() as u64 > most {
+        let found = format!("more than {} MB when unpacked", most >> 20);
+        return Err(Fault::new(name, found, "less; or the file unpacked").into());
+    }
+    Ok(bytes)
+}
+
+/// Archives that have to be unpacked by hand are told.
+fn not_opened(name: &str, first: &[u8]) -> Result<Option<Vec<u8>>> {
+    let kind = match first {
+        [b'P', b'K', 3, 4, ..] => "a zip archive",
+        [0xfd, b'7', b'z', b'X', b'Z', 0] => "a file packed with xz",
+        [0x28, 0xb5, 0x2f, 0xfd, ..] => "a file packed with zstd",
+        [b'7', b'z', 0xbc, 0xaf, ..] => "a 7z archive",
+        _ => return Ok(None),
+    };
+    let expected = "the file that is in it, unpacked (.gz and .bz2 are opened through)";
+    Err(Fault::new(name, kind, expected).into())
+}
+
+fn damaged(name: &str, cause: &std::io::Error) -> Fault {
+    let found = match cause.kind() {
+        ErrorKind::UnexpectedEof => "a packed file that ends too early".to_owned(),
+        _ => format!("a packed file that is damaged ({cause})"),
+    };
+    Fault::new(name, found, "the whole file; get it once more")
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io::Write;
+
+    use bzip2::write::BzEncoder;
+    use flate2::write::GzEncoder;
+
+    use super::*;
+
+    fn gz(bytes: &[u8]) -> Vec<u8> {
+        let mut packed = GzEncoder::new(Vec::new(), flate2::Compression::fast());
+        packed.write_all(bytes).unwrap();
+        packed.finish().unwrap()
+    }
+
+    fn bz2(bytes: &[u8]) -> Vec<u8> {
+        let mut packed = BzEncoder::new(Vec::new(), bzip2::Compression::fast());
+        packed.write_all(bytes).unwrap();
+        packed.finish().unwrap()
+    }
+
+    #[test]
+    fn packed_files_are_opened_through() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("plain.txt");
+        let read_back = |bytes: &[u8]| {
+            std::fs::write(&path, bytes).unwrap();
+            read(&path)
+        };
+        let text = b"altitude_m,u_kt,v_kt\n".repeat(1_000);
+        assert_eq!(read_back(&text).unwrap(), text);
+        for pack in [gz, bz2] {
+            let packed = pack(&text);
+            assert!(packed.len() < text.len() / 2);
+            assert_eq!(read_back(&packed).unwrap(), text);
+            // Two after each other are one.
+            assert_eq!(
+                read_back(&[packed.clone(), packed.clone()].concat())
+                    .unwrap()
+                    .len(),
+                2 * text.len()
+            );
+            let cut = read_back(&packed[..packed.len() - 12])
+                .unwrap_err()
+                .to_string();
+            assert!(cut.contains("packed file that"), "{cut}");
+            let mut changed = packed.clone();
+            let middle = changed.len() / 2;
+            changed[middle] ^= 0xff;
+            assert!(read_back(&changed).is_err());
+        }
+        let zip = read_back(b"PK\x03\x04....").unwrap_err().to_string();
+        assert!(
+            zip.contains("a zip archive") && zip.contains("unpacked"),
+            "{zip}"
+        );
+        assert_eq!(read_back(b"").unwrap(), b"");
+    }
+
+    #[test]
+    fn a_file_that_would_fill_the_memory_is_refused() {
+        let packed = bz2(&vec![0; 3 << 20]);
+        assert!(packed.len() < 1_000);
+        let through = || MultiBzDecoder::new(packed.as_slice());
+        assert_eq!(bounded("f", through(), 3 << 20).unwrap().len(), 3 << 20);
+        let message = bounded("f", through(), 2 << 20).unwrap_err().to_string();
+        assert!(
+            message.contains("more than 2 MB when unpacked"),
+            "{message}"
+        );
+    }
+}

@@ -1,0 +1,188 @@
+//! What the lines around a table say of it: the station, its place, the time.
+
+use jiff::Timestamp;
+
+use super::text::{date_time, short_time};
+use crate::geodesy::Position;
+use crate::geodesy::reading::read_position;
+
+/// What is known of a table beside its columns.
+#[derive(Debug, Default, Clone)]
+pub(super) struct Around {
+    pub station: String,
+    /// The time of release, and whether it came without an offset.
+    pub time: Option<(Timestamp, bool)>,
+    lat_deg: Option<f64>,
+    lon_deg: Option<f64>,
+    position: Option<Position>,
+}
+
+/// The names that are understood, in lower case; the first that fits counts.
+const STATION: [&str; 5] = ["station", "station name", "site", "stid", "name"];
+const LATITUDE: [&str; 4] = ["latitude", "lat", "slat", "station latitude"];
+const LONGITUDE: [&str; 5] = ["longitude", "lon", "long", "slon", "station longitude"];
+const POSITION: [&str; 5] = ["position", "location", "coordinates", "lat/lon", "lat lon"];
+const TIME: [&str; 14] = [
+    "time",
+    "launch time",
+    "release time",
+    "launch",
+    "release",
+    "released",
+    "valid",
+    "valid time",
+    "date",
+    "datetime",
+    "date time",
+    "observation time",
+    "start time",
+    "date/time",
+];
+
+impl Around {
+    /// Learns from a line of names and values, as in `Latitude: 39.4` or `SLAT = 45.45 SLON = -98.42`.
+    /// What is known already stays.
+    pub(super) fn learn(&mut self, line: &str) {
+        let line = line.trim_start_matches(['#', '%', '!', ' ']);
+        for (name, value) in pairs(line) {
+            self.take(&name, value);
+        }
+    }
+
+    /// Takes a value by its name, if it is one of those that are understood.
+    pub(super) fn take(&mut self, name: &str, value: &str) {
+        let name = plain(name);
+        let is = |names: &[&str]| names.contains(&name.as_str());
+        let value = value.trim().trim_matches('"').trim();
+        if is(&LATITUDE) {
+            self.lat_deg = self.lat_deg.or_else(|| degrees(value, 'S'));
+        } else if is(&LONGITUDE) {
+            self.lon_deg = self.lon_deg.or_else(|| degrees(value, 'W'));
+        } else if is(&POSITION) {
+            self.position = self.position.or_else(|| read_position(value));
+        } else if is(&TIME) {
+            let short = || Some((short_time(value)?, false));
+            self.time = self.time.or_else(|| date_time(value).or_else(short));
+        } else if is(&STATION) && self.station.is_empty() {
+            self.station = value.chars().take(60).collect();
+        }
+    }
+
+    /// What is known here, and what is not from what stands around it.
+    pub(super) fn or(self, outer: &Around) -> Around {
+        let place = self.position().or(outer.position());
+        Around {
+            station: match self.station.is_empty() {
+                true => outer.station.clone(),
+                false => self.station,
+            },
+            time: self.time.or(outer.time),
+            lat_deg: None,
+            lon_deg: None,
+            position: place,
+        }
+    }
+
+    pub(super) fn position(&self) -> Option<Position> {
+        let pair = self.lat_deg.zip(self.lon_deg);
+        pair.and_then(|(lat, lon)| Position::new(lat, lon))
+            .or(self.position)
+    }
+}
+
+/// Names and values of a line: with signs of equality as many as there are, else one, divided by a colon
+/// or by what separates the cells of a table.
+fn pairs(line: &str) -> Vec<(String, &str)> {
+    if line.contains('=') {
+        return equalities(line);
+    }
+    let by_colon = line.split_once(':').filter(|p| !p.0.contains([';', '\t']));
+    let pair = by_colon.or_else(|| line.split_once([';', '\t', ',']));
+    pair.map(|(name, value)| (name.to_owned(), value.trim_end_matches([';', ',', '\t'])))
+        .into_iter()
+        .collect()
+}
+
+/// `A = 1 B = 2 3`: a name is the word before a sign, its value what follows up to the next name.
+fn equalities(line: &str) -> Vec<(String, &str)> {
+    let parts: Vec<&str> = line.split('=').collect();
+    let name = |part: &str| {
+        part.split([',', ';', ' ', '\t'])
+            .rfind(|w| !w.is_empty())
+            .map(str::to_owned)
+    };
+    let pairs = parts.windows(2).enumerate().map(|(i, pair)| {
+        // The first part is a name as a whole: "Launch time = ...".
+        let named = match i {
+            0 => Some(pair[0].trim().to_owned()),
+            _ => name(pair[0]),
+        };
+        let is_last = i + 2 == parts.len();
+        let next = if is_last { None } else { name(pair[1]) };
+        let value = pair[1].trim();
+        let value = next.map_or(value, |next| value.strip_suffix(&next).unwrap_or(value));
+        (
+            named.unwrap_or_default(),
+            value.trim_matches([' ', ',', ';', '\t']),
+        )
+    });
+    pairs.collect()
+}
+
+/// A name in lower case, without units in brackets and underscores.
+fn plain(name: &str) -> String {
+    let bare = name.split(['(', '[']).next().unwrap_or("");
+    let lower = bare.to_lowercase().replace('_', " ");
+    let lower = lower.trim_matches(['"', ' ', '*', '-', '.']);
+    let lower = lower.strip_suffix(" utc").unwrap_or(lower);
+    lower.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// Degrees with a sign, or with a letter behind; `turned` is the letter of those below 0.
+fn degrees(text: &str, turned: char) -> Option<f64> {
+    let number = text.trim_end_matches(|c: char| c.is_alphabetic() || c == '\u{b0}' || c == ' ');
+    let letters = text[number.len()..].to_ascii_uppercase();
+    let value: f64 = number.trim().replace(',', ".").parse().ok()?;
+    let words = letters.replace("DEGREES", "").replace("DEG", "");
+    let is_turned = words.contains(turned) && !words.contains("EAST");
+    Some(if is_turned { -value.abs() } else { value })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn learnt(lines: &[&str]) -> Around {
+        let mut around = Around::default();
+        lines.iter().for_each(|line| around.learn(line));
+        around
+    }
+
+    #[test]
+    fn lines_of_many_kinds() {
+        let place = Position::new(39.42, -8.83);
+        for lines in [
+            &["Latitude: 39.42", "Longitude: -8.83"][..],
+            &["# latitude (deg): 39.42 N", "# longitude (deg): 8.83 W"],
+            &["Lat;39,42;;", "Lon;-8,83;;"],
+            &["STID = X SLAT = 39.42 SLON = -8.83"],
+            &["Position: 39.42, -8.83"],
+            &["\"Latitude\",39.42", "\"Longitude\",-8.83"],
+        ] {
+            assert_eq!(learnt(lines).position(), place, "{lines:?}");
+        }
+        assert_eq!(learnt(&["Latitude: about forty"]).position(), None);
+    }
+
+    #[test]
+    fn times_and_stations() {
+        let time = |line| learnt(&[line]).time.map(|(t, _)| t.to_string());
+        let noon = Some("2022-10-14T12:00:00Z".to_owned());
+        assert_eq!(time("Launch time: 2022-10-14 12:00"), noon);
+        assert_eq!(time("MEM = X TIME = 221014/1200"), noon);
+        assert_eq!(time("Date/time (UTC); 2022-10-14T12:00:00Z"), noon);
+        assert_eq!(time("Printed: 2022-10-14 12:00"), None);
+        assert_eq!(learnt(&["Station: 08579 Lisboa"]).station, "08579 Lisboa");
+        assert_eq!(learnt(&["STID = ABR SLAT = 45.45"]).station, "ABR");
+    }
+}

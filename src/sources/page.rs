@@ -1,0 +1,95 @@
+//! Pages saved from the web: the text that stands on them.
+
+/// Whether a text is marked up as a page.
+pub(super) fn is_page(text: &str) -> bool {
+    let start: String = text.chars().take(2_000).collect();
+    let start = start.to_ascii_lowercase();
+    [
+        "<html",
+        "<!doctype html",
+        "<pre",
+        "<head>",
+        "<body",
+        "<table",
+    ]
+    .iter()
+    .any(|mark| start.contains(mark))
+}
+
+/// The text of a page: as it is laid out where it is set as typed (`pre`), else with a line for each row of
+/// a table and a tab after each cell.
+pub(super) fn text_of(page: &str) -> String {
+    let lower = page.to_ascii_lowercase();
+    let as_typed = lower.contains("<pre");
+    let mut text = String::with_capacity(page.len());
+    let mut at = 0;
+    while let Some(open) = page[at..].find('<').map(|i| at + i) {
+        push(&mut text, &page[at..open], as_typed);
+        let Some(close) = page[open..].find('>').map(|i| open + i) else {
+            return text;
+        };
+        let name: String = lower[open + 1..close]
+            .chars()
+            .take_while(|c| c.is_ascii_alphanumeric() || *c == '/')
+            .collect();
+        at = close + 1;
+        match name.as_str() {
+            "script" | "style" => {
+                let end = lower[at..].find(&format!("</{name}")).map(|i| at + i);
+                at = end.unwrap_or(page.len());
+            }
+            "/td" | "/th" if !as_typed => text.push('\t'),
+            "/tr" | "br" | "br/" | "/p" | "/div" | "/h1" | "/h2" | "/h3" | "/li" if !as_typed => {
+                text.push('\n');
+            }
+            _ => {}
+        }
+    }
+    push(&mut text, &page[at..], as_typed);
+    text
+}
+
+fn push(text: &mut String, part: &str, as_typed: bool) {
+    let plain = [
+        ("&nbsp;", " "),
+        ("&deg;", "\u{b0}"),
+        ("&minus;", "-"),
+        ("&lt;", "<"),
+        ("&gt;", ">"),
+        ("&amp;", "&"),
+    ]
+    .iter()
+    .fold(part.to_owned(), |text, (mark, sign)| {
+        text.replace(mark, sign)
+    });
+    if as_typed {
+        text.push_str(&plain);
+    } else {
+        text.push_str(&plain.replace(['\n', '\r', '\t'], " "));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pages_are_known_and_read() {
+        let typed =
+            "<html><script>a<b\n</script><PRE>\n PRES  HGHT\n <b>1000</b>   97\n</PRE></html>";
+        assert!(is_page(typed));
+        assert!(
+            text_of(typed).contains("\n PRES  HGHT\n 1000   97\n"),
+            "{}",
+            text_of(typed)
+        );
+        let table = "<table><tr><th>P (hPa)</th><th>T&nbsp;(&deg;C)</th></tr>\n<tr><td>1000</td>\n<td>5</td></tr></table>";
+        let lines: Vec<String> = text_of(table)
+            .lines()
+            .map(|l| l.trim().to_owned())
+            .collect();
+        assert_eq!(lines, ["P (hPa)\tT (\u{b0}C)", "1000\t 5"]);
+        assert!(!is_page("pressure < 1000 hPa > 900 hPa\n"));
+        assert_eq!(text_of("<p>cut <b"), "cut ");
+    }
+}

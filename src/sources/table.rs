@@ -1,0 +1,442 @@
+//! A table of values whose headings name quantities and units, however it was written, into levels.
+
+use jiff::Timestamp;
+
+use super::around::Around;
+use super::clean::{Raw, Row, agree};
+use super::columns::Columns;
+use super::heading::{self, Heading, Quantity};
+use super::text::date_time;
+use crate::error::{Error, Fault, Result};
+use crate::geodesy::Position;
+use crate::units::to_si;
+use crate::wind::sounding::{HeightSource, Tally};
+
+/// Words that stand for a missing value.
+const MISSING_WORDS: [&str; 7] = ["nan", "na", "n/a", "null", "none", "missing", "m"];
+
+/// Signs that stand for a missing value, once or more; so does nothing at all.
+const MISSING_SIGNS: &str = "-/*";
+
+/// Numbers that stand for a missing value.
+const FILLERS: [f64; 9] = [
+    9_999.0, -9_999.0, 99_999.0, -99_999.0, 999_999.0, -999_999.0, -8_888.0, -999.0, 999.0,
+];
+
+/// A table as it stands in a file.
+pub(super) struct Table {
+    /// The line of its headings.
+    pub line: usize,
+    pub headings: Vec<String>,
+    /// The units that stand apart from the headings, one for each, empty where there is none.
+    pub units: Vec<String>,
+    /// The cells of each row with its line. A row has as many as there are headings, or more.
+    pub rows: Vec<(usize, Vec<String>)>,
+    /// Whether a comma may separate decimals.
+    pub decimal_comma: bool,
+    /// What the text around the table says of it.
+    pub around: Around,
+    pub tally: Tally,
+}
+
+/// A column whose heading was understood.
+struct Column {
+    heading: String,
+    quantity: Quantity,
+    unit: &'static str,
+    /// Its values in SI, row by row.
+    values: Vec<Option<f64>>,
+}
+
+impl Table {
+    /// The levels of the table; `columns` says what headings do not.
+    pub(super) fn read(mut self, file: &str, columns: &Columns) -> Result<Raw> {
+        let mut used = self.understood(file, columns)?;
+        let (mut time_cell, mut date_cell) = (None, None);
+        for (line, row) in &self.rows {
+            for (place, column) in &mut used {
+                let cell = row.get(*place).map_or("", |cell| cell.trim());
+                match column.quantity {
+                    Quantity::Time => _ = time_cell.get_or_insert_with(|| cell.to_owned()),
+                    Quantity::Date => _ = date_cell.get_or_insert_with(|| cell.to_owned()),
+                    _ => {
+                        let value = value(cell, self.decimal_comma, &mut self.tally);
+                        column.values.push(value.ok_or_else(|| {
+                            Fault::new(file, format!("\"{cell}\""), "a number, or nothing")
+                                .at_line(*line)
+                                .of_key(&column.heading)
+                        })?);
+                    }
+                }
+            }
+        }
+        let used: Vec<Column> = used.into_iter().map(|(_, column)| column).collect();
+        let (rows, position, heights) = rows(used, &mut self.tally);
+        let time = self.time(time_cell, date_cell);
+        Ok(Raw {
+            file: file.to_owned(),
+            line: self.line,
+            name: std::mem::take(&mut self.around.station),
+            time,
+            position: position.or(self.around.position()),
+            model: None,
+            heights,
+            in_time_order: true,
+            rows,
+            tally: self.tally,
+        })
+    }
+
+    /// What the column at a place holds, by what is said of it, else by its heading.
+    fn heading(&self, place: usize, columns: &Columns, convention: bool) -> Heading {
+        let text = &self.headings[place];
+        match columns.of(text, place) {
+            Some(Some((quantity, unit))) => return Heading::Known(quantity, unit),
+            Some(None) => return Heading::Other,
+            None => {}
+        }
+        let unit = self.units.get(place).map_or("", String::as_str);
+        let with_unit = heading::read(&format!("{text} {unit}"));
+        if matches!(with_unit, Heading::Known(..)) {
+            return with_unit;
+        }
+        match heading::read(text) {
+            Heading::NoUnit(quantity) if convention && unit.is_empty() => {
+                heading::conventional_unit(text).map_or(Heading::NoUnit(quantity), |unit| {
+                    Heading::Known(quantity, unit)
+                })
+            }
+            other => other,
+        }
+    }
+
+    /// The columns that are used, with their places. Of several with one quantity the first is taken.
+    ///
+    /// # Errors
+    ///
+    /// A quantity without its unit, or without columns for the wind or for the height.
+    fn understood(&mut self, file: &str, columns: &Columns) -> Result<Vec<(usize, Column)>> {
+        if let Some(name) = columns.unknown_among(&self.headings) {
+            let expected = format!("one of its headings: {}", self.headings.join(", "));
+            let found = format!("no column \"{name}\"");
+            return Err(Fault::new(file, found, expected).at_line(self.line).into());
+        }
+        let convention = self
+            .headings
+            .iter()
+            .any(|text| heading::is_conventional(text));
+        let mut used: Vec<(usize, Column)> = Vec::new();
+        let mut unitless: Vec<(Quantity, &str)> = Vec::new();
+        let mut unclear: Vec<(Quantity, &str)> = Vec::new();
+        let mut by_convention = Vec::new();
+        for (place, text) in self.headings.iter().enumerate() {
+            match self.heading(place, columns, convention) {
+                Heading::Known(quantity, unit) => {
+                    if used.iter().any(|(_, c)| c.quantity == quantity) {
+                        continue;
+                    }
+                    if self.heading(place, columns, false) == Heading::NoUnit(quantity) {
+                        by_convention.push(format!("{text} in {unit}"));
+                    }
+                    let heading = text.to_owned();
+                    let values = Vec::new();
+                    used.push((
+                        place,
+                        Column {
+                            heading,
+                            quantity,
+                            unit,
+                            values,
+                        },
+                    ));
+                }
+                Heading::NoUnit(quantity) => unitless.push((quantity, text)),
+                Heading::Unclear(quantity) => unclear.push((quantity, text)),
+                Heading::Other => {}
+            }
+        }
+        let has = |quantity| used.iter().any(|(_, c)| c.quantity == quantity);
+        for (quantity, text) in unclear {
+            // Elapsed times are not needed, and a second column of a quantity is not missed.
+            if quantity != Quantity::Time && !has(quantity) {
+                self.tally.left_out.push(format!(
+                    "column \"{text}\": not a quantity and unit that is known"
+                ));
+            }
+        }
+        // A column without unit does no harm beside the same quantity with one.
+        unitless.retain(|&(quantity, _)| !has(quantity));
+        if let Some(fault) = without_units(file, &unitless) {
+            return Err(fault.at_line(self.line).into());
+        }
+        if !by_convention.is_empty() {
+            let said = by_convention.join(", ");
+            self.tally.assumed.push(format!(
+                "{said}: as usual where these four-letter names stand"
+            ));
+        }
+        self.all_there(file, columns, &has)?;
+        Ok(used)
+    }
+
+    /// Whether there are columns for the wind and for the height.
+    fn all_there(
+        &self,
+        file: &str,
+        columns: &Columns,
+        has: &impl Fn(Quantity) -> bool,
+    ) -> Result<()> {
+        let has_wind = (has(Quantity::Speed) && has(Quantity::From))
+            || (has(Quantity::East) && has(Quantity::North));
+        let has_height = [
+            Quantity::Altitude,
+            Quantity::Geopotential,
+            Quantity::Height,
+            Quantity::Pressure,
+        ]
+        .into_iter()
+        .any(has);
+        let mut faults = Vec::new();
+        let mut need = |there: bool, what: &str, meant: &[&str], expected: &str| {
+            if !there {
+                let headings: Vec<&str> =
+                    self.headings.iter().map(String::as_str).take(20).collect();
+                let found = format!("no column of {what} among: {}", headings.join(", "));
+                let expected = match self.ready_made(columns, meant) {
+                    Some(line) => format!("{expected}; or, if that is true, {line}"),
+                    None => expected.to_owned(),
+                };
+                faults.push(Fault::new(file, found, expected).at_line(self.line));
+            }
+        };
+        let wind: &[&str] = match (has(Quantity::Speed), has(Quantity::From)) {
+            (true, _) => &["wind from"],
+            (_, true) => &["wind speed kt"],
+            _ => &["wind speed kt", "wind from"],
+        };
+        need(
+            has_wind,
+            "wind",
+            wind,
+            "wind speed and the direction it comes from, as in wind_speed_m/s (or _kt, _km/h, \
+             _mph) and wind_direction_deg, or both components, as in u_m_s and v_m_s",
+        );
+        need(
+            has_height,
+            "height",
+            &["altitude m"],
+            "a height above sea level (not above the ground) or a pressure, as in altitude_m, \
+             geopotential height_m, height (ft), pressure_hPa",
+        );
+        match faults.is_empty() {
+            true => Ok(()),
+            false => Err(Error::Faults(faults)),
+        }
+    }
+
+    /// An option to copy that gives the first columns of unknown headings these meanings; `None` where
+    /// there are too few that may have them.
+    fn ready_made(&self, columns: &Columns, meant: &[&str]) -> Option<String> {
+        let unknown = (0..self.headings.len()).filter(|&place| {
+            let known = matches!(self.heading(place, columns, true), Heading::Known(..));
+            !known && !says_otherwise(&self.headings[place])
+        });
+        let parts: Vec<String> = unknown
+            .zip(meant)
+            .map(|(place, meant)| format!("{}={meant}", self.name(place)))
+            .collect();
+        let enough = parts.len() == meant.len();
+        enough.then(|| format!("--columns \"{}\"", parts.join(", ")))
+    }
+
+    /// What a column may be called in an option: its heading, or its number where that is not clear.
+    fn name(&self, place: usize) -> String {
+        let heading = &self.headings[place];
+        let alike = self.headings.iter().filter(|h| *h == heading).count();
+        let awkward = heading.is_empty() || heading.contains([',', '"', '=']);
+        match alike > 1 || awkward {
+            true => (place + 1).to_string(),
+            false => heading.clone(),
+        }
+    }
+
+    /// The time of release: named around the table, else the first of its own column.
+    fn time(&mut self, cell: Option<String>, date: Option<String>) -> Option<Timestamp> {
+        let in_table = || {
+            let cell = cell.unwrap_or_default();
+            date_time(&cell).or_else(|| date_time(&format!("{} {cell}", date?)))
+        };
+        let (time, assumed) = self.around.time.or_else(in_table)?;
+        if assumed {
+            let said = "times are UTC (the file gives no offset)";
+            self.tally.assumed.push(said.to_owned());
+        }
+        Some(time)
+    }
+}
+
+/// Whether a heading says that its column is above the ground, or where a wind goes to.
+fn says_otherwise(heading: &str) -> bool {
+    let lower = heading.to_lowercase();
+    let mut words = lower.split(|c: char| !c.is_alphanumeric());
+    words.any(|w| ["agl", "ground", "to", "towards", "toward", "magnetic"].contains(&w))
+}
+
+/// The fault of columns that have no unit.
+fn without_units(file: &str, columns: &[(Quantity, &str)]) -> Option<Fault> {
+    let (first, key) = columns.first()?;
+    let named: Vec<String> = columns
+        .iter()
+        .map(|(_, text)| format!("\"{text}\""))
+        .collect();
+    let told: Vec<String> = columns
+        .iter()
+        .map(|(quantity, text)| format!("{text}={}", quantity.told_as()))
+        .collect();
+    let (found, whose) = match columns.len() {
+        1 => (format!("{} without a unit", named[0]), "its unit"),
+        _ => (format!("{} without units", named.join(", ")), "their units"),
+    };
+    let expected = format!(
+        "{whose} in the heading, as in {}; or, with the units that are true, --columns \"{}\"",
+        first.examples(),
+        told.join(", ")
+    );
+    Some(Fault::new(file, found, expected).of_key(*key))
+}
+
+/// A cell as a number; `None` when it is neither a number nor a word for a missing one.
+#[allow(clippy::option_option)] // the outer is a fault, the inner a missing value
+fn value(cell: &str, decimal_comma: bool, tally: &mut Tally) -> Option<Option<f64>> {
+    let blank = cell.chars().all(|c| MISSING_SIGNS.contains(c));
+    if blank || MISSING_WORDS.iter().any(|w| cell.eq_ignore_ascii_case(w)) {
+        tally.fillers += 1;
+        return Some(None);
+    }
+    let number: Option<f64> = match cell.parse() {
+        Err(_) => {
+            let plain = cell.replacen('\u{2212}', "-", 1);
+            let plain = match decimal_comma {
+                true => plain.replacen(',', ".", 1),
+                false => plain,
+            };
+            plain.parse().ok()
+        }
+        other => other.ok(),
+    };
+    number.map(|n| n.is_finite().then_some(n))
+}
+
+/// The rows in SI, the first place, and what kind of height there is.
+fn rows(mut columns: Vec<Column>, tally: &mut Tally) -> (Vec<Row>, Option<Position>, HeightSource) {
+    let pressures = columns
+        .iter()
+        .find(|c| c.quantity == Quantity::Pressure)
+        .map(|c| {
+            c.values
+                .iter()
+                .map(|v| v.and_then(|v| si(v, c)))
+                .collect::<Vec<_>>()
+        });
+    for column in &mut columns {
+        drop_fillers(column, pressures.as_deref(), tally);
+        let values = std::mem::take(&mut column.values);
+        column.values = values
+            .into_iter()
+            .map(|v| v.and_then(|v| si(v, column)))
+            .collect();
+    }
+    let length = columns
+        .iter()
+        .map(|c| c.values.len())
+        .max()
+        .unwrap_or_default();
+    let cell = |quantity: Quantity, row: usize| -> Option<f64> {
+        let column = columns.iter().find(|c| c.quantity == quantity)?;
+        column.values.get(row).copied().flatten()
+    };
+    let (height, heights) = height_column(&columns, tally);
+    let position = (0..length)
+        .find_map(|i| Position::new(cell(Quantity::Latitude, i)?, cell(Quantity::Longitude, i)?));
+    let rows = (0..length)
+        .map(|i| Row {
+            height_m: cell(height, i),
+            pressure_pa: cell(Quantity::Pressure, i),
+            temperature_k: cell(Quantity::Temperature, i),
+            dew_point_k: cell(Quantity::DewPoint, i),
+            dew_point_depression_k: cell(Quantity::DewPointDepression, i),
+            relative_humidity: cell(Quantity::Humidity, i),
+            speed_m_s: cell(Quantity::Speed, i),
+            from_deg: cell(Quantity::From, i),
+            east_m_s: cell(Quantity::East, i),
+            north_m_s: cell(Quantity::North, i),
+        })
+        .collect();
+    (rows, position, heights)
+}
+
+/// The column that heights are taken from: geometric rather than geopotential, and plain "height"
+/// last, as geometric.
+fn height_column(columns: &[Column], tally: &mut Tally) -> (Quantity, HeightSource) {
+    let has = |quantity| columns.iter().any(|c| c.quantity == quantity);
+    if has(Quantity::Altitude) {
+        (Quantity::Altitude, HeightSource::Geometric)
+    } else if has(Quantity::Geopotential) {
+        (Quantity::Geopotential, HeightSource::Geopotential)
+    } else {
+        if has(Quantity::Height) {
+            tally.assumed.push(
+                "\"height\" is geometric, above mean sea level (write \"geopotential height\" \
+                 where it is not)"
+                    .to_owned(),
+            );
+        }
+        (Quantity::Height, HeightSource::Geometric)
+    }
+}
+
+/// A value in the column's unit, in SI.
+fn si(value: f64, column: &Column) -> Option<f64> {
+    match column.quantity.dimension() {
+        None => Some(value),
+        // A difference of temperatures has no zero to shift.
+        Some(dimension) if column.quantity == Quantity::DewPointDepression => {
+            Some(to_si(value, column.unit, dimension)? - to_si(0.0, column.unit, dimension)?)
+        }
+        Some(dimension) => to_si(value, column.unit, dimension),
+    }
+}
+
+/// Takes fillers out of a column. 9,999 m is a height like any other in a fine record: it is a
+/// filler when it comes up again, or when the pressure beside it says so.
+fn drop_fillers(column: &mut Column, pressures: Option<&[Option<f64>]>, tally: &mut Tally) {
+    for filler in FILLERS {
+        let is_filler = |v: &Option<f64>| *v == Some(filler);
+        let is_height = matches!(
+            column.quantity,
+            Quantity::Altitude | Quantity::Geopotential | Quantity::Height
+        );
+        let can_be_true = filler > 0.0 && (is_height || column.quantity == Quantity::Pressure);
+        let alone = column
+            .values
+            .iter()
+            .filter(|v| is_filler(v))
+            .take(2)
+            .count()
+            == 1;
+        for row in 0..column.values.len() {
+            if !is_filler(&column.values[row]) {
+                continue;
+            }
+            let pressure = pressures.and_then(|p| p[row]).filter(|&p| p > 0.0);
+            let belied = match (si(filler, column), pressure) {
+                (Some(height), Some(pressure)) if is_height => !agree(height, pressure),
+                _ => false,
+            };
+            if !(can_be_true && alone) || belied {
+                column.values[row] = None;
+                tally.fillers += 1;
+            }
+        }
+    }
+}

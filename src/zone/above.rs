@@ -1,0 +1,67 @@
+//! The winds above a plan's site at its release, as if a sonde had risen there.
+
+use super::weather::{SiteWinds, Weather};
+use crate::error::Result;
+use crate::plan::Plan;
+use crate::sources::{self, FileAscent};
+use crate::wind::sounding::{HeightSource, Level, Model, Sounding, Tally};
+use crate::winds::Winds;
+
+/// The ascent that a plan's flight is flown in; of a forecast, or of several soundings that make a field,
+/// their column above the site at the release.
+///
+/// # Errors
+///
+/// When the winds do not cover the site at the release.
+pub fn above_site(plan: &Plan, winds: &Winds) -> Result<FileAscent> {
+    let release = plan.release;
+    let site = SiteWinds::new(plan, winds, [release, release])?;
+    let weather = site.weather(release)?;
+    match winds {
+        Winds::Soundings(ascents) if !weather.is_field() => {
+            let which = sources::nearest(ascents.iter().map(|a| &a.sounding), release)?;
+            Ok(ascents[which].clone())
+        }
+        _ => Ok(column(plan, &weather)),
+    }
+}
+
+fn column(plan: &Plan, weather: &Weather) -> FileAscent {
+    let (winds, air) = (&weather.column.winds, &weather.column.air);
+    let (low, high) = air
+        .measured_m()
+        .unwrap_or((f64::INFINITY, f64::NEG_INFINITY));
+    let level = |(altitude_m, _)| {
+        let there = (low..=high)
+            .contains(&altitude_m)
+            .then(|| air.at(altitude_m));
+        Level {
+            altitude_m,
+            pressure_pa: there.map(|air| air.pressure_pa),
+            temperature_k: there.map(|air| air.temperature_k),
+            vapour_pressure_pa: None,
+            wind: Some(winds.at(altitude_m)),
+        }
+    };
+    let levels: Vec<Level> = winds.speeds().map(level).collect();
+    let model = weather.model().map(|model| Model {
+        name: model.name.clone(),
+        lead_s: model.lead_s,
+    });
+    let tally = Tally {
+        rows: levels.len(),
+        ..Tally::default()
+    };
+    FileAscent {
+        file: weather.files.join(", "),
+        sounding: Sounding {
+            name: format!("the winds above {}", plan.site.position.text()),
+            time: Some(plan.release),
+            position: Some(plan.site.position),
+            model,
+            heights: HeightSource::Geometric,
+            levels,
+            tally,
+        },
+    }
+}
