@@ -8,6 +8,8 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 
 use super::field::{Level, WantedField};
+use super::region::Longitudes;
+use super::service::{Format, Service};
 use super::template::Template;
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
@@ -43,6 +45,12 @@ pub struct Feed {
     pub area: Option<FeedArea>,
     /// Every field that a flight needs of a step.
     pub wanted: Vec<WantedField>,
+    /// The service that cuts a region out, if it is one.
+    pub service: Option<Service>,
+    /// Requests in a minute at most, where its keepers ask for that.
+    pub a_minute: Option<u32>,
+    /// What of the table nobody has tried, in words.
+    pub untried: Option<String>,
 }
 
 /// How one finds out what is in a file.
@@ -197,6 +205,9 @@ struct Table {
     variables: Vec<Variable>,
     #[serde(default)]
     surface: Vec<Single>,
+    service: Option<Service>,
+    requests_a_minute: Option<u32>,
+    untried: Option<String>,
 }
 
 #[derive(Deserialize)]
@@ -302,6 +313,9 @@ fn check(name: &str, table: Table, notes: &mut Notes) -> Feed {
         notes.unless(latitudes && longitudes, "area", format!("{a:?}"), expected);
     }
     let wanted = wanted(&table, notes);
+    check_service(&table, &urls, notes);
+    let paced = table.requests_a_minute != Some(0);
+    notes.unless(paced, "requests_a_minute", "0", "1 or more");
     Feed {
         name: name.to_owned(),
         title: table.title,
@@ -314,7 +328,38 @@ fn check(name: &str, table: Table, notes: &mut Notes) -> Feed {
         members: table.members,
         area: table.area,
         wanted,
+        service: table.service,
+        a_minute: table.requests_a_minute,
+        untried: table.untried,
     }
+}
+
+/// A table of a service and the addresses of one belong together.
+fn check_service(table: &Table, urls: &[Template], notes: &mut Notes) {
+    let Some(service) = &table.service else {
+        let plain = |url: &Template| url.has_region() == Some(false) && !url.has_selection();
+        for url in urls.iter().filter(|url| !plain(url)) {
+            let expected = "service = { ... } beside {west}, {variables} and the like";
+            notes.note("urls", url.text(), expected);
+        }
+        return;
+    };
+    for url in urls.iter().filter(|url| url.has_region() != Some(true)) {
+        let expected = "{west}, {east}, {south} and {north}, as the feed is a service";
+        notes.note("urls", url.text(), expected);
+    }
+    let none = table.inventory == InventoryKind::None;
+    let found = format!("{:?}", table.inventory);
+    notes.unless(none, "inventory", found, "\"none\", as the feed is a service");
+    let spacing = service.spacing > 0.001 && service.spacing <= 10.0;
+    let found = service.spacing.to_string();
+    notes.unless(spacing, "service spacing", found, "degrees, 0.001 to 10");
+    let bits = service.value_bits > 0.0 && service.value_bits <= 64.0;
+    let found = service.value_bits.to_string();
+    notes.unless(bits, "service value_bits", found, "bits, 64 at most");
+    let joined = service.format == Format::Grib || service.longitudes == Longitudes::Any;
+    let expected = "\"any\" where the format is \"netcdf\": two NetCDF files are not joined";
+    notes.unless(joined, "service longitudes", "a seam", expected);
 }
 
 fn urls(table: &Table, notes: &mut Notes) -> Vec<Template> {
@@ -400,6 +445,9 @@ fn wanted(table: &Table, notes: &mut Notes) -> Vec<WantedField> {
         .all(|wind| wanted.iter().any(|w| w.is_aloft() && w.code == *wind));
     let expected = "levels, and variables of both winds: codes [0, 2, 2] and [0, 2, 3]";
     notes.unless(both, "variables", "no winds on pressure levels", expected);
+    let heights = wanted.iter().any(WantedField::is_height);
+    let expected = "a variable of heights: code [0, 3, 5], or [0, 3, 4] for geopotential";
+    notes.unless(heights, "variables", "no heights of pressure levels", expected);
     wanted
 }
 
@@ -413,7 +461,20 @@ mod tests {
         let names: Vec<&str> = feeds.iter().map(|f| f.name.as_str()).collect();
         assert_eq!(
             names,
-            ["ecmwf", "ecmwf-ens", "gefs", "gfs", "gfs-half", "hrrr"]
+            [
+                "ecmwf",
+                "ecmwf-ai",
+                "ecmwf-ens",
+                "gefs",
+                "gefs-bucket",
+                "gfs",
+                "gfs-bucket",
+                "gfs-half",
+                "gfs-thredds",
+                "hrrr",
+                "rap",
+                "rrfs"
+            ]
         );
         let gfs = feeds.get("gfs").unwrap();
         assert_eq!(gfs.wanted.len(), 33 * 4 + 13 + 5);
@@ -451,7 +512,7 @@ mod tests {
             .extended("my.toml", text)
             .unwrap_err()
             .to_string();
-        assert_eq!(wrong.lines().count(), 9, "{wrong}");
+        assert_eq!(wrong.lines().count(), 10, "{wrong}");
         for key in [
             "urls",
             "complete_after",
@@ -461,6 +522,7 @@ mod tests {
             "levels",
             "moon",
             "both winds",
+            "a variable of heights",
         ] {
             assert!(wrong.contains(key), "{key} in {wrong}");
         }

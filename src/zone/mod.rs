@@ -2,6 +2,7 @@
 
 pub mod aloft;
 pub mod answer;
+pub mod duration;
 pub mod facts;
 pub mod fits;
 mod fly;
