@@ -282,7 +282,7 @@ fn of_service(
         // The last step of a run comes last. A few points tell as much as all.
         let few = Region::around(order.site, 0.1 * service.spacing, service.spacing);
         let last = choice.steps.last().into_iter();
-        let of_last = last.flat_map(|step| asked(order.feed, service, choice, file, *step, few));
+        let of_last = last.flat_map(|step| asked(order.feed, service, choice, &file.member, *step, few));
         for question in of_last.filter(|q| !q.goes_on) {
             if client.reply(&question.url, service.missing.as_deref())?.is_none() {
                 return Ok(Attempt::Missing(shown(&question.url)));
@@ -291,7 +291,8 @@ fn of_service(
     }
     for file in files.iter_mut().filter(|f| open(f)) {
         let steps = file.steps.iter();
-        let all = steps.flat_map(|step| asked(order.feed, service, choice, file, *step, region));
+        let member = &file.member;
+        let all = steps.flat_map(|step| asked(order.feed, service, choice, member, *step, region));
         file.asked = all.collect();
     }
     Ok(Attempt::There(Survey {
@@ -300,12 +301,28 @@ fn of_service(
     }))
 }
 
+/// Every address that a step of a member is fetched from, whether it is there or not.
+pub fn addresses(
+    order: &Order,
+    choice: &RunChoice,
+    step: u32,
+    member: &Option<String>,
+) -> Vec<String> {
+    match (&order.feed.service, order.region()) {
+        (Some(service), Some(region)) => {
+            let asked = asked(order.feed, service, choice, member, step, region);
+            asked.into_iter().map(|asked| asked.url).collect()
+        }
+        _ => urls(order.feed, choice, step, member),
+    }
+}
+
 /// The questions for one step of a file.
 fn asked(
     feed: &Feed,
     service: &Service,
     choice: &RunChoice,
-    file: &Planned,
+    member: &Option<String>,
     step: u32,
     region: Region,
 ) -> Vec<Asked> {
@@ -321,7 +338,7 @@ fn asked(
                 levels: service.levels(&feed.wanted),
             };
             all.push(Asked {
-                url: filled(url, choice, step, &file.member, Some(&cut)),
+                url: filled(url, choice, step, member, Some(&cut)),
                 step,
                 goes_on: i > 0,
                 about: service.estimate(&feed.wanted, *part).div_ceil(files),
