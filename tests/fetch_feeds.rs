@@ -50,7 +50,7 @@ const SUMMER: Flight = Flight {
     release: "2026-07-02T00:30:00Z",
 };
 
-/// The run that is taken, and the addresses of its first and last step, of the last member.
+/// The run that is taken, and the addresses of its first step, of the last member.
 fn written_out(feed: &Feed, flight: &Flight) -> String {
     let release = time(flight.release);
     let hours = |h: i64| release + jiff::SignedDuration::from_hours(h);
@@ -76,12 +76,10 @@ fn written_out(feed: &Feed, flight: &Flight) -> String {
         probe: false,
     };
     let member = feed.members.last().cloned();
-    let steps = [choice.steps[0], *choice.steps.last().unwrap()];
-    let mut text = format!("  run {}, {} steps\n", choice.run, choice.steps.len());
-    for step in steps {
-        for url in addresses(&order, &choice, step, &member) {
-            text += &format!("  {url}\n");
-        }
+    let steps = (choice.steps[0], choice.steps.last().unwrap());
+    let mut text = format!("  run {}, steps {} to {}\n", choice.run, steps.0, steps.1);
+    for url in addresses(&order, &choice, steps.0, &member) {
+        text += &format!("  {url}\n");
     }
     text
 }
