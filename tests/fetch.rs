@@ -13,8 +13,8 @@ mod server;
 
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 use jiff::Timestamp;
@@ -148,7 +148,10 @@ fn files(date: &str, hour: &str, ending: &str, inventory: &str) -> Files {
     let mut files = Files::new();
     for step in STEPS {
         let path = format!("/{date}/{hour}/f{step:03}");
-        files.insert(format!("{path}.grib2"), grid_of(hour.parse().unwrap(), step));
+        files.insert(
+            format!("{path}.grib2"),
+            grid_of(hour.parse().unwrap(), step),
+        );
         if !inventory.is_empty() {
             files.insert(format!("{path}{ending}"), inventory.as_bytes().to_vec());
         }
@@ -338,7 +341,7 @@ fn near_messages_are_fetched_together_from_each_step() {
     assert_eq!(manifest.sources[0].messages.len(), 45);
     assert_eq!(
         (manifest.licence.as_str(), manifest.run),
-        ("public domain", time("2020-08-15T06:00:00Z"))
+        ("public domain", Some(time("2020-08-15T06:00:00Z")))
     );
     // One request for each inventory, one for the near messages of each step.
     assert_eq!((server.seen().len(), server.ranges().len()), (6, 3));
@@ -825,7 +828,12 @@ fn users_passwords_and_keys_are_in_no_message_and_no_manifest() {
     let secret = server.url().replace("http://", "http://user:hunter2@");
     let feed = feed_text(&secret, "idx");
     fs::write(bench.path("feeds.toml"), &feed).unwrap();
-    let never = |text: &str| assert!(!text.contains("hunter2") && !text.contains("user:"), "{text}");
+    let never = |text: &str| {
+        assert!(
+            !text.contains("hunter2") && !text.contains("user:"),
+            "{text}"
+        )
+    };
     let (code, out, err) = bench.run(&["--dry-run"]);
     assert_eq!(code, Some(0), "{err}");
     never(&(out + &err));
@@ -886,7 +894,12 @@ fn much_is_not_downloaded_unasked() {
         err.contains("are more than 200.0 MB and there is no terminal to ask at; expected --yes"),
         "{err}"
     );
-    assert!(server.ranges().iter().all(|r| r.range.unwrap().1 - r.range.unwrap().0 < 16));
+    assert!(
+        server
+            .ranges()
+            .iter()
+            .all(|r| r.range.unwrap().1 - r.range.unwrap().0 < 16)
+    );
     let (code, _, err) = bench.run(&["--yes"]);
     assert_eq!(code, Some(1), "{err}");
     assert!(!err.contains("no terminal"), "{err}");
@@ -1099,10 +1112,7 @@ fn members_and_steps_split_over_two_files_have_each_field_once() {
     for member in ["p01", "p02"] {
         let name = format!("winds/test-20200815-06z-{member}-f000-f012.grib2");
         assert!(out.contains(&format!("\"{name}\"")), "{out}");
-        assert!(
-            fs::read(bench.path(&name)).unwrap() == right,
-            "{member}"
-        );
+        assert!(fs::read(bench.path(&name)).unwrap() == right, "{member}");
         let manifest = Manifest::of_whole(Path::new(&bench.path(&name))).unwrap();
         assert_eq!(manifest.member.as_deref(), Some(member));
     }

@@ -101,11 +101,19 @@ fn no_address_is_without_encryption_and_every_service_is_paced() {
     let feeds = Feeds::built_in().unwrap();
     for feed in feeds.iter() {
         let secure = |text: &str| text.starts_with("https://");
-        assert!(feed.urls.iter().all(|url| secure(url.text())), "{}", feed.name);
+        assert!(
+            feed.urls.iter().all(|url| secure(url.text())),
+            "{}",
+            feed.name
+        );
         // NCEP asks for 120 requests a minute at most (Service Change Notice 21-32).
-        let of_ncep = feed.urls.iter().any(|url| url.text().contains("nomads.ncep"));
+        let of_ncep = feed
+            .urls
+            .iter()
+            .any(|url| url.text().contains("nomads.ncep"));
         assert!(!of_ncep || feed.a_minute.is_some_and(|a_minute| a_minute < 120));
-        assert_eq!(of_ncep || feed.service.is_some(), feed.a_minute.is_some());
+        let made_for_us = feed.service.is_some() || feed.point.is_some();
+        assert_eq!(made_for_us, feed.a_minute.is_some(), "{}", feed.name);
     }
 }
 
@@ -212,7 +220,10 @@ fn the_estimate_is_near_a_real_cut() {
         // Section 4 stands behind sections 0, 1 (21 bytes) and 3 (72 bytes).
         let product = &message[16 + 21 + 72..];
         let parameter = (message[6], product[9], product[10]);
-        let wanted = gfs.wanted.iter().any(|w| w.is_aloft() && parameter == w.code.into());
+        let wanted = gfs
+            .wanted
+            .iter()
+            .any(|w| w.is_aloft() && parameter == w.code.into());
         if wanted && product[22] == 100 {
             count += 1;
             bytes += length;
@@ -221,6 +232,9 @@ fn the_estimate_is_near_a_real_cut() {
     }
     let a_field = service.estimate(&gfs.wanted, region) / service.fields(&gfs.wanted);
     let ratio = a_field as f64 / (bytes as f64 / count as f64);
-    println!("{count} real fields of {} bytes, estimated {a_field}", bytes / count);
+    println!(
+        "{count} real fields of {} bytes, estimated {a_field}",
+        bytes / count
+    );
     assert!((0.9..1.1).contains(&ratio), "{ratio}");
 }

@@ -79,7 +79,10 @@ fn table(server: &Server) -> String {
 /// The same with the filter's longitudes as given.
 fn with_seam(server: &Server, longitudes: &str) -> String {
     let spacing = format!("spacing = 0.25, longitudes = \"{longitudes}\", ");
-    table(server).replace("spacing = 0.25, value_bits = 10", &(spacing + "value_bits = 10"))
+    table(server).replace(
+        "spacing = 0.25, value_bits = 10",
+        &(spacing + "value_bits = 10"),
+    )
 }
 
 fn time(text: &str) -> Timestamp {
@@ -116,14 +119,23 @@ impl Place {
     fn fetch(&self, table: &str, lon_deg: f64, hours: [&str; 2]) -> Result<(Vec<u8>, Manifest)> {
         let feeds = Feeds::built_in()?.extended("test.toml", table)?;
         let feed = feeds.get("gfs")?;
-        let order = order(feed, Position { lat_deg: 46.1, lon_deg }, hours);
+        let order = order(
+            feed,
+            Position {
+                lat_deg: 46.1,
+                lon_deg,
+            },
+            hours,
+        );
         let order = Order {
             folder: self.folder.path().to_owned(),
             ..order
         };
         let said = self.said.clone();
         let voice = move |text: &str| said.lock().unwrap().push(text.to_owned());
-        let client = Client::new(patience()).paced(feed.a_minute).saying(Box::new(voice));
+        let client = Client::new(patience())
+            .paced(feed.a_minute)
+            .saying(Box::new(voice));
         let said = self.said.clone();
         let say = move |text: &str| said.lock().unwrap().push(text.to_owned());
         let found = survey(&client, &order, &say)?;
@@ -180,17 +192,26 @@ fn a_plan_gets_the_region_it_needs_and_can_use_it() {
     let dry = windfall("fetch", &[&args[..], &["--dry-run"]].concat());
     assert_eq!(dry.status.code(), Some(0), "{}", stderr(&dry));
     assert!(server.seen().is_empty());
-    assert!(stdout(&dry).contains("9 requests, about "), "{}", stdout(&dry));
+    assert!(
+        stdout(&dry).contains("9 requests, about "),
+        "{}",
+        stdout(&dry)
+    );
 
     let output = windfall("fetch", &args);
     assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
     // 300 km are 2.71 degrees of latitude and, at 48.8 N, 4.12 of longitude.
     assert!(
-        stderr(&output).contains("region: 43.25 N to 49 N, 2.25 W to 6.25 E, 300 km around the site"),
+        stderr(&output)
+            .contains("region: 43.25 N to 49 N, 2.25 W to 6.25 E, 300 km around the site"),
         "{}",
         stderr(&output)
     );
-    assert!(stderr(&output).contains("9 requests, about "), "{}", stderr(&output));
+    assert!(
+        stderr(&output).contains("9 requests, about "),
+        "{}",
+        stderr(&output)
+    );
 
     // One small question whether the run is there, then one a step.
     let seen = server.seen();
@@ -198,7 +219,10 @@ fn a_plan_gets_the_region_it_needs_and_can_use_it() {
     let probe = Query::of(&seen[0].path);
     assert_eq!(probe.step(), 13);
     assert!(probe.number("rightlon") - probe.number("leftlon") <= 0.5);
-    let mut steps: Vec<u32> = seen[1..].iter().map(|r| Query::of(&r.path).step()).collect();
+    let mut steps: Vec<u32> = seen[1..]
+        .iter()
+        .map(|r| Query::of(&r.path).step())
+        .collect();
     steps.sort();
     assert_eq!(steps, (5..=13).collect::<Vec<_>>());
     for request in &seen[1..] {
@@ -216,12 +240,19 @@ fn a_plan_gets_the_region_it_needs_and_can_use_it() {
         .collect();
     assert!(fs::read(&file).unwrap() == right);
     let manifest = Manifest::of_whole(Path::new(&file)).unwrap();
-    assert_eq!(manifest.region.unwrap().in_words(), "43.25 N to 49 N, 2.25 W to 6.25 E");
+    assert_eq!(
+        manifest.region.unwrap().in_words(),
+        "43.25 N to 49 N, 2.25 W to 6.25 E"
+    );
     assert_eq!(manifest.sources.len(), 9);
 
     // What is there is not fetched again; but for another region it is.
     let again = windfall("fetch", &args);
-    assert!(stderr(&again).contains("is there already, whole"), "{}", stderr(&again));
+    assert!(
+        stderr(&again).contains("is there already, whole"),
+        "{}",
+        stderr(&again)
+    );
     assert_eq!(server.seen().len(), 10);
 
     let zone = windfall("zone", &[&plan, "--wind", &file, "--draws", "64"]);
@@ -238,7 +269,10 @@ fn without_reach_there_is_room_for_a_strong_wind() {
     let (plan, feeds) = (path("plan.toml"), path("feeds.toml"));
     let dry = windfall("fetch", &[&plan, "--feeds", &feeds, "--dry-run"]);
     let said = stderr(&dry);
-    assert!(said.contains("h aloft in a mean wind of 40 m/s (assumed) and 100 km"), "{said}");
+    assert!(
+        said.contains("h aloft in a mean wind of 40 m/s (assumed) and 100 km"),
+        "{said}"
+    );
     // 30 km at 5 m/s are 6,000 s, and a fall of 5 m/s at the ground from there takes some 2,900 s.
     let words: Vec<&str> = said.split_whitespace().collect();
     let at = words.iter().position(|w| *w == "around").unwrap();
@@ -275,8 +309,15 @@ fn a_run_that_is_not_there_is_one_that_the_service_says_so_of() {
         let server = Server::start(Files::new(), says);
         let place = Place::new();
         let message = place.fails(&table(&server));
-        assert!(message.contains("none of the runs 2020-03-14T00:00:00Z"), "{message}");
-        assert!(place.said().contains("is not there (no http://127.0.0.1"), "{}", place.said());
+        assert!(
+            message.contains("none of the runs 2020-03-14T00:00:00Z"),
+            "{message}"
+        );
+        assert!(
+            place.said().contains("is not there (no http://127.0.0.1"),
+            "{}",
+            place.said()
+        );
     }
 }
 
@@ -303,14 +344,20 @@ fn an_answer_needs_no_length_but_its_end() {
         without_length(&whole[..whole.len() - 5])
     };
     let message = Place::new().fails(&table(&Server::start(Files::new(), torn)));
-    assert!(message.contains("only ") && message.contains(" bytes, 3 times"), "{message}");
+    assert!(
+        message.contains("only ") && message.contains(" bytes, 3 times"),
+        "{message}"
+    );
     let torn = |r: &Request, _| {
         let mut whole = response(200, &[], &answer(EUROPE, r));
         whole.truncate(whole.len() - 5);
         Answer::Raw(whole)
     };
     let message = Place::new().fails(&table(&Server::start(Files::new(), torn)));
-    assert!(message.contains("broke off") && message.contains("3 times"), "{message}");
+    assert!(
+        message.contains("broke off") && message.contains("3 times"),
+        "{message}"
+    );
 }
 
 #[test]
@@ -348,7 +395,8 @@ fn damaged_and_wrong_answers_are_refused() {
     };
     let message = Place::new().fails(&table(&Server::start(Files::new(), one_step)));
     assert!(
-        message.contains("found fields for 2020-03-14T07:00:00Z; expected 2020-03-14T06:00:00Z, 6 h"),
+        message
+            .contains("found fields for 2020-03-14T07:00:00Z; expected 2020-03-14T06:00:00Z, 6 h"),
         "{message}"
     );
     // No heights, as if their name had changed.
@@ -368,7 +416,10 @@ fn damaged_and_wrong_answers_are_refused() {
         without_length(&EUROPE.answer(&query))
     };
     let message = Place::new().fails(&table(&Server::start(Files::new(), elsewhere)));
-    assert!(message.contains("a region that has the site in it"), "{message}");
+    assert!(
+        message.contains("a region that has the site in it"),
+        "{message}"
+    );
 }
 
 /// Every field decoded, by quantity, level and time.
@@ -378,7 +429,10 @@ fn fields(bytes: &[u8]) -> Vec<(String, ndarray::Array2<f32>)> {
     let mut all: Vec<_> = slabs
         .map(|(i, slab)| {
             let name = format!("{:?} {} {}", slab.quantity, slab.surface, slab.valid);
-            (name, file.read(i, file.lattices[slab.lattice].whole()).unwrap())
+            (
+                name,
+                file.read(i, file.lattices[slab.lattice].whole()).unwrap(),
+            )
         })
         .collect();
     all.sort_by(|a, b| a.0.cmp(&b.0));
@@ -392,7 +446,9 @@ fn a_region_across_the_seam_is_asked_for_twice_and_joined() {
         (PACIFIC, -179.4, "-180 to 180", [179.75, -180.0]),
     ] {
         let server = Server::start(Files::new(), served(filter));
-        let (whole, _) = Place::new().fetch(&table(&server), lon_deg, MORNING).unwrap();
+        let (whole, _) = Place::new()
+            .fetch(&table(&server), lon_deg, MORNING)
+            .unwrap();
         let before = server.seen().len();
         let place = Place::new();
         let (joined, manifest) = place
@@ -404,14 +460,21 @@ fn a_region_across_the_seam_is_asked_for_twice_and_joined() {
         for request in asked {
             let query = Query::of(&request.path);
             let (left, right) = (query.number("leftlon"), query.number("rightlon"));
-            assert!(left < right && (right == seam[0] || left == seam[1]), "{left} {right}");
+            assert!(
+                left < right && (right == seam[0] || left == seam[1]),
+                "{left} {right}"
+            );
         }
         let (whole, joined) = (fields(&whole), fields(&joined));
         assert_eq!(whole.len(), joined.len());
         for ((name, a), (other, b)) in whole.iter().zip(&joined) {
             assert_eq!(name, other);
             assert_eq!(a.dim(), b.dim(), "{name}");
-            let most = a.iter().zip(b).map(|(a, b)| (a - b).abs()).fold(0.0, f32::max);
+            let most = a
+                .iter()
+                .zip(b)
+                .map(|(a, b)| (a - b).abs())
+                .fold(0.0, f32::max);
             // An eighth of a tenth of a unit at most, and less for winds: 1/80 m, 1/80 K, 1/80 m/s.
             assert!(most <= 0.0126, "{name} {most}");
         }
@@ -429,9 +492,14 @@ fn halves_that_do_not_belong_together_are_not_joined() {
     };
     let server = Server::start(Files::new(), wrong);
     let table = with_seam(&server, "0 to 360");
-    let message = Place::new().fetch(&table, 0.6, MORNING).unwrap_err().to_string();
+    let message = Place::new()
+        .fetch(&table, 0.6, MORNING)
+        .unwrap_err()
+        .to_string();
     assert!(
-        message.contains("message 1: found a part that ends at 359.75 degrees east beside one that begins at 0.5"),
+        message.contains(
+            "message 1: found a part that ends at 359.75 degrees east beside one that begins at 0.5"
+        ),
         "{message}"
     );
 }
@@ -445,7 +513,11 @@ fn a_feed_is_asked_no_more_often_than_its_keepers_want() {
     Place::new().fetch(&slow, 2.1, hours).unwrap();
     // Eight requests, three in any 300 ms, which stand for a minute here.
     assert_eq!(server.seen().len(), 8);
-    assert!(begun.elapsed() >= Duration::from_millis(600), "{:?}", begun.elapsed());
+    assert!(
+        begun.elapsed() >= Duration::from_millis(600),
+        "{:?}",
+        begun.elapsed()
+    );
 }
 
 /// A real answer of such a server, a step of NetCDF 4.
@@ -453,10 +525,18 @@ const NETCDF: &[u8] = include_bytes!("data/grids/gfs_1p0_north_america_20101026_
 
 #[test]
 fn netcdf_comes_a_file_a_step() {
-    for cut in [None, Some(NETCDF.len() / 2), Some(NETCDF.len() - 1), Some(40)] {
+    for cut in [
+        None,
+        Some(NETCDF.len() / 2),
+        Some(NETCDF.len() - 1),
+        Some(40),
+    ] {
         let sent = move |_: &Request, _| without_length(&NETCDF[..cut.unwrap_or(NETCDF.len())]);
         let server = Server::start(Files::new(), sent);
-        let feeds = Feeds::built_in().unwrap().extended("t", &table(&server)).unwrap();
+        let feeds = Feeds::built_in()
+            .unwrap()
+            .extended("t", &table(&server))
+            .unwrap();
         let feed = feeds.get("gfs-thredds").unwrap();
         let site = Position {
             lat_deg: 43.1,
@@ -476,12 +556,18 @@ fn netcdf_comes_a_file_a_step() {
             let [file] = &found.files[..] else {
                 panic!("{:?}", found.files);
             };
-            assert!(file.path.ends_with("gfs-thredds-20101026-12z-43n108w-f000-f000.nc"));
+            assert!(
+                file.path
+                    .ends_with("gfs-thredds-20101026-12z-43n108w-f000-f000.nc")
+            );
             let manifest = download(&client, &order, &found, file, &|_| (), &|_| ()).unwrap();
             assert_eq!(manifest.bytes, NETCDF.len() as u64);
             assert!(fs::read(&file.path).unwrap() == NETCDF);
             let asked = &server.seen()[1].path;
-            assert!(asked.contains("?var=Geopotential_height_isobaric&var=u-component"), "{asked}");
+            assert!(
+                asked.contains("?var=Geopotential_height_isobaric&var=u-component"),
+                "{asked}"
+            );
             assert!(asked.contains("&time=2010-10-26T12:00:00Z&"), "{asked}");
             continue;
         };
@@ -495,6 +581,10 @@ fn the_names_asked_of_such_a_server_are_those_of_a_real_answer() {
     let feeds = Feeds::built_in().unwrap();
     for wanted in &feeds.get("gfs-thredds").unwrap().wanted {
         let name = wanted.name.as_bytes();
-        assert!(NETCDF.windows(name.len()).any(|w| w == name), "{}", wanted.name);
+        assert!(
+            NETCDF.windows(name.len()).any(|w| w == name),
+            "{}",
+            wanted.name
+        );
     }
 }

@@ -16,7 +16,9 @@ use rustls::pki_types::{CertificateDer, PrivateKeyDer};
 use rustls::{ServerConfig, ServerConnection, StreamOwned};
 
 fn data(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/tls").join(name)
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/data/tls")
+        .join(name)
 }
 
 /// A server that answers every question alike. It lives as long as the test.
@@ -32,7 +34,10 @@ fn server(answer: String) -> (String, Arc<AtomicUsize>) {
         .unwrap();
     let config = Arc::new(config);
     let listener = TcpListener::bind("127.0.0.1:0").unwrap();
-    let url = format!("https://localhost:{}", listener.local_addr().unwrap().port());
+    let url = format!(
+        "https://localhost:{}",
+        listener.local_addr().unwrap().port()
+    );
     let met = Arc::new(AtomicUsize::new(0));
     let count = met.clone();
     std::thread::spawn(move || {
@@ -113,8 +118,14 @@ fn a_certificate_that_nobody_vouches_for_is_told_at_once() {
     let output = fetch(&url, &none);
     let said = String::from_utf8(output.stderr).unwrap();
     assert_eq!(output.status.code(), Some(1), "{said}");
-    assert!(said.contains("found a certificate that is not trusted"), "{said}");
-    assert!(said.contains("SSL_CERT_FILE") && said.contains("by hand"), "{said}");
+    assert!(
+        said.contains("found a certificate that is not trusted"),
+        "{said}"
+    );
+    assert!(
+        said.contains("SSL_CERT_FILE") && said.contains("by hand"),
+        "{said}"
+    );
     // Each of the four threads may have begun; none asked again.
     assert!(met.load(Ordering::SeqCst) <= 4, "{met:?}");
 }
@@ -125,7 +136,10 @@ fn the_systems_authorities_are_trusted_beside_the_programs() {
     let output = fetch(&url, &data("authority.pem"));
     let said = String::from_utf8(output.stderr).unwrap();
     // The server was believed: it has no such run.
-    assert!(said.contains("has none of the runs 2020-08-15T06:00:00Z"), "{said}");
+    assert!(
+        said.contains("has none of the runs 2020-08-15T06:00:00Z"),
+        "{said}"
+    );
     assert!(met.load(Ordering::SeqCst) > 0);
 }
 
@@ -140,7 +154,10 @@ fn nobody_is_sent_from_https_to_http() {
     let output = fetch(&url, &data("authority.pem"));
     let said = String::from_utf8(output.stderr).unwrap();
     assert_eq!(output.status.code(), Some(1), "{said}");
-    assert!(said.contains("found a redirect from https to http"), "{said}");
+    assert!(
+        said.contains("found a redirect from https to http"),
+        "{said}"
+    );
     plain.set_nonblocking(true).unwrap();
     assert!(plain.accept().is_err(), "it was asked");
 }

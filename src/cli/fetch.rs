@@ -146,9 +146,9 @@ fn introduce(args: &FetchArgs, plan: &Plan, order: &Order, say: &dyn Fn(&str)) {
         ));
     }
     if args.dry_run {
-        say(match feed.service {
-            None => "dry run: the inventories are read; no data is downloaded, nothing is written",
-            Some(_) => {
+        say(match feed.service.is_none() && feed.point.is_none() {
+            true => "dry run: the inventories are read; no data is downloaded, nothing is written",
+            false => {
                 "dry run: nothing is asked (whether the run is there, too, is not), nothing is written"
             }
         });
@@ -227,11 +227,16 @@ fn fetch(
         say(&to_download(order.feed, &survey));
         agree(args, survey.requests().1, say)?;
     }
-    show(bar, survey.files.iter().filter(open).map(Planned::bytes).sum());
+    show(
+        bar,
+        survey.files.iter().filter(open).map(Planned::bytes).sum(),
+    );
     let arrived = |bytes| bar.inc(bytes);
-    let fetched = survey.files.iter().filter(open).try_for_each(|file| {
-        download(client, order, &survey, file, say, &arrived).map(|_| ())
-    });
+    let fetched = survey
+        .files
+        .iter()
+        .filter(open)
+        .try_for_each(|file| download(client, order, &survey, file, say, &arrived).map(|_| ()));
     bar.finish_and_clear();
     fetched.map(|()| survey)
 }

@@ -35,7 +35,11 @@ pub fn requests(survey: &Survey) -> String {
             );
         }
         for asked in &file.asked {
-            text += &format!("  {} (about {})\n", shown(&asked.url), in_words(asked.about));
+            text += &format!(
+                "  {} (about {})\n",
+                shown(&asked.url),
+                in_words(asked.about)
+            );
         }
     }
     text + &format!("{}\n", size(survey))
@@ -68,9 +72,8 @@ pub fn by_hand(args: &FetchArgs, order: &Order) -> String {
         Level::Pressure(hpa) if w.code == WantedField::EASTWARD => Some(hpa),
         _ => None,
     });
-    let (low, high) = levels.fold((0.0_f64, f64::INFINITY), |(low, high), hpa| {
-        (low.max(hpa), high.min(hpa))
-    });
+    let usual = (1000.0_f64, 10.0_f64);
+    let (low, high) = levels.fold(usual, |(low, high), hpa| (low.max(hpa), high.min(hpa)));
     let site = order.site.text();
     let region = order.region().map_or(
         format!("{:.0} km around {site}", order.reach_m / 1e3),
@@ -104,7 +107,13 @@ pub fn summary(args: &FetchArgs, plan: &Plan, feed: &Feed, survey: &Survey) -> S
         text += &format!("{:10}{}, {size}\n", "file", file.path.display());
     }
     text += &format!("{:10}{} ({})\n", "feed", feed.title, feed.name);
-    text += &format!("{:10}{run}\n", "run");
+    text += &match feed.point {
+        None => format!("{:10}{run}\n", "run"),
+        Some(_) => format!(
+            "{:10}not told; a single column above the site: its error grows with the distance from there\n",
+            "run"
+        ),
+    };
     text += &format!(
         "{:10}{} to {}, {steps} times\n",
         "covers",

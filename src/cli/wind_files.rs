@@ -15,7 +15,7 @@ pub struct WindArgs {
     /// Wind files that replace the plan's.
     #[arg(long, value_name = "FILE", num_args = 1..)]
     pub wind: Vec<PathBuf>,
-    /// The wind files' format, when it is not recognised: csv, igra2, listing or gsl.
+    /// The wind files' format, when it is not recognised: csv, igra2, listing, gsl or point.
     #[arg(long, value_name = "NAME")]
     pub format: Option<Format>,
 }

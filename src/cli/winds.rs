@@ -25,7 +25,7 @@ pub struct WindsArgs {
     /// Wind files.
     #[arg(required = true, value_name = "FILE")]
     pub files: Vec<PathBuf>,
-    /// The files' format, when it is not recognised: csv, igra2, listing or gsl.
+    /// The files' format, when it is not recognised: csv, igra2, listing, gsl or point.
     #[arg(long, value_name = "NAME")]
     pub format: Option<Format>,
     /// Only the ascent nearest to this time, as in 2010-06-01T12:00:00Z; of a forecast, the

@@ -67,8 +67,14 @@ mod tests {
             ("https://a.b/c?d=e", "https://a.b/c?d=e"),
             ("https://me:pa@ss@a.b:80/c@d", "https://a.b:80/c@d"),
             ("https://me@a.b?x=1&apikey=q", "https://a.b?x=1&apikey=..."),
-            ("http://a/b?API-Key=q&Token=z", "http://a/b?API-Key=...&Token=..."),
-            ("http://a/?X-Amz-Credential=q", "http://a/?X-Amz-Credential=..."),
+            (
+                "http://a/b?API-Key=q&Token=z",
+                "http://a/b?API-Key=...&Token=...",
+            ),
+            (
+                "http://a/?X-Amz-Credential=q",
+                "http://a/?X-Amz-Credential=...",
+            ),
             ("a.idx", "a.idx"),
         ] {
             assert_eq!(shown(url), right);

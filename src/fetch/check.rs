@@ -12,6 +12,7 @@ use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
 use crate::sources::grid::GridFile;
 use crate::sources::grid::archive::{Archive, Joining};
+use crate::wind::sounding::Sounding;
 
 /// How whole an answer is.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -159,20 +160,27 @@ pub struct Of<'a> {
 /// Names the first that is not.
 pub fn is_of(url: &str, file: &GridFile, of: Of) -> Result<()> {
     let valid = after(of.run, 3600.0 * f64::from(of.step));
-    let wrong = |found: String, expected: String| Err(Fault::new(shown(url), found, expected).into());
+    let wrong =
+        |found: String, expected: String| Err(Fault::new(shown(url), found, expected).into());
     for slab in &file.slabs {
         if slab.valid != valid {
             let found = format!("fields for {}", slab.valid);
             return wrong(found, format!("{valid}, {} h after the run", of.step));
         }
         if let Some(run) = slab.run.filter(|run| *run != of.run) {
-            return wrong(format!("fields of the run {run}"), format!("those of {}", of.run));
+            return wrong(
+                format!("fields of the run {run}"),
+                format!("those of {}", of.run),
+            );
         }
         let asked = of.member.and_then(number_of);
         if let (Some(asked), Some(sent)) = (asked, slab.member)
             && asked != sent
         {
-            return wrong(format!("fields of member {sent}"), format!("member {asked}"));
+            return wrong(
+                format!("fields of member {sent}"),
+                format!("member {asked}"),
+            );
         }
     }
     Ok(())
@@ -262,6 +270,37 @@ pub fn not_grib(url: &str, at: u64, bytes: &[u8]) -> Error {
 fn at_byte(url: &str, at: u64, found: impl Into<String>, expected: impl Into<String>) -> Error {
     let fault = Fault::new(shown(url), found, expected);
     fault.of_key(format!("byte {at}")).into()
+}
+
+/// A point forecast may be for the nearest point of its grid, m.
+const NEAR_M: f64 = 60_000.0;
+
+/// Checks that profiles are for these hours and about this site.
+///
+/// # Errors
+///
+/// Says what they are for.
+pub fn covers(
+    url: &str,
+    profiles: &[Sounding],
+    hours: [Timestamp; 2],
+    site: Position,
+) -> Result<()> {
+    let wrong =
+        |found: String, expected: String| Err(Fault::new(shown(url), found, expected).into());
+    let times = || profiles.iter().filter_map(|p| p.time);
+    let (Some(first), Some(last)) = (times().min(), times().max()) else {
+        return wrong("no times".into(), "times".into());
+    };
+    if first > hours[0] || last < hours[1] {
+        let found = format!("winds from {first} to {last}");
+        return wrong(found, format!("winds from {} to {}", hours[0], hours[1]));
+    }
+    let far = |place: Position| site.distance_m(place) > NEAR_M;
+    match profiles.iter().filter_map(|p| p.position).find(|p| far(*p)) {
+        Some(place) => wrong(format!("winds for {}", place.text()), site.text()),
+        None => Ok(()),
+    }
 }
 
 #[cfg(test)]

@@ -3,7 +3,7 @@
 use std::fs;
 use std::sync::{Mutex, PoisonError};
 
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 
 use super::address::shown;
 use super::check::{self, Of, is_of, is_of_use};
@@ -19,6 +19,8 @@ use super::survey::{Asked, Order, Planned, Survey};
 use crate::error::{Error, Fault, Result};
 use crate::files::write_atomically;
 use crate::sources::grid::GridFile;
+use crate::sources::point::{PointKeys, with_keys};
+use crate::sources::{self, Format};
 
 /// Fetches one file of a survey; `arrived` is called with the bytes of each request, of those that were
 /// there from an earlier time as well. What is there when it fails stays for the next time, unless it is
@@ -52,9 +54,10 @@ pub fn download(
         survey,
         file,
     };
-    match &order.feed.service {
-        Some(service) => task.answers(service, arrived),
-        None => task.messages(say, arrived),
+    match (&order.feed.service, &order.feed.point) {
+        (Some(service), _) => task.answers(service, arrived),
+        (None, Some(keys)) => task.point(keys, arrived),
+        (None, None) => task.messages(say, arrived),
     }
 }
 
@@ -72,8 +75,7 @@ impl Task<'_> {
         let file = self.file;
         let chunks = chunks(&file.sources);
         let part = Part::open(&file.path, &chunks)?;
-        let (here, open): (Vec<usize>, Vec<usize>) =
-            (0..chunks.len()).partition(|i| part.has(*i));
+        let (here, open): (Vec<usize>, Vec<usize>) = (0..chunks.len()).partition(|i| part.has(*i));
         let kept: u64 = here.iter().map(|i| chunks[*i].useful()).sum();
         if kept > 0 {
             say(&format!(
@@ -139,11 +141,15 @@ impl Task<'_> {
             Ok(bytes)
         };
         let answers = parallel::each(self.order.connections, &file.asked, ask)?;
-        let sources = file.asked.iter().zip(&answers).map(|(asked, bytes)| Source {
-            url: shown(&asked.url),
-            step: asked.step,
-            messages: ByteSpan::new(0, bytes.len() as u64).into_iter().collect(),
-        });
+        let sources = file
+            .asked
+            .iter()
+            .zip(&answers)
+            .map(|(asked, bytes)| Source {
+                url: shown(&asked.url),
+                step: asked.step,
+                messages: ByteSpan::new(0, bytes.len() as u64).into_iter().collect(),
+            });
         let sources = sources.collect();
         let bytes = joined(&file.asked, answers)?.concat();
         let name = file.path.display().to_string();
@@ -157,10 +163,47 @@ impl Task<'_> {
     /// An answer, whole and of the step asked for.
     fn answer(&self, service: &Service, asked: &Asked) -> Result<Vec<u8>> {
         let answer = self.client.reply(&asked.url, service.missing.as_deref())?;
-        let bytes = answer.ok_or_else(|| vanished(&asked.url))?;
+        let bytes = answer.ok_or_else(|| {
+            let expected = "a run that is complete; --run asks for the one before";
+            Error::from(Fault::new(shown(&asked.url), "no such file", expected))
+        })?;
         let known = GridFile::from_bytes(&shown(&asked.url), bytes.clone())?;
         is_of(&asked.url, &known, self.of(asked.step))?;
         Ok(bytes)
+    }
+
+    /// A point forecast, with the keys to read it by.
+    fn point(&self, keys: &PointKeys, arrived: &(dyn Fn(u64) + Sync)) -> Result<Manifest> {
+        let file = self.file;
+        let mut sources = Vec::new();
+        let mut text = String::new();
+        for asked in &file.asked {
+            let url = shown(&asked.url);
+            let answer = self.client.json(&asked.url)?;
+            let answer = answer.ok_or_else(|| vanished(&asked.url))?;
+            arrived(asked.about);
+            text = with_keys(&url, &answer, keys, self.run_assumed())?;
+            let profiles = sources::parse(&url, &text, Some(Format::Point))?;
+            let covers = self.survey.choice.covers();
+            check::covers(&url, &profiles, [covers.from, covers.to], self.order.site)?;
+            sources.push(Source {
+                url,
+                step: asked.step,
+                messages: ByteSpan::new(0, answer.len() as u64).into_iter().collect(),
+            });
+        }
+        let bytes = text.as_bytes();
+        let manifest = self.manifest(bytes.len() as u64, digest(bytes), sources);
+        manifest.write(&file.path)?;
+        write_atomically(&file.path, bytes)?;
+        Ok(manifest)
+    }
+
+    /// The run that a forecast is taken to be of which does not tell: the newest that was complete.
+    fn run_assumed(&self) -> Timestamp {
+        let complete = SignedDuration::from_secs(self.order.feed.complete_after_s);
+        let run = self.order.now.saturating_sub(complete);
+        whole_second(run.unwrap_or(self.order.now))
     }
 
     /// Checks that a plan can use the file.
@@ -181,7 +224,8 @@ impl Task<'_> {
             title: feed.title.clone(),
             licence: feed.licence.clone(),
             attribution: feed.attribution.clone(),
-            run: self.survey.choice.run,
+            // Of a point forecast nobody tells.
+            run: feed.point.is_none().then_some(self.survey.choice.run),
             member: file.member.clone(),
             steps: file.steps.clone(),
             wanted: file.wanted.clone(),

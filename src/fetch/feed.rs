@@ -13,6 +13,7 @@ use super::service::{Format, Service};
 use super::template::Template;
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
+use crate::sources::point::PointKeys;
 use crate::units::{Dimension, parse};
 
 const BUILT_IN: &str = include_str!("feeds.toml");
@@ -47,6 +48,8 @@ pub struct Feed {
     pub wanted: Vec<WantedField>,
     /// The service that cuts a region out, if it is one.
     pub service: Option<Service>,
+    /// Where what stands in its answers, if it is a forecast for points in JSON.
+    pub point: Option<PointKeys>,
     /// Requests in a minute at most, where its keepers ask for that.
     pub a_minute: Option<u32>,
     /// What of the table nobody has tried, in words.
@@ -68,12 +71,14 @@ pub enum InventoryKind {
 impl InventoryKind {
     /// Where the inventory of a file is.
     pub fn url(self, file: &str) -> Option<String> {
+        let path = file.find('?').unwrap_or(file.len());
+        let (file, parameters) = file.split_at(path);
         match self {
-            InventoryKind::Idx => Some(format!("{file}.idx")),
+            InventoryKind::Idx => Some(format!("{file}.idx{parameters}")),
             InventoryKind::Index => {
                 let folder = file.rfind('/').map_or(0, |i| i + 1);
                 let end = file[folder..].rfind('.').map_or(file.len(), |i| folder + i);
-                Some(format!("{}.index", &file[..end]))
+                Some(format!("{}.index{parameters}", &file[..end]))
             }
             InventoryKind::None => None,
         }
@@ -193,7 +198,9 @@ struct Table {
     licence: String,
     attribution: String,
     urls: Vec<String>,
+    #[serde(default = "no_inventory")]
     inventory: InventoryKind,
+    #[serde(default = "at_once")]
     complete_after: String,
     runs: Vec<RunsTable>,
     #[serde(default)]
@@ -206,8 +213,17 @@ struct Table {
     #[serde(default)]
     surface: Vec<Single>,
     service: Option<Service>,
+    point: Option<PointKeys>,
     requests_a_minute: Option<u32>,
     untried: Option<String>,
+}
+
+fn no_inventory() -> InventoryKind {
+    InventoryKind::None
+}
+
+fn at_once() -> String {
+    "0 h".to_owned()
 }
 
 #[derive(Deserialize)]
@@ -312,7 +328,13 @@ fn check(name: &str, table: Table, notes: &mut Notes) -> Feed {
         let expected = "south below north, all in degrees";
         notes.unless(latitudes && longitudes, "area", format!("{a:?}"), expected);
     }
-    let wanted = wanted(&table, notes);
+    let wanted = match &table.point {
+        None => wanted(&table, notes),
+        Some(keys) => {
+            check_point(keys, &table, &urls, notes);
+            Vec::new()
+        }
+    };
     check_service(&table, &urls, notes);
     let paced = table.requests_a_minute != Some(0);
     notes.unless(paced, "requests_a_minute", "0", "1 or more");
@@ -329,9 +351,27 @@ fn check(name: &str, table: Table, notes: &mut Notes) -> Feed {
         area: table.area,
         wanted,
         service: table.service,
+        point: table.point,
         a_minute: table.requests_a_minute,
         untried: table.untried,
     }
+}
+
+/// A point forecast is one answer, and its keys have a meaning.
+fn check_point(keys: &PointKeys, table: &Table, urls: &[Template], notes: &mut Notes) {
+    if let Err((found, expected)) = keys.check() {
+        notes.note("point", found, &expected);
+    }
+    let alone = table.service.is_none() && table.members.is_empty();
+    notes.unless(
+        alone,
+        "point",
+        "a service or members",
+        "a point forecast alone",
+    );
+    let one = urls.len() == 1 && urls.iter().all(Template::has_place);
+    let found = table.urls.join(" ");
+    notes.unless(one, "urls", found, "one with {lat} and {lon}");
 }
 
 /// A table of a service and the addresses of one belong together.
@@ -350,7 +390,12 @@ fn check_service(table: &Table, urls: &[Template], notes: &mut Notes) {
     }
     let none = table.inventory == InventoryKind::None;
     let found = format!("{:?}", table.inventory);
-    notes.unless(none, "inventory", found, "\"none\", as the feed is a service");
+    notes.unless(
+        none,
+        "inventory",
+        found,
+        "\"none\", as the feed is a service",
+    );
     let spacing = service.spacing > 0.001 && service.spacing <= 10.0;
     let found = service.spacing.to_string();
     notes.unless(spacing, "service spacing", found, "degrees, 0.001 to 10");
@@ -447,7 +492,12 @@ fn wanted(table: &Table, notes: &mut Notes) -> Vec<WantedField> {
     notes.unless(both, "variables", "no winds on pressure levels", expected);
     let heights = wanted.iter().any(WantedField::is_height);
     let expected = "a variable of heights: code [0, 3, 5], or [0, 3, 4] for geopotential";
-    notes.unless(heights, "variables", "no heights of pressure levels", expected);
+    notes.unless(
+        heights,
+        "variables",
+        "no heights of pressure levels",
+        expected,
+    );
     wanted
 }
 
@@ -472,6 +522,7 @@ mod tests {
                 "gfs-half",
                 "gfs-thredds",
                 "hrrr",
+                "point",
                 "rap",
                 "rrfs"
             ]
@@ -539,6 +590,49 @@ mod tests {
     }
 
     #[test]
+    fn faults_of_services_and_point_forecasts() {
+        let feed = |more: &str| {
+            format!(
+                "[a]\ntitle = \"\"\nlicence = \"\"\nattribution = \"\"\n\
+                 runs = [{{ hours = [0], steps = [[0, 6, 1]] }}]\nlevels = [500]\n\
+                 variables = [{{ name = \"u\", code = [0, 2, 2] }}, {{ name = \"v\", code = [0, 2, 3] }}, \
+                 {{ name = \"z\", code = [0, 3, 5] }}]\n{more}"
+            )
+        };
+        let wrong = |more: &str| {
+            let feeds = Feeds::built_in().unwrap().extended("my.toml", &feed(more));
+            feeds.map(|_| ()).map_err(|e| e.to_string())
+        };
+        let edges = "{west}/{east}/{south}/{north}";
+        let service = "service = { variable = \"{name}\", spacing = 0.5";
+        let right = format!("urls = [\"https://h/{edges}\"]\n{service} }}");
+        assert_eq!(wrong(&right), Ok(()));
+        for (more, words) in [
+            (format!("urls = [\"https://h/{edges}\"]"), "service = { ... }"),
+            (format!("urls = [\"https://h/{{west}}\"]\n{service} }}"), "{south} and {north}"),
+            (format!("{right}\ninventory = \"idx\""), "as the feed is a service"),
+            (right.replace("0.5", "0"), "service spacing"),
+            (format!("{right}\nrequests_a_minute = 0"), "1 or more"),
+            (
+                right.replace(" }", ", format = \"netcdf\", longitudes = \"0 to 360\" }"),
+                "two NetCDF files are not joined",
+            ),
+            (right.replace(" }", ", value_bits = 0 }"), "64 at most"),
+            ("urls = [\"https://h/\"]\npoint = { model = \"m\" }".to_owned(), "missing field"),
+            (
+                "urls = [\"https://h/\"]\npoint = { model = \"m\", latitude = \"a\", longitude = \"b\", \
+                 times = \"t\", speed = { key = \"s\", unit = \"m/s\" }, from = { key = \"f{hpa}\", \
+                 unit = \"deg\" } }"
+                    .to_owned(),
+                "a key with one {hpa}",
+            ),
+        ] {
+            let message = wrong(&more).unwrap_err();
+            assert!(message.contains(words), "{words}: {message}");
+        }
+    }
+
+    #[test]
     fn inventories_stand_beside_the_file() {
         let file = "https://a.b/c/d.grib2";
         assert_eq!(
@@ -552,6 +646,10 @@ mod tests {
         assert_eq!(
             InventoryKind::Index.url("https://a.b/c").unwrap(),
             "https://a.b/c.index"
+        );
+        assert_eq!(
+            InventoryKind::Idx.url("https://a.b/c.d?key=e.f").unwrap(),
+            "https://a.b/c.d.idx?key=e.f"
         );
         assert_eq!(InventoryKind::None.url(file), None);
     }

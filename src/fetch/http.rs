@@ -168,7 +168,10 @@ impl Client {
 
     /// The hosts that sent it to others so far, as in "a.example to b.example".
     pub fn redirects(&self) -> Vec<String> {
-        let met = self.redirects.lock().unwrap_or_else(PoisonError::into_inner);
+        let met = self
+            .redirects
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner);
         met.iter().cloned().collect()
     }
 
@@ -249,7 +252,10 @@ impl Client {
         let (from, to) = (host(url), host(&response.get_uri().to_string()));
         if from != to {
             let sent = format!("{from} to {to}");
-            let mut met = self.redirects.lock().unwrap_or_else(PoisonError::into_inner);
+            let mut met = self
+                .redirects
+                .lock()
+                .unwrap_or_else(PoisonError::into_inner);
             if met.insert(sent.clone()) {
                 (self.voice)(&format!("sent from {sent}"));
             }

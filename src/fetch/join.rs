@@ -47,7 +47,8 @@ pub fn halves(url: &str, west: &[u8], east: &[u8]) -> Result<Vec<u8>> {
 }
 
 fn wrong(url: &str, message: usize, found: &str) -> Error {
-    let expected = "the same fields on both sides, one beside the other, on a grid of latitude and longitude";
+    let expected =
+        "the same fields on both sides, one beside the other, on a grid of latitude and longitude";
     let fault = Fault::new(shown(url), found, expected);
     match message {
         0 => fault.into(),
@@ -58,7 +59,10 @@ fn wrong(url: &str, message: usize, found: &str) -> Error {
 type Joined<T> = std::result::Result<T, String>;
 
 fn join(west: &Message<'_>, east: &Message<'_>) -> Joined<Vec<u8>> {
-    let (left, right) = (Sections::of(west.raw_bytes())?, Sections::of(east.raw_bytes())?);
+    let (left, right) = (
+        Sections::of(west.raw_bytes())?,
+        Sections::of(east.raw_bytes())?,
+    );
     if left.identification != right.identification || left.product != right.product {
         return Err("another field east of the seam".into());
     }
@@ -94,13 +98,24 @@ impl<'a> Sections<'a> {
         let mut at = 16;
         while let Some(head) = message.get(at..at + 5).filter(|h| !h.starts_with(b"7777")) {
             let length = u32::from_be_bytes([head[0], head[1], head[2], head[3]]) as usize;
-            let section = message.get(at..at.saturating_add(length)).filter(|s| s.len() >= 5);
+            let section = message
+                .get(at..at.saturating_add(length))
+                .filter(|s| s.len() >= 5);
             let section = section.ok_or("sections that do not fit the message")?;
             let place = found.get_mut(usize::from(head[4])).filter(|s| s.is_empty());
             *place.ok_or("a message of several fields")? = section;
             at += length;
         }
-        let [indicator, identification, local, grid, product, representation, _, _] = found;
+        let [
+            indicator,
+            identification,
+            local,
+            grid,
+            product,
+            representation,
+            _,
+            _,
+        ] = found;
         if grid.len() < 72 || representation.len() < 20 {
             return Err("a message without grid or packing".into());
         }
@@ -172,7 +187,12 @@ struct Grid {
 impl Grid {
     fn of(section: &[u8]) -> Joined<Grid> {
         let word = |at: usize| {
-            let bytes = [section[at], section[at + 1], section[at + 2], section[at + 3]];
+            let bytes = [
+                section[at],
+                section[at + 1],
+                section[at + 2],
+                section[at + 3],
+            ];
             u32::from_be_bytes(bytes)
         };
         let regular = section[12..14] == [0, 0] && matches!(word(38), 0 | u32::MAX);
@@ -182,7 +202,11 @@ impl Grid {
         }
         let longitude = |at: usize| {
             let size = f64::from(word(at) & 0x7fff_ffff) * MICRO;
-            if word(at) & 0x8000_0000 == 0 { size } else { -size }
+            if word(at) & 0x8000_0000 == 0 {
+                size
+            } else {
+                -size
+            }
         };
         let columns = word(30) as usize;
         if columns < 2 {
@@ -191,7 +215,13 @@ impl Grid {
         let (first_lon, last_lon) = (longitude(50), longitude(59));
         Ok(Grid {
             columns,
-            rows: [&section[34..38], &section[46..50], &section[55..59], &section[67..72]].concat(),
+            rows: [
+                &section[34..38],
+                &section[46..50],
+                &section[55..59],
+                &section[67..72],
+            ]
+            .concat(),
             first_lon,
             last_lon,
             step: (last_lon - first_lon).rem_euclid(360.0) / (columns - 1) as f64,
@@ -301,8 +331,14 @@ mod tests {
 
     #[test]
     fn numbers_go_end_to_end() {
-        assert_eq!(end_to_end([1, 2, 3].into_iter(), 3), [0b0010_1001, 0b1000_0000]);
-        assert_eq!(end_to_end([0xabcd, 0x1234].into_iter(), 16), [0xab, 0xcd, 0x12, 0x34]);
+        assert_eq!(
+            end_to_end([1, 2, 3].into_iter(), 3),
+            [0b0010_1001, 0b1000_0000]
+        );
+        assert_eq!(
+            end_to_end([0xabcd, 0x1234].into_iter(), 16),
+            [0xab, 0xcd, 0x12, 0x34]
+        );
         assert!(end_to_end([0, 0].into_iter(), 0).is_empty());
         let wide = (1u64 << 31) - 1;
         assert_eq!(end_to_end([wide].into_iter(), 31), [0xff, 0xff, 0xff, 0xfe]);

@@ -26,11 +26,11 @@ pub struct Manifest {
     pub licence: String,
     /// Whom to name.
     pub attribution: String,
-    /// The hour of the run.
-    pub run: Timestamp,
+    /// The hour of the run, if it is known.
+    pub run: Option<Timestamp>,
     /// The member, if it is an ensemble.
     pub member: Option<String>,
-    /// Hours after the run.
+    /// Hours after the run; of a point forecast, after the first hour.
     pub steps: Vec<u32>,
     /// What was wanted of the feed, as a digest: another one means another download.
     pub wanted: String,

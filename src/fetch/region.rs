@@ -94,10 +94,20 @@ impl Region {
 
     /// As people write it: `41 N to 51 N, 5 W to 9 E`.
     pub fn in_words(self) -> String {
-        let lat = |deg: f64| format!("{} {}", number(deg.abs()), if deg < 0.0 { 'S' } else { 'N' });
+        let lat = |deg: f64| {
+            format!(
+                "{} {}",
+                number(deg.abs()),
+                if deg < 0.0 { 'S' } else { 'N' }
+            )
+        };
         let lon = |deg: f64| {
             let deg = wrap_longitude(deg);
-            format!("{} {}", number(deg.abs()), if deg < 0.0 { 'W' } else { 'E' })
+            format!(
+                "{} {}",
+                number(deg.abs()),
+                if deg < 0.0 { 'W' } else { 'E' }
+            )
         };
         format!(
             "{} to {}, {} to {}",

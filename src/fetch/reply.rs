@@ -17,10 +17,24 @@ impl Client {
     ///
     /// The server cannot be reached, refuses, or sends something else; what it says is quoted.
     pub fn reply(&self, url: &str, missing: Option<&str>) -> Result<Option<Vec<u8>>> {
-        self.patiently(url, || self.ask_reply(url, missing))
+        self.patiently(url, || self.ask_reply(url, missing, wholeness))
     }
 
-    fn ask_reply(&self, url: &str, missing: Option<&str>) -> Tried<Option<Vec<u8>>> {
+    /// What a service of point forecasts answers: whole JSON; `None` if it says that there is none.
+    ///
+    /// # Errors
+    ///
+    /// The server cannot be reached, refuses, or sends something else; what it says is quoted.
+    pub fn json(&self, url: &str) -> Result<Option<Vec<u8>>> {
+        self.patiently(url, || self.ask_reply(url, None, whole_json))
+    }
+
+    fn ask_reply(
+        &self,
+        url: &str,
+        missing: Option<&str>,
+        wholeness: fn(&[u8]) -> Wholeness,
+    ) -> Tried<Option<Vec<u8>>> {
         let response = self.get(url, None)?;
         let status = response.status();
         if is_missing(status) {
@@ -44,14 +58,25 @@ impl Client {
         match wholeness(&bytes) {
             Wholeness::Whole => Ok(Some(bytes)),
             Wholeness::CutShort(found) => Err(Trouble::passing(found)),
-            Wholeness::Damaged(found) => {
-                Err(Trouble::Lasting(found, "a whole GRIB or NetCDF file".into()))
-            }
+            Wholeness::Damaged(found) => Err(Trouble::Lasting(
+                found,
+                "a whole GRIB or NetCDF file".into(),
+            )),
             Wholeness::Else(text) if says_missing(&text) => Ok(None),
             Wholeness::Else(text) => Err(Trouble::Lasting(
                 format!("no forecast, but \"{text}\""),
-                "a GRIB or NetCDF file".into(),
+                "what the feed says that it is".into(),
             )),
         }
+    }
+}
+
+fn whole_json(bytes: &[u8]) -> Wholeness {
+    match serde_json::from_slice::<serde::de::IgnoredAny>(bytes) {
+        Ok(_) => Wholeness::Whole,
+        Err(cause) if cause.is_eof() => {
+            Wholeness::CutShort(format!("JSON that ends early ({} bytes)", bytes.len()))
+        }
+        Err(_) => Wholeness::Else(plain_text(bytes)),
     }
 }

@@ -16,9 +16,12 @@ use super::region::Region;
 use super::runs::{self, Period, RunChoice};
 use super::select::Selection;
 use super::service::{Format, Service};
-use super::template::{Cut, Filling, Template};
+use super::template::{Cut, Filling, Point, Template};
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
+
+/// About as many bytes has an hour of a point forecast: a hundred numbers.
+const HOUR_OF_POINT: u64 = 600;
 
 /// The longest message that is fetched, bytes.
 const LONGEST_MESSAGE: u64 = 256 << 20;
@@ -230,6 +233,9 @@ fn attempt(
     if let Some(service) = &order.feed.service {
         return of_service(client, order, choice, service);
     }
+    if order.feed.point.is_some() {
+        return Ok(Attempt::There(of_point(order, choice)));
+    }
     let mut files = planned(order, choice);
     let to_fetch = || files.iter().filter(|f| f.there.is_none());
     let mut urls: Vec<String> = to_fetch()
@@ -278,13 +284,19 @@ fn of_service(
     let region = Region::around(order.site, order.reach_m, service.spacing);
     let mut files = planned(order, choice);
     let open = |file: &Planned| file.there.is_none();
-    if order.probe && let Some(file) = files.iter().find(|f| open(f)) {
+    if order.probe
+        && let Some(file) = files.iter().find(|f| open(f))
+    {
         // The last step of a run comes last. A few points tell as much as all.
         let few = Region::around(order.site, 0.1 * service.spacing, service.spacing);
         let last = choice.steps.last().into_iter();
-        let of_last = last.flat_map(|step| asked(order.feed, service, choice, &file.member, *step, few));
+        let of_last =
+            last.flat_map(|step| asked(order.feed, service, choice, &file.member, *step, few));
         for question in of_last.filter(|q| !q.goes_on) {
-            if client.reply(&question.url, service.missing.as_deref())?.is_none() {
+            if client
+                .reply(&question.url, service.missing.as_deref())?
+                .is_none()
+            {
                 return Ok(Attempt::Missing(shown(&question.url)));
             }
         }
@@ -301,6 +313,26 @@ fn of_service(
     }))
 }
 
+/// The one question of a point forecast, which is for all hours.
+fn of_point(order: &Order, choice: &RunChoice) -> Survey {
+    let mut files = planned(order, choice);
+    for file in files.iter_mut().filter(|f| f.there.is_none()) {
+        let first = choice.steps.first().copied().unwrap_or(0);
+        let urls = addresses(order, choice, first, &file.member).into_iter();
+        let asked = urls.map(|url| Asked {
+            url,
+            step: first,
+            goes_on: false,
+            about: HOUR_OF_POINT * choice.steps.len() as u64,
+        });
+        file.asked = asked.collect();
+    }
+    Survey {
+        choice: choice.clone(),
+        files,
+    }
+}
+
 /// Every address that a step of a member is fetched from, whether it is there or not.
 pub fn addresses(
     order: &Order,
@@ -312,6 +344,17 @@ pub fn addresses(
         (Some(service), Some(region)) => {
             let asked = asked(order.feed, service, choice, member, step, region);
             asked.into_iter().map(|asked| asked.url).collect()
+        }
+        _ if order.feed.point.is_some() => {
+            let hour = |time: Timestamp| time.strftime("%Y-%m-%dT%H:%M").to_string();
+            let covers = choice.covers();
+            let point = Point {
+                place: order.site,
+                hours: [hour(covers.from), hour(covers.to)],
+            };
+            let urls = order.feed.urls.iter();
+            urls.map(|url| filled(url, choice, step, member, None, Some(&point)))
+                .collect()
         }
         _ => urls(order.feed, choice, step, member),
     }
@@ -338,7 +381,7 @@ fn asked(
                 levels: service.levels(&feed.wanted),
             };
             all.push(Asked {
-                url: filled(url, choice, step, member, Some(&cut)),
+                url: filled(url, choice, step, member, Some(&cut), None),
                 step,
                 goes_on: i > 0,
                 about: service.estimate(&feed.wanted, *part).div_ceil(files),
@@ -364,7 +407,16 @@ fn planned(order: &Order, choice: &RunChoice) -> Vec<Planned> {
     let region = order.region();
     let plan = |member: &Option<String>, steps: &Vec<u32>| {
         let path = order.folder.join(file_name(order, choice, member, steps));
-        let what = (&urls, &order.feed.wanted, choice.run, steps, member, region);
+        let place = order.feed.point.as_ref().map(|keys| (order.site, keys));
+        let what = (
+            &urls,
+            &order.feed.wanted,
+            choice.run,
+            steps,
+            member,
+            region,
+            place,
+        );
         let wanted = digest(format!("{what:?}").as_bytes());
         let there = Manifest::of_whole(&path).filter(|m| m.wanted == wanted);
         Planned {
@@ -377,7 +429,9 @@ fn planned(order: &Order, choice: &RunChoice) -> Vec<Planned> {
             there,
         }
     };
-    let each = members.iter().flat_map(|member| of_steps.iter().map(move |s| (member, s)));
+    let each = members
+        .iter()
+        .flat_map(|member| of_steps.iter().map(move |s| (member, s)));
     each.map(|(member, steps)| plan(member, steps)).collect()
 }
 
@@ -388,13 +442,14 @@ fn file_name(order: &Order, choice: &RunChoice, member: &Option<String>, steps: 
     let step = |step: Option<&u32>| step.copied().unwrap_or(0);
     let (first, last) = (step(steps.first()), step(steps.last()));
     let name = &order.feed.name;
-    let (around, ending) = match &order.feed.service {
+    let of_service = order.feed.service.as_ref().map(|s| match s.format {
+        Format::Grib => "grib2",
+        Format::NetCdf => "nc",
+    });
+    let of_place = of_service.or(order.feed.point.as_ref().map(|_| "json"));
+    let (around, ending) = match of_place {
         None => (String::new(), "grib2"),
-        Some(Service { format, .. }) => {
-            let ending = match format {
-                Format::Grib => "grib2",
-                Format::NetCdf => "nc",
-            };
+        Some(ending) => {
             let side = |deg: f64, sides: [char; 2]| {
                 let side = sides[usize::from(deg < 0.0)];
                 format!("{:.0}{side}", deg.abs())
@@ -410,7 +465,7 @@ fn file_name(order: &Order, choice: &RunChoice, member: &Option<String>, steps: 
 /// The files of one step.
 fn urls(feed: &Feed, choice: &RunChoice, step: u32, member: &Option<String>) -> Vec<String> {
     let urls = feed.urls.iter();
-    urls.map(|url| filled(url, choice, step, member, None))
+    urls.map(|url| filled(url, choice, step, member, None, None))
         .collect()
 }
 
@@ -420,6 +475,7 @@ fn filled(
     step: u32,
     member: &Option<String>,
     cut: Option<&Cut>,
+    point: Option<&Point>,
 ) -> String {
     let (date, hour) = choice.date_and_hour();
     let valid = choice.valid(step).strftime("%Y-%m-%dT%H:%M:%SZ");
@@ -430,6 +486,7 @@ fn filled(
         member: member.as_deref().unwrap_or(""),
         valid: &valid.to_string(),
         cut,
+        point,
     })
 }
 

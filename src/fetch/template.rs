@@ -1,9 +1,11 @@
 //! The URL of a file, with places to fill in.
 
 use super::region::{Region, number};
+use crate::geodesy::Position;
 
 /// A URL with `{date}`, `{hour}`, `{step}`, `{step:3}`, `{member}` or `{valid}` in it; of a service that
-/// cuts a region out with `{west}`, `{east}`, `{south}`, `{north}`, `{variables}` and `{levels}` as well.
+/// cuts a region out with `{west}`, `{east}`, `{south}`, `{north}`, `{variables}` and `{levels}` as well; of
+/// a point forecast with `{lat}`, `{lon}`, `{first}` and `{last}`.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Template {
     text: String,
@@ -22,6 +24,10 @@ enum Part {
     Edge(Edge),
     Variables,
     Levels,
+    Lat,
+    Lon,
+    First,
+    Last,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -47,6 +53,17 @@ pub struct Filling<'a> {
     pub valid: &'a str,
     /// What is to be cut out, where the URL asks for that.
     pub cut: Option<&'a Cut>,
+    /// The place and the hours of a point forecast, where the URL asks for them.
+    pub point: Option<&'a Point>,
+}
+
+/// A place and hours of which a forecast is asked.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Point {
+    /// The place.
+    pub place: Position,
+    /// The first and the last hour, as 2026-11-25T12:00.
+    pub hours: [String; 2],
 }
 
 /// A part of a forecast to be cut out by a service.
@@ -68,7 +85,8 @@ impl Template {
             return Err((format!("\"{text}\""), expected));
         }
         let expected = "{date}, {hour}, {step}, {step:3}, {member}, {valid}, and of a service {west}, \
-                        {east}, {south}, {north}, {variables}, {levels}";
+                        {east}, {south}, {north}, {variables}, {levels}, of a point forecast {lat}, \
+                        {lon}, {first}, {last}";
         let mut parts = Vec::new();
         let mut rest = text;
         while let Some((before, from)) = rest.split_once('{') {
@@ -110,6 +128,11 @@ impl Template {
         }
     }
 
+    /// Whether it names a place.
+    pub fn has_place(&self) -> bool {
+        self.parts.contains(&Part::Lat) && self.parts.contains(&Part::Lon)
+    }
+
     /// Whether it names variables or levels.
     pub fn has_selection(&self) -> bool {
         let selects = |part: &Part| matches!(part, Part::Variables | Part::Levels);
@@ -127,6 +150,7 @@ impl Template {
                 Edge::North => number(r.north),
             })
         };
+        let point = |tell: &dyn Fn(&Point) -> String| with.point.map_or(String::new(), tell);
         let parts = self.parts.iter().map(|part| match part {
             Part::Text(text) => text.clone(),
             Part::Date => with.date.to_owned(),
@@ -137,6 +161,10 @@ impl Template {
             Part::Edge(which) => edge(*which),
             Part::Variables => with.cut.map_or(String::new(), |c| c.variables.clone()),
             Part::Levels => with.cut.map_or(String::new(), |c| c.levels.clone()),
+            Part::Lat => point(&|p| number(p.place.lat_deg)),
+            Part::Lon => point(&|p| number(p.place.lon_deg)),
+            Part::First => point(&|p| p.hours[0].clone()),
+            Part::Last => point(&|p| p.hours[1].clone()),
         });
         parts.collect()
     }
@@ -155,6 +183,10 @@ fn placeholder(name: &str) -> Option<Part> {
         "north" => Some(Part::Edge(Edge::North)),
         "variables" => Some(Part::Variables),
         "levels" => Some(Part::Levels),
+        "lat" => Some(Part::Lat),
+        "lon" => Some(Part::Lon),
+        "first" => Some(Part::First),
+        "last" => Some(Part::Last),
         _ => {
             let digits = name.strip_prefix("step:")?.parse().ok()?;
             (1..=6).contains(&digits).then_some(Part::Step(digits))
@@ -175,6 +207,7 @@ mod tests {
             member: "p01",
             valid: "2026-11-25T15:00:00Z",
             cut: None,
+            point: None,
         };
         let template =
             Template::parse("https://h/{date}/{hour}/ge{member}.f{step:3}-{step}h").unwrap();
@@ -201,6 +234,7 @@ mod tests {
             member: "",
             valid: "2026-11-25T15:00:00Z",
             cut: Some(&cut),
+            point: None,
         };
         let text = "https://h/?t={valid}{variables}{levels}&w={west}&e={east}&s={south}&n={north}";
         let template = Template::parse(text).unwrap();

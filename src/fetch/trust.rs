@@ -7,7 +7,9 @@ pub fn roots() -> RootCerts {
     // What the system cannot give is missed when a server needs it, and told then.
     let system = rustls_native_certs::load_native_certs().certs;
     let own = webpki_root_certs::TLS_SERVER_ROOT_CERTS.iter();
-    let all = own.map(|c| c.as_ref()).chain(system.iter().map(|c| c.as_ref()));
+    let all = own
+        .map(|c| c.as_ref())
+        .chain(system.iter().map(|c| c.as_ref()));
     all.map(|der: &[u8]| Certificate::from_der(der).to_owned())
         .collect::<Vec<_>>()
         .into()

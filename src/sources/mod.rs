@@ -11,6 +11,7 @@ mod heading;
 mod igra;
 mod listing;
 mod model;
+pub mod point;
 mod text;
 
 use std::fmt;
@@ -53,14 +54,17 @@ pub enum Format {
     Listing,
     /// The numbered lines of NOAA's Global Systems Laboratory (once FSL), of a sounding or a model.
     Gsl,
+    /// A point forecast in JSON: lists of values by the hour above one place.
+    Point,
 }
 
 /// Every format with its name on the command line.
-const NAMES: [(&str, Format); 4] = [
+const NAMES: [(&str, Format); 5] = [
     ("csv", Format::Csv),
     ("igra2", Format::Igra),
     ("listing", Format::Listing),
     ("gsl", Format::Gsl),
+    ("point", Format::Point),
 ];
 
 /// The names of the formats, for messages.
@@ -95,6 +99,8 @@ pub fn recognise(text: &str) -> Option<Format> {
         Some(Format::Listing)
     } else if gsl::looks_like(text) {
         Some(Format::Gsl)
+    } else if point::looks_like(text) {
+        Some(Format::Point)
     } else if csv::looks_like(text) {
         Some(Format::Csv)
     } else {
@@ -137,6 +143,7 @@ pub fn parse(name: &str, text: &str, format: Option<Format>) -> Result<Vec<Sound
         Format::Igra => igra::read(name, text)?,
         Format::Listing => listing::read(name, text)?,
         Format::Gsl => gsl::read(name, text)?,
+        Format::Point => point::read(name, text)?,
     };
     keep_usable(name, ascents.into_iter().map(clean::clean).collect())
 }
@@ -236,6 +243,9 @@ mod tests {
         let message = parse("a.txt", "dear diary\n", None)
             .unwrap_err()
             .to_string();
-        assert!(message.contains("csv, igra2, listing, gsl"), "{message}");
+        assert!(
+            message.contains("csv, igra2, listing, gsl, point"),
+            "{message}"
+        );
     }
 }

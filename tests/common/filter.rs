@@ -97,10 +97,14 @@ fn name_and_level(message: &[u8]) -> Option<(&'static str, String)> {
     Some((name, level))
 }
 
-/// The whole numbers of a packed field.
+/// The whole numbers of a packed field, of 32 bits at most.
 fn unpacked(data: &[u8], bits: usize, count: usize) -> Vec<u64> {
-    let bit = |at: usize| u64::from(data[at / 8] >> (7 - at % 8) & 1);
-    let number = |i: usize| (0..bits).fold(0, |n, b| n << 1 | bit(i * bits + b));
+    let number = |i: usize| {
+        let (first, end) = (i * bits, (i + 1) * bits);
+        let bytes = &data[first / 8..end.div_ceil(8)];
+        let held = bytes.iter().fold(0, |held, byte| held << 8 | u64::from(*byte));
+        held >> (8 * end.div_ceil(8) - end) & ((1 << bits) - 1)
+    };
     (0..count).map(number).collect()
 }
 
@@ -116,7 +120,12 @@ fn packed(numbers: &[u64], bits: usize) -> Vec<u8> {
 }
 
 fn section(number: u8, content: &[u8]) -> Vec<u8> {
-    [&(content.len() as u32 + 5).to_be_bytes()[..], &[number], content].concat()
+    [
+        &(content.len() as u32 + 5).to_be_bytes()[..],
+        &[number],
+        content,
+    ]
+    .concat()
 }
 
 impl Filter {
@@ -180,7 +189,10 @@ impl Filter {
         let mut data = data.to_vec();
         data[5..9].copy_from_slice(&points);
         let values = section(7, &packed(&chosen, bits));
-        let body = [parts[&1], &grid, &product, &data, parts[&6], &values, b"7777"].concat();
+        let body = [
+            parts[&1], &grid, &product, &data, parts[&6], &values, b"7777",
+        ]
+        .concat();
         let length = (body.len() as u64 + 16).to_be_bytes();
         [&message[..8], &length, &body].concat()
     }
