@@ -2,6 +2,7 @@
 
 // A helper of a test may fail as the test itself may.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
+#![allow(clippy::print_stdout, reason = "figures for whoever runs the tests")]
 
 #[path = "common/program.rs"]
 mod program;

@@ -3,6 +3,7 @@
 
 // A helper of a test may fail as the test itself may.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
+#![allow(clippy::print_stdout, reason = "figures for whoever runs the tests")]
 
 #[path = "common/program.rs"]
 mod program;
@@ -295,7 +296,6 @@ fn a_column_is_fetched_and_flown_and_said_to_be_one() {
         &[&bench.path("plan.toml"), "--wind", &file, "--draws", "64"],
     );
     assert_eq!(zone.status.code(), Some(0), "{}", stderr(&zone));
-    println!("{}\n{}", stdout(&zone), stderr(&zone));
     for words in [
         "4 forecast profiles (GFS) of one station",
         "wind error of a GFS forecast of",

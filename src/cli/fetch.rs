@@ -93,7 +93,8 @@ pub fn run(args: &FetchArgs, out: &mut impl Write, talk: &mut impl Write) -> Res
     let plan = Plan::read(&args.plan)?;
     let feeds = read_feeds(args.feeds.as_deref())?;
     let feed = feeds.get(&args.feed)?;
-    let order = order(args, &plan, feed)?;
+    let aloft = Aloft::of(&plan);
+    let order = order(args, &plan, feed, &aloft)?;
     let bar = ProgressBar::hidden();
     let above = bar.clone();
     // Nothing depends on whether somebody listens.
@@ -103,7 +104,7 @@ pub fn run(args: &FetchArgs, out: &mut impl Write, talk: &mut impl Write) -> Res
         .saying(Box::new(voice));
     let talk = std::cell::RefCell::new(talk);
     let say = |text: &str| bar.suspend(|| _ = writeln!(talk.borrow_mut(), "{text}"));
-    introduce(args, &plan, &order, &say);
+    introduce(args, &order, &aloft, &say);
     let done = fetch(args, &client, &order, &bar, &say);
     if done.is_err() && client.gave_up() {
         say(&by_hand(args, &order));
@@ -117,7 +118,7 @@ pub fn run(args: &FetchArgs, out: &mut impl Write, talk: &mut impl Write) -> Res
 }
 
 /// What is known before anything is asked.
-fn introduce(args: &FetchArgs, plan: &Plan, order: &Order, say: &dyn Fn(&str)) {
+fn introduce(args: &FetchArgs, order: &Order, aloft: &Aloft, say: &dyn Fn(&str)) {
     let feed = order.feed;
     if let Some(what) = &feed.untried {
         say(&format!("untried: {what}"));
@@ -130,34 +131,55 @@ fn introduce(args: &FetchArgs, plan: &Plan, order: &Order, say: &dyn Fn(&str)) {
         ));
     }
     if let Some(region) = order.region() {
-        let far_km = order.reach_m / 1e3;
         let why = match args.reach {
             Some(_) => String::new(),
-            None => format!(
-                ": {:.1} h aloft{} in a mean wind of {FAST_M_S} m/s (assumed) and {} km; --reach for another",
-                aloft_s(plan).0 / 3600.0,
-                if aloft_s(plan).1 { "" } else { " (assumed)" },
-                ROOM_M / 1e3
-            ),
+            None => format!(": {}; --reach for another", aloft.in_words()),
         };
         say(&format!(
-            "region: {}, {far_km:.0} km around the site{why}",
-            region.in_words()
+            "region: {}, {:.0} km around the site{why}",
+            region.in_words(),
+            order.reach_m / 1e3
         ));
     }
-    if args.dry_run {
-        say(match feed.service.is_none() && feed.point.is_none() {
-            true => "dry run: the inventories are read; no data is downloaded, nothing is written",
-            false => {
-                "dry run: nothing is asked (whether the run is there, too, is not), nothing is written"
-            }
-        });
+    let asks = feed.service.is_none() && feed.point.is_none();
+    match (args.dry_run, asks) {
+        (false, _) => {}
+        (true, true) => {
+            say("dry run: the inventories are read; no data is downloaded, nothing is written")
+        }
+        (true, false) => say(
+            "dry run: nothing is asked (whether the run is there, too, is not), nothing is written",
+        ),
     }
 }
 
-/// Time aloft, s, and whether the plan tells it.
-fn aloft_s(plan: &Plan) -> (f64, bool) {
-    time_aloft_s(plan).map_or((USUAL_S, false), |s| (s, true))
+/// How long a flight lasts, for how far it may go.
+struct Aloft {
+    seconds: f64,
+    told_by_plan: bool,
+}
+
+impl Aloft {
+    fn of(plan: &Plan) -> Aloft {
+        let told = time_aloft_s(plan).ok();
+        Aloft {
+            seconds: told.unwrap_or(USUAL_S),
+            told_by_plan: told.is_some(),
+        }
+    }
+
+    fn reach_m(&self) -> f64 {
+        self.seconds * FAST_M_S + ROOM_M
+    }
+
+    fn in_words(&self) -> String {
+        let assumed = if self.told_by_plan { "" } else { " (assumed)" };
+        format!(
+            "{:.1} h aloft{assumed} in a mean wind of {FAST_M_S} m/s (assumed) and {} km",
+            self.seconds / 3600.0,
+            ROOM_M / 1e3
+        )
+    }
 }
 
 fn read_feeds(path: Option<&Path>) -> Result<Feeds> {
@@ -169,7 +191,7 @@ fn read_feeds(path: Option<&Path>) -> Result<Feeds> {
     feeds.extended(&path.display().to_string(), &text)
 }
 
-fn order<'a>(args: &FetchArgs, plan: &Plan, feed: &'a Feed) -> Result<Order<'a>> {
+fn order<'a>(args: &FetchArgs, plan: &Plan, feed: &'a Feed, aloft: &Aloft) -> Result<Order<'a>> {
     let before = SignedDuration::from_hours(1);
     let after = SignedDuration::from_hours(6);
     let from = match args.from {
@@ -184,14 +206,10 @@ fn order<'a>(args: &FetchArgs, plan: &Plan, feed: &'a Feed) -> Result<Order<'a>>
         Some(folder) => folder.clone(),
         None => plan_folder(&args.plan).join("winds"),
     };
-    let reach_m = match args.reach {
-        Some(reach_m) => reach_m,
-        None => aloft_s(plan).0 * FAST_M_S + ROOM_M,
-    };
     Ok(Order {
         feed,
         site: plan.site.position,
-        reach_m,
+        reach_m: args.reach.unwrap_or(aloft.reach_m()),
         period: Period { from, to },
         now: Timestamp::now(),
         run: args.run,

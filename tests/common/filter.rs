@@ -102,7 +102,9 @@ fn unpacked(data: &[u8], bits: usize, count: usize) -> Vec<u64> {
     let number = |i: usize| {
         let (first, end) = (i * bits, (i + 1) * bits);
         let bytes = &data[first / 8..end.div_ceil(8)];
-        let held = bytes.iter().fold(0, |held, byte| held << 8 | u64::from(*byte));
+        let held = bytes
+            .iter()
+            .fold(0, |held, byte| held << 8 | u64::from(*byte));
         held >> (8 * end.div_ceil(8) - end) & ((1 << bits) - 1)
     };
     (0..count).map(number).collect()
