@@ -14,6 +14,7 @@ mod server;
 use std::fs;
 use std::path::Path;
 
+use proptest::prelude::*;
 use serde_json::{Map, Value, json};
 use windfall::fetch::feed::Feeds;
 use windfall::fetch::manifest::Manifest;
@@ -207,6 +208,27 @@ fn what_is_wrong_with_an_answer_is_named() {
         },
         "no level with height and wind",
     );
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(200))]
+
+    #[test]
+    fn changed_answers_do_no_harm(
+        changes in prop::collection::vec((any::<prop::sample::Index>(), "[-0-9a-z\\[\\]{}\",:. ]"), 1..8),
+    ) {
+        static TEXT: std::sync::LazyLock<String> = std::sync::LazyLock::new(|| answer("kn", 0.5144).to_string());
+        let mut text: Vec<char> = TEXT.chars().collect();
+        for (at, by) in changes {
+            let at = at.index(text.len());
+            text[at] = by.chars().next().unwrap();
+        }
+        let text: String = text.into_iter().collect();
+        if let Err(why) = parse("f", &text, Some(Format::Point)) {
+            let why = why.to_string();
+            prop_assert!(why.contains("expected"), "{}", why);
+        }
+    }
 }
 
 const PLAN: &str = r#"

@@ -18,6 +18,7 @@ use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 use jiff::Timestamp;
+use proptest::prelude::*;
 use windfall::error::Result;
 use windfall::fetch::download::download;
 use windfall::fetch::feed::{Feed, Feeds};
@@ -502,6 +503,74 @@ fn halves_that_do_not_belong_together_are_not_joined() {
         ),
         "{message}"
     );
+}
+
+#[test]
+fn the_run_before_is_taken_where_the_newest_is_not_complete() {
+    let late = |r: &Request, _| match r.path.contains("%2F06%2Fatmos") {
+        true => Answer::Status(404, "not yet"),
+        false => Answer::Raw(response(200, &[], &answer(EUROPE, r))),
+    };
+    let server = Server::start(Files::new(), late);
+    let feeds = Feeds::built_in()
+        .unwrap()
+        .extended("t", &table(&server))
+        .unwrap();
+    let feed = feeds.get("gfs").unwrap();
+    let site = Position {
+        lat_deg: 46.1,
+        lon_deg: 2.1,
+    };
+    let order = Order {
+        now: time("2020-03-14T11:30:00Z"),
+        run: None,
+        ..order(feed, site, ["2020-03-14T12:00:00Z", "2020-03-14T13:00:00Z"])
+    };
+    let said = std::cell::RefCell::new(String::new());
+    let say = |text: &str| said.borrow_mut().push_str(text);
+    let found = survey(&Client::new(patience()), &order, &say).unwrap();
+    assert_eq!(found.choice.run, time("2020-03-14T00:00:00Z"));
+    assert_eq!(found.choice.steps, [12, 13]);
+    let said = said.into_inner();
+    assert!(
+        said.contains("the run 2020-03-14T06:00:00Z is not there"),
+        "{said}"
+    );
+    assert!(
+        said.contains("trying the one before, 2020-03-14T00:00:00Z"),
+        "{said}"
+    );
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(40))]
+
+    #[test]
+    fn changed_answers_on_both_sides_of_a_seam_do_no_harm(
+        changes in prop::collection::vec((any::<bool>(), 0..700usize, any::<u8>()), 1..6),
+    ) {
+        let query = |left: f64, right: f64| {
+            let path = format!(
+                "/?file=gfs.t00z.pgrb2.0p25.f006&leftlon={left}&rightlon={right}&bottomlat=45&toplat=47\
+                 &var_UGRD=on&var_VGRD=on&var_HGT=on&lev_500_mb=on&lev_300_mb=on"
+            );
+            EUROPE.answer(&Query::of(&path))
+        };
+        let mut halves = [query(359.0, 359.75), query(0.0, 2.0)];
+        for (east, at, byte) in changes {
+            halves[usize::from(east)][at] = byte;
+        }
+        let sent = move |r: &Request, _| {
+            let east = Query::of(&r.path).number("leftlon") < 180.0;
+            without_length(&halves[usize::from(east)])
+        };
+        let server = Server::start(Files::new(), sent);
+        let hours = ["2020-03-14T06:00:00Z"; 2];
+        if let Err(why) = Place::new().fetch(&with_seam(&server, "0 to 360"), 0.6, hours) {
+            let why = why.to_string();
+            prop_assert!(why.contains("expected"), "{}", why);
+        }
+    }
 }
 
 #[test]

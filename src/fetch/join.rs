@@ -77,7 +77,7 @@ fn join(west: &Message<'_>, east: &Message<'_>) -> Joined<Vec<u8>> {
     let rows = first.chunks(a.columns).zip(second.chunks(b.columns));
     let all: Vec<f64> = rows.flat_map(|(a, b)| a.iter().chain(b).copied()).collect();
     let packed = Packed::of(&all, left.representation)?;
-    Ok(left.with(&grid.written(left.grid), all.len(), &packed))
+    Ok(left.with(&grid.written(left.grid, all.len()), all.len(), &packed))
 }
 
 /// The sections of a message with one field.
@@ -247,11 +247,9 @@ impl Grid {
     }
 
     /// The section of the western part, with the columns of both.
-    fn written(&self, west: &[u8]) -> Vec<u8> {
+    fn written(&self, west: &[u8], points: usize) -> Vec<u8> {
         let mut section = west.to_vec();
-        let rows = [section[34], section[35], section[36], section[37]];
-        let points = self.columns as u32 * u32::from_be_bytes(rows);
-        section[6..10].copy_from_slice(&points.to_be_bytes());
+        section[6..10].copy_from_slice(&(points as u32).to_be_bytes());
         section[30..34].copy_from_slice(&(self.columns as u32).to_be_bytes());
         let last = (self.last_lon.rem_euclid(360.0) / MICRO).round() as u32;
         section[59..63].copy_from_slice(&last.to_be_bytes());
@@ -288,6 +286,11 @@ impl Packed {
             nearest
         };
         let range = most - f64::from(reference);
+        if !range.is_finite() {
+            return Err(format!(
+                "values from {least} to {most} after packing with D = {decimal}"
+            ));
+        }
         let mut binary = was.saturating_sub(3).clamp(-60, 60);
         let steps = |binary: i16| range / 2f64.powi(i32::from(binary));
         while steps(binary) >= f64::from((1u32 << MOST_BITS) - 1) {
