@@ -11,12 +11,11 @@ mod program;
 #[path = "common/server.rs"]
 mod server;
 
-use std::cell::RefCell;
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
-use std::time::Duration;
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
 
 use jiff::Timestamp;
 use proptest::prelude::*;
@@ -90,15 +89,31 @@ fn is_wanted(line: &Line) -> bool {
     ["HGT", "UGRD", "VGRD", "TMP"].contains(&line.name) && line.level.ends_with(" mb")
 }
 
+/// The real file as of another run of that day and another step: the hour stands in octet 17 of section
+/// 1, the forecast time in octets 19 to 22 of section 4 (WMO-No. 306, volume I.2).
+fn grid_of(hour: u8, step: u32) -> Vec<u8> {
+    let mut grid = GRID.to_vec();
+    for line in lines() {
+        let message = &mut grid[line.start..];
+        message[32] = hour;
+        message[109 + 18..109 + 22].copy_from_slice(&step.to_be_bytes());
+    }
+    grid
+}
+
 /// What a download of the given steps must hold.
-fn right_bytes(steps: usize) -> Vec<u8> {
+fn right_bytes(hour: u8, steps: &[u32]) -> Vec<u8> {
     let all = lines();
-    let wanted = all.iter().filter(|l| is_wanted(l));
-    let one: Vec<u8> = wanted
-        .flat_map(|l| GRID[l.start..l.start + l.length].to_vec())
-        .collect();
-    assert_eq!(one.windows(4).filter(|w| w == b"GRIB").count(), 45);
-    one.repeat(steps)
+    let mut right = Vec::new();
+    for step in steps {
+        let grid = grid_of(hour, *step);
+        for line in all.iter().filter(|l| is_wanted(l)) {
+            right.extend(&grid[line.start..line.start + line.length]);
+        }
+    }
+    let count = right.windows(4).filter(|w| w == b"GRIB").count();
+    assert_eq!(count, 45 * steps.len());
+    right
 }
 
 fn idx_text(run: &str) -> String {
@@ -133,7 +148,10 @@ fn files(date: &str, hour: &str, ending: &str, inventory: &str) -> Files {
     let mut files = Files::new();
     for step in STEPS {
         let path = format!("/{date}/{hour}/f{step:03}");
-        files.insert(format!("{path}.grib2"), GRID.to_vec());
+        files.insert(
+            format!("{path}.grib2"),
+            grid_of(hour.parse().unwrap(), step),
+        );
         if !inventory.is_empty() {
             files.insert(format!("{path}{ending}"), inventory.as_bytes().to_vec());
         }
@@ -197,20 +215,22 @@ fn patience() -> Patience {
         answer: Duration::from_secs(10),
         tries: 3,
         pause: Duration::from_millis(1),
+        longest: Duration::from_millis(300),
+        minute: Duration::from_millis(300),
     }
 }
 
 /// A folder to download into, and what was said meanwhile.
 struct Place {
     folder: tempfile::TempDir,
-    said: RefCell<Vec<String>>,
+    said: Arc<Mutex<Vec<String>>>,
 }
 
 impl Place {
     fn new() -> Place {
         Place {
             folder: tempfile::tempdir().unwrap(),
-            said: RefCell::default(),
+            said: Arc::default(),
         }
     }
 
@@ -228,6 +248,8 @@ impl Place {
                 lat_deg: 48.0,
                 lon_deg: 2.0,
             },
+            reach_m: 1e5,
+            probe: true,
             period: Period {
                 from: time("2020-08-15T11:00:00Z"),
                 to: time("2020-08-15T18:00:00Z"),
@@ -238,8 +260,10 @@ impl Place {
             folder: self.path("winds"),
             connections: 1,
         };
-        let client = Client::new(patience);
-        let say = |text: &str| self.said.borrow_mut().push(text.to_owned());
+        let (said, also_said) = (self.said.clone(), self.said.clone());
+        let voice = move |text: &str| said.lock().unwrap().push(text.to_owned());
+        let client = Client::new(patience).saying(Box::new(voice));
+        let say = move |text: &str| also_said.lock().unwrap().push(text.to_owned());
         let found = survey(&client, &order, &say)?;
         assert_eq!(found.files.len(), 1);
         let arrived = AtomicUsize::new(0);
@@ -252,7 +276,7 @@ impl Place {
     }
 
     fn said(&self) -> String {
-        self.said.borrow().join("\n")
+        self.said.lock().unwrap().join("\n")
     }
 
     fn downloaded(&self) -> Vec<u8> {
@@ -263,7 +287,7 @@ impl Place {
     fn succeeds(&self, server: &Server, inventory: &str, patience: Patience) {
         self.fetch(server, inventory, patience)
             .unwrap_or_else(|e| panic!("{e}"));
-        assert!(self.downloaded() == right_bytes(3), "wrong bytes");
+        assert!(self.downloaded() == right_bytes(6, &STEPS), "wrong bytes");
         assert_eq!(
             names(&self.path("winds")).len(),
             2,
@@ -288,12 +312,14 @@ impl Place {
     }
 }
 
+/// The files in a folder, but for the one whose lock stands for it.
 fn names(folder: &Path) -> Vec<String> {
     let Ok(entries) = fs::read_dir(folder) else {
         return Vec::new();
     };
     entries
         .map(|e| e.unwrap().file_name().into_string().unwrap())
+        .filter(|name| name != ".fetch.lock")
         .collect()
 }
 
@@ -308,14 +334,14 @@ fn near_messages_are_fetched_together_from_each_step() {
     let server = Server::good(good_files());
     let place = Place::new();
     let manifest = place.fetch(&server, "idx", patience()).unwrap();
-    assert!(place.downloaded() == right_bytes(3));
+    assert!(place.downloaded() == right_bytes(6, &STEPS));
     assert_eq!(manifest.steps, STEPS);
-    assert_eq!(manifest.bytes, right_bytes(3).len() as u64);
+    assert_eq!(manifest.bytes, right_bytes(6, &STEPS).len() as u64);
     assert_eq!(manifest.sources.len(), 3);
     assert_eq!(manifest.sources[0].messages.len(), 45);
     assert_eq!(
         (manifest.licence.as_str(), manifest.run),
-        ("public domain", time("2020-08-15T06:00:00Z"))
+        ("public domain", Some(time("2020-08-15T06:00:00Z")))
     );
     // One request for each inventory, one for the near messages of each step.
     assert_eq!((server.seen().len(), server.ranges().len()), (6, 3));
@@ -404,19 +430,60 @@ fn a_server_that_gives_no_parts_is_read_from_the_beginning() {
 }
 
 #[test]
-fn but_not_if_its_file_is_large_or_of_unknown_length() {
-    for length in ["Content-Length: 99999999999\r\n", ""] {
-        let large = move |r: &Request, _| {
-            let head = format!("HTTP/1.1 200 OK\r\nConnection: close\r\n{length}\r\nGRIB");
-            if is_data(r) {
-                Answer::Raw(head.into_bytes())
-            } else {
-                Answer::Well
-            }
-        };
-        let message = Place::new().fails(&Server::start(good_files(), large), "idx", patience());
-        assert!(message.contains("gives no parts of files"), "{message}");
+fn but_not_if_its_file_is_large() {
+    let large = move |r: &Request, _| {
+        let length = "Content-Length: 99999999999";
+        let head = format!("HTTP/1.1 200 OK\r\nConnection: close\r\n{length}\r\n\r\nGRIB");
+        if is_data(r) {
+            Answer::Raw(head.into_bytes())
+        } else {
+            Answer::Well
+        }
+    };
+    let message = Place::new().fails(&Server::start(good_files(), large), "idx", patience());
+    assert!(message.contains("gives no parts of files"), "{message}");
+}
+
+/// An answer in chunks, as a server sends that does not know the length.
+fn in_chunks(status: &str, headers: &str, body: &[u8]) -> Vec<u8> {
+    let head = format!(
+        "HTTP/1.1 {status}\r\nConnection: close\r\nTransfer-Encoding: chunked\r\n{headers}\r\n"
+    );
+    let mut answer = head.into_bytes();
+    for piece in body.chunks(1000) {
+        answer.extend(format!("{:x}\r\n", piece.len()).into_bytes());
+        answer.extend(piece);
+        answer.extend(b"\r\n");
     }
+    answer.extend(b"0\r\n\r\n");
+    answer
+}
+
+#[test]
+fn answers_in_chunks_are_whole_or_tried_again() {
+    let files = good_files();
+    let known = files.clone();
+    let chunked = move |r: &Request, _| {
+        let file = &known[&r.path];
+        Answer::Raw(match r.range {
+            None => in_chunks("200 OK", "", file),
+            Some((first, last)) => {
+                let headers = format!("Content-Range: bytes {first}-{last}/{}\r\n", file.len());
+                in_chunks("206 Partial", &headers, &file[first..=last])
+            }
+        })
+    };
+    Place::new().succeeds(&Server::start(files.clone(), chunked), "idx", patience());
+    // A server that gives no parts and does not know the length either; cut off the first time.
+    let known = files.clone();
+    let whole = move |r: &Request, before| {
+        let mut answer = in_chunks("200 OK", "", &known[&r.path]);
+        if is_data(r) && before == 0 {
+            answer.truncate(answer.len() / 2);
+        }
+        Answer::Raw(answer)
+    };
+    Place::new().succeeds(&Server::start(files, whole), "idx", patience());
 }
 
 // What goes wrong.
@@ -638,6 +705,208 @@ fn an_interrupted_download_goes_on_where_it_was() {
 }
 
 #[test]
+fn a_server_says_when_to_come_again() {
+    for (asked, longest) in [("1", false), ("86400", true)] {
+        let busy = move |r: &Request, before| match is_data(r) && before == 0 {
+            true => {
+                let headers = [("Retry-After", asked.to_owned())];
+                Answer::Raw(response(503, &headers, b"busy"))
+            }
+            false => Answer::Well,
+        };
+        let server = Server::start(good_files(), busy);
+        let place = Place::new();
+        let begun = Instant::now();
+        let longest_wait = Duration::from_millis(if longest { 200 } else { 1500 });
+        let patient = Patience {
+            longest: longest_wait,
+            ..patience()
+        };
+        place.succeeds(&server, "idx", patient);
+        // Once for each of the three files.
+        let least = 3 * longest_wait.min(Duration::from_secs(1));
+        assert!(begun.elapsed() >= least, "{:?}", begun.elapsed());
+        let said = place.said();
+        let words = match longest {
+            false => "127.0.0.1 asks to wait 1 s",
+            true => "127.0.0.1 asks to wait 1440 min; 0 s at most are waited",
+        };
+        assert!(said.contains(words), "{said}");
+    }
+}
+
+#[test]
+fn a_server_that_sends_one_step_for_all_is_not_believed() {
+    let mut files = good_files();
+    for step in STEPS {
+        files.insert(format!("/20200815/06/f{step:03}.grib2"), GRID.to_vec());
+    }
+    let message = Place::new().fails(&Server::good(files), "idx", patience());
+    assert!(
+        message.contains("f000.grib2: found fields for 2020-08-15T12:00:00Z"),
+        "{message}"
+    );
+    // Of another run, though the inventory says otherwise.
+    let mut files = good_files();
+    files.insert("/20200815/06/f012.grib2".into(), grid_of(12, 6));
+    let message = Place::new().fails(&Server::good(files), "idx", patience());
+    assert!(
+        message.contains("f012.grib2: found fields of the run 2020-08-15T12:00:00Z"),
+        "{message}"
+    );
+}
+
+#[test]
+fn heights_are_needed_as_winds_are() {
+    // A height that was renamed in the inventory.
+    let renamed = idx_text("2020081506").replace(":HGT:", ":GEOP:");
+    let server = Server::good(files("20200815", "06", ".grib2.idx", &renamed));
+    let message = Place::new().fails(&server, "idx", patience());
+    assert!(
+        message.contains("pressure levels, with their heights on 0"),
+        "{message}"
+    );
+    assert!(server.ranges().is_empty());
+    // Heights by the inventory that are something else in the file: what `winds` would refuse.
+    let mut files = good_files();
+    for step in STEPS {
+        let mut grid = grid_of(6, step);
+        for line in lines().iter().filter(|l| l.name == "HGT") {
+            // Octet 11 of section 4: the number of the parameter.
+            grid[line.start + 109 + 10] = 9;
+        }
+        files.insert(format!("/20200815/06/f{step:03}.grib2"), grid);
+    }
+    let place = Place::new();
+    let message = place.fails(&Server::good(files), "idx", patience());
+    assert!(message.contains("height"), "{message}");
+}
+
+#[test]
+fn two_downloads_into_one_folder_wait_for_each_other() {
+    let slow = |r: &Request, _| match is_data(r) {
+        true => Answer::After(Duration::from_millis(300)),
+        false => Answer::Well,
+    };
+    let server = Server::start(good_files(), slow);
+    let bench = Bench::new(&server);
+    let outcomes: Vec<_> = std::thread::scope(|scope| {
+        let both = [(); 2].map(|()| scope.spawn(|| bench.run(&[])));
+        both.into_iter().map(|one| one.join().unwrap()).collect()
+    });
+    for (code, _, err) in &outcomes {
+        assert_eq!(*code, Some(0), "{err}");
+    }
+    assert!(fs::read(bench.path(RESULT)).unwrap() == right_bytes(6, &STEPS));
+    let waited = outcomes.iter().filter(|o| o.2.contains("is at work"));
+    assert_eq!(waited.count(), 1, "{outcomes:?}");
+    // The one that waited did not fetch it again.
+    assert_eq!(server.ranges().len(), 3);
+}
+
+#[test]
+fn redirects_to_another_host_are_told_and_kept() {
+    let files = Server::good(good_files());
+    let elsewhere = files.url().replace("127.0.0.1", "localhost");
+    let moved = move |r: &Request, _| {
+        let to = [("Location", format!("{elsewhere}{}", r.path))];
+        Answer::Raw(response(302, &to, b""))
+    };
+    let server = Server::start(Files::new(), moved);
+    let place = Place::new();
+    place.succeeds(&server, "idx", patience());
+    let manifest = place.fetch(&server, "idx", patience()).unwrap();
+    assert_eq!(manifest.redirects, ["127.0.0.1 to localhost"]);
+    let said = place.said();
+    assert_eq!(said.matches("sent from 127.0.0.1 to localhost").count(), 1);
+}
+
+#[test]
+fn users_passwords_and_keys_are_in_no_message_and_no_manifest() {
+    let server = Server::good(good_files());
+    let bench = Bench::new(&server);
+    let secret = server.url().replace("http://", "http://user:hunter2@");
+    let feed = feed_text(&secret, "idx");
+    fs::write(bench.path("feeds.toml"), &feed).unwrap();
+    let never = |text: &str| {
+        assert!(
+            !text.contains("hunter2") && !text.contains("user:"),
+            "{text}"
+        )
+    };
+    let (code, out, err) = bench.run(&["--dry-run"]);
+    assert_eq!(code, Some(0), "{err}");
+    never(&(out + &err));
+    let (code, out, err) = bench.run(&[]);
+    assert_eq!(code, Some(0), "{err}");
+    never(&(out + &err));
+    let manifest = Manifest::path(Path::new(&bench.path(RESULT)));
+    never(&fs::read_to_string(manifest).unwrap());
+    // A key among the parameters, and an address at which nothing is.
+    let keyed = feed.replace("f{step:3}.grib2", "f{step:3}.grib2?apikey=hunter2");
+    fs::write(bench.path("feeds.toml"), keyed).unwrap();
+    let (code, out, err) = bench.run(&["--out", &bench.path("other")]);
+    assert_eq!(code, Some(1), "{err}");
+    assert!(err.contains("has none of the runs"), "{err}");
+    never(&(out + &err));
+}
+
+#[test]
+fn when_the_network_fails_one_is_told_what_to_get_by_hand() {
+    let server = Server::start(good_files(), |_, _| Answer::Status(403, "no"));
+    let bench = Bench::new(&server);
+    let (code, out, err) = bench.run(&[]);
+    assert_eq!((code, out.as_str()), (Some(1), ""), "{err}");
+    for words in [
+        "To get winds by hand",
+        "levels of pressure from 1000 to 10 hPa",
+        "from 2020-08-15T11:00:00Z to 2020-08-15T18:00:00Z",
+        "--wind FILE",
+    ] {
+        assert!(err.contains(words), "{words}: {err}");
+    }
+    // Not where the network is well.
+    let (_, _, err) = bench.run(&["--members", "3"]);
+    assert!(!err.contains("by hand"), "{err}");
+}
+
+#[test]
+fn much_is_not_downloaded_unasked() {
+    let text = idx_text("2020081506");
+    // The same file, said to be far longer.
+    let longer = text.lines().map(|line| {
+        let mut parts: Vec<String> = line.split(':').map(str::to_owned).collect();
+        parts[1] = (parts[1].parse::<u64>().unwrap() * 2000).to_string();
+        parts.join(":") + "\n"
+    });
+    let longer: String = longer.collect();
+    let mut all = files("20200815", "06", ".grib2.idx", &longer);
+    for step in STEPS {
+        let path = format!("/20200815/06/f{step:03}.grib2");
+        all.insert(path, b"GRIB\0\0\0\x02\0\0\0\0\0\0\0\x20".repeat(999));
+    }
+    let server = Server::good(all);
+    let bench = Bench::new(&server);
+    let (code, out, err) = bench.run(&[]);
+    assert_eq!((code, out.as_str()), (Some(1), ""), "{err}");
+    assert!(err.contains(" requests, 2"), "{err}");
+    assert!(
+        err.contains("are more than 200.0 MB and there is no terminal to ask at; expected --yes"),
+        "{err}"
+    );
+    assert!(
+        server
+            .ranges()
+            .iter()
+            .all(|r| r.range.unwrap().1 - r.range.unwrap().0 < 16)
+    );
+    let (code, _, err) = bench.run(&["--yes"]);
+    assert_eq!(code, Some(1), "{err}");
+    assert!(!err.contains("no terminal"), "{err}");
+    assert!(!server.ranges().is_empty(), "{err}");
+}
+
+#[test]
 fn a_folder_that_cannot_be_made_is_an_error() {
     let server = Server::good(good_files());
     let place = Place::new();
@@ -693,7 +962,7 @@ fn a_new_feed_is_data_and_the_program_says_how_to_use_what_it_wrote() {
     let bench = Bench::new(&server);
     let (code, out, err) = bench.run(&[]);
     assert_eq!(code, Some(0), "{err}");
-    assert!(fs::read(bench.path(RESULT)).unwrap() == right_bytes(3));
+    assert!(fs::read(bench.path(RESULT)).unwrap() == right_bytes(6, &STEPS));
     for line in [
         format!("file      {}, ", bench.path(RESULT)),
         "run       2020-08-15 06:00 UTC".to_owned(),
@@ -739,7 +1008,7 @@ fn a_dry_run_reads_inventories_and_writes_nothing() {
 fn the_run_before_is_taken_aloud_if_the_newest_is_not_there() {
     let mut all = files("20200815", "00", ".grib2.idx", &idx_text("2020081500"));
     let at_18 = "/20200815/00/f018.grib2";
-    all.insert(at_18.to_owned(), GRID.to_vec());
+    all.insert(at_18.to_owned(), grid_of(0, 18));
     all.insert(format!("{at_18}.idx"), idx_text("2020081500").into_bytes());
     // Of the newest run only the first step has arrived.
     for ending in [".grib2", ".grib2.idx"] {
@@ -760,7 +1029,7 @@ fn the_run_before_is_taken_aloud_if_the_newest_is_not_there() {
     );
     assert!(out.contains("run       2020-08-15 00:00 UTC"), "{out}");
     let written = fs::read(bench.path("winds/test-20200815-00z-f006-f018.grib2")).unwrap();
-    assert!(written == right_bytes(3));
+    assert!(written == right_bytes(0, &[6, 12, 18]));
     // A run that was asked for is not replaced by another.
     let (code, out, err) = bench.run(&["--run", "2020-08-15T06:00:00Z"]);
     assert_eq!((code, out.as_str()), (Some(1), ""), "{err}");
@@ -786,33 +1055,34 @@ fn options_choose_times_and_the_folder() {
     // The run of 12 UTC is not there: the one step of the run before.
     let name = "elsewhere/test-20200815-06z-f006-f006.grib2";
     assert!(out.contains(&format!("[\"{name}\"]")), "{out}{err}");
-    assert!(fs::read(bench.path(name)).unwrap() == right_bytes(1));
+    assert!(fs::read(bench.path(name)).unwrap() == right_bytes(6, &[6]));
 }
 
 /// Every other message of the real file, as a file with an inventory of its own.
-fn every_other_message() -> (Vec<u8>, String) {
+fn every_other_message(step: u32) -> (Vec<u8>, String) {
     let (mut bytes, mut text) = (Vec::new(), String::new());
+    let grid = grid_of(6, step);
     for line in lines().iter().step_by(2) {
         let start = bytes.len();
         text += &format!("1:{start}:d=2020081506:{}:{}:anl:\n", line.name, line.level);
-        bytes.extend(&GRID[line.start..line.start + line.length]);
+        bytes.extend(&grid[line.start..line.start + line.length]);
     }
     (bytes, text)
 }
 
 /// The wanted messages of the real file: those in the file above, or those that are not.
-fn wanted_of_half(first: usize) -> Vec<u8> {
-    let all = lines();
+fn wanted_of_half(step: u32, first: usize) -> Vec<u8> {
+    let (all, grid) = (lines(), grid_of(6, step));
     let half = all.iter().skip(first).step_by(2).filter(|l| is_wanted(l));
-    half.flat_map(|l| GRID[l.start..l.start + l.length].to_vec())
+    half.flat_map(|l| grid[l.start..l.start + l.length].to_vec())
         .collect()
 }
 
 #[test]
 fn members_and_steps_split_over_two_files_have_each_field_once() {
-    let (half, half_text) = every_other_message();
     let mut files = Files::new();
     for step in STEPS {
+        let (half, half_text) = every_other_message(step);
         for member in ["c00", "p01", "p02"] {
             let (a, b) = (
                 format!("/a/{member}.f{step}"),
@@ -821,7 +1091,7 @@ fn members_and_steps_split_over_two_files_have_each_field_once() {
             files.insert(a.clone() + ".idx", half_text.clone().into_bytes());
             files.insert(a, half.clone());
             files.insert(b.clone() + ".idx", idx_text("2020081506").into_bytes());
-            files.insert(b, GRID.to_vec());
+            files.insert(b, grid_of(6, step));
         }
     }
     let server = Server::good(files);
@@ -836,15 +1106,13 @@ fn members_and_steps_split_over_two_files_have_each_field_once() {
     fs::write(bench.path("feeds.toml"), feed).unwrap();
     let (code, out, err) = bench.run(&["--run", "2020-08-15T06:00:00Z", "--members", "p01", "2"]);
     assert_eq!(code, Some(0), "{err}");
-    let right = [wanted_of_half(0), wanted_of_half(1)].concat();
-    assert_eq!(right.len(), right_bytes(1).len());
+    let halves = STEPS.map(|step| [wanted_of_half(step, 0), wanted_of_half(step, 1)].concat());
+    let right = halves.concat();
+    assert_eq!(right.len(), right_bytes(6, &STEPS).len());
     for member in ["p01", "p02"] {
         let name = format!("winds/test-20200815-06z-{member}-f000-f012.grib2");
         assert!(out.contains(&format!("\"{name}\"")), "{out}");
-        assert!(
-            fs::read(bench.path(&name)).unwrap() == right.repeat(3),
-            "{member}"
-        );
+        assert!(fs::read(bench.path(&name)).unwrap() == right, "{member}");
         let manifest = Manifest::of_whole(Path::new(&bench.path(&name))).unwrap();
         assert_eq!(manifest.member.as_deref(), Some(member));
     }

@@ -2,8 +2,7 @@
 //!
 //! The only command that talks to a network.
 
-use std::cell::RefCell;
-use std::io::Write;
+use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -11,17 +10,19 @@ use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use jiff::{SignedDuration, Timestamp};
 
+use super::fetch_words::{MB, by_hand, in_words, requests, summary, to_download};
 use super::options::When;
 use super::output;
-use windfall::error::Result;
+use windfall::error::{Error, Result};
 use windfall::fetch::download::download;
 use windfall::fetch::feed::{Feed, Feeds};
 use windfall::fetch::http::{Client, Patience};
-use windfall::fetch::ranges::chunks;
 use windfall::fetch::runs::Period;
 use windfall::fetch::survey::{Order, Planned, Survey, members, survey};
 use windfall::files::read_text;
 use windfall::plan::Plan;
+use windfall::units::{Dimension, parse};
+use windfall::zone::duration::time_aloft_s;
 
 /// Downloads the part of a public forecast that a plan needs. No other command uses the network.
 #[derive(Debug, Args)]
@@ -30,7 +31,7 @@ pub struct FetchArgs {
     #[arg(value_name = "PLAN.toml")]
     pub plan: PathBuf,
     /// The forecast, as in the program's table or in --feeds.
-    #[arg(long, value_name = "NAME", default_value = "gfs-half")]
+    #[arg(long, value_name = "NAME", default_value = "gfs")]
     pub feed: String,
     /// The first day (in the plan's time zone) or time to cover; an hour before the release.
     #[arg(long, value_name = "DATE|TIME")]
@@ -38,6 +39,9 @@ pub struct FetchArgs {
     /// The last day or time to cover; six hours after the release.
     #[arg(long, value_name = "DATE|TIME")]
     pub to: Option<When>,
+    /// How far around the site, as in "300 km"; unless given, as far as a strong wind carries.
+    #[arg(long, value_name = "DISTANCE", value_parser = reach)]
+    pub reach: Option<f64>,
     /// The run, as in 2026-11-25T12:00:00Z; the newest that is complete unless given.
     #[arg(long, value_name = "TIME")]
     pub run: Option<Timestamp>,
@@ -50,15 +54,37 @@ pub struct FetchArgs {
     /// More feeds, or others in place of the program's.
     #[arg(long, value_name = "FILE.toml")]
     pub feeds: Option<PathBuf>,
-    /// Prints what would be downloaded. Reads the inventories, which are small; writes nothing.
+    /// Prints what would be downloaded. Reads inventories, which are small; writes nothing.
     #[arg(long)]
     pub dry_run: bool,
+    /// Downloads more than 200 MB without asking.
+    #[arg(long)]
+    pub yes: bool,
     /// How many requests at the same time.
     #[arg(long, value_name = "N", default_value_t = 4, value_parser = clap::value_parser!(u8).range(1..=16))]
     pub connections: u8,
 }
 
-/// Runs the command: what was written on `out`, talk on `talk`.
+/// More than this is not downloaded without being asked, bytes.
+const MUCH: u64 = 200 * MB;
+
+/// The mean wind over a flight that the region has room for, m/s: a strong jet all the way.
+const FAST_M_S: f64 = 40.0;
+/// Room besides, m.
+const ROOM_M: f64 = 100_000.0;
+/// Time aloft where the plan does not tell, s.
+const USUAL_S: f64 = 3.0 * 3600.0;
+
+fn reach(text: &str) -> std::result::Result<f64, String> {
+    let m = parse(text, Dimension::Length).map_err(|wrong| wrong.to_string())?;
+    match (1_000.0..=5_000_000.0).contains(&m) {
+        true => Ok(m),
+        false => Err("expected 1 km to 5,000 km".into()),
+    }
+}
+
+/// Runs the command: what was written on `out`, talk on `talk` and, from the threads that wait for
+/// servers, on stderr.
 ///
 /// # Errors
 ///
@@ -67,13 +93,36 @@ pub fn run(args: &FetchArgs, out: &mut impl Write, talk: &mut impl Write) -> Res
     let plan = Plan::read(&args.plan)?;
     let feeds = read_feeds(args.feeds.as_deref())?;
     let feed = feeds.get(&args.feed)?;
-    let order = order(args, &plan, feed)?;
-    let client = Client::new(Patience::default());
-    let talk = RefCell::new(talk);
-    let say = |text: &str| {
-        // Nothing depends on whether somebody listens.
-        let _ = writeln!(talk.borrow_mut(), "{text}");
+    let aloft = Aloft::of(&plan);
+    let order = order(args, &plan, feed, &aloft)?;
+    let bar = ProgressBar::hidden();
+    let above = bar.clone();
+    // Nothing depends on whether somebody listens.
+    let voice = move |text: &str| above.suspend(|| _ = writeln!(io::stderr(), "{text}"));
+    let client = Client::new(Patience::default())
+        .paced(feed.a_minute)
+        .saying(Box::new(voice));
+    let talk = std::cell::RefCell::new(talk);
+    let say = |text: &str| bar.suspend(|| _ = writeln!(talk.borrow_mut(), "{text}"));
+    introduce(args, &order, &aloft, &say);
+    let done = fetch(args, &client, &order, &bar, &say);
+    if done.is_err() && client.gave_up() {
+        say(&by_hand(args, &order));
+    }
+    let survey = done?;
+    let report = match args.dry_run {
+        true => requests(&survey),
+        false => summary(args, &plan, feed, &survey),
     };
+    output::print(out, "standard output", &report)
+}
+
+/// What is known before anything is asked.
+fn introduce(args: &FetchArgs, order: &Order, aloft: &Aloft, say: &dyn Fn(&str)) {
+    let feed = order.feed;
+    if let Some(what) = &feed.untried {
+        say(&format!("untried: {what}"));
+    }
     if args.members.is_empty() && feed.members.len() > 1 {
         let (count, first) = (feed.members.len(), order.members.join(""));
         say(&format!(
@@ -81,17 +130,56 @@ pub fn run(args: &FetchArgs, out: &mut impl Write, talk: &mut impl Write) -> Res
             feed.name
         ));
     }
-    if args.dry_run {
-        say("dry run: the inventories are read; no data is downloaded, nothing is written");
+    if let Some(region) = order.region() {
+        let why = match args.reach {
+            Some(_) => String::new(),
+            None => format!(": {}; --reach for another", aloft.in_words()),
+        };
+        say(&format!(
+            "region: {}, {:.0} km around the site{why}",
+            region.in_words(),
+            order.reach_m / 1e3
+        ));
     }
-    let survey = survey(&client, &order, &say)?;
-    let report = if args.dry_run {
-        requests(&survey)
-    } else {
-        fetch(&client, &order, &survey, &say)?;
-        summary(args, &plan, feed, &survey)
-    };
-    output::print(out, "standard output", &report)
+    let asks = feed.service.is_none() && feed.point.is_none();
+    match (args.dry_run, asks) {
+        (false, _) => {}
+        (true, true) => {
+            say("dry run: the inventories are read; no data is downloaded, nothing is written")
+        }
+        (true, false) => say(
+            "dry run: nothing is asked (whether the run is there, too, is not), nothing is written",
+        ),
+    }
+}
+
+/// How long a flight lasts, for how far it may go.
+struct Aloft {
+    seconds: f64,
+    told_by_plan: bool,
+}
+
+impl Aloft {
+    fn of(plan: &Plan) -> Aloft {
+        let told = time_aloft_s(plan).ok();
+        Aloft {
+            seconds: told.unwrap_or(USUAL_S),
+            told_by_plan: told.is_some(),
+        }
+    }
+
+    fn reach_m(&self) -> f64 {
+        self.seconds * FAST_M_S + ROOM_M
+    }
+
+    fn in_words(&self) -> String {
+        let assumed = if self.told_by_plan { "" } else { " (assumed)" };
+        format!(
+            "{:.1} h aloft{assumed} in a mean wind of {FAST_M_S} m/s (assumed) and {} km",
+            self.seconds / 3600.0,
+            ROOM_M / 1e3
+        )
+    }
 }
 
 fn read_feeds(path: Option<&Path>) -> Result<Feeds> {
@@ -103,7 +191,7 @@ fn read_feeds(path: Option<&Path>) -> Result<Feeds> {
     feeds.extended(&path.display().to_string(), &text)
 }
 
-fn order<'a>(args: &FetchArgs, plan: &Plan, feed: &'a Feed) -> Result<Order<'a>> {
+fn order<'a>(args: &FetchArgs, plan: &Plan, feed: &'a Feed, aloft: &Aloft) -> Result<Order<'a>> {
     let before = SignedDuration::from_hours(1);
     let after = SignedDuration::from_hours(6);
     let from = match args.from {
@@ -121,139 +209,92 @@ fn order<'a>(args: &FetchArgs, plan: &Plan, feed: &'a Feed) -> Result<Order<'a>>
     Ok(Order {
         feed,
         site: plan.site.position,
+        reach_m: args.reach.unwrap_or(aloft.reach_m()),
         period: Period { from, to },
         now: Timestamp::now(),
         run: args.run,
         members: members(feed, &args.members)?,
         folder,
         connections: usize::from(args.connections),
+        probe: !args.dry_run,
     })
 }
 
-fn plan_folder(plan: &Path) -> &Path {
+/// The folder a plan is in.
+pub fn plan_folder(plan: &Path) -> &Path {
     plan.parent().unwrap_or(Path::new(""))
 }
 
-/// Fetches every file that is not there.
-fn fetch(client: &Client, order: &Order, survey: &Survey, say: &dyn Fn(&str)) -> Result<()> {
+/// Finds what there is and fetches every file that is not here.
+fn fetch(
+    args: &FetchArgs,
+    client: &Client,
+    order: &Order,
+    bar: &ProgressBar,
+    say: &dyn Fn(&str),
+) -> Result<Survey> {
+    let survey = survey(client, order, say)?;
+    if args.dry_run {
+        return Ok(survey);
+    }
     let open = |file: &&Planned| file.there.is_none();
     for file in survey.files.iter().filter(|f| f.there.is_some()) {
         say(&format!("{} is there already, whole", file.path.display()));
     }
-    let bar = bar(survey.files.iter().filter(open).map(Planned::bytes).sum());
-    let arrived = |bytes| bar.inc(bytes);
-    let say_above = |text: &str| bar.suspend(|| say(text));
-    for file in survey.files.iter().filter(open) {
-        download(client, order, survey, file, &say_above, &arrived)?;
+    if survey.files.iter().any(|file| open(&file)) {
+        say(&to_download(order.feed, &survey));
+        agree(args, survey.requests().1, say)?;
     }
+    show(
+        bar,
+        survey.files.iter().filter(open).map(Planned::bytes).sum(),
+    );
+    let arrived = |bytes| bar.inc(bytes);
+    let fetched = survey
+        .files
+        .iter()
+        .filter(open)
+        .try_for_each(|file| download(client, order, &survey, file, say, &arrived).map(|_| ()));
     bar.finish_and_clear();
-    Ok(())
+    fetched.map(|()| survey)
 }
 
-/// A bar on stderr, if that is a terminal.
-fn bar(bytes: u64) -> ProgressBar {
-    let bar = ProgressBar::with_draw_target(Some(bytes), ProgressDrawTarget::stderr());
+/// Asks before much is downloaded.
+fn agree(args: &FetchArgs, bytes: u64, say: &dyn Fn(&str)) -> Result<()> {
+    if bytes <= MUCH || args.yes {
+        return Ok(());
+    }
+    let refused = |why: String| {
+        let remedy = "expected --yes; or fewer --members, a shorter time, a smaller --reach, or a feed \
+                      that cuts a region out, as gfs and gefs do";
+        Err(Error::CannotDo {
+            why,
+            remedy: remedy.into(),
+        })
+    };
+    let size = in_words(bytes);
+    if !io::stdin().is_terminal() {
+        return refused(format!(
+            "{size} are more than {} and there is no terminal to ask at",
+            in_words(MUCH)
+        ));
+    }
+    say("go on? y or n");
+    let mut answer = String::new();
+    let read = io::stdin().read_line(&mut answer);
+    match read.map(|_| answer.trim().to_lowercase()) {
+        Ok(answer) if ["y", "yes"].contains(&answer.as_str()) => Ok(()),
+        _ => refused(format!("{size} were not agreed to")),
+    }
+}
+
+/// Makes a bar on stderr, if that is a terminal.
+fn show(bar: &ProgressBar, bytes: u64) {
+    bar.set_length(bytes);
+    bar.set_draw_target(ProgressDrawTarget::stderr());
     let template = "{elapsed_precise} {bar:40} {decimal_bytes}/{decimal_total_bytes}, {decimal_bytes_per_sec}, {eta} to go";
     if let Ok(style) = ProgressStyle::with_template(template) {
         bar.set_style(style);
     }
     bar.enable_steady_tick(Duration::from_millis(500));
-    bar
-}
-
-/// What a dry run shows: every request.
-fn requests(survey: &Survey) -> String {
-    let mut text = String::new();
-    let (mut count, mut bytes) = (0, 0);
-    for file in &survey.files {
-        let path = file.path.display();
-        if file.there.is_some() {
-            text += &format!("{path} is there already, whole\n");
-            continue;
-        }
-        text += &format!("{path}: {}\n", in_words(file.bytes()));
-        for chunk in chunks(&file.sources) {
-            let (first, last) = (chunk.span.start, chunk.span.end() - 1);
-            text += &format!(
-                "  {} bytes={first}-{last} ({})\n",
-                chunk.url, chunk.span.length
-            );
-            count += 1;
-            bytes += chunk.span.length;
-        }
-    }
-    text + &format!("{count} requests, {} to download\n", in_words(bytes))
-}
-
-/// What is there now, and how to use it.
-fn summary(args: &FetchArgs, plan: &Plan, feed: &Feed, survey: &Survey) -> String {
-    let local = |time: Timestamp| {
-        let time = time.to_zoned_datetime(plan.timezone.clone());
-        time.strftime("%Y-%m-%d %H:%M %Z").to_string()
-    };
-    let covers = survey.choice.covers();
-    let steps = survey.choice.steps.len();
-    let run = survey.choice.run.strftime("%Y-%m-%d %H:%M UTC");
-    let mut text = String::new();
-    for file in &survey.files {
-        let size = in_words(file.bytes());
-        text += &format!("{:10}{}, {size}\n", "file", file.path.display());
-    }
-    text += &format!("{:10}{} ({})\n", "feed", feed.title, feed.name);
-    text += &format!("{:10}{run}\n", "run");
-    text += &format!(
-        "{:10}{} to {}, {steps} times\n",
-        "covers",
-        local(covers.from),
-        local(covers.to)
-    );
-    let folder = plan_folder(&args.plan);
-    let in_plan = survey.files.iter().map(|f| as_in_plan(folder, &f.path));
-    text += &format!(
-        "{:10}[wind] files = [{}]\n",
-        "use",
-        in_plan.collect::<Vec<_>>().join(", ")
-    );
-    let files = survey.files.iter().map(|f| f.path.display().to_string());
-    let files = files.collect::<Vec<_>>().join(" ");
-    text += &format!(
-        "{:10}windfall zone {} --wind {files}\n",
-        "or",
-        args.plan.display()
-    );
-    text + &format!("{:10}{} ({})\n", "source", feed.attribution, feed.licence)
-}
-
-/// A file's path as a plan in `folder` names it, in TOML.
-fn as_in_plan(folder: &Path, file: &Path) -> String {
-    let path = match file.strip_prefix(folder) {
-        Ok(inside) if file.is_relative() == folder.is_relative() => inside.to_owned(),
-        _ => std::path::absolute(file).unwrap_or(file.to_owned()),
-    };
-    let text = path.display().to_string();
-    format!("\"{}\"", text.replace('\\', "\\\\").replace('"', "\\\""))
-}
-
-/// A number of bytes for people.
-fn in_words(bytes: u64) -> String {
-    match bytes {
-        0..10_000 => format!("{bytes} bytes"),
-        10_000..1_000_000 => format!("{:.1} kB", bytes as f64 / 1e3),
-        _ => format!("{:.1} MB", bytes as f64 / 1e6),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn files_are_named_as_the_plan_sees_them() {
-        let named = |folder: &str, file: &str| as_in_plan(Path::new(folder), Path::new(file));
-        assert_eq!(named("plans", "plans/winds/a.grib2"), "\"winds/a.grib2\"");
-        assert_eq!(named("", "winds/a.grib2"), "\"winds/a.grib2\"");
-        assert_eq!(named("plans", "/tmp/a.grib2"), "\"/tmp/a.grib2\"");
-        assert!(named("plans", "elsewhere/a.grib2").ends_with("/elsewhere/a.grib2\""));
-        assert_eq!(named("", "/tmp/a.grib2"), "\"/tmp/a.grib2\"");
-    }
 }

@@ -4,6 +4,7 @@ pub mod brief;
 pub mod compare;
 pub mod days;
 pub mod fetch;
+mod fetch_words;
 pub mod fill;
 pub mod instead;
 pub mod new;

@@ -22,8 +22,8 @@ pub struct WindArgs {
 /// What is known of wind files beside their content.
 #[derive(Debug, Args)]
 pub struct HintArgs {
-    /// The wind files' format, when it is not recognised: csv, igra2, listing, gsl, bufkit, spc or
-    /// json.
+    /// The wind files' format, when it is not recognised: csv, igra2, listing, gsl, bufkit, spc,
+    /// json or point.
     #[arg(long, value_name = "NAME")]
     pub format: Option<Format>,
     /// What columns of a table hold whose headings do not say, by heading or number, as in

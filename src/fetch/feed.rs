@@ -8,9 +8,12 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 
 use super::field::{Level, WantedField};
+use super::region::Longitudes;
+use super::service::{Format, Service};
 use super::template::Template;
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
+use crate::sources::point::PointKeys;
 use crate::units::{Dimension, parse};
 
 const BUILT_IN: &str = include_str!("feeds.toml");
@@ -43,6 +46,14 @@ pub struct Feed {
     pub area: Option<FeedArea>,
     /// Every field that a flight needs of a step.
     pub wanted: Vec<WantedField>,
+    /// The service that cuts a region out, if it is one.
+    pub service: Option<Service>,
+    /// Where what stands in its answers, if it is a forecast for points in JSON.
+    pub point: Option<PointKeys>,
+    /// Requests in a minute at most, where its keepers ask for that.
+    pub a_minute: Option<u32>,
+    /// What of the table nobody has tried, in words.
+    pub untried: Option<String>,
 }
 
 /// How one finds out what is in a file.
@@ -60,12 +71,14 @@ pub enum InventoryKind {
 impl InventoryKind {
     /// Where the inventory of a file is.
     pub fn url(self, file: &str) -> Option<String> {
+        let path = file.find('?').unwrap_or(file.len());
+        let (file, parameters) = file.split_at(path);
         match self {
-            InventoryKind::Idx => Some(format!("{file}.idx")),
+            InventoryKind::Idx => Some(format!("{file}.idx{parameters}")),
             InventoryKind::Index => {
                 let folder = file.rfind('/').map_or(0, |i| i + 1);
                 let end = file[folder..].rfind('.').map_or(file.len(), |i| folder + i);
-                Some(format!("{}.index", &file[..end]))
+                Some(format!("{}.index{parameters}", &file[..end]))
             }
             InventoryKind::None => None,
         }
@@ -185,7 +198,9 @@ struct Table {
     licence: String,
     attribution: String,
     urls: Vec<String>,
+    #[serde(default = "no_inventory")]
     inventory: InventoryKind,
+    #[serde(default = "at_once")]
     complete_after: String,
     runs: Vec<RunsTable>,
     #[serde(default)]
@@ -197,6 +212,18 @@ struct Table {
     variables: Vec<Variable>,
     #[serde(default)]
     surface: Vec<Single>,
+    service: Option<Service>,
+    point: Option<PointKeys>,
+    requests_a_minute: Option<u32>,
+    untried: Option<String>,
+}
+
+fn no_inventory() -> InventoryKind {
+    InventoryKind::None
+}
+
+fn at_once() -> String {
+    "0 h".to_owned()
 }
 
 #[derive(Deserialize)]
@@ -301,7 +328,16 @@ fn check(name: &str, table: Table, notes: &mut Notes) -> Feed {
         let expected = "south below north, all in degrees";
         notes.unless(latitudes && longitudes, "area", format!("{a:?}"), expected);
     }
-    let wanted = wanted(&table, notes);
+    let wanted = match &table.point {
+        None => wanted(&table, notes),
+        Some(keys) => {
+            check_point(keys, &table, &urls, notes);
+            Vec::new()
+        }
+    };
+    check_service(&table, &urls, notes);
+    let paced = table.requests_a_minute != Some(0);
+    notes.unless(paced, "requests_a_minute", "0", "1 or more");
     Feed {
         name: name.to_owned(),
         title: table.title,
@@ -314,7 +350,61 @@ fn check(name: &str, table: Table, notes: &mut Notes) -> Feed {
         members: table.members,
         area: table.area,
         wanted,
+        service: table.service,
+        point: table.point,
+        a_minute: table.requests_a_minute,
+        untried: table.untried,
     }
+}
+
+/// A point forecast is one answer, and its keys have a meaning.
+fn check_point(keys: &PointKeys, table: &Table, urls: &[Template], notes: &mut Notes) {
+    if let Err((found, expected)) = keys.check() {
+        notes.note("point", found, &expected);
+    }
+    let alone = table.service.is_none() && table.members.is_empty();
+    notes.unless(
+        alone,
+        "point",
+        "a service or members",
+        "a point forecast alone",
+    );
+    let one = urls.len() == 1 && urls.iter().all(Template::has_place);
+    let found = table.urls.join(" ");
+    notes.unless(one, "urls", found, "one with {lat} and {lon}");
+}
+
+/// A table of a service and the addresses of one belong together.
+fn check_service(table: &Table, urls: &[Template], notes: &mut Notes) {
+    let Some(service) = &table.service else {
+        let plain = |url: &Template| url.has_region() == Some(false) && !url.has_selection();
+        for url in urls.iter().filter(|url| !plain(url)) {
+            let expected = "service = { ... } beside {west}, {variables} and the like";
+            notes.note("urls", url.text(), expected);
+        }
+        return;
+    };
+    for url in urls.iter().filter(|url| url.has_region() != Some(true)) {
+        let expected = "{west}, {east}, {south} and {north}, as the feed is a service";
+        notes.note("urls", url.text(), expected);
+    }
+    let none = table.inventory == InventoryKind::None;
+    let found = format!("{:?}", table.inventory);
+    notes.unless(
+        none,
+        "inventory",
+        found,
+        "\"none\", as the feed is a service",
+    );
+    let spacing = service.spacing > 0.001 && service.spacing <= 10.0;
+    let found = service.spacing.to_string();
+    notes.unless(spacing, "service spacing", found, "degrees, 0.001 to 10");
+    let bits = service.value_bits > 0.0 && service.value_bits <= 64.0;
+    let found = service.value_bits.to_string();
+    notes.unless(bits, "service value_bits", found, "bits, 64 at most");
+    let joined = service.format == Format::Grib || service.longitudes == Longitudes::Any;
+    let expected = "\"any\" where the format is \"netcdf\": two NetCDF files are not joined";
+    notes.unless(joined, "service longitudes", "a seam", expected);
 }
 
 fn urls(table: &Table, notes: &mut Notes) -> Vec<Template> {
@@ -400,6 +490,14 @@ fn wanted(table: &Table, notes: &mut Notes) -> Vec<WantedField> {
         .all(|wind| wanted.iter().any(|w| w.is_aloft() && w.code == *wind));
     let expected = "levels, and variables of both winds: codes [0, 2, 2] and [0, 2, 3]";
     notes.unless(both, "variables", "no winds on pressure levels", expected);
+    let heights = wanted.iter().any(WantedField::is_height);
+    let expected = "a variable of heights: code [0, 3, 5], or [0, 3, 4] for geopotential";
+    notes.unless(
+        heights,
+        "variables",
+        "no heights of pressure levels",
+        expected,
+    );
     wanted
 }
 
@@ -413,7 +511,21 @@ mod tests {
         let names: Vec<&str> = feeds.iter().map(|f| f.name.as_str()).collect();
         assert_eq!(
             names,
-            ["ecmwf", "ecmwf-ens", "gefs", "gfs", "gfs-half", "hrrr"]
+            [
+                "ecmwf",
+                "ecmwf-ai",
+                "ecmwf-ens",
+                "gefs",
+                "gefs-bucket",
+                "gfs",
+                "gfs-bucket",
+                "gfs-half",
+                "gfs-thredds",
+                "hrrr",
+                "point",
+                "rap",
+                "rrfs"
+            ]
         );
         let gfs = feeds.get("gfs").unwrap();
         assert_eq!(gfs.wanted.len(), 33 * 4 + 13 + 5);
@@ -451,7 +563,7 @@ mod tests {
             .extended("my.toml", text)
             .unwrap_err()
             .to_string();
-        assert_eq!(wrong.lines().count(), 9, "{wrong}");
+        assert_eq!(wrong.lines().count(), 10, "{wrong}");
         for key in [
             "urls",
             "complete_after",
@@ -461,6 +573,7 @@ mod tests {
             "levels",
             "moon",
             "both winds",
+            "a variable of heights",
         ] {
             assert!(wrong.contains(key), "{key} in {wrong}");
         }
@@ -477,6 +590,49 @@ mod tests {
     }
 
     #[test]
+    fn faults_of_services_and_point_forecasts() {
+        let feed = |more: &str| {
+            format!(
+                "[a]\ntitle = \"\"\nlicence = \"\"\nattribution = \"\"\n\
+                 runs = [{{ hours = [0], steps = [[0, 6, 1]] }}]\nlevels = [500]\n\
+                 variables = [{{ name = \"u\", code = [0, 2, 2] }}, {{ name = \"v\", code = [0, 2, 3] }}, \
+                 {{ name = \"z\", code = [0, 3, 5] }}]\n{more}"
+            )
+        };
+        let wrong = |more: &str| {
+            let feeds = Feeds::built_in().unwrap().extended("my.toml", &feed(more));
+            feeds.map(|_| ()).map_err(|e| e.to_string())
+        };
+        let edges = "{west}/{east}/{south}/{north}";
+        let service = "service = { variable = \"{name}\", spacing = 0.5";
+        let right = format!("urls = [\"https://h/{edges}\"]\n{service} }}");
+        assert_eq!(wrong(&right), Ok(()));
+        for (more, words) in [
+            (format!("urls = [\"https://h/{edges}\"]"), "service = { ... }"),
+            (format!("urls = [\"https://h/{{west}}\"]\n{service} }}"), "{south} and {north}"),
+            (format!("{right}\ninventory = \"idx\""), "as the feed is a service"),
+            (right.replace("0.5", "0"), "service spacing"),
+            (format!("{right}\nrequests_a_minute = 0"), "1 or more"),
+            (
+                right.replace(" }", ", format = \"netcdf\", longitudes = \"0 to 360\" }"),
+                "two NetCDF files are not joined",
+            ),
+            (right.replace(" }", ", value_bits = 0 }"), "64 at most"),
+            ("urls = [\"https://h/\"]\npoint = { model = \"m\" }".to_owned(), "missing field"),
+            (
+                "urls = [\"https://h/\"]\npoint = { model = \"m\", latitude = \"a\", longitude = \"b\", \
+                 times = \"t\", speed = { key = \"s\", unit = \"m/s\" }, from = { key = \"f{hpa}\", \
+                 unit = \"deg\" } }"
+                    .to_owned(),
+                "a key with one {hpa}",
+            ),
+        ] {
+            let message = wrong(&more).unwrap_err();
+            assert!(message.contains(words), "{words}: {message}");
+        }
+    }
+
+    #[test]
     fn inventories_stand_beside_the_file() {
         let file = "https://a.b/c/d.grib2";
         assert_eq!(
@@ -490,6 +646,10 @@ mod tests {
         assert_eq!(
             InventoryKind::Index.url("https://a.b/c").unwrap(),
             "https://a.b/c.index"
+        );
+        assert_eq!(
+            InventoryKind::Idx.url("https://a.b/c.d?key=e.f").unwrap(),
+            "https://a.b/c.d.idx?key=e.f"
         );
         assert_eq!(InventoryKind::None.url(file), None);
     }

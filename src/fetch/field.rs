@@ -83,6 +83,14 @@ impl WantedField {
     /// GRIB2 code of the wind towards the north.
     pub const NORTHWARD: [u8; 3] = [0, 2, 3];
 
+    /// GRIB2 codes of the height of a level, and of its geopotential.
+    pub const HEIGHTS: [[u8; 3]; 2] = [[0, 3, 5], [0, 3, 4]];
+
+    /// Whether it is the height of a pressure level.
+    pub fn is_height(&self) -> bool {
+        self.is_aloft() && WantedField::HEIGHTS.contains(&self.code)
+    }
+
     /// Whether it is on a pressure level.
     pub fn is_aloft(&self) -> bool {
         matches!(self.level, Level::Pressure(_))

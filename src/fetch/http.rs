@@ -1,16 +1,25 @@
 //! Questions to a server, asked again while there is hope.
 //!
 //! A trouble that may pass (a cut connection, a server that is slow or busy) is waited out, each
-//! time twice as long; one that lasts (no such file, the wrong bytes) is reported at once.
+//! time twice as long, or as long as the server asks for; one that lasts (no such file, the wrong
+//! bytes, a certificate that is not trusted) is reported at once.
 
+use std::collections::BTreeSet;
 use std::io::{self, Read};
-use std::thread;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 
+use jiff::Timestamp;
+use jiff::fmt::rfc2822;
 use serde::{Deserialize, Serialize};
 use ureq::http::{Response, StatusCode, header};
-use ureq::{Agent, Body};
+use ureq::tls::TlsConfig;
+use ureq::{Agent, Body, ResponseExt};
 
+use super::address::{host, shown};
+use super::pace::Pace;
+use super::trust;
 use crate::error::{Error, Fault, Result};
 
 /// A file this small may be read from its beginning where a server cannot give a part of it, bytes.
@@ -53,6 +62,10 @@ pub struct Patience {
     pub tries: u32,
     /// Before the second try; doubled before each later one.
     pub pause: Duration,
+    /// Longest time that a server may ask to be left alone.
+    pub longest: Duration,
+    /// The time in which a feed has so many requests at most.
+    pub minute: Duration,
 }
 
 impl Default for Patience {
@@ -63,6 +76,8 @@ impl Default for Patience {
             answer: Duration::from_secs(600),
             tries: 5,
             pause: Duration::from_secs(1),
+            longest: Duration::from_secs(600),
+            minute: Duration::from_secs(60),
         }
     }
 }
@@ -76,40 +91,93 @@ pub struct Piece {
     pub of: Option<u64>,
 }
 
+/// Says something to the person, from any thread.
+pub type Voice = Box<dyn Fn(&str) + Send + Sync>;
+
 /// One that asks servers.
-#[derive(Debug)]
 pub struct Client {
-    agent: Agent,
+    /// Goes from https to https only.
+    secure: Agent,
+    plain: Agent,
     patience: Patience,
+    pace: Pace,
+    voice: Voice,
+    redirects: Mutex<BTreeSet<String>>,
+    gave_up: AtomicBool,
 }
 
 /// Why there is no answer.
-enum Trouble {
-    /// It may be better the next time.
-    Passing(String),
+pub(super) enum Trouble {
+    /// It may be better the next time, which is not to come before this much time has passed.
+    Passing(String, Option<Duration>),
     /// It will not: what was found, what would be right.
     Lasting(String, String),
 }
 
-type Tried<T> = std::result::Result<T, Trouble>;
+impl Trouble {
+    /// One that may be better the next time.
+    pub(super) fn passing(found: String) -> Trouble {
+        Trouble::Passing(found, None)
+    }
+}
+
+pub(super) type Tried<T> = std::result::Result<T, Trouble>;
+
+fn agent(patience: Patience, https_only: bool, tls: &TlsConfig) -> Agent {
+    let config = Agent::config_builder()
+        .http_status_as_error(false)
+        .https_only(https_only)
+        .tls_config(tls.clone())
+        .timeout_connect(Some(patience.connect))
+        .timeout_recv_response(Some(patience.read))
+        .timeout_per_read(Some(patience.read))
+        .timeout_global(Some(patience.answer))
+        .user_agent(concat!("windfall/", env!("CARGO_PKG_VERSION")))
+        // Places in a file are those of the file as it is.
+        .accept_encoding("identity")
+        .build();
+    config.into()
+}
 
 impl Client {
-    /// A client of such patience.
+    /// A client of such patience, which says nothing.
     pub fn new(patience: Patience) -> Client {
-        let config = Agent::config_builder()
-            .http_status_as_error(false)
-            .timeout_connect(Some(patience.connect))
-            .timeout_recv_response(Some(patience.read))
-            .timeout_per_read(Some(patience.read))
-            .timeout_global(Some(patience.answer))
-            .user_agent(concat!("windfall/", env!("CARGO_PKG_VERSION")))
-            // Places in a file are those of the file as it is.
-            .accept_encoding("identity")
-            .build();
+        let tls = TlsConfig::builder().root_certs(trust::roots()).build();
         Client {
-            agent: config.into(),
+            secure: agent(patience, true, &tls),
+            plain: agent(patience, false, &tls),
             patience,
+            pace: Pace::new(None, patience.minute),
+            voice: Box::new(|_| {}),
+            redirects: Mutex::default(),
+            gave_up: AtomicBool::new(false),
         }
+    }
+
+    /// The same, with this many requests a minute at most.
+    pub fn paced(mut self, a_minute: Option<u32>) -> Client {
+        self.pace = Pace::new(a_minute, self.patience.minute);
+        self
+    }
+
+    /// The same, saying why it waits and where it is sent.
+    pub fn saying(mut self, voice: Voice) -> Client {
+        self.voice = voice;
+        self
+    }
+
+    /// The hosts that sent it to others so far, as in "a.example to b.example".
+    pub fn redirects(&self) -> Vec<String> {
+        let met = self
+            .redirects
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner);
+        met.iter().cloned().collect()
+    }
+
+    /// Whether a question was given up because the network or the server failed.
+    pub fn gave_up(&self) -> bool {
+        self.gave_up.load(Ordering::Relaxed)
     }
 
     /// A short file as a whole; `None` if there is none.
@@ -130,40 +198,80 @@ impl Client {
         self.patiently(url, || self.ask_piece(url, span))
     }
 
-    fn patiently<T>(&self, url: &str, ask: impl Fn() -> Tried<T>) -> Result<T> {
+    pub(super) fn patiently<T>(&self, url: &str, ask: impl Fn() -> Tried<T>) -> Result<T> {
         let mut pause = self.patience.pause;
         let mut tried = 1;
         loop {
-            match ask() {
+            self.pace.wait();
+            let (found, expected) = match ask() {
                 Ok(answer) => return Ok(answer),
-                Err(Trouble::Lasting(found, expected)) => {
-                    return Err(Fault::new(url, found, expected).into());
-                }
-                Err(Trouble::Passing(found)) if tried >= self.patience.tries => {
+                Err(Trouble::Lasting(found, expected)) => (found, expected),
+                Err(Trouble::Passing(found, _)) if tried >= self.patience.tries => {
                     let found = format!("{found}, {tried} times");
-                    return Err(Fault::new(url, found, "an answer; try again later").into());
+                    (found, "an answer; try again later".to_owned())
                 }
-                Err(Trouble::Passing(_)) => {
-                    thread::sleep(pause);
+                Err(Trouble::Passing(_, asked)) => {
+                    self.hold(url, pause, asked);
                     pause = pause.saturating_mul(2);
                     tried += 1;
+                    continue;
                 }
-            }
+            };
+            self.gave_up.store(true, Ordering::Relaxed);
+            return Err(Fault::new(shown(url), found, expected).into());
         }
     }
 
+    /// Lets time pass before the next question: the pause, or what the server asked for.
+    fn hold(&self, url: &str, pause: Duration, asked: Option<Duration>) {
+        let Some(asked) = asked.filter(|asked| *asked > pause) else {
+            std::thread::sleep(pause);
+            return;
+        };
+        let longest = self.patience.longest;
+        let instead = match asked > longest {
+            true => format!("; {} at most are waited", in_words(longest)),
+            false => String::new(),
+        };
+        let asked_for = in_words(asked);
+        (self.voice)(&format!("{} asks to wait {asked_for}{instead}", host(url)));
+        self.pace.hold(asked.min(longest));
+    }
+
+    /// Asks once. Being sent to another host is said and kept.
+    pub(super) fn get(&self, url: &str, range: Option<String>) -> Tried<Response<Body>> {
+        let agent = match url.starts_with("https://") {
+            true => &self.secure,
+            false => &self.plain,
+        };
+        let mut request = agent.get(url);
+        if let Some(range) = range {
+            request = request.header(header::RANGE, range);
+        }
+        let response = request.call().map_err(|cause| no_answer(url, &cause))?;
+        let (from, to) = (host(url), host(&response.get_uri().to_string()));
+        if from != to {
+            let sent = format!("{from} to {to}");
+            let mut met = self
+                .redirects
+                .lock()
+                .unwrap_or_else(PoisonError::into_inner);
+            if met.insert(sent.clone()) {
+                (self.voice)(&format!("sent from {sent}"));
+            }
+        }
+        Ok(response)
+    }
+
     fn ask_whole(&self, url: &str) -> Tried<Option<Vec<u8>>> {
-        let response = self.agent.get(url).call().map_err(no_answer)?;
+        let response = self.get(url, None)?;
         if is_missing(response.status()) {
             return Ok(None);
         }
         if response.status() != StatusCode::OK {
-            return Err(refusal(response.status()));
+            return Err(refused(&response));
         }
-        let mut bytes = Vec::new();
-        let reader = response.into_body().into_reader();
-        let read = reader.take(LONGEST_TEXT + 1).read_to_end(&mut bytes);
-        read.map_err(cut_short)?;
+        let bytes = read_most(response, LONGEST_TEXT).map_err(cut_short)?;
         if bytes.len() as u64 > LONGEST_TEXT {
             let found = format!("more than {LONGEST_TEXT} bytes");
             return Err(Trouble::Lasting(found, "an inventory".into()));
@@ -173,8 +281,7 @@ impl Client {
 
     fn ask_piece(&self, url: &str, span: ByteSpan) -> Tried<Option<Piece>> {
         let range = format!("bytes={}-{}", span.start, span.end() - 1);
-        let request = self.agent.get(url).header(header::RANGE, range);
-        let response = request.call().map_err(no_answer)?;
+        let response = self.get(url, Some(range))?;
         match response.status() {
             StatusCode::PARTIAL_CONTENT => partial(response, span).map(Some),
             StatusCode::OK => from_whole(response, span).map(Some),
@@ -183,44 +290,94 @@ impl Client {
                 "the file that its inventory describes".into(),
             )),
             status if is_missing(status) => Ok(None),
-            status => Err(refusal(status)),
+            _ => Err(refused(&response)),
         }
     }
 }
 
+/// A time for people.
+fn in_words(time: Duration) -> String {
+    match time.as_secs() {
+        seconds @ 0..120 => format!("{seconds} s"),
+        seconds => format!("{} min", seconds.div_ceil(60)),
+    }
+}
+
+/// The bytes of an answer, and one more at most than `most`.
+pub(super) fn read_most(response: Response<Body>, most: u64) -> io::Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    let reader = response.into_body().into_reader();
+    reader.take(most + 1).read_to_end(&mut bytes)?;
+    Ok(bytes)
+}
+
 /// Not there, or no longer.
-fn is_missing(status: StatusCode) -> bool {
+pub(super) fn is_missing(status: StatusCode) -> bool {
     matches!(status, StatusCode::NOT_FOUND | StatusCode::GONE)
 }
 
-fn refusal(status: StatusCode) -> Trouble {
-    let found = format!("status {status}");
+fn refused(response: &Response<Body>) -> Trouble {
+    let wait = text_header(response, header::RETRY_AFTER);
+    refusal(response.status(), &wait, "")
+}
+
+/// A status that is no answer, with what the server says besides: how long to wait, and why.
+pub(super) fn refusal(status: StatusCode, retry_after: &str, text: &str) -> Trouble {
+    let says = match text {
+        "" => String::new(),
+        text => format!(": \"{text}\""),
+    };
+    let found = format!("status {status}{says}");
     let busy = [
         StatusCode::REQUEST_TIMEOUT,
         StatusCode::TOO_EARLY,
         StatusCode::TOO_MANY_REQUESTS,
     ];
     if status.is_server_error() || busy.contains(&status) {
-        Trouble::Passing(found)
+        Trouble::Passing(found, wait_for(retry_after, Timestamp::now()))
     } else {
         Trouble::Lasting(found, "status 200 or 206".into())
     }
 }
 
-fn no_answer(cause: ureq::Error) -> Trouble {
+/// The time a Retry-After asks for: seconds, or a date.
+fn wait_for(retry_after: &str, now: Timestamp) -> Option<Duration> {
+    let text = retry_after.trim();
+    if let Ok(seconds) = text.parse() {
+        return Some(Duration::from_secs(seconds));
+    }
+    let until = rfc2822::parse(text).ok()?.timestamp();
+    let seconds = until.as_second().checked_sub(now.as_second())?;
+    u64::try_from(seconds).ok().map(Duration::from_secs)
+}
+
+fn no_answer(url: &str, cause: &ureq::Error) -> Trouble {
+    // A cause may name the address as it was asked.
+    let words = cause.to_string().replace(url, &shown(url));
     match cause {
+        ureq::Error::RequireHttpsOnly(_) => Trouble::Lasting(
+            "a redirect from https to http".into(),
+            "an address that stays encrypted".into(),
+        ),
         ureq::Error::BadUri(_)
         | ureq::Error::Http(_)
         | ureq::Error::TooManyRedirects
         | ureq::Error::LargeResponseHeader(..) => {
-            Trouble::Lasting(cause.to_string(), "a URL that leads to a file".into())
+            Trouble::Lasting(words, "a URL that leads to a file".into())
         }
-        _ => Trouble::Passing(format!("no answer ({cause})")),
+        _ if trust::is_distrust(cause) => Trouble::Lasting(
+            format!("a certificate that is not trusted ({words})"),
+            "one that this computer trusts; in a school or office network its own root certificate \
+             has to be among the system's (or in the file that SSL_CERT_FILE names), and the clock \
+             has to be right"
+                .into(),
+        ),
+        _ => Trouble::passing(format!("no answer ({words})")),
     }
 }
 
-fn cut_short(cause: io::Error) -> Trouble {
-    Trouble::Passing(format!("an answer that broke off ({cause})"))
+pub(super) fn cut_short(cause: io::Error) -> Trouble {
+    Trouble::passing(format!("an answer that broke off ({cause})"))
 }
 
 /// The answer of a server that gives parts: exactly the bytes it says.
@@ -256,7 +413,8 @@ fn from_whole(response: Response<Body>, asked: ByteSpan) -> Tried<Piece> {
         return Err(Trouble::Lasting(found, "a GRIB file".into()));
     }
     let of = response.body().content_length();
-    if of.is_none_or(|of| of > MODEST) {
+    // Of an unknown length it may be modest, as an answer in chunks is.
+    if of.is_some_and(|of| of > MODEST) || asked.end() > MODEST {
         let size = of.map_or("of unknown length".to_owned(), |of| {
             format!("of {of} bytes")
         });
@@ -281,7 +439,7 @@ fn from_whole(response: Response<Body>, asked: ByteSpan) -> Tried<Piece> {
 fn exactly(bytes: Vec<u8>, length: u64) -> Tried<Vec<u8>> {
     match bytes.len() as u64 {
         got if got == length => Ok(bytes),
-        got if got < length => Err(Trouble::Passing(format!("only {got} of {length} bytes"))),
+        got if got < length => Err(Trouble::passing(format!("only {got} of {length} bytes"))),
         _ => Err(Trouble::Lasting(
             format!("more than {length} bytes"),
             "as many as the answer's Content-Range says".into(),
@@ -289,7 +447,7 @@ fn exactly(bytes: Vec<u8>, length: u64) -> Tried<Vec<u8>> {
     }
 }
 
-fn text_header(response: &Response<Body>, name: header::HeaderName) -> String {
+pub(super) fn text_header(response: &Response<Body>, name: header::HeaderName) -> String {
     let value = response.headers().get(name).and_then(|v| v.to_str().ok());
     value.unwrap_or("").to_owned()
 }
@@ -310,7 +468,7 @@ fn content_range(text: &str) -> Option<(ByteSpan, Option<u64>)> {
 /// The fault of a file that was there a moment ago.
 pub(super) fn vanished(url: &str) -> Error {
     let expected = "the file that its inventory describes";
-    Fault::new(url, "no such file any more", expected).into()
+    Fault::new(shown(url), "no such file any more", expected).into()
 }
 
 #[cfg(test)]
@@ -333,6 +491,18 @@ mod tests {
             "bytes 5-14",
         ] {
             assert_eq!(content_range(wrong), None, "{wrong}");
+        }
+    }
+
+    #[test]
+    fn a_server_says_when_to_come_again() {
+        let now: Timestamp = "2015-10-21T07:27:00Z".parse().unwrap();
+        let seconds = |text: &str| wait_for(text, now).map(|d| d.as_secs());
+        assert_eq!(seconds("120"), Some(120));
+        // The example of RFC 9110, 10.2.3 and 5.6.7.
+        assert_eq!(seconds("Wed, 21 Oct 2015 07:28:00 GMT"), Some(60));
+        for none in ["", "soon", "-5", "Wed, 21 Oct 2015 07:26:00 GMT"] {
+            assert_eq!(seconds(none), None, "{none}");
         }
     }
 

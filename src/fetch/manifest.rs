@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use super::ranges::Source;
+use super::region::Region;
 use crate::error::{Error, Result};
 use crate::files::write_atomically;
 
@@ -25,11 +26,11 @@ pub struct Manifest {
     pub licence: String,
     /// Whom to name.
     pub attribution: String,
-    /// The hour of the run.
-    pub run: Timestamp,
+    /// The hour of the run, if it is known.
+    pub run: Option<Timestamp>,
     /// The member, if it is an ensemble.
     pub member: Option<String>,
-    /// Hours after the run.
+    /// Hours after the run; of a point forecast, after the first hour.
     pub steps: Vec<u32>,
     /// What was wanted of the feed, as a digest: another one means another download.
     pub wanted: String,
@@ -39,8 +40,15 @@ pub struct Manifest {
     pub bytes: u64,
     /// SHA-256 of the file, hexadecimal.
     pub sha256: String,
-    /// Where the bytes are from, in the order in which they stand in the file.
+    /// Where the bytes are from, in the order in which they stand in the file, without users,
+    /// passwords and keys. Of a region across a seam two answers are joined, packed anew.
     pub sources: Vec<Source>,
+    /// The region that was cut out, if one was.
+    #[serde(default)]
+    pub region: Option<Region>,
+    /// Hosts that sent to others, as in "a.example to b.example".
+    #[serde(default)]
+    pub redirects: Vec<String>,
 }
 
 impl Manifest {

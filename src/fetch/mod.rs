@@ -4,17 +4,25 @@
 //! was found, a few requests at a time, checks every message, and writes a file that is whole or
 //! not there, with a [`manifest`] beside it. No other part of the program talks to a network.
 
+pub mod address;
 mod check;
 pub mod download;
 pub mod feed;
 pub mod field;
 pub mod http;
 pub mod inventory;
+mod join;
+mod lock;
 pub mod manifest;
+pub mod pace;
 mod parallel;
 mod part;
 pub mod ranges;
+pub mod region;
+mod reply;
 pub mod runs;
 mod select;
+pub mod service;
 pub mod survey;
 pub mod template;
+mod trust;

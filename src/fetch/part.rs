@@ -63,6 +63,11 @@ impl Part {
         Ok(part)
     }
 
+    /// Where it is until it is finished.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
     /// Whether a chunk is there.
     pub fn has(&self, which: usize) -> bool {
         self.have.get(which).copied().unwrap_or(false)

@@ -25,6 +25,8 @@ pub struct Source {
 pub struct Chunk {
     /// Where the file is.
     pub url: String,
+    /// Its step, hours after the run.
+    pub step: u32,
     /// What to ask for.
     pub span: ByteSpan,
     /// The messages in it, with their places in the file that is written.
@@ -63,6 +65,7 @@ pub fn chunks(sources: &[Source]) -> Vec<Chunk> {
                 }
                 _ => chunks.push(Chunk {
                     url: source.url.clone(),
+                    step: source.step,
                     span: from,
                     messages: vec![placed],
                 }),

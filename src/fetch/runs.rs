@@ -35,12 +35,15 @@ impl RunChoice {
         (date, self.run.strftime("%H").to_string())
     }
 
+    /// The time a step is for.
+    pub fn valid(&self, step: u32) -> Timestamp {
+        let seconds = i64::from(step) * HOUR_S;
+        Timestamp::from_second(self.run.as_second() + seconds).unwrap_or(self.run)
+    }
+
     /// From the first valid time to the last.
     pub fn covers(&self) -> Period {
-        let valid = |step: Option<&u32>| {
-            let seconds = step.map_or(0, |s| i64::from(*s) * HOUR_S);
-            Timestamp::from_second(self.run.as_second() + seconds).unwrap_or(self.run)
-        };
+        let valid = |step: Option<&u32>| self.valid(step.copied().unwrap_or(0));
         Period {
             from: valid(self.steps.first()),
             to: valid(self.steps.last()),

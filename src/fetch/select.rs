@@ -71,29 +71,37 @@ impl<'a> Selection<'a> {
             .collect()
     }
 
-    /// Checks that there is a wind to fly in: both components on at least two pressure levels.
+    /// Checks that there is a wind to fly in: both components and the height on at least two
+    /// pressure levels.
     ///
     /// # Errors
     ///
     /// There is none; `url` names where it should be.
     pub fn check_winds(&self, url: &str) -> Result<()> {
-        let levels = |code: [u8; 3]| {
-            let all = self.feed.wanted.iter().zip(&self.found);
-            all.filter(move |(w, found)| **found && w.code == code && w.is_aloft())
-                .map(|(w, _)| &w.level)
-        };
-        let both = levels(WantedField::EASTWARD)
-            .filter(|east| levels(WantedField::NORTHWARD).any(|north| north == *east))
-            .count();
+        let is = |code: [u8; 3]| move |w: &WantedField| w.code == code && w.is_aloft();
+        let east = self.levels(is(WantedField::EASTWARD));
+        let north = self.levels(is(WantedField::NORTHWARD));
+        let heights = self.levels(WantedField::is_height);
+        let on_all = east.iter().filter(|l| north.contains(l));
+        let winds = on_all.clone().count();
+        let both = on_all.filter(|l| heights.contains(l)).count();
         if both >= 2 {
             return Ok(());
         }
-        let found = format!("winds on {both} pressure levels");
-        Err(Error::from(Fault::new(
-            url,
-            found,
-            "at least 2 of those the feed lists",
-        )))
+        let found = match winds {
+            0 | 1 => format!("winds on {winds} pressure levels"),
+            _ => format!("winds on {winds} pressure levels, with their heights on {both}"),
+        };
+        let expected = "winds and heights on at least 2 of those the feed lists";
+        Err(Error::from(Fault::new(url, found, expected)))
+    }
+
+    /// The levels on which a wanted field of this kind was found.
+    fn levels(&self, is: impl Fn(&WantedField) -> bool) -> Vec<&Level> {
+        let all = self.feed.wanted.iter().zip(&self.found);
+        all.filter(|(w, found)| **found && is(w))
+            .map(|(w, _)| &w.level)
+            .collect()
     }
 }
 
@@ -135,7 +143,8 @@ mod tests {
                  6:50:d=2023092800:UGRD:10 m above ground:6 hour fcst:\n";
         let b = "1:0:d=2023092800:HGT:850 mb:6 hour fcst:\n\
                  2.1:10:d=2023092800:UGRD:700 mb:6 hour fcst:\n\
-                 2.2:10:d=2023092800:VGRD:700 mb:6 hour fcst:\n";
+                 2.2:10:d=2023092800:VGRD:700 mb:6 hour fcst:\n\
+                 3:20:d=2023092800:HGT:700 mb:6 hour fcst:\n";
         let (a, b) = (idx_messages(a), idx_messages(b));
         let mut found = Selection::nothing(gfs, "2023092800".into(), None);
         let starts = |m: Vec<&Message>| m.iter().map(|m| m.start).collect::<Vec<_>>();
@@ -147,9 +156,13 @@ mod tests {
                 .to_string()
                 .contains("winds on 1 ")
         );
-        assert_eq!(starts(found.select("b", &b).unwrap()), [10]);
+        let mut without = found.clone();
+        without.select("b", &b[..2]).unwrap();
+        let message = without.check_winds("b").unwrap_err().to_string();
+        assert!(message.contains("with their heights on 1"), "{message}");
+        assert_eq!(starts(found.select("b", &b).unwrap()), [10, 20]);
         assert!(found.check_winds("b").is_ok());
-        assert_eq!(found.missing().len(), gfs.wanted.len() - 6);
+        assert_eq!(found.missing().len(), gfs.wanted.len() - 7);
         let mut other_run = Selection::nothing(gfs, "2023092806".into(), None);
         assert!(
             other_run

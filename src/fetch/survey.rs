@@ -5,17 +5,23 @@ use std::path::PathBuf;
 
 use jiff::Timestamp;
 
+use super::address::shown;
 use super::feed::{Feed, InventoryKind};
 use super::http::{ByteSpan, Client, vanished};
 use super::inventory::{Message, idx, json_lines, walk};
 use super::manifest::{Manifest, digest};
 use super::parallel;
-use super::ranges::Source;
+use super::ranges::{Source, chunks};
+use super::region::Region;
 use super::runs::{self, Period, RunChoice};
 use super::select::Selection;
-use super::template::Filling;
+use super::service::{Format, Service};
+use super::template::{Cut, Filling, Point, Template};
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
+
+/// About as many bytes has an hour of a point forecast: a hundred numbers.
+const HOUR_OF_POINT: u64 = 600;
 
 /// The longest message that is fetched, bytes.
 const LONGEST_MESSAGE: u64 = 256 << 20;
@@ -27,6 +33,8 @@ pub struct Order<'a> {
     pub feed: &'a Feed,
     /// Where the balloon is released.
     pub site: Position,
+    /// How far around it winds are wanted, m; of use where the feed cuts a region out.
+    pub reach_m: f64,
     /// The times to be covered.
     pub period: Period,
     /// The present time.
@@ -39,6 +47,16 @@ pub struct Order<'a> {
     pub folder: PathBuf,
     /// Questions asked at the same time.
     pub connections: usize,
+    /// Whether a service that has no inventory is asked for its run before it is chosen.
+    pub probe: bool,
+}
+
+impl Order<'_> {
+    /// The region that is asked for, if the feed cuts one out.
+    pub fn region(&self) -> Option<Region> {
+        let service = self.feed.service.as_ref()?;
+        Some(Region::around(self.site, self.reach_m, service.spacing))
+    }
 }
 
 /// What there is.
@@ -59,19 +77,53 @@ pub struct Planned {
     pub member: Option<String>,
     /// What was wanted, as a digest.
     pub wanted: String,
-    /// Its messages; empty if the file is there already.
+    /// The hours after the run that it holds.
+    pub steps: Vec<u32>,
+    /// Its messages; empty if the file is there already, or made of answers.
     pub sources: Vec<Source>,
+    /// The questions to a service whose answers make the file; empty if it is there already.
+    pub asked: Vec<Asked>,
     /// The file as it is there already.
     pub there: Option<Manifest>,
 }
 
+/// A question to a service that cuts regions out.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Asked {
+    /// Where.
+    pub url: String,
+    /// Hours after the run.
+    pub step: u32,
+    /// Whether the answer goes on east of the one before.
+    pub goes_on: bool,
+    /// About how many bytes it has.
+    pub about: u64,
+}
+
 impl Planned {
-    /// Length of the file, bytes.
+    /// Length of the file, bytes; of one that is made of answers, about.
     pub fn bytes(&self) -> u64 {
         let messages = self.sources.iter().flat_map(|s| &s.messages);
-        self.there
-            .as_ref()
-            .map_or_else(|| messages.map(|m| m.length).sum(), |m| m.bytes)
+        let of_messages: u64 = messages.map(|m| m.length).sum();
+        let of_answers: u64 = self.asked.iter().map(|a| a.about).sum();
+        let there = self.there.as_ref();
+        there.map_or(of_messages + of_answers, |m| m.bytes)
+    }
+
+    /// Requests for it, and how many bytes they bring.
+    pub fn requests(&self) -> (usize, u64) {
+        let chunks = chunks(&self.sources);
+        let bytes: u64 = chunks.iter().map(|c| c.span.length).sum();
+        let about: u64 = self.asked.iter().map(|a| a.about).sum();
+        (chunks.len() + self.asked.len(), bytes + about)
+    }
+}
+
+impl Survey {
+    /// Requests for all that is not there, and how many bytes they bring.
+    pub fn requests(&self) -> (usize, u64) {
+        let all = self.files.iter().map(Planned::requests);
+        all.fold((0, 0), |sum, one| (sum.0 + one.0, sum.1 + one.1))
     }
 }
 
@@ -178,6 +230,12 @@ fn attempt(
     choice: &RunChoice,
     say: &dyn Fn(&str),
 ) -> Result<Attempt> {
+    if let Some(service) = &order.feed.service {
+        return of_service(client, order, choice, service);
+    }
+    if order.feed.point.is_some() {
+        return Ok(Attempt::There(of_point(order, choice)));
+    }
     let mut files = planned(order, choice);
     let to_fetch = || files.iter().filter(|f| f.there.is_none());
     let mut urls: Vec<String> = to_fetch()
@@ -195,7 +253,7 @@ fn attempt(
     let mut inventories = BTreeMap::new();
     for (url, answer) in urls.into_iter().zip(answers) {
         let Some((messages, remark)) = answer else {
-            return Ok(Attempt::Missing(url));
+            return Ok(Attempt::Missing(shown(&url)));
         };
         if let Some(remark) = remark {
             say(&remark);
@@ -216,50 +274,220 @@ fn attempt(
     }))
 }
 
+/// A run of a service: what to ask, once it is known to be there.
+fn of_service(
+    client: &Client,
+    order: &Order,
+    choice: &RunChoice,
+    service: &Service,
+) -> Result<Attempt> {
+    let region = Region::around(order.site, order.reach_m, service.spacing);
+    let mut files = planned(order, choice);
+    let open = |file: &Planned| file.there.is_none();
+    if order.probe
+        && let Some(file) = files.iter().find(|f| open(f))
+    {
+        // The last step of a run comes last. A few points tell as much as all.
+        let few = Region::around(order.site, 0.1 * service.spacing, service.spacing);
+        let last = choice.steps.last().into_iter();
+        let of_last =
+            last.flat_map(|step| asked(order.feed, service, choice, &file.member, *step, few));
+        for question in of_last.filter(|q| !q.goes_on) {
+            if client
+                .reply(&question.url, service.missing.as_deref())?
+                .is_none()
+            {
+                return Ok(Attempt::Missing(shown(&question.url)));
+            }
+        }
+    }
+    for file in files.iter_mut().filter(|f| open(f)) {
+        let steps = file.steps.iter();
+        let member = &file.member;
+        let all = steps.flat_map(|step| asked(order.feed, service, choice, member, *step, region));
+        file.asked = all.collect();
+    }
+    Ok(Attempt::There(Survey {
+        choice: choice.clone(),
+        files,
+    }))
+}
+
+/// The one question of a point forecast, which is for all hours.
+fn of_point(order: &Order, choice: &RunChoice) -> Survey {
+    let mut files = planned(order, choice);
+    for file in files.iter_mut().filter(|f| f.there.is_none()) {
+        let first = choice.steps.first().copied().unwrap_or(0);
+        let urls = addresses(order, choice, first, &file.member).into_iter();
+        let asked = urls.map(|url| Asked {
+            url,
+            step: first,
+            goes_on: false,
+            about: HOUR_OF_POINT * choice.steps.len() as u64,
+        });
+        file.asked = asked.collect();
+    }
+    Survey {
+        choice: choice.clone(),
+        files,
+    }
+}
+
+/// Every address that a step of a member is fetched from, whether it is there or not.
+pub fn addresses(
+    order: &Order,
+    choice: &RunChoice,
+    step: u32,
+    member: &Option<String>,
+) -> Vec<String> {
+    match (&order.feed.service, order.region()) {
+        (Some(service), Some(region)) => {
+            let asked = asked(order.feed, service, choice, member, step, region);
+            asked.into_iter().map(|asked| asked.url).collect()
+        }
+        _ if order.feed.point.is_some() => {
+            let hour = |time: Timestamp| time.strftime("%Y-%m-%dT%H:%M").to_string();
+            let covers = choice.covers();
+            let point = Point {
+                place: order.site,
+                hours: [hour(covers.from), hour(covers.to)],
+            };
+            let urls = order.feed.urls.iter();
+            urls.map(|url| filled(url, choice, step, member, None, Some(&point)))
+                .collect()
+        }
+        _ => urls(order.feed, choice, step, member),
+    }
+}
+
+/// The questions for one step of a file.
+fn asked(
+    feed: &Feed,
+    service: &Service,
+    choice: &RunChoice,
+    member: &Option<String>,
+    step: u32,
+    region: Region,
+) -> Vec<Asked> {
+    let parts = region.parts(service.longitudes, service.spacing);
+    // Of several files of a step nobody knows which has what: together they have it all.
+    let files = feed.urls.len() as u64;
+    let mut all = Vec::new();
+    for url in &feed.urls {
+        for (i, part) in parts.iter().enumerate() {
+            let cut = Cut {
+                region: *part,
+                variables: service.variables(&feed.wanted),
+                levels: service.levels(&feed.wanted),
+            };
+            all.push(Asked {
+                url: filled(url, choice, step, member, Some(&cut), None),
+                step,
+                goes_on: i > 0,
+                about: service.estimate(&feed.wanted, *part).div_ceil(files),
+            });
+        }
+    }
+    all
+}
+
 /// The files of a run, without their messages.
 fn planned(order: &Order, choice: &RunChoice) -> Vec<Planned> {
     let members: Vec<Option<String>> = match order.members.as_slice() {
         [] => vec![None],
         members => members.iter().cloned().map(Some).collect(),
     };
-    let plan = |member: Option<String>| {
-        let path = order.folder.join(file_name(order.feed, choice, &member));
-        let what = (&order.feed.urls, &order.feed.wanted, choice, &member);
+    let service = order.feed.service.as_ref();
+    let of_steps: Vec<Vec<u32>> = match service.map(|s| s.format) {
+        // NetCDF files are not put end to end.
+        Some(Format::NetCdf) => choice.steps.iter().map(|step| vec![*step]).collect(),
+        _ => vec![choice.steps.clone()],
+    };
+    let urls: Vec<String> = order.feed.urls.iter().map(|u| shown(u.text())).collect();
+    let region = order.region();
+    let plan = |member: &Option<String>, steps: &Vec<u32>| {
+        let path = order.folder.join(file_name(order, choice, member, steps));
+        let place = order.feed.point.as_ref().map(|keys| (order.site, keys));
+        let what = (
+            &urls,
+            &order.feed.wanted,
+            choice.run,
+            steps,
+            member,
+            region,
+            place,
+        );
         let wanted = digest(format!("{what:?}").as_bytes());
         let there = Manifest::of_whole(&path).filter(|m| m.wanted == wanted);
         Planned {
             path,
-            member,
+            member: member.clone(),
             wanted,
+            steps: steps.clone(),
             sources: Vec::new(),
+            asked: Vec::new(),
             there,
         }
     };
-    members.into_iter().map(plan).collect()
+    let each = members
+        .iter()
+        .flat_map(|member| of_steps.iter().map(move |s| (member, s)));
+    each.map(|(member, steps)| plan(member, steps)).collect()
 }
 
-/// As in gefs-20261125-12z-p01-f000-f012.grib2.
-fn file_name(feed: &Feed, choice: &RunChoice, member: &Option<String>) -> String {
+/// As in gefs-20261125-12z-40n9w-p01-f000-f012.grib2: of a region, with the place it is around.
+fn file_name(order: &Order, choice: &RunChoice, member: &Option<String>, steps: &[u32]) -> String {
     let (date, hour) = choice.date_and_hour();
     let member = member.as_ref().map_or(String::new(), |m| format!("-{m}"));
     let step = |step: Option<&u32>| step.copied().unwrap_or(0);
-    let (first, last) = (step(choice.steps.first()), step(choice.steps.last()));
-    format!(
-        "{}-{date}-{hour}z{member}-f{first:03}-f{last:03}.grib2",
-        feed.name
-    )
+    let (first, last) = (step(steps.first()), step(steps.last()));
+    let name = &order.feed.name;
+    let of_service = order.feed.service.as_ref().map(|s| match s.format {
+        Format::Grib => "grib2",
+        Format::NetCdf => "nc",
+    });
+    let of_place = of_service.or(order.feed.point.as_ref().map(|_| "json"));
+    let (around, ending) = match of_place {
+        None => (String::new(), "grib2"),
+        Some(ending) => {
+            let side = |deg: f64, sides: [char; 2]| {
+                let side = sides[usize::from(deg < 0.0)];
+                format!("{:.0}{side}", deg.abs())
+            };
+            let (lat, lon) = (order.site.lat_deg, order.site.lon_deg);
+            let around = side(lat, ['n', 's']) + &side(lon, ['e', 'w']);
+            (format!("-{around}"), ending)
+        }
+    };
+    format!("{name}-{date}-{hour}z{around}{member}-f{first:03}-f{last:03}.{ending}")
 }
 
 /// The files of one step.
 fn urls(feed: &Feed, choice: &RunChoice, step: u32, member: &Option<String>) -> Vec<String> {
+    let urls = feed.urls.iter();
+    urls.map(|url| filled(url, choice, step, member, None, None))
+        .collect()
+}
+
+fn filled(
+    url: &Template,
+    choice: &RunChoice,
+    step: u32,
+    member: &Option<String>,
+    cut: Option<&Cut>,
+    point: Option<&Point>,
+) -> String {
     let (date, hour) = choice.date_and_hour();
-    let with = Filling {
+    let valid = choice.valid(step).strftime("%Y-%m-%dT%H:%M:%SZ");
+    url.fill(Filling {
         date: &date,
         hour: &hour,
         step,
         member: member.as_deref().unwrap_or(""),
-    };
-    feed.urls.iter().map(|url| url.fill(with)).collect()
+        valid: &valid.to_string(),
+        cut,
+        point,
+    })
 }
 
 /// What is in a file, and a remark if that had to be found out from the file itself; `None` if
@@ -273,8 +501,8 @@ fn inventory(
         return Ok(walk::messages(client, url)?.map(|messages| (messages, None)));
     };
     let trouble = match client.whole(&beside)? {
-        None => format!("{beside} is not there"),
-        Some(bytes) => match read_inventory(kind, &beside, &bytes) {
+        None => format!("{} is not there", shown(&beside)),
+        Some(bytes) => match read_inventory(kind, &shown(&beside), &bytes) {
             Ok(messages) => return Ok(Some((messages, None))),
             Err(fault) => fault.to_string(),
         },
@@ -314,7 +542,7 @@ fn sources(
         let urls = urls(feed, choice, step, member);
         for url in &urls {
             let messages = inventories.get(url).map_or(&[][..], Vec::as_slice);
-            let selected = found.select(url, messages)?;
+            let selected = found.select(&shown(url), messages)?;
             let spans: Result<Vec<ByteSpan>> = selected.iter().map(|m| span(url, m)).collect();
             let spans = spans?;
             if !spans.is_empty() {
@@ -325,7 +553,8 @@ fn sources(
                 });
             }
         }
-        found.check_winds(&urls.join(" and "))?;
+        let names: Vec<String> = urls.iter().map(|url| shown(url)).collect();
+        found.check_winds(&names.join(" and "))?;
         for field in found.missing() {
             *missing.entry(field).or_default() += 1;
         }
@@ -342,7 +571,7 @@ fn span(url: &str, message: &Message) -> Result<ByteSpan> {
     if !fits {
         let found = format!("a message of {length} bytes at byte {}", message.start);
         let expected = format!("one of at most {LONGEST_MESSAGE}");
-        return Err(Fault::new(url, found, expected).into());
+        return Err(Fault::new(shown(url), found, expected).into());
     }
     Ok(ByteSpan {
         start: message.start,

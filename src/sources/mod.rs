@@ -19,6 +19,7 @@ mod listing;
 mod model;
 mod netcdf_sounding;
 mod page;
+pub mod point;
 mod spc;
 mod table;
 mod text;
@@ -75,6 +76,8 @@ pub enum Format {
     Spc,
     /// JSON that holds levels or lists of values by name.
     Json,
+    /// A point forecast in JSON: lists of values by the hour above one place.
+    Point,
 }
 
 /// What a person says of files beside their content.
@@ -102,7 +105,7 @@ impl From<&Hints> for Hints {
 }
 
 /// Every format with its name on the command line.
-const NAMES: [(&str, Format); 7] = [
+const NAMES: [(&str, Format); 8] = [
     ("csv", Format::Csv),
     ("igra2", Format::Igra),
     ("listing", Format::Listing),
@@ -110,6 +113,7 @@ const NAMES: [(&str, Format); 7] = [
     ("bufkit", Format::Bufkit),
     ("spc", Format::Spc),
     ("json", Format::Json),
+    ("point", Format::Point),
 ];
 
 /// The names of the formats, for messages.
@@ -152,6 +156,8 @@ fn recognise_with(text: &str, columns: &Columns) -> Option<Format> {
         Some(Format::Listing)
     } else if gsl::looks_like(text) {
         Some(Format::Gsl)
+    } else if point::looks_like(text) {
+        Some(Format::Point)
     } else if json::looks_like(text) {
         Some(Format::Json)
     } else if csv::looks_like(text, columns) {
@@ -208,6 +214,7 @@ pub fn parse(name: &str, text: &str, hints: impl Into<Hints>) -> Result<Vec<Soun
         Format::Bufkit => bufkit::read(name, text),
         Format::Spc => spc::read(name, text),
         Format::Json => json::read(name, text, &columns),
+        Format::Point => each(point::read(name, text)),
     };
     let clean = |ascent: Result<Raw>| ascent.and_then(clean::clean);
     keep_usable(name, ascents.into_iter().map(clean).collect())
@@ -350,7 +357,7 @@ mod tests {
             .unwrap_err()
             .to_string();
         assert!(
-            message.contains("csv, igra2, listing, gsl, bufkit"),
+            message.contains("gsl, bufkit, spc, json, point"),
             "{message}"
         );
     }

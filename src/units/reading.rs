@@ -287,7 +287,7 @@ fn any_unit_named(name: &str) -> Option<&'static Unit> {
 }
 
 /// Names of units that stand by themselves.
-const WHOLE_NAMES: [(&str, &str); 23] = [
+const WHOLE_NAMES: [(&str, &str); 24] = [
     ("fpm", "ft/min"),
     ("fps", "ft/s"),
     ("mps", "m/s"),
@@ -295,6 +295,7 @@ const WHOLE_NAMES: [(&str, &str); 23] = [
     ("kmh", "km/h"),
     ("kmph", "km/h"),
     ("mi/h", "mph"),
+    ("mp/h", "mph"),
     ("nmi/h", "kt"),
     ("lb/in2", "psi"),
     ("psig", "psi"),

@@ -3,6 +3,7 @@
 mod above;
 pub mod aloft;
 pub mod answer;
+pub mod duration;
 pub mod facts;
 pub mod fits;
 mod fly;

@@ -8,6 +8,7 @@ use grib_reader::{Identification, ProductDefinition, ProductDefinitionTemplate a
 
 use super::{MOST_FIELDS, Message};
 use crate::error::{Error, Fault, Result};
+use crate::fetch::address::shown;
 use crate::fetch::check;
 use crate::fetch::field::{Field, Level, WantedQuantity};
 use crate::fetch::http::{ByteSpan, Client, vanished};
@@ -39,7 +40,7 @@ pub fn messages(client: &Client, url: &str) -> Result<Option<Vec<Message>>> {
     let length = beginning.of.ok_or_else(|| {
         let expected = "Content-Range with the length, to find the messages by";
         Error::from(Fault::new(
-            url,
+            shown(url),
             "a server that does not tell the file's length",
             expected,
         ))
@@ -106,7 +107,7 @@ impl Remote<'_> {
     }
 
     fn wrong(&self, at: u64, found: impl Into<String>, expected: &str) -> Error {
-        let fault = Fault::new(self.url, found, expected);
+        let fault = Fault::new(shown(self.url), found, expected);
         fault.of_key(format!("byte {at}")).into()
     }
 }
