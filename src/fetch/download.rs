@@ -6,6 +6,7 @@ use std::sync::{Mutex, PoisonError};
 use jiff::{SignedDuration, Timestamp};
 
 use super::address::shown;
+use super::asked::Asked;
 use super::check::{self, Of, is_of, is_of_use};
 use super::http::{ByteSpan, Client, vanished};
 use super::join;
@@ -15,7 +16,7 @@ use super::parallel;
 use super::part::Part;
 use super::ranges::{Chunk, Source, chunks};
 use super::service::Service;
-use super::survey::{Asked, Order, Planned, Survey};
+use super::survey::{Order, Planned, Survey};
 use crate::error::{Error, Fault, Result};
 use crate::files::write_atomically;
 use crate::sources::grid::GridFile;

@@ -5,6 +5,7 @@
 //! not there, with a [`manifest`] beside it. No other part of the program talks to a network.
 
 pub mod address;
+pub mod asked;
 mod check;
 pub mod download;
 pub mod feed;

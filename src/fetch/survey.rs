@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use jiff::Timestamp;
 
 use super::address::shown;
+use super::asked::{self, Asked};
 use super::feed::{Feed, InventoryKind};
 use super::http::{ByteSpan, Client, vanished};
 use super::inventory::{Message, idx, json_lines, walk};
@@ -16,12 +17,8 @@ use super::region::Region;
 use super::runs::{self, Period, RunChoice};
 use super::select::Selection;
 use super::service::{Format, Service};
-use super::template::{Cut, Filling, Point, Template};
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
-
-/// About as many bytes has an hour of a point forecast: a hundred numbers.
-const HOUR_OF_POINT: u64 = 600;
 
 /// The longest message that is fetched, bytes.
 const LONGEST_MESSAGE: u64 = 256 << 20;
@@ -85,19 +82,6 @@ pub struct Planned {
     pub asked: Vec<Asked>,
     /// The file as it is there already.
     pub there: Option<Manifest>,
-}
-
-/// A question to a service that cuts regions out.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Asked {
-    /// Where.
-    pub url: String,
-    /// Hours after the run.
-    pub step: u32,
-    /// Whether the answer goes on east of the one before.
-    pub goes_on: bool,
-    /// About how many bytes it has.
-    pub about: u64,
 }
 
 impl Planned {
@@ -243,7 +227,7 @@ fn attempt(
             choice
                 .steps
                 .iter()
-                .flat_map(|s| urls(order.feed, choice, *s, &f.member))
+                .flat_map(|s| asked::files(order.feed, choice, *s, &f.member))
         })
         .collect();
     urls.sort();
@@ -290,8 +274,9 @@ fn of_service(
         // The last step of a run comes last. A few points tell as much as all.
         let few = Region::around(order.site, 0.1 * service.spacing, service.spacing);
         let last = choice.steps.last().into_iter();
-        let of_last =
-            last.flat_map(|step| asked(order.feed, service, choice, &file.member, *step, few));
+        let of_last = last.flat_map(|step| {
+            asked::of_region(order.feed, service, choice, &file.member, *step, few)
+        });
         for question in of_last.filter(|q| !q.goes_on) {
             if client
                 .reply(&question.url, service.missing.as_deref())?
@@ -304,7 +289,8 @@ fn of_service(
     for file in files.iter_mut().filter(|f| open(f)) {
         let steps = file.steps.iter();
         let member = &file.member;
-        let all = steps.flat_map(|step| asked(order.feed, service, choice, member, *step, region));
+        let all = steps
+            .flat_map(|step| asked::of_region(order.feed, service, choice, member, *step, region));
         file.asked = all.collect();
     }
     Ok(Attempt::There(Survey {
@@ -317,15 +303,7 @@ fn of_service(
 fn of_point(order: &Order, choice: &RunChoice) -> Survey {
     let mut files = planned(order, choice);
     for file in files.iter_mut().filter(|f| f.there.is_none()) {
-        let first = choice.steps.first().copied().unwrap_or(0);
-        let urls = addresses(order, choice, first, &file.member).into_iter();
-        let asked = urls.map(|url| Asked {
-            url,
-            step: first,
-            goes_on: false,
-            about: HOUR_OF_POINT * choice.steps.len() as u64,
-        });
-        file.asked = asked.collect();
+        file.asked = asked::of_point(order.feed, choice, order.site);
     }
     Survey {
         choice: choice.clone(),
@@ -340,55 +318,15 @@ pub fn addresses(
     step: u32,
     member: &Option<String>,
 ) -> Vec<String> {
-    match (&order.feed.service, order.region()) {
+    let feed = order.feed;
+    let asked = match (&feed.service, order.region()) {
         (Some(service), Some(region)) => {
-            let asked = asked(order.feed, service, choice, member, step, region);
-            asked.into_iter().map(|asked| asked.url).collect()
+            asked::of_region(feed, service, choice, member, step, region)
         }
-        _ if order.feed.point.is_some() => {
-            let hour = |time: Timestamp| time.strftime("%Y-%m-%dT%H:%M").to_string();
-            let covers = choice.covers();
-            let point = Point {
-                place: order.site,
-                hours: [hour(covers.from), hour(covers.to)],
-            };
-            let urls = order.feed.urls.iter();
-            urls.map(|url| filled(url, choice, step, member, None, Some(&point)))
-                .collect()
-        }
-        _ => urls(order.feed, choice, step, member),
-    }
-}
-
-/// The questions for one step of a file.
-fn asked(
-    feed: &Feed,
-    service: &Service,
-    choice: &RunChoice,
-    member: &Option<String>,
-    step: u32,
-    region: Region,
-) -> Vec<Asked> {
-    let parts = region.parts(service.longitudes, service.spacing);
-    // Of several files of a step nobody knows which has what: together they have it all.
-    let files = feed.urls.len() as u64;
-    let mut all = Vec::new();
-    for url in &feed.urls {
-        for (i, part) in parts.iter().enumerate() {
-            let cut = Cut {
-                region: *part,
-                variables: service.variables(&feed.wanted),
-                levels: service.levels(&feed.wanted),
-            };
-            all.push(Asked {
-                url: filled(url, choice, step, member, Some(&cut), None),
-                step,
-                goes_on: i > 0,
-                about: service.estimate(&feed.wanted, *part).div_ceil(files),
-            });
-        }
-    }
-    all
+        _ if feed.point.is_some() => asked::of_point(feed, choice, order.site),
+        _ => return asked::files(feed, choice, step, member),
+    };
+    asked.into_iter().map(|asked| asked.url).collect()
 }
 
 /// The files of a run, without their messages.
@@ -462,34 +400,6 @@ fn file_name(order: &Order, choice: &RunChoice, member: &Option<String>, steps: 
     format!("{name}-{date}-{hour}z{around}{member}-f{first:03}-f{last:03}.{ending}")
 }
 
-/// The files of one step.
-fn urls(feed: &Feed, choice: &RunChoice, step: u32, member: &Option<String>) -> Vec<String> {
-    let urls = feed.urls.iter();
-    urls.map(|url| filled(url, choice, step, member, None, None))
-        .collect()
-}
-
-fn filled(
-    url: &Template,
-    choice: &RunChoice,
-    step: u32,
-    member: &Option<String>,
-    cut: Option<&Cut>,
-    point: Option<&Point>,
-) -> String {
-    let (date, hour) = choice.date_and_hour();
-    let valid = choice.valid(step).strftime("%Y-%m-%dT%H:%M:%SZ");
-    url.fill(Filling {
-        date: &date,
-        hour: &hour,
-        step,
-        member: member.as_deref().unwrap_or(""),
-        valid: &valid.to_string(),
-        cut,
-        point,
-    })
-}
-
 /// What is in a file, and a remark if that had to be found out from the file itself; `None` if
 /// there is no such file.
 fn inventory(
@@ -539,7 +449,7 @@ fn sources(
     let mut sources = Vec::new();
     for &step in &choice.steps {
         let mut found = Selection::nothing(feed, format!("{date}{hour}"), in_inventory);
-        let urls = urls(feed, choice, step, member);
+        let urls = asked::files(feed, choice, step, member);
         for url in &urls {
             let messages = inventories.get(url).map_or(&[][..], Vec::as_slice);
             let selected = found.select(&shown(url), messages)?;

@@ -398,29 +398,10 @@ impl<'a> Column<'a> {
         };
         let mut rows: Vec<Vec<Row>> = vec![Vec::new(); self.times.len()];
         for hpa in levels(self.place, keys) {
-            let speed = self.list(&keys.speed, &hpa, Dimension::Speed)?;
-            let from = self.directions(&keys.from, &hpa)?;
-            let height = self.maybe(keys.height.as_ref(), &hpa, Dimension::Length)?;
-            let temperature =
-                self.maybe(keys.temperature.as_ref(), &hpa, Dimension::Temperature)?;
-            let humidity = self.maybe(keys.humidity.as_ref(), &hpa, Dimension::Ratio)?;
-            let pressure_pa = hpa.parse().ok().map(|hpa: f64| 100.0 * hpa);
-            for (i, rows) in rows.iter_mut().enumerate() {
-                let row = Row {
-                    pressure_pa,
-                    height_m: value(&height, i),
-                    temperature_k: value(&temperature, i),
-                    relative_humidity: value(&humidity, i),
-                    speed_m_s: value(&speed, i),
-                    from_deg: value(&from, i),
-                    ..Row::default()
-                };
+            for (rows, row) in rows.iter_mut().zip(self.level(&hpa)?) {
                 // Below the ground the model only goes on as it thinks fit.
-                let below = row
-                    .height_m
-                    .zip(self.elevation_m)
-                    .is_some_and(|(z, ground)| z < ground);
-                if !below {
+                let ground = row.height_m.zip(self.elevation_m);
+                if ground.is_none_or(|(height_m, ground_m)| height_m >= ground_m) {
                     rows.push(row);
                 }
             }
@@ -446,6 +427,27 @@ impl<'a> Column<'a> {
             tally: self.tally.clone(),
         });
         Ok(profiles.collect())
+    }
+
+    /// A level, time by time.
+    fn level(&mut self, hpa: &str) -> Result<Vec<Row>> {
+        let keys = self.keys;
+        let speed = self.list(&keys.speed, hpa, Dimension::Speed)?;
+        let from = self.directions(&keys.from, hpa)?;
+        let height = self.maybe(keys.height.as_ref(), hpa, Dimension::Length)?;
+        let temperature = self.maybe(keys.temperature.as_ref(), hpa, Dimension::Temperature)?;
+        let humidity = self.maybe(keys.humidity.as_ref(), hpa, Dimension::Ratio)?;
+        let pressure_pa = hpa.parse().ok().map(|hpa: f64| 100.0 * hpa);
+        let row = |i: usize| Row {
+            pressure_pa,
+            height_m: value(&height, i),
+            temperature_k: value(&temperature, i),
+            relative_humidity: value(&humidity, i),
+            speed_m_s: value(&speed, i),
+            from_deg: value(&from, i),
+            ..Row::default()
+        };
+        Ok((0..self.times.len()).map(row).collect())
     }
 
     /// The wind at 10 m, with the air near it.
