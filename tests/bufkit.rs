@@ -209,6 +209,36 @@ fn a_run_is_a_forecast_by_the_hour() {
 }
 
 #[test]
+fn the_models_own_wind_at_10_m_is_the_wind_at_the_ground() {
+    let plan = plan("days.toml", "2017-04-01T06:00:00Z");
+    let args = [
+        &plan,
+        "--hours",
+        "00:00-23:00",
+        "--every",
+        "3h",
+        "--draws",
+        "20",
+        "--json",
+    ];
+    let days = json("days", &args.map(|a| a as &str));
+    let text = days.to_string();
+    // 06 UTC: UWND 1.10, VWND 0.60; the others are read in the same way.
+    let s = &read("bufkit_gfs_missoula.buf");
+    for sounding in s {
+        let own = sounding.wind_at_10_m.unwrap().speed_m_s();
+        assert!(
+            text.contains(&format!("\"speed_m_s\":{own}")),
+            "{own} {text}"
+        );
+    }
+    assert!(
+        text.contains("ten_metres") && !text.contains("brought_down"),
+        "{text}"
+    );
+}
+
+#[test]
 fn of_two_runs_for_the_same_hour_the_newer_counts() {
     let [old, new] = ["bufkit_gfs_missoula_damaged.buf", "bufkit_gfs_missoula.buf"].map(path);
     let text = std::fs::read_to_string(&old).unwrap();

@@ -368,6 +368,7 @@ impl Surface {
             height_m: Some(ground_m + TOLD_AT_M),
             east_m_s: self.east_m_s,
             north_m_s: self.north_m_s,
+            at_10_m: true,
             ..Row::default()
         };
         [air, wind]

@@ -45,6 +45,8 @@ pub(super) struct Row {
     pub from_deg: Option<f64>,
     pub east_m_s: Option<f64>,
     pub north_m_s: Option<f64>,
+    /// Whether this is a model's own wind 10 m above its ground.
+    pub at_10_m: bool,
 }
 
 /// Levels nearer than this are the same level, m.
@@ -76,6 +78,8 @@ pub(super) fn clean(raw: Raw) -> Result<Sounding> {
     }
     let lat_deg = latitude(raw.position, &rows, heights, &mut tally);
     fill_heights(&mut rows, heights, lat_deg, &mut tally);
+    let at_10_m = rows.iter().find(|row| row.at_10_m);
+    let wind_at_10_m = at_10_m.and_then(|row| wind(row, &mut tally));
     let levels = rows
         .iter()
         .filter_map(|row| level(row, &mut tally))
@@ -96,6 +100,7 @@ pub(super) fn clean(raw: Raw) -> Result<Sounding> {
         time: raw.time,
         position: raw.position,
         model: raw.model,
+        wind_at_10_m,
         heights,
         levels,
         tally,

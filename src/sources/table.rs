@@ -370,6 +370,7 @@ fn rows(mut columns: Vec<Column>, tally: &mut Tally) -> (Vec<Row>, Option<Positi
             from_deg: cell(Quantity::From, i),
             east_m_s: cell(Quantity::East, i),
             north_m_s: cell(Quantity::North, i),
+            ..Row::default()
         })
         .collect();
     (rows, position, heights)

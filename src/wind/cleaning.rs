@@ -85,6 +85,7 @@ mod tests {
             time: None,
             position: None,
             model: None,
+            wind_at_10_m: None,
             heights: HeightSource::Geometric,
             levels: heights_m.map(level).collect(),
             tally,

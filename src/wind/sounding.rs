@@ -98,6 +98,8 @@ pub struct Sounding {
     pub position: Option<Position>,
     /// The model that computed it; `None` for a measured one.
     pub model: Option<Model>,
+    /// A model's own wind 10 m above its ground, which also stands among the levels.
+    pub wind_at_10_m: Option<Wind>,
     /// Where the altitudes come from.
     pub heights: HeightSource,
     /// The levels, lowest first.

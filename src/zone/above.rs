@@ -59,6 +59,7 @@ fn column(plan: &Plan, weather: &Weather) -> FileAscent {
             time: Some(plan.release),
             position: Some(plan.site.position),
             model,
+            wind_at_10_m: weather.own_at_10_m,
             heights: HeightSource::Geometric,
             levels,
             tally,

@@ -50,7 +50,7 @@ pub struct Weather<'a> {
     /// Air and wind above the site at the release.
     pub column: Column,
     around: Around<'a>,
-    /// A forecast's own wind 10 m above its ground.
+    /// A forecast's or a model profile's own wind 10 m above its ground.
     pub own_at_10_m: Option<Wind>,
     /// The files it is from.
     pub files: Vec<String>,
@@ -408,9 +408,11 @@ impl<'a> SiteWinds<'a> {
         let mut files: Vec<String> = blended.iter().map(|a| a.file.clone()).collect();
         files.dedup();
         let column = blend(&weights, &columns);
+        let own = blended_at_10_m(&weights, blended);
         let around = Around::Stations(stations, columns);
         Weather {
             files,
+            own_at_10_m: own,
             cleaning: sources::cleaned(blended.iter().copied()),
             assumptions: [read_as(&nearest.sounding), vec![said]].concat(),
             ..self.of(release, column, around, source)
@@ -435,6 +437,7 @@ impl<'a> SiteWinds<'a> {
         let column = Column::from_sounding(sounding);
         Weather {
             files: vec![nearest.file.clone()],
+            own_at_10_m: sounding.wind_at_10_m,
             cleaning: sources::cleaned([nearest]),
             assumptions,
             ..self.of(release, column, Around::Nothing, source)
@@ -650,6 +653,22 @@ fn blend(weights: &Weights, columns: &[Column]) -> Column {
         air: crate::atmosphere::AirProfile::blend(&air),
         winds: WindProfile::blend(&winds),
     }
+}
+
+/// The weighted mean of profiles' own winds at 10 m; `None` where one that counts has none.
+fn blended_at_10_m(weights: &Weights, blended: &[&FileAscent]) -> Option<Wind> {
+    let counting = || weights.terms().filter(|(_, weight)| *weight > 0.0);
+    let own = |column: usize| blended[column].sounding.wind_at_10_m;
+    let all = counting().all(|(column, _)| own(column).is_some());
+    let mean = |part: fn(Wind) -> f64| {
+        counting()
+            .map(|(c, weight)| own(c).map_or(0.0, |wind| weight * part(wind)))
+            .sum()
+    };
+    all.then(|| Wind {
+        east_m_s: mean(|wind| wind.east_m_s),
+        north_m_s: mean(|wind| wind.north_m_s),
+    })
 }
 
 fn of_elsewhere(site: Position, ascent: &FileAscent, away_m: f64) -> Error {

@@ -32,6 +32,7 @@ impl Archive {
             time: Some(time),
             position: Some(place),
             model: None,
+            wind_at_10_m: None,
             heights: HeightSource::Geopotential,
             levels: levels(&block, &weights),
             tally: Tally {
