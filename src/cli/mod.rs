@@ -3,6 +3,7 @@
 pub mod brief;
 pub mod compare;
 pub mod days;
+pub mod desk;
 pub mod fetch;
 pub mod fill;
 pub mod instead;
@@ -11,6 +12,7 @@ pub mod options;
 mod output;
 mod progress;
 pub mod releases;
+pub mod show;
 pub mod sites;
 pub mod version;
 pub mod wind_files;
