@@ -1,7 +1,10 @@
 //! Hostile requests to the desk over real sockets: another user of the computer, a page of somebody else, a name
 //! that was pointed here. The table is that of the rules in `src/desk/door.rs`.
 
-#![allow(clippy::unwrap_used, reason = "helpers of tests fail by panicking, too")]
+#![allow(
+    clippy::unwrap_used,
+    reason = "helpers of tests fail by panicking, too"
+)]
 
 #[path = "common/desk.rs"]
 mod desk;
@@ -15,7 +18,11 @@ use desk::Desk;
 
 fn opened() -> (tempfile::TempDir, Desk) {
     let folder = tempfile::tempdir().unwrap();
-    fs::copy("samples/high-plains/plan.toml", folder.path().join("plan.toml")).unwrap();
+    fs::copy(
+        "samples/high-plains/plan.toml",
+        folder.path().join("plan.toml"),
+    )
+    .unwrap();
     let desk = Desk::open(folder.path(), &[]);
     (folder, desk)
 }
@@ -36,15 +43,32 @@ fn the_key_opens_the_door_once_and_leaves_the_address() {
         desk.raw(&lines(&all))
     };
     let with_key = get(&format!("/?key={}", desk.key), &[]);
-    assert_eq!((with_key.status, with_key.header("location")), (303, Some("/")));
+    assert_eq!(
+        (with_key.status, with_key.header("location")),
+        (303, Some("/"))
+    );
     let cookie = with_key.header("set-cookie").unwrap();
     assert!(cookie.starts_with(&desk.cookie), "{cookie}");
-    assert!(cookie.contains("HttpOnly") && cookie.contains("SameSite=Strict"), "{cookie}");
+    assert!(
+        cookie.contains("HttpOnly") && cookie.contains("SameSite=Strict"),
+        "{cookie}"
+    );
     let wrong = "0".repeat(32);
-    for path in ["/", "/plan?name=plan.toml", "/desk.js", "/pulse", "/file?name=plan.toml"] {
+    for path in [
+        "/",
+        "/plan?name=plan.toml",
+        "/desk.js",
+        "/pulse",
+        "/file?name=plan.toml",
+    ] {
         assert_eq!(get(path, &[]).status, 401, "{path} without a key");
     }
-    for query in [wrong.as_str(), "", &desk.key[..31], &format!("{}x", desk.key)] {
+    for query in [
+        wrong.as_str(),
+        "",
+        &desk.key[..31],
+        &format!("{}x", desk.key),
+    ] {
         assert_eq!(get(&format!("/?key={query}"), &[]).status, 401, "{query}");
     }
     let port = desk.host.rsplit_once(':').unwrap().1;
@@ -75,7 +99,10 @@ fn only_the_address_that_is_listened_to_is_answered() {
     let get = "GET / HTTP/1.1";
     let right = format!("Host: {}", desk.host);
     assert_eq!(status(get, &[&right]), 200);
-    assert_eq!(status(get, &[&format!("Host: [::1]:{port}")]), if six(port) { 200 } else { 421 });
+    assert_eq!(
+        status(get, &[&format!("Host: [::1]:{port}")]),
+        if six(port) { 200 } else { 421 }
+    );
     for host in [
         "Host: evil.example".to_owned(),
         format!("Host: evil.example:{port}"),
@@ -99,7 +126,11 @@ fn only_the_address_that_is_listened_to_is_answered() {
     assert_eq!(status(&whole, &[&right]), 421);
     // The key is of no use under another name.
     let with_key = format!("GET /?key={} HTTP/1.1", desk.key);
-    let answer = desk.raw(&lines(&[&with_key, "Host: evil.example", "Connection: close"]));
+    let answer = desk.raw(&lines(&[
+        &with_key,
+        "Host: evil.example",
+        "Connection: close",
+    ]));
     assert_eq!(answer.status, 421);
     assert!(answer.header("set-cookie").is_none());
 }
@@ -112,7 +143,10 @@ fn six(port: &str) -> bool {
 #[test]
 fn what_changes_something_comes_from_our_own_page() {
     let (_folder, desk) = opened();
-    let (host, cookie) = (format!("Host: {}", desk.host), format!("Cookie: {}", desk.cookie));
+    let (host, cookie) = (
+        format!("Host: {}", desk.host),
+        format!("Cookie: {}", desk.cookie),
+    );
     let origin = format!("Origin: http://{}", desk.host);
     let status = |method: &str, more: &[&str]| {
         let first = format!("{method} /view HTTP/1.1");
@@ -140,7 +174,10 @@ fn what_changes_something_comes_from_our_own_page() {
         &["Sec-Fetch-Site: none"],
         &[&origin, "Sec-Fetch-Site: cross-site"],
         &[&origin, "Origin: https://evil.example"],
-        &["Origin: https://evil.example", "Sec-Fetch-Site: same-origin"],
+        &[
+            "Origin: https://evil.example",
+            "Sec-Fetch-Site: same-origin",
+        ],
         // A browser says one or the other.
         &[],
     ] {
@@ -148,13 +185,23 @@ fn what_changes_something_comes_from_our_own_page() {
     }
     assert_eq!(status("POST", &[&origin]), 303);
     assert_eq!(status("POST", &["Sec-Fetch-Site: same-origin"]), 303);
-    assert_eq!(status("POST", &[&origin, "Sec-Fetch-Site: same-origin"]), 303);
+    assert_eq!(
+        status("POST", &[&origin, "Sec-Fetch-Site: same-origin"]),
+        303
+    );
     for method in ["PUT", "DELETE", "PATCH", "OPTIONS", "TRACE", "CONNECT"] {
         let got = status(method, &[&origin]);
         assert!([400, 405, 421].contains(&got), "{method}: {got}");
     }
     // What changes something is no GET.
-    for path in ["/close", "/plan/save", "/job", "/plan/edit", "/view", "/new"] {
+    for path in [
+        "/close",
+        "/plan/save",
+        "/job",
+        "/plan/edit",
+        "/view",
+        "/new",
+    ] {
         assert_eq!(desk.get(path).status, 405, "{path}");
     }
 }
@@ -196,16 +243,26 @@ fn bodies_heads_and_connections_have_limits() {
     assert!([0, 400].contains(&desk.raw(b"\x16\x03\x01\x02\x00\x01\x00").status));
     // Connections that say nothing: no more than a number of them is held, and none for long.
     let since = Instant::now();
-    let mut idle: Vec<TcpStream> = (0..100).map(|_| TcpStream::connect(&desk.host).unwrap()).collect();
+    let mut idle: Vec<TcpStream> = (0..100)
+        .map(|_| TcpStream::connect(&desk.host).unwrap())
+        .collect();
     let mut closed = 0;
     for stream in &mut idle {
-        stream.set_read_timeout(Some(Duration::from_secs(20))).unwrap();
+        stream
+            .set_read_timeout(Some(Duration::from_secs(20)))
+            .unwrap();
         let _ = stream.write_all(b"GET / HTTP/1.1\r\n");
         let mut some = [0; 64];
-        closed += usize::from(!matches!(stream.read(&mut some), Err(e) if e.kind() == std::io::ErrorKind::WouldBlock));
+        closed += usize::from(
+            !matches!(stream.read(&mut some), Err(e) if e.kind() == std::io::ErrorKind::WouldBlock),
+        );
     }
     assert_eq!(closed, 100);
-    assert!(since.elapsed() < Duration::from_secs(40), "{:?}", since.elapsed());
+    assert!(
+        since.elapsed() < Duration::from_secs(40),
+        "{:?}",
+        since.elapsed()
+    );
     assert_eq!(desk.get("/").status, 200);
 }
 
@@ -242,15 +299,24 @@ fn files_stay_inside_the_folder() {
     ] {
         for route in ["file", "plan", "card"] {
             let answer = desk.get(&format!("/{route}?name={name}"));
-            assert!([404, 422].contains(&answer.status), "{route} {name}: {answer:?}");
-            assert!(!answer.body.contains("the secret") && !answer.body.contains("root:"), "{name}");
+            assert!(
+                [404, 422].contains(&answer.status),
+                "{route} {name}: {answer:?}"
+            );
+            assert!(
+                !answer.body.contains("the secret") && !answer.body.contains("root:"),
+                "{name}"
+            );
         }
     }
     for name in ["up.toml", "abs.toml", "table-up.toml", "table-abs.toml"] {
         let answer = desk.get(&format!("/plan?name={name}"));
         assert_eq!(answer.status, 200, "{name}");
         assert!(answer.body.contains("outside of the folder"), "{name}");
-        assert!(!answer.body.contains("the secret") && !answer.body.contains("root:"), "{name}");
+        assert!(
+            !answer.body.contains("the secret") && !answer.body.contains("root:"),
+            "{name}"
+        );
     }
     for file in ["../new", "/tmp/new", "a/../../new", "..", "link"] {
         let fields = [("name", "up.toml"), ("file", file)];
@@ -260,7 +326,12 @@ fn files_stay_inside_the_folder() {
     let names: Vec<_> = fs::read_dir(outer.path()).unwrap().collect();
     assert_eq!(names.len(), 3, "{names:?}");
     // Nowhere else to be sent to, either.
-    for here in ["https://evil.example/", "//evil.example/", "/\\evil.example", "javascript:alert(1)"] {
+    for here in [
+        "https://evil.example/",
+        "//evil.example/",
+        "/\\evil.example",
+        "javascript:alert(1)",
+    ] {
         let answer = desk.post("/view", &[("here", here)]);
         assert_eq!(answer.header("location"), Some("/"), "{here}");
     }
@@ -269,17 +340,40 @@ fn files_stay_inside_the_folder() {
 #[test]
 fn every_answer_says_what_it_may_do() {
     let (folder, desk) = opened();
-    for path in ["/", "/plan?name=plan.toml", "/desk.js", "/none", "/plan?name=none.toml"] {
+    for path in [
+        "/",
+        "/plan?name=plan.toml",
+        "/desk.js",
+        "/none",
+        "/plan?name=none.toml",
+    ] {
         let answer = desk.get(path);
         let policy = answer.header("content-security-policy").unwrap();
         assert!(policy.starts_with("default-src 'none'"), "{path}: {policy}");
-        assert!(!policy.contains("unsafe") && policy.contains("frame-ancestors 'none'"), "{path}");
+        assert!(
+            !policy.contains("unsafe") && policy.contains("frame-ancestors 'none'"),
+            "{path}"
+        );
         assert_eq!(answer.header("cache-control"), Some("no-store"), "{path}");
-        assert_eq!(answer.header("x-content-type-options"), Some("nosniff"), "{path}");
-        assert_eq!(answer.header("cross-origin-resource-policy"), Some("same-origin"), "{path}");
-        assert!(answer.header("access-control-allow-origin").is_none(), "{path}");
+        assert_eq!(
+            answer.header("x-content-type-options"),
+            Some("nosniff"),
+            "{path}"
+        );
+        assert_eq!(
+            answer.header("cross-origin-resource-policy"),
+            Some("same-origin"),
+            "{path}"
+        );
+        assert!(
+            answer.header("access-control-allow-origin").is_none(),
+            "{path}"
+        );
         for inline in ["<script>", "onclick=", "style=\"", "javascript:"] {
-            assert!(!answer.body.contains(inline) || path == "/desk.js", "{path}: {inline}");
+            assert!(
+                !answer.body.contains(inline) || path == "/desk.js",
+                "{path}: {inline}"
+            );
         }
     }
     // A page of the folder runs apart from the desk.
@@ -297,11 +391,15 @@ fn texts_of_plans_stay_texts_and_the_desk_can_be_closed() {
     let name = "a<b>.toml";
     let text = format!("[flight]\nname = '{evil}'\n[site]\nlat = \"{evil}\"\n");
     fs::write(folder.path().join("evil.toml"), &text).unwrap();
-    for path in ["/plan?name=evil.toml".to_owned(), format!("/plan?name={}", desk::encoded(name))] {
+    for path in [
+        "/plan?name=evil.toml".to_owned(),
+        format!("/plan?name={}", desk::encoded(name)),
+    ] {
         let page = desk.get(&path);
         assert!(!page.body.contains("<img src=x"), "{path}");
     }
-    let live: serde_json::Value = serde_json::from_str(&desk.get("/live?name=evil.toml&n=1").body).unwrap();
+    let live: serde_json::Value =
+        serde_json::from_str(&desk.get("/live?name=evil.toml&n=1").body).unwrap();
     assert!(!live["faults"].as_str().unwrap().contains("<img"), "{live}");
     assert_eq!(desk.post("/close", &[]).status, 200);
     assert!(desk.ends(), "the desk is still there");

@@ -15,8 +15,8 @@ use std::sync::Arc;
 
 use jiff::Timestamp;
 
-pub use self::answer::{Brief, Wait};
 use self::answer::MapGround;
+pub use self::answer::{Brief, Wait};
 use self::ground::BriefGround;
 use crate::choice;
 use crate::choice::ground::GroundSource;

@@ -124,9 +124,11 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
         output::print(out, "standard output", &text)?;
     }
     match paths.first() {
-        Some(first) if args.open => {
-            show::open(first.as_os_str(), &format!("{} was written", first.display()), talk)
-        }
+        Some(first) if args.open => show::open(
+            first.as_os_str(),
+            &format!("{} was written", first.display()),
+            talk,
+        ),
         _ => Ok(()),
     }
 }

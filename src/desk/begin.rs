@@ -86,7 +86,10 @@ fn fault(id: &str, found: &str, expected: &str) -> Fault {
 /// The field that a fault belongs to, and its words.
 pub fn in_words(fault: &Fault) -> (String, String) {
     let id = fault.key.clone().unwrap_or_default();
-    (id, format!("found {}; expected {}", fault.found, fault.expected))
+    (
+        id,
+        format!("found {}; expected {}", fault.found, fault.expected),
+    )
 }
 
 /// The site of a text that was typed to move the release.

@@ -477,5 +477,6 @@
 
   layers();
   visible();
+  if (mapBox.dataset.bare !== undefined && frame()) { ground(); }
   look();
 })();

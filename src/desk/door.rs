@@ -11,8 +11,8 @@ use std::time::Instant;
 
 use axum::extract::{Request, State};
 use axum::http::header::{
-    CACHE_CONTROL, CONTENT_SECURITY_POLICY, COOKIE, HOST, HeaderName, HeaderValue, LOCATION, ORIGIN,
-    REFERRER_POLICY, SET_COOKIE, X_CONTENT_TYPE_OPTIONS, X_FRAME_OPTIONS,
+    CACHE_CONTROL, CONTENT_SECURITY_POLICY, COOKIE, HOST, HeaderName, HeaderValue, LOCATION,
+    ORIGIN, REFERRER_POLICY, SET_COOKIE, X_CONTENT_TYPE_OPTIONS, X_FRAME_OPTIONS,
 };
 use axum::http::{HeaderMap, Method, StatusCode};
 use axum::middleware::Next;
@@ -86,7 +86,10 @@ impl Door {
 
     /// Whether the cookie holds the key.
     fn knows(&self, headers: &HeaderMap) -> bool {
-        let texts = headers.get_all(COOKIE).iter().filter_map(|v| v.to_str().ok());
+        let texts = headers
+            .get_all(COOKIE)
+            .iter()
+            .filter_map(|v| v.to_str().ok());
         texts
             .flat_map(|text| text.split(';'))
             .filter_map(|pair| pair.trim().split_once('='))

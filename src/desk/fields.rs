@@ -225,7 +225,10 @@ pub fn apply(plan: &mut PlanText, was_shown: &Values, given: &Values) -> Vec<Str
             id => set(plan, id, typed),
         }
     }
-    if ids.iter().any(|id| [FILL_KIND, FILL_VALUE].contains(&id.as_str())) {
+    if ids
+        .iter()
+        .any(|id| [FILL_KIND, FILL_VALUE].contains(&id.as_str()))
+    {
         set_fill(plan, given);
     }
     ids.into_iter().cloned().collect()
@@ -262,7 +265,10 @@ fn set_fill(plan: &mut PlanText, given: &Values) {
     if kind == "cylinders" {
         return;
     }
-    for name in FILLS.iter().filter(|name| !name.is_empty() && **name != kind) {
+    for name in FILLS
+        .iter()
+        .filter(|name| !name.is_empty() && **name != kind)
+    {
         plan.set(of_balloon(name), Written::Nothing);
     }
     if FILLS.contains(&kind.as_str()) && !kind.is_empty() {
@@ -278,7 +284,10 @@ pub fn of_fault(plan: &PlanText, fault: &Fault) -> Option<String> {
         return Some(FILL_VALUE.to_owned());
     }
     let id = match section.starts_with("[[") {
-        true => format!("{inside}.{}.{name}", plan.table_of_line(inside, fault.line?)?),
+        true => format!(
+            "{inside}.{}.{name}",
+            plan.table_of_line(inside, fault.line?)?
+        ),
         false => format!("{inside}.{name}"),
     };
     let known = FIELDS.iter().any(|field| field.id == id) || load_ids(plan).contains(&id);
@@ -367,7 +376,10 @@ contacts = [\"Ana\", \"Rui\"]
         let (text, _) = changed(&[(FILL_KIND, "neck_lift"), (FILL_VALUE, "6 kg")]);
         assert!(text.contains("neck_lift = \"6 kg\"") && !text.contains("ascent_rate"));
         let (text, _) = changed(&[(FILL_VALUE, "6 m/s")]);
-        assert!(text.contains("ascent_rate = \"6 m/s\"         # at release"), "{text}");
+        assert!(
+            text.contains("ascent_rate = \"6 m/s\"         # at release"),
+            "{text}"
+        );
         let (text, _) = changed(&[(FILL_KIND, "")]);
         assert!(!text.contains("ascent_rate"));
     }

@@ -169,7 +169,13 @@ mod tests {
             let error = folder.path(wrong).unwrap_err().to_string();
             assert!(error.contains("inside the folder"), "{wrong:?}: {error}");
         }
-        let names = |folder: &Folder| folder.files().into_iter().map(|e| e.name).collect::<Vec<_>>();
+        let names = |folder: &Folder| {
+            folder
+                .files()
+                .into_iter()
+                .map(|e| e.name)
+                .collect::<Vec<_>>()
+        };
         assert_eq!(names(&folder), ["winds/a.csv"]);
         assert!(Folder::open(&inner.join("winds/a.csv")).is_err());
         assert!(!folder.holds(&inner.join("winds/../../secret.txt")));

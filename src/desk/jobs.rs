@@ -140,9 +140,8 @@ impl Jobs {
 
     /// Says which step a plan is at.
     pub fn plan_is_at(&self, plan: &str, number: u64) {
-        self.pulse.send_if_modified(|pulse| {
-            pulse.plans.insert(plan.to_owned(), number) != Some(number)
-        });
+        self.pulse
+            .send_if_modified(|pulse| pulse.plans.insert(plan.to_owned(), number) != Some(number));
     }
 
     /// Whether a job runs.
@@ -270,6 +269,9 @@ mod tests {
         jobs.start(("b", "sites"), |_| Err::<(), _>(fault), |()| ())
             .unwrap();
         let failed = wait(&jobs);
-        assert_eq!((failed.state, failed.message.as_str()), ("failed", "no; yes"));
+        assert_eq!(
+            (failed.state, failed.message.as_str()),
+            ("failed", "no; yes")
+        );
     }
 }

@@ -117,7 +117,11 @@ mod tests {
     #[test]
     fn a_frame_holds_its_places_and_stays_while_it_does() {
         let site = Position::new(43.0, -108.4).unwrap();
-        let places = [site, site.destination(120.0, 80_000.0), site.destination(100.0, 40_000.0)];
+        let places = [
+            site,
+            site.destination(120.0, 80_000.0),
+            site.destination(100.0, 40_000.0),
+        ];
         let frame = Frame::around(&places, None).unwrap();
         assert_eq!(Frame::read(&frame.text()), Some(frame));
         for place in places {
@@ -128,7 +132,15 @@ mod tests {
         let far = places.map(|p| p.destination(0.0, 90_000.0));
         assert_ne!(Frame::around(&far, Some(frame)), Some(frame));
         assert_eq!(Frame::around(&[], None), None);
-        for wrong in ["", "1,2", "1,2,nan", "91,0,5000", "1,2,1e12", "1,2,3,4", "1,2,10"] {
+        for wrong in [
+            "",
+            "1,2",
+            "1,2,nan",
+            "91,0,5000",
+            "1,2,1e12",
+            "1,2,3,4",
+            "1,2,10",
+        ] {
             assert_eq!(Frame::read(wrong), None, "{wrong}");
         }
     }

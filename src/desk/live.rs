@@ -22,17 +22,22 @@ use crate::units::UnitSystem;
 use crate::winds::Winds;
 use crate::zone::{Options, Prediction, predict_and_keep};
 
+/// What is wrong, and the field it belongs to.
+pub type Told = (Option<String>, String);
+
 /// What is shown of a plan.
 #[derive(Default)]
 pub struct Live {
-    /// What is wrong with the plan: the field it belongs to, if it has one, and the plan's own words.
-    pub faults: Vec<(Option<String>, String)>,
+    /// What is wrong with the plan.
+    pub faults: Vec<Told>,
     /// The fill.
     pub fill: Option<Markup>,
     /// The winds.
     pub winds: Option<Markup>,
-    /// The zone.
+    /// The zone in short.
     pub zone: Option<Markup>,
+    /// Its numbers.
+    pub numbers: Option<Markup>,
     /// The map.
     pub map: Option<MapNow>,
 }
@@ -104,31 +109,45 @@ pub fn live(
         winds: Some(winds_shown),
         ..Live::default()
     };
-    (live.zone, live.map) = match zone {
-        None => (Some(html! { p { (words::NO_WINDS) } }), site_map(&plan, had)),
-        Some(Err(error)) => (Some(show::error(&error)), site_map(&plan, had)),
-        Some(Ok((prediction, wait))) => (
-            Some(show::zone(&prediction, &wait, &plan.timezone, units)),
-            map(&prediction, &wait, &plan, had, view),
-        ),
-    };
+    let clocks = &plan.timezone;
+    match zone {
+        None => live.zone = Some(html! { p { (words::NO_WINDS) } }),
+        Some(Err(error)) => live.zone = Some(show::error(&error)),
+        Some(Ok((prediction, wait))) => {
+            live.zone = Some(show::zone_in_short(&prediction, &wait, clocks, units));
+            live.numbers = Some(show::zone(&prediction, &wait, clocks, units));
+            live.map = map(&prediction, &wait, &plan, had, view);
+        }
+    }
+    if live.numbers.is_none() {
+        live.numbers = Some(html! {});
+        live.map = map_of_site(plan.site.position, had);
+    }
     live
 }
 
-/// What is shown of a text that is no plan: why, and the site if it has one.
-fn without_plan(name: &str, text: &str, error: &Error, had: Option<Frame>) -> Live {
+/// What is wrong with a plan's text: the field it belongs to, if it has one, and the plan's own words.
+pub fn faults(desk: &Desk, name: &str, text: &str) -> Vec<Told> {
+    parsed(desk, name, text).map_or_else(|error| told(name, text, &error), |_| Vec::new())
+}
+
+fn told(name: &str, text: &str, error: &Error) -> Vec<Told> {
     let doc = PlanText::read(text);
     let of = |fault: &Fault| {
         let field = doc.as_ref().and_then(|doc| of_fault(doc, fault));
         (field, in_words(name, fault))
     };
-    let faults = match error {
+    match error {
         Error::Faults(faults) => faults.iter().map(of).collect(),
         other => vec![(None, other.to_string())],
-    };
-    let site = doc.as_ref().and_then(site);
+    }
+}
+
+/// What is shown of a text that is no plan: why, and the site if it has one.
+fn without_plan(name: &str, text: &str, error: &Error, had: Option<Frame>) -> Live {
+    let site = PlanText::read(text).as_ref().and_then(site);
     Live {
-        faults,
+        faults: told(name, text, error),
         map: site.and_then(|site| map_of_site(site, had)),
         ..Live::default()
     }
@@ -201,13 +220,14 @@ fn map(
         track: zone
             .track
             .iter()
-            .map(|mark| (sheet.at(mark.position), show::moment(mark, zone, &plan.timezone, units)))
+            .map(|mark| {
+                (
+                    sheet.at(mark.position),
+                    show::moment(mark, zone, &plan.timezone, units),
+                )
+            })
             .collect(),
     })
-}
-
-fn site_map(plan: &Plan, had: Option<Frame>) -> Option<MapNow> {
-    map_of_site(plan.site.position, had)
 }
 
 /// The map of a site without a flight.

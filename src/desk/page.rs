@@ -5,7 +5,7 @@ use maud::{DOCTYPE, Markup, html};
 use super::fields::{FIELDS, Field, Kind, LOAD, Values, WIND_FILES, is_beyond};
 use super::folder::Entry;
 use super::jobs::JobNow;
-use super::live::Live;
+use super::live::{Live, Told};
 use super::made::{Answer, Made};
 use super::show::{self, Take, encoded};
 use super::state::View;
@@ -284,10 +284,12 @@ pub struct PlanPage<'a> {
     pub can: [bool; 2],
     /// What its fields show; none where it cannot be read.
     pub values: Option<(PlanText, Values)>,
+    /// What is wrong with it.
+    pub faults: Vec<Told>,
     /// What follows from it; none where it takes longer.
     pub live: Option<Live>,
-    /// The ground of the map.
-    pub below: Markup,
+    /// The ground of the map; none where it takes longer.
+    pub below: Option<Markup>,
     /// What long work made of it.
     pub made: Vec<(Station, std::sync::Arc<Made>)>,
     /// The job that runs, or ran last.
@@ -390,12 +392,11 @@ pub fn job(job: Option<&JobNow>) -> Markup {
 }
 
 fn faults(page: &PlanPage) -> Markup {
-    let faults = page.live.as_ref().map_or(&[][..], |live| &live.faults);
-    html! { div #faults { (fault_list(faults)) } }
+    html! { div #faults { (fault_list(&page.faults)) } }
 }
 
 /// What is wrong with the plan, each with a way to its field.
-pub fn fault_list(faults: &[(Option<String>, String)]) -> Markup {
+pub fn fault_list(faults: &[Told]) -> Markup {
     html! {
         @if !faults.is_empty() {
             div.wrong.summary role="note" {
@@ -461,6 +462,7 @@ fn content(page: &PlanPage, station: Station) -> Markup {
         Station::Zone => html! {
             (shown("zone", live.and_then(|l| l.zone.as_ref())))
             (map(page))
+            (shown("numbers", live.and_then(|l| l.numbers.as_ref())))
             (inputs(page, station))
         },
         Station::Brief => html! {
@@ -509,8 +511,10 @@ fn inputs(page: &PlanPage, station: Station) -> Markup {
 }
 
 fn wrong<'a>(page: &'a PlanPage, id: &str) -> Vec<&'a str> {
-    let faults = page.live.as_ref().map_or(&[][..], |live| &live.faults);
-    let of = faults.iter().filter(|(field, _)| field.as_deref() == Some(id));
+    let of = page
+        .faults
+        .iter()
+        .filter(|(field, _)| field.as_deref() == Some(id));
     of.map(|(_, wrong)| wrong.as_str()).collect()
 }
 
@@ -559,7 +563,9 @@ fn beside(name: &str) -> &str {
 }
 
 fn ends_in(name: &str, endings: &[&str]) -> bool {
-    let ending = name.rsplit_once('.').map(|(_, ending)| ending.to_ascii_lowercase());
+    let ending = name
+        .rsplit_once('.')
+        .map(|(_, ending)| ending.to_ascii_lowercase());
     ending.is_some_and(|ending| endings.contains(&ending.as_str()))
 }
 
@@ -567,7 +573,10 @@ fn ends_in(name: &str, endings: &[&str]) -> bool {
 fn wind_files(page: &PlanPage, boxed: &Boxed, value: &str) -> Markup {
     let ticked: Vec<&str> = value.lines().collect();
     let folder = beside(page.name);
-    let there = page.files.iter().filter_map(|f| f.name.strip_prefix(folder));
+    let there = page
+        .files
+        .iter()
+        .filter_map(|f| f.name.strip_prefix(folder));
     let there = there.filter(|name| ends_in(name, &WINDS) && !name.contains("-briefing/"));
     let mut all: Vec<&str> = ticked.clone();
     all.extend(there.filter(|name| !ticked.contains(name)));
@@ -601,7 +610,7 @@ fn load(page: &PlanPage) -> Markup {
         fieldset #load {
             legend { (words::LOAD) }
             @for row in 0..rows {
-                div.row {
+                div.row role="group" aria-label={ (words::LOAD) " " (row + 1) } {
                     @for key in LOAD {
                         @let id = format!("load.{row}.{key}");
                         @let [label, hint] = words::field(&id);
@@ -713,7 +722,12 @@ fn times(of: &str) -> Markup {
 }
 
 fn days_form(page: &PlanPage) -> Markup {
-    work_form(page, "days", words::DAYS_BUTTON, html! { div.fields { (times("days")) } })
+    work_form(
+        page,
+        "days",
+        words::DAYS_BUTTON,
+        html! { div.fields { (times("days")) } },
+    )
 }
 
 /// The forms for candidates and for a target.
@@ -801,7 +815,7 @@ fn map(page: &PlanPage) -> Markup {
         ("target", words::MODE_TARGET),
     ];
     html! {
-        figure.map #map-box data-frame=[now.map(|m| m.frame.text())] {
+        figure.map #map-box data-frame=[now.map(|m| m.frame.text())] data-bare=[page.below.is_none().then_some("")] {
             div.tools.scripted {
                 button type="button" data-zoom="in" aria-label=(words::NEARER) { "+" }
                 button type="button" data-zoom="out" aria-label=(words::FARTHER) { "\u{2212}" }
@@ -817,7 +831,7 @@ fn map(page: &PlanPage) -> Markup {
             }
             p #map-said role="status" {}
             div.sheet #map-sheet tabindex="0" role="application" aria-label=(words::MAP) aria-describedby="map-help" {
-                (layered::frame("map", now.map_or(words::MAP, |m| &m.label), &page.below, now.map_or(&none, |m| &m.above)))
+                (layered::frame("map", now.map_or(words::MAP, |m| &m.label), page.below.as_ref().unwrap_or(&none), now.map_or(&none, |m| &m.above)))
             }
             figcaption { small id="map-help" .scripted { (words::MAP_HELP) } }
             div.scripted #along-box hidden {
@@ -850,4 +864,3 @@ fn text(page: &PlanPage) -> Markup {
         }
     }
 }
-

@@ -5,6 +5,7 @@ use std::convert::Infallible;
 use std::fs;
 use std::io::Write as _;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use axum::extract::{DefaultBodyLimit, Form, Multipart, Query, State};
@@ -23,18 +24,18 @@ use tempfile::NamedTempFile;
 use tokio_stream::wrappers::WatchStream;
 use tokio_stream::{Stream, StreamExt};
 
+use super::begin;
 use super::drafts::{Draft, FileIs};
 use super::fields::{Values, apply, set, shown};
 use super::jobs::unless_ended;
 use super::land::Frame;
-use super::live::{Live, live, parsed, site};
+use super::live::{Live, faults, live, parsed, site};
 use super::page::{self, Home, PlanPage};
 use super::server::FILE_BYTES;
 use super::show;
 use super::state::{Desk, View};
 use super::words::{self, Station};
 use super::work::{add_winds, free_name, start_work};
-use super::begin;
 use crate::clock::local::read_time;
 use crate::compare::{Comparison, PublishedZone};
 use crate::draft::elevation;
@@ -179,7 +180,9 @@ async fn script() -> Response {
 }
 
 /// What happens, as it happens.
-async fn pulse(State(desk): Shared) -> Sse<impl Stream<Item = std::result::Result<Event, Infallible>>> {
+async fn pulse(
+    State(desk): Shared,
+) -> Sse<impl Stream<Item = std::result::Result<Event, Infallible>>> {
     let told = WatchStream::new(desk.jobs.listen()).map(|pulse| {
         let text = serde_json::to_string(&pulse).unwrap_or_default();
         Ok(Event::default().data(text))
@@ -342,19 +345,7 @@ async fn plan(State(desk): Shared, headers: HeaderMap, Query(given): Query<Given
 
 async fn plan_page(desk: &Arc<Desk>, name: &str) -> Result<Markup> {
     let now = desk.with_draft(name, Now::of)?;
-    let (worker, plan, text) = (desk.clone(), name.to_owned(), now.text.clone());
-    let shown = aside(move || {
-        let live = live(&worker, &plan, &text, None, &|| false);
-        let below = below(&worker, &plan, &text, live.map.as_ref().map(|m| m.frame));
-        (live, below)
-    });
-    let (live, below) = match tokio::time::timeout(PATIENCE, shown).await {
-        Ok(shown) => {
-            let (live, below) = shown?;
-            (Some(live), below)
-        }
-        Err(_) => (None, html! {}),
-    };
+    let (live, below) = shown_soon(desk, name, &now.text).await;
     let view = desk.view();
     let made = Station::ALL.into_iter();
     Ok(page::plan(
@@ -365,17 +356,46 @@ async fn plan_page(desk: &Arc<Desk>, name: &str) -> Result<Markup> {
             unsaved: now.unsaved,
             can: now.can,
             values: now.values(),
+            faults: faults(desk, name, &now.text),
             live,
             below,
-            made: made.filter_map(|s| Some((s, desk.made(name, s)?))).collect(),
+            made: made
+                .filter_map(|s| Some((s, desk.made(name, s)?)))
+                .collect(),
             job: desk.jobs.now().filter(|job| job.plan == name),
             files: desk.folder.files(),
-            feeds: desk.feeds.iter().map(|f| (f.name.clone(), f.title.clone())).collect(),
+            feeds: desk
+                .feeds
+                .iter()
+                .map(|f| (f.name.clone(), f.title.clone()))
+                .collect(),
             units: units(view, &now.text),
             text: &now.text,
         },
         view,
     ))
+}
+
+/// What follows from a plan and the ground of its map, as far as they are there soon. What is not is given up: the
+/// script asks again.
+async fn shown_soon(desk: &Arc<Desk>, name: &str, text: &str) -> (Option<Live>, Option<Markup>) {
+    let until = tokio::time::Instant::now() + PATIENCE;
+    let late = Arc::new(AtomicBool::new(false));
+    let (worker, plan, typed, given_up) =
+        (desk.clone(), name.to_owned(), text.to_owned(), late.clone());
+    let work = aside(move || {
+        let newer = || given_up.load(Ordering::Relaxed);
+        unless_ended(|| Ok(live(&worker, &plan, &typed, None, &newer)))
+    });
+    let Ok(Ok(Some(Ok(live)))) = tokio::time::timeout_at(until, work).await else {
+        late.store(true, Ordering::Relaxed);
+        return (None, None);
+    };
+    let frame = live.map.as_ref().map(|map| map.frame);
+    let (worker, plan, typed) = (desk.clone(), name.to_owned(), text.to_owned());
+    let drawn = aside(move || below(&worker, &plan, &typed, frame));
+    let below = tokio::time::timeout_at(until, drawn).await;
+    (Some(live), below.ok().and_then(Result::ok))
 }
 
 /// The ground of a plan's map; where its files are at fault, that of the built-in world.
@@ -435,7 +455,11 @@ fn stale() -> Error {
 }
 
 /// Changes the document of a plan.
-fn edited(draft: &mut Draft, field: &str, change: impl FnOnce(&mut PlanText) -> Result<()>) -> Result<()> {
+fn edited(
+    draft: &mut Draft,
+    field: &str,
+    change: impl FnOnce(&mut PlanText) -> Result<()>,
+) -> Result<()> {
     let mut doc = PlanText::read(draft.text()).ok_or_else(|| Error::CannotDo {
         why: words::NOT_TOML.into(),
         remedy: words::LOOK_AGAIN.into(),
@@ -444,7 +468,11 @@ fn edited(draft: &mut Draft, field: &str, change: impl FnOnce(&mut PlanText) -> 
     draft.edit(doc.text(), field)
 }
 
-async fn edit(State(desk): Shared, headers: HeaderMap, Form(pairs): Form<Vec<(String, String)>>) -> Response {
+async fn edit(
+    State(desk): Shared,
+    headers: HeaderMap,
+    Form(pairs): Form<Vec<(String, String)>>,
+) -> Response {
     let given = values(pairs);
     let name = of(&given, "name").to_owned();
     changed(&desk, &headers, (&name, None), |draft| {
@@ -460,11 +488,15 @@ async fn edit(State(desk): Shared, headers: HeaderMap, Form(pairs): Form<Vec<(St
 }
 
 async fn undo(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
-    changed(&desk, &headers, (of(&given, "name"), None), |draft| draft.step(true))
+    changed(&desk, &headers, (of(&given, "name"), None), |draft| {
+        draft.step(true)
+    })
 }
 
 async fn redo(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
-    changed(&desk, &headers, (of(&given, "name"), None), |draft| draft.step(false))
+    changed(&desk, &headers, (of(&given, "name"), None), |draft| {
+        draft.step(false)
+    })
 }
 
 async fn save(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
@@ -472,7 +504,12 @@ async fn save(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>)
 }
 
 async fn take_file(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
-    changed(&desk, &headers, (of(&given, "name"), None), Draft::take_file)
+    changed(
+        &desk,
+        &headers,
+        (of(&given, "name"), None),
+        Draft::take_file,
+    )
 }
 
 async fn save_as(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
@@ -538,7 +575,12 @@ async fn place(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>
 fn place_on(given: &Given, x: &str, y: &str) -> Result<Position> {
     let wrong = || Fault::new("map", "a point off the map", "a point of the map");
     let frame = Frame::read(of(given, "frame")).ok_or_else(wrong)?;
-    let number = |id: &str| of(given, id).parse::<f64>().ok().filter(|v| v.abs() < 5_000.0);
+    let number = |id: &str| {
+        of(given, id)
+            .parse::<f64>()
+            .ok()
+            .filter(|v| v.abs() < 5_000.0)
+    };
     let (Some(x), Some(y)) = (number(x), number(y)) else {
         return Err(wrong().into());
     };
@@ -572,8 +614,13 @@ async fn take(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>)
                 let zone = jiff::tz::TimeZone::get(&shown(doc)["flight.timezone"]);
                 let written = release_text(time, &zone.unwrap_or(jiff::tz::TimeZone::UTC));
                 // Without a zone of its own a plan's release needs an offset.
-                let alone = read_time(&written, None).is_err() && shown(doc)["flight.timezone"].is_empty();
-                set(doc, "flight.release", &if alone { time.to_string() } else { written });
+                let alone =
+                    read_time(&written, None).is_err() && shown(doc)["flight.timezone"].is_empty();
+                set(
+                    doc,
+                    "flight.release",
+                    &if alone { time.to_string() } else { written },
+                );
             }
             Ok(())
         })
@@ -630,7 +677,7 @@ fn live_json(live: &Live, number: u64, step: u64) -> Value {
         "step": step,
         "wrong": wrong,
         "faults": page::fault_list(&live.faults).0,
-        "parts": { "fill": text(&live.fill), "winds": text(&live.winds), "zone": text(&live.zone) },
+        "parts": { "fill": text(&live.fill), "winds": text(&live.winds), "zone": text(&live.zone), "numbers": text(&live.numbers) },
         "map": live.map.as_ref().map(|map| json!({
             "frame": map.frame.text(),
             "above": markup::without_controls(&map.above.0),
@@ -648,7 +695,9 @@ async fn ground(State(desk): Shared, headers: HeaderMap, Query(given): Query<Giv
     let drawn = aside(move || {
         let text = match name.as_str() {
             "" => String::new(),
-            name => worker.with_draft(name, |draft| Ok(draft.text().to_owned())).unwrap_or_default(),
+            name => worker
+                .with_draft(name, |draft| Ok(draft.text().to_owned()))
+                .unwrap_or_default(),
         };
         below(&worker, &name, &text, Some(frame))
     });
@@ -660,7 +709,10 @@ async fn ground(State(desk): Shared, headers: HeaderMap, Query(given): Query<Giv
 
 /// How far it is between points of a map, and which way; of one point, where it is.
 async fn measure(State(desk): Shared, headers: HeaderMap, Query(given): Query<Given>) -> Response {
-    let units = desk.view().units.unwrap_or(UnitSystem::of(of(&given, "us") == "yes"));
+    let units = desk
+        .view()
+        .units
+        .unwrap_or(UnitSystem::of(of(&given, "us") == "yes"));
     let measured = place_on(&given, "x", "y").and_then(|to| {
         let from = match given.contains_key("x0") {
             true => Some(place_on(&given, "x0", "y0")?),
@@ -724,7 +776,9 @@ fn drawn_target(given: &Given) -> Result<Value> {
 async fn job(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
     let name = of(&given, "name").to_owned();
     match start_work(&desk, &name, given) {
-        Ok(station) if wants_json(&headers) => Json(json!({ "station": station.id() })).into_response(),
+        Ok(station) if wants_json(&headers) => {
+            Json(json!({ "station": station.id() })).into_response()
+        }
         Ok(station) => Redirect::to(&page::address(&name, Some(station))).into_response(),
         Err(error) => refused(&desk, &headers, &error, &page::address(&name, None)),
     }
@@ -742,7 +796,9 @@ async fn stop_job(State(desk): Shared, headers: HeaderMap) -> Response {
 /// What a job made, for the script.
 async fn result(State(desk): Shared, headers: HeaderMap, Query(given): Query<Given>) -> Response {
     let name = of(&given, "name");
-    let station = Station::ALL.into_iter().find(|s| s.id() == of(&given, "station"));
+    let station = Station::ALL
+        .into_iter()
+        .find(|s| s.id() == of(&given, "station"));
     let made = station.and_then(|station| desk.made(name, station));
     match (made, desk.with_draft(name, Now::of)) {
         (Some(made), Ok(now)) => {
@@ -861,9 +917,10 @@ fn alone(bytes: Vec<u8>, kind: &'static str) -> Response {
 
 async fn file(State(desk): Shared, headers: HeaderMap, Query(given): Query<Given>) -> Response {
     let name = of(&given, "name");
-    let found = desk.folder.path(name).and_then(|path| {
-        fs::read(&path).map_err(|cause| Error::file(&path, "read", cause))
-    });
+    let found = desk
+        .folder
+        .path(name)
+        .and_then(|path| fs::read(&path).map_err(|cause| Error::file(&path, "read", cause)));
     match (found, kind_of(name)) {
         (Ok(bytes), Some(kind)) => alone(bytes, kind),
         (Err(error), Some(_)) => refused(&desk, &headers, &error, "/"),
@@ -924,7 +981,8 @@ fn take_winds(desk: &Desk, plan: &str, kept: Vec<(String, NamedTempFile)>) -> Re
     let mut names = Vec::new();
     for (file, written) in kept {
         // What cannot be read as winds is not kept.
-        WindFiles::read(&[written.path().to_owned()], None, false).map_err(|error| renamed(error, &file))?;
+        WindFiles::read(&[written.path().to_owned()], None, false)
+            .map_err(|error| renamed(error, &file))?;
         let folder = match plan.rsplit_once('/') {
             Some((folder, _)) => format!("{folder}/winds"),
             None => "winds".to_owned(),
@@ -933,7 +991,9 @@ fn take_winds(desk: &Desk, plan: &str, kept: Vec<(String, NamedTempFile)>) -> Re
         fs::create_dir_all(&path).map_err(|cause| Error::file(&path, "make", cause))?;
         let (name, path) = free_name(desk, &folder, &file)?;
         let failed = |cause| Error::file(&path, "write", cause);
-        written.persist_noclobber(&path).map_err(|e| failed(e.error))?;
+        written
+            .persist_noclobber(&path)
+            .map_err(|e| failed(e.error))?;
         names.push(name);
     }
     add_winds(desk, plan, &names, false)
@@ -954,4 +1014,3 @@ fn renamed(error: Error, file: &str) -> Error {
         other => other,
     }
 }
-

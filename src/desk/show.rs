@@ -72,7 +72,12 @@ fn cell(text: impl AsRef<str>) -> Markup {
 }
 
 /// A picture: it fits its room, and tells who does not see it what it shows.
-fn picture(picture: &pictures::picture::Picture, id: &str, title: &str, description: &str) -> Markup {
+fn picture(
+    picture: &pictures::picture::Picture,
+    id: &str,
+    title: &str,
+    description: &str,
+) -> Markup {
     html! { figure.picture { (picture.described(id, title, description)) } }
 }
 
@@ -81,22 +86,44 @@ pub fn fill(fill: &Fill, units: UnitSystem) -> Markup {
     let [low, target, high] = weight_to_hang(&fill.lift_test, units);
     let mut rows = vec![
         vec![cell("Hang on the filler"), cell(target)],
-        vec![cell("Too little, too much"), cell(format!("{low} to {high}"))],
-        vec![cell("Gas at the site"), cell(units.volume(fill.lift.volume_m3))],
-        vec![cell("Cylinders"), cell(cylinders_used(&fill.cylinders, units))],
+        vec![
+            cell("Too little, too much"),
+            cell(format!("{low} to {high}")),
+        ],
+        vec![
+            cell("Gas at the site"),
+            cell(units.volume(fill.lift.volume_m3)),
+        ],
+        vec![
+            cell("Cylinders"),
+            cell(cylinders_used(&fill.cylinders, units)),
+        ],
         vec![cell("Load"), cell(units.mass(fill.ledger.load_kg))],
-        vec![cell("Lift at the neck"), cell(units.mass(fill.lift.neck_kg))],
+        vec![
+            cell("Lift at the neck"),
+            cell(units.mass(fill.lift.neck_kg)),
+        ],
     ];
     if let Some(flight) = &fill.flight {
         rows.extend([
-            vec![cell("Rises at"), cell(units.vertical_speed(flight.release_rate_m_s))],
+            vec![
+                cell("Rises at"),
+                cell(units.vertical_speed(flight.release_rate_m_s)),
+            ],
             vec![cell("Bursts at"), cell(units.height(flight.burst_m))],
-            vec![cell("In the air"), cell(duration(flight.rise_s + flight.fall_s))],
-            vec![cell("Lands at"), cell(units.landing_speed(flight.touchdown_m_s))],
+            vec![
+                cell("In the air"),
+                cell(duration(flight.rise_s + flight.fall_s)),
+            ],
+            vec![
+                cell("Lands at"),
+                cell(units.landing_speed(flight.touchdown_m_s)),
+            ],
         ]);
     }
     let title = "More or less gas";
-    let description = "Rate of ascent, burst altitude, time of flight and gas, by the lift at the neck";
+    let description =
+        "Rate of ascent, burst altitude, time of flight and gas, by the lift at the neck";
     html! {
         @for finding in &fill.findings {
             p.finding { strong { (heading(finding)) } ": " (concern(&finding.concern, units)) }
@@ -192,10 +219,41 @@ fn in_short(prediction: &Prediction, timezone: &TimeZone, units: UnitSystem) -> 
     }
 }
 
-/// A zone.
-pub fn zone(prediction: &Prediction, wait: &Wait, timezone: &TimeZone, units: UnitSystem) -> Markup {
+/// What a zone comes to: when, where, how sure, where to wait.
+pub fn zone_in_short(
+    prediction: &Prediction,
+    wait: &Wait,
+    timezone: &TimeZone,
+    units: UnitSystem,
+) -> Markup {
     let Prediction { zone, facts } = prediction;
     let warned = warnings::lines(&warnings::of_zone(zone), units);
+    html! {
+        p.lead { (in_short(prediction, timezone, units)) }
+        @if !warned.is_empty() {
+            ul.warnings aria-label="Warnings" { @for line in &warned { li { (line) } } }
+        }
+        p {
+            @match wait.points.first() {
+                Some(point) => {
+                    strong { "Wait here: " }
+                    (said::wait_here(point, wait.from, facts, timezone, units)) ". "
+                    (point.position.text())
+                }
+                None => (said::nowhere_to_wait(zone)),
+            }
+        }
+    }
+}
+
+/// The numbers of a zone, and what they rest on.
+pub fn zone(
+    prediction: &Prediction,
+    wait: &Wait,
+    timezone: &TimeZone,
+    units: UnitSystem,
+) -> Markup {
+    let Prediction { zone, facts } = prediction;
     let marks: Vec<Vec<Markup>> = [
         ("release", &zone.release),
         ("burst", &zone.burst),
@@ -214,26 +272,16 @@ pub fn zone(prediction: &Prediction, wait: &Wait, timezone: &TimeZone, units: Un
     let regions = zone.ellipses.iter().map(|e| {
         vec![
             cell(said::region_name("ellipse", e.shape.probability)),
-            cell(said::across(2.0 * e.shape.semi_major_m, 2.0 * e.shape.semi_minor_m, units)),
+            cell(said::across(
+                2.0 * e.shape.semi_major_m,
+                2.0 * e.shape.semi_minor_m,
+                units,
+            )),
             cell(units.area(e.shape.area_m2())),
         ]
     });
     let regions: Vec<Vec<Markup>> = regions.collect();
     html! {
-        p.lead { (in_short(prediction, timezone, units)) }
-        @if !warned.is_empty() {
-            ul.warnings aria-label="Warnings" { @for line in &warned { li { (line) } } }
-        }
-        p {
-            @match wait.points.first() {
-                Some(point) => {
-                    strong { "Wait here: " }
-                    (said::wait_here(point, wait.from, facts, timezone, units)) ". "
-                    (point.position.text())
-                }
-                None => (said::nowhere_to_wait(zone)),
-            }
-        }
         (table("The flight as planned", &["", "time", "place", "above sea level"], &marks))
         @if !regions.is_empty() {
             (table("How sure that is", &["region", "across", "area"], &regions))
@@ -318,7 +366,10 @@ pub fn days(days: &Days, take: &Take, units: UnitSystem) -> Markup {
     let rows = days.rows.iter().map(|row| {
         let at = clock(row);
         let exact = row.release.to_string();
-        let drift = row.day.as_ref().map(|day| said::way_of(day.distance_m, day.azimuth_deg, units));
+        let drift = row
+            .day
+            .as_ref()
+            .map(|day| said::way_of(day.distance_m, day.azimuth_deg, units));
         let surface = row.day.as_ref().and_then(|day| day.surface_m_s());
         vec![
             cell(&at),
@@ -331,7 +382,15 @@ pub fn days(days: &Days, take: &Take, units: UnitSystem) -> Markup {
         ]
     });
     let rows: Vec<Vec<Markup>> = rows.collect();
-    let heads = ["release", "verdict", "rank", "drift", "wind at the ground", "what decides", ""];
+    let heads = [
+        "release",
+        "verdict",
+        "rank",
+        "drift",
+        "wind at the ground",
+        "what decides",
+        "",
+    ];
     let drawn = pictures::days::draw(days, units);
     html! {
         (table("Release times compared", &heads, &rows))
@@ -346,7 +405,9 @@ pub fn sites(sites: &Sites, take: &Take, units: UnitSystem) -> Markup {
     let rows = sites.sites.iter().take(60).map(|site: &ComparedSite| {
         let at = site.position.text();
         let exact = format!("{},{}", site.position.lat_deg, site.position.lon_deg);
-        let best = site.best_row().map(|row| said::clock_with_zone(row.release, zone));
+        let best = site
+            .best_row()
+            .map(|row| said::clock_with_zone(row.release, zone));
         vec![
             cell(&site.name),
             verdict(site.verdict),
@@ -358,7 +419,15 @@ pub fn sites(sites: &Sites, take: &Take, units: UnitSystem) -> Markup {
         ]
     });
     let rows: Vec<Vec<Markup>> = rows.collect();
-    let heads = ["site", "verdict", "rank", "place", "best at", "what decides", ""];
+    let heads = [
+        "site",
+        "verdict",
+        "rank",
+        "place",
+        "best at",
+        "what decides",
+        "",
+    ];
     html! {
         (table("Sites compared", &heads, &rows))
         (as_text(&tables::sites::table(sites, units)))
@@ -386,7 +455,15 @@ pub fn aim(aim: &Aim, take: &Take, units: UnitSystem) -> Markup {
         ]
     });
     let rows: Vec<Vec<Markup>> = rows.collect();
-    let heads = ["release", "verdict", "rank", "in the target", "launch from", "what decides", ""];
+    let heads = [
+        "release",
+        "verdict",
+        "rank",
+        "in the target",
+        "launch from",
+        "what decides",
+        "",
+    ];
     html! {
         (table("Where to launch for the target", &heads, &rows))
         (as_text(&tables::aim::table(aim, units)))
@@ -413,7 +490,9 @@ pub fn looked(looked: &Looked, plan: &str) -> Markup {
 pub fn written(files: &[String]) -> Markup {
     let address = |name: &str| format!("/file?name={}", encoded(name));
     let page = files.iter().find(|name| name.ends_with("/brief.html"));
-    let folder = page.and_then(|page| page.rsplit_once('/')).map_or("", |(folder, _)| folder);
+    let folder = page
+        .and_then(|page| page.rsplit_once('/'))
+        .map_or("", |(folder, _)| folder);
     html! {
         p { (words::BRIEF_IN) " " strong { (folder) } "." }
         @if let Some(page) = page {

@@ -129,7 +129,11 @@ impl Desk {
     /// # Errors
     ///
     /// There is no such plan, or what `with` gives.
-    pub fn with_draft<T>(&self, name: &str, with: impl FnOnce(&mut Draft) -> Result<T>) -> Result<T> {
+    pub fn with_draft<T>(
+        &self,
+        name: &str,
+        with: impl FnOnce(&mut Draft) -> Result<T>,
+    ) -> Result<T> {
         let path = self.folder.path(name)?;
         let mut drafts = locked(&self.drafts);
         if !drafts.contains_key(name) {

@@ -84,7 +84,10 @@ pub fn field(id: &str) -> [&'static str; 2] {
         "flight.timezone" => ["Time zone", "as in America/Denver"],
         "flight.units" => ["Units you read", "the plan's own choice"],
         "site.lat" => ["Latitude", "degrees north, as in 43.06"],
-        "site.lon" => ["Longitude", "degrees east, so west is negative, as in -108.48"],
+        "site.lon" => [
+            "Longitude",
+            "degrees east, so west is negative, as in -108.48",
+        ],
         "site.elevation" => ["Elevation", "above sea level, as in 1,640 m or 5,380 ft"],
         "site.shelter" => ["Shelter", "its sides, as in 2.4 m x 2.1 m"],
         "site.door" => ["Door", "its sides, as in 8 ft x 7 ft"],
@@ -101,7 +104,10 @@ pub fn field(id: &str) -> [&'static str; 2] {
         "parachute.diameter" => ["Parachute, laid out", "as in 2.1 m or 7 ft"],
         "parachute.drag_coefficient" => ["Its drag coefficient", "on that area, as in 0.75"],
         "parachute.mass" => ["Its mass", "unless it is among the load, as in 300 g"],
-        "ascent.rate" => ["Rate of ascent, stated", "in place of the balloon's physics, as in 5 m/s"],
+        "ascent.rate" => [
+            "Rate of ascent, stated",
+            "in place of the balloon's physics, as in 5 m/s",
+        ],
         "ascent.burst_altitude" => ["Burst altitude, stated", "as in 30 km"],
         "descent.landing_speed" => [
             "Landing speed, stated",
@@ -111,7 +117,10 @@ pub fn field(id: &str) -> [&'static str; 2] {
             "Balloon left on the line",
             "the share of it that stays after the burst, as in 30 %",
         ],
-        "wind.files" => ["Wind files of this plan", "soundings or a forecast, not both"],
+        "wind.files" => [
+            "Wind files of this plan",
+            "soundings or a forecast, not both",
+        ],
         "limits.surface_wind" => ["Wind at the ground, at most", "as in 4 m/s or 9 mph"],
         "limits.max_drift" => ["Drift, at most", "as in 80 km or 50 mi"],
         "limits.daylight_after_landing" => ["Daylight after the landing", "as in 2 h"],
@@ -119,7 +128,10 @@ pub fn field(id: &str) -> [&'static str; 2] {
         "limits.all_hazards_probability" => ["Share on all hazards, at most", "as in 0.04"],
         "limits.water_probability" => ["Share in water, at most", "as in 0.05"],
         "limits.dark_release" => ["Release in the dark is wanted", ""],
-        "ground.terrain" => ["Heights of the ground", "files of the folder, a line each: .hgt, .tif, .asc"],
+        "ground.terrain" => [
+            "Heights of the ground",
+            "files of the folder, a line each: .hgt, .tif, .asc",
+        ],
         "ground.roads" => ["Roads", "files, a line each"],
         "ground.road_class" => ["What holds the class of a road", "the name of an attribute"],
         "ground.keep_out" => ["Areas to keep out of", "files, a line each"],
@@ -135,7 +147,10 @@ pub fn field(id: &str) -> [&'static str; 2] {
         "spread.remnant" => ["Balloon left on the line", "as in 15 %"],
         "spread.early_bursts" => ["Balloons that burst early", "a share, as in 10 %"],
         "spread.canopy_changes" => ["Canopies that change on the way", "a share, as in 8 %"],
-        "spread.release_delay" => ["Delay of the release", "two thirds are shorter, as in 10 min"],
+        "spread.release_delay" => [
+            "Delay of the release",
+            "two thirds are shorter, as in 10 min",
+        ],
         "brief.contacts" => ["Whom to call", "a line each"],
         "brief.notes" => ["Notes for the crew", ""],
         "brief.filling" => ["Filling begins before the release", "as in 1 h"],
@@ -180,32 +195,37 @@ pub const BUSY: &str = "other work is going on";
 pub const BUSY_REMEDY: &str = "wait for its end, or stop it";
 pub const BROKEN: &str = "the work ended in a fault of the program";
 pub const BROKEN_REMEDY: &str = "please tell its makers what you did";
-pub const OUTSIDE: &str = "the plan names a file outside of the folder that the desk was started with";
+pub const OUTSIDE: &str =
+    "the plan names a file outside of the folder that the desk was started with";
 pub const OUTSIDE_REMEDY: &str = "copy it into the folder, and name it as seen from the plan";
 
 pub const PLANS: &str = "Plans in this folder";
 pub const NO_PLANS: &str = "There is no plan in this folder yet. Begin one below.";
 pub const UNSAVED_THERE: &str = "with unsaved work";
 pub const BEGIN: &str = "Begin a plan";
-pub const BEGIN_LEAD: &str = "Seven answers make a plan that can be flown. What you do not know is looked up or assumed, and the plan says so.";
+pub const BEGIN_LEAD: &str = "Six answers make a plan that can be flown. What you do not know is looked up or assumed, and the plan says so.";
 pub const FILE_NAME: &str = "Name of the plan";
 pub const FILE_NAME_HINT: &str = "as in spring-flight; it becomes a file of that name";
 pub const PLACE: &str = "Place of the release";
-pub const PLACE_HINT: &str = "a town, as in Riverton WY, or coordinates in any usual form; or click on the map";
+pub const PLACE_HINT: &str =
+    "a town, as in Riverton WY, or coordinates in any usual form; or click on the map";
 pub const RELEASE_HINT: &str = "on the clocks of the place, as in 2026-05-01 09:00";
 pub const LOAD_ALL: &str = "All that hangs below the balloon";
 pub const LOAD_ALL_HINT: &str = "parachute and lines included, as in 2.7 kg or 6 lb";
 pub const BEGIN_BUTTON: &str = "Make the plan";
 pub const WORLD: &str = "The world: click where you launch, then again to come nearer";
 pub const COMPARE: &str = "Compare two zones";
-pub const COMPARE_LEAD: &str = "Two plans, two briefings or two saved zones on one map. Plans are flown as they are now.";
+pub const COMPARE_LEAD: &str =
+    "Two plans, two briefings or two saved zones on one map. Plans are flown as they are now.";
 pub const OLD: &str = "The first";
 pub const NEW: &str = "The second";
 pub const COMPARE_BUTTON: &str = "Compare";
-pub const COMPARE_KEY: &str = "Dashed and brown: the ellipse of 90 % of the first. Solid and blue: that of the second.";
+pub const COMPARE_KEY: &str =
+    "Dashed and brown: the ellipse of 90 % of the first. Solid and blue: that of the second.";
 pub const FOLDER: &str = "Folder";
 pub const CLOSE: &str = "Close the desk";
-pub const CLOSED: &str = "The desk is closed. Nothing unsaved is lost: it is there when you start it again.";
+pub const CLOSED: &str =
+    "The desk is closed. Nothing unsaved is lost: it is there when you start it again.";
 
 pub const VIEW: &str = "Show";
 pub const VIEW_UNITS: &str = "Units";
@@ -220,7 +240,8 @@ pub const SAVE: &str = "Save";
 pub const SAVED: &str = "All is saved.";
 pub const UNSAVED: &str = "Not saved yet; kept as a draft beside the plan.";
 pub const CHANGED: &str = "The file of this plan was changed by somebody else while there is unsaved work here. Neither is lost: take the file (your work stays one Undo away), or save your work under another name.";
-pub const TAKEN_OVER: &str = "The file was changed by somebody else, and this page shows it now. Undo goes back.";
+pub const TAKEN_OVER: &str =
+    "The file was changed by somebody else, and this page shows it now. Undo goes back.";
 pub const GONE: &str = "The file of this plan is gone. Save writes it again.";
 pub const TAKE_FILE: &str = "Take the file";
 pub const SAVE_AS: &str = "Save under another name";
@@ -241,12 +262,14 @@ pub const TEXT_LABEL: &str = "The plan";
 pub const LATE: &str = "Still being worked out.";
 pub const LOOK_AGAIN: &str = "Look again";
 pub const NOT_YET: &str = "Nothing yet: the plan needs what is listed at its fields.";
-pub const NO_WINDS: &str = "This plan has no winds yet. Tick a file, drop one here, or download a forecast.";
+pub const NO_WINDS: &str =
+    "This plan has no winds yet. Tick a file, drop one here, or download a forecast.";
 pub const FILLED_IN: &str = "The fill as it follows from the plan";
 pub const CARD: &str = "Launch-day card to print";
 pub const AS_TEXT: &str = "All of it, as the command prints it";
 pub const DROP: &str = "Drop wind files here, or choose them";
-pub const DROP_HINT: &str = "soundings (CSV, IGRA, listings) or forecasts (GRIB, netCDF); they are copied into the folder";
+pub const DROP_HINT: &str =
+    "soundings (CSV, IGRA, listings) or forecasts (GRIB, netCDF); they are copied into the folder";
 pub const DROP_BUTTON: &str = "Take the files";
 pub const FETCH: &str = "Download a forecast";
 pub const FETCH_LEAD: &str = "The only part of the desk that uses the network. First it looks how much there is; nothing is downloaded before you say so.";
@@ -269,7 +292,8 @@ pub const HOURS_HINT: &str = "as in 05:00-11:00";
 pub const DAYS_BUTTON: &str = "Compare the days";
 pub const TAKE: &str = "Take it";
 pub const CANDIDATES: &str = "File of sites";
-pub const CANDIDATES_HINT: &str = "points (CSV with lat, lon, name; GeoJSON) or areas of this folder";
+pub const CANDIDATES_HINT: &str =
+    "points (CSV with lat, lon, name; GeoJSON) or areas of this folder";
 pub const SPACING: &str = "Spacing over areas";
 pub const SPACING_HINT: &str = "as in 5 km";
 pub const SITES_BUTTON: &str = "Compare the sites";
@@ -307,13 +331,22 @@ pub const ALONG: &str = "Along the flight";
 
 /// What the script says, by the names it knows.
 pub const SCRIPT: [(&str, &str); 9] = [
-    ("anew", "The desk was started anew: open the address that it printed."),
-    ("silent", "The desk does not answer. Start it again: what was sent before is kept."),
+    (
+        "anew",
+        "The desk was started anew: open the address that it printed.",
+    ),
+    (
+        "silent",
+        "The desk does not answer. Start it again: what was sent before is kept.",
+    ),
     ("done", "done."),
     ("stopped", "Stopped."),
     ("moved", "The release is at"),
     ("then", "; then "),
-    ("kept", "Kept as FILE; it is chosen under the place to launch for a target."),
+    (
+        "kept",
+        "Kept as FILE; it is chosen under the place to launch for a target.",
+    ),
     ("carries", "Arrow keys move the release now; R ends it."),
     ("moves", "Arrow keys move the map."),
 ];

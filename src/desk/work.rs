@@ -259,7 +259,10 @@ impl Asked<'_> {
         for file in open {
             download(&client, &order, &found, file, &|_| (), &arrived)?;
         }
-        let names = found.files.iter().filter_map(|f| self.desk.folder.name(&f.path));
+        let names = found
+            .files
+            .iter()
+            .filter_map(|f| self.desk.folder.name(&f.path));
         let names: Vec<String> = names.collect();
         add_winds(self.desk, self.name, &names, true)?;
         Ok(Answer::Fetched(names))

@@ -130,7 +130,11 @@ impl PlanText {
     pub fn files(&self, folder: &Path) -> Vec<PathBuf> {
         let named = FILES.iter().flat_map(|&(section, name)| {
             let table = None;
-            match self.get(Key { section, table, name }) {
+            match self.get(Key {
+                section,
+                table,
+                name,
+            }) {
                 Written::Texts(files) => files,
                 Written::Text(file) => vec![file],
                 _ => Vec::new(),
@@ -222,7 +226,11 @@ name = \"camera\"
 
     fn key<'a>(section: &'a str, name: &'a str) -> Key<'a> {
         let table = None;
-        Key { section, table, name }
+        Key {
+            section,
+            table,
+            name,
+        }
     }
 
     #[test]
@@ -304,7 +312,12 @@ name = \"camera\"
         let text = "[wind]\nfiles = [\"a.nc\", \"/b.nc\"]\n[balloon]\ntable = \"../t.toml\"\n\
                     [ground]\nroads = [\"r.geojson\"]\n";
         let files = PlanText::read(text).unwrap().files(Path::new("/plans"));
-        let wanted = ["/plans/a.nc", "/b.nc", "/plans/../t.toml", "/plans/r.geojson"];
+        let wanted = [
+            "/plans/a.nc",
+            "/b.nc",
+            "/plans/../t.toml",
+            "/plans/r.geojson",
+        ];
         assert_eq!(files, wanted.map(PathBuf::from));
     }
 }

@@ -72,7 +72,9 @@ impl Desk {
     /// The answer to bytes as they are.
     pub fn raw(&self, bytes: &[u8]) -> Answer {
         let mut stream = TcpStream::connect(&self.host).unwrap();
-        stream.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
+        stream
+            .set_read_timeout(Some(Duration::from_secs(60)))
+            .unwrap();
         // A refused body may close the connection while it is still being sent.
         let _ = stream.write_all(bytes);
         let mut answer = Vec::new();

@@ -114,7 +114,10 @@ pub fn two(sheet: &Sheet, rings: [&[Vec<Position>]; 2]) -> Markup {
             .iter()
             .map(|ring| ring.iter().map(|p| sheet.at(*p)).collect())
             .collect();
-        let colour = [crate::report::palette::CONTOUR, crate::report::palette::ELLIPSE][which];
+        let colour = [
+            crate::report::palette::CONTOUR,
+            crate::report::palette::ELLIPSE,
+        ][which];
         let look = Look::area(Paint::Tint(colour, 0.08)).edged(colour, 3.5);
         let dashes = ["12 6", ""][which];
         body.path(&lines, true, look.dashed(dashes));
