@@ -121,6 +121,16 @@ fn told_apart(town: &Town) -> String {
     format!("{} ({})", town.full_name(), town.position.text())
 }
 
+/// Whether people there use pounds and feet: in the United States, by the nearest town.
+pub fn usually_us_units(site: &NamedSite) -> bool {
+    let nearest = || {
+        let towns = towns().ok()?;
+        towns.nearest(site.position).map(|near| near.what)
+    };
+    let town = site.town.or_else(nearest);
+    town.is_some_and(|town| town.area.country == "US")
+}
+
 /// An elevation that was given or looked up.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Elevation {

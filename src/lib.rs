@@ -42,6 +42,7 @@ pub mod brief;
 pub mod choice;
 pub mod clock;
 pub mod compare;
+pub mod desk;
 pub mod draft;
 pub mod earth;
 pub mod error;

@@ -8,6 +8,7 @@ use std::process::ExitCode;
 use self::cli::brief::{self, BriefArgs};
 use self::cli::compare::{self, CompareArgs};
 use self::cli::days::{self, DaysArgs};
+use self::cli::desk::{self, DeskArgs};
 use self::cli::fetch::{self, FetchArgs};
 use self::cli::fill::{self, FillArgs};
 use self::cli::new::{self, NewArgs};
@@ -43,6 +44,7 @@ enum Command {
     Compare(CompareArgs),
     Winds(WindsArgs),
     Fetch(FetchArgs),
+    Desk(DeskArgs),
 }
 
 fn main() -> ExitCode {
@@ -59,6 +61,7 @@ fn main() -> ExitCode {
         Some(Command::Compare(args)) => compare::run(&args, &mut out),
         Some(Command::Winds(args)) => winds::run(&args, &mut out),
         Some(Command::Fetch(args)) => fetch::run(&args, &mut out, &mut talk),
+        Some(Command::Desk(args)) => desk::run(&args, &mut out),
         None => {
             let missing = clap::error::ErrorKind::MissingSubcommand;
             Cli::command().error(missing, "expected a command").exit()

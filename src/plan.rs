@@ -4,6 +4,7 @@
 //! within physical range.
 
 mod document;
+pub mod edit;
 mod filling;
 mod read;
 mod release;

@@ -48,7 +48,15 @@ impl BriefGround {
     ///
     /// When a file cannot be read or holds what it should not.
     pub fn new(plan: &Plan, zone: &Zone, landings: &[Normal]) -> Result<BriefGround> {
-        let region = region(plan, zone, landings);
+        BriefGround::within(plan, region(plan, zone, landings))
+    }
+
+    /// Reads the plan's ground within a region.
+    ///
+    /// # Errors
+    ///
+    /// As [`BriefGround::new`].
+    pub fn within(plan: &Plan, region: Region) -> Result<BriefGround> {
         let mut layers = choice::ground::layers(&plan.ground, &region)?;
         // Of the plan's own layers: what is built in stays known as coarse.
         let map = GroundMap::new(region, &layers)?;

@@ -11,9 +11,11 @@ mod timeline;
 mod waiting;
 
 use std::path::Path;
+use std::sync::Arc;
 
 use jiff::Timestamp;
 
+use self::answer::MapGround;
 pub use self::answer::{Brief, Wait};
 use self::ground::BriefGround;
 use crate::choice;
@@ -22,6 +24,8 @@ use crate::clock::after;
 use crate::error::Result;
 use crate::geodesy::Normal;
 use crate::ground::map::GroundMap;
+use crate::ground::region::Region;
+use crate::ground::terrain::Terrain;
 use crate::notes::{Assumption, Note};
 use crate::plan::Plan;
 use crate::spread::run::quantiles;
@@ -145,6 +149,19 @@ pub fn where_to_wait(plan: &Plan, zone: &Zone, kept: &Continuation) -> Result<Wa
         points: waiting::points(&map, &layers, zone, &landings, kept.ground())?,
         from: wait_from(kept),
     })
+}
+
+/// What a map shows of a plan's ground within a region.
+///
+/// # Errors
+///
+/// When a file of the ground cannot be read.
+pub fn map_ground(plan: &Plan, region: Region) -> Result<MapGround> {
+    let terrain = match plan.ground.terrain.as_slice() {
+        [] => None,
+        files => Some(Arc::new(Terrain::open(files, &region)?)),
+    };
+    Ok(BriefGround::within(plan, region)?.shown(terrain.as_ref()))
 }
 
 /// Where the draws come down.

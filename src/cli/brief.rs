@@ -12,19 +12,13 @@ use super::options::{RunArgs, with_threads};
 use super::output;
 use super::progress::Progress;
 use super::wind_files::WindArgs;
-use windfall::brief::Brief;
 use windfall::brief::brief;
 use windfall::error::{Error, Result};
 use windfall::files::write_atomically;
 use windfall::plan::Plan;
-use windfall::report::files::{calendar, geojson, gpx, kml, message, notice, zone_csv};
+use windfall::report::files::briefing::files;
 use windfall::report::round_heights::round_heights;
-use windfall::report::{pages, pictures::map};
-use windfall::units::UnitSystem;
 use windfall::zone::DRAWS;
-
-/// Pixels of the map's picture for each of its units.
-pub const PIXELS: f32 = 2.0;
 
 /// Writes the crew's briefing: a page that needs no network and one for a second car, the map, a message
 /// to paste, the facts for a notice, and files for navigation and map programs.
@@ -92,34 +86,4 @@ fn line(path: &Path, bytes: usize) -> String {
         format!("{} kB", bytes.div_ceil(1_000)),
         path.display()
     )
-}
-
-/// The files of a briefing by name.
-fn files(brief: &Brief, units: UnitSystem) -> Result<Vec<(&'static str, Vec<u8>)>> {
-    let map = map::draw(brief, units);
-    let ([page, second_car], png) = rayon::join(
-        || {
-            [
-                pages::brief::text(brief, &map, units),
-                pages::brief::second_car(brief, &map, units),
-            ]
-        },
-        || map.scaled_png(PIXELS),
-    );
-    Ok(vec![
-        ("brief.html", page.into_bytes()),
-        ("second-car.html", second_car.into_bytes()),
-        ("message.txt", message::text(brief, units).into_bytes()),
-        ("notice.txt", notice::text(brief, units).into_bytes()),
-        ("map.svg", map.svg().into_bytes()),
-        ("map.png", png?),
-        (
-            "zone.geojson",
-            geojson::brief_text(brief, units).into_bytes(),
-        ),
-        ("zone.kml", kml::text(brief, units).into_bytes()),
-        ("zone.gpx", gpx::text(brief, units).into_bytes()),
-        ("zone.csv", zone_csv::text(brief)?.into_bytes()),
-        ("timeline.ics", calendar::text(brief, units).into_bytes()),
-    ])
 }

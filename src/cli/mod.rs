@@ -3,6 +3,7 @@
 pub mod brief;
 pub mod compare;
 pub mod days;
+pub mod desk;
 pub mod fetch;
 mod fetch_words;
 pub mod fill;
@@ -12,6 +13,7 @@ pub mod options;
 mod output;
 mod progress;
 pub mod releases;
+pub mod show;
 pub mod sites;
 pub mod version;
 pub mod wind_files;

@@ -8,7 +8,7 @@ use clap::Args;
 use super::options::Units;
 use super::output;
 use windfall::clock::local::read_time;
-use windfall::draft::{Answers, Elevation, ElevationFrom, NamedSite, elevation, site};
+use windfall::draft::{Answers, Elevation, ElevationFrom, elevation, site, usually_us_units};
 use windfall::error::{Error, Fault, Result};
 use windfall::files::write_atomically;
 use windfall::ground::time_zone::time_zone;
@@ -247,16 +247,6 @@ fn seen_from(folder: &Path, path: &Path) -> PathBuf {
         true => path.to_owned(),
         false => std::path::absolute(path).unwrap_or_else(|_| path.to_owned()),
     }
-}
-
-/// Whether people there use pounds and feet: in the United States, by the nearest town.
-fn usually_us_units(site: &NamedSite) -> bool {
-    let nearest = || {
-        let towns = windfall::ground::towns::towns().ok()?;
-        towns.nearest(site.position).map(|near| near.what)
-    };
-    let town = site.town.or_else(nearest);
-    town.is_some_and(|town| town.area.country == "US")
 }
 
 /// What was written, assumed, and comes next.

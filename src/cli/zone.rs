@@ -2,20 +2,20 @@
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Stdio};
 
 use clap::Args;
 use jiff::Timestamp;
 
-use super::brief::PIXELS;
 use super::instead::{Instead, ReleaseInstead, heading};
 use super::options::{RunArgs, with_threads};
 use super::output;
 use super::progress::Progress;
+use super::show;
 use super::wind_files::WindArgs;
 use windfall::brief::{Brief, brief_of, where_to_wait};
 use windfall::error::Result;
 use windfall::plan::Plan;
+use windfall::report::files::briefing::PIXELS;
 use windfall::report::files::{geojson, gpx, kml, zone_csv};
 use windfall::report::pictures::map;
 use windfall::report::round_heights::round_heights;
@@ -124,7 +124,11 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
         output::print(out, "standard output", &text)?;
     }
     match paths.first() {
-        Some(first) if args.open => open(first, talk),
+        Some(first) if args.open => show::open(
+            first.as_os_str(),
+            &format!("{} was written", first.display()),
+            talk,
+        ),
         _ => Ok(()),
     }
 }
@@ -158,29 +162,4 @@ fn brief_file(path: &Path, brief: &Brief, units: UnitSystem) -> Result<Vec<u8>> 
         _ => pages::brief::text(brief, &map::draw(brief, units), units),
     };
     Ok(text.into_bytes())
-}
-
-/// Shows a file in the program that the system has for it; where that fails, says so.
-fn open(path: &Path, talk: &mut impl Write) -> Result<()> {
-    let (opener, before): (&str, &[&str]) = match std::env::consts::OS {
-        "macos" => ("open", &[]),
-        "windows" => ("cmd", &["/C", "start", ""]),
-        _ => ("xdg-open", &[]),
-    };
-    let mut command = Command::new(opener);
-    command
-        .args(before)
-        .arg(path)
-        .stdin(Stdio::null())
-        .stdout(Stdio::null());
-    let failed = match command.status() {
-        Ok(status) if status.success() => return Ok(()),
-        Ok(status) => status.to_string(),
-        Err(cause) => cause.to_string(),
-    };
-    let said = format!(
-        "{} was written, but {opener} does not open it: {failed}\n",
-        path.display()
-    );
-    output::print(talk, "standard error", &said)
 }

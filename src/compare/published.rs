@@ -62,6 +62,17 @@ impl PublishedEllipse {
         std::f64::consts::PI * self.semi_major_m * self.semi_minor_m
     }
 
+    /// Its edge.
+    pub fn ring(&self) -> Vec<Position> {
+        let point = |degree: u32| {
+            let (sin, cos) = (5.0 * f64::from(degree)).to_radians().sin_cos();
+            let (along, across) = (self.semi_major_m * cos, self.semi_minor_m * sin);
+            let azimuth_deg = self.azimuth_deg + across.atan2(along).to_degrees();
+            self.center.destination(azimuth_deg, along.hypot(across))
+        };
+        (0..72).map(point).collect()
+    }
+
     fn is_outer(&self) -> bool {
         is_outer(self.probability)
     }

@@ -174,6 +174,12 @@ pub fn page_style() -> String {
     )
 }
 
+/// The colours of the desk: those of a page, and of what is drawn on its map, whose paper stays white.
+pub fn desk_style() -> String {
+    let map = variables([("map-edge", PAPER), ("map-line", CONTOUR)]);
+    page_style() + &map
+}
+
 /// The colours of the card as variables of its style sheet.
 pub fn card_style() -> String {
     variables(CARD)

@@ -207,7 +207,7 @@ fn water(kind: InWhat) -> &'static str {
 }
 
 /// A share in percent, to a tenth where that is not nought.
-pub(super) fn percent(share: f64) -> String {
+pub fn percent(share: f64) -> String {
     let tenths = format!("{:.1}", 100.0 * share);
     format!("{} %", tenths.strip_suffix(".0").unwrap_or(&tenths))
 }

@@ -119,6 +119,42 @@ pub(super) fn coast() -> Result<String> {
     text(COAST)
 }
 
+/// The coasts of the whole earth as lines of longitude and latitude, degrees, without points nearer than
+/// `apart_deg` to the one before.
+///
+/// # Errors
+///
+/// When the data in the program are damaged.
+pub fn coast_lines(apart_deg: f64) -> Result<Vec<Vec<[f64; 2]>>> {
+    let damaged = |cause: String| Error::CannotDo {
+        why: format!("the data inside the program are damaged: {cause}"),
+        remedy: "expected a complete program file; install it again".into(),
+    };
+    let text = coast()?;
+    let all: geojson::FeatureCollection =
+        serde_json::from_str(&text).map_err(|cause| damaged(cause.to_string()))?;
+    let shapes = all.features.into_iter().filter_map(|f| f.geometry);
+    let lines = shapes.flat_map(|shape| match shape.value {
+        geojson::GeometryValue::LineString { coordinates } => vec![coordinates],
+        geojson::GeometryValue::MultiLineString { coordinates } => coordinates,
+        _ => Vec::new(),
+    });
+    Ok(lines
+        .map(|line| {
+            let mut kept: Vec<[f64; 2]> = Vec::new();
+            for point in &line {
+                let [lon, lat] = [point[0], point[1]];
+                let far = |q: &[f64; 2]| (q[0] - lon).hypot(q[1] - lat) >= apart_deg;
+                if kept.last().is_none_or(far) {
+                    kept.push([lon, lat]);
+                }
+            }
+            kept
+        })
+        .filter(|line| line.len() > 2)
+        .collect())
+}
+
 /// Compressed text, decompressed.
 pub(super) fn text(bytes: &[u8]) -> Result<String> {
     let mut text = String::new();

@@ -94,7 +94,7 @@ fn flight(answers: &Answers) -> String {
         &line("name", &quoted(&answers.name), ""),
         &line(
             "release",
-            &quoted(&release(answers.release, zone)),
+            &quoted(&release_text(answers.release, zone)),
             "on the clocks of timezone",
         ),
         &line("timezone", &quoted(zone_name), ""),
@@ -105,7 +105,7 @@ fn flight(answers: &Answers) -> String {
 }
 
 /// The release on the clocks of the zone, with its offset only where the clocks show it twice.
-fn release(time: Timestamp, zone: &TimeZone) -> String {
+pub fn release_text(time: Timestamp, zone: &TimeZone) -> String {
     let clock = zone.to_datetime(time);
     let format = match clock.second() {
         0 => "%Y-%m-%d %H:%M",
@@ -154,7 +154,7 @@ fn site(answers: &Answers, assumed: &mut Vec<String>) -> String {
 }
 
 /// Degrees to a tenth of a metre or so, always with a point.
-fn degrees(value: f64) -> String {
+pub fn degrees(value: f64) -> String {
     let text = format!("{value:.6}");
     let text = text.trim_end_matches('0');
     match text.strip_suffix('.') {

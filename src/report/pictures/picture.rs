@@ -251,6 +251,17 @@ impl Picture {
         self.put(html! { g transform={ "translate(0 " (down) ")" } { "\n" (body) } });
     }
 
+    /// Draws a layer that a page can find by its name, to switch it on and off.
+    pub fn layer(&mut self, name: &str, draw: impl FnOnce(&mut Picture)) {
+        let body = self.aside(draw);
+        self.put(html! { g data-layer=(name) { "\n" (body) } });
+    }
+
+    /// What was drawn, for a page that has the picture's frame already.
+    pub fn inside(&self) -> Markup {
+        PreEscaped(self.body.clone())
+    }
+
     /// What `draw` draws, kept apart.
     fn aside(&mut self, draw: impl FnOnce(&mut Picture)) -> Markup {
         let before = std::mem::take(&mut self.body);

@@ -1,9 +1,11 @@
 //! The zone and the flight on the map: regions, track, marks.
 
+use jiff::tz::TimeZone;
+
 use super::labels::Labels;
 use super::sheet::Sheet;
 use super::sizes::{NAME, TEXT};
-use crate::brief::Brief;
+use crate::brief::Wait;
 use crate::clock::seconds_between;
 use crate::geodesy::Position;
 use crate::numeric::between;
@@ -12,7 +14,7 @@ use crate::report::pictures::picture::{Look, Paint, Picture};
 use crate::report::words::{clock_time, waiting_name};
 use crate::spread::region::is_outer;
 use crate::units::{FOOT_M, UnitSystem};
-use crate::zone::Mark;
+use crate::zone::{Mark, Zone};
 
 /// What is drawn below a line to lift it off the ground is so much wider, units.
 const EDGE: f64 = 2.5;
@@ -51,26 +53,28 @@ fn lifted(picture: &mut Picture, lines: &[Vec<[f64; 2]>], closed: bool, look: Lo
     picture.path(lines, closed, look);
 }
 
-/// Draws ellipses and contours, each with its share written on its edge.
-pub fn regions(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: &Brief) {
-    let on_sheet =
-        |ring: &[Position]| -> Vec<[f64; 2]> { ring.iter().map(|p| sheet.at(*p)).collect() };
-    for contour in &brief.zone.contours {
+/// Draws the contours.
+pub fn contours(picture: &mut Picture, sheet: &Sheet, zone: &Zone) {
+    for contour in &zone.contours {
         let rings: Vec<Vec<[f64; 2]>> = contour
             .polygons
             .iter()
             .flat_map(|p| std::iter::once(&p.exterior).chain(&p.holes))
-            .map(|ring| on_sheet(ring))
+            .map(|ring| on_sheet(sheet, ring))
             .collect();
         let look = contour_look(contour.probability);
         lifted(picture, &rings, true, look, EDGE);
     }
-    for ellipse in &brief.zone.ellipses {
+}
+
+/// Draws the ellipses.
+pub fn ellipses(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, zone: &Zone) {
+    for ellipse in &zone.ellipses {
         let p = ellipse.shape.probability;
         let Some(look) = ellipse_look(p) else {
             continue;
         };
-        let ring = on_sheet(&ellipse.ring);
+        let ring = on_sheet(sheet, &ellipse.ring);
         if is_outer(p) {
             let tint = Look::area(Paint::Tint(ELLIPSE, 0.07));
             picture.path(std::slice::from_ref(&ring), true, tint);
@@ -81,9 +85,13 @@ pub fn regions(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief:
     }
 }
 
+fn on_sheet(sheet: &Sheet, ring: &[Position]) -> Vec<[f64; 2]> {
+    ring.iter().map(|p| sheet.at(*p)).collect()
+}
+
 /// Writes the share of each ellipse on its edge, where the most room is.
-pub fn region_names(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: &Brief) {
-    for ellipse in &brief.zone.ellipses {
+pub fn region_names(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, zone: &Zone) {
+    for ellipse in &zone.ellipses {
         let p = ellipse.shape.probability;
         if ellipse_look(p).is_none() {
             continue;
@@ -100,8 +108,7 @@ pub fn region_names(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, b
 }
 
 /// Draws the track: dashed up, solid down.
-pub fn track(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: &Brief) {
-    let zone = &brief.zone;
+pub fn track(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, zone: &Zone) {
     let burst = zone.track.iter().position(|m| m.time >= zone.burst.time);
     let burst = burst.unwrap_or(zone.track.len().saturating_sub(1));
     let points: Vec<[f64; 2]> = zone.track.iter().map(|m| sheet.at(m.position)).collect();
@@ -120,10 +127,15 @@ const SIGN_ROOM: f64 = 13.0;
 
 /// Draws and names release, burst, landing and the waiting points. They come before every other name,
 /// the last is drawn on top: none is hidden.
-pub fn places(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: &Brief) {
-    let zone = &brief.zone;
+pub fn places(
+    picture: &mut Picture,
+    sheet: &Sheet,
+    labels: &mut Labels,
+    (zone, wait): (&Zone, &Wait),
+    timezone: &TimeZone,
+) {
     let named = |what: &str, mark: &Mark| {
-        let name = format!("{what} {}", clock_time(mark.time, &brief.timezone));
+        let name = format!("{what} {}", clock_time(mark.time, timezone));
         (sheet.at(mark.position), name)
     };
     let mut names = vec![
@@ -131,8 +143,8 @@ pub fn places(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: 
         named("burst", &zone.burst),
         named("planned landing", &zone.landing),
     ];
-    let signs = waiting_signs(sheet, brief);
-    let waiting = brief.wait.points.iter().zip(&signs);
+    let signs = waiting_signs(sheet, zone, wait);
+    let waiting = wait.points.iter().zip(&signs);
     names.extend(waiting.map(|(point, sign)| (*sign, waiting_name(point))));
     for ([x, y], _) in &names {
         let r = SIGN_ROOM;
@@ -141,16 +153,15 @@ pub fn places(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, brief: 
     for (point, name) in &names {
         labels.write_or_join(picture, *point, SIGN_ROOM + 3.0, NAME, name);
     }
-    draw_signs(picture, sheet, brief, &signs);
+    draw_signs(picture, sheet, (zone, wait), &signs);
 }
 
 /// Where the signs of the waiting points stand: at their places, or beside them, joined by a line, where
 /// another sign stands.
-fn waiting_signs(sheet: &Sheet, brief: &Brief) -> Vec<[f64; 2]> {
-    let zone = &brief.zone;
+fn waiting_signs(sheet: &Sheet, zone: &Zone, wait: &Wait) -> Vec<[f64; 2]> {
     let marks = [&zone.release, &zone.burst, &zone.landing];
     let mut taken: Vec<[f64; 2]> = marks.map(|mark| sheet.at(mark.position)).to_vec();
-    for point in &brief.wait.points {
+    for point in &wait.points {
         let sign = free_of(sheet.at(point.position), &taken);
         taken.push(sign);
     }
@@ -185,9 +196,13 @@ fn free_of(point: [f64; 2], taken: &[[f64; 2]]) -> [f64; 2] {
 }
 
 /// The signs of the main places, the burst and the landing on top.
-fn draw_signs(picture: &mut Picture, sheet: &Sheet, brief: &Brief, waiting: &[[f64; 2]]) {
-    let zone = &brief.zone;
-    for (point, &[x, y]) in brief.wait.points.iter().zip(waiting).rev() {
+fn draw_signs(
+    picture: &mut Picture,
+    sheet: &Sheet,
+    (zone, wait): (&Zone, &Wait),
+    waiting: &[[f64; 2]],
+) {
+    for (point, &[x, y]) in wait.points.iter().zip(waiting).rev() {
         let place = sheet.at(point.position);
         if place != [x, y] {
             picture.line(&[place, [x, y]], 4.5, PAPER);
@@ -223,7 +238,7 @@ pub fn marks(
     picture: &mut Picture,
     sheet: &Sheet,
     labels: &mut Labels,
-    brief: &Brief,
+    zone: &Zone,
     units: UnitSystem,
 ) {
     let mut names: Vec<([f64; 2], String)> = Vec::new();
@@ -231,7 +246,7 @@ pub fn marks(
         UnitSystem::Metric => (5_000.0, 1_000.0, " km"),
         UnitSystem::Us => (15_000.0 * FOOT_M, 1_000.0 * FOOT_M, ",000 ft"),
     };
-    for leg in brief.zone.track.windows(2) {
+    for leg in zone.track.windows(2) {
         let rising = leg[1].altitude_m > leg[0].altitude_m;
         let [low, high] = if rising {
             [&leg[0], &leg[1]]
@@ -256,7 +271,7 @@ pub fn marks(
         let arrow = if rising { "\u{2191}" } else { "\u{2193}" };
         names.push((at, format!("{}{unit} {arrow}", (height_m / unit_m).round())));
     }
-    for (at, time) in bars(picture, sheet, brief) {
+    for (at, time) in bars(picture, sheet, zone) {
         names.push((at, time));
     }
     for (point, _) in &names {
@@ -273,8 +288,8 @@ pub fn marks(
 }
 
 /// Bars across the track every ten minutes; where they are, and the time in words.
-fn bars(picture: &mut Picture, sheet: &Sheet, brief: &Brief) -> Vec<([f64; 2], String)> {
-    let track = &brief.zone.track;
+fn bars(picture: &mut Picture, sheet: &Sheet, zone: &Zone) -> Vec<([f64; 2], String)> {
+    let track = &zone.track;
     let Some(first) = track.first() else {
         return Vec::new();
     };

@@ -95,31 +95,59 @@ pub enum SmallAirfields {
     LeftOut,
 }
 
+/// What is drawn below the flight, in its order: a name each, for pages that switch them.
+pub const LAYERS: [&str; 6] = ["towns", "water", "areas", "roads", "power", "borders"];
+
 /// Draws everything below the flight.
 pub fn draw(picture: &mut Picture, sheet: &Sheet, ground: &MapGround) -> KeyEntries {
-    let sea = draw_sea(picture, sheet);
-    let of = |kind: Kind| ground.layers.iter().filter(move |l| l.kind == kind);
-    let mut drawn = KeyEntries {
-        towns: areas(picture, sheet, of(Kind::Urban), TOWNS),
-        ..KeyEntries::default()
-    };
-    drawn.water = sea
-        | areas(picture, sheet, of(Kind::Lake), LAKES)
-        | areas(picture, sheet, of(Kind::River), LAKES);
-    let rivers = of(Kind::River).flat_map(|l| &l.lines);
-    drawn.water |= lines(picture, sheet, rivers, Look::line(SHORE, 2.2));
-    drawn.water |= lines(picture, sheet, &ground.coasts, Look::line(SHORE, 3.0));
-    drawn.land_in = areas(picture, sheet, of(Kind::LandIn), LANDING);
-    drawn.keep_out = areas(picture, sheet, of(Kind::KeepOut), KEEPING_OUT);
-    (drawn.roads, drawn.roads_left_out) = roads(picture, sheet, of(Kind::Road));
-    let power = of(Kind::PowerLine).flat_map(|l| &l.lines);
-    drawn.power_lines = lines(picture, sheet, power, POWER_LINES);
-    drawn.borders = lines(picture, sheet, &ground.borders, BORDERS);
-    let runways = of(Kind::Airfield).flat_map(|l| &l.lines);
+    let mut drawn = KeyEntries::default();
+    for layer in LAYERS {
+        draw_layer(layer, picture, sheet, ground, &mut drawn);
+    }
+    let runways = of(ground, Kind::Airfield).flat_map(|l| &l.lines);
     let field = Look::area(Paint::Colour(AIRFIELD));
     drawn.airfields = lines(picture, sheet, runways, Look::line(FINE_LINE, 3.0))
-        | areas(picture, sheet, of(Kind::Airfield), field);
+        | areas(picture, sheet, of(ground, Kind::Airfield), field);
     drawn
+}
+
+/// Draws one of [`LAYERS`].
+pub fn draw_layer(
+    layer: &str,
+    picture: &mut Picture,
+    sheet: &Sheet,
+    ground: &MapGround,
+    drawn: &mut KeyEntries,
+) {
+    let of = |kind: Kind| of(ground, kind);
+    match layer {
+        // The sea lies below everything.
+        "towns" => {
+            drawn.water = draw_sea(picture, sheet);
+            drawn.towns = areas(picture, sheet, of(Kind::Urban), TOWNS);
+        }
+        "water" => {
+            drawn.water |= areas(picture, sheet, of(Kind::Lake), LAKES)
+                | areas(picture, sheet, of(Kind::River), LAKES);
+            let rivers = of(Kind::River).flat_map(|l| &l.lines);
+            drawn.water |= lines(picture, sheet, rivers, Look::line(SHORE, 2.2));
+            drawn.water |= lines(picture, sheet, &ground.coasts, Look::line(SHORE, 3.0));
+        }
+        "areas" => {
+            drawn.land_in = areas(picture, sheet, of(Kind::LandIn), LANDING);
+            drawn.keep_out = areas(picture, sheet, of(Kind::KeepOut), KEEPING_OUT);
+        }
+        "roads" => (drawn.roads, drawn.roads_left_out) = roads(picture, sheet, of(Kind::Road)),
+        "power" => {
+            let power = of(Kind::PowerLine).flat_map(|l| &l.lines);
+            drawn.power_lines = lines(picture, sheet, power, POWER_LINES);
+        }
+        _ => drawn.borders = lines(picture, sheet, &ground.borders, BORDERS),
+    }
+}
+
+fn of(ground: &MapGround, kind: Kind) -> impl Iterator<Item = &Layer> {
+    ground.layers.iter().filter(move |l| l.kind == kind)
 }
 
 /// A cell of the sea, units: its edge lies below the line of the coast.

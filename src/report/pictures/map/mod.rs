@@ -5,6 +5,7 @@ pub(in crate::report) mod flight;
 mod furniture;
 pub mod ground;
 pub(in crate::report) mod labels;
+pub mod layered;
 mod relief;
 pub mod sheet;
 mod sizes;
@@ -16,7 +17,7 @@ use self::sheet::Sheet;
 use self::sizes::{SMALL, TEXT, TITLE};
 use super::picture::{Anchor, Picture};
 use crate::brief::Brief;
-use crate::brief::answer::WaitingPoint;
+use crate::brief::answer::{MapGround, WaitingPoint};
 use crate::geodesy::Position;
 use crate::ground::airports::Airport;
 use crate::report::cautions::AID;
@@ -81,16 +82,24 @@ fn body(sheet: &Sheet, brief: &Brief, units: UnitSystem) -> (Picture, KeyEntries
     drawn.airfields |= !airfields.is_empty();
     drawn.relief = shaded;
     let mut labels = Labels::new(sheet.size);
-    flight::regions(&mut body, sheet, &mut labels, brief);
-    flight::track(&mut body, sheet, &mut labels, brief);
+    let zone = &brief.zone;
+    flight::contours(&mut body, sheet, zone);
+    flight::ellipses(&mut body, sheet, &mut labels, zone);
+    flight::track(&mut body, sheet, &mut labels, zone);
     // The main places choose their room first and are drawn last.
     let mut top = Picture::clear(sheet.size[0], sheet.size[1]);
-    flight::places(&mut top, sheet, &mut labels, brief);
+    flight::places(
+        &mut top,
+        sheet,
+        &mut labels,
+        (zone, &brief.wait),
+        &brief.timezone,
+    );
     let corner = free_corner(sheet, &labels, brief);
     keep_free(&mut labels, corner, &mut grid, &airfields);
-    flight::region_names(&mut body, sheet, &mut labels, brief);
-    flight::marks(&mut body, sheet, &mut labels, brief, units);
-    names(&mut body, sheet, &mut labels, brief, &airfields);
+    flight::region_names(&mut body, sheet, &mut labels, zone);
+    flight::marks(&mut body, sheet, &mut labels, zone, units);
+    names(&mut body, sheet, &mut labels, &brief.ground, &airfields);
     furniture::grid_names(&mut body, &grid);
     furniture::scale(&mut body, sheet, corner, units);
     body.append(&top);
@@ -102,10 +111,10 @@ fn names(
     body: &mut Picture,
     sheet: &Sheet,
     labels: &mut Labels,
-    brief: &Brief,
+    shown: &MapGround,
     airfields: &[(Airport, [f64; 2])],
 ) {
-    for place in &brief.ground.places {
+    for place in &shown.places {
         let at = sheet.at(place.position);
         if sheet.shows(at, -4.0) && labels.write(body, at, 6.0, TEXT, &place.name) {
             body.dot(at, 3.5, INK);
@@ -114,7 +123,7 @@ fn names(
     for (airport, at) in airfields {
         labels.write(body, *at, 10.0, SMALL, airport.ident);
     }
-    let numbers = ground::road_numbers(sheet, &brief.ground);
+    let numbers = ground::road_numbers(sheet, shown);
     for (number, points) in numbers.iter().take(MOST_NUMBERS) {
         let mut written = 0;
         for point in points.iter().filter(|at| sheet.shows(**at, -20.0)) {

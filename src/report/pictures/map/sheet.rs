@@ -49,6 +49,16 @@ impl Sheet {
         }
     }
 
+    /// The square sheet of that width which reaches `half_m` to each side of `center`.
+    pub fn around(center: Position, half_m: f64, width: f64) -> Sheet {
+        Sheet {
+            plane: Plane::new(center),
+            corner_m: [-half_m, half_m],
+            unit_m: 2.0 * half_m / width,
+            size: [width, width],
+        }
+    }
+
     /// Where a place is on the sheet: to the right of and below its upper left corner, units.
     pub fn at(&self, place: Position) -> [f64; 2] {
         self.of_normal(place.normal())

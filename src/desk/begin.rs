@@ -1,0 +1,104 @@
+//! A plan begun on the page.
+
+use crate::clock::local::read_time;
+use crate::draft::{Answers, elevation, site, usually_us_units};
+use crate::error::{Error, Fault, Result};
+use crate::ground::time_zone::time_zone;
+use crate::report::files::plan::draft;
+use crate::units::{Dimension, parse};
+
+use super::fields::Values;
+
+/// The fields of a new plan, in their order.
+pub const FIELDS: [&str; 6] = ["file", "place", "release", "balloon", "load", "parachute"];
+
+/// The name of the file and the text of the plan that the answers make; or what is wrong with each of them.
+///
+/// # Errors
+///
+/// The data in the program are damaged.
+pub fn plan(given: &Values) -> Result<std::result::Result<(String, String), Vec<Fault>>> {
+    let of = |id: &str| given.get(id).map_or("", |text| text.trim());
+    let mut faults = Vec::new();
+    let name = of("file").trim_end_matches(".toml");
+    if name.is_empty() || name.contains(['/', '\\']) || name.starts_with('.') {
+        let expected = "a name without slashes, as in spring-flight";
+        faults.push(fault("file", of("file"), expected));
+    }
+    for (id, dimension) in [
+        ("balloon", Dimension::Mass),
+        ("load", Dimension::Mass),
+        ("parachute", Dimension::Length),
+    ] {
+        if let Err(wrong) = parse(of(id), dimension) {
+            faults.push(Fault::new("", wrong.found, wrong.expected).of_key(id));
+        }
+    }
+    let place = match site(of("place"))? {
+        Ok(place) => Some(place),
+        Err(wrong) => {
+            faults.push(Fault::new("", wrong.found, wrong.expected).of_key("place"));
+            None
+        }
+    };
+    let zone = place.as_ref().map(|place| time_zone(place.position));
+    if zone.as_ref().is_some_and(Option::is_none) {
+        let expected = "a place on the earth's time zones";
+        faults.push(fault("place", of("place"), expected));
+    }
+    let zone = zone.flatten();
+    let release = match read_time(of("release"), zone.as_ref()) {
+        Ok(release) => Some(release),
+        // Without a place its clocks are not known, and the place is told.
+        Err(_) if zone.is_none() && !of("release").is_empty() => None,
+        Err(wrong) => {
+            faults.push(Fault::new("", wrong.found, wrong.expected).of_key("release"));
+            None
+        }
+    };
+    let (Some(site), Some(timezone), Some(release), true) =
+        (place, zone, release, faults.is_empty())
+    else {
+        return Ok(Err(faults));
+    };
+    let answers = Answers {
+        name: name.to_owned(),
+        elevation: elevation(site.position, &[])?,
+        timezone,
+        release,
+        balloon: of("balloon").to_owned(),
+        burst_diameter: None,
+        gas: None,
+        ascent_rate: None,
+        load: vec![("payload".to_owned(), of("load").to_owned())],
+        parachute: of("parachute").to_owned(),
+        terrain: Vec::new(),
+        us_units: usually_us_units(&site),
+        site,
+    };
+    Ok(Ok((format!("{name}.toml"), draft(&answers).text)))
+}
+
+fn fault(id: &str, found: &str, expected: &str) -> Fault {
+    Fault::new("", format!("\"{found}\""), expected).of_key(id)
+}
+
+/// The field that a fault belongs to, and its words.
+pub fn in_words(fault: &Fault) -> (String, String) {
+    let id = fault.key.clone().unwrap_or_default();
+    (
+        id,
+        format!("found {}; expected {}", fault.found, fault.expected),
+    )
+}
+
+/// The site of a text that was typed to move the release.
+///
+/// # Errors
+///
+/// What was found and what would be right.
+pub fn place(text: &str) -> Result<crate::geodesy::Position> {
+    let found = site(text)?;
+    let place = found.map_err(|wrong| Fault::new("place", wrong.found, wrong.expected));
+    Ok(place.map_err(Error::from)?.position)
+}

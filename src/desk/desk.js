@@ -1,0 +1,482 @@
+// The page of the desk: sends what is typed, shows what follows, moves the map. Everything that changes a plan is a
+// form that works without this, too.
+"use strict";
+(() => {
+  const $ = (id) => document.getElementById(id);
+  const all = (query, from = document) => [...from.querySelectorAll(query)];
+  const page = Math.random().toString(36).slice(2);
+  const words = JSON.parse(document.body.dataset.words);
+  document.body.classList.add("script");
+
+  const asked = { Accept: "application/json" };
+  const post = (address, fields) =>
+    fetch(address, { method: "POST", headers: asked, body: fields instanceof FormData ? fields : new URLSearchParams(fields) });
+  const json = async (answer) => {
+    if (answer.status === 401) { say(words.anew); }
+    return answer.json();
+  };
+  const say = (text) => { const at = $("saved") || $("map-said"); if (at) { at.textContent = text; } };
+
+  // Somebody looks: the desk stays open.
+  setInterval(() => fetch("/alive").catch(() => {}), 240000);
+  const summary = document.querySelector("[data-focus]");
+  if (summary) { summary.focus(); }
+
+  // The world, on which a new plan's place is found by coming nearer.
+  const world = $("world");
+  if (world) { worldMap(world); }
+  function worldMap(box) {
+    const svg = box.querySelector("svg");
+    const [below, own] = ["below", "own"].map((part) => box.querySelector(`[data-part=${part}]`));
+    const first = { box: svg.getAttribute("viewBox"), below: below.innerHTML };
+    const steps = [600000, 60000, 15000];
+    let frame = null, step = 0;
+    const mark = (x, y, r) => {
+      own.innerHTML = `<circle class="line" cx="${x}" cy="${y}" r="${r}" stroke-width="${r / 4}"/>`;
+    };
+    const near = async (lat, lon) => {
+      $("place").value = `${lat.toFixed(4)}, ${lon.toFixed(4)}`;
+      const half = steps[Math.min(step, steps.length - 1)];
+      step += 1;
+      frame = `${lat.toFixed(4)},${lon.toFixed(4)},${half}`;
+      below.innerHTML = await (await fetch("/map/ground?frame=" + frame)).text();
+      svg.setAttribute("viewBox", "0 0 720 720");
+      mark(360, 360, 10);
+    };
+    svg.addEventListener("click", async (event) => {
+      const at = pointOn(svg, event);
+      if (!frame) { return near(90 - at.y / 2, at.x / 2 - 180); }
+      const found = await json(await fetch(`/map/measure?frame=${frame}&x=${at.x}&y=${at.y}`));
+      if (found.lat !== undefined) { near(found.lat, found.lon); }
+    });
+    box.querySelector("[data-world]").addEventListener("click", () => {
+      [frame, step] = [null, 0];
+      svg.setAttribute("viewBox", first.box);
+      below.innerHTML = first.below;
+      own.innerHTML = "";
+    });
+  }
+
+  function pointOn(svg, event) {
+    const at = new DOMPoint(event.clientX, event.clientY).matrixTransform(svg.getScreenCTM().inverse());
+    return { x: at.x, y: at.y };
+  }
+
+  const main = document.querySelector("main[data-plan]");
+  if (!main) { return; }
+  const name = main.dataset.plan;
+  const form = $("plan-form");
+
+  // Fields: what they show, and what the plan says.
+  const fields = () => all("[form=plan-form][name]").filter((e) => e.type !== "hidden");
+  const typed = () => {
+    const values = {};
+    for (const [id, value] of new FormData(form)) {
+      if (id === "name" || id === "step") { continue; }
+      values[id] = values[id] && value ? values[id] + "\n" + value : (values[id] || value);
+    }
+    return values;
+  };
+  let shown = typed();
+  const differs = (id, now) => (now[id] || "").trim() !== (shown[id] || "").trim();
+
+  function show(values) {
+    const now = typed();
+    if (Object.keys(values).filter((id) => id.startsWith("load.")).sort().join() !==
+        Object.keys(shown).filter((id) => id.startsWith("load.")).sort().join()) { return location.reload(); }
+    for (const field of fields()) {
+      const id = field.name;
+      if (values[id] === undefined || differs(id, now)) { continue; }
+      if (field.type === "checkbox") { field.checked = values[id].split("\n").includes(field.value); }
+      else if (field.value !== values[id] && !(document.activeElement === field && field.value.trim() === values[id])) { field.value = values[id]; }
+    }
+    for (const id in now) { shown[id] = values[id] === undefined ? shown[id] : values[id]; }
+  }
+
+  function state(now) {
+    if (now.error) { $("saved").textContent = now.error; return; }
+    form.elements.step.value = now.step;
+    all("[name=step]").forEach((e) => { e.value = now.step; });
+    if ($("saved").textContent !== now.said) { $("saved").textContent = now.said; }
+    for (const what of ["undo", "redo", "save"]) {
+      const button = document.querySelector(`[data-do=${what}]`);
+      if (button) { button.disabled = !now[what]; }
+    }
+    if (now.conflict && !document.querySelector("[data-do=take-file]")) { return location.reload(); }
+    if (now.values) { show(now.values); }
+    if (document.activeElement !== $("whole")) { $("whole").value = now.text; }
+  }
+
+  // Edits go one after the other, the newest text each time.
+  let sending = false, again = false;
+  async function send() {
+    if (sending) { again = true; return; }
+    sending = true;
+    try {
+      do {
+        again = false;
+        let answer = await post("/plan/edit", new FormData(form));
+        if (answer.status === 422) {
+          // The page shows an older step: take the new one, keep what was typed, and send that.
+          const now = await json(await fetch("/plan/state?name=" + encodeURIComponent(name), { headers: asked }));
+          state(now);
+          answer = await post("/plan/edit", new FormData(form));
+        }
+        const kept = typed();
+        const now = await json(answer);
+        if (!again) { shown = kept; }
+        state(now);
+      } while (again);
+    } catch (gone) {
+      $("saved").textContent = words.silent;
+    }
+    sending = false;
+    look();
+  }
+  let timer = 0;
+  document.addEventListener("input", (event) => {
+    if (event.target.getAttribute("form") !== "plan-form") { return; }
+    clearTimeout(timer);
+    timer = setTimeout(send, 120);
+  });
+  form.addEventListener("submit", (event) => { event.preventDefault(); send(); });
+
+  // What follows: asked for anew with each change; only the newest answer is shown.
+  let asking = 0, latest = 0;
+  async function look() {
+    const n = ++asking;
+    const query = new URLSearchParams({ name, page, n, frame: mapBox.dataset.frame || "" });
+    let now;
+    try {
+      const answer = await fetch("/live?" + query, { headers: asked });
+      if (!answer.ok) { return; }
+      now = await answer.json();
+    } catch (gone) { return; }
+    if (n < latest) { return; }
+    latest = n;
+    for (const part in now.parts) {
+      const box = document.querySelector(`[data-part=${part}]`);
+      if (!box) { continue; }
+      const open = all("details", box).map((d) => d.open);
+      if (now.parts[part] === null) { box.classList.add("old"); continue; }
+      box.classList.remove("old");
+      box.innerHTML = now.parts[part];
+      all("details", box).forEach((d, i) => { d.open = open[i] === undefined ? d.open : open[i]; });
+    }
+    $("faults").innerHTML = now.faults;
+    wrong(now.wrong);
+    if (now.map) { drawn(now.map); }
+  }
+  function wrong(faults) {
+    for (const box of all("[data-wrong]")) {
+      const id = box.dataset.wrong;
+      const said = faults.filter(([field]) => field === id).map(([, text]) => text).join("\n");
+      if (box.textContent !== said) { box.textContent = said; }
+      const field = $(id);
+      if (field && field.matches("input, select, textarea")) { said ? field.setAttribute("aria-invalid", "true") : field.removeAttribute("aria-invalid"); }
+    }
+  }
+
+  // Undo, redo, save; rows to take; everything that answers with the state of the plan.
+  async function act(address, body) {
+    const now = await json(await post(address, body));
+    shown = typed();
+    state(now);
+    if (!now.error) { look(); }
+    return now;
+  }
+  document.addEventListener("submit", async (event) => {
+    const sent = event.target;
+    const action = sent.getAttribute("action");
+    if (["/plan/undo", "/plan/redo", "/plan/save", "/plan/place", "/plan/take"].includes(action)) {
+      event.preventDefault();
+      clearTimeout(timer);
+      const now = await act(action, new FormData(sent));
+      if (action === "/plan/take" && !now.error) {
+        all("tr.taken").forEach((row) => row.classList.remove("taken"));
+        if (sent.closest("tr")) { sent.closest("tr").classList.add("taken"); }
+      }
+    } else if (sent.matches("[data-job]")) {
+      event.preventDefault();
+      const now = await json(await post(action, new FormData(sent)));
+      if (now.error) { $("job-said").textContent = now.error; }
+    } else if (action === "/job/stop") {
+      event.preventDefault();
+      post(action, {});
+    }
+  });
+  document.addEventListener("keydown", (event) => {
+    if ((event.ctrlKey || event.metaKey) && event.key === "s") { event.preventDefault(); act("/plan/save", { name }); }
+  });
+
+  // What happens elsewhere: other pages, long work.
+  let source = null, ended = null;
+  function listen() {
+    source = new EventSource("/pulse");
+    source.onmessage = (event) => told(JSON.parse(event.data));
+  }
+  async function told(pulse) {
+    const job = pulse.job;
+    const mine = job && job.plan === name;
+    const on = job && job.state === "running";
+    $("job-share").hidden = !on;
+    document.querySelector("#job form").hidden = !on;
+    if (on) {
+      const share = job.of ? Math.min(1, job.done / job.of) : null;
+      if (share === null) { $("job-share").removeAttribute("value"); } else { $("job-share").value = share; }
+      const count = job.station === "winds" && job.of > 1e4 ? ` ${(job.done / 1e6).toFixed(1)} / ${(job.of / 1e6).toFixed(1)} MB` : "";
+      // Read out in steps of a tenth.
+      const said = job.doing + (count || (share === null ? "" : ` ${10 * Math.floor(10 * share)} %`));
+      if ($("job-said").textContent !== said) { $("job-said").textContent = said; }
+    } else if (mine) {
+      $("job-said").textContent = { done: `${job.doing}: ${words.done}`, stopped: words.stopped, failed: job.message }[job.state] || "";
+    }
+    if (ended !== null && pulse.ended !== ended && mine && job.state === "done") { result(job.station); }
+    ended = pulse.ended;
+    const step = pulse.plans[name];
+    if (step && String(step) !== form.elements.step.value && !sending) {
+      state(await json(await fetch("/plan/state?name=" + encodeURIComponent(name), { headers: asked })));
+      look();
+    }
+  }
+  async function result(station) {
+    const box = document.querySelector(`[data-made=${station}]`);
+    if (!box) { return; }
+    const query = new URLSearchParams({ name, station });
+    box.innerHTML = await (await fetch("/result?" + query)).text();
+    if (station === "winds") { location.reload(); }
+  }
+  const visible = () => {
+    if (document.hidden && source) { source.close(); source = null; }
+    if (!document.hidden && !source) { listen(); }
+  };
+  document.addEventListener("visibilitychange", visible);
+
+  // Files dropped anywhere on the page are winds.
+  const drop = $("drop");
+  const hasFiles = (event) => event.dataTransfer && [...event.dataTransfer.types].includes("Files");
+  document.addEventListener("dragover", (event) => { if (hasFiles(event)) { event.preventDefault(); drop.classList.add("over"); } });
+  document.addEventListener("dragleave", () => drop.classList.remove("over"));
+  document.addEventListener("drop", async (event) => {
+    if (!hasFiles(event)) { return; }
+    event.preventDefault();
+    drop.classList.remove("over");
+    const body = new FormData();
+    body.append("name", name);
+    for (const file of event.dataTransfer.files) { body.append("file", file); }
+    const now = await json(await post("/winds/drop", body));
+    if (now.error) { $("job-said").textContent = now.error; } else { location.hash = "winds"; location.reload(); }
+  });
+
+  // Where one is.
+  const links = new Map(all("nav.stations a").map((a) => [a.hash.slice(1), a]));
+  const watch = new IntersectionObserver((seen) => {
+    for (const entry of seen.filter((e) => e.isIntersecting)) {
+      links.forEach((a) => { a.classList.remove("here"); a.removeAttribute("aria-current"); });
+      const a = links.get(entry.target.id);
+      if (a) { a.classList.add("here"); a.setAttribute("aria-current", "location"); }
+    }
+  }, { rootMargin: "-20% 0px -70% 0px" });
+  links.forEach((_, id) => watch.observe($(id)));
+
+  // The map: what it shows, moving it, and what a click does.
+  const mapBox = $("map-box"), sheet = $("map-sheet"), svg = $("map");
+  const part = (which) => svg.querySelector(`[data-part=${which}]`);
+  const WHOLE = [0, 0, 720, 720];
+  let view = [...WHOLE], track = [], points = [], moving = null, releaseAt = null;
+  const frame = () => mapBox.dataset.frame || "";
+  const mode = () => document.querySelector("[name=mode]:checked").value;
+  function drawn(map) {
+    svg.setAttribute("aria-label", map.label);
+    part("above").innerHTML = map.above;
+    track = map.track;
+    along();
+    if (map.frame !== frame()) {
+      mapBox.dataset.frame = map.frame;
+      [view, points] = [[...WHOLE], []];
+      setView();
+      own();
+      ground();
+    }
+    layers();
+  }
+  async function ground() {
+    const query = new URLSearchParams({ name, frame: frame() });
+    const asked = frame();
+    const text = await (await fetch("/map/ground?" + query)).text();
+    if (asked === frame()) { part("below").innerHTML = text; layers(); }
+  }
+  function layers() {
+    for (const box of all("[data-switch]")) {
+      all(`[data-layer=${box.dataset.switch}]`, svg).forEach((g) => { g.style.display = box.checked ? "" : "none"; });
+    }
+  }
+  all("[data-switch]").forEach((box) => box.addEventListener("change", layers));
+  const setView = () => svg.setAttribute("viewBox", view.map((v) => v.toFixed(2)).join(" "));
+  function zoom(by, at) {
+    const size = Math.min(720, Math.max(20, view[2] * by));
+    const to = at || { x: view[0] + view[2] / 2, y: view[1] + view[3] / 2 };
+    const k = size / view[2];
+    view = [to.x - (to.x - view[0]) * k, to.y - (to.y - view[1]) * k, size, size];
+    keepInside();
+  }
+  function keepInside() {
+    for (const i of [0, 1]) { view[i] = Math.min(720 - view[2], Math.max(0, view[i])); }
+    setView();
+    own();
+  }
+  for (const button of all("[data-zoom]")) {
+    button.addEventListener("click", () => {
+      if (button.dataset.zoom === "all") { view = [...WHOLE]; keepInside(); } else { zoom(button.dataset.zoom === "in" ? 1 / 1.6 : 1.6); }
+    });
+  }
+  sheet.addEventListener("wheel", (event) => {
+    if (!event.ctrlKey && !event.metaKey) { return; }
+    event.preventDefault();
+    zoom(Math.exp(event.deltaY / 400), pointOn(svg, event));
+  }, { passive: false });
+
+  const fingers = new Map();
+  let start = null;
+  sheet.addEventListener("pointerdown", (event) => {
+    if (event.button) { return; }
+    fingers.set(event.pointerId, [event.clientX, event.clientY]);
+    sheet.setPointerCapture(event.pointerId);
+    const at = pointOn(svg, event);
+    const near = releaseAt && Math.hypot(at.x - releaseAt.x, at.y - releaseAt.y) < 14 * view[2] / 720 * (event.pointerType === "touch" ? 2 : 1);
+    start = { at, view: [...view], moved: false, release: near && mode() !== "measure" && mode() !== "target" };
+  });
+  sheet.addEventListener("pointermove", (event) => {
+    if (!fingers.has(event.pointerId) || !start) { return; }
+    const before = fingers.get(event.pointerId);
+    const now = [event.clientX, event.clientY];
+    const others = [...fingers].filter(([id]) => id !== event.pointerId).map(([, at]) => at);
+    if (others.length) {
+      const far = (p) => Math.hypot(p[0] - others[0][0], p[1] - others[0][1]);
+      if (far(now) > 1) { zoom(far(before) / far(now), pointOn(svg, event)); }
+      start.moved = true;
+    } else if (start.release) {
+      moving = pointOn(svg, event);
+      start.moved = true;
+      own();
+    } else {
+      const scale = view[2] / svg.clientWidth;
+      if (start.moved || Math.hypot(now[0] - before[0], now[1] - before[1]) > 2) {
+        start.moved = true;
+        view[0] -= (now[0] - before[0]) * scale;
+        view[1] -= (now[1] - before[1]) * scale;
+        keepInside();
+      } else { return; }
+    }
+    fingers.set(event.pointerId, now);
+  });
+  const up = (event) => {
+    const mine = fingers.delete(event.pointerId);
+    if (!mine || !start || fingers.size) { return; }
+    const { moved, release } = start;
+    start = null;
+    const at = pointOn(svg, event);
+    if (release && moved) { moving = null; release_to(at); return; }
+    if (!moved && event.type === "pointerup") { clicked(at); }
+  };
+  sheet.addEventListener("pointerup", up);
+  sheet.addEventListener("pointercancel", up);
+
+  async function release_to(at) {
+    const now = await act("/plan/point", { name, frame: frame(), x: at.x, y: at.y });
+    $("map-said").textContent = now.error || `${words.moved} ${$("site.lat").value}, ${$("site.lon").value}.`;
+    own();
+  }
+  async function clicked(at) {
+    const what = mode();
+    if (what === "site") { return release_to(at); }
+    if (what === "look") {
+      const query = new URLSearchParams({ frame: frame(), x: at.x, y: at.y });
+      $("map-said").textContent = (await json(await fetch("/map/measure?" + query, { headers: asked }))).place || "";
+      return;
+    }
+    points.push(at);
+    own();
+    if (what === "measure") { measured(); }
+  }
+  async function measured() {
+    const said = [];
+    for (let i = 1; i < points.length; i++) {
+      const [a, b] = [points[i - 1], points[i]];
+      const query = new URLSearchParams({ frame: frame(), x0: a.x, y0: a.y, x: b.x, y: b.y, us: $("flight.units").value === "us" ? "yes" : "" });
+      said.push((await json(await fetch("/map/measure?" + query, { headers: asked }))).way);
+    }
+    $("map-said").textContent = said.join(words.then);
+  }
+  document.querySelector("[data-clear]").addEventListener("click", () => { points = []; $("map-said").textContent = ""; own(); });
+  document.querySelector("[data-keep]").addEventListener("click", async () => {
+    const now = await json(await post("/map/target", { name, frame: frame(), points: points.map((p) => p.x + "," + p.y).join(" ") }));
+    if (now.error) { $("map-said").textContent = now.error; return; }
+    const choice = $("target");
+    if (!choice) { location.hash = "site"; return location.reload(); }
+    choice.add(new Option(now.file, now.file, true, true));
+    choice.closest("details").open = true;
+    $("map-said").textContent = words.kept.replace("FILE", now.file);
+    points = [];
+    own();
+  });
+  all("[name=mode]").forEach((radio) => radio.addEventListener("change", () => { sheet.dataset.mode = mode(); points = []; own(); }));
+
+  // What only this page draws: measured ways, targets, the release on its way, the flight at a time.
+  function own() {
+    const k = view[2] / 720;
+    const lines = points.map((p) => `${p.x.toFixed(1)},${p.y.toFixed(1)}`).join(" ");
+    let out = "";
+    if (points.length) {
+      const shape = mode() === "target" ? "polygon" : "polyline";
+      for (const [kind, width] of [["edge", 6], ["line", 3]]) {
+        out += `<${shape} class="${kind}" points="${lines}" stroke-width="${width * k}"/>`;
+      }
+      out += points.map((p) => `<circle class="spot" cx="${p.x}" cy="${p.y}" r="${5 * k}"/>`).join("");
+    }
+    const spot = moving || (track.length && Number($("along").value) > 0 ? { x: track[$("along").value][0], y: track[$("along").value][1] } : null);
+    if (spot) {
+      for (const [kind, width] of [["edge", 8], ["line", 4]]) {
+        out += `<circle class="${kind}" cx="${spot.x}" cy="${spot.y}" r="${11 * k}" stroke-width="${width * k}"/>`;
+      }
+    }
+    part("own").innerHTML = out;
+    document.querySelector("[data-clear]").hidden = !points.length;
+    document.querySelector("[data-keep]").hidden = !(mode() === "target" && points.length > 2);
+  }
+  function along() {
+    releaseAt = track.length ? { x: track[0][0], y: track[0][1] } : null;
+    $("along-box").hidden = !track.length;
+    $("along").max = Math.max(0, track.length - 1);
+    told_along();
+  }
+  function told_along() {
+    const at = track[$("along").value];
+    $("along-said").textContent = at ? at[2] : "";
+    $("along").setAttribute("aria-valuetext", at ? at[2] : "");
+    own();
+  }
+  $("along").addEventListener("input", told_along);
+
+  // Keys: arrows move the map; after R they move the release, by a fiftieth of what is shown.
+  let carries = false;
+  sheet.addEventListener("keydown", (event) => {
+    const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
+    if (event.key === "+" || event.key === "=") { zoom(1 / 1.3); }
+    else if (event.key === "-") { zoom(1.3); }
+    else if (event.key === "0") { view = [...WHOLE]; keepInside(); }
+    else if (event.key === "r" || event.key === "R") {
+      carries = !carries;
+      $("map-said").textContent = carries ? words.carries : words.moves;
+    } else if (event.key === "Escape") { points = []; carries = false; own(); }
+    else if (way && carries && releaseAt) { release_to({ x: releaseAt.x + way[0] * view[2] / 50, y: releaseAt.y + way[1] * view[2] / 50 }); }
+    else if (way) { view[0] += way[0] * view[2] / 8; view[1] += way[1] * view[2] / 8; keepInside(); }
+    else { return; }
+    event.preventDefault();
+  });
+
+  layers();
+  visible();
+  if (mapBox.dataset.bare !== undefined && frame()) { ground(); }
+  look();
+})();

@@ -1,0 +1,247 @@
+//! What the page shows of a plan while it is being typed: its faults, the fill, the winds, the zone, the map.
+
+use std::path::Path;
+use std::sync::Arc;
+
+use maud::{Markup, html};
+
+use super::fields::of_fault;
+use super::jobs::end_if;
+use super::land::Frame;
+use super::state::{Desk, View};
+use super::{show, words};
+use crate::brief::{Wait, where_to_wait};
+use crate::error::{Error, Fault, Result};
+use crate::fill;
+use crate::geodesy::Position;
+use crate::plan::Plan;
+use crate::plan::edit::PlanText;
+use crate::report::fill_words::round_in_kg;
+use crate::report::pictures::map::layered;
+use crate::units::UnitSystem;
+use crate::winds::Winds;
+use crate::zone::{Options, Prediction, predict_and_keep};
+
+/// What is wrong, and the field it belongs to.
+pub type Told = (Option<String>, String);
+
+/// What is shown of a plan.
+#[derive(Default)]
+pub struct Live {
+    /// What is wrong with the plan.
+    pub faults: Vec<Told>,
+    /// The fill.
+    pub fill: Option<Markup>,
+    /// The winds.
+    pub winds: Option<Markup>,
+    /// The zone in short.
+    pub zone: Option<Markup>,
+    /// Its numbers.
+    pub numbers: Option<Markup>,
+    /// The map.
+    pub map: Option<MapNow>,
+}
+
+/// The map as it is now.
+pub struct MapNow {
+    /// What it shows.
+    pub frame: Frame,
+    /// The flight and the zone, as the inside of an SVG.
+    pub above: Markup,
+    /// What it shows, for who does not see it.
+    pub label: String,
+    /// The flight by time: where on the map, and in words.
+    pub track: Vec<([f64; 2], String)>,
+}
+
+/// A plan's text as a plan whose files are all inside the folder of the desk.
+///
+/// # Errors
+///
+/// The faults of the plan, and files elsewhere.
+pub fn parsed(desk: &Desk, name: &str, text: &str) -> Result<Plan> {
+    let path = desk.folder.path(name)?;
+    let folder = path.parent().unwrap_or(Path::new(""));
+    // Before anything is read: the plan's own reading opens a file, too.
+    let files = PlanText::read(text).map_or_else(Vec::new, |plan| plan.files(folder));
+    if let Some(outside) = files.iter().find(|file| !desk.folder.holds(file)) {
+        return Err(Error::CannotDo {
+            why: format!("{}: {}", words::OUTSIDE, outside.display()),
+            remedy: words::OUTSIDE_REMEDY.into(),
+        });
+    }
+    let mut plan = Plan::parse(name, text, folder)?;
+    // Messages name files as the folder has them.
+    name.clone_into(&mut plan.file);
+    Ok(plan)
+}
+
+/// Everything that is shown of a plan's text. `newer` is asked again and again whether it is still wanted.
+pub fn live(
+    desk: &Desk,
+    name: &str,
+    text: &str,
+    had: Option<Frame>,
+    newer: &(impl Fn() -> bool + Sync),
+) -> Live {
+    let view = desk.view();
+    let plan = match parsed(desk, name, text) {
+        Ok(plan) => view.clocks(plan),
+        Err(error) => return without_plan(name, text, &error, had),
+    };
+    let units = view.units_of(&plan);
+    let winds = match plan.wind_files.is_empty() {
+        true => None,
+        false => Some(desk.air.of(&plan)),
+    };
+    end_if(newer());
+    let winds_shown = match &winds {
+        None => html! { p { (words::NO_WINDS) } },
+        Some(Err(error)) => show::error(error),
+        Some(Ok(winds)) => show::winds(winds, &plan, units),
+    };
+    let ready = winds.and_then(Result::ok);
+    let fill = fill_of(&plan, ready.as_deref(), units);
+    end_if(newer());
+    let zone = ready.map(|winds| zone_of(&plan, &winds, newer));
+    let mut live = Live {
+        fill: Some(fill),
+        winds: Some(winds_shown),
+        ..Live::default()
+    };
+    let clocks = &plan.timezone;
+    match zone {
+        None => live.zone = Some(html! { p { (words::NO_WINDS) } }),
+        Some(Err(error)) => live.zone = Some(show::error(&error)),
+        Some(Ok((prediction, wait))) => {
+            live.zone = Some(show::zone_in_short(&prediction, &wait, clocks, units));
+            live.numbers = Some(show::zone(&prediction, &wait, clocks, units));
+            live.map = map(&prediction, &wait, &plan, had, view);
+        }
+    }
+    if live.numbers.is_none() {
+        live.numbers = Some(html! {});
+        live.map = map_of_site(plan.site.position, had);
+    }
+    live
+}
+
+/// What is wrong with a plan's text: the field it belongs to, if it has one, and the plan's own words.
+pub fn faults(desk: &Desk, name: &str, text: &str) -> Vec<Told> {
+    parsed(desk, name, text).map_or_else(|error| told(name, text, &error), |_| Vec::new())
+}
+
+fn told(name: &str, text: &str, error: &Error) -> Vec<Told> {
+    let doc = PlanText::read(text);
+    let of = |fault: &Fault| {
+        let field = doc.as_ref().and_then(|doc| of_fault(doc, fault));
+        (field, in_words(name, fault))
+    };
+    match error {
+        Error::Faults(faults) => faults.iter().map(of).collect(),
+        other => vec![(None, other.to_string())],
+    }
+}
+
+/// What is shown of a text that is no plan: why, and the site if it has one.
+fn without_plan(name: &str, text: &str, error: &Error, had: Option<Frame>) -> Live {
+    let site = PlanText::read(text).as_ref().and_then(site);
+    Live {
+        faults: told(name, text, error),
+        map: site.and_then(|site| map_of_site(site, had)),
+        ..Live::default()
+    }
+}
+
+/// A fault as a sentence beside its field, which needs no file; with its line where it has no field.
+fn in_words(name: &str, fault: &Fault) -> String {
+    let place = match (&fault.key, fault.line) {
+        _ if fault.file != name => format!("{}: ", fault.file),
+        (Some(key), _) => format!("{key}: "),
+        (None, Some(line)) => format!("line {line}: "),
+        _ => String::new(),
+    };
+    format!("{place}found {}; expected {}", fault.found, fault.expected)
+}
+
+/// The site of a plan's text.
+pub fn site(plan: &PlanText) -> Option<Position> {
+    let values = super::fields::shown(plan);
+    let number = |id: &str| values.get(id)?.parse::<f64>().ok();
+    Position::new(number("site.lat")?, number("site.lon")?)
+}
+
+fn fill_of(plan: &Plan, winds: Option<&Winds>, units: UnitSystem) -> Markup {
+    if plan.stack.ascent.rates().is_some() {
+        return html! { p { (words::choice("", "ascent_rate")) ": stated." } };
+    }
+    let options = fill::Options {
+        known: None,
+        lifted_kg: None,
+        rules: None,
+        round_in_kg: round_in_kg(units),
+    };
+    match fill::size(plan, winds, options) {
+        Ok(fill) => show::fill(&fill, units),
+        Err(error) => show::error(&error),
+    }
+}
+
+fn zone_of(
+    plan: &Plan,
+    winds: &Arc<Winds>,
+    newer: &(impl Fn() -> bool + Sync),
+) -> Result<(Prediction, Wait)> {
+    let flown = || end_if(newer());
+    let (prediction, kept) = predict_and_keep(plan, winds, Options::default(), flown)?;
+    end_if(newer());
+    let wait = where_to_wait(plan, &prediction.zone, &kept)?;
+    Ok((prediction, wait))
+}
+
+fn map(
+    prediction: &Prediction,
+    wait: &Wait,
+    plan: &Plan,
+    had: Option<Frame>,
+    view: View,
+) -> Option<MapNow> {
+    let zone = &prediction.zone;
+    let units = view.units_of(plan);
+    let track = zone.track.iter().map(|mark| mark.position);
+    let outer = zone.outer().map_or(&[][..], |e| &e.ring);
+    let places: Vec<Position> = track.chain(outer.iter().copied()).collect();
+    let frame = Frame::around(&places, had)?;
+    let sheet = frame.sheet();
+    Some(MapNow {
+        frame,
+        above: layered::above(&sheet, (zone, wait), &plan.timezone, units),
+        label: show::map_label(prediction, &plan.timezone, units),
+        track: zone
+            .track
+            .iter()
+            .map(|mark| {
+                (
+                    sheet.at(mark.position),
+                    show::moment(mark, zone, &plan.timezone, units),
+                )
+            })
+            .collect(),
+    })
+}
+
+/// The map of a site without a flight.
+fn map_of_site(site: Position, had: Option<Frame>) -> Option<MapNow> {
+    let around = [0.0, 90.0, 180.0, 270.0].map(|azimuth| site.destination(azimuth, 60_000.0));
+    let places: Vec<Position> = [site].into_iter().chain(around).collect();
+    let frame = match had.filter(|had| had.center.distance_m(site) < 0.9 * had.half_m) {
+        Some(had) => had,
+        None => Frame::around(&places, None).map(|f| Frame { center: site, ..f })?,
+    };
+    Some(MapNow {
+        frame,
+        above: layered::release(&frame.sheet(), site),
+        label: show::site_label(site),
+        track: Vec::new(),
+    })
+}

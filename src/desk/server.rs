@@ -1,0 +1,153 @@
+//! Listening on this computer only, and stopping when nobody looks any more.
+
+use std::net::{Ipv4Addr, Ipv6Addr, SocketAddr, TcpListener};
+use std::path::Path;
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::Router;
+use axum::http::StatusCode;
+use axum::middleware::from_fn_with_state;
+use hyper::server::conn::http1;
+use hyper_util::rt::{TokioIo, TokioTimer};
+use hyper_util::service::TowerToHyperService;
+use tokio::sync::Semaphore;
+use tower_http::limit::RequestBodyLimitLayer;
+use tower_http::timeout::TimeoutLayer;
+
+use super::door::{Door, pass};
+use super::key::Key;
+use super::routes;
+use super::state::{Desk, Settings};
+use crate::error::{Error, Result};
+
+/// Connections open at the same time.
+const CONNECTIONS: usize = 64;
+/// How long a connection may take over the head of a request.
+const HEAD_TIME: Duration = Duration::from_secs(10);
+/// How long an answer may take to begin.
+const ANSWER_TIME: Duration = Duration::from_secs(60);
+/// The body of a form at most, bytes.
+pub const FORM_BYTES: usize = 1 << 20;
+/// The body of a request that brings files at most, bytes,
+pub const FILE_BYTES: usize = 2 << 30;
+/// and how long it may take.
+const FILE_TIME: Duration = Duration::from_secs(1_800);
+/// How often a port is tried that both kinds of address have free.
+const PORT_TRIES: usize = 8;
+
+/// A desk that listens, and does not answer yet.
+pub struct Bound {
+    desk: Arc<Desk>,
+    listeners: Vec<TcpListener>,
+}
+
+/// Listens on a free port of this computer: 127.0.0.1, and ::1 where there is one.
+///
+/// # Errors
+///
+/// The folder is none, or no port can be listened to.
+pub fn bind(settings: Settings) -> Result<Bound> {
+    let failed = |cause| Error::file(Path::new("127.0.0.1"), "listen on", cause);
+    let listeners = listen().map_err(failed)?;
+    let addresses: Vec<SocketAddr> = listeners
+        .iter()
+        .map(TcpListener::local_addr)
+        .collect::<std::io::Result<_>>()
+        .map_err(failed)?;
+    let desk = Desk::new(settings, Door::new(&addresses, Key::new()?))?;
+    Ok(Bound {
+        desk: Arc::new(desk),
+        listeners,
+    })
+}
+
+/// Listeners of both kinds of address on one port; of the older kind alone where the other is missing.
+fn listen() -> std::io::Result<Vec<TcpListener>> {
+    for _ in 0..PORT_TRIES {
+        let four = TcpListener::bind((Ipv4Addr::LOCALHOST, 0))?;
+        match TcpListener::bind((Ipv6Addr::LOCALHOST, four.local_addr()?.port())) {
+            Ok(six) => return Ok(vec![four, six]),
+            Err(taken) if taken.kind() == std::io::ErrorKind::AddrInUse => {}
+            Err(_) => return Ok(vec![four]),
+        }
+    }
+    Ok(vec![TcpListener::bind((Ipv4Addr::LOCALHOST, 0))?])
+}
+
+impl Bound {
+    /// The address to open in a browser, with the key.
+    pub fn address(&self) -> String {
+        self.desk.door.address()
+    }
+
+    /// Answers until it is stopped or nobody has looked for a while.
+    ///
+    /// # Errors
+    ///
+    /// The system does not let it listen.
+    pub fn serve(self) -> Result<()> {
+        let failed = |cause| Error::file(Path::new("127.0.0.1"), "listen on", cause);
+        let runtime = tokio::runtime::Builder::new_current_thread()
+            .enable_all()
+            .build()
+            .map_err(failed)?;
+        let desk = self.desk;
+        let served = runtime.block_on(async {
+            let router = router(&desk);
+            let slots = Arc::new(Semaphore::new(CONNECTIONS));
+            for listener in self.listeners {
+                listener.set_nonblocking(true)?;
+                let listener = tokio::net::TcpListener::from_std(listener)?;
+                tokio::spawn(accept(listener, router.clone(), slots.clone()));
+            }
+            desk.until_stopped().await;
+            Ok(())
+        });
+        desk.jobs.stop();
+        // What still reads a slow connection is not waited for.
+        runtime.shutdown_background();
+        served.map_err(failed)
+    }
+}
+
+/// All that is answered, within its limits.
+fn router(desk: &Arc<Desk>) -> Router {
+    let timeout = |time| TimeoutLayer::with_status_code(StatusCode::REQUEST_TIMEOUT, time);
+    let forms = routes::forms()
+        .layer(RequestBodyLimitLayer::new(FORM_BYTES))
+        .layer(timeout(ANSWER_TIME));
+    let files = routes::files()
+        .layer(RequestBodyLimitLayer::new(FILE_BYTES))
+        .layer(timeout(FILE_TIME));
+    forms
+        .merge(files)
+        .fallback(routes::not_found)
+        .layer(from_fn_with_state(desk.clone(), pass))
+        .with_state(desk.clone())
+}
+
+/// Serves connections, at most as many as there are slots; more are closed at once.
+async fn accept(listener: tokio::net::TcpListener, router: Router, slots: Arc<Semaphore>) {
+    loop {
+        let Ok((stream, _)) = listener.accept().await else {
+            tokio::time::sleep(Duration::from_millis(50)).await;
+            continue;
+        };
+        let Ok(slot) = slots.clone().try_acquire_owned() else {
+            continue;
+        };
+        let service = TowerToHyperService::new(router.clone());
+        tokio::spawn(async move {
+            let mut connection = http1::Builder::new();
+            connection
+                .timer(TokioTimer::new())
+                .header_read_timeout(HEAD_TIME);
+            // How a connection ends is its own affair.
+            let _ = connection
+                .serve_connection(TokioIo::new(stream), service)
+                .await;
+            drop(slot);
+        });
+    }
+}

@@ -1,0 +1,522 @@
+//! Answers as parts of the page. The numbers come from the answers, their words from `report`.
+
+use jiff::tz::TimeZone;
+use maud::{Markup, html};
+
+use super::made::Looked;
+use super::words;
+use crate::brief::Wait;
+use crate::choice::answer::{Aim, ComparedSite, Days, ReleaseRow, Sites, Verdict};
+use crate::clock::seconds_between;
+use crate::error::Error;
+use crate::fill::Fill;
+use crate::fill::findings::SLOW_M_S;
+use crate::geodesy::Position;
+use crate::plan::Plan;
+use crate::report::fill_words::{cylinders_used, heading, weight_to_hang};
+use crate::report::findings::concern;
+use crate::report::pictures;
+use crate::report::reasons::{percent, reason, verdict_name, verdict_sign};
+use crate::report::tables;
+use crate::report::{notes, warnings, words as said};
+use crate::units::{UnitSystem, duration};
+use crate::wind::sounding::Sounding;
+use crate::winds::Winds;
+use crate::zone::{Mark, Prediction, Zone};
+
+/// Soundings told one by one at most.
+const MOST_SOUNDINGS: usize = 3;
+
+/// What went wrong.
+pub fn error(error: &Error) -> Markup {
+    html! {
+        div.wrong role="note" {
+            @for line in error.to_string().lines() { p { (line) } }
+        }
+    }
+}
+
+/// The whole answer as the command prints it, folded away.
+fn as_text(text: &str) -> Markup {
+    html! {
+        details {
+            summary { (words::AS_TEXT) }
+            pre tabindex="0" { (text) }
+        }
+    }
+}
+
+/// A table whose first column names its rows.
+fn table(caption: &str, heads: &[&str], rows: &[Vec<Markup>]) -> Markup {
+    html! {
+        div.wide tabindex="0" role="region" aria-label=(caption) {
+            table {
+                caption { (caption) }
+                thead { tr { @for head in heads { th scope="col" { (head) } } } }
+                tbody {
+                    @for row in rows {
+                        tr {
+                            @for (i, cell) in row.iter().enumerate() {
+                                @if i == 0 { th scope="row" { (cell) } } @else { td { (cell) } }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn cell(text: impl AsRef<str>) -> Markup {
+    html! { (text.as_ref()) }
+}
+
+/// A picture: it fits its room, and tells who does not see it what it shows.
+fn picture(
+    picture: &pictures::picture::Picture,
+    id: &str,
+    title: &str,
+    description: &str,
+) -> Markup {
+    html! { figure.picture { (picture.described(id, title, description)) } }
+}
+
+/// A fill.
+pub fn fill(fill: &Fill, units: UnitSystem) -> Markup {
+    let [low, target, high] = weight_to_hang(&fill.lift_test, units);
+    let mut rows = vec![
+        vec![cell("Hang on the filler"), cell(target)],
+        vec![
+            cell("Too little, too much"),
+            cell(format!("{low} to {high}")),
+        ],
+        vec![
+            cell("Gas at the site"),
+            cell(units.volume(fill.lift.volume_m3)),
+        ],
+        vec![
+            cell("Cylinders"),
+            cell(cylinders_used(&fill.cylinders, units)),
+        ],
+        vec![cell("Load"), cell(units.mass(fill.ledger.load_kg))],
+        vec![
+            cell("Lift at the neck"),
+            cell(units.mass(fill.lift.neck_kg)),
+        ],
+    ];
+    if let Some(flight) = &fill.flight {
+        rows.extend([
+            vec![
+                cell("Rises at"),
+                cell(units.vertical_speed(flight.release_rate_m_s)),
+            ],
+            vec![cell("Bursts at"), cell(units.height(flight.burst_m))],
+            vec![
+                cell("In the air"),
+                cell(duration(flight.rise_s + flight.fall_s)),
+            ],
+            vec![
+                cell("Lands at"),
+                cell(units.landing_speed(flight.touchdown_m_s)),
+            ],
+        ]);
+    }
+    let title = "More or less gas";
+    let description =
+        "Rate of ascent, burst altitude, time of flight and gas, by the lift at the neck";
+    html! {
+        @for finding in &fill.findings {
+            p.finding { strong { (heading(finding)) } ": " (concern(&finding.concern, units)) }
+        }
+        (table(words::FILLED_IN, &["", ""], &rows))
+        details {
+            summary { (title) }
+            (picture(&pictures::fill::draw(fill, SLOW_M_S, units), "fill-picture", title, description))
+        }
+        (as_text(&tables::fill::table(fill, units)))
+    }
+}
+
+/// The winds of a plan.
+pub fn winds(winds: &Winds, plan: &Plan, units: UnitSystem) -> Markup {
+    match winds {
+        Winds::Soundings(ascents) => {
+            let nearest = ascents.iter().min_by(|a, b| {
+                let far = |s: &Sounding| {
+                    let apart = s.time.map(|time| seconds_between(time, plan.release).abs());
+                    apart.unwrap_or(f64::INFINITY)
+                };
+                far(&a.sounding).total_cmp(&far(&b.sounding))
+            });
+            let told: Vec<String> = ascents
+                .iter()
+                .take(MOST_SOUNDINGS)
+                .map(|a| tables::winds::report(&a.sounding, units, false))
+                .collect();
+            let rows: Vec<Vec<Markup>> = ascents
+                .iter()
+                .take(20)
+                .map(|a| {
+                    vec![
+                        cell(tables::winds::place_text(&a.sounding)),
+                        cell(tables::winds::time_text(&a.sounding)),
+                    ]
+                })
+                .collect();
+            html! {
+                (table(words::COVERED, &["sounding", "time"], &rows))
+                @if let Some(nearest) = nearest { (profile(&nearest.sounding, units)) }
+                (as_text(&told.join("\n")))
+            }
+        }
+        Winds::Forecast(archive) => {
+            let contents = tables::forecast::Contents::of(archive);
+            let column = archive.profile(plan.site.position, plan.release);
+            html! {
+                p { (words::COVERED) ": " (archive.covered()) "." }
+                @match &column {
+                    Ok(column) => (profile(column, units)),
+                    Err(wrong) => (error(wrong)),
+                }
+                (as_text(&tables::forecast::report(&contents)))
+            }
+        }
+    }
+}
+
+fn profile(sounding: &Sounding, units: UnitSystem) -> Markup {
+    let drawn = pictures::profile::draw(sounding, words::PROFILE, units);
+    let description = "Wind speed and direction by height; the text below has the numbers";
+    html! {
+        details open {
+            summary { (words::PROFILE) }
+            (picture(&drawn, "profile", words::PROFILE, description))
+        }
+    }
+}
+
+/// When and how surely a zone is landed in, in a sentence.
+fn in_short(prediction: &Prediction, timezone: &TimeZone, units: UnitSystem) -> String {
+    let (zone, facts) = (&prediction.zone, &prediction.facts);
+    let [early, _, late] = facts.landing_quantiles;
+    let when = format!(
+        "9 in 10 chances to land between {} and {} on {}",
+        said::clock_time(early, timezone),
+        said::clock_with_zone(late, timezone),
+        said::date(early, timezone)
+    );
+    match zone.outer() {
+        None => format!("{when}. No zone is given: too many flights leave the winds."),
+        Some(outer) => format!(
+            "{when}; 9 in 10 inside an ellipse of {}, its centre {} of the release.",
+            said::across(
+                2.0 * outer.shape.semi_major_m,
+                2.0 * outer.shape.semi_minor_m,
+                units
+            ),
+            said::way(zone.release.position, outer.center, units)
+        ),
+    }
+}
+
+/// What a zone comes to: when, where, how sure, where to wait.
+pub fn zone_in_short(
+    prediction: &Prediction,
+    wait: &Wait,
+    timezone: &TimeZone,
+    units: UnitSystem,
+) -> Markup {
+    let Prediction { zone, facts } = prediction;
+    let warned = warnings::lines(&warnings::of_zone(zone), units);
+    html! {
+        p.lead { (in_short(prediction, timezone, units)) }
+        @if !warned.is_empty() {
+            ul.warnings aria-label="Warnings" { @for line in &warned { li { (line) } } }
+        }
+        p {
+            @match wait.points.first() {
+                Some(point) => {
+                    strong { "Wait here: " }
+                    (said::wait_here(point, wait.from, facts, timezone, units)) ". "
+                    (point.position.text())
+                }
+                None => (said::nowhere_to_wait(zone)),
+            }
+        }
+    }
+}
+
+/// The numbers of a zone, and what they rest on.
+pub fn zone(
+    prediction: &Prediction,
+    wait: &Wait,
+    timezone: &TimeZone,
+    units: UnitSystem,
+) -> Markup {
+    let Prediction { zone, facts } = prediction;
+    let marks: Vec<Vec<Markup>> = [
+        ("release", &zone.release),
+        ("burst", &zone.burst),
+        ("landing", &zone.landing),
+    ]
+    .into_iter()
+    .map(|(name, mark)| {
+        vec![
+            cell(name),
+            cell(said::clock_with_zone(mark.time, timezone)),
+            cell(mark.position.text()),
+            cell(units.height(mark.altitude_m)),
+        ]
+    })
+    .collect();
+    let regions = zone.ellipses.iter().map(|e| {
+        vec![
+            cell(said::region_name("ellipse", e.shape.probability)),
+            cell(said::across(
+                2.0 * e.shape.semi_major_m,
+                2.0 * e.shape.semi_minor_m,
+                units,
+            )),
+            cell(units.area(e.shape.area_m2())),
+        ]
+    });
+    let regions: Vec<Vec<Markup>> = regions.collect();
+    html! {
+        (table("The flight as planned", &["", "time", "place", "above sea level"], &marks))
+        @if !regions.is_empty() {
+            (table("How sure that is", &["region", "across", "area"], &regions))
+        }
+        details {
+            summary { "Notes and assumptions" }
+            ul { @for line in notes::notes(&zone.notes, units) { li { (line) } } }
+            ul { @for line in notes::assumptions(&zone.assumptions, units) { li { (line) } } }
+        }
+        (as_text(&tables::zone::table(zone, facts, wait, timezone, units)))
+    }
+}
+
+/// What the map shows, for who does not see it.
+pub fn map_label(prediction: &Prediction, timezone: &TimeZone, units: UnitSystem) -> String {
+    let zone = &prediction.zone;
+    format!(
+        "Map. {} Release at {}, burst above {}, landing as planned at {}.",
+        in_short(prediction, timezone, units),
+        zone.release.position.text(),
+        zone.burst.position.text(),
+        zone.landing.position.text()
+    )
+}
+
+/// What the map of a site without a flight shows.
+pub fn site_label(site: Position) -> String {
+    format!("Map around the release at {}.", site.text())
+}
+
+/// A moment of the flight in words.
+pub fn moment(mark: &Mark, zone: &Zone, timezone: &TimeZone, units: UnitSystem) -> String {
+    let way = match mark.time < zone.burst.time {
+        true => "rising",
+        false => "falling",
+    };
+    format!(
+        "{}, {} above sea level, {way}, {}",
+        said::clock_with_zone(mark.time, timezone),
+        units.height(mark.altitude_m),
+        said::way(zone.release.position, mark.position, units)
+    )
+}
+
+/// A button that takes something into the plan.
+pub struct Take<'a> {
+    /// The plan's name.
+    pub plan: &'a str,
+    /// The number of the step that the page shows.
+    pub step: u64,
+}
+
+impl Take<'_> {
+    fn button(&self, what: &str, value: &str, label: &str) -> Markup {
+        html! {
+            form method="post" action="/plan/take" {
+                input type="hidden" name="name" value=(self.plan);
+                input type="hidden" name="step" value=(self.step);
+                input type="hidden" name=(what) value=(value);
+                button aria-label=(label) { (words::TAKE) }
+            }
+        }
+    }
+}
+
+fn verdict(row: Verdict) -> Markup {
+    let class = row.code().replace('_', "-");
+    html! { span class={ "verdict " (class) } { (verdict_sign(row)) " " (verdict_name(row)) } }
+}
+
+fn rank(rank: Option<usize>) -> Markup {
+    html! { @if let Some(rank) = rank { (rank) } @else { "-" } }
+}
+
+/// Releases compared.
+pub fn days(days: &Days, take: &Take, units: UnitSystem) -> Markup {
+    let zone = &days.basis.timezone;
+    let clock = |row: &ReleaseRow| {
+        let at = row.release.to_zoned_datetime(zone.clone());
+        at.strftime("%a %-d %b %H:%M %Z").to_string()
+    };
+    let rows = days.rows.iter().map(|row| {
+        let at = clock(row);
+        let exact = row.release.to_string();
+        let drift = row
+            .day
+            .as_ref()
+            .map(|day| said::way_of(day.distance_m, day.azimuth_deg, units));
+        let surface = row.day.as_ref().and_then(|day| day.surface_m_s());
+        vec![
+            cell(&at),
+            verdict(row.verdict),
+            rank(row.rank),
+            cell(drift.unwrap_or_default()),
+            cell(surface.map_or(String::new(), |v| units.speed(v))),
+            cell(reason(&row.reason, units, zone)),
+            take.button("release", &exact, &format!("{} {at}", words::TAKE)),
+        ]
+    });
+    let rows: Vec<Vec<Markup>> = rows.collect();
+    let heads = [
+        "release",
+        "verdict",
+        "rank",
+        "drift",
+        "wind at the ground",
+        "what decides",
+        "",
+    ];
+    let drawn = pictures::days::draw(days, units);
+    html! {
+        (table("Release times compared", &heads, &rows))
+        (picture(&drawn, "days-picture", "Release times compared", "The table above has the same numbers"))
+        (as_text(&tables::days::table(days, units)))
+    }
+}
+
+/// Sites compared.
+pub fn sites(sites: &Sites, take: &Take, units: UnitSystem) -> Markup {
+    let zone = &sites.basis.timezone;
+    let rows = sites.sites.iter().take(60).map(|site: &ComparedSite| {
+        let at = site.position.text();
+        let exact = format!("{},{}", site.position.lat_deg, site.position.lon_deg);
+        let best = site
+            .best_row()
+            .map(|row| said::clock_with_zone(row.release, zone));
+        vec![
+            cell(&site.name),
+            verdict(site.verdict),
+            rank(site.rank),
+            cell(at),
+            cell(best.unwrap_or_default()),
+            cell(reason(&site.reason, units, zone)),
+            take.button("site", &exact, &format!("{} {}", words::TAKE, site.name)),
+        ]
+    });
+    let rows: Vec<Vec<Markup>> = rows.collect();
+    let heads = [
+        "site",
+        "verdict",
+        "rank",
+        "place",
+        "best at",
+        "what decides",
+        "",
+    ];
+    html! {
+        (table("Sites compared", &heads, &rows))
+        (as_text(&tables::sites::table(sites, units)))
+    }
+}
+
+/// Where to launch for a target.
+pub fn aim(aim: &Aim, take: &Take, units: UnitSystem) -> Markup {
+    let zone = &aim.basis.timezone;
+    let rows = aim.rows.iter().map(|row| {
+        let at = said::clock_with_zone(row.row.release, zone);
+        let place = row.launch.as_ref().map(|l| l.position);
+        let exact = place.map(|p| format!("{},{}", p.lat_deg, p.lon_deg));
+        vec![
+            cell(format!("{} {at}", said::date(row.row.release, zone))),
+            verdict(row.row.verdict),
+            rank(row.rank),
+            cell(percent(row.probability())),
+            cell(place.map_or(String::new(), |p| p.text())),
+            cell(reason(&row.row.reason, units, zone)),
+            match exact {
+                Some(exact) => take.button("site", &exact, &format!("{} {at}", words::TAKE)),
+                None => html! {},
+            },
+        ]
+    });
+    let rows: Vec<Vec<Markup>> = rows.collect();
+    let heads = [
+        "release",
+        "verdict",
+        "rank",
+        "in the target",
+        "launch from",
+        "what decides",
+        "",
+    ];
+    html! {
+        (table("Where to launch for the target", &heads, &rows))
+        (as_text(&tables::aim::table(aim, units)))
+    }
+}
+
+/// What there is to download, and the button that does it.
+pub fn looked(looked: &Looked, plan: &str) -> Markup {
+    html! {
+        p { (words::to_download(looked.files, looked.bytes as f64 / 1e6, &looked.run)) }
+        p { small { (looked.attribution) } }
+        form method="post" action="/job" data-job="" {
+            input type="hidden" name="name" value=(plan);
+            input type="hidden" name="what" value="fetch";
+            input type="hidden" name="feed" value=(looked.feed);
+            input type="hidden" name="from" value=(looked.from);
+            input type="hidden" name="to" value=(looked.to);
+            button { (words::DOWNLOAD) }
+        }
+    }
+}
+
+/// A briefing that was written: shown, and its files.
+pub fn written(files: &[String]) -> Markup {
+    let address = |name: &str| format!("/file?name={}", encoded(name));
+    let page = files.iter().find(|name| name.ends_with("/brief.html"));
+    let folder = page
+        .and_then(|page| page.rsplit_once('/'))
+        .map_or("", |(folder, _)| folder);
+    html! {
+        p { (words::BRIEF_IN) " " strong { (folder) } "." }
+        @if let Some(page) = page {
+            p { a href=(address(page)) target="_blank" { (words::BRIEF_OPEN) } }
+        }
+        ul.files { @for name in files { li { a href=(address(name)) { (name) } } } }
+        @if let Some(page) = page {
+            iframe src=(address(page)) title="The briefing" loading="lazy" {}
+        }
+    }
+}
+
+/// A text as a part of an address.
+pub fn encoded(text: &str) -> String {
+    let plain = |b: u8| b.is_ascii_alphanumeric() || b"-._~".contains(&b);
+    text.bytes()
+        .map(|b| match plain(b) {
+            true => char::from(b).to_string(),
+            false => format!("%{b:02X}"),
+        })
+        .collect()
+}
+
+/// Two zones in words.
+pub fn compared(table: &str) -> Markup {
+    html! { pre tabindex="0" { (table) } }
+}

@@ -1,0 +1,381 @@
+//! Every English text of the page that is not an answer's own: a second language is this file once more.
+
+/// The stations of the job, in their order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Station {
+    /// Name, time and place.
+    Flight,
+    /// What flies.
+    Stack,
+    /// The winds.
+    Winds,
+    /// Which day.
+    Days,
+    /// Which field.
+    Site,
+    /// Where it comes down.
+    Zone,
+    /// What the crew carries.
+    Brief,
+    /// While it flies.
+    Follow,
+    /// When it is down.
+    After,
+    /// The plan as text.
+    Text,
+}
+
+impl Station {
+    /// All of them.
+    pub const ALL: [Station; 10] = [
+        Station::Flight,
+        Station::Stack,
+        Station::Winds,
+        Station::Days,
+        Station::Site,
+        Station::Zone,
+        Station::Brief,
+        Station::Follow,
+        Station::After,
+        Station::Text,
+    ];
+
+    /// Its name in addresses and on the page.
+    pub fn id(self) -> &'static str {
+        match self {
+            Station::Flight => "flight",
+            Station::Stack => "stack",
+            Station::Winds => "winds",
+            Station::Days => "days",
+            Station::Site => "site",
+            Station::Zone => "zone",
+            Station::Brief => "briefing",
+            Station::Follow => "flying",
+            Station::After => "afterwards",
+            Station::Text => "text",
+        }
+    }
+
+    /// Its short name, and what it asks.
+    pub fn title(self) -> [&'static str; 2] {
+        match self {
+            Station::Flight => ["Flight", "Which flight, when, from where"],
+            Station::Stack => ["Stack", "What flies, and how much gas it needs"],
+            Station::Winds => ["Winds", "Which winds it flies in"],
+            Station::Days => ["Days", "Which day and hour"],
+            Station::Site => ["Site", "Which field to launch from"],
+            Station::Zone => ["Zone", "Where it comes down, and how sure that is"],
+            Station::Brief => ["Briefing", "What the crew takes along"],
+            Station::Follow => ["In flight", "While it flies"],
+            Station::After => ["Afterwards", "When it is down"],
+            Station::Text => ["Plan as text", "The whole plan, as the file has it"],
+        }
+    }
+}
+
+/// Label of a field, and its example or what it means.
+pub fn field(id: &str) -> [&'static str; 2] {
+    match id {
+        "flight.name" => ["Name of the flight", "for example Ozone run 3"],
+        "flight.release" => [
+            "Release",
+            "date and time on the clocks of the place, as in 2026-05-01 09:00",
+        ],
+        "flight.timezone" => ["Time zone", "as in America/Denver"],
+        "flight.units" => ["Units you read", "the plan's own choice"],
+        "site.lat" => ["Latitude", "degrees north, as in 43.06"],
+        "site.lon" => [
+            "Longitude",
+            "degrees east, so west is negative, as in -108.48",
+        ],
+        "site.elevation" => ["Elevation", "above sea level, as in 1,640 m or 5,380 ft"],
+        "site.shelter" => ["Shelter", "its sides, as in 2.4 m x 2.1 m"],
+        "site.door" => ["Door", "its sides, as in 8 ft x 7 ft"],
+        "balloon.mass" => ["Balloon, empty", "as in 1200 g"],
+        "balloon.burst_diameter" => [
+            "Diameter at the burst",
+            "from the maker's sheet, as in 8.63 m; else by the program's tables",
+        ],
+        "balloon.gas" => ["Gas", ""],
+        "balloon.gas_purity" => ["Purity of the gas", "a share, as in 0.98"],
+        "balloon.filler" => ["Filler", "its mass, as in 0.4 kg"],
+        "fill.kind" => ["The fill is given as", ""],
+        "fill.value" => ["How much", "with its unit, as in 5 m/s or 6.8 kg"],
+        "parachute.diameter" => ["Parachute, laid out", "as in 2.1 m or 7 ft"],
+        "parachute.drag_coefficient" => ["Its drag coefficient", "on that area, as in 0.75"],
+        "parachute.mass" => ["Its mass", "unless it is among the load, as in 300 g"],
+        "ascent.rate" => [
+            "Rate of ascent, stated",
+            "in place of the balloon's physics, as in 5 m/s",
+        ],
+        "ascent.burst_altitude" => ["Burst altitude, stated", "as in 30 km"],
+        "descent.landing_speed" => [
+            "Landing speed, stated",
+            "in place of the parachute's physics, as in 5 m/s",
+        ],
+        "descent.remnant" => [
+            "Balloon left on the line",
+            "the share of it that stays after the burst, as in 30 %",
+        ],
+        "wind.files" => [
+            "Wind files of this plan",
+            "soundings or a forecast, not both",
+        ],
+        "limits.surface_wind" => ["Wind at the ground, at most", "as in 4 m/s or 9 mph"],
+        "limits.max_drift" => ["Drift, at most", "as in 80 km or 50 mi"],
+        "limits.daylight_after_landing" => ["Daylight after the landing", "as in 2 h"],
+        "limits.keep_out_probability" => ["Share on any one hazard, at most", "as in 0.02"],
+        "limits.all_hazards_probability" => ["Share on all hazards, at most", "as in 0.04"],
+        "limits.water_probability" => ["Share in water, at most", "as in 0.05"],
+        "limits.dark_release" => ["Release in the dark is wanted", ""],
+        "ground.terrain" => [
+            "Heights of the ground",
+            "files of the folder, a line each: .hgt, .tif, .asc",
+        ],
+        "ground.roads" => ["Roads", "files, a line each"],
+        "ground.road_class" => ["What holds the class of a road", "the name of an attribute"],
+        "ground.keep_out" => ["Areas to keep out of", "files, a line each"],
+        "ground.land_in" => ["Areas to land in", "files, a line each"],
+        "ground.power_lines" => ["Power lines", "files, a line each"],
+        "ground.osm" => ["OpenStreetMap extracts", "files, a line each"],
+        "spread.wind" => ["Winds are wrong as", "sounding, forecast or none"],
+        "spread.lift" => ["Lift", "as in 4 %"],
+        "spread.burst_diameter" => ["Diameter at the burst", "as in 6 %"],
+        "spread.drag" => ["Drag of the balloon", "as in 8 %"],
+        "spread.rate" => ["Rate of ascent, from height to height", "as in 13 %"],
+        "spread.parachute" => ["Drag area of the parachute", "as in 10 %"],
+        "spread.remnant" => ["Balloon left on the line", "as in 15 %"],
+        "spread.early_bursts" => ["Balloons that burst early", "a share, as in 10 %"],
+        "spread.canopy_changes" => ["Canopies that change on the way", "a share, as in 8 %"],
+        "spread.release_delay" => [
+            "Delay of the release",
+            "two thirds are shorter, as in 10 min",
+        ],
+        "brief.contacts" => ["Whom to call", "a line each"],
+        "brief.notes" => ["Notes for the crew", ""],
+        "brief.filling" => ["Filling begins before the release", "as in 1 h"],
+        _ => match id.rsplit('.').next() {
+            Some("name") => ["What it is", "as in tracker"],
+            Some("mass") => ["Mass", "as in 0.95 kg or 2 lb"],
+            Some("smallest_face") => ["Smallest face", "as in 15 cm x 20 cm; may be empty"],
+            _ => ["", ""],
+        },
+    }
+}
+
+/// One of the answers that can be chosen in a field.
+pub fn choice(id: &str, value: &str) -> &'static str {
+    match (id, value) {
+        ("fill.kind", "") => "not given",
+        (_, "neck_lift") => "lift at the neck",
+        (_, "free_lift") => "lift beyond the load",
+        (_, "gas_volume") => "volume of gas at the site",
+        (_, "ascent_rate") => "rate of ascent at release",
+        (_, "burst_altitude") => "altitude of the burst",
+        (_, "flight_time") => "time from release to landing",
+        (_, "cylinders") => "cylinders, emptied (edit them as text below)",
+        (_, "helium") => "helium",
+        (_, "hydrogen") => "hydrogen",
+        (_, "metric") => "metric",
+        (_, "us") => "US",
+        (_, "yes") => "yes",
+        (_, "no") => "no",
+        ("balloon.gas", "") => "not given: helium is assumed",
+        _ => "not given",
+    }
+}
+
+pub const DESK: &str = "Windfall desk";
+pub const AID: &str = "A planning aid. It never says that a flight is safe or legal.";
+pub const WRONG_HOST: &str = "This is not the address of a Windfall desk.";
+pub const NO_KEY: &str = "Open the desk with the address that `windfall desk` printed when it started: it holds the key of this run.";
+pub const NOT_OURS: &str = "Only the desk's own page may do this.";
+pub const NOT_FOUND: &str = "There is nothing here.";
+pub const BUSY: &str = "other work is going on";
+pub const BUSY_REMEDY: &str = "wait for its end, or stop it";
+pub const BROKEN: &str = "the work ended in a fault of the program";
+pub const BROKEN_REMEDY: &str = "please tell its makers what you did";
+pub const OUTSIDE: &str =
+    "the plan names a file outside of the folder that the desk was started with";
+pub const OUTSIDE_REMEDY: &str = "copy it into the folder, and name it as seen from the plan";
+
+pub const PLANS: &str = "Plans in this folder";
+pub const NO_PLANS: &str = "There is no plan in this folder yet. Begin one below.";
+pub const UNSAVED_THERE: &str = "with unsaved work";
+pub const BEGIN: &str = "Begin a plan";
+pub const BEGIN_LEAD: &str = "Six answers make a plan that can be flown. What you do not know is looked up or assumed, and the plan says so.";
+pub const FILE_NAME: &str = "Name of the plan";
+pub const FILE_NAME_HINT: &str = "as in spring-flight; it becomes a file of that name";
+pub const PLACE: &str = "Place of the release";
+pub const PLACE_HINT: &str =
+    "a town, as in Riverton WY, or coordinates in any usual form; or click on the map";
+pub const RELEASE_HINT: &str = "on the clocks of the place, as in 2026-05-01 09:00";
+pub const LOAD_ALL: &str = "All that hangs below the balloon";
+pub const LOAD_ALL_HINT: &str = "parachute and lines included, as in 2.7 kg or 6 lb";
+pub const BEGIN_BUTTON: &str = "Make the plan";
+pub const WORLD: &str = "The world: click where you launch, then again to come nearer";
+pub const COMPARE: &str = "Compare two zones";
+pub const COMPARE_LEAD: &str =
+    "Two plans, two briefings or two saved zones on one map. Plans are flown as they are now.";
+pub const OLD: &str = "The first";
+pub const NEW: &str = "The second";
+pub const COMPARE_BUTTON: &str = "Compare";
+pub const COMPARE_KEY: &str =
+    "Dashed and brown: the ellipse of 90 % of the first. Solid and blue: that of the second.";
+pub const FOLDER: &str = "Folder";
+pub const CLOSE: &str = "Close the desk";
+pub const CLOSED: &str =
+    "The desk is closed. Nothing unsaved is lost: it is there when you start it again.";
+
+pub const VIEW: &str = "Show";
+pub const VIEW_UNITS: &str = "Units";
+pub const VIEW_CLOCK: &str = "Times in";
+pub const VIEW_BUTTON: &str = "Apply";
+pub const AS_PLANNED: &str = "as the plan says";
+pub const SITE_CLOCK: &str = "the plan's time zone";
+
+pub const UNDO: &str = "Undo";
+pub const REDO: &str = "Redo";
+pub const SAVE: &str = "Save";
+pub const SAVED: &str = "All is saved.";
+pub const UNSAVED: &str = "Not saved yet; kept as a draft beside the plan.";
+pub const CHANGED: &str = "The file of this plan was changed by somebody else while there is unsaved work here. Neither is lost: take the file (your work stays one Undo away), or save your work under another name.";
+pub const TAKEN_OVER: &str =
+    "The file was changed by somebody else, and this page shows it now. Undo goes back.";
+pub const GONE: &str = "The file of this plan is gone. Save writes it again.";
+pub const TAKE_FILE: &str = "Take the file";
+pub const SAVE_AS: &str = "Save under another name";
+pub const STALE: &str = "The plan was changed elsewhere; this page shows it anew.";
+pub const APPLY: &str = "Apply";
+pub const SELDOM: &str = "More, which few need";
+pub const MISSING: &str = "What the plan still needs";
+pub const NOT_TOML: &str = "The plan cannot be read as a plan. Mend it as text, below.";
+pub const BEYOND_BOX: &str = "The plan holds more than this box can show; edit it as text below.";
+pub const MOVE_TO: &str = "Move the release to";
+pub const MOVE_TO_HINT: &str = "a town or coordinates in any usual form; or click on the map";
+pub const MOVE: &str = "Move";
+pub const LOAD: &str = "What hangs below";
+pub const ADD: &str = "Add a thing";
+pub const REMOVE: &str = "Remove";
+pub const TEXT_APPLY: &str = "Apply the text";
+pub const TEXT_LABEL: &str = "The plan";
+pub const LATE: &str = "Still being worked out.";
+pub const LOOK_AGAIN: &str = "Look again";
+pub const NOT_YET: &str = "Nothing yet: the plan needs what is listed at its fields.";
+pub const NO_WINDS: &str =
+    "This plan has no winds yet. Tick a file, drop one here, or download a forecast.";
+pub const FILLED_IN: &str = "The fill as it follows from the plan";
+pub const CARD: &str = "Launch-day card to print";
+pub const AS_TEXT: &str = "All of it, as the command prints it";
+pub const DROP: &str = "Drop wind files here, or choose them";
+pub const DROP_HINT: &str =
+    "soundings (CSV, IGRA, listings) or forecasts (GRIB, netCDF); they are copied into the folder";
+pub const DROP_BUTTON: &str = "Take the files";
+pub const FETCH: &str = "Download a forecast";
+pub const FETCH_LEAD: &str = "The only part of the desk that uses the network. First it looks how much there is; nothing is downloaded before you say so.";
+pub const FEED: &str = "Forecast";
+pub const FROM: &str = "From";
+pub const TO: &str = "To";
+pub const FROM_HINT: &str = "a day, as in 2026-05-01; empty: an hour before the release";
+pub const TO_HINT: &str = "a day; empty: six hours after the release";
+pub const LOOK: &str = "See how much";
+pub const DOWNLOAD: &str = "Download";
+pub const FETCHED: &str = "Downloaded, and in the plan now:";
+pub const COVERED: &str = "What the winds cover";
+pub const PROFILE: &str = "Winds above the site";
+pub const DAYS_FROM_HINT: &str = "a day, as in 2026-05-01; empty: the first that the winds cover";
+pub const DAYS_TO_HINT: &str = "a day; empty: the last that the winds cover";
+pub const EVERY: &str = "From one release to the next";
+pub const EVERY_HINT: &str = "as in 1 h or 30 min";
+pub const HOURS: &str = "Hours of the day";
+pub const HOURS_HINT: &str = "as in 05:00-11:00";
+pub const DAYS_BUTTON: &str = "Compare the days";
+pub const TAKE: &str = "Take it";
+pub const CANDIDATES: &str = "File of sites";
+pub const CANDIDATES_HINT: &str =
+    "points (CSV with lat, lon, name; GeoJSON) or areas of this folder";
+pub const SPACING: &str = "Spacing over areas";
+pub const SPACING_HINT: &str = "as in 5 km";
+pub const SITES_BUTTON: &str = "Compare the sites";
+pub const INTO: &str = "Where to launch for a target";
+pub const INTO_HINT: &str = "a file of areas in this folder; or draw one on the map";
+pub const INTO_BUTTON: &str = "Find the place";
+pub const ON_ROADS: &str = "Launch on the plan's roads only";
+pub const NO_FILES: &str = "There is no such file in this folder.";
+pub const SITE_MAP: &str = "On the map: click where the release shall be, or drag its sign.";
+pub const SPREAD: &str = "How much things vary (one standard deviation each)";
+pub const GROUND: &str = "Files about the ground";
+pub const BRIEF_BUTTON: &str = "Make the briefing";
+pub const BRIEF_IN: &str = "The briefing is in the folder";
+pub const BRIEF_OPEN: &str = "Open it in a page of its own";
+pub const FOLLOW: &str = "While the balloon flies, the desk does not follow it yet. This command does, in a terminal, with reports of the tracker from a file, a receiver or a server:";
+pub const AFTER: &str = "After the flight this command scores the prediction against the tracker's log, learns how much things vary, and lines up the times of loggers and cameras:";
+pub const STOP: &str = "Stop";
+pub const IDLE: &str = "No work is going on.";
+pub const MADE_BEFORE: &str = "Made before the last change of the plan.";
+
+pub const MAP: &str = "Map";
+pub const MAP_HELP: &str = "Move it with a finger, the mouse or the arrow keys; nearer and farther with + and - or two fingers. R then an arrow moves the release.";
+pub const NEARER: &str = "Nearer";
+pub const FARTHER: &str = "Farther";
+pub const WHOLE: &str = "Whole map";
+pub const MODE_MOVE: &str = "Look";
+pub const MODE_SITE: &str = "Set the release";
+pub const MODE_MEASURE: &str = "Measure";
+pub const MODE_TARGET: &str = "Draw a target";
+pub const MODES: &str = "What a click does";
+pub const LAYERS: &str = "Layers";
+pub const CLEAR: &str = "Clear";
+pub const KEEP_TARGET: &str = "Keep the target";
+pub const ALONG: &str = "Along the flight";
+
+/// What the script says, by the names it knows.
+pub const SCRIPT: [(&str, &str); 9] = [
+    (
+        "anew",
+        "The desk was started anew: open the address that it printed.",
+    ),
+    (
+        "silent",
+        "The desk does not answer. Start it again: what was sent before is kept.",
+    ),
+    ("done", "done."),
+    ("stopped", "Stopped."),
+    ("moved", "The release is at"),
+    ("then", "; then "),
+    (
+        "kept",
+        "Kept as FILE; it is chosen under the place to launch for a target.",
+    ),
+    ("carries", "Arrow keys move the release now; R ends it."),
+    ("moves", "Arrow keys move the map."),
+];
+pub const SKIP: &str = "To the content";
+pub const BACK: &str = "Back";
+pub const STATIONS: &str = "Stations";
+pub const RESULT: &str = "Result:";
+pub const PROGRESS: &str = "Work done";
+pub const REFUSED: &str = "That could not be done";
+pub const NEW_THING: &str = "new";
+
+/// What a job does.
+pub fn doing(what: &str) -> &'static str {
+    match what {
+        "days" => "Comparing the days",
+        "sites" => "Comparing the sites",
+        "aim" => "Looking for the place",
+        "look" => "Looking how much there is",
+        "fetch" => "Downloading",
+        "brief" => "Making the briefing",
+        _ => "Reading the winds",
+    }
+}
+
+/// How much there is to download.
+pub fn to_download(files: usize, megabytes: f64, run: &str) -> String {
+    let files = match files {
+        1 => "one file".to_owned(),
+        n => format!("{n} files"),
+    };
+    format!("{megabytes:.1} MB in {files}, of the run of {run}.")
+}

@@ -1,0 +1,611 @@
+//! What the page does to plans: they are the files that the commands read, nothing typed is lost, and nobody's work
+//! is overwritten.
+
+#![allow(
+    clippy::unwrap_used,
+    reason = "helpers of tests fail by panicking, too"
+)]
+
+#[path = "common/desk.rs"]
+mod desk;
+#[path = "common/server.rs"]
+#[allow(dead_code)]
+mod server;
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+use desk::{Answer, Desk};
+use serde_json::Value;
+use server::{Files, Server};
+use windfall::Plan;
+
+const NAME: &str = "plan.toml";
+
+/// A folder with the sample and its sounding, and a desk over it.
+fn opened() -> (tempfile::TempDir, Desk) {
+    let folder = tempfile::tempdir().unwrap();
+    for file in [NAME, "riverton-2026-02-05.csv"] {
+        fs::copy(
+            Path::new("samples/high-plains").join(file),
+            folder.path().join(file),
+        )
+        .unwrap();
+    }
+    let desk = Desk::open(folder.path(), &[]);
+    (folder, desk)
+}
+
+fn json(answer: &Answer) -> Value {
+    serde_json::from_str(&answer.body).unwrap_or_else(|_| panic!("{answer:?}"))
+}
+
+fn state(desk: &Desk) -> Value {
+    json(&desk.get(&format!("/plan/state?name={NAME}")))
+}
+
+/// The form of the page as it stands, with changes.
+fn edit(desk: &Desk, shown: &Value, changes: &[(&str, &str)]) -> Value {
+    let step = shown["step"].to_string();
+    let mut fields = vec![("name", NAME), ("step", step.as_str())];
+    let values = shown["values"].as_object().unwrap();
+    for (id, value) in values {
+        let changed = changes.iter().find(|(of, _)| of == id);
+        fields.push((id, changed.map_or(value.as_str().unwrap(), |(_, new)| new)));
+    }
+    desk.ask("/plan/edit", &fields)
+}
+
+#[test]
+fn what_the_page_saves_the_commands_read_and_the_rest_of_the_file_stays() {
+    let (folder, desk) = opened();
+    let path = folder.path().join(NAME);
+    let before = fs::read_to_string(&path).unwrap();
+    let shown = state(&desk);
+    // Sent back as it was, nothing changes.
+    assert_eq!(edit(&desk, &shown, &[])["undo"], false);
+    let changes = [
+        ("balloon.mass", "1000 g"),
+        ("site.lat", "43.05"),
+        ("fill.kind", "ascent_rate"),
+        ("fill.value", "5.5 m/s"),
+        ("limits.max_drift", "60 mi"),
+        ("brief.contacts", "Ana: +351\nRui"),
+        ("load.0.mass", "2 lb"),
+    ];
+    let now = edit(&desk, &shown, &changes);
+    assert_eq!(
+        (&now["save"], &now["undo"]),
+        (&Value::Bool(true), &Value::Bool(true)),
+        "{now}"
+    );
+    assert_eq!(
+        fs::read_to_string(&path).unwrap(),
+        before,
+        "nothing is written before it is saved"
+    );
+    assert!(folder.path().join("plan.toml.draft").exists());
+    desk.ask("/plan/save", &[("name", NAME)]);
+    assert!(!folder.path().join("plan.toml.draft").exists());
+    let after = fs::read_to_string(&path).unwrap();
+    let plan = Plan::read(&path).unwrap();
+    assert_eq!(plan.site.position.lat_deg, 43.05);
+    assert_eq!(plan.brief.contacts, ["Ana: +351", "Rui"]);
+    assert!((plan.limits.max_drift_m.unwrap() - 96_560.64).abs() < 0.01);
+    assert!((plan.stack.load[0].mass_kg - 0.907_184_74).abs() < 1e-6);
+    // Every remark is still there.
+    let remarks = |text: &str| {
+        let all = text
+            .lines()
+            .filter_map(|l| Some(l.split_once('#')?.1.trim().to_owned()));
+        all.collect::<Vec<_>>()
+    };
+    let (was, is) = (remarks(&before), remarks(&after));
+    let lost: Vec<_> = was.iter().filter(|r| !is.contains(r)).collect();
+    // That of the key that is gone goes with it.
+    assert!(!was.is_empty() && lost.len() <= 1, "{lost:?}");
+    // The command reads it as well.
+    let zone = std::process::Command::new(env!("CARGO_BIN_EXE_windfall"))
+        .args(["fill"])
+        .arg(&path)
+        .output()
+        .unwrap();
+    assert!(zone.status.success());
+    // And the other way round: what is written by hand is on the page.
+    fs::write(&path, after.replace("1000 g", "800 g")).unwrap();
+    let now = state(&desk);
+    assert_eq!(now["values"]["balloon.mass"], "800 g");
+    assert!(
+        now["said"]
+            .as_str()
+            .unwrap()
+            .contains("changed by somebody else")
+    );
+    // Undo goes back through all of it, saved or not.
+    for wanted in ["1000 g", "1200 g"] {
+        desk.ask("/plan/undo", &[("name", NAME)]);
+        assert_eq!(state(&desk)["values"]["balloon.mass"], wanted);
+    }
+    assert_eq!(state(&desk)["text"], before.as_str());
+}
+
+#[test]
+fn messages_of_the_plan_stand_at_their_fields() {
+    let (_folder, desk) = opened();
+    let changes = [
+        ("balloon.mass", "1200"),
+        ("site.lat", "north"),
+        ("load.1.mass", "heavy"),
+    ];
+    edit(&desk, &state(&desk), &changes);
+    let page = desk.get(&format!("/plan?name={NAME}"));
+    assert_eq!(page.status, 200);
+    for (id, found) in [
+        ("balloon.mass", "1200"),
+        ("site.lat", "north"),
+        ("load.1.mass", "heavy"),
+    ] {
+        let after = page
+            .body
+            .split_once(&format!("data-wrong=\"{id}\">"))
+            .unwrap()
+            .1;
+        let said = after.split_once("</p>").unwrap().0;
+        assert!(
+            said.contains(&format!("found &quot;{found}&quot;")),
+            "{id}: {said}"
+        );
+        assert!(said.contains("expected"), "{id}: {said}");
+        let field = page.body.split_once(&format!("id=\"{id}\"")).unwrap().1;
+        let field = field.split_once('>').unwrap().0;
+        assert!(
+            field.contains("aria-invalid=\"true\"") && field.contains(&format!("{id}-wrong")),
+            "{field}"
+        );
+    }
+    let live = json(&desk.get(&format!("/live?name={NAME}&n=1")));
+    assert_eq!(
+        live["wrong"].as_array().unwrap().len(),
+        3,
+        "{}",
+        live["wrong"]
+    );
+    assert_eq!(live["parts"]["zone"], Value::Null);
+}
+
+#[test]
+fn two_pages_do_not_undo_each_other() {
+    let (_folder, desk) = opened();
+    let first = state(&desk);
+    // The second page moves the site; the first, which does not know, changes the balloon.
+    edit(&desk, &first, &[("site.lat", "43.1")]);
+    let now = edit(&desk, &first, &[("balloon.mass", "1 kg")]);
+    assert_eq!(now["values"]["site.lat"], "43.1");
+    assert_eq!(now["values"]["balloon.mass"], "1 kg");
+    // A text is taken only by who saw the last step.
+    let step = first["step"].to_string();
+    let stale = [
+        ("name", NAME),
+        ("step", step.as_str()),
+        ("text", "[flight]\n"),
+    ];
+    assert_eq!(desk.post("/plan/text", &stale).status, 422);
+    let step = now["step"].to_string();
+    let fresh = [
+        ("name", NAME),
+        ("step", step.as_str()),
+        ("text", "[flight]\nname = \"x\"\r\n"),
+    ];
+    assert_eq!(desk.post("/plan/text", &fresh).status, 303);
+    assert_eq!(state(&desk)["text"], "[flight]\nname = \"x\"\n");
+    // A step that nobody knows is refused, not guessed.
+    let unknown = [("name", NAME), ("step", "1"), ("balloon.mass", "2 kg")];
+    assert_eq!(desk.post("/plan/edit", &unknown).status, 422);
+}
+
+#[test]
+fn a_crash_loses_nothing_and_files_changed_by_hand_are_never_overwritten() {
+    let (folder, mut desk) = opened();
+    let path = folder.path().join(NAME);
+    let before = fs::read_to_string(&path).unwrap();
+    edit(&desk, &state(&desk), &[("balloon.mass", "1 kg")]);
+    desk.kill();
+    assert_eq!(fs::read_to_string(&path).unwrap(), before);
+    let desk = Desk::open(folder.path(), &[]);
+    let now = state(&desk);
+    assert_eq!(
+        (&now["values"]["balloon.mass"], &now["save"]),
+        (&"1 kg".into(), &Value::Bool(true))
+    );
+    assert!(desk.get("/").body.contains("with unsaved work"));
+    // Meanwhile somebody edits the file.
+    let by_hand = before.replace("1200 g", "600 g");
+    fs::write(&path, &by_hand).unwrap();
+    let now = state(&desk);
+    assert_eq!(
+        (&now["conflict"], &now["save"]),
+        (&Value::Bool(true), &Value::Bool(false))
+    );
+    assert_eq!(desk.post("/plan/save", &[("name", NAME)]).status, 422);
+    assert_eq!(fs::read_to_string(&path).unwrap(), by_hand);
+    let page = desk.get(&format!("/plan?name={NAME}"));
+    assert!(page.body.contains("/plan/take-file") && page.body.contains("/plan/save-as"));
+    // Both can be kept.
+    let other = [("name", NAME), ("file", "mine")];
+    assert_eq!(desk.post("/plan/save-as", &other).status, 303);
+    assert!(
+        fs::read_to_string(folder.path().join("mine.toml"))
+            .unwrap()
+            .contains("\"1 kg\"")
+    );
+    assert_eq!(
+        desk.post("/plan/save-as", &other).status,
+        422,
+        "never overwritten"
+    );
+    desk.post("/plan/take-file", &[("name", NAME)]);
+    assert_eq!(state(&desk)["values"]["balloon.mass"], "600 g");
+    desk.ask("/plan/undo", &[("name", NAME)]);
+    assert_eq!(state(&desk)["values"]["balloon.mass"], "1 kg");
+}
+
+/// The answer to files that are brought.
+fn brought(desk: &Desk, name: &str, bytes: &[u8]) -> Answer {
+    let edge = "x-edge-x";
+    let mut body = format!("--{edge}\r\nContent-Disposition: form-data; name=\"name\"\r\n\r\n{NAME}\r\n--{edge}\r\nContent-Disposition: form-data; name=\"file\"; filename=\"{name}\"\r\n\r\n").into_bytes();
+    body.extend(bytes);
+    body.extend(format!("\r\n--{edge}--\r\n").bytes());
+    let head = format!(
+        "POST /winds/drop HTTP/1.1\r\nHost: {0}\r\nCookie: {1}\r\nOrigin: http://{0}\r\nConnection: close\r\n\
+         Content-Type: multipart/form-data; boundary={edge}\r\nContent-Length: {2}\r\n\r\n",
+        desk.host,
+        desk.cookie,
+        body.len()
+    );
+    desk.raw(&[head.into_bytes(), body].concat())
+}
+
+#[test]
+fn winds_are_taken_if_they_can_be_read_and_under_a_name_of_their_own() {
+    let (folder, desk) = opened();
+    let sounding = fs::read("samples/high-plains/riverton-2026-02-05.csv").unwrap();
+    let files = || {
+        let mut all: Vec<String> = fs::read_dir(folder.path().join("winds"))
+            .map(|all| {
+                all.map(|f| f.unwrap().file_name().into_string().unwrap())
+                    .collect()
+            })
+            .unwrap_or_default();
+        all.sort();
+        all
+    };
+    assert_eq!(brought(&desk, "a.csv", &sounding).status, 303);
+    assert_eq!(brought(&desk, "a.csv", &sounding).status, 303);
+    assert_eq!(files(), ["a-2.csv", "a.csv"]);
+    let winds = "riverton-2026-02-05.csv\nwinds/a.csv\nwinds/a-2.csv";
+    assert_eq!(state(&desk)["values"]["wind.files"], winds);
+    // What is no wind is told by its name, and not kept.
+    let refused = brought(&desk, "holiday.csv", b"a,b\n1,2\n");
+    assert_eq!(refused.status, 422);
+    assert!(refused.body.contains("holiday.csv"), "{}", refused.body);
+    for name in [
+        "../a.csv",
+        "/etc/a.csv",
+        "..\\a.csv",
+        ".hidden.csv",
+        "a\u{7}.csv",
+    ] {
+        assert_eq!(brought(&desk, name, &sounding).status, 422, "{name}");
+    }
+    assert_eq!(files(), ["a-2.csv", "a.csv"]);
+    let left: Vec<PathBuf> = fs::read_dir(folder.path())
+        .unwrap()
+        .map(|f| f.unwrap().path())
+        .collect();
+    assert!(
+        !left
+            .iter()
+            .any(|p| p.file_name().unwrap().to_str().unwrap().starts_with(".tmp")),
+        "{left:?}"
+    );
+}
+
+#[test]
+fn a_plan_is_begun_from_six_answers_and_what_is_wrong_stands_at_each() {
+    let folder = tempfile::tempdir().unwrap();
+    let desk = Desk::open(folder.path(), &[]);
+    let wrong = [
+        ("file", "first"),
+        ("place", "Riverton"),
+        ("release", "2026-05-01 09:00"),
+        ("balloon", "1200"),
+        ("load", "6 lb"),
+        ("parachute", "7 ft"),
+    ];
+    let answer = desk.post("/new", &wrong);
+    assert_eq!(answer.status, 422);
+    // Several towns have the name: they are told, and what was typed stays.
+    assert!(answer.body.contains("Riverton, UT"), "{}", answer.body);
+    assert!(
+        answer.body.contains("value=\"6 lb\"") && answer.body.contains("data-wrong=\"balloon\"")
+    );
+    let right = wrong.map(|(id, value)| match id {
+        "place" => (id, "Riverton WY"),
+        "balloon" => (id, "1200 g"),
+        _ => (id, value),
+    });
+    let answer = desk.post("/new", &right);
+    assert_eq!(
+        (answer.status, answer.header("location")),
+        (303, Some("/plan?name=first.toml"))
+    );
+    let plan = Plan::read(folder.path().join("first.toml")).unwrap();
+    assert_eq!(plan.timezone.iana_name(), Some("America/Denver"));
+    assert_eq!(plan.us_units, Some(true));
+    assert_eq!(desk.post("/new", &right).status, 422, "never overwritten");
+    // Coordinates in other forms do as well, also to move it.
+    let moved = [
+        ("name", "first.toml"),
+        ("place", "43 01.476 N, 108 22.806 W"),
+    ];
+    assert_eq!(desk.post("/plan/place", &moved).status, 303);
+    let now = json(&desk.get("/plan/state?name=first.toml"));
+    assert_eq!(now["values"]["site.lat"], "43.0246");
+    assert!(
+        now["values"]["site.elevation"]
+            .as_str()
+            .unwrap()
+            .ends_with("ft"),
+        "{now}"
+    );
+    let nowhere = [("name", "first.toml"), ("place", "Nowhere at all")];
+    assert_eq!(desk.post("/plan/place", &nowhere).status, 422);
+}
+
+/// Waits for the work of a station, and gives what it made.
+fn result(desk: &Desk, station: &str) -> String {
+    let until = Instant::now() + Duration::from_secs(240);
+    loop {
+        let made = desk
+            .get(&format!("/result?name={NAME}&station={station}"))
+            .body;
+        if !made.is_empty() {
+            return made;
+        }
+        assert!(Instant::now() < until, "{station} makes nothing");
+        std::thread::sleep(Duration::from_millis(100));
+    }
+}
+
+#[test]
+fn days_are_compared_one_is_taken_and_the_crew_is_briefed() {
+    let (folder, desk) = opened();
+    let job = |what: &str, more: &[(&str, &str)]| {
+        let mut fields = vec![("name", NAME), ("what", what)];
+        fields.extend(more);
+        desk.post("/job", &fields)
+    };
+    // Without a script: what is wrong is a page, what is right leads back to the station.
+    assert_eq!(job("nonsense", &[]).status, 422);
+    let days = [
+        ("from", "2026-02-05"),
+        ("to", "2026-02-05"),
+        ("every", "2 h"),
+        ("hours", "13:00-17:00"),
+    ];
+    let started = job("days", &days);
+    assert_eq!(
+        started.header("location"),
+        Some("/plan?name=plan.toml#days")
+    );
+    let made = result(&desk, "days");
+    assert_eq!(made.matches("name=\"release\"").count(), 2, "{made}");
+    let value = made.split("name=\"release\" value=\"").nth(1).unwrap();
+    let value = value.split('"').next().unwrap();
+    let take = [("name", NAME), ("release", value)];
+    assert_eq!(desk.post("/plan/take", &take).status, 303);
+    let plan = desk.get(&format!("/plan?name={NAME}")).body;
+    assert!(
+        state(&desk)["values"]["flight.release"]
+            .as_str()
+            .unwrap()
+            .contains("2026-02-05 14:00")
+    );
+    assert!(plan.contains("Made before the last change"));
+    // Other units, at any time, of the same answer.
+    desk.post("/view", &[("units", "us"), ("clock", "utc"), ("here", "/")]);
+    assert!(result(&desk, "days").contains(" mi "));
+    desk.post("/view", &[]);
+    assert_eq!(job("brief", &[]).status, 303);
+    let made = result(&desk, "briefing");
+    assert!(
+        made.contains("plan-briefing") && made.contains("/file?name=plan-briefing%2Fbrief.html"),
+        "{made}"
+    );
+    assert_eq!(
+        fs::read_dir(folder.path().join("plan-briefing"))
+            .unwrap()
+            .count(),
+        11
+    );
+    let page = desk.get("/file?name=plan-briefing%2Fbrief.html");
+    assert!(page.status == 200 && page.body.contains("Wait here"));
+    // What was made before, against the plan as it is now.
+    desk.post("/plan/undo", &[("name", NAME)]);
+    let compared = desk.get("/compare?old=plan-briefing%2Fzone.geojson&new=plan.toml");
+    assert!(
+        compared.body.contains("Landing zones compared"),
+        "{}",
+        compared.body
+    );
+    assert!(compared.body.contains("<svg") && compared.body.contains("moved"));
+}
+
+#[test]
+fn the_map_moves_the_release_measures_and_keeps_a_target() {
+    let (folder, desk) = opened();
+    let live = json(&desk.get(&format!("/live?name={NAME}&n=1&page=a")));
+    let frame = live["map"]["frame"].as_str().unwrap();
+    let track = live["map"]["track"].as_array().unwrap();
+    assert!(
+        track.len() > 20
+            && live["map"]["above"]
+                .as_str()
+                .unwrap()
+                .contains("data-layer=\"ellipses\"")
+    );
+    let ground = desk.get(&format!("/map/ground?name={NAME}&frame={frame}"));
+    for layer in ["roads", "water", "borders", "names"] {
+        assert!(
+            ground.body.contains(&format!("data-layer=\"{layer}\"")),
+            "{layer}"
+        );
+    }
+    // The release lies where the track begins: moved there, it stays.
+    let [x, y] = [0, 1].map(|i| track[0][i].as_f64().unwrap());
+    let put = |x: f64, y: f64| {
+        let (x, y) = (x.to_string(), y.to_string());
+        desk.ask(
+            "/plan/point",
+            &[("name", NAME), ("frame", frame), ("x", &x), ("y", &y)],
+        )
+    };
+    let lat = |now: &Value| {
+        now["values"]["site.lat"]
+            .as_str()
+            .unwrap()
+            .parse::<f64>()
+            .unwrap()
+    };
+    assert!((lat(&put(x, y)) - 43.02).abs() < 1e-4);
+    // Up is north; another field has another elevation.
+    let moved = put(x, y - 40.0);
+    assert!(lat(&moved) > 43.05, "{moved}");
+    assert_ne!(moved["values"]["site.elevation"], "1640 m");
+    let measured = json(&desk.get(&format!(
+        "/map/measure?frame={frame}&x0={x}&y0={y}&x={x}&y={}",
+        y - 40.0
+    )));
+    assert!(
+        measured["way"].as_str().unwrap().contains("km"),
+        "{measured}"
+    );
+    let points = "100,100 300,100 300,300";
+    let kept = desk.ask(
+        "/map/target",
+        &[("name", NAME), ("frame", frame), ("points", points)],
+    );
+    let file = folder.path().join(kept["file"].as_str().unwrap());
+    assert!(fs::read_to_string(file).unwrap().contains("Polygon"));
+    for wrong in ["", "1,1 2,2", "a,b c,d e,f", "1e9,1 2,2 3,3"] {
+        let fields = [("name", NAME), ("frame", frame), ("points", wrong)];
+        assert_eq!(desk.post("/map/target", &fields).status, 422, "{wrong}");
+    }
+}
+
+/// A newer question of the same page ends the older one; another page's does not.
+#[test]
+fn only_the_newest_question_of_a_page_is_answered() {
+    let (_folder, desk) = opened();
+    let ask = |page: &str, n: u32| {
+        desk.get(&format!("/live?name={NAME}&page={page}&n={n}"))
+            .status
+    };
+    assert_eq!(ask("a", 7), 200);
+    assert_eq!(ask("a", 6), 409);
+    assert_eq!(ask("b", 1), 200);
+    assert_eq!(ask("a", 8), 200);
+}
+
+const GRID: &[u8] = include_bytes!("data/grids/gefs_mean_0p5_20200815_06z_f006.grib2");
+
+/// Downloads from this machine: how much is told first, and it can be stopped.
+#[test]
+fn forecasts_are_looked_at_downloaded_and_stopped() {
+    let folder = tempfile::tempdir().unwrap();
+    let plan = "[flight]\nrelease = 2020-08-15T12:00:00Z\n[site]\nlat = 48\nlon = 2\nelevation = \"100 m\"\n\
+                [ascent]\nrate = \"5 m/s\"\nburst_altitude = \"30 km\"\n[descent]\nlanding_speed = \"5 m/s\"\n";
+    fs::write(folder.path().join(NAME), plan).unwrap();
+    let mut files = Files::new();
+    for step in [0, 6, 12] {
+        files.insert(format!("/20200815/06/f{step:03}.grib2"), GRID.to_vec());
+    }
+    let slow = std::sync::Arc::new(std::sync::atomic::AtomicBool::new(false));
+    let is_slow = slow.clone();
+    let server = Server::start(files, move |_, _| {
+        match is_slow.load(std::sync::atomic::Ordering::SeqCst) {
+            true => server::Answer::After(Duration::from_secs(2)),
+            false => server::Answer::Well,
+        }
+    });
+    let feeds = folder.path().join("feeds.toml");
+    fs::write(&feeds, feed(&server.url())).unwrap();
+    let desk = Desk::open(folder.path(), &["--feeds", feeds.to_str().unwrap()]);
+    let job = |what: &str| desk.ask("/job", &[("name", NAME), ("what", what), ("feed", "test")]);
+    assert_eq!(job("look")["station"], "winds");
+    let looked = result(&desk, "winds");
+    assert!(
+        looked.contains(" MB in one file") && looked.contains("value=\"fetch\""),
+        "{looked}"
+    );
+    assert!(
+        !folder.path().join("winds").exists(),
+        "nothing is downloaded before it is asked for"
+    );
+    slow.store(true, std::sync::atomic::Ordering::SeqCst);
+    job("fetch");
+    assert!(
+        job("look")["error"]
+            .as_str()
+            .unwrap()
+            .contains("other work"),
+        "one job at a time"
+    );
+    let since = Instant::now();
+    desk.post("/job/stop", &[]);
+    slow.store(false, std::sync::atomic::Ordering::SeqCst);
+    // As soon as what was asked of the server is answered, the next work can begin.
+    while job("fetch").get("error").is_some() {
+        assert!(
+            since.elapsed() < Duration::from_secs(60),
+            "it does not stop"
+        );
+        std::thread::sleep(Duration::from_millis(100));
+    }
+    let until = Instant::now() + Duration::from_secs(60);
+    while !result(&desk, "winds").contains("in the plan now") {
+        assert!(Instant::now() < until);
+        std::thread::sleep(Duration::from_millis(100));
+    }
+    let files = state(&desk)["values"]["wind.files"]
+        .as_str()
+        .unwrap()
+        .to_owned();
+    assert!(files.starts_with("winds/test-20200815-06z"), "{files}");
+    assert!(folder.path().join(files).exists());
+}
+
+/// A feed of this machine, without inventories.
+fn feed(url: &str) -> String {
+    format!(
+        r#"
+        [test]
+        title = "A test"
+        licence = "public domain"
+        attribution = "NOAA/NCEP"
+        urls = ["{url}/{{date}}/{{hour}}/f{{step:3}}.grib2"]
+        inventory = "none"
+        complete_after = "5 h"
+        runs = [{{ hours = [0, 6, 12, 18], steps = [[0, 24, 6]] }}]
+        area = {{ south = -60, north = 60, west = -180, east = 180 }}
+        levels = [10, 50, 100, 200, 250, 300, 400, 500, 700, 850, 925, 1000]
+        variables = [
+            {{ name = "HGT", code = [0, 3, 5] }},
+            {{ name = "UGRD", code = [0, 2, 2] }},
+            {{ name = "VGRD", code = [0, 2, 3] }},
+            {{ name = "TMP", code = [0, 0, 0] }},
+        ]
+        "#
+    )
+}
