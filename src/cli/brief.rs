@@ -1,22 +1,22 @@
 //! `windfall brief`: what the crew carries into the field.
 
-use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
 use jiff::Timestamp;
 
+use super::cost::Run;
 use super::instead::{Instead, ReleaseInstead, heading};
 use super::options::{RunArgs, with_threads};
 use super::output;
+use super::plan_file::{PlanFiles, inputs};
 use super::progress::Progress;
 use super::wind_files::WindArgs;
 use windfall::brief::Brief;
 use windfall::brief::brief;
-use windfall::error::{Error, Result};
-use windfall::files::write_atomically;
-use windfall::plan::Plan;
+use windfall::error::Result;
+use windfall::files::UnfinishedFolder;
 use windfall::report::files::{calendar, geojson, gpx, kml, message, notice, zone_csv};
 use windfall::report::round_heights::round_heights;
 use windfall::report::{pages, pictures::map};
@@ -29,10 +29,17 @@ pub const PIXELS: f32 = 2.0;
 /// Writes the crew's briefing: a page that needs no network and one for a second car, the map, a message
 /// to paste, the facts for a notice, and files for navigation and map programs.
 #[derive(Debug, Args)]
+#[command(after_long_help = "\
+Examples:
+  windfall brief flight.toml --out briefing
+  windfall brief flight.toml --wind newest.grib2 --release 08:40 --out briefing")]
 pub struct BriefArgs {
     /// The plan (TOML).
     #[arg(value_name = "PLAN.toml")]
     pub plan: PathBuf,
+    /// What it may read.
+    #[command(flatten)]
+    pub files: PlanFiles,
     /// The folder to write into; it is made if it is not there.
     #[arg(long, value_name = "FOLDER")]
     pub out: PathBuf,
@@ -62,12 +69,23 @@ pub struct BriefArgs {
 ///
 /// Whatever is wrong with the plan, the winds, the ground or the folder to write into.
 pub fn run(args: &BriefArgs, out: &mut impl Write) -> Result<()> {
-    let mut plan = Plan::read(&args.plan)?;
+    let mut plan = args.files.read(&args.plan)?;
     let options = args.run.options(args.draws);
     let units = args.run.units(&plan);
     args.late.apply(&mut plan)?;
     args.instead.apply(&mut plan, units)?;
+    args.run.leave.to(Run {
+        releases: 1.0,
+        sites: 1.0,
+        draws: args.draws,
+        threads: args.run.threads,
+    })?;
     let winds = args.winds.read(&plan)?;
+    let read = [inputs(&args.plan, &plan), args.winds.wind.clone()].concat();
+    for name in FILES {
+        output::keep_apart(&args.out.join(name), &read)?;
+    }
+    let mut folder = UnfinishedFolder::begin(&args.out, &FILES)?;
     let made = args.made.unwrap_or_else(Timestamp::now);
     let files = with_threads(args.run.threads, || {
         let progress = Progress::new(args.draws, 512);
@@ -76,12 +94,11 @@ pub fn run(args: &BriefArgs, out: &mut impl Write) -> Result<()> {
         progress.done();
         files(&brief, units)
     })?;
-    fs::create_dir_all(&args.out).map_err(|cause| Error::file(&args.out, "make", cause))?;
+    folder.write(files.iter().map(Vec::as_slice))?;
+    folder.name()?;
     let mut told = heading(&plan);
-    for (name, bytes) in files {
-        let path = args.out.join(name);
-        write_atomically(&path, &bytes)?;
-        told.push_str(&line(&path, bytes.len()));
+    for (name, bytes) in FILES.iter().zip(&files) {
+        told.push_str(&line(&args.out.join(name), bytes.len()));
     }
     output::print(out, "standard output", &told)
 }
@@ -94,8 +111,23 @@ fn line(path: &Path, bytes: usize) -> String {
     )
 }
 
-/// The files of a briefing by name.
-fn files(brief: &Brief, units: UnitSystem) -> Result<Vec<(&'static str, Vec<u8>)>> {
+/// The files of a briefing.
+const FILES: [&str; 11] = [
+    "brief.html",
+    "second-car.html",
+    "message.txt",
+    "notice.txt",
+    "map.svg",
+    "map.png",
+    "zone.geojson",
+    "zone.kml",
+    "zone.gpx",
+    "zone.csv",
+    "timeline.ics",
+];
+
+/// What they hold.
+fn files(brief: &Brief, units: UnitSystem) -> Result<[Vec<u8>; FILES.len()]> {
     let map = map::draw(brief, units);
     let ([page, second_car], png) = rayon::join(
         || {
@@ -106,20 +138,17 @@ fn files(brief: &Brief, units: UnitSystem) -> Result<Vec<(&'static str, Vec<u8>)
         },
         || map.scaled_png(PIXELS),
     );
-    Ok(vec![
-        ("brief.html", page.into_bytes()),
-        ("second-car.html", second_car.into_bytes()),
-        ("message.txt", message::text(brief, units).into_bytes()),
-        ("notice.txt", notice::text(brief, units).into_bytes()),
-        ("map.svg", map.svg().into_bytes()),
-        ("map.png", png?),
-        (
-            "zone.geojson",
-            geojson::brief_text(brief, units).into_bytes(),
-        ),
-        ("zone.kml", kml::text(brief, units).into_bytes()),
-        ("zone.gpx", gpx::text(brief, units).into_bytes()),
-        ("zone.csv", zone_csv::text(brief)?.into_bytes()),
-        ("timeline.ics", calendar::text(brief, units).into_bytes()),
+    Ok([
+        page.into_bytes(),
+        second_car.into_bytes(),
+        message::text(brief, units).into_bytes(),
+        notice::text(brief, units).into_bytes(),
+        map.svg().into_bytes(),
+        png?,
+        geojson::brief_text(brief, units).into_bytes(),
+        kml::text(brief, units).into_bytes(),
+        gpx::text(brief, units).into_bytes(),
+        zone_csv::text(brief)?.into_bytes(),
+        calendar::text(brief, units).into_bytes(),
     ])
 }

@@ -25,6 +25,10 @@ use windfall::plan::Plan;
 
 /// Downloads the part of a public forecast that a plan needs. No other command uses the network.
 #[derive(Debug, Args)]
+#[command(after_long_help = "\
+Examples:
+  windfall fetch flight.toml --dry-run
+  windfall fetch flight.toml")]
 pub struct FetchArgs {
     /// The plan (TOML).
     #[arg(value_name = "PLAN.toml")]

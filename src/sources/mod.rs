@@ -20,7 +20,8 @@ use std::str::FromStr;
 use jiff::Timestamp;
 use serde::Serialize;
 
-use crate::error::{Error, Fault, Result};
+use crate::error::{Fault, Result};
+use crate::files::{read_bytes, shown};
 use crate::notes::Cleaning;
 use crate::wind::sounding::Sounding;
 
@@ -109,10 +110,17 @@ pub fn recognise(text: &str) -> Option<Format> {
 /// The file cannot be read, is empty or binary, is in no known format, is cut short, or holds no
 /// ascent with two levels of wind.
 pub fn read_soundings(path: &Path, format: Option<Format>) -> Result<Vec<Sounding>> {
-    let bytes = std::fs::read(path).map_err(|cause| Error::file(path, "read", cause))?;
-    let name = path.display().to_string();
-    let (text, byte_order_mark) = text::decode(&name, &bytes)?;
-    let mut soundings = parse(&name, &text, format)?;
+    soundings_of(&shown(path), &read_bytes(path)?, format)
+}
+
+/// Reads every ascent in the bytes of a file; `name` is for messages.
+///
+/// # Errors
+///
+/// As [`read_soundings`].
+pub fn soundings_of(name: &str, bytes: &[u8], format: Option<Format>) -> Result<Vec<Sounding>> {
+    let (text, byte_order_mark) = text::decode(name, bytes)?;
+    let mut soundings = parse(name, &text, format)?;
     for sounding in &mut soundings {
         sounding.tally.byte_order_mark = byte_order_mark;
     }

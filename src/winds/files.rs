@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 
 use crate::error::{Error, Fault, Result};
+use crate::files::{is_regular, read_bytes, shown};
 use crate::sources::grid::GridFile;
 use crate::sources::{self, FileAscent, Format};
 
@@ -36,25 +37,20 @@ impl WindFiles {
         format: Option<Format>,
         member_per_file: bool,
     ) -> Result<WindFiles> {
-        let grids: Vec<bool> = files
-            .iter()
-            .map(|path| Ok(format.is_none() && is_grid(path)?))
-            .collect::<Result<_>>()?;
+        let inputs = files.iter().map(|path| Input::open(path, format));
+        let inputs: Vec<Input> = inputs.collect::<Result<_>>()?;
         match (
-            grids.iter().position(|&g| g),
-            grids.iter().position(|&g| !g),
+            inputs.iter().find(|input| input.is_grid),
+            inputs.iter().find(|input| !input.is_grid),
         ) {
             (Some(grid), Some(sounding)) => Err(Fault::new(
-                files[sounding].display().to_string(),
-                format!(
-                    "a sounding together with {}, a forecast",
-                    files[grid].display()
-                ),
+                shown(sounding.path),
+                format!("a sounding together with {}, a forecast", shown(grid.path)),
                 "soundings or forecast files, not both",
             )
             .into()),
             (Some(_), None) => {
-                let opened: Vec<_> = files.par_iter().map(|path| GridFile::open(path)).collect();
+                let opened: Vec<_> = inputs.into_par_iter().map(Input::grid).collect();
                 let good = opened.iter().flatten();
                 let members: BTreeSet<u32> = good
                     .clone()
@@ -77,7 +73,8 @@ impl WindFiles {
                 all_or_faults(opened).map(|files| WindFiles::Grids { files, damaged })
             }
             _ => {
-                let read = files.iter().map(|path| ascents(path, format)).collect();
+                let read = inputs.into_iter().map(|input| input.ascents(format));
+                let read = read.collect();
                 let ascents: Vec<Vec<FileAscent>> = all_or_faults(read)?;
                 Ok(WindFiles::Soundings(
                     ascents.into_iter().flatten().collect(),
@@ -87,14 +84,47 @@ impl WindFiles {
     }
 }
 
-fn ascents(path: &Path, format: Option<Format>) -> Result<Vec<FileAscent>> {
-    let file = path.display().to_string();
-    let soundings = sources::read_soundings(path, format)?;
-    let ascent = |sounding| FileAscent {
-        file: file.clone(),
-        sounding,
-    };
-    Ok(soundings.into_iter().map(ascent).collect())
+/// A wind file, and what of it had to be read already.
+struct Input<'a> {
+    path: &'a Path,
+    is_grid: bool,
+    /// All of it, where it can be read once only.
+    bytes: Option<Vec<u8>>,
+}
+
+impl<'a> Input<'a> {
+    fn open(path: &'a Path, format: Option<Format>) -> Result<Input<'a>> {
+        let (first, bytes) = match is_regular(path) {
+            true => (first_bytes(path)?, None),
+            false => (Vec::new(), Some(read_bytes(path)?)),
+        };
+        let known_by = bytes.as_deref().unwrap_or(&first);
+        Ok(Input {
+            path,
+            is_grid: format.is_none() && GridFile::looks_like(known_by),
+            bytes,
+        })
+    }
+
+    fn grid(self) -> Result<GridFile> {
+        match self.bytes {
+            Some(bytes) => GridFile::from_bytes(&shown(self.path), bytes),
+            None => GridFile::open(self.path),
+        }
+    }
+
+    fn ascents(self, format: Option<Format>) -> Result<Vec<FileAscent>> {
+        let file = shown(self.path);
+        let soundings = match self.bytes {
+            Some(bytes) => sources::soundings_of(&file, &bytes, format)?,
+            None => sources::read_soundings(self.path, format)?,
+        };
+        let ascent = |sounding| FileAscent {
+            file: file.clone(),
+            sounding,
+        };
+        Ok(soundings.into_iter().map(ascent).collect())
+    }
 }
 
 /// All values, or the faults of all that failed.
@@ -114,11 +144,11 @@ fn all_or_faults<T>(results: Vec<Result<T>>) -> Result<Vec<T>> {
     }
 }
 
-/// Whether a file begins as a forecast does.
-fn is_grid(path: &Path) -> Result<bool> {
+/// The bytes by which a forecast is known.
+fn first_bytes(path: &Path) -> Result<Vec<u8>> {
     let mut first = Vec::new();
     File::open(path)
         .and_then(|file| file.take(GridFile::FIRST_BYTES).read_to_end(&mut first))
         .map_err(|cause| Error::file(path, "read", cause))?;
-    Ok(GridFile::looks_like(&first))
+    Ok(first)
 }

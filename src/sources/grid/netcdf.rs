@@ -14,7 +14,7 @@ use netcdf_reader::{NcFile, NcOpenOptions, NcSliceInfo, NcSliceInfoElem, NcVaria
 use super::netcdf_axes::{Coordinate, No, coordinate, latitudes, longitudes, of_dimension};
 use super::netcdf_meaning::{Conversion, Described, described, text};
 use super::netcdf_time::is_since;
-use super::{Catalogue, GridFile, MOST_POINTS, Source};
+use super::{Catalogue, GridFile, MOST_POINTS, READ_WHOLE, Source};
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::{Lattice, Plane, Window};
 use crate::wind::slab::{Slab, Surface};
@@ -61,6 +61,10 @@ fn options() -> NcOpenOptions {
 }
 
 pub(super) fn open(name: &str, path: &Path) -> Result<NcFile> {
+    let no_bytes = |cause| Error::file(path, "read", cause);
+    if std::fs::metadata(path).map_err(no_bytes)?.len() <= READ_WHOLE {
+        return from_bytes(name, std::fs::read(path).map_err(no_bytes)?);
+    }
     NcFile::open_with_options(path, options()).map_err(|cause| match cause {
         netcdf_reader::Error::Io(cause) => Error::file(path, "read", cause),
         other => no_file(name, &other),
