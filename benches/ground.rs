@@ -42,6 +42,15 @@ fn heights(criterion: &mut Criterion) {
                 .sum::<f64>()
         });
     });
+    let image = Terrain::open(&["tests/data/ground/utm.tif"], &region).unwrap();
+    criterion.bench_function("heights of 1,000 places of a projected image", |bench| {
+        bench.iter(|| {
+            places
+                .iter()
+                .filter_map(|p| image.height_at(*p))
+                .sum::<f64>()
+        });
+    });
     // A fall at 5 m/s in 8 m/s of wind, a point every 250 m of height.
     let fall = |from: &Normal| -> Vec<Fix> {
         let fix = |k: i32| Fix {

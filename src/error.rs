@@ -107,7 +107,9 @@ impl fmt::Display for Fault {
         if let Some(key) = &self.key {
             write!(f, ", {key}")?;
         }
-        write!(f, ": found {}; expected {}", self.found, self.expected)
+        // Messages of other libraries begin so, too.
+        let found = self.found.strip_prefix("found ").unwrap_or(&self.found);
+        write!(f, ": found {found}; expected {}", self.expected)
     }
 }
 

@@ -5,52 +5,41 @@ mod cli;
 use std::io::{self, ErrorKind, Write};
 use std::process::ExitCode;
 
-use self::cli::brief::{self, BriefArgs};
-use self::cli::compare::{self, CompareArgs};
-use self::cli::days::{self, DaysArgs};
-use self::cli::desk::{self, DeskArgs};
-use self::cli::fetch::{self, FetchArgs};
-use self::cli::fill::{self, FillArgs};
-use self::cli::new::{self, NewArgs};
-use self::cli::sites::{self, SitesArgs};
-use self::cli::version;
-use self::cli::winds::{self, WindsArgs};
-use self::cli::zone::{self, ZoneArgs};
-use clap::{CommandFactory, Parser, Subcommand};
-use windfall::error::Error;
-
-/// Where a small high-altitude balloon will come down, and how sure that is.
-#[derive(Parser)]
-#[command(disable_version_flag = true, arg_required_else_help = true)]
-struct Cli {
-    /// Prints the version; with --verbose also whose data are built in, how old, on what terms.
-    #[arg(short = 'V', long)]
-    version: bool,
-    /// With --version: more.
-    #[arg(long, requires = "version")]
-    verbose: bool,
-    #[command(subcommand)]
-    command: Option<Command>,
-}
-
-#[derive(Subcommand)]
-enum Command {
-    New(NewArgs),
-    Zone(ZoneArgs),
-    Days(DaysArgs),
-    Fill(FillArgs),
-    Sites(SitesArgs),
-    Brief(BriefArgs),
-    Compare(CompareArgs),
-    Winds(WindsArgs),
-    Fetch(FetchArgs),
-    Desk(DeskArgs),
-}
+use self::cli::command::{Cli, Command};
+use self::cli::{
+    brief, compare, days, desk, fetch, fill, help, new, sites, stop, version, winds, zone,
+};
+use clap::{CommandFactory, Parser};
+use windfall::error::{Error, Result};
+use windfall::report::plain;
 
 fn main() -> ExitCode {
-    let cli = Cli::parse();
+    stop::leave_nothing();
+    let done = match Cli::try_parse() {
+        Ok(cli) => run(cli),
+        // Help is no mistake; what cannot be printed is.
+        Err(told) => match told.print() {
+            Ok(()) => return ExitCode::from(u8::try_from(told.exit_code()).unwrap_or(2)),
+            Err(cause) => Err(Error::file("standard output".as_ref(), "write to", cause)),
+        },
+    };
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        // Whoever reads us has seen enough.
+        Err(Error::File { cause, .. }) if cause.kind() == ErrorKind::BrokenPipe => {
+            ExitCode::SUCCESS
+        }
+        Err(error) => {
+            let message = error.to_string();
+            let _ = writeln!(io::stderr(), "windfall: {}", plain::text(&message));
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn run(cli: Cli) -> Result<()> {
     let (mut out, mut talk) = (io::stdout().lock(), io::stderr());
-    let done = match cli.command {
+    match cli.command {
         _ if cli.version => version::run(cli.verbose, &mut out),
         Some(Command::New(args)) => new::run(&args, &mut out, &mut talk),
         Some(Command::Zone(args)) => zone::run(&args, &mut out, &mut talk),
@@ -62,20 +51,10 @@ fn main() -> ExitCode {
         Some(Command::Winds(args)) => winds::run(&args, &mut out),
         Some(Command::Fetch(args)) => fetch::run(&args, &mut out, &mut talk),
         Some(Command::Desk(args)) => desk::run(&args, &mut out),
+        Some(Command::Help(args)) => help::run(&args, &mut out),
         None => {
             let missing = clap::error::ErrorKind::MissingSubcommand;
             Cli::command().error(missing, "expected a command").exit()
-        }
-    };
-    match done {
-        Ok(()) => ExitCode::SUCCESS,
-        // Whoever reads us has seen enough.
-        Err(Error::File { cause, .. }) if cause.kind() == ErrorKind::BrokenPipe => {
-            ExitCode::SUCCESS
-        }
-        Err(error) => {
-            let _ = writeln!(io::stderr(), "windfall: {error}");
-            ExitCode::FAILURE
         }
     }
 }

@@ -6,6 +6,7 @@
 mod document;
 pub mod edit;
 mod filling;
+mod named_files;
 mod read;
 mod release;
 mod stack;
@@ -17,13 +18,14 @@ use jiff::tz::TimeZone;
 use toml::de::DeTable;
 
 use self::document::{Faults, Section, quantity};
+use self::named_files::Files;
 pub use self::stack::{
     Ascent, BalloonPlan, CylinderContent, CylinderPlan, Descent, LoadItem, LoadKind, ParachutePlan,
     StackPlan,
 };
 use crate::atmosphere::standard_height_of_pressure;
 use crate::error::{Error, Fault, Result};
-use crate::files::read_text;
+use crate::files::{is_regular, read_text};
 use crate::geodesy::Position;
 use crate::ground::map::Class;
 use crate::notes::Assumption;
@@ -45,6 +47,8 @@ pub struct Plan {
     pub timezone: TimeZone,
     /// Whether its people read US units, if the plan says.
     pub us_units: Option<bool>,
+    /// Files that it names outside of its own folder, as they are written there.
+    pub outside: Vec<String>,
     /// What was put in place of what the file says.
     pub replaced: Vec<Assumption>,
     /// Where the stack is released.
@@ -210,7 +214,11 @@ impl Plan {
         let path = path.as_ref();
         let text = read_text(path, "a plan in TOML")?;
         let name = path.display().to_string();
-        let folder = path.parent().unwrap_or(Path::new(""));
+        // A plan that comes through a pipe has no folder.
+        let folder = match is_regular(path) {
+            true => path.parent().unwrap_or(Path::new("")),
+            false => Path::new(""),
+        };
         Plan::parse(&name, &text, folder)
     }
 
@@ -282,19 +290,18 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
     let wind_issued = time(&wind, "issued", issued, faults);
     let member_per_file = wind.flag("member_per_file", faults).unwrap_or(false);
     let wind_columns = columns(&wind, faults);
-    let wind_files = wind
-        .texts("files", "an array of file names", faults)
-        .iter()
-        .map(|file| folder.join(file))
-        .collect();
-    let (stack, balloons) = read::stack(root, folder, faults);
+    let mut files = Files::below(folder);
+    let wind_files = files.of(&wind, "files", faults);
+    let (stack, balloons) = read::stack(root, &mut files, faults);
     let spread = spread(&Section::of(root, "spread", faults), faults);
+    let ground = ground(&Section::of(root, "ground", faults), &mut files, faults);
     Some(Plan {
         file: faults.file().to_owned(),
         name,
         release: release?,
         timezone,
         us_units,
+        outside: files.outside,
         replaced: Vec::new(),
         site: site?,
         wind_files,
@@ -304,7 +311,7 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
         stack: stack?,
         balloons: balloons?,
         spread,
-        ground: ground(&Section::of(root, "ground", faults), folder, faults),
+        ground,
         limits: limits(&Section::of(root, "limits", faults), faults),
         brief: brief(&Section::of(root, "brief", faults), faults),
     })
@@ -412,7 +419,7 @@ fn spread(s: &Section, faults: &mut Faults) -> SpreadPlan {
     }
 }
 
-fn ground(s: &Section, folder: &Path, faults: &mut Faults) -> GroundPlan {
+fn ground(s: &Section, files: &mut Files, faults: &mut Faults) -> GroundPlan {
     let known = [
         "terrain",
         "keep_out",
@@ -429,10 +436,7 @@ fn ground(s: &Section, folder: &Path, faults: &mut Faults) -> GroundPlan {
         class_distances(s, "buffers", faults),
         class_distances(s, "site_limits", faults),
     );
-    let mut files = |key| -> Vec<PathBuf> {
-        let names = s.texts(key, "an array of file names", faults);
-        names.iter().map(|file| folder.join(file)).collect()
-    };
+    let mut files = |key| files.of(s, key, faults);
     GroundPlan {
         terrain: files("terrain"),
         keep_out: files("keep_out"),

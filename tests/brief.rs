@@ -361,7 +361,6 @@ fn nobody_waits_in_a_lake_or_behind_it() {
         ("lat = 43.35", "lat = 43.35"),
         ("lon = -113.35", "lon = -88.6"),
         ("1580 m", "250 m"),
-        ("../../tests/data/grids/", ""),
         ("roads = [\"roads.geojson\"]", ""),
         ("keep_out = [\"lakes.geojson\"]", ""),
         ("land_in = [\"farmland.geojson\", \"pasture.geojson\"]", ""),

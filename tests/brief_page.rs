@@ -6,7 +6,6 @@
     clippy::expect_used,
     reason = "helpers of tests fail by panicking, too"
 )]
-#![allow(clippy::print_stdout, reason = "what is passed over is said aloud")]
 
 #[path = "common/briefing.rs"]
 mod briefing;
@@ -18,7 +17,7 @@ mod program;
 use std::path::Path;
 use std::process::Command;
 
-use briefing::{Briefing, hostile, root, said, tool};
+use briefing::{Briefing, hostile, root, said, skipped, tool};
 use serde_json::Value;
 
 /// What the browser finds; the screenshots and PDF files stay in `target/pages/NAME`. `None` where
@@ -29,7 +28,7 @@ fn looked_at(page: &Path, name: &str) -> Option<Value> {
     let modules = root().join("target/browser/node_modules");
     if !modules.join("axe-core").is_dir() {
         assert!(std::env::var_os("CI").is_none(), "CI has no axe-core");
-        println!("PASSED OVER: npm ci has not been run in target/browser (.ci/run does it)");
+        skipped("npm ci has not been run in target/browser (.ci/run does it)");
         return None;
     }
     let mut command = Command::new(node);

@@ -304,25 +304,3 @@ fn touchdown_on_a_real_mountain_is_on_its_ground() {
     }
     assert_eq!(down_hill, 24);
 }
-
-#[test]
-fn many_heights_take_little_time() {
-    let region = Region::around(at(44.5, -71.5), 90_000.0);
-    for name in ["N44W072.hgt.gz", "utm.tif"] {
-        let terrain = Terrain::open(&[data(name)], &region).unwrap();
-        let places: Vec<Normal> = (0..1_000)
-            .map(|k| at(44.1 + 1e-4 * f64::from(k), -71.4).normal())
-            .collect();
-        let start = std::time::Instant::now();
-        let mut sum = 0.0;
-        for _ in 0..1_000 {
-            sum += places
-                .iter()
-                .filter_map(|&p| terrain.height_at(p))
-                .sum::<f64>();
-        }
-        let seconds = start.elapsed().as_secs_f64();
-        println!("{name}: {:.0} ns a height", 1e3 * seconds);
-        assert!(sum > 0.0 && seconds < 2.0, "{seconds}");
-    }
-}

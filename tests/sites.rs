@@ -44,7 +44,10 @@ fn every_row_is_what_days_says_of_that_site() {
                 "elevation = \"1580 m\"",
                 &format!("elevation = \"{elevation}\""),
             )
-            .replace("../../tests/data/grids", &here("tests/data/grids"))
+            .replace(
+                "\"gfs_2p5",
+                &format!("\"{}", here("tests/data/grids/gfs_2p5")),
+            )
             .replace(
                 "\"roads.geojson",
                 &format!("\"{}", here("samples/idaho/roads.geojson")),
@@ -55,7 +58,11 @@ fn every_row_is_what_days_says_of_that_site() {
             );
         let path = folder.path().join("plan.toml");
         std::fs::write(&path, text).unwrap();
-        let args = [&[path.to_str().unwrap(), "--draws", "300"][..], &HOURS].concat();
+        let args = [
+            &[path.to_str().unwrap(), "--outside", "--draws", "300"][..],
+            &HOURS,
+        ]
+        .concat();
         let days = json("days", &args);
         let (mine, theirs) = (
             site["rows"].as_array().unwrap(),

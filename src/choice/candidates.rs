@@ -7,6 +7,7 @@ use geojson::{FeatureReader, GeoJson, GeometryValue};
 
 use crate::earth::DEGREE_M;
 use crate::error::{Error, Fault, Result};
+use crate::files::read_bytes;
 use crate::geodesy::Position;
 use crate::ground::terrain::Terrain;
 use crate::plan::{Plan, SITE_ELEVATIONS_M, Site};
@@ -64,7 +65,7 @@ const MOST: usize = 10_000;
 ///
 /// A file that cannot be read, a row without a place on the earth, no candidate at all, too many.
 pub fn read(path: &Path, spacing_m: f64) -> Result<Vec<Candidate>> {
-    let bytes = std::fs::read(path).map_err(|cause| Error::file(path, "read", cause))?;
+    let bytes = read_bytes(path)?;
     let name = path.display().to_string();
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
     let found = match bytes.iter().find(|b| !b.is_ascii_whitespace()) {

@@ -1,32 +1,39 @@
 //! `windfall brief`: what the crew carries into the field.
 
-use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
 use jiff::Timestamp;
 
+use super::cost::Run;
 use super::instead::{Instead, ReleaseInstead, heading};
 use super::options::{RunArgs, with_threads};
 use super::output;
+use super::plan_file::{PlanFiles, inputs};
 use super::progress::Progress;
 use super::wind_files::WindArgs;
 use windfall::brief::brief;
-use windfall::error::{Error, Result};
-use windfall::files::write_atomically;
-use windfall::plan::Plan;
-use windfall::report::files::briefing::files;
+use windfall::error::Result;
+use windfall::files::UnfinishedFolder;
+use windfall::report::files::briefing::{FILES, files};
 use windfall::report::round_heights::round_heights;
 use windfall::zone::DRAWS;
 
 /// Writes the crew's briefing: a page that needs no network and one for a second car, the map, a message
 /// to paste, the facts for a notice, and files for navigation and map programs.
 #[derive(Debug, Args)]
+#[command(after_long_help = "\
+Examples:
+  windfall brief flight.toml --out briefing
+  windfall brief flight.toml --wind newest.grib2 --release 08:40 --out briefing")]
 pub struct BriefArgs {
     /// The plan (TOML).
     #[arg(value_name = "PLAN.toml")]
     pub plan: PathBuf,
+    /// What it may read.
+    #[command(flatten)]
+    pub files: PlanFiles,
     /// The folder to write into; it is made if it is not there.
     #[arg(long, value_name = "FOLDER")]
     pub out: PathBuf,
@@ -56,12 +63,23 @@ pub struct BriefArgs {
 ///
 /// Whatever is wrong with the plan, the winds, the ground or the folder to write into.
 pub fn run(args: &BriefArgs, out: &mut impl Write) -> Result<()> {
-    let mut plan = Plan::read(&args.plan)?;
+    let mut plan = args.files.read(&args.plan)?;
     let options = args.run.options(args.draws);
     let units = args.run.units(&plan);
     args.late.apply(&mut plan)?;
     args.instead.apply(&mut plan, units)?;
+    args.run.leave.to(Run {
+        releases: 1.0,
+        sites: 1.0,
+        draws: args.draws,
+        threads: args.run.threads,
+    })?;
     let winds = args.winds.read(&plan)?;
+    let read = [inputs(&args.plan, &plan), args.winds.wind.clone()].concat();
+    for name in FILES {
+        output::keep_apart(&args.out.join(name), &read)?;
+    }
+    let mut folder = UnfinishedFolder::begin(&args.out, &FILES)?;
     let made = args.made.unwrap_or_else(Timestamp::now);
     let files = with_threads(args.run.threads, || {
         let progress = Progress::new(args.draws, 512);
@@ -70,12 +88,11 @@ pub fn run(args: &BriefArgs, out: &mut impl Write) -> Result<()> {
         progress.done();
         files(&brief, units)
     })?;
-    fs::create_dir_all(&args.out).map_err(|cause| Error::file(&args.out, "make", cause))?;
+    folder.write(files.iter().map(|(_, bytes)| bytes.as_slice()))?;
+    folder.name()?;
     let mut told = heading(&plan);
-    for (name, bytes) in files {
-        let path = args.out.join(name);
-        write_atomically(&path, &bytes)?;
-        told.push_str(&line(&path, bytes.len()));
+    for (name, bytes) in &files {
+        told.push_str(&line(&args.out.join(name), bytes.len()));
     }
     output::print(out, "standard output", &told)
 }

@@ -13,6 +13,10 @@ use windfall::report;
 
 /// Compares two predictions of a flight: did the zone move, and by how much of its own uncertainty.
 #[derive(Debug, Args)]
+#[command(after_long_help = "\
+Examples:
+  windfall compare yesterday.geojson today.geojson
+  windfall compare yesterday-briefing today-briefing --units us")]
 pub struct CompareArgs {
     /// The older zone: the GeoJSON that `zone --out` wrote, or the folder of a briefing.
     #[arg(value_name = "OLD")]

@@ -22,10 +22,14 @@ use windfall::fetch::survey::{Order, Planned, Survey, members, survey};
 use windfall::files::read_text;
 use windfall::plan::Plan;
 use windfall::units::{Dimension, parse};
-use windfall::zone::duration::time_aloft_s;
+use windfall::zone::duration::{Aloft, FAST_M_S, ROOM_M};
 
 /// Downloads the part of a public forecast that a plan needs. No other command uses the network.
 #[derive(Debug, Args)]
+#[command(after_long_help = "\
+Examples:
+  windfall fetch flight.toml --dry-run
+  windfall fetch flight.toml")]
 pub struct FetchArgs {
     /// The plan (TOML).
     #[arg(value_name = "PLAN.toml")]
@@ -67,13 +71,6 @@ pub struct FetchArgs {
 
 /// More than this is not downloaded without being asked, bytes.
 const MUCH: u64 = 200 * MB;
-
-/// The mean wind over a flight that the region has room for, m/s: a strong jet all the way.
-const FAST_M_S: f64 = 40.0;
-/// Room besides, m.
-const ROOM_M: f64 = 100_000.0;
-/// Time aloft where the plan does not tell, s.
-const USUAL_S: f64 = 3.0 * 3600.0;
 
 fn reach(text: &str) -> std::result::Result<f64, String> {
     let m = parse(text, Dimension::Length).map_err(|wrong| wrong.to_string())?;
@@ -133,7 +130,7 @@ fn introduce(args: &FetchArgs, order: &Order, aloft: &Aloft, say: &dyn Fn(&str))
     if let Some(region) = order.region() {
         let why = match args.reach {
             Some(_) => String::new(),
-            None => format!(": {}; --reach for another", aloft.in_words()),
+            None => format!(": {}; --reach for another", why_so_far(aloft)),
         };
         say(&format!(
             "region: {}, {:.0} km around the site{why}",
@@ -153,33 +150,14 @@ fn introduce(args: &FetchArgs, order: &Order, aloft: &Aloft, say: &dyn Fn(&str))
     }
 }
 
-/// How long a flight lasts, for how far it may go.
-struct Aloft {
-    seconds: f64,
-    told_by_plan: bool,
-}
-
-impl Aloft {
-    fn of(plan: &Plan) -> Aloft {
-        let told = time_aloft_s(plan).ok();
-        Aloft {
-            seconds: told.unwrap_or(USUAL_S),
-            told_by_plan: told.is_some(),
-        }
-    }
-
-    fn reach_m(&self) -> f64 {
-        self.seconds * FAST_M_S + ROOM_M
-    }
-
-    fn in_words(&self) -> String {
-        let assumed = if self.told_by_plan { "" } else { " (assumed)" };
-        format!(
-            "{:.1} h aloft{assumed} in a mean wind of {FAST_M_S} m/s (assumed) and {} km",
-            self.seconds / 3600.0,
-            ROOM_M / 1e3
-        )
-    }
+/// Why the region is as large as it is.
+fn why_so_far(aloft: &Aloft) -> String {
+    let assumed = if aloft.told_by_plan { "" } else { " (assumed)" };
+    format!(
+        "{:.1} h aloft{assumed} in a mean wind of {FAST_M_S} m/s (assumed) and {} km",
+        aloft.seconds / 3600.0,
+        ROOM_M / 1e3
+    )
 }
 
 fn read_feeds(path: Option<&Path>) -> Result<Feeds> {

@@ -6,14 +6,14 @@ use std::path::PathBuf;
 use clap::{ArgGroup, Args};
 
 use super::options::{self, Units};
-use super::output;
+use super::output::{self, Outputs};
+use super::plan_file::{PlanFiles, inputs};
 use super::wind_files::WindArgs;
 use windfall::error::Result;
 use windfall::files::read_text;
 use windfall::fill::findings::SLOW_M_S;
 use windfall::fill::rules::RuleBook;
 use windfall::fill::{Options, checklist, size};
-use windfall::plan::Plan;
 use windfall::report::fill_words::round_in_kg;
 use windfall::report::{json, pages::fill_card, pictures, tables};
 use windfall::sizing::Known;
@@ -21,11 +21,19 @@ use windfall::units::{Dimension, parse};
 
 /// Sizes a flight: masses, lift, gas, cylinders, rate, burst height, the weight that proves the lift.
 #[derive(Debug, Args)]
+#[command(after_long_help = "\
+Examples:
+  windfall fill flight.toml --rules us --out card.html
+  windfall fill flight.toml --burst-altitude \"30 km\"
+  windfall fill flight.toml --lifted \"15 lb\"")]
 #[command(group(ArgGroup::new("known").multiple(false)))]
 pub struct FillArgs {
     /// The plan (TOML).
     #[arg(value_name = "PLAN.toml")]
     pub plan: PathBuf,
+    /// What it may read.
+    #[command(flatten)]
+    pub files: PlanFiles,
     /// The winds whose air it is filled in.
     #[command(flatten)]
     pub winds: WindArgs,
@@ -130,7 +138,7 @@ impl FillArgs {
 /// Whatever is wrong with the plan, the winds, the files of data or the places to write to, and a
 /// fill that no gas can make. That the stack should not fly is a result.
 pub fn run(args: &FillArgs, out: &mut impl Write) -> Result<()> {
-    let plan = Plan::read(&args.plan)?;
+    let plan = args.files.read(&args.plan)?;
     let units = options::units(args.units, &plan);
     let mut book = RuleBook::built_in()?;
     if let Some(path) = &args.rules_file {
@@ -155,7 +163,10 @@ pub fn run(args: &FillArgs, out: &mut impl Write) -> Result<()> {
         true => None,
         false => Some(args.winds.read(&plan)?),
     };
-    let unfinished = output::begin(&args.out)?;
+    let mut read = inputs(&args.plan, &plan);
+    read.extend(args.winds.wind.iter().chain(&args.rules_file).cloned());
+    read.extend(args.checklist.clone());
+    let mut begun = Outputs::begin(&args.out, &read)?;
     let options = Options {
         known: args.known(),
         lifted_kg: args.lifted,
@@ -163,20 +174,19 @@ pub fn run(args: &FillArgs, out: &mut impl Write) -> Result<()> {
         round_in_kg: round_in_kg(units),
     };
     let fill = size(&plan, winds.as_ref(), options)?;
-    for (file, path) in unfinished {
+    begun.write(|path| {
         let picture = || pictures::fill::draw(&fill, SLOW_M_S, units);
-        let bytes = match output::extension(path).as_deref() {
+        Ok(match output::extension(path).as_deref() {
             Some("txt") => fill_card::text(&fill, &list, units).into_bytes(),
             Some("html") => fill_card::html(&fill, &list, units).into_bytes(),
             Some("json") => output::json(&json::fill(&fill, units))?.into_bytes(),
             Some("png") => picture().png()?,
             _ => picture().svg().into_bytes(),
-        };
-        file.finish(&bytes)?;
-    }
+        })
+    })?;
     let report = match args.json {
         true => output::json(&json::fill(&fill, units))?,
         false => tables::fill::table(&fill, units),
     };
-    output::print(out, "standard output", &report)
+    begun.finish(|| output::print(out, "standard output", &report))
 }

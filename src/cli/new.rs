@@ -18,6 +18,10 @@ use windfall::units::{Dimension, UnitSystem, parse};
 
 /// Begins a plan: asks for what it needs, or takes it from options, and looks up what it can.
 #[derive(Debug, Args)]
+#[command(after_long_help = "\
+Examples:
+  windfall new first.toml
+  windfall new first.toml --place \"Allegan, MI\" --release \"2026-05-09 08:00\" --balloon \"1200 g\" --load \"8.5 lb\" --parachute \"7 ft\"")]
 pub struct NewArgs {
     /// The plan to write (TOML); a file that is there is left alone.
     #[arg(value_name = "PLAN.toml")]

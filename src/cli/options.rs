@@ -6,6 +6,7 @@ use clap::{Args, ValueEnum};
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp, ToSpan, civil};
 
+use super::cost::Leave;
 use windfall::error::{Error, Fault, Result};
 use windfall::plan::Plan;
 use windfall::units::UnitSystem;
@@ -39,7 +40,7 @@ pub fn units(asked: Option<Units>, plan: &Plan) -> UnitSystem {
 #[derive(Debug, Args)]
 pub struct RunArgs {
     /// Seed of everything random: the same seed gives the same bytes.
-    #[arg(long, default_value_t = Options::default().seed)]
+    #[arg(long, default_value_t = Options::default().seed, value_parser = seed, allow_negative_numbers = true)]
     pub seed: u64,
     /// Threads to use; all cores unless given.
     #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
@@ -47,6 +48,14 @@ pub struct RunArgs {
     /// Units for people; those of the plan's [flight] units, else metric.
     #[arg(long, value_enum)]
     pub units: Option<Units>,
+    /// Leave for long runs.
+    #[command(flatten)]
+    pub leave: Leave,
+}
+
+fn seed(text: &str) -> std::result::Result<u64, String> {
+    let wrong = || format!("expected a whole number from 0 to {}", u64::MAX);
+    text.parse().map_err(|_| wrong())
 }
 
 impl RunArgs {

@@ -1,12 +1,13 @@
-//! What commands print.
+//! What commands print and write.
 
-use std::io::Write;
+use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
 use windfall::error::{Error, Result};
-use windfall::files::UnfinishedFile;
+use windfall::files::{UnfinishedFile, finish_all};
+use windfall::report::plain;
 
 /// A value as indented JSON, ending in a newline.
 pub fn json(value: &impl Serialize) -> Result<String> {
@@ -15,9 +16,9 @@ pub fn json(value: &impl Serialize) -> Result<String> {
         .map_err(|cause| Error::file(Path::new("JSON"), "write", cause.into()))
 }
 
-/// Prints a text to a stream of that name.
+/// Prints a text to a stream of that name, without anything that a terminal would obey.
 pub fn print(to: &mut impl Write, name: &'static str, text: &str) -> Result<()> {
-    to.write_all(text.as_bytes())
+    to.write_all(plain::text(text).as_bytes())
         .and_then(|()| to.flush())
         .map_err(|cause| Error::file(Path::new(name), "write to", cause))
 }
@@ -39,10 +40,82 @@ pub fn path_of_kind(text: &str, kinds: &[&str]) -> std::result::Result<PathBuf, 
     }
 }
 
-/// Begins all the files that are asked for, so that a place that cannot be written to is reported first.
-pub fn begin(paths: &[PathBuf]) -> Result<Vec<(UnfinishedFile, &PathBuf)>> {
-    let begun = paths.iter();
-    begun
-        .map(|path| Ok((UnfinishedFile::begin(path)?, path)))
-        .collect()
+/// Files that a command makes.
+pub struct Outputs(Vec<UnfinishedFile>);
+
+impl Outputs {
+    /// Begins all the files that are asked for, so that a place that cannot be written to is reported
+    /// first; none may be a file that the command reads.
+    ///
+    /// # Errors
+    ///
+    /// A place that cannot be written to, or where an input stands.
+    pub fn begin(paths: &[PathBuf], inputs: &[PathBuf]) -> Result<Outputs> {
+        for path in paths {
+            keep_apart(path, inputs)?;
+        }
+        let begun = paths.iter().map(|path| UnfinishedFile::begin(path));
+        Ok(Outputs(begun.collect::<Result<_>>()?))
+    }
+
+    /// Writes each file what `make` makes for its path; none has its name yet.
+    ///
+    /// # Errors
+    ///
+    /// Those of `make`, and a full disk.
+    pub fn write(&mut self, mut make: impl FnMut(&Path) -> Result<Vec<u8>>) -> Result<()> {
+        self.0.iter_mut().try_for_each(|file| {
+            let bytes = make(file.path())?;
+            file.write(&bytes)
+        })
+    }
+
+    /// Prints, and then gives the files their names: where the text cannot be printed, as on a full
+    /// disk, there are no files, either. Whoever reads it may stop when they have seen enough.
+    ///
+    /// # Errors
+    ///
+    /// What is printed or named cannot be.
+    pub fn finish(self, print: impl FnOnce() -> Result<()>) -> Result<()> {
+        let printed = print();
+        match &printed {
+            Err(Error::File { cause, .. }) if cause.kind() == ErrorKind::BrokenPipe => {}
+            Err(_) => return printed,
+            Ok(()) => {}
+        }
+        finish_all(self.0)?;
+        printed
+    }
+}
+
+/// Refuses a place where a file stands that the command reads.
+pub fn keep_apart(path: &Path, inputs: &[PathBuf]) -> Result<()> {
+    match inputs.iter().find(|input| are_one(path, input)) {
+        None => Ok(()),
+        Some(input) => Err(Error::CannotDo {
+            why: format!(
+                "{} would be written over {}, which is read",
+                path.display(),
+                input.display()
+            ),
+            remedy: "expected another name".into(),
+        }),
+    }
+}
+
+/// Whether two names are of one file.
+#[cfg(unix)]
+fn are_one(a: &Path, b: &Path) -> bool {
+    use std::os::unix::fs::MetadataExt;
+    let of = |path: &Path| {
+        std::fs::metadata(path)
+            .ok()
+            .filter(std::fs::Metadata::is_file)
+    };
+    matches!((of(a), of(b)), (Some(a), Some(b)) if (a.dev(), a.ino()) == (b.dev(), b.ino()))
+}
+
+#[cfg(not(unix))]
+fn are_one(a: &Path, b: &Path) -> bool {
+    matches!((a.canonicalize(), b.canonicalize()), (Ok(a), Ok(b)) if a == b)
 }

@@ -5,6 +5,7 @@ use std::str::FromStr;
 use clap::Args;
 use jiff::Timestamp;
 
+use super::cost::Run;
 use super::options::{RunArgs, When};
 use super::wind_files::WindArgs;
 use windfall::choice::times::release_times;
@@ -62,8 +63,8 @@ impl ReleasesArgs {
     ///
     /// # Errors
     ///
-    /// When there are none.
-    pub fn times(&self, plan: &Plan, winds: &Winds) -> Result<Vec<Timestamp>> {
+    /// When there are none, or, flown from so many sites, too many to go ahead without leave.
+    pub fn times(&self, plan: &Plan, winds: &Winds, sites: usize) -> Result<Vec<Timestamp>> {
         let covered = winds.covers();
         let none = || Error::CannotDo {
             why: "the winds name no times".into(),
@@ -77,14 +78,39 @@ impl ReleasesArgs {
             Some(to) => to.ends(&plan.timezone)?,
             None => covered.ok_or_else(none)?[1],
         };
+        self.run.leave.to(Run {
+            releases: self.at_most([from, to]),
+            sites: sites as f64,
+            draws: self.draws,
+            threads: self.run.threads,
+        })?;
         let times = release_times([from, to], self.every, self.hours.0, &plan.timezone);
         if times.is_empty() {
+            // As the clocks show it that --from and --to are read by.
+            let [from, to] = [from, to].map(|time| {
+                let clock = plan.timezone.to_datetime(time);
+                clock.strftime("%Y-%m-%d %H:%M").to_string()
+            });
             return Err(Error::CannotDo {
                 why: format!("there is no release time from {from} to {to} within these hours"),
                 remedy: "expected other --from, --to, --every or --hours".into(),
             });
         }
         Ok(times)
+    }
+}
+
+impl ReleasesArgs {
+    /// More release times than this are not between two moments: told before they are listed.
+    fn at_most(&self, [from, to]: [Timestamp; 2]) -> f64 {
+        let Hours([first, last]) = self.hours;
+        let a_day = ((last - first) / self.every + 1) as f64;
+        // A day at each end may be begun.
+        let days = (to.duration_since(from).as_secs_f64() / 86_400.0)
+            .max(0.0)
+            .ceil()
+            + 1.0;
+        days * a_day
     }
 }
 

@@ -6,7 +6,8 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::options::with_threads;
-use super::output;
+use super::output::{self, Outputs};
+use super::plan_file::{PlanFiles, inputs};
 use super::progress::Progress;
 use super::releases::ReleasesArgs;
 use windfall::choice::aim::{Allowed, aim};
@@ -21,10 +22,17 @@ use windfall::units::{Dimension, parse};
 /// Compares candidate sites over release times and ranks them, or finds where to launch so that
 /// the load comes down in a target.
 #[derive(Debug, Args)]
+#[command(after_long_help = "\
+Examples:
+  windfall sites flight.toml --candidates fields.csv --hours 07:00-10:00
+  windfall sites flight.toml --into meadows.geojson --on-roads --out launch.geojson")]
 pub struct SitesArgs {
     /// The plan (TOML).
     #[arg(value_name = "PLAN.toml")]
     pub plan: PathBuf,
+    /// What it may read.
+    #[command(flatten)]
+    pub files: PlanFiles,
     /// Sites to compare: CSV (lat, lon, and name and elevation if wanted) or GeoJSON, points or
     /// polygons to lay a grid over.
     #[arg(long, value_name = "FILE", required_unless_present = "into")]
@@ -85,23 +93,27 @@ struct SitesOutput {
 /// Whatever is wrong with the plan, the winds, the ground, the candidates, the target or the places
 /// to write to.
 pub fn run(args: &SitesArgs, out: &mut impl Write) -> Result<()> {
-    let plan = Plan::read(&args.plan)?;
-    let unfinished = output::begin(&args.out)?;
+    let plan = args.files.read(&args.plan)?;
+    let mut read = inputs(&args.plan, &plan);
+    read.extend(args.releases.winds.wind.iter().cloned());
+    read.extend(args.candidates.iter().chain(&args.into).cloned());
+    read.extend(args.launch_in.iter().cloned());
+    let mut begun = Outputs::begin(&args.out, &read)?;
     let made = with_threads(args.releases.run.threads, || outputs(args, &plan))?;
-    for (file, path) in unfinished {
+    begun.write(|path| {
         let text = match output::extension(path).as_deref() {
             Some("csv") => &made.csv,
             Some("json") => &made.json,
             _ => &made.geojson,
         };
-        file.finish(text.as_bytes())?;
-    }
+        Ok(text.clone().into_bytes())
+    })?;
     let text = if args.releases.json {
         &made.json
     } else {
         &made.table
     };
-    output::print(out, "standard output", text)
+    begun.finish(|| output::print(out, "standard output", text))
 }
 
 fn outputs(args: &SitesArgs, plan: &Plan) -> Result<SitesOutput> {
@@ -110,7 +122,8 @@ fn outputs(args: &SitesArgs, plan: &Plan) -> Result<SitesOutput> {
         None => Vec::new(),
     };
     let winds = args.releases.winds(plan)?;
-    let times = args.releases.times(plan, &winds)?;
+    let count = usize::from(args.fully).min(candidates.len()).max(1);
+    let times = args.releases.times(plan, &winds, count)?;
     let options = args.releases.options();
     let units = args.releases.run.units(plan);
     if let Some(target) = &args.into {

@@ -7,10 +7,9 @@ use clap::Args;
 use jiff::Timestamp;
 
 use super::options::Units;
-use super::output;
+use super::output::{self, Outputs};
 use super::wind_files::HintArgs;
 use windfall::error::{Error, Result};
-use windfall::files::write_atomically;
 use windfall::geodesy::Position;
 use windfall::plan::Plan;
 use windfall::report::pictures::{self, picture::Picture};
@@ -25,6 +24,10 @@ use windfall::zone::above_site;
 
 /// Shows what is in a wind file: levels, times, gaps, what was cleaned, and a picture.
 #[derive(Debug, Args)]
+#[command(after_long_help = "\
+Examples:
+  windfall winds sounding.csv --out profile.svg
+  windfall winds forecast.nc --place 39.75,-8.85 --at 2026-05-09T12:00:00Z")]
 pub struct WindsArgs {
     /// Wind files.
     #[arg(required_unless_present = "plan", value_name = "FILE")]
@@ -98,22 +101,22 @@ fn show_ascents(args: &WindsArgs, ascents: &[FileAscent], out: &mut impl Write) 
                 .into(),
         });
     }
-    if let (Some(path), Some(first)) = (&args.out, ascents.first()) {
+    let out_paths = args.out.as_slice();
+    let mut begun = Outputs::begin(out_paths, &args.files)?;
+    if let (Some(_), Some(first)) = (&args.out, ascents.first()) {
         let title = match first.sounding.name.as_str() {
             "" => file_name(Path::new(&first.file)),
             name => name.to_owned(),
         };
-        write_picture(
-            path,
-            &pictures::profile::draw(&first.sounding, &title, units),
-        )?;
+        let picture = pictures::profile::draw(&first.sounding, &title, units);
+        begun.write(|path| picture_of_kind(path, &picture))?;
     }
     let report = if args.json {
         output::json(&ascents)?
     } else {
         as_text(ascents, units, args.all)
     };
-    output::print(out, "standard output", &report)
+    begun.finish(|| output::print(out, "standard output", &report))
 }
 
 /// What is in a forecast, or its column above a place.
@@ -173,12 +176,11 @@ fn file_name(path: &Path) -> String {
         .map_or_else(String::new, |name| name.to_string_lossy().into_owned())
 }
 
-fn write_picture(path: &Path, picture: &Picture) -> Result<()> {
-    let bytes = match output::extension(path).as_deref() {
-        Some("png") => picture.png()?,
-        _ => picture.svg().into_bytes(),
-    };
-    write_atomically(path, &bytes)
+fn picture_of_kind(path: &Path, picture: &Picture) -> Result<Vec<u8>> {
+    match output::extension(path).as_deref() {
+        Some("png") => picture.png(),
+        _ => Ok(picture.svg().into_bytes()),
+    }
 }
 
 /// A path whose extension names a kind of picture.

@@ -6,15 +6,16 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use jiff::Timestamp;
 
+use super::cost::Run;
 use super::instead::{Instead, ReleaseInstead, heading};
 use super::options::{RunArgs, with_threads};
-use super::output;
+use super::output::{self, Outputs};
+use super::plan_file::{PlanFiles, inputs};
 use super::progress::Progress;
 use super::show;
 use super::wind_files::WindArgs;
 use windfall::brief::{Brief, brief_of, where_to_wait};
 use windfall::error::Result;
-use windfall::plan::Plan;
 use windfall::report::files::briefing::PIXELS;
 use windfall::report::files::{geojson, gpx, kml, zone_csv};
 use windfall::report::pictures::map;
@@ -25,10 +26,19 @@ use windfall::zone::{DRAWS, Options, Prediction, predict_and_keep};
 
 /// Predicts the landing zone of a plan: where, when, and how sure.
 #[derive(Debug, Args)]
+#[command(after_long_help = "\
+Examples:
+  windfall zone flight.toml
+  windfall zone flight.toml --wind sounding.csv --out zone.geojson --out zone.kml
+  windfall zone flight.toml --release 09:40 --lift \"10 % less\" --units us
+  curl -s ADDRESS | windfall zone flight.toml --wind -")]
 pub struct ZoneArgs {
     /// The plan (TOML).
     #[arg(value_name = "PLAN.toml")]
     pub plan: PathBuf,
+    /// What it may read.
+    #[command(flatten)]
+    pub files: PlanFiles,
     /// Which winds.
     #[command(flatten)]
     pub winds: WindArgs,
@@ -69,7 +79,7 @@ pub struct ZoneArgs {
 ///
 /// Whatever is wrong with the plan, the winds, the flight or the place to write to.
 pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Result<()> {
-    let mut plan = Plan::read(&args.plan)?;
+    let mut plan = args.files.read(&args.plan)?;
     let options = Options {
         keep_draws: args.keep_draws,
         ..args.run.options(args.draws)
@@ -77,11 +87,18 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
     args.late.apply(&mut plan)?;
     let units = args.run.units(&plan);
     args.instead.apply(&mut plan, units)?;
+    args.run.leave.to(Run {
+        releases: 1.0,
+        sites: 1.0,
+        draws: args.draws,
+        threads: args.run.threads,
+    })?;
     let winds = args.winds.read(&plan)?;
     let (printed, paths): (Vec<PathBuf>, Vec<PathBuf>) =
         args.out.iter().cloned().partition(|path| path == STDOUT);
-    let begun = output::begin(&paths)?;
-    let (prediction, wait, written) = with_threads(args.run.threads, || {
+    let read = [inputs(&args.plan, &plan), args.winds.wind.clone()].concat();
+    let mut begun = Outputs::begin(&paths, &read)?;
+    let (prediction, wait, brief) = with_threads(args.run.threads, || {
         let progress = Progress::new(args.draws, 512);
         let (prediction, kept) = predict_and_keep(&plan, &winds, options, || progress.step())?;
         progress.done();
@@ -98,14 +115,11 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
             Some(brief) => brief.wait.clone(),
             None => where_to_wait(&plan, &prediction.zone, &kept)?,
         };
-        let written = paths
-            .iter()
-            .map(|path| match &brief {
-                Some(brief) if !is_geojson(path) => brief_file(path, brief, units),
-                _ => Ok(geojson::text(&prediction.zone, units).into_bytes()),
-            })
-            .collect::<Result<Vec<_>>>()?;
-        Ok((prediction, wait, written))
+        Ok((prediction, wait, brief))
+    })?;
+    begun.write(|path| match &brief {
+        Some(brief) if !is_geojson(path) => brief_file(path, brief, units),
+        _ => Ok(geojson::text(&prediction.zone, units).into_bytes()),
     })?;
     let report = if args.json {
         output::json(&json::zone(&prediction, &wait, units))?
@@ -113,16 +127,14 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
         let Prediction { zone, facts } = &prediction;
         heading(&plan) + &tables::zone::table(zone, facts, &wait, &plan.timezone, units)
     };
-    for ((unfinished, _), bytes) in begun.into_iter().zip(written) {
-        unfinished.finish(&bytes)?;
-    }
-    if printed.is_empty() {
-        output::print(out, "standard output", &report)?;
-    } else {
+    begun.finish(|| {
+        if printed.is_empty() {
+            return output::print(out, "standard output", &report);
+        }
         output::print(talk, "standard error", &report)?;
         let text = geojson::text(&prediction.zone, units);
-        output::print(out, "standard output", &text)?;
-    }
+        output::print(out, "standard output", &text)
+    })?;
     match paths.first() {
         Some(first) if args.open => show::open(
             first.as_os_str(),

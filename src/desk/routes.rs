@@ -53,6 +53,7 @@ use crate::report::pages::fill_card;
 use crate::report::palette::desk_style;
 use crate::report::pictures::map::layered;
 use crate::report::{markup, tables, words as said};
+use crate::sources::Hints;
 use crate::units::UnitSystem;
 use crate::winds::files::WindFiles;
 use crate::zone::{Options, predict};
@@ -981,7 +982,7 @@ fn take_winds(desk: &Desk, plan: &str, kept: Vec<(String, NamedTempFile)>) -> Re
     let mut names = Vec::new();
     for (file, written) in kept {
         // What cannot be read as winds is not kept.
-        WindFiles::read(&[written.path().to_owned()], None, false)
+        WindFiles::read(&[written.path().to_owned()], &Hints::default(), false)
             .map_err(|error| renamed(error, &file))?;
         let folder = match plan.rsplit_once('/') {
             Some((folder, _)) => format!("{folder}/winds"),

@@ -32,6 +32,7 @@ use crate::report::round_heights::round_heights;
 use crate::units::{Dimension, parse};
 use crate::winds::Winds;
 use crate::zone::Options;
+use crate::zone::duration::Aloft;
 
 /// Flights for each release that is compared.
 const DRAWS: u64 = 1_000;
@@ -218,12 +219,14 @@ impl Asked<'_> {
         Ok(Order {
             feed,
             site: plan.site.position,
+            reach_m: Aloft::of(plan).reach_m(),
             period: Period { from, to },
             now: Timestamp::now(),
             run: None,
             members: members(feed, &[])?,
             folder: self.winds_folder()?,
             connections: CONNECTIONS,
+            probe: true,
         })
     }
 
@@ -235,7 +238,8 @@ impl Asked<'_> {
 
     fn look(&self) -> Result<Answer> {
         let order = self.order()?;
-        let found = self.surveyed(&Client::new(Patience::default()), &order)?;
+        let client = Client::new(Patience::default()).paced(order.feed.a_minute);
+        let found = self.surveyed(&client, &order)?;
         let open = found.files.iter().filter(|file| file.there.is_none());
         Ok(Answer::Looked(Looked {
             feed: order.feed.name.clone(),
@@ -250,7 +254,7 @@ impl Asked<'_> {
 
     fn fetch(&self) -> Result<Answer> {
         let order = self.order()?;
-        let client = Client::new(Patience::default());
+        let client = Client::new(Patience::default()).paced(order.feed.a_minute);
         let found = self.surveyed(&client, &order)?;
         let open: Vec<&Planned> = found.files.iter().filter(|f| f.there.is_none()).collect();
         let bytes = open.iter().map(|file| file.bytes()).sum();

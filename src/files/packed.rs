@@ -1,12 +1,13 @@
 //! Files that may be packed with gzip or bzip2: opened through, known by their first bytes.
 
 use std::fs::File;
-use std::io::{BufReader, ErrorKind, Read};
+use std::io::{BufRead, BufReader, ErrorKind, Read};
 use std::path::Path;
 
 use bzip2::bufread::MultiBzDecoder;
 use flate2::bufread::MultiGzDecoder;
 
+use super::input::{is_regular, read_bytes, shown};
 use crate::error::{Error, Fault, Result};
 
 /// Nothing is unpacked beyond this, bytes: a small file could fill the memory.
@@ -21,29 +22,44 @@ const MOST_UNPACKED: u64 = 512 << 20;
 pub fn read(path: &Path) -> Result<Vec<u8>> {
     match unpacked(path)? {
         Some(bytes) => Ok(bytes),
-        None => std::fs::read(path).map_err(|cause| Error::file(path, "read", cause)),
+        None => read_bytes(path),
     }
 }
 
-/// The content of a packed file; `None` where it is not packed.
+/// The content of a file that is packed, or of a pipe, which gives it once only; `None` of others.
 ///
 /// # Errors
 ///
 /// As [`read`].
 pub fn unpacked(path: &Path) -> Result<Option<Vec<u8>>> {
+    let name = shown(path);
+    if !is_regular(path) {
+        let bytes = read_bytes(path)?;
+        let through = through(&name, &bytes, bytes.as_slice())?;
+        let unpacked = through.map(|through| bounded(&name, through, MOST_UNPACKED));
+        return Ok(Some(unpacked.transpose()?.unwrap_or(bytes)));
+    }
     let no_file = |cause| Error::file(path, "read", cause);
-    let mut first = Vec::new();
     let open = || File::open(path).map_err(no_file);
+    let mut first = Vec::new();
     open()?.take(6).read_to_end(&mut first).map_err(no_file)?;
-    let name = path.display().to_string();
-    let through: Box<dyn Read> = match first.as_slice() {
-        [0x1f, 0x8b, ..] => Box::new(MultiGzDecoder::new(BufReader::new(open()?))),
-        [b'B', b'Z', b'h', b'1'..=b'9', ..] => {
-            Box::new(MultiBzDecoder::new(BufReader::new(open()?)))
-        }
-        _ => return not_opened(&name, &first),
-    };
-    bounded(&name, through, MOST_UNPACKED).map(Some)
+    let through = through(&name, &first, BufReader::new(open()?))?;
+    through
+        .map(|through| bounded(&name, through, MOST_UNPACKED))
+        .transpose()
+}
+
+/// What unpacks a file that begins with `first`; `None` where it is not packed.
+fn through<'a>(
+    name: &str,
+    first: &[u8],
+    file: impl BufRead + 'a,
+) -> Result<Option<Box<dyn Read + 'a>>> {
+    match first {
+        [0x1f, 0x8b, ..] => Ok(Some(Box::new(MultiGzDecoder::new(file)))),
+        [b'B', b'Z', b'h', b'1'..=b'9', ..] => Ok(Some(Box::new(MultiBzDecoder::new(file)))),
+        _ => not_opened(name, first).map(|()| None),
+    }
 }
 
 /// All there is to read, if it is no more than `most` bytes.
@@ -59,13 +75,13 @@ fn bounded(name: &str, through: impl Read, most: u64) -> Result<Vec<u8>> {
 }
 
 /// Archives that have to be unpacked by hand are told.
-fn not_opened(name: &str, first: &[u8]) -> Result<Option<Vec<u8>>> {
+fn not_opened(name: &str, first: &[u8]) -> Result<()> {
     let kind = match first {
         [b'P', b'K', 3, 4, ..] => "a zip archive",
         [0xfd, b'7', b'z', b'X', b'Z', 0] => "a file packed with xz",
         [0x28, 0xb5, 0x2f, 0xfd, ..] => "a file packed with zstd",
         [b'7', b'z', 0xbc, 0xaf, ..] => "a 7z archive",
-        _ => return Ok(None),
+        _ => return Ok(()),
     };
     let expected = "the file that is in it, unpacked (.gz and .bz2 are opened through)";
     Err(Fault::new(name, kind, expected).into())

@@ -7,56 +7,76 @@ use super::layers::Area;
 use super::lines::{Lines, on_plane};
 use super::region::Region;
 
-/// Areas on a plane.
+/// Areas on a plane. Each edge is kept once, however large the area: a comb of many long teeth costs
+/// no more than as many short edges.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Areas {
-    shapes: Vec<Shape>,
     boxes: RTree<GeomWithData<Rectangle<[f64; 2]>, u32>>,
     outlines: Lines,
+    /// Edges along the sides of the region's box: they close an area, and are no outline.
+    cuts: Lines,
 }
 
 impl Areas {
     /// The areas of a region.
     pub fn new(region: &Region, areas: &[&Area]) -> Areas {
-        let mut shapes = Vec::new();
         let mut boxes = Vec::new();
-        let mut outlines = Vec::new();
+        let (mut outlines, mut cuts) = (Vec::new(), Vec::new());
         for (number, area) in areas.iter().enumerate() {
-            let mut edges = Vec::new();
+            let number = number as u32;
+            let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
             for ring in &area.rings {
                 for (i, &a) in ring.iter().enumerate() {
                     let b = ring[(i + 1) % ring.len()];
-                    let cut = region.is_cut(a, b);
+                    let edges = match region.is_cut(a, b) {
+                        true => &mut cuts,
+                        false => &mut outlines,
+                    };
                     for pair in on_plane(region, &[a, b]).windows(2) {
-                        edges.push([pair[0], pair[1]]);
-                        if !cut {
-                            outlines.push((pair[0], pair[1], number as u32));
+                        edges.push((pair[0], pair[1], number));
+                        for point in pair {
+                            low = [low[0].min(point[0]), low[1].min(point[1])];
+                            high = [high[0].max(point[0]), high[1].max(point[1])];
                         }
                     }
                 }
             }
-            if let Some(shape) = Shape::new(edges) {
-                let (low, high) = (shape.low, shape.high);
-                boxes.push(GeomWithData::new(
-                    Rectangle::from_corners(low, high),
-                    shapes.len() as u32,
-                ));
-                shapes.push(shape);
+            if low[0] <= high[0] && low[1] <= high[1] {
+                let around = Rectangle::from_corners(low, high);
+                boxes.push(GeomWithData::new(around, number));
             }
         }
         Areas {
-            shapes,
             boxes: RTree::bulk_load(boxes),
             outlines: Lines::new(outlines),
+            cuts: Lines::new(cuts),
         }
     }
 
-    /// The numbers of the areas that hold a point.
+    /// The numbers of the areas that hold a point: those of which a line from there to the east meets
+    /// an odd number of edges.
     pub fn holding(&self, point: [f64; 2]) -> impl Iterator<Item = usize> + '_ {
-        self.boxes
+        let mut around: Vec<(u32, bool)> = Vec::new();
+        let mut east = point[0];
+        for found in self
+            .boxes
             .locate_in_envelope_intersecting(AABB::from_point(point))
-            .map(|b| b.data as usize)
-            .filter(move |&i| self.shapes[i].holds(point))
+        {
+            around.push((found.data, false));
+            east = east.max(found.geom().upper()[0]);
+        }
+        if !around.is_empty() {
+            around.sort_unstable();
+            for lines in [&self.outlines, &self.cuts] {
+                for number in lines.met_eastward(point, east) {
+                    if let Ok(i) = around.binary_search_by_key(&number, |a| a.0) {
+                        around[i].1 ^= true;
+                    }
+                }
+            }
+        }
+        let inside = around.into_iter().filter(|(_, odd)| *odd);
+        inside.map(|(number, _)| number as usize)
     }
 
     /// Whether an area is within a distance, m; 0 asks for inside.
@@ -76,68 +96,6 @@ impl Areas {
             return Some(0.0);
         }
         self.outlines.nearest(point).map(|nearest| nearest.0)
-    }
-}
-
-type PlaneEdge = [[f64; 2]; 2];
-
-/// The edges of one area, sorted into strips from south to north: a point meets those of its own
-/// strip only.
-#[derive(Debug, Clone)]
-struct Shape {
-    low: [f64; 2],
-    high: [f64; 2],
-    strips: Vec<Vec<PlaneEdge>>,
-}
-
-/// Edges in a strip, about.
-const EDGES_A_STRIP: usize = 8;
-
-impl Shape {
-    fn new(edges: Vec<PlaneEdge>) -> Option<Shape> {
-        let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
-        for point in edges.iter().flatten() {
-            for k in 0..2 {
-                low[k] = low[k].min(point[k]);
-                high[k] = high[k].max(point[k]);
-            }
-        }
-        if !(low[0] <= high[0] && low[1] <= high[1]) {
-            return None;
-        }
-        let mut shape = Shape {
-            low,
-            high,
-            strips: vec![Vec::new(); edges.len() / EDGES_A_STRIP + 1],
-        };
-        for edge in edges {
-            let [a, b] = edge.map(|p| shape.strip(p[1]));
-            for strip in a.min(b)..=a.max(b) {
-                shape.strips[strip].push(edge);
-            }
-        }
-        Some(shape)
-    }
-
-    fn strip(&self, y: f64) -> usize {
-        let height = self.high[1] - self.low[1];
-        let share = if height > 0.0 {
-            (y - self.low[1]) / height
-        } else {
-            0.0
-        };
-        ((share * self.strips.len() as f64) as usize).min(self.strips.len() - 1)
-    }
-
-    /// Whether a line from the point to the east meets an odd number of edges.
-    fn holds(&self, [x, y]: [f64; 2]) -> bool {
-        self.strips[self.strip(y)]
-            .iter()
-            .fold(false, |inside, [a, b]| {
-                let spans = (a[1] > y) != (b[1] > y);
-                let east = spans && x < a[0] + (y - a[1]) / (b[1] - a[1]) * (b[0] - a[0]);
-                inside != east
-            })
     }
 }
 

@@ -64,6 +64,18 @@ impl Lines {
             .any(|edge| meet([edge.geom().from, edge.geom().to], [a, b]))
     }
 
+    /// The number of each edge that a line from a point to the east meets, as far as an x.
+    pub fn met_eastward(&self, [x, y]: [f64; 2], east: f64) -> impl Iterator<Item = u32> + '_ {
+        let line = AABB::from_corners([x, y], [east, y]);
+        let near = self.tree.locate_in_envelope_intersecting(line);
+        near.filter(move |edge| {
+            let [a, b] = [edge.geom().from, edge.geom().to];
+            // An end on the line counts with what lies above it.
+            (a[1] > y) != (b[1] > y) && x < a[0] + (y - a[1]) / (b[1] - a[1]) * (b[0] - a[0])
+        })
+        .map(|edge| edge.data)
+    }
+
     /// How many edges.
     #[cfg(test)]
     pub fn len(&self) -> usize {

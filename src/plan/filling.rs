@@ -6,6 +6,7 @@ use std::path::Path;
 use toml::de::DeTable;
 
 use super::document::{Faults, Section};
+use super::named_files::Files;
 use super::{CylinderContent, CylinderPlan, KG, LoadKind, M, M_S};
 use crate::error::Result;
 use crate::files::read_text;
@@ -135,10 +136,10 @@ fn content(s: &Section, faults: &mut Faults) -> Option<CylinderContent> {
 
 /// The program's tables of balloons, with the plan's own before them. `None` (and noted) where a
 /// table cannot be read.
-pub fn balloon_table(s: &Section, folder: &Path, faults: &mut Faults) -> Option<LatexTable> {
-    let own = s.text("table", "the name of a file of balloons", faults);
+pub fn balloon_table(s: &Section, files: &mut Files, faults: &mut Faults) -> Option<LatexTable> {
+    let own = files.one_of(s, "table", "the name of a file of balloons", faults);
     let tables = LatexTable::built_in().and_then(|tables| match own {
-        Some(own) => with_file(tables, &folder.join(own)),
+        Some(own) => with_file(tables, &own),
         None => Ok(tables),
     });
     tables

@@ -1,11 +1,10 @@
 //! The sections of a plan about what flies, read into a [`StackPlan`].
 
-use std::path::Path;
-
 use toml::de::DeTable;
 
 use super::document::{Faults, Section, quantity};
 use super::filling;
+use super::named_files::Files;
 use super::stack::{Ascent, BalloonPlan, Descent, LoadItem, LoadKind, ParachutePlan, StackPlan};
 use super::{KG, M, M_S, SHARE};
 use crate::flight::rates::RateTable;
@@ -18,11 +17,11 @@ use crate::vehicle::latex::LatexTable;
 /// What flies, and the balloons by mass; `None` (and noted) for what is missing or wrong.
 pub fn stack<'a>(
     root: &'a DeTable<'a>,
-    folder: &Path,
+    files: &mut Files,
     faults: &mut Faults,
 ) -> (Option<StackPlan>, Option<LatexTable>) {
     let balloon = Section::of(root, "balloon", faults);
-    let balloons = filling::balloon_table(&balloon, folder, faults);
+    let balloons = filling::balloon_table(&balloon, files, faults);
     let ascent_section = Section::of(root, "ascent", faults);
     let ascent = ascent(&ascent_section, &balloon, balloons.as_ref(), faults);
     let cylinders = filling::cylinders(root, &balloon, faults);

@@ -8,6 +8,8 @@
 
 use maud::{Markup, Render};
 
+use super::plain;
+
 /// A length or place in a picture, to a tenth of a pixel.
 pub struct Px(pub f64);
 
@@ -22,13 +24,11 @@ pub fn document(markup: Markup) -> String {
     without_controls(&markup.into_string())
 }
 
-/// A text without what XML 1.0 cannot hold (section 2.2, Char) and HTML does not allow.
+/// A text without what XML 1.0 cannot hold (section 2.2, Char) and HTML does not allow, and without
+/// marks of direction.
 pub fn without_controls(text: &str) -> String {
     text.chars()
-        .filter(|&c| {
-            matches!(c, '\t' | '\n')
-                || c >= ' ' && !matches!(c, '\u{7f}'..='\u{9f}' | '\u{fffe}' | '\u{ffff}')
-        })
+        .filter(|&c| !plain::is_obeyed(c) && !matches!(c, '\u{fffe}' | '\u{ffff}'))
         .collect()
 }
 

@@ -16,6 +16,7 @@ pub mod pages;
 pub(crate) mod palette;
 pub mod pictures;
 mod places;
+pub mod plain;
 pub mod reasons;
 pub mod round_heights;
 pub mod site;

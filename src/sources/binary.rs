@@ -13,6 +13,11 @@ pub fn is_sounding(path: &Path, first_bytes: &[u8]) -> bool {
     GridFile::is_netcdf(first_bytes) && netcdf_sounding::is_one(path)
 }
 
+/// Whether bytes are a sounding, though they begin as a forecast may.
+pub fn is_sounding_in(bytes: &[u8]) -> bool {
+    GridFile::is_netcdf(bytes) && netcdf_sounding::is_one_in(bytes)
+}
+
 /// The ascents in a file's bytes; `None` where they are neither NetCDF nor BUFR.
 pub(super) fn read(name: &str, bytes: &[u8]) -> Option<Result<Vec<Sounding>>> {
     let ascents = if GridFile::is_netcdf(bytes) {

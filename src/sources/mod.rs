@@ -32,11 +32,11 @@ use jiff::Timestamp;
 use serde::Serialize;
 
 use crate::error::{Error, Fault, Result};
-use crate::files::packed;
+use crate::files::{packed, shown};
 use crate::notes::Cleaning;
 use crate::wind::sounding::Sounding;
 
-pub use self::binary::is_sounding;
+pub use self::binary::{is_sounding, is_sounding_in};
 use self::clean::Raw;
 pub use self::columns::Columns;
 
@@ -174,7 +174,7 @@ fn recognise_with(text: &str, columns: &Columns) -> Option<Format> {
 /// The file cannot be read, is empty or binary, is in no known format, is cut short, or holds no
 /// ascent with two levels of wind.
 pub fn read_soundings(path: &Path, hints: impl Into<Hints>) -> Result<Vec<Sounding>> {
-    read_bytes(&path.display().to_string(), &packed::read(path)?, hints)
+    soundings_of(&shown(path), &packed::read(path)?, hints)
 }
 
 /// Reads every ascent in what a file holds; `name` is the file's, for messages.
@@ -182,7 +182,7 @@ pub fn read_soundings(path: &Path, hints: impl Into<Hints>) -> Result<Vec<Soundi
 /// # Errors
 ///
 /// As [`read_soundings`].
-pub fn read_bytes(name: &str, bytes: &[u8], hints: impl Into<Hints>) -> Result<Vec<Sounding>> {
+pub fn soundings_of(name: &str, bytes: &[u8], hints: impl Into<Hints>) -> Result<Vec<Sounding>> {
     if let Some(read) = binary::read(name, bytes) {
         return read;
     }

@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 
 use crate::error::{Error, Fault, Result};
-use crate::files::packed;
+use crate::files::{packed, shown};
 use crate::sources::grid::GridFile;
 use crate::sources::{self, FileAscent, Hints};
 
@@ -38,10 +38,10 @@ impl WindFiles {
         let first = |is_grid| given.iter().position(|g| g.is_grid == is_grid);
         match (first(true), first(false)) {
             (Some(grid), Some(sounding)) => Err(Fault::new(
-                files[sounding].display().to_string(),
+                shown(&files[sounding]),
                 format!(
                     "a sounding together with {}, a forecast",
-                    files[grid].display()
+                    shown(&files[grid])
                 ),
                 "soundings or forecast files, not both",
             )
@@ -83,7 +83,7 @@ impl WindFiles {
 /// A file that was opened.
 struct Given<'a> {
     path: &'a Path,
-    /// What it holds, where it is packed.
+    /// What it holds, where it is packed or can be read once only.
     unpacked: Option<Vec<u8>>,
     is_grid: bool,
 }
@@ -93,7 +93,7 @@ impl<'a> Given<'a> {
         let unpacked = packed::unpacked(path)?;
         let is_grid = hints.format.is_none()
             && match &unpacked {
-                Some(bytes) => GridFile::looks_like(bytes),
+                Some(bytes) => GridFile::looks_like(bytes) && !sources::is_sounding_in(bytes),
                 None => begins_as_grid(path)?,
             };
         Ok(Given {
@@ -105,15 +105,15 @@ impl<'a> Given<'a> {
 
     fn grid(self) -> Result<GridFile> {
         match self.unpacked {
-            Some(bytes) => GridFile::from_bytes(&self.path.display().to_string(), bytes),
+            Some(bytes) => GridFile::from_bytes(&shown(self.path), bytes),
             None => GridFile::open(self.path),
         }
     }
 
     fn ascents(self, hints: &Hints) -> Result<Vec<FileAscent>> {
-        let file = self.path.display().to_string();
+        let file = shown(self.path);
         let soundings = match self.unpacked {
-            Some(bytes) => sources::read_bytes(&file, &bytes, hints)?,
+            Some(bytes) => sources::soundings_of(&file, &bytes, hints)?,
             None => sources::read_soundings(self.path, hints)?,
         };
         let ascent = |sounding| FileAscent {

@@ -7,6 +7,37 @@ use crate::flight::model::{Departures, Scratch, Variation};
 use crate::plan::Plan;
 use crate::wind::column::Column;
 
+/// The mean wind over a flight that a region has room for, m/s: a strong jet all the way (assumed).
+pub const FAST_M_S: f64 = 40.0;
+/// Room besides, m (assumed).
+pub const ROOM_M: f64 = 100_000.0;
+/// Time aloft where the plan does not tell, s (assumed).
+const USUAL_S: f64 = 3.0 * 3600.0;
+
+/// How long a flight lasts, for how far it may go.
+pub struct Aloft {
+    /// Time aloft, s.
+    pub seconds: f64,
+    /// Whether the plan tells it.
+    pub told_by_plan: bool,
+}
+
+impl Aloft {
+    /// As the plan tells, or as is usual.
+    pub fn of(plan: &Plan) -> Aloft {
+        let told = time_aloft_s(plan).ok();
+        Aloft {
+            seconds: told.unwrap_or(USUAL_S),
+            told_by_plan: told.is_some(),
+        }
+    }
+
+    /// How far around the site winds may be needed, m.
+    pub fn reach_m(&self) -> f64 {
+        self.seconds * FAST_M_S + ROOM_M
+    }
+}
+
 /// From the release to the landing as planned, s: in calm standard air, above the site's elevation
 /// (sea level where the plan does not give it).
 ///

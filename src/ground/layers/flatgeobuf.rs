@@ -1,15 +1,17 @@
 //! FlatGeobuf, feature by feature.
 
 use std::fs::File;
-use std::io::BufReader;
+use std::io::{BufReader, Read, Seek};
 use std::path::Path;
 
 use flatgeobuf::geozero::{FeatureProperties, GeomProcessor, GeozeroGeometry, error};
-use flatgeobuf::{FallibleStreamingIterator, FgbReader};
+use flatgeobuf::packed_r_tree::PackedRTree;
+use flatgeobuf::{FallibleStreamingIterator, FgbReader, Header};
 
 use super::LayerRequest;
 use super::collect::{Attributes, Collected, Collector, Shape};
 use crate::error::{Error, Fault, Result};
+use crate::files::open_regular;
 use crate::ground::projection::{Reference, ToDegrees};
 use crate::ground::region::Region;
 
@@ -19,10 +21,25 @@ pub(super) fn read(
     wanted: &LayerRequest,
     region: &Region,
 ) -> Result<Collected> {
-    let file = File::open(path).map_err(|cause| Error::file(path, "read", cause))?;
+    let mut file = open_regular(path, "a FlatGeobuf")?;
     let wrong = |cause: String| Fault::new(name, cause, "a complete FlatGeobuf file");
-    let reader = FgbReader::open(BufReader::new(file)).map_err(|e| wrong(e.to_string()))?;
+    let refused = |cause| Error::file(path, "read", cause);
+    let length = file.metadata().map_err(refused)?.len();
+    let sizes = Sizes::of(&file).map_err(refused)?;
+    // The reader reserves what the file says before it looks whether that is there.
+    if sizes.heading.saturating_add(FIRST_BYTES) > length {
+        return Err(wrong(format!("a heading of {} bytes in {length}", sizes.heading)).into());
+    }
+    let reader = FgbReader::open(BufReader::new(&file)).map_err(|e| wrong(e.to_string()))?;
+    let lie = sizes.features(reader.header(), BufReader::new(&file), length);
+    if let Some((number, size)) = lie.map_err(refused)? {
+        let found = format!("feature {number} of {size} bytes in a file of {length}");
+        return Err(wrong(found).into());
+    }
+    file.rewind().map_err(refused)?;
+    let reader = FgbReader::open(BufReader::new(&file)).map_err(|e| wrong(e.to_string()))?;
     let to_degrees = reference(name, &reader)?;
+    let mut budget = length / LEAST_BYTES;
     let mut collector = Collector::new(name, wanted, region, to_degrees);
     let mut features = reader.select_all_seq().map_err(|e| wrong(e.to_string()))?;
     while let Some(feature) = features.next().map_err(|e| wrong(e.to_string()))? {
@@ -31,13 +48,71 @@ pub(super) fn read(
             .map_err(|e| wrong(e.to_string()))?
             .into_iter()
             .collect();
-        let mut shapes = Shapes::default();
+        let mut shapes = Shapes {
+            budget,
+            ..Shapes::default()
+        };
         feature
             .process_geom(&mut shapes)
             .map_err(|e| wrong(e.to_string()))?;
+        budget = shapes.budget;
         collector.feature(&attributes, shapes.done)?;
     }
     collector.finish()
+}
+
+/// Bytes before the heading: what it is, and how long that is.
+const FIRST_BYTES: u64 = 12;
+/// Nothing that is drawn takes fewer bytes of a file: a point has sixteen, a part of a shape four.
+const LEAST_BYTES: u64 = 4;
+
+/// How long a file says that its pieces are.
+struct Sizes {
+    heading: u64,
+}
+
+impl Sizes {
+    fn of(mut file: &File) -> std::io::Result<Sizes> {
+        let mut first = Vec::new();
+        file.take(FIRST_BYTES).read_to_end(&mut first)?;
+        file.rewind()?;
+        let size = first.last_chunk().copied().unwrap_or_default();
+        Ok(Sizes {
+            heading: u64::from(u32::from_le_bytes(size)),
+        })
+    }
+
+    /// The number and the size of the first feature that would reach beyond the file's end.
+    fn features(
+        &self,
+        header: Header,
+        mut file: impl Read + Seek,
+        length: u64,
+    ) -> std::io::Result<Option<(u64, u64)>> {
+        let count = header.features_count();
+        let index = match header.index_node_size() {
+            0 => 0,
+            // Its first level alone has a node of forty bytes for each feature.
+            _ if count.saturating_mul(40) > length => return Ok(Some((count, 40))),
+            _ if count == 0 => 0,
+            node_size => PackedRTree::index_size(count as usize, node_size) as u64,
+        };
+        let mut at = FIRST_BYTES + self.heading + index;
+        let mut number = 0;
+        file.seek(std::io::SeekFrom::Start(at))?;
+        while at + 4 <= length && (count == 0 || number < count) {
+            let mut size = [0; 4];
+            file.read_exact(&mut size)?;
+            let size = u64::from(u32::from_le_bytes(size));
+            number += 1;
+            at += 4 + size;
+            if at > length {
+                return Ok(Some((number, size)));
+            }
+            file.seek(std::io::SeekFrom::Current(size as i64))?;
+        }
+        Ok(None)
+    }
 }
 
 /// The projection in the heading; none means degrees, and the collector sees when it is not.
@@ -59,9 +134,11 @@ fn reference<R: std::io::Read>(name: &str, reader: &FgbReader<R>) -> Result<ToDe
     }
 }
 
-/// Shapes put together from the calls of a reader.
+/// Shapes put together from the calls of a reader, as many points and parts as the budget allows: a
+/// file may point to one part from many places.
 #[derive(Default)]
 struct Shapes {
+    budget: u64,
     done: Vec<Shape>,
     rings: Option<Vec<Vec<[f64; 2]>>>,
     points: Vec<[f64; 2]>,
@@ -72,10 +149,19 @@ impl Shapes {
         let points = std::mem::take(&mut self.points);
         self.done.extend(points.into_iter().map(Shape::Point));
     }
+
+    fn pay(&mut self) -> error::Result<()> {
+        let left = self.budget.checked_sub(1);
+        self.budget = left.ok_or_else(|| {
+            error::GeozeroError::Geometry("shapes of more parts than the file has bytes for".into())
+        })?;
+        Ok(())
+    }
 }
 
 impl GeomProcessor for Shapes {
     fn xy(&mut self, x: f64, y: f64, _: usize) -> error::Result<()> {
+        self.pay()?;
         self.points.push([x, y]);
         Ok(())
     }
@@ -91,6 +177,7 @@ impl GeomProcessor for Shapes {
     }
 
     fn linestring_end(&mut self, _: bool, _: usize) -> error::Result<()> {
+        self.pay()?;
         let points = std::mem::take(&mut self.points);
         match &mut self.rings {
             Some(rings) => rings.push(points),
@@ -105,6 +192,7 @@ impl GeomProcessor for Shapes {
     }
 
     fn polygon_end(&mut self, _: bool, _: usize) -> error::Result<()> {
+        self.pay()?;
         self.done.extend(self.rings.take().map(Shape::Polygon));
         Ok(())
     }

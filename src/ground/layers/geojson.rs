@@ -8,7 +8,8 @@ use serde::de::IgnoredAny;
 
 use super::LayerRequest;
 use super::collect::{Attributes, Collected, Collector, Shape};
-use crate::error::{Error, Fault, Result};
+use crate::error::{Fault, Result};
+use crate::files::read_bytes;
 use crate::ground::projection::{Reference, ToDegrees};
 use crate::ground::region::Region;
 
@@ -27,7 +28,7 @@ pub(super) fn read(
     wanted: &LayerRequest,
     region: &Region,
 ) -> Result<Collected> {
-    let bytes = std::fs::read(path).map_err(|cause| Error::file(path, "read", cause))?;
+    let bytes = read_bytes(path)?;
     collect(&bytes, name, wanted, region)
 }
 

@@ -23,7 +23,7 @@ pub use self::class::RoadClass;
 pub use self::note::{LayerFinding, LayerNote};
 use super::region::Region;
 use crate::error::{Fault, Result};
-use crate::files::guarded;
+use crate::files::{guarded, open_regular};
 
 /// What a layer is of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -197,6 +197,7 @@ impl Layer {
 pub fn read(path: &Path, wanted: &LayerRequest, region: &Region) -> Result<Layer> {
     let name = path.display().to_string();
     if is_osm(path) {
+        open_regular(path, "an extract of OpenStreetMap")?;
         let mut layers = osm::read(path, &name, region, Some(wanted.kind))?;
         return Ok(layers.swap_remove(0));
     }

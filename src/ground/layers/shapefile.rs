@@ -1,7 +1,7 @@
 //! Shapefiles, with the attributes of their .dbf and the projection of their .prj.
 
 use std::fs::File;
-use std::io::BufReader;
+use std::io::{BufReader, Read, Seek, SeekFrom};
 use std::path::Path;
 
 use shapefile::dbase::{self, FieldValue};
@@ -13,6 +13,7 @@ use shapefile::{Shape as Record, ShapeReader};
 use super::LayerRequest;
 use super::collect::{Attributes, Collected, Collector, Shape};
 use crate::error::{Error, Fault, Result};
+use crate::files::open_regular;
 use crate::ground::projection::{Reference, ToDegrees};
 use crate::ground::region::Region;
 
@@ -27,8 +28,15 @@ pub(super) fn read(
         // Without a .prj the collector sees when they are no degrees.
         Err(_) => ToDegrees::same(),
     };
-    let file = File::open(path).map_err(|cause| Error::file(path, "read", cause))?;
+    let mut file = open_regular(path, "a Shapefile")?;
     let wrong = |cause: String| Fault::new(name, cause, "a complete Shapefile");
+    let refused = |cause| Error::file(path, "read", cause);
+    let length = file.metadata().map_err(refused)?.len();
+    // The reader reserves what a record says before it looks whether that is there.
+    if let Some(lie) = first_lie(&mut BufReader::new(&file), length).map_err(refused)? {
+        return Err(wrong(lie).into());
+    }
+    file.rewind().map_err(refused)?;
     let mut shapes = ShapeReader::new(BufReader::new(file)).map_err(|e| wrong(e.to_string()))?;
     let mut table = match File::open(path.with_extension("dbf")) {
         Ok(file) => {
@@ -47,6 +55,78 @@ pub(super) fn read(
         collector.feature(&attributes, flatten(shape))?;
     }
     collector.finish()
+}
+
+/// Bytes of a file's heading, and of a record's.
+const HEADINGS: [u64; 2] = [100, 8];
+/// Bytes of a record before the places of its parts or points: what it is, its box, one count or two.
+const BEFORE_POINTS: u64 = 40;
+const BEFORE_PARTS: u64 = 44;
+
+/// The first record that says it has more than the file or the record does, in words. Lengths are
+/// counted in units of two bytes, with the high byte first, counts with the low byte first.
+///
+/// # References
+///
+/// ESRI Shapefile Technical Description (1998), pages 3 to 23.
+fn first_lie(file: &mut (impl Read + Seek), length: u64) -> std::io::Result<Option<String>> {
+    let [mut at, heading] = HEADINGS;
+    file.seek(SeekFrom::Start(24))?;
+    let said = 2 * u64::from(u32::from_be_bytes(four(file)?));
+    let mut number = 0;
+    // What may follow after the length that the file says is not read.
+    while at + heading <= length && at < said {
+        number += 1;
+        file.seek(SeekFrom::Start(at + 4))?;
+        let size = 2 * u64::from(u32::from_be_bytes(four(file)?));
+        at += heading;
+        let told = |what: String| Ok(Some(format!("record {number} of {size} bytes with {what}")));
+        if size > length - at {
+            return told(format!("{} bytes left", length - at));
+        }
+        let shape = match size {
+            0..4 => 0,
+            _ => u32::from_le_bytes(four(file)?),
+        };
+        let parts = matches!(shape, 3 | 5 | 13 | 15 | 23 | 25 | 31);
+        let before = match shape {
+            _ if parts => BEFORE_PARTS,
+            8 | 18 | 28 => BEFORE_POINTS,
+            _ => 0,
+        };
+        if before > size {
+            return told(format!(
+                "no place for the counts of a shape of type {shape}"
+            ));
+        }
+        if before > 0 {
+            file.seek(SeekFrom::Start(at + 36))?;
+            let first = u64::from(u32::from_le_bytes(four(file)?));
+            let [parts, points] = match parts {
+                true => [first, u64::from(u32::from_le_bytes(four(file)?))],
+                false => [0, first],
+            };
+            if before + 4 * parts + 16 * points > size {
+                return told(format!("{points} points in {parts} parts"));
+            }
+            let mut before = 0;
+            for _ in 0..parts {
+                let begins = u64::from(u32::from_le_bytes(four(file)?));
+                if begins < before || begins > points {
+                    return told(format!("a part that begins at point {begins} of {points}"));
+                }
+                before = begins;
+            }
+        }
+        at += size;
+    }
+    Ok(None)
+}
+
+fn four(file: &mut impl Read) -> std::io::Result<[u8; 4]> {
+    let mut bytes = [0; 4];
+    file.read_exact(&mut bytes)?;
+    Ok(bytes)
 }
 
 fn attributes(record: dbase::Record) -> Attributes {

@@ -4,12 +4,12 @@
 //!
 //! ESRI, "Esri ASCII raster format" (ArcGIS documentation): keywords, order, corner and centre.
 
-use std::fs::File;
 use std::io::{BufRead, BufReader};
 use std::path::Path;
 
 use super::raster::{Heights, Part, Raster};
 use crate::error::{Error, Fault, Result};
+use crate::files::open_regular;
 use crate::geodesy::lattice::{Axis, Lattice, Plane};
 use crate::ground::region::Region;
 
@@ -40,7 +40,7 @@ pub(super) fn read(path: &Path, name: &str, region: &Region, most: usize) -> Res
         let found = "a .prj file beside it that names a projection";
         return Err(Fault::new(name, found, DEGREES_ONLY).into());
     }
-    let mut lines = BufReader::new(File::open(path).map_err(refused)?).lines();
+    let mut lines = BufReader::new(open_regular(path, "heights")?).lines();
     let mut heading = Heading::default();
     let mut line = 0;
     let mut text = String::new();

@@ -5,7 +5,6 @@
 //! OGC 19-008r4, "OGC GeoTIFF Standard" 1.1 (2019): sections 7.1 (keys), annex B (tags).
 //! GDAL documentation, "GTiff: GeoTIFF File Format": the tag 42113 for missing heights.
 
-use std::fs::File;
 use std::io::{BufReader, Read, Seek};
 use std::path::Path;
 
@@ -14,8 +13,8 @@ use tiff::decoder::{Decoder, DecodingResult};
 use tiff::tags::Tag;
 
 use super::raster::{Heights, Part, Raster};
-use crate::error::{Error, Fault, Result};
-use crate::files::guarded;
+use crate::error::{Fault, Result};
+use crate::files::{guarded, open_regular};
 use crate::geodesy::lattice::{Axis, Lattice, Plane};
 use crate::ground::projection;
 use crate::ground::region::Region;
@@ -35,7 +34,7 @@ const REMEDY: &str = "a GeoTIFF with ModelPixelScale and ModelTiepoint, or Model
                       an EPSG code; gdalwarp -t_srs EPSG:4326 makes one from any";
 
 pub(super) fn read(path: &Path, name: &str, region: &Region, most: usize) -> Result<Raster> {
-    let file = File::open(path).map_err(|cause| Error::file(path, "read", cause))?;
+    let file = open_regular(path, "a GeoTIFF")?;
     guarded(name, "a GeoTIFF", || {
         image(BufReader::new(file), name, region, most)
     })

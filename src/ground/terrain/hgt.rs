@@ -4,7 +4,6 @@
 //!
 //! USGS, "SRTM Documentation" (SRTM_Topo.txt, 2005), section 3: names, order, voids.
 
-use std::fs::File;
 use std::io::Read;
 use std::path::Path;
 
@@ -12,6 +11,7 @@ use flate2::read::GzDecoder;
 
 use super::raster::{Heights, Part, Raster};
 use crate::error::{Error, Fault, Result};
+use crate::files::open_regular;
 use crate::geodesy::lattice::{Axis, Lattice, Plane};
 use crate::ground::region::Region;
 
@@ -55,7 +55,7 @@ pub(super) fn read(path: &Path, name: &str, region: &Region, most: usize) -> Res
 
 fn bytes(path: &Path, name: &str) -> Result<Vec<u8>> {
     let refused = |cause| Error::file(path, "read", cause);
-    let file = File::open(path).map_err(refused)?;
+    let file = open_regular(path, "heights")?;
     // One byte more than the largest tile tells that there are too many.
     let most = 2 * SIDES[0] * SIDES[0] + 1;
     let mut bytes = Vec::new();

@@ -9,6 +9,21 @@ use crate::units::UnitSystem;
 /// Pixels of the map's picture for each of its units.
 pub const PIXELS: f32 = 2.0;
 
+/// Names of a briefing's files, in their order.
+pub const FILES: [&str; 11] = [
+    "brief.html",
+    "second-car.html",
+    "message.txt",
+    "notice.txt",
+    "map.svg",
+    "map.png",
+    "zone.geojson",
+    "zone.kml",
+    "zone.gpx",
+    "zone.csv",
+    "timeline.ics",
+];
+
 /// The files of a briefing by name.
 ///
 /// # Errors
@@ -25,20 +40,18 @@ pub fn files(brief: &Brief, units: UnitSystem) -> Result<Vec<(&'static str, Vec<
         },
         || map.scaled_png(PIXELS),
     );
-    Ok(vec![
-        ("brief.html", page.into_bytes()),
-        ("second-car.html", second_car.into_bytes()),
-        ("message.txt", message::text(brief, units).into_bytes()),
-        ("notice.txt", notice::text(brief, units).into_bytes()),
-        ("map.svg", map.svg().into_bytes()),
-        ("map.png", png?),
-        (
-            "zone.geojson",
-            geojson::brief_text(brief, units).into_bytes(),
-        ),
-        ("zone.kml", kml::text(brief, units).into_bytes()),
-        ("zone.gpx", gpx::text(brief, units).into_bytes()),
-        ("zone.csv", zone_csv::text(brief)?.into_bytes()),
-        ("timeline.ics", calendar::text(brief, units).into_bytes()),
-    ])
+    let contents: [Vec<u8>; FILES.len()] = [
+        page.into_bytes(),
+        second_car.into_bytes(),
+        message::text(brief, units).into_bytes(),
+        notice::text(brief, units).into_bytes(),
+        map.svg().into_bytes(),
+        png?,
+        geojson::brief_text(brief, units).into_bytes(),
+        kml::text(brief, units).into_bytes(),
+        gpx::text(brief, units).into_bytes(),
+        zone_csv::text(brief)?.into_bytes(),
+        calendar::text(brief, units).into_bytes(),
+    ];
+    Ok(FILES.into_iter().zip(contents).collect())
 }

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use crate::brief::Brief;
 use crate::report::places::map_link;
-use crate::report::words;
+use crate::report::{plain, words};
 use crate::units::UnitSystem;
 
 /// Characters of a flight's name in a message.
@@ -31,5 +31,5 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
         words::landing_times(&brief.facts, &brief.timezone)
     );
     let _ = writeln!(text, "{}", map_link(at));
-    text
+    plain::text(&text).into_owned()
 }

@@ -6,7 +6,7 @@ use crate::brief::Brief;
 use crate::brief::answer::{EventKind, HeightRow};
 use crate::report::cautions::{AID, NOTICE};
 use crate::report::layout::wrapped;
-use crate::report::{places, words};
+use crate::report::{places, plain, words};
 use crate::units::{UnitSystem, duration};
 use crate::zone::Mark;
 
@@ -47,7 +47,7 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
         brief.zone.version
     );
     let _ = writeln!(text, "Made {by}.");
-    text
+    plain::text(&text).into_owned()
 }
 
 type Facts = Vec<(&'static str, String)>;

@@ -8,8 +8,7 @@ use super::kml::marks;
 use crate::brief::Brief;
 use crate::error::{Error, Result};
 use crate::geodesy::Position;
-use crate::report::markup::without_controls;
-use crate::report::words;
+use crate::report::{plain, words};
 
 /// One row a point. `part` and `point` number the lines of a thing and the points of a line.
 const HEADER: [&str; 9] = [
@@ -38,7 +37,8 @@ pub fn text(brief: &Brief) -> Result<String> {
         table.row([name, "", ""], [0, 0], at, altitude_m, Some(mark.time))?;
     }
     for waiting in &brief.wait.points {
-        let name = without_controls(&words::waiting_name(waiting));
+        let name = words::waiting_name(waiting);
+        let name = plain::cell(&name);
         let at = lon_lat(waiting.position);
         table.row(["waiting", &name, ""], [0, 0], at, None, None)?;
     }

@@ -16,6 +16,7 @@ use crate::report::findings::concern;
 use crate::report::layout::wrapped;
 use crate::report::markup::document;
 use crate::report::palette;
+use crate::report::plain;
 use crate::units::{UnitSystem, duration};
 
 /// What the card says in its box of numbers: name and value, the first three in large.
@@ -137,7 +138,7 @@ pub fn text(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
         "\nwindfall {}; assumed numbers are listed by `windfall fill`",
         fill.version
     );
-    text
+    plain::text(&text).into_owned()
 }
 
 fn masses_in_text(fill: &Fill, units: UnitSystem) -> String {

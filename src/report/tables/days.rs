@@ -15,6 +15,7 @@ use crate::ground::map::Class;
 use crate::report::basis;
 use crate::report::files::geojson::ellipse_with;
 use crate::report::layout::{list, wrapped};
+use crate::report::plain;
 use crate::report::reasons::{
     clock, hours_and_minutes, percent, reason, reason_in_short, verdict_name, verdict_sign,
 };
@@ -542,7 +543,10 @@ pub(in crate::report) fn csv_text(
     };
     writer.write_record(&header).map_err(failed)?;
     for record in records {
-        writer.write_record(&record).map_err(failed)?;
+        let cells = record.iter().map(|cell| plain::cell(cell).into_owned());
+        writer
+            .write_record(cells.map(String::into_bytes))
+            .map_err(failed)?;
     }
     let bytes = writer
         .into_inner()

@@ -10,10 +10,10 @@ use std::path::Path;
 use grib_reader::indicator::Indicator;
 use grib_reader::{Error as GribError, GribFile, GribFileBuilder};
 
-use super::MOST_POINTS;
 use super::grib_lattice::{GRIDS_READ, grid_name, is_read};
 use super::grib_mended::{grid_section_1, sections, within_circle};
 use super::left_out::LeftOut;
+use super::{MOST_POINTS, READ_WHOLE};
 use crate::error::{Error, Fault, Result};
 
 /// What one thing of a GRIB file is called, and several.
@@ -54,14 +54,16 @@ pub(super) fn builder<'a>() -> GribFileBuilder<'a> {
         .max_decoded_points(MOST_POINTS)
 }
 
-/// Maps a file into memory and finds its messages.
+/// Reads a file, or maps a large one into memory, and finds its messages.
 pub(super) fn open(name: &str, path: &Path) -> Result<Messages> {
     let no_file = |cause| Error::file(path, "read", cause);
-    match builder().open(path) {
-        Ok(file) => {
-            let length = std::fs::metadata(path).map_err(no_file)?.len();
-            Ok(all(file, length))
-        }
+    let length = std::fs::metadata(path).map_err(no_file)?.len();
+    let opened = match length <= READ_WHOLE {
+        true => builder().from_bytes(std::fs::read(path).map_err(no_file)?),
+        false => builder().open(path),
+    };
+    match opened {
+        Ok(file) => Ok(all(file, length)),
         Err(GribError::Io(cause, _)) => Err(no_file(cause)),
         Err(_) => one_by_one(name, &std::fs::read(path).map_err(no_file)?),
     }
@@ -69,8 +71,9 @@ pub(super) fn open(name: &str, path: &Path) -> Result<Messages> {
 
 /// Finds the messages in bytes.
 pub(super) fn from_bytes(name: &str, bytes: Vec<u8>) -> Result<Messages> {
+    let length = bytes.len() as u64;
     match builder().from_bytes(bytes.clone()) {
-        Ok(file) => Ok(all(file, bytes.len() as u64)),
+        Ok(file) => Ok(all(file, length)),
         Err(_) => one_by_one(name, &bytes),
     }
 }

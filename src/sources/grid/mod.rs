@@ -42,6 +42,12 @@ use left_out::LeftOut;
 /// heading of a bulletin.
 const FIRST_BYTES: usize = 1024;
 
+/// Files up to this size, bytes, are read whole. A mapped one that another program cuts short ends
+/// ours at the next look at it (SIGBUS), and nothing in Rust can catch that. Larger ones are mapped all
+/// the same: a whole run of a fine global model is more than many machines have memory for, and of each
+/// file some percent are looked at.
+const READ_WHOLE: u64 = 32 << 20;
+
 /// What a file was to be, for messages.
 const FORMAT: &str = "a forecast in GRIB or NetCDF";
 
@@ -180,7 +186,7 @@ impl GridFile {
         kind(first_bytes) == Some(Kind::NetCdf)
     }
 
-    /// Opens a file and reads its catalogue. GRIB files are mapped into memory, not read.
+    /// Opens a file and reads its catalogue. Large files are mapped into memory, not read.
     ///
     /// # Errors
     ///

@@ -16,7 +16,7 @@ use super::netcdf_axes::{Coordinate, No, coordinate, of_dimension};
 use super::netcdf_grid::grid;
 use super::netcdf_meaning::{Conversion, Described, described, described_by_name, text};
 use super::netcdf_time::is_since;
-use super::{Catalogue, GridFile, MOST_POINTS, Source};
+use super::{Catalogue, GridFile, MOST_POINTS, READ_WHOLE, Source};
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::{Lattice, Plane, Window};
 use crate::wind::slab::{Quantity, Slab, Surface};
@@ -63,6 +63,10 @@ fn options() -> NcOpenOptions {
 }
 
 pub(super) fn open(name: &str, path: &Path) -> Result<NcFile> {
+    let no_bytes = |cause| Error::file(path, "read", cause);
+    if std::fs::metadata(path).map_err(no_bytes)?.len() <= READ_WHOLE {
+        return from_bytes(name, std::fs::read(path).map_err(no_bytes)?);
+    }
     NcFile::open_with_options(path, options()).map_err(|cause| match cause {
         netcdf_reader::Error::Io(cause) => Error::file(path, "read", cause),
         other => no_file(name, &other),

@@ -1,0 +1,63 @@
+//! The plan of a command, and what it may read.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+
+use windfall::error::{Error, Result};
+use windfall::notes::Assumption;
+use windfall::plan::Plan;
+
+/// What a plan may read.
+#[derive(Debug, Args)]
+pub struct PlanFiles {
+    /// Reads files that the plan names outside of its own folder, too.
+    #[arg(long)]
+    pub outside: bool,
+}
+
+impl PlanFiles {
+    /// Reads a plan. A plan may come from anybody, so the files that it names are those below its own
+    /// folder, unless more is allowed; then it is said which.
+    ///
+    /// # Errors
+    ///
+    /// Whatever is wrong with the plan, and files outside of its folder where they are not allowed.
+    pub fn read(&self, path: &Path) -> Result<Plan> {
+        let mut plan = Plan::read(path)?;
+        if plan.outside.is_empty() {
+            return Ok(plan);
+        }
+        let names = plan.outside.join(", ");
+        if !self.outside {
+            return Err(Error::CannotDo {
+                why: format!(
+                    "{}: found files outside of the plan's folder: {names}",
+                    plan.file
+                ),
+                remedy: "expected files below it; if the plan is yours or you trust it, --outside \
+                         reads these, too"
+                    .into(),
+            });
+        }
+        let what = format!("--outside: files outside of the plan's folder are read: {names}");
+        plan.replaced.push(Assumption::Replaced { what });
+        Ok(plan)
+    }
+}
+
+/// Every file that a plan names, and the plan.
+pub fn inputs(path: &Path, plan: &Plan) -> Vec<PathBuf> {
+    let ground = &plan.ground;
+    let named = [
+        &plan.wind_files,
+        &ground.terrain,
+        &ground.keep_out,
+        &ground.land_in,
+        &ground.roads,
+        &ground.power_lines,
+        &ground.osm,
+    ];
+    let named = named.into_iter().flatten().cloned();
+    std::iter::once(path.to_owned()).chain(named).collect()
+}

@@ -1,0 +1,99 @@
+//! The files that a plan names.
+
+use std::path::{Component, Path, PathBuf};
+
+use super::document::{Faults, Section};
+use crate::files::is_url;
+
+/// What files are written as in a plan, and as they are found.
+pub struct Files<'a> {
+    folder: &'a Path,
+    /// Those outside of the plan's folder, as they are written.
+    pub outside: Vec<String>,
+}
+
+impl<'a> Files<'a> {
+    /// Files relative to a folder.
+    pub fn below(folder: &'a Path) -> Files<'a> {
+        Files {
+            folder,
+            outside: Vec::new(),
+        }
+    }
+
+    /// The files in an array of names.
+    pub fn of(&mut self, s: &Section, key: &str, faults: &mut Faults) -> Vec<PathBuf> {
+        let names = s.texts(key, "an array of file names", faults);
+        let files = names
+            .iter()
+            .filter_map(|name| self.file(s, key, name, faults));
+        files.collect()
+    }
+
+    /// The file of one name.
+    pub fn one_of(
+        &mut self,
+        s: &Section,
+        key: &str,
+        expected: &str,
+        faults: &mut Faults,
+    ) -> Option<PathBuf> {
+        let name = s.text(key, expected, faults)?;
+        self.file(s, key, name, faults)
+    }
+
+    fn file(&mut self, s: &Section, key: &str, name: &str, faults: &mut Faults) -> Option<PathBuf> {
+        if is_url(Path::new(name)) {
+            let expected = "a file: a plan downloads nothing, `windfall fetch` does";
+            faults.note(
+                s.span(key),
+                &s.path(key),
+                format!("the address \"{name}\""),
+                expected,
+            );
+            return None;
+        }
+        if is_outside(Path::new(name)) {
+            self.outside.push(name.to_owned());
+        }
+        Some(self.folder.join(name))
+    }
+}
+
+/// Whether a name leads out of the folder that it is written in.
+fn is_outside(name: &Path) -> bool {
+    let mut depth = 0_usize;
+    for part in name.components() {
+        match part {
+            Component::Normal(_) => depth += 1,
+            Component::CurDir => {}
+            Component::ParentDir => match depth.checked_sub(1) {
+                Some(up) => depth = up,
+                None => return true,
+            },
+            Component::RootDir | Component::Prefix(_) => return true,
+        }
+    }
+    false
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_that_lead_out_are_known() {
+        for inside in [
+            "a.csv",
+            "./a.csv",
+            "winds/a.csv",
+            "winds/../a.csv",
+            "..a.csv",
+        ] {
+            assert!(!is_outside(Path::new(inside)), "{inside}");
+        }
+        for outside in ["../a.csv", "/etc/passwd", "winds/../../a.csv"] {
+            assert!(is_outside(Path::new(outside)), "{outside}");
+        }
+    }
+}

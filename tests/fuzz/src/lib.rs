@@ -1,0 +1,194 @@
+//! The readers of bytes from outside, and what they are tried with.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use windfall::compare::PublishedZone;
+use windfall::fetch::feed::Feeds;
+use windfall::fetch::inventory::{idx, json_lines};
+use windfall::fill::checklist;
+use windfall::fill::rules::RuleBook;
+use windfall::geodesy::Position;
+use windfall::ground::layers::{self, Kind, LayerRequest};
+use windfall::ground::region::Region;
+use windfall::ground::terrain::Terrain;
+use windfall::plan::Plan;
+use windfall::sources::grid::GridFile;
+use windfall::sources::{self, Format};
+use windfall::vehicle::latex::LatexTable;
+
+pub mod made;
+
+/// A reader, and what is given to it.
+pub struct Reader {
+    /// What it is called; its target has the same name.
+    pub name: &'static str,
+    /// How the names of its files end.
+    pub ending: &'static str,
+    /// Folders of the project with files to begin from, each with an ending.
+    pub seeds: &'static [(&'static str, &'static str)],
+    read: fn(&Path, &[u8]),
+}
+
+/// Files to begin from are at most this large, bytes: larger ones are too slow to be tried often.
+const LARGEST_SEED: u64 = 300_000;
+
+/// All of them.
+pub const READERS: [Reader; 21] = [
+    of("csv", ".csv", &[("samples/high-plains", ".csv"), ("tests/data/soundings", ".txt"), ("tests/data/profiles", ".csv")], |_, bytes| sounding(bytes, Format::Csv)),
+    of("igra", ".txt", &[("tests/data/soundings", ".txt")], |_, bytes| sounding(bytes, Format::Igra)),
+    of("listing", ".txt", &[("tests/data/soundings", ".txt")], |_, bytes| sounding(bytes, Format::Listing)),
+    of("gsl", ".txt", &[("tests/data/soundings", ".txt")], |_, bytes| sounding(bytes, Format::Gsl)),
+    of("any_sounding", ".txt", &[("tests/data/soundings", ".txt"), ("samples/high-plains", ".csv")], |_, bytes| {
+        let _ = sources::soundings_of("a", bytes, None);
+    }),
+    of("grib", ".grib2", &[("tests/data/grids", ".grib2"), ("tests/data/grids", ".grib"), ("tests/data/grids/repacked", ".grib2")], |_, bytes| grid(bytes)),
+    of("netcdf", ".nc", &[("tests/fuzz/corpus", ".nc")], |_, bytes| grid(bytes)),
+    of("plan", ".toml", &[("samples/high-plains", ".toml"), ("samples/first-light", ".toml"), ("samples/ribatejo", ".toml"), ("samples/idaho", ".toml")], |_, bytes| {
+        text(bytes, |text| drop(Plan::parse("a", text, Path::new("/nowhere"))));
+    }),
+    of("geojson", ".geojson", &[("samples/idaho", ".geojson"), ("samples/ribatejo", ".geojson")], |path, _| layer(path, &[Kind::Road, Kind::KeepOut, Kind::Place])),
+    of("flatgeobuf", ".fgb", &[("tests/data/ground", ".fgb"), ("tests/data/hostile", ".fgb")], |path, _| layer(path, &[Kind::Road, Kind::Lake])),
+    of("shapefile", ".shp", &[("tests/data/hostile", ".shp")], |path, _| layer(path, &[Kind::Road, Kind::Lake])),
+    of("osm", ".osm.pbf", &[("tests/data/hostile", ".pbf")], |path, _| {
+        let _ = layers::read_osm(path, &region());
+    }),
+    of("geotiff", ".tif", &[("tests/data/ground", ".tif")], |path, _| terrain(path)),
+    of("hgt", ".hgt.gz", &[], |path, _| terrain(path)),
+    of("ascii_grid", ".asc", &[("tests/fuzz/corpus", ".asc")], |path, _| terrain(path)),
+    of("candidates", ".csv", &[("samples/idaho", ".csv"), ("samples/idaho", ".geojson"), ("samples/lake-shore", "fields.csv")], |path, _| {
+        let _ = windfall::choice::candidates::read(path, 5_000.0);
+    }),
+    of("balloons", ".toml", &[("src/vehicle", ".toml")], |_, bytes| {
+        text(bytes, |text| drop(LatexTable::built_in().map(|table| table.with("a", text))));
+    }),
+    of("rules", ".toml", &[("src/fill", "rules.toml")], |_, bytes| {
+        text(bytes, |text| drop(RuleBook::built_in().map(|book| book.with("a", text))));
+    }),
+    of("checklist", ".toml", &[("src/fill", "checklist.toml")], |_, bytes| {
+        text(bytes, |text| drop(checklist::read("a", text)));
+    }),
+    of("feeds", ".toml", &[("src/fetch", ".toml"), ("tests/data/inventories", ".idx")], |_, bytes| {
+        text(bytes, |text| {
+            drop(Feeds::built_in().map(|feeds| feeds.extended("a", text)));
+            drop(idx::parse("a", text));
+            drop(json_lines::parse("a", text));
+        });
+    }),
+    of("published_zone", ".geojson", &[("tests/fuzz/corpus", ".geojson")], |_, bytes| {
+        text(bytes, |text| drop(PublishedZone::of_text("a", text)));
+    }),
+];
+
+const fn of(
+    name: &'static str,
+    ending: &'static str,
+    seeds: &'static [(&'static str, &'static str)],
+    read: fn(&Path, &[u8]),
+) -> Reader {
+    Reader {
+        name,
+        ending,
+        seeds,
+        read,
+    }
+}
+
+/// The reader of a name.
+///
+/// # Panics
+///
+/// Where there is none.
+pub fn reader(name: &str) -> &'static Reader {
+    let found = READERS.iter().find(|reader| reader.name == name);
+    found.unwrap_or_else(|| panic!("there is no reader {name}"))
+}
+
+impl Reader {
+    /// Reads bytes. Whatever they are, this returns.
+    ///
+    /// # Panics
+    ///
+    /// Where the reader does, and where the system gives no file to read from.
+    pub fn try_bytes(&self, bytes: &[u8]) {
+        thread_local! {
+            static FOLDER: tempfile::TempDir = tempfile::tempdir_in(memory()).unwrap();
+        }
+        FOLDER.with(|folder| {
+            // Of the readers of tiles, one takes the corner from the name.
+            let path = folder.path().join(format!("N44W072{}", self.ending));
+            fs::write(&path, bytes).unwrap();
+            (self.read)(&path, bytes);
+        });
+    }
+
+    /// The bytes to begin from, in the order of their names.
+    ///
+    /// # Panics
+    ///
+    /// Where a folder of the project is missing.
+    pub fn seeds(&self) -> Vec<Vec<u8>> {
+        let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
+        let mut paths: Vec<PathBuf> = Vec::new();
+        for (folder, ending) in self.seeds {
+            let entries = fs::read_dir(root.join(folder)).unwrap();
+            let all = entries.map(|entry| entry.unwrap().path());
+            paths.extend(all.filter(|path| {
+                let small = fs::metadata(path).is_ok_and(|there| there.len() <= LARGEST_SEED);
+                small && path.to_string_lossy().ends_with(ending)
+            }));
+        }
+        paths.sort();
+        let read = paths.iter().map(|path| fs::read(path).unwrap());
+        read.chain(made::seeds(self.name)).collect()
+    }
+}
+
+/// Where files cost no disk, if there is such a place.
+fn memory() -> PathBuf {
+    let shared = Path::new("/dev/shm");
+    match shared.is_dir() {
+        true => shared.to_owned(),
+        false => std::env::temp_dir(),
+    }
+}
+
+fn text(bytes: &[u8], read: impl FnOnce(&str)) {
+    if let Ok(text) = std::str::from_utf8(bytes) {
+        read(text);
+    }
+}
+
+fn sounding(bytes: &[u8], format: Format) {
+    let _ = sources::soundings_of("a", bytes, Some(format));
+}
+
+/// The catalogue, and the first rows of some slabs.
+fn grid(bytes: &[u8]) {
+    let Ok(file) = GridFile::from_bytes("a", bytes.to_vec()) else {
+        return;
+    };
+    for (index, slab) in file.slabs.iter().enumerate().take(3) {
+        let mut window = file.lattices[slab.lattice].whole();
+        window.rows = window.rows.min(10);
+        window.columns = window.columns.min(10);
+        let _ = file.read(index, window);
+    }
+}
+
+fn region() -> Region {
+    Region::around(Position::new(43.6, -113.0).unwrap(), 80_000.0)
+}
+
+fn layer(path: &Path, kinds: &[Kind]) {
+    for &kind in kinds {
+        let _ = layers::read(path, &LayerRequest::new(kind), &region());
+    }
+}
+
+fn terrain(path: &Path) {
+    let middle = Position::new(44.5, -71.5).unwrap();
+    if let Ok(terrain) = Terrain::open(&[path], &Region::around(middle, 50_000.0)) {
+        let _ = terrain.height_m(middle);
+    }
+}
