@@ -136,9 +136,19 @@ pub(super) fn is_one(path: &Path) -> bool {
     let name = path.display().to_string();
     guarded(&name, FORMAT, || {
         let file = NcFile::open_with_options(path, options());
-        Ok(file.is_ok_and(|file| ladder(&file).is_some()))
+        Ok(file.is_ok_and(|file| ladder(&file).is_some() && !has_grid(&file)))
     })
     .unwrap_or(false)
+}
+
+/// Whether winds lie along two dimensions or more.
+fn has_grid(file: &NcFile) -> bool {
+    let variables = file.variables().unwrap_or_default();
+    variables.iter().any(|variable| {
+        let wind = [Column::East, Column::North, Column::Speed];
+        let long = variable.dimensions().iter().filter(|d| d.size > 1);
+        long.count() > 1 && column(variable).is_some_and(|(c, _)| wind.contains(&c))
+    })
 }
 
 /// Reads the ascent; its clean form is made by `clean`.
