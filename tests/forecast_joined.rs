@@ -103,7 +103,7 @@ fn a_coarse_forecast_above_a_fine_one_beats_the_last_wind_held() {
             if *pa >= 20_000.0 {
                 assert!(by_both < 1e-6, "the fine forecast counts alone: {by_both}");
             } else if level > top {
-                assert!(by_both < 0.5 * held, "{pa}: {by_both} {held}");
+                assert!(by_both < 0.5 && held > 6.0, "{pa}: {by_both} {held}");
             }
         }
         // Rising in every column.
@@ -233,8 +233,8 @@ fn heights_are_reckoned_from_temperatures() {
         "heights off by at most: from 1000 hPa {} m, adrift {} m, standard {} m",
         errors[0], errors[1], errors[2]
     );
-    assert!(errors[0] < 100.0 && errors[1] < 350.0, "{errors:?}");
-    assert!(errors[2] > 2.0 * errors[0], "{errors:?}");
+    assert!(errors[0] < 39.0 && errors[1] < 125.0, "{errors:?}");
+    assert!(errors[2] > 279.0, "{errors:?}");
     // One level alone without a height is filled between the others.
     let gap = of(without(&bytes(CCSDS), |s| is(s, Quantity::Height, 500)).0);
     assert_eq!(gap.levels_pa, lowest.levels_pa);

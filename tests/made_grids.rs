@@ -92,7 +92,7 @@ fn winds_and_altitudes_are_those_of_independent_decoders() {
             worst[1]
         );
         assert!(rows.len() == 16, "{name}");
-        assert!(worst[0] < 2e-4 && worst[1] < 0.02, "{name}: {worst:?}");
+        assert!(worst[0] < 1e-5 && worst[1] < 5e-3, "{name}: {worst:?}");
     }
 }
 
