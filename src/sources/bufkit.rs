@@ -31,6 +31,9 @@ const MODEL: &str = "BUFKIT";
 /// The lowest level of a model lies nearer to its ground than this, m.
 const LOWEST_LEVEL_M: f64 = 200.0;
 
+/// Rows at the ground, below those of the profile.
+const GROUND_ROWS: usize = 2;
+
 /// The lines of a file, without blanks around.
 type Lines<'a> = [&'a str];
 
@@ -79,9 +82,10 @@ pub(super) fn read(file: &str, text: &str) -> Vec<Result<Raw>> {
     let lines: Vec<&str> = text.lines().map(str::trim).collect();
     let mut starts = starts(&lines, 0..lines.len(), "SNPARM");
     starts.push(lines.len());
+    let is_whole = text.ends_with(char::is_whitespace);
     let sections = starts.windows(2);
     sections
-        .flat_map(|s| section(file, &lines, s[0]..s[1]))
+        .flat_map(|s| section(file, &lines, s[0]..s[1], is_whole))
         .collect()
 }
 
@@ -90,43 +94,59 @@ fn starts(lines: &Lines, within: Range<usize>, word: &str) -> Vec<usize> {
     within.filter(|&i| lines[i].starts_with(word)).collect()
 }
 
-/// One run: its profiles, and the table behind them.
-fn section(file: &str, lines: &Lines, within: Range<usize>) -> Vec<Result<Raw>> {
-    let is_table = |line: &str| line.starts_with("STN ") && line.contains("/HHMM");
-    let table = within.clone().find(|&i| is_table(lines[i]));
-    let end = table.unwrap_or(within.end);
-    let surface = table.map_or_else(Vec::new, |at| surface(&lines[at..within.end]));
+fn is_table(line: &str) -> bool {
+    line.starts_with("STN ") && line.contains("/HHMM")
+}
+
+/// One run: its profiles, and the table that stands behind or between them. The last line `is_whole`
+/// where the file ends with a line end.
+fn section(file: &str, lines: &Lines, within: Range<usize>, is_whole: bool) -> Vec<Result<Raw>> {
+    let begins = |i: &usize| lines[*i].starts_with("STID") || is_table(lines[*i]);
+    let mut blocks: Vec<usize> = within.clone().filter(begins).collect();
+    blocks.push(within.end);
+    let blocks = blocks.windows(2).map(|b| b[0]..b[1]);
+    let (tables, profiles): (Vec<_>, Vec<_>) = blocks.partition(|b| is_table(lines[b.start]));
+    let surface: Vec<Surface> = tables
+        .iter()
+        .flat_map(|t| surface(&lines[t.clone()]))
+        .collect();
     let names = lines[within.start].split_once('=').map_or("", |s| s.1);
     let first_name = names.split(';').next().unwrap_or("").trim();
-    let mut profiles = starts(lines, within.start..end, "STID");
-    profiles.push(end);
     let mut most = 0;
-    let read = profiles.windows(2).map(|p| {
-        let cut = table.is_none() && p[1] == end;
-        let raw = profile(file, lines, p[0]..p[1], first_name, &surface)?;
-        whole(raw, cut, &mut most)
+    let read = profiles.into_iter().map(|block| {
+        let is_last = block.end == within.end;
+        let raw = profile(file, lines, block, first_name, &surface)?;
+        match is_last {
+            true => last(raw, most, is_whole, tables.is_empty()),
+            false => {
+                most = raw.rows.len().max(most);
+                Ok(raw)
+            }
+        }
     });
     read.collect()
 }
 
-/// The profile, where it is whole. A file that ends without its table is `cut`: the number it ends
-/// with may be half of one, and the last profile may end low.
-fn whole(mut raw: Raw, cut: bool, most: &mut usize) -> Result<Raw> {
-    if cut {
-        let levels = raw.rows.len();
-        if levels < *most {
-            let found = format!("a profile that ends after {levels} of {most} levels");
-            let expected = "as many as in the profiles before it; is the file complete?";
-            return Err(Fault::new(raw.file, found, expected)
-                .at_line(raw.line)
-                .into());
-        }
-        raw.rows.pop();
-        raw.tally.left_out.push(
-            "the last level: the file ends without its table of values at the ground".to_owned(),
-        );
+/// The profile that a file ends with, which may be cut: whole where it has about as many levels as the
+/// most of the others. A file that is cut within a line has half a number at its end.
+fn last(mut raw: Raw, most: usize, is_whole: bool, no_table: bool) -> Result<Raw> {
+    let levels = raw.rows.len();
+    if levels + GROUND_ROWS < most {
+        let found = format!("a profile that ends after {levels} levels, others after {most}");
+        let expected = "as many as in the profiles before it; is the file complete?";
+        return Err(Fault::new(raw.file, found, expected)
+            .at_line(raw.line)
+            .into());
     }
-    *most = raw.rows.len().max(*most);
+    if !is_whole {
+        raw.rows.pop();
+        let said = "the last level: the file ends within its line";
+        raw.tally.left_out.push(said.to_owned());
+    }
+    if no_table {
+        let said = "values at the ground: the file ends without their table; is it complete?";
+        raw.tally.left_out.push(said.to_owned());
+    }
     Ok(raw)
 }
 
@@ -356,7 +376,7 @@ impl Surface {
     }
 
     /// The air at the ground, its temperature that at 2 m, and the wind 10 m above it.
-    fn rows(&self, ground_m: f64) -> [Row; 2] {
+    fn rows(&self, ground_m: f64) -> [Row; GROUND_ROWS] {
         let air = Row {
             height_m: Some(ground_m),
             pressure_pa: self.pressure_pa,
@@ -528,13 +548,31 @@ TD2M
         let again = RAP.find("STID").unwrap()..RAP.find("STN YY").unwrap();
         let later = RAP[again.clone()].replace("181219/0400", "181219/0500");
         let both = format!("{}{later}", &RAP[..again.end]);
-        let read_both = read("f", &both);
-        assert_eq!(read_both[0].as_ref().unwrap().rows.len(), 3);
-        assert_eq!(read_both[1].as_ref().unwrap().rows.len(), 2);
-        let low = read("f", &both[..both.len() - 60]);
-        assert!(low[0].is_ok());
-        let message = low[1].as_ref().err().unwrap().to_string();
-        assert!(message.contains("ends after 2 of 3 levels"), "{message}");
+        let rows = |text: &str| -> Vec<Option<usize>> {
+            let all = read("f", text).into_iter();
+            all.map(|raw| raw.ok().map(|raw| raw.rows.len())).collect()
+        };
+        assert_eq!(rows(&both), [Some(3), Some(3)]);
+        // Within the height of the last level.
+        assert_eq!(rows(&both[..both.len() - 3]), [Some(3), Some(2)]);
+        // Nothing but the head is left.
+        let end = both.rfind("971.60").unwrap();
+        assert_eq!(rows(&both[..end]), [Some(3), None]);
+        let message = read("f", &both[..end]).remove(1).err().unwrap().to_string();
+        assert!(
+            message.contains("ends after 0 levels, others after 3"),
+            "{message}"
+        );
+    }
+
+    #[test]
+    fn the_table_may_stand_between_profiles() {
+        let begin = RAP.find("STID").unwrap();
+        let later = RAP[begin..RAP.find("STN YY").unwrap()].replace("181219/0400", "181219/0500");
+        let row = "723570 181219/0500 1014.30 972.20\n-3.00 4.00 5.44\n4.68\n";
+        let all = all(&format!("{RAP}{row}\n{later}"));
+        let east: Vec<_> = all.iter().map(|raw| raw.rows[1].east_m_s).collect();
+        assert_eq!(east, [Some(-1.4), Some(-3.0)]);
     }
 
     #[test]

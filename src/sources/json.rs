@@ -17,7 +17,13 @@ use crate::wind::sounding::Tally;
 const DEEPEST: usize = 12;
 
 pub(super) fn looks_like(text: &str) -> bool {
-    text.trim_start().starts_with(['{', '[']) && value("", text).is_ok()
+    // Damaged or not: a message on what is wrong with it says more than that it is no format.
+    let mut signs = text.chars().filter(|c| !c.is_whitespace());
+    match (signs.next(), signs.next()) {
+        (Some('{'), Some(next)) => matches!(next, '"' | '}'),
+        (Some('['), Some(next)) => matches!(next, '{' | '[' | ']' | '"'),
+        _ => false,
+    }
 }
 
 /// Takes the soundings of a text apart.
@@ -317,9 +323,13 @@ mod tests {
     #[test]
     fn what_is_no_sounding_is_told() {
         assert!(message("{\"a\": [1, 2]}").contains("JSON without a sounding"));
-        assert!(!looks_like("{\"a\": [1, 2}"));
+        assert!(!looks_like("[m] height") && !looks_like("{x} of y"));
         assert!(message("[{\"a\": 1").contains("is the file complete"));
         let deep = "[".repeat(100_000);
-        assert!(!looks_like(&deep));
+        assert!(
+            message(&deep).contains("expected JSON"),
+            "{}",
+            message(&deep)
+        );
     }
 }
