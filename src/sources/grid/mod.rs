@@ -7,6 +7,7 @@ pub mod archive;
 mod cut;
 mod framing;
 mod grib;
+mod grib_jpeg;
 mod grib_lattice;
 mod grib_mended;
 mod left_out;
