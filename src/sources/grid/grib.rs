@@ -321,7 +321,7 @@ impl Fields {
 fn values(message: &Message<'_>) -> std::result::Result<(Scan, Vec<f32>), String> {
     let scan = Scan::of(&definition(message)).ok_or("a grid that is not read")?;
     let in_words = |cause: grib_reader::Error| cause.to_string();
-    let values = match mended(message, scan) {
+    let values = match mended(message, scan)? {
         None => message.read_flat_data_as_f32().map_err(in_words)?,
         Some(bytes) => {
             let index = message.metadata().field_index_in_message;

@@ -1,11 +1,11 @@
 //! Copies of messages in a form that the crate unpacks, where the file's own is not.
 //!
-//! Four forms need it. Fields whose points follow each other along columns: the same values are
+//! Five forms need it. Fields whose points follow each other along columns: the same values are
 //! unpacked when they are said to run along rows. And images in PNG whose samples are wider than
 //! the width the message gives, which the most used writer makes of all but whole bytes: the width
-//! is that of the image. Grids of GRIB 1 other than of latitudes and longitudes: the values do not
-//! depend on where the points are, so they are unpacked as on one. And longitudes that go on beyond
-//! 360 degrees, which some centres write.
+//! is that of the image. Images in JPEG 2000 (see `grib_jpeg`). Grids of GRIB 1 other than of
+//! latitudes and longitudes: the values do not depend on where the points are, so they are unpacked
+//! as on one. And longitudes that go on beyond 360 degrees, which some centres write.
 //!
 //! # References
 //!
@@ -17,11 +17,18 @@ use std::borrow::Cow;
 
 use grib_reader::{DataRepresentation, GridDefinition, Message};
 
+use super::grib_jpeg::unpacked;
 use super::grib_lattice::Scan;
 
 /// A copy that can be unpacked; `None` when the message itself can.
-pub(super) fn mended(message: &Message<'_>, scan: Scan) -> Option<Vec<u8>> {
-    let image = match &message.metadata().data_representation {
+///
+/// # Errors
+///
+/// What is wrong with an image in JPEG 2000, in words.
+pub(super) fn mended(message: &Message<'_>, scan: Scan) -> Result<Option<Vec<u8>>, String> {
+    let representation = &message.metadata().data_representation;
+    let jpeg = matches!(representation, DataRepresentation::Jpeg2000Packing(_));
+    let image = match representation {
         DataRepresentation::PngPacking(png) => {
             // The widths the crate takes; 0 is a field of one value.
             !matches!(png.packing.bits_per_value, 0 | 1 | 2 | 4 | 8 | 16 | 24 | 32)
@@ -30,10 +37,16 @@ pub(super) fn mended(message: &Message<'_>, scan: Scan) -> Option<Vec<u8>> {
     };
     let foreign = message.edition() == 1
         && matches!(message.grid_definition(), GridDefinition::Unsupported(_));
-    if !image && !foreign && !scan.by_columns() {
-        return None;
+    if !image && !jpeg && !foreign && !scan.by_columns() {
+        return Ok(None);
     }
-    let mut bytes = message.raw_bytes().to_vec();
+    let mut bytes = match jpeg {
+        true => unpacked(
+            message.raw_bytes(),
+            message.metadata().field_index_in_message,
+        )?,
+        false => message.raw_bytes().to_vec(),
+    };
     if foreign {
         make_lat_lon(&mut bytes);
     }
@@ -43,7 +56,7 @@ pub(super) fn mended(message: &Message<'_>, scan: Scan) -> Option<Vec<u8>> {
     if image {
         widen(&mut bytes);
     }
-    Some(bytes)
+    Ok(Some(bytes))
 }
 
 /// Number and offset of each section of a GRIB 2 message.

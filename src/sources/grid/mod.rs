@@ -10,6 +10,7 @@ mod derived;
 mod framing;
 mod grib;
 mod grib1_grid;
+mod grib_jpeg;
 mod grib_lattice;
 mod grib_mended;
 mod left_out;
