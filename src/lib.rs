@@ -59,6 +59,7 @@ pub mod report;
 pub mod sizing;
 pub mod sources;
 pub mod spread;
+pub mod track;
 pub mod units;
 pub mod vehicle;
 pub mod wind;

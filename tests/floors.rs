@@ -13,7 +13,7 @@ const FLOORS: [&[&str]; 17] = [
     &["atmosphere", "geodesy", "files"],
     &["ground"],
     &["wind"],
-    &["sources"],
+    &["sources", "track"],
     &["vehicle"],
     &["flight"],
     &["sizing"],
