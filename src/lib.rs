@@ -49,6 +49,7 @@ pub mod fetch;
 pub mod files;
 pub mod fill;
 pub mod flight;
+pub mod follow;
 pub mod geodesy;
 pub mod ground;
 pub mod notes;

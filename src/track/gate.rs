@@ -75,6 +75,8 @@ pub struct Gate {
     release: Timestamp,
     fixes: Vec<Fix>,
     suspects: Vec<Fix>,
+    /// How many came since the last fix that was let through.
+    doubts: usize,
     /// From the tracker's clock to the hearer's, of fixes let through, s.
     delays: VecDeque<f64>,
     stale_m: Option<f64>,
@@ -82,7 +84,6 @@ pub struct Gate {
     counts: BTreeMap<Refusal, usize>,
     /// Fixes that had the hearer's clock only.
     untimed: usize,
-    last_heard: Option<Timestamp>,
     accepted: usize,
 }
 
@@ -94,12 +95,12 @@ impl Gate {
             release,
             fixes: Vec::new(),
             suspects: Vec::new(),
+            doubts: 0,
             delays: VecDeque::new(),
             stale_m: None,
             refused: VecDeque::new(),
             counts: BTreeMap::new(),
             untimed: 0,
-            last_heard: None,
             accepted: 0,
         }
     }
@@ -204,7 +205,6 @@ impl Gate {
         let change = self.place(fix, heard);
         if change != Change::Nothing {
             self.untimed += usize::from(!own_time);
-            self.last_heard = heard;
             if let Some(delay_s) = delay_s {
                 self.delays.push_back(delay_s);
                 if self.delays.len() > DELAYS {
@@ -298,6 +298,7 @@ impl Gate {
         {
             self.fixes.insert(at, fix);
             self.accepted += 1;
+            self.doubts = 0;
             return if newest {
                 Change::Newer
             } else {
@@ -313,6 +314,7 @@ impl Gate {
             false => Refusal::OtherBalloon,
         };
         self.suspects.push(fix.clone());
+        self.doubts += 1;
         if self.suspects.len() > SUSPECTS {
             self.suspects.remove(0);
         }
@@ -349,7 +351,7 @@ impl Gate {
         let with = self.suspects.iter().filter(|s| speaks(s)).count() + 1;
         let enough = match count {
             0 => with >= 2,
-            1 | 2 => with >= AGAINST_FEW,
+            1 | 2 => with >= AGAINST_FEW && self.doubts + 1 >= AGAINST_FEW,
             _ => false,
         };
         if !enough {
