@@ -52,6 +52,7 @@ pub mod flight;
 pub mod follow;
 pub mod geodesy;
 pub mod ground;
+pub mod listen;
 pub mod notes;
 pub mod numeric;
 pub mod plan;

@@ -10,6 +10,7 @@ use self::cli::compare::{self, CompareArgs};
 use self::cli::days::{self, DaysArgs};
 use self::cli::fetch::{self, FetchArgs};
 use self::cli::fill::{self, FillArgs};
+use self::cli::follow::{self, FollowArgs};
 use self::cli::new::{self, NewArgs};
 use self::cli::sites::{self, SitesArgs};
 use self::cli::version;
@@ -43,6 +44,7 @@ enum Command {
     Compare(CompareArgs),
     Winds(WindsArgs),
     Fetch(FetchArgs),
+    Follow(FollowArgs),
 }
 
 fn main() -> ExitCode {
@@ -58,6 +60,7 @@ fn main() -> ExitCode {
         Some(Command::Brief(args)) => brief::run(&args, &mut out),
         Some(Command::Compare(args)) => compare::run(&args, &mut out),
         Some(Command::Winds(args)) => winds::run(&args, &mut out),
+        Some(Command::Follow(args)) => follow::run(&args, &mut out, &mut talk),
         Some(Command::Fetch(args)) => fetch::run(&args, &mut out, &mut talk),
         None => {
             let missing = clap::error::ErrorKind::MissingSubcommand;

@@ -19,7 +19,7 @@ const FLOORS: [&[&str]; 18] = [
     &["sizing"],
     &["spread"],
     &["plan"],
-    &["draft", "fetch", "winds"],
+    &["draft", "fetch", "listen", "winds"],
     &["zone"],
     &["choice", "compare", "fill"],
     &["brief"],

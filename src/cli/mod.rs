@@ -5,6 +5,7 @@ pub mod compare;
 pub mod days;
 pub mod fetch;
 pub mod fill;
+pub mod follow;
 pub mod instead;
 pub mod new;
 pub mod options;

@@ -169,7 +169,7 @@ impl Gate {
         let last = self.fixes.last().map(|f| f.time);
         let near = last.or(heard).unwrap_or(self.release);
         let own = report.stamp.near(near);
-        let time = own.or(heard).ok_or(Refusal::Damaged)?;
+        let time = own.or(heard).ok_or(Refusal::NoTime)?;
         let own_time = !matches!(report.stamp, Stamp::Unknown);
         let fix = Fix {
             tracker: report.tracker,

@@ -66,6 +66,8 @@ pub enum Refusal {
     TakenBack,
     /// No height.
     NoHeight,
+    /// No time of its own, and nobody knows when it was heard.
+    NoTime,
     /// The same fix again.
     Duplicate,
     /// Heard long after its time.
