@@ -21,12 +21,14 @@ use windfall::follow::Follower;
 use windfall::follow::ensemble::Ensemble;
 use windfall::follow::phase::Phase;
 use windfall::geodesy::{LocalFrame, Position};
+use windfall::numeric::last_true;
 use windfall::plan::{Plan, WindSpread};
 use windfall::random::SplitMix;
 use windfall::sources::FileAscent;
 use windfall::spread::draws::BurstSpread;
 use windfall::spread::region::GroundEllipse;
 use windfall::track::{Report, Stamp};
+use windfall::vehicle::descent::FallSpeed;
 use windfall::wind::error::{ErrorPart, WindError};
 use windfall::wind::error_process::WindErrorProcess;
 use windfall::wind::sounding::{HeightSource, Level, Sounding, Tally, Wind};
@@ -36,7 +38,7 @@ use windfall::zone::{Options, predict_and_keep};
 use whole::{Fix, WholeFlight};
 
 const PRIORS: u64 = 3;
-const DRAWS: u64 = 500;
+const DRAWS: u64 = 300;
 const STAGES: [&str; 7] = [
     "T+10",
     "T+30",
@@ -60,7 +62,7 @@ fn prior(flight: &WholeFlight, which: u64, number: u64) -> (Plan, Winds) {
     let rate = (flight.burst_m - first.altitude_m) / (flight.burst_s - first.time_s);
     let rate = rate * (0.10 * stream.next_normal()).exp();
     let burst = flight.burst_m + 1_500.0 * stream.next_normal();
-    let fall = flight.fall().landing_speed_m_s() * (0.20 * stream.next_normal()).exp();
+    let fall = fall_as_long(flight) * (0.20 * stream.next_normal()).exp();
     let text = format!(
         "[flight]\nname = \"{}\"\nrelease = {}\n[site]\nlat = {}\nlon = {}\nelevation = \"{:.1} m\"\n\
          [ascent]\nrate = \"{rate:.4} m/s\"\nburst_altitude = \"{burst:.0} m\"\n\
@@ -125,6 +127,13 @@ fn prior(flight: &WholeFlight, which: u64, number: u64) -> (Plan, Winds) {
             sounding,
         }]),
     )
+}
+
+/// The landing speed of a fall by the model's law that takes as long as the measured one, m/s.
+fn fall_as_long(flight: &WholeFlight) -> f64 {
+    let fall = flight.fall();
+    let too_slow = |v0: f64| fall.seconds_by(&FallSpeed::landing_at(v0)) > fall.seconds();
+    last_true(1.0, 40.0, too_slow)
 }
 
 fn report(fix: &Fix) -> Report {
@@ -249,10 +258,35 @@ fn misses_shrink_as_the_flight_is_heard_and_the_ellipse_keeps_its_share() {
             );
         }
     }
-    println!("stage           runs  miss km  restart km  held %  ellipse km2");
-    let mut found = Vec::new();
-    for (stage, name) in STAGES.iter().enumerate() {
-        let of: Vec<&Scored> = runs.iter().filter_map(|r| r[stage].as_ref()).collect();
+    let all = table("all 13 flights", runs.iter());
+    // The ten that the bars were set on; the other three are radiosondes.
+    let students = table("ten student flights", runs[3 * PRIORS as usize..].iter());
+    for found in [&students, &all] {
+        let [.., later, end] = found.as_slice() else {
+            unreachable!()
+        };
+        assert!(later.0 < later.1 && end.0 < end.1);
+        // 90 % of 39 runs, of which three each are of one flight.
+        for (stage, (_, _, held)) in STAGES.iter().zip(found) {
+            assert!((0.80..=1.0).contains(held), "{stage}: {held}");
+        }
+    }
+    let [.., first_falling, later, end] = students.as_slice() else {
+        unreachable!()
+    };
+    assert!(first_falling.0 <= 3.0, "{first_falling:?}");
+    assert!(later.0 <= 0.9, "{later:?}");
+    assert!(end.0 <= 0.45, "{end:?}");
+}
+
+/// Medians of the misses, of those after a restart, km, and the share held, by stage.
+fn table<'a>(
+    what: &str,
+    runs: impl Iterator<Item = &'a Vec<Option<Scored>>> + Clone,
+) -> Vec<(f64, f64, f64)> {
+    println!("{what}\nstage           runs  miss km  restart km  held %  ellipse km2");
+    let stage = |(stage, name): (usize, &&str)| {
+        let of: Vec<&Scored> = runs.clone().filter_map(|r| r[stage].as_ref()).collect();
         let miss = 1e-3 * median(of.iter().map(|s| s.miss_m).collect());
         let restart = 1e-3 * median(of.iter().map(|s| s.restart_m).collect());
         let held = of.iter().filter(|s| s.held).count() as f64 / of.len() as f64;
@@ -262,17 +296,9 @@ fn misses_shrink_as_the_flight_is_heard_and_the_ellipse_keeps_its_share() {
             of.len(),
             100.0 * held
         );
-        found.push((miss, restart, held));
-    }
-    let [.., first_falling, later, end] = found.as_slice() else {
-        unreachable!()
+        (miss, restart, held)
     };
-    assert!(first_falling.0 <= 3.0 && later.0 <= 0.9 && end.0 <= 0.45);
-    assert!(later.0 < later.1 && end.0 < end.1);
-    // Of 39 runs of 90 %, 44 of 54 and more is 83 %.
-    for (stage, (_, _, held)) in STAGES.iter().zip(&found) {
-        assert!((0.80..=1.0).contains(held), "{stage}: {held}");
-    }
+    STAGES.iter().enumerate().map(stage).collect()
 }
 
 /// A burst is known at the second report after it, at the latest.

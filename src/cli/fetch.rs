@@ -1,6 +1,6 @@
 //! `windfall fetch`: the part of a public forecast that a flight needs.
 //!
-//! The only command that talks to a network.
+//! One of the two commands that talk to a network; the other is `follow`.
 
 use std::cell::RefCell;
 use std::io::Write;
@@ -23,7 +23,7 @@ use windfall::fetch::survey::{Order, Planned, Survey, members, survey};
 use windfall::files::read_text;
 use windfall::plan::Plan;
 
-/// Downloads the part of a public forecast that a plan needs. No other command uses the network.
+/// Downloads the part of a public forecast that a plan needs. Only this command and follow use the network.
 #[derive(Debug, Args)]
 pub struct FetchArgs {
     /// The plan (TOML).

@@ -13,6 +13,7 @@ use super::instead::{Instead, ReleaseInstead, heading};
 use super::options::RunArgs;
 use super::output;
 use super::wind_files::WindArgs;
+use windfall::brief::answer::WaitingPoint;
 use windfall::clock::seconds_between;
 use windfall::error::{Error, Fault, Result};
 use windfall::files::write_atomically;
@@ -231,13 +232,22 @@ impl Folder {
         self.log.sync_data().map_err(failed)
     }
 
-    fn write(&self, standing: &Standing, plan: &Plan, units: UnitSystem) -> Result<()> {
+    fn write(
+        &self,
+        standing: &Standing,
+        waiting: &[WaitingPoint],
+        plan: &Plan,
+        units: UnitSystem,
+    ) -> Result<()> {
         let zone = &plan.timezone;
         let write =
             |name: &str, text: String| write_atomically(&self.path.join(name), text.as_bytes());
         write("zone.geojson", files::follow::geojson(standing, units))?;
-        write(KML_NOW, files::follow::kml(standing, zone, units))?;
-        write("page.html", pages::follow::text(standing, zone, units))
+        write(KML_NOW, files::follow::kml(standing, waiting, zone, units))?;
+        write(
+            "page.html",
+            pages::follow::text(standing, waiting, zone, units),
+        )
     }
 }
 
@@ -342,14 +352,15 @@ impl Desk<'_> {
         let news = std::mem::take(&mut self.changed);
         self.shown_at = Some(Instant::now());
         let standing = self.follower.standing(Some(Timestamp::now()))?;
+        let waiting = self.follower.waiting(&standing)?;
         if let Some(folder) = &self.folder {
-            folder.write(&standing, self.plan, self.units)?;
+            folder.write(&standing, &waiting, self.plan, self.units)?;
         }
         let zone = &self.plan.timezone;
         let text = match std::io::stdout().is_terminal() {
             true => format!(
                 "{HOME}{}",
-                tables::follow::view(&standing, zone, self.units)
+                tables::follow::view(&standing, &waiting, zone, self.units)
             ),
             // Lines of nothing new would only fill a file.
             false if news || standing.now.is_some() => {
@@ -363,13 +374,17 @@ impl Desk<'_> {
     /// How it stands at the end of all sources.
     fn finish(&mut self, args: &FollowArgs, out: &mut impl Write) -> Result<()> {
         let standing = self.follower.standing(None)?;
+        let waiting = self.follower.waiting(&standing)?;
         if let Some(folder) = &self.folder {
-            folder.write(&standing, self.plan, self.units)?;
+            folder.write(&standing, &waiting, self.plan, self.units)?;
         }
         let zone = &self.plan.timezone;
         let mut text = match args.json {
             true => output::json(&standing)?,
-            false => format!("\n{}", tables::follow::view(&standing, zone, self.units)),
+            false => format!(
+                "\n{}",
+                tables::follow::view(&standing, &waiting, zone, self.units)
+            ),
         };
         if args.refused && !args.json {
             text += &tables::follow::refused(&standing, self.follower.gate().refused(), zone);

@@ -16,10 +16,13 @@ use jiff::Timestamp;
 use self::answer::{FollowNote, FromCar, Landing, Last, OffPlan, Standing, Whereabouts};
 use self::ensemble::{Ensemble, Onward};
 use self::phase::{Phase, Told};
+use crate::brief::answer::WaitingPoint;
+use crate::brief::ground::BriefGround;
+use crate::brief::waiting;
 use crate::clock::{after, seconds_between};
 use crate::error::Result;
 use crate::flight::model::Moment;
-use crate::geodesy::{LocalFrame, Position};
+use crate::geodesy::{LocalFrame, Normal, Position};
 use crate::numeric::{linear, quantile};
 use crate::plan::Plan;
 use crate::spread::region::Regions;
@@ -69,6 +72,17 @@ pub struct Follower<'a> {
     winds_of_plan: bool,
     frame: Option<LocalFrame>,
     car: Option<Position>,
+    /// Where the draws landed that the last answer was made of.
+    landings: Vec<Normal>,
+    ground: Option<BriefGround>,
+    waiting: Option<Waiting>,
+}
+
+/// Points to wait at, and the landings they were found for.
+struct Waiting {
+    center: Position,
+    area_m2: f64,
+    points: Vec<WaitingPoint>,
 }
 
 impl<'a> Follower<'a> {
@@ -99,6 +113,9 @@ impl<'a> Follower<'a> {
             winds_of_plan: false,
             frame: None,
             car: None,
+            landings: Vec::new(),
+            ground: None,
+            waiting: None,
             plan: plan.clone(),
             winds,
             options,
@@ -245,6 +262,48 @@ impl<'a> Follower<'a> {
         Ok(standing)
     }
 
+    /// The points from which the landings of an answer are nearest, the best first; found anew where the
+    /// landings have moved by half of what half of them lie within, or fill half the area.
+    ///
+    /// # Errors
+    ///
+    /// When a file of the plan's ground cannot be read.
+    pub fn waiting(&mut self, standing: &Standing) -> Result<Vec<WaitingPoint>> {
+        let Some((landing, outer)) = standing
+            .landing
+            .as_ref()
+            .and_then(|l| Some((l, l.outer()?)))
+        else {
+            return Ok(Vec::new());
+        };
+        let (center, area_m2) = (landing.center, outer.shape.area_m2());
+        let holds = |w: &Waiting| {
+            let ratio = area_m2 / w.area_m2.max(1.0);
+            (0.5..2.0).contains(&ratio) && w.center.distance_m(center) < 0.5 * landing.half_circle_m
+        };
+        if let Some(known) = self.waiting.as_ref().filter(|w| holds(w)) {
+            return Ok(known.points.clone());
+        }
+        let prior: Vec<Normal> = self.kept.landings().iter().map(|l| l.place).collect();
+        let zone = Zone {
+            ellipses: landing.ellipses.clone(),
+            contours: Vec::new(),
+            ..self.zone.clone()
+        };
+        let ground = match self.ground.take() {
+            Some(ground) => ground,
+            None => BriefGround::new(&self.plan, &zone, &[&prior[..], &self.landings].concat())?,
+        };
+        let points = waiting::points(&ground, &zone, &self.landings, self.kept.ground())?;
+        self.ground = Some(ground);
+        self.waiting = Some(Waiting {
+            center,
+            area_m2,
+            points: points.clone(),
+        });
+        Ok(points)
+    }
+
     /// All that needs no flights.
     fn outline(&self, now: Timestamp) -> Standing {
         let last = self.fixes.last();
@@ -259,7 +318,7 @@ impl<'a> Follower<'a> {
                 mark: mark(f),
                 tracker: f.tracker.clone(),
                 age_s: seconds_between(f.time, now),
-                above_ground_m: f.altitude_m - self.ground_m(f.position),
+                above_ground_m: (f.altitude_m - self.ground_m(f.position)).max(0.0),
             }),
             rate_m_s: phase::rate_now(&self.fixes),
             released: self.released,
@@ -314,6 +373,7 @@ impl<'a> Follower<'a> {
         if landed.len() < FEWEST_LANDED {
             return Ok(());
         }
+        self.landings = landed.iter().map(|o| o.flown.landing.place).collect();
         standing.landing = Some(self.landing(&landed, falling, left_share)?);
         if seconds_between(last.time, now) > QUIET_S {
             standing.now = self.whereabouts(&landed, now_s)?;

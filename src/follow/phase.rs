@@ -34,8 +34,11 @@ pub struct Told {
     pub top: usize,
 }
 
-/// A fix is on the ground up to so much above the lowest, m.
-const NEAR_GROUND_M: f64 = 60.0;
+/// A fix is on the ground up to so much above the lowest, m: heights of receivers at rest wander by tens of
+/// metres.
+const NEAR_GROUND_M: f64 = 100.0;
+/// Nothing has left the ground before it was so much higher than the lowest, m.
+const LEFT_GROUND_M: f64 = 150.0;
 /// A flight that is first heard higher than this above its site was heard late, m.
 const HEARD_LATE_M: f64 = 400.0;
 /// One leg that falls by more than this is a fall, m.
@@ -50,8 +53,8 @@ const FLOATING_M_S: f64 = 0.5;
 const FLOATING_S: f64 = 600.0;
 /// It lies still if it moves less than this, m, in so long, s.
 const STILL_M: f64 = 60.0;
-const STILL_UP_M: f64 = 25.0;
-const STILL_S: f64 = 25.0;
+const STILL_UP_M: f64 = 90.0;
+const STILL_S: f64 = 60.0;
 
 /// What fixes tell of a flight from a site at an altitude; heights that turn out to be none are taken out
 /// of them.
@@ -89,7 +92,7 @@ fn told_once(fixes: &[Fix], site_m: f64) -> Told {
             .rposition(near_ground)
             .map_or(0, |i| i + 1),
     };
-    if first > top {
+    if first > top || (!late && fixes[top].altitude_m < lowest_m + LEFT_GROUND_M) {
         return on_ground(top);
     }
     let phase = match () {

@@ -9,6 +9,7 @@ use super::geojson::{
 };
 use super::kml;
 use super::xml::Xml;
+use crate::brief::answer::WaitingPoint;
 use crate::follow::answer::Standing;
 use crate::report::extent::Extent;
 use crate::report::follow_words::{note, phase};
@@ -79,8 +80,13 @@ pub fn kml_link(file: &str) -> String {
 }
 
 /// How a flight stands as KML.
-pub fn kml(standing: &Standing, zone: &TimeZone, units: UnitSystem) -> String {
-    let said = tables::follow::view(standing, zone, units);
+pub fn kml(
+    standing: &Standing,
+    waiting: &[WaitingPoint],
+    zone: &TimeZone,
+    units: UnitSystem,
+) -> String {
+    let said = tables::follow::view(standing, waiting, zone, units);
     let mut doc = kml::begun(&standing.name, &said);
     kml::track(&mut doc, &standing.track);
     if let Some(last) = &standing.last {
@@ -103,6 +109,9 @@ pub fn kml(standing: &Standing, zone: &TimeZone, units: UnitSystem) -> String {
             .contours
             .iter()
             .for_each(|c| kml::contour(&mut doc, c));
+    }
+    for point in waiting {
+        kml::waiting(&mut doc, point, units);
     }
     doc.finish()
 }

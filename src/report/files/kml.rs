@@ -216,7 +216,7 @@ fn point_at(kml: &mut Xml, name: &str, mark: &Mark, height: Height, units: UnitS
     point(kml, name, &said, Some(mark.time), height, &at);
 }
 
-fn waiting(kml: &mut Xml, point_: &WaitingPoint, units: UnitSystem) {
+pub(super) fn waiting(kml: &mut Xml, point_: &WaitingPoint, units: UnitSystem) {
     let name = words::waiting_name(point_);
     let why = words::why_there(point_, units);
     let at = tuple(lon_lat(point_.position), None);

@@ -3,6 +3,7 @@
 use jiff::tz::TimeZone;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
+use crate::brief::answer::WaitingPoint;
 use crate::follow::answer::Standing;
 use crate::geodesy::Position;
 use crate::report::markup::{Px, document};
@@ -20,7 +21,12 @@ const HEIGHT: f64 = 540.0;
 const MARGIN: f64 = 30.0;
 
 /// The page.
-pub fn text(standing: &Standing, zone: &TimeZone, units: UnitSystem) -> String {
+pub fn text(
+    standing: &Standing,
+    waiting: &[WaitingPoint],
+    zone: &TimeZone,
+    units: UnitSystem,
+) -> String {
     let title = match standing.name.as_str() {
         "" => "Flight",
         name => name,
@@ -43,7 +49,7 @@ pub fn text(standing: &Standing, zone: &TimeZone, units: UnitSystem) -> String {
             body {
                 h1 { bdi { (title) } }
                 (picture(standing, units))
-                pre { (tables::follow::view(standing, zone, units)) }
+                pre { (tables::follow::view(standing, waiting, zone, units)) }
                 @if let Some(landing) = &standing.landing {
                     p { a href=(geo_link(landing.center)) { "Middle of the zone, for a map on this device" } }
                 }

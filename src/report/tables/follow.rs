@@ -4,12 +4,13 @@ use std::fmt::Write as _;
 
 use jiff::tz::TimeZone;
 
+use crate::brief::answer::WaitingPoint;
 use crate::follow::answer::{Landing, Last, Standing};
 use crate::follow::phase::Phase;
 use crate::report::cautions::AID;
 use crate::report::follow_words::{ago, note, phase, refusal, shrunk};
 use crate::report::layout::wrapped;
-use crate::report::words::{clock_time, clock_with_zone, far, share, way_of};
+use crate::report::words::{clock_time, clock_with_zone, far, share, waiting_place, way_of};
 use crate::track::gate::Refused;
 use crate::units::UnitSystem;
 
@@ -62,8 +63,13 @@ fn lands(landing: &Landing, zone: &TimeZone, units: UnitSystem) -> String {
     )
 }
 
-/// The whole view.
-pub fn view(standing: &Standing, zone: &TimeZone, units: UnitSystem) -> String {
+/// The whole view, with the points to wait at, if any were found.
+pub fn view(
+    standing: &Standing,
+    waiting: &[WaitingPoint],
+    zone: &TimeZone,
+    units: UnitSystem,
+) -> String {
     let mut text = String::new();
     let mut row = |name: &str, value: String| {
         let _ = writeln!(text, "{name:18} {value}");
@@ -97,6 +103,25 @@ pub fn view(standing: &Standing, zone: &TimeZone, units: UnitSystem) -> String {
             row("Landing", "nothing has left the ground yet".into());
         }
         None => {}
+    }
+    if let Some(best) = waiting.first() {
+        let place = format!("{} ({})", waiting_place(best, units), best.position.text());
+        row("Wait at", place);
+        row(
+            "",
+            format!(
+                "half of all within {} of there",
+                far(best.half_within_m, units)
+            ),
+        );
+        if let Some(car) = &standing.from_car {
+            let way = way_of(
+                car.car.distance_m(best.position),
+                car.car.azimuth_deg(best.position),
+                units,
+            );
+            row("", format!("{way} of the car"));
+        }
     }
     if let Some(now) = &standing.now {
         let [low, _, high] = now.altitude_m.map(|m| units.height(m));
