@@ -5,6 +5,7 @@
 //! report.
 
 #![allow(clippy::unwrap_used, clippy::expect_used)]
+#![allow(clippy::print_stdout, reason = "the numbers are for --nocapture")]
 
 mod common;
 #[path = "common/falls.rs"]

@@ -2,6 +2,7 @@
 //! goes silent, files that grow and are begun anew, clocks that change.
 
 #![allow(clippy::unwrap_used, clippy::expect_used)]
+#![allow(clippy::print_stdout, reason = "the numbers are for --nocapture")]
 
 #[allow(dead_code, reason = "of the server only a part is used")]
 #[path = "common/server.rs"]

@@ -147,10 +147,12 @@ fn telemetry_in_the_form_of_an_offset_moves_nothing() {
 }
 
 #[test]
-fn two_real_lines_that_were_damaged_on_the_air_are_refused() {
+fn lines_that_were_damaged_on_the_air_are_refused() {
     let head = "KD9ZSY-12>APLIGA,WIDE1-1,qAR,K9GCP:";
     for text in [
         "/175947h,038.09N/08837.71WO069/099/A=028692 039TxC  29.50C  308.02hPa  4.41V 12S    nanC",
+        "/175947h4078.09N/08837.71WO069/099/A=028692",
+        "/175947h4038.09N/08867.71WO069/099/A=028692",
         "/754234h4046.36N/08813.26WO134/005/A=0Y2902 174TxC  24.60C    9.93hPa  5.61V 08S -18.47C",
     ] {
         assert_eq!(

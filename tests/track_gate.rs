@@ -1,6 +1,7 @@
 //! What the gate lets through of real logs (tests/data/tracks) and of made-up faults.
 
 #![allow(clippy::unwrap_used, clippy::expect_used)]
+#![allow(clippy::print_stdout, reason = "the numbers are for --nocapture")]
 
 use std::path::Path;
 

@@ -204,6 +204,9 @@ fn judged(parts: Parts, packet: &AprsPacket, raw: &[u8]) -> Outcome {
     if parts.compressed && !(matches!(table, '/' | '\\' | 'a'..='j' | 'A'..='Z' | '0'..='9')) {
         return Err(Refusal::Damaged);
     }
+    if !parts.compressed && has_false_minutes(raw) {
+        return Err(Refusal::Damaged);
+    }
     if !parts.exact {
         return Err(Refusal::Vague);
     }
@@ -225,6 +228,19 @@ fn judged(parts: Parts, packet: &AprsPacket, raw: &[u8]) -> Outcome {
         heard: None,
         position,
         altitude_m,
+    })
+}
+
+/// Whether a place as text, `ddmm.hhN` and `dddmm.hhW`, has sixty minutes or more.
+fn has_false_minutes(raw: &[u8]) -> bool {
+    let place = raw.windows(18).find(|w| {
+        let sides = matches!(w[7], b'N' | b'S') && matches!(w[17], b'E' | b'W');
+        w[4] == b'.' && w[14] == b'.' && sides
+    });
+    place.is_some_and(|w| {
+        [w[2], w[12]]
+            .iter()
+            .any(|tens| (b'6'..=b'9').contains(tens))
     })
 }
 

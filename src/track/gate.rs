@@ -399,6 +399,7 @@ impl Gate {
         if let Some(count) = self.counts.get_mut(&why) {
             *count = count.saturating_sub(1);
         }
+        self.counts.retain(|_, count| *count > 0);
         if let Some(at) = self.refused.iter().rposition(|r| r.why == why) {
             self.refused.remove(at);
         }
