@@ -3,12 +3,12 @@
 
 pub mod answer;
 mod changes;
-mod ground;
+pub mod ground;
 mod heights;
 mod quiet;
 pub mod radio;
 mod timeline;
-mod waiting;
+pub mod waiting;
 
 use std::path::Path;
 use std::sync::Arc;

@@ -8,6 +8,7 @@ use super::days::DaysArgs;
 use super::desk::DeskArgs;
 use super::fetch::FetchArgs;
 use super::fill::FillArgs;
+use super::follow::FollowArgs;
 use super::help::HelpArgs;
 use super::new::NewArgs;
 use super::sites::SitesArgs;
@@ -52,6 +53,7 @@ pub enum Command {
     Compare(CompareArgs),
     Winds(WindsArgs),
     Fetch(FetchArgs),
+    Follow(FollowArgs),
     Desk(DeskArgs),
     Help(HelpArgs),
 }

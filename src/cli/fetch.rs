@@ -1,6 +1,6 @@
 //! `windfall fetch`: the part of a public forecast that a flight needs.
 //!
-//! The only command that talks to a network.
+//! One of the two commands that talk to a network; the other is `follow`.
 
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
@@ -24,7 +24,7 @@ use windfall::plan::Plan;
 use windfall::units::{Dimension, parse};
 use windfall::zone::duration::{Aloft, FAST_M_S, ROOM_M};
 
-/// Downloads the part of a public forecast that a plan needs. No other command uses the network.
+/// Downloads the part of a public forecast that a plan needs. Only this command and follow use the network.
 #[derive(Debug, Args)]
 #[command(after_long_help = "\
 Examples:

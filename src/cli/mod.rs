@@ -9,6 +9,7 @@ pub mod desk;
 pub mod fetch;
 mod fetch_words;
 pub mod fill;
+pub mod follow;
 pub mod help;
 pub mod instead;
 pub mod new;

@@ -14,7 +14,10 @@ pub(super) struct FieldWalk<'a> {
     model: &'a FlightModel,
     field: &'a LayerField,
     member: usize,
+    /// Of the way that it is on.
     wind_error: &'a [[f64; 2]],
+    /// Of the way down.
+    wind_error_down: &'a [[f64; 2]],
     moment: Moment,
     weights: Weights,
     floor: Floor<'a>,
@@ -38,7 +41,7 @@ impl<'a> FieldWalk<'a> {
         model: &'a FlightModel,
         field: &'a LayerField,
         member: usize,
-        wind_error: &'a [[f64; 2]],
+        [wind_error, wind_error_down]: [&'a [[f64; 2]]; 2],
         moment: Moment,
         floor: Floor<'a>,
     ) -> Result<FieldWalk<'a>, Miss> {
@@ -47,6 +50,7 @@ impl<'a> FieldWalk<'a> {
             field,
             member,
             wind_error,
+            wind_error_down,
             moment,
             weights: field.weights(moment.place, moment.time_s)?,
             floor,
@@ -77,6 +81,7 @@ impl<'a> FieldWalk<'a> {
         self.moment.altitude_m = summit.altitude_m;
         let burst = self.moment;
         tell(burst);
+        self.wind_error = self.wind_error_down;
         let bottom_m = |layer: usize| self.model.layers.altitude_m(layer);
         for leg in (0..scratch.down.felt.len()).rev() {
             let size = match self.floor.is_near(bottom_m(leg * FIELD_LEG_LAYERS)) {

@@ -5,6 +5,7 @@ mod field_walk;
 mod floor;
 pub mod layers;
 pub mod model;
+pub mod onward;
 mod passage;
 pub mod rates;
 pub mod rise;

@@ -200,6 +200,17 @@ pub(super) struct Summit {
     pub share: f64,
 }
 
+/// A way through whole layers, whose seconds are known.
+pub(super) struct Way<'a> {
+    pub start: Moment,
+    /// The layer at whose lower boundary it starts.
+    pub first_layer: usize,
+    pub summit: Summit,
+    pub member: usize,
+    /// Added to the wind of each layer, m/s, on the way up and on the way down.
+    pub wind_errors: [&'a [[f64; 2]]; 2],
+}
+
 impl FlightModel {
     /// Flies once; `record`, if given, is called at every layer passed.
     pub fn fly(
@@ -248,36 +259,55 @@ impl FlightModel {
         mut tell: impl FnMut(Moment),
     ) -> Result<Flown, Miss> {
         let summit = self.summit(from, v, departures.slowness, scratch)?;
-        let wind_error = departures.wind_m_s;
         self.fall_seconds(v, &summit, &mut scratch.down.seconds);
-        scratch.up.set_lean(from.layer);
-        scratch.down.set_lean(0);
-
         let start = Moment {
             time_s: from.time_s,
             altitude_m: self.layers.altitude_m(from.layer),
             place: from.place,
         };
+        let way = Way {
+            start,
+            first_layer: from.layer,
+            summit,
+            member: v.member,
+            wind_errors: [departures.wind_m_s; 2],
+        };
+        self.walk(&way, scratch, every_layer, &mut tell)
+    }
+
+    /// Flies a way through layers whose seconds, up and down, stand in `scratch`.
+    pub(super) fn walk(
+        &self,
+        way: &Way,
+        scratch: &mut Scratch,
+        every_layer: bool,
+        tell: &mut impl FnMut(Moment),
+    ) -> Result<Flown, Miss> {
+        scratch.up.set_lean(way.first_layer);
+        scratch.down.set_lean(0);
         let release_m = self.layers.altitude_m(self.release_layer);
         let floor = Floor::new(self.ground.as_deref(), release_m);
+        let (summit, start) = (&way.summit, way.start);
         match &self.winds {
             FlightWinds::Column(winds) => {
                 let mut walk = Walk {
                     layers: &self.layers,
                     compass: &self.compass,
                     winds,
-                    wind_error,
-                    first_layer: from.layer,
+                    wind_error: way.wind_errors[0],
+                    wind_error_down: way.wind_errors[1],
+                    first_layer: way.first_layer,
                     floor,
                     moment: start,
                 };
-                Ok(walk.up_and_down(&summit, scratch, every_layer, &mut tell))
+                Ok(walk.up_and_down(summit, scratch, every_layer, tell))
             }
             FlightWinds::Field(field) => {
-                scratch.up.set_felt(&summit, from.layer);
-                scratch.down.set_felt(&summit, 0);
-                let mut walk = FieldWalk::new(self, field, v.member, wind_error, start, floor)?;
-                walk.up_and_down(&summit, scratch, every_layer, &mut tell)
+                scratch.up.set_felt(summit, way.first_layer);
+                scratch.down.set_felt(summit, 0);
+                let errors = way.wind_errors;
+                let mut walk = FieldWalk::new(self, field, way.member, errors, start, floor)?;
+                walk.up_and_down(summit, scratch, every_layer, tell)
             }
         }
     }
@@ -327,7 +357,7 @@ impl FlightModel {
         })
     }
 
-    fn fall_seconds(&self, v: &Variation, summit: &Summit, out: &mut Vec<f64>) {
+    pub(super) fn fall_seconds(&self, v: &Variation, summit: &Summit, out: &mut Vec<f64>) {
         let count = summit.layer + 1;
         out.clear();
         let slower = 1.0 / v.fall_speed;

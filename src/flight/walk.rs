@@ -15,7 +15,10 @@ pub(super) struct Walk<'a> {
     pub layers: &'a Layers,
     pub compass: &'a Compass,
     pub winds: &'a LayerWinds,
+    /// Of the way that it is on.
     pub wind_error: &'a [[f64; 2]],
+    /// Of the way down.
+    pub wind_error_down: &'a [[f64; 2]],
     pub first_layer: usize,
     pub floor: Floor<'a>,
     pub moment: Moment,
@@ -42,6 +45,7 @@ impl Walk<'_> {
         self.through_lower_part(summit, &scratch.up, summit.altitude_m);
         let burst = self.moment;
         tell(burst);
+        self.wind_error = self.wind_error_down;
         self.through_lower_part(summit, &scratch.down, self.layers.altitude_m(last));
         let mut down = self.floor.met(burst, self.moment);
         let mut end = last;

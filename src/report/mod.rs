@@ -7,6 +7,7 @@ mod extent;
 pub mod files;
 pub mod fill_words;
 pub mod findings;
+pub mod follow_words;
 pub mod input_notes;
 pub mod json;
 mod layout;

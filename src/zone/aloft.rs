@@ -16,6 +16,7 @@ use crate::spread::draws::Sampler;
 use crate::spread::region::GroundEllipse;
 use crate::spread::run::{Landing, quantiles, run_aloft};
 use crate::wind::error::WindError;
+use crate::wind::error_process::WindErrorProcess;
 
 /// What is kept of a prediction for further flights of the same stack in the same winds.
 #[derive(Debug, Clone)]
@@ -51,6 +52,38 @@ impl Continuation {
     /// The draws that came down, in their order.
     pub fn landings(&self) -> &[Landing] {
         &self.landings
+    }
+
+    /// The planned release.
+    pub fn release(&self) -> Timestamp {
+        self.release
+    }
+
+    /// The model that flights are flown by.
+    pub fn model(&self) -> &FlightModel {
+        &self.model
+    }
+
+    /// What the draws are made by.
+    pub fn sampler(&self) -> &Sampler {
+        &self.sampler
+    }
+
+    /// How wrong the winds may be; `None` where they are taken as exact.
+    pub fn wind_error(&self) -> Option<&WindError> {
+        self.wind_error.as_ref()
+    }
+
+    /// The error of the winds, to be drawn as for the zone.
+    pub fn wind_process(&self) -> Option<WindErrorProcess> {
+        let seconds = seconds_by_layer(&self.track, &self.model.layers);
+        let error = self.wind_error.as_ref()?;
+        Some(process_of(error, &self.model, &seconds))
+    }
+
+    /// The planned flight, a moment at every layer.
+    pub fn planned(&self) -> &[Moment] {
+        &self.track
     }
 
     /// The heights that flights come down on.

@@ -128,7 +128,7 @@ fn rings_of(polygon: &GroundPolygon) -> impl Iterator<Item = &[Position]> {
         .map(Vec::as_slice)
 }
 
-fn mark_feature(kind: &str, mark: &Mark) -> (Feature, Extent) {
+pub(in crate::report) fn mark_feature(kind: &str, mark: &Mark) -> (Feature, Extent) {
     let at = lon_lat(mark.position);
     let geometry = GeometryValue::new_point(with_altitude(at, mark.altitude_m));
     feature(
@@ -141,7 +141,7 @@ fn mark_feature(kind: &str, mark: &Mark) -> (Feature, Extent) {
 
 /// The track; `None` for fewer than two marks. Cut at the antimeridian it is a MultiLineString,
 /// and `times` has a list for each line.
-fn track_feature(track: &[Mark]) -> Option<(Feature, Extent)> {
+pub(in crate::report) fn track_feature(track: &[Mark]) -> Option<(Feature, Extent)> {
     let pieces = track_lines(track);
     let altitudes = pieces.iter().flatten().map(|point| point.altitude_m);
     let outlines: Vec<Vec<Coord>> = pieces

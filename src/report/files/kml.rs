@@ -24,25 +24,12 @@ const POINT_EVERY_MIN: i64 = 10;
 
 /// The briefing as KML text.
 pub fn text(brief: &Brief, units: UnitSystem) -> String {
-    let mut kml = Xml::new();
-    kml.open("kml", &[("xmlns", "http://www.opengis.net/kml/2.2")]);
-    kml.open("Document", &[]);
-    kml.text("name", &words::title(brief));
     let said = format!(
         "{} {}",
         words::headline(brief, units),
         words::provenance(brief)
     );
-    kml.text("description", &said);
-    line_style(&mut kml, "track", &kml_colour(GLOBE_TRACK, 0xff), 3.0);
-    for (name, line, area, opacity, width) in [
-        ("inner", GLOBE_ELLIPSE, GLOBE_AREA, 0x18, 2.0),
-        ("outer", GLOBE_ELLIPSE, GLOBE_AREA, 0x10, 4.0),
-        ("contour", GLOBE_CONTOUR, GLOBE_CONTOUR, 0, 2.0),
-    ] {
-        let line = kml_colour(line, 0xff);
-        area_style(&mut kml, name, &line, &kml_colour(area, opacity), width);
-    }
+    let mut kml = begun(&words::title(brief), &said);
     folder(&mut kml, "Flight as planned", |kml| {
         track(kml, &brief.zone.track);
         for (name, mark) in marks(brief) {
@@ -71,6 +58,35 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
             .for_each(|w| waiting(kml, w, units));
     });
     kml.finish()
+}
+
+/// A document with its name, its description and the styles of track and areas.
+pub(super) fn begun(name: &str, said: &str) -> Xml {
+    let mut kml = Xml::new();
+    kml.open("kml", &[("xmlns", "http://www.opengis.net/kml/2.2")]);
+    kml.open("Document", &[]);
+    kml.text("name", name);
+    kml.text("description", said);
+    line_style(&mut kml, "track", &kml_colour(GLOBE_TRACK, 0xff), 3.0);
+    for (name, line, area, opacity, width) in [
+        ("inner", GLOBE_ELLIPSE, GLOBE_AREA, 0x18, 2.0),
+        ("outer", GLOBE_ELLIPSE, GLOBE_AREA, 0x10, 4.0),
+        ("contour", GLOBE_CONTOUR, GLOBE_CONTOUR, 0, 2.0),
+    ] {
+        let line = kml_colour(line, 0xff);
+        area_style(&mut kml, name, &line, &kml_colour(area, opacity), width);
+    }
+    kml
+}
+
+/// A mark at its height.
+pub(super) fn mark(kml: &mut Xml, name: &str, mark: &Mark, units: UnitSystem) {
+    point_at(kml, name, mark, Height::Flown, units);
+}
+
+/// A place on the ground.
+pub(super) fn spot(kml: &mut Xml, name: &str, said: &str, at: Coord) {
+    point(kml, name, said, None, Height::OnGround, &tuple(at, None));
 }
 
 /// The three marks with their names.
@@ -156,7 +172,7 @@ fn line(kml: &mut Xml, color: &str, width: f64) {
     kml.close();
 }
 
-fn track(kml: &mut Xml, track: &[Mark]) {
+pub(super) fn track(kml: &mut Xml, track: &[Mark]) {
     for piece in track_lines(track) {
         kml.open("Placemark", &[]);
         kml.text("name", "track");
@@ -204,7 +220,7 @@ fn point_at(kml: &mut Xml, name: &str, mark: &Mark, height: Height, units: UnitS
     point(kml, name, &said, Some(mark.time), height, &at);
 }
 
-fn waiting(kml: &mut Xml, point_: &WaitingPoint, units: UnitSystem) {
+pub(super) fn waiting(kml: &mut Xml, point_: &WaitingPoint, units: UnitSystem) {
     let name = words::waiting_name(point_);
     let why = words::why_there(point_, units);
     let at = tuple(lon_lat(point_.position), None);
@@ -227,14 +243,14 @@ fn point(kml: &mut Xml, name: &str, said: &str, time: Option<Timestamp>, height:
     kml.close();
 }
 
-fn ellipse(kml: &mut Xml, ellipse: &GroundEllipse) {
+pub(super) fn ellipse(kml: &mut Xml, ellipse: &GroundEllipse) {
     let p = ellipse.shape.probability;
     let style = if p > 0.5 { "#outer" } else { "#inner" };
     let name = region_name("ellipse", p);
     area(kml, &name, style, &areas([[ellipse.ring.as_slice()]]));
 }
 
-fn contour(kml: &mut Xml, contour: &GroundContour) {
+pub(super) fn contour(kml: &mut Xml, contour: &GroundContour) {
     let rings = contour.polygons.iter().map(|polygon| {
         std::iter::once(&polygon.exterior)
             .chain(&polygon.holes)

@@ -2,3 +2,4 @@
 
 pub mod brief;
 pub mod fill_card;
+pub mod follow;

@@ -5,6 +5,7 @@ pub mod compare;
 pub mod days;
 pub mod fill;
 pub mod fill_rules;
+pub mod follow;
 pub mod forecast;
 pub mod sites;
 pub(super) mod why;

@@ -1,0 +1,631 @@
+//! A flight as it flies: reports of its trackers come in, and the landing zone is predicted anew.
+//!
+//! The draws of the zone are kept and moved by what each leg between fixes shows: winds learnt on the way up
+//! are used on the way down, rates of rise and fall are learnt as well ([`winds`], [`rates`]). Each draw is then
+//! flown on from the last fix ([`crate::flight::onward`]).
+
+pub mod answer;
+pub mod ensemble;
+pub mod legs;
+pub mod phase;
+pub mod rates;
+pub mod winds;
+
+use jiff::Timestamp;
+
+use self::answer::{FollowNote, FromCar, Landing, Last, OffPlan, Standing, Whereabouts};
+use self::ensemble::{Ensemble, Onward};
+use self::phase::{Phase, Told};
+use crate::brief::answer::WaitingPoint;
+use crate::brief::ground::BriefGround;
+use crate::brief::waiting;
+use crate::clock::{after, seconds_between};
+use crate::error::Result;
+use crate::flight::model::Moment;
+use crate::geodesy::{LocalFrame, Normal, Position};
+use crate::numeric::{linear, quantile};
+use crate::plan::Plan;
+use crate::spread::region::Regions;
+use crate::track::gate::{Change, Gate, rate};
+use crate::track::{Fix, Outcome};
+use crate::winds::Winds;
+use crate::zone::aloft::Continuation;
+use crate::zone::{Mark, Options, Zone, predict_and_keep};
+
+/// After so long without a report the tracker is quiet, s.
+pub const QUIET_S: f64 = 300.0;
+/// A release that differs by more than this from the plan's is predicted anew, s.
+const OTHER_RELEASE_S: f64 = 300.0;
+/// It has to rise by so much before its release is known, m.
+const RISEN_M: f64 = 400.0;
+/// Clocks that differ by more than this are told, s.
+const CLOCK_S: f64 = 120.0;
+/// A release farther away than this is told, m.
+const ELSEWHERE_M: f64 = 5_000.0;
+/// Rates are told that differ from the plan's by these factors.
+const SLOW: f64 = 0.6;
+const FAST: f64 = 1.8;
+/// Fixes that an answer has, at most, about.
+const TRACK_POINTS: usize = 600;
+/// Fewer draws that land make no zone.
+const FEWEST_LANDED: usize = 20;
+
+/// Follows one flight.
+pub struct Follower<'a> {
+    plan: Plan,
+    winds: &'a Winds,
+    options: Options,
+    gate: Gate,
+    zone: Zone,
+    kept: Continuation,
+    /// The draws before anything is learnt.
+    prior: Ensemble,
+    learnt: Ensemble,
+    /// Ends of the last legs that were learnt from, up and down.
+    used: [Option<Timestamp>; 2],
+    told: Told,
+    fixes: Vec<Fix>,
+    stale: bool,
+    released: Option<Timestamp>,
+    /// The release that the prediction is for.
+    predicted_for: Timestamp,
+    winds_of_plan: bool,
+    frame: Option<LocalFrame>,
+    car: Option<Position>,
+    /// Where the draws landed that the last answer was made of.
+    landings: Vec<Normal>,
+    ground: Option<BriefGround>,
+    waiting: Option<Waiting>,
+}
+
+/// Points to wait at, and the landings they were found for.
+struct Waiting {
+    center: Position,
+    area_m2: f64,
+    points: Vec<WaitingPoint>,
+}
+
+impl<'a> Follower<'a> {
+    /// Predicts the plan's flight and waits for reports.
+    ///
+    /// # Errors
+    ///
+    /// As [`predict_and_keep`].
+    pub fn new(plan: &Plan, winds: &'a Winds, options: Options) -> Result<Follower<'a>> {
+        let (prediction, kept) = predict_and_keep(plan, winds, options, || ())?;
+        let prior = Ensemble::new(&kept, options.draws, options.seed);
+        Ok(Follower {
+            gate: Gate::new(plan.site.position, plan.release),
+            zone: prediction.zone,
+            learnt: prior.clone(),
+            prior,
+            kept,
+            used: [None; 2],
+            told: Told {
+                phase: Phase::OnGround,
+                first: 0,
+                top: 0,
+            },
+            fixes: Vec::new(),
+            stale: false,
+            released: None,
+            predicted_for: plan.release,
+            winds_of_plan: false,
+            frame: None,
+            car: None,
+            landings: Vec::new(),
+            ground: None,
+            waiting: None,
+            plan: plan.clone(),
+            winds,
+            options,
+        })
+    }
+
+    /// Where the crew's car is.
+    pub fn set_car(&mut self, car: Option<Position>) {
+        self.car = car;
+    }
+
+    /// The gate, with what it let through and what it refused.
+    pub fn gate(&self) -> &Gate {
+        &self.gate
+    }
+
+    /// The zone before the release.
+    pub fn zone(&self) -> &Zone {
+        &self.zone
+    }
+
+    /// Takes what was read of something heard at a time (if that is known); whether it changes anything.
+    pub fn hear(&mut self, outcome: Outcome, heard: Option<Timestamp>) -> bool {
+        let change = self.gate.offer(outcome, heard);
+        self.stale |= change == Change::Earlier;
+        change != Change::Nothing
+    }
+
+    /// Learns from the fixes that are new.
+    fn digest(&mut self) {
+        let before = self.told.phase;
+        let mut fixes = self.gate.fixes().to_vec();
+        let count = fixes.len();
+        self.told = phase::told(&mut fixes, self.site_m());
+        self.stale |= fixes.len() != count;
+        self.fixes = fixes;
+        if matches!(before, Phase::Falling | Phase::Landed)
+            && matches!(self.told.phase, Phase::Rising | Phase::Floating)
+        {
+            self.stale = true;
+        }
+        self.set_release();
+        if self.stale {
+            self.learnt = self.prior.clone();
+            self.used = [None; 2];
+            self.stale = false;
+        }
+        let Told { phase, first, top } = self.told;
+        let falling = matches!(phase, Phase::Falling | Phase::Landed);
+        let rise_end = if falling { top + 1 } else { self.fixes.len() };
+        self.learn(first.min(rise_end), rise_end, true);
+        if phase == Phase::Falling {
+            self.learn(top + 1, self.fixes.len(), false);
+        }
+    }
+
+    /// Learns from the legs among fixes that were not used yet.
+    fn learn(&mut self, first: usize, end: usize, rising: bool) {
+        let way = usize::from(!rising);
+        let fixes = &self.fixes[first.min(end)..end];
+        let since = self.used[way];
+        let from = since.map_or(0, |t| fixes.partition_point(|f| f.time < t));
+        for leg in legs::legs(&fixes[from..], rising) {
+            // What sinks on its way up is a burst that is not known yet, or noise.
+            let wrong_way = rising
+                && leg.to.altitude_m < leg.from.altitude_m
+                && self.told.phase != Phase::Floating;
+            if !wrong_way {
+                self.learnt.learn(&self.kept, &leg);
+            }
+            self.used[way] = Some(leg.to.time);
+        }
+    }
+
+    /// Finds when it was released; predicts anew where that is not when the plan says.
+    fn set_release(&mut self) {
+        let Told { phase, first, top } = self.told;
+        let Some(start) = self.fixes.get(first).filter(|_| phase != Phase::OnGround) else {
+            return;
+        };
+        if self.fixes[top].altitude_m - start.altitude_m.min(self.site_m()) < RISEN_M {
+            return;
+        }
+        let Some(released) = phase::released(&self.fixes, &self.told, self.site_m()) else {
+            return;
+        };
+        self.released = Some(released);
+        let off_s = seconds_between(self.predicted_for, released);
+        if off_s.abs() < OTHER_RELEASE_S || self.winds_of_plan {
+            return;
+        }
+        let plan = Plan {
+            release: released,
+            ..self.plan.clone()
+        };
+        match predict_and_keep(&plan, self.winds, self.options, || ()) {
+            Ok((_, kept)) => {
+                self.prior = Ensemble::new(&kept, self.options.draws, self.options.seed);
+                self.kept = kept;
+                self.predicted_for = released;
+                self.stale = true;
+            }
+            Err(_) => self.winds_of_plan = true,
+        }
+    }
+
+    fn site_m(&self) -> f64 {
+        self.zone.release.altitude_m
+    }
+
+    /// How the flight stands at a moment of this computer's clock; without one, as of the last fix.
+    ///
+    /// # Errors
+    ///
+    /// When no plane can be laid around the landing.
+    pub fn standing(&mut self, clock: Option<Timestamp>) -> Result<Standing> {
+        self.digest();
+        let last = self.fixes.last().cloned();
+        let delay_s = self.gate.usual_delay_s().unwrap_or(0.0);
+        let last_time = last.as_ref().map(|f| f.time);
+        // The trackers' clock counts; this computer's may be wrong.
+        let ahead_s = if delay_s.abs() > CLOCK_S {
+            delay_s
+        } else {
+            0.0
+        };
+        let now = clock
+            .map(|c| after(c, -ahead_s))
+            .or(last_time)
+            .unwrap_or(self.plan.release);
+        let now = last_time.map_or(now, |t| now.max(t));
+        let mut standing = self.outline(now);
+        if let Some(last) = last.filter(|_| self.told.phase != Phase::OnGround) {
+            self.fly(&last, now, &mut standing)?;
+        }
+        self.note(ahead_s, &mut standing);
+        let target = standing.landing.as_ref().map(|l| l.center);
+        let target = target.unwrap_or(self.zone.center());
+        standing.from_car = self.car.map(|car| FromCar {
+            car,
+            distance_m: car.distance_m(target),
+            azimuth_deg: car.azimuth_deg(target),
+        });
+        Ok(standing)
+    }
+
+    /// The points from which the landings of an answer are nearest, the best first; found anew where the
+    /// landings have moved by half of what half of them lie within, or fill half the area.
+    ///
+    /// # Errors
+    ///
+    /// When a file of the plan's ground cannot be read.
+    pub fn waiting(&mut self, standing: &Standing) -> Result<Vec<WaitingPoint>> {
+        let Some((landing, outer)) = standing
+            .landing
+            .as_ref()
+            .and_then(|l| Some((l, l.outer()?)))
+        else {
+            return Ok(Vec::new());
+        };
+        let (center, area_m2) = (landing.center, outer.shape.area_m2());
+        let holds = |w: &Waiting| {
+            let ratio = area_m2 / w.area_m2.max(1.0);
+            (0.5..2.0).contains(&ratio) && w.center.distance_m(center) < 0.5 * landing.half_circle_m
+        };
+        if let Some(known) = self.waiting.as_ref().filter(|w| holds(w)) {
+            return Ok(known.points.clone());
+        }
+        let prior: Vec<Normal> = self.kept.landings().iter().map(|l| l.place).collect();
+        let zone = Zone {
+            ellipses: landing.ellipses.clone(),
+            contours: Vec::new(),
+            ..self.zone.clone()
+        };
+        let ground = match self.ground.take() {
+            Some(ground) => ground,
+            None => BriefGround::new(&self.plan, &zone, &[&prior[..], &self.landings].concat())?,
+        };
+        let points = waiting::points(&ground, &zone, &self.landings, self.kept.ground())?;
+        self.ground = Some(ground);
+        self.waiting = Some(Waiting {
+            center,
+            area_m2,
+            points: points.clone(),
+        });
+        Ok(points)
+    }
+
+    /// All that needs no flights.
+    fn outline(&self, now: Timestamp) -> Standing {
+        let last = self.fixes.last();
+        let every = self.fixes.len().div_ceil(TRACK_POINTS).max(1);
+        let kept = |i: usize| i.is_multiple_of(every) || i + 1 == self.fixes.len();
+        let track = self.fixes.iter().enumerate().filter(|(i, _)| kept(*i));
+        Standing {
+            name: self.plan.name.clone(),
+            time: now,
+            phase: self.told.phase,
+            last: last.map(|f| Last {
+                mark: mark(f),
+                tracker: f.tracker.clone(),
+                age_s: seconds_between(f.time, now),
+                above_ground_m: (f.altitude_m - self.ground_m(f.position)).max(0.0),
+            }),
+            rate_m_s: phase::rate_now(&self.fixes),
+            released: self.released,
+            burst: self.burst(),
+            off_plan: last.and_then(|f| self.off_plan(f)),
+            landing: None,
+            now: None,
+            area_at_release_m2: self.zone.outer().map(|e| e.shape.area_m2()),
+            from_car: None,
+            track: track.map(|(_, f)| mark(f)).collect(),
+            accepted: self.gate.accepted(),
+            refused: self.gate.counts().clone(),
+            draws: self.learnt.count(),
+            seed: self.options.seed,
+            notes: Vec::new(),
+        }
+    }
+
+    fn ground_m(&self, place: Position) -> f64 {
+        let terrain = self.kept.ground();
+        terrain
+            .and_then(|t| t.height_m(place))
+            .unwrap_or(self.site_m())
+    }
+
+    /// Flies the draws on from the last fix.
+    fn fly(&mut self, last: &Fix, now: Timestamp, standing: &mut Standing) -> Result<()> {
+        if self.told.phase == Phase::Landed {
+            return Ok(());
+        }
+        let falling = self.told.phase == Phase::Falling;
+        let release = self.kept.release();
+        let from = Moment {
+            time_s: seconds_between(release, last.time),
+            altitude_m: last.altitude_m,
+            place: last.position.normal(),
+        };
+        let now_s = seconds_between(release, now);
+        let (flown, worn) = self.learnt.fly_on(&self.kept, from, falling, now_s);
+        let landed: Vec<&Onward> = flown.iter().flatten().collect();
+        let left_share = 1.0 - landed.len() as f64 / flown.len().max(1) as f64;
+        if worn {
+            standing.notes.push(FollowNote::HigherThanExpected {
+                altitude_m: last.altitude_m,
+            });
+        }
+        if left_share > crate::zone::LEFT_ALLOWED {
+            standing
+                .notes
+                .push(FollowNote::DrawsLeft { share: left_share });
+        }
+        if landed.len() < FEWEST_LANDED {
+            return Ok(());
+        }
+        self.landings = landed.iter().map(|o| o.flown.landing.place).collect();
+        standing.landing = Some(self.landing(&landed, falling, left_share)?);
+        if seconds_between(last.time, now) > QUIET_S {
+            standing.now = self.whereabouts(&landed, now_s)?;
+        }
+        Ok(())
+    }
+
+    /// A plane around a place; kept as long as it serves.
+    fn plane(&mut self, around: Position) -> Result<&LocalFrame> {
+        const FAR_M: f64 = 50_000.0;
+        let serves = self
+            .frame
+            .as_ref()
+            .is_some_and(|f| f.center().distance_m(around) < FAR_M);
+        if !serves {
+            self.frame = None;
+        }
+        match &mut self.frame {
+            Some(frame) => Ok(frame),
+            none => Ok(none.insert(LocalFrame::new(around)?)),
+        }
+    }
+
+    fn landing(&mut self, landed: &[&Onward], falling: bool, left_share: f64) -> Result<Landing> {
+        let release = self.kept.release();
+        let places: Vec<Position> = landed
+            .iter()
+            .map(|o| o.flown.landing.place.position())
+            .collect();
+        let frame = self.plane(places[0])?;
+        let points = places
+            .iter()
+            .map(|p| frame.to_plane(*p))
+            .collect::<Result<Vec<_>>>()?;
+        let regions = Regions::of(&points)?;
+        let contours = regions.contours.iter().map(|c| c.on_ground(frame));
+        let ellipses = regions.ellipses.iter().map(|e| e.on_ground(frame));
+        let (ellipses, contours) = (
+            ellipses.collect::<Result<_>>()?,
+            contours.collect::<Result<_>>()?,
+        );
+        let center = frame.to_position(regions.moments.mean_m)?;
+        let three = |value: &dyn Fn(&Onward) -> f64| quantiles(landed.iter().map(|o| value(o)));
+        let ground_m = self.ground_m(center);
+        Ok(Landing {
+            center,
+            ellipses,
+            contours,
+            half_circle_m: regions.half_circle_m,
+            times: three(&|o| o.flown.landing.time_s).map(|s| after(release, s)),
+            burst_m: (!falling).then(|| three(&|o| o.flown.burst.altitude_m)),
+            speed_m_s: self.learnt.rate_m_s(&self.kept, ground_m, false),
+            left_share,
+        })
+    }
+
+    fn whereabouts(&mut self, landed: &[&Onward], now_s: f64) -> Result<Option<Whereabouts>> {
+        let places: Vec<Position> = landed.iter().map(|o| o.now.place.position()).collect();
+        let frame = self.plane(places[0])?;
+        let points = places
+            .iter()
+            .map(|p| frame.to_plane(*p))
+            .collect::<Result<Vec<_>>>()?;
+        let n = points.len() as f64;
+        let mean = [0, 1].map(|i| points.iter().map(|p| p[i]).sum::<f64>() / n);
+        let center = frame.to_position(mean)?;
+        let mut away: Vec<f64> = points
+            .iter()
+            .map(|p| (p[0] - mean[0]).hypot(p[1] - mean[1]))
+            .collect();
+        away.sort_by(f64::total_cmp);
+        let down = landed
+            .iter()
+            .filter(|o| o.flown.landing.time_s <= now_s)
+            .count();
+        Ok(quantile(&away, 0.9).map(|radius_m| Whereabouts {
+            center,
+            radius_m,
+            altitude_m: quantiles(landed.iter().map(|o| o.now.altitude_m)),
+            landed_share: down as f64 / n,
+        }))
+    }
+
+    /// Where the lines of rise and fall meet.
+    fn burst(&self) -> Option<Mark> {
+        if !matches!(self.told.phase, Phase::Falling | Phase::Landed) {
+            return None;
+        }
+        let top = self.fixes.get(self.told.top)?;
+        let next = self.fixes.get(self.told.top + 1)?;
+        let before = self.told.top.checked_sub(1).and_then(|i| self.fixes.get(i));
+        let up_m_s = before.map_or(0.0, |b| rate(b, top)).clamp(0.0, 15.0);
+        let down_m_s = self.learnt.rate_m_s(&self.kept, top.altitude_m, false)?;
+        let seconds = seconds_between(top.time, next.time);
+        let fallen_m = top.altitude_m - next.altitude_m;
+        // Up for s and down for the rest: top + up s - down (seconds - s) = next.
+        let up_s = ((down_m_s * seconds - fallen_m) / (up_m_s + down_m_s)).clamp(0.0, seconds);
+        let share = if seconds > 0.0 { up_s / seconds } else { 0.0 };
+        let way_m = share * top.position.distance_m(next.position);
+        Some(Mark {
+            position: top
+                .position
+                .destination(top.position.azimuth_deg(next.position), way_m),
+            altitude_m: top.altitude_m + up_m_s * up_s,
+            time: after(top.time, up_s),
+        })
+    }
+
+    /// How far a fix is from where the planned flight is at that height.
+    fn off_plan(&self, fix: &Fix) -> Option<OffPlan> {
+        let track = &self.zone.track;
+        let top = (0..track.len())
+            .max_by(|i, j| track[*i].altitude_m.total_cmp(&track[*j].altitude_m))?;
+        let falling = matches!(self.told.phase, Phase::Falling | Phase::Landed);
+        let mut way = if falling {
+            track[top..].to_vec()
+        } else {
+            track[..=top].to_vec()
+        };
+        if falling {
+            way.reverse();
+        }
+        way.dedup_by(|b, a| b.altitude_m <= a.altitude_m);
+        let at = |value: &dyn Fn(&Mark) -> f64| {
+            let pairs: Vec<(f64, f64)> = way.iter().map(|m| (m.altitude_m, value(m))).collect();
+            linear(&pairs, fix.altitude_m)
+        };
+        let near = way.iter().min_by(|a, b| {
+            let off = |m: &Mark| (m.altitude_m - fix.altitude_m).abs();
+            off(a).total_cmp(&off(b))
+        })?;
+        let planned_s = at(&|m| seconds_between(self.plan.release, m.time))?;
+        Some(OffPlan {
+            distance_m: near.position.distance_m(fix.position),
+            azimuth_deg: near.position.azimuth_deg(fix.position),
+            later_s: seconds_between(self.plan.release, fix.time) - planned_s,
+        })
+    }
+
+    fn note(&self, ahead_s: f64, standing: &mut Standing) {
+        let notes = &mut standing.notes;
+        let Some(last) = &standing.last else {
+            return;
+        };
+        let phase = self.told.phase;
+        let altitude_m = last.mark.altitude_m;
+        if phase == Phase::Floating {
+            notes.push(FollowNote::Floats { altitude_m });
+        }
+        notes.extend(self.rate_note(altitude_m, standing.rate_m_s));
+        let flying = matches!(phase, Phase::Rising | Phase::Floating | Phase::Falling);
+        if flying && last.age_s > QUIET_S {
+            notes.push(FollowNote::Quiet { for_s: last.age_s });
+        }
+        let down = standing
+            .landing
+            .as_ref()
+            .is_some_and(|l| standing.time > l.times[2]);
+        if flying && down && last.age_s > QUIET_S {
+            notes.push(FollowNote::PresumedDown {
+                heard_at_m: last.above_ground_m,
+            });
+        }
+        if ahead_s != 0.0 {
+            notes.push(FollowNote::ClockDiffers { by_s: ahead_s });
+        }
+        if self.gate.untimed() > 0 {
+            notes.push(FollowNote::WithoutTime {
+                reports: self.gate.untimed(),
+            });
+        }
+        self.note_release(notes);
+    }
+
+    fn note_release(&self, notes: &mut Vec<FollowNote>) {
+        if self.winds_of_plan {
+            notes.push(FollowNote::WindsOfPlan);
+        }
+        let Some(released) = self.released else {
+            return;
+        };
+        let by_s = seconds_between(self.plan.release, released);
+        if by_s.abs() > OTHER_RELEASE_S {
+            notes.push(FollowNote::ReleasedLater { by_s });
+        }
+        let Some(first) = self.fixes.get(self.told.first) else {
+            return;
+        };
+        let above_m = first.altitude_m - self.site_m();
+        if self.told.first == 0 && above_m > 2.0 * RISEN_M {
+            notes.push(FollowNote::HeardLate { above_m });
+        } else {
+            let away_m = self.plan.site.position.distance_m(first.position);
+            if away_m > ELSEWHERE_M {
+                notes.push(FollowNote::ReleasedElsewhere { away_m });
+            }
+        }
+    }
+
+    /// That it rises or falls at another rate than planned, over the last ten minutes.
+    fn rate_note(&self, altitude_m: f64, now_m_s: Option<f64>) -> Option<FollowNote> {
+        const OVER_S: f64 = 600.0;
+        let last = self.fixes.last()?;
+        match self.told.phase {
+            Phase::Rising => {
+                let from = self
+                    .fixes
+                    .iter()
+                    .rfind(|f| seconds_between(f.time, last.time) >= OVER_S)?;
+                let rate_m_s = rate(from, last);
+                let planned_m_s = self.prior.rate_m_s(&self.kept, altitude_m, true)?;
+                let whole = self
+                    .fixes
+                    .get(self.told.first)
+                    .is_some_and(|f| f.time <= from.time);
+                (whole && rate_m_s < SLOW * planned_m_s).then_some(FollowNote::RisesSlowly {
+                    rate_m_s,
+                    planned_m_s,
+                })
+            }
+            Phase::Falling => {
+                let rate_m_s = -now_m_s?;
+                let planned_m_s = self.prior.rate_m_s(&self.kept, altitude_m, false)?;
+                let fallen_s = seconds_between(self.fixes.get(self.told.top)?.time, last.time);
+                match rate_m_s / planned_m_s {
+                    _ if fallen_s < 120.0 => None,
+                    x if x < SLOW => Some(FollowNote::FallsSlowly {
+                        rate_m_s,
+                        planned_m_s,
+                    }),
+                    x if x > FAST => Some(FollowNote::FallsFast {
+                        rate_m_s,
+                        planned_m_s,
+                    }),
+                    _ => None,
+                }
+            }
+            _ => None,
+        }
+    }
+}
+
+fn mark(fix: &Fix) -> Mark {
+    Mark {
+        position: fix.position,
+        altitude_m: fix.altitude_m,
+        time: fix.time,
+    }
+}
+
+fn quantiles(values: impl Iterator<Item = f64>) -> [f64; 3] {
+    let mut values: Vec<f64> = values.collect();
+    values.sort_by(f64::total_cmp);
+    [0.05, 0.5, 0.95].map(|p| quantile(&values, p).unwrap_or(0.0))
+}

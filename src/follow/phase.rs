@@ -1,0 +1,199 @@
+//! What the balloon is doing, by its fixes alone.
+
+use jiff::Timestamp;
+use serde::Serialize;
+
+use crate::clock::{after, seconds_between};
+use crate::track::Fix;
+use crate::track::gate::rate;
+
+/// What the balloon is doing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Phase {
+    /// Nothing has left the ground yet.
+    OnGround,
+    /// On its way up.
+    Rising,
+    /// In the air, and for ten minutes neither up nor down.
+    Floating,
+    /// On its way down.
+    Falling,
+    /// It lies still.
+    Landed,
+}
+
+/// A flight as its fixes tell it: places among them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Told {
+    /// What it is doing.
+    pub phase: Phase,
+    /// The first fix in the air.
+    pub first: usize,
+    /// The highest fix.
+    pub top: usize,
+}
+
+/// A fix is on the ground up to so much above the lowest, m: heights of receivers at rest wander by tens of
+/// metres.
+const NEAR_GROUND_M: f64 = 100.0;
+/// Nothing has left the ground before it was so much higher than the lowest, m.
+const LEFT_GROUND_M: f64 = 150.0;
+/// A flight that is first heard higher than this above its site was heard late, m.
+const HEARD_LATE_M: f64 = 400.0;
+/// One leg that falls by more than this is a fall, m.
+const SURE_FALL_M: f64 = 300.0;
+/// Of two legs that fall each falls at least so much, m, and so fast, m/s.
+const LEG_FALL_M: f64 = 40.0;
+const LEG_FALL_M_S: f64 = 1.5;
+/// A height from which it "fell" and rises again by this, m, was none.
+const RISES_AGAIN_M: f64 = 250.0;
+/// It floats if it rises or sinks more slowly than this, m/s, for so long, s.
+const FLOATING_M_S: f64 = 0.5;
+const FLOATING_S: f64 = 600.0;
+/// It lies still if it moves less than this, m, in so long, s.
+const STILL_M: f64 = 60.0;
+const STILL_UP_M: f64 = 90.0;
+const STILL_S: f64 = 60.0;
+
+/// What fixes tell of a flight from a site at an altitude; heights that turn out to be none are taken out
+/// of them.
+pub fn told(fixes: &mut Vec<Fix>, site_m: f64) -> Told {
+    loop {
+        let told = told_once(fixes, site_m);
+        let rises_again = told.phase == Phase::Falling && rises_again(&fixes[told.top..]);
+        if !rises_again {
+            return told;
+        }
+        fixes.remove(told.top);
+    }
+}
+
+fn told_once(fixes: &[Fix], site_m: f64) -> Told {
+    let by_height = |i: &usize, j: &usize| fixes[*i].altitude_m.total_cmp(&fixes[*j].altitude_m);
+    let on_ground = |first| Told {
+        phase: Phase::OnGround,
+        first,
+        top: first,
+    };
+    let Some(top) = (0..fixes.len()).rev().max_by(by_height) else {
+        return on_ground(0);
+    };
+    let lowest_m = fixes[..=top]
+        .iter()
+        .map(|f| f.altitude_m)
+        .fold(f64::INFINITY, f64::min);
+    let late = lowest_m > site_m + HEARD_LATE_M;
+    let near_ground = |f: &Fix| f.altitude_m < lowest_m + NEAR_GROUND_M;
+    let first = match late {
+        true => 0,
+        false => fixes[..=top]
+            .iter()
+            .rposition(near_ground)
+            .map_or(0, |i| i + 1),
+    };
+    if first > top || (!late && fixes[top].altitude_m < lowest_m + LEFT_GROUND_M) {
+        return on_ground(top);
+    }
+    let phase = match () {
+        () if !is_falling(&fixes[top..]) => match is_floating(&fixes[first..]) {
+            true => Phase::Floating,
+            false => Phase::Rising,
+        },
+        () if is_still(&fixes[top..], fixes[top].altitude_m, site_m) => Phase::Landed,
+        () => Phase::Falling,
+    };
+    Told { phase, first, top }
+}
+
+fn is_falling(from_top: &[Fix]) -> bool {
+    let (Some(top), Some(last)) = (from_top.first(), from_top.last()) else {
+        return false;
+    };
+    if top.altitude_m - last.altitude_m > SURE_FALL_M {
+        return true;
+    }
+    let falls = |pair: &[Fix]| {
+        let fallen_m = pair[0].altitude_m - pair[1].altitude_m;
+        fallen_m > LEG_FALL_M && rate(&pair[0], &pair[1]) < -LEG_FALL_M_S
+    };
+    from_top.len() > 2 && from_top.windows(2).rev().take(2).all(falls)
+}
+
+/// Whether it rose again after it had fallen.
+fn rises_again(from_top: &[Fix]) -> bool {
+    let lowest = from_top
+        .iter()
+        .map(|f| f.altitude_m)
+        .enumerate()
+        .min_by(|a, b| a.1.total_cmp(&b.1));
+    let (Some((at, lowest_m)), Some(last)) = (lowest, from_top.last()) else {
+        return false;
+    };
+    from_top.len() >= at + 2 && last.altitude_m > lowest_m + RISES_AGAIN_M
+}
+
+fn is_floating(aloft: &[Fix]) -> bool {
+    let Some(last) = aloft.last() else {
+        return false;
+    };
+    let begin = after(last.time, -FLOATING_S);
+    let Some(from) = aloft.iter().rposition(|f| f.time <= begin) else {
+        return false;
+    };
+    let slow = |f: &Fix| {
+        (f.altitude_m - aloft[from].altitude_m).abs()
+            < FLOATING_M_S * seconds_between(aloft[from].time, last.time)
+    };
+    aloft[from + 1..].iter().all(slow)
+}
+
+fn is_still(from_top: &[Fix], top_m: f64, site_m: f64) -> bool {
+    let Some(last) = from_top.last() else {
+        return false;
+    };
+    let low = last.altitude_m < site_m + 0.5 * (top_m - site_m);
+    let earlier = from_top
+        .iter()
+        .rfind(|f| seconds_between(f.time, last.time) >= STILL_S);
+    let still = |f: &Fix| {
+        (f.altitude_m - last.altitude_m).abs() < STILL_UP_M
+            && f.position.distance_m(last.position) < STILL_M
+    };
+    low && earlier.is_some_and(still)
+}
+
+/// When it left the ground: its first rate taken back to the site.
+pub fn released(fixes: &[Fix], told: &Told, site_m: f64) -> Option<Timestamp> {
+    let aloft = fixes.get(told.first..=told.top)?;
+    let first = aloft.first()?;
+    let later = aloft
+        .iter()
+        .find(|f| f.altitude_m > first.altitude_m + 300.0)
+        .or(aloft.last())?;
+    let rate_m_s = rate(first, later);
+    if rate_m_s < 0.5 {
+        return None;
+    }
+    let back_s = ((first.altitude_m - site_m) / rate_m_s).max(0.0);
+    let time = after(first.time, -back_s);
+    // Not before it was seen on the ground.
+    let before = told
+        .first
+        .checked_sub(1)
+        .and_then(|i| fixes.get(i))
+        .map(|f| f.time);
+    Some(before.map_or(time, |ground| time.max(ground)))
+}
+
+/// Rate of rise (less than 0: fall) over about the last minute, m/s.
+pub fn rate_now(fixes: &[Fix]) -> Option<f64> {
+    let last = fixes.last()?;
+    let from = fixes
+        .iter()
+        .rev()
+        .skip(1)
+        .find(|f| seconds_between(f.time, last.time) >= 30.0);
+    let from = from.or_else(|| fixes.iter().rev().nth(1))?;
+    Some(rate(from, last))
+}

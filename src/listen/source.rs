@@ -1,0 +1,175 @@
+//! What a source is called on the command line.
+
+use std::path::PathBuf;
+
+use crate::error::{Fault, Result};
+
+/// A source of reports.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Source {
+    /// The standard input.
+    StandardInput,
+    /// A file or a device that is read like one.
+    File(PathBuf),
+    /// A server that gives lines or KISS frames: host and port.
+    Tcp(String),
+    /// An APRS server.
+    Aprs {
+        /// Host and port.
+        server: String,
+        /// What it is told first.
+        login: String,
+    },
+    /// A page that is asked again and again.
+    Page(String),
+}
+
+const EXPECTED: &str = "a file, - for the standard input, tcp://host:port, aprs://host:port?call=YOURS&filter=b/TRACKER, \
+     or http(s)://...";
+
+impl Source {
+    /// From what the user writes.
+    ///
+    /// # Errors
+    ///
+    /// When a server is named without host, port or what else it needs.
+    pub fn parse(text: &str) -> Result<Source> {
+        let fault = |found: String, expected: &str| Fault::new("--from", found, expected);
+        let Some((scheme, rest)) = text.split_once("://") else {
+            return Ok(match text {
+                "-" => Source::StandardInput,
+                path => Source::File(PathBuf::from(path)),
+            });
+        };
+        match scheme.to_ascii_lowercase().as_str() {
+            "http" | "https" => Ok(Source::Page(text.to_owned())),
+            "tcp" => Ok(Source::Tcp(server(rest.trim_end_matches('/'))?)),
+            "aprs" => {
+                let (host, query) = rest.split_once('?').unwrap_or((rest, ""));
+                Ok(Source::Aprs {
+                    server: server(host.trim_end_matches('/'))?,
+                    login: login(query)?,
+                })
+            }
+            "mqtt" | "mqtts" => {
+                let found = format!("\"{text}\", which this program cannot listen to");
+                Err(fault(found, "a bridge that writes lines, piped into --from -").into())
+            }
+            _ => Err(fault(format!("\"{text}\""), EXPECTED).into()),
+        }
+    }
+
+    /// Whether it goes on by itself and needs a network.
+    pub fn is_live(&self) -> bool {
+        matches!(self, Source::Tcp(_) | Source::Aprs { .. } | Source::Page(_))
+    }
+}
+
+/// A host with its port.
+fn server(text: &str) -> Result<String> {
+    let port = text
+        .rsplit_once(':')
+        .map(|(host, port)| (host, port.parse::<u16>()));
+    match port {
+        Some((host, Ok(port))) if !host.is_empty() && port > 0 => Ok(text.to_owned()),
+        _ => Err(Fault::new("--from", format!("the server \"{text}\""), "host:port").into()),
+    }
+}
+
+/// The login of an APRS server that only receives: pass code -1.
+fn login(query: &str) -> Result<String> {
+    let part = |name: &str| {
+        let mut parts = query.split('&').filter_map(|p| p.split_once('='));
+        let found = parts.find(|(key, _)| key.eq_ignore_ascii_case(name));
+        found.map(|(_, value)| decoded(value))
+    };
+    let call = part("call").unwrap_or_default().to_ascii_uppercase();
+    let filter = part("filter").unwrap_or_default();
+    let is_call = (3..=9).contains(&call.len())
+        && call.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-')
+        && call.bytes().any(|b| b.is_ascii_digit());
+    if !is_call {
+        let found = match call.as_str() {
+            "" => "an APRS server without your call sign".to_owned(),
+            other => format!("the call sign \"{other}\""),
+        };
+        let expected = "your own call sign, as in aprs://host:port?call=YOURS&filter=b/TRACKER";
+        return Err(Fault::new("--from", found, expected).into());
+    }
+    if filter.bytes().any(|b| !(b' '..=b'~').contains(&b)) {
+        let found = "a filter with signs that no filter has";
+        return Err(Fault::new("--from", found, "a filter, as in filter=b/TRACKER").into());
+    }
+    let filter = match filter.as_str() {
+        "" => String::new(),
+        filter => format!(" filter {filter}"),
+    };
+    Ok(format!(
+        "user {call} pass -1 vers windfall {}{filter}\r\n",
+        env!("CARGO_PKG_VERSION")
+    ))
+}
+
+/// A part of a query without its percent signs.
+fn decoded(text: &str) -> String {
+    let (bytes, mut out, mut i) = (text.as_bytes(), Vec::new(), 0);
+    while let Some(&byte) = bytes.get(i) {
+        let hex = text.get(i + 1..i + 3).filter(|_| byte == b'%');
+        match (byte, hex.and_then(|h| u8::from_str_radix(h, 16).ok())) {
+            (_, Some(value)) => {
+                out.push(value);
+                i += 3;
+            }
+            (b'+', None) => {
+                out.push(b' ');
+                i += 1;
+            }
+            (byte, None) => {
+                out.push(byte);
+                i += 1;
+            }
+        }
+    }
+    String::from_utf8_lossy(&out).into_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sources_are_told_by_what_they_are_called() {
+        let parse = |text: &str| Source::parse(text).map_err(|e| e.to_string());
+        assert_eq!(parse("-"), Ok(Source::StandardInput));
+        assert_eq!(parse("a/b.log"), Ok(Source::File("a/b.log".into())));
+        assert_eq!(
+            parse("tcp://[::1]:8001"),
+            Ok(Source::Tcp("[::1]:8001".into()))
+        );
+        let aprs = parse("aprs://example.org:14580?call=n0call&filter=b/N0CALL-11%20m/50").unwrap();
+        let Source::Aprs { server, login } = aprs else {
+            panic!("{aprs:?}")
+        };
+        assert_eq!(server, "example.org:14580");
+        assert!(
+            login.starts_with("user N0CALL pass -1 vers windfall "),
+            "{login}"
+        );
+        assert!(login.ends_with(" filter b/N0CALL-11 m/50\r\n"), "{login}");
+        for wrong in [
+            "tcp://host",
+            "tcp://:1",
+            "tcp://host:99999",
+            "aprs://host:14580",
+            "aprs://host:14580?call=A%0d%0aB1",
+            "aprs://host:14580?call=N0CALL&filter=b/X%0d%0apass",
+            "mqtt://host",
+            "gopher://host:1",
+        ] {
+            assert!(
+                parse(wrong).unwrap_err().starts_with("--from: found"),
+                "{wrong}"
+            );
+        }
+    }
+}

@@ -1,0 +1,147 @@
+//! Words of a flight that is followed.
+
+use crate::follow::answer::{FollowNote, Standing};
+use crate::follow::phase::Phase;
+use crate::listen::Said;
+use crate::report::words::{far, share};
+use crate::track::Refusal;
+use crate::units::{UnitSystem, duration};
+
+/// What the balloon is doing.
+pub fn phase(phase: Phase) -> &'static str {
+    match phase {
+        Phase::OnGround => "on the ground",
+        Phase::Rising => "rising",
+        Phase::Floating => "floating",
+        Phase::Falling => "falling",
+        Phase::Landed => "landed",
+    }
+}
+
+/// Why a report was refused.
+pub fn refusal(why: Refusal) -> &'static str {
+    match why {
+        Refusal::NotAsked => "of other stations",
+        Refusal::NoPosition => "without a position (status, telemetry)",
+        Refusal::NoFix => "no fix by the receiver's own word, or 0 N 0 E",
+        Refusal::Vague => "place left vague on purpose",
+        Refusal::Damaged => "damaged on the way",
+        Refusal::TakenBack => "taken back by its sender",
+        Refusal::NoHeight => "without a height",
+        Refusal::NoTime => "without a time, and not heard live",
+        Refusal::Duplicate => "the same fix again",
+        Refusal::Late => "heard more than 15 min after its time",
+        Refusal::Jump => "a jump that no balloon makes",
+        Refusal::OtherBalloon => "of another balloon",
+        Refusal::StaleHeight => "height stands still while the place moves",
+        Refusal::HeightLimit => "height at a receiver's limit",
+        Refusal::Impossible => "below the ground or above 60 km",
+    }
+}
+
+/// A time as short as people say it: seconds below two minutes.
+pub fn ago(seconds: f64) -> String {
+    match seconds.abs() < 120.0 {
+        true => format!("{:.0} s", seconds.max(0.0)),
+        false => duration(seconds),
+    }
+}
+
+/// A note.
+pub fn note(note: &FollowNote, units: UnitSystem) -> String {
+    let rate = |m_s: f64| units.vertical_speed(m_s);
+    match *note {
+        FollowNote::Floats { altitude_m } => format!(
+            "It has neither risen nor sunk for ten minutes at {}: a float, or too little lift. The zone still takes it to rise and burst, which may not happen.",
+            units.height(altitude_m)
+        ),
+        FollowNote::RisesSlowly {
+            rate_m_s,
+            planned_m_s,
+        } => format!(
+            "It rises at {} where the plan has {}: a leak, or less gas than planned.",
+            rate(rate_m_s),
+            rate(planned_m_s)
+        ),
+        FollowNote::FallsSlowly {
+            rate_m_s,
+            planned_m_s,
+        } => format!(
+            "It falls at {} where the plan has {}: part of the balloon may still carry it.",
+            rate(rate_m_s),
+            rate(planned_m_s)
+        ),
+        FollowNote::FallsFast {
+            rate_m_s,
+            planned_m_s,
+        } => format!(
+            "It falls at {} where the plan has {}: the parachute may not be open. Keep people away from below.",
+            rate(rate_m_s),
+            rate(planned_m_s)
+        ),
+        FollowNote::HigherThanExpected { altitude_m } => format!(
+            "At {} it is higher than nearly all draws burst: the burst is taken to come soon, which is a guess.",
+            units.height(altitude_m)
+        ),
+        FollowNote::Quiet { for_s } => format!(
+            "Not heard for {}: the zone is that of the last report, and where it is now grows less sure.",
+            ago(for_s)
+        ),
+        FollowNote::PresumedDown { heard_at_m } => format!(
+            "By now it lies on the ground (19 of 20 draws). It was heard last {} above it: search the zone from its middle.",
+            units.height(heard_at_m)
+        ),
+        FollowNote::ClockDiffers { by_s } => format!(
+            "This computer's clock is {} {} the trackers'; theirs counts.",
+            ago(by_s.abs()),
+            if by_s > 0.0 { "ahead of" } else { "behind" }
+        ),
+        FollowNote::WithoutTime { reports } => format!(
+            "{reports} reports had no time of their own: they count as of when they were heard (assumed)."
+        ),
+        FollowNote::ReleasedLater { by_s } => format!(
+            "Released {} {} than planned; predicted anew for that.",
+            ago(by_s.abs()),
+            if by_s > 0.0 { "later" } else { "earlier" }
+        ),
+        FollowNote::ReleasedElsewhere { away_m } => format!(
+            "Released {} from the plan's site: the winds are those above the site.",
+            far(away_m, units)
+        ),
+        FollowNote::WindsOfPlan => {
+            "The winds do not cover the time of the release: those of the plan's release are used."
+                .to_owned()
+        }
+        FollowNote::DrawsLeft { share: left } => {
+            format!(
+                "{} of the draws leave the winds and are not in the zone.",
+                share(left)
+            )
+        }
+        FollowNote::HeardLate { above_m } => format!(
+            "First heard {} above the site: the release is worked out, not seen.",
+            units.height(above_m)
+        ),
+    }
+}
+
+/// What happened to a source.
+pub fn said(said: &Said) -> String {
+    match said {
+        Said::Connected(where_) => format!("listening to {where_}"),
+        Said::Lost(why, pause) => {
+            format!("lost: {why}; next try in {} s", pause.as_secs().max(1))
+        }
+        Said::Silent(limit) => format!("nothing heard for {} s: connecting anew", limit.as_secs()),
+        Said::BegunAnew(path) => {
+            format!("{path} is shorter or another file: read from its beginning")
+        }
+    }
+}
+
+/// Area now as a share of that before the release.
+pub fn shrunk(standing: &Standing) -> Option<f64> {
+    let now_m2 = standing.landing.as_ref()?.outer()?.shape.area_m2();
+    let before_m2 = standing.area_at_release_m2.filter(|a| *a > 0.0)?;
+    Some(now_m2 / before_m2)
+}

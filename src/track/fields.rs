@@ -1,0 +1,332 @@
+//! Which column or member of a table or of JSON is the time, the place and the height: by name, or as
+//! the user says.
+
+use jiff::civil::Time;
+use jiff::tz::Offset;
+
+use super::stamp::{self, Stamp};
+use super::{FOOT_M, Outcome, Refusal, Report};
+use crate::clock::after;
+use crate::error::{Fault, Result};
+use crate::geodesy::Position;
+use crate::units::{Dimension, symbols, to_si};
+
+/// What is looked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum What {
+    /// When.
+    Time,
+    /// The day of it, where it stands by itself.
+    Date,
+    /// Latitude.
+    Latitude,
+    /// Longitude.
+    Longitude,
+    /// Altitude.
+    Altitude,
+    /// Which tracker.
+    Tracker,
+    /// When it was heard.
+    Heard,
+}
+
+/// Names by which things are known, in lower case, without anything between words.
+const KNOWN: [(What, &[&str]); 7] = [
+    (
+        What::Time,
+        &[
+            "time",
+            "t",
+            "timestamp",
+            "at",
+            "txat",
+            "datetime",
+            "utc",
+            "timeutc",
+            "utctime",
+            "transmittime",
+            "gpstime",
+            "fixtime",
+            "unixtime",
+            "unix",
+            "epoch",
+            "isotime",
+            "timestamputc",
+            "datetimeutc",
+        ],
+    ),
+    (
+        What::Date,
+        &["date", "day", "utcdate", "gpsdate", "dateutc"],
+    ),
+    (
+        What::Latitude,
+        &[
+            "lat",
+            "latitude",
+            "latitudei",
+            "latitudedeg",
+            "latdeg",
+            "gpslat",
+            "gpslatitude",
+        ],
+    ),
+    (
+        What::Longitude,
+        &[
+            "lon",
+            "lng",
+            "long",
+            "longitude",
+            "longitudei",
+            "longitudedeg",
+            "londeg",
+            "lngdeg",
+            "gpslon",
+            "gpslong",
+            "gpslongitude",
+        ],
+    ),
+    (
+        What::Altitude,
+        &[
+            "alt",
+            "altitude",
+            "height",
+            "ele",
+            "elevation",
+            "gpsalt",
+            "gpsaltitude",
+            "altmsl",
+            "altitudemsl",
+            "amsl",
+            "gpsheight",
+        ],
+    ),
+    (
+        What::Tracker,
+        &[
+            "tracker",
+            "call",
+            "callsign",
+            "id",
+            "name",
+            "device",
+            "deviceid",
+            "imei",
+            "serial",
+            "payload",
+            "payloadcallsign",
+            "source",
+            "station",
+        ],
+    ),
+    (
+        What::Heard,
+        &["heard", "heardat", "receivedat", "received", "timereceived"],
+    ),
+];
+
+/// Where one thing stands, and its unit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Place {
+    /// A path of names, or one number of a column (from 1).
+    pub path: Vec<String>,
+    /// What its numbers are multiplied by.
+    pub scale: f64,
+}
+
+/// Where things stand, as the user says.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Fields {
+    given: Vec<(usize, Place)>,
+}
+
+fn number_of(what: What) -> usize {
+    KNOWN.iter().position(|(w, _)| *w == what).unwrap_or(0)
+}
+
+impl Fields {
+    /// From `time=...,lat=...,lon=...,alt=...`: names or dotted paths, for tables also numbers of
+    /// columns; behind a colon the unit, as in `alt=gps.height:ft`.
+    ///
+    /// # Errors
+    ///
+    /// When it is not that.
+    pub fn parse(text: &str) -> Result<Fields> {
+        const EXPECTED: &str = "time=...,lat=...,lon=...,alt=... (also date, tracker, heard) with names or dotted paths, \
+             a unit behind a colon, as in alt=gps.height:ft";
+        let mut given = Vec::new();
+        for part in text.split(',').filter(|p| !p.trim().is_empty()) {
+            let fault = || Fault::new("--fields", format!("\"{}\"", part.trim()), EXPECTED);
+            let (key, value) = part.split_once('=').ok_or_else(fault)?;
+            let what = what(&plain(key)).ok_or_else(fault)?;
+            let (path, unit) = match value.rsplit_once(':') {
+                Some((path, unit)) => (path, Some(unit.trim())),
+                None => (value, None),
+            };
+            let path: Vec<String> = path.split('.').map(|p| p.trim().to_owned()).collect();
+            if path.iter().any(String::is_empty) {
+                return Err(fault().into());
+            }
+            let scale = match unit {
+                None => default_scale(path.last().map_or("", String::as_str)),
+                Some("1e-7") => 1e-7,
+                Some(unit) => to_si(1.0, unit, Dimension::Length).ok_or_else(|| {
+                    let expected = format!("one of {}, or 1e-7", symbols(Dimension::Length));
+                    Fault::new("--fields", format!("the unit \"{unit}\""), expected)
+                })?,
+            };
+            given.push((number_of(what), Place { path, scale }));
+        }
+        Ok(Fields { given })
+    }
+
+    /// Where the user says that something stands.
+    pub fn given(&self, what: What) -> Option<&Place> {
+        let number = number_of(what);
+        self.given
+            .iter()
+            .find(|(n, _)| *n == number)
+            .map(|(_, p)| p)
+    }
+
+    /// Whether the user says anything.
+    pub fn is_given(&self) -> bool {
+        !self.given.is_empty()
+    }
+}
+
+/// A name in lower case, without what stands between its words and without a unit.
+pub fn plain(name: &str) -> String {
+    let bare = name.split(['(', '[']).next().unwrap_or(name);
+    let lower = bare.trim().trim_matches('"').to_lowercase();
+    let mut words: Vec<&str> = lower
+        .split(|c: char| !c.is_alphanumeric())
+        .filter(|w| !w.is_empty())
+        .collect();
+    if words.len() > 1
+        && words
+            .last()
+            .is_some_and(|w| UNITS.iter().any(|(u, _)| u == w))
+    {
+        words.pop();
+    }
+    words.concat()
+}
+
+/// What a name (as [`plain`] makes it) stands for.
+pub fn what(plain: &str) -> Option<What> {
+    KNOWN
+        .iter()
+        .find(|(_, names)| names.contains(&plain))
+        .map(|(w, _)| *w)
+}
+
+/// Units that stand in names of columns.
+const UNITS: [(&str, f64); 11] = [
+    ("m", 1.0),
+    ("meters", 1.0),
+    ("metres", 1.0),
+    ("meter", 1.0),
+    ("metre", 1.0),
+    ("ft", FOOT_M),
+    ("feet", FOOT_M),
+    ("foot", FOOT_M),
+    ("km", 1_000.0),
+    ("deg", 1.0),
+    ("degrees", 1.0),
+];
+
+/// What a name says of its unit: metres and degrees unless it names another.
+pub fn default_scale(name: &str) -> f64 {
+    let lower = name.to_lowercase();
+    if matches!(plain(name).as_str(), "latitudei" | "longitudei") {
+        return 1e-7;
+    }
+    let words = lower.split(|c: char| !c.is_alphanumeric());
+    let last = words.rev().find(|w| !w.is_empty()).unwrap_or("");
+    let unit = UNITS
+        .iter()
+        .find(|(unit, _)| *unit == last && *unit != lower);
+    unit.map_or(1.0, |(_, scale)| *scale)
+}
+
+/// A report from the texts of its parts; `text` gives that of one, with the scale of its numbers.
+pub fn report(text: impl Fn(What) -> Option<(String, f64)>) -> Outcome {
+    let lat = text(What::Latitude);
+    let lon = text(What::Longitude);
+    let (Some(lat), Some(lon)) = (lat, lon) else {
+        return Err(Refusal::NoPosition);
+    };
+    let filled = |(t, _): &(String, f64)| {
+        !matches!(t.trim(), "" | "null" | "nan" | "NaN" | "-" | "NA" | "N/A")
+    };
+    if !filled(&lat) || !filled(&lon) {
+        return Err(Refusal::NoFix);
+    }
+    let degrees = |(t, scale): (String, f64)| degrees(&t).map(|d| d * scale);
+    let (lat, lon) = degrees(lat).zip(degrees(lon)).ok_or(Refusal::Damaged)?;
+    let position = Position::new(lat, lon).ok_or(Refusal::Damaged)?;
+    let height = text(What::Altitude).filter(filled);
+    let altitude_m = match height {
+        None => None,
+        Some((t, scale)) => Some(scale * length(&t).ok_or(Refusal::Damaged)?),
+    };
+    let time = text(What::Time).map_or(Stamp::Unknown, |(t, _)| stamp::read(&t));
+    let date = text(What::Date).and_then(|(t, _)| stamp::of_date(&t));
+    let stamp = match (time, date) {
+        (Stamp::OfDay(second), Some(date)) => Offset::UTC
+            .to_timestamp(date.to_datetime(Time::midnight()))
+            .map_or(time, |midnight| Stamp::At(after(midnight, second))),
+        _ => time,
+    };
+    let heard = text(What::Heard).map(|(t, _)| stamp::read(&t));
+    Ok(Report {
+        tracker: text(What::Tracker).map_or(String::new(), |(t, _)| t.trim().to_owned()),
+        stamp,
+        heard: match heard {
+            Some(Stamp::At(heard)) => Some(heard),
+            _ => None,
+        },
+        position,
+        altitude_m,
+    })
+}
+
+/// Degrees as tables have them: a number, with a comma for the point, with a letter of the side.
+fn degrees(text: &str) -> Option<f64> {
+    let text = text.trim().trim_end_matches('°');
+    let upper = text.to_ascii_uppercase();
+    let (digits, sign) = match upper.strip_suffix(['N', 'E']) {
+        Some(digits) => (digits.to_owned(), 1.0),
+        None => match upper.strip_suffix(['S', 'W']) {
+            Some(digits) => (digits.to_owned(), -1.0),
+            None => (upper, 1.0),
+        },
+    };
+    let digits = digits.trim().trim_end_matches('°').replace(',', ".");
+    digits
+        .trim()
+        .parse::<f64>()
+        .ok()
+        .filter(|d| d.is_finite())
+        .map(|d| sign * d)
+}
+
+/// A length: a number of metres, or with its own unit.
+fn length(text: &str) -> Option<f64> {
+    let text = text.trim();
+    let end = text.find(|c: char| c.is_alphabetic() && c != 'e' && c != 'E');
+    let (digits, unit) = text.split_at(end.unwrap_or(text.len()));
+    let value = digits
+        .trim()
+        .replace(',', ".")
+        .parse::<f64>()
+        .ok()
+        .filter(|v| v.is_finite())?;
+    match unit.trim() {
+        "" => Some(value),
+        unit => to_si(value, unit, Dimension::Length),
+    }
+}

@@ -1,0 +1,456 @@
+//! What of the reports is let through: fixes of one stack, in the order of the trackers' own clocks, that
+//! a balloon can make. What is refused is counted by reason and kept.
+//!
+//! The limits are those that let through all of 27 real logs of 18 flights but what was damaged in them.
+
+use std::collections::{BTreeMap, VecDeque};
+
+use jiff::Timestamp;
+
+use super::{Fix, Outcome, Refusal, Report, Stamp};
+use crate::clock::{after, seconds_between};
+use crate::geodesy::Position;
+use crate::numeric::quantile;
+
+/// A balloon and what hangs on it move no faster over the ground, m/s; and this much more, m.
+pub const FASTEST_M_S: f64 = 110.0;
+const PLACE_SLACK_M: f64 = 300.0;
+/// They rise no faster, m/s.
+pub const FASTEST_RISE_M_S: f64 = 15.0;
+/// They fall no faster, m/s.
+pub const FASTEST_FALL_M_S: f64 = 130.0;
+const HEIGHT_SLACK_M: f64 = 150.0;
+/// What is heard later than this after its time is of no use, s.
+pub const LATE_S: f64 = 900.0;
+/// Delays that the usual one is taken from.
+const DELAYS: usize = 31;
+/// How far from the site a first fix may be, m, and for how long it may have flown, s.
+const NEAR_SITE_M: f64 = 20_000.0;
+const FLOWN_S: f64 = 3.0 * 3_600.0;
+/// Fixes that nothing speaks for yet.
+const SUSPECTS: usize = 12;
+/// So many that speak for each other stand against a track of one or two fixes.
+const AGAINST_FEW: usize = 3;
+/// What is refused is kept up to this many, the newest.
+const KEPT: usize = 1_000;
+/// Fixes older than this, s, are kept only this far apart, s.
+const RECENT_S: f64 = 900.0;
+const APART_S: f64 = 15.0;
+/// A height that stands still for so long while the place moves is not one, s and m/s.
+const STALE_S: f64 = 60.0;
+const MOVING_M_S: f64 = 3.0;
+/// Receivers that stop at 12 or 18 km (or 60,000 ft) say heights like these, m.
+const LIMITS_M: [(f64, f64); 2] = [(11_800.0, 12_250.0), (17_900.0, 18_350.0)];
+/// Such a limit shows after a silence of this long, s.
+const SILENT_S: f64 = 180.0;
+/// Heights that there are, m.
+const HEIGHTS_M: std::ops::RangeInclusive<f64> = -450.0..=60_000.0;
+
+/// Something that was refused.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Refused {
+    /// Why.
+    pub why: Refusal,
+    /// When it was heard, if known.
+    pub heard: Option<Timestamp>,
+    /// The fix, where it is one.
+    pub fix: Option<Fix>,
+}
+
+/// What a report changed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Change {
+    /// Nothing.
+    Nothing,
+    /// The track has a newer fix.
+    Newer,
+    /// Earlier fixes came or went as well.
+    Earlier,
+}
+
+/// The gate of one flight.
+#[derive(Debug, Clone)]
+pub struct Gate {
+    site: Position,
+    release: Timestamp,
+    fixes: Vec<Fix>,
+    suspects: Vec<Fix>,
+    /// How many came since the last fix that was let through.
+    doubts: usize,
+    /// From the tracker's clock to the hearer's, of fixes let through, s.
+    delays: VecDeque<f64>,
+    stale_m: Option<f64>,
+    refused: VecDeque<Refused>,
+    counts: BTreeMap<Refusal, usize>,
+    /// Fixes that had the hearer's clock only.
+    untimed: usize,
+    accepted: usize,
+}
+
+impl Gate {
+    /// For a flight from a site, planned to be released at a time.
+    pub fn new(site: Position, release: Timestamp) -> Gate {
+        Gate {
+            site,
+            release,
+            fixes: Vec::new(),
+            suspects: Vec::new(),
+            doubts: 0,
+            delays: VecDeque::new(),
+            stale_m: None,
+            refused: VecDeque::new(),
+            counts: BTreeMap::new(),
+            untimed: 0,
+            accepted: 0,
+        }
+    }
+
+    /// The fixes let through, in the order of their times.
+    pub fn fixes(&self) -> &[Fix] {
+        &self.fixes
+    }
+
+    /// How many fixes were let through.
+    pub fn accepted(&self) -> usize {
+        self.accepted
+    }
+
+    /// How often was refused, by reason.
+    pub fn counts(&self) -> &BTreeMap<Refusal, usize> {
+        &self.counts
+    }
+
+    /// What was refused last, the newest at the end; without what is not of this flight.
+    pub fn refused(&self) -> impl Iterator<Item = &Refused> {
+        self.refused.iter()
+    }
+
+    /// How many fixes had no time of their own.
+    pub fn untimed(&self) -> usize {
+        self.untimed
+    }
+
+    /// From the trackers' clocks to the hearer's, s, the median of the last; `None` where unknown.
+    pub fn usual_delay_s(&self) -> Option<f64> {
+        let mut delays: Vec<f64> = self.delays.iter().copied().collect();
+        delays.sort_by(f64::total_cmp);
+        quantile(&delays, 0.5)
+    }
+
+    /// Offers what was read of something heard at a time, if that is known.
+    pub fn offer(&mut self, outcome: Outcome, heard: Option<Timestamp>) -> Change {
+        let report = match outcome {
+            Ok(report) => report,
+            Err(why) => {
+                self.refuse(why, heard, None);
+                return Change::Nothing;
+            }
+        };
+        let heard = report.heard.or(heard);
+        match self.timed(report, heard) {
+            Ok((fix, own_time)) => self.judge(fix, heard, own_time),
+            Err(why) => {
+                self.refuse(why, heard, None);
+                Change::Nothing
+            }
+        }
+    }
+
+    /// The fix of a report, and whether it has a time of its own.
+    fn timed(&self, report: Report, heard: Option<Timestamp>) -> Result<(Fix, bool), Refusal> {
+        let Position { lat_deg, lon_deg } = report.position;
+        if lat_deg.abs() < 1e-3 && lon_deg.abs() < 1e-3 {
+            return Err(Refusal::NoFix);
+        }
+        let altitude_m = report.altitude_m.ok_or(Refusal::NoHeight)?;
+        if !HEIGHTS_M.contains(&altitude_m) {
+            return Err(Refusal::Impossible);
+        }
+        let last = self.fixes.last().map(|f| f.time);
+        let near = last.or(heard).unwrap_or(self.release);
+        let own = report.stamp.near(near);
+        let time = own.or(heard).ok_or(Refusal::NoTime)?;
+        let own_time = !matches!(report.stamp, Stamp::Unknown);
+        let fix = Fix {
+            tracker: report.tracker,
+            time,
+            position: report.position,
+            altitude_m,
+        };
+        Ok((fix, own_time))
+    }
+
+    fn judge(&mut self, fix: Fix, heard: Option<Timestamp>, own_time: bool) -> Change {
+        let delay_s = heard
+            .filter(|_| own_time)
+            .map(|h| seconds_between(fix.time, h));
+        let usual_s = self.usual_delay_s();
+        let late = delay_s.is_some_and(|d| d - usual_s.unwrap_or(d.clamp(0.0, 60.0)) > LATE_S);
+        // Of the first few nobody knows whose clock is wrong.
+        if late && self.delays.len() >= 3 {
+            return self.no(Refusal::Late, heard, fix);
+        }
+        if self.is_known(&fix, own_time) {
+            return self.no(Refusal::Duplicate, heard, fix);
+        }
+        if let Some(why) = self.wrong_height(&fix) {
+            let dropped = why == Refusal::StaleHeight && self.drop_stale(&fix);
+            self.refuse(why, heard, Some(fix));
+            return if dropped {
+                Change::Earlier
+            } else {
+                Change::Nothing
+            };
+        }
+        let change = self.place(fix, heard);
+        if change != Change::Nothing {
+            self.untimed += usize::from(!own_time);
+            if let Some(delay_s) = delay_s {
+                self.delays.push_back(delay_s);
+                if self.delays.len() > DELAYS {
+                    self.delays.pop_front();
+                }
+            }
+            self.thin();
+        }
+        change
+    }
+
+    /// Whether a fix is there already: the same time, or without a time of its own the same place and
+    /// height a short while ago.
+    fn is_known(&self, fix: &Fix, own_time: bool) -> bool {
+        let same_place = |f: &&Fix| f.position == fix.position && f.altitude_m == fix.altitude_m;
+        let mut near = self
+            .fixes
+            .iter()
+            .rev()
+            .take_while(|f| seconds_between(f.time, fix.time) < 60.0);
+        match own_time {
+            true => self
+                .fixes
+                .binary_search_by(|f| f.time.cmp(&fix.time))
+                .is_ok(),
+            false => near.any(|f| same_place(&f)),
+        }
+    }
+
+    /// Whether the height of a newer fix is one of a receiver that has lost it.
+    fn wrong_height(&mut self, fix: &Fix) -> Option<Refusal> {
+        if let Some(stale_m) = self.stale_m {
+            if same(stale_m, fix.altitude_m) {
+                return Some(Refusal::StaleHeight);
+            }
+            self.stale_m = None;
+        }
+        let [.., before, first, second] = self.fixes.as_slice() else {
+            return None;
+        };
+        if fix.time <= second.time {
+            return None;
+        }
+        let still =
+            same(first.altitude_m, second.altitude_m) && same(second.altitude_m, fix.altitude_m);
+        let seconds = seconds_between(first.time, fix.time);
+        let moved_m = first.position.distance_m(fix.position);
+        if still
+            && seconds >= STALE_S
+            && moved_m > MOVING_M_S * seconds + 100.0
+            && rate(before, first).abs() > 1.0
+        {
+            self.stale_m = Some(fix.altitude_m);
+            return Some(Refusal::StaleHeight);
+        }
+        let at_limit = LIMITS_M
+            .iter()
+            .any(|(low, high)| (*low..*high).contains(&fix.altitude_m));
+        let silent = seconds_between(second.time, fix.time) > SILENT_S;
+        let stopped = rate(first, second) > 2.5 && (0.0..1.5).contains(&rate(second, fix));
+        (at_limit && silent && stopped).then_some(Refusal::HeightLimit)
+    }
+
+    /// Takes back the fix before, which has the height that stands still as well.
+    fn drop_stale(&mut self, fix: &Fix) -> bool {
+        let is_last = self
+            .fixes
+            .last()
+            .is_some_and(|last| same(last.altitude_m, fix.altitude_m));
+        let before = self
+            .fixes
+            .len()
+            .checked_sub(2)
+            .and_then(|i| self.fixes.get(i));
+        let too = is_last && before.is_some_and(|b| same(b.altitude_m, fix.altitude_m));
+        if too && let Some(gone) = self.fixes.pop() {
+            self.refuse(Refusal::StaleHeight, None, Some(gone));
+            self.accepted -= 1;
+        }
+        too
+    }
+
+    fn place(&mut self, fix: Fix, heard: Option<Timestamp>) -> Change {
+        let at = self.fixes.partition_point(|f| f.time < fix.time);
+        let newest = at == self.fixes.len();
+        let fits = |other: Option<&Fix>| other.is_none_or(|o| reachable(o, &fix));
+        let first = self.fixes.is_empty();
+        let before = at.checked_sub(1).and_then(|i| self.fixes.get(i));
+        if (first && self.is_near_site(&fix))
+            || (!first && fits(before) && fits(self.fixes.get(at)))
+        {
+            self.fixes.insert(at, fix);
+            self.accepted += 1;
+            self.doubts = 0;
+            return if newest {
+                Change::Newer
+            } else {
+                Change::Earlier
+            };
+        }
+        if let Some(change) = self.against_last(&fix, at) {
+            return change;
+        }
+        let own_name = self.fixes.iter().any(|f| f.tracker == fix.tracker);
+        let why = match first || own_name {
+            true => Refusal::Jump,
+            false => Refusal::OtherBalloon,
+        };
+        self.suspects.push(fix.clone());
+        self.doubts += 1;
+        if self.suspects.len() > SUSPECTS {
+            self.suspects.remove(0);
+        }
+        self.refuse(why, heard, Some(fix));
+        Change::Nothing
+    }
+
+    /// Whether a fix that does not fit shows that it is the track that was wrong: its last fix, which
+    /// neither neighbour can reach while they can reach each other, or all of a very short one.
+    fn against_last(&mut self, fix: &Fix, at: usize) -> Option<Change> {
+        let speaks = |s: &Fix| s.time != fix.time && same_balloon(s, fix) && reachable(s, fix);
+        let count = self.fixes.len();
+        if at == count && count > 2 {
+            let before = &self.fixes[count - 2];
+            let helper = self
+                .suspects
+                .iter()
+                .rposition(|s| speaks(s) && reachable(before, s) && s.time > before.time);
+            if reachable(before, fix)
+                && let Some(helper) = helper
+            {
+                let helper = self.suspects.remove(helper);
+                if let Some(wrong) = self.fixes.pop() {
+                    self.refuse(Refusal::Jump, None, Some(wrong));
+                }
+                let mut two = [helper, fix.clone()];
+                two.sort_by_key(|f| f.time);
+                self.fixes.extend(two);
+                self.accepted += 1;
+                self.forgive(Refusal::Jump);
+                return Some(Change::Earlier);
+            }
+        }
+        let with = self.suspects.iter().filter(|s| speaks(s)).count() + 1;
+        let enough = match count {
+            0 => with >= 2,
+            1 | 2 => with >= AGAINST_FEW && self.doubts + 1 >= AGAINST_FEW,
+            _ => false,
+        };
+        if !enough {
+            return None;
+        }
+        let (with, rest): (Vec<Fix>, Vec<Fix>) = self.suspects.drain(..).partition(speaks);
+        self.suspects = rest;
+        let wrong = std::mem::take(&mut self.fixes);
+        wrong
+            .into_iter()
+            .for_each(|f| self.refuse(Refusal::Jump, None, Some(f)));
+        with.iter().for_each(|_| self.forgive(Refusal::Jump));
+        self.fixes = with;
+        self.fixes.push(fix.clone());
+        self.fixes.sort_by_key(|f| f.time);
+        self.fixes.dedup_by(|b, a| a.time == b.time);
+        self.accepted = self.fixes.len();
+        Some(Change::Earlier)
+    }
+
+    fn is_near_site(&self, fix: &Fix) -> bool {
+        let flown_s = seconds_between(self.release, fix.time).clamp(0.0, FLOWN_S);
+        let away_m = self.site.distance_m(fix.position);
+        away_m <= NEAR_SITE_M + FASTEST_M_S * flown_s && self.fixes.is_empty()
+    }
+
+    fn no(&mut self, why: Refusal, heard: Option<Timestamp>, fix: Fix) -> Change {
+        self.refuse(why, heard, Some(fix));
+        Change::Nothing
+    }
+
+    fn refuse(&mut self, why: Refusal, heard: Option<Timestamp>, fix: Option<Fix>) {
+        *self.counts.entry(why).or_default() += 1;
+        if matches!(why, Refusal::NotAsked | Refusal::NoPosition) {
+            return;
+        }
+        self.refused.push_back(Refused { why, heard, fix });
+        if self.refused.len() > KEPT {
+            self.refused.pop_front();
+        }
+    }
+
+    /// What was refused is let through after all.
+    fn forgive(&mut self, why: Refusal) {
+        if let Some(count) = self.counts.get_mut(&why) {
+            *count = count.saturating_sub(1);
+        }
+        self.counts.retain(|_, count| *count > 0);
+        if let Some(at) = self.refused.iter().rposition(|r| r.why == why) {
+            self.refused.remove(at);
+        }
+    }
+
+    /// Keeps of what is old only every few seconds, so that a day of reports is no more than an hour.
+    fn thin(&mut self) {
+        let Some(last) = self.fixes.last().map(|f| f.time) else {
+            return;
+        };
+        let old = after(last, -RECENT_S);
+        let edge = self.fixes.partition_point(|f| f.time < old);
+        if edge < 512 || !edge.is_multiple_of(256) {
+            return;
+        }
+        let recent = self.fixes.split_off(edge);
+        let mut kept: Vec<Fix> = Vec::with_capacity(edge);
+        for fix in self.fixes.drain(..) {
+            let apart = |k: &Fix| seconds_between(k.time, fix.time) >= APART_S;
+            if kept.last().is_none_or(apart) {
+                kept.push(fix);
+            }
+        }
+        kept.extend(recent);
+        self.fixes = kept;
+    }
+}
+
+fn same(a: f64, b: f64) -> bool {
+    (a - b).abs() < 0.01
+}
+
+fn same_balloon(a: &Fix, b: &Fix) -> bool {
+    a.tracker == b.tracker || a.tracker.is_empty() || b.tracker.is_empty()
+}
+
+/// Rate of rise from one fix to another, m/s; 0 where no time lies between.
+pub fn rate(from: &Fix, to: &Fix) -> f64 {
+    let seconds = seconds_between(from.time, to.time);
+    match seconds > 0.0 {
+        true => (to.altitude_m - from.altitude_m) / seconds,
+        false => 0.0,
+    }
+}
+
+/// Whether a balloon can make both fixes.
+pub fn reachable(a: &Fix, b: &Fix) -> bool {
+    let (from, to) = if a.time <= b.time { (a, b) } else { (b, a) };
+    let seconds = seconds_between(from.time, to.time);
+    let higher_m = to.altitude_m - from.altitude_m;
+    let rises = higher_m <= FASTEST_RISE_M_S * seconds + HEIGHT_SLACK_M;
+    let falls = higher_m >= -FASTEST_FALL_M_S * seconds - HEIGHT_SLACK_M;
+    rises && falls && from.position.distance_m(to.position) <= FASTEST_M_S * seconds + PLACE_SLACK_M
+}

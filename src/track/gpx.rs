@@ -1,0 +1,96 @@
+//! GPX 1.0 and 1.1: points of tracks and routes, and waypoints, with `ele` and `time`.
+
+use quick_xml::Reader;
+use quick_xml::events::{BytesStart, Event};
+
+use super::fields::{What, report};
+use super::{Outcome, Refusal};
+
+/// One point on its way to a report.
+#[derive(Default)]
+struct Point {
+    lat: Option<String>,
+    lon: Option<String>,
+    ele: Option<String>,
+    time: Option<String>,
+}
+
+/// The reports of a document.
+pub fn read(text: &str) -> Vec<Outcome> {
+    let mut reader = Reader::from_str(text);
+    let (mut outcomes, mut point, mut inside) = (Vec::new(), None, Vec::new());
+    loop {
+        match reader.read_event() {
+            Ok(Event::Start(tag)) => {
+                let name = local(&tag);
+                if is_point(&name) {
+                    point = Some(begun(&tag));
+                }
+                inside.push(name);
+            }
+            Ok(Event::Empty(tag)) if is_point(&local(&tag)) => outcomes.push(done(begun(&tag))),
+            Ok(Event::Text(text)) => {
+                let part = point.as_mut().and_then(|p: &mut Point| {
+                    match inside.last().map(String::as_str) {
+                        Some("ele") => Some(&mut p.ele),
+                        Some("time") => Some(&mut p.time),
+                        _ => None,
+                    }
+                });
+                if let Some(part) = part {
+                    part.get_or_insert_default().push_str(&text);
+                }
+            }
+            Ok(Event::End(_)) => {
+                if inside.pop().is_some_and(|name| is_point(&name)) {
+                    outcomes.extend(point.take().map(done));
+                }
+            }
+            Ok(Event::Eof) => break,
+            Ok(_) => {}
+            Err(_) => {
+                outcomes.push(Err(Refusal::Damaged));
+                break;
+            }
+        }
+        // Nothing of a track lies so deep.
+        if inside.len() > 1_000 {
+            outcomes.push(Err(Refusal::Damaged));
+            break;
+        }
+    }
+    outcomes
+}
+
+fn is_point(name: &str) -> bool {
+    matches!(name, "trkpt" | "rtept" | "wpt")
+}
+
+fn local(tag: &BytesStart) -> String {
+    tag.local_name().as_ref().to_owned()
+}
+
+fn begun(tag: &BytesStart) -> Point {
+    let value = |name: &str| {
+        let attribute = tag.try_get_attribute(name).ok().flatten()?;
+        Some(attribute.value.into_owned())
+    };
+    Point {
+        lat: value("lat"),
+        lon: value("lon"),
+        ..Point::default()
+    }
+}
+
+fn done(point: Point) -> Outcome {
+    report(|asked| {
+        let text = match asked {
+            What::Latitude => point.lat.clone(),
+            What::Longitude => point.lon.clone(),
+            What::Altitude => point.ele.clone(),
+            What::Time => point.time.clone(),
+            _ => None,
+        };
+        text.map(|text| (text, 1.0))
+    })
+}

@@ -1,0 +1,71 @@
+//! JSON: one object a line, or an array of them; names as [`super::fields`] knows them or as the user
+//! gives them, with dotted paths.
+
+use serde_json::Value;
+
+use super::fields::{Fields, What, default_scale, plain, report, what};
+use super::{Outcome, Refusal};
+
+/// Objects within objects are searched so deep.
+const DEPTH: usize = 4;
+
+/// Reports of a value; of an array, of each of its members.
+pub fn read(value: &Value, fields: &Fields) -> Vec<Outcome> {
+    match value {
+        Value::Array(members) => members.iter().flat_map(|m| read(m, fields)).collect(),
+        Value::Object(_) if fields.is_given() => vec![by_paths(value, fields)],
+        Value::Object(_) => vec![by_names(value)],
+        _ => Vec::new(),
+    }
+}
+
+fn by_paths(value: &Value, fields: &Fields) -> Outcome {
+    report(|asked| match fields.given(asked) {
+        Some(place) => Some((text(at(value, &place.path)?)?, place.scale)),
+        None => named(value, asked),
+    })
+}
+
+/// The first object, from the outside in, that has a place; time and tracker also from around it.
+fn by_names(value: &Value) -> Outcome {
+    let mut level = vec![value];
+    for _ in 0..DEPTH {
+        for object in &level {
+            let has = |asked| named(object, asked).is_some();
+            if has(What::Latitude) && has(What::Longitude) {
+                return report(|asked| named(object, asked).or_else(|| named(value, asked)));
+            }
+        }
+        let inner = level.iter().filter_map(|o| o.as_object());
+        level = inner
+            .flat_map(|o| o.values())
+            .filter(|v| v.is_object())
+            .collect();
+    }
+    Err(Refusal::NoPosition)
+}
+
+fn named(value: &Value, asked: What) -> Option<(String, f64)> {
+    let members = value.as_object()?;
+    members.iter().find_map(|(name, member)| {
+        let is_it = what(&plain(name)) == Some(asked);
+        is_it
+            .then(|| Some((text(member)?, default_scale(name))))
+            .flatten()
+    })
+}
+
+fn at<'a>(value: &'a Value, path: &[String]) -> Option<&'a Value> {
+    path.iter().try_fold(value, |value, name| match value {
+        Value::Array(members) => members.get(name.parse::<usize>().ok()?),
+        _ => value.get(name),
+    })
+}
+
+fn text(value: &Value) -> Option<String> {
+    match value {
+        Value::String(text) => Some(text.clone()),
+        Value::Number(number) => Some(number.to_string()),
+        _ => None,
+    }
+}

@@ -1,0 +1,299 @@
+//! Bytes to reports, whatever their format: each line is told by its content; frames by their first
+//! byte; documents, which have many lines, are read when they are whole.
+
+use jiff::Timestamp;
+use serde_json::Value;
+
+use super::fields::Fields;
+use super::table::Table;
+use super::{Outcome, Refusal, Report, Stamp, aprs, geojson, gpx, json, kiss, nmea};
+
+/// Longer lines are dropped, bytes.
+pub const LONGEST_LINE: usize = 1 << 20;
+/// Longer documents are not read, bytes.
+pub const LONGEST_DOCUMENT: usize = 64 << 20;
+
+/// What is kept from line to line.
+#[derive(Debug, Clone, Default)]
+pub struct Reader {
+    fields: Fields,
+    calls: Vec<String>,
+    streaming: bool,
+    table: Option<Table>,
+    receiver: nmea::Pairing,
+    document: Vec<u8>,
+    too_long: bool,
+    unwrapping: kiss::Unwrapping,
+    framed: Option<bool>,
+    line: Vec<u8>,
+    dropping: bool,
+}
+
+/// A line or frame with what it says.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Heard {
+    /// The line, or a frame as text.
+    pub raw: Vec<u8>,
+    /// What came of it.
+    pub outcomes: Vec<Outcome>,
+}
+
+/// The members of a line of our own log.
+const HEARD: &str = "heard";
+const RAW: &str = "raw";
+
+impl Reader {
+    /// A reader with the user's fields; of packets it reads only those from `calls`, if there are any.
+    pub fn new(fields: Fields, calls: &[String]) -> Reader {
+        Reader {
+            fields,
+            calls: calls
+                .iter()
+                .map(|c| c.trim().to_ascii_uppercase())
+                .collect(),
+            ..Reader::default()
+        }
+    }
+
+    /// The same for lines that never end: no documents, so that a torn line hides none that follow.
+    pub fn streaming(self) -> Reader {
+        Reader {
+            streaming: true,
+            ..self
+        }
+    }
+
+    /// Takes bytes as they come and calls `heard` for each line or frame that they end.
+    pub fn bytes(&mut self, bytes: &[u8], heard: &mut impl FnMut(Heard)) {
+        for &byte in bytes {
+            let framed = *self.framed.get_or_insert(kiss::looks_like(&[byte]));
+            if framed {
+                if let Some(frame) = self.unwrapping.push(byte) {
+                    heard(self.frame(&frame));
+                }
+            } else if byte == b'\n' {
+                let line = std::mem::take(&mut self.line);
+                if !std::mem::take(&mut self.dropping) {
+                    heard(self.whole_line(line));
+                }
+            } else if self.line.len() < LONGEST_LINE {
+                self.line.push(byte);
+            } else {
+                self.line.clear();
+                self.dropping = true;
+            }
+        }
+    }
+
+    /// What was begun and not ended is left: a line without its end may be half a report.
+    pub fn cut(&mut self) {
+        self.line.clear();
+        self.dropping = false;
+        self.framed = None;
+        self.unwrapping = kiss::Unwrapping::default();
+    }
+
+    /// The end of a file: its last line counts without a line's end, and documents are read.
+    pub fn end(&mut self, heard: &mut impl FnMut(Heard)) {
+        let line = std::mem::take(&mut self.line);
+        if !line.is_empty() && !self.dropping {
+            heard(self.whole_line(line));
+        }
+        self.cut();
+        let document = std::mem::take(&mut self.document);
+        if std::mem::take(&mut self.too_long) {
+            heard(Heard {
+                raw: Vec::new(),
+                outcomes: vec![Err(Refusal::Damaged)],
+            });
+        } else if !document.is_empty() {
+            let outcomes = self.document(&document);
+            heard(Heard {
+                raw: document,
+                outcomes,
+            });
+        }
+    }
+
+    /// A whole document or table at once, as an answer to a request is.
+    pub fn whole(&mut self, bytes: &[u8], heard: &mut impl FnMut(Heard)) {
+        if let Ok(value) = serde_json::from_slice::<Value>(bytes) {
+            let outcomes = self.value(&value);
+            heard(Heard {
+                raw: bytes.to_vec(),
+                outcomes,
+            });
+            return;
+        }
+        self.bytes(bytes, heard);
+        self.end(heard);
+    }
+
+    fn whole_line(&mut self, raw: Vec<u8>) -> Heard {
+        let outcomes = self.read(&raw);
+        Heard { raw, outcomes }
+    }
+
+    /// The reports of one line.
+    pub fn read(&mut self, line: &[u8]) -> Vec<Outcome> {
+        let line = line
+            .strip_prefix(b"\xef\xbb\xbf")
+            .unwrap_or(line)
+            .trim_ascii();
+        if !self.document.is_empty() {
+            self.gather(line);
+            return Vec::new();
+        }
+        if line.is_empty() || line[0] == b'#' {
+            return Vec::new();
+        }
+        if line[0] == b'<' {
+            if !self.streaming {
+                self.gather(line);
+            }
+            return Vec::new();
+        }
+        if line[0] == b'{' || line[0] == b'[' {
+            return match serde_json::from_slice::<Value>(line) {
+                Ok(value) => self.value(&value),
+                Err(wrong) if wrong.is_eof() && self.begins_document(line) => {
+                    self.gather(line);
+                    Vec::new()
+                }
+                Err(_) => vec![Err(Refusal::Damaged)],
+            };
+        }
+        vec![self.of_text(line)]
+    }
+
+    /// Whether a line of JSON that is not whole goes on in the next one.
+    fn begins_document(&self, line: &[u8]) -> bool {
+        !self.streaming && matches!(line.last(), Some(b'{' | b'[' | b','))
+    }
+
+    fn of_text(&mut self, line: &[u8]) -> Outcome {
+        if aprs::looks_like(line) {
+            let source = aprs::source(line);
+            if !self.is_wanted(source.unwrap_or_default(), line) {
+                return Err(Refusal::NotAsked);
+            }
+            return self.asked(aprs::read(line));
+        }
+        if nmea::looks_like(line) {
+            return self.receiver.read(line);
+        }
+        let text = String::from_utf8_lossy(line);
+        if let Some(table) = Table::of_names(&text, &self.fields) {
+            self.table = Some(table);
+            return Err(Refusal::NoPosition);
+        }
+        if self.table.is_none() {
+            self.table = Table::of_numbers(&text, &self.fields);
+        }
+        match &self.table {
+            Some(table) => self.asked(table.read(&text)),
+            None => Err(Refusal::NoPosition),
+        }
+    }
+
+    /// Whether a packet may be of an asked tracker: an object or what is passed on is told by its name
+    /// only when it is decoded.
+    fn is_wanted(&self, source: &str, line: &[u8]) -> bool {
+        let passed_on = line.windows(2).any(|w| matches!(w, b":;" | b":)" | b":}"));
+        self.calls.is_empty() || passed_on || self.is_asked(source)
+    }
+
+    fn is_asked(&self, tracker: &str) -> bool {
+        let upper = tracker.to_ascii_uppercase();
+        self.calls.is_empty() || self.calls.contains(&upper)
+    }
+
+    /// Keeps what is of an asked tracker. A report without a name is of the only one.
+    fn asked(&self, outcome: Outcome) -> Outcome {
+        match outcome {
+            Ok(report) if !report.tracker.is_empty() && !self.is_asked(&report.tracker) => {
+                Err(Refusal::NotAsked)
+            }
+            other => other,
+        }
+    }
+
+    fn frame(&mut self, frame: &[u8]) -> Heard {
+        let raw = kiss::as_text(frame);
+        let outcomes = vec![self.of_text(&raw)];
+        Heard { raw, outcomes }
+    }
+
+    fn gather(&mut self, line: &[u8]) {
+        if self.document.len() + line.len() > LONGEST_DOCUMENT {
+            self.too_long = true;
+            return;
+        }
+        self.document.extend_from_slice(line);
+        self.document.push(b'\n');
+    }
+
+    fn document(&mut self, bytes: &[u8]) -> Vec<Outcome> {
+        if bytes.first() == Some(&b'<') {
+            let text = String::from_utf8_lossy(bytes);
+            return gpx::read(&text)
+                .into_iter()
+                .map(|o| self.asked(o))
+                .collect();
+        }
+        match serde_json::from_slice::<Value>(bytes) {
+            Ok(value) => self.value(&value),
+            Err(_) => vec![Err(Refusal::Damaged)],
+        }
+    }
+
+    fn value(&mut self, value: &Value) -> Vec<Outcome> {
+        if let Some((heard, raw)) = of_log(value) {
+            let heard_then = |outcome: Outcome| {
+                outcome.map(|report: Report| Report {
+                    heard: report.heard.or(heard),
+                    ..report
+                })
+            };
+            // A line of a log holds a line of something else, never of a log.
+            if serde_json::from_slice::<Value>(&raw).is_ok_and(|inner| of_log(&inner).is_some()) {
+                return vec![Err(Refusal::Damaged)];
+            }
+            let before = std::mem::take(&mut self.document);
+            let mut outcomes = self.read(&raw);
+            let document = std::mem::replace(&mut self.document, before);
+            if !document.is_empty() {
+                outcomes.extend(self.document(&raw));
+            }
+            return outcomes.into_iter().map(heard_then).collect();
+        }
+        let outcomes = match geojson::is_one(value) {
+            true => geojson::read(value),
+            false => json::read(value, &self.fields),
+        };
+        outcomes.into_iter().map(|o| self.asked(o)).collect()
+    }
+}
+
+/// The time and the bytes that a line of our own log holds.
+fn of_log(value: &Value) -> Option<(Option<Timestamp>, Vec<u8>)> {
+    let members = value.as_object().filter(|m| m.len() == 2)?;
+    let heard = members.get(HEARD)?.as_str()?;
+    let raw = members.get(RAW)?.as_str()?;
+    let bytes: Option<Vec<u8>> = raw
+        .chars()
+        .map(|c| u8::try_from(u32::from(c)).ok())
+        .collect();
+    let heard = match super::stamp::read(heard) {
+        Stamp::At(heard) => Some(heard),
+        _ => None,
+    };
+    Some((heard, bytes?))
+}
+
+/// A line of our own log: when something was heard and its bytes, each as the character of its number.
+pub fn log_line(heard: Timestamp, raw: &[u8]) -> String {
+    let text: String = raw.iter().map(|&b| char::from(b)).collect();
+    let quoted = Value::String(text).to_string();
+    format!("{{\"{HEARD}\":\"{heard}\",\"{RAW}\":{quoted}}}\n")
+}

@@ -1,0 +1,251 @@
+//! When a report says that it was made: a moment, or only what of a clock it gives.
+
+use jiff::civil::{Date, DateTime};
+use jiff::tz::Offset;
+use jiff::{SignedDuration, Timestamp, ToSpan};
+
+use crate::clock::{after, seconds_between};
+
+/// What a report says of its time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Stamp {
+    /// A moment.
+    At(Timestamp),
+    /// Seconds since midnight UTC, of some day.
+    OfDay(f64),
+    /// A day of some month, and seconds since midnight UTC.
+    OfMonth(i8, f64),
+    /// Nothing.
+    Unknown,
+}
+
+/// Seconds a day.
+const DAY_S: f64 = 86_400.0;
+/// A stamp that names a day of the month is looked for so many days around.
+const MONTH_DAYS: i64 = 20;
+
+impl Stamp {
+    /// The moment nearest to one that is known to be near; `None` where there is none.
+    pub fn near(self, near: Timestamp) -> Option<Timestamp> {
+        match self {
+            Stamp::At(time) => Some(time),
+            Stamp::Unknown => None,
+            Stamp::OfDay(second) => {
+                let today = midnight(near)?;
+                [-1.0, 0.0, 1.0]
+                    .map(|day| after(today, day * DAY_S + second))
+                    .into_iter()
+                    .min_by(|a, b| away_s(near, *a).total_cmp(&away_s(near, *b)))
+            }
+            Stamp::OfMonth(day, second) => {
+                let today = midnight(near)?;
+                (-MONTH_DAYS..=MONTH_DAYS)
+                    .filter_map(|days| today.checked_add((24 * days).hours()).ok())
+                    .filter(|there| Offset::UTC.to_datetime(*there).day() == day)
+                    .map(|there| after(there, second))
+                    .min_by(|a, b| away_s(near, *a).total_cmp(&away_s(near, *b)))
+            }
+        }
+    }
+}
+
+fn away_s(from: Timestamp, to: Timestamp) -> f64 {
+    seconds_between(from, to).abs()
+}
+
+fn midnight(time: Timestamp) -> Option<Timestamp> {
+    let day = Offset::UTC.to_datetime(time).date();
+    Offset::UTC
+        .to_timestamp(day.to_datetime(jiff::civil::Time::midnight()))
+        .ok()
+}
+
+/// Seconds since midnight of an hour, a minute and a second that there are.
+pub fn second_of_day(hour: u32, minute: u32, second: f64) -> Option<f64> {
+    let there_is = hour < 24 && minute < 60 && (0.0..61.0).contains(&second);
+    there_is.then_some(f64::from(3_600 * hour + 60 * minute) + second)
+}
+
+/// A time as files write it: RFC 3339, a date and a time with or without zone letters (without: UTC),
+/// seconds, milliseconds or microseconds since 1970, or a time of the day alone.
+pub fn read(text: &str) -> Stamp {
+    let text = text.trim().replace('\u{a0}', " ");
+    let text = text.trim_matches('"').trim();
+    if let Ok(number) = text.parse::<f64>() {
+        return of_number(number);
+    }
+    if let Ok(time) = text.parse::<Timestamp>() {
+        return Stamp::At(time);
+    }
+    of_date_and_time(text).map_or_else(|| of_clock(text), Stamp::At)
+}
+
+/// Seconds, milliseconds or microseconds since 1970, by their size: from 1985 to 2070.
+pub fn of_number(number: f64) -> Stamp {
+    let seconds = [1.0, 1e3, 1e6]
+        .map(|unit| number / unit)
+        .into_iter()
+        .find(|s| (4.7e8..3.2e9).contains(s));
+    let time = seconds.and_then(|s| {
+        let whole = SignedDuration::try_from_secs_f64((s * 1e6).round() / 1e6).ok()?;
+        Timestamp::UNIX_EPOCH.checked_add(whole).ok()
+    });
+    time.map_or(Stamp::Unknown, Stamp::At)
+}
+
+/// `2024-04-05 10:19:33`, `2024/04/05 10:19:33.5 CDT`, `21-10-31 10:41:50`, `2024-04-05T10:19`.
+fn of_date_and_time(text: &str) -> Option<Timestamp> {
+    let (date, rest) = text.split_once([' ', 'T', 't'])?;
+    let (clock, zone) = match rest.trim().split_once(' ') {
+        Some((clock, zone)) => (clock, zone.trim()),
+        None => (rest.trim(), ""),
+    };
+    let digits = clock.find(|c: char| !c.is_ascii_digit() && c != ':' && c != '.');
+    let (clock, joined) = clock.split_at(digits.unwrap_or(clock.len()));
+    let zone = if zone.is_empty() { joined } else { zone };
+    let Stamp::OfDay(second) = of_clock(clock) else {
+        return None;
+    };
+    let midnight = of_date(date)?.to_datetime(jiff::civil::Time::midnight());
+    let offset_s = offset_s(zone)?;
+    Some(after(utc(midnight)?, second - offset_s))
+}
+
+fn utc(clock: DateTime) -> Option<Timestamp> {
+    Offset::UTC.to_timestamp(clock).ok()
+}
+
+/// A date with the year first, also of two digits.
+pub fn of_date(text: &str) -> Option<Date> {
+    let parts: Vec<&str> = text.trim().split(['-', '/', '.']).collect();
+    let [year, month, day] = parts.as_slice() else {
+        return None;
+    };
+    let year: i16 = match year.len() {
+        2 => 2000 + year.parse::<i16>().ok()?,
+        4 => year.parse().ok()?,
+        _ => return None,
+    };
+    Date::new(year, month.parse().ok()?, day.parse().ok()?).ok()
+}
+
+/// `10:19:33`, `10:19:33.25`, `10:19`, with or without a `Z`.
+fn of_clock(text: &str) -> Stamp {
+    let text = text.trim().trim_end_matches(['Z', 'z']);
+    let parts: Vec<&str> = text.split(':').collect();
+    let number = |t: &str| t.parse::<u32>().ok();
+    let second = match parts.as_slice() {
+        [hour, minute] => number(hour).zip(number(minute)).map(|(h, m)| (h, m, 0.0)),
+        [hour, minute, second] => number(hour)
+            .zip(number(minute))
+            .zip(second.parse::<f64>().ok())
+            .map(|((h, m), s)| (h, m, s)),
+        _ => None,
+    };
+    second
+        .and_then(|(h, m, s)| second_of_day(h, m, s))
+        .map_or(Stamp::Unknown, Stamp::OfDay)
+}
+
+/// Seconds east of UTC of zone letters or of an offset; none for UTC. Letters that several parts of
+/// the world share are those of North America.
+fn offset_s(zone: &str) -> Option<f64> {
+    const LETTERS: [(&str, f64); 27] = [
+        ("", 0.0),
+        ("Z", 0.0),
+        ("UTC", 0.0),
+        ("GMT", 0.0),
+        ("WET", 0.0),
+        ("WEST", 1.0),
+        ("BST", 1.0),
+        ("CET", 1.0),
+        ("CEST", 2.0),
+        ("EET", 2.0),
+        ("EEST", 3.0),
+        ("JST", 9.0),
+        ("AWST", 8.0),
+        ("AEST", 10.0),
+        ("AEDT", 11.0),
+        ("NZST", 12.0),
+        ("NZDT", 13.0),
+        ("EST", -5.0),
+        ("EDT", -4.0),
+        ("CST", -6.0),
+        ("CDT", -5.0),
+        ("MST", -7.0),
+        ("MDT", -6.0),
+        ("PST", -8.0),
+        ("PDT", -7.0),
+        ("AKDT", -8.0),
+        ("HST", -10.0),
+    ];
+    let upper = zone.to_ascii_uppercase();
+    if let Some((_, hours)) = LETTERS.iter().find(|(letters, _)| *letters == upper) {
+        return Some(3_600.0 * hours);
+    }
+    let sign = match upper.chars().next()? {
+        '+' => 1.0,
+        '-' => -1.0,
+        _ => return None,
+    };
+    let digits: String = upper.chars().filter(char::is_ascii_digit).collect();
+    let (hours, minutes) = match digits.len() {
+        1 | 2 => (digits.as_str(), "0"),
+        4 => digits.split_at(2),
+        _ => return None,
+    };
+    Some(sign * (3_600.0 * hours.parse::<f64>().ok()? + 60.0 * minutes.parse::<f64>().ok()?))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(text: &str) -> Stamp {
+        Stamp::At(text.parse().unwrap())
+    }
+
+    #[test]
+    fn times_are_read_in_the_forms_that_files_have() {
+        for text in [
+            "2024-04-05T15:19:33Z",
+            "2024-04-05 15:19:33",
+            "2024-04-05\u{a0}10:19:33\u{a0}CDT",
+            "2024-04-05 10:19:33 CDT",
+            "2024-04-05 17:19:33+0200",
+            "2024-04-05T17:19:33+02:00",
+            "24-04-05 15:19:33",
+            "1712330373",
+            "1712330373000",
+        ] {
+            assert_eq!(read(text), at("2024-04-05T15:19:33Z"), "{text}");
+        }
+        assert_eq!(read("15:19:33"), Stamp::OfDay(55_173.0));
+        for wrong in [
+            "",
+            "75:42:34",
+            "soon",
+            "2024-13-05 10:00:00",
+            "2024-04-05 10:00 XYZ",
+            "7",
+        ] {
+            assert_eq!(read(wrong), Stamp::Unknown, "{wrong}");
+        }
+    }
+
+    #[test]
+    fn what_of_a_clock_is_given_is_brought_to_the_nearest_moment() {
+        let near = "2024-03-01T00:10:00Z".parse().unwrap();
+        let find = |stamp: Stamp| stamp.near(near).map(|t| t.to_string());
+        let wanted = |text: &str| Some(text.to_owned());
+        assert_eq!(find(Stamp::OfDay(86_000.0)), wanted("2024-02-29T23:53:20Z"));
+        assert_eq!(find(Stamp::OfDay(1_200.0)), wanted("2024-03-01T00:20:00Z"));
+        assert_eq!(
+            find(Stamp::OfMonth(29, 3_600.0)),
+            wanted("2024-02-29T01:00:00Z")
+        );
+        assert_eq!(find(Stamp::OfMonth(2, 0.0)), wanted("2024-03-02T00:00:00Z"));
+        assert_eq!(find(Stamp::OfMonth(45, 0.0)), None);
+        assert_eq!(find(Stamp::Unknown), None);
+    }
+}

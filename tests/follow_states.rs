@@ -1,0 +1,262 @@
+//! What a followed flight is told to be doing, on flights made from the sample plan's own prediction.
+
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+use std::path::Path;
+
+use jiff::Timestamp;
+use windfall::clock::{after, seconds_between};
+use windfall::follow::Follower;
+use windfall::follow::answer::{FollowNote, Standing};
+use windfall::follow::phase::Phase;
+use windfall::geodesy::Position;
+use windfall::plan::Plan;
+use windfall::track::{Report, Stamp};
+use windfall::winds::Winds;
+use windfall::zone::{Mark, Options};
+
+fn sample() -> (Plan, Winds) {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("samples/high-plains/plan.toml");
+    let plan = Plan::read(path).unwrap();
+    let winds = Winds::of_plan(&plan).unwrap();
+    (plan, winds)
+}
+
+fn follower<'a>(plan: &Plan, winds: &'a Winds) -> Follower<'a> {
+    let options = Options {
+        draws: 200,
+        seed: 1,
+        keep_draws: false,
+    };
+    Follower::new(plan, winds, options).unwrap()
+}
+
+fn report(time: Timestamp, position: Position, altitude_m: f64) -> Report {
+    Report {
+        tracker: "T".into(),
+        stamp: Stamp::At(time),
+        heard: None,
+        position,
+        altitude_m: Some(altitude_m),
+    }
+}
+
+/// Hears the planned flight up to the first mark on a way (up or down) beyond an altitude, so much later.
+fn hear_plan(
+    follower: &mut Follower,
+    falling: bool,
+    altitude_m: f64,
+    later_s: f64,
+    ahead_s: Option<f64>,
+) -> Mark {
+    let track = follower.zone().track.clone();
+    let top = (0..track.len())
+        .max_by(|i, j| track[*i].altitude_m.total_cmp(&track[*j].altitude_m))
+        .unwrap();
+    let end = match falling {
+        true => {
+            top + track[top..]
+                .iter()
+                .position(|m| m.altitude_m < altitude_m)
+                .unwrap()
+        }
+        false => track
+            .iter()
+            .position(|m| m.altitude_m > altitude_m)
+            .unwrap(),
+    };
+    for mark in &track[..=end] {
+        let time = after(mark.time, later_s);
+        let heard = ahead_s.map(|s| after(time, s));
+        follower.hear(Ok(report(time, mark.position, mark.altitude_m)), heard);
+    }
+    track[end]
+}
+
+fn has(standing: &Standing, is: impl Fn(&FollowNote) -> bool) -> bool {
+    standing.notes.iter().any(is)
+}
+
+#[test]
+fn heights_that_wander_on_the_ground_are_no_flight() {
+    let (plan, winds) = sample();
+    let mut follower = follower(&plan, &winds);
+    let release = follower.zone().release;
+    for k in 0..30 {
+        let wander_m = [0.0, 35.0, -20.0, 48.0, -41.0][k % 5];
+        let time = after(plan.release, 60.0 * k as f64 - 1_800.0);
+        follower.hear(
+            Ok(report(
+                time,
+                release.position,
+                release.altitude_m + wander_m,
+            )),
+            None,
+        );
+    }
+    let standing = follower.standing(None).unwrap();
+    assert_eq!(standing.phase, Phase::OnGround);
+    assert!(standing.landing.is_none() && standing.released.is_none());
+}
+
+#[test]
+fn a_flight_that_goes_as_planned_lands_as_planned() {
+    let (plan, winds) = sample();
+    for (falling, altitude_m, allowed_m) in [
+        (false, 15_000.0, 9_000.0),
+        (true, 15_000.0, 3_000.0),
+        (true, 4_000.0, 1_000.0),
+    ] {
+        let mut follower = follower(&plan, &winds);
+        hear_plan(&mut follower, falling, altitude_m, 0.0, None);
+        let standing = follower.standing(None).unwrap();
+        assert_eq!(
+            standing.phase,
+            if falling {
+                Phase::Falling
+            } else {
+                Phase::Rising
+            }
+        );
+        let off_m = standing
+            .landing
+            .unwrap()
+            .center
+            .distance_m(follower.zone().landing.position);
+        assert!(off_m < allowed_m, "{altitude_m} {falling}: {off_m}");
+        assert_eq!(standing.burst.is_some(), falling);
+        let released = standing.released.unwrap();
+        assert!(
+            seconds_between(plan.release, released).abs() < 60.0,
+            "{released}"
+        );
+    }
+}
+
+#[test]
+fn a_quiet_tracker_leaves_a_zone_and_a_place_that_grows_less_sure() {
+    let (plan, winds) = sample();
+    let mut follower = follower(&plan, &winds);
+    let last = hear_plan(&mut follower, false, 20_000.0, 0.0, Some(5.0));
+    let at = |follower: &mut Follower, minutes: f64| {
+        follower
+            .standing(Some(after(last.time, 60.0 * minutes)))
+            .unwrap()
+    };
+    let fresh = at(&mut follower, 1.0);
+    assert!(fresh.now.is_none() && !has(&fresh, |n| matches!(n, FollowNote::Quiet { .. })));
+    let later = [10.0, 20.0, 30.0].map(|m| at(&mut follower, m));
+    let radii = later.each_ref().map(|s| s.now.unwrap().radius_m);
+    assert!(radii.is_sorted() && radii[2] > radii[0], "{radii:?}");
+    for standing in &later {
+        assert!(has(standing, |n| matches!(n, FollowNote::Quiet { .. })));
+        let center = |s: &Standing| s.landing.as_ref().unwrap().center;
+        assert_eq!(center(standing), center(&fresh));
+    }
+    let down = at(&mut follower, 400.0);
+    assert!(has(&down, |n| matches!(n, FollowNote::PresumedDown { .. })));
+    assert_eq!(down.now.unwrap().landed_share, 1.0);
+}
+
+#[test]
+fn a_computers_clock_that_is_wrong_by_an_hour_is_told_and_changes_nothing() {
+    let (plan, winds) = sample();
+    for wrong_s in [-3_600.0, 3_600.0] {
+        let mut follower = follower(&plan, &winds);
+        let last = hear_plan(&mut follower, false, 12_000.0, 0.0, Some(wrong_s + 5.0));
+        let clock = after(last.time, wrong_s + 65.0);
+        let standing = follower.standing(Some(clock)).unwrap();
+        let age_s = standing.last.as_ref().unwrap().age_s;
+        assert!((age_s - 60.0).abs() < 1.0, "{age_s}");
+        assert!(has(
+            &standing,
+            |n| matches!(n, FollowNote::ClockDiffers { by_s } if (by_s - wrong_s).abs() < 10.0)
+        ));
+        assert!(!has(&standing, |n| matches!(n, FollowNote::Quiet { .. })));
+    }
+}
+
+#[test]
+fn a_late_release_is_predicted_anew() {
+    let (plan, winds) = sample();
+    let mut follower = follower(&plan, &winds);
+    hear_plan(&mut follower, false, 9_000.0, 2_400.0, None);
+    let standing = follower.standing(None).unwrap();
+    assert!(has(
+        &standing,
+        |n| matches!(n, FollowNote::ReleasedLater { by_s } if (by_s - 2_400.0).abs() < 60.0)
+    ));
+    let lands = standing.landing.unwrap().times[1];
+    let planned = follower.zone().landing.time;
+    assert!(
+        (seconds_between(planned, lands) - 2_400.0).abs() < 900.0,
+        "{lands}"
+    );
+}
+
+#[test]
+fn a_balloon_that_floats_is_told() {
+    let (plan, winds) = sample();
+    let mut follower = follower(&plan, &winds);
+    let last = hear_plan(&mut follower, false, 14_000.0, 0.0, None);
+    for minute in 1..20 {
+        let seconds = 60.0 * f64::from(minute);
+        let place = last.position.destination(90.0, 10.0 * seconds);
+        let wander_m = 12.0 * f64::from(minute % 3) - 12.0;
+        follower.hear(
+            Ok(report(
+                after(last.time, seconds),
+                place,
+                last.altitude_m + wander_m,
+            )),
+            None,
+        );
+    }
+    let standing = follower.standing(None).unwrap();
+    assert_eq!(standing.phase, Phase::Floating);
+    assert!(has(&standing, |n| matches!(n, FollowNote::Floats { .. })));
+}
+
+#[test]
+fn one_that_lies_still_has_landed() {
+    let (plan, winds) = sample();
+    let mut follower = follower(&plan, &winds);
+    let last = hear_plan(&mut follower, true, 2_200.0, 0.0, None);
+    let ground = follower.zone().landing;
+    let begin = after(last.time, 180.0);
+    for k in 0..6 {
+        let wander_m: f64 = [0.0, 30.0, -25.0][k % 3];
+        let place = ground.position.destination(30.0, wander_m.abs());
+        let time = after(begin, 45.0 * k as f64);
+        follower.hear(Ok(report(time, place, ground.altitude_m + wander_m)), None);
+    }
+    let standing = follower.standing(None).unwrap();
+    assert_eq!(standing.phase, Phase::Landed);
+    assert!(standing.landing.is_none());
+    assert!(
+        standing
+            .last
+            .unwrap()
+            .mark
+            .position
+            .distance_m(ground.position)
+            < 60.0
+    );
+}
+
+/// A height that was read wrongly, and could just be: the flight is not taken for falling.
+#[test]
+fn a_height_that_was_none_is_forgotten() {
+    let (plan, winds) = sample();
+    let mut follower = follower(&plan, &winds);
+    let track = follower.zone().track.clone();
+    let end = track.iter().position(|m| m.altitude_m > 12_000.0).unwrap();
+    for (k, mark) in track[..end].iter().enumerate() {
+        let wrong_m = if k == 30 { 700.0 } else { 0.0 };
+        follower.hear(
+            Ok(report(mark.time, mark.position, mark.altitude_m + wrong_m)),
+            None,
+        );
+    }
+    assert_eq!(follower.standing(None).unwrap().phase, Phase::Rising);
+}

@@ -1,0 +1,281 @@
+//! What the gate lets through of real logs (tests/data/tracks) and of made-up faults.
+
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+#![allow(clippy::print_stdout, reason = "the numbers are for --nocapture")]
+
+use std::path::Path;
+
+use jiff::Timestamp;
+use windfall::clock::{after, seconds_between};
+use windfall::geodesy::Position;
+use windfall::track::fields::Fields;
+use windfall::track::gate::{Change, Gate, reachable};
+use windfall::track::reader::Reader;
+use windfall::track::{Fix, Refusal, Report, Stamp};
+
+fn time(text: &str) -> Timestamp {
+    text.parse().unwrap()
+}
+
+/// A gate of a flight from 40.5 N 89 W that has read some logs, heard line by line as the logs say.
+fn through(names: &[&str], release: &str) -> Gate {
+    let mut lines: Vec<Vec<u8>> = Vec::new();
+    for name in names {
+        let path =
+            Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("tests/data/tracks/{name}.txt"));
+        let bytes = std::fs::read(path).unwrap();
+        lines.extend(bytes.split(|b| *b == b'\n').map(<[u8]>::to_vec));
+    }
+    // In the order in which they were heard: the time stands in front.
+    lines.sort_by(|a, b| a.get(..19).cmp(&b.get(..19)));
+    let mut gate = Gate::new(Position::new(40.5, -89.0).unwrap(), time(release));
+    let mut reader = Reader::new(Fields::default(), &[]);
+    for line in lines {
+        for outcome in reader.read(&line) {
+            gate.offer(outcome, None);
+        }
+    }
+    gate
+}
+
+fn assert_a_balloon_can(fixes: &[Fix]) {
+    for pair in fixes.windows(2) {
+        assert!(pair[0].time < pair[1].time);
+        assert!(reachable(&pair[0], &pair[1]), "{pair:?}");
+    }
+}
+
+#[test]
+fn real_logs_keep_nearly_all_fixes_and_lose_what_was_damaged() {
+    let gate = through(&["flight_2024-04-08_kd9zsy-12"], "2024-04-08T17:00:00Z");
+    let count = |why| gate.counts().get(&why).copied().unwrap_or(0);
+    println!("{:?} {}", gate.counts(), gate.accepted());
+    assert_a_balloon_can(gate.fixes());
+    // Of 154 lines with a height one is damaged and eight came late or out of order.
+    assert_eq!(count(Refusal::Damaged), 1);
+    assert!(
+        (110..=154).contains(&gate.accepted()),
+        "{}",
+        gate.accepted()
+    );
+    // The damaged line would have been 4,000 km away.
+    let site = Position::new(40.5, -89.0).unwrap();
+    assert!(
+        gate.fixes()
+            .iter()
+            .all(|f| f.position.distance_m(site) < 200_000.0)
+    );
+    assert!(gate.fixes().iter().any(|f| f.altitude_m > 25_000.0));
+}
+
+#[test]
+fn two_trackers_of_one_stack_are_one_track() {
+    let both = ["flight_2024-05-03_kd9sat-11", "flight_2024-05-03_kd9sat-12"];
+    let gate = through(&both, "2024-05-03T13:30:00Z");
+    println!("{:?} {}", gate.counts(), gate.accepted());
+    assert_a_balloon_can(gate.fixes());
+    let of = |call: &str| gate.fixes().iter().filter(|f| f.tracker == call).count();
+    assert!(
+        of("KD9SAT-11") > 100 && of("KD9SAT-12") > 60,
+        "{} {}",
+        of("KD9SAT-11"),
+        of("KD9SAT-12")
+    );
+    // By their own clocks: one of them sends the fix before last, some 55 s late.
+    let refused = gate.counts().get(&Refusal::Jump).copied().unwrap_or(0);
+    assert!(refused <= 4, "{refused}");
+}
+
+#[test]
+fn a_receiver_that_loses_its_height_is_told() {
+    let gate = through(&["flight_2023-04-29_kw9d-14"], "2023-04-29T14:20:00Z");
+    println!("{:?} {}", gate.counts(), gate.accepted());
+    assert_a_balloon_can(gate.fixes());
+    assert!(gate.accepted() > 200);
+}
+
+fn report(seconds: f64, altitude_m: f64, lon_deg: f64) -> Report {
+    Report {
+        tracker: String::new(),
+        stamp: Stamp::At(after(time("2026-05-01T09:00:00Z"), seconds)),
+        heard: None,
+        position: Position::new(0.0, lon_deg).unwrap(),
+        altitude_m: Some(altitude_m),
+    }
+}
+
+/// A flight that rises at 5 m/s and drifts east at 20 m/s, a fix a minute.
+fn flight(minutes: u32) -> (Gate, Vec<Report>) {
+    let gate = Gate::new(
+        Position::new(0.0, 10.0).unwrap(),
+        time("2026-05-01T09:00:00Z"),
+    );
+    let fix = |k: u32| {
+        let s = 60.0 * f64::from(k);
+        report(s, 100.0 + 5.0 * s, 10.0 + 20.0 * s / 111_319.5)
+    };
+    (gate, (0..minutes).map(fix).collect())
+}
+
+fn counts(gate: &Gate, why: Refusal) -> usize {
+    gate.counts().get(&why).copied().unwrap_or(0)
+}
+
+#[test]
+fn duplicates_late_ones_and_jumps_are_refused() {
+    let (mut gate, fixes) = flight(30);
+    for fix in &fixes {
+        let heard = match fix.stamp {
+            Stamp::At(time) => after(time, 5.0),
+            _ => unreachable!(),
+        };
+        assert_eq!(gate.offer(Ok(fix.clone()), Some(heard)), Change::Newer);
+        assert_eq!(gate.offer(Ok(fix.clone()), Some(heard)), Change::Nothing);
+    }
+    assert_eq!(counts(&gate, Refusal::Duplicate), 30);
+    let now = time("2026-05-01T09:30:00Z");
+    let early = report(600.5, 3_100.0, 10.1078);
+    assert_eq!(gate.offer(Ok(early.clone()), Some(now)), Change::Nothing);
+    assert_eq!(counts(&gate, Refusal::Late), 1);
+    // Out of order, but soon enough.
+    let sooner = report(1_710.0, 8_650.0, 10.0 + 20.0 * 1_710.0 / 111_319.5);
+    assert_eq!(gate.offer(Ok(sooner), Some(now)), Change::Earlier);
+    let far = report(1_800.0, 9_100.0, 30.0);
+    assert_eq!(gate.offer(Ok(far), Some(now)), Change::Nothing);
+    let high = report(1_805.0, 19_100.0, 10.323);
+    assert_eq!(gate.offer(Ok(high), Some(now)), Change::Nothing);
+    assert_eq!(counts(&gate, Refusal::Jump), 2);
+    let null = Report {
+        position: Position::new(0.0, 0.0).unwrap(),
+        ..report(1_810.0, 9_000.0, 0.0)
+    };
+    gate.offer(Ok(null), Some(now));
+    gate.offer(
+        Ok(Report {
+            altitude_m: None,
+            ..early.clone()
+        }),
+        Some(now),
+    );
+    gate.offer(
+        Ok(Report {
+            altitude_m: Some(99_000.0),
+            ..early
+        }),
+        Some(now),
+    );
+    for why in [Refusal::NoFix, Refusal::NoHeight, Refusal::Impossible] {
+        assert_eq!(counts(&gate, why), 1, "{why:?}");
+    }
+    assert_eq!(gate.fixes().len(), 31);
+    assert_eq!(gate.refused().count(), 30 + 1 + 2 + 3);
+}
+
+/// A clock that is wrong by an hour makes nothing late.
+#[test]
+fn the_hearers_clock_may_be_wrong() {
+    for wrong_s in [-3_600.0, 3_600.0] {
+        let (mut gate, fixes) = flight(30);
+        for fix in fixes {
+            let Stamp::At(at) = fix.stamp else {
+                unreachable!()
+            };
+            let of_day = Stamp::OfDay(seconds_between(time("2026-05-01T00:00:00Z"), at));
+            let fix = Report {
+                stamp: of_day,
+                ..fix
+            };
+            gate.offer(Ok(fix), Some(after(at, wrong_s)));
+        }
+        assert_eq!(gate.fixes().len(), 30, "{wrong_s}");
+        assert_eq!(gate.fixes()[29].time, time("2026-05-01T09:29:00Z"));
+        assert!((gate.usual_delay_s().unwrap() - wrong_s).abs() < 1.0);
+    }
+}
+
+#[test]
+fn a_wrong_first_or_last_fix_does_not_stand_against_all_others() {
+    let (mut gate, fixes) = flight(20);
+    // The first is wrong, but near the site.
+    gate.offer(Ok(report(-30.0, 30_000.0, 10.05)), None);
+    for fix in &fixes {
+        gate.offer(Ok(fix.clone()), None);
+    }
+    assert_eq!(gate.fixes().len(), 20, "{:?}", gate.fixes());
+    // The last is wrong, but could just be reached.
+    gate.offer(Ok(report(1_190.0, 5_500.0, 10.21)), None);
+    let (_, more) = flight(24);
+    for fix in &more[20..] {
+        gate.offer(Ok(fix.clone()), None);
+    }
+    assert_eq!(gate.fixes().len(), 24, "{:?}", gate.counts());
+    assert!(
+        gate.fixes()
+            .iter()
+            .all(|f| (f.altitude_m - 100.0) % 300.0 < 1e-6)
+    );
+}
+
+#[test]
+fn of_two_balloons_mixed_the_one_from_the_site_is_followed() {
+    let (mut gate, fixes) = flight(40);
+    for (k, fix) in fixes.into_iter().enumerate() {
+        let s = 60.0 * k as f64;
+        let other = Report {
+            tracker: "OTHER".into(),
+            ..report(s + 20.0, 3_000.0 + 4.0 * s, 12.0 + s / 5_000.0)
+        };
+        gate.offer(Ok(other), None);
+        gate.offer(
+            Ok(Report {
+                tracker: "OURS".into(),
+                ..fix
+            }),
+            None,
+        );
+    }
+    assert!(gate.fixes().iter().all(|f| f.tracker == "OURS"));
+    assert_eq!(gate.fixes().len(), 40);
+    assert!(counts(&gate, Refusal::OtherBalloon) >= 39);
+}
+
+#[test]
+fn a_height_that_stands_still_is_refused_until_it_moves_again() {
+    let (mut gate, fixes) = flight(30);
+    for (k, fix) in fixes.into_iter().enumerate() {
+        let stuck = (10..15).contains(&k).then_some(Some(3_100.0));
+        let fix = Report {
+            altitude_m: stuck.unwrap_or(fix.altitude_m),
+            ..fix
+        };
+        gate.offer(Ok(fix), None);
+    }
+    let stale = gate
+        .fixes()
+        .iter()
+        .filter(|f| f.altitude_m == 3_100.0)
+        .count();
+    assert_eq!(stale, 1, "{:?}", gate.counts());
+    assert_eq!(gate.fixes().len(), 26);
+}
+
+#[test]
+fn a_day_of_reports_is_no_more_than_an_hour_of_them() {
+    let mut gate = Gate::new(
+        Position::new(0.0, 10.0).unwrap(),
+        time("2026-05-01T09:00:00Z"),
+    );
+    for k in 0..43_200u32 {
+        let s = f64::from(k);
+        gate.offer(
+            Ok(report(
+                s,
+                20_000.0 + 10.0 * (0.01 * s).sin(),
+                10.0 + s / 50_000.0,
+            )),
+            None,
+        );
+    }
+    assert_eq!(gate.accepted(), 43_200);
+    assert!(gate.fixes().len() < 5_000, "{}", gate.fixes().len());
+}
