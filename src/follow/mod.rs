@@ -294,7 +294,13 @@ impl<'a> Follower<'a> {
             Some(ground) => ground,
             None => BriefGround::new(&self.plan, &zone, &[&prior[..], &self.landings].concat())?,
         };
-        let points = waiting::points(&ground, &zone, &self.landings, self.kept.ground())?;
+        let points = waiting::points(
+            &ground.map,
+            &ground.layers,
+            &zone,
+            &self.landings,
+            self.kept.ground(),
+        )?;
         self.ground = Some(ground);
         self.waiting = Some(Waiting {
             center,

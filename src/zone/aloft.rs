@@ -54,11 +54,6 @@ impl Continuation {
         &self.landings
     }
 
-    /// The planned release.
-    pub fn release(&self) -> Timestamp {
-        self.release
-    }
-
     /// The model that flights are flown by.
     pub fn model(&self) -> &FlightModel {
         &self.model
