@@ -175,6 +175,8 @@ pub struct SurfaceWind {
     pub after_s: f64,
     /// The wind, m/s.
     pub speed_m_s: f64,
+    /// Its gusts, m/s, where the winds tell them.
+    pub gust_m_s: Option<f64>,
 }
 
 /// A named place and the way from it to the centre of the landings.
@@ -235,6 +237,12 @@ impl Day {
     pub fn surface_m_s(&self) -> Option<f64> {
         let before = self.surface.iter().filter(|wind| wind.after_s <= 0.0);
         before.map(|wind| wind.speed_m_s).reduce(f64::max)
+    }
+
+    /// The strongest gusts in that hour, m/s, where the winds tell them.
+    pub fn gust_m_s(&self) -> Option<f64> {
+        let before = self.surface.iter().filter(|wind| wind.after_s <= 0.0);
+        before.filter_map(|wind| wind.gust_m_s).reduce(f64::max)
     }
 
     /// The strongest of all hours looked at.

@@ -123,6 +123,7 @@ impl<'a> Judge<'a> {
                 .map(|wind| SurfaceWind {
                     after_s: wind.after_s,
                     speed_m_s: wind.speed_m_s,
+                    gust_m_s: wind.gust_m_s,
                 })
                 .collect(),
             surface_from: surface_from(&flown.surface),

@@ -29,6 +29,13 @@ pub enum Reason {
         /// Its limit, m/s.
         limit_m_s: f64,
     },
+    /// Gusts at the ground above the limit of the wind.
+    Gusts {
+        /// The gusts, m/s.
+        gust_m_s: f64,
+        /// The limit of the wind, m/s.
+        limit_m_s: f64,
+    },
     /// How far the landings are.
     Drift {
         /// How far, m.

@@ -158,6 +158,15 @@ impl DayStrains {
 
 fn wind(day: &Day, limits: &Limits) -> Option<Strain> {
     let (speed_m_s, limit_m_s) = (day.surface_m_s()?, limits.surface_wind_m_s);
+    // The limit is one of the wind: gusts above it are near a limit, not beyond it (judgement).
+    let gusty = day.gust_m_s().filter(|gust_m_s| *gust_m_s > limit_m_s);
+    if let Some(gust_m_s) = gusty.filter(|_| speed_m_s < limit_m_s) {
+        let reason = Reason::Gusts {
+            gust_m_s,
+            limit_m_s,
+        };
+        return Some(Strain { share: 1.0, reason });
+    }
     Some(Strain {
         share: speed_m_s / limit_m_s,
         reason: Reason::SurfaceWind {

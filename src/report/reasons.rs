@@ -41,6 +41,14 @@ pub fn reason(reason: &Reason, units: UnitSystem, zone: &TimeZone) -> String {
             units.speed(*speed_m_s),
             units.speed(*limit_m_s)
         ),
+        Reason::Gusts {
+            gust_m_s,
+            limit_m_s,
+        } => format!(
+            "gusts at the ground {}, limit of the wind {}",
+            units.speed(*gust_m_s),
+            units.speed(*limit_m_s)
+        ),
         Reason::Hits {
             hazard,
             share,
@@ -133,6 +141,14 @@ pub fn reason_in_short(long: &Reason, units: UnitSystem, zone: &TimeZone) -> Str
         } => format!(
             "wind {}, limit {}",
             units.speed(*speed_m_s),
+            units.speed(*limit_m_s)
+        ),
+        Reason::Gusts {
+            gust_m_s,
+            limit_m_s,
+        } => format!(
+            "gusts {}, limit {}",
+            units.speed(*gust_m_s),
             units.speed(*limit_m_s)
         ),
         Reason::Drift {

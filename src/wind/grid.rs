@@ -55,6 +55,8 @@ pub struct Ground {
     pub altitude_m: Array2<f32>,
     /// Wind at 10 m above the ground, m/s east and north: columns by two.
     pub wind_m_s: Option<Array2<f32>>,
+    /// Gusts near the ground, m/s: columns by one.
+    pub gust_m_s: Option<Array2<f32>>,
     /// Temperature 2 m above the ground (K) and pressure at it (Pa): columns by two.
     pub air: Option<Array2<f32>>,
 }
@@ -103,18 +105,29 @@ impl Block {
     /// known in all the columns that count.
     pub fn wind_at_10_m(&self, weights: &Weights) -> Option<Wind> {
         let surface = self.ground.as_ref()?.wind_m_s.as_ref()?;
-        let members = self.members.len();
-        let mean = |component: usize| -> f64 {
-            let of_member = |member: usize| {
-                let first = member * self.columns_of_member();
-                let terms = weights.terms().filter(|(_, weight)| *weight > 0.0);
-                terms
-                    .map(|(c, weight)| weight * f64::from(surface[[first + c, component]]))
-                    .sum::<f64>()
-            };
-            (0..members).map(of_member).sum::<f64>() / members as f64
-        };
+        let mean = |component: usize| self.mean_of_members(surface, component, weights);
         wind([mean(0) as f32, mean(1) as f32])
+    }
+
+    /// Gusts near the forecast's ground, m/s, the mean of its members; `None` where they are not known in
+    /// all the columns that count.
+    pub fn gust_m_s(&self, weights: &Weights) -> Option<f64> {
+        let gusts = self.ground.as_ref()?.gust_m_s.as_ref()?;
+        let gust_m_s = self.mean_of_members(gusts, 0, weights);
+        gust_m_s.is_finite().then_some(gust_m_s)
+    }
+
+    /// One value of columns around a place, the mean of the members.
+    fn mean_of_members(&self, values: &Array2<f32>, which: usize, weights: &Weights) -> f64 {
+        let members = self.members.len();
+        let of_member = |member: usize| {
+            let first = member * self.columns_of_member();
+            let terms = weights.terms().filter(|(_, weight)| *weight > 0.0);
+            terms
+                .map(|(c, weight)| weight * f64::from(values[[first + c, which]]))
+                .sum::<f64>()
+        };
+        (0..members).map(of_member).sum::<f64>() / members as f64
     }
 
     /// The wind of a column: on its levels above the ground, and at 10 m where that is known.

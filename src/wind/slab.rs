@@ -15,6 +15,8 @@ pub enum Quantity {
     WindSpeed,
     /// The direction the wind blows from, degrees clockwise from true north.
     WindFrom,
+    /// Gusts near the ground, m/s.
+    Gust,
     /// Geopotential height, geopotential m; at the ground the orography.
     Height,
     /// Temperature, K.
@@ -65,6 +67,7 @@ impl fmt::Display for Quantity {
             Quantity::NorthWind => "northward wind",
             Quantity::WindSpeed => "wind speed",
             Quantity::WindFrom => "wind direction",
+            Quantity::Gust => "gusts",
             Quantity::Height => "height",
             Quantity::Temperature => "temperature",
             Quantity::RelativeHumidity => "relative humidity",

@@ -60,6 +60,8 @@ pub struct GroundWind {
     pub after_s: f64,
     /// Its speed, m/s.
     pub speed_m_s: f64,
+    /// Its gusts, m/s, where the winds tell them.
+    pub gust_m_s: Option<f64>,
     /// What it is from.
     pub from: GroundWindFrom,
 }
@@ -280,6 +282,7 @@ fn surface_winds(site: &SiteWinds, ready: &Ready) -> Vec<GroundWind> {
         Some(GroundWind {
             after_s: 3_600.0 * h as f64,
             speed_m_s,
+            gust_m_s: weather.gust_m_s,
             from,
         })
     };

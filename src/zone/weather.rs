@@ -52,6 +52,8 @@ pub struct Weather<'a> {
     around: Around<'a>,
     /// A forecast's or a model profile's own wind 10 m above its ground.
     pub own_at_10_m: Option<Wind>,
+    /// A forecast's own gusts near its ground, m/s.
+    pub gust_m_s: Option<f64>,
     /// The files it is from.
     pub files: Vec<String>,
     /// What reading did to its soundings, where that matters.
@@ -458,6 +460,7 @@ impl<'a> SiteWinds<'a> {
             column,
             around,
             own_at_10_m: None,
+            gust_m_s: None,
             source,
             files: Vec::new(),
             cleaning: Vec::new(),
@@ -517,6 +520,7 @@ impl<'a> SiteWinds<'a> {
         Ok(Weather {
             files: archive.names(),
             own_at_10_m: near.wind_at_10_m(&weights),
+            gust_m_s: near.gust_m_s(&weights),
             member_sigma: member_sigma(&members),
             assumptions: unknown
                 .into_iter()

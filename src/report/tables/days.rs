@@ -159,7 +159,12 @@ pub(in crate::report) fn of_wind<'a>(
     rows: impl Iterator<Item = &'a ReleaseRow>,
     units: UnitSystem,
 ) -> String {
-    let from = rows.filter_map(|row| row.day.as_ref()?.surface_from);
+    let days: Vec<&Day> = rows.filter_map(|row| row.day.as_ref()).collect();
+    let gusts = match days.iter().any(|day| day.gust_m_s().is_some()) {
+        true => "g: the strongest gusts in that hour",
+        false => "the winds tell no gusts",
+    };
+    let from = days.iter().filter_map(|day| day.surface_from);
     let from = from.last().map_or_else(String::new, |from| match from {
         GroundWindFrom::TenMetres => format!(
             ": the forecast's own at {}",
@@ -176,7 +181,7 @@ pub(in crate::report) fn of_wind<'a>(
         ),
     });
     format!(
-        "* strongest wind at the ground from an hour before the release to the release{from}; without gusts, which are not read"
+        "* strongest wind at the ground from an hour before the release to the release{from}; {gusts}"
     )
 }
 
@@ -389,11 +394,21 @@ pub(in crate::report) fn numbers(day: Option<&Day>, limited: bool, units: UnitSy
         text(Some(day.distance_m / length), 1),
         day.azimuth_deg,
         area_text,
-        text(day.surface_m_s().map(|v| v / speed), 1),
+        ground_wind(day, speed),
         text(Some(100.0 * day.all_hazards.share), 1),
         text(Some(100.0 * day.water.any.share), 1),
         day.daylight_s.map_or_else(|| "-".into(), hours_and_minutes)
     )
+}
+
+/// The wind at the ground in a unit of so many m/s, with its gusts where they are known, as in "4.2g9".
+fn ground_wind(day: &Day, unit_m_s: f64) -> String {
+    let Some(speed_m_s) = day.surface_m_s() else {
+        return "-".to_owned();
+    };
+    let gusts = day.gust_m_s();
+    let gusts = gusts.map_or_else(String::new, |gust| format!("g{:.0}", gust / unit_m_s));
+    format!("{:.1}{gusts}", speed_m_s / unit_m_s)
 }
 
 /// A verdict with its sign.

@@ -153,6 +153,7 @@ impl Archive {
                 Some(Surface::AboveGround(10)),
                 "wind at 10 m",
             ),
+            (Quantity::Gust, Some(Surface::Ground), "gusts"),
             (
                 Quantity::Temperature,
                 Some(Surface::AboveGround(2)),

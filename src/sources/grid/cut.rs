@@ -355,21 +355,21 @@ impl Archive {
     ) -> std::result::Result<Option<Ground>, Damaged> {
         let orography = self.orography_at(points)?;
         let columns = places.columns();
-        let pair = |two: [(Quantity, Surface); 2]| {
+        let all_of = |wanted: &[(Quantity, Surface)]| {
             let tasks = places.tasks(|member, step| {
-                let slabs = two.iter().enumerate();
+                let slabs = wanted.iter().enumerate();
                 slabs
                     .filter_map(|(level, &(quantity, surface))| {
                         Some((level, self.find(member, step, quantity, surface)?))
                     })
                     .collect()
             });
-            if tasks.len() < 2 * columns / places.size {
+            if tasks.len() < wanted.len() * columns / places.size {
                 return Ok(None);
             }
-            self.decode(&tasks, points, columns, 2).map(Some)
+            self.decode(&tasks, points, columns, wanted.len()).map(Some)
         };
-        let mut wind_m_s = pair([
+        let mut wind_m_s = all_of(&[
             (Quantity::EastWind, Surface::AboveGround(10)),
             (Quantity::NorthWind, Surface::AboveGround(10)),
         ])?;
@@ -380,6 +380,7 @@ impl Archive {
             wind.column_mut(0).assign(&east.column(0));
             wind.column_mut(1).assign(&north.column(0));
         }
+        let gust_m_s = all_of(&[(Quantity::Gust, Surface::Ground)])?;
         let altitude_m = match (orography, &wind_m_s) {
             (Some(altitude_m), _) => altitude_m,
             // The wind at 10 m is worth knowing even where nobody says how high that is.
@@ -391,7 +392,8 @@ impl Archive {
         Ok(Some(Ground {
             altitude_m,
             wind_m_s,
-            air: pair([
+            gust_m_s,
+            air: all_of(&[
                 (Quantity::Temperature, Surface::AboveGround(2)),
                 (Quantity::Pressure, Surface::Ground),
             ])?,

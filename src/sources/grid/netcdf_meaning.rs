@@ -117,6 +117,7 @@ fn by_standard_name(name: &str) -> Option<Meaning> {
         "northward_wind" | "y_wind" | "grid_northward_wind" => (Quantity::NorthWind, 1.0, None),
         "wind_speed" => (Quantity::WindSpeed, 1.0, None),
         "wind_from_direction" => (Quantity::WindFrom, 1.0, None),
+        "wind_speed_of_gust" => (Quantity::Gust, 1.0, Some(Surface::Ground)),
         "air_temperature" => (Quantity::Temperature, 1.0, None),
         "geopotential" => (Quantity::Height, GEOPOTENTIAL, None),
         "geopotential_height" => (Quantity::Height, 1.0, None),
@@ -211,10 +212,12 @@ fn surface(variable: &NcVariable) -> Option<Surface> {
 fn conversion(meaning: Meaning, units: &str) -> Option<Conversion> {
     let is_geopotential = meaning.unit == GEOPOTENTIAL;
     let scale = match meaning.quantity {
-        Quantity::EastWind | Quantity::NorthWind | Quantity::WindSpeed => match units {
-            "m s-1" | "m s**-1" | "m s^-1" | "m.s-1" | "m/s" | "meters/second" => 1.0,
-            _ => return None,
-        },
+        Quantity::EastWind | Quantity::NorthWind | Quantity::WindSpeed | Quantity::Gust => {
+            match units {
+                "m s-1" | "m s**-1" | "m s^-1" | "m.s-1" | "m/s" | "meters/second" => 1.0,
+                _ => return None,
+            }
+        }
         Quantity::WindFrom => match units {
             "degree" | "degrees" | "deg" | "degree_true" | "degrees_true" | "degree true"
             | "degrees true" => 1.0,

@@ -57,6 +57,7 @@ pub(super) fn grib2(discipline: u8, category: u8, number: u8) -> Option<Meaning>
         (0, 2, 1) => Meaning::si(Quantity::WindSpeed),
         (0, 2, 2) => Meaning::si(Quantity::EastWind),
         (0, 2, 3) => Meaning::si(Quantity::NorthWind),
+        (0, 2, 22) => Meaning::at(Quantity::Gust, Surface::Ground),
         (0, 3, 0) => Meaning::si(Quantity::Pressure),
         (0, 3, 4) => Meaning::in_unit(Quantity::Height, GEOPOTENTIAL),
         (0, 3, 5) => Meaning::si(Quantity::Height),
@@ -68,12 +69,15 @@ pub(super) fn grib2(discipline: u8, category: u8, number: u8) -> Option<Meaning>
 pub(super) fn grib1(table: u8, centre: u8, number: u8) -> Option<Meaning> {
     match (table, centre) {
         (128, 98) => ecmwf(u64::from(number)),
+        // Numbers from 128 on are each centre's own.
+        (1..=3, 7) if number == 180 => Some(Meaning::at(Quantity::Gust, Surface::Ground)),
+        (228, 98) => ecmwf(228_000 + u64::from(number)),
         (1..=3, _) => wmo(number),
         _ => None,
     }
 }
 
-/// ECMWF's parameter numbers below 256, as in table 128.
+/// ECMWF's parameter numbers, those below 256 as in table 128.
 pub(super) fn ecmwf(number: u64) -> Option<Meaning> {
     Some(match number {
         129 => Meaning::in_unit(Quantity::Height, GEOPOTENTIAL),
@@ -87,6 +91,8 @@ pub(super) fn ecmwf(number: u64) -> Option<Meaning> {
         165 => Meaning::at(Quantity::EastWind, Surface::AboveGround(10)),
         166 => Meaning::at(Quantity::NorthWind, Surface::AboveGround(10)),
         167 => Meaning::at(Quantity::Temperature, Surface::AboveGround(2)),
+        // Of the moment; 49, the strongest since some hours, is over time.
+        228_029 => Meaning::at(Quantity::Gust, Surface::Ground),
         _ => return None,
     })
 }

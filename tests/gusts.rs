@@ -1,0 +1,81 @@
+//! Gusts of a forecast: read, shown beside the wind at the ground, and held against its limit. In invented
+//! winds whose gusts are twice the wind at 10 m (tests/data/grids/made/README.md).
+
+// A helper of a test may fail as the test itself may.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+#[path = "common/program.rs"]
+mod program;
+
+use std::fs;
+use std::path::Path;
+
+use program::{stderr, stdout, windfall};
+use serde_json::Value;
+
+const GUSTS: &str = "tests/data/grids/made/gusts.nc";
+const HOUR: [&str; 6] = [
+    "--from",
+    "2026-05-09",
+    "--to",
+    "2026-05-09",
+    "--hours",
+    "08:00-08:00",
+];
+
+/// `days` on the sample of the lake shore in winds with or without gusts, the limit of the wind as given.
+fn days(winds: &str, limit: &str, json: bool) -> String {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let folder = tempfile::tempdir().unwrap();
+    let text = fs::read_to_string(root.join("samples/lake-shore/plan.toml")).unwrap();
+    let text = text.replace("roads = [\"invented-roads.geojson\"]", "");
+    let plan = folder.path().join("plan.toml");
+    fs::write(
+        &plan,
+        format!("{text}\n[limits]\nsurface_wind = \"{limit}\"\n"),
+    )
+    .unwrap();
+    let mut arguments = vec![plan.to_str().unwrap(), "--wind", winds, "--draws", "50"];
+    arguments.extend(HOUR);
+    arguments.extend(json.then_some("--json"));
+    let done = windfall("days", &arguments);
+    assert!(done.status.success(), "{}", stderr(&done));
+    stdout(&done)
+}
+
+fn row(text: &str) -> Value {
+    let json: Value = serde_json::from_str(text).unwrap();
+    json["rows"][0].clone()
+}
+
+#[test]
+fn gusts_stand_beside_the_wind() {
+    let row = row(&days(GUSTS, "4 m/s", true));
+    for wind in row["day"]["surface"].as_array().unwrap() {
+        let [speed, gust] = ["speed_m_s", "gust_m_s"].map(|key| wind[key].as_f64().unwrap());
+        // The mean of speeds around is not the speed of the mean wind.
+        assert!(gust > 1.9 * speed && gust < 3.0 * speed, "{wind}");
+    }
+    let table = days(GUSTS, "4 m/s", false);
+    assert!(table.contains("g: the strongest gusts"), "{table}");
+    // 0.38 m/s and twice that, in miles an hour.
+    assert!(table.contains(" 0.8g2 "), "{table}");
+}
+
+#[test]
+fn gusts_above_the_limit_of_the_wind_are_near_a_limit() {
+    let limited = row(&days(GUSTS, "0.6 m/s", true));
+    assert_eq!(limited["reason"]["code"], "gusts", "{limited:#}");
+    assert_eq!(limited["verdict"], "near_limit", "{limited:#}");
+    // The wind itself beyond the limit decides before its gusts.
+    let beyond = row(&days(GUSTS, "0.2 m/s", true));
+    assert_eq!(beyond["reason"]["code"], "surface_wind", "{beyond:#}");
+}
+
+#[test]
+fn winds_without_gusts_say_so() {
+    let winds = "samples/lake-shore/invented-winds.nc";
+    let calm = row(&days(winds, "4 m/s", true));
+    assert!(calm["day"]["surface"][0]["gust_m_s"].is_null());
+    assert!(days(winds, "4 m/s", false).contains("the winds tell no gusts"));
+}
