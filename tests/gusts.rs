@@ -29,6 +29,10 @@ fn days(winds: &str, limit: &str, json: bool) -> String {
     let folder = tempfile::tempdir().unwrap();
     let text = fs::read_to_string(root.join("samples/lake-shore/plan.toml")).unwrap();
     let text = text.replace("roads = [\"invented-roads.geojson\"]", "");
+    let text = text.replace(
+        "surface_wind = \"10 mph\"",
+        &format!("surface_wind = \"{limit}\""),
+    );
     let plan = folder.path().join("plan.toml");
     fs::write(
         &plan,
