@@ -34,11 +34,7 @@ fn days(winds: &str, limit: &str, json: bool) -> String {
         &format!("surface_wind = \"{limit}\""),
     );
     let plan = folder.path().join("plan.toml");
-    fs::write(
-        &plan,
-        format!("{text}\n[limits]\nsurface_wind = \"{limit}\"\n"),
-    )
-    .unwrap();
+    fs::write(&plan, text).unwrap();
     let mut arguments = vec![plan.to_str().unwrap(), "--wind", winds, "--draws", "50"];
     arguments.extend(HOUR);
     arguments.extend(json.then_some("--json"));
