@@ -9,10 +9,8 @@
 #![allow(clippy::print_stdout, reason = "what is passed over is said aloud")]
 
 #[path = "common/briefing.rs"]
-#[allow(dead_code)]
 mod briefing;
 #[path = "common/changed.rs"]
-#[allow(dead_code)]
 mod changed;
 #[path = "common/desk.rs"]
 mod desk;

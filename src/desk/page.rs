@@ -310,7 +310,7 @@ pub fn plan(page: &PlanPage, view: View) -> Markup {
             input type="hidden" name="name" value=(page.name);
             input type="hidden" name="step" value=(page.step);
         }
-        div.bar {
+        section.bar aria-label=(words::PLAN_BAR) {
             h1 { (page.name) }
             (state(page))
             (job(page.job.as_ref()))

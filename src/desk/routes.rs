@@ -26,7 +26,7 @@ use tokio_stream::{Stream, StreamExt};
 
 use super::begin;
 use super::drafts::{Draft, FileIs};
-use super::fields::{Values, apply, set, shown};
+use super::fields::{Values, apply, key, set, shown};
 use super::jobs::unless_ended;
 use super::land::Frame;
 use super::live::{Live, faults, live, parsed, site};
@@ -559,6 +559,12 @@ fn move_site(desk: &Desk, name: &str, doc: &mut PlanText, to: Position) -> Resul
         let units = units(desk.view(), &doc.text());
         let text = known.map_or_else(String::new, |known| units.height(known.elevation_m));
         set(doc, "site.elevation", &text);
+        // What stood beside them was said of the other field.
+        for id in ["site.lat", "site.lon", "site.elevation"] {
+            if let Some(key) = key(id) {
+                doc.forget_remark(key);
+            }
+        }
     }
     Ok(())
 }

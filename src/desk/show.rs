@@ -52,7 +52,15 @@ fn table(caption: &str, heads: &[&str], rows: &[Vec<Markup>]) -> Markup {
         div.wide tabindex="0" role="region" aria-label=(caption) {
             table {
                 caption { (caption) }
-                thead { tr { @for head in heads { th scope="col" { (head) } } } }
+                @if heads.iter().any(|head| !head.is_empty()) {
+                    thead {
+                        tr {
+                            @for head in heads {
+                                @if head.is_empty() { td {} } @else { th scope="col" { (head) } }
+                            }
+                        }
+                    }
+                }
                 tbody {
                     @for row in rows {
                         tr {

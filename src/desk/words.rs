@@ -352,6 +352,7 @@ pub const SCRIPT: [(&str, &str); 9] = [
 ];
 pub const SKIP: &str = "To the content";
 pub const BACK: &str = "Back";
+pub const PLAN_BAR: &str = "Plan, saving and work";
 pub const STATIONS: &str = "Stations";
 pub const RESULT: &str = "Result:";
 pub const PROGRESS: &str = "Work done";
