@@ -10,7 +10,7 @@
 
   const asked = { Accept: "application/json" };
   const post = (address, fields) =>
-    fetch(address, { method: "POST", headers: asked, body: fields instanceof FormData ? fields : new URLSearchParams(fields) });
+    fetch(address, { method: "POST", headers: asked, body: address === "/winds/drop" ? fields : new URLSearchParams(fields) });
   const json = async (answer) => {
     if (answer.status === 401) { say(words.anew); }
     return answer.json();

@@ -8,9 +8,11 @@ use maud::{Markup, html};
 use super::fields::of_fault;
 use super::jobs::end_if;
 use super::land::Frame;
+use super::made::Answer;
 use super::state::{Desk, View};
 use super::{show, words};
 use crate::brief::{Wait, where_to_wait};
+use crate::choice::answer::ComparedSite;
 use crate::error::{Error, Fault, Result};
 use crate::fill;
 use crate::geodesy::Position;
@@ -116,7 +118,8 @@ pub fn live(
         Some(Ok((prediction, wait))) => {
             live.zone = Some(show::zone_in_short(&prediction, &wait, clocks, units));
             live.numbers = Some(show::zone(&prediction, &wait, clocks, units));
-            live.map = map(&prediction, &wait, &plan, had, view);
+            let sites = sites_compared(desk, name);
+            live.map = map(&prediction, &wait, &plan, (had, &sites), view);
         }
     }
     if live.numbers.is_none() {
@@ -135,7 +138,8 @@ fn told(name: &str, text: &str, error: &Error) -> Vec<Told> {
     let doc = PlanText::read(text);
     let of = |fault: &Fault| {
         let field = doc.as_ref().and_then(|doc| of_fault(doc, fault));
-        (field, in_words(name, fault))
+        let said = in_words(name, fault, field.is_some());
+        (field, said)
     };
     match error {
         Error::Faults(faults) => faults.iter().map(of).collect(),
@@ -154,9 +158,10 @@ fn without_plan(name: &str, text: &str, error: &Error, had: Option<Frame>) -> Li
 }
 
 /// A fault as a sentence beside its field, which needs no file; with its line where it has no field.
-fn in_words(name: &str, fault: &Fault) -> String {
+fn in_words(name: &str, fault: &Fault, at_field: bool) -> String {
     let place = match (&fault.key, fault.line) {
         _ if fault.file != name => format!("{}: ", fault.file),
+        _ if at_field => String::new(),
         (Some(key), _) => format!("{key}: "),
         (None, Some(line)) => format!("line {line}: "),
         _ => String::new(),
@@ -199,11 +204,25 @@ fn zone_of(
     Ok((prediction, wait))
 }
 
+/// The sites that were compared last, by rank or name.
+fn sites_compared(desk: &Desk, name: &str) -> Vec<(String, Position)> {
+    let made = desk.made(name, words::Station::Site);
+    let Some(Answer::Sites(sites)) = made.as_ref().map(|made| &made.answer) else {
+        return Vec::new();
+    };
+    let name = |site: &ComparedSite| match site.rank {
+        Some(rank) => format!("{rank} {}", site.name),
+        None => site.name.clone(),
+    };
+    let sites = sites.sites.iter();
+    sites.map(|site| (name(site), site.position)).collect()
+}
+
 fn map(
     prediction: &Prediction,
     wait: &Wait,
     plan: &Plan,
-    had: Option<Frame>,
+    (had, sites): (Option<Frame>, &[(String, Position)]),
     view: View,
 ) -> Option<MapNow> {
     let zone = &prediction.zone;
@@ -215,7 +234,10 @@ fn map(
     let sheet = frame.sheet();
     Some(MapNow {
         frame,
-        above: layered::above(&sheet, (zone, wait), &plan.timezone, units),
+        above: html! {
+            (layered::above(&sheet, (zone, wait), &plan.timezone, units))
+            (layered::numbered(&sheet, sites))
+        },
         label: show::map_label(prediction, &plan.timezone, units),
         track: zone
             .track

@@ -19,6 +19,8 @@ use crate::units::UnitSystem;
 const WINDS: [&str; 12] = [
     "csv", "txt", "dat", "grib", "grib2", "grb", "grb2", "nc", "nc4", "cdf", "gsd", "zip",
 ];
+/// The forecast that is offered first.
+const USUAL_FEED: &str = "gfs-half";
 /// Endings of files that hold places or areas.
 const PLACES: [&str; 3] = ["csv", "geojson", "json"];
 
@@ -310,7 +312,7 @@ pub fn plan(page: &PlanPage, view: View) -> Markup {
             input type="hidden" name="name" value=(page.name);
             input type="hidden" name="step" value=(page.step);
         }
-        div.bar {
+        section.bar aria-label=(words::PLAN_BAR) {
             h1 { (page.name) }
             (state(page))
             (job(page.job.as_ref()))
@@ -418,7 +420,7 @@ pub fn fault_list(faults: &[Told]) -> Markup {
 
 fn content(page: &PlanPage, station: Station) -> Markup {
     let live = page.live.as_ref();
-    let late = || html! { p { (words::LATE) " " a href=(address(page.name, Some(station))) { (words::LOOK_AGAIN) } } };
+    let late = || html! { p { (words::LATE) " " a href={ "/plan?name=" (encoded(page.name)) "&wait=yes#" (station.id()) } { (words::LOOK_AGAIN) } } };
     let shown = |part: &str, markup: Option<&Markup>| {
         html! {
             div.shown data-part=(part) {
@@ -695,7 +697,7 @@ fn fetch_form(page: &PlanPage) -> Markup {
             div.field {
                 label for="feed" { (words::FEED) }
                 select id="feed" name="feed" {
-                    @for (name, title) in &page.feeds { option value=(name) { (title) } }
+                    @for (name, title) in &page.feeds { option value=(name) selected[name == USUAL_FEED] { (title) } }
                 }
             }
             (small_field("fetch-from", "from", [words::FROM, words::FROM_HINT], ""))

@@ -26,7 +26,7 @@ use tokio_stream::{Stream, StreamExt};
 
 use super::begin;
 use super::drafts::{Draft, FileIs};
-use super::fields::{Values, apply, set, shown};
+use super::fields::{Values, apply, key, set, shown};
 use super::jobs::unless_ended;
 use super::land::Frame;
 use super::live::{Live, faults, live, parsed, site};
@@ -63,6 +63,8 @@ const STYLE: &str = include_str!("desk.css");
 
 /// A page waits this long for what follows from a plan; what takes longer comes later.
 const PATIENCE: Duration = Duration::from_millis(1_500);
+/// The same, of a page that was asked for again.
+const LONG_PATIENCE: Duration = Duration::from_secs(55);
 /// The plan's elevation stands for a site moved by less than this, m.
 const SAME_GROUND_M: f64 = 200.0;
 /// Points of the world's coasts are so far apart, degrees.
@@ -338,15 +340,19 @@ fn units(view: View, text: &str) -> UnitSystem {
 }
 
 async fn plan(State(desk): Shared, headers: HeaderMap, Query(given): Query<Given>) -> Response {
-    match plan_page(&desk, of(&given, "name")).await {
+    let patience = match given.contains_key("wait") {
+        true => LONG_PATIENCE,
+        false => PATIENCE,
+    };
+    match plan_page(&desk, of(&given, "name"), patience).await {
         Ok(page) => sent(page).into_response(),
         Err(error) => refused(&desk, &headers, &error, "/"),
     }
 }
 
-async fn plan_page(desk: &Arc<Desk>, name: &str) -> Result<Markup> {
+async fn plan_page(desk: &Arc<Desk>, name: &str, patience: Duration) -> Result<Markup> {
     let now = desk.with_draft(name, Now::of)?;
-    let (live, below) = shown_soon(desk, name, &now.text).await;
+    let (live, below) = shown_soon(desk, name, &now.text, patience).await;
     let view = desk.view();
     let made = Station::ALL.into_iter();
     Ok(page::plan(
@@ -379,8 +385,13 @@ async fn plan_page(desk: &Arc<Desk>, name: &str) -> Result<Markup> {
 
 /// What follows from a plan and the ground of its map, as far as they are there soon. What is not is given up: the
 /// script asks again.
-async fn shown_soon(desk: &Arc<Desk>, name: &str, text: &str) -> (Option<Live>, Option<Markup>) {
-    let until = tokio::time::Instant::now() + PATIENCE;
+async fn shown_soon(
+    desk: &Arc<Desk>,
+    name: &str,
+    text: &str,
+    patience: Duration,
+) -> (Option<Live>, Option<Markup>) {
+    let until = tokio::time::Instant::now() + patience;
     let late = Arc::new(AtomicBool::new(false));
     let (worker, plan, typed, given_up) =
         (desk.clone(), name.to_owned(), text.to_owned(), late.clone());
@@ -560,6 +571,12 @@ fn move_site(desk: &Desk, name: &str, doc: &mut PlanText, to: Position) -> Resul
         let units = units(desk.view(), &doc.text());
         let text = known.map_or_else(String::new, |known| units.height(known.elevation_m));
         set(doc, "site.elevation", &text);
+        // What stood beside them was said of the other field.
+        for id in ["site.lat", "site.lon", "site.elevation"] {
+            if let Some(key) = key(id) {
+                doc.forget_remark(key);
+            }
+        }
     }
     Ok(())
 }

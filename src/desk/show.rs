@@ -52,7 +52,15 @@ fn table(caption: &str, heads: &[&str], rows: &[Vec<Markup>]) -> Markup {
         div.wide tabindex="0" role="region" aria-label=(caption) {
             table {
                 caption { (caption) }
-                thead { tr { @for head in heads { th scope="col" { (head) } } } }
+                @if heads.iter().any(|head| !head.is_empty()) {
+                    thead {
+                        tr {
+                            @for head in heads {
+                                @if head.is_empty() { td {} } @else { th scope="col" { (head) } }
+                            }
+                        }
+                    }
+                }
                 tbody {
                     @for row in rows {
                         tr {
@@ -85,45 +93,51 @@ fn picture(
 pub fn fill(fill: &Fill, units: UnitSystem) -> Markup {
     let [low, target, high] = weight_to_hang(&fill.lift_test, units);
     let mut rows = vec![
-        vec![cell("Hang on the filler"), cell(target)],
+        vec![cell(words::told::HANG_ON_THE_FILLER), cell(target)],
         vec![
-            cell("Too little, too much"),
+            cell(words::told::TOO_LITTLE_TOO_MUCH),
             cell(format!("{low} to {high}")),
         ],
         vec![
-            cell("Gas at the site"),
+            cell(words::told::GAS_AT_THE_SITE),
             cell(units.volume(fill.lift.volume_m3)),
         ],
         vec![
-            cell("Cylinders"),
+            cell(words::told::CYLINDERS),
             cell(cylinders_used(&fill.cylinders, units)),
         ],
-        vec![cell("Load"), cell(units.mass(fill.ledger.load_kg))],
         vec![
-            cell("Lift at the neck"),
+            cell(words::told::LOAD),
+            cell(units.mass(fill.ledger.load_kg)),
+        ],
+        vec![
+            cell(words::told::LIFT_AT_THE_NECK),
             cell(units.mass(fill.lift.neck_kg)),
         ],
     ];
     if let Some(flight) = &fill.flight {
         rows.extend([
             vec![
-                cell("Rises at"),
+                cell(words::told::RISES_AT),
                 cell(units.vertical_speed(flight.release_rate_m_s)),
             ],
-            vec![cell("Bursts at"), cell(units.height(flight.burst_m))],
             vec![
-                cell("In the air"),
+                cell(words::told::BURSTS_AT),
+                cell(units.height(flight.burst_m)),
+            ],
+            vec![
+                cell(words::told::IN_THE_AIR),
                 cell(duration(flight.rise_s + flight.fall_s)),
             ],
             vec![
-                cell("Lands at"),
+                cell(words::told::LANDS_AT),
                 cell(units.landing_speed(flight.touchdown_m_s)),
             ],
         ]);
     }
-    let title = "More or less gas";
+    let title = words::told::MORE_OR_LESS_GAS;
     let description =
-        "Rate of ascent, burst altitude, time of flight and gas, by the lift at the neck";
+        words::told::RATE_OF_ASCENT_BURST_ALTITUDE_TIME_OF_FLIGHT_AND_GAS_BY_THE_LIFT_AT_THE_NECK;
     html! {
         @for finding in &fill.findings {
             p.finding { strong { (heading(finding)) } ": " (concern(&finding.concern, units)) }
@@ -164,7 +178,7 @@ pub fn winds(winds: &Winds, plan: &Plan, units: UnitSystem) -> Markup {
                 })
                 .collect();
             html! {
-                (table(words::COVERED, &["sounding", "time"], &rows))
+                (table(words::COVERED, &[words::told::SOUNDING, words::told::TIME], &rows))
                 @if let Some(nearest) = nearest { (profile(&nearest.sounding, units)) }
                 (as_text(&told.join("\n")))
             }
@@ -186,7 +200,8 @@ pub fn winds(winds: &Winds, plan: &Plan, units: UnitSystem) -> Markup {
 
 fn profile(sounding: &Sounding, units: UnitSystem) -> Markup {
     let drawn = pictures::profile::draw(sounding, words::PROFILE, units);
-    let description = "Wind speed and direction by height; the text below has the numbers";
+    let description =
+        words::told::WIND_SPEED_AND_DIRECTION_BY_HEIGHT_THE_TEXT_BELOW_HAS_THE_NUMBERS;
     html! {
         details open {
             summary { (words::PROFILE) }
@@ -231,12 +246,12 @@ pub fn zone_in_short(
     html! {
         p.lead { (in_short(prediction, timezone, units)) }
         @if !warned.is_empty() {
-            ul.warnings aria-label="Warnings" { @for line in &warned { li { (line) } } }
+            ul.warnings aria-label=(words::told::WARNINGS) { @for line in &warned { li { (line) } } }
         }
         p {
             @match wait.points.first() {
                 Some(point) => {
-                    strong { "Wait here: " }
+                    strong { (words::told::WAIT_HERE) }
                     (said::wait_here(point, wait.from, facts, timezone, units)) ". "
                     (point.position.text())
                 }
@@ -255,9 +270,9 @@ pub fn zone(
 ) -> Markup {
     let Prediction { zone, facts } = prediction;
     let marks: Vec<Vec<Markup>> = [
-        ("release", &zone.release),
-        ("burst", &zone.burst),
-        ("landing", &zone.landing),
+        (words::told::RELEASE, &zone.release),
+        (words::told::BURST, &zone.burst),
+        (words::told::LANDING, &zone.landing),
     ]
     .into_iter()
     .map(|(name, mark)| {
@@ -282,12 +297,12 @@ pub fn zone(
     });
     let regions: Vec<Vec<Markup>> = regions.collect();
     html! {
-        (table("The flight as planned", &["", "time", "place", "above sea level"], &marks))
+        (table(words::told::THE_FLIGHT_AS_PLANNED, &["", words::told::TIME, words::told::PLACE, words::told::ABOVE_SEA_LEVEL], &marks))
         @if !regions.is_empty() {
-            (table("How sure that is", &["region", "across", "area"], &regions))
+            (table(words::told::HOW_SURE_THAT_IS, &[words::told::REGION, words::told::ACROSS, words::told::AREA], &regions))
         }
         details {
-            summary { "Notes and assumptions" }
+            summary { (words::told::NOTES_AND_ASSUMPTIONS) }
             ul { @for line in notes::notes(&zone.notes, units) { li { (line) } } }
             ul { @for line in notes::assumptions(&zone.assumptions, units) { li { (line) } } }
         }
@@ -315,8 +330,8 @@ pub fn site_label(site: Position) -> String {
 /// A moment of the flight in words.
 pub fn moment(mark: &Mark, zone: &Zone, timezone: &TimeZone, units: UnitSystem) -> String {
     let way = match mark.time < zone.burst.time {
-        true => "rising",
-        false => "falling",
+        true => words::told::RISING,
+        false => words::told::FALLING,
     };
     format!(
         "{}, {} above sea level, {way}, {}",
@@ -383,18 +398,18 @@ pub fn days(days: &Days, take: &Take, units: UnitSystem) -> Markup {
     });
     let rows: Vec<Vec<Markup>> = rows.collect();
     let heads = [
-        "release",
-        "verdict",
-        "rank",
-        "drift",
-        "wind at the ground",
-        "what decides",
+        words::told::RELEASE,
+        words::told::VERDICT,
+        words::told::RANK,
+        words::told::DRIFT,
+        words::told::WIND_AT_THE_GROUND,
+        words::told::WHAT_DECIDES,
         "",
     ];
     let drawn = pictures::days::draw(days, units);
     html! {
-        (table("Release times compared", &heads, &rows))
-        (picture(&drawn, "days-picture", "Release times compared", "The table above has the same numbers"))
+        (table(words::told::RELEASE_TIMES_COMPARED, &heads, &rows))
+        (picture(&drawn, "days-picture", words::told::RELEASE_TIMES_COMPARED, words::told::THE_TABLE_ABOVE_HAS_THE_SAME_NUMBERS))
         (as_text(&tables::days::table(days, units)))
     }
 }
@@ -420,16 +435,16 @@ pub fn sites(sites: &Sites, take: &Take, units: UnitSystem) -> Markup {
     });
     let rows: Vec<Vec<Markup>> = rows.collect();
     let heads = [
-        "site",
-        "verdict",
-        "rank",
-        "place",
-        "best at",
-        "what decides",
+        words::told::SITE,
+        words::told::VERDICT,
+        words::told::RANK,
+        words::told::PLACE,
+        words::told::BEST_AT,
+        words::told::WHAT_DECIDES,
         "",
     ];
     html! {
-        (table("Sites compared", &heads, &rows))
+        (table(words::told::SITES_COMPARED, &heads, &rows))
         (as_text(&tables::sites::table(sites, units)))
     }
 }
@@ -456,16 +471,16 @@ pub fn aim(aim: &Aim, take: &Take, units: UnitSystem) -> Markup {
     });
     let rows: Vec<Vec<Markup>> = rows.collect();
     let heads = [
-        "release",
-        "verdict",
-        "rank",
-        "in the target",
-        "launch from",
-        "what decides",
+        words::told::RELEASE,
+        words::told::VERDICT,
+        words::told::RANK,
+        words::told::IN_THE_TARGET,
+        words::told::LAUNCH_FROM,
+        words::told::WHAT_DECIDES,
         "",
     ];
     html! {
-        (table("Where to launch for the target", &heads, &rows))
+        (table(words::told::WHERE_TO_LAUNCH_FOR_THE_TARGET, &heads, &rows))
         (as_text(&tables::aim::table(aim, units)))
     }
 }
@@ -500,7 +515,7 @@ pub fn written(files: &[String]) -> Markup {
         }
         ul.files { @for name in files { li { a href=(address(name)) { (name) } } } }
         @if let Some(page) = page {
-            iframe src=(address(page)) title="The briefing" loading="lazy" {}
+            iframe src=(address(page)) title=(words::told::THE_BRIEFING) loading="lazy" {}
         }
     }
 }
@@ -518,5 +533,5 @@ pub fn encoded(text: &str) -> String {
 
 /// Two zones in words.
 pub fn compared(table: &str) -> Markup {
-    html! { pre tabindex="0" { (table) } }
+    html! { pre.words tabindex="0" { (table) } }
 }

@@ -352,6 +352,7 @@ pub const SCRIPT: [(&str, &str); 9] = [
 ];
 pub const SKIP: &str = "To the content";
 pub const BACK: &str = "Back";
+pub const PLAN_BAR: &str = "Plan, saving and work";
 pub const STATIONS: &str = "Stations";
 pub const RESULT: &str = "Result:";
 pub const PROGRESS: &str = "Work done";
@@ -378,4 +379,54 @@ pub fn to_download(files: usize, megabytes: f64, run: &str) -> String {
         n => format!("{n} files"),
     };
     format!("{megabytes:.1} MB in {files}, of the run of {run}.")
+}
+
+/// What stands beside the numbers of answers.
+pub mod told {
+    pub const ABOVE_SEA_LEVEL: &str = "above sea level";
+    pub const ACROSS: &str = "across";
+    pub const AREA: &str = "area";
+    pub const BEST_AT: &str = "best at";
+    pub const BURST: &str = "burst";
+    pub const BURSTS_AT: &str = "Bursts at";
+    pub const CYLINDERS: &str = "Cylinders";
+    pub const DRIFT: &str = "drift";
+    pub const FALLING: &str = "falling";
+    pub const GAS_AT_THE_SITE: &str = "Gas at the site";
+    pub const HANG_ON_THE_FILLER: &str = "Hang on the filler";
+    pub const HOW_SURE_THAT_IS: &str = "How sure that is";
+    pub const IN_THE_AIR: &str = "In the air";
+    pub const IN_THE_TARGET: &str = "in the target";
+    pub const LANDING: &str = "landing";
+    pub const LANDS_AT: &str = "Lands at";
+    pub const LAUNCH_FROM: &str = "launch from";
+    pub const LIFT_AT_THE_NECK: &str = "Lift at the neck";
+    pub const LOAD: &str = "Load";
+    pub const MORE_OR_LESS_GAS: &str = "More or less gas";
+    pub const NOTES_AND_ASSUMPTIONS: &str = "Notes and assumptions";
+    pub const PLACE: &str = "place";
+    pub const RANK: &str = "rank";
+    pub const RATE_OF_ASCENT_BURST_ALTITUDE_TIME_OF_FLIGHT_AND_GAS_BY_THE_LIFT_AT_THE_NECK: &str =
+        "Rate of ascent, burst altitude, time of flight and gas, by the lift at the neck";
+    pub const REGION: &str = "region";
+    pub const RELEASE: &str = "release";
+    pub const RELEASE_TIMES_COMPARED: &str = "Release times compared";
+    pub const RISES_AT: &str = "Rises at";
+    pub const RISING: &str = "rising";
+    pub const SITE: &str = "site";
+    pub const SITES_COMPARED: &str = "Sites compared";
+    pub const SOUNDING: &str = "sounding";
+    pub const THE_BRIEFING: &str = "The briefing";
+    pub const THE_FLIGHT_AS_PLANNED: &str = "The flight as planned";
+    pub const THE_TABLE_ABOVE_HAS_THE_SAME_NUMBERS: &str = "The table above has the same numbers";
+    pub const TIME: &str = "time";
+    pub const TOO_LITTLE_TOO_MUCH: &str = "Too little, too much";
+    pub const VERDICT: &str = "verdict";
+    pub const WAIT_HERE: &str = "Wait here: ";
+    pub const WARNINGS: &str = "Warnings";
+    pub const WHAT_DECIDES: &str = "what decides";
+    pub const WHERE_TO_LAUNCH_FOR_THE_TARGET: &str = "Where to launch for the target";
+    pub const WIND_AT_THE_GROUND: &str = "wind at the ground";
+    pub const WIND_SPEED_AND_DIRECTION_BY_HEIGHT_THE_TEXT_BELOW_HAS_THE_NUMBERS: &str =
+        "Wind speed and direction by height; the text below has the numbers";
 }

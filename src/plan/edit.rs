@@ -99,6 +99,15 @@ impl PlanText {
         }
     }
 
+    /// Takes away the remark beside a key, which said something of a value that it has no more.
+    pub fn forget_remark(&mut self, key: Key) {
+        let table = self.table_mut(key, false);
+        let item = table.and_then(|table| table.get_mut(key.name));
+        if let Some(value) = item.and_then(Item::as_value_mut) {
+            value.decor_mut().set_suffix("");
+        }
+    }
+
     /// How many tables of an array there are, as of `[[load]]`.
     pub fn tables(&self, section: &str) -> usize {
         self.0
@@ -277,6 +286,8 @@ name = \"camera\"
         let rest = text.replace("[limits]\ndark_release = true\n", "");
         let squeezed = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
         assert_eq!(squeezed(&rest), squeezed(&wanted));
+        plan.forget_remark(key("site", "lat"));
+        assert!(plan.text().contains("lat = 43.1\n"));
         // What is no number is kept as it was typed, for the plan to tell.
         plan.set(key("site", "lat"), Written::Number("north".into()));
         assert_eq!(plan.get(key("site", "lat")), Written::Text("north".into()));

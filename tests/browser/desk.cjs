@@ -8,7 +8,7 @@ const puppeteer = require("puppeteer-core");
 const [, , executablePath, address, winds, folder] = process.argv;
 const axe = fs.readFileSync(require.resolve("axe-core/axe.min.js"), "utf8");
 const origin = new URL(address).origin;
-const LONG = 240000;
+const LONG = 120000;
 
 // What axe-core says by all of WCAG 2.2 AA, in both colour schemes; a screenshot of each.
 async function judged(tab, name, width) {
@@ -49,7 +49,7 @@ const open = (tab, query) => tab.$eval(query, (e) => { e.closest("details").open
     executablePath,
     headless: true,
     protocolTimeout: 2 * LONG,
-    args: ["--no-sandbox", "--disable-gpu", "--host-resolver-rules=MAP * ~NOTFOUND"],
+    args: ["--no-sandbox", "--disable-gpu", "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"],
   });
   const result = { foreign: [], talk: [], axe: {}, wide: {}, seen: {} };
   const tab = await browser.newPage();
@@ -127,24 +127,25 @@ const open = (tab, query) => tab.$eval(query, (e) => { e.closest("details").open
   seen.boxes.push(await box());
   await tab.keyboard.press("ArrowRight");
   seen.boxes.push(await box());
-  await tab.$eval("#map-sheet", (e) => e.scrollIntoView({ block: "center" }));
-  const at = await (await tab.$("#map")).boundingBox();
-  const [cx, cy] = [at.x + at.width / 2, at.y + at.height / 2];
+  // A point of the map as it is on the screen now, as shares of its sides.
+  const point = async (right, down) => {
+    await tab.$eval("#map-sheet", (e) => e.scrollIntoView({ block: "center" }));
+    const at = await (await tab.$("#map")).boundingBox();
+    return [at.x + right * at.width, at.y + down * at.height];
+  };
   const drag = async (from, to) => { await tab.mouse.move(...from); await tab.mouse.down(); await tab.mouse.move(...to, { steps: 5 }); await tab.mouse.up(); };
-  await drag([cx, cy], [cx + 60, cy + 30]);
+  await drag(await point(0.5, 0.5), await point(0.6, 0.55));
   seen.boxes.push(await box());
   await tab.click("[data-zoom=all]");
   seen.boxes.push(await box());
   await tab.click("[name=mode][value=measure]");
-  await tab.mouse.click(cx - 50, cy);
-  await tab.mouse.click(cx + 50, cy);
+  await tab.mouse.click(...(await point(0.4, 0.5)));
+  await tab.mouse.click(...(await point(0.6, 0.5)));
   await tab.waitForFunction(() => document.getElementById("map-said").textContent);
   seen.measured = await text(tab, "#map-said");
   await tab.click("[name=mode][value=site]");
   seen.site = [await number(tab, "site.lat")];
-  await tab.$eval("#map-sheet", (e) => e.scrollIntoView({ block: "center" }));
-  const now = await (await tab.$("#map")).boundingBox();
-  await tab.mouse.click(now.x + now.width / 2, now.y + now.height / 3);
+  await tab.mouse.click(...(await point(0.5, 0.3)));
   await tab.waitForFunction((was) => Number(document.getElementById("site.lat").value) !== was, {}, seen.site[0]);
   seen.site.push(await number(tab, "site.lat"));
   await tab.click("[data-do=undo]");
@@ -163,6 +164,7 @@ const open = (tab, query) => tab.$eval(query, (e) => { e.closest("details").open
 
   // The days, one of which is taken by its row.
   await type(tab, "days-every", "3 h");
+  await type(tab, "days-from", "2026-05-09");
   await type(tab, "days-to", "2026-05-09");
   await tab.$eval("#days .work button", (e) => e.click());
   await tab.waitForSelector("[data-made=days] table");
@@ -203,11 +205,14 @@ const open = (tab, query) => tab.$eval(query, (e) => { e.closest("details").open
   result.milliseconds = times.map(Math.round);
 
   // By keys alone: the first stop leads past what is above, every stop is seen.
-  await tab.evaluate(() => { window.scrollTo(0, 0); document.activeElement.blur(); });
   await tab.evaluate(() => document.querySelectorAll("details").forEach((d) => { d.open = false; }));
+  await tab.focus("header .name");
+  await tab.keyboard.down("Shift");
+  await tab.keyboard.press("Tab");
+  await tab.keyboard.up("Shift");
   seen.stops = [];
   for (let i = 0; i < 40; i++) {
-    await tab.keyboard.press("Tab");
+    if (i) { await tab.keyboard.press("Tab"); }
     seen.stops.push(await tab.evaluate(() => {
       const e = document.activeElement;
       const outline = getComputedStyle(e).outlineStyle !== "none";

@@ -83,16 +83,20 @@ pub fn above(
     body.inside()
 }
 
-/// Places that are compared, by number.
+/// Places that were compared, named.
 pub fn numbered(sheet: &Sheet, places: &[(String, Position)]) -> Markup {
     let mut body = Picture::clear(SIDE, SIDE);
     let mut labels = Labels::new(sheet.size);
-    for (name, place) in places {
-        let at = sheet.at(*place);
-        body.dot(at, 8.0, PAPER);
-        body.dot(at, 6.0, INK);
-        labels.write(&mut body, at, 9.0, super::sizes::TEXT, name);
-    }
+    body.layer("sites", |body| {
+        for (name, place) in places {
+            let at = sheet.at(*place);
+            if sheet.shows(at, 0.0) {
+                body.dot(at, 8.0, PAPER);
+                body.dot(at, 6.0, INK);
+                labels.write(body, at, 9.0, super::sizes::TEXT, name);
+            }
+        }
+    });
     body.inside()
 }
 
@@ -143,12 +147,13 @@ pub fn world(coasts: &[Vec<[f64; 2]>]) -> Markup {
 pub const WORLD_UNIT: f64 = 2.0;
 
 /// What a page calls the layers, and in which order it lists them.
-pub const NAMES: [(&str, &str); 14] = [
+pub const NAMES: [(&str, &str); 15] = [
     ("ellipses", "ellipses"),
     ("contours", "contours"),
     ("track", "the flight"),
     ("times", "heights and minutes"),
     ("places", "release, burst, landing, waiting places"),
+    ("sites", "sites compared"),
     ("names", "names"),
     ("roads", "roads"),
     ("water", "water"),
