@@ -280,7 +280,7 @@ fn unknown_formats_and_missing_files_are_told() {
         ("none.geojson", "cannot read"),
         ("none.shp", "cannot read"),
         ("none.fgb", "cannot read"),
-        ("none.pbf", "OpenStreetMap"),
+        ("none.pbf", "cannot read"),
     ] {
         let message = read(Path::new(name), &of(Kind::Road), &region())
             .unwrap_err()

@@ -218,7 +218,8 @@ fn a_program_that_is_told_to_stop_leaves_nothing() {
     ];
     for (signal, code) in [("INT", 2), ("TERM", 15), ("HUP", 1)] {
         // Begun in its own process, so that the signal reaches it alone.
-        let script = "exec \"$@\" >/dev/null";
+        // What starts the tests may ignore signals, and what is started inherits that.
+        let script = "exec env --default-signal=INT,TERM,HUP \"$@\" >/dev/null";
         let mut child = flight
             .command(script, &args)
             .stderr(Stdio::null())
