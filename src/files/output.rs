@@ -211,6 +211,10 @@ impl UnfinishedFolder {
     ///
     /// The folder cannot be made or written to, or is none.
     pub fn begin(folder: &Path, names: &[&str]) -> Result<UnfinishedFolder> {
+        if folder.exists() && !folder.is_dir() {
+            let cause = ErrorKind::NotADirectory.into();
+            return Err(Error::file(folder, "make", cause));
+        }
         let missing = folder.ancestors().take_while(|f| {
             let here = f.as_os_str().is_empty();
             !here && !f.exists()
@@ -308,7 +312,7 @@ mod tests {
         assert_eq!(names(&folder), 2);
         // A file in the place of a folder.
         let message = UnfinishedFolder::begin(&folder.join("a"), &["x"]).unwrap_err();
-        assert!(message.to_string().starts_with("cannot write "));
+        assert!(message.to_string().starts_with("cannot make "));
     }
 
     #[cfg(unix)]
