@@ -15,6 +15,8 @@ use windfall::ground::terrain::Terrain;
 use windfall::plan::Plan;
 use windfall::sources::grid::GridFile;
 use windfall::sources::{self, Format};
+use windfall::track::fields::Fields;
+use windfall::track::reader::Reader as Reports;
 use windfall::vehicle::latex::LatexTable;
 
 pub mod made;
@@ -34,11 +36,17 @@ pub struct Reader {
 const LARGEST_SEED: u64 = 300_000;
 
 /// All of them.
-pub const READERS: [Reader; 21] = [
+pub const READERS: [Reader; 28] = [
     of("csv", ".csv", &[("samples/high-plains", ".csv"), ("tests/data/soundings", ".txt"), ("tests/data/profiles", ".csv")], |_, bytes| sounding(bytes, Format::Csv)),
     of("igra", ".txt", &[("tests/data/soundings", ".txt")], |_, bytes| sounding(bytes, Format::Igra)),
     of("listing", ".txt", &[("tests/data/soundings", ".txt")], |_, bytes| sounding(bytes, Format::Listing)),
     of("gsl", ".txt", &[("tests/data/soundings", ".txt")], |_, bytes| sounding(bytes, Format::Gsl)),
+    of("bufkit", ".buf", &[("tests/data/soundings", ".buf")], |_, bytes| sounding(bytes, Format::Bufkit)),
+    of("spc", ".txt", &[("tests/data/soundings", ".txt")], |_, bytes| sounding(bytes, Format::Spc)),
+    of("json_sounding", ".json", &[("tests/data/soundings", ".json"), ("tests/data/soundings", ".txt")], |_, bytes| sounding(bytes, Format::Json)),
+    of("point", ".json", &[], |_, bytes| sounding(bytes, Format::Point)),
+    of("bufr", ".bufr", &[("tests/data/soundings/binary", ".bufr")], |_, bytes| binary(bytes)),
+    of("netcdf_sounding", ".nc", &[("tests/data/soundings/binary", ".nc"), ("tests/data/soundings/binary", ".cdf")], |_, bytes| binary(bytes)),
     of("any_sounding", ".txt", &[("tests/data/soundings", ".txt"), ("samples/high-plains", ".csv")], |_, bytes| {
         let _ = sources::soundings_of("a", bytes, None);
     }),
@@ -77,6 +85,15 @@ pub const READERS: [Reader; 21] = [
     }),
     of("published_zone", ".geojson", &[("tests/fuzz/corpus", ".geojson")], |_, bytes| {
         text(bytes, |text| drop(PublishedZone::of_text("a", text)));
+    }),
+    of("reports", ".txt", &[("tests/data/tracks", ".txt"), ("tests/data/tracks", ".csv"), ("tests/data/tracks", ".bin")], |_, bytes| {
+        let hear = |_| ();
+        Reports::new(Fields::default(), &[]).whole(bytes, &mut { hear });
+        let mut live = Reports::new(Fields::default(), &[]).streaming();
+        for part in bytes.chunks(97) {
+            live.bytes(part, &mut { hear });
+        }
+        live.end(&mut { hear });
     }),
 ];
 
@@ -164,6 +181,10 @@ fn sounding(bytes: &[u8], format: Format) {
 }
 
 /// The catalogue, and the first rows of some slabs.
+fn binary(bytes: &[u8]) {
+    let _ = sources::soundings_of("a", bytes, None);
+}
+
 fn grid(bytes: &[u8]) {
     let Ok(file) = GridFile::from_bytes("a", bytes.to_vec()) else {
         return;

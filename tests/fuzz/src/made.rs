@@ -14,9 +14,18 @@ pub fn seeds(reader: &str) -> Vec<Vec<u8>> {
         "osm" => vec![osm()],
         "shapefile" => vec![shapefile(3, 2), shapefile(5, 1), shapefile(13, 2)],
         "hgt" => vec![tile()],
+        "point" => vec![POINT.into()],
         _ => Vec::new(),
     }
 }
+
+/// A point forecast of two hours and two levels.
+const POINT: &str = r#"{"latitude": 43.0, "longitude": -108.4, "elevation": 1600, "utc_offset_seconds": 0,
+"hourly_units": {"wind_speed_850hPa": "km/h", "wind_speed_500hPa": "km/h"},
+"hourly": {"time": ["2026-11-25T12:00", "2026-11-25T13:00"],
+"wind_speed_850hPa": [20, 22], "wind_direction_850hPa": [270, 280], "geopotential_height_850hPa": [1480, 1482],
+"wind_speed_500hPa": [70, 72], "wind_direction_500hPa": [290, 291], "geopotential_height_500hPa": [5600, 5601],
+"temperature_850hPa": [5, 6], "temperature_500hPa": [-20, -21], "wind_speed_10m": [9, 8], "wind_direction_10m": [250, null]}}"#;
 
 fn osm() -> Vec<u8> {
     let nodes = [
