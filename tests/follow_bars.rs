@@ -120,6 +120,7 @@ fn prior(flight: &WholeFlight, which: u64, number: u64) -> (Plan, Winds) {
         heights: HeightSource::Geometric,
         levels: heights.iter().zip(&errors).map(level).collect(),
         tally: Tally::default(),
+        wind_at_10_m: None,
     };
     (
         plan,
