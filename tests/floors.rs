@@ -7,7 +7,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Modules from the ground up; those on one line may not use each other.
-const FLOORS: [&[&str]; 19] = [
+const FLOORS: [&[&str]; 20] = [
     &["earth", "numeric"],
     &["error", "units", "random", "clock", "notes"],
     &["atmosphere", "geodesy", "files"],
@@ -16,7 +16,7 @@ const FLOORS: [&[&str]; 19] = [
     &["sources", "track"],
     &["vehicle"],
     &["flight"],
-    &["sizing"],
+    &["sizing", "logbook"],
     &["spread"],
     &["plan"],
     &["draft", "fetch", "listen", "winds"],
@@ -24,6 +24,7 @@ const FLOORS: [&[&str]; 19] = [
     &["choice", "compare", "fill"],
     &["brief"],
     &["follow"],
+    &["debrief"],
     &["report"],
     &["desk"],
     &["cli"],

@@ -5,6 +5,7 @@ use clap::{Parser, Subcommand};
 use super::brief::BriefArgs;
 use super::compare::CompareArgs;
 use super::days::DaysArgs;
+use super::debrief::DebriefArgs;
 use super::desk::DeskArgs;
 use super::fetch::FetchArgs;
 use super::fill::FillArgs;
@@ -54,6 +55,7 @@ pub enum Command {
     Winds(WindsArgs),
     Fetch(FetchArgs),
     Follow(FollowArgs),
+    Debrief(DebriefArgs),
     Desk(DeskArgs),
     Help(HelpArgs),
 }

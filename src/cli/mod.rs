@@ -5,6 +5,7 @@ pub mod command;
 pub mod compare;
 pub mod cost;
 pub mod days;
+pub mod debrief;
 pub mod desk;
 pub mod fetch;
 mod fetch_words;

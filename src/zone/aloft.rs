@@ -25,6 +25,7 @@ pub struct Continuation {
     pub(super) model: FlightModel,
     pub(super) sampler: Sampler,
     pub(super) wind_error: Option<WindError>,
+    pub(super) member: usize,
     pub(super) track: Vec<Moment>,
     pub(super) landings: Vec<Landing>,
     pub(super) ground: Option<Arc<Terrain>>,
@@ -62,6 +63,11 @@ impl Continuation {
     /// What the draws are made by.
     pub fn sampler(&self) -> &Sampler {
         &self.sampler
+    }
+
+    /// The member of the winds that the planned flight flies in.
+    pub fn planned_member(&self) -> usize {
+        self.member
     }
 
     /// How wrong the winds may be; `None` where they are taken as exact.

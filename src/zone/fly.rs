@@ -25,6 +25,8 @@ pub struct Flights {
     pub planned: Flown,
     /// The same, a point at every layer.
     pub track: Vec<Moment>,
+    /// The member of the winds that it flies in.
+    pub member: usize,
     /// Seconds it spends in each layer.
     pub seconds: Vec<f64>,
     /// The wind's error over it; `None` for winds taken as exact.
@@ -153,6 +155,7 @@ pub fn fly_in(
         None => Outcome::Flown(Box::new(Flights {
             planned,
             track,
+            member: winds.planned,
             seconds,
             process,
             sampler,

@@ -122,6 +122,7 @@ pub fn predict_and_keep(
         wind_error: weather.wind_error().cloned(),
         model: setup.model,
         sampler: flights.sampler,
+        member: flights.member,
         track: flights.track,
         landings: flights.landings.landed,
         ground,

@@ -3,6 +3,7 @@
 pub mod aim;
 pub mod compare;
 pub mod days;
+pub mod debrief;
 pub mod fill;
 pub mod fill_rules;
 pub mod follow;

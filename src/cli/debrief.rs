@@ -1,0 +1,112 @@
+//! `windfall debrief`: what the track of a flight says of its prediction.
+
+use std::fs::File;
+use std::io::{Read, Write};
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+
+use super::instead::{Instead, ReleaseInstead, heading};
+use super::options::{RunArgs, with_threads};
+use super::output;
+use super::plan_file::PlanFiles;
+use super::wind_files::WindArgs;
+use windfall::debrief::Debrief;
+use windfall::error::{Error, Result};
+use windfall::report::tables;
+use windfall::track::fields::Fields;
+use windfall::track::reader::{Heard, Reader};
+use windfall::track::{Outcome, Refusal};
+use windfall::zone::DRAWS;
+
+/// Compares a flight's track with its prediction: where it fell short, and what to take into the next plan.
+#[derive(Debug, Args)]
+#[command(after_long_help = "\
+Examples:
+  windfall debrief flight.toml --track reports.log
+  windfall debrief flight.toml --track first.csv --track second.gpx --json")]
+pub struct DebriefArgs {
+    /// The plan (TOML).
+    #[arg(value_name = "PLAN.toml")]
+    pub plan: PathBuf,
+    /// What it may read.
+    #[command(flatten)]
+    pub files: PlanFiles,
+    /// The flight's track, in any of the formats that `follow` reads; several files are merged.
+    #[arg(long, value_name = "FILE", required = true)]
+    pub track: Vec<PathBuf>,
+    /// The tracker's call sign or name; may be given for each tracker of the stack.
+    #[arg(long, value_name = "NAME")]
+    pub call: Vec<String>,
+    /// Where things stand in tables and JSON: time=...,lat=...,lon=...,alt=..., with dotted paths, numbers of
+    /// columns, and units behind a colon.
+    #[arg(long, value_name = "MAP")]
+    pub fields: Option<String>,
+    /// Which winds.
+    #[command(flatten)]
+    pub winds: WindArgs,
+    /// When, in place of the plan's time.
+    #[command(flatten)]
+    pub late: ReleaseInstead,
+    /// What else stands in place of the plan's.
+    #[command(flatten)]
+    pub instead: Instead,
+    /// How many flights to draw.
+    #[arg(long, default_value_t = DRAWS, value_parser = clap::value_parser!(u64).range(20..=20_000))]
+    pub draws: u64,
+    /// How it is run.
+    #[command(flatten)]
+    pub run: RunArgs,
+    /// Prints the result as JSON instead of the table.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Runs the command.
+///
+/// # Errors
+///
+/// Whatever is wrong with the plan, the winds or the track.
+pub fn run(args: &DebriefArgs, out: &mut impl Write) -> Result<()> {
+    let fields = args
+        .fields
+        .as_deref()
+        .map_or(Ok(Fields::default()), Fields::parse)?;
+    let mut plan = args.files.read(&args.plan)?;
+    args.late.apply(&mut plan)?;
+    let units = args.run.units(&plan);
+    args.instead.apply(&mut plan, units)?;
+    let winds = args.winds.read(&plan)?;
+    let mut heard = Vec::new();
+    for path in &args.track {
+        read(path, Reader::new(fields.clone(), &args.call), &mut heard)?;
+    }
+    let options = args.run.options(args.draws);
+    let debrief = with_threads(args.run.threads, || {
+        Debrief::of(&plan, &winds, options, heard)
+    })?;
+    let text = match args.json {
+        true => output::json(&debrief)?,
+        false => heading(&plan) + &tables::debrief::table(&debrief, &plan, units),
+    };
+    output::print(out, "standard output", &text)
+}
+
+/// Reads a track's file; what is of other stations is not kept.
+fn read(path: &Path, mut reader: Reader, into: &mut Vec<Outcome>) -> Result<()> {
+    let failed = |cause| Error::file(path, "read", cause);
+    let mut file = File::open(path).map_err(failed)?;
+    let mut keep = |heard: Heard| {
+        let ours = heard.outcomes.into_iter();
+        into.extend(ours.filter(|o| !matches!(o, Err(Refusal::NotAsked))));
+    };
+    let mut buffer = vec![0; 1 << 16];
+    loop {
+        match file.read(&mut buffer).map_err(failed)? {
+            0 => break,
+            count => reader.bytes(&buffer[..count], &mut keep),
+        }
+    }
+    reader.end(&mut keep);
+    Ok(())
+}

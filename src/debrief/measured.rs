@@ -1,0 +1,202 @@
+//! What the track of a whole flight measured: release, rise, burst, fall, and where it ended.
+
+use jiff::Timestamp;
+use serde::Serialize;
+
+use crate::atmosphere::{AirProfile, RHO0_KG_M3};
+use crate::clock::{after, seconds_between};
+use crate::error::{Error, Result};
+use crate::follow::phase::{self, Phase, Told};
+use crate::geodesy::Position;
+use crate::numeric::linear;
+use crate::track::Fix;
+use crate::track::gate::rate;
+use crate::units::in_both;
+use crate::zone::Mark;
+
+/// A flight as its track tells it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Measured {
+    /// When it left the ground: its first rate taken back to the site.
+    pub released: Timestamp,
+    /// The place of the last fix on the ground, if it was heard there.
+    pub start: Option<Position>,
+    /// How high above the site it was heard first, m.
+    pub heard_from_m: f64,
+    /// Where the lines of rise and fall meet.
+    pub burst: Mark,
+    /// The last place in the air, or where it lies.
+    pub last: Mark,
+    /// Whether it was heard on the ground.
+    pub landed: bool,
+    /// Altitude (m, rising) and seconds after the release on the way up, burst included.
+    #[serde(skip)]
+    pub up: Vec<(f64, f64)>,
+    /// Altitude (m, rising) and seconds after the release on the way down, burst included.
+    #[serde(skip)]
+    pub down: Vec<(f64, f64)>,
+}
+
+/// Rates are taken over at least so long, s.
+const WINDOW_S: f64 = 120.0;
+/// Fixes nearer in time say little of the rate of a fall, s.
+const APART_S: f64 = 10.0;
+/// On the ground it stays within this, m, sideways and in height.
+const STILL_M: f64 = 60.0;
+const STILL_UP_M: f64 = 90.0;
+
+impl Measured {
+    /// What fixes measured of a flight from a site at an altitude.
+    ///
+    /// # Errors
+    ///
+    /// [`Error::CannotDo`] for a track that never leaves the ground, or ends before the fall.
+    pub fn of(fixes: &[Fix], site_m: f64) -> Result<Measured> {
+        let mut fixes = fixes.to_vec();
+        let told = phase::told(&mut fixes, site_m);
+        check(&fixes, &told)?;
+        let released = phase::released(&fixes, &told, site_m)
+            .ok_or_else(|| short("the track does not rise".into()))?;
+        let Told { first, top, .. } = told;
+        let time = |f: &Fix| seconds_between(released, f.time);
+        let mut up = vec![(site_m, 0.0)];
+        for fix in &fixes[first..=top] {
+            let last = up[up.len() - 1];
+            if fix.altitude_m > last.0 && time(fix) > last.1 {
+                up.push((fix.altitude_m, time(fix)));
+            }
+        }
+        let landed = told.phase == Phase::Landed;
+        let end = if landed { on_ground(&fixes, top) } else { fixes.len() };
+        let (burst_s, burst) = burst(&fixes[first..end.max(top + 2).min(fixes.len())], top - first);
+        let burst_s = burst_s + time(&fixes[top]);
+        up.retain(|p| p.0 < burst.altitude_m && p.1 < burst_s);
+        up.push((burst.altitude_m, burst_s));
+        let mut down = vec![(burst.altitude_m, burst_s)];
+        for fix in &fixes[top + 1..end] {
+            let last = down[down.len() - 1];
+            if fix.altitude_m < last.0 && time(fix) > last.1 {
+                down.push((fix.altitude_m, time(fix)));
+            }
+        }
+        let last = if landed { fixes.get(end) } else { fixes.last() };
+        let last = last.or(fixes.last()).ok_or_else(|| short("no fix".into()))?;
+        let mut mark = mark(last);
+        if landed && let Some(down_at) = touched(&down, last.altitude_m, time(last)) {
+            down.push(down_at);
+            mark.time = after(released, down_at.1);
+        }
+        down.reverse();
+        Ok(Measured {
+            released,
+            start: first.checked_sub(1).map(|i| fixes[i].position),
+            heard_from_m: fixes[first].altitude_m - site_m,
+            burst,
+            last: mark,
+            landed,
+            up,
+            down,
+        })
+    }
+
+    /// Seconds after the release at an altitude on the way up, m.
+    pub fn up_at(&self, altitude_m: f64) -> Option<f64> {
+        linear(&self.up, altitude_m)
+    }
+
+    /// Seconds after the release at an altitude on the way down, m.
+    pub fn down_at(&self, altitude_m: f64) -> Option<f64> {
+        linear(&self.down, altitude_m)
+    }
+}
+
+fn short(why: String) -> Error {
+    Error::CannotDo {
+        why,
+        remedy: "expected a track from the release to the fall".into(),
+    }
+}
+
+fn check(fixes: &[Fix], told: &Told) -> Result<()> {
+    let Some(last) = fixes.last() else {
+        return Err(short("no report of this flight was let through".into()));
+    };
+    let height = in_both(|units| units.height(last.altitude_m));
+    match told.phase {
+        Phase::OnGround => Err(short("the track never leaves the ground".into())),
+        Phase::Rising | Phase::Floating => Err(short(format!(
+            "the track ends in the air on its way up, at {height} above sea level"
+        ))),
+        Phase::Falling | Phase::Landed => Ok(()),
+    }
+}
+
+/// The first fix of those on the ground at the end.
+fn on_ground(fixes: &[Fix], top: usize) -> usize {
+    let last = &fixes[fixes.len() - 1];
+    let moves = |f: &Fix| {
+        f.position.distance_m(last.position) > STILL_M
+            || (f.altitude_m - last.altitude_m).abs() > STILL_UP_M
+    };
+    let airborne = fixes.iter().rposition(moves).unwrap_or(top).max(top);
+    airborne + 1
+}
+
+/// Altitude and time at which the line of the last of a fall meets the ground: between its last fix and the
+/// first one that lies still.
+fn touched(down: &[(f64, f64)], ground_m: f64, still_s: f64) -> Option<(f64, f64)> {
+    let last = *down.last()?;
+    if last.0 <= ground_m {
+        return None;
+    }
+    let before = down.iter().rev().find(|p| last.1 - p.1 >= APART_S)?;
+    let rate_m_s = (before.0 - last.0) / (last.1 - before.1);
+    Some((ground_m, (last.1 + (last.0 - ground_m) / rate_m_s).min(still_s)))
+}
+
+fn mark(fix: &Fix) -> Mark {
+    Mark {
+        position: fix.position,
+        altitude_m: fix.altitude_m,
+        time: fix.time,
+    }
+}
+
+/// Where the lines of rise and fall meet, with its seconds after the highest fix: the rise of the last minutes
+/// goes on; the fall goes back up at the steepest rate of its first pairs of fixes, faster where air is thinner.
+fn burst(fixes: &[Fix], top: usize) -> (f64, Mark) {
+    let highest = &fixes[top];
+    let after_top = |f: &Fix| seconds_between(highest.time, f.time);
+    let before = fixes[..top].iter().rev().find(|f| after_top(f) <= -WINDOW_S);
+    let up_m_s = before.map_or(0.0, |b| rate(b, highest)).clamp(0.0, 15.0);
+    let steepest = fixes[top..]
+        .windows(2)
+        .take(4)
+        .filter(|w| seconds_between(w[0].time, w[1].time) >= APART_S && rate(&w[0], &w[1]) < 0.0)
+        .min_by(|a, b| rate(&a[0], &a[1]).total_cmp(&rate(&b[0], &b[1])));
+    let Some([from, to]) = steepest else {
+        return (0.0, mark(highest));
+    };
+    let air = AirProfile::standard();
+    let thinness = |z: f64| RHO0_KG_M3 / air.at(z).density_kg_m3;
+    let measured_at = thinness(0.5 * (from.altitude_m + to.altitude_m));
+    let latest_s = if after_top(from) > 0.0 { after_top(from) } else { after_top(to) };
+    let mut burst_s = 0.0;
+    for _ in 0..30 {
+        let burst_m = highest.altitude_m + up_m_s * burst_s;
+        let thinner = thinness(0.5 * (from.altitude_m + burst_m)) / measured_at;
+        let down_m_s = -rate(from, to) * thinner.sqrt();
+        burst_s = (after_top(from) - (burst_m - from.altitude_m) / down_m_s).clamp(0.0, latest_s);
+    }
+    let next = fixes.get(top + 1).unwrap_or(highest);
+    let share = if after_top(next) > 0.0 { (burst_s / after_top(next)).min(1.0) } else { 0.0 };
+    let way_m = share * highest.position.distance_m(next.position);
+    let burst = Mark {
+        position: highest
+            .position
+            .destination(highest.position.azimuth_deg(next.position), way_m),
+        altitude_m: highest.altitude_m + up_m_s * burst_s,
+        time: after(highest.time, burst_s),
+    };
+    (burst_s, burst)
+}

@@ -1,0 +1,304 @@
+//! After the flight: what its track says of the prediction, and what to take into the next plan.
+
+pub mod measured;
+pub mod next_plan;
+pub mod replay;
+pub mod score;
+
+use serde::Serialize;
+
+use self::measured::Measured;
+use self::next_plan::NextPlan;
+use self::replay::{Cause, Replay};
+use self::score::{EnergyScore, Normal2, energy_score};
+use crate::clock::{after, seconds_between};
+use crate::error::{Error, Result};
+use crate::geodesy::{LocalFrame, Position};
+use crate::notes::NoLanding;
+use crate::plan::Plan;
+use crate::spread::region::Regions;
+use crate::track::gate::Gate;
+use crate::track::{Outcome, Refusal};
+use crate::winds::Winds;
+use crate::zone::aloft::Continuation;
+use crate::zone::{Mark, Options, Zone, predict_and_keep};
+
+/// A flight beside its prediction.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Debrief {
+    /// The flight's name.
+    pub name: String,
+    /// What the track measured.
+    pub measured: Measured,
+    /// Where it landed, or would have from its last place in the air.
+    pub landing: Mark,
+    /// The release as planned.
+    pub planned_release: Mark,
+    /// The burst as planned.
+    pub planned_burst: Mark,
+    /// The landing as planned.
+    pub planned_landing: Mark,
+    /// How far it landed from there, m.
+    pub miss_m: f64,
+    /// Azimuth of that way, degrees clockwise from true north.
+    pub miss_azimuth_deg: f64,
+    /// The planned drift, m.
+    pub drift_m: f64,
+    /// Azimuth of the planned drift at the landing, degrees clockwise from true north.
+    pub drift_azimuth_deg: f64,
+    /// The miss along the drift and to its right, m.
+    pub along_across_m: [f64; 2],
+    /// The landing in the zone's own measure; `None` where no zone was given.
+    pub held: Option<Held>,
+    /// What the miss is made of; they add up to it. Empty where the flight cannot be flown again in the winds.
+    pub causes: Vec<Part>,
+    /// Where the plan with all that was measured lands in the winds of the plan.
+    pub replayed: Option<Position>,
+    /// How far out the winds' part of the miss is, in standard deviations of what they were said to be wrong
+    /// by, squared.
+    pub winds_squared: Option<f64>,
+    /// ln of measured over planned: of the rate of rise up to 10 km above the site, and of the fall.
+    pub ln_rates: [Option<f64>; 2],
+    /// What to take into the next plan.
+    pub next: NextPlan,
+    /// Fixes that were let through.
+    pub accepted: usize,
+    /// What was not, by reason.
+    pub refused: std::collections::BTreeMap<Refusal, usize>,
+    /// How many draws the zone has.
+    pub draws: usize,
+}
+
+/// A landing in the measure of its zone.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Held {
+    /// The probability of the smallest ellipse that holds it; `None` when none does.
+    pub ellipse: Option<f64>,
+    /// The probability of the smallest contour that holds it; `None` when none does.
+    pub contour: Option<f64>,
+    /// The share of the draws that are nearer to the middle, in the shape of the ellipses.
+    pub nearer_share: f64,
+    /// The same if landings were normal: 1 - e^(-q/2).
+    pub within: f64,
+    /// q: how far out it is, in standard deviations, squared.
+    pub squared: f64,
+    /// The energy score of the draws, m; that of the planned landing alone is the miss.
+    pub energy_m: EnergyScore,
+}
+
+/// A part of a miss.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Part {
+    /// What it is from.
+    pub cause: Cause,
+    /// Along the drift and to its right, m.
+    pub along_across_m: [f64; 2],
+}
+
+/// A release elsewhere by less than this is that of the plan, m.
+const SAME_SITE_M: f64 = 200.0;
+/// A release off by less than this is flown in the winds of the plan's, s.
+const SAME_TIME_S: f64 = 300.0;
+/// The fewest draws that a prediction takes.
+const FEW_DRAWS: u64 = 50;
+/// Rates of rise are compared up to so high above the site, m: higher up they say more of the drag curve.
+pub const LOW_M: f64 = 10_000.0;
+
+impl Debrief {
+    /// Compares what was heard with what the plan predicts.
+    ///
+    /// # Errors
+    ///
+    /// As [`predict_and_keep`] and [`Measured::of`].
+    pub fn of(
+        plan: &Plan,
+        winds: &Winds,
+        options: Options,
+        heard: impl IntoIterator<Item = Outcome>,
+    ) -> Result<Debrief> {
+        let mut gate = Gate::new(plan.site.position, plan.release);
+        for outcome in heard {
+            gate.offer(outcome, None);
+        }
+        let (prediction, kept) = predict_and_keep(plan, winds, options, || ())?;
+        let zone = &prediction.zone;
+        let measured = Measured::of(gate.fixes(), zone.release.altitude_m)?;
+        let again = as_released(plan, winds, options, &measured);
+        let flown = again.as_ref().unwrap_or(&kept);
+        let replay = Replay::new(flown, &measured).map_err(cannot)?;
+        let landing = landing(&replay, flown, &measured)?;
+        let sight = Sight::new(zone)?;
+        let miss = sight.frame.to_plane(landing.position)?;
+        let landings = replay.landings().ok();
+        let along_across = |p: [f64; 2]| sight.along_across(p);
+        Ok(Debrief {
+            name: plan.name.clone(),
+            planned_release: zone.release,
+            planned_burst: zone.burst,
+            planned_landing: zone.landing,
+            miss_m: zone.landing.position.distance_m(landing.position),
+            miss_azimuth_deg: zone.landing.position.azimuth_deg(landing.position),
+            drift_m: zone.release.position.distance_m(zone.landing.position),
+            drift_azimuth_deg: sight.azimuth_deg(),
+            along_across_m: along_across(miss),
+            held: held(zone, &kept, landing.position)?,
+            causes: match &landings {
+                Some(landings) => sight.parts(landings, miss)?,
+                None => Vec::new(),
+            },
+            replayed: landings.map(|l| l[3]),
+            winds_squared: match landings {
+                Some(_) => replay
+                    .winds_alone(&sight.frame)?
+                    .map(|n| n.squared_distance(miss)),
+                None => None,
+            },
+            ln_rates: replay.ln_rates(&measured, zone.release.altitude_m + LOW_M),
+            next: NextPlan::of(plan, &measured),
+            accepted: gate.accepted(),
+            refused: gate.counts().clone(),
+            draws: zone.draw_count,
+            landing,
+            measured,
+        })
+    }
+}
+
+fn cannot(miss: crate::flight::rise::Miss) -> Error {
+    Error::CannotDo {
+        why: format!("the flight cannot be flown again: {}", NoLanding::from(miss)),
+        remedy: "expected winds that reach as far as the flight did".into(),
+    }
+}
+
+/// The plan with the time and the place of the real release, where they differ and winds allow it.
+fn as_released(
+    plan: &Plan,
+    winds: &Winds,
+    options: Options,
+    measured: &Measured,
+) -> Option<Continuation> {
+    let late_s = seconds_between(plan.release, measured.released).abs();
+    let site = plan.site.position;
+    let start = measured
+        .start
+        .filter(|s| s.distance_m(site) > SAME_SITE_M)
+        .unwrap_or(site);
+    if late_s < SAME_TIME_S && start == site {
+        return None;
+    }
+    let mut other = plan.clone();
+    other.site.position = start;
+    if late_s >= SAME_TIME_S {
+        other.release = measured.released;
+    }
+    let few = Options {
+        draws: FEW_DRAWS,
+        ..options
+    };
+    let predicted = predict_and_keep(&other, winds, few, || ());
+    predicted.ok().map(|(_, kept)| kept)
+}
+
+/// Where it landed; from the last place in the air as it fell so far.
+fn landing(replay: &Replay, kept: &Continuation, measured: &Measured) -> Result<Mark> {
+    if measured.landed {
+        return Ok(measured.last);
+    }
+    let down = replay.landing_from(measured).map_err(cannot)?;
+    Ok(Mark {
+        position: down.place.position(),
+        altitude_m: down.altitude_m,
+        time: after(kept.release(), down.time_s),
+    })
+}
+
+/// A plane around the planned landing, seen along the drift.
+struct Sight {
+    frame: LocalFrame,
+    /// Unit vector of the drift, east and north.
+    drift: [f64; 2],
+}
+
+impl Sight {
+    fn new(zone: &Zone) -> Result<Sight> {
+        let frame = LocalFrame::new(zone.landing.position)?;
+        let [east, north] = frame.to_plane(zone.release.position)?;
+        let length = east.hypot(north);
+        let drift = match length > 1.0 {
+            true => [-east / length, -north / length],
+            false => [0.0, 1.0],
+        };
+        Ok(Sight { frame, drift })
+    }
+
+    fn azimuth_deg(&self) -> f64 {
+        self.drift[0].atan2(self.drift[1]).to_degrees().rem_euclid(360.0)
+    }
+
+    fn along_across(&self, [east, north]: [f64; 2]) -> [f64; 2] {
+        let [e, n] = self.drift;
+        [east * e + north * n, east * n - north * e]
+    }
+
+    /// The steps from the planned landing to the real one.
+    fn parts(&self, landings: &[Position; 4], miss: [f64; 2]) -> Result<Vec<Part>> {
+        let mut places = vec![[0.0; 2]];
+        for place in landings {
+            places.push(self.frame.to_plane(*place)?);
+        }
+        places.push(miss);
+        let causes = [
+            Cause::Release,
+            Cause::Rise,
+            Cause::Burst,
+            Cause::Fall,
+            Cause::Winds,
+        ];
+        let steps = causes.into_iter().zip(places.windows(2));
+        let part = |(cause, way): (Cause, &[[f64; 2]])| Part {
+            cause,
+            along_across_m: self.along_across([way[1][0] - way[0][0], way[1][1] - way[0][1]]),
+        };
+        Ok(steps.map(part).collect())
+    }
+}
+
+/// The landing in the measure of the zone.
+fn held(zone: &Zone, kept: &Continuation, landing: Position) -> Result<Option<Held>> {
+    if zone.ellipses.is_empty() {
+        return Ok(None);
+    }
+    let frame = LocalFrame::new(zone.center())?;
+    let points = kept
+        .landings()
+        .iter()
+        .map(|l| frame.to_plane(l.place.position()))
+        .collect::<Result<Vec<_>>>()?;
+    let regions = Regions::of(&points)?;
+    let place = frame.to_plane(landing)?;
+    let (Some(normal), Some(energy_m)) = (Normal2::of(&points), energy_score(&points, place))
+    else {
+        return Ok(None);
+    };
+    let squared = normal.squared_distance(place);
+    let nearer = points
+        .iter()
+        .filter(|p| normal.squared_distance(**p) < squared);
+    let inside = geo::Point::new(place[0], place[1]);
+    let holds = |c: &&crate::spread::region::Contour| {
+        geo::Intersects::intersects(&c.polygons, &inside)
+    };
+    Ok(Some(Held {
+        ellipse: regions
+            .ellipses
+            .iter()
+            .find(|e| e.contains(place))
+            .map(|e| e.probability),
+        contour: regions.contours.iter().find(holds).map(|c| c.probability),
+        nearer_share: nearer.count() as f64 / points.len() as f64,
+        within: normal.within(place),
+        squared,
+        energy_m,
+    }))
+}

@@ -1,0 +1,209 @@
+//! The plan flown again with one measured part after the other: what each of them moves the landing by.
+
+use serde::Serialize;
+
+use super::measured::Measured;
+use crate::clock::seconds_between;
+use crate::error::Result;
+use crate::flight::model::{Departures, FlightModel, Moment, Scratch, Variation};
+use crate::flight::onward::Course;
+use crate::flight::rise::{Miss, Rise};
+use crate::geodesy::{LocalFrame, Position};
+use crate::spread::draws::{BurstSpread, Sampler, Spread};
+use crate::spread::run::run;
+use crate::zone::aloft::Continuation;
+
+use super::score::Normal2;
+
+/// What a miss is from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Cause {
+    /// Released at another time or place.
+    Release,
+    /// It rose faster or more slowly.
+    Rise,
+    /// It burst higher or lower.
+    Burst,
+    /// It fell faster or more slowly.
+    Fall,
+    /// What is left: the winds.
+    Winds,
+}
+
+/// Flights of a prediction with measured seconds.
+pub struct Replay<'a> {
+    kept: &'a Continuation,
+    delay_s: f64,
+    planned_burst_m: f64,
+    planned_up: Vec<f64>,
+    planned_down: Vec<f64>,
+    measured_up: Vec<f64>,
+    measured_down: Vec<f64>,
+    burst_m: f64,
+}
+
+/// Flights that the winds' own error is counted by.
+const WIND_DRAWS: u64 = 500;
+
+impl<'a> Replay<'a> {
+    /// Of a prediction and what was measured.
+    ///
+    /// # Errors
+    ///
+    /// When the stack as planned does not rise or burst.
+    pub fn new(kept: &'a Continuation, measured: &Measured) -> std::result::Result<Self, Miss> {
+        let model = kept.model();
+        let layers = &model.layers;
+        let (mut planned_up, mut planned_down) = (Vec::new(), Vec::new());
+        let burst_m =
+            model.seconds_of(&Variation::NONE, &[], &mut planned_up, &mut planned_down)?;
+        let by = |planned: &[f64], track: &[(f64, f64)]| by_layer(model, planned, track);
+        Ok(Replay {
+            delay_s: seconds_between(kept.release(), measured.released),
+            planned_burst_m: burst_m,
+            measured_up: by(&planned_up, &measured.up),
+            measured_down: by(&planned_down, &measured.down),
+            planned_up,
+            planned_down,
+            burst_m: measured.burst.altitude_m.min(layers.top_m() - 1.0),
+            kept,
+        })
+    }
+
+    /// Landings with ever more measured parts: the release, the rise, the burst, the fall.
+    ///
+    /// # Errors
+    ///
+    /// When one leaves the winds.
+    pub fn landings(&self) -> std::result::Result<[Position; 4], Miss> {
+        let fly = |up: &[f64], burst_m, down: &[f64]| self.fly(up, burst_m, down);
+        Ok([
+            fly(&self.planned_up, self.planned_burst_m, &self.planned_down)?,
+            fly(&self.measured_up, self.planned_burst_m, &self.planned_down)?,
+            fly(&self.measured_up, self.burst_m, &self.planned_down)?,
+            fly(&self.measured_up, self.burst_m, &self.measured_down)?,
+        ])
+    }
+
+    fn model(&self, up: &[f64], burst_m: f64, down: &[f64]) -> FlightModel {
+        let mut model = self.kept.model().clone();
+        model.rise = Rise::Stated {
+            seconds: up[model.release_layer..].to_vec(),
+            burst_altitude_m: burst_m,
+        };
+        model.fall.seconds = down.to_vec();
+        model
+    }
+
+    fn fly(&self, up: &[f64], burst_m: f64, down: &[f64]) -> std::result::Result<Position, Miss> {
+        let variation = Variation {
+            delay_s: self.delay_s,
+            member: self.kept.planned_member(),
+            ..Variation::NONE
+        };
+        let model = self.model(up, burst_m, down);
+        let flown = model.fly(&variation, Departures::NONE, &mut Scratch::default(), None)?;
+        Ok(flown.landing.place.position())
+    }
+
+    /// Where it comes down from its last place in the air, as it fell so far and in the winds of the plan.
+    ///
+    /// # Errors
+    ///
+    /// When it leaves the winds.
+    pub fn landing_from(&self, measured: &Measured) -> std::result::Result<Moment, Miss> {
+        let model = self.kept.model();
+        let last = &measured.last;
+        let from = Moment {
+            time_s: seconds_between(self.kept.release(), last.time),
+            altitude_m: last.altitude_m,
+            place: last.position.normal(),
+        };
+        let none = vec![[0.0; 2]; model.layers.count];
+        let course = Course {
+            member: self.kept.planned_member(),
+            up_s: &self.measured_up,
+            burst_m: f64::NEG_INFINITY,
+            down_s: &self.measured_down,
+            wind_up_m_s: &none,
+            wind_down_m_s: &none,
+        };
+        let flown = model.fly_onward(from, &course, &mut Scratch::default(), |_| ())?;
+        Ok(flown.landing)
+    }
+
+    /// Landings of the flight as measured in draws of the winds' error; `None` where these are taken as exact.
+    ///
+    /// # Errors
+    ///
+    /// When no plane reaches them.
+    pub fn winds_alone(&self, frame: &LocalFrame) -> Result<Option<Normal2>> {
+        let Some(process) = self.kept.wind_process() else {
+            return Ok(None);
+        };
+        let sampler = Sampler {
+            spread: Spread {
+                burst: BurstSpread::AltitudeM {
+                    sigma_m: 0.0,
+                    scale_m: None,
+                },
+                ..Spread::NONE
+            },
+            ..*self.kept.sampler()
+        };
+        let model = self.model(&self.measured_up, self.burst_m, &self.measured_down);
+        let landings = run(&model, &sampler, Some(&process), WIND_DRAWS, || ());
+        let points = landings
+            .landed
+            .iter()
+            .map(|l| frame.to_plane(l.place.position()))
+            .collect::<Result<Vec<_>>>()?;
+        Ok(Normal2::of(&points))
+    }
+
+    /// ln of the measured over the planned rate of rise up to a height, and of the fall over all that was heard.
+    pub fn ln_rates(&self, measured: &Measured, up_to_m: f64) -> [Option<f64>; 2] {
+        let ratio = |planned: &[f64], track: &[(f64, f64)], top_m: f64| {
+            let (low, high) = (track.first()?.0, track.last()?.0.min(top_m));
+            let model = self.kept.model();
+            let share = |k: usize| covered(model, k, low, high) / model.layers.thickness_m;
+            let planned_s: f64 = planned.iter().enumerate().map(|(k, s)| share(k) * s).sum();
+            let at = |z| crate::numeric::linear(track, z);
+            let seconds = (at(high)? - at(low)?).abs();
+            (seconds > 0.0 && planned_s > 0.0).then(|| (planned_s / seconds).ln())
+        };
+        [
+            ratio(&self.planned_up, &measured.up, up_to_m),
+            ratio(&self.planned_down, &measured.down, f64::INFINITY),
+        ]
+    }
+}
+
+/// Metres of a layer between two altitudes.
+fn covered(model: &FlightModel, k: usize, low_m: f64, high_m: f64) -> f64 {
+    let layers = &model.layers;
+    (layers.altitude_m(k + 1).min(high_m) - layers.altitude_m(k).max(low_m)).max(0.0)
+}
+
+/// Seconds in each layer at the pace of a track by altitude; where it was not heard as planned, by the factor of
+/// where it was.
+fn by_layer(model: &FlightModel, planned: &[f64], track: &[(f64, f64)]) -> Vec<f64> {
+    let (low, high) = match (track.first(), track.last()) {
+        (Some(low), Some(high)) => (low.0, high.0),
+        _ => return planned.to_vec(),
+    };
+    let thickness_m = model.layers.thickness_m;
+    let at = |z: f64| crate::numeric::linear(track, z).unwrap_or(0.0);
+    let pace = |k: usize| {
+        let metres = covered(model, k, low, high);
+        let from = model.layers.altitude_m(k).max(low);
+        (metres > 1.0).then(|| (at(from + metres) - at(from)).abs() * thickness_m / metres)
+    };
+    let paces: Vec<Option<f64>> = (0..planned.len()).map(pace).collect();
+    let heard = || paces.iter().zip(planned).filter_map(|(m, p)| m.map(|m| (m, p)));
+    let (measured_s, planned_s) = heard().fold((0.0, 0.0), |s, (m, p)| (s.0 + m, s.1 + p));
+    let factor = if planned_s > 0.0 { measured_s / planned_s } else { 1.0 };
+    let seconds = paces.iter().zip(planned);
+    seconds.map(|(m, p)| m.unwrap_or(p * factor)).collect()
+}

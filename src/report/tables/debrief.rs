@@ -1,0 +1,202 @@
+//! A flight beside its prediction, as a table for people.
+
+use std::fmt::Write as _;
+
+use jiff::Timestamp;
+
+use crate::clock::seconds_between;
+use crate::debrief::replay::Cause;
+use crate::debrief::{Debrief, Held};
+use crate::plan::Plan;
+use crate::report::layout::list;
+use crate::report::words::clock_with_zone;
+use crate::units::{UnitSystem, duration};
+
+/// The table, with the lines for the next plan.
+pub fn table(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
+    let clock = |t: Timestamp| clock_with_zone(t, &plan.timezone);
+    let m = &d.measured;
+    let mut lines = vec![
+        (
+            "release",
+            format!(
+                "{}, {} the plan",
+                clock(m.released),
+                shift(seconds_between(d.planned_release.time, m.released))
+            ),
+        ),
+        ("rise", rate(d, 0, d.next.mean_rate_m_s, "up to 10 km above the site ", units)),
+        (
+            "burst",
+            format!(
+                "{} at {}, planned {}",
+                units.height(m.burst.altitude_m),
+                clock(m.burst.time),
+                units.height(d.planned_burst.altitude_m)
+            ),
+        ),
+        ("fall", rate(d, 1, d.next.landing_speed_m_s, "", units) + ", at sea level"),
+        ("track", track(d, units)),
+        (
+            "landing",
+            format!("{}, {}", d.landing.position.text(), clock(d.landing.time)),
+        ),
+        (
+            "miss",
+            format!(
+                "{} at {:03.0} deg true of the planned landing: {}",
+                units.distance(d.miss_m),
+                d.miss_azimuth_deg,
+                sides(d.along_across_m, units)
+            ),
+        ),
+        (
+            "planned drift",
+            format!(
+                "{} towards {:03.0} deg true",
+                units.distance(d.drift_m),
+                d.drift_azimuth_deg
+            ),
+        ),
+    ];
+    match &d.held {
+        Some(held) => lines.extend(zone_lines(held, d, units)),
+        None => lines.push(("zone", "none was given: too many flights leave the winds".into())),
+    }
+    let mut text = "\nThe flight beside its prediction\n\n".to_owned();
+    for (name, what) in lines {
+        let _ = writeln!(text, "{name:15}{what}");
+    }
+    text + &causes(d, units) + &next(d, plan, units)
+}
+
+fn shift(late_s: f64) -> String {
+    match late_s {
+        s if s.abs() < 30.0 => "as in".to_owned(),
+        s if s > 0.0 => format!("{} later than in", duration(s)),
+        s => format!("{} earlier than in", duration(-s)),
+    }
+}
+
+fn rate(d: &Debrief, way: usize, m_s: f64, over: &str, units: UnitSystem) -> String {
+    let by = match d.ln_rates[way] {
+        Some(ln) if ln.abs() < 0.005 => format!("; {over}as planned"),
+        Some(ln) => {
+            let word = if ln > 0.0 { "faster" } else { "slower" };
+            format!("; {over}{:.0} % {word} than planned", 100.0 * ln.exp_m1().abs())
+        }
+        None => String::new(),
+    };
+    format!("{}{by}", units.vertical_speed(m_s))
+}
+
+fn track(d: &Debrief, units: UnitSystem) -> String {
+    let m = &d.measured;
+    let refused: usize = d.refused.values().sum();
+    let end = match m.landed {
+        true => "heard on the ground".to_owned(),
+        false => format!(
+            "ends in the air, at {} above sea level; the landing is reckoned from there, as it fell so far and in the winds of the plan",
+            units.height(m.last.altitude_m)
+        ),
+    };
+    let begin = match m.heard_from_m {
+        h if h > 400.0 => format!(", heard from {} above the site on", units.height(h)),
+        _ => String::new(),
+    };
+    format!("{} fixes, {refused} lines without one or refused{begin}; {end}", d.accepted)
+}
+
+fn sides([along, across]: [f64; 2], units: UnitSystem) -> String {
+    format!(
+        "{} {}, {} {}",
+        units.distance(along.abs()),
+        if along < 0.0 { "short" } else { "long" },
+        units.distance(across.abs()),
+        if across < 0.0 { "left" } else { "right" }
+    )
+}
+
+fn zone_lines(held: &Held, d: &Debrief, units: UnitSystem) -> Vec<(&'static str, String)> {
+    let inside = |p: Option<f64>, what: &str| match p {
+        Some(p) => format!("inside the {:.0} % {what}", 100.0 * p),
+        None => format!("outside every {what}"),
+    };
+    vec![
+        (
+            "zone",
+            format!(
+                "{}, {}; {:.0} % of {} draws are nearer to its middle",
+                inside(held.ellipse, "ellipse"),
+                inside(held.contour, "contour"),
+                100.0 * held.nearer_share,
+                d.draws
+            ),
+        ),
+        (
+            "energy score",
+            format!(
+                "{}; the planned landing alone would score {} (less is better)",
+                units.distance(held.energy_m.fair.max(0.0)),
+                units.distance(d.miss_m)
+            ),
+        ),
+    ]
+}
+
+fn causes(d: &Debrief, units: UnitSystem) -> String {
+    if d.causes.is_empty() {
+        return "\nWhat it is from cannot be said: flown again as measured, it leaves the winds.\n".into();
+    }
+    let mut text = "\nWhat the miss is from: the plan flown again, one measured part after the other\n\n".to_owned();
+    for part in &d.causes {
+        let name = match part.cause {
+            Cause::Release => "release",
+            Cause::Rise => "rate of rise",
+            Cause::Burst => "burst",
+            Cause::Fall => "fall",
+            Cause::Winds => "winds (rest)",
+        };
+        let [along, across] = part.along_across_m;
+        let _ = writeln!(
+            text,
+            "{name:15}{:>8}   {}",
+            units.distance(along.hypot(across)),
+            sides(part.along_across_m, units)
+        );
+    }
+    text
+}
+
+/// Lines for the next plan, and what they are worth.
+fn next(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
+    let n = &d.next;
+    let mut said = vec![
+        "Rate of rise and burst: of this balloon with this fill. What share of a different rate is lift and what is drag, one flight cannot say; a weighed lift can.".to_owned(),
+        "Burst: one of a mixture; one low burst does not tell a weak kind from a balloon that was hurt.".to_owned(),
+        "Fall: the load and what was left of the balloon under this canopy; how much of it hung on the line, one flight cannot say. With another burst altitude use the landing speed instead of the rates.".to_owned(),
+    ];
+    if let (Some(area), Some(kg)) = (n.drag_area_m2, n.falling_kg) {
+        let coefficient = n.drag_coefficient(plan).map_or(String::new(), |c| {
+            format!(", a coefficient of {c:.2} on the laid-out area")
+        });
+        said.push(format!(
+            "Drag area {area:.2} m2{coefficient}, if {} fell (30 % of the balloon left on the line where the plan does not say, assumed).",
+            units.mass(kg)
+        ));
+    }
+    if !d.measured.landed {
+        said.push("The lowest part of the fall was not heard.".into());
+    }
+    let commented: String = n
+        .descent_by_speed
+        .lines()
+        .map(|line| format!("# {line}\n"))
+        .collect();
+    format!(
+        "\nFor the next plan\n\n{}\n{}\n# or in one number\n{commented}{}",
+        n.ascent,
+        n.descent,
+        list("What one flight can and cannot say", &said)
+    )
+}

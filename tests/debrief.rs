@@ -1,0 +1,160 @@
+//! The whole flights of `tests/data/flights/whole` (licences in the README there) beside predictions: what their
+//! tracks measure, fed back as a plan in the winds of their own way up, lands where the flight as measured does
+//! in these winds.
+
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+#![allow(clippy::print_stdout, reason = "the numbers are for --nocapture")]
+
+mod common;
+#[path = "common/falls.rs"]
+mod falls;
+#[path = "common/whole.rs"]
+mod whole;
+
+use std::path::Path;
+
+use jiff::Timestamp;
+use windfall::clock::seconds_between;
+use windfall::debrief::Debrief;
+use windfall::geodesy::Position;
+use windfall::plan::Plan;
+use windfall::sources::FileAscent;
+use windfall::track::{Outcome, Report, Stamp};
+use windfall::wind::sounding::{HeightSource, Level, Sounding, Tally, Wind};
+use windfall::winds::Winds;
+use windfall::zone::Options;
+
+use whole::{Fix, WholeFlight};
+
+const OPTIONS: Options = Options {
+    draws: 300,
+    seed: 7,
+    keep_draws: false,
+};
+
+fn at(time_s: f64) -> Timestamp {
+    Timestamp::from_second(time_s as i64).unwrap()
+}
+
+/// The winds of a flight's own way up.
+fn own_winds(flight: &WholeFlight, plan: &Plan) -> Winds {
+    let own = flight.column().winds;
+    let level = |k: i32| {
+        let z = 125.0 + 250.0 * f64::from(k);
+        let wind = own.mean(z - 125.0, z + 125.0);
+        Level {
+            altitude_m: z,
+            pressure_pa: None,
+            temperature_k: None,
+            vapour_pressure_pa: None,
+            wind: Some(Wind { ..wind }),
+        }
+    };
+    let sounding = Sounding {
+        name: flight.name.into(),
+        time: Some(plan.release),
+        position: Some(plan.site.position),
+        model: None,
+        heights: HeightSource::Geometric,
+        levels: (0..150).map(level).collect(),
+        tally: Tally::default(),
+        wind_at_10_m: None,
+    };
+    Winds::Soundings(vec![FileAscent {
+        file: "own".into(),
+        sounding,
+    }])
+}
+
+fn plan(flight: &WholeFlight, ascent: &str, descent: &str) -> Plan {
+    let (first, last) = (flight.first(), flight.last());
+    let text = format!(
+        "[flight]\nname = \"{}\"\nrelease = {}\n[site]\nlat = {}\nlon = {}\nelevation = \"{:.1} m\"\n{ascent}\n{descent}",
+        flight.name,
+        at(first.time_s),
+        first.place.lat_deg,
+        first.place.lon_deg,
+        last.altitude_m.min(first.altitude_m)
+    );
+    Plan::parse("plan", &text, Path::new(".")).unwrap()
+}
+
+/// A plan that knows little: 5 m/s up to 30 km, and 6 m/s at the landing.
+fn guess(flight: &WholeFlight) -> Plan {
+    plan(
+        flight,
+        "[ascent]\nrate = \"5 m/s\"\nburst_altitude = \"30 km\"",
+        "[descent]\nlanding_speed = \"6 m/s\"",
+    )
+}
+
+fn heard(flight: &WholeFlight) -> Vec<Outcome> {
+    let report = |fix: &Fix| {
+        Ok(Report {
+            tracker: "T".into(),
+            stamp: Stamp::At(at(fix.time_s)),
+            heard: None,
+            position: fix.place,
+            altitude_m: Some(fix.altitude_m),
+        })
+    };
+    let all = flight.rising.iter().chain(&flight.falling);
+    all.map(report).collect()
+}
+
+fn debrief(flight: &WholeFlight, plan: &Plan) -> Debrief {
+    Debrief::of(plan, &own_winds(flight, plan), OPTIONS, heard(flight)).unwrap()
+}
+
+fn median(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values[values.len() / 2]
+}
+
+#[test]
+fn what_was_measured_fed_back_lands_where_it_was_measured() {
+    println!("km: miss of the guess; fed back: from the flight as measured in the winds used, from the landing; by one rate and a landing speed");
+    let (mut guessed, mut fed, mut simple) = (Vec::new(), Vec::new(), Vec::new());
+    for flight in WholeFlight::all() {
+        let first = debrief(&flight, &guess(&flight));
+        let replayed: Position = first.replayed.unwrap();
+        let again = plan(&flight, &first.next.ascent, &first.next.descent);
+        let second = debrief(&flight, &again);
+        let off_m = second.planned_landing.position.distance_m(replayed);
+        let one = plan(
+            &flight,
+            &format!(
+                "[ascent]\nrate = \"{:.3} m/s\"\nburst_altitude = \"{:.0} m\"",
+                first.next.mean_rate_m_s, first.measured.burst.altitude_m
+            ),
+            &first.next.descent_by_speed,
+        );
+        let one_m = debrief(&flight, &one).planned_landing.position.distance_m(replayed);
+        println!(
+            "{:24} {:6.2} {:6.2} {:6.2} {:6.2}",
+            flight.name,
+            1e-3 * first.miss_m,
+            1e-3 * off_m,
+            1e-3 * second.miss_m,
+            1e-3 * one_m
+        );
+        assert!(off_m < 1_500.0, "{}: {off_m}", flight.name);
+        guessed.push(first.miss_m);
+        fed.push(second.miss_m);
+        simple.push(one_m);
+        // The burst is where both lines meet; of a slow rise its moment is less sure than its height.
+        let burst = &first.measured.burst;
+        let off_s = seconds_between(at(flight.burst_s), burst.time);
+        let off_m = burst.altitude_m - flight.burst_m;
+        println!("    burst off by {off_s:.0} s, {off_m:.0} m");
+        assert!(off_s.abs() < 90.0 && off_m.abs() < 300.0, "{}", flight.name);
+        // The parts add up to the miss.
+        for side in 0..2 {
+            let sum: f64 = first.causes.iter().map(|p| p.along_across_m[side]).sum();
+            assert!((sum - first.along_across_m[side]).abs() < 1.0, "{}", flight.name);
+        }
+    }
+    let medians = [guessed, fed, simple].map(median);
+    println!("medians {medians:.0?}");
+    assert!(medians[1] < medians[0]);
+}
