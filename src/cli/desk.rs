@@ -18,6 +18,10 @@ const IDLE: Duration = Duration::from_secs(30 * 60);
 /// Opens the whole job on one page in the browser: plans, winds, days, sites, zone, briefing. The page is
 /// served by this computer for this computer alone; only a download that is asked for uses the network.
 #[derive(Debug, Args)]
+#[command(after_long_help = "\
+Examples:
+  windfall desk my-flights
+  windfall desk --no-browser")]
 pub struct DeskArgs {
     /// The folder with plans and winds; this one unless given. Nothing outside of it is read or written.
     #[arg(value_name = "FOLDER", default_value = ".")]

@@ -33,6 +33,10 @@ use windfall::zone::DRAWS;
 
 /// Follows a flight: predicts its landing zone again with every report of its trackers.
 #[derive(Debug, Args)]
+#[command(after_long_help = "\
+Examples:
+  windfall follow plan.toml --from flight.log
+  windfall follow plan.toml --from tcp://localhost:8001 --call N0CALL-11 --out live --me 43.1,-108.4")]
 pub struct FollowArgs {
     /// The plan (TOML).
     #[arg(value_name = "PLAN.toml")]
