@@ -201,9 +201,18 @@ fn by_layer(model: &FlightModel, planned: &[f64], track: &[(f64, f64)]) -> Vec<f
         (metres > 1.0).then(|| (at(from + metres) - at(from)).abs() * thickness_m / metres)
     };
     let paces: Vec<Option<f64>> = (0..planned.len()).map(pace).collect();
-    let heard = || paces.iter().zip(planned).filter_map(|(m, p)| m.map(|m| (m, p)));
+    let heard = || {
+        paces
+            .iter()
+            .zip(planned)
+            .filter_map(|(m, p)| m.map(|m| (m, p)))
+    };
     let (measured_s, planned_s) = heard().fold((0.0, 0.0), |s, (m, p)| (s.0 + m, s.1 + p));
-    let factor = if planned_s > 0.0 { measured_s / planned_s } else { 1.0 };
+    let factor = if planned_s > 0.0 {
+        measured_s / planned_s
+    } else {
+        1.0
+    };
     let seconds = paces.iter().zip(planned);
     seconds.map(|(m, p)| m.unwrap_or(p * factor)).collect()
 }

@@ -25,7 +25,16 @@ pub fn table(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
                 shift(seconds_between(d.planned_release.time, m.released))
             ),
         ),
-        ("rise", rate(d, 0, d.next.mean_rate_m_s, "up to 10 km above the site ", units)),
+        (
+            "rise",
+            rate(
+                d,
+                0,
+                d.next.mean_rate_m_s,
+                "up to 10 km above the site ",
+                units,
+            ),
+        ),
         (
             "burst",
             format!(
@@ -35,7 +44,10 @@ pub fn table(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
                 units.height(d.planned_burst.altitude_m)
             ),
         ),
-        ("fall", rate(d, 1, d.next.landing_speed_m_s, "", units) + ", at sea level"),
+        (
+            "fall",
+            rate(d, 1, d.next.landing_speed_m_s, "", units) + ", at sea level",
+        ),
         ("track", track(d, units)),
         (
             "landing",
@@ -61,7 +73,10 @@ pub fn table(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
     ];
     match &d.held {
         Some(held) => lines.extend(zone_lines(held, d, units)),
-        None => lines.push(("zone", "none was given: too many flights leave the winds".into())),
+        None => lines.push((
+            "zone",
+            "none was given: too many flights leave the winds".into(),
+        )),
     }
     let mut text = "\nThe flight beside its prediction\n\n".to_owned();
     for (name, what) in lines {
@@ -83,7 +98,10 @@ fn rate(d: &Debrief, way: usize, m_s: f64, over: &str, units: UnitSystem) -> Str
         Some(ln) if ln.abs() < 0.005 => format!("; {over}as planned"),
         Some(ln) => {
             let word = if ln > 0.0 { "faster" } else { "slower" };
-            format!("; {over}{:.0} % {word} than planned", 100.0 * ln.exp_m1().abs())
+            format!(
+                "; {over}{:.0} % {word} than planned",
+                100.0 * ln.exp_m1().abs()
+            )
         }
         None => String::new(),
     };
@@ -104,7 +122,10 @@ fn track(d: &Debrief, units: UnitSystem) -> String {
         h if h > 400.0 => format!(", heard from {} above the site on", units.height(h)),
         _ => String::new(),
     };
-    format!("{} fixes, {refused} lines without one or refused{begin}; {end}", d.accepted)
+    format!(
+        "{} fixes, {refused} lines without one or refused{begin}; {end}",
+        d.accepted
+    )
 }
 
 fn sides([along, across]: [f64; 2], units: UnitSystem) -> String {
@@ -146,9 +167,12 @@ fn zone_lines(held: &Held, d: &Debrief, units: UnitSystem) -> Vec<(&'static str,
 
 fn causes(d: &Debrief, units: UnitSystem) -> String {
     if d.causes.is_empty() {
-        return "\nWhat it is from cannot be said: flown again as measured, it leaves the winds.\n".into();
+        return "\nWhat it is from cannot be said: flown again as measured, it leaves the winds.\n"
+            .into();
     }
-    let mut text = "\nWhat the miss is from: the plan flown again, one measured part after the other\n\n".to_owned();
+    let mut text =
+        "\nWhat the miss is from: the plan flown again, one measured part after the other\n\n"
+            .to_owned();
     for part in &d.causes {
         let name = match part.cause {
             Cause::Release => "release",
