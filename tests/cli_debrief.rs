@@ -102,7 +102,11 @@ fn the_next_zone_learns_from_the_logbook() {
         book.to_str().unwrap(),
     ];
     let first = debrief(&args);
-    assert!(stderr(&first).contains("was written to"), "{}", stderr(&first));
+    assert!(
+        stderr(&first).contains("was written to"),
+        "{}",
+        stderr(&first)
+    );
     let once = fs::read_to_string(&book).unwrap();
     assert!(stderr(&debrief(&args)).contains("already in"));
     assert_eq!(once, fs::read_to_string(&book).unwrap());
@@ -147,7 +151,7 @@ fn the_next_zone_learns_from_the_logbook() {
     };
     let (before, after) = (zone(PLAN), zone(learning.to_str().unwrap()));
     let codes = |zone: &Value| {
-        let all = zone["assumptions"].as_array().unwrap().iter();
+        let all = zone["zone"]["assumptions"].as_array().unwrap().iter();
         all.filter(|a| a["code"] == "learnt").count()
     };
     assert_eq!((codes(&before), codes(&after)), (0, 4), "{after}");
@@ -161,5 +165,9 @@ fn the_next_zone_learns_from_the_logbook() {
     // A logbook that is none is refused with its name.
     fs::write(&book, "[[flight]]\nname = 3\n").unwrap();
     let output = windfall("zone", &[learning.to_str().unwrap()]);
-    assert!(stderr(&output).contains("flights.toml"), "{}", stderr(&output));
+    assert!(
+        stderr(&output).contains("flights.toml"),
+        "{}",
+        stderr(&output)
+    );
 }

@@ -138,6 +138,17 @@ impl Debrief {
         let sight = Sight::new(zone)?;
         let miss = sight.frame.to_plane(landing.position)?;
         let landings = replay.landings().ok();
+        let up_to_m = zone.release.altitude_m + LOW_M;
+        let planned_burst_m = zone.burst.altitude_m;
+        let scale_m = AirProfile::standard().density_scale_height_m(planned_burst_m);
+        let ln_burst_diameter = (measured.burst.altitude_m - planned_burst_m) / (3.0 * scale_m);
+        let mut next = NextPlan::of(plan, &measured);
+        if let Some(balloon) = &prediction.facts.balloon {
+            let factor = replay.lift_factor(&measured, up_to_m);
+            next.neck_lift_kg = factor.map(|f| f * balloon.neck_lift_kg);
+            let planned_m = balloon.burst_diameter_m;
+            next.burst_diameter_m = planned_m.map(|m| m * ln_burst_diameter.exp());
+        }
         let along_across = |p: [f64; 2]| sight.along_across(p);
         Ok(Debrief {
             name: plan.name.clone(),
@@ -161,10 +172,9 @@ impl Debrief {
                     .map(|n| n.squared_distance(miss)),
                 None => None,
             },
-            ln_rates: replay.ln_rates(&measured, zone.release.altitude_m + LOW_M),
-            ln_burst_diameter: (measured.burst.altitude_m - zone.burst.altitude_m)
-                / (3.0 * AirProfile::standard().density_scale_height_m(zone.burst.altitude_m)),
-            next: NextPlan::of(plan, &measured),
+            ln_rates: replay.ln_rates(&measured, up_to_m),
+            ln_burst_diameter,
+            next,
             accepted: gate.accepted(),
             refused: gate.counts().clone(),
             draws: zone.draw_count,

@@ -12,6 +12,9 @@ use crate::report::layout::list;
 use crate::report::words::clock_with_zone;
 use crate::units::{UnitSystem, duration};
 
+/// A release so far from the plan's may be of another flight, s.
+const OTHER_DAY_S: f64 = 43_200.0;
+
 /// The table, with the lines for the next plan.
 pub fn table(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
     let clock = |t: Timestamp| clock_with_zone(t, &plan.timezone);
@@ -20,7 +23,7 @@ pub fn table(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
         (
             "release",
             format!(
-                "{}, {} the plan",
+                "{}, {}",
                 clock(m.released),
                 shift(seconds_between(d.planned_release.time, m.released))
             ),
@@ -86,11 +89,16 @@ pub fn table(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
 }
 
 fn shift(late_s: f64) -> String {
-    match late_s {
+    let by = match late_s {
         s if s.abs() < 30.0 => "as in".to_owned(),
         s if s > 0.0 => format!("{} later than in", duration(s)),
         s => format!("{} earlier than in", duration(-s)),
-    }
+    };
+    let doubt = match late_s.abs() > OTHER_DAY_S {
+        true => "; is it the track of this flight?",
+        false => "",
+    };
+    format!("{by} the plan{doubt}")
 }
 
 fn rate(d: &Debrief, way: usize, m_s: f64, over: &str, units: UnitSystem) -> String {
@@ -200,6 +208,18 @@ fn next(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
         "Burst: one of a mixture; one low burst does not tell a weak kind from a balloon that was hurt.".to_owned(),
         "Fall: the load and what was left of the balloon under this canopy; how much of it hung on the line, one flight cannot say. With another burst altitude use the landing speed instead of the rates.".to_owned(),
     ];
+    if let Some(kg) = n.neck_lift_kg {
+        said.push(format!(
+            "A lift at the neck of {} makes the balloon of the plan rise as fast, if all of the difference is lift.",
+            units.mass(kg)
+        ));
+    }
+    if let Some(m) = n.burst_diameter_m {
+        said.push(format!(
+            "It burst at a diameter of {}, if it held the gas of the plan.",
+            units.size(m)
+        ));
+    }
     if let (Some(area), Some(kg)) = (n.drag_area_m2, n.falling_kg) {
         let coefficient = n.drag_coefficient(plan).map_or(String::new(), |c| {
             format!(", a coefficient of {c:.2} on the laid-out area")
