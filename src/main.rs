@@ -7,7 +7,8 @@ use std::process::ExitCode;
 
 use self::cli::command::{Cli, Command};
 use self::cli::{
-    brief, compare, days, debrief, desk, fetch, fill, follow, help, new, sites, stop, version, winds, zone,
+    brief, compare, days, debrief, desk, fetch, fill, follow, help, new, sites, stop, version,
+    winds, zone,
 };
 use clap::{CommandFactory, Parser};
 use windfall::error::{Error, Result};
@@ -50,7 +51,7 @@ fn run(cli: Cli) -> Result<()> {
         Some(Command::Compare(args)) => compare::run(&args, &mut out),
         Some(Command::Winds(args)) => winds::run(&args, &mut out),
         Some(Command::Follow(args)) => follow::run(&args, &mut out, &mut talk),
-        Some(Command::Debrief(args)) => debrief::run(&args, &mut out),
+        Some(Command::Debrief(args)) => debrief::run(&args, &mut out, &mut talk),
         Some(Command::Fetch(args)) => fetch::run(&args, &mut out, &mut talk),
         Some(Command::Desk(args)) => desk::run(&args, &mut out),
         Some(Command::Help(args)) => help::run(&args, &mut out),

@@ -61,6 +61,17 @@ pub enum Assumption {
         /// One standard deviation, as a share.
         sigma: f64,
     },
+    /// What the flights of a logbook teach.
+    Learnt {
+        /// Of what.
+        what: LearntOf,
+        /// Multiplies what the plan says.
+        factor: f64,
+        /// Multiplies how much it varies.
+        wider: f64,
+        /// From how many flights.
+        flights: usize,
+    },
     /// How often the canopy changes on the way down.
     CanopyChanges {
         /// The share of falls.
@@ -347,6 +358,20 @@ pub enum Varying {
     StatedFallDragArea,
     /// The share of the balloon that is left on the line.
     Remnant,
+}
+
+/// What a logbook teaches something of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum LearntOf {
+    /// The rate of rise.
+    Rate,
+    /// The burst diameter.
+    BurstDiameter,
+    /// The speed of fall.
+    Fall,
+    /// How wrong the winds are.
+    Winds,
 }
 
 /// How a profile of the wind came about.

@@ -28,6 +28,7 @@ use crate::error::{Error, Fault, Result};
 use crate::files::{is_regular, read_text};
 use crate::geodesy::Position;
 use crate::ground::map::Class;
+use crate::logbook::Logbook;
 use crate::notes::Assumption;
 use crate::sources::Columns;
 use crate::spread::draws::BurstSpread;
@@ -164,6 +165,8 @@ pub struct SpreadPlan {
     pub release_delay_s: Option<f64>,
     /// Of the wind.
     pub wind: Option<WindSpread>,
+    /// Flights that it is learnt from.
+    pub logbook: Option<Logbook>,
 }
 
 /// How wrong the winds may be.
@@ -293,7 +296,7 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
     let mut files = Files::below(folder);
     let wind_files = files.of(&wind, "files", faults);
     let (stack, balloons) = read::stack(root, &mut files, faults);
-    let spread = spread(&Section::of(root, "spread", faults), faults);
+    let spread = spread(&Section::of(root, "spread", faults), &mut files, faults);
     let ground = ground(&Section::of(root, "ground", faults), &mut files, faults);
     Some(Plan {
         file: faults.file().to_owned(),
@@ -383,7 +386,7 @@ fn site(s: &Section, faults: &mut Faults) -> Option<Site> {
     })
 }
 
-fn spread(s: &Section, faults: &mut Faults) -> SpreadPlan {
+fn spread(s: &Section, files: &mut Files, faults: &mut Faults) -> SpreadPlan {
     let known = [
         "lift",
         "burst_diameter",
@@ -396,6 +399,7 @@ fn spread(s: &Section, faults: &mut Faults) -> SpreadPlan {
         "remnant",
         "release_delay",
         "wind",
+        "logbook",
     ];
     s.allow(&known, faults);
     s.only_one(&["burst_diameter", "burst_altitude"], faults);
@@ -416,7 +420,16 @@ fn spread(s: &Section, faults: &mut Faults) -> SpreadPlan {
         remnant: s.quantity("remnant", SHARE, 0.0..=0.5, faults),
         release_delay_s: s.quantity("release_delay", Dimension::Time, 0.0..=86_400.0, faults),
         wind: wind_spread(s, faults),
+        logbook: logbook(s, files, faults),
     }
+}
+
+/// The flights of the logbook that is named.
+fn logbook(s: &Section, files: &mut Files, faults: &mut Faults) -> Option<Logbook> {
+    let path = files.one_of(s, "logbook", "the name of a logbook's file", faults)?;
+    let read = Logbook::read(&path);
+    read.map_err(|error| faults.note_error(s.span("logbook"), &s.path("logbook"), error))
+        .ok()
 }
 
 fn ground(s: &Section, files: &mut Files, faults: &mut Faults) -> GroundPlan {

@@ -113,7 +113,9 @@ fn median(mut values: Vec<f64>) -> f64 {
 
 #[test]
 fn what_was_measured_fed_back_lands_where_it_was_measured() {
-    println!("km: miss of the guess; fed back: from the flight as measured in the winds used, from the landing; by one rate and a landing speed");
+    println!(
+        "km: miss of the guess; fed back: from the flight as measured in the winds used, from the landing; by one rate and a landing speed"
+    );
     let (mut guessed, mut fed, mut simple) = (Vec::new(), Vec::new(), Vec::new());
     for flight in WholeFlight::all() {
         let first = debrief(&flight, &guess(&flight));
@@ -129,7 +131,10 @@ fn what_was_measured_fed_back_lands_where_it_was_measured() {
             ),
             &first.next.descent_by_speed,
         );
-        let one_m = debrief(&flight, &one).planned_landing.position.distance_m(replayed);
+        let one_m = debrief(&flight, &one)
+            .planned_landing
+            .position
+            .distance_m(replayed);
         println!(
             "{:24} {:6.2} {:6.2} {:6.2} {:6.2}",
             flight.name,
@@ -151,7 +156,11 @@ fn what_was_measured_fed_back_lands_where_it_was_measured() {
         // The parts add up to the miss.
         for side in 0..2 {
             let sum: f64 = first.causes.iter().map(|p| p.along_across_m[side]).sum();
-            assert!((sum - first.along_across_m[side]).abs() < 1.0, "{}", flight.name);
+            assert!(
+                (sum - first.along_across_m[side]).abs() < 1.0,
+                "{}",
+                flight.name
+            );
         }
     }
     let medians = [guessed, fed, simple].map(median);

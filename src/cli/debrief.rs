@@ -13,6 +13,7 @@ use super::plan_file::PlanFiles;
 use super::wind_files::WindArgs;
 use windfall::debrief::Debrief;
 use windfall::error::{Error, Result};
+use windfall::logbook::Logbook;
 use windfall::report::tables;
 use windfall::track::fields::Fields;
 use windfall::track::reader::{Heard, Reader};
@@ -24,7 +25,8 @@ use windfall::zone::DRAWS;
 #[command(after_long_help = "\
 Examples:
   windfall debrief flight.toml --track reports.log
-  windfall debrief flight.toml --track first.csv --track second.gpx --json")]
+  windfall debrief flight.toml --track first.csv --track second.gpx --json
+  windfall debrief flight.toml --track reports.log --logbook flights.toml")]
 pub struct DebriefArgs {
     /// The plan (TOML).
     #[arg(value_name = "PLAN.toml")]
@@ -42,6 +44,10 @@ pub struct DebriefArgs {
     /// columns, and units behind a colon.
     #[arg(long, value_name = "MAP")]
     pub fields: Option<String>,
+    /// Appends the flight to this logbook (TOML), which is made if it is not there; a flight that is in it
+    /// already is not written twice. A plan uses it by [spread] logbook.
+    #[arg(long, value_name = "FILE.toml")]
+    pub logbook: Option<PathBuf>,
     /// Which winds.
     #[command(flatten)]
     pub winds: WindArgs,
@@ -67,7 +73,7 @@ pub struct DebriefArgs {
 /// # Errors
 ///
 /// Whatever is wrong with the plan, the winds or the track.
-pub fn run(args: &DebriefArgs, out: &mut impl Write) -> Result<()> {
+pub fn run(args: &DebriefArgs, out: &mut impl Write, talk: &mut impl Write) -> Result<()> {
     let fields = args
         .fields
         .as_deref()
@@ -89,7 +95,19 @@ pub fn run(args: &DebriefArgs, out: &mut impl Write) -> Result<()> {
         true => output::json(&debrief)?,
         false => heading(&plan) + &tables::debrief::table(&debrief, &plan, units),
     };
-    output::print(out, "standard output", &text)
+    output::print(out, "standard output", &text)?;
+    let Some(path) = &args.logbook else {
+        return Ok(());
+    };
+    let said = match Logbook::append(path, &debrief.row())? {
+        true => "the flight was written to",
+        false => "nothing was written: the flight is already in",
+    };
+    output::print(
+        talk,
+        "standard error",
+        &format!("{said} {}\n", path.display()),
+    )
 }
 
 /// Reads a track's file; what is of other stations is not kept.

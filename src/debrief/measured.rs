@@ -41,6 +41,8 @@ pub struct Measured {
 const WINDOW_S: f64 = 120.0;
 /// Fixes nearer in time say little of the rate of a fall, s.
 const APART_S: f64 = 10.0;
+/// The rate at the landing is taken over at least so long, s.
+const OVER_S: f64 = 45.0;
 /// On the ground it stays within this, m, sideways and in height.
 const STILL_M: f64 = 60.0;
 const STILL_UP_M: f64 = 90.0;
@@ -67,8 +69,15 @@ impl Measured {
             }
         }
         let landed = told.phase == Phase::Landed;
-        let end = if landed { on_ground(&fixes, top) } else { fixes.len() };
-        let (burst_s, burst) = burst(&fixes[first..end.max(top + 2).min(fixes.len())], top - first);
+        let end = if landed {
+            on_ground(&fixes, top)
+        } else {
+            fixes.len()
+        };
+        let (burst_s, burst) = burst(
+            &fixes[first..end.max(top + 2).min(fixes.len())],
+            top - first,
+        );
         let burst_s = burst_s + time(&fixes[top]);
         up.retain(|p| p.0 < burst.altitude_m && p.1 < burst_s);
         up.push((burst.altitude_m, burst_s));
@@ -80,7 +89,9 @@ impl Measured {
             }
         }
         let last = if landed { fixes.get(end) } else { fixes.last() };
-        let last = last.or(fixes.last()).ok_or_else(|| short("no fix".into()))?;
+        let last = last
+            .or(fixes.last())
+            .ok_or_else(|| short("no fix".into()))?;
         let mut mark = mark(last);
         if landed && let Some(down_at) = touched(&down, last.altitude_m, time(last)) {
             down.push(down_at);
@@ -149,9 +160,12 @@ fn touched(down: &[(f64, f64)], ground_m: f64, still_s: f64) -> Option<(f64, f64
     if last.0 <= ground_m {
         return None;
     }
-    let before = down.iter().rev().find(|p| last.1 - p.1 >= APART_S)?;
+    let before = down.iter().rev().find(|p| last.1 - p.1 >= OVER_S)?;
     let rate_m_s = (before.0 - last.0) / (last.1 - before.1);
-    Some((ground_m, (last.1 + (last.0 - ground_m) / rate_m_s).min(still_s)))
+    Some((
+        ground_m,
+        (last.1 + (last.0 - ground_m) / rate_m_s).min(still_s),
+    ))
 }
 
 fn mark(fix: &Fix) -> Mark {
@@ -167,7 +181,10 @@ fn mark(fix: &Fix) -> Mark {
 fn burst(fixes: &[Fix], top: usize) -> (f64, Mark) {
     let highest = &fixes[top];
     let after_top = |f: &Fix| seconds_between(highest.time, f.time);
-    let before = fixes[..top].iter().rev().find(|f| after_top(f) <= -WINDOW_S);
+    let before = fixes[..top]
+        .iter()
+        .rev()
+        .find(|f| after_top(f) <= -WINDOW_S);
     let up_m_s = before.map_or(0.0, |b| rate(b, highest)).clamp(0.0, 15.0);
     let steepest = fixes[top..]
         .windows(2)
@@ -180,7 +197,11 @@ fn burst(fixes: &[Fix], top: usize) -> (f64, Mark) {
     let air = AirProfile::standard();
     let thinness = |z: f64| RHO0_KG_M3 / air.at(z).density_kg_m3;
     let measured_at = thinness(0.5 * (from.altitude_m + to.altitude_m));
-    let latest_s = if after_top(from) > 0.0 { after_top(from) } else { after_top(to) };
+    let latest_s = if after_top(from) > 0.0 {
+        after_top(from)
+    } else {
+        after_top(to)
+    };
     let mut burst_s = 0.0;
     for _ in 0..30 {
         let burst_m = highest.altitude_m + up_m_s * burst_s;
@@ -189,7 +210,11 @@ fn burst(fixes: &[Fix], top: usize) -> (f64, Mark) {
         burst_s = (after_top(from) - (burst_m - from.altitude_m) / down_m_s).clamp(0.0, latest_s);
     }
     let next = fixes.get(top + 1).unwrap_or(highest);
-    let share = if after_top(next) > 0.0 { (burst_s / after_top(next)).min(1.0) } else { 0.0 };
+    let share = if after_top(next) > 0.0 {
+        (burst_s / after_top(next)).min(1.0)
+    } else {
+        0.0
+    };
     let way_m = share * highest.position.distance_m(next.position);
     let burst = Mark {
         position: highest

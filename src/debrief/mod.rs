@@ -11,9 +11,11 @@ use self::measured::Measured;
 use self::next_plan::NextPlan;
 use self::replay::{Cause, Replay};
 use self::score::{EnergyScore, Normal2, energy_score};
+use crate::atmosphere::AirProfile;
 use crate::clock::{after, seconds_between};
 use crate::error::{Error, Result};
 use crate::geodesy::{LocalFrame, Position};
+use crate::logbook::Flight;
 use crate::notes::NoLanding;
 use crate::plan::Plan;
 use crate::spread::region::Regions;
@@ -59,6 +61,8 @@ pub struct Debrief {
     pub winds_squared: Option<f64>,
     /// ln of measured over planned: of the rate of rise up to 10 km above the site, and of the fall.
     pub ln_rates: [Option<f64>; 2],
+    /// ln of measured over planned burst diameter: by 3 H a height, with the density scale height H there.
+    pub ln_burst_diameter: f64,
     /// What to take into the next plan.
     pub next: NextPlan,
     /// Fixes that were let through.
@@ -105,7 +109,7 @@ const FEW_DRAWS: u64 = 50;
 pub const LOW_M: f64 = 10_000.0;
 
 impl Debrief {
-    /// Compares what was heard with what the plan predicts.
+    /// Compares what was heard with what the plan predicts, without its logbook.
     ///
     /// # Errors
     ///
@@ -120,6 +124,10 @@ impl Debrief {
         for outcome in heard {
             gate.offer(outcome, None);
         }
+        // Measured over planned is learnt from: beside the plan's own words, not beside what was learnt before.
+        let mut plain = plan.clone();
+        plain.spread.logbook = None;
+        let plan = &plain;
         let (prediction, kept) = predict_and_keep(plan, winds, options, || ())?;
         let zone = &prediction.zone;
         let measured = Measured::of(gate.fixes(), zone.release.altitude_m)?;
@@ -130,6 +138,17 @@ impl Debrief {
         let sight = Sight::new(zone)?;
         let miss = sight.frame.to_plane(landing.position)?;
         let landings = replay.landings().ok();
+        let up_to_m = zone.release.altitude_m + LOW_M;
+        let planned_burst_m = zone.burst.altitude_m;
+        let scale_m = AirProfile::standard().density_scale_height_m(planned_burst_m);
+        let ln_burst_diameter = (measured.burst.altitude_m - planned_burst_m) / (3.0 * scale_m);
+        let mut next = NextPlan::of(plan, &measured);
+        if let Some(balloon) = &prediction.facts.balloon {
+            let factor = replay.lift_factor(&measured, up_to_m);
+            next.neck_lift_kg = factor.map(|f| f * balloon.neck_lift_kg);
+            let planned_m = balloon.burst_diameter_m;
+            next.burst_diameter_m = planned_m.map(|m| m * ln_burst_diameter.exp());
+        }
         let along_across = |p: [f64; 2]| sight.along_across(p);
         Ok(Debrief {
             name: plan.name.clone(),
@@ -153,8 +172,9 @@ impl Debrief {
                     .map(|n| n.squared_distance(miss)),
                 None => None,
             },
-            ln_rates: replay.ln_rates(&measured, zone.release.altitude_m + LOW_M),
-            next: NextPlan::of(plan, &measured),
+            ln_rates: replay.ln_rates(&measured, up_to_m),
+            ln_burst_diameter,
+            next,
             accepted: gate.accepted(),
             refused: gate.counts().clone(),
             draws: zone.draw_count,
@@ -164,9 +184,34 @@ impl Debrief {
     }
 }
 
+impl Debrief {
+    /// Its row in a logbook.
+    pub fn row(&self) -> Flight {
+        let [along_m, across_m] = self.along_across_m;
+        let [rate, fall] = self.ln_rates.map(|ln| ln.map(f64::exp));
+        Flight {
+            name: self.name.clone(),
+            released: self.measured.released,
+            lat: self.landing.position.lat_deg,
+            lon: self.landing.position.lon_deg,
+            miss_km: 1e-3 * self.miss_m,
+            along_km: 1e-3 * along_m,
+            across_km: 1e-3 * across_m,
+            within: self.held.as_ref().map(|h| h.nearer_share),
+            rate,
+            burst_diameter: Some(self.ln_burst_diameter.exp()),
+            fall,
+            winds_squared: self.winds_squared,
+        }
+    }
+}
+
 fn cannot(miss: crate::flight::rise::Miss) -> Error {
     Error::CannotDo {
-        why: format!("the flight cannot be flown again: {}", NoLanding::from(miss)),
+        why: format!(
+            "the flight cannot be flown again: {}",
+            NoLanding::from(miss)
+        ),
         remedy: "expected winds that reach as far as the flight did".into(),
     }
 }
@@ -233,7 +278,10 @@ impl Sight {
     }
 
     fn azimuth_deg(&self) -> f64 {
-        self.drift[0].atan2(self.drift[1]).to_degrees().rem_euclid(360.0)
+        self.drift[0]
+            .atan2(self.drift[1])
+            .to_degrees()
+            .rem_euclid(360.0)
     }
 
     fn along_across(&self, [east, north]: [f64; 2]) -> [f64; 2] {
@@ -286,9 +334,8 @@ fn held(zone: &Zone, kept: &Continuation, landing: Position) -> Result<Option<He
         .iter()
         .filter(|p| normal.squared_distance(**p) < squared);
     let inside = geo::Point::new(place[0], place[1]);
-    let holds = |c: &&crate::spread::region::Contour| {
-        geo::Intersects::intersects(&c.polygons, &inside)
-    };
+    let holds =
+        |c: &&crate::spread::region::Contour| geo::Intersects::intersects(&c.polygons, &inside);
     Ok(Some(Held {
         ellipse: regions
             .ellipses

@@ -23,6 +23,11 @@ pub struct NextPlan {
     pub drag_area_m2: Option<f64>,
     /// What falls, kg: the load and as much of the balloon as is assumed.
     pub falling_kg: Option<f64>,
+    /// The lift at the neck with which the balloon of the plan rises as fast, kg; `None` where the plan states
+    /// rates, or where no lift near the planned one does.
+    pub neck_lift_kg: Option<f64>,
+    /// The diameter at the burst, m, with the gas of the plan.
+    pub burst_diameter_m: Option<f64>,
     /// Rates of rise by altitude, and the burst: sections of a plan.
     pub ascent: String,
     /// Rates of fall by altitude: a section of a plan.
@@ -51,6 +56,8 @@ impl NextPlan {
             landing_speed_m_s,
             drag_area_m2: falling_kg.map(area),
             falling_kg,
+            neck_lift_kg: None,
+            burst_diameter_m: None,
             ascent: format!(
                 "[ascent]\n{}burst_altitude = \"{:.0} m\"\n",
                 rates(&measured.up),

@@ -7,8 +7,9 @@ use crate::clock::seconds_between;
 use crate::error::Result;
 use crate::flight::model::{Departures, FlightModel, Moment, Scratch, Variation};
 use crate::flight::onward::Course;
-use crate::flight::rise::{Miss, Rise};
+use crate::flight::rise::{Miss, Rise, SIGMAS};
 use crate::geodesy::{LocalFrame, Position};
+use crate::numeric::{last_true, linear};
 use crate::spread::draws::{BurstSpread, Sampler, Spread};
 use crate::spread::run::run;
 use crate::zone::aloft::Continuation;
@@ -162,6 +163,35 @@ impl<'a> Replay<'a> {
         Ok(Normal2::of(&points))
     }
 
+    /// The factor on the lift at the neck that makes the balloon of the plan rise as fast as measured up to a
+    /// height; `None` where rates are stated, or outside of what lifts were tabulated.
+    pub fn lift_factor(&self, measured: &Measured, up_to_m: f64) -> Option<f64> {
+        let model = self.kept.model();
+        if matches!(model.rise, Rise::Stated { .. }) {
+            return None;
+        }
+        let reach = SIGMAS * self.kept.sampler().spread.lift;
+        let (low, high) = (measured.up[0].0, measured.burst.altitude_m.min(up_to_m));
+        let measured_s = measured.up_at(high)? - measured.up_at(low)?;
+        let seconds = |lift: f64| {
+            let mut v = Variation::NONE;
+            v.rise.lift = lift;
+            let (mut up, mut down) = (Vec::new(), Vec::new());
+            model.seconds_of(&v, &[], &mut up, &mut down).ok()?;
+            let share = |k: usize| covered(model, k, low, high) / model.layers.thickness_m;
+            Some(
+                up.iter()
+                    .enumerate()
+                    .map(|(k, s)| share(k) * s)
+                    .sum::<f64>(),
+            )
+        };
+        let [least, most] = [1.0 - reach, 1.0 + reach];
+        let within = seconds(least)? >= measured_s && measured_s >= seconds(most)?;
+        let slower = |lift| seconds(lift).is_some_and(|s| s > measured_s);
+        within.then(|| last_true(least, most, slower))
+    }
+
     /// ln of the measured over the planned rate of rise up to a height, and of the fall over all that was heard.
     pub fn ln_rates(&self, measured: &Measured, up_to_m: f64) -> [Option<f64>; 2] {
         let ratio = |planned: &[f64], track: &[(f64, f64)], top_m: f64| {
@@ -169,7 +199,7 @@ impl<'a> Replay<'a> {
             let model = self.kept.model();
             let share = |k: usize| covered(model, k, low, high) / model.layers.thickness_m;
             let planned_s: f64 = planned.iter().enumerate().map(|(k, s)| share(k) * s).sum();
-            let at = |z| crate::numeric::linear(track, z);
+            let at = |z| linear(track, z);
             let seconds = (at(high)? - at(low)?).abs();
             (seconds > 0.0 && planned_s > 0.0).then(|| (planned_s / seconds).ln())
         };
@@ -194,16 +224,25 @@ fn by_layer(model: &FlightModel, planned: &[f64], track: &[(f64, f64)]) -> Vec<f
         _ => return planned.to_vec(),
     };
     let thickness_m = model.layers.thickness_m;
-    let at = |z: f64| crate::numeric::linear(track, z).unwrap_or(0.0);
+    let at = |z: f64| linear(track, z).unwrap_or(0.0);
     let pace = |k: usize| {
         let metres = covered(model, k, low, high);
         let from = model.layers.altitude_m(k).max(low);
         (metres > 1.0).then(|| (at(from + metres) - at(from)).abs() * thickness_m / metres)
     };
     let paces: Vec<Option<f64>> = (0..planned.len()).map(pace).collect();
-    let heard = || paces.iter().zip(planned).filter_map(|(m, p)| m.map(|m| (m, p)));
+    let heard = || {
+        paces
+            .iter()
+            .zip(planned)
+            .filter_map(|(m, p)| m.map(|m| (m, p)))
+    };
     let (measured_s, planned_s) = heard().fold((0.0, 0.0), |s, (m, p)| (s.0 + m, s.1 + p));
-    let factor = if planned_s > 0.0 { measured_s / planned_s } else { 1.0 };
+    let factor = if planned_s > 0.0 {
+        measured_s / planned_s
+    } else {
+        1.0
+    };
     let seconds = paces.iter().zip(planned);
     seconds.map(|(m, p)| m.unwrap_or(p * factor)).collect()
 }

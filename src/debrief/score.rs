@@ -265,7 +265,9 @@ mod tests {
             // Miss d of N(0, I): the d with ranks (i + 1/2) / n of the distribution 1 - e^(-d2/2).
             let n = 4_000;
             let miss = |i: i32| (-2.0 * ((f64::from(i) + 10.0) / f64::from(n)).ln()).sqrt();
-            let all = (0..n).step_by(20).map(|i| forecast.energy_score([miss(i), 0.0]));
+            let all = (0..n)
+                .step_by(20)
+                .map(|i| forecast.energy_score([miss(i), 0.0]));
             all.sum::<f64>() / f64::from(n / 20)
         };
         for (k, expected) in [

@@ -4,7 +4,7 @@ use serde_json::Value;
 
 use super::input_notes;
 use super::json::with_words;
-use crate::notes::{Assumption, Note, OffGround, Profile, Varying};
+use crate::notes::{Assumption, LearntOf, Note, OffGround, Profile, Varying};
 use crate::units::{UnitSystem, duration};
 use crate::wind::near_ground::TOLD_AT_M;
 
@@ -27,6 +27,31 @@ pub fn assumptions_json(all: &[Assumption], units: UnitSystem) -> Value {
 /// Notes as JSON: the code and the numbers in SI, with the words beside them.
 pub fn notes_json(all: &[Note], units: UnitSystem) -> Value {
     all.iter().map(|n| with_words(n, note(n, units))).collect()
+}
+
+/// What a logbook taught.
+fn learnt(what: LearntOf, factor: f64, wider: f64, flights: usize) -> String {
+    let name = match what {
+        LearntOf::Rate => "the rate of rise",
+        LearntOf::BurstDiameter => "the burst diameter",
+        LearntOf::Fall => "the speed of fall",
+        LearntOf::Winds => "how wrong the winds are",
+    };
+    let from = format!(
+        "learnt from {} of the logbook",
+        match flights {
+            1 => "1 flight".to_owned(),
+            n => format!("{n} flights"),
+        }
+    );
+    match what {
+        LearntOf::Winds => {
+            format!("{name}: {wider:.2} times what is assumed without flights, {from}")
+        }
+        _ => format!(
+            "{name}: {factor:.2} times what the plan says, its spread {wider:.2} times, {from}"
+        ),
+    }
 }
 
 /// An assumption in words.
@@ -66,6 +91,12 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             varying(*what),
             100.0 * sigma
         ),
+        Assumption::Learnt {
+            what,
+            factor,
+            wider,
+            flights,
+        } => learnt(*what, *factor, *wider, *flights),
         Assumption::CanopyChanges { share } => format!(
             "on {:.0} % of falls the canopy changes on the way to half or twice its drag area, assumed",
             100.0 * share

@@ -61,6 +61,12 @@ pub(super) fn interpolate(rows: &[(f64, f64)], x: f64) -> f64 {
 pub const GIVEN_CORRELATION_M: f64 = 2_000.0;
 
 impl WindError {
+    /// All of it by a factor.
+    pub fn widen(&mut self, factor: f64) {
+        let rows = self.parts.iter_mut().flat_map(|part| &mut part.rows);
+        rows.for_each(|row| row.1 *= factor);
+    }
+
     /// A sounding made this many seconds before the flight, this many metres from its site.
     pub fn of_sounding(
         winds: &WindProfile,

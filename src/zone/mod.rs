@@ -7,6 +7,7 @@ pub mod duration;
 pub mod facts;
 pub mod fits;
 mod fly;
+mod learnt;
 mod pattern;
 mod reach;
 pub mod releases;

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::learnt::Learnt;
 use super::stack::{self, FallLaw, FilledBalloon};
 use super::terrain::layers_below;
 use super::varied;
@@ -68,11 +69,18 @@ impl Setup {
     /// [`Error::CannotDo`] when the stack cannot rise, bursts on the ground or never bursts.
     pub fn new(stack: &StackPlan, given: &SpreadPlan, place: Surroundings) -> Result<Setup> {
         let (air, site_m) = (&place.column.air, place.site_m);
-        let (lifter, burst_m) = lifter(stack, air, site_m)?;
-        let fall = stack::fall(stack);
         let mut assumptions = balloon_assumed(stack);
+        let mut fall = stack::fall(stack);
         assumptions.extend(fall.assumptions.iter().cloned());
         let mut spread = varied::spread(stack, given, &mut assumptions);
+        let learnt = given.logbook.as_ref().map_or(Learnt::default(), |book| {
+            Learnt::of(book, stack, &spread, &fall.mass, air)
+        });
+        learnt.spread(&mut spread);
+        fall.law = learnt.law(fall.law);
+        assumptions.extend(learnt.assumptions());
+        let stack = &learnt.stack(stack, air);
+        let (lifter, burst_m) = lifter(stack, &learnt, air, site_m)?;
         let layers = layers(&lifter, &place, top(burst_m, &spread));
         if stack.ascent.rates().is_some() || stack.ascent.burst_altitude_m().is_some() {
             spread.burst = varied::by_altitude(spread.burst, air, burst_m, site_m);
@@ -135,9 +143,14 @@ fn balloon_assumed(stack: &StackPlan) -> Vec<Assumption> {
 }
 
 /// What carries a stack up from `site_m`, and the altitude of its burst as planned, m.
-fn lifter<'a>(stack: &'a StackPlan, air: &AirProfile, site_m: f64) -> Result<(Lifter<'a>, f64)> {
+fn lifter<'a>(
+    stack: &'a StackPlan,
+    learnt: &Learnt,
+    air: &AirProfile,
+    site_m: f64,
+) -> Result<(Lifter<'a>, f64)> {
     let filled = |plan: &BalloonPlan| {
-        let balloon = stack::filled_balloon(stack, plan, air, site_m)?;
+        let balloon = learnt.rise(stack::filled_balloon(stack, plan, air, site_m)?);
         let burst_m = match plan.burst {
             Burst::Altitude { altitude_m, .. } => altitude_m,
             Burst::Diameter { diameter_m } => burst_by_diameter(&balloon, diameter_m, air, site_m)?,

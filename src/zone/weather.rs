@@ -15,7 +15,8 @@ use crate::flight::layers::{LayerWinds, Layers};
 use crate::flight::model::{self, FlightModel};
 use crate::geodesy::{Compass, Position};
 use crate::ground::terrain::Terrain;
-use crate::notes::{Assumption, Cleaning, Note};
+use crate::logbook::Logbook;
+use crate::notes::{Assumption, Cleaning, LearntOf, Note};
 use crate::plan::{Plan, WindSpread};
 use crate::sources::grid::archive::Archive;
 use crate::sources::{self, FileAscent};
@@ -36,6 +37,8 @@ pub struct SiteWinds<'a> {
     issued: Option<Timestamp>,
     /// How wrong the plan says that the winds are.
     stated_error: Option<&'a WindSpread>,
+    /// What flights taught of the winds' error: a factor, and how many.
+    learnt_error: Option<(f64, usize)>,
     input: &'a Winds,
     releases: [Timestamp; 2],
     /// Of a forecast: the points next to the site, at the times of the releases.
@@ -149,6 +152,7 @@ impl<'a> SiteWinds<'a> {
             site,
             issued: plan.wind_issued,
             stated_error: plan.spread.wind.as_ref(),
+            learnt_error: plan.spread.logbook.as_ref().and_then(Logbook::winds),
             input,
             releases,
             near,
@@ -172,7 +176,16 @@ impl<'a> SiteWinds<'a> {
             member_sigma: &weather.member_sigma,
             latitude_deg: self.site.lat_deg,
         };
-        let (error, assumed) = about.error(self.stated_error);
+        let (mut error, mut assumed) = about.error(self.stated_error);
+        if let (Some(error), Some((factor, flights))) = (&mut error, self.learnt_error) {
+            error.widen(factor);
+            assumed.push(Assumption::Learnt {
+                what: LearntOf::Winds,
+                factor: 1.0,
+                wider: factor,
+                flights,
+            });
+        }
         weather.error = error;
         weather.assumptions.extend(assumed);
         Ok(weather)

@@ -12,6 +12,9 @@ use crate::report::layout::list;
 use crate::report::words::clock_with_zone;
 use crate::units::{UnitSystem, duration};
 
+/// A release so far from the plan's may be of another flight, s.
+const OTHER_DAY_S: f64 = 43_200.0;
+
 /// The table, with the lines for the next plan.
 pub fn table(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
     let clock = |t: Timestamp| clock_with_zone(t, &plan.timezone);
@@ -20,12 +23,21 @@ pub fn table(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
         (
             "release",
             format!(
-                "{}, {} the plan",
+                "{}, {}",
                 clock(m.released),
                 shift(seconds_between(d.planned_release.time, m.released))
             ),
         ),
-        ("rise", rate(d, 0, d.next.mean_rate_m_s, "up to 10 km above the site ", units)),
+        (
+            "rise",
+            rate(
+                d,
+                0,
+                d.next.mean_rate_m_s,
+                "up to 10 km above the site ",
+                units,
+            ),
+        ),
         (
             "burst",
             format!(
@@ -35,7 +47,10 @@ pub fn table(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
                 units.height(d.planned_burst.altitude_m)
             ),
         ),
-        ("fall", rate(d, 1, d.next.landing_speed_m_s, "", units) + ", at sea level"),
+        (
+            "fall",
+            rate(d, 1, d.next.landing_speed_m_s, "", units) + ", at sea level",
+        ),
         ("track", track(d, units)),
         (
             "landing",
@@ -61,7 +76,10 @@ pub fn table(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
     ];
     match &d.held {
         Some(held) => lines.extend(zone_lines(held, d, units)),
-        None => lines.push(("zone", "none was given: too many flights leave the winds".into())),
+        None => lines.push((
+            "zone",
+            "none was given: too many flights leave the winds".into(),
+        )),
     }
     let mut text = "\nThe flight beside its prediction\n\n".to_owned();
     for (name, what) in lines {
@@ -71,11 +89,16 @@ pub fn table(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
 }
 
 fn shift(late_s: f64) -> String {
-    match late_s {
+    let by = match late_s {
         s if s.abs() < 30.0 => "as in".to_owned(),
         s if s > 0.0 => format!("{} later than in", duration(s)),
         s => format!("{} earlier than in", duration(-s)),
-    }
+    };
+    let doubt = match late_s.abs() > OTHER_DAY_S {
+        true => "; is it the track of this flight?",
+        false => "",
+    };
+    format!("{by} the plan{doubt}")
 }
 
 fn rate(d: &Debrief, way: usize, m_s: f64, over: &str, units: UnitSystem) -> String {
@@ -83,7 +106,10 @@ fn rate(d: &Debrief, way: usize, m_s: f64, over: &str, units: UnitSystem) -> Str
         Some(ln) if ln.abs() < 0.005 => format!("; {over}as planned"),
         Some(ln) => {
             let word = if ln > 0.0 { "faster" } else { "slower" };
-            format!("; {over}{:.0} % {word} than planned", 100.0 * ln.exp_m1().abs())
+            format!(
+                "; {over}{:.0} % {word} than planned",
+                100.0 * ln.exp_m1().abs()
+            )
         }
         None => String::new(),
     };
@@ -104,7 +130,10 @@ fn track(d: &Debrief, units: UnitSystem) -> String {
         h if h > 400.0 => format!(", heard from {} above the site on", units.height(h)),
         _ => String::new(),
     };
-    format!("{} fixes, {refused} lines without one or refused{begin}; {end}", d.accepted)
+    format!(
+        "{} fixes, {refused} lines without one or refused{begin}; {end}",
+        d.accepted
+    )
 }
 
 fn sides([along, across]: [f64; 2], units: UnitSystem) -> String {
@@ -146,9 +175,12 @@ fn zone_lines(held: &Held, d: &Debrief, units: UnitSystem) -> Vec<(&'static str,
 
 fn causes(d: &Debrief, units: UnitSystem) -> String {
     if d.causes.is_empty() {
-        return "\nWhat it is from cannot be said: flown again as measured, it leaves the winds.\n".into();
+        return "\nWhat it is from cannot be said: flown again as measured, it leaves the winds.\n"
+            .into();
     }
-    let mut text = "\nWhat the miss is from: the plan flown again, one measured part after the other\n\n".to_owned();
+    let mut text =
+        "\nWhat the miss is from: the plan flown again, one measured part after the other\n\n"
+            .to_owned();
     for part in &d.causes {
         let name = match part.cause {
             Cause::Release => "release",
@@ -176,6 +208,18 @@ fn next(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
         "Burst: one of a mixture; one low burst does not tell a weak kind from a balloon that was hurt.".to_owned(),
         "Fall: the load and what was left of the balloon under this canopy; how much of it hung on the line, one flight cannot say. With another burst altitude use the landing speed instead of the rates.".to_owned(),
     ];
+    if let Some(kg) = n.neck_lift_kg {
+        said.push(format!(
+            "A lift at the neck of {} makes the balloon of the plan rise as fast, if all of the difference is lift.",
+            units.mass(kg)
+        ));
+    }
+    if let Some(m) = n.burst_diameter_m {
+        said.push(format!(
+            "It burst at a diameter of {}, if it held the gas of the plan.",
+            units.size(m)
+        ));
+    }
     if let (Some(area), Some(kg)) = (n.drag_area_m2, n.falling_kg) {
         let coefficient = n.drag_coefficient(plan).map_or(String::new(), |c| {
             format!(", a coefficient of {c:.2} on the laid-out area")

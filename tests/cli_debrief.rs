@@ -1,0 +1,173 @@
+//! `windfall debrief` as a person runs it: on a flight simulated from the sample plan's own prediction, with a
+//! logbook that the next zone learns from, and on what can be wrong.
+
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+#[path = "common/program.rs"]
+mod program;
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use program::{stderr, stdout, windfall};
+use serde_json::Value;
+
+const PLAN: &str = "samples/high-plains/plan.toml";
+
+/// Rows of the planned flight as a table, a share of its way up to another.
+fn rows(from: f64, to: f64) -> String {
+    let output = windfall("zone", &[PLAN, "--out", "-", "--draws", "100"]);
+    let zone: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let features = zone["features"].as_array().unwrap();
+    let track = features
+        .iter()
+        .find(|f| f["properties"]["kind"] == "track")
+        .unwrap();
+    let times = track["properties"]["times"].as_array().unwrap();
+    let points = track["geometry"]["coordinates"].as_array().unwrap();
+    let [from, to] = [from, to].map(|share| (share * times.len() as f64) as usize);
+    let mut text = "time,latitude,longitude,altitude_m\n".to_owned();
+    for (time, p) in times.iter().zip(points).take(to).skip(from) {
+        text += &format!("{},{},{},{}\n", time.as_str().unwrap(), p[1], p[0], p[2]);
+    }
+    text
+}
+
+fn debrief(args: &[&str]) -> std::process::Output {
+    windfall("debrief", &[&[PLAN, "--draws", "200"], args].concat())
+}
+
+fn file(folder: &Path, name: &str, text: &str) -> PathBuf {
+    let path = folder.join(name);
+    fs::write(&path, text).unwrap();
+    path
+}
+
+#[test]
+fn a_flight_as_planned_misses_nothing_and_two_halves_are_one_track() {
+    let folder = tempfile::tempdir().unwrap();
+    let whole = file(folder.path(), "whole.csv", &rows(0.0, 1.0));
+    let first = file(folder.path(), "first.csv", &rows(0.0, 0.7));
+    let second = file(folder.path(), "second.csv", &rows(0.5, 1.0));
+    let json = |tracks: &[&Path]| -> Value {
+        let mut args = vec!["--json"];
+        for track in tracks {
+            args.extend(["--track", track.to_str().unwrap()]);
+        }
+        serde_json::from_str(&stdout(&debrief(&args))).unwrap()
+    };
+    let one = json(&[&whole]);
+    assert!(one["miss_m"].as_f64().unwrap() < 500.0, "{one}");
+    assert_eq!(one["held"]["ellipse"], 0.5);
+    for ln in one["ln_rates"].as_array().unwrap() {
+        assert!(ln.as_f64().unwrap().abs() < 0.01, "{one}");
+    }
+    for part in one["causes"].as_array().unwrap() {
+        for m in part["along_across_m"].as_array().unwrap() {
+            assert!(m.as_f64().unwrap().abs() < 700.0, "{part}");
+        }
+    }
+    for tracks in [[&first, &second], [&second, &first]] {
+        let two = json(&tracks.map(PathBuf::as_path));
+        for key in ["miss_m", "landing", "causes"] {
+            assert_eq!(one[key], two[key], "{key}");
+        }
+    }
+}
+
+#[test]
+fn a_track_that_ends_in_the_air_is_told_with_its_height() {
+    let folder = tempfile::tempdir().unwrap();
+    let falling = file(folder.path(), "falling.csv", &rows(0.0, 0.97));
+    let text = stdout(&debrief(&["--track", falling.to_str().unwrap()]));
+    assert!(text.contains("ends in the air, at "), "{text}");
+    for (share, said) in [(0.3, "on its way up"), (0.01, "no report")] {
+        let short = file(folder.path(), "short.csv", &rows(0.0, share));
+        let output = debrief(&["--track", short.to_str().unwrap()]);
+        let error = stderr(&output);
+        assert!(!output.status.success());
+        assert!(error.contains(said) || share < 0.02, "{error}");
+    }
+}
+
+#[test]
+fn the_next_zone_learns_from_the_logbook() {
+    let folder = tempfile::tempdir().unwrap();
+    let track = file(folder.path(), "whole.csv", &rows(0.0, 1.0));
+    let book = folder.path().join("flights.toml");
+    let args = [
+        "--track",
+        track.to_str().unwrap(),
+        "--logbook",
+        book.to_str().unwrap(),
+    ];
+    let first = debrief(&args);
+    assert!(
+        stderr(&first).contains("was written to"),
+        "{}",
+        stderr(&first)
+    );
+    let once = fs::read_to_string(&book).unwrap();
+    assert!(stderr(&debrief(&args)).contains("already in"));
+    assert_eq!(once, fs::read_to_string(&book).unwrap());
+    // Ten slow flights with a fast fall.
+    let start = once.find("[[flight]]").unwrap();
+    let mut many = String::new();
+    for day in 10..20 {
+        let mut row = once[start..].to_owned();
+        let key = |text: &str, key: &str, value: &str| -> String {
+            let line = |l: &str| match l.starts_with(key) {
+                true => format!("{key} = {value}\n"),
+                false => format!("{l}\n"),
+            };
+            text.lines().map(line).collect()
+        };
+        for (name, value) in [
+            ("rate", "0.8"),
+            ("fall", "1.2"),
+            ("winds_squared", "2.0"),
+            ("released", &format!("\"2026-01-{day}T00:00:00Z\"")),
+        ] {
+            row = key(&row, name, value);
+        }
+        many += &row;
+    }
+    fs::write(&book, many).unwrap();
+    let plan = fs::read_to_string(PLAN).unwrap();
+    let winds = fs::canonicalize("samples/high-plains").unwrap();
+    for entry in fs::read_dir(winds).unwrap() {
+        let entry = entry.unwrap();
+        if entry.file_type().unwrap().is_file() {
+            fs::copy(entry.path(), folder.path().join(entry.file_name())).unwrap();
+        }
+    }
+    let learning = plan.replace("[spread]", "[spread]\nlogbook = \"flights.toml\"");
+    assert_ne!(plan, learning);
+    let learning = file(folder.path(), "learning.toml", &learning);
+    let zone = |plan: &str| -> Value {
+        let output = windfall("zone", &[plan, "--draws", "200", "--json"]);
+        assert!(output.status.success(), "{}", stderr(&output));
+        serde_json::from_slice(&output.stdout).unwrap()
+    };
+    let (before, after) = (zone(PLAN), zone(learning.to_str().unwrap()));
+    let codes = |zone: &Value| {
+        let all = zone["zone"]["assumptions"].as_array().unwrap().iter();
+        all.filter(|a| a["code"] == "learnt").count()
+    };
+    assert_eq!((codes(&before), codes(&after)), (0, 4), "{after}");
+    let touchdown = |zone: &Value| zone["facts"]["touchdown_speed_m_s"].as_f64().unwrap();
+    let rate = |zone: &Value| zone["facts"]["mean_rate_m_s"].as_f64().unwrap();
+    // 10 of 12 flights' worth of ln 1.2 and of ln 0.8.
+    let fall = touchdown(&after) / touchdown(&before);
+    assert!((fall - 1.2f64.powf(10.0 / 12.0)).abs() < 0.01, "{fall}");
+    let rise = rate(&after) / rate(&before);
+    assert!((rise - 0.8f64.powf(10.0 / 12.0)).abs() < 0.05, "{rise}");
+    // A logbook that is none is refused with its name.
+    fs::write(&book, "[[flight]]\nname = 3\n").unwrap();
+    let output = windfall("zone", &[learning.to_str().unwrap()]);
+    assert!(
+        stderr(&output).contains("flights.toml"),
+        "{}",
+        stderr(&output)
+    );
+}
