@@ -45,8 +45,8 @@ const APART_S: f64 = 10.0;
 const OVER_S: f64 = 45.0;
 /// Nothing falls more slowly, m/s.
 const SLOWEST_FALL_M_S: f64 = 1.0;
-/// On the ground its height stays within this, m.
-const STILL_UP_M: f64 = 30.0;
+/// On the ground its height stays within this, m: that of receivers at rest wanders.
+const STILL_UP_M: f64 = 60.0;
 
 impl Measured {
     /// What fixes measured of a flight from a site at an altitude.
