@@ -43,9 +43,10 @@ const WINDOW_S: f64 = 120.0;
 const APART_S: f64 = 10.0;
 /// The rate at the landing is taken over at least so long, s.
 const OVER_S: f64 = 45.0;
-/// On the ground it stays within this, m, sideways and in height.
-const STILL_M: f64 = 60.0;
-const STILL_UP_M: f64 = 90.0;
+/// Nothing falls more slowly, m/s.
+const SLOWEST_FALL_M_S: f64 = 1.0;
+/// On the ground its height stays within this, m: that of receivers at rest wanders.
+const STILL_UP_M: f64 = 60.0;
 
 impl Measured {
     /// What fixes measured of a flight from a site at an altitude.
@@ -68,12 +69,9 @@ impl Measured {
                 up.push((fix.altitude_m, time(fix)));
             }
         }
-        let landed = told.phase == Phase::Landed;
-        let end = if landed {
-            on_ground(&fixes, top)
-        } else {
-            fixes.len()
-        };
+        let ground = on_ground(&fixes, top, site_m);
+        let landed = ground.is_some();
+        let end = ground.unwrap_or(fixes.len());
         let (burst_s, burst) = burst(
             &fixes[first..end.max(top + 2).min(fixes.len())],
             top - first,
@@ -142,15 +140,21 @@ fn check(fixes: &[Fix], told: &Told) -> Result<()> {
     }
 }
 
-/// The first fix of those on the ground at the end.
-fn on_ground(fixes: &[Fix], top: usize) -> usize {
-    let last = &fixes[fixes.len() - 1];
-    let moves = |f: &Fix| {
-        f.position.distance_m(last.position) > STILL_M
-            || (f.altitude_m - last.altitude_m).abs() > STILL_UP_M
+/// The first fix on the ground after the fall; `None` of a track that ends before. What comes later is no part of
+/// the flight: the crew carries the stack away.
+fn on_ground(fixes: &[Fix], top: usize, site_m: f64) -> Option<usize> {
+    let half_m = 0.5 * (fixes[top].altitude_m + site_m);
+    let stopped = |i: &usize| {
+        let to = &fixes[*i];
+        let before = fixes[top..*i]
+            .iter()
+            .rfind(|f| seconds_between(f.time, to.time) >= OVER_S);
+        to.altitude_m < half_m && before.is_some_and(|from| rate(from, to) > -SLOWEST_FALL_M_S)
     };
-    let airborne = fixes.iter().rposition(moves).unwrap_or(top).max(top);
-    airborne + 1
+    let stopped = (top + 1..fixes.len()).find(stopped)?;
+    let ground_m = fixes[stopped].altitude_m;
+    let still = |i: &usize| (fixes[*i].altitude_m - ground_m).abs() < STILL_UP_M;
+    (top + 1..=stopped).rev().take_while(still).last()
 }
 
 /// Altitude and time at which the line of the last of a fall meets the ground: between its last fix and the

@@ -315,7 +315,6 @@ mod tests {
         let narrow = (0..200).filter(|s| found(2.0, *s) == Calibration::TooNarrow);
         let right = (0..200).filter(|s| found(1.0, *s) == Calibration::Consistent);
         let (narrow, right) = (narrow.count(), right.count());
-        println!("of 200: {narrow} found too narrow, {right} left alone");
-        assert!(narrow >= 180 && right >= 180);
+        assert!(narrow >= 180 && right >= 180, "of 200: {narrow}, {right}");
     }
 }

@@ -191,6 +191,15 @@ pub struct Shift {
 }
 
 impl Shift {
+    /// No wider than this.
+    #[must_use]
+    pub fn at_most(self, wider: f64) -> Shift {
+        Shift {
+            wider: self.wider.min(wider),
+            ..self
+        }
+    }
+
     fn of(seen: &[f64], sigma: f64) -> Option<Shift> {
         if seen.is_empty() || sigma <= 0.0 {
             return None;

@@ -13,6 +13,9 @@ const WIDEST_DRAG: f64 = 0.24;
 /// The same of the drag area of the fall, and of what stays on the line.
 const WIDEST_FALL: f64 = 0.3;
 
+/// The same of the burst diameter.
+const WIDEST_BURST: f64 = 0.2;
+
 /// A shift for each thing that is learnt.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Learnt {
@@ -40,9 +43,15 @@ impl Learnt {
             }
         };
         Learnt {
-            rate: book.rate(rate_sigma(stack, spread)),
-            burst: book.burst(burst),
-            fall: book.fall(fall_sigma(spread, mass)),
+            rate: book.rate(rate_sigma(stack, spread)).map(|rate| {
+                rate.at_most((WIDEST_LIFT / spread.lift).min(WIDEST_DRAG / spread.drag))
+            }),
+            burst: book
+                .burst(burst)
+                .map(|found| found.at_most(WIDEST_BURST / burst)),
+            fall: book.fall(fall_sigma(spread, mass)).map(|fall| {
+                fall.at_most((WIDEST_FALL / spread.parachute).min(WIDEST_FALL / spread.remnant))
+            }),
         }
     }
 
@@ -88,18 +97,18 @@ impl Learnt {
     /// How much it varies.
     pub fn spread(&self, spread: &mut Spread) {
         if let Some(rate) = self.rate {
-            spread.lift = (spread.lift * rate.wider).min(WIDEST_LIFT);
-            spread.drag = (spread.drag * rate.wider).min(WIDEST_DRAG);
+            spread.lift *= rate.wider;
+            spread.drag *= rate.wider;
         }
         if let Some(burst) = self.burst {
             match &mut spread.burst {
-                BurstSpread::Diameter(sigma) => *sigma = (*sigma * burst.wider).min(0.2),
+                BurstSpread::Diameter(sigma) => *sigma *= burst.wider,
                 BurstSpread::AltitudeM { sigma_m, .. } => *sigma_m *= burst.wider,
             }
         }
         if let Some(fall) = self.fall {
-            spread.parachute = (spread.parachute * fall.wider).min(WIDEST_FALL);
-            spread.remnant = (spread.remnant * fall.wider).min(WIDEST_FALL);
+            spread.parachute *= fall.wider;
+            spread.remnant *= fall.wider;
         }
     }
 
