@@ -155,12 +155,14 @@ impl Client {
     }
 
     /// The same, with this many requests a minute at most.
+    #[must_use]
     pub fn paced(mut self, a_minute: Option<u32>) -> Client {
         self.pace = Pace::new(a_minute, self.patience.minute);
         self
     }
 
     /// The same, saying why it waits and where it is sent.
+    #[must_use]
     pub fn saying(mut self, voice: Voice) -> Client {
         self.voice = voice;
         self

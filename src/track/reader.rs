@@ -56,6 +56,7 @@ impl Reader {
     }
 
     /// The same for lines that never end: no documents, so that a torn line hides none that follow.
+    #[must_use]
     pub fn streaming(self) -> Reader {
         Reader {
             streaming: true,
