@@ -197,6 +197,7 @@ fn the_wind_at_the_ground_is_that_of_the_column() {
     for &SurfaceWind {
         after_s,
         speed_m_s: speed,
+        ..
     } in &day.surface
     {
         let time = row.release + jiff::SignedDuration::from_secs(after_s as i64);

@@ -164,8 +164,8 @@ pub(in crate::report) fn of_wind<'a>(
         true => "g: the strongest gusts in that hour",
         false => "the winds tell no gusts",
     };
-    let from = days.iter().filter_map(|day| day.surface_from);
-    let from = from.last().map_or_else(String::new, |from| match from {
+    let mut from = days.iter().filter_map(|day| day.surface_from);
+    let from = from.next_back().map_or_else(String::new, |from| match from {
         GroundWindFrom::TenMetres => format!(
             ": the forecast's own at {}",
             units.height(TOLD_AT_M)
