@@ -57,7 +57,11 @@ fn gusts_stand_beside_the_wind() {
         assert!(gust > 1.9 * speed && gust < 3.0 * speed, "{wind}");
     }
     let table = days(GUSTS, "4 m/s", false);
-    assert!(table.contains("g: the strongest gusts"), "{table}");
+    let words: Vec<&str> = table.split_whitespace().collect();
+    assert!(
+        words.join(" ").contains("g: the strongest gusts"),
+        "{table}"
+    );
     // 0.38 m/s and twice that, in miles an hour.
     assert!(table.contains(" 0.8g2 "), "{table}");
 }
@@ -77,5 +81,10 @@ fn winds_without_gusts_say_so() {
     let winds = "samples/lake-shore/invented-winds.nc";
     let calm = row(&days(winds, "4 m/s", true));
     assert!(calm["day"]["surface"][0]["gust_m_s"].is_null());
-    assert!(days(winds, "4 m/s", false).contains("the winds tell no gusts"));
+    let table = days(winds, "4 m/s", false);
+    let words: Vec<&str> = table.split_whitespace().collect();
+    assert!(
+        words.join(" ").contains("the winds tell no gusts"),
+        "{table}"
+    );
 }

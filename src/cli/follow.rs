@@ -110,6 +110,8 @@ const KML_NOW: &str = "zone-now.kml";
 ///
 /// Whatever is wrong with the plan, the winds, a source or the folder to write into.
 pub fn run(args: &FollowArgs, out: &mut impl Write, talk: &mut impl Write) -> Result<()> {
+    // Before anything runs in parallel.
+    use_threads(args.run.threads)?;
     let sources = args
         .from
         .iter()
@@ -129,7 +131,6 @@ pub fn run(args: &FollowArgs, out: &mut impl Write, talk: &mut impl Write) -> Re
     let winds = args.winds.read(&plan)?;
     output::print(talk, "standard error", &heading(&plan))?;
     let folder = args.out.as_deref().map(Folder::open).transpose()?;
-    use_threads(args.run.threads)?;
     let mut follower = Follower::new(&plan, &winds, options)?;
     follower.set_car(me);
     let mut desk = Desk {

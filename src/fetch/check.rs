@@ -12,6 +12,7 @@ use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
 use crate::sources::grid::GridFile;
 use crate::sources::grid::archive::{Archive, Joining};
+use crate::wind::slab::{Quantity, Slab, Surface};
 use crate::wind::sounding::Sounding;
 
 /// How whole an answer is.
@@ -207,6 +208,14 @@ pub fn times(run: Timestamp, steps: &[u32]) -> BTreeSet<Timestamp> {
 pub fn is_of_use(file: GridFile, times: &BTreeSet<Timestamp>, site: Position) -> Result<()> {
     let name = file.name.clone();
     let wrong = |found: String, expected: &str| Err(Fault::new(&name, found, expected).into());
+    let height = |slab: &&Slab| slab.quantity == Quantity::Height;
+    let aloft = |slab: &Slab| matches!(slab.surface, Surface::Isobaric(_)).then_some(slab.surface);
+    let heights: BTreeSet<Surface> = file.slabs.iter().filter(height).filter_map(aloft).collect();
+    if heights.len() < 2 {
+        // They would be reckoned, worse than the feed gives them: something else was downloaded.
+        let found = format!("heights on {} levels", heights.len());
+        return wrong(found, "heights on 2 levels at least");
+    }
     let archive = Archive::join(vec![file], Joining::default())?;
     if archive.levels_pa.len() < 2 {
         let found = format!("winds with heights on {} levels", archive.levels_pa.len());

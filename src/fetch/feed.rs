@@ -528,7 +528,7 @@ mod tests {
             ]
         );
         let gfs = feeds.get("gfs").unwrap();
-        assert_eq!(gfs.wanted.len(), 33 * 4 + 13 + 5);
+        assert_eq!(gfs.wanted.len(), 33 * 4 + 13 + 6);
         assert_eq!(gfs.runs[0].steps.len(), 121 + 88);
         assert_eq!(gfs.complete_after_s, 18_000);
         assert!(feeds.get("gefs").unwrap().member_in_url());

@@ -142,12 +142,7 @@ fn described_2(message: &Message<'_>, product: &ProductDefinition) -> Described<
     let (category, number) = (product.parameter_category, product.parameter_number);
     let meaning =
         parameter::grib2(discipline, category, number).ok_or("quantities that are not used")?;
-    let surface = match (meaning.quantity, surface_2(product)?) {
-        // Some give gusts at the ground, some at 10 m: they are of one kind.
-        (Quantity::Gust, Surface::Ground | Surface::AboveGround(10)) => Surface::Ground,
-        (Quantity::Gust, _) => return Err(OTHER_SURFACES.into()),
-        (_, surface) => surface,
-    };
+    let surface = parameter::placed(meaning.quantity, surface_2(product)?);
     // 0: of the analysis, 1: of the start of the forecast.
     let significance = message
         .identification()

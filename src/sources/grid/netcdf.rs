@@ -16,6 +16,7 @@ use super::netcdf_axes::{Coordinate, No, coordinate, of_dimension};
 use super::netcdf_grid::grid;
 use super::netcdf_meaning::{Conversion, Described, described, described_by_name, text};
 use super::netcdf_time::is_since;
+use super::parameter::placed;
 use super::{Catalogue, GridFile, MOST_POINTS, READ_WHOLE, Source};
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::{Lattice, Plane, Window};
@@ -335,7 +336,7 @@ impl Common {
             .ok_or_else(|| No::LeftOut("without a time".into()))?;
         Ok(surface.map(|surface| Slab {
             quantity: described.quantity,
-            surface,
+            surface: placed(described.quantity, surface),
             run: self.run,
             valid,
             member: self.member,

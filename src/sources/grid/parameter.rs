@@ -114,6 +114,14 @@ fn wmo(number: u8) -> Option<Meaning> {
     })
 }
 
+/// Where values are: gusts are given at the ground or at 10 m, and are of one kind.
+pub(super) fn placed(quantity: Quantity, surface: Surface) -> Surface {
+    match (quantity, surface) {
+        (Quantity::Gust, Surface::AboveGround(10)) => Surface::Ground,
+        (_, surface) => surface,
+    }
+}
+
 /// The surface at a pressure in Pa; `None` when it is no whole number of them, or none a flight
 /// meets.
 pub(super) fn isobaric(pa: f64) -> Option<Surface> {
