@@ -192,7 +192,7 @@ fn a_run_is_a_forecast_by_the_hour() {
     assert_eq!(source["model"]["run"], "2017-04-01T06:00:00Z");
     // Between two hours the winds are of the release, as those of a grid are.
     assert_eq!(source["age_s"], 0.0);
-    let table = stdout(&windfall("zone", &[&plan, "--draws", "64"]));
+    let table = stdout(&windfall("zone", &[&plan, "--draws", "64", "--outside"]));
     let table = table.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
         table.contains("3 forecast profiles (BUFKIT) of one station"),
