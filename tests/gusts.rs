@@ -68,7 +68,7 @@ fn gusts_stand_beside_the_wind() {
 
 #[test]
 fn gusts_above_the_limit_of_the_wind_are_near_a_limit() {
-    let limited = row(&days(GUSTS, "0.6 m/s", true));
+    let limited = row(&days(GUSTS, "0.45 m/s", true));
     assert_eq!(limited["reason"]["code"], "gusts", "{limited:#}");
     assert_eq!(limited["verdict"], "near_limit", "{limited:#}");
     // The wind itself beyond the limit decides before its gusts.

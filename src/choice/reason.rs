@@ -29,11 +29,11 @@ pub enum Reason {
         /// Its limit, m/s.
         limit_m_s: f64,
     },
-    /// Gusts at the ground above the limit of the wind.
+    /// Gusts at the ground, beyond what the limit of the wind allows for.
     Gusts {
         /// The gusts, m/s.
         gust_m_s: f64,
-        /// The limit of the wind, m/s.
+        /// One and a half times the limit of the wind, m/s.
         limit_m_s: f64,
     },
     /// How far the landings are.

@@ -156,14 +156,18 @@ impl DayStrains {
     }
 }
 
+/// Gusts of this many times the limit of the wind are near a limit, not beyond it: wind over land has gusts
+/// of about that (judgement).
+const GUST_FACTOR: f64 = 1.5;
+
 fn wind(day: &Day, limits: &Limits) -> Option<Strain> {
     let (speed_m_s, limit_m_s) = (day.surface_m_s()?, limits.surface_wind_m_s);
-    // The limit is one of the wind: gusts above it are near a limit, not beyond it (judgement).
-    let gusty = day.gust_m_s().filter(|gust_m_s| *gust_m_s > limit_m_s);
+    let gust_limit_m_s = GUST_FACTOR * limit_m_s;
+    let gusty = day.gust_m_s().filter(|gust_m_s| *gust_m_s > gust_limit_m_s);
     if let Some(gust_m_s) = gusty.filter(|_| speed_m_s < limit_m_s) {
         let reason = Reason::Gusts {
             gust_m_s,
-            limit_m_s,
+            limit_m_s: gust_limit_m_s,
         };
         return Some(Strain { share: 1.0, reason });
     }

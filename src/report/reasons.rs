@@ -45,7 +45,7 @@ pub fn reason(reason: &Reason, units: UnitSystem, zone: &TimeZone) -> String {
             gust_m_s,
             limit_m_s,
         } => format!(
-            "gusts at the ground {}, limit of the wind {}",
+            "gusts at the ground {}, limit {} (one and a half times that of the wind, assumed)",
             units.speed(*gust_m_s),
             units.speed(*limit_m_s)
         ),
