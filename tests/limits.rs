@@ -16,7 +16,7 @@ const LAKE: &str = "samples/lake-shore";
 /// Saturday's release stays on land, Sunday's comes down in Lake Michigan.
 const HOUR: [&str; 4] = ["--hours", "09:00-09:00", "--draws", "300"];
 
-/// A sample's plan with something in place of something else; its files keep their places.
+/// A sample's plan with something in place of something else, its files beside it.
 fn plan(folder: &Path, sample: &str, changes: &[(&str, &str)]) -> String {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join(sample);
     let mut text = std::fs::read_to_string(root.join("plan.toml")).unwrap();
@@ -24,13 +24,15 @@ fn plan(folder: &Path, sample: &str, changes: &[(&str, &str)]) -> String {
         assert!(text.contains(from), "{from}");
         text = text.replace(from, to);
     }
+    // A plan reads below its own folder only.
     for file in [
         "invented-winds.nc",
         "invented-roads.geojson",
         "riverton-2026-02-05.csv",
     ] {
-        let whole = root.join(file).to_str().unwrap().to_owned();
-        text = text.replace(&format!("\"{file}\""), &format!("{whole:?}"));
+        if root.join(file).is_file() {
+            std::fs::copy(root.join(file), folder.join(file)).unwrap();
+        }
     }
     let path = folder.join("plan.toml");
     std::fs::write(&path, text).unwrap();
