@@ -253,7 +253,7 @@ fn ground_samples(drawn: &KeyEntries) -> [(bool, Sample, &'static str); 11] {
         (
             drawn.airfields,
             Sample::Sign("m-8 0a8 8 0 1 0 16 0a8 8 0 1 0 -16 0m4 0h8m-4 -4v8"),
-            "airfield with a hard or long runway",
+            "airfield, hard or long runway",
         ),
         (
             drawn.small_airfields == SmallAirfields::Dots,
