@@ -8,6 +8,8 @@
 
 #[path = "common/desk.rs"]
 mod desk;
+#[path = "common/feed.rs"]
+mod feed;
 #[path = "common/server.rs"]
 #[allow(dead_code)]
 mod server;
@@ -17,6 +19,7 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use desk::{Answer, Desk};
+use feed::feed_text;
 use serde_json::Value;
 use server::{Files, Server};
 use windfall::Plan;
@@ -552,7 +555,7 @@ fn forecasts_are_looked_at_downloaded_and_stopped() {
         }
     });
     let feeds = folder.path().join("feeds.toml");
-    fs::write(&feeds, feed(&server.url())).unwrap();
+    fs::write(&feeds, feed_text(&server.url(), "none")).unwrap();
     let desk = Desk::open(folder.path(), &["--feeds", feeds.to_str().unwrap()]);
     let job = |what: &str| desk.ask("/job", &[("name", NAME), ("what", what), ("feed", "test")]);
     assert_eq!(job("look")["station"], "winds");
@@ -596,28 +599,4 @@ fn forecasts_are_looked_at_downloaded_and_stopped() {
         .to_owned();
     assert!(files.starts_with("winds/test-20200815-06z"), "{files}");
     assert!(folder.path().join(files).exists());
-}
-
-/// A feed of this machine, without inventories.
-fn feed(url: &str) -> String {
-    format!(
-        r#"
-        [test]
-        title = "A test"
-        licence = "public domain"
-        attribution = "NOAA/NCEP"
-        urls = ["{url}/{{date}}/{{hour}}/f{{step:3}}.grib2"]
-        inventory = "none"
-        complete_after = "5 h"
-        runs = [{{ hours = [0, 6, 12, 18], steps = [[0, 24, 6]] }}]
-        area = {{ south = -60, north = 60, west = -180, east = 180 }}
-        levels = [10, 50, 100, 200, 250, 300, 400, 500, 700, 850, 925, 1000]
-        variables = [
-            {{ name = "HGT", code = [0, 3, 5] }},
-            {{ name = "UGRD", code = [0, 2, 2] }},
-            {{ name = "VGRD", code = [0, 2, 3] }},
-            {{ name = "TMP", code = [0, 0, 0] }},
-        ]
-        "#
-    )
 }

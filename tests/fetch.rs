@@ -6,6 +6,8 @@
 // A helper of a test may fail as the test itself may.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+#[path = "common/feed.rs"]
+mod feed;
 #[path = "common/program.rs"]
 mod program;
 #[path = "common/server.rs"]
@@ -30,6 +32,7 @@ use windfall::fetch::runs::Period;
 use windfall::fetch::survey::{Order, survey};
 use windfall::geodesy::Position;
 
+use feed::{PLAN, feed_text, patience};
 use program::{stderr, stdout, windfall};
 use server::{Answer, Files, Request, Server, part, response};
 
@@ -163,61 +166,8 @@ fn good_files() -> Files {
     files("20200815", "06", ".grib2.idx", &idx_text("2020081506"))
 }
 
-/// A feed of the test's server: nothing but data.
-fn feed_text(url: &str, inventory: &str) -> String {
-    format!(
-        r#"
-        [test]
-        title = "A test"
-        licence = "public domain"
-        attribution = "NOAA/NCEP"
-        urls = ["{url}/{{date}}/{{hour}}/f{{step:3}}.grib2"]
-        inventory = "{inventory}"
-        complete_after = "5 h"
-        runs = [{{ hours = [0, 6, 12, 18], steps = [[0, 24, 6]] }}]
-        area = {{ south = -60, north = 60, west = -180, east = 180 }}
-        levels = [10, 50, 100, 200, 250, 300, 400, 500, 700, 850, 925, 1000]
-        variables = [
-            {{ name = "HGT", code = [0, 3, 5] }},
-            {{ name = "UGRD", code = [0, 2, 2] }},
-            {{ name = "VGRD", code = [0, 2, 3] }},
-            {{ name = "TMP", code = [0, 0, 0] }},
-        ]
-        "#
-    )
-}
-
-const PLAN: &str = r#"
-[flight]
-name = "test"
-release = 2020-08-15T12:00:00Z
-timezone = "UTC"
-[site]
-lat = 48
-lon = 2
-elevation = "100 m"
-[ascent]
-rate = "5 m/s"
-burst_altitude = "30 km"
-[descent]
-landing_speed = "5 m/s"
-"#;
-
 fn time(text: &str) -> Timestamp {
     text.parse().unwrap()
-}
-
-/// Impatient, so that tests are quick.
-fn patience() -> Patience {
-    Patience {
-        connect: Duration::from_secs(5),
-        read: Duration::from_secs(5),
-        answer: Duration::from_secs(10),
-        tries: 3,
-        pause: Duration::from_millis(1),
-        longest: Duration::from_millis(300),
-        minute: Duration::from_millis(300),
-    }
 }
 
 /// A folder to download into, and what was said meanwhile.

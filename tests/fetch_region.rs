@@ -4,6 +4,8 @@
 // A helper of a test may fail as the test itself may.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+#[path = "common/feed.rs"]
+mod feed;
 #[path = "common/filter.rs"]
 mod filter;
 #[path = "common/program.rs"]
@@ -22,13 +24,14 @@ use proptest::prelude::*;
 use windfall::error::Result;
 use windfall::fetch::download::download;
 use windfall::fetch::feed::{Feed, Feeds};
-use windfall::fetch::http::{Client, Patience};
+use windfall::fetch::http::Client;
 use windfall::fetch::manifest::Manifest;
 use windfall::fetch::runs::Period;
 use windfall::fetch::survey::{Order, survey};
 use windfall::geodesy::Position;
 use windfall::sources::grid::GridFile;
 
+use feed::patience;
 use filter::{Filter, Query, messages};
 use program::{stderr, stdout, windfall};
 use server::{Answer, Files, Request, Server, response};
@@ -88,18 +91,6 @@ fn with_seam(server: &Server, longitudes: &str) -> String {
 
 fn time(text: &str) -> Timestamp {
     text.parse().unwrap()
-}
-
-fn patience() -> Patience {
-    Patience {
-        connect: Duration::from_secs(5),
-        read: Duration::from_secs(5),
-        answer: Duration::from_secs(10),
-        tries: 3,
-        pause: Duration::from_millis(1),
-        longest: Duration::from_millis(300),
-        minute: Duration::from_millis(300),
-    }
 }
 
 /// A folder to download into, and what was said meanwhile.

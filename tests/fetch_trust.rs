@@ -4,6 +4,9 @@
 // A helper of a test may fail as the test itself may.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+#[path = "common/feed.rs"]
+mod feed;
+
 use std::io::{BufRead, BufReader, Write};
 use std::net::TcpListener;
 use std::path::{Path, PathBuf};
@@ -14,6 +17,8 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use rustls::pki_types::pem::PemObject;
 use rustls::pki_types::{CertificateDer, PrivateKeyDer};
 use rustls::{ServerConfig, ServerConnection, StreamOwned};
+
+use feed::PLAN;
 
 fn data(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -55,21 +60,6 @@ fn server(answer: String) -> (String, Arc<AtomicUsize>) {
     });
     (url, met)
 }
-
-const PLAN: &str = r#"
-[flight]
-name = "test"
-release = 2020-08-15T12:00:00Z
-timezone = "UTC"
-[site]
-lat = 48
-lon = 2
-[ascent]
-rate = "5 m/s"
-burst_altitude = "30 km"
-[descent]
-landing_speed = "5 m/s"
-"#;
 
 /// The program asking the server for its one run, with these authorities for the system's.
 fn fetch(url: &str, authorities: &Path) -> Output {

@@ -23,9 +23,11 @@ use crate::choice::ground::GroundSource;
 use crate::clock::after;
 use crate::error::Result;
 use crate::geodesy::Normal;
+use crate::ground::layers::Layer;
 use crate::ground::map::GroundMap;
 use crate::ground::region::Region;
 use crate::ground::terrain::Terrain;
+use crate::ground::towns::towns;
 use crate::notes::{Assumption, Note};
 use crate::plan::Plan;
 use crate::spread::run::quantiles;
@@ -95,11 +97,7 @@ pub fn brief_of(
         || quiet::quiet(kept, &zone.track, heights, options),
     );
     let ground = ground?;
-    let points = waiting::points(&ground.map, &ground.layers, &zone, &landings, kept.ground())?;
-    let wait = Wait {
-        points,
-        from: wait_from(kept),
-    };
+    let wait = wait(&ground.map, &ground.layers, &zone, &landings, kept)?;
     let (filling, timeline) = timeline::events(plan, &zone, kept.landings());
     let of_radio = Assumption::RadioLineOfSight {
         with_terrain: kept.ground().is_some(),
@@ -143,11 +141,30 @@ pub fn brief_of(
 pub fn where_to_wait(plan: &Plan, zone: &Zone, kept: &Continuation) -> Result<Wait> {
     let landings = places(kept);
     let region = ground::region(plan, zone, &landings);
-    let layers = choice::ground::layers(&plan.ground, &region)?;
-    let map = GroundMap::new(region, &layers)?;
+    // The towns, which places are told by, are decoded meanwhile.
+    let (ground, _) = rayon::join(
+        || -> Result<(GroundMap, Vec<Layer>)> {
+            let layers = choice::ground::layers(&plan.ground, &region)?;
+            Ok((GroundMap::new(region, &layers)?, layers))
+        },
+        towns,
+    );
+    let (map, layers) = ground?;
+    wait(&map, &layers, zone, &landings, kept)
+}
+
+/// Where to wait for these landings, and from when: 19 of 20 balloons burst later.
+fn wait(
+    map: &GroundMap,
+    layers: &[Layer],
+    zone: &Zone,
+    landings: &[Normal],
+    kept: &Continuation,
+) -> Result<Wait> {
+    let [burst_early_s, ..] = quantiles(kept.landings(), |l| l.burst_s);
     Ok(Wait {
-        points: waiting::points(&map, &layers, zone, &landings, kept.ground())?,
-        from: wait_from(kept),
+        points: waiting::points(map, layers, zone, landings, kept.ground())?,
+        from: after(kept.release(), burst_early_s),
     })
 }
 
@@ -167,12 +184,6 @@ pub fn map_ground(plan: &Plan, region: Region) -> Result<MapGround> {
 /// Where the draws come down.
 fn places(kept: &Continuation) -> Vec<Normal> {
     kept.landings().iter().map(|l| l.place).collect()
-}
-
-/// When 19 of 20 balloons have not burst yet.
-fn wait_from(kept: &Continuation) -> Timestamp {
-    let [burst_early_s, ..] = quantiles(kept.landings(), |l| l.burst_s);
-    after(kept.release(), burst_early_s)
 }
 
 /// The lengths of the lines among the load, m.

@@ -68,12 +68,7 @@ pub fn run(args: &BriefArgs, out: &mut impl Write) -> Result<()> {
     let units = args.run.units(&plan);
     args.late.apply(&mut plan)?;
     args.instead.apply(&mut plan, units)?;
-    args.run.leave.to(Run {
-        releases: 1.0,
-        sites: 1.0,
-        draws: args.draws,
-        threads: args.run.threads,
-    })?;
+    args.run.leave.to(Run::once(args.draws, args.run.threads))?;
     let winds = args.winds.read(&plan)?;
     let read = [inputs(&args.plan, &plan), args.winds.wind.clone()].concat();
     for name in FILES {

@@ -4,10 +4,10 @@ use clap::Args;
 
 use windfall::error::{Error, Result};
 
-/// Flights a second on one core through a forecast, with the ground looked at: half of what is measured
-/// here, as other machines are slower.
+/// Flights a second on one core through a forecast, with the ground looked at: well below what the benches
+/// give, as other machines are slower.
 const FLIGHTS_A_SECOND: f64 = 10_000.0;
-/// Bytes that a flight takes until a run has ended, and a release beside its flights: measured, with a
+/// Bytes that a flight takes until a run has ended, and a release beside its flights: estimates, with a
 /// margin.
 const BYTES_A_FLIGHT: f64 = 600.0;
 const BYTES_A_RELEASE: f64 = 15_000.0;
@@ -37,6 +37,16 @@ pub struct Run {
 }
 
 impl Run {
+    /// One release from one site.
+    pub fn once(draws: u64, threads: Option<u16>) -> Run {
+        Run {
+            releases: 1.0,
+            sites: 1.0,
+            draws,
+            threads,
+        }
+    }
+
     fn flights(&self) -> f64 {
         self.releases * self.sites * self.draws as f64
     }

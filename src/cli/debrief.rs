@@ -10,12 +10,12 @@ use super::instead::{Instead, ReleaseInstead, heading};
 use super::options::{RunArgs, with_threads};
 use super::output;
 use super::plan_file::PlanFiles;
+use super::trackers::TrackerArgs;
 use super::wind_files::WindArgs;
 use windfall::debrief::Debrief;
 use windfall::error::{Error, Result};
 use windfall::logbook::Logbook;
 use windfall::report::tables;
-use windfall::track::fields::Fields;
 use windfall::track::reader::{Heard, Reader};
 use windfall::track::{Outcome, Refusal};
 use windfall::zone::DRAWS;
@@ -37,13 +37,9 @@ pub struct DebriefArgs {
     /// The flight's track, in any of the formats that `follow` reads; several files are merged.
     #[arg(long, value_name = "FILE", required = true)]
     pub track: Vec<PathBuf>,
-    /// The tracker's call sign or name; may be given for each tracker of the stack.
-    #[arg(long, value_name = "NAME")]
-    pub call: Vec<String>,
-    /// Where things stand in tables and JSON: time=...,lat=...,lon=...,alt=..., with dotted paths, numbers of
-    /// columns, and units behind a colon.
-    #[arg(long, value_name = "MAP")]
-    pub fields: Option<String>,
+    /// Whose reports are read, and how.
+    #[command(flatten)]
+    pub trackers: TrackerArgs,
     /// Appends the flight to this logbook (TOML), which is made if it is not there; a flight that is in it
     /// already is not written twice. A plan uses it by [spread] logbook.
     #[arg(long, value_name = "FILE.toml")]
@@ -74,10 +70,7 @@ pub struct DebriefArgs {
 ///
 /// Whatever is wrong with the plan, the winds or the track.
 pub fn run(args: &DebriefArgs, out: &mut impl Write, talk: &mut impl Write) -> Result<()> {
-    let fields = args
-        .fields
-        .as_deref()
-        .map_or(Ok(Fields::default()), Fields::parse)?;
+    let reader = args.trackers.reader()?;
     let mut plan = args.files.read(&args.plan)?;
     args.late.apply(&mut plan)?;
     let units = args.run.units(&plan);
@@ -85,7 +78,7 @@ pub fn run(args: &DebriefArgs, out: &mut impl Write, talk: &mut impl Write) -> R
     let winds = args.winds.read(&plan)?;
     let mut heard = Vec::new();
     for path in &args.track {
-        read(path, Reader::new(fields.clone(), &args.call), &mut heard)?;
+        read(path, reader.clone(), &mut heard)?;
     }
     let options = args.run.options(args.draws);
     let debrief = with_threads(args.run.threads, || {

@@ -13,6 +13,7 @@ use super::instead::{Instead, ReleaseInstead, heading};
 use super::options::RunArgs;
 use super::output;
 use super::plan_file::PlanFiles;
+use super::trackers::TrackerArgs;
 use super::wind_files::WindArgs;
 use windfall::brief::answer::WaitingPoint;
 use windfall::clock::seconds_between;
@@ -25,7 +26,6 @@ use windfall::geodesy::reading::{EXPECTED, read_position};
 use windfall::listen::{self, Event, Source, Waiting};
 use windfall::plan::Plan;
 use windfall::report::{files, follow_words, pages, tables};
-use windfall::track::fields::Fields;
 use windfall::track::reader::{Heard, Reader, log_line};
 use windfall::track::{Outcome, Refusal};
 use windfall::units::UnitSystem;
@@ -52,13 +52,9 @@ pub struct FollowArgs {
     /// Waits at the end of files and of the standard input for more.
     #[arg(long)]
     pub wait: bool,
-    /// The tracker's call sign or name; may be given for each tracker of the stack.
-    #[arg(long, value_name = "NAME")]
-    pub call: Vec<String>,
-    /// Where things stand in tables and JSON: time=...,lat=...,lon=...,alt=..., with dotted paths, numbers of
-    /// columns, and units behind a colon.
-    #[arg(long, value_name = "MAP")]
-    pub fields: Option<String>,
+    /// Whose reports are read, and how.
+    #[command(flatten)]
+    pub trackers: TrackerArgs,
     /// Where the crew's car is.
     #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true)]
     pub me: Option<String>,
@@ -118,10 +114,7 @@ pub fn run(args: &FollowArgs, out: &mut impl Write, talk: &mut impl Write) -> Re
         .map(|s| Source::parse(s))
         .collect::<Result<Vec<Source>>>()?;
     check(args, &sources)?;
-    let fields = args
-        .fields
-        .as_deref()
-        .map_or(Ok(Fields::default()), Fields::parse)?;
+    let reader = args.trackers.reader()?;
     let me = args.me.as_deref().map(place).transpose()?;
     let mut plan = args.files.read(&args.plan)?;
     let options = args.run.options(args.draws);
@@ -144,7 +137,7 @@ pub fn run(args: &FollowArgs, out: &mut impl Write, talk: &mut impl Write) -> Re
     };
     for source in in_order(&sources) {
         let live = source.is_live() || args.wait;
-        let reader = Reader::new(fields.clone(), &args.call);
+        let reader = reader.clone();
         let reader = if live { reader.streaming() } else { reader };
         desk.follow(source, reader, live, args, out, talk)?;
     }
@@ -179,7 +172,7 @@ fn check(args: &FollowArgs, sources: &[Source]) -> Result<()> {
         return Err(Fault::new("--from", found, "one of them, and files as many as wanted").into());
     }
     let all = sources.iter().any(|s| matches!(s, Source::Aprs { .. }));
-    if all && args.call.is_empty() {
+    if all && args.trackers.call.is_empty() {
         let found = "an APRS server without --call";
         return Err(Fault::new(
             "--from",

@@ -22,6 +22,7 @@ pub mod releases;
 pub mod show;
 pub mod sites;
 pub mod stop;
+pub mod trackers;
 pub mod version;
 pub mod wind_files;
 pub mod winds;

@@ -87,12 +87,7 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
     args.late.apply(&mut plan)?;
     let units = args.run.units(&plan);
     args.instead.apply(&mut plan, units)?;
-    args.run.leave.to(Run {
-        releases: 1.0,
-        sites: 1.0,
-        draws: args.draws,
-        threads: args.run.threads,
-    })?;
+    args.run.leave.to(Run::once(args.draws, args.run.threads))?;
     let winds = args.winds.read(&plan)?;
     let (printed, paths): (Vec<PathBuf>, Vec<PathBuf>) =
         args.out.iter().cloned().partition(|path| path == STDOUT);

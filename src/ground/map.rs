@@ -2,6 +2,8 @@
 
 use std::sync::Arc;
 
+use rayon::prelude::*;
+
 use super::airports::{Airport, AirportKind, airports};
 use super::areas::Areas;
 use super::data::{World, world};
@@ -172,9 +174,7 @@ impl GroundMap {
             let tells = move |layer: &&Layer| layer.kind == kind && (drawn || !layer.is_empty());
             layers.iter().filter(tells)
         };
-        let mut sources: Vec<String> = layers.iter().map(|layer| layer.source.clone()).collect();
-        let mut things = Vec::new();
-        for (kind, built_in) in [
+        let kinds = [
             (Kind::River, Some(World::Rivers)),
             (Kind::Lake, Some(World::Lakes)),
             (Kind::Urban, Some(World::Urban)),
@@ -182,16 +182,29 @@ impl GroundMap {
             (Kind::Airfield, None),
             (Kind::KeepOut, None),
             (Kind::LandIn, None),
-        ] {
-            let given: Vec<&Layer> = of(kind).collect();
-            if !given.is_empty() {
-                things.push((kind, Knowledge::Known, Things::of(&region, &given)));
-            } else if let Some(layer) = built_in {
-                let layer = world(layer, &region)?;
-                sources.push(layer.source.clone());
-                things.push((kind, Knowledge::Coarse, Things::of(&region, &[&layer])));
-            }
-        }
+        ];
+        // Each built-in layer is decoded for the whole earth: beside each other.
+        let built_in: Vec<Option<Layer>> = kinds
+            .par_iter()
+            .map(|&(kind, layer)| {
+                let wanted = layer.filter(|_| of(kind).next().is_none());
+                wanted.map(|layer| world(layer, &region)).transpose()
+            })
+            .collect::<Result<_>>()?;
+        let things = kinds
+            .iter()
+            .zip(&built_in)
+            .filter_map(|(&(kind, _), coarse)| {
+                let given: Vec<&Layer> = of(kind).collect();
+                match coarse {
+                    Some(layer) => Some((kind, Knowledge::Coarse, Things::of(&region, &[layer]))),
+                    None if given.is_empty() => None,
+                    None => Some((kind, Knowledge::Known, Things::of(&region, &given))),
+                }
+            });
+        let things = things.collect();
+        let all_layers = layers.iter().chain(built_in.iter().flatten());
+        let mut sources: Vec<String> = all_layers.map(|layer| layer.source.clone()).collect();
         let near_airports = nearby(&region)?;
         let airports = AirportKind::ALL.map(|kind| {
             let numbered = near_airports.iter().enumerate();

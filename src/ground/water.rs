@@ -6,7 +6,7 @@ use super::data::{World, world};
 use super::hits::Share;
 use super::layers::Kind;
 use super::lines::{Lines, on_plane};
-use super::map::{Class, GroundMap, Things};
+use super::map::{Class, GroundMap, Knowledge, Things};
 use super::sea::{Sea, sea};
 use crate::error::Result;
 use crate::geodesy::{Normal, Position, wrap_longitude};
@@ -45,6 +45,7 @@ pub struct Water<'a> {
     map: &'a GroundMap,
     sea: &'static Sea,
     coast: Lines,
+    /// The built-in lakes beside those of layers.
     built_in: Things,
 }
 
@@ -64,12 +65,16 @@ impl<'a> Water<'a> {
             let points = on_plane(region, &edge);
             edges.extend(points.windows(2).map(|w| (w[0], w[1], 0)));
         }
-        let lakes = world(World::Lakes, region)?;
+        // Where no layer has lakes, the map has the built-in ones already.
+        let built_in = match map.knowledge(Class::Lake) {
+            Knowledge::Coarse => Things::default(),
+            _ => Things::of(region, &[&world(World::Lakes, region)?]),
+        };
         Ok(Water {
             map,
             sea,
             coast: Lines::new(edges),
-            built_in: Things::of(region, &[&lakes]),
+            built_in,
         })
     }
 
