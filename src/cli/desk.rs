@@ -1,16 +1,16 @@
 //! `windfall desk`: the whole job on one local page.
 
 use std::io::{self, Write};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::thread;
 use std::time::Duration;
 
 use clap::Args;
 
+use super::fetch::read_feeds;
 use super::{output, show};
 use windfall::desk::{Settings, bind};
 use windfall::error::Result;
-use windfall::fetch::feed::Feeds;
 
 /// How long the desk waits without a page before it stops.
 const IDLE: Duration = Duration::from_secs(30 * 60);
@@ -43,7 +43,7 @@ pub struct DeskArgs {
 pub fn run(args: &DeskArgs, out: &mut impl Write) -> Result<()> {
     let bound = bind(Settings {
         folder: args.folder.clone(),
-        feeds: feeds(args.feeds.as_deref())?,
+        feeds: read_feeds(args.feeds.as_deref())?,
         idle: IDLE,
     })?;
     let said = format!(
@@ -57,15 +57,4 @@ pub fn run(args: &DeskArgs, out: &mut impl Write) -> Result<()> {
         thread::spawn(move || show::open(address.as_ref(), "the desk is open", &mut io::stderr()));
     }
     bound.serve()
-}
-
-fn feeds(path: Option<&Path>) -> Result<Feeds> {
-    let built_in = Feeds::built_in()?;
-    match path {
-        None => Ok(built_in),
-        Some(path) => built_in.extended(
-            &path.display().to_string(),
-            &windfall::files::read_text(path, "feeds in TOML")?,
-        ),
-    }
 }

@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use jiff::{SignedDuration, Timestamp};
+use jiff::Timestamp;
 
 use super::fetch_words::{MB, by_hand, in_words, requests, summary, to_download};
 use super::options::When;
@@ -160,7 +160,12 @@ fn why_so_far(aloft: &Aloft) -> String {
     )
 }
 
-fn read_feeds(path: Option<&Path>) -> Result<Feeds> {
+/// The program's feeds with those of a file.
+///
+/// # Errors
+///
+/// What is wrong with the file.
+pub fn read_feeds(path: Option<&Path>) -> Result<Feeds> {
     let feeds = Feeds::built_in()?;
     let Some(path) = path else {
         return Ok(feeds);
@@ -170,15 +175,14 @@ fn read_feeds(path: Option<&Path>) -> Result<Feeds> {
 }
 
 fn order<'a>(args: &FetchArgs, plan: &Plan, feed: &'a Feed, aloft: &Aloft) -> Result<Order<'a>> {
-    let before = SignedDuration::from_hours(1);
-    let after = SignedDuration::from_hours(6);
+    let around = Period::around(plan.release);
     let from = match args.from {
         Some(when) => when.begins(&plan.timezone)?,
-        None => plan.release.saturating_sub(before).unwrap_or(plan.release),
+        None => around.from,
     };
     let to = match args.to {
         Some(when) => when.ends(&plan.timezone)?,
-        None => plan.release.saturating_add(after).unwrap_or(plan.release),
+        None => around.to,
     };
     let folder = match &args.out {
         Some(folder) => folder.clone(),

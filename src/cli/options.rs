@@ -4,9 +4,10 @@ use std::str::FromStr;
 
 use clap::{Args, ValueEnum};
 use jiff::tz::TimeZone;
-use jiff::{SignedDuration, Timestamp, ToSpan, civil};
+use jiff::{Timestamp, civil};
 
 use super::cost::Leave;
+use windfall::clock::local::{day_begins, day_ends};
 use windfall::error::{Error, Fault, Result};
 use windfall::plan::Plan;
 use windfall::units::UnitSystem;
@@ -106,7 +107,7 @@ impl When {
     pub fn begins(self, zone: &TimeZone) -> Result<Timestamp> {
         match self {
             When::Moment(time) => Ok(time),
-            When::Day(day) => start_of(day, zone),
+            When::Day(day) => day_begins(day, zone).ok_or_else(|| unknown(day)),
         }
     }
 
@@ -118,21 +119,14 @@ impl When {
     pub fn ends(self, zone: &TimeZone) -> Result<Timestamp> {
         match self {
             When::Moment(time) => Ok(time),
-            When::Day(day) => {
-                let next = start_of(day.saturating_add(1.day()), zone)?;
-                let second = SignedDuration::from_secs(1);
-                Ok(next.saturating_sub(second).unwrap_or(next))
-            }
+            When::Day(day) => day_ends(day, zone).ok_or_else(|| unknown(day)),
         }
     }
 }
 
-fn start_of(day: civil::Date, zone: &TimeZone) -> Result<Timestamp> {
-    let start = day.to_zoned_datetime(zone.clone()).map(|z| z.timestamp());
-    start.map_err(|_| {
-        let expected = "a day of which the plan's time zone knows";
-        Fault::new("--from or --to", day.to_string(), expected).into()
-    })
+fn unknown(day: civil::Date) -> Error {
+    let expected = "a day of which the plan's time zone knows";
+    Fault::new("--from or --to", day.to_string(), expected).into()
 }
 
 /// Runs `work` on this many threads, or on all cores.

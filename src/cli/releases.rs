@@ -9,6 +9,7 @@ use super::cost::Run;
 use super::options::{RunArgs, When};
 use super::wind_files::WindArgs;
 use windfall::choice::times::release_times;
+use windfall::clock::local::read_hours;
 use windfall::error::{Error, Result};
 use windfall::plan::Plan;
 use windfall::units::{Dimension, parse};
@@ -115,7 +116,6 @@ impl ReleasesArgs {
 }
 
 /// Hours of a day, from and to: seconds since midnight on the clock.
-// Whole numbers: as fractions of an hour, 01:40 was not always 01:40.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Hours([i64; 2]);
 
@@ -123,15 +123,7 @@ impl FromStr for Hours {
     type Err = String;
 
     fn from_str(text: &str) -> std::result::Result<Hours, String> {
-        let second = |text: &str| -> Option<i64> {
-            let (h, m) = text.trim().split_once(':')?;
-            let (h, m): (u8, u8) = (h.parse().ok()?, m.parse().ok()?);
-            let second = 3_600 * i64::from(h) + 60 * i64::from(m);
-            (m < 60 && second <= 86_400).then_some(second)
-        };
-        let both = text.split_once('-');
-        both.and_then(|(from, to)| Some([second(from)?, second(to)?]))
-            .filter(|[from, to]| from <= to)
+        read_hours(text)
             .map(Hours)
             .ok_or_else(|| "expected hours of the day, as in 05:00-11:00".to_owned())
     }

@@ -1,9 +1,9 @@
 //! Times as people write them: with an offset, or as the clocks of a time zone show them.
 
-use jiff::civil::DateTime;
+use jiff::civil::{Date, DateTime};
 use jiff::fmt::temporal::{Pieces, PiecesOffset};
 use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
-use jiff::{SignedDuration, Timestamp};
+use jiff::{SignedDuration, Timestamp, ToSpan};
 
 /// Why a time was not understood.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -184,6 +184,33 @@ fn name(zone: &TimeZone) -> &str {
 
 /// Names of UTC, which people use everywhere.
 const EVERYWHERE: [&str; 6] = ["UTC", "Etc/UTC", "GMT", "Etc/GMT", "Zulu", "Etc/Zulu"];
+
+/// When a day begins on the clocks of a zone; `None` of a day that it does not know.
+pub fn day_begins(day: Date, zone: &TimeZone) -> Option<Timestamp> {
+    let start = day.to_zoned_datetime(zone.clone());
+    Some(start.ok()?.timestamp())
+}
+
+/// Its last second.
+pub fn day_ends(day: Date, zone: &TimeZone) -> Option<Timestamp> {
+    let next = day_begins(day.saturating_add(1.day()), zone)?;
+    let second = SignedDuration::from_secs(1);
+    Some(next.saturating_sub(second).unwrap_or(next))
+}
+
+/// Hours of a day, as in "05:00-11:00": seconds since midnight on the clock, in whole numbers, as a fraction
+/// of an hour would not always be the minute that was meant.
+pub fn read_hours(text: &str) -> Option<[i64; 2]> {
+    let second = |text: &str| -> Option<i64> {
+        let (h, m) = text.trim().split_once(':')?;
+        let (h, m): (u8, u8) = (h.parse().ok()?, m.parse().ok()?);
+        let second = 3_600 * i64::from(h) + 60 * i64::from(m);
+        (m < 60 && second <= 86_400).then_some(second)
+    };
+    let (from, to) = text.split_once('-')?;
+    let both = [second(from)?, second(to)?];
+    (both[0] <= both[1]).then_some(both)
+}
 
 /// How far the clocks of a zone are ahead of the mean sun's at a longitude, s, between -12 and 12 h,
 /// summer time left out; nothing for UTC.

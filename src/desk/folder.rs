@@ -26,6 +26,14 @@ pub struct Entry {
     pub bytes: u64,
 }
 
+/// The name of what lies beside a plan, seen from the folder.
+pub fn beside(plan: &str, file: &str) -> String {
+    match plan.rsplit_once('/') {
+        Some((folder, _)) => format!("{folder}/{file}"),
+        None => file.to_owned(),
+    }
+}
+
 impl Folder {
     /// The folder at a path.
     ///

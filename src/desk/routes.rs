@@ -27,6 +27,7 @@ use tokio_stream::{Stream, StreamExt};
 use super::begin;
 use super::drafts::{Draft, FileIs};
 use super::fields::{Values, apply, key, set, shown};
+use super::folder::beside;
 use super::jobs::unless_ended;
 use super::land::Frame;
 use super::live::{Live, faults, live, parsed, site};
@@ -528,10 +529,7 @@ async fn save_as(State(desk): Shared, headers: HeaderMap, Form(given): Form<Give
     let (name, file) = (of(&given, "name"), of(&given, "file").trim());
     let file = format!("{}.toml", file.trim_end_matches(".toml"));
     // Beside the plan, whose files it names as seen from there.
-    let file = match name.rsplit_once('/') {
-        Some((folder, _)) => format!("{folder}/{file}"),
-        None => file,
-    };
+    let file = beside(name, &file);
     let saved = desk
         .folder
         .path(&file)
@@ -1001,10 +999,7 @@ fn take_winds(desk: &Desk, plan: &str, kept: Vec<(String, NamedTempFile)>) -> Re
         // What cannot be read as winds is not kept.
         WindFiles::read(&[written.path().to_owned()], &Hints::default(), false)
             .map_err(|error| renamed(error, &file))?;
-        let folder = match plan.rsplit_once('/') {
-            Some((folder, _)) => format!("{folder}/winds"),
-            None => "winds".to_owned(),
-        };
+        let folder = beside(plan, "winds");
         let path = desk.folder.path(&folder)?;
         fs::create_dir_all(&path).map_err(|cause| Error::file(&path, "make", cause))?;
         let (name, path) = free_name(desk, &folder, &file)?;

@@ -4,10 +4,10 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use jiff::tz::TimeZone;
-use jiff::{SignedDuration, Timestamp, ToSpan, civil};
+use jiff::{Timestamp, civil};
 
 use super::fields::Values;
+use super::folder::beside;
 use super::jobs::Work;
 use super::live::parsed;
 use super::made::{Answer, Looked, Made};
@@ -19,6 +19,7 @@ use crate::choice::candidates;
 use crate::choice::days::days;
 use crate::choice::sites::sites;
 use crate::choice::times::release_times;
+use crate::clock::local::{day_begins, day_ends, read_hours};
 use crate::error::{Error, Fault, Result};
 use crate::fetch::download::download;
 use crate::fetch::http::{Client, Patience};
@@ -109,11 +110,11 @@ impl Asked<'_> {
             remedy: "give the first and the last day".into(),
         });
         let from = match day(self.typed("from"), words::FROM)? {
-            Some(day) => start(day, zone)?,
+            Some(day) => day_begins(day, zone).ok_or_else(|| unknown(day))?,
             None => covered?[0],
         };
         let to = match day(self.typed("to"), words::TO)? {
-            Some(day) => last_second(day, zone)?,
+            Some(day) => day_ends(day, zone).ok_or_else(|| unknown(day))?,
             None => winds.covers().map_or(from, |[_, last]| last),
         };
         let every = match self.typed("every") {
@@ -122,7 +123,7 @@ impl Asked<'_> {
         };
         let hours = match self.typed("hours") {
             "" => [5 * 3_600, 11 * 3_600],
-            text => hours(text).ok_or_else(|| {
+            text => read_hours(text).ok_or_else(|| {
                 let found = format!("\"{text}\"");
                 Error::from(Fault::new(words::HOURS, found, words::HOURS_HINT))
             })?,
@@ -197,23 +198,19 @@ impl Asked<'_> {
 
     /// Where downloads go: beside the plan.
     fn winds_folder(&self) -> Result<PathBuf> {
-        let name = match self.name.rsplit_once('/') {
-            Some((folder, _)) => format!("{folder}/winds"),
-            None => "winds".to_owned(),
-        };
-        self.desk.folder.path(&name)
+        self.desk.folder.path(&beside(self.name, "winds"))
     }
 
     fn order(&self) -> Result<Order<'_>> {
-        let (before, after) = (SignedDuration::from_hours(1), SignedDuration::from_hours(6));
         let (plan, zone) = (self.plan, &self.plan.timezone);
+        let around = Period::around(plan.release);
         let from = match day(self.typed("from"), words::FROM)? {
-            Some(day) => start(day, zone)?,
-            None => plan.release.saturating_sub(before).unwrap_or(plan.release),
+            Some(day) => day_begins(day, zone).ok_or_else(|| unknown(day))?,
+            None => around.from,
         };
         let to = match day(self.typed("to"), words::TO)? {
-            Some(day) => last_second(day, zone)?,
-            None => plan.release.saturating_add(after).unwrap_or(plan.release),
+            Some(day) => day_ends(day, zone).ok_or_else(|| unknown(day))?,
+            None => around.to,
         };
         let feed = self.desk.feeds.get(self.typed("feed"))?;
         Ok(Order {
@@ -340,31 +337,9 @@ fn day(text: &str, what: &str) -> Result<Option<civil::Date>> {
     Ok(Some(day))
 }
 
-fn start(day: civil::Date, zone: &TimeZone) -> Result<Timestamp> {
-    let start = day.to_zoned_datetime(zone.clone()).map(|z| z.timestamp());
-    start.map_err(|_| {
-        let expected = "a day of which the plan's time zone knows";
-        Fault::new(words::FROM, day.to_string(), expected).into()
-    })
-}
-
-fn last_second(day: civil::Date, zone: &TimeZone) -> Result<Timestamp> {
-    let next = start(day.saturating_add(1.day()), zone)?;
-    let second = SignedDuration::from_secs(1);
-    Ok(next.saturating_sub(second).unwrap_or(next))
-}
-
-/// Hours of a day as seconds, from "05:00-11:00".
-fn hours(text: &str) -> Option<[i64; 2]> {
-    let second = |text: &str| -> Option<i64> {
-        let (h, m) = text.trim().split_once(':')?;
-        let (h, m): (u8, u8) = (h.parse().ok()?, m.parse().ok()?);
-        let second = 3_600 * i64::from(h) + 60 * i64::from(m);
-        (m < 60 && second <= 86_400).then_some(second)
-    };
-    let (from, to) = text.split_once('-')?;
-    let both = [second(from)?, second(to)?];
-    (both[0] <= both[1]).then_some(both)
+fn unknown(day: civil::Date) -> Error {
+    let expected = "a day of which the plan's time zone knows";
+    Fault::new(words::FROM, day.to_string(), expected).into()
 }
 
 fn quantity(
@@ -411,9 +386,9 @@ mod tests {
 
     #[test]
     fn hours_and_days_are_read_as_commands_read_them() {
-        assert_eq!(hours("05:00-11:30"), Some([18_000, 41_400]));
+        assert_eq!(read_hours("05:00-11:30"), Some([18_000, 41_400]));
         for wrong in ["11:00-05:00", "5-11", "05:60-11:00", "", "05:00-24:01"] {
-            assert_eq!(hours(wrong), None, "{wrong}");
+            assert_eq!(read_hours(wrong), None, "{wrong}");
         }
         assert!(day("", "x").unwrap().is_none());
         assert!(day("2026-02-30", "x").is_err());

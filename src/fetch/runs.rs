@@ -1,7 +1,7 @@
 //! Which run of a feed, and which of its steps, cover a span of time.
 
-use jiff::Timestamp;
 use jiff::tz::TimeZone;
+use jiff::{SignedDuration, Timestamp};
 
 use super::feed::{Feed, Runs};
 use crate::error::{Error, Result};
@@ -17,6 +17,17 @@ pub struct Period {
     pub from: Timestamp,
     /// Its end.
     pub to: Timestamp,
+}
+
+impl Period {
+    /// What a flight needs at the most: an hour before its release to six hours after it.
+    pub fn around(release: Timestamp) -> Period {
+        let (before, after) = (SignedDuration::from_hours(1), SignedDuration::from_hours(6));
+        Period {
+            from: release.saturating_sub(before).unwrap_or(release),
+            to: release.saturating_add(after).unwrap_or(release),
+        }
+    }
 }
 
 /// A run and the steps of it that are wanted.
