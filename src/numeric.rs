@@ -27,6 +27,13 @@ pub fn quantile(ascending: &[f64], share: f64) -> Option<f64> {
         .copied()
 }
 
+/// Values that 5, 50 and 95 % of some stay below; 0 of none.
+pub fn low_middle_high(values: impl Iterator<Item = f64>) -> [f64; 3] {
+    let mut values: Vec<f64> = values.collect();
+    values.sort_by(f64::total_cmp);
+    [0.05, 0.5, 0.95].map(|p| quantile(&values, p).unwrap_or(0.0))
+}
+
 /// The index of the last of `items` at or below `x`, and the share of the way from it to the next;
 /// below the first and above the last, that one and 0. `key` must not fall from item to item.
 pub fn bracket<T>(items: &[T], key: impl Fn(&T) -> f64, x: f64) -> (usize, f64) {

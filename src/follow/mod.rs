@@ -23,7 +23,7 @@ use crate::clock::{after, seconds_between};
 use crate::error::Result;
 use crate::flight::model::Moment;
 use crate::geodesy::{LocalFrame, Normal, Position};
-use crate::numeric::{linear, quantile};
+use crate::numeric::{linear, low_middle_high, quantile};
 use crate::plan::Plan;
 use crate::spread::region::Regions;
 use crate::track::gate::{Change, Gate, rate};
@@ -422,7 +422,8 @@ impl<'a> Follower<'a> {
             contours.collect::<Result<_>>()?,
         );
         let center = frame.to_position(regions.moments.mean_m)?;
-        let three = |value: &dyn Fn(&Onward) -> f64| quantiles(landed.iter().map(|o| value(o)));
+        let three =
+            |value: &dyn Fn(&Onward) -> f64| low_middle_high(landed.iter().map(|o| value(o)));
         let ground_m = self.ground_m(center);
         Ok(Landing {
             center,
@@ -458,7 +459,7 @@ impl<'a> Follower<'a> {
         Ok(quantile(&away, 0.9).map(|radius_m| Whereabouts {
             center,
             radius_m,
-            altitude_m: quantiles(landed.iter().map(|o| o.now.altitude_m)),
+            altitude_m: low_middle_high(landed.iter().map(|o| o.now.altitude_m)),
             landed_share: down as f64 / n,
         }))
     }
@@ -628,10 +629,4 @@ fn mark(fix: &Fix) -> Mark {
         altitude_m: fix.altitude_m,
         time: fix.time,
     }
-}
-
-fn quantiles(values: impl Iterator<Item = f64>) -> [f64; 3] {
-    let mut values: Vec<f64> = values.collect();
-    values.sort_by(f64::total_cmp);
-    [0.05, 0.5, 0.95].map(|p| quantile(&values, p).unwrap_or(0.0))
 }

@@ -10,7 +10,7 @@ use crate::flight::model::{Aloft, Departures, FlightModel, FlightWinds, Moment, 
 use crate::flight::rise::Miss;
 use crate::geodesy::Normal;
 use crate::ground::touchdown::Fix;
-use crate::numeric::quantile;
+use crate::numeric::low_middle_high;
 use crate::wind::error_process::WindErrorProcess;
 use crate::wind::placing::Outside;
 
@@ -134,9 +134,7 @@ fn run_from(
 
 /// Values that 5, 50 and 95 % of the landings stay below; 0 of no landings.
 pub fn quantiles(landings: &[Landing], value: impl Fn(&Landing) -> f64) -> [f64; 3] {
-    let mut values: Vec<f64> = landings.iter().map(value).collect();
-    values.sort_by(f64::total_cmp);
-    [0.05, 0.5, 0.95].map(|p| quantile(&values, p).unwrap_or(0.0))
+    low_middle_high(landings.iter().map(value))
 }
 
 /// What is drawn layer by layer; `None` for nothing.
