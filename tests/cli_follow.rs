@@ -94,6 +94,15 @@ fn a_log_is_followed_and_the_same_log_gives_the_same_bytes() {
             && files[1].contains("zone-now.kml")
     );
     assert!(files[3].contains("http-equiv=\"refresh\"") && !files[3].contains("<script"));
+    // In a page, a shape that is not closed holds all that follows it, which is then not drawn.
+    for shape in ["polygon", "polyline", "circle", "path", "rect"] {
+        let opened = files[3].matches(&format!("<{shape} ")).count();
+        let closed = files[3].matches(&format!("</{shape}>")).count();
+        assert!(
+            opened > 0 && opened == closed,
+            "{shape}: {opened} and {closed}"
+        );
+    }
     for xml in &files[1..3] {
         roxmltree::Document::parse(xml).unwrap();
     }

@@ -6,6 +6,8 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use crate::brief::answer::WaitingPoint;
 use crate::follow::answer::Standing;
 use crate::geodesy::Position;
+use crate::report::cautions::AID;
+use crate::report::follow_words::note;
 use crate::report::markup::{Px, document};
 use crate::report::palette::{CONTOUR, ELLIPSE, INK, MAP_GRID, PAPER, TEXT};
 use crate::report::places::geo_link;
@@ -18,7 +20,9 @@ const AGAIN_S: u32 = 10;
 /// Sides of the picture.
 const WIDTH: f64 = 720.0;
 const HEIGHT: f64 = 540.0;
-const MARGIN: f64 = 30.0;
+const MARGIN: f64 = 40.0;
+/// Size of letters in it: on a phone the picture is half as wide.
+const LETTERS: u32 = 26;
 
 /// The page.
 pub fn text(
@@ -33,7 +37,7 @@ pub fn text(
     };
     let style = format!(
         "body{{font:16px/1.4 system-ui,sans-serif;color:{TEXT};background:{PAPER};margin:1em auto;max-width:46em;padding:0 .6em}}\
-         pre{{white-space:pre-wrap;font-size:15px}}svg{{width:100%;height:auto;border:1px solid {MAP_GRID}}}"
+         table{{border-collapse:collapse}}th{{text-align:left;width:7em}}th,td{{vertical-align:top;padding:.15em .4em .15em 0}}svg{{width:100%;height:auto;border:1px solid {MAP_GRID}}}"
     );
     document(html! {
         (DOCTYPE)
@@ -49,7 +53,15 @@ pub fn text(
             body {
                 h1 { bdi { (title) } }
                 (picture(standing, units))
-                pre { (tables::follow::view(standing, waiting, zone, units)) }
+                table {
+                    @for (name, value) in tables::follow::rows(standing, waiting, zone, units) {
+                        tr { th scope="row" { (name) } td { (value) } }
+                    }
+                }
+                @for said in &standing.notes {
+                    p { strong { (note(said, units)) } }
+                }
+                p { (AID) }
                 @if let Some(landing) = &standing.landing {
                     p { a href=(geo_link(landing.center)) { "Middle of the zone, for a map on this device" } }
                 }
@@ -131,25 +143,34 @@ fn picture(standing: &Standing, units: UnitSystem) -> Markup {
         svg viewBox=(format!("0 0 {WIDTH} {HEIGHT}")) role="img" aria-label="Track and landing zone, north up" {
             @for ellipse in shown() {
                 polygon points=(sheet.points(ellipse.ring.iter().copied())) fill="none" stroke=(ELLIPSE)
-                    stroke-width=(if ellipse.shape.probability > 0.8 { "3" } else { "1.5" });
+                    stroke-width=(if ellipse.shape.probability > 0.8 { "3" } else { "1.5" }) {}
             }
-            polyline points=(sheet.points(standing.track.iter().map(|m| m.position))) fill="none" stroke=(INK) stroke-width="2";
+            polyline points=(sheet.points(standing.track.iter().map(|m| m.position))) fill="none" stroke=(INK) stroke-width="2" {}
             @if let Some([x, y]) = last {
-                circle cx=(Px(x)) cy=(Px(y)) r="6" fill=(PAPER) stroke=(INK) stroke-width="3";
-                text x=(Px(x + 10.0)) y=(Px(y - 6.0)) font-size="14" { "last heard" }
+                circle cx=(Px(x)) cy=(Px(y)) r="6" fill=(PAPER) stroke=(INK) stroke-width="3" {}
+                (label([x, y - 8.0], "last heard"))
             }
             @if let Some([x, y]) = target {
-                path d=(format!("M{:.1} {y:.1}h16M{x:.1} {:.1}v16", x - 8.0, y - 8.0)) stroke=(CONTOUR) stroke-width="3";
-                text x=(Px(x + 10.0)) y=(Px(y + 16.0)) font-size="14" { "landing" }
+                path d=(format!("M{:.1} {y:.1}h16M{x:.1} {:.1}v16", x - 8.0, y - 8.0)) stroke=(CONTOUR) stroke-width="3" {}
+                (label([x, y + 28.0], "landing"))
             }
             @if let Some([x, y]) = car.map(|c| sheet.at(c)) {
-                rect x=(Px(x - 6.0)) y=(Px(y - 6.0)) width="12" height="12" fill=(INK);
-                text x=(Px(x + 10.0)) y=(Px(y + 5.0)) font-size="14" { "car" }
+                rect x=(Px(x - 6.0)) y=(Px(y - 6.0)) width="12" height="12" fill=(INK) {}
+                (label([x, y + 8.0], "car"))
             }
-            path d=(format!("M12 {:.0}h{:.1}", HEIGHT - 12.0, bar_m / sheet.metres_a_pixel)) stroke=(INK) stroke-width="4";
-            text x="12" y=(Px(HEIGHT - 18.0)) font-size="14" { (far(bar_m, units)) ", north up" }
+            path d=(format!("M12 {:.0}h{:.1}", HEIGHT - 12.0, bar_m / sheet.metres_a_pixel)) stroke=(INK) stroke-width="4" {}
+            text x="12" y=(Px(HEIGHT - 20.0)) font-size=(LETTERS) { (far(bar_m, units)) ", north up" }
         }
     }
+}
+
+/// A word beside a place: to its left where there is no room to the right.
+fn label([x, y]: [f64; 2], word: &str) -> Markup {
+    let (at, anchor) = match x > WIDTH - 160.0 {
+        true => (x - 12.0, "end"),
+        false => (x + 12.0, "start"),
+    };
+    html! { text x=(Px(at)) y=(Px(y)) font-size=(LETTERS) text-anchor=(anchor) { (word) } }
 }
 
 /// The largest of 1, 2 and 5 times a power of ten that is no more, m.

@@ -71,9 +71,27 @@ pub fn view(
     units: UnitSystem,
 ) -> String {
     let mut text = String::new();
-    let mut row = |name: &str, value: String| {
+    for (name, value) in rows(standing, waiting, zone, units) {
         let _ = writeln!(text, "{name:18} {value}");
-    };
+    }
+    for said in &standing.notes {
+        for (i, part) in wrapped(&note(said, units), 90).iter().enumerate() {
+            let _ = writeln!(text, "{} {part}", if i == 0 { "!" } else { " " });
+        }
+    }
+    let _ = writeln!(text, "{AID}");
+    text
+}
+
+/// The rows of the view: a name, which is empty where the row goes on with the one before, and what is said.
+pub(in crate::report) fn rows(
+    standing: &Standing,
+    waiting: &[WaitingPoint],
+    zone: &TimeZone,
+    units: UnitSystem,
+) -> Vec<(String, String)> {
+    let mut rows = Vec::new();
+    let mut row = |name: &str, value: String| rows.push((name.to_owned(), value));
     let title = match standing.name.as_str() {
         "" => "Flight".to_owned(),
         name => name.to_owned(),
@@ -142,13 +160,7 @@ pub fn view(
         );
     }
     row("Reports", reports(standing));
-    for said in &standing.notes {
-        for (i, part) in wrapped(&note(said, units), 90).iter().enumerate() {
-            let _ = writeln!(text, "{} {part}", if i == 0 { "!" } else { " " });
-        }
-    }
-    let _ = writeln!(text, "{AID}");
-    text
+    rows
 }
 
 fn rows_of_last(
