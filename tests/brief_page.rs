@@ -120,6 +120,16 @@ fn the_sample_reads_on_a_phone_a_desk_and_paper() {
 }
 
 #[test]
+fn the_second_cars_page_of_the_sample_prints_on_two_sheets() {
+    let briefing = Briefing::of_sample(&[]);
+    if let Some(result) = looked_at(&briefing.path("second-car.html"), "second-car-of-sample") {
+        for (sheet, found) in result["print"].as_object().unwrap() {
+            assert_eq!(found["pages"], 2, "{sheet}");
+        }
+    }
+}
+
+#[test]
 fn the_second_cars_page_reads_as_well() {
     let briefing = Briefing::of_everything();
     if let Some(result) = looked_at(&briefing.path("second-car.html"), "second-car") {

@@ -4,6 +4,7 @@ use serde_json::Value;
 
 use super::input_notes;
 use super::json::with_words;
+use super::words;
 use crate::notes::{Assumption, LearntOf, Note, OffGround, Profile, Varying};
 use crate::units::{UnitSystem, duration};
 use crate::wind::near_ground::TOLD_AT_M;
@@ -210,7 +211,8 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
         ),
 
         Assumption::OneTimeHeld { time, stands_s } => format!(
-            "the winds are of one time, {time}: they stand for {} before and after, assumed",
+            "the winds are of one time, {}: they stand for {} before and after, assumed",
+            words::utc(*time),
             duration(*stands_s)
         ),
         Assumption::ReleaseOffGround(off) => off_ground(off, units),

@@ -7,7 +7,7 @@ use std::path::Path;
 use serde_json::Value;
 
 use super::json::with_words;
-use super::notes;
+use super::{notes, words};
 use crate::notes::warning::{Warning, warnings};
 use crate::notes::{Assumption, Cleaning, Gap, Note, OffGround, Profile};
 use crate::units::{UnitSystem, duration};
@@ -139,7 +139,10 @@ fn of_assumption(assumption: &Assumption, units: UnitSystem) -> String {
             )
         }
         Assumption::OneTimeHeld { time, .. } => {
-            format!("the winds are of one time only, {time}: how they change is not known")
+            format!(
+                "the winds are of one time only, {}: how they change is not known",
+                words::utc(*time)
+            )
         }
         Assumption::NoParachuteMass => "the parachute's mass is not given: taken as nothing".into(),
         Assumption::ParachuteDrag { coefficient } => format!(

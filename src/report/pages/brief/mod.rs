@@ -46,11 +46,15 @@ pub fn second_car(brief: &Brief, map: &Picture, units: UnitSystem) -> String {
         None => html! { strong { "No second place to wait is known: stay with the first car." } },
     };
     let map = map_section(brief, map, units);
+    // Contacts stand on the sheet of the map, which is smaller here: two sheets in all.
     let alone = [
-        "places", "times", "wait", "radio", "quiet", "contacts", "cautions",
+        "places", "contacts", "times", "wait", "radio", "quiet", "cautions",
     ];
-    let sections = SECTIONS.iter().filter(|s| alone.contains(&s.id));
+    let sections = alone
+        .iter()
+        .filter_map(|id| SECTIONS.iter().find(|s| s.id == *id));
     let sections: Vec<Section> = sections.copied().collect();
+    let map = html! { div.alone { (map) } };
     page(brief, &title, lead, map, &sections, units)
 }
 

@@ -1,0 +1,76 @@
+//! Two zones beside each other.
+
+use axum::extract::{Query, State};
+use axum::http::HeaderMap;
+use axum::response::{IntoResponse, Response};
+use maud::{Markup, html};
+
+use super::home::{is_plan, zones};
+use super::map::below;
+use super::reply::{Given, Shared, aside, of, refused, sent, wants_json};
+use crate::compare::{Comparison, PublishedZone};
+use crate::desk::land::Frame;
+use crate::desk::live::parsed;
+use crate::desk::state::Desk;
+use crate::desk::{gone, page, show, words};
+use crate::error::Result;
+use crate::geodesy::Position;
+use crate::report::files::geojson;
+use crate::report::pictures::map::layered;
+use crate::report::tables;
+use crate::units::UnitSystem;
+use crate::zone::{Options, predict};
+
+pub async fn compare(
+    State(desk): Shared,
+    headers: HeaderMap,
+    Query(given): Query<Given>,
+) -> Response {
+    let (old, new) = (of(&given, "old").to_owned(), of(&given, "new").to_owned());
+    let (worker, chosen) = (desk.clone(), [old.clone(), new.clone()]);
+    let found = aside(move || compared(&worker, [&old, &new])).await;
+    let shown = match found.and_then(|found| found) {
+        Ok(shown) => shown,
+        Err(error) if wants_json(&headers) => return refused(&desk, &headers, &error, "/"),
+        Err(error) => show::error(&error),
+    };
+    let chosen = [chosen[0].as_str(), chosen[1].as_str()];
+    sent(page::compared(&zones(&desk), chosen, shown, desk.view())).into_response()
+}
+
+/// A zone of the folder: published, or that of a plan as it is now.
+fn published(desk: &Desk, name: &str) -> Result<PublishedZone> {
+    let path = desk.folder.path(name)?;
+    if !is_plan(name) {
+        let mut zone = PublishedZone::read(&path)?;
+        name.clone_into(&mut zone.file);
+        return Ok(zone);
+    }
+    let text = desk.with_draft(name, |draft| Ok(draft.text().to_owned()))?;
+    let plan = parsed(desk, name, &text)?;
+    let winds = desk.air.of(&plan)?;
+    let zone = predict(&plan, &winds, Options::default(), || ())?.zone;
+    PublishedZone::of_text(name, &geojson::text(&zone, UnitSystem::Metric))
+}
+
+/// Two zones in words and on one map.
+fn compared(desk: &Desk, names: [&str; 2]) -> Result<Markup> {
+    let [old, new] = names.map(|name| published(desk, name));
+    let comparison = Comparison::of(old?, new?)?;
+    let units = desk.view().units.unwrap_or(UnitSystem::Metric);
+    let rings = [&comparison.old, &comparison.new].map(|zone| zone.outer().ring());
+    let ends = [&comparison.old, &comparison.new]
+        .into_iter()
+        .flat_map(|zone| [zone.release.position, zone.landing.position]);
+    let places: Vec<Position> = rings.iter().flatten().copied().chain(ends).collect();
+    let frame = Frame::around(&places, None).ok_or_else(gone)?;
+    let above = layered::two(&frame.sheet(), [&rings[..1], &rings[1..]]);
+    let below = below(desk, "", "", Some(frame));
+    Ok(html! {
+        (show::compared(&tables::compare::table(&comparison, units)))
+        figure.map {
+            (layered::frame("map", words::COMPARE_KEY, &below, &above))
+            figcaption { (words::COMPARE_KEY) }
+        }
+    })
+}

@@ -1,0 +1,233 @@
+//! Changes of a plan, each of which can be undone.
+
+use axum::Json;
+use axum::extract::{Form, State};
+use axum::http::HeaderMap;
+use axum::response::{IntoResponse, Redirect, Response};
+use jiff::Timestamp;
+
+use super::map::place_on;
+use super::plan::{Now, units};
+use super::reply::{Given, Shared, of, refused, stale, values, wants_json};
+use crate::clock::local::read_time;
+use crate::desk::drafts::Draft;
+use crate::desk::fields::{apply, key, set, shown};
+use crate::desk::folder::beside;
+use crate::desk::live::{parsed, site};
+use crate::desk::state::Desk;
+use crate::desk::words::Station;
+use crate::desk::{begin, page, words};
+use crate::draft::elevation;
+use crate::error::{Error, Fault, Result};
+use crate::geodesy::Position;
+use crate::geodesy::reading::{EXPECTED, read_position};
+use crate::plan::edit::PlanText;
+use crate::report::files::plan::{degrees, release_text};
+
+/// The plan's elevation stands for a site moved by less than this, m.
+const SAME_GROUND_M: f64 = 200.0;
+
+/// Changes a plan and answers with how it is then.
+fn changed(
+    desk: &Desk,
+    headers: &HeaderMap,
+    (name, station): (&str, Option<Station>),
+    change: impl FnOnce(&mut Draft) -> Result<()>,
+) -> Response {
+    let back = page::address(name, station);
+    let now = desk.with_draft(name, |draft| {
+        // What was changed by hand is taken over first, if nothing here is unsaved.
+        draft.look()?;
+        change(draft)?;
+        Now::of(draft)
+    });
+    match now {
+        Err(error) => refused(desk, headers, &error, &back),
+        Ok(now) if wants_json(headers) => Json(now.json()).into_response(),
+        Ok(_) => Redirect::to(&back).into_response(),
+    }
+}
+
+/// What a plan's text was when a page showed it.
+fn was_shown(draft: &Draft, step: &str) -> Result<PlanText> {
+    let text = step.parse().ok().and_then(|step| draft.text_at(step));
+    text.and_then(PlanText::read).ok_or_else(stale)
+}
+
+/// Changes the document of a plan.
+fn edited(
+    draft: &mut Draft,
+    field: &str,
+    change: impl FnOnce(&mut PlanText) -> Result<()>,
+) -> Result<()> {
+    let mut doc = PlanText::read(draft.text()).ok_or_else(|| Error::CannotDo {
+        why: words::NOT_TOML.into(),
+        remedy: words::LOOK_AGAIN.into(),
+    })?;
+    change(&mut doc)?;
+    draft.edit(doc.text(), field)
+}
+
+pub async fn edit(
+    State(desk): Shared,
+    headers: HeaderMap,
+    Form(pairs): Form<Vec<(String, String)>>,
+) -> Response {
+    let given = values(pairs);
+    let name = of(&given, "name").to_owned();
+    changed(&desk, &headers, (&name, None), |draft| {
+        let was = shown(&was_shown(draft, of(&given, "step"))?);
+        let mut doc = PlanText::read(draft.text()).ok_or_else(stale)?;
+        let ids = apply(&mut doc, &was, &given);
+        let field = match &ids[..] {
+            [one] => one.as_str(),
+            _ => "",
+        };
+        draft.edit(doc.text(), field)
+    })
+}
+
+pub async fn undo(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
+    changed(&desk, &headers, (of(&given, "name"), None), |draft| {
+        draft.step(true)
+    })
+}
+
+pub async fn redo(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
+    changed(&desk, &headers, (of(&given, "name"), None), |draft| {
+        draft.step(false)
+    })
+}
+
+pub async fn save(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
+    changed(&desk, &headers, (of(&given, "name"), None), Draft::save)
+}
+
+pub async fn take_file(
+    State(desk): Shared,
+    headers: HeaderMap,
+    Form(given): Form<Given>,
+) -> Response {
+    changed(
+        &desk,
+        &headers,
+        (of(&given, "name"), None),
+        Draft::take_file,
+    )
+}
+
+pub async fn save_as(
+    State(desk): Shared,
+    headers: HeaderMap,
+    Form(given): Form<Given>,
+) -> Response {
+    let (name, file) = (of(&given, "name"), of(&given, "file").trim());
+    let file = format!("{}.toml", file.trim_end_matches(".toml"));
+    // Beside the plan, whose files it names as seen from there.
+    let file = beside(name, &file);
+    let saved = desk
+        .folder
+        .path(&file)
+        .and_then(|path| desk.with_draft(name, |draft| draft.save_as(&path)));
+    match saved {
+        Ok(()) => Redirect::to(&page::address(&file, None)).into_response(),
+        Err(error) => refused(&desk, &headers, &error, &page::address(name, None)),
+    }
+}
+
+pub async fn row(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
+    let at = (of(&given, "name"), Some(Station::Stack));
+    changed(&desk, &headers, at, |draft| {
+        edited(draft, "", |doc| {
+            match given.get("remove").and_then(|row| row.parse().ok()) {
+                Some(row) => doc.remove_table("load", row),
+                None => {
+                    doc.add_table("load");
+                    let last = doc.tables("load").saturating_sub(1);
+                    set(doc, &format!("load.{last}.name"), words::NEW_THING);
+                }
+            }
+            Ok(())
+        })
+    })
+}
+
+/// Moves the site of a plan, and looks its elevation up.
+fn move_site(desk: &Desk, name: &str, doc: &mut PlanText, to: Position) -> Result<()> {
+    let moved_m = site(doc).map_or(f64::INFINITY, |from| from.distance_m(to));
+    set(doc, "site.lat", &degrees(to.lat_deg));
+    set(doc, "site.lon", &degrees(to.lon_deg));
+    if moved_m > SAME_GROUND_M {
+        // The elevation of another field is not this one's.
+        let terrain = parsed(desk, name, &doc.text()).map(|plan| plan.ground.terrain);
+        let known = elevation(to, &terrain.unwrap_or_default())?;
+        let units = units(desk.view(), &doc.text());
+        let text = known.map_or_else(String::new, |known| units.height(known.elevation_m));
+        set(doc, "site.elevation", &text);
+        // What stood beside them was said of the other field.
+        for id in ["site.lat", "site.lon", "site.elevation"] {
+            if let Some(key) = key(id) {
+                doc.forget_remark(key);
+            }
+        }
+    }
+    Ok(())
+}
+
+pub async fn place(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
+    let name = of(&given, "name");
+    changed(&desk, &headers, (name, Some(Station::Flight)), |draft| {
+        let to = begin::place(of(&given, "place"))?;
+        edited(draft, "", |doc| move_site(&desk, name, doc, to))
+    })
+}
+
+pub async fn point(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
+    let name = of(&given, "name");
+    changed(&desk, &headers, (name, Some(Station::Site)), |draft| {
+        let to = place_on(&given, "x", "y")?;
+        edited(draft, "", |doc| move_site(&desk, name, doc, to))
+    })
+}
+
+pub async fn take(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
+    let name = of(&given, "name");
+    let station = match given.contains_key("site") {
+        true => Station::Site,
+        false => Station::Days,
+    };
+    changed(&desk, &headers, (name, Some(station)), |draft| {
+        edited(draft, "", |doc| {
+            if let Some(text) = given.get("site") {
+                let to = read_position(text).ok_or_else(|| Fault::new("site", text, EXPECTED))?;
+                move_site(&desk, name, doc, to)?;
+            }
+            if let Some(text) = given.get("release") {
+                let wrong = || Fault::new("release", text, "a time, as in 2026-05-01T09:00:00Z");
+                let time: Timestamp = text.parse().map_err(|_| wrong())?;
+                let zone = jiff::tz::TimeZone::get(&shown(doc)["flight.timezone"]);
+                let written = release_text(time, &zone.unwrap_or(jiff::tz::TimeZone::UTC));
+                // Without a zone of its own a plan's release needs an offset.
+                let alone =
+                    read_time(&written, None).is_err() && shown(doc)["flight.timezone"].is_empty();
+                set(
+                    doc,
+                    "flight.release",
+                    &if alone { time.to_string() } else { written },
+                );
+            }
+            Ok(())
+        })
+    })
+}
+
+pub async fn text(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
+    let at = (of(&given, "name"), Some(Station::Text));
+    changed(&desk, &headers, at, |draft| {
+        // Somebody else's step must not be lost under an older text.
+        match of(&given, "step").parse() == Ok(draft.number()) {
+            true => draft.edit(of(&given, "text").replace("\r\n", "\n"), ""),
+            false => Err(stale()),
+        }
+    })
+}

@@ -1,0 +1,134 @@
+//! Files of the folder, and those that are dropped on the page.
+
+use std::fs;
+use std::io::Write as _;
+
+use axum::Json;
+use axum::extract::{Multipart, Query, State};
+use axum::http::HeaderMap;
+use axum::response::{IntoResponse, Redirect, Response};
+use serde_json::json;
+use tempfile::NamedTempFile;
+
+use super::not_found;
+use super::reply::{Given, Shared, alone, aside, of, refused, wants_json};
+use crate::desk::folder::beside;
+use crate::desk::page;
+use crate::desk::state::Desk;
+use crate::desk::words::Station;
+use crate::desk::work::{add_winds, free_name};
+use crate::error::{Error, Fault, Result};
+use crate::sources::Hints;
+use crate::winds::files::WindFiles;
+
+/// What a file of the folder is sent as.
+fn kind_of(name: &str) -> Option<&'static str> {
+    Some(match name.rsplit_once('.')?.1 {
+        "html" => "text/html; charset=utf-8",
+        "txt" | "csv" => "text/plain; charset=utf-8",
+        "svg" => "image/svg+xml",
+        "png" => "image/png",
+        "geojson" | "json" => "application/geo+json",
+        "kml" => "application/vnd.google-earth.kml+xml",
+        "gpx" => "application/gpx+xml",
+        "ics" => "text/calendar; charset=utf-8",
+        _ => return None,
+    })
+}
+
+pub async fn file(State(desk): Shared, headers: HeaderMap, Query(given): Query<Given>) -> Response {
+    let name = of(&given, "name");
+    let found = desk
+        .folder
+        .path(name)
+        .and_then(|path| fs::read(&path).map_err(|cause| Error::file(&path, "read", cause)));
+    match (found, kind_of(name)) {
+        (Ok(bytes), Some(kind)) => alone(bytes, kind),
+        (Err(error), Some(_)) => refused(&desk, &headers, &error, "/"),
+        (_, None) => not_found(State(desk)).await,
+    }
+}
+
+pub async fn drop_winds(State(desk): Shared, headers: HeaderMap, mut parts: Multipart) -> Response {
+    let mut name = String::new();
+    let kept = keep_files(&desk, &mut parts, &mut name).await;
+    let back = page::address(&name, Some(Station::Winds));
+    let kept = match kept {
+        Ok(kept) => kept,
+        Err(error) => return refused(&desk, &headers, &error, &back),
+    };
+    let (worker, plan) = (desk.clone(), name.clone());
+    let added = aside(move || take_winds(&worker, &plan, kept)).await;
+    match added.and_then(|added| added) {
+        Ok(()) if wants_json(&headers) => Json(json!({})).into_response(),
+        Ok(()) => Redirect::to(&back).into_response(),
+        Err(error) => refused(&desk, &headers, &error, &back),
+    }
+}
+
+/// Writes the files that a form brings under temporary names.
+async fn keep_files(
+    desk: &Desk,
+    parts: &mut Multipart,
+    name: &mut String,
+) -> Result<Vec<(String, NamedTempFile)>> {
+    let broken = |cause: axum::extract::multipart::MultipartError| Error::CannotDo {
+        why: format!("the files did not arrive: {}", cause.body_text()),
+        remedy: "send them again".into(),
+    };
+    let mut kept = Vec::new();
+    while let Some(mut part) = parts.next_field().await.map_err(broken)? {
+        if part.name() == Some("name") {
+            *name = part.text().await.map_err(broken)?;
+            continue;
+        }
+        let file = part.file_name().unwrap_or_default().to_owned();
+        if file.is_empty() {
+            continue;
+        }
+        let root = desk.folder.root();
+        let failed = |cause| Error::file(root, "write into", cause);
+        let mut written = NamedTempFile::new_in(root).map_err(failed)?;
+        while let Some(bytes) = part.chunk().await.map_err(broken)? {
+            written.write_all(&bytes).map_err(failed)?;
+        }
+        kept.push((file, written));
+    }
+    Ok(kept)
+}
+
+/// Reads files as winds, gives them their names, and puts them into the plan.
+fn take_winds(desk: &Desk, plan: &str, kept: Vec<(String, NamedTempFile)>) -> Result<()> {
+    let mut names = Vec::new();
+    for (file, written) in kept {
+        // What cannot be read as winds is not kept.
+        WindFiles::read(&[written.path().to_owned()], &Hints::default(), false)
+            .map_err(|error| renamed(error, &file))?;
+        let folder = beside(plan, "winds");
+        let path = desk.folder.path(&folder)?;
+        fs::create_dir_all(&path).map_err(|cause| Error::file(&path, "make", cause))?;
+        let (name, path) = free_name(desk, &folder, &file)?;
+        let failed = |cause| Error::file(&path, "write", cause);
+        written
+            .persist_noclobber(&path)
+            .map_err(|e| failed(e.error))?;
+        names.push(name);
+    }
+    add_winds(desk, plan, &names, false)
+}
+
+/// A fault of a file that had a temporary name, under its own.
+fn renamed(error: Error, file: &str) -> Error {
+    match error {
+        Error::Faults(faults) => Error::Faults(
+            faults
+                .into_iter()
+                .map(|fault| Fault {
+                    file: file.to_owned(),
+                    ..fault
+                })
+                .collect(),
+        ),
+        other => other,
+    }
+}
