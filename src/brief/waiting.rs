@@ -250,7 +250,8 @@ fn thinned<T: Copy>(all: &[T], most: usize) -> Vec<T> {
 }
 
 fn apart(a: [f64; 2], b: [f64; 2]) -> f64 {
-    (a[0] - b[0]).hypot(a[1] - b[1])
+    // Not `hypot`, which guards against numbers that no distance has, at four times the cost.
+    ((a[0] - b[0]).powi(2) + (a[1] - b[1]).powi(2)).sqrt()
 }
 
 #[cfg(test)]

@@ -35,7 +35,7 @@ pub(super) struct Globe {
 }
 
 /// Between normals at the same chord, geodesics differ by 0.7 % at most (the flattening, twice).
-const SLACK: f64 = 1.007;
+pub(super) const SLACK: f64 = 1.007;
 
 impl Globe {
     /// Of places and their numbers.

@@ -1,9 +1,10 @@
 //! The built-in towns of the world: the nearest one, those of a region, those of a name.
 
+use std::f64::consts::FRAC_PI_2;
 use std::sync::OnceLock;
 
 use super::data;
-use super::globe::{Globe, Near};
+use super::globe::{Near, SLACK};
 use crate::error::{Error, Result};
 use crate::geodesy::Position;
 
@@ -37,7 +38,6 @@ pub struct TownArea {
 #[derive(Debug)]
 pub struct Towns {
     all: Vec<Town>,
-    globe: OnceLock<Globe>,
 }
 
 /// The built-in towns: those of GeoNames with a thousand people or more, and seats of
@@ -51,10 +51,7 @@ pub fn towns() -> Result<&'static Towns> {
     static TOWNS: OnceLock<Option<Towns>> = OnceLock::new();
     let read = || {
         let all = decoded(TEXT.get_or_init(|| data::text(data::PLACES).unwrap_or_default()))?;
-        Some(Towns {
-            all,
-            globe: OnceLock::new(),
-        })
+        Some(Towns { all })
     };
     TOWNS
         .get_or_init(read)
@@ -122,17 +119,32 @@ impl Towns {
 
     /// The nearest one; its azimuth is seen from the place asked for.
     pub fn nearest(&self, from: Position) -> Option<Near<Town>> {
-        let numbered = || self.all.iter().enumerate();
-        let globe = self
-            .globe
-            .get_or_init(|| Globe::new(numbered().map(|(i, t)| (t.position, i as u32))));
-        let position = |i: u32| self.all[i as usize].position;
-        let near = globe.nearest(from, 1, position).pop()?;
-        Some(Near {
-            what: self.all[near.what as usize],
-            distance_m: near.distance_m,
-            azimuth_deg: near.azimuth_deg,
-        })
+        let here = from.normal().0;
+        // All are looked at: a tree of them takes longer to build than hundreds of questions take so. No
+        // chord is shorter than this share of the latitudes between its ends, which are at hand.
+        let at_least =
+            |town: &Town| (town.position.lat_deg - from.lat_deg).abs().to_radians() / FRAC_PI_2;
+        let chord = |town: &Town| -> f64 {
+            let there = town.position.normal().0;
+            let squares = (0..3).map(|k| (there[k] - here[k]).powi(2));
+            squares.sum::<f64>().sqrt()
+        };
+        let mut least = f64::INFINITY;
+        for town in &self.all {
+            if at_least(town) < least {
+                least = least.min(chord(town));
+            }
+        }
+        let enough = SLACK * least;
+        let near = self.all.iter();
+        let near = near.filter(|town| at_least(town) <= enough && chord(town) <= enough);
+        let way = |town: &Town| Near {
+            what: *town,
+            distance_m: from.distance_m(town.position),
+            azimuth_deg: from.azimuth_deg(town.position),
+        };
+        near.map(way)
+            .min_by(|a, b| a.distance_m.total_cmp(&b.distance_m))
     }
 
     /// The towns of a name, the largest first. Words after a comma, or the last words, may be the
