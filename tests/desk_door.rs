@@ -283,6 +283,9 @@ fn files_stay_inside_the_folder() {
         fs::write(folder.join(name), text).unwrap();
         let table = sample.replace("[balloon]", &format!("[balloon]\ntable = {file:?}"));
         fs::write(folder.join(format!("table-{name}")), table).unwrap();
+        let learnt = sample.replace("[spread]", &format!("[spread]\nlogbook = {file:?}"));
+        assert_ne!(learnt, sample);
+        fs::write(folder.join(format!("logbook-{name}")), learnt).unwrap();
     }
     let desk = Desk::open(&folder, &[]);
     for name in [
@@ -309,7 +312,14 @@ fn files_stay_inside_the_folder() {
             );
         }
     }
-    for name in ["up.toml", "abs.toml", "table-up.toml", "table-abs.toml"] {
+    for name in [
+        "up.toml",
+        "abs.toml",
+        "table-up.toml",
+        "table-abs.toml",
+        "logbook-up.toml",
+        "logbook-abs.toml",
+    ] {
         let answer = desk.get(&format!("/plan?name={name}"));
         assert_eq!(answer.status, 200, "{name}");
         assert!(answer.body.contains("outside of the folder"), "{name}");

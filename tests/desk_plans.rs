@@ -22,7 +22,8 @@ use desk::{Answer, Desk};
 use feed::feed_text;
 use serde_json::Value;
 use server::{Files, Server};
-use windfall::Plan;
+use windfall::zone::Mark;
+use windfall::{Options, Plan, Position, Winds, predict};
 
 const NAME: &str = "plan.toml";
 
@@ -443,6 +444,150 @@ fn days_are_compared_one_is_taken_and_the_crew_is_briefed() {
         compared.body
     );
     assert!(compared.body.contains("<svg") && compared.body.contains("moved"));
+}
+
+/// The flight as it is planned, as a tracker might have told it: a row a minute.
+fn flown(folder: &Path) -> Vec<String> {
+    let plan = Plan::read(folder.join(NAME)).unwrap();
+    let winds = Winds::of_plan(&plan).unwrap();
+    let options = Options {
+        draws: 100,
+        ..Options::default()
+    };
+    let zone = predict(&plan, &winds, options, || ()).unwrap().zone;
+    let row = |mark: &Mark| {
+        let Position { lat_deg, lon_deg } = mark.position;
+        format!("{},{lat_deg},{lon_deg},{}\n", mark.time, mark.altitude_m)
+    };
+    zone.track.iter().map(row).collect()
+}
+
+const HEAD: &str = "time,latitude,longitude,altitude_m\n";
+
+/// What a station shows, once it holds these words.
+fn shows(desk: &Desk, station: &str, words: &str) -> String {
+    let until = Instant::now() + Duration::from_secs(240);
+    loop {
+        let made = result(desk, station);
+        if made.contains(words) {
+            return made;
+        }
+        assert!(Instant::now() < until, "no {words}: {made}");
+        std::thread::sleep(Duration::from_millis(200));
+    }
+}
+
+#[test]
+fn a_flight_is_followed_from_a_file_that_grows_until_it_is_stopped() {
+    let (folder, desk) = opened();
+    let rows = flown(folder.path());
+    let log = folder.path().join("receiver.csv");
+    let up_to = |n: usize| HEAD.to_owned() + &rows[..n].concat();
+    fs::write(&log, up_to(rows.len() / 3)).unwrap();
+    let job = |fields: &[(&str, &str)]| {
+        let all = [&[("name", NAME), ("what", "follow")], fields].concat();
+        desk.post("/job", &all)
+    };
+    let started = job(&[
+        ("file", "receiver.csv"),
+        ("grows", "yes"),
+        ("me", "42.9 -108.1"),
+    ]);
+    assert_eq!(
+        started.header("location"),
+        Some("/plan?name=plan.toml#flying")
+    );
+    let made = shows(&desk, "flying", "rising");
+    assert!(
+        made.contains("<svg") && made.contains("From the car"),
+        "{made}"
+    );
+    fs::write(&log, up_to(9 * rows.len() / 10)).unwrap();
+    shows(&desk, "flying", "falling");
+    // One job at a time; stopping it leaves what was shown and written.
+    assert_eq!(job(&[("file", "receiver.csv")]).status, 422);
+    assert_eq!(desk.post("/job/stop", &[]).status, 303);
+    let made = result(&desk, "flying");
+    assert!(made.contains("plan-flight"), "{made}");
+    let kept = fs::read_to_string(folder.path().join("plan-flight/reports.log")).unwrap();
+    assert_eq!(kept.lines().count(), 9 * rows.len() / 10 + 1, "{kept}");
+    for file in ["zone.geojson", "zone.kml", "zone-now.kml", "page.html"] {
+        assert!(
+            folder.path().join("plan-flight").join(file).exists(),
+            "{file}"
+        );
+    }
+}
+
+/// What a job that failed says.
+fn failed(desk: &Desk) -> String {
+    let until = Instant::now() + Duration::from_secs(60);
+    loop {
+        let page = desk.get(&format!("/plan?name={NAME}")).body;
+        let said = page.split("id=\"job-said\"").nth(1).unwrap();
+        let said = said.split(['<', '>']).nth(1).unwrap();
+        if !said.is_empty() && !said.starts_with("Reading") && !said.starts_with("Following") {
+            return said.to_owned();
+        }
+        assert!(Instant::now() < until, "{said}");
+        std::thread::sleep(Duration::from_millis(100));
+    }
+}
+
+#[test]
+fn a_source_that_cannot_be_followed_is_told() {
+    let (_folder, desk) = opened();
+    for (fields, words) in [
+        (vec![], "no source of reports"),
+        (vec![("file", "../elsewhere.log")], "elsewhere.log"),
+        (vec![("file", "none.log")], "none.log"),
+        (vec![("address", "receiver.csv")], "Or an address"),
+        (vec![("address", "tcp://nowhere")], "host:port"),
+        (
+            vec![("address", "aprs://localhost:1?call=N0CALL")],
+            "Call signs",
+        ),
+        (
+            vec![("file", "plan.toml"), ("me", "here")],
+            "Where the car is",
+        ),
+    ] {
+        let all = [&[("name", NAME), ("what", "follow")][..], &fields].concat();
+        assert_eq!(desk.post("/job", &all).status, 303);
+        let said = failed(&desk);
+        assert!(said.contains(words), "{fields:?}: {said}");
+    }
+}
+
+#[test]
+fn a_flight_is_looked_back_on_and_written_into_the_logbook_once() {
+    let (folder, desk) = opened();
+    let rows = flown(folder.path());
+    let half = rows.len() / 2;
+    for (name, part) in [("up.csv", &rows[..half + 5]), ("down.csv", &rows[half..])] {
+        fs::write(folder.path().join(name), HEAD.to_owned() + &part.concat()).unwrap();
+    }
+    let fields = [
+        ("name", NAME),
+        ("what", "debrief"),
+        ("file", "up.csv"),
+        ("file", "down.csv"),
+        ("logbook", "yes"),
+    ];
+    assert_eq!(
+        desk.post("/job", &fields).header("location"),
+        Some("/plan?name=plan.toml#afterwards")
+    );
+    let made = shows(&desk, "afterwards", "written into flights.toml");
+    assert!(
+        made.contains("What one flight can and cannot say"),
+        "{made}"
+    );
+    let book = fs::read_to_string(folder.path().join("flights.toml")).unwrap();
+    assert_eq!(book.matches("[[flight]]").count(), 1, "{book}");
+    desk.post("/job", &fields);
+    shows(&desk, "afterwards", "already");
+    assert!(!desk.get("/").body.contains("/plan?name=flights.toml"));
 }
 
 #[test]

@@ -1,8 +1,7 @@
 //! `windfall debrief`: what the track of a flight says of its prediction.
 
-use std::fs::File;
-use std::io::{Read, Write};
-use std::path::{Path, PathBuf};
+use std::io::Write;
+use std::path::PathBuf;
 
 use clap::Args;
 
@@ -13,11 +12,10 @@ use super::plan_file::PlanFiles;
 use super::trackers::TrackerArgs;
 use super::wind_files::WindArgs;
 use windfall::debrief::Debrief;
-use windfall::error::{Error, Result};
+use windfall::error::Result;
+use windfall::listen::hearing::read_file;
 use windfall::logbook::Logbook;
 use windfall::report::tables;
-use windfall::track::reader::{Heard, Reader};
-use windfall::track::{Outcome, Refusal};
 use windfall::zone::DRAWS;
 
 /// Compares a flight's track with its prediction: where it fell short, and what to take into the next plan.
@@ -78,7 +76,7 @@ pub fn run(args: &DebriefArgs, out: &mut impl Write, talk: &mut impl Write) -> R
     let winds = args.winds.read(&plan)?;
     let mut heard = Vec::new();
     for path in &args.track {
-        read(path, reader.clone(), &mut heard)?;
+        heard.extend(read_file(path, reader.clone())?);
     }
     let options = args.run.options(args.draws);
     let debrief = with_threads(args.run.threads, || {
@@ -101,23 +99,4 @@ pub fn run(args: &DebriefArgs, out: &mut impl Write, talk: &mut impl Write) -> R
         "standard error",
         &format!("{said} {}\n", path.display()),
     )
-}
-
-/// Reads a track's file; what is of other stations is not kept.
-fn read(path: &Path, mut reader: Reader, into: &mut Vec<Outcome>) -> Result<()> {
-    let failed = |cause| Error::file(path, "read", cause);
-    let mut file = File::open(path).map_err(failed)?;
-    let mut keep = |heard: Heard| {
-        let ours = heard.outcomes.into_iter();
-        into.extend(ours.filter(|o| !matches!(o, Err(Refusal::NotAsked))));
-    };
-    let mut buffer = vec![0; 1 << 16];
-    loop {
-        match file.read(&mut buffer).map_err(failed)? {
-            0 => break,
-            count => reader.bytes(&buffer[..count], &mut keep),
-        }
-    }
-    reader.end(&mut keep);
-    Ok(())
 }

@@ -1,9 +1,7 @@
 //! `windfall follow`: the landing zone again and again, from what the trackers say.
 
-use std::fs::{self, File, OpenOptions};
 use std::io::{IsTerminal, Write};
-use std::path::{Path, PathBuf};
-use std::sync::mpsc::{Receiver, RecvTimeoutError, TryRecvError};
+use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
 use clap::Args;
@@ -15,19 +13,17 @@ use super::output;
 use super::plan_file::PlanFiles;
 use super::trackers::TrackerArgs;
 use super::wind_files::WindArgs;
-use windfall::brief::answer::WaitingPoint;
 use windfall::clock::seconds_between;
 use windfall::error::{Error, Fault, Result};
-use windfall::files::write_atomically;
 use windfall::follow::Follower;
-use windfall::follow::answer::Standing;
 use windfall::geodesy::Position;
 use windfall::geodesy::reading::{EXPECTED, read_position};
-use windfall::listen::{self, Event, Source, Waiting};
+use windfall::listen::hearing::{Hearing, log_of};
+use windfall::listen::{Source, Waiting};
 use windfall::plan::Plan;
-use windfall::report::{files, follow_words, pages, tables};
-use windfall::track::reader::{Heard, Reader, log_line};
-use windfall::track::{Outcome, Refusal};
+use windfall::report::files::live_folder::LiveFolder;
+use windfall::report::{follow_words, tables};
+use windfall::track::reader::Reader;
 use windfall::units::UnitSystem;
 use windfall::zone::DRAWS;
 
@@ -96,9 +92,6 @@ const VIEW_EVERY: Duration = Duration::from_secs(10);
 const VIEW_AT_MOST: Duration = Duration::from_secs(1);
 /// Brings the cursor home and clears what is below.
 const HOME: &str = "\x1b[H\x1b[J";
-/// Names of the files in the folder.
-const LOG: &str = "reports.log";
-const KML_NOW: &str = "zone-now.kml";
 
 /// Runs the command: lines or the view on `out`, talk on `talk`.
 ///
@@ -123,7 +116,7 @@ pub fn run(args: &FollowArgs, out: &mut impl Write, talk: &mut impl Write) -> Re
     args.instead.apply(&mut plan, units)?;
     let winds = args.winds.read(&plan)?;
     output::print(talk, "standard error", &heading(&plan))?;
-    let folder = args.out.as_deref().map(Folder::open).transpose()?;
+    let folder = args.out.as_deref().map(LiveFolder::open).transpose()?;
     let mut follower = Follower::new(&plan, &winds, options)?;
     follower.set_car(me);
     let mut desk = Desk {
@@ -136,10 +129,7 @@ pub fn run(args: &FollowArgs, out: &mut impl Write, talk: &mut impl Write) -> Re
         changed: false,
     };
     for source in in_order(&sources) {
-        let live = source.is_live() || args.wait;
-        let reader = reader.clone();
-        let reader = if live { reader.streaming() } else { reader };
-        desk.follow(source, reader, live, args, out, talk)?;
+        desk.follow(source, reader.clone(), args, out, talk)?;
     }
     desk.finish(args, out)
 }
@@ -188,77 +178,12 @@ fn place(text: &str) -> Result<Position> {
     read_position(text).ok_or_else(|| Fault::new("--me", format!("\"{text}\""), EXPECTED).into())
 }
 
-/// The folder that is written into.
-struct Folder {
-    path: PathBuf,
-    log: File,
-}
-
-impl Folder {
-    fn open(path: &Path) -> Result<Folder> {
-        fs::create_dir_all(path).map_err(|cause| Error::file(path, "make", cause))?;
-        let log = path.join(LOG);
-        let failed = |cause| Error::file(&log, "write", cause);
-        let file = OpenOptions::new()
-            .create(true)
-            .append(true)
-            .open(&log)
-            .map_err(failed)?;
-        write_atomically(
-            &path.join("zone.kml"),
-            files::follow::kml_link(KML_NOW).as_bytes(),
-        )?;
-        Ok(Folder {
-            path: path.to_owned(),
-            log: file,
-        })
-    }
-
-    /// Whether a source is the log itself.
-    fn is_log(&self, source: &Source) -> bool {
-        let Source::File(path) = source else {
-            return false;
-        };
-        let real = |p: &Path| fs::canonicalize(p).ok();
-        real(path).is_some_and(|p| real(&self.path.join(LOG)) == Some(p))
-    }
-
-    /// Appends lines, and waits until the disk has them.
-    fn keep(&mut self, lines: &str) -> Result<()> {
-        if lines.is_empty() {
-            return Ok(());
-        }
-        let path = self.path.join(LOG);
-        let failed = |cause| Error::file(&path, "write", cause);
-        self.log.write_all(lines.as_bytes()).map_err(failed)?;
-        self.log.sync_data().map_err(failed)
-    }
-
-    fn write(
-        &self,
-        standing: &Standing,
-        waiting: &[WaitingPoint],
-        plan: &Plan,
-        units: UnitSystem,
-    ) -> Result<()> {
-        let zone = &plan.timezone;
-        let write =
-            |name: &str, text: String| write_atomically(&self.path.join(name), text.as_bytes());
-        write("zone.geojson", files::follow::geojson(standing, units))?;
-        write(KML_NOW, files::follow::kml(standing, waiting, zone, units))?;
-        write(
-            "page.html",
-            pages::follow::text(standing, waiting, zone, units),
-        )
-    }
-}
-
 /// All that one run has at hand.
 struct Desk<'a> {
     plan: &'a Plan,
     units: UnitSystem,
     follower: Follower<'a>,
-    folder: Option<Folder>,
+    folder: Option<LiveFolder>,
     /// The time that was shown last, by the trackers' clock.
     shown: Option<Timestamp>,
     shown_at: Option<Instant>,
@@ -270,8 +195,7 @@ impl Desk<'_> {
     fn follow(
         &mut self,
         source: &Source,
-        mut reader: Reader,
-        live: bool,
+        reader: Reader,
         args: &FollowArgs,
         out: &mut impl Write,
         talk: &mut impl Write,
@@ -280,37 +204,24 @@ impl Desk<'_> {
             ask: Duration::from_secs(args.ask_every.into()),
             ..Waiting::default()
         };
-        let events = listen::listen(source, args.wait, waiting)?;
-        let kept = self.folder.as_ref().is_some_and(|f| !f.is_log(source)) && live;
+        let mut hearing = Hearing::new(source, reader, args.wait, waiting)?;
+        let live = hearing.is_live();
+        let is_log = match (source, &self.folder) {
+            (Source::File(path), Some(folder)) => folder.is_log(path),
+            _ => false,
+        };
         loop {
-            let (batch, ended) = take(&events, live);
+            let batch = hearing.next();
             let heard_at = live.then(Timestamp::now);
-            let mut all: Vec<Heard> = Vec::new();
-            let mut hear = |heard: Heard| all.push(heard);
-            for event in batch {
-                match event {
-                    Event::Bytes(bytes) => reader.bytes(&bytes, &mut hear),
-                    Event::Whole(bytes) => reader.whole(&bytes, &mut hear),
-                    Event::Cut => reader.cut(),
-                    Event::Said(said) => {
-                        let words = format!("{}\n", follow_words::said(&said));
-                        output::print(talk, "standard error", &words)?;
-                    }
-                    Event::End => {}
-                }
+            for said in &batch.said {
+                let words = format!("{}\n", follow_words::said(said));
+                output::print(talk, "standard error", &words)?;
             }
-            if ended {
-                reader.end(&mut hear);
-            }
-            let log = match (kept, heard_at) {
-                (true, Some(at)) => logged(&all, at),
-                _ => String::new(),
-            };
-            if let Some(folder) = &mut self.folder {
-                folder.keep(&log)?;
+            if let (Some(folder), Some(at), false) = (&mut self.folder, heard_at, is_log) {
+                folder.keep(&log_of(&batch.heard, at))?;
             }
             let mut changed = false;
-            for outcome in all.into_iter().flat_map(|heard| heard.outcomes) {
+            for outcome in batch.heard.into_iter().flat_map(|heard| heard.outcomes) {
                 let moved = self.follower.hear(outcome, heard_at);
                 changed |= moved;
                 if moved && !live {
@@ -320,7 +231,7 @@ impl Desk<'_> {
             if live {
                 self.show_if_due(changed, out)?;
             }
-            if ended {
+            if batch.ended {
                 return Ok(());
             }
         }
@@ -393,41 +304,4 @@ impl Desk<'_> {
         }
         output::print(out, "standard output", &text)
     }
-}
-
-/// Lines of the log for what is of this flight.
-fn logged(all: &[Heard], at: Timestamp) -> String {
-    let ours = all
-        .iter()
-        .filter(|heard| heard.outcomes.iter().any(is_ours));
-    ours.map(|heard| log_line(at, &heard.raw)).collect()
-}
-
-/// What is of another station is not kept.
-fn is_ours(outcome: &Outcome) -> bool {
-    !matches!(outcome, Err(Refusal::NotAsked))
-}
-
-/// All events that wait, or the next within a second; and whether there will be no more.
-fn take(events: &Receiver<Event>, live: bool) -> (Vec<Event>, bool) {
-    const MOST: usize = 64;
-    let first = match live {
-        true => events.recv_timeout(Duration::from_secs(1)),
-        false => events.recv().map_err(|_| RecvTimeoutError::Disconnected),
-    };
-    let mut batch = Vec::new();
-    match first {
-        Ok(event) => batch.push(event),
-        Err(RecvTimeoutError::Timeout) => return (batch, false),
-        Err(RecvTimeoutError::Disconnected) => return (batch, true),
-    }
-    while batch.len() < MOST {
-        match events.try_recv() {
-            Ok(event) => batch.push(event),
-            Err(TryRecvError::Empty) => break,
-            Err(TryRecvError::Disconnected) => return (batch, true),
-        }
-    }
-    let ended = batch.contains(&Event::End);
-    (batch, ended)
 }

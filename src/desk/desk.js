@@ -210,7 +210,7 @@
   });
 
   // What happens elsewhere: other pages, long work.
-  let source = null, ended = null;
+  let source = null, ended = null, seen = 0;
   function listen() {
     source = new EventSource("/pulse");
     source.onmessage = (event) => told(JSON.parse(event.data));
@@ -228,6 +228,8 @@
       // Read out in steps of a tenth.
       const said = job.doing + (count || (share === null ? "" : ` ${10 * Math.floor(10 * share)} %`));
       if ($("job-said").textContent !== said) { $("job-said").textContent = said; }
+      // A flight that is followed shows how it stands while the work goes on.
+      if (mine && job.station === "flying" && job.done !== seen) { seen = job.done; result(job.station); }
     } else if (mine) {
       $("job-said").textContent = { done: `${job.doing}: ${words.done}`, stopped: words.stopped, failed: job.message }[job.state] || "";
     }

@@ -60,7 +60,7 @@ use Kind::{Choice, Files, Flag, Lines, Long, Number, Text};
 use Station::{Brief, Days, Flight, Site, Stack, Winds, Zone};
 
 /// All fields, in the order of the page.
-pub const FIELDS: [Field; 51] = [
+pub const FIELDS: [Field; 52] = [
     field(Flight, "flight.name", Text),
     field(Flight, "flight.release", Text),
     field(Flight, "flight.timezone", Text),
@@ -109,6 +109,7 @@ pub const FIELDS: [Field; 51] = [
     seldom(Zone, "spread.early_bursts", Text),
     seldom(Zone, "spread.canopy_changes", Text),
     seldom(Zone, "spread.release_delay", Text),
+    seldom(Zone, "spread.logbook", Text),
     field(Brief, "brief.contacts", Lines),
     field(Brief, "brief.notes", Long),
     field(Brief, "brief.filling", Text),

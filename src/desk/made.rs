@@ -1,5 +1,6 @@
 //! What long work made, kept as answers so that it can be shown in other units at any time.
 
+use super::flight::{Debriefed, Followed};
 use crate::choice::answer::{Aim, Days, Sites};
 
 /// What was made, and of which plan.
@@ -22,6 +23,10 @@ pub enum Answer {
     Looked(Looked),
     /// Files of winds that were downloaded, by their names in the folder.
     Fetched(Vec<String>),
+    /// A flight that is followed, as it stands.
+    Followed(Box<Followed>),
+    /// A flight looked back on.
+    Debriefed(Box<Debriefed>),
     /// Files of a briefing that were written, by their names in the folder.
     Written(Vec<String>),
 }

@@ -3,7 +3,7 @@
 //! A server that listens on this computer only ([`bind`]) and answers nobody without the key of its run (`door`).
 //! What its page saves are the same plans that the commands read (`drafts`, `fields`), inside one folder
 //! (`folder`). What is shown while somebody types is computed anew for each change (`live`); long work is a job
-//! (`jobs`, `work`), one at a time. Pages are pure functions (`page`, `show`) and work without script, but for the
+//! (`jobs`, `work`, `flight`), one at a time. Pages are pure functions (`page`, `show`) and work without script, but for the
 //! map and live results; every text of theirs is in `words`.
 
 mod air;
@@ -11,6 +11,7 @@ mod begin;
 mod door;
 mod drafts;
 mod fields;
+mod flight;
 mod folder;
 mod jobs;
 mod key;

@@ -20,7 +20,11 @@ const WINDS: [&str; 12] = [
     "csv", "txt", "dat", "grib", "grib2", "grb", "grb2", "nc", "nc4", "cdf", "gsd", "zip",
 ];
 /// The forecast that is offered first.
-const USUAL_FEED: &str = "gfs-half";
+const USUAL_FEED: &str = "gfs";
+/// Endings of files that may hold reports of trackers.
+const REPORTS: [&str; 9] = [
+    "csv", "geojson", "gpx", "json", "jsonl", "kiss", "log", "nmea", "txt",
+];
 /// Endings of files that hold places or areas.
 const PLACES: [&str; 3] = ["csv", "geojson", "json"];
 
@@ -474,11 +478,13 @@ fn content(page: &PlanPage, station: Station) -> Markup {
         },
         Station::Follow => html! {
             p { (words::FOLLOW) }
-            pre tabindex="0" { "windfall follow " (page.name) " --from SOURCE" }
+            (follow_form(page))
+            (made(page, station))
         },
         Station::After => html! {
             p { (words::AFTER) }
-            pre tabindex="0" { "windfall debrief " (page.name) " --track FILE" }
+            (debrief_form(page))
+            (made(page, station))
         },
         Station::Text => text(page),
     }
@@ -777,6 +783,58 @@ fn sites_form(page: &PlanPage) -> Markup {
     }
 }
 
+/// Files of the plan's folder that may hold reports of trackers.
+fn reports<'a>(page: &'a PlanPage) -> Vec<&'a str> {
+    let folder = beside(page.name);
+    let files = page.files.iter().map(|f| f.name.as_str());
+    files
+        .filter(|name| name.starts_with(folder) && ends_in(name, &REPORTS))
+        .filter(|name| !name.contains("-briefing/"))
+        .filter(|name| !name.contains("-flight/") || name.ends_with(".log"))
+        .collect()
+}
+
+fn follow_form(page: &PlanPage) -> Markup {
+    let fields = html! {
+        div.fields {
+            div.field {
+                label for="reports" { (words::REPORTS) }
+                select id="reports" name="file" aria-describedby="reports-hint" {
+                    option value="" { (words::NO_REPORTS) }
+                    @for name in reports(page) { option value=(name) { (name) } }
+                }
+                small.hint id="reports-hint" { (words::REPORTS_HINT) }
+            }
+            (small_field("address", "address", [words::ADDRESS, words::ADDRESS_HINT], ""))
+            (small_field("call", "call", [words::CALL, words::CALL_HINT], ""))
+            (small_field("columns", "columns", [words::COLUMNS, words::COLUMNS_HINT], ""))
+            (small_field("me", "me", [words::CAR, words::CAR_HINT], ""))
+        }
+        label.tick { input type="checkbox" name="grows" value="yes"; " " (words::GROWS) }
+    };
+    work_form(page, "follow", words::FOLLOW_BUTTON, fields)
+}
+
+fn debrief_form(page: &PlanPage) -> Markup {
+    let files = reports(page);
+    let fields = html! {
+        fieldset aria-describedby="tracks-hint" {
+            legend { (words::TRACKS) }
+            small.hint id="tracks-hint" { (words::TRACKS_HINT) }
+            @if files.is_empty() { p { (words::NO_FILES) } }
+            @for name in files {
+                label.tick { input type="checkbox" name="file" value=(name); " " (name) }
+            }
+        }
+        div.fields {
+            (small_field("after-call", "call", [words::CALL, words::CALL_HINT], ""))
+            (small_field("after-columns", "columns", [words::COLUMNS, words::COLUMNS_HINT], ""))
+        }
+        label.tick { input type="checkbox" name="logbook" value="yes"; " " (words::IN_LOGBOOK) }
+    };
+    work_form(page, "debrief", words::AFTER_BUTTON, fields)
+}
+
 /// What long work made of the plan at a station.
 fn made(page: &PlanPage, station: Station) -> Markup {
     let made = page.made.iter().find(|(of, _)| *of == station);
@@ -798,6 +856,8 @@ pub fn answer(made: &Made, name: &str, text: &str, step: u64, units: UnitSystem)
             Answer::Aim(aim) => (show::aim(aim, &take, units)),
             Answer::Looked(looked) => (show::looked(looked, name)),
             Answer::Written(files) => (show::written(files)),
+            Answer::Followed(followed) => (show::followed(followed, units)),
+            Answer::Debriefed(debriefed) => (show::debriefed(debriefed, units)),
             Answer::Fetched(files) => {
                 p { (words::FETCHED) }
                 ul { @for file in files { li { (file) } } }

@@ -3,6 +3,7 @@
 use jiff::tz::TimeZone;
 use maud::{Markup, html};
 
+use super::flight::{Debriefed, Followed};
 use super::made::Looked;
 use super::words;
 use crate::brief::Wait;
@@ -15,6 +16,8 @@ use crate::geodesy::Position;
 use crate::plan::Plan;
 use crate::report::fill_words::{cylinders_used, heading, weight_to_hang};
 use crate::report::findings::concern;
+use crate::report::follow_words;
+use crate::report::pages;
 use crate::report::pictures;
 use crate::report::reasons::{percent, reason, verdict_name, verdict_sign};
 use crate::report::tables;
@@ -516,6 +519,34 @@ pub fn written(files: &[String]) -> Markup {
         ul.files { @for name in files { li { a href=(address(name)) { (name) } } } }
         @if let Some(page) = page {
             iframe src=(address(page)) title=(words::told::THE_BRIEFING) loading="lazy" {}
+        }
+    }
+}
+
+/// A flight that is followed.
+pub fn followed(followed: &Followed, units: UnitSystem) -> Markup {
+    let Followed {
+        standing,
+        waiting,
+        timezone,
+        ..
+    } = followed;
+    html! {
+        @if let Some(said) = &followed.said { p { (follow_words::said(said)) } }
+        div.standing { (pages::follow::standing_now(standing, waiting, timezone, units)) }
+        p { (words::FLYING_IN) " " strong { (followed.folder) } "." }
+    }
+}
+
+/// A flight looked back on.
+pub fn debriefed(debriefed: &Debriefed, units: UnitSystem) -> Markup {
+    let table = tables::debrief::table(&debriefed.debrief, &debriefed.plan, units);
+    html! {
+        pre tabindex="0" { (table) }
+        @match debriefed.written {
+            Some(true) => p { (words::LOGGED) },
+            Some(false) => p { (words::LOGGED_BEFORE) },
+            None => {}
         }
     }
 }

@@ -151,6 +151,10 @@ pub fn field(id: &str) -> [&'static str; 2] {
             "Delay of the release",
             "two thirds are shorter, as in 10 min",
         ],
+        "spread.logbook" => [
+            "Logbook of past flights",
+            "a file of the folder, as in flights.toml; what they showed is taken into account",
+        ],
         "brief.contacts" => ["Whom to call", "a line each"],
         "brief.notes" => ["Notes for the crew", ""],
         "brief.filling" => ["Filling begins before the release", "as in 1 h"],
@@ -308,8 +312,31 @@ pub const GROUND: &str = "Files about the ground";
 pub const BRIEF_BUTTON: &str = "Make the briefing";
 pub const BRIEF_IN: &str = "The briefing is in the folder";
 pub const BRIEF_OPEN: &str = "Open it in a page of its own";
-pub const FOLLOW: &str = "While the balloon flies, the desk does not follow it yet. This command does, in a terminal, with reports of the tracker from a file, a receiver or a server:";
-pub const AFTER: &str = "After the flight this command scores the prediction against the tracker's log, learns how much things vary, and lines up the times of loggers and cameras:";
+pub const FOLLOW: &str = "Reports of the tracker come from a file that a receiver writes, or from an address. With each report the zone is predicted anew; the folder beside the plan keeps all reports, the zone, a map file and a page for the crew.";
+pub const FOLLOW_BUTTON: &str = "Follow the flight";
+pub const REPORTS: &str = "File of reports";
+pub const REPORTS_HINT: &str =
+    "APRS, NMEA, CSV, JSON lines, GPX or a log of the desk itself, told apart by what is in it";
+pub const NO_REPORTS: &str = "none: an address";
+pub const GROWS: &str = "The file still grows: wait at its end for more";
+pub const ADDRESS: &str = "Or an address";
+pub const ADDRESS_HINT: &str = "as in tcp://localhost:8001, aprs://HOST:14580?call=YOURS&filter=b/TRACKER or https://...; this uses the network";
+pub const NO_SOURCE: &str = "there is no source of reports";
+pub const NO_SOURCE_REMEDY: &str = "choose a file or give an address";
+pub const CALL: &str = "Call signs or names of the trackers";
+pub const CALL_HINT: &str = "as in N0CALL-11; several with blanks between; empty: whoever reports";
+pub const COLUMNS: &str = "Columns, where they are not found";
+pub const COLUMNS_HINT: &str = "as in time=utc,lat=lat,lon=lon,alt=height:ft; may be empty";
+pub const CAR: &str = "Where the car is";
+pub const CAR_HINT: &str = "coordinates in any usual form; may be empty";
+pub const FLYING_IN: &str = "Reports, zone, map file and page are in the folder";
+pub const AFTER: &str = "The tracker's log tells how the flight came out beside the prediction, which part of it fell short, and what to take into the next plan.";
+pub const AFTER_BUTTON: &str = "Look back on the flight";
+pub const TRACKS: &str = "Files of the track";
+pub const TRACKS_HINT: &str = "one or more; where they overlap they are merged";
+pub const IN_LOGBOOK: &str = "Write the flight into the logbook flights.toml";
+pub const LOGGED: &str = "The flight was written into flights.toml.";
+pub const LOGGED_BEFORE: &str = "The flight is in flights.toml already; nothing was written.";
 pub const STOP: &str = "Stop";
 pub const IDLE: &str = "No work is going on.";
 pub const MADE_BEFORE: &str = "Made before the last change of the plan.";
@@ -368,6 +395,8 @@ pub fn doing(what: &str) -> &'static str {
         "look" => "Looking how much there is",
         "fetch" => "Downloading",
         "brief" => "Making the briefing",
+        "follow" => "Following the flight",
+        "debrief" => "Looking back on the flight",
         _ => "Reading the winds",
     }
 }

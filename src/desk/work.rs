@@ -7,6 +7,7 @@ use std::sync::Arc;
 use jiff::{Timestamp, civil};
 
 use super::fields::Values;
+use super::flight::{debrief, follow};
 use super::folder::beside;
 use super::jobs::Work;
 use super::live::parsed;
@@ -49,6 +50,8 @@ pub fn station(what: &str) -> Option<Station> {
         "sites" | "aim" => Station::Site,
         "look" | "fetch" => Station::Winds,
         "brief" => Station::Brief,
+        "follow" => Station::Follow,
+        "debrief" => Station::After,
         _ => return None,
     })
 }
@@ -64,6 +67,7 @@ pub fn work(desk: &Desk, name: &str, text: &str, given: &Values, work: &Work) ->
     let asked = Asked {
         desk,
         name,
+        text,
         plan: &plan,
         given,
         work,
@@ -74,6 +78,8 @@ pub fn work(desk: &Desk, name: &str, text: &str, given: &Values, work: &Work) ->
         "sites" => asked.sites(&*desk.air.of(&plan)?)?,
         "aim" => asked.aim(&*desk.air.of(&plan)?)?,
         "brief" => asked.brief(&*desk.air.of(&plan)?)?,
+        "follow" => follow(&asked, &*desk.air.of(&plan)?)?,
+        "debrief" => debrief(&asked, &*desk.air.of(&plan)?)?,
         "look" => asked.look()?,
         "fetch" => asked.fetch()?,
         other => return Err(Fault::new("what", format!("{other:?}"), "some work").into()),
@@ -82,16 +88,24 @@ pub fn work(desk: &Desk, name: &str, text: &str, given: &Values, work: &Work) ->
     Ok(Made { of, answer })
 }
 
-struct Asked<'a> {
-    desk: &'a Desk,
-    name: &'a str,
-    plan: &'a Plan,
+/// What is asked for.
+pub struct Asked<'a> {
+    /// The desk.
+    pub desk: &'a Desk,
+    /// The plan's name.
+    pub name: &'a str,
+    /// Its text.
+    pub text: &'a str,
+    /// The plan.
+    pub plan: &'a Plan,
     given: &'a Values,
-    work: &'a Work,
+    /// The job.
+    pub work: &'a Work,
 }
 
 impl Asked<'_> {
-    fn typed(&self, id: &str) -> &str {
+    /// What the form has in a field; several answers are a line each.
+    pub fn typed(&self, id: &str) -> &str {
         self.given.get(id).map_or("", |text| text.trim())
     }
 

@@ -5,6 +5,7 @@
 //! requests for pages.
 
 mod file;
+pub mod hearing;
 mod page;
 pub mod source;
 mod stream;

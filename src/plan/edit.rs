@@ -34,7 +34,7 @@ pub enum Written {
 }
 
 /// Every key that names files, which are read when a plan is flown.
-const FILES: [(&str, &str); 8] = [
+const FILES: [(&str, &str); 9] = [
     ("wind", "files"),
     ("balloon", "table"),
     ("ground", "terrain"),
@@ -43,6 +43,7 @@ const FILES: [(&str, &str); 8] = [
     ("ground", "roads"),
     ("ground", "power_lines"),
     ("ground", "osm"),
+    ("spread", "logbook"),
 ];
 
 /// The text of a plan.

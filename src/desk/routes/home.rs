@@ -7,6 +7,7 @@ use maud::{Markup, html};
 
 use super::reply::{Given, Shared, of, refused, sent};
 use crate::desk::fields::Values;
+use crate::desk::flight::LOGBOOK;
 use crate::desk::page::Home;
 use crate::desk::state::{Desk, View};
 use crate::desk::{begin, page, words};
@@ -42,8 +43,9 @@ pub async fn close(State(desk): Shared) -> Response {
 }
 
 pub fn is_plan(name: &str) -> bool {
-    let other = ["feeds.toml", "Cargo.toml"];
-    name.ends_with(".toml") && !other.contains(&name)
+    let other = ["feeds.toml", "Cargo.toml", LOGBOOK];
+    let file = name.rsplit_once('/').map_or(name, |(_, file)| file);
+    name.ends_with(".toml") && !other.contains(&file)
 }
 
 /// What can be compared: plans, briefings, zones.

@@ -8,7 +8,7 @@ use maud::html;
 use serde_json::json;
 
 use super::plan::{Now, units};
-use super::reply::{Given, Shared, alone, aside, of, refused, sent, wants_json};
+use super::reply::{Given, Shared, alone, aside, of, refused, sent, values, wants_json};
 use crate::desk::live::parsed;
 use crate::desk::page;
 use crate::desk::words::Station;
@@ -18,7 +18,12 @@ use crate::fill;
 use crate::report::fill_words::round_in_kg;
 use crate::report::pages::fill_card;
 
-pub async fn job(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
+pub async fn job(
+    State(desk): Shared,
+    headers: HeaderMap,
+    Form(pairs): Form<Vec<(String, String)>>,
+) -> Response {
+    let given = values(pairs);
     let name = of(&given, "name").to_owned();
     match start_work(&desk, &name, given) {
         Ok(station) if wants_json(&headers) => {

@@ -8,6 +8,7 @@ pub mod follow;
 pub mod geojson;
 pub mod gpx;
 pub mod kml;
+pub mod live_folder;
 pub mod message;
 pub mod notice;
 pub mod plan;

@@ -52,25 +52,37 @@ pub fn text(
             }
             body {
                 h1 { bdi { (title) } }
-                (picture(standing, units))
-                table {
-                    @for (name, value) in tables::follow::rows(standing, waiting, zone, units) {
-                        tr { th scope="row" { (name) } td { (value) } }
-                    }
-                }
-                @for said in &standing.notes {
-                    p { strong { (note(said, units)) } }
-                }
-                p { (AID) }
-                @if let Some(landing) = &standing.landing {
-                    p { a href=(geo_link(landing.center)) { "Middle of the zone, for a map on this device" } }
-                }
-                @if let Some(last) = &standing.last {
-                    p { a href=(geo_link(last.mark.position)) { "Last place heard, for a map on this device" } }
-                }
+                (standing_now(standing, waiting, zone, units))
             }
         }
     })
+}
+
+/// How a flight stands, as a part of a page: the picture, the rows, what is to be known, ways to maps.
+pub fn standing_now(
+    standing: &Standing,
+    waiting: &[WaitingPoint],
+    zone: &TimeZone,
+    units: UnitSystem,
+) -> Markup {
+    html! {
+        (picture(standing, units))
+        table {
+            @for (name, value) in tables::follow::rows(standing, waiting, zone, units) {
+                tr { th scope="row" { (name) } td { (value) } }
+            }
+        }
+        @for said in &standing.notes {
+            p { strong { (note(said, units)) } }
+        }
+        p { (AID) }
+        @if let Some(landing) = &standing.landing {
+            p { a href=(geo_link(landing.center)) { "Middle of the zone, for a map on this device" } }
+        }
+        @if let Some(last) = &standing.last {
+            p { a href=(geo_link(last.mark.position)) { "Last place heard, for a map on this device" } }
+        }
+    }
 }
 
 /// Places on the picture, north up.

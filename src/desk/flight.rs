@@ -1,0 +1,201 @@
+//! A flight on the desk: followed while it flies, looked back on when it is down.
+
+use std::time::{Duration, Instant};
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+
+use super::folder::beside;
+use super::made::{Answer, Made};
+use super::words::{self, Station};
+use super::work::Asked;
+use crate::brief::answer::WaitingPoint;
+use crate::debrief::Debrief;
+use crate::error::{Error, Fault, Result};
+use crate::follow::Follower;
+use crate::follow::answer::Standing;
+use crate::geodesy::Position;
+use crate::geodesy::reading::{EXPECTED, read_position};
+use crate::listen::hearing::{Hearing, log_of, read_file};
+use crate::listen::{Said, Source, Waiting};
+use crate::logbook::Logbook;
+use crate::plan::Plan;
+use crate::report::files::live_folder::LiveFolder;
+use crate::track::fields::Fields;
+use crate::track::reader::Reader;
+use crate::winds::Winds;
+use crate::zone::Options;
+
+/// Time between two views where nothing is heard.
+const VIEW_EVERY: Duration = Duration::from_secs(10);
+/// Time between two views at least.
+const VIEW_AT_MOST: Duration = Duration::from_secs(1);
+/// The logbook that flights are written into, beside the plan.
+pub const LOGBOOK: &str = "flights.toml";
+
+/// How a flight stands that is followed.
+#[derive(Clone)]
+pub struct Followed {
+    /// How it stands.
+    pub standing: Standing,
+    /// Where to wait.
+    pub waiting: Vec<WaitingPoint>,
+    /// What happened to the source last.
+    pub said: Option<Said>,
+    /// The clocks it is told by.
+    pub timezone: TimeZone,
+    /// The folder it is written into, as the desk's folder has it.
+    pub folder: String,
+}
+
+/// A flight looked back on.
+pub struct Debriefed {
+    /// What was found.
+    pub debrief: Debrief,
+    /// The plan it was of.
+    pub plan: Plan,
+    /// Whether the flight was written into the logbook, where that was asked for.
+    pub written: Option<bool>,
+}
+
+/// Follows a flight until its source ends or it is stopped; how it stands is kept again and again.
+///
+/// # Errors
+///
+/// Whatever is wrong with the plan, the winds or the source.
+pub fn follow(asked: &Asked, winds: &Winds) -> Result<Answer> {
+    let desk = asked.desk;
+    let source = source(asked)?;
+    let reader = reader(asked)?;
+    let grows = asked.typed("grows") == "yes";
+    let car = car(asked)?;
+    let units = desk.view().units_of(asked.plan);
+    let mut follower = Follower::new(asked.plan, winds, Options::default())?;
+    follower.set_car(car);
+    let stem = asked.name.strip_suffix(".toml").unwrap_or(asked.name);
+    let folder = format!("{stem}-flight");
+    let mut live = LiveFolder::open(&desk.folder.path(&folder)?)?;
+    let mut hearing = Hearing::new(&source, reader, grows, Waiting::default())?;
+    // What is read from its own log is not written there twice.
+    let logs = hearing.is_live() && !matches!(&source, Source::File(path) if live.is_log(path));
+    asked.work.begin(words::doing("follow"), 0);
+    let (mut changed, mut said, mut viewed) = (false, None, None::<Instant>);
+    loop {
+        let batch = hearing.next();
+        asked.work.step(0);
+        let now = hearing.is_live().then(Timestamp::now);
+        if let (true, Some(at)) = (logs, now) {
+            live.keep(&log_of(&batch.heard, at))?;
+        }
+        for outcome in batch.heard.into_iter().flat_map(|heard| heard.outcomes) {
+            changed |= follower.hear(outcome, now);
+        }
+        said = batch.said.into_iter().next_back().or(said);
+        let since = viewed.map_or(VIEW_EVERY, |at| at.elapsed());
+        let due = now.is_some() && (since >= VIEW_EVERY || (changed && since >= VIEW_AT_MOST));
+        if !due && !batch.ended {
+            continue;
+        }
+        (changed, viewed) = (false, Some(Instant::now()));
+        let standing = follower.standing(now.filter(|_| !batch.ended))?;
+        let waiting = follower.waiting(&standing)?;
+        live.write(&standing, &waiting, asked.plan, units)?;
+        let followed = Box::new(Followed {
+            standing,
+            waiting,
+            said: said.clone(),
+            timezone: asked.plan.timezone.clone(),
+            folder: folder.clone(),
+        });
+        if batch.ended {
+            return Ok(Answer::Followed(followed));
+        }
+        let made = Made {
+            of: asked.text.to_owned(),
+            answer: Answer::Followed(followed),
+        };
+        desk.keep(asked.name, Station::Follow, made);
+        asked.work.step(1);
+    }
+}
+
+/// Looks back on a flight.
+///
+/// # Errors
+///
+/// Whatever is wrong with the plan, the winds or the tracks.
+pub fn debrief(asked: &Asked, winds: &Winds) -> Result<Answer> {
+    let reader = reader(asked)?;
+    let mut heard = Vec::new();
+    for file in asked.typed("file").lines() {
+        heard.extend(read_file(&asked.desk.folder.path(file)?, reader.clone())?);
+    }
+    asked.work.begin(words::doing("debrief"), 0);
+    let debrief = Debrief::of(asked.plan, winds, Options::default(), heard)?;
+    let written = match asked.typed("logbook") {
+        "yes" => {
+            let path = asked.desk.folder.path(&beside(asked.name, LOGBOOK))?;
+            Some(Logbook::append(&path, &debrief.row())?)
+        }
+        _ => None,
+    };
+    Ok(Answer::Debriefed(Box::new(Debriefed {
+        debrief,
+        plan: asked.plan.clone(),
+        written,
+    })))
+}
+
+/// Where reports come from: an address that was typed, or else a file of the folder.
+fn source(asked: &Asked) -> Result<Source> {
+    let (address, file) = (asked.typed("address"), asked.typed("file"));
+    let found = match address.contains("://") {
+        true => Source::parse(address)?,
+        false if !address.is_empty() => {
+            let found = format!("\"{address}\"");
+            return Err(Fault::new(words::ADDRESS, found, words::ADDRESS_HINT).into());
+        }
+        false if file.is_empty() => {
+            return Err(Error::CannotDo {
+                why: words::NO_SOURCE.into(),
+                remedy: words::NO_SOURCE_REMEDY.into(),
+            });
+        }
+        false => Source::File(asked.desk.folder.path(file)?),
+    };
+    match &found {
+        Source::Aprs { .. } if asked.typed("call").is_empty() => {
+            Err(Fault::new(words::CALL, "nothing", words::CALL_HINT).into())
+        }
+        Source::File(path) if !path.is_file() => Err(Error::file(
+            path,
+            "read",
+            std::io::ErrorKind::NotFound.into(),
+        )),
+        _ => Ok(found),
+    }
+}
+
+/// A reader of the trackers that were named, or of all.
+fn reader(asked: &Asked) -> Result<Reader> {
+    let calls: Vec<String> = asked
+        .typed("call")
+        .split([',', ' ', '\n'])
+        .filter(|call| !call.is_empty())
+        .map(str::to_owned)
+        .collect();
+    let fields = match asked.typed("columns") {
+        "" => Fields::default(),
+        text => Fields::parse(text)?,
+    };
+    Ok(Reader::new(fields, &calls))
+}
+
+fn car(asked: &Asked) -> Result<Option<Position>> {
+    let text = asked.typed("me");
+    if text.is_empty() {
+        return Ok(None);
+    }
+    let wrong = || Fault::new(words::CAR, format!("\"{text}\""), EXPECTED);
+    Ok(Some(read_position(text).ok_or_else(wrong)?))
+}

@@ -1,0 +1,139 @@
+//! A source and the reader of what it says, as one.
+
+use std::fs::File;
+use std::io::Read;
+use std::path::Path;
+use std::sync::mpsc::{Receiver, RecvTimeoutError, TryRecvError};
+use std::time::Duration;
+
+use jiff::Timestamp;
+
+use super::{Event, Said, Source, Waiting, listen};
+use crate::error::{Error, Result};
+use crate::track::reader::{Heard, Reader, log_line};
+use crate::track::{Outcome, Refusal};
+
+/// Events taken at once.
+const MOST: usize = 64;
+/// So long a source that goes on by itself is waited for.
+const PATIENCE: Duration = Duration::from_secs(1);
+
+/// A source that is listened to.
+pub struct Hearing {
+    events: Receiver<Event>,
+    reader: Reader,
+    live: bool,
+}
+
+/// What came since the last look.
+#[derive(Debug, Default)]
+pub struct Batch {
+    /// Reports, and what was none.
+    pub heard: Vec<Heard>,
+    /// What happened to the source.
+    pub said: Vec<Said>,
+    /// There is no more.
+    pub ended: bool,
+}
+
+impl Hearing {
+    /// Listens to a source; with `grows` a file or the standard input is waited at its end for more.
+    ///
+    /// # Errors
+    ///
+    /// When a file cannot be opened.
+    pub fn new(source: &Source, reader: Reader, grows: bool, waiting: Waiting) -> Result<Hearing> {
+        let live = source.is_live() || grows;
+        Ok(Hearing {
+            events: listen(source, grows, waiting)?,
+            reader: if live { reader.streaming() } else { reader },
+            live,
+        })
+    }
+
+    /// Whether reports come as they are made, and not from a file of what was.
+    pub fn is_live(&self) -> bool {
+        self.live
+    }
+
+    /// What came, after a second at the latest where the source goes on by itself.
+    pub fn next(&mut self) -> Batch {
+        let (events, ended) = self.take();
+        let mut batch = Batch {
+            ended,
+            ..Batch::default()
+        };
+        let mut hear = |heard: Heard| batch.heard.push(heard);
+        for event in events {
+            match event {
+                Event::Bytes(bytes) => self.reader.bytes(&bytes, &mut hear),
+                Event::Whole(bytes) => self.reader.whole(&bytes, &mut hear),
+                Event::Cut => self.reader.cut(),
+                Event::Said(said) => batch.said.push(said),
+                Event::End => {}
+            }
+        }
+        if ended {
+            self.reader.end(&mut hear);
+        }
+        batch
+    }
+
+    /// All events that wait, or the next one; and whether there will be no more.
+    fn take(&self) -> (Vec<Event>, bool) {
+        let first = match self.live {
+            true => self.events.recv_timeout(PATIENCE),
+            false => self
+                .events
+                .recv()
+                .map_err(|_| RecvTimeoutError::Disconnected),
+        };
+        let mut events = Vec::new();
+        match first {
+            Ok(event) => events.push(event),
+            Err(RecvTimeoutError::Timeout) => return (events, false),
+            Err(RecvTimeoutError::Disconnected) => return (events, true),
+        }
+        while events.len() < MOST {
+            match self.events.try_recv() {
+                Ok(event) => events.push(event),
+                Err(TryRecvError::Empty) => break,
+                Err(TryRecvError::Disconnected) => return (events, true),
+            }
+        }
+        let ended = events.contains(&Event::End);
+        (events, ended)
+    }
+}
+
+/// Lines of a log for what is of this flight, as heard at a time.
+pub fn log_of(all: &[Heard], at: Timestamp) -> String {
+    let ours = all.iter().filter(|h| h.outcomes.iter().any(is_ours));
+    ours.map(|heard| log_line(at, &heard.raw)).collect()
+}
+
+/// Reads a track's file to its end; what is of other stations is not kept.
+///
+/// # Errors
+///
+/// When it cannot be read.
+pub fn read_file(path: &Path, mut reader: Reader) -> Result<Vec<Outcome>> {
+    let failed = |cause| Error::file(path, "read", cause);
+    let mut file = File::open(path).map_err(failed)?;
+    let mut all = Vec::new();
+    let mut keep = |heard: Heard| all.extend(heard.outcomes.into_iter().filter(is_ours));
+    let mut buffer = vec![0; 1 << 16];
+    loop {
+        match file.read(&mut buffer).map_err(failed)? {
+            0 => break,
+            count => reader.bytes(&buffer[..count], &mut keep),
+        }
+    }
+    reader.end(&mut keep);
+    Ok(all)
+}
+
+/// What is of another station is not kept.
+fn is_ours(outcome: &Outcome) -> bool {
+    !matches!(outcome, Err(Refusal::NotAsked))
+}
