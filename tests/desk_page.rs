@@ -19,7 +19,8 @@ mod desk;
 mod program;
 
 use std::fs;
-use std::process::Command;
+use std::io::{BufRead as _, BufReader, Write as _};
+use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 use briefing::{root, said, tool};
@@ -29,27 +30,34 @@ use windfall::Plan;
 
 const WINDS: &str = "samples/lake-shore/invented-winds.nc";
 
-#[test]
-fn from_an_empty_folder_to_a_briefing() {
-    let (Some(chromium), Some(node)) = (
-        tool(&["chromium", "chromium-browser"]),
-        tool(&["node", "nodejs"]),
-    ) else {
-        return;
-    };
+/// A script of the browser's, to which only its arguments are missing; `None` where no browser is.
+fn browser(script: &str) -> Option<Command> {
+    let (chromium, node) = (
+        tool(&["chromium", "chromium-browser"])?,
+        tool(&["node", "nodejs"])?,
+    );
     let modules = root().join("target/browser/node_modules");
     if !modules.join("axe-core").is_dir() {
         assert!(std::env::var_os("CI").is_none(), "CI has no axe-core");
         println!("PASSED OVER: npm ci has not been run in target/browser (.ci/run does it)");
-        return;
+        return None;
     }
-    let folder = tempfile::tempdir().unwrap();
-    let desk = Desk::open(folder.path(), &[]);
     let mut command = Command::new(node);
     command
         .env("NODE_PATH", modules)
-        .arg(root().join("tests/browser/desk.cjs"))
-        .arg(&chromium)
+        .arg(root().join("tests/browser").join(script))
+        .arg(chromium);
+    Some(command)
+}
+
+#[test]
+fn from_an_empty_folder_to_a_briefing() {
+    let Some(mut command) = browser("desk.cjs") else {
+        return;
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let desk = Desk::open(folder.path(), &[]);
+    command
         .arg(desk.address())
         .args([root().join(WINDS), root().join("target/pages/desk")]);
     let found: Value = serde_json::from_str(&said(&mut command)).unwrap();
@@ -195,6 +203,41 @@ fn is_kind(found: &Value) {
         .map(|v| v.as_u64().unwrap())
         .collect();
     assert!(still[0] >= 5 && still[1] == 1, "{still:?}");
+}
+
+/// The page says that nobody answers; what was typed before is there when the desk is started anew.
+#[test]
+fn a_desk_killed_in_the_middle_loses_nothing() {
+    let Some(mut command) = browser("restart.cjs") else {
+        return;
+    };
+    let folder = tempfile::tempdir().unwrap();
+    for file in ["plan.toml", "riverton-2026-02-05.csv"] {
+        let sample = root().join("samples/high-plains").join(file);
+        fs::copy(sample, folder.path().join(file)).unwrap();
+    }
+    let mut desk = Desk::open(folder.path(), &[]);
+    let mut script = command
+        .arg(desk.address())
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut tell = script.stdin.take().unwrap();
+    let mut lines = BufReader::new(script.stdout.take().unwrap()).lines();
+    let mut next = || lines.next().map_or_else(String::new, |line| line.unwrap());
+    assert_eq!(next(), "kill");
+    desk.kill();
+    writeln!(tell, "killed").unwrap();
+    assert_eq!(next(), "start");
+    let desk = Desk::open(folder.path(), &[]);
+    writeln!(tell, "{}", desk.address()).unwrap();
+    let found: Value = serde_json::from_str(&next()).unwrap();
+    assert!(script.wait().unwrap().success());
+    assert_eq!(found["values"], json!(["1000 g", "Sagebrush 2"]));
+    let said = found["said"].to_string();
+    assert!(said.contains("Start it again"), "{said}");
+    assert_eq!(said.matches("Not saved yet").count(), 2, "{said}");
 }
 
 /// Idle it takes no time, and what is served for the page stays small.

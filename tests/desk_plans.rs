@@ -407,6 +407,17 @@ fn days_are_compared_one_is_taken_and_the_crew_is_briefed() {
     assert_eq!(made.matches("name=\"release\"").count(), 2, "{made}");
     let value = made.split("name=\"release\" value=\"").nth(1).unwrap();
     let value = value.split('"').next().unwrap();
+    // One day beside that of the plan.
+    let beside = format!(
+        "/compare?old=plan.toml&amp;new=plan.toml&amp;release={}",
+        value.replace(':', "%3A")
+    );
+    assert!(made.contains(&beside), "{made}");
+    let two = desk.get(&beside.replace("&amp;", "&")).body;
+    assert!(
+        two.contains("Landing zones compared") && two.contains("3 h 00 min"),
+        "{two}"
+    );
     let take = [("name", NAME), ("release", value)];
     assert_eq!(desk.post("/plan/take", &take).status, 303);
     let plan = desk.get(&format!("/plan?name={NAME}")).body;

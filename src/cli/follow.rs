@@ -211,7 +211,7 @@ impl Desk<'_> {
             _ => false,
         };
         loop {
-            let batch = hearing.next();
+            let batch = hearing.hear();
             let heard_at = live.then(Timestamp::now);
             for said in &batch.said {
                 let words = format!("{}\n", follow_words::said(said));

@@ -81,7 +81,7 @@ pub fn follow(asked: &Asked, winds: &Winds) -> Result<Answer> {
     asked.work.begin(words::doing("follow"), 0);
     let (mut changed, mut said, mut viewed) = (false, None, None::<Instant>);
     loop {
-        let batch = hearing.next();
+        let batch = hearing.hear();
         asked.work.step(0);
         let now = hearing.is_live().then(Timestamp::now);
         if let (true, Some(at)) = (logs, now) {

@@ -353,6 +353,16 @@ pub struct Take<'a> {
 }
 
 impl Take<'_> {
+    /// A way to the zone of another release beside that of the plan's.
+    fn beside(&self, release: &str, label: &str) -> Markup {
+        let plan = encoded(self.plan);
+        let address = format!(
+            "/compare?old={plan}&new={plan}&release={}",
+            encoded(release)
+        );
+        html! { a href=(address) aria-label={ (words::BESIDE) ": " (label) } { (words::BESIDE) } }
+    }
+
     fn button(&self, what: &str, value: &str, label: &str) -> Markup {
         html! {
             form method="post" action="/plan/take" {
@@ -396,7 +406,10 @@ pub fn days(days: &Days, take: &Take, units: UnitSystem) -> Markup {
             cell(drift.unwrap_or_default()),
             cell(surface.map_or(String::new(), |v| units.speed(v))),
             cell(reason(&row.reason, units, zone)),
-            take.button("release", &exact, &format!("{} {at}", words::TAKE)),
+            html! {
+                (take.button("release", &exact, &format!("{} {at}", words::TAKE)))
+                @if row.day.is_some() { (take.beside(&exact, &at)) }
+            },
         ]
     });
     let rows: Vec<Vec<Markup>> = rows.collect();

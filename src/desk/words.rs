@@ -294,6 +294,7 @@ pub const EVERY_HINT: &str = "as in 1 h or 30 min";
 pub const HOURS: &str = "Hours of the day";
 pub const HOURS_HINT: &str = "as in 05:00-11:00";
 pub const DAYS_BUTTON: &str = "Compare the days";
+pub const BESIDE: &str = "Beside the plan's";
 pub const TAKE: &str = "Take it";
 pub const CANDIDATES: &str = "File of sites";
 pub const CANDIDATES_HINT: &str =

@@ -57,7 +57,7 @@ impl Hearing {
     }
 
     /// What came, after a second at the latest where the source goes on by itself.
-    pub fn next(&mut self) -> Batch {
+    pub fn hear(&mut self) -> Batch {
         let (events, ended) = self.take();
         let mut batch = Batch {
             ended,

@@ -3,6 +3,7 @@
 use axum::extract::{Query, State};
 use axum::http::HeaderMap;
 use axum::response::{IntoResponse, Response};
+use jiff::Timestamp;
 use maud::{Markup, html};
 
 use super::home::{is_plan, zones};
@@ -28,7 +29,8 @@ pub async fn compare(
 ) -> Response {
     let (old, new) = (of(&given, "old").to_owned(), of(&given, "new").to_owned());
     let (worker, chosen) = (desk.clone(), [old.clone(), new.clone()]);
-    let found = aside(move || compared(&worker, [&old, &new])).await;
+    let release = of(&given, "release").parse().ok();
+    let found = aside(move || compared(&worker, [&old, &new], release)).await;
     let shown = match found.and_then(|found| found) {
         Ok(shown) => shown,
         Err(error) if wants_json(&headers) => return refused(&desk, &headers, &error, "/"),
@@ -38,8 +40,8 @@ pub async fn compare(
     sent(page::compared(&zones(&desk), chosen, shown, desk.view())).into_response()
 }
 
-/// A zone of the folder: published, or that of a plan as it is now.
-fn published(desk: &Desk, name: &str) -> Result<PublishedZone> {
+/// A zone of the folder: published, or that of a plan as it is now, perhaps with another release.
+fn published(desk: &Desk, name: &str, release: Option<Timestamp>) -> Result<PublishedZone> {
     let path = desk.folder.path(name)?;
     if !is_plan(name) {
         let mut zone = PublishedZone::read(&path)?;
@@ -47,16 +49,17 @@ fn published(desk: &Desk, name: &str) -> Result<PublishedZone> {
         return Ok(zone);
     }
     let text = desk.with_draft(name, |draft| Ok(draft.text().to_owned()))?;
-    let plan = parsed(desk, name, &text)?;
+    let mut plan = parsed(desk, name, &text)?;
+    plan.release = release.unwrap_or(plan.release);
     let winds = desk.air.of(&plan)?;
     let zone = predict(&plan, &winds, Options::default(), || ())?.zone;
     PublishedZone::of_text(name, &geojson::text(&zone, UnitSystem::Metric))
 }
 
-/// Two zones in words and on one map.
-fn compared(desk: &Desk, names: [&str; 2]) -> Result<Markup> {
-    let [old, new] = names.map(|name| published(desk, name));
-    let comparison = Comparison::of(old?, new?)?;
+/// Two zones in words and on one map, the second perhaps of another release than its plan's.
+fn compared(desk: &Desk, [old, new]: [&str; 2], release: Option<Timestamp>) -> Result<Markup> {
+    let (old, new) = (published(desk, old, None)?, published(desk, new, release)?);
+    let comparison = Comparison::of(old, new)?;
     let units = desk.view().units.unwrap_or(UnitSystem::Metric);
     let rings = [&comparison.old, &comparison.new].map(|zone| zone.outer().ring());
     let ends = [&comparison.old, &comparison.new]
