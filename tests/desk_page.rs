@@ -152,6 +152,7 @@ fn moved_the_map(seen: &Value) {
         "{site:?}"
     );
     assert_eq!(seen["layers"], json!(["none", ""]));
+    assert_eq!(seen["under"], json!([true, true, 0]));
     let along = text(seen, "along");
     assert!(
         along.contains("above sea level") && along.contains("rising"),

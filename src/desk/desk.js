@@ -312,8 +312,17 @@
     for (const box of all("[data-switch]")) {
       all(`[data-layer=${box.dataset.switch}]`, svg).forEach((g) => { g.style.display = box.checked ? "" : "none"; });
     }
+    apart();
+  }
+  // Names of the ground give way to those of the flight.
+  function apart() {
+    const flight = all("text", part("above")).map((e) => e.getBoundingClientRect());
+    const under = (a, b) => a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom;
+    const names = all("text", part("below")).map((e) => [e, e.getBoundingClientRect()]);
+    for (const [e, at] of names) { e.style.visibility = flight.some((b) => under(at, b)) ? "hidden" : ""; }
   }
   all("[data-switch]").forEach((box) => box.addEventListener("change", layers));
+  layers();
   const setView = () => svg.setAttribute("viewBox", view.map((v) => v.toFixed(2)).join(" "));
   function zoom(by, at) {
     const size = Math.min(720, Math.max(20, view[2] * by));

@@ -161,6 +161,13 @@ const open = (tab, query) => tab.$eval(query, (e) => { e.closest("details").open
   });
   await tab.$eval("#along", (e) => { e.value = 20; e.dispatchEvent(new Event("input")); });
   seen.along = await text(tab, "#along-said");
+  // No name of the ground lies under one of the flight.
+  seen.under = await tab.evaluate(() => {
+    const boxes = (part) => [...document.querySelectorAll(`#map [data-part=${part}] text`)].filter((e) => e.style.visibility !== "hidden").map((e) => e.getBoundingClientRect());
+    const above = boxes("above"), below = boxes("below");
+    const under = below.filter((a) => above.some((b) => a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom));
+    return [above.length > 5, below.length > 3, under.length];
+  });
 
   // The days, one of which is taken by its row.
   await type(tab, "days-every", "3 h");
