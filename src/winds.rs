@@ -1,6 +1,7 @@
 //! The winds that a plan is flown in: its files read, soundings or a forecast.
 
 pub mod files;
+pub mod stations;
 
 use std::path::PathBuf;
 
