@@ -125,12 +125,13 @@ fn the_next_zone_learns_from_the_logbook() {
         for (name, value) in [
             ("rate", "0.8"),
             ("fall", "1.2"),
-            ("winds_squared", "2.0"),
             ("released", &format!("\"2026-01-{day}T00:00:00Z\"")),
         ] {
             row = key(&row, name, value);
         }
-        many += &row;
+        // The sample's sounding is of its release: what it says of winds is not written, and said so.
+        assert!(!row.contains("winds_squared"));
+        many += &(row + "winds_squared = 2.0\n");
     }
     fs::write(&book, many).unwrap();
     let plan = fs::read_to_string(PLAN).unwrap();
@@ -170,4 +171,146 @@ fn the_next_zone_learns_from_the_logbook() {
         "{}",
         stderr(&output)
     );
+}
+
+/// Reads one column of the row that is written for the records.
+fn of_record(text: &str, name: &str) -> String {
+    let mut lines = text.lines().map(|l| l.split(',').collect::<Vec<_>>());
+    let (names, values) = (lines.next().unwrap(), lines.next().unwrap());
+    assert_eq!((names.len(), lines.next()), (values.len(), None));
+    let at = names.iter().position(|n| *n == name).unwrap();
+    values[at].to_owned()
+}
+
+#[test]
+fn a_page_a_map_and_a_row_are_written_by_ending_or_into_a_folder() {
+    let folder = tempfile::tempdir().unwrap();
+    // Later, and 12 km farther east than planned.
+    let moved: String = rows(0.0, 1.0)
+        .lines()
+        .map(|line| {
+            let mut cells: Vec<String> = line.split(',').map(str::to_owned).collect();
+            if let Ok(lon) = cells[2].parse::<f64>() {
+                cells[2] = format!("{:.6}", lon + 0.15);
+            }
+            cells.join(",") + "\n"
+        })
+        .collect();
+    let track = file(folder.path(), "track.csv", &moved);
+    let out = folder.path().join("debrief");
+    let args = [
+        "--track",
+        track.to_str().unwrap(),
+        "--out",
+        out.to_str().unwrap(),
+        "--json",
+    ];
+    let json: Value = serde_json::from_str(&stdout(&debrief(&args))).unwrap();
+    assert_eq!(json["winds_teach"], "of_the_flight");
+    let text = |name: &str| fs::read_to_string(out.join(name)).unwrap();
+    let record = text("record.csv");
+    let miss_m: f64 = of_record(&record, "miss_m").parse().unwrap();
+    assert!((miss_m - json["miss_m"].as_f64().unwrap()).abs() < 0.51);
+    let number = |name: &str| of_record(&record, name).parse::<f64>().unwrap();
+    for side in ["along_m", "across_right_m"] {
+        let parts = ["release", "rise", "burst", "fall", "winds"];
+        let sum: f64 = parts.iter().map(|p| number(&format!("{p}_{side}"))).sum();
+        assert!((sum - number(side)).abs() < 3.0, "{side} {sum}: {record}");
+    }
+    let page = text("debrief.html");
+    for said in [
+        "<svg",
+        "as flown (a double line)",
+        "What the miss is from",
+        "prefers-color-scheme: dark",
+        "measured by the flight itself",
+        "landing_speed = ",
+        "across_right_m",
+    ] {
+        assert!(page.contains(said), "{said}");
+    }
+    for wrong in ["http://", "https://", "<script"] {
+        let outside = page.replace("http://www.w3.org/2000/svg", "");
+        assert!(!outside.contains(wrong), "{wrong}");
+    }
+    let zone: Value = serde_json::from_str(&text("debrief.geojson")).unwrap();
+    let kinds: Vec<&str> = zone["features"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|f| f["properties"]["kind"].as_str().unwrap())
+        .collect();
+    for kind in ["track", "flown", "ellipse", "contour", "flown_landing"] {
+        assert!(kinds.contains(&kind), "{kind} of {kinds:?}");
+    }
+    assert_eq!(&fs::read(out.join("map.png")).unwrap()[1..4], b"PNG");
+    // By ending; over what is read, or of a kind that there is not, nothing is written.
+    let one = folder.path().join("one.svg");
+    stdout(&debrief(&[
+        "--track",
+        track.to_str().unwrap(),
+        "--out",
+        one.to_str().unwrap(),
+    ]));
+    assert!(fs::read_to_string(&one).unwrap().starts_with("<svg"));
+    for wrong in [track.to_str().unwrap(), "flight.pdf"] {
+        let output = debrief(&["--track", track.to_str().unwrap(), "--out", wrong]);
+        assert!(!output.status.success(), "{wrong}");
+    }
+}
+
+#[test]
+fn a_logbook_alone_is_scored() {
+    let folder = tempfile::tempdir().unwrap();
+    let book = |count: usize, within: f64| {
+        let flights: String = (0..count)
+            .map(|k| {
+                let within = within * (k as f64 + 0.5) / count as f64 + (1.0 - within);
+                format!(
+                    "[[flight]]\nname = \"{k}\"\nreleased = \"2026-01-{:02}T08:00:00Z\"\nlat = 40\nlon = -89\nmiss_km = 4.0\nalong_km = 4.0\nacross_km = 0.0\nwithin = {within}\nenergy_km = 2.0\nalong_sigmas = 1.0\nacross_sigmas = 0.0\nrate = 0.9\nfall = 1.1\n",
+                    k + 1
+                )
+            })
+            .collect();
+        file(folder.path(), "flights.toml", &flights)
+    };
+    let scored = |path: &Path, more: &[&str]| {
+        windfall(
+            "debrief",
+            &[&["--logbook", path.to_str().unwrap()], more].concat(),
+        )
+    };
+    let even = stdout(&scored(&book(20, 1.0), &[]));
+    for said in [
+        "consistent: where 20",
+        "50 % region    held 10; right ones hold 6 to 14",
+        "  0 to  20 %     4  ########",
+        "energy score   2.0 km in the mean of 20",
+        "rate of rise: 0.91 times",
+        "speed of fall: 1.09 times",
+    ] {
+        assert!(even.contains(said), "{said}: {even}");
+    }
+    let narrow = stdout(&scored(&book(20, 0.2), &[]));
+    assert!(
+        narrow.contains("too narrow") && narrow.contains("not as it should be"),
+        "{narrow}"
+    );
+    let few = stdout(&scored(&book(5, 1.0), &[]));
+    assert!(
+        few.contains("consistent") && !few.contains("energy"),
+        "{few}"
+    );
+    let picture = folder.path().join("ranks.svg");
+    let out = ["--out", picture.to_str().unwrap()];
+    assert!(!scored(&book(5, 1.0), &out).status.success() && !picture.exists());
+    stdout(&scored(&book(12, 1.0), &out));
+    assert!(
+        fs::read_to_string(&picture)
+            .unwrap()
+            .contains("19 times of 20")
+    );
+    // Neither a track nor a logbook; a track without a plan.
+    assert!(!windfall("debrief", &[PLAN]).status.success());
+    assert!(!windfall("debrief", &["--track", "x.csv"]).status.success());
 }

@@ -1,47 +1,68 @@
 //! `windfall debrief`: what the track of a flight says of its prediction.
 
+use std::fs;
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 
 use super::instead::{Instead, ReleaseInstead, heading};
-use super::options::{RunArgs, with_threads};
-use super::output;
-use super::plan_file::PlanFiles;
+use super::options::{RunArgs, Units, with_threads};
+use super::output::{self, Outputs};
+use super::plan_file::{PlanFiles, inputs};
 use super::trackers::TrackerArgs;
 use super::wind_files::WindArgs;
+use windfall::brief::map_ground;
 use windfall::debrief::Debrief;
-use windfall::error::Result;
+use windfall::debrief::scores::{FEW, Scores};
+use windfall::error::{Error, Fault, Result};
 use windfall::listen::hearing::read_file;
 use windfall::logbook::Logbook;
-use windfall::report::tables;
+use windfall::plan::Plan;
+use windfall::report::files::briefing::PIXELS;
+use windfall::report::pictures::map;
+use windfall::report::pictures::picture::Picture;
+use windfall::report::{files, pages, pictures, tables};
+use windfall::units::UnitSystem;
 use windfall::zone::DRAWS;
 
-/// Compares a flight's track with its prediction: where it fell short, and what to take into the next plan.
+/// Compares a flight's track with its prediction: where it fell short, and what to take into the next plan; with
+/// a logbook alone, how good its flights' zones were.
 #[derive(Debug, Args)]
 #[command(after_long_help = "\
 Examples:
   windfall debrief flight.toml --track reports.log
   windfall debrief flight.toml --track first.csv --track second.gpx --json
-  windfall debrief flight.toml --track reports.log --logbook flights.toml")]
+  windfall debrief flight.toml --track reports.log --logbook flights.toml --out debrief
+  windfall debrief --logbook flights.toml")]
 pub struct DebriefArgs {
-    /// The plan (TOML).
-    #[arg(value_name = "PLAN.toml")]
-    pub plan: PathBuf,
+    /// The plan (TOML); not needed for a logbook alone.
+    #[arg(value_name = "PLAN.toml", required_unless_present = "logbook")]
+    pub plan: Option<PathBuf>,
     /// What it may read.
     #[command(flatten)]
     pub files: PlanFiles,
     /// The flight's track, in any of the formats that `follow` reads; several files are merged.
-    #[arg(long, value_name = "FILE", required = true)]
+    #[arg(
+        long,
+        value_name = "FILE",
+        required_unless_present = "logbook",
+        requires = "plan"
+    )]
     pub track: Vec<PathBuf>,
     /// Whose reports are read, and how.
     #[command(flatten)]
     pub trackers: TrackerArgs,
     /// Appends the flight to this logbook (TOML), which is made if it is not there; a flight that is in it
-    /// already is not written twice. A plan uses it by [spread] logbook.
+    /// already is not written twice. A plan uses it by [spread] logbook. Without --track its flights' zones are
+    /// scored.
     #[arg(long, value_name = "FILE.toml")]
     pub logbook: Option<PathBuf>,
+    /// Also writes the flight, as the ending says: .html (a page), .png or .svg (its map), .csv (a row for the
+    /// records) or .geojson; a path without an ending is a folder for all of them. May be given several times. Of a
+    /// logbook alone .png or .svg: the flights by where in their zones they came down.
+    #[arg(long, value_name = "PATH", value_parser = debrief_file)]
+    pub out: Vec<PathBuf>,
     /// Which winds.
     #[command(flatten)]
     pub winds: WindArgs,
@@ -68,12 +89,33 @@ pub struct DebriefArgs {
 ///
 /// Whatever is wrong with the plan, the winds or the track.
 pub fn run(args: &DebriefArgs, out: &mut impl Write, talk: &mut impl Write) -> Result<()> {
+    match (&args.plan, &args.logbook) {
+        (Some(plan), _) if !args.track.is_empty() => of_flight(args, plan, out, talk),
+        (_, Some(book)) => of_logbook(args, book, out),
+        _ => Err(Fault::new("debrief", "no --track and no --logbook", "one of them").into()),
+    }
+}
+
+/// What is made of one flight.
+fn of_flight(
+    args: &DebriefArgs,
+    plan_path: &Path,
+    out: &mut impl Write,
+    talk: &mut impl Write,
+) -> Result<()> {
     let reader = args.trackers.reader()?;
-    let mut plan = args.files.read(&args.plan)?;
+    let mut plan = args.files.read(plan_path)?;
     args.late.apply(&mut plan)?;
     let units = args.run.units(&plan);
     args.instead.apply(&mut plan, units)?;
     let winds = args.winds.read(&plan)?;
+    let read = [
+        inputs(plan_path, &plan),
+        args.winds.wind.clone(),
+        args.track.clone(),
+    ]
+    .concat();
+    let mut begun = Outputs::begin(&paths(&args.out)?, &read)?;
     let mut heard = Vec::new();
     for path in &args.track {
         heard.extend(read_file(path, reader.clone())?);
@@ -82,11 +124,13 @@ pub fn run(args: &DebriefArgs, out: &mut impl Write, talk: &mut impl Write) -> R
     let debrief = with_threads(args.run.threads, || {
         Debrief::of(&plan, &winds, options, heard)
     })?;
+    let mut drawn = None;
+    begun.write(|path| file(path, &debrief, &plan, units, &mut drawn))?;
     let text = match args.json {
         true => output::json(&debrief)?,
         false => heading(&plan) + &tables::debrief::table(&debrief, &plan, units),
     };
-    output::print(out, "standard output", &text)?;
+    begun.finish(|| output::print(out, "standard output", &text))?;
     let Some(path) = &args.logbook else {
         return Ok(());
     };
@@ -99,4 +143,98 @@ pub fn run(args: &DebriefArgs, out: &mut impl Write, talk: &mut impl Write) -> R
         "standard error",
         &format!("{said} {}\n", path.display()),
     )
+}
+
+/// How good the zones of a logbook's flights were.
+fn of_logbook(args: &DebriefArgs, book: &Path, out: &mut impl Write) -> Result<()> {
+    let pictures = ["png", "svg"];
+    let of_flights = args
+        .out
+        .iter()
+        .find(|p| !output::extension(p).is_some_and(|kind| pictures.contains(&kind.as_str())));
+    if let Some(path) = of_flights {
+        let found = format!("{} of a logbook alone", path.display());
+        return Err(Fault::new("--out", found, "a path that ends in .png or .svg").into());
+    }
+    let mut begun = Outputs::begin(&args.out, &[book.to_owned()])?;
+    let scores = Scores::of(&Logbook::read(book)?);
+    begun.write(|path| match &scores.many {
+        Some(many) => picture(path, &pictures::debrief::ranks(many)),
+        None => Err(Error::CannotDo {
+            why: format!("{} flights make no picture", scores.ranked),
+            remedy: format!("expected {FEW} flights with a zone in the logbook"),
+        }),
+    })?;
+    let units = UnitSystem::of(args.run.units == Some(Units::Us));
+    let text = match args.json {
+        true => output::json(&scores)?,
+        false => tables::scores::table(&scores, units),
+    };
+    begun.finish(|| output::print(out, "standard output", &text))
+}
+
+/// Endings of files, and their names in a folder.
+const KINDS: [&str; 6] = ["html", "png", "svg", "csv", "geojson", "json"];
+const FILES: [&str; 5] = [
+    "debrief.html",
+    "map.png",
+    "map.svg",
+    "record.csv",
+    "debrief.geojson",
+];
+
+fn debrief_file(text: &str) -> std::result::Result<PathBuf, String> {
+    match Path::new(text).extension() {
+        None => Ok(PathBuf::from(text)),
+        Some(_) => output::path_of_kind(text, &KINDS),
+    }
+}
+
+/// The files that are asked for; folders are made.
+fn paths(asked: &[PathBuf]) -> Result<Vec<PathBuf>> {
+    let mut paths = Vec::new();
+    for path in asked {
+        match path.extension() {
+            Some(_) => paths.push(path.clone()),
+            None => {
+                fs::create_dir_all(path).map_err(|cause| Error::file(path, "make", cause))?;
+                paths.extend(FILES.map(|name| path.join(name)));
+            }
+        }
+    }
+    Ok(paths)
+}
+
+/// What a file of a flight holds, by its ending; the map is drawn once.
+fn file(
+    path: &Path,
+    debrief: &Debrief,
+    plan: &Plan,
+    units: UnitSystem,
+    drawn: &mut Option<Picture>,
+) -> Result<Vec<u8>> {
+    let kind = output::extension(path);
+    match kind.as_deref() {
+        Some("csv") => return Ok(files::debrief::csv(debrief)?.into_bytes()),
+        Some("geojson" | "json") => return Ok(files::debrief::geojson(debrief).into_bytes()),
+        _ => {}
+    }
+    let map = match drawn {
+        Some(map) => map,
+        none => {
+            let ground = map_ground(plan, map::debrief::sheet(debrief).region())?;
+            none.insert(map::debrief::draw(debrief, &ground, &plan.timezone, units))
+        }
+    };
+    match kind.as_deref() {
+        Some("html") => Ok(pages::debrief::text(debrief, plan, map, units).into_bytes()),
+        _ => picture(path, map),
+    }
+}
+
+fn picture(path: &Path, picture: &Picture) -> Result<Vec<u8>> {
+    match output::extension(path).as_deref() {
+        Some("png") => picture.scaled_png(PIXELS),
+        _ => Ok(picture.svg().into_bytes()),
+    }
 }

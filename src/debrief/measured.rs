@@ -29,6 +29,9 @@ pub struct Measured {
     pub last: Mark,
     /// Whether it was heard on the ground.
     pub landed: bool,
+    /// The fixes from the ground to the ground, as far as they were heard.
+    #[serde(skip)]
+    pub track: Vec<Mark>,
     /// Altitude (m, rising) and seconds after the release on the way up, burst included.
     #[serde(skip)]
     pub up: Vec<(f64, f64)>,
@@ -86,6 +89,8 @@ impl Measured {
                 down.push((fix.altitude_m, time(fix)));
             }
         }
+        let heard = &fixes[first.saturating_sub(1)..fixes.len().min(end + 1)];
+        let track = heard.iter().map(mark).collect();
         let last = if landed { fixes.get(end) } else { fixes.last() };
         let last = last
             .or(fixes.last())
@@ -103,6 +108,7 @@ impl Measured {
             burst,
             last: mark,
             landed,
+            track,
             up,
             down,
         })

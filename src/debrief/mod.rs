@@ -4,6 +4,7 @@ pub mod measured;
 pub mod next_plan;
 pub mod replay;
 pub mod score;
+pub mod scores;
 
 use serde::Serialize;
 
@@ -23,6 +24,7 @@ use crate::track::gate::Gate;
 use crate::track::{Outcome, Refusal};
 use crate::winds::Winds;
 use crate::zone::aloft::Continuation;
+use crate::zone::facts::WindSource;
 use crate::zone::{Mark, Options, Zone, predict_and_keep};
 
 /// A flight beside its prediction.
@@ -71,6 +73,51 @@ pub struct Debrief {
     pub refused: std::collections::BTreeMap<Refusal, usize>,
     /// How many draws the zone has.
     pub draws: usize,
+    /// What the winds' part of the miss is worth to a logbook.
+    pub winds_teach: WindsTeach,
+    /// The zone as planned.
+    #[serde(skip)]
+    pub zone: Zone,
+}
+
+/// What the winds' part of a miss says of how wrong the winds of the next plan may be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum WindsTeach {
+    /// As much as it should: they were known before the release.
+    Plan,
+    /// Nothing: they were measured by the flight itself, or beside it.
+    OfTheFlight,
+    /// Nothing: they were made after the release.
+    Newer,
+    /// Nothing: when they were made is not known, as of a reanalysis.
+    RunUnknown,
+}
+
+/// A sounding from so near and so near in time is of the flight itself, m and s.
+const OWN_M: f64 = 50_000.0;
+const OWN_S: f64 = 3_600.0;
+
+impl WindsTeach {
+    /// Of winds for a release.
+    pub fn of(source: &WindSource) -> WindsTeach {
+        let by_run = |lead_s: Option<f64>| match lead_s {
+            None => WindsTeach::RunUnknown,
+            Some(lead_s) if lead_s < 0.0 => WindsTeach::Newer,
+            Some(_) => WindsTeach::Plan,
+        };
+        if source.model().is_some() || matches!(source, WindSource::Forecast { .. }) {
+            return by_run(source.lead_s());
+        }
+        match source.age_s() {
+            Some(age_s) if age_s.abs() < OWN_S && source.distance_m().is_none_or(|m| m < OWN_M) => {
+                WindsTeach::OfTheFlight
+            }
+            Some(age_s) if age_s < 0.0 => WindsTeach::Newer,
+            // Of a sounding without a time the day before is assumed, as for the zone.
+            _ => WindsTeach::Plan,
+        }
+    }
 }
 
 /// A landing in the measure of its zone.
@@ -88,6 +135,8 @@ pub struct Held {
     pub squared: f64,
     /// The energy score of the draws, m; that of the planned landing alone is the miss.
     pub energy_m: EnergyScore,
+    /// Standard deviations of the draws along the drift and across it, m.
+    pub sigmas_m: [f64; 2],
 }
 
 /// A part of a miss.
@@ -160,7 +209,7 @@ impl Debrief {
             drift_m: zone.release.position.distance_m(zone.landing.position),
             drift_azimuth_deg: sight.azimuth_deg(),
             along_across_m: along_across(miss),
-            held: held(zone, &kept, landing.position)?,
+            held: held(zone, &kept, landing.position, sight.drift)?,
             causes: match &landings {
                 Some(landings) => sight.parts(landings, miss)?,
                 None => Vec::new(),
@@ -178,6 +227,8 @@ impl Debrief {
             accepted: gate.accepted(),
             refused: gate.counts().clone(),
             draws: zone.draw_count,
+            winds_teach: WindsTeach::of(&prediction.facts.wind.source),
+            zone: zone.clone(),
             landing,
             measured,
         })
@@ -189,6 +240,10 @@ impl Debrief {
     pub fn row(&self) -> Flight {
         let [along_m, across_m] = self.along_across_m;
         let [rate, fall] = self.ln_rates.map(|ln| ln.map(f64::exp));
+        let in_sigmas = |side: usize| {
+            let sigma_m = self.held.as_ref()?.sigmas_m[side];
+            (sigma_m > 1.0).then(|| self.along_across_m[side] / sigma_m)
+        };
         Flight {
             name: self.name.clone(),
             released: self.measured.released,
@@ -201,7 +256,12 @@ impl Debrief {
             rate,
             burst_diameter: Some(self.ln_burst_diameter.exp()),
             fall,
-            winds_squared: self.winds_squared,
+            winds_squared: self
+                .winds_squared
+                .filter(|_| self.winds_teach == WindsTeach::Plan),
+            energy_km: self.held.as_ref().map(|h| 1e-3 * h.energy_m.fair.max(0.0)),
+            along_sigmas: in_sigmas(0),
+            across_sigmas: in_sigmas(1),
         }
     }
 }
@@ -313,7 +373,12 @@ impl Sight {
 }
 
 /// The landing in the measure of the zone.
-fn held(zone: &Zone, kept: &Continuation, landing: Position) -> Result<Option<Held>> {
+fn held(
+    zone: &Zone,
+    kept: &Continuation,
+    landing: Position,
+    [e, n]: [f64; 2],
+) -> Result<Option<Held>> {
     if zone.ellipses.is_empty() {
         return Ok(None);
     }
@@ -347,5 +412,6 @@ fn held(zone: &Zone, kept: &Continuation, landing: Position) -> Result<Option<He
         within: normal.within(place),
         squared,
         energy_m,
+        sigmas_m: [normal.sigma_along([e, n]), normal.sigma_along([n, -e])],
     }))
 }

@@ -72,6 +72,12 @@ impl Normal2 {
         (c * x * x - 2.0 * b * x * y + a * y * y) / self.determinant()
     }
 
+    /// The standard deviation along a unit vector.
+    pub fn sigma_along(&self, [x, y]: [f64; 2]) -> f64 {
+        let [[a, b], [_, c]] = self.covariance;
+        (a * x * x + 2.0 * b * x * y + c * y * y).max(0.0).sqrt()
+    }
+
     /// u = 1 - e^(-q/2): the probability of the ellipse on whose edge a place is. Even from 0 to 1 over many
     /// flights where the forecasts are right.
     pub fn within(&self, place: [f64; 2]) -> f64 {

@@ -9,7 +9,8 @@ use super::folder::beside;
 use super::made::{Answer, Made};
 use super::words::{self, Station};
 use super::work::Asked;
-use crate::brief::answer::WaitingPoint;
+use crate::brief::answer::{MapGround, WaitingPoint};
+use crate::brief::map_ground;
 use crate::debrief::Debrief;
 use crate::error::{Error, Fault, Result};
 use crate::follow::Follower;
@@ -21,6 +22,7 @@ use crate::listen::{Said, Source, Waiting};
 use crate::logbook::Logbook;
 use crate::plan::Plan;
 use crate::report::files::live_folder::LiveFolder;
+use crate::report::pictures::map::debrief::sheet;
 use crate::track::fields::Fields;
 use crate::track::reader::Reader;
 use crate::winds::Winds;
@@ -54,6 +56,8 @@ pub struct Debriefed {
     pub debrief: Debrief,
     /// The plan it was of.
     pub plan: Plan,
+    /// The ground below its map.
+    pub ground: MapGround,
     /// Whether the flight was written into the logbook, where that was asked for.
     pub written: Option<bool>,
 }
@@ -132,6 +136,7 @@ pub fn debrief(asked: &Asked, winds: &Winds) -> Result<Answer> {
     }
     asked.work.begin(words::doing("debrief"), 0);
     let debrief = Debrief::of(asked.plan, winds, Options::default(), heard)?;
+    let ground = map_ground(asked.plan, sheet(&debrief).region())?;
     let written = match asked.typed("logbook") {
         "yes" => {
             let path = asked.desk.folder.path(&beside(asked.name, LOGBOOK))?;
@@ -142,6 +147,7 @@ pub fn debrief(asked: &Asked, winds: &Winds) -> Result<Answer> {
     Ok(Answer::Debriefed(Box::new(Debriefed {
         debrief,
         plan: asked.plan.clone(),
+        ground,
         written,
     })))
 }

@@ -553,8 +553,11 @@ pub fn followed(followed: &Followed, units: UnitSystem) -> Markup {
 
 /// A flight looked back on.
 pub fn debriefed(debriefed: &Debriefed, units: UnitSystem) -> Markup {
-    let table = tables::debrief::table(&debriefed.debrief, &debriefed.plan, units);
+    let (debrief, plan) = (&debriefed.debrief, &debriefed.plan);
+    let table = tables::debrief::table(debrief, plan, units);
+    let map = pictures::map::debrief::draw(debrief, &debriefed.ground, &plan.timezone, units);
     html! {
+        (picture(&map, "debrief-map", words::AFTER_MAP, words::told::THE_TEXT_BELOW_HAS_THE_NUMBERS))
         pre tabindex="0" { (table) }
         @match debriefed.written {
             Some(true) => p { (words::LOGGED) },

@@ -333,6 +333,7 @@ pub const CAR_HINT: &str = "coordinates in any usual form; may be empty";
 pub const FLYING_IN: &str = "Reports, zone, map file and page are in the folder";
 pub const AFTER: &str = "The tracker's log tells how the flight came out beside the prediction, which part of it fell short, and what to take into the next plan.";
 pub const AFTER_BUTTON: &str = "Look back on the flight";
+pub const AFTER_MAP: &str = "The flight beside its prediction";
 pub const TRACKS: &str = "Files of the track";
 pub const TRACKS_HINT: &str = "one or more; where they overlap they are merged";
 pub const IN_LOGBOOK: &str = "Write the flight into the logbook flights.toml";
@@ -449,6 +450,7 @@ pub mod told {
     pub const THE_BRIEFING: &str = "The briefing";
     pub const THE_FLIGHT_AS_PLANNED: &str = "The flight as planned";
     pub const THE_TABLE_ABOVE_HAS_THE_SAME_NUMBERS: &str = "The table above has the same numbers";
+    pub const THE_TEXT_BELOW_HAS_THE_NUMBERS: &str = "The text below has the numbers";
     pub const TIME: &str = "time";
     pub const TOO_LITTLE_TOO_MUCH: &str = "Too little, too much";
     pub const VERDICT: &str = "verdict";

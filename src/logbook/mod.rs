@@ -8,9 +8,9 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 use jiff::Timestamp;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
-use self::learn::{InverseGamma, NormalGamma};
+use self::learn::{InverseGamma, NormalGamma, NormalWishart};
 use crate::clock::seconds_between;
 use crate::error::{Fault, Result};
 use crate::files::{read_text, write_atomically};
@@ -49,6 +49,15 @@ pub struct Flight {
     /// How far out the winds' part of the miss was, in standard deviations, squared.
     #[serde(default)]
     pub winds_squared: Option<f64>,
+    /// The energy score of the zone's draws, km.
+    #[serde(default)]
+    pub energy_km: Option<f64>,
+    /// The miss along the planned drift, in standard deviations of the zone's draws.
+    #[serde(default)]
+    pub along_sigmas: Option<f64>,
+    /// The miss to the right of it, likewise.
+    #[serde(default)]
+    pub across_sigmas: Option<f64>,
 }
 
 /// A logbook.
@@ -166,6 +175,18 @@ impl Logbook {
         Shift::of(&usual, sigma)
     }
 
+    /// Misses along and across the drift, in the zones' own standard deviations: what is to be expected of the
+    /// next one, and from how many flights.
+    pub fn misses(&self) -> Option<(NormalWishart, usize)> {
+        let seen: Vec<[f64; 2]> = self
+            .flights
+            .iter()
+            .filter_map(|f| Some([f.along_sigmas?, f.across_sigmas?]))
+            .collect();
+        let unit = [[1.0, 0.0], [0.0, 1.0]];
+        (!seen.is_empty()).then(|| (NormalWishart::prior(unit).after(&seen), seen.len()))
+    }
+
     /// The factor on how wrong the winds are said to be, and from how many flights.
     pub fn winds(&self) -> Option<(f64, usize)> {
         let squares: Vec<f64> = self
@@ -180,7 +201,7 @@ impl Logbook {
 }
 
 /// What flights teach of one thing.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Shift {
     /// Multiplies what the plan says.
     pub factor: f64,
@@ -232,10 +253,35 @@ impl Flight {
                 return wrong(key, found, "measured over planned, 0.1 to 10");
             }
         }
-        match self.winds_squared {
-            Some(q) if !(q >= 0.0 && q.is_finite()) => wrong("winds_squared", q, "0 or more"),
-            _ => Ok(()),
+        let plain = [
+            ("miss_km", Some(self.miss_km), 0.0..=f64::MAX, "0 or more"),
+            ("within", self.within, 0.0..=1.0, "a share, 0 to 1"),
+            (
+                "winds_squared",
+                self.winds_squared,
+                0.0..=f64::MAX,
+                "0 or more",
+            ),
+            ("energy_km", self.energy_km, 0.0..=f64::MAX, "0 or more"),
+            (
+                "along_sigmas",
+                self.along_sigmas,
+                -1e3..=1e3,
+                "-1000 to 1000",
+            ),
+            (
+                "across_sigmas",
+                self.across_sigmas,
+                -1e3..=1e3,
+                "-1000 to 1000",
+            ),
+        ];
+        for (key, value, range, expected) in plain {
+            if let Some(found) = value.filter(|v| !range.contains(v)) {
+                return wrong(key, found, expected);
+            }
         }
+        Ok(())
     }
 
     /// Its table in a logbook.
@@ -252,6 +298,9 @@ impl Flight {
             ("burst_diameter", self.burst_diameter),
             ("fall", self.fall),
             ("winds_squared", self.winds_squared),
+            ("energy_km", self.energy_km),
+            ("along_sigmas", self.along_sigmas),
+            ("across_sigmas", self.across_sigmas),
         ];
         for (key, value) in more {
             if let Some(value) = value {
@@ -280,6 +329,9 @@ mod tests {
             burst_diameter: Some(0.7),
             fall: None,
             winds_squared: Some(1e6),
+            energy_km: Some(2.5),
+            along_sigmas: Some(0.4),
+            across_sigmas: Some(-0.5),
         }
     }
 

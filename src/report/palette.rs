@@ -84,6 +84,8 @@ pub const TOO_MUCH_GAS: Colour = Colour("#fbeeb8");
 pub const ELLIPSE: Colour = Colour("#00366e");
 /// Contours of the landing zone.
 pub const CONTOUR: Colour = Colour("#8a4300");
+/// What was flown, beside what was planned: a double line, so that it is told without its colour.
+pub const FLOWN: Colour = Colour("#9c005d");
 /// Meridians and parallels.
 pub const MAP_GRID: Colour = Colour("#6a6a6a");
 /// Built-up areas. Towns, water and roads are darker in that order, also where they are printed in grey.

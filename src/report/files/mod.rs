@@ -4,6 +4,7 @@ pub mod antimeridian;
 pub mod briefing;
 pub mod calendar;
 pub mod coordinates;
+pub mod debrief;
 pub mod follow;
 pub mod geojson;
 pub mod gpx;

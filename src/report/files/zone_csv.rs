@@ -123,7 +123,7 @@ impl Table {
     }
 }
 
-fn failed(cause: csv::Error) -> Error {
+pub(super) fn failed(cause: csv::Error) -> Error {
     Error::CannotDo {
         why: format!("the table cannot be written: {cause}"),
         remedy: "expected more memory".into(),

@@ -3,6 +3,7 @@
 mod axis;
 pub mod charts;
 pub mod days;
+pub mod debrief;
 pub mod fill;
 pub mod map;
 pub mod picture;

@@ -6,9 +6,9 @@ use jiff::Timestamp;
 
 use crate::clock::seconds_between;
 use crate::debrief::replay::Cause;
-use crate::debrief::{Debrief, Held};
+use crate::debrief::{Debrief, Held, WindsTeach};
 use crate::plan::Plan;
-use crate::report::layout::list;
+use crate::report::layout::{list, wrapped};
 use crate::report::words::clock_with_zone;
 use crate::units::{UnitSystem, duration};
 
@@ -17,6 +17,19 @@ const OTHER_DAY_S: f64 = 43_200.0;
 
 /// The table, with the lines for the next plan.
 pub fn table(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
+    let mut text = "\nThe flight beside its prediction\n\n".to_owned();
+    for (name, what) in lines(d, plan, units) {
+        let _ = writeln!(text, "{name:15}{what}");
+    }
+    text + &causes(d, units) + &next(d, plan, units)
+}
+
+/// Its lines: a name, and what is said.
+pub(in crate::report) fn lines(
+    d: &Debrief,
+    plan: &Plan,
+    units: UnitSystem,
+) -> Vec<(&'static str, String)> {
     let clock = |t: Timestamp| clock_with_zone(t, &plan.timezone);
     let m = &d.measured;
     let mut lines = vec![
@@ -81,11 +94,7 @@ pub fn table(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
             "none was given: too many flights leave the winds".into(),
         )),
     }
-    let mut text = "\nThe flight beside its prediction\n\n".to_owned();
-    for (name, what) in lines {
-        let _ = writeln!(text, "{name:15}{what}");
-    }
-    text + &causes(d, units) + &next(d, plan, units)
+    lines
 }
 
 fn shift(late_s: f64) -> String {
@@ -136,7 +145,7 @@ fn track(d: &Debrief, units: UnitSystem) -> String {
     )
 }
 
-fn sides([along, across]: [f64; 2], units: UnitSystem) -> String {
+pub(in crate::report) fn sides([along, across]: [f64; 2], units: UnitSystem) -> String {
     format!(
         "{} {}, {} {}",
         units.distance(along.abs()),
@@ -182,13 +191,7 @@ fn causes(d: &Debrief, units: UnitSystem) -> String {
         "\nWhat the miss is from: the plan flown again, one measured part after the other\n\n"
             .to_owned();
     for part in &d.causes {
-        let name = match part.cause {
-            Cause::Release => "release",
-            Cause::Rise => "rate of rise",
-            Cause::Burst => "burst",
-            Cause::Fall => "fall",
-            Cause::Winds => "winds (rest)",
-        };
+        let name = cause_name(part.cause);
         let [along, across] = part.along_across_m;
         let _ = writeln!(
             text,
@@ -197,11 +200,60 @@ fn causes(d: &Debrief, units: UnitSystem) -> String {
             sides(part.along_across_m, units)
         );
     }
-    text
+    match winds_teach(d.winds_teach) {
+        None => text,
+        Some(said) => format!("{text}\n{}\n", wrapped(said, 96).join("\n")),
+    }
+}
+
+/// What a part of a miss is from.
+pub(in crate::report) fn cause_name(cause: Cause) -> &'static str {
+    match cause {
+        Cause::Release => "release",
+        Cause::Rise => "rate of rise",
+        Cause::Burst => "burst",
+        Cause::Fall => "fall",
+        Cause::Winds => "winds (rest)",
+    }
+}
+
+/// Why the winds' part says nothing of the next plan's winds, where it does not.
+pub(in crate::report) fn winds_teach(teach: WindsTeach) -> Option<&'static str> {
+    match teach {
+        WindsTeach::Plan => None,
+        WindsTeach::OfTheFlight => Some(
+            "These winds were measured by the flight itself or beside it: how wrong winds known beforehand are cannot be learnt from their part, and the logbook does not.",
+        ),
+        WindsTeach::Newer => Some(
+            "These winds were made after the release: how wrong winds known beforehand are cannot be learnt from their part, and the logbook does not.",
+        ),
+        WindsTeach::RunUnknown => Some(
+            "When these winds were made is not known, as of a reanalysis: the logbook does not learn from their part how wrong winds are. If they are a forecast, [wind] issued tells its run.",
+        ),
+    }
 }
 
 /// Lines for the next plan, and what they are worth.
 fn next(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
+    let n = &d.next;
+    let commented: String = n
+        .descent_by_speed
+        .lines()
+        .map(|line| format!("# {line}\n"))
+        .collect();
+    format!(
+        "\nFor the next plan\n\n{}\n{}\n# or in one number\n{commented}{}",
+        n.ascent,
+        n.descent,
+        list(WORTH, &worth(d, plan, units))
+    )
+}
+
+/// The heading over what [`worth`] says.
+pub(in crate::report) const WORTH: &str = "What one flight can and cannot say";
+
+/// What the lines for the next plan are worth.
+pub(in crate::report) fn worth(d: &Debrief, plan: &Plan, units: UnitSystem) -> Vec<String> {
     let n = &d.next;
     let mut said = vec![
         "Rate of rise and burst: of this balloon with this fill. What share of a different rate is lift and what is drag, one flight cannot say; a weighed lift can.".to_owned(),
@@ -232,15 +284,5 @@ fn next(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
     if !d.measured.landed {
         said.push("The lowest part of the fall was not heard.".into());
     }
-    let commented: String = n
-        .descent_by_speed
-        .lines()
-        .map(|line| format!("# {line}\n"))
-        .collect();
-    format!(
-        "\nFor the next plan\n\n{}\n{}\n# or in one number\n{commented}{}",
-        n.ascent,
-        n.descent,
-        list("What one flight can and cannot say", &said)
-    )
+    said
 }

@@ -8,6 +8,7 @@ pub mod fill;
 pub mod fill_rules;
 pub mod follow;
 pub mod forecast;
+pub mod scores;
 pub mod sites;
 pub(super) mod why;
 pub mod winds;

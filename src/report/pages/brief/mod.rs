@@ -20,7 +20,8 @@ use crate::report::warnings;
 use crate::report::words;
 use crate::units::UnitSystem;
 
-const STYLE: &str = include_str!("style.css");
+/// The style of pages.
+pub(in crate::report) const STYLE: &str = include_str!("style.css");
 const SCRIPT: &str = include_str!("pan_zoom.js");
 /// Titles of more characters than this are set smaller.
 const LONG_TITLE: usize = 80;

@@ -12,6 +12,7 @@ use crate::report::pictures::picture::{Anchor, Look, Paint, Picture};
 use crate::report::words::region_name;
 use crate::spread::region::is_outer;
 use crate::units::{MILE_M, UnitSystem};
+use crate::zone::Zone;
 
 /// Steps of the grid, degrees.
 const STEPS: [f64; 10] = [0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0];
@@ -153,23 +154,26 @@ pub fn scale(picture: &mut Picture, sheet: &Sheet, [x, y]: [f64; 2], units: Unit
 }
 
 /// A sample of what is drawn.
-enum Sample {
+pub enum Sample {
+    /// A line.
     Line(Look),
+    /// An area.
     Area(Look),
+    /// A sign, as a path from its middle.
     Sign(&'static str),
 }
 
-/// How many lines the key has.
-pub fn key_lines(brief: &Brief, drawn: &KeyEntries) -> usize {
-    samples(brief, drawn).len().div_ceil(2)
+/// Height of a key of so many samples.
+pub fn key_height(samples: &[(Sample, String)]) -> f64 {
+    samples.len().div_ceil(2) as f64 * KEY_LINE + 20.0
 }
 
 /// Height of a line of the key.
-pub const KEY_LINE: f64 = 1.5 * TEXT;
+const KEY_LINE: f64 = 1.5 * TEXT;
 
 /// Draws the key, two columns wide, below `y`.
-pub fn key(picture: &mut Picture, brief: &Brief, drawn: &KeyEntries, width: f64, y: f64) {
-    for (i, (sample, text)) in samples(brief, drawn).iter().enumerate() {
+pub fn key(picture: &mut Picture, samples: &[(Sample, String)], width: f64, y: f64) {
+    for (i, (sample, text)) in samples.iter().enumerate() {
         let x = 0.5 * width * (i % 2) as f64 + 8.0;
         let middle = y + KEY_LINE * ((i / 2) as f64 + 0.5);
         match sample {
@@ -190,25 +194,32 @@ pub fn key(picture: &mut Picture, brief: &Brief, drawn: &KeyEntries, width: f64,
 }
 
 /// What is drawn, with its sample: the zone, the flight, the ground.
-fn samples(brief: &Brief, drawn: &KeyEntries) -> Vec<(Sample, String)> {
-    let mut samples = zone_samples(brief);
+pub fn samples(brief: &Brief, drawn: &KeyEntries) -> Vec<(Sample, String)> {
+    let mut samples = zone_samples(&brief.zone);
     let named = |(sample, name): (Sample, &str)| (sample, name.to_owned());
     samples.extend(FLIGHT_SAMPLES.map(named));
-    let shown = ground_samples(drawn)
-        .into_iter()
-        .filter(|(shown, ..)| *shown);
-    samples.extend(shown.map(|(_, sample, name)| named((sample, name))));
+    samples.extend(ground_shown(drawn));
     samples
 }
 
-fn zone_samples(brief: &Brief) -> Vec<(Sample, String)> {
-    let ellipses = brief.zone.ellipses.iter().filter_map(|ellipse| {
+/// Samples of what lies on the ground, as far as it is drawn.
+pub fn ground_shown(drawn: &KeyEntries) -> Vec<(Sample, String)> {
+    let all = ground_samples(drawn).into_iter();
+    let shown = all.filter(|(shown, ..)| *shown);
+    shown
+        .map(|(_, sample, name)| (sample, name.to_owned()))
+        .collect()
+}
+
+/// Samples of the ellipses and contours.
+pub fn zone_samples(zone: &Zone) -> Vec<(Sample, String)> {
+    let ellipses = zone.ellipses.iter().filter_map(|ellipse| {
         let p = ellipse.shape.probability;
         let outer = if is_outer(p) { ", the outer line" } else { "" };
         let text = format!("{}{outer}", region_name("ellipse", p));
         Some((Sample::Line(ellipse_look(p)?), text))
     });
-    let contours = brief.zone.contours.iter().map(|contour| {
+    let contours = zone.contours.iter().map(|contour| {
         let p = contour.probability;
         (Sample::Line(contour_look(p)), region_name("contour", p))
     });

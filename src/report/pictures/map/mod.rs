@@ -1,6 +1,7 @@
 //! The map of a briefing, drawn by us: the ground, the zone, the flight, names that do not cover
 //! each other. It is to be read on a phone, and on paper without colour.
 
+pub mod debrief;
 pub(in crate::report) mod flight;
 mod furniture;
 pub mod ground;
@@ -10,7 +11,7 @@ mod relief;
 pub mod sheet;
 mod sizes;
 
-use self::furniture::{KEY_LINE, SCALE_ROOM};
+use self::furniture::SCALE_ROOM;
 use self::ground::KeyEntries;
 use self::labels::Labels;
 use self::sheet::Sheet;
@@ -55,7 +56,8 @@ pub fn draw(brief: &Brief, units: UnitSystem) -> Picture {
     let [wide, high] = sheet.size;
     // What stands below the sheet needs to know what is on it, so that is drawn first.
     let (body, drawn) = body(&sheet, brief, units);
-    let key = furniture::key_lines(brief, &drawn) as f64 * KEY_LINE + 20.0;
+    let samples = furniture::samples(brief, &drawn);
+    let key = furniture::key_height(&samples);
     let foot = 28.0;
     let mut picture = Picture::new(wide, HEAD + high + key + foot);
     heading(&mut picture, brief, units);
@@ -64,7 +66,7 @@ pub fn draw(brief: &Brief, units: UnitSystem) -> Picture {
     picture.lowered(HEAD, |picture| {
         picture.clipped("sheet", |picture| picture.append(&body));
         picture.frame([1.0, 1.0, wide - 1.0, high - 1.0], 2.0, INK);
-        furniture::key(picture, brief, &drawn, wide, high + 10.0);
+        furniture::key(picture, &samples, wide, high + 10.0);
         picture.text([8.0, high + key + 12.0], SMALL, Anchor::Start, AID);
     });
     picture
@@ -95,7 +97,7 @@ fn body(sheet: &Sheet, brief: &Brief, units: UnitSystem) -> (Picture, KeyEntries
         (zone, &brief.wait),
         &brief.timezone,
     );
-    let corner = free_corner(sheet, &labels, brief);
+    let corner = free_corner(sheet, &labels, &shown_points(sheet, brief));
     keep_free(&mut labels, corner, &mut grid, &airfields);
     flight::region_names(&mut body, sheet, &mut labels, zone);
     flight::marks(&mut body, sheet, &mut labels, zone, units);
@@ -181,21 +183,9 @@ fn heading(picture: &mut Picture, brief: &Brief, units: UnitSystem) {
 
 /// The corner of the sheet for the scale: free of the main places and their names, with the least of the
 /// flight and the zone in it.
-fn free_corner(sheet: &Sheet, labels: &Labels, brief: &Brief) -> [f64; 2] {
+fn free_corner(sheet: &Sheet, labels: &Labels, points: &[[f64; 2]]) -> [f64; 2] {
     let [w, h] = sheet.size;
     let [a, b] = SCALE_ROOM;
-    let marks = brief.zone.track.iter().map(|m| m.position);
-    let rings = brief
-        .zone
-        .ellipses
-        .iter()
-        .flat_map(|e| e.ring.iter().copied());
-    let waiting = brief.wait.points.iter().map(|w| w.position);
-    let points: Vec<[f64; 2]> = marks
-        .chain(rings)
-        .chain(waiting)
-        .map(|p| sheet.at(p))
-        .collect();
     let crowded = |[x, y]: &[f64; 2]| {
         let inside = |p: &&[f64; 2]| {
             p[0] > x - 30.0 && p[0] < x + a + 30.0 && p[1] > y - 30.0 && p[1] < y + b + 30.0
@@ -212,4 +202,20 @@ fn free_corner(sheet: &Sheet, labels: &Labels, brief: &Brief) -> [f64; 2] {
     .into_iter()
     .min_by_key(crowded)
     .unwrap_or([10.0, 10.0])
+}
+
+/// The flight, the zone and the waiting points on the sheet.
+fn shown_points(sheet: &Sheet, brief: &Brief) -> Vec<[f64; 2]> {
+    let marks = brief.zone.track.iter().map(|m| m.position);
+    let rings = brief
+        .zone
+        .ellipses
+        .iter()
+        .flat_map(|e| e.ring.iter().copied());
+    let waiting = brief.wait.points.iter().map(|w| w.position);
+    marks
+        .chain(rings)
+        .chain(waiting)
+        .map(|p| sheet.at(p))
+        .collect()
 }

@@ -1,0 +1,190 @@
+//! The map of a flight beside its prediction: the zone and the track as planned, what was flown, and the miss.
+
+use jiff::tz::TimeZone;
+
+use super::furniture::{self, Sample};
+use super::ground::{self, KeyEntries};
+use super::labels::Labels;
+use super::sheet::Sheet;
+use super::sizes::{NAME, SMALL, TEXT, TITLE};
+use super::{HEAD, HEADING, WIDTH, flight, free_corner, keep_free, names, relief};
+use crate::brief::Wait;
+use crate::brief::answer::MapGround;
+use crate::debrief::Debrief;
+use crate::geodesy::Position;
+use crate::report::cautions::AID;
+use crate::report::palette::{FLOWN, INK, PAPER};
+use crate::report::pictures::picture::{Anchor, Look, Picture};
+use crate::report::words::{clock_time, date, way_of};
+use crate::units::UnitSystem;
+
+/// The flown track: a double line.
+const TRACK: Look = Look::line(FLOWN, 6.0);
+const WITHIN: Look = Look::line(PAPER, 2.4);
+/// From the planned landing to the real one.
+const MISS: Look = Look::line(FLOWN, 3.0).dashed("3 5");
+/// Half the room of a sign.
+const SIGN: f64 = 13.0;
+
+/// The sheet that shows both flights and the zone.
+pub fn sheet(d: &Debrief) -> Sheet {
+    let outer = d
+        .zone
+        .ellipses
+        .iter()
+        .filter(|e| e.shape.probability < 0.97);
+    let marks = d.zone.track.iter().chain(&d.measured.track);
+    let places: Vec<Position> = marks
+        .map(|m| m.position)
+        .chain([d.landing.position])
+        .chain(outer.flat_map(|e| e.ring.iter().copied()))
+        .collect();
+    Sheet::holding(d.zone.center(), &places, WIDTH)
+}
+
+/// Draws the map, with what lies on the ground.
+pub fn draw(d: &Debrief, shown: &MapGround, timezone: &TimeZone, units: UnitSystem) -> Picture {
+    let sheet = sheet(d);
+    let [wide, high] = sheet.size;
+    let (body, drawn) = body(&sheet, d, shown, timezone, units);
+    let samples = samples(d, &drawn);
+    let key = furniture::key_height(&samples);
+    let mut picture = Picture::new(wide, HEAD + high + key + 28.0);
+    heading(&mut picture, d, timezone, units);
+    picture.define(ground::patterns());
+    picture.clipping("sheet", [0.0, 0.0], sheet.size);
+    picture.lowered(HEAD, |picture| {
+        picture.clipped("sheet", |picture| picture.append(&body));
+        picture.frame([1.0, 1.0, wide - 1.0, high - 1.0], 2.0, INK);
+        furniture::key(picture, &samples, wide, high + 10.0);
+        picture.text([8.0, high + key + 12.0], SMALL, Anchor::Start, AID);
+    });
+    picture
+}
+
+fn heading(picture: &mut Picture, d: &Debrief, timezone: &TimeZone, units: UnitSystem) {
+    let title: String = title(d).chars().take(HEADING).collect();
+    let mut base = 1.15 * TITLE;
+    picture.text([8.0, base], TITLE, Anchor::Start, &title);
+    base += 1.4 * TEXT;
+    let when = format!(
+        "{}: released {}, down {}",
+        date(d.measured.released, timezone),
+        clock_time(d.measured.released, timezone),
+        clock_time(d.landing.time, timezone)
+    );
+    picture.text([8.0, base], TEXT, Anchor::Start, &when);
+    base += 1.3 * TEXT;
+    let miss = format!(
+        "landed {} of the planned landing",
+        way_of(d.miss_m, d.miss_azimuth_deg, units)
+    );
+    picture.text([8.0, base], TEXT, Anchor::Start, &miss);
+}
+
+/// The flight's name, or what stands for it.
+pub fn title(d: &Debrief) -> String {
+    match d.name.as_str() {
+        "" => "Flight beside its prediction".to_owned(),
+        name => name.to_owned(),
+    }
+}
+
+fn body(
+    sheet: &Sheet,
+    d: &Debrief,
+    shown: &MapGround,
+    timezone: &TimeZone,
+    units: UnitSystem,
+) -> (Picture, KeyEntries) {
+    let mut body = Picture::new(sheet.size[0], sheet.size[1]);
+    let terrain = shown.terrain.as_ref();
+    let shaded = terrain.is_some_and(|terrain| relief::draw(&mut body, sheet, terrain));
+    let mut drawn = ground::draw(&mut body, sheet, shown);
+    drawn.relief = shaded;
+    let mut grid = furniture::grid(&mut body, sheet);
+    let (small, airfields) = ground::airfields(&mut body, sheet, &shown.airports);
+    drawn.small_airfields = small;
+    drawn.airfields |= !airfields.is_empty();
+    let mut labels = Labels::new(sheet.size);
+    let zone = &d.zone;
+    flight::contours(&mut body, sheet, zone);
+    flight::ellipses(&mut body, sheet, &mut labels, zone);
+    flight::track(&mut body, sheet, &mut labels, zone);
+    let flown = flown(&mut body, sheet, &mut labels, d);
+    let mut top = Picture::clear(sheet.size[0], sheet.size[1]);
+    let nowhere = Wait {
+        points: Vec::new(),
+        from: zone.release.time,
+    };
+    flight::places(&mut top, sheet, &mut labels, (zone, &nowhere), timezone);
+    places(&mut top, sheet, &mut labels, d, timezone);
+    let corner = free_corner(sheet, &labels, &flown);
+    keep_free(&mut labels, corner, &mut grid, &airfields);
+    flight::region_names(&mut body, sheet, &mut labels, zone);
+    names(&mut body, sheet, &mut labels, shown, &airfields);
+    furniture::grid_names(&mut body, &grid);
+    furniture::scale(&mut body, sheet, corner, units);
+    body.append(&top);
+    (body, drawn)
+}
+
+/// Draws what was flown and the miss; all points that are shown.
+fn flown(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, d: &Debrief) -> Vec<[f64; 2]> {
+    let at = |p: Position| sheet.at(p);
+    let mut line: Vec<[f64; 2]> = d.measured.track.iter().map(|m| at(m.position)).collect();
+    if !d.measured.landed {
+        line.push(at(d.landing.position));
+    }
+    let lines = [line];
+    picture.path(&lines, false, Look::line(PAPER, 9.0));
+    picture.path(&lines, false, TRACK);
+    picture.path(&lines, false, WITHIN);
+    let miss = [vec![at(d.zone.landing.position), at(d.landing.position)]];
+    picture.path(&miss, false, Look::line(PAPER, 6.0));
+    picture.path(&miss, false, MISS);
+    labels.avoid(&lines[0]);
+    let [line] = lines;
+    let rings = d.zone.ellipses.iter().flat_map(|e| e.ring.iter().copied());
+    let planned = d.zone.track.iter().map(|m| m.position);
+    line.into_iter()
+        .chain(rings.chain(planned).map(at))
+        .collect()
+}
+
+/// Draws and names where it burst and landed.
+fn places(top: &mut Picture, sheet: &Sheet, labels: &mut Labels, d: &Debrief, zone: &TimeZone) {
+    let down = match d.measured.landed {
+        true => "landed",
+        false => "landed, reckoned",
+    };
+    let marks = [("did burst", &d.measured.burst), (down, &d.landing)];
+    let points = marks.map(|(_, mark)| sheet.at(mark.position));
+    for [x, y] in points {
+        labels.take([x - SIGN, y - SIGN, x + SIGN, y + SIGN]);
+    }
+    for ((what, mark), at) in marks.iter().zip(points) {
+        let name = format!("{what} {}", clock_time(mark.time, zone));
+        labels.write_or_join(top, at, SIGN + 3.0, NAME, &name);
+    }
+    let [burst, landing] = points;
+    top.dot(burst, 7.0, PAPER);
+    top.dot(burst, 5.0, FLOWN);
+    top.dot(landing, 11.0, PAPER);
+    top.dot(landing, 9.0, FLOWN);
+    top.dot(landing, 5.0, PAPER);
+    top.dot(landing, 2.5, FLOWN);
+}
+
+fn samples(d: &Debrief, drawn: &KeyEntries) -> Vec<(Sample, String)> {
+    let mut samples = furniture::zone_samples(&d.zone);
+    let flight = [
+        (flight::UP, "planned way up"),
+        (flight::DOWN, "planned way down"),
+        (TRACK, "as flown (a double line)"),
+        (MISS, "from the planned landing"),
+    ];
+    samples.extend(flight.map(|(look, name)| (Sample::Line(look), name.to_owned())));
+    samples.extend(furniture::ground_shown(drawn));
+    samples
+}

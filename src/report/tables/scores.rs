@@ -1,0 +1,158 @@
+//! What a logbook says of its flights' zones, as a table for people.
+
+use std::fmt::Write as _;
+
+use crate::debrief::score::Calibration;
+use crate::debrief::scores::{FEW, Many, Misses, Scores};
+use crate::logbook::Shift;
+use crate::report::layout::list;
+use crate::units::UnitSystem;
+
+/// Width of the longest bar of the picture of ranks.
+const BAR: usize = 40;
+
+/// The table.
+pub fn table(scores: &Scores, units: UnitSystem) -> String {
+    let mut text = "\nThe flights beside their zones\n\n".to_owned();
+    let mut row = |name: &str, what: &str| {
+        let _ = writeln!(text, "{name:15}{what}");
+    };
+    row("flights", &flights(scores));
+    if let Some(calibration) = scores.calibration {
+        row("zones", &zones(calibration, scores.ranked));
+    }
+    if let Some(many) = &scores.many {
+        for (name, what) in many_rows(many, units) {
+            row(&name, &what);
+        }
+    }
+    if let Some(misses) = &scores.misses {
+        row("misses", &of_misses(misses));
+    }
+    if let Some(many) = &scores.many {
+        text += &ranks(many);
+    }
+    text + &list(
+        "What they teach a plan that names this logbook",
+        &learnt(scores),
+    )
+}
+
+fn flights(scores: &Scores) -> String {
+    let few = match scores.ranked {
+        n if n < FEW => format!("; from {FEW} on there are scores, too"),
+        _ => String::new(),
+    };
+    format!(
+        "{}, of {} it is known where in their zone they came down{few}",
+        scores.flights, scores.ranked
+    )
+}
+
+fn zones(calibration: Calibration, ranked: usize) -> String {
+    match calibration {
+        Calibration::Consistent => {
+            format!("consistent: where {ranked} flights came down does not speak against them")
+        }
+        Calibration::TooNarrow => {
+            "not consistent: too narrow, the flights came down farther out than 39 times of 40".into()
+        }
+        Calibration::TooWide => {
+            "not consistent: too wide, the flights came down nearer to the middle than 39 times of 40"
+                .into()
+        }
+    }
+}
+
+fn many_rows(many: &Many, units: UnitSystem) -> Vec<(String, String)> {
+    let mut rows = Vec::new();
+    for c in many.coverage {
+        let [low, high] = c.bounds;
+        let held = c.held as u32;
+        let word = match (low..=high).contains(&held) {
+            true => "as it should be",
+            false => "not as it should be",
+        };
+        rows.push((
+            format!("{:.0} % region", 100.0 * c.probability),
+            format!("held {held}; right ones hold {low} to {high}, 19 times of 20: {word}"),
+        ));
+    }
+    if let Some(e) = many.energy {
+        let km = |x: f64| units.distance(1e3 * x);
+        rows.push((
+            "energy score".into(),
+            format!(
+                "{} in the mean of {}; a fixed circle as wide as the other flights' misses {}, the planned landings alone {} (less is better)",
+                km(e.zones_km),
+                e.flights,
+                km(e.circle_km),
+                km(e.points_km)
+            ),
+        ));
+    }
+    rows
+}
+
+fn of_misses(misses: &Misses) -> String {
+    let side = |mean: f64, words: [&str; 2]| {
+        format!("{:.1} {}", mean.abs(), words[usize::from(mean >= 0.0)])
+    };
+    format!(
+        "in the zones' own standard deviations: mean {}, {}; they vary by {:.1} and {:.1} (1 is right); 9 in 10 of the next lie {:.0} % as far out as said (from {} flights and a prior that the zones are right, worth 2 of them for the mean, 6 for the spread)",
+        side(misses.mean[0], ["short", "long"]),
+        side(misses.mean[1], ["left", "right"]),
+        misses.sigmas[0],
+        misses.sigmas[1],
+        100.0 * misses.outer,
+        misses.flights
+    )
+}
+
+/// Bars of flights by the share of draws nearer to the middle.
+fn ranks(many: &Many) -> String {
+    let most = many.ranks.iter().copied().max().unwrap_or(0).max(1);
+    let mut text = format!(
+        "\nShare of the draws nearer to the middle than the flight: as many in each if zones are right,\n{} to {} of them 19 times of 20\n\n",
+        many.usual[0], many.usual[1]
+    );
+    let step = 100 / many.ranks.len();
+    for (k, count) in many.ranks.iter().enumerate() {
+        let bar = "#".repeat(count * BAR / most);
+        let _ = writeln!(
+            text,
+            "{:>3} to {:>3} %  {count:>4}  {bar}",
+            k * step,
+            (k + 1) * step
+        );
+    }
+    text
+}
+
+fn learnt(scores: &Scores) -> Vec<String> {
+    let names = ["rate of rise", "burst diameter", "speed of fall"];
+    let mut said: Vec<String> = names
+        .into_iter()
+        .zip(scores.learnt)
+        .filter_map(|(name, shift)| Some(of_shift(name, shift?)))
+        .collect();
+    if let Some((factor, flights)) = scores.winds {
+        said.push(format!(
+            "winds: {factor:.2} times as wrong as said, from {flights} flights and what is assumed, which is worth 4"
+        ));
+    }
+    if !said.is_empty() {
+        said.push(
+            "A plan that states its own spread learns by that; here the assumed one stands for it."
+                .into(),
+        );
+    }
+    said
+}
+
+fn of_shift(name: &str, shift: Shift) -> String {
+    format!(
+        "{name}: {:.2} times the plan's, varying {:.2} times as much as assumed, from {} flights and the plan, which is worth 2",
+        shift.factor, shift.wider, shift.flights
+    )
+}
