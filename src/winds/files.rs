@@ -90,6 +90,13 @@ struct Given<'a> {
 
 impl<'a> Given<'a> {
     fn open(path: &'a Path, hints: &Hints) -> Result<Given<'a>> {
+        if GridFile::is_store(path) && hints.format.is_none() {
+            return Ok(Given {
+                path,
+                unpacked: None,
+                is_grid: true,
+            });
+        }
         let unpacked = packed::unpacked(path)?;
         let is_grid = hints.format.is_none()
             && match &unpacked {

@@ -1,11 +1,12 @@
 //! Forecast and reanalysis grids: what a file holds, and single slabs of it.
 //!
-//! GRIB 1 and 2, NetCDF 3 and 4. Opening a file reads its catalogue only; a slab is decoded when it
+//! GRIB 1 and 2, NetCDF 3 and 4, Zarr 2 and 3. Opening a file reads its catalogue only; a slab is decoded when it
 //! is asked for.
 
 mod above;
 pub mod archive;
 mod cut;
+mod data_set;
 mod derived;
 mod framing;
 mod grib;
@@ -25,6 +26,8 @@ pub(super) mod netcdf_time;
 mod parameter;
 mod profile;
 mod reckoned;
+#[cfg(feature = "zarr")]
+mod zarr;
 
 use std::fs::File;
 use std::io::Read;
@@ -50,7 +53,7 @@ const FIRST_BYTES: usize = 1024;
 const READ_WHOLE: u64 = 32 << 20;
 
 /// What a file was to be, for messages.
-const FORMAT: &str = "a forecast in GRIB or NetCDF";
+const FORMAT: &str = "a forecast in GRIB, NetCDF or Zarr";
 
 /// What begins the advice in reasons why fields are left out, where there is any.
 const WAY_OUT: &str = "(ask for ";
@@ -173,6 +176,20 @@ fn known_kind(name: &str, first_bytes: &[u8]) -> Result<Kind> {
     })
 }
 
+#[cfg(feature = "zarr")]
+fn of_store(name: &str, path: &Path) -> Result<GridFile> {
+    let (store, left_out) = zarr::Store::open(name, path)?;
+    netcdf::catalogue(name, data_set::DataSet::Zarr(store), left_out)
+}
+
+#[cfg(not(feature = "zarr"))]
+fn of_store(name: &str, _: &Path) -> Result<GridFile> {
+    let found = "a Zarr store, which this build of Windfall does not read";
+    let expected =
+        "the same as NetCDF or GRIB; or build it with `cargo install --path . --features zarr`";
+    Err(Fault::new(name, found, expected).into())
+}
+
 impl GridFile {
     /// How many bytes [`GridFile::looks_like`] needs to see.
     pub const FIRST_BYTES: u64 = FIRST_BYTES as u64;
@@ -187,14 +204,25 @@ impl GridFile {
         kind(first_bytes) == Some(Kind::NetCdf)
     }
 
-    /// Opens a file and reads its catalogue. Large files are mapped into memory, not read.
+    /// Whether a path is that of a Zarr store, which is a folder.
+    pub fn is_store(path: &Path) -> bool {
+        let has = |name: &&str| path.join(name).is_file();
+        let marks = ["zarr.json", ".zgroup", ".zmetadata", ".zarray"];
+        path.is_dir() && marks.iter().any(has)
+    }
+
+    /// Opens a file, or the folder of a Zarr store, and reads its catalogue. Large files are mapped into
+    /// memory, not read.
     ///
     /// # Errors
     ///
-    /// The file cannot be read, is neither GRIB nor NetCDF, is damaged or cut short, or holds
-    /// nothing that is of use.
+    /// The file cannot be read, is neither GRIB nor NetCDF nor Zarr, is damaged or cut short, or holds
+    /// nothing that is of use; a Zarr store, where Windfall is built without the feature `zarr`.
     pub fn open(path: &Path) -> Result<GridFile> {
         let name = path.display().to_string();
+        if GridFile::is_store(path) {
+            return guarded(&name, FORMAT, || of_store(&name, path));
+        }
         let no_file = |cause| Error::file(path, "read", cause);
         let mut first = Vec::new();
         File::open(path)
@@ -205,7 +233,7 @@ impl GridFile {
                 grib::catalogue(&name, framing::open(&name, path)?)
             }),
             Kind::NetCdf => guarded(&name, FORMAT, || {
-                netcdf::catalogue(&name, netcdf::open(&name, path)?)
+                netcdf::catalogue(&name, netcdf::open(&name, path)?, LeftOut::default())
             }),
         }
     }
@@ -221,7 +249,7 @@ impl GridFile {
                 grib::catalogue(name, framing::from_bytes(name, bytes)?)
             }),
             Kind::NetCdf => guarded(name, FORMAT, || {
-                netcdf::catalogue(name, netcdf::from_bytes(name, bytes)?)
+                netcdf::catalogue(name, netcdf::from_bytes(name, bytes)?, LeftOut::default())
             }),
         }
     }

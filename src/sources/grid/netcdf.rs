@@ -1,4 +1,4 @@
-//! NetCDF 3 and 4: the catalogue of a file, and one hyperslab of it.
+//! NetCDF 3 and 4, and Zarr, which keeps the same data sets: the catalogue of one, and one hyperslab of it.
 //!
 //! Variables are known by their attributes (see `netcdf_meaning`), by their names only where these
 //! say nothing (see `netcdf_names`), dimensions by those of their
@@ -10,8 +10,10 @@ use std::path::Path;
 
 use jiff::Timestamp;
 use ndarray::{Array2, Ix2, concatenate};
-use netcdf_reader::{NcFile, NcOpenOptions, NcSliceInfo, NcSliceInfoElem, NcVariable};
+use netcdf_reader::{NcFile, NcOpenOptions, NcSliceInfoElem, NcVariable};
 
+use super::data_set::DataSet;
+use super::left_out::LeftOut;
 use super::netcdf_axes::{Coordinate, No, coordinate, of_dimension};
 use super::netcdf_grid::grid;
 use super::netcdf_meaning::{Conversion, Described, described, described_by_name, text};
@@ -33,7 +35,7 @@ const LARGEST_VALUE: f64 = 1e30;
 
 /// The variables that are of use, and where in them each slab is.
 pub(super) struct Variables {
-    file: NcFile,
+    file: DataSet,
     variables: Vec<Variable>,
     places: Vec<Place>,
 }
@@ -47,6 +49,24 @@ struct Variable {
     /// Which of the dimensions are those of rows and columns, and whether they run down.
     rows: (usize, bool),
     columns: (usize, bool),
+}
+
+impl Variable {
+    /// A window of one slab, along each dimension.
+    fn selections(&self, index: usize, lattice: &Lattice, window: Window) -> Vec<NcSliceInfoElem> {
+        let ((y, y_reversed), (x, x_reversed)) = (self.rows, self.columns);
+        let along = |(dimension, i): (usize, usize)| {
+            if dimension == y {
+                run(window.row, window.rows, lattice.y.count, y_reversed)
+            } else if dimension == x {
+                run(window.column, window.columns, lattice.x.count, x_reversed)
+            } else {
+                NcSliceInfoElem::Index(i as u64)
+            }
+        };
+        let at = unravelled(index, &self.steps);
+        at.into_iter().enumerate().map(along).collect()
+    }
 }
 
 struct Place {
@@ -63,19 +83,27 @@ fn options() -> NcOpenOptions {
     }
 }
 
-pub(super) fn open(name: &str, path: &Path) -> Result<NcFile> {
+pub(super) fn open(name: &str, path: &Path) -> Result<DataSet> {
     let no_bytes = |cause| Error::file(path, "read", cause);
     if std::fs::metadata(path).map_err(no_bytes)?.len() <= READ_WHOLE {
         return from_bytes(name, std::fs::read(path).map_err(no_bytes)?);
     }
-    NcFile::open_with_options(path, options()).map_err(|cause| match cause {
+    let file = NcFile::open_with_options(path, options()).map_err(|cause| match cause {
         netcdf_reader::Error::Io(cause) => Error::file(path, "read", cause),
         other => no_file(name, &other),
-    })
+    })?;
+    whole(name, file)
 }
 
-pub(super) fn from_bytes(name: &str, bytes: Vec<u8>) -> Result<NcFile> {
-    NcFile::from_owner(bytes, options()).map_err(|cause| no_file(name, &cause))
+pub(super) fn from_bytes(name: &str, bytes: Vec<u8>) -> Result<DataSet> {
+    let file = NcFile::from_owner(bytes, options()).map_err(|cause| no_file(name, &cause))?;
+    whole(name, file)
+}
+
+/// A file whose list of variables can be read.
+fn whole(name: &str, file: NcFile) -> Result<DataSet> {
+    file.variables().map_err(|cause| no_file(name, &cause))?;
+    Ok(DataSet::NetCdf(file))
 }
 
 fn no_file(name: &str, cause: &netcdf_reader::Error) -> Error {
@@ -84,8 +112,11 @@ fn no_file(name: &str, cause: &netcdf_reader::Error) -> Error {
 }
 
 /// Lists what is of use.
-pub(super) fn catalogue(name: &str, file: NcFile) -> Result<GridFile> {
-    let mut catalogue = Catalogue::default();
+pub(super) fn catalogue(name: &str, file: DataSet, left_out: LeftOut) -> Result<GridFile> {
+    let mut catalogue = Catalogue {
+        left_out,
+        ..Catalogue::default()
+    };
     let mut found = Found::default();
     if is_of_wrf(&file) {
         let what = "output of WRF on its own levels";
@@ -93,7 +124,7 @@ pub(super) fn catalogue(name: &str, file: NcFile) -> Result<GridFile> {
                         them, so ask for pressure levels";
         return Err(Fault::new(name, what, expected).into());
     }
-    for (variable, described) in all_described(name, &file, &mut catalogue)? {
+    for (variable, described) in all_described(&file, &mut catalogue) {
         match add(name, &file, variable, described, &mut catalogue, &mut found) {
             Ok(()) => {}
             Err(No::LeftOut(why)) => catalogue.left_out.count(why),
@@ -110,22 +141,19 @@ pub(super) fn catalogue(name: &str, file: NcFile) -> Result<GridFile> {
 
 /// Whether a file is what the Weather Research and Forecasting model writes: its levels are its own,
 /// its winds are staggered, and nothing has a standard name.
-fn is_of_wrf(file: &NcFile) -> bool {
-    let variables = file.variables().unwrap_or_default();
-    let has = |name: &str| variables.iter().any(|v| v.name() == name);
+fn is_of_wrf(file: &DataSet) -> bool {
+    let has = |name: &str| file.variables().iter().any(|v| v.name() == name);
     has("PH") && has("PHB") && has("XLAT")
 }
 
 /// The variables with two dimensions or more that are of use, and what they are: by their attributes,
 /// and by their names for quantities of which no attribute tells.
 fn all_described<'a>(
-    name: &str,
-    file: &'a NcFile,
+    file: &'a DataSet,
     catalogue: &mut Catalogue,
-) -> Result<Vec<(&'a NcVariable, Described)>> {
-    let variables = file.variables().map_err(|cause| no_file(name, &cause))?;
+) -> Vec<(&'a NcVariable, Described)> {
     // The others are coordinates, or hold attributes only.
-    let variables = variables.iter().filter(|v| v.ndim() >= 2);
+    let variables = file.variables().iter().filter(|v| v.ndim() >= 2);
     let (mut all, mut unknown) = (Vec::new(), Vec::new());
     for variable in variables {
         match described(variable) {
@@ -156,7 +184,7 @@ fn all_described<'a>(
         ));
     }
     all.extend(by_name);
-    Ok(all)
+    all
 }
 
 /// A list in words, of which no more than the first are named.
@@ -179,7 +207,7 @@ struct Found {
 /// Adds the slabs of a variable.
 fn add(
     name: &str,
-    file: &NcFile,
+    file: &DataSet,
     variable: &NcVariable,
     described: Described,
     catalogue: &mut Catalogue,
@@ -215,45 +243,93 @@ fn add(
         );
     }
     let along_grid = mapped && described.along_grid != Some(false);
-    let lattice = catalogue.lattice(grid.lattice);
-    let mut unused_surfaces = 0;
-    for index in 0..count {
-        let at = unravelled(index, &steps);
-        let mut here = common.clone();
-        for (dimension, i) in dimensions.iter().zip(&at) {
-            here.take(dimension, *i);
-        }
-        match here.slab(&described, lattice, along_grid)? {
-            Some(slab) => catalogue.slabs.push(slab),
-            None => {
-                unused_surfaces += 1;
-                continue;
-            }
-        }
-        found.places.push(Place {
-            variable: found.variables.len(),
-            index,
-        });
-    }
-    if unused_surfaces > 0 {
-        let name = variable.name();
-        let note = format!("{unused_surfaces} levels of \"{name}\" that are not used");
-        catalogue.left_out.note(note);
-    }
-    found.variables.push(Variable {
+    let all = grid.lattice.whole();
+    let variable = Variable {
         name: variable.name().to_owned(),
         conversion: described.conversion,
         steps,
         rows: grid.rows,
         columns: grid.columns,
-    });
+    };
+    let lattice = catalogue.lattice(grid.lattice.clone());
+    let mut gaps = Gaps::default();
+    for index in 0..count {
+        let mut here = common.clone();
+        for (dimension, i) in dimensions.iter().zip(unravelled(index, &variable.steps)) {
+            here.take(dimension, i);
+        }
+        let Some(slab) = here.slab(&described, lattice, along_grid)? else {
+            gaps.unused += 1;
+            continue;
+        };
+        let selections = variable.selections(index, &grid.lattice, all);
+        let stored = file.stored(&variable.name, &selections);
+        let [there, of] = stored.map_err(|found| {
+            let fault = Fault::new(name, found, "a chunk that can be looked at");
+            No::Fault(fault.of_key(&variable.name).into())
+        })?;
+        gaps.partly += usize::from(there > 0 && there < of);
+        if there == 0 {
+            gaps.not_stored += 1;
+            continue;
+        }
+        catalogue.slabs.push(slab);
+        found.places.push(Place {
+            variable: found.variables.len(),
+            index,
+        });
+    }
+    gaps.tell(&variable.name, count, catalogue);
+    found.variables.push(variable);
     Ok(())
+}
+
+/// Levels and times of a variable that are left out, or have holes.
+#[derive(Default)]
+struct Gaps {
+    unused: usize,
+    not_stored: usize,
+    partly: usize,
+}
+
+impl Gaps {
+    fn tell(&self, name: &str, of: usize, catalogue: &mut Catalogue) {
+        let Gaps {
+            unused,
+            not_stored,
+            partly,
+        } = *self;
+        for (many, note) in [
+            (
+                unused,
+                format!("{unused} levels of \"{name}\" that are not used"),
+            ),
+            (
+                not_stored,
+                format!(
+                    "{not_stored} of {of} levels and times of \"{name}\": the store lacks their \
+                     chunks, so they are missing"
+                ),
+            ),
+            (
+                partly,
+                format!(
+                    "parts of {partly} of {of} levels and times of \"{name}\": the store lacks \
+                     chunks, so values are missing there"
+                ),
+            ),
+        ] {
+            if many > 0 {
+                catalogue.left_out.note(note);
+            }
+        }
+    }
 }
 
 /// The coordinates of a single value that belong to a variable: those it lists, and times.
 fn singles(
     name: &str,
-    file: &NcFile,
+    file: &DataSet,
     variable: &NcVariable,
 ) -> std::result::Result<Vec<Coordinate>, No> {
     let listed = text(variable, "coordinates").unwrap_or_default();
@@ -267,7 +343,7 @@ fn singles(
         .attribute("GRIB_totalNumber")
         .is_some_and(|total| total.value.as_f64() == Some(0.0));
     let mut singles = Vec::new();
-    for single in file.variables().unwrap_or_default().iter().filter(belongs) {
+    for single in file.variables().iter().filter(belongs) {
         match coordinate(name, file, single)? {
             Some(Coordinate::Member(_)) if no_ensemble => {}
             Some(coordinate) => singles.push(coordinate),
@@ -397,23 +473,9 @@ impl Variables {
         lattice: &Lattice,
         window: Window,
     ) -> std::result::Result<Array2<f32>, String> {
-        let (y, y_reversed) = variable.rows;
-        let (x, x_reversed) = variable.columns;
-        let selection = |(dimension, i): (usize, usize)| {
-            if dimension == y {
-                run(window.row, window.rows, lattice.y.count, y_reversed)
-            } else if dimension == x {
-                run(window.column, window.columns, lattice.x.count, x_reversed)
-            } else {
-                NcSliceInfoElem::Index(i as u64)
-            }
-        };
-        let at = unravelled(index, &variable.steps);
-        let selections = at.into_iter().enumerate().map(selection).collect();
-        let values = self
-            .file
-            .read_variable_slice_unpacked_masked(&variable.name, &NcSliceInfo { selections })
-            .map_err(|cause| cause.to_string())?;
+        let ((y, y_reversed), (x, x_reversed)) = (variable.rows, variable.columns);
+        let selections = variable.selections(index, lattice, window);
+        let values = self.file.part(&variable.name, selections)?;
         let mut values = values
             .into_dimensionality::<Ix2>()
             .map_err(|cause| cause.to_string())?;

@@ -1,9 +1,10 @@
 //! The dimensions of a NetCDF variable: what each counts, from the coordinate that belongs to it.
 
 use jiff::{SignedDuration, Timestamp};
-use netcdf_reader::{NcFile, NcVariable};
+use netcdf_reader::NcVariable;
 
 use super::MODEL_LEVELS;
+use super::data_set::DataSet;
 use super::longitudes::{first_column, gaussian_step};
 use super::netcdf_meaning::{pressure_pa, text};
 use super::netcdf_time::{Since, is_since, seconds_in, whole_seconds};
@@ -75,7 +76,7 @@ fn fault(name: &str, variable: &str, found: String, expected: &str) -> No {
 /// What a dimension counts.
 pub(super) fn of_dimension(
     name: &str,
-    file: &NcFile,
+    file: &DataSet,
     dimension: &str,
     size: u64,
 ) -> std::result::Result<Coordinate, No> {
@@ -91,8 +92,8 @@ pub(super) fn of_dimension(
             "along \"{dimension}\", which is none of the dimensions known"
         ))
     };
-    let variables = file.variables().unwrap_or_default();
-    let variable = variables
+    let variable = file
+        .variables()
         .iter()
         .find(|v| v.is_coordinate_variable_for(dimension))
         .ok_or_else(left_out)?;
@@ -103,7 +104,7 @@ pub(super) fn of_dimension(
 /// nothing that is known.
 pub(super) fn coordinate(
     name: &str,
-    file: &NcFile,
+    file: &DataSet,
     variable: &NcVariable,
 ) -> std::result::Result<Option<Coordinate>, No> {
     let units = text(variable, "units").unwrap_or_default();
@@ -249,7 +250,7 @@ fn members(numbers: &[f64]) -> Counted<u32> {
         .ok_or_else(|| ("a member without a number".to_owned(), "whole numbers"))
 }
 
-fn values(name: &str, file: &NcFile, variable: &NcVariable) -> Result<Vec<f64>> {
+fn values(name: &str, file: &DataSet, variable: &NcVariable) -> Result<Vec<f64>> {
     let fault =
         |found: String, expected: &str| Fault::new(name, found, expected).of_key(variable.name());
     let size = variable.num_elements().unwrap_or(u64::MAX);
@@ -258,8 +259,8 @@ fn values(name: &str, file: &NcFile, variable: &NcVariable) -> Result<Vec<f64>> 
         return Err(fault(format!("{size} values of a coordinate"), &expected).into());
     }
     let values = file
-        .read_variable_unpacked_masked(variable.name())
-        .map_err(|cause| fault(cause.to_string(), "numbers; is the file damaged?"))?;
+        .coordinate(variable.name())
+        .map_err(|found| fault(found, "numbers; is the file damaged?"))?;
     Ok(values.into_iter().collect())
 }
 

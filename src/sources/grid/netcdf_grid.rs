@@ -1,8 +1,9 @@
 //! The lattice of a NetCDF variable: rows and columns of its dimensions, and the plane they are on.
 
-use netcdf_reader::{NcFile, NcVariable};
+use netcdf_reader::NcVariable;
 
 use super::MOST_POINTS;
+use super::data_set::DataSet;
 use super::netcdf_axes::{Coordinate, Net, No, Spaced, latitudes, longitudes, metres};
 use super::netcdf_mapping::{Mapping, mapping};
 use crate::error::Fault;
@@ -26,7 +27,7 @@ type Along = (usize, Net, Spaced);
 /// The lattice of a variable with these dimensions.
 pub(super) fn grid(
     name: &str,
-    file: &NcFile,
+    file: &DataSet,
     variable: &NcVariable,
     dimensions: &[Coordinate],
 ) -> Result<Grid, No> {
@@ -69,7 +70,7 @@ pub(super) fn grid(
 }
 
 fn lattice(
-    file: &NcFile,
+    file: &DataSet,
     variable: &NcVariable,
     (_, net, y): &Along,
     (_, _, x): &Along,

@@ -5,8 +5,9 @@
 //! NetCDF Climate and Forecast (CF) Metadata Conventions 1.11, section 5.6 and appendix F: Lambert
 //! conformal, polar stereographic, Mercator, rotated pole.
 
-use netcdf_reader::{NcDimension, NcFile, NcVariable};
+use netcdf_reader::{NcDimension, NcVariable};
 
+use super::data_set::DataSet;
 use super::netcdf_axes::metres_in;
 use super::netcdf_meaning::{numbers, text};
 use crate::geodesy::rotated::RotatedPole;
@@ -27,7 +28,7 @@ pub(super) enum Mapping {
 pub(super) type Mapped = (Mapping, Option<String>);
 
 /// The mapping that a variable names; or why it is left out.
-pub(super) fn mapping(file: &NcFile, variable: &NcVariable) -> Result<Mapped, String> {
+pub(super) fn mapping(file: &DataSet, variable: &NcVariable) -> Result<Mapped, String> {
     let undescribed = || {
         format!(
             "\"{}\" on a map projection that the file does not describe",
@@ -38,8 +39,8 @@ pub(super) fn mapping(file: &NcFile, variable: &NcVariable) -> Result<Mapped, St
     // In the long form each name is followed by a colon and coordinates.
     let name = named.split_whitespace().next().unwrap_or_default();
     let name = name.trim_end_matches(':');
-    let variables = file.variables().unwrap_or_default();
-    let mapping = variables
+    let mapping = file
+        .variables()
         .iter()
         .find(|v| v.name() == name)
         .ok_or_else(undescribed)?;
@@ -47,14 +48,17 @@ pub(super) fn mapping(file: &NcFile, variable: &NcVariable) -> Result<Mapped, St
 }
 
 /// Metres in the unit of a variable's x, which is that of false eastings, too.
-fn axis_unit_m(file: &NcFile, variable: &NcVariable) -> f64 {
-    let variables = file.variables().unwrap_or_default();
+fn axis_unit_m(file: &DataSet, variable: &NcVariable) -> f64 {
     let is_x = |axis: &&NcVariable| {
         let of_it = |d: &NcDimension| axis.is_coordinate_variable_for(&d.name);
         variable.dimensions().iter().any(of_it)
             && text(axis, "standard_name").as_deref() == Some("projection_x_coordinate")
     };
-    let units = variables.iter().find(is_x).and_then(|x| text(x, "units"));
+    let units = file
+        .variables()
+        .iter()
+        .find(is_x)
+        .and_then(|x| text(x, "units"));
     units.and_then(|units| metres_in(&units)).unwrap_or(1.0)
 }
 
