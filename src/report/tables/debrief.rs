@@ -140,7 +140,7 @@ fn track(d: &Debrief, units: UnitSystem) -> String {
         _ => String::new(),
     };
     format!(
-        "{} fixes, {refused} lines without one or refused{begin}; {end}",
+        "{} fixes; other lines, without one or refused: {refused}{begin}; {end}",
         d.accepted
     )
 }
