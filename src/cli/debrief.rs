@@ -16,7 +16,7 @@ use windfall::brief::map_ground;
 use windfall::debrief::Debrief;
 use windfall::debrief::scores::{FEW, Scores};
 use windfall::error::{Error, Fault, Result};
-use windfall::listen::hearing::read_file;
+use windfall::listen::listening::read_file;
 use windfall::logbook::Logbook;
 use windfall::plan::Plan;
 use windfall::report::files::briefing::PIXELS;

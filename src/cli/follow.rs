@@ -18,7 +18,7 @@ use windfall::error::{Error, Fault, Result};
 use windfall::follow::Follower;
 use windfall::geodesy::Position;
 use windfall::geodesy::reading::{EXPECTED, read_position};
-use windfall::listen::hearing::{Hearing, log_of};
+use windfall::listen::listening::{Listening, log_of};
 use windfall::listen::{Source, Waiting};
 use windfall::plan::Plan;
 use windfall::report::files::live_folder::LiveFolder;
@@ -204,14 +204,14 @@ impl Desk<'_> {
             ask: Duration::from_secs(args.ask_every.into()),
             ..Waiting::default()
         };
-        let mut hearing = Hearing::new(source, reader, args.wait, waiting)?;
-        let live = hearing.is_live();
+        let mut listening = Listening::new(source, reader, args.wait, waiting)?;
+        let live = listening.is_live();
         let is_log = match (source, &self.folder) {
             (Source::File(path), Some(folder)) => folder.is_log(path),
             _ => false,
         };
         loop {
-            let batch = hearing.hear();
+            let batch = listening.hear();
             let heard_at = live.then(Timestamp::now);
             for said in &batch.said {
                 let words = format!("{}\n", follow_words::said(said));

@@ -17,7 +17,7 @@ use crate::follow::Follower;
 use crate::follow::answer::Standing;
 use crate::geodesy::Position;
 use crate::geodesy::reading::{EXPECTED, read_position};
-use crate::listen::hearing::{Hearing, log_of, read_file};
+use crate::listen::listening::{Listening, log_of, read_file};
 use crate::listen::{Said, Source, Waiting};
 use crate::logbook::Logbook;
 use crate::plan::Plan;
@@ -79,15 +79,15 @@ pub fn follow(asked: &Asked, winds: &Winds) -> Result<Answer> {
     let stem = asked.name.strip_suffix(".toml").unwrap_or(asked.name);
     let folder = format!("{stem}-flight");
     let mut live = LiveFolder::open(&desk.folder.path(&folder)?)?;
-    let mut hearing = Hearing::new(&source, reader, grows, Waiting::default())?;
+    let mut listening = Listening::new(&source, reader, grows, Waiting::default())?;
     // What is read from its own log is not written there twice.
-    let logs = hearing.is_live() && !matches!(&source, Source::File(path) if live.is_log(path));
+    let logs = listening.is_live() && !matches!(&source, Source::File(path) if live.is_log(path));
     asked.work.begin(words::doing("follow"), 0);
     let (mut changed, mut said, mut viewed) = (false, None, None::<Instant>);
     loop {
-        let batch = hearing.hear();
+        let batch = listening.hear();
         asked.work.step(0);
-        let now = hearing.is_live().then(Timestamp::now);
+        let now = listening.is_live().then(Timestamp::now);
         if let (true, Some(at)) = (logs, now) {
             live.keep(&log_of(&batch.heard, at))?;
         }

@@ -5,7 +5,7 @@
 //! requests for pages.
 
 mod file;
-pub mod hearing;
+pub mod listening;
 mod page;
 pub mod source;
 mod stream;

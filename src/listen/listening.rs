@@ -19,7 +19,7 @@ const MOST: usize = 64;
 const PATIENCE: Duration = Duration::from_secs(1);
 
 /// A source that is listened to.
-pub struct Hearing {
+pub struct Listening {
     events: Receiver<Event>,
     reader: Reader,
     live: bool,
@@ -36,15 +36,20 @@ pub struct Batch {
     pub ended: bool,
 }
 
-impl Hearing {
+impl Listening {
     /// Listens to a source; with `grows` a file or the standard input is waited at its end for more.
     ///
     /// # Errors
     ///
     /// When a file cannot be opened.
-    pub fn new(source: &Source, reader: Reader, grows: bool, waiting: Waiting) -> Result<Hearing> {
+    pub fn new(
+        source: &Source,
+        reader: Reader,
+        grows: bool,
+        waiting: Waiting,
+    ) -> Result<Listening> {
         let live = source.is_live() || grows;
-        Ok(Hearing {
+        Ok(Listening {
             events: listen(source, grows, waiting)?,
             reader: if live { reader.streaming() } else { reader },
             live,
