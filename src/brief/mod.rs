@@ -139,18 +139,48 @@ pub fn brief_of(
 ///
 /// When a file of the ground cannot be read.
 pub fn where_to_wait(plan: &Plan, zone: &Zone, kept: &Continuation) -> Result<Wait> {
-    let landings = places(kept);
-    let region = ground::region(plan, zone, &landings);
+    let region = waiting_region(plan, zone, kept);
     // The towns, which places are told by, are decoded meanwhile.
-    let (ground, _) = rayon::join(
-        || -> Result<(GroundMap, Vec<Layer>)> {
-            let layers = choice::ground::layers(&plan.ground, &region)?;
-            Ok((GroundMap::new(region, &layers)?, layers))
-        },
-        towns,
-    );
-    let (map, layers) = ground?;
-    wait(&map, &layers, zone, &landings, kept)
+    let (ground, _) = rayon::join(|| WaitingGround::new(plan, region), towns);
+    ground?.where_to_wait(zone, kept)
+}
+
+/// The region in which places to wait are looked for.
+pub fn waiting_region(plan: &Plan, zone: &Zone, kept: &Continuation) -> Region {
+    ground::region(plan, zone, &places(kept))
+}
+
+/// The ground on which places to wait are looked for, for as many zones as lie in its region.
+pub struct WaitingGround {
+    map: GroundMap,
+    layers: Vec<Layer>,
+}
+
+impl WaitingGround {
+    /// Reads a plan's ground within a region.
+    ///
+    /// # Errors
+    ///
+    /// When a file of the ground cannot be read.
+    pub fn new(plan: &Plan, region: Region) -> Result<WaitingGround> {
+        let layers = choice::ground::layers(&plan.ground, &region)?;
+        let map = GroundMap::new(region, &layers)?;
+        Ok(WaitingGround { map, layers })
+    }
+
+    /// The region it was read in.
+    pub fn region(&self) -> &Region {
+        self.map.region()
+    }
+
+    /// Where to wait for the landing of a zone in its region.
+    ///
+    /// # Errors
+    ///
+    /// When the data in the program are damaged.
+    pub fn where_to_wait(&self, zone: &Zone, kept: &Continuation) -> Result<Wait> {
+        wait(&self.map, &self.layers, zone, &places(kept), kept)
+    }
 }
 
 /// Where to wait for these landings, and from when: 19 of 20 balloons burst later.

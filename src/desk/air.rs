@@ -12,10 +12,23 @@ use crate::error::Result;
 use crate::plan::Plan;
 use crate::winds::Winds;
 
+/// A file as it is now: when it was written last, and how long it is.
+pub type Stamped = (PathBuf, Option<(SystemTime, u64)>);
+
+/// Files as they are now.
+pub fn stamped<'a>(files: impl IntoIterator<Item = &'a PathBuf>) -> Vec<Stamped> {
+    let now = |path: &PathBuf| {
+        let data = fs::metadata(path).ok()?;
+        Some((data.modified().ok()?, data.len()))
+    };
+    let files = files.into_iter();
+    files.map(|path| (path.clone(), now(path))).collect()
+}
+
 /// What decides whether winds that were read are still those of a plan.
 #[derive(Debug, Clone, PartialEq)]
 struct Of {
-    files: Vec<(PathBuf, Option<(SystemTime, u64)>)>,
+    files: Vec<Stamped>,
     issued: Option<Timestamp>,
     member_per_file: bool,
 }
@@ -31,13 +44,8 @@ impl Air {
     ///
     /// As [`Winds::of_plan`].
     pub fn of(&self, plan: &Plan) -> Result<Arc<Winds>> {
-        let is = |path: &PathBuf| {
-            let data = fs::metadata(path).ok()?;
-            Some((data.modified().ok()?, data.len()))
-        };
-        let files = plan.wind_files.iter();
         let of = Of {
-            files: files.map(|path| (path.clone(), is(path))).collect(),
+            files: stamped(&plan.wind_files),
             issued: plan.wind_issued,
             member_per_file: plan.member_per_file,
         };

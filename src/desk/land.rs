@@ -4,8 +4,9 @@ use std::sync::{Arc, Mutex};
 
 use maud::{Markup, PreEscaped};
 
+use super::air::{Stamped, stamped};
 use super::state::locked;
-use crate::brief::map_ground;
+use crate::brief::{Wait, WaitingGround, map_ground, waiting_region};
 use crate::error::Result;
 use crate::geodesy::Position;
 use crate::ground::region::Region;
@@ -13,9 +14,13 @@ use crate::plan::Plan;
 use crate::report::pictures::map::layered;
 use crate::report::pictures::map::sheet::Sheet;
 use crate::units::UnitSystem;
+use crate::zone::Zone;
+use crate::zone::aloft::Continuation;
 
 /// A frame reaches at least and at most so far to each side, m.
 const REACH_M: [f64; 2] = [4_000.0, 2_500_000.0];
+/// Room around a zone's ground, so that another zone finds it read, m.
+const ROOM_M: f64 = 30_000.0;
 /// Drawings kept.
 const KEPT: usize = 6;
 
@@ -80,12 +85,40 @@ impl Frame {
     }
 }
 
-/// What a drawing was made of.
-type Of = (String, UnitSystem);
+/// What decides whether the ground is still that of a plan.
+#[derive(Debug, Clone, PartialEq)]
+struct OfPlan {
+    ground: String,
+    files: Vec<Stamped>,
+}
 
-/// The drawings that were made last.
+impl OfPlan {
+    fn new(plan: &Plan) -> OfPlan {
+        let ground = &plan.ground;
+        let files = [
+            &ground.terrain,
+            &ground.keep_out,
+            &ground.land_in,
+            &ground.roads,
+            &ground.power_lines,
+            &ground.osm,
+        ];
+        OfPlan {
+            ground: format!("{ground:?}"),
+            files: stamped(files.into_iter().flatten()),
+        }
+    }
+}
+
+/// What a drawing was made of.
+type Of = (String, OfPlan, UnitSystem);
+
+/// The drawings that were made last, and the ground on which places to wait were looked for.
 #[derive(Default)]
-pub struct Land(Mutex<Vec<(Of, Arc<String>)>>);
+pub struct Land {
+    drawings: Mutex<Vec<(Of, Arc<String>)>>,
+    waiting: Mutex<Option<(OfPlan, Arc<WaitingGround>)>>,
+}
 
 impl Land {
     /// The ground of a plan within a frame, as the inside of an SVG.
@@ -94,25 +127,89 @@ impl Land {
     ///
     /// A file of the ground cannot be read.
     pub fn of(&self, plan: &Plan, frame: Frame, units: UnitSystem) -> Result<Markup> {
-        let of = (format!("{} {:?}", frame.text(), plan.ground), units);
-        if let Some((_, drawn)) = locked(&self.0).iter().find(|(had, _)| *had == of) {
+        let of = (frame.text(), OfPlan::new(plan), units);
+        if let Some((_, drawn)) = locked(&self.drawings).iter().find(|(had, _)| *had == of) {
             return Ok(PreEscaped(drawn.to_string()));
         }
         let region = Region::around(frame.center, 1.42 * frame.half_m);
         let ground = map_ground(plan, region)?;
         let drawn = layered::below(&frame.sheet(), &ground, units);
-        let mut kept = locked(&self.0);
+        let mut kept = locked(&self.drawings);
         if kept.len() >= KEPT {
             kept.remove(0);
         }
         kept.push((of, Arc::new(drawn.0.clone())));
         Ok(drawn)
     }
+
+    /// Where to wait for the landing of a plan's zone. The ground is read with some room, and again
+    /// only for a zone that leaves it.
+    ///
+    /// # Errors
+    ///
+    /// A file of the ground cannot be read.
+    pub fn where_to_wait(&self, plan: &Plan, zone: &Zone, kept: &Continuation) -> Result<Wait> {
+        let (of, region) = (OfPlan::new(plan), waiting_region(plan, zone, kept));
+        let had = locked(&self.waiting).clone();
+        let had = had.filter(|(had, ground)| *had == of && ground.region().holds_all_of(&region));
+        if let Some((_, ground)) = had {
+            return ground.where_to_wait(zone, kept);
+        }
+        let wide = Region::around(region.plane.center(), region.reach_m + ROOM_M);
+        let ground = Arc::new(WaitingGround::new(plan, wide)?);
+        *locked(&self.waiting) = Some((of, ground.clone()));
+        ground.where_to_wait(zone, kept)
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::brief::where_to_wait;
+    use crate::winds::Winds;
+    use crate::zone::{Options, predict_and_keep};
+
+    /// The ground is read once for zones beside each other, and anew when a file of it has changed.
+    #[test]
+    fn ground_to_wait_on_is_read_once_until_its_file_changes() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("roads.geojson");
+        let road = |name: &str, east: f64| {
+            let line = format!("[[{0}, 42.3], [{0}, 42.9]]", -108.1 + east);
+            let text = format!(
+                r#"{{"type": "Feature", "properties": {{"highway": "primary", "name": "{name}"}},
+                "geometry": {{"type": "LineString", "coordinates": {line}}}}}"#
+            );
+            std::fs::write(&file, text).unwrap();
+        };
+        let mut plan = Plan::read("samples/high-plains/plan.toml").unwrap();
+        plan.ground.roads = vec![file.clone()];
+        let winds = Winds::of_plan(&plan).unwrap();
+        let options = Options {
+            draws: 100,
+            ..Options::default()
+        };
+        let land = Land::default();
+        let waits = |plan: &Plan| {
+            let (made, kept) = predict_and_keep(plan, &winds, options, || ()).unwrap();
+            let wait = land.where_to_wait(plan, &made.zone, &kept).unwrap();
+            assert_eq!(
+                wait.points[0].road,
+                where_to_wait(plan, &made.zone, &kept).unwrap().points[0].road
+            );
+            wait.points[0].road.clone().unwrap().name
+        };
+        let ground = || locked(&land.waiting).as_ref().map(|(_, g)| Arc::as_ptr(g));
+        road("Old Road", 0.0);
+        assert_eq!(waits(&plan), "Old Road");
+        let first = ground();
+        plan.site.position = plan.site.position.destination(90.0, 2_000.0);
+        waits(&plan);
+        assert_eq!(ground(), first);
+        road("A Longer Road", 0.01);
+        assert_eq!(waits(&plan), "A Longer Road");
+        assert_ne!(ground(), first);
+    }
 
     #[test]
     fn a_frame_holds_its_places_and_stays_while_it_does() {

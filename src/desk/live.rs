@@ -11,7 +11,7 @@ use super::land::Frame;
 use super::made::Answer;
 use super::state::{Desk, View};
 use super::{show, words};
-use crate::brief::{Wait, where_to_wait};
+use crate::brief::Wait;
 use crate::choice::answer::ComparedSite;
 use crate::error::{Error, Fault, Result};
 use crate::fill;
@@ -105,7 +105,7 @@ pub fn live(
     let ready = winds.and_then(Result::ok);
     let fill = fill_of(&plan, ready.as_deref(), units);
     end_if(newer());
-    let zone = ready.map(|winds| zone_of(&plan, &winds, newer));
+    let zone = ready.map(|winds| zone_of(desk, &plan, &winds, newer));
     let mut live = Live {
         fill: Some(fill),
         winds: Some(winds_shown),
@@ -193,6 +193,7 @@ fn fill_of(plan: &Plan, winds: Option<&Winds>, units: UnitSystem) -> Markup {
 }
 
 fn zone_of(
+    desk: &Desk,
     plan: &Plan,
     winds: &Arc<Winds>,
     newer: &(impl Fn() -> bool + Sync),
@@ -200,7 +201,7 @@ fn zone_of(
     let flown = || end_if(newer());
     let (prediction, kept) = predict_and_keep(plan, winds, Options::default(), flown)?;
     end_if(newer());
-    let wait = where_to_wait(plan, &prediction.zone, &kept)?;
+    let wait = desk.land.where_to_wait(plan, &prediction.zone, &kept)?;
     Ok((prediction, wait))
 }
 

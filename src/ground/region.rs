@@ -61,6 +61,12 @@ impl Region {
         Some(Region::around(center, reach + margin_m))
     }
 
+    /// Whether all of another region lies in this one.
+    pub fn holds_all_of(&self, other: &Region) -> bool {
+        let apart_m = self.plane.center().distance_m(other.plane.center());
+        apart_m + other.reach_m <= self.reach_m
+    }
+
     /// Whether a place is in the disc.
     pub fn holds(&self, place: Normal) -> bool {
         let [x, y] = self.plane.to_plane(place);
