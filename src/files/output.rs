@@ -197,7 +197,9 @@ fn as_before(file: &File, old: &fs::Metadata) -> std::io::Result<()> {
 /// Brings the names in a file's folder to the disk.
 #[cfg(unix)]
 fn of_folder(path: &Path) -> std::io::Result<()> {
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
+    let folder = path
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty());
     File::open(folder.unwrap_or(Path::new(".")))?.sync_all()
 }
 

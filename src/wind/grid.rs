@@ -99,15 +99,23 @@ impl Gather<'_> {
 
     /// What all of them have near the ground.
     fn ground(&self) -> Option<Ground> {
-        let grounds: Option<Vec<&Ground>> =
-            self.sources.iter().map(|(block, _)| block.ground.as_ref()).collect();
+        let grounds: Option<Vec<&Ground>> = self
+            .sources
+            .iter()
+            .map(|(block, _)| block.ground.as_ref())
+            .collect();
         let grounds = grounds?;
         let first = grounds.first()?;
         let all = |levels: usize, values: for<'b> fn(&'b Ground) -> Option<&'b Array2<f32>>| {
             let have = grounds.iter().all(|ground| values(ground).is_some());
             have.then(|| self.columns(levels, |block| values(block.ground.as_ref()?)))
         };
-        let Window { row, column, rows, columns } = self.window;
+        let Window {
+            row,
+            column,
+            rows,
+            columns,
+        } = self.window;
         let part = s![row..row + rows, column..column + columns];
         Some(Ground {
             altitude_m: first.altitude_m.slice(part).to_owned(),
@@ -150,7 +158,10 @@ impl Block {
         };
         Some(Block {
             lattice,
-            steps: sources.iter().map(|(block, step)| block.steps[*step]).collect(),
+            steps: sources
+                .iter()
+                .map(|(block, step)| block.steps[*step])
+                .collect(),
             members: first.members.clone(),
             left_out: Vec::new(),
             pressures_pa: first.pressures_pa.clone(),

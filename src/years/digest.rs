@@ -33,7 +33,9 @@ impl Digest {
     /// When it cannot be read.
     pub fn with_file(self, path: &Path) -> Result<Digest> {
         let failed = |cause| Error::file(path, "read", cause);
-        let name = path.file_name().map(|name| name.to_string_lossy().into_owned());
+        let name = path
+            .file_name()
+            .map(|name| name.to_string_lossy().into_owned());
         let mut digest = self.with(&name.unwrap_or_default());
         let about = fs::metadata(path).map_err(failed)?;
         if about.is_dir() {
@@ -59,7 +61,11 @@ impl Digest {
     /// As text, of as many characters as nobody mixes up.
     pub fn text(&self) -> String {
         let bytes = self.0.clone().finalize();
-        bytes.iter().take(12).map(|byte| format!("{byte:02x}")).collect()
+        bytes
+            .iter()
+            .take(12)
+            .map(|byte| format!("{byte:02x}"))
+            .collect()
     }
 }
 

@@ -106,7 +106,9 @@ impl Job {
         let whole = archive.lattice.whole();
         match whole.rows * whole.columns <= FEW_POINTS {
             true => Ok(whole),
-            false => archive.lattice.around(self.around.middle, self.around.reach_m),
+            false => archive
+                .lattice
+                .around(self.around.middle, self.around.reach_m),
         }
     }
 
@@ -144,5 +146,6 @@ impl Job {
 }
 
 fn hours_after(time: Timestamp, hours: i64) -> Timestamp {
-    time.checked_add(SignedDuration::from_hours(hours)).unwrap_or(time)
+    time.checked_add(SignedDuration::from_hours(hours))
+        .unwrap_or(time)
 }

@@ -131,11 +131,22 @@ impl Job {
         let region = Region::around(center, far_m);
         let map = GroundMap::new(region, &ground::layers(&plan.ground, &region)?)?;
         let fields = fields(&plan, candidates, heights.as_deref());
-        if candidates.iter().any(|c| c.lies_as_planned(&plan, heights.as_deref())) {
+        if candidates
+            .iter()
+            .any(|c| c.lies_as_planned(&plan, heights.as_deref()))
+        {
             assumed.push(Assumption::ElevationAsPlanned);
         }
         assumed.extend(ground::ON_GROUND);
-        let mut basis = basis(&plan, &opened.winds, &limits, asked.options, &map, &[], assumed);
+        let mut basis = basis(
+            &plan,
+            &opened.winds,
+            &limits,
+            asked.options,
+            &map,
+            &[],
+            assumed,
+        );
         basis.covered = None;
         let grid = CellGrid::around(plan.site.position, asked.cell_m);
         let digest = with_asked(digest, &asked, &days, &fields).with(&record.digest.text());

@@ -10,9 +10,9 @@ use rayon::prelude::*;
 use super::digest::{Digest, entries};
 use crate::error::{Error, Fault, Result};
 use crate::plan::Plan;
+use crate::sources::grid::GridFile;
 use crate::sources::grid::archive::{Archive, Joining};
 use crate::sources::grid::kept::Kept;
-use crate::sources::grid::GridFile;
 use crate::sources::{FileAscent, Hints};
 use crate::winds::Winds;
 use crate::winds::files::WindFiles;
@@ -251,7 +251,11 @@ impl LongRecord {
         if before.as_ref().is_some_and(|opened| opened.files == needed) {
             return Ok(before);
         }
-        let Closing { mut open, kept, decoded } = close(before, &needed);
+        let Closing {
+            mut open,
+            kept,
+            decoded,
+        } = close(before, &needed);
         let missing: Vec<usize> = needed
             .iter()
             .copied()
@@ -259,7 +263,8 @@ impl LongRecord {
             .collect();
         let paths: Vec<PathBuf> = missing.iter().map(|&i| dated[i].path.clone()).collect();
         if !paths.is_empty() {
-            let WindFiles::Grids { files, .. } = WindFiles::read(&paths, &self.hints, false)? else {
+            let WindFiles::Grids { files, .. } = WindFiles::read(&paths, &self.hints, false)?
+            else {
                 return Err(changed(&paths));
             };
             open.extend(missing.into_iter().zip(files));
@@ -326,7 +331,10 @@ fn near(ascents: &[FileAscent], [from, to]: [Timestamp; 2]) -> &[FileAscent] {
 }
 
 fn changed(paths: &[PathBuf]) -> Error {
-    let names: Vec<String> = paths.iter().map(|path| path.display().to_string()).collect();
+    let names: Vec<String> = paths
+        .iter()
+        .map(|path| path.display().to_string())
+        .collect();
     Error::CannotDo {
         why: format!("{}: no grids any more", names.join(", ")),
         remedy: "expected files that stay as they are while they are read".into(),

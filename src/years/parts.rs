@@ -48,7 +48,9 @@ enum Line {
         count: Count,
     },
     /// The last one: how many lines are before it.
-    End { end: usize },
+    End {
+        end: usize,
+    },
 }
 
 /// The form of parts that is written and read.
@@ -173,7 +175,9 @@ pub fn done(job: &Job, folder: &Path, k: usize, n: usize) -> Result<Option<Part>
     }
     if part.units != job.shard(k, n) {
         let found = format!("units {} to {}", part.units.start, part.units.end);
-        return Err(Fault::new(name, found, "those of its name").at_line(1).into());
+        return Err(Fault::new(name, found, "those of its name")
+            .at_line(1)
+            .into());
     }
     Ok(Some(part))
 }
@@ -214,13 +218,20 @@ fn count(folder: &Path) -> Result<usize> {
     for entry in fs::read_dir(folder).map_err(failed)? {
         let name = entry.map_err(failed)?.file_name();
         let name = name.to_string_lossy();
-        let cut = name.strip_prefix("part-").and_then(|rest| rest.split_once("-of-"));
+        let cut = name
+            .strip_prefix("part-")
+            .and_then(|rest| rest.split_once("-of-"));
         let n = cut.and_then(|(k, n)| k.parse::<usize>().ok().and_then(|_| n.parse().ok()));
         counts.extend(n.filter(|n| !counts.contains(n)));
     }
     match counts[..] {
         [n] => Ok(n),
-        [] => Err(Fault::new(folder.display().to_string(), "no part", "part-1-of-N and so on").into()),
+        [] => Err(Fault::new(
+            folder.display().to_string(),
+            "no part",
+            "part-1-of-N and so on",
+        )
+        .into()),
         _ => {
             let found = format!("parts of {} different cuts", counts.len());
             let expected = "one: remove those that are not wanted";

@@ -52,7 +52,11 @@ impl Decides {
 
     /// The limits that a release is beyond.
     fn broken(strains: &Strains) -> Vec<Decides> {
-        let hits = strains.hits.into_iter().chain(strains.all_hits).reduce(f64::max);
+        let hits = strains
+            .hits
+            .into_iter()
+            .chain(strains.all_hits)
+            .reduce(f64::max);
         let all = [
             strains.drift,
             strains.wind,
@@ -180,7 +184,10 @@ impl Numbers {
     fn of(day: &Day) -> Numbers {
         let share = |share: f64| rounded(share, 6);
         Numbers {
-            center: [rounded(day.center.lat_deg, 5), rounded(day.center.lon_deg, 5)],
+            center: [
+                rounded(day.center.lat_deg, 5),
+                rounded(day.center.lon_deg, 5),
+            ],
             drift_m: rounded(day.distance_m, 0),
             azimuth_deg: rounded(day.azimuth_deg, 1),
             area_km2: day.area_m2.map(|m2| rounded(m2 / 1e6, 1)),

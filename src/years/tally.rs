@@ -61,12 +61,20 @@ pub fn years(job: &Job, whole: &Part) -> Years {
         work: job.digest.clone(),
         days: [dates.first(), dates.last()].map(|date| date.copied().unwrap_or(none)),
         day_count: job.days.len(),
-        year_count: dates.iter().map(|date| date.year()).collect::<BTreeSet<_>>().len(),
+        year_count: dates
+            .iter()
+            .map(|date| date.year())
+            .collect::<BTreeSet<_>>()
+            .len(),
         releases: job.releases(),
         of_soundings: job.record.is_of_soundings(),
         files: job.record.files,
         times: job.record.times(),
-        into: job.asked.into.as_ref().map(|path| path.display().to_string()),
+        into: job
+            .asked
+            .into
+            .as_ref()
+            .map(|path| path.display().to_string()),
         fields,
     }
 }
@@ -79,7 +87,11 @@ fn rank(fields: &mut [FieldYears], has_target: bool) {
         _ => field.year.usable_days.at_least,
     };
     let second = |field: &FieldYears| field.year.usable.at_least;
-    fields.sort_by(|a, b| key(b).total_cmp(&key(a)).then(second(b).total_cmp(&second(a))));
+    fields.sort_by(|a, b| {
+        key(b)
+            .total_cmp(&key(a))
+            .then(second(b).total_cmp(&second(a)))
+    });
     for (place, field) in fields.iter_mut().enumerate() {
         field.rank = place + 1;
     }
@@ -104,7 +116,11 @@ fn field(job: &Job, number: usize, all: &[Dated], cells: &CellCounts) -> FieldYe
         let numbers = |d: &Dated| d.release.numbers.as_ref().and_then(of);
         all.iter().any(|d| numbers(d).is_some())
     };
-    let known_hazards = hazards(&hits(&job.map, &buffers(&job.fields[number].plan.ground), &[]));
+    let known_hazards = hazards(&hits(
+        &job.map,
+        &buffers(&job.fields[number].plan.ground),
+        &[],
+    ));
     let numbered = known_hazards.into_iter().enumerate();
     let of_hazard = numbered.filter_map(|(i, hazard)| {
         let of = move |n: &Numbers| n.hits.get(i).copied().flatten();
@@ -118,7 +134,11 @@ fn field(job: &Job, number: usize, all: &[Dated], cells: &CellCounts) -> FieldYe
     });
     let months: BTreeSet<i8> = all.iter().map(|d| d.date.month()).collect();
     let of_month = |month: i8| {
-        let these: Vec<Dated> = all.iter().copied().filter(|d| d.date.month() == month).collect();
+        let these: Vec<Dated> = all
+            .iter()
+            .copied()
+            .filter(|d| d.date.month() == month)
+            .collect();
         season(job, Some(month), &these, all)
     };
     FieldYears {
@@ -145,7 +165,11 @@ fn season(job: &Job, month: Option<i8>, these: &[Dated], all: &[Dated]) -> Seaso
     let here: Vec<&OfDay> = days.iter().filter(of_month).collect();
     let hours: BTreeSet<i64> = these.iter().map(|d| d.clock_s).collect();
     let hour = |at_s: i64| {
-        let then: Vec<Dated> = these.iter().copied().filter(|d| d.clock_s == at_s).collect();
+        let then: Vec<Dated> = these
+            .iter()
+            .copied()
+            .filter(|d| d.clock_s == at_s)
+            .collect();
         let counts = self::counts(&then);
         Hour {
             at_s,
@@ -260,7 +284,12 @@ fn between_years(job: &Job, month: Option<i8>, these: &[Dated]) -> Option<Betwee
 }
 
 fn drift(these: &[Dated]) -> Option<Drift> {
-    let numbers = |d: &Dated| d.release.numbers.clone().map(|n| (n, d.release.is_usable()));
+    let numbers = |d: &Dated| {
+        d.release
+            .numbers
+            .clone()
+            .map(|n| (n, d.release.is_usable()))
+    };
     let known: Vec<(Numbers, bool)> = these.iter().filter_map(numbers).collect();
     if known.is_empty() {
         return None;
@@ -272,13 +301,17 @@ fn drift(these: &[Dated]) -> Option<Drift> {
     // What is unknown stands before all that is known, or after it.
     let sure: Vec<f64> = {
         let sure = these.iter().filter(|d| !d.release.is_unknown());
-        let mut sure: Vec<f64> = sure.filter_map(|d| Some(d.release.numbers.as_ref()?.drift_m)).collect();
+        let mut sure: Vec<f64> = sure
+            .filter_map(|d| Some(d.release.numbers.as_ref()?.drift_m))
+            .collect();
         sure.sort_by(f64::total_cmp);
         sure
     };
     let between = |p: f64| {
         let at = (p * (these.len() - 1) as f64).round() as usize;
-        let low = at.checked_sub(unknown).map_or(Some(0.0), |i| sure.get(i).copied());
+        let low = at
+            .checked_sub(unknown)
+            .map_or(Some(0.0), |i| sure.get(i).copied());
         [low, sure.get(at).copied()]
     };
     let (mut east_m, mut north_m) = (0.0, 0.0);
@@ -307,7 +340,11 @@ fn sector(azimuth_deg: f64) -> usize {
 fn rose(known: &[(Numbers, bool)]) -> Vec<Sector> {
     let of_all = |count: usize| count as f64 / known.len() as f64;
     let sectors = (0..SECTORS).map(|number| {
-        let there = || known.iter().filter(|(n, _)| sector(n.azimuth_deg) == number);
+        let there = || {
+            known
+                .iter()
+                .filter(|(n, _)| sector(n.azimuth_deg) == number)
+        };
         let mut drifts: Vec<f64> = there().map(|(n, _)| n.drift_m).collect();
         drifts.sort_by(f64::total_cmp);
         Sector {
@@ -323,7 +360,9 @@ fn cell_shares(job: &Job, field: usize, all: &[Dated], cells: &CellCounts) -> Ve
     let draws = job.asked.options.draws;
     let usable = all.iter().filter(|d| d.release.is_usable()).count() as u64;
     let of = |count: u64, releases: u64| count as f64 / (releases * draws).max(1) as f64;
-    let here = cells.0.range((field, [i32::MIN; 2])..=(field, [i32::MAX; 2]));
+    let here = cells
+        .0
+        .range((field, [i32::MIN; 2])..=(field, [i32::MAX; 2]));
     let mut shares: Vec<CellShare> = here
         .map(|(&(_, cell), count)| CellShare {
             cell,
@@ -335,4 +374,3 @@ fn cell_shares(job: &Job, field: usize, all: &[Dated], cells: &CellCounts) -> Ve
     shares.sort_by(|a, b| b.share.total_cmp(&a.share).then(a.cell.cmp(&b.cell)));
     shares
 }
-

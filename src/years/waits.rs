@@ -160,7 +160,13 @@ mod tests {
     fn weeks_are_whole() {
         let weeks = weeks(&days("uuxx?xxuuuuuuux"), None).unwrap();
         assert_eq!(weeks.weeks, 2);
-        assert_eq!(weeks.mean, Bounds { at_least: 4.5, at_most: 5.0 });
+        assert_eq!(
+            weeks.mean,
+            Bounds {
+                at_least: 4.5,
+                at_most: 5.0
+            }
+        );
         assert_eq!(weeks.spread, [2.0, 7.0, 7.0]);
         assert!(super::weeks(&days("uuu"), None).is_none());
     }

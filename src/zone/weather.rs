@@ -4,8 +4,8 @@ use std::sync::Arc;
 
 use jiff::Timestamp;
 
-use super::fly::missing;
 use super::facts::{ErrorPartFacts, ModelFacts, WindFacts, WindSource};
+use super::fly::missing;
 use super::reach::{Extent, Reach};
 use super::setup::Surroundings;
 use super::wind_error;

@@ -3,3 +3,4 @@
 pub mod brief;
 pub mod fill_card;
 pub mod follow;
+pub mod years;

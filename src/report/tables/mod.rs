@@ -11,4 +11,5 @@ pub mod forecast;
 pub mod sites;
 pub(super) mod why;
 pub mod winds;
+pub mod years;
 pub mod zone;

@@ -26,9 +26,10 @@ impl Archive {
     ///
     /// When it cannot be decoded.
     pub fn keep(&mut self, window: Window, steps: Range<usize>) -> Result<()> {
-        let before = self.kept.take().filter(|kept| {
-            kept.window == window && kept.lattice.same_as(&self.lattice)
-        });
+        let before = self
+            .kept
+            .take()
+            .filter(|kept| kept.window == window && kept.lattice.same_as(&self.lattice));
         let valid = |step: usize| self.steps[step].valid;
         let at = |step: usize| {
             let steps = &before.as_ref()?.block.steps;
@@ -48,7 +49,8 @@ impl Archive {
                 }
             })
             .collect();
-        let block = sources.and_then(|sources| Block::of_steps(&sources, self.lattice.cut(window), whole(window)));
+        let block = sources
+            .and_then(|sources| Block::of_steps(&sources, self.lattice.cut(window), whole(window)));
         self.kept = block.map(|block| Kept {
             lattice: self.lattice.clone(),
             window,
@@ -109,7 +111,11 @@ impl Archive {
     /// How many values were decoded from the files, those that continue it above included.
     pub fn values_decoded(&self) -> u64 {
         let own = self.files.iter().map(GridFile::values_decoded);
-        own.sum::<u64>() + self.above.as_ref().map_or(0, |above| above.values_decoded())
+        own.sum::<u64>()
+            + self
+                .above
+                .as_ref()
+                .map_or(0, |above| above.values_decoded())
     }
 }
 
