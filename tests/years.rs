@@ -88,8 +88,12 @@ fn wind_of(date: Date) -> Wind {
 }
 
 fn made(folder: &Path) -> Vec<PathBuf> {
-    let months = YEARS.into_iter().flat_map(|year| MONTHS.map(|m| Date::constant(year, m.0, 1)));
-    months.map(|first| write_month(folder, first, wind_of)).collect()
+    let months = YEARS
+        .into_iter()
+        .flat_map(|year| MONTHS.map(|m| Date::constant(year, m.0, 1)));
+    months
+        .map(|first| write_month(folder, first, wind_of))
+        .collect()
 }
 
 fn asked() -> Asked {
@@ -119,14 +123,18 @@ fn whole(job: &Job) -> (Part, Years) {
 }
 
 fn month(field: &FieldYears, month: i8) -> &Season {
-    field.months.iter().find(|season| season.month == Some(month)).unwrap()
+    field
+        .months
+        .iter()
+        .find(|season| season.month == Some(month))
+        .unwrap()
 }
 
 /// How long a flight of the plan lasts: up at 5 m/s, down at 5 m/s where the air is as at sea level, and as
 /// the root of the density elsewhere.
 fn flight_s() -> f64 {
     let air = AirProfile::standard();
-    let density = |z: f64| air.at(z).density_kg_m3();
+    let density = |z: f64| air.at(z).density_kg_m3;
     let (low, high, steps) = (100.0, 20_000.0, 2_000);
     let step = (high - low) / f64::from(steps);
     let down = |k: i32| (density(low + step * (f64::from(k) + 0.5)) / 1.225).sqrt() * step / 5.0;
@@ -141,14 +149,19 @@ fn a_made_record_gives_its_own_numbers() {
     let job = job(&plan, &[], &[folder.path().to_owned()], asked());
     let (part, answer) = whole(&job);
     let field = &answer.fields[0];
-    assert_eq!((job.record.files, answer.year_count), (files.len(), YEARS.len()));
+    assert_eq!(
+        (job.record.files, answer.year_count),
+        (files.len(), YEARS.len())
+    );
     for (number, fast, east) in MONTHS {
         let season = month(field, number);
         let dates: Vec<Date> = YEARS
             .into_iter()
             .flat_map(|year| {
                 let first = Date::constant(year, number, 1);
-                first.series(1.day()).take_while(move |d| d.month() == number)
+                first
+                    .series(1.day())
+                    .take_while(move |d| d.month() == number)
             })
             .collect();
         // Every day at eleven on the clock, also those on which the clocks change.
@@ -158,14 +171,23 @@ fn a_made_record_gives_its_own_numbers() {
         // The record's own share, exactly; that of the distribution within three sampling errors.
         let slow = dates.iter().filter(|d| wind_of(**d).0 == SLOW_M_S).count();
         let share = slow as f64 / dates.len() as f64;
-        assert_eq!((season.usable.at_least, season.usable.at_most), (share, share));
+        assert_eq!(
+            (season.usable.at_least, season.usable.at_most),
+            (share, share)
+        );
         assert_eq!(season.usable_days.at_least, share);
         let error = (fast * (1.0 - fast) / dates.len() as f64).sqrt();
-        assert!((share - (1.0 - fast)).abs() < 3.0 * error, "{number}: {share}");
+        assert!(
+            (share - (1.0 - fast)).abs() < 3.0 * error,
+            "{number}: {share}"
+        );
         let between = season.between_years.as_ref().unwrap();
         assert!(between.interval[0] <= share && share <= between.interval[1]);
         assert_eq!(between.years.len(), YEARS.len());
-        assert_eq!(season.counts.decided, [(Decides::Drift, dates.len() - slow)]);
+        assert_eq!(
+            season.counts.decided,
+            [(Decides::Drift, dates.len() - slow)]
+        );
         // The rose has two sectors, the fourth from north being east.
         let drift = season.drift.as_ref().unwrap();
         let eastward = dates.iter().filter(|d| wind_of(**d).1 == 90.0).count();
@@ -185,7 +207,7 @@ fn a_made_record_gives_its_own_numbers() {
     let flight_s = flight_s();
     for release in &part.releases {
         let numbers = release.numbers.as_ref().unwrap();
-        let date = release.at().to_zoned(plan.timezone.clone()).date();
+        let date = plan.timezone.to_datetime(release.at()).date();
         let (speed, to) = wind_of(date);
         let ratio = numbers.drift_m / (speed * flight_s);
         assert!((ratio - 1.0).abs() < 0.06, "{date}: {ratio}");
@@ -193,7 +215,9 @@ fn a_made_record_gives_its_own_numbers() {
         assert!(off.abs() < 0.5, "{date}: {off}");
     }
     // All flights are on the map, and those of days within the limits are the near ones.
-    let sum = |of: fn(&windfall::years::answer::CellShare) -> f64| field.cells.iter().map(of).sum::<f64>();
+    let sum = |of: fn(&windfall::years::answer::CellShare) -> f64| {
+        field.cells.iter().map(of).sum::<f64>()
+    };
     assert!((sum(|c| c.share) - 1.0).abs() < 1e-9);
     assert!((sum(|c| c.usable_share) - 1.0).abs() < 1e-9);
     let far_m = |cell: &windfall::years::answer::CellShare| {
@@ -201,7 +225,12 @@ fn a_made_record_gives_its_own_numbers() {
         let middle = Position::new(0.5 * (south + north), 0.5 * (west + east)).unwrap();
         plan.site.position.distance_m(middle)
     };
-    let farthest = field.cells.iter().filter(|c| c.usable_share > 0.0).map(far_m).fold(0.0, f64::max);
+    let farthest = field
+        .cells
+        .iter()
+        .filter(|c| c.usable_share > 0.0)
+        .map(far_m)
+        .fold(0.0, f64::max);
     assert!(farthest < 60_000.0, "{farthest}");
     assert!(field.cells.iter().map(far_m).fold(0.0, f64::max) > 70_000.0);
 }
@@ -249,7 +278,10 @@ fn any_cut_gives_the_same_bytes_and_no_value_is_decoded_twice() {
         }
         assert!(joined.text().unwrap() == text, "{n} parts");
     }
-    let one = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();
+    let one = rayon::ThreadPoolBuilder::new()
+        .num_threads(1)
+        .build()
+        .unwrap();
     let alone = one.install(|| job.fly(0..job.units(), |_| ()).unwrap());
     assert!(alone.text().unwrap() == text, "one thread");
     assert_eq!(Part::parse("part", &text).unwrap().text().unwrap(), text);
@@ -276,7 +308,11 @@ fn same(kept: &Release, row: &windfall::choice::answer::ReleaseRow, draws: u64) 
     };
     let numbers = kept.numbers.as_ref().unwrap();
     // Metres are rounded, and each decodes another part of the winds.
-    assert!((numbers.drift_m - day.distance_m).abs() < 1.1, "{}", row.release);
+    assert!(
+        (numbers.drift_m - day.distance_m).abs() < 1.1,
+        "{}",
+        row.release
+    );
     assert!(day.center.distance_m(numbers.center()) < 2.0);
     let left = (kept.left_region + kept.left_hours) as f64 / draws as f64;
     assert!((left - day.left).abs() < 1e-9);
@@ -341,7 +377,10 @@ fn soundings_of_a_station_equal_days() {
         .replace("Europe/Madrid", "America/Anchorage")
         .replace("wind = \"none\"", "wind = \"sounding\"");
     let asked = Asked {
-        between: [Some("2010-05-30T00:00:00Z".parse().unwrap()), Some("2010-06-05T00:00:00Z".parse().unwrap())],
+        between: [
+            Some("2010-05-30T00:00:00Z".parse().unwrap()),
+            Some("2010-06-05T00:00:00Z".parse().unwrap()),
+        ],
         hours_s: [0, 86_400],
         every_s: 6 * 3_600,
         ..asked()
@@ -357,8 +396,11 @@ fn parts_are_whole_of_this_work_and_all_there() {
     let folder = tempfile::tempdir().unwrap();
     let [winds, record] = ["winds", "record"].map(|name| folder.path().join(name));
     std::fs::create_dir(&winds).unwrap();
-    let days: Vec<(Date, Wind)> =
-        Date::constant(2016, 6, 1).series(1.day()).take(6).map(|d| (d, wind_of(d))).collect();
+    let days: Vec<(Date, Wind)> = Date::constant(2016, 6, 1)
+        .series(1.day())
+        .take(6)
+        .map(|d| (d, wind_of(d)))
+        .collect();
     write(&winds.join("june.nc"), &days);
     std::fs::write(winds.join("README.md"), "not winds").unwrap();
     assert_eq!(listed(std::slice::from_ref(&winds)).unwrap().len(), 1);
@@ -368,18 +410,31 @@ fn parts_are_whole_of_this_work_and_all_there() {
         parts::write(&record, k, 3, &one.fly(one.shard(k, 3), |_| ()).unwrap()).unwrap();
     }
     let message = |job: &Job| parts::gather(job, &record).unwrap_err().to_string();
-    assert!(message(&one).contains("1 of 3 parts are missing: 2"), "{}", message(&one));
+    assert!(
+        message(&one).contains("1 of 3 parts are missing: 2"),
+        "{}",
+        message(&one)
+    );
     parts::write(&record, 2, 3, &one.fly(one.shard(2, 3), |_| ()).unwrap()).unwrap();
     let gathered = parts::gather(&one, &record).unwrap();
     assert_eq!(gathered.text().unwrap(), whole(&one).0.text().unwrap());
     // Another seed is other work; so is another archive.
     let seed = Asked {
-        options: Options { seed: 2, ..asked().options },
+        options: Options {
+            seed: 2,
+            ..asked().options
+        },
         ..asked()
     };
     let other = job(&plan, &[], std::slice::from_ref(&winds), seed);
     assert!(message(&other).contains("part-1-of-3, line 1: found a part of other work"));
-    write(&winds.join("june.nc"), &days.iter().map(|(d, _)| (*d, (5.0, 10.0))).collect::<Vec<_>>());
+    write(
+        &winds.join("june.nc"),
+        &days
+            .iter()
+            .map(|(d, _)| (*d, (5.0, 10.0)))
+            .collect::<Vec<_>>(),
+    );
     let changed = job(&plan, &[], std::slice::from_ref(&winds), asked());
     assert!(message(&changed).contains("other work"));
     // Cut short, it is no part.
@@ -391,7 +446,11 @@ fn parts_are_whole_of_this_work_and_all_there() {
     }
     std::fs::remove_file(&path).unwrap();
     std::fs::write(record.join("part-1-of-4"), "").unwrap();
-    assert!(message(&one).contains("2 different cuts"), "{}", message(&one));
+    assert!(
+        message(&one).contains("2 different cuts"),
+        "{}",
+        message(&one)
+    );
 }
 
 #[test]
@@ -401,21 +460,45 @@ fn the_program_does_parts_once_and_joins_them() {
     let record = record.to_str().unwrap();
     let table = folder.path().join("months.csv");
     let common = [
-        "samples/ribatejo/plan.toml", "--draws", "20", "--hours", "09:00-13:00", "--candidates",
-        "samples/ribatejo/meadows.geojson", "--spacing", "12 km",
+        "samples/ribatejo/plan.toml",
+        "--draws",
+        "20",
+        "--hours",
+        "09:00-13:00",
+        "--candidates",
+        "samples/ribatejo/meadows.geojson",
+        "--spacing",
+        "12 km",
     ];
     let run = |more: &[&str]| windfall("years", &[&common[..], more].concat());
     let alone = run(&["--json"]);
     assert!(alone.status.success(), "{}", stderr(&alone));
     for k in ["1/3", "2/3", "3/3"] {
         let done = run(&["--shard", k, "--out", record]);
-        assert!(done.status.success() && stdout(&done).is_empty(), "{}", stderr(&done));
+        assert!(
+            done.status.success() && stdout(&done).is_empty(),
+            "{}",
+            stderr(&done)
+        );
     }
     let again = run(&["--shard", "2/3", "--out", record]);
-    assert!(stderr(&again).contains("part 2 of 3 is done already"), "{}", stderr(&again));
-    let gathered = run(&["--gather", record, "--json", "--out", table.to_str().unwrap()]);
+    assert!(
+        stderr(&again).contains("part 2 of 3 is done already"),
+        "{}",
+        stderr(&again)
+    );
+    let gathered = run(&[
+        "--gather",
+        record,
+        "--json",
+        "--out",
+        table.to_str().unwrap(),
+    ]);
     assert!(gathered.status.success(), "{}", stderr(&gathered));
-    assert!(stdout(&gathered) == stdout(&alone), "other numbers from parts");
+    assert!(
+        stdout(&gathered) == stdout(&alone),
+        "other numbers from parts"
+    );
     let text = std::fs::read_to_string(&table).unwrap();
     assert!(text.starts_with("field,lat_deg,lon_deg,rank,month,hour,releases,"));
     let columns: Vec<usize> = text.lines().map(|line| line.split(',').count()).collect();
@@ -424,7 +507,14 @@ fn the_program_does_parts_once_and_joins_them() {
     let all = folder.path().join("all");
     let done = run(&["--out", all.to_str().unwrap(), "--shards", "2"]);
     assert!(done.status.success(), "{}", stderr(&done));
-    for name in ["part-1-of-2", "years.html", "months.csv", "releases.csv", "years.json", "cells.geojson"] {
+    for name in [
+        "part-1-of-2",
+        "years.html",
+        "months.csv",
+        "releases.csv",
+        "years.json",
+        "cells.geojson",
+    ] {
         assert!(all.join(name).exists(), "{name}");
     }
     assert!(std::fs::read_to_string(all.join("years.json")).unwrap() == stdout(&alone));

@@ -35,8 +35,8 @@ pub fn write(path: &Path, days: &[(Date, Wind)]) {
         .iter()
         .flat_map(|&(date, wind)| {
             [0, 6, 12, 18].map(|hour| {
-                let at = date.at(hour, 0, 0, 0).to_zoned(TimeZone::UTC).unwrap();
-                (at.timestamp(), wind)
+                let at = TimeZone::UTC.to_timestamp(date.at(hour, 0, 0, 0)).unwrap();
+                (at, wind)
             })
         })
         .collect();
@@ -84,7 +84,12 @@ type Variable<'a> = (&'a str, Vec<usize>, Vec<(&'a str, &'a str)>, usize, Vec<u8
 
 /// The classic format ("NetCDF Classic Format Specification", Unidata): header, then each variable.
 fn netcdf(times: &[(Timestamp, Wind)]) -> Vec<u8> {
-    let float = |values: &[f32]| values.iter().flat_map(|v| v.to_be_bytes()).collect::<Vec<u8>>();
+    let float = |values: &[f32]| {
+        values
+            .iter()
+            .flat_map(|v| v.to_be_bytes())
+            .collect::<Vec<u8>>()
+    };
     let hours: Vec<u8> = times
         .iter()
         .flat_map(|(at, _)| (at.as_second() as f64 / 3_600.0).to_be_bytes())
@@ -105,13 +110,58 @@ fn netcdf(times: &[(Timestamp, Wind)]) -> Vec<u8> {
     let height = field(&|_, level| LEVELS[level].1);
     let all = vec![0, 1, 2, 3];
     let variables: Vec<Variable> = vec![
-        ("time", vec![0], vec![("units", "hours since 1970-01-01 00:00:00"), ("standard_name", "time")], 6, hours),
-        ("level", vec![1], vec![("units", "hPa"), ("standard_name", "air_pressure")], 5, float(&LEVELS.map(|l| l.0))),
-        ("latitude", vec![2], vec![("units", "degrees_north"), ("standard_name", "latitude")], 5, float(&LATITUDES)),
-        ("longitude", vec![3], vec![("units", "degrees_east"), ("standard_name", "longitude")], 5, float(&LONGITUDES)),
-        ("u", all.clone(), vec![("units", "m s-1"), ("standard_name", "eastward_wind")], 5, east),
-        ("v", all.clone(), vec![("units", "m s-1"), ("standard_name", "northward_wind")], 5, north),
-        ("gh", all, vec![("units", "m"), ("standard_name", "geopotential_height")], 5, height),
+        (
+            "time",
+            vec![0],
+            vec![
+                ("units", "hours since 1970-01-01 00:00:00"),
+                ("standard_name", "time"),
+            ],
+            6,
+            hours,
+        ),
+        (
+            "level",
+            vec![1],
+            vec![("units", "hPa"), ("standard_name", "air_pressure")],
+            5,
+            float(&LEVELS.map(|l| l.0)),
+        ),
+        (
+            "latitude",
+            vec![2],
+            vec![("units", "degrees_north"), ("standard_name", "latitude")],
+            5,
+            float(&LATITUDES),
+        ),
+        (
+            "longitude",
+            vec![3],
+            vec![("units", "degrees_east"), ("standard_name", "longitude")],
+            5,
+            float(&LONGITUDES),
+        ),
+        (
+            "u",
+            all.clone(),
+            vec![("units", "m s-1"), ("standard_name", "eastward_wind")],
+            5,
+            east,
+        ),
+        (
+            "v",
+            all.clone(),
+            vec![("units", "m s-1"), ("standard_name", "northward_wind")],
+            5,
+            north,
+        ),
+        (
+            "gh",
+            all,
+            vec![("units", "m"), ("standard_name", "geopotential_height")],
+            5,
+            height,
+        ),
     ];
     let dimensions = [
         ("time", times.len()),
