@@ -57,7 +57,7 @@ landing_speed = "5 m/s"
 wind = "none"
 release_delay = "0 min"
 [limits]
-surface_wind = "60 m/s"
+surface_wind = "30 m/s"
 keep_out_probability = 1.0
 all_hazards_probability = 1.0
 water_probability = 1.0
@@ -199,7 +199,8 @@ fn a_made_record_gives_its_own_numbers() {
             .map(|(i, sector)| (i, sector.share))
             .collect();
         let of_all = eastward as f64 / dates.len() as f64;
-        assert_eq!(rose, BTreeMap::from([(0, 1.0 - of_all), (4, of_all)]));
+        assert_eq!(rose.keys().collect::<Vec<_>>(), [&0, &4]);
+        assert!((rose[&4] - of_all).abs() < 1e-12 && (rose[&0] + of_all - 1.0).abs() < 1e-12);
         let error = (east * (1.0 - east) / dates.len() as f64).sqrt();
         assert!((of_all - east).abs() < 3.0 * error, "{number}: {of_all}");
     }
@@ -308,12 +309,9 @@ fn same(kept: &Release, row: &windfall::choice::answer::ReleaseRow, draws: u64) 
     };
     let numbers = kept.numbers.as_ref().unwrap();
     // Metres are rounded, and each decodes another part of the winds.
-    assert!(
-        (numbers.drift_m - day.distance_m).abs() < 1.1,
-        "{}",
-        row.release
-    );
-    assert!(day.center.distance_m(numbers.center()) < 2.0);
+    let off_m = day.center.distance_m(numbers.center());
+    assert!(off_m < 2.0, "{}: {off_m} m", row.release);
+    assert!((numbers.drift_m - day.distance_m).abs() < 1.0 + off_m);
     let left = (kept.left_region + kept.left_hours) as f64 / draws as f64;
     assert!((left - day.left).abs() < 1e-9);
     assert!((numbers.water - day.water.any.share).abs() < 1e-5);

@@ -128,7 +128,7 @@ impl Job {
         let flown_in = FlownIn {
             winds: &opened.winds,
             ground: self.heights.as_ref(),
-            low_m: None,
+            low_m: self.low_m,
         };
         let plan = &self.fields[field].plan;
         let all = fly_releases(plan, flown_in, &day.times, options, || {})?;

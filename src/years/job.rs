@@ -18,6 +18,7 @@ use crate::choice::times::release_times;
 use crate::choice::verdict::Limits;
 use crate::error::{Error, Result};
 use crate::geodesy::{Normal, Position};
+use crate::ground::airspace::{default_cylinders, highest_top_m};
 use crate::ground::map::GroundMap;
 use crate::ground::region::Region;
 use crate::ground::terrain::Terrain;
@@ -82,6 +83,9 @@ pub struct Job {
     pub(super) heights: Option<Arc<Terrain>>,
     pub(super) map: GroundMap,
     pub(super) around: Around,
+    /// Flights through a single sounding are followed layer by layer below this, as `days` does for the air
+    /// near airports; else whole legs would move a landing by some metres.
+    pub(super) low_m: Option<f64>,
 }
 
 /// How far and how long flights may go.
@@ -150,7 +154,12 @@ impl Job {
         basis.covered = None;
         let grid = CellGrid::around(plan.site.position, asked.cell_m);
         let digest = with_asked(digest, &asked, &days, &fields).with(&record.digest.text());
+        let low_m = match record.is_of_soundings() {
+            true => highest_top_m(center, far_m, &default_cylinders())?,
+            false => None,
+        };
         Ok(Job {
+            low_m,
             asked,
             fields,
             days,
