@@ -25,6 +25,15 @@ pub enum Error {
     },
     /// One or more faults in what the user wrote or gave, all that were found.
     Faults(Vec<Fault>),
+    /// A flight needs winds that there are none of.
+    NoWinds {
+        /// In which respect.
+        missing: Missing,
+        /// What was needed.
+        why: String,
+        /// What would be right.
+        remedy: String,
+    },
     /// Something else stands in the way, as a stack that does not make a flight.
     CannotDo {
         /// Why not, with the numbers.
@@ -32,6 +41,15 @@ pub enum Error {
         /// What would be right.
         remedy: String,
     },
+}
+
+/// In which respect winds do not suffice for a flight.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Missing {
+    /// It leaves their region.
+    Region,
+    /// It leaves their hours.
+    Hours,
 }
 
 /// One fault in an input: where it is, what was found, what would be right.
@@ -145,7 +163,9 @@ impl fmt::Display for Error {
                 }
                 Ok(())
             }
-            Error::CannotDo { why, remedy } => write!(f, "{why}; {remedy}"),
+            Error::NoWinds { why, remedy, .. } | Error::CannotDo { why, remedy } => {
+                write!(f, "{why}; {remedy}")
+            }
         }
     }
 }

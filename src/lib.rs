@@ -33,7 +33,8 @@
 //! mend is an [`Error`] that says what was found and what would be right.
 //! [`report::files::geojson::text`] makes a zone into GeoJSON for a map.
 //!
-//! The other jobs of the command line have a module each: [`choice`] compares days and sites,
+//! The other jobs of the command line have a module each: [`choice`] compares days and sites, [`years`]
+//! flies through long records of winds,
 //! [`fill`] sizes the balloon, [`mod@brief`] briefs the crew, [`fetch`] downloads forecasts. Data
 //! flows one way: plan and files, then wind and vehicle, then flight, spread, answer and report.
 
@@ -69,6 +70,7 @@ pub mod units;
 pub mod vehicle;
 pub mod wind;
 pub mod winds;
+pub mod years;
 pub mod zone;
 
 #[doc(inline)]

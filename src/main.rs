@@ -8,7 +8,7 @@ use std::process::ExitCode;
 use self::cli::command::{Cli, Command};
 use self::cli::{
     brief, compare, days, debrief, desk, fetch, fill, follow, help, new, sites, stop, version,
-    winds, zone,
+    winds, years, zone,
 };
 use clap::{CommandFactory, Parser};
 use windfall::error::{Error, Result};
@@ -16,8 +16,12 @@ use windfall::report::plain;
 
 fn main() -> ExitCode {
     stop::leave_nothing();
+    let mut for_schedulers = false;
     let done = match Cli::try_parse() {
-        Ok(cli) => run(cli),
+        Ok(cli) => {
+            for_schedulers = matches!(cli.command, Some(Command::Years(_)));
+            run(cli)
+        }
         // Help is no mistake; what cannot be printed is.
         Err(told) => match told.print() {
             Ok(()) => return ExitCode::from(u8::try_from(told.exit_code()).unwrap_or(2)),
@@ -33,7 +37,10 @@ fn main() -> ExitCode {
         Err(error) => {
             let message = error.to_string();
             let _ = writeln!(io::stderr(), "windfall: {}", plain::text(&message));
-            ExitCode::FAILURE
+            match for_schedulers && years::may_pass(&error) {
+                true => ExitCode::from(years::TRY_AGAIN),
+                false => ExitCode::FAILURE,
+            }
         }
     }
 }
@@ -47,6 +54,7 @@ fn run(cli: Cli) -> Result<()> {
         Some(Command::Days(args)) => days::run(&args, &mut out),
         Some(Command::Fill(args)) => fill::run(&args, &mut out),
         Some(Command::Sites(args)) => sites::run(&args, &mut out),
+        Some(Command::Years(args)) => years::run(&args, &mut out, &mut talk),
         Some(Command::Brief(args)) => brief::run(&args, &mut out),
         Some(Command::Compare(args)) => compare::run(&args, &mut out),
         Some(Command::Winds(args)) => winds::run(&args, &mut out),

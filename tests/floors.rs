@@ -22,7 +22,7 @@ const FLOORS: [&[&str]; 20] = [
     &["draft", "fetch", "listen", "winds"],
     &["zone"],
     &["choice", "compare", "fill"],
-    &["brief"],
+    &["brief", "years"],
     &["follow"],
     &["debrief"],
     &["report"],

@@ -1,7 +1,7 @@
 //! Releases, sites and aims compared: everything decided, nothing left to compute.
 
 use jiff::Timestamp;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::basis::Basis;
 use super::reason::Reason;
@@ -12,7 +12,7 @@ use crate::spread::region::{GroundEllipse, GroundPolygon};
 use crate::wind::near_ground::GroundWindFrom;
 
 /// What is thought of a release; the best first.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Verdict {
     /// Within all limits.

@@ -170,7 +170,7 @@ pub fn near_place(map: &GroundMap, center: Position) -> Result<Option<NearPlace>
 /// A release that could not be flown.
 pub fn unknown_by(release: Timestamp, error: &Error) -> ReleaseRow {
     let why = match error {
-        Error::CannotDo { why, .. } => why.clone(),
+        Error::NoWinds { why, .. } | Error::CannotDo { why, .. } => why.clone(),
         error => error.to_string(),
     };
     unknown(release, Reason::NotFlown { why }, None)

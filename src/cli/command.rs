@@ -14,6 +14,7 @@ use super::help::HelpArgs;
 use super::new::NewArgs;
 use super::sites::SitesArgs;
 use super::winds::WindsArgs;
+use super::years::YearsArgs;
 use super::zone::ZoneArgs;
 
 /// Where a small high-altitude balloon will come down, and how sure that is.
@@ -50,6 +51,7 @@ pub enum Command {
     Days(DaysArgs),
     Fill(FillArgs),
     Sites(SitesArgs),
+    Years(YearsArgs),
     Brief(BriefArgs),
     Compare(CompareArgs),
     Winds(WindsArgs),

@@ -26,4 +26,5 @@ pub mod trackers;
 pub mod version;
 pub mod wind_files;
 pub mod winds;
+pub mod years;
 pub mod zone;

@@ -117,7 +117,7 @@ impl ReleasesArgs {
 
 /// Hours of a day, from and to: seconds since midnight on the clock.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Hours([i64; 2]);
+pub struct Hours(pub [i64; 2]);
 
 impl FromStr for Hours {
     type Err = String;
@@ -130,7 +130,7 @@ impl FromStr for Hours {
 }
 
 /// A time between releases, in whole minutes.
-fn every(text: &str) -> std::result::Result<i64, String> {
+pub fn every(text: &str) -> std::result::Result<i64, String> {
     let seconds = parse(text, Dimension::Time).map_err(|e| e.to_string())?;
     if (60.0..=86_400.0).contains(&seconds) {
         Ok((seconds / 60.0).round() as i64 * 60)

@@ -65,7 +65,7 @@ pub struct SitesArgs {
     pub out: Vec<PathBuf>,
 }
 
-fn length(text: &str) -> std::result::Result<f64, String> {
+pub fn length(text: &str) -> std::result::Result<f64, String> {
     let length = parse(text, Dimension::Length).map_err(|e| e.to_string())?;
     if (10.0..=500_000.0).contains(&length) {
         Ok(length)

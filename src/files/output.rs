@@ -104,6 +104,23 @@ impl UnfinishedFile {
         }
     }
 
+    /// [`UnfinishedFile::finish`], and it is on the disk when this returns: what has its name is whole
+    /// even after the machine lost its power.
+    ///
+    /// # Errors
+    ///
+    /// The disk is full, or the name cannot be given.
+    pub fn finish_on_disk(mut self, bytes: &[u8]) -> Result<()> {
+        let path = self.path.clone();
+        let failed = |cause| Error::file(&path, "write", cause);
+        self.write(bytes)?;
+        if let Place::Beside(Some(file), _) = &self.place {
+            file.as_file().sync_all().map_err(failed)?;
+        }
+        self.name()?;
+        of_folder(&path).map_err(failed)
+    }
+
     /// Writes the whole content and gives the file its name.
     ///
     /// # Errors
@@ -175,6 +192,20 @@ fn as_before(file: &File, old: &fs::Metadata) -> std::io::Result<()> {
 #[cfg(not(unix))]
 fn as_before(file: &File, old: &fs::Metadata) -> std::io::Result<()> {
     file.set_permissions(old.permissions())
+}
+
+/// Brings the names in a file's folder to the disk.
+#[cfg(unix)]
+fn of_folder(path: &Path) -> std::io::Result<()> {
+    let folder = path
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty());
+    File::open(folder.unwrap_or(Path::new(".")))?.sync_all()
+}
+
+#[cfg(not(unix))]
+fn of_folder(_: &Path) -> std::io::Result<()> {
+    Ok(())
 }
 
 /// Gives all files their names, once the bytes of all are written.

@@ -15,6 +15,7 @@ use crate::choice::why::WhyBest;
 use crate::fill::Fill;
 use crate::fill::compared::{ComparedLine, Rules};
 use crate::units::UnitSystem;
+use crate::years::answer::Years;
 use crate::zone::{Prediction, Zone};
 
 /// A zone without its track, the facts, and where to wait.
@@ -94,6 +95,13 @@ pub fn days(days: &Days, units: UnitSystem) -> Value {
     put_basis(&mut json, &days.basis, units);
     json["rows"] = rows(&days.rows, &days.basis, units);
     put_why(&mut json, days.why_best.as_ref(), &days.basis, units);
+    json
+}
+
+/// Years of winds.
+pub fn years(years: &Years, units: UnitSystem) -> Value {
+    let mut json = value(years);
+    put_basis(&mut json, &years.basis, units);
     json
 }
 

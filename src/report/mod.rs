@@ -24,3 +24,4 @@ pub mod site;
 pub mod tables;
 pub mod warnings;
 pub(crate) mod words;
+pub mod years_words;

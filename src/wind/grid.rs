@@ -2,13 +2,13 @@
 //! members.
 
 use jiff::Timestamp;
-use ndarray::Array2;
+use ndarray::{Array2, s};
 
 use super::column::WindProfile;
 use super::placing::Weights;
 use super::sounding::Wind;
 use crate::atmosphere::{AirLevel, AirProfile};
-use crate::geodesy::lattice::Lattice;
+use crate::geodesy::lattice::{Lattice, Window};
 
 /// A time of a forecast.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -61,10 +61,119 @@ pub struct Ground {
     pub air: Option<Array2<f32>>,
 }
 
+/// Columns of a window of blocks, at some of their steps.
+struct Gather<'a> {
+    sources: &'a [Source<'a>],
+    window: Window,
+    members: usize,
+}
+
+impl Gather<'_> {
+    /// One array of all; not-a-number where a block does not have it.
+    fn columns(
+        &self,
+        levels: usize,
+        values: impl for<'b> Fn(&'b Block) -> Option<&'b Array2<f32>>,
+    ) -> Array2<f32> {
+        let size = self.window.rows * self.window.columns;
+        let columns = self.members * self.sources.len() * size;
+        let mut all = Array2::from_elem((columns, levels), f32::NAN);
+        let mut to = 0;
+        for member in 0..self.members {
+            for &(block, step) in self.sources {
+                let from = values(block);
+                for row in 0..self.window.rows {
+                    let (row, column) = (self.window.row + row, self.window.column);
+                    let first = block.column(member, step, row, column);
+                    let count = self.window.columns;
+                    if let Some(from) = from {
+                        let part = from.slice(s![first..first + count, ..]);
+                        all.slice_mut(s![to..to + count, ..]).assign(&part);
+                    }
+                    to += count;
+                }
+            }
+        }
+        all
+    }
+
+    /// What all of them have near the ground.
+    fn ground(&self) -> Option<Ground> {
+        let grounds: Option<Vec<&Ground>> = self
+            .sources
+            .iter()
+            .map(|(block, _)| block.ground.as_ref())
+            .collect();
+        let grounds = grounds?;
+        let first = grounds.first()?;
+        let all = |levels: usize, values: for<'b> fn(&'b Ground) -> Option<&'b Array2<f32>>| {
+            let have = grounds.iter().all(|ground| values(ground).is_some());
+            have.then(|| self.columns(levels, |block| values(block.ground.as_ref()?)))
+        };
+        let Window {
+            row,
+            column,
+            rows,
+            columns,
+        } = self.window;
+        let part = s![row..row + rows, column..column + columns];
+        Some(Ground {
+            altitude_m: first.altitude_m.slice(part).to_owned(),
+            wind_m_s: all(2, |ground| ground.wind_m_s.as_ref()),
+            gust_m_s: all(1, |ground| ground.gust_m_s.as_ref()),
+            air: all(2, |ground| ground.air.as_ref()),
+        })
+    }
+}
+
 /// Height above the ground at which forecasts give the surface wind, m (WMO practice).
 const SURFACE_WIND_M: f64 = 10.0;
 
+/// A time of a block: which of its steps.
+pub type Source<'a> = (&'a Block, usize);
+
 impl Block {
+    /// The block of a window of others, of one lattice each, at some of their steps; `lattice` is that of
+    /// the window. `None` where they are not of the same members and levels, or there are none.
+    pub fn of_steps(sources: &[Source], lattice: Lattice, window: Window) -> Option<Block> {
+        let (first, _) = sources.first()?;
+        let alike = |block: &Block| {
+            block.members == first.members
+                && block.pressures_pa == first.pressures_pa
+                && block.left_out.is_empty()
+                && block.lattice == first.lattice
+        };
+        if !sources.iter().all(|(block, _)| alike(block)) {
+            return None;
+        }
+        let gather = Gather {
+            sources,
+            window,
+            members: first.members.len(),
+        };
+        let levels = first.pressures_pa.len();
+        let any = |values: for<'a> fn(&'a Block) -> Option<&'a Array2<f32>>| {
+            let some = sources.iter().any(|(block, _)| values(block).is_some());
+            some.then(|| gather.columns(levels, values))
+        };
+        Some(Block {
+            lattice,
+            steps: sources
+                .iter()
+                .map(|(block, step)| block.steps[*step])
+                .collect(),
+            members: first.members.clone(),
+            left_out: Vec::new(),
+            pressures_pa: first.pressures_pa.clone(),
+            altitude_m: gather.columns(levels, |block| Some(&block.altitude_m)),
+            east_m_s: gather.columns(levels, |block| Some(&block.east_m_s)),
+            north_m_s: gather.columns(levels, |block| Some(&block.north_m_s)),
+            temperature_k: any(|block| block.temperature_k.as_ref()),
+            vapour_pressure_pa: any(|block| block.vapour_pressure_pa.as_ref()),
+            ground: gather.ground(),
+        })
+    }
+
     /// How many columns one member has.
     pub fn columns_of_member(&self) -> usize {
         self.steps.len() * self.points()

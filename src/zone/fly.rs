@@ -5,7 +5,7 @@ use super::reach::Reach;
 use super::setup::Setup;
 use super::weather::{FlownWinds, SiteWinds, Weather};
 use crate::clock::after;
-use crate::error::{Error, Result};
+use crate::error::{Error, Missing, Result};
 use crate::flight::layers::Layers;
 use crate::flight::model::{Departures, FlightModel, Flown, Moment, Scratch, Variation};
 use crate::flight::rise::Miss;
@@ -207,15 +207,24 @@ pub fn seconds_by_layer(track: &[Moment], layers: &Layers) -> Vec<f64> {
     seconds
 }
 
+/// What winds lack outside of which a flight goes.
+pub fn missing(outside: Outside) -> Missing {
+    match outside {
+        Outside::Region => Missing::Region,
+        Outside::Hours => Missing::Hours,
+    }
+}
+
 fn cannot_fly(miss: Miss, track: &[Moment], weather: &Weather) -> Error {
     let why = NoLanding::from(miss);
-    let (Miss::Leaves(_), Some(last)) = (miss, track.last()) else {
+    let (Miss::Leaves(outside), Some(last)) = (miss, track.last()) else {
         return Error::CannotDo {
             why: format!("the flight as planned does not come down: {why}"),
             remedy: "expected a balloon that rises, bursts and falls".into(),
         };
     };
-    Error::CannotDo {
+    Error::NoWinds {
+        missing: missing(outside),
         why: format!(
             "{why}: the planned one at about {}, {} above sea level, {:.0}",
             last.place.position().text(),

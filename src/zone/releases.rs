@@ -39,6 +39,8 @@ pub struct FlownRelease {
     pub draws: u64,
     /// How many left the winds.
     pub left: usize,
+    /// How many of these left their hours; the others left their region.
+    pub left_hours: usize,
     /// Centre of the landings.
     pub center: Position,
     /// The ellipse of 90 %; `None` when too many draws left the winds.
@@ -130,7 +132,7 @@ pub fn fly_releases(
     };
     let hour = |t: Timestamp, h: i64| t.checked_add(SignedDuration::from_hours(h)).unwrap_or(t);
     let span = [hour(*first, -2), hour(*last, 3)];
-    let site = SiteWinds::new(plan, flown_in.winds, span)?;
+    let site = SiteWinds::new(plan, flown_in.winds, span)?.flown_until(*last);
     let ground = flown_in.ground;
     let site_m = times.iter().find_map(|&t| {
         let weather = site.weather(t).ok()?;
@@ -256,6 +258,7 @@ fn told(site: &SiteWinds, ready: &Ready, flights: Flights) -> Result<FlownReleas
         release: ready.weather.release,
         draws: flights.draws,
         left: left(&flights.landings),
+        left_hours: flights.landings.left(Outside::Hours),
         center,
         ellipse: ellipse.filter(|_| flights.few_left()),
         lead_s: ready.weather.lead_s(),

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use jiff::Timestamp;
 
 use super::facts::{ErrorPartFacts, ModelFacts, WindFacts, WindSource};
+use super::fly::missing;
 use super::reach::{Extent, Reach};
 use super::setup::Surroundings;
 use super::wind_error;
@@ -42,6 +43,8 @@ pub struct SiteWinds<'a> {
     learnt_error: Option<(f64, usize)>,
     input: &'a Winds,
     releases: [Timestamp; 2],
+    /// The last release that is flown; winds at the ground may be looked up after it.
+    last: Timestamp,
     /// Of a forecast: the points next to the site, at the times of the releases.
     near: Option<Block>,
 }
@@ -151,8 +154,15 @@ impl<'a> SiteWinds<'a> {
             learnt_error: plan.spread.logbook.as_ref().and_then(Logbook::winds),
             input,
             releases,
+            last: releases[1],
             near,
         })
+    }
+
+    /// The same, with the last of the releases that are flown.
+    #[must_use]
+    pub fn flown_until(self, last: Timestamp) -> SiteWinds<'a> {
+        SiteWinds { last, ..self }
     }
 
     /// The winds of a release.
@@ -202,7 +212,7 @@ impl<'a> SiteWinds<'a> {
         let Winds::Forecast(archive) = self.input else {
             return Ok(None);
         };
-        let (block, extent) = reach.cut(self.site, self.releases, archive)?;
+        let (block, extent) = reach.cut(self.site, [self.releases[0], self.last], archive)?;
         let field = LayerField::of_block(&block, self.site, self.releases[0], layers, compass)?;
         let members = block.members.len();
         let (field, planned) = match members {
@@ -602,7 +612,8 @@ fn not_covered(site: Position, release: Timestamp, archive: &Archive, outside: O
         Outside::Region => format!("the site at {}", site.text()),
         Outside::Hours => format!("the release at {release}"),
     };
-    Error::CannotDo {
+    Error::NoWinds {
+        missing: missing(outside),
         why: format!("{what} lies outside the winds"),
         remedy: format!(
             "they cover {}; expected winds for the site, from before the release until after the landing",

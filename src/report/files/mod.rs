@@ -1,6 +1,7 @@
 //! Files for other programs: maps, receivers, calendars, spreadsheets.
 
 pub mod antimeridian;
+pub mod batch;
 pub mod briefing;
 pub mod calendar;
 pub mod coordinates;

@@ -4,3 +4,4 @@ pub mod brief;
 pub mod debrief;
 pub mod fill_card;
 pub mod follow;
+pub mod years;

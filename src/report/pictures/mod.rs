@@ -8,3 +8,4 @@ pub mod fill;
 pub mod map;
 pub mod picture;
 pub mod profile;
+pub mod years;

@@ -12,4 +12,5 @@ pub mod scores;
 pub mod sites;
 pub(super) mod why;
 pub mod winds;
+pub mod years;
 pub mod zone;

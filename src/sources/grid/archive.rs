@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use jiff::Timestamp;
 
+use super::kept::Kept;
 use super::reckoned::Reckoned;
 use super::{GridFile, WAY_OUT};
 use crate::error::{Error, Fault, Result};
@@ -30,6 +31,8 @@ pub struct Archive {
     pub(super) above: Option<Box<Archive>>,
     pub(super) reckoned: Reckoned,
     pub(super) index: Index,
+    /// What is decoded already.
+    pub(super) kept: Option<Kept>,
 }
 
 /// How files are to be joined.
@@ -93,6 +96,7 @@ impl Archive {
             above: None,
             reckoned,
             index: Index::new(),
+            kept: None,
             files,
         };
         archive.index = archive.indexed(moments);

@@ -90,6 +90,14 @@ impl Archive {
     /// When a slab cannot be decoded and it is not one of several members, or when no member has
     /// all these steps.
     pub fn cut(&self, window: Window, steps: Range<usize>) -> Result<Block> {
+        match self.of_kept(window, &steps) {
+            Some(block) => Ok(block),
+            None => self.decoded(window, steps),
+        }
+    }
+
+    /// [`Archive::cut`] from the files themselves.
+    pub(super) fn decoded(&self, window: Window, steps: Range<usize>) -> Result<Block> {
         let steps: Vec<usize> = steps.collect();
         let whole = |member: &usize| steps.iter().all(|&step| self.has(*member, step));
         let (mut members, short): (Vec<usize>, Vec<usize>) =

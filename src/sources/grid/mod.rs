@@ -14,6 +14,7 @@ mod grib1_grid;
 mod grib_jpeg;
 mod grib_lattice;
 mod grib_mended;
+pub mod kept;
 mod left_out;
 mod longitudes;
 mod netcdf;
@@ -32,6 +33,7 @@ mod zarr;
 use std::fs::File;
 use std::io::Read;
 use std::path::Path;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use ndarray::Array2;
 
@@ -77,6 +79,8 @@ pub struct GridFile {
     /// What was assumed in reading it, in words.
     pub assumed: Vec<String>,
     source: Source,
+    /// How many values were decoded so far.
+    decoded: AtomicU64,
     /// What the last slabs come from, two each, which the file gives as speed and direction.
     derived: Vec<SpeedAndDirection>,
 }
@@ -143,6 +147,7 @@ impl Catalogue {
             left_out,
             assumed: self.assumed,
             source,
+            decoded: AtomicU64::new(0),
             derived,
         })
     }
@@ -254,6 +259,11 @@ impl GridFile {
         }
     }
 
+    /// How many values were decoded from it so far.
+    pub fn values_decoded(&self) -> u64 {
+        self.decoded.load(Ordering::Relaxed)
+    }
+
     /// What slab `index` is called in the file, for messages: `message 12`, `variable u`.
     pub(super) fn label(&self, index: usize) -> String {
         let index = self.derived_from(index).map_or(index, |pair| pair.speed);
@@ -299,6 +309,8 @@ impl GridFile {
             );
             return Ok(component(slab.quantity, &speed, &from));
         }
+        let values = (window.rows * window.columns) as u64;
+        self.decoded.fetch_add(values, Ordering::Relaxed);
         guarded(&self.name, FORMAT, || match &self.source {
             Source::Grib(fields) => fields.read(&self.name, index, lattice, window),
             Source::NetCdf(variables) => variables.read(&self.name, index, lattice, window),

@@ -1,0 +1,144 @@
+//! Words for years of winds.
+
+use crate::units::UnitSystem;
+use crate::years::answer::{Bounds, Counts, Season, Years};
+use crate::years::release::{Decides, Unknown};
+
+/// The limit in a few words.
+pub fn limit(limit: Decides) -> &'static str {
+    match limit {
+        Decides::Drift => "drift",
+        Decides::SurfaceWind => "wind at the ground",
+        Decides::KeepOut => "things to keep clear of",
+        Decides::Water => "water",
+        Decides::Daylight => "daylight",
+        Decides::DarkRelease => "release in the dark",
+    }
+}
+
+/// Why nothing is known.
+pub fn unknown(why: Unknown) -> &'static str {
+    match why {
+        Unknown::LeftRegion => "flights left the region of the winds",
+        Unknown::LeftHours => "the winds do not reach the hours of the flight",
+        Unknown::OldWinds => "the nearest sounding is too old",
+        Unknown::DistantWinds => "the nearest sounding is too far away",
+        Unknown::NotFlown => "the stack did not make a flight, or too few draws came down",
+    }
+}
+
+/// The months, short.
+const MONTHS: [&str; 12] = [
+    "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
+];
+
+/// A month, or the year.
+pub fn month(month: Option<i8>) -> &'static str {
+    let at = month.and_then(|m| usize::try_from(m).ok()?.checked_sub(1));
+    at.and_then(|at| MONTHS.get(at)).copied().unwrap_or("year")
+}
+
+/// A time on the clock.
+pub fn hour(at_s: i64) -> String {
+    format!("{:02}:{:02}", at_s / 3_600, at_s % 3_600 / 60)
+}
+
+/// A share in whole percent, both bounds where they differ.
+pub fn bounds(of: Bounds) -> String {
+    let [low, high] = [of.at_least, of.at_most].map(|share| format!("{:.0}", 100.0 * share));
+    match low == high {
+        true => format!("{low} %"),
+        false => format!("{low}-{high} %"),
+    }
+}
+
+/// What decides about most of the releases beyond a limit, with their shares of these.
+pub fn deciding(counts: &Counts, most: usize) -> String {
+    let mut decided = counts.decided.clone();
+    decided.sort_by_key(|d| std::cmp::Reverse(d.1));
+    let of = counts.beyond.max(1) as f64;
+    let words = decided.iter().take(most).map(|(limit, count)| {
+        let share = 100.0 * *count as f64 / of;
+        format!("{} {share:.0} %", self::limit(*limit))
+    });
+    words.collect::<Vec<_>>().join(", ")
+}
+
+/// How much is unknown, and why: nothing where nothing is.
+pub fn what_is_unknown(counts: &Counts) -> Vec<String> {
+    let of = |count: usize| 100.0 * count as f64 / counts.releases.max(1) as f64;
+    let each = counts.why_unknown.iter();
+    each.map(|(why, count)| {
+        format!(
+            "{count} of {} releases ({:.1} %): {}",
+            counts.releases,
+            of(*count),
+            unknown(*why)
+        )
+    })
+    .collect()
+}
+
+/// How long one waits, in words.
+pub fn wait(season: &Season) -> String {
+    let Some(wait) = &season.wait else {
+        return String::new();
+    };
+    let (least, most) = (wait.longest_at_least, wait.longest_at_most);
+    let days = match least == most {
+        true => format!("{most} d"),
+        false => format!("{least}-{most} d"),
+    };
+    days + if wait.cut_short { "+" } else { "" }
+}
+
+/// What was flown through.
+pub fn record(years: &Years) -> String {
+    let [from, to] = years.days;
+    let of = match years.of_soundings {
+        true => "soundings",
+        false => "times",
+    };
+    format!(
+        "{from} to {to}: {} days in {} years with {} releases from each field; {} {of} in {} files",
+        years.day_count, years.year_count, years.releases, years.times, years.files
+    )
+}
+
+/// What the numbers mean.
+pub fn how_to_read(years: &Years) -> Vec<String> {
+    let mut lines = vec![
+        "A release is within the limits also where it is near one; a day is, if one of its releases is. Two numbers, as in 40-60 %, are at least and at most: releases of which nothing is known (flights that leave the winds among them) count against, or for. Where there are many, the first number stands for calm days alone.".to_owned(),
+        "Drift is from the field to the centre of the landings: half of the releases, and 90 %, drift no farther. Of these numbers releases of which nothing is known are left out; JSON has what they may be with them.".to_owned(),
+        "days a week: 10, 50 and 90 % of the weeks have no more days within the limits. wait: days from the morning of a day until one within the limits, 0 where that day is; the longest that begins in the month is no longer in 9 of 10 years. + where it ran into the end of the record or a gap in it.".to_owned(),
+        "of 90 %: where the share lies in 90 % of samples of the years, drawn with replacement (bootstrap); it tells how much the years differ, not how good the winds are.".to_owned(),
+    ];
+    if years.of_soundings {
+        lines.push("Winds are soundings: each release is flown in those near it in time, and how old they are widens the spread.".to_owned());
+    }
+    lines
+}
+
+/// The order of fields.
+pub fn ranking(years: &Years) -> &'static str {
+    match years.into {
+        Some(_) => {
+            "by the share of flights that come down in the target, at least; then by releases within the limits. What is unknown counts against a field."
+        }
+        None => {
+            "by the share of days with a release within the limits, at least; then by releases. What is unknown counts against a field."
+        }
+    }
+}
+
+/// A drift with its direction.
+pub fn drift(season: &Season, units: UnitSystem) -> [String; 3] {
+    match &season.drift {
+        Some(drift) => [
+            units.distance(drift.median_m),
+            units.distance(drift.most_m),
+            super::words::compass(drift.mean_azimuth_deg).to_owned(),
+        ],
+        None => ["?".to_owned(), "?".to_owned(), String::new()],
+    }
+}

@@ -1,0 +1,310 @@
+//! What is to be done: a plan, its fields, the days of a record; and all that every part of the work
+//! needs alike.
+
+use std::ops::Range;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use jiff::civil::Date;
+use jiff::{SignedDuration, Timestamp};
+
+use super::cells::CellGrid;
+use super::digest::Digest;
+use super::long_record::{LongRecord, Opened};
+use crate::choice::basis::{Basis, basis};
+use crate::choice::candidates::Candidate;
+use crate::choice::ground;
+use crate::choice::times::release_times;
+use crate::choice::verdict::Limits;
+use crate::error::{Error, Result};
+use crate::geodesy::{Normal, Position};
+use crate::ground::airspace::{default_cylinders, highest_top_m};
+use crate::ground::map::GroundMap;
+use crate::ground::region::Region;
+use crate::ground::terrain::Terrain;
+use crate::notes::Assumption;
+use crate::plan::{GroundPlan, Plan};
+use crate::spread::draws::Spread;
+use crate::zone::duration::Aloft;
+use crate::zone::{Options, terrain};
+
+/// What is asked for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Asked {
+    /// The first and the last moment of releases; those of the record unless given.
+    pub between: [Option<Timestamp>; 2],
+    /// From one release to the next, s.
+    pub every_s: i64,
+    /// Hours of the day within which to release, s since midnight on the plan's clock.
+    pub hours_s: [i64; 2],
+    /// Polygons to come down in.
+    pub into: Option<PathBuf>,
+    /// Size of the cells of the map, m.
+    pub cell_m: f64,
+    /// Draws and seed.
+    pub options: Options,
+}
+
+/// A field to launch from.
+pub struct Field {
+    /// What it is called.
+    pub name: String,
+    /// The plan as flown from there.
+    pub plan: Plan,
+}
+
+/// The releases of a day on the plan's clock.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DayReleases {
+    /// The day.
+    pub date: Date,
+    /// Its releases.
+    pub times: Vec<Timestamp>,
+}
+
+/// The work, and what all of it needs.
+pub struct Job {
+    /// What is asked for.
+    pub asked: Asked,
+    /// The fields.
+    pub fields: Vec<Field>,
+    /// The days with releases, in their order.
+    pub days: Vec<DayReleases>,
+    /// The winds.
+    pub record: LongRecord,
+    /// The limits.
+    pub limits: Limits,
+    /// The cells of the map.
+    pub grid: CellGrid,
+    /// What the answer is made from.
+    pub basis: Basis,
+    /// What tells parts of this work from those of another.
+    pub digest: String,
+    pub(super) heights: Option<Arc<Terrain>>,
+    pub(super) map: GroundMap,
+    pub(super) around: Around,
+    /// Flights through a single sounding are followed layer by layer below this, as `days` does for the air
+    /// near airports; else whole legs would move a landing by some metres.
+    pub(super) low_m: Option<f64>,
+}
+
+/// How far and how long flights may go.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Around {
+    pub middle: Position,
+    pub reach_m: f64,
+    pub late_s: f64,
+}
+
+/// Longer than planned, with all that varies: as for a first look at winds.
+const LONGER: f64 = 1.6;
+/// Delays are drawn within this many standard deviations.
+const SIGMAS: f64 = 4.0;
+/// More days than these are no record of winds.
+const MOST_DAYS: i64 = 200_000;
+
+impl Job {
+    /// Lays out the work; `candidates` are the fields, the plan's own site where there are none. `digest`
+    /// is that of the plan and all it names.
+    ///
+    /// # Errors
+    ///
+    /// Whatever is wrong with the winds, the ground or the target, and no release at all.
+    pub fn new(
+        plan: &Plan,
+        candidates: &[Candidate],
+        record: LongRecord,
+        asked: Asked,
+        digest: Digest,
+    ) -> Result<Job> {
+        let mut plan = plan.clone();
+        if let Some(target) = &asked.into {
+            plan.ground = GroundPlan {
+                land_in: vec![target.clone()],
+                ..plan.ground
+            };
+        }
+        let days = days(&plan, &record, &asked)?;
+        let opened = first_winds(&record, &days)?;
+        let mut assumed = plan.replaced.clone();
+        let limits = Limits::of(&plan.limits, &mut assumed);
+        let around = Around::of(&plan, candidates);
+        let center = around.middle;
+        let far_m = around.reach_m.max(terrain::FAR_M);
+        let heights = terrain::around(&plan.ground, &opened.winds, center, far_m)?;
+        let region = Region::around(center, far_m);
+        let map = GroundMap::new(region, &ground::layers(&plan.ground, &region)?)?;
+        let fields = fields(&plan, candidates, heights.as_deref());
+        if candidates
+            .iter()
+            .any(|c| c.lies_as_planned(&plan, heights.as_deref()))
+        {
+            assumed.push(Assumption::ElevationAsPlanned);
+        }
+        assumed.extend(ground::ON_GROUND);
+        let mut basis = basis(
+            &plan,
+            &opened.winds,
+            &limits,
+            asked.options,
+            &map,
+            &[],
+            assumed,
+        );
+        basis.covered = None;
+        let grid = CellGrid::around(plan.site.position, asked.cell_m);
+        let digest = with_asked(digest, &asked, &days, &fields).with(&record.digest.text());
+        let low_m = match record.is_of_soundings() {
+            true => highest_top_m(center, far_m, &default_cylinders())?,
+            false => None,
+        };
+        Ok(Job {
+            low_m,
+            asked,
+            fields,
+            days,
+            record,
+            limits,
+            grid,
+            basis,
+            digest: digest.text(),
+            heights,
+            map,
+            around,
+        })
+    }
+
+    /// How many units of work there are, a day from a field each: day by day, and of each day field by
+    /// field.
+    pub fn units(&self) -> usize {
+        self.days.len() * self.fields.len()
+    }
+
+    /// The units of shard `k` (from 1) of `n`.
+    pub fn shard(&self, k: usize, n: usize) -> Range<usize> {
+        let units = self.units() as u128;
+        let at = |k: usize| (units * k as u128 / n.max(1) as u128) as usize;
+        at(k.saturating_sub(1))..at(k)
+    }
+
+    /// How many releases there are from each field.
+    pub fn releases(&self) -> usize {
+        self.days.iter().map(|day| day.times.len()).sum()
+    }
+}
+
+impl Around {
+    fn of(plan: &Plan, candidates: &[Candidate]) -> Around {
+        let aloft = Aloft::of(plan);
+        let places: Vec<Position> = candidates.iter().map(|c| c.position).collect();
+        let middle = middle(&places).unwrap_or(plan.site.position);
+        let away = places.iter().map(|p| middle.distance_m(*p));
+        let assumed_s = Spread::ASSUMED.release_delay_s;
+        let delay_s = SIGMAS * plan.spread.release_delay_s.unwrap_or(assumed_s);
+        Around {
+            middle,
+            reach_m: aloft.reach_m() + away.fold(0.0, f64::max),
+            late_s: LONGER * aloft.seconds + delay_s,
+        }
+    }
+}
+
+fn middle(places: &[Position]) -> Option<Position> {
+    if let [only] = places {
+        return Some(*only);
+    }
+    let mut sum = [0.0; 3];
+    for place in places {
+        let normal = place.normal().0;
+        (0..3).for_each(|k| sum[k] += normal[k]);
+    }
+    let length = sum.iter().map(|v| v * v).sum::<f64>().sqrt();
+    (length > 1e-9).then(|| Normal(sum.map(|v| v / length)).position())
+}
+
+fn fields(plan: &Plan, candidates: &[Candidate], heights: Option<&Terrain>) -> Vec<Field> {
+    if candidates.is_empty() {
+        let name = "the plan's site".to_owned();
+        return vec![Field {
+            name,
+            plan: plan.clone(),
+        }];
+    }
+    let field = |candidate: &Candidate| Field {
+        name: candidate.name.clone(),
+        plan: candidate.plan(plan, heights),
+    };
+    candidates.iter().map(field).collect()
+}
+
+/// The days of the record, or between the moments asked for, with their releases.
+fn days(plan: &Plan, record: &LongRecord, asked: &Asked) -> Result<Vec<DayReleases>> {
+    let covers = record.covers().ok_or_else(no_release)?;
+    let [from, to] = [0, 1].map(|i| asked.between[i].unwrap_or(covers[i]));
+    let count = to.duration_since(from).as_hours() / 24;
+    if count > MOST_DAYS {
+        return Err(Error::CannotDo {
+            why: format!("{count} days from {from} to {to}"),
+            remedy: format!("expected at most {MOST_DAYS}: other --from and --to"),
+        });
+    }
+    let times = release_times([from, to], asked.every_s, asked.hours_s, &plan.timezone);
+    let mut days: Vec<DayReleases> = Vec::new();
+    for time in times {
+        let date = plan.timezone.to_datetime(time).date();
+        match days.last_mut() {
+            Some(day) if day.date == date => day.times.push(time),
+            _ => days.push(DayReleases {
+                date,
+                times: vec![time],
+            }),
+        }
+    }
+    match days.is_empty() {
+        true => Err(no_release()),
+        false => Ok(days),
+    }
+}
+
+fn no_release() -> Error {
+    Error::CannotDo {
+        why: "there is no release time in this record within these hours".into(),
+        remedy: "expected other --from, --to, --every or --hours".into(),
+    }
+}
+
+/// The winds of the first days that have some: what they tell of the ground stands for all.
+fn first_winds(record: &LongRecord, days: &[DayReleases]) -> Result<Opened> {
+    let (Some(first), Some(last)) = (days.first(), days.last()) else {
+        return Err(no_release());
+    };
+    let covers = record.covers().unwrap_or([first.times[0]; 2]);
+    let whole = [first.times[0], last.times[last.times.len() - 1]];
+    let from = whole[0].max(covers[0]).min(covers[1]);
+    let day = SignedDuration::from_hours(24);
+    let to = from.checked_add(day).unwrap_or(from);
+    let opened = record.open([from, to], [from, to], None)?;
+    opened.ok_or_else(|| Error::CannotDo {
+        why: format!("there are no winds from {from} on"),
+        remedy: "expected a record without a gap at its beginning, or another --from".into(),
+    })
+}
+
+/// What makes parts of one work: all that their numbers depend on.
+fn with_asked(digest: Digest, asked: &Asked, days: &[DayReleases], fields: &[Field]) -> Digest {
+    let Options { draws, seed, .. } = asked.options;
+    let mut digest = digest.with(env!("CARGO_PKG_VERSION")).with(&format!(
+        "{draws} {seed} {} {} {:?}",
+        asked.every_s, asked.cell_m, asked.hours_s
+    ));
+    for time in days.iter().flat_map(|day| &day.times) {
+        digest = digest.with(&time.as_second().to_string());
+    }
+    for field in fields {
+        let Position { lat_deg, lon_deg } = field.plan.site.position;
+        let elevation_m = field.plan.site.elevation_m;
+        let place = format!("{lat_deg} {lon_deg} {elevation_m:?}");
+        digest = digest.with(&field.name).with(&place);
+    }
+    digest
+}

@@ -1,0 +1,241 @@
+//! Parts of the work as files: lines of JSON, whole or not there.
+
+use std::fs;
+use std::io::ErrorKind;
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+use super::cells::{Cell, CellCounts, Count};
+use super::job::Job;
+use super::release::Release;
+use crate::error::{Error, Fault, Result};
+use crate::files::UnfinishedFile;
+
+/// What came of a run of units.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Part {
+    /// That of the work it belongs to.
+    pub digest: String,
+    /// Which units.
+    pub units: Range<usize>,
+    /// The releases, in the order of the units.
+    pub releases: Vec<Release>,
+    /// Where they came down.
+    pub cells: CellCounts,
+    /// How many values were decoded for it; not written.
+    pub values_decoded: u64,
+}
+
+/// The first line of a part.
+#[derive(Debug, Serialize, Deserialize)]
+struct Head {
+    windfall_years: u32,
+    work: String,
+    from: usize,
+    to: usize,
+}
+
+/// Every other line.
+#[derive(Debug, Serialize, Deserialize)]
+#[serde(untagged)]
+enum Line {
+    Release(Release),
+    Cell {
+        cell: (usize, Cell),
+        #[serde(flatten)]
+        count: Count,
+    },
+    /// The last one: how many lines are before it.
+    End {
+        end: usize,
+    },
+}
+
+/// The form of parts that is written and read.
+const FORM: u32 = 1;
+
+impl Part {
+    /// Of units that are not done yet.
+    pub fn empty(digest: &str, units: Range<usize>) -> Part {
+        Part {
+            digest: digest.to_owned(),
+            units,
+            ..Part::default()
+        }
+    }
+
+    /// As text.
+    ///
+    /// # Errors
+    ///
+    /// When it cannot be made, which does not happen in memory.
+    pub fn text(&self) -> Result<String> {
+        let head = Head {
+            windfall_years: FORM,
+            work: self.digest.clone(),
+            from: self.units.start,
+            to: self.units.end,
+        };
+        let mut text = line(&head)?;
+        for release in &self.releases {
+            text += &line(release)?;
+        }
+        for (&cell, &count) in &self.cells.0 {
+            text += &line(&Line::Cell { cell, count })?;
+        }
+        let end = 1 + self.releases.len() + self.cells.0.len();
+        Ok(text + &line(&Line::End { end })?)
+    }
+
+    /// Reads a text.
+    ///
+    /// # Errors
+    ///
+    /// A fault at its line.
+    pub fn parse(name: &str, text: &str) -> Result<Part> {
+        let wrong = |number: usize, found: &str| {
+            let found: String = found.chars().take(60).collect();
+            Fault::new(name, found, "a whole part, as --shard writes it").at_line(number + 1)
+        };
+        let mut lines = text.lines().enumerate();
+        let (_, first) = lines.next().ok_or_else(|| wrong(0, "an empty file"))?;
+        let head: Head = serde_json::from_str(first).map_err(|_| wrong(0, first))?;
+        if head.windfall_years != FORM || head.from > head.to {
+            return Err(wrong(0, first).into());
+        }
+        let mut part = Part::empty(&head.work, head.from..head.to);
+        for (number, text) in lines {
+            match serde_json::from_str(text).map_err(|_| wrong(number, text))? {
+                Line::Release(release) => part.releases.push(release),
+                Line::Cell { cell, count } => {
+                    part.cells.0.insert(cell, count);
+                }
+                Line::End { end } if end == number => return Ok(part),
+                Line::End { .. } => return Err(wrong(number, text).into()),
+            }
+        }
+        Err(wrong(text.lines().count(), "its end is missing").into())
+    }
+
+    /// Adds the next part.
+    #[must_use]
+    pub fn with(mut self, next: Part) -> Part {
+        self.units.end = next.units.end;
+        self.releases.extend(next.releases);
+        self.cells = self.cells.with(next.cells);
+        self.values_decoded += next.values_decoded;
+        self
+    }
+}
+
+fn line(value: &impl Serialize) -> Result<String> {
+    let text = serde_json::to_string(value);
+    text.map(|text| text + "\n")
+        .map_err(|cause| Error::file(Path::new("JSON"), "write", cause.into()))
+}
+
+/// The name of a part.
+pub fn path_of(folder: &Path, k: usize, n: usize) -> PathBuf {
+    folder.join(format!("part-{k}-of-{n}"))
+}
+
+/// Writes shard `k` of `n` into a folder, which is made if need be: whole and on the disk, or not at all.
+///
+/// # Errors
+///
+/// When it cannot be written.
+pub fn write(folder: &Path, k: usize, n: usize, part: &Part) -> Result<()> {
+    fs::create_dir_all(folder).map_err(|cause| Error::file(folder, "make", cause))?;
+    UnfinishedFile::begin(&path_of(folder, k, n))?.finish_on_disk(part.text()?.as_bytes())
+}
+
+/// Shard `k` of `n` of this work, if it is done; `None` where it is not there.
+///
+/// # Errors
+///
+/// When it cannot be read, is damaged, or belongs to other work.
+pub fn done(job: &Job, folder: &Path, k: usize, n: usize) -> Result<Option<Part>> {
+    let path = path_of(folder, k, n);
+    let text = match fs::read_to_string(&path) {
+        Ok(text) => text,
+        Err(cause) if cause.kind() == ErrorKind::NotFound => return Ok(None),
+        Err(cause) => return Err(Error::file(&path, "read", cause)),
+    };
+    let name = path.display().to_string();
+    let part = Part::parse(&name, &text)?;
+    if part.digest != job.digest {
+        let found = format!("a part of other work ({})", part.digest);
+        let expected = format!(
+            "one of this plan, these winds, fields and options ({}): another folder, or remove it",
+            job.digest
+        );
+        return Err(Fault::new(name, found, expected).at_line(1).into());
+    }
+    if part.units != job.shard(k, n) {
+        let found = format!("units {} to {}", part.units.start, part.units.end);
+        return Err(Fault::new(name, found, "those of its name")
+            .at_line(1)
+            .into());
+    }
+    Ok(Some(part))
+}
+
+/// All parts in a folder, joined in their order.
+///
+/// # Errors
+///
+/// When some are missing or of other work, when there are several cuts, and whatever is wrong with one.
+pub fn gather(job: &Job, folder: &Path) -> Result<Part> {
+    let n = count(folder)?;
+    let mut whole = Part::empty(&job.digest, 0..0);
+    let mut missing = Vec::new();
+    for k in 1..=n {
+        match done(job, folder, k, n)? {
+            Some(part) => whole = whole.with(part),
+            None => missing.push(k.to_string()),
+        }
+    }
+    if missing.is_empty() {
+        return Ok(whole);
+    }
+    Err(Error::CannotDo {
+        why: format!(
+            "{}: {} of {n} parts are missing: {}",
+            folder.display(),
+            missing.len(),
+            missing.join(", ")
+        ),
+        remedy: "expected all of them: run their shards again".into(),
+    })
+}
+
+/// Into how many parts the work in a folder was cut.
+fn count(folder: &Path) -> Result<usize> {
+    let failed = |cause| Error::file(folder, "read", cause);
+    let mut counts: Vec<usize> = Vec::new();
+    for entry in fs::read_dir(folder).map_err(failed)? {
+        let name = entry.map_err(failed)?.file_name();
+        let name = name.to_string_lossy();
+        let cut = name
+            .strip_prefix("part-")
+            .and_then(|rest| rest.split_once("-of-"));
+        let n = cut.and_then(|(k, n)| k.parse::<usize>().ok().and_then(|_| n.parse().ok()));
+        counts.extend(n.filter(|n| !counts.contains(n)));
+    }
+    match counts[..] {
+        [n] => Ok(n),
+        [] => Err(Fault::new(
+            folder.display().to_string(),
+            "no part",
+            "part-1-of-N and so on",
+        )
+        .into()),
+        _ => {
+            let found = format!("parts of {} different cuts", counts.len());
+            let expected = "one: remove those that are not wanted";
+            Err(Fault::new(folder.display().to_string(), found, expected).into())
+        }
+    }
+}

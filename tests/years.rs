@@ -1,0 +1,528 @@
+//! Years of winds: a record whose numbers can be written down, real hours against `days` release by
+//! release, the same bytes from any cut, no value decoded twice.
+
+// A helper of a test may fail as the test itself may.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+#![allow(clippy::print_stdout, reason = "figures for whoever runs the tests")]
+
+#[path = "common/grids.rs"]
+mod grids;
+#[path = "common/made_years.rs"]
+mod made_years;
+#[path = "common/program.rs"]
+mod program;
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use grids::{PORTUGAL_2022, PORTUGAL_2023, path};
+use jiff::civil::Date;
+use jiff::{Timestamp, ToSpan};
+use made_years::{LATITUDES, LEVELS, LONGITUDES, Wind, write, write_month};
+use program::{stderr, stdout, windfall};
+use windfall::atmosphere::AirProfile;
+use windfall::choice::answer::Verdict;
+use windfall::choice::candidates::Candidate;
+use windfall::choice::days::days;
+use windfall::geodesy::Position;
+use windfall::plan::Plan;
+use windfall::random::SplitMix;
+use windfall::sources::Hints;
+use windfall::winds::Winds;
+use windfall::years::answer::{FieldYears, Season, Years};
+use windfall::years::digest::Digest;
+use windfall::years::long_record::{LongRecord, listed};
+use windfall::years::parts::{self, Part};
+use windfall::years::release::{Decides, Release, Unknown};
+use windfall::years::tally::years;
+use windfall::years::{Asked, Job};
+use windfall::zone::Options;
+
+/// Wind alone decides: nothing varies, and no limit but that of the drift can be broken.
+const CALM: &str = r#"
+[flight]
+name = "Made years"
+release = 2020-06-01T09:00:00Z
+timezone = "Europe/Madrid"
+[site]
+lat = 40.0
+lon = -3.0
+elevation = "100 m"
+[ascent]
+rate = "5 m/s"
+burst_altitude = "20 km"
+[descent]
+landing_speed = "5 m/s"
+[spread]
+wind = "none"
+release_delay = "0 min"
+[limits]
+surface_wind = "30 m/s"
+keep_out_probability = 1.0
+all_hazards_probability = 1.0
+water_probability = 1.0
+max_drift = "60 km"
+daylight_after_landing = "1 h"
+"#;
+
+/// Slow winds stay below the limit of the drift, fast ones go beyond it.
+const SLOW_M_S: f64 = 4.0;
+const FAST_M_S: f64 = 16.0;
+/// By month: how often the wind is fast, and how often it blows eastward instead of northward.
+const MONTHS: [(i8, f64, f64); 3] = [(3, 0.7, 0.5), (6, 0.2, 0.9), (10, 0.4, 0.2)];
+const YEARS: [i16; 4] = [2016, 2017, 2018, 2019];
+
+fn plan(text: &str) -> Plan {
+    Plan::parse("made.toml", text, Path::new(".")).unwrap()
+}
+
+/// The wind of a day: drawn from the distribution of its month, always the same for the same day.
+fn wind_of(date: Date) -> Wind {
+    let (_, fast, east) = MONTHS.into_iter().find(|m| m.0 == date.month()).unwrap();
+    let days = i64::from(date.year()) * 1_000 + i64::from(date.day_of_year());
+    let mut stream = SplitMix::stream(7, days as u64);
+    let mut uniform = || (stream.next_u64() >> 11) as f64 / (1u64 << 53) as f64;
+    let speed = if uniform() < fast { FAST_M_S } else { SLOW_M_S };
+    let to = if uniform() < east { 90.0 } else { 0.0 };
+    (speed, to)
+}
+
+fn made(folder: &Path) -> Vec<PathBuf> {
+    let months = YEARS
+        .into_iter()
+        .flat_map(|year| MONTHS.map(|m| Date::constant(year, m.0, 1)));
+    months
+        .map(|first| write_month(folder, first, wind_of))
+        .collect()
+}
+
+fn asked() -> Asked {
+    Asked {
+        between: [None; 2],
+        every_s: 3_600,
+        hours_s: [11 * 3_600; 2],
+        into: None,
+        cell_m: 5_000.0,
+        options: Options {
+            draws: 20,
+            seed: 1,
+            keep_draws: false,
+        },
+    }
+}
+
+fn job(plan: &Plan, fields: &[Candidate], winds: &[PathBuf], asked: Asked) -> Job {
+    let record = LongRecord::survey(plan, winds, &Hints::default()).unwrap();
+    Job::new(plan, fields, record, asked, Digest::default()).unwrap()
+}
+
+fn whole(job: &Job) -> (Part, Years) {
+    let part = job.fly(0..job.units(), |_| ()).unwrap();
+    let answer = years(job, &part);
+    (part, answer)
+}
+
+fn month(field: &FieldYears, month: i8) -> &Season {
+    field
+        .months
+        .iter()
+        .find(|season| season.month == Some(month))
+        .unwrap()
+}
+
+/// How long a flight of the plan lasts: up at 5 m/s, down at 5 m/s where the air is as at sea level, and as
+/// the root of the density elsewhere.
+fn flight_s() -> f64 {
+    let air = AirProfile::standard();
+    let density = |z: f64| air.at(z).density_kg_m3;
+    let (low, high, steps) = (100.0, 20_000.0, 2_000);
+    let step = (high - low) / f64::from(steps);
+    let down = |k: i32| (density(low + step * (f64::from(k) + 0.5)) / 1.225).sqrt() * step / 5.0;
+    (high - low) / 5.0 + (0..steps).map(down).sum::<f64>()
+}
+
+#[test]
+fn a_made_record_gives_its_own_numbers() {
+    let folder = tempfile::tempdir().unwrap();
+    let files = made(folder.path());
+    let plan = plan(CALM);
+    let job = job(&plan, &[], &[folder.path().to_owned()], asked());
+    let (part, answer) = whole(&job);
+    let field = &answer.fields[0];
+    assert_eq!(
+        (job.record.files, answer.year_count),
+        (files.len(), YEARS.len())
+    );
+    for (number, fast, east) in MONTHS {
+        let season = month(field, number);
+        let dates: Vec<Date> = YEARS
+            .into_iter()
+            .flat_map(|year| {
+                let first = Date::constant(year, number, 1);
+                first
+                    .series(1.day())
+                    .take_while(move |d| d.month() == number)
+            })
+            .collect();
+        // Every day at eleven on the clock, also those on which the clocks change.
+        assert_eq!(season.counts.releases, dates.len());
+        let hours: Vec<i64> = season.hours.iter().map(|h| h.at_s).collect();
+        assert_eq!(hours, [11 * 3_600]);
+        // The record's own share, exactly; that of the distribution within three sampling errors.
+        let slow = dates.iter().filter(|d| wind_of(**d).0 == SLOW_M_S).count();
+        let share = slow as f64 / dates.len() as f64;
+        assert_eq!(
+            (season.usable.at_least, season.usable.at_most),
+            (share, share)
+        );
+        assert_eq!(season.usable_days.at_least, share);
+        let error = (fast * (1.0 - fast) / dates.len() as f64).sqrt();
+        assert!(
+            (share - (1.0 - fast)).abs() < 3.0 * error,
+            "{number}: {share}"
+        );
+        let between = season.between_years.as_ref().unwrap();
+        assert!(between.interval[0] <= share && share <= between.interval[1]);
+        assert_eq!(between.years.len(), YEARS.len());
+        assert_eq!(
+            season.counts.decided,
+            [(Decides::Drift, dates.len() - slow)]
+        );
+        // The rose has two sectors, the fourth from north being east.
+        let drift = season.drift.as_ref().unwrap();
+        let eastward = dates.iter().filter(|d| wind_of(**d).1 == 90.0).count();
+        let rose: BTreeMap<usize, f64> = drift
+            .rose
+            .iter()
+            .enumerate()
+            .filter(|(_, sector)| sector.share > 0.0)
+            .map(|(i, sector)| (i, sector.share))
+            .collect();
+        let of_all = eastward as f64 / dates.len() as f64;
+        assert_eq!(rose.keys().collect::<Vec<_>>(), [&0, &4]);
+        assert!((rose[&4] - of_all).abs() < 1e-12 && (rose[&0] + of_all - 1.0).abs() < 1e-12);
+        let error = (east * (1.0 - east) / dates.len() as f64).sqrt();
+        assert!((of_all - east).abs() < 3.0 * error, "{number}: {of_all}");
+    }
+    // Drift is the wind times the time aloft; what varies is symmetric but for the lift.
+    let flight_s = flight_s();
+    for release in &part.releases {
+        let numbers = release.numbers.as_ref().unwrap();
+        let date = plan.timezone.to_datetime(release.at()).date();
+        let (speed, to) = wind_of(date);
+        let ratio = numbers.drift_m / (speed * flight_s);
+        assert!((ratio - 1.0).abs() < 0.06, "{date}: {ratio}");
+        let off = (numbers.azimuth_deg - to + 540.0).rem_euclid(360.0) - 180.0;
+        assert!(off.abs() < 0.5, "{date}: {off}");
+    }
+    // All flights are on the map, and those of days within the limits are the near ones.
+    let sum = |of: fn(&windfall::years::answer::CellShare) -> f64| {
+        field.cells.iter().map(of).sum::<f64>()
+    };
+    assert!((sum(|c| c.share) - 1.0).abs() < 1e-9);
+    assert!((sum(|c| c.usable_share) - 1.0).abs() < 1e-9);
+    let far_m = |cell: &windfall::years::answer::CellShare| {
+        let [south, west, north, east] = cell.bounds_deg;
+        let middle = Position::new(0.5 * (south + north), 0.5 * (west + east)).unwrap();
+        plan.site.position.distance_m(middle)
+    };
+    let farthest = field
+        .cells
+        .iter()
+        .filter(|c| c.usable_share > 0.0)
+        .map(far_m)
+        .fold(0.0, f64::max);
+    assert!(farthest < 60_000.0, "{farthest}");
+    assert!(field.cells.iter().map(far_m).fold(0.0, f64::max) > 70_000.0);
+}
+
+#[test]
+fn any_cut_gives_the_same_bytes_and_no_value_is_decoded_twice() {
+    let folder = tempfile::tempdir().unwrap();
+    let june = Date::constant(2016, 6, 1);
+    write_month(folder.path(), june, wind_of);
+    // The next file begins where that one ends.
+    let july: Vec<(Date, Wind)> = Date::constant(2016, 7, 1)
+        .series(1.day())
+        .take(4)
+        .map(|date| (date, (FAST_M_S, 45.0)))
+        .collect();
+    write(&folder.path().join("2016-07.nc"), &july);
+    let plan = plan(CALM);
+    let fields: Vec<Candidate> = [(40.0, -3.0), (40.3, -3.2), (39.8, -2.9)]
+        .map(|(lat, lon)| Candidate {
+            name: format!("{lat} {lon}"),
+            ..Candidate::at(Position::new(lat, lon).unwrap())
+        })
+        .to_vec();
+    let asked = Asked {
+        between: [Some("2016-06-20T00:00:00Z".parse().unwrap()), None],
+        // Twelve releases a day round the clock: days need hours of their neighbours.
+        every_s: 7_200,
+        hours_s: [0, 86_400],
+        ..asked()
+    };
+    let job = job(&plan, &fields, &[folder.path().to_owned()], asked);
+    let (part, answer) = whole(&job);
+    let text = part.text().unwrap();
+    for n in [1, 2, 7, 12, 1_000] {
+        let mut joined = Part::empty(&job.digest, 0..0);
+        for k in 1..=n {
+            let units = job.shard(k, n);
+            joined = joined.with(job.fly(units, |_| ()).unwrap());
+            if n == 1_000 && k > 60 {
+                // Most parts of so many are empty; the rest in one go.
+                let rest = job.shard(k, n).end..job.units();
+                joined = joined.with(job.fly(rest, |_| ()).unwrap());
+                break;
+            }
+        }
+        assert!(joined.text().unwrap() == text, "{n} parts");
+    }
+    let one = rayon::ThreadPoolBuilder::new()
+        .num_threads(1)
+        .build()
+        .unwrap();
+    let alone = one.install(|| job.fly(0..job.units(), |_| ()).unwrap());
+    assert!(alone.text().unwrap() == text, "one thread");
+    assert_eq!(Part::parse("part", &text).unwrap().text().unwrap(), text);
+    // Three quantities on all levels and points: of every time from the first that is needed, once.
+    let a_time = (3 * LEVELS.len() * LATITUDES.len() * LONGITUDES.len()) as u64;
+    let first: Timestamp = "2016-06-19T18:00:00Z".parse().unwrap();
+    let last: Timestamp = "2016-07-04T18:00:00Z".parse().unwrap();
+    let times = 1 + last.duration_since(first).as_hours() as u64 / 6;
+    assert_eq!(part.values_decoded, times * a_time);
+    // Where the hours end, flights that go on are results.
+    let unknown = &answer.fields[0].year.counts.why_unknown;
+    assert_eq!(unknown[0].0, Unknown::LeftHours);
+    let year = &answer.fields[0].year;
+    assert!(year.usable.at_least < year.usable.at_most);
+}
+
+/// What `days` says of a release and what is kept of it are the same.
+fn same(kept: &Release, row: &windfall::choice::answer::ReleaseRow, draws: u64) {
+    assert_eq!(kept.at(), row.release);
+    assert_eq!(kept.verdict, row.verdict, "{}", row.release);
+    let Some(day) = &row.day else {
+        assert!(kept.numbers.is_none());
+        return;
+    };
+    let numbers = kept.numbers.as_ref().unwrap();
+    // Metres are rounded, and each decodes another part of the winds.
+    let off_m = day.center.distance_m(numbers.center());
+    assert!(off_m < 2.0, "{}: {off_m} m", row.release);
+    assert!((numbers.drift_m - day.distance_m).abs() < 1.0 + off_m);
+    let left = (kept.left_region + kept.left_hours) as f64 / draws as f64;
+    assert!((left - day.left).abs() < 1e-9);
+    assert!((numbers.water - day.water.any.share).abs() < 1e-5);
+    assert!((numbers.any - day.all_hazards.share).abs() < 1e-5);
+    for (mine, its) in numbers.hits.iter().zip(&day.hazards) {
+        assert_eq!(mine.is_some(), its.share.is_some(), "{}", its.name);
+        let off = mine.unwrap_or(0.0) - its.share.unwrap_or(0.0);
+        assert!(off.abs() < 1e-5, "{}: {off}", its.name);
+    }
+    let wind = day.surface_m_s().unwrap_or(0.0) - numbers.surface_m_s.unwrap_or(0.0);
+    assert!(wind.abs() < 0.01);
+    match (numbers.area_km2, day.area_m2) {
+        (Some(mine), Some(its)) => assert!((mine / (its / 1e6) - 1.0).abs() < 1e-2),
+        (mine, its) => assert_eq!(mine.is_some(), its.is_some()),
+    }
+}
+
+/// Every release of a record against `days`; how many are of which verdict.
+fn against_days(plan: &Plan, files: &[PathBuf], asked: Asked) -> BTreeMap<&'static str, usize> {
+    let winds = Winds::of_files(plan, files, &Hints::default()).unwrap();
+    let options = asked.options;
+    let job = job(plan, &[], files, asked);
+    let (part, _) = whole(&job);
+    let times: Vec<Timestamp> = job.days.iter().flat_map(|day| day.times.clone()).collect();
+    let rows = days(plan, &winds, &times, options, || ()).unwrap().rows;
+    assert_eq!(rows.len(), part.releases.len());
+    let mut verdicts = BTreeMap::new();
+    for (kept, row) in part.releases.iter().zip(&rows) {
+        same(kept, row, options.draws);
+        *verdicts.entry(row.verdict.code()).or_default() += 1;
+    }
+    verdicts
+}
+
+#[test]
+fn real_hours_equal_days_release_by_release() {
+    let plan = Plan::read("samples/ribatejo/plan.toml").unwrap();
+    for (file, hours) in [(PORTUGAL_2023, [9, 15]), (PORTUGAL_2022, [6, 12])] {
+        let asked = Asked {
+            hours_s: hours.map(|h| h * 3_600),
+            every_s: 7_200,
+            options: Options {
+                draws: 100,
+                ..asked().options
+            },
+            ..asked()
+        };
+        let verdicts = against_days(&plan, &[path(file)], asked);
+        println!("{file}: {verdicts:?}");
+        assert!(verdicts.len() >= 2, "{verdicts:?}");
+    }
+}
+
+#[test]
+fn soundings_of_a_station_equal_days() {
+    let file = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/data/soundings/igra2_utqiagvik_3soundings.txt");
+    let text = CALM
+        .replace("lat = 40.0\nlon = -3.0", "lat = 71.28\nlon = -156.78")
+        .replace("elevation = \"100 m\"", "elevation = \"12 m\"")
+        .replace("Europe/Madrid", "America/Anchorage")
+        .replace("wind = \"none\"", "wind = \"sounding\"");
+    let asked = Asked {
+        between: [
+            Some("2010-05-30T00:00:00Z".parse().unwrap()),
+            Some("2010-06-05T00:00:00Z".parse().unwrap()),
+        ],
+        hours_s: [0, 86_400],
+        every_s: 6 * 3_600,
+        ..asked()
+    };
+    let verdicts = against_days(&plan(&text), &[file], asked);
+    println!("{verdicts:?}");
+    // Days after the last sounding it is too old.
+    assert!(verdicts.contains_key(Verdict::Unknown.code()) && verdicts.len() >= 2);
+}
+
+#[test]
+fn parts_are_whole_of_this_work_and_all_there() {
+    let folder = tempfile::tempdir().unwrap();
+    let [winds, record] = ["winds", "record"].map(|name| folder.path().join(name));
+    std::fs::create_dir(&winds).unwrap();
+    let days: Vec<(Date, Wind)> = Date::constant(2016, 6, 1)
+        .series(1.day())
+        .take(6)
+        .map(|d| (d, wind_of(d)))
+        .collect();
+    write(&winds.join("june.nc"), &days);
+    std::fs::write(winds.join("README.md"), "not winds").unwrap();
+    assert_eq!(listed(std::slice::from_ref(&winds)).unwrap().len(), 1);
+    let plan = plan(CALM);
+    let one = job(&plan, &[], std::slice::from_ref(&winds), asked());
+    for k in [1, 3] {
+        parts::write(&record, k, 3, &one.fly(one.shard(k, 3), |_| ()).unwrap()).unwrap();
+    }
+    let message = |job: &Job| parts::gather(job, &record).unwrap_err().to_string();
+    assert!(
+        message(&one).contains("1 of 3 parts are missing: 2"),
+        "{}",
+        message(&one)
+    );
+    parts::write(&record, 2, 3, &one.fly(one.shard(2, 3), |_| ()).unwrap()).unwrap();
+    let gathered = parts::gather(&one, &record).unwrap();
+    assert_eq!(gathered.text().unwrap(), whole(&one).0.text().unwrap());
+    // Another seed is other work; so is another archive.
+    let seed = Asked {
+        options: Options {
+            seed: 2,
+            ..asked().options
+        },
+        ..asked()
+    };
+    let other = job(&plan, &[], std::slice::from_ref(&winds), seed);
+    assert!(message(&other).contains("part-1-of-3, line 1: found a part of other work"));
+    write(
+        &winds.join("june.nc"),
+        &days
+            .iter()
+            .map(|(d, _)| (*d, (5.0, 10.0)))
+            .collect::<Vec<_>>(),
+    );
+    let changed = job(&plan, &[], std::slice::from_ref(&winds), asked());
+    assert!(message(&changed).contains("other work"));
+    // Cut short, it is no part.
+    let path = parts::path_of(&record, 2, 3);
+    let text = std::fs::read_to_string(&path).unwrap();
+    for short in [text.len() - 3, text.len() / 2, 0] {
+        std::fs::write(&path, &text[..short]).unwrap();
+        assert!(message(&one).contains("part-2-of-3"), "{}", message(&one));
+    }
+    std::fs::remove_file(&path).unwrap();
+    std::fs::write(record.join("part-1-of-4"), "").unwrap();
+    assert!(
+        message(&one).contains("2 different cuts"),
+        "{}",
+        message(&one)
+    );
+}
+
+#[test]
+fn the_program_does_parts_once_and_joins_them() {
+    let folder = tempfile::tempdir().unwrap();
+    let record = folder.path().join("record");
+    let record = record.to_str().unwrap();
+    let table = folder.path().join("months.csv");
+    let common = [
+        "samples/ribatejo/plan.toml",
+        "--draws",
+        "20",
+        "--hours",
+        "09:00-13:00",
+        "--candidates",
+        "samples/ribatejo/meadows.geojson",
+        "--spacing",
+        "12 km",
+    ];
+    let run = |more: &[&str]| windfall("years", &[&common[..], more].concat());
+    let alone = run(&["--json"]);
+    assert!(alone.status.success(), "{}", stderr(&alone));
+    for k in ["1/3", "2/3", "3/3"] {
+        let done = run(&["--shard", k, "--out", record]);
+        assert!(
+            done.status.success() && stdout(&done).is_empty(),
+            "{}",
+            stderr(&done)
+        );
+    }
+    let again = run(&["--shard", "2/3", "--out", record]);
+    assert!(
+        stderr(&again).contains("part 2 of 3 is done already"),
+        "{}",
+        stderr(&again)
+    );
+    let gathered = run(&[
+        "--gather",
+        record,
+        "--json",
+        "--out",
+        table.to_str().unwrap(),
+    ]);
+    assert!(gathered.status.success(), "{}", stderr(&gathered));
+    assert!(
+        stdout(&gathered) == stdout(&alone),
+        "other numbers from parts"
+    );
+    let text = std::fs::read_to_string(&table).unwrap();
+    assert!(text.starts_with("field,lat_deg,lon_deg,rank,month,hour,releases,"));
+    let columns: Vec<usize> = text.lines().map(|line| line.split(',').count()).collect();
+    assert!(columns.iter().all(|n| *n == columns[0]), "{columns:?}");
+    // In a folder: everything.
+    let all = folder.path().join("all");
+    let done = run(&["--out", all.to_str().unwrap(), "--shards", "2"]);
+    assert!(done.status.success(), "{}", stderr(&done));
+    for name in [
+        "part-1-of-2",
+        "years.html",
+        "months.csv",
+        "releases.csv",
+        "years.json",
+        "cells.geojson",
+    ] {
+        assert!(all.join(name).exists(), "{name}");
+    }
+    assert!(std::fs::read_to_string(all.join("years.json")).unwrap() == stdout(&alone));
+    let page = std::fs::read_to_string(all.join("years.html")).unwrap();
+    assert!(page.contains("</html>") && !page.contains("NaN"));
+    // Wrong input is 1, not "try again".
+    let wrong = run(&["--gather", "no/such/folder"]);
+    assert_eq!(wrong.status.code(), Some(1));
+    let script = run(&["--out", record, "--shards", "12", "--script", "slurm"]);
+    let script = stdout(&script);
+    assert!(script.contains("#SBATCH --array=1-12\n") && script.contains("--shard array"));
+    assert!(!script.contains("--script"));
+}
