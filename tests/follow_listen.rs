@@ -285,3 +285,74 @@ fn crowds_of_other_stations_are_passed_over() {
     assert_eq!(gate.fixes().len(), 10);
     assert_eq!(gate.refused().count(), 0);
 }
+
+/// A pseudo-terminal stands in for a receiver: lines with a right checksum, the port closed and opened again.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_serial_device_is_listened_to_and_opened_again() {
+    use std::os::fd::AsRawFd;
+    let (receiver, port) = serial2::SerialPort::pair().unwrap();
+    let device = std::fs::read_link(format!("/proc/self/fd/{}", port.as_raw_fd())).unwrap();
+    assert!(device.starts_with("/dev/pts"), "{}", device.display());
+    let source = Source::parse(&format!("serial://{}?baud=9600", device.display())).unwrap();
+    assert!(source.is_live());
+    let events = listen(&source, false, quick()).unwrap();
+    until(&events, |all| {
+        matches!(all.last(), Some(Event::Said(Said::Connected(_))))
+    });
+    const GGA: &str = "$GPGGA,102705,5157.9762,N,00029.3256,W,1,04,2.0,75.7,M,47.6,M,,*62\r\n";
+    receiver.write_all(GGA.as_bytes()).unwrap();
+    receiver
+        .write_all(format!("{GOOD}\r\n").as_bytes())
+        .unwrap();
+    let all = until(&events, |all| !reports(all).is_empty());
+    assert_eq!(
+        reports(&all).last().unwrap().altitude_m,
+        Some(1_234.0 * 0.3048)
+    );
+    // Unplugged: the other end is gone.
+    drop((receiver, port));
+    let lost = |all: &[Event]| {
+        let lost = all
+            .iter()
+            .filter(|e| matches!(e, Event::Said(Said::Lost(..))));
+        lost.count() >= 2
+    };
+    let all = until(&events, lost);
+    assert!(all.contains(&Event::Cut), "{all:?}");
+}
+
+/// A fake broker that speaks as much of MQTT 3.1.1 as is needed: CONNACK, SUBACK, and one message.
+#[cfg(feature = "mqtt")]
+#[test]
+fn a_topic_of_a_broker_is_listened_to() {
+    use std::io::Read;
+    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+    let address = listener.local_addr().unwrap();
+    thread::spawn(move || {
+        let (mut stream, _) = listener.accept().unwrap();
+        let mut packet = || {
+            let mut head = [0; 2];
+            stream.read_exact(&mut head).unwrap();
+            let mut rest = vec![0; usize::from(head[1])];
+            stream.read_exact(&mut rest).unwrap();
+            (head[0], rest, stream.try_clone().unwrap())
+        };
+        let (kind, _, mut out) = packet();
+        assert_eq!(kind, 0x10);
+        out.write_all(&[0x20, 2, 0, 0]).unwrap();
+        let (kind, rest, mut out) = packet();
+        assert_eq!((kind, &rest[4..11]), (0x82, &b"flights"[..]));
+        out.write_all(&[0x90, 3, rest[0], rest[1], 0]).unwrap();
+        let body = br#"{"time":"2024-04-05T15:19:33Z","lat":40.5,"lon":-89.0,"alt":1234.5}"#;
+        let mut message = vec![0x30, (2 + 9 + body.len()) as u8, 0, 9];
+        message.extend(b"flights/1");
+        message.extend(body);
+        out.write_all(&message).unwrap();
+        thread::sleep(Duration::from_secs(20));
+    });
+    let source = Source::parse(&format!("mqtt://{address}/flights/%2B")).unwrap();
+    let events = listen(&source, false, quick()).unwrap();
+    let all = until(&events, |all| !reports(all).is_empty());
+    assert_eq!(reports(&all)[0].altitude_m, Some(1_234.5));
+}

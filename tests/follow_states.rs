@@ -233,6 +233,8 @@ fn one_that_lies_still_has_landed() {
     let standing = follower.standing(None).unwrap();
     assert_eq!(standing.phase, Phase::Landed);
     assert!(standing.landing.is_none());
+    let search = standing.search.as_ref().unwrap();
+    assert!(search.drift.is_none() && search.center.distance_m(ground.position) < 60.0);
     assert!(
         standing
             .last
@@ -259,4 +261,67 @@ fn a_height_that_was_none_is_forgotten() {
         );
     }
     assert_eq!(follower.standing(None).unwrap().phase, Phase::Rising);
+}
+
+/// Heard last 600 m above the ground: the ring to search lies down the wind, holds where it landed, and does not
+/// grow; from high up there is none before it must be down.
+#[test]
+fn after_the_last_report_near_the_ground_a_ring_is_searched() {
+    let (plan, winds) = sample();
+    let mut near = follower(&plan, &winds);
+    let ground_m = near.zone().landing.altitude_m;
+    let last = hear_plan(&mut near, true, ground_m + 700.0, 0.0, None);
+    let standing = near.standing(None).unwrap();
+    let search = standing.search.as_ref().unwrap();
+    let landing = near.zone().landing;
+    assert_eq!(search.last.position, last.position);
+    assert!(search.above_ground_m < 700.0, "{}", search.above_ground_m);
+    assert!(
+        search.center.distance_m(landing.position) < search.radius_m,
+        "{search:?}"
+    );
+    assert!(
+        search.radius_m < 1_000.0 && search.ring.len() > 36,
+        "{}",
+        search.radius_m
+    );
+    let drift = search.drift.unwrap();
+    let rest_s = seconds_between(last.time, landing.time);
+    assert!(
+        (drift.seconds / rest_s - 1.0).abs() < 0.3,
+        "{drift:?} {rest_s}"
+    );
+    let truly_m = last.position.distance_m(landing.position);
+    assert!(
+        (drift.distance_m - truly_m).abs() < 300.0,
+        "{drift:?} {truly_m}"
+    );
+    let later = near.standing(Some(after(last.time, 7_200.0))).unwrap();
+    assert_eq!(
+        later.search.as_ref().map(|s| s.radius_m),
+        Some(search.radius_m)
+    );
+    // As the files and the view have it.
+    let units = windfall::units::UnitSystem::Metric;
+    let json: serde_json::Value =
+        serde_json::from_str(&windfall::report::files::follow::geojson(&standing, units)).unwrap();
+    let features = json["features"].as_array().unwrap();
+    let ring = features
+        .iter()
+        .find(|f| f["properties"]["kind"] == "search")
+        .unwrap();
+    assert_eq!(ring["geometry"]["type"], "Polygon");
+    let view = windfall::report::tables::follow::view(&standing, &[], &plan.timezone, units);
+    assert!(
+        view.contains("Search ") && view.contains("in a wind of "),
+        "{view}"
+    );
+    let page = windfall::report::pages::follow::text(&standing, &[], &plan.timezone, units);
+    assert!(page.contains(">search</text>"));
+
+    let mut high = follower(&plan, &winds);
+    let last = hear_plan(&mut high, true, 9_000.0, 0.0, None);
+    assert!(high.standing(None).unwrap().search.is_none());
+    let down = high.standing(Some(after(last.time, 7_200.0))).unwrap();
+    assert!(down.search.unwrap().radius_m > search.radius_m);
 }

@@ -325,11 +325,13 @@ fn tables_are_read_by_the_names_of_their_columns() {
         "\u{feff}Date,Time,LAT,LON,GPS Altitude [m]\n2024-04-05,15:19:33,40.5 N,89.25 W,3048",
         "# made by us\n\ntime,latitude_deg,longitude_deg,altitude_m,pressure_hPa\n2024-04-05T15:19:33Z,40.5,-89.25,3048.0,\n",
         "unix,latitude_i,longitude_i,altitude\n1712330373000,405000000,-892500000,3048\n",
+        // Degrees and minutes with a sign, as loggers copy them from NMEA.
+        "time,lat,lon,alt\n2024-04-05T15:19:33Z,4030.000,-8915.000,3048\n",
         "call,time (UTC),lat,lon,height_km\nX,2024-04-05 10:19:33 CDT,40.5,-89.25,3.048\n",
     ] {
         wanted(table);
     }
-    let holes = "time,lat,lon,alt\n2024-04-05T15:19:33Z,,,\n2024-04-05T15:19:34Z,40.5\n,40.5,-89.25,nan\n2024,95,0,1\n";
+    let holes = "time,lat,lon,alt\n2024-04-05T15:19:33Z,,,\n2024-04-05T15:19:34Z,40.5\n,40.5,-89.25,nan\n2024,95,0,1\n2024-04-05T15:19:33Z,4075.0,-8915.0,3048\n";
     let outcomes: Vec<Outcome> = heard(holes.as_bytes())
         .into_iter()
         .flat_map(|h| h.outcomes)
@@ -338,7 +340,9 @@ fn tables_are_read_by_the_names_of_their_columns() {
     assert_eq!(outcomes[0], Err(Refusal::NoFix));
     assert_eq!(outcomes[1], Err(Refusal::Damaged));
     assert_eq!(outcomes[2].as_ref().unwrap().altitude_m, None);
+    // 95 degrees north and 75 minutes are none.
     assert_eq!(outcomes[3], Err(Refusal::Damaged));
+    assert_eq!(outcomes[4], Err(Refusal::Damaged));
 }
 
 fn with_fields(fields: &str, text: &str) -> Vec<Report> {

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
+use super::clocks::ClockArgs;
 use super::instead::{Instead, ReleaseInstead, heading};
 use super::options::{RunArgs, Units, with_threads};
 use super::output::{self, Outputs};
@@ -34,7 +35,9 @@ Examples:
   windfall debrief flight.toml --track reports.log
   windfall debrief flight.toml --track first.csv --track second.gpx --json
   windfall debrief flight.toml --track reports.log --logbook flights.toml --out debrief
-  windfall debrief --logbook flights.toml")]
+  windfall debrief --logbook flights.toml
+  windfall debrief flight.toml --track reports.log --align logger.csv --aligned placed.csv
+  windfall debrief flight.toml --track reports.log --camera IMG_0123.JPG=burst --places photos.kml")]
 pub struct DebriefArgs {
     /// The plan (TOML); not needed for a logbook alone.
     #[arg(value_name = "PLAN.toml", required_unless_present = "logbook")]
@@ -63,6 +66,9 @@ pub struct DebriefArgs {
     /// logbook alone .png or .svg: the flights by where in their zones they came down.
     #[arg(long, value_name = "PATH", value_parser = debrief_file)]
     pub out: Vec<PathBuf>,
+    /// Loggers and cameras to line up with the track.
+    #[command(flatten)]
+    pub clocks: ClockArgs,
     /// Which winds.
     #[command(flatten)]
     pub winds: WindArgs,
@@ -108,6 +114,13 @@ fn of_flight(
     args.late.apply(&mut plan)?;
     let units = args.run.units(&plan);
     args.instead.apply(&mut plan, units)?;
+    if args.clocks.is_asked() {
+        let mut heard = Vec::new();
+        for path in &args.track {
+            heard.extend(read_file(path, reader.clone())?);
+        }
+        return args.clocks.run(&plan, heard, units, args.json, out);
+    }
     let winds = args.winds.read(&plan)?;
     let read = [
         inputs(plan_path, &plan),

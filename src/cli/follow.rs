@@ -41,8 +41,8 @@ pub struct FollowArgs {
     #[command(flatten)]
     pub files: PlanFiles,
     /// Where reports come from: a file, - for the standard input, tcp://host:port (lines or KISS),
-    /// aprs://host:port?call=YOURS&filter=b/TRACKER, http(s)://...; a serial device is read as a file. May be
-    /// given several times: files are read first.
+    /// aprs://host:port?call=YOURS&filter=b/TRACKER, http(s)://..., serial:///dev/ttyUSB0?baud=9600. May be given
+    /// several times: files are read first.
     #[arg(long, value_name = "SOURCE", required = true)]
     pub from: Vec<String>,
     /// Waits at the end of files and of the standard input for more.

@@ -1,6 +1,7 @@
 //! The commands, one file each.
 
 pub mod brief;
+pub mod clocks;
 pub mod command;
 pub mod compare;
 pub mod cost;

@@ -1,5 +1,6 @@
 //! After the flight: what its track says of the prediction, and what to take into the next plan.
 
+pub mod clocks;
 pub mod measured;
 pub mod next_plan;
 pub mod replay;

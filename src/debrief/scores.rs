@@ -196,7 +196,7 @@ mod tests {
             let miss = [3.0 * a, 2.0 * b];
             let text = format!(
                 "[[flight]]\nname = \"{day}\"\nreleased = \"2026-01-{:02}T10:00:00Z\"\nlat = 40\nlon = -89\nmiss_km = {}\nalong_km = {}\nacross_km = {}\nwithin = {}\nenergy_km = {}\nalong_sigmas = {a}\nacross_sigmas = {b}\n",
-                day + 1,
+                day % 28 + 1,
                 miss[0].hypot(miss[1]),
                 miss[0],
                 miss[1],

@@ -34,6 +34,8 @@ pub struct Standing {
     pub landing: Option<Landing>,
     /// Where it is now, when it has not been heard for a while.
     pub now: Option<Whereabouts>,
+    /// Where to look for it, once it is down or nearly.
+    pub search: Option<Search>,
     /// Area of the 90 % ellipse before the release, m2.
     pub area_at_release_m2: Option<f64>,
     /// Direction and distance from the crew's car.
@@ -116,6 +118,41 @@ pub struct Whereabouts {
     pub altitude_m: [f64; 3],
     /// The share of draws that have landed.
     pub landed_share: f64,
+}
+
+/// Where to look for a flight that was heard near the ground, or lying on it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Search {
+    /// The last good fix.
+    pub last: Mark,
+    /// How high it was above the ground there, m.
+    pub above_ground_m: f64,
+    /// The middle of where it can have come down.
+    pub center: Position,
+    /// Radius of the ring around that which holds 95 % of the draws, m.
+    pub radius_m: f64,
+    /// The ring.
+    pub ring: Vec<Position>,
+    /// How it drifted from the last fix to the ground; `None` where it was heard lying there.
+    pub drift: Option<Drift>,
+}
+
+/// The rest of a fall.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Drift {
+    /// How long it took, s.
+    pub seconds: f64,
+    /// How far it went, m.
+    pub distance_m: f64,
+    /// In which direction, degrees from true north.
+    pub azimuth_deg: f64,
+}
+
+impl Drift {
+    /// The wind that carried it, m/s.
+    pub fn wind_m_s(&self) -> f64 {
+        self.distance_m / self.seconds.max(1.0)
+    }
 }
 
 /// From the crew's car to where it lands.

@@ -9,6 +9,7 @@ pub mod ensemble;
 pub mod legs;
 pub mod phase;
 pub mod rates;
+mod search;
 pub mod winds;
 
 use jiff::Timestamp;
@@ -16,6 +17,7 @@ use jiff::Timestamp;
 use self::answer::{FollowNote, FromCar, Landing, Last, OffPlan, Standing, Whereabouts};
 use self::ensemble::{Ensemble, Onward};
 use self::phase::{Phase, Told};
+use self::search::{latest_s, lying, search};
 use crate::brief::answer::WaitingPoint;
 use crate::brief::ground::BriefGround;
 use crate::brief::waiting;
@@ -332,6 +334,7 @@ impl<'a> Follower<'a> {
             off_plan: last.and_then(|f| self.off_plan(f)),
             landing: None,
             now: None,
+            search: None,
             area_at_release_m2: self.zone.outer().map(|e| e.shape.area_m2()),
             from_car: None,
             track: track.map(|(_, f)| mark(f)).collect(),
@@ -352,7 +355,9 @@ impl<'a> Follower<'a> {
 
     /// Flies the draws on from the last fix.
     fn fly(&mut self, last: &Fix, now: Timestamp, standing: &mut Standing) -> Result<()> {
+        let above_m = last.altitude_m - self.ground_m(last.position);
         if self.told.phase == Phase::Landed {
+            standing.search = Some(lying(mark(last), above_m));
             return Ok(());
         }
         let falling = self.told.phase == Phase::Falling;
@@ -381,6 +386,11 @@ impl<'a> Follower<'a> {
         }
         self.landings = landed.iter().map(|o| o.flown.landing.place).collect();
         standing.landing = Some(self.landing(&landed, falling, left_share)?);
+        let near_ground = falling && above_m < search::NEAR_GROUND_M;
+        standing.search = match near_ground || now_s >= latest_s(&landed) {
+            true => search(mark(last), above_m, from.time_s, &landed),
+            false => None,
+        };
         if seconds_between(last.time, now) > QUIET_S {
             standing.now = self.whereabouts(&landed, now_s)?;
         }

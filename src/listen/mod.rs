@@ -1,12 +1,16 @@
 //! Where reports come from: a file or the standard input, also one that grows, a TCP server, an APRS server,
-//! a page that is asked again and again. Each is listened to on a thread of its own.
+//! a page that is asked again and again, a serial device, and where it is built with them the topics of an MQTT
+//! broker. Each is listened to on a thread of its own.
 //!
 //! Nothing is ever sent but what a server must be asked: the login of an APRS server, which only receives, and
 //! requests for pages.
 
 mod file;
 pub mod listening;
+#[cfg(feature = "mqtt")]
+pub mod mqtt;
 mod page;
+mod serial;
 pub mod source;
 mod stream;
 
@@ -98,6 +102,15 @@ pub fn listen(source: &Source, grows: bool, waiting: Waiting) -> Result<Receiver
         Source::Aprs { server, login } => {
             let (server, login) = (server.clone(), login.clone());
             spawn(move || stream::listen(&server, Some(&login), waiting, &to));
+        }
+        Source::Serial { device, baud } => {
+            let (device, baud) = (device.clone(), *baud);
+            spawn(move || serial::listen(&device, baud, waiting, &to));
+        }
+        #[cfg(feature = "mqtt")]
+        Source::Mqtt(topic) => {
+            let topic = topic.clone();
+            spawn(move || mqtt::listen(&topic, waiting, &to));
         }
         Source::Page(url) => {
             let url = url.clone();

@@ -22,10 +22,22 @@ pub enum Source {
     },
     /// A page that is asked again and again.
     Page(String),
+    /// A serial device.
+    Serial {
+        /// As the system names it.
+        device: PathBuf,
+        /// Bits a second.
+        baud: u32,
+    },
+    /// A topic of an MQTT broker.
+    #[cfg(feature = "mqtt")]
+    Mqtt(super::mqtt::Topic),
 }
 
 const EXPECTED: &str = "a file, - for the standard input, tcp://host:port, aprs://host:port?call=YOURS&filter=b/TRACKER, \
-     or http(s)://...";
+     http(s)://..., or serial:///dev/DEVICE?baud=9600";
+/// Baud rates that a device is asked for.
+const BAUDS: std::ops::RangeInclusive<u32> = 50..=4_000_000;
 
 impl Source {
     /// From what the user writes.
@@ -51,18 +63,66 @@ impl Source {
                     login: login(query)?,
                 })
             }
+            "serial" => {
+                let (device, query) = rest.split_once('?').unwrap_or((rest, ""));
+                let baud = query.strip_prefix("baud=").and_then(|b| b.parse().ok());
+                match baud.filter(|b| BAUDS.contains(b)) {
+                    Some(baud) if !device.is_empty() => Ok(Source::Serial {
+                        device: PathBuf::from(device),
+                        baud,
+                    }),
+                    _ => {
+                        let expected =
+                            "the device and its baud rate, as in serial:///dev/ttyUSB0?baud=9600";
+                        Err(fault(format!("\"{text}\""), expected).into())
+                    }
+                }
+            }
+            #[cfg(feature = "mqtt")]
+            "mqtt" => topic(rest),
             "mqtt" | "mqtts" => {
                 let found = format!("\"{text}\", which this program cannot listen to");
-                Err(fault(found, "a bridge that writes lines, piped into --from -").into())
+                let expected = "mqtt://host:port/topic of a program that is built with it (cargo build --features mqtt; without TLS), or a bridge that writes lines, piped into --from -";
+                Err(fault(found, expected).into())
             }
             _ => Err(fault(format!("\"{text}\""), EXPECTED).into()),
         }
     }
 
-    /// Whether it goes on by itself and needs a network.
+    /// Whether it goes on by itself.
     pub fn is_live(&self) -> bool {
-        matches!(self, Source::Tcp(_) | Source::Aprs { .. } | Source::Page(_))
+        !matches!(self, Source::StandardInput | Source::File(_))
     }
+}
+
+/// `user:password@host:port/topic`; the user may be left out.
+#[cfg(feature = "mqtt")]
+fn topic(rest: &str) -> Result<Source> {
+    let expected =
+        "mqtt://host:port/topic, with user:password@ before the host where it is asked for";
+    let fault = || {
+        Fault::new(
+            "--from",
+            "an MQTT broker without host, port or topic",
+            expected,
+        )
+    };
+    let (user, rest) = match rest.rsplit_once('@') {
+        Some((user, rest)) => (Some(user.split_once(':').ok_or_else(fault)?), rest),
+        None => (None, rest),
+    };
+    let (host, name) = rest.split_once('/').ok_or_else(fault)?;
+    let server = server(host)?;
+    let (host, port) = server.rsplit_once(':').ok_or_else(fault)?;
+    if name.is_empty() {
+        return Err(fault().into());
+    }
+    Ok(Source::Mqtt(super::mqtt::Topic {
+        host: host.to_owned(),
+        port: port.parse().map_err(|_| fault())?,
+        name: decoded(name),
+        user: user.map(|(user, password)| (decoded(user), decoded(password))),
+    }))
 }
 
 /// A host with its port.
@@ -156,6 +216,11 @@ mod tests {
             "{login}"
         );
         assert!(login.ends_with(" filter b/N0CALL-11 m/50\r\n"), "{login}");
+        let serial = Source::Serial {
+            device: "/dev/ttyUSB0".into(),
+            baud: 9_600,
+        };
+        assert_eq!(parse("serial:///dev/ttyUSB0?baud=9600"), Ok(serial));
         for wrong in [
             "tcp://host",
             "tcp://:1",
@@ -164,6 +229,9 @@ mod tests {
             "aprs://host:14580?call=A%0d%0aB1",
             "aprs://host:14580?call=N0CALL&filter=b/X%0d%0apass",
             "mqtt://host",
+            "serial:///dev/ttyUSB0",
+            "serial://?baud=9600",
+            "serial:///dev/ttyUSB0?baud=fast",
             "gopher://host:1",
         ] {
             assert!(

@@ -267,7 +267,9 @@ pub fn report(text: impl Fn(What) -> Option<(String, f64)>) -> Outcome {
     }
     let degrees = |(t, scale): (String, f64)| degrees(&t).map(|d| d * scale);
     let (lat, lon) = degrees(lat).zip(degrees(lon)).ok_or(Refusal::Damaged)?;
-    let position = Position::new(lat, lon).ok_or(Refusal::Damaged)?;
+    let position = Position::new(lat, lon)
+        .or_else(|| in_minutes(lat, lon))
+        .ok_or(Refusal::Damaged)?;
     let height = text(What::Altitude).filter(filled);
     let altitude_m = match height {
         None => None,
@@ -292,6 +294,16 @@ pub fn report(text: impl Fn(What) -> Option<(String, f64)>) -> Outcome {
         position,
         altitude_m,
     })
+}
+
+/// A place as loggers write it that copy it from NMEA with a sign: `4036.073` and `-8813.312` are degrees and
+/// minutes. They are told by being no degrees.
+fn in_minutes(lat: f64, lon: f64) -> Option<Position> {
+    let degrees = |x: f64| {
+        let (whole, minutes) = ((x.abs() / 100.0).floor(), x.abs() % 100.0);
+        (minutes < 60.0).then(|| x.signum() * (whole + minutes / 60.0))
+    };
+    Position::new(degrees(lat)?, degrees(lon)?)
 }
 
 /// Degrees as tables have them: a number, with a comma for the point, with a letter of the side.

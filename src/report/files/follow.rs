@@ -14,6 +14,7 @@ use crate::follow::answer::Standing;
 use crate::report::extent::Extent;
 use crate::report::follow_words::{note, phase};
 use crate::report::tables;
+use crate::spread::region::GroundPolygon;
 use crate::units::UnitSystem;
 use jiff::tz::TimeZone;
 
@@ -49,6 +50,18 @@ pub fn geojson(standing: &Standing, units: UnitSystem) -> String {
     if let Some(now) = &standing.now {
         let radius = ("radius_m", json!(metres(now.radius_m)));
         features.push(spot_feature("now", now.center, [radius]));
+    }
+    if let Some(search) = &standing.search {
+        let center = lon_lat(search.center);
+        let ring = GroundPolygon {
+            exterior: search.ring.clone(),
+            holes: Vec::new(),
+        };
+        let properties = [
+            ("radius_m", json!(metres(search.radius_m))),
+            ("center", json!([center.x, center.y])),
+        ];
+        features.push(polygons_feature("search", &[ring], properties));
     }
     let notes: Vec<String> = standing.notes.iter().map(|n| note(n, units)).collect();
     let collection = gathered(
@@ -109,6 +122,10 @@ pub fn kml(
             .contours
             .iter()
             .for_each(|c| kml::contour(&mut doc, c));
+    }
+    if let Some(search) = &standing.search {
+        let said = tables::follow::searched(search, units);
+        kml::spot(&mut doc, "search", &said, lon_lat(search.center));
     }
     for point in waiting {
         kml::waiting(&mut doc, point, units);

@@ -4,6 +4,7 @@ pub mod antimeridian;
 pub mod batch;
 pub mod briefing;
 pub mod calendar;
+pub mod clocks;
 pub mod coordinates;
 pub mod debrief;
 pub mod follow;

@@ -145,6 +145,8 @@ fn picture(standing: &Standing, units: UnitSystem) -> Markup {
     let mut places: Vec<Position> = shown().flat_map(|e| e.ring.iter().copied()).collect();
     places.extend(standing.track.iter().map(|m| m.position));
     places.extend(car);
+    let search = standing.search.as_ref();
+    places.extend(search.iter().flat_map(|s| s.ring.iter().copied()));
     let Some(sheet) = Sheet::around(&places) else {
         return html! { p { "Nothing has been heard yet." } };
     };
@@ -158,6 +160,11 @@ fn picture(standing: &Standing, units: UnitSystem) -> Markup {
                     stroke-width=(if ellipse.shape.probability > 0.8 { "3" } else { "1.5" }) {}
             }
             polyline points=(sheet.points(standing.track.iter().map(|m| m.position))) fill="none" stroke=(INK) stroke-width="2" {}
+            @if let Some(search) = search {
+                polygon points=(sheet.points(search.ring.iter().copied())) fill="none" stroke=(CONTOUR)
+                    stroke-width="3" stroke-dasharray="8 6" {}
+                (label(sheet.at(search.ring[0]), "search"))
+            }
             @if let Some([x, y]) = last {
                 circle cx=(Px(x)) cy=(Px(y)) r="6" fill=(PAPER) stroke=(INK) stroke-width="3" {}
                 (label([x, y - 8.0], "last heard"))

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use jiff::tz::TimeZone;
 
 use crate::brief::answer::WaitingPoint;
-use crate::follow::answer::{Landing, Last, Standing};
+use crate::follow::answer::{Landing, Last, Search, Standing};
 use crate::follow::phase::Phase;
 use crate::report::cautions::AID;
 use crate::report::follow_words::{ago, note, phase, refusal, shrunk};
@@ -152,6 +152,12 @@ pub(in crate::report) fn rows(
             ),
         );
     }
+    if let Some(search) = &standing.search {
+        row("Search", searched(search, units));
+        if let Some(drift) = fallen(search, units) {
+            row("", drift);
+        }
+    }
     if let Some(car) = &standing.from_car {
         let way = way_of(car.distance_m, car.azimuth_deg, units);
         row(
@@ -161,6 +167,27 @@ pub(in crate::report) fn rows(
     }
     row("Reports", reports(standing));
     rows
+}
+
+/// The ring to search, in words.
+pub fn searched(search: &Search, units: UnitSystem) -> String {
+    format!(
+        "within {} of {}",
+        far(search.radius_m, units),
+        search.center.text()
+    )
+}
+
+/// How it came there from the last fix; nothing where it was heard lying.
+pub fn fallen(search: &Search, units: UnitSystem) -> Option<String> {
+    let drift = search.drift?;
+    Some(format!(
+        "from its last fix, {} above the ground, {} more of fall and {} in a wind of {}: 19 of 20 within that ring",
+        units.height(search.above_ground_m),
+        ago(drift.seconds),
+        way_of(drift.distance_m, drift.azimuth_deg, units),
+        units.speed(drift.wind_m_s())
+    ))
 }
 
 fn rows_of_last(

@@ -1,6 +1,7 @@
 //! Tables in plain text, as a terminal shows them, and the same rows as CSV and GeoJSON.
 
 pub mod aim;
+pub mod clocks;
 pub mod compare;
 pub mod days;
 pub mod debrief;

@@ -36,7 +36,7 @@ pub struct Reader {
 const LARGEST_SEED: u64 = 300_000;
 
 /// All of them.
-pub const READERS: [Reader; 28] = [
+pub const READERS: [Reader; 30] = [
     of("csv", ".csv", &[("samples/high-plains", ".csv"), ("tests/data/soundings", ".txt"), ("tests/data/profiles", ".csv")], |_, bytes| sounding(bytes, Format::Csv)),
     of("igra", ".txt", &[("tests/data/soundings", ".txt")], |_, bytes| sounding(bytes, Format::Igra)),
     of("listing", ".txt", &[("tests/data/soundings", ".txt")], |_, bytes| sounding(bytes, Format::Listing)),
@@ -94,6 +94,14 @@ pub const READERS: [Reader; 28] = [
             live.bytes(part, &mut { hear });
         }
         live.end(&mut { hear });
+    }),
+    of("logger", ".csv", &[("samples/high-plains", ".csv"), ("tests/data/flights", ".csv")], |_, bytes| {
+        let near = windfall::clock::after(Default::default(), 1.7e9);
+        let columns = windfall::track::logger::LoggerColumns::default();
+        drop(windfall::track::logger::Logger::read("a", bytes, &columns, near));
+    }),
+    of("photo", ".jpg", &[("tests/fuzz/corpus", ".jpg")], |path, _| {
+        drop(windfall::track::photo::Photo::read(path));
     }),
 ];
 
