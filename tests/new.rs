@@ -146,6 +146,44 @@ fn what_new_writes_every_command_reads() {
 }
 
 #[test]
+fn a_file_outside_of_the_plans_folder_is_told() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    let plans = here.join("plans");
+    std::fs::create_dir(&plans).unwrap();
+    let grid =
+        "ncols 2\nnrows 2\nxllcorner -108.6\nyllcorner 42.8\ncellsize 0.4\n1640 1640\n1640 1640\n";
+    let (inside, outside) = (plans.join("ground.asc"), here.join("ground.asc"));
+    for file in [&inside, &outside] {
+        std::fs::write(file, grid).unwrap();
+    }
+    for (terrain, name, more) in [
+        (&inside, "terrain = [\"ground.asc\"]", &[][..]),
+        (&outside, text(&outside), &["--outside"]),
+    ] {
+        let plan = plans.join(format!("{}.toml", more.len()));
+        let made = new(
+            &plan,
+            &[&ANSWERS[..], &["--terrain", text(terrain)]].concat(),
+        );
+        assert!(made.status.success(), "{}", stderr(&made));
+        assert_eq!(
+            stdout(&made).contains("--outside"),
+            !more.is_empty(),
+            "{}",
+            stdout(&made)
+        );
+        let written = std::fs::read_to_string(&plan).unwrap();
+        assert!(written.contains(name), "{written}");
+        // As it was told, it works; without the word only where no file is outside.
+        let told = windfall("fill", &[&[text(&plan)], more].concat());
+        assert!(told.status.success(), "{}", stderr(&told));
+        let plain = windfall("fill", &[text(&plan)]);
+        assert_eq!(plain.status.success(), more.is_empty());
+    }
+}
+
+#[test]
 fn a_plan_is_never_overwritten() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("mine.toml");
@@ -281,7 +319,11 @@ fn options_stand_in_place_of_the_plan_and_it_is_said_first() {
     };
     assert!(refused(&["--release", "late"]).contains("as in 09:40"));
     assert!(refused(&["--site", "43"]).contains("latitude and longitude"));
-    assert!(refused(&["--lift", "6"]).contains("without a unit"));
+    let lift = refused(&["--lift", "6"]);
+    assert!(
+        lift.contains("without a unit") && lift.contains("10 % less"),
+        "{lift}"
+    );
 }
 
 #[test]

@@ -40,7 +40,6 @@ pub fn run(args: &HelpArgs, out: &mut impl Write) -> Result<()> {
     let text = match args.topic.as_deref() {
         None => cli.render_long_help().to_string(),
         Some(name) => match TOPICS.iter().find(|(topic, _)| *topic == name) {
-            // `winds` is a command as well: both belong together.
             Some(("units", text)) => format!("{text}{}", units()),
             // `winds` is a command as well: both belong together.
             Some((_, text)) => match cli.find_subcommand_mut(name) {
@@ -80,9 +79,13 @@ fn page(cli: &mut clap::Command, name: &str) -> Result<String> {
     if let Some(command) = cli.find_subcommand_mut(name) {
         return Ok(command.render_long_help().to_string());
     }
-    let topics = TOPICS.iter().map(|(topic, _)| *topic);
-    let commands = cli.get_subcommands().map(clap::Command::get_name);
-    let known: Vec<&str> = commands.chain(topics).collect();
+    let mut known: Vec<&str> = cli.get_subcommands().map(clap::Command::get_name).collect();
+    // `winds` is both.
+    for (topic, _) in TOPICS {
+        if !known.contains(&topic) {
+            known.push(topic);
+        }
+    }
     let expected = format!("one of {}", known.join(", "));
     Err(Fault::new("help", format!("\"{name}\""), expected).into())
 }

@@ -117,8 +117,13 @@ fn lift(plan: &mut Plan, text: &str, units: UnitSystem) -> Result<()> {
 /// The lift at the neck, kg: as stated, or by its share of what the plan fills in.
 fn neck_lift_kg(text: &str, planned: Known, load_kg: f64) -> Result<f64> {
     let kg = match share_of_planned(text) {
-        None => parse(text, Dimension::Mass)
-            .map_err(|wrong| Fault::new("--lift", wrong.found, wrong.expected))?,
+        None => parse(text, Dimension::Mass).map_err(|wrong| {
+            let right = format!(
+                "{}, or \"10 % less\" or \"5 % more\" than the plan's lift",
+                wrong.expected
+            );
+            Fault::new("--lift", wrong.found, right)
+        })?,
         Some(share) => {
             let planned_kg = match planned {
                 Known::NeckLift(kg) => kg,

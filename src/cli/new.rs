@@ -84,9 +84,11 @@ pub fn run(args: &NewArgs, out: &mut impl Write, talk: &mut impl Write) -> Resul
     let draft = draft(&answers);
     // What is written can be read.
     let folder = args.plan.parent().unwrap_or(Path::new(""));
-    Plan::parse(&args.plan.display().to_string(), &draft.text, folder)?;
+    let plan = Plan::parse(&args.plan.display().to_string(), &draft.text, folder)?;
     write_atomically(&args.plan, draft.text.as_bytes())?;
-    output::print(out, "standard output", &told(&args.plan, &answers, &draft))
+    let outside = !plan.outside.is_empty();
+    let told = told(&args.plan, &answers, &draft, outside);
+    output::print(out, "standard output", &told)
 }
 
 /// Where answers come from: a terminal, or nowhere.
@@ -245,17 +247,24 @@ fn name(args: &NewArgs) -> String {
     args.name.clone().or_else(of_file).unwrap_or_default()
 }
 
-/// A file as seen from a folder: as it is named where the folder is this one, else its full path.
+/// A file as a plan in a folder names it: from there where it lies below, else so that it is found from anywhere
+/// (as it is named, where the folder is this one).
 fn seen_from(folder: &Path, path: &Path) -> PathBuf {
-    match folder.as_os_str().is_empty() {
-        true => path.to_owned(),
-        false => std::path::absolute(path).unwrap_or_else(|_| path.to_owned()),
+    let whole = |path: &Path| std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
+    let here = folder.as_os_str().is_empty();
+    let folder = whole(if here { Path::new(".") } else { folder });
+    let path_there = whole(path);
+    match path_there.strip_prefix(&folder) {
+        Ok(below) => below.to_owned(),
+        Err(_) if here => path.to_owned(),
+        Err(_) => path_there,
     }
 }
 
 /// What was written, assumed, and comes next.
-fn told(path: &Path, answers: &Answers, draft: &Draft) -> String {
+fn told(path: &Path, answers: &Answers, draft: &Draft, outside: bool) -> String {
     let plan = path.display();
+    let more = if outside { " --outside" } else { "" };
     let site = &answers.site;
     let town = site.town.map(|town| format!(", {}", town.full_name()));
     let mut out = format!(
@@ -277,13 +286,17 @@ fn told(path: &Path, answers: &Answers, draft: &Draft) -> String {
     for line in &draft.assumed {
         out += &format!("  {line}\n");
     }
-    out + &format!(
-        "\nNext:\n  windfall fill {plan}       masses, gas, lift, burst\n  \
+    out += &format!(
+        "\nNext:\n  windfall fill {plan}{more}       masses, gas, lift, burst\n  \
          windfall fetch {plan}      winds: the part of a public forecast that the plan needs\n  \
-         windfall zone {plan} --wind FILE...\n\
+         windfall zone {plan}{more} --wind FILE...\n\
          By hand, winds are the newest sounding of the nearest upper-air station, or a weather \
          service's forecast\non pressure levels (GRIB2, netCDF); the plan says more.\n"
-    )
+    );
+    if outside {
+        out += "Files that the plan names lie outside of its folder: commands read them with --outside only.\n";
+    }
+    out
 }
 
 #[cfg(test)]
