@@ -1069,6 +1069,53 @@ fn members_and_steps_split_over_two_files_have_each_field_once() {
     assert!(server.seen().iter().all(|r| !r.path.contains("c00")));
 }
 
+/// An invented server folder in which every field is a file of its own, without inventories.
+#[test]
+fn one_field_a_file_makes_a_forecast() {
+    let (names, levels) = (["HGT", "UGRD", "VGRD", "TMP"], [850, 500, 100]);
+    let (mut files, mut right) = (Files::new(), Vec::<u8>::new());
+    for step in STEPS {
+        let grid = grid_of(6, step);
+        for (name, level) in names
+            .iter()
+            .flat_map(|name| levels.map(|level| (name, level)))
+        {
+            let is_it = |l: &&Line| l.name == *name && l.level == format!("{level} mb");
+            let all = lines();
+            let line = all.iter().find(is_it).unwrap();
+            let field = grid[line.start..line.start + line.length].to_vec();
+            right.extend(&field);
+            let path = format!("/20200815/06/M_{name}_ISBL_{level}_P{step:03}.grib2");
+            files.insert(path, field);
+        }
+    }
+    let server = Server::good(files.clone());
+    let bench = Bench::new(&server);
+    let feed = feed_text(&server.url(), "none")
+        .replace("f{step:3}.grib2", "M_{name}_ISBL_{level}_P{step:3}.grib2")
+        .replace(
+            "[10, 50, 100, 200, 250, 300, 400, 500, 700, 850, 925, 1000]",
+            "[850, 500, 100]",
+        );
+    fs::write(bench.path("feeds.toml"), &feed).unwrap();
+    let (code, out, err) = bench.run(&["--run", "2020-08-15T06:00:00Z"]);
+    assert_eq!(code, Some(0), "{out}{err}");
+    assert!(fs::read(bench.path(RESULT)).unwrap() == right);
+
+    // A field that the server lacks is told, not left out.
+    files.remove("/20200815/06/M_UGRD_ISBL_500_P006.grib2");
+    let server = Server::good(files);
+    let bench = Bench::new(&server);
+    let feed = feed.replace(
+        &feed[feed.find("http").unwrap()..feed.find("/{date}").unwrap()],
+        &server.url(),
+    );
+    fs::write(bench.path("feeds.toml"), feed).unwrap();
+    let (code, _, err) = bench.run(&["--run", "2020-08-15T06:00:00Z"]);
+    assert_eq!(code, Some(1), "{err}");
+    assert!(err.contains("UGRD_ISBL_500"), "{err}");
+}
+
 #[test]
 fn what_cannot_be_fetched_is_refused_before_anything_is_asked() {
     let server = Server::good(good_files());

@@ -357,6 +357,22 @@ fn two_runs_at_the_same_time_are_told_apart() {
 }
 
 #[test]
+fn a_part_of_the_hours_is_opened_alone() {
+    let file = path("era5_portugal_20221013_17.nc");
+    let all = GridFile::open(&file).unwrap();
+    let hours = ["2022-10-13T12:00:00Z", "2022-10-13T14:30:00Z"].map(|t| t.parse().unwrap());
+    let part = GridFile::open_hours(&file, hours).unwrap();
+    assert_eq!(part.slabs.len(), 4 * 37 * 3);
+    for (i, slab) in part.slabs.iter().enumerate().step_by(29) {
+        let same = all.slabs.iter().position(|s| s == slab).unwrap();
+        let whole = part.lattices[slab.lattice].whole();
+        assert_eq!(part.read(i, whole).unwrap(), all.read(same, whole).unwrap());
+    }
+    let none = ["1999-01-01T00:00:00Z", "1999-01-02T00:00:00Z"].map(|t| t.parse().unwrap());
+    assert!(GridFile::open_hours(&file, none).is_err());
+}
+
+#[test]
 fn several_threads_read_one_file() {
     for name in [GFS_2011, "era5_portugal_20221013_17.nc"] {
         let file = open(name);

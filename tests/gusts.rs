@@ -12,6 +12,10 @@ use std::path::Path;
 
 use program::{stderr, stdout, windfall};
 use serde_json::Value;
+use windfall::geodesy::Position;
+use windfall::sources::grid::GridFile;
+use windfall::sources::grid::archive::{Archive, Joining};
+use windfall::wind::placing::Placing;
 
 const GUSTS: &str = "tests/data/grids/made/gusts.nc";
 const HOUR: [&str; 6] = [
@@ -87,4 +91,61 @@ fn winds_without_gusts_say_so() {
         words.join(" ").contains("the winds tell no gusts"),
         "{table}"
     );
+}
+
+/// Gusts at a place in the middle of an invented forecast, so many hours after its run.
+fn gusts_after(file: &str, hours: f64) -> Option<f64> {
+    let archive = archive(file);
+    let run = archive.steps[0].valid;
+    let block = archive.cut(archive.lattice.whole(), 0..3).unwrap();
+    let place = Position::new(51.3, 5.4).unwrap();
+    let placing = Placing::of_block(&block, place, run).unwrap();
+    let weights = placing.weights(place.normal(), 3_600.0 * hours).unwrap();
+    block.gust_m_s(&weights)
+}
+
+fn archive(file: &str) -> Archive {
+    let path = Path::new("tests/data/grids/made").join(file);
+    Archive::join_all(vec![GridFile::open(&path).unwrap()], Joining::default()).unwrap()
+}
+
+/// The strongest gusts before a time hold for the moments that it spans, not for those between two times
+/// in proportion (make_gusts.py in the folder of the files).
+#[test]
+fn gusts_over_some_time_are_those_of_the_time_that_holds_the_moment() {
+    for (file, hours, expected) in [
+        ("gusts_3h.grib2", 0.5, Some(10.0)),
+        ("gusts_3h.grib2", 3.0, Some(10.0)),
+        ("gusts_3h.grib2", 3.1, Some(20.0)),
+        ("gusts_3h.grib2", 6.0, Some(20.0)),
+        ("gusts_3h.grib2", 0.0, None),
+        ("gusts_1h.grib2", 1.9, None),
+        ("gusts_1h.grib2", 2.1, Some(10.0)),
+        ("gusts_1h.grib2", 4.0, None),
+        ("gusts_since_last.grib1", 0.1, Some(10.0)),
+        ("gusts_since_last.grib1", 5.9, Some(20.0)),
+    ] {
+        let found = gusts_after(file, hours);
+        let same = match (found, expected) {
+            (Some(a), Some(b)) => f64::abs(a - b) < 1e-3,
+            (a, b) => a == b,
+        };
+        assert!(
+            same,
+            "{file} after {hours} h: {found:?}, expected {expected:?}"
+        );
+    }
+}
+
+#[test]
+fn that_gusts_are_over_some_time_is_said() {
+    for (file, words) in [
+        ("gusts_3h.grib2", "the strongest of the 3 h before each"),
+        ("gusts_1h.grib2", "the strongest of the 1 h before each"),
+        ("gusts_since_last.grib1", "since the forecast's last time"),
+    ] {
+        let assumed = archive(file).assumed.join("; ");
+        assert!(assumed.contains(words), "{assumed}");
+    }
+    assert!(archive("gusts.nc").assumed.is_empty());
 }

@@ -76,7 +76,7 @@ fn off(archive: &Archive, row: &Row) -> [f64; 2] {
 #[test]
 fn winds_and_altitudes_are_those_of_independent_decoders() {
     let files = table();
-    assert_eq!(files.len(), 15);
+    assert_eq!(files.len(), 16);
     for (name, rows) in files {
         let archive = open(&name);
         assert_eq!(archive.levels_pa, [85_000, 50_000, 20_000, 5_000], "{name}");
@@ -140,4 +140,23 @@ fn a_window_of_a_rotated_grid_holds_what_it_is_cut_around() {
         let window = archive.lattice.around(place, 30_000.0).unwrap();
         assert!(window.rows < 9 && window.columns < 9, "{name} {window:?}");
     }
+}
+
+#[test]
+fn a_map_that_is_inferred_is_said_and_winds_of_unknown_axes_are_refused() {
+    let assumed = open("made_places.nc").assumed.join("; ");
+    assert!(
+        assumed.contains("the map of the grid is inferred") && assumed.contains("+proj=lcc"),
+        "{assumed}"
+    );
+    let file = GridFile::open(&path("made_places_unsaid.nc")).unwrap();
+    let refused = Archive::join(vec![file], Joining::default()).err().unwrap();
+    let told = refused.to_string();
+    assert!(told.contains("no wind on levels of pressure"), "{told}");
+    let file = GridFile::open(&path("made_places_unsaid.nc")).unwrap();
+    let left_out = file.left_out.join("; ");
+    assert!(
+        left_out.contains("neither attribute nor standard name"),
+        "{left_out}"
+    );
 }

@@ -305,6 +305,14 @@ mod read {
     }
 
     #[test]
+    fn an_array_alone_is_no_store() {
+        for array in ["zarr/era5_v2_blosc/u", "zarr/era5_v3_sharded/u"] {
+            let told = GridFile::open(&path(array)).err().unwrap().to_string();
+            assert!(told.contains("a single array"), "{told}");
+        }
+    }
+
+    #[test]
     fn a_store_without_chunks_or_of_groups_says_so() {
         let folder = tempfile::tempdir().unwrap();
         let to = folder.path().join("store");

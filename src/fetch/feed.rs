@@ -410,7 +410,12 @@ fn check_service(table: &Table, urls: &[Template], notes: &mut Notes) {
 fn urls(table: &Table, notes: &mut Notes) -> Vec<Template> {
     notes.unless(!table.urls.is_empty(), "urls", "none", "at least one");
     let mut urls = Vec::new();
-    for url in &table.urls {
+    for url in &table
+        .urls
+        .iter()
+        .flat_map(|url| of_each_field(url, table))
+        .collect::<Vec<_>>()
+    {
         match Template::parse(url) {
             Ok(template) if template.has_member() && table.members.is_empty() => {
                 notes.note(
@@ -425,6 +430,22 @@ fn urls(table: &Table, notes: &mut Notes) -> Vec<Template> {
         }
     }
     urls
+}
+
+/// The addresses that one stands for: where it has `{name}`, a file for every variable on every level.
+fn of_each_field(url: &str, table: &Table) -> Vec<String> {
+    if !url.contains("{name}") {
+        return vec![url.to_owned()];
+    }
+    let fields = table.variables.iter().flat_map(|variable| {
+        let levels = variable.levels.as_ref().unwrap_or(&table.levels);
+        levels
+            .iter()
+            .map(|level| (&variable.name, level.to_string()))
+    });
+    fields
+        .map(|(name, level)| url.replace("{name}", name).replace("{level}", &level))
+        .collect()
 }
 
 fn runs(table: &Table, notes: &mut Notes) -> Vec<Runs> {
@@ -515,6 +536,7 @@ mod tests {
                 "ecmwf",
                 "ecmwf-ai",
                 "ecmwf-ens",
+                "gdps",
                 "gefs",
                 "gefs-bucket",
                 "gfs",
@@ -522,6 +544,7 @@ mod tests {
                 "gfs-half",
                 "gfs-thredds",
                 "hrrr",
+                "hrrr-filter",
                 "point",
                 "rap",
                 "rrfs"

@@ -84,7 +84,8 @@ impl Template {
             let expected = "a URL that begins with https:// or http://";
             return Err((format!("\"{text}\""), expected));
         }
-        let expected = "{date}, {hour}, {step}, {step:3}, {member}, {valid}, and of a service {west}, \
+        let expected = "{date}, {hour}, {step}, {step:3}, {member}, {valid}, of files of one field each \
+                        {name} and {level}, of a service {west}, \
                         {east}, {south}, {north}, {variables}, {levels}, of a point forecast {lat}, \
                         {lon}, {first}, {last}";
         let mut parts = Vec::new();

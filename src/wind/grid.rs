@@ -6,8 +6,10 @@ use ndarray::{Array2, s};
 
 use super::column::WindProfile;
 use super::placing::Weights;
+use super::slab::Span;
 use super::sounding::Wind;
 use crate::atmosphere::{AirLevel, AirProfile};
+use crate::clock::seconds_between;
 use crate::geodesy::lattice::{Lattice, Window};
 
 /// A time of a forecast.
@@ -57,6 +59,8 @@ pub struct Ground {
     pub wind_m_s: Option<Array2<f32>>,
     /// Gusts near the ground, m/s: columns by one.
     pub gust_m_s: Option<Array2<f32>>,
+    /// Which time the gusts of each step are of.
+    pub gust_spans: Vec<Span>,
     /// Temperature 2 m above the ground (K) and pressure at it (Pa): columns by two.
     pub air: Option<Array2<f32>>,
 }
@@ -121,6 +125,12 @@ impl Gather<'_> {
             altitude_m: first.altitude_m.slice(part).to_owned(),
             wind_m_s: all(2, |ground| ground.wind_m_s.as_ref()),
             gust_m_s: all(1, |ground| ground.gust_m_s.as_ref()),
+            gust_spans: self
+                .sources
+                .iter()
+                .zip(&grounds)
+                .filter_map(|((_, step), ground)| ground.gust_spans.get(*step).copied())
+                .collect(),
             air: all(2, |ground| ground.air.as_ref()),
         })
     }
@@ -221,9 +231,32 @@ impl Block {
     /// Gusts near the forecast's ground, m/s, the mean of its members; `None` where they are not known in
     /// all the columns that count.
     pub fn gust_m_s(&self, weights: &Weights) -> Option<f64> {
-        let gusts = self.ground.as_ref()?.gust_m_s.as_ref()?;
-        let gust_m_s = self.mean_of_members(gusts, 0, weights);
+        let ground = self.ground.as_ref()?;
+        let weights = self.of_its_span(&ground.gust_spans, weights)?;
+        let gust_m_s = self.mean_of_members(ground.gust_m_s.as_ref()?, 0, &weights);
         gust_m_s.is_finite().then_some(gust_m_s)
+    }
+
+    /// The columns that tell of a moment: of values over some time those of the step whose time holds the
+    /// moment, not what lies between two steps; `None` where none does.
+    fn of_its_span(&self, spans: &[Span], weights: &Weights) -> Option<Weights> {
+        let step = |column: usize| column / self.points();
+        let used = || weights.terms().filter(|(_, weight)| *weight > 0.0);
+        let (first, last) = (
+            used().map(|t| step(t.0)).min()?,
+            used().map(|t| step(t.0)).max()?,
+        );
+        let of_last = || used().filter(|t| step(t.0) == last);
+        let share: f64 = of_last().map(|(_, weight)| weight).sum();
+        let between_s = seconds_between(self.steps[first].valid, self.steps[last].valid);
+        match spans.get(last)? {
+            Span::Moment => Some(*weights),
+            // A second for rounding.
+            Span::Before(span_s) if (1.0 - share) * between_s > f64::from(*span_s) + 1.0 => None,
+            Span::Before(_) | Span::SinceLast => Some(Weights::of(
+                of_last().map(|(c, weight)| (c, weight / share)),
+            )),
+        }
     }
 
     /// One value of columns around a place, the mean of the members.

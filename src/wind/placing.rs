@@ -39,6 +39,15 @@ impl Weights {
         }
     }
 
+    /// Columns with their weights, no more than eight.
+    pub fn of(terms: impl IntoIterator<Item = (usize, f64)>) -> Weights {
+        let mut weights = Weights::none();
+        for (column, weight) in terms.into_iter().take(MOST) {
+            weights.push(column as u32, weight);
+        }
+        weights
+    }
+
     fn push(&mut self, column: u32, weight: f64) {
         self.columns[self.count] = column;
         self.weights[self.count] = weight;

@@ -40,6 +40,18 @@ pub enum Surface {
     AboveGround(u16),
 }
 
+/// Which time the values of a slab are of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+pub enum Span {
+    /// The moment they are for.
+    #[default]
+    Moment,
+    /// So many seconds up to that moment; the largest values in them.
+    Before(u32),
+    /// The time since the model last wrote, of which the file tells no length; the largest values in it.
+    SinceLast,
+}
+
 /// One quantity on one surface at one time, not yet decoded.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Slab {
@@ -51,6 +63,8 @@ pub struct Slab {
     pub run: Option<Timestamp>,
     /// The time the values are for.
     pub valid: Timestamp,
+    /// Whether they are of that time alone.
+    pub span: Span,
     /// The number of the ensemble member, if it is one.
     pub member: Option<u32>,
     /// Which of the file's lattices.

@@ -157,12 +157,6 @@ impl Decoder<'_> {
         }
     }
 
-    fn tell(&mut self, event: &Event) {
-        for events in &mut self.events {
-            events.push(event.clone());
-        }
-    }
-
     /// Repeats the next `many` descriptors; returns what comes after them.
     fn repeat<'d>(
         &mut self,
@@ -184,9 +178,9 @@ impl Decoder<'_> {
         let (repeated, after) = after.split_at(many);
         for _ in 0..times {
             self.step()?;
-            self.tell(&Event::Item);
+            self.keep(vec![Event::Item; self.together]);
             self.run(repeated, depth + 1)?;
-            self.tell(&Event::ItemEnd);
+            self.keep(vec![Event::ItemEnd; self.together]);
         }
         Ok(after)
     }
@@ -261,6 +255,7 @@ impl Decoder<'_> {
         Ok(())
     }
 
+    /// One event of each subset.
     fn keep(&mut self, events: Vec<Event>) {
         for (all, event) in self.events.iter_mut().zip(events) {
             all.push(event);

@@ -161,26 +161,20 @@ fn ascent(name: &str, events: &[Event]) -> Raw {
 }
 
 fn set(row: &mut Row, number: Descriptor, value: f64) {
-    let slot = match number {
-        7_004 => &mut row.pressure_pa,
-        7_009 | 10_009 => &mut row.height_m,
-        10_003 | 10_008 => {
-            row.height_m = Some(value / G0_M_S2);
-            return;
-        }
-        12_001 | 12_101 => &mut row.temperature_k,
-        12_003 | 12_103 => &mut row.dew_point_k,
-        13_009 => {
-            row.relative_humidity = Some(value / 100.0);
-            return;
-        }
-        11_001 => &mut row.from_deg,
-        11_002 => &mut row.speed_m_s,
-        11_003 => &mut row.east_m_s,
-        11_004 => &mut row.north_m_s,
+    let (slot, unit) = match number {
+        7_004 => (&mut row.pressure_pa, 1.0),
+        7_009 | 10_009 => (&mut row.height_m, 1.0),
+        10_003 | 10_008 => (&mut row.height_m, G0_M_S2),
+        12_001 | 12_101 => (&mut row.temperature_k, 1.0),
+        12_003 | 12_103 => (&mut row.dew_point_k, 1.0),
+        13_009 => (&mut row.relative_humidity, 100.0),
+        11_001 => (&mut row.from_deg, 1.0),
+        11_002 => (&mut row.speed_m_s, 1.0),
+        11_003 => (&mut row.east_m_s, 1.0),
+        11_004 => (&mut row.north_m_s, 1.0),
         _ => return,
     };
-    *slot = Some(value);
+    *slot = Some(value / unit);
 }
 
 /// What stands before the levels. The first of several counts.

@@ -10,7 +10,7 @@ use super::{GridFile, WAY_OUT};
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::Lattice;
 use crate::wind::grid::Step;
-use crate::wind::slab::{Quantity, Slab, Surface};
+use crate::wind::slab::{Quantity, Slab, Span, Surface};
 
 /// Forecast files joined.
 pub struct Archive {
@@ -100,6 +100,8 @@ impl Archive {
             files,
         };
         archive.index = archive.indexed(moments);
+        let over_time = archive.gusts_over_time();
+        archive.assumed.extend(over_time);
         Ok(archive)
     }
 
@@ -196,6 +198,26 @@ impl Archive {
             .chain(self.left_out.iter().cloned())
             .chain(of_above)
             .collect()
+    }
+
+    /// That gusts are the strongest over some time, in words.
+    fn gusts_over_time(&self) -> BTreeSet<String> {
+        let of_gusts = self.index.iter().filter(|(key, _)| key.2 == Quantity::Gust);
+        let spans = of_gusts.map(|(_, &(file, slab))| self.files[file].slabs[slab].span);
+        let words = |span| match span {
+            Span::Moment => None,
+            Span::Before(s) if s % 3_600 == 0 => Some(format!("of the {} h before", s / 3_600)),
+            Span::Before(s) => Some(format!("of the {} min before", s / 60)),
+            Span::SinceLast => {
+                Some("since the forecast's last time (it does not say which) before".into())
+            }
+        };
+        let told = |words| {
+            format!(
+                "gusts are the strongest {words} each of its times, taken for every moment between"
+            )
+        };
+        spans.filter_map(words).map(told).collect()
     }
 
     /// Whether some members have times that others lack.

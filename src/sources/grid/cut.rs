@@ -16,7 +16,7 @@ use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::{Lattice, Window, to_true};
 use crate::sources::clean::agree;
 use crate::wind::grid::{Block, Ground};
-use crate::wind::slab::{Quantity, Surface};
+use crate::wind::slab::{Quantity, Span, Surface};
 
 /// One slab to be decoded, and the column and level its values go to.
 struct Task {
@@ -363,15 +363,18 @@ impl Archive {
     ) -> std::result::Result<Option<Ground>, Damaged> {
         let orography = self.orography_at(points)?;
         let columns = places.columns();
-        let all_of = |wanted: &[(Quantity, Surface)]| {
-            let tasks = places.tasks(|member, step| {
+        let tasks_of = |wanted: &[(Quantity, Surface)]| {
+            places.tasks(|member, step| {
                 let slabs = wanted.iter().enumerate();
                 slabs
                     .filter_map(|(level, &(quantity, surface))| {
                         Some((level, self.find(member, step, quantity, surface)?))
                     })
                     .collect()
-            });
+            })
+        };
+        let all_of = |wanted: &[(Quantity, Surface)]| {
+            let tasks = tasks_of(wanted);
             if tasks.len() < wanted.len() * columns / places.size {
                 return Ok(None);
             }
@@ -388,24 +391,46 @@ impl Archive {
             wind.column_mut(0).assign(&east.column(0));
             wind.column_mut(1).assign(&north.column(0));
         }
-        let gust_m_s = all_of(&[(Quantity::Gust, Surface::Ground)])?;
-        let altitude_m = match (orography, &wind_m_s) {
+        // The first time of a run has none: they are of the hours before.
+        let gusts = tasks_of(&[(Quantity::Gust, Surface::Ground)]);
+        let gust_m_s = match gusts.is_empty() {
+            true => None,
+            false => Some(self.decode(&gusts, points, columns, 1)?),
+        };
+        let altitude_m = match (orography, wind_m_s.is_some() || gust_m_s.is_some()) {
             (Some(altitude_m), _) => altitude_m,
-            // The wind at 10 m is worth knowing even where nobody says how high that is.
-            (None, Some(_)) => {
+            // They are worth knowing even where nobody says how high the ground is.
+            (None, true) => {
                 Array2::from_elem([points.window.rows, points.window.columns], f32::NAN)
             }
-            (None, None) => return Ok(None),
+            (None, false) => return Ok(None),
         };
         Ok(Some(Ground {
             altitude_m,
             wind_m_s,
+            gust_spans: self.gust_spans(places),
             gust_m_s,
             air: all_of(&[
                 (Quantity::Temperature, Surface::AboveGround(2)),
                 (Quantity::Pressure, Surface::Ground),
             ])?,
         }))
+    }
+}
+
+impl Archive {
+    /// Which time the gusts of each step are of.
+    fn gust_spans(&self, places: &Places) -> Vec<Span> {
+        let span = |&step: &usize| {
+            let slabs = places.members.iter();
+            let mut slabs =
+                slabs.filter_map(|&m| self.find(m, step, Quantity::Gust, Surface::Ground));
+            let found = slabs
+                .next()
+                .map(|(file, slab)| self.files[file].slabs[slab].span);
+            found.unwrap_or_default()
+        };
+        places.steps.iter().map(span).collect()
     }
 }
 

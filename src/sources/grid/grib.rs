@@ -2,7 +2,8 @@
 //!
 //! What is used is known by its numbers (see `parameter`): fields valid at one moment, on isobaric
 //! surfaces, at the ground or this many metres above it. Members of an ensemble and its mean are
-//! taken; spreads, probabilities and statistics over time are left out and counted.
+//! taken; spreads, probabilities and statistics over time are left out and counted, but for the
+//! strongest gusts.
 //!
 //! # References
 //!
@@ -27,7 +28,7 @@ use super::parameter::{self, Meaning, above_ground, isobaric};
 use super::{Catalogue, GridFile, MODEL_LEVELS, Source};
 use crate::error::{Fault, Result};
 use crate::geodesy::lattice::{Lattice, Window};
-use crate::wind::slab::{Quantity, Slab, Surface};
+use crate::wind::slab::{Quantity, Slab, Span, Surface};
 
 /// The fields that are slabs, each with where it is.
 pub(super) struct Fields {
@@ -48,6 +49,7 @@ struct Field {
     surface: Surface,
     run: Timestamp,
     valid: Timestamp,
+    span: Span,
     member: Option<u32>,
 }
 
@@ -92,6 +94,7 @@ pub(super) fn catalogue(name: &str, mut messages: Messages) -> Result<GridFile> 
             surface: described.surface,
             run: Some(described.run),
             valid: described.valid,
+            span: described.span,
             member: described.member,
             lattice: number,
             along_grid: is_wind && along_grid(&definition(&message), component_flags(&message)),
@@ -137,11 +140,15 @@ fn described(message: &Message<'_>) -> Described<Field> {
 }
 
 fn described_2(message: &Message<'_>, product: &ProductDefinition) -> Described<Field> {
-    let member = member_2(&product.template)?;
     let discipline = message.metadata().discipline.unwrap_or(u8::MAX);
     let (category, number) = (product.parameter_category, product.parameter_number);
-    let meaning =
-        parameter::grib2(discipline, category, number).ok_or("quantities that are not used")?;
+    let meaning = parameter::grib2(discipline, category, number);
+    let is_gust = meaning.is_some_and(|meaning| meaning.quantity == Quantity::Gust);
+    let (member, span) = match strongest(&product.template).filter(|_| is_gust) {
+        Some(of_gusts) => of_gusts,
+        None => (member_2(&product.template)?, Span::Moment),
+    };
+    let meaning = meaning.ok_or("quantities that are not used")?;
     let surface = parameter::placed(meaning.quantity, surface_2(product)?);
     // 0: of the analysis, 1: of the start of the forecast.
     let significance = message
@@ -156,8 +163,37 @@ fn described_2(message: &Message<'_>, product: &ProductDefinition) -> Described<
         surface,
         run,
         valid,
+        span,
         member,
     })
+}
+
+/// Member and time of a field that holds the largest values over some time.
+fn strongest(template: &ProductDefinitionTemplate) -> Option<(Option<u32>, Span)> {
+    use ProductDefinitionTemplate as T;
+    let (member, interval) = match template {
+        T::StatisticalProcess(of_one) => (None, &of_one.interval),
+        T::EnsembleStatisticalProcess(of_member) => {
+            let number = of_member.ensemble.perturbation_number;
+            (Some(u32::from(number)), &of_member.interval)
+        }
+        _ => return None,
+    };
+    let [range] = interval.time_ranges.as_slice() else {
+        return None;
+    };
+    // Code tables 4.10 and 4.4.
+    let unit_s = match range.time_range_unit {
+        0 => 60,
+        1 => 3_600,
+        13 => 1,
+        _ => return None,
+    };
+    let span = match range.time_range_length.checked_mul(unit_s)? {
+        0 => Span::SinceLast,
+        span_s => Span::Before(span_s),
+    };
+    (range.type_of_statistical_processing == 2).then_some((member, span))
 }
 
 /// The member of an ensemble, if it is one, of a field valid at one moment.
@@ -203,13 +239,16 @@ fn surface_2(product: &ProductDefinition) -> Described<Surface> {
 }
 
 fn described_1(message: &Message<'_>, product: &Grib1ProductDefinition) -> Described<Field> {
-    // 0: a forecast, 1: an analysis, 10: a forecast with a long lead; the others are over time.
-    if !matches!(product.time_range_indicator, 0 | 1 | 10) {
+    let (table, centre) = (product.table_version, product.center_id);
+    let meaning = parameter::grib1(table, centre, product.parameter_number);
+    // 0: a forecast, 1: an analysis, 10: a forecast with a long lead; the others are over time, as 2 of
+    // numbers that are extremes by themselves: from P1 to P2.
+    let of_a_range = meaning.is_some_and(|meaning| meaning.span != Span::Moment)
+        && product.time_range_indicator == 2;
+    if !matches!(product.time_range_indicator, 0 | 1 | 10) && !of_a_range {
         return Err("accumulations, means and extremes over time".into());
     }
-    let (table, centre) = (product.table_version, product.center_id);
-    let meaning = parameter::grib1(table, centre, product.parameter_number)
-        .ok_or("quantities that are not used")?;
+    let meaning = meaning.ok_or("quantities that are not used")?;
     // Sigma, hybrid and hybrid-height levels.
     if matches!(product.level_type, 107 | 109 | 110 | 119) {
         return Err(MODEL_LEVELS.into());
@@ -225,6 +264,7 @@ fn described_1(message: &Message<'_>, product: &Grib1ProductDefinition) -> Descr
         surface,
         run,
         valid,
+        span: meaning.span,
         member,
     })
 }

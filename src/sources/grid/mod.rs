@@ -19,6 +19,7 @@ mod left_out;
 mod longitudes;
 mod netcdf;
 mod netcdf_axes;
+mod netcdf_fitted;
 mod netcdf_grid;
 mod netcdf_mapping;
 pub(super) mod netcdf_meaning;
@@ -35,6 +36,7 @@ use std::io::Read;
 use std::path::Path;
 use std::sync::atomic::{AtomicU64, Ordering};
 
+use jiff::Timestamp;
 use ndarray::Array2;
 
 use crate::error::{Error, Fault, Result};
@@ -91,9 +93,13 @@ enum Source {
     NetCdf(netcdf::Variables),
 }
 
+/// Hours that are asked for, the first and the last; `None` for all.
+type Hours = Option<[Timestamp; 2]>;
+
 /// What a reader finds in a file.
 #[derive(Default)]
 struct Catalogue {
+    hours: Hours,
     lattices: Vec<Lattice>,
     slabs: Vec<Slab>,
     left_out: LeftOut,
@@ -182,13 +188,13 @@ fn known_kind(name: &str, first_bytes: &[u8]) -> Result<Kind> {
 }
 
 #[cfg(feature = "zarr")]
-fn of_store(name: &str, path: &Path) -> Result<GridFile> {
+fn of_store(name: &str, path: &Path, hours: Hours) -> Result<GridFile> {
     let (store, left_out) = zarr::Store::open(name, path)?;
-    netcdf::catalogue(name, data_set::DataSet::Zarr(store), left_out)
+    netcdf::catalogue(name, data_set::DataSet::Zarr(store), hours, left_out)
 }
 
 #[cfg(not(feature = "zarr"))]
-fn of_store(name: &str, _: &Path) -> Result<GridFile> {
+fn of_store(name: &str, _: &Path, _: Hours) -> Result<GridFile> {
     let found = "a Zarr store, which this build of Windfall does not read";
     let expected =
         "the same as NetCDF or GRIB; or build it with `cargo install --path . --features zarr`";
@@ -224,9 +230,23 @@ impl GridFile {
     /// The file cannot be read, is neither GRIB nor NetCDF nor Zarr, is damaged or cut short, or holds
     /// nothing that is of use; a Zarr store, where Windfall is built without the feature `zarr`.
     pub fn open(path: &Path) -> Result<GridFile> {
+        GridFile::opened(path, None)
+    }
+
+    /// The same with slabs of some hours only, the first and the last: of a NetCDF file or Zarr store of
+    /// many years the list of all would fill the memory. Of GRIB all are listed.
+    ///
+    /// # Errors
+    ///
+    /// As [`GridFile::open`]; and when there is nothing for those hours.
+    pub fn open_hours(path: &Path, hours: [Timestamp; 2]) -> Result<GridFile> {
+        GridFile::opened(path, Some(hours))
+    }
+
+    fn opened(path: &Path, hours: Hours) -> Result<GridFile> {
         let name = path.display().to_string();
         if GridFile::is_store(path) {
-            return guarded(&name, FORMAT, || of_store(&name, path));
+            return guarded(&name, FORMAT, || of_store(&name, path, hours));
         }
         let no_file = |cause| Error::file(path, "read", cause);
         let mut first = Vec::new();
@@ -238,7 +258,7 @@ impl GridFile {
                 grib::catalogue(&name, framing::open(&name, path)?)
             }),
             Kind::NetCdf => guarded(&name, FORMAT, || {
-                netcdf::catalogue(&name, netcdf::open(&name, path)?, LeftOut::default())
+                netcdf::catalogue(&name, netcdf::open(&name, path)?, hours, LeftOut::default())
             }),
         }
     }
@@ -254,7 +274,12 @@ impl GridFile {
                 grib::catalogue(name, framing::from_bytes(name, bytes)?)
             }),
             Kind::NetCdf => guarded(name, FORMAT, || {
-                netcdf::catalogue(name, netcdf::from_bytes(name, bytes)?, LeftOut::default())
+                netcdf::catalogue(
+                    name,
+                    netcdf::from_bytes(name, bytes)?,
+                    None,
+                    LeftOut::default(),
+                )
             }),
         }
     }

@@ -7,6 +7,7 @@
 //! them but those of the grid may be a coordinate of a single value instead.
 
 use std::path::Path;
+use std::rc::Rc;
 
 use jiff::Timestamp;
 use ndarray::{Array2, Ix2, concatenate};
@@ -14,12 +15,13 @@ use netcdf_reader::{NcFile, NcOpenOptions, NcSliceInfoElem, NcVariable};
 
 use super::data_set::DataSet;
 use super::left_out::LeftOut;
-use super::netcdf_axes::{Coordinate, No, coordinate, of_dimension};
+use super::netcdf_axes::{Coordinate, Net, No, coordinate, of_dimension};
+use super::netcdf_fitted::{Fitted, fitted, places};
 use super::netcdf_grid::grid;
 use super::netcdf_meaning::{Conversion, Described, described, described_by_name, text};
 use super::netcdf_time::is_since;
 use super::parameter::placed;
-use super::{Catalogue, GridFile, MOST_POINTS, READ_WHOLE, Source};
+use super::{Catalogue, GridFile, Hours, MOST_POINTS, READ_WHOLE, Source};
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::{Lattice, Plane, Window};
 use crate::wind::slab::{Quantity, Slab, Surface};
@@ -29,6 +31,14 @@ const OF_NETCDF: [&str; 2] = ["variable", "variables"];
 
 /// The most slabs in a file: a year of hours of 37 levels of four quantities are 1.3 million.
 const MOST_SLABS: usize = 2_000_000;
+
+/// What would be fewer than that.
+const MANY: &str = "2 million at most: a part of the years, or files by month";
+
+/// Why winds on an inferred map may be left out.
+const UNSAID: &str = "winds at latitudes and longitudes of every point, of which neither attribute nor \
+                      standard name says whether they blow along the grid or towards east and north \
+                      (ask for eastward_wind and northward_wind)";
 
 /// The fill value of NetCDF where a file names none is 9.97e36; nothing real comes near.
 const LARGEST_VALUE: f64 = 1e30;
@@ -112,8 +122,14 @@ fn no_file(name: &str, cause: &netcdf_reader::Error) -> Error {
 }
 
 /// Lists what is of use.
-pub(super) fn catalogue(name: &str, file: DataSet, left_out: LeftOut) -> Result<GridFile> {
+pub(super) fn catalogue(
+    name: &str,
+    file: DataSet,
+    hours: Hours,
+    left_out: LeftOut,
+) -> Result<GridFile> {
     let mut catalogue = Catalogue {
+        hours,
         left_out,
         ..Catalogue::default()
     };
@@ -202,6 +218,7 @@ fn shortened(mut words: Vec<String>) -> String {
 struct Found {
     variables: Vec<Variable>,
     places: Vec<Place>,
+    fitted: Vec<Rc<Fitted>>,
 }
 
 /// Adds the slabs of a variable.
@@ -213,12 +230,8 @@ fn add(
     catalogue: &mut Catalogue,
     found: &mut Found,
 ) -> std::result::Result<(), No> {
-    let dimensions = variable
-        .dimensions()
-        .iter()
-        .map(|d| of_dimension(name, file, &d.name, d.size))
-        .collect::<std::result::Result<Vec<Coordinate>, No>>()?;
-    let grid = grid(name, file, variable, &dimensions)?;
+    let (dimensions, fitted) = dimensions(name, file, variable, found)?;
+    let grid = grid(name, file, variable, &dimensions, fitted.as_deref())?;
     if let Some(assumed) = grid.assumed {
         catalogue.assume(assumed);
     }
@@ -230,13 +243,17 @@ fn add(
         common.take(&single, 0);
     }
     let steps = steps(&dimensions);
-    let count = steps.iter().product::<usize>();
+    let asked = asked(&dimensions, &steps, catalogue.hours);
+    let count = asked.iter().map(Vec::len).product::<usize>();
     if catalogue.slabs.len().saturating_add(count) > MOST_SLABS {
-        let fault = Fault::new(name, format!("{count} levels and times"), "some thousands");
+        let fault = Fault::new(name, format!("{count} levels and times"), MANY);
         return Err(No::Fault(fault.of_key(variable.name()).into()));
     }
     let is_wind = matches!(described.quantity, Quantity::EastWind | Quantity::NorthWind);
     let mapped = is_wind && grid.lattice.plane != Plane::LatLon;
+    if mapped && described.along_grid.is_none() && fitted.is_some() {
+        return Err(No::LeftOut(UNSAID.into()));
+    }
     if mapped && described.along_grid.is_none() {
         catalogue.assume(
             "winds on a map projection are along the map's x and y (the file does not say)".into(),
@@ -253,10 +270,14 @@ fn add(
     };
     let lattice = catalogue.lattice(grid.lattice.clone());
     let mut gaps = Gaps::default();
-    for index in 0..count {
+    let many: Vec<usize> = asked.iter().map(Vec::len).collect();
+    for number in 0..count {
+        let at = unravelled(number, &many);
+        let at: Vec<usize> = at.iter().zip(&asked).map(|(i, asked)| asked[*i]).collect();
+        let index = ravelled(&at, &variable.steps);
         let mut here = common.clone();
-        for (dimension, i) in dimensions.iter().zip(unravelled(index, &variable.steps)) {
-            here.take(dimension, i);
+        for (dimension, i) in dimensions.iter().zip(&at) {
+            here.take(dimension, *i);
         }
         let Some(slab) = here.slab(&described, lattice, along_grid)? else {
             gaps.unused += 1;
@@ -282,6 +303,60 @@ fn add(
     gaps.tell(&variable.name, count, catalogue);
     found.variables.push(variable);
     Ok(())
+}
+
+/// The dimensions of a variable; with the map that its latitudes and longitudes lie on, where they are
+/// given point by point and the file describes no map.
+fn dimensions(
+    name: &str,
+    file: &DataSet,
+    variable: &NcVariable,
+    found: &mut Found,
+) -> std::result::Result<(Vec<Coordinate>, Option<Rc<Fitted>>), No> {
+    let mut used = None;
+    let mut all = Vec::new();
+    for d in variable.dimensions() {
+        let known = of_dimension(name, file, &d.name, d.size);
+        let undescribed = match &known {
+            Ok(Coordinate::Row(net, _) | Coordinate::Column(net, _)) => {
+                *net == Net::Metres && text(variable, "grid_mapping").is_none()
+            }
+            Ok(_) | Err(No::Fault(_)) => false,
+            Err(No::LeftOut(_)) => true,
+        };
+        let fitted = match undescribed {
+            true => found.fitted(file, variable).map_err(No::LeftOut)?,
+            false => None,
+        };
+        match fitted.and_then(|fitted| Some((fitted.along(&d.name)?, fitted))) {
+            Some((coordinate, fitted)) => {
+                all.push(coordinate);
+                used = Some(fitted);
+            }
+            None => all.push(known?),
+        }
+    }
+    Ok((all, used))
+}
+
+impl Found {
+    /// The map that the places of a variable's points lie on, sought once for all variables; `None` where
+    /// the file does not give them point by point.
+    fn fitted(
+        &mut self,
+        file: &DataSet,
+        variable: &NcVariable,
+    ) -> std::result::Result<Option<Rc<Fitted>>, String> {
+        let Some(places) = places(file, variable) else {
+            return Ok(None);
+        };
+        if let Some(known) = self.fitted.iter().find(|fitted| fitted.is_of(places)) {
+            return Ok(Some(known.clone()));
+        }
+        let new = Rc::new(fitted(file, places)?);
+        self.fitted.push(new.clone());
+        Ok(Some(new))
+    }
 }
 
 /// Levels and times of a variable that are left out, or have holes.
@@ -362,6 +437,24 @@ fn steps(dimensions: &[Coordinate]) -> Vec<usize> {
     dimensions.iter().map(along).collect()
 }
 
+/// Which indices there are along each dimension, of times those within the hours asked for.
+fn asked(dimensions: &[Coordinate], steps: &[usize], hours: Hours) -> Vec<Vec<usize>> {
+    let along = |(dimension, &many): (&Coordinate, &usize)| match (dimension, hours) {
+        (Coordinate::Valid(times), Some([from, to])) => (0..many)
+            .filter(|&i| times.get(i).is_some_and(|time| (from..=to).contains(time)))
+            .collect(),
+        _ => (0..many).collect(),
+    };
+    dimensions.iter().zip(steps).map(along).collect()
+}
+
+/// The number of an index along each dimension among all; see [`unravelled`].
+fn ravelled(at: &[usize], steps: &[usize]) -> usize {
+    at.iter()
+        .zip(steps)
+        .fold(0, |number, (i, n)| number * n + i)
+}
+
 /// The index along each dimension of the `index`-th of all, the last dimension running fastest.
 fn unravelled(mut index: usize, steps: &[usize]) -> Vec<usize> {
     let mut at = vec![0; steps.len()];
@@ -415,6 +508,7 @@ impl Common {
             surface: placed(described.quantity, surface),
             run: self.run,
             valid,
+            span: described.span,
             member: self.member,
             lattice,
             along_grid,

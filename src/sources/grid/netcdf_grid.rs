@@ -5,6 +5,7 @@ use netcdf_reader::NcVariable;
 use super::MOST_POINTS;
 use super::data_set::DataSet;
 use super::netcdf_axes::{Coordinate, Net, No, Spaced, latitudes, longitudes, metres};
+use super::netcdf_fitted::Fitted;
 use super::netcdf_mapping::{Mapping, mapping};
 use crate::error::Fault;
 use crate::geodesy::lattice::{Lattice, Plane};
@@ -30,6 +31,7 @@ pub(super) fn grid(
     file: &DataSet,
     variable: &NcVariable,
     dimensions: &[Coordinate],
+    fitted: Option<&Fitted>,
 ) -> Result<Grid, No> {
     let (mut y, mut x): (Option<Along>, Option<Along>) = (None, None);
     for (i, dimension) in dimensions.iter().enumerate() {
@@ -60,7 +62,7 @@ pub(super) fn grid(
         let fault = Fault::new(name, found, format!("up to {MOST_POINTS} points"));
         return Err(No::Fault(fault.of_key(variable.name()).into()));
     }
-    let (lattice, assumed) = lattice(file, variable, &y, &x)?;
+    let (lattice, assumed) = lattice(file, variable, [&y, &x], fitted)?;
     Ok(Grid {
         lattice,
         rows: (y.0, y.2.reversed),
@@ -72,8 +74,8 @@ pub(super) fn grid(
 fn lattice(
     file: &DataSet,
     variable: &NcVariable,
-    (_, net, y): &Along,
-    (_, _, x): &Along,
+    [(_, net, y), (_, _, x)]: [&Along; 2],
+    fitted: Option<&Fitted>,
 ) -> Result<(Lattice, Option<String>), No> {
     let on = |plane: Plane| Lattice {
         plane,
@@ -82,6 +84,9 @@ fn lattice(
     };
     if *net == Net::Degrees {
         return Ok((on(Plane::LatLon), None));
+    }
+    if let Some((fitted, definition)) = fitted.and_then(|f| Some((f, f.definition.clone()?))) {
+        return Ok((on(Plane::Projected(definition)), fitted.assumed()));
     }
     let (mapping, assumed) = mapping(file, variable).map_err(No::LeftOut)?;
     let lattice = match (net, mapping) {

@@ -11,7 +11,7 @@ use netcdf_reader::NcVariable;
 use super::netcdf_names::by_name;
 use super::parameter::{self, GEOPOTENTIAL, Meaning, above_ground};
 use crate::units::ZERO_CELSIUS_K;
-use crate::wind::slab::{Quantity, Surface};
+use crate::wind::slab::{Quantity, Span, Surface};
 
 /// Our value is the file's times `scale` plus `offset`.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -27,6 +27,8 @@ pub(super) struct Described {
     pub conversion: Conversion,
     /// Where it is, if the attributes say.
     pub surface: Option<Surface>,
+    /// Which time its values are of.
+    pub span: Span,
     /// Whether a wind is along the grid's x or y, if the attributes say.
     pub along_grid: Option<bool>,
 }
@@ -64,9 +66,15 @@ pub(super) fn described_by_name(variable: &NcVariable) -> Option<Described> {
 }
 
 fn as_meant(variable: &NcVariable, meaning: Meaning) -> Result<Described, String> {
-    if let Some(why) = not_of_one_moment(variable) {
+    let strongest = meaning.quantity == Quantity::Gust && is_maximum(variable);
+    if let Some(why) = not_of_one_moment(variable).filter(|why| !(strongest && *why == OVER_TIME)) {
         return Err(why.into());
     }
+    let span = match meaning.span {
+        // How long is told by no attribute.
+        Span::Moment if strongest => Span::SinceLast,
+        span => span,
+    };
     let units = text(variable, "units").unwrap_or_default();
     let conversion = conversion(meaning, &units).ok_or_else(|| {
         format!(
@@ -78,6 +86,7 @@ fn as_meant(variable: &NcVariable, meaning: Meaning) -> Result<Described, String
         quantity: meaning.quantity,
         conversion,
         surface: meaning.surface.or_else(|| surface(variable)),
+        span,
         along_grid: along_grid(variable),
     })
 }
@@ -101,6 +110,7 @@ fn meaning(variable: &NcVariable) -> Option<Meaning> {
         // The number may know more of where it is: 10 m above the ground.
         (Some(name), Some(number)) if name.quantity == number.quantity => Some(Meaning {
             surface: name.surface.or(number.surface),
+            span: number.span,
             ..name
         }),
         (Some(name), _) => Some(Meaning {
@@ -132,12 +142,14 @@ fn by_standard_name(name: &str) -> Option<Meaning> {
         quantity,
         unit,
         surface,
+        span: Span::Moment,
     })
 }
 
 fn by_number(variable: &NcVariable) -> Option<Meaning> {
     if let Some([id, ..]) = numbers(variable, "GRIB_paramId").as_deref() {
-        return parameter::ecmwf(u64::from(small(*id)?));
+        let whole = id.fract() == 0.0 && (0.0..1e9).contains(id);
+        return parameter::ecmwf(if whole { *id as u64 } else { return None });
     }
     if let Some([discipline, category, number, ..]) =
         numbers(variable, "Grib2_Parameter").as_deref()
@@ -155,13 +167,30 @@ fn by_long_name(variable: &NcVariable) -> Option<Meaning> {
         "10 metre U wind component" => 165,
         "10 metre V wind component" => 166,
         "2 metre temperature" => 167,
+        "Maximum 10 metre wind gust since previous post-processing"
+        | "10 metre wind gust since previous post-processing" => 49,
+        "Maximum 10 metre wind gust in the last 6 hours" => 123,
+        "Maximum 10 metre wind gust in the last 3 hours" => 228_028,
+        "Instantaneous 10 metre wind gust" => 228_029,
         _ => return None,
     })
 }
 
+/// Why a variable over some time is left out.
+const OVER_TIME: &str = "accumulations, means and extremes over time";
+
+/// Whether a variable holds the largest values over some time.
+fn is_maximum(variable: &NcVariable) -> bool {
+    // Code tables 4.10 of GRIB 2.
+    let kind = numbers(variable, "Grib2_Statistical_Interval_Type");
+    text(variable, "GRIB_stepType").is_some_and(|kind| kind == "max")
+        || kind.is_some_and(|kind| kind.first() == Some(&2.0))
+        || text(variable, "cell_methods")
+            .is_some_and(|methods| over_time(&methods) == Some("maximum"))
+}
+
 /// Why a variable is not of one moment of one forecast, if it is not.
 fn not_of_one_moment(variable: &NcVariable) -> Option<&'static str> {
-    const OVER_TIME: &str = "accumulations, means and extremes over time";
     let step_type = text(variable, "GRIB_stepType");
     let statistic = text(variable, "statistic").map(|s| s.to_ascii_lowercase());
     if statistic.is_some_and(|s| s.contains("mean") || s.contains("ltm") || s.contains("std"))
@@ -172,7 +201,7 @@ fn not_of_one_moment(variable: &NcVariable) -> Option<&'static str> {
         || variable
             .attribute("Grib_Statistical_Interval_Type")
             .is_some()
-        || text(variable, "cell_methods").is_some_and(|methods| is_over_time(&methods))
+        || text(variable, "cell_methods").is_some_and(|methods| over_time(&methods).is_some())
     {
         return Some(OVER_TIME);
     }
@@ -185,14 +214,12 @@ fn not_of_one_moment(variable: &NcVariable) -> Option<&'static str> {
     None
 }
 
-fn is_over_time(cell_methods: &str) -> bool {
+/// What was done over time, if anything was.
+fn over_time(cell_methods: &str) -> Option<&str> {
     let mut words = cell_methods.split_whitespace();
-    while let Some(word) = words.next() {
-        if ["time:", "valid_time:"].contains(&word) {
-            return words.next() != Some("point");
-        }
-    }
-    false
+    words.find(|word| ["time:", "valid_time:"].contains(word))?;
+    let method = words.next().unwrap_or_default();
+    (method != "point").then_some(method)
 }
 
 /// Where a variable is, from what converters keep of GRIB.
@@ -347,6 +374,27 @@ mod tests {
             ("units", "m s**-1"),
         ]);
         assert_eq!(described(&words).unwrap().surface, ten);
+    }
+
+    #[test]
+    fn gusts_may_be_the_strongest_over_some_time() {
+        let span = |attributes: &[_]| described(&variable(attributes)).map(|d| d.span);
+        let (name, unit) = (("standard_name", "wind_speed_of_gust"), ("units", "m s-1"));
+        assert_eq!(span(&[name, unit]), Ok(Span::Moment));
+        let maximum = ("cell_methods", "time: maximum (interval: 1 hour)");
+        assert_eq!(span(&[name, unit, maximum]), Ok(Span::SinceLast));
+        assert!(span(&[name, unit, ("cell_methods", "time: mean")]).is_err());
+        let [id, kind] = [("GRIB_paramId", "228028"), ("GRIB_stepType", "max")];
+        assert_eq!(span(&[id, kind, unit]), Ok(Span::Before(10_800)));
+        assert_eq!(span(&[("GRIB_paramId", "228029"), unit]), Ok(Span::Moment));
+        let long = (
+            "long_name",
+            "Maximum 10 metre wind gust since previous post-processing",
+        );
+        assert_eq!(span(&[long, kind, unit]), Ok(Span::SinceLast));
+        // Winds are not: the strongest of each component are no wind.
+        let wind = ("standard_name", "eastward_wind");
+        assert!(span(&[wind, unit, maximum]).is_err());
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! NetCDF variables by their names alone: the last resort, for files whose attributes say nothing.
 
 use super::parameter::{GEOPOTENTIAL, Meaning, isobaric};
-use crate::wind::slab::{Quantity, Surface};
+use crate::wind::slab::{Quantity, Span, Surface};
 
 /// Names of quantities on levels, in small letters, as the archives of reanalyses, converters from
 /// GRIB and models write them.
@@ -87,6 +87,7 @@ pub(super) fn by_name(name: &str, units: &str) -> Option<Meaning> {
         quantity: *quantity,
         unit,
         surface,
+        span: Span::Moment,
     })
 }
 

@@ -4,10 +4,10 @@
 //!
 //! WMO-No. 306, Manual on Codes, volume I.2: GRIB edition 2 code tables 4.2 and 4.5; GRIB edition 1
 //! code tables 2 and 3. ECMWF's local table 2, version 128 (parameters of the same numbers in its
-//! own archive).
+//! own archive) and 228; names and spans of its gusts as in ecCodes 2.50.
 
 use crate::atmosphere::G0_M_S2;
-use crate::wind::slab::{Quantity, Surface};
+use crate::wind::slab::{Quantity, Span, Surface};
 
 /// What a number stands for, and what its unit is in ours.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -17,6 +17,8 @@ pub(super) struct Meaning {
     pub unit: f64,
     /// Where the parameter is by its number alone.
     pub surface: Option<Surface>,
+    /// Which time it is of by its number alone.
+    pub span: Span,
 }
 
 impl Meaning {
@@ -25,6 +27,7 @@ impl Meaning {
             quantity,
             unit: 1.0,
             surface: None,
+            span: Span::Moment,
         }
     }
 
@@ -39,6 +42,14 @@ impl Meaning {
         Meaning {
             surface: Some(surface),
             ..Meaning::si(quantity)
+        }
+    }
+
+    /// The strongest gusts over some time.
+    const fn gust(span: Span) -> Meaning {
+        Meaning {
+            span,
+            ..Meaning::at(Quantity::Gust, Surface::Ground)
         }
     }
 }
@@ -91,8 +102,10 @@ pub(super) fn ecmwf(number: u64) -> Option<Meaning> {
         165 => Meaning::at(Quantity::EastWind, Surface::AboveGround(10)),
         166 => Meaning::at(Quantity::NorthWind, Surface::AboveGround(10)),
         167 => Meaning::at(Quantity::Temperature, Surface::AboveGround(2)),
-        // Of the moment; 49, the strongest since some hours, is over time.
-        228_029 => Meaning::at(Quantity::Gust, Surface::Ground),
+        49 => Meaning::gust(Span::SinceLast),
+        123 => Meaning::gust(Span::Before(6 * 3_600)),
+        228_028 => Meaning::gust(Span::Before(3 * 3_600)),
+        228_029 => Meaning::gust(Span::Moment),
         _ => return None,
     })
 }

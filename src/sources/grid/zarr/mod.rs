@@ -38,6 +38,10 @@ pub(super) struct Store {
 impl Store {
     /// Opens a store, with what cannot be read in it.
     pub fn open(name: &str, path: &Path) -> Result<(Store, LeftOut)> {
+        if let metadata::Kind::Array { .. } = metadata::kind(path) {
+            let expected = "the folder of the whole store, which holds this one";
+            return Err(Fault::new(name, "a single array of a Zarr store", expected).into());
+        }
         let storage = FilesystemStore::new(path).map_err(|cause| {
             Fault::new(name, cause.to_string(), "a folder that is a Zarr store")
         })?;
