@@ -3,12 +3,18 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+#[path = "common/briefing.rs"]
+mod briefing;
+#[path = "common/changed.rs"]
+mod changed;
 #[path = "common/program.rs"]
 mod program;
 
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::process::Command;
 
+use briefing::{root, said, skipped, tool};
 use program::{stderr, stdout, windfall};
 use serde_json::Value;
 
@@ -244,6 +250,7 @@ fn a_page_a_map_and_a_row_are_written_by_ending_or_into_a_folder() {
         assert!(kinds.contains(&kind), "{kind} of {kinds:?}");
     }
     assert_eq!(&fs::read(out.join("map.png")).unwrap()[1..4], b"PNG");
+    look_at(&out.join("debrief.html"));
     // By ending; over what is read, or of a kind that there is not, nothing is written.
     let one = folder.path().join("one.svg");
     stdout(&debrief(&[
@@ -313,4 +320,34 @@ fn a_logbook_alone_is_scored() {
     // Neither a track nor a logbook; a track without a plan.
     assert!(!windfall("debrief", &[PLAN]).status.success());
     assert!(!windfall("debrief", &["--track", "x.csv"]).status.success());
+}
+
+/// The page in Chromium: by day and by night, on a phone and on a desk, by the rules of axe-core.
+fn look_at(page: &Path) {
+    let (Some(chromium), Some(node)) = (
+        tool(&["chromium", "chromium-browser"]),
+        tool(&["node", "nodejs"]),
+    ) else {
+        return;
+    };
+    let modules = root().join("target/browser/node_modules");
+    if !modules.join("axe-core").is_dir() {
+        assert!(std::env::var_os("CI").is_none(), "CI has no axe-core");
+        return skipped("npm ci has not been run in target/browser (.ci/run does it)");
+    }
+    let mut command = Command::new(node);
+    command
+        .env("NODE_PATH", modules)
+        .arg(root().join("tests/browser/plain_page.cjs"))
+        .args([chromium.as_path(), page]);
+    let found: Value = serde_json::from_str(&said(&mut command)).unwrap();
+    let found = found.as_array().unwrap();
+    assert_eq!(found.len(), 4);
+    for one in found {
+        assert_eq!(one["violations"], serde_json::json!([]), "{one}");
+        assert_eq!(one["requests"], serde_json::json!([]), "{one}");
+        assert_eq!(one["wide"], one["width"], "sticks out to the side: {one}");
+        let passes = one["passes"].as_array().unwrap();
+        assert!(passes.iter().any(|p| p == "color-contrast"), "{one}");
+    }
 }

@@ -80,7 +80,7 @@ impl Source {
             }
             #[cfg(feature = "mqtt")]
             "mqtt" => topic(rest),
-            "mqtt" | "mqtts" => {
+            scheme if scheme.starts_with("mqtt") => {
                 let found = format!("\"{text}\", which this program cannot listen to");
                 let expected = "mqtt://host:port/topic of a program that is built with it (cargo build --features mqtt; without TLS), or a bridge that writes lines, piped into --from -";
                 Err(fault(found, expected).into())

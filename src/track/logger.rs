@@ -258,7 +258,12 @@ impl Logger {
             .any(|r| r.height_m.is_some() || r.shock.is_some())
         {
             let expected = "a column of pressures, heights or accelerations: with such a name, or told by --columns";
-            return Err(Fault::new(name, "none of them", expected).into());
+            let found = match &names {
+                Some(names) => format!("the columns {}", names.join(", ")),
+                None => "no names of columns, and none with such numbers".to_owned(),
+            };
+            let found: String = found.chars().take(300).collect();
+            return Err(Fault::new(name, found, expected).into());
         }
         let runs = runs(&rows);
         Ok(Logger {
@@ -436,6 +441,12 @@ fn by_name(names: &[String], found: &mut Found) {
             Some(Quantity::Acceleration) if !given => found.acceleration.push(i),
             _ => {}
         }
+    }
+    // Whatever it is called: what has a unit of pressure is one.
+    if found.pressure.is_none() && found.height.is_none() {
+        let unit = |name: &String| pressure_unit(words(name).last().map_or("", String::as_str));
+        let mut units = names.iter().map(unit).enumerate();
+        found.pressure = units.find_map(|(i, unit)| unit.map(|pa| (i, Some(pa))));
     }
 }
 
@@ -813,6 +824,8 @@ mod tests {
             bare.notes
         );
         assert_eq!(bare.rows[20].height_m, named.rows[20].height_m);
+        let german = read(&format!("Millis;Druck (hPa)\n{}", rows.replace(',', ";")));
+        assert_eq!(german.rows[20].height_m, named.rows[20].height_m);
         let asked = LoggerColumns::parse("time=1:ms,pressure=2:hPa").unwrap();
         let near = Timestamp::UNIX_EPOCH;
         let told = Logger::read("x", rows.as_bytes(), &asked, near).unwrap();

@@ -138,7 +138,7 @@ fn next(d: &Debrief, plan: &Plan, units: UnitSystem) -> Markup {
 fn for_records(d: &Debrief) -> Markup {
     html! {
         p { "The same row as the table that " code { "--out record.csv" } " writes: metres, seconds, degrees, shares." } "\n"
-        table { "\n"
+        table.record { "\n"
             tbody { "\n"
                 @for (name, value) in record(d) {
                     tr { th scope="row" { (name) } td { (value) } } "\n"
