@@ -263,7 +263,7 @@ impl Profile {
             self.points.get(after)?,
         );
         let share = (clock_s - a.0) / (b.0 - a.0);
-        (b.0 - a.0 <= GAP_S).then(|| a.1 + share * (b.1 - a.1))
+        (b.0 - a.0 <= GAP_S).then_some(a.1 + share * (b.1 - a.1))
     }
 
     /// All offsets at which they overlap, in coarse steps.

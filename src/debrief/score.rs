@@ -139,18 +139,19 @@ fn erf(x: f64) -> f64 {
 
 /// How many of `n` flights a region of probability `p` holds if it is right: the central 95 % of the binomial.
 pub fn coverage_bounds(n: u32, p: f64) -> [u32; 2] {
-    let mut chance = (1.0 - p).powi(n.try_into().unwrap_or(i32::MAX));
+    // In logarithms: of many flights the first chances are less than any number.
+    let mut ln_chance = f64::from(n) * (-p).ln_1p();
     let (mut below, mut bounds) = (0.0, [n, n]);
     for k in 0..=n {
         let before = below;
-        below += chance;
+        below += ln_chance.exp();
         if before < 0.025 && below >= 0.025 {
             bounds[0] = k;
         }
         if before < 0.975 && below >= 0.975 {
             bounds[1] = k;
         }
-        chance *= f64::from(n - k) / f64::from(k + 1) * p / (1.0 - p);
+        ln_chance += (f64::from(n - k) / f64::from(k + 1) * p / (1.0 - p)).ln();
     }
     bounds
 }
@@ -182,10 +183,10 @@ impl Calibration {
 
 /// Probability that chi-square with 2 n degrees of freedom is more than 2 x: e^-x times the first n terms of e^x.
 fn above(x: f64, n: usize) -> f64 {
-    let (mut term, mut sum) = ((-x).exp(), 0.0);
+    let (mut ln_term, mut sum) = (-x, 0.0);
     for k in 0..n {
-        sum += term;
-        term *= x / (k + 1) as f64;
+        sum += ln_term.exp();
+        ln_term += (x / (k + 1) as f64).ln();
     }
     if n == 0 { 0.5 } else { sum }
 }
@@ -300,6 +301,8 @@ mod tests {
             (20, 0.9, [15, 20]),
             (54, 0.5, [20, 34]),
             (54, 0.9, [44, 52]),
+            (400, 0.9, [348, 371]),
+            (5_000, 0.95, [4_719, 4_780]),
         ] {
             assert_eq!(coverage_bounds(n, p), expected, "{n} {p}");
         }

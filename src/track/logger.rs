@@ -93,8 +93,9 @@ enum Quantity {
     Acceleration,
 }
 
-/// Rows that are read at most.
-const MOST_ROWS: usize = 4_000_000;
+/// Files of more rows are refused: a hundred a second for half a day are fewer. Of a row so many cells are told apart.
+const MOST_ROWS: usize = 5_000_000;
+const MOST_CELLS: usize = 256;
 /// Lines that tell what stands between cells.
 const TOLD_BY: usize = 400;
 /// A clock that stands still for longer, s, was switched off.
@@ -220,8 +221,13 @@ impl Logger {
     ) -> Result<Logger> {
         let text = String::from_utf8_lossy(bytes);
         let text = text.trim_start_matches('\u{feff}');
+        let count = text.lines().count();
+        if count > MOST_ROWS {
+            let expected = format!("at most {MOST_ROWS} rows: cut it to the flight");
+            return Err(Fault::new(name, format!("{count} rows"), expected).into());
+        }
         let separator = separator(text);
-        let lines = text.lines().enumerate().take(MOST_ROWS);
+        let lines = text.lines().enumerate();
         let mut rows: Vec<Row> = lines
             .filter(|(_, line)| !line.trim().is_empty() && !line.trim_start().starts_with('#'))
             .map(|(i, line)| Row {
@@ -301,7 +307,7 @@ fn cells(line: &str, separator: char) -> Vec<String> {
     for c in line.chars() {
         match c {
             '"' => quoted = !quoted,
-            c if c == separator && !quoted => cells.push(String::new()),
+            c if c == separator && !quoted && cells.len() < MOST_CELLS => cells.push(String::new()),
             c => cells.last_mut().into_iter().for_each(|cell| cell.push(c)),
         }
     }

@@ -15,6 +15,7 @@ pub fn seeds(reader: &str) -> Vec<Vec<u8>> {
         "shapefile" => vec![shapefile(3, 2), shapefile(5, 1), shapefile(13, 2)],
         "hgt" => vec![tile()],
         "point" => vec![POINT.into()],
+        "photo" => vec![photo()],
         _ => Vec::new(),
     }
 }
@@ -26,6 +27,19 @@ const POINT: &str = r#"{"latitude": 43.0, "longitude": -108.4, "elevation": 1600
 "wind_speed_850hPa": [20, 22], "wind_direction_850hPa": [270, 280], "geopotential_height_850hPa": [1480, 1482],
 "wind_speed_500hPa": [70, 72], "wind_direction_500hPa": [290, 291], "geopotential_height_500hPa": [5600, 5601],
 "temperature_850hPa": [5, 6], "temperature_500hPa": [-20, -21], "wind_speed_10m": [9, 8], "wind_direction_10m": [250, null]}}"#;
+
+/// A JPEG of nothing but an EXIF time: a directory that points to another, which holds DateTimeOriginal.
+fn photo() -> Vec<u8> {
+    let mut tiff = b"II*\0\x08\0\0\0\x01\0\x69\x87\x04\0\x01\0\0\0\x1a\0\0\0\0\0\0\0".to_vec();
+    tiff.extend(b"\x01\0\x03\x90\x02\0\x14\0\0\0\x2c\0\0\0\0\0\0\0");
+    tiff.extend(b"2026:02:05 18:02:52\0");
+    let mut jpeg = vec![0xff, 0xd8, 0xff, 0xe1];
+    jpeg.extend(((tiff.len() + 8) as u16).to_be_bytes());
+    jpeg.extend(b"Exif\0\0");
+    jpeg.extend(tiff);
+    jpeg.extend([0xff, 0xd9]);
+    jpeg
+}
 
 fn osm() -> Vec<u8> {
     let nodes = [
