@@ -27,7 +27,7 @@ fn job(draws: u64, fields: u32) -> Job {
         Candidate::at(place)
     };
     let candidates: Vec<Candidate> = (0..fields).map(candidate).collect();
-    let record = LongRecord::survey(&plan, &files, &Hints::default()).expect("a record");
+    let record = LongRecord::survey(&plan, &files, &Hints::default(), None).expect("a record");
     let asked = Asked {
         between: [None; 2],
         every_s: 3_600,

@@ -112,7 +112,7 @@ fn asked() -> Asked {
 }
 
 fn job(plan: &Plan, fields: &[Candidate], winds: &[PathBuf], asked: Asked) -> Job {
-    let record = LongRecord::survey(plan, winds, &Hints::default()).unwrap();
+    let record = LongRecord::survey(plan, winds, &Hints::default(), None).unwrap();
     Job::new(plan, fields, record, asked, Digest::default()).unwrap()
 }
 

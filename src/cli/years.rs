@@ -152,18 +152,21 @@ pub fn run(args: &YearsArgs, out: &mut impl Write, talk: &mut (impl Write + Send
     let places = Places::of(args)?;
     if let Some(scheduler) = args.script {
         let text = with_threads(args.run.threads, || {
-            batch::text(args, &job(args, &plan)?, scheduler, places.folder()?)
+            let folder = made(places.folder()?)?;
+            batch::text(args, &job(args, &plan, Some(folder))?, scheduler, folder)
         })?;
         return output::print(out, "standard output", &text);
     }
     if let Some(shard) = &args.shard {
         return with_threads(args.run.threads, || {
-            one_part(&job(args, &plan)?, shard, places.folder()?, talk)
+            let folder = made(places.folder()?)?;
+            one_part(&job(args, &plan, Some(folder))?, shard, folder, talk)
         });
     }
     let mut begun = places.begin(args, &plan)?;
     let text = with_threads(args.run.threads, || {
-        let job = job(args, &plan)?;
+        let kept = args.gather.as_deref().or(places.folder.as_deref());
+        let job = job(args, &plan, kept)?;
         let whole = match &args.gather {
             Some(folder) => parts::gather(&job, folder)?,
             None => all(args, &job, places.folder.as_deref(), talk)?,
@@ -171,6 +174,13 @@ pub fn run(args: &YearsArgs, out: &mut impl Write, talk: &mut (impl Write + Send
         answer(args, &plan, &job, &whole, &mut begun)
     })?;
     begun.finish(|| output::print(out, "standard output", &text))
+}
+
+/// A folder that is made where it is not there.
+fn made(folder: &Path) -> Result<&Path> {
+    let made = std::fs::create_dir_all(folder);
+    made.map_err(|cause| Error::file(folder, "make", cause))?;
+    Ok(folder)
 }
 
 /// Where results go.
@@ -214,7 +224,7 @@ impl Places {
         read.extend(args.candidates.iter().chain(&args.into).cloned());
         read.extend(args.wind.iter().cloned());
         if let Some(folder) = &self.folder {
-            std::fs::create_dir_all(folder).map_err(|cause| Error::file(folder, "make", cause))?;
+            made(folder)?;
         }
         let folder = self.folder.iter();
         let in_folder = folder.flat_map(|folder| IN_FOLDER.map(|name| folder.join(name)));
@@ -230,7 +240,8 @@ impl Places {
     }
 }
 
-fn job(args: &YearsArgs, plan: &Plan) -> Result<Job> {
+/// The work; what is known of the archive is kept in the folder of the parts.
+fn job(args: &YearsArgs, plan: &Plan, folder: Option<&Path>) -> Result<Job> {
     let fields = match &args.candidates {
         Some(file) => candidates::read(file, args.spacing)?,
         None => Vec::new(),
@@ -239,7 +250,7 @@ fn job(args: &YearsArgs, plan: &Plan) -> Result<Job> {
         [] => &plan.wind_files,
         given => given,
     };
-    let record = LongRecord::survey(plan, given, &args.hints.hints())?;
+    let record = LongRecord::survey(plan, given, &args.hints.hints(), folder)?;
     let from = args
         .from
         .map(|when| when.begins(&plan.timezone))

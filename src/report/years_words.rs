@@ -92,6 +92,14 @@ pub fn wait(season: &Season) -> String {
     days + if wait.cut_short { "+" } else { "" }
 }
 
+/// How many of a thing.
+fn several(count: usize, what: &str) -> String {
+    match count {
+        1 => format!("1 {what}"),
+        _ => format!("{count} {what}s"),
+    }
+}
+
 /// What was flown through.
 pub fn record(years: &Years) -> String {
     let [from, to] = years.days;
@@ -100,8 +108,12 @@ pub fn record(years: &Years) -> String {
         false => "times",
     };
     format!(
-        "{from} to {to}: {} days in {} years with {} releases from each field; {} {of} in {} files",
-        years.day_count, years.year_count, years.releases, years.times, years.files
+        "{from} to {to}: {} with releases in {}, {} from each field; {} {of} in {}",
+        several(years.day_count, "day"),
+        several(years.year_count, "year"),
+        several(years.releases, "release"),
+        years.times,
+        several(years.files, "file")
     )
 }
 

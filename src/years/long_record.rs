@@ -8,6 +8,7 @@ use jiff::{SignedDuration, Timestamp};
 use rayon::prelude::*;
 
 use super::digest::{Digest, entries};
+use super::known_files::KnownFiles;
 use crate::error::{Error, Fault, Result};
 use crate::plan::Plan;
 use crate::sources::grid::GridFile;
@@ -118,28 +119,41 @@ fn of_folder(folder: &Path, all: &mut Vec<PathBuf>) -> Result<()> {
 }
 
 impl LongRecord {
-    /// Looks through an archive: of each file the catalogue is read, and closed again.
+    /// Looks through an archive: of each file the catalogue is read, and closed again. What is found is kept
+    /// in the folder `kept`, if there is one, and not looked for again.
     ///
     /// # Errors
     ///
     /// Whatever is wrong with the files, soundings together with grids, and no times at all.
-    pub fn survey(plan: &Plan, given: &[PathBuf], hints: &Hints) -> Result<LongRecord> {
+    pub fn survey(
+        plan: &Plan,
+        given: &[PathBuf],
+        hints: &Hints,
+        kept: Option<&Path>,
+    ) -> Result<LongRecord> {
+        let mut known = KnownFiles::of(kept);
         let paths = listed(given)?;
         let mut hints = hints.clone();
         if hints.columns.is_empty() {
             hints.columns.clone_from(&plan.wind_columns);
         }
-        let looked = paths.par_iter().map(|path| look(path, &hints)).collect();
+        let looked = paths
+            .par_iter()
+            .map(|path| look(path, &hints, &known))
+            .collect();
         let looked: Vec<Looked> = all_or_faults(looked)?;
         let (mut grids, mut soundings) = (Vec::new(), Vec::new());
         for (path, looked) in paths.iter().zip(looked) {
             match looked {
-                Looked::Grid { first, last, times } => grids.push(Dated {
-                    path: path.clone(),
-                    first,
-                    last,
-                    times,
-                }),
+                Looked::Grid { first, last, times } => {
+                    known.add(path, first, last, times);
+                    grids.push(Dated {
+                        path: path.clone(),
+                        first,
+                        last,
+                        times,
+                    });
+                }
                 Looked::Soundings(ascents) => soundings.extend(ascents),
             }
         }
@@ -148,6 +162,7 @@ impl LongRecord {
             let expected = "soundings or grids, not both";
             return Err(Fault::new(&sounding.file, found, expected).into());
         }
+        known.keep();
         soundings.retain(|ascent| ascent.sounding.time.is_some());
         soundings.sort_by_key(|ascent| ascent.sounding.time);
         if grids.is_empty() && soundings.is_empty() {
@@ -351,7 +366,14 @@ enum Looked {
     Soundings(Vec<FileAscent>),
 }
 
-fn look(path: &Path, hints: &Hints) -> Result<Looked> {
+fn look(path: &Path, hints: &Hints, known: &KnownFiles) -> Result<Looked> {
+    if let Some(known) = known.find(path) {
+        return Ok(Looked::Grid {
+            first: known.first,
+            last: known.last,
+            times: known.times,
+        });
+    }
     match WindFiles::read(&[path.to_owned()], hints, false)? {
         WindFiles::Soundings(ascents) => Ok(Looked::Soundings(ascents)),
         WindFiles::Grids { files, .. } => {

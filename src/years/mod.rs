@@ -10,6 +10,7 @@ pub mod cells;
 pub mod digest;
 mod fly;
 pub mod job;
+mod known_files;
 pub mod long_record;
 pub mod parts;
 pub mod release;

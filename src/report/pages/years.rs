@@ -157,7 +157,7 @@ fn landings(field: &FieldYears, years: &Years, units: UnitSystem) -> Markup {
         }
         tr { th scope="row" { "in water" } td { (bounds(field.water)) } }
         @for hit in &field.hits { tr {
-            th scope="row" { (hit.name) @if hit.within_m > 0.0 { " (within " (units.size(hit.within_m)) ")" } }
+            th scope="row" { (hit.name) @if hit.within_m > 0.0 { " (within " (words::far(hit.within_m, units)) ")" } }
             td { (bounds(hit.share)) @if hit.coarse { " by a coarse map: at the least" } }
         } }
     } } }

@@ -10,7 +10,7 @@ use crate::geodesy::{Position, wrap_longitude};
 use crate::report::basis;
 use crate::report::files::geojson::{polygons_feature, spot_feature};
 use crate::report::layout::list;
-use crate::report::words::share;
+use crate::report::words::{far, share};
 use crate::report::years_words::{
     bounds, deciding, drift, hour, how_to_read, month, ranking, record, wait, what_is_unknown,
 };
@@ -164,7 +164,7 @@ fn landings(field: &FieldYears, years: &Years, units: UnitSystem) -> Vec<String>
     lines.push(format!("in water: {}", bounds(field.water)));
     for hit in &field.hits {
         let near = match hit.within_m > 0.0 {
-            true => format!(" (within {})", units.size(hit.within_m)),
+            true => format!(" (within {})", far(hit.within_m, units)),
             false => String::new(),
         };
         let coarse = if hit.coarse {

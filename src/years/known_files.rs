@@ -1,0 +1,83 @@
+//! What a survey found, kept beside the parts: hundreds of parts need not each look through all files.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::time::UNIX_EPOCH;
+
+use jiff::Timestamp;
+use serde::{Deserialize, Serialize};
+
+use crate::files::write_atomically;
+
+/// Its name in the folder of the parts.
+const NAME: &str = "archive.json";
+
+/// Times of a file, and by what it is known to be the same.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct KnownFile {
+    bytes: u64,
+    modified_s: u64,
+    /// The first of its times.
+    pub first: Timestamp,
+    /// The last.
+    pub last: Timestamp,
+    /// How many there are.
+    pub times: usize,
+}
+
+/// The files of an archive that were looked through.
+#[derive(Debug, Clone, Default)]
+pub struct KnownFiles {
+    folder: Option<PathBuf>,
+    files: BTreeMap<String, KnownFile>,
+}
+
+impl KnownFiles {
+    /// What is known in a folder; nothing where there is no folder, or what is there cannot be read.
+    pub fn of(folder: Option<&Path>) -> KnownFiles {
+        let text = folder.and_then(|folder| fs::read(folder.join(NAME)).ok());
+        let files = text.and_then(|text| serde_json::from_slice(&text).ok());
+        KnownFiles {
+            folder: folder.map(Path::to_owned),
+            files: files.unwrap_or_default(),
+        }
+    }
+
+    /// A file, if it has not changed since.
+    pub fn find(&self, path: &Path) -> Option<&KnownFile> {
+        let known = self.files.get(&path.display().to_string())?;
+        let now = stamp(path)?;
+        (now == (known.bytes, known.modified_s)).then_some(known)
+    }
+
+    /// Adds a file.
+    pub fn add(&mut self, path: &Path, first: Timestamp, last: Timestamp, times: usize) {
+        let Some((bytes, modified_s)) = stamp(path) else {
+            return;
+        };
+        let known = KnownFile {
+            bytes,
+            modified_s,
+            first,
+            last,
+            times,
+        };
+        self.files.insert(path.display().to_string(), known);
+    }
+
+    /// Keeps it in the folder, if that is there. Where it cannot be written the next one looks itself.
+    pub fn keep(&self) {
+        let there = self.folder.as_ref().filter(|folder| folder.is_dir());
+        if let (Some(folder), Ok(text)) = (there, serde_json::to_vec(&self.files)) {
+            let _ = write_atomically(&folder.join(NAME), &text);
+        }
+    }
+}
+
+/// Length and time of the last change; `None` for what is no file.
+fn stamp(path: &Path) -> Option<(u64, u64)> {
+    let about = fs::metadata(path).ok().filter(fs::Metadata::is_file)?;
+    let since = about.modified().ok()?.duration_since(UNIX_EPOCH).ok()?;
+    Some((about.len(), since.as_secs()))
+}
