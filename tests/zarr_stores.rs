@@ -67,10 +67,10 @@ mod read {
         (slab.quantity, slab.surface, slab.valid)
     }
 
-    fn the_same_as_netcdf(store: &Path, hours: usize) {
+    fn the_same_as_netcdf(store: &Path) {
         let netcdf = open("era5_portugal_20221013_17.nc");
         let store = GridFile::open(store).unwrap_or_else(|error| panic!("{error}"));
-        assert_eq!(store.slabs.len(), hours * 37 * 4);
+        assert_eq!(store.slabs.len(), 12 * 37 * 4);
         let mut of_netcdf = BTreeMap::new();
         for (index, slab) in netcdf.slabs.iter().enumerate() {
             of_netcdf.insert(place(slab), index);
@@ -86,18 +86,7 @@ mod read {
     #[test]
     fn real_hours_are_those_of_the_netcdf_file() {
         for store in ["era5_v2_blosc", "era5_v3_sharded"] {
-            the_same_as_netcdf(&path("zarr").join(store), 12);
-        }
-    }
-
-    /// Stores that are too large to be kept here: WINDFALL_ZARR=folder of those with all 40 hours.
-    #[test]
-    fn real_hours_of_a_whole_file_are_the_same() {
-        let Some(folder) = std::env::var_os("WINDFALL_ZARR") else {
-            return;
-        };
-        for store in fs::read_dir(folder).unwrap() {
-            the_same_as_netcdf(&store.unwrap().path(), 40);
+            the_same_as_netcdf(&path("zarr").join(store));
         }
     }
 
@@ -268,12 +257,12 @@ mod read {
                     "\"shape\": [\n    3,",
                     "\"shape\": [\n    4000000000,",
                 )),
-                "\"u\"",
+                "whose coordinate has 3",
             ),
             (v2(&new("\"zlib\"", "\"none such\"")), "none such"),
             (v2(&new("\">f4\"", "\"<M8[ns]\"")), "\"u\": "),
             (v2(&new("{", "[")), "not JSON"),
-            (v2(&new(">f4", ">f8")), "does not fit"),
+            (v2(&new(">f4", ">f8")), "decoded chunk"),
             (
                 v3(&new(
                     "        1,\n        3,\n        6",
@@ -291,7 +280,7 @@ mod read {
         let cut = changed("era5_v2_blosc", "u/0.0.0.0", |_| {
             b"\x02\x01\x33\x04".to_vec()
         });
-        assert!(cut.contains("variable u"), "{cut}");
+        assert!(cut.contains("blosc"), "{cut}");
         // A chunk of zeros, 100 MB of them.
         let mut bomb = flate2::write::ZlibEncoder::new(Vec::new(), flate2::Compression::best());
         std::io::copy(

@@ -335,6 +335,15 @@ fn dimensions(
             }
             None => all.push(known?),
         }
+        // In a Zarr store nothing holds them together.
+        let values = all.last().map_or(0, Coordinate::len);
+        if values as u64 != d.size {
+            let why = format!(
+                "along \"{}\", of {} points, whose coordinate has {values}",
+                d.name, d.size
+            );
+            return Err(No::LeftOut(why));
+        }
     }
     Ok((all, used))
 }

@@ -22,8 +22,8 @@ use super::netcdf_meaning::text;
 use crate::geodesy::Position;
 use crate::geodesy::lattice::to_plane;
 
-/// The most points of such a grid.
-const MOST_POINTS: u64 = 6_000_000;
+/// The most points of such a grid: 3 km over the United States are 1.9 million.
+const MOST_POINTS: u64 = 2_500_000;
 /// How far a point may lie from where it should be, cells.
 const OFF_CELLS: f64 = 0.02;
 /// Rows and columns that a map is sought with.
