@@ -10,6 +10,7 @@ use netcdf_reader::NcVariable;
 
 use super::netcdf_names::by_name;
 use super::parameter::{self, GEOPOTENTIAL, Meaning, above_ground};
+use crate::numeric::nearest_whole;
 use crate::units::ZERO_CELSIUS_K;
 use crate::wind::slab::{Quantity, Surface};
 
@@ -43,7 +44,9 @@ pub(super) fn numbers(variable: &NcVariable, attribute: &str) -> Option<Vec<f64>
 }
 
 fn small(number: f64) -> Option<u8> {
-    (number.fract() == 0.0 && (0.0..=255.0).contains(&number)).then_some(number as u8)
+    (number.fract() == 0.0)
+        .then(|| nearest_whole(number))
+        .flatten()
 }
 
 /// What a variable is; or why it is left out.
