@@ -62,9 +62,38 @@ pub fn between<const N: usize>(from: [f64; N], to: [f64; N], share: f64) -> [f64
     std::array::from_fn(|k| from[k] + share * (to[k] - from[k]))
 }
 
+/// The whole number nearest to a number, where the type has it; `None` for those beyond it and for NaN.
+pub fn nearest_whole<T: TryFrom<i64>>(x: f64) -> Option<T> {
+    // Up to here each whole number is a double of its own.
+    const EXACT: f64 = 9_007_199_254_740_992.0;
+    let whole = x.round();
+    #[allow(clippy::cast_possible_truncation, reason = "within what i64 holds")]
+    (whole.abs() <= EXACT)
+        .then_some(whole as i64)
+        .and_then(|whole| T::try_from(whole).ok())
+}
+
+/// A number as grids keep it: nearest of the 32-bit ones, infinite beyond them.
+#[allow(clippy::cast_possible_truncation, reason = "what grids are: f32")]
+pub const fn single(x: f64) -> f32 {
+    x as f32
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn whole_numbers_are_those_that_the_type_has() {
+        assert_eq!(nearest_whole::<u8>(254.6), Some(255));
+        assert_eq!(nearest_whole::<u8>(255.5), None);
+        assert_eq!(nearest_whole::<u8>(-0.6), None);
+        assert_eq!(nearest_whole::<u8>(-0.4), Some(0));
+        assert_eq!(nearest_whole::<i64>(f64::NAN), None);
+        assert_eq!(nearest_whole::<i64>(f64::INFINITY), None);
+        assert_eq!(nearest_whole::<i64>(-1e15), Some(-1_000_000_000_000_000));
+        assert_eq!(nearest_whole::<u64>(1e17), None);
+    }
 
     #[test]
     fn a_square_root() {

@@ -346,8 +346,8 @@ fn placed(row: &[Cell], heads: &[Cell]) -> Option<Vec<Option<String>>> {
     for cell in row {
         // How far apart they are; less than 0 where they overlap.
         let apart = |head: &Cell| {
-            let from = cell.place.start.max(head.place.start) as i64;
-            from - cell.place.end.min(head.place.end) as i64
+            let from = cell.place.start.max(head.place.start).cast_signed();
+            from - cell.place.end.min(head.place.end).cast_signed()
         };
         let nearest = (0..heads.len()).min_by_key(|&i| apart(&heads[i]))?;
         if placed[nearest].is_some() {

@@ -3,6 +3,12 @@
 //! A reader only takes the file apart; what every sounding needs done to it (fillers, order,
 //! heights, calm winds) is done once, in `clean`.
 
+// What a file says is a number of its own kind until it was found to be one of ours.
+#![cfg_attr(
+    not(test),
+    deny(clippy::cast_possible_truncation, clippy::cast_sign_loss)
+)]
+
 mod around;
 mod binary;
 mod bufkit;

@@ -13,6 +13,7 @@ use super::clean::{Raw, Row};
 use super::text::date_time;
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
+use crate::numeric::nearest_whole;
 use crate::units::{Dimension, parse};
 use crate::wind::sounding::{HeightSource, Model, Tally};
 
@@ -488,7 +489,7 @@ fn time_of(value: &Value, offset_s: Option<f64>) -> Option<(Timestamp, bool)> {
     let (time, no_offset) = date_time(value.as_str()?)?;
     match (no_offset, offset_s) {
         (true, Some(offset_s)) => {
-            let second = time.as_second().checked_sub(offset_s as i64)?;
+            let second = time.as_second().checked_sub(nearest_whole(offset_s)?)?;
             Some((Timestamp::from_second(second).ok()?, true))
         }
         _ => Some((time, !no_offset)),

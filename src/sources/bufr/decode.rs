@@ -47,9 +47,15 @@ impl Bits<'_> {
         Ok(value)
     }
 
+    /// A number of no more bits than the type has.
+    fn number<T: TryFrom<u64>>(&mut self, width: u32) -> Decoded<T> {
+        let number = self.take(width)?;
+        T::try_from(number).map_err(|_| format!("{number} of {width} bits"))
+    }
+
     fn text(&mut self, characters: usize) -> Decoded<Option<String>> {
         let bytes: Vec<u8> = (0..characters)
-            .map(|_| self.take(8).map(|byte| byte as u8))
+            .map(|_| self.number::<u8>(8))
             .collect::<Decoded<_>>()?;
         let missing = bytes.iter().all(|byte| *byte == 0xff);
         let text: String = bytes.into_iter().map(char::from).collect();
@@ -168,7 +174,7 @@ impl Decoder<'_> {
         let (times, after) = match (times, after) {
             (0, [factor, after @ ..]) => {
                 let element = packing(*factor).ok_or_else(|| format!("a count {factor}"))?;
-                (self.bits_of_all(element.width)? as usize, after)
+                (self.count_of_all(element.width)?, after)
             }
             _ => (times, after),
         };
@@ -185,9 +191,9 @@ impl Decoder<'_> {
         Ok(after)
     }
 
-    /// Bits that must be the same in all subsets.
-    fn bits_of_all(&mut self, width: u32) -> Decoded<u64> {
-        let value = self.bits.take(width)?;
+    /// A count that must be the same in all subsets.
+    fn count_of_all(&mut self, width: u32) -> Decoded<usize> {
+        let value = self.bits.number(width)?;
         if self.compressed && self.bits.take(6)? != 0 {
             return Err("subsets of different length packed together".into());
         }
@@ -195,15 +201,18 @@ impl Decoder<'_> {
     }
 
     fn operate(&mut self, x: u32, y: u32) -> Decoded<()> {
-        let signed = |y: u32| if y == 0 { 0 } else { i64::from(y) - 128 };
+        // Three digits at most.
+        let y = i32::try_from(y).map_err(|_| format!("operand {y}"))?;
+        let signed = |y: i32| if y == 0 { 0 } else { y - 128 };
+        let bytes = usize::try_from(y).unwrap_or(0);
         match x {
-            1 => self.changes.width = signed(y),
-            2 => self.changes.scale = signed(y) as i32,
-            4 => self.changes.associated = y,
-            5 => drop(self.texts(0, y as usize)?),
-            6 => self.changes.local = Some(y),
-            7 => self.changes.digits = y as i32,
-            8 => self.changes.text_bytes = (y > 0).then_some(y as usize),
+            1 => self.changes.width = i64::from(signed(y)),
+            2 => self.changes.scale = signed(y),
+            4 => self.changes.associated = y.unsigned_abs(),
+            5 => drop(self.texts(0, bytes)?),
+            6 => self.changes.local = Some(y.unsigned_abs()),
+            7 => self.changes.digits = y,
+            8 => self.changes.text_bytes = (bytes > 0).then_some(bytes),
             22..=37 => self.ended = true,
             _ => return Err(format!("operator 2{x:02}{y:03}")),
         }
@@ -270,7 +279,7 @@ impl Decoder<'_> {
         if !self.compressed {
             return Ok(vec![known(least, width)]);
         }
-        let more = self.bits.take(6)? as u32;
+        let more = self.bits.number(6)?;
         (0..self.together)
             .map(|_| {
                 let above = self.bits.take(more)?;
@@ -285,7 +294,7 @@ impl Decoder<'_> {
     fn texts(&mut self, number: Descriptor, bytes: usize) -> Decoded<Vec<Event>> {
         let same = self.bits.text(bytes)?;
         let more = match self.compressed {
-            true => self.bits.take(6)? as usize,
+            true => self.bits.number(6)?,
             false => 0,
         };
         (0..self.together)

@@ -23,6 +23,7 @@ use super::clean::{Raw, Row};
 use crate::earth::G0_M_S2;
 use crate::error::{Fault, Result};
 use crate::geodesy::Position;
+use crate::numeric::nearest_whole;
 use crate::wind::sounding::{HeightSource, Tally};
 
 /// A message may stand behind the heading of a bulletin.
@@ -215,12 +216,12 @@ impl Header {
     fn time(&self) -> Option<Timestamp> {
         let [year, month, day, hour, minute, second] = self.time;
         let date_time = DateTime::new(
-            year? as i16,
-            month? as i8,
-            day? as i8,
-            hour? as i8,
-            minute.unwrap_or(0.0) as i8,
-            second.unwrap_or(0.0) as i8,
+            nearest_whole(year?)?,
+            nearest_whole(month?)?,
+            nearest_whole(day?)?,
+            nearest_whole(hour?)?,
+            nearest_whole(minute.unwrap_or(0.0))?,
+            nearest_whole(second.unwrap_or(0.0).trunc())?,
             0,
         );
         TimeZone::UTC.to_timestamp(date_time.ok()?).ok()

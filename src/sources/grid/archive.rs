@@ -306,7 +306,9 @@ fn moments(
     left_out: &mut Vec<String>,
 ) -> BTreeMap<Moment, Slabs> {
     let member = |file: usize, slab: &Slab| {
-        let by_file = how.member_per_file.then_some(file as u32);
+        let by_file = how
+            .member_per_file
+            .then(|| u32::try_from(file).unwrap_or(u32::MAX));
         slab.member.or(by_file)
     };
     let on_it: Vec<Vec<bool>> = files

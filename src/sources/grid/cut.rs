@@ -14,6 +14,7 @@ use crate::atmosphere::{
 use crate::earth::{G0_M_S2, HIGHEST_GROUND_M, LOWEST_GROUND_M};
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::{Lattice, Window, to_true};
+use crate::numeric::single;
 use crate::sources::clean::agree;
 use crate::wind::grid::{Block, Ground};
 use crate::wind::slab::{Quantity, Span, Surface};
@@ -227,7 +228,7 @@ impl Archive {
         if self.reckoned.levels.is_empty() {
             return Ok(());
         }
-        let standard = |pa: f64| standard_height_of_pressure(pa).0 as f32;
+        let standard = |pa: f64| single(standard_height_of_pressure(pa).0);
         let (false, Some(temperature_k)) = (self.reckoned.standard, temperature_k) else {
             for (level, &pa) in self.levels_pa.iter().enumerate() {
                 if self.reckoned.levels.contains(&pa) {
@@ -350,7 +351,7 @@ impl Archive {
             return Err(Fault::new(&self.files[file].name, found, expected).into());
         }
         for (z, lat) in altitude_m.iter_mut().zip(&points.lat_deg) {
-            *z = Geopotential(f64::from(*z)).altitude_m(*lat) as f32;
+            *z = single(Geopotential(f64::from(*z)).altitude_m(*lat));
         }
         Ok(Some(altitude_m))
     }
@@ -468,7 +469,7 @@ impl Points {
     fn to_geometric(&self, heights: &mut Array2<f32>) {
         for (column, mut levels) in heights.outer_iter_mut().enumerate() {
             let lat = self.lat_deg[column % self.lat_deg.len()];
-            levels.mapv_inplace(|h| Geopotential(f64::from(h)).altitude_m(lat) as f32);
+            levels.mapv_inplace(|h| single(Geopotential(f64::from(h)).altitude_m(lat)));
         }
     }
 
@@ -479,7 +480,7 @@ impl Points {
             let direction = self.y_direction[column % self.y_direction.len()];
             for (x, y) in x.iter_mut().zip(y.iter_mut()) {
                 let turned = to_true([f64::from(*x), f64::from(*y)], direction);
-                [*x, *y] = turned.map(|w| w as f32);
+                [*x, *y] = turned.map(single);
             }
         }
     }
@@ -495,14 +496,14 @@ fn vapour(
     if let Some(mut q) = specific {
         for mut levels in q.outer_iter_mut() {
             for (value, &p) in levels.iter_mut().zip(pressures_pa) {
-                *value = vapour_pressure_of_humidity_pa(f64::from(*value), p) as f32;
+                *value = single(vapour_pressure_of_humidity_pa(f64::from(*value), p));
             }
         }
         return Some(q);
     }
     let (mut share, temperature_k) = (relative?, temperature_k?);
     share.zip_mut_with(temperature_k, |value, t| {
-        *value *= saturation_vapour_pressure_pa(f64::from(*t)) as f32;
+        *value *= single(saturation_vapour_pressure_pa(f64::from(*t)));
     });
     Some(share)
 }

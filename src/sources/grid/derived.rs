@@ -5,6 +5,7 @@ use std::collections::{HashMap, HashSet};
 use jiff::Timestamp;
 use ndarray::{Array2, Zip};
 
+use crate::numeric::single;
 use crate::wind::slab::{Quantity, Slab, Surface};
 use crate::wind::sounding::Wind;
 
@@ -74,8 +75,8 @@ pub(super) fn component(
         }
         let wind = Wind::from_direction(f64::from(speed), f64::from(from));
         match quantity {
-            Quantity::EastWind => wind.east_m_s as f32,
-            _ => wind.north_m_s as f32,
+            Quantity::EastWind => single(wind.east_m_s),
+            _ => single(wind.north_m_s),
         }
     })
 }

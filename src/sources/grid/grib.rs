@@ -28,6 +28,7 @@ use super::parameter::{self, Meaning, above_ground, isobaric};
 use super::{Catalogue, GridFile, MODEL_LEVELS, Source};
 use crate::error::{Fault, Result};
 use crate::geodesy::lattice::{Lattice, Window};
+use crate::numeric::single;
 use crate::wind::slab::{Quantity, Slab, Span, Surface};
 
 /// The fields that are slabs, each with where it is.
@@ -350,7 +351,7 @@ impl Fields {
         let unit = place.unit;
         let value = |(row, column)| {
             let column = (window.column + column) % columns;
-            (f64::from(values[scan.index(window.row + row, column)]) * unit) as f32
+            single(f64::from(values[scan.index(window.row + row, column)]) * unit)
         };
         Ok(Array2::from_shape_fn((window.rows, window.columns), value))
     }

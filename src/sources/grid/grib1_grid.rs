@@ -66,7 +66,7 @@ impl Octets<'_> {
     fn degrees(&self, octet: usize) -> Option<i32> {
         const SIGN: u32 = 1 << 23;
         let raw = self.three(octet)?;
-        let micro = (raw & !SIGN) as i32 * 1_000;
+        let micro = i32::try_from(raw & !SIGN).ok()?.checked_mul(1_000)?;
         Some(if raw & SIGN != 0 { -micro } else { micro })
     }
 
@@ -160,7 +160,7 @@ fn of_section(bytes: &[u8]) -> Option<GridDefinition> {
         10 => GridDefinition::RotatedLatLon(RotatedLatLonGrid {
             grid: octets.lat_lon()?,
             lat_southern_pole: octets.degrees(33)?,
-            lon_southern_pole: octets.degrees(36)?.rem_euclid(360_000_000) as u32,
+            lon_southern_pole: octets.degrees(36)?.rem_euclid(360_000_000).cast_unsigned(),
             // A number of four octets of which only 0 is taken; 1 stands for any other.
             angle_of_rotation: match bytes.get(38..42)? {
                 [0 | 0x40 | 0x80, 0, 0, 0] => 0.0,

@@ -12,6 +12,7 @@ use hayro_jpeg2000::{DecodeSettings, DecoderContext, Image};
 
 use super::MOST_POINTS;
 use super::grib_mended::sections;
+use crate::numeric::nearest_whole;
 
 /// A whole number of more bits is not held exactly by the decoder, which calculates in single precision
 /// and adds up some four of them on the way.
@@ -61,7 +62,8 @@ pub(super) fn unpacked(message: &[u8], index: usize) -> Result<Vec<u8>, String> 
     copy.extend(&head[11..19]);
     copy.extend([bits, head[20]]);
     copy.extend(&message[packing + head.len()..data]);
-    copy.extend((5 + 4 * values.len() as u32).to_be_bytes());
+    let length = u32::try_from(5 + 4 * values.len()).map_err(|_| damaged())?;
+    copy.extend(length.to_be_bytes());
     copy.push(7);
     values
         .iter()
@@ -86,7 +88,9 @@ fn samples(image: &[u8], count: usize) -> Result<Vec<u32>, String> {
     let samples = decoded.components().first().map(|c| c.samples());
     let samples = samples.filter(|s| s.len() == count);
     let samples = samples.ok_or_else(|| wrong(&"not as many samples as the field has values"))?;
-    Ok(samples.iter().map(|v| v.round() as u32).collect())
+    let whole = |v: &f32| nearest_whole(f64::from(v.max(0.0)));
+    let whole = samples.iter().map(whole).collect::<Option<_>>();
+    whole.ok_or_else(|| wrong(&"a sample that is no whole number"))
 }
 
 /// What the image says of itself, before anything is reserved for it.

@@ -24,6 +24,7 @@ use super::parameter::placed;
 use super::{Catalogue, GridFile, Hours, MOST_POINTS, READ_WHOLE, Source};
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::{Lattice, Plane, Window};
+use crate::numeric::single;
 use crate::wind::slab::{Quantity, Slab, Surface};
 
 /// What one thing of a NetCDF file is called, and several.
@@ -598,7 +599,7 @@ impl Variables {
         let Conversion { scale, offset } = variable.conversion;
         let ours = |value: f64| {
             if value.abs() < LARGEST_VALUE {
-                (value * scale + offset) as f32
+                single(value * scale + offset)
             } else {
                 f32::NAN
             }

@@ -11,6 +11,7 @@ use super::netcdf_time::{Since, is_since, seconds_in, whole_seconds};
 use super::parameter::{above_ground, isobaric};
 use crate::error::{Fault, Result};
 use crate::geodesy::lattice::Axis;
+use crate::numeric::nearest_whole;
 use crate::wind::slab::Surface;
 
 /// The most values of a coordinate.
@@ -241,8 +242,9 @@ fn leads(units: &str, counts: &[f64]) -> Counted<SignedDuration> {
 
 fn members(numbers: &[f64]) -> Counted<u32> {
     let member = |number: &f64| {
-        let whole = number.fract() == 0.0 && (0.0..=f64::from(u32::MAX)).contains(number);
-        whole.then_some(*number as u32)
+        (number.fract() == 0.0)
+            .then(|| nearest_whole(*number))
+            .flatten()
     };
     let members = numbers.iter().map(member);
     members
@@ -302,13 +304,15 @@ fn gaussian(degrees: &[f64]) -> Option<Spaced> {
         };
         degrees.iter().map(off).fold(0.0, f64::max)
     };
-    let (least, most) = ((0.98 * about) as usize / 2, (1.02 * about) as usize / 2 + 1);
+    let half = |rows: f64| nearest_whole::<usize>(rows.trunc()).map(|rows| rows / 2);
+    let (least, most) = (half(0.98 * about)?, half(1.02 * about)? + 1);
     let rows = (least.max(4)..=most)
         .map(|half| 2 * half)
         .min_by(|a, b| off_rows(*a).total_cmp(&off_rows(*b)))?;
     let step = gaussian_step(rows);
     let row = |lat: f64| (lat / step - 0.5).round();
-    let counted = (row(last) - row(first)).abs() as usize + 1 == degrees.len();
+    let steps = nearest_whole::<usize>((row(last) - row(first)).abs());
+    let counted = steps.is_some_and(|steps| steps + 1 == degrees.len());
     (counted && off_rows(rows) < 0.03).then(|| Spaced {
         axis: Axis {
             first: (row(first.min(last)) + 0.5) * step,

@@ -10,6 +10,7 @@ use netcdf_reader::NcVariable;
 
 use super::netcdf_names::by_name;
 use super::parameter::{self, GEOPOTENTIAL, Meaning, above_ground};
+use crate::numeric::nearest_whole;
 use crate::units::ZERO_CELSIUS_K;
 use crate::wind::slab::{Quantity, Span, Surface};
 
@@ -45,7 +46,9 @@ pub(super) fn numbers(variable: &NcVariable, attribute: &str) -> Option<Vec<f64>
 }
 
 fn small(number: f64) -> Option<u8> {
-    (number.fract() == 0.0 && (0.0..=255.0).contains(&number)).then_some(number as u8)
+    (number.fract() == 0.0)
+        .then(|| nearest_whole(number))
+        .flatten()
 }
 
 /// What a variable is; or why it is left out.
@@ -148,8 +151,8 @@ fn by_standard_name(name: &str) -> Option<Meaning> {
 
 fn by_number(variable: &NcVariable) -> Option<Meaning> {
     if let Some([id, ..]) = numbers(variable, "GRIB_paramId").as_deref() {
-        let whole = id.fract() == 0.0 && (0.0..1e9).contains(id);
-        return parameter::ecmwf(if whole { *id as u64 } else { return None });
+        let whole = nearest_whole(*id).filter(|_| id.fract() == 0.0);
+        return parameter::ecmwf(whole?);
     }
     if let Some([discipline, category, number, ..]) =
         numbers(variable, "Grib2_Parameter").as_deref()

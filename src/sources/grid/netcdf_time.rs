@@ -8,6 +8,8 @@ use jiff::civil::{Date, DateTime, Time};
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 
+use crate::numeric::nearest_whole;
+
 /// A unit of time and the moment it is counted from.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(in crate::sources) struct Since {
@@ -66,7 +68,8 @@ impl Since {
 /// A length of time to the second; `None` when it is absurd.
 pub(super) fn whole_seconds(seconds: f64) -> Option<SignedDuration> {
     // 30,000 years.
-    (seconds.abs() < 1e12).then(|| SignedDuration::from_secs(seconds.round() as i64))
+    let seconds = (seconds.abs() < 1e12).then_some(seconds)?;
+    nearest_whole(seconds).map(SignedDuration::from_secs)
 }
 
 fn gregorian_reform() -> Timestamp {
@@ -113,7 +116,7 @@ fn clock_of(text: &str) -> Option<Time> {
     if parts.next().is_some() || second.fract() != 0.0 || !(0.0..60.0).contains(&second) {
         return None;
     }
-    Time::new(hour, minute, second as i8, 0).ok()
+    Time::new(hour, minute, nearest_whole(second)?, 0).ok()
 }
 
 /// How far a zone is ahead of UTC.

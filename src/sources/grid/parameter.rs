@@ -7,6 +7,7 @@
 //! own archive) and 228; names and spans of its gusts as in ecCodes 2.50.
 
 use crate::atmosphere::G0_M_S2;
+use crate::numeric::nearest_whole;
 use crate::wind::slab::{Quantity, Span, Surface};
 
 /// What a number stands for, and what its unit is in ours.
@@ -143,14 +144,15 @@ pub(super) fn isobaric(pa: f64) -> Option<Surface> {
 
 /// The surface this many metres above the ground; `None` when it is no whole number of them.
 pub(super) fn above_ground(m: f64) -> Option<Surface> {
-    whole(m, 0.0, f64::from(u16::MAX)).map(|m| Surface::AboveGround(m as u16))
+    whole(m, 0.0, f64::from(u16::MAX)).map(Surface::AboveGround)
 }
 
-fn whole(value: f64, least: f64, most: f64) -> Option<u32> {
+fn whole<T: TryFrom<i64>>(value: f64, least: f64, most: f64) -> Option<T> {
     let nearest = value.round();
     // Pressures stored as 32-bit hectopascals are off by some 1e-7 of themselves.
     let close = (value - nearest).abs() <= 1e-3_f64.max(1e-6 * value.abs());
-    (close && (least..=most).contains(&nearest)).then_some(nearest as u32)
+    let nearest = (close && (least..=most).contains(&nearest)).then_some(nearest)?;
+    nearest_whole(nearest)
 }
 
 #[cfg(test)]

@@ -8,6 +8,7 @@ use ndarray::{Array2, ArrayView1, ArrayViewMut1};
 use crate::atmosphere::{
     hypsometric_thickness, standard_height_of_pressure, virtual_temperature_k,
 };
+use crate::numeric::single;
 use crate::wind::slab::{Quantity, Surface};
 
 /// Levels whose heights are reckoned, and how.
@@ -137,7 +138,11 @@ fn fill_column(
             let Some(&lowest) = usable.first() else {
                 return;
             };
-            h[lowest] = from_ground(ground(), virtual_k[lowest], pressures_pa[lowest]) as f32;
+            h[lowest] = single(from_ground(
+                ground(),
+                virtual_k[lowest],
+                pressures_pa[lowest],
+            ));
             0
         }
     };
@@ -151,12 +156,12 @@ fn fill_column(
     };
     for pair in usable[first..].windows(2) {
         if !h[pair[1]].is_finite() {
-            h[pair[1]] = (f64::from(h[pair[0]]) + thickness(pair[0], pair[1])) as f32;
+            h[pair[1]] = single(f64::from(h[pair[0]]) + thickness(pair[0], pair[1]));
         }
     }
     for pair in usable[..=first].windows(2).rev() {
         if !h[pair[0]].is_finite() {
-            h[pair[0]] = (f64::from(h[pair[1]]) - thickness(pair[0], pair[1])) as f32;
+            h[pair[0]] = single(f64::from(h[pair[1]]) - thickness(pair[0], pair[1]));
         }
     }
 }
@@ -194,9 +199,9 @@ mod tests {
         let at = |i: usize, zero: f64| zero - scale * (PA[i] / PA[0]).ln();
         for known in [
             [110.0, n, n, n],
-            [n, n, at(2, 110.0) as f32, n],
-            [n, n, n, at(3, 110.0) as f32],
-            [110.0, n, at(2, 110.0) as f32, n],
+            [n, n, single(at(2, 110.0)), n],
+            [n, n, n, single(at(3, 110.0))],
+            [110.0, n, single(at(2, 110.0)), n],
         ] {
             for (i, h) in filled(known, t, None).into_iter().enumerate() {
                 assert!((f64::from(h) - at(i, 110.0)).abs() < 0.1, "{i} {h}");

@@ -9,6 +9,11 @@
 //! Zarr core specification, version 3; Zarr storage specification, version 2. How xarray keeps
 //! dimensions and fill values in them is read from stores that it wrote.
 
+#![allow(
+    clippy::cast_possible_truncation,
+    reason = "sizes are bounded when an array is opened, far below what usize holds"
+)]
+
 mod chunks;
 mod metadata;
 mod packing;
