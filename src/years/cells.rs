@@ -79,6 +79,7 @@ impl CellCounts {
     }
 
     /// Adds the counts of another part.
+    #[must_use]
     pub fn with(mut self, other: CellCounts) -> CellCounts {
         for (at, more) in other.0 {
             let count = self.0.entry(at).or_default();
