@@ -16,6 +16,8 @@ use crate::years::answer::{FieldYears, Season, Years};
 
 /// Pictures are shown of so many fields.
 const CLOSER: usize = 5;
+/// Fields that are listed at most.
+const LISTED: usize = 40;
 
 const STYLE: &str = "
 body { font: 16px/1.45 system-ui, sans-serif; color: var(--ink); background: var(--paper); margin: 1em auto; max-width: 72em; padding: 0 .8em; }
@@ -72,7 +74,7 @@ fn fields(years: &Years, units: UnitSystem) -> Markup {
             th scope="col" { "days" } th scope="col" { "releases" } th scope="col" { "drift, half" } th scope="col" { "90 %" }
             th scope="col" { "toward" } th scope="col" { "water" } th scope="col" { "what decides" }
         } }
-        tbody { @for field in &years.fields { tr {
+        tbody { @for field in years.fields.iter().take(LISTED) { tr {
             @let [median, most, toward] = drift(&field.year, units);
             td { (field.rank) } th scope="row" { bdi { (field.name) } }
             @if years.into.is_some() { td { @if let Some(into) = field.into { (bounds(into)) } } }
@@ -80,7 +82,10 @@ fn fields(years: &Years, units: UnitSystem) -> Markup {
             td { (median) } td { (most) } td { (toward) } td { (bounds(field.water)) }
             td { (deciding(&field.year.counts, 2)) }
         } } }
-    } } }
+    } }
+    @if years.fields.len() > LISTED {
+        p { "The best " (LISTED) " of " (years.fields.len()) " fields; the others are in the table of the command." }
+    } }
 }
 
 fn field_section(number: usize, field: &FieldYears, years: &Years, units: UnitSystem) -> Markup {
