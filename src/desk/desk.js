@@ -137,7 +137,7 @@
   document.addEventListener("input", (event) => {
     if (event.target.getAttribute("form") !== "plan-form") { return; }
     clearTimeout(timer);
-    timer = setTimeout(send, 120);
+    timer = setTimeout(send, 60);
   });
   form.addEventListener("submit", (event) => { event.preventDefault(); send(); });
 
