@@ -4,6 +4,7 @@ mod guard;
 mod input;
 mod output;
 pub mod packed;
+pub mod shown;
 mod unfinished;
 
 pub use self::guard::{guarded, quiet};

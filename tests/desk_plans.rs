@@ -601,6 +601,49 @@ fn a_flight_is_looked_back_on_and_written_into_the_logbook_once() {
     assert!(!desk.get("/").body.contains("/plan?name=flights.toml"));
 }
 
+/// A folder inside the desk's is shown by the system's own program; nothing else is given to that.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_folder_is_opened_and_nothing_else() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let programs = tempfile::tempdir().unwrap();
+    let (program, told) = (
+        programs.path().join("xdg-open"),
+        programs.path().join("told"),
+    );
+    fs::write(
+        &program,
+        format!("#!/bin/sh\necho \"$1\" >> {}\n", told.display()),
+    )
+    .unwrap();
+    fs::set_permissions(&program, fs::Permissions::from_mode(0o755)).unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    fs::create_dir(folder.path().join("plan-briefing")).unwrap();
+    fs::copy("samples/high-plains/plan.toml", folder.path().join(NAME)).unwrap();
+    let path = format!("{}:/usr/bin:/bin", programs.path().display());
+    let desk = Desk::open_with(folder.path(), &[], &[("PATH", &path)]);
+    let open = |what: &str| {
+        desk.post("/folder/open", &[("name", NAME), ("folder", what)])
+            .status
+    };
+    assert_eq!(open("plan-briefing"), 303);
+    for wrong in [
+        "plan.toml",
+        "../",
+        "/etc",
+        "none",
+        "",
+        "https://example.org",
+    ] {
+        assert_eq!(open(wrong), 422, "{wrong}");
+    }
+    let told = fs::read_to_string(told).unwrap();
+    let there = fs::canonicalize(folder.path())
+        .unwrap()
+        .join("plan-briefing");
+    assert_eq!(told.trim(), there.to_str().unwrap());
+}
+
 #[test]
 fn the_map_moves_the_release_measures_and_keeps_a_target() {
     let (folder, desk) = opened();

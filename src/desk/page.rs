@@ -855,7 +855,7 @@ pub fn answer(made: &Made, name: &str, text: &str, step: u64, units: UnitSystem)
             Answer::Sites(sites) => (show::sites(sites, &take, units)),
             Answer::Aim(aim) => (show::aim(aim, &take, units)),
             Answer::Looked(looked) => (show::looked(looked, name)),
-            Answer::Written(files) => (show::written(files)),
+            Answer::Written(files) => (show::written(files, name)),
             Answer::Followed(followed) => (show::followed(followed, units)),
             Answer::Debriefed(debriefed) => (show::debriefed(debriefed, units)),
             Answer::Fetched(files) => {

@@ -518,7 +518,7 @@ pub fn looked(looked: &Looked, plan: &str) -> Markup {
 }
 
 /// A briefing that was written: shown, and its files.
-pub fn written(files: &[String]) -> Markup {
+pub fn written(files: &[String], plan: &str) -> Markup {
     let address = |name: &str| format!("/file?name={}", encoded(name));
     let page = files.iter().find(|name| name.ends_with("/brief.html"));
     let folder = page
@@ -526,6 +526,11 @@ pub fn written(files: &[String]) -> Markup {
         .map_or("", |(folder, _)| folder);
     html! {
         p { (words::BRIEF_IN) " " strong { (folder) } "." }
+        form method="post" action="/folder/open" {
+            input type="hidden" name="name" value=(plan);
+            input type="hidden" name="folder" value=(folder);
+            button { (words::OPEN_FOLDER) }
+        }
         @if let Some(page) = page {
             p { a href=(address(page)) target="_blank" { (words::BRIEF_OPEN) } }
         }

@@ -20,7 +20,13 @@ pub struct Desk {
 impl Desk {
     /// Over a folder, with more arguments.
     pub fn open(folder: &Path, more: &[&str]) -> Desk {
+        Desk::open_with(folder, more, &[])
+    }
+
+    /// The same, with some of its environment.
+    pub fn open_with(folder: &Path, more: &[&str], environment: &[(&str, &str)]) -> Desk {
         let mut child = Command::new(env!("CARGO_BIN_EXE_windfall"))
+            .envs(environment.iter().copied())
             .arg("desk")
             .arg(folder)
             .arg("--no-browser")

@@ -4,7 +4,7 @@ use std::fs;
 use std::io::Write as _;
 
 use axum::Json;
-use axum::extract::{Multipart, Query, State};
+use axum::extract::{Form, Multipart, Query, State};
 use axum::http::HeaderMap;
 use axum::response::{IntoResponse, Redirect, Response};
 use serde_json::json;
@@ -13,11 +13,12 @@ use tempfile::NamedTempFile;
 use super::not_found;
 use super::reply::{Given, Shared, alone, aside, of, refused, wants_json};
 use crate::desk::folder::beside;
-use crate::desk::page;
 use crate::desk::state::Desk;
 use crate::desk::words::Station;
 use crate::desk::work::{add_winds, free_name};
+use crate::desk::{page, words};
 use crate::error::{Error, Fault, Result};
+use crate::files::shown::show;
 use crate::sources::Hints;
 use crate::winds::files::WindFiles;
 
@@ -46,6 +47,36 @@ pub async fn file(State(desk): Shared, headers: HeaderMap, Query(given): Query<G
         (Ok(bytes), Some(kind)) => alone(bytes, kind),
         (Err(error), Some(_)) => refused(&desk, &headers, &error, "/"),
         (_, None) => not_found(State(desk)).await,
+    }
+}
+
+/// Shows a folder inside the desk's in the program that the system has for folders.
+pub async fn open_folder(
+    State(desk): Shared,
+    headers: HeaderMap,
+    Form(given): Form<Given>,
+) -> Response {
+    let back = page::address(of(&given, "name"), Some(Station::Brief));
+    let found = desk.folder.path(of(&given, "folder"));
+    let opened = match found {
+        Ok(path) if path.is_dir() => {
+            let shown = aside(move || show(path.as_os_str())).await;
+            let no = |why| Error::CannotDo {
+                why,
+                remedy: words::OPEN_FOLDER_REMEDY.into(),
+            };
+            shown.and_then(|shown| shown.map_err(no))
+        }
+        Ok(path) => Err(Error::file(
+            &path,
+            "open",
+            std::io::ErrorKind::NotADirectory.into(),
+        )),
+        Err(error) => Err(error),
+    };
+    match opened {
+        Ok(()) => Redirect::to(&back).into_response(),
+        Err(error) => refused(&desk, &headers, &error, &back),
     }
 }
 

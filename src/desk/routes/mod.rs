@@ -68,6 +68,7 @@ pub fn forms() -> Router<Arc<Desk>> {
         .route("/card", get(results::card))
         .route("/compare", get(compare::compare))
         .route("/file", get(files::file))
+        .route("/folder/open", post(files::open_folder))
 }
 
 /// What is answered to who brings files.
