@@ -47,9 +47,9 @@ pub fn second_car(brief: &Brief, map: &Picture, units: UnitSystem) -> String {
         None => html! { strong { "No second place to wait is known: stay with the first car." } },
     };
     let map = map_section(brief, map, units);
-    // Contacts stand on the sheet of the map, which is smaller here: two sheets in all.
+    // Contacts and cautions stand on the sheet of the map, which is smaller here: two sheets in all.
     let alone = [
-        "places", "contacts", "times", "wait", "radio", "quiet", "cautions",
+        "places", "contacts", "cautions", "times", "wait", "radio", "quiet",
     ];
     let sections = alone
         .iter()
