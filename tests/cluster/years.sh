@@ -15,7 +15,12 @@ fi
 work=$(mktemp -d)
 cleanup() {
     sh "$work/slurm/down.sh" 2>/dev/null || true
-    rm -rf "$work"
+    # Daemons write their state while they end.
+    for _ in 1 2 3 4 5 6 7 8 9 10; do
+        rm -rf "$work" 2>/dev/null && break
+        sleep 1
+    done
+    true
 }
 trap cleanup EXIT
 sh tests/cluster/slurm-up.sh "$work/slurm" 2
