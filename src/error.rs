@@ -178,3 +178,23 @@ impl std::error::Error for Error {
         }
     }
 }
+
+/// All values, or the faults of all that failed.
+///
+/// # Errors
+///
+/// Those faults; or the first other error.
+pub fn all_or_faults<T>(results: Vec<Result<T>>) -> Result<Vec<T>> {
+    let (mut values, mut faults) = (Vec::new(), Vec::new());
+    for result in results {
+        match result {
+            Ok(value) => values.push(value),
+            Err(Error::Faults(more)) => faults.extend(more),
+            Err(other) => return Err(other),
+        }
+    }
+    match faults.is_empty() {
+        true => Ok(values),
+        false => Err(Error::Faults(faults)),
+    }
+}

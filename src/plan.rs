@@ -123,6 +123,21 @@ pub struct GroundPlan {
     pub site_limits: Vec<(Class, f64)>,
 }
 
+impl GroundPlan {
+    /// Every file it names.
+    pub fn files(&self) -> impl Iterator<Item = &PathBuf> {
+        let named = [
+            &self.terrain,
+            &self.keep_out,
+            &self.land_in,
+            &self.roads,
+            &self.power_lines,
+            &self.osm,
+        ];
+        named.into_iter().flatten()
+    }
+}
+
 /// Limits of a flight, where the plan gives them.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct LimitsPlan {

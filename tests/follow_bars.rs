@@ -278,7 +278,7 @@ fn misses_shrink_as_the_flight_is_heard_and_the_ellipse_keeps_its_share() {
     };
     assert!(first_falling.0 <= 3.0, "{first_falling:?}");
     assert!(later.0 <= 0.9, "{later:?}");
-    // 0.45 km was reached on 18 flights elsewhere; these ten have 0.50 (restarted 1.04, there 0.74): on some of
+    // 0.45 km was reached on 18 flights elsewhere; these ten have 0.51 (restarted 1.04, there 0.74): on some of
     // them the wind near the ground had turned since the way up.
     assert!(end.0 <= 0.55, "{end:?}");
 }

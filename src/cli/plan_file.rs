@@ -48,16 +48,6 @@ impl PlanFiles {
 
 /// Every file that a plan names, and the plan.
 pub fn inputs(path: &Path, plan: &Plan) -> Vec<PathBuf> {
-    let ground = &plan.ground;
-    let named = [
-        &plan.wind_files,
-        &ground.terrain,
-        &ground.keep_out,
-        &ground.land_in,
-        &ground.roads,
-        &ground.power_lines,
-        &ground.osm,
-    ];
-    let named = named.into_iter().flatten().cloned();
+    let named = plan.wind_files.iter().chain(plan.ground.files()).cloned();
     std::iter::once(path.to_owned()).chain(named).collect()
 }

@@ -94,18 +94,9 @@ struct OfPlan {
 
 impl OfPlan {
     fn new(plan: &Plan) -> OfPlan {
-        let ground = &plan.ground;
-        let files = [
-            &ground.terrain,
-            &ground.keep_out,
-            &ground.land_in,
-            &ground.roads,
-            &ground.power_lines,
-            &ground.osm,
-        ];
         OfPlan {
-            ground: format!("{ground:?}"),
-            files: stamped(files.into_iter().flatten()),
+            ground: format!("{:?}", plan.ground),
+            files: stamped(plan.ground.files()),
         }
     }
 }

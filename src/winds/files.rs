@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
-use crate::error::{Error, Fault, Result};
+use crate::error::{Error, Fault, Result, all_or_faults};
 use crate::files::{packed, shown};
 use crate::sources::grid::GridFile;
 use crate::sources::{self, FileAscent, Hints};
@@ -128,23 +128,6 @@ impl<'a> Given<'a> {
             sounding,
         };
         Ok(soundings.into_iter().map(ascent).collect())
-    }
-}
-
-/// All values, or the faults of all that failed.
-fn all_or_faults<T>(results: Vec<Result<T>>) -> Result<Vec<T>> {
-    let (mut values, mut faults) = (Vec::new(), Vec::new());
-    for result in results {
-        match result {
-            Ok(value) => values.push(value),
-            Err(Error::Faults(more)) => faults.extend(more),
-            Err(other) => return Err(other),
-        }
-    }
-    if faults.is_empty() {
-        Ok(values)
-    } else {
-        Err(Error::Faults(faults))
     }
 }
 

@@ -9,7 +9,7 @@ use rayon::prelude::*;
 
 use super::digest::{Digest, entries};
 use super::known_files::KnownFiles;
-use crate::error::{Error, Fault, Result};
+use crate::error::{Error, Fault, Result, all_or_faults};
 use crate::plan::Plan;
 use crate::sources::grid::GridFile;
 use crate::sources::grid::archive::{Archive, Joining};
@@ -400,20 +400,4 @@ fn length(path: &Path) -> Result<u64> {
     }
     let about = std::fs::metadata(path).map_err(|cause| Error::file(path, "read", cause))?;
     Ok(about.len())
-}
-
-/// All values, or the faults of all that failed.
-fn all_or_faults<T>(results: Vec<Result<T>>) -> Result<Vec<T>> {
-    let (mut values, mut faults) = (Vec::new(), Vec::new());
-    for result in results {
-        match result {
-            Ok(value) => values.push(value),
-            Err(Error::Faults(more)) => faults.extend(more),
-            Err(other) => return Err(other),
-        }
-    }
-    match faults.is_empty() {
-        true => Ok(values),
-        false => Err(Error::Faults(faults)),
-    }
 }
