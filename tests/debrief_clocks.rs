@@ -15,7 +15,7 @@ use jiff::Timestamp;
 use program::{stderr, stdout, windfall};
 use serde_json::Value;
 use windfall::clock::after;
-use windfall::debrief::clocks::{Aligned, By, align, by_shocks};
+use windfall::debrief::clocks::{Aligned, By, Shown, align, by_shocks};
 use windfall::debrief::measured::Measured;
 use windfall::geodesy::Position;
 use windfall::numeric::linear;
@@ -194,6 +194,56 @@ fn burst_and_landing_are_found_among_other_shocks() {
     // A fall that took half as long is another flight's.
     let other = shaken(burst + 700.0, 0.5 * (burst + landing) + 700.0, 1);
     assert_eq!(by_shocks(&read(&other), &measured), None::<Aligned>);
+}
+
+/// Of the same accelerometer, the rows from one second to another.
+fn between(text: &str, from_s: f64, to_s: f64) -> String {
+    let second = |line: &str| line.split(',').next().and_then(|t| t.parse::<f64>().ok());
+    let kept = text
+        .lines()
+        .filter(|l| second(l).is_none_or(|t| (from_s..to_s).contains(&t)));
+    kept.flat_map(|l| [l, "\n"]).collect()
+}
+
+/// The same with one row as the burst's hardest.
+fn struck(text: &str, at_s: f64) -> String {
+    let at = format!("{:.0}.0,", at_s.floor());
+    let row = |l: &str| match l.starts_with(&at) {
+        true => format!("{at}2.0,1.0,3.5\n"),
+        false => format!("{l}\n"),
+    };
+    text.lines().map(row).collect()
+}
+
+#[test]
+fn a_burst_or_a_landing_alone_is_enough_where_it_stands_out() {
+    let rows = flight("barbados_2019-02-10");
+    let measured = track(&rows, 11.0);
+    let second = |time: Timestamp| windfall::clock::seconds_between(released(), time);
+    let [burst, landing] = [&measured.burst, &measured.last].map(|m| second(m.time) + 700.0);
+    let away = |found: &Aligned| found.offset_s + unix_s(released()) - 700.0;
+    for seed in 0..3 {
+        let whole = shaken(burst, landing, seed);
+        // The memory was full ten minutes after the burst.
+        let full = between(&whole, 400.0, burst + 600.0);
+        let found = align(&read(&full), &measured).unwrap();
+        assert_eq!(found.by, By::Shock { of: Shown::Burst });
+        assert!(away(&found).abs() < 2.0, "{found:?}");
+        // It was switched on again on the way down.
+        let text = between(&whole, burst + 300.0, landing + 800.0);
+        let found = align(&read(&text), &measured).unwrap();
+        assert_eq!(found.by, By::Shock { of: Shown::Landing });
+        assert!(away(&found).abs() < 2.0, "{found:?}");
+        // Nothing but swing, and two shocks alike, are no burst.
+        let calm = between(&whole, 400.0, burst - 60.0);
+        assert_eq!(align(&read(&calm), &measured), None);
+        let twice = struck(&full, burst - 1_000.0);
+        assert_eq!(align(&read(&twice), &measured), None, "seed {seed}");
+    }
+    // Rows that go on for longer than the fall and never come to rest show no landing: it was no burst, either.
+    let whole = shaken(burst, landing + 3_000.0, 1);
+    let text = between(&whole, 400.0, landing + 1_000.0);
+    assert_eq!(align(&read(&text), &measured), None);
 }
 
 const PLAN: &str = "samples/high-plains/plan.toml";

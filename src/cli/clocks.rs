@@ -24,7 +24,7 @@ use windfall::zone::Mark;
 #[derive(Debug, Args)]
 pub struct ClockArgs {
     /// Lines up a data logger's file (CSV) with the track: by its pressures or heights, else by the shocks of burst
-    /// and landing in its accelerations.
+    /// and landing in its accelerations, or by one of them that stands out.
     #[arg(long, value_name = "FILE", requires = "track", conflicts_with_all = ["out", "logbook"])]
     pub align: Option<PathBuf>,
     /// Where things stand in the logger's file: time=...,date=...,pressure=...,height=...,acceleration=..., with
@@ -119,7 +119,7 @@ impl ClockArgs {
         let logger = Logger::read(&name, &bytes, &columns, plan.release)?;
         let aligned = align(&logger, measured).ok_or_else(|| Error::CannotDo {
             why: format!("{name} cannot be lined up with the track"),
-            remedy: "expected heights or pressures that both have below 10 km, over 500 m and more, or the shocks of burst and landing".into(),
+            remedy: "expected heights or pressures that both have below 10 km, over 500 m and more, or the shocks of burst and landing, or one of them that is far larger than all others".into(),
         })?;
         Ok((logger, aligned))
     }

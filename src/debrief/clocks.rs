@@ -43,6 +43,11 @@ pub enum By {
         /// The offsets that each of them alone would have, s.
         each_s: [f64; 2],
     },
+    /// One shock that stands out from all others, taken for this.
+    Shock {
+        /// The burst or the landing.
+        of: Shown,
+    },
     /// A photo of an event.
     Photo,
 }
@@ -82,7 +87,9 @@ fn heights(measured: &Measured) -> Vec<(f64, f64)> {
 
 /// Lines up a logger by its heights, else by its shocks; `None` where neither tells enough.
 pub fn align(logger: &Logger, measured: &Measured) -> Option<Aligned> {
-    by_profile(logger, measured).or_else(|| by_shocks(logger, measured))
+    by_profile(logger, measured)
+        .or_else(|| by_shocks(logger, measured))
+        .or_else(|| by_one_shock(logger, measured))
 }
 
 /// Lines up a logger's heights with the track's: that run of its clock, and that offset, at which the track's
@@ -408,6 +415,54 @@ pub fn by_shocks(logger: &Logger, measured: &Measured) -> Option<Aligned> {
     })
 }
 
+/// A shock stands out where no other that could be it is more than this share of it.
+const STANDS_OUT: f64 = 0.6;
+
+/// Lines up an accelerometer by one shock that stands out: the landing where stillness follows it, else the burst,
+/// if the rows end before the landing. `None` where another shock is nearly as large.
+pub fn by_one_shock(logger: &Logger, measured: &Measured) -> Option<Aligned> {
+    let (burst, landing) = (unix_s(measured.burst.time), unix_s(measured.last.time));
+    let fall_s = landing - burst;
+    let allowed_s = (OFF_SHARE * fall_s).max(OFF_LEAST_S);
+    let found = logger.runs.iter().filter_map(|&(from, to)| {
+        let rows = logger.rows.get(from..to)?.iter();
+        let all: Vec<(f64, f64)> = rows.filter_map(|r| r.time_s.zip(r.shock)).collect();
+        let shocks = shocks(&all);
+        let landed = |s: &&(f64, f64)| is_still_after(&all, s.0) && is_quieter_after(&all, s.0);
+        let still = shocks.iter().filter(landed);
+        let still: Vec<(f64, f64)> = still.copied().collect();
+        let (of, (at_s, size)) = match still.is_empty() {
+            true => (Shown::Burst, standing_out(&shocks)?),
+            false => (Shown::Landing, standing_out(&still)?),
+        };
+        let goes_on_s = all.last()?.0 - at_s;
+        let possible = match of {
+            Shown::Landing => measured.landed,
+            _ => !measured.landed || goes_on_s < fall_s + allowed_s,
+        };
+        possible.then_some((of, at_s, size, [from, to]))
+    });
+    let (of, at_s, _, rows) = found.max_by(|a, b| a.2.total_cmp(&b.2))?;
+    let happened_s = if of == Shown::Landing { landing } else { burst };
+    let offset_s = at_s - happened_s;
+    Some(Aligned {
+        by: By::Shock { of },
+        offset_s,
+        sigma_s: KNOWN_S,
+        range_s: [offset_s - 1.96 * KNOWN_S, offset_s + 1.96 * KNOWN_S],
+        rows,
+    })
+}
+
+/// The largest shock, if it stands out.
+fn standing_out(shocks: &[(f64, f64)]) -> Option<(f64, f64)> {
+    let mut sizes = shocks.to_vec();
+    sizes.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let largest = *sizes.first()?;
+    let second = sizes.get(1).map_or(0.0, |s| s.1);
+    (second <= STANDS_OUT * largest.1).then_some(largest)
+}
+
 /// Shocks with their sizes, in time.
 fn shocks(all: &[(f64, f64)]) -> Vec<(f64, f64)> {
     let mut shocks: Vec<(f64, f64)> = Vec::new();
@@ -434,6 +489,19 @@ fn is_still_after(all: &[(f64, f64)], time_s: f64) -> bool {
         .filter(|p| (p.1 - 1.0).abs() < STILL)
         .count();
     to > from + 2 && 20 * still >= 19 * (to - from)
+}
+
+/// A stack that lies swings less than this share of what it did in the minute before it landed.
+const QUIETER: f64 = 0.5;
+
+fn is_quieter_after(all: &[(f64, f64)], time_s: f64) -> bool {
+    let swing = |from_s: f64| {
+        let from = all.partition_point(|p| p.0 < from_s);
+        let to = all.partition_point(|p| p.0 < from_s + STILL_S);
+        let squares = all[from..to].iter().map(|p| (p.1 - 1.0).powi(2));
+        (squares.sum::<f64>() / (to - from).max(1) as f64).sqrt()
+    };
+    swing(time_s + ONE_SHOCK_S) < QUIETER * swing(time_s - ONE_SHOCK_S - STILL_S)
 }
 
 /// What a photo may show.

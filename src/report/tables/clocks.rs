@@ -44,6 +44,10 @@ pub fn logger(
             "the shocks of burst and landing, whose offsets differ by {:.0} s",
             (each_s[0] - each_s[1]).abs()
         ),
+        By::Shock { of } => format!(
+            "one shock that stands out, taken for the {} (assumed)",
+            event(of)
+        ),
         By::Photo => "a photo".to_owned(),
     };
     let mut said = vec![
@@ -138,6 +142,14 @@ fn note(note: &LoggerNote) -> String {
     }
 }
 
+fn event(of: Shown) -> &'static str {
+    match of {
+        Shown::Release => "release",
+        Shown::Burst => "burst",
+        Shown::Landing => "landing",
+    }
+}
+
 /// A camera lined up: by which photo, and how many there are.
 pub fn camera(
     photo: &Photo,
@@ -146,11 +158,7 @@ pub fn camera(
     [all, placed, without]: [usize; 3],
     zone: &TimeZone,
 ) -> String {
-    let event = match shown {
-        Shown::Release => "release",
-        Shown::Burst => "burst",
-        Shown::Landing => "landing",
-    };
+    let event = event(shown);
     let name = photo.path.display();
     let mut said = vec![
         ("lined up by", format!("{name}, which shows the {event}")),
