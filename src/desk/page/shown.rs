@@ -1,0 +1,62 @@
+//! What the page of a plan shows.
+
+use std::sync::Arc;
+
+use maud::Markup;
+
+use crate::desk::drafts::FileIs;
+use crate::desk::fields::Values;
+use crate::desk::folder::Entry;
+use crate::desk::jobs::JobNow;
+use crate::desk::live::{Live, Told};
+use crate::desk::made::Made;
+use crate::desk::words::Station;
+use crate::plan::edit::PlanText;
+use crate::units::UnitSystem;
+
+/// Everything that the page of a plan shows.
+pub struct PlanPage<'a> {
+    /// The plan's name.
+    pub name: &'a str,
+    /// Its text.
+    pub text: &'a str,
+    /// The number of its step.
+    pub step: u64,
+    /// How its file stands to it.
+    pub file: FileIs,
+    /// Whether there is something unsaved.
+    pub unsaved: bool,
+    /// Whether there is a step back, and one forward.
+    pub can: [bool; 2],
+    /// What its fields show; none where it cannot be read.
+    pub values: Option<(PlanText, Values)>,
+    /// What is wrong with it.
+    pub faults: Vec<Told>,
+    /// What follows from it; none where it takes longer.
+    pub live: Option<Live>,
+    /// The ground of the map; none where it takes longer.
+    pub below: Option<Markup>,
+    /// What long work made of it.
+    pub made: Vec<(Station, Arc<Made>)>,
+    /// The job that runs, or ran last.
+    pub job: Option<JobNow>,
+    /// Files of the folder.
+    pub files: Vec<Entry>,
+    /// Names of forecasts, and what they are.
+    pub feeds: Vec<(String, String)>,
+    /// Units of the plan's page.
+    pub units: UnitSystem,
+}
+
+/// The folder of a plan, with its slash.
+pub fn beside(name: &str) -> &str {
+    name.rfind('/').map_or("", |at| &name[..=at])
+}
+
+/// Whether a file's name ends in one of these, in capitals or not.
+pub fn ends_in(name: &str, endings: &[&str]) -> bool {
+    let ending = name
+        .rsplit_once('.')
+        .map(|(_, ending)| ending.to_ascii_lowercase());
+    ending.is_some_and(|ending| endings.contains(&ending.as_str()))
+}
