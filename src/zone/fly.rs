@@ -3,7 +3,7 @@
 use super::Options;
 use super::reach::Reach;
 use super::setup::Setup;
-use super::weather::{FlownWinds, SiteWinds, Weather};
+use super::weather::{FlownWinds, Weather};
 use crate::clock::after;
 use crate::error::{Error, Missing, Result};
 use crate::flight::layers::Layers;
@@ -73,7 +73,6 @@ pub enum Outcome {
 ///
 /// When the planned flight does not come down or leaves the winds, or when these cannot be decoded.
 pub fn fly_all(
-    site: &SiteWinds,
     weather: &Weather,
     setup: &mut Setup,
     options: Options,
@@ -81,25 +80,12 @@ pub fn fly_all(
 ) -> Result<Flights> {
     let mut reach = reach_of(weather, setup)?;
     loop {
-        let model = &setup.model;
-        let winds = match weather.of_soundings(model) {
-            Some(winds) => winds,
-            None => decoded(site, &reach, model)?,
-        };
+        let winds = weather.flown(&reach, &setup.model)?;
         match fly_in(weather, setup, &winds, None, options, &flown)? {
             Outcome::Flown(flights) => return Ok(*flights),
             Outcome::NeedsMore(left) => reach = reach.grown(left),
         }
     }
-}
-
-/// A forecast's winds around a site.
-fn decoded(site: &SiteWinds, reach: &Reach, model: &FlightModel) -> Result<FlownWinds> {
-    let winds = site.decoded(reach, &model.layers, &model.compass)?;
-    winds.ok_or_else(|| Error::CannotDo {
-        why: "no forecast was decoded".into(),
-        remedy: "expected a forecast around the site".into(),
-    })
 }
 
 /// How far flights go, by the planned one in the column above the site.

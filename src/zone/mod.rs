@@ -13,6 +13,7 @@ mod reach;
 pub mod releases;
 mod setup;
 pub mod site_air;
+mod site_winds;
 pub mod stack;
 pub mod terrain;
 mod varied;
@@ -30,8 +31,9 @@ pub use self::fly::LEFT_ALLOWED;
 use self::fly::{Flights, fly_all};
 use self::pattern::Pattern;
 use self::setup::{Setup, Surroundings};
+use self::site_winds::SiteWinds;
 use self::stack::FilledBalloon;
-use self::weather::{SiteWinds, Weather, left_out};
+use self::weather::{Weather, left_out};
 use crate::clock::after;
 use crate::error::Result;
 use crate::flight::model::{FlightModel, Moment};
@@ -112,7 +114,7 @@ pub fn predict_and_keep(
     let (site_m, elevation) = terrain::elevation(&plan.site, ground.as_deref(), column);
     let place = weather.place(site_m, ground.as_ref());
     let mut setup = Setup::new(&plan.stack, &plan.spread, place)?;
-    let flights = fly_all(&site, &weather, &mut setup, options, flown)?;
+    let flights = fly_all(&weather, &mut setup, options, flown)?;
     let story = Story::new(plan, place, &weather, &setup, &flights)?;
     let prediction = Prediction {
         zone: story.zone(options, &plan.replaced, elevation)?,

@@ -9,7 +9,8 @@ use super::fly::{Flights, Outcome, fly_in, left, reach_of};
 use super::pattern::Pattern;
 use super::reach::Reach;
 use super::setup::Setup;
-use super::weather::{FlownWinds, SiteWinds, Weather};
+use super::site_winds::SiteWinds;
+use super::weather::{FlownWinds, Weather};
 use super::{Options, terrain};
 use crate::error::{Error, Result};
 use crate::flight::layers::Layers;
@@ -148,7 +149,7 @@ pub fn fly_releases(
     let flown = ready
         .into_par_iter()
         .zip(flights)
-        .map(|(ready, flights)| ready.and_then(|ready| told(&site, &ready, flights?)));
+        .map(|(ready, flights)| ready.and_then(|ready| told(&ready, flights?)));
     let flown: Vec<Result<FlownRelease>> = flown.collect();
     Ok(times.iter().copied().zip(flown).collect())
 }
@@ -188,7 +189,7 @@ fn fly_ready(
             let Ready { weather, setup, .. } = ready;
             let winds = match &shared {
                 Some(winds) => winds.for_release(since, weather.release),
-                None => weather.of_soundings(&setup.model).ok_or_else(not_flown)?,
+                None => weather.of_soundings(&setup.model),
             };
             fly_in(weather, &mut setup.clone(), &winds, low_m, options, || {})
         };
@@ -250,7 +251,7 @@ fn not_flown() -> Error {
 }
 
 /// What is to be known of a release, from its flights.
-fn told(site: &SiteWinds, ready: &Ready, flights: Flights) -> Result<FlownRelease> {
+fn told(ready: &Ready, flights: Flights) -> Result<FlownRelease> {
     let planned = flights.planned.landing.place.position();
     let ellipse = Pattern::of(&flights.landings.landed, planned)?.outer()?;
     let center = ellipse.as_ref().map_or(planned, |e| e.center);
@@ -264,7 +265,7 @@ fn told(site: &SiteWinds, ready: &Ready, flights: Flights) -> Result<FlownReleas
         lead_s: ready.weather.lead_s(),
         wind_age_s: ready.weather.age_s(),
         wind_distance_m: ready.weather.distance_m(),
-        surface: surface_winds(site, ready),
+        surface: surface_winds(ready),
         track: flights.track,
         landings: flights.landings.landed,
         low: flights.landings.low,
@@ -272,7 +273,7 @@ fn told(site: &SiteWinds, ready: &Ready, flights: Flights) -> Result<FlownReleas
 }
 
 /// The wind at the ground of the site, by hour around the release.
-fn surface_winds(site: &SiteWinds, ready: &Ready) -> Vec<GroundWind> {
+fn surface_winds(ready: &Ready) -> Vec<GroundWind> {
     let model = &ready.setup.model;
     let site_m = model.layers.altitude_m(model.release_layer);
     let at = |h: i64| {
@@ -280,7 +281,7 @@ fn surface_winds(site: &SiteWinds, ready: &Ready) -> Vec<GroundWind> {
             .weather
             .release
             .checked_add(SignedDuration::from_hours(h));
-        let weather = site.weather(time.ok()?).ok()?;
+        let weather = ready.weather.site_winds.weather(time.ok()?).ok()?;
         let (speed_m_s, from) = near_ground(&weather.column.winds, site_m, weather.own_at_10_m);
         Some(GroundWind {
             after_s: 3_600.0 * h as f64,
