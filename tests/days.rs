@@ -106,7 +106,7 @@ fn a_row_is_what_zone_says_of_that_release() {
                     assert!(day.center.distance_m(its.center) < 0.5);
                     let area = mine.shape.area_m2() / its.shape.area_m2();
                     assert!((area - 1.0).abs() < 1e-4, "{area}");
-                    let landing = zone.facts.landing_quantiles[2];
+                    let landing = zone.facts.landing_quantiles.high;
                     let late = day.latest_landing.duration_since(landing).as_secs_f64();
                     assert!(late.abs() < 0.1, "{late}");
                     checked += 1;

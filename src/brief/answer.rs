@@ -12,6 +12,7 @@ use crate::ground::airports::Airport;
 use crate::ground::layers::{Layer, LayerNote, Line, RoadClass};
 use crate::ground::places::Place;
 use crate::ground::terrain::Terrain;
+use crate::numeric::Quantiles;
 use crate::spread::region::GroundEllipse;
 use crate::zone::{Facts, Mark, Zone};
 
@@ -266,5 +267,5 @@ pub struct QuietZone {
     /// Which way, degrees clockwise from true north.
     pub azimuth_deg: f64,
     /// Landing times that 5, 50 and 95 % come down before.
-    pub landing: [Timestamp; 3],
+    pub landing: Quantiles<Timestamp>,
 }

@@ -25,8 +25,8 @@ pub fn events(plan: &Plan, zone: &Zone, landings: &[Landing]) -> (Option<Assumpt
     let filling_s = plan.brief.filling_s.unwrap_or(FILLING_S);
     let delay_s = plan.spread.release_delay_s;
     let window_s = NINE_IN_TEN * delay_s.unwrap_or(Spread::ASSUMED.release_delay_s);
-    let [burst_early, _, burst_late] = quantiles(landings, |l| l.burst_s);
-    let [land_early, _, land_late] = quantiles(landings, |l| l.time_s);
+    let bursts = quantiles(landings, |l| l.burst_s);
+    let lands = quantiles(landings, |l| l.time_s);
     let mut events = vec![
         Event {
             kind: EventKind::Filling,
@@ -44,16 +44,16 @@ pub fn events(plan: &Plan, zone: &Zone, landings: &[Landing]) -> (Option<Assumpt
         },
         Event {
             kind: EventKind::Burst,
-            from: at(burst_early),
+            from: at(bursts.low),
             at: zone.burst.time,
-            to: at(burst_late),
+            to: at(bursts.high),
             place: zone.burst.position,
         },
         Event {
             kind: EventKind::Landing,
-            from: at(land_early),
+            from: at(lands.low),
             at: zone.landing.time,
-            to: at(land_late),
+            to: at(lands.high),
             place: zone.center(),
         },
     ];

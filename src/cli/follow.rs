@@ -2,7 +2,7 @@
 
 use std::io::{IsTerminal, Write};
 use std::path::PathBuf;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use clap::Args;
 use jiff::Timestamp;
@@ -16,6 +16,7 @@ use super::wind_files::WindArgs;
 use windfall::clock::seconds_between;
 use windfall::error::{Error, Fault, Result};
 use windfall::follow::Follower;
+use windfall::follow::views::Views;
 use windfall::geodesy::Position;
 use windfall::geodesy::reading::{EXPECTED, read_position};
 use windfall::listen::listening::{Listening, log_of};
@@ -86,10 +87,6 @@ pub struct FollowArgs {
 
 /// Flight time between two lines of what is read from a file, s.
 const LINE_EVERY_S: f64 = 60.0;
-/// Time between two views where nothing is heard.
-const VIEW_EVERY: Duration = Duration::from_secs(10);
-/// Time between two views at least.
-const VIEW_AT_MOST: Duration = Duration::from_secs(1);
 /// Brings the cursor home and clears what is below.
 const HOME: &str = "\x1b[H\x1b[J";
 
@@ -125,8 +122,7 @@ pub fn run(args: &FollowArgs, out: &mut impl Write, talk: &mut impl Write) -> Re
         follower,
         folder,
         shown: None,
-        shown_at: None,
-        changed: false,
+        views: Views::default(),
     };
     for source in in_order(&sources) {
         desk.follow(source, reader.clone(), args, out, talk)?;
@@ -186,8 +182,7 @@ struct Desk<'a> {
     folder: Option<LiveFolder>,
     /// The time that was shown last, by the trackers' clock.
     shown: Option<Timestamp>,
-    shown_at: Option<Instant>,
-    changed: bool,
+    views: Views,
 }
 
 impl Desk<'_> {
@@ -256,14 +251,11 @@ impl Desk<'_> {
 
     /// The view or a line, where something is new or for a while nothing was shown.
     fn show_if_due(&mut self, changed: bool, out: &mut impl Write) -> Result<()> {
-        let since = self.shown_at.map_or(VIEW_EVERY, |at| at.elapsed());
-        self.changed |= changed;
-        let due = since >= VIEW_EVERY || (self.changed && since >= VIEW_AT_MOST);
-        if !due {
+        self.views.heard(changed);
+        if !self.views.are_due() {
             return Ok(());
         }
-        let news = std::mem::take(&mut self.changed);
-        self.shown_at = Some(Instant::now());
+        let news = self.views.show();
         let standing = self.follower.standing(Some(Timestamp::now()))?;
         let waiting = self.follower.waiting(&standing)?;
         if let Some(folder) = &self.folder {

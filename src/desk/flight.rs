@@ -1,7 +1,5 @@
 //! A flight on the desk: followed while it flies, looked back on when it is down.
 
-use std::time::{Duration, Instant};
-
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
@@ -15,6 +13,7 @@ use crate::debrief::Debrief;
 use crate::error::{Error, Fault, Result};
 use crate::follow::Follower;
 use crate::follow::answer::Standing;
+use crate::follow::views::Views;
 use crate::geodesy::Position;
 use crate::geodesy::reading::{EXPECTED, read_position};
 use crate::listen::listening::{Listening, log_of, read_file};
@@ -28,10 +27,6 @@ use crate::track::reader::Reader;
 use crate::winds::Winds;
 use crate::zone::Options;
 
-/// Time between two views where nothing is heard.
-const VIEW_EVERY: Duration = Duration::from_secs(10);
-/// Time between two views at least.
-const VIEW_AT_MOST: Duration = Duration::from_secs(1);
 /// The logbook that flights are written into, beside the plan.
 pub const LOGBOOK: &str = "flights.toml";
 
@@ -83,7 +78,7 @@ pub fn follow(asked: &Asked, winds: &Winds) -> Result<Answer> {
     // What is read from its own log is not written there twice.
     let logs = listening.is_live() && !matches!(&source, Source::File(path) if live.is_log(path));
     asked.work.begin(words::doing("follow"), 0);
-    let (mut changed, mut said, mut viewed) = (false, None, None::<Instant>);
+    let (mut views, mut said) = (Views::default(), None);
     loop {
         let batch = listening.hear();
         asked.work.step(0);
@@ -92,15 +87,14 @@ pub fn follow(asked: &Asked, winds: &Winds) -> Result<Answer> {
             live.keep(&log_of(&batch.heard, at))?;
         }
         for outcome in batch.heard.into_iter().flat_map(|heard| heard.outcomes) {
-            changed |= follower.hear(outcome, now);
+            views.heard(follower.hear(outcome, now));
         }
         said = batch.said.into_iter().next_back().or(said);
-        let since = viewed.map_or(VIEW_EVERY, |at| at.elapsed());
-        let due = now.is_some() && (since >= VIEW_EVERY || (changed && since >= VIEW_AT_MOST));
+        let due = now.is_some() && views.are_due();
         if !due && !batch.ended {
             continue;
         }
-        (changed, viewed) = (false, Some(Instant::now()));
+        views.show();
         let standing = follower.standing(now.filter(|_| !batch.ended))?;
         let waiting = follower.waiting(&standing)?;
         live.write(&standing, &waiting, asked.plan, units)?;

@@ -23,13 +23,13 @@ pub fn title(brief: &Brief) -> String {
 
 /// The one sentence that matters: when, where, how sure.
 pub fn headline(brief: &Brief, units: UnitSystem) -> String {
-    let [early, _, late] = brief.facts.landing_quantiles;
+    let lands = brief.facts.landing_quantiles;
     let zone = &brief.timezone;
     let when = format!(
         "9 in 10 chances to land between {} and {} on {}",
-        clock_time(early, zone),
-        clock_with_zone(late, zone),
-        date(early, zone)
+        clock_time(lands.low, zone),
+        clock_with_zone(lands.high, zone),
+        date(lands.low, zone)
     );
     let Some(outer) = brief.zone.outer() else {
         return format!(
@@ -100,11 +100,11 @@ pub fn nowhere_to_wait(zone: &Zone) -> &'static str {
 
 /// When 9 in 10 land, as in "12:04 to 12:39 WEST".
 pub fn landing_times(facts: &Facts, timezone: &TimeZone) -> String {
-    let [early, _, late] = facts.landing_quantiles;
+    let lands = facts.landing_quantiles;
     format!(
         "{} to {}",
-        clock_time(early, timezone),
-        clock_with_zone(late, timezone)
+        clock_time(lands.low, timezone),
+        clock_with_zone(lands.high, timezone)
     )
 }
 

@@ -26,7 +26,7 @@ pub use self::above::above_site;
 use self::aloft::Continuation;
 pub use self::answer::{Mark, Zone};
 pub use self::facts::Facts;
-use self::facts::{BalloonFacts, EarlyBursts, Missed, WindFacts};
+use self::facts::{BalloonFacts, EarlyBursts, LandedOn, Missed, WindFacts};
 pub use self::fly::LEFT_ALLOWED;
 use self::fly::{Flights, fly_all};
 use self::pattern::Pattern;
@@ -39,6 +39,7 @@ use crate::error::Result;
 use crate::flight::model::{FlightModel, Moment};
 use crate::flight::rise::Miss;
 use crate::notes::{Assumption, Note, OffGround};
+use crate::numeric::Quantiles;
 use crate::plan::Plan;
 use crate::spread::members::MemberSpread;
 use crate::spread::region::Regions;
@@ -141,7 +142,7 @@ struct Story<'a> {
     place: Surroundings<'a>,
     pattern: Pattern,
     wind: WindFacts,
-    landed_on: Vec<(Option<String>, f64)>,
+    landed_on: Vec<LandedOn>,
     off_ground: Option<OffGround>,
     touchdown_m_s: f64,
     /// What does not fit of the site.
@@ -288,7 +289,7 @@ impl<'a> Story<'a> {
         (burst.altitude_m - self.place.site_m) / burst.time_s
     }
 
-    fn times(&self, seconds: [f64; 3]) -> [Timestamp; 3] {
+    fn times(&self, seconds: Quantiles<f64>) -> Quantiles<Timestamp> {
         seconds.map(|s| after(self.weather.release, s))
     }
 

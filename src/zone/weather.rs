@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use jiff::Timestamp;
 
-use super::facts::{ErrorPartFacts, ModelFacts, WindFacts, WindSource};
+use super::facts::{Covered, ErrorPartFacts, ModelFacts, SigmaAt, WindFacts, WindSource};
 use super::reach::{Extent, Reach};
 use super::setup::Surroundings;
 use super::site_winds::SiteWinds;
@@ -158,7 +158,10 @@ impl Weather<'_> {
         seconds: &[f64],
         process: Option<&WindErrorProcess>,
     ) -> WindFacts {
-        let (base_m, top_m) = (self.column.winds.base_m(), self.column.winds.top_m());
+        let covered_m = Covered {
+            base_m: self.column.winds.base_m(),
+            top_m: self.column.winds.top_m(),
+        };
         let time_where = |outside: &dyn Fn(f64) -> bool| -> f64 {
             let there = seconds.iter().enumerate();
             there
@@ -179,11 +182,16 @@ impl Weather<'_> {
         WindFacts {
             files: self.files.clone(),
             source: self.source.clone(),
-            covered_m: (base_m, top_m),
-            above_s: time_where(&|z| z > top_m),
-            below_s: time_where(&|z| z < base_m),
+            covered_m,
+            above_s: time_where(&|z| z > covered_m.top_m),
+            below_s: time_where(&|z| z < covered_m.base_m),
             sigma: sigma.map_or_else(Vec::new, |t| {
-                TOLD_AT_M.iter().map(|&z| (z, t.sigma_m_s(z))).collect()
+                TOLD_AT_M
+                    .map(|altitude_m| SigmaAt {
+                        altitude_m,
+                        sigma_m_s: t.sigma_m_s(altitude_m),
+                    })
+                    .into()
             }),
             error_parts: error.map_or_else(Vec::new, |t| t.parts.iter().map(part).collect()),
             drift_sigma_m: process.map_or(0.0, WindErrorProcess::drift_sigma_m),
