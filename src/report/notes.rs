@@ -306,7 +306,7 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
         } => format!("{site}: {}", assumption(of, units)),
 
         Assumption::Replaced { what } => what.clone(),
-        Assumption::InWords { words } => words.clone(),
+        Assumption::Read(reading) => reading.to_string(),
     }
 }
 

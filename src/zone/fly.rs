@@ -136,20 +136,20 @@ pub fn fly_in(
     };
     let error = process.as_ref();
     let landings = run_keeping(&setup.model, &sampler, error, options.draws, low_m, &flown);
-    Ok(match more_needed(&landings, winds) {
-        Some(left) => Outcome::NeedsMore(left),
-        None => Outcome::Flown(Box::new(Flights {
-            planned,
-            track,
-            member: winds.planned,
-            seconds,
-            process,
-            sampler,
-            draws: options.draws,
-            landings,
-            left_out: winds.left_out.clone(),
-        })),
-    })
+    if let Some(left) = more_needed(&landings, winds) {
+        return Ok(Outcome::NeedsMore(left));
+    }
+    Ok(Outcome::Flown(Box::new(Flights {
+        planned,
+        track,
+        member: winds.planned,
+        seconds,
+        process,
+        sampler,
+        draws: options.draws,
+        landings,
+        left_out: winds.left_out.clone(),
+    })))
 }
 
 /// Where draws left the part of the winds, if there is more to be had there.

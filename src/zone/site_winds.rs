@@ -179,22 +179,10 @@ impl<'a> SiteWinds<'a> {
         let weights = Placing::Stations(blended.stations.clone())
             .weights(self.site.normal(), 0.0)
             .unwrap_or(Weights::one(0));
-        let (stations, soundings) = (blended.stations.len(), blended.ascents.len());
-        let source = WindSource::Soundings {
-            stations,
-            soundings,
-            from: blended.times().min(),
-            to: blended.times().max(),
-            age_s: match blended.forecast_around() {
-                true => Some(0.0),
-                false => age_s(&nearest.sounding, release),
-            },
-            distance_m: stations::nearest_m(self.site, &blended.ascents),
-            model: self.model_of(&nearest.sounding),
-        };
+        let source = self.source_of_field(release, nearest, &blended);
         let said = Assumption::SoundingsBlended {
-            soundings,
-            stations,
+            soundings: blended.ascents.len(),
+            stations: blended.stations.len(),
         };
         let column = stations::blend(&weights, &columns);
         Weather {
@@ -208,6 +196,26 @@ impl<'a> SiteWinds<'a> {
                 Around::Stations(blended.stations, columns),
                 source,
             )
+        }
+    }
+
+    fn source_of_field(
+        &self,
+        release: Timestamp,
+        nearest: &FileAscent,
+        blended: &Blended,
+    ) -> WindSource {
+        WindSource::Soundings {
+            stations: blended.stations.len(),
+            soundings: blended.ascents.len(),
+            from: blended.times().min(),
+            to: blended.times().max(),
+            age_s: match blended.forecast_around() {
+                true => Some(0.0),
+                false => age_s(&nearest.sounding, release),
+            },
+            distance_m: stations::nearest_m(self.site, &blended.ascents),
+            model: self.model_of(&nearest.sounding),
         }
     }
 
@@ -330,8 +338,7 @@ fn source_of(archive: &Archive, near: &Block, release: Timestamp) -> WindSource 
 /// What reading a sounding took for granted.
 fn read_as(sounding: &Sounding) -> Vec<Assumption> {
     let said = sounding.tally.assumed.iter();
-    said.map(|words| Assumption::in_words(words.as_str()))
-        .collect()
+    said.cloned().map(Assumption::Read).collect()
 }
 
 /// Age of a sounding at a release, s.

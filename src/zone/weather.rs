@@ -169,15 +169,7 @@ impl Weather<'_> {
                 .map(|(_, s)| s)
                 .sum()
         };
-        let error = self.error.as_ref();
-        let sigma = error.filter(|t| t.parts.len() > 1);
         let drift_sigma_m = |error: &WindError| process_of(error, model, seconds).drift_sigma_m();
-        let part = |part: &ErrorPart| ErrorPartFacts {
-            correlation_length_m: part.correlation_length_m,
-            drift_sigma_m: drift_sigma_m(&WindError {
-                parts: vec![part.clone()],
-            }),
-        };
         let new_forecast = WindError::of_forecast(&self.column.winds, wind_error::NEW_FORECAST_S);
         WindFacts {
             files: self.files.clone(),
@@ -185,18 +177,34 @@ impl Weather<'_> {
             covered_m,
             above_s: time_where(&|z| z > covered_m.top_m),
             below_s: time_where(&|z| z < covered_m.base_m),
-            sigma: sigma.map_or_else(Vec::new, |t| {
-                TOLD_AT_M
-                    .map(|altitude_m| SigmaAt {
-                        altitude_m,
-                        sigma_m_s: t.sigma_m_s(altitude_m),
-                    })
-                    .into()
-            }),
-            error_parts: error.map_or_else(Vec::new, |t| t.parts.iter().map(part).collect()),
+            sigma: self.sigma(),
+            error_parts: self.error_parts(&drift_sigma_m),
             drift_sigma_m: process.map_or(0.0, WindErrorProcess::drift_sigma_m),
             new_forecast_drift_sigma_m: drift_sigma_m(&new_forecast),
         }
+    }
+
+    /// The error by altitude; nothing where it has one part only, or none.
+    fn sigma(&self) -> Vec<SigmaAt> {
+        let error = self.error.as_ref().filter(|error| error.parts.len() > 1);
+        error.map_or_else(Vec::new, |error| {
+            let at = |altitude_m| SigmaAt {
+                altitude_m,
+                sigma_m_s: error.sigma_m_s(altitude_m),
+            };
+            TOLD_AT_M.map(at).into()
+        })
+    }
+
+    fn error_parts(&self, drift_sigma_m: &dyn Fn(&WindError) -> f64) -> Vec<ErrorPartFacts> {
+        let part = |part: &ErrorPart| ErrorPartFacts {
+            correlation_length_m: part.correlation_length_m,
+            drift_sigma_m: drift_sigma_m(&WindError {
+                parts: vec![part.clone()],
+            }),
+        };
+        let parts = self.error.iter().flat_map(|error| &error.parts);
+        parts.map(part).collect()
     }
 
     /// What to know of the winds, by what is known of them.

@@ -59,7 +59,11 @@ pub fn list(ascents: &[FileAscent], units: UnitSystem) -> String {
     let tallies = || ascents.iter().map(|a| &a.sounding.tally);
     let lost = tallies().flat_map(|t| t.lost.iter().chain(&t.left_out));
     let left_out = unique(lost).map(|(words, count)| ("left out", words, count));
-    let assumed = unique(tallies().flat_map(|t| &t.assumed));
+    let assumed: Vec<String> = tallies()
+        .flat_map(|t| &t.assumed)
+        .map(ToString::to_string)
+        .collect();
+    let assumed = unique(assumed.iter());
     for (name, words, count) in left_out.chain(assumed.map(|(w, c)| ("assumed", w, c))) {
         let times = match count {
             1 => String::new(),
@@ -152,7 +156,7 @@ fn summary(sounding: &Sounding, units: UnitSystem) -> String {
         line("left out", what);
     }
     for what in &tally.assumed {
-        line("assumed", what);
+        line("assumed", &what.to_string());
     }
     text
 }
