@@ -359,7 +359,7 @@ fn the_ends_of_what_a_plan_may_say() {
     let empty = changed(&[("neck_lift = \"6.8 kg\"", "gas_volume = \"50 L\"")]);
     let text = flat(&table(&[&empty.plan()]));
     assert!(
-        text.contains("nothing (not even the filler is lifted)"),
+        text.contains("nothing (it does not even lift the filler)"),
         "{text}"
     );
     assert!(

@@ -293,7 +293,7 @@ fn a_column_is_fetched_and_flown_and_said_to_be_one() {
     assert_eq!(code, Some(0), "{err}");
     assert!(err.contains("untried: the address and the levels"), "{err}");
     assert!(
-        out.contains("not told; a single column above the site"),
+        out.contains("not given; a single column above the site"),
         "{out}"
     );
     let asked = &server.seen()[0].path;

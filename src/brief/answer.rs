@@ -28,7 +28,7 @@ pub struct Brief {
     /// When it was made.
     pub made: Timestamp,
     /// From filling to dark, in order of time.
-    pub timeline: Vec<Event>,
+    pub timeline: Vec<TimelineEvent>,
     /// The landing of every draw that came down, s after the planned release.
     pub landing_times_s: Vec<f64>,
     /// Where to wait for the landing, and from when.
@@ -102,7 +102,7 @@ pub enum EventKind {
 
 /// Something that happens at a time or within a span of time.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Event {
+pub struct TimelineEvent {
     /// What.
     pub kind: EventKind,
     /// When it begins.

@@ -82,7 +82,7 @@ pub enum GroundSource {
         share: f64,
     },
     /// What is built in, with its licence.
-    BuiltIn(data::Source),
+    BuiltIn(data::DataSource),
 }
 
 /// Where the ground comes from: layers, heights, and the licences of what is built in.

@@ -24,7 +24,7 @@ use crate::plan::Plan;
 use crate::spread::run::quantiles;
 use crate::wind::near_ground::{GroundWindFrom, ROUGHNESS_M, TOLD_AT_M};
 use crate::zone::LEFT_ALLOWED;
-use crate::zone::releases::{FlownRelease, GroundWind, Tried};
+use crate::zone::releases::{FlownRelease, GroundWind, TriedRelease};
 
 /// What releases are judged by.
 pub struct Judge<'a> {
@@ -65,7 +65,7 @@ impl<'a> Judge<'a> {
     /// # Errors
     ///
     /// When the data in the program are damaged.
-    pub fn row(&self, site: Position, (release, flown): &Tried) -> Result<ReleaseRow> {
+    pub fn row(&self, site: Position, (release, flown): &TriedRelease) -> Result<ReleaseRow> {
         match flown {
             Ok(flown) => self.flown_row(site, flown),
             Err(error) => Ok(unknown_by(*release, error)),

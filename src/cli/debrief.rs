@@ -58,14 +58,13 @@ pub struct DebriefArgs {
     /// Whose reports are read, and how.
     #[command(flatten)]
     pub trackers: TrackerArgs,
-    /// Appends the flight to this logbook (TOML), which is made if it is not there; a flight that is in it
-    /// already is not written twice. A plan uses it by [spread] logbook. Without --track its flights' zones are
-    /// scored.
+    /// Appends the flight to this logbook (TOML), which is made if needed; a flight that is in it already is not
+    /// written twice. A plan uses it by [spread] logbook. Without --track, scores the zones of its flights.
     #[arg(long, value_name = "FILE.toml")]
     pub logbook: Option<PathBuf>,
     /// Also writes the flight, as the ending says: .html (a page), .png or .svg (its map), .csv (a row for the
-    /// records) or .geojson; a path without an ending is a folder for all of them. May be given several times. Of a
-    /// logbook alone .png or .svg: the flights by where in their zones they came down.
+    /// records) or .geojson; a path without an ending is a folder for all of them. May be given several times. For a
+    /// logbook alone, .png or .svg: where in their zones its flights came down.
     #[arg(long, value_name = "PATH", value_parser = debrief_file)]
     pub out: Vec<PathBuf>,
     /// Loggers and cameras to line up with the track.
@@ -80,7 +79,7 @@ pub struct DebriefArgs {
     /// What else stands in place of the plan's.
     #[command(flatten)]
     pub instead: Instead,
-    /// How many flights to draw.
+    /// How many flights to simulate, each a little different: the draws.
     #[arg(long, default_value_t = DRAWS, value_parser = clap::value_parser!(u64).range(20..=20_000))]
     pub draws: u64,
     /// How it is run.

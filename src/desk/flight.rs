@@ -6,7 +6,7 @@ use jiff::tz::TimeZone;
 use super::folder::beside;
 use super::made::{Answer, Made};
 use super::words::{self, Station};
-use super::work::Asked;
+use super::work::DeskRequest;
 use crate::brief::answer::{MapGround, WaitingPoint};
 use crate::brief::map_ground;
 use crate::debrief::Debrief;
@@ -17,7 +17,7 @@ use crate::follow::views::Views;
 use crate::geodesy::Position;
 use crate::geodesy::reading::{EXPECTED, read_position};
 use crate::listen::listening::{Listening, log_of, read_file};
-use crate::listen::{Said, Source, Waiting};
+use crate::listen::{ReportSource, Said, Waiting};
 use crate::logbook::Logbook;
 use crate::plan::Plan;
 use crate::report::files::live_folder::LiveFolder;
@@ -62,7 +62,7 @@ pub struct Debriefed {
 /// # Errors
 ///
 /// Whatever is wrong with the plan, the winds or the source.
-pub fn follow(asked: &Asked, winds: &Winds) -> Result<Answer> {
+pub fn follow(asked: &DeskRequest, winds: &Winds) -> Result<Answer> {
     let desk = asked.desk;
     let source = source(asked)?;
     let reader = reader(asked)?;
@@ -76,7 +76,8 @@ pub fn follow(asked: &Asked, winds: &Winds) -> Result<Answer> {
     let mut live = LiveFolder::open(&desk.folder.path(&folder)?)?;
     let mut listening = Listening::new(&source, reader, grows, Waiting::default())?;
     // What is read from its own log is not written there twice.
-    let logs = listening.is_live() && !matches!(&source, Source::File(path) if live.is_log(path));
+    let logs =
+        listening.is_live() && !matches!(&source, ReportSource::File(path) if live.is_log(path));
     asked.work.begin(words::doing("follow"), 0);
     let (mut views, mut said) = (Views::default(), None);
     loop {
@@ -122,7 +123,7 @@ pub fn follow(asked: &Asked, winds: &Winds) -> Result<Answer> {
 /// # Errors
 ///
 /// Whatever is wrong with the plan, the winds or the tracks.
-pub fn debrief(asked: &Asked, winds: &Winds) -> Result<Answer> {
+pub fn debrief(asked: &DeskRequest, winds: &Winds) -> Result<Answer> {
     let reader = reader(asked)?;
     let mut heard = Vec::new();
     for file in asked.typed("file").lines() {
@@ -147,10 +148,10 @@ pub fn debrief(asked: &Asked, winds: &Winds) -> Result<Answer> {
 }
 
 /// Where reports come from: an address that was typed, or else a file of the folder.
-fn source(asked: &Asked) -> Result<Source> {
+fn source(asked: &DeskRequest) -> Result<ReportSource> {
     let (address, file) = (asked.typed("address"), asked.typed("file"));
     let found = match address.contains("://") {
-        true => Source::parse(address)?,
+        true => ReportSource::parse(address)?,
         false if !address.is_empty() => {
             let found = format!("\"{address}\"");
             return Err(Fault::new(words::ADDRESS, found, words::ADDRESS_HINT).into());
@@ -161,13 +162,13 @@ fn source(asked: &Asked) -> Result<Source> {
                 remedy: words::NO_SOURCE_REMEDY.into(),
             });
         }
-        false => Source::File(asked.desk.folder.path(file)?),
+        false => ReportSource::File(asked.desk.folder.path(file)?),
     };
     match &found {
-        Source::Aprs { .. } if asked.typed("call").is_empty() => {
+        ReportSource::Aprs { .. } if asked.typed("call").is_empty() => {
             Err(Fault::new(words::CALL, "nothing", words::CALL_HINT).into())
         }
-        Source::File(path) if !path.is_file() => Err(Error::file(
+        ReportSource::File(path) if !path.is_file() => Err(Error::file(
             path,
             "read",
             std::io::ErrorKind::NotFound.into(),
@@ -177,7 +178,7 @@ fn source(asked: &Asked) -> Result<Source> {
 }
 
 /// A reader of the trackers that were named, or of all.
-fn reader(asked: &Asked) -> Result<Reader> {
+fn reader(asked: &DeskRequest) -> Result<Reader> {
     let calls: Vec<String> = asked
         .typed("call")
         .split([',', ' ', '\n'])
@@ -191,7 +192,7 @@ fn reader(asked: &Asked) -> Result<Reader> {
     Ok(Reader::new(fields, &calls))
 }
 
-fn car(asked: &Asked) -> Result<Option<Position>> {
+fn car(asked: &DeskRequest) -> Result<Option<Position>> {
     let text = asked.typed("me");
     if text.is_empty() {
         return Ok(None);

@@ -2,10 +2,10 @@
 
 use maud::{DOCTYPE, Markup, html};
 
-use super::fields::{FIELDS, Field, Kind, LOAD, Values, WIND_FILES, is_beyond};
+use super::fields::{FIELDS, FieldKind, FormField, LOAD, Values, WIND_FILES, is_beyond};
 use super::folder::Entry;
 use super::jobs::JobNow;
-use super::live::{Live, Told};
+use super::live::{Live, LiveReply};
 use super::made::{Answer, Made};
 use super::show::{self, Take, encoded};
 use super::state::View;
@@ -291,7 +291,7 @@ pub struct PlanPage<'a> {
     /// What its fields show; none where it cannot be read.
     pub values: Option<(PlanText, Values)>,
     /// What is wrong with it.
-    pub faults: Vec<Told>,
+    pub faults: Vec<LiveReply>,
     /// What follows from it; none where it takes longer.
     pub live: Option<Live>,
     /// The ground of the map; none where it takes longer.
@@ -402,7 +402,7 @@ fn faults(page: &PlanPage) -> Markup {
 }
 
 /// What is wrong with the plan, each with a way to its field.
-pub fn fault_list(faults: &[Told]) -> Markup {
+pub fn fault_list(faults: &[LiveReply]) -> Markup {
     html! {
         @if !faults.is_empty() {
             div.wrong.summary role="note" {
@@ -526,7 +526,7 @@ fn wrong<'a>(page: &'a PlanPage, id: &str) -> Vec<&'a str> {
     of.map(|(_, wrong)| wrong.as_str()).collect()
 }
 
-fn input(page: &PlanPage, field: &Field, doc: &PlanText, values: &Values) -> Markup {
+fn input(page: &PlanPage, field: &FormField, doc: &PlanText, values: &Values) -> Markup {
     let [label, hint] = words::field(field.id);
     let value = values.get(field.id).map_or("", String::as_str);
     let beyond = is_beyond(doc, field.id);
@@ -553,12 +553,12 @@ fn input(page: &PlanPage, field: &Field, doc: &PlanText, values: &Values) -> Mar
         }
     };
     match field.kind {
-        Kind::Choice(all) => boxed.around(choices(all)),
-        Kind::Flag => boxed.around(choices(&["", "yes", "no"])),
-        Kind::Lines => boxed.around(lines("2")),
-        Kind::Long => boxed.around(lines("4")),
-        Kind::Files => wind_files(page, &boxed, value),
-        Kind::Text | Kind::Number => boxed.around(html! {
+        FieldKind::Choice(all) => boxed.around(choices(all)),
+        FieldKind::Flag => boxed.around(choices(&["", "yes", "no"])),
+        FieldKind::Lines => boxed.around(lines("2")),
+        FieldKind::Long => boxed.around(lines("4")),
+        FieldKind::Files => wind_files(page, &boxed, value),
+        FieldKind::Text | FieldKind::Number => boxed.around(html! {
             input id=(field.id) name=(field.id) value=(value) form="plan-form" autocomplete="off"
                 readonly[beyond] aria-describedby=(boxed.described()) aria-invalid=[boxed.invalid()];
         }),

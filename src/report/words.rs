@@ -5,7 +5,7 @@ use jiff::tz::TimeZone;
 
 use crate::brief::Brief;
 use crate::brief::answer::{
-    ChangeBy, ChangeKind, Event, EventKind, NotMoved, Road, WaitingPoint, WaitingReason,
+    ChangeBy, ChangeKind, EventKind, NotMoved, Road, TimelineEvent, WaitingPoint, WaitingReason,
 };
 use crate::geodesy::Position;
 use crate::ground::layers::RoadClass;
@@ -233,7 +233,7 @@ pub fn not_moved(why: &NotMoved) -> &str {
 }
 
 /// An event with its times, in local time and UTC.
-pub fn event(event: &Event, zone: &TimeZone) -> String {
+pub fn event(event: &TimelineEvent, zone: &TimeZone) -> String {
     if event.from == event.to {
         return format!(
             "{} ({}).",

@@ -59,7 +59,7 @@ pub fn left(landings: &Landings) -> usize {
 }
 
 /// What came of flying in a part of the winds.
-pub enum Outcome {
+pub enum FlyOutcome {
     /// All that was wanted.
     Flown(Box<Flights>),
     /// Flights left that part, but not the winds.
@@ -82,8 +82,8 @@ pub fn fly_all(
     loop {
         let winds = weather.flown(&reach, &setup.model)?;
         match fly_in(weather, setup, &winds, None, options, &flown)? {
-            Outcome::Flown(flights) => return Ok(*flights),
-            Outcome::NeedsMore(left) => reach = reach.grown(left),
+            FlyOutcome::Flown(flights) => return Ok(*flights),
+            FlyOutcome::NeedsMore(left) => reach = reach.grown(left),
         }
     }
 }
@@ -116,13 +116,13 @@ pub fn fly_in(
     low_m: Option<f64>,
     options: Options,
     flown: impl Fn() + Sync,
-) -> Result<Outcome> {
+) -> Result<FlyOutcome> {
     setup.model.winds = winds.winds.clone();
     let (planned, track) = fly_planned(&setup.model, winds.planned);
     let planned = match planned {
         Ok(planned) => planned,
         Err(Miss::Leaves(left)) if !winds.extent.ends_at(left) => {
-            return Ok(Outcome::NeedsMore(left));
+            return Ok(FlyOutcome::NeedsMore(left));
         }
         Err(miss) => return Err(cannot_fly(miss, &track, weather)),
     };
@@ -137,9 +137,9 @@ pub fn fly_in(
     let error = process.as_ref();
     let landings = run_keeping(&setup.model, &sampler, error, options.draws, low_m, &flown);
     if let Some(left) = more_needed(&landings, winds) {
-        return Ok(Outcome::NeedsMore(left));
+        return Ok(FlyOutcome::NeedsMore(left));
     }
-    Ok(Outcome::Flown(Box::new(Flights {
+    Ok(FlyOutcome::Flown(Box::new(Flights {
         planned,
         track,
         member: winds.planned,

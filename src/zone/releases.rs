@@ -5,7 +5,7 @@ use std::sync::Arc;
 use jiff::{SignedDuration, Timestamp};
 use rayon::prelude::*;
 
-use super::fly::{Flights, Outcome, fly_in, left, reach_of};
+use super::fly::{Flights, FlyOutcome, fly_in, left, reach_of};
 use super::pattern::Pattern;
 use super::reach::Reach;
 use super::setup::Setup;
@@ -91,7 +91,7 @@ impl FlownRelease {
 }
 
 /// A release as it was tried: flown, or why not.
-pub type Tried = (Timestamp, Result<FlownRelease>);
+pub type TriedRelease = (Timestamp, Result<FlownRelease>);
 
 /// Hours before and after the release at which the wind at the ground is looked up.
 const SURFACE_HOURS: [i64; 4] = [-1, 0, 1, 2];
@@ -127,7 +127,7 @@ pub fn fly_releases(
     times: &[Timestamp],
     options: Options,
     done: impl Fn() + Sync,
-) -> Result<Vec<Tried>> {
+) -> Result<Vec<TriedRelease>> {
     let (Some(first), Some(last)) = (times.iter().min(), times.iter().max()) else {
         return Ok(Vec::new());
     };
@@ -185,7 +185,7 @@ fn fly_ready(
     };
     loop {
         let shared = shared_winds(site, &reach, ready)?;
-        let fly = |ready: &Ready| -> Result<Outcome> {
+        let fly = |ready: &Ready| -> Result<FlyOutcome> {
             let Ready { weather, setup, .. } = ready;
             let winds = match &shared {
                 Some(winds) => winds.for_release(since, weather.release),
@@ -193,7 +193,7 @@ fn fly_ready(
             };
             fly_in(weather, &mut setup.clone(), &winds, low_m, options, || {})
         };
-        let outcomes: Vec<Result<Outcome>> = ready
+        let outcomes: Vec<Result<FlyOutcome>> = ready
             .par_iter()
             .map(|ready| match ready {
                 Ok(ready) => {
@@ -229,17 +229,17 @@ fn shared_winds(
 }
 
 /// Where flights left the part of the winds, first of all its region.
-fn more_needed(outcomes: &[Result<Outcome>]) -> Option<Outside> {
-    let needs = |outcome: &Result<Outcome>, more: Outside| matches!(outcome, Ok(Outcome::NeedsMore(left)) if *left == more);
+fn more_needed(outcomes: &[Result<FlyOutcome>]) -> Option<Outside> {
+    let needs = |outcome: &Result<FlyOutcome>, more: Outside| matches!(outcome, Ok(FlyOutcome::NeedsMore(left)) if *left == more);
     [Outside::Region, Outside::Hours]
         .into_iter()
         .find(|&left| outcomes.iter().any(|o| needs(o, left)))
 }
 
-fn flown(outcome: Result<Outcome>) -> Result<Flights> {
+fn flown(outcome: Result<FlyOutcome>) -> Result<Flights> {
     match outcome? {
-        Outcome::Flown(flights) => Ok(*flights),
-        Outcome::NeedsMore(_) => Err(not_flown()),
+        FlyOutcome::Flown(flights) => Ok(*flights),
+        FlyOutcome::NeedsMore(_) => Err(not_flown()),
     }
 }
 

@@ -118,7 +118,7 @@ pub(in crate::report) fn rows(
     match &standing.landing {
         Some(landing) => rows_of_landing(landing, standing, zone, units, &mut row),
         None if standing.phase == Phase::OnGround => {
-            row("Landing", "nothing has left the ground yet".into());
+            row("Landing", "it has not left the ground yet".into());
         }
         None => {}
     }
@@ -144,7 +144,7 @@ pub(in crate::report) fn rows(
     if let Some(now) = &standing.now {
         let heights = now.altitude_m.map(|m| units.height(m));
         row(
-            "Now, unheard",
+            "Now, silent",
             format!(
                 "within {} of {}, {} to {} high",
                 far(now.radius_m, units),
@@ -290,7 +290,7 @@ fn rows_of_landing(
 /// How many reports were let through and refused.
 pub fn reports(standing: &Standing) -> String {
     let refused: usize = standing.refused.values().sum();
-    format!("{} let through, {refused} not", standing.accepted)
+    format!("{} accepted, {refused} refused", standing.accepted)
 }
 
 /// What was refused, by reason, and each report that was.

@@ -74,7 +74,9 @@ pub fn list(ascents: &[FileAscent], units: UnitSystem) -> String {
     for (file, count) in unique(ascents.iter().map(|a| &a.file)) {
         let _ = writeln!(text, "{:NAME_WIDTH$}{file}: {count} ascents", "file");
     }
-    text.push_str("--at TIME shows the levels of the nearest in time, --all those of every one.\n");
+    text.push_str(
+        "--at TIME shows the levels of the ascent nearest in time, --all those of every ascent.\n",
+    );
     text
 }
 
@@ -222,7 +224,7 @@ fn counts(sounding: &Sounding) -> [(usize, &'static str); 9] {
     [
         (tally.fillers, "missing values (blanks and fillers)"),
         (tally.out_of_range, "impossible values, taken as missing"),
-        (tally.unusable, "rows dropped that hold nothing usable"),
+        (tally.unusable, "rows dropped that have nothing usable"),
         (
             tally.repeated,
             "rows joined to an earlier one of the same height",

@@ -9,7 +9,7 @@ use super::html::{
 };
 use super::qr;
 use crate::brief::Brief;
-use crate::brief::answer::{Change, Event, QuietZone, WaitingPoint};
+use crate::brief::answer::{Change, QuietZone, TimelineEvent, WaitingPoint};
 use crate::choice::answer::Hazard;
 use crate::report::basis::ground_sources;
 use crate::report::cautions::{FLYING, LINE_OF_SIGHT, NOTICE, WAITING};
@@ -122,7 +122,7 @@ fn times(brief: &Brief, _: UnitSystem) -> Markup {
 }
 
 /// When an event happens, on one clock.
-fn from_to(event: &Event, clock: impl Fn(Timestamp) -> String) -> Markup {
+fn from_to(event: &TimelineEvent, clock: impl Fn(Timestamp) -> String) -> Markup {
     let [from, to] = [event.from, event.to].map(&clock);
     if event.from == event.to {
         return unbroken(&from);
@@ -306,7 +306,7 @@ fn hazards(brief: &Brief, units: UnitSystem) -> Markup {
             names(&|h| h.share == Some(0.0) && h.coarse),
         ),
         (
-            "Not known, no layer tells of it: ",
+            "Not known, as no layer has it: ",
             names(&|h| h.share.is_none()),
         ),
     ];
