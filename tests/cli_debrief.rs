@@ -235,7 +235,7 @@ fn a_page_a_map_and_a_row_are_written_by_ending_or_into_a_folder() {
     for said in [
         "<svg",
         "as flown (a double line)",
-        "What the miss is from",
+        "What caused the miss",
         "prefers-color-scheme: dark",
         "measured by the flight itself",
         "landing_speed = ",
@@ -323,7 +323,7 @@ fn a_logbook_alone_is_scored() {
     assert!(
         fs::read_to_string(&picture)
             .unwrap()
-            .contains("19 times of 20")
+            .contains("19 times in 20")
     );
     let none = scored(&file(folder.path(), "none.toml", "# no flight yet\n"), &[]);
     assert_eq!(none.status.code(), Some(1));

@@ -433,7 +433,7 @@ fn a_forecast_of_one_time_is_said_to_be_held() {
     ];
     let text = stdout(&windfall("days", &args));
     let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
-    let held = "the winds are of one time, 2017-03-22 00:00 UTC: they stand for 4 h 00 min before and after, assumed";
+    let held = "the winds are for one time, 2017-03-22 00:00 UTC: they are used for 4 h 00 min before and after, assumed";
     assert!(words.contains(held), "{text}");
 }
 
