@@ -16,7 +16,7 @@ use windfall::plan::Plan;
 use windfall::sources::Hints;
 use windfall::years::digest::Digest;
 use windfall::years::long_record::LongRecord;
-use windfall::years::{Asked, Job};
+use windfall::years::{Job, YearsRequest};
 use windfall::zone::Options;
 
 fn job(draws: u64, fields: u32) -> Job {
@@ -28,7 +28,7 @@ fn job(draws: u64, fields: u32) -> Job {
     };
     let candidates: Vec<Candidate> = (0..fields).map(candidate).collect();
     let record = LongRecord::survey(&plan, &files, &Hints::default(), None).expect("a record");
-    let asked = Asked {
+    let asked = YearsRequest {
         between: [None; 2],
         every_s: 3_600,
         hours_s: [0, 86_400],

@@ -3,12 +3,15 @@
 //! Whoever makes an answer says here what it assumed and noticed; `report::notes` puts it into words
 //! and into a person's units.
 
+pub mod reading;
 pub mod warning;
 
 use std::fmt;
 
 use jiff::Timestamp;
 use serde::Serialize;
+
+use self::reading::Reading;
 
 /// Something that was assumed.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -322,21 +325,9 @@ pub enum Assumption {
         what: String,
     },
 
-    // In words still.
-    /// One that its maker has in words already.
-    InWords {
-        /// The words.
-        words: String,
-    },
-}
-
-impl Assumption {
-    /// One that its maker has in words already.
-    pub fn in_words(words: impl Into<String>) -> Assumption {
-        Assumption::InWords {
-            words: words.into(),
-        }
-    }
+    /// What a reader of wind files took for granted.
+    #[serde(untagged)]
+    Read(Reading),
 }
 
 /// What varies from flight to flight.

@@ -1,5 +1,7 @@
 //! Small numerical work that several rooms share.
 
+use serde::Serialize;
+
 /// The largest number for which `holds` is still true, to the last bits, between `low`, where it
 /// is, and `high`, where it is not; it must turn only once between them.
 pub fn last_true(mut low: f64, mut high: f64, holds: impl Fn(f64) -> bool) -> f64 {
@@ -27,11 +29,47 @@ pub fn quantile(ascending: &[f64], share: f64) -> Option<f64> {
         .copied()
 }
 
-/// Values that 5, 50 and 95 % of some stay below; 0 of none.
-pub fn low_middle_high(values: impl Iterator<Item = f64>) -> [f64; 3] {
-    let mut values: Vec<f64> = values.collect();
-    values.sort_by(f64::total_cmp);
-    [0.05, 0.5, 0.95].map(|p| quantile(&values, p).unwrap_or(0.0))
+/// What 5, 50 and 95 % of some values stay below; in JSON a list of the three.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(into = "[T; 3]", bound = "T: Clone + Serialize")]
+pub struct Quantiles<T> {
+    /// 5 % of them.
+    pub low: T,
+    /// Half of them.
+    pub middle: T,
+    /// 95 % of them.
+    pub high: T,
+}
+
+impl<T> From<Quantiles<T>> for [T; 3] {
+    fn from(q: Quantiles<T>) -> [T; 3] {
+        [q.low, q.middle, q.high]
+    }
+}
+
+impl<T> Quantiles<T> {
+    /// The same in another form.
+    pub fn map<U>(self, form: impl Fn(T) -> U) -> Quantiles<U> {
+        Quantiles {
+            low: form(self.low),
+            middle: form(self.middle),
+            high: form(self.high),
+        }
+    }
+}
+
+impl Quantiles<f64> {
+    /// Of some values; 0 of none.
+    pub fn of(values: impl Iterator<Item = f64>) -> Quantiles<f64> {
+        let mut values: Vec<f64> = values.collect();
+        values.sort_by(f64::total_cmp);
+        let below = |share| quantile(&values, share).unwrap_or(0.0);
+        Quantiles {
+            low: below(0.05),
+            middle: below(0.5),
+            high: below(0.95),
+        }
+    }
 }
 
 /// The index of the last of `items` at or below `x`, and the share of the way from it to the next;

@@ -106,7 +106,7 @@ impl Winds {
             Winds::Soundings(_) => &[][..],
             Winds::Forecast(archive) => &archive.assumed[..],
         };
-        let in_reading = in_reading.iter().map(Assumption::in_words);
+        let in_reading = in_reading.iter().cloned().map(Assumption::Read);
         self.one_time_held().into_iter().chain(in_reading).collect()
     }
 

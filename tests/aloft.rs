@@ -147,7 +147,10 @@ fn a_rising_flight_goes_on_as_one_released_there() {
         let there = plan(&last, ascent, "900 m", ground, folder.path());
         let direct = predict(&there, &winds(), OPTIONS, || ()).unwrap();
         compare(&remaining, &direct.zone, 30.0);
-        for (a, b) in remaining.landing.iter().zip(direct.facts.landing_quantiles) {
+        for (a, b) in <[_; 3]>::from(remaining.landing)
+            .iter()
+            .zip(<[_; 3]>::from(direct.facts.landing_quantiles))
+        {
             assert!(a.duration_since(b).as_secs_f64().abs() < 10.0);
         }
     }

@@ -204,6 +204,14 @@ fn a_page_a_map_and_a_row_are_written_by_ending_or_into_a_folder() {
         .collect();
     let track = file(folder.path(), "track.csv", &moved);
     let out = folder.path().join("debrief");
+    let empty = file(
+        folder.path(),
+        "empty.csv",
+        "time,latitude,longitude,altitude_m\n",
+    );
+    let [empty, to] = [&empty, &out].map(|path| path.to_str().unwrap());
+    let refused = debrief(&["--track", empty, "--out", to]);
+    assert!(!refused.status.success() && !out.exists());
     let args = [
         "--track",
         track.to_str().unwrap(),
@@ -227,7 +235,7 @@ fn a_page_a_map_and_a_row_are_written_by_ending_or_into_a_folder() {
     for said in [
         "<svg",
         "as flown (a double line)",
-        "What the miss is from",
+        "What caused the miss",
         "prefers-color-scheme: dark",
         "measured by the flight itself",
         "landing_speed = ",
@@ -315,7 +323,14 @@ fn a_logbook_alone_is_scored() {
     assert!(
         fs::read_to_string(&picture)
             .unwrap()
-            .contains("19 times of 20")
+            .contains("19 times in 20")
+    );
+    let none = scored(&file(folder.path(), "none.toml", "# no flight yet\n"), &[]);
+    assert_eq!(none.status.code(), Some(1));
+    let said = stderr(&none);
+    assert!(
+        said.contains("none.toml") && said.contains("to score"),
+        "{said}"
     );
     // Neither a track nor a logbook; a track without a plan.
     assert!(!windfall("debrief", &[PLAN]).status.success());

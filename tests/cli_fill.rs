@@ -308,12 +308,12 @@ fn do_not_fly_is_a_result() {
             "these two cylinders give 1.",
             "the load needs 5.9",
             "at 5.0 m/s",
-            "does not raise the load",
+            "does not lift the load",
         ],
     );
     says(
         &[(fill, "neck_lift = \"4.0 kg\"")],
-        &["does not raise the load of 4.30 kg: 0.30 kg is missing"],
+        &["does not lift the load of 4.30 kg: 0.30 kg short"],
     );
     says(
         &[(fill, "neck_lift = \"4.45 kg\"")],
@@ -359,7 +359,7 @@ fn the_ends_of_what_a_plan_may_say() {
     let empty = changed(&[("neck_lift = \"6.8 kg\"", "gas_volume = \"50 L\"")]);
     let text = flat(&table(&[&empty.plan()]));
     assert!(
-        text.contains("nothing (not even the filler is lifted)"),
+        text.contains("nothing (it does not even lift the filler)"),
         "{text}"
     );
     assert!(
@@ -373,7 +373,7 @@ fn the_ends_of_what_a_plan_may_say() {
 fn zone_refuses_cylinders_that_do_not_raise_the_load() {
     let fill = "cylinders = { water_volume = \"50 L\", pressure = \"30 bar\" }";
     let message = changed(&[("neck_lift = \"6.8 kg\"", fill)]).refused_in_one_line();
-    assert!(message.contains("does not raise the load"), "{message}");
+    assert!(message.contains("does not lift the load"), "{message}");
 }
 
 /// Without a burst diameter, that of the table of balloons, said; of a mass that no table has, none.

@@ -106,7 +106,7 @@ fn a_row_is_what_zone_says_of_that_release() {
                     assert!(day.center.distance_m(its.center) < 0.5);
                     let area = mine.shape.area_m2() / its.shape.area_m2();
                     assert!((area - 1.0).abs() < 1e-4, "{area}");
-                    let landing = zone.facts.landing_quantiles[2];
+                    let landing = zone.facts.landing_quantiles.high;
                     let late = day.latest_landing.duration_since(landing).as_secs_f64();
                     assert!(late.abs() < 0.1, "{late}");
                     checked += 1;
@@ -433,7 +433,7 @@ fn a_forecast_of_one_time_is_said_to_be_held() {
     ];
     let text = stdout(&windfall("days", &args));
     let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
-    let held = "the winds are of one time, 2017-03-22 00:00 UTC: they stand for 4 h 00 min before and after, assumed";
+    let held = "the winds are for one time, 2017-03-22 00:00 UTC: they are used for 4 h 00 min before and after, assumed";
     assert!(words.contains(held), "{text}");
 }
 

@@ -17,7 +17,7 @@ use std::time::{Duration, Instant};
 use jiff::Timestamp;
 use server::Server;
 use windfall::geodesy::Position;
-use windfall::listen::{Event, Said, Source, Waiting, listen};
+use windfall::listen::{Event, ReportSource, Said, Waiting, listen};
 use windfall::track::fields::Fields;
 use windfall::track::gate::Gate;
 use windfall::track::reader::Reader;
@@ -53,7 +53,7 @@ fn until(events: &Receiver<Event>, enough: impl Fn(&[Event]) -> bool) -> Vec<Eve
 }
 
 /// A server that treats its n-th guest as it is told.
-fn serve(guests: usize, treat: impl Fn(usize, TcpStream) + Send + 'static) -> Source {
+fn serve(guests: usize, treat: impl Fn(usize, TcpStream) + Send + 'static) -> ReportSource {
     let listener = TcpListener::bind("127.0.0.1:0").unwrap();
     let address = listener.local_addr().unwrap();
     thread::spawn(move || {
@@ -63,7 +63,7 @@ fn serve(guests: usize, treat: impl Fn(usize, TcpStream) + Send + 'static) -> So
         }
         thread::sleep(Duration::from_secs(20));
     });
-    Source::Tcp(address.to_string())
+    ReportSource::Tcp(address.to_string())
 }
 
 fn reports(events: &[Event]) -> Vec<Report> {
@@ -113,7 +113,7 @@ fn a_server_that_is_not_there_is_tried_more_and_more_rarely() {
     let listener = TcpListener::bind("127.0.0.1:0").unwrap();
     let address = listener.local_addr().unwrap().to_string();
     drop(listener);
-    let events = listen(&Source::Tcp(address), false, quick()).unwrap();
+    let events = listen(&ReportSource::Tcp(address), false, quick()).unwrap();
     let lost = |all: &[Event]| -> Vec<u128> {
         let pauses = all.iter().filter_map(|e| match e {
             Event::Said(Said::Lost(_, pause)) => Some(pause.as_millis()),
@@ -151,7 +151,7 @@ fn an_aprs_server_is_told_who_receives_and_nothing_else() {
     let listener = TcpListener::bind("127.0.0.1:0").unwrap();
     let port = listener.local_addr().unwrap().port();
     let text = format!("aprs://127.0.0.1:{port}?call=n0call&filter=b/N0CALL-11");
-    let events = listen(&Source::parse(&text).unwrap(), false, quick()).unwrap();
+    let events = listen(&ReportSource::parse(&text).unwrap(), false, quick()).unwrap();
     let (mut stream, _) = listener.accept().unwrap();
     stream
         .write_all(format!("# a server\r\n{GOOD}\r\n").as_bytes())
@@ -179,7 +179,7 @@ fn a_page_is_asked_again_and_told_when_it_changes() {
         .into_iter()
         .collect();
     let server = Server::good(files);
-    let source = Source::parse(&format!("{}/now.json", server.url())).unwrap();
+    let source = ReportSource::parse(&format!("{}/now.json", server.url())).unwrap();
     let events = listen(&source, false, quick()).unwrap();
     let all = until(&events, |all| matches!(all.last(), Some(Event::Whole(_))));
     assert_eq!(reports(&all).len(), 1);
@@ -190,7 +190,7 @@ fn a_file_that_grows_is_read_on_and_a_new_one_from_its_beginning() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("log.txt");
     std::fs::write(&path, format!("{GOOD}\n{}", &GOOD[..20])).unwrap();
-    let events = listen(&Source::File(path.clone()), true, quick()).unwrap();
+    let events = listen(&ReportSource::File(path.clone()), true, quick()).unwrap();
     let bytes = |all: &[Event]| -> usize {
         let lengths = all.iter().map(|e| match e {
             Event::Bytes(bytes) => bytes.len(),
@@ -294,7 +294,7 @@ fn a_serial_device_is_listened_to_and_opened_again() {
     let (receiver, port) = serial2::SerialPort::pair().unwrap();
     let device = std::fs::read_link(format!("/proc/self/fd/{}", port.as_raw_fd())).unwrap();
     assert!(device.starts_with("/dev/pts"), "{}", device.display());
-    let source = Source::parse(&format!("serial://{}?baud=9600", device.display())).unwrap();
+    let source = ReportSource::parse(&format!("serial://{}?baud=9600", device.display())).unwrap();
     assert!(source.is_live());
     let events = listen(&source, false, quick()).unwrap();
     until(&events, |all| {
@@ -354,7 +354,7 @@ fn a_topic_of_a_broker_is_listened_to() {
         out.write_all(&message).unwrap();
         thread::sleep(Duration::from_secs(20));
     });
-    let source = Source::parse(&format!("mqtt://{address}/flights/%2B")).unwrap();
+    let source = ReportSource::parse(&format!("mqtt://{address}/flights/%2B")).unwrap();
     let events = listen(&source, false, quick()).unwrap();
     let all = until(&events, |all| !reports(all).is_empty());
     assert_eq!(reports(&all)[0].altitude_m, Some(1_234.5));

@@ -186,7 +186,7 @@ fn a_late_release_is_predicted_anew() {
         &standing,
         |n| matches!(n, FollowNote::ReleasedLater { by_s } if (by_s - 2_400.0).abs() < 60.0)
     ));
-    let lands = standing.landing.unwrap().times[1];
+    let lands = standing.landing.unwrap().times.middle;
     let planned = follower.zone().landing.time;
     assert!(
         (seconds_between(planned, lands) - 2_400.0).abs() < 900.0,

@@ -72,7 +72,12 @@ fn a_coarse_forecast_above_a_fine_one_beats_the_last_wind_held() {
         let archive = join_all(files).unwrap();
         assert_eq!(archive.levels_pa.last(), Some(&10_000));
         assert_eq!(archive.all_levels_pa().last(), Some(&1_000));
-        let told = archive.assumed.join("; ");
+        let told = archive
+            .assumed
+            .iter()
+            .map(ToString::to_string)
+            .collect::<Vec<_>>()
+            .join("; ");
         for words in [
             "fine.grib2",
             "coarse.grib2",
@@ -188,7 +193,7 @@ fn a_plan_with_two_forecasts_names_both() {
     assert!(text.contains("above 100 hPa 41 to 51 N"), "{text}");
 }
 
-/// Heights reckoned from the temperatures of a real analysis, against its own; the simplest
+/// Heights computed from the temperatures of a real analysis, against its own; the simplest
 /// alternative beside them, those of the standard atmosphere.
 #[test]
 fn heights_are_reckoned_from_temperatures() {
@@ -210,13 +215,19 @@ fn heights_are_reckoned_from_temperatures() {
     assert!(
         lowest
             .assumed
-            .join("")
-            .contains("reckoned from the temperatures")
+            .iter()
+            .map(ToString::to_string)
+            .collect::<Vec<_>>()
+            .join("; ")
+            .contains("computed from the temperatures")
     );
     let none = of(without(&bytes(CCSDS), is_height).0);
     assert!(
         none.assumed
-            .join("")
+            .iter()
+            .map(ToString::to_string)
+            .collect::<Vec<_>>()
+            .join("; ")
             .contains("the standard atmosphere's height of the lowest")
     );
     let bare = of(without(&bytes(CCSDS), |s| {
@@ -225,7 +236,10 @@ fn heights_are_reckoned_from_temperatures() {
     .0);
     assert!(
         bare.assumed
-            .join("")
+            .iter()
+            .map(ToString::to_string)
+            .collect::<Vec<_>>()
+            .join("; ")
             .contains("neither heights nor temperatures")
     );
     let errors = [&lowest, &none, &bare].map(|archive| worst(&whole(archive)));

@@ -179,7 +179,7 @@ fn rows_that_were_lost_are_told() {
     });
     let table = run("zone", &[&lost.plan()]);
     assert!(
-        table.contains("values that cannot be are taken as missing"),
+        table.contains("impossible values are taken as missing"),
         "{table}"
     );
 }

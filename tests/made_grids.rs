@@ -114,11 +114,21 @@ fn what_names_alone_say_is_told_as_assumed() {
         "made_names_ugrd_500mb.nc",
     ] {
         let archive = open(name);
-        let told = archive.assumed.join("; ");
+        let told = archive
+            .assumed
+            .iter()
+            .map(ToString::to_string)
+            .collect::<Vec<_>>()
+            .join("; ");
         assert!(told.contains("by the names of variables alone"), "{told}");
         assert!(told.contains("is the eastward wind"), "{told}");
     }
-    let told = open("made_lambert.nc").assumed.join("; ");
+    let told = open("made_lambert.nc")
+        .assumed
+        .iter()
+        .map(ToString::to_string)
+        .collect::<Vec<_>>()
+        .join("; ");
     assert!(told.contains("along the map's x and y"), "{told}");
     assert!(open("made_polar.nc").assumed.is_empty());
     assert!(open("made_rotated_pole.nc").assumed.is_empty());
@@ -144,7 +154,12 @@ fn a_window_of_a_rotated_grid_holds_what_it_is_cut_around() {
 
 #[test]
 fn a_map_that_is_inferred_is_said_and_winds_of_unknown_axes_are_refused() {
-    let assumed = open("made_places.nc").assumed.join("; ");
+    let assumed = open("made_places.nc")
+        .assumed
+        .iter()
+        .map(ToString::to_string)
+        .collect::<Vec<_>>()
+        .join("; ");
     assert!(
         assumed.contains("the map of the grid is inferred") && assumed.contains("+proj=lcc"),
         "{assumed}"

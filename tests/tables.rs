@@ -320,7 +320,13 @@ fn heights_that_are_missing_are_computed_and_said() {
         "{hydrostatic_m} {standard_m}"
     );
     assert!(computed.tally.heights_computed > 70);
-    let said = standard.tally.assumed.join("; ");
+    let said = standard
+        .tally
+        .assumed
+        .iter()
+        .map(ToString::to_string)
+        .collect::<Vec<_>>()
+        .join("; ");
     assert!(
         said.contains("temperatures of the standard atmosphere")
             && said.contains("lowest pressure"),

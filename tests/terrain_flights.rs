@@ -19,6 +19,7 @@ use windfall::report::notes;
 use windfall::sources::{FileAscent, read_soundings};
 use windfall::units::UnitSystem;
 use windfall::winds::Winds;
+use windfall::zone::facts::LandedOn;
 use windfall::zone::{Options, Prediction, predict};
 
 const OPTIONS: Options = Options {
@@ -119,7 +120,7 @@ fn where_the_terrain_ends_the_elevation_of_the_site_counts() {
     let told = predict(&plan, &winds, OPTIONS, || {}).unwrap();
     assert!((told.zone.landing.altitude_m - 1_012.0).abs() < 1e-6);
     // A tenth of the draws bursts early, over the grid.
-    let (source, share) = &told.facts.landed_on[0];
+    let LandedOn { source, share } = &told.facts.landed_on[0];
     assert!(source.is_none() && *share > 0.85, "{share}");
     let on_site = Assumption::LandsWithoutTerrain { share: *share };
     let assumed = &told.zone.assumptions;
@@ -149,7 +150,11 @@ fn flights_come_down_on_a_real_tile() {
     let landing = zone.landing;
     assert!((landing.altitude_m - ground_m(landing.position)).abs() < 0.2);
     assert!((landing.altitude_m - site_m).abs() > 20.0, "{landing:?}");
-    assert_eq!(told.facts.landed_on, [(Some("N44W072.hgt.gz".into()), 1.0)]);
+    let file = LandedOn {
+        source: Some("N44W072.hgt.gz".into()),
+        share: 1.0,
+    };
+    assert_eq!(told.facts.landed_on, [file]);
     assert!(
         !zone
             .notes
@@ -211,7 +216,13 @@ fn the_forecasts_own_ground_is_the_fallback() {
         "{landing:?} {ground_m}"
     );
     let own = Some("the forecast's own ground".to_owned());
-    assert_eq!(told.facts.landed_on, [(own, 1.0)]);
+    assert_eq!(
+        told.facts.landed_on,
+        [LandedOn {
+            source: own,
+            share: 1.0
+        }]
+    );
     let assumed = &told.zone.assumptions;
     let on_forecast = Assumption::LandsOnForecastGround { share: 1.0 };
     assert!(assumed.contains(&on_forecast), "{assumed:?}");

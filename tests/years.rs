@@ -35,7 +35,7 @@ use windfall::years::long_record::{LongRecord, listed};
 use windfall::years::parts::{self, Part};
 use windfall::years::release::{Decides, Release, Unknown};
 use windfall::years::tally::years;
-use windfall::years::{Asked, Job};
+use windfall::years::{Job, YearsRequest};
 use windfall::zone::Options;
 
 /// Wind alone decides: nothing varies, and no limit but that of the drift can be broken.
@@ -96,8 +96,8 @@ fn made(folder: &Path) -> Vec<PathBuf> {
         .collect()
 }
 
-fn asked() -> Asked {
-    Asked {
+fn asked() -> YearsRequest {
+    YearsRequest {
         between: [None; 2],
         every_s: 3_600,
         hours_s: [11 * 3_600; 2],
@@ -111,7 +111,7 @@ fn asked() -> Asked {
     }
 }
 
-fn job(plan: &Plan, fields: &[Candidate], winds: &[PathBuf], asked: Asked) -> Job {
+fn job(plan: &Plan, fields: &[Candidate], winds: &[PathBuf], asked: YearsRequest) -> Job {
     let record = LongRecord::survey(plan, winds, &Hints::default(), None).unwrap();
     Job::new(plan, fields, record, asked, Digest::default()).unwrap()
 }
@@ -263,7 +263,7 @@ fn any_cut_gives_the_same_bytes_and_no_value_is_decoded_twice() {
             ..Candidate::at(Position::new(lat, lon).unwrap())
         })
         .to_vec();
-    let asked = Asked {
+    let asked = YearsRequest {
         between: [Some("2016-06-20T00:00:00Z".parse().unwrap()), None],
         // Twelve releases a day round the clock: days need hours of their neighbours.
         every_s: 7_200,
@@ -338,7 +338,11 @@ fn same(kept: &Release, row: &windfall::choice::answer::ReleaseRow, draws: u64) 
 }
 
 /// Every release of a record against `days`; how many are of which verdict.
-fn against_days(plan: &Plan, files: &[PathBuf], asked: Asked) -> BTreeMap<&'static str, usize> {
+fn against_days(
+    plan: &Plan,
+    files: &[PathBuf],
+    asked: YearsRequest,
+) -> BTreeMap<&'static str, usize> {
     let winds = Winds::of_files(plan, files, &Hints::default()).unwrap();
     let options = asked.options;
     let job = job(plan, &[], files, asked);
@@ -358,7 +362,7 @@ fn against_days(plan: &Plan, files: &[PathBuf], asked: Asked) -> BTreeMap<&'stat
 fn real_hours_equal_days_release_by_release() {
     let plan = Plan::read("samples/ribatejo/plan.toml").unwrap();
     for (file, hours) in [(PORTUGAL_2023, [9, 15]), (PORTUGAL_2022, [6, 12])] {
-        let asked = Asked {
+        let asked = YearsRequest {
             hours_s: hours.map(|h| h * 3_600),
             every_s: 7_200,
             options: Options {
@@ -382,7 +386,7 @@ fn soundings_of_a_station_equal_days() {
         .replace("elevation = \"100 m\"", "elevation = \"12 m\"")
         .replace("Europe/Madrid", "America/Anchorage")
         .replace("wind = \"none\"", "wind = \"sounding\"");
-    let asked = Asked {
+    let asked = YearsRequest {
         between: [
             Some("2010-05-30T00:00:00Z".parse().unwrap()),
             Some("2010-06-05T00:00:00Z".parse().unwrap()),
@@ -425,7 +429,7 @@ fn parts_are_whole_of_this_work_and_all_there() {
     let gathered = parts::gather(&one, &record).unwrap();
     assert_eq!(gathered.text().unwrap(), whole(&one).0.text().unwrap());
     // Another seed is other work; so is another archive.
-    let seed = Asked {
+    let seed = YearsRequest {
         options: Options {
             seed: 2,
             ..asked().options

@@ -12,6 +12,7 @@ use crate::ground::airports::Airport;
 use crate::ground::layers::{Layer, LayerNote, Line, RoadClass};
 use crate::ground::places::Place;
 use crate::ground::terrain::Terrain;
+use crate::numeric::Quantiles;
 use crate::spread::region::GroundEllipse;
 use crate::zone::{Facts, Mark, Zone};
 
@@ -27,7 +28,7 @@ pub struct Brief {
     /// When it was made.
     pub made: Timestamp,
     /// From filling to dark, in order of time.
-    pub timeline: Vec<Event>,
+    pub timeline: Vec<TimelineEvent>,
     /// The landing of every draw that came down, s after the planned release.
     pub landing_times_s: Vec<f64>,
     /// Where to wait for the landing, and from when.
@@ -101,7 +102,7 @@ pub enum EventKind {
 
 /// Something that happens at a time or within a span of time.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Event {
+pub struct TimelineEvent {
     /// What.
     pub kind: EventKind,
     /// When it begins.
@@ -266,5 +267,5 @@ pub struct QuietZone {
     /// Which way, degrees clockwise from true north.
     pub azimuth_deg: f64,
     /// Landing times that 5, 50 and 95 % come down before.
-    pub landing: [Timestamp; 3],
+    pub landing: Quantiles<Timestamp>,
 }

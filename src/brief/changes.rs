@@ -62,7 +62,7 @@ fn moved(from: &Prediction, to: &Prediction) -> Result<Moved, NotMoved> {
         return Err(NotMoved::LeaveWinds);
     }
     let (a, b) = (from.zone.center(), to.zone.center());
-    let median = |p: &Prediction| p.facts.landing_quantiles[1];
+    let median = |p: &Prediction| p.facts.landing_quantiles.middle;
     Ok(Moved {
         center: b,
         distance_m: a.distance_m(b),

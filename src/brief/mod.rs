@@ -191,10 +191,10 @@ fn wait(
     landings: &[Normal],
     kept: &Continuation,
 ) -> Result<Wait> {
-    let [burst_early_s, ..] = quantiles(kept.landings(), |l| l.burst_s);
+    let bursts_s = quantiles(kept.landings(), |l| l.burst_s);
     Ok(Wait {
         points: waiting::points(map, layers, zone, landings, kept.ground())?,
-        from: after(kept.release(), burst_early_s),
+        from: after(kept.release(), bursts_s.low),
     })
 }
 

@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 
-use super::answer::{Event, EventKind};
+use super::answer::{EventKind, TimelineEvent};
 use crate::clock::after;
 use crate::ground::sun::{Span, daylight};
 use crate::notes::Assumption;
@@ -18,42 +18,46 @@ const FILLING_S: f64 = 3_600.0;
 const NINE_IN_TEN: f64 = 1.645;
 
 /// The events of a flight in order of time, and what was assumed of the first.
-pub fn events(plan: &Plan, zone: &Zone, landings: &[Landing]) -> (Option<Assumption>, Vec<Event>) {
+pub fn events(
+    plan: &Plan,
+    zone: &Zone,
+    landings: &[Landing],
+) -> (Option<Assumption>, Vec<TimelineEvent>) {
     let release = plan.release;
     let site = zone.release.position;
     let at = |s: f64| after(release, s);
     let filling_s = plan.brief.filling_s.unwrap_or(FILLING_S);
     let delay_s = plan.spread.release_delay_s;
     let window_s = NINE_IN_TEN * delay_s.unwrap_or(Spread::ASSUMED.release_delay_s);
-    let [burst_early, _, burst_late] = quantiles(landings, |l| l.burst_s);
-    let [land_early, _, land_late] = quantiles(landings, |l| l.time_s);
+    let bursts = quantiles(landings, |l| l.burst_s);
+    let lands = quantiles(landings, |l| l.time_s);
     let mut events = vec![
-        Event {
+        TimelineEvent {
             kind: EventKind::Filling,
             from: at(-filling_s),
             at: at(-filling_s),
             to: release,
             place: site,
         },
-        Event {
+        TimelineEvent {
             kind: EventKind::Release,
             from: release,
             at: release,
             to: at(window_s),
             place: site,
         },
-        Event {
+        TimelineEvent {
             kind: EventKind::Burst,
-            from: at(burst_early),
+            from: at(bursts.low),
             at: zone.burst.time,
-            to: at(burst_late),
+            to: at(bursts.high),
             place: zone.burst.position,
         },
-        Event {
+        TimelineEvent {
             kind: EventKind::Landing,
-            from: at(land_early),
+            from: at(lands.low),
             at: zone.landing.time,
-            to: at(land_late),
+            to: at(lands.high),
             place: zone.center(),
         },
     ];
@@ -67,7 +71,7 @@ pub fn events(plan: &Plan, zone: &Zone, landings: &[Landing]) -> (Option<Assumpt
 }
 
 /// Sunset and dark at the centre of the zone, on the day of the landing.
-fn evening(plan: &Plan, zone: &Zone) -> Vec<Event> {
+fn evening(plan: &Plan, zone: &Zone) -> Vec<TimelineEvent> {
     let place = zone.center();
     let local = zone.landing.time.to_zoned_datetime(plan.timezone.clone());
     let Ok(light) = daylight(place, local.date(), &plan.timezone) else {
@@ -77,7 +81,7 @@ fn evening(plan: &Plan, zone: &Zone) -> Vec<Event> {
         Span::Crosses { set, .. } => set,
         _ => None,
     };
-    let event = |kind, time: Timestamp| Event {
+    let event = |kind, time: Timestamp| TimelineEvent {
         kind,
         from: time,
         at: time,

@@ -10,6 +10,7 @@ use crate::ground::map::GroundMap;
 use crate::notes::{Assumption, Cleaning, Note};
 use crate::plan::Plan;
 use crate::winds::Winds;
+use crate::zone::facts::LandedOn;
 use crate::zone::fits::planned_landing;
 use crate::zone::{self, Options};
 
@@ -52,7 +53,7 @@ pub fn basis(
     limits: &Limits,
     options: Options,
     map: &GroundMap,
-    landed_on: &[(Option<String>, f64)],
+    landed_on: &[LandedOn],
     mut assumptions: Vec<Assumption>,
 ) -> Basis {
     assumptions.extend(input.assumed());

@@ -12,6 +12,7 @@ use crate::ground::region::Region;
 use crate::ground::site::{Limit, default_limits};
 use crate::notes::Assumption;
 use crate::plan::GroundPlan;
+use crate::zone::facts::LandedOn;
 
 /// Room around the farthest landing, m: what lies near it counts.
 const MARGIN_M: f64 = 15_000.0;
@@ -81,16 +82,16 @@ pub enum GroundSource {
         share: f64,
     },
     /// What is built in, with its licence.
-    BuiltIn(data::Source),
+    BuiltIn(data::DataSource),
 }
 
 /// Where the ground comes from: layers, heights, and the licences of what is built in.
-pub fn sources(map: &GroundMap, landed_on: &[(Option<String>, f64)]) -> Vec<GroundSource> {
+pub fn sources(map: &GroundMap, landed_on: &[LandedOn]) -> Vec<GroundSource> {
     let layers = map.sources().iter();
     let layers = layers.map(|from| GroundSource::Layer { from: from.clone() });
-    let heights = landed_on.iter().map(|(from, share)| GroundSource::Heights {
-        from: from.clone(),
-        share: *share,
+    let heights = landed_on.iter().map(|on| GroundSource::Heights {
+        from: on.source.clone(),
+        share: on.share,
     });
     let built_in = data::sources().into_iter().map(GroundSource::BuiltIn);
     layers.chain(heights).chain(built_in).collect()

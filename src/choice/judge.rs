@@ -24,7 +24,7 @@ use crate::plan::Plan;
 use crate::spread::run::quantiles;
 use crate::wind::near_ground::{GroundWindFrom, ROUGHNESS_M, TOLD_AT_M};
 use crate::zone::LEFT_ALLOWED;
-use crate::zone::releases::{FlownRelease, GroundWind, Tried};
+use crate::zone::releases::{FlownRelease, GroundWind, TriedRelease};
 
 /// What releases are judged by.
 pub struct Judge<'a> {
@@ -65,7 +65,7 @@ impl<'a> Judge<'a> {
     /// # Errors
     ///
     /// When the data in the program are damaged.
-    pub fn row(&self, site: Position, (release, flown): &Tried) -> Result<ReleaseRow> {
+    pub fn row(&self, site: Position, (release, flown): &TriedRelease) -> Result<ReleaseRow> {
         match flown {
             Ok(flown) => self.flown_row(site, flown),
             Err(error) => Ok(unknown_by(*release, error)),
@@ -100,8 +100,7 @@ impl<'a> Judge<'a> {
         let places: Vec<Normal> = flown.landings.iter().map(|l| l.place).collect();
         let hits = hits(self.map, &self.buffers, &places);
         let sun = Sun::of(site, flown.release, self.timezone);
-        let [_, landing, latest] = quantiles(&flown.landings, |l| l.time_s);
-        let (landing, latest) = (after(flown.release, landing), after(flown.release, latest));
+        let lands = quantiles(&flown.landings, |l| l.time_s).map(|s| after(flown.release, s));
         let land_in = hits.share(Class::LandIn).map(|s| s.share());
         let surface = flown.surface.iter();
         Ok(Day {
@@ -110,8 +109,8 @@ impl<'a> Judge<'a> {
             distance_m: site.distance_m(flown.center),
             azimuth_deg: site.azimuth_deg(flown.center),
             place: near_place(self.map, flown.center)?,
-            landing,
-            latest_landing: latest,
+            landing: lands.middle,
+            latest_landing: lands.high,
             area_m2: flown.ellipse.as_ref().map(|e| e.shape.area_m2()),
             ellipse: flown.ellipse.clone(),
             sunrise: sun.rise,
@@ -127,7 +126,7 @@ impl<'a> Judge<'a> {
                 })
                 .collect(),
             surface_from: surface_from(&flown.surface),
-            daylight_s: daylight_after(flown, latest, self.timezone),
+            daylight_s: daylight_after(flown, lands.high, self.timezone),
             left: flown.left as f64 / flown.draws as f64,
             land_in,
             walk_in_m: hits.walk_in_m(0.9),

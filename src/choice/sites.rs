@@ -21,7 +21,7 @@ use crate::ground::site::{SiteVerdict, check};
 use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::winds::Winds;
-use crate::zone::releases::{FlownIn, FlownRelease, Tried, fly_releases};
+use crate::zone::releases::{FlownIn, FlownRelease, TriedRelease, fly_releases};
 use crate::zone::{Options, terrain};
 
 /// Flights from the middle of all candidates for each release of the first pass.
@@ -149,7 +149,7 @@ fn first_pass(
     middle: Position,
     times: &[Timestamp],
     options: Options,
-) -> Result<Vec<Tried>> {
+) -> Result<Vec<TriedRelease>> {
     let few = Options {
         draws: options.draws.min(FIRST_PASS_DRAWS),
         ..options
@@ -163,7 +163,7 @@ fn map(
     plan: &Plan,
     candidates: &[Candidate],
     middle: Position,
-    first: &[Tried],
+    first: &[TriedRelease],
 ) -> Result<GroundMap> {
     let flown: Vec<&FlownRelease> = first.iter().filter_map(|t| t.1.as_ref().ok()).collect();
     let farthest = flown
@@ -211,7 +211,7 @@ fn outermost(places: &[Normal]) -> Vec<Normal> {
 /// The best release from a site, by flights from the middle carried there.
 fn best_of_first_pass(
     judge: &Judge,
-    first: &[Tried],
+    first: &[TriedRelease],
     middle: Position,
     there: Position,
 ) -> Result<Option<ReleaseRow>> {
@@ -235,7 +235,7 @@ fn by_row(a: Option<&ReleaseRow>, b: Option<&ReleaseRow>) -> std::cmp::Ordering 
     }
 }
 
-fn judged(judge: &Judge, place: Position, tried: &[Tried]) -> Result<Vec<ReleaseRow>> {
+fn judged(judge: &Judge, place: Position, tried: &[TriedRelease]) -> Result<Vec<ReleaseRow>> {
     let rows: Result<Vec<ReleaseRow>> = tried.iter().map(|t| judge.row(place, t)).collect();
     let mut rows = rows?;
     rank(&mut rows);

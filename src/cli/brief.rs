@@ -34,7 +34,7 @@ pub struct BriefArgs {
     /// What it may read.
     #[command(flatten)]
     pub files: PlanFiles,
-    /// The folder to write into; it is made if it is not there.
+    /// The folder to write into; it is made if needed.
     #[arg(long, value_name = "FOLDER")]
     pub out: PathBuf,
     /// Which winds.
@@ -46,10 +46,10 @@ pub struct BriefArgs {
     /// What else stands in place of the plan's.
     #[command(flatten)]
     pub instead: Instead,
-    /// How many flights to draw.
+    /// How many flights to simulate, each a little different: the draws.
     #[arg(long, default_value_t = DRAWS, value_parser = clap::value_parser!(u64).range(20..=10_000_000))]
     pub draws: u64,
-    /// The time that is given as that of making it; the clock's unless given.
+    /// The time that the briefing says it was made; now, unless given.
     #[arg(long, value_name = "TIME")]
     pub made: Option<Timestamp>,
     /// How it is run.

@@ -7,7 +7,7 @@ use clap::Args;
 use serde_json::json;
 
 use super::output::{self, Outputs};
-use windfall::debrief::clocks::{Aligned, Places, Shown, align, by_photo};
+use windfall::debrief::clocks::{Aligned, Shown, TrackPlaces, align, by_photo};
 use windfall::debrief::measured::Measured;
 use windfall::error::{Error, Fault, Result};
 use windfall::files::read_bytes;
@@ -27,8 +27,8 @@ pub struct ClockArgs {
     /// and landing in its accelerations, or by one of them that stands out.
     #[arg(long, value_name = "FILE", requires = "track", conflicts_with_all = ["out", "logbook"])]
     pub align: Option<PathBuf>,
-    /// Where things stand in the logger's file: time=...,date=...,pressure=...,height=...,acceleration=..., with
-    /// names or numbers of columns, and units behind a colon.
+    /// Which column is which in the logger's file: time=...,date=...,pressure=...,height=...,acceleration=...,
+    /// with names or numbers of columns, and units after a colon.
     #[arg(long, value_name = "MAP", requires = "align")]
     pub columns: Option<String>,
     /// Writes the logger's rows with time, place and altitude beside them (CSV).
@@ -81,7 +81,7 @@ impl ClockArgs {
         let logger = logger.transpose()?;
         let camera = self.camera.as_ref().map(|text| Camera::of(text, &measured));
         let camera = camera.transpose()?;
-        let places = Places::of(&measured);
+        let places = TrackPlaces::of(&measured);
         begun.write(|path| match (&logger, &camera) {
             (Some((logger, aligned)), _) if self.aligned.as_deref() == Some(path) => {
                 Ok(files::clocks::logger_csv(logger, aligned, &places)?.into_bytes())
@@ -154,7 +154,7 @@ impl Camera {
         let aligned = by_photo(photo.clock_s, photo.step_s, shown, measured);
         let folder = path.parent().filter(|p| !p.as_os_str().is_empty());
         let (photos, without) = Photo::all_in(folder.unwrap_or(Path::new(".")))?;
-        let places = Places::of(measured);
+        let places = TrackPlaces::of(measured);
         let all = photos.len();
         let placed = photos.into_iter().filter_map(|p| {
             let mark = places.at(aligned.time(p.clock_s))?;

@@ -31,10 +31,10 @@ Examples:
   windfall help units"
 )]
 pub struct Cli {
-    /// Prints the version; with --verbose also whose data are built in, how old, on what terms.
+    /// Prints the version; with --verbose also the data that are built in, with age and licence.
     #[arg(short = 'V', long)]
     pub version: bool,
-    /// With --version: more.
+    /// With --version: also lists the data that are built in.
     #[arg(long, requires = "version")]
     pub verbose: bool,
     /// What to do.

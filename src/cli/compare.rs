@@ -11,7 +11,7 @@ use windfall::compare::{Comparison, PublishedZone};
 use windfall::error::Result;
 use windfall::report;
 
-/// Compares two predictions of a flight: did the zone move, and by how much of its own uncertainty.
+/// Compares two predictions of a flight: did the zone move, and how far compared with its uncertainty.
 #[derive(Debug, Args)]
 #[command(after_long_help = "\
 Examples:

@@ -24,6 +24,8 @@ use windfall::report::files::briefing::PIXELS;
 use windfall::report::pictures::map;
 use windfall::report::pictures::picture::Picture;
 use windfall::report::{files, pages, pictures, tables};
+use windfall::track::Outcome;
+use windfall::track::reader::Reader;
 use windfall::units::UnitSystem;
 use windfall::zone::DRAWS;
 
@@ -56,14 +58,13 @@ pub struct DebriefArgs {
     /// Whose reports are read, and how.
     #[command(flatten)]
     pub trackers: TrackerArgs,
-    /// Appends the flight to this logbook (TOML), which is made if it is not there; a flight that is in it
-    /// already is not written twice. A plan uses it by [spread] logbook. Without --track its flights' zones are
-    /// scored.
+    /// Appends the flight to this logbook (TOML), which is made if needed; a flight that is in it already is not
+    /// written twice. A plan uses it by [spread] logbook. Without --track, scores the zones of its flights.
     #[arg(long, value_name = "FILE.toml")]
     pub logbook: Option<PathBuf>,
     /// Also writes the flight, as the ending says: .html (a page), .png or .svg (its map), .csv (a row for the
-    /// records) or .geojson; a path without an ending is a folder for all of them. May be given several times. Of a
-    /// logbook alone .png or .svg: the flights by where in their zones they came down.
+    /// records) or .geojson; a path without an ending is a folder for all of them. May be given several times. For a
+    /// logbook alone, .png or .svg: where in their zones its flights came down.
     #[arg(long, value_name = "PATH", value_parser = debrief_file)]
     pub out: Vec<PathBuf>,
     /// Loggers and cameras to line up with the track.
@@ -78,7 +79,7 @@ pub struct DebriefArgs {
     /// What else stands in place of the plan's.
     #[command(flatten)]
     pub instead: Instead,
-    /// How many flights to draw.
+    /// How many flights to simulate, each a little different: the draws.
     #[arg(long, default_value_t = DRAWS, value_parser = clap::value_parser!(u64).range(20..=20_000))]
     pub draws: u64,
     /// How it is run.
@@ -115,10 +116,7 @@ fn of_flight(
     let units = args.run.units(&plan);
     args.instead.apply(&mut plan, units)?;
     if args.clocks.is_asked() {
-        let mut heard = Vec::new();
-        for path in &args.track {
-            heard.extend(read_file(path, reader.clone())?);
-        }
+        let heard = heard(args, &reader)?;
         return args.clocks.run(&plan, heard, units, args.json, out);
     }
     let winds = args.winds.read(&plan)?;
@@ -128,15 +126,19 @@ fn of_flight(
         args.track.clone(),
     ]
     .concat();
-    let mut begun = Outputs::begin(&paths(&args.out)?, &read)?;
-    let mut heard = Vec::new();
-    for path in &args.track {
-        heard.extend(read_file(path, reader.clone())?);
-    }
+    // A folder is made when there is something to put into it.
+    let (files, folders): (Vec<PathBuf>, Vec<PathBuf>) = args
+        .out
+        .iter()
+        .cloned()
+        .partition(|p| p.extension().is_some());
+    let mut begun = Outputs::begin(&files, &read)?;
+    let heard = heard(args, &reader)?;
     let options = args.run.options(args.draws);
     let debrief = with_threads(args.run.threads, || {
         Debrief::of(&plan, &winds, options, heard)
     })?;
+    begun = begun.and(Outputs::begin(&in_folders(&folders)?, &read)?);
     let mut drawn = None;
     begun.write(|path| file(path, &debrief, &plan, units, &mut drawn))?;
     let text = match args.json {
@@ -158,6 +160,15 @@ fn of_flight(
     )
 }
 
+/// All that the files of the track say.
+fn heard(args: &DebriefArgs, reader: &Reader) -> Result<Vec<Outcome>> {
+    let mut all = Vec::new();
+    for path in &args.track {
+        all.extend(read_file(path, reader.clone())?);
+    }
+    Ok(all)
+}
+
 /// How good the zones of a logbook's flights were.
 fn of_logbook(args: &DebriefArgs, book: &Path, out: &mut impl Write) -> Result<()> {
     let pictures = ["png", "svg"];
@@ -170,7 +181,12 @@ fn of_logbook(args: &DebriefArgs, book: &Path, out: &mut impl Write) -> Result<(
         return Err(Fault::new("--out", found, "a path that ends in .png or .svg").into());
     }
     let mut begun = Outputs::begin(&args.out, &[book.to_owned()])?;
-    let scores = Scores::of(&Logbook::read(book)?);
+    let flown = Logbook::read(book)?;
+    if flown.flights.is_empty() {
+        let name = book.display().to_string();
+        return Err(Fault::new(name, "no flights", "at least one [[flight]] to score").into());
+    }
+    let scores = Scores::of(&flown);
     begun.write(|path| match &scores.many {
         Some(many) => picture(path, &pictures::debrief::ranks(many)),
         None => Err(Error::CannotDo {
@@ -203,19 +219,13 @@ fn debrief_file(text: &str) -> std::result::Result<PathBuf, String> {
     }
 }
 
-/// The files that are asked for; folders are made.
-fn paths(asked: &[PathBuf]) -> Result<Vec<PathBuf>> {
-    let mut paths = Vec::new();
-    for path in asked {
-        match path.extension() {
-            Some(_) => paths.push(path.clone()),
-            None => {
-                fs::create_dir_all(path).map_err(|cause| Error::file(path, "make", cause))?;
-                paths.extend(FILES.map(|name| path.join(name)));
-            }
-        }
+/// The files of folders, which are made.
+fn in_folders(folders: &[PathBuf]) -> Result<Vec<PathBuf>> {
+    for folder in folders {
+        fs::create_dir_all(folder).map_err(|cause| Error::file(folder, "make", cause))?;
     }
-    Ok(paths)
+    let files = |folder: &PathBuf| FILES.map(|name| folder.join(name));
+    Ok(folders.iter().flat_map(files).collect())
 }
 
 /// What a file of a flight holds, by its ending; the map is drawn once.

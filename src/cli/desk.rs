@@ -16,20 +16,20 @@ use windfall::error::Result;
 const IDLE: Duration = Duration::from_secs(30 * 60);
 
 /// Opens the whole job on one page in the browser: plans, winds, days, sites, zone, briefing. The page is
-/// served by this computer for this computer alone; only a download that is asked for uses the network.
+/// served by this computer to this computer alone; only a download you ask for uses the network.
 #[derive(Debug, Args)]
 #[command(after_long_help = "\
 Examples:
   windfall desk my-flights
   windfall desk --no-browser")]
 pub struct DeskArgs {
-    /// The folder with plans and winds; this one unless given. Nothing outside of it is read or written.
+    /// The folder with plans and winds; this one unless given. Nothing outside it is read or written.
     #[arg(value_name = "FOLDER", default_value = ".")]
     pub folder: PathBuf,
     /// More feeds to download from, or others in place of the program's.
     #[arg(long, value_name = "FILE.toml")]
     pub feeds: Option<PathBuf>,
-    /// Prints the address only, and opens no browser.
+    /// Only prints the address; opens no browser.
     #[arg(long)]
     pub no_browser: bool,
 }

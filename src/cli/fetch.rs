@@ -22,7 +22,7 @@ use windfall::fetch::survey::{Order, Planned, Survey, members, survey};
 use windfall::files::read_text;
 use windfall::plan::Plan;
 use windfall::units::{Dimension, parse};
-use windfall::zone::duration::{Aloft, FAST_M_S, ROOM_M};
+use windfall::zone::duration::{FAST_M_S, ROOM_M, TimeAloft};
 
 /// Downloads the part of a public forecast that a plan needs. Only this command and follow use the network.
 #[derive(Debug, Args)]
@@ -37,10 +37,10 @@ pub struct FetchArgs {
     /// The forecast, as in the program's table or in --feeds.
     #[arg(long, value_name = "NAME", default_value = "gfs")]
     pub feed: String,
-    /// The first day (in the plan's time zone) or time to cover; an hour before the release.
+    /// The first day (in the plan's time zone) or time to cover; an hour before the release, unless given.
     #[arg(long, value_name = "DATE|TIME")]
     pub from: Option<When>,
-    /// The last day or time to cover; six hours after the release.
+    /// The last day or time to cover; six hours after the release, unless given.
     #[arg(long, value_name = "DATE|TIME")]
     pub to: Option<When>,
     /// How far around the site, as in "300 km"; unless given, as far as a strong wind carries.
@@ -52,7 +52,7 @@ pub struct FetchArgs {
     /// Members of an ensemble: names, numbers, ranges as 1-5, or all; the first unless given.
     #[arg(long, value_name = "N", num_args = 1..)]
     pub members: Vec<String>,
-    /// Where the files go; winds/ beside the plan unless given.
+    /// The folder for the files; winds/ beside the plan unless given.
     #[arg(long, value_name = "FOLDER")]
     pub out: Option<PathBuf>,
     /// More feeds, or others in place of the program's.
@@ -64,7 +64,7 @@ pub struct FetchArgs {
     /// Downloads more than 200 MB without asking.
     #[arg(long)]
     pub yes: bool,
-    /// How many requests at the same time.
+    /// How many requests to make at the same time.
     #[arg(long, value_name = "N", default_value_t = 4, value_parser = clap::value_parser!(u8).range(1..=16))]
     pub connections: u8,
 }
@@ -90,7 +90,7 @@ pub fn run(args: &FetchArgs, out: &mut impl Write, talk: &mut impl Write) -> Res
     let plan = Plan::read(&args.plan)?;
     let feeds = read_feeds(args.feeds.as_deref())?;
     let feed = feeds.get(&args.feed)?;
-    let aloft = Aloft::of(&plan);
+    let aloft = TimeAloft::of(&plan);
     let order = order(args, &plan, feed, &aloft)?;
     let bar = ProgressBar::hidden();
     let above = bar.clone();
@@ -115,7 +115,7 @@ pub fn run(args: &FetchArgs, out: &mut impl Write, talk: &mut impl Write) -> Res
 }
 
 /// What is known before anything is asked.
-fn introduce(args: &FetchArgs, order: &Order, aloft: &Aloft, say: &dyn Fn(&str)) {
+fn introduce(args: &FetchArgs, order: &Order, aloft: &TimeAloft, say: &dyn Fn(&str)) {
     let feed = order.feed;
     if let Some(what) = &feed.untried {
         say(&format!("untried: {what}"));
@@ -151,7 +151,7 @@ fn introduce(args: &FetchArgs, order: &Order, aloft: &Aloft, say: &dyn Fn(&str))
 }
 
 /// Why the region is as large as it is.
-fn why_so_far(aloft: &Aloft) -> String {
+fn why_so_far(aloft: &TimeAloft) -> String {
     let assumed = if aloft.told_by_plan { "" } else { " (assumed)" };
     format!(
         "{:.1} h aloft{assumed} in a mean wind of {FAST_M_S} m/s (assumed) and {} km",
@@ -174,7 +174,12 @@ pub fn read_feeds(path: Option<&Path>) -> Result<Feeds> {
     feeds.extended(&path.display().to_string(), &text)
 }
 
-fn order<'a>(args: &FetchArgs, plan: &Plan, feed: &'a Feed, aloft: &Aloft) -> Result<Order<'a>> {
+fn order<'a>(
+    args: &FetchArgs,
+    plan: &Plan,
+    feed: &'a Feed,
+    aloft: &TimeAloft,
+) -> Result<Order<'a>> {
     let around = Period::around(plan.release);
     let from = match args.from {
         Some(when) => when.begins(&plan.timezone)?,

@@ -110,7 +110,7 @@ pub fn summary(args: &FetchArgs, plan: &Plan, feed: &Feed, survey: &Survey) -> S
     text += &match feed.point {
         None => format!("{:10}{run}\n", "run"),
         Some(_) => format!(
-            "{:10}not told; a single column above the site: its error grows with the distance from there\n",
+            "{:10}not given; a single column above the site: its error grows with the distance from there\n",
             "run"
         ),
     };

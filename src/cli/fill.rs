@@ -37,7 +37,7 @@ pub struct FillArgs {
     /// The winds whose air it is filled in.
     #[command(flatten)]
     pub winds: WindArgs,
-    /// Takes the standard atmosphere, whatever winds the plan has.
+    /// Uses the standard atmosphere, whatever winds the plan has.
     #[arg(long, conflicts_with = "wind")]
     pub standard_air: bool,
     /// Solves from this lift at the neck, as in "6.8 kg", in place of the plan's fill.

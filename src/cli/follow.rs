@@ -2,7 +2,7 @@
 
 use std::io::{IsTerminal, Write};
 use std::path::PathBuf;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use clap::Args;
 use jiff::Timestamp;
@@ -16,10 +16,11 @@ use super::wind_files::WindArgs;
 use windfall::clock::seconds_between;
 use windfall::error::{Error, Fault, Result};
 use windfall::follow::Follower;
+use windfall::follow::views::Views;
 use windfall::geodesy::Position;
 use windfall::geodesy::reading::{EXPECTED, read_position};
 use windfall::listen::listening::{Listening, log_of};
-use windfall::listen::{Source, Waiting};
+use windfall::listen::{ReportSource, Waiting};
 use windfall::plan::Plan;
 use windfall::report::files::live_folder::LiveFolder;
 use windfall::report::{follow_words, tables};
@@ -27,7 +28,7 @@ use windfall::track::reader::Reader;
 use windfall::units::UnitSystem;
 use windfall::zone::DRAWS;
 
-/// Follows a flight: predicts its landing zone again with every report of its trackers.
+/// Follows a flight: predicts its landing zone again with every report from its trackers.
 #[derive(Debug, Args)]
 #[command(after_long_help = "\
 Examples:
@@ -45,7 +46,7 @@ pub struct FollowArgs {
     /// several times: files are read first.
     #[arg(long, value_name = "SOURCE", required = true)]
     pub from: Vec<String>,
-    /// Waits at the end of files and of the standard input for more.
+    /// At the end of files and of standard input, waits for more.
     #[arg(long)]
     pub wait: bool,
     /// Whose reports are read, and how.
@@ -54,11 +55,11 @@ pub struct FollowArgs {
     /// Where the crew's car is.
     #[arg(long, value_name = "LAT,LON", allow_hyphen_values = true)]
     pub me: Option<String>,
-    /// The folder to write zone.geojson, zone.kml, page.html and reports.log into, again and again; it is made
-    /// if it is not there.
+    /// The folder in which zone.geojson, zone.kml, page.html and reports.log are kept up to date; it is made
+    /// if needed.
     #[arg(long, value_name = "FOLDER")]
     pub out: Option<PathBuf>,
-    /// Lists what was not let through, at the end.
+    /// At the end, lists the reports that were refused.
     #[arg(long)]
     pub refused: bool,
     /// Which winds.
@@ -70,26 +71,22 @@ pub struct FollowArgs {
     /// What else stands in place of the plan's.
     #[command(flatten)]
     pub instead: Instead,
-    /// How many flights to draw.
+    /// How many flights to simulate, each a little different: the draws.
     #[arg(long, default_value_t = DRAWS, value_parser = clap::value_parser!(u64).range(20..=20_000))]
     pub draws: u64,
-    /// Seconds between two requests for a page.
+    /// Seconds between requests for a page.
     #[arg(long, default_value_t = 30, value_parser = clap::value_parser!(u16).range(1..=3_600))]
     pub ask_every: u16,
     /// How it is run.
     #[command(flatten)]
     pub run: RunArgs,
-    /// Prints how the flight stands at the end as JSON.
+    /// Prints the final state of the flight as JSON.
     #[arg(long)]
     pub json: bool,
 }
 
 /// Flight time between two lines of what is read from a file, s.
 const LINE_EVERY_S: f64 = 60.0;
-/// Time between two views where nothing is heard.
-const VIEW_EVERY: Duration = Duration::from_secs(10);
-/// Time between two views at least.
-const VIEW_AT_MOST: Duration = Duration::from_secs(1);
 /// Brings the cursor home and clears what is below.
 const HOME: &str = "\x1b[H\x1b[J";
 
@@ -104,8 +101,8 @@ pub fn run(args: &FollowArgs, out: &mut impl Write, talk: &mut impl Write) -> Re
     let sources = args
         .from
         .iter()
-        .map(|s| Source::parse(s))
-        .collect::<Result<Vec<Source>>>()?;
+        .map(|s| ReportSource::parse(s))
+        .collect::<Result<Vec<ReportSource>>>()?;
     check(args, &sources)?;
     let reader = args.trackers.reader()?;
     let me = args.me.as_deref().map(place).transpose()?;
@@ -119,14 +116,13 @@ pub fn run(args: &FollowArgs, out: &mut impl Write, talk: &mut impl Write) -> Re
     let folder = args.out.as_deref().map(LiveFolder::open).transpose()?;
     let mut follower = Follower::new(&plan, &winds, options)?;
     follower.set_car(me);
-    let mut desk = Desk {
+    let mut desk = Session {
         plan: &plan,
         units,
         follower,
         folder,
         shown: None,
-        shown_at: None,
-        changed: false,
+        views: Views::default(),
     };
     for source in in_order(&sources) {
         desk.follow(source, reader.clone(), args, out, talk)?;
@@ -147,21 +143,23 @@ fn use_threads(threads: Option<u16>) -> Result<()> {
 }
 
 /// Files that end come first.
-fn in_order(sources: &[Source]) -> impl Iterator<Item = &Source> {
-    let ends = |s: &&Source| !s.is_live();
+fn in_order(sources: &[ReportSource]) -> impl Iterator<Item = &ReportSource> {
+    let ends = |s: &&ReportSource| !s.is_live();
     sources
         .iter()
         .filter(ends)
         .chain(sources.iter().filter(move |s| !ends(s)))
 }
 
-fn check(args: &FollowArgs, sources: &[Source]) -> Result<()> {
+fn check(args: &FollowArgs, sources: &[ReportSource]) -> Result<()> {
     let live = sources.iter().filter(|s| s.is_live()).count();
     if live > 1 {
         let found = format!("{live} sources that go on by themselves");
         return Err(Fault::new("--from", found, "one of them, and files as many as wanted").into());
     }
-    let all = sources.iter().any(|s| matches!(s, Source::Aprs { .. }));
+    let all = sources
+        .iter()
+        .any(|s| matches!(s, ReportSource::Aprs { .. }));
     if all && args.trackers.call.is_empty() {
         let found = "an APRS server without --call";
         return Err(Fault::new(
@@ -179,22 +177,21 @@ fn place(text: &str) -> Result<Position> {
 }
 
 /// All that one run has at hand.
-struct Desk<'a> {
+struct Session<'a> {
     plan: &'a Plan,
     units: UnitSystem,
     follower: Follower<'a>,
     folder: Option<LiveFolder>,
     /// The time that was shown last, by the trackers' clock.
     shown: Option<Timestamp>,
-    shown_at: Option<Instant>,
-    changed: bool,
+    views: Views,
 }
 
-impl Desk<'_> {
+impl Session<'_> {
     /// Follows one source to its end.
     fn follow(
         &mut self,
-        source: &Source,
+        source: &ReportSource,
         reader: Reader,
         args: &FollowArgs,
         out: &mut impl Write,
@@ -207,7 +204,7 @@ impl Desk<'_> {
         let mut listening = Listening::new(source, reader, args.wait, waiting)?;
         let live = listening.is_live();
         let is_log = match (source, &self.folder) {
-            (Source::File(path), Some(folder)) => folder.is_log(path),
+            (ReportSource::File(path), Some(folder)) => folder.is_log(path),
             _ => false,
         };
         loop {
@@ -256,14 +253,11 @@ impl Desk<'_> {
 
     /// The view or a line, where something is new or for a while nothing was shown.
     fn show_if_due(&mut self, changed: bool, out: &mut impl Write) -> Result<()> {
-        let since = self.shown_at.map_or(VIEW_EVERY, |at| at.elapsed());
-        self.changed |= changed;
-        let due = since >= VIEW_EVERY || (self.changed && since >= VIEW_AT_MOST);
-        if !due {
+        self.views.heard(changed);
+        if !self.views.are_due() {
             return Ok(());
         }
-        let news = std::mem::take(&mut self.changed);
-        self.shown_at = Some(Instant::now());
+        let news = self.views.show();
         let standing = self.follower.standing(Some(Timestamp::now()))?;
         let waiting = self.follower.waiting(&standing)?;
         if let Some(folder) = &self.folder {

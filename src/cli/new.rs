@@ -16,14 +16,14 @@ use windfall::plan::Plan;
 use windfall::report::files::plan::{Draft, draft};
 use windfall::units::{Dimension, UnitSystem, parse};
 
-/// Begins a plan: asks for what it needs, or takes it from options, and looks up what it can.
+/// Starts a plan: asks for what it needs, or takes it from options, and looks up what it can.
 #[derive(Debug, Args)]
 #[command(after_long_help = "\
 Examples:
   windfall new first.toml
   windfall new first.toml --place \"Allegan, MI\" --release \"2026-05-09 08:00\" --balloon \"1200 g\" --load \"8.5 lb\" --parachute \"7 ft\"")]
 pub struct NewArgs {
-    /// The plan to write (TOML); a file that is there is left alone.
+    /// The plan to write (TOML); a file that exists is never overwritten.
     #[arg(value_name = "PLAN.toml")]
     pub plan: PathBuf,
     /// Where to release: a town, as in "Riverton WY", or coordinates in any usual form.
@@ -32,10 +32,10 @@ pub struct NewArgs {
     /// Elevation of the site above sea level, as in "38 m"; looked up unless given.
     #[arg(long, value_name = "HEIGHT", allow_hyphen_values = true)]
     pub elevation: Option<String>,
-    /// Files with heights of the ground.
+    /// Terrain files, to look up the elevation and to land on.
     #[arg(long, value_name = "FILE", num_args = 1..)]
     pub terrain: Vec<PathBuf>,
-    /// The release on the clocks of the site, as in "2026-05-01 09:00".
+    /// Local time of the release, as in "2026-05-01 09:00".
     #[arg(long, value_name = "TIME")]
     pub release: Option<String>,
     /// Mass of the empty balloon, as in "1200 g".

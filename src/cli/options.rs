@@ -16,7 +16,7 @@ use windfall::zone::Options;
 /// The units a person reads.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum Units {
-    /// Metres and metres a second.
+    /// Metres and metres per second.
     Metric,
     /// Feet and miles.
     Us,
@@ -40,7 +40,7 @@ pub fn units(asked: Option<Units>, plan: &Plan) -> UnitSystem {
 /// How flights are drawn and shown, whatever the command.
 #[derive(Debug, Args)]
 pub struct RunArgs {
-    /// Seed of everything random: the same seed gives the same bytes.
+    /// Seed for everything random: the same seed gives the same bytes.
     #[arg(long, default_value_t = Options::default().seed, value_parser = seed, allow_negative_numbers = true)]
     pub seed: u64,
     /// Threads to use; all cores unless given.

@@ -58,6 +58,12 @@ impl Outputs {
         Ok(Outputs(begun.collect::<Result<_>>()?))
     }
 
+    /// These and others.
+    pub fn and(mut self, others: Outputs) -> Outputs {
+        self.0.extend(others.0);
+        self
+    }
+
     /// Writes each file what `make` makes for its path; none has its name yet.
     ///
     /// # Errors

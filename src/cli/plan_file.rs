@@ -11,7 +11,7 @@ use windfall::plan::Plan;
 /// What a plan may read.
 #[derive(Debug, Args)]
 pub struct PlanFiles {
-    /// Reads files that the plan names outside of its own folder, too.
+    /// Also reads files that the plan names outside its own folder.
     #[arg(long)]
     pub outside: bool,
 }

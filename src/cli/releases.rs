@@ -22,19 +22,19 @@ pub struct ReleasesArgs {
     /// The winds they are flown in.
     #[command(flatten)]
     pub winds: WindArgs,
-    /// The first day (in the plan's time zone) or time; the first that the winds cover.
+    /// The first day (in the plan's time zone) or time; the first that the winds cover, unless given.
     #[arg(long, value_name = "DATE|TIME")]
     pub from: Option<When>,
-    /// The last day or time; the last that the winds cover.
+    /// The last day or time; the last that the winds cover, unless given.
     #[arg(long, value_name = "DATE|TIME")]
     pub to: Option<When>,
-    /// From one release to the next, as in "1 h" or "30 min".
+    /// Time from one release to the next, as in "1 h" or "30 min".
     #[arg(long, value_name = "TIME", default_value = "1h", value_parser = every)]
     pub every: i64,
-    /// Hours of the day within which to release, as a clock in the plan's time zone shows them.
+    /// Hours of the day for releases, as a clock in the plan's time zone shows them.
     #[arg(long, value_name = "HH:MM-HH:MM", default_value = "05:00-11:00")]
     pub hours: Hours,
-    /// How many flights to draw for each release.
+    /// How many flights to simulate for each release: the draws.
     #[arg(long, default_value_t = 1_000, value_parser = clap::value_parser!(u64).range(20..=1_000_000))]
     pub draws: u64,
     /// How it is run.

@@ -37,13 +37,13 @@ pub struct SitesArgs {
     /// polygons to lay a grid over.
     #[arg(long, value_name = "FILE", required_unless_present = "into")]
     pub candidates: Option<PathBuf>,
-    /// Between the points of a grid over polygons, as in "5 km" or "3 mi".
+    /// Spacing of the grid over polygons, as in "5 km" or "3 mi".
     #[arg(long, value_name = "LENGTH", default_value = "5 km", value_parser = length)]
     pub spacing: f64,
-    /// How many of the candidates are flown themselves, the best by a first pass.
+    /// How many candidates to simulate fully: the best after a quick first pass over all.
     #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u16).range(1..=1000))]
     pub fully: u16,
-    /// Polygons to come down in: finds where to launch for them instead.
+    /// Polygons to come down in: finds where to launch from to reach them.
     #[arg(long, value_name = "TARGET.geojson", conflicts_with = "candidates")]
     pub into: Option<PathBuf>,
     /// With --into: launch within these polygons only.

@@ -12,8 +12,8 @@ pub struct TrackerArgs {
     /// The tracker's call sign or name; may be given for each tracker of the stack.
     #[arg(long, value_name = "NAME")]
     pub call: Vec<String>,
-    /// Where things stand in tables and JSON: time=...,lat=...,lon=...,alt=..., with dotted paths, numbers of
-    /// columns, and units behind a colon.
+    /// Which field is which in tables and JSON: time=...,lat=...,lon=...,alt=..., with dotted paths, numbers of
+    /// columns, and units after a colon.
     #[arg(long, value_name = "MAP")]
     pub fields: Option<String>,
 }

@@ -26,7 +26,7 @@ pub struct HintArgs {
     /// json or point.
     #[arg(long, value_name = "NAME")]
     pub format: Option<Format>,
-    /// What columns of a table hold whose headings do not say, by heading or number, as in
+    /// What the columns of a table hold, where headings do not say, by heading or number, as in
     /// "P=pressure hPa, 2=height m, S=wind speed kt, D=wind from, Q=none".
     #[arg(long, value_name = "COLUMNS")]
     pub columns: Option<Columns>,

@@ -32,20 +32,20 @@ pub struct WindsArgs {
     /// Wind files.
     #[arg(required_unless_present = "plan", value_name = "FILE")]
     pub files: Vec<PathBuf>,
-    /// Only the winds that this plan's flight is flown in, above its site at its release: the files'
-    /// own ascent, or what several make together. Without files, of the plan's own.
+    /// Only the winds for this plan's flight, above its site at its release: one ascent of the files, or
+    /// what several make together. Without FILE, the plan's own files.
     #[arg(long, value_name = "PLAN.toml", conflicts_with_all = ["at", "place"])]
     pub plan: Option<PathBuf>,
     #[command(flatten)]
     pub hints: HintArgs,
-    /// Only the ascent nearest to this time, as in 2010-06-01T12:00:00Z; of a forecast, the
-    /// column at this time (the first unless given).
+    /// Only the ascent nearest to this time, as in 2010-06-01T12:00:00Z; for a forecast, the winds
+    /// at this time (its first, unless given).
     #[arg(long, value_name = "TIME")]
     pub at: Option<Timestamp>,
-    /// Of a forecast: the column above this place, as in 39.75,-8.85 (degrees north and east).
+    /// For a forecast: the winds above this place, as in 39.75,-8.85 (degrees north and east).
     #[arg(long, value_name = "LAT,LON", value_parser = place, allow_hyphen_values = true)]
     pub place: Option<Position>,
-    /// Every level, not about thirty, and of many ascents every one.
+    /// Every level instead of about thirty, and every one of many ascents.
     #[arg(long)]
     pub all: bool,
     /// Units for people.
@@ -54,7 +54,7 @@ pub struct WindsArgs {
     /// Prints everything as JSON instead.
     #[arg(long)]
     pub json: bool,
-    /// Also draws the ascent, as .svg or .png; of several --at or --plan say which.
+    /// Also draws the ascent, as .svg or .png; if there are several, --at or --plan chooses one.
     #[arg(long, value_name = "PATH", value_parser = picture_path)]
     pub out: Option<PathBuf>,
 }

@@ -29,7 +29,7 @@ use windfall::years::digest::Digest;
 use windfall::years::long_record::LongRecord;
 use windfall::years::parts::{self, Part};
 use windfall::years::tally::years;
-use windfall::years::{Asked, Job};
+use windfall::years::{Job, YearsRequest};
 use windfall::zone::Options;
 
 /// Flies the plan through years of winds: which field, which season, how often.
@@ -51,8 +51,8 @@ pub struct YearsArgs {
     /// What it may read.
     #[command(flatten)]
     pub files: PlanFiles,
-    /// The record of winds: grids or soundings of many days, files or folders of them; the plan's own
-    /// files unless given.
+    /// The record of winds: files or folders with grids or soundings of many days; the plan's own files
+    /// unless given.
     #[arg(long, value_name = "ARCHIVE", num_args = 1..)]
     pub wind: Vec<PathBuf>,
     #[command(flatten)]
@@ -61,25 +61,25 @@ pub struct YearsArgs {
     /// lay a grid over; the plan's own site unless given.
     #[arg(long, value_name = "FILE")]
     pub candidates: Option<PathBuf>,
-    /// Between the points of a grid over polygons, as in "5 km" or "3 mi".
+    /// Spacing of the grid over polygons, as in "5 km" or "3 mi".
     #[arg(long, value_name = "LENGTH", default_value = "5 km", value_parser = length)]
     pub spacing: f64,
     /// Polygons to come down in: fields are ranked by how often flights do.
     #[arg(long, value_name = "TARGET.geojson")]
     pub into: Option<PathBuf>,
-    /// The first day (in the plan's time zone) or time; the first of the record.
+    /// The first day (in the plan's time zone) or time; the first of the record, unless given.
     #[arg(long, value_name = "DATE|TIME")]
     pub from: Option<When>,
-    /// The last day or time; the last of the record.
+    /// The last day or time; the last of the record, unless given.
     #[arg(long, value_name = "DATE|TIME")]
     pub to: Option<When>,
-    /// From one release to the next, as in "1 h" or "30 min".
+    /// Time from one release to the next, as in "1 h" or "30 min".
     #[arg(long, value_name = "TIME", default_value = "2h", value_parser = every)]
     pub every: i64,
-    /// Hours of the day within which to release, as a clock in the plan's time zone shows them.
+    /// Hours of the day for releases, as a clock in the plan's time zone shows them.
     #[arg(long, value_name = "HH:MM-HH:MM", default_value = "05:00-11:00")]
     pub hours: Hours,
-    /// How many flights to draw for each release.
+    /// How many flights to simulate for each release: the draws.
     #[arg(long, default_value_t = 200, value_parser = clap::value_parser!(u64).range(20..=1_000_000))]
     pub draws: u64,
     /// Size of the cells of the map.
@@ -88,23 +88,23 @@ pub struct YearsArgs {
     /// How it is run.
     #[command(flatten)]
     pub run: RunArgs,
-    /// Does one part of the work: K/N, or "array" for what the scheduler of a cluster says, or "array/N".
+    /// Does one part of the work: K/N, or "array" for the part that a cluster's scheduler assigns, or "array/N".
     #[arg(long, value_name = "K/N", conflicts_with_all = ["gather", "script", "json"], requires = "out")]
     pub shard: Option<Shard>,
     /// Joins the parts in this folder instead of flying.
     #[arg(long, value_name = "DIR", conflicts_with = "script")]
     pub gather: Option<PathBuf>,
-    /// Prints the batch file that does this on a cluster: slurm, pbs or kubernetes.
+    /// Prints a batch file that runs this on a cluster: slurm, pbs or kubernetes.
     #[arg(long, value_name = "NAME", requires = "out", conflicts_with = "json")]
     pub script: Option<Scheduler>,
-    /// Into how many parts the work is cut, on this machine or for --script.
+    /// How many parts to split the work into, on this machine or for --script.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000))]
     pub shards: Option<u32>,
     /// Prints the result as JSON instead of the table.
     #[arg(long)]
     pub json: bool,
     /// Also writes .html, .csv (months), .json or .geojson (cells of the map); a folder gets all of them,
-    /// and the parts of the work while it is done.
+    /// and the finished parts of the work meanwhile.
     #[arg(long, value_name = "PATH")]
     pub out: Vec<PathBuf>,
 }
@@ -256,7 +256,7 @@ fn job(args: &YearsArgs, plan: &Plan, folder: Option<&Path>) -> Result<Job> {
         .map(|when| when.begins(&plan.timezone))
         .transpose()?;
     let to = args.to.map(|when| when.ends(&plan.timezone)).transpose()?;
-    let asked = Asked {
+    let asked = YearsRequest {
         between: [from, to],
         every_s: args.every,
         hours_s: args.hours.0,

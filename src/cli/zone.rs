@@ -53,16 +53,16 @@ pub struct ZoneArgs {
     /// stderr.
     #[arg(long, value_name = "PATH", value_parser = zone_file)]
     pub out: Vec<PathBuf>,
-    /// Shows the first file that was written, in the program that this system has for it.
+    /// Opens the first file that was written, in the system's program for it.
     #[arg(long, requires = "out")]
     pub open: bool,
-    /// The time that files give as that of their making; the clock's unless given.
+    /// The time that files say they were made; now, unless given.
     #[arg(long, value_name = "TIME")]
     pub made: Option<Timestamp>,
     /// Keeps every landing in the GeoJSON.
     #[arg(long)]
     pub keep_draws: bool,
-    /// How many flights to draw.
+    /// How many flights to simulate, each a little different: the draws.
     #[arg(long, default_value_t = DRAWS, value_parser = clap::value_parser!(u64).range(20..=10_000_000))]
     pub draws: u64,
     /// How it is run.

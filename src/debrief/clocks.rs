@@ -547,18 +547,18 @@ impl Aligned {
 }
 
 /// Places of a flight by time, burst and landing included.
-pub struct Places {
+pub struct TrackPlaces {
     marks: Vec<Mark>,
 }
 
-impl Places {
+impl TrackPlaces {
     /// Of a measured flight.
-    pub fn of(measured: &Measured) -> Places {
+    pub fn of(measured: &Measured) -> TrackPlaces {
         let mut marks = measured.track.clone();
         marks.extend([measured.burst, measured.last]);
         marks.sort_by_key(|m| m.time);
         marks.dedup_by_key(|m| m.time);
-        Places { marks }
+        TrackPlaces { marks }
     }
 
     /// Where it was at a time, between two fixes; `None` before the first and after the last.

@@ -56,7 +56,7 @@ pub struct Debrief {
     /// The landing in the zone's own measure; `None` where no zone was given.
     pub held: Option<Held>,
     /// What the miss is made of; they add up to it. Empty where the flight cannot be flown again in the winds.
-    pub causes: Vec<Part>,
+    pub causes: Vec<MissCause>,
     /// Where the plan with all that was measured lands in the winds of the plan.
     pub replayed: Option<Position>,
     /// How far out the winds' part of the miss is, in standard deviations of what they were said to be wrong
@@ -142,7 +142,7 @@ pub struct Held {
 
 /// A part of a miss.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Part {
+pub struct MissCause {
     /// What it is from.
     pub cause: Cause,
     /// Along the drift and to its right, m.
@@ -351,7 +351,7 @@ impl Sight {
     }
 
     /// The steps from the planned landing to the real one.
-    fn parts(&self, landings: &[Position; 4], miss: [f64; 2]) -> Result<Vec<Part>> {
+    fn parts(&self, landings: &[Position; 4], miss: [f64; 2]) -> Result<Vec<MissCause>> {
         let mut places = vec![[0.0; 2]];
         for place in landings {
             places.push(self.frame.to_plane(*place)?);
@@ -365,7 +365,7 @@ impl Sight {
             Cause::Winds,
         ];
         let steps = causes.into_iter().zip(places.windows(2));
-        let part = |(cause, way): (Cause, &[[f64; 2]])| Part {
+        let part = |(cause, way): (Cause, &[[f64; 2]])| MissCause {
             cause,
             along_across_m: self.along_across([way[1][0] - way[0][0], way[1][1] - way[0][1]]),
         };

@@ -12,7 +12,7 @@ use crate::error::Result;
 use crate::geodesy::Position;
 use crate::plan::Plan;
 use crate::winds::Winds;
-use crate::zone::duration::Aloft;
+use crate::zone::duration::TimeAloft;
 
 /// A file as it is now: when it was written last, and how long it is.
 pub type Stamped = (PathBuf, Option<(SystemTime, u64)>);
@@ -57,7 +57,7 @@ impl Near {
 
     /// Decodes what flights from here may need of a forecast. What they need beyond it they decode
     /// themselves, and so it does not matter whether this works.
-    fn keep(self, winds: &mut Winds, aloft: Aloft) {
+    fn keep(self, winds: &mut Winds, aloft: TimeAloft) {
         let Winds::Forecast(archive) = winds else {
             return;
         };
@@ -113,7 +113,7 @@ impl Air {
             return Ok(winds.clone());
         }
         let mut winds = Winds::of_plan(plan)?;
-        of.near.keep(&mut winds, Aloft::of(plan));
+        of.near.keep(&mut winds, TimeAloft::of(plan));
         let winds = Arc::new(winds);
         *locked(&self.0) = Some((of, winds.clone()));
         Ok(winds)

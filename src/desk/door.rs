@@ -18,7 +18,7 @@ use axum::http::{HeaderMap, Method, StatusCode};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
-use super::key::Key;
+use super::key::DeskKey;
 use super::state::Desk;
 use super::words;
 
@@ -52,12 +52,12 @@ pub struct Door {
     hosts: Vec<String>,
     /// The cookie's name: cookies know no ports, so two desks need two names.
     cookie: String,
-    key: Key,
+    key: DeskKey,
 }
 
 impl Door {
     /// The door of these addresses.
-    pub fn new(addresses: &[SocketAddr], key: Key) -> Door {
+    pub fn new(addresses: &[SocketAddr], key: DeskKey) -> Door {
         let port = addresses.first().map_or(0, SocketAddr::port);
         Door {
             hosts: addresses.iter().map(SocketAddr::to_string).collect(),

@@ -8,7 +8,7 @@ use crate::plan::edit::{Key, PlanText, Written};
 
 /// How a value is typed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub enum FieldKind {
     /// A line of text, quantities with their unit among them.
     Text,
     /// A number without a unit.
@@ -27,19 +27,19 @@ pub enum Kind {
 
 /// A field.
 #[derive(Debug, Clone, Copy)]
-pub struct Field {
+pub struct FormField {
     /// Section and key of the plan with a dot, as in "site.lat".
     pub id: &'static str,
     /// Where it stands on the page.
     pub station: Station,
     /// How it is typed.
-    pub kind: Kind,
+    pub kind: FieldKind,
     /// Whether it stands among those that few need.
     pub seldom: bool,
 }
 
-const fn field(station: Station, id: &'static str, kind: Kind) -> Field {
-    Field {
+const fn field(station: Station, id: &'static str, kind: FieldKind) -> FormField {
+    FormField {
         id,
         station,
         kind,
@@ -47,8 +47,8 @@ const fn field(station: Station, id: &'static str, kind: Kind) -> Field {
     }
 }
 
-const fn seldom(station: Station, id: &'static str, kind: Kind) -> Field {
-    Field {
+const fn seldom(station: Station, id: &'static str, kind: FieldKind) -> FormField {
+    FormField {
         id,
         station,
         kind,
@@ -56,11 +56,11 @@ const fn seldom(station: Station, id: &'static str, kind: Kind) -> Field {
     }
 }
 
-use Kind::{Choice, Files, Flag, Lines, Long, Number, Text};
+use FieldKind::{Choice, Files, Flag, Lines, Long, Number, Text};
 use Station::{Brief, Days, Flight, Site, Stack, Winds, Zone};
 
 /// All fields, in the order of the page.
-pub const FIELDS: [Field; 52] = [
+pub const FIELDS: [FormField; 52] = [
     field(Flight, "flight.name", Text),
     field(Flight, "flight.release", Text),
     field(Flight, "flight.timezone", Text),

@@ -1,24 +1,23 @@
 //! A flight on the desk: followed while it flies, looked back on when it is down.
 
-use std::time::{Duration, Instant};
-
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use super::folder::beside;
 use super::made::{Answer, Made};
 use super::words::{self, Station};
-use super::work::Asked;
+use super::work::DeskRequest;
 use crate::brief::answer::{MapGround, WaitingPoint};
 use crate::brief::map_ground;
 use crate::debrief::Debrief;
 use crate::error::{Error, Fault, Result};
 use crate::follow::Follower;
 use crate::follow::answer::Standing;
+use crate::follow::views::Views;
 use crate::geodesy::Position;
 use crate::geodesy::reading::{EXPECTED, read_position};
 use crate::listen::listening::{Listening, log_of, read_file};
-use crate::listen::{Said, Source, Waiting};
+use crate::listen::{ReportSource, Said, Waiting};
 use crate::logbook::Logbook;
 use crate::plan::Plan;
 use crate::report::files::live_folder::LiveFolder;
@@ -28,10 +27,6 @@ use crate::track::reader::Reader;
 use crate::winds::Winds;
 use crate::zone::Options;
 
-/// Time between two views where nothing is heard.
-const VIEW_EVERY: Duration = Duration::from_secs(10);
-/// Time between two views at least.
-const VIEW_AT_MOST: Duration = Duration::from_secs(1);
 /// The logbook that flights are written into, beside the plan.
 pub const LOGBOOK: &str = "flights.toml";
 
@@ -67,7 +62,7 @@ pub struct Debriefed {
 /// # Errors
 ///
 /// Whatever is wrong with the plan, the winds or the source.
-pub fn follow(asked: &Asked, winds: &Winds) -> Result<Answer> {
+pub fn follow(asked: &DeskRequest, winds: &Winds) -> Result<Answer> {
     let desk = asked.desk;
     let source = source(asked)?;
     let reader = reader(asked)?;
@@ -81,9 +76,10 @@ pub fn follow(asked: &Asked, winds: &Winds) -> Result<Answer> {
     let mut live = LiveFolder::open(&desk.folder.path(&folder)?)?;
     let mut listening = Listening::new(&source, reader, grows, Waiting::default())?;
     // What is read from its own log is not written there twice.
-    let logs = listening.is_live() && !matches!(&source, Source::File(path) if live.is_log(path));
+    let logs =
+        listening.is_live() && !matches!(&source, ReportSource::File(path) if live.is_log(path));
     asked.work.begin(words::doing("follow"), 0);
-    let (mut changed, mut said, mut viewed) = (false, None, None::<Instant>);
+    let (mut views, mut said) = (Views::default(), None);
     loop {
         let batch = listening.hear();
         asked.work.step(0);
@@ -92,15 +88,14 @@ pub fn follow(asked: &Asked, winds: &Winds) -> Result<Answer> {
             live.keep(&log_of(&batch.heard, at))?;
         }
         for outcome in batch.heard.into_iter().flat_map(|heard| heard.outcomes) {
-            changed |= follower.hear(outcome, now);
+            views.heard(follower.hear(outcome, now));
         }
         said = batch.said.into_iter().next_back().or(said);
-        let since = viewed.map_or(VIEW_EVERY, |at| at.elapsed());
-        let due = now.is_some() && (since >= VIEW_EVERY || (changed && since >= VIEW_AT_MOST));
+        let due = now.is_some() && views.are_due();
         if !due && !batch.ended {
             continue;
         }
-        (changed, viewed) = (false, Some(Instant::now()));
+        views.show();
         let standing = follower.standing(now.filter(|_| !batch.ended))?;
         let waiting = follower.waiting(&standing)?;
         live.write(&standing, &waiting, asked.plan, units)?;
@@ -128,7 +123,7 @@ pub fn follow(asked: &Asked, winds: &Winds) -> Result<Answer> {
 /// # Errors
 ///
 /// Whatever is wrong with the plan, the winds or the tracks.
-pub fn debrief(asked: &Asked, winds: &Winds) -> Result<Answer> {
+pub fn debrief(asked: &DeskRequest, winds: &Winds) -> Result<Answer> {
     let reader = reader(asked)?;
     let mut heard = Vec::new();
     for file in asked.typed("file").lines() {
@@ -153,10 +148,10 @@ pub fn debrief(asked: &Asked, winds: &Winds) -> Result<Answer> {
 }
 
 /// Where reports come from: an address that was typed, or else a file of the folder.
-fn source(asked: &Asked) -> Result<Source> {
+fn source(asked: &DeskRequest) -> Result<ReportSource> {
     let (address, file) = (asked.typed("address"), asked.typed("file"));
     let found = match address.contains("://") {
-        true => Source::parse(address)?,
+        true => ReportSource::parse(address)?,
         false if !address.is_empty() => {
             let found = format!("\"{address}\"");
             return Err(Fault::new(words::ADDRESS, found, words::ADDRESS_HINT).into());
@@ -167,13 +162,13 @@ fn source(asked: &Asked) -> Result<Source> {
                 remedy: words::NO_SOURCE_REMEDY.into(),
             });
         }
-        false => Source::File(asked.desk.folder.path(file)?),
+        false => ReportSource::File(asked.desk.folder.path(file)?),
     };
     match &found {
-        Source::Aprs { .. } if asked.typed("call").is_empty() => {
+        ReportSource::Aprs { .. } if asked.typed("call").is_empty() => {
             Err(Fault::new(words::CALL, "nothing", words::CALL_HINT).into())
         }
-        Source::File(path) if !path.is_file() => Err(Error::file(
+        ReportSource::File(path) if !path.is_file() => Err(Error::file(
             path,
             "read",
             std::io::ErrorKind::NotFound.into(),
@@ -183,7 +178,7 @@ fn source(asked: &Asked) -> Result<Source> {
 }
 
 /// A reader of the trackers that were named, or of all.
-fn reader(asked: &Asked) -> Result<Reader> {
+fn reader(asked: &DeskRequest) -> Result<Reader> {
     let calls: Vec<String> = asked
         .typed("call")
         .split([',', ' ', '\n'])
@@ -197,7 +192,7 @@ fn reader(asked: &Asked) -> Result<Reader> {
     Ok(Reader::new(fields, &calls))
 }
 
-fn car(asked: &Asked) -> Result<Option<Position>> {
+fn car(asked: &DeskRequest) -> Result<Option<Position>> {
     let text = asked.typed("me");
     if text.is_empty() {
         return Ok(None);

@@ -11,21 +11,21 @@ use crate::error::{Error, Result};
 const BYTES: usize = 16;
 
 /// A random key, made anew for each run.
-pub struct Key(String);
+pub struct DeskKey(String);
 
-impl Key {
+impl DeskKey {
     /// A key from the system's source of randomness.
     ///
     /// # Errors
     ///
     /// The system has none to give.
-    pub fn new() -> Result<Key> {
+    pub fn new() -> Result<DeskKey> {
         let mut bytes = [0; BYTES];
         getrandom::fill(&mut bytes).map_err(|cause| {
             let cause = io::Error::other(cause.to_string());
             Error::file(Path::new("the system's random numbers"), "read", cause)
         })?;
-        Ok(Key(bytes.iter().map(|b| format!("{b:02x}")).collect()))
+        Ok(DeskKey(bytes.iter().map(|b| format!("{b:02x}")).collect()))
     }
 
     /// The key as it stands in the address.
@@ -45,7 +45,7 @@ mod tests {
 
     #[test]
     fn keys_differ_and_only_the_whole_key_is_right() {
-        let [a, b] = [Key::new().unwrap(), Key::new().unwrap()];
+        let [a, b] = [DeskKey::new().unwrap(), DeskKey::new().unwrap()];
         assert_eq!(a.text().len(), 32);
         assert_ne!(a.text(), b.text());
         assert!(a.is(a.text()));

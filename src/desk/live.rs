@@ -25,13 +25,13 @@ use crate::winds::Winds;
 use crate::zone::{Options, Prediction, predict_and_keep};
 
 /// What is wrong, and the field it belongs to.
-pub type Told = (Option<String>, String);
+pub type LiveReply = (Option<String>, String);
 
 /// What is shown of a plan.
 #[derive(Default)]
 pub struct Live {
     /// What is wrong with the plan.
-    pub faults: Vec<Told>,
+    pub faults: Vec<LiveReply>,
     /// The fill.
     pub fill: Option<Markup>,
     /// The winds.
@@ -130,11 +130,11 @@ pub fn live(
 }
 
 /// What is wrong with a plan's text: the field it belongs to, if it has one, and the plan's own words.
-pub fn faults(desk: &Desk, name: &str, text: &str) -> Vec<Told> {
+pub fn faults(desk: &Desk, name: &str, text: &str) -> Vec<LiveReply> {
     parsed(desk, name, text).map_or_else(|error| told(name, text, &error), |_| Vec::new())
 }
 
-fn told(name: &str, text: &str, error: &Error) -> Vec<Told> {
+fn told(name: &str, text: &str, error: &Error) -> Vec<LiveReply> {
     let doc = PlanText::read(text);
     let of = |fault: &Fault| {
         let field = doc.as_ref().and_then(|doc| of_fault(doc, fault));

@@ -16,7 +16,7 @@ use tower_http::limit::RequestBodyLimitLayer;
 use tower_http::timeout::TimeoutLayer;
 
 use super::door::{Door, pass};
-use super::key::Key;
+use super::key::DeskKey;
 use super::routes;
 use super::state::{Desk, Settings};
 use crate::error::{Error, Result};
@@ -55,7 +55,7 @@ pub fn bind(settings: Settings) -> Result<Bound> {
         .map(TcpListener::local_addr)
         .collect::<std::io::Result<_>>()
         .map_err(failed)?;
-    let desk = Desk::new(settings, Door::new(&addresses, Key::new()?))?;
+    let desk = Desk::new(settings, Door::new(&addresses, DeskKey::new()?))?;
     Ok(Bound {
         desk: Arc::new(desk),
         listeners,

@@ -216,12 +216,12 @@ fn profile(sounding: &Sounding, units: UnitSystem) -> Markup {
 /// When and how surely a zone is landed in, in a sentence.
 fn in_short(prediction: &Prediction, timezone: &TimeZone, units: UnitSystem) -> String {
     let (zone, facts) = (&prediction.zone, &prediction.facts);
-    let [early, _, late] = facts.landing_quantiles;
+    let lands = facts.landing_quantiles;
     let when = format!(
         "9 in 10 chances to land between {} and {} on {}",
-        said::clock_time(early, timezone),
-        said::clock_with_zone(late, timezone),
-        said::date(early, timezone)
+        said::clock_time(lands.low, timezone),
+        said::clock_with_zone(lands.high, timezone),
+        said::date(lands.low, timezone)
     );
     match zone.outer() {
         None => format!("{when}. No zone is given: too many flights leave the winds."),

@@ -319,7 +319,7 @@ pub const FOLLOW: &str = "Reports of the tracker come from a file that a receive
 pub const FOLLOW_BUTTON: &str = "Follow the flight";
 pub const REPORTS: &str = "File of reports";
 pub const REPORTS_HINT: &str =
-    "APRS, NMEA, CSV, JSON lines, GPX or a log of the desk itself, told apart by what is in it";
+    "APRS, NMEA, CSV, JSON lines, GPX or a log of the desk itself, recognised by what is in it";
 pub const NO_REPORTS: &str = "none: an address";
 pub const GROWS: &str = "The file still grows: wait at its end for more";
 pub const ADDRESS: &str = "Or an address";
@@ -333,7 +333,7 @@ pub const COLUMNS_HINT: &str = "as in time=utc,lat=lat,lon=lon,alt=height:ft; ma
 pub const CAR: &str = "Where the car is";
 pub const CAR_HINT: &str = "coordinates in any usual form; may be empty";
 pub const FLYING_IN: &str = "Reports, zone, map file and page are in the folder";
-pub const AFTER: &str = "The tracker's log tells how the flight came out beside the prediction, which part of it fell short, and what to take into the next plan.";
+pub const AFTER: &str = "The tracker's log shows how the flight compares with the prediction, what caused the miss, and what to change in the next plan.";
 pub const AFTER_BUTTON: &str = "Look back on the flight";
 pub const AFTER_MAP: &str = "The flight beside its prediction";
 pub const TRACKS: &str = "Files of the track";

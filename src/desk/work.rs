@@ -34,7 +34,7 @@ use crate::report::round_heights::round_heights;
 use crate::units::{Dimension, parse};
 use crate::winds::Winds;
 use crate::zone::Options;
-use crate::zone::duration::Aloft;
+use crate::zone::duration::TimeAloft;
 
 /// Flights for each release that is compared.
 const DRAWS: u64 = 1_000;
@@ -64,7 +64,7 @@ pub fn station(what: &str) -> Option<Station> {
 pub fn work(desk: &Desk, name: &str, text: &str, given: &Values, work: &Work) -> Result<Made> {
     let what = given.get("what").map_or("", String::as_str);
     let plan = desk.view().clocks(parsed(desk, name, text)?);
-    let asked = Asked {
+    let asked = DeskRequest {
         desk,
         name,
         text,
@@ -89,7 +89,7 @@ pub fn work(desk: &Desk, name: &str, text: &str, given: &Values, work: &Work) ->
 }
 
 /// What is asked for.
-pub struct Asked<'a> {
+pub struct DeskRequest<'a> {
     /// The desk.
     pub desk: &'a Desk,
     /// The plan's name.
@@ -103,7 +103,7 @@ pub struct Asked<'a> {
     pub work: &'a Work,
 }
 
-impl Asked<'_> {
+impl DeskRequest<'_> {
     /// What the form has in a field; several answers are a line each.
     pub fn typed(&self, id: &str) -> &str {
         self.given.get(id).map_or("", |text| text.trim())
@@ -230,7 +230,7 @@ impl Asked<'_> {
         Ok(Order {
             feed,
             site: plan.site.position,
-            reach_m: Aloft::of(plan).reach_m(),
+            reach_m: TimeAloft::of(plan).reach_m(),
             period: Period { from, to },
             now: Timestamp::now(),
             run: None,

@@ -15,7 +15,7 @@ const HOUR_OF_POINT: u64 = 600;
 
 /// A question to a service that cuts regions out.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Asked {
+pub struct FetchRequest {
     /// Where.
     pub url: String,
     /// Hours after the run.
@@ -34,7 +34,7 @@ pub fn of_region(
     member: &Option<String>,
     step: u32,
     region: Region,
-) -> Vec<Asked> {
+) -> Vec<FetchRequest> {
     let parts = region.parts(service.longitudes, service.spacing);
     // Of several files of a step nobody knows which has what: together they have it all.
     let files = feed.urls.len() as u64;
@@ -46,7 +46,7 @@ pub fn of_region(
                 variables: service.variables(&feed.wanted),
                 levels: service.levels(&feed.wanted),
             };
-            all.push(Asked {
+            all.push(FetchRequest {
                 url: filled(url, choice, step, member, Some(&cut), None),
                 step,
                 goes_on: i > 0,
@@ -58,7 +58,7 @@ pub fn of_region(
 }
 
 /// The one question for all hours above a place.
-pub fn of_point(feed: &Feed, choice: &RunChoice, site: Position) -> Vec<Asked> {
+pub fn of_point(feed: &Feed, choice: &RunChoice, site: Position) -> Vec<FetchRequest> {
     let hour = |time: Timestamp| time.strftime("%Y-%m-%dT%H:%M").to_string();
     let covers = choice.covers();
     let point = Point {
@@ -68,7 +68,7 @@ pub fn of_point(feed: &Feed, choice: &RunChoice, site: Position) -> Vec<Asked> {
     let step = choice.steps.first().copied().unwrap_or(0);
     let url = |url: &Template| filled(url, choice, step, &None, None, Some(&point));
     let urls = feed.urls.iter().map(url);
-    urls.map(|url| Asked {
+    urls.map(|url| FetchRequest {
         url,
         step,
         goes_on: false,

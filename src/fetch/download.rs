@@ -6,15 +6,15 @@ use std::sync::{Mutex, PoisonError};
 use jiff::{SignedDuration, Timestamp};
 
 use super::address::shown;
-use super::asked::Asked;
+use super::asked::FetchRequest;
 use super::check::{self, Of, is_of, is_of_use};
 use super::http::{ByteSpan, Client, vanished};
 use super::join;
 use super::lock;
 use super::manifest::{Manifest, digest};
 use super::parallel;
-use super::part::Part;
-use super::ranges::{Chunk, Source, chunks};
+use super::part::PartFile;
+use super::ranges::{Chunk, RangeSource, chunks};
 use super::service::Service;
 use super::survey::{Order, Planned, Survey};
 use crate::error::{Error, Fault, Result};
@@ -75,7 +75,7 @@ impl Task<'_> {
     fn messages(&self, say: &dyn Fn(&str), arrived: &(dyn Fn(u64) + Sync)) -> Result<Manifest> {
         let file = self.file;
         let chunks = chunks(&file.sources);
-        let part = Part::open(&file.path, &chunks)?;
+        let part = PartFile::open(&file.path, &chunks)?;
         let (here, open): (Vec<usize>, Vec<usize>) = (0..chunks.len()).partition(|i| part.has(*i));
         let kept: u64 = here.iter().map(|i| chunks[*i].useful()).sum();
         if kept > 0 {
@@ -136,7 +136,7 @@ impl Task<'_> {
     /// A file of a service's answers.
     fn answers(&self, service: &Service, arrived: &(dyn Fn(u64) + Sync)) -> Result<Manifest> {
         let file = self.file;
-        let ask = |asked: &Asked| {
+        let ask = |asked: &FetchRequest| {
             let bytes = self.answer(service, asked)?;
             arrived(asked.about);
             Ok(bytes)
@@ -146,7 +146,7 @@ impl Task<'_> {
             .asked
             .iter()
             .zip(&answers)
-            .map(|(asked, bytes)| Source {
+            .map(|(asked, bytes)| RangeSource {
                 url: shown(&asked.url),
                 step: asked.step,
                 messages: ByteSpan::new(0, bytes.len() as u64).into_iter().collect(),
@@ -162,7 +162,7 @@ impl Task<'_> {
     }
 
     /// An answer, whole and of the step asked for.
-    fn answer(&self, service: &Service, asked: &Asked) -> Result<Vec<u8>> {
+    fn answer(&self, service: &Service, asked: &FetchRequest) -> Result<Vec<u8>> {
         let answer = self.client.reply(&asked.url, service.missing.as_deref())?;
         let bytes = answer.ok_or_else(|| {
             let expected = "a run that is complete; --run asks for the one before";
@@ -187,7 +187,7 @@ impl Task<'_> {
             let profiles = sources::parse(&url, &text, Some(Format::Point))?;
             let covers = self.survey.choice.covers();
             check::covers(&url, &profiles, [covers.from, covers.to], self.order.site)?;
-            sources.push(Source {
+            sources.push(RangeSource {
                 url,
                 step: asked.step,
                 messages: ByteSpan::new(0, answer.len() as u64).into_iter().collect(),
@@ -213,9 +213,9 @@ impl Task<'_> {
         is_of_use(opened?, &times, self.order.site)
     }
 
-    fn manifest(&self, bytes: u64, sha256: String, sources: Vec<Source>) -> Manifest {
+    fn manifest(&self, bytes: u64, sha256: String, sources: Vec<RangeSource>) -> Manifest {
         let (feed, file) = (self.order.feed, self.file);
-        let shown = |source: Source| Source {
+        let shown = |source: RangeSource| RangeSource {
             url: shown(&source.url),
             ..source
         };
@@ -241,7 +241,7 @@ impl Task<'_> {
 }
 
 /// Answers in their order, those on both sides of a seam made into one.
-fn joined(asked: &[Asked], answers: Vec<Vec<u8>>) -> Result<Vec<Vec<u8>>> {
+fn joined(asked: &[FetchRequest], answers: Vec<Vec<u8>>) -> Result<Vec<Vec<u8>>> {
     let mut whole: Vec<Vec<u8>> = Vec::new();
     for (i, answer) in answers.into_iter().enumerate() {
         match whole.last_mut() {

@@ -8,7 +8,7 @@ use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
-use super::ranges::Source;
+use super::ranges::RangeSource;
 use super::region::Region;
 use crate::error::{Error, Result};
 use crate::files::write_atomically;
@@ -42,7 +42,7 @@ pub struct Manifest {
     pub sha256: String,
     /// Where the bytes are from, in the order in which they stand in the file, without users,
     /// passwords and keys. Of a region across a seam two answers are joined, packed anew.
-    pub sources: Vec<Source>,
+    pub sources: Vec<RangeSource>,
     /// The region that was cut out, if one was.
     #[serde(default)]
     pub region: Option<Region>,

@@ -15,7 +15,7 @@ use crate::error::{Error, Result};
 
 /// An unfinished download.
 #[derive(Debug)]
-pub struct Part {
+pub struct PartFile {
     path: PathBuf,
     journal_path: PathBuf,
     file: File,
@@ -23,13 +23,13 @@ pub struct Part {
     have: Vec<bool>,
 }
 
-impl Part {
+impl PartFile {
     /// Opens the unfinished download of a file, or begins it.
     ///
     /// # Errors
     ///
     /// The folder cannot be written to.
-    pub fn open(file: &Path, chunks: &[Chunk]) -> Result<Part> {
+    pub fn open(file: &Path, chunks: &[Chunk]) -> Result<PartFile> {
         let path = beside(file, ".part");
         let journal_path = beside(file, ".part.journal");
         let header = format!("windfall {}", digest(format!("{chunks:?}").as_bytes()));
@@ -43,7 +43,7 @@ impl Part {
                 .open(path)
                 .map_err(|cause| Error::file(path, "write", cause))
         };
-        let mut part = Part {
+        let mut part = PartFile {
             file: open(&path, noted.is_empty())?,
             journal: open(&journal_path, true)?,
             have: vec![false; chunks.len()],
@@ -170,13 +170,13 @@ fn read_journal(path: &Path, header: &str) -> BTreeMap<usize, String> {
 mod tests {
     use super::*;
     use crate::fetch::http::ByteSpan;
-    use crate::fetch::ranges::{Source, chunks};
+    use crate::fetch::ranges::{RangeSource, chunks};
 
     #[test]
     fn what_was_written_is_still_there_the_next_time() {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("a");
-        let source = |url: &str| Source {
+        let source = |url: &str| RangeSource {
             url: url.into(),
             step: 0,
             messages: vec![
@@ -191,10 +191,10 @@ mod tests {
             ],
         };
         let chunks = chunks(&[source("x"), source("y")]);
-        let mut part = Part::open(&file, &chunks).unwrap();
+        let mut part = PartFile::open(&file, &chunks).unwrap();
         part.store(1, &chunks[1], b"abc--de").unwrap();
         drop(part);
-        let mut part = Part::open(&file, &chunks).unwrap();
+        let mut part = PartFile::open(&file, &chunks).unwrap();
         assert!(part.has(1) && !part.has(0));
         assert!(part.whole(10).is_err());
         part.store(0, &chunks[0], b"ABC--DE").unwrap();
@@ -203,7 +203,7 @@ mod tests {
         // A byte that changed on the disk is found out.
         let path = beside(&file, ".part");
         fs::write(&path, b"ABCDEabcdX").unwrap();
-        let mut part = Part::open(&file, &chunks).unwrap();
+        let mut part = PartFile::open(&file, &chunks).unwrap();
         assert!(part.has(0) && !part.has(1));
         part.store(1, &chunks[1], b"abc--de").unwrap();
         part.finish(&file).unwrap();
@@ -215,6 +215,6 @@ mod tests {
             "windfall of something else\n0 x\n",
         )
         .unwrap();
-        assert!(!Part::open(&file, &chunks).unwrap().has(0));
+        assert!(!PartFile::open(&file, &chunks).unwrap().has(0));
     }
 }

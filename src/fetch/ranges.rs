@@ -11,7 +11,7 @@ const LARGE: u64 = 4 << 20;
 
 /// Messages to be taken from one file of a server.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Source {
+pub struct RangeSource {
     /// Where the file is.
     pub url: String,
     /// Its step, hours after the run.
@@ -50,7 +50,7 @@ impl Chunk {
 }
 
 /// The requests for all messages; they are written one after the other, in the order of the sources.
-pub fn chunks(sources: &[Source]) -> Vec<Chunk> {
+pub fn chunks(sources: &[RangeSource]) -> Vec<Chunk> {
     let mut chunks: Vec<Chunk> = Vec::new();
     let mut to = 0;
     for source in sources {
@@ -85,11 +85,11 @@ fn goes_with(before: ByteSpan, next: ByteSpan) -> bool {
 mod tests {
     use super::*;
 
-    fn source(url: &str, messages: &[(u64, u64)]) -> Source {
+    fn source(url: &str, messages: &[(u64, u64)]) -> RangeSource {
         let spans = messages
             .iter()
             .map(|&(start, length)| ByteSpan { start, length });
-        Source {
+        RangeSource {
             url: url.into(),
             step: 0,
             messages: spans.collect(),

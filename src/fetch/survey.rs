@@ -6,13 +6,13 @@ use std::path::PathBuf;
 use jiff::Timestamp;
 
 use super::address::shown;
-use super::asked::{self, Asked};
+use super::asked::{self, FetchRequest};
 use super::feed::{Feed, InventoryKind};
 use super::http::{ByteSpan, Client, vanished};
 use super::inventory::{Message, idx, json_lines, walk};
 use super::manifest::{Manifest, digest};
 use super::parallel;
-use super::ranges::{Source, chunks};
+use super::ranges::{RangeSource, chunks};
 use super::region::Region;
 use super::runs::{self, Period, RunChoice};
 use super::select::Selection;
@@ -77,9 +77,9 @@ pub struct Planned {
     /// The hours after the run that it holds.
     pub steps: Vec<u32>,
     /// Its messages; empty if the file is there already, or made of answers.
-    pub sources: Vec<Source>,
+    pub sources: Vec<RangeSource>,
     /// The questions to a service whose answers make the file; empty if it is there already.
-    pub asked: Vec<Asked>,
+    pub asked: Vec<FetchRequest>,
     /// The file as it is there already.
     pub there: Option<Manifest>,
 }
@@ -443,7 +443,7 @@ fn sources(
     member: &Option<String>,
     inventories: &BTreeMap<String, Vec<Message>>,
     missing: &mut BTreeMap<String, usize>,
-) -> Result<Vec<Source>> {
+) -> Result<Vec<RangeSource>> {
     let (date, hour) = choice.date_and_hour();
     let in_inventory = member.as_deref().filter(|_| !feed.member_in_url());
     let mut sources = Vec::new();
@@ -456,7 +456,7 @@ fn sources(
             let spans: Result<Vec<ByteSpan>> = selected.iter().map(|m| span(url, m)).collect();
             let spans = spans?;
             if !spans.is_empty() {
-                sources.push(Source {
+                sources.push(RangeSource {
                     url: url.clone(),
                     step,
                     messages: spans,
@@ -492,7 +492,7 @@ fn span(url: &str, message: &Message) -> Result<ByteSpan> {
 /// Asks for the lengths of those messages whose inventory does not tell them.
 fn complete_lengths(client: &Client, connections: usize, files: &mut [Planned]) -> Result<()> {
     let sources = || files.iter().flat_map(|f| &f.sources);
-    let last = |s: &Source| s.messages.last().filter(|m| m.length == UNKNOWN).copied();
+    let last = |s: &RangeSource| s.messages.last().filter(|m| m.length == UNKNOWN).copied();
     let open: Vec<(String, u64)> = sources()
         .filter_map(|s| Some((s.url.clone(), last(s)?.start)))
         .collect();

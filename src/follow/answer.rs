@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::phase::Phase;
 use crate::geodesy::Position;
+use crate::numeric::Quantiles;
 use crate::spread::region::{GroundContour, GroundEllipse};
 use crate::track::Refusal;
 use crate::zone::Mark;
@@ -90,9 +91,9 @@ pub struct Landing {
     /// Radius of the circle that holds half of the landings, m.
     pub half_circle_m: f64,
     /// Times that 5, 50 and 95 % come down before.
-    pub times: [Timestamp; 3],
+    pub times: Quantiles<Timestamp>,
     /// Altitudes that 5, 50 and 95 % burst below, m; `None` after the burst.
-    pub burst_m: Option<[f64; 3]>,
+    pub burst_m: Option<Quantiles<f64>>,
     /// The speed it comes down with, m/s, the median.
     pub speed_m_s: Option<f64>,
     /// How much of the draws left the winds.
@@ -115,7 +116,7 @@ pub struct Whereabouts {
     /// Radius of the circle that holds 90 % of them, m.
     pub radius_m: f64,
     /// Altitudes that 5, 50 and 95 % are below, m.
-    pub altitude_m: [f64; 3],
+    pub altitude_m: Quantiles<f64>,
     /// The share of draws that have landed.
     pub landed_share: f64,
 }

@@ -10,6 +10,7 @@ pub mod legs;
 pub mod phase;
 pub mod rates;
 mod search;
+pub mod views;
 pub mod winds;
 
 use jiff::Timestamp;
@@ -25,7 +26,7 @@ use crate::clock::{after, seconds_between};
 use crate::error::Result;
 use crate::flight::model::Moment;
 use crate::geodesy::{LocalFrame, Normal, Position};
-use crate::numeric::{linear, low_middle_high, quantile};
+use crate::numeric::{Quantiles, linear, quantile};
 use crate::plan::Plan;
 use crate::spread::region::Regions;
 use crate::track::gate::{Change, Gate, rate};
@@ -432,8 +433,7 @@ impl<'a> Follower<'a> {
             contours.collect::<Result<_>>()?,
         );
         let center = frame.to_position(regions.moments.mean_m)?;
-        let three =
-            |value: &dyn Fn(&Onward) -> f64| low_middle_high(landed.iter().map(|o| value(o)));
+        let three = |value: &dyn Fn(&Onward) -> f64| Quantiles::of(landed.iter().map(|o| value(o)));
         let ground_m = self.ground_m(center);
         Ok(Landing {
             center,
@@ -469,7 +469,7 @@ impl<'a> Follower<'a> {
         Ok(quantile(&away, 0.9).map(|radius_m| Whereabouts {
             center,
             radius_m,
-            altitude_m: low_middle_high(landed.iter().map(|o| o.now.altitude_m)),
+            altitude_m: Quantiles::of(landed.iter().map(|o| o.now.altitude_m)),
             landed_share: down as f64 / n,
         }))
     }
@@ -548,7 +548,7 @@ impl<'a> Follower<'a> {
         let down = standing
             .landing
             .as_ref()
-            .is_some_and(|l| standing.time > l.times[2]);
+            .is_some_and(|l| standing.time > l.times.high);
         if flying && down && last.age_s > QUIET_S {
             notes.push(FollowNote::PresumedDown {
                 heard_at_m: last.above_ground_m,

@@ -4,7 +4,7 @@ use super::answer::{Drift, Search};
 use super::ensemble::Onward;
 use crate::geodesy::Position;
 use crate::ground::plane::Plane;
-use crate::numeric::{low_middle_high, quantile};
+use crate::numeric::{Quantiles, quantile};
 use crate::zone::Mark;
 
 /// It is searched from a last fix no higher above the ground than this, m; from a higher one as soon as it is down.
@@ -28,18 +28,18 @@ pub fn lying(last: Mark, above_ground_m: f64) -> Search {
     }
 }
 
-fn times_s(landed: &[&Onward]) -> [f64; 3] {
-    low_middle_high(landed.iter().map(|o| o.flown.landing.time_s))
+fn times_s(landed: &[&Onward]) -> Quantiles<f64> {
+    Quantiles::of(landed.iter().map(|o| o.flown.landing.time_s))
 }
 
 /// When 95 % of the draws have come down, s after the release that was predicted for.
 pub fn latest_s(landed: &[&Onward]) -> f64 {
-    times_s(landed)[2]
+    times_s(landed).high
 }
 
 /// From a last fix in the air, at a time in s after that release, to where the draws come down.
 pub fn search(last: Mark, above_ground_m: f64, heard_s: f64, landed: &[&Onward]) -> Option<Search> {
-    let middle_s = times_s(landed)[1];
+    let middle_s = times_s(landed).middle;
     let plane = Plane::new(last.position);
     let points: Vec<[f64; 2]> = landed
         .iter()

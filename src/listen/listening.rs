@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use jiff::Timestamp;
 
-use super::{Event, Said, Source, Waiting, listen};
+use super::{Event, ReportSource, Said, Waiting, listen};
 use crate::error::{Error, Result};
 use crate::track::reader::{Heard, Reader, log_line};
 use crate::track::{Outcome, Refusal};
@@ -43,7 +43,7 @@ impl Listening {
     ///
     /// When a file cannot be opened.
     pub fn new(
-        source: &Source,
+        source: &ReportSource,
         reader: Reader,
         grows: bool,
         waiting: Waiting,

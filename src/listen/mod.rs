@@ -18,7 +18,7 @@ use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::thread;
 use std::time::Duration;
 
-pub use self::source::Source;
+pub use self::source::ReportSource;
 use crate::error::Result;
 
 /// Something from a source.
@@ -87,32 +87,32 @@ const ROOM: usize = 256;
 /// # Errors
 ///
 /// When a file cannot be opened.
-pub fn listen(source: &Source, grows: bool, waiting: Waiting) -> Result<Receiver<Event>> {
+pub fn listen(source: &ReportSource, grows: bool, waiting: Waiting) -> Result<Receiver<Event>> {
     let (to, from) = sync_channel(ROOM);
     match source {
-        Source::StandardInput => spawn(move || file::standard_input(&to)),
-        Source::File(path) => {
+        ReportSource::StandardInput => spawn(move || file::standard_input(&to)),
+        ReportSource::File(path) => {
             let file = file::Growing::open(path)?;
             spawn(move || file.read(grows, waiting, &to));
         }
-        Source::Tcp(server) => {
+        ReportSource::Tcp(server) => {
             let server = server.clone();
             spawn(move || stream::listen(&server, None, waiting, &to));
         }
-        Source::Aprs { server, login } => {
+        ReportSource::Aprs { server, login } => {
             let (server, login) = (server.clone(), login.clone());
             spawn(move || stream::listen(&server, Some(&login), waiting, &to));
         }
-        Source::Serial { device, baud } => {
+        ReportSource::Serial { device, baud } => {
             let (device, baud) = (device.clone(), *baud);
             spawn(move || serial::listen(&device, baud, waiting, &to));
         }
         #[cfg(feature = "mqtt")]
-        Source::Mqtt(topic) => {
+        ReportSource::Mqtt(topic) => {
             let topic = topic.clone();
             spawn(move || mqtt::listen(&topic, waiting, &to));
         }
-        Source::Page(url) => {
+        ReportSource::Page(url) => {
             let url = url.clone();
             spawn(move || page::ask(&url, waiting, &to));
         }

@@ -6,7 +6,7 @@ use crate::error::{Fault, Result};
 
 /// A source of reports.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Source {
+pub enum ReportSource {
     /// The standard input.
     StandardInput,
     /// A file or a device that is read like one.
@@ -39,26 +39,26 @@ const EXPECTED: &str = "a file, - for the standard input, tcp://host:port, aprs:
 /// Baud rates that a device is asked for.
 const BAUDS: std::ops::RangeInclusive<u32> = 50..=4_000_000;
 
-impl Source {
+impl ReportSource {
     /// From what the user writes.
     ///
     /// # Errors
     ///
     /// When a server is named without host, port or what else it needs.
-    pub fn parse(text: &str) -> Result<Source> {
+    pub fn parse(text: &str) -> Result<ReportSource> {
         let fault = |found: String, expected: &str| Fault::new("--from", found, expected);
         let Some((scheme, rest)) = text.split_once("://") else {
             return Ok(match text {
-                "-" => Source::StandardInput,
-                path => Source::File(PathBuf::from(path)),
+                "-" => ReportSource::StandardInput,
+                path => ReportSource::File(PathBuf::from(path)),
             });
         };
         match scheme.to_ascii_lowercase().as_str() {
-            "http" | "https" => Ok(Source::Page(text.to_owned())),
-            "tcp" => Ok(Source::Tcp(server(rest.trim_end_matches('/'))?)),
+            "http" | "https" => Ok(ReportSource::Page(text.to_owned())),
+            "tcp" => Ok(ReportSource::Tcp(server(rest.trim_end_matches('/'))?)),
             "aprs" => {
                 let (host, query) = rest.split_once('?').unwrap_or((rest, ""));
-                Ok(Source::Aprs {
+                Ok(ReportSource::Aprs {
                     server: server(host.trim_end_matches('/'))?,
                     login: login(query)?,
                 })
@@ -67,7 +67,7 @@ impl Source {
                 let (device, query) = rest.split_once('?').unwrap_or((rest, ""));
                 let baud = query.strip_prefix("baud=").and_then(|b| b.parse().ok());
                 match baud.filter(|b| BAUDS.contains(b)) {
-                    Some(baud) if !device.is_empty() => Ok(Source::Serial {
+                    Some(baud) if !device.is_empty() => Ok(ReportSource::Serial {
                         device: PathBuf::from(device),
                         baud,
                     }),
@@ -91,13 +91,13 @@ impl Source {
 
     /// Whether it goes on by itself.
     pub fn is_live(&self) -> bool {
-        !matches!(self, Source::StandardInput | Source::File(_))
+        !matches!(self, ReportSource::StandardInput | ReportSource::File(_))
     }
 }
 
 /// `user:password@host:port/topic`; the user may be left out.
 #[cfg(feature = "mqtt")]
-fn topic(rest: &str) -> Result<Source> {
+fn topic(rest: &str) -> Result<ReportSource> {
     let expected =
         "mqtt://host:port/topic, with user:password@ before the host where it is asked for";
     let fault = || {
@@ -117,7 +117,7 @@ fn topic(rest: &str) -> Result<Source> {
     if name.is_empty() {
         return Err(fault().into());
     }
-    Ok(Source::Mqtt(super::mqtt::Topic {
+    Ok(ReportSource::Mqtt(super::mqtt::Topic {
         host: host.to_owned(),
         port: port.parse().map_err(|_| fault())?,
         name: decoded(name),
@@ -199,15 +199,15 @@ mod tests {
 
     #[test]
     fn sources_are_told_by_what_they_are_called() {
-        let parse = |text: &str| Source::parse(text).map_err(|e| e.to_string());
-        assert_eq!(parse("-"), Ok(Source::StandardInput));
-        assert_eq!(parse("a/b.log"), Ok(Source::File("a/b.log".into())));
+        let parse = |text: &str| ReportSource::parse(text).map_err(|e| e.to_string());
+        assert_eq!(parse("-"), Ok(ReportSource::StandardInput));
+        assert_eq!(parse("a/b.log"), Ok(ReportSource::File("a/b.log".into())));
         assert_eq!(
             parse("tcp://[::1]:8001"),
-            Ok(Source::Tcp("[::1]:8001".into()))
+            Ok(ReportSource::Tcp("[::1]:8001".into()))
         );
         let aprs = parse("aprs://example.org:14580?call=n0call&filter=b/N0CALL-11%20m/50").unwrap();
-        let Source::Aprs { server, login } = aprs else {
+        let ReportSource::Aprs { server, login } = aprs else {
             panic!("{aprs:?}")
         };
         assert_eq!(server, "example.org:14580");
@@ -216,7 +216,7 @@ mod tests {
             "{login}"
         );
         assert!(login.ends_with(" filter b/N0CALL-11 m/50\r\n"), "{login}");
-        let serial = Source::Serial {
+        let serial = ReportSource::Serial {
             device: "/dev/ttyUSB0".into(),
             baud: 9_600,
         };

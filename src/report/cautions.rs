@@ -34,8 +34,8 @@ pub fn filling(gas: Gas) -> Vec<&'static str> {
 }
 
 const FILLING_FIRST: [&str; 2] = [
-    "This is a planning aid. It does not say that a flight is safe or permitted: read the rules in force where you fly, ask the authority and the owners of the land, and do as licensed and experienced people do.",
-    "Cylinders hold great pressure: upright, tied, cap on until used, moved on a trolley, opened slowly by someone who has been shown how. A cylinder whose valve breaks off is a missile. Never above 49 C (120 F).",
+    "This is a planning aid. It does not say that a flight is safe or permitted: read the rules in force where you fly, ask the authority and the owners of the land, and follow licensed and experienced people.",
+    "Cylinders hold great pressure: upright, tied, cap on until used, moved on a trolley, opened slowly by someone who has been shown how. A cylinder whose valve breaks off is a missile. Never warmer than 49 C (120 F).",
 ];
 const HELIUM: &str = "Helium takes the place of air without smell or warning: a leaking cylinder in a closed van or shed can kill. Carry it ventilated and apart from people, fill in the open. Never breathe it in.";
 const HYDROGEN: &str = "Hydrogen takes the place of air without smell or warning: a leaking cylinder in a closed van or shed can kill. Carry it ventilated and apart from people, fill in the open. Never breathe it in.";
@@ -48,19 +48,19 @@ const FILLING_THEN: [&str; 4] = [
 ];
 
 /// How to read the gauge of a cylinder that gas is taken from.
-pub const COLD_GAUGE: &str = "a cylinder that gas is taken from grows cold and its gauge reads low: read it again when it is warm, and believe the lift test before the gauge";
+pub const COLD_GAUGE: &str = "a cylinder that gas is taken from grows cold and its gauge reads low: read it again when it is warm, and trust the lift test more than the gauge";
 
 /// How to read the scale of the lift test.
-pub const LIFT_TEST: &str = "A gust makes the reading false: test in a lull, straight up, three times. With a spring scale: true lift = reading x cos(lean).";
+pub const LIFT_TEST: &str = "A gust falsifies the reading: test in a lull, straight up, three times. With a spring scale: true lift = reading x cos(lean).";
 
 /// The same at length, in lines of a table.
-pub const LIFT_TEST_AT_LENGTH: &str = "  A gust makes the reading false, up or down: never believe a single one. A steady wind makes\n  the balloon lean, and a spring scale in the line then reads too much: true lift = reading x cos(lean).\n";
+pub const LIFT_TEST_AT_LENGTH: &str = "  A gust falsifies the reading, up or down: never trust a single one. A steady wind makes\n  the balloon lean, and a spring scale in the line then reads too much: true lift = reading x cos(lean).\n";
 
 /// Of the points to wait at.
 pub const WAITING: &str = "Straight distances, not ways by road: look at the map before you choose. Stop where it is allowed and safe, off the road; stay in the car or under a roof when the load is near.";
 
 /// Of heights and times for a notice.
-pub const NOTICE: &str = "Geometric heights above mean sea level, not pressure altitudes. Which notice is due, when and to whom, the authority says.";
+pub const NOTICE: &str = "Geometric heights above mean sea level, not pressure altitudes. The authority says which notice is due, when and to whom.";
 
 /// Of the heights down to which a tracker is heard.
-pub const LINE_OF_SIGHT: &str = "Trees, houses and a weak transmitter hide it earlier, too: when it is lost, drive to higher ground, nearer to the last position.";
+pub const LINE_OF_SIGHT: &str = "Trees, houses or a weak transmitter can cut it off sooner: if you lose it, drive to higher ground, nearer to the last position.";

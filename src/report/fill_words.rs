@@ -204,7 +204,7 @@ pub fn weight_to_hang(test: &LiftTest, units: UnitSystem) -> [String; 3] {
         if kg > 0.0 {
             units.both_weights(kg)
         } else {
-            "nothing (not even the filler is lifted)".to_owned()
+            "nothing (it does not even lift the filler)".to_owned()
         }
     })
 }
@@ -223,8 +223,11 @@ pub fn rate_bounds(flight: &FlightFacts, units: UnitSystem) -> String {
 /// The filler, in words.
 pub fn filler(test: &LiftTest, units: UnitSystem) -> String {
     match test.filler_known {
-        true => format!("the filler of {} counted", units.small_mass(test.filler_kg)),
-        false => "the filler not counted: its weight is not in the plan".to_owned(),
+        true => format!(
+            "including the filler of {}",
+            units.small_mass(test.filler_kg)
+        ),
+        false => "without the filler: its weight is not in the plan".to_owned(),
     }
 }
 

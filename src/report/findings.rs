@@ -27,7 +27,7 @@ pub fn concern(concern: &Concern, units: UnitSystem) -> String {
             neck_lift_kg,
             load_kg,
         } => format!(
-            "the neck lift of {} does not raise the load of {}: {} is missing",
+            "the neck lift of {} does not lift the load of {}: {} short",
             units.mass(neck_lift_kg),
             units.mass(load_kg),
             units.mass(load_kg - neck_lift_kg)
@@ -43,7 +43,7 @@ pub fn concern(concern: &Concern, units: UnitSystem) -> String {
             neck_lift_kg,
             load_kg,
         } => format!(
-            "it just lifts {} at the neck, and the load is {}: {} is missing",
+            "it just lifts {} at the neck, and the load is {}: {} short",
             units.mass(neck_lift_kg),
             units.mass(load_kg),
             units.mass(load_kg - neck_lift_kg)

@@ -23,7 +23,7 @@ pub fn refusal(why: Refusal) -> &'static str {
     match why {
         Refusal::NotAsked => "of other stations",
         Refusal::NoPosition => "without a position (status, telemetry)",
-        Refusal::NoFix => "no fix by the receiver's own word, or 0 N 0 E",
+        Refusal::NoFix => "no fix according to the receiver, or 0 N 0 E",
         Refusal::Vague => "place left vague on purpose",
         Refusal::Damaged => "damaged on the way",
         Refusal::TakenBack => "taken back by its sender",
@@ -33,7 +33,7 @@ pub fn refusal(why: Refusal) -> &'static str {
         Refusal::Late => "heard more than 15 min after its time",
         Refusal::Jump => "a jump that no balloon makes",
         Refusal::OtherBalloon => "of another balloon",
-        Refusal::StaleHeight => "height stands still while the place moves",
+        Refusal::StaleHeight => "height stays the same while the place changes",
         Refusal::HeightLimit => "height at a receiver's limit",
         Refusal::Impossible => "below the ground or above 60 km",
     }
@@ -52,7 +52,7 @@ pub fn note(note: &FollowNote, units: UnitSystem) -> String {
     let rate = |m_s: f64| units.vertical_speed(m_s);
     match *note {
         FollowNote::Floats { altitude_m } => format!(
-            "It has neither risen nor sunk for ten minutes at {}: a float, or too little lift. The zone still takes it to rise and burst, which may not happen.",
+            "It has neither risen nor sunk for ten minutes at {}: it is floating, or has too little lift. The zone still assumes that it will rise and burst, which may not happen.",
             units.height(altitude_m)
         ),
         FollowNote::RisesSlowly {
@@ -80,27 +80,27 @@ pub fn note(note: &FollowNote, units: UnitSystem) -> String {
             rate(planned_m_s)
         ),
         FollowNote::HigherThanExpected { altitude_m } => format!(
-            "At {} it is higher than nearly all draws burst: the burst is taken to come soon, which is a guess.",
+            "At {} it is above nearly all simulated bursts: the burst is assumed to come soon, which is a guess.",
             units.height(altitude_m)
         ),
         FollowNote::Quiet { for_s } => format!(
-            "Not heard for {}: the zone is that of the last report, and where it is now grows less sure.",
+            "Not heard for {}: the zone is that of the last report, and where it is now grows less certain.",
             ago(for_s)
         ),
         FollowNote::PresumedDown { heard_at_m } => format!(
-            "By now it lies on the ground (19 of 20 draws). It was heard last {} above it: search the zone from its middle.",
+            "By now it is on the ground (19 of 20 draws). It was last heard {} above it: search the zone from the middle out.",
             units.height(heard_at_m)
         ),
         FollowNote::ClockDiffers { by_s } => format!(
-            "This computer's clock is {} {} the trackers'; theirs counts.",
+            "This computer's clock is {} {} the trackers'; their times are used.",
             ago(by_s.abs()),
             if by_s > 0.0 { "ahead of" } else { "behind" }
         ),
         FollowNote::WithoutTime { reports } => format!(
-            "{reports} reports had no time of their own: they count as of when they were heard (assumed)."
+            "{reports} reports had no time of their own: the time they were heard is used (assumed)."
         ),
         FollowNote::ReleasedLater { by_s } => format!(
-            "Released {} {} than planned; predicted anew for that.",
+            "Released {} {} than planned; predicted again for that.",
             ago(by_s.abs()),
             if by_s > 0.0 { "later" } else { "earlier" }
         ),
@@ -132,9 +132,9 @@ pub fn said(said: &Said) -> String {
         Said::Lost(why, pause) => {
             format!("lost: {why}; next try in {} s", pause.as_secs().max(1))
         }
-        Said::Silent(limit) => format!("nothing heard for {} s: connecting anew", limit.as_secs()),
+        Said::Silent(limit) => format!("nothing heard for {} s: connecting again", limit.as_secs()),
         Said::BegunAnew(path) => {
-            format!("{path} is shorter or another file: read from its beginning")
+            format!("{path} is now shorter, or another file: read again from the start")
         }
     }
 }

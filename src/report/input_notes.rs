@@ -18,7 +18,7 @@ pub fn of_cleaning(soundings: &[Cleaning], units: UnitSystem) -> Vec<String> {
         .collect();
     if soundings.len() > NAMED {
         let more = soundings.len() - NAMED;
-        notes.push(format!("and so of {more} more soundings"));
+        notes.push(format!("and likewise in {more} more soundings"));
     }
     notes
 }
@@ -44,7 +44,7 @@ pub fn of_sounding(cleaning: &Cleaning, units: UnitSystem) -> String {
     }
     if cleaning.lost_most() || cleaning.has_many_impossible() {
         parts.push(format!(
-            "{} values that cannot be are taken as missing, {} rows hold nothing usable",
+            "{} impossible values are taken as missing, {} rows have nothing usable",
             cleaning.impossible, cleaning.unusable
         ));
     }

@@ -81,9 +81,9 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             units.mass(*mass_kg)
         ),
         Assumption::StatedRateVaries => "a stated rate varies with the lift in proportion and with the root of the drag, assumed".into(),
-        Assumption::FittedDragCurve => "ascent by a drag curve fitted to thirty flights, most of lighter stacks, and to rates at known lifts; its scatter is in the spread".into(),
+        Assumption::FittedDragCurve => "ascent by a drag curve fitted to thirty flights, most of lighter stacks, and to rates at known lifts; the spread includes its scatter".into(),
         Assumption::ThinAir { exponent, sigma } => format!(
-            "drag area goes with the density of the air to the power {exponent:+.2} (sd {sigma:.2}), that of measured falls with such a landing speed, assumed"
+            "drag area varies with the density of the air to the power {exponent:+.2} (sd {sigma:.2}), as in measured falls with such a landing speed, assumed"
         ),
 
         // Zone and winds: what varies.
@@ -99,7 +99,7 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             flights,
         } => learnt(*what, *factor, *wider, *flights),
         Assumption::CanopyChanges { share } => format!(
-            "on {:.0} % of falls the canopy changes on the way to half or twice its drag area, assumed",
+            "on {:.0} % of falls the canopy's drag area halves or doubles on the way, assumed",
             100.0 * share
         ),
         Assumption::EarlyBurstsDrawn {
@@ -117,18 +117,18 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
 
         // Zone and winds: the site and the ground.
         Assumption::SiteElevation { elevation_m, from } => format!(
-            "the site lies at {} above sea level, {}, assumed",
+            "the site is {} above sea level, {}, assumed",
             units.height(*elevation_m),
             from.as_deref().unwrap_or("the lowest level of the winds")
         ),
         Assumption::SiteAtSeaLevel => {
-            "the site lies at sea level, assumed: the plan gives no elevation".into()
+            "the site is at sea level, assumed: the plan gives no elevation".into()
         }
         Assumption::LandsAtSite => {
-            "the load lands at the elevation of the site: no terrain is read".into()
+            "the load lands at the elevation of the site: no terrain is given".into()
         }
         Assumption::LandsWithoutTerrain { share } => format!(
-            "{:.1} % of the draws land where no terrain is known: at the elevation of the site, assumed",
+            "{:.1} % of the draws land where no terrain is known: there the ground is as high as the site, assumed",
             100.0 * share
         ),
         Assumption::LandsOnForecastGround { share } => format!(
@@ -153,7 +153,7 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             }
         ),
         Assumption::NearestSounding { of } => format!(
-            "of {of} soundings, the one nearest to the release stands for the whole flight, assumed"
+            "of {of} soundings, the one nearest to the release is used for the whole flight, assumed"
         ),
         Assumption::ForecastRunUnknown => "the files name no run and the plan has no [wind] issued: the winds are taken as an analysis, assumed".into(),
         Assumption::ProfileRunUnknown => "neither the model profile nor [wind] issued names a run: taken as an analysis, assumed".into(),
@@ -169,7 +169,7 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             units.distance(*length_m)
         ),
         Assumption::EnsembleError { members, lead_s } => format!(
-            "wind error of {members} members: what they differ by, and what so few of them and no model know, after published errors of forecasts of {}; assumed to hold here",
+            "wind error of {members} members: how they differ, and what so few members and any model miss, from published errors of {} forecasts; assumed to apply here",
             duration(*lead_s)
         ),
         Assumption::ForecastError {
@@ -177,7 +177,7 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             sigma_m_s,
             at_m,
         } => format!(
-            "wind error of a forecast of {}: {}; published errors of a leading global model (2018 to 2020), assumed to hold here",
+            "wind error of a forecast of {}: {}; published errors of a leading global model (2018 to 2020), assumed to apply here",
             duration(*lead_s),
             wind_error(*sigma_m_s, *at_m, units)
         ),
@@ -188,7 +188,7 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             sigma_m_s,
             at_m,
         } => format!(
-            "wind error of {} made {}: {}; as winds differ between times and places elsewhere (profiles of six places, five grids), assumed to hold here",
+            "wind error of {} made {}: {}; from how winds differ between times and places elsewhere (profiles of six places, five grids), assumed to apply here",
             match several {
                 true => "soundings, by the nearest in time and in place,",
                 false => "a sounding",
@@ -204,27 +204,27 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             sigma_m_s,
             at_m,
         } => format!(
-            "wind error of a {model} forecast of {}, valid {}: {}; published errors of a leading global model (2018 to 2020) and how winds differ between times and places elsewhere, assumed to hold here",
+            "wind error of a {model} forecast of {}, valid {}: {}; published errors of a leading global model (2018 to 2020) and how winds differ between times and places elsewhere, assumed to apply here",
             duration(*lead_s),
             away(*age_s, *distance_m, units),
             wind_error(*sigma_m_s, *at_m, units)
         ),
 
         Assumption::OneTimeHeld { time, stands_s } => format!(
-            "the winds are of one time, {}: they stand for {} before and after, assumed",
+            "the winds are for one time, {}: they are used for {} before and after, assumed",
             words::utc(*time),
             duration(*stands_s)
         ),
         Assumption::ReleaseOffGround(off) => off_ground(off, units),
 
         // Fill.
-        Assumption::WeightlessFiller => "the filler on the neck weighs nothing, assumed: weigh it with what hangs on it of the hose, and give [balloon] filler; the weight to hang is less by it".into(),
+        Assumption::WeightlessFiller => "the filler on the neck weighs nothing, assumed: weigh it with the part of the hose that hangs on it, and give [balloon] filler; the weight to hang is less by that much".into(),
         Assumption::CountedAsPackages { names } => format!(
             "without a kind, counted as packages, assumed: {}",
             names.join(", ")
         ),
         Assumption::CylindersAsWarmAsAir { temperature_k } => format!(
-            "cylinders without a temperature have that of the air, {}, assumed: one that stood in the sun or in a cold van has another",
+            "cylinders without a temperature have that of the air, {}, assumed: one that has been in the sun or in a cold van differs",
             units.temperature(*temperature_k)
         ),
         Assumption::ContentsAtPressure { gauge_pa } => format!(
@@ -237,25 +237,25 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             least_diameter_share,
             most_diameter_share,
         } => format!(
-            "about 1 balloon in {:.0} bursts early, at {least_diameter_share:.2} to {most_diameter_share:.2} of its diameter: that is not in the deviation of the burst",
+            "about 1 balloon in {:.0} bursts early, at {least_diameter_share:.2} to {most_diameter_share:.2} of its diameter: the deviation of the burst does not include that",
             1.0 / share
         ),
 
         // Choice.
         Assumption::SurfaceWindLimit { limit_m_s } => format!(
-            "limit of the wind at the ground: {}, assumed",
+            "limit for the wind at the ground: {}, assumed",
             units.speed(*limit_m_s)
         ),
         Assumption::KeepOutLimit { limit_share } => format!(
-            "limit of the share of draws on any one thing to keep clear of: {:.0} %, assumed",
+            "limit for the share of draws on any one thing to keep clear of: {:.0} %, assumed",
             100.0 * limit_share
         ),
         Assumption::AllHazardsLimit { limit_share } => format!(
-            "limit of the share of draws on any of the things to keep clear of: {:.1} %, twice that on one of them, assumed",
+            "limit for the share of draws on any of the things to keep clear of: {:.1} %, twice that for one of them, assumed",
             100.0 * limit_share
         ),
         Assumption::WaterLimit { limit_share } => format!(
-            "limit of the share of draws in water: {:.0} %, assumed",
+            "limit for the share of draws in water: {:.0} %, assumed",
             100.0 * limit_share
         ),
         Assumption::GroundWindBroughtDown {
@@ -271,14 +271,14 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             "daylight wanted after the landing: {}, assumed",
             duration(*limit_s)
         ),
-        Assumption::HitDistances => "how near to a road, an airport or a town counts, by default distances where [ground] buffers gives none, assumed".into(),
+        Assumption::HitDistances => "how near to a road, an airport or a town counts as a hit: default distances where [ground] buffers gives none, assumed".into(),
         Assumption::CoarseGround => "built-in lakes, rivers and towns are a coarse map of the world: what it does not show may be there".into(),
         Assumption::AirportsForAirspace => "the air around airports stands in for controlled airspace, by default distances and heights, assumed: charts decide".into(),
         Assumption::CarriedOver { candidates, flown } => format!(
-            "of {candidates} candidates the {flown} best by flights carried over from their middle were flown themselves; the others are judged by those, assumed"
+            "of {candidates} candidates, the {flown} best were simulated fully; the others are judged by flights carried over from the middle of all, assumed"
         ),
-        Assumption::ElevationAsPlanned => "sites without an elevation lie as high as the plan's site, assumed".into(),
-        Assumption::SameDriftNearby => "drift is the same for neighbouring places of launch regions, assumed; launch places were flown themselves".into(),
+        Assumption::ElevationAsPlanned => "sites without an elevation are as high as the plan's site, assumed".into(),
+        Assumption::SameDriftNearby => "drift is the same for neighbouring places in launch regions, assumed; launch places themselves were simulated fully".into(),
 
         // Brief.
         Assumption::FillingBegins { before_release_s } => format!(
@@ -298,7 +298,7 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
                 units.size(*antenna_m)
             )
         }
-        Assumption::HeardOnPlannedFlight => "when the tracker goes quiet: heard last where the planned flight is at that height; what comes after varies as planned, as if nothing had been learnt on the way, assumed".into(),
+        Assumption::HeardOnPlannedFlight => "when the tracker goes quiet: last heard where the planned flight is at that height; what follows varies as planned, as if nothing had been learnt on the way, assumed".into(),
 
         Assumption::OfSite {
             site,
@@ -306,7 +306,7 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
         } => format!("{site}: {}", assumption(of, units)),
 
         Assumption::Replaced { what } => what.clone(),
-        Assumption::InWords { words } => words.clone(),
+        Assumption::Read(reading) => reading.to_string(),
     }
 }
 
@@ -326,7 +326,7 @@ pub fn note(note: &Note, units: UnitSystem) -> String {
             let away = [away_s.map(duration), away_m.map(|m| units.distance(m))];
             let away: Vec<String> = away.into_iter().flatten().collect();
             format!(
-                "most of the zone's width is that of winds {} away from the flight: they alone move the landing by {} (sd); a forecast for the place and hour, from a run of the last {:.0} hours, would bring that to about {}",
+                "most of the zone's width is because the winds are {} away from the flight: that alone moves the landing by {} (sd); a forecast for the place and hour, from a run of the last {:.0} hours, would reduce that to about {}",
                 away.join(" and "),
                 units.distance(*drift_sigma_m),
                 new_forecast_s / 3_600.0,
@@ -334,22 +334,22 @@ pub fn note(note: &Note, units: UnitSystem) -> String {
             )
         }
         Note::OldWinds { away_s, measured_s } => format!(
-            "the winds are {} away from the release: they say little about those of the flight, and no error was measured beyond {}",
+            "the winds are {} away from the release: they say little about the winds of the flight, and no error was measured beyond {}",
             duration(*away_s),
             duration(*measured_s)
         ),
         Note::DistantWinds { away_m } => format!(
-            "the winds are {} away from the site: they say little about those of the flight",
+            "the winds are {} away from the site: they say little about the winds of the flight",
             units.distance(*away_m)
         ),
         Note::Cleaned(cleaning) => input_notes::of_sounding(cleaning, units),
         Note::AboveWinds { top_m, for_s } => format!(
-            "no wind is known above {} above sea level: the last one is held for {} of the flight, and its error grows",
+            "no wind is known above {} above sea level: the last one is used for {} of the flight, and its error grows",
             units.height(*top_m),
             duration(*for_s)
         ),
         Note::BelowWinds { base_m, for_s } => format!(
-            "no wind is known below {} above sea level: the lowest one is held for {} of the flight",
+            "no wind is known below {} above sea level: the lowest one is used for {} of the flight",
             units.height(*base_m),
             duration(*for_s)
         ),
@@ -399,7 +399,7 @@ pub fn note(note: &Note, units: UnitSystem) -> String {
             "{:.2} % of the draws left the winds, which cover {covered}: {}",
             100.0 * share,
             match regions_given {
-                true => "the regions are made of the others",
+                true => "the regions are made from the others",
                 false =>
                     "no ellipse and no contour is given, as they would leave out the farthest landings",
             }
@@ -415,7 +415,7 @@ pub fn note(note: &Note, units: UnitSystem) -> String {
         Note::TooFlatForContours => "no contours: the draws lie on a point or a line".into(),
         Note::NoContours => "no contours: a draw is not a finite number".into(),
         Note::ContourSmaller { probability, ratio } => format!(
-            "the {:.0} % contour covers {:.0} % of the ellipse's area: the landings bend or clump inside the ellipse, trust the contours more",
+            "the {:.0} % contour covers {:.0} % of the ellipse's area: the landings lie in a bend or in clumps inside the ellipse, so trust the contours more",
             100.0 * probability,
             100.0 * ratio
         ),
@@ -425,9 +425,9 @@ pub fn note(note: &Note, units: UnitSystem) -> String {
         ),
 
         // Fill.
-        Note::RatesOfPlanUnused => "the plan states rates of ascent, which `windfall zone` flies with; here the rise is that of the gas".into(),
+        Note::RatesOfPlanUnused => "the plan states rates of ascent, which `windfall zone` uses; here the rate follows from the gas".into(),
         Note::BurstAltitudeOfPlan => "the plan states the burst altitude: it does not depend on the gas here, nor in `windfall zone`".into(),
-        Note::NoThresholds => "no thresholds were compared: --rules us, icao, uk or canada".into(),
+        Note::NoThresholds => "no thresholds were compared: ask for them with --rules us, icao, uk or canada".into(),
     }
 }
 
@@ -440,7 +440,7 @@ fn off_ground(off: &OffGround, units: UnitSystem) -> String {
         off.from,
         units.height(off.ground_m),
         match off.smoothed {
-            true => "; that is smoothed over the spacing of its points",
+            true => "; that is smoothed between its points",
             false => ": check latitude, longitude and elevation of the site",
         }
     )

@@ -117,10 +117,10 @@ pub fn reason(reason: &Reason, units: UnitSystem, zone: &TimeZone) -> String {
         ),
         Reason::NotFlown { why } => on_local_clock(why, zone),
         Reason::NoLaunchPlace => {
-            "there is no place upwind of the target where one may launch".to_owned()
+            "there is no place upwind of the target where launching is allowed".to_owned()
         }
         Reason::TargetMissed => {
-            "no draw from a place where one may launch comes down in the target".to_owned()
+            "no draw from a place where launching is allowed comes down in the target".to_owned()
         }
         Reason::NothingTried => "no release was tried".to_owned(),
         Reason::TooNearSite { finding } => format!("site: {}", site_finding(finding, units)),
@@ -309,7 +309,7 @@ pub fn limits(limits: &Limits, units: UnitSystem) -> Vec<String> {
 /// Where launches were looked for.
 pub fn launches(within: &LaunchesIn) -> &'static str {
     match within {
-        LaunchesIn::Anywhere => "anywhere: whether one may launch there is not known",
+        LaunchesIn::Anywhere => "anywhere: whether launching is allowed there is not known",
         LaunchesIn::Areas => "within the areas given",
         LaunchesIn::Roads => "on roads",
         LaunchesIn::RoadsInAreas => "on roads within the areas given",

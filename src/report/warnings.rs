@@ -98,12 +98,12 @@ fn of_note(note: &Note, units: UnitSystem) -> String {
         }
         Note::Cleaned(cleaning) => cleaned(cleaning, units),
         Note::AboveWinds { top_m, for_s } => format!(
-            "no wind is known above {}, where the flight is for {}: guessed",
+            "no wind is known above {}, where the flight spends {}: guessed",
             units.height(*top_m),
             duration(*for_s)
         ),
         Note::BelowWinds { base_m, for_s } => format!(
-            "no wind is known below {}, where the flight is for {}: guessed",
+            "no wind is known below {}, where the flight spends {}: guessed",
             units.height(*base_m),
             duration(*for_s)
         ),
@@ -140,13 +140,13 @@ fn of_assumption(assumption: &Assumption, units: UnitSystem) -> String {
         }
         Assumption::OneTimeHeld { time, .. } => {
             format!(
-                "the winds are of one time only, {}: how they change is not known",
+                "the winds are for one time only, {}: how they change is not known",
                 words::utc(*time)
             )
         }
         Assumption::NoParachuteMass => "the parachute's mass is not given: taken as nothing".into(),
         Assumption::ParachuteDrag { coefficient } => format!(
-            "the parachute's drag coefficient of {coefficient} is assumed: the speed of fall goes by it"
+            "the parachute's drag coefficient of {coefficient} is assumed: the speed of fall depends on it"
         ),
         other => notes::assumption(other, units),
     }
@@ -165,7 +165,7 @@ fn cleaned(cleaning: &Cleaning, units: UnitSystem) -> String {
             units.height(gap.to_m)
         ),
         None => format!(
-            "{file}: {} levels with wind are left of {} rows, {} values cannot be",
+            "{file}: only {} levels with wind are left of {} rows, {} values are impossible",
             cleaning.winds, cleaning.rows, cleaning.impossible
         ),
     }

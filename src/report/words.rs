@@ -5,7 +5,7 @@ use jiff::tz::TimeZone;
 
 use crate::brief::Brief;
 use crate::brief::answer::{
-    ChangeBy, ChangeKind, Event, EventKind, NotMoved, Road, WaitingPoint, WaitingReason,
+    ChangeBy, ChangeKind, EventKind, NotMoved, Road, TimelineEvent, WaitingPoint, WaitingReason,
 };
 use crate::geodesy::Position;
 use crate::ground::layers::RoadClass;
@@ -23,13 +23,13 @@ pub fn title(brief: &Brief) -> String {
 
 /// The one sentence that matters: when, where, how sure.
 pub fn headline(brief: &Brief, units: UnitSystem) -> String {
-    let [early, _, late] = brief.facts.landing_quantiles;
+    let lands = brief.facts.landing_quantiles;
     let zone = &brief.timezone;
     let when = format!(
         "9 in 10 chances to land between {} and {} on {}",
-        clock_time(early, zone),
-        clock_with_zone(late, zone),
-        date(early, zone)
+        clock_time(lands.low, zone),
+        clock_with_zone(lands.high, zone),
+        date(lands.low, zone)
     );
     let Some(outer) = brief.zone.outer() else {
         return format!(
@@ -100,11 +100,11 @@ pub fn nowhere_to_wait(zone: &Zone) -> &'static str {
 
 /// When 9 in 10 land, as in "12:04 to 12:39 WEST".
 pub fn landing_times(facts: &Facts, timezone: &TimeZone) -> String {
-    let [early, _, late] = facts.landing_quantiles;
+    let lands = facts.landing_quantiles;
     format!(
         "{} to {}",
-        clock_time(early, timezone),
-        clock_with_zone(late, timezone)
+        clock_time(lands.low, timezone),
+        clock_with_zone(lands.high, timezone)
     )
 }
 
@@ -233,7 +233,7 @@ pub fn not_moved(why: &NotMoved) -> &str {
 }
 
 /// An event with its times, in local time and UTC.
-pub fn event(event: &Event, zone: &TimeZone) -> String {
+pub fn event(event: &TimelineEvent, zone: &TimeZone) -> String {
     if event.from == event.to {
         return format!(
             "{} ({}).",

@@ -120,13 +120,13 @@ pub fn record(years: &Years) -> String {
 /// What the numbers mean.
 pub fn how_to_read(years: &Years) -> Vec<String> {
     let mut lines = vec![
-        "A release is within the limits also where it is near one; a day is, if one of its releases is. Two numbers, as in 40-60 %, are at least and at most: releases of which nothing is known (flights that leave the winds among them) count against, or for. Where there are many, the first number stands for calm days alone.".to_owned(),
+        "A release near a limit still counts as within the limits; a day counts if one of its releases does. Two numbers, as in 40-60 %, are at least and at most: releases of which nothing is known (flights that leave the winds among them) count against, or for. Where there are many, the first number stands for calm days alone.".to_owned(),
         "Drift is from the field to the centre of the landings: half of the releases, and 90 %, drift no farther. Of these numbers releases of which nothing is known are left out; JSON has what they may be with them.".to_owned(),
         "days a week: 10, 50 and 90 % of the weeks have no more days within the limits. wait: days from the morning of a day until one within the limits, 0 where that day is; the longest that begins in the month is no longer in 9 of 10 years. + where it ran into the end of the record or a gap in it.".to_owned(),
-        "of 90 %: where the share lies in 90 % of samples of the years, drawn with replacement (bootstrap); it tells how much the years differ, not how good the winds are.".to_owned(),
+        "of 90 %: where the share lies in 90 % of samples of the years, drawn with replacement (bootstrap); it shows how much the years differ, not how good the winds are.".to_owned(),
     ];
     if years.of_soundings {
-        lines.push("Winds are soundings: each release is flown in those near it in time, and how old they are widens the spread.".to_owned());
+        lines.push("The winds are soundings: each release uses those near it in time, and their age widens the spread.".to_owned());
     }
     lines
 }

@@ -8,6 +8,7 @@ use crate::atmosphere::{
 };
 use crate::error::{Fault, Result};
 use crate::geodesy::Position;
+use crate::notes::reading::Reading;
 use crate::numeric::linear;
 use crate::wind::sounding::{HeightSource, Level, Model, Sounding, Tally, Wind};
 
@@ -125,9 +126,9 @@ fn turn_signed_directions(rows: &mut [Row], tally: &mut Tally) {
             turned += 1;
         }
     }
-    tally.assumed.push(format!(
-        "directions from -180 to 180 degrees: {turned} below 0 are taken as so much west of north"
-    ));
+    tally
+        .assumed
+        .push(Reading::SignedDirections { below_0: turned });
 }
 
 /// Takes values outside any physical range out of a row, and a height that its pressure belies.
@@ -217,10 +218,9 @@ fn latitude(
         Some(place) => place.lat_deg,
         None => {
             if heights != HeightSource::Geometric || computed {
-                tally.assumed.push(format!(
-                    "latitude {UNKNOWN_LATITUDE_DEG} degrees for the conversion of geopotential \
-                     heights (the file has none)"
-                ));
+                tally.assumed.push(Reading::Latitude {
+                    latitude_deg: UNKNOWN_LATITUDE_DEG,
+                });
             }
             UNKNOWN_LATITUDE_DEG
         }
@@ -276,12 +276,13 @@ fn missing_geopotentials(
         })
         .collect();
     if let (true, Some(lowest)) = (shifts.is_empty(), shape.first()) {
-        let start = standard_height_of_pressure((-lowest.x).exp()).0;
-        shifts.push((lowest.x, start));
-        tally.assumed.push(format!(
-            "height of the lowest pressure, {:.1} hPa, as in the standard atmosphere: {start:.0} m",
-            (-lowest.x).exp() / 100.0
-        ));
+        let pressure_pa = (-lowest.x).exp();
+        let height_m = standard_height_of_pressure(pressure_pa).0;
+        shifts.push((lowest.x, height_m));
+        tally.assumed.push(Reading::LowestHeight {
+            pressure_pa,
+            height_m,
+        });
     }
     for node in &shape {
         if rows[node.row].height_m.is_none() {
@@ -339,11 +340,7 @@ fn column_shape(rows: &[Row], tally: &mut Tally) -> Vec<Node> {
         shape.push(Node { row, x, height });
     }
     if guessed {
-        tally.assumed.push(
-            "temperatures of the standard atmosphere, in heights from pressure, where the file \
-             has none"
-                .to_owned(),
-        );
+        tally.assumed.push(Reading::StandardTemperatures);
     }
     shape
 }
@@ -520,7 +517,7 @@ mod tests {
         let plain = with(&[180.0, 270.0, 350.0, 0.0, 90.0, 180.0]);
         assert_eq!(signed.levels, plain.levels);
         assert_eq!(signed.tally.out_of_range, 0);
-        assert!(signed.tally.assumed[0].contains("3 below 0"));
+        assert!(signed.tally.assumed == [Reading::SignedDirections { below_0: 3 }]);
         // A filler, and something else.
         assert_eq!(with(&[-99.0, 90.0, 180.0, -99.0]).levels.len(), 2);
         assert_eq!(with(&[-20.0, -10.0, 270.0, 180.0]).levels.len(), 2);

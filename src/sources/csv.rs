@@ -479,6 +479,7 @@ mod tests {
     use super::super::clean::clean;
     use super::*;
     use crate::geodesy::Position;
+    use crate::notes::reading::Reading;
     use crate::units::ZERO_CELSIUS_K;
     use crate::wind::sounding::Sounding;
 
@@ -513,7 +514,7 @@ mod tests {
         assert!((wind.north_m_s + 18_520.0 / 3_600.0).abs() < 1e-9);
         assert!((s.levels[0].temperature_k.unwrap() - ZERO_CELSIUS_K).abs() < 1e-9);
         assert_eq!(s.levels[0].pressure_pa, Some(97_700.0));
-        assert!(s.tally.assumed.iter().any(|a| a.contains("geometric")));
+        assert!(s.tally.assumed.contains(&Reading::GeometricHeight));
     }
 
     #[test]
@@ -562,7 +563,7 @@ mod tests {
         ));
         assert_eq!(s.time.unwrap().to_string(), "2007-11-20T17:30:00Z");
         assert_eq!(s.tally.comments, 1);
-        assert!(s.tally.assumed.iter().any(|a| a.contains("UTC")));
+        assert!(s.tally.assumed.contains(&Reading::TimesInUtc));
         let s = sounding(&format!("# First record 2026-02-05T23:03:59Z.\n{table}"));
         assert_eq!(s.time.unwrap().to_string(), "2026-02-05T23:03:59Z");
         assert!(s.tally.assumed.is_empty());

@@ -19,6 +19,7 @@ use super::model;
 use super::text::{month, utc};
 use crate::error::{Fault, Result};
 use crate::geodesy::Position;
+use crate::notes::reading::Reading;
 use crate::units::{KNOT_M_S, ZERO_CELSIUS_K};
 use crate::wind::sounding::{HeightSource, Model, Tally};
 
@@ -139,10 +140,7 @@ impl Ascent {
         let (position, west_assumed) = place_of(&place);
         self.raw.position = position;
         if west_assumed {
-            self.raw.tally.assumed.push(
-                "longitude without E or W is west, as in this format's North American files"
-                    .to_owned(),
-            );
+            self.raw.tally.assumed.push(Reading::LongitudeWest);
         }
     }
 

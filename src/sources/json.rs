@@ -248,6 +248,7 @@ fn is_sounding(names: &[String], columns: &Columns) -> bool {
 mod tests {
     use super::*;
     use crate::geodesy::Position;
+    use crate::notes::reading::Reading;
     use crate::sources::clean::clean;
     use crate::wind::sounding::Sounding;
 
@@ -274,7 +275,7 @@ mod tests {
         assert_eq!(s.levels.len(), 2);
         assert!((s.levels[1].wind.unwrap().speed_m_s() - 24.0 * 1852.0 / 3600.0).abs() < 1e-9);
         assert!(
-            s.tally.assumed.iter().any(|a| a.contains("hght in m")),
+            matches!(&s.tally.assumed[..], [Reading::UsualUnits { columns }] if columns.iter().any(|c| c == "hght in m")),
             "{:?}",
             s.tally
         );

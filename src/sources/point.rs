@@ -13,6 +13,7 @@ use super::clean::{Raw, Row};
 use super::text::date_time;
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
+use crate::notes::reading::Reading;
 use crate::numeric::nearest_whole;
 use crate::units::{Dimension, parse};
 use crate::wind::sounding::{HeightSource, Model, Tally};
@@ -199,9 +200,7 @@ pub(super) fn read(file: &str, text: &str) -> Result<Vec<Raw>> {
     for place in &opened.places {
         let mut column = Column::of(file, place, &opened.keys)?;
         if let Some(run) = opened.run_assumed {
-            let said =
-                "the run is not told: the newest that was normally complete when it was fetched";
-            column.tally.assumed.push(format!("{said}, {run}"));
+            column.tally.assumed.push(Reading::NewestRun { run });
         }
         profiles.extend(column.profiles(opened.run_assumed)?);
     }
@@ -307,7 +306,7 @@ impl<'a> Column<'a> {
                 )
             })?;
             if !in_utc && times.is_empty() {
-                tally.assumed.push("times without an offset are UTC".into());
+                tally.assumed.push(Reading::TimesInUtc);
             }
             times.push(time);
         }
@@ -356,7 +355,10 @@ impl<'a> Column<'a> {
             return wrong(format!("the unit \"{unit}\""), expected);
         };
         if told.is_none() {
-            let said = format!("{} in {unit}: no unit is given", values.key);
+            let said = Reading::UsualUnit {
+                name: values.key.to_string(),
+                unit: unit.to_string(),
+            };
             if !self.tally.assumed.contains(&said) {
                 self.tally.assumed.push(said);
             }

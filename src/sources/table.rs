@@ -9,6 +9,7 @@ use super::heading::{self, Heading, Quantity};
 use super::text::date_time;
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
+use crate::notes::reading::Reading;
 use crate::units::to_si;
 use crate::wind::sounding::{HeightSource, Tally};
 
@@ -170,10 +171,9 @@ impl Table {
             return Err(fault.at_line(self.line).into());
         }
         if !by_convention.is_empty() {
-            let said = by_convention.join(", ");
-            self.tally.assumed.push(format!(
-                "{said}: as usual where these four-letter names stand"
-            ));
+            self.tally.assumed.push(Reading::UsualUnits {
+                columns: by_convention,
+            });
         }
         self.all_there(file, columns, &has)?;
         Ok(used)
@@ -268,8 +268,7 @@ impl Table {
         };
         let (time, assumed) = self.around.time.or_else(in_table)?;
         if assumed {
-            let said = "times are UTC (the file gives no offset)";
-            self.tally.assumed.push(said.to_owned());
+            self.tally.assumed.push(Reading::TimesInUtc);
         }
         Some(time)
     }
@@ -386,11 +385,7 @@ fn height_column(columns: &[Column], tally: &mut Tally) -> (Quantity, HeightSour
         (Quantity::Geopotential, HeightSource::Geopotential)
     } else {
         if has(Quantity::Height) {
-            tally.assumed.push(
-                "\"height\" is geometric, above mean sea level (write \"geopotential height\" \
-                 where it is not)"
-                    .to_owned(),
-            );
+            tally.assumed.push(Reading::GeometricHeight);
         }
         (Quantity::Height, HeightSource::Geometric)
     }

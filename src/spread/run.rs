@@ -10,7 +10,7 @@ use crate::flight::model::{Aloft, Departures, FlightModel, FlightWinds, Moment, 
 use crate::flight::rise::Miss;
 use crate::geodesy::Normal;
 use crate::ground::touchdown::Fix;
-use crate::numeric::low_middle_high;
+use crate::numeric::Quantiles;
 use crate::wind::error_process::WindErrorProcess;
 use crate::wind::placing::Outside;
 
@@ -133,8 +133,8 @@ fn run_from(
 }
 
 /// Values that 5, 50 and 95 % of the landings stay below; 0 of no landings.
-pub fn quantiles(landings: &[Landing], value: impl Fn(&Landing) -> f64) -> [f64; 3] {
-    low_middle_high(landings.iter().map(value))
+pub fn quantiles(landings: &[Landing], value: impl Fn(&Landing) -> f64) -> Quantiles<f64> {
+    Quantiles::of(landings.iter().map(value))
 }
 
 /// What is drawn layer by layer; `None` for nothing.

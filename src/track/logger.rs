@@ -248,7 +248,7 @@ impl Logger {
         }
         let Some(time) = found.time else {
             let expected =
-                "a column of times: with a name such as time, or told by --columns time=NUMBER";
+                "a column of times: with a name such as time, or given by --columns time=NUMBER";
             return Err(Fault::new(name, "no column of times", expected).into());
         };
         let clock = set_times(&mut rows, time, found.date, near, &mut notes);
@@ -263,7 +263,7 @@ impl Logger {
             .iter()
             .any(|r| r.height_m.is_some() || r.shock.is_some())
         {
-            let expected = "a column of pressures, heights or accelerations: with such a name, or told by --columns";
+            let expected = "a column of pressures, heights or accelerations: with such a name, or given by --columns";
             let found = match &names {
                 Some(names) => format!("the columns {}", names.join(", ")),
                 None => "no names of columns, and none with such numbers".to_owned(),

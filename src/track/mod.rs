@@ -78,7 +78,7 @@ pub enum Refusal {
     Jump,
     /// Of another balloon.
     OtherBalloon,
-    /// The height stands still while the place moves.
+    /// The height stays the same while the place changes.
     StaleHeight,
     /// The height is at the limit of a receiver.
     HeightLimit,

@@ -5,7 +5,7 @@ use jiff::Timestamp;
 use serde_json::Value;
 
 use super::fields::Fields;
-use super::table::Table;
+use super::table::ReportTable;
 use super::{Outcome, Refusal, Report, Stamp, aprs, geojson, gpx, json, kiss, nmea};
 
 /// Longer lines are dropped, bytes.
@@ -19,7 +19,7 @@ pub struct Reader {
     fields: Fields,
     calls: Vec<String>,
     streaming: bool,
-    table: Option<Table>,
+    table: Option<ReportTable>,
     receiver: nmea::Pairing,
     document: Vec<u8>,
     too_long: bool,
@@ -184,12 +184,12 @@ impl Reader {
             return self.receiver.read(line);
         }
         let text = String::from_utf8_lossy(line);
-        if let Some(table) = Table::of_names(&text, &self.fields) {
+        if let Some(table) = ReportTable::of_names(&text, &self.fields) {
             self.table = Some(table);
             return Err(Refusal::NoPosition);
         }
         if self.table.is_none() {
-            self.table = Table::of_numbers(&text, &self.fields);
+            self.table = ReportTable::of_numbers(&text, &self.fields);
         }
         match &self.table {
             Some(table) => self.asked(table.read(&text)),

@@ -6,7 +6,7 @@ use super::{Outcome, Refusal};
 
 /// A table whose columns are known.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Table {
+pub struct ReportTable {
     separator: u8,
     /// What each column is, with the scale of its numbers.
     columns: Vec<(What, usize, f64)>,
@@ -15,9 +15,9 @@ pub struct Table {
 /// What may stand between columns.
 const SEPARATORS: [u8; 3] = *b",;\t";
 
-impl Table {
+impl ReportTable {
     /// The table that a line of names begins; `None` where it is none.
-    pub fn of_names(line: &str, fields: &Fields) -> Option<Table> {
+    pub fn of_names(line: &str, fields: &Fields) -> Option<ReportTable> {
         SEPARATORS.into_iter().find_map(|separator| {
             let names = cells(line, separator)?;
             let mut columns: Vec<(What, usize, f64)> = Vec::new();
@@ -38,12 +38,12 @@ impl Table {
                 };
                 columns.extend(found.map(|(c, scale)| (asked, c, scale)));
             }
-            Table { separator, columns }.with_places()
+            ReportTable { separator, columns }.with_places()
         })
     }
 
     /// The table of lines without names, of which the user numbers the columns.
-    pub fn of_numbers(line: &str, fields: &Fields) -> Option<Table> {
+    pub fn of_numbers(line: &str, fields: &Fields) -> Option<ReportTable> {
         let columns = ALL.iter().filter_map(|asked| {
             let place = fields.given(*asked)?;
             let [number] = place.path.as_slice() else {
@@ -57,10 +57,10 @@ impl Table {
         let separator = SEPARATORS
             .into_iter()
             .find(|s| cells(line, *s).is_some_and(|cells| cells.len() > wide))?;
-        Table { separator, columns }.with_places()
+        ReportTable { separator, columns }.with_places()
     }
 
-    fn with_places(self) -> Option<Table> {
+    fn with_places(self) -> Option<ReportTable> {
         let has = |asked: What| self.columns.iter().any(|(w, _, _)| *w == asked);
         (has(What::Latitude) && has(What::Longitude)).then_some(self)
     }

@@ -67,7 +67,7 @@ pub struct Ground {
 
 /// Columns of a window of blocks, at some of their steps.
 struct Gather<'a> {
-    sources: &'a [Source<'a>],
+    sources: &'a [BlockColumn<'a>],
     window: Window,
     members: usize,
 }
@@ -140,12 +140,12 @@ impl Gather<'_> {
 const SURFACE_WIND_M: f64 = 10.0;
 
 /// A time of a block: which of its steps.
-pub type Source<'a> = (&'a Block, usize);
+pub type BlockColumn<'a> = (&'a Block, usize);
 
 impl Block {
     /// The block of a window of others, of one lattice each, at some of their steps; `lattice` is that of
     /// the window. `None` where they are not of the same members and levels, or there are none.
-    pub fn of_steps(sources: &[Source], lattice: Lattice, window: Window) -> Option<Block> {
+    pub fn of_steps(sources: &[BlockColumn], lattice: Lattice, window: Window) -> Option<Block> {
         let (first, _) = sources.first()?;
         let alike = |block: &Block| {
             block.members == first.members

@@ -4,6 +4,7 @@ use jiff::Timestamp;
 use serde::Serialize;
 
 use crate::geodesy::Position;
+use crate::notes::reading::{Reading, in_words};
 
 /// A horizontal wind: where the air goes, not where it comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -118,7 +119,7 @@ impl Sounding {
 }
 
 /// What a reader found wanting, counted.
-#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct Tally {
     /// Lines or rows of levels read.
     pub rows: usize,
@@ -143,8 +144,9 @@ pub struct Tally {
     pub comments: usize,
     /// Whether a byte-order mark was skipped.
     pub byte_order_mark: bool,
-    /// What was assumed in reading, in words.
-    pub assumed: Vec<String>,
+    /// What was assumed in reading; in JSON in words.
+    #[serde(serialize_with = "in_words")]
+    pub assumed: Vec<Reading>,
     /// Columns or levels of the ascent that were left out, and why, in words.
     pub left_out: Vec<String>,
     /// Whole ascents of the file that were left out, and why, in words: with the first that was not.

@@ -4,8 +4,9 @@ use jiff::Timestamp;
 
 use crate::atmosphere::AirProfile;
 use crate::clock::seconds_between;
+use crate::error::Result;
 use crate::geodesy::Position;
-use crate::sources::FileAscent;
+use crate::sources::{self, FileAscent};
 use crate::wind::column::{Column, WindProfile};
 use crate::wind::placing::{LONGEST_GAP_S, MOST_STATIONS, Station, Weights};
 use crate::wind::sounding::Wind;
@@ -15,14 +16,68 @@ const BLENDED_WITHIN_S: f64 = 48.0 * 3_600.0;
 /// Soundings closer than this are of one station, m.
 const ONE_STATION_M: f64 = 5_000.0;
 
-/// The soundings that can be blended for a release, grouped by station, in the order of their
-/// columns; `None` where one sounding does as well.
-pub fn stations(
-    site: Position,
-    release: Timestamp,
-    ascents: &[FileAscent],
-) -> Option<(Vec<Station>, Vec<&FileAscent>)> {
-    let mut groups: Vec<(Position, Vec<(f64, &FileAscent)>)> = Vec::new();
+/// The soundings that a release is flown in.
+pub struct Chosen<'a> {
+    /// Those that make a field; `None` where one sounding does as well.
+    pub blended: Option<Blended<'a>>,
+    /// The nearest in time.
+    pub nearest: &'a FileAscent,
+}
+
+/// Soundings that make a field.
+pub struct Blended<'a> {
+    /// Their stations.
+    pub stations: Vec<Station>,
+    /// The soundings of one station after the other.
+    pub ascents: Vec<&'a FileAscent>,
+}
+
+/// The soundings of a station, each with its time after the release, s.
+struct Group<'a> {
+    place: Position,
+    soundings: Vec<(f64, &'a FileAscent)>,
+}
+
+/// Chooses the soundings for a release at a site.
+///
+/// # Errors
+///
+/// There is no sounding, or several of which none has a time.
+pub fn chosen(site: Position, release: Timestamp, ascents: &[FileAscent]) -> Result<Chosen<'_>> {
+    Ok(Chosen {
+        blended: blended(site, release, ascents),
+        nearest: &ascents[sources::nearest(ascents.iter().map(|a| &a.sounding), release)?],
+    })
+}
+
+fn blended(site: Position, release: Timestamp, ascents: &[FileAscent]) -> Option<Blended<'_>> {
+    let mut groups = by_station(release, ascents);
+    groups.sort_by(|a, b| {
+        let away = |g: &Group| site.distance_m(g.place);
+        away(a).total_cmp(&away(b))
+    });
+    groups.truncate(MOST_STATIONS);
+    for group in &mut groups {
+        group.in_order();
+    }
+    if !(groups.len() > 1 || groups.first().is_some_and(Group::brackets)) {
+        return None;
+    }
+    let (mut stations, mut ascents) = (Vec::new(), Vec::new());
+    for group in groups {
+        stations.push(Station {
+            place: group.place.normal(),
+            times_s: group.soundings.iter().map(|s| s.0).collect(),
+            first: ascents.len() as u32,
+        });
+        ascents.extend(group.soundings.into_iter().map(|s| s.1));
+    }
+    Some(Blended { stations, ascents })
+}
+
+/// Those near enough to the release in time.
+fn by_station(release: Timestamp, ascents: &[FileAscent]) -> Vec<Group<'_>> {
+    let mut groups: Vec<Group> = Vec::new();
     for ascent in ascents {
         let (Some(place), Some(time)) = (ascent.sounding.position, ascent.sounding.time) else {
             continue;
@@ -31,60 +86,92 @@ pub fn stations(
         if at_s.abs() > BLENDED_WITHIN_S {
             continue;
         }
-        match groups
-            .iter_mut()
-            .find(|g| g.0.distance_m(place) < ONE_STATION_M)
-        {
-            Some(group) => group.1.push((at_s, ascent)),
-            None => groups.push((place, vec![(at_s, ascent)])),
+        let known = |g: &&mut Group| g.place.distance_m(place) < ONE_STATION_M;
+        match groups.iter_mut().find(known) {
+            Some(group) => group.soundings.push((at_s, ascent)),
+            None => groups.push(Group {
+                place,
+                soundings: vec![(at_s, ascent)],
+            }),
         }
     }
-    groups.sort_by(|a, b| {
-        let away = |g: &(Position, _)| site.distance_m(g.0);
-        away(a).total_cmp(&away(b))
-    });
-    groups.truncate(MOST_STATIONS);
-    for (_, soundings) in &mut groups {
-        let lead_s = |s: &(f64, &FileAscent)| s.1.sounding.lead_s();
-        // Of two runs for the same time the newer counts.
-        soundings.sort_by(|a, b| a.0.total_cmp(&b.0).then(lead_s(a).total_cmp(&lead_s(b))));
-        soundings.dedup_by(|a, b| a.0 == b.0);
-    }
-    let brackets = |soundings: &[(f64, &FileAscent)]| {
-        soundings.len() > 1 && soundings.last().is_some_and(|last| last.0 > 0.0)
-    };
-    if !(groups.len() > 1 || groups.first().is_some_and(|g| brackets(&g.1))) {
-        return None;
-    }
-    let (mut stations, mut blended) = (Vec::new(), Vec::new());
-    for (place, soundings) in groups {
-        stations.push(Station {
-            place: place.normal(),
-            times_s: soundings.iter().map(|s| s.0).collect(),
-            first: blended.len() as u32,
-        });
-        blended.extend(soundings.into_iter().map(|s| s.1));
-    }
-    Some((stations, blended))
+    groups
 }
 
-/// Whether a station's profiles are a forecast's whose hours lie as close around the release as those of
-/// a forecast on a grid: then the winds are of the release itself, as wrong as the forecast.
-pub fn forecast_around(station: &Station, blended: &[&FileAscent]) -> bool {
-    let next = station.times_s.partition_point(|t| *t <= 0.0);
-    let Some(before) = next.checked_sub(1) else {
-        return false;
-    };
-    let is_model = |i: usize| {
-        let ascent = blended.get(station.first as usize + i);
-        ascent.is_some_and(|a| a.sounding.model.is_some())
-    };
-    let to_next_s = |s: &f64| s - station.times_s[before];
-    let near = match station.times_s.get(next) {
-        Some(after) => to_next_s(after) <= LONGEST_GAP_S && is_model(next),
-        None => station.times_s[before] == 0.0,
-    };
-    near && is_model(before)
+impl Group<'_> {
+    /// Sorts by time; of two runs for the same time the newer counts.
+    fn in_order(&mut self) {
+        let lead_s = |s: &(f64, &FileAscent)| s.1.sounding.lead_s();
+        self.soundings
+            .sort_by(|a, b| a.0.total_cmp(&b.0).then(lead_s(a).total_cmp(&lead_s(b))));
+        self.soundings.dedup_by(|a, b| a.0 == b.0);
+    }
+
+    /// Whether there is one after the release, and another.
+    fn brackets(&self) -> bool {
+        let last = self.soundings.last();
+        self.soundings.len() > 1 && last.is_some_and(|last| last.0 > 0.0)
+    }
+}
+
+impl Blended<'_> {
+    /// Their air and winds.
+    pub fn columns(&self) -> Vec<Column> {
+        let ascents = self.ascents.iter();
+        ascents
+            .map(|a| Column::from_sounding(&a.sounding))
+            .collect()
+    }
+
+    /// When they were made, or hold.
+    pub fn times(&self) -> impl Iterator<Item = Timestamp> {
+        self.ascents.iter().filter_map(|a| a.sounding.time)
+    }
+
+    /// The files they are from.
+    pub fn files(&self) -> Vec<String> {
+        let mut files: Vec<String> = self.ascents.iter().map(|a| a.file.clone()).collect();
+        files.dedup();
+        files
+    }
+
+    /// Whether the nearest station's profiles are a forecast's whose hours lie as close around the release
+    /// as those of a forecast on a grid: then the winds are of the release itself, as wrong as the forecast.
+    pub fn forecast_around(&self) -> bool {
+        let Some(station) = self.stations.first() else {
+            return false;
+        };
+        let next = station.times_s.partition_point(|t| *t <= 0.0);
+        let Some(before) = next.checked_sub(1) else {
+            return false;
+        };
+        let is_model = |i: usize| {
+            let ascent = self.ascents.get(station.first as usize + i);
+            ascent.is_some_and(|a| a.sounding.model.is_some())
+        };
+        let to_next_s = |s: &f64| s - station.times_s[before];
+        let near = match station.times_s.get(next) {
+            Some(after) => to_next_s(after) <= LONGEST_GAP_S && is_model(next),
+            None => station.times_s[before] == 0.0,
+        };
+        near && is_model(before)
+    }
+
+    /// The weighted mean of their own winds at 10 m; `None` where one that counts has none.
+    pub fn wind_at_10_m(&self, weights: &Weights) -> Option<Wind> {
+        let counting = || weights.terms().filter(|(_, weight)| *weight > 0.0);
+        let own = |column: usize| self.ascents[column].sounding.wind_at_10_m;
+        let all = counting().all(|(column, _)| own(column).is_some());
+        let mean = |part: fn(Wind) -> f64| {
+            counting()
+                .map(|(c, weight)| own(c).map_or(0.0, |wind| weight * part(wind)))
+                .sum()
+        };
+        all.then(|| Wind {
+            east_m_s: mean(|wind| wind.east_m_s),
+            north_m_s: mean(|wind| wind.north_m_s),
+        })
+    }
 }
 
 /// From the site to the nearest of some soundings, m.
@@ -108,20 +195,4 @@ pub fn blend(weights: &Weights, columns: &[Column]) -> Column {
         air: AirProfile::blend(&air),
         winds: WindProfile::blend(&winds),
     }
-}
-
-/// The weighted mean of profiles' own winds at 10 m; `None` where one that counts has none.
-pub fn blended_at_10_m(weights: &Weights, blended: &[&FileAscent]) -> Option<Wind> {
-    let counting = || weights.terms().filter(|(_, weight)| *weight > 0.0);
-    let own = |column: usize| blended[column].sounding.wind_at_10_m;
-    let all = counting().all(|(column, _)| own(column).is_some());
-    let mean = |part: fn(Wind) -> f64| {
-        counting()
-            .map(|(c, weight)| own(c).map_or(0.0, |wind| weight * part(wind)))
-            .sum()
-    };
-    all.then(|| Wind {
-        east_m_s: mean(|wind| wind.east_m_s),
-        north_m_s: mean(|wind| wind.north_m_s),
-    })
 }

@@ -86,7 +86,7 @@ pub struct Weeks {
 
 /// How long one waits for a day within the limits.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Wait {
+pub struct DaysToWait {
     /// Years that tell.
     pub years: usize,
     /// The longest wait that begins in this time of the year is no longer in 9 of 10 years, days; 0 where
@@ -129,7 +129,7 @@ pub struct Season {
     /// Usable days in a week; `None` without a whole week.
     pub weeks: Option<Weeks>,
     /// How long one waits.
-    pub wait: Option<Wait>,
+    pub wait: Option<DaysToWait>,
 }
 
 /// An hour of the day.

@@ -17,7 +17,7 @@ use crate::error::Result;
 use crate::geodesy::lattice::Window;
 use crate::sources::grid::archive::Archive;
 use crate::winds::Winds;
-use crate::zone::releases::{FlownIn, Tried, fly_releases};
+use crate::zone::releases::{FlownIn, TriedRelease, fly_releases};
 
 /// A region of no more points than these is decoded whole.
 const FEW_POINTS: usize = 4_096;
@@ -132,7 +132,7 @@ impl Job {
         };
         let plan = &self.fields[field].plan;
         let all = fly_releases(plan, flown_in, &day.times, options, || {})?;
-        let judged = all.iter().map(|tried: &Tried| {
+        let judged = all.iter().map(|tried: &TriedRelease| {
             let row = judge.row(plan.site.position, tried)?;
             let release = Release::of(field, tried, &row, options.draws);
             if let Ok(flown) = &tried.1 {

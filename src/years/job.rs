@@ -25,12 +25,12 @@ use crate::ground::terrain::Terrain;
 use crate::notes::Assumption;
 use crate::plan::{GroundPlan, Plan};
 use crate::spread::draws::Spread;
-use crate::zone::duration::Aloft;
+use crate::zone::duration::TimeAloft;
 use crate::zone::{Options, terrain};
 
 /// What is asked for.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Asked {
+pub struct YearsRequest {
     /// The first and the last moment of releases; those of the record unless given.
     pub between: [Option<Timestamp>; 2],
     /// From one release to the next, s.
@@ -46,7 +46,7 @@ pub struct Asked {
 }
 
 /// A field to launch from.
-pub struct Field {
+pub struct LaunchField {
     /// What it is called.
     pub name: String,
     /// The plan as flown from there.
@@ -65,9 +65,9 @@ pub struct DayReleases {
 /// The work, and what all of it needs.
 pub struct Job {
     /// What is asked for.
-    pub asked: Asked,
+    pub asked: YearsRequest,
     /// The fields.
-    pub fields: Vec<Field>,
+    pub fields: Vec<LaunchField>,
     /// The days with releases, in their order.
     pub days: Vec<DayReleases>,
     /// The winds.
@@ -114,7 +114,7 @@ impl Job {
         plan: &Plan,
         candidates: &[Candidate],
         record: LongRecord,
-        asked: Asked,
+        asked: YearsRequest,
         digest: Digest,
     ) -> Result<Job> {
         let mut plan = plan.clone();
@@ -195,7 +195,7 @@ impl Job {
 
 impl Around {
     fn of(plan: &Plan, candidates: &[Candidate]) -> Around {
-        let aloft = Aloft::of(plan);
+        let aloft = TimeAloft::of(plan);
         let places: Vec<Position> = candidates.iter().map(|c| c.position).collect();
         let middle = middle(&places).unwrap_or(plan.site.position);
         let away = places.iter().map(|p| middle.distance_m(*p));
@@ -222,15 +222,15 @@ fn middle(places: &[Position]) -> Option<Position> {
     (length > 1e-9).then(|| Normal(sum.map(|v| v / length)).position())
 }
 
-fn fields(plan: &Plan, candidates: &[Candidate], heights: Option<&Terrain>) -> Vec<Field> {
+fn fields(plan: &Plan, candidates: &[Candidate], heights: Option<&Terrain>) -> Vec<LaunchField> {
     if candidates.is_empty() {
         let name = "the plan's site".to_owned();
-        return vec![Field {
+        return vec![LaunchField {
             name,
             plan: plan.clone(),
         }];
     }
-    let field = |candidate: &Candidate| Field {
+    let field = |candidate: &Candidate| LaunchField {
         name: candidate.name.clone(),
         plan: candidate.plan(plan, heights),
     };
@@ -238,7 +238,7 @@ fn fields(plan: &Plan, candidates: &[Candidate], heights: Option<&Terrain>) -> V
 }
 
 /// The days of the record, or between the moments asked for, with their releases.
-fn days(plan: &Plan, record: &LongRecord, asked: &Asked) -> Result<Vec<DayReleases>> {
+fn days(plan: &Plan, record: &LongRecord, asked: &YearsRequest) -> Result<Vec<DayReleases>> {
     let covers = record.covers().ok_or_else(no_release)?;
     let [from, to] = [0, 1].map(|i| asked.between[i].unwrap_or(covers[i]));
     let count = to.duration_since(from).as_hours() / 24;
@@ -291,7 +291,12 @@ fn first_winds(record: &LongRecord, days: &[DayReleases]) -> Result<Opened> {
 }
 
 /// What makes parts of one work: all that their numbers depend on.
-fn with_asked(digest: Digest, asked: &Asked, days: &[DayReleases], fields: &[Field]) -> Digest {
+fn with_asked(
+    digest: Digest,
+    asked: &YearsRequest,
+    days: &[DayReleases],
+    fields: &[LaunchField],
+) -> Digest {
     let Options { draws, seed, .. } = asked.options;
     let mut digest = digest.with(env!("CARGO_PKG_VERSION")).with(&format!(
         "{draws} {seed} {} {} {:?}",

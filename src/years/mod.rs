@@ -17,4 +17,4 @@ pub mod release;
 pub mod tally;
 mod waits;
 
-pub use self::job::{Asked, Job};
+pub use self::job::{Job, YearsRequest};

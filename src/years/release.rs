@@ -7,7 +7,7 @@ use crate::choice::answer::{Day, ReleaseRow, Strains, Verdict};
 use crate::choice::reason::Reason;
 use crate::error::{Error, Missing};
 use crate::geodesy::Position;
-use crate::zone::releases::Tried;
+use crate::zone::releases::TriedRelease;
 
 /// The limit that a release is beyond, or nearest to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -209,7 +209,7 @@ impl Numbers {
 
 impl Release {
     /// Of a release that was tried and judged; `draws` were to be flown.
-    pub fn of(field: usize, tried: &Tried, row: &ReleaseRow, draws: u64) -> Release {
+    pub fn of(field: usize, tried: &TriedRelease, row: &ReleaseRow, draws: u64) -> Release {
         let (landed, left_region, left_hours) = match &tried.1 {
             Ok(flown) => (
                 flown.landings.len() as u64,

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use jiff::ToSpan;
 use jiff::civil::{Date, Weekday};
 
-use super::answer::{Bounds, Wait, Weeks};
+use super::answer::{Bounds, DaysToWait, Weeks};
 use crate::numeric::quantile;
 
 /// What is known of a day.
@@ -67,7 +67,7 @@ pub fn weeks(days: &[OfDay], month: Option<i8>) -> Option<Weeks> {
 }
 
 /// The longest wait that begins in a month, or in a year, by year: no longer in 9 of 10 years.
-pub fn wait(days: &[OfDay], month: Option<i8>) -> Option<Wait> {
+pub fn wait(days: &[OfDay], month: Option<i8>) -> Option<DaysToWait> {
     let sure = waits(days, |state| state == DayState::Usable);
     let maybe = waits(days, |state| state != DayState::Beyond);
     let mut longest: BTreeMap<i16, [usize; 2]> = BTreeMap::new();
@@ -87,7 +87,7 @@ pub fn wait(days: &[OfDay], month: Option<i8>) -> Option<Wait> {
         let enough = (OF_YEARS * all.len() as f64).ceil() as usize;
         all.get(enough.saturating_sub(1)).copied()
     };
-    Some(Wait {
+    Some(DaysToWait {
         years: longest.len(),
         longest_at_least: of_years(0)?,
         longest_at_most: of_years(1)?,

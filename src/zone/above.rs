@@ -1,6 +1,7 @@
 //! The winds above a plan's site at its release, as if a sonde had risen there.
 
-use super::weather::{SiteWinds, Weather};
+use super::site_winds::SiteWinds;
+use super::weather::Weather;
 use crate::error::Result;
 use crate::plan::Plan;
 use crate::sources::{self, FileAscent};

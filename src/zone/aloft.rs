@@ -12,6 +12,7 @@ use crate::clock::after;
 use crate::error::Result;
 use crate::flight::model::{Aloft, FlightModel, Moment};
 use crate::ground::terrain::Terrain;
+use crate::numeric::Quantiles;
 use crate::spread::draws::Sampler;
 use crate::spread::region::GroundEllipse;
 use crate::spread::run::{Landing, quantiles, run_aloft};
@@ -41,7 +42,7 @@ pub struct Remaining {
     /// Radius of the circle around its centre that holds half of them, m.
     pub half_circle_m: f64,
     /// Landing times that 5, 50 and 95 % come down before.
-    pub landing: [Timestamp; 3],
+    pub landing: Quantiles<Timestamp>,
 }
 
 impl Continuation {

@@ -15,18 +15,18 @@ pub const ROOM_M: f64 = 100_000.0;
 const USUAL_S: f64 = 3.0 * 3600.0;
 
 /// How long a flight lasts, for how far it may go.
-pub struct Aloft {
+pub struct TimeAloft {
     /// Time aloft, s.
     pub seconds: f64,
     /// Whether the plan tells it.
     pub told_by_plan: bool,
 }
 
-impl Aloft {
+impl TimeAloft {
     /// As the plan tells, or as is usual.
-    pub fn of(plan: &Plan) -> Aloft {
+    pub fn of(plan: &Plan) -> TimeAloft {
         let told = time_aloft_s(plan).ok();
-        Aloft {
+        TimeAloft {
             seconds: told.unwrap_or(USUAL_S),
             told_by_plan: told.is_some(),
         }

@@ -5,6 +5,7 @@ use serde::Serialize;
 
 use crate::geodesy::Position;
 use crate::notes::NoLanding;
+use crate::numeric::Quantiles;
 use crate::spread::members::MemberSpread;
 
 /// The facts behind a landing zone: all decided, nothing left to compute.
@@ -25,20 +26,35 @@ pub struct Facts {
     /// What the members of an ensemble differ by, if there is one.
     pub members: Option<MemberSpread>,
     /// Burst altitude that 5, 50 and 95 % of the draws stay below, m above mean sea level.
-    pub burst_quantiles_m: [f64; 3],
+    pub burst_quantiles_m: Quantiles<f64>,
     /// Landing time that 5, 50 and 95 % of the draws come down before.
-    pub landing_quantiles: [Timestamp; 3],
+    pub landing_quantiles: Quantiles<Timestamp>,
     /// The balloons that burst early, if any of the draws does.
     pub early_bursts: Option<EarlyBursts>,
     /// Radius of the circle around the centre that holds half of the landings, m.
     pub half_circle_m: f64,
-    /// What tells the height of the ground at the landings, with the share of draws; `None` is the
-    /// elevation of the site.
-    pub landed_on: Vec<(Option<String>, f64)>,
+    /// What tells the height of the ground at the landings.
+    pub landed_on: Vec<LandedOn>,
     /// Draws that came down.
     pub landed: usize,
     /// Draws that did not.
     pub missed: Vec<Missed>,
+}
+
+/// What tells the height of the ground at some of the landings; in JSON a list of both.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(into = "(Option<String>, f64)")]
+pub struct LandedOn {
+    /// The file, or the forecast's own ground; `None` is the elevation of the site.
+    pub source: Option<String>,
+    /// The share of the draws that land there.
+    pub share: f64,
+}
+
+impl From<LandedOn> for (Option<String>, f64) {
+    fn from(on: LandedOn) -> Self {
+        (on.source, on.share)
+    }
 }
 
 /// Draws that did not come down for one reason.
@@ -60,9 +76,9 @@ pub struct EarlyBursts {
     /// Radius of the circle around it that holds half of them, m.
     pub half_circle_m: f64,
     /// Burst altitude that 5, 50 and 95 % of them stay below, m above mean sea level.
-    pub burst_quantiles_m: [f64; 3],
+    pub burst_quantiles_m: Quantiles<f64>,
     /// Landing time that 5, 50 and 95 % of them come down before.
-    pub landing_quantiles: [Timestamp; 3],
+    pub landing_quantiles: Quantiles<Timestamp>,
 }
 
 /// A filled balloon.
@@ -89,21 +105,52 @@ pub struct WindFacts {
     pub files: Vec<String>,
     /// What is in them.
     pub source: WindSource,
-    /// Lowest and highest altitude with a wind, m above mean sea level.
-    pub covered_m: (f64, f64),
+    /// The altitudes with a wind.
+    pub covered_m: Covered,
     /// How long the planned flight is above the highest wind, s.
     pub above_s: f64,
     /// How long it is below the lowest, s.
     pub below_s: f64,
-    /// Standard deviation of each component of the wind's error by altitude, m and m/s; empty
-    /// when the winds are taken as exact.
-    pub sigma: Vec<(f64, f64)>,
+    /// Standard deviation of each component of the wind's error by altitude; empty when the winds are taken as exact.
+    pub sigma: Vec<SigmaAt>,
     /// The independent parts of that error.
     pub error_parts: Vec<ErrorPartFacts>,
     /// Standard deviation of each component of the landing's error by the wind alone, m.
     pub drift_sigma_m: f64,
     /// The same with a forecast of twelve hours in place of these winds, m.
     pub new_forecast_drift_sigma_m: f64,
+}
+
+/// Altitudes with a wind, m above mean sea level; in JSON a list of both.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(into = "[f64; 2]")]
+pub struct Covered {
+    /// The lowest.
+    pub base_m: f64,
+    /// The highest.
+    pub top_m: f64,
+}
+
+impl From<Covered> for [f64; 2] {
+    fn from(covered: Covered) -> Self {
+        [covered.base_m, covered.top_m]
+    }
+}
+
+/// How wrong the wind may be at an altitude; in JSON a list of both.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(into = "[f64; 2]")]
+pub struct SigmaAt {
+    /// Above mean sea level, m.
+    pub altitude_m: f64,
+    /// Standard deviation of each component, m/s.
+    pub sigma_m_s: f64,
+}
+
+impl From<SigmaAt> for [f64; 2] {
+    fn from(at: SigmaAt) -> Self {
+        [at.altitude_m, at.sigma_m_s]
+    }
 }
 
 /// One part of the wind's error.

@@ -3,7 +3,7 @@
 use super::Options;
 use super::reach::Reach;
 use super::setup::Setup;
-use super::weather::{FlownWinds, SiteWinds, Weather};
+use super::weather::{FlownWinds, Weather};
 use crate::clock::after;
 use crate::error::{Error, Missing, Result};
 use crate::flight::layers::Layers;
@@ -59,7 +59,7 @@ pub fn left(landings: &Landings) -> usize {
 }
 
 /// What came of flying in a part of the winds.
-pub enum Outcome {
+pub enum FlyOutcome {
     /// All that was wanted.
     Flown(Box<Flights>),
     /// Flights left that part, but not the winds.
@@ -73,7 +73,6 @@ pub enum Outcome {
 ///
 /// When the planned flight does not come down or leaves the winds, or when these cannot be decoded.
 pub fn fly_all(
-    site: &SiteWinds,
     weather: &Weather,
     setup: &mut Setup,
     options: Options,
@@ -81,25 +80,12 @@ pub fn fly_all(
 ) -> Result<Flights> {
     let mut reach = reach_of(weather, setup)?;
     loop {
-        let model = &setup.model;
-        let winds = match weather.of_soundings(model) {
-            Some(winds) => winds,
-            None => decoded(site, &reach, model)?,
-        };
+        let winds = weather.flown(&reach, &setup.model)?;
         match fly_in(weather, setup, &winds, None, options, &flown)? {
-            Outcome::Flown(flights) => return Ok(*flights),
-            Outcome::NeedsMore(left) => reach = reach.grown(left),
+            FlyOutcome::Flown(flights) => return Ok(*flights),
+            FlyOutcome::NeedsMore(left) => reach = reach.grown(left),
         }
     }
-}
-
-/// A forecast's winds around a site.
-fn decoded(site: &SiteWinds, reach: &Reach, model: &FlightModel) -> Result<FlownWinds> {
-    let winds = site.decoded(reach, &model.layers, &model.compass)?;
-    winds.ok_or_else(|| Error::CannotDo {
-        why: "no forecast was decoded".into(),
-        remedy: "expected a forecast around the site".into(),
-    })
 }
 
 /// How far flights go, by the planned one in the column above the site.
@@ -130,13 +116,13 @@ pub fn fly_in(
     low_m: Option<f64>,
     options: Options,
     flown: impl Fn() + Sync,
-) -> Result<Outcome> {
+) -> Result<FlyOutcome> {
     setup.model.winds = winds.winds.clone();
     let (planned, track) = fly_planned(&setup.model, winds.planned);
     let planned = match planned {
         Ok(planned) => planned,
         Err(Miss::Leaves(left)) if !winds.extent.ends_at(left) => {
-            return Ok(Outcome::NeedsMore(left));
+            return Ok(FlyOutcome::NeedsMore(left));
         }
         Err(miss) => return Err(cannot_fly(miss, &track, weather)),
     };
@@ -150,20 +136,20 @@ pub fn fly_in(
     };
     let error = process.as_ref();
     let landings = run_keeping(&setup.model, &sampler, error, options.draws, low_m, &flown);
-    Ok(match more_needed(&landings, winds) {
-        Some(left) => Outcome::NeedsMore(left),
-        None => Outcome::Flown(Box::new(Flights {
-            planned,
-            track,
-            member: winds.planned,
-            seconds,
-            process,
-            sampler,
-            draws: options.draws,
-            landings,
-            left_out: winds.left_out.clone(),
-        })),
-    })
+    if let Some(left) = more_needed(&landings, winds) {
+        return Ok(FlyOutcome::NeedsMore(left));
+    }
+    Ok(FlyOutcome::Flown(Box::new(Flights {
+        planned,
+        track,
+        member: winds.planned,
+        seconds,
+        process,
+        sampler,
+        draws: options.draws,
+        landings,
+        left_out: winds.left_out.clone(),
+    })))
 }
 
 /// Where draws left the part of the winds, if there is more to be had there.

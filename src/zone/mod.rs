@@ -13,6 +13,7 @@ mod reach;
 pub mod releases;
 mod setup;
 pub mod site_air;
+mod site_winds;
 pub mod stack;
 pub mod terrain;
 mod varied;
@@ -25,18 +26,20 @@ pub use self::above::above_site;
 use self::aloft::Continuation;
 pub use self::answer::{Mark, Zone};
 pub use self::facts::Facts;
-use self::facts::{BalloonFacts, EarlyBursts, Missed, WindFacts};
+use self::facts::{BalloonFacts, EarlyBursts, LandedOn, Missed, WindFacts};
 pub use self::fly::LEFT_ALLOWED;
 use self::fly::{Flights, fly_all};
 use self::pattern::Pattern;
 use self::setup::{Setup, Surroundings};
+use self::site_winds::SiteWinds;
 use self::stack::FilledBalloon;
-use self::weather::{SiteWinds, Weather, left_out};
+use self::weather::{Weather, left_out};
 use crate::clock::after;
 use crate::error::Result;
 use crate::flight::model::{FlightModel, Moment};
 use crate::flight::rise::Miss;
 use crate::notes::{Assumption, Note, OffGround};
+use crate::numeric::Quantiles;
 use crate::plan::Plan;
 use crate::spread::members::MemberSpread;
 use crate::spread::region::Regions;
@@ -112,7 +115,7 @@ pub fn predict_and_keep(
     let (site_m, elevation) = terrain::elevation(&plan.site, ground.as_deref(), column);
     let place = weather.place(site_m, ground.as_ref());
     let mut setup = Setup::new(&plan.stack, &plan.spread, place)?;
-    let flights = fly_all(&site, &weather, &mut setup, options, flown)?;
+    let flights = fly_all(&weather, &mut setup, options, flown)?;
     let story = Story::new(plan, place, &weather, &setup, &flights)?;
     let prediction = Prediction {
         zone: story.zone(options, &plan.replaced, elevation)?,
@@ -139,7 +142,7 @@ struct Story<'a> {
     place: Surroundings<'a>,
     pattern: Pattern,
     wind: WindFacts,
-    landed_on: Vec<(Option<String>, f64)>,
+    landed_on: Vec<LandedOn>,
     off_ground: Option<OffGround>,
     touchdown_m_s: f64,
     /// What does not fit of the site.
@@ -286,7 +289,7 @@ impl<'a> Story<'a> {
         (burst.altitude_m - self.place.site_m) / burst.time_s
     }
 
-    fn times(&self, seconds: [f64; 3]) -> [Timestamp; 3] {
+    fn times(&self, seconds: Quantiles<f64>) -> Quantiles<Timestamp> {
         seconds.map(|s| after(self.weather.release, s))
     }
 

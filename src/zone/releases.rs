@@ -5,11 +5,12 @@ use std::sync::Arc;
 use jiff::{SignedDuration, Timestamp};
 use rayon::prelude::*;
 
-use super::fly::{Flights, Outcome, fly_in, left, reach_of};
+use super::fly::{Flights, FlyOutcome, fly_in, left, reach_of};
 use super::pattern::Pattern;
 use super::reach::Reach;
 use super::setup::Setup;
-use super::weather::{FlownWinds, SiteWinds, Weather};
+use super::site_winds::SiteWinds;
+use super::weather::{FlownWinds, Weather};
 use super::{Options, terrain};
 use crate::error::{Error, Result};
 use crate::flight::layers::Layers;
@@ -90,7 +91,7 @@ impl FlownRelease {
 }
 
 /// A release as it was tried: flown, or why not.
-pub type Tried = (Timestamp, Result<FlownRelease>);
+pub type TriedRelease = (Timestamp, Result<FlownRelease>);
 
 /// Hours before and after the release at which the wind at the ground is looked up.
 const SURFACE_HOURS: [i64; 4] = [-1, 0, 1, 2];
@@ -126,7 +127,7 @@ pub fn fly_releases(
     times: &[Timestamp],
     options: Options,
     done: impl Fn() + Sync,
-) -> Result<Vec<Tried>> {
+) -> Result<Vec<TriedRelease>> {
     let (Some(first), Some(last)) = (times.iter().min(), times.iter().max()) else {
         return Ok(Vec::new());
     };
@@ -148,7 +149,7 @@ pub fn fly_releases(
     let flown = ready
         .into_par_iter()
         .zip(flights)
-        .map(|(ready, flights)| ready.and_then(|ready| told(&site, &ready, flights?)));
+        .map(|(ready, flights)| ready.and_then(|ready| told(&ready, flights?)));
     let flown: Vec<Result<FlownRelease>> = flown.collect();
     Ok(times.iter().copied().zip(flown).collect())
 }
@@ -184,15 +185,15 @@ fn fly_ready(
     };
     loop {
         let shared = shared_winds(site, &reach, ready)?;
-        let fly = |ready: &Ready| -> Result<Outcome> {
+        let fly = |ready: &Ready| -> Result<FlyOutcome> {
             let Ready { weather, setup, .. } = ready;
             let winds = match &shared {
                 Some(winds) => winds.for_release(since, weather.release),
-                None => weather.of_soundings(&setup.model).ok_or_else(not_flown)?,
+                None => weather.of_soundings(&setup.model),
             };
             fly_in(weather, &mut setup.clone(), &winds, low_m, options, || {})
         };
-        let outcomes: Vec<Result<Outcome>> = ready
+        let outcomes: Vec<Result<FlyOutcome>> = ready
             .par_iter()
             .map(|ready| match ready {
                 Ok(ready) => {
@@ -228,17 +229,17 @@ fn shared_winds(
 }
 
 /// Where flights left the part of the winds, first of all its region.
-fn more_needed(outcomes: &[Result<Outcome>]) -> Option<Outside> {
-    let needs = |outcome: &Result<Outcome>, more: Outside| matches!(outcome, Ok(Outcome::NeedsMore(left)) if *left == more);
+fn more_needed(outcomes: &[Result<FlyOutcome>]) -> Option<Outside> {
+    let needs = |outcome: &Result<FlyOutcome>, more: Outside| matches!(outcome, Ok(FlyOutcome::NeedsMore(left)) if *left == more);
     [Outside::Region, Outside::Hours]
         .into_iter()
         .find(|&left| outcomes.iter().any(|o| needs(o, left)))
 }
 
-fn flown(outcome: Result<Outcome>) -> Result<Flights> {
+fn flown(outcome: Result<FlyOutcome>) -> Result<Flights> {
     match outcome? {
-        Outcome::Flown(flights) => Ok(*flights),
-        Outcome::NeedsMore(_) => Err(not_flown()),
+        FlyOutcome::Flown(flights) => Ok(*flights),
+        FlyOutcome::NeedsMore(_) => Err(not_flown()),
     }
 }
 
@@ -250,7 +251,7 @@ fn not_flown() -> Error {
 }
 
 /// What is to be known of a release, from its flights.
-fn told(site: &SiteWinds, ready: &Ready, flights: Flights) -> Result<FlownRelease> {
+fn told(ready: &Ready, flights: Flights) -> Result<FlownRelease> {
     let planned = flights.planned.landing.place.position();
     let ellipse = Pattern::of(&flights.landings.landed, planned)?.outer()?;
     let center = ellipse.as_ref().map_or(planned, |e| e.center);
@@ -264,7 +265,7 @@ fn told(site: &SiteWinds, ready: &Ready, flights: Flights) -> Result<FlownReleas
         lead_s: ready.weather.lead_s(),
         wind_age_s: ready.weather.age_s(),
         wind_distance_m: ready.weather.distance_m(),
-        surface: surface_winds(site, ready),
+        surface: surface_winds(ready),
         track: flights.track,
         landings: flights.landings.landed,
         low: flights.landings.low,
@@ -272,7 +273,7 @@ fn told(site: &SiteWinds, ready: &Ready, flights: Flights) -> Result<FlownReleas
 }
 
 /// The wind at the ground of the site, by hour around the release.
-fn surface_winds(site: &SiteWinds, ready: &Ready) -> Vec<GroundWind> {
+fn surface_winds(ready: &Ready) -> Vec<GroundWind> {
     let model = &ready.setup.model;
     let site_m = model.layers.altitude_m(model.release_layer);
     let at = |h: i64| {
@@ -280,7 +281,7 @@ fn surface_winds(site: &SiteWinds, ready: &Ready) -> Vec<GroundWind> {
             .weather
             .release
             .checked_add(SignedDuration::from_hours(h));
-        let weather = site.weather(time.ok()?).ok()?;
+        let weather = ready.weather.site_winds.weather(time.ok()?).ok()?;
         let (speed_m_s, from) = near_ground(&weather.column.winds, site_m, weather.own_at_10_m);
         Some(GroundWind {
             after_s: 3_600.0 * h as f64,

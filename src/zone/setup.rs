@@ -61,6 +61,29 @@ enum Lifter<'a> {
     Rates(&'a RateTable, Option<FilledBalloon>),
 }
 
+impl Lifter<'_> {
+    fn rise(&self, spread: &Spread, air: &AirProfile, burst_m: f64, layers: &Layers) -> Rise {
+        match self {
+            Lifter::Rates(rates, _) => Rise::stated(rates, burst_m, layers),
+            Lifter::Balloon(balloon) => balloon_rise(balloon, spread, air, layers),
+        }
+    }
+
+    fn assumed(&self) -> Assumption {
+        match self {
+            Lifter::Rates(..) => Assumption::StatedRateVaries,
+            Lifter::Balloon(_) => Assumption::FittedDragCurve,
+        }
+    }
+
+    fn balloon(self) -> Option<FilledBalloon> {
+        match self {
+            Lifter::Balloon(balloon) => Some(balloon),
+            Lifter::Rates(_, balloon) => balloon,
+        }
+    }
+}
+
 impl Setup {
     /// Sets a stack up at a place.
     ///
@@ -85,26 +108,14 @@ impl Setup {
         if stack.ascent.rates().is_some() || stack.ascent.burst_altitude_m().is_some() {
             spread.burst = varied::by_altitude(spread.burst, air, burst_m, site_m);
         }
-        let (rise, assumed) = match &lifter {
-            Lifter::Rates(rates, _) => (
-                Rise::stated(rates, burst_m, &layers),
-                Assumption::StatedRateVaries,
-            ),
-            Lifter::Balloon(balloon) => (
-                balloon_rise(balloon, &spread, air, &layers),
-                Assumption::FittedDragCurve,
-            ),
-        };
-        assumptions.push(assumed);
+        let rise = lifter.rise(&spread, air, burst_m, &layers);
+        assumptions.push(lifter.assumed());
         assumptions.extend(fall.law.assumed());
         Ok(Setup {
             model: model(&place, layers, rise, &fall.law),
             spread,
             mass: fall.mass,
-            balloon: match lifter {
-                Lifter::Balloon(balloon) => Some(balloon),
-                Lifter::Rates(_, balloon) => balloon,
-            },
+            balloon: lifter.balloon(),
             assumptions,
         })
     }
@@ -244,21 +255,29 @@ fn burst_by_diameter(
     match (burst, stall) {
         (Some(k), None) => Ok(layers.altitude_m(k)),
         (Some(k), Some(stall)) if k <= stall => Ok(layers.altitude_m(k)),
-        (_, Some(k)) => Err(Error::CannotDo {
-            why: format!(
-                "the balloon stops rising at {} above sea level without bursting: the gas grows colder than the air and the free lift is used up",
-                in_both(|units| units.height(layers.altitude_m(k)))
-            ),
-            remedy: "expected more gas or less load".into(),
-        }),
-        (None, None) => Err(Error::CannotDo {
-            why: format!(
-                "the balloon has not reached its burst diameter of {} at {} above sea level",
-                in_both(|units| units.size(burst_diameter_m)),
-                in_both(|units| units.height(CEILING_M))
-            ),
-            remedy: "expected a smaller burst diameter or more gas".into(),
-        }),
+        (_, Some(k)) => Err(stops_rising(layers.altitude_m(k))),
+        (None, None) => Err(never_bursts(burst_diameter_m)),
+    }
+}
+
+fn stops_rising(altitude_m: f64) -> Error {
+    Error::CannotDo {
+        why: format!(
+            "the balloon stops rising at {} above sea level without bursting: the gas grows colder than the air and the free lift is used up",
+            in_both(|units| units.height(altitude_m))
+        ),
+        remedy: "expected more gas or less load".into(),
+    }
+}
+
+fn never_bursts(burst_diameter_m: f64) -> Error {
+    Error::CannotDo {
+        why: format!(
+            "the balloon has not reached its burst diameter of {} at {} above sea level",
+            in_both(|units| units.size(burst_diameter_m)),
+            in_both(|units| units.height(CEILING_M))
+        ),
+        remedy: "expected a smaller burst diameter or more gas".into(),
     }
 }
 

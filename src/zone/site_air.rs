@@ -1,7 +1,7 @@
 //! The air above the site at the release, for who needs no wind.
 
+use super::site_winds::SiteWinds;
 use super::terrain;
-use super::weather::SiteWinds;
 use crate::atmosphere::AirProfile;
 use crate::error::Result;
 use crate::notes::Assumption;

@@ -3,6 +3,7 @@
 
 use std::sync::Arc;
 
+use super::facts::LandedOn;
 use crate::error::Result;
 use crate::flight::field::FIELD_LEG_LAYERS;
 use crate::geodesy::Position;
@@ -56,10 +57,21 @@ fn of_forecast(archive: &Archive, center: Position, reach_m: f64) -> Result<Opti
     .map(Some)
 }
 
-/// The height of the ground at a place and what tells it.
-pub fn height_at(terrain: Option<&Terrain>, place: Position) -> Option<(f64, &str)> {
+/// The height of the ground at a place.
+pub struct HeightAt<'a> {
+    /// Above mean sea level, m.
+    pub height_m: f64,
+    /// What tells it.
+    pub source: &'a str,
+}
+
+/// The height of the ground at a place, if something tells it.
+pub fn height_at(terrain: Option<&Terrain>, place: Position) -> Option<HeightAt<'_>> {
     let terrain = terrain?;
-    Some((terrain.height_m(place)?, terrain.source_at(place)?))
+    Some(HeightAt {
+        height_m: terrain.height_m(place)?,
+        source: terrain.source_at(place)?,
+    })
 }
 
 /// Elevation of a site, m: the plan's, else the ground's, else the lowest wind's; and whether that is
@@ -73,22 +85,24 @@ pub fn elevation(
         return (elevation_m, None);
     }
     let of_ground = height_at(terrain, site.position);
-    let elevation_m = of_ground.map_or(column.winds.base_m(), |g| g.0);
+    let elevation_m = of_ground
+        .as_ref()
+        .map_or(column.winds.base_m(), |g| g.height_m);
     let said = Assumption::SiteElevation {
         elevation_m,
-        from: of_ground.map(|g| g.1.to_owned()),
+        from: of_ground.map(|g| g.source.to_owned()),
     };
     (elevation_m, Some(said))
 }
 
 /// That a release is not on the ground, where it is not.
 pub fn off_ground(terrain: Option<&Terrain>, site: Position, site_m: f64) -> Option<OffGround> {
-    let (ground_m, source) = height_at(terrain, site)?;
-    let off_m = site_m - ground_m;
+    let HeightAt { height_m, source } = height_at(terrain, site)?;
+    let off_m = site_m - height_m;
     (off_m.abs() > OFF_GROUND_M).then(|| OffGround {
         release_m: site_m,
         above_m: off_m,
-        ground_m,
+        ground_m: height_m,
         from: source.to_owned(),
         smoothed: source == OF_FORECAST,
     })
@@ -102,9 +116,8 @@ pub fn layers_below(terrain: Option<&Terrain>, site_m: f64, thickness_m: f64) ->
     layers.next_multiple_of(FIELD_LEG_LAYERS)
 }
 
-/// What tells the height of the ground at landings, with the share of each; the site's elevation
-/// as `None`.
-pub fn sources(terrain: Option<&Terrain>, landings: &[Landing]) -> Vec<(Option<String>, f64)> {
+/// What tells the height of the ground at landings, the most frequent first.
+pub fn sources(terrain: Option<&Terrain>, landings: &[Landing]) -> Vec<LandedOn> {
     let mut counts: Vec<(Option<&str>, usize)> = Vec::new();
     for landing in landings {
         let source = terrain.and_then(|t| t.source_at(landing.place.position()));
@@ -115,18 +128,20 @@ pub fn sources(terrain: Option<&Terrain>, landings: &[Landing]) -> Vec<(Option<S
     }
     counts.sort_by_key(|c| std::cmp::Reverse(c.1));
     let all = landings.len().max(1) as f64;
-    let share =
-        |(source, count): (Option<&str>, usize)| (source.map(str::to_owned), count as f64 / all);
-    counts.into_iter().map(share).collect()
+    let landed_on = |(source, count): (Option<&str>, usize)| LandedOn {
+        source: source.map(str::to_owned),
+        share: count as f64 / all,
+    };
+    counts.into_iter().map(landed_on).collect()
 }
 
 /// What is assumed of the ground: one line for each source that is not a file.
-pub fn assumed(sources: &[(Option<String>, f64)]) -> Vec<Assumption> {
-    let said = |(source, share): &(Option<String>, f64)| match source.as_deref() {
-        None if *share >= 1.0 => Some(Assumption::LandsAtSite),
-        None => Some(Assumption::LandsWithoutTerrain { share: *share }),
-        Some(OF_FORECAST) => Some(Assumption::LandsOnForecastGround { share: *share }),
+pub fn assumed(landed_on: &[LandedOn]) -> Vec<Assumption> {
+    let said = |&LandedOn { ref source, share }: &LandedOn| match source.as_deref() {
+        None if share >= 1.0 => Some(Assumption::LandsAtSite),
+        None => Some(Assumption::LandsWithoutTerrain { share }),
+        Some(OF_FORECAST) => Some(Assumption::LandsOnForecastGround { share }),
         Some(_) => None,
     };
-    sources.iter().filter_map(said).collect()
+    landed_on.iter().filter_map(said).collect()
 }

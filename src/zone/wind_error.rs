@@ -150,11 +150,11 @@ pub fn notes(wind: &WindFacts, better: bool) -> Vec<Note> {
         }),
         distant.map(|away_m| Note::DistantWinds { away_m }),
         (wind.above_s > 0.0).then_some(Note::AboveWinds {
-            top_m: wind.covered_m.1,
+            top_m: wind.covered_m.top_m,
             for_s: wind.above_s,
         }),
         (wind.below_s > 0.0).then_some(Note::BelowWinds {
-            base_m: wind.covered_m.0,
+            base_m: wind.covered_m.base_m,
             for_s: wind.below_s,
         }),
     ];

@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use super::boxed::Boxed;
 use super::shown::{PlanPage, beside, ends_in};
-use crate::desk::fields::{FIELDS, Field, Kind, LOAD, Values, WIND_FILES, is_beyond};
+use crate::desk::fields::{FIELDS, FieldKind, FormField, LOAD, Values, WIND_FILES, is_beyond};
 use crate::desk::words::{self, Station};
 use crate::plan::edit::PlanText;
 
@@ -50,7 +50,7 @@ fn wrong<'a>(page: &'a PlanPage, id: &str) -> Vec<&'a str> {
     of.map(|(_, wrong)| wrong.as_str()).collect()
 }
 
-fn input(page: &PlanPage, field: &Field, doc: &PlanText, values: &Values) -> Markup {
+fn input(page: &PlanPage, field: &FormField, doc: &PlanText, values: &Values) -> Markup {
     let [label, hint] = words::field(field.id);
     let value = values.get(field.id).map_or("", String::as_str);
     let beyond = is_beyond(doc, field.id);
@@ -77,12 +77,12 @@ fn input(page: &PlanPage, field: &Field, doc: &PlanText, values: &Values) -> Mar
         }
     };
     match field.kind {
-        Kind::Choice(all) => boxed.around(choices(all)),
-        Kind::Flag => boxed.around(choices(&["", "yes", "no"])),
-        Kind::Lines => boxed.around(lines("2")),
-        Kind::Long => boxed.around(lines("4")),
-        Kind::Files => wind_files(page, &boxed, value),
-        Kind::Text | Kind::Number => boxed.around(html! {
+        FieldKind::Choice(all) => boxed.around(choices(all)),
+        FieldKind::Flag => boxed.around(choices(&["", "yes", "no"])),
+        FieldKind::Lines => boxed.around(lines("2")),
+        FieldKind::Long => boxed.around(lines("4")),
+        FieldKind::Files => wind_files(page, &boxed, value),
+        FieldKind::Text | FieldKind::Number => boxed.around(html! {
             input id=(field.id) name=(field.id) value=(value) form="plan-form" autocomplete="off"
                 readonly[beyond] aria-describedby=(boxed.described()) aria-invalid=[boxed.invalid()];
         }),

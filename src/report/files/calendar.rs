@@ -4,7 +4,7 @@ use jiff::Timestamp;
 use sha2::{Digest, Sha256};
 
 use crate::brief::Brief;
-use crate::brief::answer::{Event, EventKind};
+use crate::brief::answer::{EventKind, TimelineEvent};
 use crate::report::markup::without_controls;
 use crate::report::words;
 use crate::units::UnitSystem;
@@ -73,7 +73,7 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
 /// The same for the same event of the same flight, also when its release moves, so that a calendar
 /// that is imported again replaces the events of the time before. A flight without a name is told from
 /// others of its site by its day.
-fn identity(brief: &Brief, event: &Event) -> String {
+fn identity(brief: &Brief, event: &TimelineEvent) -> String {
     let release = brief.zone.release;
     let flight = match brief.facts.name.as_str() {
         "" => words::date(release.time, &brief.timezone),

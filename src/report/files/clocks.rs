@@ -9,7 +9,7 @@ use super::coordinates::{clock, lon_lat, metres};
 use super::geojson::{gathered, mark_feature};
 use super::kml;
 use super::zone_csv::failed;
-use crate::debrief::clocks::{Aligned, Places};
+use crate::debrief::clocks::{Aligned, TrackPlaces};
 use crate::error::Result;
 use crate::report::extent::Extent;
 use crate::track::logger::Logger;
@@ -25,7 +25,7 @@ const ADDED: [&str; 4] = ["utc", "lat_deg", "lon_deg", "altitude_m"];
 /// # Errors
 ///
 /// None that memory does not give.
-pub fn logger_csv(logger: &Logger, aligned: &Aligned, places: &Places) -> Result<String> {
+pub fn logger_csv(logger: &Logger, aligned: &Aligned, places: &TrackPlaces) -> Result<String> {
     let wide = logger.rows.iter().map(|r| r.cells.len()).max().unwrap_or(0);
     let wide = logger.names.as_ref().map_or(wide, |n| wide.max(n.len()));
     let mut table = csv::WriterBuilder::new()

@@ -31,7 +31,7 @@ pub fn geojson(standing: &Standing, units: UnitSystem) -> String {
     );
     features.extend(standing.burst.as_ref().map(|m| mark_feature("burst", m)));
     if let Some(landing) = &standing.landing {
-        let [early, middle, late] = landing.times.map(|t| json!(clock(t)));
+        let [early, middle, late] = <[_; 3]>::from(landing.times).map(|t| json!(clock(t)));
         features.push(spot_feature(
             "landing",
             landing.center,

@@ -23,7 +23,7 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
     };
     let mut text = String::new();
     let _ = writeln!(text, "{name}: {place} ({})", at.text());
-    let day = words::date(brief.facts.landing_quantiles[0], &brief.timezone);
+    let day = words::date(brief.facts.landing_quantiles.low, &brief.timezone);
     let _ = writeln!(
         text,
         "{day}: be there from {}, landing {} (9 in 10)",

@@ -130,7 +130,7 @@ fn where_and_when(brief: &Brief, units: UnitSystem) -> Facts {
 }
 
 fn heights(brief: &Brief, units: UnitSystem) -> Facts {
-    let [low, _, high] = brief.facts.burst_quantiles_m;
+    let bursts_m = brief.facts.burst_quantiles_m;
     let burst = &brief.zone.burst;
     let mut facts = vec![
         (
@@ -138,8 +138,8 @@ fn heights(brief: &Brief, units: UnitSystem) -> Facts {
             format!(
                 "{} as planned; 9 in 10 between {} and {}",
                 units.height(burst.altitude_m),
-                units.height(low),
-                units.height(high)
+                units.height(bursts_m.low),
+                units.height(bursts_m.high)
             ),
         ),
         ("", both_clocks(brief, burst)),

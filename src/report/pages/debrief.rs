@@ -41,7 +41,7 @@ pub fn text(d: &Debrief, plan: &Plan, map: &Picture, units: UnitSystem) -> Strin
                 main { "\n"
                     (map_section(d, map, units))
                     (section("flight", "The flight", &flight(d, plan, units)))
-                    (section("causes", "What the miss is from", &miss(d, units)))
+                    (section("causes", "What caused the miss", &miss(d, units)))
                     (section("next", "For the next plan", &next(d, plan, units)))
                     (section("record", "For the records", &for_records(d)))
                 } "\n"

@@ -19,7 +19,7 @@ const ROW: f64 = 56.0;
 const BAR: f64 = 20.0;
 const TOP: f64 = 78.0;
 
-/// What the miss is from: for each cause a bar along the drift and one across it, the miss last.
+/// What caused the miss: for each cause a bar along the drift and one across it, the miss last.
 pub fn causes(d: &Debrief, units: UnitSystem) -> Picture {
     let mut rows: Vec<(&str, [f64; 2])> = d
         .causes
@@ -122,7 +122,7 @@ pub fn ranks(many: &Many) -> Picture {
         [left, 26.0],
         TEXT,
         Anchor::Start,
-        "flights (in the grey band 19 times of 20 if zones are right)",
+        "flights (in the grey band 19 times in 20 if zones are right)",
     );
     picture
 }

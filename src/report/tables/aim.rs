@@ -41,7 +41,10 @@ pub fn table(aim: &Aim, units: UnitSystem) -> String {
         "\n{}",
         of_wind(aim.rows.iter().map(|row| &row.row), units)
     );
-    text.push_str(&list("Launches looked for", &[launches(&aim.restricted)]));
+    text.push_str(&list(
+        "Where launches were tried",
+        &[launches(&aim.restricted)],
+    ));
     text + &basis::end_of_table(&aim.basis, RANKING, "", units)
 }
 

@@ -125,7 +125,7 @@ fn note(note: &LoggerNote) -> String {
             let pressure =
                 pressure.map_or(String::new(), |p| format!(", the pressure in column {p}"));
             format!(
-                "It has no names of columns: the time is taken to stand in column {time}{pressure} (assumed; --columns tells)."
+                "It has no names of columns: the time is taken to be in column {time}{pressure} (assumed; give --columns to change that)."
             )
         }
         LoggerNote::NamesAgain(count) => format!("{count} more lines of names were left out."),
@@ -136,7 +136,7 @@ fn note(note: &LoggerNote) -> String {
             format!("Its time has no unit: {unit} by its steps (assumed).")
         }
         LoggerNote::DateOrder(order) => format!(
-            "Its dates can be read in several ways: {order}, which is nearest to the flight (assumed)."
+            "Its dates can be read in several ways: {order}, which comes nearest to the flight (assumed)."
         ),
         LoggerNote::WithoutTime(rows) => format!("{rows} rows have no time that can be read."),
     }

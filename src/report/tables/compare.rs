@@ -78,13 +78,13 @@ fn release(c: &Comparison, units: UnitSystem) -> String {
 fn meaning(c: &Comparison) -> &'static str {
     match (c.still_holds(), c.share_of_old_radius <= 1.0) {
         (true, true) => {
-            "The move is within what the old zone left open, and the old centre is still in the new 90 % ellipse."
+            "The move is within the old zone's uncertainty, and the old centre is still in the new 90 % ellipse."
         }
         (false, true) => {
-            "The move is within what the old zone left open, but the new zone is surer than the old and leaves its centre out: plan with the new one."
+            "The move is within the old zone's uncertainty, but the new zone is more certain and leaves the old centre out: plan with the new one."
         }
         (_, false) => {
-            "The move is more than the old zone left open: plan with the new one, and expect that it may move again."
+            "The move is larger than the old zone's uncertainty: plan with the new one, and expect that it may move again."
         }
     }
 }

@@ -131,7 +131,7 @@ fn track(d: &Debrief, units: UnitSystem) -> String {
     let end = match m.landed {
         true => "heard on the ground".to_owned(),
         false => format!(
-            "ends in the air, at {} above sea level; the landing is reckoned from there, as it fell so far and in the winds of the plan",
+            "ends in the air, at {} above sea level; the landing is estimated from there, by its rate of fall so far and the winds of the plan",
             units.height(m.last.altitude_m)
         ),
     };
@@ -184,11 +184,11 @@ fn zone_lines(held: &Held, d: &Debrief, units: UnitSystem) -> Vec<(&'static str,
 
 fn causes(d: &Debrief, units: UnitSystem) -> String {
     if d.causes.is_empty() {
-        return "\nWhat it is from cannot be said: flown again as measured, it leaves the winds.\n"
+        return "\nWhat caused the miss cannot be said: flown again as measured, the flight leaves the winds.\n"
             .into();
     }
     let mut text =
-        "\nWhat the miss is from: the plan flown again, one measured part after the other\n\n"
+        "\nWhat caused the miss: the plan flown again, with one measured part after the other\n\n"
             .to_owned();
     for part in &d.causes {
         let name = cause_name(part.cause);
@@ -222,13 +222,13 @@ pub(in crate::report) fn winds_teach(teach: WindsTeach) -> Option<&'static str> 
     match teach {
         WindsTeach::Plan => None,
         WindsTeach::OfTheFlight => Some(
-            "These winds were measured by the flight itself or beside it: how wrong winds known beforehand are cannot be learnt from their part, and the logbook does not.",
+            "These winds were measured by the flight itself or beside it: they do not show how wrong winds known beforehand are, and the logbook learns nothing about that from this flight.",
         ),
         WindsTeach::Newer => Some(
-            "These winds were made after the release: how wrong winds known beforehand are cannot be learnt from their part, and the logbook does not.",
+            "These winds were made after the release: they do not show how wrong winds known beforehand are, and the logbook learns nothing about that from this flight.",
         ),
         WindsTeach::RunUnknown => Some(
-            "When these winds were made is not known, as of a reanalysis: the logbook does not learn from their part how wrong winds are. If they are a forecast, [wind] issued tells its run.",
+            "When these winds were made is not known, as with a reanalysis: the logbook learns nothing from this flight about how wrong winds are. If they are a forecast, give its run in [wind] issued.",
         ),
     }
 }
@@ -256,19 +256,19 @@ pub(in crate::report) const WORTH: &str = "What one flight can and cannot say";
 pub(in crate::report) fn worth(d: &Debrief, plan: &Plan, units: UnitSystem) -> Vec<String> {
     let n = &d.next;
     let mut said = vec![
-        "Rate of rise and burst: of this balloon with this fill. What share of a different rate is lift and what is drag, one flight cannot say; a weighed lift can.".to_owned(),
-        "Burst: one of a mixture; one low burst does not tell a weak kind from a balloon that was hurt.".to_owned(),
-        "Fall: the load and what was left of the balloon under this canopy; how much of it hung on the line, one flight cannot say. With another burst altitude use the landing speed instead of the rates.".to_owned(),
+        "Rate of rise and burst: of this balloon with this fill. One flight cannot say how much of a different rate is due to lift and how much to drag; a weighed lift can.".to_owned(),
+        "Burst: one of many kinds; a single low burst may be a weak make or one damaged balloon.".to_owned(),
+        "Fall: the load and what was left of the balloon under this canopy; one flight cannot say how much of it hung on the line. For another burst altitude use the landing speed instead of the rates.".to_owned(),
     ];
     if let Some(kg) = n.neck_lift_kg {
         said.push(format!(
-            "A lift at the neck of {} makes the balloon of the plan rise as fast, if all of the difference is lift.",
+            "With {} of lift at the neck the plan's balloon would rise as fast, if all of the difference is lift.",
             units.mass(kg)
         ));
     }
     if let Some(m) = n.burst_diameter_m {
         said.push(format!(
-            "It burst at a diameter of {}, if it held the gas of the plan.",
+            "It burst at a diameter of {}, if it was filled as planned.",
             units.size(m)
         ));
     }
@@ -282,7 +282,7 @@ pub(in crate::report) fn worth(d: &Debrief, plan: &Plan, units: UnitSystem) -> V
         ));
     }
     if !d.measured.landed {
-        said.push("The lowest part of the fall was not heard.".into());
+        said.push("No reports came from the lowest part of the fall.".into());
     }
     said
 }

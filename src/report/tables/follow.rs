@@ -54,7 +54,7 @@ pub fn line(standing: &Standing, zone: &TimeZone, units: UnitSystem) -> String {
 }
 
 fn lands(landing: &Landing, zone: &TimeZone, units: UnitSystem) -> String {
-    let [early, middle, late] = landing.times.map(|t| clock_time(t, zone));
+    let [early, middle, late] = <[_; 3]>::from(landing.times).map(|t| clock_time(t, zone));
     let area = landing.outer().map(|e| units.area(e.shape.area_m2()));
     format!(
         "lands {middle} ({early} to {late}) near {}, 9 in 10 within {}",
@@ -118,7 +118,7 @@ pub(in crate::report) fn rows(
     match &standing.landing {
         Some(landing) => rows_of_landing(landing, standing, zone, units, &mut row),
         None if standing.phase == Phase::OnGround => {
-            row("Landing", "nothing has left the ground yet".into());
+            row("Landing", "it has not left the ground yet".into());
         }
         None => {}
     }
@@ -142,13 +142,15 @@ pub(in crate::report) fn rows(
         }
     }
     if let Some(now) = &standing.now {
-        let [low, _, high] = now.altitude_m.map(|m| units.height(m));
+        let heights = now.altitude_m.map(|m| units.height(m));
         row(
-            "Now, unheard",
+            "Now, silent",
             format!(
-                "within {} of {}, {low} to {high} high",
+                "within {} of {}, {} to {} high",
                 far(now.radius_m, units),
-                now.center.text()
+                now.center.text(),
+                heights.low,
+                heights.high
             ),
         );
     }
@@ -248,7 +250,7 @@ fn rows_of_landing(
     units: UnitSystem,
     row: &mut impl FnMut(&str, String),
 ) {
-    let [early, middle, late] = landing.times.map(|t| clock_time(t, zone));
+    let [early, middle, late] = <[_; 3]>::from(landing.times).map(|t| clock_time(t, zone));
     row("Lands at", landing.center.text());
     row(
         "Lands",
@@ -270,10 +272,14 @@ fn rows_of_landing(
         "Half of all",
         format!("within {} of there", far(landing.half_circle_m, units)),
     );
-    if let Some([low, _, high]) = landing.burst_m {
+    if let Some(bursts_m) = landing.burst_m {
         row(
             "Burst",
-            format!("between {} and {}", units.height(low), units.height(high)),
+            format!(
+                "between {} and {}",
+                units.height(bursts_m.low),
+                units.height(bursts_m.high)
+            ),
         );
     }
     if let Some(speed) = landing.speed_m_s {
@@ -284,7 +290,7 @@ fn rows_of_landing(
 /// How many reports were let through and refused.
 pub fn reports(standing: &Standing) -> String {
     let refused: usize = standing.refused.values().sum();
-    format!("{} let through, {refused} not", standing.accepted)
+    format!("{} accepted, {refused} refused", standing.accepted)
 }
 
 /// What was refused, by reason, and each report that was.

@@ -6,6 +6,7 @@ use std::fmt::Write as _;
 use jiff::Timestamp;
 use serde::Serialize;
 
+use crate::notes::reading::{Reading, in_words};
 use crate::sources::grid::archive::Archive;
 use crate::wind::placing::LONGEST_GAP_S;
 
@@ -28,8 +29,9 @@ pub struct Contents {
     pub also: Vec<String>,
     /// The members of an ensemble.
     pub members: Vec<u32>,
-    /// What was assumed, in words.
-    pub assumed: Vec<String>,
+    /// What was assumed; in JSON in words.
+    #[serde(serialize_with = "in_words")]
+    pub assumed: Vec<Reading>,
     /// What was left out.
     pub left_out: Vec<String>,
 }
@@ -98,7 +100,7 @@ pub fn report(contents: &Contents) -> String {
         );
     }
     for (i, what) in contents.assumed.iter().enumerate() {
-        line(if i == 0 { "assumed" } else { "" }, what.clone());
+        line(if i == 0 { "assumed" } else { "" }, what.to_string());
     }
     for (i, what) in contents.left_out.iter().enumerate() {
         line(if i == 0 { "left out" } else { "" }, what.clone());

@@ -32,19 +32,16 @@ pub fn table(scores: &Scores, units: UnitSystem) -> String {
     if let Some(many) = &scores.many {
         text += &ranks(many);
     }
-    text + &list(
-        "What they teach a plan that names this logbook",
-        &learnt(scores),
-    )
+    text + &list("What a plan learns from this logbook", &learnt(scores))
 }
 
 fn flights(scores: &Scores) -> String {
     let few = match scores.ranked {
-        n if n < FEW => format!("; from {FEW} on there are scores, too"),
+        n if n < FEW => format!("; there are more scores from {FEW} on"),
         _ => String::new(),
     };
     format!(
-        "{}, of {} it is known where in their zone they came down{few}",
+        "{}; for {} it is known where in their zone they came down{few}",
         scores.flights, scores.ranked
     )
 }
@@ -52,13 +49,13 @@ fn flights(scores: &Scores) -> String {
 fn zones(calibration: Calibration, ranked: usize) -> String {
     match calibration {
         Calibration::Consistent => {
-            format!("consistent: where {ranked} flights came down does not speak against them")
+            format!("consistent: where {ranked} flights came down does not contradict them")
         }
         Calibration::TooNarrow => {
-            "not consistent: too narrow, the flights came down farther out than 39 times of 40".into()
+            "not consistent: too narrow; if they were right, flights would come down this far out only 1 time in 40".into()
         }
         Calibration::TooWide => {
-            "not consistent: too wide, the flights came down nearer to the middle than 39 times of 40"
+            "not consistent: too wide; if they were right, flights would come down this near the middle only 1 time in 40"
                 .into()
         }
     }
@@ -75,7 +72,7 @@ fn many_rows(many: &Many, units: UnitSystem) -> Vec<(String, String)> {
         };
         rows.push((
             format!("{:.0} % region", 100.0 * c.probability),
-            format!("held {held}; right ones hold {low} to {high}, 19 times of 20: {word}"),
+            format!("held {held}; right ones hold {low} to {high}, 19 times in 20: {word}"),
         ));
     }
     if let Some(e) = many.energy {
@@ -83,7 +80,7 @@ fn many_rows(many: &Many, units: UnitSystem) -> Vec<(String, String)> {
         rows.push((
             "energy score".into(),
             format!(
-                "{} in the mean of {}; a fixed circle as wide as the other flights' misses {}, the planned landings alone {} (less is better)",
+                "{} in the mean of {}; for a fixed circle as wide as the other flights' misses {}, for the planned landings alone {} (less is better)",
                 km(e.zones_km),
                 e.flights,
                 km(e.circle_km),
@@ -113,7 +110,7 @@ fn of_misses(misses: &Misses) -> String {
 fn ranks(many: &Many) -> String {
     let most = many.ranks.iter().copied().max().unwrap_or(0).max(1);
     let mut text = format!(
-        "\nShare of the draws nearer to the middle than the flight: as many in each if zones are right,\n{} to {} of them 19 times of 20\n\n",
+        "\nShare of the draws nearer to the middle than the flight: evenly spread if zones are right,\n{} to {} flights in each row 19 times in 20\n\n",
         many.usual[0], many.usual[1]
     );
     let step = 100 / many.ranks.len();
@@ -143,7 +140,7 @@ fn learnt(scores: &Scores) -> Vec<String> {
     }
     if !said.is_empty() {
         said.push(
-            "A plan that states its own spread learns by that; here the assumed one stands for it."
+            "A plan that states its own spread learns from that; here the assumed one is used."
                 .into(),
         );
     }

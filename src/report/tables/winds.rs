@@ -59,7 +59,11 @@ pub fn list(ascents: &[FileAscent], units: UnitSystem) -> String {
     let tallies = || ascents.iter().map(|a| &a.sounding.tally);
     let lost = tallies().flat_map(|t| t.lost.iter().chain(&t.left_out));
     let left_out = unique(lost).map(|(words, count)| ("left out", words, count));
-    let assumed = unique(tallies().flat_map(|t| &t.assumed));
+    let assumed: Vec<String> = tallies()
+        .flat_map(|t| &t.assumed)
+        .map(ToString::to_string)
+        .collect();
+    let assumed = unique(assumed.iter());
     for (name, words, count) in left_out.chain(assumed.map(|(w, c)| ("assumed", w, c))) {
         let times = match count {
             1 => String::new(),
@@ -70,7 +74,9 @@ pub fn list(ascents: &[FileAscent], units: UnitSystem) -> String {
     for (file, count) in unique(ascents.iter().map(|a| &a.file)) {
         let _ = writeln!(text, "{:NAME_WIDTH$}{file}: {count} ascents", "file");
     }
-    text.push_str("--at TIME shows the levels of the nearest in time, --all those of every one.\n");
+    text.push_str(
+        "--at TIME shows the levels of the ascent nearest in time, --all those of every ascent.\n",
+    );
     text
 }
 
@@ -152,7 +158,7 @@ fn summary(sounding: &Sounding, units: UnitSystem) -> String {
         line("left out", what);
     }
     for what in &tally.assumed {
-        line("assumed", what);
+        line("assumed", &what.to_string());
     }
     text
 }
@@ -218,7 +224,7 @@ fn counts(sounding: &Sounding) -> [(usize, &'static str); 9] {
     [
         (tally.fillers, "missing values (blanks and fillers)"),
         (tally.out_of_range, "impossible values, taken as missing"),
-        (tally.unusable, "rows dropped that hold nothing usable"),
+        (tally.unusable, "rows dropped that have nothing usable"),
         (
             tally.repeated,
             "rows joined to an earlier one of the same height",

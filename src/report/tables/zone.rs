@@ -16,6 +16,7 @@ use crate::report::words::{self, clock_with_zone};
 use crate::spread::members::MemberSpread;
 use crate::units::{UnitSystem, duration};
 use crate::zone::Zone;
+use crate::zone::facts::LandedOn;
 use crate::zone::facts::{BalloonFacts, Facts, ModelFacts, WindFacts, WindSource};
 
 /// The whole table, times in `zone_of_time`.
@@ -122,8 +123,7 @@ fn in_short(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSyst
         units.vertical_speed(facts.mean_rate_m_s),
         words::touchdown(facts, units)
     );
-    let [early, _, late] = facts.landing_quantiles;
-    let [low, _, high] = facts.burst_quantiles_m;
+    let (lands, bursts_m) = (facts.landing_quantiles, facts.burst_quantiles_m);
     let _ = writeln!(
         text,
         "9 of 10 draws{} land between {} and {}, and burst between {} and {} above sea level.",
@@ -132,10 +132,10 @@ fn in_short(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSyst
         } else {
             " that came down"
         },
-        clock_with_zone(early, zone_of_time),
-        clock_with_zone(late, zone_of_time),
-        units.height(low),
-        units.height(high)
+        clock_with_zone(lands.low, zone_of_time),
+        clock_with_zone(lands.high, zone_of_time),
+        units.height(bursts_m.low),
+        units.height(bursts_m.high)
     );
     if let Some(outer) = zone.outer() {
         let _ = writeln!(
@@ -161,14 +161,14 @@ pub(in crate::report) fn early_bursts(
     units: UnitSystem,
 ) -> Option<String> {
     let early = facts.early_bursts.as_ref()?;
-    let [from, _, to] = early.landing_quantiles;
+    let lands = early.landing_quantiles;
     Some(format!(
         "About 1 flight in {:.0} bursts early: those land around {} of the release, half of them within {}, between {} and {}.",
         1.0 / early.share,
         way(release, early.center, units),
         units.distance(early.half_circle_m),
-        clock_with_zone(from, zone_of_time),
-        clock_with_zone(to, zone_of_time)
+        clock_with_zone(lands.low, zone_of_time),
+        clock_with_zone(lands.high, zone_of_time)
     ))
 }
 
@@ -228,13 +228,14 @@ fn balloon_lines(b: &BalloonFacts, units: UnitSystem) -> String {
 }
 
 /// What tells the heights of the landings, where that is not the site alone.
-fn ground_lines(landed_on: &[(Option<String>, f64)]) -> String {
-    if landed_on.iter().all(|(source, _)| source.is_none()) {
+fn ground_lines(landed_on: &[LandedOn]) -> String {
+    if landed_on.iter().all(|on| on.source.is_none()) {
         return String::new();
     }
-    let told = landed_on.iter().map(|(source, part)| {
-        let source = source.as_deref().unwrap_or("the elevation of the site");
-        format!("{source}, {} of the draws", share(*part))
+    let told = landed_on.iter().map(|on| {
+        let source = on.source.as_deref();
+        let source = source.unwrap_or("the elevation of the site");
+        format!("{source}, {} of the draws", share(on.share))
     });
     let told: Vec<String> = told.collect();
     let mut text = String::new();
@@ -260,8 +261,8 @@ fn wind_lines(wind: &WindFacts, zone_of_time: &TimeZone, units: UnitSystem) -> S
     let source = format!(
         "{}; from {} to {} above sea level",
         source_words(&wind.source, zone_of_time),
-        units.height(wind.covered_m.0),
-        units.height(wind.covered_m.1)
+        units.height(wind.covered_m.base_m),
+        units.height(wind.covered_m.top_m)
     );
     for line in wrapped(&source, 94) {
         let _ = writeln!(text, "         {line}");
@@ -275,7 +276,10 @@ fn wind_lines(wind: &WindFacts, zone_of_time: &TimeZone, units: UnitSystem) -> S
     let sigma: Vec<String> = wind
         .sigma
         .iter()
-        .map(|(z, s)| format!("{} at {}", units.speed(*s), units.height(*z)))
+        .map(|at| {
+            let speed = units.speed(at.sigma_m_s);
+            format!("{speed} at {}", units.height(at.altitude_m))
+        })
         .collect();
     let error = format!(
         "error of each component (sd) {}; it alone moves the landing by {} (sd) east-west and north-south",

@@ -5,6 +5,7 @@ use super::archive::{Archive, Joining, is_wind};
 use crate::earth::DEGREE_M;
 use crate::error::{Fault, Result};
 use crate::geodesy::lattice::{Lattice, Plane, Window};
+use crate::notes::reading::Reading;
 use crate::wind::grid::Block;
 use crate::wind::placing::ONE_TIME_STANDS_S;
 use crate::wind::slab::Surface;
@@ -42,22 +43,18 @@ impl Archive {
     }
 
     fn under(mut self, upper: Archive) -> Archive {
-        let told = format!(
-            "above {} the winds of {} are continued by those of {} ({}), joined over the 4.5 km \
-             below",
-            top_of(&self),
-            self.names().join(", "),
-            upper.names().join(", "),
-            upper.lattice.describe(),
-        );
-        self.assumed.push(told);
+        let said = Reading::ContinuedAbove {
+            top: top_of(&self),
+            lower: self.names(),
+            upper: upper.names(),
+            region: upper.lattice.describe(),
+        };
+        self.assumed.push(said);
         if let ([only], true) = (&upper.steps[..], self.steps.len() > 1) {
-            let told = format!(
-                "the winds above are of {} alone, and stand for {:.0} h before and after",
-                only.valid,
-                ONE_TIME_STANDS_S / 3_600.0
-            );
-            self.assumed.push(told);
+            self.assumed.push(Reading::OneTimeAbove {
+                time: only.valid,
+                stands_s: ONE_TIME_STANDS_S,
+            });
         }
         self.assumed.extend(upper.assumed.iter().cloned());
         self.left_out.extend(upper.left_out.iter().cloned());

@@ -9,6 +9,7 @@ use super::reckoned::Reckoned;
 use super::{GridFile, WAY_OUT};
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::Lattice;
+use crate::notes::reading::Reading;
 use crate::wind::grid::Step;
 use crate::wind::slab::{Quantity, Slab, Span, Surface};
 
@@ -26,7 +27,7 @@ pub struct Archive {
     /// What was left out in joining, in words.
     pub left_out: Vec<String>,
     /// What was assumed in reading and joining, in words.
-    pub assumed: Vec<String>,
+    pub assumed: Vec<Reading>,
     /// The forecast that continues this one above its highest level.
     pub(super) above: Option<Box<Archive>>,
     pub(super) reckoned: Reckoned,
@@ -200,24 +201,18 @@ impl Archive {
             .collect()
     }
 
-    /// That gusts are the strongest over some time, in words.
-    fn gusts_over_time(&self) -> BTreeSet<String> {
+    /// That gusts are the strongest over some time, each span once.
+    fn gusts_over_time(&self) -> Vec<Reading> {
         let of_gusts = self.index.iter().filter(|(key, _)| key.2 == Quantity::Gust);
         let spans = of_gusts.map(|(_, &(file, slab))| self.files[file].slabs[slab].span);
-        let words = |span| match span {
+        let before_s = |span| match span {
             Span::Moment => None,
-            Span::Before(s) if s % 3_600 == 0 => Some(format!("of the {} h before", s / 3_600)),
-            Span::Before(s) => Some(format!("of the {} min before", s / 60)),
-            Span::SinceLast => {
-                Some("since the forecast's last time (it does not say which) before".into())
-            }
+            Span::Before(s) => Some(Some(s)),
+            Span::SinceLast => Some(None),
         };
-        let told = |words| {
-            format!(
-                "gusts are the strongest {words} each of its times, taken for every moment between"
-            )
-        };
-        spans.filter_map(words).map(told).collect()
+        let spans: BTreeSet<Option<u32>> = spans.filter_map(before_s).collect();
+        let said = |before_s| Reading::GustsOverTime { before_s };
+        spans.into_iter().map(said).collect()
     }
 
     /// Whether some members have times that others lack.
@@ -436,8 +431,8 @@ fn named<'a>(levels: impl Iterator<Item = &'a u32>) -> String {
 }
 
 /// What was assumed in reading the files, each thing once.
-fn assumed_of_all(files: &[GridFile]) -> Vec<String> {
-    let mut assumed: Vec<String> = Vec::new();
+fn assumed_of_all(files: &[GridFile]) -> Vec<Reading> {
+    let mut assumed: Vec<Reading> = Vec::new();
     for what in files.iter().flat_map(|file| &file.assumed) {
         if !assumed.contains(what) {
             assumed.push(what.clone());

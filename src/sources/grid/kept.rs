@@ -7,7 +7,7 @@ use super::GridFile;
 use super::archive::Archive;
 use crate::error::Result;
 use crate::geodesy::lattice::{Lattice, Window};
-use crate::wind::grid::{Block, Source};
+use crate::wind::grid::{Block, BlockColumn};
 
 /// What is kept of an archive: a window of its lattice at some of its times.
 pub struct Kept {
@@ -40,7 +40,7 @@ impl Archive {
             let block = self.decoded(window, missing.clone())?;
             decoded.push((missing, block));
         }
-        let sources: Option<Vec<Source>> = steps
+        let sources: Option<Vec<BlockColumn>> = steps
             .map(|step| match (at(step), &before) {
                 (Some(index), Some(kept)) => Some((&kept.block, index)),
                 _ => {
@@ -81,7 +81,7 @@ impl Archive {
         if !holds {
             return None;
         }
-        let sources: Option<Vec<Source>> = steps
+        let sources: Option<Vec<BlockColumn>> = steps
             .clone()
             .map(|step| {
                 let valid = self.steps[step].valid;

@@ -42,6 +42,7 @@ use ndarray::Array2;
 use crate::error::{Error, Fault, Result};
 use crate::files::guarded;
 use crate::geodesy::lattice::{Lattice, Window};
+use crate::notes::reading::Reading;
 use crate::wind::slab::Slab;
 use derived::{SpeedAndDirection, add_components, component};
 use left_out::LeftOut;
@@ -78,8 +79,8 @@ pub struct GridFile {
     pub slabs: Vec<Slab>,
     /// What it holds besides, counted in words.
     pub left_out: Vec<String>,
-    /// What was assumed in reading it, in words.
-    pub assumed: Vec<String>,
+    /// What was assumed in reading it.
+    pub assumed: Vec<Reading>,
     source: Source,
     /// How many values were decoded so far.
     decoded: AtomicU64,
@@ -103,12 +104,12 @@ struct Catalogue {
     lattices: Vec<Lattice>,
     slabs: Vec<Slab>,
     left_out: LeftOut,
-    assumed: Vec<String>,
+    assumed: Vec<Reading>,
 }
 
 impl Catalogue {
     /// Something that is assumed, told once.
-    fn assume(&mut self, what: String) {
+    fn assume(&mut self, what: Reading) {
         if !self.assumed.contains(&what) {
             self.assumed.push(what);
         }

@@ -24,9 +24,12 @@ use super::parameter::placed;
 use super::{Catalogue, GridFile, Hours, MOST_POINTS, READ_WHOLE, Source};
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::{Lattice, Plane, Window};
+use crate::notes::reading::Reading;
 use crate::numeric::single;
 use crate::wind::slab::{Quantity, Slab, Surface};
 
+/// Variables that are known by name and named one by one.
+const NAMED: usize = 8;
 /// What one thing of a NetCDF file is called, and several.
 const OF_NETCDF: [&str; 2] = ["variable", "variables"];
 
@@ -191,28 +194,16 @@ fn all_described<'a>(
         }
     }
     if !by_name.is_empty() {
-        let named: Vec<String> = by_name
-            .iter()
-            .map(|(v, d)| format!("{} is the {}", v.name(), d.quantity))
-            .collect();
-        catalogue.assumed.push(format!(
-            "by the names of variables alone, {}",
-            shortened(named)
-        ));
+        let named = by_name.iter().take(NAMED);
+        catalogue.assumed.push(Reading::ByName {
+            variables: named
+                .map(|(v, d)| format!("{} is the {}", v.name(), d.quantity))
+                .collect(),
+            more: by_name.len().saturating_sub(NAMED),
+        });
     }
     all.extend(by_name);
     all
-}
-
-/// A list in words, of which no more than the first are named.
-fn shortened(mut words: Vec<String>) -> String {
-    const NAMED: usize = 8;
-    let more = words.len().saturating_sub(NAMED);
-    words.truncate(NAMED);
-    match more {
-        0 => words.join(", "),
-        _ => format!("{} and {more} more", words.join(", ")),
-    }
 }
 
 #[derive(Default)]
@@ -256,9 +247,7 @@ fn add(
         return Err(No::LeftOut(UNSAID.into()));
     }
     if mapped && described.along_grid.is_none() {
-        catalogue.assume(
-            "winds on a map projection are along the map's x and y (the file does not say)".into(),
-        );
+        catalogue.assume(Reading::AlongMap);
     }
     let along_grid = mapped && described.along_grid != Some(false);
     let all = grid.lattice.whole();

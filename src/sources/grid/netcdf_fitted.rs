@@ -21,6 +21,7 @@ use super::netcdf_axes::{Coordinate, Net};
 use super::netcdf_meaning::text;
 use crate::geodesy::Position;
 use crate::geodesy::lattice::to_plane;
+use crate::notes::reading::Reading;
 
 /// The most points of such a grid: 3 km over the United States are 1.9 million.
 const MOST_POINTS: u64 = 2_500_000;
@@ -57,12 +58,9 @@ impl Fitted {
     }
 
     /// What is assumed about it.
-    pub fn assumed(&self) -> Option<String> {
-        let definition = self.definition.as_ref()?;
-        Some(format!(
-            "the map of the grid is inferred from latitudes and longitudes, which it fits to a fiftieth \
-             of a cell ({definition})"
-        ))
+    pub fn assumed(&self) -> Option<Reading> {
+        let definition = self.definition.clone()?;
+        Some(Reading::InferredMap { definition })
     }
 }
 

@@ -10,6 +10,7 @@ use super::netcdf_mapping::{Mapping, mapping};
 use crate::error::Fault;
 use crate::geodesy::lattice::{Lattice, Plane};
 use crate::geodesy::rotated::rotated;
+use crate::notes::reading::Reading;
 
 /// The lattice of a variable, and which dimensions it lies along.
 pub(super) struct Grid {
@@ -19,7 +20,7 @@ pub(super) struct Grid {
     /// Which is that of the columns, and whether they run down.
     pub columns: (usize, bool),
     /// What was assumed.
-    pub assumed: Option<String>,
+    pub assumed: Option<Reading>,
 }
 
 /// A dimension that is an axis: its number, on which net, its values.
@@ -76,7 +77,7 @@ fn lattice(
     variable: &NcVariable,
     [(_, net, y), (_, _, x)]: [&Along; 2],
     fitted: Option<&Fitted>,
-) -> Result<(Lattice, Option<String>), No> {
+) -> Result<(Lattice, Option<Reading>), No> {
     let on = |plane: Plane| Lattice {
         plane,
         x: x.axis,

@@ -11,6 +11,7 @@ use super::data_set::DataSet;
 use super::netcdf_axes::metres_in;
 use super::netcdf_meaning::{numbers, text};
 use crate::geodesy::rotated::RotatedPole;
+use crate::notes::reading::Reading;
 
 /// Radius of the sphere that is taken where a file names none, m: that of most models (assumed).
 const SPHERE_M: f64 = 6_371_229.0;
@@ -25,7 +26,7 @@ pub(super) enum Mapping {
 }
 
 /// A mapping, and what was assumed about it.
-pub(super) type Mapped = (Mapping, Option<String>);
+pub(super) type Mapped = (Mapping, Option<Reading>);
 
 /// The mapping that a variable names; or why it is left out.
 pub(super) fn mapping(file: &DataSet, variable: &NcVariable) -> Result<Mapped, String> {
@@ -120,7 +121,7 @@ fn of_attributes(mapping: &NcVariable, unit_m: f64) -> Result<Mapped, String> {
 }
 
 /// The shape of the earth in PROJ's words, and what was assumed about it.
-fn earth(mapping: &NcVariable) -> Result<(String, Option<String>), String> {
+fn earth(mapping: &NcVariable) -> Result<(String, Option<Reading>), String> {
     let given = |key: &str| numbers(mapping, key)?.first().copied();
     let checked = |m: f64| match (6e6..7e6).contains(&m) {
         true => Ok(m),
@@ -128,7 +129,7 @@ fn earth(mapping: &NcVariable) -> Result<(String, Option<String>), String> {
     };
     let major = given("semi_major_axis").or_else(|| given("earth_radius"));
     let Some(major) = major else {
-        let assumed = format!("the map's earth is a sphere of {SPHERE_M} m (the file names none)");
+        let assumed = Reading::SphericalMap { radius_m: SPHERE_M };
         return Ok((format!("+R={SPHERE_M}"), Some(assumed)));
     };
     let major = checked(major)?;

@@ -8,6 +8,7 @@ use ndarray::{Array2, ArrayView1, ArrayViewMut1};
 use crate::atmosphere::{
     hypsometric_thickness, standard_height_of_pressure, virtual_temperature_k,
 };
+use crate::notes::reading::{HeightsFrom, Reading};
 use crate::numeric::single;
 use crate::wind::slab::{Quantity, Surface};
 
@@ -64,8 +65,8 @@ impl Reckoned {
         }
     }
 
-    /// What is assumed, in words.
-    pub fn assumed(&self) -> Option<String> {
+    /// What is assumed.
+    pub fn assumed(&self) -> Option<Reading> {
         let names: Vec<String> = self
             .levels
             .iter()
@@ -79,18 +80,14 @@ impl Reckoned {
             }
             few => few.join(", "),
         };
-        Some(match (self.standard, self.adrift) {
-            (true, _) => format!(
-                "the heights of {which} are the standard atmosphere's: the files give neither \
-                 heights nor temperatures (in winter some hundred metres too high, in summer too low)"
-            ),
-            (false, true) => format!(
-                "the heights of {which} are reckoned from the temperatures and the standard \
-                 atmosphere's height of the lowest: the files give none"
-            ),
-            (false, false) => format!(
-                "the heights of {which} are reckoned from the temperatures: the files give none"
-            ),
+        let from = match (self.standard, self.adrift) {
+            (true, _) => HeightsFrom::StandardAtmosphere,
+            (false, true) => HeightsFrom::TemperaturesAlone,
+            (false, false) => HeightsFrom::Temperatures,
+        };
+        Some(Reading::HeightsComputed {
+            levels: which,
+            from,
         })
     }
 }

@@ -9,7 +9,7 @@ use super::html::{
 };
 use super::qr;
 use crate::brief::Brief;
-use crate::brief::answer::{Change, Event, QuietZone, WaitingPoint};
+use crate::brief::answer::{Change, QuietZone, TimelineEvent, WaitingPoint};
 use crate::choice::answer::Hazard;
 use crate::report::basis::ground_sources;
 use crate::report::cautions::{FLYING, LINE_OF_SIGHT, NOTICE, WAITING};
@@ -105,10 +105,8 @@ fn times(brief: &Brief, _: UnitSystem) -> Markup {
     );
     let day = words::date(brief.zone.release.time, zone);
     let caption = format!("{day}; 9 in 10 chances lie between two times.");
-    let [early, middle, late] = brief
-        .facts
-        .landing_quantiles
-        .map(|t| words::clock_time(t, zone));
+    let lands = brief.facts.landing_quantiles;
+    let [early, middle, late] = <[_; 3]>::from(lands).map(|t| words::clock_time(t, zone));
     let said = format!(
         "Of the draws, 5 % have landed by {early}, half by {middle}, 95 % by {late}, local time."
     );
@@ -124,7 +122,7 @@ fn times(brief: &Brief, _: UnitSystem) -> Markup {
 }
 
 /// When an event happens, on one clock.
-fn from_to(event: &Event, clock: impl Fn(Timestamp) -> String) -> Markup {
+fn from_to(event: &TimelineEvent, clock: impl Fn(Timestamp) -> String) -> Markup {
     let [from, to] = [event.from, event.to].map(&clock);
     if event.from == event.to {
         return unbroken(&from);
@@ -308,7 +306,7 @@ fn hazards(brief: &Brief, units: UnitSystem) -> Markup {
             names(&|h| h.share == Some(0.0) && h.coarse),
         ),
         (
-            "Not known, no layer tells of it: ",
+            "Not known, as no layer has it: ",
             names(&|h| h.share.is_none()),
         ),
     ];
@@ -377,7 +375,7 @@ fn heights(brief: &Brief, units: UnitSystem) -> Markup {
 fn notice(brief: &Brief, units: UnitSystem) -> Vec<(&'static str, Markup)> {
     let (zone, facts) = (&brief.zone, &brief.facts);
     let utc = |mark: &Mark| format!("{} UTC", mark.time.strftime("%Y-%m-%d %H:%M"));
-    let [low, _, high] = facts.burst_quantiles_m;
+    let bursts_m = facts.burst_quantiles_m;
     let release = format!(
         "{}, {}, {} above sea level",
         utc(&zone.release),
@@ -387,8 +385,8 @@ fn notice(brief: &Brief, units: UnitSystem) -> Vec<(&'static str, Markup)> {
     let greatest = format!(
         "{} above sea level as planned; 9 in 10 between {} and {}",
         units.height(zone.burst.altitude_m),
-        units.height(low),
-        units.height(high)
+        units.height(bursts_m.low),
+        units.height(bursts_m.high)
     );
     let landing = format!(
         "{}, {} as planned",
@@ -533,7 +531,7 @@ fn remains(q: &QuietZone, brief: &Brief, units: UnitSystem) -> Vec<Markup> {
         q.ellipse.azimuth_deg.rem_euclid(180.0),
         words::far(q.half_circle_m, units)
     );
-    let [early, _, late] = q.landing.map(|t| words::clock_time(t, zone));
+    let [early, _, late] = <[_; 3]>::from(q.landing).map(|t| words::clock_time(t, zone));
     vec![
         with_note(&units.height(q.last.altitude_m), &heard),
         plain(center),
@@ -568,7 +566,7 @@ fn data(brief: &Brief, units: UnitSystem) -> Markup {
     let winds = html! {
         (user_text(&wind.files.join(", "))) ": "
         (user_text(&source_words(&wind.source, &brief.timezone)))
-        "; from " (units.height(wind.covered_m.0)) " to " (units.height(wind.covered_m.1))
+        "; from " (units.height(wind.covered_m.base_m)) " to " (units.height(wind.covered_m.top_m))
         " above sea level"
     };
     let by = format!(

@@ -3,18 +3,17 @@
 use jiff::tz::TimeZone;
 
 use super::furniture::{self, Sample};
-use super::ground::{self, KeyEntries};
+use super::ground::KeyEntries;
 use super::labels::Labels;
 use super::sheet::Sheet;
-use super::sizes::{NAME, SMALL, TEXT, TITLE};
-use super::{HEAD, HEADING, WIDTH, flight, free_corner, keep_free, names, relief};
+use super::sizes::NAME;
+use super::{Base, flight, framed, free_corner, keep_free, names, sheet_with};
 use crate::brief::Wait;
 use crate::brief::answer::MapGround;
 use crate::debrief::Debrief;
 use crate::geodesy::Position;
-use crate::report::cautions::AID;
-use crate::report::palette::{FLOWN, INK, PAPER};
-use crate::report::pictures::picture::{Anchor, Look, Picture};
+use crate::report::palette::{FLOWN, PAPER};
+use crate::report::pictures::picture::{Look, Picture};
 use crate::report::words::{clock_time, date, way_of};
 use crate::units::UnitSystem;
 
@@ -28,58 +27,30 @@ const SIGN: f64 = 13.0;
 
 /// The sheet that shows both flights and the zone.
 pub fn sheet(d: &Debrief) -> Sheet {
-    let outer = d
-        .zone
-        .ellipses
-        .iter()
-        .filter(|e| e.shape.probability < 0.97);
-    let marks = d.zone.track.iter().chain(&d.measured.track);
-    let places: Vec<Position> = marks
-        .map(|m| m.position)
-        .chain([d.landing.position])
-        .chain(outer.flat_map(|e| e.ring.iter().copied()))
-        .collect();
-    Sheet::holding(d.zone.center(), &places, WIDTH)
+    let flown = d.measured.track.iter().map(|m| m.position);
+    sheet_with(&d.zone, flown.chain([d.landing.position]))
 }
 
 /// Draws the map, with what lies on the ground.
 pub fn draw(d: &Debrief, shown: &MapGround, timezone: &TimeZone, units: UnitSystem) -> Picture {
     let sheet = sheet(d);
-    let [wide, high] = sheet.size;
     let (body, drawn) = body(&sheet, d, shown, timezone, units);
     let samples = samples(d, &drawn);
-    let key = furniture::key_height(&samples);
-    let mut picture = Picture::new(wide, HEAD + high + key + 28.0);
-    heading(&mut picture, d, timezone, units);
-    picture.define(ground::patterns());
-    picture.clipping("sheet", [0.0, 0.0], sheet.size);
-    picture.lowered(HEAD, |picture| {
-        picture.clipped("sheet", |picture| picture.append(&body));
-        picture.frame([1.0, 1.0, wide - 1.0, high - 1.0], 2.0, INK);
-        furniture::key(picture, &samples, wide, high + 10.0);
-        picture.text([8.0, high + key + 12.0], SMALL, Anchor::Start, AID);
-    });
-    picture
+    framed(&sheet, &body, &samples, heading(d, timezone, units))
 }
 
-fn heading(picture: &mut Picture, d: &Debrief, timezone: &TimeZone, units: UnitSystem) {
-    let title: String = title(d).chars().take(HEADING).collect();
-    let mut base = 1.15 * TITLE;
-    picture.text([8.0, base], TITLE, Anchor::Start, &title);
-    base += 1.4 * TEXT;
+fn heading(d: &Debrief, timezone: &TimeZone, units: UnitSystem) -> [String; 3] {
     let when = format!(
         "{}: released {}, down {}",
         date(d.measured.released, timezone),
         clock_time(d.measured.released, timezone),
         clock_time(d.landing.time, timezone)
     );
-    picture.text([8.0, base], TEXT, Anchor::Start, &when);
-    base += 1.3 * TEXT;
     let miss = format!(
         "landed {} of the planned landing",
         way_of(d.miss_m, d.miss_azimuth_deg, units)
     );
-    picture.text([8.0, base], TEXT, Anchor::Start, &miss);
+    [title(d), when, miss]
 }
 
 /// The flight's name, or what stands for it.
@@ -97,15 +68,12 @@ fn body(
     timezone: &TimeZone,
     units: UnitSystem,
 ) -> (Picture, KeyEntries) {
-    let mut body = Picture::new(sheet.size[0], sheet.size[1]);
-    let terrain = shown.terrain.as_ref();
-    let shaded = terrain.is_some_and(|terrain| relief::draw(&mut body, sheet, terrain));
-    let mut drawn = ground::draw(&mut body, sheet, shown);
-    drawn.relief = shaded;
-    let mut grid = furniture::grid(&mut body, sheet);
-    let (small, airfields) = ground::airfields(&mut body, sheet, &shown.airports);
-    drawn.small_airfields = small;
-    drawn.airfields |= !airfields.is_empty();
+    let Base {
+        picture: mut body,
+        drawn,
+        mut grid,
+        airfields,
+    } = Base::of(sheet, shown);
     let mut labels = Labels::new(sheet.size);
     let zone = &d.zone;
     flight::contours(&mut body, sheet, zone);

@@ -11,7 +11,7 @@ mod relief;
 pub mod sheet;
 mod sizes;
 
-use self::furniture::SCALE_ROOM;
+use self::furniture::{SCALE_ROOM, Sample};
 use self::ground::KeyEntries;
 use self::labels::Labels;
 use self::sheet::Sheet;
@@ -31,6 +31,8 @@ use crate::zone::Zone;
 pub const WIDTH: f64 = 720.0;
 /// Room above the sheet, for the heading.
 const HEAD: f64 = TITLE + 3.5 * TEXT;
+/// Room below the key, for the caution.
+const FOOT: f64 = 28.0;
 /// Characters of the heading that fit.
 const HEADING: usize = 42;
 /// Numbers of roads written at most, and how often each.
@@ -39,12 +41,17 @@ const EACH_NUMBER: usize = 2;
 
 /// The sheet that shows a zone, the flight and where to wait.
 pub fn sheet(zone: &Zone, waiting: &[WaitingPoint]) -> Sheet {
+    sheet_with(zone, waiting.iter().map(|w| w.position))
+}
+
+/// The sheet that shows a zone, the flight as planned and other places.
+fn sheet_with(zone: &Zone, others: impl Iterator<Item = Position>) -> Sheet {
     let outer = zone.ellipses.iter().filter(|e| e.shape.probability < 0.97);
     let places: Vec<Position> = zone
         .track
         .iter()
         .map(|m| m.position)
-        .chain(waiting.iter().map(|w| w.position))
+        .chain(others)
         .chain(outer.flat_map(|e| e.ring.iter().copied()))
         .collect();
     Sheet::holding(zone.center(), &places, WIDTH)
@@ -53,36 +60,77 @@ pub fn sheet(zone: &Zone, waiting: &[WaitingPoint]) -> Sheet {
 /// Draws the map of a briefing.
 pub fn draw(brief: &Brief, units: UnitSystem) -> Picture {
     let sheet = sheet(&brief.zone, &brief.wait.points);
-    let [wide, high] = sheet.size;
     // What stands below the sheet needs to know what is on it, so that is drawn first.
     let (body, drawn) = body(&sheet, brief, units);
     let samples = furniture::samples(brief, &drawn);
-    let key = furniture::key_height(&samples);
-    let foot = 28.0;
-    let mut picture = Picture::new(wide, HEAD + high + key + foot);
-    heading(&mut picture, brief, units);
+    framed(&sheet, &body, &samples, heading(brief, units))
+}
+
+/// A sheet with its heading, a title and two lines, above it, and the key and the caution below.
+fn framed(
+    sheet: &Sheet,
+    body: &Picture,
+    samples: &[(Sample, String)],
+    heading: [String; 3],
+) -> Picture {
+    let [wide, high] = sheet.size;
+    let key = furniture::key_height(samples);
+    let mut picture = Picture::new(wide, HEAD + high + key + FOOT);
+    let [title, when, place] = heading;
+    let title: String = title.chars().take(HEADING).collect();
+    let mut base = 1.15 * TITLE;
+    picture.text([8.0, base], TITLE, Anchor::Start, &title);
+    for (line, down) in [(when, 1.4), (place, 1.3)] {
+        base += down * TEXT;
+        picture.text([8.0, base], TEXT, Anchor::Start, &line);
+    }
     picture.define(ground::patterns());
     picture.clipping("sheet", [0.0, 0.0], sheet.size);
     picture.lowered(HEAD, |picture| {
-        picture.clipped("sheet", |picture| picture.append(&body));
+        picture.clipped("sheet", |picture| picture.append(body));
         picture.frame([1.0, 1.0, wide - 1.0, high - 1.0], 2.0, INK);
-        furniture::key(picture, &samples, wide, high + 10.0);
+        furniture::key(picture, samples, wide, high + 10.0);
         picture.text([8.0, high + key + 12.0], SMALL, Anchor::Start, AID);
     });
     picture
 }
 
+/// The ground on a sheet and the grid over it: what lies below all else.
+struct Base {
+    picture: Picture,
+    drawn: KeyEntries,
+    grid: Vec<([f64; 2], Anchor, String)>,
+    airfields: Vec<(Airport, [f64; 2])>,
+}
+
+impl Base {
+    fn of(sheet: &Sheet, shown: &MapGround) -> Base {
+        let mut picture = Picture::new(sheet.size[0], sheet.size[1]);
+        let terrain = shown.terrain.as_ref();
+        let relief = terrain.is_some_and(|terrain| relief::draw(&mut picture, sheet, terrain));
+        let mut drawn = ground::draw(&mut picture, sheet, shown);
+        let grid = furniture::grid(&mut picture, sheet);
+        let (small, airfields) = ground::airfields(&mut picture, sheet, &shown.airports);
+        drawn.small_airfields = small;
+        drawn.airfields |= !airfields.is_empty();
+        drawn.relief = relief;
+        Base {
+            picture,
+            drawn,
+            grid,
+            airfields,
+        }
+    }
+}
+
 /// The sheet alone, and what of the ground is on it.
 fn body(sheet: &Sheet, brief: &Brief, units: UnitSystem) -> (Picture, KeyEntries) {
-    let mut body = Picture::new(sheet.size[0], sheet.size[1]);
-    let terrain = brief.ground.terrain.as_ref();
-    let shaded = terrain.is_some_and(|terrain| relief::draw(&mut body, sheet, terrain));
-    let mut drawn = ground::draw(&mut body, sheet, &brief.ground);
-    let mut grid = furniture::grid(&mut body, sheet);
-    let (small, airfields) = ground::airfields(&mut body, sheet, &brief.ground.airports);
-    drawn.small_airfields = small;
-    drawn.airfields |= !airfields.is_empty();
-    drawn.relief = shaded;
+    let Base {
+        picture: mut body,
+        drawn,
+        mut grid,
+        airfields,
+    } = Base::of(sheet, &brief.ground);
     let mut labels = Labels::new(sheet.size);
     let zone = &brief.zone;
     flight::contours(&mut body, sheet, zone);
@@ -158,27 +206,21 @@ fn keep_free(
     }
 }
 
-fn heading(picture: &mut Picture, brief: &Brief, units: UnitSystem) {
-    let title: String = words::title(brief).chars().take(HEADING).collect();
-    let mut base = 1.15 * TITLE;
-    picture.text([8.0, base], TITLE, Anchor::Start, &title);
-    let [early, _, late] = brief.facts.landing_quantiles;
+fn heading(brief: &Brief, units: UnitSystem) -> [String; 3] {
+    let lands = brief.facts.landing_quantiles;
     let zone = &brief.timezone;
     let when = format!(
         "{}: landing {} to {}",
-        words::date(early, zone),
-        words::clock_time(early, zone),
-        words::clock_with_zone(late, zone)
+        words::date(lands.low, zone),
+        words::clock_time(lands.low, zone),
+        words::clock_with_zone(lands.high, zone)
     );
-    base += 1.4 * TEXT;
-    picture.text([8.0, base], TEXT, Anchor::Start, &when);
-    let at = format!(
+    let place = format!(
         "centre {}, {} of release",
         brief.zone.center().text(),
         words::way(brief.zone.release.position, brief.zone.center(), units)
     );
-    base += 1.3 * TEXT;
-    picture.text([8.0, base], TEXT, Anchor::Start, &at);
+    [words::title(brief), when, place]
 }
 
 /// The corner of the sheet for the scale: free of the main places and their names, with the least of the

@@ -1,0 +1,400 @@
+//! The winds around a site, and those of a release among them.
+
+use jiff::Timestamp;
+
+use super::facts::{ModelFacts, WindSource};
+use super::fly::missing;
+use super::reach::Reach;
+use super::weather::{Around, FlownWinds, Weather, left_out};
+use super::wind_error;
+use crate::clock::{after, seconds_between};
+use crate::error::{Error, Result};
+use crate::flight::field::LayerField;
+use crate::flight::layers::Layers;
+use crate::flight::model::FlightWinds;
+use crate::geodesy::{Compass, Position};
+use crate::logbook::Logbook;
+use crate::notes::{Assumption, LearntOf};
+use crate::plan::{Plan, WindSpread};
+use crate::sources::grid::archive::Archive;
+use crate::sources::{self, FileAscent};
+use crate::units::in_both;
+use crate::wind::column::{Column, WindProfile};
+use crate::wind::error::WindError;
+use crate::wind::grid::Block;
+use crate::wind::members::member_sigma;
+use crate::wind::placing::{Outside, Placing, Weights};
+use crate::wind::sounding::Sounding;
+use crate::winds::Winds;
+use crate::winds::stations::{self, Blended};
+
+/// The winds around one site, for all its releases.
+pub struct SiteWinds<'a> {
+    pub(super) site: Position,
+    /// The time of the run, where the plan names it.
+    issued: Option<Timestamp>,
+    /// How wrong the plan says that the winds are.
+    stated_error: Option<&'a WindSpread>,
+    /// What flights taught of the winds' error: a factor, and how many.
+    learnt_error: Option<(f64, usize)>,
+    input: &'a Winds,
+    releases: [Timestamp; 2],
+    /// The last release that is flown; winds at the ground may be looked up after it.
+    last: Timestamp,
+    /// Of a forecast: the points next to the site, at the times of the releases.
+    near: Option<Block>,
+}
+
+/// Soundings farther from the site than this are not its winds, m.
+const FARTHEST_M: f64 = 1_000_000.0;
+
+impl<'a> SiteWinds<'a> {
+    /// For releases from a plan's site between two times.
+    ///
+    /// # Errors
+    ///
+    /// When a part of a file cannot be decoded.
+    pub fn new(
+        plan: &'a Plan,
+        input: &'a Winds,
+        releases: [Timestamp; 2],
+    ) -> Result<SiteWinds<'a>> {
+        let site = plan.site.position;
+        let near = match input {
+            Winds::Soundings(_) => None,
+            Winds::Forecast(archive) => {
+                let window = archive.lattice.around(site, 0.0)?;
+                let steps = archive.steps_around(releases[0], releases[1]);
+                Some(archive.cut(window, steps)?)
+            }
+        };
+        Ok(SiteWinds {
+            site,
+            issued: plan.wind_issued,
+            stated_error: plan.spread.wind.as_ref(),
+            learnt_error: plan.spread.logbook.as_ref().and_then(Logbook::winds),
+            input,
+            releases,
+            last: releases[1],
+            near,
+        })
+    }
+
+    /// The same, with the last of the releases that are flown.
+    #[must_use]
+    pub fn flown_until(self, last: Timestamp) -> SiteWinds<'a> {
+        SiteWinds { last, ..self }
+    }
+
+    /// The winds of a release.
+    ///
+    /// # Errors
+    ///
+    /// When the winds do not cover the site at the release.
+    pub fn weather(&self, release: Timestamp) -> Result<Weather<'_>> {
+        let mut weather = match (self.input, &self.near) {
+            (Winds::Forecast(archive), Some(near)) => self.of_forecast(release, archive, near)?,
+            (Winds::Soundings(ascents), _) => self.of_soundings(release, ascents)?,
+            (Winds::Forecast(_), None) => return Err(nothing_near(self.site)),
+        };
+        let (error, assumed) = self.error(&weather);
+        weather.error = error;
+        weather.assumptions.extend(assumed);
+        Ok(weather)
+    }
+
+    /// How wrong the winds of a release may be: as the plan says or such winds are, and as flights taught.
+    fn error(&self, weather: &Weather) -> (Option<WindError>, Vec<Assumption>) {
+        let about = wind_error::About {
+            source: &weather.source,
+            winds: &weather.column.winds,
+            member_sigma: &weather.member_sigma,
+            latitude_deg: self.site.lat_deg,
+        };
+        let (mut error, mut assumed) = about.error(self.stated_error);
+        if let (Some(error), Some((factor, flights))) = (&mut error, self.learnt_error) {
+            error.widen(factor);
+            assumed.push(Assumption::Learnt {
+                what: LearntOf::Winds,
+                factor: 1.0,
+                wider: factor,
+                flights,
+            });
+        }
+        (error, assumed)
+    }
+
+    /// A forecast's winds as far as `reach` around all the releases, counted from the first of
+    /// them; `None` where the winds are soundings.
+    ///
+    /// # Errors
+    ///
+    /// When a part of a file cannot be decoded.
+    pub fn decoded(
+        &self,
+        reach: &Reach,
+        layers: &Layers,
+        compass: &Compass,
+    ) -> Result<Option<FlownWinds>> {
+        let Winds::Forecast(archive) = self.input else {
+            return Ok(None);
+        };
+        let (block, extent) = reach.cut(self.site, [self.releases[0], self.last], archive)?;
+        let field = LayerField::of_block(&block, self.site, self.releases[0], layers, compass)?;
+        let members = block.members.len();
+        let (field, planned) = match members {
+            1 => (field, 0),
+            _ => field.with_mean_member(),
+        };
+        Ok(Some(FlownWinds {
+            winds: FlightWinds::Field(Box::new(field)),
+            members,
+            planned,
+            extent,
+            left_out: block.left_out,
+        }))
+    }
+}
+
+impl<'a> SiteWinds<'a> {
+    /// One sounding stands for the whole flight, or several make a field.
+    fn of_soundings(&self, release: Timestamp, ascents: &'a [FileAscent]) -> Result<Weather<'_>> {
+        let chosen = stations::chosen(self.site, release, ascents)?;
+        let nearest = chosen.nearest;
+        let mut weather = match chosen.blended {
+            Some(blended) => self.of_field(release, nearest, blended),
+            None => self.of_one(release, nearest, ascents.len()),
+        };
+        let lost = ascents.iter().map(|a| &a.sounding.tally.lost[..]);
+        weather.assumptions.extend(lost.flat_map(left_out));
+        match weather.distance_m().filter(|m| *m > FARTHEST_M) {
+            Some(away_m) => Err(of_elsewhere(self.site, nearest, away_m)),
+            None => Ok(weather),
+        }
+    }
+
+    /// Several soundings.
+    fn of_field(&self, release: Timestamp, nearest: &FileAscent, blended: Blended) -> Weather<'_> {
+        let columns = blended.columns();
+        let weights = Placing::Stations(blended.stations.clone())
+            .weights(self.site.normal(), 0.0)
+            .unwrap_or(Weights::one(0));
+        let source = self.source_of_field(release, nearest, &blended);
+        let said = Assumption::SoundingsBlended {
+            soundings: blended.ascents.len(),
+            stations: blended.stations.len(),
+        };
+        let column = stations::blend(&weights, &columns);
+        Weather {
+            files: blended.files(),
+            own_at_10_m: blended.wind_at_10_m(&weights),
+            cleaning: sources::cleaned(blended.ascents.iter().copied()),
+            assumptions: [read_as(&nearest.sounding), vec![said]].concat(),
+            ..self.of(
+                release,
+                column,
+                Around::Stations(blended.stations, columns),
+                source,
+            )
+        }
+    }
+
+    fn source_of_field(
+        &self,
+        release: Timestamp,
+        nearest: &FileAscent,
+        blended: &Blended,
+    ) -> WindSource {
+        WindSource::Soundings {
+            stations: blended.stations.len(),
+            soundings: blended.ascents.len(),
+            from: blended.times().min(),
+            to: blended.times().max(),
+            age_s: match blended.forecast_around() {
+                true => Some(0.0),
+                false => age_s(&nearest.sounding, release),
+            },
+            distance_m: stations::nearest_m(self.site, &blended.ascents),
+            model: self.model_of(&nearest.sounding),
+        }
+    }
+
+    /// The one nearest of `all` soundings.
+    fn of_one(&self, release: Timestamp, nearest: &FileAscent, all: usize) -> Weather<'_> {
+        let sounding = &nearest.sounding;
+        let mut assumptions = read_as(sounding);
+        if all > 1 {
+            assumptions.push(Assumption::NearestSounding { of: all });
+        }
+        let source = WindSource::Sounding {
+            station: sounding.name.clone(),
+            position: sounding.position,
+            time: sounding.time,
+            age_s: age_s(sounding, release),
+            distance_m: stations::nearest_m(self.site, &[nearest]),
+            model: self.model_of(sounding),
+        };
+        let column = Column::from_sounding(sounding);
+        Weather {
+            files: vec![nearest.file.clone()],
+            own_at_10_m: sounding.wind_at_10_m,
+            cleaning: sources::cleaned([nearest]),
+            assumptions,
+            ..self.of(release, column, Around::Nothing, source)
+        }
+    }
+
+    /// Winds of which nothing else is known yet.
+    fn of(
+        &self,
+        release: Timestamp,
+        column: Column,
+        around: Around<'a>,
+        source: WindSource,
+    ) -> Weather<'_> {
+        Weather {
+            site_winds: self,
+            release,
+            column,
+            around,
+            own_at_10_m: None,
+            gust_m_s: None,
+            source,
+            files: Vec::new(),
+            cleaning: Vec::new(),
+            member_sigma: Vec::new(),
+            error: None,
+            told_of_better: matches!(self.stated_error, None | Some(WindSpread::Sounding)),
+            assumptions: Vec::new(),
+        }
+    }
+
+    /// The model behind a profile, with the run that the file or the plan names.
+    fn model_of(&self, sounding: &Sounding) -> Option<ModelFacts> {
+        let model = sounding.model.as_ref()?;
+        let by_file = |time| Some(after(time, -model.lead_s?));
+        let run = self.issued.or(sounding.time.and_then(by_file));
+        Some(ModelFacts {
+            name: model.name.clone(),
+            run,
+            lead_s: run
+                .zip(sounding.time)
+                .map(|(run, t)| seconds_between(run, t)),
+        })
+    }
+
+    fn of_forecast(
+        &self,
+        release: Timestamp,
+        archive: &'a Archive,
+        near: &Block,
+    ) -> Result<Weather<'_>> {
+        let source = source_of(archive, near, release);
+        let unknown = source.lead_s().is_none();
+        let weights = Placing::of_block(near, self.site, release)?
+            .weights(self.site.normal(), 0.0)
+            .map_err(|outside| not_covered(self.site, release, archive, outside))?;
+        let members = member_winds(near, &weights);
+        let share = 1.0 / members.len() as f64;
+        let parts: Vec<(f64, &WindProfile)> = members.iter().map(|p| (share, p)).collect();
+        let column = Column {
+            position: Some(self.site),
+            time: Some(release),
+            air: near.air(&weights, 0),
+            winds: WindProfile::blend(&parts),
+        };
+        let unknown = unknown.then_some(Assumption::ForecastRunUnknown);
+        Ok(Weather {
+            files: archive.names(),
+            own_at_10_m: near.wind_at_10_m(&weights),
+            gust_m_s: near.gust_m_s(&weights),
+            member_sigma: member_sigma(&members),
+            assumptions: unknown
+                .into_iter()
+                .chain(self.input.assumed())
+                .chain(left_out(&archive.left_out))
+                .collect(),
+            ..self.of(release, column, Around::Forecast(archive), source)
+        })
+    }
+}
+
+/// What a release's winds are of a forecast, `near` the site.
+fn source_of(archive: &Archive, near: &Block, release: Timestamp) -> WindSource {
+    let steps = archive.steps_around(release, release);
+    let run = archive.steps[steps].iter().filter_map(|s| s.run).max();
+    WindSource::Forecast {
+        run,
+        lead_s: run.map(|run| seconds_between(run, release)),
+        from: archive.steps.first().map(|s| s.valid),
+        to: archive.steps.last().map(|s| s.valid),
+        steps: archive.steps.len(),
+        region: archive.describe(),
+        levels: archive.all_levels_pa().len(),
+        members: near.members.iter().flatten().count(),
+    }
+}
+
+/// What reading a sounding took for granted.
+fn read_as(sounding: &Sounding) -> Vec<Assumption> {
+    let said = sounding.tally.assumed.iter();
+    said.cloned().map(Assumption::Read).collect()
+}
+
+/// Age of a sounding at a release, s.
+fn age_s(sounding: &Sounding, release: Timestamp) -> Option<f64> {
+    sounding.time.map(|t| seconds_between(t, release))
+}
+
+/// The winds above a place, member by member.
+fn member_winds(near: &Block, weights: &Weights) -> Vec<WindProfile> {
+    let of_member = |member: usize| {
+        let first = member * near.columns_of_member();
+        let around: Vec<(f64, WindProfile)> = weights
+            .terms()
+            .map(|(c, w)| (w, near.winds(first + c)))
+            .collect();
+        let parts: Vec<(f64, &WindProfile)> = around.iter().map(|(w, p)| (*w, p)).collect();
+        WindProfile::blend(&parts)
+    };
+    (0..near.members.len()).map(of_member).collect()
+}
+
+fn of_elsewhere(site: Position, ascent: &FileAscent, away_m: f64) -> Error {
+    let made = ascent.sounding.position.map(Position::text);
+    Error::CannotDo {
+        why: format!(
+            "the site at {} and its winds do not belong together: {} was made at {}, {} away",
+            site.text(),
+            ascent.file,
+            made.unwrap_or_default(),
+            in_both(|units| units.distance(away_m))
+        ),
+        remedy: format!(
+            "expected winds within {}; check the signs of latitude and longitude, south and west are negative",
+            in_both(|units| units.distance(FARTHEST_M))
+        ),
+    }
+}
+
+fn nothing_near(site: Position) -> Error {
+    Error::CannotDo {
+        why: format!("no winds were decoded for {}", site.text()),
+        remedy: "expected a forecast around the site".into(),
+    }
+}
+
+fn not_covered(site: Position, release: Timestamp, archive: &Archive, outside: Outside) -> Error {
+    let what = match outside {
+        Outside::Region => format!("the site at {}", site.text()),
+        Outside::Hours => format!("the release at {release}"),
+    };
+    Error::NoWinds {
+        missing: missing(outside),
+        why: format!("{what} lies outside the winds"),
+        remedy: format!(
+            "they cover {}; expected winds for the site, from before the release until after the landing",
+            archive.covered()
+        ),
+    }
+}
