@@ -7,6 +7,7 @@ use super::clean::{Raw, Row, agree};
 use super::columns::Columns;
 use super::heading::{self, Heading, Quantity};
 use super::text::date_time;
+use crate::clock::seconds_between;
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
 use crate::units::to_si;
@@ -53,12 +54,14 @@ impl Table {
     pub(super) fn read(mut self, file: &str, columns: &Columns) -> Result<Raw> {
         let mut used = self.understood(file, columns)?;
         let (mut time_cell, mut date_cell) = (None, None);
+        let mut moments = Vec::with_capacity(self.rows.len());
         for (line, row) in &self.rows {
+            let (mut time, mut date) = (None, None);
             for (place, column) in &mut used {
                 let cell = row.get(*place).map_or("", |cell| cell.trim());
                 match column.quantity {
-                    Quantity::Time => _ = time_cell.get_or_insert_with(|| cell.to_owned()),
-                    Quantity::Date => _ = date_cell.get_or_insert_with(|| cell.to_owned()),
+                    Quantity::Time => time = Some(cell),
+                    Quantity::Date => date = Some(cell),
                     _ => {
                         let value = value(cell, self.decimal_comma, &mut self.tally);
                         column.values.push(value.ok_or_else(|| {
@@ -69,10 +72,20 @@ impl Table {
                     }
                 }
             }
+            moments.push(moment(time, date));
+            time_cell = time_cell.or(time);
+            date_cell = date_cell.or(date);
         }
+        let (time_cell, date_cell) = (time_cell.map(str::to_owned), date_cell.map(str::to_owned));
         let used: Vec<Column> = used.into_iter().map(|(_, column)| column).collect();
-        let (rows, position, heights) = rows(used, &mut self.tally);
+        let (mut rows, position, heights) = rows(used, &mut self.tally);
         let time = self.time(time_cell, date_cell);
+        for (row, moment) in rows.iter_mut().zip(moments) {
+            let since = moment
+                .zip(time)
+                .map(|(to, from)| seconds_between(from, to.0));
+            row.after_s = row.after_s.or(since);
+        }
         Ok(Raw {
             file: file.to_owned(),
             line: self.line,
@@ -150,6 +163,8 @@ impl Table {
                         },
                     ));
                 }
+                // Nobody needs it.
+                Heading::NoUnit(Quantity::Elapsed) => {}
                 Heading::NoUnit(quantity) => unitless.push((quantity, text)),
                 Heading::Unclear(quantity) => unclear.push((quantity, text)),
                 Heading::Other => {}
@@ -262,10 +277,7 @@ impl Table {
 
     /// The time of release: named around the table, else the first of its own column.
     fn time(&mut self, cell: Option<String>, date: Option<String>) -> Option<Timestamp> {
-        let in_table = || {
-            let cell = cell.unwrap_or_default();
-            date_time(&cell).or_else(|| date_time(&format!("{} {cell}", date?)))
-        };
+        let in_table = || moment(cell.as_deref(), date.as_deref());
         let (time, assumed) = self.around.time.or_else(in_table)?;
         if assumed {
             let said = "times are UTC (the file gives no offset)";
@@ -273,6 +285,11 @@ impl Table {
         }
         Some(time)
     }
+}
+
+/// A time, beside a date where it has none itself, and whether it is only taken for UTC.
+fn moment(time: Option<&str>, date: Option<&str>) -> Option<(Timestamp, bool)> {
+    date_time(time?).or_else(|| date_time(&format!("{} {}", date?, time?)))
 }
 
 /// Whether a heading says that its column is above the ground, or where a wind goes to.
@@ -370,6 +387,9 @@ fn rows(mut columns: Vec<Column>, tally: &mut Tally) -> (Vec<Row>, Option<Positi
             from_deg: cell(Quantity::From, i),
             east_m_s: cell(Quantity::East, i),
             north_m_s: cell(Quantity::North, i),
+            after_s: cell(Quantity::Elapsed, i),
+            lat_deg: cell(Quantity::Latitude, i),
+            lon_deg: cell(Quantity::Longitude, i),
             ..Row::default()
         })
         .collect();

@@ -9,6 +9,7 @@ use crate::sources::FileAscent;
 use crate::wind::column::{Column, WindProfile};
 use crate::wind::placing::{LONGEST_GAP_S, MOST_STATIONS, Station, Weights};
 use crate::wind::sounding::Wind;
+use crate::wind::way::Way;
 
 /// Soundings farther from the release than this in time are not blended, s.
 const BLENDED_WITHIN_S: f64 = 48.0 * 3_600.0;
@@ -62,10 +63,21 @@ pub fn stations(
             place: place.normal(),
             times_s: soundings.iter().map(|s| s.0).collect(),
             first: blended.len() as u32,
+            ways: ways(&soundings),
         });
         blended.extend(soundings.into_iter().map(|s| s.1));
     }
     Some((stations, blended))
+}
+
+/// The ways of soundings' sondes; none where no file tells of them.
+fn ways(soundings: &[(f64, &FileAscent)]) -> Vec<Way> {
+    let of = |s: &(f64, &FileAscent)| Way::of_sounding(&s.1.sounding);
+    let ways: Vec<Way> = soundings.iter().map(of).collect();
+    match ways.iter().all(Way::is_unknown) {
+        true => Vec::new(),
+        false => ways,
+    }
 }
 
 /// Whether a station's profiles are a forecast's whose hours lie as close around the release as those of

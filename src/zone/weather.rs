@@ -13,7 +13,7 @@ use crate::clock::{after, seconds_between};
 use crate::error::{Error, Result};
 use crate::flight::field::LayerField;
 use crate::flight::layers::{LayerWinds, Layers};
-use crate::flight::model::{self, FlightModel};
+use crate::flight::model::{self, FlightModel, Moment};
 use crate::geodesy::{Compass, Position};
 use crate::ground::terrain::Terrain;
 use crate::logbook::Logbook;
@@ -29,6 +29,7 @@ use crate::wind::grid::Block;
 use crate::wind::members::member_sigma;
 use crate::wind::placing::{Outside, Placing, Station, Weights};
 use crate::wind::sounding::{Sounding, Wind};
+use crate::wind::way::Way;
 use crate::winds::Winds;
 use crate::winds::stations::{blend, blended_at_10_m, forecast_around, nearest_m, stations};
 
@@ -68,11 +69,13 @@ pub struct Weather<'a> {
     source: WindSource,
     /// Standard deviation between the members of an ensemble by altitude, m and m/s.
     member_sigma: Vec<(f64, f64)>,
-    /// `None` for winds taken as exact.
-    error: Option<WindError>,
-    /// Whether better winds would be worth a word: not where the plan says how wrong these are.
-    told_of_better: bool,
-    /// What is assumed of the winds.
+    /// The way of the one sounding's sonde, where its file tells of it.
+    sonde: Option<Way>,
+    /// How wrong the plan says that the winds are.
+    stated_error: Option<&'a WindSpread>,
+    /// What flights taught of that.
+    learnt_error: Option<(f64, usize)>,
+    /// What is assumed of the winds, but for how wrong they may be.
     pub assumptions: Vec<Assumption>,
 }
 
@@ -171,30 +174,11 @@ impl<'a> SiteWinds<'a> {
     ///
     /// When the winds do not cover the site at the release.
     pub fn weather(&self, release: Timestamp) -> Result<Weather<'a>> {
-        let mut weather = match (self.input, &self.near) {
-            (Winds::Forecast(archive), Some(near)) => self.of_forecast(release, archive, near)?,
-            (Winds::Soundings(ascents), _) => self.of_soundings(release, ascents)?,
-            (Winds::Forecast(_), None) => return Err(nothing_near(self.site)),
-        };
-        let about = wind_error::About {
-            source: &weather.source,
-            winds: &weather.column.winds,
-            member_sigma: &weather.member_sigma,
-            latitude_deg: self.site.lat_deg,
-        };
-        let (mut error, mut assumed) = about.error(self.stated_error);
-        if let (Some(error), Some((factor, flights))) = (&mut error, self.learnt_error) {
-            error.widen(factor);
-            assumed.push(Assumption::Learnt {
-                what: LearntOf::Winds,
-                factor: 1.0,
-                wider: factor,
-                flights,
-            });
+        match (self.input, &self.near) {
+            (Winds::Forecast(archive), Some(near)) => self.of_forecast(release, archive, near),
+            (Winds::Soundings(ascents), _) => self.of_soundings(release, ascents),
+            (Winds::Forecast(_), None) => Err(nothing_near(self.site)),
         }
-        weather.error = error;
-        weather.assumptions.extend(assumed);
-        Ok(weather)
     }
 
     /// A forecast's winds as far as `reach` around all the releases, counted from the first of
@@ -259,15 +243,31 @@ impl Weather<'_> {
         }
     }
 
-    /// How wrong the winds may be; `None` where they are taken as exact.
-    pub fn wind_error(&self) -> Option<&WindError> {
-        self.error.as_ref()
-    }
-
-    /// The error process on layers in which the planned flight spends `seconds`.
-    pub fn process(&self, model: &FlightModel, seconds: &[f64]) -> Option<WindErrorProcess> {
-        let table = self.error.as_ref()?;
-        Some(process_of(table, model, seconds))
+    /// How wrong the winds may be along the track of the planned flight, `None` where they are taken as
+    /// exact, and what is assumed of it.
+    pub fn error(&self, track: &[Moment]) -> (Option<WindError>, Vec<Assumption>) {
+        let met = self.sonde.as_ref().map(|sonde| wind_error::Met {
+            flight: way_up(track),
+            sonde,
+        });
+        let about = wind_error::About {
+            source: &self.source,
+            winds: &self.column.winds,
+            member_sigma: &self.member_sigma,
+            latitude_deg: self.site.lat_deg,
+            met,
+        };
+        let (mut error, mut assumed) = about.error(self.stated_error);
+        if let (Some(error), Some((factor, flights))) = (&mut error, self.learnt_error) {
+            error.widen(factor);
+            assumed.push(Assumption::Learnt {
+                what: LearntOf::Winds,
+                factor: 1.0,
+                wider: factor,
+                flights,
+            });
+        }
+        (error, assumed)
     }
 
     /// Where flights are set up in these winds: above the site at `site_m`, to come down on `terrain`.
@@ -286,6 +286,7 @@ impl Weather<'_> {
         &self,
         model: &FlightModel,
         seconds: &[f64],
+        error: Option<&WindError>,
         process: Option<&WindErrorProcess>,
     ) -> WindFacts {
         let (base_m, top_m) = (self.column.winds.base_m(), self.column.winds.top_m());
@@ -296,7 +297,6 @@ impl Weather<'_> {
                 .map(|(_, s)| s)
                 .sum()
         };
-        let error = self.error.as_ref();
         let sigma = error.filter(|t| t.parts.len() > 1);
         let drift_sigma_m = |error: &WindError| process_of(error, model, seconds).drift_sigma_m();
         let part = |part: &ErrorPart| ErrorPartFacts {
@@ -324,7 +324,9 @@ impl Weather<'_> {
     /// What to know of the winds, by what is known of them.
     pub fn notes(&self, facts: &WindFacts) -> Vec<Note> {
         let cleaned = self.cleaning.iter().cloned().map(Note::Cleaned);
-        let of_winds = wind_error::notes(facts, self.told_of_better);
+        // Not where the plan says how wrong these are.
+        let told_of_better = matches!(self.stated_error, None | Some(WindSpread::Sounding));
+        let of_winds = wind_error::notes(facts, told_of_better);
         cleaned.chain(of_winds).collect()
     }
 
@@ -407,7 +409,7 @@ impl<'a> SiteWinds<'a> {
             .collect();
         let placing = Placing::Stations(stations.clone());
         let weights = placing
-            .weights(self.site.normal(), 0.0)
+            .weights(self.site.normal(), 0.0, 0.0)
             .unwrap_or(Weights::one(0));
         let times = || blended.iter().filter_map(|a| a.sounding.time);
         let source = WindSource::Soundings {
@@ -460,6 +462,7 @@ impl<'a> SiteWinds<'a> {
             files: vec![nearest.file.clone()],
             own_at_10_m: sounding.wind_at_10_m,
             cleaning: sources::cleaned([nearest]),
+            sonde: Some(Way::of_sounding(sounding)).filter(|way| !way.is_unknown()),
             assumptions,
             ..self.of(release, column, Around::Nothing, source)
         }
@@ -484,8 +487,9 @@ impl<'a> SiteWinds<'a> {
             files: Vec::new(),
             cleaning: Vec::new(),
             member_sigma: Vec::new(),
-            error: None,
-            told_of_better: matches!(self.stated_error, None | Some(WindSpread::Sounding)),
+            sonde: None,
+            stated_error: self.stated_error,
+            learnt_error: self.learnt_error,
             assumptions: Vec::new(),
         }
     }
@@ -512,7 +516,7 @@ impl<'a> SiteWinds<'a> {
     ) -> Result<Weather<'a>> {
         let placing = Placing::of_block(near, self.site, release)?;
         let weights = placing
-            .weights(self.site.normal(), 0.0)
+            .weights(self.site.normal(), 0.0, 0.0)
             .map_err(|outside| not_covered(self.site, release, archive, outside))?;
         let members = member_winds(near, &weights);
         let share = 1.0 / members.len() as f64;
@@ -549,6 +553,14 @@ impl<'a> SiteWinds<'a> {
             ..self.of(release, column, Around::Forecast(archive), source)
         })
     }
+}
+
+/// A flight's way up to its burst.
+fn way_up(track: &[Moment]) -> Way {
+    let rises = |pair: &&[Moment]| pair[1].altitude_m > pair[0].altitude_m;
+    let up = track.windows(2).take_while(rises).count() + 1;
+    let moments = track.iter().take(up);
+    Way::of_moments(moments.map(|m| (m.altitude_m, m.time_s, m.place)))
 }
 
 /// What was left out of the winds, each with its reason.

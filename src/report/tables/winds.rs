@@ -136,6 +136,9 @@ fn summary(sounding: &Sounding, units: UnitSystem) -> String {
         ),
     );
     line("winds", &height_range(sounding, units));
+    if let Some(drift) = drift(sounding, units) {
+        line("drift", &drift);
+    }
     line("heights", height_source(sounding.heights));
     for (name, said) in gap_lines(sounding, units) {
         line(name, &said);
@@ -202,6 +205,26 @@ fn height_range(sounding: &Sounding, units: UnitSystem) -> String {
         units.height(low),
         units.height(high)
     )
+}
+
+/// How far and how long the sonde went, where the file tells it.
+fn drift(sounding: &Sounding, units: UnitSystem) -> Option<String> {
+    let known = |l: &&Level| l.place.is_some() || l.after_s.is_some();
+    let (first, last) = (
+        sounding.levels.iter().find(known)?,
+        sounding.levels.iter().rfind(known)?,
+    );
+    let places = first.place.zip(last.place);
+    let went = places.map(|(from, to)| {
+        let towards = compass_point(from.azimuth_deg(to));
+        let far = units.distance(from.distance_m(to));
+        format!("{far} towards {towards}")
+    });
+    let times = first.after_s.zip(last.after_s);
+    let took = times.map(|(from, to)| format!("in {}", duration((to - from).abs())));
+    let said: Vec<String> = went.into_iter().chain(took).collect();
+    let up_to = units.height(last.altitude_m);
+    Some(format!("the sonde's, up to {up_to}: {}", said.join(" ")))
 }
 
 fn height_source(source: HeightSource) -> &'static str {
