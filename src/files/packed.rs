@@ -34,10 +34,7 @@ pub fn read(path: &Path) -> Result<Vec<u8>> {
 pub fn unpacked(path: &Path) -> Result<Option<Vec<u8>>> {
     let name = shown(path);
     if !is_regular(path) {
-        let bytes = read_bytes(path)?;
-        let through = through(&name, &bytes, bytes.as_slice())?;
-        let unpacked = through.map(|through| bounded(&name, through, MOST_UNPACKED));
-        return Ok(Some(unpacked.transpose()?.unwrap_or(bytes)));
+        return opened(&name, read_bytes(path)?, MOST_UNPACKED).map(Some);
     }
     let no_file = |cause| Error::file(path, "read", cause);
     let open = || File::open(path).map_err(no_file);
@@ -47,6 +44,16 @@ pub fn unpacked(path: &Path) -> Result<Option<Vec<u8>>> {
     through
         .map(|through| bounded(&name, through, MOST_UNPACKED))
         .transpose()
+}
+
+/// Bytes that arrived, unpacked where they are packed, up to `most` bytes.
+///
+/// # Errors
+///
+/// They are packed and damaged, cut short or more than that, or are an archive of several files.
+pub fn opened(name: &str, bytes: Vec<u8>, most: u64) -> Result<Vec<u8>> {
+    let unpacked = through(name, &bytes, bytes.as_slice())?.map(|all| bounded(name, all, most));
+    Ok(unpacked.transpose()?.unwrap_or(bytes))
 }
 
 /// What unpacks a file that begins with `first`; `None` where it is not packed.
