@@ -14,7 +14,10 @@ use crate::units::to_si;
 use crate::wind::sounding::{HeightSource, Tally};
 
 /// Words that stand for a missing value.
-const MISSING_WORDS: [&str; 7] = ["nan", "na", "n/a", "null", "none", "missing", "m"];
+const MISSING_WORDS: [&str; 10] = [
+    "nan", "na", "n/a", "null", "none", "missing", "m", // Of a direction.
+    "vrb", "variable", "calm",
+];
 
 /// Signs that stand for a missing value, once or more; so does nothing at all.
 const MISSING_SIGNS: &str = "-/*";
@@ -54,7 +57,7 @@ impl Table {
     pub(super) fn read(mut self, file: &str, columns: &Columns) -> Result<Raw> {
         let mut used = self.understood(file, columns)?;
         let (mut time_cell, mut date_cell) = (None, None);
-        let mut moments = Vec::with_capacity(self.rows.len());
+        let mut stamps = Vec::with_capacity(self.rows.len());
         for (line, row) in &self.rows {
             let (mut time, mut date) = (None, None);
             for (place, column) in &mut used {
@@ -62,6 +65,11 @@ impl Table {
                 match column.quantity {
                     Quantity::Time => time = Some(cell),
                     Quantity::Date => date = Some(cell),
+                    // Nobody needs it: what is no number is missing.
+                    Quantity::Elapsed => {
+                        let value = value(cell, self.decimal_comma, &mut Tally::default());
+                        column.values.push(value.flatten());
+                    }
                     _ => {
                         let value = value(cell, self.decimal_comma, &mut self.tally);
                         column.values.push(value.ok_or_else(|| {
@@ -72,7 +80,7 @@ impl Table {
                     }
                 }
             }
-            moments.push(moment(time, date));
+            stamps.push((moment(time, date), time.and_then(clock_s)));
             time_cell = time_cell.or(time);
             date_cell = date_cell.or(date);
         }
@@ -80,12 +88,7 @@ impl Table {
         let used: Vec<Column> = used.into_iter().map(|(_, column)| column).collect();
         let (mut rows, position, heights) = rows(used, &mut self.tally);
         let time = self.time(time_cell, date_cell);
-        for (row, moment) in rows.iter_mut().zip(moments) {
-            let since = moment
-                .zip(time)
-                .map(|(to, from)| seconds_between(from, to.0));
-            row.after_s = row.after_s.or(since);
-        }
+        timed(&mut rows, &stamps, time);
         Ok(Raw {
             file: file.to_owned(),
             line: self.line,
@@ -287,9 +290,34 @@ impl Table {
     }
 }
 
+/// A time in a row, and whether it is only taken for UTC; and the time of day, s.
+type Stamp = (Option<(Timestamp, bool)>, Option<f64>);
+
+/// Gives rows the times since the release that they have not: by their stamps, else by their clock since the
+/// first, over midnight, too.
+fn timed(rows: &mut [Row], stamps: &[Stamp], release: Option<Timestamp>) {
+    let first_s = stamps.first().and_then(|(_, clock_s)| *clock_s);
+    for (row, (moment, clock_s)) in rows.iter_mut().zip(stamps) {
+        let since = moment.zip(release);
+        let since = since.map(|(to, from)| seconds_between(from, to.0));
+        let by_clock = clock_s.zip(first_s);
+        let by_clock = by_clock.map(|(to, from)| (to - from).rem_euclid(86_400.0));
+        row.after_s = row.after_s.or(since).or(by_clock);
+    }
+}
+
 /// A time, beside a date where it has none itself, and whether it is only taken for UTC.
 fn moment(time: Option<&str>, date: Option<&str>) -> Option<(Timestamp, bool)> {
     date_time(time?).or_else(|| date_time(&format!("{} {}", date?, time?)))
+}
+
+/// The time of day in a cell such as 23:05:10, s.
+fn clock_s(cell: &str) -> Option<f64> {
+    let mut parts = cell.split(':').map(|part| part.parse::<f64>().ok());
+    let [hour, minute, second] = [parts.next()??, parts.next()??, parts.next()??];
+    let is_one =
+        (0.0..24.0).contains(&hour) && [minute, second].iter().all(|x| (0.0..60.0).contains(x));
+    (is_one && parts.next().is_none()).then_some(3_600.0 * hour + 60.0 * minute + second)
 }
 
 /// Whether a heading says that its column is above the ground, or where a wind goes to.
@@ -437,7 +465,9 @@ fn drop_fillers(column: &mut Column, pressures: Option<&[Option<f64>]>, tally: &
             column.quantity,
             Quantity::Altitude | Quantity::Geopotential | Quantity::Height
         );
-        let can_be_true = filler > 0.0 && (is_height || column.quantity == Quantity::Pressure);
+        let is_large =
+            is_height || matches!(column.quantity, Quantity::Pressure | Quantity::Elapsed);
+        let can_be_true = filler > 0.0 && is_large;
         let alone = column
             .values
             .iter()

@@ -207,20 +207,19 @@ fn height_range(sounding: &Sounding, units: UnitSystem) -> String {
     )
 }
 
-/// How far and how long the sonde went, where the file tells it.
+/// How far and how long the sonde went, where the file tells it: up to the last known place, else time.
 fn drift(sounding: &Sounding, units: UnitSystem) -> Option<String> {
-    let known = |l: &&Level| l.place.is_some() || l.after_s.is_some();
-    let (first, last) = (
-        sounding.levels.iter().find(known)?,
-        sounding.levels.iter().rfind(known)?,
-    );
-    let places = first.place.zip(last.place);
-    let went = places.map(|(from, to)| {
+    let levels = &sounding.levels;
+    let placed = |l: &&Level| l.place.is_some();
+    let timed = |l: &&Level| l.after_s.is_some();
+    let last = levels.iter().rfind(placed).or(levels.iter().rfind(timed))?;
+    let from = levels.iter().find_map(|l| l.place);
+    let went = from.zip(last.place).map(|(from, to)| {
         let towards = compass_point(from.azimuth_deg(to));
-        let far = units.distance(from.distance_m(to));
-        format!("{far} towards {towards}")
+        format!("{} towards {towards}", units.distance(from.distance_m(to)))
     });
-    let times = first.after_s.zip(last.after_s);
+    let begun = levels.iter().find_map(|l| l.after_s);
+    let times = begun.zip(last.after_s);
     let took = times.map(|(from, to)| format!("in {}", duration((to - from).abs())));
     let said: Vec<String> = went.into_iter().chain(took).collect();
     let up_to = units.height(last.altitude_m);
