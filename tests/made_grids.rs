@@ -92,7 +92,13 @@ fn winds_and_altitudes_are_those_of_independent_decoders() {
             worst[1]
         );
         assert!(rows.len() == 16, "{name}");
-        assert!(worst[0] < 1e-5 && worst[1] < 5e-3, "{name}: {worst:?}");
+        // Rows of the coarse grid lie up to 0.01 degrees from where equally spaced ones would.
+        let near_m = if name == "made_reduced.grib2" {
+            1e-2
+        } else {
+            5e-3
+        };
+        assert!(worst[0] < 1e-5 && worst[1] < near_m, "{name}: {worst:?}");
     }
 }
 
@@ -168,9 +174,10 @@ fn a_reduced_grid_that_contradicts_itself_is_refused() {
     let whole = std::fs::read(path("made_reduced.grib2")).unwrap();
     let length = u64::from_be_bytes(whole[8..16].try_into().unwrap()) as usize;
     let message = &whole[..length];
-    // Section 3 begins behind sections 0 and 1.
-    let grid = 16 + 21;
-    assert_eq!(message[grid + 4], 3);
+    let mut grid = 16;
+    while message[grid + 4] != 3 {
+        grid += u32::from_be_bytes(message[grid..grid + 4].try_into().unwrap()) as usize;
+    }
     let mut refused = 0;
     for at in grid..grid + 72 + 64 {
         for byte in [0, 1, 0x7f, 0xff] {
@@ -188,6 +195,9 @@ fn a_reduced_grid_that_contradicts_itself_is_refused() {
     let mut part = message.to_vec();
     // Its last longitude: 180 degrees.
     part[grid + 59..grid + 63].copy_from_slice(&180_000_000_u32.to_be_bytes());
-    let told = GridFile::from_bytes("part", part).unwrap_err().to_string();
+    let told = GridFile::from_bytes("part", part)
+        .err()
+        .unwrap()
+        .to_string();
     assert!(told.contains("a reduced grid"), "{told}");
 }

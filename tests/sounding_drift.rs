@@ -74,7 +74,7 @@ landing_speed = "5 m/s"
 }
 
 fn zone(plan: &str) -> Value {
-    let json = windfall("zone", &[plan, "--draws", "16", "--json"]);
+    let json = windfall("zone", &[plan, "--draws", "20", "--json"]);
     assert_eq!(json.status.code(), Some(0), "{}", stderr(&json));
     serde_json::from_slice(&json.stdout).unwrap()
 }
@@ -114,7 +114,8 @@ fn a_flight_that_rises_as_its_sonde_did_is_with_it_all_the_way() {
     let slow = sigma_m_s(&of("slow", true, 2.5));
     let expected = expected_m_s(30.0, 180_000.0, 6_000.0);
     println!("{slow:.3} m/s for half the rate, {expected:.3} m/s by hand");
-    assert!((slow - expected).abs() < 5e-3);
+    // By hand a degree is as long at 30 km as on the ground.
+    assert!((slow - expected).abs() < 1e-2);
     let as_before = sigma_m_s(&of("slow_unknown", false, 2.5));
     assert!((as_before - unknown).abs() < 2e-3);
 }

@@ -570,6 +570,7 @@ mod tests {
                 "gfs-thredds",
                 "hrrr",
                 "hrrr-filter",
+                "icon-eu",
                 "point",
                 "rap",
                 "rrfs"

@@ -162,7 +162,9 @@ mod tests {
                 2 * text.len()
             );
             assert_eq!(read_back(&gz(&bz2(&packed))).unwrap(), text);
-            let deep = read_back(&gz(&gz(&gz(&packed)))).unwrap_err().to_string();
+            let deep = read_back(&gz(&gz(&gz(&gz(&packed)))))
+                .unwrap_err()
+                .to_string();
             assert!(deep.contains("packed 4 times or more"), "{deep}");
             let cut = read_back(&packed[..packed.len() - 12])
                 .unwrap_err()
