@@ -91,11 +91,9 @@ fn of_message(name: &str, message: &[u8]) -> std::result::Result<Vec<Raw>, Strin
     };
     let (first, mut rest) = section(message.get(8..).unwrap_or_default())?;
     let octet = |n: usize| first.get(n - 1).copied().unwrap_or(0);
-    if octet(category) != 2 {
-        return Err(format!(
-            "data of category {}, not soundings",
-            octet(category)
-        ));
+    let category = octet(category);
+    if category != 2 {
+        return Err(format!("data of category {category}, not soundings"));
     }
     if octet(flags) & HAS_SECTION_2 != 0 {
         rest = section(rest)?.1;
@@ -129,8 +127,8 @@ fn ascent(name: &str, events: &[Event]) -> Raw {
                 row.lat_deg = row.lat_deg.zip(lat).map(|(moved, from)| from + moved);
                 row.lon_deg = row.lon_deg.zip(lon).map(|(moved, from)| from + moved);
                 // Shears of the wind, and levels of nothing.
-                if row.temperature_k.is_some() || row.speed_m_s.is_some() || row.east_m_s.is_some()
-                {
+                let known = [row.temperature_k, row.speed_m_s, row.east_m_s];
+                if known.iter().any(Option::is_some) {
                     rows.push(row);
                 }
             }
