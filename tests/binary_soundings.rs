@@ -123,6 +123,48 @@ fn bufr_is_what_eccodes_reads() {
     assert_eq!(all, 962);
 }
 
+/// Times and places of levels (309052, 309057) as ecCodes gives them.
+#[test]
+fn sondes_of_bufr_drift_as_eccodes_says() {
+    let (mut times, mut places) = (0, 0);
+    for row in table("bufr_drift_reference.csv") {
+        let message: usize = row["message"].parse().unwrap();
+        let sounding = &read(&row["file"])[message - 1];
+        let lat = sounding.position.unwrap().lat_deg;
+        let wanted = |column| number(&row, column);
+        let altitude_m = Geopotential(wanted("height_gpm").unwrap()).altitude_m(lat);
+        let Some(level) = level(sounding, wanted("pressure_pa").unwrap(), altitude_m) else {
+            continue;
+        };
+        if let Some(after_s) = wanted("after_s") {
+            assert_eq!(level.after_s, Some(after_s), "{row:?}");
+            times += 1;
+        }
+        if let Some((lat, lon)) = wanted("lat").zip(wanted("lon")) {
+            let place = level.place.unwrap();
+            let near = (place.lat_deg - lat).abs() < 1e-5 && (place.lon_deg - lon).abs() < 1e-5;
+            assert!(near, "{row:?} {level:?}");
+            places += 1;
+        }
+    }
+    assert!(times > 40 && places > 40, "{times} {places}");
+    let shown = windfall("winds", &[path("pdbufr_temp_hires.bufr").to_str().unwrap()]);
+    let shown = stdout(&shown);
+    assert!(shown.contains("drift     the sonde's, up to"), "{shown}");
+}
+
+/// The way of a sonde in the columns of NetCDF: what netCDF4 reads in the last row of the thinned file.
+#[test]
+fn sondes_of_netcdf_drift() {
+    let whole = read("darwin_20060119_1633.cdf");
+    assert_eq!(whole[0].levels[0].after_s, Some(0.0));
+    let thin = read("made_cf_sounding.nc");
+    let top = thin[0].levels.last().unwrap();
+    assert_eq!(top.after_s, Some(3_144.0));
+    let place = top.place.unwrap();
+    assert!((place.lat_deg + 12.439_385).abs() < 1e-5 && (place.lon_deg - 130.797_12).abs() < 1e-5);
+}
+
 #[test]
 fn netcdf_is_what_netcdf4_reads() {
     let soundings = read("darwin_20060119_1633.cdf");
@@ -192,7 +234,14 @@ fn editions_subsets_and_compression_make_no_difference() {
     ] {
         let found = read(file);
         assert_eq!(found.len(), subsets, "{file}");
-        assert_eq!(found[0].levels, whole.levels, "{file}");
+        // They were written without the way of the sonde.
+        let standing = |level: &Level| Level {
+            after_s: None,
+            place: None,
+            ..*level
+        };
+        let standing: Vec<Level> = whole.levels.iter().map(standing).collect();
+        assert_eq!(found[0].levels, standing, "{file}");
         assert_eq!(found[0].time, whole.time, "{file}");
         let Some(second) = found.get(1) else {
             continue;

@@ -45,10 +45,8 @@ fn own_winds(flight: &WholeFlight, plan: &Plan) -> Winds {
         let wind = own.mean(z - 125.0, z + 125.0);
         Level {
             altitude_m: z,
-            pressure_pa: None,
-            temperature_k: None,
-            vapour_pressure_pa: None,
             wind: Some(Wind { ..wind }),
+            ..Level::default()
         }
     };
     let sounding = Sounding {

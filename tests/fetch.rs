@@ -656,6 +656,7 @@ fn an_interrupted_download_goes_on_where_it_was() {
 
 #[test]
 fn a_server_says_when_to_come_again() {
+    assert_eq!(Patience::default().longest, Duration::from_secs(600));
     for (asked, longest) in [("1", false), ("86400", true)] {
         let busy = move |r: &Request, before| match is_data(r) && before == 0 {
             true => {
@@ -1162,7 +1163,7 @@ fn inventory(name: &str) -> Vec<Message> {
 
 #[test]
 fn real_inventories_are_read_whole() {
-    for (name, count) in [
+    let known = [
         ("arwen_gfs.t12z.pgrb2.0p25.f000.idx", 696),
         ("kerchunk_gfs.t00z.pgrb2.0p25.f000.idx", 696),
         ("kerchunk_gfs.t00z.pgrb2.0p25.f006.test-limit-100.idx", 100),
@@ -1170,7 +1171,13 @@ fn real_inventories_are_read_whole() {
         ("kerchunk_hrrr.t01z.wrfsfcf00.grib2.idx", 170),
         ("kerchunk_hrrr.t01z.wrfsfcf05.grib2.idx", 173),
         ("kerchunk_hrrr.t01z.wrfsubhf00.grib2.idx", 49),
-    ] {
+    ];
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/inventories");
+    let mut there = names(&folder);
+    there.retain(|name| name != "README.md");
+    there.sort();
+    assert_eq!(there, known.map(|(name, _)| name));
+    for (name, count) in known {
         let messages = inventory(name);
         let fields: usize = messages.iter().map(|m| m.fields.len()).sum();
         assert_eq!(fields, count, "{name}");

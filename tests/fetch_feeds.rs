@@ -12,6 +12,7 @@ use std::path::Path;
 
 use jiff::Timestamp;
 use windfall::fetch::feed::{Feed, Feeds};
+use windfall::fetch::field::Level;
 use windfall::fetch::inventory::{Message, idx};
 use windfall::fetch::region::Region;
 use windfall::fetch::runs::{Period, candidates};
@@ -122,6 +123,56 @@ fn no_address_is_without_encryption_and_every_service_is_paced() {
             "{}",
             feed.name
         );
+    }
+}
+
+/// What keepers changed since 2024, as public downloaders and inventories of 2024 to 2026 have it.
+#[test]
+fn feeds_are_of_today() {
+    let feeds = Feeds::built_in().unwrap();
+    let reach = |name: &str, hour: u8| {
+        let runs = &feeds.get(name).unwrap().runs;
+        let of_hour = runs.iter().find(|r| r.hours.contains(&hour));
+        *of_hour.unwrap().steps.last().unwrap()
+    };
+    let levels = |name: &str| {
+        let wanted = &feeds.get(name).unwrap().wanted;
+        let winds = wanted.iter().filter(|w| w.code == [0, 2, 2]);
+        let hpa = winds.filter_map(|w| match w.level {
+            Level::Pressure(hpa) => Some(hpa),
+            _ => None,
+        });
+        hpa.collect::<Vec<f64>>()
+    };
+    for name in ["ecmwf", "ecmwf-ens"] {
+        let reaches = [0, 6, 12, 18].map(|hour| reach(name, hour));
+        assert_eq!(reaches, [360, 144, 360, 144], "{name}");
+        assert!(levels(name).ends_with(&[10.0]), "{name}");
+    }
+    let complete_s = feeds.get("ecmwf-ens").unwrap().complete_after_s;
+    assert!((31_200..=34_000).contains(&complete_s), "8 h 40 min or so");
+    let ai = feeds.get("ecmwf-ai").unwrap();
+    assert!(ai.urls[0].text().contains("/aifs-single/0p25/oper/"));
+    let heights = ai.wanted.iter().find(|w| w.name == "z").unwrap();
+    assert_eq!(heights.code, [0, 3, 4]);
+    let all = [0, 6, 12, 18].map(|hour| reach("ecmwf-ai", hour));
+    assert_eq!(all, [360; 4]);
+    assert!(ai.runs[0].steps.windows(2).all(|s| s[1] - s[0] == 6));
+    assert_eq!(levels("ecmwf-ai").len(), 13);
+    let successor = feeds.get("rrfs").unwrap();
+    assert!(successor.urls[0].text().contains("noaa-rrfs-ops-pds"));
+    assert_eq!(levels("rrfs").len(), 45);
+    assert_eq!(levels("rrfs").last(), Some(&2.0));
+    for name in [
+        "rrfs",
+        "ecmwf-ai",
+        "icon-eu",
+        "gdps",
+        "hrrr-filter",
+        "rap",
+        "point",
+    ] {
+        assert!(feeds.get(name).unwrap().untried.is_some(), "{name}");
     }
 }
 

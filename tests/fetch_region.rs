@@ -648,3 +648,53 @@ fn the_names_asked_of_such_a_server_are_those_of_a_real_answer() {
         );
     }
 }
+
+/// A model on a Lambert cone, as the filter cuts it out: a real message file stands for the answer. The
+/// region asked for is in degrees, what comes is a part of the model's own map.
+#[test]
+fn a_region_of_a_map_that_is_no_grid_of_degrees() {
+    const NAM: &[u8] = include_bytes!("data/grids/nam_lambert_20180917_00z.grib2");
+    let send = |_: &Request, _| Answer::Raw(without_length_of(NAM));
+    for (name, script) in [
+        ("hrrr-filter", "filter_hrrr_3d.pl"),
+        ("rap", "filter_rap.pl"),
+    ] {
+        let server = Server::start(Files::new(), send);
+        let feeds = Feeds::built_in().unwrap();
+        let feeds = feeds.extended("test.toml", &table(&server)).unwrap();
+        let midnight = "2018-09-17T00:00:00Z";
+        let place = Place::new();
+        let site = Position::new(41.3, -96.4).unwrap();
+        let order = Order {
+            run: Some(time(midnight)),
+            folder: place.folder.path().to_owned(),
+            ..order(feeds.get(name).unwrap(), site, [midnight; 2])
+        };
+        let client = Client::new(patience());
+        let found = survey(&client, &order, &|_| ()).unwrap();
+        download(&client, &order, &found, &found.files[0], &|_| (), &|_| ()).unwrap();
+        let asked = server.seen().last().unwrap().path.clone();
+        assert!(asked.starts_with(&format!("/cgi-bin/{script}?")), "{asked}");
+        // 200 km are 1.8 degrees of latitude, rounded outwards to the feed's spacing.
+        for edge in [
+            "toplat=43.",
+            "bottomlat=39.",
+            "leftlon=-98.",
+            "rightlon=-93.",
+        ] {
+            assert!(asked.contains(edge), "{edge}: {asked}");
+        }
+        let bytes = fs::read(&found.files[0].path).unwrap();
+        assert!(bytes == NAM, "{name}");
+        let file = GridFile::from_bytes(name, bytes).unwrap();
+        let plane = format!("{:?}", file.lattices[0].plane);
+        assert!(plane.contains("+proj=lcc"), "{plane}");
+    }
+}
+
+fn without_length_of(body: &[u8]) -> Vec<u8> {
+    let Answer::Raw(answer) = without_length(body) else {
+        unreachable!();
+    };
+    answer
+}

@@ -103,13 +103,11 @@ fn prior(flight: &WholeFlight, which: u64, number: u64) -> (Plan, Winds) {
         let wind = own.mean(z - 125.0, z + 125.0);
         Level {
             altitude_m: *z,
-            pressure_pa: None,
-            temperature_k: None,
-            vapour_pressure_pa: None,
             wind: Some(Wind {
                 east_m_s: wind.east_m_s + e[0],
                 north_m_s: wind.north_m_s + e[1],
             }),
+            ..Level::default()
         }
     };
     let sounding = Sounding {

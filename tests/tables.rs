@@ -451,3 +451,112 @@ fn a_lost_ascent_is_said_wherever_its_file_is_flown_in() {
         stderr(&output)
     );
 }
+
+/// Ways in which the bytes of a text are spoilt on their way to a crew.
+#[test]
+fn bytes_of_other_systems_make_no_difference() {
+    let head = "pressure_hPa,geopotential_height_m,temperature_C,wind_dir_deg,wind_speed_m/s\n";
+    let text = table(head, ",", plain);
+    let expected = reference().levels;
+    let units = |unit: fn(u16) -> [u8; 2]| text.encode_utf16().flat_map(unit).collect::<Vec<u8>>();
+    let gz = |bytes: &[u8]| {
+        let mut gz = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::best());
+        gz.write_all(bytes).unwrap();
+        gz.finish().unwrap()
+    };
+    for (name, bytes) in [
+        ("carriage returns", text.replace('\n', "\r").into_bytes()),
+        ("UTF-16, no mark", units(u16::to_le_bytes)),
+        ("UTF-16 the other way, no mark", units(u16::to_be_bytes)),
+        ("zeros at the end", [text.as_bytes(), &[0; 300]].concat()),
+        (
+            "the end mark of old systems",
+            [text.as_bytes(), b"\x1a"].concat(),
+        ),
+        ("packed twice", gz(&gz(text.as_bytes()))),
+    ] {
+        let path = folder().join("bytes");
+        std::fs::write(&path, bytes).unwrap();
+        let read = read_soundings(&path, None).unwrap_or_else(|e| panic!("{name}: {e}"));
+        assert_eq!(read[0].levels, expected, "{name}");
+    }
+    let zeros = folder().join("zeros");
+    std::fs::write(
+        &zeros,
+        [text.as_bytes(), &[0; 300], text.as_bytes()].concat(),
+    )
+    .unwrap();
+    assert!(
+        read_soundings(&zeros, None)
+            .unwrap_err()
+            .to_string()
+            .contains("binary")
+    );
+}
+
+/// When and where the sonde was, by whatever columns say it; it changes nothing else.
+#[test]
+fn times_and_places_of_levels_are_kept() {
+    let head = "pressure_hPa,geopotential_height_m,temperature_C,wind_dir_deg,wind_speed_m/s";
+    let with = |name: &str, cell: &dyn Fn(usize) -> String| {
+        let mut text = format!("{name},{head}\n");
+        for (k, row) in rows().iter().enumerate() {
+            writeln!(text, "{},{}", cell(k), plain(row).join(",")).unwrap();
+        }
+        read(&text)
+    };
+    let expected = reference().levels;
+    let clock = |k: usize| {
+        let s = 23 * 3_600 + 1_800 + 60 * k;
+        format!("{:02}:{:02}:{:02}", s / 3_600 % 24, s / 60 % 60, s % 60)
+    };
+    let stamp = |k: usize| format!("2007-11-20T17:{:02}:{:02}Z", k / 2, 30 * (k % 2));
+    let seconds = |k: usize| format!("{}", 60 * k);
+    let minutes = |k: usize| format!("{k}");
+    let odd = |k: usize| format!("T+{k}");
+    type Cell<'a> = &'a dyn Fn(usize) -> String;
+    for (name, cell, step_s) in [
+        ("time_s", &seconds as Cell, Some(60.0)),
+        ("elapsed time [sec]", &seconds, Some(60.0)),
+        ("flight time (min)", &minutes, Some(60.0)),
+        ("time", &clock, Some(60.0)),
+        ("time", &stamp, Some(30.0)),
+        ("time_s", &odd, None),
+        ("elapsed time", &minutes, None),
+    ] {
+        let s = with(name, cell);
+        assert_eq!(s.levels.len(), expected.len(), "{name}");
+        assert_eq!(s.tally.fillers, reference().tally.fillers, "{name}");
+        for (level, wanted) in s.levels.iter().zip(&expected) {
+            assert_eq!(
+                (level.wind, level.altitude_m),
+                (wanted.wind, wanted.altitude_m)
+            );
+        }
+        let last = rows().len() - 1;
+        let after_s = s.levels[s.levels.len() - 1].after_s;
+        assert_eq!(after_s, step_s.map(|step| step * last as f64), "{name}");
+    }
+    let moving = with("lat,lon", &|k| {
+        format!("{:.2},{:.2}", 50.0 + 0.01 * k as f64, 14.5)
+    });
+    let top = moving.levels[moving.levels.len() - 1].place.unwrap();
+    assert!((top.lat_deg - (50.0 + 0.01 * (rows().len() - 1) as f64)).abs() < 1e-9);
+    // The station's own place in every row is no way.
+    let standing = with("lat,lon", &|_| "50.01,14.45".into());
+    assert!(standing.levels.iter().all(|level| level.place.is_none()));
+    assert!((standing.position.unwrap().lat_deg - 50.01).abs() < 1e-9);
+}
+
+#[test]
+fn a_direction_that_varies_is_none() {
+    let head = "altitude_m,wind_dir,wind_speed_kt\n";
+    let s = read(&format!(
+        "{head}100,VRB,2\n200,calm,0\n300,270,10\n400,280,12\n"
+    ));
+    let winds: Vec<bool> = s.levels.iter().map(|l| l.wind.is_some()).collect();
+    assert_eq!(
+        (s.levels[0].altitude_m, &winds[..]),
+        (200.0, &[true; 3][..])
+    );
+}

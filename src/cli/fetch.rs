@@ -138,7 +138,7 @@ fn introduce(args: &FetchArgs, order: &Order, aloft: &TimeAloft, say: &dyn Fn(&s
             order.reach_m / 1e3
         ));
     }
-    let asks = feed.service.is_none() && feed.point.is_none();
+    let asks = feed.service.is_none() && feed.point.is_none() && feed.whole_bytes.is_none();
     match (args.dry_run, asks) {
         (false, _) => {}
         (true, true) => {

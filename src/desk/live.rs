@@ -25,13 +25,13 @@ use crate::winds::Winds;
 use crate::zone::{Options, Prediction, predict_and_keep};
 
 /// What is wrong, and the field it belongs to.
-pub type LiveReply = (Option<String>, String);
+pub type FieldFault = (Option<String>, String);
 
 /// What is shown of a plan.
 #[derive(Default)]
 pub struct Live {
     /// What is wrong with the plan.
-    pub faults: Vec<LiveReply>,
+    pub faults: Vec<FieldFault>,
     /// The fill.
     pub fill: Option<Markup>,
     /// The winds.
@@ -130,11 +130,11 @@ pub fn live(
 }
 
 /// What is wrong with a plan's text: the field it belongs to, if it has one, and the plan's own words.
-pub fn faults(desk: &Desk, name: &str, text: &str) -> Vec<LiveReply> {
+pub fn faults(desk: &Desk, name: &str, text: &str) -> Vec<FieldFault> {
     parsed(desk, name, text).map_or_else(|error| told(name, text, &error), |_| Vec::new())
 }
 
-fn told(name: &str, text: &str, error: &Error) -> Vec<LiveReply> {
+fn told(name: &str, text: &str, error: &Error) -> Vec<FieldFault> {
     let doc = PlanText::read(text);
     let of = |fault: &Fault| {
         let field = doc.as_ref().and_then(|doc| of_fault(doc, fault));

@@ -15,7 +15,6 @@ use super::manifest::{Manifest, digest};
 use super::parallel;
 use super::part::PartFile;
 use super::ranges::{Chunk, RangeSource, chunks};
-use super::service::Service;
 use super::survey::{Order, Planned, Survey};
 use crate::error::{Error, Fault, Result};
 use crate::files::write_atomically;
@@ -55,10 +54,12 @@ pub fn download(
         survey,
         file,
     };
-    match (&order.feed.service, &order.feed.point) {
-        (Some(service), _) => task.answers(service, arrived),
-        (None, Some(keys)) => task.point(keys, arrived),
-        (None, None) => task.messages(say, arrived),
+    let feed = order.feed;
+    match (&feed.service, &feed.point, feed.whole_bytes) {
+        (Some(service), ..) => task.answers(service.missing.as_deref(), arrived),
+        (None, Some(keys), _) => task.point(keys, arrived),
+        (None, None, Some(_)) => task.answers(None, arrived),
+        (None, None, None) => task.messages(say, arrived),
     }
 }
 
@@ -133,11 +134,11 @@ impl Task<'_> {
         }
     }
 
-    /// A file of a service's answers.
-    fn answers(&self, service: &Service, arrived: &(dyn Fn(u64) + Sync)) -> Result<Manifest> {
+    /// A file of whole answers; `missing` are a service's words where it has none.
+    fn answers(&self, missing: Option<&str>, arrived: &(dyn Fn(u64) + Sync)) -> Result<Manifest> {
         let file = self.file;
         let ask = |asked: &FetchRequest| {
-            let bytes = self.answer(service, asked)?;
+            let bytes = self.answer(missing, asked)?;
             arrived(asked.about);
             Ok(bytes)
         };
@@ -162,8 +163,8 @@ impl Task<'_> {
     }
 
     /// An answer, whole and of the step asked for.
-    fn answer(&self, service: &Service, asked: &FetchRequest) -> Result<Vec<u8>> {
-        let answer = self.client.reply(&asked.url, service.missing.as_deref())?;
+    fn answer(&self, missing: Option<&str>, asked: &FetchRequest) -> Result<Vec<u8>> {
+        let answer = self.client.reply(&asked.url, missing)?;
         let bytes = answer.ok_or_else(|| {
             let expected = "a run that is complete; --run asks for the one before";
             Error::from(Fault::new(shown(&asked.url), "no such file", expected))

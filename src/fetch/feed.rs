@@ -21,6 +21,9 @@ const BUILT_IN: &str = include_str!("feeds.toml");
 /// Steps a feed may have at most; a stride of an hour reaches 41 days.
 const MOST_STEPS: usize = 1000;
 
+/// Files that are got whole are not said to be longer, bytes.
+const LONGEST_WHOLE: u64 = 100_000_000;
+
 /// A public forecast.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Feed {
@@ -46,6 +49,8 @@ pub struct Feed {
     pub area: Option<FeedArea>,
     /// Every field that a flight needs of a step.
     pub wanted: Vec<WantedField>,
+    /// About how many bytes a file has, where each is got whole: it is small, and may be packed.
+    pub whole_bytes: Option<u64>,
     /// The service that cuts a region out, if it is one.
     pub service: Option<Service>,
     /// Where what stands in its answers, if it is a forecast for points in JSON.
@@ -212,6 +217,7 @@ struct Table {
     variables: Vec<Variable>,
     #[serde(default)]
     surface: Vec<Single>,
+    whole_bytes: Option<u64>,
     service: Option<Service>,
     point: Option<PointKeys>,
     requests_a_minute: Option<u32>,
@@ -336,6 +342,20 @@ fn check(name: &str, table: Table, notes: &mut Notes) -> Feed {
         }
     };
     check_service(&table, &urls, notes);
+    let sized = table
+        .whole_bytes
+        .is_none_or(|bytes| (1..=LONGEST_WHOLE).contains(&bytes));
+    let expected = "1 to 100,000,000: larger files are read in parts";
+    notes.unless(sized, "whole_bytes", "another number", expected);
+    let alone = table.service.is_none() && table.point.is_none();
+    let plain = table.inventory == InventoryKind::None && alone;
+    let expected = "inventory = \"none\", and neither service nor point";
+    notes.unless(
+        table.whole_bytes.is_none() || plain,
+        "whole_bytes",
+        "more ways to ask",
+        expected,
+    );
     let paced = table.requests_a_minute != Some(0);
     notes.unless(paced, "requests_a_minute", "0", "1 or more");
     Feed {
@@ -350,6 +370,7 @@ fn check(name: &str, table: Table, notes: &mut Notes) -> Feed {
         members: table.members,
         area: table.area,
         wanted,
+        whole_bytes: table.whole_bytes,
         service: table.service,
         point: table.point,
         a_minute: table.requests_a_minute,
@@ -434,7 +455,7 @@ fn urls(table: &Table, notes: &mut Notes) -> Vec<Template> {
 
 /// The addresses that one stands for: where it has `{name}`, a file for every variable on every level.
 fn of_each_field(url: &str, table: &Table) -> Vec<String> {
-    if !url.contains("{name}") {
+    if !url.contains("{name") {
         return vec![url.to_owned()];
     }
     let fields = table.variables.iter().flat_map(|variable| {
@@ -444,7 +465,11 @@ fn of_each_field(url: &str, table: &Table) -> Vec<String> {
             .map(|level| (&variable.name, level.to_string()))
     });
     fields
-        .map(|(name, level)| url.replace("{name}", name).replace("{level}", &level))
+        .map(|(name, level)| {
+            url.replace("{name}", name)
+                .replace("{name:small}", &name.to_lowercase())
+                .replace("{level}", &level)
+        })
         .collect()
 }
 
@@ -545,6 +570,7 @@ mod tests {
                 "gfs-thredds",
                 "hrrr",
                 "hrrr-filter",
+                "icon-eu",
                 "point",
                 "rap",
                 "rrfs"

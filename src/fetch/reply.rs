@@ -1,16 +1,17 @@
-//! Whole files that a service makes for the question: with or without their length told.
+//! Whole files, that a service makes for the question or that lie packed: with or without their length told.
 
 use ureq::http::{StatusCode, header};
 
 use super::check::{Wholeness, plain_text, wholeness};
 use super::http::{Client, Tried, Trouble, cut_short, is_missing, read_most, refusal, text_header};
 use crate::error::Result;
+use crate::files::packed;
 
 /// The longest answer that is read, bytes.
 const LONGEST: u64 = 256 << 20;
 
 impl Client {
-    /// What a service makes: a whole GRIB or NetCDF file; `None` if it says that there is none,
+    /// A whole GRIB or NetCDF file, unpacked where it is packed; `None` if it says that there is none,
     /// by its status or by the words `missing`.
     ///
     /// # Errors
@@ -55,6 +56,9 @@ impl Client {
             let found = format!("more than {LONGEST} bytes");
             return Err(Trouble::Lasting(found, "a part of a forecast".into()));
         }
+        // A packed file that ends too early may be whole the next time.
+        let bytes = packed::opened("the answer", bytes, LONGEST)
+            .map_err(|fault| Trouble::passing(fault.to_string()))?;
         match wholeness(&bytes) {
             Wholeness::Whole => Ok(Some(bytes)),
             Wholeness::CutShort(found) => Err(Trouble::passing(found)),

@@ -220,6 +220,9 @@ fn attempt(
     if order.feed.point.is_some() {
         return Ok(Attempt::There(of_point(order, choice)));
     }
+    if let Some(about) = order.feed.whole_bytes {
+        return of_whole(client, order, choice, about);
+    }
     let mut files = planned(order, choice);
     let to_fetch = || files.iter().filter(|f| f.there.is_none());
     let mut urls: Vec<String> = to_fetch()
@@ -299,6 +302,39 @@ fn of_service(
     }))
 }
 
+/// A run whose files are got whole, once it is known to be there.
+fn of_whole(client: &Client, order: &Order, choice: &RunChoice, about: u64) -> Result<Attempt> {
+    let mut files = planned(order, choice);
+    for file in files.iter_mut().filter(|f| f.there.is_none()) {
+        let question = |step: &u32| {
+            let urls = asked::files(order.feed, choice, *step, &file.member);
+            let asked = |url| FetchRequest {
+                url,
+                step: *step,
+                goes_on: false,
+                about,
+            };
+            urls.into_iter().map(asked).collect::<Vec<_>>()
+        };
+        file.asked = file.steps.iter().flat_map(question).collect();
+    }
+    // The last step of a run comes last.
+    let last = files.last().and_then(|f| f.asked.last());
+    if let Some(last) = last.filter(|_| order.probe) {
+        const FIRST: ByteSpan = ByteSpan {
+            start: 0,
+            length: 16,
+        };
+        if client.piece(&last.url, FIRST)?.is_none() {
+            return Ok(Attempt::Missing(shown(&last.url)));
+        }
+    }
+    Ok(Attempt::There(Survey {
+        choice: choice.clone(),
+        files,
+    }))
+}
+
 /// The one question of a point forecast, which is for all hours.
 fn of_point(order: &Order, choice: &RunChoice) -> Survey {
     let mut files = planned(order, choice);
@@ -336,10 +372,11 @@ fn planned(order: &Order, choice: &RunChoice) -> Vec<Planned> {
         members => members.iter().cloned().map(Some).collect(),
     };
     let service = order.feed.service.as_ref();
-    let of_steps: Vec<Vec<u32>> = match service.map(|s| s.format) {
-        // NetCDF files are not put end to end.
-        Some(Format::NetCdf) => choice.steps.iter().map(|step| vec![*step]).collect(),
-        _ => vec![choice.steps.clone()],
+    // NetCDF files are not put end to end, and whole files of the globe would be much to hold.
+    let apart = service.is_some_and(|s| s.format == Format::NetCdf);
+    let of_steps: Vec<Vec<u32>> = match apart || order.feed.whole_bytes.is_some() {
+        true => choice.steps.iter().map(|step| vec![*step]).collect(),
+        false => vec![choice.steps.clone()],
     };
     let urls: Vec<String> = order.feed.urls.iter().map(|u| shown(u.text())).collect();
     let region = order.region();

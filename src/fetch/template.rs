@@ -85,7 +85,7 @@ impl Template {
             return Err((format!("\"{text}\""), expected));
         }
         let expected = "{date}, {hour}, {step}, {step:3}, {member}, {valid}, of files of one field each \
-                        {name} and {level}, of a service {west}, \
+                        {name}, {name:small} and {level}, of a service {west}, \
                         {east}, {south}, {north}, {variables}, {levels}, of a point forecast {lat}, \
                         {lon}, {first}, {last}";
         let mut parts = Vec::new();

@@ -12,6 +12,8 @@ use crate::error::{Error, Fault, Result};
 
 /// Nothing is unpacked beyond this, bytes: a small file could fill the memory.
 const MOST_UNPACKED: u64 = 512 << 20;
+/// Nor more often than this.
+const DEEPEST: usize = 4;
 
 /// The content of a file, unpacked where it is packed.
 ///
@@ -34,19 +36,41 @@ pub fn read(path: &Path) -> Result<Vec<u8>> {
 pub fn unpacked(path: &Path) -> Result<Option<Vec<u8>>> {
     let name = shown(path);
     if !is_regular(path) {
-        let bytes = read_bytes(path)?;
-        let through = through(&name, &bytes, bytes.as_slice())?;
-        let unpacked = through.map(|through| bounded(&name, through, MOST_UNPACKED));
-        return Ok(Some(unpacked.transpose()?.unwrap_or(bytes)));
+        return opened(&name, read_bytes(path)?, MOST_UNPACKED).map(Some);
     }
     let no_file = |cause| Error::file(path, "read", cause);
     let open = || File::open(path).map_err(no_file);
     let mut first = Vec::new();
     open()?.take(6).read_to_end(&mut first).map_err(no_file)?;
     let through = through(&name, &first, BufReader::new(open()?))?;
-    through
-        .map(|through| bounded(&name, through, MOST_UNPACKED))
+    let unpacked = through.map(|through| bounded(&name, through, MOST_UNPACKED));
+    let unpacked = unpacked.transpose()?;
+    unpacked
+        .map(|bytes| opened(&name, bytes, MOST_UNPACKED))
         .transpose()
+}
+
+/// Bytes that arrived, unpacked where they are packed, up to `most` bytes.
+///
+/// # Errors
+///
+/// They are packed and damaged, cut short or more than that, or are an archive of several files.
+pub fn opened(name: &str, mut bytes: Vec<u8>, most: u64) -> Result<Vec<u8>> {
+    // What is packed may be packed again on its way.
+    for _ in 0..DEEPEST {
+        let through = through(name, &bytes, bytes.as_slice())?;
+        match through.map(|all| bounded(name, all, most)).transpose()? {
+            Some(unpacked) => bytes = unpacked,
+            None => return Ok(bytes),
+        }
+    }
+    let expected = "the file that is in it";
+    Err(Fault::new(
+        name,
+        format!("a file packed {DEEPEST} times or more"),
+        expected,
+    )
+    .into())
 }
 
 /// What unpacks a file that begins with `first`; `None` where it is not packed.
@@ -137,6 +161,11 @@ mod tests {
                     .len(),
                 2 * text.len()
             );
+            assert_eq!(read_back(&gz(&bz2(&packed))).unwrap(), text);
+            let deep = read_back(&gz(&gz(&gz(&gz(&packed)))))
+                .unwrap_err()
+                .to_string();
+            assert!(deep.contains("packed 4 times or more"), "{deep}");
             let cut = read_back(&packed[..packed.len() - 12])
                 .unwrap_err()
                 .to_string();

@@ -130,9 +130,10 @@ impl LayerField {
         }
     }
 
-    /// The columns around a place at a time, seconds since the planned release.
-    pub fn weights(&self, place: Normal, time_s: f64) -> Result<Weights, Outside> {
-        self.placing.weights(place, self.release_s + time_s)
+    /// The columns around a place at a time, seconds since the planned release, and at an altitude.
+    pub fn weights(&self, place: Normal, time_s: f64, altitude_m: f64) -> Result<Weights, Outside> {
+        self.placing
+            .weights(place, self.release_s + time_s, altitude_m)
     }
 
     /// Drift through leg `leg` of the columns of a member, m: the sum over its layers of wind times

@@ -2,6 +2,7 @@
 
 use jiff::Timestamp;
 
+use super::drifted;
 use crate::atmosphere::{
     Geopotential, hypsometric_thickness, saturation_vapour_pressure_pa, standard,
     standard_height_of_pressure, virtual_temperature_k,
@@ -46,6 +47,11 @@ pub(super) struct Row {
     pub from_deg: Option<f64>,
     pub east_m_s: Option<f64>,
     pub north_m_s: Option<f64>,
+    /// From the release of the sonde, s.
+    pub after_s: Option<f64>,
+    /// Where the sonde was.
+    pub lat_deg: Option<f64>,
+    pub lon_deg: Option<f64>,
     /// Whether this is a model's own wind 10 m above its ground.
     pub at_10_m: bool,
 }
@@ -71,6 +77,7 @@ pub(super) fn clean(raw: Raw) -> Result<Sounding> {
     turn_signed_directions(&mut rows, &mut tally);
     rows.iter_mut()
         .for_each(|row| drop_impossible(row, &mut tally));
+    drifted::check(&mut rows, raw.position, &mut tally);
     if raw.in_time_order {
         cut_descent(&mut rows, &mut tally);
     }
@@ -357,6 +364,8 @@ fn level(row: &Row, tally: &mut Tally) -> Option<Level> {
             temperature_k: row.temperature_k,
             vapour_pressure_pa: vapour_pressure_pa(row),
             wind,
+            after_s: row.after_s,
+            place: drifted::place(row),
         }),
         _ => {
             tally.unusable += 1;
@@ -415,6 +424,8 @@ fn strictly_rising(mut levels: Vec<Level>, tally: &mut Tally) -> Vec<Level> {
                 last.temperature_k = last.temperature_k.or(level.temperature_k);
                 last.vapour_pressure_pa = last.vapour_pressure_pa.or(level.vapour_pressure_pa);
                 last.wind = last.wind.or(level.wind);
+                last.after_s = last.after_s.or(level.after_s);
+                last.place = last.place.or(level.place);
             }
             _ => rising.push(level),
         }

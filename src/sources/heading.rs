@@ -22,8 +22,10 @@ pub(super) enum Quantity {
     North,
     Latitude,
     Longitude,
-    /// A date and time, or a time of day; elapsed seconds are of no use here.
+    /// A date and time, or a time of day.
     Time,
+    /// Since the release.
+    Elapsed,
     /// A date, beside a time of day.
     Date,
 }
@@ -220,6 +222,20 @@ const NAMES: &[(Quantity, &[&str])] = &[
             "valid",
         ],
     ),
+    (
+        Quantity::Elapsed,
+        &[
+            "elapsed time",
+            "elapsed",
+            "time elapsed",
+            "flight time",
+            "time since release",
+            "time since launch",
+            "time from release",
+            "time from launch",
+            "etime",
+        ],
+    ),
     (Quantity::Date, &["date", "day", "utc date", "date utc"]),
 ];
 
@@ -245,8 +261,8 @@ const CONVENTIONAL_UNITS: [(&str, &str); 14] = [
 ];
 
 /// Units of what is not used, for lines of units.
-const OTHER_UNITS: [&str; 12] = [
-    "g/kg", "g kg-1", "j/kg", "s", "sec", "seconds", "min", "utc", "hh:mm:ss", "1", "kg/m3", "pa/s",
+const OTHER_UNITS: [&str; 8] = [
+    "g/kg", "g kg-1", "j/kg", "utc", "hh:mm:ss", "1", "kg/m3", "pa/s",
 ];
 
 /// Spellings of units, in lower case, words separated by one space, and their symbols. `gpm` is
@@ -334,6 +350,8 @@ const UNITS: &[(&str, &[&str])] = &[
         &["f", "degf", "deg f", "fahrenheit", "degrees f", "°f"],
     ),
     ("%", &["%", "percent", "pct", "per cent"]),
+    ("s", &["s", "sec", "secs", "second", "seconds"]),
+    ("min", &["min", "mins", "minute", "minutes"]),
     (
         "deg",
         &[
@@ -378,6 +396,7 @@ impl Quantity {
             | Quantity::Longitude
             | Quantity::Time
             | Quantity::Date => None,
+            Quantity::Elapsed => Some(Dimension::Time),
         }
     }
 
@@ -401,6 +420,7 @@ impl Quantity {
             Quantity::Latitude => "latitude, lat_deg",
             Quantity::Longitude => "longitude, lon_deg",
             Quantity::Time => "time",
+            Quantity::Elapsed => "elapsed time_s, time (s), flight time [min]",
             Quantity::Date => "date",
         }
     }
@@ -423,6 +443,7 @@ impl Quantity {
             Quantity::Latitude => "latitude",
             Quantity::Longitude => "longitude",
             Quantity::Time => "time",
+            Quantity::Elapsed => "elapsed time s",
             Quantity::Date => "date",
         }
     }
@@ -488,6 +509,10 @@ pub(super) fn read(heading: &str) -> Heading {
         };
         best = match symbol(&unit) {
             Some("gpm") if quantity.takes("gpm") => Heading::Known(Quantity::Geopotential, "m"),
+            // A time in seconds is no time of day.
+            Some(unit) if quantity == Quantity::Time && Quantity::Elapsed.takes(unit) => {
+                Heading::Known(Quantity::Elapsed, unit)
+            }
             Some(symbol) if quantity.takes(symbol) => Heading::Known(quantity, symbol),
             _ if unit.is_empty() && quantity.dimension().is_none() => Heading::Known(quantity, ""),
             _ if unit.is_empty() => Heading::NoUnit(quantity),
@@ -552,6 +577,9 @@ mod tests {
             ("lat", Latitude, ""),
             ("longitude_deg", Longitude, "deg"),
             ("time", Time, ""),
+            ("time_s", Elapsed, "s"),
+            ("Time (min)", Elapsed, "min"),
+            ("elapsed time [sec]", Elapsed, "s"),
             ("windDirection", From, ""),
             ("relativeHumidity_%", Humidity, "%"),
             ("altitudeFt", Altitude, "ft"),

@@ -22,6 +22,7 @@ use crate::wind::sounding::{HeightSource, Tally};
 const FILLERS: [i32; 2] = [-9999, -8888];
 
 /// The columns of a level that are used: name, first and last (from 1, as in the format's text).
+const ETIME: Column = ("ETIME", 4, 8);
 const PRESS: Column = ("PRESS", 10, 15);
 const GPH: Column = ("GPH", 17, 21);
 const TEMP: Column = ("TEMP", 23, 27);
@@ -219,11 +220,21 @@ fn level(record: &mut Record) -> Result<Row> {
         dew_point_depression_k: tenths(record.value(DPDP)?),
         from_deg: record.value(WDIR)?,
         speed_m_s: tenths(record.value(WSPD)?),
+        after_s: record.elapsed_s(),
         ..Row::default()
     })
 }
 
 impl Record<'_> {
+    /// Time since the release, written as minutes and two digits of seconds. Few records have it, and no
+    /// wind depends on it: what is no such time is missing.
+    fn elapsed_s(&self) -> Option<f64> {
+        let text = columns(self.record, ETIME.1 - 1, ETIME.2).trim();
+        let value: u32 = text.parse().ok()?;
+        let (minutes, seconds) = (value / 100, value % 100);
+        (seconds < 60).then(|| f64::from(60 * minutes + seconds))
+    }
+
     /// The whole number in a column; `None` where it is missing.
     fn value(&mut self, (name, from, to): Column) -> Result<Option<f64>> {
         let text = columns(self.record, from - 1, to).trim();

@@ -16,6 +16,7 @@ mod bufr;
 mod clean;
 mod columns;
 mod csv;
+mod drifted;
 pub mod grid;
 mod gsl;
 mod heading;

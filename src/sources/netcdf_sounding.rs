@@ -298,7 +298,7 @@ fn unit(column: Column, units: &str) -> Option<(f64, f64)> {
 fn ascent(name: &str, file: &NcFile, ladder: &Ladder) -> Result<Raw> {
     let mut rows = vec![Row::default(); ladder.rows];
     let mut tally = Tally::default();
-    let (mut places, mut time) = ([None, None], None);
+    let mut time = None;
     let heights = match ladder.has(Column::Geopotential) {
         true => HeightSource::Geopotential,
         false => HeightSource::Geometric,
@@ -309,9 +309,7 @@ fn ascent(name: &str, file: &NcFile, ladder: &Ladder) -> Result<Raw> {
         }
         let values = values(name, file, variable, column)?;
         match column {
-            Column::Time => time = released(variable, &values),
-            Column::Latitude => places[0] = values.iter().copied().find(|v| v.is_finite()),
-            Column::Longitude => places[1] = values.iter().copied().find(|v| v.is_finite()),
+            Column::Time => time = timed(variable, &values, &mut rows),
             _ => {
                 for (row, value) in rows.iter_mut().zip(values) {
                     match value.is_finite() {
@@ -322,10 +320,9 @@ fn ascent(name: &str, file: &NcFile, ladder: &Ladder) -> Result<Raw> {
             }
         }
     }
-    let position = match places {
-        [Some(lat), Some(lon)] => Position::new(lat, lon),
-        _ => None,
-    };
+    let first = |value: fn(&Row) -> Option<f64>| rows.iter().find_map(value);
+    let place = first(|row| row.lat_deg).zip(first(|row| row.lon_deg));
+    let position = place.and_then(|(lat, lon)| Position::new(lat, lon));
     Ok(Raw {
         file: name.to_owned(),
         line: 1,
@@ -351,7 +348,9 @@ fn set(row: &mut Row, column: Column, value: f64) {
         Column::From => &mut row.from_deg,
         Column::East => &mut row.east_m_s,
         Column::North => &mut row.north_m_s,
-        Column::Latitude | Column::Longitude | Column::Time => return,
+        Column::Latitude => &mut row.lat_deg,
+        Column::Longitude => &mut row.lon_deg,
+        Column::Time => return,
     };
     *slot = Some(value);
 }
@@ -380,12 +379,16 @@ fn values(name: &str, file: &NcFile, variable: &NcVariable, column: Column) -> R
     Ok(values.into_iter().map(ours).collect())
 }
 
-/// The first time: a sonde that falls may be told from its end on.
-fn released(variable: &NcVariable, counts: &[f64]) -> Option<Timestamp> {
+/// The first time, which the rows are counted from: a sonde that falls may be told from its end on.
+fn timed(variable: &NcVariable, counts: &[f64], rows: &mut [Row]) -> Option<Timestamp> {
     let units = text(variable, "units")?;
     let since = Since::parse(&units, text(variable, "calendar").as_deref()).ok()?;
     let known = counts.iter().copied().filter(|c| c.is_finite());
-    since.timestamp(known.min_by(f64::total_cmp)?)
+    let first = known.min_by(f64::total_cmp)?;
+    for (row, count) in rows.iter_mut().zip(counts) {
+        row.after_s = count.is_finite().then(|| since.seconds(count - first));
+    }
+    since.timestamp(first)
 }
 
 /// The station or platform, as the attributes of the file name it.

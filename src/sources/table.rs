@@ -7,6 +7,7 @@ use super::clean::{Raw, Row, agree};
 use super::columns::Columns;
 use super::heading::{self, Heading, Quantity};
 use super::text::date_time;
+use crate::clock::seconds_between;
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
 use crate::notes::reading::Reading;
@@ -14,7 +15,10 @@ use crate::units::to_si;
 use crate::wind::sounding::{HeightSource, Tally};
 
 /// Words that stand for a missing value.
-const MISSING_WORDS: [&str; 7] = ["nan", "na", "n/a", "null", "none", "missing", "m"];
+const MISSING_WORDS: [&str; 10] = [
+    "nan", "na", "n/a", "null", "none", "missing", "m", // Of a direction.
+    "vrb", "variable", "calm",
+];
 
 /// Signs that stand for a missing value, once or more; so does nothing at all.
 const MISSING_SIGNS: &str = "-/*";
@@ -54,12 +58,19 @@ impl Table {
     pub(super) fn read(mut self, file: &str, columns: &Columns) -> Result<Raw> {
         let mut used = self.understood(file, columns)?;
         let (mut time_cell, mut date_cell) = (None, None);
+        let mut stamps = Vec::with_capacity(self.rows.len());
         for (line, row) in &self.rows {
+            let (mut time, mut date) = (None, None);
             for (place, column) in &mut used {
                 let cell = row.get(*place).map_or("", |cell| cell.trim());
                 match column.quantity {
-                    Quantity::Time => _ = time_cell.get_or_insert_with(|| cell.to_owned()),
-                    Quantity::Date => _ = date_cell.get_or_insert_with(|| cell.to_owned()),
+                    Quantity::Time => time = Some(cell),
+                    Quantity::Date => date = Some(cell),
+                    // Nobody needs it: what is no number is missing.
+                    Quantity::Elapsed => {
+                        let value = value(cell, self.decimal_comma, &mut Tally::default());
+                        column.values.push(value.flatten());
+                    }
                     _ => {
                         let value = value(cell, self.decimal_comma, &mut self.tally);
                         column.values.push(value.ok_or_else(|| {
@@ -70,10 +81,15 @@ impl Table {
                     }
                 }
             }
+            stamps.push((moment(time, date), time.and_then(clock_s)));
+            time_cell = time_cell.or(time);
+            date_cell = date_cell.or(date);
         }
+        let (time_cell, date_cell) = (time_cell.map(str::to_owned), date_cell.map(str::to_owned));
         let used: Vec<Column> = used.into_iter().map(|(_, column)| column).collect();
-        let (rows, position, heights) = rows(used, &mut self.tally);
+        let (mut rows, position, heights) = rows(used, &mut self.tally);
         let time = self.time(time_cell, date_cell);
+        timed(&mut rows, &stamps, time);
         Ok(Raw {
             file: file.to_owned(),
             line: self.line,
@@ -151,6 +167,8 @@ impl Table {
                         },
                     ));
                 }
+                // Nobody needs it.
+                Heading::NoUnit(Quantity::Elapsed) => {}
                 Heading::NoUnit(quantity) => unitless.push((quantity, text)),
                 Heading::Unclear(quantity) => unclear.push((quantity, text)),
                 Heading::Other => {}
@@ -262,16 +280,43 @@ impl Table {
 
     /// The time of release: named around the table, else the first of its own column.
     fn time(&mut self, cell: Option<String>, date: Option<String>) -> Option<Timestamp> {
-        let in_table = || {
-            let cell = cell.unwrap_or_default();
-            date_time(&cell).or_else(|| date_time(&format!("{} {cell}", date?)))
-        };
+        let in_table = || moment(cell.as_deref(), date.as_deref());
         let (time, assumed) = self.around.time.or_else(in_table)?;
         if assumed {
             self.tally.assumed.push(Reading::TimesInUtc);
         }
         Some(time)
     }
+}
+
+/// A time in a row, and whether it is only taken for UTC; and the time of day, s.
+type Stamp = (Option<(Timestamp, bool)>, Option<f64>);
+
+/// Gives rows the times since the release that they have not: by their stamps, else by their clock since the
+/// first, over midnight, too.
+fn timed(rows: &mut [Row], stamps: &[Stamp], release: Option<Timestamp>) {
+    let first_s = stamps.first().and_then(|(_, clock_s)| *clock_s);
+    for (row, (moment, clock_s)) in rows.iter_mut().zip(stamps) {
+        let since = moment.zip(release);
+        let since = since.map(|(to, from)| seconds_between(from, to.0));
+        let by_clock = clock_s.zip(first_s);
+        let by_clock = by_clock.map(|(to, from)| (to - from).rem_euclid(86_400.0));
+        row.after_s = row.after_s.or(since).or(by_clock);
+    }
+}
+
+/// A time, beside a date where it has none itself, and whether it is only taken for UTC.
+fn moment(time: Option<&str>, date: Option<&str>) -> Option<(Timestamp, bool)> {
+    date_time(time?).or_else(|| date_time(&format!("{} {}", date?, time?)))
+}
+
+/// The time of day in a cell such as 23:05:10, s.
+fn clock_s(cell: &str) -> Option<f64> {
+    let mut parts = cell.split(':').map(|part| part.parse::<f64>().ok());
+    let [hour, minute, second] = [parts.next()??, parts.next()??, parts.next()??];
+    let is_one =
+        (0.0..24.0).contains(&hour) && [minute, second].iter().all(|x| (0.0..60.0).contains(x));
+    (is_one && parts.next().is_none()).then_some(3_600.0 * hour + 60.0 * minute + second)
 }
 
 /// Whether a heading says that its column is above the ground, or where a wind goes to.
@@ -369,6 +414,9 @@ fn rows(mut columns: Vec<Column>, tally: &mut Tally) -> (Vec<Row>, Option<Positi
             from_deg: cell(Quantity::From, i),
             east_m_s: cell(Quantity::East, i),
             north_m_s: cell(Quantity::North, i),
+            after_s: cell(Quantity::Elapsed, i),
+            lat_deg: cell(Quantity::Latitude, i),
+            lon_deg: cell(Quantity::Longitude, i),
             ..Row::default()
         })
         .collect();
@@ -412,7 +460,9 @@ fn drop_fillers(column: &mut Column, pressures: Option<&[Option<f64>]>, tally: &
             column.quantity,
             Quantity::Altitude | Quantity::Geopotential | Quantity::Height
         );
-        let can_be_true = filler > 0.0 && (is_height || column.quantity == Quantity::Pressure);
+        let is_large =
+            is_height || matches!(column.quantity, Quantity::Pressure | Quantity::Elapsed);
+        let can_be_true = filler > 0.0 && is_large;
         let alone = column
             .values
             .iter()

@@ -10,16 +10,19 @@ const BYTE_ORDER_MARK: &str = "\u{feff}";
 
 /// The text of a file, and whether it began with a byte-order mark.
 ///
-/// UTF-16 where a mark says so, UTF-8, else Latin-1 (a lone degree sign in an old file), as long as nothing says that the file
-/// is not a text at all.
+/// UTF-16 where a mark or the zeros of plain letters say so, UTF-8, else Latin-1 (a lone degree sign in an
+/// old file), as long as nothing says that the file is not a text at all. Zeros at the end are what a disk was filled with;
+/// where there are carriage returns only, they end lines.
 pub(super) fn decode(name: &str, bytes: &[u8]) -> Result<(String, bool)> {
     let expected = "a sounding as text, or a forecast in GRIB or NetCDF";
     if bytes.iter().all(u8::is_ascii_whitespace) {
         return Err(Fault::new(name, "an empty file", expected).into());
     }
-    if let Some(text) = utf_16(bytes) {
-        return Ok((text, true));
+    if let Some((text, marked)) = utf_16(bytes) {
+        return Ok((with_lines(text), marked));
     }
+    let end = bytes.iter().rposition(|b| *b != 0).map_or(0, |at| at + 1);
+    let bytes = &bytes[..end];
     if let Some(at) = bytes.iter().position(|&b| is_binary(b)) {
         let line = 1 + bytes[..at].iter().filter(|&&b| b == b'\n').count();
         let found = format!("a binary file (byte {:#04x} at {at})", bytes[at]);
@@ -33,23 +36,34 @@ pub(super) fn decode(name: &str, bytes: &[u8]) -> Result<(String, bool)> {
         Some(rest) if rest.trim().is_empty() => {
             Err(Fault::new(name, "an empty file", expected).into())
         }
-        Some(rest) => Ok((rest.to_owned(), true)),
-        None => Ok((text, false)),
+        Some(rest) => Ok((with_lines(rest.to_owned()), true)),
+        None => Ok((with_lines(text), false)),
     }
 }
 
-/// The text of bytes that begin with the mark of UTF-16.
-fn utf_16(bytes: &[u8]) -> Option<String> {
-    let unit: fn([u8; 2]) -> u16 = match bytes {
-        [0xff, 0xfe, ..] => u16::from_le_bytes,
-        [0xfe, 0xff, ..] => u16::from_be_bytes,
+/// The text with line feeds, where it has none.
+fn with_lines(text: String) -> String {
+    match text.contains('\n') {
+        true => text,
+        false => text.replace('\r', "\n"),
+    }
+}
+
+/// The text of bytes in UTF-16, known by its mark or by its first two letters, and whether there is a
+/// mark.
+fn utf_16(bytes: &[u8]) -> Option<(String, bool)> {
+    const PLAIN: std::ops::RangeInclusive<u8> = b'\t'..=b'~';
+    let (unit, rest): (fn([u8; 2]) -> u16, &[u8]) = match bytes {
+        [0xff, 0xfe, rest @ ..] => (u16::from_le_bytes, rest),
+        [0xfe, 0xff, rest @ ..] => (u16::from_be_bytes, rest),
+        [a, 0, b, 0, ..] if PLAIN.contains(a) && PLAIN.contains(b) => (u16::from_le_bytes, bytes),
+        [0, a, 0, b, ..] if PLAIN.contains(a) && PLAIN.contains(b) => (u16::from_be_bytes, bytes),
         _ => return None,
     };
-    let units = bytes[2..]
-        .chunks_exact(2)
-        .map(|pair| unit([pair[0], pair[1]]));
+    let units = rest.chunks_exact(2).map(|pair| unit([pair[0], pair[1]]));
     let text = String::from_utf16(&units.collect::<Vec<u16>>()).ok()?;
-    (!text.trim().is_empty() && !text.bytes().any(is_binary)).then_some(text)
+    let marked = rest.len() < bytes.len();
+    (!text.trim().is_empty() && !text.bytes().any(is_binary)).then_some((text, marked))
 }
 
 /// Control characters no text file has; tab, line ends, form feed and the old end-of-file mark

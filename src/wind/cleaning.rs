@@ -75,10 +75,8 @@ mod tests {
     fn sounding(heights_m: impl Iterator<Item = f64>, tally: Tally) -> Sounding {
         let level = |altitude_m| Level {
             altitude_m,
-            pressure_pa: None,
-            temperature_k: None,
-            vapour_pressure_pa: None,
             wind: Some(Wind::from_direction(5.0, 270.0)),
+            ..Level::default()
         };
         Sounding {
             name: String::new(),

@@ -71,16 +71,16 @@ fn kappa(latitude_deg: f64, altitude_m: f64) -> f64 {
     STRATOSPHERE + (troposphere - STRATOSPHERE) * share
 }
 
-/// The parts of small and of large scale, for winds D metres away. `besides` is what they are wrong
+/// The parts of small and of large scale, for winds D metres away at an altitude. `besides` is what they are wrong
 /// by without that, of the small scale, altitude in m and m/s.
 pub fn parts(
     winds: &WindProfile,
     latitude_deg: f64,
-    away_m: f64,
+    away_m: impl Fn(f64) -> f64,
     besides: &[(f64, f64)],
 ) -> [ErrorPart; 2] {
-    let grown = 1.0 - (-(away_m / REACH_M).powf(EXPONENT)).exp();
     let variance = |z: f64| {
+        let grown = 1.0 - (-(away_m(z) / REACH_M).powf(EXPONENT)).exp();
         // Smoothed over 2 km: folds of a profile say little of how its winds change.
         let speed_m_s = winds.mean(z - 1_000.0, z + 1_000.0).speed_m_s();
         let kappa = kappa(latitude_deg, z);

@@ -74,7 +74,19 @@ impl WindError {
         age_s: f64,
         distance_m: f64,
     ) -> WindError {
-        let away_m = departure::away_m(latitude_deg, age_s, distance_m);
+        WindError::of_sounding_met(winds, latitude_deg, |_| (age_s, distance_m))
+    }
+
+    /// A sounding whose winds are met with an age (s) and a distance (m) that depend on the altitude (m).
+    pub fn of_sounding_met(
+        winds: &WindProfile,
+        latitude_deg: f64,
+        met: impl Fn(f64) -> (f64, f64),
+    ) -> WindError {
+        let away_m = |z: f64| {
+            let (age_s, distance_m) = met(z);
+            departure::away_m(latitude_deg, age_s, distance_m)
+        };
         let [small, large] = departure::parts(winds, latitude_deg, away_m, departure::FRESH);
         WindError {
             parts: with_unknown(vec![small, large], winds, GAP_M),
@@ -106,7 +118,7 @@ impl WindError {
     ) -> WindError {
         let away_m = departure::away_m(latitude_deg, age_s, distance_m);
         let [small, large] =
-            departure::parts(winds, latitude_deg, away_m, forecast_error::UNRESOLVED);
+            departure::parts(winds, latitude_deg, |_| away_m, forecast_error::UNRESOLVED);
         WindError {
             parts: with_unknown(
                 vec![small, forecast_error::growing(lead_s), large],

@@ -13,3 +13,4 @@ pub mod near_ground;
 pub mod placing;
 pub mod slab;
 pub mod sounding;
+pub mod way;

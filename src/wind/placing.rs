@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 
 use super::grid::{Block, Step};
-use crate::earth::MEAN_RADIUS_M;
+use super::way::{Way, chord_m};
 use crate::error;
 use crate::geodesy::cell_map::CellMap;
 use crate::geodesy::lattice::Lattice;
@@ -108,6 +108,42 @@ pub struct Station {
     pub times_s: Vec<f64>,
     /// The column of the first.
     pub first: u32,
+    /// The way of each one's sonde; empty where none is known.
+    pub ways: Vec<Way>,
+}
+
+impl Station {
+    /// When a sounding's wind of an altitude was measured, seconds since the planned release.
+    fn time_s(&self, sounding: usize, altitude_m: f64) -> f64 {
+        let after_s = self.ways.get(sounding).and_then(|w| w.after_s(altitude_m));
+        self.times_s[sounding] + after_s.unwrap_or(0.0)
+    }
+
+    /// Where it was.
+    fn place(&self, sounding: usize, altitude_m: f64) -> Normal {
+        let place = self.ways.get(sounding).and_then(|w| w.place(altitude_m));
+        place.unwrap_or(self.place)
+    }
+
+    /// The sounding before a time and the share of the way to the next, by when and where they measured an
+    /// altitude; and how far that is from a place, m.
+    fn around(&self, place: Normal, time_s: f64, altitude_m: f64) -> (usize, f64, f64) {
+        if self.ways.is_empty() {
+            let (i, late) = bracket(&self.times_s, |t| *t, time_s);
+            return (i, late, chord_m(self.place, place));
+        }
+        let at = |i: usize| self.time_s(i, altitude_m);
+        let count = self.times_s.len();
+        let i = (1..count).take_while(|&i| at(i) <= time_s).count();
+        let next = (i + 1).min(count - 1);
+        let between_s = at(next) - at(i);
+        let late = match between_s > 0.0 {
+            true => ((time_s - at(i)) / between_s).clamp(0.0, 1.0),
+            false => 0.0,
+        };
+        let [from, to] = [i, next].map(|i| chord_m(self.place(i, altitude_m), place));
+        (i, late, from + late * (to - from))
+    }
 }
 
 /// A forecast of one time only may stand for flights within this, s (assumed).
@@ -214,27 +250,24 @@ fn between(x: f64, count: usize) -> Option<(usize, f64)> {
 /// Nearer than this a station stands alone, m.
 const AT_STATION_M: f64 = 100.0;
 
-fn station_weights(stations: &[Station], place: Normal, time_s: f64) -> Weights {
-    let distance = |s: &Station| {
-        let squares = (0..3).map(|i| (s.place.0[i] - place.0[i]).powi(2));
-        MEAN_RADIUS_M * squares.sum::<f64>().sqrt()
-    };
+fn station_weights(stations: &[Station], place: Normal, time_s: f64, altitude_m: f64) -> Weights {
+    let around = |s: &Station| s.around(place, time_s, altitude_m);
     let nearest = stations
         .iter()
-        .map(distance)
+        .map(|s| around(s).2)
         .fold(f64::INFINITY, f64::min)
         .max(AT_STATION_M);
     // Relative to the nearest, so that none grows without bound.
-    let share = |s: &Station| match distance(s) {
+    let share = |distance_m: f64| match distance_m {
         d if d <= AT_STATION_M => f64::from(u8::from(nearest <= AT_STATION_M)),
         _ if nearest <= AT_STATION_M => 0.0,
         d => (nearest / d).powi(2),
     };
-    let total: f64 = stations.iter().map(share).sum();
+    let total: f64 = stations.iter().map(|s| share(around(s).2)).sum();
     let mut weights = Weights::none();
     for station in stations {
-        let share = share(station) / total;
-        let (i, late) = bracket(&station.times_s, |t| *t, time_s);
+        let (i, late, distance_m) = around(station);
+        let share = share(distance_m) / total;
         weights.push(station.first + i as u32, share * (1.0 - late));
         if late > 0.0 {
             weights.push(station.first + i as u32 + 1, share * late);
@@ -266,12 +299,13 @@ impl Placing {
         Ok(Placing::Grid(placing))
     }
 
-    /// The columns around a place at a time, seconds since the planned release.
-    pub fn weights(&self, place: Normal, time_s: f64) -> Result<Weights, Outside> {
+    /// The columns around a place at a time, seconds since the planned release, and at an altitude:
+    /// sondes drift.
+    pub fn weights(&self, place: Normal, time_s: f64, altitude_m: f64) -> Result<Weights, Outside> {
         match self {
             Placing::One => Ok(Weights::one(0)),
             Placing::Grid(grid) => grid.weights(place, time_s),
-            Placing::Stations(stations) => Ok(station_weights(stations, place, time_s)),
+            Placing::Stations(stations) => Ok(station_weights(stations, place, time_s, altitude_m)),
         }
     }
 }
@@ -360,17 +394,56 @@ mod tests {
             place: place(lat, 0.0),
             times_s: times.to_vec(),
             first,
+            ways: Vec::new(),
         };
         let stations = [
             station(40.0, 0, &[0.0]),
             station(41.0, 1, &[-3_600.0, 3_600.0]),
         ];
-        let found = station_weights(&stations, place(40.25, 0.0), 1_800.0);
+        let found = station_weights(&stations, place(40.25, 0.0), 1_800.0, 0.0);
         let share = |c| found.mean(|k| f64::from(u8::from(k == c)));
         assert!((share(0) - 0.9).abs() < 1e-3);
         assert!((share(1) - 0.025).abs() < 1e-3);
         assert!((share(2) - 0.075).abs() < 1e-3);
-        let at = station_weights(&stations, place(40.0, 0.0), 0.0);
+        let at = station_weights(&stations, place(40.0, 0.0), 0.0, 0.0);
         assert!(at.mean(|k| k as f64).abs() < 1e-6);
+    }
+
+    /// A sounding counts by when and where its sonde was at the height of the flight.
+    #[test]
+    fn soundings_drift() {
+        let row = |z: f64, s: f64, lon: f64| (z, s, place(40.0, lon));
+        let way = |lon: f64| {
+            let rows = [row(0.0, 0.0, lon), row(20_000.0, 4_000.0, lon + 1.0)];
+            Way::of_moments(rows.into_iter())
+        };
+        let station = |lon: f64, first, times: &[f64]| Station {
+            place: place(40.0, lon),
+            times_s: times.to_vec(),
+            first,
+            ways: times.iter().map(|_| way(lon)).collect(),
+        };
+        let stations = [
+            station(0.0, 0, &[-36_000.0, 7_200.0]),
+            station(2.0, 2, &[0.0]),
+        ];
+        let share = |z: f64, s: f64, lon: f64, c: usize| {
+            let found = station_weights(&stations, place(40.0, lon), s, z);
+            found.mean(|k| f64::from(u8::from(k == c)))
+        };
+        // Released at the first station at time 0, flying as its sondes did: at every height as near to
+        // it as at the release, and as long after the first sounding, 36,000 of 43,200 s.
+        let first = |z: f64, s: f64, lon: f64| share(z, s, lon, 0) + share(z, s, lon, 1);
+        assert!((first(0.0, 0.0, 0.5) - 0.9).abs() < 1e-3);
+        assert!((first(10_000.0, 2_000.0, 1.0) - 0.9).abs() < 1e-3);
+        assert!((first(20_000.0, 4_000.0, 1.5) - 0.9).abs() < 1e-3);
+        for (z, s) in [(0.0, 0.0), (10_000.0, 2_000.0), (20_000.0, 4_000.0)] {
+            let late = share(z, s, 0.0, 1) / first(z, s, 0.0);
+            assert!((late - 36.0 / 43.2).abs() < 1e-9, "{z}: {late}");
+        }
+        // The second sounding's wind at 20 km is of 11,200 s.
+        assert!(share(20_000.0, 11_000.0, 1.0, 0) > 0.0);
+        assert_eq!(share(20_000.0, 11_200.0, 1.0, 0), 0.0);
+        assert_eq!(share(0.0, 7_200.0, 0.0, 0), 0.0);
     }
 }

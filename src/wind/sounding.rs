@@ -53,7 +53,7 @@ impl Wind {
 }
 
 /// One level. What was not observed is `None`, never a filler.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
 pub struct Level {
     /// Geometric altitude above mean sea level, m.
     pub altitude_m: f64,
@@ -65,6 +65,12 @@ pub struct Level {
     pub vapour_pressure_pa: Option<f64>,
     /// Wind.
     pub wind: Option<Wind>,
+    /// From the release of the sonde until it was here, s, where the file says.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub after_s: Option<f64>,
+    /// Where it was then, where the file says.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub place: Option<Position>,
 }
 
 /// Where the levels' altitudes come from.

@@ -10,6 +10,7 @@ use crate::sources::{self, FileAscent};
 use crate::wind::column::{Column, WindProfile};
 use crate::wind::placing::{LONGEST_GAP_S, MOST_STATIONS, Station, Weights};
 use crate::wind::sounding::Wind;
+use crate::wind::way::Way;
 
 /// Soundings farther from the release than this in time are not blended, s.
 const BLENDED_WITHIN_S: f64 = 48.0 * 3_600.0;
@@ -69,6 +70,7 @@ fn blended(site: Position, release: Timestamp, ascents: &[FileAscent]) -> Option
             place: group.place.normal(),
             times_s: group.soundings.iter().map(|s| s.0).collect(),
             first: ascents.len() as u32,
+            ways: group.ways(),
         });
         ascents.extend(group.soundings.into_iter().map(|s| s.1));
     }
@@ -111,6 +113,16 @@ impl Group<'_> {
     fn brackets(&self) -> bool {
         let last = self.soundings.last();
         self.soundings.len() > 1 && last.is_some_and(|last| last.0 > 0.0)
+    }
+
+    /// The ways of its sondes; none where no file tells of them.
+    fn ways(&self) -> Vec<Way> {
+        let of = |s: &(f64, &FileAscent)| Way::of_sounding(&s.1.sounding);
+        let ways: Vec<Way> = self.soundings.iter().map(of).collect();
+        match ways.iter().all(Way::is_unknown) {
+            true => Vec::new(),
+            false => ways,
+        }
     }
 }
 

@@ -40,8 +40,8 @@ fn column(plan: &Plan, weather: &Weather) -> FileAscent {
             altitude_m,
             pressure_pa: there.map(|air| air.pressure_pa),
             temperature_k: there.map(|air| air.temperature_k),
-            vapour_pressure_pa: None,
             wind: Some(winds.at(altitude_m)),
+            ..Level::default()
         }
     };
     let levels: Vec<Level> = winds.speeds().map(level).collect();

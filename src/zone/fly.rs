@@ -3,16 +3,17 @@
 use super::Options;
 use super::reach::Reach;
 use super::setup::Setup;
-use super::weather::{FlownWinds, Weather};
+use super::weather::{FlownWinds, Weather, process_of};
 use crate::clock::after;
 use crate::error::{Error, Missing, Result};
 use crate::flight::layers::Layers;
 use crate::flight::model::{Departures, FlightModel, Flown, Moment, Scratch, Variation};
 use crate::flight::rise::Miss;
-use crate::notes::NoLanding;
+use crate::notes::{Assumption, NoLanding};
 use crate::spread::draws::Sampler;
 use crate::spread::run::{Landings, run_keeping};
 use crate::units::in_both;
+use crate::wind::error::WindError;
 use crate::wind::error_process::WindErrorProcess;
 use crate::wind::placing::Outside;
 
@@ -29,7 +30,11 @@ pub struct Flights {
     pub member: usize,
     /// Seconds it spends in each layer.
     pub seconds: Vec<f64>,
-    /// The wind's error over it; `None` for winds taken as exact.
+    /// How wrong its winds may be; `None` for winds taken as exact.
+    pub error: Option<WindError>,
+    /// What is assumed of that.
+    pub error_assumed: Vec<Assumption>,
+    /// That error over its layers.
     pub process: Option<WindErrorProcess>,
     /// What the draws were made by.
     pub sampler: Sampler,
@@ -127,15 +132,24 @@ pub fn fly_in(
         Err(miss) => return Err(cannot_fly(miss, &track, weather)),
     };
     let seconds = seconds_by_layer(&track, &setup.model.layers);
-    let process = weather.process(&setup.model, &seconds);
+    let (error, error_assumed) = weather.error(&track);
+    let process = error
+        .as_ref()
+        .map(|error| process_of(error, &setup.model, &seconds));
     let sampler = Sampler {
         seed: options.seed,
         spread: setup.spread,
         mass: setup.mass,
         members: winds.members,
     };
-    let error = process.as_ref();
-    let landings = run_keeping(&setup.model, &sampler, error, options.draws, low_m, &flown);
+    let landings = run_keeping(
+        &setup.model,
+        &sampler,
+        process.as_ref(),
+        options.draws,
+        low_m,
+        &flown,
+    );
     if let Some(left) = more_needed(&landings, winds) {
         return Ok(FlyOutcome::NeedsMore(left));
     }
@@ -144,6 +158,8 @@ pub fn fly_in(
         track,
         member: winds.planned,
         seconds,
+        error,
+        error_assumed,
         process,
         sampler,
         draws: options.draws,

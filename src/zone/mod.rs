@@ -123,7 +123,7 @@ pub fn predict_and_keep(
     };
     let kept = Continuation {
         release: plan.release,
-        wind_error: weather.wind_error().cloned(),
+        wind_error: flights.error,
         model: setup.model,
         sampler: flights.sampler,
         member: flights.member,
@@ -162,7 +162,12 @@ impl<'a> Story<'a> {
         Ok(Story {
             place,
             pattern: Pattern::of(landed, flights.planned.landing.place.position())?,
-            wind: weather.facts(&setup.model, &flights.seconds, flights.process.as_ref()),
+            wind: weather.facts(
+                &setup.model,
+                &flights.seconds,
+                flights.error.as_ref(),
+                flights.process.as_ref(),
+            ),
             landed_on: terrain::sources(heights, landed),
             off_ground: terrain::off_ground(heights, place.site, place.site_m),
             touchdown_m_s: touchdown_speed(&setup.model, flights.planned.landing.altitude_m),
@@ -235,6 +240,7 @@ impl<'a> Story<'a> {
     ) -> Vec<Assumption> {
         let mut all = replaced.to_vec();
         all.extend(self.weather.assumptions.iter().cloned());
+        all.extend(self.flights.error_assumed.iter().cloned());
         all.extend(elevation);
         if self.weather.column.air.measured_m().is_none() {
             all.push(Assumption::StandardAir);

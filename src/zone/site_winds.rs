@@ -11,7 +11,7 @@ use crate::clock::{after, seconds_between};
 use crate::error::{Error, Result};
 use crate::flight::field::LayerField;
 use crate::flight::layers::Layers;
-use crate::flight::model::FlightWinds;
+use crate::flight::model::{FlightWinds, Moment};
 use crate::geodesy::{Compass, Position};
 use crate::logbook::Logbook;
 use crate::notes::{Assumption, LearntOf};
@@ -25,6 +25,7 @@ use crate::wind::grid::Block;
 use crate::wind::members::member_sigma;
 use crate::wind::placing::{Outside, Placing, Weights};
 use crate::wind::sounding::Sounding;
+use crate::wind::way::Way;
 use crate::winds::Winds;
 use crate::winds::stations::{self, Blended};
 
@@ -92,24 +93,30 @@ impl<'a> SiteWinds<'a> {
     ///
     /// When the winds do not cover the site at the release.
     pub fn weather(&self, release: Timestamp) -> Result<Weather<'_>> {
-        let mut weather = match (self.input, &self.near) {
-            (Winds::Forecast(archive), Some(near)) => self.of_forecast(release, archive, near)?,
-            (Winds::Soundings(ascents), _) => self.of_soundings(release, ascents)?,
-            (Winds::Forecast(_), None) => return Err(nothing_near(self.site)),
-        };
-        let (error, assumed) = self.error(&weather);
-        weather.error = error;
-        weather.assumptions.extend(assumed);
-        Ok(weather)
+        match (self.input, &self.near) {
+            (Winds::Forecast(archive), Some(near)) => self.of_forecast(release, archive, near),
+            (Winds::Soundings(ascents), _) => self.of_soundings(release, ascents),
+            (Winds::Forecast(_), None) => Err(nothing_near(self.site)),
+        }
     }
 
-    /// How wrong the winds of a release may be: as the plan says or such winds are, and as flights taught.
-    fn error(&self, weather: &Weather) -> (Option<WindError>, Vec<Assumption>) {
+    /// How wrong the winds of a release may be along the track of its planned flight: as the plan says or such winds
+    /// are, and as flights taught.
+    pub(super) fn error(
+        &self,
+        weather: &Weather,
+        track: &[Moment],
+    ) -> (Option<WindError>, Vec<Assumption>) {
+        let met = weather.sonde.as_ref().map(|sonde| wind_error::Met {
+            flight: way_up(track),
+            sonde,
+        });
         let about = wind_error::About {
             source: &weather.source,
             winds: &weather.column.winds,
             member_sigma: &weather.member_sigma,
             latitude_deg: self.site.lat_deg,
+            met,
         };
         let (mut error, mut assumed) = about.error(self.stated_error);
         if let (Some(error), Some((factor, flights))) = (&mut error, self.learnt_error) {
@@ -122,6 +129,11 @@ impl<'a> SiteWinds<'a> {
             });
         }
         (error, assumed)
+    }
+
+    /// Whether better winds would be worth a word: not where the plan says how wrong these are.
+    pub(super) fn told_of_better(&self) -> bool {
+        matches!(self.stated_error, None | Some(WindSpread::Sounding))
     }
 
     /// A forecast's winds as far as `reach` around all the releases, counted from the first of
@@ -177,7 +189,7 @@ impl<'a> SiteWinds<'a> {
     fn of_field(&self, release: Timestamp, nearest: &FileAscent, blended: Blended) -> Weather<'_> {
         let columns = blended.columns();
         let weights = Placing::Stations(blended.stations.clone())
-            .weights(self.site.normal(), 0.0)
+            .weights(self.site.normal(), 0.0, 0.0)
             .unwrap_or(Weights::one(0));
         let source = self.source_of_field(release, nearest, &blended);
         let said = Assumption::SoundingsBlended {
@@ -239,6 +251,7 @@ impl<'a> SiteWinds<'a> {
             files: vec![nearest.file.clone()],
             own_at_10_m: sounding.wind_at_10_m,
             cleaning: sources::cleaned([nearest]),
+            sonde: Some(Way::of_sounding(sounding)).filter(|way| !way.is_unknown()),
             assumptions,
             ..self.of(release, column, Around::Nothing, source)
         }
@@ -263,8 +276,7 @@ impl<'a> SiteWinds<'a> {
             files: Vec::new(),
             cleaning: Vec::new(),
             member_sigma: Vec::new(),
-            error: None,
-            told_of_better: matches!(self.stated_error, None | Some(WindSpread::Sounding)),
+            sonde: None,
             assumptions: Vec::new(),
         }
     }
@@ -292,7 +304,7 @@ impl<'a> SiteWinds<'a> {
         let source = source_of(archive, near, release);
         let unknown = source.lead_s().is_none();
         let weights = Placing::of_block(near, self.site, release)?
-            .weights(self.site.normal(), 0.0)
+            .weights(self.site.normal(), 0.0, 0.0)
             .map_err(|outside| not_covered(self.site, release, archive, outside))?;
         let members = member_winds(near, &weights);
         let share = 1.0 / members.len() as f64;
@@ -397,4 +409,12 @@ fn not_covered(site: Position, release: Timestamp, archive: &Archive, outside: O
             archive.covered()
         ),
     }
+}
+
+/// A flight's way up to its burst.
+fn way_up(track: &[Moment]) -> Way {
+    let rises = |pair: &&[Moment]| pair[1].altitude_m > pair[0].altitude_m;
+    let up = track.windows(2).take_while(rises).count() + 1;
+    let moments = track.iter().take(up);
+    Way::of_moments(moments.map(|m| (m.altitude_m, m.time_s, m.place)))
 }

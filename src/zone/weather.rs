@@ -13,7 +13,7 @@ use crate::clock::seconds_between;
 use crate::error::Result;
 use crate::flight::field::LayerField;
 use crate::flight::layers::LayerWinds;
-use crate::flight::model::{FlightModel, FlightWinds};
+use crate::flight::model::{FlightModel, FlightWinds, Moment};
 use crate::ground::terrain::Terrain;
 use crate::notes::{Assumption, Cleaning, Note};
 use crate::sources::grid::archive::Archive;
@@ -22,6 +22,7 @@ use crate::wind::error::{ErrorPart, WindError};
 use crate::wind::error_process::WindErrorProcess;
 use crate::wind::placing::{Placing, Station};
 use crate::wind::sounding::Wind;
+use crate::wind::way::Way;
 
 /// The winds of one release.
 pub struct Weather<'a> {
@@ -43,11 +44,9 @@ pub struct Weather<'a> {
     pub(super) source: WindSource,
     /// Standard deviation between the members of an ensemble by altitude, m and m/s.
     pub(super) member_sigma: Vec<(f64, f64)>,
-    /// `None` for winds taken as exact.
-    pub(super) error: Option<WindError>,
-    /// Whether better winds would be worth a word: not where the plan says how wrong these are.
-    pub(super) told_of_better: bool,
-    /// What is assumed of the winds.
+    /// The way of the one sounding's sonde, where its file tells of it.
+    pub(super) sonde: Option<Way>,
+    /// What is assumed of the winds, but for how wrong they may be.
     pub assumptions: Vec<Assumption>,
 }
 
@@ -129,15 +128,10 @@ impl Weather<'_> {
         FlownWinds::only(FlightWinds::Field(Box::new(field)))
     }
 
-    /// How wrong the winds may be; `None` where they are taken as exact.
-    pub fn wind_error(&self) -> Option<&WindError> {
-        self.error.as_ref()
-    }
-
-    /// The error process on layers in which the planned flight spends `seconds`.
-    pub fn process(&self, model: &FlightModel, seconds: &[f64]) -> Option<WindErrorProcess> {
-        let table = self.error.as_ref()?;
-        Some(process_of(table, model, seconds))
+    /// How wrong the winds may be along the track of the planned flight, `None` where they are taken as
+    /// exact, and what is assumed of it.
+    pub fn error(&self, track: &[Moment]) -> (Option<WindError>, Vec<Assumption>) {
+        self.site_winds.error(self, track)
     }
 
     /// Where flights are set up in these winds: above the site at `site_m`, to come down on `terrain`.
@@ -156,6 +150,7 @@ impl Weather<'_> {
         &self,
         model: &FlightModel,
         seconds: &[f64],
+        error: Option<&WindError>,
         process: Option<&WindErrorProcess>,
     ) -> WindFacts {
         let covered_m = Covered {
@@ -177,40 +172,17 @@ impl Weather<'_> {
             covered_m,
             above_s: time_where(&|z| z > covered_m.top_m),
             below_s: time_where(&|z| z < covered_m.base_m),
-            sigma: self.sigma(),
-            error_parts: self.error_parts(&drift_sigma_m),
+            sigma: sigma_of(error),
+            error_parts: error_parts(error, &drift_sigma_m),
             drift_sigma_m: process.map_or(0.0, WindErrorProcess::drift_sigma_m),
             new_forecast_drift_sigma_m: drift_sigma_m(&new_forecast),
         }
     }
 
-    /// The error by altitude; nothing where it has one part only, or none.
-    fn sigma(&self) -> Vec<SigmaAt> {
-        let error = self.error.as_ref().filter(|error| error.parts.len() > 1);
-        error.map_or_else(Vec::new, |error| {
-            let at = |altitude_m| SigmaAt {
-                altitude_m,
-                sigma_m_s: error.sigma_m_s(altitude_m),
-            };
-            TOLD_AT_M.map(at).into()
-        })
-    }
-
-    fn error_parts(&self, drift_sigma_m: &dyn Fn(&WindError) -> f64) -> Vec<ErrorPartFacts> {
-        let part = |part: &ErrorPart| ErrorPartFacts {
-            correlation_length_m: part.correlation_length_m,
-            drift_sigma_m: drift_sigma_m(&WindError {
-                parts: vec![part.clone()],
-            }),
-        };
-        let parts = self.error.iter().flat_map(|error| &error.parts);
-        parts.map(part).collect()
-    }
-
     /// What to know of the winds, by what is known of them.
     pub fn notes(&self, facts: &WindFacts) -> Vec<Note> {
         let cleaned = self.cleaning.iter().cloned().map(Note::Cleaned);
-        let of_winds = wind_error::notes(facts, self.told_of_better);
+        let of_winds = wind_error::notes(facts, self.site_winds.told_of_better());
         cleaned.chain(of_winds).collect()
     }
 
@@ -260,6 +232,32 @@ pub fn process_of(error: &WindError, model: &FlightModel, seconds: &[f64]) -> Wi
     let height = |k: usize| model.layers.middle_m(k.max(model.release_layer));
     let heights: Vec<f64> = (0..model.layers.count).map(height).collect();
     WindErrorProcess::new(error, &heights, seconds)
+}
+
+/// The error by altitude; nothing where it has one part only, or none.
+fn sigma_of(error: Option<&WindError>) -> Vec<SigmaAt> {
+    let error = error.filter(|error| error.parts.len() > 1);
+    error.map_or_else(Vec::new, |error| {
+        let at = |altitude_m| SigmaAt {
+            altitude_m,
+            sigma_m_s: error.sigma_m_s(altitude_m),
+        };
+        TOLD_AT_M.map(at).into()
+    })
+}
+
+fn error_parts(
+    error: Option<&WindError>,
+    drift_sigma_m: &dyn Fn(&WindError) -> f64,
+) -> Vec<ErrorPartFacts> {
+    let part = |part: &ErrorPart| ErrorPartFacts {
+        correlation_length_m: part.correlation_length_m,
+        drift_sigma_m: drift_sigma_m(&WindError {
+            parts: vec![part.clone()],
+        }),
+    };
+    let parts = error.into_iter().flat_map(|error| &error.parts);
+    parts.map(part).collect()
 }
 
 /// What was left out of the winds, each with its reason.

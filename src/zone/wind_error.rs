@@ -5,6 +5,7 @@ use crate::notes::{Assumption, Note, Profile};
 use crate::plan::WindSpread;
 use crate::wind::column::WindProfile;
 use crate::wind::error::{GIVEN_CORRELATION_M, WindError};
+use crate::wind::way::Way;
 
 /// Departures of soundings were measured up to this age, s.
 const KNOWN_AGE_S: f64 = 48.0 * 3_600.0;
@@ -32,6 +33,30 @@ pub struct About<'a> {
     pub member_sigma: &'a [(f64, f64)],
     /// Latitude of the site.
     pub latitude_deg: f64,
+    /// How the flight meets what one sonde measured, where its way is known.
+    pub met: Option<Met<'a>>,
+}
+
+/// A flight's way up and that of the sonde whose winds it is flown in. On average flights meet their
+/// winds as long after a sonde as they were fitted to; one that rises faster or slower than its sonde
+/// does not.
+pub struct Met<'a> {
+    /// The flight.
+    pub flight: Way,
+    /// The sonde.
+    pub sonde: &'a Way,
+}
+
+impl Met<'_> {
+    /// Age and distance of the wind at an altitude: those of the sounding at the release, and what the
+    /// ways differ by.
+    fn at(&self, altitude_m: f64, age_s: f64, distance_m: f64) -> (f64, f64) {
+        let (apart_m, later_s) = self.flight.apart(self.sonde, altitude_m);
+        (
+            age_s + later_s.unwrap_or(0.0),
+            apart_m.unwrap_or(distance_m),
+        )
+    }
 }
 
 /// An error, `None` for winds taken as exact, and what is assumed of it.
@@ -105,7 +130,13 @@ impl About<'_> {
     }
 
     fn of_sounding(&self, age_s: f64, distance_m: f64) -> Assumed {
-        let error = WindError::of_sounding(self.winds, self.latitude_deg, age_s, distance_m);
+        let latitude_deg = self.latitude_deg;
+        let error = match &self.met {
+            None => WindError::of_sounding(self.winds, latitude_deg, age_s, distance_m),
+            Some(met) => WindError::of_sounding_met(self.winds, latitude_deg, |z| {
+                met.at(z, age_s, distance_m)
+            }),
+        };
         let said = Assumption::SoundingError {
             several: matches!(self.source, WindSource::Soundings { .. }),
             age_s,

@@ -11,7 +11,7 @@ use super::map::map;
 use super::shown::PlanPage;
 use crate::desk::drafts::FileIs;
 use crate::desk::jobs::JobNow;
-use crate::desk::live::LiveReply;
+use crate::desk::live::FieldFault;
 use crate::desk::made::{Answer, Made};
 use crate::desk::show::{self, Take, encoded};
 use crate::desk::state::View;
@@ -112,7 +112,7 @@ fn faults(page: &PlanPage) -> Markup {
 }
 
 /// What is wrong with the plan, each with a way to its field.
-pub fn fault_list(faults: &[LiveReply]) -> Markup {
+pub fn fault_list(faults: &[FieldFault]) -> Markup {
     html! {
         @if !faults.is_empty() {
             div.wrong.summary role="note" {

@@ -8,7 +8,7 @@ use crate::desk::drafts::FileIs;
 use crate::desk::fields::Values;
 use crate::desk::folder::Entry;
 use crate::desk::jobs::JobNow;
-use crate::desk::live::{Live, LiveReply};
+use crate::desk::live::{FieldFault, Live};
 use crate::desk::made::Made;
 use crate::desk::words::Station;
 use crate::plan::edit::PlanText;
@@ -31,7 +31,7 @@ pub struct PlanPage<'a> {
     /// What its fields show; none where it cannot be read.
     pub values: Option<(PlanText, Values)>,
     /// What is wrong with it.
-    pub faults: Vec<LiveReply>,
+    pub faults: Vec<FieldFault>,
     /// What follows from it; none where it takes longer.
     pub live: Option<Live>,
     /// The ground of the map; none where it takes longer.

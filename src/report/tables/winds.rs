@@ -142,6 +142,9 @@ fn summary(sounding: &Sounding, units: UnitSystem) -> String {
         ),
     );
     line("winds", &height_range(sounding, units));
+    if let Some(drift) = drift(sounding, units) {
+        line("drift", &drift);
+    }
     line("heights", height_source(sounding.heights));
     for (name, said) in gap_lines(sounding, units) {
         line(name, &said);
@@ -208,6 +211,25 @@ fn height_range(sounding: &Sounding, units: UnitSystem) -> String {
         units.height(low),
         units.height(high)
     )
+}
+
+/// How far and how long the sonde went, where the file tells it: up to the last known place, else time.
+fn drift(sounding: &Sounding, units: UnitSystem) -> Option<String> {
+    let levels = &sounding.levels;
+    let placed = |l: &&Level| l.place.is_some();
+    let timed = |l: &&Level| l.after_s.is_some();
+    let last = levels.iter().rfind(placed).or(levels.iter().rfind(timed))?;
+    let from = levels.iter().find_map(|l| l.place);
+    let went = from.zip(last.place).map(|(from, to)| {
+        let towards = compass_point(from.azimuth_deg(to));
+        format!("{} towards {towards}", units.distance(from.distance_m(to)))
+    });
+    let begun = levels.iter().find_map(|l| l.after_s);
+    let times = begun.zip(last.after_s);
+    let took = times.map(|(from, to)| format!("in {}", duration((to - from).abs())));
+    let said: Vec<String> = went.into_iter().chain(took).collect();
+    let up_to = units.height(last.altitude_m);
+    Some(format!("the sonde's, up to {up_to}: {}", said.join(" ")))
 }
 
 fn height_source(source: HeightSource) -> &'static str {

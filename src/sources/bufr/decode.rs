@@ -157,10 +157,8 @@ impl Decoder<'_> {
 
     fn step(&mut self) -> Decoded<()> {
         self.steps += self.together;
-        match self.steps > MOST_STEPS {
-            true => Err(format!("more than {MOST_STEPS} values")),
-            false => Ok(()),
-        }
+        let few = (self.steps <= MOST_STEPS).then_some(());
+        few.ok_or_else(|| format!("more than {MOST_STEPS} values"))
     }
 
     /// Repeats the next `many` descriptors; returns what comes after them.
@@ -233,11 +231,8 @@ impl Decoder<'_> {
             self.numbers(self.changes.associated)?;
         }
         if element.is_text {
-            let bytes = self
-                .changes
-                .text_bytes
-                .unwrap_or(element.width as usize / 8);
-            let texts = self.texts(number, bytes)?;
+            let given = self.changes.text_bytes;
+            let texts = self.texts(number, given.unwrap_or(element.width as usize / 8))?;
             self.keep(texts);
             return Ok(());
         }
@@ -293,19 +288,13 @@ impl Decoder<'_> {
 
     fn texts(&mut self, number: Descriptor, bytes: usize) -> Decoded<Vec<Event>> {
         let same = self.bits.text(bytes)?;
-        let more = match self.compressed {
-            true => self.bits.number(6)?,
-            false => 0,
-        };
-        (0..self.together)
-            .map(|_| {
-                let text = match more {
-                    0 => same.clone(),
-                    characters => self.bits.text(characters)?,
-                };
-                Ok(Event::Text(number, text))
-            })
-            .collect()
+        // Of each subset's own, which it has only where they are packed together.
+        let own = self.compressed.then(|| self.bits.number(6)).transpose()?;
+        let texts = (0..self.together).map(|_| match own {
+            None | Some(0) => Ok(Event::Text(number, same.clone())),
+            Some(characters) => Ok(Event::Text(number, self.bits.text(characters)?)),
+        });
+        texts.collect()
     }
 }
 

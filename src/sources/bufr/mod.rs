@@ -31,11 +31,8 @@ const FIRST_BYTES: usize = 1024;
 
 /// Whether bytes begin as a BUFR file does.
 pub(super) fn looks_like(bytes: &[u8]) -> bool {
-    let start = &bytes[..bytes.len().min(FIRST_BYTES)];
-    let heads = start.windows(8);
-    heads
-        .into_iter()
-        .any(|w| w.starts_with(b"BUFR") && matches!(w[7], 2..=4))
+    let mut heads = bytes[..bytes.len().min(FIRST_BYTES)].windows(8);
+    heads.any(|w| w.starts_with(b"BUFR") && matches!(w[7], 2..=4))
 }
 
 /// Reads every ascent, or says what is wrong with it.
@@ -78,10 +75,8 @@ fn number_of(bytes: &[u8]) -> usize {
 /// The section at the start of bytes, and what follows it.
 fn section(bytes: &[u8]) -> std::result::Result<(&[u8], &[u8]), String> {
     let length = bytes.get(..3).map_or(0, number_of);
-    let in_it = length >= 4 && length <= bytes.len();
-    in_it
-        .then(|| bytes.split_at(length))
-        .ok_or_else(|| "a section that is cut short".into())
+    let parts = bytes.split_at_checked(length).filter(|_| length >= 4);
+    parts.ok_or_else(|| "a section that is cut short".into())
 }
 
 /// The ascents of a message; or what is wrong with it.
@@ -96,11 +91,9 @@ fn of_message(name: &str, message: &[u8]) -> std::result::Result<Vec<Raw>, Strin
     };
     let (first, mut rest) = section(message.get(8..).unwrap_or_default())?;
     let octet = |n: usize| first.get(n - 1).copied().unwrap_or(0);
-    if octet(category) != 2 {
-        return Err(format!(
-            "data of category {}, not soundings",
-            octet(category)
-        ));
+    let category = octet(category);
+    if category != 2 {
+        return Err(format!("data of category {category}, not soundings"));
     }
     if octet(flags) & HAS_SECTION_2 != 0 {
         rest = section(rest)?.1;
@@ -129,10 +122,13 @@ fn ascent(name: &str, events: &[Event]) -> Raw {
         match event {
             Event::Item => open.push(Row::default()),
             Event::ItemEnd => {
-                let row = open.pop().unwrap_or_default();
+                let mut row = open.pop().unwrap_or_default();
+                let [lat, lon] = header.place;
+                row.lat_deg = row.lat_deg.zip(lat).map(|(moved, from)| from + moved);
+                row.lon_deg = row.lon_deg.zip(lon).map(|(moved, from)| from + moved);
                 // Shears of the wind, and levels of nothing.
-                if row.temperature_k.is_some() || row.speed_m_s.is_some() || row.east_m_s.is_some()
-                {
+                let known = [row.temperature_k, row.speed_m_s, row.east_m_s];
+                if known.iter().any(Option::is_some) {
                     rows.push(row);
                 }
             }
@@ -173,6 +169,10 @@ fn set(row: &mut Row, number: Descriptor, value: f64) {
         11_002 => (&mut row.speed_m_s, 1.0),
         11_003 => (&mut row.east_m_s, 1.0),
         11_004 => (&mut row.north_m_s, 1.0),
+        // From the release.
+        4_086 => (&mut row.after_s, 1.0),
+        5_015 => (&mut row.lat_deg, 1.0),
+        6_015 => (&mut row.lon_deg, 1.0),
         _ => return,
     };
     *slot = Some(value / unit);

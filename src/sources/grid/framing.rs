@@ -12,6 +12,7 @@ use grib_reader::{Error as GribError, GribFile, GribFileBuilder};
 
 use super::grib_lattice::{GRIDS_READ, grid_name, is_read};
 use super::grib_mended::{grid_section_1, sections, within_circle};
+use super::grib_reduced::in_one_row;
 use super::left_out::LeftOut;
 use super::{MOST_POINTS, READ_WHOLE};
 use crate::error::{Error, Fault, Result};
@@ -123,7 +124,7 @@ fn one_by_one(name: &str, bytes: &[u8]) -> Result<Messages> {
             Fault::new(name, found, expected).of_key(format!("message {number}"))
         };
         let (message, after) = split(&rest[start..]).map_err(fault)?;
-        let message = within_circle(message);
+        let message = in_one_row(within_circle(message));
         match builder().from_bytes(message.to_vec()) {
             Ok(file) => {
                 numbers.extend(repeat_n(number, file.message_count()));

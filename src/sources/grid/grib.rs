@@ -23,6 +23,7 @@ use ndarray::Array2;
 use super::framing::{Messages, OF_GRIB, builder, packing_name};
 use super::grib_lattice::{NoLattice, Scan, along_grid, lattice};
 use super::grib_mended::mended;
+use super::grib_reduced::{filled, row_lengths};
 use super::grib1_grid::{component_flags, definition};
 use super::parameter::{self, Meaning, above_ground, isobaric};
 use super::{Catalogue, GridFile, MODEL_LEVELS, Source};
@@ -370,6 +371,10 @@ fn values(message: &Message<'_>) -> std::result::Result<(Scan, Vec<f32>), String
             let field = file.message(index).map_err(in_words)?;
             field.read_flat_data_as_f32().map_err(in_words)?
         }
+    };
+    let values = match row_lengths(message) {
+        Some(rows) => filled(values, &rows, scan.columns),
+        None => values,
     };
     if values.len() != scan.columns * scan.rows {
         return Err(format!(

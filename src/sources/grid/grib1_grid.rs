@@ -15,6 +15,7 @@ use grib_reader::{
 };
 
 use super::grib_mended::{grid_section_1, sections};
+use super::grib_reduced::full;
 
 /// The grid of a message, whatever its edition.
 pub(super) fn definition<'a>(message: &'a Message<'_>) -> Cow<'a, GridDefinition> {
@@ -25,7 +26,10 @@ pub(super) fn definition<'a>(message: &'a Message<'_>) -> Cow<'a, GridDefinition
     {
         return Cow::Owned(ours);
     }
-    Cow::Borrowed(grid)
+    match full(message) {
+        Some(full) => Cow::Owned(full),
+        None => Cow::Borrowed(grid),
+    }
 }
 
 /// The flags of resolution and components of a grid of degrees, true or rotated: octet 17 of the

@@ -14,6 +14,7 @@ mod grib1_grid;
 mod grib_jpeg;
 mod grib_lattice;
 mod grib_mended;
+mod grib_reduced;
 pub mod kept;
 mod left_out;
 mod longitudes;

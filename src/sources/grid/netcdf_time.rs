@@ -58,6 +58,11 @@ impl Since {
         Ok(Since { unit_s, epoch })
     }
 
+    /// A count as seconds.
+    pub fn seconds(self, count: f64) -> f64 {
+        count * self.unit_s
+    }
+
     /// The moment of a count, to the second.
     pub fn timestamp(self, count: f64) -> Option<Timestamp> {
         let seconds = whole_seconds(count * self.unit_s)?;

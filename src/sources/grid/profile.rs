@@ -22,7 +22,7 @@ impl Archive {
         let block = self.cut(window, self.steps_around(time, time))?;
         let placing = Placing::of_block(&block, place, time)?;
         let weights = placing
-            .weights(place.normal(), 0.0)
+            .weights(place.normal(), 0.0, 0.0)
             .map_err(|_| Error::CannotDo {
                 why: format!("{} at {time} lies outside the winds", place.text()),
                 remedy: format!("expected a place and time within {}", self.covered()),
@@ -103,6 +103,7 @@ fn levels(block: &Block, weights: &Weights) -> Vec<Level> {
             vapour_pressure_pa: vapour.and_then(known).map(|e| e.max(0.0)),
             // Below the forecast's ground there is no wind.
             wind: (altitude_m >= winds.base_m()).then(|| winds.at(altitude_m)),
+            ..Level::default()
         });
     }
     levels

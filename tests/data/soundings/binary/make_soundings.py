@@ -89,3 +89,23 @@ def variant(subsets, compressed, name):
     ec.codes_set(h, 'pack', 1)
     with open(f'{OUT}/{name}', 'wb') as f: ec.codes_write(h, f)
 for a in ((1, False, 'made_edition4.bufr'), (1, True, 'made_compressed.bufr'), (2, True, 'made_two_compressed.bufr'), (2, False, 'made_two_subsets.bufr')): variant(*a)
+
+# When and where the sondes were: every 15th level.
+rows = []
+miss = lambda x: '' if abs(x) > 1e10 or x == 2147483647 else f'{x:.7g}'
+for f in ('pdbufr_temp_hires.bufr', 'pybufrkit_IUSD40_OKLI.bufr'):
+    with open(f'{S}/{f}', 'rb') as fh:
+        n = 0
+        while (h := ec.codes_bufr_new_from_file(fh)) is not None:
+            n += 1
+            ec.codes_set(h, 'unpack', 1)
+            g = lambda k: ec.codes_get_array(h, k)
+            lat, lon = g('latitude')[0], g('longitude')[0]
+            p, t = g('pressure'), g('timePeriod')
+            dlat, dlon = g('latitudeDisplacement'), g('longitudeDisplacement')
+            z = g('nonCoordinateGeopotentialHeight')
+            for i in list(range(0, len(z), 15)) + [len(z) - 1]:
+                rows.append([f, n, miss(float(p[i])), miss(float(z[i])), miss(float(t[i])), miss(float(lat + dlat[i])) if miss(float(dlat[i])) else '', miss(float(lon + dlon[i])) if miss(float(dlon[i])) else ''])
+            ec.codes_release(h)
+with open(f'{OUT}/bufr_drift_reference.csv', 'w', newline='') as f:
+    w = csv.writer(f, lineterminator='\n'); w.writerow('file message pressure_pa height_gpm after_s lat lon'.split()); w.writerows(rows)
