@@ -20,9 +20,9 @@ pub(super) fn decode(name: &str, bytes: &[u8]) -> Result<(String, bool)> {
     if let Some(text) = utf_16(bytes) {
         return Ok((text, true));
     }
-    if let Some(at) = bytes.iter().position(|&b| is_binary(b)) {
-        let line = 1 + bytes[..at].iter().filter(|&&b| b == b'\n').count();
-        let found = format!("a binary file (byte {:#04x} at {at})", bytes[at]);
+    if let Some((at, byte)) = bytes.iter().enumerate().find(|(_, b)| is_binary(**b)) {
+        let line = 1 + bytes.iter().take(at).filter(|&&b| b == b'\n').count();
+        let found = format!("a binary file (byte {byte:#04x} at {at})");
         return Err(Fault::new(name, found, expected).at_line(line).into());
     }
     let text = match std::str::from_utf8(bytes) {
@@ -40,14 +40,12 @@ pub(super) fn decode(name: &str, bytes: &[u8]) -> Result<(String, bool)> {
 
 /// The text of bytes that begin with the mark of UTF-16.
 fn utf_16(bytes: &[u8]) -> Option<String> {
-    let unit: fn([u8; 2]) -> u16 = match bytes {
-        [0xff, 0xfe, ..] => u16::from_le_bytes,
-        [0xfe, 0xff, ..] => u16::from_be_bytes,
+    let (unit, rest): (fn([u8; 2]) -> u16, _) = match bytes {
+        [0xff, 0xfe, rest @ ..] => (u16::from_le_bytes, rest),
+        [0xfe, 0xff, rest @ ..] => (u16::from_be_bytes, rest),
         _ => return None,
     };
-    let units = bytes[2..]
-        .chunks_exact(2)
-        .map(|pair| unit([pair[0], pair[1]]));
+    let units = rest.as_chunks::<2>().0.iter().map(|pair| unit(*pair));
     let text = String::from_utf16(&units.collect::<Vec<u16>>()).ok()?;
     (!text.trim().is_empty() && !text.bytes().any(is_binary)).then_some(text)
 }
