@@ -1,5 +1,17 @@
 //! Files: written whole or not at all, read once, and guarded against the readers of others.
 
+// Numbers and lengths from outside are another kind until they were found to be ours.
+#![cfg_attr(
+    not(test),
+    deny(
+        clippy::cast_possible_truncation,
+        clippy::cast_possible_wrap,
+        clippy::cast_sign_loss,
+        clippy::indexing_slicing,
+        clippy::string_slice
+    )
+)]
+
 mod guard;
 mod input;
 mod output;

@@ -95,6 +95,11 @@ pub fn linear(pairs: &[(f64, f64)], x: f64) -> Option<f64> {
     Some(from + share * (to - from))
 }
 
+/// Each but the last with the one behind it.
+pub fn neighbours<T>(all: &[T]) -> impl Iterator<Item = (&T, &T)> {
+    all.iter().zip(all.iter().skip(1))
+}
+
 /// The point at a share of the way from one to another.
 pub fn between<const N: usize>(from: [f64; N], to: [f64; N], share: f64) -> [f64; N] {
     std::array::from_fn(|k| from[k] + share * (to[k] - from[k]))

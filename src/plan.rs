@@ -3,6 +3,18 @@
 //! [`Plan::read`] checks everything and reports all faults at once; what it returns is in SI and
 //! within physical range.
 
+// Numbers and lengths from outside are another kind until they were found to be ours.
+#![cfg_attr(
+    not(test),
+    deny(
+        clippy::cast_possible_truncation,
+        clippy::cast_possible_wrap,
+        clippy::cast_sign_loss,
+        clippy::indexing_slicing,
+        clippy::string_slice
+    )
+)]
+
 mod document;
 pub mod edit;
 mod filling;
@@ -30,6 +42,7 @@ use crate::geodesy::Position;
 use crate::ground::map::Class;
 use crate::logbook::Logbook;
 use crate::notes::Assumption;
+use crate::numeric::neighbours;
 use crate::sources::Columns;
 use crate::spread::draws::BurstSpread;
 use crate::units::{Dimension, parse};
@@ -555,7 +568,7 @@ fn wind_spread(s: &Section, faults: &mut Faults) -> Option<WindSpread> {
         })?;
         let mut rows: Vec<(f64, f64)> = rows;
         rows.sort_by(|a, b| a.0.total_cmp(&b.0));
-        if rows.windows(2).any(|w| w[0].0 == w[1].0) {
+        if neighbours(&rows).any(|(a, b)| a.0 == b.0) {
             faults.note(
                 s.span("wind"),
                 &s.path("wind"),

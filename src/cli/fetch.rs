@@ -17,6 +17,7 @@ use windfall::error::{Error, Result};
 use windfall::fetch::download::download;
 use windfall::fetch::feed::{Feed, Feeds};
 use windfall::fetch::http::{Client, Patience};
+use windfall::fetch::ranges::total;
 use windfall::fetch::runs::Period;
 use windfall::fetch::survey::{Order, Planned, Survey, members, survey};
 use windfall::files::read_text;
@@ -234,7 +235,7 @@ fn fetch(
     }
     show(
         bar,
-        survey.files.iter().filter(open).map(Planned::bytes).sum(),
+        total(survey.files.iter().filter(open).map(Planned::bytes)),
     );
     let arrived = |bytes| bar.inc(bytes);
     let fetched = survey

@@ -50,11 +50,11 @@ pub fn host(url: &str) -> String {
     let shown = shown(url);
     let rest = shown.split_once("://").map_or(shown.as_str(), |(_, r)| r);
     let authority = rest.split(['/', '?', '#']).next().unwrap_or("");
-    let end = authority.rfind(':').filter(|at| {
-        let port = &authority[at + 1..];
-        !port.is_empty() && port.bytes().all(|b| b.is_ascii_digit())
-    });
-    authority[..end.unwrap_or(authority.len())].to_owned()
+    let is_port = |port: &str| !port.is_empty() && port.bytes().all(|b| b.is_ascii_digit());
+    match authority.rsplit_once(':') {
+        Some((host, port)) if is_port(port) => host.to_owned(),
+        _ => authority.to_owned(),
+    }
 }
 
 #[cfg(test)]

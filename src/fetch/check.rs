@@ -52,8 +52,7 @@ fn cut_at(got: usize, of: u64) -> Wholeness {
 
 fn whole_grib(bytes: &[u8]) -> Wholeness {
     let mut at = 0;
-    while at < bytes.len() {
-        let rest = &bytes[at..];
+    while let Some(rest) = bytes.get(at..).filter(|rest| !rest.is_empty()) {
         if rest.len() < 16 {
             return cut_at(bytes.len(), (at + 16) as u64);
         }
@@ -92,10 +91,14 @@ fn end_of_hdf5(bytes: &[u8]) -> Option<u64> {
 fn decodes(bytes: &[u8]) -> Wholeness {
     let opened = GridFile::from_bytes("the answer", bytes.to_vec());
     let read = opened.and_then(|file| {
-        (0..file.slabs.len()).try_for_each(|i| {
-            let whole = file.lattices[file.slabs[i].lattice].whole();
-            file.read(i, whole).map(|_| ())
-        })
+        let lattices = file
+            .slabs
+            .iter()
+            .map(|slab| file.lattices.get(slab.lattice));
+        lattices
+            .flatten()
+            .enumerate()
+            .try_for_each(|(i, lattice)| file.read(i, lattice.whole()).map(|_| ()))
     });
     match read {
         Ok(()) => Wholeness::Whole,
@@ -106,19 +109,23 @@ fn decodes(bytes: &[u8]) -> Wholeness {
 /// The beginning of what bytes say to people, without the marks of a web page.
 pub fn plain_text(bytes: &[u8]) -> String {
     const SHOWN: usize = 200;
-    let start = &bytes[..bytes.len().min(1 << 14)];
-    let text = String::from_utf8_lossy(start);
+    let text = String::from_utf8_lossy(first(bytes, 1 << 14));
     let strange = text.chars().filter(|c| *c == '\u{fffd}').count();
     if strange > 8 {
-        return bytes[..bytes.len().min(16)].escape_ascii().to_string();
+        return first(bytes, 16).escape_ascii().to_string();
     }
     let words = without_tags(&text);
     let words: Vec<&str> = words.split_whitespace().collect();
     let words = words.join(" ");
     match words.char_indices().nth(SHOWN) {
-        Some((end, _)) => format!("{} ...", &words[..end]),
+        Some((end, _)) => format!("{} ...", words.split_at(end).0),
         None => words,
     }
+}
+
+/// The first bytes, no more than there are.
+fn first(bytes: &[u8], count: usize) -> &[u8] {
+    bytes.get(..count).unwrap_or(bytes)
 }
 
 /// The text of a web page; of one without marks all of it.
@@ -247,25 +254,28 @@ pub fn whole_messages(url: &str, start: u64, bytes: &[u8]) -> Result<()> {
         let at = start + (bytes.len() - rest.len()) as u64;
         let indicator = Indicator::parse(rest).ok_or_else(|| not_grib(url, at, rest))?;
         let length = usize::try_from(indicator.total_length).ok();
-        let message = length.filter(|l| *l >= 12).and_then(|l| rest.get(..l));
-        let Some(message) = message else {
+        let message = length.filter(|l| *l >= 12);
+        let message = message.and_then(|l| rest.split_at_checked(l));
+        let Some((message, after)) = message else {
             let found = format!("a message of {} bytes", indicator.total_length);
             let expected = format!("one of at most {}, as its inventory says", rest.len());
             return Err(at_byte(url, at, found, expected));
         };
         if !message.ends_with(b"7777") {
-            let end = &message[message.len() - 4..];
-            let found = format!("\"{}\" at the end of a message", end.escape_ascii());
+            let end = message
+                .last_chunk::<4>()
+                .map(|end| end.escape_ascii().to_string());
+            let found = format!("\"{}\" at the end of a message", end.unwrap_or_default());
             return Err(at_byte(url, at, found, "\"7777\""));
         }
-        rest = &rest[message.len()..];
+        rest = after;
     }
     Ok(())
 }
 
 /// The error of bytes that begin with something else.
 pub fn not_grib(url: &str, at: u64, bytes: &[u8]) -> Error {
-    let shown = &bytes[..bytes.len().min(16)];
+    let shown = first(bytes, 16);
     let page = bytes.trim_ascii_start().first() == Some(&b'<');
     let what = if page {
         "what looks like a web page"

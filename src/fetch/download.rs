@@ -14,7 +14,7 @@ use super::lock;
 use super::manifest::{Manifest, digest};
 use super::parallel;
 use super::part::PartFile;
-use super::ranges::{Chunk, RangeSource, chunks};
+use super::ranges::{Chunk, RangeSource, chunks, total};
 use super::survey::{Order, Planned, Survey};
 use crate::error::{Error, Fault, Result};
 use crate::files::write_atomically;
@@ -77,8 +77,11 @@ impl Task<'_> {
         let file = self.file;
         let chunks = chunks(&file.sources);
         let part = PartFile::open(&file.path, &chunks)?;
-        let (here, open): (Vec<usize>, Vec<usize>) = (0..chunks.len()).partition(|i| part.has(*i));
-        let kept: u64 = here.iter().map(|i| chunks[*i].useful()).sum();
+        let (here, open): (Vec<_>, Vec<_>) = chunks
+            .iter()
+            .enumerate()
+            .partition(|(which, _)| part.has(*which));
+        let kept = total(here.iter().map(|(_, chunk)| chunk.useful()));
         if kept > 0 {
             say(&format!(
                 "{}: {kept} bytes are here from before",
@@ -87,12 +90,11 @@ impl Task<'_> {
             arrived(kept);
         }
         let part = Mutex::new(part);
-        let fetch = |which: &usize| {
-            let chunk = &chunks[*which];
+        let fetch = |&(which, chunk): &(usize, &Chunk)| {
             let bytes = self.chunk(chunk)?;
             part.lock()
                 .unwrap_or_else(PoisonError::into_inner)
-                .store(*which, chunk, &bytes)?;
+                .store(which, chunk, &bytes)?;
             arrived(chunk.useful());
             Ok(())
         };
@@ -113,8 +115,7 @@ impl Task<'_> {
         let piece = piece.ok_or_else(|| vanished(&chunk.url))?;
         let mut useful = Vec::new();
         for message in &chunk.messages {
-            let at = (message.from.start - chunk.span.start) as usize;
-            let bytes = piece.bytes.get(at..at + message.from.length as usize);
+            let bytes = message.from.within(chunk.span.start, &piece.bytes);
             let bytes = bytes.ok_or_else(|| ends_early(chunk, piece.bytes.len() as u64))?;
             check::whole_messages(&chunk.url, message.from.start, bytes)?;
             useful.extend_from_slice(bytes);
@@ -244,10 +245,10 @@ impl Task<'_> {
 /// Answers in their order, those on both sides of a seam made into one.
 fn joined(asked: &[FetchRequest], answers: Vec<Vec<u8>>) -> Result<Vec<Vec<u8>>> {
     let mut whole: Vec<Vec<u8>> = Vec::new();
-    for (i, answer) in answers.into_iter().enumerate() {
+    for (asked, answer) in asked.iter().zip(answers) {
         match whole.last_mut() {
-            Some(west) if asked[i].goes_on => {
-                *west = join::halves(&asked[i].url, west, &answer)?;
+            Some(west) if asked.goes_on => {
+                *west = join::halves(&asked.url, west, &answer)?;
             }
             _ => whole.push(answer),
         }

@@ -13,6 +13,7 @@ use super::service::{Format, Service};
 use super::template::Template;
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
+use crate::numeric::nearest_whole;
 use crate::sources::point::PointKeys;
 use crate::units::{Dimension, parse};
 
@@ -81,9 +82,11 @@ impl InventoryKind {
         match self {
             InventoryKind::Idx => Some(format!("{file}.idx{parameters}")),
             InventoryKind::Index => {
-                let folder = file.rfind('/').map_or(0, |i| i + 1);
-                let end = file[folder..].rfind('.').map_or(file.len(), |i| folder + i);
-                Some(format!("{}.index{parameters}", &file[..end]))
+                let bare = match file.rsplit_once('.') {
+                    Some((bare, ending)) if !ending.contains('/') => bare,
+                    _ => file,
+                };
+                Some(format!("{bare}.index{parameters}"))
             }
             InventoryKind::None => None,
         }
@@ -314,17 +317,10 @@ fn check(name: &str, table: Table, notes: &mut Notes) -> Feed {
     }
     let urls = urls(&table, notes);
     let hours = "hours, as in \"5 h\", of 10 days at most";
-    let complete_after_s = match parse(&table.complete_after, Dimension::Time) {
-        Ok(s) if (0.0..=864_000.0).contains(&s) => s as i64,
-        _ => {
-            notes.note(
-                "complete_after",
-                format!("\"{}\"", table.complete_after),
-                hours,
-            );
-            0
-        }
-    };
+    let complete_after_s = parse(&table.complete_after, Dimension::Time).ok();
+    let complete_after_s = complete_after_s.filter(|s| (0.0..=864_000.0).contains(s));
+    let found = || format!("\"{}\"", table.complete_after);
+    notes.unless(complete_after_s.is_some(), "complete_after", found(), hours);
     let runs = runs(&table, notes);
     if let Some(a) = table.area {
         let latitudes = a.south < a.north && a.south >= -90.0 && a.north <= 90.0;
@@ -365,7 +361,7 @@ fn check(name: &str, table: Table, notes: &mut Notes) -> Feed {
         attribution: table.attribution,
         urls,
         inventory: table.inventory,
-        complete_after_s,
+        complete_after_s: complete_after_s.and_then(nearest_whole).unwrap_or_default(),
         runs,
         members: table.members,
         area: table.area,

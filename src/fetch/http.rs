@@ -43,9 +43,16 @@ impl ByteSpan {
         (length > 0).then_some(ByteSpan { start, length })
     }
 
+    /// These bytes among those of the file from `start` on, if all of them are there.
+    pub fn within(self, start: u64, bytes: &[u8]) -> Option<&[u8]> {
+        let at = usize::try_from(self.start.checked_sub(start)?).ok()?;
+        let length = usize::try_from(self.length).ok()?;
+        bytes.get(at..at.checked_add(length)?)
+    }
+
     /// The byte after the last.
     pub fn end(self) -> u64 {
-        self.start + self.length
+        self.start.saturating_add(self.length)
     }
 }
 

@@ -9,10 +9,16 @@
 //! WMO-No. 306, Manual on Codes, volume I.2: grid definition template 3.0, data representation
 //! template 5.0, flag table 3.4, regulation 92.9.4 (value = (R + X 2^E) / 10^D).
 
+#![allow(
+    clippy::indexing_slicing,
+    reason = "places in templates: Sections::of has checked how long these are"
+)]
+
 use grib_reader::{GribFile, Message};
 
 use super::address::shown;
 use crate::error::{Error, Fault, Result};
+use crate::numeric::{nearest_whole, single};
 
 /// Degrees in the units of the grid definition.
 const MICRO: f64 = 1e-6;
@@ -74,10 +80,12 @@ fn join(west: &Message<'_>, east: &Message<'_>) -> Joined<Vec<u8>> {
             .map_err(|cause| cause.to_string())
     };
     let (first, second) = (values(west)?, values(east)?);
-    let rows = first.chunks(a.columns).zip(second.chunks(b.columns));
+    let rows = first.chunks(a.columns as usize);
+    let rows = rows.zip(second.chunks(b.columns as usize));
     let all: Vec<f64> = rows.flat_map(|(a, b)| a.iter().chain(b).copied()).collect();
     let packed = Packed::of(&all, left.representation)?;
-    Ok(left.with(&grid.written(left.grid, all.len()), all.len(), &packed))
+    let points = u32::try_from(all.len()).map_err(|_| format!("{} points", all.len()))?;
+    left.with(&grid.written(left.grid, points), points, &packed)
 }
 
 /// The sections of a message with one field.
@@ -130,22 +138,22 @@ impl<'a> Sections<'a> {
     }
 
     /// The message of the same field with another grid and other values.
-    fn with(&self, grid: &[u8], points: usize, packed: &Packed) -> Vec<u8> {
+    fn with(&self, grid: &[u8], points: u32, packed: &Packed) -> Joined<Vec<u8>> {
         let mut representation = Vec::new();
-        representation.extend((points as u32).to_be_bytes());
+        representation.extend(points.to_be_bytes());
         representation.extend([0, 0]); // template 5.0
         representation.extend(packed.reference.to_be_bytes());
         representation.extend(sign_and_size(packed.binary));
         representation.extend(sign_and_size(packed.decimal));
-        representation.extend([packed.bits as u8, 0]);
+        representation.extend([packed.bits, 0]);
         let body = [
             self.identification.to_vec(),
             self.local.to_vec(),
             grid.to_vec(),
             self.product.to_vec(),
-            section(5, &representation),
-            section(6, &[255]), // no bitmap
-            section(7, &packed.bytes),
+            section(5, &representation)?,
+            section(6, &[255])?, // no bitmap
+            section(7, &packed.bytes)?,
             b"7777".to_vec(),
         ]
         .concat();
@@ -153,13 +161,13 @@ impl<'a> Sections<'a> {
         let length = (message.len() + body.len()) as u64;
         message[8..16].copy_from_slice(&length.to_be_bytes());
         message.extend(body);
-        message
+        Ok(message)
     }
 }
 
-fn section(number: u8, content: &[u8]) -> Vec<u8> {
-    let length = (content.len() + 5) as u32;
-    [&length.to_be_bytes()[..], &[number], content].concat()
+fn section(number: u8, content: &[u8]) -> Joined<Vec<u8>> {
+    let length = u32::try_from(content.len() + 5).map_err(|_| "more than a section holds")?;
+    Ok([&length.to_be_bytes()[..], &[number], content].concat())
 }
 
 /// A number as GRIB writes it: the sign in the first bit.
@@ -170,13 +178,13 @@ fn sign_and_size(value: i16) -> [u8; 2] {
 
 fn signed(bytes: [u8; 2]) -> i16 {
     let word = u16::from_be_bytes(bytes);
-    let size = (word & 0x7fff) as i16;
+    let size = (word & 0x7fff).cast_signed();
     if word & 0x8000 == 0 { size } else { -size }
 }
 
 /// What matters of grid definition template 3.0 with rows from west to east.
 struct Grid {
-    columns: usize,
+    columns: u32,
     /// Number of rows, first and last latitude, step and scanning: the same on both sides.
     rows: Vec<u8>,
     first_lon: f64,
@@ -208,7 +216,7 @@ impl Grid {
                 -size
             }
         };
-        let columns = word(30) as usize;
+        let columns = word(30);
         if columns < 2 {
             return Err(format!("{columns} column"));
         }
@@ -224,7 +232,7 @@ impl Grid {
             .concat(),
             first_lon,
             last_lon,
-            step: (last_lon - first_lon).rem_euclid(360.0) / (columns - 1) as f64,
+            step: (last_lon - first_lon).rem_euclid(360.0) / f64::from(columns - 1),
         })
     }
 
@@ -239,7 +247,7 @@ impl Grid {
             ));
         }
         Ok(Grid {
-            columns: self.columns + east.columns,
+            columns: self.columns.saturating_add(east.columns),
             rows: self.rows.clone(),
             last_lon: east.last_lon,
             ..*self
@@ -247,11 +255,12 @@ impl Grid {
     }
 
     /// The section of the western part, with the columns of both.
-    fn written(&self, west: &[u8], points: usize) -> Vec<u8> {
+    fn written(&self, west: &[u8], points: u32) -> Vec<u8> {
         let mut section = west.to_vec();
-        section[6..10].copy_from_slice(&(points as u32).to_be_bytes());
-        section[30..34].copy_from_slice(&(self.columns as u32).to_be_bytes());
-        let last = (self.last_lon.rem_euclid(360.0) / MICRO).round() as u32;
+        section[6..10].copy_from_slice(&points.to_be_bytes());
+        section[30..34].copy_from_slice(&self.columns.to_be_bytes());
+        let last: Option<u32> = nearest_whole(self.last_lon.rem_euclid(360.0) / MICRO);
+        let last = last.unwrap_or_default();
         section[59..63].copy_from_slice(&last.to_be_bytes());
         section
     }
@@ -262,7 +271,7 @@ struct Packed {
     reference: f32,
     binary: i16,
     decimal: i16,
-    bits: u32,
+    bits: u8,
     bytes: Vec<u8>,
 }
 
@@ -279,7 +288,7 @@ impl Packed {
         let least = scaled().fold(f64::INFINITY, f64::min);
         let most = scaled().fold(f64::NEG_INFINITY, f64::max);
         // Not above the least: what is packed counts up from it.
-        let nearest = least as f32;
+        let nearest = single(least);
         let reference = if f64::from(nearest) > least {
             nearest.next_down()
         } else {
@@ -297,20 +306,23 @@ impl Packed {
             binary += 1;
         }
         let step = 2f64.powi(i32::from(binary));
-        let bits = u64::BITS - (steps(binary).round() as u64).leading_zeros();
-        let whole = scaled().map(|v| ((v - f64::from(reference)) / step).round() as u64);
+        // All within MOST_BITS.
+        let whole = |v: f64| nearest_whole::<u64>(v).unwrap_or_default();
+        let bits = u64::BITS - whole(steps(binary)).leading_zeros();
+        let bits = u8::try_from(bits).map_err(|_| format!("{bits} bits"))?;
+        let all = scaled().map(|v| whole((v - f64::from(reference)) / step));
         Ok(Packed {
             reference,
             binary,
             decimal,
             bits,
-            bytes: end_to_end(whole, bits),
+            bytes: end_to_end(all, bits),
         })
     }
 }
 
 /// Whole numbers of so many bits, one after the other.
-fn end_to_end(values: impl Iterator<Item = u64>, bits: u32) -> Vec<u8> {
+fn end_to_end(values: impl Iterator<Item = u64>, bits: u8) -> Vec<u8> {
     let mut bytes = Vec::new();
     let (mut held, mut count) = (0u64, 0);
     for value in values {
@@ -318,12 +330,12 @@ fn end_to_end(values: impl Iterator<Item = u64>, bits: u32) -> Vec<u8> {
         count += bits;
         while count >= 8 {
             count -= 8;
-            bytes.push((held >> count) as u8);
+            bytes.push((held >> count).to_le_bytes()[0]);
         }
         held &= (1 << count) - 1;
     }
     if count > 0 {
-        bytes.push((held << (8 - count)) as u8);
+        bytes.push((held << (8 - count)).to_le_bytes()[0]);
     }
     bytes
 }

@@ -4,6 +4,18 @@
 //! was found, a few requests at a time, checks every message, and writes a file that is whole or
 //! not there, with a [`manifest`] beside it. No other part of the program talks to a network.
 
+// Numbers and lengths from outside are another kind until they were found to be ours.
+#![cfg_attr(
+    not(test),
+    deny(
+        clippy::cast_possible_truncation,
+        clippy::cast_possible_wrap,
+        clippy::cast_sign_loss,
+        clippy::indexing_slicing,
+        clippy::string_slice
+    )
+)]
+
 pub mod address;
 pub mod asked;
 mod check;

@@ -57,7 +57,7 @@ impl PartFile {
                 .filter(|d| part.digest_of(chunk).as_ref() == Some(d));
             if let Some(digest) = found {
                 part.note(&format!("{which} {digest}"))?;
-                part.have[which] = true;
+                part.has_now(which);
             }
         }
         Ok(part)
@@ -90,8 +90,14 @@ impl PartFile {
             useful.extend_from_slice(message_bytes);
         }
         self.note(&format!("{which} {}", digest(&useful)))?;
-        self.have[which] = true;
+        self.has_now(which);
         Ok(())
+    }
+
+    fn has_now(&mut self, which: usize) {
+        if let Some(have) = self.have.get_mut(which) {
+            *have = true;
+        }
     }
 
     /// Digest of a finished part of this many bytes.
@@ -146,10 +152,8 @@ impl PartFile {
 
 /// The bytes of a message among those of its chunk.
 fn within<'b>(chunk: &Chunk, message: &Placed, bytes: &'b [u8]) -> &'b [u8] {
-    let at = (message.from.start - chunk.span.start) as usize;
-    bytes
-        .get(at..at + message.from.length as usize)
-        .unwrap_or(&[])
+    let within = message.from.within(chunk.span.start, bytes);
+    within.unwrap_or(&[])
 }
 
 /// The chunks noted in a journal of this download.

@@ -45,8 +45,13 @@ pub struct Placed {
 impl Chunk {
     /// Bytes of its messages.
     pub fn useful(&self) -> u64 {
-        self.messages.iter().map(|m| m.from.length).sum()
+        total(self.messages.iter().map(|m| m.from.length))
     }
+}
+
+/// Bytes together, which inventories may state as they like.
+pub fn total(bytes: impl IntoIterator<Item = u64>) -> u64 {
+    bytes.into_iter().fold(0, u64::saturating_add)
 }
 
 /// The requests for all messages; they are written one after the other, in the order of the sources.
@@ -57,7 +62,7 @@ pub fn chunks(sources: &[RangeSource]) -> Vec<Chunk> {
         let mut fresh = true;
         for &from in &source.messages {
             let placed = Placed { from, to };
-            to += from.length;
+            to = total([to, from.length]);
             match chunks.last_mut() {
                 Some(chunk) if !fresh && goes_with(chunk.span, from) => {
                     chunk.span.length = from.end() - chunk.span.start;

@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::earth::SHORTEST_DEGREE_M;
 use crate::geodesy::{Position, wrap_longitude};
+use crate::numeric::nearest_whole;
 
 /// Poleward of this a region goes round the earth, degrees: meridians lie too close to count.
 const POLAR_LAT_DEG: f64 = 85.0;
@@ -88,8 +89,11 @@ impl Region {
 
     /// How many points it has.
     pub fn points(self, spacing_deg: f64) -> u64 {
-        let along = |width: f64| (width / spacing_deg).round() as u64 + 1;
-        along(self.north - self.south) * along(self.east - self.west)
+        let along = |width: f64| {
+            let steps = nearest_whole::<u64>(width / spacing_deg);
+            steps.map_or(u64::MAX, |steps| steps + 1)
+        };
+        along(self.north - self.south).saturating_mul(along(self.east - self.west))
     }
 
     /// As people write it: `41 N to 51 N, 5 W to 9 E`.

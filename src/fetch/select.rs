@@ -42,7 +42,9 @@ impl<'a> Selection<'a> {
                     let found = format!("fields of the run {}", field.run);
                     return Err(Fault::new(url, found, format!("those of {}", self.run)).into());
                 }
-                self.found[which] = true;
+                if let Some(found) = self.found.get_mut(which) {
+                    *found = true;
+                }
                 useful = true;
             }
             if useful {

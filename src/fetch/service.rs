@@ -4,6 +4,7 @@ use serde::Deserialize;
 
 use super::field::{Level, WantedField};
 use super::region::{Longitudes, Region};
+use crate::numeric::nearest_whole;
 
 /// Bytes of a GRIB message besides its values, as measured on a cut of NCEP's.
 const HEAD_BYTES: u64 = 180;
@@ -74,7 +75,9 @@ impl Service {
     /// About how many bytes the fields of one step take over a region.
     pub fn estimate(&self, wanted: &[WantedField], region: Region) -> u64 {
         let values = region.points(self.spacing) as f64 * self.value_bits / 8.0;
-        self.fields(wanted) * (values.ceil() as u64 + HEAD_BYTES)
+        let values: u64 = nearest_whole(values.ceil()).unwrap_or(u64::MAX);
+        self.fields(wanted)
+            .saturating_mul(values.saturating_add(HEAD_BYTES))
     }
 }
 

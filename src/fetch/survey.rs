@@ -12,7 +12,7 @@ use super::http::{ByteSpan, Client, vanished};
 use super::inventory::{Message, idx, json_lines, walk};
 use super::manifest::{Manifest, digest};
 use super::parallel;
-use super::ranges::{RangeSource, chunks};
+use super::ranges::{RangeSource, chunks, total};
 use super::region::Region;
 use super::runs::{self, Period, RunChoice};
 use super::select::Selection;
@@ -88,18 +88,18 @@ impl Planned {
     /// Length of the file, bytes; of one that is made of answers, about.
     pub fn bytes(&self) -> u64 {
         let messages = self.sources.iter().flat_map(|s| &s.messages);
-        let of_messages: u64 = messages.map(|m| m.length).sum();
-        let of_answers: u64 = self.asked.iter().map(|a| a.about).sum();
-        let there = self.there.as_ref();
-        there.map_or(of_messages + of_answers, |m| m.bytes)
+        let of_messages = messages.map(|m| m.length);
+        let of_answers = self.asked.iter().map(|a| a.about);
+        let all = total(of_messages.chain(of_answers));
+        self.there.as_ref().map_or(all, |m| m.bytes)
     }
 
     /// Requests for it, and how many bytes they bring.
     pub fn requests(&self) -> (usize, u64) {
         let chunks = chunks(&self.sources);
-        let bytes: u64 = chunks.iter().map(|c| c.span.length).sum();
-        let about: u64 = self.asked.iter().map(|a| a.about).sum();
-        (chunks.len() + self.asked.len(), bytes + about)
+        let bytes = chunks.iter().map(|c| c.span.length);
+        let about = self.asked.iter().map(|a| a.about);
+        (chunks.len() + self.asked.len(), total(bytes.chain(about)))
     }
 }
 
@@ -107,7 +107,7 @@ impl Survey {
     /// Requests for all that is not there, and how many bytes they bring.
     pub fn requests(&self) -> (usize, u64) {
         let all = self.files.iter().map(Planned::requests);
-        all.fold((0, 0), |sum, one| (sum.0 + one.0, sum.1 + one.1))
+        all.fold((0, 0), |sum, one| (sum.0 + one.0, total([sum.1, one.1])))
     }
 }
 
@@ -425,8 +425,8 @@ fn file_name(order: &Order, choice: &RunChoice, member: &Option<String>, steps: 
     let (around, ending) = match of_place {
         None => (String::new(), "grib2"),
         Some(ending) => {
-            let side = |deg: f64, sides: [char; 2]| {
-                let side = sides[usize::from(deg < 0.0)];
+            let side = |deg: f64, [positive, negative]: [char; 2]| {
+                let side = if deg < 0.0 { negative } else { positive };
                 format!("{:.0}{side}", deg.abs())
             };
             let (lat, lon) = (order.site.lat_deg, order.site.lon_deg);

@@ -54,7 +54,7 @@ impl Growing {
                 }
                 Ok(count) => {
                     self.read += count as u64;
-                    if gone(to, Event::Bytes(buffer[..count].to_vec())) {
+                    if gone(to, Event::read(&buffer, count)) {
                         return;
                     }
                 }
@@ -115,7 +115,7 @@ pub fn standard_input(to: &SyncSender<Event>) {
         match input.read(&mut buffer) {
             Ok(0) => break,
             Ok(count) => {
-                if gone(to, Event::Bytes(buffer[..count].to_vec())) {
+                if gone(to, Event::read(&buffer, count)) {
                     return;
                 }
             }

@@ -131,7 +131,7 @@ pub fn read_file(path: &Path, mut reader: Reader) -> Result<Vec<Outcome>> {
     loop {
         match file.read(&mut buffer).map_err(failed)? {
             0 => break,
-            count => reader.bytes(&buffer[..count], &mut keep),
+            count => reader.bytes(buffer.get(..count).unwrap_or(&buffer), &mut keep),
         }
     }
     reader.end(&mut keep);

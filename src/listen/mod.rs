@@ -5,6 +5,18 @@
 //! Nothing is ever sent but what a server must be asked: the login of an APRS server, which only receives, and
 //! requests for pages.
 
+// Numbers and lengths from outside are another kind until they were found to be ours.
+#![cfg_attr(
+    not(test),
+    deny(
+        clippy::cast_possible_truncation,
+        clippy::cast_possible_wrap,
+        clippy::cast_sign_loss,
+        clippy::indexing_slicing,
+        clippy::string_slice
+    )
+)]
+
 mod file;
 pub mod listening;
 #[cfg(feature = "mqtt")]
@@ -34,6 +46,13 @@ pub enum Event {
     Said(Said),
     /// There is no more.
     End,
+}
+
+impl Event {
+    /// The first bytes of a buffer, so many as were read into it.
+    fn read(buffer: &[u8], count: usize) -> Event {
+        Event::Bytes(buffer.get(..count).unwrap_or(buffer).to_vec())
+    }
 }
 
 /// What happens to a source.

@@ -48,7 +48,7 @@ fn receive(port: &mut SerialPort, to: &SyncSender<Event>, backoff: &mut Backoff)
             Ok(0) => return Some("the device is gone".into()),
             Ok(count) => {
                 backoff.worked();
-                if gone(to, Event::Bytes(buffer[..count].to_vec())) {
+                if gone(to, Event::read(&buffer, count)) {
                     return None;
                 }
             }

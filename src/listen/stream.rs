@@ -79,7 +79,7 @@ fn receive(
             Ok(count) => {
                 heard = Instant::now();
                 backoff.worked();
-                if gone(to, Event::Bytes(buffer[..count].to_vec())) {
+                if gone(to, Event::read(&buffer, count)) {
                     return Ended::NobodyListens;
                 }
             }

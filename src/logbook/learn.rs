@@ -2,6 +2,11 @@
 //!
 //! Gelman et al., Bayesian Data Analysis, chapter 3 (cited from memory); a prior counts as so many flights.
 
+#![allow(
+    clippy::indexing_slicing,
+    reason = "two by two numbers, east and north"
+)]
+
 /// A mean and a spread that are both unknown: normal-inverse-gamma.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct NormalGamma {

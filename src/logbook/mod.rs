@@ -2,6 +2,18 @@
 //!
 //! A TOML file, a `[[flight]]` table each, read by people and merged line by line.
 
+// Numbers and lengths from outside are another kind until they were found to be ours.
+#![cfg_attr(
+    not(test),
+    deny(
+        clippy::cast_possible_truncation,
+        clippy::cast_possible_wrap,
+        clippy::cast_sign_loss,
+        clippy::indexing_slicing,
+        clippy::string_slice
+    )
+)]
+
 pub mod learn;
 
 use std::fmt::Write as _;

@@ -49,8 +49,8 @@ impl<'a> Faults<'a> {
 
     /// The line, from 1, of a byte of the text.
     fn line(&self, at: usize) -> usize {
-        let before = &self.text.as_bytes()[..at.min(self.text.len())];
-        1 + before.iter().filter(|&&b| b == b'\n').count()
+        let before = self.text.bytes().take(at);
+        1 + before.filter(|&b| b == b'\n').count()
     }
 
     /// Notes what was wrong with another file that the document names.
@@ -305,17 +305,21 @@ impl<'a> Section<'a> {
         faults: &mut Faults,
         mut read: impl FnMut(&Item<'a>, &Item<'a>, &str, &mut Faults) -> Option<T>,
     ) -> Option<Vec<T>> {
-        let rows: Vec<&DeArray> = self.value(key, what, faults, |value| {
-            let rows: Option<Vec<&DeArray>> = value
+        let pair = |row: &'a DeArray<'a>| match (row.first(), row.get(1)) {
+            (Some(first), Some(second)) if row.len() == 2 => Some((first, second)),
+            _ => None,
+        };
+        let rows = self.value(key, what, faults, |value| {
+            let rows: Option<Vec<(&Item<'a>, &Item<'a>)>> = value
                 .as_array()?
                 .iter()
-                .map(|row| row.get_ref().as_array().filter(|row| row.len() == 2))
+                .map(|row| row.get_ref().as_array().and_then(pair))
                 .collect();
             rows.filter(|rows| !rows.is_empty())
         })?;
         let path = self.path(key);
         rows.iter()
-            .map(|row| read(&row[0], &row[1], &path, faults))
+            .map(|(first, second)| read(first, second, &path, faults))
             .collect()
     }
 

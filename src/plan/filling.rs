@@ -10,6 +10,7 @@ use super::named_files::Files;
 use super::{CylinderContent, CylinderPlan, KG, LoadKind, M, M_S};
 use crate::error::Result;
 use crate::files::read_text;
+use crate::numeric::nearest_whole;
 use crate::sizing::Known;
 use crate::units::{Dimension, parse};
 use crate::vehicle::latex::LatexTable;
@@ -92,7 +93,7 @@ fn one_kind(s: &Section, faults: &mut Faults) -> Option<CylinderPlan> {
             if count.fract() != 0.0 {
                 faults.note(s.span("count"), &s.path("count"), count.to_string(), what);
             }
-            count as u32
+            nearest_whole(count)?
         }
         false => 1,
     };

@@ -291,7 +291,7 @@ fn load_item(s: &Section, faults: &mut Faults) -> Option<LoadItem> {
         planned_kg,
         measured: measured_kg.is_some(),
         kind: filling::kind(s, faults).or(line.then_some(LoadKind::Line)),
-        smallest_face_m: sides.map(|sides| (sides[0], sides[1])),
+        smallest_face_m: sides.and_then(|sides| Some((*sides.first()?, *sides.get(1)?))),
         length_m,
         strength_n,
     })

@@ -5,6 +5,7 @@ use jiff::Timestamp;
 use super::text::{date_time, short_time};
 use crate::geodesy::Position;
 use crate::geodesy::reading::read_position;
+use crate::numeric::neighbours;
 
 /// What is known of a table beside its columns.
 #[derive(Debug, Default, Clone)]
@@ -111,15 +112,15 @@ fn equalities(line: &str) -> Vec<(String, &str)> {
             .rfind(|w| !w.is_empty())
             .map(str::to_owned)
     };
-    let pairs = parts.windows(2).enumerate().map(|(i, pair)| {
+    let pairs = neighbours(&parts).enumerate().map(|(i, (before, behind))| {
         // The first part is a name as a whole: "Launch time = ...".
         let named = match i {
-            0 => Some(pair[0].trim().to_owned()),
-            _ => name(pair[0]),
+            0 => Some(before.trim().to_owned()),
+            _ => name(before),
         };
         let is_last = i + 2 == parts.len();
-        let next = if is_last { None } else { name(pair[1]) };
-        let value = pair[1].trim();
+        let next = if is_last { None } else { name(behind) };
+        let value = behind.trim();
         let value = next.map_or(value, |next| value.strip_suffix(&next).unwrap_or(value));
         (
             named.unwrap_or_default(),
@@ -141,7 +142,7 @@ fn plain(name: &str) -> String {
 /// Degrees with a sign, or with a letter behind; `turned` is the letter of those below 0.
 fn degrees(text: &str, turned: char) -> Option<f64> {
     let number = text.trim_end_matches(|c: char| c.is_alphabetic() || c == '\u{b0}' || c == ' ');
-    let letters = text[number.len()..].to_ascii_uppercase();
+    let letters = text.split_at(number.len()).1.to_ascii_uppercase();
     let value: f64 = number.trim().replace(',', ".").parse().ok()?;
     let words = letters.replace("DEGREES", "").replace("DEG", "");
     let is_turned = words.contains(turned) && !words.contains("EAST");

@@ -10,6 +10,12 @@
 //! Penn State, "Bufkit file parameter definitions" (2017, bufkit_parameters.txt): quantities, units,
 //! and that UWND and VWND at the ground are at 10 m, T2MS and TD2M at 2 m.
 
+#![allow(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "by numbers of its own lines, rows and words"
+)]
+
 use std::ops::Range;
 
 use jiff::Timestamp;

@@ -1,5 +1,11 @@
 //! From raw rows to a [`Sounding`]: what every file needs done to it, done once and counted.
 
+#![allow(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "by numbers of its own lines, rows and words"
+)]
+
 use jiff::Timestamp;
 
 use super::drifted;

@@ -1,6 +1,12 @@
 //! Tables in text: headings somewhere near the start, units in them or on the line below, cells
 //! separated by commas, semicolons, tabs, bars or blanks.
 
+#![allow(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "by numbers of its own lines, rows and words"
+)]
+
 use std::ops::Range;
 
 use csv::{ReaderBuilder, Trim};

@@ -178,7 +178,7 @@ impl Ascent {
             return Err(fault(found, expected).into());
         }
         let mut values = [None; 6];
-        for (value, word) in values.iter_mut().zip(&words[1..]) {
+        for (value, word) in values.iter_mut().zip(words.iter().skip(1)) {
             if word.parse::<f64>().is_err() {
                 return Err(fault(format!("\"{word}\""), "a number").into());
             }

@@ -463,7 +463,8 @@ fn plain(text: &str) -> String {
     let chars: Vec<char> = text.chars().collect();
     let mut parted = String::with_capacity(text.len());
     for (i, c) in chars.iter().enumerate() {
-        let before = i >= 2 && chars[i - 2..i].iter().all(|c| c.is_lowercase());
+        let before = i.checked_sub(2).and_then(|from| chars.get(from..i));
+        let before = before.is_some_and(|two| two.iter().all(|c| c.is_lowercase()));
         let after = chars.get(i + 1).is_some_and(|c| c.is_lowercase());
         if c.is_uppercase() && before && after {
             parted.push(' ');
@@ -503,7 +504,8 @@ pub(super) fn read(heading: &str) -> Heading {
     let mut best = Heading::Other;
     // The longest name wins: "dew point depression" is no "dew point".
     for length in 1..=words.len() {
-        let (name, unit) = (words[..length].join(" "), words[length..].join(" "));
+        let (name, unit) = words.split_at(length);
+        let (name, unit) = (name.join(" "), unit.join(" "));
         let Some(quantity) = quantity(&name) else {
             continue;
         };

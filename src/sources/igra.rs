@@ -84,9 +84,9 @@ pub(super) fn read(file: &str, text: &str) -> Vec<Result<Raw>> {
     let mut rest = &lines[..];
     let mut ascents = Vec::new();
     while let Some((head, below)) = rest.split_first() {
-        let records = below.iter().take_while(is_record).count();
-        ascents.push(ascent(file, *head, &below[..records], &form));
-        rest = &below[records..];
+        let (records, behind) = below.split_at(below.iter().take_while(is_record).count());
+        ascents.push(ascent(file, *head, records, &form));
+        rest = behind;
     }
     ascents
 }

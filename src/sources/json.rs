@@ -66,18 +66,17 @@ fn without_nan(text: &str) -> String {
     let (mut inside, mut escaped) = (false, false);
     let mut rest = text;
     while let Some(c) = rest.chars().next() {
-        let word = ["NaN", "-Infinity", "Infinity"]
-            .iter()
-            .find(|w| !inside && rest.starts_with(**w));
-        if let Some(word) = word {
+        let mut words = ["NaN", "-Infinity", "Infinity"].iter();
+        let behind = words.find_map(|word| rest.strip_prefix(word).filter(|_| !inside));
+        if let Some(behind) = behind {
             plain.push_str("null");
-            rest = &rest[word.len()..];
+            rest = behind;
             continue;
         }
         inside ^= c == '"' && !escaped;
         escaped = inside && c == '\\' && !escaped;
         plain.push(c);
-        rest = &rest[c.len_utf8()..];
+        rest = rest.split_at(c.len_utf8()).1;
     }
     plain
 }
@@ -204,7 +203,12 @@ fn lists(names: &Map<String, Value>, columns: &Columns) -> Option<Found> {
         let unit = units.and_then(|units| units.get(name)?.as_str());
         unit.unwrap_or("").to_owned()
     };
-    let rows = (0..length).map(|i| lists.iter().map(|(_, list)| cell(&list[i])).collect());
+    let row = |i: usize| {
+        lists
+            .iter()
+            .filter_map(move |(_, list)| list.get(i).map(cell))
+    };
+    let rows = (0..length).map(|i| row(i).collect());
     let units = headings.iter().map(unit).collect();
     Some((headings.clone(), units, rows.collect()))
 }

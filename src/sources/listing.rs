@@ -1,6 +1,12 @@
 //! The university archive's listing: a table in columns of fixed width under its own heads, with
 //! blanks where nothing was observed, so that only the columns' places tell which value is which.
 
+#![allow(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "by numbers of its own lines, rows and words"
+)]
+
 use jiff::Timestamp;
 use jiff::civil::Date;
 

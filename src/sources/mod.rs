@@ -3,10 +3,16 @@
 //! A reader only takes the file apart; what every sounding needs done to it (fillers, order,
 //! heights, calm winds) is done once, in `clean`.
 
-// What a file says is a number of its own kind until it was found to be one of ours.
+// Numbers and lengths from outside are another kind until they were found to be ours.
 #![cfg_attr(
     not(test),
-    deny(clippy::cast_possible_truncation, clippy::cast_sign_loss)
+    deny(
+        clippy::cast_possible_truncation,
+        clippy::cast_possible_wrap,
+        clippy::cast_sign_loss,
+        clippy::indexing_slicing,
+        clippy::string_slice
+    )
 )]
 
 mod around;
@@ -302,9 +308,10 @@ pub fn nearest<'a>(
 ) -> Result<usize> {
     let all: Vec<&Sounding> = soundings.into_iter().collect();
     let away = |time: Timestamp| (time.duration_since(release).abs(), time);
-    let known = (0..all.len()).filter_map(|i| Some((away(all[i].time?), i)));
+    let numbered = all.iter().enumerate();
+    let known = numbered.filter_map(|(i, sounding)| Some((away(sounding.time?), i)));
     // Of two runs of a model for the same time the newer.
-    let lead_s = |i: usize| all[i].lead_s();
+    let lead_s = |i: usize| all.get(i).map_or(0.0, |sounding| sounding.lead_s());
     let nearest = known.min_by(|a, b| a.0.cmp(&b.0).then(lead_s(a.1).total_cmp(&lead_s(b.1))));
     match (nearest, all.len()) {
         (Some((_, i)), _) => Ok(i),

@@ -27,7 +27,7 @@ pub(super) fn lead_s(heading: &str) -> Option<f64> {
     let words = words(heading);
     let hours = words.iter().enumerate().find_map(|(i, word)| {
         let unit = word.trim_start_matches(|c: char| c.is_ascii_digit());
-        let number = match &word[..word.len() - unit.len()] {
+        let number = match word.split_at(word.len() - unit.len()).0 {
             "" => words.get(i.checked_sub(1)?)?,
             number => number,
         };

@@ -7,6 +7,12 @@
 //! chapter 9 (discrete sampling geometries: one trajectory or profile). Names without standard name:
 //! files of the ARM sonde ingest and of ASPEN.
 
+#![allow(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "by numbers of its own rows"
+)]
+
 use std::path::Path;
 
 use jiff::Timestamp;

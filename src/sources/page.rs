@@ -22,20 +22,22 @@ pub(super) fn text_of(page: &str) -> String {
     let lower = page.to_ascii_lowercase();
     let as_typed = lower.contains("<pre");
     let mut text = String::with_capacity(page.len());
+    let from = |text: &str, at: usize, mark: &str| Some(at + text.get(at..)?.find(mark)?);
     let mut at = 0;
-    while let Some(open) = page[at..].find('<').map(|i| at + i) {
-        push(&mut text, &page[at..open], as_typed);
-        let Some(close) = page[open..].find('>').map(|i| open + i) else {
+    while let Some(open) = from(page, at, "<") {
+        push(&mut text, page.get(at..open).unwrap_or_default(), as_typed);
+        let Some(close) = from(page, open, ">") else {
             return text;
         };
-        let name: String = lower[open + 1..close]
+        let tag = lower.get(open + 1..close).unwrap_or_default();
+        let name: String = tag
             .chars()
             .take_while(|c| c.is_ascii_alphanumeric() || *c == '/')
             .collect();
         at = close + 1;
         match name.as_str() {
             "script" | "style" => {
-                let end = lower[at..].find(&format!("</{name}")).map(|i| at + i);
+                let end = from(&lower, at, &format!("</{name}"));
                 at = end.unwrap_or(page.len());
             }
             "/td" | "/th" if !as_typed => text.push('\t'),
@@ -45,7 +47,7 @@ pub(super) fn text_of(page: &str) -> String {
             _ => {}
         }
     }
-    push(&mut text, &page[at..], as_typed);
+    push(&mut text, page.get(at..).unwrap_or_default(), as_typed);
     text
 }
 

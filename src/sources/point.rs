@@ -3,6 +3,12 @@
 //! Which key holds what is data: tables of keys in `point.toml` beside this file, and the one that
 //! `windfall fetch` writes into what it saves. A profile for each time; a model computed them.
 
+#![allow(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "by numbers of its own rows"
+)]
+
 use std::collections::BTreeMap;
 
 use jiff::Timestamp;

@@ -6,6 +6,12 @@
 //! No description of the format could be read. The heads of its own table name the columns, and
 //! their units (hPa, m, degrees Celsius, degrees, knots) are those of published readers.
 
+#![allow(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "by numbers of its own lines, rows and words"
+)]
+
 use super::clean::{Raw, Row};
 use super::text::short_time;
 use crate::error::{Fault, Result};

@@ -1,5 +1,11 @@
 //! A table of values whose headings name quantities and units, however it was written, into levels.
 
+#![allow(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "by numbers of its own lines, rows and words"
+)]
+
 use jiff::Timestamp;
 
 use super::around::Around;

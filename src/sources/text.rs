@@ -22,10 +22,10 @@ pub(super) fn decode(name: &str, bytes: &[u8]) -> Result<(String, bool)> {
         return Ok((with_lines(text), marked));
     }
     let end = bytes.iter().rposition(|b| *b != 0).map_or(0, |at| at + 1);
-    let bytes = &bytes[..end];
-    if let Some(at) = bytes.iter().position(|&b| is_binary(b)) {
-        let line = 1 + bytes[..at].iter().filter(|&&b| b == b'\n').count();
-        let found = format!("a binary file (byte {:#04x} at {at})", bytes[at]);
+    let bytes = bytes.get(..end).unwrap_or(bytes);
+    if let Some((at, byte)) = bytes.iter().enumerate().find(|(_, b)| is_binary(**b)) {
+        let line = 1 + bytes.iter().take(at).filter(|&&b| b == b'\n').count();
+        let found = format!("a binary file (byte {byte:#04x} at {at})");
         return Err(Fault::new(name, found, expected).at_line(line).into());
     }
     let text = match std::str::from_utf8(bytes) {
@@ -53,14 +53,14 @@ fn with_lines(text: String) -> String {
 /// mark.
 fn utf_16(bytes: &[u8]) -> Option<(String, bool)> {
     const PLAIN: std::ops::RangeInclusive<u8> = b'\t'..=b'~';
-    let (unit, rest): (fn([u8; 2]) -> u16, &[u8]) = match bytes {
+    let (unit, rest): (fn([u8; 2]) -> u16, _) = match bytes {
         [0xff, 0xfe, rest @ ..] => (u16::from_le_bytes, rest),
         [0xfe, 0xff, rest @ ..] => (u16::from_be_bytes, rest),
         [a, 0, b, 0, ..] if PLAIN.contains(a) && PLAIN.contains(b) => (u16::from_le_bytes, bytes),
         [0, a, 0, b, ..] if PLAIN.contains(a) && PLAIN.contains(b) => (u16::from_be_bytes, bytes),
         _ => return None,
     };
-    let units = rest.chunks_exact(2).map(|pair| unit([pair[0], pair[1]]));
+    let units = rest.as_chunks::<2>().0.iter().map(|pair| unit(*pair));
     let text = String::from_utf16(&units.collect::<Vec<u16>>()).ok()?;
     let marked = rest.len() < bytes.len();
     (!text.trim().is_empty() && !text.bytes().any(is_binary)).then_some((text, marked))

@@ -17,31 +17,32 @@ pub fn looks_like(line: &[u8]) -> bool {
 
 /// The packet of a line and what stands in front of it.
 fn packet(line: &[u8]) -> Option<(&[u8], &[u8])> {
-    let arrow = line.iter().position(|&b| b == b'>')?;
+    let (front, rest) = split_before(line, b'>')?;
     let in_call = |b: &u8| b.is_ascii_alphanumeric() || *b == b'-';
-    let length = line[..arrow]
-        .iter()
-        .rev()
-        .take_while(|b| in_call(b))
-        .count();
-    let start = arrow - length;
-    let has_letter = line[start..arrow].iter().any(u8::is_ascii_alphabetic);
-    let colon = line[arrow..].iter().position(|&b| b == b':')? + arrow;
-    let is_header = |b: &u8| b.is_ascii_graphic();
-    let header = line[arrow + 1..colon].iter().all(is_header) && colon > arrow + 1;
-    let before = &line[..start];
+    let length = front.iter().rev().take_while(|b| in_call(b)).count();
+    let start = front.len() - length;
+    let (before, call) = front.split_at(start);
+    let has_letter = call.iter().any(u8::is_ascii_alphabetic);
+    let (path, _) = split_before(rest, b':')?;
+    let header = path.len() > 1 && path.iter().all(u8::is_ascii_graphic);
     let clock = before
         .iter()
         .all(|b| !b.is_ascii() || b.is_ascii_alphanumeric() || b" :-/.+".contains(b));
     ((1..=9).contains(&length) && has_letter && header && clock && start < 64)
-        .then_some((&line[start..], before))
+        .then(|| (line.split_at(start).1, before))
+}
+
+/// What stands before the first such byte, and what begins with it.
+fn split_before(bytes: &[u8], byte: u8) -> Option<(&[u8], &[u8])> {
+    let at = bytes.iter().position(|&b| b == byte)?;
+    bytes.split_at_checked(at)
 }
 
 /// The call sign that a line is from, without decoding it.
 pub fn source(line: &[u8]) -> Option<&str> {
     let (packet, _) = packet(line)?;
-    let arrow = packet.iter().position(|&b| b == b'>')?;
-    std::str::from_utf8(&packet[..arrow]).ok()
+    let (call, _) = split_before(packet, b'>')?;
+    std::str::from_utf8(call).ok()
 }
 
 /// A report from a line.
@@ -66,16 +67,13 @@ pub fn read(line: &[u8]) -> Outcome {
 
 /// Decodes a packet without its path, which says nothing of the place and is often damaged.
 fn decode(packet: &[u8]) -> Result<AprsPacket, Refusal> {
-    let at = |byte: u8| packet.iter().position(|&b| b == byte);
-    let (arrow, colon) = at(b'>').zip(at(b':')).ok_or(Refusal::NoPosition)?;
-    let path = packet[arrow..colon]
-        .iter()
-        .position(|&b| b == b',' || b == b'*');
-    let mut bare = packet[..path.map_or(colon, |p| arrow + p)].to_vec();
-    bare.extend_from_slice(&packet[colon..]);
+    let (header, information) = split_before(packet, b':').ok_or(Refusal::NoPosition)?;
+    let (call, rest) = split_before(header, b'>').ok_or(Refusal::NoPosition)?;
+    let mut to = rest.split(|&b| b == b',' || b == b'*');
+    let bare = [call, to.next().unwrap_or(rest), information].concat();
     AprsPacket::decode_textual(&bare).map_err(|_| {
         // A packet of a kind that has no position is not a damaged one.
-        match packet.get(colon + 1) {
+        match information.get(1) {
             Some(b'!' | b'=' | b'/' | b'@' | b'`' | b'\'' | b';' | b')' | b'}' | 0x1c | 0x1d) => {
                 Refusal::Damaged
             }
@@ -87,23 +85,23 @@ fn decode(packet: &[u8]) -> Result<AprsPacket, Refusal> {
 /// An item's name, whether it is there still, and the packet with its position alone. Chapter 11: a name
 /// of 3 to 9 characters, then `!` or, for one that was taken back, `_`.
 fn item(packet: &[u8]) -> Option<(String, bool, Vec<u8>)> {
-    let colon = packet.iter().position(|&b| b == b':')?;
-    let info = packet[colon + 1..].strip_prefix(b")")?;
+    let (header, information) = split_before(packet, b':')?;
+    let info = information.strip_prefix(b":)")?;
     let end = info.iter().position(|&b| b == b'!' || b == b'_')?;
-    let name = String::from_utf8_lossy(&info[..end]).trim().to_owned();
-    let mut alone = packet[..=colon].to_vec();
-    alone.push(b'!');
-    alone.extend_from_slice(&info[end + 1..]);
+    let (name, rest) = info.split_at_checked(end)?;
+    let (mark, place) = rest.split_first()?;
+    let name = String::from_utf8_lossy(name).trim().to_owned();
+    let alone = [header, b":!", place].concat();
     (3..=9)
         .contains(&end)
-        .then_some((name, info[end] == b'!', alone))
+        .then_some((name, *mark == b'!', alone))
 }
 
 /// Cuts a remark in brackets that a database adds.
 fn without_remark(packet: &[u8], from_database: bool) -> &[u8] {
     let remark = packet.windows(2).rposition(|w| w == b" [");
     match remark {
-        Some(at) if from_database && packet.ends_with(b"]") => &packet[..at],
+        Some(at) if from_database && packet.ends_with(b"]") => packet.split_at(at).0,
         _ => packet,
     }
 }
@@ -111,20 +109,20 @@ fn without_remark(packet: &[u8], from_database: bool) -> &[u8] {
 /// A packet may add to its place by one `!Wxy!`, up to 18 m. Some trackers have several of that form in
 /// their telemetry: then none of them is meant so.
 fn without_false_offsets(packet: &[u8]) -> Vec<u8> {
-    let is_one = |w: &[u8]| w[0] == b'!' && (w[1] == b'w' || w[1] == b'W') && w[4] == b'!';
+    let is_one = |w: &[u8]| matches!(w, [b'!', b'w' | b'W', _, _, b'!']);
     if packet.windows(5).filter(|w| is_one(w)).count() < 2 {
         return packet.to_vec();
     }
     let mut left = Vec::with_capacity(packet.len());
-    let mut at = 0;
-    while at < packet.len() {
-        match packet.get(at..at + 5) {
-            Some(w) if is_one(w) => at += 5,
+    let mut rest = packet;
+    while let Some((&first, next)) = rest.split_first() {
+        rest = match rest.split_at_checked(5) {
+            Some((w, behind)) if is_one(w) => behind,
             _ => {
-                left.push(packet[at]);
-                at += 1;
+                left.push(first);
+                next
             }
-        }
+        };
     }
     left
 }
@@ -233,15 +231,31 @@ fn judged(parts: Parts, packet: &AprsPacket, raw: &[u8]) -> Outcome {
 
 /// Whether a place as text, `ddmm.hhN` and `dddmm.hhW`, has sixty minutes or more.
 fn has_false_minutes(raw: &[u8]) -> bool {
-    let place = raw.windows(18).find(|w| {
-        let sides = matches!(w[7], b'N' | b'S') && matches!(w[17], b'E' | b'W');
-        w[4] == b'.' && w[14] == b'.' && sides
+    let mut tens = raw.windows(18).filter_map(|w| match w {
+        [
+            _,
+            _,
+            lat,
+            _,
+            b'.',
+            _,
+            _,
+            b'N' | b'S',
+            _,
+            _,
+            _,
+            _,
+            lon,
+            _,
+            b'.',
+            _,
+            _,
+            b'E' | b'W',
+        ] => Some([lat, lon]),
+        _ => None,
     });
-    place.is_some_and(|w| {
-        [w[2], w[12]]
-            .iter()
-            .any(|tens| (b'6'..=b'9').contains(tens))
-    })
+    let of_place = tens.next();
+    of_place.is_some_and(|tens| tens.iter().any(|t| (b'6'..=b'9').contains(t)))
 }
 
 /// The time that a packet gives. An hour that there is not means that it is damaged; a sender's local
@@ -267,7 +281,7 @@ fn in_comment(raw: &[u8]) -> Result<Option<f64>, Refusal> {
     };
     let digits = raw.get(at + 3..at + 9).ok_or(Refusal::Damaged)?;
     let all_digits = |text: &[u8]| text.iter().all(u8::is_ascii_digit);
-    let is_number = all_digits(digits) || (digits[0] == b'-' && all_digits(&digits[1..]));
+    let is_number = all_digits(digits.strip_prefix(b"-").unwrap_or(digits));
     let text = std::str::from_utf8(digits).map_err(|_| Refusal::Damaged)?;
     match text.parse::<f64>() {
         Ok(feet) if is_number => Ok(Some(feet)),

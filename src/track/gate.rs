@@ -327,8 +327,9 @@ impl Gate {
     fn against_last(&mut self, fix: &Fix, at: usize) -> Option<Change> {
         let speaks = |s: &Fix| s.time != fix.time && same_balloon(s, fix) && reachable(s, fix);
         let count = self.fixes.len();
-        if at == count && count > 2 {
-            let before = &self.fixes[count - 2];
+        if at == count
+            && let [_, .., before, _] = self.fixes.as_slice()
+        {
             let helper = self
                 .suspects
                 .iter()

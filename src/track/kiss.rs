@@ -34,8 +34,8 @@ impl Unwrapping {
             self.escaped = false;
             self.inside = true;
             // The first byte is the port and the command; command 0 is data.
-            let is_data = frame.first().is_some_and(|kind| kind & 0x0f == 0);
-            return (is_data && frame.len() > 1).then(|| frame[1..].to_vec());
+            let (kind, data) = frame.split_first()?;
+            return (kind & 0x0f == 0 && !data.is_empty()).then(|| data.to_vec());
         }
         if !self.inside {
             return None;

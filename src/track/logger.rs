@@ -12,7 +12,7 @@ use super::stamp::{self, Stamp};
 use crate::atmosphere::standard_height_of_pressure;
 use crate::clock::seconds_between;
 use crate::error::{Fault, Result};
-use crate::numeric::quantile;
+use crate::numeric::{neighbours, quantile};
 use crate::units::{Dimension, to_si};
 
 /// A logger's file.
@@ -334,8 +334,13 @@ fn take_names(rows: &mut Vec<Row>) -> (Option<Vec<String>>, usize) {
         let known = row.cells.iter().filter(|c| quantity(c).is_some()).count();
         known >= 1 && words.count() == filled.count() && row.cells.len() > 1
     };
-    let named: Vec<usize> = (0..rows.len()).filter(|i| is_names(&rows[*i])).collect();
-    let names = named.first().map(|i| rows[*i].cells.clone());
+    let all = rows.iter().enumerate();
+    let named: Vec<usize> = all
+        .filter(|(_, row)| is_names(row))
+        .map(|(i, _)| i)
+        .collect();
+    let first = named.first().and_then(|i| rows.get(*i));
+    let names = first.map(|row| row.cells.clone());
     let mut at = 0;
     rows.retain(|_| {
         at += 1;
@@ -347,7 +352,10 @@ fn take_names(rows: &mut Vec<Row>) -> (Option<Vec<String>>, usize) {
 /// What a name stands for.
 fn quantity(name: &str) -> Option<Quantity> {
     let words = words(name);
-    let bare = |drop: usize| words[..words.len() - drop].concat();
+    let bare = |drop: usize| -> String {
+        let kept = words.len().saturating_sub(drop);
+        words.iter().take(kept).map(String::as_str).collect()
+    };
     let last_is_unit = words.len() > 1 && words.last().is_some_and(|w| is_unit(w));
     let plain_name = plain(name);
     let all = [bare(0), bare(usize::from(last_is_unit)), plain_name];
@@ -505,8 +513,8 @@ fn numbers(rows: &[Row], i: usize) -> impl Iterator<Item = f64> {
 /// Whether the numbers of a column hardly ever fall.
 fn rises(rows: &[Row], i: usize) -> bool {
     let all: Vec<f64> = numbers(rows, i).collect();
-    let falls = all.windows(2).filter(|w| w[1] < w[0]).count();
-    let rises = all.windows(2).filter(|w| w[1] > w[0]).count();
+    let falls = neighbours(&all).filter(|(a, b)| b < a).count();
+    let rises = neighbours(&all).filter(|(a, b)| b > a).count();
     all.len() > rows.len() / 2 && falls * 50 < all.len() && rises * 2 > all.len()
 }
 
@@ -519,9 +527,8 @@ fn falls(rows: &[Row], i: usize) -> bool {
     let (Some(low), Some(high)) = (quantile(&sorted, 0.02), quantile(&sorted, 0.98)) else {
         return false;
     };
-    let steady = all
-        .windows(2)
-        .filter(|w| (w[1] - w[0]).abs() < 0.1 * high)
+    let steady = neighbours(&all)
+        .filter(|(a, b)| (*b - *a).abs() < 0.1 * high)
         .count();
     let of_ground = PRESSURE_UNITS
         .iter()
@@ -549,12 +556,14 @@ fn date(text: &str, [year, month, day]: [usize; 3]) -> Option<Date> {
     {
         return None;
     }
-    let years: i16 = match parts[year].len() {
-        2 => 2000 + parts[year].parse::<i16>().ok()?,
-        4 => parts[year].parse().ok()?,
+    let year = *parts.get(year)?;
+    let years: i16 = match year.len() {
+        2 => 2000 + year.parse::<i16>().ok()?,
+        4 => year.parse().ok()?,
         _ => return None,
     };
-    Date::new(years, parts[month].parse().ok()?, parts[day].parse().ok()?).ok()
+    let small = |part: usize| parts.get(part)?.parse::<i8>().ok();
+    Date::new(years, small(month)?, small(day)?).ok()
 }
 
 /// A date and a time in one cell, or a time alone; in an order of the date's parts.
@@ -581,15 +590,18 @@ fn of_day(day: Date, second: f64) -> Option<Stamp> {
 /// A time of the day, also with AM and PM.
 fn clock_of(text: &str) -> Option<Stamp> {
     let upper = text.trim().to_ascii_uppercase();
-    let half = ["AM", "PM"].iter().position(|h| upper.ends_with(h));
-    let Some(half) = half else {
+    let halves = [("AM", 0.0), ("PM", 43_200.0)];
+    let half = halves
+        .iter()
+        .find_map(|(name, s)| Some((upper.strip_suffix(name)?, s)));
+    let Some((clock, begins_s)) = half else {
         return Some(stamp::read(&upper)).filter(|s| matches!(s, Stamp::OfDay(_)));
     };
-    let Stamp::OfDay(second) = stamp::read(upper[..upper.len() - 2].trim()) else {
+    let Stamp::OfDay(second) = stamp::read(clock.trim()) else {
         return None;
     };
     let of_half = second % 43_200.0;
-    Some(Stamp::OfDay(of_half + 43_200.0 * half as f64))
+    Some(Stamp::OfDay(of_half + begins_s))
 }
 
 /// Gives rows their times.
@@ -615,9 +627,8 @@ fn set_times(
     if elapsed {
         let unit = unit.unwrap_or_else(|| {
             let mut steps: Vec<f64> = numbers(rows, column).collect();
-            steps = steps
-                .windows(2)
-                .map(|w| w[1] - w[0])
+            steps = neighbours(&steps)
+                .map(|(a, b)| b - a)
                 .filter(|d| *d > 0.0)
                 .collect();
             steps.sort_by(f64::total_cmp);
@@ -656,7 +667,7 @@ fn set_times(
     let valid: Vec<_> = counted.iter().filter(|c| 20 * c.2 >= 19 * most).collect();
     let best = valid.iter().min_by(|a, b| a.3.total_cmp(&b.3));
     let (name, order) = best.map_or((ORDERS[0].0, ORDERS[0].1), |c| (c.0, c.1));
-    if valid.windows(2).any(|w| w[0].3 != w[1].3) {
+    if neighbours(&valid).any(|(a, b)| a.3 != b.3) {
         notes.push(LoggerNote::DateOrder(name));
     }
     let mut clock = Clock::OfDay;

@@ -2,6 +2,18 @@
 //!
 //! One file a format; [`reader`] tells them apart line by line. [`gate`] refuses what no balloon does.
 
+// Numbers and lengths from outside are another kind until they were found to be ours.
+#![cfg_attr(
+    not(test),
+    deny(
+        clippy::cast_possible_truncation,
+        clippy::cast_possible_wrap,
+        clippy::cast_sign_loss,
+        clippy::indexing_slicing,
+        clippy::string_slice
+    )
+)]
+
 pub mod aprs;
 pub mod fields;
 pub mod gate;

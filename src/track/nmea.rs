@@ -30,12 +30,10 @@ pub fn looks_like(line: &[u8]) -> bool {
 /// The last sentence of a line: sentences that ran together are cut off.
 fn sentence(line: &[u8]) -> Option<&[u8]> {
     let dollar = line.iter().rposition(|&b| b == b'$')?;
-    let text = line[dollar..].trim_ascii_end();
-    let is_one = text.len() > 6
-        && text.len() <= LONGEST
-        && text[1..6].iter().all(u8::is_ascii_uppercase)
-        && text[6] == b',';
-    is_one.then_some(text)
+    let text = line.get(dollar..)?.trim_ascii_end();
+    let kind = text.get(1..6).filter(|_| text.get(6) == Some(&b','));
+    let is_one = kind.is_some_and(|kind| kind.iter().all(u8::is_ascii_uppercase));
+    (is_one && text.len() <= LONGEST).then_some(text)
 }
 
 impl Pairing {
@@ -85,7 +83,7 @@ impl Pairing {
 
 /// Whether a sentence is of a kind that is not read here.
 fn is_other(text: &[u8]) -> bool {
-    !matches!(&text[3..6], b"GGA" | b"RMC")
+    !matches!(text.get(3..6), Some(b"GGA" | b"RMC"))
 }
 
 fn second(time: &impl ToString) -> f64 {

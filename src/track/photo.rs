@@ -108,11 +108,15 @@ fn time(exif: &Exif) -> Option<Photo> {
     let second = small(time.second)?.min(59);
     let clock = civil::Time::new(small(time.hour)?, small(time.minute)?, second, 0).ok()?;
     let clock = Offset::UTC.to_timestamp(date.to_datetime(clock)).ok()?;
-    let digits = parts.map_or(0, <[u8]>::len).clamp(1, 3) as i32;
+    let step_s = match parts.map_or(0, <[u8]>::len) {
+        0 | 1 => 0.1,
+        2 => 0.01,
+        _ => 0.001,
+    };
     Some(Photo {
         path: PathBuf::new(),
         clock_s: clock.as_second() as f64 + 1e-9 * f64::from(time.nanosecond.unwrap_or(0)),
-        step_s: if finer { 10f64.powi(-digits) } else { 1.0 },
+        step_s: if finer { step_s } else { 1.0 },
         zone_s: time.offset.map(|minutes| 60.0 * f64::from(minutes)),
     })
 }

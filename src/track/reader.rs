@@ -145,16 +145,16 @@ impl Reader {
             self.gather(line);
             return Vec::new();
         }
-        if line.is_empty() || line[0] == b'#' {
+        if matches!(line.first(), None | Some(b'#')) {
             return Vec::new();
         }
-        if line[0] == b'<' {
+        if line.starts_with(b"<") {
             if !self.streaming {
                 self.gather(line);
             }
             return Vec::new();
         }
-        if line[0] == b'{' || line[0] == b'[' {
+        if line.starts_with(b"{") || line.starts_with(b"[") {
             return match serde_json::from_slice::<Value>(line) {
                 Ok(value) => self.value(&value),
                 Err(wrong) if wrong.is_eof() && self.begins_document(line) => {

@@ -31,9 +31,11 @@ impl ReportTable {
                         column.map(|c| (c, place.scale))
                     }
                     None => {
-                        let column = names.iter().position(|n| what(&plain(n)) == Some(asked));
-                        column
-                            .map(|c| (c, default_scale(names[c].trim_end_matches([')', ']', '"']))))
+                        let mut numbered = names.iter().enumerate();
+                        let column = numbered.find(|(_, n)| what(&plain(n)) == Some(asked));
+                        column.map(|(c, name)| {
+                            (c, default_scale(name.trim_end_matches([')', ']', '"'])))
+                        })
                     }
                 };
                 columns.extend(found.map(|(c, scale)| (asked, c, scale)));

@@ -83,8 +83,9 @@ impl CellCounts {
     pub fn with(mut self, other: CellCounts) -> CellCounts {
         for (at, more) in other.0 {
             let count = self.0.entry(at).or_default();
-            count.all += more.all;
-            count.usable += more.usable;
+            // Of files, which may say anything.
+            count.all = count.all.saturating_add(more.all);
+            count.usable = count.usable.saturating_add(more.usable);
         }
         self
     }

@@ -1,5 +1,6 @@
 //! Parts of the work as files: lines of JSON, whole or not there.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::io::ErrorKind;
 use std::ops::Range;
@@ -53,6 +54,8 @@ enum Line {
     },
 }
 
+/// Parts that are named where some are missing.
+const MOST_NAMED: usize = 40;
 /// The form of parts that is written and read.
 const FORM: u32 = 1;
 
@@ -188,52 +191,60 @@ pub fn done(job: &Job, folder: &Path, k: usize, n: usize) -> Result<Option<Part>
 ///
 /// When some are missing or of other work, when there are several cuts, and whatever is wrong with one.
 pub fn gather(job: &Job, folder: &Path) -> Result<Part> {
-    let n = count(folder)?;
+    let (n, there) = cut(folder)?;
     let mut whole = Part::empty(&job.digest, 0..0);
-    let mut missing = Vec::new();
-    for k in 1..=n {
-        match done(job, folder, k, n)? {
-            Some(part) => whole = whole.with(part),
-            None => missing.push(k.to_string()),
-        }
+    for &k in &there {
+        let part = done(job, folder, k, n)?;
+        whole = part.into_iter().fold(whole, Part::with);
     }
-    if missing.is_empty() {
+    let missing = n - there.len();
+    if missing == 0 {
         return Ok(whole);
     }
+    let first = (1..=n).filter(|k| !there.contains(k)).take(MOST_NAMED);
+    let named: Vec<String> = first.map(|k| k.to_string()).collect();
+    let more = if missing > MOST_NAMED { " ..." } else { "" };
     Err(Error::CannotDo {
         why: format!(
-            "{}: {} of {n} parts are missing: {}",
+            "{}: {missing} of {n} parts are missing: {}{more}",
             folder.display(),
-            missing.len(),
-            missing.join(", ")
+            named.join(", ")
         ),
         remedy: "expected all of them: run their shards again".into(),
     })
 }
 
-/// Into how many parts the work in a folder was cut.
-fn count(folder: &Path) -> Result<usize> {
+/// Into how many parts the work in a folder was cut, and which are there. A name may say any number.
+fn cut(folder: &Path) -> Result<(usize, BTreeSet<usize>)> {
     let failed = |cause| Error::file(folder, "read", cause);
-    let mut counts: Vec<usize> = Vec::new();
+    let mut cuts: BTreeMap<usize, BTreeSet<usize>> = BTreeMap::new();
     for entry in fs::read_dir(folder).map_err(failed)? {
         let name = entry.map_err(failed)?.file_name();
         let name = name.to_string_lossy();
         let cut = name
             .strip_prefix("part-")
             .and_then(|rest| rest.split_once("-of-"));
-        let n = cut.and_then(|(k, n)| k.parse::<usize>().ok().and_then(|_| n.parse().ok()));
-        counts.extend(n.filter(|n| !counts.contains(n)));
+        let (Some(k), Some(n)) = cut
+            .map(|(k, n)| (k.parse().ok(), n.parse().ok()))
+            .unwrap_or_default()
+        else {
+            continue;
+        };
+        if (1..=n).contains(&k) {
+            cuts.entry(n).or_default().insert(k);
+        }
     }
-    match counts[..] {
-        [n] => Ok(n),
-        [] => Err(Fault::new(
+    let all = cuts.len();
+    match cuts.pop_first() {
+        Some(only) if all == 1 => Ok(only),
+        None => Err(Fault::new(
             folder.display().to_string(),
             "no part",
             "part-1-of-N and so on",
         )
         .into()),
         _ => {
-            let found = format!("parts of {} different cuts", counts.len());
+            let found = format!("parts of {all} different cuts");
             let expected = "one: remove those that are not wanted";
             Err(Fault::new(folder.display().to_string(), found, expected).into())
         }

@@ -99,9 +99,12 @@ fn rank(fields: &mut [FieldYears], has_target: bool) {
 
 fn field(job: &Job, number: usize, all: &[Dated], cells: &CellCounts) -> FieldYears {
     let draws = job.asked.options.draws;
-    let flights = draws * all.len() as u64;
+    let flights = draws.saturating_mul(all.len() as u64);
     let of_flights = |count: u64| count as f64 / flights.max(1) as f64;
-    let sum = |of: fn(&Release) -> u64| all.iter().map(|d| of(d.release)).sum::<u64>();
+    let sum = |of: fn(&Release) -> u64| {
+        let each = all.iter().map(|d| of(d.release));
+        each.fold(0, u64::saturating_add)
+    };
     let missing = of_flights(flights - sum(|r| r.landed).min(flights));
     let share = |of: &dyn Fn(&Numbers) -> Option<f64>| {
         let hit = |d: &Dated| Some(of(d.release.numbers.as_ref()?)? * d.release.landed as f64);

@@ -57,12 +57,13 @@ fn read_line(line: &str) -> std::result::Result<(u64, Field), String> {
         .map_err(|_| format!("\"{}\" for an offset", beginning(offset)))?;
     let run = date
         .strip_prefix("d=")
-        .filter(|d| d.len() >= 10 && counted(d))
+        .filter(|d| counted(d))
+        .and_then(|d| d.get(..10))
         .ok_or_else(|| format!("\"{}\" for a date", beginning(date)))?;
     let field = Field {
         quantity: WantedQuantity::Name((*name).to_owned()),
         level: Level::parse(level),
-        run: run[..10].to_owned(),
+        run: run.to_owned(),
         member: more
             .iter()
             .find_map(|m| m.strip_prefix("ENS="))

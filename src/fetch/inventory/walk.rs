@@ -101,8 +101,7 @@ impl Remote<'_> {
             self.bytes = piece.ok_or_else(|| vanished(self.url))?.bytes;
             self.start = at;
         }
-        let from = (at - self.start) as usize;
-        let found = self.bytes.get(from..from + length as usize);
+        let found = ByteSpan { start: at, length }.within(self.start, &self.bytes);
         found.ok_or_else(|| self.wrong(at, "the end of the file", "the rest of a message"))
     }
 
@@ -142,9 +141,10 @@ fn read_sections(file: &mut Remote, from: u64, end: u64, discipline: u8) -> Resu
     let mut run = String::new();
     let mut fields = Vec::new();
     while at < end && fields.len() < 1000 {
-        let head = file.bytes(at, 5)?;
-        let length = u64::from(u32::from_be_bytes([head[0], head[1], head[2], head[3]]));
-        let number = head[4];
+        let &[a, b, c, d, number] = file.bytes(at, 5)? else {
+            return Err(file.wrong(at, "less than was asked for", "the head of a section"));
+        };
+        let length = u64::from(u32::from_be_bytes([a, b, c, d]));
         if length < 5 || length > end - at || !(1..=7).contains(&number) {
             let found = format!("section {number} of {length} bytes");
             return Err(file.wrong(at, found, "sections that fill the message"));

@@ -12,6 +12,7 @@ use crate::error::{Fault, Result};
 use crate::geodesy::wrap_longitude;
 use crate::ground::projection::ToDegrees;
 use crate::ground::region::Region;
+use crate::numeric::neighbours;
 
 /// A shape in the file's own coordinates.
 pub(super) enum Shape {
@@ -339,9 +340,8 @@ fn has_area(ring: &[[f64; 2]]) -> bool {
     let Some(&[x0, y0]) = ring.first() else {
         return false;
     };
-    let doubled: f64 = ring
-        .windows(2)
-        .map(|w| (w[0][0] - x0) * (w[1][1] - y0) - (w[1][0] - x0) * (w[0][1] - y0))
+    let doubled: f64 = neighbours(ring)
+        .map(|(a, b)| (a[0] - x0) * (b[1] - y0) - (b[0] - x0) * (a[1] - y0))
         .map(f64::abs)
         .sum();
     0.5 * doubled > LEAST_AREA_DEG2

@@ -18,12 +18,13 @@ pub(super) fn crossing(rings: &[Vec<[f64; 2]>]) -> Option<[f64; 2]> {
     edges.iter().enumerate().find_map(|(i, &edge)| {
         tree.locate_in_envelope_intersecting(AABB::from_corners(edge[0], edge[1]))
             .filter(|other| other.data > i)
-            .find_map(|other| meet(edge, edges[other.data]))
+            .find_map(|other| meet(edge, *edges.get(other.data)?))
     })
 }
 
 fn edges(ring: &[[f64; 2]]) -> impl Iterator<Item = [[f64; 2]; 2]> + '_ {
-    (0..ring.len()).map(|i| [ring[i], ring[(i + 1) % ring.len()]])
+    let next = ring.iter().cycle().skip(1);
+    ring.iter().zip(next).map(|(&a, &b)| [a, b])
 }
 
 /// The crossing of two edges whose ends lie strictly on both sides of each other.

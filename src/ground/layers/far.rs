@@ -139,7 +139,7 @@ fn from(center: Normal, [lon_deg, lat_deg]: [f64; 2]) -> f64 {
         return f64::INFINITY;
     }
     let there = Position { lat_deg, lon_deg }.normal();
-    let dot: f64 = (0..3).map(|i| center.0[i] * there.0[i]).sum();
+    let dot: f64 = center.0.iter().zip(there.0).map(|(a, b)| a * b).sum();
     MEAN_RADIUS_M * dot.clamp(-1.0, 1.0).acos()
 }
 

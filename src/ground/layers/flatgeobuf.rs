@@ -95,7 +95,10 @@ impl Sizes {
             // Its first level alone has a node of forty bytes for each feature.
             _ if count.saturating_mul(40) > length => return Ok(Some((count, 40))),
             _ if count == 0 => 0,
-            node_size => PackedRTree::index_size(count as usize, node_size) as u64,
+            node_size => match usize::try_from(count) {
+                Ok(count) => PackedRTree::index_size(count, node_size) as u64,
+                Err(_) => return Ok(Some((count, 40))),
+            },
         };
         let mut at = FIRST_BYTES + self.heading + index;
         let mut number = 0;
@@ -109,7 +112,7 @@ impl Sizes {
             if at > length {
                 return Ok(Some((number, size)));
             }
-            file.seek(std::io::SeekFrom::Current(size as i64))?;
+            file.seek(std::io::SeekFrom::Start(at))?;
         }
         Ok(None)
     }

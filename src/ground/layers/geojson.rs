@@ -136,7 +136,8 @@ fn reference(name: &str, crs: Option<&JsonValue>) -> Result<ToDegrees> {
     let Some(crs) = crs.filter(|crs| !crs.is_null()) else {
         return Ok(ToDegrees::same());
     };
-    let text = crs["properties"]["name"].as_str().unwrap_or_default();
+    let text = crs.pointer("/properties/name").and_then(JsonValue::as_str);
+    let text = text.unwrap_or_default();
     if text.to_ascii_uppercase().ends_with("CRS84") {
         return Ok(ToDegrees::same());
     }

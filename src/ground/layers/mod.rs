@@ -4,6 +4,18 @@
 //! One reader a format, each handing features to a `Collector`, which checks them, turns
 //! them into degrees on WGS84 and keeps what touches the region.
 
+// Numbers and lengths from outside are another kind until they were found to be ours.
+#![cfg_attr(
+    not(test),
+    deny(
+        clippy::cast_possible_truncation,
+        clippy::cast_possible_wrap,
+        clippy::cast_sign_loss,
+        clippy::indexing_slicing,
+        clippy::string_slice
+    )
+)]
+
 pub mod class;
 mod collect;
 mod crossing;

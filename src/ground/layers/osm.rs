@@ -99,16 +99,20 @@ impl Extract<'_> {
             self.refuse_if_far(&survey.here_and_there)?;
         }
         let members: RoaringTreemap = ids(survey.multis.iter().flat_map(|m| &m.ways));
-        let touching = |nodes: &[i64]| nodes.iter().any(|&n| survey.near.contains(n as u64));
+        let touching = |nodes: &[i64]| {
+            nodes
+                .iter()
+                .any(|&n| survey.near.contains(n.cast_unsigned()))
+        };
         let mut ways = self.ways(|id, meaning, nodes| {
-            (meaning.is_some() || members.contains(id as u64)) && touching(nodes)
+            (meaning.is_some() || members.contains(id.cast_unsigned())) && touching(nodes)
         })?;
         let here = ids(ways.iter().map(|way| &way.id));
-        let touches = |multi: &Multi| multi.ways.iter().any(|&w| here.contains(w as u64));
+        let touches = |multi: &Multi| multi.ways.iter().any(|&w| here.contains(w.cast_unsigned()));
         survey.multis.retain(touches);
         let missing = ids(survey.multis.iter().flat_map(|m| &m.ways)) - here;
         if !missing.is_empty() {
-            ways.extend(self.ways(|id, _, _| missing.contains(id as u64))?);
+            ways.extend(self.ways(|id, _, _| missing.contains(id.cast_unsigned()))?);
         }
         let needed = ids(ways.iter().flat_map(|way| &way.nodes));
         let places = self.places(&needed)?;
@@ -217,7 +221,7 @@ impl Extract<'_> {
             found.here_and_there.push(at);
         }
         if self.region.touches([lon, lat, lon, lat]) {
-            found.near.insert(id as u64);
+            found.near.insert(id.cast_unsigned());
             if self.wants(Kind::Place) {
                 found.spots.extend(name().map(|name| Spot { at, name }));
             }
@@ -258,7 +262,7 @@ impl Extract<'_> {
                     Element::DenseNode(n) => (n.id(), [n.decimicro_lon(), n.decimicro_lat()]),
                     _ => return,
                 };
-                if needed.contains(id as u64) {
+                if needed.contains(id.cast_unsigned()) {
                     found.push((id, at));
                 }
             });
@@ -296,11 +300,12 @@ impl Extract<'_> {
                 .collect();
             let rings = joined(&parts);
             let rings: Vec<&Vec<i64>> = rings.iter().collect();
-            let number = layers.iter().position(|l| l.kind == multi.meaning.kind);
-            if let Some(number) = number {
+            let mut counted = layers.iter_mut().zip(&mut incomplete);
+            let of_kind = counted.find(|(layer, _)| layer.kind == multi.meaning.kind);
+            if let Some((layer, incomplete)) = of_kind {
                 let whole = parts.len() == multi.ways.len();
-                let added = self.add_area(&mut layers[number], &multi.meaning, &rings, places);
-                incomplete[number] += usize::from(!added || !whole);
+                let added = self.add_area(layer, &multi.meaning, &rings, places);
+                *incomplete += usize::from(!added || !whole);
             }
         }
         for (layer, count) in layers.iter_mut().zip(incomplete) {
@@ -361,15 +366,19 @@ impl Extract<'_> {
 }
 
 fn ids<'a>(all: impl Iterator<Item = &'a i64>) -> RoaringTreemap {
-    all.map(|&id| id as u64).collect()
+    all.map(|&id| id.cast_unsigned()).collect()
 }
 
 fn place_of(node: i64, places: &[(i64, [i32; 2])]) -> Option<[f64; 2]> {
     let i = places.binary_search_by_key(&node, |p| p.0).ok()?;
-    Some(places[i].1.map(|v| f64::from(v) / UNITS))
+    Some(places.get(i)?.1.map(|v| f64::from(v) / UNITS))
 }
 
 /// Ways joined end to end into rings; one that does not close is left open.
+#[allow(
+    clippy::indexing_slicing,
+    reason = "numbers of the parts, as counted here"
+)]
 fn joined(parts: &[&[i64]]) -> Vec<Vec<i64>> {
     let mut at_end: HashMap<i64, Vec<usize>> = HashMap::new();
     for (i, part) in parts.iter().enumerate() {
@@ -385,7 +394,7 @@ fn joined(parts: &[&[i64]]) -> Vec<Vec<i64>> {
         }
         let mut ring = parts[first].to_vec();
         while ring.first() != ring.last() {
-            let end = ring[ring.len() - 1];
+            let Some(&end) = ring.last() else { break };
             let next = at_end.get(&end).into_iter().flatten().find(|&&i| !used[i]);
             let Some(&next) = next else { break };
             used[next] = true;

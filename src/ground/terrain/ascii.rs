@@ -13,6 +13,7 @@ use crate::error::{Error, Fault, Result};
 use crate::files::open_regular;
 use crate::geodesy::lattice::{Axis, Lattice, Plane};
 use crate::ground::region::Region;
+use crate::numeric::{nearest_whole, single};
 
 /// What message for files of projected heights.
 const DEGREES_ONLY: &str = "longitude and latitude in degrees; gdalwarp -t_srs EPSG:4326 makes a \
@@ -100,8 +101,9 @@ impl Rows<'_> {
                 if seen < rows * columns
                     && value != no_data
                     && let Some(i) = part.index(rows - 1 - seen / columns, seen % columns)
+                    && let Some(height) = heights.get_mut(i)
                 {
-                    heights[i] = value as f32;
+                    *height = single(value);
                 }
                 seen += 1;
             }
@@ -158,13 +160,16 @@ impl Heading {
         };
         let count = |value: Option<f64>, key| -> Result<usize> {
             let value = value.ok_or_else(missing(key))?;
-            if !(1.0..1e6).contains(&value) || value.fract() != 0.0 {
-                let expected = "a whole number from 1 to 999,999";
-                return Err(Fault::new(name, value.to_string(), expected)
-                    .of_key(key)
-                    .into());
-            }
-            Ok(value as usize)
+            let whole = (1.0..1e6).contains(&value) && value.fract() == 0.0;
+            whole
+                .then(|| nearest_whole(value))
+                .flatten()
+                .ok_or_else(|| {
+                    let expected = "a whole number from 1 to 999,999";
+                    Fault::new(name, value.to_string(), expected)
+                        .of_key(key)
+                        .into()
+                })
         };
         let axis = |first: Option<(f64, bool)>, step: Option<f64>, count, key| -> Result<Axis> {
             let (first, corner) = first.ok_or_else(missing(key))?;

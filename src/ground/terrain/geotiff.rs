@@ -18,6 +18,7 @@ use crate::files::{guarded, open_regular};
 use crate::geodesy::lattice::{Axis, Lattice, Plane};
 use crate::ground::projection;
 use crate::ground::region::Region;
+use crate::numeric::single;
 use crate::units::FOOT_M;
 
 // Keys of the GeoKey directory.
@@ -62,7 +63,8 @@ fn image<R: Read + Seek>(file: R, name: &str, region: &Region, most: usize) -> R
     let (width, height) = (width as usize, height as usize);
     let (cw, ch) = (chunk_width.max(1) as usize, chunk_height.max(1) as usize);
     let across = width.div_ceil(cw);
-    for chunk in 0..across * height.div_ceil(ch) {
+    // The number of each chunk, as the decoder counts them.
+    for (number, chunk) in (0..=u32::MAX).zip(0..across * height.div_ceil(ch)) {
         let (top, left) = (chunk / across * ch, chunk % across * cw);
         let (rows, columns) = (ch.min(height - top), cw.min(width - left));
         let from_south = |row: usize| {
@@ -76,7 +78,7 @@ fn image<R: Read + Seek>(file: R, name: &str, region: &Region, most: usize) -> R
         if !part.has_rows(ends[0].min(ends[1]), ends[0].max(ends[1]) + 1) {
             continue;
         }
-        let values = tiff.read_chunk(chunk as u32).map_err(wrong)?;
+        let values = tiff.read_chunk(number).map_err(wrong)?;
         let value = reader(&values, name)?;
         for row in 0..rows {
             for column in 0..columns {
@@ -85,8 +87,9 @@ fn image<R: Read + Seek>(file: R, name: &str, region: &Region, most: usize) -> R
                 };
                 if let Some(v) = value(row * columns + column)
                     && placed.no_data != Some(v)
+                    && let Some(height) = heights.get_mut(i)
                 {
-                    heights[i] = (v * placed.unit_m) as f32;
+                    *height = single(v * placed.unit_m);
                 }
             }
         }
@@ -138,7 +141,7 @@ impl Placed {
             .get_tag_u16_vec(Tag::GeoKeyDirectoryTag)
             .unwrap_or_default();
         let key = |id: u16| {
-            let mut entries = keys.chunks_exact(4).skip(1);
+            let mut entries = keys.as_chunks::<4>().0.iter().skip(1);
             // Values that stand in the directory itself have location 0.
             entries.find(|e| e[0] == id && e[1] == 0).map(|e| e[3])
         };

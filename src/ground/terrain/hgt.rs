@@ -43,10 +43,11 @@ pub(super) fn read(path: &Path, name: &str, region: &Region, most: usize) -> Res
     let part = Part::new(name, whole, region, most)?;
     let mut heights = vec![i16::MIN; part.count()];
     for (file_row, row) in bytes.chunks_exact(2 * side).enumerate() {
-        for (column, pair) in row.chunks_exact(2).enumerate() {
+        for (column, pair) in row.as_chunks::<2>().0.iter().enumerate() {
             // Files run from the north.
-            if let Some(i) = part.index(side - 1 - file_row, column) {
-                heights[i] = i16::from_be_bytes([pair[0], pair[1]]);
+            let i = part.index(side - 1 - file_row, column);
+            if let Some(height) = i.and_then(|i| heights.get_mut(i)) {
+                *height = i16::from_be_bytes(*pair);
             }
         }
     }

@@ -30,6 +30,7 @@ impl Heights {
         }
     }
 
+    #[allow(clippy::indexing_slicing, reason = "all of them, one after the other")]
     /// Makes heights that no ground has missing; gives the different ones among them, no more than
     /// tell that they are no fillers.
     fn drop_impossible(&mut self) -> Vec<f64> {
@@ -129,7 +130,7 @@ impl Raster {
     /// known, if they have at least half of the weight); up to half a cell beyond the outermost
     /// points, that of the nearest.
     pub fn height_at(&self, place: Normal) -> Option<f64> {
-        let dot: f64 = (0..3).map(|i| place.0[i] * self.middle.0[i]).sum();
+        let dot: f64 = place.0.iter().zip(self.middle.0).map(|(a, b)| a * b).sum();
         if dot < self.within {
             return None;
         }
@@ -156,6 +157,11 @@ impl Raster {
 }
 
 /// The cell that holds a coordinate and how far in it; `None` more than half a cell outside.
+#[allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "clamped to the cells that there are, for each landing"
+)]
 fn cell(at: f64, count: usize) -> Option<(usize, f64)> {
     let last = count.checked_sub(1)? as f64;
     if !(at >= -0.5 && at <= last + 0.5) {

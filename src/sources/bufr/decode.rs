@@ -41,7 +41,8 @@ impl Bits<'_> {
         if width > 64 || end > 8 * self.bytes.len() {
             return Err("data that end too soon".into());
         }
-        let bit = |i: usize| u64::from(self.bytes[i / 8] >> (7 - i % 8) & 1);
+        let byte = |i: usize| self.bytes.get(i / 8).copied().unwrap_or_default();
+        let bit = |i: usize| u64::from(byte(i) >> (7 - i % 8) & 1);
         let value = (self.at..end).fold(0, |value, i| value << 1 | bit(i));
         self.at = end;
         Ok(value)

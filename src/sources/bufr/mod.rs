@@ -31,8 +31,9 @@ const FIRST_BYTES: usize = 1024;
 
 /// Whether bytes begin as a BUFR file does.
 pub(super) fn looks_like(bytes: &[u8]) -> bool {
-    let mut heads = bytes[..bytes.len().min(FIRST_BYTES)].windows(8);
-    heads.any(|w| w.starts_with(b"BUFR") && matches!(w[7], 2..=4))
+    let start = bytes.get(..FIRST_BYTES).unwrap_or(bytes);
+    let mut heads = start.windows(8);
+    heads.any(|w| matches!(w, [b'B', b'U', b'F', b'R', _, _, _, 2..=4]))
 }
 
 /// Reads every ascent, or says what is wrong with it.
@@ -45,22 +46,22 @@ pub(super) fn read(name: &str, bytes: &[u8]) -> Result<Vec<Result<Raw>>> {
             let expected = "a complete BUFR message with a sounding (TEMP or PILOT)";
             Fault::new(name, found, expected).of_key(format!("message {number}"))
         };
-        rest = &rest[start..];
+        rest = rest.split_at(start).1;
         let length = rest.get(4..7).map_or(0, number_of);
         match rest
-            .get(..length)
-            .filter(|message| message.ends_with(b"7777"))
+            .split_at_checked(length)
+            .filter(|(message, _)| message.ends_with(b"7777"))
         {
-            Some(message) => {
+            Some((message, after)) => {
                 match of_message(name, message) {
                     Ok(all) => ascents.extend(all.into_iter().map(Ok)),
                     Err(found) => ascents.push(Err(fault(found).into())),
                 }
-                rest = &rest[length..];
+                rest = after;
             }
             None => {
                 ascents.push(Err(fault("a message that is cut short".into()).into()));
-                rest = &rest[4..];
+                rest = rest.split_at(4).1;
             }
         }
     }
@@ -102,16 +103,18 @@ fn of_message(name: &str, message: &[u8]) -> std::result::Result<Vec<Raw>, Strin
     let [_, _, _, _, high, low, flags, codes @ ..] = third else {
         return Err("a description that is cut short".into());
     };
-    let descriptors: Vec<Descriptor> = codes.chunks_exact(2).map(descriptor).collect();
+    let (codes, _) = codes.as_chunks::<2>();
+    let descriptors: Vec<Descriptor> = codes.iter().copied().map(descriptor).collect();
     let count = number_of(&[*high, *low]);
     let data = section(rest)?.0;
-    let subsets = subsets(&data[4..], &descriptors, count, flags & 0x40 != 0)?;
+    let data = data.get(4..).unwrap_or_default();
+    let subsets = subsets(data, &descriptors, count, flags & 0x40 != 0)?;
     Ok(subsets.iter().map(|events| ascent(name, events)).collect())
 }
 
 /// Two bits, six and eight: F, X and Y.
-fn descriptor(octets: &[u8]) -> Descriptor {
-    let [first, y] = [octets[0], octets[1]].map(u32::from);
+fn descriptor(octets: [u8; 2]) -> Descriptor {
+    let [first, y] = octets.map(u32::from);
     (first >> 6) * 100_000 + (first & 0x3f) * 1_000 + y
 }
 
@@ -195,7 +198,10 @@ impl Header {
         let slot = match number {
             1_001 => &mut self.station[0],
             1_002 => &mut self.station[1],
-            4_001..=4_006 => &mut self.time[(number - 4_001) as usize],
+            4_001..=4_006 => match self.time.get_mut(number as usize - 4_001) {
+                Some(slot) => slot,
+                None => return,
+            },
             5_001 | 5_002 => &mut self.place[0],
             6_001 | 6_002 => &mut self.place[1],
             _ => return,

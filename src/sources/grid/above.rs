@@ -1,5 +1,11 @@
 //! Two forecasts given together: the one that ends lower is continued by the one that reaches higher.
 
+#![allow(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "files, lattices, slabs and steps are numbered by ourselves"
+)]
+
 use super::GridFile;
 use super::archive::{Archive, Joining, is_wind};
 use crate::earth::DEGREE_M;

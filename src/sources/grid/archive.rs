@@ -1,5 +1,11 @@
 //! What several forecast files hold together: one lattice, one axis of time, levels, members.
 
+#![allow(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "files, lattices, slabs and steps are numbered by ourselves"
+)]
+
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use jiff::Timestamp;

@@ -1,5 +1,11 @@
 //! The part of an archive that flights can reach, decoded.
 
+#![allow(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "files, lattices, slabs and steps are numbered by ourselves"
+)]
+
 use std::ops::Range;
 
 use ndarray::Array2;

@@ -1,5 +1,11 @@
 //! Winds given as speed and direction: slabs of both components, computed when they are read.
 
+#![allow(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "files, lattices, slabs and steps are numbered by ourselves"
+)]
+
 use std::collections::{HashMap, HashSet};
 
 use jiff::Timestamp;

@@ -34,11 +34,8 @@ impl Messages {
         let Some(number) = self.numbers.get(field) else {
             return format!("field {field}");
         };
-        let before = self.numbers[..field]
-            .iter()
-            .rev()
-            .take_while(|n| *n == number)
-            .count();
+        let before = self.numbers.iter().take(field);
+        let before = before.rev().take_while(|n| *n == number).count();
         let alone = before == 0 && self.numbers.get(field + 1) != Some(number);
         if alone {
             format!("message {number}")
@@ -123,7 +120,7 @@ fn one_by_one(name: &str, bytes: &[u8]) -> Result<Messages> {
             let expected = "a complete GRIB message; is the file damaged or cut short?";
             Fault::new(name, found, expected).of_key(format!("message {number}"))
         };
-        let (message, after) = split(&rest[start..]).map_err(fault)?;
+        let (message, after) = split(rest.split_at(start).1).map_err(fault)?;
         let message = in_one_row(within_circle(message));
         match builder().from_bytes(message.to_vec()) {
             Ok(file) => {
@@ -211,6 +208,6 @@ fn grid_template(message: &[u8]) -> Option<(u8, u16)> {
         return Some((1, u16::from(*kind)));
     }
     let grid = sections(message).find(|(number, _)| *number == 3)?.1;
-    let template = message.get(grid + 12..grid + 14)?;
-    Some((2, u16::from_be_bytes([template[0], template[1]])))
+    let template = message.get(grid + 12..)?.first_chunk()?;
+    Some((2, u16::from_be_bytes(*template)))
 }

@@ -11,6 +11,12 @@
 //! tables 1.2, 4.5 and 4.7; GRIB 1 section 1 and code tables 3 and 5. Numbers of members in GRIB 1
 //! stand in ECMWF's local extensions 1, 30 and 36 of section 1.
 
+#![allow(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "files, lattices, slabs and steps are numbered by ourselves"
+)]
+
 use grib_reader::{
     DataRepresentation, Grib1ProductDefinition, GridDefinition, Message, ProductDefinition,
     ProductDefinitionTemplate, ReferenceTime,

@@ -8,6 +8,12 @@
 //! WMO-No. 306, Manual on Codes, volume I.2: data representation templates 5.0 and 5.40. ISO/IEC
 //! 15444-1, A.5.1: the marker SIZ.
 
+#![allow(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "places in sections whose lengths are checked"
+)]
+
 use hayro_jpeg2000::{DecodeSettings, DecoderContext, Image};
 
 use super::MOST_POINTS;

@@ -64,23 +64,22 @@ pub(super) fn sections(message: &[u8]) -> impl Iterator<Item = (u8, usize)> {
     let mut at = 16;
     std::iter::from_fn(move || {
         let start = at;
-        let head = message.get(start..start + 5)?;
-        let length = u32::from_be_bytes([head[0], head[1], head[2], head[3]]) as usize;
-        if length < 5 || head.starts_with(b"7777") {
+        let &[a, b, c, d, number] = message.get(start..)?.first_chunk()?;
+        let length = u32::from_be_bytes([a, b, c, d]) as usize;
+        if length < 5 || [a, b, c, d] == *b"7777" {
             return None;
         }
         at = start.checked_add(length)?;
-        Some((head[4], start))
+        Some((number, start))
     })
 }
 
 /// Where the grid section of a GRIB 1 message begins, if it has one.
 pub(super) fn grid_section_1(message: &[u8]) -> Option<usize> {
     const HAS_GRID: u8 = 0x80;
-    let product = message.get(8..16)?;
-    let length =
-        usize::from(product[0]) << 16 | usize::from(product[1]) << 8 | usize::from(product[2]);
-    (product[7] & HAS_GRID != 0).then_some(8 + length)
+    let &[a, b, c, _, _, _, _, flags] = message.get(8..)?.first_chunk()?;
+    let length = u32::from_be_bytes([0, a, b, c]) as usize;
+    (flags & HAS_GRID != 0).then_some(8 + length)
 }
 
 /// Says of a GRIB 1 grid that it is of latitudes and longitudes, all of them 0: counts and scanning
@@ -110,8 +109,11 @@ pub(super) fn within_circle(message: &[u8]) -> Cow<'_, [u8]> {
                 continue;
             };
             let micro = u32::from_be_bytes([a, b, c, d]);
-            if (CIRCLE + 1..=2 * CIRCLE).contains(&micro) && micro & NEGATIVE == 0 {
-                copy.to_mut()[at..at + 4].copy_from_slice(&(micro - CIRCLE).to_be_bytes());
+            if (CIRCLE + 1..=2 * CIRCLE).contains(&micro)
+                && micro & NEGATIVE == 0
+                && let Some(written) = copy.to_mut().get_mut(at..at + 4)
+            {
+                written.copy_from_slice(&(micro - CIRCLE).to_be_bytes());
             }
         }
     }
@@ -146,10 +148,11 @@ fn turn_grid(message: &mut [u8], start: usize, counts: [usize; 2], width: usize,
     let Some(section) = message.get_mut(start..) else {
         return;
     };
-    if section.len() <= scan || section[scan] & BY_COLUMNS == 0 {
-        return;
+    // Behind the counts, so these are there as well.
+    match section.get_mut(scan) {
+        Some(flags) if *flags & BY_COLUMNS != 0 => *flags &= !BY_COLUMNS,
+        _ => return,
     }
-    section[scan] &= !BY_COLUMNS;
     for k in 0..width {
         section.swap(counts[0] + k, counts[1] + k);
     }
@@ -163,7 +166,8 @@ fn widen(message: &mut [u8]) {
         match number {
             5 => packing = Some(start),
             7 => {
-                if let Some((packing, width)) = packing.zip(image_width(&message[start..]))
+                if let Some((packing, width)) =
+                    packing.zip(image_width(message.get(start..).unwrap_or_default()))
                     && message.get(packing + 9..packing + 11) == Some(&[0, 41])
                     && let Some(bits) = message.get_mut(packing + 19)
                     && *bits != 0

@@ -1,6 +1,12 @@
 //! A part of an archive that is decoded once and then served from memory: what many flights of
 //! neighbouring days share.
 
+#![allow(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "files, lattices, slabs and steps are numbered by ourselves"
+)]
+
 use std::ops::Range;
 
 use super::GridFile;

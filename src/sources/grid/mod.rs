@@ -3,6 +3,12 @@
 //! GRIB 1 and 2, NetCDF 3 and 4, Zarr 2 and 3. Opening a file reads its catalogue only; a slab is decoded when it
 //! is asked for.
 
+#![allow(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "files, lattices, slabs and steps are numbered by ourselves"
+)]
+
 mod above;
 pub mod archive;
 mod cut;
@@ -174,10 +180,10 @@ fn kind(first_bytes: &[u8]) -> Option<Kind> {
     if hdf5 || classic {
         return Some(Kind::NetCdf);
     }
-    let near_start = &first_bytes[..first_bytes.len().min(FIRST_BYTES)];
+    let near_start = first_bytes.get(..FIRST_BYTES).unwrap_or(first_bytes);
     let grib = near_start
         .windows(8)
-        .any(|w| w.starts_with(b"GRIB") && matches!(w[7], 1 | 2));
+        .any(|w| matches!(w, [b'G', b'R', b'I', b'B', _, _, _, 1 | 2]));
     grib.then_some(Kind::Grib)
 }
 

@@ -6,6 +6,12 @@
 //! height above the ground, latitude and longitude or x and y of a map, in any order and either way round. Any of
 //! them but those of the grid may be a coordinate of a single value instead.
 
+#![allow(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "files, lattices, slabs and steps are numbered by ourselves"
+)]
+
 use std::path::Path;
 use std::rc::Rc;
 

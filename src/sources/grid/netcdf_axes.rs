@@ -333,11 +333,11 @@ pub(super) fn metres(values: &[f64]) -> std::result::Result<Spaced, String> {
 
 /// The axis of longitudes; or what was found instead.
 pub(super) fn longitudes(degrees: &[f64]) -> std::result::Result<Spaced, String> {
-    let mut turned = degrees.to_vec();
-    for i in 1..turned.len() {
+    let mut turned: Vec<f64> = Vec::with_capacity(degrees.len());
+    for lon in degrees {
         // The short way from one to the next, across 360 or 180 degrees.
-        let way = turned[i] - turned[i - 1];
-        turned[i] -= (way / 360.0).round() * 360.0;
+        let way = turned.last().map_or(0.0, |before| lon - before);
+        turned.push(lon - (way / 360.0).round() * 360.0);
     }
     let mut spaced = spaced(&turned)?;
     let Axis { first, step, count } = spaced.axis;

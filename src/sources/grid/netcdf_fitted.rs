@@ -11,6 +11,12 @@
 //! J. P. Snyder, Map projections: a working manual, USGS professional paper 1395 (1987), chapters 7, 15
 //! and 21, formulas from memory; PROJ checks a point of what comes out.
 
+#![allow(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "two coordinates each, of points numbered here"
+)]
+
 use std::f64::consts::{PI, TAU};
 
 use ndarray::{Array2, Ix2};

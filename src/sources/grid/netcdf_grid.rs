@@ -1,5 +1,11 @@
 //! The lattice of a NetCDF variable: rows and columns of its dimensions, and the plane they are on.
 
+#![allow(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "files, lattices, slabs and steps are numbered by ourselves"
+)]
+
 use netcdf_reader::NcVariable;
 
 use super::MOST_POINTS;

@@ -98,7 +98,7 @@ fn with_level(name: &str) -> Option<(&str, Surface)> {
         .rev()
         .find_map(|unit| name.strip_suffix(unit))?;
     let stem = body.trim_end_matches(|c: char| c.is_ascii_digit());
-    let hpa: f64 = body[stem.len()..].parse().ok()?;
+    let hpa: f64 = body.split_at(stem.len()).1.parse().ok()?;
     Some((stem.trim_end_matches('_'), isobaric(100.0 * hpa)?))
 }
 

@@ -89,10 +89,8 @@ fn epoch(words: &[&str]) -> Option<Timestamp> {
         all => all,
     };
     let text = words.join(" ");
-    let (date, rest) = match text.find([' ', 'T', 't']) {
-        Some(end) => (&text[..end], text[end + 1..].trim()),
-        None => (text.as_str(), ""),
-    };
+    let parts = text.split_once([' ', 'T', 't']);
+    let (date, rest) = parts.map_or((text.as_str(), ""), |(date, rest)| (date, rest.trim()));
     let zone_at = rest.find(['+', '-', 'Z', 'z', 'U', 'u', 'G', 'g']);
     let (clock, zone) = rest.split_at(zone_at.unwrap_or(rest.len()));
     let local = DateTime::from_parts(date_of(date)?, clock_of(clock.trim())?);

@@ -1,6 +1,12 @@
 //! Heights of levels for which the files give none: from the temperatures between them and a known
 //! height, or those of the standard atmosphere.
 
+#![allow(
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "by levels of the block"
+)]
+
 use std::collections::{BTreeMap, BTreeSet};
 
 use ndarray::{Array2, ArrayView1, ArrayViewMut1};

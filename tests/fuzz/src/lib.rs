@@ -5,19 +5,24 @@ use std::path::{Path, PathBuf};
 
 use windfall::compare::PublishedZone;
 use windfall::fetch::feed::Feeds;
+use windfall::fetch::http::ByteSpan;
 use windfall::fetch::inventory::{idx, json_lines};
+use windfall::fetch::ranges::{Source, chunks};
+use windfall::files::packed;
 use windfall::fill::checklist;
 use windfall::fill::rules::RuleBook;
 use windfall::geodesy::Position;
 use windfall::ground::layers::{self, Kind, LayerRequest};
 use windfall::ground::region::Region;
 use windfall::ground::terrain::Terrain;
+use windfall::logbook::Logbook;
 use windfall::plan::Plan;
 use windfall::sources::grid::GridFile;
 use windfall::sources::{self, Format};
 use windfall::track::fields::Fields;
 use windfall::track::reader::Reader as Reports;
 use windfall::vehicle::latex::LatexTable;
+use windfall::years::parts::Part;
 
 pub mod made;
 
@@ -36,7 +41,7 @@ pub struct Reader {
 const LARGEST_SEED: u64 = 300_000;
 
 /// All of them.
-pub const READERS: [Reader; 30] = [
+pub const READERS: [Reader; 34] = [
     of("csv", ".csv", &[("samples/high-plains", ".csv"), ("tests/data/soundings", ".txt"), ("tests/data/profiles", ".csv")], |_, bytes| sounding(bytes, Format::Csv)),
     of("igra", ".txt", &[("tests/data/soundings", ".txt")], |_, bytes| sounding(bytes, Format::Igra)),
     of("listing", ".txt", &[("tests/data/soundings", ".txt")], |_, bytes| sounding(bytes, Format::Listing)),
@@ -76,11 +81,31 @@ pub const READERS: [Reader; 30] = [
     of("checklist", ".toml", &[("src/fill", "checklist.toml")], |_, bytes| {
         text(bytes, |text| drop(checklist::read("a", text)));
     }),
-    of("feeds", ".toml", &[("src/fetch", ".toml"), ("tests/data/inventories", ".idx")], |_, bytes| {
+    of("feeds", ".toml", &[("src/fetch", ".toml")], |_, bytes| {
+        text(bytes, |text| drop(Feeds::built_in().map(|feeds| feeds.extended("a", text))));
+    }),
+    of("inventory", ".idx", &[("tests/data/inventories", ".idx"), ("tests/data/inventories", ".index")], |_, bytes| {
         text(bytes, |text| {
-            drop(Feeds::built_in().map(|feeds| feeds.extended("a", text)));
-            drop(idx::parse("a", text));
-            drop(json_lines::parse("a", text));
+            let all = idx::parse("a", text).or_else(|_| json_lines::parse("a", text));
+            let spans = all.into_iter().flatten().filter_map(|m| ByteSpan::new(m.start, m.length?));
+            let source = Source { url: "a".into(), step: 0, messages: spans.collect() };
+            drop(chunks(&[source.clone(), source]));
+        });
+    }),
+    of("packed", ".gz", &[], |path, _| drop(packed::unpacked(path))),
+    of("logbook", ".toml", &[], |_, bytes| {
+        text(bytes, |text| {
+            let Ok(book) = Logbook::parse("a", text) else {
+                return;
+            };
+            let _ = (book.rate(0.05), book.fall(0.05), book.burst(0.05), book.misses(), book.winds());
+        });
+    }),
+    of("part", ".jsonl", &[], |_, bytes| {
+        text(bytes, |text| {
+            if let Ok(part) = Part::parse("a", text) {
+                drop(part.clone().with(part).text());
+            }
         });
     }),
     of("published_zone", ".geojson", &[("tests/fuzz/corpus", ".geojson")], |_, bytes| {

@@ -16,9 +16,45 @@ pub fn seeds(reader: &str) -> Vec<Vec<u8>> {
         "hgt" => vec![tile()],
         "point" => vec![POINT.into()],
         "photo" => vec![photo()],
+        "packed" => vec![tile(), packed(POINT.as_bytes())],
+        "logbook" => vec![LOGBOOK.into()],
+        "part" => vec![PART.into()],
         _ => Vec::new(),
     }
 }
+
+/// Two flights of a logbook.
+const LOGBOOK: &str = r#"[[flight]]
+name = "A"
+released = "2026-02-05T18:02:52Z"
+lat = 43.2
+lon = -107.9
+miss_km = 6.1
+along_km = 5.2
+across_km = -3.2
+within = 0.4
+rate = 1.04
+fall = 0.93
+burst_diameter = 1.01
+winds_squared = 1.4
+
+[[flight]]
+name = "B"
+released = "2026-03-05T18:02:52Z"
+lat = 43.2
+lon = -107.9
+miss_km = 6.1
+along_km = 5.2
+across_km = -3.2
+"#;
+
+/// A part of two units with cells and no release that came down.
+const PART: &str = r#"{"windfall_years":1,"work":"0a","from":0,"to":2}
+{"f":0,"t":1600000000,"v":"unknown","n":0,"nr":3}
+{"f":1,"t":1600000000,"v":"beyond_limit","by":"drift","beyond":["drift"],"n":20,"nh":1}
+{"cell":[0,[3,-2]],"all":7,"usable":5}
+{"end":4}
+"#;
 
 /// A point forecast of two hours and two levels.
 const POINT: &str = r#"{"latitude": 43.0, "longitude": -108.4, "elevation": 1600, "utc_offset_seconds": 0,
@@ -84,7 +120,11 @@ fn shapefile(kind: u32, parts: u32) -> Vec<u8> {
 }
 
 fn tile() -> Vec<u8> {
+    packed(&vec![0; 2 * 1201 * 1201])
+}
+
+fn packed(bytes: &[u8]) -> Vec<u8> {
     let mut packed = GzEncoder::new(Vec::new(), Compression::fast());
-    packed.write_all(&vec![0; 2 * 1201 * 1201]).unwrap();
+    packed.write_all(bytes).unwrap();
     packed.finish().unwrap()
 }
