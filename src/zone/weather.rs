@@ -409,7 +409,7 @@ impl<'a> SiteWinds<'a> {
             .collect();
         let placing = Placing::Stations(stations.clone());
         let weights = placing
-            .weights(self.site.normal(), 0.0, 0.0)
+            .weights(self.site.normal(), 0.0)
             .unwrap_or(Weights::one(0));
         let times = || blended.iter().filter_map(|a| a.sounding.time);
         let source = WindSource::Soundings {
@@ -516,7 +516,7 @@ impl<'a> SiteWinds<'a> {
     ) -> Result<Weather<'a>> {
         let placing = Placing::of_block(near, self.site, release)?;
         let weights = placing
-            .weights(self.site.normal(), 0.0, 0.0)
+            .weights(self.site.normal(), 0.0)
             .map_err(|outside| not_covered(self.site, release, archive, outside))?;
         let members = member_winds(near, &weights);
         let share = 1.0 / members.len() as f64;
