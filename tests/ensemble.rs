@@ -166,7 +166,7 @@ fn the_planned_flight_is_in_the_mean_of_the_members() {
     let field = LayerField::of_block(&block, stack.site, valid(), &layers, &compass).unwrap();
     let (field, mean) = field.with_mean_member();
     assert_eq!(mean, MEMBERS);
-    let weights = field.weights(stack.site.normal(), 0.0, 0.0).unwrap();
+    let weights = field.weights(stack.site.normal(), 0.0).unwrap();
     let felt = [60.0, 50.0, 40.0, 30.0];
     for leg in 0..20 {
         let drift = |member| field.drift(&weights, member, leg, &felt);
@@ -467,7 +467,7 @@ fn the_contour_of_three_members_is_a_density() {
     let block = three.cut(three.lattice.whole(), 0..1).unwrap();
     let weights = windfall::wind::placing::Placing::of_block(&block, stack.site, valid())
         .unwrap()
-        .weights(stack.site.normal(), 0.0, 0.0)
+        .weights(stack.site.normal(), 0.0)
         .unwrap();
     let columns: Vec<_> = (0..3)
         .map(|m| {

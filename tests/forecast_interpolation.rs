@@ -176,7 +176,7 @@ fn anywhere(random: &mut SplitMix) -> (Position, f64, f64) {
 fn found(block: &Block, placing: &Placing, member: usize, at: (Position, f64, f64)) -> [f64; 2] {
     let (place, hours, z) = at;
     let weights = placing
-        .weights(place.normal(), 3_600.0 * hours, 0.0)
+        .weights(place.normal(), 3_600.0 * hours)
         .unwrap();
     let mut sum = [0.0; 2];
     for (column, weight) in weights.terms() {
@@ -274,7 +274,7 @@ fn layers_of_a_linear_wind_are_its_values_in_their_middles() {
     let mut checked = 0;
     for k in 0..600 {
         let (place, hours, _) = anywhere(&mut random);
-        let weights = field.weights(place.normal(), 3_600.0 * hours, 0.0).unwrap();
+        let weights = field.weights(place.normal(), 3_600.0 * hours).unwrap();
         let layer = k % LAYERS.count;
         let mut felt = [0.0; FIELD_LEG_LAYERS];
         felt[layer % FIELD_LEG_LAYERS] = 1.0;
@@ -313,7 +313,7 @@ fn the_drift_of_a_leg_is_the_integral_of_the_wind() {
                 wanted = [wanted[0] + dt * wind[0], wanted[1] + dt * wind[1]];
             }
         }
-        let weights = field.weights(place.normal(), 3_600.0 * hours, 0.0).unwrap();
+        let weights = field.weights(place.normal(), 3_600.0 * hours).unwrap();
         let ours = field.drift(&weights, member, leg, &felt);
         largest = largest.max((ours[0] - wanted[0]).hypot(ours[1] - wanted[1]));
     }
@@ -353,7 +353,7 @@ fn missing_columns_are_outside() {
         let row = (place.lat_deg - SOUTH) / SPACING;
         let column = (place.lon_deg - WEST) / SPACING;
         let touches = (row - 2.0).abs() < 1.0 && (column - 3.0).abs() < 1.0;
-        match field.weights(place.normal(), 3_600.0 * hours, 0.0) {
+        match field.weights(place.normal(), 3_600.0 * hours) {
             Ok(_) => assert!(!touches, "{place:?}"),
             Err(why) => {
                 assert!(touches && why == Outside::Region, "{place:?}");

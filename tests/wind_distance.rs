@@ -53,7 +53,7 @@ impl Decoded {
     }
 
     fn winds(&self, place: Position) -> Option<WindProfile> {
-        let weights = self.placing.weights(place.normal(), 0.0, 0.0).ok()?;
+        let weights = self.placing.weights(place.normal(), 0.0).ok()?;
         let profiles: Vec<(f64, WindProfile)> = weights
             .terms()
             .map(|(column, weight)| (weight, self.block.winds(column)))

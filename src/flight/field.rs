@@ -130,10 +130,28 @@ impl LayerField {
         }
     }
 
-    /// The columns around a place at a time, seconds since the planned release, and at an altitude.
-    pub fn weights(&self, place: Normal, time_s: f64, altitude_m: f64) -> Result<Weights, Outside> {
+    /// The columns around a place at a time, seconds since the planned release, near the ground.
+    ///
+    /// # Errors
+    ///
+    /// Where the field ends.
+    pub fn weights(&self, place: Normal, time_s: f64) -> Result<Weights, Outside> {
+        self.weights_at(place, time_s, 0.0)
+    }
+
+    /// The same at an altitude, m above mean sea level.
+    ///
+    /// # Errors
+    ///
+    /// Where the field ends.
+    pub fn weights_at(
+        &self,
+        place: Normal,
+        time_s: f64,
+        altitude_m: f64,
+    ) -> Result<Weights, Outside> {
         self.placing
-            .weights(place, self.release_s + time_s, altitude_m)
+            .weights_at(place, self.release_s + time_s, altitude_m)
     }
 
     /// Drift through leg `leg` of the columns of a member, m: the sum over its layers of wind times

@@ -52,7 +52,7 @@ impl<'a> FieldWalk<'a> {
             wind_error,
             wind_error_down,
             moment,
-            weights: field.weights(moment.place, moment.time_s, moment.altitude_m)?,
+            weights: field.weights_at(moment.place, moment.time_s, moment.altitude_m)?,
             floor,
         })
     }
@@ -143,7 +143,7 @@ impl<'a> FieldWalk<'a> {
         let middle_m = 0.5 * (self.moment.altitude_m + arrive_m);
         let middle = half_way(from, compass, middle_m, drift(&self.weights));
         let middle_s = self.moment.time_s + 0.5 * time_s;
-        let weights = self.field.weights(middle, middle_s, middle_m)?;
+        let weights = self.field.weights_at(middle, middle_s, middle_m)?;
         let place = whole_way(from, middle, compass, middle_m, drift(&weights));
         self.weights = weights;
         self.moment = Moment {

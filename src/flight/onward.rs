@@ -216,7 +216,7 @@ impl FlightModel {
         match &self.winds {
             FlightWinds::Column(winds) => Ok(winds.mean[layer]),
             FlightWinds::Field(field) => {
-                let weights = field.weights(place, time_s, self.layers.middle_m(layer))?;
+                let weights = field.weights_at(place, time_s, self.layers.middle_m(layer))?;
                 let mut felt = [0.0f32; FIELD_LEG_LAYERS];
                 felt[layer % FIELD_LEG_LAYERS] = 1.0;
                 Ok(field.drift(&weights, member, layer / FIELD_LEG_LAYERS, &felt))

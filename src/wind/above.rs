@@ -111,7 +111,7 @@ impl Block {
         let placing = Placing::of_block(above, middle, base)?;
         let at = |step: usize, place: Position| -> Option<Weights> {
             let seconds = self.steps[step].valid.duration_since(base).as_secs_f64();
-            placing.weights(place.normal(), seconds, 0.0).ok()
+            placing.weights(place.normal(), seconds).ok()
         };
         let of_one: Vec<Option<Weights>> = (0..self.steps.len())
             .flat_map(|step| places.iter().map(move |place| (step, *place)))

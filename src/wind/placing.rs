@@ -299,9 +299,26 @@ impl Placing {
         Ok(Placing::Grid(placing))
     }
 
-    /// The columns around a place at a time, seconds since the planned release, and at an altitude:
-    /// sondes drift.
-    pub fn weights(&self, place: Normal, time_s: f64, altitude_m: f64) -> Result<Weights, Outside> {
+    /// The columns around a place at a time, seconds since the planned release, near the ground.
+    ///
+    /// # Errors
+    ///
+    /// Where they end.
+    pub fn weights(&self, place: Normal, time_s: f64) -> Result<Weights, Outside> {
+        self.weights_at(place, time_s, 0.0)
+    }
+
+    /// The same at an altitude, m above mean sea level: sondes drift.
+    ///
+    /// # Errors
+    ///
+    /// Where they end.
+    pub fn weights_at(
+        &self,
+        place: Normal,
+        time_s: f64,
+        altitude_m: f64,
+    ) -> Result<Weights, Outside> {
         match self {
             Placing::One => Ok(Weights::one(0)),
             Placing::Grid(grid) => grid.weights(place, time_s),

@@ -189,7 +189,7 @@ impl<'a> SiteWinds<'a> {
     fn of_field(&self, release: Timestamp, nearest: &FileAscent, blended: Blended) -> Weather<'_> {
         let columns = blended.columns();
         let weights = Placing::Stations(blended.stations.clone())
-            .weights(self.site.normal(), 0.0, 0.0)
+            .weights(self.site.normal(), 0.0)
             .unwrap_or(Weights::one(0));
         let source = self.source_of_field(release, nearest, &blended);
         let said = Assumption::SoundingsBlended {
@@ -304,7 +304,7 @@ impl<'a> SiteWinds<'a> {
         let source = source_of(archive, near, release);
         let unknown = source.lead_s().is_none();
         let weights = Placing::of_block(near, self.site, release)?
-            .weights(self.site.normal(), 0.0, 0.0)
+            .weights(self.site.normal(), 0.0)
             .map_err(|outside| not_covered(self.site, release, archive, outside))?;
         let members = member_winds(near, &weights);
         let share = 1.0 / members.len() as f64;

@@ -22,7 +22,7 @@ impl Archive {
         let block = self.cut(window, self.steps_around(time, time))?;
         let placing = Placing::of_block(&block, place, time)?;
         let weights = placing
-            .weights(place.normal(), 0.0, 0.0)
+            .weights(place.normal(), 0.0)
             .map_err(|_| Error::CannotDo {
                 why: format!("{} at {time} lies outside the winds", place.text()),
                 remedy: format!("expected a place and time within {}", self.covered()),
