@@ -11,7 +11,7 @@ pub mod utm;
 mod window;
 
 use geo::{Bearing, Destination, Distance, Geodesic, Point};
-use proj::Proj;
+use geographiclib_rs::{Geodesic as Wgs84, InverseGeodesic};
 use serde::Serialize;
 
 use crate::earth::{ECCENTRICITY_2, SECOND_ECCENTRICITY_2};
@@ -306,30 +306,19 @@ pub fn drift(
 
 /// A plane in metres around a centre: azimuthal equidistant on WGS84, x east and y north.
 ///
-/// Distances and directions from the centre are true. This is the one place that holds a PROJ
-/// handle, which is neither `Send` nor `Sync`: make it before or after the parallel loop.
+/// Distances and directions from the centre are true: they are those of the geodesic (Karney 2013).
+#[derive(Debug, Clone, Copy)]
 pub struct LocalFrame {
-    proj: Proj,
     center: Position,
 }
 
+/// Half a meridian, m: geodesics are the shortest way no farther than about this.
+const HALF_ROUND_M: f64 = 20_003_931.0;
+
 impl LocalFrame {
     /// The plane around `center`.
-    ///
-    /// # Errors
-    ///
-    /// When PROJ refuses the centre.
-    pub fn new(center: Position) -> Result<LocalFrame> {
-        let definition = format!(
-            "+proj=aeqd +lat_0={:.12} +lon_0={:.12} +ellps=WGS84 +units=m +no_defs",
-            center.lat_deg, center.lon_deg
-        );
-        let proj = Proj::new(&definition).map_err(|cause| Error::CannotDo {
-            why: format!("PROJ refused the local frame \"{definition}\": {cause}"),
-            remedy: "expected a latitude of -90 to 90 and a longitude of -180 to 180 degrees"
-                .into(),
-        })?;
-        Ok(LocalFrame { proj, center })
+    pub fn new(center: Position) -> LocalFrame {
+        LocalFrame { center }
     }
 
     /// The centre.
@@ -338,18 +327,13 @@ impl LocalFrame {
     }
 
     /// East and north of the centre, in metres.
-    ///
-    /// # Errors
-    ///
-    /// When `place` is (nearly) antipodal to the centre.
-    pub fn to_plane(&self, place: Position) -> Result<[f64; 2]> {
-        self.proj
-            .project(
-                (place.lon_deg.to_radians(), place.lat_deg.to_radians()),
-                false,
-            )
-            .map(|(x, y)| [x, y])
-            .map_err(|cause| self.outside(format!("{:?}", place), &cause.to_string()))
+    pub fn to_plane(&self, place: Position) -> [f64; 2] {
+        let from = self.center;
+        let (distance_m, azimuth_deg, _, _): (f64, f64, f64, f64) =
+            Wgs84::wgs84().inverse(from.lat_deg, from.lon_deg, place.lat_deg, place.lon_deg);
+        let (sin, cos) = azimuth_deg.to_radians().sin_cos();
+        // At the centre itself 0, and not -0.
+        [distance_m * sin, distance_m * cos].map(|m| m + 0.0)
     }
 
     /// The place at `[east_m, north_m]` of the centre.
@@ -358,23 +342,18 @@ impl LocalFrame {
     ///
     /// When the point is farther away than the other side of the earth.
     pub fn to_position(&self, [east_m, north_m]: [f64; 2]) -> Result<Position> {
-        self.proj
-            .project((east_m, north_m), true)
-            .map(|(lon, lat)| Position {
-                lat_deg: lat.to_degrees(),
-                lon_deg: wrap_longitude(lon.to_degrees()),
-            })
-            .map_err(|cause| self.outside(format!("{east_m} m, {north_m} m"), &cause.to_string()))
-    }
-
-    fn outside(&self, what: String, cause: &str) -> Error {
-        Error::CannotDo {
-            why: format!(
-                "{what} is not in the plane around {:.4}, {:.4}: {cause}",
-                self.center.lat_deg, self.center.lon_deg
-            ),
-            remedy: "expected a place less than half way round the earth".into(),
+        let distance_m = east_m.hypot(north_m);
+        if distance_m.is_nan() || distance_m > HALF_ROUND_M {
+            return Err(Error::CannotDo {
+                why: format!(
+                    "{east_m} m, {north_m} m is not in the plane around {:.4}, {:.4}",
+                    self.center.lat_deg, self.center.lon_deg
+                ),
+                remedy: "expected a place less than half way round the earth".into(),
+            });
         }
+        let azimuth_deg = east_m.atan2(north_m).to_degrees();
+        Ok(self.center.destination(azimuth_deg, distance_m))
     }
 }
 
@@ -472,10 +451,10 @@ mod tests {
     #[test]
     fn the_local_frame_is_true_from_its_centre() {
         for center in [at(39.42, -8.83), at(90.0, 0.0), at(-16.5, 180.0)] {
-            let frame = LocalFrame::new(center).unwrap();
+            let frame = LocalFrame::new(center);
             for azimuth in [0.0, 77.0, 190.0] {
                 let there = center.destination(azimuth, 40_000.0);
-                let [x, y] = frame.to_plane(there).unwrap();
+                let [x, y] = frame.to_plane(there);
                 assert!((x.hypot(y) - 40_000.0).abs() < 1e-3);
                 if center.lat_deg < 89.0 {
                     assert!((x.atan2(y).to_degrees().rem_euclid(360.0) - azimuth).abs() < 1e-7);

@@ -398,15 +398,15 @@ fn the_ninety_percent_region_holds_the_landing() {
     let missed: usize = landings.missed.values().sum();
     assert!(missed < 20, "{:?}", landings.missed);
 
-    let frame = LocalFrame::new(planned.landing.place.position()).expect("a frame");
+    let frame = LocalFrame::new(planned.landing.place.position());
     let points: Vec<[f64; 2]> = landings
         .landed
         .iter()
-        .map(|l| frame.to_plane(l.place.position()).expect("nearby"))
+        .map(|l| frame.to_plane(l.place.position()))
         .collect();
     let (mean, covariance) = moments(&points);
-    let lower = frame.to_plane(touchdown.place.position()).expect("nearby");
-    let real = frame.to_plane(r.last.place).expect("nearby");
+    let lower = frame.to_plane(touchdown.place.position());
+    let real = frame.to_plane(r.last.place);
     // As the model lands at release altitude, so does the real one when moved by `lower`.
     let off = [0, 1].map(|i| real[i] - lower[i] - mean[i]);
     let d2 = mahalanobis_squared(off, covariance);

@@ -278,7 +278,7 @@ fn all_faults_of_a_plan_at_once() {
 #[test]
 fn stacks_that_do_not_fly() {
     let message = refused(&[("neck_lift = \"6.8 kg\"", "neck_lift = \"4.0 kg\"")]);
-    assert!(message.contains("0.30 kg is missing"), "{message}");
+    assert!(message.contains("0.30 kg short"), "{message}");
     let message = refused(&[("burst_diameter = \"8.63 m\"", "burst_diameter = \"2.2 m\"")]);
     assert!(message.contains("bursts at 2.20 m"), "{message}");
     let message = refused(&[("burst_diameter = \"8.63 m\"", "burst_diameter = \"30 m\"")]);

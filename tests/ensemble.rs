@@ -128,10 +128,10 @@ fn each_draw_flies_in_its_members_own_winds() {
 fn most_of_the_spread_is_between_the_members() {
     let stack = stack();
     let landed = landings(&stack, &model(&stack, &ensemble(members())), MEMBERS);
-    let frame = LocalFrame::new(landed[0].place.position()).unwrap();
+    let frame = LocalFrame::new(landed[0].place.position());
     let points: Vec<([f64; 2], usize)> = landed
         .iter()
-        .map(|l| (frame.to_plane(l.place.position()).unwrap(), l.member))
+        .map(|l| (frame.to_plane(l.place.position()), l.member))
         .collect();
     let spread = MemberSpread::of(&points).unwrap();
     println!(
@@ -485,17 +485,17 @@ fn the_contour_of_three_members_is_a_density() {
     let process = stack.process(&model, &error);
     let mut sampler = stack.sampler();
     sampler.members = 3;
-    let frame = LocalFrame::new(stack.site).unwrap();
+    let frame = LocalFrame::new(stack.site);
     let regions = |process: Option<&_>| {
         let landed = run(&model, &sampler, process, 2_000, || ()).landed;
         let points: Vec<[f64; 2]> = landed
             .iter()
-            .map(|l| frame.to_plane(l.place.position()).unwrap())
+            .map(|l| frame.to_plane(l.place.position()))
             .collect();
         windfall::spread::region::Regions::of(&points).unwrap()
     };
     let others: Vec<[f64; 2]> = [1, 2, 4, 5, 7]
-        .map(|k| frame.to_plane(planned(all[k].clone())).unwrap())
+        .map(|k| frame.to_plane(planned(all[k].clone())))
         .to_vec();
     let held = |regions: &windfall::spread::region::Regions| {
         let contour = &regions.contours[1];

@@ -93,6 +93,23 @@ fn no_module_uses_one_above_it() {
     assert!(wrong.is_empty(), "upward uses:\n{}", wrong.join("\n"));
 }
 
+/// Which units a person reads is known where words are made, and by who is asked for them.
+#[test]
+fn unit_systems_are_known_to_words_only() {
+    let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let mut files = Vec::new();
+    sources(&src, &mut files);
+    let knows = |file: &&PathBuf| fs::read_to_string(file).unwrap().contains("UnitSystem");
+    let modules = files.iter().filter(knows).map(|file| {
+        let first = file.strip_prefix(&src).unwrap().iter().next().unwrap();
+        first.to_str().unwrap().trim_end_matches(".rs")
+    });
+    let mut modules: Vec<&str> = modules.collect();
+    modules.sort_unstable();
+    modules.dedup();
+    assert_eq!(modules, ["cli", "desk", "report", "units"]);
+}
+
 #[test]
 fn uses_are_found_in_code_only() {
     assert_eq!(used("use crate::wind::column::Column;"), ["wind"]);

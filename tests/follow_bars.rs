@@ -209,11 +209,11 @@ fn run(flight: &WholeFlight, which: u64, number: u64) -> Vec<Option<Scored>> {
             place: last.place.normal(),
         };
         let (flown, _) = unlearnt.fly_on(&kept, from, stage >= 4, 0.0);
-        let frame = LocalFrame::new(target).unwrap();
+        let frame = LocalFrame::new(target);
         let points = flown
             .iter()
             .flatten()
-            .map(|o| frame.to_plane(o.flown.landing.place.position()).unwrap());
+            .map(|o| frame.to_plane(o.flown.landing.place.position()));
         let points: Vec<[f64; 2]> = points.collect();
         let mean = [0, 1].map(|i| points.iter().map(|p| p[i]).sum::<f64>() / points.len() as f64);
         let reached = until <= flight.last().time_s && (stage > 2 || until < flight.burst_s);

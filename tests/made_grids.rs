@@ -177,7 +177,7 @@ fn a_map_that_is_inferred_is_said_and_winds_of_unknown_axes_are_refused() {
     let file = GridFile::open(&path("made_places_unsaid.nc")).unwrap();
     let left_out = file.left_out.join("; ");
     assert!(
-        left_out.contains("neither attribute nor standard name"),
+        left_out.contains("neither an attribute nor a standard name"),
         "{left_out}"
     );
 }

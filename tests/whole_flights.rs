@@ -385,8 +385,8 @@ impl Case {
     /// the flight as measured would have had in the very winds of its way up.
     fn held(&self, fresh: bool) -> (Ellipse, bool, bool) {
         let last = self.flight.last().place;
-        let frame = LocalFrame::new(last).expect("a frame");
-        let on_plane = |p: Position| frame.to_plane(p).expect("nearby");
+        let frame = LocalFrame::new(last);
+        let on_plane = |p: Position| frame.to_plane(p);
         let points: Vec<[f64; 2]> = self.drawn(fresh).into_iter().map(on_plane).collect();
         let ellipse = Ellipse::of(&points, 0.9).expect("an ellipse");
         let in_its_winds = on_plane(self.planned(&self.as_measured()));

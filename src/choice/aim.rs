@@ -350,7 +350,7 @@ fn region(grid: &[GridPlace], least: f64, cell_m: f64, site: Position) -> Result
     let joined: MultiPolygon = unary_union(&squares);
     Ok(LaunchRegion {
         probability: least,
-        polygons: polygons_on_ground(&joined, &LocalFrame::new(site)?)?,
+        polygons: polygons_on_ground(&joined, &LocalFrame::new(site))?,
     })
 }
 

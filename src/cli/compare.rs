@@ -39,7 +39,7 @@ pub struct CompareArgs {
 /// A file that cannot be read or is not a zone.
 pub fn run(args: &CompareArgs, out: &mut impl Write) -> Result<()> {
     let [old, new] = [&args.old, &args.new].map(|path| PublishedZone::read(path));
-    let comparison = Comparison::of(old?, new?)?;
+    let comparison = Comparison::of(old?, new?);
     let text = match args.json {
         true => output::json(&comparison)?,
         false => report::tables::compare::table(&comparison, args.units.into()),

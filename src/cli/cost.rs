@@ -18,7 +18,7 @@ const MOST_MB: f64 = 2_000.0;
 /// Leave for long runs.
 #[derive(Debug, Args)]
 pub struct Leave {
-    /// Goes ahead where a run takes long or much memory; without it the message tells how much.
+    /// Goes ahead even if a run takes long or much memory; without it, a message says how much.
     #[arg(long)]
     pub yes: bool,
 }

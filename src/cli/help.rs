@@ -9,7 +9,7 @@ use super::output;
 use windfall::error::{Fault, Result};
 use windfall::units::{Dimension, symbols};
 
-/// Tells about a command, or about units, plan, winds or exit-codes.
+/// Shows help on a command, or on units, plan, winds or exit-codes.
 #[derive(Debug, Args)]
 #[command(after_long_help = "\
 Examples:

@@ -125,7 +125,7 @@ impl When {
 }
 
 fn unknown(day: civil::Date) -> Error {
-    let expected = "a day of which the plan's time zone knows";
+    let expected = "a day that the plan's time zone has";
     Fault::new("--from or --to", day.to_string(), expected).into()
 }
 

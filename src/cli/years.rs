@@ -42,7 +42,7 @@ Examples:
   windfall years flight.toml --wind era5/ --gather record/ --out years.csv
 
 Parts of the work can be done anywhere, and again: --shard K/N writes part-K-of-N into the folder of
---out, whole or not at all; what is there is not done again. Exit code 75 says that it may pass when
+--out, whole or not at all; what is there is not done again. Exit code 75 says that it may work when
 tried again (trouble with a disk or a network), 1 that something is wrong.")]
 pub struct YearsArgs {
     /// The plan (TOML).

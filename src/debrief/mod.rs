@@ -185,8 +185,8 @@ impl Debrief {
         let flown = again.as_ref().unwrap_or(&kept);
         let replay = Replay::new(flown, &measured).map_err(cannot)?;
         let landing = landing(&replay, flown, &measured)?;
-        let sight = Sight::new(zone)?;
-        let miss = sight.frame.to_plane(landing.position)?;
+        let sight = Sight::new(zone);
+        let miss = sight.frame.to_plane(landing.position);
         let landings = replay.landings().ok();
         let up_to_m = zone.release.altitude_m + LOW_M;
         let planned_burst_m = zone.burst.altitude_m;
@@ -212,16 +212,13 @@ impl Debrief {
             along_across_m: along_across(miss),
             held: held(zone, &kept, landing.position, sight.drift)?,
             causes: match &landings {
-                Some(landings) => sight.parts(landings, miss)?,
+                Some(landings) => sight.parts(landings, miss),
                 None => Vec::new(),
             },
             replayed: landings.map(|l| l[3]),
-            winds_squared: match landings {
-                Some(_) => replay
-                    .winds_alone(&sight.frame)?
-                    .map(|n| n.squared_distance(miss)),
-                None => None,
-            },
+            winds_squared: landings
+                .and_then(|_| replay.winds_alone(&sight.frame))
+                .map(|n| n.squared_distance(miss)),
             ln_rates: replay.ln_rates(&measured, up_to_m),
             ln_burst_diameter,
             next,
@@ -327,15 +324,15 @@ struct Sight {
 }
 
 impl Sight {
-    fn new(zone: &Zone) -> Result<Sight> {
-        let frame = LocalFrame::new(zone.landing.position)?;
-        let [east, north] = frame.to_plane(zone.release.position)?;
+    fn new(zone: &Zone) -> Sight {
+        let frame = LocalFrame::new(zone.landing.position);
+        let [east, north] = frame.to_plane(zone.release.position);
         let length = east.hypot(north);
         let drift = match length > 1.0 {
             true => [-east / length, -north / length],
             false => [0.0, 1.0],
         };
-        Ok(Sight { frame, drift })
+        Sight { frame, drift }
     }
 
     fn azimuth_deg(&self) -> f64 {
@@ -351,11 +348,9 @@ impl Sight {
     }
 
     /// The steps from the planned landing to the real one.
-    fn parts(&self, landings: &[Position; 4], miss: [f64; 2]) -> Result<Vec<MissCause>> {
+    fn parts(&self, landings: &[Position; 4], miss: [f64; 2]) -> Vec<MissCause> {
         let mut places = vec![[0.0; 2]];
-        for place in landings {
-            places.push(self.frame.to_plane(*place)?);
-        }
+        places.extend(landings.map(|place| self.frame.to_plane(place)));
         places.push(miss);
         let causes = [
             Cause::Release,
@@ -369,7 +364,7 @@ impl Sight {
             cause,
             along_across_m: self.along_across([way[1][0] - way[0][0], way[1][1] - way[0][1]]),
         };
-        Ok(steps.map(part).collect())
+        steps.map(part).collect()
     }
 }
 
@@ -383,14 +378,11 @@ fn held(
     if zone.ellipses.is_empty() {
         return Ok(None);
     }
-    let frame = LocalFrame::new(zone.center())?;
-    let points = kept
-        .landings()
-        .iter()
-        .map(|l| frame.to_plane(l.place.position()))
-        .collect::<Result<Vec<_>>>()?;
+    let frame = LocalFrame::new(zone.center());
+    let places = kept.landings().iter().map(|l| l.place.position());
+    let points: Vec<[f64; 2]> = places.map(|p| frame.to_plane(p)).collect();
     let regions = Regions::of(&points)?;
-    let place = frame.to_plane(landing)?;
+    let place = frame.to_plane(landing);
     let (Some(normal), Some(energy_m)) = (Normal2::of(&points), energy_score(&points, place))
     else {
         return Ok(None);

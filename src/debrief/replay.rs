@@ -4,7 +4,6 @@ use serde::Serialize;
 
 use super::measured::Measured;
 use crate::clock::seconds_between;
-use crate::error::Result;
 use crate::flight::model::{Departures, FlightModel, Moment, Scratch, Variation};
 use crate::flight::onward::Course;
 use crate::flight::rise::{Miss, Rise, SIGMAS};
@@ -135,14 +134,8 @@ impl<'a> Replay<'a> {
     }
 
     /// Landings of the flight as measured in draws of the winds' error; `None` where these are taken as exact.
-    ///
-    /// # Errors
-    ///
-    /// When no plane reaches them.
-    pub fn winds_alone(&self, frame: &LocalFrame) -> Result<Option<Normal2>> {
-        let Some(process) = self.kept.wind_process() else {
-            return Ok(None);
-        };
+    pub fn winds_alone(&self, frame: &LocalFrame) -> Option<Normal2> {
+        let process = self.kept.wind_process()?;
         let sampler = Sampler {
             spread: Spread {
                 burst: BurstSpread::AltitudeM {
@@ -155,12 +148,9 @@ impl<'a> Replay<'a> {
         };
         let model = self.model(&self.measured_up, self.burst_m, &self.measured_down);
         let landings = run(&model, &sampler, Some(&process), WIND_DRAWS, || ());
-        let points = landings
-            .landed
-            .iter()
-            .map(|l| frame.to_plane(l.place.position()))
-            .collect::<Result<Vec<_>>>()?;
-        Ok(Normal2::of(&points))
+        let places = landings.landed.iter().map(|l| l.place.position());
+        let points: Vec<[f64; 2]> = places.map(|p| frame.to_plane(p)).collect();
+        Normal2::of(&points)
     }
 
     /// The factor on the lift at the neck that makes the balloon of the plan rise as fast as measured up to a

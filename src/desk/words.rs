@@ -77,10 +77,7 @@ impl Station {
 pub fn field(id: &str) -> [&'static str; 2] {
     match id {
         "flight.name" => ["Name of the flight", "for example Ozone run 3"],
-        "flight.release" => [
-            "Release",
-            "date and time on the clocks of the place, as in 2026-05-01 09:00",
-        ],
+        "flight.release" => ["Release", "local date and time, as in 2026-05-01 09:00"],
         "flight.timezone" => ["Time zone", "as in America/Denver"],
         "flight.units" => ["Units you read", "the plan's own choice"],
         "site.lat" => ["Latitude", "degrees north, as in 43.06"],
@@ -127,7 +124,7 @@ pub fn field(id: &str) -> [&'static str; 2] {
         "limits.keep_out_probability" => ["Share on any one hazard, at most", "as in 0.02"],
         "limits.all_hazards_probability" => ["Share on all hazards, at most", "as in 0.04"],
         "limits.water_probability" => ["Share in water, at most", "as in 0.05"],
-        "limits.dark_release" => ["Release in the dark is wanted", ""],
+        "limits.dark_release" => ["Release in the dark is allowed", ""],
         "ground.terrain" => [
             "Heights of the ground",
             "files of the folder, a line each: .hgt, .tif, .asc",
@@ -213,7 +210,7 @@ pub const FILE_NAME_HINT: &str = "as in spring-flight; it becomes a file of that
 pub const PLACE: &str = "Place of the release";
 pub const PLACE_HINT: &str =
     "a town, as in Riverton WY, or coordinates in any usual form; or click on the map";
-pub const RELEASE_HINT: &str = "on the clocks of the place, as in 2026-05-01 09:00";
+pub const RELEASE_HINT: &str = "local time, as in 2026-05-01 09:00";
 pub const LOAD_ALL: &str = "All that hangs below the balloon";
 pub const LOAD_ALL_HINT: &str = "parachute and lines included, as in 2.7 kg or 6 lb";
 pub const BEGIN_BUTTON: &str = "Make the plan";
@@ -249,12 +246,12 @@ pub const TAKEN_OVER: &str =
 pub const GONE: &str = "The file of this plan is gone. Save writes it again.";
 pub const TAKE_FILE: &str = "Take the file";
 pub const SAVE_AS: &str = "Save under another name";
-pub const STALE: &str = "The plan was changed elsewhere; this page shows it anew.";
+pub const STALE: &str = "The plan was changed elsewhere; this page shows the new version.";
 pub const APPLY: &str = "Apply";
-pub const SELDOM: &str = "More, which few need";
+pub const SELDOM: &str = "More settings, rarely needed";
 pub const MISSING: &str = "What the plan still needs";
-pub const NOT_TOML: &str = "The plan cannot be read as a plan. Mend it as text, below.";
-pub const BEYOND_BOX: &str = "The plan holds more than this box can show; edit it as text below.";
+pub const NOT_TOML: &str = "The plan cannot be read as a plan. Fix it as text, below.";
+pub const BEYOND_BOX: &str = "The plan has more than this box can show; edit it as text below.";
 pub const MOVE_TO: &str = "Move the release to";
 pub const MOVE_TO_HINT: &str = "a town or coordinates in any usual form; or click on the map";
 pub const MOVE: &str = "Move";
@@ -268,7 +265,7 @@ pub const LOOK_AGAIN: &str = "Look again";
 pub const NOT_YET: &str = "Nothing yet: the plan needs what is listed at its fields.";
 pub const NO_WINDS: &str =
     "This plan has no winds yet. Tick a file, drop one here, or download a forecast.";
-pub const FILLED_IN: &str = "The fill as it follows from the plan";
+pub const FILLED_IN: &str = "The fill that follows from the plan";
 pub const CARD: &str = "Launch-day card to print";
 pub const AS_TEXT: &str = "All of it, as the command prints it";
 pub const DROP: &str = "Drop wind files here, or choose them";
@@ -276,7 +273,7 @@ pub const DROP_HINT: &str =
     "soundings (CSV, IGRA, listings) or forecasts (GRIB, netCDF); they are copied into the folder";
 pub const DROP_BUTTON: &str = "Take the files";
 pub const FETCH: &str = "Download a forecast";
-pub const FETCH_LEAD: &str = "The only part of the desk that uses the network. First it looks how much there is; nothing is downloaded before you say so.";
+pub const FETCH_LEAD: &str = "The only part of the desk that uses the network. It first checks how much there is; nothing is downloaded until you say so.";
 pub const FEED: &str = "Forecast";
 pub const FROM: &str = "From";
 pub const TO: &str = "To";
@@ -307,7 +304,7 @@ pub const INTO_HINT: &str = "a file of areas in this folder; or draw one on the 
 pub const INTO_BUTTON: &str = "Find the place";
 pub const ON_ROADS: &str = "Launch on the plan's roads only";
 pub const NO_FILES: &str = "There is no such file in this folder.";
-pub const SITE_MAP: &str = "On the map: click where the release shall be, or drag its sign.";
+pub const SITE_MAP: &str = "On the map: click where to release, or drag the marker.";
 pub const SPREAD: &str = "How much things vary (one standard deviation each)";
 pub const GROUND: &str = "Files about the ground";
 pub const BRIEF_BUTTON: &str = "Make the briefing";
@@ -315,7 +312,7 @@ pub const BRIEF_IN: &str = "The briefing is in the folder";
 pub const OPEN_FOLDER: &str = "Open the folder";
 pub const OPEN_FOLDER_REMEDY: &str = "open it with the program for files of this computer";
 pub const BRIEF_OPEN: &str = "Open it in a page of its own";
-pub const FOLLOW: &str = "Reports of the tracker come from a file that a receiver writes, or from an address. With each report the zone is predicted anew; the folder beside the plan keeps all reports, the zone, a map file and a page for the crew.";
+pub const FOLLOW: &str = "The tracker's reports come from a file that a receiver writes, or from an address. With each report the zone is predicted again; the folder beside the plan keeps all reports, the zone, a map file and a page for the crew.";
 pub const FOLLOW_BUTTON: &str = "Follow the flight";
 pub const REPORTS: &str = "File of reports";
 pub const REPORTS_HINT: &str =
@@ -334,7 +331,7 @@ pub const CAR: &str = "Where the car is";
 pub const CAR_HINT: &str = "coordinates in any usual form; may be empty";
 pub const FLYING_IN: &str = "Reports, zone, map file and page are in the folder";
 pub const AFTER: &str = "The tracker's log shows how the flight compares with the prediction, what caused the miss, and what to change in the next plan.";
-pub const AFTER_BUTTON: &str = "Look back on the flight";
+pub const AFTER_BUTTON: &str = "Review the flight";
 pub const AFTER_MAP: &str = "The flight beside its prediction";
 pub const TRACKS: &str = "Files of the track";
 pub const TRACKS_HINT: &str = "one or more; where they overlap they are merged";
@@ -364,11 +361,11 @@ pub const ALONG: &str = "Along the flight";
 pub const SCRIPT: [(&str, &str); 9] = [
     (
         "anew",
-        "The desk was started anew: open the address that it printed.",
+        "The desk was restarted: open the address that it printed.",
     ),
     (
         "silent",
-        "The desk does not answer. Start it again: what was sent before is kept.",
+        "The desk does not answer. Start it again: everything sent so far is kept.",
     ),
     ("done", "done."),
     ("stopped", "Stopped."),
@@ -396,11 +393,11 @@ pub fn doing(what: &str) -> &'static str {
         "days" => "Comparing the days",
         "sites" => "Comparing the sites",
         "aim" => "Looking for the place",
-        "look" => "Looking how much there is",
+        "look" => "Checking how much there is",
         "fetch" => "Downloading",
         "brief" => "Making the briefing",
         "follow" => "Following the flight",
-        "debrief" => "Looking back on the flight",
+        "debrief" => "Reviewing the flight",
         _ => "Reading the winds",
     }
 }

@@ -352,7 +352,7 @@ fn day(text: &str, what: &str) -> Result<Option<civil::Date>> {
 }
 
 fn unknown(day: civil::Date) -> Error {
-    let expected = "a day of which the plan's time zone knows";
+    let expected = "a day that the plan's time zone has";
     Fault::new(words::FROM, day.to_string(), expected).into()
 }
 

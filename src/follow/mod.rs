@@ -399,19 +399,12 @@ impl<'a> Follower<'a> {
     }
 
     /// A plane around a place; kept as long as it serves.
-    fn plane(&mut self, around: Position) -> Result<&LocalFrame> {
+    fn plane(&mut self, around: Position) -> LocalFrame {
         const FAR_M: f64 = 50_000.0;
-        let serves = self
+        let kept = self
             .frame
-            .as_ref()
-            .is_some_and(|f| f.center().distance_m(around) < FAR_M);
-        if !serves {
-            self.frame = None;
-        }
-        match &mut self.frame {
-            Some(frame) => Ok(frame),
-            none => Ok(none.insert(LocalFrame::new(around)?)),
-        }
+            .filter(|frame| frame.center().distance_m(around) < FAR_M);
+        *self.frame.insert(kept.unwrap_or(LocalFrame::new(around)))
     }
 
     fn landing(&mut self, landed: &[&Onward], falling: bool, left_share: f64) -> Result<Landing> {
@@ -420,14 +413,11 @@ impl<'a> Follower<'a> {
             .iter()
             .map(|o| o.flown.landing.place.position())
             .collect();
-        let frame = self.plane(places[0])?;
-        let points = places
-            .iter()
-            .map(|p| frame.to_plane(*p))
-            .collect::<Result<Vec<_>>>()?;
+        let frame = self.plane(places[0]);
+        let points: Vec<[f64; 2]> = places.iter().map(|p| frame.to_plane(*p)).collect();
         let regions = Regions::of(&points)?;
-        let contours = regions.contours.iter().map(|c| c.on_ground(frame));
-        let ellipses = regions.ellipses.iter().map(|e| e.on_ground(frame));
+        let contours = regions.contours.iter().map(|c| c.on_ground(&frame));
+        let ellipses = regions.ellipses.iter().map(|e| e.on_ground(&frame));
         let (ellipses, contours) = (
             ellipses.collect::<Result<_>>()?,
             contours.collect::<Result<_>>()?,
@@ -449,11 +439,8 @@ impl<'a> Follower<'a> {
 
     fn whereabouts(&mut self, landed: &[&Onward], now_s: f64) -> Result<Option<Whereabouts>> {
         let places: Vec<Position> = landed.iter().map(|o| o.now.place.position()).collect();
-        let frame = self.plane(places[0])?;
-        let points = places
-            .iter()
-            .map(|p| frame.to_plane(*p))
-            .collect::<Result<Vec<_>>>()?;
+        let frame = self.plane(places[0]);
+        let points: Vec<[f64; 2]> = places.iter().map(|p| frame.to_plane(*p)).collect();
         let n = points.len() as f64;
         let mean = [0, 1].map(|i| points.iter().map(|p| p[i]).sum::<f64>() / n);
         let center = frame.to_position(mean)?;

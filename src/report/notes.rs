@@ -495,6 +495,7 @@ mod tests {
     use serde_json::json;
 
     use super::*;
+    use crate::notes::reading::Reading;
 
     #[test]
     fn json_has_the_code_the_numbers_and_the_words() {
@@ -504,12 +505,14 @@ mod tests {
                 what: Varying::Lift,
                 sigma: 0.04,
             },
+            Assumption::Read(Reading::Latitude { latitude_deg: 45.0 }),
         ];
         assert_eq!(
             assumptions_json(&all, UnitSystem::Metric),
             json!([
                 {"code": "pure_gas", "words": "pure gas (no gas_purity given), assumed"},
                 {"code": "varies", "what": "lift", "sigma": 0.04, "words": "lift varies by 4 % (sd), assumed"},
+                {"code": "latitude", "latitude_deg": 45.0, "words": "latitude 45 degrees for the conversion of geopotential heights (the file has none)"},
             ])
         );
     }

@@ -20,13 +20,11 @@ impl Pattern {
     ///
     /// # Errors
     ///
-    /// When no plane can be laid there, or of fewer than three landings.
+    /// Of fewer than three landings.
     pub fn of(landings: &[Landing], center: Position) -> Result<Pattern> {
-        let frame = LocalFrame::new(center)?;
-        let points = landings
-            .iter()
-            .map(|l| frame.to_plane(l.place.position()))
-            .collect::<Result<Vec<[f64; 2]>>>()?;
+        let frame = LocalFrame::new(center);
+        let places = landings.iter().map(|l| l.place.position());
+        let points: Vec<[f64; 2]> = places.map(|p| frame.to_plane(p)).collect();
         let regions = Regions::of(&points)?;
         Ok(Pattern {
             frame,

@@ -114,7 +114,7 @@ pub fn filled_balloon(
     if filled.free_lift_kg <= 0.0 {
         return Err(Error::CannotDo {
             why: format!(
-                "the neck lift of {:.2} kg does not raise the load of {:.2} kg: {:.2} kg is missing",
+                "the neck lift of {:.2} kg does not lift the load of {:.2} kg: {:.2} kg short",
                 filled.neck_lift_kg, stack.load_kg, -filled.free_lift_kg
             ),
             remedy: "expected more neck lift than load; common practice is half as much again"

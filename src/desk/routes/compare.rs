@@ -59,7 +59,7 @@ fn published(desk: &Desk, name: &str, release: Option<Timestamp>) -> Result<Publ
 /// Two zones in words and on one map, the second perhaps of another release than its plan's.
 fn compared(desk: &Desk, [old, new]: [&str; 2], release: Option<Timestamp>) -> Result<Markup> {
     let (old, new) = (published(desk, old, None)?, published(desk, new, release)?);
-    let comparison = Comparison::of(old, new)?;
+    let comparison = Comparison::of(old, new);
     let units = desk.view().units.unwrap_or(UnitSystem::Metric);
     let rings = [&comparison.old, &comparison.new].map(|zone| zone.outer().ring());
     let ends = [&comparison.old, &comparison.new]

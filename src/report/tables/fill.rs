@@ -263,7 +263,7 @@ fn lift_test(fill: &Fill, units: UnitSystem) -> String {
         let _ = writeln!(text, "{}", lift_row(row, fill, units).trim_end());
     }
     text += "* above sea level; rises: at release\n";
-    text += "  Only the filler and the weight on the neck; straight up, in a lull, three times.\n";
+    text += "  Only the filler (the tube to fill through) and the weight on the neck; straight up, in a lull, three times.\n";
     text += LIFT_TEST_AT_LENGTH;
     let _ = writeln!(
         text,

@@ -16,8 +16,7 @@ use crate::report::words::{self, clock_with_zone};
 use crate::spread::members::MemberSpread;
 use crate::units::{UnitSystem, duration};
 use crate::zone::Zone;
-use crate::zone::facts::LandedOn;
-use crate::zone::facts::{BalloonFacts, Facts, ModelFacts, WindFacts, WindSource};
+use crate::zone::facts::{BalloonFacts, Facts, LandedOn, ModelFacts, WindFacts, WindSource};
 
 /// The whole table, times in `zone_of_time`.
 pub fn table(
@@ -50,7 +49,7 @@ pub fn table(
     text.push_str(&list("Cautions", &FLYING));
     let _ = writeln!(
         text,
-        "\n{} draws, seed {}, windfall {}",
+        "\n{} draws (simulated flights, each a little different), seed {}, windfall {}",
         zone.draw_count, zone.seed, zone.version
     );
     text
@@ -210,7 +209,7 @@ fn regions(zone: &Zone, units: UnitSystem) -> String {
             units.area(c.area_m2)
         );
     }
-    text + "\"Holds\" is the share of the draws inside; the long axis is clockwise from true north.\n"
+    text + "\"Holds\" is the share of the draws inside; half axes are half the length and half the width;\nthe long axis points clockwise from true north.\n"
 }
 
 fn balloon_lines(b: &BalloonFacts, units: UnitSystem) -> String {
@@ -238,26 +237,21 @@ fn ground_lines(landed_on: &[LandedOn]) -> String {
         format!("{source}, {} of the draws", share(on.share))
     });
     let told: Vec<String> = told.collect();
-    let mut text = String::new();
-    for (i, line) in wrapped(&format!("landings on {}", told.join("; ")), 94)
-        .iter()
-        .enumerate()
-    {
-        let head = if i == 0 { "\nGround" } else { "" };
-        let width = if i == 0 { 10 } else { 9 };
-        let _ = writeln!(text, "{head:width$}{line}");
+    beside("Ground", &format!("landings on {}", told.join("; ")), 94)
+}
+
+/// A paragraph with its name before the first line.
+fn beside(name: &str, text: &str, width: usize) -> String {
+    let mut lines = "\n".to_owned();
+    for (i, line) in wrapped(text, width).iter().enumerate() {
+        let name = if i == 0 { name } else { "" };
+        let _ = writeln!(lines, "{name:9}{line}");
     }
-    text
+    lines
 }
 
 fn wind_lines(wind: &WindFacts, zone_of_time: &TimeZone, units: UnitSystem) -> String {
-    let mut text = String::new();
-    let files = wind.files.join(", ");
-    for (i, line) in wrapped(&files, 86).iter().enumerate() {
-        let head = if i == 0 { "\nWind" } else { "" };
-        let width = if i == 0 { 10 } else { 9 };
-        let _ = writeln!(text, "{head:width$}{line}");
-    }
+    let mut text = beside("Wind", &wind.files.join(", "), 86);
     let source = format!(
         "{}; from {} to {} above sea level",
         source_words(&wind.source, zone_of_time),

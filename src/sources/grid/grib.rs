@@ -163,7 +163,7 @@ fn described_2(message: &Message<'_>, product: &ProductDefinition) -> Described<
         .identification()
         .map(|id| id.significance_of_reference_time);
     if !matches!(significance, Some(0 | 1)) {
-        return Err("times that are not reckoned from a run".into());
+        return Err("times that do not count from a run".into());
     }
     let (run, valid) = times(message)?;
     Ok(Field {

@@ -46,7 +46,7 @@ const MOST_SLABS: usize = 2_000_000;
 const MANY: &str = "2 million at most: a part of the years, or files by month";
 
 /// Why winds on an inferred map may be left out.
-const UNSAID: &str = "winds at latitudes and longitudes of every point, of which neither attribute nor \
+const UNSAID: &str = "winds at latitudes and longitudes of every point, where neither an attribute nor a \
                       standard name says whether they blow along the grid or towards east and north \
                       (ask for eastward_wind and northward_wind)";
 

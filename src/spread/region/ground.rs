@@ -167,7 +167,7 @@ mod tests {
     #[test]
     fn the_azimuth_is_from_true_north_at_the_ellipse() {
         // 300 km east at 60 N the plane's north leans by about longitude times sin(latitude).
-        let frame = LocalFrame::new(Position::new(60.0, 10.0).unwrap()).unwrap();
+        let frame = LocalFrame::new(Position::new(60.0, 10.0).unwrap());
         let e = Ellipse::from_moments([3e5, 0.0], [[1e6, 0.0], [0.0, 9e6]], 0.5).unwrap();
         let ground = e.on_ground(&frame).unwrap();
         let lean = (ground.center.lon_deg - 10.0) * 60f64.to_radians().sin();
@@ -183,7 +183,7 @@ mod tests {
     fn corners_are_added_beside_the_pole_only() {
         let e = Ellipse::from_moments([0.0, 0.0], [[1e8, 0.0], [0.0, 1e8]], 0.9).unwrap();
         for (lat, more) in [(45.0, false), (89.8, true)] {
-            let frame = LocalFrame::new(Position::new(lat, 20.0).unwrap()).unwrap();
+            let frame = LocalFrame::new(Position::new(lat, 20.0).unwrap());
             let ring = e.on_ground(&frame).unwrap().ring;
             assert_eq!(ring.len() > CORNERS, more, "{lat}");
             assert!(ring.len() < 400);
