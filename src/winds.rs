@@ -30,7 +30,7 @@ impl Winds {
     /// ```
     /// use windfall::{Plan, Winds};
     ///
-    /// let plan = Plan::read("samples/ribatejo/plan.toml")?;
+    /// let plan = Plan::read("samples/lake-shore/plan.toml")?;
     /// let winds = Winds::of_plan(&plan)?;
     /// let [from, to] = winds.covers().expect("a forecast has hours");
     /// assert!(from <= plan.release && plan.release <= to);
