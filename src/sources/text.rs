@@ -53,12 +53,16 @@ fn with_lines(text: String) -> String {
 /// mark.
 fn utf_16(bytes: &[u8]) -> Option<(String, bool)> {
     const PLAIN: std::ops::RangeInclusive<u8> = b'\t'..=b'~';
-    let (unit, rest): (fn([u8; 2]) -> u16, &[u8]) = match bytes {
-        [0xff, 0xfe, rest @ ..] => (u16::from_le_bytes, rest),
-        [0xfe, 0xff, rest @ ..] => (u16::from_be_bytes, rest),
-        [a, 0, b, 0, ..] if PLAIN.contains(a) && PLAIN.contains(b) => (u16::from_le_bytes, bytes),
-        [0, a, 0, b, ..] if PLAIN.contains(a) && PLAIN.contains(b) => (u16::from_be_bytes, bytes),
+    let (highest_first, rest) = match bytes {
+        [0xff, 0xfe, rest @ ..] => (false, rest),
+        [0xfe, 0xff, rest @ ..] => (true, rest),
+        [a, 0, b, 0, ..] if PLAIN.contains(a) && PLAIN.contains(b) => (false, bytes),
+        [0, a, 0, b, ..] if PLAIN.contains(a) && PLAIN.contains(b) => (true, bytes),
         _ => return None,
+    };
+    let unit = match highest_first {
+        true => u16::from_be_bytes,
+        false => u16::from_le_bytes,
     };
     let units = rest.chunks_exact(2).map(|pair| unit([pair[0], pair[1]]));
     let text = String::from_utf16(&units.collect::<Vec<u16>>()).ok()?;
