@@ -224,10 +224,10 @@ pub fn rate_bounds(flight: &FlightFacts, units: UnitSystem) -> String {
 pub fn filler(test: &LiftTest, units: UnitSystem) -> String {
     match test.filler_known {
         true => format!(
-            "including the filler of {}",
+            "on top of the filler's own {}",
             units.small_mass(test.filler_kg)
         ),
-        false => "without the filler: its weight is not in the plan".to_owned(),
+        false => "less the filler's own weight, which is not in the plan".to_owned(),
     }
 }
 
