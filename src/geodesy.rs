@@ -11,7 +11,7 @@ pub mod utm;
 mod window;
 
 use geo::{Bearing, Destination, Distance, Geodesic, Point};
-use proj::Proj;
+use geographiclib_rs::{DirectGeodesic, Geodesic as Earth, InverseGeodesic};
 use serde::Serialize;
 
 use crate::earth::{ECCENTRICITY_2, SECOND_ECCENTRICITY_2};
@@ -306,30 +306,30 @@ pub fn drift(
 
 /// A plane in metres around a centre: azimuthal equidistant on WGS84, x east and y north.
 ///
-/// Distances and directions from the centre are true. This is the one place that holds a PROJ
-/// handle, which is neither `Send` nor `Sync`: make it before or after the parallel loop.
+/// Distances and directions from the centre are true: they are those of the geodesic to each place.
 pub struct LocalFrame {
-    proj: Proj,
     center: Position,
 }
+
+/// A geodesic longer than this is not sure to be the shortest: half of a meridian, m.
+const HALF_WAY_ROUND_M: f64 = 20_003_931.0;
 
 impl LocalFrame {
     /// The plane around `center`.
     ///
     /// # Errors
     ///
-    /// When PROJ refuses the centre.
+    /// A centre that is no place.
     pub fn new(center: Position) -> Result<LocalFrame> {
-        let definition = format!(
-            "+proj=aeqd +lat_0={:.12} +lon_0={:.12} +ellps=WGS84 +units=m +no_defs",
-            center.lat_deg, center.lon_deg
-        );
-        let proj = Proj::new(&definition).map_err(|cause| Error::CannotDo {
-            why: format!("PROJ refused the local frame \"{definition}\": {cause}"),
-            remedy: "expected a latitude of -90 to 90 and a longitude of -180 to 180 degrees"
-                .into(),
-        })?;
-        Ok(LocalFrame { proj, center })
+        let Position { lat_deg, lon_deg } = center;
+        match lat_deg.abs() <= 90.0 && lon_deg.is_finite() {
+            true => Ok(LocalFrame { center }),
+            false => Err(Error::CannotDo {
+                why: format!("no plane can be laid around {lat_deg}, {lon_deg}"),
+                remedy: "expected a latitude of -90 to 90 and a longitude of -180 to 180 degrees"
+                    .into(),
+            }),
+        }
     }
 
     /// The centre.
@@ -343,13 +343,15 @@ impl LocalFrame {
     ///
     /// When `place` is (nearly) antipodal to the centre.
     pub fn to_plane(&self, place: Position) -> Result<[f64; 2]> {
-        self.proj
-            .project(
-                (place.lon_deg.to_radians(), place.lat_deg.to_radians()),
-                false,
-            )
-            .map(|(x, y)| [x, y])
-            .map_err(|cause| self.outside(format!("{:?}", place), &cause.to_string()))
+        let (from, to) = (self.center, place);
+        let (away_m, azimuth_deg, _, _): (f64, f64, f64, f64) =
+            Earth::wgs84().inverse(from.lat_deg, from.lon_deg, to.lat_deg, to.lon_deg);
+        // Not-a-number is no place either.
+        if !(away_m < HALF_WAY_ROUND_M) {
+            return Err(self.outside(format!("{place:?}")));
+        }
+        let (east, north) = azimuth_deg.to_radians().sin_cos();
+        Ok([away_m * east, away_m * north])
     }
 
     /// The place at `[east_m, north_m]` of the centre.
@@ -358,19 +360,24 @@ impl LocalFrame {
     ///
     /// When the point is farther away than the other side of the earth.
     pub fn to_position(&self, [east_m, north_m]: [f64; 2]) -> Result<Position> {
-        self.proj
-            .project((east_m, north_m), true)
-            .map(|(lon, lat)| Position {
-                lat_deg: lat.to_degrees(),
-                lon_deg: wrap_longitude(lon.to_degrees()),
-            })
-            .map_err(|cause| self.outside(format!("{east_m} m, {north_m} m"), &cause.to_string()))
+        let away_m = east_m.hypot(north_m);
+        if !(away_m < HALF_WAY_ROUND_M) {
+            return Err(self.outside(format!("{east_m} m, {north_m} m")));
+        }
+        let azimuth_deg = east_m.atan2(north_m).to_degrees();
+        let from = self.center;
+        let (lat_deg, lon_deg) =
+            Earth::wgs84().direct(from.lat_deg, from.lon_deg, azimuth_deg, away_m);
+        Ok(Position {
+            lat_deg,
+            lon_deg: wrap_longitude(lon_deg),
+        })
     }
 
-    fn outside(&self, what: String, cause: &str) -> Error {
+    fn outside(&self, what: String) -> Error {
         Error::CannotDo {
             why: format!(
-                "{what} is not in the plane around {:.4}, {:.4}: {cause}",
+                "{what} is not in the plane around {:.4}, {:.4}",
                 self.center.lat_deg, self.center.lon_deg
             ),
             remedy: "expected a place less than half way round the earth".into(),

@@ -76,6 +76,16 @@ pub struct Weather<'a> {
     pub assumptions: Vec<Assumption>,
 }
 
+/// What tells of the winds near the ground of a site.
+pub struct NearGround {
+    /// The winds above it.
+    pub winds: WindProfile,
+    /// A forecast's or a model profile's own wind 10 m above its ground.
+    pub own_at_10_m: Option<Wind>,
+    /// A forecast's own gusts near its ground, m/s.
+    pub gust_m_s: Option<f64>,
+}
+
 /// What there is besides the column above the site.
 enum Around<'a> {
     /// Nothing: the column stands for every place and time.
@@ -195,6 +205,28 @@ impl<'a> SiteWinds<'a> {
         weather.error = error;
         weather.assumptions.extend(assumed);
         Ok(weather)
+    }
+
+    /// What tells of the winds near the ground at a time: those above the site, its own at 10 m, its gusts.
+    ///
+    /// # Errors
+    ///
+    /// As [`SiteWinds::weather`].
+    pub fn near_ground(&self, time: Timestamp) -> Result<NearGround> {
+        if let (Winds::Forecast(archive), Some(near)) = (self.input, &self.near) {
+            let weights = self.weights(time, archive, near)?;
+            return Ok(NearGround {
+                winds: mean_wind(&member_winds(near, &weights)),
+                own_at_10_m: near.wind_at_10_m(&weights),
+                gust_m_s: near.gust_m_s(&weights),
+            });
+        }
+        let weather = self.weather(time)?;
+        Ok(NearGround {
+            winds: weather.column.winds,
+            own_at_10_m: weather.own_at_10_m,
+            gust_m_s: weather.gust_m_s,
+        })
     }
 
     /// A forecast's winds as far as `reach` around all the releases, counted from the first of
@@ -504,24 +536,26 @@ impl<'a> SiteWinds<'a> {
         })
     }
 
+    /// How much the columns around the site count at a time.
+    fn weights(&self, time: Timestamp, archive: &Archive, near: &Block) -> Result<Weights> {
+        Placing::of_block(near, self.site, time)?
+            .weights(self.site.normal(), 0.0)
+            .map_err(|outside| not_covered(self.site, time, archive, outside))
+    }
+
     fn of_forecast(
         &self,
         release: Timestamp,
         archive: &'a Archive,
         near: &Block,
     ) -> Result<Weather<'a>> {
-        let placing = Placing::of_block(near, self.site, release)?;
-        let weights = placing
-            .weights(self.site.normal(), 0.0)
-            .map_err(|outside| not_covered(self.site, release, archive, outside))?;
+        let weights = self.weights(release, archive, near)?;
         let members = member_winds(near, &weights);
-        let share = 1.0 / members.len() as f64;
-        let parts: Vec<(f64, &WindProfile)> = members.iter().map(|p| (share, p)).collect();
         let column = Column {
             position: Some(self.site),
             time: Some(release),
             air: near.air(&weights, 0),
-            winds: WindProfile::blend(&parts),
+            winds: mean_wind(&members),
         };
         let steps = archive.steps_around(release, release);
         let run = archive.steps[steps].iter().filter_map(|s| s.run).max();
@@ -581,6 +615,13 @@ fn member_winds(near: &Block, weights: &Weights) -> Vec<WindProfile> {
         WindProfile::blend(&parts)
     };
     (0..near.members.len()).map(of_member).collect()
+}
+
+/// The mean of members.
+fn mean_wind(members: &[WindProfile]) -> WindProfile {
+    let share = 1.0 / members.len() as f64;
+    let parts: Vec<(f64, &WindProfile)> = members.iter().map(|p| (share, p)).collect();
+    WindProfile::blend(&parts)
 }
 
 fn of_elsewhere(site: Position, ascent: &FileAscent, away_m: f64) -> Error {
