@@ -6,6 +6,8 @@
 mod solve;
 
 pub use self::solve::{Known, Unsolved, in_words as miss_in_words};
+use std::sync::Arc;
+
 use crate::atmosphere::{Air, AirProfile};
 use crate::flight::layers::{LayerWinds, Layers, THICKNESS_M};
 use crate::flight::model::{
@@ -253,7 +255,7 @@ impl Stack {
         let table = RiseTable::new(&self.rise_plan(filled), exactly, &self.air, layers);
         let model = FlightModel {
             rise: Rise::Balloon {
-                table: Box::new(table),
+                table: Arc::new(table),
                 burst: self.burst,
             },
             ..self.frame.clone()

@@ -15,6 +15,8 @@
 
 mod common;
 
+use std::sync::Arc;
+
 use common::{MeasuredFlight, Record, column, interpolate};
 use windfall::flight::layers::{LayerWinds, Layers, THICKNESS_M};
 use windfall::flight::model::{
@@ -183,7 +185,7 @@ impl Recorded {
             }
         };
         Rise::Balloon {
-            table: Box::new(table),
+            table: Arc::new(table),
             burst,
         }
     }

@@ -11,6 +11,7 @@
 mod common;
 
 use std::f64::consts::PI;
+use std::sync::Arc;
 
 use windfall::atmosphere::{AirProfile, Geopotential, gravity_m_s2};
 use windfall::flight::layers::Layers;
@@ -113,7 +114,7 @@ fn burst_m(plan: &RisePlan, burst_diameter_m: f64) -> f64 {
         ln_re0: 0.0,
     };
     let rise = Rise::Balloon {
-        table: Box::new(RiseTable::new(plan, spread, &air, &layers)),
+        table: Arc::new(RiseTable::new(plan, spread, &air, &layers)),
         burst: Burst::Diameter {
             diameter_m: burst_diameter_m,
         },

@@ -21,6 +21,8 @@ mod falls;
 #[path = "common/whole.rs"]
 mod whole;
 
+use std::sync::Arc;
+
 use falls::{MeasuredFall, median};
 use whole::WholeFlight;
 use windfall::flight::layers::{LayerWinds, Layers, THICKNESS_M};
@@ -165,7 +167,7 @@ impl Case {
     fn physics(&self, varied: RiseSpread) -> Rise {
         let plan = self.rise_plan(self.free_lift_kg());
         Rise::Balloon {
-            table: Box::new(RiseTable::new(
+            table: Arc::new(RiseTable::new(
                 &plan,
                 varied,
                 &self.column.air,

@@ -538,3 +538,126 @@ fn the_program_does_parts_once_and_joins_them() {
     assert!(script.contains("#SBATCH --array=1-12\n") && script.contains("--shard array"));
     assert!(!script.contains("--script"));
 }
+
+/// A week of made winds and a plan for them, in a folder: the arguments that fly it.
+fn week(folder: &Path) -> Vec<String> {
+    let days: Vec<(Date, Wind)> = Date::constant(2016, 6, 1)
+        .series(1.day())
+        .take(7)
+        .map(|date| (date, wind_of(date)))
+        .collect();
+    write(&folder.join("june.nc"), &days);
+    std::fs::write(folder.join("plan.toml"), CALM).unwrap();
+    let [plan, winds] =
+        ["plan.toml", "june.nc"].map(|name| folder.join(name).display().to_string());
+    let words = ["--wind", &winds, "--draws", "20", "--hours", "09:00-09:00", "--every", "1h"];
+    std::iter::once(plan)
+        .chain(words.map(str::to_owned))
+        .collect()
+}
+
+#[cfg(unix)]
+#[test]
+fn what_may_pass_ends_with_75_and_wrong_input_with_1() {
+    let folder = tempfile::tempdir().unwrap();
+    let common = week(folder.path());
+    let in_shell = |before: &str, more: &[&str]| {
+        std::process::Command::new("sh")
+            .args(["-c", &format!("{before}; exec \"$@\""), "sh"])
+            .args([env!("CARGO_BIN_EXE_windfall"), "years"])
+            .args(&common)
+            .args(more)
+            .output()
+            .unwrap()
+    };
+    let parts = folder.path().join("parts");
+    let shard = ["--shard", "1/2", "--out", parts.to_str().unwrap()];
+    // No file may grow: as on a disk that is full or beyond a quota.
+    let full = in_shell("trap '' XFSZ; ulimit -f 0", &shard);
+    assert_eq!(full.status.code(), Some(75), "{}", stderr(&full));
+    assert!(!parts::path_of(&parts, 1, 2).exists());
+    let left: Vec<_> = std::fs::read_dir(&parts).unwrap().flatten().collect();
+    assert!(left.is_empty(), "{left:?}");
+    // The same again, when it has passed.
+    let again = in_shell("true", &shard);
+    assert!(again.status.success(), "{}", stderr(&again));
+    assert!(parts::path_of(&parts, 1, 2).exists());
+    if Path::new("/dev/full").exists() {
+        let full = in_shell("exec >/dev/full", &["--json"]);
+        assert_eq!(full.status.code(), Some(75), "{}", stderr(&full));
+    }
+    // What will not pass: a folder below a file, a part that is damaged, no such winds.
+    let below = folder.path().join("plan.toml/parts");
+    let below = ["--shard", "1/2", "--out", below.to_str().unwrap()];
+    let gather = ["--gather", parts.to_str().unwrap()];
+    for wrong in [&below[..], &gather[..], &["--wind", "no/such/file"]] {
+        let done = in_shell("true", wrong);
+        assert_eq!(done.status.code(), Some(1), "{wrong:?}: {}", stderr(&done));
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn the_script_for_pbs_does_all_parts_and_joins_them() {
+    use std::os::unix::fs::PermissionsExt;
+    let folder = tempfile::tempdir().unwrap();
+    let common = week(folder.path());
+    let common: Vec<&str> = common.iter().map(String::as_str).collect();
+    let run = |more: &[&str]| windfall("years", &[&common[..], more].concat());
+    let record = folder.path().join("the record");
+    let script = run(&[
+        "--out",
+        record.to_str().unwrap(),
+        "--shards",
+        "3",
+        "--script",
+        "pbs",
+    ]);
+    assert!(script.status.success(), "{}", stderr(&script));
+    // In place of PBS: runs what it is given, an array task by task, and prints the number of a job.
+    let qsub = folder.path().join("qsub");
+    let text = "#!/bin/sh
+cat > \"$0.job\"
+last=$(sed -n 's/^#PBS -J 1-//p' \"$0.job\")
+for i in $(seq 1 \"${last:-1}\"); do
+    PBS_O_WORKDIR=$PWD PBS_ARRAY_INDEX=$i sh \"$0.job\" >&2 || exit
+done
+echo \"$*\" >> \"$0.asked\"
+echo 17.here
+";
+    std::fs::write(&qsub, text).unwrap();
+    std::fs::set_permissions(&qsub, std::fs::Permissions::from_mode(0o755)).unwrap();
+    let file = folder.path().join("years.sh");
+    std::fs::write(&file, stdout(&script)).unwrap();
+    let path = std::env::var("PATH").unwrap_or_default();
+    let done = std::process::Command::new("sh")
+        .arg(&file)
+        .env("PATH", format!("{}:{path}", folder.path().display()))
+        .output()
+        .unwrap();
+    assert!(done.status.success(), "{}", stderr(&done));
+    assert_eq!(stdout(&done), "17.here\n17.here\n");
+    let asked = std::fs::read_to_string(folder.path().join("qsub.asked")).unwrap();
+    assert_eq!(asked, "\n-W depend=afterok:17.here\n");
+    assert!((1..=3).all(|k| parts::path_of(&record, k, 3).exists()));
+    let gathered = std::fs::read_to_string(record.join("years.json")).unwrap();
+    assert!(
+        gathered == stdout(&run(&["--json"])),
+        "other numbers from parts"
+    );
+}
+
+#[cfg(not(feature = "parquet"))]
+#[test]
+fn a_build_without_parquet_says_so_before_it_flies() {
+    let folder = tempfile::tempdir().unwrap();
+    let common = week(folder.path());
+    let common: Vec<&str> = common.iter().map(String::as_str).collect();
+    let out = folder.path().join("releases.parquet");
+    let done = windfall(
+        "years",
+        &[&common[..], &["--out", out.to_str().unwrap()]].concat(),
+    );
+    assert_eq!(done.status.code(), Some(1));
+    assert!(stderr(&done).contains("--features parquet") && !out.exists());
+}

@@ -17,7 +17,7 @@ use crate::geodesy::{Normal, Position};
 use crate::ground::airspace::{Airspace, Cylinder};
 use crate::ground::hits::{Buffer, Hits, Share, hits, is_to_keep_clear_of};
 use crate::ground::map::{Class, GroundMap, Knowledge};
-use crate::ground::sun::{Span, daylight};
+use crate::ground::sun::{Span, sun};
 use crate::ground::water::{Water, WaterShares};
 use crate::notes::Assumption;
 use crate::plan::Plan;
@@ -35,6 +35,7 @@ pub struct Judge<'a> {
     airspace: Airspace<'a>,
     limits: Limits,
     timezone: &'a TimeZone,
+    names_places: bool,
 }
 
 impl<'a> Judge<'a> {
@@ -57,7 +58,17 @@ impl<'a> Judge<'a> {
             airspace: Airspace::new(map, cylinders),
             limits,
             timezone: &plan.timezone,
+            names_places: true,
         })
+    }
+
+    /// The same, but rows do not name the place that the landings are near: for many that are counted only.
+    #[must_use]
+    pub fn without_names(self) -> Judge<'a> {
+        Judge {
+            names_places: false,
+            ..self
+        }
     }
 
     /// A release from a site as it was tried.
@@ -108,7 +119,10 @@ impl<'a> Judge<'a> {
             center: flown.center,
             distance_m: site.distance_m(flown.center),
             azimuth_deg: site.azimuth_deg(flown.center),
-            place: near_place(self.map, flown.center)?,
+            place: match self.names_places {
+                true => near_place(self.map, flown.center)?,
+                false => None,
+            },
             landing: lands.middle,
             latest_landing: lands.high,
             area_m2: flown.ellipse.as_ref().map(|e| e.shape.area_m2()),
@@ -277,7 +291,7 @@ struct Sun {
 impl Sun {
     fn of(site: Position, release: Timestamp, zone: &TimeZone) -> Sun {
         let day = release.to_zoned_datetime(zone.clone()).date();
-        let (rise, set, down) = match daylight(site, day, zone).map(|light| light.sun) {
+        let (rise, set, down) = match sun(site, day, zone) {
             Ok(Span::Crosses { rise, set }) => (rise, set, is_down(release, rise, set)),
             Ok(Span::AlwaysBelow) => (None, None, true),
             Ok(Span::AlwaysAbove) | Err(_) => (None, None, false),
@@ -298,8 +312,7 @@ fn is_down(at: Timestamp, rise: Option<Timestamp>, set: Option<Timestamp>) -> bo
 /// Seconds from a landing to sunset at the centre of the landings; 0 when the sun is down.
 fn daylight_after(flown: &FlownRelease, landing: Timestamp, zone: &TimeZone) -> Option<f64> {
     let local = landing.to_zoned_datetime(zone.clone());
-    let light = daylight(flown.center, local.date(), zone).ok()?;
-    match light.sun {
+    match sun(flown.center, local.date(), zone).ok()? {
         Span::AlwaysAbove => Some(86_400.0),
         Span::AlwaysBelow => Some(0.0),
         Span::Crosses { rise, set } => {

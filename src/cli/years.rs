@@ -103,8 +103,9 @@ pub struct YearsArgs {
     /// Prints the result as JSON instead of the table.
     #[arg(long)]
     pub json: bool,
-    /// Also writes .html, .csv (months), .json or .geojson (cells of the map); a folder gets all of them,
-    /// and the finished parts of the work meanwhile.
+    /// Also writes .html, .csv (months; releases where the name is releases.csv), .json, .geojson (cells of
+    /// the map) or .parquet (releases; in a program built with that feature); a folder gets all but the
+    /// last, and the finished parts of the work meanwhile.
     #[arg(long, value_name = "PATH")]
     pub out: Vec<PathBuf>,
 }
@@ -129,7 +130,7 @@ pub fn may_pass(error: &Error) -> bool {
 }
 
 /// Kinds of files that are written.
-const KINDS: [&str; 4] = ["html", "csv", "json", "geojson"];
+const KINDS: [&str; 5] = ["html", "csv", "json", "geojson", "parquet"];
 /// What a folder gets.
 const IN_FOLDER: [&str; 5] = [
     "years.html",
@@ -191,6 +192,10 @@ struct Places {
 
 impl Places {
     fn of(args: &YearsArgs) -> Result<Places> {
+        let is_parquet = |path: &&PathBuf| output::extension(path).as_deref() == Some("parquet");
+        if let (false, Some(path)) = (cfg!(feature = "parquet"), args.out.iter().find(is_parquet)) {
+            return Err(no_parquet(path));
+        }
         let is_file = |path: &&PathBuf| {
             let kind = output::extension(path);
             !path.is_dir() && kind.is_some_and(|kind| KINDS.contains(&kind.as_str()))
@@ -369,6 +374,9 @@ struct Made<'a> {
 
 impl Made<'_> {
     fn bytes(&self, path: &Path) -> Result<Vec<u8>> {
+        if output::extension(path).as_deref() == Some("parquet") {
+            return parquet(self.job, self.whole, path);
+        }
         let (answer, units) = (self.answer, self.units);
         let is_of_releases = path.file_name().is_some_and(|name| name == "releases.csv");
         Ok(match output::extension(path).as_deref() {
@@ -379,6 +387,23 @@ impl Made<'_> {
             _ => pages::years::text(answer, units),
         }
         .into_bytes())
+    }
+}
+
+#[cfg(feature = "parquet")]
+fn parquet(job: &Job, whole: &Part, _: &Path) -> Result<Vec<u8>> {
+    windfall::report::files::parquet::releases(job, whole)
+}
+
+#[cfg(not(feature = "parquet"))]
+fn parquet(_: &Job, _: &Part, path: &Path) -> Result<Vec<u8>> {
+    Err(no_parquet(path))
+}
+
+fn no_parquet(path: &Path) -> Error {
+    Error::CannotDo {
+        why: format!("{}: this program was built without Parquet", path.display()),
+        remedy: "expected releases.csv, or a program built with --features parquet".into(),
     }
 }
 

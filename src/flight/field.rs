@@ -49,13 +49,14 @@ impl LayerField {
         let legs_a_column = legs_for(layers.count + 1);
         let cut = |index: usize| -> Vec<Leg> {
             let (profile, place) = column(index);
-            let mean = |k: usize| {
-                let wind = profile.mean(layers.altitude_m(k), layers.altitude_m(k + 1));
+            let boundaries = (0..=legs_a_column * FIELD_LEG_LAYERS).map(|k| layers.altitude_m(k));
+            let mut means = profile.means(boundaries).map(|wind| {
                 compass
                     .components(place, [wind.east_m_s, wind.north_m_s])
                     .map(|w| w as f32)
-            };
-            let leg = |l: usize| std::array::from_fn(|i| mean(l * FIELD_LEG_LAYERS + i));
+            });
+            let mut next = || means.next().unwrap_or_default();
+            let leg = |_| std::array::from_fn(|_| next());
             (0..legs_a_column).map(leg).collect()
         };
         LayerField {

@@ -6,6 +6,7 @@
 //! and drag, so the steep transition of the drag curve is not blurred by interpolation.
 
 use std::f64::consts::PI;
+use std::sync::Arc;
 
 use rayon::prelude::*;
 
@@ -13,8 +14,9 @@ use super::layers::Layers;
 use super::rates::RateTable;
 use crate::atmosphere::{AirProfile, gravity_m_s2};
 use crate::notes::NoLanding;
-use crate::vehicle::ascent::{Climb, ClimbAir, ClimbState, Climber, DragBalance, FLOATING_M_S};
+use crate::vehicle::ascent::DragBalance;
 use crate::vehicle::burst::Burst;
+use crate::vehicle::climb::{ClimbAir, Climber, FLOATING_M_S, climb_beside};
 use crate::wind::placing::Outside;
 
 /// What makes one rise differ from another.
@@ -177,27 +179,25 @@ impl RiseTable {
         let shape = (lift.count, drag.count, ln_re0.count);
         let nodes: Vec<(usize, usize, usize)> = ndarray::indices(shape).into_iter().collect();
         let through = ClimbAir::new(air, layers.base_m, layers.thickness_m, layers.count);
-        let climbs: Vec<Climb> = nodes
-            .par_iter()
-            .map(|&(i, j, l)| {
-                plan.varied(lift.value(i), drag.value(j), ln_re0.value(l))
-                    .climb_through(&through)
+        let climbers: Vec<Climber> = nodes
+            .iter()
+            .map(|&(i, j, l)| plan.varied(lift.value(i), drag.value(j), ln_re0.value(l)))
+            .collect();
+        let climbs: Vec<[Rows; 3]> = climbers
+            .par_chunks(BESIDE)
+            .map(|climbers| match climbers.len() {
+                1 => rows::<1>(climbers, &through, layers.count),
+                _ => rows::<BESIDE>(climbers, &through, layers.count),
             })
             .collect();
-        let middles = |value: fn(&ClimbState) -> f64| {
-            Rows::of(climbs.iter().map(|c| c.middles.iter().map(value)))
-        };
+        let [free_lift, diameter, boundary_diameter] = Rows::joined(climbs);
         RiseTable {
             lift,
             drag,
             ln_re0,
-            free_lift: middles(|state| state.free_lift_kg),
-            diameter: middles(|state| state.diameter_m),
-            boundary_diameter: Rows::of(
-                climbs
-                    .iter()
-                    .map(|c| c.states.iter().map(|state| state.diameter_m)),
-            ),
+            free_lift,
+            diameter,
+            boundary_diameter,
             balance: DragBalance::new(plan.climber.drag),
             planned_ln_re0: plan.climber.drag.ln_re0,
             planned_drag: plan.climber.drag_factor,
@@ -263,6 +263,32 @@ impl RiseTable {
     }
 }
 
+/// Climbs that are computed beside each other.
+const BESIDE: usize = 16;
+
+/// Free lift and diameter in the middle of each layer and diameter at each boundary, of up to `N` climbs.
+fn rows<const N: usize>(climbers: &[Climber], through: &ClimbAir, layers: usize) -> [Rows; 3] {
+    let [last, ..] = climbers else {
+        return [layers, layers, layers + 1].map(|length| Rows::new(0, length));
+    };
+    let all = std::array::from_fn(|i| *climbers.get(i).unwrap_or(last));
+    let mut rows = [layers, layers, layers + 1].map(|length| Rows::new(climbers.len(), length));
+    let [free_lift, diameter, boundary_diameter] = &mut rows;
+    climb_beside::<N>(&all, through, |half, points| {
+        for row in 0..climbers.len() {
+            let diameter_m = points.diameter_m[row];
+            match half % 2 {
+                0 => boundary_diameter.set(row, half / 2, diameter_m),
+                _ => {
+                    diameter.set(row, half / 2, diameter_m);
+                    free_lift.set(row, half / 2, points.free_lift_kg[row]);
+                }
+            }
+        }
+    });
+    rows
+}
+
 /// From values in the middle of layers to means over them: f + f'' / 24.
 fn bend(values: &mut [f64]) {
     let mut below = values.first().copied().unwrap_or(0.0);
@@ -286,17 +312,30 @@ struct Rows {
 }
 
 impl Rows {
-    /// Of one row a node, all equally long.
-    fn of<R: ExactSizeIterator<Item = f64>>(rows: impl Iterator<Item = R>) -> Rows {
-        let mut values = Vec::new();
-        let mut blocks = 0;
-        for row in rows {
-            blocks = row.len().div_ceil(BLOCK);
-            let end = values.len() + blocks * BLOCK;
-            values.extend(row.map(|value| value as f32));
-            values.resize(end, 0.0);
+    /// Of zeros: so many rows, all equally long.
+    fn new(rows: usize, length: usize) -> Rows {
+        let blocks = length.div_ceil(BLOCK);
+        Rows {
+            values: vec![0.0; rows * blocks * BLOCK],
+            blocks,
         }
-        Rows { values, blocks }
+    }
+
+    fn set(&mut self, row: usize, k: usize, value: f64) {
+        self.values[row * self.blocks * BLOCK + k] = value as f32;
+    }
+
+    /// One after the other, of each of three things.
+    fn joined(parts: Vec<[Rows; 3]>) -> [Rows; 3] {
+        let join = |i: usize| Rows {
+            values: parts
+                .iter()
+                .flat_map(|part| &part[i].values)
+                .copied()
+                .collect(),
+            blocks: parts.first().map_or(0, |part| part[i].blocks),
+        };
+        [0, 1, 2].map(join)
     }
 
     fn row(&self, node: usize) -> &[f32] {
@@ -347,7 +386,7 @@ pub enum Rise {
     /// A balloon that rises by its lift and bursts by its diameter.
     Balloon {
         /// Its tabulated climb.
-        table: Box<RiseTable>,
+        table: Arc<RiseTable>,
         /// When it bursts as planned.
         burst: Burst,
     },
@@ -524,7 +563,7 @@ mod tests {
         let layers = Layers::covering(0.0, 32_000.0, 200.0);
         let plan = plan(&air);
         let rise = Rise::Balloon {
-            table: Box::new(RiseTable::new(&plan, SPREAD, &air, &layers)),
+            table: Arc::new(RiseTable::new(&plan, SPREAD, &air, &layers)),
             burst: Burst::Diameter { diameter_m: 8.63 },
         };
         for (lift, drag, ln_re0) in [(1.0, 1.0, 0.0), (1.05, 0.93, 0.13), (0.93, 1.1, -0.3)] {
@@ -554,7 +593,7 @@ mod tests {
         let mut weak = plan(&air);
         weak.climber.dead_mass_kg = 7.3;
         let rise = Rise::Balloon {
-            table: Box::new(RiseTable::new(&weak, SPREAD, &air, &layers)),
+            table: Arc::new(RiseTable::new(&weak, SPREAD, &air, &layers)),
             burst: Burst::Diameter { diameter_m: 8.63 },
         };
         let (mut stalled, mut differ, mut seconds) = (0, 0, Vec::new());
@@ -590,7 +629,7 @@ mod tests {
         let mut seconds = Vec::new();
         let mut miss = |plan: &RisePlan, diameter| {
             let rise = Rise::Balloon {
-                table: Box::new(RiseTable::new(plan, SPREAD, &air, &layers)),
+                table: Arc::new(RiseTable::new(plan, SPREAD, &air, &layers)),
                 burst: Burst::Diameter {
                     diameter_m: diameter,
                 },

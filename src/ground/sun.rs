@@ -60,6 +60,22 @@ pub enum Span {
 ///
 /// A day outside the years -2000 to 6000, or one that the time zone does not have.
 pub fn daylight(place: Position, day: Date, zone: &TimeZone) -> Result<Daylight> {
+    Ok(Daylight {
+        sun: sun(place, day, zone)?,
+        civil: above(Horizon::CivilTwilight, place, day, zone)?,
+    })
+}
+
+/// When the upper edge of the sun rises and sets, of [`daylight`].
+///
+/// # Errors
+///
+/// As [`daylight`].
+pub fn sun(place: Position, day: Date, zone: &TimeZone) -> Result<Span> {
+    above(Horizon::SunriseSunset, place, day, zone)
+}
+
+fn above(horizon: Horizon, place: Position, day: Date, zone: &TimeZone) -> Result<Span> {
     let refused = |cause: String| Error::CannotDo {
         why: format!("no sunrise for {day}: {cause}"),
         remedy: "expected a day of the calendar between the years 1900 and 2100".into(),
@@ -78,25 +94,19 @@ pub fn daylight(place: Position, day: Date, zone: &TimeZone) -> Result<Daylight>
         latitude: place.lat_deg,
         longitude: place.lon_deg,
     };
-    let span = |horizon: Horizon| {
-        let events = SolarEvents::new()
-            .for_interval_from_julian(start, end, location, delta_t, horizon)
-            .map_err(|e| refused(e.to_string()))?;
-        if events.always_above() {
-            return Ok(Span::AlwaysAbove);
-        }
-        if events.always_below() {
-            return Ok(Span::AlwaysBelow);
-        }
-        let time = |days: Option<&f64>| days.and_then(|&d| timestamp(d));
-        Ok::<Span, Error>(Span::Crosses {
-            rise: time(events.rises.first()),
-            set: time(events.sets.last()),
-        })
-    };
-    Ok(Daylight {
-        sun: span(Horizon::SunriseSunset)?,
-        civil: span(Horizon::CivilTwilight)?,
+    let events = SolarEvents::new()
+        .for_interval_from_julian(start, end, location, delta_t, horizon)
+        .map_err(|e| refused(e.to_string()))?;
+    if events.always_above() {
+        return Ok(Span::AlwaysAbove);
+    }
+    if events.always_below() {
+        return Ok(Span::AlwaysBelow);
+    }
+    let time = |days: Option<&f64>| days.and_then(|&d| timestamp(d));
+    Ok(Span::Crosses {
+        rise: time(events.rises.first()),
+        set: time(events.sets.last()),
     })
 }
 

@@ -3,6 +3,7 @@
 pub mod ascent;
 pub mod balloon;
 pub mod burst;
+pub mod climb;
 pub mod cylinder;
 pub mod descent;
 pub mod latex;

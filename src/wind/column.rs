@@ -174,6 +174,16 @@ impl WindProfile {
         }))
     }
 
+    /// The [`mean`](WindProfile::mean) between each of some rising altitudes and the next.
+    pub fn means(&self, altitudes_m: impl Iterator<Item = f64>) -> impl Iterator<Item = Wind> {
+        let mut low: Option<(f64, [f64; 2])> = None;
+        altitudes_m.filter_map(move |to_m| {
+            let high = self.integral_to(to_m);
+            let (from_m, low) = low.replace((to_m, high))?;
+            Some(wind([0, 1].map(|i| (high[i] - low[i]) / (to_m - from_m))))
+        })
+    }
+
     fn integral_to(&self, altitude_m: f64) -> [f64; 2] {
         let (a, b, f) = self.bracket(altitude_m);
         let dz = altitude_m - a.altitude_m;
@@ -232,6 +242,10 @@ mod tests {
         assert!((c.mean(-900.0, 1100.0).east_m_s - 2.5).abs() < 1e-12);
         assert!((c.mean(850.0, 350.0).east_m_s - c.mean(350.0, 850.0).east_m_s).abs() < 1e-12);
         assert_eq!(c.mean(600.0, 600.0), c.at(600.0));
+        let altitudes = [-900.0, 100.0, 350.0, 2_100.0];
+        let means: Vec<Wind> = c.means(altitudes.into_iter()).collect();
+        let each = altitudes.windows(2).map(|w| c.mean(w[0], w[1]));
+        assert_eq!(means, each.collect::<Vec<Wind>>());
     }
 
     #[test]

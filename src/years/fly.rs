@@ -70,7 +70,8 @@ impl Job {
 
     fn judge(&self) -> Result<Judge<'_>> {
         // The fields differ in their sites alone, which are given release by release.
-        Judge::new(&self.fields[0].plan, &self.map, &[], self.limits)
+        let judge = Judge::new(&self.fields[0].plan, &self.map, &[], self.limits)?;
+        Ok(judge.without_names())
     }
 
     /// The winds of a day, with what its flights need decoded.

@@ -96,8 +96,9 @@ pub(super) struct Around {
     pub late_s: f64,
 }
 
-/// Longer than planned, with all that varies: as for a first look at winds.
-const LONGER: f64 = 1.6;
+/// Longer than planned in standard air, with all that varies and room to grow: what flights need is decoded
+/// with the day.
+const LONGER: f64 = 2.0;
 /// Delays are drawn within this many standard deviations.
 const SIGMAS: f64 = 4.0;
 /// More days than these are no record of winds.

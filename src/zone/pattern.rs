@@ -23,8 +23,7 @@ impl Pattern {
     /// Of fewer than three landings.
     pub fn of(landings: &[Landing], center: Position) -> Result<Pattern> {
         let frame = LocalFrame::new(center);
-        let places = landings.iter().map(|l| l.place.position());
-        let points: Vec<[f64; 2]> = places.map(|p| frame.to_plane(p)).collect();
+        let points = on_plane(landings, &frame);
         let regions = Regions::of(&points)?;
         Ok(Pattern {
             frame,
@@ -42,4 +41,19 @@ impl Pattern {
         let outer = self.regions.outer();
         outer.map(|e| e.on_ground(&self.frame)).transpose()
     }
+}
+
+/// The ellipse that people are shown as the zone, and nothing else of the [`Pattern`].
+///
+/// # Errors
+///
+/// As [`Pattern::of`], and when it cannot be brought to the ground.
+pub fn outer(landings: &[Landing], center: Position) -> Result<GroundEllipse> {
+    let frame = LocalFrame::new(center);
+    Regions::outer_of(&on_plane(landings, &frame))?.on_ground(&frame)
+}
+
+fn on_plane(landings: &[Landing], frame: &LocalFrame) -> Vec<[f64; 2]> {
+    let places = landings.iter().map(|landing| landing.place.position());
+    places.map(|place| frame.to_plane(place)).collect()
 }

@@ -6,7 +6,7 @@ use jiff::{SignedDuration, Timestamp};
 use rayon::prelude::*;
 
 use super::fly::{Flights, FlyOutcome, fly_in, left, reach_of};
-use super::pattern::Pattern;
+use super::pattern;
 use super::reach::Reach;
 use super::setup::Setup;
 use super::site_winds::SiteWinds;
@@ -253,15 +253,14 @@ fn not_flown() -> Error {
 /// What is to be known of a release, from its flights.
 fn told(ready: &Ready, flights: Flights) -> Result<FlownRelease> {
     let planned = flights.planned.landing.place.position();
-    let ellipse = Pattern::of(&flights.landings.landed, planned)?.outer()?;
-    let center = ellipse.as_ref().map_or(planned, |e| e.center);
+    let ellipse = pattern::outer(&flights.landings.landed, planned)?;
     Ok(FlownRelease {
         release: ready.weather.release,
         draws: flights.draws,
         left: left(&flights.landings),
         left_hours: flights.landings.left(Outside::Hours),
-        center,
-        ellipse: ellipse.filter(|_| flights.few_left()),
+        center: ellipse.center,
+        ellipse: flights.few_left().then_some(ellipse),
         lead_s: ready.weather.lead_s(),
         wind_age_s: ready.weather.age_s(),
         wind_distance_m: ready.weather.distance_m(),
@@ -281,12 +280,12 @@ fn surface_winds(ready: &Ready) -> Vec<GroundWind> {
             .weather
             .release
             .checked_add(SignedDuration::from_hours(h));
-        let weather = ready.weather.site_winds.weather(time.ok()?).ok()?;
-        let (speed_m_s, from) = near_ground(&weather.column.winds, site_m, weather.own_at_10_m);
+        let there = ready.weather.site_winds.near_ground(time.ok()?).ok()?;
+        let (speed_m_s, from) = near_ground(&there.winds, site_m, there.own_at_10_m);
         Some(GroundWind {
             after_s: 3_600.0 * h as f64,
             speed_m_s,
-            gust_m_s: weather.gust_m_s,
+            gust_m_s: there.gust_m_s,
             from,
         })
     };

@@ -222,7 +222,7 @@ fn balloon_rise(
         ln_re0: spread.ln_re0,
     };
     Rise::Balloon {
-        table: Box::new(RiseTable::new(&balloon.rise, varied, air, layers)),
+        table: Arc::new(RiseTable::new(&balloon.rise, varied, air, layers)),
         burst: balloon.burst,
     }
 }

@@ -24,7 +24,7 @@ use crate::wind::error::WindError;
 use crate::wind::grid::Block;
 use crate::wind::members::member_sigma;
 use crate::wind::placing::{Outside, Placing, Weights};
-use crate::wind::sounding::Sounding;
+use crate::wind::sounding::{Sounding, Wind};
 use crate::wind::way::Way;
 use crate::winds::Winds;
 use crate::winds::stations::{self, Blended};
@@ -44,6 +44,16 @@ pub struct SiteWinds<'a> {
     last: Timestamp,
     /// Of a forecast: the points next to the site, at the times of the releases.
     near: Option<Block>,
+}
+
+/// What tells of the winds near the ground of a site.
+pub struct NearGround {
+    /// The winds above it.
+    pub winds: WindProfile,
+    /// A forecast's or a model profile's own wind 10 m above its ground.
+    pub own_at_10_m: Option<Wind>,
+    /// A forecast's own gusts near its ground, m/s.
+    pub gust_m_s: Option<f64>,
 }
 
 /// Soundings farther from the site than this are not its winds, m.
@@ -98,6 +108,35 @@ impl<'a> SiteWinds<'a> {
             (Winds::Soundings(ascents), _) => self.of_soundings(release, ascents),
             (Winds::Forecast(_), None) => Err(nothing_near(self.site)),
         }
+    }
+
+    /// What tells of the winds near the ground at a time: those above the site, its own at 10 m, its gusts.
+    ///
+    /// # Errors
+    ///
+    /// As [`SiteWinds::weather`].
+    pub fn near_ground(&self, time: Timestamp) -> Result<NearGround> {
+        if let (Winds::Forecast(archive), Some(near)) = (self.input, &self.near) {
+            let weights = self.weights(time, archive, near)?;
+            return Ok(NearGround {
+                winds: mean_wind(&member_winds(near, &weights)),
+                own_at_10_m: near.wind_at_10_m(&weights),
+                gust_m_s: near.gust_m_s(&weights),
+            });
+        }
+        let weather = self.weather(time)?;
+        Ok(NearGround {
+            winds: weather.column.winds,
+            own_at_10_m: weather.own_at_10_m,
+            gust_m_s: weather.gust_m_s,
+        })
+    }
+
+    /// How much the columns around the site count at a time.
+    fn weights(&self, time: Timestamp, archive: &Archive, near: &Block) -> Result<Weights> {
+        Placing::of_block(near, self.site, time)?
+            .weights(self.site.normal(), 0.0)
+            .map_err(|outside| not_covered(self.site, time, archive, outside))
     }
 
     /// How wrong the winds of a release may be along the track of its planned flight: as the plan says or such winds
@@ -303,17 +342,13 @@ impl<'a> SiteWinds<'a> {
     ) -> Result<Weather<'_>> {
         let source = source_of(archive, near, release);
         let unknown = source.lead_s().is_none();
-        let weights = Placing::of_block(near, self.site, release)?
-            .weights(self.site.normal(), 0.0)
-            .map_err(|outside| not_covered(self.site, release, archive, outside))?;
+        let weights = self.weights(release, archive, near)?;
         let members = member_winds(near, &weights);
-        let share = 1.0 / members.len() as f64;
-        let parts: Vec<(f64, &WindProfile)> = members.iter().map(|p| (share, p)).collect();
         let column = Column {
             position: Some(self.site),
             time: Some(release),
             air: near.air(&weights, 0),
-            winds: WindProfile::blend(&parts),
+            winds: mean_wind(&members),
         };
         let unknown = unknown.then_some(Assumption::ForecastRunUnknown);
         Ok(Weather {
@@ -370,6 +405,13 @@ fn member_winds(near: &Block, weights: &Weights) -> Vec<WindProfile> {
         WindProfile::blend(&parts)
     };
     (0..near.members.len()).map(of_member).collect()
+}
+
+/// The mean of members.
+fn mean_wind(members: &[WindProfile]) -> WindProfile {
+    let share = 1.0 / members.len() as f64;
+    let parts: Vec<(f64, &WindProfile)> = members.iter().map(|p| (share, p)).collect();
+    WindProfile::blend(&parts)
 }
 
 fn of_elsewhere(site: Position, ascent: &FileAscent, away_m: f64) -> Error {

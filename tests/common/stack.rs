@@ -8,6 +8,8 @@
     reason = "a helper of a test may fail as the test itself may"
 )]
 
+use std::sync::Arc;
+
 use windfall::flight::layers::{LayerWinds, Layers};
 use windfall::flight::model::{Fall, FlightModel, FlightWinds};
 use windfall::flight::rates::RateTable;
@@ -100,7 +102,7 @@ impl Stack {
     pub fn rise(&self, plan: &RisePlan, spread: RiseSpread, thickness_m: f64) -> Rise {
         let layers = self.layers(thickness_m);
         Rise::Balloon {
-            table: Box::new(RiseTable::new(plan, spread, &self.column.air, &layers)),
+            table: Arc::new(RiseTable::new(plan, spread, &self.column.air, &layers)),
             burst: Burst::Diameter {
                 diameter_m: BURST_DIAMETER_M,
             },

@@ -14,6 +14,8 @@ pub mod kml;
 pub mod live_folder;
 pub mod message;
 pub mod notice;
+#[cfg(feature = "parquet")]
+pub mod parquet;
 pub mod plan;
 mod xml;
 pub mod zone_csv;

@@ -317,7 +317,7 @@ fn reasons(counts: &Counts) -> Vec<String> {
 }
 
 /// As programs read it.
-fn code(value: impl serde::Serialize) -> String {
+pub(crate) fn code(value: impl serde::Serialize) -> String {
     let json = serde_json::to_value(value).unwrap_or_default();
     json.as_str().unwrap_or_default().to_owned()
 }

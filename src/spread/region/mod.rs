@@ -56,10 +56,16 @@ impl Regions {
     ///
     /// When there are fewer than three draws, or one is not finite.
     pub fn of(draws: &[[f64; 2]]) -> Result<Regions> {
-        Regions::build(draws).ok_or_else(|| Error::CannotDo {
-            why: format!("no region can be drawn around {} landings", draws.len()),
-            remedy: "expected at least 3 draws that land, at finite distances".into(),
-        })
+        Regions::build(draws).ok_or_else(|| none_of(draws))
+    }
+
+    /// The ellipse of [`OUTER_PROBABILITY`] alone.
+    ///
+    /// # Errors
+    ///
+    /// As [`Regions::of`].
+    pub fn outer_of(draws: &[[f64; 2]]) -> Result<Ellipse> {
+        Ellipse::of(draws, OUTER_PROBABILITY).ok_or_else(|| none_of(draws))
     }
 
     /// The ellipse of [`OUTER_PROBABILITY`].
@@ -87,6 +93,13 @@ impl Regions {
             half_circle_m,
             notes,
         })
+    }
+}
+
+fn none_of(draws: &[[f64; 2]]) -> Error {
+    Error::CannotDo {
+        why: format!("no region can be drawn around {} landings", draws.len()),
+        remedy: "expected at least 3 draws that land, at finite distances".into(),
     }
 }
 
@@ -178,6 +191,7 @@ mod tests {
         draws.extend(disc(1000, [20_000.0, 5000.0], 1000.0));
         let regions = Regions::of(&draws).unwrap();
         assert_eq!(regions.contours[1].pieces, 2);
+        assert_eq!(regions.outer(), Some(&Regions::outer_of(&draws).unwrap()));
         let note = |wanted: fn(&RegionNote) -> bool| regions.notes.iter().any(wanted);
         assert!(note(|n| matches!(n, RegionNote::Pieces { count: 2, .. })));
         assert!(note(|n| matches!(n, RegionNote::Smaller { .. })));
@@ -211,6 +225,6 @@ mod tests {
             regions.notes[0],
             RegionNote::NoContour(NoContour::TooFew { draws: 10 })
         );
-        assert!(Regions::of(&[]).is_err());
+        assert!(Regions::of(&[]).is_err() && Regions::outer_of(&[]).is_err());
     }
 }
