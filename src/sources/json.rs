@@ -279,7 +279,7 @@ mod tests {
         assert_eq!(s.levels.len(), 2);
         assert!((s.levels[1].wind.unwrap().speed_m_s() - 24.0 * 1852.0 / 3600.0).abs() < 1e-9);
         assert!(
-            matches!(&s.tally.assumed[..], [Reading::UsualUnits { columns }] if columns.iter().any(|c| c == "hght in m")),
+            matches!(&s.tally.assumed[..], [Reading::UsualUnits { columns }, ..] if columns.iter().any(|c| c == "hght in m")),
             "{:?}",
             s.tally
         );
