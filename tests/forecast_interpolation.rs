@@ -175,9 +175,7 @@ fn anywhere(random: &mut SplitMix) -> (Position, f64, f64) {
 /// The wind as flights have it, before layers.
 fn found(block: &Block, placing: &Placing, member: usize, at: (Position, f64, f64)) -> [f64; 2] {
     let (place, hours, z) = at;
-    let weights = placing
-        .weights(place.normal(), 3_600.0 * hours)
-        .unwrap();
+    let weights = placing.weights(place.normal(), 3_600.0 * hours).unwrap();
     let mut sum = [0.0; 2];
     for (column, weight) in weights.terms() {
         let first = member * block.columns_of_member();

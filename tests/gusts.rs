@@ -100,9 +100,7 @@ fn gusts_after(file: &str, hours: f64) -> Option<f64> {
     let block = archive.cut(archive.lattice.whole(), 0..3).unwrap();
     let place = Position::new(51.3, 5.4).unwrap();
     let placing = Placing::of_block(&block, place, run).unwrap();
-    let weights = placing
-        .weights(place.normal(), 3_600.0 * hours)
-        .unwrap();
+    let weights = placing.weights(place.normal(), 3_600.0 * hours).unwrap();
     block.gust_m_s(&weights)
 }
 
