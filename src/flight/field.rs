@@ -135,8 +135,15 @@ impl LayerField {
         self.placing.weights(place, self.release_s + time_s)
     }
 
+    /// [`LayerField::weights`] in place of others.
+    #[inline]
+    pub fn weigh(&self, place: Normal, time_s: f64, weights: &mut Weights) -> Result<(), Outside> {
+        self.placing.weigh(place, self.release_s + time_s, weights)
+    }
+
     /// Drift through leg `leg` of the columns of a member, m: the sum over its layers of wind times
     /// `felt` seconds.
+    #[inline]
     pub fn drift(
         &self,
         weights: &Weights,
