@@ -101,6 +101,22 @@ impl Fault {
         }
     }
 
+    /// What is wrong with a text as JSON, at its line.
+    pub fn of_json(
+        file: impl Into<String>,
+        wrong: &serde_json::Error,
+        expected: impl Into<String>,
+    ) -> Self {
+        let text = wrong.to_string();
+        let found = match text.rsplit_once(" at line ") {
+            _ if wrong.is_eof() => "its end too soon",
+            _ if wrong.is_syntax() => "a text that is no JSON",
+            Some((found, _)) => found,
+            None => &text,
+        };
+        Fault::new(file, found, expected).at_line(wrong.line().max(1))
+    }
+
     /// The same fault, at a line counted from 1.
     #[must_use]
     pub fn at_line(mut self, line: usize) -> Self {

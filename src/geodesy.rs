@@ -273,6 +273,7 @@ pub fn advance(
 
 /// The first half of [`advance`]: the middle of a leg that drifts `[east_m, north_m]` as seen from
 /// its `start`.
+#[inline]
 pub fn half_way(start: Normal, compass: &Compass, altitude_m: f64, drift_m: [f64; 2]) -> Normal {
     let [east, north] = drift_m.map(|m| 0.5 * m);
     start.displaced(compass.vector(start, east, north), altitude_m, start.0)
@@ -280,6 +281,7 @@ pub fn half_way(start: Normal, compass: &Compass, altitude_m: f64, drift_m: [f64
 
 /// The second half of [`advance`]: the end of a leg that drifts `[east_m, north_m]` as felt in its
 /// `middle`.
+#[inline]
 pub fn whole_way(
     start: Normal,
     middle: Normal,

@@ -128,6 +128,35 @@ fn the_same_seed_gives_the_same_bytes_on_any_number_of_threads() {
     assert_ne!(one, bytes("2", "8"));
 }
 
+/// glibc has another exp, ln, sin, atan2 ... for processors without FMA, whose last bits differ: as those of
+/// another machine.
+#[test]
+#[cfg(all(target_arch = "x86_64", target_os = "linux", target_env = "gnu"))]
+fn the_same_bytes_with_other_last_bits() {
+    let run = |args: &[&str], processor: &str| {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_windfall"));
+        command.current_dir(env!("CARGO_MANIFEST_DIR"));
+        command.args(args).env("GLIBC_TUNABLES", processor);
+        command.output().unwrap().stdout
+    };
+    let plain = "glibc.cpu.hwcaps=-FMA,-FMA4,-AVX2,-AVX512F";
+    for args in [
+        &["zone", PLAN, "--out", "-", "--keep-draws"][..],
+        &["zone", PLAN, "--json"],
+        &[
+            "days",
+            "samples/ribatejo/plan.toml",
+            "--draws",
+            "50",
+            "--json",
+        ],
+    ] {
+        let bytes = run(args, "");
+        assert!(bytes.len() > 10_000);
+        assert_eq!(bytes, run(args, plain), "{args:?}");
+    }
+}
+
 #[test]
 fn json_instead_of_the_table() {
     let output = zone(&[PLAN, "--json"]);

@@ -8,7 +8,7 @@ use jiff::Timestamp;
 
 use super::cost::Run;
 use super::instead::{Instead, ReleaseInstead, heading};
-use super::options::{RunArgs, with_threads};
+use super::options::{RunArgs, moment, with_threads};
 use super::output;
 use super::plan_file::{PlanFiles, inputs};
 use super::progress::Progress;
@@ -50,7 +50,7 @@ pub struct BriefArgs {
     #[arg(long, default_value_t = DRAWS, value_parser = clap::value_parser!(u64).range(20..=10_000_000))]
     pub draws: u64,
     /// The time that the briefing says it was made; now, unless given.
-    #[arg(long, value_name = "TIME")]
+    #[arg(long, value_name = "TIME", value_parser = moment)]
     pub made: Option<Timestamp>,
     /// How it is run.
     #[command(flatten)]

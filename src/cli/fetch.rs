@@ -11,7 +11,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use jiff::Timestamp;
 
 use super::fetch_words::{MB, by_hand, in_words, requests, summary, to_download};
-use super::options::When;
+use super::options::{When, moment};
 use super::output;
 use windfall::error::{Error, Result};
 use windfall::fetch::download::download;
@@ -48,7 +48,7 @@ pub struct FetchArgs {
     #[arg(long, value_name = "DISTANCE", value_parser = reach)]
     pub reach: Option<f64>,
     /// The run, as in 2026-11-25T12:00:00Z; the newest that is complete unless given.
-    #[arg(long, value_name = "TIME")]
+    #[arg(long, value_name = "TIME", value_parser = moment)]
     pub run: Option<Timestamp>,
     /// Members of an ensemble: names, numbers, ranges as 1-5, or all; the first unless given.
     #[arg(long, value_name = "N", num_args = 1..)]

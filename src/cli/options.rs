@@ -54,6 +54,12 @@ pub struct RunArgs {
     pub leave: Leave,
 }
 
+/// A time with its offset, as options take it.
+pub fn moment(text: &str) -> std::result::Result<Timestamp, String> {
+    let expected = "expected a time with its offset from UTC, as in 2026-02-05T18:00:00Z";
+    text.parse().map_err(|_| expected.to_owned())
+}
+
 fn seed(text: &str) -> std::result::Result<u64, String> {
     let wrong = || format!("expected a whole number from 0 to {}", u64::MAX);
     text.parse().map_err(|_| wrong())

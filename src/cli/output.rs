@@ -7,13 +7,11 @@ use serde::Serialize;
 
 use windfall::error::{Error, Result};
 use windfall::files::{UnfinishedFile, finish_all};
-use windfall::report::plain;
+use windfall::report::{digits, plain};
 
-/// A value as indented JSON, ending in a newline.
+/// A value as indented JSON with ten digits a number, ending in a newline.
 pub fn json(value: &impl Serialize) -> Result<String> {
-    serde_json::to_string_pretty(value)
-        .map(|text| text + "\n")
-        .map_err(|cause| Error::file(Path::new("JSON"), "write", cause.into()))
+    digits::json(value).map_err(|cause| Error::file(Path::new("JSON"), "write", cause.into()))
 }
 
 /// Prints a text to a stream of that name, without anything that a terminal would obey.

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use jiff::Timestamp;
 
-use super::options::Units;
+use super::options::{Units, moment};
 use super::output::{self, Outputs};
 use super::wind_files::HintArgs;
 use windfall::error::{Error, Result};
@@ -40,7 +40,7 @@ pub struct WindsArgs {
     pub hints: HintArgs,
     /// Only the ascent nearest to this time, as in 2010-06-01T12:00:00Z; for a forecast, the winds
     /// at this time (its first, unless given).
-    #[arg(long, value_name = "TIME")]
+    #[arg(long, value_name = "TIME", value_parser = moment)]
     pub at: Option<Timestamp>,
     /// For a forecast: the winds above this place, as in 39.75,-8.85 (degrees north and east).
     #[arg(long, value_name = "LAT,LON", value_parser = place, allow_hyphen_values = true)]

@@ -8,7 +8,7 @@ use jiff::Timestamp;
 
 use super::cost::Run;
 use super::instead::{Instead, ReleaseInstead, heading};
-use super::options::{RunArgs, with_threads};
+use super::options::{RunArgs, moment, with_threads};
 use super::output::{self, Outputs};
 use super::plan_file::{PlanFiles, inputs};
 use super::progress::Progress;
@@ -57,7 +57,7 @@ pub struct ZoneArgs {
     #[arg(long, requires = "out")]
     pub open: bool,
     /// The time that files say they were made; now, unless given.
-    #[arg(long, value_name = "TIME")]
+    #[arg(long, value_name = "TIME", value_parser = moment)]
     pub made: Option<Timestamp>,
     /// Keeps every landing in the GeoJSON.
     #[arg(long)]

@@ -99,8 +99,8 @@ impl PublishedZone {
     ///
     /// Text that is not such a zone.
     pub fn of_text(file: &str, text: &str) -> Result<PublishedZone> {
-        let collection: FeatureCollection = serde_json::from_str(text)
-            .map_err(|wrong| Fault::new(file, wrong.to_string(), OF_ZONE))?;
+        let collection: FeatureCollection =
+            serde_json::from_str(text).map_err(|wrong| Fault::of_json(file, &wrong, OF_ZONE))?;
         let marks = |kind| mark(file, &collection, kind);
         let mut ellipses: Vec<PublishedEllipse> = of_kind(&collection, "ellipse")
             .map(|feature| ellipse(feature).ok_or_else(|| bad(file, "ellipse")))

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use crate::error::{Error, Fault, Result};
-use crate::files::{read_text, write_atomically};
+use crate::files::{read_bytes, read_text, write_atomically};
 
 /// Steps kept at most; of more, the oldest are forgotten.
 const MOST_STEPS: usize = 200;
@@ -69,7 +69,7 @@ impl Draft {
     ///
     /// The plan cannot be read, or is too long to be one.
     pub fn open(path: &Path) -> Result<Draft> {
-        let kept = fs::read(beside(path)).ok();
+        let kept = read_bytes(&beside(path)).ok();
         let kept = kept.and_then(|bytes| serde_json::from_slice::<Steps>(&bytes).ok());
         let kept = match kept.filter(|kept| kept.at < kept.steps.len()) {
             Some(kept) => kept,

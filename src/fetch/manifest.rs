@@ -11,7 +11,7 @@ use sha2::{Digest, Sha256};
 use super::ranges::RangeSource;
 use super::region::Region;
 use crate::error::{Error, Result};
-use crate::files::write_atomically;
+use crate::files::{read_bytes, write_atomically};
 
 /// The facts of a finished download.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -59,7 +59,7 @@ impl Manifest {
 
     /// The manifest of a file that is there and is what its manifest says.
     pub fn of_whole(file: &Path) -> Option<Manifest> {
-        let text = std::fs::read(Manifest::path(file)).ok()?;
+        let text = read_bytes(&Manifest::path(file)).ok()?;
         let manifest: Manifest = serde_json::from_slice(&text).ok()?;
         let length = std::fs::metadata(file).ok()?.len();
         let whole = length == manifest.bytes && digest_of_file(file).ok()? == manifest.sha256;

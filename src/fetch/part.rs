@@ -12,6 +12,7 @@ use std::path::{Path, PathBuf};
 use super::manifest::{beside, digest, digest_of_file};
 use super::ranges::{Chunk, Placed};
 use crate::error::{Error, Result};
+use crate::files::read_text;
 
 /// An unfinished download.
 #[derive(Debug)]
@@ -158,7 +159,7 @@ fn within<'b>(chunk: &Chunk, message: &Placed, bytes: &'b [u8]) -> &'b [u8] {
 
 /// The chunks noted in a journal of this download.
 fn read_journal(path: &Path, header: &str) -> BTreeMap<usize, String> {
-    let text = fs::read_to_string(path).unwrap_or_default();
+    let text = read_text(path, "a journal").unwrap_or_default();
     let mut lines = text.lines();
     if lines.next() != Some(header) {
         return BTreeMap::new();

@@ -164,10 +164,17 @@ impl Place {
             Some(parent) if !parent.as_os_str().is_empty() => parent,
             _ => Path::new("."),
         };
-        let file = builder.tempfile_in(folder)?;
+        let file = builder.tempfile_in(folder).map_err(without_path)?;
         note(file.path());
         Ok(Place::Beside(Some(file), target))
     }
+}
+
+/// The failure alone: the name that it tells of is one that nobody has given.
+fn without_path(failed: std::io::Error) -> std::io::Error {
+    let within = failed.get_ref().and_then(|wrapped| wrapped.source());
+    let code = within.and_then(|cause| cause.downcast_ref::<std::io::Error>()?.raw_os_error());
+    code.map_or(failed, std::io::Error::from_raw_os_error)
 }
 
 /// What the user's umask leaves of "everybody may read and write".

@@ -155,8 +155,26 @@ impl LayerField {
             .weights_at(place, self.release_s + time_s, altitude_m)
     }
 
+    /// [`LayerField::weights_at`] in place of others.
+    ///
+    /// # Errors
+    ///
+    /// Where the field ends.
+    #[inline]
+    pub fn weigh(
+        &self,
+        place: Normal,
+        time_s: f64,
+        altitude_m: f64,
+        weights: &mut Weights,
+    ) -> Result<(), Outside> {
+        let at_s = self.release_s + time_s;
+        self.placing.weigh(place, at_s, altitude_m, weights)
+    }
+
     /// Drift through leg `leg` of the columns of a member, m: the sum over its layers of wind times
     /// `felt` seconds.
+    #[inline]
     pub fn drift(
         &self,
         weights: &Weights,

@@ -119,33 +119,37 @@ impl<'a> FieldWalk<'a> {
         let mut felt = [0.0f32; FIELD_LEG_LAYERS];
         felt[part.first..part.end].copy_from_slice(&passage.felt[part.leg][part.first..part.end]);
         let (mut time_s, mut error) = (0.0, [0.0; 2]);
-        let bottom = part.leg * FIELD_LEG_LAYERS;
-        for k in bottom + part.first..(bottom + part.end).min(summit.layer + 1) {
-            let seconds = if k < summit.layer {
-                passage.seconds[k]
-            } else {
-                passage.last_part_s(summit.share)
-            };
+        let mut feel = |seconds: f64, wind: Option<&[f64; 2]>| {
             time_s += seconds;
-            if let Some(wind) = self.wind_error.get(k) {
+            if let Some(wind) = wind {
                 error[0] += wind[0] * seconds;
                 error[1] += wind[1] * seconds;
             }
+        };
+        let bottom = part.leg * FIELD_LEG_LAYERS;
+        let (first, end) = (bottom + part.first, bottom + part.end);
+        let whole = first.min(summit.layer)..end.min(summit.layer);
+        let mut errors = self.wind_error.iter().skip(whole.start);
+        for &seconds in &passage.seconds[whole] {
+            feel(seconds, errors.next());
+        }
+        if (first..end).contains(&summit.layer) {
+            feel(passage.last_part_s(summit.share), errors.next());
         }
         if felt == [0.0; FIELD_LEG_LAYERS] && time_s == 0.0 {
             return Ok(false);
         }
+        let (field, member) = (self.field, self.member);
         let drift = |weights: &Weights| {
-            let [east, north] = self.field.drift(weights, self.member, part.leg, &felt);
+            let [east, north] = field.drift(weights, member, part.leg, &felt);
             [east + error[0], north + error[1]]
         };
         let (compass, from) = (&self.model.compass, self.moment.place);
         let middle_m = 0.5 * (self.moment.altitude_m + arrive_m);
         let middle = half_way(from, compass, middle_m, drift(&self.weights));
         let middle_s = self.moment.time_s + 0.5 * time_s;
-        let weights = self.field.weights_at(middle, middle_s, middle_m)?;
-        let place = whole_way(from, middle, compass, middle_m, drift(&weights));
-        self.weights = weights;
+        field.weigh(middle, middle_s, middle_m, &mut self.weights)?;
+        let place = whole_way(from, middle, compass, middle_m, drift(&self.weights));
         self.moment = Moment {
             time_s: self.moment.time_s + time_s,
             altitude_m: arrive_m,

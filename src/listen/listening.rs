@@ -10,6 +10,7 @@ use jiff::Timestamp;
 
 use super::{Event, ReportSource, Said, Waiting, listen};
 use crate::error::{Error, Result};
+use crate::files::{is_regular, read_bytes};
 use crate::track::reader::{Heard, Reader, log_line};
 use crate::track::{Outcome, Refusal};
 
@@ -124,9 +125,15 @@ pub fn log_of(all: &[Heard], at: Timestamp) -> String {
 /// When it cannot be read.
 pub fn read_file(path: &Path, mut reader: Reader) -> Result<Vec<Outcome>> {
     let failed = |cause| Error::file(path, "read", cause);
-    let mut file = File::open(path).map_err(failed)?;
     let mut all = Vec::new();
     let mut keep = |heard: Heard| all.extend(heard.outcomes.into_iter().filter(is_ours));
+    // A pipe or a device may have no end, or no beginning.
+    if !is_regular(path) {
+        reader.bytes(&read_bytes(path)?, &mut keep);
+        reader.end(&mut keep);
+        return Ok(all);
+    }
+    let mut file = File::open(path).map_err(failed)?;
     let mut buffer = vec![0; 1 << 16];
     loop {
         match file.read(&mut buffer).map_err(failed)? {

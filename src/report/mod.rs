@@ -3,6 +3,7 @@
 
 pub mod basis;
 mod cautions;
+pub mod digits;
 mod extent;
 pub mod files;
 pub mod fill_words;

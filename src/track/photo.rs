@@ -9,7 +9,7 @@ use jiff::civil;
 use jiff::tz::Offset;
 
 use crate::error::{Error, Fault, Result};
-use crate::files::guarded;
+use crate::files::{guarded, read_bytes};
 
 /// A photo with a time.
 #[derive(Debug, Clone, PartialEq)]
@@ -45,7 +45,7 @@ impl Photo {
         if size > LARGEST {
             return Err(Fault::new(name, format!("{size} bytes"), EXPECTED).into());
         }
-        let bytes = fs::read(path).map_err(failed)?;
+        let bytes = read_bytes(path)?;
         let exif = guarded(&name, "EXIF", || {
             let reader = exif::Reader::new();
             let read = reader.read_from_container(&mut Cursor::new(&bytes));

@@ -178,7 +178,8 @@ impl GridPlacing {
         !self.empty.is_empty() && weights.terms().any(|(c, w)| w > 0.0 && self.empty[c])
     }
 
-    fn weights(&self, place: Normal, time_s: f64) -> Result<Weights, Outside> {
+    /// Sets `weights`, which in the hot loop is cheaper than to hand them over.
+    fn weigh(&self, place: Normal, time_s: f64, weights: &mut Weights) -> Result<(), Outside> {
         let (step, late) = self.time(time_s)?;
         let (row, column) = self.map.locate(place);
         let (row, north) = between(row, self.rows).ok_or(Outside::Region)?;
@@ -191,7 +192,7 @@ impl GridPlacing {
             (west, (west + 1).min(self.columns - 1), east)
         };
         let above = (row + 1).min(self.rows - 1);
-        let mut weights = Weights::none();
+        weights.count = 0;
         for (step, share) in [(step, 1.0 - late), (step + 1, late)] {
             if share == 0.0 {
                 continue;
@@ -203,9 +204,16 @@ impl GridPlacing {
                 weights.push((first + next) as u32, share * east);
             }
         }
-        if self.is_empty_there(&weights) {
+        if self.is_empty_there(weights) {
             return Err(Outside::Region);
         }
+        Ok(())
+    }
+
+    #[cfg(test)]
+    fn weights(&self, place: Normal, time_s: f64) -> Result<Weights, Outside> {
+        let mut weights = Weights::none();
+        self.weigh(place, time_s, &mut weights)?;
         Ok(weights)
     }
 
@@ -319,11 +327,28 @@ impl Placing {
         time_s: f64,
         altitude_m: f64,
     ) -> Result<Weights, Outside> {
+        let mut weights = Weights::none();
+        self.weigh(place, time_s, altitude_m, &mut weights)?;
+        Ok(weights)
+    }
+
+    /// [`Placing::weights_at`] in place of others, which are lost where there are none.
+    #[inline]
+    pub fn weigh(
+        &self,
+        place: Normal,
+        time_s: f64,
+        altitude_m: f64,
+        weights: &mut Weights,
+    ) -> Result<(), Outside> {
         match self {
-            Placing::One => Ok(Weights::one(0)),
-            Placing::Grid(grid) => grid.weights(place, time_s),
-            Placing::Stations(stations) => Ok(station_weights(stations, place, time_s, altitude_m)),
+            Placing::One => *weights = Weights::one(0),
+            Placing::Grid(grid) => grid.weigh(place, time_s, weights)?,
+            Placing::Stations(stations) => {
+                *weights = station_weights(stations, place, time_s, altitude_m);
+            }
         }
+        Ok(())
     }
 }
 

@@ -8,7 +8,7 @@ use std::time::UNIX_EPOCH;
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
-use crate::files::write_atomically;
+use crate::files::{read_bytes, write_atomically};
 
 /// Its name in the folder of the parts.
 const NAME: &str = "archive.json";
@@ -36,7 +36,7 @@ pub struct KnownFiles {
 impl KnownFiles {
     /// What is known in a folder; nothing where there is no folder, or what is there cannot be read.
     pub fn of(folder: Option<&Path>) -> KnownFiles {
-        let text = folder.and_then(|folder| fs::read(folder.join(NAME)).ok());
+        let text = folder.and_then(|folder| read_bytes(&folder.join(NAME)).ok());
         let files = text.and_then(|text| serde_json::from_slice(&text).ok());
         KnownFiles {
             folder: folder.map(Path::to_owned),

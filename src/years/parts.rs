@@ -2,7 +2,6 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
-use std::io::ErrorKind;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 
@@ -12,7 +11,7 @@ use super::cells::{Cell, CellCounts, Count};
 use super::job::Job;
 use super::release::Release;
 use crate::error::{Error, Fault, Result};
-use crate::files::UnfinishedFile;
+use crate::files::{UnfinishedFile, read_text};
 
 /// What came of a run of units.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -161,11 +160,11 @@ pub fn write(folder: &Path, k: usize, n: usize, part: &Part) -> Result<()> {
 /// When it cannot be read, is damaged, or belongs to other work.
 pub fn done(job: &Job, folder: &Path, k: usize, n: usize) -> Result<Option<Part>> {
     let path = path_of(folder, k, n);
-    let text = match fs::read_to_string(&path) {
-        Ok(text) => text,
-        Err(cause) if cause.kind() == ErrorKind::NotFound => return Ok(None),
-        Err(cause) => return Err(Error::file(&path, "read", cause)),
-    };
+    let there = path.try_exists();
+    if !there.map_err(|cause| Error::file(&path, "read", cause))? {
+        return Ok(None);
+    }
+    let text = read_text(&path, "a part, as --shard writes it")?;
     let name = path.display().to_string();
     let part = Part::parse(&name, &text)?;
     if part.digest != job.digest {

@@ -40,9 +40,8 @@ pub(super) fn collect(
     region: &Region,
 ) -> Result<Collected> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-    let outermost: Outermost = serde_json::from_slice(bytes).map_err(|wrong| {
-        Fault::new(name, wrong.to_string(), "a complete GeoJSON object").at_line(wrong.line())
-    })?;
+    let outermost: Outermost = serde_json::from_slice(bytes)
+        .map_err(|wrong| Fault::of_json(name, &wrong, "a complete GeoJSON object"))?;
     let to_degrees = reference(name, outermost.crs.as_ref())?;
     let mut collector = Collector::new(name, wanted, region, to_degrees);
     if outermost.r#type == "FeatureCollection" {

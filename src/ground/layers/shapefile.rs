@@ -1,6 +1,5 @@
 //! Shapefiles, with the attributes of their .dbf and the projection of their .prj.
 
-use std::fs::File;
 use std::io::{BufReader, Read, Seek, SeekFrom};
 use std::path::Path;
 
@@ -13,7 +12,7 @@ use shapefile::{Shape as Record, ShapeReader};
 use super::LayerRequest;
 use super::collect::{Attributes, Collected, Collector, Shape};
 use crate::error::{Error, Fault, Result};
-use crate::files::open_regular;
+use crate::files::{open_regular, read_text};
 use crate::ground::projection::{Reference, ToDegrees};
 use crate::ground::region::Region;
 
@@ -23,7 +22,7 @@ pub(super) fn read(
     wanted: &LayerRequest,
     region: &Region,
 ) -> Result<Collected> {
-    let to_degrees = match std::fs::read_to_string(path.with_extension("prj")) {
+    let to_degrees = match read_text(&path.with_extension("prj"), "a projection") {
         Ok(wkt) => ToDegrees::new(name, &Reference::Wkt(wkt))?,
         // Without a .prj the collector sees when they are no degrees.
         Err(_) => ToDegrees::same(),
@@ -38,7 +37,7 @@ pub(super) fn read(
     }
     file.rewind().map_err(refused)?;
     let mut shapes = ShapeReader::new(BufReader::new(file)).map_err(|e| wrong(e.to_string()))?;
-    let mut table = match File::open(path.with_extension("dbf")) {
+    let mut table = match open_regular(&path.with_extension("dbf"), "a table") {
         Ok(file) => {
             Some(dbase::Reader::new(BufReader::new(file)).map_err(|e| wrong(e.to_string()))?)
         }

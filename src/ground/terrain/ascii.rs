@@ -10,7 +10,7 @@ use std::path::Path;
 
 use super::raster::{Heights, Part, Raster};
 use crate::error::{Error, Fault, Result};
-use crate::files::open_regular;
+use crate::files::{open_regular, read_text};
 use crate::geodesy::lattice::{Axis, Lattice, Plane};
 use crate::ground::region::Region;
 use crate::numeric::{nearest_whole, single};
@@ -35,7 +35,7 @@ struct Heading {
 }
 
 pub(super) fn read(path: &Path, name: &str, region: &Region, most: usize) -> Result<Raster> {
-    if let Ok(text) = std::fs::read_to_string(path.with_extension("prj"))
+    if let Ok(text) = read_text(&path.with_extension("prj"), "a projection")
         && !text.trim_start().starts_with("GEOGCS")
     {
         let found = "a .prj file beside it that names a projection";

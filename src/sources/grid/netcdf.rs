@@ -242,7 +242,8 @@ fn add(
     }
     let steps = steps(&dimensions);
     let asked = asked(&dimensions, &steps, catalogue.hours);
-    let count = asked.iter().map(Vec::len).product::<usize>();
+    let counts = asked.iter().map(Vec::len);
+    let count = counts.fold(1, usize::saturating_mul);
     if catalogue.slabs.len().saturating_add(count) > MOST_SLABS {
         let fault = Fault::new(name, format!("{count} levels and times"), MANY);
         return Err(No::Fault(fault.of_key(variable.name()).into()));

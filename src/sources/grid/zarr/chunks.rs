@@ -323,6 +323,7 @@ impl Chunked {
     fn check(&self, place: &[u64]) -> Result<()> {
         let bytes = self.array.data_type().fixed_size().unwrap_or(8);
         // Twice as much, for what packing may add.
+        // Bounded when the array was opened.
         let most = 2 * bytes * self.piece.iter().product::<usize>() + (64 << 10);
         let packed = match self.in_shard {
             None => self.file_size(place)?,
