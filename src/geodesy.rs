@@ -346,8 +346,7 @@ impl LocalFrame {
         let (from, to) = (self.center, place);
         let (away_m, azimuth_deg, _, _): (f64, f64, f64, f64) =
             Earth::wgs84().inverse(from.lat_deg, from.lon_deg, to.lat_deg, to.lon_deg);
-        // Not-a-number is no place either.
-        if !(away_m < HALF_WAY_ROUND_M) {
+        if away_m.is_nan() || away_m >= HALF_WAY_ROUND_M {
             return Err(self.outside(format!("{place:?}")));
         }
         let (east, north) = azimuth_deg.to_radians().sin_cos();
@@ -361,7 +360,7 @@ impl LocalFrame {
     /// When the point is farther away than the other side of the earth.
     pub fn to_position(&self, [east_m, north_m]: [f64; 2]) -> Result<Position> {
         let away_m = east_m.hypot(north_m);
-        if !(away_m < HALF_WAY_ROUND_M) {
+        if away_m.is_nan() || away_m >= HALF_WAY_ROUND_M {
             return Err(self.outside(format!("{east_m} m, {north_m} m")));
         }
         let azimuth_deg = east_m.atan2(north_m).to_degrees();

@@ -546,7 +546,16 @@ fn week(folder: &Path) -> Vec<String> {
     std::fs::write(folder.join("plan.toml"), CALM).unwrap();
     let [plan, winds] =
         ["plan.toml", "june.nc"].map(|name| folder.join(name).display().to_string());
-    let words = ["--wind", &winds, "--draws", "20", "--hours", "09:00-09:00", "--every", "1h"];
+    let words = [
+        "--wind",
+        &winds,
+        "--draws",
+        "20",
+        "--hours",
+        "09:00-09:00",
+        "--every",
+        "1h",
+    ];
     std::iter::once(plan)
         .chain(words.map(str::to_owned))
         .collect()
