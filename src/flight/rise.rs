@@ -267,6 +267,7 @@ impl RiseTable {
 const BESIDE: usize = 16;
 
 /// Free lift and diameter in the middle of each layer and diameter at each boundary, of up to `N` climbs.
+#[allow(clippy::needless_range_loop, reason = "a row of each of four arrays")]
 fn rows<const N: usize>(climbers: &[Climber], through: &ClimbAir, layers: usize) -> [Rows; 3] {
     let [last, ..] = climbers else {
         return [layers, layers, layers + 1].map(|length| Rows::new(0, length));

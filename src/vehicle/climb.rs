@@ -351,6 +351,10 @@ impl<const N: usize> Stacks<N> {
 
     /// The solution x = ln Re of 2 x + ln Cd(x) = `ln_drive` from a guess, by Halley's method; the
     /// slope of the curve keeps the equation monotonic. Where it is found, it stays.
+    #[allow(
+        clippy::needless_range_loop,
+        reason = "several arrays side by side, which the compiler takes several numbers of at once"
+    )]
     fn balance(&self, ln_drive: Each<N>, guess: Each<N>) -> Balance<N> {
         let (mut x, mut last) = (guess, [f64::INFINITY; N]);
         let (mut cd, mut slope, mut bend) = ([0.0; N], [0.0; N], [0.0; N]);
