@@ -6,6 +6,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
 #[path = "common/program.rs"]
+#[allow(dead_code, reason = "a part of it is used here")]
 mod program;
 
 use std::fs::File;
