@@ -253,7 +253,7 @@ fn a_plan_with_a_file_for_each_member() {
     for wanted in [
         "7 members",
         "member 5: no height or wind at 700 hPa",
-        "wind error of 7 members: what they differ by",
+        "wind error of 7 members: how they differ",
     ] {
         assert!(words.contains(wanted), "no \"{wanted}\" in {text}");
     }

@@ -114,7 +114,7 @@ fn what_would_make_the_zone_smaller_is_said_with_its_number() {
         table.contains("a forecast for the place and hour"),
         "{table}"
     );
-    let number = format!("would bring that to about {:.1} km", new_m / 1e3);
+    let number = format!("would reduce that to about {:.1} km", new_m / 1e3);
     assert!(table.contains(&number), "{number}: {table}");
     assert!(drift_km(&wind) > 1.5 * new_m / 1e3);
     let parts = wind["error_parts"].as_array().unwrap();
