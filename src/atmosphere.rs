@@ -164,6 +164,8 @@ pub fn standard(height: Geopotential) -> Air {
 /// Tv = T / (1 - 0.378 e / p), with e the vapour pressure (ideal gas mixture; 0.378 is one minus
 /// the ratio of the molar masses of water and dry air).
 pub fn virtual_temperature_k(t_k: f64, p_pa: f64, e_pa: f64) -> f64 {
+    // More vapour than half the pressure is a fault of the input, at which this must not turn
+    // negative.
     t_k / (1.0 - 0.378 * (e_pa / p_pa).clamp(0.0, 0.5))
 }
 
@@ -172,6 +174,7 @@ pub fn virtual_temperature_k(t_k: f64, p_pa: f64, e_pa: f64) -> f64 {
 /// es = 611.2 exp(17.62 t / (243.12 + t)), t in degrees Celsius (Magnus form of WMO-No. 8,
 /// Annex 4.B; from memory).
 pub fn saturation_vapour_pressure_pa(t_k: f64) -> f64 {
+    // Well away from the pole of the formula at -243 degrees.
     let t = (t_k - crate::units::ZERO_CELSIUS_K).max(-100.0);
     611.2 * (17.62 * t / (243.12 + t)).exp()
 }

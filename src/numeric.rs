@@ -79,6 +79,8 @@ pub fn bracket<T>(items: &[T], key: impl Fn(&T) -> f64, x: f64) -> (usize, f64) 
     match (above.checked_sub(1), items.get(above)) {
         (Some(below), Some(next)) => {
             let from = key(&items[below]);
+            // The next one lies above x, the one below does not: they differ, also where keys
+            // repeat.
             (below, (x - from) / (key(next) - from))
         }
         (Some(last), None) => (last, 0.0),

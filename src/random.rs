@@ -11,7 +11,10 @@ impl SplitMix {
     /// The stream of draw `index` under `seed`.
     pub fn stream(seed: u64, index: u64) -> SplitMix {
         let mut mixed = SplitMix(seed);
+        // The seed is mixed before the index comes in: streams of neighbouring seeds do not
+        // overlap.
         let salt = mixed.next_u64();
+        // Multiplied by an odd number no two indexes become the same.
         let mut stream = SplitMix(salt ^ index.wrapping_mul(0xD1B5_4A32_D192_ED03));
         stream.next_u64();
         stream
@@ -78,6 +81,7 @@ pub fn normal_quantile(p: f64) -> f64 {
         let r = q * q;
         return horner(&A, r) * q / (horner(&B, r) * r + 1.0);
     }
+    // Shares of 0 and 1 would be infinitely far out.
     let tail = p.min(1.0 - p).max(f64::MIN_POSITIVE);
     let q = (-2.0 * tail.ln()).sqrt();
     let x = horner(&C, q) / (horner(&D, q) * q + 1.0);
@@ -109,6 +113,7 @@ impl NormalTable {
             0 | LEVELS => 0.0,
             _ => (-0.5 * normal_quantile(i as f64 / LEVELS as f64).powi(2)).exp(),
         };
+        // The mean of a normal over a cell goes with the difference of its density at the ends.
         let means: Vec<f64> = (0..LEVELS).map(|i| density(i) - density(i + 1)).collect();
         let square = means.iter().map(|m| m * m).sum::<f64>() / LEVELS as f64;
         let scale = 1.0 / square.sqrt();
@@ -120,6 +125,7 @@ impl NormalTable {
     /// The next four numbers of a stream.
     #[inline]
     pub fn next_four(&self, stream: &mut SplitMix) -> [f64; 4] {
+        // One call for four: of each sixteen bits eleven are used.
         let bits = stream.next_u64();
         [0, 16, 32, 48].map(|shift| f64::from(self.values[(bits >> shift & LEVEL_BITS) as usize]))
     }

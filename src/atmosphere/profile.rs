@@ -60,6 +60,8 @@ impl AirProfile {
         let nodes = node_altitudes()
             .map(|z| {
                 node(if z < first.altitude_m {
+                    // Down to the ground there is little left, so the day's warmth goes on without
+                    // fading.
                     beyond(first, z, f64::INFINITY)
                 } else if z > last.altitude_m {
                     beyond(last, z, FADE_M)
@@ -81,6 +83,7 @@ impl AirProfile {
             |i: usize| std::array::from_fn(|k| parts.iter().map(|(w, p)| w * p.nodes[i][k]).sum());
         let measured_m = parts
             .iter()
+            // Measured where all are: the narrowest range, and none where one has none.
             .map(|(_, p)| p.measured_m)
             .reduce(|a, b| Some((a?.0.max(b?.0), a?.1.min(b?.1))))
             .flatten();
@@ -135,12 +138,14 @@ const SMOOTHED_OVER: usize = 2;
 /// The nodes with their temperatures as running means, and densities to match.
 fn smoothed(nodes: Vec<[f64; 3]>) -> Vec<[f64; 3]> {
     let mean = |i: usize| {
+        // Fewer on both sides at the ends: a mean of one side only would shift the temperature.
         let over = SMOOTHED_OVER.min(i).min(nodes.len() - 1 - i);
         let part = &nodes[i - over..=i + over];
         part.iter().map(|n| n[0]).sum::<f64>() / part.len() as f64
     };
     let node = |(i, &[t, ln_p, ln_rho]): (usize, &[f64; 3])| {
         let smooth = mean(i);
+        // The pressure is kept, so the density goes with 1 / T.
         [smooth, ln_p, ln_rho + (t / smooth).ln()]
     };
     nodes.iter().enumerate().map(node).collect()

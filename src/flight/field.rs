@@ -46,10 +46,14 @@ impl LayerField {
         layers: &Layers,
         compass: &Compass,
     ) -> LayerField {
+        // One layer more than there are: at the top the slope of the wind is felt in the layer
+        // above it.
         let legs_a_column = legs_for(layers.count + 1);
         let cut = |index: usize| -> Vec<Leg> {
             let (profile, place) = column(index);
             let boundaries = (0..=legs_a_column * FIELD_LEG_LAYERS).map(|k| layers.altitude_m(k));
+            // In the compass's directions already here: a flight adds up columns without turning
+            // each of them.
             let mut means = profile.means(boundaries).map(|wind| {
                 compass
                     .components(place, [wind.east_m_s, wind.north_m_s])
@@ -104,6 +108,7 @@ impl LayerField {
         let size = self.columns_a_member * self.legs_a_column;
         let members = self.legs.len() / size.max(1);
         let mean_of = |at: usize| -> Leg {
+            // In double precision: of many members the single one would lose digits in the sum.
             let mut sum = [[0.0f64; 2]; FIELD_LEG_LAYERS];
             for member in 0..members {
                 for (s, w) in sum.iter_mut().zip(&self.legs[member * size + at]) {
@@ -182,6 +187,8 @@ impl LayerField {
         leg: usize,
         felt: &[f32; FIELD_LEG_LAYERS],
     ) -> [f64; 2] {
+        // The whole leg's winds before its drift: each column is read once, four layers side by
+        // side.
         let first = member * self.columns_a_member;
         let mut wind = [[0.0f32; 2]; FIELD_LEG_LAYERS];
         for (column, weight) in weights.terms() {

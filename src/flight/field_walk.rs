@@ -78,12 +78,15 @@ impl<'a> FieldWalk<'a> {
                 }
             }
         }
+        // A last part without any time was not passed, so the altitude may still be the one below.
         self.moment.altitude_m = summit.altitude_m;
         let burst = self.moment;
         tell(burst);
         self.wind_error = self.wind_error_down;
         let bottom_m = |layer: usize| self.model.layers.altitude_m(layer);
         for leg in (0..scratch.down.felt.len()).rev() {
+            // Where ground may be met, the leg is cut into single layers, as its end may be far
+            // from there.
             let size = match self.floor.is_near(bottom_m(leg * FIELD_LEG_LAYERS)) {
                 true => 1,
                 false => size,
@@ -128,6 +131,7 @@ impl<'a> FieldWalk<'a> {
         };
         let bottom = part.leg * FIELD_LEG_LAYERS;
         let (first, end) = (bottom + part.first, bottom + part.end);
+        // Layers above the summit take no time: what is felt there is only the slope of the wind.
         let whole = first.min(summit.layer)..end.min(summit.layer);
         let mut errors = self.wind_error.iter().skip(whole.start);
         for &seconds in &passage.seconds[whole] {
@@ -136,6 +140,7 @@ impl<'a> FieldWalk<'a> {
         if (first..end).contains(&summit.layer) {
             feel(passage.last_part_s(summit.share), errors.next());
         }
+        // Legs wholly behind the flight have no middle to look for; that saves asking the field.
         if felt == [0.0; FIELD_LEG_LAYERS] && time_s == 0.0 {
             return Ok(false);
         }

@@ -23,6 +23,8 @@ impl<'a> Floor<'a> {
         let highest_m = terrain.and_then(Terrain::highest_m);
         Floor {
             terrain: terrain.filter(|_| highest_m.is_some()),
+            // Terrain may have holes, where flights come down at the release's altitude: up to
+            // there it is looked.
             highest_m: highest_m.map_or(release_m, |m| m.max(release_m)),
             release_m,
         }

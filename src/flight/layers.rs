@@ -23,6 +23,7 @@ pub const STATED_THICKNESS_M: f64 = 500.0;
 impl Layers {
     /// Layers from `base_m` to at least `top_m`.
     pub fn covering(base_m: f64, top_m: f64, thickness_m: f64) -> Layers {
+        // At least one, as an altitude is always located in some layer.
         let count = ((top_m - base_m) / thickness_m).ceil().max(1.0) as usize;
         Layers {
             base_m,

@@ -324,6 +324,7 @@ impl FlightModel {
         let up = &mut scratch.up.seconds;
         let altitude_m = self.layers.altitude_m(from.layer);
         if !from.rising {
+            // No way up is left, but a passage has seconds up to the layer of its summit.
             up.clear();
             up.resize(from.layer + 1, 0.0);
             return Ok(Summit {
@@ -340,13 +341,16 @@ impl FlightModel {
             v.burst_higher_m,
             up,
         )?;
+        // Before the layers below are put in front: slowness counts from the release.
         for (seconds, slower) in up.iter_mut().zip(slowness) {
             *seconds *= slower;
         }
+        // The rise begins at the release; below it only the fall goes on, to lower ground.
         up.splice(0..0, std::iter::repeat_n(0.0, below));
         if from.layer > below && burst_m <= altitude_m {
             return Err(Miss::BurstsOnGround);
         }
+        // What lies behind takes no time any more, but keeps its place: layers are found by number.
         let passed = from.layer.min(up.len());
         up[..passed].fill(0.0);
         let (layer, share) = self.layers.locate(burst_m);
@@ -359,6 +363,7 @@ impl FlightModel {
 
     pub(super) fn fall_seconds(&self, v: &Variation, summit: &Summit, out: &mut Vec<f64>) {
         let count = summit.layer + 1;
+        // In time, not in speed: a layer's seconds are what is tabulated.
         out.clear();
         let slower = 1.0 / v.fall_speed;
         let planned = self.fall.seconds[..count].iter();
@@ -376,6 +381,8 @@ impl FlightModel {
             let at = change.from_share * (summit.layer as f64 + summit.share);
             let layer = at as usize;
             let in_it = at - layer as f64;
+            // Drag area counts from the change down as planned, so it is the layers above that
+            // differ.
             let slower = 1.0 / change.speed_above;
             out[layer] *= in_it + (1.0 - in_it) * slower;
             out[layer + 1..].iter_mut().for_each(|s| *s *= slower);

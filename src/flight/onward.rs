@@ -41,12 +41,15 @@ impl FlightModel {
         mut tell: impl FnMut(Moment),
     ) -> Result<Flown, Miss> {
         let layers = &self.layers;
+        // A burst that has been learnt may lie above the air that is cut into layers.
         let burst_m = course.burst_m.min(layers.top_m() - BELOW_TOP_M);
         let (here, share) = layers.locate(from.altitude_m);
         let (summit_layer, summit_share) = layers.locate(burst_m);
         if burst_m <= from.altitude_m {
             return self.fall_on(from, from, course, scratch, &mut tell);
         }
+        // Burst and flight within one layer: there is no whole layer to walk through before it
+        // turns.
         if summit_layer == here {
             let seconds = (summit_share - share) * course.up_s[here];
             let burst = self.pass_part(from, here, seconds, course, true, burst_m)?;
@@ -95,9 +98,11 @@ impl FlightModel {
         let layers = &self.layers;
         let (here, share) = layers.locate(from.altitude_m);
         let seconds = share * course.down_s[here];
+        // Rounding may put an altitude on a boundary a little below it; a fall must not end higher.
         let boundary_m = layers.altitude_m(here).min(from.altitude_m);
         tell(from);
         let start = self.pass_part(from, here, seconds, course, false, boundary_m)?;
+        // The ground may be met within this first part of a layer, which the walk does not look at.
         let release_m = layers.altitude_m(self.release_layer);
         if let Some(landing) = Floor::new(self.ground.as_deref(), release_m).met(from, start) {
             tell(landing);
@@ -137,6 +142,7 @@ impl FlightModel {
         let middle_m = 0.5 * (from.altitude_m + arrive_m);
         let first = wind(from.place, from.time_s)?;
         let place = match &self.winds {
+            // One column has the same wind all along, so the middle would say nothing new.
             FlightWinds::Column(_) => {
                 drift(from.place, &self.compass, first[0], first[1], middle_m)
             }
@@ -176,8 +182,12 @@ impl FlightModel {
         for (seconds, slower) in up.iter_mut().zip(slowness) {
             *seconds *= slower;
         }
+        // A fix may lie below the release, where no rise is tabulated: the lowest layer's time
+        // holds there.
         let first = up.first().copied().unwrap_or(0.0);
         up.splice(0..0, std::iter::repeat_n(first, below));
+        // The fall is asked for from the top down, but a canopy changes at a share of the burst's
+        // height.
         let unchanged = Variation {
             canopy_change: None,
             ..*v
@@ -217,6 +227,7 @@ impl FlightModel {
             FlightWinds::Column(winds) => Ok(winds.mean[layer]),
             FlightWinds::Field(field) => {
                 let weights = field.weights_at(place, time_s, self.layers.middle_m(layer))?;
+                // One second in this layer and none in the others: the drift is then the wind.
                 let mut felt = [0.0f32; FIELD_LEG_LAYERS];
                 felt[layer % FIELD_LEG_LAYERS] = 1.0;
                 Ok(field.drift(&weights, member, layer / FIELD_LEG_LAYERS, &felt))

@@ -50,6 +50,7 @@ impl Passage {
         let last = summit.layer;
         self.felt.clear();
         self.felt
+            // One layer above the summit's own is felt too, for the slope.
             .resize(legs_for(last + 2), [0.0; FIELD_LEG_LAYERS]);
         let part_s = self.last_part_s(summit.share);
         for k in first..=last {
@@ -59,6 +60,8 @@ impl Passage {
                 (part_s, 0.5 * (summit.share - 1.0) * part_s)
             };
             self.feel(k, seconds);
+            // There is none below the first layer of the way, so the slope is taken to the one
+            // above.
             if k == first {
                 self.feel(k, -lean);
                 self.feel(k + 1, lean);

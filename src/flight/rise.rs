@@ -81,6 +81,8 @@ impl Axis {
             return (0, [1.0, 0.0, 0.0]);
         }
         let at = ((x - self.low) / self.step).clamp(0.0, (self.count - 1) as f64);
+        // The stencil stays within the axis: at its ends the nearest three values are used from one
+        // side.
         let middle = (at.round() as usize).clamp(1, self.count - 2);
         let t = at - middle as f64;
         (
@@ -162,6 +164,8 @@ impl RisePlan {
     /// The stack with another neck lift, drag and drag transition.
     pub fn varied(&self, lift: f64, drag: f64, ln_re0: f64) -> Climber {
         let mut climber = self.climber;
+        // What is weighed at the neck is uncertain, the balloon's own mass is not; gas goes with
+        // gross lift.
         let neck = self.gross_lift_kg - self.balloon_kg;
         climber.fill.amount_mol *= (lift * neck + self.balloon_kg) / self.gross_lift_kg;
         climber.drag_factor *= drag;
@@ -185,6 +189,8 @@ impl RiseTable {
             .collect();
         let climbs: Vec<[Rows; 3]> = climbers
             .par_chunks(BESIDE)
+            // Where nothing varies there is one climb, as in every step of sizing a fill: no need
+            // of sixteen.
             .map(|climbers| match climbers.len() {
                 1 => rows::<1>(climbers, &through, layers.count),
                 _ => rows::<BESIDE>(climbers, &through, layers.count),
@@ -232,6 +238,7 @@ impl RiseTable {
                 out.push(air.thickness_by_nu * f64::from(m) / reynolds);
             }
         }
+        // Seen after the loop, so that within it nothing but the lift's sign breaks off.
         if out.iter().any(|&s| s > self.floating_s) {
             return Err(Miss::Stalls);
         }
@@ -251,6 +258,8 @@ impl RiseTable {
             for (b, wb) in wj.into_iter().enumerate() {
                 for (c, wc) in wl.into_iter().enumerate() {
                     let weight = wa * wb * wc;
+                    // On an axis of one value two of the three weights are 0, and there are no
+                    // nodes to them.
                     if weight != 0.0 {
                         let node = ((i + a) * self.drag.count + j + b) * self.ln_re0.count + l + c;
                         stencil.nodes[stencil.count] = (node, weight);
@@ -272,6 +281,7 @@ fn rows<const N: usize>(climbers: &[Climber], through: &ClimbAir, layers: usize)
     let [last, ..] = climbers else {
         return [layers, layers, layers + 1].map(|length| Rows::new(0, length));
     };
+    // Chunks that are not full are filled up with copies, whose results are not kept.
     let all = std::array::from_fn(|i| *climbers.get(i).unwrap_or(last));
     let mut rows = [layers, layers, layers + 1].map(|length| Rows::new(climbers.len(), length));
     let [free_lift, diameter, boundary_diameter] = &mut rows;
@@ -459,6 +469,8 @@ impl Rise {
             } => {
                 let burst = within(layers, burst_altitude_m + burst_higher_m)?;
                 let passed = layers.locate(burst).0 + 1;
+                // At a given lift the rate goes with 1 / sqrt(Cd); what varies as lift multiplies
+                // the rate itself.
                 let slower = v.drag.sqrt() / v.lift;
                 seconds.extend(planned[..passed].iter().map(|s| s * slower));
                 Ok(burst)
@@ -474,6 +486,7 @@ impl Rise {
                         burst_altitude(table, &stencil, layers, diameter)? + burst_higher_m
                     }
                 };
+                // Once more: metres on the altitude may take a burst by diameter out of the layers.
                 let burst = within(layers, burst)?;
                 let last = layers.locate(burst).0;
                 table.seconds(v, &stencil, last + 1, seconds)?;
@@ -502,6 +515,8 @@ fn burst_altitude(
     diameter_m: f64,
 ) -> Result<f64, Miss> {
     let at = |k: usize| stencil.at(&table.boundary_diameter, k);
+    // A row of one node can be searched as it is; the interpolated one is only a few boundaries
+    // off.
     let (near, _) = stencil.nodes()[stencil.count / 2];
     let near = &table.boundary_diameter.row(near)[..=layers.count];
     let mut high = near.partition_point(|&d| f64::from(d) < diameter_m);
@@ -518,6 +533,7 @@ fn burst_altitude(
         return Err(Miss::NoBurst);
     }
     let low = high - 1;
+    // The table has the middles too: half a layer is closer to a straight line in ln D.
     let middle = stencil.at(&table.diameter, low);
     let (half, below, above) = if middle < diameter_m {
         (0.5, middle, at(high))

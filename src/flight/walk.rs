@@ -52,6 +52,7 @@ impl Walk<'_> {
         while end > 0 && down.is_none() {
             tell(self.moment);
             let first = end.saturating_sub(leg);
+            // Where ground may be met, whole legs are too long to find where: one layer at a time.
             let first = match self.floor.is_near(self.layers.altitude_m(first)) {
                 true => end - 1,
                 false => first,
@@ -81,6 +82,7 @@ impl Walk<'_> {
             east += w[0] * s;
             north += w[1] * s;
         }
+        // The planned flight has no error: nothing is looped over.
         if !self.wind_error.is_empty() {
             for (e, s) in self.wind_error[layers].iter().zip(seconds) {
                 east += e[0] * s;
@@ -93,6 +95,8 @@ impl Walk<'_> {
     /// Through the lowest `share` of the last layer of a passage.
     fn through_lower_part(&mut self, summit: &Summit, passage: &Passage, arrive_m: f64) {
         let time = passage.last_part_s(summit.share);
+        // Parts are tabulated by the seconds of the whole layer, of which only those of the part
+        // are known.
         let whole = if summit.share > 0.0 {
             time / summit.share
         } else {

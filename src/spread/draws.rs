@@ -134,6 +134,7 @@ impl Sampler {
     /// Draw `index`.
     pub fn draw(&self, index: u64) -> Draw {
         let s = &self.spread;
+        // Beyond its last point the sequence would repeat itself.
         let scramble = SplitMix::stream(self.seed, index / BLOCK).next_u64() as u32;
         let set = |k| sample_4d((index % BLOCK) as u32, k, scramble).map(uniform);
         let mut stream = SplitMix::stream(self.seed, index);
@@ -146,6 +147,8 @@ impl Sampler {
         Draw {
             variation: Variation {
                 rise: RiseVariation {
+                    // Four standard deviations of a wide spread may go below 0, where nothing
+                    // flies.
                     lift: (1.0 + s.lift * lift).max(0.05),
                     drag: (1.0 + s.drag * drag).max(0.05),
                     ln_re0: s.ln_re0 * ln_re0,
@@ -157,6 +160,7 @@ impl Sampler {
                 canopy_change: s.canopy_change(change, &mut stream),
                 // Half of a normal: never early.
                 delay_s: s.release_delay_s * deviate(0.5 + 0.5 * delay),
+                // From a dimension of its own: the members share the draws evenly.
                 member: ((member * members as f64) as usize).min(members - 1),
             },
             bursts_early: matches!(burst, BurstDraw::Early(_)),
@@ -182,6 +186,8 @@ impl Spread {
     /// likely, and so are a larger and a smaller drag area.
     fn canopy_change(&self, rank: f64, stream: &mut SplitMix) -> Option<CanopyChange> {
         let mut next = || (stream.next_u64() >> 11) as f64 / (1u64 << 53) as f64;
+        // Drawn for every flight, so that the rest of its stream does not depend on the share of
+        // changes.
         let (height, side) = (next(), next());
         let larger = if side < 0.5 {
             1.0 / CANOPY_CHANGE_AREA

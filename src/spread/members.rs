@@ -39,6 +39,8 @@ impl MemberSpread {
             let n = g.count as f64;
             let away = [0, 1].map(|i| g.mean_m[i] - mean[i]);
             between += n * (away[0] * away[0] + away[1] * away[1]);
+            // Back from the unbiased covariance to the sum of squares, so that the two parts add
+            // up.
             within += (n - 1.0) * (g.covariance_m2[0][0] + g.covariance_m2[1][1]);
         }
         Some(MemberSpread {

@@ -108,6 +108,7 @@ fn run_from(
         wind: wind_error,
         rate: rate_error.as_ref(),
     };
+    // In `usize`, as rayon keeps order and length of no range of `u64`.
     let outcomes: Vec<Outcome> = (0..draws as usize)
         .into_par_iter()
         .with_min_len(AT_ONCE)
@@ -197,6 +198,7 @@ impl Bench {
         low_m: Option<f64>,
         index: u64,
     ) -> Outcome {
+        // Rates before winds, from one stream: their order is part of what a seed means.
         let mut draw = sampler.draw(index);
         if let Some(process) = errors.rate {
             process.draw(&mut draw.stream, &mut self.slowness);

@@ -73,6 +73,8 @@ impl DragCurve {
         for _ in 0..30 {
             let slope;
             (cd, slope) = self.at_ln(x);
+            // Short steps: on the bend of the transition a whole one may leap to the other side and
+            // back.
             let step = ((2.0 * x + cd.ln() - ln_drive) / (2.0 + slope).max(0.4)).clamp(-0.5, 0.5);
             x -= step;
             // What is left is of the order of the square.
@@ -129,12 +131,14 @@ impl DragBalance {
             ln_re0: 0.0,
             ..curve
         };
+        // At Re0 = 1 the drive is Re^2 Cd; bits of a positive number rise with it, so cells do too.
         let cell = |x: f64| ((2.0 * x).exp() * curve.at_ln(x).0).to_bits() >> INNER_BITS;
         let (first, last) = (cell(-BALANCE_REACH), cell(BALANCE_REACH) + 1);
         let mut x = -BALANCE_REACH;
         let ratios = (first..=last)
             .map(|cell| {
                 let drive = f64::from_bits(cell << INNER_BITS);
+                // The balance of the cell below is a close guess for the next one.
                 (x, _) = curve.solve_ln_re(drive.ln(), x);
                 x.exp()
             })
@@ -149,6 +153,7 @@ impl DragBalance {
     /// Re / Re0 at Cd Re^2 / Re0^2, which must be above zero.
     pub fn reynolds_ratio(&self, drive: f64) -> f64 {
         let bits = drive.to_bits();
+        // Below the table the difference wraps round, to a cell that is not there either.
         let cell = (bits >> INNER_BITS).wrapping_sub(self.first) as usize;
         match (self.ratios.get(cell), self.ratios.get(cell.wrapping_add(1))) {
             (Some(a), Some(b)) => {
@@ -158,6 +163,8 @@ impl DragBalance {
             }
             _ => {
                 let ln_drive = drive.ln();
+                // As if the drag coefficient were 1, which is within the curve's own order of
+                // magnitude.
                 self.curve.solve_ln_re(ln_drive, 0.5 * ln_drive).0.exp()
             }
         }

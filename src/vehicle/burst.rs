@@ -87,6 +87,7 @@ pub enum BurstDraw {
 /// from the earliest, where `early_share` of them burst early.
 pub fn burst_draw(p: f64, early_share: f64) -> BurstDraw {
     if p < early_share {
+        // The rank among the early ones says how early, so one number decides both.
         let [low, high] = EARLY_BURST_DIAMETER;
         return BurstDraw::Early(low + (high - low) * p / early_share);
     }

@@ -96,6 +96,7 @@ impl Climber {
             }
         });
         let below_and_above = climb.states.windows(2).zip(&climb.middles);
+        // Only where the stack rises at all three: Simpson's rule takes no infinite slowness.
         let rates = below_and_above.map(|(s, middle)| [s[0], *middle, s[1]].map(|s| s.rate_m_s));
         let seconds = rates.map(|rates| match rates.iter().all(|&w| w > FLOATING_M_S) {
             true => layers.thickness_m / 6.0 * (1.0 / rates[0] + 4.0 / rates[1] + 1.0 / rates[2]),
@@ -124,8 +125,11 @@ pub fn climb_beside<const N: usize>(
     let stacks = Stacks::of(climbers);
     let mut here = stacks.points(&halves[0], [halves[0].temperature_k; N], None);
     tell(0, &here);
+    // Two half steps share their air: boundary, middle and boundary overlap from layer to layer.
     for (k, air) in halves.windows(3).enumerate().step_by(2) {
         let [below, in_middle, above] = [&air[0], &air[1], &air[2]];
+        // First to the middle with the slopes at the boundary, then all the way with those of the
+        // middle.
         let to_middle = (below, in_middle, below.ln_to_next);
         let half = stacks.gas_after(&here, 0.5 * dz, &here, to_middle);
         let middle = stacks.points(in_middle, half, Some(&here));
@@ -296,6 +300,7 @@ impl<const N: usize> Stacks<N> {
     /// With the gas at some temperatures; the balance is looked for from that `before`.
     fn points(&self, at: &AirPoint, tg: Each<N>, before: Option<&Points<N>>) -> Points<N> {
         let ln_tg = tg.map(f64::ln);
+        // By the logarithm, which the transfer inside needs as well.
         let wider: Each<N> = from_fn(|i| (ln_tg[i] / 3.0).exp());
         let d: Each<N> = from_fn(|i| self.width[i] * at.narrower * wider[i]);
         let lift: Each<N> = from_fn(|i| {
@@ -313,11 +318,13 @@ impl<const N: usize> Stacks<N> {
         });
         let ln_drive = drive.map(f64::ln);
         let guess = match before {
+            // From the step below the balance has moved little: one or two steps find it again.
             Some(before) => before.balance.carried_to(&ln_drive),
             None => from_fn(|i| (FIRST_GUESS_M_S * d[i] / at.nu_m2_s).ln()),
         };
         let balance = self.balance(ln_drive, guess);
         // Re^(1/5): heat goes by its third power.
+        // One exponential for the power 3/5 and for Re itself.
         let fifth: Each<N> = from_fn(|i| (0.2 * balance.ln_re[i]).exp());
         let reynolds: Each<N> = from_fn(|i| match lift[i] > 0.0 {
             true => fifth[i] * fifth[i] * fifth[i] * fifth[i] * fifth[i],
@@ -375,6 +382,8 @@ impl<const N: usize> Stacks<N> {
             for i in 0..N {
                 let (off, steep) = (2.0 * x[i] + ln_cd[i] - ln_drive[i], steep(slope[i]));
                 let step = within(off / (steep - 0.5 * off * bend[i] / steep));
+                // One that has arrived stays, however long its neighbours go on: each comes out as
+                // if alone.
                 let goes_on = last[i] > LAST_STEP;
                 x[i] -= if goes_on { step } else { 0.0 };
                 last[i] = if goes_on { step.abs() } else { 0.0 };
@@ -434,12 +443,14 @@ fn within(step: f64) -> f64 {
 /// Heat transfer between gas and air, W/(m2 K), with a difference `theta` (K) between them: what gets
 /// through from outside and, at 1 K between gas and film, from inside.
 fn transfer<const N: usize>(theta: &Each<N>, outside: &Each<N>, inside: &Each<N>) -> Each<N> {
+    // Without any difference Newton's step would be 0 / 0; so little makes no heat to speak of.
     let theta = theta.map(|theta| if theta > 0.05 { theta } else { 0.05 });
     let ln_theta = theta.map(f64::ln);
     // The cube root y of the part of the difference that stands inside the film: the film passes on
     // what it gets, y^3 (h1 y) = (theta - y^3) h_e. Newton's method from above, where the polynomial
     // h1 y^4 + h_e y^3 - theta h_e is convex.
     let mut y: Each<N> = from_fn(|i| (ln_theta[i] / 3.0).exp());
+    // As many steps for all, without a test: so they stay beside each other.
     for _ in 0..5 {
         y = from_fn(|i| {
             let (y, h1, he) = (y[i], inside[i], outside[i]);

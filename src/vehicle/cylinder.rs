@@ -54,6 +54,7 @@ impl Cylinders {
     pub fn of_contents(count: u32, contents_m3: f64, gas: Gas) -> Option<Cylinders> {
         let full = FULL_GAUGE_PA + CONTENTS_PRESSURE_PA;
         let density = |pa| density_mol_m3(gas, pa, CONTENTS_TEMPERATURE_K);
+        // Named by what comes out: at the pressure of the air some gas stays inside.
         let gives_mol_m3 = density(full)? - density(CONTENTS_PRESSURE_PA)?;
         Some(Cylinders {
             count,
@@ -119,6 +120,7 @@ pub fn empty(
             if open_mol <= 1e-9 * one_mol {
                 return Some(done);
             }
+            // One that is emptied but for rounding is empty, not begun.
             if open_mol < one_mol * (1.0 - 1e-9) {
                 done.share_of_next = open_mol / one_mol;
                 done.gauge_left_pa = kind.gauge_after(gas, air_pa, open_mol);

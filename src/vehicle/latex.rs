@@ -103,6 +103,8 @@ impl Series {
         let above = self
             .balloons
             .iter()
+            // Masses come from several units: what people call the same may differ in the last
+            // bits.
             .position(|b| b.0 >= mass_kg * (1.0 - 1e-9))?;
         let (mass, diameter) = self.balloons[above];
         let looked = |burst_diameter_m, how: &str| TableDiameter {
@@ -112,6 +114,7 @@ impl Series {
         if (mass / mass_kg - 1.0).abs() < 1e-9 {
             return Some(looked(diameter, "as in"));
         }
+        // Lighter than the lightest is not guessed: the series says nothing of it.
         let below = self.balloons[above.checked_sub(1)?];
         let share = (mass_kg / below.0).ln() / (mass / below.0).ln();
         let between = below.1 * (diameter / below.1).powf(share);
@@ -135,6 +138,7 @@ fn read(name: &str, text: &str) -> Result<Vec<Series>> {
             let read = parse(mass, Dimension::Mass)
                 .and_then(|kg| Ok((kg, parse(diameter, Dimension::Length)?)));
             match read {
+                // Wider than any latex balloon, so what lies outside has a wrong unit or a slip.
                 Ok((kg, m)) if (0.005..=20.0).contains(&kg) && (0.3..=30.0).contains(&m) => {
                     balloons.push((kg, m));
                 }

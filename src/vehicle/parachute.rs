@@ -26,5 +26,6 @@ pub fn drag_area_m2(nominal_diameter_m: f64, drag_coefficient: f64) -> f64 {
 ///
 /// T. W. Knacke, *Parachute Recovery Systems Design Manual*, NWC TP 6575 (1991), chapter 5.
 pub fn terminal_speed_m_s(mass_kg: f64, drag_area_m2: f64, density_kg_m3: f64) -> f64 {
+    // With g0 at every height: at 30 km gravity is 1 % less, which is half a percent of the speed.
     (2.0 * mass_kg * G0_M_S2 / (density_kg_m3 * drag_area_m2)).sqrt()
 }

@@ -146,6 +146,7 @@ impl Equation {
             match p.l {
                 0 => term * f64::from(p.d),
                 l => {
+                    // The derivative of the exponential brings in its power of delta.
                     let x = delta.powi(l);
                     term * (-x).exp() * (f64::from(p.d) - f64::from(l) * x)
                 }

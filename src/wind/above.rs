@@ -28,6 +28,7 @@ impl Above<'_> {
                 .map(|(c, w)| w * f64::from(values[[*c, level]]));
             values.sum()
         };
+        // At a level itself there may be none above to ask.
         match share {
             0.0 => at(level),
             share => (1.0 - share) * at(level) + share * at(level + 1),
@@ -66,6 +67,8 @@ impl Block {
             match found {
                 Some(found) => self.blend(column, found, top_pa),
                 None => {
+                    // Held winds would be a guess about other air: flights end here, and that is
+                    // told.
                     self.east_m_s.row_mut(column).fill(f32::NAN);
                     self.north_m_s.row_mut(column).fill(f32::NAN);
                 }
@@ -132,6 +135,7 @@ impl Block {
                     terms: theirs
                         .iter()
                         .flat_map(of_member)
+                        // A weight of 0 does not keep out a value that is not a number.
                         .filter(|t| t.1 > 0.0)
                         .collect(),
                 })
@@ -153,6 +157,7 @@ impl Block {
                 (&mut self.east_m_s, &above.block.east_m_s),
                 (&mut self.north_m_s, &above.block.north_m_s),
             ] {
+                // The upper forecast may have masked values within the overlap; ours stand there.
                 let other = above.mean(values, theirs, between);
                 if other.is_finite() {
                     ours[at] = ((1.0 - share) * f64::from(ours[at]) + share * other) as f32;

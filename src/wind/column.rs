@@ -85,6 +85,8 @@ impl WindProfile {
             let wind = [wind.east_m_s, wind.north_m_s];
             let integral = levels.last().map_or([0.0; 2], |below| {
                 let dz = altitude_m - below.altitude_m;
+                // Linear between levels, so the trapezoid is exact; a mean over any layer is then
+                // two look-ups.
                 std::array::from_fn(|i| below.integral[i] + 0.5 * dz * (below.wind[i] + wind[i]))
             });
             levels.push(WindLevel {
@@ -93,6 +95,7 @@ impl WindProfile {
                 integral,
             });
         }
+        // One calm level, so that every altitude finds a level.
         if levels.is_empty() {
             levels.push(WindLevel {
                 altitude_m: 0.0,

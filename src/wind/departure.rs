@@ -59,6 +59,7 @@ fn towards(latitude_deg: f64, full_at_deg: f64) -> f64 {
 /// more slowly: two fifths of the speed at the equator, all of it from 40 degrees on.
 pub fn away_m(latitude_deg: f64, age_s: f64, distance_m: f64) -> f64 {
     let moves_at_m_s = MOVES_AT_M_S * (0.4 + 0.6 * towards(latitude_deg, 40.0));
+    // Drift of the weather and distance are taken to have no direction in common: squares add.
     distance_m.hypot(moves_at_m_s * age_s.hypot(FLIGHT_S))
 }
 
@@ -66,6 +67,7 @@ pub fn away_m(latitude_deg: f64, age_s: f64, distance_m: f64) -> f64 {
 /// from 50 degrees on; within 40 degrees it varies less.
 fn kappa(latitude_deg: f64, altitude_m: f64) -> f64 {
     let end_m = 17_500.0 - 5_000.0 * towards(latitude_deg, 50.0).powi(2);
+    // Gradual, as the tropopause is not at the same height every day.
     let share = 1.0 / (1.0 + ((altitude_m - end_m) / 1_200.0).exp());
     let troposphere = TROPOSPHERE * (0.65 + 0.35 * towards(latitude_deg, 40.0));
     STRATOSPHERE + (troposphere - STRATOSPHERE) * share

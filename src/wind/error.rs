@@ -37,6 +37,7 @@ impl ErrorPart {
     /// A standard deviation (m/s) given by altitude (m), every 500 m as high as balloons fly.
     pub fn by_altitude(correlation_length_m: f64, sigma_m_s: impl Fn(f64) -> f64) -> ErrorPart {
         let row = |k: u16| {
+            // Close enough for what changes over kilometres, up to 45 km: above any latex balloon.
             let z = 500.0 * f64::from(k);
             (z, sigma_m_s(z))
         };
@@ -214,9 +215,11 @@ fn in_gaps(winds: &WindProfile, least_m: f64) -> Option<ErrorPart> {
             continue;
         }
         let at_1_km = at_1_km_m_s(speed_within(0.5 * (low_m_s + high_m_s), width_m));
+        // None at a gap of the least width, so that nothing jumps where one level more is missing.
         let grown = 1.0 - (least_m / width_m).powf(2.0 * ABOVE_TOP_EXPONENT);
         rows.extend(IN_GAP.map(|share| {
             let variance = grown * off_line(at_1_km, width_m, share);
+            // At the ends of a gap rounding may leave less than 0.
             (low_m + share * width_m, variance.max(0.0).sqrt())
         }));
     }
@@ -255,6 +258,7 @@ pub fn above_top(winds: &WindProfile) -> ErrorPart {
     let top_m = winds.top_m();
     let at_1_km = at_1_km_m_s(winds.at(top_m).speed_m_s());
     let row = |k: u8| {
+        // Fine steps, as it grows steeply just above the highest wind.
         let above_km = 0.25 * f64::from(k);
         let above_m = 1_000.0 * above_km;
         (top_m + above_m, at_1_km * held_over(above_m))

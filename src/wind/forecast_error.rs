@@ -67,6 +67,7 @@ pub fn growing_m_s(lead_s: f64, altitude_m: f64) -> f64 {
 /// Correlation length of the growing part, m: 1.3 km and 0.65 km more a day, up to ten days, as
 /// differences between consecutive runs have it.
 pub fn growing_correlation_m(lead_s: f64) -> f64 {
+    // The published errors end at ten days.
     1_300.0 + 650.0 * (lead_s / 86_400.0).clamp(0.0, 10.0)
 }
 

@@ -147,6 +147,7 @@ impl Block {
     /// the window. `None` where they are not of the same members and levels, or there are none.
     pub fn of_steps(sources: &[BlockColumn], lattice: Lattice, window: Window) -> Option<Block> {
         let (first, _) = sources.first()?;
+        // Members that are missing in some hours would shift the numbers of all that follow.
         let alike = |block: &Block| {
             block.members == first.members
                 && block.pressures_pa == first.pressures_pa
@@ -239,6 +240,7 @@ impl Block {
 
     /// The columns that tell of a moment: of values over some time those of the step whose time holds the
     /// moment, not what lies between two steps; `None` where none does.
+    // Columns with a weight of 0 are at other steps, and may hold no number.
     fn of_its_span(&self, spans: &[Span], weights: &Weights) -> Option<Weights> {
         let step = |column: usize| column / self.points();
         let used = || weights.terms().filter(|(_, weight)| *weight > 0.0);
@@ -246,6 +248,8 @@ impl Block {
             used().map(|t| step(t.0)).min()?,
             used().map(|t| step(t.0)).max()?,
         );
+        // Gusts over some time are told at its end, so the later of two steps is the one that may
+        // hold it.
         let of_last = || used().filter(|t| step(t.0) == last);
         let share: f64 = of_last().map(|(_, weight)| weight).sum();
         let between_s = seconds_between(self.steps[first].valid, self.steps[last].valid);
@@ -293,6 +297,7 @@ impl Block {
                 self.east_m_s[[index, level]],
                 self.north_m_s[[index, level]],
             ]);
+            // This also leaves out levels whose altitude is not a number.
             if let Some(wind) = found.filter(|_| z > last) {
                 winds.push((z, wind));
             }
@@ -318,6 +323,7 @@ impl Block {
                 pressure_pa,
                 vapour_pressure_pa: vapour.filter(|e| e.is_finite()).unwrap_or(0.0),
             };
+            // Levels that do not rise would make the air between them meaningless.
             let above = levels
                 .last()
                 .is_none_or(|l| found.altitude_m > l.altitude_m);

@@ -38,6 +38,7 @@ fn sigma_at(members: &[WindProfile], altitude_m: f64) -> f64 {
             winds.iter().map(|w| (w[i] - mean).powi(2)).sum::<f64>()
         })
         .sum();
+    // Both components make one number: the mean of their variances.
     (0.5 * squares / (n - 1.0)).sqrt()
 }
 

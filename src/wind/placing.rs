@@ -134,6 +134,8 @@ impl Station {
         }
         let at = |i: usize| self.time_s(i, altitude_m);
         let count = self.times_s.len();
+        // With the drift of the sondes, soundings are in order of this altitude's times, not of the
+        // releases.
         let i = (1..count).take_while(|&i| at(i) <= time_s).count();
         let next = (i + 1).min(count - 1);
         let between_s = at(next) - at(i);
@@ -185,6 +187,7 @@ impl GridPlacing {
         let (row, north) = between(row, self.rows).ok_or(Outside::Region)?;
         let (column, next, east) = if self.goes_round {
             let column = column.rem_euclid(self.columns as f64);
+            // `rem_euclid` may round a tiny negative number up to the count itself.
             let west = (column as usize).min(self.columns - 1);
             (west, (west + 1) % self.columns, column - west as f64)
         } else {
@@ -194,6 +197,7 @@ impl GridPlacing {
         let above = (row + 1).min(self.rows - 1);
         weights.count = 0;
         for (step, share) in [(step, 1.0 - late), (step + 1, late)] {
+            // At the last step there is no next one to ask.
             if share == 0.0 {
                 continue;
             }
@@ -219,6 +223,7 @@ impl GridPlacing {
 
     /// The step before a time and the share of the way to the next.
     fn time(&self, time_s: f64) -> Result<(usize, f64), Outside> {
+        // With one time there is nothing to interpolate between.
         if let [only] = self.times_s[..] {
             let near = (time_s - only).abs() <= ONE_TIME_STANDS_S;
             return if near {
@@ -233,6 +238,7 @@ impl GridPlacing {
                 let before = self.times_s[i];
                 Ok((i, (time_s - before) / (next - before)))
             }
+            // The last time, and one before a gap, still hold at their own moment.
             (Some(i), _) if self.times_s[i] == time_s => Ok((i, 0.0)),
             _ => Err(Outside::Hours),
         }
@@ -251,6 +257,7 @@ fn between(x: f64, count: usize) -> Option<(usize, f64)> {
         return None;
     }
     let x = x.clamp(0.0, last as f64);
+    // A place on the last point belongs to the cell before it, all the way across.
     let below = (x as usize).min(last.saturating_sub(1));
     Some((below, x - below as f64))
 }
@@ -301,6 +308,7 @@ impl Placing {
             members.any(|member| !block.has_wind(member * columns + column))
         };
         let all: Vec<bool> = (0..columns).map(empty).collect();
+        // Most forecasts have wind everywhere: then the hot loop asks nothing.
         if all.contains(&true) {
             placing.empty = all;
         }

@@ -58,6 +58,7 @@ impl Way {
         let (below, share) = bracket(&self.places, |row| row.0, altitude_m);
         let from = self.places.get(below)?.1;
         let to = self.places.get(below + 1).map_or(from, |row| row.1);
+        // A little short of length 1, which over the way of one sonde does not matter.
         Some(Normal(between(from.0, to.0, share)))
     }
 

@@ -54,6 +54,8 @@ impl WindFiles {
                     .flat_map(|file| file.slabs.iter().filter_map(|slab| slab.member))
                     .collect();
                 let mut damaged = Vec::new();
+                // Of one forecast a file that is missing would leave hours out, of an ensemble one
+                // weather of many.
                 let opened = match members.len() > 1 || (member_per_file && good.count() > 1) {
                     false => opened,
                     true => opened
@@ -90,6 +92,7 @@ struct Given<'a> {
 
 impl<'a> Given<'a> {
     fn open(path: &'a Path, hints: &Hints) -> Result<Given<'a>> {
+        // A store is a folder, which cannot be read by its first bytes.
         if GridFile::is_store(path) && hints.format.is_none() {
             return Ok(Given {
                 path,
@@ -100,6 +103,7 @@ impl<'a> Given<'a> {
         let unpacked = packed::unpacked(path)?;
         let is_grid = hints.format.is_none()
             && match &unpacked {
+                // Tables of soundings may be binary and packed, too: both are asked.
                 Some(bytes) => GridFile::looks_like(bytes) && !sources::is_sounding_in(bytes),
                 None => begins_as_grid(path)?,
             };

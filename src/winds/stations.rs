@@ -61,6 +61,7 @@ fn blended(site: Position, release: Timestamp, ascents: &[FileAscent]) -> Option
     for group in &mut groups {
         group.in_order();
     }
+    // One station whose soundings are all before the release says no more than its nearest one.
     if !(groups.len() > 1 || groups.first().is_some_and(Group::brackets)) {
         return None;
     }
@@ -106,6 +107,7 @@ impl Group<'_> {
         let lead_s = |s: &(f64, &FileAscent)| s.1.sounding.lead_s();
         self.soundings
             .sort_by(|a, b| a.0.total_cmp(&b.0).then(lead_s(a).total_cmp(&lead_s(b))));
+        // In this order the first of equal times is the one with the shortest lead.
         self.soundings.dedup_by(|a, b| a.0 == b.0);
     }
 
@@ -164,6 +166,8 @@ impl Blended<'_> {
         let to_next_s = |s: &f64| s - station.times_s[before];
         let near = match station.times_s.get(next) {
             Some(after) => to_next_s(after) <= LONGEST_GAP_S && is_model(next),
+            // After the last hour nothing lies around the release; at that very hour nothing needs
+            // to.
             None => station.times_s[before] == 0.0,
         };
         near && is_model(before)
@@ -173,6 +177,7 @@ impl Blended<'_> {
     pub fn wind_at_10_m(&self, weights: &Weights) -> Option<Wind> {
         let counting = || weights.terms().filter(|(_, weight)| *weight > 0.0);
         let own = |column: usize| self.ascents[column].sounding.wind_at_10_m;
+        // One without its own wind would count as calm in the mean.
         let all = counting().all(|(column, _)| own(column).is_some());
         let mean = |part: fn(Wind) -> f64| {
             counting()
@@ -196,6 +201,7 @@ pub fn nearest_m(site: Position, ascents: &[&FileAscent]) -> Option<f64> {
 pub fn blend(weights: &Weights, columns: &[Column]) -> Column {
     let parts: Vec<(f64, &Column)> = weights
         .terms()
+        // Columns that do not count may lie beyond the last, and would add levels for nothing.
         .filter(|t| t.1 > 0.0)
         .map(|(c, w)| (w, &columns[c]))
         .collect();

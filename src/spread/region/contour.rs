@@ -82,6 +82,7 @@ pub fn contours(points: &[[f64; 2]], probabilities: &[f64]) -> Result<Vec<Contou
     let mut densities: Vec<f64> = white.iter().map(|z| grid.at(*z)).collect();
     densities.sort_unstable_by(|a, b| b.total_cmp(a));
     Ok(probabilities
+        // Wide shares are cut from the same densities, so regions lie within each other.
         .iter()
         .map(|p| {
             let polygons = nest(grid.rings(level_above(&densities, *p)));
@@ -93,7 +94,9 @@ pub fn contours(points: &[[f64; 2]], probabilities: &[f64]) -> Result<Vec<Contou
 /// The level that a share `p` of the densities (highest first) exceeds.
 fn level_above(densities: &[f64], p: f64) -> f64 {
     let last = densities.len() - 1;
+    // At least one draw within and one without, or there is no level between.
     let inside = ((p * densities.len() as f64).round() as usize).clamp(1, last);
+    // Halfway between two draws: neither lies on the line itself.
     0.5 * (densities[inside - 1] + densities[inside])
 }
 
@@ -189,6 +192,7 @@ impl Grid {
         let (low, high) = extent(white);
         let longest = (high[0] - low[0]).max(high[1] - low[1]);
         let cell = (bandwidth / CELLS_PER_BANDWIDTH).max(longest / MOST_CELLS);
+        // So wide that the kernel of the outermost draw ends within the grid.
         let margin = KERNEL_REACH * bandwidth + 2.0 * cell;
         let low = low.map(|x| x - margin);
         let nodes = [0, 1].map(|k| ((high[k] + margin - low[k]) / cell).ceil() as usize + 1);
@@ -252,6 +256,7 @@ impl Grid {
             let mut edge = first;
             while let Some(following) = next[edge].take() {
                 let corner = self.crossing(edge, level);
+                // Where the line meets a node, two edges have the same crossing.
                 if ring.last() != Some(&corner) {
                     ring.push(corner);
                 }
@@ -347,6 +352,7 @@ fn smooth(values: &mut Array2<f64>, axis: Axis, half: &[f64]) {
     let mut sums = vec![0.0; values.len_of(axis) + 2 * reach];
     for mut lane in values.lanes_mut(axis) {
         sums.fill(0.0);
+        // Most nodes have no draw near: nothing of theirs is spread.
         for (i, value) in lane.iter().enumerate().filter(|(_, v)| **v != 0.0) {
             for (sum, weight) in sums[i..].iter_mut().zip(&kernel) {
                 *sum += value * weight;

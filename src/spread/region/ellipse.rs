@@ -65,6 +65,7 @@ impl Ellipse {
         let mut ellipse = if points.len() < COUNTED_FROM {
             of(predicted)
         } else {
+            // Its measure of a point is the squared radius that would just reach it.
             let unit = of(1.0);
             let squares = points.iter().map(|p| unit.measure(*p));
             of(holding(probability, squares.collect()))

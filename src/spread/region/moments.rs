@@ -34,6 +34,8 @@ impl Moments {
             mean_m[1] += p[1];
         }
         mean_m = mean_m.map(|sum| sum / count);
+        // About the mean, in a second pass: squares of far places would lose the digits that
+        // matter.
         let (mut ee, mut en, mut nn) = (0.0, 0.0, 0.0);
         for p in points {
             let (east, north) = (p[0] - mean_m[0], p[1] - mean_m[1]);
@@ -42,6 +44,7 @@ impl Moments {
             nn += north * north;
         }
         let [ee, en, nn] = [ee, en, nn].map(|sum| sum / (count - 1.0));
+        // A point that is not finite shows in this sum, whatever its component.
         (ee + nn).is_finite().then_some(Moments {
             count: points.len(),
             mean_m,

@@ -21,6 +21,8 @@ pub fn nest(rings: Vec<Vec<Coord>>) -> Vec<Polygon> {
     for hole in holes {
         let around = outlines
             .iter_mut()
+            // Rings do not cross, so any corner tells; one that lies on the outline does not count
+            // as inside.
             .filter(|(_, outline)| hole.0.iter().any(|corner| outline.contains(corner)))
             .min_by(|a, b| a.0.total_cmp(&b.0));
         if let Some((_, outline)) = around {
