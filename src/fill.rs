@@ -233,6 +233,7 @@ const OPENING_MARGIN_M: f64 = 0.3;
 
 fn lift(plan: &Plan, stack: &Stack, filled: &Filled) -> Lift {
     let standard = Air::dry(288.15, P0_PA);
+    // The widest that it may be has to fit, not the one that is planned.
     let high_kg = (1.0 + lift_spread(plan)) * filled.neck_lift_kg;
     let widest_m = stack.with_neck_lift(high_kg).diameter_m;
     let openings = [
@@ -286,6 +287,7 @@ fn flight_facts(
     let heights = [20_000.0, 10_000.0, 5_000.0];
     let on_the_way = heights
         .into_iter()
+        // Nearer to the burst or the ground a row would only repeat theirs.
         .filter(|z| *z < flight.burst_m - 1_000.0 && *z > stack.site_m() + 1_000.0);
     let fall_speeds = std::iter::once(flight.burst_m)
         .chain(on_the_way)
@@ -336,6 +338,7 @@ fn numbers(plan: &Plan, stack: &Stack, filled: &Filled, flight: Option<&FlightFa
         .balloon()
         .and_then(|b| b.burst.diameter_m());
     Numbers {
+        // The difference of two sums may come out a little below 0.
         other_kg: (stack.load_kg - packages_kg).max(0.0),
         packages,
         lines_n: lines().map(|l| l.strength_n).collect(),

@@ -103,9 +103,11 @@ impl Position {
 
 /// A longitude brought into -180 (exclusive) to 180 (inclusive) degrees.
 pub fn wrap_longitude(lon_deg: f64) -> f64 {
+    // Most are there already and stay the same to the last bit.
     if lon_deg > -180.0 && lon_deg <= 180.0 {
         return lon_deg;
     }
+    // Counted down from 180, so that -180 becomes 180.
     180.0 - (180.0 - lon_deg).rem_euclid(360.0)
 }
 
@@ -137,6 +139,7 @@ impl Normal {
         let [x, y, z] = self.0;
         // Not hypot: components of a unit vector do not overflow, and this is the hot loop.
         let cos_lat = (x * x + y * y).sqrt();
+        // Nearer to a pole than this the direction of east is rounding.
         let (c, s) = if cos_lat > 1e-12 {
             let scale = 1.0 / cos_lat;
             (x * scale, y * scale)
@@ -332,6 +335,7 @@ impl LocalFrame {
     pub fn to_plane(&self, place: Position) -> [f64; 2] {
         let from = self.center;
         let (distance_m, azimuth_deg, _, _): (f64, f64, f64, f64) =
+            // One solution gives distance and azimuth, for which `geo` would be asked twice.
             Wgs84::wgs84().inverse(from.lat_deg, from.lon_deg, place.lat_deg, place.lon_deg);
         let (sin, cos) = azimuth_deg.to_radians().sin_cos();
         // At the centre itself 0, and not -0.
@@ -345,6 +349,7 @@ impl LocalFrame {
     /// When the point is farther away than the other side of the earth.
     pub fn to_position(&self, [east_m, north_m]: [f64; 2]) -> Result<Position> {
         let distance_m = east_m.hypot(north_m);
+        // Not a number is no distance either, and is more than nothing.
         if distance_m.is_nan() || distance_m > HALF_ROUND_M {
             return Err(Error::CannotDo {
                 why: format!(

@@ -11,8 +11,7 @@ impl SplitMix {
     /// The stream of draw `index` under `seed`.
     pub fn stream(seed: u64, index: u64) -> SplitMix {
         let mut mixed = SplitMix(seed);
-        // The seed is mixed before the index comes in: streams of neighbouring seeds do not
-        // overlap.
+        // The seed is mixed before the index comes in: neighbouring seeds share no streams.
         let salt = mixed.next_u64();
         // Multiplied by an odd number no two indexes become the same.
         let mut stream = SplitMix(salt ^ index.wrapping_mul(0xD1B5_4A32_D192_ED03));

@@ -243,6 +243,7 @@ impl Stack {
     ///
     /// Why it does not come about.
     pub fn fly(&self, filled: &Filled) -> Result<Flight, Miss> {
+        // Known without a climb, which solving for a fill makes many of.
         if filled.free_lift_kg <= 0.0 {
             return Err(Miss::Stalls);
         }

@@ -65,6 +65,7 @@ impl Winds {
             return Err(fault.of_key("[wind] files").into());
         }
         let mut hints = hints.clone();
+        // What is said of these files counts before what the plan says of its own.
         if hints.columns.is_empty() {
             hints.columns.clone_from(&plan.wind_columns);
         }

@@ -201,6 +201,8 @@ fn search(
         site = target.center;
         fly_from(plan, flown_in, site, time, few)
     })?;
+    // The drift changes with the site only a little, so each step leaves much less than the one
+    // before.
     for _ in 0..MOST_STEPS {
         let off_m = flown.center.distance_m(target.center);
         if off_m < NEAR_M {
@@ -281,6 +283,7 @@ impl<'a> MayLaunch<'a> {
         let mut launch = place;
         if let Some(roads) = self.roads {
             let (away_m, azimuth_deg) = roads.way_to_road(place.normal())?;
+            // The road may pass anywhere within the place's square: to its corner.
             if away_m > half_m * std::f64::consts::SQRT_2 {
                 return None;
             }
@@ -371,6 +374,7 @@ impl Range<'_> {
             Ok(aimed) => aimed,
             Err(error) => return Ok(AimRow::without(unknown_by(time, &error))),
         };
+        // From beyond the edge of such a grid no landing can be in the target.
         let cell_m = (self.target.reach_m + aimed.spread_m) / f64::from(HALF_GRID);
         let grid = probabilities(&aimed, cell_m, self.map, self.may_launch);
         let Some(best) = best(&grid) else {

@@ -67,6 +67,7 @@ const MOST: usize = 10_000;
 pub fn read(path: &Path, spacing_m: f64) -> Result<Vec<Candidate>> {
     let bytes = read_bytes(path)?;
     let name = path.display().to_string();
+    // Spreadsheets put a byte-order mark before their CSV.
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
     let found = match bytes.iter().find(|b| !b.is_ascii_whitespace()) {
         Some(b'{') => of_geojson(&name, bytes, spacing_m)?,
@@ -300,6 +301,7 @@ fn grid(
     let (low, high) = (bounds.min(), bounds.max());
     let step_lat = spacing_m / DEGREE_M;
     let rows = ((high.y - low.y) / step_lat).floor();
+    // Columns are as far apart as rows, so each row has a step of its own.
     let step_lon = |lat: f64| step_lat / lat.to_radians().cos().max(0.01);
     let widest = (high.x - low.x) / step_lon(0.5 * (low.y + high.y));
     // A box with far more points than are allowed is not looked through.
@@ -309,6 +311,7 @@ fn grid(
             ((rows + 1.0) * (widest + 1.0)) as usize,
         ));
     }
+    // What is left over is shared by both edges.
     let offset = 0.5 * ((high.y - low.y) - rows * step_lat);
     let before = found.len();
     for row in 0..=rows as usize {

@@ -60,6 +60,7 @@ pub fn site_limits(plan: &GroundPlan) -> Vec<Limit> {
 const GIVEN: &str = "given in the plan";
 
 fn given(distances: &[(Class, f64)], class: Class) -> Option<f64> {
+    // Of two distances for one class the later counts, as in the limits of a site.
     let found = distances.iter().rfind(|d| d.0 == class);
     found.map(|d| d.1)
 }
@@ -104,6 +105,7 @@ pub fn sources(map: &GroundMap, landed_on: &[LandedOn]) -> Vec<GroundSource> {
 /// When a file cannot be read or holds what it should not.
 pub fn map(plan: &GroundPlan, site: Position, landings: &[Normal]) -> Result<GroundMap> {
     let places: Vec<Normal> = landings.iter().copied().chain([site.normal()]).collect();
+    // Landings all round the earth fit into no region: then what lies at the site is told.
     let region = Region::holding(&places, MARGIN_M).unwrap_or(Region::around(site, MARGIN_M));
     GroundMap::new(region, &layers(plan, &region)?)
 }

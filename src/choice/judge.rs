@@ -263,6 +263,7 @@ fn surface_from(winds: &[GroundWind]) -> Option<GroundWindFrom> {
         GroundWindFrom::BroughtDown { from_m } => *from_m,
     };
     let all = winds.iter().map(|wind| wind.from);
+    // The one that was brought down from highest is known least.
     all.max_by(|a, b| height(a).total_cmp(&height(b)))
 }
 
@@ -294,6 +295,7 @@ impl Sun {
         let (rise, set, down) = match sun(site, day, zone) {
             Ok(Span::Crosses { rise, set }) => (rise, set, is_down(release, rise, set)),
             Ok(Span::AlwaysBelow) => (None, None, true),
+            // Where the sun cannot be told no release is taken for one in the dark.
             Ok(Span::AlwaysAbove) | Err(_) => (None, None, false),
         };
         Sun { rise, set, down }

@@ -66,6 +66,7 @@ pub fn sites(
             let there = candidates[*i].position;
             *row = best_of_first_pass(&judge, &first, middle, there)?;
         }
+        // Equal ones stay in the order of the file.
         order.sort_by(|a, b| by_row(a.1.as_ref(), b.1.as_ref()).then(a.0.cmp(&b.0)));
         assumed.push(Assumption::CarriedOver {
             candidates: candidates.len(),
@@ -129,6 +130,7 @@ fn middle(candidates: &[Candidate], otherwise: Position) -> Position {
     let mut sum = [0.0; 3];
     for candidate in candidates {
         let normal = candidate.position.normal().0;
+        // The mean of normals knows no pole and no antimeridian.
         (0..3).for_each(|k| sum[k] += normal[k]);
     }
     let length = sum.iter().map(|v| v * v).sum::<f64>().sqrt();
@@ -257,6 +259,7 @@ fn site(
     let (verdict, reason) = of_best.unwrap_or((Verdict::Unknown, Reason::NothingTried));
     let too_near = check.iter().find(|f| f.verdict == SiteVerdict::TooNear);
     let (verdict, reason) = match (verdict, too_near) {
+        // What is nearer than it should be is a matter of judgement: near a limit, not beyond it.
         (Verdict::WithinLimits, Some(finding)) => (
             Verdict::NearLimit,
             Reason::TooNearSite {
@@ -297,6 +300,7 @@ fn rank_sites(sites: &mut [ComparedSite]) {
             .then(good(b).cmp(&good(a)))
     });
     for (rank, site) in sites.iter_mut().enumerate() {
+        // Those judged by carried flights alone would be ranked by less than the others.
         let known = site.flown && site.verdict != Verdict::Unknown;
         site.rank = known.then_some(rank + 1);
     }

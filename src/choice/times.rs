@@ -21,6 +21,7 @@ pub fn release_times(
     let date = |time: Timestamp| time.to_zoned_datetime(zone.clone()).date();
     let last = date(to);
     let readings = || {
+        // A step of 0 would be none, and steps of seconds far too many.
         let steps = (0..CLOCK_DAY_S).step_by(every_s.max(60) as usize);
         steps.filter(|s| (hours_s[0]..=hours_s[1]).contains(s))
     };

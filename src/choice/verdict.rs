@@ -61,6 +61,7 @@ impl Limits {
             Some(given) => limits.all_hazards_probability = given,
             None => {
                 limits.all_hazards_probability =
+                    // A limit above all draws would be none.
                     (ALL_TO_ONE * limits.keep_out_probability).min(1.0);
                 assumed.push(Assumption::AllHazardsLimit {
                     limit_share: limits.all_hazards_probability,
@@ -164,6 +165,7 @@ fn wind(day: &Day, limits: &Limits) -> Option<Strain> {
     let (speed_m_s, limit_m_s) = (day.surface_m_s()?, limits.surface_wind_m_s);
     let gust_limit_m_s = GUST_FACTOR * limit_m_s;
     let gusty = day.gust_m_s().filter(|gust_m_s| *gust_m_s > gust_limit_m_s);
+    // Wind that is beyond its limit by itself is the plainer reason.
     if let Some(gust_m_s) = gusty.filter(|_| speed_m_s < limit_m_s) {
         let reason = Reason::Gusts {
             gust_m_s,
@@ -193,6 +195,7 @@ fn drift(day: &Day, limits: &Limits) -> Option<Strain> {
 
 /// A share of draws as a share of its limit, which may be 0.
 fn of_limit(share: f64, limit_share: f64) -> f64 {
+    // A limit of 0 is broken by any draw on it, and met by none: the ratio must stay a number.
     share / limit_share.max(1e-9)
 }
 

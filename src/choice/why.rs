@@ -74,6 +74,7 @@ pub enum Compares {
 pub fn between_releases(rows: &[ReleaseRow], draws: u64) -> Option<WhyBest> {
     let at = |rank: usize| rows.iter().find(|row| row.rank == Some(rank));
     let (best, second) = (at(1)?, at(2)?);
+    // Of different verdicts no number has to be compared: the verdict is why.
     if best.verdict != second.verdict {
         return None;
     }
@@ -134,6 +135,7 @@ fn differences(days: [&Day; 2], draws: u64) -> Vec<Difference> {
 
 /// What is compared of a release, where it is known.
 fn numbers(day: &Day, draws: u64) -> [(Compares, Option<Sampled>); 7] {
+    // Draws that left the winds tell nothing, so they do not count.
     let root = (draws as f64 * (1.0 - day.left)).max(1.0).sqrt();
     let hit = day.worst_hazard().map(|h| h.share);
     let of_share = |share: f64| (share, (share * (1.0 - share)).sqrt() / root);

@@ -73,6 +73,7 @@ pub fn read_time_near(
 ) -> Result<Timestamp, TimeError> {
     let day = zone.to_datetime(like).date();
     let alone = text.trim();
+    // A date has two hyphens there; an offset behind a time has one.
     let has_day = alone.len() > 8 && alone.get(..8).is_some_and(|t| t.matches('-').count() == 2);
     if has_day {
         read_time(alone, Some(zone))
@@ -82,6 +83,8 @@ pub fn read_time_near(
             expected: "a time, as in 09:40, or a date and a time, as in 2026-05-01 09:40"
                 .to_owned(),
         };
+        // Tried before reading, so that a fault shows what was written and not the day put before
+        // it.
         match pieces(&format!("{day} {alone}")) {
             Some(_) => read_time(&format!("{day} {alone}"), Some(zone)),
             None => Err(wrong(())),
@@ -111,6 +114,7 @@ fn pieces(text: &str) -> Option<(DateTime, Option<Written>)> {
     let padded = if colon == 1 { "0" } else { "" };
     let text = format!("{date}T{padded}{clock}");
     let pieces = Pieces::parse(&text).ok()?;
+    // A name in brackets would be a second time zone beside the plan's.
     if pieces.time_zone_annotation().is_some() {
         return None;
     }
@@ -120,6 +124,7 @@ fn pieces(text: &str) -> Option<(DateTime, Option<Written>)> {
         if !(1..=12).contains(&hour) {
             return None;
         }
+        // 12 am is midnight, 12 pm noon.
         time = time.with().hour(hour % 12 + half).build().ok()?;
     }
     let offset = pieces.offset().map(|offset| match offset {
@@ -223,7 +228,9 @@ pub fn ahead_of_sun_s(zone: &TimeZone, at: Timestamp, lon_deg: f64) -> f64 {
     }
     let shown = zone.to_offset_info(at);
     let summer_s = if shown.dst().is_dst() { 3_600.0 } else { 0.0 };
+    // Summer time is left out: it would look like the zone next to it.
     let ahead_s = f64::from(shown.offset().seconds()) - summer_s - lon_deg * DEGREE_S;
+    // Beside the antimeridian clocks are a day apart from the sun's, which is not meant here.
     (ahead_s + HALF_DAY_S).rem_euclid(2.0 * HALF_DAY_S) - HALF_DAY_S
 }
 

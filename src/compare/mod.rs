@@ -41,6 +41,7 @@ impl Comparison {
         let (was, is) = (old.outer(), new.outer());
         let frame = LocalFrame::new(was.center);
         let moved = frame.to_plane(is.center);
+        // On a plane around the new centre, where the new ellipses have their axes.
         let back = LocalFrame::new(is.center).to_plane(was.center);
         let holds = |e: &&PublishedEllipse| e.radii_at(back) <= 1.0;
         Comparison {
@@ -59,6 +60,7 @@ impl Comparison {
 
     /// Whether the old centre lies in the new 90 % ellipse.
     pub fn still_holds(&self) -> bool {
+        // Probabilities are read from text, where 0.9 may have become its neighbour.
         self.old_center_within.is_some_and(|p| p <= 0.9 + 1e-9)
     }
 }

@@ -109,8 +109,10 @@ pub fn by_profile(logger: &Logger, measured: &Measured) -> Option<Aligned> {
         tried.extend(profile.offsets(&fixes).map(|t| (k, t)));
     }
     let widest_m = tried.iter().map(|(_, t)| t.span_m).fold(0.0, f64::max);
+    // Where little overlaps a cubic fits nearly anything.
     tried.retain(|(_, t)| t.span_m >= SPAN * widest_m && t.span_m > 500.0);
     let mut best: Option<(usize, f64, Tried)> = None;
+    // The coarse steps may miss the best by so much that another low looks better.
     for (k, near) in lows(&tried) {
         let steps = (2.0 * STEP_S / FINE_S) as i32;
         let finer = |i: i32| {
@@ -130,6 +132,7 @@ pub fn by_profile(logger: &Logger, measured: &Measured) -> Option<Aligned> {
     }
     let (k, offset_s, least) = best?;
     let (rows, profile) = &profiles[k];
+    // The misfit is a mean of so many independent ones: it may grow by that share of itself.
     let enough_m2 = least.misfit_m2 * (1.0 + ENOUGH / least.independent);
     let near_best = tried
         .iter()
@@ -255,6 +258,7 @@ impl Profile {
                 .iter()
                 .fold((0.0, 0.0), |s, p| (s.0 + p.0, s.1 + p.1));
             let mean = (sum.0 / n, sum.1 / n);
+            // A clock that was set back while it ran must not make the profile go back.
             if points.last().is_none_or(|p| mean.0 > p.0) {
                 points.push(mean);
             }
@@ -311,10 +315,13 @@ impl Profile {
         let n = off.len() as f64;
         let misfit_m2 = off.iter().map(|x| x.abs().min(CLIP_M).powi(2)).sum::<f64>();
         let misfit_m2 = (misfit_m2 + unlike_m2) / n;
+        // Neighbours that are off alike tell the same thing twice; the cubic takes four of what is
+        // left.
         let lagged: f64 = off.windows(2).map(|w| w[0] * w[1]).sum();
         let alike = (lagged / off.iter().map(|x| x * x).sum::<f64>().max(1e-9)).clamp(0.0, 0.9);
         Some(Tried {
             offset_s,
+            // A perfect fit would have no range at all.
             misfit_m2: misfit_m2.max(1.0),
             fixes: off.len(),
             independent: (n * (1.0 - alike) / (1.0 + alike) - 4.0).max(1.0),
@@ -388,6 +395,7 @@ pub fn by_shocks(logger: &Logger, measured: &Measured) -> Option<Aligned> {
     let fall_s = landing - burst;
     let allowed_s = (OFF_SHARE * fall_s).max(OFF_LEAST_S);
     let mut best: Option<(f64, f64, f64, [usize; 2])> = None;
+    // Without the landing there is nothing that stillness follows.
     for &(from, to) in logger.runs.iter().filter(|_| measured.landed) {
         let rows = logger.rows.get(from..to)?.iter();
         let all: Vec<(f64, f64)> = rows.filter_map(|r| r.time_s.zip(r.shock)).collect();
@@ -405,6 +413,7 @@ pub fn by_shocks(logger: &Logger, measured: &Measured) -> Option<Aligned> {
     let (_, up, down, rows) = best?;
     let each_s = [up - burst, down - landing];
     let offset_s = 0.5 * (each_s[0] + each_s[1]);
+    // Two times of one clock should give one offset: by what they do not, it is uncertain.
     let sigma_s = (KNOWN_S / 2f64.sqrt()).max(0.5 * (each_s[0] - each_s[1]).abs());
     Some(Aligned {
         by: By::Shocks { each_s },
@@ -438,6 +447,8 @@ pub fn by_one_shock(logger: &Logger, measured: &Measured) -> Option<Aligned> {
         let goes_on_s = all.last()?.0 - at_s;
         let possible = match of {
             Shown::Landing => measured.landed,
+            // After the burst of a flight that landed, rows that go on for longer would have the
+            // landing.
             _ => !measured.landed || goes_on_s < fall_s + allowed_s,
         };
         possible.then_some((of, at_s, size, [from, to]))
@@ -524,6 +535,7 @@ pub fn by_photo(clock_s: f64, step_s: f64, shown: Shown, measured: &Measured) ->
         Shown::Landing => (measured.last.time, KNOWN_S),
     };
     let offset_s = clock_s - unix_s(time);
+    // Within a step of its clock every moment is as likely.
     let sigma_s = known_s.hypot(step_s / 12f64.sqrt());
     Aligned {
         by: By::Photo,

@@ -68,6 +68,7 @@ impl Measured {
         let mut up = vec![(site_m, 0.0)];
         for fix in &fixes[first..=top] {
             let last = up[up.len() - 1];
+            // Heights that do not rise are left out: the way up is asked by its height.
             if fix.altitude_m > last.0 && time(fix) > last.1 {
                 up.push((fix.altitude_m, time(fix)));
             }
@@ -76,10 +77,12 @@ impl Measured {
         let landed = ground.is_some();
         let end = ground.unwrap_or(fixes.len());
         let (burst_s, burst) = burst(
+            // One fix beyond the highest at least: without it there is no fall to go back up along.
             &fixes[first..end.max(top + 2).min(fixes.len())],
             top - first,
         );
         let burst_s = burst_s + time(&fixes[top]);
+        // Where the burst is the highest fix itself, that must not stand there twice.
         up.retain(|p| p.0 < burst.altitude_m && p.1 < burst_s);
         up.push((burst.altitude_m, burst_s));
         let mut down = vec![(burst.altitude_m, burst_s)];
@@ -149,6 +152,7 @@ fn check(fixes: &[Fix], told: &Told) -> Result<()> {
 /// The first fix on the ground after the fall; `None` of a track that ends before. What comes later is no part of
 /// the flight: the crew carries the stack away.
 fn on_ground(fixes: &[Fix], top: usize, site_m: f64) -> Option<usize> {
+    // Above half the way a slow fall is no landing yet.
     let half_m = 0.5 * (fixes[top].altitude_m + site_m);
     let stopped = |i: &usize| {
         let to = &fixes[*i];
@@ -160,6 +164,7 @@ fn on_ground(fixes: &[Fix], top: usize, site_m: f64) -> Option<usize> {
     let stopped = (top + 1..fixes.len()).find(stopped)?;
     let ground_m = fixes[stopped].altitude_m;
     let still = |i: &usize| (fixes[*i].altitude_m - ground_m).abs() < STILL_UP_M;
+    // Back from there to where the stillness began.
     (top + 1..=stopped).rev().take_while(still).last()
 }
 
@@ -213,6 +218,7 @@ fn burst(fixes: &[Fix], top: usize) -> (f64, Mark) {
         after_top(to)
     };
     let mut burst_s = 0.0;
+    // How fast it falls at the burst depends on how high that is: each round brings them nearer.
     for _ in 0..30 {
         let burst_m = highest.altitude_m + up_m_s * burst_s;
         let thinner = thinness(0.5 * (from.altitude_m + burst_m)) / measured_at;

@@ -187,6 +187,7 @@ impl Debrief {
         let landing = landing(&replay, flown, &measured)?;
         let sight = Sight::new(zone);
         let miss = sight.frame.to_plane(landing.position);
+        // Where the winds do not reach as far as the flight did, all else can still be told.
         let landings = replay.landings().ok();
         let up_to_m = zone.release.altitude_m + LOW_M;
         let planned_burst_m = zone.burst.altitude_m;
@@ -240,6 +241,7 @@ impl Debrief {
         let [rate, fall] = self.ln_rates.map(|ln| ln.map(f64::exp));
         let in_sigmas = |side: usize| {
             let sigma_m = self.held.as_ref()?.sigmas_m[side];
+            // Draws without width make no measure.
             (sigma_m > 1.0).then(|| self.along_across_m[side] / sigma_m)
         };
         Flight {
@@ -295,6 +297,7 @@ fn as_released(
     if late_s >= SAME_TIME_S {
         other.release = measured.released;
     }
+    // Of this prediction only the planned flight is used, which has no draws.
     let few = Options {
         draws: FEW_DRAWS,
         ..options
@@ -328,6 +331,7 @@ impl Sight {
         let frame = LocalFrame::new(zone.landing.position);
         let [east, north] = frame.to_plane(zone.release.position);
         let length = east.hypot(north);
+        // Straight above the site there is no drift to look along: north is as good as any.
         let drift = match length > 1.0 {
             true => [-east / length, -north / length],
             false => [0.0, 1.0],

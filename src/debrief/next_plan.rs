@@ -103,6 +103,7 @@ fn landing_speed(down: &[(f64, f64)]) -> f64 {
         (0..steps as usize).map(slowness).sum()
     };
     let measured_s = low.1 - high.1;
+    // By time, not by the speed near the ground: a fall is measured best as a whole.
     last_true(SPEEDS_M_S[0], SPEEDS_M_S[1], |v0| seconds(v0) > measured_s)
 }
 

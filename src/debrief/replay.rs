@@ -66,6 +66,7 @@ impl<'a> Replay<'a> {
             measured_down: by(&planned_down, &measured.down),
             planned_up,
             planned_down,
+            // The model's layers end there, and a burst must lie within one.
             burst_m: measured.burst.altitude_m.min(layers.top_m() - 1.0),
             kept,
         })
@@ -89,6 +90,7 @@ impl<'a> Replay<'a> {
     fn model(&self, up: &[f64], burst_m: f64, down: &[f64]) -> FlightModel {
         let mut model = self.kept.model().clone();
         model.rise = Rise::Stated {
+            // From the release on: layers below it are there for falls onto lower ground.
             seconds: up[model.release_layer..].to_vec(),
             burst_altitude_m: burst_m,
         };
@@ -124,6 +126,7 @@ impl<'a> Replay<'a> {
         let course = Course {
             member: self.kept.planned_member(),
             up_s: &self.measured_up,
+            // Below wherever it is, so it falls at once.
             burst_m: f64::NEG_INFINITY,
             down_s: &self.measured_down,
             wind_up_m_s: &none,
@@ -218,6 +221,7 @@ fn by_layer(model: &FlightModel, planned: &[f64], track: &[(f64, f64)]) -> Vec<f
     let pace = |k: usize| {
         let metres = covered(model, k, low, high);
         let from = model.layers.altitude_m(k).max(low);
+        // A sliver of a layer tells no pace.
         (metres > 1.0).then(|| (at(from + metres) - at(from)).abs() * thickness_m / metres)
     };
     let paces: Vec<Option<f64>> = (0..planned.len()).map(pace).collect();

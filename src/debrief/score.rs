@@ -28,6 +28,7 @@ pub fn energy_score(draws: &[[f64; 2]], landing: [f64; 2]) -> Option<EnergyScore
     let apart = |a: &[f64; 2], b: &[f64; 2]| (a[0] - b[0]).hypot(a[1] - b[1]);
     let to_landing = draws.iter().map(|x| apart(x, &landing)).sum::<f64>() / m;
     let pairs: f64 = (1..draws.len())
+        // Each pair once: the half of the formula is in that already.
         .map(|i| draws[..i].iter().map(|b| apart(&draws[i], b)).sum::<f64>())
         .sum();
     Some(EnergyScore {
@@ -172,6 +173,7 @@ impl Calibration {
     /// By the probabilities within which flights came down, each even from 0 to 1 if the zones are right: -2 ln
     /// of 1 - u is chi-square with two degrees of freedom each, and so is their sum with 2 n. Central 95 %.
     pub fn of(within: &[f64]) -> Calibration {
+        // A landing beyond all draws has u = 1, whose logarithm would have no end.
         let half: f64 = within.iter().map(|u| -(1.0 - u).max(1e-9).ln()).sum();
         match above(half, within.len()) {
             p if p < 0.025 => Calibration::TooNarrow,

@@ -123,6 +123,7 @@ impl Many {
         });
         let mut bars = [0; BARS];
         for u in ranks {
+            // A landing beyond all draws is in the last bar.
             bars[((u * BARS as f64) as usize).min(BARS - 1)] += 1;
         }
         Many {

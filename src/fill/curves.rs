@@ -14,6 +14,7 @@ const POINTS: usize = 41;
 /// The curves, the plan's own first.
 pub fn curves(plan: &Plan, balloon: &BalloonPlan, stack: &Stack, filled: &Filled) -> Vec<Curve> {
     let mut balloons = vec![(stack.balloon_kg, stack.burst)];
+    // A burst altitude that is stated belongs to one balloon; its neighbours would burst elsewhere.
     if let Burst::Diameter { .. } = stack.burst {
         let neighbours = plan.balloons.neighbours(stack.balloon_kg);
         let others = neighbours.into_iter().flatten();

@@ -153,6 +153,8 @@ impl SizedStack<'_> {
         if short_m3 > 0.0 {
             return Some(self.shortage(self.filled, short_m3));
         }
+        // Emptied cylinders are never short of themselves: they are if the load stays on the
+        // ground.
         let emptied = matches!(self.known, Known::Cylinders);
         if !emptied || self.filled.free_lift_kg > 0.0 {
             return None;

@@ -45,6 +45,7 @@ pub fn cylinder_use(
             gauge_pa: FULL_GAUGE_PA,
         });
     }
+    // Where the plan names its cylinders, others are of no use.
     let usual = match at_hand {
         true => Vec::new(),
         false => usual(gas, &here, needed_mol).ok_or_else(unknown_content)?,

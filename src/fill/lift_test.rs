@@ -58,6 +58,7 @@ fn weights(neck_kg: f64, filler_kg: f64, unit_kg: f64) -> Vec<f64> {
     let fits = |step: &f64| (high - low) / step <= ROWS;
     let step = STEPS.into_iter().find(fits).unwrap_or(10.0);
     let first = (low / step).ceil().max(0.0) as i64;
+    // Multiples of the step: one added to the other would not stay round.
     (first..)
         .map(|k| k as f64 * step)
         .take_while(|w| *w <= high)

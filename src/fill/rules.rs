@@ -183,6 +183,7 @@ struct WrittenLine {
 fn read(name: &str, text: &str) -> Result<BTreeMap<String, RuleSet>> {
     let expected = "rules as in src/fill/rules.toml";
     let written: WrittenRules = toml_file(name, text, expected)?;
+    // A file of titles alone would pass for rules that nothing crosses.
     if written.values().all(|set| set.line.is_empty()) {
         return Err(Fault::new(name, "no rules", expected).into());
     }
@@ -470,6 +471,7 @@ fn by_face(threshold: &Threshold, of_mass: &Threshold, numbers: &Numbers) -> Out
     match known {
         // Whatever the others are, one is above.
         Some(outcome) if outcome.verdict == AgainstThreshold::Above => outcome,
+        // One of those without a face may be above.
         known if !names.is_empty() => Outcome::unknown(
             known.and_then(|outcome| outcome.value),
             Remark::NoSmallestFace { names },
@@ -494,6 +496,7 @@ fn payload(threshold: &Threshold, least: usize, numbers: &Numbers) -> Outcome {
         return Outcome::below(Some(packages_kg), Remark::FewPackages { packages, least });
     }
     let all_kg = packages_kg + numbers.other_kg;
+    // The texts do not say whether lines and parachute count, so where they decide nothing is said.
     if threshold.is_crossed_by(packages_kg) != threshold.is_crossed_by(all_kg) {
         let remark = Remark::PackagesOrAll {
             packages_kg,
@@ -511,6 +514,7 @@ fn weakest(threshold: &Threshold, numbers: &Numbers) -> Outcome {
         return Outcome::unknown(None, Remark::NoLineStrength);
     };
     let some_unknown = numbers.lines_n.iter().any(Option::is_none);
+    // A line of unknown strength may be weaker still: only a threshold not crossed is certain.
     if some_unknown && threshold.is_crossed_by(weakest) {
         return Outcome::unknown(Some(weakest), Remark::WeakestKnownLine);
     }
@@ -523,6 +527,7 @@ fn length(threshold: &Threshold, numbers: &Numbers) -> Outcome {
     }
     let known: f64 = numbers.lines_m.iter().flatten().sum();
     let some_unknown = numbers.lines_m.iter().any(Option::is_none);
+    // Unknown lengths can only add: a threshold that is crossed already stays so.
     if some_unknown && !threshold.is_crossed_by(known) {
         return Outcome::unknown(Some(known), Remark::NoLengthOfSome);
     }

@@ -18,6 +18,7 @@ fn numbers(stack: &Stack, filled: &Filled) -> Option<[f64; 3]> {
 
 /// Central differences around a fill; `None` where a neighbour does not fly.
 pub fn sensitivities(stack: &Stack, filled: &Filled) -> Option<Sensitivities> {
+    // So small that less of it still flies, and not so large that the curves' bend counts.
     let step_kg = (SHARE * filled.free_lift_kg).min(MOST_KG);
     let change = |at: &dyn Fn(f64) -> Option<[f64; 3]>| -> Option<CostPerKg> {
         let (less, more) = (at(-step_kg)?, at(step_kg)?);
@@ -60,6 +61,7 @@ pub fn burst_sigma(
     burst: BurstSpread,
 ) -> (f64, BurstSigma) {
     let burst_of =
+        // A neighbour that makes no flight is left out as no change: a spread is told all the same.
         |stack: &Stack, filled: &Filled| stack.fly(filled).map_or(burst_m, |f| f.burst_m);
     let of_lift = |share: f64| burst_of(stack, &stack.with_neck_lift(share * filled.neck_lift_kg));
     let of_diameter = |share: f64| {

@@ -94,12 +94,15 @@ impl Ensemble {
             let burst_m = model
                 .seconds_of(&draw.variation, &slowness, &mut rise, &mut fall)
                 .ok()?;
+            // As logarithms times stay above 0 however a lesson moves them, and factors become
+            // sums.
             rise.iter_mut()
                 .chain(fall.iter_mut())
                 .for_each(|s| *s = s.max(1e-3).ln());
             rise.push(0.001 * burst_m);
             let mut stream = SplitMix::stream(seed ^ FALL_STREAM, index);
             add_fall_error(&mut stream, layers, &mut fall);
+            // The same winds on the way down, but for what changes in between.
             let mut down = up.clone();
             let mut stream = SplitMix::stream(seed ^ CHANGE_STREAM, index);
             winds.draw_change(&mut stream, model.release_layer, &mut down);
@@ -150,6 +153,7 @@ impl Ensemble {
 
     fn learn_winds(&mut self, kept: &Continuation, leg: &Leg, shares: &[(usize, f64)]) {
         let whole: f64 = shares.iter().map(|s| s.1).sum();
+        // A level leg passes nothing of its layer, but is in it all the time.
         let layers = match whole > 1e-6 {
             true => shares.iter().map(|(k, s)| (*k, s / whole)).collect(),
             false => vec![(shares[0].0, 1.0)],
@@ -163,6 +167,8 @@ impl Ensemble {
         let known: Option<Vec<[f64; 2]>> = (0..members)
             .map(|m| known_wind(kept, leg, &mean, m))
             .collect();
+        // Where no wind is known, as beyond a forecast's hours, the leg cannot be compared with
+        // any.
         let Some(known) = known else {
             return;
         };
@@ -183,6 +189,7 @@ impl Ensemble {
                     let unsure = sigma * noise(seed ^ (0xea << c), lesson, i);
                     seen[c] + unsure - known[*member][c] - error
                 });
+                // Both ways are moved by either: they differ only by what changes in between.
                 move_draw(&gain, off, up, down);
             });
     }
@@ -195,6 +202,8 @@ impl Ensemble {
             false => (&mut self.fall, rates::FALL_NOISE),
         };
         if leg.rising {
+            // The burst is one more of the states; for the taper it lies where the planned one
+            // does.
             heights.push(
                 kept.planned()
                     .iter()
@@ -211,6 +220,7 @@ impl Ensemble {
             .with_min_len(64)
             .map(ln_time)
             .collect();
+        // Both ends of the leg are off, each by itself.
         let of_height = std::f64::consts::SQRT_2 * rates::HEIGHT_M / leg.height_m();
         let lesson = Lesson {
             predicted: &predicted,
@@ -291,6 +301,8 @@ impl Ensemble {
             let mut stream = SplitMix::stream(self.seed ^ BURST_STREAM, i as u64);
             let share = (stream.next_u64() >> 11) as f64 / (1u64 << 53) as f64;
             match () {
+                // However much higher it gets, as much more is expected in the mean: an exponential
+                // has no age.
                 () if worn => altitude_m - MEAN_HIGHER_M * (1.0 - share).ln(),
                 () if *burst_m > altitude_m => *burst_m,
                 () => left[((share * left.len() as f64) as usize).min(left.len() - 1)],
@@ -363,6 +375,7 @@ fn known_wind(kept: &Continuation, leg: &Leg, mean: &Mean, member: usize) -> Opt
 /// The mean velocity of a leg, m/s towards the compass's east and north, at its altitude.
 fn mean_velocity(kept: &Continuation, leg: &Leg) -> [f64; 2] {
     let (from, to): (Position, Position) = (leg.from.position, leg.to.position);
+    // Places are told on the ground; at the balloon's altitude the same angle is a longer way.
     let farther = 1.0 + leg.middle_m() / crate::earth::SEMI_MAJOR_M;
     let speed_m_s = from.distance_m(to) * farther / leg.seconds();
     let (s, c) = from.azimuth_deg(to).to_radians().sin_cos();
@@ -380,6 +393,7 @@ fn between(a: Moment, b: Moment, time_s: f64) -> Moment {
     };
     let (p, q) = (a.place.0, b.place.0);
     let mixed = [0, 1, 2].map(|i| p[i] + share * (q[i] - p[i]));
+    // The chord lies inside the sphere: brought back to its surface.
     let length = mixed.iter().map(|x| x * x).sum::<f64>().sqrt();
     Moment {
         time_s,

@@ -153,8 +153,10 @@ impl<'a> Follower<'a> {
         let mut fixes = self.gate.fixes().to_vec();
         let count = fixes.len();
         self.told = phase::told(&mut fixes, self.site_m());
+        // A height that was taken out may have been learnt from.
         self.stale |= fixes.len() != count;
         self.fixes = fixes;
+        // It had not fallen after all: what was learnt as its fall has to go.
         if matches!(before, Phase::Falling | Phase::Landed)
             && matches!(self.told.phase, Phase::Rising | Phase::Floating)
         {
@@ -207,6 +209,8 @@ impl<'a> Follower<'a> {
         };
         self.released = Some(released);
         let off_s = seconds_between(self.predicted_for, released);
+        // Where its winds do not reach the real release, those of the plan's own time stay for
+        // good.
         if off_s.abs() < OTHER_RELEASE_S || self.winds_of_plan {
             return;
         }
@@ -249,6 +253,7 @@ impl<'a> Follower<'a> {
             .map(|c| after(c, -ahead_s))
             .or(last_time)
             .unwrap_or(self.plan.release);
+        // A clock behind the trackers' must not put the last fix into the future.
         let now = last_time.map_or(now, |t| now.max(t));
         let mut standing = self.outline(now);
         if let Some(last) = last.filter(|_| self.told.phase != Phase::OnGround) {
@@ -293,6 +298,7 @@ impl<'a> Follower<'a> {
             contours: Vec::new(),
             ..self.zone.clone()
         };
+        // Files are read once, for the landings before the flight and those of now.
         let ground = match self.ground.take() {
             Some(ground) => ground,
             None => BriefGround::new(&self.plan, &zone, &[&prior[..], &self.landings].concat())?,
@@ -469,6 +475,7 @@ impl<'a> Follower<'a> {
         let top = self.fixes.get(self.told.top)?;
         let next = self.fixes.get(self.told.top + 1)?;
         let before = self.told.top.checked_sub(1).and_then(|i| self.fixes.get(i));
+        // One wrong height beside the top must not carry the burst away.
         let up_m_s = before.map_or(0.0, |b| rate(b, top)).clamp(0.0, 15.0);
         let down_m_s = self.learnt.rate_m_s(&self.kept, top.altitude_m, false)?;
         let seconds = seconds_between(top.time, next.time);
@@ -500,6 +507,7 @@ impl<'a> Follower<'a> {
         if falling {
             way.reverse();
         }
+        // The way by height has to rise strictly to be asked for a height.
         way.dedup_by(|b, a| b.altitude_m <= a.altitude_m);
         let at = |value: &dyn Fn(&Mark) -> f64| {
             let pairs: Vec<(f64, f64)> = way.iter().map(|m| (m.altitude_m, value(m))).collect();
@@ -603,6 +611,7 @@ impl<'a> Follower<'a> {
                 let planned_m_s = self.prior.rate_m_s(&self.kept, altitude_m, false)?;
                 let fallen_s = seconds_between(self.fixes.get(self.told.top)?.time, last.time);
                 match rate_m_s / planned_m_s {
+                    // The first minutes after the burst say little of the canopy.
                     _ if fallen_s < 120.0 => None,
                     x if x < SLOW => Some(FollowNote::FallsSlowly {
                         rate_m_s,

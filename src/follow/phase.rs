@@ -65,6 +65,8 @@ pub fn told(fixes: &mut Vec<Fix>, site_m: f64) -> Told {
         if !rises_again {
             return told;
         }
+        // A wrong height on top makes a fall of what is none; without it the next highest is the
+        // top.
         fixes.remove(told.top);
     }
 }
@@ -76,6 +78,8 @@ fn told_once(fixes: &[Fix], site_m: f64) -> Told {
         first,
         top: first,
     };
+    // Of equal heights the first counts: `max_by` takes the last, so they are looked at from the
+    // end.
     let Some(top) = (0..fixes.len()).rev().max_by(by_height) else {
         return on_ground(0);
     };
@@ -113,6 +117,7 @@ fn is_falling(from_top: &[Fix]) -> bool {
     if top.altitude_m - last.altitude_m > SURE_FALL_M {
         return true;
     }
+    // Two legs, as the height of one fix alone may be wrong by as much.
     let falls = |pair: &[Fix]| {
         let fallen_m = pair[0].altitude_m - pair[1].altitude_m;
         fallen_m > LEG_FALL_M && rate(&pair[0], &pair[1]) < -LEG_FALL_M_S
@@ -152,6 +157,7 @@ fn is_still(from_top: &[Fix], top_m: f64, site_m: f64) -> bool {
     let Some(last) = from_top.last() else {
         return false;
     };
+    // A float high up may be as still; what lies is in the lower half of the way.
     let low = last.altitude_m < site_m + 0.5 * (top_m - site_m);
     let earlier = from_top
         .iter()
@@ -169,6 +175,7 @@ pub fn released(fixes: &[Fix], told: &Told, site_m: f64) -> Option<Timestamp> {
     let first = aloft.first()?;
     let later = aloft
         .iter()
+        // Over some height, of which what fixes are off by is little.
         .find(|f| f.altitude_m > first.altitude_m + 300.0)
         .or(aloft.last())?;
     let rate_m_s = rate(first, later);

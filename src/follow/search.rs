@@ -73,6 +73,7 @@ pub fn search(last: Mark, above_ground_m: f64, heard_s: f64, landed: &[&Onward])
 /// A closed ring around a place, counter-clockwise.
 fn ring(center: Position, radius_m: f64) -> Vec<Position> {
     let step_deg = 360.0 / f64::from(CORNERS);
+    // The last corner is the first one again to the last bit, as a closed ring needs.
     (0..=CORNERS)
         .map(|k| center.destination(-step_deg * f64::from(k % CORNERS), radius_m))
         .collect()

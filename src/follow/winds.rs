@@ -51,6 +51,7 @@ impl WindLearning {
         let layers = &model.layers;
         let count = layers.count;
         let heights: Vec<f64> = (0..count)
+            // As the errors are drawn: below the release that of the lowest layer above it.
             .map(|k| layers.middle_m(k.max(model.release_layer)))
             .collect();
         let change: Vec<f64> = lags_s.iter().map(|lag_s| change_m_s(*lag_s)).collect();
@@ -127,10 +128,13 @@ impl WindLearning {
         let variance: f64 = layers
             .map(|&(l, share)| share * with_mean[self.place(l, mean.rising)])
             .sum();
+        // Winds that are taken as exact have nothing to learn.
         if variance <= 0.0 {
             return None;
         }
         let gain: Vec<f64> = with_mean.iter().map(|c| c / (variance + noise)).collect();
+        // What the leg told is taken out of every covariance: less is left to be learnt of all
+        // states.
         for (g, row) in gain.iter().zip(self.covariance.chunks_mut(size)) {
             for (c, w) in row.iter_mut().zip(&with_mean) {
                 *c -= g * w;
@@ -179,6 +183,8 @@ pub fn lags_s(track: &[(f64, f64)], layers: &Layers) -> Vec<f64> {
             let z = layers.middle_m(k);
             let at = |way: &[(f64, f64)]| crate::numeric::linear(way, z);
             at(&down)
+                // Near the top the planned ways meet, and rounding may put the fall before the
+                // rise.
                 .zip(at(&up))
                 .map_or(0.0, |(d, u)| (d - u).max(0.0))
         })

@@ -113,6 +113,7 @@ impl CellMap {
                 Err(_) => [f64::NAN; 2],
             }
         };
+        // The diagonal, as the centre may be in a corner.
         let across = (lattice.x.step * lattice.x.count as f64)
             .hypot(lattice.y.step * lattice.y.count as f64);
         let spacing = SPACING_M.max(2.0 * across / MOST_NODES);
@@ -178,6 +179,7 @@ impl Mesh {
         let at = |axis: &[f64; 3]| (dot(axis) * scale - self.first) / self.step;
         let (x, y) = (at(&self.axes[0]), at(&self.axes[1]));
         let last = (self.nodes.nrows() - 1) as f64;
+        // Asked this way round, so that not-a-number is outside, too.
         if !(scale > 0.0 && x >= 0.0 && x < last && y >= 0.0 && y < last) {
             return (f64::NAN, f64::NAN);
         }

@@ -62,6 +62,8 @@ pub struct Window {
 impl Lattice {
     /// Whether the columns go round the earth, so that the first one follows the last.
     pub fn goes_round(&self) -> bool {
+        // Files round their steps: as many of them as there are columns miss a full turn by a
+        // little.
         self.plane == Plane::LatLon && (self.x.step * self.x.count as f64 - 360.0).abs() < 0.01
     }
 
@@ -201,6 +203,7 @@ impl LatticeMap<'_> {
         let x = self.lattice.x;
         let round = 360.0 / x.step;
         let column = (lon_deg - x.first).rem_euclid(360.0) / x.step;
+        // Round the earth every column is within: there is no gap to split.
         let last = if self.lattice.goes_round() {
             round
         } else {
@@ -229,11 +232,14 @@ impl LatticeMap<'_> {
             return Ok(0.0);
         };
         let at = |lat_deg: f64| {
+            // One-sided at a pole, as no latitude lies beyond.
             let lat_deg = lat_deg.clamp(-90.0, 90.0);
             forward(proj, Position { lat_deg, ..place })
         };
         let [x1, y1] = at(place.lat_deg + HALF_STEP_DEG)?;
         let [x0, y0] = at(place.lat_deg - HALF_STEP_DEG)?;
+        // Degrees of a rotated grid are shorter east and west than on its map: back to true
+        // lengths.
         let widened = widened(&self.lattice.plane, 0.5 * (y0 + y1));
         Ok(-((x1 - x0) / widened).atan2(y1 - y0))
     }

@@ -63,10 +63,13 @@ struct Angle {
 /// Numbers, letters and at most one comma or semicolon; `None` where anything else stands.
 fn tokens(text: &str) -> Option<Vec<Token>> {
     let text = text.trim();
+    // As links that open maps begin (RFC 5870).
     let text = text.strip_prefix("geo:").unwrap_or(text);
     let mut tokens = Vec::new();
     let mut number = String::new();
+    // A space at the end closes the last number.
     for c in text.chars().chain([' ']) {
+        // Pages are typeset with a true minus sign.
         let c = if c == '\u{2212}' { '-' } else { c };
         if c.is_ascii_digit() || c == '.' {
             number.push(c);
@@ -87,6 +90,7 @@ fn tokens(text: &str) -> Option<Vec<Token>> {
             _ => return None,
         }
     }
+    // A second one would be a decimal comma, or a third number.
     let commas = tokens.iter().filter(|t| **t == Token::Comma).count();
     (commas <= 1).then_some(tokens)
 }
@@ -162,6 +166,7 @@ fn angle(tokens: &[Token]) -> Option<Angle> {
         if sign_out_of_place || mark_out_of_place || i > 0 && value >= 60.0 || !last && !whole {
             return None;
         }
+        // By the sign itself: -0 degrees and 30 minutes are south or west, too.
         negative |= value.is_sign_negative();
         degrees += value.abs() / [1.0, 60.0, 3600.0][i];
     }

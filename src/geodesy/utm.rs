@@ -64,6 +64,7 @@ fn zone(place: Position, band: char) -> u8 {
             ..33.0 => 35,
             _ => 37,
         },
+        // 180 degrees east is in the first zone, as 180 west is.
         _ => (((lon + 180.0) / 6.0).floor() as i64).rem_euclid(60) as u8 + 1,
     }
 }

@@ -14,6 +14,7 @@ impl Lattice {
         let same = |a: Axis, b: Axis| {
             a.count == b.count
                 && (a.first - b.first).abs() < 1e-3 * a.step
+                // What the steps differ by adds up over all points.
                 && (a.step - b.step).abs() * (a.count as f64) < 1e-3 * a.step
         };
         self.plane == other.plane && same(self.x, other.x) && same(self.y, other.y)
@@ -56,6 +57,7 @@ impl Lattice {
                         columns: self.x.count,
                     });
                 }
+                // Degrees of longitude are shortest at the farthest parallel that is reached.
                 let shrink = farthest.min(89.0).to_radians().cos();
                 (degrees / self.y.step, degrees / shrink / self.x.step)
             }
@@ -67,6 +69,7 @@ impl Lattice {
         };
         let (row, rows) = span(row, rows, self.y.count);
         if self.goes_round() {
+            // Whole columns, with one to spare on each side.
             let first = (column - columns).floor() as i64 - 1;
             let many = (2.0 * columns).ceil() as usize + 4;
             if many >= self.x.count {
@@ -98,7 +101,9 @@ impl Lattice {
     /// are more.
     fn stretch(&self, map: &LatticeMap, place: Position) -> Result<f64> {
         let [r0, c0] = map.row_column(place)?;
+        // Towards the equator, as there may be no latitude beyond.
         let lat_deg = place.lat_deg - 0.1_f64.copysign(place.lat_deg);
+        // As far on the ground as the step in latitude, but for the pole itself.
         let near_pole = place.lat_deg.to_radians().cos().max(0.01);
         let lon_deg = super::wrap_longitude(place.lon_deg + 0.1 / near_pole);
         let mut most: f64 = 0.0;

@@ -152,6 +152,7 @@ impl Logbook {
         if Logbook::parse(&name, &text)?.has(flight) {
             return Ok(false);
         }
+        // A file that was edited by hand may lack its last line's end.
         if !text.ends_with('\n') {
             text.push('\n');
         }
@@ -299,6 +300,7 @@ impl Flight {
     /// Its table in a logbook.
     pub fn text(&self) -> String {
         let name: String = self.name.chars().filter(|c| !c.is_control()).collect();
+        // A JSON string is a TOML one as well, once control characters are gone.
         let quoted = serde_json::Value::String(name);
         let mut text = format!(
             "\n[[flight]]\nname = {quoted}\nreleased = \"{:.0}\"\nlat = {:.5}\nlon = {:.5}\nmiss_km = {:.2}\nalong_km = {:.2}\nacross_km = {:.2}\n",

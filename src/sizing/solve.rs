@@ -229,6 +229,8 @@ impl Stack {
         let most = self.with_neck_lift(MOST_NECK_LIFT_KG + self.load_kg);
         let (least, most) = (least.fill.amount_mol, most.fill.amount_mol);
         let most = self.bursting_mol().map_or(most, |mol| mol.min(most));
+        // Where the balloon bursts before it lifts the load, there is no range: both ends are the
+        // least.
         [least, most.max(least)]
     }
 
@@ -246,6 +248,7 @@ impl Stack {
         let Some(flies) = flies else {
             return Err(never(high));
         };
+        // With little gas a balloon may rise on beyond the highest layer and never burst.
         let too_little = |mol: f64| matches!(miss(mol), Some(Miss::Stalls | Miss::NoBurst));
         let least = if too_little(low) {
             let least = last_true(low, flies, too_little);

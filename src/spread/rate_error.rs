@@ -28,6 +28,7 @@ impl RateErrorProcess {
 
     /// Draws the factor on the time that each layer takes into `out`.
     pub fn draw(&self, stream: &mut SplitMix, out: &mut Vec<f64>) {
+        // The first is drawn with the whole deviation: the process has no beginning at the release.
         let normal = NormalTable::shared();
         let innovation = self.sigma * (1.0 - self.rho * self.rho).sqrt();
         let mut last = self.sigma * normal.next_four(stream)[0];

@@ -318,7 +318,7 @@ impl<const N: usize> Stacks<N> {
         });
         let ln_drive = drive.map(f64::ln);
         let guess = match before {
-            // From the step below the balance has moved little: one or two steps find it again.
+            // From the step below the balance has moved little: its solution is carried on.
             Some(before) => before.balance.carried_to(&ln_drive),
             None => from_fn(|i| (FIRST_GUESS_M_S * d[i] / at.nu_m2_s).ln()),
         };

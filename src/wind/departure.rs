@@ -67,7 +67,7 @@ pub fn away_m(latitude_deg: f64, age_s: f64, distance_m: f64) -> f64 {
 /// from 50 degrees on; within 40 degrees it varies less.
 fn kappa(latitude_deg: f64, altitude_m: f64) -> f64 {
     let end_m = 17_500.0 - 5_000.0 * towards(latitude_deg, 50.0).powi(2);
-    // Gradual, as the tropopause is not at the same height every day.
+    // Joined gradually: by latitude the tropopause is a mean one, not that of the day.
     let share = 1.0 / (1.0 + ((altitude_m - end_m) / 1_200.0).exp());
     let troposphere = TROPOSPHERE * (0.65 + 0.35 * towards(latitude_deg, 40.0));
     STRATOSPHERE + (troposphere - STRATOSPHERE) * share

@@ -37,6 +37,7 @@ impl Part {
             [a, b, ..] => b - a,
             _ => 0.0,
         };
+        // Over equal steps this makes the series exact, so that no matrix has to be taken apart.
         Part {
             rho: (-spacing_m / part.correlation_length_m).exp(),
             sigma_m_s: heights_m.iter().map(|z| part.sigma_m_s(*z)).collect(),
@@ -90,6 +91,7 @@ impl Pair {
             .iter()
             .filter_map(|part| Some((part.first()?, part)))
             .collect();
+        // The lower begin first: a pair is drawn from where its first part begins.
         begin.sort_by_key(|(first, _)| *first);
         begin.chunks(2).map(Pair::new).collect()
     }
@@ -153,7 +155,9 @@ impl WindErrorProcess {
                 *gain += c;
             }
         }
+        // s' C s: the parts are independent, so their covariances add up.
         let variance: f64 = gain.iter().zip(&seconds).map(|(g, s)| g * s).sum();
+        // Winds that are exact where the flight is leave nothing to condition on.
         let scale = if variance > 0.0 { 1.0 / variance } else { 0.0 };
         gain.iter_mut().for_each(|g| *g *= scale);
         WindErrorProcess {

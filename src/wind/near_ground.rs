@@ -31,6 +31,7 @@ pub fn near_ground(winds: &WindProfile, site_m: f64, own: Option<Wind>) -> (f64,
     if let Some(own) = own {
         return (own.speed_m_s(), GroundWindFrom::TenMetres);
     }
+    // Where all winds lie below the site the highest is held, as in the profile.
     let lowest_m = winds.lowest_from(site_m).unwrap_or(winds.top_m());
     let from_m = lowest_m - site_m;
     if from_m <= TOLD_AT_M {

@@ -48,6 +48,7 @@ impl Wind {
             .atan2(-self.north_m_s)
             .to_degrees()
             .rem_euclid(360.0);
+        // A wind from the north is told as 360, as 0 stands for calm.
         if from == 0.0 { 360.0 } else { from }
     }
 }

@@ -103,7 +103,7 @@ impl<'a> Given<'a> {
         let unpacked = packed::unpacked(path)?;
         let is_grid = hints.format.is_none()
             && match &unpacked {
-                // Tables of soundings may be binary and packed, too: both are asked.
+                // A NetCDF file may be either, so the readers of soundings are asked, too.
                 Some(bytes) => GridFile::looks_like(bytes) && !sources::is_sounding_in(bytes),
                 None => begins_as_grid(path)?,
             };

@@ -28,6 +28,7 @@ impl CellGrid {
     pub fn around(place: Position, size_m: f64) -> CellGrid {
         let a_degree = (DEGREE_M / size_m).round().max(1.0);
         let origin = [place.lat_deg.floor(), place.lon_deg.floor()];
+        // By the middle of its degree, so that plans within it have cells of the same width.
         let narrow = (origin[0] + 0.5).to_radians().cos().max(0.02);
         CellGrid {
             origin,
@@ -39,6 +40,7 @@ impl CellGrid {
     /// The cell that holds a place.
     pub fn cell(&self, place: Normal) -> Cell {
         let place = place.position();
+        // The short way round from the origin, so that cells go on across 180 degrees.
         let east_deg = wrap_longitude(place.lon_deg - self.origin[1]);
         [
             ((place.lat_deg - self.origin[0]) / self.lat_step_deg).floor() as i32,

@@ -20,6 +20,7 @@ impl Digest {
     /// Adds a text that stands by itself.
     #[must_use]
     pub fn with(mut self, text: &str) -> Digest {
+        // The length first, or "ab" and "c" would be the same as "a" and "bc".
         self.0.update((text.len() as u64).to_le_bytes());
         self.0.update(text.as_bytes());
         self
@@ -53,6 +54,7 @@ impl Digest {
             file.by_ref().take(ENDS).read_to_end(&mut ends).map(|_| ())
         };
         take(0).map_err(failed)?;
+        // Of a short file nothing counts twice.
         take(first.max(about.len().saturating_sub(ENDS))).map_err(failed)?;
         digest.0.update(&ends);
         Ok(digest)
@@ -80,6 +82,7 @@ pub fn entries(folder: &Path) -> Result<Vec<PathBuf>> {
     for entry in fs::read_dir(folder).map_err(failed)? {
         found.push(entry.map_err(failed)?.path());
     }
+    // File systems list a folder in orders of their own.
     found.sort();
     Ok(found)
 }

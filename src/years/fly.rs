@@ -47,7 +47,9 @@ impl Job {
         let mut at = units.start;
         while at < units.end {
             let (day, first) = (at / fields, at % fields);
+            // A run of units may begin and end within a day.
             let last = (units.end - day * fields).min(fields);
+            // What was open the day before is handed on: most of its files serve again.
             opened = self.open(&self.days[day], opened.take())?;
             let flown: Vec<Result<OfField>> = (first..last)
                 .into_par_iter()
@@ -60,6 +62,7 @@ impl Job {
             for flown in flown {
                 let (releases, cells) = flown?;
                 part.releases.extend(releases);
+                // In the order of the fields, whichever was done first.
                 part.cells = std::mem::take(&mut part.cells).with(cells);
             }
             at = day * fields + last;

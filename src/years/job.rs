@@ -184,6 +184,7 @@ impl Job {
     /// The units of shard `k` (from 1) of `n`.
     pub fn shard(&self, k: usize, n: usize) -> Range<usize> {
         let units = self.units() as u128;
+        // In 128 bits no product overflows; in whole numbers shards fit on each other.
         let at = |k: usize| (units * k as u128 / n.max(1) as u128) as usize;
         at(k.saturating_sub(1))..at(k)
     }
@@ -211,6 +212,7 @@ impl Around {
 }
 
 fn middle(places: &[Position]) -> Option<Position> {
+    // The normal of a single place is rounded on its way there and back.
     if let [only] = places {
         return Some(*only);
     }
@@ -242,6 +244,7 @@ fn fields(plan: &Plan, candidates: &[Candidate], heights: Option<&Terrain>) -> V
 fn days(plan: &Plan, record: &LongRecord, asked: &YearsRequest) -> Result<Vec<DayReleases>> {
     let covers = record.covers().ok_or_else(no_release)?;
     let [from, to] = [0, 1].map(|i| asked.between[i].unwrap_or(covers[i]));
+    // Before the times are listed: an end far in the future would make too many of them to hold.
     let count = to.duration_since(from).as_hours() / 24;
     if count > MOST_DAYS {
         return Err(Error::CannotDo {
@@ -281,6 +284,7 @@ fn first_winds(record: &LongRecord, days: &[DayReleases]) -> Result<Opened> {
     };
     let covers = record.covers().unwrap_or([first.times[0]; 2]);
     let whole = [first.times[0], last.times[last.times.len() - 1]];
+    // The first moment that both the releases and the record have.
     let from = whole[0].max(covers[0]).min(covers[1]);
     let day = SignedDuration::from_hours(24);
     let to = from.checked_add(day).unwrap_or(from);

@@ -70,6 +70,7 @@ impl KnownFiles {
     pub fn keep(&self) {
         let there = self.folder.as_ref().filter(|folder| folder.is_dir());
         if let (Some(folder), Ok(text)) = (there, serde_json::to_vec(&self.files)) {
+            // Kept for the speed alone, so a folder that cannot be written to is no fault.
             let _ = write_atomically(&folder.join(NAME), &text);
         }
     }

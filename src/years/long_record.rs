@@ -163,6 +163,7 @@ impl LongRecord {
             return Err(Fault::new(&sounding.file, found, expected).into());
         }
         known.keep();
+        // A sounding without a time is of no day.
         soundings.retain(|ascent| ascent.sounding.time.is_some());
         soundings.sort_by_key(|ascent| ascent.sounding.time);
         if grids.is_empty() && soundings.is_empty() {
@@ -263,6 +264,7 @@ impl LongRecord {
         if needed.is_empty() {
             return Ok(None);
         }
+        // From day to day of a month the files stay the same.
         if before.as_ref().is_some_and(|opened| opened.files == needed) {
             return Ok(before);
         }
@@ -284,6 +286,7 @@ impl LongRecord {
             };
             open.extend(missing.into_iter().zip(files));
         }
+        // Sorted as when all are opened anew: what is joined must not depend on what was open.
         open.sort_by_key(|(i, _)| *i);
         let already: u64 = open.iter().map(|(_, file)| file.values_decoded()).sum();
         let files = open.into_iter().map(|(_, file)| file).collect();
@@ -342,6 +345,7 @@ fn near(ascents: &[FileAscent], [from, to]: [Timestamp; 2]) -> &[FileAscent] {
     let (early, late) = (far(from, -SOUNDINGS_WITHIN_H), far(to, SOUNDINGS_WITHIN_H));
     let first = ascents.partition_point(|a| a.sounding.time < Some(early));
     let end = ascents.partition_point(|a| a.sounding.time <= Some(late));
+    // One more on each side: the nearest sounding may be older than those that are blended.
     &ascents[first.saturating_sub(1)..(end + 1).min(ascents.len())]
 }
 
@@ -396,6 +400,7 @@ fn look(path: &Path, hints: &Hints, known: &KnownFiles) -> Result<Looked> {
 
 fn length(path: &Path) -> Result<u64> {
     if path.is_dir() {
+        // A store is a folder of many files.
         return entries(path)?.iter().map(|inside| length(inside)).sum();
     }
     let about = std::fs::metadata(path).map_err(|cause| Error::file(path, "read", cause))?;

@@ -114,6 +114,8 @@ impl Part {
                 Line::Cell { cell, count } => {
                     part.cells.0.insert(cell, count);
                 }
+                // A part is whole when it is written, but may be cut short or joined when it is
+                // copied.
                 Line::End { end } if end == number => return Ok(part),
                 Line::End { .. } => return Err(wrong(number, text).into()),
             }

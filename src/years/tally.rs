@@ -107,11 +107,13 @@ fn field(job: &Job, number: usize, all: &[Dated], cells: &CellCounts) -> FieldYe
     };
     let missing = of_flights(flights - sum(|r| r.landed).min(flights));
     let share = |of: &dyn Fn(&Numbers) -> Option<f64>| {
+        // Shares are of the draws that came down, so each release counts by these.
         let hit = |d: &Dated| Some(of(d.release.numbers.as_ref()?)? * d.release.landed as f64);
         let hits: f64 = all.iter().filter_map(hit).sum();
         let at_least = hits / flights.max(1) as f64;
         Bounds {
             at_least,
+            // What did not come down might have hit all the same.
             at_most: (at_least + missing).min(1.0),
         }
     };
@@ -269,6 +271,7 @@ fn between_years(job: &Job, month: Option<i8>, these: &[Dated]) -> Option<Betwee
     let numbers: Vec<[usize; 2]> = of_year.into_values().collect();
     let seed = job.asked.options.seed;
     let sample = |index: u64| {
+        // Room for twelve months and the year: no two of them draw the same samples.
         let mut stream = SplitMix::stream(seed, index * 16 + month.unwrap_or(0) as u64);
         let mut sum = [0; 2];
         for _ in 0..count {

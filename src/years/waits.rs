@@ -107,6 +107,7 @@ fn waits(days: &[OfDay], will_do: impl Fn(DayState) -> bool) -> Vec<Waiting> {
     let mut waits: Vec<Waiting> = Vec::with_capacity(days.len());
     let mut next: Option<(Date, Waiting)> = None;
     for day in days.iter().rev() {
+        // A gap in the record ends a wait as its end does: what came in it is not known.
         let follows = next.filter(|(date, _)| day.date.tomorrow().ok() == Some(*date));
         let waiting = match (will_do(day.state), follows) {
             (true, _) => Waiting {

@@ -31,6 +31,7 @@ fn column(plan: &Plan, weather: &Weather) -> FileAscent {
     let (winds, air) = (&weather.column.winds, &weather.column.air);
     let (low, high) = air
         .measured_m()
+        // An empty range: no level lies in it.
         .unwrap_or((f64::INFINITY, f64::NEG_INFINITY));
     let level = |(altitude_m, _)| {
         let there = (low..=high)

@@ -118,6 +118,7 @@ impl Continuation {
             .map(|table| process_of(table, model, &seconds));
         let landings = run_aloft(model, &from, &self.sampler, process.as_ref(), draws);
         let left = left(&landings) as f64;
+        // An ellipse around fewer would say more of chance than of the flight.
         if left > LEFT_ALLOWED * draws as f64 || landings.landed.len() < 20 {
             return Ok(None);
         }
@@ -152,6 +153,7 @@ impl Continuation {
             .enumerate()
             .max_by(|a, b| a.1.altitude_m.total_cmp(&b.1.altitude_m))?
             .0;
+        // The track has a moment at every boundary; burst and landing lie between.
         let passes = |m: &Moment| (m.altitude_m - altitude_m).abs() < 0.5;
         let at = if rising {
             self.track[..burst].iter().position(passes)?

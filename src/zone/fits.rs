@@ -31,6 +31,7 @@ pub const DANGEROUS_M_S: f64 = 10.0;
 pub fn site(plan: &Plan, terrain: Option<&Terrain>) -> Result<Vec<Note>> {
     let place = plan.site.position;
     let of_clocks = clocks(&plan.timezone, plan.release, place);
+    // A forecast's own ground is too smooth to stand for the ground at the site.
     let known = height_at(terrain, place).is_some_and(|at| at.source != OF_FORECAST);
     let of_airport = match plan.site.elevation_m {
         Some(site_m) if !known => airport(place, site_m)?,

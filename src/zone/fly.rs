@@ -99,6 +99,7 @@ pub fn fly_all(
 ///
 /// When that one does not come down.
 pub fn reach_of(weather: &Weather, setup: &Setup) -> Result<Reach> {
+    // Before any of a forecast is decoded: the column above the site is at hand.
     let (above_site, track) = fly_planned(&setup.model, 0);
     above_site.map_err(|miss| cannot_fly(miss, &track, weather))?;
     let reach = Reach::of(&track, &setup.model, &setup.spread);
@@ -182,6 +183,7 @@ fn fly_planned(
 ) -> (std::result::Result<Flown, Miss>, Vec<Moment>) {
     let mut moments: Vec<Moment> = Vec::with_capacity(2 * model.layers.count + 3);
     let mut keep = |m: Moment| {
+        // The burst is told twice, at the end of the way up and before the way down.
         if moments.last() != Some(&m) {
             moments.push(m);
         }
@@ -203,6 +205,7 @@ fn fly_planned(
 pub fn seconds_by_layer(track: &[Moment], layers: &Layers) -> Vec<f64> {
     let mut seconds = vec![0.0; layers.count];
     for pair in track.windows(2) {
+        // By the middle, as both ends lie on boundaries, where a layer is a matter of rounding.
         let middle = 0.5 * (pair[0].altitude_m + pair[1].altitude_m);
         seconds[layers.locate(middle).0] += pair[1].time_s - pair[0].time_s;
     }

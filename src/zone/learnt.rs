@@ -39,10 +39,14 @@ impl Learnt {
         let burst = match (spread.burst, stack.ascent.burst_altitude_m()) {
             (BurstSpread::Diameter(sigma), _) => sigma,
             (BurstSpread::AltitudeM { sigma_m, .. }, burst_m) => {
+                // A burst by altitude varies in metres, a logbook in diameters: 3 H of the ones to
+                // one of the others.
                 sigma_m / (3.0 * air.density_scale_height_m(burst_m.unwrap_or(30_000.0)))
             }
         };
         Learnt {
+            // Scaled to the widest that a rise can be tabulated for, by whichever of the two gets
+            // there first.
             rate: book.rate(rate_sigma(stack, spread)).map(|rate| {
                 rate.at_most((WIDEST_LIFT / spread.lift).min(WIDEST_DRAG / spread.drag))
             }),

@@ -63,11 +63,14 @@ impl Reach {
             FlightWinds::Column(winds) => track
                 .windows(2)
                 .map(|leg| {
+                    // Lengths, not their sum: winds that turn above the site need not turn
+                    // elsewhere.
                     let middle_m = 0.5 * (leg[0].altitude_m + leg[1].altitude_m);
                     let [east, north] = winds.mean[model.layers.locate(middle_m).0];
                     east.hypot(north) * (leg[1].time_s - leg[0].time_s)
                 })
                 .sum(),
+            // The planned flight is flown in the column first, so this does not come up.
             FlightWinds::Field(_) => 0.0,
         };
         let flown_s = track.last().map_or(0.0, |m| m.time_s);

@@ -132,9 +132,12 @@ pub fn fly_releases(
         return Ok(Vec::new());
     };
     let hour = |t: Timestamp, h: i64| t.checked_add(SignedDuration::from_hours(h)).unwrap_or(t);
+    // Winds at the ground are looked up an hour before to two hours after a release, and one hour
+    // more.
     let span = [hour(*first, -2), hour(*last, 3)];
     let site = SiteWinds::new(plan, flown_in.winds, span)?.flown_until(*last);
     let ground = flown_in.ground;
+    // One elevation for all: only then their layers begin at the same height and share a field.
     let site_m = times.iter().find_map(|&t| {
         let weather = site.weather(t).ok()?;
         let ground = ground.map(AsRef::as_ref);
@@ -221,6 +224,7 @@ fn shared_winds(
     let Some(model) = models().next() else {
         return Ok(None);
     };
+    // The highest is enough for all, as layers are counted from the ground up.
     let layers = Layers {
         count: models().map(|m| m.layers.count).max().unwrap_or(0),
         ..model.layers

@@ -96,15 +96,19 @@ impl Setup {
         let mut fall = stack::fall(stack);
         assumptions.extend(fall.assumptions.iter().cloned());
         let mut spread = varied::spread(stack, given, &mut assumptions);
+        // What is believed before any flight is the spread of the plan, so before it is widened.
         let learnt = given.logbook.as_ref().map_or(Learnt::default(), |book| {
             Learnt::of(book, stack, &spread, &fall.mass, air)
         });
         learnt.spread(&mut spread);
         fall.law = learnt.law(fall.law);
         assumptions.extend(learnt.assumptions());
+        // From here on the stack is the one that is expected to fly.
         let stack = &learnt.stack(stack, air);
         let (lifter, burst_m) = lifter(stack, &learnt, air, site_m)?;
         let layers = layers(&lifter, &place, top(burst_m, &spread));
+        // At stated rates and to a stated altitude a flight bursts by metres, whatever its
+        // diameter.
         if stack.ascent.rates().is_some() || stack.ascent.burst_altitude_m().is_some() {
             spread.burst = varied::by_altitude(spread.burst, air, burst_m, site_m);
         }
@@ -195,6 +199,7 @@ fn lifter<'a>(
 /// The layers from the site up to `top_m`.
 fn layers(lifter: &Lifter, place: &Surroundings, top_m: f64) -> Layers {
     let thickness_m = match lifter {
+        // With stated rates only a field or the ground asks for thin layers.
         Lifter::Rates(..) if !place.through_field && place.terrain.is_none() => STATED_THICKNESS_M,
         _ => THICKNESS_M,
     };
@@ -254,6 +259,7 @@ fn burst_by_diameter(
     let stall = climb.seconds.iter().position(|s| s.is_infinite());
     match (burst, stall) {
         (Some(k), None) => Ok(layers.altitude_m(k)),
+        // A stall higher up than the burst never comes to be.
         (Some(k), Some(stall)) if k <= stall => Ok(layers.altitude_m(k)),
         (_, Some(k)) => Err(stops_rising(layers.altitude_m(k))),
         (None, None) => Err(never_bursts(burst_diameter_m)),

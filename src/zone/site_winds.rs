@@ -74,6 +74,8 @@ impl<'a> SiteWinds<'a> {
         let near = match input {
             Winds::Soundings(_) => None,
             Winds::Forecast(archive) => {
+                // The points next to the site do for the column above it; flights decode what they
+                // reach.
                 let window = archive.lattice.around(site, 0.0)?;
                 let steps = archive.steps_around(releases[0], releases[1]);
                 Some(archive.cut(window, steps)?)
@@ -116,6 +118,7 @@ impl<'a> SiteWinds<'a> {
     ///
     /// As [`SiteWinds::weather`].
     pub fn near_ground(&self, time: Timestamp) -> Result<NearGround> {
+        // Without air, source and notes, which a whole weather has: this is asked for every hour.
         if let (Winds::Forecast(archive), Some(near)) = (self.input, &self.near) {
             let weights = self.weights(time, archive, near)?;
             return Ok(NearGround {
@@ -193,6 +196,8 @@ impl<'a> SiteWinds<'a> {
         let (block, extent) = reach.cut(self.site, [self.releases[0], self.last], archive)?;
         let field = LayerField::of_block(&block, self.site, self.releases[0], layers, compass)?;
         let members = block.members.len();
+        // The planned flight of an ensemble goes through the mean of its members, as one member
+        // more.
         let (field, planned) = match members {
             1 => (field, 0),
             _ => field.with_mean_member(),
@@ -227,6 +232,7 @@ impl<'a> SiteWinds<'a> {
     /// Several soundings.
     fn of_field(&self, release: Timestamp, nearest: &FileAscent, blended: Blended) -> Weather<'_> {
         let columns = blended.columns();
+        // Columns of stations hold everywhere and always, so these weights are always found.
         let weights = Placing::Stations(blended.stations.clone())
             .weights(self.site.normal(), 0.0)
             .unwrap_or(Weights::one(0));
@@ -260,6 +266,7 @@ impl<'a> SiteWinds<'a> {
             stations: blended.stations.len(),
             soundings: blended.ascents.len(),
             from: blended.times().min(),
+            // Between hours that close the winds are of the release, as wrong as their lead says.
             to: blended.times().max(),
             age_s: match blended.forecast_around() {
                 true => Some(0.0),
@@ -323,6 +330,7 @@ impl<'a> SiteWinds<'a> {
     /// The model behind a profile, with the run that the file or the plan names.
     fn model_of(&self, sounding: &Sounding) -> Option<ModelFacts> {
         let model = sounding.model.as_ref()?;
+        // What the plan says of the run counts before the file.
         let by_file = |time| Some(after(time, -model.lead_s?));
         let run = self.issued.or(sounding.time.and_then(by_file));
         Some(ModelFacts {
@@ -455,6 +463,7 @@ fn not_covered(site: Position, release: Timestamp, archive: &Archive, outside: O
 
 /// A flight's way up to its burst.
 fn way_up(track: &[Moment]) -> Way {
+    // Up to the burst: the fall passes the same altitudes at other times.
     let rises = |pair: &&[Moment]| pair[1].altitude_m > pair[0].altitude_m;
     let up = track.windows(2).take_while(rises).count() + 1;
     let moments = track.iter().take(up);

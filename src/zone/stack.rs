@@ -71,6 +71,7 @@ pub fn burst_diameter_assumed(balloon: &BalloonPlan) -> Option<Assumption> {
 pub fn no_parachute_mass(plan: &StackPlan) -> Option<Assumption> {
     let parachute = plan.descent.parachute()?;
     let stated = parachute.planned_kg.is_some() || parachute.measured;
+    // The short form of the word counts as well.
     let among_load = |name: &str| name.to_lowercase().contains("chute");
     let known = stated || plan.load.iter().any(|part| among_load(&part.name));
     (!known).then_some(Assumption::NoParachuteMass)

@@ -40,6 +40,7 @@ pub fn around(
     {
         terrain = terrain.with(raster);
     }
+    // Files that have nothing around the site are as good as none.
     Ok(terrain.highest_m().map(|_| Arc::new(terrain)))
 }
 

@@ -31,6 +31,7 @@ pub fn by_altitude(burst: BurstSpread, air: &AirProfile, burst_m: f64, site_m: f
 pub fn spread(stack: &StackPlan, given: &SpreadPlan, assumed: &mut Vec<Assumption>) -> Spread {
     let mut spread = Spread::ASSUMED;
     if let Some(rates) = stack.ascent.rates() {
+        // A stated rate already has its drag in it; what is left is how it varies from day to day.
         spread.drag = STATED_RATE_DRAG;
         spread.ln_re0 = 0.0;
         if rates.is_constant() {
@@ -78,6 +79,7 @@ fn fall(spread: &mut Spread, stack: &StackPlan, given: &SpreadPlan, assumed: &mu
         share(&mut spread.parachute, given.parachute, what);
         match stack.ascent.balloon() {
             Some(_) => share(&mut spread.remnant, given.remnant, Varying::Remnant),
+            // Without a balloon nothing of it can stay on the line.
             None => spread.remnant = 0.0,
         }
     } else {
@@ -87,6 +89,8 @@ fn fall(spread: &mut Spread, stack: &StackPlan, given: &SpreadPlan, assumed: &mu
         spread.remnant = 0.0;
     }
     match (&stack.descent, given.canopy_changes) {
+        // Stated rates hold at every altitude: neither a canopy nor the law of thin air is behind
+        // them.
         (Descent::Rates { .. }, _) => {
             spread.canopy_changes = 0.0;
             spread.fall_exponent = 0.0;

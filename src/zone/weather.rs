@@ -165,6 +165,8 @@ impl Weather<'_> {
                 .sum()
         };
         let drift_sigma_m = |error: &WindError| process_of(error, model, seconds).drift_sigma_m();
+        // What a forecast made twelve hours ahead would leave, to say whether one is worth
+        // fetching.
         let new_forecast = WindError::of_forecast(&self.column.winds, wind_error::NEW_FORECAST_S);
         WindFacts {
             files: self.files.clone(),

@@ -71,6 +71,8 @@ impl About<'_> {
             (None, WindSource::Forecast { members, .. }) if *members > 1 => {
                 self.of_ensemble(*members)
             }
+            // A plan may have a sounding's winds taken as a forecast's, and the other way round
+            // below.
             (Some(WindSpread::Forecast), _) | (None, WindSource::Forecast { .. }) => {
                 self.of_forecast()
             }
@@ -99,6 +101,7 @@ impl About<'_> {
         let lead_s = self.source.lead_s().unwrap_or(0.0);
         let error = WindError::of_forecast(self.winds, lead_s);
         let said = Assumption::ForecastError {
+            // A run after the release is an analysis: it has no lead.
             lead_s: lead_s.max(0.0),
             sigma_m_s: error.sigma_m_s(TOLD_AT_M),
             at_m: TOLD_AT_M,
@@ -194,6 +197,7 @@ pub fn notes(wind: &WindFacts, better: bool) -> Vec<Note> {
 
 /// What would make the zone smaller, when the winds are of another time or place.
 fn better_winds(wind: &WindFacts) -> Option<Note> {
+    // A sounding after the release is as much another weather as one before it.
     let age_s = wind.source.age_s()?.abs();
     let away_s = (age_s >= SOON_S).then_some(age_s);
     let away_m = wind.source.distance_m().filter(|m| *m >= NEAR_M);

@@ -82,7 +82,6 @@ pub fn contours(points: &[[f64; 2]], probabilities: &[f64]) -> Result<Vec<Contou
     let mut densities: Vec<f64> = white.iter().map(|z| grid.at(*z)).collect();
     densities.sort_unstable_by(|a, b| b.total_cmp(a));
     Ok(probabilities
-        // Wide shares are cut from the same densities, so regions lie within each other.
         .iter()
         .map(|p| {
             let polygons = nest(grid.rings(level_above(&densities, *p)));

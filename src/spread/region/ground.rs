@@ -62,6 +62,7 @@ impl Ellipse {
     /// When it reaches beyond the other side of the earth.
     pub fn on_ground(&self, frame: &LocalFrame) -> Result<GroundEllipse> {
         let center = frame.to_position(self.center_m)?;
+        // Without length there is no tip to look at from the centre.
         let azimuth_deg = if self.semi_major_m > 0.0 {
             half_turn_deg(center.azimuth_deg(frame.to_position(self.tip_m())?))
         } else {
@@ -103,6 +104,7 @@ pub fn polygons_on_ground(
     frame: &LocalFrame,
 ) -> Result<Vec<GroundPolygon>> {
     let ground = |ring: &LineString| {
+        // The ring is closed: its last corner is the first one.
         let open: Vec<[f64; 2]> = ring.0.iter().skip(1).map(|c| [c.x, c.y]).collect();
         ring_on_ground(&open, frame)
     };
@@ -148,6 +150,7 @@ fn split(
     to: ([f64; 2], Position),
     out: &mut Vec<Position>,
 ) -> Result<()> {
+    // Without the wrap an edge across 180 degrees would turn once round the earth.
     let turn_deg = wrap_longitude(to.1.lon_deg - from.1.lon_deg).abs();
     let length_m = (to.0[0] - from.0[0]).hypot(to.0[1] - from.0[1]);
     if turn_deg > TURN_DEG && length_m > SHORT_M {
