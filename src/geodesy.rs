@@ -349,7 +349,7 @@ impl LocalFrame {
     /// When the point is farther away than the other side of the earth.
     pub fn to_position(&self, [east_m, north_m]: [f64; 2]) -> Result<Position> {
         let distance_m = east_m.hypot(north_m);
-        // Not a number is no distance either, and is more than nothing.
+        // The comparison alone would let not-a-number through.
         if distance_m.is_nan() || distance_m > HALF_ROUND_M {
             return Err(Error::CannotDo {
                 why: format!(

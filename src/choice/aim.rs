@@ -92,6 +92,7 @@ pub fn aim(
     let flown_in = FlownIn {
         winds: input,
         ground: heights.as_ref(),
+        // The search needs no ways through the air near airports.
         low_m: None,
     };
     let aimed: Vec<Result<Aimed>> = times

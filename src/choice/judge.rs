@@ -315,6 +315,7 @@ fn is_down(at: Timestamp, rise: Option<Timestamp>, set: Option<Timestamp>) -> bo
 fn daylight_after(flown: &FlownRelease, landing: Timestamp, zone: &TimeZone) -> Option<f64> {
     let local = landing.to_zoned_datetime(zone.clone());
     match sun(flown.center, local.date(), zone).ok()? {
+        // Where the sun does not set there is more than any limit asks for.
         Span::AlwaysAbove => Some(86_400.0),
         Span::AlwaysBelow => Some(0.0),
         Span::Crosses { rise, set } => {

@@ -67,6 +67,7 @@ impl PublishedEllipse {
         let point = |degree: u32| {
             let (sin, cos) = (5.0 * f64::from(degree)).to_radians().sin_cos();
             let (along, across) = (self.semi_major_m * cos, self.semi_minor_m * sin);
+            // On a plane around the centre azimuths and distances from it are those on the ground.
             let azimuth_deg = self.azimuth_deg + across.atan2(along).to_degrees();
             self.center.destination(azimuth_deg, along.hypot(across))
         };
@@ -105,6 +106,7 @@ impl PublishedZone {
         let mut ellipses: Vec<PublishedEllipse> = of_kind(&collection, "ellipse")
             .map(|feature| ellipse(feature).ok_or_else(|| bad(file, "ellipse")))
             .collect::<std::result::Result<_, Fault>>()?;
+        // The first that holds a point is then the smallest.
         ellipses.sort_by(|a, b| a.probability.total_cmp(&b.probability));
         if !ellipses.iter().any(PublishedEllipse::is_outer) {
             let found = "no ellipse of 90 %";

@@ -190,6 +190,7 @@ fn lowest(tried: &[Tried]) -> Option<(f64, &Tried)> {
         .zip(misfit(at + 1))
         .map(|(before, after)| {
             let bend = before - 2.0 * tried[at].misfit_m2 + after;
+            // A parabola that opens downwards has no lowest point.
             if bend > 0.0 {
                 0.5 * (before - after) / bend
             } else {
@@ -292,6 +293,8 @@ impl Profile {
         let pairs: Vec<(f64, f64)> = fixes
             .iter()
             .filter_map(|(t, z)| Some((self.at(t + offset_s)?, *z)))
+            // The logger's height may be too high for the air of that day: some room before it is
+            // left out.
             .filter(|(h, _)| *h < 1.3 * UP_TO_M)
             .collect();
         if pairs.len() < FEWEST {

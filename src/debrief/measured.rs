@@ -212,6 +212,7 @@ fn burst(fixes: &[Fix], top: usize) -> (f64, Mark) {
     let air = AirProfile::standard();
     let thinness = |z: f64| RHO0_KG_M3 / air.at(z).density_kg_m3;
     let measured_at = thinness(0.5 * (from.altitude_m + to.altitude_m));
+    // The burst comes before the fix that the fall is taken back from.
     let latest_s = if after_top(from) > 0.0 {
         after_top(from)
     } else {

@@ -153,8 +153,7 @@ impl SizedStack<'_> {
         if short_m3 > 0.0 {
             return Some(self.shortage(self.filled, short_m3));
         }
-        // Emptied cylinders are never short of themselves: they are if the load stays on the
-        // ground.
+        // A fill of all there is uses just that, but may still not raise the load.
         let emptied = matches!(self.known, Known::Cylinders);
         if !emptied || self.filled.free_lift_kg > 0.0 {
             return None;

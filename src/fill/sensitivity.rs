@@ -61,7 +61,7 @@ pub fn burst_sigma(
     burst: BurstSpread,
 ) -> (f64, BurstSigma) {
     let burst_of =
-        // A neighbour that makes no flight is left out as no change: a spread is told all the same.
+        // A neighbour that makes no flight counts as no change: a spread is told all the same.
         |stack: &Stack, filled: &Filled| stack.fly(filled).map_or(burst_m, |f| f.burst_m);
     let of_lift = |share: f64| burst_of(stack, &stack.with_neck_lift(share * filled.neck_lift_kg));
     let of_diameter = |share: f64| {

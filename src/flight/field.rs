@@ -92,6 +92,7 @@ impl LayerField {
                 places.push(map.position(row as f64, column as f64)?);
             }
         }
+        // Columns of all members and times stand on the same points.
         let column = |i: usize| (block.winds(i), places[i % places.len()]);
         Ok(LayerField::new(
             Placing::of_block(block, center, release)?,

@@ -363,7 +363,6 @@ impl FlightModel {
 
     pub(super) fn fall_seconds(&self, v: &Variation, summit: &Summit, out: &mut Vec<f64>) {
         let count = summit.layer + 1;
-        // In time, not in speed: a layer's seconds are what is tabulated.
         out.clear();
         let slower = 1.0 / v.fall_speed;
         let planned = self.fall.seconds[..count].iter();

@@ -98,7 +98,8 @@ impl FlightModel {
         let layers = &self.layers;
         let (here, share) = layers.locate(from.altitude_m);
         let seconds = share * course.down_s[here];
-        // Rounding may put an altitude on a boundary a little below it; a fall must not end higher.
+        // A fix below the lowest layer is located at its bottom: a fall must not end above its
+        // start.
         let boundary_m = layers.altitude_m(here).min(from.altitude_m);
         tell(from);
         let start = self.pass_part(from, here, seconds, course, false, boundary_m)?;

@@ -64,6 +64,7 @@ impl Axis {
             };
         }
         Axis {
+            // As wide as draws are, so that none asks beyond the table.
             low: center - SIGMAS * sigma,
             step: 2.0 * SIGMAS * sigma / (count - 1) as f64,
             count,
@@ -238,7 +239,6 @@ impl RiseTable {
                 out.push(air.thickness_by_nu * f64::from(m) / reynolds);
             }
         }
-        // Seen after the loop, so that within it nothing but the lift's sign breaks off.
         if out.iter().any(|&s| s > self.floating_s) {
             return Err(Miss::Stalls);
         }

@@ -84,6 +84,7 @@ impl Ensemble {
             let mut draw = kept.sampler().draw(index);
             let (mut slowness, mut up, mut rise, mut fall) =
                 (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+            // In the order in which a run draws them: so these are the draws of the zone.
             if let Some(process) = &rate_error {
                 process.draw(&mut draw.stream, &mut slowness);
             }
@@ -100,6 +101,7 @@ impl Ensemble {
                 .chain(fall.iter_mut())
                 .for_each(|s| *s = s.max(1e-3).ln());
             rise.push(0.001 * burst_m);
+            // From streams of their own, which leave those of the zone as they are.
             let mut stream = SplitMix::stream(seed ^ FALL_STREAM, index);
             add_fall_error(&mut stream, layers, &mut fall);
             // The same winds on the way down, but for what changes in between.

@@ -28,9 +28,9 @@ impl RateErrorProcess {
 
     /// Draws the factor on the time that each layer takes into `out`.
     pub fn draw(&self, stream: &mut SplitMix, out: &mut Vec<f64>) {
-        // The first is drawn with the whole deviation: the process has no beginning at the release.
         let normal = NormalTable::shared();
         let innovation = self.sigma * (1.0 - self.rho * self.rho).sqrt();
+        // With the whole deviation at once: the process does not begin at the release.
         let mut last = self.sigma * normal.next_four(stream)[0];
         out.clear();
         out.resize(self.count, 0.0);

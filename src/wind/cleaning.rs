@@ -21,6 +21,7 @@ impl Cleaning {
         let heights: Vec<f64> = levels.map(|l| l.altitude_m).collect();
         Cleaning {
             file: file.to_owned(),
+            // A descent and repeated heights are left out of every sounding: they are no loss.
             rows: tally.rows.saturating_sub(tally.descent + tally.repeated),
             winds: heights.len(),
             impossible: tally.out_of_range,

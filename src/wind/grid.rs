@@ -240,9 +240,9 @@ impl Block {
 
     /// The columns that tell of a moment: of values over some time those of the step whose time holds the
     /// moment, not what lies between two steps; `None` where none does.
-    // Columns with a weight of 0 are at other steps, and may hold no number.
     fn of_its_span(&self, spans: &[Span], weights: &Weights) -> Option<Weights> {
         let step = |column: usize| column / self.points();
+        // Columns with a weight of 0 are of other steps, and may hold no number.
         let used = || weights.terms().filter(|(_, weight)| *weight > 0.0);
         let (first, last) = (
             used().map(|t| step(t.0)).min()?,

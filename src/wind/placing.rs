@@ -134,8 +134,8 @@ impl Station {
         }
         let at = |i: usize| self.time_s(i, altitude_m);
         let count = self.times_s.len();
-        // With the drift of the sondes, soundings are in order of this altitude's times, not of the
-        // releases.
+        // By when each measured this altitude: the sonde that was released first may get there
+        // last.
         let i = (1..count).take_while(|&i| at(i) <= time_s).count();
         let next = (i + 1).min(count - 1);
         let between_s = at(next) - at(i);

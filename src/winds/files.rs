@@ -61,6 +61,8 @@ impl WindFiles {
                     true => opened
                         .into_iter()
                         .filter_map(|file| match file {
+                            // What is wrong within a file only: one that cannot be read at all is
+                            // still told.
                             Err(why @ Error::Faults(_)) => {
                                 damaged.push(why.to_string());
                                 None

@@ -152,6 +152,7 @@ impl Job {
             &[],
             assumed,
         );
+        // The winds at hand are those of the first days; the record covers more.
         basis.covered = None;
         let grid = CellGrid::around(plan.site.position, asked.cell_m);
         let digest = with_asked(digest, &asked, &days, &fields).with(&record.digest.text());

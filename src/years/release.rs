@@ -216,6 +216,7 @@ impl Release {
                 (flown.left - flown.left_hours) as u64,
                 flown.left_hours as u64,
             ),
+            // A release that lacks winds from the beginning counts with all its draws.
             Err(Error::NoWinds { missing, .. }) => match missing {
                 Missing::Region => (0, draws, 0),
                 Missing::Hours => (0, 0, draws),

@@ -368,6 +368,7 @@ fn cell_shares(job: &Job, field: usize, all: &[Dated], cells: &CellCounts) -> Ve
     let of = |count: u64, releases: u64| count as f64 / (releases * draws).max(1) as f64;
     let here = cells
         .0
+        // Cells are ordered by field first, so those of one lie together.
         .range((field, [i32::MIN; 2])..=(field, [i32::MAX; 2]));
     let mut shares: Vec<CellShare> = here
         .map(|(&(_, cell), count)| CellShare {

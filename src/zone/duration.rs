@@ -25,6 +25,7 @@ pub struct TimeAloft {
 impl TimeAloft {
     /// As the plan tells, or as is usual.
     pub fn of(plan: &Plan) -> TimeAloft {
+        // A plan that makes no flight yet may still ask for winds.
         let told = time_aloft_s(plan).ok();
         TimeAloft {
             seconds: told.unwrap_or(USUAL_S),

@@ -63,10 +63,10 @@ impl Reach {
             FlightWinds::Column(winds) => track
                 .windows(2)
                 .map(|leg| {
-                    // Lengths, not their sum: winds that turn above the site need not turn
-                    // elsewhere.
                     let middle_m = 0.5 * (leg[0].altitude_m + leg[1].altitude_m);
                     let [east, north] = winds.mean[model.layers.locate(middle_m).0];
+                    // Lengths, not their sum: winds that turn above the site need not turn
+                    // elsewhere.
                     east.hypot(north) * (leg[1].time_s - leg[0].time_s)
                 })
                 .sum(),

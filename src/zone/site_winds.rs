@@ -266,8 +266,9 @@ impl<'a> SiteWinds<'a> {
             stations: blended.stations.len(),
             soundings: blended.ascents.len(),
             from: blended.times().min(),
-            // Between hours that close the winds are of the release, as wrong as their lead says.
             to: blended.times().max(),
+            // Between hours that are close the winds are of the release itself, as wrong as their
+            // lead says.
             age_s: match blended.forecast_around() {
                 true => Some(0.0),
                 false => age_s(&nearest.sounding, release),
@@ -330,8 +331,8 @@ impl<'a> SiteWinds<'a> {
     /// The model behind a profile, with the run that the file or the plan names.
     fn model_of(&self, sounding: &Sounding) -> Option<ModelFacts> {
         let model = sounding.model.as_ref()?;
-        // What the plan says of the run counts before the file.
         let by_file = |time| Some(after(time, -model.lead_s?));
+        // What the plan says of the run counts before the file.
         let run = self.issued.or(sounding.time.and_then(by_file));
         Some(ModelFacts {
             name: model.name.clone(),

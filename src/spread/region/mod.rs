@@ -81,6 +81,7 @@ impl Regions {
             .map(|p| Ellipse::of_moments(draws, &moments, *p))
             .collect::<Option<Vec<_>>>()?;
         let half_circle_m = circle_holding(0.5, draws, &moments)?;
+        // Ellipses need less than a density does: without contours they are told alone.
         let (contours, mut notes) = match contours(draws, &CONTOUR_PROBABILITIES) {
             Ok(contours) => (contours, Vec::new()),
             Err(why) => (Vec::new(), vec![RegionNote::NoContour(why)]),
