@@ -93,6 +93,7 @@ pub fn size(plan: &Plan, winds: Option<&Winds>, options: Options) -> Result<Fill
         why: unsolved.to_string(),
         remedy: "expected another fill, balloon or load".into(),
     })?;
+    // What makes no flight is sized all the same: what stops it is among the findings.
     let flown = stack.fly(&filled);
     let cylinders = gas::cylinder_use(&plan.stack, &stack, &filled, &mut assumed)?;
     let ledger = ledger::ledger(&plan.stack, &stack);

@@ -31,6 +31,7 @@ pub fn days(
     options: Options,
     done: impl Fn() + Sync,
 ) -> Result<Days> {
+    // What stands in place of the plan's own words is told first.
     let mut assumed = plan.replaced.clone();
     let limits = Limits::of(&plan.limits, &mut assumed);
     let ground = terrain::around(&plan.ground, input, plan.site.position, terrain::FAR_M)?;

@@ -140,6 +140,7 @@ impl<'a> Judge<'a> {
                 })
                 .collect(),
             surface_from: surface_from(&flown.surface),
+            // By when nearly all have landed: late ones are to be found by daylight, too.
             daylight_s: daylight_after(flown, lands.high, self.timezone),
             left: flown.left as f64 / flown.draws as f64,
             land_in,

@@ -385,6 +385,7 @@ fn held(
     let frame = LocalFrame::new(zone.center());
     let places = kept.landings().iter().map(|l| l.place.position());
     let points: Vec<[f64; 2]> = places.map(|p| frame.to_plane(p)).collect();
+    // Anew, as the zone has its regions on the ground, and here they are asked on the plane.
     let regions = Regions::of(&points)?;
     let place = frame.to_plane(landing);
     let (Some(normal), Some(energy_m)) = (Normal2::of(&points), energy_score(&points, place))

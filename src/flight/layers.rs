@@ -68,6 +68,7 @@ impl Layers {
     }
 
     /// The layer an altitude is in and the share of that layer below it.
+    /// Altitudes outside of all layers count as those of the nearest boundary.
     pub fn locate(&self, altitude_m: f64) -> (usize, f64) {
         let x = ((altitude_m - self.base_m) / self.thickness_m).clamp(0.0, self.count as f64);
         let k = (x as usize).min(self.count - 1);

@@ -284,6 +284,7 @@ impl FlightModel {
         tell: &mut impl FnMut(Moment),
     ) -> Result<Flown, Miss> {
         scratch.up.set_lean(way.first_layer);
+        // The way down ends with the lowest layer, wherever the way up began.
         scratch.down.set_lean(0);
         let release_m = self.layers.altitude_m(self.release_layer);
         let floor = Floor::new(self.ground.as_deref(), release_m);

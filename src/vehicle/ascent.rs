@@ -86,6 +86,7 @@ impl DragCurve {
     }
 
     /// Cd at a Reynolds number.
+    /// At 0 it is the high end of the curve.
     pub fn at(&self, reynolds: f64) -> f64 {
         self.at_ln(reynolds.ln()).0
     }

@@ -126,6 +126,8 @@ impl Job {
         let options = self.asked.options;
         let mut cells = CellCounts::default();
         let Some(opened) = opened else {
+            // A day without winds keeps its releases: they count as unknown, not as if they were
+            // none.
             let none = |&at: &Timestamp| Release::without_winds(field, at, options.draws);
             return Ok((day.times.iter().map(none).collect(), cells));
         };

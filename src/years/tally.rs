@@ -40,6 +40,7 @@ pub fn years(job: &Job, whole: &Part) -> Years {
     for release in &whole.releases {
         let local = zone.to_datetime(release.at());
         let clock_s = i64::from(local.hour()) * 3_600 + i64::from(local.minute()) * 60;
+        // Parts are read from files, which may name a field that there is not.
         if let Some(all) = of_field.get_mut(release.field) {
             all.push(Dated {
                 release,

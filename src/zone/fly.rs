@@ -133,6 +133,7 @@ pub fn fly_in(
         Err(miss) => return Err(cannot_fly(miss, &track, weather)),
     };
     let seconds = seconds_by_layer(&track, &setup.model.layers);
+    // By the planned track, as winds are as wrong as the flight is late and far from them.
     let (error, error_assumed) = weather.error(&track);
     let process = error
         .as_ref()

@@ -110,6 +110,7 @@ pub fn predict_and_keep(
 ) -> Result<(Prediction, Continuation)> {
     let site = SiteWinds::new(plan, input, [plan.release; 2])?;
     let weather = site.weather(plan.release)?;
+    // Before the setup: where the plan does not say how high the site lies, the ground does.
     let ground = terrain::around(&plan.ground, input, plan.site.position, terrain::FAR_M)?;
     let column = &weather.column;
     let (site_m, elevation) = terrain::elevation(&plan.site, ground.as_deref(), column);

@@ -194,6 +194,7 @@ fn fly_ready(
                 Some(winds) => winds.for_release(since, weather.release),
                 None => weather.of_soundings(&setup.model),
             };
+            // Flying sets the winds of a model, and may be repeated in more of them.
             fly_in(weather, &mut setup.clone(), &winds, low_m, options, || {})
         };
         let outcomes: Vec<Result<FlyOutcome>> = ready
