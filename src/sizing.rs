@@ -124,6 +124,7 @@ impl Stack {
                 release_layer: 0,
                 ground: None,
                 winds: FlightWinds::Column(LayerWinds::of_profile(&winds, &layers)),
+                // Each fill puts in its own.
                 rise: Rise::Stated {
                     seconds: Vec::new(),
                     burst_altitude_m: site_m,

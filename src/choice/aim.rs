@@ -145,6 +145,7 @@ pub fn aim(
 }
 
 fn the_target(file: &Path, near: Position) -> Result<Target> {
+    // As wide as regions are: where the target lies is not known before it is read.
     let region = Region::around(near, FARTHEST_M);
     let layer = read(file, &LayerRequest::new(Kind::LandIn), &region)?;
     let corners: Vec<Normal> = layer
@@ -233,6 +234,7 @@ fn surroundings(aimed: &[Result<Aimed>], target: &Target) -> Vec<Normal> {
     };
     for aimed in aimed.iter().flatten() {
         around(aimed.site, target.reach_m + aimed.spread_m);
+        // From the edge of the grid landings reach as far beyond it as they are spread.
         around(target.center, target.reach_m + 2.0 * aimed.spread_m);
     }
     around(target.center, target.reach_m);

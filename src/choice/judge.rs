@@ -90,6 +90,7 @@ impl<'a> Judge<'a> {
     /// When the data in the program are damaged.
     pub fn flown_row(&self, site: Position, flown: &FlownRelease) -> Result<ReleaseRow> {
         let day = self.day(site, flown)?;
+        // Its numbers are shown all the same, but nothing is judged by them.
         if let Some(reason) = not_told(&day) {
             return Ok(unknown(flown.release, reason, Some(day)));
         }

@@ -61,6 +61,7 @@ pub fn sites(
 
     let mut order: Vec<(usize, Option<ReleaseRow>)> =
         (0..candidates.len()).map(|i| (i, None)).collect();
+    // Where all are flown themselves no first order is needed.
     if candidates.len() > fully {
         for (i, row) in &mut order {
             let there = candidates[*i].position;

@@ -242,6 +242,7 @@ fn water(day: &Day, limits: &Limits) -> Strain {
 fn daylight(day: &Day, limits: &Limits) -> Strain {
     let limit_s = limits.daylight_s;
     match day.daylight_s {
+        // A least value, so the ratio is the other way round.
         Some(left_s) if left_s > 0.0 => Strain {
             share: limit_s / left_s,
             reason: Reason::Daylight { left_s, limit_s },

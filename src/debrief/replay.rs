@@ -139,6 +139,7 @@ impl<'a> Replay<'a> {
     /// Landings of the flight as measured in draws of the winds' error; `None` where these are taken as exact.
     pub fn winds_alone(&self, frame: &LocalFrame) -> Option<Normal2> {
         let process = self.kept.wind_process()?;
+        // All but the winds is as measured, so nothing else varies.
         let sampler = Sampler {
             spread: Spread {
                 burst: BurstSpread::AltitudeM {

@@ -212,6 +212,7 @@ impl SizedStack<'_> {
     fn low_bound(&self) -> Option<Concern> {
         let test = self.lift_test;
         let low_kg = test.bounds_kg[0] + test.filler_kg;
+        // Where nothing flies as it is, that is told already.
         let fails = self.flown.is_ok() && low_kg <= self.stack.load_kg;
         fails.then_some(Concern::LowLiftRaisesNothing {
             less_share: test.bounds_share,

@@ -393,11 +393,13 @@ impl<'a> Follower<'a> {
         }
         self.landings = landed.iter().map(|o| o.flown.landing.place).collect();
         standing.landing = Some(self.landing(&landed, falling, left_share)?);
+        // On its way up it is as low just after the release.
         let near_ground = falling && above_m < search::NEAR_GROUND_M;
         standing.search = match near_ground || now_s >= latest_s(&landed) {
             true => search(mark(last), above_m, from.time_s, &landed),
             false => None,
         };
+        // As long as it is heard, its last fix says where it is.
         if seconds_between(last.time, now) > QUIET_S {
             standing.now = self.whereabouts(&landed, now_s)?;
         }
@@ -437,6 +439,7 @@ impl<'a> Follower<'a> {
             contours,
             half_circle_m: regions.half_circle_m,
             times: three(&|o| o.flown.landing.time_s).map(|s| after(release, s)),
+            // A burst that is over is told by the fixes.
             burst_m: (!falling).then(|| three(&|o| o.flown.burst.altitude_m)),
             speed_m_s: self.learnt.rate_m_s(&self.kept, ground_m, false),
             left_share,
@@ -575,6 +578,7 @@ impl<'a> Follower<'a> {
             return;
         };
         let above_m = first.altitude_m - self.site_m();
+        // Heard late, its first fix says nothing of where it was released.
         if self.told.first == 0 && above_m > 2.0 * RISEN_M {
             notes.push(FollowNote::HeardLate { above_m });
         } else {
@@ -597,6 +601,7 @@ impl<'a> Follower<'a> {
                     .rfind(|f| seconds_between(f.time, last.time) >= OVER_S)?;
                 let rate_m_s = rate(from, last);
                 let planned_m_s = self.prior.rate_m_s(&self.kept, altitude_m, true)?;
+                // Ten minutes that begin on the ground would make any rise a slow one.
                 let whole = self
                     .fixes
                     .get(self.told.first)

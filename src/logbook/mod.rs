@@ -118,6 +118,8 @@ impl Logbook {
     pub fn parse(name: &str, text: &str) -> Result<Logbook> {
         let written: Written =
             toml::from_str(text).map_err(|wrong| Fault::of_toml(name, text, &wrong, EXPECTED))?;
+        // Rows are edited and merged by hand: a slip must not move every zone that learns from
+        // them.
         for flight in &written.flight {
             flight.check(name)?;
         }
@@ -235,6 +237,7 @@ impl Shift {
     }
 
     fn of(seen: &[f64], sigma: f64) -> Option<Shift> {
+        // What a plan takes as certain cannot be learnt.
         if seen.is_empty() || sigma <= 0.0 {
             return None;
         }

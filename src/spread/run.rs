@@ -119,6 +119,7 @@ fn run_from(
         })
         .collect();
     let mut landings = Landings::default();
+    // In the order of the draws, whichever thread flew them.
     for outcome in outcomes {
         match outcome {
             Ok((landing, low)) => {

@@ -122,6 +122,7 @@ impl Gather<'_> {
         } = self.window;
         let part = s![row..row + rows, column..column + columns];
         Some(Ground {
+            // A model's ground is the same at all times.
             altitude_m: first.altitude_m.slice(part).to_owned(),
             wind_m_s: all(2, |ground| ground.wind_m_s.as_ref()),
             gust_m_s: all(1, |ground| ground.gust_m_s.as_ref()),

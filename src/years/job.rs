@@ -121,11 +121,13 @@ impl Job {
         let mut plan = plan.clone();
         if let Some(target) = &asked.into {
             plan.ground = GroundPlan {
+                // In place of the plan's own areas, so that the share within is the target's alone.
                 land_in: vec![target.clone()],
                 ..plan.ground
             };
         }
         let days = days(&plan, &record, &asked)?;
+        // The ground is looked at once, in the first winds: no part may depend on where it begins.
         let opened = first_winds(&record, &days)?;
         let mut assumed = plan.replaced.clone();
         let limits = Limits::of(&plan.limits, &mut assumed);

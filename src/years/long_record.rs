@@ -187,6 +187,7 @@ impl LongRecord {
             hints,
             how: Joining {
                 issued: plan.wind_issued,
+                // Files of a record are its times, not its members.
                 member_per_file: false,
             },
             digest,
@@ -288,6 +289,7 @@ impl LongRecord {
         }
         // Sorted as when all are opened anew: what is joined must not depend on what was open.
         open.sort_by_key(|(i, _)| *i);
+        // What open files have decoded already is still in their own counts.
         let already: u64 = open.iter().map(|(_, file)| file.values_decoded()).sum();
         let files = open.into_iter().map(|(_, file)| file).collect();
         let mut archive = Archive::join_all(files, self.how)?;

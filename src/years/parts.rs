@@ -162,6 +162,7 @@ pub fn write(folder: &Path, k: usize, n: usize, part: &Part) -> Result<()> {
 /// When it cannot be read, is damaged, or belongs to other work.
 pub fn done(job: &Job, folder: &Path, k: usize, n: usize) -> Result<Option<Part>> {
     let path = path_of(folder, k, n);
+    // A folder that cannot be looked into must not pass for a part that is not done.
     let there = path.try_exists();
     if !there.map_err(|cause| Error::file(&path, "read", cause))? {
         return Ok(None);

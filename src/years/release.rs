@@ -52,6 +52,7 @@ impl Decides {
 
     /// The limits that a release is beyond.
     fn broken(strains: &Strains) -> Vec<Decides> {
+        // One limit to those who count: of one thing or of all, whichever is worse.
         let hits = strains
             .hits
             .into_iter()

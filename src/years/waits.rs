@@ -45,6 +45,7 @@ pub fn weeks(days: &[OfDay], month: Option<i8>) -> Option<Weeks> {
     let whole: Vec<&Vec<DayState>> = of_week
         .iter()
         .filter(|(monday, states)| {
+            // Weeks at the ends of the record and around its gaps would count too few days.
             states.len() == 7 && month.is_none_or(|month| thursday(monday) == Some(month))
         })
         .map(|(_, states)| states)
@@ -84,6 +85,7 @@ pub fn wait(days: &[OfDay], month: Option<i8>) -> Option<DaysToWait> {
     let of_years = |which: usize| {
         let mut all: Vec<usize> = longest.values().map(|years| years[which]).collect();
         all.sort_unstable();
+        // Rounded up, so that it holds in so many years at least.
         let enough = (OF_YEARS * all.len() as f64).ceil() as usize;
         all.get(enough.saturating_sub(1)).copied()
     };

@@ -188,6 +188,7 @@ impl<'a> Story<'a> {
     ) -> Result<Zone> {
         let (flights, Pattern { frame, regions, .. }) = (self.flights, &self.pattern);
         let given = flights.few_left();
+        // Where many draws left the winds, those that landed do not stand for all.
         let ellipses = regions.ellipses.iter().filter(|_| given);
         let contours = regions.contours.iter().filter(|_| given);
         let places = || flights.landings.landed.iter().map(|l| l.place.position());
@@ -221,6 +222,7 @@ impl<'a> Story<'a> {
             balloon: setup.balloon.as_ref().map(balloon_facts),
             mean_rate_m_s: self.mean_rate_m_s(),
             touchdown_speed_m_s: self.touchdown_m_s,
+            // A plan may say how fast it falls and not what it weighs.
             touchdown_energy_j: (load_kg > 0.0).then_some(energy_j),
             wind: self.wind.clone(),
             members: self.members(),

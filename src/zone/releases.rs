@@ -192,6 +192,7 @@ fn fly_ready(
             let Ready { weather, setup, .. } = ready;
             let winds = match &shared {
                 Some(winds) => winds.for_release(since, weather.release),
+                // Soundings are all read already: each release takes those around it.
                 None => weather.of_soundings(&setup.model),
             };
             // Flying sets the winds of a model, and may be repeated in more of them.

@@ -240,6 +240,7 @@ fn burst_by_diameter(
     site_m: f64,
 ) -> Result<f64> {
     let at_release = sphere_diameter_m(balloon.volume_m3);
+    // Before the climb, which would begin with a balloon that is not there any more.
     if at_release >= burst_diameter_m {
         return Err(bursts_on_ground(format!(
             "the gas fills a sphere of {} at the site, the balloon bursts at {}",
@@ -298,5 +299,6 @@ fn top(planned_burst_m: f64, spread: &Spread) -> f64 {
         BurstSpread::AltitudeM { sigma_m, .. } => 4.0 * sigma_m,
     };
     (planned_burst_m + higher + LARGEST_DENSITY_SCALE_HEIGHT_M * 5.0 * spread.lift + 500.0)
+        // Draws that would burst above it count as those that do not burst.
         .min(CEILING_M)
 }

@@ -223,6 +223,7 @@ impl<'a> SiteWinds<'a> {
         };
         let lost = ascents.iter().map(|a| &a.sounding.tally.lost[..]);
         weather.assumptions.extend(lost.flat_map(left_out));
+        // Winds of another part of the world are a slip of a sign, not a worse forecast.
         match weather.distance_m().filter(|m| *m > FARTHEST_M) {
             Some(away_m) => Err(of_elsewhere(self.site, nearest, away_m)),
             None => Ok(weather),

@@ -47,6 +47,7 @@ pub fn to_be_filled(
     air: &AirProfile,
     site_m: f64,
 ) -> Stack {
+    // The fall does not depend on the fill, so it is laid out once for all that are tried.
     let down = fall(plan).law.through(air, &Stack::layers(site_m));
     let rubber = Balloon {
         mass_kg: balloon.mass_kg,
@@ -112,6 +113,7 @@ pub fn filled_balloon(
             why: unsolved.to_string(),
             remedy: "expected a [balloon] fill that this stack can have".into(),
         })?;
+    // Solved as asked: that so much lift does not raise the load is only known now.
     if filled.free_lift_kg <= 0.0 {
         return Err(Error::CannotDo {
             why: format!(
@@ -219,6 +221,7 @@ fn under_parachute(plan: &StackPlan, parachute: &ParachutePlan, remnant: Option<
     let total_kg = mass.load_kg + mass.balloon_kg * mass.remnant;
     let coefficient = coefficient.unwrap_or(CANOPY_DRAG_COEFFICIENT);
     let area_m2 = drag_area_m2(parachute.diameter_m, coefficient);
+    // At the density of sea level, from which the law of the fall counts.
     let speed = FallSpeed::landing_at(terminal_speed_m_s(total_kg, area_m2, RHO0_KG_M3));
     StackFall {
         law: FallLaw::ByDensity(speed),

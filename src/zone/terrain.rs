@@ -38,6 +38,7 @@ pub fn around(
     if let Winds::Forecast(archive) = input
         && let Some(raster) = of_forecast(archive, center, reach_m)?
     {
+        // As one more raster: of those that have a height at a place the finest counts.
         terrain = terrain.with(raster);
     }
     // Files that have nothing around the site are as good as none.

@@ -87,6 +87,7 @@ impl FlownWinds {
 
     /// A forecast's winds, decoded for releases from `since` on, for another of them.
     pub fn for_release(&self, since: Timestamp, release: Timestamp) -> FlownWinds {
+        // Columns are shared: only the time that they are counted from differs.
         let mut same = self.clone();
         if let FlightWinds::Field(field) = &self.winds {
             let field = field.at_release(seconds_between(since, release));

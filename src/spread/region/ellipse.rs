@@ -180,6 +180,7 @@ impl Ellipse {
 /// well, as far as they can tell.
 fn holding(share: f64, mut values: Vec<f64>) -> f64 {
     let rank = (share * (values.len() + 1) as f64).ceil() as usize;
+    // A share near 1 asks for one more than there are.
     let index = rank.clamp(1, values.len()) - 1;
     *values.select_nth_unstable_by(index, f64::total_cmp).1
 }
@@ -278,6 +279,7 @@ pub fn radius_holding(probability: f64, sigma_major_m: f64, sigma_minor_m: f64) 
     if long == 0.0 {
         return Some(0.0);
     }
+    // In units of the longer one, so that the bisection has the same bounds for every size.
     let ratio = short / long;
     let radius = last_true(k * ratio, k, |radius| {
         circle_share(radius, ratio) < probability
