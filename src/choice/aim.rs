@@ -83,7 +83,7 @@ pub fn aim(
     options: Options,
     done: impl Fn() + Sync,
 ) -> Result<Aim> {
-    let mut assumed = Vec::new();
+    let mut assumed = plan.replaced.clone();
     let limits = Limits::of(&plan.limits, &mut assumed);
     let place = the_target(target, plan.site.position)?;
     let reach_m = terrain::FAR_M;
@@ -382,11 +382,13 @@ impl Range<'_> {
         let grid = probabilities(&aimed, cell_m, self.map, self.may_launch);
         let Some(best) = best(&grid) else {
             let mut row = self.judge.flown_row(aimed.site, &aimed.flown)?;
-            row.verdict = Verdict::BeyondLimit;
-            row.reason = match grid.is_empty() {
-                true => Reason::NoLaunchPlace,
-                false => Reason::TargetMissed,
-            };
+            // Where the winds do not tell, they do not tell either that the target is missed; that there is no
+            // place to launch from holds in any wind.
+            match grid.is_empty() {
+                true => (row.verdict, row.reason) = (Verdict::BeyondLimit, Reason::NoLaunchPlace),
+                false if row.verdict == Verdict::Unknown => {}
+                false => (row.verdict, row.reason) = (Verdict::BeyondLimit, Reason::TargetMissed),
+            }
             return Ok(AimRow::without(row));
         };
         let regions: Result<Vec<LaunchRegion>> = SHARES

@@ -44,7 +44,7 @@ pub fn sites(
     options: Options,
     done: impl Fn() + Sync,
 ) -> Result<Sites> {
-    let mut assumed = Vec::new();
+    let mut assumed = plan.replaced.clone();
     let limits = Limits::of(&plan.limits, &mut assumed);
     let middle = middle(candidates, plan.site.position);
     let reach_m = farthest_m(middle, candidates) + terrain::FAR_M;

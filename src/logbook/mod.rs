@@ -144,7 +144,7 @@ impl Logbook {
     ///
     /// # Errors
     ///
-    /// A file that is no logbook, or cannot be read or written.
+    /// A file that is no logbook, or cannot be read or written; a flight with numbers beyond what a logbook takes.
     pub fn append(path: &Path, flight: &Flight) -> Result<bool> {
         let mut text = match path.exists() {
             true => read_text(path, EXPECTED)?,
@@ -159,6 +159,8 @@ impl Logbook {
             text.push('\n');
         }
         text += &flight.text();
+        // What could not be read back would spoil the file for all flights to come.
+        Logbook::parse(&name, &text)?;
         write_atomically(path, text.as_bytes())?;
         Ok(true)
     }

@@ -328,7 +328,7 @@ impl Block {
             let above = levels
                 .last()
                 .is_none_or(|l| found.altitude_m > l.altitude_m);
-            if above && found.temperature_k.is_finite() {
+            if above && found.altitude_m.is_finite() && found.temperature_k.is_finite() {
                 levels.push(found);
             }
         }

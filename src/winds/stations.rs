@@ -144,8 +144,13 @@ impl Blended<'_> {
 
     /// The files they are from.
     pub fn files(&self) -> Vec<String> {
-        let mut files: Vec<String> = self.ascents.iter().map(|a| a.file.clone()).collect();
-        files.dedup();
+        let mut files: Vec<String> = Vec::new();
+        for ascent in &self.ascents {
+            // Ascents lie by station, so those of one file need not be neighbours.
+            if !files.contains(&ascent.file) {
+                files.push(ascent.file.clone());
+            }
+        }
         files
     }
 

@@ -157,7 +157,8 @@ fn balloon_assumed(stack: &StackPlan) -> Vec<Assumption> {
     diameter.into_iter().chain(pure).chain(parachute).collect()
 }
 
-/// What carries a stack up from `site_m`, and the altitude of its burst as planned, m.
+/// What carries a stack up from `site_m`, and the altitude of its burst as planned, m: of a balloon that is flown to its
+/// diameter that of the layer boundary above, as it only says how far up layers are needed.
 fn lifter<'a>(
     stack: &'a StackPlan,
     learnt: &Learnt,
@@ -166,20 +167,23 @@ fn lifter<'a>(
 ) -> Result<(Lifter<'a>, f64)> {
     let filled = |plan: &BalloonPlan| {
         let balloon = learnt.rise(stack::filled_balloon(stack, plan, air, site_m)?);
-        let burst_m = match plan.burst {
-            Burst::Altitude { altitude_m, .. } => altitude_m,
+        let burst = match plan.burst {
+            Burst::Altitude { altitude_m, .. } => PlannedBurst {
+                altitude_m,
+                boundary_m: altitude_m,
+            },
             Burst::Diameter { diameter_m } => burst_by_diameter(&balloon, diameter_m, air, site_m)?,
         };
-        Ok::<_, Error>((balloon, burst_m))
+        Ok::<_, Error>((balloon, burst))
     };
     let (lifter, burst_m) = match &stack.ascent {
         Ascent::Balloon(plan) => {
-            let (balloon, burst_m) = filled(plan)?;
-            (Lifter::Balloon(balloon), burst_m)
+            let (balloon, burst) = filled(plan)?;
+            (Lifter::Balloon(balloon), burst.boundary_m)
         }
         Ascent::BalloonAtRates(plan, rates) => {
-            let (balloon, burst_m) = filled(plan)?;
-            (Lifter::Rates(rates, Some(balloon)), burst_m)
+            let (balloon, burst) = filled(plan)?;
+            (Lifter::Rates(rates, Some(balloon)), burst.altitude_m)
         }
         Ascent::Rates {
             rates,
@@ -232,13 +236,20 @@ fn balloon_rise(
     }
 }
 
-/// The altitude at which a balloon reaches its burst diameter, m.
+/// Where a balloon bursts as planned.
+struct PlannedBurst {
+    altitude_m: f64,
+    /// The boundary of layers of [`THICKNESS_M`] above it.
+    boundary_m: f64,
+}
+
+/// Where a balloon reaches its burst diameter.
 fn burst_by_diameter(
     balloon: &FilledBalloon,
     burst_diameter_m: f64,
     air: &AirProfile,
     site_m: f64,
-) -> Result<f64> {
+) -> Result<PlannedBurst> {
     let at_release = sphere_diameter_m(balloon.volume_m3);
     // Before the climb, which would begin with a balloon that is not there any more.
     if at_release >= burst_diameter_m {
@@ -257,11 +268,24 @@ fn burst_by_diameter(
         .states
         .iter()
         .position(|state| state.diameter_m >= burst_diameter_m);
+    // Between two boundaries ln of the diameter is nearly straight, as density is.
+    let within = |k: usize| {
+        let [below, above] = [k.saturating_sub(1), k].map(|k| climb.states[k].diameter_m.ln());
+        let share = match above > below {
+            true => (burst_diameter_m.ln() - below) / (above - below),
+            false => 1.0,
+        };
+        let boundary_m = layers.altitude_m(k);
+        PlannedBurst {
+            altitude_m: boundary_m - (1.0 - share) * layers.thickness_m,
+            boundary_m,
+        }
+    };
     let stall = climb.seconds.iter().position(|s| s.is_infinite());
     match (burst, stall) {
-        (Some(k), None) => Ok(layers.altitude_m(k)),
+        (Some(k), None) => Ok(within(k)),
         // A stall higher up than the burst never comes to be.
-        (Some(k), Some(stall)) if k <= stall => Ok(layers.altitude_m(k)),
+        (Some(k), Some(stall)) if k <= stall => Ok(within(k)),
         (_, Some(k)) => Err(stops_rising(layers.altitude_m(k))),
         (None, None) => Err(never_bursts(burst_diameter_m)),
     }
