@@ -72,6 +72,8 @@ pub fn airports() -> Result<&'static Airports> {
     static AIRPORTS: OnceLock<Option<Airports>> = OnceLock::new();
     static TEXT: OnceLock<String> = OnceLock::new();
     let read = || {
+        // Text that cannot be unpacked becomes empty: the next lines tell that from a list of
+        // airports.
         let text = TEXT.get_or_init(|| data::text(data::AIRPORTS).unwrap_or_default());
         let all: Option<Vec<Airport>> = text.lines().map(airport).collect();
         let all = all.filter(|all| !all.is_empty())?;
@@ -157,6 +159,7 @@ const AIRPORT_WITHIN_DEG: f64 = 0.1;
 ///
 /// When the airports inside the program are damaged.
 pub fn nearest_elevation(place: Position) -> Result<Option<NearElevation>> {
+    // Latitudes first: a difference leaves few airports for the geodesic.
     let near = airports()?.all().iter().filter(|airport| {
         let north_deg = airport.position.lat_deg - place.lat_deg;
         airport.kind != AirportKind::Seaplane && north_deg.abs() < AIRPORT_WITHIN_DEG

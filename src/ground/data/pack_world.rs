@@ -161,6 +161,7 @@ fn rounded(value: &Value) -> Value {
     match value {
         Value::Array(items) => {
             let mut items: Vec<Value> = items.iter().map(rounded).collect();
+            // Lists of points only: a point itself may have the same number twice.
             if items.first().is_some_and(Value::is_array) {
                 items.dedup();
             }

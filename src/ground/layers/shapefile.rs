@@ -41,6 +41,7 @@ pub(super) fn read(
         Ok(file) => {
             Some(dbase::Reader::new(BufReader::new(file)).map_err(|e| wrong(e.to_string()))?)
         }
+        // Shapes without a table have no names or classes, and are of use all the same.
         Err(_) => None,
     };
     let mut records = table.as_mut().map(|t| t.iter_records());
@@ -84,9 +85,11 @@ fn first_lie(file: &mut (impl Read + Seek), length: u64) -> std::io::Result<Opti
             return told(format!("{} bytes left", length - at));
         }
         let shape = match size {
+            // Too short to say what it is: as good as the shape of type 0, which holds nothing.
             0..4 => 0,
             _ => u32::from_le_bytes(four(file)?),
         };
+        // Lines, areas (3, 5; 10 more with heights, 20 more with measures) and multipatches (31).
         let parts = matches!(shape, 3 | 5 | 13 | 15 | 23 | 25 | 31);
         let before = match shape {
             _ if parts => BEFORE_PARTS,
@@ -99,6 +102,7 @@ fn first_lie(file: &mut (impl Read + Seek), length: u64) -> std::io::Result<Opti
             ));
         }
         if before > 0 {
+            // Behind the type (4 bytes) and the box (32).
             file.seek(SeekFrom::Start(at + 36))?;
             let first = u64::from(u32::from_le_bytes(four(file)?));
             let [parts, points] = match parts {
@@ -111,6 +115,7 @@ fn first_lie(file: &mut (impl Read + Seek), length: u64) -> std::io::Result<Opti
             let mut before = 0;
             for _ in 0..parts {
                 let begins = u64::from(u32::from_le_bytes(four(file)?));
+                // Parts end where the next begins: one that goes back would have a length below 0.
                 if begins < before || begins > points {
                     return told(format!("a part that begins at point {begins} of {points}"));
                 }

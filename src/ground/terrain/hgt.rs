@@ -47,6 +47,7 @@ pub(super) fn read(path: &Path, name: &str, region: &Region, most: usize) -> Res
             // Files run from the north.
             let i = part.index(side - 1 - file_row, column);
             if let Some(height) = i.and_then(|i| heights.get_mut(i)) {
+                // The tiles have -32768 for a void, which is missing here as well.
                 *height = i16::from_be_bytes(*pair);
             }
         }
