@@ -59,6 +59,7 @@ pub fn lowest_seen_m(
         elevation(from, radius, end)
     };
     let looks = (distance_m / STEP_M).ceil().clamp(1.0, MOST_LOOKS);
+    // Without both ends: the ground below the antenna and below the tracker hides nothing.
     let lowest = (1..looks as usize)
         .filter_map(|k| {
             let there_m = distance_m * k as f64 / looks;
@@ -105,6 +106,7 @@ pub fn hearing(
         (Some(i), _) => Some(down[i].altitude_m),
         _ => None,
     };
+    // Never heard on the way down: what is told then is of the landing.
     let at = last.map_or(track.len().saturating_sub(1), |i| up.len() + i);
     let there = track.get(at).map(|m| m.position);
     Hearing {

@@ -67,6 +67,7 @@ fn narrowest(spans: &[[f64; 2]]) -> Option<[f64; 2]> {
         if west - reach > inner.map_or(0.0, |[from, to]| to - from) {
             inner = Some([reach, west]);
         }
+        // A piece farther west may reach farther east than this one.
         reach = reach.max(east);
     }
     let outer_gap = start + 360.0 - reach;

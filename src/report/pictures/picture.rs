@@ -367,6 +367,7 @@ impl Picture {
             remedy: "write it as .svg instead".to_owned(),
         };
         let mut options = usvg::Options::default();
+        // No font but ours: a picture must not depend on what is installed.
         options.fontdb_mut().load_font_data(FONT.to_vec());
         let tree =
             usvg::Tree::from_str(&self.svg(), &options).map_err(|e| failed(e.to_string()))?;

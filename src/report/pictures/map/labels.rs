@@ -139,6 +139,7 @@ impl Labels {
         edges: [f64; 4],
     ) {
         self.take(edges);
+        // Half the height of a capital: the letters have their middle there, not their base.
         let base = [middle[0], middle[1] + 0.36 * size];
         picture.edged_text(base, size, Anchor::Middle, text);
     }
@@ -162,6 +163,7 @@ impl Labels {
                 self.is_free(edges)
                     .then(|| (self.crossed(edges), middle, edges))
             })
+            // The first of equals is taken, so the order of `PLACES` is that of preference.
             .min_by_key(|(crossed, ..)| *crossed);
         let Some((_, middle, edges)) = best else {
             return false;
