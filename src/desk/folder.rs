@@ -42,6 +42,7 @@ impl Folder {
     /// There is none.
     pub fn open(path: &Path) -> Result<Folder> {
         let failed = |cause| Error::file(path, "open the folder", cause);
+        // By its real name, so that `holds` can tell what lies inside by how it begins.
         let root = fs::canonicalize(path).map_err(failed)?;
         match root.is_dir() {
             true => Ok(Folder { root }),
