@@ -200,6 +200,7 @@ pub fn heading(plan: &Plan) -> String {
     let lines: String = plan
         .replaced
         .iter()
+        // Such a line was written in the units of its reader already.
         .map(|line| format!("  {}\n", notes::assumption(line, UnitSystem::Metric)))
         .collect();
     format!("Not as the plan says:\n{lines}\n")

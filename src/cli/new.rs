@@ -215,6 +215,7 @@ fn load<R: BufRead, W: Write>(
     asking: &mut Asking<R, W>,
 ) -> Result<Vec<(String, String)>> {
     let item = |text: &str| {
+        // From the end: a name may have the sign in it, a mass has not.
         let (name, mass) = text.rsplit_once('=').unwrap_or(("payload", text));
         Ok((
             name.trim().to_owned(),

@@ -198,6 +198,7 @@ impl Places {
         }
         let is_file = |path: &&PathBuf| {
             let kind = output::extension(path);
+            // A folder may have any name, also one that ends like a file's.
             !path.is_dir() && kind.is_some_and(|kind| KINDS.contains(&kind.as_str()))
         };
         let (files, folders): (Vec<&PathBuf>, Vec<&PathBuf>) = args.out.iter().partition(is_file);

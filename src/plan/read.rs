@@ -118,6 +118,7 @@ fn descent(
             parachute,
         }),
         (None, Some(rates)) => Some(Descent::Rates { rates, parachute }),
+        // What is stated wrongly is noted already; a parachute must not take its place unasked.
         (None, None) if stated => None,
         (None, None) => Some(Descent::Parachute {
             parachute: parachute?,
@@ -284,9 +285,11 @@ fn load_item(s: &Section, faults: &mut Faults) -> Option<LoadItem> {
     let expected = "two sides, as in \"15 cm x 20 cm\"";
     let sides = filling::sides(s, "smallest_face", expected, 2..=2, faults);
     let strength_n = s.quantity("strength", Dimension::Force, 1.0..=100_000.0, faults);
+    // Nothing else has a length or a strength.
     let line = length_m.is_some() || strength_n.is_some();
     Some(LoadItem {
         name: name.to_owned(),
+        // What was on the scales counts more than what was planned.
         mass_kg: measured_kg.or(planned_kg)?,
         planned_kg,
         measured: measured_kg.is_some(),

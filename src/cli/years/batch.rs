@@ -49,6 +49,7 @@ pub fn text(args: &YearsArgs, job: &Job, scheduler: Scheduler, folder: &Path) ->
     let threads = args.run.threads.map_or(1, usize::from);
     let here = rayon::current_num_threads() as f64;
     let days = job.days.len().div_ceil(shards) as f64;
+    // The trial had all threads of this machine, which a part will not have.
     let slower = here / threads as f64;
     let batch = Batch {
         command: command(std::env::args_os().skip(1)),
@@ -83,6 +84,7 @@ fn command(words: impl Iterator<Item = OsString>) -> Vec<String> {
             skip = false;
             continue;
         }
+        // An option's value is the next word, or stands behind the sign.
         let (name, joined) = match word.split_once('=') {
             Some((name, _)) => (name, true),
             None => (word.as_str(), false),
