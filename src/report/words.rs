@@ -285,6 +285,7 @@ pub fn across(a_m: f64, b_m: f64, units: UnitSystem) -> String {
 }
 
 fn two_digits(value: f64) -> String {
+    // From here on a decimal would make 10.0 of it.
     if value < 9.95 {
         format!("{value:.1}")
     } else {

@@ -205,6 +205,7 @@ fn out_of_reach(rows: &[ReleaseRow], zone: &TimeZone, units: UnitSystem) -> Vec<
         let kind = match &row.reason {
             // Where and when a flight leaves the winds stands behind a colon, and differs.
             Reason::NotFlown { why } => {
+                // Numbers differ from release to release where the reason is the same.
                 let kind = why.split(": ").next().unwrap_or(why);
                 kind.replace(|c: char| c.is_ascii_digit(), "")
             }
@@ -237,6 +238,7 @@ fn closer(days: &Days, units: UnitSystem) -> String {
         .iter()
         .filter_map(|row| Some((row, row.day.as_ref()?)))
         .collect();
+    // The sort is stable, so those without a rank stay in order of time.
     rows.sort_by_key(|(row, _)| row.rank.unwrap_or(usize::MAX));
     let lines: Vec<String> = rows
         .iter()
