@@ -412,6 +412,7 @@ pub fn in_both(words: impl Fn(UnitSystem) -> String) -> String {
 }
 
 /// A whole number with commas between thousands.
+/// Rounded to the nearest first.
 pub fn thousands(value: f64) -> String {
     let digits = format!("{:.0}", value.abs());
     let mut out = String::new();

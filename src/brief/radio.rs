@@ -81,6 +81,8 @@ fn elevation(from: f64, to: f64, angle: f64) -> f64 {
 }
 
 /// Between which heights a place hears the tracker on a track.
+/// `ground_m` is the height of the ground below the antenna above mean sea level; without terrain
+/// the ground in between is smooth.
 pub fn hearing(
     place: Position,
     ground_m: f64,

@@ -139,6 +139,7 @@ fn on_roads<'a>(plane: &Plane, layers: &'a [Layer]) -> Vec<Candidate<'a>> {
             };
             let parts = (apart(a.at, b.at) / ALONG_M).clamp(1.0, MOST_PARTS).ceil() as u32;
             let along = |k: u32| between(edge[0], edge[1], f64::from(k) / f64::from(parts));
+            // Its first end is the last of the edge before.
             places.extend((1..=parts).filter_map(|k| on_road(along(k))));
         }
     }

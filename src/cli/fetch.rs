@@ -100,6 +100,7 @@ pub fn run(args: &FetchArgs, out: &mut impl Write, talk: &mut impl Write) -> Res
     let client = Client::new(Patience::default())
         .paced(feed.a_minute)
         .saying(Box::new(voice));
+    // Several functions say something, one after the other.
     let talk = std::cell::RefCell::new(talk);
     let say = |text: &str| bar.suspend(|| _ = writeln!(talk.borrow_mut(), "{text}"));
     introduce(args, &order, &aloft, &say);

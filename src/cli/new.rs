@@ -77,6 +77,7 @@ pub fn run(args: &NewArgs, out: &mut impl Write, talk: &mut impl Write) -> Resul
         });
     }
     let mut asking = Asking {
+        // Lines of a pipe are no answers: where nobody is asked, options give them.
         input: io::stdin().is_terminal().then(|| io::stdin().lock()),
         talk,
     };

@@ -201,6 +201,7 @@ impl Draft {
                 why: format!("{} was changed by somebody else", name(&self.path)),
                 remedy: "take that file, or save this under another name".into(),
             }),
+            // Also where it is gone: to save it brings it back.
             _ => self.written(&self.path.clone()),
         }
     }

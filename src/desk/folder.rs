@@ -109,6 +109,7 @@ impl Folder {
     }
 
     /// The files in it and in folders inside of it, by name. Links and hidden files are not among them.
+    /// At most 2,000 of them, three folders deep.
     pub fn files(&self) -> Vec<Entry> {
         let mut found = Vec::new();
         self.list(&self.root, DEPTH, &mut found);

@@ -209,6 +209,7 @@ impl Jobs {
     }
 
     /// Stops the job that runs, if one does.
+    /// It ends when it calls back next, after a step.
     pub fn stop(&self) {
         let running = self.running.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(work) = &*running {

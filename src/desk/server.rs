@@ -73,6 +73,7 @@ fn listen() -> std::io::Result<Vec<TcpListener>> {
             Err(_) => return Ok(vec![four]),
         }
     }
+    // Ports that are only half free shall keep nobody out.
     Ok(vec![TcpListener::bind((Ipv4Addr::LOCALHOST, 0))?])
 }
 

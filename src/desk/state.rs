@@ -190,6 +190,7 @@ impl Desk {
             let busy = self.jobs.heard() || self.jobs.runs();
             let wait = match (left.is_zero(), busy) {
                 (true, false) => return,
+                // A page that listens, or work that goes on: look again later.
                 (true, true) => self.idle,
                 _ => left,
             };

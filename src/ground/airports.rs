@@ -70,6 +70,7 @@ pub struct Airports {
 /// When the data in the program are damaged.
 pub fn airports() -> Result<&'static Airports> {
     static AIRPORTS: OnceLock<Option<Airports>> = OnceLock::new();
+    // Kept as long as the program runs: airports borrow their codes from it.
     static TEXT: OnceLock<String> = OnceLock::new();
     let read = || {
         // Text that cannot be unpacked becomes empty: the next lines tell that from a list of
@@ -104,6 +105,7 @@ fn airport(line: &'static str) -> Option<Airport> {
     };
     let ident = fields.next()?;
     let position = Position::new(fields.next()?.parse().ok()?, fields.next()?.parse().ok()?)?;
+    // An empty field stands for an elevation that nobody knows.
     let elevation_m = fields.next()?.parse().ok().map(|feet: f64| feet * FOOT_M);
     Some(Airport {
         ident,

@@ -199,6 +199,7 @@ impl GroundMap {
                 let given: Vec<&Layer> = of(kind).collect();
                 match coarse {
                     Some(layer) => Some((kind, Knowledge::Coarse, Things::of(&region, &[layer]))),
+                    // Neither given nor built in: the kind stays unknown.
                     None if given.is_empty() => None,
                     None => Some((kind, Knowledge::Known, Things::of(&region, &given))),
                 }

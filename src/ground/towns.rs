@@ -47,6 +47,7 @@ pub struct Towns {
 ///
 /// When the data in the program are damaged.
 pub fn towns() -> Result<&'static Towns> {
+    // Kept as long as the program runs: towns borrow their names from it.
     static TEXT: OnceLock<String> = OnceLock::new();
     static TOWNS: OnceLock<Option<Towns>> = OnceLock::new();
     let read = || {

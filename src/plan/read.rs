@@ -58,6 +58,7 @@ fn ascent(
     s.allow(&["rate", "rates", "burst_altitude"], faults);
     let rates = rates(s, "rate", 0.2..=30.0, faults);
     let burst_altitude_m = s.quantity("burst_altitude", M, 100.0..=50_000.0, faults);
+    // Also where rates are stated: it says when it bursts, and its faults are to be told.
     let balloon = balloon(balloon_section, burst_altitude_m, balloons, faults);
     let wanted = balloon.as_ref().map(|b| b.fill);
     if matches!(wanted, Some(Known::BurstAltitude(_))) && burst_altitude_m.is_some() {

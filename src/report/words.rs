@@ -320,6 +320,7 @@ pub fn compass(azimuth_deg: f64) -> &'static str {
 }
 
 /// A share of the draws in percent.
+/// Small ones are told to a tenth, and none as 0 that is not.
 pub fn share(p: f64) -> String {
     if p <= 0.0 {
         return "0 %".to_owned();

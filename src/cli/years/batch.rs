@@ -52,6 +52,7 @@ pub fn text(args: &YearsArgs, job: &Job, scheduler: Scheduler, folder: &Path) ->
     // The trial had all threads of this machine, which a part will not have.
     let slower = here / threads as f64;
     let batch = Batch {
+        // As it was typed: whatever option there is goes to the parts without being named here.
         command: command(std::env::args_os().skip(1)),
         program: program(),
         folder: folder.display().to_string(),
@@ -70,6 +71,7 @@ pub fn text(args: &YearsArgs, job: &Job, scheduler: Scheduler, folder: &Path) ->
 
 /// The program, as it was called.
 fn program() -> String {
+    // By its whole path, as a node of a cluster may look for programs elsewhere.
     let path = std::env::current_exe();
     path.map_or_else(|_| "windfall".to_owned(), |path| path.display().to_string())
 }

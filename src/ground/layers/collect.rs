@@ -124,6 +124,7 @@ impl<'a> Collector<'a> {
                 }
                 self.look_how_far(&[at]);
             }
+            // Of kinds that are both, as rivers, a line that is closed stays a line.
             Shape::Line(points) if kind.takes_lines() => {
                 let points = self.all_degrees(&points)?;
                 self.taken += 1;

@@ -77,6 +77,7 @@ impl Sizes {
         let mut first = Vec::new();
         file.take(FIRST_BYTES).read_to_end(&mut first)?;
         file.rewind()?;
+        // The last four of these bytes are the length of the heading.
         let size = first.last_chunk().copied().unwrap_or_default();
         Ok(Sizes {
             heading: u64::from(u32::from_le_bytes(size)),

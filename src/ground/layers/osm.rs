@@ -167,6 +167,7 @@ impl Extract<'_> {
                 })
                 .collect::<std::result::Result<_, _>>()
                 .map_err(wrong)?;
+            // In the order of blocks, so that one file always makes the same layers.
             found.into_iter().flatten().for_each(&mut take);
         }
     }

@@ -48,6 +48,7 @@ pub(super) fn read(
     let mut collector = Collector::new(name, wanted, region, to_degrees);
     for shape in shapes.iter_shapes() {
         let shape = shape.map_err(|e| wrong(e.to_string()))?;
+        // Rows of the table are in the order of the shapes.
         let attributes = match records.as_mut().and_then(Iterator::next) {
             Some(record) => attributes(record.map_err(|e| wrong(e.to_string()))?),
             None => Attributes::new(),

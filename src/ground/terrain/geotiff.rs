@@ -66,6 +66,7 @@ fn image<R: Read + Seek>(file: R, name: &str, region: &Region, most: usize) -> R
     // The number of each chunk, as the decoder counts them.
     for (number, chunk) in (0..=u32::MAX).zip(0..across * height.div_ceil(ch)) {
         let (top, left) = (chunk / across * ch, chunk % across * cw);
+        // The decoder cuts chunks off at the edges of the image.
         let (rows, columns) = (ch.min(height - top), cw.min(width - left));
         let from_south = |row: usize| {
             if placed.north_up {

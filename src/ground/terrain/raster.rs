@@ -95,6 +95,7 @@ impl Raster {
         let (top, right) = (rows as f64 - 1.0, columns as f64 - 1.0);
         let middle = map.position(0.5 * top, 0.5 * right)?;
         let spacing_m = match lattice.plane {
+            // By rows, which are as far apart at every latitude.
             Plane::LatLon => lattice.y.step * DEGREE_M,
             Plane::Projected(_) => lattice.y.step,
         };
@@ -181,6 +182,7 @@ fn cell(at: f64, count: usize) -> Option<(usize, f64)> {
 /// Cosine of an angle, seen from the middle, within which a lattice surely lies; -1 for one so
 /// large that it does not matter.
 fn within(lattice: &Lattice, middle: Position, spacing_m: f64) -> f64 {
+    // Half a cell more on each side, which belongs to it as well.
     let (rows, columns) = (lattice.y.count as f64 + 1.0, lattice.x.count as f64 + 1.0);
     let across_m = match lattice.plane {
         Plane::LatLon => lattice.x.step * DEGREE_M * columns,

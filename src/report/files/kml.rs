@@ -264,6 +264,7 @@ fn area(kml: &mut Xml, name: &str, style: &str, polygons: &[Polygon]) {
     kml.open("Placemark", &[]);
     kml.text("name", name);
     kml.text("styleUrl", style);
+    // One entry in a viewer's list, also where the antimeridian cuts a region in two.
     kml.open("MultiGeometry", &[]);
     for polygon in polygons {
         kml.open("Polygon", &[]);

@@ -37,6 +37,7 @@ impl LiveFolder {
         let failed = |cause| Error::file(&log, "write", cause);
         let file = OpenOptions::new()
             .create(true)
+            // What a run before this one heard of the flight stays.
             .append(true)
             .open(&log)
             .map_err(failed)?;

@@ -31,6 +31,7 @@ pub fn axis_step(range: f64, most: f64) -> f64 {
 }
 
 /// A number on an axis with no more decimals than its step needs.
+/// Three at most.
 pub fn tick(value: f64, step: f64) -> String {
     let decimals = (-step.log10().floor()).clamp(0.0, 3.0) as usize;
     // Adding 0 turns -0 into 0.

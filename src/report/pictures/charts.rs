@@ -340,6 +340,7 @@ fn arrow(picture: &mut Picture, from: [f64; 2], to: [f64; 2]) {
     let (dx, dy) = (to[0] - from[0], to[1] - from[1]);
     let long = dx.hypot(dy);
     picture.line(&[from, to], 3.0, INK);
+    // A shorter one would be nothing but its tip.
     if long > 6.0 {
         let (u, v) = (dx / long, dy / long);
         let back = [to[0] - 13.0 * u, to[1] - 13.0 * v];

@@ -25,6 +25,7 @@ pub struct Sheet {
 
 impl Sheet {
     /// The sheet of that width which shows all `places`, on the plane around `center`.
+    /// It is 4 km wide at the least.
     pub fn holding(center: Position, places: &[Position], width: f64) -> Sheet {
         let plane = Plane::new(center);
         let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
