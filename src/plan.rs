@@ -300,6 +300,7 @@ impl Plan {
         let plan = read_sections(root, folder, &mut faults);
         let faults = faults.into_sorted();
         match plan {
+            // A plan may be whole and at fault, as by a key that nobody knows.
             Some(plan) if faults.is_empty() => Ok(plan),
             _ => Err(Error::Faults(faults)),
         }
@@ -512,6 +513,7 @@ fn class_distances(s: &Section, key: &'static str, faults: &mut Faults) -> Vec<(
             let found = format!("\"{name}\"");
             faults.note(Some(thing.span().start), path, found, expected.as_str());
         }
+        // Both are read before they are joined, so that both may be told to be at fault.
         class.zip(quantity(distance, path, M, 0.0..=15_000.0, faults))
     });
     pairs.unwrap_or_default()

@@ -161,6 +161,7 @@ fn check(args: &FollowArgs, sources: &[ReportSource]) -> Result<()> {
     let all = sources
         .iter()
         .any(|s| matches!(s, ReportSource::Aprs { .. }));
+    // A server sends all that its filter lets through, among it other people's stations.
     if all && args.trackers.call.is_empty() {
         let found = "an APRS server without --call";
         return Err(Fault::new(

@@ -136,6 +136,7 @@ impl<R: BufRead, W: Write> Asking<R, W> {
 }
 
 fn answers<R: BufRead, W: Write>(args: &NewArgs, asking: &mut Asking<R, W>) -> Result<Answers> {
+    // The place first: the release is told on its clocks.
     let site = asking.answer(
         "--place",
         args.place.as_deref(),

@@ -284,6 +284,7 @@ fn set_fill(plan: &mut PlanText, given: &Values) {
 pub fn of_fault(plan: &PlanText, fault: &Fault) -> Option<String> {
     let (section, name) = fault.key.as_deref()?.split_once(' ')?;
     let inside = section.trim_start_matches('[').trim_end_matches(']');
+    // All kinds of fill share one box, but for cylinders, which have none.
     if section == "[balloon]" && FILLS.contains(&name) && name != "cylinders" {
         return Some(FILL_VALUE.to_owned());
     }

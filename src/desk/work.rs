@@ -253,6 +253,7 @@ impl DeskRequest<'_> {
         let found = self.surveyed(&client, &order)?;
         let open = found.files.iter().filter(|file| file.there.is_none());
         Ok(Answer::Looked(Looked {
+            // With what was typed: the download that may follow asks for the same.
             feed: order.feed.name.clone(),
             from: self.typed("from").to_owned(),
             to: self.typed("to").to_owned(),

@@ -84,6 +84,7 @@ impl Rows<'_> {
                 return Ok(heading);
             }
         }
+        // A file of a heading alone: its last line must not be read as heights.
         self.line.clear();
         Ok(heading)
     }

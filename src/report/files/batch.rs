@@ -207,6 +207,7 @@ spec:
     };
     let indexed = format!(
         "  completionMode: Indexed\n  completions: {shards}\n  parallelism: {shards}\n  backoffLimit: {}\n",
+        // Failures of all parts count together, and six are what a Job has by itself.
         6 * shards
     );
     let parts = job(

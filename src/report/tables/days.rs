@@ -378,6 +378,7 @@ pub(in crate::report) fn number_heads(limited: bool, units: UnitSystem) -> [Stri
 pub(in crate::report) fn numbers(day: Option<&Day>, limited: bool, units: UnitSystem) -> String {
     let limit = if limited { "" } else { " no limit" };
     let Some(day) = day else {
+        // As wide as the numbers below, so that what decides stays in its column.
         return " ".repeat(47 + limit.len());
     };
     let [(length, _), (area, _), (speed, _)] = column_units(units);
@@ -560,6 +561,7 @@ pub(in crate::report) fn csv_text(
     };
     writer.write_record(&header).map_err(failed)?;
     for record in records {
+        // Reasons and names come from elsewhere, and a spreadsheet would obey a formula.
         let cells = record.iter().map(|cell| plain::cell(cell).into_owned());
         writer
             .write_record(cells.map(String::into_bytes))
