@@ -143,7 +143,7 @@ impl Camera {
             let expected = "a photo and what it shows: IMG_0123.JPG=burst, =release or =landing";
             Error::from(Fault::new("--camera", format!("\"{text}\""), expected))
         };
-        // From the end: a path may have the sign in it, an event has not.
+        // From the end: a path may have a `=` in it, an event has none.
         let (path, event) = text.rsplit_once('=').ok_or_else(fault)?;
         let shown = match event {
             "release" => Shown::Release,

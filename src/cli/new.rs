@@ -217,7 +217,7 @@ fn load<R: BufRead, W: Write>(
     asking: &mut Asking<R, W>,
 ) -> Result<Vec<(String, String)>> {
     let item = |text: &str| {
-        // From the end: a name may have the sign in it, a mass has not.
+        // From the end: a name may have a `=` in it, a mass has none.
         let (name, mass) = text.rsplit_once('=').unwrap_or(("payload", text));
         Ok((
             name.trim().to_owned(),

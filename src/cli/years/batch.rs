@@ -86,7 +86,7 @@ fn command(words: impl Iterator<Item = OsString>) -> Vec<String> {
             skip = false;
             continue;
         }
-        // An option's value is the next word, or stands behind the sign.
+        // An option's value is the next word, or stands behind a `=` in the same.
         let (name, joined) = match word.split_once('=') {
             Some((name, _)) => (name, true),
             None => (word.as_str(), false),

@@ -182,7 +182,7 @@ fn cell(at: f64, count: usize) -> Option<(usize, f64)> {
 /// Cosine of an angle, seen from the middle, within which a lattice surely lies; -1 for one so
 /// large that it does not matter.
 fn within(lattice: &Lattice, middle: Position, spacing_m: f64) -> f64 {
-    // Half a cell more on each side, which belongs to it as well.
+    // With the half cell around the outermost points that belongs to it, and a little more.
     let (rows, columns) = (lattice.y.count as f64 + 1.0, lattice.x.count as f64 + 1.0);
     let across_m = match lattice.plane {
         Plane::LatLon => lattice.x.step * DEGREE_M * columns,

@@ -255,7 +255,8 @@ pub fn marks(
         } else {
             [&leg[1], &leg[0]]
         };
-        // The track has a mark at every layer, which is thinner than a step: one whole height at most.
+        // The track has a mark at every layer, and layers are thinner than a step: a leg passes one
+        // whole height at most.
         let height_m = (high.altitude_m / step_m).floor() * step_m;
         let span = high.altitude_m - low.altitude_m;
         if height_m <= low.altitude_m || height_m <= 0.0 || span <= 0.0 {
