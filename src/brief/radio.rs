@@ -98,6 +98,7 @@ pub fn hearing(
     };
     let burst =
         (0..track.len()).max_by(|a, b| track[*a].altitude_m.total_cmp(&track[*b].altitude_m));
+    // The burst itself belongs to the way down.
     let (up, down) = track.split_at(burst.unwrap_or(0));
     let heard = |mark: &&Mark| mark.altitude_m >= lowest(mark);
     let from_m = crossing(up, &lowest, up.iter().position(|m| heard(&m)));

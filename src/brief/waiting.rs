@@ -157,6 +157,7 @@ fn open_country(plane: &Plane, landings: &[[f64; 2]]) -> Vec<Candidate<'static>>
     (0..GRID * GRID)
         .map(|i| [along(0, i % GRID), along(1, i / GRID)])
         .map(|[east, north]| {
+            // On an azimuthal plane both are true as seen from its centre.
             let azimuth_deg = east.atan2(north).to_degrees();
             let position = plane.center().destination(azimuth_deg, east.hypot(north));
             Candidate {

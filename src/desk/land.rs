@@ -123,8 +123,8 @@ impl Land {
         if let Some((_, drawn)) = locked(&self.drawings).iter().find(|(had, _)| *had == of) {
             return Ok(PreEscaped(drawn.to_string()));
         }
-        // Drawn without the lock, so that nobody waits for it. The region reaches to the corners: half
-        // a side times the root of two, and a little more.
+        // Drawn without the lock, so that nobody waits for it. The region reaches to the corners:
+        // half a side times the root of two, and a little more.
         let region = Region::around(frame.center, 1.42 * frame.half_m);
         let ground = map_ground(plan, region)?;
         let drawn = layered::below(&frame.sheet(), &ground, units);

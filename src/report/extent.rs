@@ -70,6 +70,7 @@ fn narrowest(spans: &[[f64; 2]]) -> Option<[f64; 2]> {
         // A piece farther west may reach farther east than this one.
         reach = reach.max(east);
     }
+    // The gap across the antimeridian counts like all others.
     let outer_gap = start + 360.0 - reach;
     Some(match inner {
         Some([from, to]) if to - from > outer_gap => [to, from],

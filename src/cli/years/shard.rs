@@ -73,6 +73,7 @@ const ARRAYS: [Array; 4] = [
         first: "",
         last: "",
         count: "",
+        // Kubernetes numbers them from 0.
         usual_first: 0,
     },
 ];

@@ -356,6 +356,7 @@ impl Extract<'_> {
         let mut clipped = Vec::new();
         for ring in rings {
             let points: Vec<[f64; 2]> = ring.iter().filter_map(|&n| place_of(n, places)).collect();
+            // What is there of it counts all the same: half a lake is water, too.
             whole &= points.len() == ring.len() && ring.first() == ring.last();
             clipped.extend(self.region.clip_ring(&points));
         }

@@ -153,6 +153,7 @@ fn place_on_edge(point: Coord) -> f64 {
     if point.x > 0.0 {
         point.y + 90.0
     } else {
+        // Down the left side, whose top is at 540.
         540.0 + 90.0 - point.y
     }
 }
