@@ -91,6 +91,7 @@ pub fn site(text: &str) -> Result<std::result::Result<NamedSite, NoSite>> {
     let found = towns()?.named(text);
     let no_site = |found: String, expected: String| Ok(Err(NoSite { found, expected }));
     match found.as_slice() {
+        // With digits in it, it was meant as coordinates.
         [] if text.chars().any(|c| c.is_ascii_digit()) => {
             no_site(format!("\"{text}\""), EXPECTED.to_owned())
         }

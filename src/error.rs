@@ -94,6 +94,7 @@ impl Fault {
         let fault = Fault::new(file, found, expected);
         match wrong.span() {
             Some(span) => {
+                // An end that comes too soon may be told of a place behind the text.
                 let before = &text.as_bytes()[..span.start.min(text.len())];
                 fault.at_line(1 + before.iter().filter(|&&b| b == b'\n').count())
             }
@@ -108,6 +109,7 @@ impl Fault {
         expected: impl Into<String>,
     ) -> Self {
         let text = wrong.to_string();
+        // The parser's own words end in line and column, of which the line is told by itself.
         let found = match text.rsplit_once(" at line ") {
             _ if wrong.is_eof() => "its end too soon",
             _ if wrong.is_syntax() => "a text that is no JSON",

@@ -15,6 +15,7 @@ use windfall::error::{Error, Result};
 use windfall::report::plain;
 
 fn main() -> ExitCode {
+    // Before any file can have been begun.
     stop::leave_nothing();
     let mut for_schedulers = false;
     let done = match Cli::try_parse() {

@@ -275,6 +275,7 @@ impl Plan {
     ///
     /// [`Error::Faults`] with every fault found.
     pub fn parse(name: &str, text: &str, folder: &Path) -> Result<Plan> {
+        // Some editors begin a file with a byte order mark.
         let text = text.strip_prefix('\u{feff}').unwrap_or(text);
         let mut faults = Faults::new(name, text);
         let root = DeTable::parse(text)
@@ -299,6 +300,7 @@ impl Plan {
         let plan = read_sections(root, folder, &mut faults);
         let faults = faults.into_sorted();
         match plan {
+            // A plan may be whole and at fault, as by a key that nobody knows.
             Some(plan) if faults.is_empty() => Ok(plan),
             _ => Err(Error::Faults(faults)),
         }
@@ -402,6 +404,7 @@ fn site(s: &Section, faults: &mut Faults) -> Option<Site> {
         }
     }
     let lat = s.number("lat", "degrees north", -90.0..=90.0, faults);
+    // Some maps count all the way round to the east.
     let lon = s.number("lon", "degrees east", -180.0..=360.0, faults);
     // From the shore of the Dead Sea to the highest inhabited places.
     let elevation_m = s.quantity("elevation", M, SITE_ELEVATIONS_M, faults);
@@ -510,6 +513,7 @@ fn class_distances(s: &Section, key: &'static str, faults: &mut Faults) -> Vec<(
             let found = format!("\"{name}\"");
             faults.note(Some(thing.span().start), path, found, expected.as_str());
         }
+        // Both are read before they are joined, so that both may be told to be at fault.
         class.zip(quantity(distance, path, M, 0.0..=15_000.0, faults))
     });
     pairs.unwrap_or_default()
@@ -560,6 +564,7 @@ fn wind_spread(s: &Section, faults: &mut Faults) -> Option<WindSpread> {
         let rows = s.pairs("wind", expected, faults, |level, sigma, path, faults| {
             let sigma = quantity(sigma, path, M_S, 0.0..=50.0, faults);
             let text = level.get_ref().as_str().unwrap_or("");
+            // Only one of both has a unit of pressure, so the unit tells which it is.
             let altitude = match parse(text, Dimension::Pressure) {
                 Ok(p) if p > 0.0 => Some(standard_height_of_pressure(p).standard_altitude_m()),
                 _ => quantity(level, path, M, -500.0..=60_000.0, faults),
@@ -567,6 +572,7 @@ fn wind_spread(s: &Section, faults: &mut Faults) -> Option<WindSpread> {
             altitude.zip(sigma)
         })?;
         let mut rows: Vec<(f64, f64)> = rows;
+        // People may list them from the top down.
         rows.sort_by(|a, b| a.0.total_cmp(&b.0));
         if neighbours(&rows).any(|(a, b)| a.0 == b.0) {
             faults.note(

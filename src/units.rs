@@ -412,6 +412,7 @@ pub fn in_both(words: impl Fn(UnitSystem) -> String) -> String {
 }
 
 /// A whole number with commas between thousands.
+/// Rounded to the nearest first.
 pub fn thousands(value: f64) -> String {
     let digits = format!("{:.0}", value.abs());
     let mut out = String::new();
@@ -421,6 +422,7 @@ pub fn thousands(value: f64) -> String {
         }
         out.push(c);
     }
+    // By the rounded number: -0.4 is written as 0, without a sign.
     if value.round() < 0.0 {
         out.insert(0, '-');
     }
@@ -433,6 +435,7 @@ pub fn thousands(value: f64) -> String {
 /// assert_eq!(windfall::units::duration(7_620.0), "2 h 07 min");
 /// ```
 pub fn duration(seconds: f64) -> String {
+    // Rounded before it is taken apart, or 59.9 min would be 60 min and not 1 h.
     let minutes = (seconds / 60.0).round() as i64;
     match (minutes / 60, minutes % 60) {
         (0, m) => format!("{m} min"),

@@ -40,6 +40,7 @@ pub fn changes(plan: &Plan, input: &Winds, options: Options) -> Vec<Change> {
     };
     let one_time = as_planned.facts.wind.source.is_of_one_time();
     let outcome = |changed: &ChangedPlan| {
+        // Winds of one time are the same half an hour later: a centre that stays would say nothing.
         if changed.kind == ChangeKind::LateRelease && one_time {
             return Err(NotMoved::WindsOfOneTime);
         }
@@ -95,6 +96,7 @@ fn burst(plan: &Plan, sign: f64) -> (ChangeBy, Plan) {
         BurstSpread::AltitudeM { sigma_m, .. } => (sigma_m / BURST_PER_SHARE_M, sigma_m),
     };
     let mut changed = plan.clone();
+    // Where the plan states the altitude of the burst, no diameter decides about it.
     if let Some(burst_m) = changed.stack.ascent.burst_altitude_mut() {
         *burst_m += sign * higher_m;
         return (ChangeBy::BurstAltitude(sign * higher_m), changed);
@@ -113,6 +115,7 @@ fn lift(plan: &Plan, neck_lift_kg: Option<f64>, share: f64) -> (ChangeBy, Plan) 
         *rates = rates.scaled(factor);
         return (ChangeBy::AscentRate(share), changed);
     }
+    // However the plan states its fill, it came to this lift; stated as a lift it can be scaled.
     if let (Some(balloon), Some(kg)) = (changed.stack.ascent.balloon_mut(), neck_lift_kg) {
         balloon.fill = Known::NeckLift(factor * kg);
     }

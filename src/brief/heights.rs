@@ -16,9 +16,11 @@ pub fn rows(track: &[Mark], heights_m: &[f64]) -> Vec<HeightRow> {
 }
 
 /// Where a track passes a height on the way up or down, linear between its marks.
+/// The first time, where it passes several times.
 pub fn passing(track: &[Mark], height_m: f64, rising: bool) -> Option<Mark> {
     let leg = track.windows(2).find(|leg| {
         let (a, b) = (leg[0].altitude_m, leg[1].altitude_m);
+        // With one end of each leg only, so that a mark just at the height is passed once.
         if rising {
             a < height_m && height_m <= b
         } else {

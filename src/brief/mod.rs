@@ -78,6 +78,7 @@ pub fn brief_of(
     (prediction, kept): (Prediction, &Continuation),
 ) -> Result<Brief> {
     let (mut zone, mut facts) = (prediction.zone, prediction.facts);
+    // A briefing goes to people who need not know in which folders its maker keeps files.
     for file in &mut facts.wind.files {
         *file = file_name(Path::new(file)).unwrap_or(file.clone());
     }
@@ -127,6 +128,7 @@ pub fn brief_of(
             .map(|source| without_folder(plan, source))
             .collect(),
         layer_notes: ground.map.notes().to_vec(),
+        // This takes the ground apart, so it comes after all that is asked of it.
         ground: ground.shown(kept.ground()),
         zone,
         facts,

@@ -40,6 +40,7 @@ pub fn quiet(
             let Some(near) = kept.remaining(height_m, rising, draws)? else {
                 return Ok(None);
             };
+            // Just at a boundary either neighbour will do: its share is 0 then.
             let beyond_m = (height_m - near.last.altitude_m).signum() * kept.layer_m();
             let far = kept.remaining(near.last.altitude_m + beyond_m, rising, draws)?;
             let [east_m, north_m] = way_from(height_m, &near, far.as_ref());
@@ -69,6 +70,7 @@ fn way_from(height_m: f64, near: &Remaining, far: Option<&Remaining>) -> [f64; 2
         return way(near);
     };
     let [a_m, b_m] = [near, far].map(|r| r.last.altitude_m);
+    // One boundary twice leaves nothing to go by between both.
     if a_m == b_m {
         return way(near);
     }

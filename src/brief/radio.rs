@@ -59,6 +59,7 @@ pub fn lowest_seen_m(
         elevation(from, radius, end)
     };
     let looks = (distance_m / STEP_M).ceil().clamp(1.0, MOST_LOOKS);
+    // Without both ends: the ground below the antenna and below the tracker hides nothing.
     let lowest = (1..looks as usize)
         .filter_map(|k| {
             let there_m = distance_m * k as f64 / looks;
@@ -80,6 +81,8 @@ fn elevation(from: f64, to: f64, angle: f64) -> f64 {
 }
 
 /// Between which heights a place hears the tracker on a track.
+/// `ground_m` is the height of the ground below the antenna above mean sea level; without terrain
+/// the ground in between is smooth.
 pub fn hearing(
     place: Position,
     ground_m: f64,
@@ -95,6 +98,7 @@ pub fn hearing(
     };
     let burst =
         (0..track.len()).max_by(|a, b| track[*a].altitude_m.total_cmp(&track[*b].altitude_m));
+    // The burst itself belongs to the way down.
     let (up, down) = track.split_at(burst.unwrap_or(0));
     let heard = |mark: &&Mark| mark.altitude_m >= lowest(mark);
     let from_m = crossing(up, &lowest, up.iter().position(|m| heard(&m)));
@@ -105,6 +109,7 @@ pub fn hearing(
         (Some(i), _) => Some(down[i].altitude_m),
         _ => None,
     };
+    // Never heard on the way down: what is told then is of the landing.
     let at = last.map_or(track.len().saturating_sub(1), |i| up.len() + i);
     let there = track.get(at).map(|m| m.position);
     Hearing {

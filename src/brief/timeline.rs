@@ -62,6 +62,7 @@ pub fn events(
         },
     ];
     events.extend(evening(plan, zone));
+    // What happens at the same time stands in the order of a flight, which is that of the kinds.
     events.sort_by_key(|event| (event.from, event.kind));
     let nothing_given = plan.brief.filling_s.is_none();
     let assumed = nothing_given.then_some(Assumption::FillingBegins {

@@ -67,8 +67,10 @@ pub fn points(
     let water = Water::of(map)?;
     let is_dry = |place: Normal| water.at(place).is_none();
     let places = on_ground(places, terrain, is_dry);
+    // A landing in water shares its shore with no place, and would rule out all of them.
     let dry: Vec<Normal> = landings.iter().copied().filter(|l| is_dry(*l)).collect();
     let ashore = match dry.as_slice() {
+        // All in water: the shore of the release is the one that cars come from.
         [] => vec![zone.release.position.normal()],
         dry => thinned(dry, SHORE_LANDINGS),
     };
@@ -137,6 +139,7 @@ fn on_roads<'a>(plane: &Plane, layers: &'a [Layer]) -> Vec<Candidate<'a>> {
             };
             let parts = (apart(a.at, b.at) / ALONG_M).clamp(1.0, MOST_PARTS).ceil() as u32;
             let along = |k: u32| between(edge[0], edge[1], f64::from(k) / f64::from(parts));
+            // Its first end is the last of the edge before.
             places.extend((1..=parts).filter_map(|k| on_road(along(k))));
         }
     }
@@ -154,6 +157,7 @@ fn open_country(plane: &Plane, landings: &[[f64; 2]]) -> Vec<Candidate<'static>>
     (0..GRID * GRID)
         .map(|i| [along(0, i % GRID), along(1, i / GRID)])
         .map(|[east, north]| {
+            // On an azimuthal plane both are true as seen from its centre.
             let azimuth_deg = east.atan2(north).to_degrees();
             let position = plane.center().destination(azimuth_deg, east.hypot(north));
             Candidate {
@@ -174,6 +178,7 @@ fn on_ground<'a>(
     places.retain(|place| is_dry(place.position.normal()));
     if let Some(terrain) = terrain {
         let known = |place: &Candidate| terrain.height_m(place.position).is_some();
+        // Terrain that ends before all of them says nothing against any.
         if places.iter().any(known) {
             places.retain(known);
         }
@@ -209,6 +214,7 @@ fn nearest<'a>(places: &[Candidate<'a>], landings: &[[f64; 2]]) -> Vec<Candidate
     for _ in 0..POINTS {
         let mean = |place: &Candidate| -> f64 {
             let ways = landings.iter().zip(&so_far);
+            // The sum puts places in the same order as the mean.
             ways.map(|(l, best)| apart(place.at, *l).min(*best)).sum()
         };
         let best = places
@@ -233,6 +239,7 @@ fn near_landings<'a>(mut roads: Vec<Candidate<'a>>, landings: &[[f64; 2]]) -> Ve
     let reach = landings
         .iter()
         .map(|l| apart(middle, *l))
+        // Landings close together would leave no road to choose from: some kilometres always count.
         .fold(5_000.0, f64::max);
     roads.retain(|place| apart(middle, place.at) <= 1.5 * reach);
     thinned(&roads, CANDIDATES)

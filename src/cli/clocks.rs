@@ -69,6 +69,7 @@ impl ClockArgs {
         for outcome in heard {
             gate.offer(outcome, None);
         }
+        // Where the plan has no elevation, the lowest report stands for the ground.
         let lowest = gate.fixes().iter().map(|f| f.altitude_m);
         let lowest_m = lowest.fold(f64::INFINITY, f64::min);
         let site_m = plan.site.elevation_m.unwrap_or(lowest_m);
@@ -142,6 +143,7 @@ impl Camera {
             let expected = "a photo and what it shows: IMG_0123.JPG=burst, =release or =landing";
             Error::from(Fault::new("--camera", format!("\"{text}\""), expected))
         };
+        // From the end: a path may have a `=` in it, an event has none.
         let (path, event) = text.rsplit_once('=').ok_or_else(fault)?;
         let shown = match event {
             "release" => Shown::Release,
@@ -152,6 +154,7 @@ impl Camera {
         let path = Path::new(path);
         let photo = Photo::read(path)?;
         let aligned = by_photo(photo.clock_s, photo.step_s, shown, measured);
+        // A name alone has the empty path for its folder, which is this one.
         let folder = path.parent().filter(|p| !p.as_os_str().is_empty());
         let (photos, without) = Photo::all_in(folder.unwrap_or(Path::new(".")))?;
         let places = TrackPlaces::of(measured);

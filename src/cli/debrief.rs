@@ -146,6 +146,7 @@ fn of_flight(
         false => heading(&plan) + &tables::debrief::table(&debrief, &plan, units),
     };
     begun.finish(|| output::print(out, "standard output", &text))?;
+    // Last of all, so that a run that fails leaves the logbook as it was.
     let Some(path) = &args.logbook else {
         return Ok(());
     };

@@ -100,10 +100,12 @@ pub fn run(args: &FetchArgs, out: &mut impl Write, talk: &mut impl Write) -> Res
     let client = Client::new(Patience::default())
         .paced(feed.a_minute)
         .saying(Box::new(voice));
+    // Several functions say something, one after the other.
     let talk = std::cell::RefCell::new(talk);
     let say = |text: &str| bar.suspend(|| _ = writeln!(talk.borrow_mut(), "{text}"));
     introduce(args, &order, &aloft, &say);
     let done = fetch(args, &client, &order, &bar, &say);
+    // Only where servers or the network are at fault: other ways to get winds mend no plan.
     if done.is_err() && client.gave_up() {
         say(&by_hand(args, &order));
     }
@@ -243,6 +245,7 @@ fn fetch(
         .iter()
         .filter(open)
         .try_for_each(|file| download(client, order, &survey, file, say, &arrived).map(|_| ()));
+    // After a failure as well, whose message would stand beside it.
     bar.finish_and_clear();
     fetched.map(|()| survey)
 }

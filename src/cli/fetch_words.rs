@@ -60,6 +60,7 @@ pub fn to_download(feed: &Feed, survey: &Survey) -> String {
     let (count, _) = survey.requests();
     let slowly = feed.a_minute.filter(|a_minute| count > *a_minute as usize);
     let slowly = slowly.map_or(String::new(), |a_minute| {
+        // The requests of the first minute wait for nothing.
         let minutes = count.div_ceil(a_minute as usize) - 1;
         format!("; {a_minute} requests a minute at most: {minutes} min or more")
     });

@@ -153,6 +153,7 @@ fn in_order(sources: &[ReportSource]) -> impl Iterator<Item = &ReportSource> {
 
 fn check(args: &FollowArgs, sources: &[ReportSource]) -> Result<()> {
     let live = sources.iter().filter(|s| s.is_live()).count();
+    // Sources are followed one after the other, and one that is live has no end to wait for.
     if live > 1 {
         let found = format!("{live} sources that go on by themselves");
         return Err(Fault::new("--from", found, "one of them, and files as many as wanted").into());
@@ -160,6 +161,7 @@ fn check(args: &FollowArgs, sources: &[ReportSource]) -> Result<()> {
     let all = sources
         .iter()
         .any(|s| matches!(s, ReportSource::Aprs { .. }));
+    // A server sends all that its filter lets through, among it other people's stations.
     if all && args.trackers.call.is_empty() {
         let found = "an APRS server without --call";
         return Err(Fault::new(
@@ -203,6 +205,7 @@ impl Session<'_> {
         };
         let mut listening = Listening::new(source, reader, args.wait, waiting)?;
         let live = listening.is_live();
+        // Reports that are read from the folder's own log are not written there once more.
         let is_log = match (source, &self.folder) {
             (ReportSource::File(path), Some(folder)) => folder.is_log(path),
             _ => false,

@@ -129,6 +129,8 @@ fn neck_lift_kg(text: &str, planned: Known, load_kg: f64) -> Result<f64> {
                 Known::NeckLift(kg) => kg,
                 Known::FreeLift(kg) => kg + load_kg,
                 _ => {
+                    // How much lift another fill makes depends on air and gas, which are not at
+                    // hand here.
                     let found = format!("\"{text}\" of a fill that is not given as a lift");
                     let right = "a mass, as in \"6.2 kg\"; windfall fill shows the plan's lift";
                     return Err(Fault::new("--lift", found, right).into());
@@ -200,6 +202,7 @@ pub fn heading(plan: &Plan) -> String {
     let lines: String = plan
         .replaced
         .iter()
+        // Such a line was written in the units of its reader already.
         .map(|line| format!("  {}\n", notes::assumption(line, UnitSystem::Metric)))
         .collect();
     format!("Not as the plan says:\n{lines}\n")

@@ -77,6 +77,7 @@ pub fn run(args: &NewArgs, out: &mut impl Write, talk: &mut impl Write) -> Resul
         });
     }
     let mut asking = Asking {
+        // Lines of a pipe are no answers: where nobody is asked, options give them.
         input: io::stdin().is_terminal().then(|| io::stdin().lock()),
         talk,
     };
@@ -135,6 +136,7 @@ impl<R: BufRead, W: Write> Asking<R, W> {
 }
 
 fn answers<R: BufRead, W: Write>(args: &NewArgs, asking: &mut Asking<R, W>) -> Result<Answers> {
+    // The place first: the release is told on its clocks.
     let site = asking.answer(
         "--place",
         args.place.as_deref(),
@@ -215,6 +217,7 @@ fn load<R: BufRead, W: Write>(
     asking: &mut Asking<R, W>,
 ) -> Result<Vec<(String, String)>> {
     let item = |text: &str| {
+        // From the end: a name may have a `=` in it, a mass has none.
         let (name, mass) = text.rsplit_once('=').unwrap_or(("payload", text));
         Ok((
             name.trim().to_owned(),

@@ -111,9 +111,11 @@ pub fn keep_apart(path: &Path, inputs: &[PathBuf]) -> Result<()> {
 #[cfg(unix)]
 fn are_one(a: &Path, b: &Path) -> bool {
     use std::os::unix::fs::MetadataExt;
+    // By device and number, which all names and links of a file share.
     let of = |path: &Path| {
         std::fs::metadata(path)
             .ok()
+            // Only files: a device such as /dev/null may be read and written.
             .filter(std::fs::Metadata::is_file)
     };
     matches!((of(a), of(b)), (Some(a), Some(b)) if (a.dev(), a.ino()) == (b.dev(), b.ino()))

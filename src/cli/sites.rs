@@ -122,6 +122,7 @@ fn outputs(args: &SitesArgs, plan: &Plan) -> Result<SitesOutput> {
         None => Vec::new(),
     };
     let winds = args.releases.winds(plan)?;
+    // With a target there are no candidates: each release is flown from one place.
     let count = usize::from(args.fully).min(candidates.len()).max(1);
     let times = args.releases.times(plan, &winds, count)?;
     let options = args.releases.options();

@@ -88,6 +88,7 @@ pub fn run(args: &WindsArgs, out: &mut impl Write) -> Result<()> {
 /// The ascent nearest to a time.
 fn nearest(mut ascents: Vec<FileAscent>, time: Timestamp) -> Result<FileAscent> {
     let which = sources::nearest(ascents.iter().map(|a| &a.sounding), time)?;
+    // The others are dropped, so their order does not matter.
     Ok(ascents.swap_remove(which))
 }
 

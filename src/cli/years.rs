@@ -151,6 +151,7 @@ const DAYS_A_PART: usize = 31;
 pub fn run(args: &YearsArgs, out: &mut impl Write, talk: &mut (impl Write + Send)) -> Result<()> {
     let plan = args.files.read(&args.plan)?;
     let places = Places::of(args)?;
+    // Before any file is begun: what is printed here is all that is made.
     if let Some(scheduler) = args.script {
         let text = with_threads(args.run.threads, || {
             let folder = made(places.folder()?)?;
@@ -198,6 +199,7 @@ impl Places {
         }
         let is_file = |path: &&PathBuf| {
             let kind = output::extension(path);
+            // A folder may have any name, also one that ends like a file's.
             !path.is_dir() && kind.is_some_and(|kind| KINDS.contains(&kind.as_str()))
         };
         let (files, folders): (Vec<&PathBuf>, Vec<&PathBuf>) = args.out.iter().partition(is_file);

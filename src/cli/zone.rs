@@ -97,6 +97,7 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
         let progress = Progress::new(args.draws, 512);
         let (prediction, kept) = predict_and_keep(&plan, &winds, options, || progress.step())?;
         progress.done();
+        // A briefing takes time of its own, so it is made only for a file that needs it.
         let brief = match paths.iter().all(|path| is_geojson(path)) {
             true => None,
             false => {

@@ -112,6 +112,7 @@ impl Air {
         {
             return Ok(winds.clone());
         }
+        // Without the lock: who asks meanwhile may read them a second time, but waits for nobody.
         let mut winds = Winds::of_plan(plan)?;
         of.near.keep(&mut winds, TimeAloft::of(plan));
         let winds = Arc::new(winds);

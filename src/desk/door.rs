@@ -74,6 +74,7 @@ impl Door {
 
     /// The host that is asked for, if it is one of ours.
     fn host<'a>(&self, request: &'a Request) -> Option<&'a str> {
+        // None or several of these are no honest request (RFC 9112, section 3.2).
         let named: Vec<&HeaderValue> = request.headers().get_all(HOST).iter().collect();
         let [one] = named[..] else {
             return None;
@@ -103,6 +104,7 @@ impl Door {
             self.cookie,
             self.key.text()
         );
+        // At once to an address without the key, as addresses stay in histories and on screens.
         let headers = [(SET_COOKIE, cookie), (LOCATION, "/".to_owned())];
         (StatusCode::SEE_OTHER, headers).into_response()
     }
@@ -157,6 +159,7 @@ pub async fn pass(State(desk): State<Arc<Desk>>, request: Request, next: Next) -
         }
     };
     for (name, value) in HEADERS {
+        // What an answer says of itself counts, as that of a page in a sandbox.
         let given = answer.headers_mut().entry(name);
         given.or_insert(HeaderValue::from_static(value));
     }

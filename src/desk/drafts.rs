@@ -70,6 +70,7 @@ impl Draft {
     /// The plan cannot be read, or is too long to be one.
     pub fn open(path: &Path) -> Result<Draft> {
         let kept = read_bytes(&beside(path)).ok();
+        // A file of steps that was damaged is as good as none.
         let kept = kept.and_then(|bytes| serde_json::from_slice::<Steps>(&bytes).ok());
         let kept = match kept.filter(|kept| kept.at < kept.steps.len()) {
             Some(kept) => kept,
@@ -122,6 +123,7 @@ impl Draft {
         let goes_on = self.last.as_ref().is_some_and(|(last, at)| {
             last == field && !field.is_empty() && now.duration_since(*at) < ONE_STEP
         });
+        // The step before is replaced, so that one step back leads to before both.
         if goes_on && self.kept.at > 0 {
             self.kept.at -= 1;
         }
@@ -166,6 +168,7 @@ impl Draft {
         if is == self.kept.file_was {
             return Ok(FileIs::AsItWas);
         }
+        // Both sides may have come to the same text: there is nothing to lose then.
         let same = text == self.text();
         if self.unsaved() && !same {
             return Ok(FileIs::Changed);
@@ -198,6 +201,7 @@ impl Draft {
                 why: format!("{} was changed by somebody else", name(&self.path)),
                 remedy: "take that file, or save this under another name".into(),
             }),
+            // Also where it is gone: to save it brings it back.
             _ => self.written(&self.path.clone()),
         }
     }

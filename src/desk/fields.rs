@@ -216,6 +216,7 @@ pub fn key(id: &str) -> Option<Key<'_>> {
 pub fn apply(plan: &mut PlanText, was_shown: &Values, given: &Values) -> Vec<String> {
     let ids: Vec<&String> = was_shown
         .iter()
+        // A page can only change what it was shown.
         .filter(|(id, was)| given.get(*id).is_some_and(|now| tidy(now) != tidy(was)))
         .map(|(id, _)| id)
         .collect();
@@ -226,6 +227,7 @@ pub fn apply(plan: &mut PlanText, was_shown: &Values, given: &Values) -> Vec<Str
             id => set(plan, id, typed),
         }
     }
+    // Kind and value of the fill are one key, so either of them writes both.
     if ids
         .iter()
         .any(|id| [FILL_KIND, FILL_VALUE].contains(&id.as_str()))
@@ -249,6 +251,7 @@ pub fn set(plan: &mut PlanText, id: &str, typed: &str) {
     let typed = tidy(typed);
     let lines = || typed.lines().map(str::trim).filter(|line| !line.is_empty());
     let written = match kind.map_or(Text, |field| field.kind) {
+        // An emptied box means what the program does unless told: the key goes.
         _ if typed.is_empty() => Written::Nothing,
         Number => Written::Number(typed),
         Lines | Files => Written::Texts(lines().map(str::to_owned).collect()),
@@ -281,6 +284,7 @@ fn set_fill(plan: &mut PlanText, given: &Values) {
 pub fn of_fault(plan: &PlanText, fault: &Fault) -> Option<String> {
     let (section, name) = fault.key.as_deref()?.split_once(' ')?;
     let inside = section.trim_start_matches('[').trim_end_matches(']');
+    // All kinds of fill share one box, but for cylinders, which have none.
     if section == "[balloon]" && FILLS.contains(&name) && name != "cylinders" {
         return Some(FILL_VALUE.to_owned());
     }

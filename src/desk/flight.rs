@@ -82,7 +82,9 @@ pub fn follow(asked: &DeskRequest, winds: &Winds) -> Result<Answer> {
     let (mut views, mut said) = (Views::default(), None);
     loop {
         let batch = listening.hear();
+        // Nothing is done yet; this is where work that is not wanted any more ends.
         asked.work.step(0);
+        // A file that is read from its beginning has a time of its own: that of its reports.
         let now = listening.is_live().then(Timestamp::now);
         if let (true, Some(at)) = (logs, now) {
             live.keep(&log_of(&batch.heard, at))?;

@@ -99,6 +99,7 @@ impl Work {
     pub fn step(&self, parts: u64) {
         end_if(self.stop.load(Ordering::Relaxed));
         let done = parts + self.done.fetch_add(parts, Ordering::Relaxed);
+        // Another thread is telling just now: no step waits for that.
         let Ok(mut told) = self.told.try_lock() else {
             return;
         };
@@ -188,10 +189,12 @@ impl Jobs {
                 None => ("stopped", String::new()),
                 Some(Err(error)) => ("failed", error.to_string()),
                 Some(Ok(made)) => {
+                    // Kept before it is told, so that a page that asks at once finds it.
                     ended(made);
                     ("done", String::new())
                 }
             };
+            // Let go before it is told: whoever hears of the end may start the next job at once.
             let pulse = mine.pulse.clone();
             drop(mine);
             pulse.send_modify(|pulse| {
@@ -206,6 +209,7 @@ impl Jobs {
     }
 
     /// Stops the job that runs, if one does.
+    /// It ends when it calls back next, after a step.
     pub fn stop(&self) {
         let running = self.running.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(work) = &*running {

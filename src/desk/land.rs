@@ -63,6 +63,7 @@ impl Frame {
         };
         if let Some(had) = had {
             let far = reach(had.center);
+            // Neither at its edge nor lost in its middle.
             if far < 0.97 * had.half_m && far > 0.3 * had.half_m {
                 return Some(had);
             }
@@ -122,6 +123,8 @@ impl Land {
         if let Some((_, drawn)) = locked(&self.drawings).iter().find(|(had, _)| *had == of) {
             return Ok(PreEscaped(drawn.to_string()));
         }
+        // Drawn without the lock, so that nobody waits for it. The region reaches to the corners:
+        // half a side times the root of two, and a little more.
         let region = Region::around(frame.center, 1.42 * frame.half_m);
         let ground = map_ground(plan, region)?;
         let drawn = layered::below(&frame.sheet(), &ground, units);

@@ -122,6 +122,7 @@ pub fn live(
             live.map = map(&prediction, &wait, &plan, (had, &sites), view);
         }
     }
+    // Empty rather than missing, so that numbers shown before, which hold no more, go.
     if live.numbers.is_none() {
         live.numbers = Some(html! {});
         live.map = map_of_site(plan.site.position, had);
@@ -259,6 +260,7 @@ fn map_of_site(site: Position, had: Option<Frame>) -> Option<MapNow> {
     let places: Vec<Position> = [site].into_iter().chain(around).collect();
     let frame = match had.filter(|had| had.center.distance_m(site) < 0.9 * had.half_m) {
         Some(had) => had,
+        // The centre is put between the places; here the site itself is to be it.
         None => Frame::around(&places, None).map(|f| Frame { center: site, ..f })?,
     };
     Some(MapNow {

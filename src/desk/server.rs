@@ -68,10 +68,12 @@ fn listen() -> std::io::Result<Vec<TcpListener>> {
         let four = TcpListener::bind((Ipv4Addr::LOCALHOST, 0))?;
         match TcpListener::bind((Ipv6Addr::LOCALHOST, four.local_addr()?.port())) {
             Ok(six) => return Ok(vec![four, six]),
+            // Free for one kind of address does not mean free for the other.
             Err(taken) if taken.kind() == std::io::ErrorKind::AddrInUse => {}
             Err(_) => return Ok(vec![four]),
         }
     }
+    // Ports that are only half free shall keep nobody out.
     Ok(vec![TcpListener::bind((Ipv4Addr::LOCALHOST, 0))?])
 }
 
@@ -88,6 +90,7 @@ impl Bound {
     /// The system does not let it listen.
     pub fn serve(self) -> Result<()> {
         let failed = |cause| Error::file(Path::new("127.0.0.1"), "listen on", cause);
+        // One thread is enough to answer: whatever takes long is done on others.
         let runtime = tokio::runtime::Builder::new_current_thread()
             .enable_all()
             .build()
@@ -123,6 +126,7 @@ fn router(desk: &Arc<Desk>) -> Router {
     forms
         .merge(files)
         .fallback(routes::not_found)
+        // Outermost: without the key not even what is missing can be told from what is there.
         .layer(from_fn_with_state(desk.clone(), pass))
         .with_state(desk.clone())
 }
@@ -131,6 +135,7 @@ fn router(desk: &Arc<Desk>) -> Router {
 async fn accept(listener: tokio::net::TcpListener, router: Router, slots: Arc<Semaphore>) {
     loop {
         let Ok((stream, _)) = listener.accept().await else {
+            // As when no more files can be opened: to try at once would only keep a processor busy.
             tokio::time::sleep(Duration::from_millis(50)).await;
             continue;
         };

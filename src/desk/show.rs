@@ -161,6 +161,7 @@ pub fn winds(winds: &Winds, plan: &Plan, units: UnitSystem) -> Markup {
             let nearest = ascents.iter().min_by(|a, b| {
                 let far = |s: &Sounding| {
                     let apart = s.time.map(|time| seconds_between(time, plan.release).abs());
+                    // One without a time counts only where none has any.
                     apart.unwrap_or(f64::INFINITY)
                 };
                 far(&a.sounding).total_cmp(&far(&b.sounding))
@@ -393,6 +394,7 @@ pub fn days(days: &Days, take: &Take, units: UnitSystem) -> Markup {
     };
     let rows = days.rows.iter().map(|row| {
         let at = clock(row);
+        // What is taken into the plan is exact, unlike what people read.
         let exact = row.release.to_string();
         let drift = row
             .day
@@ -574,6 +576,7 @@ pub fn debriefed(debriefed: &Debriefed, units: UnitSystem) -> Markup {
 
 /// A text as a part of an address.
 pub fn encoded(text: &str) -> String {
+    // What RFC 3986 calls unreserved (section 2.3) stays as it is.
     let plain = |b: u8| b.is_ascii_alphanumeric() || b"-._~".contains(&b);
     text.bytes()
         .map(|b| match plain(b) {

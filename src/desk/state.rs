@@ -141,6 +141,7 @@ impl Desk {
         }
         let draft = drafts.get_mut(name).ok_or_else(super::gone)?;
         let done = with(draft);
+        // Whether it worked or not: to look at the file may have made a step already.
         self.jobs.plan_is_at(name, draft.number());
         done
     }
@@ -161,6 +162,8 @@ impl Desk {
     pub fn asked(&self, page: &str, number: u64) -> impl Fn() -> bool + Send + Sync + use<> {
         let mut newest = locked(&self.newest);
         if newest.len() > MOST_PAGES {
+            // Pages that are closed tell nobody; at worst an answer is worked out that nobody waits
+            // for.
             newest.clear();
         }
         let of_page = newest.entry(page.to_owned()).or_default().clone();
@@ -187,6 +190,7 @@ impl Desk {
             let busy = self.jobs.heard() || self.jobs.runs();
             let wait = match (left.is_zero(), busy) {
                 (true, false) => return,
+                // A page that listens, or work that goes on: look again later.
                 (true, true) => self.idle,
                 _ => left,
             };

@@ -253,6 +253,7 @@ impl DeskRequest<'_> {
         let found = self.surveyed(&client, &order)?;
         let open = found.files.iter().filter(|file| file.there.is_none());
         Ok(Answer::Looked(Looked {
+            // With what was typed: the download that may follow asks for the same.
             feed: order.feed.name.clone(),
             from: self.typed("from").to_owned(),
             to: self.typed("to").to_owned(),
@@ -383,6 +384,7 @@ pub fn start_work(desk: &Arc<Desk>, name: &str, given: Values) -> Result<Station
     let Some(station) = station(&what) else {
         return Err(Fault::new("what", format!("{what:?}"), "some work").into());
     };
+    // As it is now: what is typed while the work goes on changes nothing of it.
     let text = desk.with_draft(name, |draft| Ok(draft.text().to_owned()))?;
     let (worker, keeper) = (desk.clone(), desk.clone());
     let (plan, plan_too) = (name.to_owned(), name.to_owned());

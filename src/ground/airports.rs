@@ -70,8 +70,11 @@ pub struct Airports {
 /// When the data in the program are damaged.
 pub fn airports() -> Result<&'static Airports> {
     static AIRPORTS: OnceLock<Option<Airports>> = OnceLock::new();
+    // Kept as long as the program runs: airports borrow their codes from it.
     static TEXT: OnceLock<String> = OnceLock::new();
     let read = || {
+        // Text that cannot be unpacked becomes empty: the next lines tell that from a list of
+        // airports.
         let text = TEXT.get_or_init(|| data::text(data::AIRPORTS).unwrap_or_default());
         let all: Option<Vec<Airport>> = text.lines().map(airport).collect();
         let all = all.filter(|all| !all.is_empty())?;
@@ -102,6 +105,7 @@ fn airport(line: &'static str) -> Option<Airport> {
     };
     let ident = fields.next()?;
     let position = Position::new(fields.next()?.parse().ok()?, fields.next()?.parse().ok()?)?;
+    // An empty field stands for an elevation that nobody knows.
     let elevation_m = fields.next()?.parse().ok().map(|feet: f64| feet * FOOT_M);
     Some(Airport {
         ident,
@@ -157,6 +161,7 @@ const AIRPORT_WITHIN_DEG: f64 = 0.1;
 ///
 /// When the airports inside the program are damaged.
 pub fn nearest_elevation(place: Position) -> Result<Option<NearElevation>> {
+    // Latitudes first: a difference leaves few airports for the geodesic.
     let near = airports()?.all().iter().filter(|airport| {
         let north_deg = airport.position.lat_deg - place.lat_deg;
         airport.kind != AirportKind::Seaplane && north_deg.abs() < AIRPORT_WITHIN_DEG

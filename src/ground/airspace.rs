@@ -128,6 +128,8 @@ impl<'a> Airspace<'a> {
     /// The airports whose cylinders a track passes through, in the order of the map; straight
     /// between its points.
     pub fn passed(&self, track: &[Fix]) -> Vec<&'a Airport> {
+        // Most legs lie above the air of every airport: they are left out once, not cylinder by
+        // cylinder.
         let low = self.low_legs(track);
         let airports = self.map.airports();
         let mut passed: Vec<usize> = self
@@ -136,6 +138,8 @@ impl<'a> Airspace<'a> {
             .filter(|around| low.iter().any(|leg| self.meets(around, leg)))
             .map(|around| around.0)
             .collect();
+        // Cylinders of one airport stand next to each other, so neighbours are all that may be the
+        // same.
         passed.dedup();
         passed.into_iter().map(|i| &airports[i].0).collect()
     }
@@ -180,6 +184,7 @@ impl<'a> Airspace<'a> {
         if low > top {
             return false;
         }
+        // What is above the top is outside, so the leg ends where it comes down to it.
         let share = if high > top {
             (top - low) / (high - low)
         } else {
@@ -196,6 +201,7 @@ fn distance_m(p: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
     let d = [b[0] - a[0], b[1] - a[1]];
     let length2 = d[0] * d[0] + d[1] * d[1];
     let along = (p[0] - a[0]) * d[0] + (p[1] - a[1]) * d[1];
+    // A leg straight up or down has no length on the plane.
     let t = if length2 > 0.0 {
         (along / length2).clamp(0.0, 1.0)
     } else {

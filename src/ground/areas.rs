@@ -28,6 +28,8 @@ impl Areas {
             for ring in &area.rings {
                 for (i, &a) in ring.iter().enumerate() {
                     let b = ring[(i + 1) % ring.len()];
+                    // A cut closes the area for counting, but no shore or border is there to be
+                    // near to.
                     let edges = match region.is_cut(a, b) {
                         true => &mut cuts,
                         false => &mut outlines,
@@ -41,6 +43,7 @@ impl Areas {
                     }
                 }
             }
+            // An area without corners leaves its box inside out.
             if low[0] <= high[0] && low[1] <= high[1] {
                 let around = Rectangle::from_corners(low, high);
                 boxes.push(GeomWithData::new(around, number));
@@ -57,6 +60,7 @@ impl Areas {
     /// an odd number of edges.
     pub fn holding(&self, point: [f64; 2]) -> impl Iterator<Item = usize> + '_ {
         let mut around: Vec<(u32, bool)> = Vec::new();
+        // East of all boxes around the point no edge can belong to an area that holds it.
         let mut east = point[0];
         for found in self
             .boxes
@@ -66,6 +70,8 @@ impl Areas {
             east = east.max(found.geom().upper()[0]);
         }
         if !around.is_empty() {
+            // Sorted for the search below: most edges on the way belong to areas that cannot hold
+            // the point.
             around.sort_unstable();
             for lines in [&self.outlines, &self.cuts] {
                 for number in lines.met_eastward(point, east) {

@@ -63,6 +63,8 @@ impl Globe {
             if chord > enough {
                 break;
             }
+            // In order of chords is not quite in order of geodesics: some beyond the last may be
+            // nearer.
             if i + 1 == count {
                 enough = chord * SLACK;
             }

@@ -106,6 +106,7 @@ pub(super) fn on_plane(region: &Region, points: &[[f64; 2]]) -> Vec<[f64; 2]> {
             } else {
                 length
             };
+            // The most parts reach once round the earth, so only damaged files have longer edges.
             let parts = (parts / LONGEST_M).ceil().clamp(1.0, MOST_PARTS);
             for k in 1..parts as usize {
                 let t = k as f64 / parts;

@@ -107,6 +107,7 @@ impl Things {
         let mut edges = Vec::new();
         for line in layers.iter().flat_map(|layer| &layer.lines) {
             let points = on_plane(region, &line.points);
+            // One number for all: only areas are told apart by name.
             edges.extend(points.windows(2).map(|w| (w[0], w[1], 0)));
         }
         Things {
@@ -198,6 +199,7 @@ impl GroundMap {
                 let given: Vec<&Layer> = of(kind).collect();
                 match coarse {
                     Some(layer) => Some((kind, Knowledge::Coarse, Things::of(&region, &[layer]))),
+                    // Neither given nor built in: the kind stays unknown.
                     None if given.is_empty() => None,
                     None => Some((kind, Knowledge::Known, Things::of(&region, &given))),
                 }
@@ -209,6 +211,7 @@ impl GroundMap {
         let airports = AirportKind::ALL.map(|kind| {
             let numbered = near_airports.iter().enumerate();
             let of_kind = numbered.filter(|(_, (airport, _))| airport.kind == kind);
+            // A point is an edge without length: one kind of tree answers for all.
             Lines::new(of_kind.map(|(i, &(_, at))| (at, at, i as u32)).collect())
         });
         sources.sort();
@@ -265,6 +268,7 @@ impl GroundMap {
                 position: near.what.position,
             })
         });
+        // Of two that are as near, the user's own name for it.
         let nearer = |a: Near<_>, b: Near<_>| if b.distance_m < a.distance_m { b } else { a };
         Ok(given.into_iter().chain(built_in).reduce(nearer))
     }

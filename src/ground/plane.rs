@@ -38,10 +38,13 @@ impl Plane {
         let along = |axis: &[f64; 3]| axis[0] * d[0] + axis[1] * d[1] + axis[2] * d[2];
         let (east, north) = (along(&self.axes[0]), along(&self.axes[1]));
         let across = (east * east + north * north).sqrt();
+        // At the centre every direction is the same, and 0 / 0 is no number.
         if across == 0.0 {
             return [0.0, 0.0];
         }
         let half_chord = 0.5 * (d[0] * d[0] + d[1] * d[1] + d[2] * d[2]).sqrt();
+        // Opposite to the centre the chord is longer than the mean diameter, by the bulge of the
+        // equator.
         let arc = 2.0 * MEAN_RADIUS_M * (half_chord / MEAN_RADIUS_M).min(1.0).asin();
         [east * arc / across, north * arc / across]
     }

@@ -108,6 +108,7 @@ impl ToDegrees {
                 wkt.to_owned()
             }
         };
+        // This way of asking keeps x before y, whatever order the authority has for its axes.
         match Proj::new_known_crs(&crs, DEGREES, None) {
             Ok(proj) => Ok(ToDegrees { proj: Some(proj) }),
             Err(cause) => {
@@ -126,6 +127,7 @@ impl ToDegrees {
             return Some([x, y]);
         };
         let (lon, lat) = proj.convert((x, y)).ok()?;
+        // Beyond its bounds a projection may give infinity without an error.
         (lon.is_finite() && lat.is_finite()).then_some([lon, lat])
     }
 }

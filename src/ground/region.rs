@@ -43,11 +43,13 @@ impl Region {
 
     /// The region that holds all `places` with `margin_m` to spare; `None` when there are none.
     pub fn holding(places: &[Normal], margin_m: f64) -> Option<Region> {
+        // The mean of directions, not of degrees: poles and the antimeridian need no care.
         let mut sum = [0.0; 3];
         for place in places {
             (0..3).for_each(|i| sum[i] += place.0[i]);
         }
         let length = sum.iter().map(|v| v * v).sum::<f64>().sqrt();
+        // There are none, or they lie all around the earth and have no middle.
         if length.is_nan() || length < 1e-9 {
             return None;
         }
@@ -137,6 +139,8 @@ impl Region {
 
     /// One side of the box after another (Sutherland and Hodgman 1974, doi:10.1145/360767.360802).
     fn within_box(&self, mut ring: Vec<[f64; 2]>) -> Vec<[f64; 2]> {
+        // Parts of a bent ring stay joined along the side they were cut at: no width, so nothing
+        // inside.
         for (axis, bounds) in [(0, self.lon), (1, self.lat)] {
             for (bound, sign) in [(bounds[0], 1.0), (bounds[1], -1.0)] {
                 ring = cut(&ring, axis, bound, sign);
@@ -181,10 +185,13 @@ impl Region {
 /// The southernmost and northernmost latitude, and the westernmost and easternmost longitude of a
 /// disc, degrees.
 fn box_around(center: Position, reach_m: f64) -> ([f64; 2], [f64; 2]) {
+    // With the shortest degree of the ellipsoid, so that the box is never too small.
     let degrees = reach_m / SHORTEST_DEGREE_M;
     let lat = [center.lat_deg - degrees, center.lat_deg + degrees];
     let farthest = center.lat_deg.abs() + degrees;
+    // That near to a pole the disc reaches meridians all around it.
     let half = if farthest < 89.0 {
+        // On the poleward side a degree of longitude is shortest.
         (degrees / farthest.to_radians().cos()).min(180.0)
     } else {
         180.0
@@ -217,6 +224,7 @@ fn cut(ring: &[[f64; 2]], axis: usize, bound: f64, sign: f64) -> Vec<[f64; 2]> {
         if (d0 < 0.0) != (d1 < 0.0) {
             let t = d0 / (d0 - d1);
             let mut point = between(before, here, t);
+            // The bound itself, not a rounded number beside it: `is_cut` compares for equality.
             point[axis] = bound;
             out.push(point);
         }
@@ -260,7 +268,9 @@ fn closed_over_pole(ring: &[[f64; 2]]) -> Vec<[f64; 2]> {
         .collect();
     let mut out = unwrapped(&closed);
     let (start, end) = (out[0], out[out.len() - 1]);
+    // It began and ended a turn apart, so a pole lies inside.
     if (end[0] - start[0]).abs() > TURN_DEG {
+        // Which pole: the one on whose side of the equator the ring lies.
         let mean = out.iter().map(|p| p[1]).sum::<f64>() / out.len() as f64;
         let pole = 90.0_f64.copysign(mean);
         out.push([end[0], pole]);

@@ -76,6 +76,8 @@ impl Sea {
         // The coasts end at the antimeridian, from both sides.
         let lon = place.lon_deg.min(EASTERNMOST_DEG);
         let crossed = self.strips[strip(lon)].iter().filter(|[a, b]| {
+            // One side includes the meridian and the other does not: a corner on it is counted
+            // once.
             let spans = (a[0] <= lon) != (b[0] <= lon);
             spans && a[1] + (lon - a[0]) / (b[0] - a[0]) * (b[1] - a[1]) > place.lat_deg
         });
@@ -104,6 +106,7 @@ impl Sea {
 
 /// The strip that holds a longitude of -180 to 180 degrees.
 fn strip(lon_deg: f64) -> usize {
+    // 180 degrees fall into the last strip.
     ((lon_deg + 180.0).clamp(0.0, 359.5)) as usize
 }
 

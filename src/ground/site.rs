@@ -111,6 +111,7 @@ pub struct SiteFinding {
 pub fn check(map: &GroundMap, site: Position, limits: &[Limit]) -> Vec<SiteFinding> {
     let place = site.normal();
     let from_center = map.region().plane.center().distance_m(site);
+    // A site beside the middle of the region sees less far on its near side.
     let seen_m = map.region().reach_m - from_center;
     limits
         .iter()

@@ -80,6 +80,7 @@ fn above(horizon: Horizon, place: Position, day: Date, zone: &TimeZone) -> Resul
         why: format!("no sunrise for {day}: {cause}"),
         remedy: "expected a day of the calendar between the years 1900 and 2100".into(),
     };
+    // By the clocks of the zone: a day there may have 23 or 25 hours.
     let midnight = |day: Date| {
         let start = zone.to_zoned_datetime(day.to_datetime(Time::midnight()));
         let start = start.map_err(|e| refused(e.to_string()))?;

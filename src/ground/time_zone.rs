@@ -21,6 +21,7 @@ const POLAR_DEG: f64 = 80.0;
 /// either way and the people there keep other clocks.
 pub fn ahead_s(zone: &TimeZone, at: Timestamp, place: Position, most_s: f64) -> Option<f64> {
     let ahead_s = ahead_of_sun_s(zone, at, place.lon_deg);
+    // The outlines are searched only for clocks that look wrong.
     if ahead_s.abs() <= most_s || place.lat_deg.abs() > POLAR_DEG {
         return None;
     }

@@ -79,6 +79,7 @@ fn on_leg(
     step_m: f64,
 ) -> Option<(f64, Fix)> {
     let chord: f64 = (0..3).map(|i| (b.place.0[i] - a.place.0[i]).powi(2)).sum();
+    // At most so many looks that a leg across the earth over fine heights comes to an end.
     let looks = (chord.sqrt() * SEMI_MAJOR_M / step_m.max(1.0))
         .ceil()
         .clamp(1.0, 1e5);
@@ -94,6 +95,7 @@ fn on_leg(
         let t = k as f64 / looks;
         match above(between(a, b, t)) {
             Some(h) if h <= 0.0 => return Some(closer(above, a, b, clear, t)),
+            // Ground that nobody knows the height of stops no flight.
             _ => clear = t,
         }
     }

@@ -47,6 +47,7 @@ pub struct Towns {
 ///
 /// When the data in the program are damaged.
 pub fn towns() -> Result<&'static Towns> {
+    // Kept as long as the program runs: towns borrow their names from it.
     static TEXT: OnceLock<String> = OnceLock::new();
     static TOWNS: OnceLock<Option<Towns>> = OnceLock::new();
     let read = || {
@@ -161,6 +162,7 @@ impl Towns {
         });
         let found = exact.into_iter().find(|found| !found.is_empty());
         found.unwrap_or_else(|| match text.chars().count() {
+            // One or two letters begin too many names to be of help.
             0..3 => Vec::new(),
             _ => self.sorted(|town| folded(town.name).starts_with(&text)),
         })
@@ -177,6 +179,7 @@ impl TownArea {
     /// Whether some words, folded, name this region, its country, or both; no words name any.
     fn is_called(&self, words: &str) -> bool {
         let [country, country_name] = [self.country, self.country_name].map(folded);
+        // What people write is neither its code nor its name.
         let america = if country == "us" { "usa" } else { "" };
         let countries = [country.as_str(), country_name.as_str(), america];
         let regions = [self.short, self.name].map(folded);
@@ -223,6 +226,7 @@ fn folded(text: &str) -> String {
             }
             'ý' | 'ÿ' | 'ỳ'..='ỹ' => out.push('y'),
             'ź' | 'ż' | 'ž' => out.push('z'),
+            // U+0307 is what is left of a Turkish capital I with its dot when it is made small.
             // "St. John's" is found as "St Johns".
             '.' | '\'' | '\u{2019}' | '\u{2018}' | '\u{307}' => {}
             c if c.is_alphanumeric() => out.push(c),

@@ -137,6 +137,7 @@ impl<'a> Water<'a> {
         if !(low[0] < high[0] && low[1] < high[1]) {
             return 0.0;
         }
+        // In the middles of cells, so that no point lies on the box, which outlines touch.
         let at = |k: usize, i: usize| low[k] + (high[k] - low[k]) * (i as f64 + 0.5) / GRID as f64;
         let inside: Vec<Position> = (0..GRID * GRID)
             .map(|i| [at(0, i % GRID), at(1, i / GRID)])

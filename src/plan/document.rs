@@ -200,6 +200,7 @@ impl<'a> Section<'a> {
     /// The keys of `keys` that stand in the section; more than one is a contradiction and noted.
     pub fn only_one(&self, keys: &[&'static str], faults: &mut Faults) -> Option<&'static str> {
         let there: Vec<&'static str> = keys.iter().copied().filter(|k| self.has(k)).collect();
+        // At the second, where a reader of the plan meets the contradiction.
         if let [_, second, ..] = there[..] {
             faults.note(
                 self.span(second),
@@ -368,6 +369,7 @@ pub fn quantity(
         }
         Ok(value) if range.contains(&value) => Some(value),
         Ok(_) => {
+            // Shares are written in percent, and 1 within.
             let scale = if dimension == Dimension::Ratio {
                 100.0
             } else {

@@ -81,6 +81,7 @@ impl PlanText {
             Written::Flag(flag) => Value::from(flag),
             Written::Texts(texts) => Value::from(texts.iter().collect::<Array>()),
             Written::Number(text) | Written::Other(text) => {
+                // By TOML's own rules: nothing is written as a number that it would not read.
                 let number = text.parse().ok().filter(is_number);
                 number.unwrap_or_else(|| Value::from(text))
             }

@@ -62,6 +62,7 @@ impl<'a> Files<'a> {
 
 /// Whether a name leads out of the folder that it is written in.
 fn is_outside(name: &Path) -> bool {
+    // By its name alone: links inside the folder are the user's own.
     let mut depth = 0_usize;
     for part in name.components() {
         match part {

@@ -58,6 +58,7 @@ fn ascent(
     s.allow(&["rate", "rates", "burst_altitude"], faults);
     let rates = rates(s, "rate", 0.2..=30.0, faults);
     let burst_altitude_m = s.quantity("burst_altitude", M, 100.0..=50_000.0, faults);
+    // Also where rates are stated: it says when it bursts, and its faults are to be told.
     let balloon = balloon(balloon_section, burst_altitude_m, balloons, faults);
     let wanted = balloon.as_ref().map(|b| b.fill);
     if matches!(wanted, Some(Known::BurstAltitude(_))) && burst_altitude_m.is_some() {
@@ -118,6 +119,7 @@ fn descent(
             parachute,
         }),
         (None, Some(rates)) => Some(Descent::Rates { rates, parachute }),
+        // What is stated wrongly is noted already; a parachute must not take its place unasked.
         (None, None) if stated => None,
         (None, None) => Some(Descent::Parachute {
             parachute: parachute?,
@@ -284,9 +286,11 @@ fn load_item(s: &Section, faults: &mut Faults) -> Option<LoadItem> {
     let expected = "two sides, as in \"15 cm x 20 cm\"";
     let sides = filling::sides(s, "smallest_face", expected, 2..=2, faults);
     let strength_n = s.quantity("strength", Dimension::Force, 1.0..=100_000.0, faults);
+    // Nothing else has a length or a strength.
     let line = length_m.is_some() || strength_n.is_some();
     Some(LoadItem {
         name: name.to_owned(),
+        // What was on the scales counts more than what was planned.
         mass_kg: measured_kg.or(planned_kg)?,
         planned_kg,
         measured: measured_kg.is_some(),

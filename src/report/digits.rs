@@ -26,7 +26,9 @@ struct Tidy(PrettyFormatter<'static>);
 
 /// A number to ten digits.
 fn ten_digits(x: f64) -> f64 {
+    // By way of text: powers of ten would bring their own errors into the digits behind.
     let short = format!("{x:.9e}").parse().ok();
+    // The largest numbers there are would be rounded up to infinity.
     short.filter(|short: &f64| short.is_finite()).unwrap_or(x)
 }
 

@@ -67,8 +67,10 @@ fn narrowest(spans: &[[f64; 2]]) -> Option<[f64; 2]> {
         if west - reach > inner.map_or(0.0, |[from, to]| to - from) {
             inner = Some([reach, west]);
         }
+        // A piece farther west may reach farther east than this one.
         reach = reach.max(east);
     }
+    // The gap across the antimeridian counts like all others.
     let outer_gap = start + 360.0 - reach;
     Some(match inner {
         Some([from, to]) if to - from > outer_gap => [to, from],

@@ -166,6 +166,7 @@ pub fn cylinders_used(used: &CylinderUse, units: UnitSystem) -> String {
     };
     if used.short_m3 > 0.0 {
         text += &format!("; {} short", units.volume(used.short_m3));
+    // Less than this would be written as nothing.
     } else if used.at_hand && used.left_m3 > 0.005 {
         text += &format!("; {} left over", units.volume(used.left_m3));
     }

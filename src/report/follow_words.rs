@@ -42,6 +42,7 @@ pub fn refusal(why: Refusal) -> &'static str {
 /// A time as short as people say it: seconds below two minutes.
 pub fn ago(seconds: f64) -> String {
     match seconds.abs() < 120.0 {
+        // Clocks differ by a little, and nothing was heard in the future.
         true => format!("{:.0} s", seconds.max(0.0)),
         false => duration(seconds),
     }

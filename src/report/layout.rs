@@ -17,6 +17,7 @@ pub fn list<S: AsRef<str>>(heading: &str, lines: &[S]) -> String {
 }
 
 /// A text in lines of at most `width` characters, cut between words.
+/// A longer word has a line of its own; breaks in the text count as spaces.
 pub fn wrapped(text: &str, width: usize) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for word in text.split_whitespace() {

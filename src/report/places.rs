@@ -3,6 +3,7 @@
 use crate::geodesy::{Position, utm::utm};
 
 /// A link that map programs on a phone open without a network (RFC 5870).
+/// Its six decimals are a tenth of a metre.
 pub fn geo_link(at: Position) -> String {
     format!("geo:{:.6},{:.6}", at.lat_deg, at.lon_deg)
 }
@@ -22,6 +23,7 @@ pub fn forms(at: Position) -> Vec<(&'static str, String)> {
         ("degrees and minutes", degrees_and_minutes(at)),
     ];
     forms.extend(utm(at).map(|there| {
+        // Not rounded: by custom a reference is the corner of the square that holds the place.
         let text = format!(
             "{}{} {:06.0} {:07.0}",
             there.zone,

@@ -11,6 +11,7 @@ const TAKEN_OUT: char = '\u{fffd}';
 /// A text whose control characters (but for ends of lines and tabs) and marks of direction are
 /// replaced.
 pub fn text(text: &str) -> Cow<'_, str> {
+    // A return before a newline belongs to the end of a line, and stays.
     let mut before_line_end = text.chars().skip(1).map(|c| c == '\n');
     let mut obeyed = |c: char| {
         let before_line_end = before_line_end.next().unwrap_or(false);

@@ -285,6 +285,7 @@ pub fn across(a_m: f64, b_m: f64, units: UnitSystem) -> String {
 }
 
 fn two_digits(value: f64) -> String {
+    // From here on a decimal would make 10.0 of it.
     if value < 9.95 {
         format!("{value:.1}")
     } else {
@@ -319,6 +320,7 @@ pub fn compass(azimuth_deg: f64) -> &'static str {
 }
 
 /// A share of the draws in percent.
+/// Small ones are told to a tenth, and none as 0 that is not.
 pub fn share(p: f64) -> String {
     if p <= 0.0 {
         return "0 %".to_owned();

@@ -45,6 +45,7 @@ pub fn hour(at_s: i64) -> String {
 
 /// A share in whole percent, both bounds where they differ.
 pub fn bounds(of: Bounds) -> String {
+    // As written: bounds that differ by less than can be seen are one number.
     let [low, high] = [of.at_least, of.at_most].map(|share| format!("{:.0}", 100.0 * share));
     match low == high {
         true => format!("{low} %"),

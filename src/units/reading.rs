@@ -68,6 +68,7 @@ fn sum(text: &str, parts: &[(String, String)], dimension: Dimension) -> Result<f
     if read.iter().any(|(_, unit)| unit.offset != 0.0) {
         return Err(refused("which is more than one temperature", None));
     }
+    // As it is written: of "-0 ft 6 in" the first number has no sign to go by.
     let negative = parts[0].0.starts_with('-');
     let mut si = read[0].0.abs() * read[0].1.factor;
     for pair in read.windows(2) {
@@ -77,6 +78,7 @@ fn sum(text: &str, parts: &[(String, String)], dimension: Dimension) -> Result<f
             return Err(refused(why, None));
         }
         let part = value * unit.factor;
+        // Twelve inches are a foot, also where rounding makes them a little less.
         if part >= larger.factor * (1.0 - 1e-9) {
             let why = format!(
                 "with {value} {} or more in a {}",
@@ -171,6 +173,7 @@ fn plain_signs(text: &str) -> String {
             c => out.push(c),
         }
     }
+    // Two signs of feet are one of inches.
     out.replace("''", "\"")
 }
 
@@ -238,6 +241,7 @@ fn number(text: &str) -> Result<f64, NotANumber> {
     let (whole, decimals) = unsigned.split_once('.').unwrap_or((unsigned, ""));
     let groups: Vec<&str> = whole.split([',', ' ']).collect();
     let one_kind = !(whole.contains(',') && whole.contains(' '));
+    // Only what can mean nothing else: in "1,5" and "0,500" the comma may be a decimal one.
     let of_thousands = one_kind
         && !decimals.contains([',', ' '])
         && (1..=3).contains(&groups[0].len())
@@ -410,6 +414,7 @@ fn word_symbol(word: &str) -> &str {
 fn nearest_unit(name: &str, dimension: Dimension) -> Option<&'static str> {
     let name = symbol_of(name);
     let of_dimension = || UNITS.iter().filter(|u| u.dimension == dimension);
+    // Of one letter any other is off by one.
     let by_symbol =
         of_dimension().find(|u| u.symbol.len() > 1 && off_by_one(&u.symbol.to_lowercase(), &name));
     by_symbol.map(|u| u.symbol).or_else(|| {

@@ -49,8 +49,10 @@ pub fn text(args: &YearsArgs, job: &Job, scheduler: Scheduler, folder: &Path) ->
     let threads = args.run.threads.map_or(1, usize::from);
     let here = rayon::current_num_threads() as f64;
     let days = job.days.len().div_ceil(shards) as f64;
+    // The trial had all threads of this machine, which a part will not have.
     let slower = here / threads as f64;
     let batch = Batch {
+        // As it was typed: whatever option there is goes to the parts without being named here.
         command: command(std::env::args_os().skip(1)),
         program: program(),
         folder: folder.display().to_string(),
@@ -69,6 +71,7 @@ pub fn text(args: &YearsArgs, job: &Job, scheduler: Scheduler, folder: &Path) ->
 
 /// The program, as it was called.
 fn program() -> String {
+    // By its whole path, as a node of a cluster may look for programs elsewhere.
     let path = std::env::current_exe();
     path.map_or_else(|_| "windfall".to_owned(), |path| path.display().to_string())
 }
@@ -83,6 +86,7 @@ fn command(words: impl Iterator<Item = OsString>) -> Vec<String> {
             skip = false;
             continue;
         }
+        // An option's value is the next word, or stands behind a `=` in the same.
         let (name, joined) = match word.split_once('=') {
             Some((name, _)) => (name, true),
             None => (word.as_str(), false),

@@ -46,6 +46,8 @@ pub fn trial(job: &Job) -> Result<Trial> {
     let more = days.saturating_sub(1).max(1) as f64;
     let seconds_a_day = match days {
         1 => took,
+        // What the first run read is at hand for the second, so the difference may be next to
+        // nothing.
         _ => ((took - to_begin) / more).max(took / days as f64 / 3.0),
     };
     let values = match days {

@@ -73,6 +73,7 @@ const ARRAYS: [Array; 4] = [
         first: "",
         last: "",
         count: "",
+        // Kubernetes numbers them from 0.
         usual_first: 0,
     },
 ];
@@ -103,7 +104,9 @@ impl Shard {
             ),
         })?;
         let first = number(array.first).unwrap_or(array.usual_first);
+        // Whatever a scheduler says, the span does not go below 0.
         let of_span = || Some(number(array.last)? + 1 - first.min(number(array.last)? + 1));
+        // The count first: of an array with steps it is less than the span, and the steps are told.
         let said = number(array.count).or_else(of_span);
         let n = given.or(said).ok_or_else(|| Error::CannotDo {
             why: format!(

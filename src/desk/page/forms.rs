@@ -155,6 +155,7 @@ fn reports<'a>(page: &'a PlanPage) -> Vec<&'a str> {
     files
         .filter(|name| name.starts_with(folder) && ends_in(name, &REPORTS))
         .filter(|name| !name.contains("-briefing/"))
+        // Of a flight that was followed, the log is all that was heard of it.
         .filter(|name| !name.contains("-flight/") || name.ends_with(".log"))
         .collect()
 }

@@ -97,7 +97,9 @@ fn wind_files(page: &PlanPage, boxed: &Boxed, value: &str) -> Markup {
         .files
         .iter()
         .filter_map(|f| f.name.strip_prefix(folder));
+    // Tables that a briefing wrote are no winds.
     let there = there.filter(|name| ends_in(name, &WINDS) && !name.contains("-briefing/"));
+    // The plan's own first and in its order, also those that are not there.
     let mut all: Vec<&str> = ticked.clone();
     all.extend(there.filter(|name| !ticked.contains(name)));
     html! {

@@ -53,6 +53,7 @@ fn published(desk: &Desk, name: &str, release: Option<Timestamp>) -> Result<Publ
     plan.release = release.unwrap_or(plan.release);
     let winds = desk.air.of(&plan)?;
     let zone = predict(&plan, &winds, Options::default(), || ())?.zone;
+    // By way of the file it would be written to: both zones have the same digits then.
     PublishedZone::of_text(name, &geojson::text(&zone, UnitSystem::Metric))
 }
 

@@ -79,6 +79,7 @@ pub async fn edit(
         let was = shown(&was_shown(draft, of(&given, "step"))?);
         let mut doc = PlanText::read(draft.text()).ok_or_else(stale)?;
         let ids = apply(&mut doc, &was, &given);
+        // Only what is typed into one single field goes on as the same step.
         let field = match &ids[..] {
             [one] => one.as_str(),
             _ => "",

@@ -33,6 +33,7 @@ fn kind_of(name: &str) -> Option<&'static str> {
         "kml" => "application/vnd.google-earth.kml+xml",
         "gpx" => "application/gpx+xml",
         "ics" => "text/calendar; charset=utf-8",
+        // Whatever else lies in the folder is none of the page's business.
         _ => return None,
     })
 }
@@ -117,6 +118,7 @@ async fn keep_files(
         if file.is_empty() {
             continue;
         }
+        // In this folder and not the system's: a file cannot get its name across two disks.
         let root = desk.folder.root();
         let failed = |cause| Error::file(root, "write into", cause);
         let mut written = NamedTempFile::new_in(root).map_err(failed)?;
@@ -140,6 +142,7 @@ fn take_winds(desk: &Desk, plan: &str, kept: Vec<(String, NamedTempFile)>) -> Re
         fs::create_dir_all(&path).map_err(|cause| Error::file(&path, "make", cause))?;
         let (name, path) = free_name(desk, &folder, &file)?;
         let failed = |cause| Error::file(&path, "write", cause);
+        // Its name was free a moment ago: what has taken it since is not overwritten.
         written
             .persist_noclobber(&path)
             .map_err(|e| failed(e.error))?;

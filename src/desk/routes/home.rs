@@ -94,6 +94,7 @@ pub async fn new(State(desk): Shared, headers: HeaderMap, Form(given): Form<Give
                 let there = Fault::new("", format!("{name}, which is there already"), expected);
                 return Ok(Err(vec![there.of_key("file")]));
             }
+            // Each answer is sound by itself, but together they may still be no plan.
             Plan::parse(&name, &text, desk.folder.root())?;
             crate::files::write_atomically(&path, text.as_bytes())?;
             Ok(Ok(name))

@@ -52,6 +52,7 @@ pub fn place_on(given: &Given, x: &str, y: &str) -> Result<Position> {
         of(given, id)
             .parse::<f64>()
             .ok()
+            // A little beside the sheet there are places, too; far off, its plane means nothing.
             .filter(|v| v.abs() < 5_000.0)
     };
     let (Some(x), Some(y)) = (number(x), number(y)) else {
@@ -132,6 +133,7 @@ pub async fn target(State(desk): Shared, headers: HeaderMap, Form(given): Form<G
 /// The area between points of a map, "x,y x,y ...".
 fn drawn_target(given: &Given) -> Result<Value> {
     let mut ring = Vec::new();
+    // More corners than anybody draws by hand.
     for pair in of(given, "points").split_whitespace().take(200) {
         let (x, y) = pair.split_once(',').unwrap_or((pair, ""));
         let one: Given = [("frame", of(given, "frame")), ("x", x), ("y", y)]
@@ -144,6 +146,7 @@ fn drawn_target(given: &Given) -> Result<Value> {
         let found = format!("{} points", ring.len());
         return Err(Fault::new("target", found, "three points or more").into());
     }
+    // A ring of GeoJSON ends where it begins (RFC 7946, section 3.1.6).
     ring.push(ring[0].clone());
     Ok(json!({
         "type": "FeatureCollection",

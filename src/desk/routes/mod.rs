@@ -74,6 +74,7 @@ pub fn forms() -> Router<Arc<Desk>> {
 /// What is answered to who brings files.
 pub fn files() -> Router<Arc<Desk>> {
     let route = Router::new().route("/winds/drop", post(files::drop_winds));
+    // Without this the framework's own limit for forms, which is far lower, would come first.
     route.layer(DefaultBodyLimit::max(FILE_BYTES))
 }
 

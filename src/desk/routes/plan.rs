@@ -150,6 +150,7 @@ async fn shown_soon(
         unless_ended(|| Ok(live(&worker, &plan, &typed, None, &newer)))
     });
     let Ok(Ok(Some(Ok(live)))) = tokio::time::timeout_at(until, work).await else {
+        // Nobody waits any more, so the work is to end at its next step.
         late.store(true, Ordering::Relaxed);
         return (None, None);
     };

@@ -63,6 +63,7 @@ pub fn values(pairs: Vec<(String, String)>) -> Values {
     let mut values = Values::new();
     for (id, value) in pairs {
         let all = values.entry(id).or_default();
+        // Boxes to tick come with an empty value besides, for when none is ticked: it is no line.
         if !all.is_empty() && !value.is_empty() {
             all.push('\n');
         }

@@ -96,9 +96,11 @@ fn good_runways(path: &str) -> Result<BTreeSet<String>, Box<dyn Error>> {
     ];
     for row in reader.records() {
         let row = row?;
+        // A length that is not given proves nothing.
         let feet: f64 = row[length].parse().unwrap_or(0.0);
         let surface = row[surface].trim().to_ascii_uppercase();
         let hard = HARD.iter().any(|word| surface.starts_with(word));
+        // However long it is, water is no ground.
         let water = surface.starts_with("WAT");
         let known = (hard && feet >= HARD_FT) || (!water && feet >= LONG_FT);
         if known && &row[closed] != "1" {
@@ -161,6 +163,7 @@ fn rounded(value: &Value) -> Value {
     match value {
         Value::Array(items) => {
             let mut items: Vec<Value> = items.iter().map(rounded).collect();
+            // Lists of points only: a point itself may have the same number twice.
             if items.first().is_some_and(Value::is_array) {
                 items.dedup();
             }

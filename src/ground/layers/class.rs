@@ -40,6 +40,7 @@ impl RoadClass {
     ///
     /// OpenStreetMap wiki, "Key:highway": the values for roads, links and special roads.
     pub fn of_highway(value: &str) -> Option<RoadClass> {
+        // A ramp is as busy as the road it leads to.
         Some(match value.strip_suffix("_link").unwrap_or(value) {
             "motorway" => RoadClass::Motorway,
             "trunk" => RoadClass::Trunk,

@@ -91,6 +91,7 @@ impl<'a> Collector<'a> {
     /// Takes the next feature of the file.
     pub fn feature(&mut self, attributes: &Attributes, shapes: Vec<Shape>) -> Result<()> {
         self.features += 1;
+        // Names are for messages only, and every feature of a file may have names of its own.
         if self.names.len() < MOST_NAMES {
             self.names.extend(attributes.iter().map(|a| a.0.clone()));
         }
@@ -123,6 +124,7 @@ impl<'a> Collector<'a> {
                 }
                 self.look_how_far(&[at]);
             }
+            // Of kinds that are both, as rivers, a line that is closed stays a line.
             Shape::Line(points) if kind.takes_lines() => {
                 let points = self.all_degrees(&points)?;
                 self.taken += 1;
@@ -152,11 +154,13 @@ impl<'a> Collector<'a> {
         let mut whole = Vec::new();
         for ring in rings {
             let mut ring = self.all_degrees(ring)?;
+            // GeoJSON and Shapefiles repeat the first point at the end, which a ring here does not.
             if ring.len() > 1 && ring.first() == ring.last() {
                 ring.pop();
             }
             whole.push(ring);
         }
+        // Turned first: a ring across the antimeridian would seem to hold most of the earth.
         if !self.all_turned(&whole).iter().any(|ring| has_area(ring)) {
             self.no_area += 1;
             return Ok(());
@@ -208,6 +212,8 @@ impl<'a> Collector<'a> {
     fn degrees(&self, point: [f64; 2]) -> Result<[f64; 2]> {
         let there = self.to_degrees.degrees(point);
         there
+            // Files may count longitudes from 0 to 360, or go on beyond 180: the region turns them
+            // back.
             .filter(|[lon, lat]| lat.abs() <= 90.0 && lon.abs() <= 360.0)
             .ok_or_else(|| {
                 let found = format!("coordinates {}, {}", point[0], point[1]);
@@ -231,6 +237,8 @@ impl<'a> Collector<'a> {
     fn class_of(&mut self, attributes: &Attributes) -> Option<RoadClass> {
         let named = self.wanted.class_attribute.as_deref();
         let value = value_of(attributes, named.unwrap_or("highway"));
+        // A named attribute holds a user's words for roads, so all are roads; `highway` has paths,
+        // too.
         let class = match (named, value) {
             (Some(_), Some(word)) => RoadClass::of_word(word),
             (None, Some(highway)) => RoadClass::of_highway(highway)?,
@@ -244,6 +252,7 @@ impl<'a> Collector<'a> {
     fn name_of(&self, attributes: &Attributes) -> String {
         let named = self.wanted.name_attribute.as_deref();
         let name = value_of(attributes, named.unwrap_or("name")).unwrap_or_default();
+        // OpenStreetMap keeps a road's number apart from its name, and maps show the number.
         if self.wanted.kind == Kind::Road && named.is_none() {
             return road_name(value_of(attributes, "ref").unwrap_or_default(), name);
         }
@@ -262,6 +271,8 @@ impl<'a> Collector<'a> {
                 .class_attribute
                 .as_deref()
                 .filter(|_| !self.class_seen),
+            // When the list of names was cut short, a name that is not on it may be there all the
+            // same.
             self.wanted.name_attribute.as_deref().filter(|n| {
                 !self.names.iter().any(|name| name.eq_ignore_ascii_case(n))
                     && self.names.len() < MOST_NAMES
@@ -340,6 +351,7 @@ fn has_area(ring: &[[f64; 2]]) -> bool {
     let Some(&[x0, y0]) = ring.first() else {
         return false;
     };
+    // From the first corner: products of whole degrees would drown a small area in rounding.
     let doubled: f64 = neighbours(ring)
         .map(|(a, b)| (a[0] - x0) * (b[1] - y0) - (b[0] - x0) * (a[1] - y0))
         .map(f64::abs)

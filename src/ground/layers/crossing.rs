@@ -14,6 +14,7 @@ pub(super) fn crossing(rings: &[Vec<[f64; 2]>]) -> Option<[f64; 2]> {
         .enumerate()
         .map(|(i, e)| GeomWithData::new(Rectangle::from_corners(e[0], e[1]), i))
         .collect();
+    // Only edges whose boxes meet can cross; an outline may have many thousands.
     let tree = RTree::bulk_load(boxes);
     edges.iter().enumerate().find_map(|(i, &edge)| {
         tree.locate_in_envelope_intersecting(AABB::from_corners(edge[0], edge[1]))
@@ -37,6 +38,7 @@ fn meet([a, b]: [[f64; 2]; 2], [c, d]: [[f64; 2]; 2]) -> Option<[f64; 2]> {
     if !(sa * sb < 0.0 && sc * sd < 0.0) {
         return None;
     }
+    // The areas are to each other as both ends' distances from the other edge.
     let t = sa / (sa - sb);
     Some(between(a, b, t))
 }

@@ -66,6 +66,7 @@ impl<'a> Nearest<'a> {
     /// Looks at the points of one shape, in degrees.
     pub fn look_at(&mut self, points: &[[f64; 2]]) {
         let Some(bounds) = bounds(points) else { return };
+        // By its box, not its corners: an area around all flights may have no corner near them.
         self.near = self.near || self.region.touches_within(bounds, FARTHEST_M);
         for &point in points {
             let there_m = self.distance_m(point);
@@ -138,8 +139,10 @@ fn from(center: Normal, [lon_deg, lat_deg]: [f64; 2]) -> f64 {
     if lat_deg.is_nan() || lat_deg.abs() > 90.0 {
         return f64::INFINITY;
     }
+    // A sphere will do where hundreds of kilometres are told apart.
     let there = Position { lat_deg, lon_deg }.normal();
     let dot: f64 = center.0.iter().zip(there.0).map(|(a, b)| a * b).sum();
+    // Rounding takes equal directions a little beyond 1, which no angle has for its cosine.
     MEAN_RADIUS_M * dot.clamp(-1.0, 1.0).acos()
 }
 

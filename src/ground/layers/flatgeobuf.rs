@@ -36,6 +36,7 @@ pub(super) fn read(
         let found = format!("feature {number} of {size} bytes in a file of {length}");
         return Err(wrong(found).into());
     }
+    // All readers share the position of the one open file, which the look at the sizes has moved.
     file.rewind().map_err(refused)?;
     let reader = FgbReader::open(BufReader::new(&file)).map_err(|e| wrong(e.to_string()))?;
     let to_degrees = reference(name, &reader)?;
@@ -76,6 +77,7 @@ impl Sizes {
         let mut first = Vec::new();
         file.take(FIRST_BYTES).read_to_end(&mut first)?;
         file.rewind()?;
+        // The last four of these bytes are the length of the heading.
         let size = first.last_chunk().copied().unwrap_or_default();
         Ok(Sizes {
             heading: u64::from(u32::from_le_bytes(size)),
@@ -103,6 +105,7 @@ impl Sizes {
         let mut at = FIRST_BYTES + self.heading + index;
         let mut number = 0;
         file.seek(std::io::SeekFrom::Start(at))?;
+        // A count of 0 says that the writer did not know it: features go on to the end of the file.
         while at + 4 <= length && (count == 0 || number < count) {
             let mut size = [0; 4];
             file.read_exact(&mut size)?;
@@ -124,6 +127,7 @@ fn reference<R: std::io::Read>(name: &str, reader: &FgbReader<R>) -> Result<ToDe
     let Some(crs) = header.crs() else {
         return Ok(ToDegrees::same());
     };
+    // The format has EPSG for a code whose organization is not named.
     let epsg = crs.org().is_none_or(|org| org.eq_ignore_ascii_case("EPSG"));
     if epsg && crs.code() > 0 {
         return Ok(ToDegrees::new(
@@ -180,6 +184,7 @@ impl GeomProcessor for Shapes {
     }
 
     fn linestring_end(&mut self, _: bool, _: usize) -> error::Result<()> {
+        // Parts pay besides their points, as those without any take memory, too.
         self.pay()?;
         let points = std::mem::take(&mut self.points);
         match &mut self.rings {

@@ -39,7 +39,9 @@ pub(super) fn collect(
     wanted: &LayerRequest,
     region: &Region,
 ) -> Result<Collected> {
+    // RFC 8259 lets readers pass over a byte order mark; serde_json does not.
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
+    // What it is and its crs may stand behind the features, so these are read in a second pass.
     let outermost: Outermost = serde_json::from_slice(bytes)
         .map_err(|wrong| Fault::of_json(name, &wrong, "a complete GeoJSON object"))?;
     let to_degrees = reference(name, outermost.crs.as_ref())?;
@@ -137,10 +139,12 @@ fn reference(name: &str, crs: Option<&JsonValue>) -> Result<ToDegrees> {
     };
     let text = crs.pointer("/properties/name").and_then(JsonValue::as_str);
     let text = text.unwrap_or_default();
+    // Longitude and latitude on WGS84 by a name of OGC's, which has no EPSG code.
     if text.to_ascii_uppercase().ends_with("CRS84") {
         return Ok(ToDegrees::same());
     }
     let upper = text.to_ascii_uppercase();
+    // As "EPSG:3006" or "urn:ogc:def:crs:EPSG::3006": the code is what comes last.
     let code = upper
         .contains("EPSG")
         .then(|| upper.rsplit(':').next()?.parse().ok())

@@ -210,6 +210,7 @@ pub fn read(path: &Path, wanted: &LayerRequest, region: &Region) -> Result<Layer
     let name = path.display().to_string();
     if is_osm(path) {
         open_regular(path, "an extract of OpenStreetMap")?;
+        // One kind was asked for, so there is one layer.
         let mut layers = osm::read(path, &name, region, Some(wanted.kind))?;
         return Ok(layers.swap_remove(0));
     }
@@ -259,5 +260,7 @@ pub(super) fn collect_geojson(
     wanted: &LayerRequest,
     region: &Region,
 ) -> Result<Layer> {
+    // The built-in map is of the whole earth: in the middle of an ocean its lakes are far, and no
+    // slip.
     Ok(geojson::collect(bytes, name, wanted, region)?.layer)
 }

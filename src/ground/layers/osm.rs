@@ -98,6 +98,7 @@ impl Extract<'_> {
         if survey.near.is_empty() {
             self.refuse_if_far(&survey.here_and_there)?;
         }
+        // Ways of such areas often have no tags: what they mean stands with the area.
         let members: RoaringTreemap = ids(survey.multis.iter().flat_map(|m| &m.ways));
         let touching = |nodes: &[i64]| {
             nodes
@@ -110,6 +111,7 @@ impl Extract<'_> {
         let here = ids(ways.iter().map(|way| &way.id));
         let touches = |multi: &Multi| multi.ways.iter().any(|&w| here.contains(w.cast_unsigned()));
         survey.multis.retain(touches);
+        // One more pass through the file is worth it only for areas that touch the region.
         let missing = ids(survey.multis.iter().flat_map(|m| &m.ways)) - here;
         if !missing.is_empty() {
             ways.extend(self.ways(|id, _, _| missing.contains(id.cast_unsigned()))?);
@@ -165,6 +167,7 @@ impl Extract<'_> {
                 })
                 .collect::<std::result::Result<_, _>>()
                 .map_err(wrong)?;
+            // In the order of blocks, so that one file always makes the same layers.
             found.into_iter().flatten().for_each(&mut take);
         }
     }
@@ -269,6 +272,7 @@ impl Extract<'_> {
             found
         };
         self.scan(look, |found| places.extend(found))?;
+        // A sorted list instead of a map, for its size: a region may need millions of nodes.
         places.sort_unstable();
         Ok(places)
     }
@@ -352,6 +356,7 @@ impl Extract<'_> {
         let mut clipped = Vec::new();
         for ring in rings {
             let points: Vec<[f64; 2]> = ring.iter().filter_map(|&n| place_of(n, places)).collect();
+            // What is there of it counts all the same: half a lake is water, too.
             whole &= points.len() == ring.len() && ring.first() == ring.last();
             clipped.extend(self.region.clip_ring(&points));
         }
@@ -380,6 +385,7 @@ fn place_of(node: i64, places: &[(i64, [i32; 2])]) -> Option<[f64; 2]> {
     reason = "numbers of the parts, as counted here"
 )]
 fn joined(parts: &[&[i64]]) -> Vec<Vec<i64>> {
+    // Found by their ends: to try all parts for each would take the square of their number.
     let mut at_end: HashMap<i64, Vec<usize>> = HashMap::new();
     for (i, part) in parts.iter().enumerate() {
         for end in [part.first(), part.last()].into_iter().flatten() {

@@ -22,6 +22,7 @@ pub(super) fn meaning<'a>(tags: impl Iterator<Item = (&'a str, &'a str)>) -> Opt
     let mut found: Option<(Kind, RoadClass, bool)> = None;
     let mut name = "";
     let mut number = "";
+    // `water=river` only tells more about `natural=water`, and tags come in any order.
     let mut river_water = false;
     for (key, value) in tags {
         let this = match (key, value) {
@@ -73,6 +74,7 @@ pub(super) fn meaning<'a>(tags: impl Iterator<Item = (&'a str, &'a str)>) -> Opt
 
 /// A road's name with its number before it, as in "A 1, Autoestrada do Norte".
 pub(super) fn road_name(number: &str, name: &str) -> String {
+    // Several numbers of one road are separated by semicolons.
     let number = number.replace(';', "/");
     match (number.as_str(), name) {
         ("", name) => name.to_owned(),

@@ -41,12 +41,14 @@ pub(super) fn read(
         Ok(file) => {
             Some(dbase::Reader::new(BufReader::new(file)).map_err(|e| wrong(e.to_string()))?)
         }
+        // Shapes without a table have no names or classes, and are of use all the same.
         Err(_) => None,
     };
     let mut records = table.as_mut().map(|t| t.iter_records());
     let mut collector = Collector::new(name, wanted, region, to_degrees);
     for shape in shapes.iter_shapes() {
         let shape = shape.map_err(|e| wrong(e.to_string()))?;
+        // Rows of the table are in the order of the shapes.
         let attributes = match records.as_mut().and_then(Iterator::next) {
             Some(record) => attributes(record.map_err(|e| wrong(e.to_string()))?),
             None => Attributes::new(),
@@ -84,9 +86,11 @@ fn first_lie(file: &mut (impl Read + Seek), length: u64) -> std::io::Result<Opti
             return told(format!("{} bytes left", length - at));
         }
         let shape = match size {
+            // Too short to say what it is: as good as the shape of type 0, which holds nothing.
             0..4 => 0,
             _ => u32::from_le_bytes(four(file)?),
         };
+        // Lines, areas (3, 5; 10 more with heights, 20 more with measures) and multipatches (31).
         let parts = matches!(shape, 3 | 5 | 13 | 15 | 23 | 25 | 31);
         let before = match shape {
             _ if parts => BEFORE_PARTS,
@@ -99,6 +103,7 @@ fn first_lie(file: &mut (impl Read + Seek), length: u64) -> std::io::Result<Opti
             ));
         }
         if before > 0 {
+            // Behind the type (4 bytes) and the box (32).
             file.seek(SeekFrom::Start(at + 36))?;
             let first = u64::from(u32::from_le_bytes(four(file)?));
             let [parts, points] = match parts {
@@ -111,6 +116,7 @@ fn first_lie(file: &mut (impl Read + Seek), length: u64) -> std::io::Result<Opti
             let mut before = 0;
             for _ in 0..parts {
                 let begins = u64::from(u32::from_le_bytes(four(file)?));
+                // Parts end where the next begins: one that goes back would have a length below 0.
                 if begins < before || begins > points {
                     return told(format!("a part that begins at point {begins} of {points}"));
                 }

@@ -35,6 +35,7 @@ struct Heading {
 }
 
 pub(super) fn read(path: &Path, name: &str, region: &Region, most: usize) -> Result<Raster> {
+    // The heading cannot name a projection, so a .prj beside it is the only one to say so.
     if let Ok(text) = read_text(&path.with_extension("prj"), "a projection")
         && !text.trim_start().starts_with("GEOGCS")
     {
@@ -83,6 +84,7 @@ impl Rows<'_> {
                 return Ok(heading);
             }
         }
+        // A file of a heading alone: its last line must not be read as heights.
         self.line.clear();
         Ok(heading)
     }
@@ -98,6 +100,7 @@ impl Rows<'_> {
                     Fault::new(self.name, format!("\"{word}\""), "a height in metres")
                         .at_line(self.number)
                 })?;
+                // Those that are too many are counted, too: the message says how many there are.
                 if seen < rows * columns
                     && value != no_data
                     && let Some(i) = part.index(rows - 1 - seen / columns, seen % columns)
@@ -126,6 +129,7 @@ impl Heading {
         let Some(key) = words.next().map(str::to_ascii_lowercase) else {
             return Ok(true);
         };
+        // A word that can stand for a missing height begins the heights.
         if !key.starts_with(|c: char| c.is_ascii_alphabetic()) || key == "nan" {
             return Ok(false);
         }

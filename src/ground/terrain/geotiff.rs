@@ -66,6 +66,7 @@ fn image<R: Read + Seek>(file: R, name: &str, region: &Region, most: usize) -> R
     // The number of each chunk, as the decoder counts them.
     for (number, chunk) in (0..=u32::MAX).zip(0..across * height.div_ceil(ch)) {
         let (top, left) = (chunk / across * ch, chunk % across * cw);
+        // The decoder cuts chunks off at the edges of the image.
         let (rows, columns) = (ch.min(height - top), cw.min(width - left));
         let from_south = |row: usize| {
             if placed.north_up {
@@ -75,6 +76,7 @@ fn image<R: Read + Seek>(file: R, name: &str, region: &Region, most: usize) -> R
             }
         };
         let ends = [from_south(top), from_south(top + rows - 1)];
+        // Nothing outside the region is decoded: a file may hold a continent.
         if !part.has_rows(ends[0].min(ends[1]), ends[0].max(ends[1]) + 1) {
             continue;
         }
@@ -146,6 +148,7 @@ impl Placed {
             entries.find(|e| e[0] == id && e[1] == 0).map(|e| e[3])
         };
         let code = key(PROJECTED).or(key(GEOGRAPHIC));
+        // 32767 stands for a projection that the file describes by other keys.
         let Some(code) = code.filter(|&c| c != 32_767) else {
             return Err(Fault::new(name, "no EPSG code of its projection", REMEDY).into());
         };
@@ -158,6 +161,8 @@ impl Placed {
             let found = format!("EPSG:{code}, which is not on WGS84 or a datum alike");
             return Err(Fault::new(name, found, REMEDY).into());
         };
+        // The standard's default: coordinates of a pixel's corner, while the lattice has its
+        // middle.
         let shift = if key(RASTER_TYPE) == Some(PIXEL_IS_POINT) {
             0.0
         } else {
@@ -214,12 +219,14 @@ fn corner_and_steps<R: Read + Seek>(tiff: &mut Decoder<R>, name: &str) -> Result
     let scale = numbers(Tag::ModelPixelScaleTag);
     let tie = numbers(Tag::ModelTiepointTag);
     if let ([sx, sy, ..], [i, j, _, x, y, ..]) = (scale.as_slice(), tie.as_slice()) {
+        // Rows run south from the tie point, but the scale has no sign.
         return Ok([[x - i * sx, *sx], [y + j * sy, -sy]]);
     }
     let matrix = numbers(Tag::ModelTransformationTag);
     let &[a, b, _, x, d, e, _, y, ..] = matrix.as_slice() else {
         return Err(Fault::new(name, "no place on the earth in its tags", REMEDY).into());
     };
+    // A lattice has its axes along x and y.
     if b != 0.0 || d != 0.0 {
         return Err(Fault::new(name, "an image that is turned", REMEDY).into());
     }

@@ -47,6 +47,7 @@ pub(super) fn read(path: &Path, name: &str, region: &Region, most: usize) -> Res
             // Files run from the north.
             let i = part.index(side - 1 - file_row, column);
             if let Some(height) = i.and_then(|i| heights.get_mut(i)) {
+                // The tiles have -32768 for a void, which is missing here as well.
                 *height = i16::from_be_bytes(*pair);
             }
         }
@@ -76,6 +77,7 @@ fn corner(name: &str) -> Option<[f64; 2]> {
     let upper = name.to_ascii_uppercase();
     let ns = upper.strip_prefix('N').map(|rest| (1.0, rest));
     let (north, rest) = ns.or_else(|| upper.strip_prefix('S').map(|rest| (-1.0, rest)))?;
+    // By `get`: a name may have letters of several bytes.
     let (lat, rest) = (rest.get(..2)?, rest.get(2..)?);
     let ew = rest.strip_prefix('E').map(|rest| (1.0, rest));
     let (east, rest) = ew.or_else(|| rest.strip_prefix('W').map(|rest| (-1.0, rest)))?;

@@ -55,6 +55,7 @@ impl Terrain {
 
     /// Terrain of rasters made elsewhere, as of a forecast's own orography.
     pub fn of(mut tiles: Vec<Raster>) -> Terrain {
+        // `height_at` takes the first that has a height there.
         tiles.sort_by(|a, b| a.spacing_m().total_cmp(&b.spacing_m()));
         Terrain { tiles }
     }

@@ -95,6 +95,7 @@ impl Raster {
         let (top, right) = (rows as f64 - 1.0, columns as f64 - 1.0);
         let middle = map.position(0.5 * top, 0.5 * right)?;
         let spacing_m = match lattice.plane {
+            // By rows, which are as far apart at every latitude.
             Plane::LatLon => lattice.y.step * DEGREE_M,
             Plane::Projected(_) => lattice.y.step,
         };
@@ -130,12 +131,15 @@ impl Raster {
     /// known, if they have at least half of the weight); up to half a cell beyond the outermost
     /// points, that of the nearest.
     pub fn height_at(&self, place: Normal) -> Option<f64> {
+        // One product tells most places that this is not their tile.
         let dot: f64 = place.0.iter().zip(self.middle.0).map(|(a, b)| a * b).sum();
         if dot < self.within {
             return None;
         }
         let (row, column) = self.map.locate(place);
         let column = match self.round {
+            // Nearer to the first column, seen from the west, than to the last one, seen from the
+            // east.
             Some(round) if column > 0.5 * (round + self.columns as f64) => column - round,
             _ => column,
         };
@@ -144,6 +148,7 @@ impl Raster {
         for (dj, wy) in [(0, 1.0 - fy), (1, fy)] {
             for (di, wx) in [(0, 1.0 - fx), (1, fx)] {
                 let w = wx * wy;
+                // A point without weight may lie beyond the last row or column.
                 if w > 0.0
                     && let Some(h) = self.heights.at((j + dj) * self.columns + i + di)
                 {
@@ -164,10 +169,12 @@ impl Raster {
 )]
 fn cell(at: f64, count: usize) -> Option<(usize, f64)> {
     let last = count.checked_sub(1)? as f64;
+    // Turned round, so that not-a-number is outside, too.
     if !(at >= -0.5 && at <= last + 0.5) {
         return None;
     }
     let at = at.clamp(0.0, last);
+    // The last point is the end of a cell, not the beginning of one.
     let low = at.floor().min((last - 1.0).max(0.0));
     Some((low as usize, at - low))
 }
@@ -175,6 +182,7 @@ fn cell(at: f64, count: usize) -> Option<(usize, f64)> {
 /// Cosine of an angle, seen from the middle, within which a lattice surely lies; -1 for one so
 /// large that it does not matter.
 fn within(lattice: &Lattice, middle: Position, spacing_m: f64) -> f64 {
+    // With the half cell around the outermost points that belongs to it, and a little more.
     let (rows, columns) = (lattice.y.count as f64 + 1.0, lattice.x.count as f64 + 1.0);
     let across_m = match lattice.plane {
         Plane::LatLon => lattice.x.step * DEGREE_M * columns,

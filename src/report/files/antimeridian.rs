@@ -83,6 +83,7 @@ fn crossing(a: Coord, b: Coord) -> Option<(f64, f64)> {
         return None;
     }
     let side = if turn < 0.0 { 180.0 } else { -180.0 };
+    // By the short way round, on which the other end lies beyond that side.
     let t = (side - a.x) / (turn + 2.0 * side);
     Some((t.clamp(0.0, 1.0), side))
 }
@@ -100,6 +101,7 @@ pub fn cut_rings<'a>(rings: impl IntoIterator<Item = &'a [Position]>) -> Vec<Vec
         if pieces.len() == 1 {
             whole.append(&mut pieces);
         } else {
+            // The piece that `cut_closed` left empty.
             pieces.pop();
             chains.append(&mut pieces);
         }
@@ -119,6 +121,7 @@ fn cut_closed(ring: &[Position]) -> Vec<Vec<Coord>> {
     let last = pieces.len() - 1;
     if last > 0 {
         let mut run = std::mem::take(&mut pieces[last]);
+        // The first point once more, with which the piece that is joined to this one begins.
         run.pop();
         run.append(&mut pieces[0]);
         pieces[0] = run;
@@ -150,6 +153,7 @@ fn place_on_edge(point: Coord) -> f64 {
     if point.x > 0.0 {
         point.y + 90.0
     } else {
+        // Down the left side, whose top is at 540.
         540.0 + 90.0 - point.y
     }
 }
@@ -167,6 +171,7 @@ fn join(chains: &[Vec<Coord>]) -> Vec<Vec<Coord>> {
             used[current] = true;
             ring.extend(&chains[current]);
             let end = place_on_edge(chains[current][chains[current].len() - 1]);
+            // Rounding must not put a start at the end itself a whole way round the map ahead.
             let ahead = |place: f64| (place - end + SAME_DEG).rem_euclid(AROUND);
             let Some(next) =
                 (0..starts.len()).min_by(|a, b| ahead(starts[*a]).total_cmp(&ahead(starts[*b])))

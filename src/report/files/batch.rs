@@ -53,6 +53,7 @@ impl Batch {
 
     /// Hours, minutes and seconds.
     fn time(&self) -> String {
+        // Upwards: what is not done in time is killed.
         let minutes = (self.seconds / 60.0).ceil() as u64;
         format!("{:02}:{:02}:00", minutes / 60, minutes % 60)
     }
@@ -206,6 +207,7 @@ spec:
     };
     let indexed = format!(
         "  completionMode: Indexed\n  completions: {shards}\n  parallelism: {shards}\n  backoffLimit: {}\n",
+        // Failures of all parts count together, and six are what a Job has by itself.
         6 * shards
     );
     let parts = job(

@@ -35,6 +35,7 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
         let at_once = event.kind == EventKind::Release;
         let start = if at_once { event.at } else { event.from };
         line("DTSTART", &stamp(start));
+        // An end must be later than its start (section 3.8.2.2); without one an event is a moment.
         if event.to > event.from && !at_once {
             line("DTEND", &stamp(event.to));
         }
@@ -56,11 +57,13 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
         let at = event.place;
         line("LOCATION", &escaped(&at.text()));
         line("GEO", &format!("{:.6};{:.6}", at.lat_deg, at.lon_deg));
+        // The flight in a crew's calendar shall not make anybody busy.
         line("TRANSP", "TRANSPARENT");
         if event.kind == EventKind::Filling {
             line("BEGIN", "VALARM");
             line("ACTION", "DISPLAY");
             line("TRIGGER", ALARM);
+            // An alarm that is displayed needs a text of its own (section 3.6.6).
             line("DESCRIPTION", &escaped(&summary));
             line("END", "VALARM");
         }
@@ -82,6 +85,7 @@ fn identity(brief: &Brief, event: &TimelineEvent) -> String {
     let whole = format!("{flight}|{}", release.position.text());
     let digest = Sha256::digest(whole.as_bytes());
     let hex: String = digest.iter().take(12).map(|b| format!("{b:02x}")).collect();
+    // A name that no host will ever have (RFC 2606), as the identity is not that of a computer.
     format!("{hex}-{}@windfall.invalid", words::event_name(event.kind))
 }
 
@@ -114,6 +118,7 @@ fn push_line(to: &mut String, name: &str, value: &str) {
     for c in name.chars().chain([':']).chain(value.chars()) {
         if octets + c.len_utf8() > LINE_OCTETS {
             to.push_str("\r\n ");
+            // The space that begins a line that is folded counts as one of its octets.
             octets = 1;
         }
         to.push(c);

@@ -26,6 +26,7 @@ const ADDED: [&str; 4] = ["utc", "lat_deg", "lon_deg", "altitude_m"];
 ///
 /// None that memory does not give.
 pub fn logger_csv(logger: &Logger, aligned: &Aligned, places: &TrackPlaces) -> Result<String> {
+    // Rows may differ in length, and the columns that are added must stand below each other.
     let wide = logger.rows.iter().map(|r| r.cells.len()).max().unwrap_or(0);
     let wide = logger.names.as_ref().map_or(wide, |n| wide.max(n.len()));
     let mut table = csv::WriterBuilder::new()

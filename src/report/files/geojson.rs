@@ -217,6 +217,7 @@ fn contour_feature(contour: &GroundContour) -> (Feature, Extent) {
 
 fn draws_feature(draws: &[Position]) -> (Feature, Extent) {
     let points: Vec<Coord> = draws.iter().map(|p| lon_lat(*p)).collect();
+    // A piece a point: as one piece, draws on both sides of the antimeridian would span the earth.
     let extent = Extent::of(points.chunks(1));
     let geometry = GeometryValue::new_multi_point(points.iter().map(|c| [c.x, c.y]));
     feature("draws", geometry, extent, [])
@@ -239,6 +240,7 @@ where
                 .collect()
         })
         .collect();
+    // In this order: how many there are, before the last is taken out.
     let geometry = match (coordinates.len(), coordinates.pop()) {
         (1, Some(only)) => GeometryValue::new_polygon(only),
         (_, last) => {

@@ -33,6 +33,7 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
     gpx.open("trk", &[]);
     gpx.text("name", "flight as planned");
     for piece in track_lines(&brief.zone.track) {
+        // A segment for each side of the antimeridian: programs draw straight across their map.
         gpx.open("trkseg", &[]);
         for p in piece {
             let altitude_m = Some(p.altitude_m);

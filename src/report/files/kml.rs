@@ -107,6 +107,7 @@ pub fn timed(track: &[Mark], clock: &TimeZone) -> Vec<Mark> {
     let offset_s = i64::from(clock.to_offset(first.time).seconds());
     let step_s = 60 * POINT_EVERY_MIN;
     let local_s = first.time.as_second() + offset_s;
+    // The first after the release, which has a point of its own.
     let mut second = (local_s.div_euclid(step_s) + 1) * step_s - offset_s;
     let mut found = Vec::new();
     for leg in track.windows(2) {
@@ -264,6 +265,7 @@ fn area(kml: &mut Xml, name: &str, style: &str, polygons: &[Polygon]) {
     kml.open("Placemark", &[]);
     kml.text("name", name);
     kml.text("styleUrl", style);
+    // One entry in a viewer's list, also where the antimeridian cuts a region in two.
     kml.open("MultiGeometry", &[]);
     for polygon in polygons {
         kml.open("Polygon", &[]);

@@ -37,6 +37,7 @@ impl LiveFolder {
         let failed = |cause| Error::file(&log, "write", cause);
         let file = OpenOptions::new()
             .create(true)
+            // What a run before this one heard of the flight stays.
             .append(true)
             .open(&log)
             .map_err(failed)?;
@@ -49,6 +50,7 @@ impl LiveFolder {
 
     /// Whether a file is the log itself.
     pub fn is_log(&self, path: &Path) -> bool {
+        // One file may have several names, by links and by ways through other folders.
         let real = |p: &Path| fs::canonicalize(p).ok();
         real(path).is_some_and(|p| real(&self.path.join(LOG)) == Some(p))
     }

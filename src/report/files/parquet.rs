@@ -140,6 +140,7 @@ fn write(
     job: &Job,
     rows: &[Release],
 ) -> std::result::Result<(), ParquetError> {
+    // Parquet writes the values that there are, and beside them a 1 or 0 for every row.
     let there = |is: bool| i16::from(is);
     match values {
         Values::Text(text) => {

@@ -60,6 +60,7 @@ fn quoted(text: &str) -> String {
     for c in text.chars() {
         match c {
             '"' | '\\' => out.extend(['\\', c]),
+            // TOML has no such characters in a text.
             c if c.is_control() => out.push(' '),
             c => out.push(c),
         }
@@ -112,6 +113,7 @@ pub fn release_text(time: Timestamp, zone: &TimeZone) -> String {
         _ => "%Y-%m-%d %H:%M:%S",
     };
     let shown = clock.strftime(format).to_string();
+    // Read as a plan will be: where the clocks show a time twice it may come back as the other one.
     match read_time(&shown, Some(zone)) {
         Ok(same) if same == time => shown,
         _ => shown + &signed(zone.to_offset(time)),
@@ -156,6 +158,7 @@ fn site(answers: &Answers, assumed: &mut Vec<String>) -> String {
 /// Degrees to a tenth of a metre or so, always with a point.
 pub fn degrees(value: f64) -> String {
     let text = format!("{value:.6}");
+    // A number in TOML does not end in a point, and one without a point is a whole number.
     let text = text.trim_end_matches('0');
     match text.strip_suffix('.') {
         Some(whole) => format!("{whole}.0"),

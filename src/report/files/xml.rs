@@ -36,6 +36,7 @@ impl Xml {
     }
 
     /// An element that holds a text.
+    /// What XML cannot hold is left out of it.
     pub fn text(&mut self, name: &'static str, text: &str) {
         self.put(Event::Start(BytesStart::new(name)));
         self.put(Event::Text(BytesText::new(&without_controls(text))));

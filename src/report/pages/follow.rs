@@ -110,6 +110,7 @@ impl Sheet {
         sheet.middle = [0, 1].map(|i| 0.5 * (low[i] + high[i]));
         let wide = (high[0] - low[0]) / (WIDTH - 2.0 * MARGIN);
         let tall = (high[1] - low[1]) / (HEIGHT - 2.0 * MARGIN);
+        // Not finer than a metre: before the release all places are one.
         sheet.metres_a_pixel = wide.max(tall).max(1.0);
         Some(sheet)
     }
@@ -140,6 +141,7 @@ impl Sheet {
 /// The track, the last fix, the ellipses and the car, north up.
 fn picture(standing: &Standing, units: UnitSystem) -> Markup {
     let rings = || standing.landing.iter().flat_map(|l| &l.ellipses);
+    // The largest ellipse would make everything else on the picture small.
     let shown = || rings().filter(|e| e.shape.probability <= 0.9);
     let car = standing.from_car.map(|c| c.car);
     let mut places: Vec<Position> = shown().flat_map(|e| e.ring.iter().copied()).collect();

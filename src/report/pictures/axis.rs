@@ -25,13 +25,16 @@ pub fn axis_step(range: f64, most: f64) -> f64 {
     [1.0, 2.0, 5.0, 10.0]
         .into_iter()
         .map(|m| m * power)
+        // Rounding must not rule out the step that just does.
         .find(|step| *step >= least * (1.0 - 1e-9))
         .unwrap_or(10.0 * power)
 }
 
 /// A number on an axis with no more decimals than its step needs.
+/// Three at most.
 pub fn tick(value: f64, step: f64) -> String {
     let decimals = (-step.log10().floor()).clamp(0.0, 3.0) as usize;
+    // Adding 0 turns -0 into 0.
     format!("{:.decimals$}", value + 0.0)
 }
 

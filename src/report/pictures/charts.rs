@@ -51,6 +51,7 @@ impl Scale {
 
     fn ticks(&self) -> impl Iterator<Item = f64> + '_ {
         let first = (self.values[0] / self.step).ceil() as i64;
+        // Rounding must not lose the last one.
         let last = (self.values[1] / self.step + 1e-9).floor() as i64;
         (first..=last).map(|k| k as f64 * self.step)
     }
@@ -117,6 +118,7 @@ pub fn landing_times(brief: &Brief) -> Picture {
     let mut picture = Picture::new(WIDTH, 290.0);
     let mut times = brief.landing_times_s.clone();
     times.sort_by(f64::total_cmp);
+    // Without the last few, which would press all other bars together.
     let (first, last) = (quantile(&times, 0.002), quantile(&times, 0.998));
     let (Some(first), Some(last)) = (first, last) else {
         return picture;
@@ -265,6 +267,7 @@ pub fn changes(brief: &Brief, units: UnitSystem) -> Picture {
     let farthest = moved
         .iter()
         .map(|(_, m)| m[0].hypot(m[1]))
+        // Changes of a few metres shall not look as if they filled the map.
         .fold(wind_m.max(200.0), f64::max);
     let unit_m = 2.1 * farthest / (side - 40.0);
     let on = |[east, north]: [f64; 2]| [x + east / unit_m, y - north / unit_m];
@@ -337,6 +340,7 @@ fn arrow(picture: &mut Picture, from: [f64; 2], to: [f64; 2]) {
     let (dx, dy) = (to[0] - from[0], to[1] - from[1]);
     let long = dx.hypot(dy);
     picture.line(&[from, to], 3.0, INK);
+    // A shorter one would be nothing but its tip.
     if long > 6.0 {
         let (u, v) = (dx / long, dy / long);
         let back = [to[0] - 13.0 * u, to[1] - 13.0 * v];

@@ -143,6 +143,7 @@ pub fn draw(days: &Days, units: UnitSystem) -> Picture {
         picture.text([16.0, y], 13.0, Anchor::Start, line);
     }
     let y = page[1] - BELOW + 20.0;
+    // The key asks for its colours as the cells do, so that both agree.
     let key = [
         (Some(0.0), "+ within the limit"),
         (Some(0.9), "~ beyond 80 % of it"),

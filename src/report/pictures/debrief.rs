@@ -84,6 +84,7 @@ pub fn ranks(many: &Many) -> Picture {
     let (left, base, high) = (60.0, 330.0, 250.0);
     let mut picture = Picture::new(WIDTH, 420.0);
     let most = many.ranks.iter().copied().max().unwrap_or(0);
+    // High enough for the band as well, which may reach above every bar.
     let most = (most as f64).max(f64::from(many.usual[1])).max(1.0);
     let at = |count: f64| base - count / most * high;
     let wide = (WIDTH - left - 20.0) / many.ranks.len() as f64;

@@ -303,6 +303,7 @@ fn draw_panel(
     let heading = (panel.heading)(units);
     picture.text([left, top - 10.0], 14.0, Anchor::Start, heading);
     axes.draw(picture);
+    // The plan's own balloon is drawn last, over the others.
     for (i, curve) in fill.curves.iter().enumerate().rev() {
         let points: Vec<[f64; 2]> = curve
             .points
@@ -343,6 +344,7 @@ fn label_ends(
         .filter_map(|c| Some((y((panel.value)(c.points.last()?, units)?), c.balloon_kg)))
         .collect();
     let apart = |i: usize, j: usize| (ends[i].0 - ends[j].0).abs() >= 14.0;
+    // All or none: beside a curve without a name, the name of another may be taken for its own.
     if (0..ends.len()).all(|i| (0..i).all(|j| apart(i, j))) {
         for (at, kg) in ends {
             let text = units.balloon(kg);

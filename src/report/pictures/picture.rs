@@ -207,6 +207,7 @@ impl Picture {
     }
 
     /// Lines through points, `closed` or not, drawn as one path.
+    /// Lines of a single point are left out.
     pub fn path(&mut self, lines: &[Vec<[f64; 2]>], closed: bool, look: Look) {
         let mut d = String::new();
         for line in lines.iter().filter(|line| line.len() > 1) {
@@ -293,6 +294,7 @@ impl Picture {
     }
 
     /// A line of text.
+    /// Its point lies on the line that letters stand on.
     pub fn text(&mut self, at: [f64; 2], size: f64, anchor: Anchor, text: &str) {
         self.turned_text(at, size, anchor, 0.0, text);
     }
@@ -367,6 +369,7 @@ impl Picture {
             remedy: "write it as .svg instead".to_owned(),
         };
         let mut options = usvg::Options::default();
+        // No font but ours: a picture must not depend on what is installed.
         options.fontdb_mut().load_font_data(FONT.to_vec());
         let tree =
             usvg::Tree::from_str(&self.svg(), &options).map_err(|e| failed(e.to_string()))?;

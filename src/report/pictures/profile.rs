@@ -70,6 +70,7 @@ fn winds(sounding: &Sounding) -> Vec<(f64, Wind)> {
         .iter()
         .filter_map(|level| Some((level.altitude_m, level.wind?)));
     let top = sounding.levels.last().map_or(0.0, |l| l.altitude_m);
+    // About two pixels of the height axis: what lies closer together could not be told apart.
     let finest_m = top.abs() / 400.0;
     let mut shown: Vec<(f64, Wind)> = Vec::new();
     for (altitude_m, wind) in all {
@@ -98,6 +99,7 @@ fn height_axis(picture: &mut Picture, winds: &[(f64, Wind)], axes: &Axes) -> Hei
     let (symbol, unit_m) = axes.height;
     let lowest = winds.first().map_or(0.0, |w| w.0) / unit_m;
     let highest = winds.last().map_or(1.0, |w| w.0) / unit_m;
+    // From sea level where that is near: far above it half of the picture would be empty.
     let from_zero = lowest >= 0.0 && lowest < 0.5 * highest;
     let bottom = if from_zero { 0.0 } else { lowest };
     let step = axis_step((highest - bottom).max(0.1), 9.0);
@@ -155,6 +157,7 @@ fn speed_panel(picture: &mut Picture, winds: &[(f64, Wind)], scale: &HeightScale
         .map(|(z, wind)| [x_of(wind.speed_m_s() / unit_m_s), scale.y(*z)])
         .collect();
     picture.line(&points, 3.5, TEXT);
+    // Dots at many levels would grow together and hide the line.
     if points.len() <= 60 {
         points.iter().for_each(|&p| picture.dot(p, 4.5, TEXT));
     }
@@ -185,6 +188,7 @@ fn direction_panel(picture: &mut Picture, winds: &[(f64, Wind)], scale: &HeightS
         picture.line(run, 2.0, TEXT);
     }
     for (point, (_, wind)) in points.iter().zip(winds) {
+        // A calm comes from nowhere.
         if wind.speed_m_s() > 0.0 {
             picture.dot(*point, 4.0, TEXT);
         }

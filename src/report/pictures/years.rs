@@ -24,6 +24,7 @@ pub fn rose(drift: &Drift) -> Picture {
     let middle = [0.5 * SIDE; 2];
     let radius = 0.5 * SIDE - 30.0;
     let most = drift.rose.iter().map(|s| s.share).fold(0.0, f64::max);
+    // A multiple of 5 %, as the outer ring is named by it.
     let full = (20.0 * most).ceil().max(1.0) / 20.0;
     let look = Look::line(CHART_GRID, 1.0);
     for ring in [0.5, 1.0] {
@@ -35,6 +36,7 @@ pub fn rose(drift: &Drift) -> Picture {
         let wedge = |share: f64| {
             let length = radius * share / full;
             let to = |part: f64| width * (number as f64 + part);
+            // Narrower than its sector, so that neighbours stay apart.
             let arc = [-0.42, -0.2, 0.0, 0.2, 0.42].map(|part| around(middle, to(part), length));
             std::iter::once(middle).chain(arc).collect::<Vec<_>>()
         };
@@ -97,6 +99,7 @@ pub fn map(field: &FieldYears, units: UnitSystem) -> Picture {
     let mut picture = Picture::new(SIDE, SIDE);
     let likely = likely(&field.cells);
     let site = field.position;
+    // As narrow as a degree of longitude is there, but not quite nothing beside a pole.
     let narrow = site.lat_deg.to_radians().cos().max(0.02);
     let plane = |lat_deg: f64, lon_deg: f64| {
         [
@@ -147,6 +150,7 @@ pub fn map(field: &FieldYears, units: UnitSystem) -> Picture {
 fn likely(cells: &[CellShare]) -> &[CellShare] {
     let all: f64 = cells.iter().map(|cell| cell.share).sum();
     let mut sum = 0.0;
+    // Before it is added: the cell with which 99 % are reached belongs to them.
     let held = cells.iter().take_while(|cell| {
         let before = sum;
         sum += cell.share;

@@ -205,6 +205,7 @@ fn out_of_reach(rows: &[ReleaseRow], zone: &TimeZone, units: UnitSystem) -> Vec<
         let kind = match &row.reason {
             // Where and when a flight leaves the winds stands behind a colon, and differs.
             Reason::NotFlown { why } => {
+                // Numbers differ from release to release where the reason is the same.
                 let kind = why.split(": ").next().unwrap_or(why);
                 kind.replace(|c: char| c.is_ascii_digit(), "")
             }
@@ -237,6 +238,7 @@ fn closer(days: &Days, units: UnitSystem) -> String {
         .iter()
         .filter_map(|row| Some((row, row.day.as_ref()?)))
         .collect();
+    // The sort is stable, so those without a rank stay in order of time.
     rows.sort_by_key(|(row, _)| row.rank.unwrap_or(usize::MAX));
     let lines: Vec<String> = rows
         .iter()
@@ -376,6 +378,7 @@ pub(in crate::report) fn number_heads(limited: bool, units: UnitSystem) -> [Stri
 pub(in crate::report) fn numbers(day: Option<&Day>, limited: bool, units: UnitSystem) -> String {
     let limit = if limited { "" } else { " no limit" };
     let Some(day) = day else {
+        // As wide as the numbers below, so that what decides stays in its column.
         return " ".repeat(47 + limit.len());
     };
     let [(length, _), (area, _), (speed, _)] = column_units(units);
@@ -558,6 +561,7 @@ pub(in crate::report) fn csv_text(
     };
     writer.write_record(&header).map_err(failed)?;
     for record in records {
+        // Reasons and names come from elsewhere, and a spreadsheet would obey a formula.
         let cells = record.iter().map(|cell| plain::cell(cell).into_owned());
         writer
             .write_record(cells.map(String::into_bytes))

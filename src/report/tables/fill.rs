@@ -294,6 +294,7 @@ fn lift_row(row: &LiftRow, fill: &Fill, units: UnitSystem) -> String {
     };
     let which = match row.which {
         LiftRowKind::Target => "<- target",
+        // Both bounds are of one kind; the target lies between them.
         LiftRowKind::Bound if row.hang_kg < fill.lift_test.hang_kg => "<- low bound",
         LiftRowKind::Bound => "<- high bound",
         LiftRowKind::Asked => "<- as lifted",

@@ -27,6 +27,7 @@ pub fn line(standing: &Standing, zone: &TimeZone, units: UnitSystem) -> String {
             let rate = standing.rate_m_s.map(|r| units.vertical_speed(r));
             let _ = write!(text, " {:>9}", rate.unwrap_or_default());
         }
+        // What was heard just now needs no word.
         if last.age_s > 1.0 {
             let _ = write!(text, "  heard {} ago", ago(last.age_s));
         }

@@ -124,6 +124,7 @@ fn stretches(times: &[Timestamp]) -> Vec<String> {
             [only] => only.to_string(),
             [first, .., last] => {
                 let hours = last.duration_since(*first).as_secs_f64() / 3_600.0;
+                // On average, as steps may grow longer in the course of a forecast.
                 let step = hours / (chunk.len() - 1) as f64;
                 format!(
                     "{first} to {last}, {} times, every {} h on average",

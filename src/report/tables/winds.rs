@@ -83,6 +83,7 @@ pub fn list(ascents: &[FileAscent], units: UnitSystem) -> String {
 /// Texts in the order in which each comes first, with how often it comes.
 fn unique<'a>(texts: impl Iterator<Item = &'a String>) -> std::vec::IntoIter<(&'a str, usize)> {
     let mut found: Vec<(&str, usize)> = Vec::new();
+    // Only to find a text again, as lists may have thousands of ascents; the order is the vector's.
     let mut places: HashMap<&str, usize> = HashMap::new();
     for text in texts {
         let place = *places.entry(text).or_insert(found.len());
@@ -347,6 +348,7 @@ fn thinned(levels: Vec<&Level>, count: usize) -> Vec<&Level> {
         .into_iter()
         .filter(|level| {
             let due = level.altitude_m >= next || level.altitude_m == top;
+            // Several steps over a gap, or every level behind it would be due.
             while due && next <= level.altitude_m {
                 next += step;
             }

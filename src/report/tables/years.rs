@@ -288,6 +288,7 @@ fn rows_of(field: &FieldYears, season: &Season) -> Vec<Vec<String>> {
             text(Some(usable.at_least), 4),
             text(Some(usable.at_most), 4),
         ]);
+        // From days to waits: what a single hour does not have.
         row.extend(std::iter::repeat_n(String::new(), 12));
         row.extend(reasons(&of_hour.counts));
         row

@@ -139,6 +139,7 @@ fn places(brief: &Brief, _: UnitSystem) -> Markup {
         ("centre of the zone".to_owned(), brief.zone.center()),
         ("release".to_owned(), brief.zone.release.position),
     ];
+    // The places to drive to come first.
     let waiting = brief.wait.points.iter();
     let waiting = waiting.map(|point| (words::waiting_name(point), point.position));
     let rows: Vec<Vec<Markup>> = waiting
@@ -274,6 +275,7 @@ fn wind_change(brief: &Brief, units: UnitSystem) -> Option<Vec<Markup>> {
     let wind_m = brief.facts.wind.drift_sigma_m;
     let (by, far_m) = match &brief.facts.members {
         _ if wind_m > 0.0 => ("one standard deviation".to_owned(), wind_m),
+        // Members that have no error of their own: what they differ by stands for it.
         Some(members) => (
             format!("between {} members (sd)", members.count),
             members.between_m,
@@ -526,6 +528,7 @@ fn remains(q: &QuietZone, brief: &Brief, units: UnitSystem) -> Vec<Markup> {
     );
     let shape = &q.ellipse.shape;
     let across = words::across(2.0 * shape.semi_major_m, 2.0 * shape.semi_minor_m, units);
+    // A side points both ways, and is told by the bearing below 180 degrees.
     let sides = format!(
         "long side {:03.0}\u{b0}; half within {}",
         q.ellipse.azimuth_deg.rem_euclid(180.0),

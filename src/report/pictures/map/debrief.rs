@@ -101,6 +101,7 @@ fn body(
 fn flown(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, d: &Debrief) -> Vec<[f64; 2]> {
     let at = |p: Position| sheet.at(p);
     let mut line: Vec<[f64; 2]> = d.measured.track.iter().map(|m| at(m.position)).collect();
+    // Not heard down to the ground: the line goes on to where the landing is reckoned to be.
     if !d.measured.landed {
         line.push(at(d.landing.position));
     }

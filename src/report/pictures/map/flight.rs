@@ -112,6 +112,7 @@ pub fn track(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, zone: &Z
     let burst = zone.track.iter().position(|m| m.time >= zone.burst.time);
     let burst = burst.unwrap_or(zone.track.len().saturating_sub(1));
     let points: Vec<[f64; 2]> = zone.track.iter().map(|m| sheet.at(m.position)).collect();
+    // The burst belongs to both, or the line would have a gap.
     let legs = [
         (points.get(..=burst).unwrap_or_default(), UP),
         (points.get(burst..).unwrap_or_default(), DOWN),
@@ -146,6 +147,7 @@ pub fn places(
     let signs = waiting_signs(sheet, zone, wait);
     let waiting = wait.points.iter().zip(&signs);
     names.extend(waiting.map(|(point, sign)| (*sign, waiting_name(point))));
+    // All signs take their room before any name looks for its own.
     for ([x, y], _) in &names {
         let r = SIGN_ROOM;
         labels.take([x - r, y - r, x + r, y + r]);
@@ -253,6 +255,8 @@ pub fn marks(
         } else {
             [&leg[1], &leg[0]]
         };
+        // The track has a mark at every layer, and layers are thinner than a step: a leg passes one
+        // whole height at most.
         let height_m = (high.altitude_m / step_m).floor() * step_m;
         let span = high.altitude_m - low.altitude_m;
         if height_m <= low.altitude_m || height_m <= 0.0 || span <= 0.0 {

@@ -38,6 +38,7 @@ pub fn grid(picture: &mut Picture, sheet: &Sheet) -> Vec<([f64; 2], Anchor, Stri
         for k in first..=(high / step).floor() as i64 {
             let value = k as f64 * step;
             let [from, to] = if axis == 0 { region.lat } else { region.lon };
+            // In pieces, as a parallel is a curve on the plane.
             let line: Vec<[f64; 2]> = (0..=24)
                 .map(|i| {
                     let along = from + f64::from(i) / 24.0 * (to - from);
@@ -69,6 +70,7 @@ fn edge_name(
     } else {
         usize::from(step < 1.0)
     };
+    // Beside the antimeridian a region has longitudes beyond 180 degrees.
     let turned = (value + 180.0).rem_euclid(360.0) - 180.0;
     let (value, side) = match axis {
         0 => (turned, if turned < 0.0 { 'W' } else { 'E' }),
@@ -86,6 +88,7 @@ fn edge_name(
         let t = (edge - a[k]) / (b[k] - a[k]);
         crosses.then(|| a[1 - k] + t * (b[1 - k] - a[1 - k]))
     })?;
+    // In a corner the names of both directions would meet.
     let room = 40.0;
     let inside = crossing > room && crossing < sheet.size[1 - k] - room;
     let (at, anchor) = match axis {
@@ -112,6 +115,7 @@ pub fn scale(picture: &mut Picture, sheet: &Sheet, [x, y]: [f64; 2], units: Unit
         UnitSystem::Us => (MILE_M, "mi"),
     };
     picture.rectangle([x, y], SCALE_ROOM, PAPER);
+    // The arrow to the north takes the rest of the room.
     let most = 9.3 * SMALL * sheet.unit_m / unit_m;
     let power = 10f64.powf(most.log10().floor());
     let length = [5.0, 2.0, 1.0]
@@ -131,6 +135,7 @@ pub fn scale(picture: &mut Picture, sheet: &Sheet, [x, y]: [f64; 2], units: Unit
     }
     picture.frame([left, base, left + wide, base + thick], 1.2, INK);
     picture.text([left, base - 6.0], SMALL, Anchor::Start, "0");
+    // Multiples of a tenth carry errors of rounding, which would all be written.
     let far = format!("{} {unit}", (length * 1_000.0).round() / 1_000.0);
     picture.text([left + wide, base - 6.0], SMALL, Anchor::Middle, &far);
     let below = base + thick + 1.25 * SMALL;

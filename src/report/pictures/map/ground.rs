@@ -168,6 +168,8 @@ fn draw_sea(picture: &mut Picture, sheet: &Sheet) -> bool {
         let mut start = 0;
         for run in wet.chunk_by(|a, b| a == b) {
             if run[0] {
+                // A run is one stroke as wide as a cell is high: cells one by one make a far longer
+                // text.
                 let (x, y) = (start as f64 * SEA_CELL, (k as f64 + 0.5) * SEA_CELL);
                 let _ = write!(path, "M{x} {y}h{}", run.len() as f64 * SEA_CELL);
             }
@@ -175,6 +177,7 @@ fn draw_sea(picture: &mut Picture, sheet: &Sheet) -> bool {
         }
         path
     };
+    // Collected in the order of rows, whichever thread is first, so the bytes are always the same.
     let path: String = (0..rows).into_par_iter().map(row).collect();
     if path.is_empty() {
         return false;
@@ -245,6 +248,7 @@ pub fn airfields(
 /// its longest run first.
 pub fn road_numbers(sheet: &Sheet, ground: &MapGround) -> Vec<(String, Vec<[f64; 2]>)> {
     let roads = ground.layers.iter().filter(|l| l.kind == Kind::Road);
+    // Ordered: the busiest come first, and always in the same order.
     let mut found: BTreeMap<(RoadClass, &str), Vec<Vec<[f64; 2]>>> = BTreeMap::new();
     for line in roads.flat_map(|l| &l.lines) {
         let busy = [
@@ -296,6 +300,7 @@ fn roads<'a>(
         let of_class = all.iter().filter(|l| l.class == class);
         let runs: Vec<Vec<[f64; 2]>> = of_class.flat_map(|l| on_sheet(sheet, &l.points)).collect();
         let points: usize = runs.iter().map(Vec::len).sum();
+        // A class is drawn whole or not at all: half of the small roads would pass for all of them.
         if points > left {
             left_out = true;
         } else if points > 0 {
@@ -303,9 +308,11 @@ fn roads<'a>(
             kept.push((class, runs));
         }
     }
+    // The busiest roads are drawn last, and so lie on top.
     for (class, runs) in kept.iter().rev() {
         picture.path(runs, false, road_look(*class).0);
     }
+    // Only after all edges: where two roads meet, no edge is drawn across a middle.
     for (class, runs) in kept.iter().rev() {
         if let (_, Some(middle)) = road_look(*class) {
             picture.path(runs, false, middle);
@@ -350,6 +357,7 @@ fn rings(sheet: &Sheet, area: &Area) -> Vec<Vec<[f64; 2]>> {
         .iter()
         .map(|ring| thinned(ring.iter().map(|p| sheet.lon_lat(*p))))
         .collect();
+    // All rings or none: it takes all of them to tell inside from outside.
     let reaches = rings.iter().any(|ring| touches(sheet, ring));
     if reaches { rings } else { Vec::new() }
 }

@@ -95,6 +95,7 @@ impl Labels {
                         .then(|| (self.crossed(edges), middle, edges))
                 })
                 .min_by_key(|(crossed, ..)| *crossed);
+            // The next ring would only be farther away.
             if found.is_some() {
                 break;
             }
@@ -107,6 +108,7 @@ impl Labels {
             point[1].clamp(edges[1], edges[3]),
         ];
         let long = (end[0] - point[0]).hypot(end[1] - point[1]).max(1.0);
+        // From the edge of the sign, not from its middle.
         let start = between(point, end, (around / long).min(1.0));
         picture.line(&[start, end], 4.5, PAPER);
         picture.line(&[start, end], 1.8, INK);
@@ -139,6 +141,7 @@ impl Labels {
         edges: [f64; 4],
     ) {
         self.take(edges);
+        // Half the height of a capital: the letters have their middle there, not their base.
         let base = [middle[0], middle[1] + 0.36 * size];
         picture.edged_text(base, size, Anchor::Middle, text);
     }
@@ -162,6 +165,7 @@ impl Labels {
                 self.is_free(edges)
                     .then(|| (self.crossed(edges), middle, edges))
             })
+            // The first of equals is taken, so the order of `PLACES` is that of preference.
             .min_by_key(|(crossed, ..)| *crossed);
         let Some((_, middle, edges)) = best else {
             return false;

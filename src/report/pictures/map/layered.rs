@@ -40,6 +40,7 @@ pub fn below(sheet: &Sheet, shown: &MapGround, units: UnitSystem) -> Markup {
         });
     }
     let mut labels = Labels::new(sheet.size);
+    // A fixed one: the flight is drawn apart and changes, so there is nothing to keep clear of.
     let corner = [10.0, 10.0];
     body.layer("grid", |p| {
         let mut grid = furniture::grid(p, sheet);
@@ -73,6 +74,7 @@ pub fn above(
     top.layer("places", |p| {
         flight::places(p, sheet, &mut labels, (zone, wait), timezone);
     });
+    // A second part of the layer: names may only stand where the main places left room.
     body.layer("ellipses", |p| {
         flight::region_names(p, sheet, &mut labels, zone);
     });

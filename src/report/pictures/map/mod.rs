@@ -46,6 +46,7 @@ pub fn sheet(zone: &Zone, waiting: &[WaitingPoint]) -> Sheet {
 
 /// The sheet that shows a zone, the flight as planned and other places.
 fn sheet_with(zone: &Zone, others: impl Iterator<Item = Position>) -> Sheet {
+    // With the ellipse of 99 % on it, the sheet would show the others small.
     let outer = zone.ellipses.iter().filter(|e| e.shape.probability < 0.97);
     let places: Vec<Position> = zone
         .track
@@ -145,6 +146,7 @@ fn body(sheet: &Sheet, brief: &Brief, units: UnitSystem) -> (Picture, KeyEntries
         (zone, &brief.wait),
         &brief.timezone,
     );
+    // After the main places, which it must not cover, and before the names, which can do without.
     let corner = free_corner(sheet, &labels, &shown_points(sheet, brief));
     keep_free(&mut labels, corner, &mut grid, &airfields);
     flight::region_names(&mut body, sheet, &mut labels, zone);
@@ -166,6 +168,7 @@ fn names(
 ) {
     for place in &shown.places {
         let at = sheet.at(place.position);
+        // A dot without its name would tell nothing.
         if sheet.shows(at, -4.0) && labels.write(body, at, 6.0, TEXT, &place.name) {
             body.dot(at, 3.5, INK);
         }
@@ -236,6 +239,7 @@ fn free_corner(sheet: &Sheet, labels: &Labels, points: &[[f64; 2]]) -> [f64; 2] 
         (taken, points.iter().filter(inside).count())
     };
     [
+        // The lower ones leave room for the names of the grid, at the left and at the bottom.
         [10.0, 10.0],
         [w - a - 10.0, 10.0],
         [w - a - 10.0, h - b - 26.0],

@@ -33,6 +33,7 @@ pub fn draw(picture: &mut Picture, sheet: &Sheet, terrain: &Terrain) -> bool {
         let at = |r: usize, c: usize| heights[r * columns + c];
         let (here, east, south) = (at(row, column)?, at(row, column + 1)?, at(row + 1, column)?);
         let slope = |rise: f64| exaggeration * rise / cell_m;
+        // Rows run south, so the rise to the north is the other way round.
         let normal = [-slope(east - here), slope(south - here), 1.0];
         let length = normal.iter().map(|v| v * v).sum::<f64>().sqrt();
         let light: f64 = (0..3).map(|k| normal[k] * LIGHT[k]).sum::<f64>() / length;

@@ -25,6 +25,7 @@ pub struct Sheet {
 
 impl Sheet {
     /// The sheet of that width which shows all `places`, on the plane around `center`.
+    /// It is 4 km wide at the least.
     pub fn holding(center: Position, places: &[Position], width: f64) -> Sheet {
         let plane = Plane::new(center);
         let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
@@ -39,6 +40,7 @@ impl Sheet {
         let margin = MARGIN * needed[0].max(needed[1]);
         let needed = needed.map(|m| (m + 2.0 * margin).max(LEAST_M));
         let aspect = (needed[1] / needed[0]).clamp(ASPECT[0], ASPECT[1]);
+        // Where the shape was clamped, the sheet grows the other way: no place is cut off.
         let wide_m = needed[0].max(needed[1] / aspect);
         let middle = [0, 1].map(|k| 0.5 * (low[k] + high[k]));
         Sheet {
@@ -82,6 +84,7 @@ impl Sheet {
     pub fn place(&self, [x, y]: [f64; 2]) -> Position {
         let east = self.corner_m[0] + x * self.unit_m;
         let north = self.corner_m[1] - y * self.unit_m;
+        // On an azimuthal plane the geodesic from its centre leads back.
         let azimuth_deg = east.atan2(north).to_degrees();
         self.plane
             .center()
