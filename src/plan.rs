@@ -61,6 +61,8 @@ pub struct Plan {
     pub timezone: TimeZone,
     /// Whether its people read US units, if the plan says.
     pub us_units: Option<bool>,
+    /// Every file that it names, as seen from the current folder.
+    pub files: Vec<PathBuf>,
     /// Files that it names outside of its own folder, as they are written there.
     pub outside: Vec<String>,
     /// What was put in place of what the file says.
@@ -328,12 +330,16 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
     let (stack, balloons) = read::stack(root, &mut files, faults);
     let spread = spread(&Section::of(root, "spread", faults), &mut files, faults);
     let ground = ground(&Section::of(root, "ground", faults), &mut files, faults);
+    // Before the first `?`: all faults of a plan are told at once.
+    let limits = limits(&Section::of(root, "limits", faults), faults);
+    let brief = brief(&Section::of(root, "brief", faults), faults);
     Some(Plan {
         file: faults.file().to_owned(),
         name,
         release: release?,
         timezone,
         us_units,
+        files: files.all,
         outside: files.outside,
         replaced: Vec::new(),
         site: site?,
@@ -345,8 +351,8 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
         balloons: balloons?,
         spread,
         ground,
-        limits: limits(&Section::of(root, "limits", faults), faults),
-        brief: brief(&Section::of(root, "brief", faults), faults),
+        limits,
+        brief,
     })
 }
 

@@ -48,6 +48,6 @@ impl PlanFiles {
 
 /// Every file that a plan names, and the plan.
 pub fn inputs(path: &Path, plan: &Plan) -> Vec<PathBuf> {
-    let named = plan.wind_files.iter().chain(plan.ground.files()).cloned();
+    let named = plan.files.iter().cloned();
     std::iter::once(path.to_owned()).chain(named).collect()
 }

@@ -224,6 +224,8 @@ impl Draft {
     fn written(&mut self, path: &Path) -> Result<()> {
         write_atomically(path, self.text().as_bytes())?;
         self.kept.file_was = digest(self.text());
+        // What is typed next is a step of its own: undo comes back to what was saved.
+        self.last = None;
         self.keep()
     }
 

@@ -139,7 +139,19 @@ impl Folder {
 /// Whether a part of a name is one on every system, and stays where it is.
 fn is_plain(part: &str) -> bool {
     let odd = |c: char| c.is_control() || "\\/:*?\"<>|".contains(c);
-    !part.is_empty() && !part.starts_with('.') && !part.ends_with([' ', '.']) && !part.contains(odd)
+    let whole = !part.is_empty() && !part.starts_with('.') && !part.ends_with([' ', '.']);
+    whole && !part.contains(odd) && !is_device(part)
+}
+
+/// Whether Windows takes a name for one of its devices, whatever its ending.
+fn is_device(part: &str) -> bool {
+    let stem = part.split('.').next().unwrap_or(part).trim_end();
+    let stem = stem.to_ascii_uppercase();
+    let numbered = |port: &str| {
+        let number = stem.strip_prefix(port);
+        number.is_some_and(|n| n.len() == 1 && n.starts_with(|c: char| c.is_ascii_digit()))
+    };
+    ["CON", "PRN", "AUX", "NUL"].contains(&stem.as_str()) || numbered("COM") || numbered("LPT")
 }
 
 #[cfg(test)]
@@ -161,6 +173,9 @@ mod tests {
         }
         let long = "a".repeat(201);
         for wrong in [
+            "NUL",
+            "winds/con.csv",
+            "Com1 .toml",
             "../secret.txt",
             "winds/../../secret.txt",
             "/etc/passwd",

@@ -62,6 +62,8 @@ pub struct MapNow {
 ///
 /// The faults of the plan, and files elsewhere.
 pub fn parsed(desk: &Desk, name: &str, text: &str) -> Result<Plan> {
+    // Readers of TOML differ in how many byte order marks they skip, and both have to see the same files.
+    let text = text.trim_start_matches('\u{feff}');
     let path = desk.folder.path(name)?;
     let folder = path.parent().unwrap_or(Path::new(""));
     // Before anything is read: the plan's own reading opens a file, too.

@@ -78,7 +78,7 @@ pub fn sun(place: Position, day: Date, zone: &TimeZone) -> Result<Span> {
 fn above(horizon: Horizon, place: Position, day: Date, zone: &TimeZone) -> Result<Span> {
     let refused = |cause: String| Error::CannotDo {
         why: format!("no sunrise for {day}: {cause}"),
-        remedy: "expected a day of the calendar between the years 1900 and 2100".into(),
+        remedy: "expected a day of the calendar between the years -2000 and 6000".into(),
     };
     // By the clocks of the zone: a day there may have 23 or 25 hours.
     let midnight = |day: Date| {

@@ -319,9 +319,12 @@ impl<'a> Section<'a> {
             rows.filter(|rows| !rows.is_empty())
         })?;
         let path = self.path(key);
-        rows.iter()
+        // Each is read before any is given up, as all faults of a plan are told at once.
+        let read: Vec<Option<T>> = rows
+            .iter()
             .map(|(first, second)| read(first, second, &path, faults))
-            .collect()
+            .collect();
+        read.into_iter().collect()
     }
 
     /// Whether the key holds an array.

@@ -159,7 +159,9 @@ impl PlanText {
         let text = self.text();
         let head = format!("[[{section}]]");
         let before = text.lines().take(line);
-        let heads = before.filter(|l| l.trim_start().starts_with(&head)).count();
+        // TOML allows blanks between the brackets and around the name.
+        let bare = |line: &str| line.split_whitespace().collect::<String>();
+        let heads = before.filter(|l| bare(l).starts_with(&head)).count();
         heads.checked_sub(1)
     }
 

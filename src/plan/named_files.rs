@@ -10,6 +10,8 @@ pub struct Files<'a> {
     folder: &'a Path,
     /// Those outside of the plan's folder, as they are written.
     pub outside: Vec<String>,
+    /// All, as they are found.
+    pub all: Vec<PathBuf>,
 }
 
 impl<'a> Files<'a> {
@@ -18,6 +20,7 @@ impl<'a> Files<'a> {
         Files {
             folder,
             outside: Vec::new(),
+            all: Vec::new(),
         }
     }
 
@@ -56,7 +59,9 @@ impl<'a> Files<'a> {
         if is_outside(Path::new(name)) {
             self.outside.push(name.to_owned());
         }
-        Some(self.folder.join(name))
+        let path = self.folder.join(name);
+        self.all.push(path.clone());
+        Some(path)
     }
 }
 

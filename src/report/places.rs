@@ -62,7 +62,7 @@ pub fn telephone(line: &str) -> Option<(std::ops::Range<usize>, String)> {
         let found = line[from..to].trim_end_matches(|c: char| !c.is_ascii_digit());
         let digits: String = found.chars().filter(char::is_ascii_digit).collect();
         // Shorter ones may be a house or a channel; 3 to 5 digits after "+" are no number either.
-        let one_number = !found[1..].contains('+');
+        let one_number = !found.chars().skip(1).any(|c| c == '+');
         // A frequency, as in "144.800".
         let decimal = found.matches('.').count() == 1
             && found.chars().all(|c| c.is_ascii_digit() || c == '.');
@@ -97,6 +97,9 @@ mod tests {
 
     #[test]
     fn numbers_to_dial_are_found_and_others_are_not() {
+        assert_eq!(telephone("+"), None);
+        let (at, link) = telephone("Ann + Bob +1 555 123 4567").unwrap();
+        assert_eq!((at.start, link.as_str()), (10, "tel:+15551234567"));
         let link = |line| telephone(line).map(|(_, link)| link);
         assert_eq!(
             link("Ana: +351 912 345 678"),

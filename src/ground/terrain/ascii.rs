@@ -15,7 +15,7 @@ use crate::geodesy::lattice::{Axis, Lattice, Plane};
 use crate::ground::region::Region;
 use crate::numeric::{nearest_whole, single};
 
-/// What message for files of projected heights.
+/// What a file of projected heights should be.
 const DEGREES_ONLY: &str = "longitude and latitude in degrees; gdalwarp -t_srs EPSG:4326 makes a \
                             GeoTIFF of them from any projection";
 

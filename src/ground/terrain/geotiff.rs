@@ -30,7 +30,7 @@ const VERTICAL_UNITS: u16 = 4099;
 const PIXEL_IS_POINT: u16 = 2;
 /// One U.S. survey foot, m (exact: 1200/3937).
 const SURVEY_FOOT_M: f64 = 1200.0 / 3937.0;
-/// What an message for an image that is not placed on the earth.
+/// What an image should be that is not placed on the earth.
 const REMEDY: &str = "a GeoTIFF with ModelPixelScale and ModelTiepoint, or ModelTransformation, and \
                       an EPSG code; gdalwarp -t_srs EPSG:4326 makes one from any";
 

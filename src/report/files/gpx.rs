@@ -74,6 +74,9 @@ fn route(gpx: &mut Xml, ellipse: &GroundEllipse) {
     }
 }
 
+/// The last longitude of seven decimals, a centimetre short of the antimeridian.
+const BELOW_180_DEG: f64 = 179.999_999_9;
+
 /// A point, its parts in the order of the schema.
 fn point(
     gpx: &mut Xml,
@@ -84,7 +87,8 @@ fn point(
     name: Option<(&str, &str)>,
 ) {
     // The schema has longitudes from -180 up to but not including 180.
-    let lon = if at.x >= 180.0 { at.x - 360.0 } else { at.x };
+    // Not -180: a line that was cut at the antimeridian would jump round the earth.
+    let lon = at.x.min(BELOW_180_DEG);
     gpx.open(
         kind,
         &[("lat", &at.y.to_string()), ("lon", &lon.to_string())],

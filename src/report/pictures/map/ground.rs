@@ -301,7 +301,8 @@ fn roads<'a>(
         let runs: Vec<Vec<[f64; 2]>> = of_class.flat_map(|l| on_sheet(sheet, &l.points)).collect();
         let points: usize = runs.iter().map(Vec::len).sum();
         // A class is drawn whole or not at all: half of the small roads would pass for all of them.
-        if points > left {
+        // Nor are smaller ones drawn where larger ones are missing.
+        if left_out || points > left {
             left_out = true;
         } else if points > 0 {
             left -= points;
