@@ -77,6 +77,7 @@ pub enum InventoryKind {
 impl InventoryKind {
     /// Where the inventory of a file is.
     pub fn url(self, file: &str) -> Option<String> {
+        // The ending belongs to the path: keys and the like may follow as parameters.
         let path = file.find('?').unwrap_or(file.len());
         let (file, parameters) = file.split_at(path);
         match self {
@@ -119,6 +120,7 @@ pub struct FeedArea {
 impl FeedArea {
     /// Whether a place is inside.
     pub fn holds(&self, place: Position) -> bool {
+        // Counted from the western edge, across the antimeridian where it lies between.
         let east_of_west = |lon: f64| (lon - self.west).rem_euclid(360.0);
         let all_around = self.east - self.west >= 360.0;
         (self.south..=self.north).contains(&place.lat_deg)
@@ -490,6 +492,7 @@ fn steps(ranges: &[[u32; 3]], notes: &mut Notes) -> Vec<u32> {
     let right = ranges.iter().all(|&[first, last, stride]| {
         let in_order = first <= last && stride > 0 && last <= 10_000;
         if in_order && steps.last().is_none_or(|before| *before < first) {
+            // One more than there may be tells that they are too many, without making all of them.
             let room = (MOST_STEPS + 1).saturating_sub(steps.len());
             steps.extend((first..=last).step_by(stride as usize).take(room));
             true

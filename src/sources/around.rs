@@ -144,6 +144,7 @@ fn degrees(text: &str, turned: char) -> Option<f64> {
     let number = text.trim_end_matches(|c: char| c.is_alphabetic() || c == '\u{b0}' || c == ' ');
     let letters = text.split_at(number.len()).1.to_ascii_uppercase();
     let value: f64 = number.trim().replace(',', ".").parse().ok()?;
+    // "Degrees" ends with the letter of the south.
     let words = letters.replace("DEGREES", "").replace("DEG", "");
     let is_turned = words.contains(turned) && !words.contains("EAST");
     Some(if is_turned { -value.abs() } else { value })

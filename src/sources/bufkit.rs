@@ -137,6 +137,7 @@ fn section(file: &str, lines: &Lines, within: Range<usize>, is_whole: bool) -> V
 /// most of the others. A file that is cut within a line has half a number at its end.
 fn last(mut raw: Raw, most: usize, is_whole: bool, no_table: bool) -> Result<Raw> {
     let levels = raw.rows.len();
+    // It may lack the rows at the ground, whose table would stand behind it.
     if levels + GROUND_ROWS < most {
         let found = format!("a profile that ends after {levels} levels, others after {most}");
         let expected = "as many as in the profiles before it; is the file complete?";

@@ -152,6 +152,7 @@ fn drop_impossible(row: &mut Row, tally: &mut Tally) {
             tally.out_of_range += 1;
         }
     };
+    // Wide ranges: what is merely unusual must stay.
     keep(&mut row.height_m, -500.0, 80_000.0);
     keep(&mut row.pressure_pa, 1.0, 110_000.0);
     keep(&mut row.temperature_k, 130.0, 340.0);
@@ -194,8 +195,10 @@ fn cut_descent(rows: &mut Vec<Row>, tally: &mut Tally) {
     let (up, down) = (&heights[..=top], &heights[top..]);
     let (first, last) = (up[0].1, down[down.len() - 1].1);
     let (rise, fall) = (heights[top].1 - first, heights[top].1 - last);
+    // A table from the top down falls far and rises little: its rows are the ascent itself.
     let is_ascent = up.len() > 2 && mostly(up, |a, b| b > a) && rise > 0.5 * fall;
     let is_descent =
+        // A few rows that fall a little are noise at the top.
         (down.len() > 6 || (down.len() > 2 && fall > 500.0)) && mostly(down, |a, b| b < a);
     if is_ascent && is_descent {
         let keep = heights[top].0 + 1;
@@ -339,6 +342,7 @@ fn column_shape(rows: &[Row], tally: &mut Tally) -> Vec<Node> {
             .first()
             .zip(measured.last())
             .is_some_and(|(low, high)| (low.0..=high.0).contains(&x));
+        // `linear` holds its last values, but air beyond them is not as warm as theirs.
         let tv = match linear(&measured, x) {
             Some(tv) if inside => tv,
             _ => {
@@ -420,6 +424,7 @@ fn strictly_rising(mut levels: Vec<Level>, tally: &mut Tally) -> Vec<Level> {
         }
         highest = highest.max(level.altitude_m);
     }
+    // Stable, so that of repeated levels the file's first stays the first.
     levels.sort_by(|a, b| a.altitude_m.total_cmp(&b.altitude_m));
     let mut rising: Vec<Level> = Vec::with_capacity(levels.len());
     for level in levels {

@@ -176,6 +176,7 @@ fn header(line: &str) -> Option<Header> {
 /// the nominal hour, so the release of a midnight ascent is on the day before.
 fn time(date: Date, hour: i32, release: i32) -> Option<Timestamp> {
     let nominal = clock(date, hour, 0);
+    // 99 stands for minutes that are not known, 9999 for no release: a clock has no such hour.
     let minute = if release % 100 == 99 {
         0
     } else {

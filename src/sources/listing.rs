@@ -197,6 +197,7 @@ fn row(file: &str, line: usize, text: &str, heads: &[Column], tally: &mut Tally)
             tally.fillers += 1;
             continue;
         }
+        // What is left of a number is a number as well, but another one.
         if text.len() < column.to {
             let found = format!("\"{value}\", where the line is cut off");
             return Err(fault(found, "a whole line; is the file complete?".to_owned()).into());

@@ -159,6 +159,7 @@ pub fn recognise(text: &str) -> Option<Format> {
 }
 
 fn recognise_with(text: &str, columns: &Columns) -> Option<Format> {
+    // From the strictest on: words that head columns are found in many a text, so tables come last.
     if igra::looks_like(text) {
         Some(Format::Igra)
     } else if bufkit::looks_like(text) {

@@ -310,6 +310,7 @@ fn ascent(name: &str, file: &NcFile, ladder: &Ladder) -> Result<Raw> {
         false => HeightSource::Geometric,
     };
     for &(column, variable) in &ladder.columns {
+        // Of both the one that goes with the pressures: altitudes may count from the ellipsoid.
         if column == Column::Altitude && heights == HeightSource::Geopotential {
             continue;
         }

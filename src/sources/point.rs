@@ -264,6 +264,7 @@ impl Scale {
         let unit = unit.trim().trim_start_matches('\u{b0}');
         let si = |number: &str| parse(&format!("{number} {unit}"), dimension).ok();
         Some(Scale {
+            // Read once for each list: reading a unit for every value would be slow.
             zero: si("0")?,
             one: si("1")?,
         })
@@ -403,6 +404,7 @@ impl<'a> Column<'a> {
         let keys = self.keys;
         let lead_s = |time: Timestamp| {
             let run = run_assumed?;
+            // The run is a guess, and the answer may begin before it.
             Some((time.as_second() - run.as_second()).max(0) as f64)
         };
         let mut rows: Vec<Vec<Row>> = vec![Vec::new(); self.times.len()];

@@ -119,6 +119,7 @@ impl Table {
             None => {}
         }
         let unit = self.units.get(place).map_or("", String::as_str);
+        // Read as one, so that a unit on the line below counts like one behind the name.
         let with_unit = heading::read(&format!("{text} {unit}"));
         if matches!(with_unit, Heading::Known(..)) {
             return with_unit;
@@ -468,6 +469,7 @@ fn drop_fillers(column: &mut Column, pressures: Option<&[Option<f64>]>, tally: &
         );
         let is_large =
             is_height || matches!(column.quantity, Quantity::Pressure | Quantity::Elapsed);
+        // No temperature, wind or humidity is 999, but a height, a pressure or a time may be.
         let can_be_true = filler > 0.0 && is_large;
         let alone = column
             .values

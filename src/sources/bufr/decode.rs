@@ -59,6 +59,7 @@ impl Bits<'_> {
             .map(|_| self.number::<u8>(8))
             .collect::<Decoded<_>>()?;
         let missing = bytes.iter().all(|byte| *byte == 0xff);
+        // Latin 1 takes any byte; these texts are not always UTF-8.
         let text: String = bytes.into_iter().map(char::from).collect();
         Ok((!missing).then(|| text.trim().to_owned()))
     }
@@ -245,6 +246,7 @@ impl Decoder<'_> {
             if self.changes.digits > 0 {
                 let digits = self.changes.digits;
                 scale += digits;
+                // Table C, operator 207: ten bits for three digits, rounded up.
                 width += i64::from((10 * digits + 2) / 3);
                 reference *= 10.0_f64.powi(digits);
             }

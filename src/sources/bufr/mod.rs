@@ -61,6 +61,8 @@ pub(super) fn read(name: &str, bytes: &[u8]) -> Result<Vec<Result<Raw>>> {
             }
             None => {
                 ascents.push(Err(fault("a message that is cut short".into()).into()));
+                // Past the word alone: its length cannot be believed, and another
+                // message may begin within it.
                 rest = rest.split_at(4).1;
             }
         }
@@ -127,6 +129,7 @@ fn ascent(name: &str, events: &[Event]) -> Raw {
             Event::ItemEnd => {
                 let mut row = open.pop().unwrap_or_default();
                 let [lat, lon] = header.place;
+                // Levels give displacements from the release (005015, 006015).
                 row.lat_deg = row.lat_deg.zip(lat).map(|(moved, from)| from + moved);
                 row.lon_deg = row.lon_deg.zip(lon).map(|(moved, from)| from + moved);
                 // Shears of the wind, and levels of nothing.
@@ -227,6 +230,7 @@ impl Header {
             nearest_whole(day?)?,
             nearest_whole(hour?)?,
             nearest_whole(minute.unwrap_or(0.0))?,
+            // Rounded, 59.5 would be a second that no minute has.
             nearest_whole(second.unwrap_or(0.0).trunc())?,
             0,
         );

@@ -135,6 +135,7 @@ fn earth(mapping: &NcVariable) -> Result<(String, Option<Reading>), String> {
     let major = checked(major)?;
     let shape = match (given("semi_minor_axis"), given("inverse_flattening")) {
         (Some(minor), _) => format!("+a={major} +b={}", checked(minor)?),
+        // An inverse flattening of 0 can only be meant for a sphere.
         (None, Some(flattening)) if flattening != 0.0 => {
             format!("+a={major} +rf={flattening}")
         }

@@ -65,6 +65,7 @@ impl Since {
 
     /// The moment of a count, to the second.
     pub fn timestamp(self, count: f64) -> Option<Timestamp> {
+        // Days in floating point miss whole hours by parts of a second.
         let seconds = whole_seconds(count * self.unit_s)?;
         self.epoch.checked_add(seconds).ok()
     }
@@ -78,6 +79,7 @@ pub(super) fn whole_seconds(seconds: f64) -> Option<SignedDuration> {
 }
 
 fn gregorian_reform() -> Timestamp {
+    // 1582-10-15, its first day.
     Timestamp::constant(-12_219_292_800, 0)
 }
 
