@@ -203,6 +203,8 @@ impl Grid {
             ];
             u32::from_be_bytes(bytes)
         };
+        // Octets 39 to 42: a basic angle of its own would make them other than
+        // millionths of a degree.
         let regular = section[12..14] == [0, 0] && matches!(word(38), 0 | u32::MAX);
         // Rows one after the other, from west to east, none turned round: flag table 3.4.
         if !regular || section[71] & 0b1011_0000 != 0 {

@@ -32,6 +32,7 @@ impl Pace {
 
     /// Waits until there may be a request, and counts it.
     pub fn wait(&self) {
+        // Another thread may have taken the place meanwhile, so it is asked for again.
         while let Some(wait) = self.take() {
             thread::sleep(wait);
         }

@@ -233,6 +233,7 @@ fn attempt(
                 .flat_map(|s| asked::files(order.feed, choice, *s, &f.member))
         })
         .collect();
+    // Members may stand in one file, whose inventory is read once.
     urls.sort();
     urls.dedup();
     let read = |url: &String| inventory(client, order.feed.inventory, url);
@@ -280,6 +281,7 @@ fn of_service(
         let of_last = last.flat_map(|step| {
             asked::of_region(order.feed, service, choice, &file.member, *step, few)
         });
+        // One side of a seam is enough to know.
         for question in of_last.filter(|q| !q.goes_on) {
             if client
                 .reply(&question.url, service.missing.as_deref())?
@@ -383,6 +385,8 @@ fn planned(order: &Order, choice: &RunChoice) -> Vec<Planned> {
     let plan = |member: &Option<String>, steps: &Vec<u32>| {
         let path = order.folder.join(file_name(order, choice, member, steps));
         let place = order.feed.point.as_ref().map(|keys| (order.site, keys));
+        // All that the bytes depend on: where one of these differs, the file
+        // that is there is another.
         let what = (
             &urls,
             &order.feed.wanted,
@@ -447,6 +451,7 @@ fn inventory(
     let Some(beside) = kind.url(url) else {
         return Ok(walk::messages(client, url)?.map(|messages| (messages, None)));
     };
+    // Without its inventory the file may be there all the same.
     let trouble = match client.whole(&beside)? {
         None => format!("{} is not there", shown(&beside)),
         Some(bytes) => match read_inventory(kind, &shown(&beside), &bytes) {
@@ -534,6 +539,7 @@ fn complete_lengths(client: &Client, connections: usize, files: &mut [Planned]) 
         .filter_map(|s| Some((s.url.clone(), last(s)?.start)))
         .collect();
     let ask = |(url, start): &(String, u64)| {
+        // Of the message itself, not by the file's length: the inventory may have been cut short.
         let length = walk::message_length(client, url, *start)?;
         let known = ByteSpan::new(*start, length).filter(|s| s.length <= LONGEST_MESSAGE);
         known.ok_or_else(|| vanished(url))

@@ -77,6 +77,7 @@ impl UnfinishedFile {
                 .map_err(|cause| Error::file(&self.path, "write", cause)),
             Place::Beside(None, _) => Ok(()),
             Place::Stream(_, kept) => {
+                // Not yet: what went into a pipe cannot be taken back.
                 bytes.clone_into(kept);
                 Ok(())
             }
@@ -95,6 +96,7 @@ impl UnfinishedFile {
                 if let Some(file) = file.take() {
                     let temporary = file.path().to_owned();
                     let named = file.persist(target).map_err(|e| failed(e.error));
+                    // In any case: without its name it goes with the error.
                     forget(&temporary);
                     named?;
                 }

@@ -62,6 +62,7 @@ fn receive(topic: &Topic, to: &SyncSender<Event>, backoff: &mut Backoff) -> Opti
                 }
             }
             Ok(Told::Incoming(Packet::Publish(message))) => {
+                // Not when connected: a broker may take everybody in and cut everybody off.
                 backoff.worked();
                 if gone(to, Event::Whole(message.payload.to_vec())) {
                     return None;

@@ -27,6 +27,7 @@ pub fn listen(server: &str, login: Option<&str>, waiting: Waiting, to: &SyncSend
                         {
                             return;
                         }
+                        // At once: the server can be reached, it only had nothing to say.
                         continue;
                     }
                     Ended::Lost(why) => why,
@@ -78,6 +79,7 @@ fn receive(
             Ok(0) => return Ended::Lost("the server has closed the connection".into()),
             Ok(count) => {
                 heard = Instant::now();
+                // Not when connected: a server that closes at once would be asked without a pause.
                 backoff.worked();
                 if gone(to, Event::read(&buffer, count)) {
                     return Ended::NobodyListens;

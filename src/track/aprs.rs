@@ -208,10 +208,12 @@ fn judged(parts: Parts, packet: &AprsPacket, raw: &[u8]) -> Outcome {
     if !parts.exact {
         return Err(Refusal::Vague);
     }
+    // What trackers send that have no fix.
     if parts.lat_deg == 0.0 && parts.lon_deg == 0.0 {
         return Err(Refusal::NoFix);
     }
     let position = Position::new(parts.lat_deg, parts.lon_deg).ok_or(Refusal::Damaged)?;
+    // Before the compressed one, which has steps of 0.2 % (1.002^cs feet, chapter 9).
     let altitude_m = match in_comment(raw)? {
         Some(feet) => Some(feet * FOOT_M),
         None => parts.altitude_m,

@@ -262,6 +262,7 @@ pub fn report(text: impl Fn(What) -> Option<(String, f64)>) -> Outcome {
     let filled = |(t, _): &(String, f64)| {
         !matches!(t.trim(), "" | "null" | "nan" | "NaN" | "-" | "NA" | "N/A")
     };
+    // A place that is left empty is a tracker without a fix, no damage.
     if !filled(&lat) || !filled(&lon) {
         return Err(Refusal::NoFix);
     }

@@ -159,6 +159,7 @@ impl Gate {
     /// The fix of a report, and whether it has a time of its own.
     fn timed(&self, report: Report, heard: Option<Timestamp>) -> Result<(Fix, bool), Refusal> {
         let Position { lat_deg, lon_deg } = report.position;
+        // What receivers say that have no fix.
         if lat_deg.abs() < 1e-3 && lon_deg.abs() < 1e-3 {
             return Err(Refusal::NoFix);
         }
@@ -185,6 +186,7 @@ impl Gate {
             .filter(|_| own_time)
             .map(|h| seconds_between(fix.time, h));
         let usual_s = self.usual_delay_s();
+        // Against the usual delay: a clock that is wrong by the same all the time does no harm.
         let late = delay_s.is_some_and(|d| d - usual_s.unwrap_or(d.clamp(0.0, 60.0)) > LATE_S);
         // Of the first few nobody knows whose clock is wrong.
         if late && self.delays.len() >= 3 {
@@ -254,6 +256,7 @@ impl Gate {
         let moved_m = first.position.distance_m(fix.position);
         if still
             && seconds >= STALE_S
+            // It moves on, so it has not landed, and it rose or fell before, so it does not float.
             && moved_m > MOVING_M_S * seconds + 100.0
             && rate(before, first).abs() > 1.0
         {
@@ -264,6 +267,8 @@ impl Gate {
             .iter()
             .any(|(low, high)| (*low..*high).contains(&fix.altitude_m));
         let silent = seconds_between(second.time, fix.time) > SILENT_S;
+        // A receiver at its limit says that height after the silence, as if
+        // the rise had nearly stopped.
         let stopped = rate(first, second) > 2.5 && (0.0..1.5).contains(&rate(second, fix));
         (at_limit && silent && stopped).then_some(Refusal::HeightLimit)
     }
@@ -386,6 +391,7 @@ impl Gate {
 
     fn refuse(&mut self, why: Refusal, heard: Option<Timestamp>, fix: Option<Fix>) {
         *self.counts.entry(why).or_default() += 1;
+        // Of a source that many share most lines are such, and would push out what tells something.
         if matches!(why, Refusal::NotAsked | Refusal::NoPosition) {
             return;
         }
@@ -413,6 +419,7 @@ impl Gate {
         };
         let old = after(last, -RECENT_S);
         let edge = self.fixes.partition_point(|f| f.time < old);
+        // Now and then only, as all the old ones are moved by it.
         if edge < 512 || !edge.is_multiple_of(256) {
             return;
         }

@@ -184,6 +184,7 @@ impl Reader {
             return self.receiver.read(line);
         }
         let text = String::from_utf8_lossy(line);
+        // Before the table that is known: another line of names begins another one.
         if let Some(table) = ReportTable::of_names(&text, &self.fields) {
             self.table = Some(table);
             return Err(Refusal::NoPosition);
@@ -260,6 +261,7 @@ impl Reader {
             if serde_json::from_slice::<Value>(&raw).is_ok_and(|inner| of_log(&inner).is_some()) {
                 return vec![Err(Refusal::Damaged)];
             }
+            // What the line holds is by itself: it must not be gathered with what came before.
             let before = std::mem::take(&mut self.document);
             let mut outcomes = self.read(&raw);
             let document = std::mem::replace(&mut self.document, before);

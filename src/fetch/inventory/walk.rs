@@ -58,6 +58,7 @@ pub fn messages(client: &Client, url: &str) -> Result<Option<Vec<Message>>> {
     while at < length && fields < MOST_FIELDS {
         let message = read_message(&mut file, at)?;
         at += message.length.unwrap_or(length);
+        // Messages without fields count as well, or a file of them would be walked without end.
         fields += message.fields.len().max(1);
         messages.push(message);
     }
