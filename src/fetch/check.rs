@@ -89,6 +89,7 @@ fn end_of_hdf5(bytes: &[u8]) -> Option<u64> {
 
 /// Whether everything in a file can be read.
 fn decodes(bytes: &[u8]) -> Wholeness {
+    // Nothing at its end tells that a NetCDF file is whole, so all of it is read.
     let opened = GridFile::from_bytes("the answer", bytes.to_vec());
     let read = opened.and_then(|file| {
         let lattices = file

@@ -132,6 +132,7 @@ pub(super) type Tried<T> = std::result::Result<T, Trouble>;
 
 fn agent(patience: Patience, https_only: bool, tls: &TlsConfig) -> Agent {
     let config = Agent::config_builder()
+        // A status is an answer: what it means is judged here.
         .http_status_as_error(false)
         .https_only(https_only)
         .tls_config(tls.clone())

@@ -110,6 +110,7 @@ impl<'a> Sections<'a> {
                 .get(at..at.saturating_add(length))
                 .filter(|s| s.len() >= 5);
             let section = section.ok_or("sections that do not fit the message")?;
+            // A section that comes again begins another field.
             let place = found.get_mut(usize::from(head[4])).filter(|s| s.is_empty());
             *place.ok_or("a message of several fields")? = section;
             at += length;
@@ -302,6 +303,7 @@ impl Packed {
                 "values from {least} to {most} after packing with D = {decimal}"
             ));
         }
+        // An eighth of the step they were packed with, so that rounding once more hardly shows.
         let mut binary = was.saturating_sub(3).clamp(-60, 60);
         let steps = |binary: i16| range / 2f64.powi(i32::from(binary));
         while steps(binary) >= f64::from((1u32 << MOST_BITS) - 1) {

@@ -241,6 +241,7 @@ fn attempt(
     let mut inventories = BTreeMap::new();
     for (url, answer) in urls.into_iter().zip(answers) {
         let Some((messages, remark)) = answer else {
+            // One file that is not there is enough: the run is not complete.
             return Ok(Attempt::Missing(shown(&url)));
         };
         if let Some(remark) = remark {
@@ -487,6 +488,7 @@ fn sources(
     missing: &mut BTreeMap<String, usize>,
 ) -> Result<Vec<RangeSource>> {
     let (date, hour) = choice.date_and_hour();
+    // Where the address tells the member, its inventory need not.
     let in_inventory = member.as_deref().filter(|_| !feed.member_in_url());
     let mut sources = Vec::new();
     for &step in &choice.steps {

@@ -154,6 +154,7 @@ impl Place {
     fn replacing(path: &Path, old: &fs::Metadata) -> std::io::Result<Place> {
         // Renaming needs no leave of the file itself.
         OpenOptions::new().write(true).open(path)?;
+        // Beside the file itself, not beside a link to it.
         let place = Place::beside(&Builder::new(), path.canonicalize()?)?;
         if let Place::Beside(Some(file), _) = &place {
             as_before(file.as_file(), old)?;
@@ -206,6 +207,7 @@ fn as_before(file: &File, old: &fs::Metadata) -> std::io::Result<()> {
 /// Brings the names in a file's folder to the disk.
 #[cfg(unix)]
 fn of_folder(path: &Path) -> std::io::Result<()> {
+    // A new name is on the disk when its folder is.
     let folder = path
         .parent()
         .filter(|folder| !folder.as_os_str().is_empty());
@@ -261,6 +263,7 @@ impl UnfinishedFolder {
         });
         let mut missing: Vec<PathBuf> = missing.map(Path::to_owned).collect();
         missing.reverse();
+        // Before anything is made, so that a failure on the way takes back what was.
         let mut begun = UnfinishedFolder {
             files: Vec::new(),
             made: Vec::new(),
@@ -302,6 +305,7 @@ impl UnfinishedFolder {
 
 impl Drop for UnfinishedFolder {
     fn drop(&mut self) {
+        // Files first: a folder goes only when it is empty.
         self.files.clear();
         for folder in self.made.drain(..).rev() {
             // One that somebody else has put something into stays.

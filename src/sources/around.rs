@@ -97,6 +97,7 @@ fn pairs(line: &str) -> Vec<(String, &str)> {
     if line.contains('=') {
         return equalities(line);
     }
+    // Behind a separator a colon belongs to the value, as in a time of the day.
     let by_colon = line.split_once(':').filter(|p| !p.0.contains([';', '\t']));
     let pair = by_colon.or_else(|| line.split_once([';', '\t', ',']));
     pair.map(|(name, value)| (name.to_owned(), value.trim_end_matches([';', ',', '\t'])))

@@ -176,6 +176,7 @@ fn profile(
     let mut tally = Tally::default();
     let levels = levels(&lines[first..within.end], &layout.widths, &mut tally);
     let mut rows: Vec<Row> = levels.iter().map(|l| layout.row(l, &mut tally)).collect();
+    // Where a line is lost, values move to other names, and pressures show it.
     if !falls(&rows) {
         let expected = "pressures that fall from level to level; are lines missing?";
         return Err(Fault::new(file, "pressures that do not fall", expected)

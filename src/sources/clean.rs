@@ -166,6 +166,7 @@ fn drop_impossible(row: &mut Row, tally: &mut Tally) {
     if let (Some(height), Some(pressure)) = (row.height_m, row.pressure_pa)
         && !agree(height, pressure)
     {
+        // The height goes: it can be computed anew from the pressure, and not the other way round.
         row.height_m = None;
         tally.out_of_range += 1;
     }
@@ -233,6 +234,7 @@ fn latitude(
     match position {
         Some(place) => place.lat_deg,
         None => {
+            // Geometric heights need no latitude, as long as none is computed.
             if heights != HeightSource::Geometric || computed {
                 tally.assumed.push(Reading::Latitude {
                     latitude_deg: UNKNOWN_LATITUDE_DEG,
@@ -276,6 +278,7 @@ fn missing_geopotentials(
         .iter()
         .any(|row| row.height_m.is_none() && row.pressure_pa.is_some())
     {
+        // Before the shape is made, which notes what it assumes: here nothing depends on it.
         return missing;
     }
     let shape = column_shape(rows, tally);

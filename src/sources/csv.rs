@@ -248,6 +248,7 @@ fn table(file: &str, lines: &[&str], heads: Heads, around: Range<usize>) -> (Res
         if i > at && *line == lines[at] && is_content(lines[i - 1]) {
             continue;
         }
+        // Before the first row a line of words may still belong to the heads.
         if numbers(&row) == 0 && !rows.is_empty() && !is_row(&row, names.len()) {
             end = i;
             break;
@@ -444,6 +445,7 @@ fn numbers(cells: &[Cell]) -> usize {
 }
 
 fn is_number(text: &str) -> bool {
+    // The parser takes "inf" and "nan" as well.
     let begins = |c: char| c.is_ascii_digit() || "+-.\u{2212}".contains(c);
     let plain = text.replacen(',', ".", 1).replacen('\u{2212}', "-", 1);
     text.starts_with(begins) && plain.parse::<f64>().is_ok()

@@ -380,6 +380,7 @@ fn value(cell: &str, decimal_comma: bool, tally: &mut Tally) -> Option<Option<f6
 
 /// The rows in SI, the first place, and what kind of height there is.
 fn rows(mut columns: Vec<Column>, tally: &mut Tally) -> (Vec<Row>, Option<Position>, HeightSource) {
+    // Before fillers go: heights are held against them, whichever column comes first.
     let pressures = columns
         .iter()
         .find(|c| c.quantity == Quantity::Pressure)

@@ -205,6 +205,7 @@ pub fn plain(name: &str) -> String {
         .split(|c: char| !c.is_alphanumeric())
         .filter(|w| !w.is_empty())
         .collect();
+    // A unit alone stays a name.
     if words.len() > 1
         && words
             .last()

@@ -168,6 +168,8 @@ impl Gate {
             return Err(Refusal::Impossible);
         }
         let last = self.fixes.last().map(|f| f.time);
+        // A time of the day is taken near to what is known best: the last fix,
+        // else when it was heard.
         let near = last.or(heard).unwrap_or(self.release);
         let own = report.stamp.near(near);
         let time = own.or(heard).ok_or(Refusal::NoTime)?;
@@ -227,6 +229,7 @@ impl Gate {
             .iter()
             .rev()
             .take_while(|f| seconds_between(f.time, fix.time) < 60.0);
+        // One time of a tracker is one place, by however many ways the packet comes.
         match own_time {
             true => self
                 .fixes

@@ -38,6 +38,7 @@ pub fn read(text: &str) -> Vec<Outcome> {
                     }
                 });
                 if let Some(part) = part {
+                    // A text may come in pieces.
                     part.get_or_insert_default().push_str(&text);
                 }
             }

@@ -332,6 +332,7 @@ fn take_names(rows: &mut Vec<Row>) -> (Option<Vec<String>>, usize) {
                 && date(c, ORDERS[0].1).is_none()
         });
         let known = row.cells.iter().filter(|c| quantity(c).is_some()).count();
+        // No number among them: a row may have a word, but names have no value.
         known >= 1 && words.count() == filled.count() && row.cells.len() > 1
     };
     let all = rows.iter().enumerate();

@@ -118,6 +118,7 @@ impl Reader {
 
     /// A whole document or table at once, as an answer to a request is.
     pub fn whole(&mut self, bytes: &[u8], heard: &mut impl FnMut(Heard)) {
+        // As one first: a reader of streams gathers no documents from lines.
         if let Ok(value) = serde_json::from_slice::<Value>(bytes) {
             let outcomes = self.value(&value);
             heard(Heard {

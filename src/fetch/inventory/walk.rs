@@ -96,6 +96,7 @@ impl Remote<'_> {
             let rest = self.length - at;
             let span = ByteSpan {
                 start: at,
+                // More than asked for: the heads of the next sections are mostly within it.
                 length: length.max(HEADER).min(rest),
             };
             let piece = self.client.piece(self.url, span)?;
@@ -150,6 +151,7 @@ fn read_sections(file: &mut Remote, from: u64, end: u64, discipline: u8) -> Resu
             let found = format!("section {number} of {length} bytes");
             return Err(file.wrong(at, found, "sections that fill the message"));
         }
+        // The run and the product; the others are passed over by their lengths.
         if number == 1 || number == 4 {
             if length > LONGEST_SECTION {
                 let found = format!("section {number} of {length} bytes");

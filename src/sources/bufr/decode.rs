@@ -172,6 +172,7 @@ impl Decoder<'_> {
         depth: usize,
     ) -> Decoded<&'d [Descriptor]> {
         let (times, after) = match (times, after) {
+            // The count stands in the data, as wide as the next descriptor says.
             (0, [factor, after @ ..]) => {
                 let element = packing(*factor).ok_or_else(|| format!("a count {factor}"))?;
                 (self.count_of_all(element.width)?, after)
@@ -209,6 +210,7 @@ impl Decoder<'_> {
             1 => self.changes.width = i64::from(signed(y)),
             2 => self.changes.scale = signed(y),
             4 => self.changes.associated = y.unsigned_abs(),
+            // Characters between the values, which no element names.
             5 => drop(self.texts(0, bytes)?),
             6 => self.changes.local = Some(y.unsigned_abs()),
             7 => self.changes.digits = y,
@@ -221,6 +223,7 @@ impl Decoder<'_> {
 
     fn element(&mut self, number: Descriptor) -> Decoded<()> {
         self.step()?;
+        // 206: an element that no table has, so its width is told.
         if let Some(width) = self.changes.local.take() {
             self.numbers(width)?;
             return Ok(());
@@ -277,6 +280,7 @@ impl Decoder<'_> {
         if !self.compressed {
             return Ok(vec![known(least, width)]);
         }
+        // Regulation 94.6: the least of all, how many bits each has on top of it, and these.
         let more = self.bits.number(6)?;
         (0..self.together)
             .map(|_| {

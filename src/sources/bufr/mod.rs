@@ -109,6 +109,7 @@ fn of_message(name: &str, message: &[u8]) -> std::result::Result<Vec<Raw>, Strin
     let descriptors: Vec<Descriptor> = codes.iter().copied().map(descriptor).collect();
     let count = number_of(&[*high, *low]);
     let data = section(rest)?.0;
+    // Behind the length and a reserved octet.
     let data = data.get(4..).unwrap_or_default();
     let subsets = subsets(data, &descriptors, count, flags & 0x40 != 0)?;
     Ok(subsets.iter().map(|events| ascent(name, events)).collect())

@@ -84,6 +84,7 @@ impl Archive {
         let of_member = levels_of_members(&files, &moments, &reckoned, &mut left_out)?;
         let levels = common_levels(&of_member);
         let members = whole_members(&of_member, &levels, &mut left_out);
+        // Without a level or a member a flight would be made in calm air.
         if members.is_empty() || levels.is_empty() {
             return Err(nothing_common(&files, &left_out).into());
         }

@@ -400,6 +400,7 @@ impl Archive {
             (Quantity::EastWind, Surface::AboveGround(10)),
             (Quantity::NorthWind, Surface::AboveGround(10)),
         ])?;
+        // Taken to be along the same axes as those aloft.
         if let Some(wind) = wind_m_s.as_mut().filter(|_| self.along_grid()) {
             let mut north = wind.column(1).to_owned().insert_axis(ndarray::Axis(1));
             let mut east = wind.column(0).to_owned().insert_axis(ndarray::Axis(1));

@@ -133,6 +133,7 @@ fn of_section(bytes: &[u8]) -> Option<GridDefinition> {
         }),
         3 => GridDefinition::LambertConformal(LambertConformalGrid {
             core: octets.core(21)?,
+            // Edition 1 has no latitude of true lengths; the first parallel is one.
             lat_d: octets.degrees(29)?,
             lon_v: octets.degrees(18)?,
             projection_center_flag: octets.at(27)?,

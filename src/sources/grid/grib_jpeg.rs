@@ -126,6 +126,7 @@ fn check(image: &[u8], count: usize) -> Result<(), String> {
     if across.saturating_mul(down) > MOST_TILES {
         return Err(format!("a JPEG 2000 image of {across} by {down} tiles"));
     }
+    // Ssiz: the first bit is a sign, the others are one less than the bits of a sample.
     match bits & 0x80 {
         0 if bits < MOST_BITS => Ok(()),
         0 => Err(format!(

@@ -234,6 +234,7 @@ fn rotated_lat_lon(edition: u8, grid: &RotatedLatLonGrid, scan: Scan) -> Result<
 /// Rows at Gaussian latitudes: between neighbours these differ so little that they are taken as
 /// equally spaced, see [`gaussian_step`].
 fn gaussian(edition: u8, grid: &RegularGaussianGrid, scan: Scan) -> Result<Lattice> {
+    // Parallels are counted from a pole to the equator.
     let step = gaussian_step(2 * grid.number_of_parallels as usize);
     let missing = match edition {
         1 => u32::from(u16::MAX) * 1000,
@@ -330,6 +331,7 @@ fn lambert(grid: &LambertConformalGrid, scan: Scan) -> Result<Lattice> {
 }
 
 fn polar(grid: &PolarStereographicGrid, scan: Scan) -> Result<Lattice> {
+    // Flag table 3.5: the first bit is the south pole.
     let pole = if grid.projection_center_flag & 0x80 != 0 {
         -90.0
     } else {
@@ -443,6 +445,7 @@ fn scaled(factor: u8, value: u32) -> f64 {
 }
 
 fn radius(m: f64) -> Result<f64> {
+    // Anything else is a scale factor or a unit that went wrong, and would move the whole grid.
     if (6e6..7e6).contains(&m) {
         return Ok(m);
     }

@@ -35,6 +35,7 @@ impl Archive {
         let before = self
             .kept
             .take()
+            // Columns of another window lie elsewhere in its block.
             .filter(|kept| kept.window == window && kept.lattice.same_as(&self.lattice));
         // Times, not numbers of steps: these change with the files that the archive is made of.
         let valid = |step: usize| self.steps[step].valid;
@@ -43,6 +44,7 @@ impl Archive {
             steps.binary_search_by_key(&valid(step), |s| s.valid).ok()
         };
         let mut decoded: Vec<(Range<usize>, Block)> = Vec::new();
+        // Hours without a gap in one go: their slabs are decoded beside each other.
         for missing in runs(steps.clone().filter(|&step| at(step).is_none())) {
             let block = self.decoded(window, missing.clone())?;
             decoded.push((missing, block));

@@ -283,6 +283,7 @@ pub(super) fn latitudes(degrees: &[f64]) -> std::result::Result<Spaced, String> 
         Err(found) => gaussian(degrees).ok_or(found)?,
     };
     let last = spaced.axis.value(spaced.axis.count - 1);
+    // A row at the pole itself may be rounded beyond it.
     if spaced.axis.first < -90.0 - 1e-6 || last > 90.0 + 1e-6 {
         return Err(format!("latitudes from {} to {last}", spaced.axis.first));
     }

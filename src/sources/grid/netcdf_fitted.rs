@@ -184,6 +184,7 @@ impl Cone {
     fn plane(&self, point: &Point) -> [f64; 2] {
         let up = isometric(point.lat, self.eccentricity) - self.middle;
         let east = turned(point.lon - self.lon);
+        // Mercator's map, to which cones tend.
         if self.n == 0.0 {
             return [east, up];
         }
@@ -227,6 +228,7 @@ fn laid(points: &[Point], cone: &Cone) -> Laid {
     let places: Vec<[f64; 2]> = points.iter().map(|point| cone.plane(point)).collect();
     let count = points.len() as f64;
     let mean = |value: &dyn Fn(usize) -> f64| (0..points.len()).map(value).sum::<f64>() / count;
+    // Through all points, not from the first to the last: rounding of one must not tilt the grid.
     let line = |d: usize| {
         let (at, place) = (mean(&|k| points[k].at[d]), mean(&|k| places[k][d]));
         let spread = mean(&|k| (points[k].at[d] - at).powi(2));
@@ -330,6 +332,7 @@ fn turns(lat: &Array2<f64>, lon: &Array2<f64>) -> Vec<[f64; 2]> {
 }
 
 fn mean_angle(angles: impl Iterator<Item = f64>) -> f64 {
+    // By their directions: on both sides of 180 degrees the mean of numbers would be 0.
     let (sin, cos) = angles.fold((0.0, 0.0), |(s, c), a| (s + a.sin(), c + a.cos()));
     f64::atan2(sin, cos)
 }
@@ -351,6 +354,8 @@ fn guesses(turns: &[[f64; 2]], eccentricity: f64, middle: f64) -> [(Cone, bool);
         .fold((0.0, 0.0), |(both, spread), a| {
             (both + a[0] * a[1], spread + a[0] * a[0])
         });
+    // The turn is n times the way from the central meridian: its slope is n, and the guesses
+    // find the meridian from it.
     let n = (both / spread).clamp(-0.999, 0.999);
     [
         (cone(0.0, lon), true),

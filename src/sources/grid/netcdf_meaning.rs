@@ -70,6 +70,7 @@ pub(super) fn described_by_name(variable: &NcVariable) -> Option<Described> {
 }
 
 fn as_meant(variable: &NcVariable, meaning: Meaning) -> Result<Described, String> {
+    // Of all that is told over some time only the strongest gusts are of use.
     let strongest = meaning.quantity == Quantity::Gust && is_maximum(variable);
     if let Some(why) = not_of_one_moment(variable).filter(|why| !(strongest && *why == OVER_TIME)) {
         return Err(why.into());
@@ -225,6 +226,7 @@ fn over_time(cell_methods: &str) -> Option<&str> {
     let mut words = cell_methods.split_whitespace();
     words.find(|word| ["time:", "valid_time:"].contains(word))?;
     let method = words.next().unwrap_or_default();
+    // CF's word for the moments themselves.
     (method != "point").then_some(method)
 }
 

@@ -53,6 +53,8 @@ impl Reckoned {
                     Quantity::EastWind if has(Quantity::NorthWind, pa) => {
                         winds.insert(pa);
                         if !has(Quantity::Temperature, pa) {
+                            // Missing at one time is missing at all: levels are
+                            // the same at all times.
                             cold.insert(pa);
                         }
                     }

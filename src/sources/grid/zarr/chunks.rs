@@ -298,6 +298,7 @@ impl Chunked {
             None => self.file_size(place)?.is_some(),
             Some(in_shard) => {
                 let shard = place.iter().zip(in_shard).map(|(at, many)| at / many);
+                // The file first: a shard that is not there has no list to look into.
                 self.file_size(&shard.collect::<Vec<u64>>())?.is_some()
                     && self.range_in_shard(place)?.is_some()
             }
