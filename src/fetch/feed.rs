@@ -356,6 +356,7 @@ fn check(name: &str, table: Table, notes: &mut Notes) -> Feed {
     );
     let paced = table.requests_a_minute != Some(0);
     notes.unless(paced, "requests_a_minute", "0", "1 or more");
+    // Of whatever there is: where a fault was noted, nobody gets it.
     Feed {
         name: name.to_owned(),
         title: table.title,

@@ -137,6 +137,7 @@ fn agent(patience: Patience, https_only: bool, tls: &TlsConfig) -> Agent {
         .https_only(https_only)
         .tls_config(tls.clone())
         .timeout_connect(Some(patience.connect))
+        // Bytes may come slowly for long, but some have to come.
         .timeout_recv_response(Some(patience.read))
         .timeout_per_read(Some(patience.read))
         .timeout_global(Some(patience.answer))

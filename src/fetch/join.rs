@@ -306,6 +306,7 @@ impl Packed {
         // An eighth of the step they were packed with, so that rounding once more hardly shows.
         let mut binary = was.saturating_sub(3).clamp(-60, 60);
         let steps = |binary: i16| range / 2f64.powi(i32::from(binary));
+        // A wide range takes coarser steps, or its numbers would not fit.
         while steps(binary) >= f64::from((1u32 << MOST_BITS) - 1) {
             binary += 1;
         }

@@ -33,6 +33,7 @@ impl PartFile {
     pub fn open(file: &Path, chunks: &[Chunk]) -> Result<PartFile> {
         let path = beside(file, ".part");
         let journal_path = beside(file, ".part.journal");
+        // Of another run, region or server other chunks are made, and what is there is of no use.
         let header = format!("windfall {}", digest(format!("{chunks:?}").as_bytes()));
         let noted = read_journal(&journal_path, &header);
         let open = |path: &Path, anew: bool| {

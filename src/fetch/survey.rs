@@ -324,6 +324,7 @@ fn of_whole(client: &Client, order: &Order, choice: &RunChoice, about: u64) -> R
     // The last step of a run comes last.
     let last = files.last().and_then(|f| f.asked.last());
     if let Some(last) = last.filter(|_| order.probe) {
+        // Enough to know that it is there.
         const FIRST: ByteSpan = ByteSpan {
             start: 0,
             length: 16,

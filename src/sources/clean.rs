@@ -80,6 +80,7 @@ pub(super) fn clean(raw: Raw) -> Result<Sounding> {
         ..
     } = raw;
     tally.rows = rows.len();
+    // Before what is out of range goes: directions below 0 would.
     turn_signed_directions(&mut rows, &mut tally);
     rows.iter_mut()
         .for_each(|row| drop_impossible(row, &mut tally));

@@ -165,6 +165,7 @@ fn opened(text: &str) -> Option<Opened> {
     if !text.trim_start().starts_with(['{', '[']) {
         return None;
     }
+    // What fetch has saved brings its keys; an answer as it came is tried with those built in.
     let (forecast, known, run_assumed) = match serde_json::from_str::<Saved>(text) {
         Ok(saved) => (saved.forecast, vec![saved.keys], saved.run_assumed),
         Err(_) => {

@@ -159,6 +159,7 @@ impl Table {
                     if used.iter().any(|(_, c)| c.quantity == quantity) {
                         continue;
                     }
+                    // Known by the convention alone: then its unit is assumed.
                     if self.heading(place, columns, false) == Heading::NoUnit(quantity) {
                         by_convention.push(format!("{text} in {unit}"));
                     }

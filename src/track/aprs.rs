@@ -159,6 +159,7 @@ fn of_packet(packet: &AprsPacket, raw: &[u8], depth: u8) -> Outcome {
             compressed: false,
             altitude_m: m.altitude_m,
         },
+        // Passed on twice is enough: packets could lie in packets without end.
         AprsData::ThirdParty(inner) if depth < 2 => return of_packet(&inner.inner, raw, depth + 1),
         AprsData::Nmea(sentence) => {
             let mut text = b"$".to_vec();

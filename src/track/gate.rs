@@ -317,6 +317,7 @@ impl Gate {
             return change;
         }
         let own_name = self.fixes.iter().any(|f| f.tracker == fix.tracker);
+        // A name that the track has is the same balloon elsewhere, another one may be another's.
         let why = match first || own_name {
             true => Refusal::Jump,
             false => Refusal::OtherBalloon,
@@ -360,6 +361,7 @@ impl Gate {
         let with = self.suspects.iter().filter(|s| speaks(s)).count() + 1;
         let enough = match count {
             0 => with >= 2,
+            // In a row: none that fits the track has come between them.
             1 | 2 => with >= AGAINST_FEW && self.doubts + 1 >= AGAINST_FEW,
             _ => false,
         };

@@ -64,6 +64,7 @@ impl Pairing {
                 {
                     self.dated = moment(&date, second(&time));
                 }
+                // The place is taken from GGA, which has its height as well.
                 Err(Refusal::NoPosition)
             }
             Ok(_) | Err(nmea::Error::DisabledSentence | nmea::Error::Unsupported(_)) => {

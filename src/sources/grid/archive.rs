@@ -316,6 +316,7 @@ fn moments(
         let by_file = how
             .member_per_file
             .then(|| u32::try_from(file).unwrap_or(u32::MAX));
+        // A number in the file itself counts more than its place among the files.
         slab.member.or(by_file)
     };
     // Once for each grid of a file: there may be a million slabs, but few grids.

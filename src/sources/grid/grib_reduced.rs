@@ -108,7 +108,7 @@ pub(super) fn row_lengths(message: &Message<'_>) -> Option<Vec<usize>> {
     }
     let (_, start) = sections(bytes).find(|(number, _)| *number == 3)?;
     let section = of(bytes, start)?;
-    // No file has this: without a list there is nothing for it to mean.
+    // No sound message has this: without a list there is nothing for it to mean.
     let in_one = number(section, ROWS) == Some(1) && section.get(WIDTH) == Some(&0);
     let width = *section.get(MEANING).filter(|width| in_one && **width > 0)?;
     let count = (section.len().checked_sub(LIST)?) / usize::from(width);

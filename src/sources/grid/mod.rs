@@ -310,6 +310,7 @@ impl GridFile {
 
     /// The speed and direction that a slab comes from, if it does.
     fn derived_from(&self, index: usize) -> Option<SpeedAndDirection> {
+        // They were added last, two for each pair.
         let first = self.slabs.len() - 2 * self.derived.len();
         self.derived.get(index.checked_sub(first)? / 2).copied()
     }

@@ -145,6 +145,7 @@ pub(super) fn catalogue(
         ..Catalogue::default()
     };
     let mut found = Found::default();
+    // Told as what it is: variable by variable only names nobody knows would be told.
     if is_of_wrf(&file) {
         let what = "output of WRF on its own levels";
         let expected = "winds and heights on levels of pressure: whoever ran the model can make \

@@ -81,7 +81,7 @@ pub(super) fn of_dimension(
     dimension: &str,
     size: u64,
 ) -> std::result::Result<Coordinate, No> {
-    // Each is empty where the other has values, and a member or a time it is not.
+    // Each of the two is empty where the other has values, so one has to be chosen.
     if dimension == "expver" {
         let found = "final and preliminary data side by side, along \"expver\"".to_owned();
         return match size {
