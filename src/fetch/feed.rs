@@ -122,6 +122,7 @@ impl FeedArea {
     pub fn holds(&self, place: Position) -> bool {
         // Counted from the western edge, across the antimeridian where it lies between.
         let east_of_west = |lon: f64| (lon - self.west).rem_euclid(360.0);
+        // Of a circle both edges are the same meridian, which would leave nothing.
         let all_around = self.east - self.west >= 360.0;
         (self.south..=self.north).contains(&place.lat_deg)
             && (all_around || east_of_west(place.lon_deg) <= east_of_west(self.east))

@@ -121,6 +121,7 @@ pub fn members(feed: &Feed, words: &[String]) -> Result<Vec<String>> {
     if words.is_empty() {
         return Ok(feed.members.iter().take(1).cloned().collect());
     }
+    // Marked rather than gathered: each comes once, in the order of the feed.
     let mut meant = vec![false; feed.members.len()];
     for word in words {
         let is_meant =

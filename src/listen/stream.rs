@@ -43,6 +43,7 @@ pub fn listen(server: &str, login: Option<&str>, waiting: Waiting, to: &SyncSend
 
 fn connect(server: &str, login: Option<&str>, waiting: Waiting) -> std::io::Result<TcpStream> {
     let mut failed = std::io::Error::from(ErrorKind::AddrNotAvailable);
+    // Looked up for each try, and all of them tried: a name may move, or have one that is silent.
     for address in server.to_socket_addrs()? {
         match TcpStream::connect_timeout(&address, waiting.connect) {
             Ok(mut stream) => {

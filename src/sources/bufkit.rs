@@ -341,6 +341,7 @@ fn levels(lines: &Lines, widths: &[usize], tally: &mut Tally) -> Vec<Vec<f64>> {
 
 /// The rows of the table of values at the ground, names first.
 fn surface(lines: &Lines) -> Vec<Surface> {
+    // By words: rows go on over several lines.
     let mut words = lines.iter().flat_map(|l| l.split_ascii_whitespace());
     let mut names = Vec::new();
     let mut values: Vec<&str> = Vec::new();

@@ -370,6 +370,7 @@ fn column_shape(rows: &[Row], tally: &mut Tally) -> Vec<Node> {
 /// (below-ground pressure levels of mountain stations are like that).
 fn level(row: &Row, tally: &mut Tally) -> Option<Level> {
     let wind = wind(row, tally);
+    // Computed heights may be anything where pressures are wrong.
     let altitude_m = row.height_m.filter(|z| (-2_000.0..=100_000.0).contains(z));
     match altitude_m {
         Some(altitude_m) if wind.is_some() || row.temperature_k.is_some() => Some(Level {

@@ -207,6 +207,7 @@ fn units(
         .iter()
         .filter(|cell| heading::is_unit(&cell.text))
         .count();
+    // "1" may stand for a unit, but a line of numbers is a row.
     if known < 2 || 2 * known < said.len() || numbers(&found) > said.len() / 2 {
         return none;
     }

@@ -76,6 +76,7 @@ pub(super) fn read(file: &str, text: &str) -> Vec<Result<Raw>> {
         .filter(|(_, line)| !line.is_empty())
         .collect();
     let is_record = |line: &&(usize, &str)| !line.1.starts_with('#');
+    // Headers are the same in both kinds of files, so the first level tells.
     let first = lines.iter().find(is_record).map_or("", |line| line.1);
     let form = match derived::looks_like(first) {
         true => derived::FORM,

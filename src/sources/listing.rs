@@ -92,6 +92,7 @@ pub(super) fn read(file: &str, text: &str) -> Result<Vec<Raw>> {
             at = below;
         } else {
             if is_station_line(lines[at]) {
+                // What was learnt before is of another station.
                 station = Station::from_line(lines[at], lines.get(at + 1));
             } else {
                 station.learn(lines[at]);

@@ -162,6 +162,7 @@ struct Opened {
 
 /// The places of a text, and the keys that fit them.
 fn opened(text: &str) -> Option<Opened> {
+    // Every text is asked whether it is one, and most are told by this.
     if !text.trim_start().starts_with(['{', '[']) {
         return None;
     }
@@ -239,6 +240,7 @@ fn levels(place: &Value, keys: &PointKeys) -> Vec<String> {
         folder => at(place, folder),
     };
     let names = folder.and_then(Value::as_object).into_iter().flatten();
+    // As written, as other keys are made of them.
     let written = names.filter_map(|(name, _)| name.strip_prefix(before)?.strip_suffix(after));
     let pressure = |text: &str| {
         text.parse()
@@ -420,6 +422,7 @@ impl<'a> Column<'a> {
         }
         if let Some(elevation_m) = self.elevation_m {
             for (i, row) in self.near_ground(elevation_m)? {
+                // Below the levels, which run upwards.
                 rows[i].insert(0, row);
             }
         }

@@ -331,6 +331,7 @@ fn degrees(text: &str) -> Option<f64> {
 /// A length: a number of metres, or with its own unit.
 fn length(text: &str) -> Option<f64> {
     let text = text.trim();
+    // An e may be of the number.
     let end = text.find(|c: char| c.is_alphabetic() && c != 'e' && c != 'E');
     let (digits, unit) = text.split_at(end.unwrap_or(text.len()));
     let value = digits

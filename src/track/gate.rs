@@ -353,6 +353,7 @@ impl Gate {
                 let mut two = [helper, fix.clone()];
                 two.sort_by_key(|f| f.time);
                 self.fixes.extend(two);
+                // One went, two came.
                 self.accepted += 1;
                 self.forgive(Refusal::Jump);
                 return Some(Change::Earlier);

@@ -170,6 +170,7 @@ impl Reader {
 
     /// Whether a line of JSON that is not whole goes on in the next one.
     fn begins_document(&self, line: &[u8]) -> bool {
+        // A line that was torn ends anywhere, one that goes on ends so.
         !self.streaming && matches!(line.last(), Some(b'{' | b'[' | b','))
     }
 

@@ -70,6 +70,7 @@ pub fn second_of_day(hour: u32, minute: u32, second: f64) -> Option<f64> {
 /// A time as files write it: RFC 3339, a date and a time with or without zone letters (without: UTC),
 /// seconds, milliseconds or microseconds since 1970, or a time of the day alone.
 pub fn read(text: &str) -> Stamp {
+    // Tables of pages may have blanks that do not break.
     let text = text.trim().replace('\u{a0}', " ");
     let text = text.trim_matches('"').trim();
     if let Ok(number) = text.parse::<f64>() {

@@ -143,6 +143,7 @@ fn one_by_one(name: &str, bytes: &[u8]) -> Result<Messages> {
         };
         return Err(Fault::new(name, found, GRIDS_READ).into());
     }
+    // One file again, so that all goes on as if it had opened whole.
     let file = builder().from_bytes(kept).map_err(|cause| {
         let expected = "complete GRIB messages";
         Fault::new(name, cause.to_string(), expected)

@@ -77,6 +77,7 @@ fn of_attributes(mapping: &NcVariable, unit_m: f64) -> Result<Mapped, String> {
     }
     let definition = match kind.as_str() {
         "lambert_conformal_conic" => {
+            // A single one stands for both.
             let parallels = numbers(mapping, "standard_parallel").unwrap_or_default();
             let (Some(first), Some(second)) = (parallels.first(), parallels.last()) else {
                 return Err(format!("a {kind} grid without standard_parallel"));

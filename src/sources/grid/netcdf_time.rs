@@ -93,6 +93,7 @@ fn epoch(words: &[&str]) -> Option<Timestamp> {
     let text = words.join(" ");
     let parts = text.split_once([' ', 'T', 't']);
     let (date, rest) = parts.map_or((text.as_str(), ""), |(date, rest)| (date, rest.trim()));
+    // Behind the date, whose hyphens would be taken for signs.
     let zone_at = rest.find(['+', '-', 'Z', 'z', 'U', 'u', 'G', 'g']);
     let (clock, zone) = rest.split_at(zone_at.unwrap_or(rest.len()));
     let local = DateTime::from_parts(date_of(date)?, clock_of(clock.trim())?);
