@@ -15,6 +15,7 @@ const SECRETS: [&str; 10] = [
 ];
 
 /// The address without user and password, and with `...` for keys among its parameters.
+/// For messages and manifests, not for requests.
 pub fn shown(url: &str) -> String {
     let (scheme, rest) = url.split_once("://").unwrap_or(("", url));
     let end = rest.find(['/', '?', '#']).unwrap_or(rest.len());

@@ -183,6 +183,7 @@ pub fn is_of(url: &str, file: &GridFile, of: Of) -> Result<()> {
                 format!("those of {}", of.run),
             );
         }
+        // By their numbers: names of members differ from feed to feed, and messages have none.
         let asked = of.member.and_then(number_of);
         if let (Some(asked), Some(sent)) = (asked, slab.member)
             && asked != sent

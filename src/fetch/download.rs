@@ -89,6 +89,7 @@ impl Task<'_> {
             ));
             arrived(kept);
         }
+        // One file for all threads, which write whole chunks.
         let part = Mutex::new(part);
         let fetch = |&(which, chunk): &(usize, &Chunk)| {
             let bytes = self.chunk(chunk)?;

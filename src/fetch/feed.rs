@@ -76,6 +76,7 @@ pub enum InventoryKind {
 
 impl InventoryKind {
     /// Where the inventory of a file is.
+    /// `None` where there is none beside it.
     pub fn url(self, file: &str) -> Option<String> {
         // The ending belongs to the path: keys and the like may follow as parameters.
         let path = file.find('?').unwrap_or(file.len());

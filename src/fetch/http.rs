@@ -261,6 +261,7 @@ impl Client {
             request = request.header(header::RANGE, range);
         }
         let response = request.call().map_err(|cause| no_answer(url, &cause))?;
+        // Hosts alone: the rest of an address is another for every file.
         let (from, to) = (host(url), host(&response.get_uri().to_string()));
         if from != to {
             let sent = format!("{from} to {to}");

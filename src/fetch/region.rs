@@ -39,6 +39,7 @@ pub enum Longitudes {
 
 impl Region {
     /// What reaches this far from a place to all sides, outwards to points `spacing_deg` apart.
+    /// Near a pole, and where it would be as wide as a circle, it goes round the earth.
     pub fn around(place: Position, reach_m: f64, spacing_deg: f64) -> Region {
         let down = |deg: f64| (deg / spacing_deg).floor() * spacing_deg;
         let up = |deg: f64| (deg / spacing_deg).ceil() * spacing_deg;
@@ -73,6 +74,7 @@ impl Region {
         }
         let west = (self.west - first).rem_euclid(360.0) + first;
         let east = west + width;
+        // It ends before the seam; half a step is for rounding.
         if east < end - 0.5 * spacing_deg {
             return vec![Region { west, east, ..self }];
         }

@@ -46,6 +46,7 @@ impl UnfinishedFile {
                 let stream = OpenOptions::new().write(true).open(path).map_err(failed)?;
                 Place::Stream(stream, Vec::new())
             }
+            // What it should become would be a guess.
             Err(_) if path.is_symlink() => {
                 return Err(Error::CannotDo {
                     why: format!("{} is a link to a file that is not there", path.display()),

@@ -81,6 +81,7 @@ impl Growing {
         if !there.is_file() {
             return false;
         }
+        // Before lengths are compared: another file may be longer already than what was read.
         let another = !self
             .file
             .metadata()

@@ -301,6 +301,7 @@ fn without_tags(line: &str) -> String {
     let mut plain = String::with_capacity(line.len());
     let mut rest = line;
     while let Some(open) = rest.find('<') {
+        // A sign alone begins no tag.
         let Some(close) = rest[open..].find('>') else {
             break;
         };

@@ -197,6 +197,7 @@ pub fn read_soundings(path: &Path, hints: impl Into<Hints>) -> Result<Vec<Soundi
 ///
 /// As [`read_soundings`].
 pub fn soundings_of(name: &str, bytes: &[u8], hints: impl Into<Hints>) -> Result<Vec<Sounding>> {
+    // Before it is taken for a text: these tell themselves by their first bytes.
     if let Some(read) = binary::read(name, bytes) {
         return read;
     }

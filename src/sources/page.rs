@@ -28,6 +28,7 @@ pub(super) fn text_of(page: &str) -> String {
     while let Some(open) = from(page, at, "<") {
         push(&mut text, page.get(at..open).unwrap_or_default(), as_typed);
         let Some(close) = from(page, open, ">") else {
+            // A mark without its end is where a page was cut.
             return text;
         };
         let tag = lower.get(open + 1..close).unwrap_or_default();

@@ -25,6 +25,7 @@ fn packet(line: &[u8]) -> Option<(&[u8], &[u8])> {
     let has_letter = call.iter().any(u8::is_ascii_alphabetic);
     let (path, _) = split_before(rest, b':')?;
     let header = path.len() > 1 && path.iter().all(u8::is_ascii_graphic);
+    // Nothing but a time may stand in front: other texts have the sign in them, too.
     let clock = before
         .iter()
         .all(|b| !b.is_ascii() || b.is_ascii_alphanumeric() || b" :-/.+".contains(b));
@@ -46,6 +47,7 @@ pub fn source(line: &[u8]) -> Option<&str> {
 }
 
 /// A report from a line.
+/// What a database lists in front of the packet is taken for when it was heard.
 pub fn read(line: &[u8]) -> Outcome {
     let (packet, before) = packet(line).ok_or(Refusal::NoPosition)?;
     let packet = without_remark(packet, !before.is_empty());

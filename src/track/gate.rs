@@ -298,6 +298,7 @@ impl Gate {
     fn place(&mut self, fix: Fix, heard: Option<Timestamp>) -> Change {
         let at = self.fixes.partition_point(|f| f.time < fix.time);
         let newest = at == self.fixes.len();
+        // A late one comes between two, which both have to allow it.
         let fits = |other: Option<&Fix>| other.is_none_or(|o| reachable(o, &fix));
         let first = self.fixes.is_empty();
         let before = at.checked_sub(1).and_then(|i| self.fixes.get(i));
@@ -460,6 +461,7 @@ pub fn rate(from: &Fix, to: &Fix) -> f64 {
 }
 
 /// Whether a balloon can make both fixes.
+/// In either order; the slack allows for fixes that are close together.
 pub fn reachable(a: &Fix, b: &Fix) -> bool {
     let (from, to) = if a.time <= b.time { (a, b) } else { (b, a) };
     let seconds = seconds_between(from.time, to.time);

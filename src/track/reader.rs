@@ -65,6 +65,7 @@ impl Reader {
     }
 
     /// Takes bytes as they come and calls `heard` for each line or frame that they end.
+    /// Lines or frames, the first byte of a connection tells.
     pub fn bytes(&mut self, bytes: &[u8], heard: &mut impl FnMut(Heard)) {
         for &byte in bytes {
             let framed = *self.framed.get_or_insert(kiss::looks_like(&[byte]));
@@ -137,6 +138,7 @@ impl Reader {
     }
 
     /// The reports of one line.
+    /// Of a line that a document goes on with there are none: they come at its end.
     pub fn read(&mut self, line: &[u8]) -> Vec<Outcome> {
         let line = line
             .strip_prefix(b"\xef\xbb\xbf")

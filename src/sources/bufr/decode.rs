@@ -116,6 +116,7 @@ pub(super) fn subsets(
         ended: false,
     };
     for _ in 0..if compressed { 1 } else { count } {
+        // Operators hold within their subset.
         decoder.changes = Changes::default();
         decoder.ended = false;
         decoder.events = vec![Vec::new(); together];

@@ -139,6 +139,7 @@ fn ascent(name: &str, events: &[Event]) -> Raw {
                     rows.push(row);
                 }
             }
+            // Within a repetition it is of a level, outside of the whole ascent.
             Event::Number(number, Some(value)) => match open.last_mut() {
                 Some(row) => set(row, *number, *value),
                 None => header.take(*number, *value),

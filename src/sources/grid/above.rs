@@ -39,6 +39,7 @@ impl Archive {
         let (one, other) = (Archive::join(one, how)?, Archive::join(other, how)?);
         let top = |archive: &Archive| archive.levels_pa.last().copied();
         let (lower, upper) = match top(&one).cmp(&top(&other)) {
+            // The one that ends at the higher pressure is the lower one.
             std::cmp::Ordering::Greater => (one, other),
             std::cmp::Ordering::Less => (other, one),
             std::cmp::Ordering::Equal => return Err(neither_continues(&one, &other).into()),

@@ -97,6 +97,7 @@ impl Archive {
                     run: run_at(&files, &moments, valid, how),
                 })
                 .collect(),
+            // Falling, as heights rise.
             levels_pa: levels.into_iter().rev().collect(),
             members,
             left_out,

@@ -187,6 +187,7 @@ fn lat_lon(edition: u8, grid: &LatLonGrid, scan: Scan) -> Result<Lattice> {
     } else {
         (last, first)
     };
+    // Whether the ends or the flag are wrong nothing tells.
     if south > north {
         return wrong(
             format!("rows from {first} to {last} degrees that should run the other way"),

@@ -238,6 +238,7 @@ fn add(
         catalogue.assume(assumed);
     }
     let mut common = Common::default();
+    // First, so that a coordinate, which knows better, replaces it.
     if let Some(surface) = described.surface {
         common.surface = Some(Some(surface));
     }

@@ -94,6 +94,7 @@ impl Chunked {
         check_shard(in_shard.as_deref())?;
         let piece = inner.unwrap_or(chunk);
         let piece: Vec<usize> = piece.iter().map(|n| n.get() as usize).collect();
+        // All numbers that `numbers_of` lets through have a size.
         let bytes = array.data_type().fixed_size().unwrap_or(8);
         let all = piece.iter().try_fold(bytes, |all, n| all.checked_mul(*n));
         if all.is_none_or(|all| all > MOST_UNPACKED) {
