@@ -15,10 +15,12 @@ const SECRETS: [&str; 10] = [
 ];
 
 /// The address without user and password, and with `...` for keys among its parameters.
+/// For messages and manifests, not for requests.
 pub fn shown(url: &str) -> String {
     let (scheme, rest) = url.split_once("://").unwrap_or(("", url));
     let end = rest.find(['/', '?', '#']).unwrap_or(rest.len());
     let (authority, path) = rest.split_at(end);
+    // The last sign: a password may have others in it.
     let host = authority.rsplit('@').next().unwrap_or("");
     let path = match path.split_once('?') {
         None => path.to_owned(),
@@ -42,6 +44,7 @@ fn without_secret(parameter: &str) -> String {
 
 fn is_secret(name: &str) -> bool {
     let name = name.to_ascii_lowercase().replace('-', "_");
+    // Addresses signed for Amazon's store carry their credentials in these.
     SECRETS.contains(&name.as_str()) || name.starts_with("x_amz_")
 }
 
@@ -50,6 +53,7 @@ pub fn host(url: &str) -> String {
     let shown = shown(url);
     let rest = shown.split_once("://").map_or(shown.as_str(), |(_, r)| r);
     let authority = rest.split(['/', '?', '#']).next().unwrap_or("");
+    // IPv6 has colons as well, but a bracket after the last digits.
     let is_port = |port: &str| !port.is_empty() && port.bytes().all(|b| b.is_ascii_digit());
     match authority.rsplit_once(':') {
         Some((host, port)) if is_port(port) => host.to_owned(),

@@ -89,6 +89,7 @@ fn end_of_hdf5(bytes: &[u8]) -> Option<u64> {
 
 /// Whether everything in a file can be read.
 fn decodes(bytes: &[u8]) -> Wholeness {
+    // Nothing at its end tells that a NetCDF file is whole, so all of it is read.
     let opened = GridFile::from_bytes("the answer", bytes.to_vec());
     let read = opened.and_then(|file| {
         let lattices = file
@@ -111,6 +112,7 @@ pub fn plain_text(bytes: &[u8]) -> String {
     const SHOWN: usize = 200;
     let text = String::from_utf8_lossy(first(bytes, 1 << 14));
     let strange = text.chars().filter(|c| *c == '\u{fffd}').count();
+    // A few may be letters in another encoding; so many are no text.
     if strange > 8 {
         return first(bytes, 16).escape_ascii().to_string();
     }
@@ -181,6 +183,7 @@ pub fn is_of(url: &str, file: &GridFile, of: Of) -> Result<()> {
                 format!("those of {}", of.run),
             );
         }
+        // By their numbers: names of members differ from feed to feed, and messages have none.
         let asked = of.member.and_then(number_of);
         if let (Some(asked), Some(sent)) = (asked, slab.member)
             && asked != sent
@@ -233,6 +236,7 @@ pub fn is_of_use(file: GridFile, times: &BTreeSet<Timestamp>, site: Position) ->
         return wrong(format!("no winds for {missing}"), "winds for every step");
     }
     let [row, column] = archive.lattice.map()?.row_column(site)?;
+    // A site may lie on the edge itself, but for rounding.
     let within = |at: f64, count: usize| at >= -1e-6 && at <= count as f64 - 1.0 + 1e-6;
     let columns = archive.lattice.goes_round() || within(column, archive.lattice.x.count);
     if !columns || !within(row, archive.lattice.y.count) {

@@ -89,6 +89,7 @@ impl Task<'_> {
             ));
             arrived(kept);
         }
+        // One file for all threads, which write whole chunks.
         let part = Mutex::new(part);
         let fetch = |&(which, chunk): &(usize, &Chunk)| {
             let bytes = self.chunk(chunk)?;
@@ -101,6 +102,7 @@ impl Task<'_> {
         parallel::each(self.order.connections, &open, fetch)?;
         let mut part = part.into_inner().unwrap_or_else(PoisonError::into_inner);
         let sha256 = part.whole(file.bytes())?;
+        // Before it gets its name: what no plan can use must not stand there.
         self.check(GridFile::open(part.path()))?;
         let manifest = self.manifest(file.bytes(), sha256, file.sources.clone());
         // The manifest first: a file without one would be fetched again, one without a file does no harm.

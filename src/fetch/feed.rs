@@ -76,7 +76,9 @@ pub enum InventoryKind {
 
 impl InventoryKind {
     /// Where the inventory of a file is.
+    /// `None` where there is none beside it.
     pub fn url(self, file: &str) -> Option<String> {
+        // The ending belongs to the path: keys and the like may follow as parameters.
         let path = file.find('?').unwrap_or(file.len());
         let (file, parameters) = file.split_at(path);
         match self {
@@ -119,7 +121,9 @@ pub struct FeedArea {
 impl FeedArea {
     /// Whether a place is inside.
     pub fn holds(&self, place: Position) -> bool {
+        // Counted from the western edge, across the antimeridian where it lies between.
         let east_of_west = |lon: f64| (lon - self.west).rem_euclid(360.0);
+        // Of a circle both edges are the same meridian, which would leave nothing.
         let all_around = self.east - self.west >= 360.0;
         (self.south..=self.north).contains(&place.lat_deg)
             && (all_around || east_of_west(place.lon_deg) <= east_of_west(self.east))
@@ -354,6 +358,7 @@ fn check(name: &str, table: Table, notes: &mut Notes) -> Feed {
     );
     let paced = table.requests_a_minute != Some(0);
     notes.unless(paced, "requests_a_minute", "0", "1 or more");
+    // Of whatever there is: where a fault was noted, nobody gets it.
     Feed {
         name: name.to_owned(),
         title: table.title,
@@ -490,6 +495,7 @@ fn steps(ranges: &[[u32; 3]], notes: &mut Notes) -> Vec<u32> {
     let right = ranges.iter().all(|&[first, last, stride]| {
         let in_order = first <= last && stride > 0 && last <= 10_000;
         if in_order && steps.last().is_none_or(|before| *before < first) {
+            // One more than there may be tells that they are too many, without making all of them.
             let room = (MOST_STEPS + 1).saturating_sub(steps.len());
             steps.extend((first..=last).step_by(stride as usize).take(room));
             true

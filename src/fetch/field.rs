@@ -34,6 +34,7 @@ impl Level {
     fn is_met_by(&self, found: &Level) -> bool {
         match (self, found) {
             (Level::Pressure(a), Level::Pressure(b))
+            // Headers have powers of ten of Pa, names hPa: equal but for rounding.
             | (Level::AboveGround(a), Level::AboveGround(b)) => (a - b).abs() < 1e-3,
             (Level::Surface, Level::Surface) => true,
             (Level::Surface | Level::AboveGround(_), Level::InName) => true,

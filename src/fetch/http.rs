@@ -132,10 +132,12 @@ pub(super) type Tried<T> = std::result::Result<T, Trouble>;
 
 fn agent(patience: Patience, https_only: bool, tls: &TlsConfig) -> Agent {
     let config = Agent::config_builder()
+        // A status is an answer: what it means is judged here.
         .http_status_as_error(false)
         .https_only(https_only)
         .tls_config(tls.clone())
         .timeout_connect(Some(patience.connect))
+        // Bytes may come slowly for long, but some have to come.
         .timeout_recv_response(Some(patience.read))
         .timeout_per_read(Some(patience.read))
         .timeout_global(Some(patience.answer))
@@ -234,6 +236,7 @@ impl Client {
     /// Lets time pass before the next question: the pause, or what the server asked for.
     fn hold(&self, url: &str, pause: Duration, asked: Option<Duration>) {
         let Some(asked) = asked.filter(|asked| *asked > pause) else {
+            // A pause of one's own holds up this thread alone, a server's wish all of them.
             std::thread::sleep(pause);
             return;
         };
@@ -258,6 +261,7 @@ impl Client {
             request = request.header(header::RANGE, range);
         }
         let response = request.call().map_err(|cause| no_answer(url, &cause))?;
+        // Hosts alone: the rest of an address is another for every file.
         let (from, to) = (host(url), host(&response.get_uri().to_string()));
         if from != to {
             let sent = format!("{from} to {to}");
@@ -401,6 +405,7 @@ fn partial(response: Response<Body>, asked: ByteSpan) -> Tried<Piece> {
         })?;
     let mut bytes = Vec::new();
     let reader = response.into_body().into_reader();
+    // One byte more tells a server that sends more than it said.
     let read = reader.take(given.length + 1).read_to_end(&mut bytes);
     read.map_err(cut_short)?;
     exactly(bytes, given.length).map(|bytes| Piece { bytes, of })
@@ -417,6 +422,7 @@ fn answers(given: ByteSpan, of: Option<u64>, asked: ByteSpan) -> bool {
 /// The answer of a server that gives no parts: the file from its beginning, if it is modest.
 fn from_whole(response: Response<Body>, asked: ByteSpan) -> Tried<Piece> {
     let kind = text_header(&response, header::CONTENT_TYPE);
+    // Networks that want a login answer anything with a page and status 200.
     if kind.starts_with("text/html") {
         let found = format!("a web page ({kind})");
         return Err(Trouble::Lasting(found, "a GRIB file".into()));

@@ -110,6 +110,7 @@ impl<'a> Sections<'a> {
                 .get(at..at.saturating_add(length))
                 .filter(|s| s.len() >= 5);
             let section = section.ok_or("sections that do not fit the message")?;
+            // A section that comes again begins another field.
             let place = found.get_mut(usize::from(head[4])).filter(|s| s.is_empty());
             *place.ok_or("a message of several fields")? = section;
             at += length;
@@ -203,6 +204,8 @@ impl Grid {
             ];
             u32::from_be_bytes(bytes)
         };
+        // Octets 39 to 42: a basic angle of its own would make them other than
+        // millionths of a degree.
         let regular = section[12..14] == [0, 0] && matches!(word(38), 0 | u32::MAX);
         // Rows one after the other, from west to east, none turned round: flag table 3.4.
         if !regular || section[71] & 0b1011_0000 != 0 {
@@ -300,8 +303,10 @@ impl Packed {
                 "values from {least} to {most} after packing with D = {decimal}"
             ));
         }
+        // An eighth of the step they were packed with, so that rounding once more hardly shows.
         let mut binary = was.saturating_sub(3).clamp(-60, 60);
         let steps = |binary: i16| range / 2f64.powi(i32::from(binary));
+        // A wide range takes coarser steps, or its numbers would not fit.
         while steps(binary) >= f64::from((1u32 << MOST_BITS) - 1) {
             binary += 1;
         }

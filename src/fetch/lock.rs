@@ -17,6 +17,7 @@ const NAME: &str = ".fetch.lock";
 pub fn take(folder: &Path, say: &dyn Fn(&str)) -> Result<File> {
     let path = folder.join(NAME);
     let failed = |cause| Error::file(&path, "lock", cause);
+    // Never removed afterwards: somebody may wait for the lock of the file that loses its name.
     let file = OpenOptions::new()
         .create(true)
         .truncate(false)

@@ -61,6 +61,7 @@ impl Manifest {
     pub fn of_whole(file: &Path) -> Option<Manifest> {
         let text = read_bytes(&Manifest::path(file)).ok()?;
         let manifest: Manifest = serde_json::from_slice(&text).ok()?;
+        // The length first: a digest reads all of a file that may be large.
         let length = std::fs::metadata(file).ok()?.len();
         let whole = length == manifest.bytes && digest_of_file(file).ok()? == manifest.sha256;
         whole.then_some(manifest)

@@ -32,6 +32,7 @@ impl Pace {
 
     /// Waits until there may be a request, and counts it.
     pub fn wait(&self) {
+        // Another thread may have taken the place meanwhile, so it is asked for again.
         while let Some(wait) = self.take() {
             thread::sleep(wait);
         }
@@ -41,6 +42,7 @@ impl Pace {
     pub fn hold(&self, time: Duration) {
         let mut state = self.state.lock().unwrap_or_else(PoisonError::into_inner);
         let until = Instant::now().checked_add(time);
+        // `None` is less than any moment.
         state.not_before = state.not_before.max(until);
     }
 

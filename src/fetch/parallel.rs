@@ -19,6 +19,7 @@ where
     R: Send,
 {
     let threads = at_a_time.clamp(1, items.len().max(1));
+    // A pool of its own: threads that wait for servers must not be missing where work is done.
     let pool = rayon::ThreadPoolBuilder::new()
         .num_threads(threads)
         .build()
@@ -26,5 +27,7 @@ where
             why: format!("cannot start {threads} threads: {cause}"),
             remedy: "expected fewer --connections".into(),
         })?;
+    // One item a task: the last of several in one would wait while other
+    // threads have nothing to do.
     pool.install(|| items.par_iter().with_max_len(1).map(&work).collect())
 }

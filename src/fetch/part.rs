@@ -33,6 +33,7 @@ impl PartFile {
     pub fn open(file: &Path, chunks: &[Chunk]) -> Result<PartFile> {
         let path = beside(file, ".part");
         let journal_path = beside(file, ".part.journal");
+        // Of another run, region or server other chunks are made, and what is there is of no use.
         let header = format!("windfall {}", digest(format!("{chunks:?}").as_bytes()));
         let noted = read_journal(&journal_path, &header);
         let open = |path: &Path, anew: bool| {
@@ -45,7 +46,9 @@ impl PartFile {
                 .map_err(|cause| Error::file(path, "write", cause))
         };
         let mut part = PartFile {
+            // What is left of another download may be longer than this one gets.
             file: open(&path, noted.is_empty())?,
+            // Written anew with the chunks that still have their digests, and no others.
             journal: open(&journal_path, true)?,
             have: vec![false; chunks.len()],
             path,
@@ -90,6 +93,7 @@ impl PartFile {
             self.file.write_all(message_bytes).map_err(failed)?;
             useful.extend_from_slice(message_bytes);
         }
+        // After the bytes, so that what is noted has been written.
         self.note(&format!("{which} {}", digest(&useful)))?;
         self.has_now(which);
         Ok(())
@@ -108,6 +112,7 @@ impl PartFile {
     /// It cannot be read, or has another length.
     pub fn whole(&mut self, bytes: u64) -> Result<String> {
         let failed = |cause| Error::file(&self.path, "read", cause);
+        // On the disk before it gets its name: after a crash the name must not stand for less.
         self.file.sync_all().map_err(failed)?;
         let length = self.file.metadata().map_err(failed)?.len();
         if length != bytes || self.have.contains(&false) {

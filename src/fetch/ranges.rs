@@ -59,6 +59,7 @@ pub fn chunks(sources: &[RangeSource]) -> Vec<Chunk> {
     let mut chunks: Vec<Chunk> = Vec::new();
     let mut to = 0;
     for source in sources {
+        // No request goes on from one file into the next, however their places lie.
         let mut fresh = true;
         for &from in &source.messages {
             let placed = Placed { from, to };

@@ -39,11 +39,13 @@ pub enum Longitudes {
 
 impl Region {
     /// What reaches this far from a place to all sides, outwards to points `spacing_deg` apart.
+    /// Near a pole, and where it would be as wide as a circle, it goes round the earth.
     pub fn around(place: Position, reach_m: f64, spacing_deg: f64) -> Region {
         let down = |deg: f64| (deg / spacing_deg).floor() * spacing_deg;
         let up = |deg: f64| (deg / spacing_deg).ceil() * spacing_deg;
         let degrees = reach_m / SHORTEST_DEGREE_M;
         let farthest = place.lat_deg.abs() + degrees;
+        // At the latitude farthest from the equator, where a degree of longitude is shortest.
         let half = degrees / farthest.min(POLAR_LAT_DEG).to_radians().cos();
         let lon = wrap_longitude(place.lon_deg);
         let (west, east) = (down(lon - half), up(lon + half));
@@ -51,6 +53,7 @@ impl Region {
         Region {
             south: down(place.lat_deg - degrees).max(-90.0),
             north: up(place.lat_deg + degrees).min(90.0),
+            // The column after the last of a circle is its first again.
             west: if round { -180.0 } else { west },
             east: if round { 180.0 - spacing_deg } else { east },
         }
@@ -64,12 +67,14 @@ impl Region {
             Longitudes::FromDateLine => (-180.0, 180.0),
         };
         let width = self.east - self.west;
+        // A circle lacks the column that would be its first again; half of one is for rounding.
         if width >= 360.0 - 1.5 * spacing_deg {
             let (west, east) = (first, end - spacing_deg);
             return vec![Region { west, east, ..self }];
         }
         let west = (self.west - first).rem_euclid(360.0) + first;
         let east = west + width;
+        // It ends before the seam; half a step is for rounding.
         if east < end - 0.5 * spacing_deg {
             return vec![Region { west, east, ..self }];
         }

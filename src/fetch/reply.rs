@@ -44,6 +44,7 @@ impl Client {
         let says_missing = |text: &str| missing.is_some_and(|words| text.contains(words));
         if status != StatusCode::OK {
             let wait = text_header(&response, header::RETRY_AFTER);
+            // It may say that there is no such file; where that cannot be read, the status tells.
             let bytes = read_most(response, LONGEST).unwrap_or_default();
             let text = plain_text(&bytes);
             return match says_missing(&text) {

@@ -70,6 +70,7 @@ impl RunChoice {
 pub fn candidates(feed: &Feed, period: Period, now: Timestamp) -> Result<Vec<RunChoice>> {
     check(period)?;
     let complete_s = now.as_second().saturating_sub(feed.complete_after_s);
+    // A run after the beginning of the period has no winds for it.
     let newest_s = complete_s.min(period.from.as_second()).div_euclid(HOUR_S) * HOUR_S;
     let choices: Vec<RunChoice> = (0..=reach_h(feed))
         .filter_map(|back| Timestamp::from_second(newest_s - i64::from(back) * HOUR_S).ok())

@@ -62,6 +62,7 @@ impl<'a> Selection<'a> {
         let wanted = self.feed.wanted.iter().zip(&self.found);
         wanted
             .enumerate()
+            // What an earlier file of the step has is not taken again from a later one.
             .find_map(|(i, (w, found))| (!found && w.is_met_by(field)).then_some(i))
     }
 

@@ -81,6 +81,7 @@ impl Service {
     }
 }
 
+// In the order of the feed, so that an address is the same every time.
 fn distinct(all: impl Iterator<Item = String>) -> Vec<String> {
     let mut met = Vec::new();
     for one in all {

@@ -121,6 +121,7 @@ pub fn members(feed: &Feed, words: &[String]) -> Result<Vec<String>> {
     if words.is_empty() {
         return Ok(feed.members.iter().take(1).cloned().collect());
     }
+    // Marked rather than gathered: each comes once, in the order of the feed.
     let mut meant = vec![false; feed.members.len()];
     for word in words {
         let is_meant =
@@ -233,6 +234,7 @@ fn attempt(
                 .flat_map(|s| asked::files(order.feed, choice, *s, &f.member))
         })
         .collect();
+    // Members may stand in one file, whose inventory is read once.
     urls.sort();
     urls.dedup();
     let read = |url: &String| inventory(client, order.feed.inventory, url);
@@ -240,6 +242,7 @@ fn attempt(
     let mut inventories = BTreeMap::new();
     for (url, answer) in urls.into_iter().zip(answers) {
         let Some((messages, remark)) = answer else {
+            // One file that is not there is enough: the run is not complete.
             return Ok(Attempt::Missing(shown(&url)));
         };
         if let Some(remark) = remark {
@@ -280,6 +283,7 @@ fn of_service(
         let of_last = last.flat_map(|step| {
             asked::of_region(order.feed, service, choice, &file.member, *step, few)
         });
+        // One side of a seam is enough to know.
         for question in of_last.filter(|q| !q.goes_on) {
             if client
                 .reply(&question.url, service.missing.as_deref())?
@@ -321,6 +325,7 @@ fn of_whole(client: &Client, order: &Order, choice: &RunChoice, about: u64) -> R
     // The last step of a run comes last.
     let last = files.last().and_then(|f| f.asked.last());
     if let Some(last) = last.filter(|_| order.probe) {
+        // Enough to know that it is there.
         const FIRST: ByteSpan = ByteSpan {
             start: 0,
             length: 16,
@@ -383,6 +388,8 @@ fn planned(order: &Order, choice: &RunChoice) -> Vec<Planned> {
     let plan = |member: &Option<String>, steps: &Vec<u32>| {
         let path = order.folder.join(file_name(order, choice, member, steps));
         let place = order.feed.point.as_ref().map(|keys| (order.site, keys));
+        // All that the bytes depend on: where one of these differs, the file
+        // that is there is another.
         let what = (
             &urls,
             &order.feed.wanted,
@@ -447,6 +454,7 @@ fn inventory(
     let Some(beside) = kind.url(url) else {
         return Ok(walk::messages(client, url)?.map(|messages| (messages, None)));
     };
+    // Without its inventory the file may be there all the same.
     let trouble = match client.whole(&beside)? {
         None => format!("{} is not there", shown(&beside)),
         Some(bytes) => match read_inventory(kind, &shown(&beside), &bytes) {
@@ -482,6 +490,7 @@ fn sources(
     missing: &mut BTreeMap<String, usize>,
 ) -> Result<Vec<RangeSource>> {
     let (date, hour) = choice.date_and_hour();
+    // Where the address tells the member, its inventory need not.
     let in_inventory = member.as_deref().filter(|_| !feed.member_in_url());
     let mut sources = Vec::new();
     for &step in &choice.steps {
@@ -534,6 +543,7 @@ fn complete_lengths(client: &Client, connections: usize, files: &mut [Planned]) 
         .filter_map(|s| Some((s.url.clone(), last(s)?.start)))
         .collect();
     let ask = |(url, start): &(String, u64)| {
+        // Of the message itself, not by the file's length: the inventory may have been cut short.
         let length = walk::message_length(client, url, *start)?;
         let known = ByteSpan::new(*start, length).filter(|s| s.length <= LONGEST_MESSAGE);
         known.ok_or_else(|| vanished(url))

@@ -141,6 +141,7 @@ impl Template {
     }
 
     /// The URL.
+    /// What the filling lacks is left empty.
     pub fn fill(&self, with: Filling) -> String {
         let edge = |edge: Edge| {
             let region = with.cut.map(|c| c.region);

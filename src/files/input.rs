@@ -76,6 +76,7 @@ pub fn read_bytes(path: &Path) -> Result<Vec<u8>> {
         return Err(Fault::new(shown(path), "an address on the network", expected).into());
     }
     let kind = std::fs::metadata(path).map_err(refused)?.file_type();
+    // A folder fails here as well, in the words of the system.
     if kind.is_file() || kind.is_dir() {
         return std::fs::read(path).map_err(refused);
     }

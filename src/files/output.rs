@@ -46,6 +46,7 @@ impl UnfinishedFile {
                 let stream = OpenOptions::new().write(true).open(path).map_err(failed)?;
                 Place::Stream(stream, Vec::new())
             }
+            // What it should become would be a guess.
             Err(_) if path.is_symlink() => {
                 return Err(Error::CannotDo {
                     why: format!("{} is a link to a file that is not there", path.display()),
@@ -77,6 +78,7 @@ impl UnfinishedFile {
                 .map_err(|cause| Error::file(&self.path, "write", cause)),
             Place::Beside(None, _) => Ok(()),
             Place::Stream(_, kept) => {
+                // Not yet: what went into a pipe cannot be taken back.
                 bytes.clone_into(kept);
                 Ok(())
             }
@@ -95,6 +97,7 @@ impl UnfinishedFile {
                 if let Some(file) = file.take() {
                     let temporary = file.path().to_owned();
                     let named = file.persist(target).map_err(|e| failed(e.error));
+                    // In any case: without its name it goes with the error.
                     forget(&temporary);
                     named?;
                 }
@@ -152,6 +155,7 @@ impl Place {
     fn replacing(path: &Path, old: &fs::Metadata) -> std::io::Result<Place> {
         // Renaming needs no leave of the file itself.
         OpenOptions::new().write(true).open(path)?;
+        // Beside the file itself, not beside a link to it.
         let place = Place::beside(&Builder::new(), path.canonicalize()?)?;
         if let Place::Beside(Some(file), _) = &place {
             as_before(file.as_file(), old)?;
@@ -204,6 +208,7 @@ fn as_before(file: &File, old: &fs::Metadata) -> std::io::Result<()> {
 /// Brings the names in a file's folder to the disk.
 #[cfg(unix)]
 fn of_folder(path: &Path) -> std::io::Result<()> {
+    // A new name is on the disk when its folder is.
     let folder = path
         .parent()
         .filter(|folder| !folder.as_os_str().is_empty());
@@ -259,6 +264,7 @@ impl UnfinishedFolder {
         });
         let mut missing: Vec<PathBuf> = missing.map(Path::to_owned).collect();
         missing.reverse();
+        // Before anything is made, so that a failure on the way takes back what was.
         let mut begun = UnfinishedFolder {
             files: Vec::new(),
             made: Vec::new(),
@@ -300,6 +306,7 @@ impl UnfinishedFolder {
 
 impl Drop for UnfinishedFolder {
     fn drop(&mut self) {
+        // Files first: a folder goes only when it is empty.
         self.files.clear();
         for folder in self.made.drain(..).rev() {
             // One that somebody else has put something into stays.

@@ -41,6 +41,7 @@ pub fn unpacked(path: &Path) -> Result<Option<Vec<u8>>> {
     let no_file = |cause| Error::file(path, "read", cause);
     let open = || File::open(path).map_err(no_file);
     let mut first = Vec::new();
+    // As long as the longest of the marks below.
     open()?.take(6).read_to_end(&mut first).map_err(no_file)?;
     let through = through(&name, &first, BufReader::new(open()?))?;
     let unpacked = through.map(|through| bounded(&name, through, MOST_UNPACKED));

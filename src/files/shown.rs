@@ -11,6 +11,7 @@ use std::process::{Command, Stdio};
 pub fn show(what: &OsStr) -> Result<(), String> {
     let (opener, before): (&str, &[&str]) = match std::env::consts::OS {
         "macos" => ("open", &[]),
+        // `start` takes a first word in quotes for the title of a window.
         "windows" => ("cmd", &["/C", "start", ""]),
         _ => ("xdg-open", &[]),
     };

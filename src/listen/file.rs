@@ -41,6 +41,7 @@ impl Growing {
             match self.file.read(&mut buffer) {
                 Ok(0) if !grows => break,
                 Ok(0) => {
+                    // Nothing is sent to find out whether anybody still listens.
                     if gone(to, Event::Bytes(Vec::new())) {
                         return;
                     }
@@ -80,6 +81,7 @@ impl Growing {
         if !there.is_file() {
             return false;
         }
+        // Before lengths are compared: another file may be longer already than what was read.
         let another = !self
             .file
             .metadata()
@@ -104,6 +106,7 @@ fn is_same(a: &std::fs::Metadata, b: &std::fs::Metadata) -> bool {
 }
 
 #[cfg(not(unix))]
+// No number of a file is told here: that one was replaced is known by its length alone.
 fn is_same(_: &std::fs::Metadata, _: &std::fs::Metadata) -> bool {
     true
 }

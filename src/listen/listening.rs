@@ -100,6 +100,7 @@ impl Listening {
             Err(RecvTimeoutError::Timeout) => return (events, false),
             Err(RecvTimeoutError::Disconnected) => return (events, true),
         }
+        // Not all there are: from a source that never rests there would be no coming back.
         while events.len() < MOST {
             match self.events.try_recv() {
                 Ok(event) => events.push(event),

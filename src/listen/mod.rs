@@ -140,6 +140,7 @@ pub fn listen(source: &ReportSource, grows: bool, waiting: Waiting) -> Result<Re
 }
 
 fn spawn(run: impl FnOnce() + Send + 'static) {
+    // Nobody waits for it: it ends by itself when nobody takes its events any more.
     thread::spawn(run);
 }
 

@@ -42,6 +42,7 @@ pub fn listen(topic: &Topic, waiting: Waiting, to: &SyncSender<Event>) {
 }
 
 fn receive(topic: &Topic, to: &SyncSender<Event>, backoff: &mut Backoff) -> Option<String> {
+    // Of two clients with one name a broker drops the older.
     let id = format!("windfall-{}", std::process::id());
     let mut options = MqttOptions::new(id, &topic.host, topic.port);
     options.set_keep_alive(Duration::from_secs(30));
@@ -62,6 +63,7 @@ fn receive(topic: &Topic, to: &SyncSender<Event>, backoff: &mut Backoff) -> Opti
                 }
             }
             Ok(Told::Incoming(Packet::Publish(message))) => {
+                // Not when connected: a broker may take everybody in and cut everybody off.
                 backoff.worked();
                 if gone(to, Event::Whole(message.payload.to_vec())) {
                     return None;

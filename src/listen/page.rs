@@ -40,6 +40,7 @@ pub fn ask(url: &str, waiting: Waiting, to: &SyncSender<Event>) {
                 thread::sleep(waiting.ask);
             }
             Err(why) => {
+                // When it answers again, that is told.
                 first = true;
                 if !backoff.wait(why, to) {
                     return;

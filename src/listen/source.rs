@@ -107,6 +107,7 @@ fn topic(rest: &str) -> Result<ReportSource> {
             expected,
         )
     };
+    // The last one: a password may have the sign in it.
     let (user, rest) = match rest.rsplit_once('@') {
         Some((user, rest)) => (Some(user.split_once(':').ok_or_else(fault)?), rest),
         None => (None, rest),
@@ -156,6 +157,7 @@ fn login(query: &str) -> Result<String> {
         let expected = "your own call sign, as in aprs://host:port?call=YOURS&filter=b/TRACKER";
         return Err(Fault::new("--from", found, expected).into());
     }
+    // The end of a line in it would begin another command to the server.
     if filter.bytes().any(|b| !(b' '..=b'~').contains(&b)) {
         let found = "a filter with signs that no filter has";
         return Err(Fault::new("--from", found, "a filter, as in filter=b/TRACKER").into());

@@ -27,6 +27,7 @@ pub fn listen(server: &str, login: Option<&str>, waiting: Waiting, to: &SyncSend
                         {
                             return;
                         }
+                        // At once: the server can be reached, it only had nothing to say.
                         continue;
                     }
                     Ended::Lost(why) => why,
@@ -42,6 +43,7 @@ pub fn listen(server: &str, login: Option<&str>, waiting: Waiting, to: &SyncSend
 
 fn connect(server: &str, login: Option<&str>, waiting: Waiting) -> std::io::Result<TcpStream> {
     let mut failed = std::io::Error::from(ErrorKind::AddrNotAvailable);
+    // Looked up for each try, and all of them tried: a name may move, or have one that is silent.
     for address in server.to_socket_addrs()? {
         match TcpStream::connect_timeout(&address, waiting.connect) {
             Ok(mut stream) => {
@@ -78,6 +80,7 @@ fn receive(
             Ok(0) => return Ended::Lost("the server has closed the connection".into()),
             Ok(count) => {
                 heard = Instant::now();
+                // Not when connected: a server that closes at once would be asked without a pause.
                 backoff.worked();
                 if gone(to, Event::read(&buffer, count)) {
                     return Ended::NobodyListens;

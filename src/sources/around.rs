@@ -97,6 +97,7 @@ fn pairs(line: &str) -> Vec<(String, &str)> {
     if line.contains('=') {
         return equalities(line);
     }
+    // Behind a separator a colon belongs to the value, as in a time of the day.
     let by_colon = line.split_once(':').filter(|p| !p.0.contains([';', '\t']));
     let pair = by_colon.or_else(|| line.split_once([';', '\t', ',']));
     pair.map(|(name, value)| (name.to_owned(), value.trim_end_matches([';', ',', '\t'])))
@@ -144,6 +145,7 @@ fn degrees(text: &str, turned: char) -> Option<f64> {
     let number = text.trim_end_matches(|c: char| c.is_alphabetic() || c == '\u{b0}' || c == ' ');
     let letters = text.split_at(number.len()).1.to_ascii_uppercase();
     let value: f64 = number.trim().replace(',', ".").parse().ok()?;
+    // "Degrees" ends with the letter of the south.
     let words = letters.replace("DEGREES", "").replace("DEG", "");
     let is_turned = words.contains(turned) && !words.contains("EAST");
     Some(if is_turned { -value.abs() } else { value })

@@ -137,6 +137,7 @@ fn section(file: &str, lines: &Lines, within: Range<usize>, is_whole: bool) -> V
 /// most of the others. A file that is cut within a line has half a number at its end.
 fn last(mut raw: Raw, most: usize, is_whole: bool, no_table: bool) -> Result<Raw> {
     let levels = raw.rows.len();
+    // It may lack the rows at the ground, whose table would stand behind it.
     if levels + GROUND_ROWS < most {
         let found = format!("a profile that ends after {levels} levels, others after {most}");
         let expected = "as many as in the profiles before it; is the file complete?";
@@ -175,6 +176,7 @@ fn profile(
     let mut tally = Tally::default();
     let levels = levels(&lines[first..within.end], &layout.widths, &mut tally);
     let mut rows: Vec<Row> = levels.iter().map(|l| layout.row(l, &mut tally)).collect();
+    // Where a line is lost, values move to other names, and pressures show it.
     if !falls(&rows) {
         let expected = "pressures that fall from level to level; are lines missing?";
         return Err(Fault::new(file, "pressures that do not fall", expected)
@@ -339,6 +341,7 @@ fn levels(lines: &Lines, widths: &[usize], tally: &mut Tally) -> Vec<Vec<f64>> {
 
 /// The rows of the table of values at the ground, names first.
 fn surface(lines: &Lines) -> Vec<Surface> {
+    // By words: rows go on over several lines.
     let mut words = lines.iter().flat_map(|l| l.split_ascii_whitespace());
     let mut names = Vec::new();
     let mut values: Vec<&str> = Vec::new();

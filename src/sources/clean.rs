@@ -80,6 +80,7 @@ pub(super) fn clean(raw: Raw) -> Result<Sounding> {
         ..
     } = raw;
     tally.rows = rows.len();
+    // Before what is out of range goes: directions below 0 would.
     turn_signed_directions(&mut rows, &mut tally);
     rows.iter_mut()
         .for_each(|row| drop_impossible(row, &mut tally));
@@ -152,6 +153,7 @@ fn drop_impossible(row: &mut Row, tally: &mut Tally) {
             tally.out_of_range += 1;
         }
     };
+    // Wide ranges: what is merely unusual must stay.
     keep(&mut row.height_m, -500.0, 80_000.0);
     keep(&mut row.pressure_pa, 1.0, 110_000.0);
     keep(&mut row.temperature_k, 130.0, 340.0);
@@ -165,6 +167,7 @@ fn drop_impossible(row: &mut Row, tally: &mut Tally) {
     if let (Some(height), Some(pressure)) = (row.height_m, row.pressure_pa)
         && !agree(height, pressure)
     {
+        // The height goes: it can be computed anew from the pressure, and not the other way round.
         row.height_m = None;
         tally.out_of_range += 1;
     }
@@ -194,8 +197,10 @@ fn cut_descent(rows: &mut Vec<Row>, tally: &mut Tally) {
     let (up, down) = (&heights[..=top], &heights[top..]);
     let (first, last) = (up[0].1, down[down.len() - 1].1);
     let (rise, fall) = (heights[top].1 - first, heights[top].1 - last);
+    // A table from the top down falls far and rises little: its rows are the ascent itself.
     let is_ascent = up.len() > 2 && mostly(up, |a, b| b > a) && rise > 0.5 * fall;
     let is_descent =
+        // A few rows that fall a little are noise at the top.
         (down.len() > 6 || (down.len() > 2 && fall > 500.0)) && mostly(down, |a, b| b < a);
     if is_ascent && is_descent {
         let keep = heights[top].0 + 1;
@@ -230,6 +235,7 @@ fn latitude(
     match position {
         Some(place) => place.lat_deg,
         None => {
+            // Geometric heights need no latitude, as long as none is computed.
             if heights != HeightSource::Geometric || computed {
                 tally.assumed.push(Reading::Latitude {
                     latitude_deg: UNKNOWN_LATITUDE_DEG,
@@ -273,6 +279,7 @@ fn missing_geopotentials(
         .iter()
         .any(|row| row.height_m.is_none() && row.pressure_pa.is_some())
     {
+        // Before the shape is made, which notes what it assumes: here nothing depends on it.
         return missing;
     }
     let shape = column_shape(rows, tally);
@@ -339,6 +346,7 @@ fn column_shape(rows: &[Row], tally: &mut Tally) -> Vec<Node> {
             .first()
             .zip(measured.last())
             .is_some_and(|(low, high)| (low.0..=high.0).contains(&x));
+        // `linear` holds its last values, but air beyond them is not as warm as theirs.
         let tv = match linear(&measured, x) {
             Some(tv) if inside => tv,
             _ => {
@@ -362,6 +370,7 @@ fn column_shape(rows: &[Row], tally: &mut Tally) -> Vec<Node> {
 /// (below-ground pressure levels of mountain stations are like that).
 fn level(row: &Row, tally: &mut Tally) -> Option<Level> {
     let wind = wind(row, tally);
+    // Computed heights may be anything where pressures are wrong.
     let altitude_m = row.height_m.filter(|z| (-2_000.0..=100_000.0).contains(z));
     match altitude_m {
         Some(altitude_m) if wind.is_some() || row.temperature_k.is_some() => Some(Level {
@@ -420,6 +429,7 @@ fn strictly_rising(mut levels: Vec<Level>, tally: &mut Tally) -> Vec<Level> {
         }
         highest = highest.max(level.altitude_m);
     }
+    // Stable, so that of repeated levels the file's first stays the first.
     levels.sort_by(|a, b| a.altitude_m.total_cmp(&b.altitude_m));
     let mut rising: Vec<Level> = Vec::with_capacity(levels.len());
     for level in levels {

@@ -33,6 +33,7 @@ fn told(part: &str) -> Result<Told, String> {
     let expected = "a heading or a number, =, quantity and unit, as in P=pressure hPa, 2=height m, \
                     S=wind speed kt, D=wind from, or none to pass a column over";
     let (name, meaning) = part
+        // From the end: a heading may have the sign in it.
         .rsplit_once('=')
         .ok_or_else(|| format!("found \"{part}\"; expected {expected}"))?;
     let holds = match heading::read(meaning) {

@@ -124,6 +124,7 @@ fn heads(lines: &[&str], from: usize, columns: &Columns) -> Option<Heads> {
     let ranked = candidates.filter_map(|(at, separator)| {
         let line = uncommented(lines[at]);
         let cells = cells(line, separator);
+        // No heading is a number: such a line is a row, or tells of the station.
         if cells.len() < 2 || numbers(&cells) > 0 {
             return None;
         }
@@ -132,6 +133,7 @@ fn heads(lines: &[&str], from: usize, columns: &Columns) -> Option<Heads> {
                 || !matches!(heading::read(&cell.text), Heading::Other)
         });
         let known = known.count();
+        // One word that is known stands in many a sentence.
         if known < 2 {
             return None;
         }
@@ -151,6 +153,7 @@ fn heads(lines: &[&str], from: usize, columns: &Columns) -> Option<Heads> {
         };
         Some((rank, heads))
     });
+    // Of equals the first: the upper line, and the separator that is rarer in names.
     let best = ranked.reduce(|best, next| if next.0 > best.0 { next } else { best });
     // Further tables need values; the only one may be told that it has none.
     best.filter(|((has_rows, ..), _)| *has_rows || from == 0)
@@ -204,9 +207,11 @@ fn units(
         .iter()
         .filter(|cell| heading::is_unit(&cell.text))
         .count();
+    // "1" may stand for a unit, but a line of numbers is a row.
     if known < 2 || 2 * known < said.len() || numbers(&found) > said.len() / 2 {
         return none;
     }
+    // Between blanks a column without a unit leaves no cell: there places decide.
     if found.len() == heads.len() || matches!(separator, Separator::Char(_)) {
         return (found.into_iter().map(|cell| cell.text).collect(), at + 1);
     }
@@ -244,6 +249,7 @@ fn table(file: &str, lines: &[&str], heads: Heads, around: Range<usize>) -> (Res
         if i > at && *line == lines[at] && is_content(lines[i - 1]) {
             continue;
         }
+        // Before the first row a line of words may still belong to the heads.
         if numbers(&row) == 0 && !rows.is_empty() && !is_row(&row, names.len()) {
             end = i;
             break;
@@ -328,6 +334,7 @@ impl Aligned {
             let expected = format!("{wanted}, as in the header; is the file complete?");
             return Err(Fault::new("", format!("{found} values"), expected));
         }
+        // Where whole rows do not stand under their headings, places tell nothing of the others.
         let placed = match self.straight == self.whole {
             true => placed(&row, heads),
             false => None,
@@ -439,6 +446,7 @@ fn numbers(cells: &[Cell]) -> usize {
 }
 
 fn is_number(text: &str) -> bool {
+    // The parser takes "inf" and "nan" as well.
     let begins = |c: char| c.is_ascii_digit() || "+-.\u{2212}".contains(c);
     let plain = text.replacen(',', ".", 1).replacen('\u{2212}', "-", 1);
     text.starts_with(begins) && plain.parse::<f64>().is_ok()

@@ -154,6 +154,7 @@ impl Ascent {
         let unit = words.last().copied().unwrap_or("");
         self.speed_unit_m_s = match unit.to_ascii_lowercase().as_str() {
             "kt" => Some(KNOT_M_S),
+            // Tenths, as the format has temperatures and pressures.
             "ms" => Some(0.1),
             _ => {
                 let expected =

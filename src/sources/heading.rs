@@ -451,6 +451,7 @@ impl Quantity {
     fn takes(self, symbol: &str) -> bool {
         match (self.dimension(), symbol) {
             (None, _) => symbol == "deg",
+            // A geometric altitude in geopotential metres contradicts itself.
             (Some(Dimension::Length), "gpm") => self != Quantity::Altitude,
             (Some(dimension), _) => symbols(dimension).split(", ").any(|s| s == symbol),
         }

@@ -76,6 +76,7 @@ pub(super) fn read(file: &str, text: &str) -> Vec<Result<Raw>> {
         .filter(|(_, line)| !line.is_empty())
         .collect();
     let is_record = |line: &&(usize, &str)| !line.1.starts_with('#');
+    // Headers are the same in both kinds of files, so the first level tells.
     let first = lines.iter().find(is_record).map_or("", |line| line.1);
     let form = match derived::looks_like(first) {
         true => derived::FORM,
@@ -176,6 +177,7 @@ fn header(line: &str) -> Option<Header> {
 /// the nominal hour, so the release of a midnight ascent is on the day before.
 fn time(date: Date, hour: i32, release: i32) -> Option<Timestamp> {
     let nominal = clock(date, hour, 0);
+    // 99 stands for minutes that are not known, 9999 for no release: a clock has no such hour.
     let minute = if release % 100 == 99 {
         0
     } else {

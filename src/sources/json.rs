@@ -118,6 +118,7 @@ fn learn(around: &mut Around, name: &str, value: &Value) {
         Value::Object(inner) if !is_units(name) => {
             inner
                 .iter()
+                // No deeper: what lies there is of something else.
                 .filter(|(_, value)| !value.is_object())
                 .for_each(|(name, value)| learn(around, name, value));
         }

@@ -92,6 +92,7 @@ pub(super) fn read(file: &str, text: &str) -> Result<Vec<Raw>> {
             at = below;
         } else {
             if is_station_line(lines[at]) {
+                // What was learnt before is of another station.
                 station = Station::from_line(lines[at], lines.get(at + 1));
             } else {
                 station.learn(lines[at]);
@@ -197,6 +198,7 @@ fn row(file: &str, line: usize, text: &str, heads: &[Column], tally: &mut Tally)
             tally.fillers += 1;
             continue;
         }
+        // What is left of a number is a number as well, but another one.
         if text.len() < column.to {
             let found = format!("\"{value}\", where the line is cut off");
             return Err(fault(found, "a whole line; is the file complete?".to_owned()).into());
@@ -299,6 +301,7 @@ fn without_tags(line: &str) -> String {
     let mut plain = String::with_capacity(line.len());
     let mut rest = line;
     while let Some(open) = rest.find('<') {
+        // A sign alone begins no tag.
         let Some(close) = rest[open..].find('>') else {
             break;
         };

@@ -159,6 +159,7 @@ pub fn recognise(text: &str) -> Option<Format> {
 }
 
 fn recognise_with(text: &str, columns: &Columns) -> Option<Format> {
+    // From the strictest on: words that head columns are found in many a text, so tables come last.
     if igra::looks_like(text) {
         Some(Format::Igra)
     } else if bufkit::looks_like(text) {
@@ -196,6 +197,7 @@ pub fn read_soundings(path: &Path, hints: impl Into<Hints>) -> Result<Vec<Soundi
 ///
 /// As [`read_soundings`].
 pub fn soundings_of(name: &str, bytes: &[u8], hints: impl Into<Hints>) -> Result<Vec<Sounding>> {
+    // Before it is taken for a text: these tell themselves by their first bytes.
     if let Some(read) = binary::read(name, bytes) {
         return read;
     }

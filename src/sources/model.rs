@@ -26,6 +26,7 @@ pub(super) fn named(heading: &str) -> Option<Model> {
 pub(super) fn lead_s(heading: &str) -> Option<f64> {
     let words = words(heading);
     let hours = words.iter().enumerate().find_map(|(i, word)| {
+        // "12h" is number and unit in one; of "12 h" the number is the word before.
         let unit = word.trim_start_matches(|c: char| c.is_ascii_digit());
         let number = match word.split_at(word.len() - unit.len()).0 {
             "" => words.get(i.checked_sub(1)?)?,

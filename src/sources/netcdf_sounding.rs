@@ -245,12 +245,14 @@ fn column(variable: &NcVariable) -> Option<(Column, bool)> {
     let long = text(variable, "long_name")
         .unwrap_or_default()
         .to_ascii_lowercase();
+    // A standard name that is none of these counts more than a name that is.
     let known = NAMES.iter().find(|(_, standards, names)| match &standard {
         Some(standard) => standards.contains(&standard.as_str()),
         None => names.contains(&name.as_str()),
     });
     let (mut column, ..) = *known?;
     if column == Column::Altitude {
+        // How high the ground lies nothing tells.
         if long.contains("above ground") || long.contains("agl") {
             return None;
         }
@@ -310,6 +312,7 @@ fn ascent(name: &str, file: &NcFile, ladder: &Ladder) -> Result<Raw> {
         false => HeightSource::Geometric,
     };
     for &(column, variable) in &ladder.columns {
+        // Of both the one that goes with the pressures: altitudes may count from the ellipsoid.
         if column == Column::Altitude && heights == HeightSource::Geopotential {
             continue;
         }

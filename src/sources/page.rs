@@ -19,6 +19,7 @@ pub(super) fn is_page(text: &str) -> bool {
 /// The text of a page: as it is laid out where it is set as typed (`pre`), else with a line for each row of
 /// a table and a tab after each cell.
 pub(super) fn text_of(page: &str) -> String {
+    // ASCII alone, so that places in it are those in the page.
     let lower = page.to_ascii_lowercase();
     let as_typed = lower.contains("<pre");
     let mut text = String::with_capacity(page.len());
@@ -27,6 +28,7 @@ pub(super) fn text_of(page: &str) -> String {
     while let Some(open) = from(page, at, "<") {
         push(&mut text, page.get(at..open).unwrap_or_default(), as_typed);
         let Some(close) = from(page, open, ">") else {
+            // A mark without its end is where a page was cut.
             return text;
         };
         let tag = lower.get(open + 1..close).unwrap_or_default();
@@ -58,6 +60,7 @@ fn push(text: &mut String, part: &str, as_typed: bool) {
         ("&minus;", "-"),
         ("&lt;", "<"),
         ("&gt;", ">"),
+        // Last: what it leaves must not be taken for another mark.
         ("&amp;", "&"),
     ]
     .iter()

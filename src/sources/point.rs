@@ -162,9 +162,11 @@ struct Opened {
 
 /// The places of a text, and the keys that fit them.
 fn opened(text: &str) -> Option<Opened> {
+    // Every text is asked whether it is one, and most are told by this.
     if !text.trim_start().starts_with(['{', '[']) {
         return None;
     }
+    // What fetch has saved brings its keys; an answer as it came is tried with those built in.
     let (forecast, known, run_assumed) = match serde_json::from_str::<Saved>(text) {
         Ok(saved) => (saved.forecast, vec![saved.keys], saved.run_assumed),
         Err(_) => {
@@ -238,6 +240,7 @@ fn levels(place: &Value, keys: &PointKeys) -> Vec<String> {
         folder => at(place, folder),
     };
     let names = folder.and_then(Value::as_object).into_iter().flatten();
+    // As written, as other keys are made of them.
     let written = names.filter_map(|(name, _)| name.strip_prefix(before)?.strip_suffix(after));
     let pressure = |text: &str| {
         text.parse()
@@ -264,6 +267,7 @@ impl Scale {
         let unit = unit.trim().trim_start_matches('\u{b0}');
         let si = |number: &str| parse(&format!("{number} {unit}"), dimension).ok();
         Some(Scale {
+            // Read once for each list: reading a unit for every value would be slow.
             zero: si("0")?,
             one: si("1")?,
         })
@@ -403,6 +407,7 @@ impl<'a> Column<'a> {
         let keys = self.keys;
         let lead_s = |time: Timestamp| {
             let run = run_assumed?;
+            // The run is a guess, and the answer may begin before it.
             Some((time.as_second() - run.as_second()).max(0) as f64)
         };
         let mut rows: Vec<Vec<Row>> = vec![Vec::new(); self.times.len()];
@@ -417,6 +422,7 @@ impl<'a> Column<'a> {
         }
         if let Some(elevation_m) = self.elevation_m {
             for (i, row) in self.near_ground(elevation_m)? {
+                // Below the levels, which run upwards.
                 rows[i].insert(0, row);
             }
         }

@@ -101,6 +101,7 @@ fn sounding(file: &str, above: &[&str], begin: usize, levels: &[&str], whole: bo
 
 /// The names of the columns.
 fn names<'a>(above: &[&'a str]) -> Vec<&'a str> {
+    // From below: of several lines of heads the nearest is that of the levels.
     let heads = above.iter().rev().map(|line| line.split_ascii_whitespace());
     heads
         .map(Iterator::collect)

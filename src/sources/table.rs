@@ -119,6 +119,7 @@ impl Table {
             None => {}
         }
         let unit = self.units.get(place).map_or("", String::as_str);
+        // Read as one, so that a unit on the line below counts like one behind the name.
         let with_unit = heading::read(&format!("{text} {unit}"));
         if matches!(with_unit, Heading::Known(..)) {
             return with_unit;
@@ -158,6 +159,7 @@ impl Table {
                     if used.iter().any(|(_, c)| c.quantity == quantity) {
                         continue;
                     }
+                    // Known by the convention alone: then its unit is assumed.
                     if self.heading(place, columns, false) == Heading::NoUnit(quantity) {
                         by_convention.push(format!("{text} in {unit}"));
                     }
@@ -379,6 +381,7 @@ fn value(cell: &str, decimal_comma: bool, tally: &mut Tally) -> Option<Option<f6
 
 /// The rows in SI, the first place, and what kind of height there is.
 fn rows(mut columns: Vec<Column>, tally: &mut Tally) -> (Vec<Row>, Option<Position>, HeightSource) {
+    // Before fillers go: heights are held against them, whichever column comes first.
     let pressures = columns
         .iter()
         .find(|c| c.quantity == Quantity::Pressure)
@@ -468,6 +471,7 @@ fn drop_fillers(column: &mut Column, pressures: Option<&[Option<f64>]>, tally: &
         );
         let is_large =
             is_height || matches!(column.quantity, Quantity::Pressure | Quantity::Elapsed);
+        // No temperature, wind or humidity is 999, but a height, a pressure or a time may be.
         let can_be_true = filler > 0.0 && is_large;
         let alone = column
             .values

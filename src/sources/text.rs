@@ -18,6 +18,7 @@ pub(super) fn decode(name: &str, bytes: &[u8]) -> Result<(String, bool)> {
     if bytes.iter().all(u8::is_ascii_whitespace) {
         return Err(Fault::new(name, "an empty file", expected).into());
     }
+    // Before zeros at the end are cut off: here every other byte of plain text is one.
     if let Some((text, marked)) = utf_16(bytes) {
         return Ok((with_lines(text), marked));
     }

@@ -25,6 +25,7 @@ fn packet(line: &[u8]) -> Option<(&[u8], &[u8])> {
     let has_letter = call.iter().any(u8::is_ascii_alphabetic);
     let (path, _) = split_before(rest, b':')?;
     let header = path.len() > 1 && path.iter().all(u8::is_ascii_graphic);
+    // Nothing but a time may stand in front: other texts have the sign in them, too.
     let clock = before
         .iter()
         .all(|b| !b.is_ascii() || b.is_ascii_alphanumeric() || b" :-/.+".contains(b));
@@ -46,6 +47,7 @@ pub fn source(line: &[u8]) -> Option<&str> {
 }
 
 /// A report from a line.
+/// What a database lists in front of the packet is taken for when it was heard.
 pub fn read(line: &[u8]) -> Outcome {
     let (packet, before) = packet(line).ok_or(Refusal::NoPosition)?;
     let packet = without_remark(packet, !before.is_empty());
@@ -159,6 +161,7 @@ fn of_packet(packet: &AprsPacket, raw: &[u8], depth: u8) -> Outcome {
             compressed: false,
             altitude_m: m.altitude_m,
         },
+        // Passed on twice is enough: packets could lie in packets without end.
         AprsData::ThirdParty(inner) if depth < 2 => return of_packet(&inner.inner, raw, depth + 1),
         AprsData::Nmea(sentence) => {
             let mut text = b"$".to_vec();
@@ -208,10 +211,12 @@ fn judged(parts: Parts, packet: &AprsPacket, raw: &[u8]) -> Outcome {
     if !parts.exact {
         return Err(Refusal::Vague);
     }
+    // What trackers send that have no fix.
     if parts.lat_deg == 0.0 && parts.lon_deg == 0.0 {
         return Err(Refusal::NoFix);
     }
     let position = Position::new(parts.lat_deg, parts.lon_deg).ok_or(Refusal::Damaged)?;
+    // Before the compressed one, which has steps of 0.2 % (1.002^cs feet, chapter 9).
     let altitude_m = match in_comment(raw)? {
         Some(feet) => Some(feet * FOOT_M),
         None => parts.altitude_m,

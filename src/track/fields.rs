@@ -205,6 +205,7 @@ pub fn plain(name: &str) -> String {
         .split(|c: char| !c.is_alphanumeric())
         .filter(|w| !w.is_empty())
         .collect();
+    // A unit alone stays a name.
     if words.len() > 1
         && words
             .last()
@@ -262,6 +263,7 @@ pub fn report(text: impl Fn(What) -> Option<(String, f64)>) -> Outcome {
     let filled = |(t, _): &(String, f64)| {
         !matches!(t.trim(), "" | "null" | "nan" | "NaN" | "-" | "NA" | "N/A")
     };
+    // A place that is left empty is a tracker without a fix, no damage.
     if !filled(&lat) || !filled(&lon) {
         return Err(Refusal::NoFix);
     }
@@ -329,6 +331,7 @@ fn degrees(text: &str) -> Option<f64> {
 /// A length: a number of metres, or with its own unit.
 fn length(text: &str) -> Option<f64> {
     let text = text.trim();
+    // An e may be of the number.
     let end = text.find(|c: char| c.is_alphabetic() && c != 'e' && c != 'E');
     let (digits, unit) = text.split_at(end.unwrap_or(text.len()));
     let value = digits

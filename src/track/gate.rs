@@ -159,6 +159,7 @@ impl Gate {
     /// The fix of a report, and whether it has a time of its own.
     fn timed(&self, report: Report, heard: Option<Timestamp>) -> Result<(Fix, bool), Refusal> {
         let Position { lat_deg, lon_deg } = report.position;
+        // What receivers say that have no fix.
         if lat_deg.abs() < 1e-3 && lon_deg.abs() < 1e-3 {
             return Err(Refusal::NoFix);
         }
@@ -167,6 +168,8 @@ impl Gate {
             return Err(Refusal::Impossible);
         }
         let last = self.fixes.last().map(|f| f.time);
+        // A time of the day is taken near to what is known best: the last fix,
+        // else when it was heard.
         let near = last.or(heard).unwrap_or(self.release);
         let own = report.stamp.near(near);
         let time = own.or(heard).ok_or(Refusal::NoTime)?;
@@ -185,6 +188,7 @@ impl Gate {
             .filter(|_| own_time)
             .map(|h| seconds_between(fix.time, h));
         let usual_s = self.usual_delay_s();
+        // Against the usual delay: a clock that is wrong by the same all the time does no harm.
         let late = delay_s.is_some_and(|d| d - usual_s.unwrap_or(d.clamp(0.0, 60.0)) > LATE_S);
         // Of the first few nobody knows whose clock is wrong.
         if late && self.delays.len() >= 3 {
@@ -225,6 +229,7 @@ impl Gate {
             .iter()
             .rev()
             .take_while(|f| seconds_between(f.time, fix.time) < 60.0);
+        // One time of a tracker is one place, by however many ways the packet comes.
         match own_time {
             true => self
                 .fixes
@@ -254,6 +259,7 @@ impl Gate {
         let moved_m = first.position.distance_m(fix.position);
         if still
             && seconds >= STALE_S
+            // It moves on, so it has not landed, and it rose or fell before, so it does not float.
             && moved_m > MOVING_M_S * seconds + 100.0
             && rate(before, first).abs() > 1.0
         {
@@ -264,6 +270,8 @@ impl Gate {
             .iter()
             .any(|(low, high)| (*low..*high).contains(&fix.altitude_m));
         let silent = seconds_between(second.time, fix.time) > SILENT_S;
+        // A receiver at its limit says that height after the silence, as if
+        // the rise had nearly stopped.
         let stopped = rate(first, second) > 2.5 && (0.0..1.5).contains(&rate(second, fix));
         (at_limit && silent && stopped).then_some(Refusal::HeightLimit)
     }
@@ -290,6 +298,7 @@ impl Gate {
     fn place(&mut self, fix: Fix, heard: Option<Timestamp>) -> Change {
         let at = self.fixes.partition_point(|f| f.time < fix.time);
         let newest = at == self.fixes.len();
+        // A late one comes between two, which both have to allow it.
         let fits = |other: Option<&Fix>| other.is_none_or(|o| reachable(o, &fix));
         let first = self.fixes.is_empty();
         let before = at.checked_sub(1).and_then(|i| self.fixes.get(i));
@@ -309,6 +318,7 @@ impl Gate {
             return change;
         }
         let own_name = self.fixes.iter().any(|f| f.tracker == fix.tracker);
+        // A name that the track has is the same balloon elsewhere, another one may be another's.
         let why = match first || own_name {
             true => Refusal::Jump,
             false => Refusal::OtherBalloon,
@@ -344,6 +354,7 @@ impl Gate {
                 let mut two = [helper, fix.clone()];
                 two.sort_by_key(|f| f.time);
                 self.fixes.extend(two);
+                // One went, two came.
                 self.accepted += 1;
                 self.forgive(Refusal::Jump);
                 return Some(Change::Earlier);
@@ -352,6 +363,7 @@ impl Gate {
         let with = self.suspects.iter().filter(|s| speaks(s)).count() + 1;
         let enough = match count {
             0 => with >= 2,
+            // In a row: none that fits the track has come between them.
             1 | 2 => with >= AGAINST_FEW && self.doubts + 1 >= AGAINST_FEW,
             _ => false,
         };
@@ -386,6 +398,7 @@ impl Gate {
 
     fn refuse(&mut self, why: Refusal, heard: Option<Timestamp>, fix: Option<Fix>) {
         *self.counts.entry(why).or_default() += 1;
+        // Of a source that many share most lines are such, and would push out what tells something.
         if matches!(why, Refusal::NotAsked | Refusal::NoPosition) {
             return;
         }
@@ -413,6 +426,7 @@ impl Gate {
         };
         let old = after(last, -RECENT_S);
         let edge = self.fixes.partition_point(|f| f.time < old);
+        // Now and then only, as all the old ones are moved by it.
         if edge < 512 || !edge.is_multiple_of(256) {
             return;
         }
@@ -447,6 +461,7 @@ pub fn rate(from: &Fix, to: &Fix) -> f64 {
 }
 
 /// Whether a balloon can make both fixes.
+/// In either order; the slack allows for fixes that are close together.
 pub fn reachable(a: &Fix, b: &Fix) -> bool {
     let (from, to) = if a.time <= b.time { (a, b) } else { (b, a) };
     let seconds = seconds_between(from.time, to.time);

@@ -22,6 +22,7 @@ pub fn read(value: &Value) -> Vec<Outcome> {
     }
     let geometry = value.get("geometry");
     let coordinates = geometry.and_then(|g| g.get("coordinates"));
+    // The second name is that of converters from GPX.
     let times = member(value, "times").or_else(|| member(value, "coordTimes"));
     match (
         geometry.and_then(|g| g.get("type")).and_then(Value::as_str),

@@ -16,6 +16,7 @@ struct Point {
 }
 
 /// The reports of a document.
+/// Where it is damaged, those before that, and that it is.
 pub fn read(text: &str) -> Vec<Outcome> {
     let mut reader = Reader::from_str(text);
     let (mut outcomes, mut point, mut inside) = (Vec::new(), None, Vec::new());
@@ -38,6 +39,7 @@ pub fn read(text: &str) -> Vec<Outcome> {
                     }
                 });
                 if let Some(part) = part {
+                    // A text may come in pieces.
                     part.get_or_insert_default().push_str(&text);
                 }
             }

@@ -53,6 +53,7 @@ impl Unwrapping {
         self.frame.push(plain);
         if self.frame.len() > LONGEST {
             self.frame.clear();
+            // What follows up to the next end belongs to it.
             self.inside = false;
         }
         None

@@ -332,6 +332,7 @@ fn take_names(rows: &mut Vec<Row>) -> (Option<Vec<String>>, usize) {
                 && date(c, ORDERS[0].1).is_none()
         });
         let known = row.cells.iter().filter(|c| quantity(c).is_some()).count();
+        // No number among them: a row may have a word, but names have no value.
         known >= 1 && words.count() == filled.count() && row.cells.len() > 1
     };
     let all = rows.iter().enumerate();
@@ -515,6 +516,7 @@ fn rises(rows: &[Row], i: usize) -> bool {
     let all: Vec<f64> = numbers(rows, i).collect();
     let falls = neighbours(&all).filter(|(a, b)| b < a).count();
     let rises = neighbours(&all).filter(|(a, b)| b > a).count();
+    // It falls where the logger was switched off and on again.
     all.len() > rows.len() / 2 && falls * 50 < all.len() && rises * 2 > all.len()
 }
 
@@ -524,6 +526,7 @@ fn falls(rows: &[Row], i: usize) -> bool {
     let all: Vec<f64> = numbers(rows, i).collect();
     let mut sorted = all.clone();
     sorted.sort_by(f64::total_cmp);
+    // Not the least and the most: a damaged row may have any number.
     let (Some(low), Some(high)) = (quantile(&sorted, 0.02), quantile(&sorted, 0.98)) else {
         return false;
     };
@@ -600,6 +603,7 @@ fn clock_of(text: &str) -> Option<Stamp> {
     let Stamp::OfDay(second) = stamp::read(clock.trim()) else {
         return None;
     };
+    // 12 AM is midnight, 12 PM noon.
     let of_half = second % 43_200.0;
     Some(Stamp::OfDay(of_half + begins_s))
 }
@@ -633,6 +637,7 @@ fn set_times(
                 .collect();
             steps.sort_by(f64::total_cmp);
             let (name, unit) = match quantile(&steps, 0.5) {
+                // No flight is logged as seldom as every 90 s.
                 Some(step) if step >= 90.0 => ("ms", 1e-3),
                 _ => ("s", 1.0),
             };
@@ -664,6 +669,7 @@ fn set_times(
         (name, order, times.len(), first.unwrap_or(0.0))
     });
     let most = counted.iter().map(|c| c.2).max().unwrap_or(0);
+    // Nearly as many will do: a damaged cell may be a date in one order and none in another.
     let valid: Vec<_> = counted.iter().filter(|c| 20 * c.2 >= 19 * most).collect();
     let best = valid.iter().min_by(|a, b| a.3.total_cmp(&b.3));
     let (name, order) = best.map_or((ORDERS[0].0, ORDERS[0].1), |c| (c.0, c.1));
@@ -746,6 +752,7 @@ fn set_shocks(rows: &mut [Row], columns: &[usize]) {
         return;
     };
     for row in rows.iter_mut() {
+        // Over the usual one the unit does not matter.
         row.shock = size(row).map(|a| a / usual);
     }
 }

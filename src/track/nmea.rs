@@ -38,6 +38,7 @@ fn sentence(line: &[u8]) -> Option<&[u8]> {
 
 impl Pairing {
     /// A report from a line.
+    /// GGA alone gives one; RMC is kept for its date.
     pub fn read(&mut self, line: &[u8]) -> Outcome {
         let text = sentence(line).ok_or(Refusal::NoPosition)?;
         match parse_bytes(text) {
@@ -64,6 +65,7 @@ impl Pairing {
                 {
                     self.dated = moment(&date, second(&time));
                 }
+                // The place is taken from GGA, which has its height as well.
                 Err(Refusal::NoPosition)
             }
             Ok(_) | Err(nmea::Error::DisabledSentence | nmea::Error::Unsupported(_)) => {

@@ -102,9 +102,11 @@ fn time(exif: &Exif) -> Option<Photo> {
         // What cannot be read is not told.
         let _ = time.parse_offset(offset);
     }
+    // Clocks that were never set say less.
     let year = i16::try_from(time.year).ok().filter(|y| *y >= 1980)?;
     let small = |n: u8| i8::try_from(n).ok();
     let date = civil::Date::new(year, small(time.month)?, small(time.day)?).ok()?;
+    // A leap second is no time of day to the library.
     let second = small(time.second)?.min(59);
     let clock = civil::Time::new(small(time.hour)?, small(time.minute)?, second, 0).ok()?;
     let clock = Offset::UTC.to_timestamp(date.to_datetime(clock)).ok()?;

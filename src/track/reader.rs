@@ -65,6 +65,7 @@ impl Reader {
     }
 
     /// Takes bytes as they come and calls `heard` for each line or frame that they end.
+    /// Lines or frames, the first byte of a connection tells.
     pub fn bytes(&mut self, bytes: &[u8], heard: &mut impl FnMut(Heard)) {
         for &byte in bytes {
             let framed = *self.framed.get_or_insert(kiss::looks_like(&[byte]));
@@ -118,6 +119,7 @@ impl Reader {
 
     /// A whole document or table at once, as an answer to a request is.
     pub fn whole(&mut self, bytes: &[u8], heard: &mut impl FnMut(Heard)) {
+        // As one first: a reader of streams gathers no documents from lines.
         if let Ok(value) = serde_json::from_slice::<Value>(bytes) {
             let outcomes = self.value(&value);
             heard(Heard {
@@ -136,6 +138,7 @@ impl Reader {
     }
 
     /// The reports of one line.
+    /// Of a line that a document goes on with there are none: they come at its end.
     pub fn read(&mut self, line: &[u8]) -> Vec<Outcome> {
         let line = line
             .strip_prefix(b"\xef\xbb\xbf")
@@ -169,6 +172,7 @@ impl Reader {
 
     /// Whether a line of JSON that is not whole goes on in the next one.
     fn begins_document(&self, line: &[u8]) -> bool {
+        // A line that was torn ends anywhere, one that goes on ends so.
         !self.streaming && matches!(line.last(), Some(b'{' | b'[' | b','))
     }
 
@@ -184,6 +188,7 @@ impl Reader {
             return self.receiver.read(line);
         }
         let text = String::from_utf8_lossy(line);
+        // Before the table that is known: another line of names begins another one.
         if let Some(table) = ReportTable::of_names(&text, &self.fields) {
             self.table = Some(table);
             return Err(Refusal::NoPosition);
@@ -260,6 +265,7 @@ impl Reader {
             if serde_json::from_slice::<Value>(&raw).is_ok_and(|inner| of_log(&inner).is_some()) {
                 return vec![Err(Refusal::Damaged)];
             }
+            // What the line holds is by itself: it must not be gathered with what came before.
             let before = std::mem::take(&mut self.document);
             let mut outcomes = self.read(&raw);
             let document = std::mem::replace(&mut self.document, before);

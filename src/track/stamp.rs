@@ -62,6 +62,7 @@ fn midnight(time: Timestamp) -> Option<Timestamp> {
 
 /// Seconds since midnight of an hour, a minute and a second that there are.
 pub fn second_of_day(hour: u32, minute: u32, second: f64) -> Option<f64> {
+    // With the leap second, the 61st.
     let there_is = hour < 24 && minute < 60 && (0.0..61.0).contains(&second);
     there_is.then_some(f64::from(3_600 * hour + 60 * minute) + second)
 }
@@ -69,6 +70,7 @@ pub fn second_of_day(hour: u32, minute: u32, second: f64) -> Option<f64> {
 /// A time as files write it: RFC 3339, a date and a time with or without zone letters (without: UTC),
 /// seconds, milliseconds or microseconds since 1970, or a time of the day alone.
 pub fn read(text: &str) -> Stamp {
+    // Tables of pages may have blanks that do not break.
     let text = text.trim().replace('\u{a0}', " ");
     let text = text.trim_matches('"').trim();
     if let Ok(number) = text.parse::<f64>() {
@@ -87,6 +89,7 @@ pub fn of_number(number: f64) -> Stamp {
         .into_iter()
         .find(|s| (4.7e8..3.2e9).contains(s));
     let time = seconds.and_then(|s| {
+        // A number so large holds no more than microseconds.
         let whole = SignedDuration::try_from_secs_f64((s * 1e6).round() / 1e6).ok()?;
         Timestamp::UNIX_EPOCH.checked_add(whole).ok()
     });

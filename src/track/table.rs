@@ -75,6 +75,7 @@ impl ReportTable {
             let column = self.columns.iter().find(|(w, _, _)| *w == asked);
             column.is_some_and(|(_, c, _)| *c < cells.len())
         };
+        // A line that ends before its place was cut.
         if !needed.into_iter().all(reaches) {
             return Err(Refusal::Damaged);
         }

@@ -17,6 +17,7 @@ const LINE: &str = "number:offset:d=YYYYMMDDHH:name:level:time:";
 ///
 /// The first line that is not one of an inventory, or no line at all.
 pub fn parse(name: &str, text: &str) -> Result<Vec<Message>> {
+    // By offset, whatever the order of lines: a message ends where the next one begins.
     let mut fields: BTreeMap<u64, Vec<Field>> = BTreeMap::new();
     let lines = text
         .lines()

@@ -88,6 +88,7 @@ impl Line {
             level,
             run: self.date.into_string() + &hour,
             member: self.number.map(Text::into_string),
+            // A range, as in "0-6", is of a while.
             of_a_moment: self.step.into_string().parse::<u32>().is_ok(),
         }
     }

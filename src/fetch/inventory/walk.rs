@@ -58,6 +58,7 @@ pub fn messages(client: &Client, url: &str) -> Result<Option<Vec<Message>>> {
     while at < length && fields < MOST_FIELDS {
         let message = read_message(&mut file, at)?;
         at += message.length.unwrap_or(length);
+        // Messages without fields count as well, or a file of them would be walked without end.
         fields += message.fields.len().max(1);
         messages.push(message);
     }
@@ -95,6 +96,7 @@ impl Remote<'_> {
             let rest = self.length - at;
             let span = ByteSpan {
                 start: at,
+                // More than asked for: the heads of the next sections are mostly within it.
                 length: length.max(HEADER).min(rest),
             };
             let piece = self.client.piece(self.url, span)?;
@@ -149,6 +151,7 @@ fn read_sections(file: &mut Remote, from: u64, end: u64, discipline: u8) -> Resu
             let found = format!("section {number} of {length} bytes");
             return Err(file.wrong(at, found, "sections that fill the message"));
         }
+        // The run and the product; the others are passed over by their lengths.
         if number == 1 || number == 4 {
             if length > LONGEST_SECTION {
                 let found = format!("section {number} of {length} bytes");

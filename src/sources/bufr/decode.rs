@@ -59,6 +59,7 @@ impl Bits<'_> {
             .map(|_| self.number::<u8>(8))
             .collect::<Decoded<_>>()?;
         let missing = bytes.iter().all(|byte| *byte == 0xff);
+        // Latin 1 takes any byte; these texts are not always UTF-8.
         let text: String = bytes.into_iter().map(char::from).collect();
         Ok((!missing).then(|| text.trim().to_owned()))
     }
@@ -115,6 +116,7 @@ pub(super) fn subsets(
         ended: false,
     };
     for _ in 0..if compressed { 1 } else { count } {
+        // Operators hold within their subset.
         decoder.changes = Changes::default();
         decoder.ended = false;
         decoder.events = vec![Vec::new(); together];
@@ -171,6 +173,7 @@ impl Decoder<'_> {
         depth: usize,
     ) -> Decoded<&'d [Descriptor]> {
         let (times, after) = match (times, after) {
+            // The count stands in the data, as wide as the next descriptor says.
             (0, [factor, after @ ..]) => {
                 let element = packing(*factor).ok_or_else(|| format!("a count {factor}"))?;
                 (self.count_of_all(element.width)?, after)
@@ -208,6 +211,7 @@ impl Decoder<'_> {
             1 => self.changes.width = i64::from(signed(y)),
             2 => self.changes.scale = signed(y),
             4 => self.changes.associated = y.unsigned_abs(),
+            // Characters between the values, which no element names.
             5 => drop(self.texts(0, bytes)?),
             6 => self.changes.local = Some(y.unsigned_abs()),
             7 => self.changes.digits = y,
@@ -220,6 +224,7 @@ impl Decoder<'_> {
 
     fn element(&mut self, number: Descriptor) -> Decoded<()> {
         self.step()?;
+        // 206: an element that no table has, so its width is told.
         if let Some(width) = self.changes.local.take() {
             self.numbers(width)?;
             return Ok(());
@@ -245,6 +250,7 @@ impl Decoder<'_> {
             if self.changes.digits > 0 {
                 let digits = self.changes.digits;
                 scale += digits;
+                // Table C, operator 207: ten bits for three digits, rounded up.
                 width += i64::from((10 * digits + 2) / 3);
                 reference *= 10.0_f64.powi(digits);
             }
@@ -275,6 +281,7 @@ impl Decoder<'_> {
         if !self.compressed {
             return Ok(vec![known(least, width)]);
         }
+        // Regulation 94.6: the least of all, how many bits each has on top of it, and these.
         let more = self.bits.number(6)?;
         (0..self.together)
             .map(|_| {

@@ -61,6 +61,8 @@ pub(super) fn read(name: &str, bytes: &[u8]) -> Result<Vec<Result<Raw>>> {
             }
             None => {
                 ascents.push(Err(fault("a message that is cut short".into()).into()));
+                // Past the word alone: its length cannot be believed, and another
+                // message may begin within it.
                 rest = rest.split_at(4).1;
             }
         }
@@ -107,6 +109,7 @@ fn of_message(name: &str, message: &[u8]) -> std::result::Result<Vec<Raw>, Strin
     let descriptors: Vec<Descriptor> = codes.iter().copied().map(descriptor).collect();
     let count = number_of(&[*high, *low]);
     let data = section(rest)?.0;
+    // Behind the length and a reserved octet.
     let data = data.get(4..).unwrap_or_default();
     let subsets = subsets(data, &descriptors, count, flags & 0x40 != 0)?;
     Ok(subsets.iter().map(|events| ascent(name, events)).collect())
@@ -127,6 +130,7 @@ fn ascent(name: &str, events: &[Event]) -> Raw {
             Event::ItemEnd => {
                 let mut row = open.pop().unwrap_or_default();
                 let [lat, lon] = header.place;
+                // Levels give displacements from the release (005015, 006015).
                 row.lat_deg = row.lat_deg.zip(lat).map(|(moved, from)| from + moved);
                 row.lon_deg = row.lon_deg.zip(lon).map(|(moved, from)| from + moved);
                 // Shears of the wind, and levels of nothing.
@@ -135,6 +139,7 @@ fn ascent(name: &str, events: &[Event]) -> Raw {
                     rows.push(row);
                 }
             }
+            // Within a repetition it is of a level, outside of the whole ascent.
             Event::Number(number, Some(value)) => match open.last_mut() {
                 Some(row) => set(row, *number, *value),
                 None => header.take(*number, *value),
@@ -227,6 +232,7 @@ impl Header {
             nearest_whole(day?)?,
             nearest_whole(hour?)?,
             nearest_whole(minute.unwrap_or(0.0))?,
+            // Rounded, 59.5 would be a second that no minute has.
             nearest_whole(second.unwrap_or(0.0).trunc())?,
             0,
         );

@@ -24,6 +24,7 @@ impl Archive {
     ///
     /// As [`Archive::join`], and where two grids cannot be told into a lower and an upper one.
     pub fn join_all(files: Vec<GridFile>, how: Joining) -> Result<Archive> {
+        // One grid needs nothing here; of three and more joining tells what is wrong.
         let Some(of_first) = two_grids(&files) else {
             return Archive::join(files, how);
         };
@@ -38,10 +39,12 @@ impl Archive {
         let (one, other) = (Archive::join(one, how)?, Archive::join(other, how)?);
         let top = |archive: &Archive| archive.levels_pa.last().copied();
         let (lower, upper) = match top(&one).cmp(&top(&other)) {
+            // The one that ends at the higher pressure is the lower one.
             std::cmp::Ordering::Greater => (one, other),
             std::cmp::Ordering::Less => (other, one),
             std::cmp::Ordering::Equal => return Err(neither_continues(&one, &other).into()),
         };
+        // A coarser one below that ends lower as well adds nothing to the finer one.
         if spacing_m(&lower.lattice) > spacing_m(&upper.lattice) {
             return Err(needless(&lower, &upper).into());
         }
@@ -127,6 +130,8 @@ fn window_around(inner: &Lattice, outer: &Lattice) -> Result<Window> {
     let mut reach_m: f64 = 0.0;
     for row in rows {
         for column in columns {
+            // Corners and middles of edges: the rest of an edge bulges by
+            // less than the twentieth below.
             reach_m = reach_m.max(center.distance_m(map.position(row, column)?));
         }
     }

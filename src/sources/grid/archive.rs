@@ -60,6 +60,7 @@ pub(super) type Index = HashMap<Key, Where>;
 /// A member at a time.
 type Moment = (Option<u32>, Timestamp);
 /// The slabs of one member at one time.
+// Ordered, so that what is told of levels and times comes in the same order in every run.
 type Slabs = BTreeMap<(Quantity, Surface), Where>;
 
 impl Archive {
@@ -73,7 +74,9 @@ impl Archive {
         let lattice = common_lattice(&files)?;
         let mut left_out = Vec::new();
         let mut moments = moments(&files, &lattice, how, &mut left_out);
+        // Before times without an eastward wind go: a lone northward one would go with them unsaid.
         left_out.extend(check_components(&files, &moments)?);
+        // A time that has temperatures or gusts only is no step: a flight would find no wind there.
         moments.retain(|_, slabs| slabs.keys().any(|k| k.0 == Quantity::EastWind));
         let reckoned = Reckoned::of(moments.values());
         left_out.extend(without_height(&moments, &reckoned));
@@ -81,6 +84,7 @@ impl Archive {
         let of_member = levels_of_members(&files, &moments, &reckoned, &mut left_out)?;
         let levels = common_levels(&of_member);
         let members = whole_members(&of_member, &levels, &mut left_out);
+        // Without a level or a member a flight would be made in calm air.
         if members.is_empty() || levels.is_empty() {
             return Err(nothing_common(&files, &left_out).into());
         }
@@ -93,6 +97,7 @@ impl Archive {
                     run: run_at(&files, &moments, valid, how),
                 })
                 .collect(),
+            // Falling, as heights rise.
             levels_pa: levels.into_iter().rev().collect(),
             members,
             left_out,
@@ -216,6 +221,7 @@ impl Archive {
             Span::Before(s) => Some(Some(s)),
             Span::SinceLast => Some(None),
         };
+        // The index has no order; what is said of it must have one.
         let spans: BTreeSet<Option<u32>> = spans.filter_map(before_s).collect();
         let said = |before_s| Reading::GustsOverTime { before_s };
         spans.into_iter().map(said).collect()
@@ -229,6 +235,7 @@ impl Archive {
 
     /// Whether a member has winds for a step.
     pub(super) fn has(&self, member: usize, step: usize) -> bool {
+        // A member has all levels at all its times (`levels_of_members`), so one level tells.
         self.levels_pa.first().is_some_and(|&pa| {
             let wind = (member, step, Quantity::EastWind, Surface::Isobaric(pa));
             self.index.contains_key(&wind)
@@ -310,8 +317,10 @@ fn moments(
         let by_file = how
             .member_per_file
             .then(|| u32::try_from(file).unwrap_or(u32::MAX));
+        // A number in the file itself counts more than its place among the files.
         slab.member.or(by_file)
     };
+    // Once for each grid of a file: there may be a million slabs, but few grids.
     let on_it: Vec<Vec<bool>> = files
         .iter()
         .map(|f| f.lattices.iter().map(|l| l.same_as(lattice)).collect())
@@ -322,6 +331,7 @@ fn moments(
             slabs.map(move |(s, slab)| ((f, s), slab))
         })
     };
+    // By the winds alone: a newer run that has none for a time must not push out one that has.
     let mut newest: BTreeMap<Moment, Option<Timestamp>> = BTreeMap::new();
     for ((f, _), slab) in all().filter(|(_, slab)| is_wind(slab)) {
         let run = newest.entry((member(f, slab), slab.valid)).or_default();
@@ -401,6 +411,7 @@ fn check_components(files: &[GridFile], moments: &BTreeMap<Moment, Slabs>) -> Re
 fn complete_levels(slabs: &Slabs, reckoned: &Reckoned) -> BTreeSet<u32> {
     let has = |quantity, pa| slabs.contains_key(&(quantity, Surface::Isobaric(pa)));
     let has_height = |pa: u32| match reckoned.levels.contains(&pa) {
+        // Those of the standard atmosphere need no temperature.
         true => reckoned.standard || has(Quantity::Temperature, pa),
         false => has(Quantity::Height, pa),
     };
@@ -518,6 +529,7 @@ fn common_levels(of_member: &BTreeMap<Option<u32>, BTreeSet<u32>>) -> BTreeSet<u
     for pa in of_member.values().flatten() {
         *counts.entry(*pa).or_default() += 1;
     }
+    // Not those of all: one member that was cut short would take its levels from the others.
     counts.retain(|_, count| 2 * *count >= of_member.len());
     counts.into_keys().collect()
 }

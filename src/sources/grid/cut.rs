@@ -73,6 +73,7 @@ impl From<Error> for Damaged {
     /// What is wrong with no member.
     fn from(why: Error) -> Damaged {
         Damaged {
+            // No member has this number, so that nothing is left out for it and `decoded` gives up.
             member: usize::MAX,
             why,
         }
@@ -134,6 +135,8 @@ impl Archive {
                         which(self.members[members[at]]),
                         damaged.why
                     ));
+                    // The others are decoded anew: damage is rare, and their columns
+                    // lie elsewhere in a block of fewer members.
                     members.remove(at);
                 }
             }
@@ -191,6 +194,7 @@ impl Archive {
             self.decode(&tasks, &points, columns, levels).map(Some)
         };
         let mut altitude_m = decode(Quantity::Height)?;
+        // While they are geopotential: the standard heights they are held against are so, too.
         self.hold_against_pressure(&on_levels(Quantity::Height), &altitude_m, size)?;
         let mut east_m_s = decode(Quantity::EastWind)?;
         let mut north_m_s = decode(Quantity::NorthWind)?;
@@ -200,6 +204,7 @@ impl Archive {
         let temperature_k = optional(Quantity::Temperature)?;
         let pressures_pa: Vec<f64> = self.levels_pa.iter().map(|&pa| f64::from(pa)).collect();
         let specific = optional(Quantity::SpecificHumidity)?;
+        // The specific one is preferred where there are both: it needs no temperature.
         let relative = match specific {
             None => optional(Quantity::RelativeHumidity)?,
             Some(_) => None,
@@ -207,6 +212,7 @@ impl Archive {
         let vapour_pressure_pa = vapour(specific, relative, temperature_k.as_ref(), &pressures_pa);
         let air = (temperature_k.as_ref(), vapour_pressure_pa.as_ref());
         self.fill_heights(&mut altitude_m, air, &places, &points)?;
+        // After the reckoned ones are in: these are geopotential heights as well.
         points.to_geometric(&mut altitude_m);
         Ok(Block {
             lattice,
@@ -251,6 +257,7 @@ impl Archive {
         });
         let pressure_pa = self.decode(&tasks, points, places.columns(), 1)?;
         let ground = |column: usize| {
+            // The points repeat for each member and step, but the ground is the same for all.
             let altitude_m = orography.as_ref()?.iter().nth(column % places.size)?;
             Some((f64::from(*altitude_m), f64::from(pressure_pa[[column, 0]])))
         };
@@ -382,6 +389,8 @@ impl Archive {
         };
         let all_of = |wanted: &[(Quantity, Surface)]| {
             let tasks = tasks_of(wanted);
+            // All or none: between a time that has them and one that has not
+            // nothing can be interpolated.
             if tasks.len() < wanted.len() * columns / places.size {
                 return Ok(None);
             }
@@ -391,6 +400,7 @@ impl Archive {
             (Quantity::EastWind, Surface::AboveGround(10)),
             (Quantity::NorthWind, Surface::AboveGround(10)),
         ])?;
+        // Taken to be along the same axes as those aloft.
         if let Some(wind) = wind_m_s.as_mut().filter(|_| self.along_grid()) {
             let mut north = wind.column(1).to_owned().insert_axis(ndarray::Axis(1));
             let mut east = wind.column(0).to_owned().insert_axis(ndarray::Axis(1));

@@ -58,6 +58,7 @@ impl DataSet {
         selections: &[NcSliceInfoElem],
     ) -> std::result::Result<[usize; 2], String> {
         match self {
+            // A NetCDF file has all of its values, be they fill values.
             DataSet::NetCdf(_) => Ok([1, 1]),
             #[cfg(feature = "zarr")]
             DataSet::Zarr(store) => store.stored(name, selections),

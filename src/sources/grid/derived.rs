@@ -59,6 +59,7 @@ pub(super) fn add_components(slabs: &mut Vec<Slab>) -> Vec<SpeedAndDirection> {
         for quantity in [Quantity::EastWind, Quantity::NorthWind] {
             let slab = Slab {
                 quantity,
+                // Directions count from true north, whatever the grid.
                 along_grid: false,
                 ..slabs[pair.speed].clone()
             };
@@ -76,6 +77,7 @@ pub(super) fn component(
     from: &Array2<f32>,
 ) -> Array2<f32> {
     Zip::from(speed).and(from).map_collect(|&speed, &from| {
+        // Said so that not-a-number fails it, too; some count directions to 360, some from -180.
         if !(speed >= 0.0 && (-180.0..=360.0).contains(&from)) {
             return f32::NAN;
         }

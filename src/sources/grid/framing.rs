@@ -121,6 +121,8 @@ fn one_by_one(name: &str, bytes: &[u8]) -> Result<Messages> {
             Fault::new(name, found, expected).of_key(format!("message {number}"))
         };
         let (message, after) = split(rest.split_at(start).1).map_err(fault)?;
+        // Only what the crate refuses a whole file for is mended here; what it opens but does not
+        // unpack is mended when a field is read.
         let message = in_one_row(within_circle(message));
         match builder().from_bytes(message.to_vec()) {
             Ok(file) => {
@@ -141,6 +143,7 @@ fn one_by_one(name: &str, bytes: &[u8]) -> Result<Messages> {
         };
         return Err(Fault::new(name, found, GRIDS_READ).into());
     }
+    // One file again, so that all goes on as if it had opened whole.
     let file = builder().from_bytes(kept).map_err(|cause| {
         let expected = "complete GRIB messages";
         Fault::new(name, cause.to_string(), expected)
@@ -171,6 +174,7 @@ fn split(bytes: &[u8]) -> std::result::Result<(&[u8], &[u8]), String> {
         ));
     }
     let (message, after) = bytes.split_at(length);
+    // Heading and end of the shorter edition take 8 and 4 bytes.
     if length < 12 || !message.ends_with(b"7777") {
         return Err("a message that does not end with 7777".to_owned());
     }
@@ -204,10 +208,12 @@ pub(super) fn packing_name(template: u16) -> String {
 /// Edition and grid template (in edition 1, data representation type) of the first grid.
 fn grid_template(message: &[u8]) -> Option<(u8, u16)> {
     if message.get(7) == Some(&1) {
+        // Octet 6 of section 2.
         let kind = message.get(grid_section_1(message)? + 5)?;
         return Some((1, u16::from(*kind)));
     }
     let grid = sections(message).find(|(number, _)| *number == 3)?.1;
+    // Octets 13 and 14 of section 3.
     let template = message.get(grid + 12..)?.first_chunk()?;
     Some((2, u16::from_be_bytes(*template)))
 }

@@ -77,6 +77,7 @@ pub(super) fn catalogue(name: &str, mut messages: Messages) -> Result<GridFile> 
             catalogue.left_out.count(packing_name(template));
             continue;
         }
+        // Before the grid: a wrong grid fails the file, and must not where nobody wants the field.
         let described = match described(&message) {
             Ok(described) => described,
             Err(why) => {
@@ -126,6 +127,7 @@ impl Grids {
         catalogue: &mut Catalogue,
     ) -> std::result::Result<usize, NoLattice> {
         let (edition, grid) = (message.edition(), definition(message));
+        // Of the other edition the same numbers are rounded otherwise, so their lattice may differ.
         let met = self.0.iter().find(|(e, g, _)| *e == edition && *g == *grid);
         if let Some((_, _, number)) = met {
             return Ok(*number);
@@ -156,6 +158,7 @@ fn described_2(message: &Message<'_>, product: &ProductDefinition) -> Described<
         Some(of_gusts) => of_gusts,
         None => (member_2(&product.template)?, Span::Moment),
     };
+    // After the kind of product: sums and means are told as such, whatever they are of.
     let meaning = meaning.ok_or("quantities that are not used")?;
     let surface = parameter::placed(meaning.quantity, surface_2(product)?);
     // 0: of the analysis, 1: of the start of the forecast.
@@ -187,6 +190,7 @@ fn strongest(template: &ProductDefinitionTemplate) -> Option<(Option<u32>, Span)
         }
         _ => return None,
     };
+    // With several ranges it is a statistic of a statistic.
     let [range] = interval.time_ranges.as_slice() else {
         return None;
     };
@@ -231,6 +235,7 @@ const OTHER_SURFACES: &str = "on surfaces that are not used";
 
 fn surface_2(product: &ProductDefinition) -> Described<Surface> {
     let surface = match (product.first_surface(), product.second_surface()) {
+        // A second surface makes it a layer between the two.
         (Some(surface), None) => surface,
         _ => return Err(OTHER_SURFACES.into()),
     };
@@ -296,12 +301,14 @@ fn member_1(message: &Message<'_>) -> Described<Option<u32>> {
         [Some(0), Some(high), Some(low)] => usize::from(high) << 8 | usize::from(low),
         _ => 0,
     };
+    // Octet 51 is the last that is asked for below.
     let extension = if length >= 51 { octet(41) } else { None };
     let (Some(1 | 30 | 36), 98) = (extension, message.center_id()) else {
         return Ok(None);
     };
     let (kind, number, of) = (octet(43), octet(50), octet(51));
     match kind {
+        // ECMWF's types: 17 is the mean of an ensemble, 18 its standard deviation.
         Some(17) => Ok(None),
         Some(18) => Err("spreads and other statistics of an ensemble".into()),
         // Outside of an ensemble the total is 0.
@@ -357,6 +364,7 @@ impl Fields {
         let columns = lattice.x.count;
         let unit = place.unit;
         let value = |(row, column)| {
+            // A window across the seam goes on at the first column.
             let column = (window.column + column) % columns;
             single(f64::from(values[scan.index(window.row + row, column)]) * unit)
         };

@@ -84,6 +84,7 @@ impl Octets<'_> {
         const OBLATE: u8 = 0x40;
         let (nx, ny, flags) = (self.two(7)?, self.two(9)?, self.at(17)?);
         Some(ProjectedGridCore {
+            // Counts of 16 bits each: their product fits.
             number_of_points: nx * ny,
             // Code table 3.2 of GRIB 2: the same two.
             shape_of_earth: if flags & OBLATE != 0 { 2 } else { 0 },
@@ -132,6 +133,7 @@ fn of_section(bytes: &[u8]) -> Option<GridDefinition> {
         }),
         3 => GridDefinition::LambertConformal(LambertConformalGrid {
             core: octets.core(21)?,
+            // Edition 1 has no latitude of true lengths; the first parallel is one.
             lat_d: octets.degrees(29)?,
             lon_v: octets.degrees(18)?,
             projection_center_flag: octets.at(27)?,
@@ -164,6 +166,7 @@ fn of_section(bytes: &[u8]) -> Option<GridDefinition> {
         10 => GridDefinition::RotatedLatLon(RotatedLatLonGrid {
             grid: octets.lat_lon()?,
             lat_southern_pole: octets.degrees(33)?,
+            // Edition 2, whose terms these are, has no sign here.
             lon_southern_pole: octets.degrees(36)?.rem_euclid(360_000_000).cast_unsigned(),
             // A number of four octets of which only 0 is taken; 1 stands for any other.
             angle_of_rotation: match bytes.get(38..42)? {

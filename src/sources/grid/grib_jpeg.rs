@@ -54,6 +54,7 @@ pub(super) fn unpacked(message: &[u8], index: usize) -> Result<Vec<u8>, String> 
     let image = section(data).ok_or_else(damaged)?;
     let count = number(head, 5).ok_or_else(damaged)?;
     // A field of one value has no image.
+    // Others are written in 32 bits, whatever width their image had.
     let (bits, values) = match head[19] {
         0 => (0, Vec::new()),
         _ => (32, samples(&image[5..], count as usize)?),
@@ -113,6 +114,7 @@ fn check(image: &[u8], count: usize) -> Result<(), String> {
         Ok((end.saturating_sub(begin), tiles))
     };
     let ((width, across), (height, down)) = (side(0)?, side(1)?);
+    // One component, as many samples as points: Csiz, Ssiz, XRsiz and YRsiz.
     let &[0, 1, bits, 1, 1, ..] = image.get(40..).ok_or_else(cut)? else {
         return Err("a JPEG 2000 image of more than one component".into());
     };
@@ -124,6 +126,7 @@ fn check(image: &[u8], count: usize) -> Result<(), String> {
     if across.saturating_mul(down) > MOST_TILES {
         return Err(format!("a JPEG 2000 image of {across} by {down} tiles"));
     }
+    // Ssiz: the first bit is a sign, the others are one less than the bits of a sample.
     match bits & 0x80 {
         0 if bits < MOST_BITS => Ok(()),
         0 => Err(format!(

@@ -165,6 +165,7 @@ fn lat_lon(edition: u8, grid: &LatLonGrid, scan: Scan) -> Result<Lattice> {
         (first, last)
     };
     let span = match scan.columns {
+        // `eastward` takes two equal longitudes for a whole turn.
         1 => 0.0,
         _ => eastward(west, east),
     };
@@ -186,6 +187,7 @@ fn lat_lon(edition: u8, grid: &LatLonGrid, scan: Scan) -> Result<Lattice> {
     } else {
         (last, first)
     };
+    // Whether the ends or the flag are wrong nothing tells.
     if south > north {
         return wrong(
             format!("rows from {first} to {last} degrees that should run the other way"),
@@ -222,6 +224,7 @@ fn rotated_lat_lon(edition: u8, grid: &RotatedLatLonGrid, scan: Scan) -> Result<
     }
     let degrees_of_it = lat_lon(edition, &grid.grid, scan)?;
     let pole = RotatedPole {
+        // The file tells the southern pole; the northern one lies opposite.
         lat_deg: -degrees(grid.lat_southern_pole),
         lon_deg: f64::from(grid.lon_southern_pole) / 1e6 + 180.0,
         lon_in_grid_deg: 0.0,
@@ -232,6 +235,7 @@ fn rotated_lat_lon(edition: u8, grid: &RotatedLatLonGrid, scan: Scan) -> Result<
 /// Rows at Gaussian latitudes: between neighbours these differ so little that they are taken as
 /// equally spaced, see [`gaussian_step`].
 fn gaussian(edition: u8, grid: &RegularGaussianGrid, scan: Scan) -> Result<Lattice> {
+    // Parallels are counted from a pole to the equator.
     let step = gaussian_step(2 * grid.number_of_parallels as usize);
     let missing = match edition {
         1 => u32::from(u16::MAX) * 1000,
@@ -241,6 +245,7 @@ fn gaussian(edition: u8, grid: &RegularGaussianGrid, scan: Scan) -> Result<Latti
     let on_row = |micro: i32| {
         let row = (degrees(micro) / step - 0.5).round();
         let off = (degrees(micro) - (row + 0.5) * step).abs();
+        // Next to a pole they are off equal steps by 1 %; rounding comes on top.
         (off < 0.03 * step).then_some((row + 0.5) * step)
     };
     let (Some(first), Some(last)) = (on_row(grid.lat_first), on_row(grid.lat_last)) else {
@@ -272,6 +277,7 @@ fn gaussian(edition: u8, grid: &RegularGaussianGrid, scan: Scan) -> Result<Latti
         dj: missing,
         scanning_mode: grid.scanning_mode,
     };
+    // Longitudes are as on any grid; of rows one is left, as theirs are known already.
     let one_row = lat_lon(edition, &regular, Scan { rows: 1, ..scan })?;
     Ok(Lattice {
         y: Axis {
@@ -287,6 +293,7 @@ fn gaussian(edition: u8, grid: &RegularGaussianGrid, scan: Scan) -> Result<Latti
 /// increment in the file, provided they agree.
 fn step(span: f64, count: usize, given: Option<f64>, rounding: f64, what: &str) -> Result<f64> {
     if count == 1 {
+        // One point has no step: any will do but 0, which would be divided by.
         return Ok(given.unwrap_or(1.0));
     }
     let steps = (count - 1) as f64;
@@ -316,6 +323,7 @@ fn lambert(grid: &LambertConformalGrid, scan: Scan) -> Result<Lattice> {
     }
     let (lat1, lat2) = (degrees(grid.latin1), degrees(grid.latin2));
     let definition = format!(
+        // Any latitude of origin will do: the axes are laid through the grid's first point.
         "+proj=lcc +lat_1={lat1} +lat_2={lat2} +lat_0={lat1} +lon_0={} {} +units=m +no_defs",
         degrees(grid.lon_v),
         earth(&grid.core)?
@@ -324,6 +332,7 @@ fn lambert(grid: &LambertConformalGrid, scan: Scan) -> Result<Lattice> {
 }
 
 fn polar(grid: &PolarStereographicGrid, scan: Scan) -> Result<Lattice> {
+    // Flag table 3.5: the first bit is the south pole.
     let pole = if grid.projection_center_flag & 0x80 != 0 {
         -90.0
     } else {
@@ -331,6 +340,7 @@ fn polar(grid: &PolarStereographicGrid, scan: Scan) -> Result<Lattice> {
     };
     let definition = format!(
         "+proj=stere +lat_0={pole} +lat_ts={} +lon_0={} {} +units=m +no_defs",
+        // Edition 1 means 60 degrees on the pole's own side.
         degrees(grid.lat_d).abs().copysign(pole),
         degrees(grid.lon_v),
         earth(&grid.core)?
@@ -380,6 +390,7 @@ fn projected(definition: String, core: &ProjectedGridCore, scan: Scan) -> Result
         };
         Axis { first, step, count }
     };
+    // All ones: missing.
     if [core.dx, core.dy].iter().any(|d| [0, u32::MAX].contains(d)) {
         return wrong("a grid without increments", "points some metres apart");
     }
@@ -435,6 +446,7 @@ fn scaled(factor: u8, value: u32) -> f64 {
 }
 
 fn radius(m: f64) -> Result<f64> {
+    // Anything else is a scale factor or a unit that went wrong, and would move the whole grid.
     if (6e6..7e6).contains(&m) {
         return Ok(m);
     }

@@ -61,11 +61,13 @@ pub(super) fn mended(message: &Message<'_>, scan: Scan) -> Result<Option<Vec<u8>
 
 /// Number and offset of each section of a GRIB 2 message.
 pub(super) fn sections(message: &[u8]) -> impl Iterator<Item = (u8, usize)> {
+    // Behind section 0, which has no number of its own.
     let mut at = 16;
     std::iter::from_fn(move || {
         let start = at;
         let &[a, b, c, d, number] = message.get(start..)?.first_chunk()?;
         let length = u32::from_be_bytes([a, b, c, d]) as usize;
+        // A section that is shorter than its own heading would be found again and again.
         if length < 5 || [a, b, c, d] == *b"7777" {
             return None;
         }
@@ -85,6 +87,7 @@ pub(super) fn grid_section_1(message: &[u8]) -> Option<usize> {
 /// Says of a GRIB 1 grid that it is of latitudes and longitudes, all of them 0: counts and scanning
 /// stand at the same octets in all types.
 fn make_lat_lon(message: &mut [u8]) {
+    // Octets 6 to 27: the next is the scanning mode, which stays.
     let section = grid_section_1(message).and_then(|start| message.get_mut(start + 5..start + 27));
     if let Some([kind, _, _, _, _, places @ ..]) = section {
         *kind = 0;
@@ -109,6 +112,7 @@ pub(super) fn within_circle(message: &[u8]) -> Cow<'_, [u8]> {
                 continue;
             };
             let micro = u32::from_be_bytes([a, b, c, d]);
+            // Up to one turn more is a way of writing; beyond that it is damage.
             if (CIRCLE + 1..=2 * CIRCLE).contains(&micro)
                 && micro & NEGATIVE == 0
                 && let Some(written) = copy.to_mut().get_mut(at..at + 4)
@@ -132,6 +136,7 @@ fn turn(message: &mut [u8], edition: u8) {
         .filter_map(|(number, start)| (number == 3).then_some(start))
         .collect();
     for start in grids {
+        // Where the scanning mode is, which differs from template to template.
         let scan = match message.get(start + 13) {
             Some(0 | 1 | 40) => 71,
             Some(10) => 59,

@@ -53,11 +53,14 @@ fn rows(section: &[u8], width: u8, count: u32) -> Option<Vec<usize>> {
     let all = rows
         .iter()
         .try_fold(0_usize, |sum, n| sum.checked_add(*n))?;
+    // A row without points could not be filled up.
     let good = rows.iter().all(|n| *n > 0) && rows.len().checked_mul(longest)? <= MOST_POINTS;
     let points = usize::try_from(number(section, POINTS)?).ok()?;
     let (first, last) = (number(section, 50)?, number(section, 59)?);
     let circle = CIRCLE.cast_unsigned();
     let gap = u64::from(circle) / longest.max(1) as u64;
+    // Rows that go round are filled up across their ends; of a part of them the ends are not told.
+    // A thousandth of a degree is for rounding.
     let round = first == 0 && u64::from(last) + gap + 1_000 >= u64::from(circle);
     let told = usize::try_from(count).ok()? == rows.len();
     (good && told && round && all == points).then_some(rows)
@@ -85,6 +88,7 @@ pub(super) fn in_one_row(message: Cow<'_, [u8]>) -> Cow<'_, [u8]> {
             let section = &mut copy.to_mut()[start..];
             section[COLUMNS..COLUMNS + 4].copy_from_slice(&points);
             section[ROWS..ROWS + 4].copy_from_slice(&1_u32.to_be_bytes());
+            // The crate refuses grids with a list, so it is told that there is none.
             (section[WIDTH], section[MEANING]) = (0, width);
         }
     }
@@ -104,6 +108,7 @@ pub(super) fn row_lengths(message: &Message<'_>) -> Option<Vec<usize>> {
     }
     let (_, start) = sections(bytes).find(|(number, _)| *number == 3)?;
     let section = of(bytes, start)?;
+    // No sound message has this: without a list there is nothing for it to mean.
     let in_one = number(section, ROWS) == Some(1) && section.get(WIDTH) == Some(&0);
     let width = *section.get(MEANING).filter(|width| in_one && **width > 0)?;
     let count = (section.len().checked_sub(LIST)?) / usize::from(width);
@@ -121,6 +126,7 @@ pub(super) fn full(message: &Message<'_>) -> Option<GridDefinition> {
     grid.ni = longest;
     grid.nj = u32::try_from(rows.len()).ok()?;
     grid.lon_last = CIRCLE - CIRCLE / i32::try_from(longest).ok()?;
+    // Missing, so that the step is taken from the ends.
     grid.di = u32::MAX;
     Some(GridDefinition::RegularGaussian(grid))
 }

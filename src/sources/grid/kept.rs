@@ -35,13 +35,16 @@ impl Archive {
         let before = self
             .kept
             .take()
+            // Columns of another window lie elsewhere in its block.
             .filter(|kept| kept.window == window && kept.lattice.same_as(&self.lattice));
+        // Times, not numbers of steps: these change with the files that the archive is made of.
         let valid = |step: usize| self.steps[step].valid;
         let at = |step: usize| {
             let steps = &before.as_ref()?.block.steps;
             steps.binary_search_by_key(&valid(step), |s| s.valid).ok()
         };
         let mut decoded: Vec<(Range<usize>, Block)> = Vec::new();
+        // Hours without a gap in one go: their slabs are decoded beside each other.
         for missing in runs(steps.clone().filter(|&step| at(step).is_none())) {
             let block = self.decoded(window, missing.clone())?;
             decoded.push((missing, block));
@@ -79,6 +82,7 @@ impl Archive {
     pub(super) fn of_kept(&self, window: Window, steps: &Range<usize>) -> Option<Block> {
         let kept = self.kept.as_ref()?;
         let row = window.row.checked_sub(kept.window.row)?;
+        // What is kept may lie across the seam, and the window east of it.
         let round = self.lattice.goes_round() && window.column < kept.window.column;
         let turn = if round { self.lattice.x.count } else { 0 };
         let column = (window.column + turn).checked_sub(kept.window.column)?;

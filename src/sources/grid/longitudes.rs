@@ -20,6 +20,7 @@ pub(super) fn first_column(west_deg: f64, span_deg: f64) -> f64 {
 /// The way east from one longitude to another, above 0 and up to a whole turn.
 pub(super) fn eastward(from_deg: f64, to_deg: f64) -> f64 {
     let way = (to_deg - from_deg).rem_euclid(360.0);
+    // Equal ends are taken for a whole turn.
     if way < 1e-9 { 360.0 } else { way }
 }
 

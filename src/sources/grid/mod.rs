@@ -175,6 +175,7 @@ enum Kind {
 }
 
 fn kind(first_bytes: &[u8]) -> Option<Kind> {
+    // NetCDF 4 is kept in HDF5.
     let hdf5 = first_bytes.starts_with(b"\x89HDF\r\n\x1a\n");
     let classic = matches!(first_bytes, [b'C', b'D', b'F', 1 | 2 | 5, ..]);
     if hdf5 || classic {
@@ -183,6 +184,7 @@ fn kind(first_bytes: &[u8]) -> Option<Kind> {
     let near_start = first_bytes.get(..FIRST_BYTES).unwrap_or(first_bytes);
     let grib = near_start
         .windows(8)
+        // With the edition, octet 8 of both: the word alone may stand in any text.
         .any(|w| matches!(w, [b'G', b'R', b'I', b'B', _, _, _, 1 | 2]));
     grib.then_some(Kind::Grib)
 }
@@ -308,6 +310,7 @@ impl GridFile {
 
     /// The speed and direction that a slab comes from, if it does.
     fn derived_from(&self, index: usize) -> Option<SpeedAndDirection> {
+        // They were added last, two for each pair.
         let first = self.slabs.len() - 2 * self.derived.len();
         self.derived.get(index.checked_sub(first)? / 2).copied()
     }

@@ -122,6 +122,7 @@ pub(super) fn from_bytes(name: &str, bytes: Vec<u8>) -> Result<DataSet> {
 
 /// A file whose list of variables can be read.
 fn whole(name: &str, file: NcFile) -> Result<DataSet> {
+    // Asked for here, where it can fail: later a list that cannot be read passes for an empty one.
     file.variables().map_err(|cause| no_file(name, &cause))?;
     Ok(DataSet::NetCdf(file))
 }
@@ -144,6 +145,7 @@ pub(super) fn catalogue(
         ..Catalogue::default()
     };
     let mut found = Found::default();
+    // Told as what it is: variable by variable only names nobody knows would be told.
     if is_of_wrf(&file) {
         let what = "output of WRF on its own levels";
         let expected = "winds and heights on levels of pressure: whoever ran the model can make \
@@ -187,9 +189,11 @@ fn all_described<'a>(
             Err(why) => unknown.push((variable, why)),
         }
     }
+    // A wind at 10 m whose attributes tell must not keep those on levels from being told by name.
     let on_levels = all.iter().filter(|(_, d)| d.surface.is_none());
     let mut known: Vec<Quantity> = on_levels.map(|(_, d)| d.quantity).collect();
     if known.contains(&Quantity::EastWind) {
+        // Components are there already: the same winds are not told a second time.
         known.extend([Quantity::WindSpeed, Quantity::WindFrom]);
     }
     let mut by_name = Vec::new();
@@ -234,6 +238,7 @@ fn add(
         catalogue.assume(assumed);
     }
     let mut common = Common::default();
+    // First, so that a coordinate, which knows better, replaces it.
     if let Some(surface) = described.surface {
         common.surface = Some(Some(surface));
     }
@@ -250,9 +255,11 @@ fn add(
     }
     let is_wind = matches!(described.quantity, Quantity::EastWind | Quantity::NorthWind);
     let mapped = is_wind && grid.lattice.plane != Plane::LatLon;
+    // Where the map itself is inferred, a guess at the direction would turn winds unseen.
     if mapped && described.along_grid.is_none() && fitted.is_some() {
         return Err(No::LeftOut(UNSAID.into()));
     }
+    // Converters of servers keep GRIB's numbers, but not its flag for this.
     if mapped && described.along_grid.is_none() {
         catalogue.assume(Reading::AlongMap);
     }
@@ -271,6 +278,7 @@ fn add(
     for number in 0..count {
         let at = unravelled(number, &many);
         let at: Vec<usize> = at.iter().zip(&asked).map(|(i, asked)| asked[*i]).collect();
+        // Among all, not among those asked for: a read knows nothing of the hours.
         let index = ravelled(&at, &variable.steps);
         let mut here = common.clone();
         for (dimension, i) in dimensions.iter().zip(&at) {
@@ -316,6 +324,7 @@ fn dimensions(
         let known = of_dimension(name, file, &d.name, d.size);
         let undescribed = match &known {
             Ok(Coordinate::Row(net, _) | Coordinate::Column(net, _)) => {
+                // Metres without a map say nothing of where they are.
                 *net == Net::Metres && text(variable, "grid_mapping").is_none()
             }
             Ok(_) | Err(No::Fault(_)) => false,
@@ -449,6 +458,7 @@ fn asked(dimensions: &[Coordinate], steps: &[usize], hours: Hours) -> Vec<Vec<us
         (Coordinate::Valid(times), Some([from, to])) => (0..many)
             .filter(|&i| times.get(i).is_some_and(|time| (from..=to).contains(time)))
             .collect(),
+        // Runs and leads are kept whole: the time is known only from both.
         _ => (0..many).collect(),
     };
     dimensions.iter().zip(steps).map(along).collect()
@@ -579,6 +589,7 @@ impl Variables {
         let mut values = values
             .into_dimensionality::<Ix2>()
             .map_err(|cause| cause.to_string())?;
+        // Rows first, so that what follows need not know the file's order.
         if x < y {
             values = values.reversed_axes();
         }

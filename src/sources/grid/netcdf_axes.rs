@@ -81,6 +81,7 @@ pub(super) fn of_dimension(
     dimension: &str,
     size: u64,
 ) -> std::result::Result<Coordinate, No> {
+    // Each of the two is empty where the other has values, so one has to be chosen.
     if dimension == "expver" {
         let found = "final and preliminary data side by side, along \"expver\"".to_owned();
         return match size {
@@ -162,6 +163,7 @@ fn scaled(values: Vec<f64>, unit: f64) -> Vec<f64> {
 
 fn kind(variable: &NcVariable, units: &str, standard_name: &str) -> Option<Kind> {
     let member_names = ["number", "member", "ens", "ensemble", "realization"];
+    // Before units and names, which serve for several things.
     match standard_name {
         "forecast_reference_time" if is_since(units) => return Some(Kind::Run),
         "forecast_period" => return Some(Kind::Lead),
@@ -212,6 +214,7 @@ pub(super) fn metres_in(units: &str) -> Option<f64> {
 /// Whether a coordinate in metres counts from the ground: CF's "height" does.
 fn is_above_ground(variable: &NcVariable, standard_name: &str) -> bool {
     let kind = variable
+        // Kept by converters from GRIB, where 103 is a height above the ground.
         .attribute("Grib_level_type")
         .and_then(|a| a.value.as_f64());
     standard_name == "height" || kind == Some(103.0)
@@ -280,6 +283,7 @@ pub(super) fn latitudes(degrees: &[f64]) -> std::result::Result<Spaced, String> 
         Err(found) => gaussian(degrees).ok_or(found)?,
     };
     let last = spaced.axis.value(spaced.axis.count - 1);
+    // A row at the pole itself may be rounded beyond it.
     if spaced.axis.first < -90.0 - 1e-6 || last > 90.0 + 1e-6 {
         return Err(format!("latitudes from {} to {last}", spaced.axis.first));
     }
@@ -305,6 +309,7 @@ fn gaussian(degrees: &[f64]) -> Option<Spaced> {
         degrees.iter().map(off).fold(0.0, f64::max)
     };
     let half = |rows: f64| nearest_whole::<usize>(rows.trunc()).map(|rows| rows / 2);
+    // Halves, as there are as many rows north of the equator as south.
     let (least, most) = (half(0.98 * about)?, half(1.02 * about)? + 1);
     let rows = (least.max(4)..=most)
         .map(|half| 2 * half)
@@ -326,6 +331,7 @@ fn gaussian(degrees: &[f64]) -> Option<Spaced> {
 /// The axis of metres on a map; or what was found instead.
 pub(super) fn metres(values: &[f64]) -> std::result::Result<Spaced, String> {
     if values.len() == 1 {
+        // The step of 1 that a single value gets would pass for a metre.
         return Err("a single row or column of a map".into());
     }
     spaced(values)
@@ -346,6 +352,7 @@ pub(super) fn longitudes(degrees: &[f64]) -> std::result::Result<Spaced, String>
         return Err(format!("longitudes from {first} over {span} degrees"));
     }
     spaced.axis.first = first_column(first, span);
+    // Round the earth the step is known better than by rounded ends.
     let round = 360.0 / count as f64;
     if (step - round).abs() * count as f64 <= 1e-3 * step {
         spaced.axis.step = round;

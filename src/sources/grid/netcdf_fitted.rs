@@ -105,6 +105,7 @@ pub(super) fn fitted(file: &DataSet, places: [&NcVariable; 2]) -> Result<Fitted,
     let [mut lat, mut lon] = [read(file, places[0])?, read(file, places[1])?];
     let dimensions = places[0].dimensions();
     let mut names = [dimensions[0].name.clone(), dimensions[1].name.clone()];
+    // Rows come first in most files; where they do not, only the names tell.
     if names[0].starts_with(['x', 'X']) && names[1].starts_with(['y', 'Y']) {
         (lat, lon) = (lat.reversed_axes(), lon.reversed_axes());
         names.reverse();
@@ -127,6 +128,7 @@ fn read(file: &DataSet, place: &NcVariable) -> Result<Array2<f64>, String> {
         .into_dimensionality::<Ix2>()
         .map_err(|c| c.to_string())?;
     let least = values.dim().0.min(values.dim().1);
+    // Three, as the way north at a point is taken from its neighbours on both sides.
     match least >= 3 && values.iter().all(|v| v.is_finite() && v.abs() <= 720.0) {
         true => Ok(values),
         false => Err(format!(
@@ -139,6 +141,7 @@ fn read(file: &DataSet, place: &NcVariable) -> Result<Array2<f64>, String> {
 /// Rows of one latitude and columns of one longitude.
 fn degrees(lat: &Array2<f64>, lon: &Array2<f64>) -> Option<[Coordinate; 2]> {
     let (rows, columns) = lat.dim();
+    // Degrees up to 360 that were kept in 32 bits are off by 1.5e-5.
     let close = |a: f64, b: f64| (a - b).abs() < 2e-5;
     let straight = (0..rows).all(|j| (0..columns).all(|i| close(lat[[j, i]], lat[[j, 0]])))
         && (0..rows).all(|j| (0..columns).all(|i| close(lon[[j, i]], lon[[0, i]])));
@@ -181,6 +184,7 @@ impl Cone {
     fn plane(&self, point: &Point) -> [f64; 2] {
         let up = isometric(point.lat, self.eccentricity) - self.middle;
         let east = turned(point.lon - self.lon);
+        // Mercator's map, to which cones tend.
         if self.n == 0.0 {
             return [east, up];
         }
@@ -198,6 +202,8 @@ impl Cone {
                 format!("+proj=stere +lat_0={} +k_0=1 +lon_0={lon:.6}", 90.0 * n)
             }
             n => {
+                // One parallel stands for two: pairs with the same n give maps that
+                // differ in size alone.
                 let lat = n.asin().to_degrees();
                 format!("+proj=lcc +lat_1={lat:.6} +lat_2={lat:.6} +lat_0={lat:.6} +lon_0={lon:.6}")
             }
@@ -222,6 +228,7 @@ fn laid(points: &[Point], cone: &Cone) -> Laid {
     let places: Vec<[f64; 2]> = points.iter().map(|point| cone.plane(point)).collect();
     let count = points.len() as f64;
     let mean = |value: &dyn Fn(usize) -> f64| (0..points.len()).map(value).sum::<f64>() / count;
+    // Through all points, not from the first to the last: rounding of one must not tilt the grid.
     let line = |d: usize| {
         let (at, place) = (mean(&|k| points[k].at[d]), mean(&|k| places[k][d]));
         let spread = mean(&|k| (points[k].at[d] - at).powi(2));
@@ -281,10 +288,12 @@ fn improved(points: &[Point], guess: Cone, fixed: bool) -> Cone {
                 [(rn * ll - rl * nl) / whole, (rl * nn - rn * nl) / whole]
             }
         };
+        // Changing them changes nothing more, so the cone is as good as it gets.
         if !n.is_finite() || !lon.is_finite() {
             break;
         }
         if !fixed {
+            // The sine of a latitude; the poles themselves are other guesses.
             cone.n = (cone.n - n).clamp(-0.999_999, 0.999_999);
         }
         // Mercator's is the same around any meridian.
@@ -299,6 +308,7 @@ fn improved(points: &[Point], guess: Cone, fixed: bool) -> Cone {
 fn turns(lat: &Array2<f64>, lon: &Array2<f64>) -> Vec<[f64; 2]> {
     let (rows, columns) = lat.dim();
     let (by_row, by_column) = (rows.div_ceil(SOUGHT), columns.div_ceil(SOUGHT));
+    // Without the first and the last row, which have a neighbour on one side only.
     let inner = (1..rows - 1).step_by(by_row);
     let at = inner.flat_map(|j| (0..columns).step_by(by_column).map(move |i| (j, i)));
     let ways = at.map(|(j, i)| {
@@ -322,6 +332,7 @@ fn turns(lat: &Array2<f64>, lon: &Array2<f64>) -> Vec<[f64; 2]> {
 }
 
 fn mean_angle(angles: impl Iterator<Item = f64>) -> f64 {
+    // By their directions: on both sides of 180 degrees the mean of numbers would be 0.
     let (sin, cos) = angles.fold((0.0, 0.0), |(s, c), a| (s + a.sin(), c + a.cos()));
     f64::atan2(sin, cos)
 }
@@ -343,6 +354,8 @@ fn guesses(turns: &[[f64; 2]], eccentricity: f64, middle: f64) -> [(Cone, bool);
         .fold((0.0, 0.0), |(both, spread), a| {
             (both + a[0] * a[1], spread + a[0] * a[0])
         });
+    // The turn is n times the way from the central meridian: its slope is n, and the guesses
+    // find the meridian from it.
     let n = (both / spread).clamp(-0.999, 0.999);
     [
         (cone(0.0, lon), true),
@@ -372,10 +385,12 @@ fn on_a_map(lat: &Array2<f64>, lon: &Array2<f64>) -> Result<([Coordinate; 2], St
             .map(point)
             .collect()
     };
+    // Most maps fall out with few points; only one that holds is tried with all of them.
     let sought = some(rows.div_ceil(SOUGHT), columns.div_ceil(SOUGHT));
     let turns = turns(lat, lon);
     for eccentricity in [0.0, WGS84] {
         let middle = isometric(lat[[rows / 2, columns / 2]].to_radians(), eccentricity);
+        // At a pole isometric latitude has no end.
         for (guess, fixed) in guesses(&turns, eccentricity, middle.clamp(-4.0, 4.0)) {
             let cone = improved(&sought, guess, fixed);
             if !fits(&laid(&sought, &cone)) {
@@ -412,6 +427,7 @@ fn axes(
             .and_then(|place| to_plane(&definition, place).ok())
             .ok_or_else(|| format!("places that are not on {definition}"))
     };
+    // Two of them give PROJ's size and origin, the third shows that its map is the same.
     let ends = [points.first(), points.get(points.len() / 2), points.last()];
     let [Some(first), Some(middle), Some(last)] = ends else {
         return Err("no places".into());

@@ -89,6 +89,7 @@ fn lattice(
         x: x.axis,
         y: y.axis,
     };
+    // Before any map is asked for: true degrees need none, though many files name one.
     if *net == Net::Degrees {
         return Ok((on(Plane::LatLon), None));
     }

@@ -77,6 +77,7 @@ fn of_attributes(mapping: &NcVariable, unit_m: f64) -> Result<Mapped, String> {
     }
     let definition = match kind.as_str() {
         "lambert_conformal_conic" => {
+            // A single one stands for both.
             let parallels = numbers(mapping, "standard_parallel").unwrap_or_default();
             let (Some(first), Some(second)) = (parallels.first(), parallels.last()) else {
                 return Err(format!("a {kind} grid without standard_parallel"));
@@ -135,6 +136,7 @@ fn earth(mapping: &NcVariable) -> Result<(String, Option<Reading>), String> {
     let major = checked(major)?;
     let shape = match (given("semi_minor_axis"), given("inverse_flattening")) {
         (Some(minor), _) => format!("+a={major} +b={}", checked(minor)?),
+        // An inverse flattening of 0 can only be meant for a sphere.
         (None, Some(flattening)) if flattening != 0.0 => {
             format!("+a={major} +rf={flattening}")
         }

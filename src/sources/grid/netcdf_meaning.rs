@@ -37,6 +37,7 @@ pub(super) struct Described {
 /// An attribute's text.
 pub(in crate::sources) fn text(variable: &NcVariable, attribute: &str) -> Option<String> {
     let text = variable.attribute(attribute)?.value.as_string()?;
+    // Texts written from C may have its zero at their end.
     Some(text.trim_matches(['\0', ' ']).to_owned())
 }
 
@@ -69,6 +70,7 @@ pub(super) fn described_by_name(variable: &NcVariable) -> Option<Described> {
 }
 
 fn as_meant(variable: &NcVariable, meaning: Meaning) -> Result<Described, String> {
+    // Of all that is told over some time only the strongest gusts are of use.
     let strongest = meaning.quantity == Quantity::Gust && is_maximum(variable);
     if let Some(why) = not_of_one_moment(variable).filter(|why| !(strongest && *why == OVER_TIME)) {
         return Err(why.into());
@@ -96,6 +98,7 @@ fn as_meant(variable: &NcVariable, meaning: Meaning) -> Result<Described, String
 
 /// Whether a wind is along the grid's axes, if the attributes say.
 fn along_grid(variable: &NcVariable) -> Option<bool> {
+    // The flag comes from the message; converters call winds eastward by their number alone.
     if let Some([flag, ..]) = numbers(variable, "GRIB_uvRelativeToGrid").as_deref() {
         return Some(*flag != 0.0);
     }
@@ -195,6 +198,7 @@ fn is_maximum(variable: &NcVariable) -> bool {
 /// Why a variable is not of one moment of one forecast, if it is not.
 fn not_of_one_moment(variable: &NcVariable) -> Option<&'static str> {
     let step_type = text(variable, "GRIB_stepType");
+    // An attribute of archives of reanalyses; "ltm" is a long-term mean.
     let statistic = text(variable, "statistic").map(|s| s.to_ascii_lowercase());
     if statistic.is_some_and(|s| s.contains("mean") || s.contains("ltm") || s.contains("std"))
         || step_type.is_some_and(|kind| kind != "instant")
@@ -222,6 +226,7 @@ fn over_time(cell_methods: &str) -> Option<&str> {
     let mut words = cell_methods.split_whitespace();
     words.find(|word| ["time:", "valid_time:"].contains(word))?;
     let method = words.next().unwrap_or_default();
+    // CF's word for the moments themselves.
     (method != "point").then_some(method)
 }
 

@@ -95,6 +95,7 @@ pub(super) fn by_name(name: &str, units: &str) -> Option<Meaning> {
 fn with_level(name: &str) -> Option<(&str, Surface)> {
     let body = ["mb", "hpa", "_mb", "_hpa"]
         .iter()
+        // Those with an underscore first: with the others it would stay behind the number.
         .rev()
         .find_map(|unit| name.strip_suffix(unit))?;
     let stem = body.trim_end_matches(|c: char| c.is_ascii_digit());

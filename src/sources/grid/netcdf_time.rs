@@ -65,6 +65,7 @@ impl Since {
 
     /// The moment of a count, to the second.
     pub fn timestamp(self, count: f64) -> Option<Timestamp> {
+        // Days in floating point miss whole hours by parts of a second.
         let seconds = whole_seconds(count * self.unit_s)?;
         self.epoch.checked_add(seconds).ok()
     }
@@ -78,6 +79,7 @@ pub(super) fn whole_seconds(seconds: f64) -> Option<SignedDuration> {
 }
 
 fn gregorian_reform() -> Timestamp {
+    // 1582-10-15, its first day.
     Timestamp::constant(-12_219_292_800, 0)
 }
 
@@ -91,6 +93,7 @@ fn epoch(words: &[&str]) -> Option<Timestamp> {
     let text = words.join(" ");
     let parts = text.split_once([' ', 'T', 't']);
     let (date, rest) = parts.map_or((text.as_str(), ""), |(date, rest)| (date, rest.trim()));
+    // Behind the date, whose hyphens would be taken for signs.
     let zone_at = rest.find(['+', '-', 'Z', 'z', 'U', 'u', 'G', 'g']);
     let (clock, zone) = rest.split_at(zone_at.unwrap_or(rest.len()));
     let local = DateTime::from_parts(date_of(date)?, clock_of(clock.trim())?);

@@ -100,6 +100,7 @@ fn levels(block: &Block, weights: &Weights) -> Vec<Level> {
             altitude_m,
             pressure_pa: Some(pressure_pa),
             temperature_k: temperature.and_then(known),
+            // Packed humidities may lie a little below 0.
             vapour_pressure_pa: vapour.and_then(known).map(|e| e.max(0.0)),
             // Below the forecast's ground there is no wind.
             wind: (altitude_m >= winds.base_m()).then(|| winds.at(altitude_m)),

@@ -53,6 +53,8 @@ impl Reckoned {
                     Quantity::EastWind if has(Quantity::NorthWind, pa) => {
                         winds.insert(pa);
                         if !has(Quantity::Temperature, pa) {
+                            // Missing at one time is missing at all: levels are
+                            // the same at all times.
                             cold.insert(pa);
                         }
                     }
@@ -63,6 +65,7 @@ impl Reckoned {
         let without: BTreeSet<u32> = winds.difference(&heights).copied().collect();
         let with_temperature: BTreeSet<u32> = without.difference(&cold).copied().collect();
         let no_height = heights.is_disjoint(&winds);
+        // One temperature spans no layer.
         let standard = no_height && with_temperature.len() < 2;
         Reckoned {
             levels: if standard { without } else { with_temperature },
@@ -117,6 +120,7 @@ pub(super) fn fill(
             .map(|level| {
                 let e = vapour_pa.map_or(0.0, |e| f64::from(e[[column, level]]));
                 let t = f64::from(temperature_k[[column, level]]);
+                // Dry air where humidity is missing: a height a little off is better than none.
                 virtual_temperature_k(t, pressures_pa[level], if e.is_finite() { e } else { 0.0 })
             })
             .collect();
@@ -150,6 +154,7 @@ fn fill_column(
         }
     };
     let thickness = |low: usize, high: usize| {
+        // A level that has only its height has no temperature to give: the other's stands for both.
         let warm = match [virtual_k[low], virtual_k[high]] {
             [a, b] if a.is_finite() && b.is_finite() => 0.5 * (a + b),
             [a, _] if a.is_finite() => a,

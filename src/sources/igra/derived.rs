@@ -44,6 +44,7 @@ fn level(record: &mut Record) -> Result<Row> {
     let (rh, computed_rh) = (record.value(REPRH)?, record.value(CALCRH)?);
     Ok(Row {
         pressure_pa: record.value(PRESS)?,
+        // What was measured counts more than what was computed from it.
         height_m: reported.or(computed),
         temperature_k: tenths(record.value(TEMP)?),
         relative_humidity: tenths(rh.or(computed_rh)).map(|percent| percent / 100.0),

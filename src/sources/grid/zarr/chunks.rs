@@ -78,6 +78,7 @@ impl Chunked {
         if array.shape().contains(&0) {
             return Err("no values".into());
         }
+        // They would have to be unpacked whole, which nothing here bounds.
         if array.is_sharded() && !array.is_exclusively_sharded() {
             return Err("shards that are packed once more".into());
         }
@@ -93,6 +94,7 @@ impl Chunked {
         check_shard(in_shard.as_deref())?;
         let piece = inner.unwrap_or(chunk);
         let piece: Vec<usize> = piece.iter().map(|n| n.get() as usize).collect();
+        // All numbers that `numbers_of` lets through have a size.
         let bytes = array.data_type().fixed_size().unwrap_or(8);
         let all = piece.iter().try_fold(bytes, |all, n| all.checked_mul(*n));
         if all.is_none_or(|all| all > MOST_UNPACKED) {
@@ -146,6 +148,7 @@ impl Chunked {
                 .slice_each_axis_mut(|axis| Slice::from(target(axis.axis.index())))
                 .assign(&taken);
         }
+        // From the last on: taking one out renumbers those behind it.
         for (d, selection) in selections.iter().enumerate().rev() {
             if let NcSliceInfoElem::Index(_) = selection {
                 values = values.index_axis_move(Axis(d), 0);
@@ -233,12 +236,14 @@ impl Chunked {
                 };
                 let values = new.values.clone();
                 kept.push_back(new);
+                // What is asked for now stays, however large it is.
                 while kept.len() > 1 && kept.iter().map(Kept::count).sum::<usize>() > MOST_KEPT {
                     kept.pop_front();
                 }
                 values
             }
         };
+        // Decoding takes long, and other threads may want other pieces.
         drop(kept);
         let decoded = || self.decoded(&key.0, &key.1).map(Arc::new);
         values.get_or_init(decoded).clone()
@@ -260,6 +265,7 @@ impl Chunked {
             let shape: Vec<usize> = needed.iter().map(Range::len).collect();
             ArrayD::from_elem(IxDyn(&shape), self.of_missing_chunks()?)
         };
+        // In this order: marks of missing values are packed numbers, and read with their sign.
         if let Some(sign) = SignParams::from_variable(&self.variable) {
             sign.apply(&mut values);
         }
@@ -285,6 +291,7 @@ impl Chunked {
     }
 
     fn is_stored(&self, place: &[u64]) -> Result<bool> {
+        // A piece holds many slabs, each of which asks: files are looked for once.
         if let Some(known) = locked(&self.known).get(place) {
             return Ok(*known);
         }
@@ -292,6 +299,7 @@ impl Chunked {
             None => self.file_size(place)?.is_some(),
             Some(in_shard) => {
                 let shard = place.iter().zip(in_shard).map(|(at, many)| at / many);
+                // The file first: a shard that is not there has no list to look into.
                 self.file_size(&shard.collect::<Vec<u64>>())?.is_some()
                     && self.range_in_shard(place)?.is_some()
             }

@@ -40,6 +40,7 @@ pub(super) fn kind(folder: &Path) -> Kind {
     }
     if folder.join(".zarray").is_file() {
         let attributes = folder.join(".zattrs");
+        // The crate reads this file as well, and whole.
         if let (true, Err(why)) = (attributes.is_file(), bounded(&attributes)) {
             return Kind::Refused(why);
         }
@@ -83,6 +84,7 @@ fn refused(metadata: &Value) -> Option<String> {
 fn bounded(path: &Path) -> Result<String, String> {
     let mut text = String::new();
     let read = File::open(path).and_then(|file| {
+        // One byte more, to tell a text that is too long from one that just fits.
         let mut file = file.take(MOST_METADATA + 1);
         file.read_to_string(&mut text)
     });

@@ -131,6 +131,7 @@ fn folders(name: &str, path: &Path) -> Result<Vec<String>> {
         }
         folders.push(folder);
     }
+    // Systems list them in any order, and the order of variables is seen in what is told.
     folders.sort();
     Ok(folders)
 }

@@ -24,6 +24,7 @@ impl Packing {
     /// Those that an array's metadata names among its codecs.
     pub fn named_in(metadata: &Value) -> Packing {
         let codecs = ["codecs", "compressor", "filters"].map(|key| metadata[key].to_string());
+        // Names end with their quote but may have more before them, as in "numcodecs.blosc".
         let named = |name: &str| codecs.iter().any(|codecs| codecs.contains(name));
         Packing {
             blosc: named("blosc\""),
@@ -53,6 +54,7 @@ fn blosc_fits(packed: &[u8], most: usize) -> bool {
 }
 
 fn deflated_fits(unpacked: impl Read, packed: &[u8], most: usize) -> bool {
+    // What is small enough cannot hold too much, so most chunks are not unpacked twice.
     packed.len().saturating_mul(DEFLATED) <= most || unpacks_within(unpacked, most)
 }
 
