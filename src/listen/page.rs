@@ -55,8 +55,12 @@ fn page(agent: &Agent, url: &str) -> Result<Vec<u8>, String> {
     let mut answer = agent.get(url).call().map_err(|cause| words(&cause))?;
     let mut bytes = Vec::new();
     let body = answer.body_mut().as_reader();
-    body.take(LONGEST)
+    body.take(LONGEST + 1)
         .read_to_end(&mut bytes)
         .map_err(|cause| words(&cause))?;
+    // Half of a document would pass for a damaged one.
+    if bytes.len() as u64 > LONGEST {
+        return Err(words(&"a page of more than 16 MB"));
+    }
     Ok(bytes)
 }

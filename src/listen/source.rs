@@ -121,8 +121,9 @@ fn topic(rest: &str) -> Result<ReportSource> {
     Ok(ReportSource::Mqtt(super::mqtt::Topic {
         host: host.to_owned(),
         port: port.parse().map_err(|_| fault())?,
-        name: decoded(name),
-        user: user.map(|(user, password)| (decoded(user), decoded(password))),
+        // Before the "?" of an address a plus is a plus: here it is any name on one level of topics.
+        name: unescaped(name),
+        user: user.map(|(user, password)| (unescaped(user), unescaped(password))),
     }))
 }
 
@@ -174,6 +175,11 @@ fn login(query: &str) -> Result<String> {
 
 /// A part of a query without its percent signs.
 fn decoded(text: &str) -> String {
+    unescaped(&text.replace('+', " "))
+}
+
+/// With what stands behind each "%".
+fn unescaped(text: &str) -> String {
     let (bytes, mut out, mut i) = (text.as_bytes(), Vec::new(), 0);
     while let Some(&byte) = bytes.get(i) {
         let hex = text.get(i + 1..i + 3).filter(|_| byte == b'%');
@@ -181,10 +187,6 @@ fn decoded(text: &str) -> String {
             (_, Some(value)) => {
                 out.push(value);
                 i += 3;
-            }
-            (b'+', None) => {
-                out.push(b' ');
-                i += 1;
             }
             (byte, None) => {
                 out.push(byte);

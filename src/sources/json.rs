@@ -187,15 +187,29 @@ fn flat(item: &Value) -> Option<Map<String, Value>> {
     Some(flat)
 }
 
-/// A list of values for each name, all equally long.
+/// A list of values for each name, all equally long; lists of names that mean nothing here may be of any length.
 fn lists(names: &Map<String, Value>, columns: &Columns) -> Option<Found> {
     let is_list = |list: &&Vec<Value>| list.iter().all(|v| !v.is_array() && !v.is_object());
     let lists: Vec<(&String, &Vec<Value>)> = names
         .iter()
         .filter_map(|(name, value)| Some((name, value.as_array().filter(is_list)?)))
         .collect();
+    let means = |place: usize, name: &str| {
+        columns.of(name, place).is_some()
+            || matches!(heading::read(name), Heading::Known(..) | Heading::NoUnit(_))
+    };
+    let known = lists
+        .iter()
+        .enumerate()
+        .find(|(i, (name, _))| means(*i, name));
+    let length = known?.1.1.len();
+    let lists: Vec<(&String, &Vec<Value>)> = lists
+        .iter()
+        .enumerate()
+        .filter(|(i, (name, list))| list.len() == length || means(*i, name))
+        .map(|(_, list)| *list)
+        .collect();
     let headings: Vec<String> = lists.iter().map(|(name, _)| (*name).clone()).collect();
-    let length = lists.first()?.1.len();
     if !is_sounding(&headings, columns) || lists.iter().any(|(_, list)| list.len() != length) {
         return None;
     }
@@ -303,6 +317,14 @@ mod tests {
         let s = &soundings(&text.replace("null", "280"))[0];
         assert_eq!(s.position, Position::new(39.42, -8.83));
         assert!((s.levels[0].wind.unwrap().east_m_s - 10.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_short_list_of_something_else_hinders_nothing_and_one_of_the_wind_does() {
+        let text = r#"{"tags": ["a"], "height_m": [100, 500], "wind_speed_m_s": [10, 20], "wind_direction_deg": [270, 280]}"#;
+        assert_eq!(soundings(text)[0].levels.len(), 2);
+        let cut = text.replace("[10, 20]", "[10]");
+        assert!(message(&cut).contains("JSON without a sounding"));
     }
 
     #[test]

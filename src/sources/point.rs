@@ -483,6 +483,7 @@ impl<'a> Column<'a> {
                 temperature_k: value(&temperature, i),
                 speed_m_s: Some(value(&speed, i)?),
                 from_deg: Some(value(&from, i)?),
+                at_10_m: true,
                 ..Row::default()
             };
             Some((i, row))

@@ -153,7 +153,7 @@ fn of_clock(text: &str) -> Stamp {
 /// Seconds east of UTC of zone letters or of an offset; none for UTC. Letters that several parts of
 /// the world share are those of North America.
 fn offset_s(zone: &str) -> Option<f64> {
-    const LETTERS: [(&str, f64); 27] = [
+    const LETTERS: [(&str, f64); 28] = [
         ("", 0.0),
         ("Z", 0.0),
         ("UTC", 0.0),
@@ -179,6 +179,7 @@ fn offset_s(zone: &str) -> Option<f64> {
         ("MDT", -6.0),
         ("PST", -8.0),
         ("PDT", -7.0),
+        ("AKST", -9.0),
         ("AKDT", -8.0),
         ("HST", -10.0),
     ];

@@ -76,6 +76,7 @@ impl Archive {
         let mut moments = moments(&files, &lattice, how, &mut left_out);
         // Before times without an eastward wind go: a lone northward one would go with them unsaid.
         left_out.extend(check_components(&files, &moments)?);
+        check_directions(&files, &moments)?;
         // A time that has temperatures or gusts only is no step: a flight would find no wind there.
         moments.retain(|_, slabs| slabs.keys().any(|k| k.0 == Quantity::EastWind));
         let reckoned = Reckoned::of(moments.values());
@@ -369,6 +370,27 @@ fn moments(
         }
     }
     moments
+}
+
+/// Winds on levels of pressure are all along the grid, or all towards the east and the north: they are turned together.
+fn check_directions(files: &[GridFile], moments: &BTreeMap<Moment, Slabs>) -> Result<()> {
+    let is_wind = |quantity| matches!(quantity, Quantity::EastWind | Quantity::NorthWind);
+    let mut first = None;
+    for (&(quantity, surface), &(file, slab)) in moments.values().flatten() {
+        if !is_wind(quantity) || !matches!(surface, Surface::Isobaric(_)) {
+            continue;
+        }
+        let file = &files[file];
+        let along = file.slabs[slab].along_grid;
+        if *first.get_or_insert(along) != along {
+            let ways = ["towards true east and north", "along the grid"];
+            let [this, other] = [along, !along].map(|along| ways[usize::from(along)]);
+            let found = format!("the {quantity} at {surface} {this}, beside winds {other}");
+            let expected = "winds of one forecast that are all along the grid, or all towards true east and north";
+            return Err(Fault::new(&file.name, found, expected).into());
+        }
+    }
+    Ok(())
 }
 
 /// No component of the wind without the other: levels that lack one are left out, in words; where all
