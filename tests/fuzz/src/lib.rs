@@ -7,7 +7,7 @@ use windfall::compare::PublishedZone;
 use windfall::fetch::feed::Feeds;
 use windfall::fetch::http::ByteSpan;
 use windfall::fetch::inventory::{idx, json_lines};
-use windfall::fetch::ranges::{Source, chunks};
+use windfall::fetch::ranges::{RangeSource, chunks};
 use windfall::files::packed;
 use windfall::fill::checklist;
 use windfall::fill::rules::RuleBook;
@@ -88,7 +88,7 @@ pub const READERS: [Reader; 34] = [
         text(bytes, |text| {
             let all = idx::parse("a", text).or_else(|_| json_lines::parse("a", text));
             let spans = all.into_iter().flatten().filter_map(|m| ByteSpan::new(m.start, m.length?));
-            let source = Source { url: "a".into(), step: 0, messages: spans.collect() };
+            let source = RangeSource { url: "a".into(), step: 0, messages: spans.collect() };
             drop(chunks(&[source.clone(), source]));
         });
     }),
