@@ -396,12 +396,11 @@ const MOST_SHOCKS: usize = 1_000;
 pub fn by_shocks(logger: &Logger, measured: &Measured) -> Option<Aligned> {
     let (burst, landing) = (unix_s(measured.burst.time), unix_s(measured.last.time));
     let fall_s = landing - burst;
-    let allowed_s = (OFF_SHARE * fall_s).max(OFF_LEAST_S);
+    let allowed_s = allowed_s(fall_s);
     let mut best: Option<(f64, f64, f64, [usize; 2])> = None;
     // Without the landing there is nothing that stillness follows.
     for &(from, to) in logger.runs.iter().filter(|_| measured.landed) {
-        let rows = logger.rows.get(from..to)?.iter();
-        let all: Vec<(f64, f64)> = rows.filter_map(|r| r.time_s.zip(r.shock)).collect();
+        let all = accelerations(logger, from, to)?;
         let shocks = shocks(&all);
         for (down, size) in shocks.iter().filter(|s| is_still_after(&all, s.0)) {
             for (up, other) in &shocks {
@@ -418,13 +417,23 @@ pub fn by_shocks(logger: &Logger, measured: &Measured) -> Option<Aligned> {
     let offset_s = 0.5 * (each_s[0] + each_s[1]);
     // Two times of one clock should give one offset: by what they do not, it is uncertain.
     let sigma_s = (KNOWN_S / 2f64.sqrt()).max(0.5 * (each_s[0] - each_s[1]).abs());
-    Some(Aligned {
-        by: By::Shocks { each_s },
+    Some(Aligned::normal(
+        By::Shocks { each_s },
         offset_s,
         sigma_s,
-        range_s: [offset_s - 1.96 * sigma_s, offset_s + 1.96 * sigma_s],
         rows,
-    })
+    ))
+}
+
+/// How far the time between burst and landing may be from the track's, s.
+fn allowed_s(fall_s: f64) -> f64 {
+    (OFF_SHARE * fall_s).max(OFF_LEAST_S)
+}
+
+/// Accelerations of a run of rows over the usual one, by the clock, s.
+fn accelerations(logger: &Logger, from: usize, to: usize) -> Option<Vec<(f64, f64)>> {
+    let rows = logger.rows.get(from..to)?.iter();
+    Some(rows.filter_map(|r| r.time_s.zip(r.shock)).collect())
 }
 
 /// A shock stands out where no other that could be it is more than this share of it.
@@ -435,10 +444,9 @@ const STANDS_OUT: f64 = 0.6;
 pub fn by_one_shock(logger: &Logger, measured: &Measured) -> Option<Aligned> {
     let (burst, landing) = (unix_s(measured.burst.time), unix_s(measured.last.time));
     let fall_s = landing - burst;
-    let allowed_s = (OFF_SHARE * fall_s).max(OFF_LEAST_S);
+    let allowed_s = allowed_s(fall_s);
     let found = logger.runs.iter().filter_map(|&(from, to)| {
-        let rows = logger.rows.get(from..to)?.iter();
-        let all: Vec<(f64, f64)> = rows.filter_map(|r| r.time_s.zip(r.shock)).collect();
+        let all = accelerations(logger, from, to)?;
         let shocks = shocks(&all);
         let landed = |s: &&(f64, f64)| is_still_after(&all, s.0) && is_quieter_after(&all, s.0);
         let still = shocks.iter().filter(landed);
@@ -459,13 +467,7 @@ pub fn by_one_shock(logger: &Logger, measured: &Measured) -> Option<Aligned> {
     let (of, at_s, _, rows) = found.max_by(|a, b| a.2.total_cmp(&b.2))?;
     let happened_s = if of == Shown::Landing { landing } else { burst };
     let offset_s = at_s - happened_s;
-    Some(Aligned {
-        by: By::Shock { of },
-        offset_s,
-        sigma_s: KNOWN_S,
-        range_s: [offset_s - 1.96 * KNOWN_S, offset_s + 1.96 * KNOWN_S],
-        rows,
-    })
+    Some(Aligned::normal(By::Shock { of }, offset_s, KNOWN_S, rows))
 }
 
 /// The largest shock, if it stands out.
@@ -540,16 +542,21 @@ pub fn by_photo(clock_s: f64, step_s: f64, shown: Shown, measured: &Measured) ->
     let offset_s = clock_s - unix_s(time);
     // Within a step of its clock every moment is as likely.
     let sigma_s = known_s.hypot(step_s / 12f64.sqrt());
-    Aligned {
-        by: By::Photo,
-        offset_s,
-        sigma_s,
-        range_s: [offset_s - 1.96 * sigma_s, offset_s + 1.96 * sigma_s],
-        rows: [0, 0],
-    }
+    Aligned::normal(By::Photo, offset_s, sigma_s, [0, 0])
 }
 
 impl Aligned {
+    /// An offset whose error is normal.
+    fn normal(by: By, offset_s: f64, sigma_s: f64, rows: [usize; 2]) -> Aligned {
+        Aligned {
+            by,
+            offset_s,
+            sigma_s,
+            range_s: [offset_s - 1.96 * sigma_s, offset_s + 1.96 * sigma_s],
+            rows,
+        }
+    }
+
     /// When it was that a clock showed a number of seconds.
     pub fn time(&self, clock_s: f64) -> Timestamp {
         after(Timestamp::UNIX_EPOCH, clock_s - self.offset_s)

@@ -194,10 +194,7 @@ fn lists(names: &Map<String, Value>, columns: &Columns) -> Option<Found> {
         .iter()
         .filter_map(|(name, value)| Some((name, value.as_array().filter(is_list)?)))
         .collect();
-    let means = |place: usize, name: &str| {
-        columns.of(name, place).is_some()
-            || matches!(heading::read(name), Heading::Known(..) | Heading::NoUnit(_))
-    };
+    let means = |place: usize, name: &str| quantity(name, place, columns).is_some();
     let known = lists
         .iter()
         .enumerate()
@@ -240,18 +237,23 @@ fn cell(value: &Value) -> String {
     }
 }
 
+/// What a name stands for: as it was told, else as it reads.
+fn quantity(name: &str, place: usize, columns: &Columns) -> Option<Quantity> {
+    match columns.of(name, place) {
+        Some(told) => told.map(|(quantity, _)| quantity),
+        None => match heading::read(name) {
+            Heading::Known(quantity, _) | Heading::NoUnit(quantity) => Some(quantity),
+            _ => None,
+        },
+    }
+}
+
 /// Whether some names are those of a wind and of its height, with or without their units.
 fn is_sounding(names: &[String], columns: &Columns) -> bool {
     let quantities: Vec<Quantity> = names
         .iter()
         .enumerate()
-        .filter_map(|(place, name)| match columns.of(name, place) {
-            Some(told) => told.map(|(quantity, _)| quantity),
-            None => match heading::read(name) {
-                Heading::Known(quantity, _) | Heading::NoUnit(quantity) => Some(quantity),
-                _ => None,
-            },
-        })
+        .filter_map(|(place, name)| quantity(name, place, columns))
         .collect();
     let any = |wanted: &[Quantity]| quantities.iter().any(|q| wanted.contains(q));
     any(&[Quantity::Speed, Quantity::East])

@@ -13,7 +13,6 @@ const WINDS: [&str; 12] = [
     "csv", "txt", "dat", "grib", "grib2", "grb", "grb2", "nc", "nc4", "cdf", "gsd", "zip",
 ];
 
-/// The fields of a station.
 /// The boxes of a station, those that are seldom needed folded away.
 pub fn inputs(page: &PlanPage, station: Station) -> Markup {
     let of = |seldom: bool| {

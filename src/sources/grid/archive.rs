@@ -374,14 +374,14 @@ fn moments(
 
 /// Winds on levels of pressure are all along the grid, or all towards the east and the north: they are turned together.
 fn check_directions(files: &[GridFile], moments: &BTreeMap<Moment, Slabs>) -> Result<()> {
-    let is_wind = |quantity| matches!(quantity, Quantity::EastWind | Quantity::NorthWind);
     let mut first = None;
     for (&(quantity, surface), &(file, slab)) in moments.values().flatten() {
-        if !is_wind(quantity) || !matches!(surface, Surface::Isobaric(_)) {
+        let file = &files[file];
+        let slab = &file.slabs[slab];
+        if !is_wind(slab) {
             continue;
         }
-        let file = &files[file];
-        let along = file.slabs[slab].along_grid;
+        let along = slab.along_grid;
         if *first.get_or_insert(along) != along {
             let ways = ["towards true east and north", "along the grid"];
             let [this, other] = [along, !along].map(|along| ways[usize::from(along)]);
