@@ -336,22 +336,19 @@ fn campaigns_left_out_of_the_fit() {
     for (a, b) in numbers(fits.all).iter().zip(numbers(committed)) {
         assert!((a - b).abs() < 0.01, "{:?} {committed:?}", fits.all);
     }
-    assert!(median(&outside) <= 8.5, "{}", median(&outside));
+    assert!(median(&outside) <= 8.0, "{}", median(&outside));
     assert!(median(&outside) < median(&constant) - 1.5);
     assert!(mean(&outside) < mean(&constant) - 1.5);
-    // In the fit it is better than one constant rate everywhere (at Prague as good). Left out, it is
-    // so but at Darwin and Prague, where it is up to 1.1 points worse.
+    // Better than one constant rate everywhere but at Darwin and Prague, in the fit or left out.
     for (campaign, [inside, outside, constant]) in campaigns.iter().zip(&table) {
-        assert!(*inside < constant + 0.1, "{}", campaign.name);
-        let allowed = match campaign.name {
-            "Darwin 2006" | "Prague 2007" => constant + 1.3,
-            _ => *constant - 0.3,
+        let (with, without) = match campaign.name {
+            "Darwin 2006" | "Prague 2007" => (0.8, 1.3),
+            "Illinois 2022-24" => (-0.2, 0.0),
+            _ => (-1.0, -1.0),
         };
-        assert!(
-            *outside < allowed,
-            "{}: {outside} {constant}",
-            campaign.name
-        );
+        assert!(*inside < constant + with, "{}", campaign.name);
+        let told = format!("{}: {outside} {constant}", campaign.name);
+        assert!(*outside < constant + without, "{told}");
     }
 }
 

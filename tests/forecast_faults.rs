@@ -21,6 +21,7 @@ use jiff::Timestamp;
 use program::{stderr, stdout, windfall};
 use proptest::prelude::*;
 use windfall::geodesy::lattice::Window;
+use windfall::sources::grid::GridFile;
 use windfall::sources::grid::archive::{Archive, Joining};
 use windfall::wind::slab::Quantity;
 
@@ -36,6 +37,44 @@ fn holds(message: &str, wanted: &[&str]) {
     for words in wanted {
         assert!(message.contains(words), "no \"{words}\" in: {message}");
     }
+}
+
+// ---- files that change while they are read ----
+
+/// A program that fetches or mounts may cut a file short behind our back: a message, not an end by
+/// signal. What was read before is not needed again.
+#[test]
+fn a_netcdf_file_cut_while_it_is_open_is_a_fault() {
+    let folder = tempfile::tempdir().unwrap();
+    let cut = folder.path().join("cut.nc");
+    fs::copy(path("era5_midwest_20200223_16z.nc"), &cut).unwrap();
+    let file = GridFile::open(&cut).unwrap();
+    fs::OpenOptions::new()
+        .write(true)
+        .open(&cut)
+        .and_then(|cut| cut.set_len(100_000))
+        .unwrap();
+    let read = |index: usize| {
+        let lattice = &file.lattices[file.slabs[index].lattice];
+        let whole = Window {
+            row: 0,
+            column: 0,
+            rows: lattice.y.count,
+            columns: lattice.x.count,
+        };
+        file.read(index, whole)
+    };
+    let faults: Vec<String> = (0..file.slabs.len())
+        .filter_map(|index| read(index).err())
+        .map(|fault| fault.to_string())
+        .collect();
+    assert!(
+        faults.len() > 10,
+        "{} of {}",
+        faults.len(),
+        file.slabs.len()
+    );
+    holds(&faults[0], &["cut.nc", "variable"]);
 }
 
 // ---- wrong units ----

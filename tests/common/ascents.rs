@@ -12,8 +12,10 @@
 use std::path::Path;
 
 use windfall::atmosphere::{AirLevel, AirProfile, Geopotential, virtual_temperature_k};
+use windfall::sources::{Hints, read_soundings};
 use windfall::vehicle::ascent::{Climb, ClimbAir, Climber, DragCurve, GasHeat};
 use windfall::vehicle::balloon::{Gas, GasFill, LiftingGas};
+use windfall::wind::sounding::Sounding;
 
 use super::common::{DARWIN, MeasuredFlight, flights_dir, interpolate};
 
@@ -53,7 +55,7 @@ pub const SUSPECT: &str = "darwin 2006-01-21T1716";
 /// of five hours at 1.6 m/s.
 const NEARLY_FLOATS_M_S: f64 = 2.5;
 
-/// All seven campaigns.
+/// All nine campaigns.
 ///
 /// Balloon and load are not recorded, but of the Illinois flights ("1,500 to 1,600 g", "about 4
 /// lb"). Assumed are loads of a sonde, and balloons of 200 g (Barbados), 350 g, or 600 g (Riverton),
@@ -78,11 +80,19 @@ pub fn campaigns() -> Vec<Campaign> {
             name: "Prague 2007",
             ascents: ["", "_2", "_3", "_4"].map(prague).into(),
         },
+        Campaign {
+            name: "Utqiagvik 2010",
+            ascents: igra("utqiagvik_3soundings", 0.70, 0.25),
+        },
         one("Barbados 2019", "barbados_2019-02-10", 0.30, 0.15),
         one("Oklahoma 2019", "oklahoma_2019-01-01", 0.35, 0.20),
         Campaign {
             name: "Germany 2021",
             ascents: whole("rs41_", 0.70, 0.20),
+        },
+        Campaign {
+            name: "Omaha 2021",
+            ascents: igra("omaha_2025", 0.60, 0.25),
         },
         Campaign {
             name: "Illinois 2022-24",
@@ -221,6 +231,44 @@ fn prague(which: &str) -> Ascent {
         gas: Gas::Hydrogen,
         ..ascent(format!("prague{which}"), 0.70, 0.25, &fixes)
     }
+}
+
+/// The soundings of a file of the IGRA archive whose levels say when they were passed.
+fn igra(file: &str, balloon_kg: f64, load_kg: f64) -> Vec<Ascent> {
+    let path = flights_dir().with_file_name(format!("soundings/igra2_{file}.txt"));
+    let soundings = read_soundings(&path, Hints::default()).expect("soundings");
+    soundings
+        .iter()
+        .map(|s| {
+            let name = format!("{file} {}", s.time.expect("a time"));
+            ascent(name, balloon_kg, load_kg, &rising(timed_levels(s)))
+        })
+        .collect()
+}
+
+/// Levels later than all before: some share a minute with the one below.
+fn timed_levels(sounding: &Sounding) -> Vec<Fix> {
+    let mut latest_s = f64::NEG_INFINITY;
+    let mut later = |time_s: &f64| {
+        let later = *time_s > latest_s;
+        latest_s = latest_s.max(*time_s);
+        later
+    };
+    let timed = sounding.levels.iter().filter_map(|level| {
+        let time_s = level.after_s.filter(&mut later)?;
+        let air = level.pressure_pa.zip(level.temperature_k);
+        Some(Fix {
+            altitude_m: level.altitude_m,
+            time_s,
+            air: air.map(|(pressure_pa, temperature_k)| AirLevel {
+                altitude_m: level.altitude_m,
+                temperature_k,
+                pressure_pa,
+                vapour_pressure_pa: level.vapour_pressure_pa.unwrap_or(0.0),
+            }),
+        })
+    });
+    timed.collect()
 }
 
 /// Flights of tests/data/flights/whole, up to their highest fix. Where nothing was measured the air

@@ -58,7 +58,7 @@ use left_out::LeftOut;
 /// heading of a bulletin.
 const FIRST_BYTES: usize = 1024;
 
-/// Files up to this size, bytes, are read whole. A mapped one that another program cuts short ends
+/// GRIB files up to this size, bytes, are read whole. A mapped one that another program cuts short ends
 /// ours at the next look at it (SIGBUS), and nothing in Rust can catch that. Larger ones are mapped all
 /// the same: a whole run of a fine global model is more than many machines have memory for, and of each
 /// file some percent are looked at.
@@ -232,8 +232,8 @@ impl GridFile {
         path.is_dir() && marks.iter().any(has)
     }
 
-    /// Opens a file, or the folder of a Zarr store, and reads its catalogue. Large files are mapped into
-    /// memory, not read.
+    /// Opens a file, or the folder of a Zarr store, and reads its catalogue. Large GRIB files are mapped
+    /// into memory, not read.
     ///
     /// # Errors
     ///

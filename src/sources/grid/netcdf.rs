@@ -12,12 +12,16 @@
     reason = "files, lattices, slabs and steps are numbered by ourselves"
 )]
 
+use std::fs::File;
 use std::path::Path;
 use std::rc::Rc;
+use std::sync::Arc;
 
 use jiff::Timestamp;
 use ndarray::{Array2, Ix2, concatenate};
-use netcdf_reader::{NcFile, NcOpenOptions, NcSliceInfoElem, NcVariable};
+use netcdf_reader::{
+    BlockCacheStorage, FileStorage, NcFile, NcOpenOptions, NcSliceInfoElem, NcVariable,
+};
 
 use super::data_set::DataSet;
 use super::left_out::LeftOut;
@@ -27,7 +31,7 @@ use super::netcdf_grid::grid;
 use super::netcdf_meaning::{Conversion, Described, described, described_by_name, text};
 use super::netcdf_time::is_since;
 use super::parameter::placed;
-use super::{Catalogue, GridFile, Hours, MOST_POINTS, READ_WHOLE, Source};
+use super::{Catalogue, GridFile, Hours, MOST_POINTS, Source};
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::{Lattice, Plane, Window};
 use crate::notes::reading::Reading;
@@ -38,6 +42,11 @@ use crate::wind::slab::{Quantity, Slab, Surface};
 const NAMED: usize = 8;
 /// What one thing of a NetCDF file is called, and several.
 const OF_NETCDF: [&str; 2] = ["variable", "variables"];
+
+/// Bytes that are read at once, and how many such blocks of a file are kept: its catalogue is looked up
+/// again and again, its values once.
+const BLOCK: usize = 64 << 10;
+const BLOCKS: usize = 128;
 
 /// The most slabs in a file: a year of hours of 37 levels of four quantities are 1.3 million.
 const MOST_SLABS: usize = 2_000_000;
@@ -103,13 +112,17 @@ fn options() -> NcOpenOptions {
     }
 }
 
+/// Parts of a file are read as they are asked for. It is not mapped into memory: a mapped file that
+/// another program cuts short ends ours.
 pub(super) fn open(name: &str, path: &Path) -> Result<DataSet> {
     let no_bytes = |cause| Error::file(path, "read", cause);
-    if std::fs::metadata(path).map_err(no_bytes)?.len() <= READ_WHOLE {
-        return from_bytes(name, std::fs::read(path).map_err(no_bytes)?);
-    }
-    let file = NcFile::open_with_options(path, options()).map_err(|cause| match cause {
-        netcdf_reader::Error::Io(cause) => Error::file(path, "read", cause),
+    let bytes = File::open(path)
+        .and_then(|file| FileStorage::from_file(file).map_err(std::io::Error::other));
+    let bytes = Arc::new(bytes.map_err(no_bytes)?);
+    let blocks = BlockCacheStorage::new(bytes, BLOCK, BLOCKS);
+    let file = NcFile::from_storage_with_options(Arc::new(blocks), options());
+    let file = file.map_err(|cause| match cause {
+        netcdf_reader::Error::Io(cause) => no_bytes(cause),
         other => no_file(name, &other),
     })?;
     whole(name, file)
