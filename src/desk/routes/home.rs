@@ -43,6 +43,7 @@ pub async fn close(State(desk): Shared) -> Response {
 }
 
 pub fn is_plan(name: &str) -> bool {
+    // Files in TOML that may lie beside plans and are none.
     let other = ["feeds.toml", "Cargo.toml", LOGBOOK];
     let file = name.rsplit_once('/').map_or(name, |(_, file)| file);
     name.ends_with(".toml") && !other.contains(&file)
