@@ -230,6 +230,7 @@ pub fn percent(share: f64) -> String {
 
 /// A duration as in "11:02".
 pub(super) fn hours_and_minutes(seconds: f64) -> String {
+    // Rounded before it is taken apart, or 1:59.9 would become 1:60.
     let minutes = (seconds / 60.0).round() as i64;
     format!("{}:{:02}", minutes / 60, minutes % 60)
 }
@@ -243,6 +244,7 @@ pub(super) fn clock(at: Timestamp, zone: &TimeZone) -> String {
 /// A message with its moments, which errors tell in UTC, on the clock of a zone.
 fn on_local_clock(message: &str, zone: &TimeZone) -> String {
     let word = |word: &str| {
+        // The end of a clause stands right behind its time.
         let bare = word.trim_end_matches([',', ';', '.']);
         match bare.parse::<Timestamp>() {
             Ok(at) => {

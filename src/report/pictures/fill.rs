@@ -309,6 +309,7 @@ fn draw_panel(
             .points
             .iter()
             .filter_map(|p| Some((p.neck_kg, (panel.value)(p, units)?)))
+            // Beyond its frame a curve would run through the heading and the panel above.
             .filter(|(_, v)| *v <= axes.values[1])
             .map(|(kg, v)| [axes.x(kg), axes.y(v)])
             .collect();
@@ -380,6 +381,7 @@ fn legend(picture: &mut Picture, fill: &Fill, shades: &[Shade], units: UnitSyste
         };
         let text = format!("{}{which}{burst}", units.balloon(curve.balloon_kg));
         picture.text([x + 32.0, y], 12.0, Anchor::Start, &text);
+        // About what our font takes at this size: nothing here measures text.
         x += 60.0 + 7.0 * text.len() as f64;
     }
     picture.dot([x + 6.0, y - 4.0], 6.0, TEXT);

@@ -82,6 +82,7 @@ fn winds(sounding: &Sounding) -> Vec<(f64, Wind)> {
 }
 
 fn headings(picture: &mut Picture, sounding: &Sounding, title: &str) {
+    // More would run off the picture.
     let title: String = title.chars().take(42).collect();
     picture.text([40.0, 60.0], LARGE, Anchor::Start, &title);
     let second = format!("{}, at {}", time_text(sounding), place_text(sounding));
@@ -213,11 +214,13 @@ fn arrow_panel(picture: &mut Picture, winds: &[(f64, Wind)], scale: &HeightScale
     let x = 0.5 * (ARROWS[0] + ARROWS[1]);
     picture.text([x, TOP - 58.0], SMALL, Anchor::Middle, "blows");
     picture.text([x, TOP - 26.0], SMALL, Anchor::Middle, "towards");
+    // The lines of the grid would run through the arrows.
     picture.rectangle(
         [ARROWS[0], TOP],
         [ARROWS[1] - ARROWS[0], BOTTOM - TOP],
         PAPER,
     );
+    // Heights rise, so y falls: an arrow is due where the last one is left far enough below.
     let mut free = f64::INFINITY;
     for (altitude_m, wind) in winds {
         let y = scale.y(*altitude_m);

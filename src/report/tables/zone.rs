@@ -191,6 +191,7 @@ fn regions(zone: &Zone, units: UnitSystem) -> String {
             "{:16}{:>7}{axes:>22}{:>14}{:>14}",
             format!("ellipse {:.0} %", 100.0 * s.probability),
             s.held.map_or_else(|| "-".into(), share),
+            // An axis points both ways: of its two bearings the smaller one is told.
             format!("{:03.0} deg", e.azimuth_deg.rem_euclid(180.0)),
             units.area(s.area_m2())
         );

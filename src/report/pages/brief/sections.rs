@@ -247,11 +247,13 @@ fn change(change: &Change, units: UnitSystem) -> Vec<Markup> {
     let [way, later] = match &change.outcome {
         Ok(moved) => {
             let later = match moved.later_s {
+                // Less is rounded to no minute.
                 s if s.abs() < 30.0 => "same time".to_owned(),
                 s if s > 0.0 => format!("{} later", duration(s)),
                 s => format!("{} earlier", duration(-s)),
             };
             let way = match moved.distance_m {
+                // Beside a zone of kilometres that is nothing, and its bearing is chance.
                 m if m < 50.0 => "hardly at all".to_owned(),
                 m => words::way_of(m, moved.azimuth_deg, units),
             };

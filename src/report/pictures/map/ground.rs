@@ -106,6 +106,7 @@ pub fn draw(picture: &mut Picture, sheet: &Sheet, ground: &MapGround) -> KeyEntr
     }
     let runways = of(ground, Kind::Airfield).flat_map(|l| &l.lines);
     let field = Look::area(Paint::Colour(AIRFIELD));
+    // `|` and not `||`: both are drawn, whichever was there first.
     drawn.airfields = lines(picture, sheet, runways, Look::line(FINE_LINE, 3.0))
         | areas(picture, sheet, of(ground, Kind::Airfield), field);
     drawn
@@ -375,6 +376,7 @@ fn touches(sheet: &Sheet, line: &[[f64; 2]]) -> bool {
 /// The runs of a line that are on the sheet, without points too near to each other.
 fn on_sheet(sheet: &Sheet, points: &[[f64; 2]]) -> Vec<Vec<[f64; 2]>> {
     let points: Vec<[f64; 2]> = points.iter().map(|p| sheet.lon_lat(*p)).collect();
+    // By its box: an edge that only passes a corner is kept, and clipped when it is drawn.
     let near = |edge: &[[f64; 2]]| {
         (0..2).all(|k| {
             let (a, b) = (edge[0][k], edge[1][k]);

@@ -183,6 +183,7 @@ impl Labels {
     }
 
     fn crossed(&self, [left, top, right, bottom]: [f64; 4]) -> usize {
+        // Points stand for lines: those of tracks and rings lie close enough together.
         let inside = |p: &&[f64; 2]| p[0] > left && p[0] < right && p[1] > top && p[1] < bottom;
         self.lines.iter().filter(inside).count()
     }
