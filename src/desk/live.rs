@@ -266,6 +266,7 @@ fn map(
 fn map_of_site(site: Position, had: Option<Frame>) -> Option<MapNow> {
     let around = [0.0, 90.0, 180.0, 270.0].map(|azimuth| site.destination(azimuth, 60_000.0));
     let places: Vec<Position> = [site].into_iter().chain(around).collect();
+    // Not near the edge: half of what lies around the site would be off the map.
     let frame = match had.filter(|had| had.center.distance_m(site) < 0.9 * had.half_m) {
         Some(had) => had,
         // The centre is put between the places; here the site itself is to be it.

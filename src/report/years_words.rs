@@ -87,6 +87,7 @@ pub fn wait(season: &Season) -> String {
     let Some(wait) = &season.wait else {
         return String::new();
     };
+    // The unknown days make two numbers of it: as if they were good, and as if they were not.
     let (least, most) = (wait.longest_at_least, wait.longest_at_most);
     let days = match least == most {
         true => format!("{most} d"),

@@ -78,6 +78,7 @@ pub async fn edit(
     let name = of(&given, "name").to_owned();
     changed(&desk, &headers, (&name, None), |draft| {
         let was = shown(&was_shown(draft, of(&given, "step"))?);
+        // Into the plan as it is now: what others changed meanwhile in other fields stays.
         let mut doc = PlanText::read(draft.text()).ok_or_else(stale)?;
         let ids = apply(&mut doc, &was, &given);
         // Only what is typed into one single field goes on as the same step.

@@ -31,6 +31,7 @@ pub async fn view(State(desk): Shared, Form(given): Form<Given>) -> Response {
     });
     // Only to a page of ours.
     let here = of(&given, "here");
+    // Two slashes name a host, and browsers read a backslash as a slash.
     let ours = here.starts_with('/') && !here.starts_with("//") && !here.contains('\\');
     let ours = ours && here.bytes().all(|b| b.is_ascii_graphic());
     Redirect::to(if ours { here } else { "/" }).into_response()

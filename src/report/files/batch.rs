@@ -77,7 +77,7 @@ pub fn slurm(batch: &Batch) -> String {
     // Slurm tells each task how many there are, so the command need not.
     let (part, gather) = (batch.part("array"), batch.gather());
     format!(
-        // The here-documents are quoted: variables in them are those of the task, not of this script.
+        // The here-documents are quoted: their variables are those of the task, not of this script.
         // A task has no `set -e`, as it looks at how its part ended.
         "#!/bin/sh
 # Submits the parts and what joins them: sh THIS_FILE

@@ -130,6 +130,7 @@ fn on_leg(a: &Mark, b: &Mark, time: Timestamp) -> Option<Mark> {
         return None;
     }
     let share = seconds_between(a.time, time) / whole_s;
+    // Along the geodesic: degrees in between are not linear beside a pole or the antimeridian.
     let way_m = share * a.position.distance_m(b.position);
     Some(Mark {
         position: a

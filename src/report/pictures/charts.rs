@@ -181,6 +181,7 @@ pub fn winds(brief: &Brief, units: UnitSystem) -> Picture {
     let met: Vec<Vec<(f64, Wind)>> = up_and_down(brief).into_iter().map(winds_met).collect();
     let speeds = met.iter().flatten().map(|(_, w)| w.speed_m_s() / speed_m_s);
     let middle = 0.5 * (LEFT + RIGHT);
+    // A calm is not blown up to fill the panel.
     let speed = Scale::from_zero(speeds.fold(1.0, f64::max), [LEFT, middle - 20.0], 4.0);
     let from = Scale {
         values: [0.0, 360.0],

@@ -170,6 +170,8 @@ fn bands<'a>(parts: &[DayPart<'a>]) -> Vec<Vec<OfDay<'a>>> {
         };
         for rows in rows.chunks(ACROSS) {
             match bands.last_mut() {
+                // A day stays whole: where the band has no room for all of it, it
+                // begins the next one.
                 Some(band) if rows.len() <= room => band.push((*date, rows)),
                 _ => {
                     bands.push(vec![(*date, rows)]);
@@ -246,6 +248,7 @@ fn draw_release(
         y += CELL[1];
     }
     let reason = reason_in_short(&row.reason, units, zone);
+    // The line ends behind the number, so that its limit stands below it.
     let lines = reason
         .split_inclusive(", ")
         .flat_map(|part| wrapped(part, 22));

@@ -125,6 +125,7 @@ fn shades(fill: &Fill, slow_m_s: f64, units: UnitSystem) -> Vec<Shade> {
     let [low, high] = reach(fill);
     let mut shades = Vec::new();
     let flies = own.points.iter().find(|p| p.flight.is_some());
+    // Where no lift makes a flight the whole panel is ruled out.
     let first = flies.map_or(high, |p| p.neck_kg);
     shades.push(Shade {
         from_kg: low,

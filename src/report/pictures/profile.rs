@@ -103,6 +103,7 @@ fn height_axis(picture: &mut Picture, winds: &[(f64, Wind)], axes: &Axes) -> Hei
     // From sea level where that is near: far above it half of the picture would be empty.
     let from_zero = lowest >= 0.0 && lowest < 0.5 * highest;
     let bottom = if from_zero { 0.0 } else { lowest };
+    // A sounding of one level has an axis, too.
     let step = axis_step((highest - bottom).max(0.1), 9.0);
     let first = (bottom / step).floor() * step;
     let steps = ((highest - first) / step).ceil().max(1.0) as usize;

@@ -269,6 +269,7 @@ pub fn road_numbers(sheet: &Sheet, ground: &MapGround) -> Vec<(String, Vec<[f64;
         .into_iter()
         .map(|((_, number), mut runs)| {
             runs.sort_by(|a, b| long(b).total_cmp(&long(a)));
+            // More than are written: at some of them there will be no room.
             let points = runs.iter().take(8).map(|run| run[run.len() / 2]);
             (number.to_owned(), points.collect())
         })

@@ -86,6 +86,7 @@ impl Labels {
                 .filter_map(|k| {
                     let turn = f64::from(k) / f64::from(DIRECTIONS) * std::f64::consts::TAU;
                     let (s, c) = turn.sin_cos();
+                    // To the edge of the name, as names are wide and low.
                     let middle = [
                         point[0] + c * (away + half[0]),
                         point[1] + s * (away + half[1]),
