@@ -124,6 +124,7 @@ pub fn reason(reason: &Reason, units: UnitSystem, zone: &TimeZone) -> String {
         }
         Reason::NothingTried => "no release was tried".to_owned(),
         Reason::TooNearSite { finding } => format!("site: {}", site_finding(finding, units)),
+        // It says all that there is to say.
         short @ Reason::Drift { .. } => reason_in_short(short, units, zone),
     }
 }

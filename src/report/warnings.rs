@@ -119,6 +119,7 @@ fn of_note(note: &Note, units: UnitSystem) -> String {
             units.height(*site_m),
             units.height(*airport_m)
         ),
+        // These are short enough as they are.
         other => notes::note(other, units),
     }
 }

@@ -63,6 +63,7 @@ pub fn logger_csv(logger: &Logger, aligned: &Aligned, places: &TrackPlaces) -> R
 
 /// A photo's name, without its folder.
 fn name(photo: &Photo) -> String {
+    // Who is shown the map need not know where the photos lie.
     let name = photo.path.file_name().unwrap_or(photo.path.as_os_str());
     Path::new(name).display().to_string()
 }

@@ -225,6 +225,7 @@ fn draw_release(
     units: UnitSystem,
 ) {
     let middle = x + 0.5 * CELL[0];
+    // Beside the time, as in the table: where the plan allows it no reason says so.
     let dark = row.day.as_ref().is_some_and(|day| day.dark_release);
     let hour = format!(
         "{}{}",

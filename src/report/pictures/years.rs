@@ -129,6 +129,7 @@ pub fn map(field: &FieldYears, units: UnitSystem) -> Picture {
             at(north, east),
             at(north, west),
         ];
+        // Also the unlikeliest is tinted, or it would pass for a cell that nothing reaches.
         let tint = Paint::Tint(ELLIPSE, 0.12 + 0.78 * cell.share / most);
         picture.path(&[shape], true, Look::area(tint).crisp());
     }

@@ -321,6 +321,7 @@ pub(in crate::report) fn source_words(source: &WindSource, zone_of_time: &TimeZo
             let counted = counted(*soundings, *stations, model.as_ref());
             let (from, to) = (at(from), at(to));
             let nearest = match age_s {
+                // Between soundings before and after it the release is no time away from the winds.
                 Some(0.0) => "; linear in time to the release".to_owned(),
                 Some(age) => format!("; the nearest in time {}", relative(*age)),
                 None => String::new(),

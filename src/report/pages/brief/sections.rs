@@ -98,6 +98,7 @@ fn times(brief: &Brief, _: UnitSystem) -> Markup {
             ]
         })
         .collect();
+    // At the release, as the name of a zone may change with the season.
     let local = words::clock_with_zone(brief.zone.release.time, zone);
     let local = format!(
         "local time ({})",
@@ -300,6 +301,7 @@ fn hazards(brief: &Brief, units: UnitSystem) -> Markup {
         let names: Vec<&str> = hazards.map(|h| h.name.as_str()).collect();
         names.join(", ")
     };
+    // None by a coarse map is not none, and not known is neither.
     let rest = [
         (
             "None of the draws: ",

@@ -50,6 +50,7 @@ fn road_look(class: RoadClass) -> (Look, Option<Look>) {
         RoadClass::Motorway => (line(ROAD_EDGE, 6.5), Some(line(PAPER, 3.0))),
         RoadClass::Trunk => (line(ROAD_EDGE, 5.0), Some(line(TRUNK_ROAD, 2.2))),
         RoadClass::Primary => (ROAD.capped(), None),
+        // A road of no known class may be a busy one.
         RoadClass::Secondary | RoadClass::Unknown => (line(SECONDARY_ROAD, 2.4), None),
         RoadClass::Tertiary => (line(TERTIARY_ROAD, 1.6), None),
         RoadClass::Local => (line(LOCAL_ROAD, 0.9), None),
