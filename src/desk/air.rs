@@ -21,6 +21,7 @@ pub type Stamped = (PathBuf, Option<(SystemTime, u64)>);
 pub fn stamped<'a>(files: impl IntoIterator<Item = &'a PathBuf>) -> Vec<Stamped> {
     let now = |path: &PathBuf| {
         let data = fs::metadata(path).ok()?;
+        // The length as well, as some file systems tell times only to two seconds.
         Some((data.modified().ok()?, data.len()))
     };
     let files = files.into_iter();
@@ -49,6 +50,7 @@ impl Near {
     fn of(plan: &Plan) -> Near {
         let Position { lat_deg, lon_deg } = plan.site.position;
         Near {
+            // By cells: a site that is dragged a little finds everything decoded.
             lat: lat_deg.floor() as i32,
             lon: lon_deg.floor() as i32,
             hours: plan.release.as_second().div_euclid(TOGETHER_S),
@@ -77,6 +79,7 @@ impl Near {
             true => Ok(whole),
             false => archive.lattice.around(center, aloft.reach_m() + CELL_M),
         };
+        // Whatever is wrong is told by the flight that needs it.
         let _ = window.and_then(|window| archive.keep(window, steps));
     }
 }

@@ -25,6 +25,7 @@ pub fn plan(given: &Values) -> Result<std::result::Result<(String, String), Vec<
         let expected = "a name without slashes, as in spring-flight";
         faults.push(fault("file", of("file"), expected));
     }
+    // No fault ends the reading: a person sees at once all that is wrong.
     for (id, dimension) in [
         ("balloon", Dimension::Mass),
         ("load", Dimension::Mass),

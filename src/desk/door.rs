@@ -23,6 +23,7 @@ use super::state::Desk;
 use super::words;
 
 /// What the page may load and do: only from here, and no script but ours.
+/// The icon is an empty data address, and a briefing that was made is shown in a frame.
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; \
      connect-src 'self'; frame-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'";
 
@@ -68,6 +69,7 @@ impl Door {
 
     /// The address to open, with the key.
     pub fn address(&self) -> String {
+        // The older kind of address comes first, as it is listened to in any case.
         let host = self.hosts.first().map_or("", String::as_str);
         format!("http://{host}/?key={}", self.key.text())
     }
@@ -100,6 +102,7 @@ impl Door {
     /// The answer to who brings the key in the address: a cookie, and the address without it.
     fn let_in(&self) -> Response {
         let cookie = format!(
+            // Strict: a link on a page of somebody else brings no key along.
             "{}={}; HttpOnly; SameSite=Strict; Path=/",
             self.cookie,
             self.key.text()
@@ -112,6 +115,7 @@ impl Door {
     /// The answer to what is not let in; `None` for what is.
     fn refusal(&self, request: &Request) -> Option<Response> {
         let refused = |status: StatusCode, why: &'static str| Some((status, why).into_response());
+        // Before the key: a name that was pointed here learns not even whether its key is wrong.
         let Some(host) = self.host(request) else {
             return refused(StatusCode::MISDIRECTED_REQUEST, words::WRONG_HOST);
         };
@@ -144,6 +148,7 @@ fn is_ours(headers: &HeaderMap, host: &str) -> bool {
         values.peek()?;
         Some(values.all(|value| value.as_bytes() == right.as_bytes()))
     };
+    // One of the two is enough, as older browsers send no second one; no script can set either.
     let origin = all(ORIGIN, &format!("http://{host}"));
     let site = all(SEC_FETCH_SITE, "same-origin");
     origin.or(site).is_some() && origin.unwrap_or(true) && site.unwrap_or(true)
@@ -154,6 +159,7 @@ pub async fn pass(State(desk): State<Arc<Desk>>, request: Request, next: Next) -
     let mut answer = match desk.door.refusal(&request) {
         Some(refused) => refused,
         None => {
+            // Only who is let in counts: strangers who knock do not keep the desk open.
             desk.seen(Instant::now());
             next.run(request).await
         }

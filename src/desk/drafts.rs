@@ -69,6 +69,7 @@ impl Draft {
     ///
     /// The plan cannot be read, or is too long to be one.
     pub fn open(path: &Path) -> Result<Draft> {
+        // Before the plan itself: work on a file that is gone is still there.
         let kept = read_bytes(&beside(path)).ok();
         // A file of steps that was damaged is as good as none.
         let kept = kept.and_then(|bytes| serde_json::from_slice::<Steps>(&bytes).ok());
@@ -115,6 +116,7 @@ impl Draft {
     ///
     /// The folder cannot be written to, or the text is too long.
     pub fn edit(&mut self, text: String, field: &str) -> Result<()> {
+        // Pages send all their fields each time: what changes nothing is no step.
         if text == self.text() {
             return Ok(());
         }
@@ -164,6 +166,7 @@ impl Draft {
             None => return Ok(FileIs::Gone),
             Some(text) => text,
         };
+        // By what is in it: who saves a file as it was has changed nothing.
         let is = digest(&text);
         if is == self.kept.file_was {
             return Ok(FileIs::AsItWas);
@@ -250,6 +253,7 @@ impl Draft {
     /// Writes the steps beside the plan; where the file has all, there is nothing to keep.
     fn keep(&self) -> Result<()> {
         let path = beside(&self.path);
+        // The steps stay in memory, so what was saved can still be undone.
         if !self.unsaved() {
             // It may not be there.
             let _ = fs::remove_file(&path);
@@ -293,6 +297,7 @@ impl Steps {
 /// Where the steps of a plan are kept.
 fn beside(path: &Path) -> PathBuf {
     let mut name = path.as_os_str().to_owned();
+    // After the ending, not in place of it: no two files share their steps.
     name.push(".");
     name.push(ENDING);
     PathBuf::from(name)

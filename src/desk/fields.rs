@@ -178,12 +178,14 @@ pub fn is_beyond(plan: &PlanText, id: &str) -> bool {
         FILL_VALUE => plan.get(of_balloon(fill(plan))),
         _ => key(id).map_or(Written::Nothing, |key| plan.get(key)),
     };
+    // Dates and times are no texts either, but fit into a box.
     matches!(found, Written::Other(text) if text.starts_with(['{', '[']))
 }
 
 /// The key that a plan's fill is given by; none is "".
 fn fill(plan: &PlanText) -> &'static str {
     let given = |name: &&&str| !name.is_empty() && plan.get(of_balloon(name)) != Written::Nothing;
+    // A plan that has two of them is at fault, and shows the first.
     FILLS.iter().find(given).unwrap_or(&"")
 }
 
@@ -250,6 +252,7 @@ pub fn set(plan: &mut PlanText, id: &str, typed: &str) {
     let kind = FIELDS.iter().find(|field| field.id == id);
     let typed = tidy(typed);
     let lines = || typed.lines().map(str::trim).filter(|line| !line.is_empty());
+    // The rows of the load are not among the fields: all that they hold is text.
     let written = match kind.map_or(Text, |field| field.kind) {
         // An emptied box means what the program does unless told: the key goes.
         _ if typed.is_empty() => Written::Nothing,
@@ -269,6 +272,7 @@ fn set_fill(plan: &mut PlanText, given: &Values) {
     if kind == "cylinders" {
         return;
     }
+    // A plan has exactly one of them: one that was left would be a fault.
     for name in FILLS
         .iter()
         .filter(|name| !name.is_empty() && **name != kind)
@@ -288,6 +292,7 @@ pub fn of_fault(plan: &PlanText, fault: &Fault) -> Option<String> {
     if section == "[balloon]" && FILLS.contains(&name) && name != "cylinders" {
         return Some(FILL_VALUE.to_owned());
     }
+    // Nothing but the line tells which of several tables it is.
     let id = match section.starts_with("[[") {
         true => format!(
             "{inside}.{}.{name}",

@@ -86,6 +86,7 @@ pub fn follow(asked: &DeskRequest, winds: &Winds) -> Result<Answer> {
         asked.work.step(0);
         // A file that is read from its beginning has a time of its own: that of its reports.
         let now = listening.is_live().then(Timestamp::now);
+        // Before anything is made of it: what was heard stays, whatever becomes of this run.
         if let (true, Some(at)) = (logs, now) {
             live.keep(&log_of(&batch.heard, at))?;
         }
@@ -98,6 +99,7 @@ pub fn follow(asked: &DeskRequest, winds: &Winds) -> Result<Answer> {
             continue;
         }
         views.show();
+        // After the end silence means nothing: the flight stands as of its last report.
         let standing = follower.standing(now.filter(|_| !batch.ended))?;
         let waiting = follower.waiting(&standing)?;
         live.write(&standing, &waiting, asked.plan, units)?;
@@ -116,6 +118,7 @@ pub fn follow(asked: &DeskRequest, winds: &Winds) -> Result<Answer> {
             answer: Answer::Followed(followed),
         };
         desk.keep(asked.name, Station::Follow, made);
+        // The page asks for the new standing when this count has grown.
         asked.work.step(1);
     }
 }
@@ -134,6 +137,7 @@ pub fn debrief(asked: &DeskRequest, winds: &Winds) -> Result<Answer> {
     asked.work.begin(words::doing("debrief"), 0);
     let debrief = Debrief::of(asked.plan, winds, Options::default(), heard)?;
     let ground = map_ground(asked.plan, sheet(&debrief).region())?;
+    // Last: a flight that cannot be looked back on leaves no row.
     let written = match asked.typed("logbook") {
         "yes" => {
             let path = asked.desk.folder.path(&beside(asked.name, LOGBOOK))?;
@@ -152,6 +156,7 @@ pub fn debrief(asked: &DeskRequest, winds: &Winds) -> Result<Answer> {
 /// Where reports come from: an address that was typed, or else a file of the folder.
 fn source(asked: &DeskRequest) -> Result<ReportSource> {
     let (address, file) = (asked.typed("address"), asked.typed("file"));
+    // Without a scheme it would be read as the path of a file, in the folder or not.
     let found = match address.contains("://") {
         true => ReportSource::parse(address)?,
         false if !address.is_empty() => {

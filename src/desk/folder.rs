@@ -113,6 +113,7 @@ impl Folder {
     pub fn files(&self) -> Vec<Entry> {
         let mut found = Vec::new();
         self.list(&self.root, DEPTH, &mut found);
+        // Every system lists folders in an order of its own.
         found.sort();
         found
     }
@@ -122,6 +123,7 @@ impl Folder {
             return;
         };
         for entry in entries.flatten() {
+            // The kind of the entry itself: a link is neither a file nor a folder here.
             let (Ok(kind), Some(name)) = (entry.file_type(), self.name(&entry.path())) else {
                 continue;
             };
@@ -138,13 +140,16 @@ impl Folder {
 
 /// Whether a part of a name is one on every system, and stays where it is.
 fn is_plain(part: &str) -> bool {
+    // A colon names a drive or a stream on Windows, and a backslash parts folders there.
     let odd = |c: char| c.is_control() || "\\/:*?\"<>|".contains(c);
+    // Windows drops blanks and points at the end: two names would be one file.
     let whole = !part.is_empty() && !part.starts_with('.') && !part.ends_with([' ', '.']);
     whole && !part.contains(odd) && !is_device(part)
 }
 
 /// Whether Windows takes a name for one of its devices, whatever its ending.
 fn is_device(part: &str) -> bool {
+    // Windows passes over blanks before the ending as well.
     let stem = part.split('.').next().unwrap_or(part).trim_end();
     let stem = stem.to_ascii_uppercase();
     let numbered = |port: &str| {

@@ -22,12 +22,14 @@ struct Stopped;
 /// Ends the work that this is called from, if it is not wanted any more.
 pub fn end_if(stopped: bool) {
     if stopped {
+        // Not `panic!`, whose hook would print it as a fault.
         resume_unwind(Box::new(Stopped));
     }
 }
 
 /// What `work` gives; `None` if it was ended. Anything else that unwinds is a fault of ours, and told as one.
 pub fn unless_ended<T>(work: impl FnOnce() -> Result<T>) -> Option<Result<T>> {
+    // What work shares lies behind locks, and that is whole after each statement (`locked`).
     match catch_unwind(AssertUnwindSafe(work)) {
         Ok(done) => Some(done),
         Err(payload) if payload.is::<Stopped>() => None,
@@ -141,6 +143,7 @@ impl Jobs {
 
     /// Says which step a plan is at.
     pub fn plan_is_at(&self, plan: &str, number: u64) {
+        // Only what is new: every look at a draft comes by here.
         self.pulse
             .send_if_modified(|pulse| pulse.plans.insert(plan.to_owned(), number) != Some(number));
     }

@@ -43,6 +43,7 @@ impl Frame {
         let [lat, lon, half_m] = numbers[..] else {
             return None;
         };
+        // It comes from the page, and no reach beyond these makes a map.
         let good = half_m.is_finite() && (REACH_M[0]..=REACH_M[1]).contains(&half_m);
         let center = Position::new(lat, lon).filter(|_| good)?;
         Some(Frame { center, half_m })
@@ -51,6 +52,7 @@ impl Frame {
     /// Its text.
     pub fn text(self) -> String {
         let Position { lat_deg, lon_deg } = self.center;
+        // To a unit of the nearest frame there is: frames that look alike are one drawing.
         format!("{lat_deg:.4},{lon_deg:.4},{:.0}", self.half_m)
     }
 
@@ -144,6 +146,7 @@ impl Land {
     /// A file of the ground cannot be read.
     pub fn where_to_wait(&self, plan: &Plan, zone: &Zone, kept: &Continuation) -> Result<Wait> {
         let (of, region) = (OfPlan::new(plan), waiting_region(plan, zone, kept));
+        // Cloned, or the lock would be held while places are looked for.
         let had = locked(&self.waiting).clone();
         let had = had.filter(|(had, ground)| *had == of && ground.region().holds_all_of(&region));
         if let Some((_, ground)) = had {

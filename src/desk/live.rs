@@ -98,12 +98,14 @@ pub fn live(
         true => None,
         false => Some(desk.air.of(&plan)),
     };
+    // Reading winds cannot be stopped half way, so this is asked as soon as they are read.
     end_if(newer());
     let winds_shown = match &winds {
         None => html! { p { (words::NO_WINDS) } },
         Some(Err(error)) => show::error(error),
         Some(Ok(winds)) => show::winds(winds, &plan, units),
     };
+    // What is wrong with the winds is told by now; the fill does without them.
     let ready = winds.and_then(Result::ok);
     let fill = fill_of(&plan, ready.as_deref(), units);
     end_if(newer());
@@ -154,6 +156,7 @@ fn told(name: &str, text: &str, error: &Error) -> Vec<FieldFault> {
 fn without_plan(name: &str, text: &str, error: &Error, had: Option<Frame>) -> Live {
     let site = PlanText::read(text).as_ref().and_then(site);
     Live {
+        // No parts: the page keeps those it showed last, marked as old.
         faults: told(name, text, error),
         map: site.and_then(|site| map_of_site(site, had)),
         ..Live::default()
@@ -163,6 +166,7 @@ fn without_plan(name: &str, text: &str, error: &Error, had: Option<Frame>) -> Li
 /// A fault as a sentence beside its field, which needs no file; with its line where it has no field.
 fn in_words(name: &str, fault: &Fault, at_field: bool) -> String {
     let place = match (&fault.key, fault.line) {
+        // Which plan it is everybody sees; of a file that it names that has to be said.
         _ if fault.file != name => format!("{}: ", fault.file),
         _ if at_field => String::new(),
         (Some(key), _) => format!("{key}: "),
@@ -180,6 +184,7 @@ pub fn site(plan: &PlanText) -> Option<Position> {
 }
 
 fn fill_of(plan: &Plan, winds: Option<&Winds>, units: UnitSystem) -> Markup {
+    // A stated rate comes without a lift: there is nothing to hang and no gas to fill.
     if plan.stack.ascent.rates().is_some() {
         return html! { p { (words::choice("", "ascent_rate")) ": stated." } };
     }
@@ -232,6 +237,7 @@ fn map(
     let zone = &prediction.zone;
     let units = view.units_of(plan);
     let track = zone.track.iter().map(|mark| mark.position);
+    // Not the ellipse of 99 %, beside which all else would be small.
     let outer = zone.outer().map_or(&[][..], |e| &e.ring);
     let places: Vec<Position> = track.chain(outer.iter().copied()).collect();
     let frame = Frame::around(&places, had)?;
@@ -260,6 +266,7 @@ fn map(
 fn map_of_site(site: Position, had: Option<Frame>) -> Option<MapNow> {
     let around = [0.0, 90.0, 180.0, 270.0].map(|azimuth| site.destination(azimuth, 60_000.0));
     let places: Vec<Position> = [site].into_iter().chain(around).collect();
+    // Not near the edge: half of what lies around the site would be off the map.
     let frame = match had.filter(|had| had.center.distance_m(site) < 0.9 * had.half_m) {
         Some(had) => had,
         // The centre is put between the places; here the site itself is to be it.

@@ -100,6 +100,7 @@ impl Bound {
             let router = router(&desk);
             let slots = Arc::new(Semaphore::new(CONNECTIONS));
             for listener in self.listeners {
+                // Tokio takes over only listeners that wait for nobody.
                 listener.set_nonblocking(true)?;
                 let listener = tokio::net::TcpListener::from_std(listener)?;
                 tokio::spawn(accept(listener, router.clone(), slots.clone()));
@@ -107,6 +108,7 @@ impl Bound {
             desk.until_stopped().await;
             Ok(())
         });
+        // Nobody sees its end any more: a download, say, shall not go on.
         desk.jobs.stop();
         // What still reads a slow connection is not waited for.
         runtime.shutdown_background();

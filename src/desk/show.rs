@@ -437,6 +437,7 @@ pub fn sites(sites: &Sites, take: &Take, units: UnitSystem) -> Markup {
     let zone = &sites.basis.timezone;
     let rows = sites.sites.iter().take(60).map(|site: &ComparedSite| {
         let at = site.position.text();
+        // All digits: the plan gets the very place that was compared.
         let exact = format!("{},{}", site.position.lat_deg, site.position.lon_deg);
         let best = site
             .best_row()

@@ -135,6 +135,7 @@ impl Desk {
         with: impl FnOnce(&mut Draft) -> Result<T>,
     ) -> Result<T> {
         let path = self.folder.path(name)?;
+        // Held while files are read and written, too, so that two steps of a plan never cross.
         let mut drafts = locked(&self.drafts);
         if !drafts.contains_key(name) {
             drafts.insert(name.to_owned(), Draft::open(&path)?);
@@ -167,6 +168,7 @@ impl Desk {
             newest.clear();
         }
         let of_page = newest.entry(page.to_owned()).or_default().clone();
+        // Questions may arrive in another order than they were asked in.
         of_page.fetch_max(number, Ordering::Relaxed);
         move || of_page.load(Ordering::Relaxed) > number
     }
@@ -179,6 +181,7 @@ impl Desk {
     /// Closes the desk.
     pub fn close(&self) {
         self.closed.store(true, Ordering::Relaxed);
+        // Kept for whoever waits next, where nobody waits just now.
         self.close.notify_one();
     }
 

@@ -72,6 +72,7 @@ pub fn work(desk: &Desk, name: &str, text: &str, given: &Values, work: &Work) ->
         given,
         work,
     };
+    // Winds are read first, which may take long before any part of the work is done.
     work.begin(words::doing(""), 0);
     let answer = match what {
         "days" => asked.days(&*desk.air.of(&plan)?)?,
@@ -119,6 +120,7 @@ impl DeskRequest<'_> {
     /// The release times that the form asks for.
     fn times(&self, winds: &Winds) -> Result<Vec<Timestamp>> {
         let zone = &self.plan.timezone;
+        // Told only where it is needed: winds without times do for days that are given.
         let covered = winds.covers().ok_or_else(|| Error::CannotDo {
             why: "the winds name no times".into(),
             remedy: "give the first and the last day".into(),
@@ -142,6 +144,7 @@ impl DeskRequest<'_> {
                 Error::from(Fault::new(words::HOURS, found, words::HOURS_HINT))
             })?,
         };
+        // Whole minutes: what is typed may come to fractions of a second.
         let times = release_times([from, to], (every / 60.0).round() as i64 * 60, hours, zone);
         match times.is_empty() {
             false => Ok(times),
@@ -191,6 +194,7 @@ impl DeskRequest<'_> {
     }
 
     fn brief(&self, winds: &Winds) -> Result<Answer> {
+        // As many draws as the commands make: this is what the crew takes along.
         let options = Options::default();
         let units = self.desk.view().units_of(self.plan);
         self.work.begin(words::doing("brief"), options.draws);
@@ -243,6 +247,7 @@ impl DeskRequest<'_> {
 
     fn surveyed(&self, client: &Client, order: &Order) -> Result<Survey> {
         self.work.begin(words::doing("look"), 0);
+        // No part is done by it, but this is where a survey ends when it is stopped.
         let listen = |_: &str| self.work.step(0);
         survey(client, order, &listen)
     }
@@ -267,6 +272,7 @@ impl DeskRequest<'_> {
     fn fetch(&self) -> Result<Answer> {
         let order = self.order()?;
         let client = Client::new(Patience::default()).paced(order.feed.a_minute);
+        // Anew, though somebody looked before: a newer run may have come since.
         let found = self.surveyed(&client, &order)?;
         let open: Vec<&Planned> = found.files.iter().filter(|f| f.there.is_none()).collect();
         let bytes = open.iter().map(|file| file.bytes()).sum();
@@ -280,6 +286,7 @@ impl DeskRequest<'_> {
             .iter()
             .filter_map(|f| self.desk.folder.name(&f.path));
         let names: Vec<String> = names.collect();
+        // In place of those it had: soundings and a forecast do not go together.
         add_winds(self.desk, self.name, &names, true)?;
         Ok(Answer::Fetched(names))
     }
@@ -292,6 +299,7 @@ impl DeskRequest<'_> {
 /// The plan cannot be edited.
 pub fn add_winds(desk: &Desk, name: &str, files: &[String], alone: bool) -> Result<()> {
     let beside = name.rsplit_once('/').map_or("", |(folder, _)| folder);
+    // A plan names files as seen from its own folder, the desk from the one it was started with.
     let seen_from_plan = |file: &String| match file.strip_prefix(beside) {
         Some(inside) if !beside.is_empty() => inside.trim_start_matches('/').to_owned(),
         _ => file.clone(),

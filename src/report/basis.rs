@@ -19,6 +19,7 @@ use crate::units::UnitSystem;
 
 /// The warnings of a comparison, the gravest first.
 pub(super) fn warned(basis: &Basis) -> Vec<Warning> {
+    // What reading did to soundings is no note of a basis, but warns as one of a zone does.
     let soundings = basis.cleaning.iter().cloned().map(Note::Cleaned);
     let notes: Vec<Note> = basis.notes.iter().cloned().chain(soundings).collect();
     among(&notes, &basis.assumptions)

@@ -34,6 +34,7 @@ impl Extent {
     pub fn add(&mut self, other: &Extent) {
         self.spans.extend(&other.spans);
         self.latitudes.extend(&other.latitudes);
+        // Areas have none, and a box has altitudes for all that is in it or not at all.
         self.altitudes_m = None;
     }
 

@@ -202,6 +202,7 @@ pub fn cylinders_are(used: &CylinderUse, units: UnitSystem) -> String {
 /// The weight to hang, with its bounds.
 pub fn weight_to_hang(test: &LiftTest, units: UnitSystem) -> [String; 3] {
     [test.bounds_kg[0], test.hang_kg, test.bounds_kg[1]].map(|kg| {
+        // The filler alone may weigh more than the balloon lifts.
         if kg > 0.0 {
             units.both_weights(kg)
         } else {
@@ -250,6 +251,7 @@ pub fn release(fill: &Fill) -> String {
 fn usual_cylinders(usual: &[UsualCylinders], units: UnitSystem) -> String {
     let one = |of: &UsualCylinders| match of.kind {
         CylinderKind::Contents { contents_m3 } => format!(
+            // Suppliers name these by cubic feet, whatever units a plan is read in.
             "{:.1} of {:.0} ft3 at 70 F and 14.7 psi",
             of.needed,
             contents_m3 / CUBIC_FOOT_M3

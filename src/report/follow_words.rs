@@ -131,6 +131,7 @@ pub fn said(said: &Said) -> String {
     match said {
         Said::Connected(where_) => format!("listening to {where_}"),
         Said::Lost(why, pause) => {
+            // A pause of less than a second would be told as none.
             format!("lost: {why}; next try in {} s", pause.as_secs().max(1))
         }
         Said::Silent(limit) => format!("nothing heard for {} s: connecting again", limit.as_secs()),
@@ -143,6 +144,7 @@ pub fn said(said: &Said) -> String {
 /// Area now as a share of that before the release.
 pub fn shrunk(standing: &Standing) -> Option<f64> {
     let now_m2 = standing.landing.as_ref()?.outer()?.shape.area_m2();
+    // Of a zone that was a point no share can be told.
     let before_m2 = standing.area_at_release_m2.filter(|a| *a > 0.0)?;
     Some(now_m2 / before_m2)
 }

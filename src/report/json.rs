@@ -21,6 +21,7 @@ use crate::zone::{Prediction, Zone};
 /// A zone without its track, the facts, and where to wait.
 pub fn zone(prediction: &Prediction, wait: &Wait, units: UnitSystem) -> Value {
     let Prediction { zone, facts } = prediction;
+    // Track and draws are most of it, and the GeoJSON has them.
     let bare = Zone {
         track: Vec::new(),
         draws: None,

@@ -9,6 +9,7 @@ pub fn list<S: AsRef<str>>(heading: &str, lines: &[S]) -> String {
     }
     let mut text = format!("\n{heading}\n");
     for line in lines {
+        // 96 columns with the mark before them.
         for (i, part) in wrapped(line.as_ref(), 94).iter().enumerate() {
             let _ = writeln!(text, "{} {part}", if i == 0 { "-" } else { " " });
         }

@@ -46,6 +46,7 @@ fn learnt(what: LearntOf, factor: f64, wider: f64, flights: usize) -> String {
         }
     );
     match what {
+        // Of winds only the error is learnt: they have no number that could be off by a factor.
         LearntOf::Winds => {
             format!("{name}: {wider:.2} times what is assumed without flights, {from}")
         }

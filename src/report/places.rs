@@ -17,6 +17,7 @@ pub fn map_link(at: Position) -> String {
 
 /// A place in the forms that are in use, each with the name of its form.
 pub fn forms(at: Position) -> Vec<(&'static str, String)> {
+    // Five decimals are about a metre: nobody waits nearer than that.
     let decimal = format!("{:.5}, {:.5}", at.lat_deg, at.lon_deg);
     let mut forms = vec![
         ("decimal degrees", decimal),
@@ -66,10 +67,12 @@ pub fn telephone(line: &str) -> Option<(std::ops::Range<usize>, String)> {
         // A frequency, as in "144.800".
         let decimal = found.matches('.').count() == 1
             && found.chars().all(|c| c.is_ascii_digit() || c == '.');
+        // No number has more than 15 digits (ITU-T E.164).
         if (6..=15).contains(&digits.len()) && one_number && !decimal {
             let plus = if found.starts_with('+') { "+" } else { "" };
             return Some((from..from + found.len(), format!("tel:{plus}{digits}")));
         }
+        // One on at the least, or the same sign would be found for ever.
         start = to.max(from + 1);
     }
     None

@@ -37,6 +37,7 @@ pub(super) fn is_obeyed(c: char) -> bool {
 /// A cell of a table that spreadsheets take as text: one that begins as a formula does gets an
 /// apostrophe before it, unless it is a number.
 pub fn cell(cell: &str) -> Cow<'_, str> {
+    // Spreadsheets pass over a tab or a return at the beginning, and then see the formula.
     let formula = cell.starts_with(['=', '+', '-', '@', '\t', '\r']);
     match formula && cell.parse::<f64>().is_err() {
         true => Cow::Owned(format!("'{}", text(cell))),

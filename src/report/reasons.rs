@@ -124,6 +124,7 @@ pub fn reason(reason: &Reason, units: UnitSystem, zone: &TimeZone) -> String {
         }
         Reason::NothingTried => "no release was tried".to_owned(),
         Reason::TooNearSite { finding } => format!("site: {}", site_finding(finding, units)),
+        // It says all that there is to say.
         short @ Reason::Drift { .. } => reason_in_short(short, units, zone),
     }
 }
@@ -230,6 +231,7 @@ pub fn percent(share: f64) -> String {
 
 /// A duration as in "11:02".
 pub(super) fn hours_and_minutes(seconds: f64) -> String {
+    // Rounded before it is taken apart, or 1:59.9 would become 1:60.
     let minutes = (seconds / 60.0).round() as i64;
     format!("{}:{:02}", minutes / 60, minutes % 60)
 }
@@ -243,6 +245,7 @@ pub(super) fn clock(at: Timestamp, zone: &TimeZone) -> String {
 /// A message with its moments, which errors tell in UTC, on the clock of a zone.
 fn on_local_clock(message: &str, zone: &TimeZone) -> String {
     let word = |word: &str| {
+        // The end of a clause stands right behind its time.
         let bare = word.trim_end_matches([',', ';', '.']);
         match bare.parse::<Timestamp>() {
             Ok(at) => {

@@ -24,6 +24,7 @@ pub fn of_zone(zone: &Zone) -> Vec<Warning> {
 /// The lines of the block, the gravest first; the last counts what finds no room.
 pub fn lines(all: &[Warning], units: UnitSystem) -> Vec<String> {
     let shown = match all.len() {
+        // One line less, as the last one counts those that are left.
         n if n > MOST_LINES => MOST_LINES - 1,
         n => n,
     };
@@ -118,6 +119,7 @@ fn of_note(note: &Note, units: UnitSystem) -> String {
             units.height(*site_m),
             units.height(*airport_m)
         ),
+        // These are short enough as they are.
         other => notes::note(other, units),
     }
 }

@@ -265,6 +265,7 @@ pub fn way_of(distance_m: f64, azimuth_deg: f64, units: UnitSystem) -> String {
 pub fn far(m: f64, units: UnitSystem) -> String {
     let (value, unit) = match units {
         UnitSystem::Metric if m < 1_000.0 => return format!("{:.0} m", (m / 10.0).round() * 10.0),
+        // A tenth of a mile is 160 m: too coarse for what is walked.
         UnitSystem::Us if m < 0.2 * MILE_M => {
             return format!("{:.0} ft", (m / FOOT_M / 10.0).round() * 10.0);
         }
@@ -316,6 +317,7 @@ const WINDS: [&str; 16] = [
 /// The nearest of sixteen points of the compass.
 pub fn compass(azimuth_deg: f64) -> &'static str {
     let point = (azimuth_deg.rem_euclid(360.0) / 22.5).round() as usize;
+    // What is nearly a whole turn is rounded to the sixteenth point, which is north again.
     WINDS[point % WINDS.len()]
 }
 
@@ -325,6 +327,7 @@ pub fn share(p: f64) -> String {
     if p <= 0.0 {
         return "0 %".to_owned();
     }
+    // From 0.95 % on whole percents do: with a tenth it would be 1.0.
     if p < 0.0095 {
         return format!("{:.1} %", (100.0 * p).max(0.1));
     }

@@ -56,7 +56,9 @@ pub fn bounds(of: Bounds) -> String {
 /// What decides about most of the releases beyond a limit, with their shares of these.
 pub fn deciding(counts: &Counts, most: usize) -> String {
     let mut decided = counts.decided.clone();
+    // The sort is stable: where counts are equal the order of the limits stays.
     decided.sort_by_key(|d| std::cmp::Reverse(d.1));
+    // Months without any are no division by nought.
     let of = counts.beyond.max(1) as f64;
     let words = decided.iter().take(most).map(|(limit, count)| {
         let share = 100.0 * *count as f64 / of;
@@ -85,6 +87,7 @@ pub fn wait(season: &Season) -> String {
     let Some(wait) = &season.wait else {
         return String::new();
     };
+    // The unknown days make two numbers of it: as if they were good, and as if they were not.
     let (least, most) = (wait.longest_at_least, wait.longest_at_most);
     let days = match least == most {
         true => format!("{most} d"),

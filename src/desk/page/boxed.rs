@@ -26,6 +26,7 @@ impl Boxed<'_> {
 
     pub fn described(&self) -> String {
         match self.hint {
+            // Also where nothing is wrong yet: the script fills that place while somebody types.
             "" => format!("{}-wrong", self.id),
             _ => format!("{0}-hint {0}-wrong", self.id),
         }

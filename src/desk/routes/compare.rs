@@ -61,6 +61,7 @@ fn published(desk: &Desk, name: &str, release: Option<Timestamp>) -> Result<Publ
 fn compared(desk: &Desk, [old, new]: [&str; 2], release: Option<Timestamp>) -> Result<Markup> {
     let (old, new) = (published(desk, old, None)?, published(desk, new, release)?);
     let comparison = Comparison::of(old, new);
+    // Two plans may differ in theirs, and zones that were published have none.
     let units = desk.view().units.unwrap_or(UnitSystem::Metric);
     let rings = [&comparison.old, &comparison.new].map(|zone| zone.outer().ring());
     let ends = [&comparison.old, &comparison.new]

@@ -50,6 +50,7 @@ fn changed(
 
 /// What a plan's text was when a page showed it.
 fn was_shown(draft: &Draft, step: &str) -> Result<PlanText> {
+    // Of a step that is forgotten nobody can tell what the page has changed.
     let text = step.parse().ok().and_then(|step| draft.text_at(step));
     text.and_then(PlanText::read).ok_or_else(stale)
 }
@@ -77,6 +78,7 @@ pub async fn edit(
     let name = of(&given, "name").to_owned();
     changed(&desk, &headers, (&name, None), |draft| {
         let was = shown(&was_shown(draft, of(&given, "step"))?);
+        // Into the plan as it is now: what others changed meanwhile in other fields stays.
         let mut doc = PlanText::read(draft.text()).ok_or_else(stale)?;
         let ids = apply(&mut doc, &was, &given);
         // Only what is typed into one single field goes on as the same step.
@@ -161,8 +163,10 @@ fn move_site(desk: &Desk, name: &str, doc: &mut PlanText, to: Position) -> Resul
     if moved_m > SAME_GROUND_M {
         // The elevation of another field is not this one's.
         let terrain = parsed(desk, name, &doc.text()).map(|plan| plan.ground.terrain);
+        // A plan that is at fault elsewhere can be moved all the same.
         let known = elevation(to, &terrain.unwrap_or_default())?;
         let units = units(desk.view(), &doc.text());
+        // Where none is known the key goes: that of the old place would be wrong.
         let text = known.map_or_else(String::new, |known| units.height(known.elevation_m));
         set(doc, "site.elevation", &text);
         // What stood beside them was said of the other field.

@@ -110,6 +110,7 @@ async fn keep_files(
     };
     let mut kept = Vec::new();
     while let Some(mut part) = parts.next_field().await.map_err(broken)? {
+        // It may stand behind the files: nothing gets its name before all has arrived.
         if part.name() == Some("name") {
             *name = part.text().await.map_err(broken)?;
             continue;

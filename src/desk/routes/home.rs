@@ -31,6 +31,7 @@ pub async fn view(State(desk): Shared, Form(given): Form<Given>) -> Response {
     });
     // Only to a page of ours.
     let here = of(&given, "here");
+    // Two slashes name a host, and browsers read a backslash as a slash.
     let ours = here.starts_with('/') && !here.starts_with("//") && !here.contains('\\');
     let ours = ours && here.bytes().all(|b| b.is_ascii_graphic());
     Redirect::to(if ours { here } else { "/" }).into_response()
@@ -43,6 +44,7 @@ pub async fn close(State(desk): Shared) -> Response {
 }
 
 pub fn is_plan(name: &str) -> bool {
+    // Files in TOML that may lie beside plans and are none.
     let other = ["feeds.toml", "Cargo.toml", LOGBOOK];
     let file = name.rsplit_once('/').map_or(name, |(_, file)| file);
     name.ends_with(".toml") && !other.contains(&file)

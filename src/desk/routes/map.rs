@@ -37,6 +37,7 @@ pub fn below(desk: &Desk, name: &str, text: &str, frame: Option<Frame>) -> Marku
 /// A plan without any files, for a map of the built-in world.
 fn bare(site: Position) -> Result<Plan> {
     let text = format!(
+        // The least that a plan must have; it is never flown.
         "[flight]\nrelease = 2000-01-01T00:00:00Z\n[site]\nlat = {:?}\nlon = {:?}\n\
          [ascent]\nrate = \"5 m/s\"\nburst_altitude = \"30 km\"\n[descent]\nlanding_speed = \"5 m/s\"\n",
         site.lat_deg, site.lon_deg

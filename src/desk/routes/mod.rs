@@ -99,9 +99,11 @@ async fn script() -> Response {
 async fn pulse(
     State(desk): Shared,
 ) -> Sse<impl Stream<Item = std::result::Result<Event, Infallible>>> {
+    // The state as it is comes first: a page that listens late misses nothing.
     let told = WatchStream::new(desk.jobs.listen()).map(|pulse| {
         let text = serde_json::to_string(&pulse).unwrap_or_default();
         Ok(Event::default().data(text))
     });
+    // Also to find out that a page is gone, which else would keep the desk open.
     Sse::new(told).keep_alive(KeepAlive::new().interval(Duration::from_secs(30)))
 }

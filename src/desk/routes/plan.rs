@@ -113,6 +113,7 @@ async fn plan_page(desk: &Arc<Desk>, name: &str, patience: Duration) -> Result<M
             unsaved: now.unsaved,
             can: now.can,
             values: now.values(),
+            // Not those of what is live, which may still be missing.
             faults: faults(desk, name, &now.text),
             live,
             below,

@@ -28,6 +28,7 @@ pub fn sent(page: Markup) -> Html<String> {
 
 /// Work that takes longer than a moment, apart from the thread that answers.
 pub async fn aside<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Result<T> {
+    // It fails only where the work panicked.
     let done = tokio::task::spawn_blocking(work).await;
     done.map_err(|_| Error::CannotDo {
         why: words::BROKEN.into(),
@@ -81,11 +82,13 @@ pub fn stale() -> Error {
 
 /// A page of its own: whatever its script does, it has nothing to do with the desk.
 pub fn alone(bytes: Vec<u8>, kind: &'static str) -> Response {
+    // Without `allow-same-origin` its script reaches neither the cookie nor the desk.
     let policy = "sandbox allow-scripts allow-popups; default-src 'none'; style-src 'unsafe-inline'; \
                   script-src 'unsafe-inline'; img-src data:; frame-ancestors 'self'";
     let headers = [
         (CONTENT_TYPE, kind),
         (CONTENT_SECURITY_POLICY, policy),
+        // Unlike the desk itself it is shown in a frame: on the page that made it.
         (X_FRAME_OPTIONS, "SAMEORIGIN"),
     ];
     (headers, bytes).into_response()

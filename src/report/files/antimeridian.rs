@@ -64,6 +64,7 @@ pub fn cut_line(line: &[Position]) -> Vec<Vec<CutPoint>> {
 
 /// A place on the map, longitude from -180 up to (not including) 180 degrees.
 fn on_map(position: Position) -> Coord {
+    // One meridian, one number: else what lies along it would be cut.
     let x = if position.lon_deg >= 180.0 {
         position.lon_deg - 360.0
     } else {
@@ -85,6 +86,7 @@ fn crossing(a: Coord, b: Coord) -> Option<(f64, f64)> {
     let side = if turn < 0.0 { 180.0 } else { -180.0 };
     // By the short way round, on which the other end lies beyond that side.
     let t = (side - a.x) / (turn + 2.0 * side);
+    // A point on the antimeridian itself may be a rounding beyond it.
     Some((t.clamp(0.0, 1.0), side))
 }
 
@@ -183,6 +185,7 @@ fn join(chains: &[Vec<Coord>]) -> Vec<Vec<Coord>> {
                 .map(|(place, corner)| (ahead(*place), *corner))
                 .filter(|(distance, _)| *distance < ahead(starts[next]))
                 .collect();
+            // By the way from here, which may begin anywhere between the corners.
             passed.sort_by(|a, b| a.0.total_cmp(&b.0));
             ring.extend(passed.iter().map(|(_, corner)| *corner));
             current = next;

@@ -74,8 +74,11 @@ pub fn slurm(batch: &Batch) -> String {
         shards, threads, ..
     } = batch;
     let (time, memory) = (batch.time(), batch.megabytes());
+    // Slurm tells each task how many there are, so the command need not.
     let (part, gather) = (batch.part("array"), batch.gather());
     format!(
+        // The here-documents are quoted: their variables are those of the task, not of this script.
+        // A task has no `set -e`, as it looks at how its part ended.
         "#!/bin/sh
 # Submits the parts and what joins them: sh THIS_FILE
 # A part that is there is not done again, so this may be submitted again at any time.
@@ -135,6 +138,7 @@ pub fn pbs(batch: &Batch) -> String {
         _ => part,
     };
     format!(
+        // PBS begins a job in the home folder, and not where it was submitted.
         "#!/bin/sh
 # Submits the parts and what joins them: sh THIS_FILE
 # A part that is there is not done again: submit again whatever ended with 75 (trouble with a file) or 137
@@ -190,6 +194,7 @@ spec:
 ",
             env!("CARGO_PKG_VERSION")
         );
+        // In place of the shell, so that signals to the pod reach the program.
         let _ = writeln!(text, "              exec {command}");
         let _ = write!(
             text,

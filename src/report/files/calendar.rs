@@ -84,6 +84,7 @@ fn identity(brief: &Brief, event: &TimelineEvent) -> String {
     };
     let whole = format!("{flight}|{}", release.position.text());
     let digest = Sha256::digest(whole.as_bytes());
+    // 96 bits: no two flights of a calendar come to the same.
     let hex: String = digest.iter().take(12).map(|b| format!("{b:02x}")).collect();
     // A name that no host will ever have (RFC 2606), as the identity is not that of a computer.
     format!("{hex}-{}@windfall.invalid", words::event_name(event.kind))

@@ -30,6 +30,7 @@ pub fn logger_csv(logger: &Logger, aligned: &Aligned, places: &TrackPlaces) -> R
     let wide = logger.rows.iter().map(|r| r.cells.len()).max().unwrap_or(0);
     let wide = logger.names.as_ref().map_or(wide, |n| wide.max(n.len()));
     let mut table = csv::WriterBuilder::new()
+        // As the file has it: what reads the one reads the other.
         .delimiter(u8::try_from(logger.separator).unwrap_or(b','))
         .from_writer(Vec::new());
     let full = |cells: &[String], more: [String; 4]| -> Vec<String> {
@@ -42,6 +43,7 @@ pub fn logger_csv(logger: &Logger, aligned: &Aligned, places: &TrackPlaces) -> R
     }
     for (i, row) in logger.rows.iter().enumerate() {
         let ours = (aligned.rows[0]..aligned.rows[1]).contains(&i);
+        // Other rows are of another clock: a place beside them would be made up.
         let time = row.time_s.filter(|_| ours).map(|t| aligned.time(t));
         let mark = time.and_then(|t| places.at(t));
         let [lat, lon, altitude] = mark.map_or([const { String::new() }; 3], |m| {
@@ -61,6 +63,7 @@ pub fn logger_csv(logger: &Logger, aligned: &Aligned, places: &TrackPlaces) -> R
 
 /// A photo's name, without its folder.
 fn name(photo: &Photo) -> String {
+    // Who is shown the map need not know where the photos lie.
     let name = photo.path.file_name().unwrap_or(photo.path.as_os_str());
     Path::new(name).display().to_string()
 }

@@ -65,6 +65,7 @@ where
 /// A ring with rounded corners, none the same as the one before.
 fn tidy(ring: Vec<Coord>) -> Vec<Coord> {
     let mut ring: Vec<Coord> = ring.into_iter().map(rounded).collect();
+    // Corners less than a centimetre apart are one now, and some readers refuse one twice.
     ring.dedup();
     ring
 }

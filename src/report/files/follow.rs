@@ -88,6 +88,7 @@ pub fn kml_link(file: &str) -> String {
     kml.open("Link", &[]);
     kml.text("href", file);
     kml.text("refreshMode", "onInterval");
+    // As often as the page of the flight.
     kml.text("refreshInterval", "10");
     kml.finish()
 }

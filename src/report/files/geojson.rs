@@ -262,6 +262,7 @@ fn feature<const N: usize>(
     properties: [(&str, JsonValue); N],
 ) -> (Feature, Extent) {
     let mut properties = object(properties);
+    // Every feature has it: by this readers tell them apart.
     properties.insert("kind".into(), json!(kind));
     let feature = Feature {
         bbox: extent.bbox(),

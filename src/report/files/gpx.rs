@@ -64,6 +64,7 @@ fn waypoints(gpx: &mut Xml, brief: &Brief, units: UnitSystem) {
 /// An ellipse as a closed route: GPX has no areas.
 fn route(gpx: &mut Xml, ellipse: &GroundEllipse) {
     let name = region_name("ellipse", ellipse.shape.probability);
+    // In pieces where the antimeridian cuts it, each a route of its own.
     for polygon in areas([[ellipse.ring.as_slice()]]) {
         gpx.open("rte", &[]);
         gpx.text("name", &name);

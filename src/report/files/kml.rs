@@ -69,6 +69,7 @@ pub(super) fn begun(name: &str, said: &str) -> Xml {
     kml.text("description", said);
     line_style(&mut kml, "track", &kml_colour(GLOBE_TRACK, 0xff), 3.0);
     for (name, line, area, opacity, width) in [
+        // So faint that the ground stays to be seen, also where the ellipses overlap.
         ("inner", GLOBE_ELLIPSE, GLOBE_AREA, 0x18, 2.0),
         ("outer", GLOBE_ELLIPSE, GLOBE_AREA, 0x10, 4.0),
         ("contour", GLOBE_CONTOUR, GLOBE_CONTOUR, 0, 2.0),
@@ -104,6 +105,7 @@ pub fn timed(track: &[Mark], clock: &TimeZone) -> Vec<Mark> {
         return Vec::new();
     };
     // Clocks differ from UTC by whole minutes, but not all by whole ten.
+    // That at the release does for all: a change of clocks is by whole half hours.
     let offset_s = i64::from(clock.to_offset(first.time).seconds());
     let step_s = 60 * POINT_EVERY_MIN;
     let local_s = first.time.as_second() + offset_s;
@@ -128,6 +130,7 @@ fn on_leg(a: &Mark, b: &Mark, time: Timestamp) -> Option<Mark> {
         return None;
     }
     let share = seconds_between(a.time, time) / whole_s;
+    // Along the geodesic: degrees in between are not linear beside a pole or the antimeridian.
     let way_m = share * a.position.distance_m(b.position);
     Some(Mark {
         position: a
@@ -269,6 +272,7 @@ fn area(kml: &mut Xml, name: &str, style: &str, polygons: &[Polygon]) {
     kml.open("MultiGeometry", &[]);
     for polygon in polygons {
         kml.open("Polygon", &[]);
+        // Else the straight edge between two corners would dive under a hill.
         kml.text("tessellate", "1");
         kml.text("altitudeMode", "clampToGround");
         boundary(kml, "outerBoundaryIs", polygon.exterior());

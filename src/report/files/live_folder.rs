@@ -41,6 +41,7 @@ impl LiveFolder {
             .append(true)
             .open(&log)
             .map_err(failed)?;
+        // Once is enough: it only names the file that is written anew.
         write_atomically(&path.join("zone.kml"), kml_link(KML_NOW).as_bytes())?;
         Ok(LiveFolder {
             path: path.to_owned(),

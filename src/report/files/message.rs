@@ -13,6 +13,7 @@ const NAME: usize = 60;
 /// Where, when, a link; each a line.
 pub fn text(brief: &Brief, units: UnitSystem) -> String {
     let name: String = words::title(brief).chars().take(NAME).collect();
+    // A name that breaks its line would break that of the message.
     let name = name.split_whitespace().collect::<Vec<_>>().join(" ");
     let (place, at) = match brief.wait.points.first() {
         Some(point) => {

@@ -30,6 +30,7 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
     for (heading, facts) in groups {
         let _ = writeln!(text, "{heading}");
         for (name, said) in facts {
+            // The rest of a line, behind two blanks and the name.
             let lines = wrapped(&said, WIDE - NAMES - 2);
             for (i, line) in lines.iter().enumerate() {
                 let name = if i == 0 { name } else { "" };

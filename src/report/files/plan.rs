@@ -74,6 +74,7 @@ fn line(key: &str, value: &str, remark: &str) -> String {
     let set = format!("{key} = {value}");
     match remark {
         "" => format!("{set}\n"),
+        // In one column with the remarks of the sections that are fixed.
         remark => format!("{set:<37} # {remark}\n"),
     }
 }
@@ -212,6 +213,7 @@ fn balloon(answers: &Answers, assumed: &mut Vec<String>) -> String {
         }
     };
     out += &line("gas", &quoted(gas), remark);
+    // As round in either: 1,000 ft/min are 5.08 m/s.
     let usual = match answers.us_units {
         false => "5 m/s",
         true => "1000 ft/min",

@@ -102,6 +102,7 @@ impl Table {
         P: IntoIterator<Item = &'a [Position]>,
     {
         let probability = probability.to_string();
+        // As GeoJSON has them, cut and rounded, so that both files draw the same lines.
         let polygons = areas(polygons);
         let rings = polygons
             .iter()

@@ -154,6 +154,7 @@ fn masses_in_text(fill: &Fill, units: UnitSystem) -> String {
         "MASSES", "planned", "measured", "re-weighed"
     );
     for item in &fill.ledger.items {
+        // A blank would pass for a box to fill in, which is the last column.
         let [planned, measured] = weighed(item, units).map(|m| m.unwrap_or_else(|| "-".into()));
         let name: String = item.name.chars().take(29).collect();
         text += &row(&name, &planned, &measured, &about_lines(item, units));

@@ -187,6 +187,7 @@ fn picture(standing: &Standing, units: UnitSystem) -> Markup {
 
 /// A word beside a place: to its left where there is no room to the right.
 fn label([x, y]: [f64; 2], word: &str) -> Markup {
+    // As wide as the longest word, "last heard".
     let (at, anchor) = match x > WIDTH - 160.0 {
         true => (x - 12.0, "end"),
         false => (x + 12.0, "start"),

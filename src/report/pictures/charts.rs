@@ -38,6 +38,7 @@ impl Scale {
     fn from_zero(most: f64, pixels: [f64; 2], steps: f64) -> Scale {
         let step = axis_step(most.max(1e-9), steps);
         Scale {
+            // One step at the least: a scale without length would divide by nothing.
             values: [0.0, (most / step).ceil().max(1.0) * step],
             pixels,
             step,
@@ -63,6 +64,7 @@ fn up_and_down(brief: &Brief) -> [&[Mark]; 2] {
     let burst = track.iter().position(|m| m.time >= brief.zone.burst.time);
     let at = burst.unwrap_or(track.len().saturating_sub(1));
     [
+        // The burst belongs to both, or the line would have a gap.
         track.get(..=at).unwrap_or_default(),
         track.get(at..).unwrap_or_default(),
     ]
@@ -154,6 +156,7 @@ pub fn landing_times(brief: &Brief) -> Picture {
     );
     for (i, count) in counts.iter().enumerate() {
         let left = start + i as f64 * width_s;
+        // By its middle: a bar is dark as a whole or not at all.
         let inside = left + 0.5 * width_s >= early && left + 0.5 * width_s <= late;
         let (x0, x1) = (across.at(left) + 1.0, across.at(left + width_s) - 1.0);
         let y = vertical.at(share(*count));
@@ -178,6 +181,7 @@ pub fn winds(brief: &Brief, units: UnitSystem) -> Picture {
     let met: Vec<Vec<(f64, Wind)>> = up_and_down(brief).into_iter().map(winds_met).collect();
     let speeds = met.iter().flatten().map(|(_, w)| w.speed_m_s() / speed_m_s);
     let middle = 0.5 * (LEFT + RIGHT);
+    // A calm is not blown up to fill the panel.
     let speed = Scale::from_zero(speeds.fold(1.0, f64::max), [LEFT, middle - 20.0], 4.0);
     let from = Scale {
         values: [0.0, 360.0],
@@ -242,6 +246,7 @@ fn winds_met(track: &[Mark]) -> Vec<(f64, Wind)> {
         if seconds < 2.0 {
             return None;
         }
+        // On a plane of its own, as east and north turn on the way.
         let [east, north] = Plane::new(a.position).to_plane(b.position.normal());
         let wind = Wind {
             east_m_s: east / seconds,
@@ -269,6 +274,7 @@ pub fn changes(brief: &Brief, units: UnitSystem) -> Picture {
         .map(|(_, m)| m[0].hypot(m[1]))
         // Changes of a few metres shall not look as if they filled the map.
         .fold(wind_m.max(200.0), f64::max);
+    // Twice, as arrows go either way, and a little for their tips.
     let unit_m = 2.1 * farthest / (side - 40.0);
     let on = |[east, north]: [f64; 2]| [x + east / unit_m, y - north / unit_m];
     let frame = "changes-frame";
@@ -382,10 +388,12 @@ fn time_axis(
     let local = from.to_zoned_datetime(brief.timezone.clone());
     let into_hour = f64::from(local.minute()) * 60.0 + f64::from(local.second());
     let offset = scale.step - into_hour.rem_euclid(scale.step);
+    // Where the axis begins on a whole step that is the first.
     let mut at = first + offset.rem_euclid(scale.step);
     while at <= scale.values[1] {
         let x = scale.at(at);
         picture.line(&[[x, TOP], [x, bottom]], 1.0, CHART_GRID);
+        // At the ends half of a time would hang over the frame.
         if x > LEFT + 24.0 && x < RIGHT - 20.0 {
             let time = clock_time(after(brief.zone.release.time, at), &brief.timezone);
             picture.text([x, bottom + 24.0], SMALL, Anchor::Middle, &time);

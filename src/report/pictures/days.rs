@@ -125,6 +125,7 @@ pub fn draw(days: &Days, units: UnitSystem) -> Picture {
     let band_height = HEADS + CELL[1] * FACTORS.len() as f64 + REASON_HEIGHT + 16.0;
     let lines_from = TOP + band_height * bands.len() as f64;
     let page = [
+        // Title, key and caution need that much, however few the releases are.
         LEFT + widest.max(6.0 * CELL[0]) + RIGHT,
         lines_from + 20.0 * not_covered.len() as f64 + BELOW,
     ];
@@ -169,6 +170,8 @@ fn bands<'a>(parts: &[DayPart<'a>]) -> Vec<Vec<OfDay<'a>>> {
         };
         for rows in rows.chunks(ACROSS) {
             match bands.last_mut() {
+                // A day stays whole: where the band has no room for all of it, it
+                // begins the next one.
                 Some(band) if rows.len() <= room => band.push((*date, rows)),
                 _ => {
                     bands.push(vec![(*date, rows)]);
@@ -197,6 +200,7 @@ fn draw_band(picture: &mut Picture, band: &[OfDay], top: f64, zone: &TimeZone, u
     for (date, rows) in band {
         let day = date.strftime("%a %-d %b").to_string();
         picture.text([x + 2.0, top], 14.0, Anchor::Start, &day);
+        // Of any release that was flown: the sun is that of the day.
         let sun = rows.iter().find_map(|row| {
             let day = row.day.as_ref()?;
             Some([clock(day.sunrise?, zone), clock(day.sunset?, zone)])
@@ -221,6 +225,7 @@ fn draw_release(
     units: UnitSystem,
 ) {
     let middle = x + 0.5 * CELL[0];
+    // Beside the time, as in the table: where the plan allows it no reason says so.
     let dark = row.day.as_ref().is_some_and(|day| day.dark_release);
     let hour = format!(
         "{}{}",
@@ -231,6 +236,7 @@ fn draw_release(
     let mut y = top + HEADS;
     for (f, (_, value)) in FACTORS.iter().enumerate() {
         let (text, share) = value(row, units);
+        // Good numbers promise nothing where nothing is known of the release.
         let share = share.filter(|_| row.verdict != Verdict::Unknown);
         let size = [CELL[0] - 2.0, CELL[1] - 2.0];
         picture.rectangle([x + 1.0, y + 1.0], size, colour(share));
@@ -243,6 +249,7 @@ fn draw_release(
         y += CELL[1];
     }
     let reason = reason_in_short(&row.reason, units, zone);
+    // The line ends behind the number, so that its limit stands below it.
     let lines = reason
         .split_inclusive(", ")
         .flat_map(|part| wrapped(part, 22));

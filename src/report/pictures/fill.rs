@@ -125,6 +125,7 @@ fn shades(fill: &Fill, slow_m_s: f64, units: UnitSystem) -> Vec<Shade> {
     let [low, high] = reach(fill);
     let mut shades = Vec::new();
     let flies = own.points.iter().find(|p| p.flight.is_some());
+    // Where no lift makes a flight the whole panel is ruled out.
     let first = flies.map_or(high, |p| p.neck_kg);
     shades.push(Shade {
         from_kg: low,
@@ -309,6 +310,7 @@ fn draw_panel(
             .points
             .iter()
             .filter_map(|p| Some((p.neck_kg, (panel.value)(p, units)?)))
+            // Beyond its frame a curve would run through the heading and the panel above.
             .filter(|(_, v)| *v <= axes.values[1])
             .map(|(kg, v)| [axes.x(kg), axes.y(v)])
             .collect();
@@ -380,6 +382,7 @@ fn legend(picture: &mut Picture, fill: &Fill, shades: &[Shade], units: UnitSyste
         };
         let text = format!("{}{which}{burst}", units.balloon(curve.balloon_kg));
         picture.text([x + 32.0, y], 12.0, Anchor::Start, &text);
+        // About what our font takes at this size: nothing here measures text.
         x += 60.0 + 7.0 * text.len() as f64;
     }
     picture.dot([x + 6.0, y - 4.0], 6.0, TEXT);

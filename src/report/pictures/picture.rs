@@ -212,6 +212,7 @@ impl Picture {
         let mut d = String::new();
         for line in lines.iter().filter(|line| line.len() > 1) {
             for (i, [x, y]) in line.iter().enumerate() {
+                // A tenth of a pixel is not seen, and more digits make longer files.
                 let _ = write!(d, "{}{x:.1} {y:.1}", if i == 0 { 'M' } else { 'L' });
             }
             if closed {
@@ -226,6 +227,7 @@ impl Picture {
     /// A path as SVG writes it.
     pub fn raw_path(&mut self, d: &str, look: Look) {
         let edge = look.stroke;
+        // It decides what is inside, of which a line has nothing.
         let rule = (look.fill != Paint::Open).then_some("evenodd");
         self.put(html! {
             path d=(d) fill=(look.fill) fill-rule=[rule] fill-opacity=[look.fill_opacity()]

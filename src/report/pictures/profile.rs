@@ -82,6 +82,7 @@ fn winds(sounding: &Sounding) -> Vec<(f64, Wind)> {
 }
 
 fn headings(picture: &mut Picture, sounding: &Sounding, title: &str) {
+    // More would run off the picture.
     let title: String = title.chars().take(42).collect();
     picture.text([40.0, 60.0], LARGE, Anchor::Start, &title);
     let second = format!("{}, at {}", time_text(sounding), place_text(sounding));
@@ -102,6 +103,7 @@ fn height_axis(picture: &mut Picture, winds: &[(f64, Wind)], axes: &Axes) -> Hei
     // From sea level where that is near: far above it half of the picture would be empty.
     let from_zero = lowest >= 0.0 && lowest < 0.5 * highest;
     let bottom = if from_zero { 0.0 } else { lowest };
+    // A sounding of one level has an axis, too.
     let step = axis_step((highest - bottom).max(0.1), 9.0);
     let first = (bottom / step).floor() * step;
     let steps = ((highest - first) / step).ceil().max(1.0) as usize;
@@ -213,11 +215,13 @@ fn arrow_panel(picture: &mut Picture, winds: &[(f64, Wind)], scale: &HeightScale
     let x = 0.5 * (ARROWS[0] + ARROWS[1]);
     picture.text([x, TOP - 58.0], SMALL, Anchor::Middle, "blows");
     picture.text([x, TOP - 26.0], SMALL, Anchor::Middle, "towards");
+    // The lines of the grid would run through the arrows.
     picture.rectangle(
         [ARROWS[0], TOP],
         [ARROWS[1] - ARROWS[0], BOTTOM - TOP],
         PAPER,
     );
+    // Heights rise, so y falls: an arrow is due where the last one is left far enough below.
     let mut free = f64::INFINITY;
     for (altitude_m, wind) in winds {
         let y = scale.y(*altitude_m);

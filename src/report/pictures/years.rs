@@ -28,6 +28,7 @@ pub fn rose(drift: &Drift) -> Picture {
     let full = (20.0 * most).ceil().max(1.0) / 20.0;
     let look = Look::line(CHART_GRID, 1.0);
     for ring in [0.5, 1.0] {
+        // Corners every 5 degrees look round at this size.
         let at = |k: usize| around(middle, 5.0 * k as f64, ring * radius);
         picture.path(&[(0..72).map(at).collect()], true, look);
     }
@@ -111,6 +112,7 @@ pub fn map(field: &FieldYears, units: UnitSystem) -> Picture {
         let [south, west, north, east] = cell.bounds_deg;
         [plane(south, west), plane(north, east)]
     });
+    // Some kilometres at the least, also where all flights come down in one cell.
     let far = corners.flatten().map(f64::abs).fold(0.05, f64::max);
     let scale = (0.5 * SIDE - 20.0) / far;
     let middle = 0.5 * SIDE;
@@ -127,6 +129,7 @@ pub fn map(field: &FieldYears, units: UnitSystem) -> Picture {
             at(north, east),
             at(north, west),
         ];
+        // Also the unlikeliest is tinted, or it would pass for a cell that nothing reaches.
         let tint = Paint::Tint(ELLIPSE, 0.12 + 0.78 * cell.share / most);
         picture.path(&[shape], true, Look::area(tint).crisp());
     }

@@ -68,6 +68,7 @@ pub fn logger(
 }
 
 fn offset(aligned: &Aligned, of_dates: bool, clock: Clock, zone: &TimeZone) -> String {
+    // From the offset on, as the deviation beside them is.
     let [low, high] = aligned.range_s.map(|s| s - aligned.offset_s);
     let doubt = format!(
         "+- {:.1} s (one standard deviation; 19 of 20 from {} to {})",

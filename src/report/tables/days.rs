@@ -39,6 +39,7 @@ pub fn table(days: &Days, units: UnitSystem) -> String {
         days.site.text(),
         zone_name(&basis.timezone)
     );
+    // Else each row says so: a drift that nobody limits must not look as if it were within one.
     let limited = basis.limits.max_drift_m.is_some();
     let heads = number_heads(limited, units);
     for (own, heads) in ["  #  at     verdict         ", ""].iter().zip(heads) {
@@ -84,6 +85,7 @@ pub(in crate::report) fn parts(days: &Days) -> Vec<DayPart<'_>> {
     let zone = &days.basis.timezone;
     let date = |row: &ReleaseRow| row.release.to_zoned_datetime(zone.clone()).date();
     let covered = |row: &ReleaseRow| {
+        // By an old or a distant sounding a release is unknown as well, but has numbers to show.
         let not = matches!(
             row.reason,
             Reason::NotFlown { .. } | Reason::LeavesWinds { .. }
@@ -575,6 +577,7 @@ pub(in crate::report) fn csv_text(
 
 /// To the second.
 fn whole(time: Timestamp) -> String {
+    // A fraction of a second is more than quantiles of draws know.
     let rounded = Timestamp::from_second(time.as_second());
     rounded.unwrap_or(time).to_string()
 }

@@ -99,6 +99,7 @@ pub(in crate::report) fn lines(
 
 fn shift(late_s: f64) -> String {
     let by = match late_s {
+        // Less is rounded to no minute.
         s if s.abs() < 30.0 => "as in".to_owned(),
         s if s > 0.0 => format!("{} later than in", duration(s)),
         s => format!("{} earlier than in", duration(-s)),
@@ -112,6 +113,7 @@ fn shift(late_s: f64) -> String {
 
 fn rate(d: &Debrief, way: usize, m_s: f64, over: &str, units: UnitSystem) -> String {
     let by = match d.ln_rates[way] {
+        // Less would be told as 0 %.
         Some(ln) if ln.abs() < 0.005 => format!("; {over}as planned"),
         Some(ln) => {
             let word = if ln > 0.0 { "faster" } else { "slower" };
@@ -175,6 +177,7 @@ fn zone_lines(held: &Held, d: &Debrief, units: UnitSystem) -> Vec<(&'static str,
             "energy score",
             format!(
                 "{}; the planned landing alone would score {} (less is better)",
+                // What makes it fair may take it below nought by chance.
                 units.distance(held.energy_m.fair.max(0.0)),
                 units.distance(d.miss_m)
             ),
@@ -236,6 +239,7 @@ pub(in crate::report) fn winds_teach(teach: WindsTeach) -> Option<&'static str> 
 /// Lines for the next plan, and what they are worth.
 fn next(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
     let n = &d.next;
+    // As remarks, for a plan takes one of the two.
     let commented: String = n
         .descent_by_speed
         .lines()

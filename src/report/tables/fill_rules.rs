@@ -41,6 +41,7 @@ fn sentence(line: &ComparedLine, release: Timestamp, zone: &TimeZone, units: Uni
         let threshold = threshold_text(line.quantity, threshold, units);
         let _ = write!(text, "; threshold {threshold}");
     }
+    // A notice is due in any case, all else only where a threshold is crossed.
     let what_if = match line.notice {
         Some(_) => "",
         None => "if crossed: ",

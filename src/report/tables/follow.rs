@@ -23,6 +23,7 @@ pub fn line(standing: &Standing, zone: &TimeZone, units: UnitSystem) -> String {
     );
     if let Some(last) = &standing.last {
         let _ = write!(text, " {:>9}", units.height(last.mark.altitude_m));
+        // On the ground it would be the noise of the receiver.
         if standing.phase != Phase::Landed && standing.phase != Phase::OnGround {
             let rate = standing.rate_m_s.map(|r| units.vertical_speed(r));
             let _ = write!(text, " {:>9}", rate.unwrap_or_default());

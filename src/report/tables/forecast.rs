@@ -39,6 +39,7 @@ pub struct Contents {
 impl Contents {
     /// Of an archive.
     pub fn of(archive: &Archive) -> Contents {
+        // Many steps have one run in common, and several runs are told in order.
         let runs: BTreeSet<Timestamp> = archive.steps.iter().filter_map(|s| s.run).collect();
         Contents {
             files: archive.names(),

@@ -35,6 +35,7 @@ pub fn table(sites: &Sites, units: UnitSystem) -> String {
         "{title}\ntimes in {zone}\n\n{warned}{:4}{:wide$}{:17}{:18}{:21}{heads}  what decides\n",
         "", "site", "verdict", "+ / ~ / x / ?***", "best release",
     );
+    // As wide as rank, verdict, counts and the best release before them.
     let _ = writeln!(text, "{:blank$}{units_below}", "", blank = 60 + wide);
     let carried = sites.sites.iter().filter(|s| !s.flown);
     let hidden = carried.clone().count().saturating_sub(CARRIED_SHOWN);

@@ -40,6 +40,7 @@ pub(in crate::report) fn lines(why: &WhyBest, zone: &TimeZone, units: UnitSystem
 
 /// A share of a limit.
 fn percent_of(share: f64) -> String {
+    // In the dark nothing is left of the limit, and there is no share to tell.
     match share.is_finite() {
         true => format!("{:.0} %", 100.0 * share),
         false => "all".to_owned(),

@@ -264,6 +264,7 @@ fn level_table(sounding: &Sounding, units: UnitSystem, all: bool) -> String {
     let levels: Vec<&Level> = if all {
         sounding.levels.iter().collect()
     } else {
+        // A few lines are better spent on levels that carry a flight.
         thinned(with_wind(sounding).collect(), LINES)
     };
     let mut text = format!(

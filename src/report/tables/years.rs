@@ -414,6 +414,7 @@ pub fn geojson(years: &Years, units: UnitSystem) -> String {
 fn polygon([south, west, north, east]: [f64; 4]) -> GroundPolygon {
     let corner = |lat_deg: f64, lon_deg: f64| Position {
         lat_deg,
+        // A cell beside the antimeridian may end beyond 180 degrees.
         lon_deg: wrap_longitude(lon_deg),
     };
     let exterior = vec![

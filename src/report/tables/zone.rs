@@ -191,6 +191,7 @@ fn regions(zone: &Zone, units: UnitSystem) -> String {
             "{:16}{:>7}{axes:>22}{:>14}{:>14}",
             format!("ellipse {:.0} %", 100.0 * s.probability),
             s.held.map_or_else(|| "-".into(), share),
+            // An axis points both ways: of its two bearings the smaller one is told.
             format!("{:03.0} deg", e.azimuth_deg.rem_euclid(180.0)),
             units.area(s.area_m2())
         );
@@ -320,6 +321,7 @@ pub(in crate::report) fn source_words(source: &WindSource, zone_of_time: &TimeZo
             let counted = counted(*soundings, *stations, model.as_ref());
             let (from, to) = (at(from), at(to));
             let nearest = match age_s {
+                // Between soundings before and after it the release is no time away from the winds.
                 Some(0.0) => "; linear in time to the release".to_owned(),
                 Some(age) => format!("; the nearest in time {}", relative(*age)),
                 None => String::new(),

@@ -14,6 +14,7 @@ const QUIET: usize = 4;
 pub fn code(id: &str, title: &str, text: &str) -> Option<Markup> {
     let code = QrCode::new(text.as_bytes()).ok()?;
     let across = code.width();
+    // One path for all of them: an element each would make the page far longer.
     let mut dark = String::new();
     for (i, module) in code.to_colors().into_iter().enumerate() {
         if module == Color::Dark {

@@ -98,6 +98,7 @@ fn times(brief: &Brief, _: UnitSystem) -> Markup {
             ]
         })
         .collect();
+    // At the release, as the name of a zone may change with the season.
     let local = words::clock_with_zone(brief.zone.release.time, zone);
     let local = format!(
         "local time ({})",
@@ -247,11 +248,13 @@ fn change(change: &Change, units: UnitSystem) -> Vec<Markup> {
     let [way, later] = match &change.outcome {
         Ok(moved) => {
             let later = match moved.later_s {
+                // Less is rounded to no minute.
                 s if s.abs() < 30.0 => "same time".to_owned(),
                 s if s > 0.0 => format!("{} later", duration(s)),
                 s => format!("{} earlier", duration(-s)),
             };
             let way = match moved.distance_m {
+                // Beside a zone of kilometres that is nothing, and its bearing is chance.
                 m if m < 50.0 => "hardly at all".to_owned(),
                 m => words::way_of(m, moved.azimuth_deg, units),
             };
@@ -298,6 +301,7 @@ fn hazards(brief: &Brief, units: UnitSystem) -> Markup {
         let names: Vec<&str> = hazards.map(|h| h.name.as_str()).collect();
         names.join(", ")
     };
+    // None by a coarse map is not none, and not known is neither.
     let rest = [
         (
             "None of the draws: ",

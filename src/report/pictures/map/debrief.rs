@@ -81,6 +81,7 @@ fn body(
     flight::track(&mut body, sheet, &mut labels, zone);
     let flown = flown(&mut body, sheet, &mut labels, d);
     let mut top = Picture::clear(sheet.size[0], sheet.size[1]);
+    // The flight is over: the signs are those of a briefing, but nobody waits.
     let nowhere = Wait {
         points: Vec::new(),
         from: zone.release.time,
@@ -106,6 +107,7 @@ fn flown(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, d: &Debrief)
         line.push(at(d.landing.position));
     }
     let lines = [line];
+    // An edge of paper first, as both tracks often lie on each other.
     picture.path(&lines, false, Look::line(PAPER, 9.0));
     picture.path(&lines, false, TRACK);
     picture.path(&lines, false, WITHIN);

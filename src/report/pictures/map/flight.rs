@@ -177,6 +177,7 @@ fn free_of(point: [f64; 2], taken: &[[f64; 2]]) -> [f64; 2] {
         let covers = |t: &[f64; 2]| (at[0] - t[0]).abs().max((at[1] - t[1]).abs()) < apart;
         !taken.iter().any(covers)
     };
+    // Diagonals first, as names stand to the right and to the left if they can.
     let beside = [1.0, 2.0].into_iter().flat_map(|ring| {
         let d = ring * (apart + 4.0);
         [
@@ -204,6 +205,7 @@ fn draw_signs(
     (zone, wait): (&Zone, &Wait),
     waiting: &[[f64; 2]],
 ) {
+    // The first point is that of the first car: its sign lies on top of the others.
     for (point, &[x, y]) in wait.points.iter().zip(waiting).rev() {
         let place = sheet.at(point.position);
         if place != [x, y] {
@@ -278,6 +280,7 @@ pub fn marks(
     for (at, time) in bars(picture, sheet, zone) {
         names.push((at, time));
     }
+    // Names must not stand on a mark that is still to be named.
     for (point, _) in &names {
         labels.take([
             point[0] - 6.0,

@@ -50,6 +50,7 @@ fn road_look(class: RoadClass) -> (Look, Option<Look>) {
         RoadClass::Motorway => (line(ROAD_EDGE, 6.5), Some(line(PAPER, 3.0))),
         RoadClass::Trunk => (line(ROAD_EDGE, 5.0), Some(line(TRUNK_ROAD, 2.2))),
         RoadClass::Primary => (ROAD.capped(), None),
+        // A road of no known class may be a busy one.
         RoadClass::Secondary | RoadClass::Unknown => (line(SECONDARY_ROAD, 2.4), None),
         RoadClass::Tertiary => (line(TERTIARY_ROAD, 1.6), None),
         RoadClass::Local => (line(LOCAL_ROAD, 0.9), None),
@@ -106,6 +107,7 @@ pub fn draw(picture: &mut Picture, sheet: &Sheet, ground: &MapGround) -> KeyEntr
     }
     let runways = of(ground, Kind::Airfield).flat_map(|l| &l.lines);
     let field = Look::area(Paint::Colour(AIRFIELD));
+    // `|` and not `||`: both are drawn, whichever was there first.
     drawn.airfields = lines(picture, sheet, runways, Look::line(FINE_LINE, 3.0))
         | areas(picture, sheet, of(ground, Kind::Airfield), field);
     drawn
@@ -268,6 +270,7 @@ pub fn road_numbers(sheet: &Sheet, ground: &MapGround) -> Vec<(String, Vec<[f64;
         .into_iter()
         .map(|((_, number), mut runs)| {
             runs.sort_by(|a, b| long(b).total_cmp(&long(a)));
+            // More than are written: at some of them there will be no room.
             let points = runs.iter().take(8).map(|run| run[run.len() / 2]);
             (number.to_owned(), points.collect())
         })
@@ -375,6 +378,7 @@ fn touches(sheet: &Sheet, line: &[[f64; 2]]) -> bool {
 /// The runs of a line that are on the sheet, without points too near to each other.
 fn on_sheet(sheet: &Sheet, points: &[[f64; 2]]) -> Vec<Vec<[f64; 2]>> {
     let points: Vec<[f64; 2]> = points.iter().map(|p| sheet.lon_lat(*p)).collect();
+    // By its box: an edge that only passes a corner is kept, and clipped when it is drawn.
     let near = |edge: &[[f64; 2]]| {
         (0..2).all(|k| {
             let (a, b) = (edge[0][k], edge[1][k]);

@@ -86,6 +86,7 @@ impl Labels {
                 .filter_map(|k| {
                     let turn = f64::from(k) / f64::from(DIRECTIONS) * std::f64::consts::TAU;
                     let (s, c) = turn.sin_cos();
+                    // To the edge of the name, as names are wide and low.
                     let middle = [
                         point[0] + c * (away + half[0]),
                         point[1] + s * (away + half[1]),
@@ -183,6 +184,7 @@ impl Labels {
     }
 
     fn crossed(&self, [left, top, right, bottom]: [f64; 4]) -> usize {
+        // Points stand for lines: those of tracks and rings lie close enough together.
         let inside = |p: &&[f64; 2]| p[0] > left && p[0] < right && p[1] > top && p[1] < bottom;
         self.lines.iter().filter(inside).count()
     }

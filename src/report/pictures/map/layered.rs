@@ -125,6 +125,7 @@ pub fn two(sheet: &Sheet, rings: [&[Vec<Position>]; 2]) -> Markup {
             crate::report::palette::ELLIPSE,
         ][which];
         let look = Look::area(Paint::Tint(colour, 0.08)).edged(colour, 3.5);
+        // Told apart without their colours as well.
         let dashes = ["12 6", ""][which];
         body.path(&lines, true, look.dashed(dashes));
     }

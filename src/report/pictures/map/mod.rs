@@ -166,6 +166,7 @@ fn names(
     shown: &MapGround,
     airfields: &[(Airport, [f64; 2])],
 ) {
+    // Who comes first finds room: towns say more than the codes of airports and numbers of roads.
     for place in &shown.places {
         let at = sheet.at(place.position);
         // A dot without its name would tell nothing.

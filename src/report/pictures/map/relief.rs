@@ -19,6 +19,7 @@ const LIGHT: [f64; 3] = [-0.5, 0.5, std::f64::consts::FRAC_1_SQRT_2];
 /// Shades the ground; whether there was any to shade. Steepness is exaggerated the more, the
 /// coarser the cells are: slopes over long distances are gentle.
 pub fn draw(picture: &mut Picture, sheet: &Sheet, terrain: &Terrain) -> bool {
+    // One more each way, as a cell slopes to its neighbours.
     let [columns, rows] = sheet.size.map(|s| (s / CELL).ceil() as usize + 1);
     let heights: Vec<Option<f64>> = (0..rows * columns)
         .into_par_iter()
@@ -46,6 +47,7 @@ pub fn draw(picture: &mut Picture, sheet: &Sheet, terrain: &Terrain) -> bool {
         while column < columns - 1 {
             let found = shade(row, column);
             let start = column;
+            // A run of one grey is one stroke: cells one by one make a far longer text.
             while column < columns - 1 && shade(row, column) == found {
                 column += 1;
             }

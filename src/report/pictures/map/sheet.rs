@@ -100,6 +100,7 @@ impl Sheet {
     pub fn region(&self) -> Region {
         let middle = self.place([0.5 * self.size[0], 0.5 * self.size[1]]);
         let reach = 0.5 * self.size[0].hypot(self.size[1]) * self.unit_m;
+        // A little more, as off its centre a plane is not quite true to distances.
         Region::around(middle, 1.02 * reach)
     }
 }
