@@ -133,6 +133,7 @@ impl FromStr for Hours {
 pub fn every(text: &str) -> std::result::Result<i64, String> {
     let seconds = parse(text, Dimension::Time).map_err(|e| e.to_string())?;
     if (60.0..=86_400.0).contains(&seconds) {
+        // Hours of the day are given to the minute, and steps are counted from midnight.
         Ok((seconds / 60.0).round() as i64 * 60)
     } else {
         Err("expected a time from a minute to a day, as in 1h or 30min".to_owned())
