@@ -199,6 +199,7 @@ fn written(item: &Item) -> Written {
     let Some(value) = item.as_value() else {
         return Written::Other(item.to_string().trim().to_owned());
     };
+    // Without the blanks and the remark around it, which are of its line.
     let as_it_stands = || value.clone().decorated("", "").to_string();
     match value {
         Value::String(text) => Written::Text(text.value().clone()),

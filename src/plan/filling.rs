@@ -35,6 +35,7 @@ pub fn fill(s: &Section, faults: &mut Faults) -> Option<Known> {
             s.missing("neck_lift", &expected, faults);
             None
         }
+        // Read with the cylinders at hand, as both are the same tables.
         Some("cylinders") => Some(Known::Cylinders),
         Some("neck_lift") => s
             .quantity("neck_lift", KG, 0.005..=100.0, faults)
@@ -90,6 +91,7 @@ fn one_kind(s: &Section, faults: &mut Faults) -> Option<CylinderPlan> {
         true => {
             let what = "how many, a whole number";
             let count = s.number("count", what, 1.0..=1_000.0, faults)?;
+            // Noted, and read on: what else is wrong with the cylinders is to be told as well.
             if count.fract() != 0.0 {
                 faults.note(s.span("count"), &s.path("count"), count.to_string(), what);
             }
