@@ -93,7 +93,7 @@ pub fn hearing(
         let distance_m = place.distance_m(mark.position);
         let azimuth_deg = place.azimuth_deg(mark.position);
         let ground = |m: f64| terrain?.height_m(place.destination(azimuth_deg, m));
-        // The lower of both ends: a smooth earth as high as the hill of the car would hide too much.
+        // The lower of both ends: a smooth earth as high as the hill of the car would hide much.
         let base_m = ground_m.min(landing_m(track));
         lowest_seen_m(ground_m + ANTENNA_M, base_m, distance_m, ground)
     };
