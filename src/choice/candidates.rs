@@ -70,6 +70,7 @@ pub fn read(path: &Path, spacing_m: f64) -> Result<Vec<Candidate>> {
     // Spreadsheets put a byte-order mark before their CSV.
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
     let found = match bytes.iter().find(|b| !b.is_ascii_whitespace()) {
+        // By what it begins with: a table has no brace there, and endings are anything.
         Some(b'{') => of_geojson(&name, bytes, spacing_m)?,
         None => {
             return Err(Fault::new(
@@ -303,6 +304,7 @@ fn grid(
     let rows = ((high.y - low.y) / step_lat).floor();
     // Columns are as far apart as rows, so each row has a step of its own.
     let step_lon = |lat: f64| step_lat / lat.to_radians().cos().max(0.01);
+    // By the middle row: it is only to tell boxes that are far too large.
     let widest = (high.x - low.x) / step_lon(0.5 * (low.y + high.y));
     // A box with far more points than are allowed is not looked through.
     if (rows + 1.0) * (widest + 1.0) > 100.0 * MOST as f64 {

@@ -142,6 +142,7 @@ fn numbers(day: &Day, draws: u64) -> [(Compares, Option<Sampled>); 7] {
     let given = |share: DrawShare| Some((share.share, share.standard_error));
     let late_s = OF_95_PERCENT * landing_sigma_s(day) / root;
     [
+        // One wind for all draws: nothing of it is sampled.
         (Compares::SurfaceWindMS, day.surface_m_s().map(|v| (v, 0.0))),
         (
             Compares::DriftM,
