@@ -81,6 +81,7 @@ pub fn cylinder_use(
 /// How many of the usual cylinders give an amount of gas in some air.
 fn usual(gas: Gas, here: &Air, needed_mol: f64) -> Option<Vec<UsualCylinders>> {
     let by_contents = USUAL_CONTENTS_M3.map(|contents_m3| {
+        // By the gas that comes out of them, which is what they are named by.
         let needed = needed_mol / contents_mol(contents_m3);
         let kind = CylinderKind::Contents { contents_m3 };
         Some(UsualCylinders { kind, needed })
