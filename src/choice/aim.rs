@@ -384,6 +384,7 @@ impl Range<'_> {
         let cell_m = (self.target.reach_m + aimed.spread_m) / f64::from(HALF_GRID);
         let grid = probabilities(&aimed, cell_m, self.map, self.may_launch);
         let Some(best) = best(&grid) else {
+            // By the flights of the search: from no place is there a reason to fly all.
             let mut row = self.judge.flown_row(aimed.site, &aimed.flown)?;
             // Where the winds do not tell, they do not tell either that the target is missed; that there is no
             // place to launch from holds in any wind.

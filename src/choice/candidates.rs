@@ -96,6 +96,7 @@ fn too_many(name: String, count: usize) -> Error {
 
 fn of_csv(name: &str, bytes: &[u8]) -> Result<Vec<Candidate>> {
     let mut reader = csv::ReaderBuilder::new()
+        // As people type tables: blanks behind commas, remarks above.
         .trim(csv::Trim::All)
         .comment(Some(b'#'))
         .from_reader(bytes);
@@ -231,6 +232,7 @@ fn take(
             }
         }
         GeometryValue::LineString { .. } | GeometryValue::MultiLineString { .. } => {
+            // Where along it to launch would be a guess.
             return Err(Fault::new(name, "a line", "points or polygons").into());
         }
     }

@@ -55,6 +55,7 @@ pub fn sites(
         ground: heights.as_ref(),
         low_m: highest_top_m(middle, reach_m, &cylinders)?,
     };
+    // Also where all are flown themselves: it tells how far around the ground is needed.
     let first = first_pass(plan, flown_in, middle, times, options)?;
     let map = map(plan, candidates, middle, &first)?;
     let judge = Judge::new(plan, &map, &cylinders, limits)?;

@@ -118,6 +118,7 @@ fn differences(days: [&Day; 2], draws: u64) -> Vec<Difference> {
     let [best, second] = days.map(|day| numbers(day, draws));
     let both = best.into_iter().zip(second);
     let known = both.filter_map(|((of, best), (_, second))| Some((of, best?, second?)));
+    // What is the same in both explains nothing.
     let differs = known.filter(|(_, best, second)| best.0 != second.0);
     differs
         .map(|(of, (best, of_best), (second, of_second))| {

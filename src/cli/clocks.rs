@@ -78,6 +78,7 @@ impl ClockArgs {
         let outputs = [&self.aligned, &self.places];
         let paths: Vec<PathBuf> = outputs.into_iter().flatten().cloned().collect();
         let read: Vec<PathBuf> = self.align.iter().cloned().collect();
+        // Before anything is lined up: a place that cannot be written to is told at once.
         let mut begun = Outputs::begin(&paths, &read)?;
         let logger = self.align.as_ref().map(|p| self.logger(p, plan, &measured));
         let logger = logger.transpose()?;

@@ -207,6 +207,7 @@ fn order<'a>(
         members: members(feed, &args.members)?,
         folder,
         connections: usize::from(args.connections),
+        // A dry run promises to ask nothing of a service.
         probe: !args.dry_run,
     })
 }

@@ -103,6 +103,7 @@ pub fn run(args: &FollowArgs, out: &mut impl Write, talk: &mut impl Write) -> Re
         .iter()
         .map(|s| ReportSource::parse(s))
         .collect::<Result<Vec<ReportSource>>>()?;
+    // Before plan and winds are read: what is wrong with the words is seen at once.
     check(args, &sources)?;
     let reader = args.trackers.reader()?;
     let me = args.me.as_deref().map(place).transpose()?;

@@ -108,6 +108,7 @@ impl ReleasesArgs {
         let a_day = ((last - first) / self.every + 1) as f64;
         // A day at each end may be begun.
         let days = (to.duration_since(from).as_secs_f64() / 86_400.0)
+            // Where the end comes first there is no time at all, which is told later.
             .max(0.0)
             .ceil()
             + 1.0;

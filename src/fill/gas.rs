@@ -59,6 +59,7 @@ pub fn cylinder_use(
         GasFill::of_volume(stack.gas, volume_m3, &inside).amount_mol
     };
     let all_ideal_mol: f64 = cylinders.iter().map(ideal_mol).sum();
+    // At the site: crews think of gas by what it fills in the balloon.
     let at_site_m3 = |amount_mol: f64| stack.filled(amount_mol).volume_m3;
     Ok(CylinderUse {
         at_hand,

@@ -93,6 +93,7 @@ fn leaning(stack: &Stack, filled: &Filled, wind_m_s: f64) -> WindRow {
     let cd = DragCurve::FITTED.at(reynolds);
     let pull_n = cd * air.density_kg_m3 * PI * d * d / 4.0 * wind_m_s * wind_m_s / 2.0;
     let pull_kg = pull_n / G0_M_S2;
+    // Without lift the line lies flat, and a scale reads the pull alone.
     let lift_kg = filled.neck_lift_kg.max(0.0);
     WindRow {
         wind_m_s,

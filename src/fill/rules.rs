@@ -479,6 +479,7 @@ fn by_face(threshold: &Threshold, of_mass: &Threshold, numbers: &Numbers) -> Out
             Remark::NoSmallestFace { names },
         ),
         Some(outcome) => outcome,
+        // Whatever their faces are, the line is not about packages so light.
         None => Outcome::below(
             None,
             Remark::NoPackageOf {

@@ -338,6 +338,7 @@ impl<'a> Section<'a> {
 
     /// Where the key's value stands.
     pub fn span(&self, key: &str) -> Option<usize> {
+        // What is missing is told where its section begins.
         self.get(key).map(|i| i.span().start).or(self.at)
     }
 

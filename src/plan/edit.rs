@@ -91,6 +91,7 @@ impl PlanText {
         };
         match table.get_mut(key.name).and_then(Item::as_value_mut) {
             Some(old) => {
+                // Blanks and remarks are of the line, and outlive its value.
                 let decor = old.decor().clone();
                 *old = new;
                 *old.decor_mut() = decor;

@@ -110,6 +110,7 @@ fn one_kind(s: &Section, faults: &mut Faults) -> Option<CylinderPlan> {
 /// What is in one: its contents, or its inner volume and the pressure on its gauge.
 fn content(s: &Section, faults: &mut Faults) -> Option<CylinderContent> {
     if s.has("contents") {
+        // Two pairs, as a size and a gauge belong together.
         s.only_one(&["contents", "water_volume"], faults);
         s.only_one(&["contents", "pressure"], faults);
         let contents_m3 = s.quantity("contents", Dimension::Volume, 0.01..=1_000.0, faults)?;

@@ -169,6 +169,7 @@ fn plain_signs(text: &str) -> String {
             '\u{2212}' => out.push('-'),
             '²' => out.push('2'),
             '³' => out.push('3'),
+            // "ft^3" and "59 °F" say the same without.
             '^' | '°' => {}
             c if c.is_whitespace() => out.push(' '),
             c => out.push(c),
