@@ -160,6 +160,7 @@ pub enum ElevationFrom {
 /// Heights that cannot be read.
 pub fn elevation(place: Position, terrain: &[PathBuf]) -> Result<Option<Elevation>> {
     if !terrain.is_empty() {
+        // One height is wanted, so of large files no more is read than lies around it.
         let heights = Terrain::open(terrain, &Region::around(place, TERRAIN_M))?;
         if let Some(elevation_m) = heights.height_m(place) {
             let from = heights.source_at(place).unwrap_or_default().to_owned();

@@ -116,6 +116,7 @@ impl Fault {
             Some((found, _)) => found,
             None => &text,
         };
+        // The parser counts from 1 and says 0 where it has no place to name.
         Fault::new(file, found, expected).at_line(wrong.line().max(1))
     }
 
@@ -208,6 +209,7 @@ pub fn all_or_faults<T>(results: Vec<Result<T>>) -> Result<Vec<T>> {
         match result {
             Ok(value) => values.push(value),
             Err(Error::Faults(more)) => faults.extend(more),
+            // What the system refuses is no fault in what was written, and would drown among these.
             Err(other) => return Err(other),
         }
     }

@@ -375,6 +375,7 @@ fn flight(s: &Section, faults: &mut Faults) -> (String, Option<Timestamp>, TimeZ
             zone.ok()
         });
     let release = release::release(s, timezone.as_ref(), faults);
+    // A plan needs no zone where its release has an offset: times are shown in UTC then.
     (name.to_owned(), release, timezone.unwrap_or(TimeZone::UTC))
 }
 
@@ -444,9 +445,11 @@ fn spread(s: &Section, files: &mut Files, faults: &mut Faults) -> SpreadPlan {
     let altitude_m = s.quantity("burst_altitude", M, 0.0..=8_000.0, faults);
     let by_altitude = altitude_m.map(|sigma_m| BurstSpread::AltitudeM {
         sigma_m,
+        // Filled in when the flight is set up: what the air is like there is not known yet.
         scale_m: None,
     });
     SpreadPlan {
+        // Lift and drag vary by no more than a rise can be tabulated for.
         lift: s.quantity("lift", SHARE, 0.0..=0.2, faults),
         burst: by_altitude.or(diameter.map(BurstSpread::Diameter)),
         early_bursts: s.quantity("early_bursts", SHARE, 0.0..=0.9, faults),
@@ -580,6 +583,7 @@ fn wind_spread(s: &Section, faults: &mut Faults) -> Option<WindSpread> {
         let mut rows: Vec<(f64, f64)> = rows;
         // People may list them from the top down.
         rows.sort_by(|a, b| a.0.total_cmp(&b.0));
+        // Which of two deviations counts at a level would be a guess.
         if neighbours(&rows).any(|(a, b)| a.0 == b.0) {
             faults.note(
                 s.span("wind"),

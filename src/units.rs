@@ -151,6 +151,7 @@ const UNITS: &[Unit] = &[
     },
     unit("N", Dimension::Force, 1.0),
     unit("lbf", Dimension::Force, POUND_FORCE_N),
+    // People tell the strength of a line by the weight that it holds.
     unit("lb", Dimension::Force, POUND_FORCE_N),
     unit("kg", Dimension::Force, G0_M_S2),
     unit("kg/m", Dimension::MassPerLength, 1.0),
@@ -228,6 +229,7 @@ impl UnitSystem {
             UnitSystem::Metric => format!("{} m", thousands(m.round())),
             UnitSystem::Us => {
                 let feet = m / FOOT_M;
+                // Of a low site or an antenna ten feet are too coarse.
                 let step = if feet.abs() < 100.0 { 1.0 } else { 10.0 };
                 format!("{} ft", thousands((feet / step).round() * step))
             }
@@ -278,6 +280,7 @@ impl UnitSystem {
     pub fn air_pressure(self, pa: f64) -> String {
         match self {
             UnitSystem::Metric => format!("{:.0} hPa", pa / 100.0),
+            // The conventional inch of mercury.
             UnitSystem::Us => format!("{:.2} inHg", pa / 3_386.389),
         }
     }

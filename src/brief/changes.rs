@@ -59,6 +59,7 @@ pub fn changes(plan: &Plan, input: &Winds, options: Options) -> Vec<Change> {
 }
 
 fn moved(from: &Prediction, to: &Prediction) -> Result<Moved, NotMoved> {
+    // The centre of those that happened to stay in the winds would not be that of all.
     if to.zone.outer().is_none() {
         return Err(NotMoved::LeaveWinds);
     }
@@ -111,6 +112,7 @@ fn burst(plan: &Plan, sign: f64) -> (ChangeBy, Plan) {
 fn lift(plan: &Plan, neck_lift_kg: Option<f64>, share: f64) -> (ChangeBy, Plan) {
     let factor = 1.0 + share;
     let mut changed = plan.clone();
+    // Where rates are stated no lift decides about them.
     if let Some(rates) = changed.stack.ascent.rates_mut() {
         *rates = rates.scaled(factor);
         return (ChangeBy::AscentRate(share), changed);

@@ -61,6 +61,7 @@ impl BriefGround {
         // Of the plan's own layers: what is built in stays known as coarse.
         let map = GroundMap::new(region, &layers)?;
         let has = |kind: Kind| layers.iter().any(|l| l.kind == kind && !l.is_empty());
+        // Coarse lakes, rivers and towns only where the plan has none: both would be drawn twice.
         let wanted: Vec<World> = [
             (World::Lakes, !has(Kind::Lake)),
             (World::Rivers, !has(Kind::River)),
@@ -107,6 +108,7 @@ impl BriefGround {
             coarse: false,
             to_keep_clear_of: true,
         }));
+        // Below every share, so that what nothing is known of comes last.
         let share = |row: &Hazard| row.share.unwrap_or(-1.0);
         rows.sort_by(|a, b| share(b).total_cmp(&share(a)));
         rows

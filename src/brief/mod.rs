@@ -88,6 +88,7 @@ pub fn brief_of(
         }
     }
     let landings = places(kept);
+    // Three that need nothing of each other, the first of which waits for files.
     let ((ground, changes), quiet) = rayon::join(
         || {
             rayon::join(

@@ -93,6 +93,7 @@ pub fn hearing(
         let distance_m = place.distance_m(mark.position);
         let azimuth_deg = place.azimuth_deg(mark.position);
         let ground = |m: f64| terrain?.height_m(place.destination(azimuth_deg, m));
+        // The lower of both ends: a smooth earth as high as the hill of the car would hide much.
         let base_m = ground_m.min(landing_m(track));
         lowest_seen_m(ground_m + ANTENNA_M, base_m, distance_m, ground)
     };
@@ -103,6 +104,7 @@ pub fn hearing(
     let heard = |mark: &&Mark| mark.altitude_m >= lowest(mark);
     let from_m = crossing(up, &lowest, up.iter().position(|m| heard(&m)));
     let last = down.iter().rposition(|m| heard(&m));
+    // It is lost somewhere between the last mark that is heard and the one after.
     let next = last.map(|i| (i + 1).min(down.len() - 1));
     let until_m = match (last, next) {
         (Some(i), Some(j)) if j > i => crossing(down, &lowest, Some(j)),

@@ -59,8 +59,10 @@ pub fn points(
 ) -> Result<Vec<WaitingPoint>> {
     let plane = map.region().plane;
     let all: Vec<[f64; 2]> = landings.iter().map(|l| plane.to_plane(*l)).collect();
+    // Each place is held against each of these: not all draws, or it would take too long.
     let some = thinned(&all, LANDINGS);
     let mut places = near_landings(on_roads(&plane, layers), &some);
+    // Of draws of which many left the winds, the middle is no place to send a car to.
     if places.is_empty() && zone.outer().is_some() {
         places = open_country(&plane, &some);
     }
@@ -199,6 +201,7 @@ fn on_the_shore<'a>(
     };
     let shares: Vec<usize> = places.par_iter().map(shared).collect();
     let best = shares.iter().copied().max().unwrap_or(0) as f64;
+    // Where nobody shares a shore, half of nothing would let everybody through.
     let enough = |share: usize| share > 0 && share as f64 >= SHORE_SHARE * best;
     let judged = places.into_iter().zip(shares);
     judged
@@ -211,6 +214,7 @@ fn on_the_shore<'a>(
 fn nearest<'a>(places: &[Candidate<'a>], landings: &[[f64; 2]]) -> Vec<Candidate<'a>> {
     let mut chosen: Vec<Candidate> = Vec::new();
     let mut so_far = vec![f64::INFINITY; landings.len()];
+    // Not the best pair: of two thousand places there are two million.
     for _ in 0..POINTS {
         let mean = |place: &Candidate| -> f64 {
             let ways = landings.iter().zip(&so_far);

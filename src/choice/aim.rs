@@ -100,12 +100,14 @@ pub fn aim(
         .map(|&time| search(plan, flown_in, &place, time, options))
         .collect();
     let aims_at = GroundPlan {
+        // In place of the plan's own areas: the share within is to be that of the target alone.
         land_in: vec![target.to_owned()],
         ..plan.ground.clone()
     };
     let map = ground::map(&aims_at, place.center, &surroundings(&aimed, &place))?;
     let may_launch = MayLaunch::new(allowed, &map)?;
     let judge = Judge::new(plan, &map, &cylinders, limits)?;
+    // Only the flights from the best places are judged, by the air near airports as well.
     let low_m = highest_top_m(place.center, reach_m, &cylinders)?;
     let range = Range {
         plan,
@@ -345,6 +347,7 @@ fn best(grid: &[GridPlace]) -> Option<&GridPlace> {
 /// The squares of the grid with at least a probability, joined.
 fn region(grid: &[GridPlace], least: f64, cell_m: f64, site: Position) -> Result<LaunchRegion> {
     let half = 0.5 * cell_m;
+    // Squares around the places, not a hull: where one may not launch stays a hole.
     let squares: Vec<geo::Polygon> = grid
         .iter()
         .filter(|p| p.probability >= least)
@@ -381,6 +384,7 @@ impl Range<'_> {
         let cell_m = (self.target.reach_m + aimed.spread_m) / f64::from(HALF_GRID);
         let grid = probabilities(&aimed, cell_m, self.map, self.may_launch);
         let Some(best) = best(&grid) else {
+            // By the flights of the search: from no place is there a reason to fly all.
             let mut row = self.judge.flown_row(aimed.site, &aimed.flown)?;
             // Where the winds do not tell, they do not tell either that the target is missed; that there is no
             // place to launch from holds in any wind.
@@ -395,6 +399,7 @@ impl Range<'_> {
             .iter()
             .map(|share| region(&grid, share * best.probability, cell_m, aimed.site))
             .collect();
+        // Flown anew with all draws: the best of many by few draws was lucky as well.
         let flown = fly_from(self.plan, self.flown_in, best.launch, time, self.options);
         let flown = match flown {
             Ok(flown) => flown,

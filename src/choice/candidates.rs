@@ -70,6 +70,7 @@ pub fn read(path: &Path, spacing_m: f64) -> Result<Vec<Candidate>> {
     // Spreadsheets put a byte-order mark before their CSV.
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
     let found = match bytes.iter().find(|b| !b.is_ascii_whitespace()) {
+        // By what it begins with: a table has no brace there, and endings are anything.
         Some(b'{') => of_geojson(&name, bytes, spacing_m)?,
         None => {
             return Err(Fault::new(
@@ -95,6 +96,7 @@ fn too_many(name: String, count: usize) -> Error {
 
 fn of_csv(name: &str, bytes: &[u8]) -> Result<Vec<Candidate>> {
     let mut reader = csv::ReaderBuilder::new()
+        // As people type tables: blanks behind commas, remarks above.
         .trim(csv::Trim::All)
         .comment(Some(b'#'))
         .from_reader(bytes);
@@ -230,6 +232,7 @@ fn take(
             }
         }
         GeometryValue::LineString { .. } | GeometryValue::MultiLineString { .. } => {
+            // Where along it to launch would be a guess.
             return Err(Fault::new(name, "a line", "points or polygons").into());
         }
     }
@@ -303,6 +306,7 @@ fn grid(
     let rows = ((high.y - low.y) / step_lat).floor();
     // Columns are as far apart as rows, so each row has a step of its own.
     let step_lon = |lat: f64| step_lat / lat.to_radians().cos().max(0.01);
+    // By the middle row: it is only to tell boxes that are far too large.
     let widest = (high.x - low.x) / step_lon(0.5 * (low.y + high.y));
     // A box with far more points than are allowed is not looked through.
     if (rows + 1.0) * (widest + 1.0) > 100.0 * MOST as f64 {

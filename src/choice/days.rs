@@ -56,10 +56,12 @@ pub fn days(
         .collect();
     let mut rows = rows?;
     rank(&mut rows);
+    // Of all releases together: one line for each source, not one for each release.
     let landed_on = terrain::sources(ground.as_deref(), &landings);
     assumed.extend(assumed_at_ground(rows.iter()));
     assumed.extend(ground::ASSUMED);
     assumed.extend(terrain::assumed(&landed_on));
+    // Of an elevation that was given: one that was looked up is that of the ground.
     let off_ground = plan
         .site
         .elevation_m

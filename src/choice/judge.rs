@@ -113,6 +113,7 @@ impl<'a> Judge<'a> {
         let hits = hits(self.map, &self.buffers, &places);
         let sun = Sun::of(site, flown.release, self.timezone);
         let lands = quantiles(&flown.landings, |l| l.time_s).map(|s| after(flown.release, s));
+        // Kept apart from the hazards: to come down there is what is wanted.
         let land_in = hits.share(Class::LandIn).map(|s| s.share());
         let surface = flown.surface.iter();
         Ok(Day {
@@ -339,6 +340,7 @@ pub fn better_first(a: &ReleaseRow, b: &ReleaseRow) -> Ordering {
 
 /// Numbers the rows, the best first. Unknown ones have no rank.
 pub fn rank(rows: &mut [ReleaseRow]) {
+    // Through an order of their own: the rows stay in the order of time.
     let mut order: Vec<usize> = (0..rows.len()).collect();
     order.sort_by(|&a, &b| better_first(&rows[a], &rows[b]));
     for (rank, i) in order.into_iter().enumerate() {

@@ -55,6 +55,7 @@ pub fn sites(
         ground: heights.as_ref(),
         low_m: highest_top_m(middle, reach_m, &cylinders)?,
     };
+    // Also where all are flown themselves: it tells how far around the ground is needed.
     let first = first_pass(plan, flown_in, middle, times, options)?;
     let map = map(plan, candidates, middle, &first)?;
     let judge = Judge::new(plan, &map, &cylinders, limits)?;
@@ -76,6 +77,7 @@ pub fn sites(
     }
     let mut landings = Vec::new();
     let mut compared = Vec::new();
+    // One site after the other: the releases of each share all cores, and its flights are let go.
     for (place, (i, carried)) in order.into_iter().enumerate() {
         let candidate = &candidates[i];
         let flown = place < fully;
@@ -198,6 +200,7 @@ fn outermost(places: &[Normal]) -> Vec<Normal> {
     for x in steps {
         for y in steps {
             for z in steps {
+                // Of normals: in degrees a pole or the antimeridian would be in the way.
                 let along = |p: &Normal| x * p.0[0] + y * p.0[1] + z * p.0[2];
                 found.extend(
                     places
@@ -286,6 +289,7 @@ fn site(
 /// release, then by how many releases are as good; what was not flown itself comes after.
 fn rank_sites(sites: &mut [ComparedSite]) {
     let best = |site: &ComparedSite| site.best.and_then(|i| site.rows.get(i).cloned());
+    // Stable: equal ones stay in the order of the first pass, or else of the file.
     sites.sort_by(|a, b| {
         let strain = |s: &ComparedSite| best(s).map_or(f64::INFINITY, |row| row.strain);
         let good = |s: &ComparedSite| {

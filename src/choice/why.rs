@@ -118,6 +118,7 @@ fn differences(days: [&Day; 2], draws: u64) -> Vec<Difference> {
     let [best, second] = days.map(|day| numbers(day, draws));
     let both = best.into_iter().zip(second);
     let known = both.filter_map(|((of, best), (_, second))| Some((of, best?, second?)));
+    // What is the same in both explains nothing.
     let differs = known.filter(|(_, best, second)| best.0 != second.0);
     differs
         .map(|(of, (best, of_best), (second, of_second))| {
@@ -142,6 +143,7 @@ fn numbers(day: &Day, draws: u64) -> [(Compares, Option<Sampled>); 7] {
     let given = |share: DrawShare| Some((share.share, share.standard_error));
     let late_s = OF_95_PERCENT * landing_sigma_s(day) / root;
     [
+        // One wind for all draws: nothing of it is sampled.
         (Compares::SurfaceWindMS, day.surface_m_s().map(|v| (v, 0.0))),
         (
             Compares::DriftM,

@@ -71,10 +71,13 @@ pub fn run(args: &BriefArgs, out: &mut impl Write) -> Result<()> {
     args.run.leave.to(Run::once(args.draws, args.run.threads))?;
     let winds = args.winds.read(&plan)?;
     let read = [inputs(&args.plan, &plan), args.winds.wind.clone()].concat();
+    // The folder may be that of the plan, with a file that is read under a name of the briefing.
     for name in FILES {
         output::keep_apart(&args.out.join(name), &read)?;
     }
+    // Before the flights: a folder that cannot be written to is told without waiting.
     let mut folder = UnfinishedFolder::begin(&args.out, &FILES)?;
+    // Here and not where it is used: the library reads no clock.
     let made = args.made.unwrap_or_else(Timestamp::now);
     let files = with_threads(args.run.threads, || {
         let progress = Progress::new(args.draws, 512);

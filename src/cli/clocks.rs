@@ -67,6 +67,7 @@ impl ClockArgs {
     ) -> Result<()> {
         let mut gate = Gate::new(plan.site.position, plan.release);
         for outcome in heard {
+            // Read and not heard: what has no time of its own has none at all.
             gate.offer(outcome, None);
         }
         // Where the plan has no elevation, the lowest report stands for the ground.
@@ -77,6 +78,7 @@ impl ClockArgs {
         let outputs = [&self.aligned, &self.places];
         let paths: Vec<PathBuf> = outputs.into_iter().flatten().cloned().collect();
         let read: Vec<PathBuf> = self.align.iter().cloned().collect();
+        // Before anything is lined up: a place that cannot be written to is told at once.
         let mut begun = Outputs::begin(&paths, &read)?;
         let logger = self.align.as_ref().map(|p| self.logger(p, plan, &measured));
         let logger = logger.transpose()?;
@@ -88,11 +90,13 @@ impl ClockArgs {
                 Ok(files::clocks::logger_csv(logger, aligned, &places)?.into_bytes())
             }
             (_, Some(camera)) => Ok(camera.file(path, &plan.name, units).into_bytes()),
+            // Does not come up: clap takes neither path without what it is of.
             _ => Ok(Vec::new()),
         })?;
         let zone = &plan.timezone;
         let mut text = String::new();
         if let Some((logger, aligned)) = &logger {
+            // A logger may hold other flights and hours on the ground, which no track has.
             let rows = &logger.rows[aligned.rows[0]..aligned.rows[1]];
             let times = rows.iter().filter_map(|r| r.time_s);
             let placed = times

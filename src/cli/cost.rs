@@ -53,6 +53,7 @@ impl Run {
 
     fn minutes(&self) -> f64 {
         let cores = std::thread::available_parallelism().map_or(1, usize::from);
+        // More threads than cores make nothing faster.
         let threads = self.threads.map_or(cores, usize::from).min(cores);
         self.flights() / FLIGHTS_A_SECOND / threads as f64 / 60.0
     }
@@ -90,6 +91,7 @@ impl Leave {
 
 /// A whole number with commas.
 fn grouped(number: f64) -> String {
+    // Rounded up, so that no cost is told as 0.
     let digits = format!("{:.0}", number.ceil());
     let mut out = String::new();
     for (i, digit) in digits.chars().enumerate() {

@@ -116,6 +116,7 @@ fn of_flight(
     let units = args.run.units(&plan);
     args.instead.apply(&mut plan, units)?;
     if args.clocks.is_asked() {
+        // Before the winds are read: loggers and cameras are lined up without them.
         let heard = heard(args, &reader)?;
         return args.clocks.run(&plan, heard, units, args.json, out);
     }
@@ -165,6 +166,7 @@ fn of_flight(
 fn heard(args: &DebriefArgs, reader: &Reader) -> Result<Vec<Outcome>> {
     let mut all = Vec::new();
     for path in &args.track {
+        // Each with a reader of its own: what one file leaves unfinished is not of the next.
         all.extend(read_file(path, reader.clone())?);
     }
     Ok(all)
@@ -195,6 +197,7 @@ fn of_logbook(args: &DebriefArgs, book: &Path, out: &mut impl Write) -> Result<(
             remedy: format!("expected {FEW} flights with a zone in the logbook"),
         }),
     })?;
+    // No plan is read here that could say which units its people use.
     let units = UnitSystem::of(args.run.units == Some(Units::Us));
     let text = match args.json {
         true => output::json(&scores)?,

@@ -50,6 +50,7 @@ pub fn run(args: &DeskArgs, out: &mut impl Write) -> Result<()> {
         "the desk is open at {}\nclose it on the page, or with Ctrl-C\n",
         bound.address()
     );
+    // Before the browser: where none can be started, the address is all that is needed.
     output::print(out, "standard output", &said)?;
     if !args.no_browser {
         let address = bound.address();

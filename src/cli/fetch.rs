@@ -94,6 +94,7 @@ pub fn run(args: &FetchArgs, out: &mut impl Write, talk: &mut impl Write) -> Res
     let aloft = TimeAloft::of(&plan);
     let order = order(args, &plan, feed, &aloft)?;
     let bar = ProgressBar::hidden();
+    // A clone is the same bar: whatever is said, from any thread, goes above it.
     let above = bar.clone();
     // Nothing depends on whether somebody listens.
     let voice = move |text: &str| above.suspend(|| _ = writeln!(io::stderr(), "{text}"));
@@ -206,6 +207,7 @@ fn order<'a>(
         members: members(feed, &args.members)?,
         folder,
         connections: usize::from(args.connections),
+        // A dry run promises to ask nothing of a service.
         probe: !args.dry_run,
     })
 }
@@ -264,6 +266,7 @@ fn agree(args: &FetchArgs, bytes: u64, say: &dyn Fn(&str)) -> Result<()> {
         })
     };
     let size = in_words(bytes);
+    // A script that is asked would wait for ever.
     if !io::stdin().is_terminal() {
         return refused(format!(
             "{size} are more than {} and there is no terminal to ask at",
@@ -275,6 +278,7 @@ fn agree(args: &FetchArgs, bytes: u64, say: &dyn Fn(&str)) -> Result<()> {
     let read = io::stdin().read_line(&mut answer);
     match read.map(|_| answer.trim().to_lowercase()) {
         Ok(answer) if ["y", "yes"].contains(&answer.as_str()) => Ok(()),
+        // The end of the input, too: silence is no yes.
         _ => refused(format!("{size} were not agreed to")),
     }
 }

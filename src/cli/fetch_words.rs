@@ -73,6 +73,7 @@ pub fn by_hand(args: &FetchArgs, order: &Order) -> String {
         Level::Pressure(hpa) if w.code == WantedField::EASTWARD => Some(hpa),
         _ => None,
     });
+    // At least these: a feed may name other levels than pressures, and then none is found.
     let usual = (1000.0_f64, 10.0_f64);
     let (low, high) = levels.fold(usual, |(low, high), hpa| (low.max(hpa), high.min(hpa)));
     let site = order.site.text();
@@ -103,6 +104,7 @@ pub fn summary(args: &FetchArgs, plan: &Plan, feed: &Feed, survey: &Survey) -> S
     let run = survey.choice.run.strftime("%Y-%m-%d %H:%M UTC");
     let mut text = String::new();
     for file in &survey.files {
+        // By the file itself: of services that cut regions out the bytes were an estimate.
         let length = std::fs::metadata(&file.path).map(|m| m.len());
         let size = in_words(length.unwrap_or(file.bytes()));
         text += &format!("{:10}{}, {size}\n", "file", file.path.display());
@@ -141,6 +143,7 @@ pub fn summary(args: &FetchArgs, plan: &Plan, feed: &Feed, survey: &Survey) -> S
 /// A file's path as a plan in `folder` names it, in TOML.
 fn as_in_plan(folder: &Path, file: &Path) -> String {
     let path = match file.strip_prefix(folder) {
+        // An empty folder is a prefix of every path, also of one from the root.
         Ok(inside) if file.is_relative() == folder.is_relative() => inside.to_owned(),
         _ => std::path::absolute(file).unwrap_or(file.to_owned()),
     };

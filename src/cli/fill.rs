@@ -158,6 +158,7 @@ pub fn run(args: &FillArgs, out: &mut impl Write) -> Result<()> {
         )?,
         None => checklist::built_in()?,
     };
+    // A plan without winds is sized all the same: only the air is missing, and that is told.
     let without_winds = args.winds.wind.is_empty() && plan.wind_files.is_empty();
     let winds = match args.standard_air || without_winds {
         true => None,

@@ -103,6 +103,7 @@ pub fn run(args: &FollowArgs, out: &mut impl Write, talk: &mut impl Write) -> Re
         .iter()
         .map(|s| ReportSource::parse(s))
         .collect::<Result<Vec<ReportSource>>>()?;
+    // Before plan and winds are read: what is wrong with the words is seen at once.
     check(args, &sources)?;
     let reader = args.trackers.reader()?;
     let me = args.me.as_deref().map(place).transpose()?;
@@ -112,6 +113,7 @@ pub fn run(args: &FollowArgs, out: &mut impl Write, talk: &mut impl Write) -> Re
     let units = args.run.units(&plan);
     args.instead.apply(&mut plan, units)?;
     let winds = args.winds.read(&plan)?;
+    // As talk: on `out` there are lines to be read by programs, or JSON.
     output::print(talk, "standard error", &heading(&plan))?;
     let folder = args.out.as_deref().map(LiveFolder::open).transpose()?;
     let mut follower = Follower::new(&plan, &winds, options)?;
@@ -212,12 +214,14 @@ impl Session<'_> {
         };
         loop {
             let batch = listening.hear();
+            // What a file tells was heard at another time, which only its own times say.
             let heard_at = live.then(Timestamp::now);
             for said in &batch.said {
                 let words = format!("{}\n", follow_words::said(said));
                 output::print(talk, "standard error", &words)?;
             }
             if let (Some(folder), Some(at), false) = (&mut self.folder, heard_at, is_log) {
+                // On the disk before anything is made of it: whatever fails afterwards, it is kept.
                 folder.keep(&log_of(&batch.heard, at))?;
             }
             let mut changed = false;
@@ -249,6 +253,7 @@ impl Session<'_> {
             return Ok(());
         }
         self.shown = newest;
+        // As of the newest report: by the clock of this computer the flight is long over.
         let standing = self.follower.standing(None)?;
         let line = tables::follow::line(&standing, &self.plan.timezone, self.units);
         output::print(out, "standard output", &line)

@@ -36,6 +36,7 @@ pub const TOPICS: [(&str, &str); 4] = [
 /// A topic that there is not.
 pub fn run(args: &HelpArgs, out: &mut impl Write) -> Result<()> {
     let mut cli = Cli::command();
+    // Or the usage of a command would not begin with the name of the program.
     cli.build();
     let text = match args.topic.as_deref() {
         None => cli.render_long_help().to_string(),

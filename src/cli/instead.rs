@@ -150,10 +150,12 @@ fn neck_lift_kg(text: &str, planned: Known, load_kg: f64) -> Result<f64> {
 fn share_of_planned(text: &str) -> Option<f64> {
     let (percent, way) = text.split_once('%')?;
     let part = percent.trim().parse::<f64>().ok()? / 100.0;
+    // The whole of the lift less would leave none.
     let part = (0.0..1.0).contains(&part).then_some(part)?;
     match way.trim().to_ascii_lowercase().as_str() {
         "less" => Some(1.0 - part),
         "more" => Some(1.0 + part),
+        // "90 %" alone may be what is left or what is missing.
         _ => None,
     }
 }
@@ -169,6 +171,7 @@ fn site(plan: &mut Plan, text: &str, units: UnitSystem) -> Result<()> {
     );
     // The elevation of another field is not this one's.
     if let Some(old_m) = plan.site.elevation_m.filter(|_| moved_m > SAME_GROUND_M) {
+        // Where the plan gives none there is none to replace: the prediction looks it up by itself.
         let known = elevation(place, &plan.ground.terrain)?;
         let from = match known.as_ref().map(|known| &known.from) {
             Some(ElevationFrom::Airport(code, distance_m)) => {

@@ -70,6 +70,7 @@ pub struct NewArgs {
 ///
 /// A plan that is there already; an answer that is missing or was not understood.
 pub fn run(args: &NewArgs, out: &mut impl Write, talk: &mut impl Write) -> Result<()> {
+    // Before the first question: the answers would be given in vain.
     if args.plan.exists() {
         return Err(Error::CannotDo {
             why: format!("{} is there already", args.plan.display()),
@@ -180,6 +181,7 @@ fn answers<R: BufRead, W: Write>(args: &NewArgs, asking: &mut Asking<R, W>) -> R
             .transpose()
     };
     let folder = args.plan.parent().unwrap_or(Path::new(""));
+    // What was typed is kept for the plan as it was typed; the number is for what is told here.
     let elevation = match checked("--elevation", &args.elevation, Dimension::Length)? {
         Some(written) => Some(Elevation {
             elevation_m: parsed("--elevation", &written, Dimension::Length)?,

@@ -145,6 +145,7 @@ pub fn with_threads<T: Send>(
     work: impl FnOnce() -> Result<T> + Send,
 ) -> Result<T> {
     let Some(threads) = threads else {
+        // The pool of rayon itself has a thread for each core.
         return work();
     };
     let pool = rayon::ThreadPoolBuilder::new()

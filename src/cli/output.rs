@@ -87,6 +87,7 @@ impl Outputs {
             Err(_) => return printed,
             Ok(()) => {}
         }
+        // Whoever closed the pipe wanted no more text; that says nothing of the files.
         finish_all(self.0)?;
         printed
     }

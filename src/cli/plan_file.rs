@@ -41,6 +41,7 @@ impl PlanFiles {
             });
         }
         let what = format!("--outside: files outside of the plan's folder are read: {names}");
+        // Told like what options replace: the answer rests on files that the plan alone chose.
         plan.replaced.push(Assumption::Replaced { what });
         Ok(plan)
     }

@@ -29,6 +29,7 @@ impl Progress {
 
     /// One step more.
     pub fn step(&self) {
+        // A count that nothing else is read by, so its order among threads does not matter.
         let taken = 1 + self.taken.fetch_add(1, Ordering::Relaxed);
         if taken.is_multiple_of(self.look_every) && self.started.elapsed() > PATIENCE {
             self.bar.set_position(taken);

@@ -108,6 +108,7 @@ impl ReleasesArgs {
         let a_day = ((last - first) / self.every + 1) as f64;
         // A day at each end may be begun.
         let days = (to.duration_since(from).as_secs_f64() / 86_400.0)
+            // Where the end comes first there is no time at all, which is told later.
             .max(0.0)
             .ceil()
             + 1.0;
@@ -133,6 +134,7 @@ impl FromStr for Hours {
 pub fn every(text: &str) -> std::result::Result<i64, String> {
     let seconds = parse(text, Dimension::Time).map_err(|e| e.to_string())?;
     if (60.0..=86_400.0).contains(&seconds) {
+        // Hours of the day are given to the minute, and steps are counted from midnight.
         Ok((seconds / 60.0).round() as i64 * 60)
     } else {
         Err("expected a time from a minute to a day, as in 1h or 30min".to_owned())

@@ -98,6 +98,7 @@ pub fn run(args: &SitesArgs, out: &mut impl Write) -> Result<()> {
     read.extend(args.releases.winds.wind.iter().cloned());
     read.extend(args.candidates.iter().chain(&args.into).cloned());
     read.extend(args.launch_in.iter().cloned());
+    // Before the winds are read, of which there may be much.
     let mut begun = Outputs::begin(&args.out, &read)?;
     let made = with_threads(args.releases.run.threads, || outputs(args, &plan))?;
     begun.write(|path| {

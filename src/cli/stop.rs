@@ -15,6 +15,7 @@ pub fn leave_nothing() {
     let Ok(mut waiting) = signal_hook::iterator::Signals::new(heard.collect::<Vec<_>>()) else {
         return;
     };
+    // On a thread of its own: within a signal handler nothing may be removed or locked.
     std::thread::spawn(move || {
         for signal in waiting.forever() {
             windfall::files::remove_unfinished();

@@ -144,6 +144,7 @@ fn show_forecast(
         };
         return output::print(out, "standard output", &report);
     };
+    // Something has to be shown of a forecast whose hours nobody named.
     let first = archive.steps.first().map(|s| s.valid);
     let Some(time) = args.at.or(first) else {
         return Ok(());

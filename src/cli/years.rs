@@ -126,6 +126,7 @@ pub fn may_pass(error: &Error) -> bool {
         NotFound,
         PermissionDenied,
     ];
+    // What is wrong within a file stays so, however often it is tried.
     matches!(error, Error::File { cause, .. } if !wrong.contains(&cause.kind()))
 }
 
@@ -167,6 +168,7 @@ pub fn run(args: &YearsArgs, out: &mut impl Write, talk: &mut (impl Write + Send
     }
     let mut begun = places.begin(args, &plan)?;
     let text = with_threads(args.run.threads, || {
+        // The survey of the archive lies where the parts do.
         let kept = args.gather.as_deref().or(places.folder.as_deref());
         let job = job(args, &plan, kept)?;
         let whole = match &args.gather {
@@ -205,6 +207,7 @@ impl Places {
         let (files, folders): (Vec<&PathBuf>, Vec<&PathBuf>) = args.out.iter().partition(is_file);
         let odd = folders
             .iter()
+            // Folders are made unasked, so a file whose ending is misspelt must not become one.
             .find(|path| !path.is_dir() && path.extension().is_some());
         match (folders.len() > 1, odd) {
             (_, Some(odd)) => Err(Error::CannotDo {
@@ -295,6 +298,7 @@ fn digest(args: &YearsArgs, plan: &Plan) -> Result<Digest> {
 fn one_part(job: &Job, shard: &Shard, folder: &Path, talk: &mut impl Write) -> Result<()> {
     let (k, n, said) = shard.resolved(|name| std::env::var(name).ok())?;
     let units = job.shard(k, n);
+    // Schedulers start a task again that they believe lost.
     if parts::done(job, folder, k, n)?.is_some() {
         say(talk, &format!("part {k} of {n}{said} is done already"))?;
         return Ok(());
@@ -326,6 +330,7 @@ fn all(args: &YearsArgs, job: &Job, folder: Option<&Path>, talk: &mut impl Write
                 let part = job.fly(job.shard(k, n), |releases| {
                     (0..releases).for_each(|_| progress.step());
                 })?;
+                // At once, so that work that is stopped goes on from here.
                 parts::write(folder, k, n, &part)?;
                 part
             }

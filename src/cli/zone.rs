@@ -87,8 +87,10 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
     args.late.apply(&mut plan)?;
     let units = args.run.units(&plan);
     args.instead.apply(&mut plan, units)?;
+    // Before the winds: to read and decode them may take long by itself.
     args.run.leave.to(Run::once(args.draws, args.run.threads))?;
     let winds = args.winds.read(&plan)?;
+    // "-" is no file to begin: it is printed when all else is ready.
     let (printed, paths): (Vec<PathBuf>, Vec<PathBuf>) =
         args.out.iter().cloned().partition(|path| path == STDOUT);
     let read = [inputs(&args.plan, &plan), args.winds.wind.clone()].concat();
@@ -127,6 +129,7 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
         if printed.is_empty() {
             return output::print(out, "standard output", &report);
         }
+        // The table gives way to what was asked for by name.
         output::print(talk, "standard error", &report)?;
         let text = geojson::text(&prediction.zone, units);
         output::print(out, "standard output", &text)

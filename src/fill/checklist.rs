@@ -75,6 +75,7 @@ pub fn built_in() -> Result<Checklist> {
 pub fn read(name: &str, text: &str) -> Result<Checklist> {
     let expected = "[[part]] with heading and items, [[call]] with who and number";
     let file: File = toml_file(name, text, expected)?;
+    // A card with nothing to tick off would look like one that was forgotten.
     if file.part.is_empty() {
         return Err(Error::Faults(vec![Fault::new(
             name,

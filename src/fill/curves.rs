@@ -21,6 +21,7 @@ pub fn curves(plan: &Plan, balloon: &BalloonPlan, stack: &Stack, filled: &Filled
         balloons.extend(others.map(|(kg, diameter_m)| (kg, Burst::Diameter { diameter_m })));
     }
     // From no free lift to twice the chosen one and more.
+    // Of a fill that lifts next to nothing this shows what another would do.
     let free = filled.free_lift_kg.max(0.3 * stack.load_kg);
     let lifts: Vec<f64> = (0..POINTS)
         .map(|i| stack.load_kg + 2.2 * free * i as f64 / (POINTS - 1) as f64)
@@ -37,6 +38,7 @@ pub fn curves(plan: &Plan, balloon: &BalloonPlan, stack: &Stack, filled: &Filled
                 ascent: Ascent::Balloon(other.clone()),
                 ..plan.stack.clone()
             };
+            // Laid out anew: what remains of a heavier balloon falls with the load.
             let stack = to_be_filled(&plan, &other, &stack.air, stack.site_m());
             Curve {
                 balloon_kg,

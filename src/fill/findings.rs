@@ -128,6 +128,7 @@ pub struct SizedStack<'a> {
 impl SizedStack<'_> {
     /// All findings: first those that say not to fly.
     pub fn findings(&self) -> Vec<Finding> {
+        // Too little gas first: that the load is not raised may only follow from it.
         let stops = [
             self.gas(),
             self.flight(),
@@ -158,6 +159,7 @@ impl SizedStack<'_> {
         if !emptied || self.filled.free_lift_kg > 0.0 {
             return None;
         }
+        // How much is missing needs something to be missed for: a usual rate.
         let wanted = self.stack.solve(Known::AscentRate(USUAL_RATE_M_S)).ok()?;
         let short_m3 = wanted.volume_m3 - self.filled.volume_m3;
         Some(self.shortage(&wanted, short_m3))

@@ -59,6 +59,7 @@ pub fn cylinder_use(
         GasFill::of_volume(stack.gas, volume_m3, &inside).amount_mol
     };
     let all_ideal_mol: f64 = cylinders.iter().map(ideal_mol).sum();
+    // At the site: crews think of gas by what it fills in the balloon.
     let at_site_m3 = |amount_mol: f64| stack.filled(amount_mol).volume_m3;
     Ok(CylinderUse {
         at_hand,
@@ -81,6 +82,7 @@ pub fn cylinder_use(
 /// How many of the usual cylinders give an amount of gas in some air.
 fn usual(gas: Gas, here: &Air, needed_mol: f64) -> Option<Vec<UsualCylinders>> {
     let by_contents = USUAL_CONTENTS_M3.map(|contents_m3| {
+        // By the gas that comes out of them, which is what they are named by.
         let needed = needed_mol / contents_mol(contents_m3);
         let kind = CylinderKind::Contents { contents_m3 };
         Some(UsualCylinders { kind, needed })

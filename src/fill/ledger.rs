@@ -24,6 +24,7 @@ pub fn ledger(plan: &StackPlan, stack: &Stack) -> Ledger {
             impact_j: item.is_package().then(|| impact_j(item.mass_kg)),
         })
         .collect();
+    // Without a mass of its own it is among the load, or said to weigh nothing.
     if let Some(parachute) = plan.descent.parachute().filter(|p| p.mass_kg > 0.0) {
         items.push(LedgerItem {
             name: "parachute".into(),

@@ -39,6 +39,7 @@ pub fn lift_test(
             rows.push(row(kg, LiftRowKind::Other));
         }
     }
+    // What does not even lift itself is no fill to test.
     rows.retain(|r| r.neck_kg > 0.0);
     rows.sort_by(|a, b| a.hang_kg.total_cmp(&b.hang_kg));
     LiftTest {
@@ -57,11 +58,13 @@ fn weights(neck_kg: f64, filler_kg: f64, unit_kg: f64) -> Vec<f64> {
     let [low, high] = [1.0 - REACH, 1.0 + REACH].map(|s| (s * neck_kg - filler_kg) / unit_kg);
     let fits = |step: &f64| (high - low) / step <= ROWS;
     let step = STEPS.into_iter().find(fits).unwrap_or(10.0);
+    // Nobody hangs less than nothing, which a heavy filler would ask for.
     let first = (low / step).ceil().max(0.0) as i64;
     // Multiples of the step: one added to the other would not stay round.
     (first..)
         .map(|k| k as f64 * step)
         .take_while(|w| *w <= high)
+        // Whatever weights there are, a card has no room for hundreds of rows.
         .take(2 * ROWS as usize)
         .map(|w| w * unit_kg)
         .collect()
@@ -90,6 +93,7 @@ fn leaning(stack: &Stack, filled: &Filled, wind_m_s: f64) -> WindRow {
     let cd = DragCurve::FITTED.at(reynolds);
     let pull_n = cd * air.density_kg_m3 * PI * d * d / 4.0 * wind_m_s * wind_m_s / 2.0;
     let pull_kg = pull_n / G0_M_S2;
+    // Without lift the line lies flat, and a scale reads the pull alone.
     let lift_kg = filled.neck_lift_kg.max(0.0);
     WindRow {
         wind_m_s,

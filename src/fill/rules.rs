@@ -128,6 +128,7 @@ impl RuleBook {
     ///
     /// What is wrong with the file, and where.
     pub fn with(mut self, name: &str, text: &str) -> Result<RuleBook> {
+        // A set of the same name is replaced whole, or lines of both would stand side by side.
         self.all.extend(read(name, text)?);
         Ok(self)
     }
@@ -222,6 +223,7 @@ impl LineReader<'_> {
     /// The rule of a line; `None` where a quantity is missing or wrong.
     fn rule(&mut self, line: WrittenLine) -> Option<Rule> {
         let quantity = line.compare;
+        // A notice has times in place of a threshold: no number of the stack is held against it.
         let is_notice = quantity == ComparedQuantity::Notice;
         let by_face = quantity == ComparedQuantity::AreaDensity;
         let dimension = quantity.dimension();
@@ -477,6 +479,7 @@ fn by_face(threshold: &Threshold, of_mass: &Threshold, numbers: &Numbers) -> Out
             Remark::NoSmallestFace { names },
         ),
         Some(outcome) => outcome,
+        // Whatever their faces are, the line is not about packages so light.
         None => Outcome::below(
             None,
             Remark::NoPackageOf {

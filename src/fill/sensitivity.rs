@@ -71,6 +71,7 @@ pub fn burst_sigma(
     if stack.burst.altitude_m().is_some() {
         return of_stated_burst(stack, burst_m, burst);
     }
+    // With less gas it bursts higher, so this is above 0 as the other one is.
     let by_lift = 0.5 * (of_lift(1.0 - lift) - of_lift(1.0 + lift));
     let (by_rubber, of) = match burst {
         BurstSpread::Diameter(sigma) => (

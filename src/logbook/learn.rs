@@ -35,6 +35,7 @@ impl NormalGamma {
     /// What is believed before any flight: no bias, worth two flights, and a spread whose variance has the mean
     /// `sigma` squared. The next flight's scale is just `sigma`.
     pub fn prior(sigma: f64) -> NormalGamma {
+        // Six degrees of freedom: few, but enough for the variance to have a mean, b / (a - 1).
         let a = 3.0;
         NormalGamma {
             m: 0.0,
@@ -96,6 +97,7 @@ impl InverseGamma {
     #[must_use]
     pub fn after(self, squares: &[f64]) -> InverseGamma {
         InverseGamma {
+            // Two degrees of freedom add a whole one to the shape, and half the value to the scale.
             a: self.a + squares.len() as f64,
             b: self.b + 0.5 * squares.iter().sum::<f64>(),
         }
@@ -113,6 +115,7 @@ impl InverseGamma {
 
     /// The squared radius, in standard deviations as forecast, that holds the next flight with a probability.
     pub fn squared_radius(&self, probability: f64) -> f64 {
+        // An exponential of unknown scale is a Lomax: P(q > x) = (1 + x / 2b)^-a.
         2.0 * self.b * ((1.0 - probability).powf(-1.0 / self.a) - 1.0)
     }
 }
@@ -137,6 +140,7 @@ impl NormalWishart {
             mean: [0.0; 2],
             k: 2.0,
             nu: 6.0,
+            // So that lambda / (nu - 3), the expected covariance, is the one that is given.
             lambda: covariance.map(|row| row.map(|x| 3.0 * x)),
         }
     }
@@ -170,6 +174,7 @@ impl NormalWishart {
 
     /// The next miss: degrees of freedom of a bivariate t, and its scale.
     pub fn next(&self) -> (f64, [[f64; 2]; 2]) {
+        // nu - d + 1 in d = 2 dimensions.
         let freedom = self.nu - 1.0;
         let by = (self.k + 1.0) / (self.k * freedom);
         (freedom, self.lambda.map(|row| row.map(|x| x * by)))
@@ -178,6 +183,7 @@ impl NormalWishart {
     /// The squared radius, in that scale, that holds the next miss with a probability.
     pub fn squared_radius(&self, probability: f64) -> f64 {
         let (freedom, _) = self.next();
+        // Of a bivariate t with f degrees of freedom P(q > x) = (1 + x / f)^(-f / 2).
         freedom * ((1.0 - probability).powf(-2.0 / freedom) - 1.0)
     }
 }

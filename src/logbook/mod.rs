@@ -130,6 +130,7 @@ impl Logbook {
 
     /// Whether a flight is in it: released and landed at about the same time and place.
     pub fn has(&self, flight: &Flight) -> bool {
+        // Not exactly: of another tracker or in other winds the same flight gets other numbers.
         let same = |other: &Flight| {
             let landed = |f: &Flight| Position::new(f.lat, f.lon);
             seconds_between(other.released, flight.released).abs() < SAME_S
@@ -167,6 +168,7 @@ impl Logbook {
 
     /// What the flights teach of something whose logarithm was believed to vary by `sigma`.
     fn of(&self, what: impl Fn(&Flight) -> Option<f64>, sigma: f64) -> Option<Shift> {
+        // In logarithms twice as fast is as far off as half as fast.
         let seen: Vec<f64> = self.flights.iter().filter_map(what).map(f64::ln).collect();
         Shift::of(&seen, sigma)
     }

@@ -117,6 +117,7 @@ pub fn warnings(notes: &[Note], assumptions: &[Assumption]) -> Vec<Warning> {
         let less = |note: &Note| matches!(note, Note::OldWinds { .. } | Note::DistantWinds { .. });
         all.retain(|w| !matches!(w, Warning::Note(note) if less(note)));
     }
+    // Stable: those about one thing stay in the order in which they were noticed.
     all.sort_by_key(Warning::subject);
     all
 }

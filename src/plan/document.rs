@@ -56,6 +56,7 @@ impl<'a> Faults<'a> {
     /// Notes what was wrong with another file that the document names.
     pub fn note_error(&mut self, at: Option<usize>, key: &str, error: Error) {
         match error {
+            // These name their own file and line, which the key of the plan would hide.
             Error::Faults(more) => self.found.extend(more),
             other => self.note(at, key, other.to_string(), "a file that can be read"),
         }
@@ -63,6 +64,7 @@ impl<'a> Faults<'a> {
 
     /// All faults, in the order of their lines.
     pub fn into_sorted(mut self) -> Vec<Fault> {
+        // What stands nowhere, as a section that is missing, comes first.
         self.found.sort_by_key(|f| f.line);
         self.found
     }
@@ -236,6 +238,7 @@ impl<'a> Section<'a> {
         let expected = format!("{what}, a number from {} to {}", range.start(), range.end());
         self.value(key, &expected, faults, |value| {
             let number = match value {
+                // TOML has nan and inf, too, which lie in no range.
                 DeValue::Float(f) => f.as_str().parse().ok(),
                 DeValue::Integer(i) if i.radix() == 10 => i.as_str().parse().ok(),
                 _ => None,
@@ -316,6 +319,7 @@ impl<'a> Section<'a> {
                 .iter()
                 .map(|row| row.get_ref().as_array().and_then(pair))
                 .collect();
+            // An empty array was begun and forgotten: it does not stand for what is assumed.
             rows.filter(|rows| !rows.is_empty())
         })?;
         let path = self.path(key);
@@ -334,6 +338,7 @@ impl<'a> Section<'a> {
 
     /// Where the key's value stands.
     pub fn span(&self, key: &str) -> Option<usize> {
+        // What is missing is told where its section begins.
         self.get(key).map(|i| i.span().start).or(self.at)
     }
 

@@ -91,6 +91,7 @@ impl PlanText {
         };
         match table.get_mut(key.name).and_then(Item::as_value_mut) {
             Some(old) => {
+                // Blanks and remarks are of the line, and outlive its value.
                 let decor = old.decor().clone();
                 *old = new;
                 *old.decor_mut() = decor;
@@ -199,6 +200,7 @@ fn written(item: &Item) -> Written {
     let Some(value) = item.as_value() else {
         return Written::Other(item.to_string().trim().to_owned());
     };
+    // Without the blanks and the remark around it, which are of its line.
     let as_it_stands = || value.clone().decorated("", "").to_string();
     match value {
         Value::String(text) => Written::Text(text.value().clone()),

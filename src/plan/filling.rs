@@ -35,6 +35,7 @@ pub fn fill(s: &Section, faults: &mut Faults) -> Option<Known> {
             s.missing("neck_lift", &expected, faults);
             None
         }
+        // Read with the cylinders at hand, as both are the same tables.
         Some("cylinders") => Some(Known::Cylinders),
         Some("neck_lift") => s
             .quantity("neck_lift", KG, 0.005..=100.0, faults)
@@ -90,6 +91,7 @@ fn one_kind(s: &Section, faults: &mut Faults) -> Option<CylinderPlan> {
         true => {
             let what = "how many, a whole number";
             let count = s.number("count", what, 1.0..=1_000.0, faults)?;
+            // Noted, and read on: what else is wrong with the cylinders is to be told as well.
             if count.fract() != 0.0 {
                 faults.note(s.span("count"), &s.path("count"), count.to_string(), what);
             }
@@ -108,6 +110,7 @@ fn one_kind(s: &Section, faults: &mut Faults) -> Option<CylinderPlan> {
 /// What is in one: its contents, or its inner volume and the pressure on its gauge.
 fn content(s: &Section, faults: &mut Faults) -> Option<CylinderContent> {
     if s.has("contents") {
+        // Two pairs, as a size and a gauge belong together.
         s.only_one(&["contents", "water_volume"], faults);
         s.only_one(&["contents", "pressure"], faults);
         let contents_m3 = s.quantity("contents", Dimension::Volume, 0.01..=1_000.0, faults)?;

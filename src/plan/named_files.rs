@@ -59,6 +59,7 @@ impl<'a> Files<'a> {
         if is_outside(Path::new(name)) {
             self.outside.push(name.to_owned());
         }
+        // A name from the root replaces the folder, as it would in a shell.
         let path = self.folder.join(name);
         self.all.push(path.clone());
         Some(path)

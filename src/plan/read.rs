@@ -35,6 +35,7 @@ pub fn stack<'a>(
     let descent = descent(&descent_section, &parachute_section, parachute, faults);
     let by_lift = matches!(ascent, Some(Ascent::Balloon(_)));
     let by_drag = matches!(descent, Some(Descent::Parachute { .. }));
+    // Stated rates hold whatever the stack weighs.
     if load.is_empty() && (by_lift || by_drag) {
         let expected =
             "at least one [[load]] with name and mass: the stack's weight sets rise and fall";
@@ -195,8 +196,10 @@ fn balloon(
     );
     let filler_kg = s.quantity("filler", KG, 0.0..=10.0, faults);
     let fill = filling::fill(s, faults);
+    // Only after all keys are read: each has noted its own fault by now.
     let (mass_kg, gas, fill) = (mass_kg?, gas?, fill?);
     let (burst, diameter_from) = match (burst_altitude_m, burst_diameter_m) {
+        // The altitude decides; the diameter is kept for thresholds that ask for it.
         (Some(altitude_m), diameter_m) => {
             let burst = Burst::Altitude {
                 altitude_m,

@@ -136,6 +136,7 @@ impl Sampler {
         let s = &self.spread;
         // Beyond its last point the sequence would repeat itself.
         let scramble = SplitMix::stream(self.seed, index / BLOCK).next_u64() as u32;
+        // Which dimension is whose is part of what a seed means.
         let set = |k| sample_4d((index % BLOCK) as u32, k, scramble).map(uniform);
         let mut stream = SplitMix::stream(self.seed, index);
         let [lift, drag, ln_re0, exponent] = set(0).map(deviate);
@@ -173,6 +174,7 @@ impl Sampler {
     fn fall_speed(&self, parachute: f64, remnant: f64) -> f64 {
         let m = &self.mass;
         let planned = m.load_kg + m.balloon_kg * m.remnant;
+        // No more of the balloon can hang there than there was, and no less than nothing.
         let share = (m.remnant + self.spread.remnant * remnant).clamp(0.0, 1.0);
         let drawn = m.load_kg + m.balloon_kg * share;
         let area = (1.0 + self.spread.parachute * parachute).max(0.05);

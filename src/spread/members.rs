@@ -25,6 +25,7 @@ impl MemberSpread {
         for (point, member) in points {
             groups[*member].push(*point);
         }
+        // Of one landing nothing tells how its member spreads.
         let groups: Vec<Moments> = groups.iter().filter_map(|g| Moments::of(g)).collect();
         if groups.len() < 2 {
             return None;

@@ -102,6 +102,7 @@ fn run_from(
     low_m: Option<f64>,
     flown: impl Fn() + Sync,
 ) -> Landings {
+    // Layers below the release are there for the fall alone; rates are of the rise.
     let above_release = model.layers.above(model.release_layer);
     let rate_error = RateErrorProcess::new(sampler.spread.rate_error, &above_release);
     let errors = Errors {
@@ -212,8 +213,10 @@ impl Bench {
             wind_m_s: &self.wind_m_s,
             slowness: &self.slowness,
         };
+        // Of the flight before on the same thread.
         self.low.clear();
         let flown = match (from, low_m) {
+            // Nothing of the way is kept of these: they are asked for landings alone.
             (Some(from), _) => {
                 model.fly_on(from, v, departures, &mut self.scratch, false, |_| ())?
             }

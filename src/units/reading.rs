@@ -73,6 +73,7 @@ fn sum(text: &str, parts: &[(String, String)], dimension: Dimension) -> Result<f
     let mut si = read[0].0.abs() * read[0].1.factor;
     for pair in read.windows(2) {
         let [(before, larger), (value, unit)] = [&pair[0], &pair[1]];
+        // Of "8.5 ft 6 in" one part is likely a slip, and nobody knows which.
         if unit.factor >= larger.factor || before.fract() != 0.0 || *value < 0.0 {
             let why = "whose parts are not whole, then smaller";
             return Err(refused(why, None));
@@ -168,6 +169,7 @@ fn plain_signs(text: &str) -> String {
             '\u{2212}' => out.push('-'),
             '²' => out.push('2'),
             '³' => out.push('3'),
+            // "ft^3" and "59 °F" say the same without.
             '^' | '°' => {}
             c if c.is_whitespace() => out.push(' '),
             c => out.push(c),
@@ -367,6 +369,7 @@ const WORDS: [(&str, &str); 41] = [
 /// per second" to "m/s".
 fn symbol_of(name: &str) -> String {
     let name = name.to_lowercase().replace(" per ", "/").replace('-', " ");
+    // Each side of the stroke by itself: what is square or cubic is so on its own side only.
     let sides: Vec<String> = name.split('/').map(side).collect();
     let joined = sides.join("/");
     let whole = WHOLE_NAMES.iter().find(|(name, _)| *name == joined);

@@ -26,6 +26,7 @@ impl CellGrid {
     /// Cells of about `size_m`, with a corner at a whole degree near a place. Steps are whole parts of a
     /// degree of latitude, so that the cells of neighbouring plans fit on each other.
     pub fn around(place: Position, size_m: f64) -> CellGrid {
+        // Cells larger than a degree would not fit on whole degrees.
         let a_degree = (DEGREE_M / size_m).round().max(1.0);
         let origin = [place.lat_deg.floor(), place.lon_deg.floor()];
         // By the middle of its degree, so that plans within it have cells of the same width.

@@ -37,6 +37,7 @@ impl Digest {
         let name = path
             .file_name()
             .map(|name| name.to_string_lossy().into_owned());
+        // The name without its folder: nodes of a cluster may see the same file under other paths.
         let mut digest = self.with(&name.unwrap_or_default());
         let about = fs::metadata(path).map_err(failed)?;
         if about.is_dir() {

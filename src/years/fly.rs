@@ -100,6 +100,7 @@ impl Job {
             let to = after(last, self.around.late_s).max(span[1]);
             let steps = archive.steps_around(span[0], to);
             let window = self.window(archive)?;
+            // Once for all fields and draws; what the next day needs, too, is handed on.
             archive.keep(window, steps)?;
         }
         Ok(opened)

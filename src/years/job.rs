@@ -133,6 +133,7 @@ impl Job {
         let limits = Limits::of(&plan.limits, &mut assumed);
         let around = Around::of(&plan, candidates);
         let center = around.middle;
+        // As far as `days` looks at least, so that what is said of a release is the same.
         let far_m = around.reach_m.max(terrain::FAR_M);
         let heights = terrain::around(&plan.ground, &opened.winds, center, far_m)?;
         let region = Region::around(center, far_m);
@@ -156,6 +157,7 @@ impl Job {
         );
         // The winds at hand are those of the first days; the record covers more.
         basis.covered = None;
+        // Around the plan's own site: maps of other fields then have the same cells.
         let grid = CellGrid::around(plan.site.position, asked.cell_m);
         let digest = with_asked(digest, &asked, &days, &fields).with(&record.digest.text());
         let low_m = match record.is_of_soundings() {
@@ -311,6 +313,7 @@ fn with_asked(
         asked.every_s, asked.cell_m, asked.hours_s
     ));
     for time in days.iter().flat_map(|day| &day.times) {
+        // Every release, as the same days may have others on other clocks.
         digest = digest.with(&time.as_second().to_string());
     }
     for field in fields {

@@ -37,6 +37,7 @@ impl KnownFiles {
     /// What is known in a folder; nothing where there is no folder, or what is there cannot be read.
     pub fn of(folder: Option<&Path>) -> KnownFiles {
         let text = folder.and_then(|folder| read_bytes(&folder.join(NAME)).ok());
+        // What cannot be read is only not known: it is looked for anew and written over.
         let files = text.and_then(|text| serde_json::from_slice(&text).ok());
         KnownFiles {
             folder: folder.map(Path::to_owned),

@@ -110,6 +110,7 @@ fn of_folder(folder: &Path, all: &mut Vec<PathBuf>) -> Result<()> {
         let ending = ending.map(str::to_ascii_lowercase).unwrap_or_default();
         match path.is_dir() {
             true if !is_store(&path) => of_folder(&path, all)?,
+            // A store is one thing, whatever lies in it.
             true => all.push(path),
             false if ENDINGS.contains(&ending.as_str()) => all.push(path),
             false => {}
@@ -135,6 +136,7 @@ impl LongRecord {
         let paths = listed(given)?;
         let mut hints = hints.clone();
         if hints.columns.is_empty() {
+            // What is given with the command counts before the plan.
             hints.columns.clone_from(&plan.wind_columns);
         }
         let looked = paths
@@ -154,6 +156,7 @@ impl LongRecord {
                         times,
                     });
                 }
+                // Not noted as known: they are kept in memory, so their files are read anyway.
                 Looked::Soundings(ascents) => soundings.extend(ascents),
             }
         }

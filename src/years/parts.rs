@@ -199,6 +199,7 @@ pub fn gather(job: &Job, folder: &Path) -> Result<Part> {
         let part = done(job, folder, k, n)?;
         whole = part.into_iter().fold(whole, Part::with);
     }
+    // After all that are there were read: what is wrong with one is told before what is missing.
     let missing = n - there.len();
     if missing == 0 {
         return Ok(whole);
@@ -232,6 +233,7 @@ fn cut(folder: &Path) -> Result<(usize, BTreeSet<usize>)> {
         else {
             continue;
         };
+        // A file of such a name that no shard writes is somebody else's.
         if (1..=n).contains(&k) {
             cuts.entry(n).or_default().insert(k);
         }

@@ -276,6 +276,7 @@ fn why_unknown(reason: &Reason, left_region: u64, left_hours: u64) -> Unknown {
         Reason::OldWinds { .. } => Unknown::OldWinds,
         Reason::DistantWinds { .. } => Unknown::DistantWinds,
         _ if left_region + left_hours == 0 => Unknown::NotFlown,
+        // By what most draws lacked.
         _ if left_hours > left_region => Unknown::LeftHours,
         _ => Unknown::LeftRegion,
     }

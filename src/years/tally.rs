@@ -122,6 +122,7 @@ fn field(job: &Job, number: usize, all: &[Dated], cells: &CellCounts) -> FieldYe
         let numbers = |d: &Dated| d.release.numbers.as_ref().and_then(of);
         all.iter().any(|d| numbers(d).is_some())
     };
+    // Of no landings: only for names, distances and what is known of each.
     let known_hazards = hazards(&hits(
         &job.map,
         &buffers(&job.fields[number].plan.ground),
@@ -276,6 +277,7 @@ fn between_years(job: &Job, month: Option<i8>, these: &[Dated]) -> Option<Betwee
         let mut stream = SplitMix::stream(seed, index * 16 + month.unwrap_or(0) as u64);
         let mut sum = [0; 2];
         for _ in 0..count {
+            // The remainder of 64 bits favours no year by more than a part in 10^17.
             let drawn = numbers[(stream.next_u64() % count as u64) as usize];
             (0..2).for_each(|k| sum[k] += drawn[k]);
         }
@@ -306,6 +308,7 @@ fn drift(these: &[Dated]) -> Option<Drift> {
     let unknown = these.iter().filter(|d| d.release.is_unknown()).count();
     let far = |p: f64| quantile(&drifts, p).unwrap_or(0.0);
     // What is unknown stands before all that is known, or after it.
+    // Without the drifts of releases of which too many draws left the winds: theirs may be longer.
     let sure: Vec<f64> = {
         let sure = these.iter().filter(|d| !d.release.is_unknown());
         let mut sure: Vec<f64> = sure

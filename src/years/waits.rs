@@ -108,6 +108,7 @@ struct Waiting {
 fn waits(days: &[OfDay], will_do: impl Fn(DayState) -> bool) -> Vec<Waiting> {
     let mut waits: Vec<Waiting> = Vec::with_capacity(days.len());
     let mut next: Option<(Date, Waiting)> = None;
+    // Backwards: each day goes by the wait of the next.
     for day in days.iter().rev() {
         // A gap in the record ends a wait as its end does: what came in it is not known.
         let follows = next.filter(|(date, _)| day.date.tomorrow().ok() == Some(*date));

@@ -20,6 +20,7 @@ pub fn above_site(plan: &Plan, winds: &Winds) -> Result<FileAscent> {
     let weather = site.weather(release)?;
     match winds {
         Winds::Soundings(ascents) if !weather.is_field() => {
+            // As it was read, with what a blended column has no more: its name, gaps and remarks.
             let which = sources::nearest(ascents.iter().map(|a| &a.sounding), release)?;
             Ok(ascents[which].clone())
         }

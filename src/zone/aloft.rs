@@ -141,6 +141,7 @@ impl Continuation {
     /// Where the planned flight passes the boundary nearest to a height, and its way from there on.
     fn planned_at(&self, height_m: f64, rising: bool) -> Option<(Aloft, Moment, &[Moment])> {
         let layers = &self.model.layers;
+        // Flights in the air begin at boundaries, where all that is tabulated by layer begins.
         let layer = ((height_m - layers.base_m) / layers.thickness_m).round();
         if layer < 0.0 || layer as usize >= layers.count {
             return None;

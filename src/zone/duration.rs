@@ -51,6 +51,7 @@ pub fn time_aloft_s(plan: &Plan) -> Result<f64> {
         site: plan.site.position,
         site_m: plan.site.elevation_m.unwrap_or(0.0),
         column: &column,
+        // Asked before there are winds or terrain, to know how much of them to fetch.
         through_field: false,
         terrain: None,
     };

@@ -76,5 +76,6 @@ pub fn planned_landing(plan: &Plan) -> Option<Note> {
     let layers = Stack::layers(site_m);
     let air = AirProfile::standard();
     let down = stack::fall(&plan.stack).law.through(&air, &layers);
+    // The lowest layer lies on the site: it comes down through that one last.
     landing(layers.thickness_m / down.seconds.first()?)
 }

@@ -182,6 +182,7 @@ fn fly_planned(
     model: &FlightModel,
     member: usize,
 ) -> (std::result::Result<Flown, Miss>, Vec<Moment>) {
+    // Up and down, and between boundaries the release, the burst and the landing.
     let mut moments: Vec<Moment> = Vec::with_capacity(2 * model.layers.count + 3);
     let mut keep = |m: Moment| {
         // The burst is told twice, at the end of the way up and before the way down.
@@ -223,6 +224,7 @@ pub fn missing(outside: Outside) -> Missing {
 
 fn cannot_fly(miss: Miss, track: &[Moment], weather: &Weather) -> Error {
     let why = NoLanding::from(miss);
+    // Where it leaves the winds tells what to get; else the stack is at fault, wherever it is.
     let (Miss::Leaves(outside), Some(last)) = (miss, track.last()) else {
         return Error::CannotDo {
             why: format!("the flight as planned does not come down: {why}"),

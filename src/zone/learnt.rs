@@ -36,6 +36,7 @@ impl Learnt {
         mass: &FallingMass,
         air: &AirProfile,
     ) -> Learnt {
+        // The prior is what the plan believes of the diameter, in whichever way it says so.
         let burst = match (spread.burst, stack.ascent.burst_altitude_m()) {
             (BurstSpread::Diameter(sigma), _) => sigma,
             (BurstSpread::AltitudeM { sigma_m, .. }, burst_m) => {
@@ -54,6 +55,7 @@ impl Learnt {
                 .burst(burst)
                 .map(|found| found.at_most(WIDEST_BURST / burst)),
             fall: book.fall(fall_sigma(spread, mass)).map(|fall| {
+                // One factor for both, so the one that is nearer to its bound holds the other.
                 fall.at_most((WIDEST_FALL / spread.parachute).min(WIDEST_FALL / spread.remnant))
             }),
         }
@@ -71,6 +73,7 @@ impl Learnt {
         };
         if let Some(altitude_m) = stack.ascent.burst_altitude_mut() {
             let scale_m = air.density_scale_height_m(*altitude_m);
+            // The cube of the diameter grows as the air thins: dz = 3 H ln x.
             *altitude_m += 3.0 * scale_m * burst.factor.ln();
         } else if let Some(balloon) = stack.ascent.balloon_mut() {
             balloon.burst = balloon.burst.wider(burst.factor);

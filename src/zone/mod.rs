@@ -270,6 +270,7 @@ impl<'a> Story<'a> {
             });
         }
         if flights.few_left() {
+            // Regions that are not given need no remarks.
             let of_regions = self.pattern.regions.notes.iter();
             notes.extend(of_regions.map(|note| Note::from(*note)));
         }

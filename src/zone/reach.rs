@@ -74,6 +74,7 @@ impl Reach {
             FlightWinds::Field(_) => 0.0,
         };
         let flown_s = track.last().map_or(0.0, |m| m.time_s);
+        // Besides what flights take longer: a delay does not grow with their length.
         let delay_s = SIGMAS * spread.release_delay_s;
         Reach {
             far_m: LONGER * drift_m + ROOM_M,

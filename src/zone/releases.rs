@@ -128,6 +128,7 @@ pub fn fly_releases(
     options: Options,
     done: impl Fn() + Sync,
 ) -> Result<Vec<TriedRelease>> {
+    // Not the first and last of the list: nobody says that it is in order.
     let (Some(first), Some(last)) = (times.iter().min(), times.iter().max()) else {
         return Ok(Vec::new());
     };
@@ -143,6 +144,7 @@ pub fn fly_releases(
         let ground = ground.map(AsRef::as_ref);
         Some(terrain::elevation(&plan.site, ground, &weather.column).0)
     });
+    // Where no release has winds none is flown, from whatever height.
     let site_m = site_m.unwrap_or(0.0);
     let ready: Vec<Result<Ready>> = times
         .par_iter()
@@ -286,6 +288,7 @@ fn surface_winds(ready: &Ready) -> Vec<GroundWind> {
             .weather
             .release
             .checked_add(SignedDuration::from_hours(h));
+        // An hour beyond the winds is left out; the others tell all the same.
         let there = ready.weather.site_winds.near_ground(time.ok()?).ok()?;
         let (speed_m_s, from) = near_ground(&there.winds, site_m, there.own_at_10_m);
         Some(GroundWind {

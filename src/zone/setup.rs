@@ -133,6 +133,7 @@ fn model(place: &Surroundings, above_site: Layers, rise: Rise, law: &FallLaw) ->
         place.site_m,
         above_site.thickness_m,
     );
+    // Only now: the rise is tabulated from the site up, and knows nothing of layers below.
     let layers = above_site.lowered(below);
     FlightModel {
         winds: FlightWinds::Column(LayerWinds::of_profile(&column.winds, &layers)),
@@ -183,6 +184,7 @@ fn lifter<'a>(
         }
         Ascent::BalloonAtRates(plan, rates) => {
             let (balloon, burst) = filled(plan)?;
+            // Such a flight bursts at the altitude itself, so the boundary above would be too high.
             (Lifter::Rates(rates, Some(balloon)), burst.altitude_m)
         }
         Ascent::Rates {
@@ -259,6 +261,7 @@ fn burst_by_diameter(
             in_both(|units| units.size(burst_diameter_m))
         )));
     }
+    // Up to the highest there are, as how high it bursts is what is asked.
     let layers = Layers::covering(site_m, CEILING_M, THICKNESS_M);
     let climb = balloon
         .rise

@@ -61,6 +61,7 @@ fn by_winds(plan: &Plan, winds: &Winds) -> Result<SiteAir> {
     Ok(SiteAir {
         air: weather.column.air,
         site_m,
+        // Winds that tell nothing of the air are not what it is from.
         files: if measured { weather.files } else { Vec::new() },
         assumptions: said.into_iter().chain(standard).collect(),
     })

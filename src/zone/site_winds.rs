@@ -193,6 +193,7 @@ impl<'a> SiteWinds<'a> {
         let Winds::Forecast(archive) = self.input else {
             return Ok(None);
         };
+        // Not to the end of the span, which goes on for the winds at the ground.
         let (block, extent) = reach.cut(self.site, [self.releases[0], self.last], archive)?;
         let field = LayerField::of_block(&block, self.site, self.releases[0], layers, compass)?;
         let members = block.members.len();
@@ -379,6 +380,7 @@ impl<'a> SiteWinds<'a> {
 /// What a release's winds are of a forecast, `near` the site.
 fn source_of(archive: &Archive, near: &Block, release: Timestamp) -> WindSource {
     let steps = archive.steps_around(release, release);
+    // Where the times around the release are of two runs, by the newer.
     let run = archive.steps[steps].iter().filter_map(|s| s.run).max();
     WindSource::Forecast {
         run,
@@ -388,6 +390,7 @@ fn source_of(archive: &Archive, near: &Block, release: Timestamp) -> WindSource 
         steps: archive.steps.len(),
         region: archive.describe(),
         levels: archive.all_levels_pa().len(),
+        // A forecast that is no ensemble has one member, without a number.
         members: near.members.iter().flatten().count(),
     }
 }
@@ -406,6 +409,7 @@ fn age_s(sounding: &Sounding, release: Timestamp) -> Option<f64> {
 /// The winds above a place, member by member.
 fn member_winds(near: &Block, weights: &Weights) -> Vec<WindProfile> {
     let of_member = |member: usize| {
+        // All columns of one member lie together, so one set of weights serves every member.
         let first = member * near.columns_of_member();
         let around: Vec<(f64, WindProfile)> = weights
             .terms()

@@ -80,6 +80,7 @@ pub fn no_parachute_mass(plan: &StackPlan) -> Option<Assumption> {
 
 /// The plan's cylinders, at the temperature of the air where the plan gives none.
 fn cylinders(plan: &StackPlan, gas: Gas, here: &Air) -> Vec<Cylinders> {
+    // What is named by its contents was measured at a temperature of its own.
     let one = |c: &CylinderPlan| match c.content {
         CylinderContent::Contents(contents_m3) => Cylinders::of_contents(c.count, contents_m3, gas),
         CylinderContent::Pressure {

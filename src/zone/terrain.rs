@@ -89,6 +89,7 @@ pub fn elevation(
     let of_ground = height_at(terrain, site.position);
     let elevation_m = of_ground
         .as_ref()
+        // Winds mostly begin near the ground, if not always at that of the site.
         .map_or(column.winds.base_m(), |g| g.height_m);
     let said = Assumption::SiteElevation {
         elevation_m,
@@ -128,6 +129,7 @@ pub fn sources(terrain: Option<&Terrain>, landings: &[Landing]) -> Vec<LandedOn>
             None => counts.push((source, 1)),
         }
     }
+    // Stable: of equal shares the one that the earlier draws met comes first, on every machine.
     counts.sort_by_key(|c| std::cmp::Reverse(c.1));
     let all = landings.len().max(1) as f64;
     let landed_on = |(source, count): (Option<&str>, usize)| LandedOn {

@@ -34,6 +34,7 @@ pub fn spread(stack: &StackPlan, given: &SpreadPlan, assumed: &mut Vec<Assumptio
         // A stated rate already has its drag in it; what is left is how it varies from day to day.
         spread.drag = STATED_RATE_DRAG;
         spread.ln_re0 = 0.0;
+        // One rate for all heights hides how it changes from height to height; a table tells it.
         if rates.is_constant() {
             spread.rate_error = STATED_RATE_ERROR;
         }
@@ -48,6 +49,7 @@ pub fn spread(stack: &StackPlan, given: &SpreadPlan, assumed: &mut Vec<Assumptio
     match (given.burst, &mut spread.burst) {
         (Some(given), burst) => *burst = given,
         (None, BurstSpread::Diameter(sigma)) => share(sigma, None, Varying::BurstDiameter),
+        // Does not come up: what is assumed is of the diameter.
         (None, BurstSpread::AltitudeM { .. }) => {}
     }
     fall(&mut spread, stack, given, assumed);

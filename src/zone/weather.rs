@@ -239,6 +239,7 @@ pub fn process_of(error: &WindError, model: &FlightModel, seconds: &[f64]) -> Wi
 
 /// The error by altitude; nothing where it has one part only, or none.
 fn sigma_of(error: Option<&WindError>) -> Vec<SigmaAt> {
+    // A single part without gaps is a table of the plan, which need not be told back to it.
     let error = error.filter(|error| error.parts.len() > 1);
     error.map_or_else(Vec::new, |error| {
         let at = |altitude_m| SigmaAt {

@@ -98,6 +98,7 @@ impl About<'_> {
     }
 
     fn of_forecast(&self) -> Assumed {
+        // Of an unknown run it is an analysis, and that is said with the winds.
         let lead_s = self.source.lead_s().unwrap_or(0.0);
         let error = WindError::of_forecast(self.winds, lead_s);
         let said = Assumption::ForecastError {

@@ -37,6 +37,7 @@ pub struct Trial {
 pub fn trial(job: &Job) -> Result<Trial> {
     let fields = job.fields.len();
     let began = Instant::now();
+    // One day by itself: what it takes to open files and ground is paid once, not every day.
     let first = job.fly(0..fields, |_| ())?;
     let to_begin = began.elapsed().as_secs_f64();
     let days = TRIAL_DAYS.min(job.days.len());

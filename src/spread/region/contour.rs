@@ -76,6 +76,7 @@ pub fn contours(points: &[[f64; 2]], probabilities: &[f64]) -> Result<Vec<Contou
         return Err(NoContour::NotFinite);
     }
     let moments = Moments::of(points).ok_or(NoContour::NotFinite)?;
+    // On the whitened plane one width of the kernel suits both directions, however long the zone.
     let whitener = Whitener::of(&moments).ok_or(NoContour::Flat)?;
     let white: Vec<[f64; 2]> = points.iter().map(|p| whitener.whiten(*p)).collect();
     let grid = Grid::of(&white);
@@ -279,6 +280,7 @@ impl Grid {
                 let corners = [[i, j], [i + 1, j], [i + 1, j + 1], [i, j + 1]];
                 let f = corners.map(|c| self.values[c]);
                 let above = f.map(|f| f >= level);
+                // Most cells are wholly on one side, and no line passes them.
                 if above == [false; 4] || above == [true; 4] {
                     continue;
                 }
@@ -316,6 +318,7 @@ impl Grid {
             (0, 1)
         };
         let (from, to) = (self.values[[i, j]], self.values[[i + di, j + dj]]);
+        // Between the ends by how edges are chosen, but for rounding.
         let t = ((level - from) / (to - from)).clamp(0.0, 1.0);
         Coord {
             x: self.low[0] + self.cell * (i as f64 + t * di as f64),

@@ -78,6 +78,7 @@ impl PrincipalAxes {
         PrincipalAxes {
             sigma_major_m: (t + r).max(0.0).sqrt(),
             sigma_minor_m: (t - r).max(0.0).sqrt(),
+            // From counter-clockwise of east to clockwise of north.
             azimuth_deg: half_turn_deg(90.0 - east_of_major_deg),
         }
     }
