@@ -284,6 +284,7 @@ fn station_weights(stations: &[Station], place: Normal, time_s: f64, altitude_m:
         let (i, late, distance_m) = around(station);
         let share = share(distance_m) / total;
         weights.push(station.first + i as u32, share * (1.0 - late));
+        // At its last sounding a station has no next one to ask.
         if late > 0.0 {
             weights.push(station.first + i as u32 + 1, share * late);
         }
