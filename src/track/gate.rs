@@ -210,6 +210,7 @@ impl Gate {
         let change = self.place(fix, heard);
         if change != Change::Nothing {
             self.untimed += usize::from(!own_time);
+            // Of fixes let through only, or what is wrong could become what is usual.
             if let Some(delay_s) = delay_s {
                 self.delays.push_back(delay_s);
                 if self.delays.len() > DELAYS {

@@ -13,6 +13,7 @@ use crate::numeric::bracket;
 /// Columns and what each counts; the weights add up to 1.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Weights {
+    // Arrays, not lists: weights are made for every leg of every flight.
     columns: [u32; MOST],
     weights: [f64; MOST],
     count: usize,
