@@ -142,6 +142,7 @@ pub fn by_profile(logger: &Logger, measured: &Measured) -> Option<Aligned> {
     });
     let range_s = widened(profile, &fixes, range_s, enough_m2);
     let surfaces_s = SURFACES_M / mean_speed(&fixes);
+    // The range reaches sqrt(3.84) = 1.96 standard deviations to each side.
     let sigma_s = ((range_s[1] - range_s[0]) / (2.0 * ENOUGH.sqrt())).hypot(surfaces_s);
     let more_s = ENOUGH.sqrt() * surfaces_s;
     Some(Aligned {
@@ -177,6 +178,7 @@ fn mean_speed(fixes: &[(f64, f64)]) -> f64 {
     let legs = || fixes.windows(2).filter(|w| w[1].0 - w[0].0 < GAP_S);
     let way: f64 = legs().map(|w| (w[1].1 - w[0].1).abs()).sum();
     let time: f64 = legs().map(|w| w[1].0 - w[0].0).sum();
+    // Bounded: in level flight ten metres would stand for hours.
     (way / time.max(1.0)).max(0.5)
 }
 
@@ -336,11 +338,13 @@ impl Profile {
 /// What heights (m) are off a weighted cubic of the logger's, and how unlikely that cubic is, m2.
 fn misfits(pairs: &[(f64, f64)], weights: &[f64]) -> Option<(Vec<f64>, f64)> {
     let basis = |h: f64| {
+        // From -1 to 1 over the heights compared: powers of metres would drown in rounding.
         let x = h / (0.5 * UP_TO_M) - 1.0;
         [1.0, x, x * x, x * x * x]
     };
     let mut rows = [[0.0; 5]; 4];
     for (i, sigma_m) in SHAPE_M.iter().enumerate() {
+        // What is known of a coefficient beforehand counts as one more height, of the usual noise.
         rows[i][i] = (NOISE_M / sigma_m).powi(2);
     }
     for ((h, z), w) in pairs.iter().zip(weights) {
@@ -486,12 +490,14 @@ fn shocks(all: &[(f64, f64)]) -> Vec<(f64, f64)> {
     for (t, g) in all.iter().filter(|(_, g)| *g < FREE || *g > SPIKE) {
         let size = (g - 1.0).abs();
         match shocks.last_mut() {
+            // After its last row, not its first: a tumble may go on for longer than that.
             Some(shock) if t - last < ONE_SHOCK_S => shock.1 = shock.1.max(size),
             _ => shocks.push((*t, size)),
         }
         last = *t;
     }
     shocks.sort_by(|a, b| b.1.total_cmp(&a.1));
+    // Every shock is paired with every other, so there must be an end to them.
     shocks.truncate(MOST_SHOCKS);
     shocks.sort_by(|a, b| a.0.total_cmp(&b.0));
     shocks

@@ -92,6 +92,7 @@ impl Measured {
                 down.push((fix.altitude_m, time(fix)));
             }
         }
+        // With a fix on the ground at both ends, where there is one.
         let heard = &fixes[first.saturating_sub(1)..fixes.len().min(end + 1)];
         let track = heard.iter().map(mark).collect();
         let last = if landed { fixes.get(end) } else { fixes.last() };
@@ -165,6 +166,7 @@ fn on_ground(fixes: &[Fix], top: usize, site_m: f64) -> Option<usize> {
     let ground_m = fixes[stopped].altitude_m;
     let still = |i: &usize| (fixes[*i].altitude_m - ground_m).abs() < STILL_UP_M;
     // Back from there to where the stillness began.
+    // It lay there already while its rate was still being averaged with the fall.
     (top + 1..=stopped).rev().take_while(still).last()
 }
 
@@ -179,6 +181,7 @@ fn touched(down: &[(f64, f64)], ground_m: f64, still_s: f64) -> Option<(f64, f64
     let rate_m_s = (before.0 - last.0) / (last.1 - before.1);
     Some((
         ground_m,
+        // No later than the first fix that lies still: by then it was down.
         (last.1 + (last.0 - ground_m) / rate_m_s).min(still_s),
     ))
 }

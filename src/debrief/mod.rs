@@ -172,6 +172,7 @@ impl Debrief {
     ) -> Result<Debrief> {
         let mut gate = Gate::new(plan.site.position, plan.release);
         for outcome in heard {
+            // Nobody hears these now: a delay would tell of the file's age, not of the tracker.
             gate.offer(outcome, None);
         }
         // Measured over planned is learnt from: beside the plan's own words, not beside what was learnt before.
@@ -182,6 +183,7 @@ impl Debrief {
         let zone = &prediction.zone;
         let measured = Measured::of(gate.fixes(), zone.release.altitude_m)?;
         let again = as_released(plan, winds, options, &measured);
+        // The zone stays that of the plan; what the miss is made of is flown as released.
         let flown = again.as_ref().unwrap_or(&kept);
         let replay = Replay::new(flown, &measured).map_err(cannot)?;
         let landing = landing(&replay, flown, &measured)?;
@@ -258,7 +260,9 @@ impl Debrief {
             fall,
             winds_squared: self
                 .winds_squared
+                // Winds known only afterwards would teach that they are better than they are.
                 .filter(|_| self.winds_teach == WindsTeach::Plan),
+            // Without its bias the score of a landing amid few draws may fall below 0.
             energy_km: self.held.as_ref().map(|h| 1e-3 * h.energy_m.fair.max(0.0)),
             along_sigmas: in_sigmas(0),
             across_sigmas: in_sigmas(1),

@@ -116,6 +116,7 @@ fn rates(track: &[(f64, f64)]) -> String {
     let mut text = "rates = [\n".to_owned();
     for k in 0..bands {
         let from = low + k as f64 * height_m;
+        // A fall heard twice within a moment would have a rate without bound.
         let rate = height_m / (at(from + height_m) - at(from)).abs().max(0.1);
         let _ = writeln!(text, "  [\"{from:.0} m\", \"{rate:.2} m/s\"],");
     }

@@ -107,8 +107,10 @@ pub fn sigmas() -> [f64; 3] {
         BurstSpread::AltitudeM { .. } => 0.0,
     };
     [
+        // As the root of the free lift, a third of that at the neck, and as the root of the drag.
         (1.5 * spread.lift).hypot(0.5 * spread.drag),
         burst,
+        // As the root of the drag area.
         0.5 * spread.parachute,
     ]
 }

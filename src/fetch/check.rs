@@ -110,6 +110,7 @@ fn decodes(bytes: &[u8]) -> Wholeness {
 /// The beginning of what bytes say to people, without the marks of a web page.
 pub fn plain_text(bytes: &[u8]) -> String {
     const SHOWN: usize = 200;
+    // More than is shown: a page may begin with scripts and styles, which are left out.
     let text = String::from_utf8_lossy(first(bytes, 1 << 14));
     let strange = text.chars().filter(|c| *c == '\u{fffd}').count();
     // A few may be letters in another encoding; so many are no text.

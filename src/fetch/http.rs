@@ -213,6 +213,7 @@ impl Client {
         let mut pause = self.patience.pause;
         let mut tried = 1;
         loop {
+            // Before every try, not every question: servers count them all.
             self.pace.wait();
             let (found, expected) = match ask() {
                 Ok(answer) => return Ok(answer),

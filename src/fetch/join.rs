@@ -241,6 +241,7 @@ impl Grid {
 
     /// This grid with another one that begins where it ends.
     fn beside(&self, east: &Grid) -> Joined<Grid> {
+        // Edges are rounded by far less; a column too many or too few is off by a whole step.
         let near = |a: f64, b: f64| (a - b).abs() < 0.01 * self.step;
         let gap = (east.first_lon - self.last_lon).rem_euclid(360.0);
         if self.rows != east.rows || !near(self.step, east.step) || !near(gap, self.step) {
@@ -262,6 +263,7 @@ impl Grid {
         let mut section = west.to_vec();
         section[6..10].copy_from_slice(&points.to_be_bytes());
         section[30..34].copy_from_slice(&self.columns.to_be_bytes());
+        // As GRIB 2 has longitudes: from 0 to 360, without a sign.
         let last: Option<u32> = nearest_whole(self.last_lon.rem_euclid(360.0) / MICRO);
         let last = last.unwrap_or_default();
         section[59..63].copy_from_slice(&last.to_be_bytes());

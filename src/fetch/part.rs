@@ -130,6 +130,7 @@ impl PartFile {
     ///
     /// The name cannot be given.
     pub fn finish(self, file: &Path) -> Result<()> {
+        // The journal goes last: left without its part it only says what has to be fetched again.
         fs::rename(&self.path, file).map_err(|cause| Error::file(file, "write", cause))?;
         fs::remove_file(&self.journal_path)
             .map_err(|cause| Error::file(&self.journal_path, "remove", cause))
@@ -164,6 +165,7 @@ fn within<'b>(chunk: &Chunk, message: &Placed, bytes: &'b [u8]) -> &'b [u8] {
 
 /// The chunks noted in a journal of this download.
 fn read_journal(path: &Path, header: &str) -> BTreeMap<usize, String> {
+    // A journal that cannot be read is as good as none: all is fetched again.
     let text = read_text(path, "a journal").unwrap_or_default();
     let mut lines = text.lines();
     if lines.next() != Some(header) {

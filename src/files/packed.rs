@@ -35,6 +35,7 @@ pub fn read(path: &Path) -> Result<Vec<u8>> {
 /// As [`read`].
 pub fn unpacked(path: &Path) -> Result<Option<Vec<u8>>> {
     let name = shown(path);
+    // What gives its bytes once cannot be looked at first and read afterwards.
     if !is_regular(path) {
         return opened(&name, read_bytes(path)?, MOST_UNPACKED).map(Some);
     }

@@ -188,6 +188,7 @@ impl Ensemble {
                 let way: &[[f64; 2]] = if mean.rising { up } else { down };
                 let off = [0, 1].map(|c| {
                     let error: f64 = mean.layers.iter().map(|(k, s)| s * way[*k][c]).sum();
+                    // Each component has a seed of its own, or both would be off alike.
                     let unsure = sigma * noise(seed ^ (0xea << c), lesson, i);
                     seen[c] + unsure - known[*member][c] - error
                 });
@@ -230,6 +231,7 @@ impl Ensemble {
             noise: base.hypot(of_height),
             middle_m: leg.middle_m(),
             number: self.lessons,
+            // Another seed than the winds have: both learn from lessons of the same number.
             seed: self.seed ^ 0x7a7e,
         };
         learn(states, &heights, &lesson);
@@ -275,6 +277,7 @@ impl Ensemble {
                 .ok()?;
             Some(Onward {
                 flown,
+                // It was down before that time, and lies there.
                 now: now.unwrap_or(flown.landing),
             })
         };
@@ -298,6 +301,7 @@ impl Ensemble {
             .map(|r| 1_000.0 * r[row - 1])
             .collect();
         let left: Vec<f64> = own.iter().copied().filter(|b| *b > altitude_m).collect();
+        // Of few draws fifty may be more than there are.
         let worn = left.len() < FEWEST_LEFT.min(self.count() / 4);
         let drawn = own.iter().enumerate().map(|(i, burst_m)| {
             let mut stream = SplitMix::stream(self.seed ^ BURST_STREAM, i as u64);
@@ -361,6 +365,7 @@ fn add_fall_error(stream: &mut SplitMix, layers: &Layers, ln_seconds: &mut [f64]
 /// The mean wind of a leg as the winds have it, in one member.
 fn known_wind(kept: &Continuation, leg: &Leg, mean: &Mean, member: usize) -> Option<[f64; 2]> {
     let (from, to) = (leg.from.position, leg.to.position);
+    // One look half-way stands for a leg: over a minute winds change about evenly.
     let middle = from.destination(from.azimuth_deg(to), 0.5 * from.distance_m(to));
     let time_s = seconds_between(kept.release(), leg.from.time) + 0.5 * mean.seconds;
     let mut sum = [0.0; 2];

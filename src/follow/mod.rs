@@ -191,6 +191,7 @@ impl<'a> Follower<'a> {
             if !wrong_way {
                 self.learnt.learn(&self.kept, &leg);
             }
+            // Also where nothing was learnt, or the leg would be looked at with every report.
             self.used[way] = Some(leg.to.time);
         }
     }

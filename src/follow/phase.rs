@@ -89,6 +89,7 @@ fn told_once(fixes: &[Fix], site_m: f64) -> Told {
         .fold(f64::INFINITY, f64::min);
     let late = lowest_m > site_m + HEARD_LATE_M;
     let near_ground = |f: &Fix| f.altitude_m < lowest_m + NEAR_GROUND_M;
+    // Heard late, its first fix is in the air already, and none tells of the ground.
     let first = match late {
         true => 0,
         false => fixes[..=top]
@@ -150,6 +151,7 @@ fn is_floating(aloft: &[Fix]) -> bool {
         (f.altitude_m - aloft[from].altitude_m).abs()
             < FLOATING_M_S * seconds_between(aloft[from].time, last.time)
     };
+    // All of them: a balloon that rose and sank between would pass by its ends.
     aloft[from + 1..].iter().all(slow)
 }
 
@@ -179,6 +181,7 @@ pub fn released(fixes: &[Fix], told: &Told, site_m: f64) -> Option<Timestamp> {
         .find(|f| f.altitude_m > first.altitude_m + 300.0)
         .or(aloft.last())?;
     let rate_m_s = rate(first, later);
+    // Taken back along so slow a rise, the release would lie anywhere.
     if rate_m_s < 0.5 {
         return None;
     }

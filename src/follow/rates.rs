@@ -51,6 +51,7 @@ pub fn learn(states: &mut [f64], heights_m: &[f64], lesson: &Lesson) {
     for (row, p) in states.chunks(count).zip(lesson.predicted) {
         let off = off(p) / (n - 1.0);
         for (g, x) in gain.iter_mut().zip(row) {
+            // The mean of x need not be taken away: what all draws are off by adds up to 0.
             *g += off * x;
         }
     }
@@ -65,6 +66,8 @@ pub fn learn(states: &mut [f64], heights_m: &[f64], lesson: &Lesson) {
     // What no draw comes near would throw all of them far beyond what any of them is.
     let seen = lesson.seen.clamp(mean - MOST, mean + MOST);
     for (i, (row, p)) in states.chunks_mut(count).zip(lesson.predicted).enumerate() {
+        // Each draw sees the leg with noise of its own: with the same for all they would end up
+        // closer together than the leg can tell.
         let wrong = seen + lesson.noise * noise(lesson.seed, lesson.number, i) - p;
         for (x, g) in row.iter_mut().zip(&gain) {
             *x += g * wrong;

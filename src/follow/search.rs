@@ -55,6 +55,7 @@ pub fn search(last: Mark, above_ground_m: f64, heard_s: f64, landed: &[&Onward])
     let distance_m = mean[0].hypot(mean[1]);
     let azimuth_deg = mean[0].atan2(mean[1]).to_degrees().rem_euclid(360.0);
     let center = last.position.destination(azimuth_deg, distance_m);
+    // However well draws agree, the fix that they set out from is off by as much.
     let radius_m = quantile(&away, HELD)?.max(LYING_M);
     Some(Search {
         last,

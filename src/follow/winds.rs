@@ -94,6 +94,7 @@ impl WindLearning {
         let new = (1.0 - self.rho * self.rho).sqrt();
         let mut x = [stream.next_normal(), stream.next_normal()];
         for (k, error) in down.iter_mut().enumerate() {
+            // Below the release the lowest layer above it is repeated, as in the errors themselves.
             if k > release_layer {
                 x = x.map(|x| self.rho * x + new * stream.next_normal());
             }

@@ -276,6 +276,7 @@ fn closed_over_pole(ring: &[[f64; 2]]) -> Vec<[f64; 2]> {
         out.push([end[0], pole]);
         out.push([start[0], pole]);
     } else {
+        // The point that closed it: rings here do not repeat their first one.
         out.pop();
     }
     out

@@ -106,6 +106,7 @@ fn above(horizon: Horizon, place: Position, day: Date, zone: &TimeZone) -> Resul
     }
     let time = |days: Option<&f64>| days.and_then(|&d| timestamp(d));
     Ok(Span::Crosses {
+        // Where there are several within a day, its light lies from the first rise to the last set.
         rise: time(events.rises.first()),
         set: time(events.sets.last()),
     })

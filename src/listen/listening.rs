@@ -108,6 +108,7 @@ impl Listening {
                 Err(TryRecvError::Disconnected) => return (events, true),
             }
         }
+        // The sender may not be gone yet, but after this word there is nothing more.
         let ended = events.contains(&Event::End);
         (events, ended)
     }

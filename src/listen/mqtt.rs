@@ -69,6 +69,7 @@ fn receive(topic: &Topic, to: &SyncSender<Event>, backoff: &mut Backoff) -> Opti
                     return None;
                 }
             }
+            // Between messages, too, it has to be noticed that nobody listens any more.
             Ok(_) => {
                 if gone(to, Event::Bytes(Vec::new())) {
                     return None;

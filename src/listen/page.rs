@@ -30,6 +30,7 @@ pub fn ask(url: &str, waiting: Waiting, to: &SyncSender<Event>) {
                     return;
                 }
                 let event = match page == before {
+                    // Nothing new, but nobody may be listening any more, which only a send shows.
                     true => Event::Bytes(Vec::new()),
                     false => Event::Whole(page.clone()),
                 };

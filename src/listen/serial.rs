@@ -47,6 +47,7 @@ fn receive(port: &mut SerialPort, to: &SyncSender<Event>, backoff: &mut Backoff)
         match port.read(&mut buffer) {
             Ok(0) => return Some("the device is gone".into()),
             Ok(count) => {
+                // Not when opened: one that fails at once would be opened again without a pause.
                 backoff.worked();
                 if gone(to, Event::read(&buffer, count)) {
                     return None;

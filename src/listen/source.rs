@@ -147,6 +147,7 @@ fn login(query: &str) -> Result<String> {
     };
     let call = part("call").unwrap_or_default().to_ascii_uppercase();
     let filter = part("filter").unwrap_or_default();
+    // Every call sign has a digit in it; a word without one is a slip.
     let is_call = (3..=9).contains(&call.len())
         && call.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-')
         && call.bytes().any(|b| b.is_ascii_digit());

@@ -48,6 +48,7 @@ fn connect(server: &str, login: Option<&str>, waiting: Waiting) -> std::io::Resu
         match TcpStream::connect_timeout(&address, waiting.connect) {
             Ok(mut stream) => {
                 stream.set_nodelay(true)?;
+                // No longer than the silence that is waited for, or its end would be noticed late.
                 stream.set_read_timeout(Some(LOOK.min(waiting.silent)))?;
                 stream.set_write_timeout(Some(waiting.connect))?;
                 if let Some(login) = login {

@@ -78,6 +78,7 @@ impl Around {
                 false => self.station,
             },
             time: self.time.or(outer.time),
+            // In `position` by now: half a pair from here must not meet half of another.
             lat_deg: None,
             lon_deg: None,
             position: place,

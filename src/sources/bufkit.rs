@@ -188,6 +188,7 @@ fn profile(
         .find(|s| s.time == head.time && s.number == head.number);
     let ground = at_ground.zip(head.ground_below(&rows));
     let ground = ground.map(|(values, ground_m)| values.rows(ground_m));
+    // Below the others, as levels run upwards.
     rows.splice(0..0, ground.into_iter().flatten());
     Ok(Raw {
         file: file.to_owned(),

@@ -85,6 +85,7 @@ pub(super) fn clean(raw: Raw) -> Result<Sounding> {
     rows.iter_mut()
         .for_each(|row| drop_impossible(row, &mut tally));
     drifted::check(&mut rows, raw.position, &mut tally);
+    // Before heights are filled: rows of a descent would pass for air of the ascent.
     if raw.in_time_order {
         cut_descent(&mut rows, &mut tally);
     }
@@ -93,6 +94,7 @@ pub(super) fn clean(raw: Raw) -> Result<Sounding> {
     }
     let lat_deg = latitude(raw.position, &rows, heights, &mut tally);
     fill_heights(&mut rows, heights, lat_deg, &mut tally);
+    // While rows are at hand: levels do not say which of them it is.
     let at_10_m = rows.iter().find(|row| row.at_10_m);
     let wind_at_10_m = at_10_m.and_then(|row| wind(row, &mut tally));
     let levels = rows

@@ -262,6 +262,7 @@ fn table(file: &str, lines: &[&str], heads: Heads, around: Range<usize>) -> (Res
                     file: file.to_owned(),
                     ..fault
                 };
+                // Where this table ends is not known any more, so none is looked for behind it.
                 return (Err(fault.at_line(i + 1).into()), lines.len());
             }
         }

@@ -61,6 +61,7 @@ pub(super) fn read(file: &str, text: &str) -> Result<Vec<Raw>> {
             ascents.push(Ascent::begin(file, line, time, model));
             continue;
         }
+        // If a title comes next, this line above it may tell of a model's run.
         heading = text;
         let words: Vec<&str> = text.split_ascii_whitespace().collect();
         let Some(ascent) = ascents.last_mut() else {

@@ -199,6 +199,7 @@ fn lists(names: &Map<String, Value>, columns: &Columns) -> Option<Found> {
         .iter()
         .enumerate()
         .find(|(i, (name, _))| means(*i, name));
+    // The first list that means something says how long all such lists have to be.
     let length = known?.1.1.len();
     let lists: Vec<(&String, &Vec<Value>)> = lists
         .iter()

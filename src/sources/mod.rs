@@ -216,6 +216,7 @@ pub fn soundings_of(name: &str, bytes: &[u8], hints: impl Into<Hints>) -> Result
 /// As [`read_soundings`].
 pub fn parse(name: &str, text: &str, hints: impl Into<Hints>) -> Result<Vec<Sounding>> {
     let Hints { format, columns } = hints.into();
+    // Before formats are told apart: the marks of a page stand between their words.
     let is_page = page::is_page(text);
     let plain = is_page.then(|| page::text_of(text));
     let text = plain.as_deref().unwrap_or(text);

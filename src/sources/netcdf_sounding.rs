@@ -132,6 +132,7 @@ impl Ladder<'_> {
 
 fn options() -> NcOpenOptions {
     NcOpenOptions {
+        // As unpacked: 64 bits.
         max_read_bytes: 8 * MOST_ROWS,
         ..NcOpenOptions::default()
     }

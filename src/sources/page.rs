@@ -40,6 +40,7 @@ pub(super) fn text_of(page: &str) -> String {
         match name.as_str() {
             "script" | "style" => {
                 let end = from(&lower, at, &format!("</{name}"));
+                // Cut off within a script, the page has no more text.
                 at = end.unwrap_or(page.len());
             }
             "/td" | "/th" if !as_typed => text.push('\t'),

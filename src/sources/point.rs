@@ -227,6 +227,7 @@ fn number_at(value: &Value, path: &str) -> Option<f64> {
 
 /// Pressures, hPa as written, on which there are wind speeds; falling.
 fn levels(place: &Value, keys: &PointKeys) -> Vec<String> {
+    // Levels differ in the last name of a key only; those before it lead to one place.
     let (folder, name) = keys
         .speed
         .key

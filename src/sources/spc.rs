@@ -43,6 +43,7 @@ pub(super) fn read(file: &str, text: &str) -> Vec<Result<Raw>> {
         let end = rest.iter().position(|line| line.trim().starts_with('%'));
         let levels = &rest[..end.unwrap_or(rest.len())];
         let raw = sounding(file, &lines[above..begin], begin, levels, end.is_some());
+        // Title and heads of the next one stand behind these levels.
         above = begin + 1 + levels.len();
         raw
     });

@@ -145,6 +145,7 @@ impl Table {
             let found = format!("no column \"{name}\"");
             return Err(Fault::new(file, found, expected).at_line(self.line).into());
         }
+        // One of these names shows whose they all are, and so the units of those without any.
         let convention = self
             .headings
             .iter()

@@ -29,6 +29,7 @@ pub(super) fn decode(name: &str, bytes: &[u8]) -> Result<(String, bool)> {
         let found = format!("a binary file (byte {byte:#04x} at {at})");
         return Err(Fault::new(name, found, expected).at_line(line).into());
     }
+    // In this order: any bytes at all are Latin-1.
     let text = match std::str::from_utf8(bytes) {
         Ok(text) => text.to_owned(),
         Err(_) => bytes.iter().map(|&b| char::from(b)).collect(),

@@ -19,6 +19,8 @@ pub fn looks_like(line: &[u8]) -> bool {
 fn packet(line: &[u8]) -> Option<(&[u8], &[u8])> {
     let (front, rest) = split_before(line, b'>')?;
     let in_call = |b: &u8| b.is_ascii_alphanumeric() || *b == b'-';
+    // Backwards from the sign: the call ends there, and what a database put in front may be
+    // longer or shorter.
     let length = front.iter().rev().take_while(|b| in_call(b)).count();
     let start = front.len() - length;
     let (before, call) = front.split_at(start);
@@ -29,6 +31,7 @@ fn packet(line: &[u8]) -> Option<(&[u8], &[u8])> {
     let clock = before
         .iter()
         .all(|b| !b.is_ascii() || b.is_ascii_alphanumeric() || b" :-/.+".contains(b));
+    // Nine signs: six of the call, a hyphen and a number of up to two digits.
     ((1..=9).contains(&length) && has_letter && header && clock && start < 64)
         .then(|| (line.split_at(start).1, before))
 }
@@ -61,6 +64,7 @@ pub fn read(line: &[u8]) -> Outcome {
         None => of_packet(&decode(&whole)?, packet, 0)?,
     };
     let before = String::from_utf8_lossy(before);
+    // A whole moment only: nothing here tells the day of a bare time.
     if let Stamp::At(heard) = stamp::read(before.trim().trim_end_matches(':')) {
         report.heard = Some(heard);
     }
@@ -166,6 +170,7 @@ fn of_packet(packet: &AprsPacket, raw: &[u8], depth: u8) -> Outcome {
         AprsData::Nmea(sentence) => {
             let mut text = b"$".to_vec();
             text.extend_from_slice(sentence.data.strip_prefix(b"$").unwrap_or(&sentence.data));
+            // A pairing of its own: the date of another packet may be another tracker's.
             let outcome = nmea::Pairing::default().read(&text);
             return outcome.map(|r| Report {
                 tracker: packet.from.to_string(),
@@ -259,6 +264,7 @@ fn has_false_minutes(raw: &[u8]) -> bool {
         ] => Some([lat, lon]),
         _ => None,
     });
+    // The first only: a comment behind the place may have such digits for something else.
     let of_place = tens.next();
     of_place.is_some_and(|tens| tens.iter().any(|t| (b'6'..=b'9').contains(t)))
 }

@@ -242,6 +242,7 @@ const UNITS: [(&str, f64); 11] = [
 /// What a name says of its unit: metres and degrees unless it names another.
 pub fn default_scale(name: &str) -> f64 {
     let lower = name.to_lowercase();
+    // Names for whole numbers in units of 1e-7 degrees.
     if matches!(plain(name).as_str(), "latitudei" | "longitudei") {
         return 1e-7;
     }
@@ -273,12 +274,14 @@ pub fn report(text: impl Fn(What) -> Option<(String, f64)>) -> Outcome {
         .or_else(|| in_minutes(lat, lon))
         .ok_or(Refusal::Damaged)?;
     let height = text(What::Altitude).filter(filled);
+    // Left empty it is no height, which the gate counts as such; unreadable, it is damage.
     let altitude_m = match height {
         None => None,
         Some((t, scale)) => Some(scale * length(&t).ok_or(Refusal::Damaged)?),
     };
     let time = text(What::Time).map_or(Stamp::Unknown, |(t, _)| stamp::read(&t));
     let date = text(What::Date).and_then(|(t, _)| stamp::of_date(&t));
+    // Beside a whole moment a column of dates adds nothing.
     let stamp = match (time, date) {
         (Stamp::OfDay(second), Some(date)) => Offset::UTC
             .to_timestamp(date.to_datetime(Time::midnight()))

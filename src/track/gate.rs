@@ -189,6 +189,7 @@ impl Gate {
             .map(|h| seconds_between(fix.time, h));
         let usual_s = self.usual_delay_s();
         // Against the usual delay: a clock that is wrong by the same all the time does no harm.
+        // Before any is known, a delay of up to a minute counts as usual.
         let late = delay_s.is_some_and(|d| d - usual_s.unwrap_or(d.clamp(0.0, 60.0)) > LATE_S);
         // Of the first few nobody knows whose clock is wrong.
         if late && self.delays.len() >= 3 {
@@ -209,6 +210,7 @@ impl Gate {
         let change = self.place(fix, heard);
         if change != Change::Nothing {
             self.untimed += usize::from(!own_time);
+            // Of fixes let through only, or what is wrong could become what is usual.
             if let Some(delay_s) = delay_s {
                 self.delays.push_back(delay_s);
                 if self.delays.len() > DELAYS {
@@ -241,6 +243,7 @@ impl Gate {
 
     /// Whether the height of a newer fix is one of a receiver that has lost it.
     fn wrong_height(&mut self, fix: &Fix) -> Option<Refusal> {
+        // Once stuck, a height stays so until the tracker says another.
         if let Some(stale_m) = self.stale_m {
             if same(stale_m, fix.altitude_m) {
                 return Some(Refusal::StaleHeight);
@@ -287,6 +290,7 @@ impl Gate {
             .len()
             .checked_sub(2)
             .and_then(|i| self.fixes.get(i));
+        // Two alike proved nothing when they came; of the two the first may have been true.
         let too = is_last && before.is_some_and(|b| same(b.altitude_m, fix.altitude_m));
         if too && let Some(gone) = self.fixes.pop() {
             self.refuse(Refusal::StaleHeight, None, Some(gone));
@@ -337,6 +341,7 @@ impl Gate {
     fn against_last(&mut self, fix: &Fix, at: usize) -> Option<Change> {
         let speaks = |s: &Fix| s.time != fix.time && same_balloon(s, fix) && reachable(s, fix);
         let count = self.fixes.len();
+        // At the end only: a fix in the middle has two neighbours that spoke for it.
         if at == count
             && let [_, .., before, _] = self.fixes.as_slice()
         {
@@ -352,6 +357,7 @@ impl Gate {
                     self.refuse(Refusal::Jump, None, Some(wrong));
                 }
                 let mut two = [helper, fix.clone()];
+                // The one that waited may be of a later time: it may have come out of order.
                 two.sort_by_key(|f| f.time);
                 self.fixes.extend(two);
                 // One went, two came.
@@ -380,12 +386,14 @@ impl Gate {
         self.fixes = with;
         self.fixes.push(fix.clone());
         self.fixes.sort_by_key(|f| f.time);
+        // Suspects were held against this fix, not against each other.
         self.fixes.dedup_by(|b, a| a.time == b.time);
         self.accepted = self.fixes.len();
         Some(Change::Earlier)
     }
 
     fn is_near_site(&self, fix: &Fix) -> bool {
+        // Bounded: a clock that is days ahead would otherwise let in the whole earth.
         let flown_s = seconds_between(self.release, fix.time).clamp(0.0, FLOWN_S);
         let away_m = self.site.distance_m(fix.position);
         away_m <= NEAR_SITE_M + FASTEST_M_S * flown_s && self.fixes.is_empty()

@@ -48,6 +48,7 @@ fn by_names(value: &Value) -> Outcome {
 fn named(value: &Value, asked: What) -> Option<(String, f64)> {
     let members = value.as_object()?;
     members.iter().find_map(|(name, member)| {
+        // Where a member of such a name is a list or an object, the next one may be it.
         let is_it = what(&plain(name)) == Some(asked);
         is_it
             .then(|| Some((text(member)?, default_scale(name))))

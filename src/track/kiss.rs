@@ -30,6 +30,7 @@ impl Unwrapping {
     /// Takes a byte; gives the AX.25 frame that it ends, if it ends one with data.
     pub fn push(&mut self, byte: u8) -> Option<Vec<u8>> {
         if byte == FEND {
+            // One sign ends a frame and begins the next: between two in a row there is nothing.
             let frame = std::mem::take(&mut self.frame);
             self.escaped = false;
             self.inside = true;
@@ -47,6 +48,7 @@ impl Unwrapping {
             }
             (true, TFEND) => FEND,
             (true, TFESC) => FESC,
+            // Behind an escape anything else is the sender's fault, and stands as it came.
             _ => byte,
         };
         self.escaped = false;

@@ -479,6 +479,7 @@ fn by_content(rows: &[Row], found: &mut Found, notes: &mut Vec<LoggerNote>) {
             .filter_map(|r| r.cells.get(i))
             .filter(|c| !c.is_empty());
         let all = filled.clone().count();
+        // Few filled cells may look like anything.
         all > rows.len() / 4 && 2 * filled.filter(|c| of(c)).count() > all
     };
     let is_clock = |c: &str| c.contains(':') && moment(c, ORDERS[0].1).is_some();
@@ -687,6 +688,7 @@ fn set_times(
             }
             Some(Stamp::OfDay(second)) => {
                 // Past midnight the hours begin anew.
+                // By half a day at least, as rows may be out of order by seconds.
                 if before.is_some_and(|b| second + 43_200.0 < b) {
                     days += 86_400.0;
                 }
@@ -704,6 +706,7 @@ fn set_heights(rows: &mut [Row], found: &Found, notes: &mut Vec<LoggerNote>) {
         let unit = unit.or_else(|| {
             let mut all: Vec<f64> = numbers(rows, column).filter(|p| *p > 0.0).collect();
             all.sort_by(f64::total_cmp);
+            // Not the most, as in `falls`: one damaged row must not choose the unit.
             let ground = quantile(&all, 0.98)?;
             let of_ground = |u: &&(&str, f64)| AT_GROUND_PA.contains(&(ground * u.1));
             let (name, unit) = PRESSURE_UNITS.iter().find(of_ground)?;

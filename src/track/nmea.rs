@@ -71,6 +71,7 @@ impl Pairing {
             Ok(_) | Err(nmea::Error::DisabledSentence | nmea::Error::Unsupported(_)) => {
                 Err(Refusal::NoPosition)
             }
+            // Of sentences that are not needed it does not matter whether they can be taken apart.
             Err(_) if is_other(text) => Err(Refusal::NoPosition),
             Err(_) => Err(Refusal::Damaged),
         }

@@ -177,6 +177,7 @@ impl Reader {
     }
 
     fn of_text(&mut self, line: &[u8]) -> Outcome {
+        // Before sentences of receivers: a packet may carry one, and tells whose it is.
         if aprs::looks_like(line) {
             let source = aprs::source(line);
             if !self.is_wanted(source.unwrap_or_default(), line) {

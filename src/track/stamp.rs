@@ -84,6 +84,7 @@ pub fn read(text: &str) -> Stamp {
 
 /// Seconds, milliseconds or microseconds since 1970, by their size: from 1985 to 2070.
 pub fn of_number(number: f64) -> Stamp {
+    // The units are a thousandfold apart, the range not sevenfold wide: no number fits two.
     let seconds = [1.0, 1e3, 1e6]
         .map(|unit| number / unit)
         .into_iter()
@@ -193,6 +194,7 @@ fn offset_s(zone: &str) -> Option<f64> {
         _ => return None,
     };
     let digits: String = upper.chars().filter(char::is_ascii_digit).collect();
+    // Three digits could be parted in two ways, so they are no offset.
     let (hours, minutes) = match digits.len() {
         1 | 2 => (digits.as_str(), "0"),
         4 => digits.split_at(2),

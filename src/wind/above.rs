@@ -148,6 +148,7 @@ impl Block {
     fn blend(&mut self, column: usize, above: &Above, top_pa: f64) {
         for level in 0..self.pressures_pa.len() {
             let pressure = self.pressures_pa[level];
+            // 0 where the overlap begins, 1 at the highest level of ours.
             let share = 1.0 - (pressure / top_pa).ln() / OVERLAP.ln();
             let Some((theirs, between)) = above.between(pressure).filter(|_| share > 0.0) else {
                 continue;

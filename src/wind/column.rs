@@ -114,6 +114,7 @@ impl WindProfile {
             .flat_map(|(_, p)| p.levels.iter().map(|l| l.altitude_m))
             .collect();
         altitudes.sort_by(f64::total_cmp);
+        // Two levels at one altitude would leave nothing to divide by between them.
         altitudes.dedup();
         let blended = |z: f64| {
             let sum = |component: fn(Wind) -> f64| {

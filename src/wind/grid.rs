@@ -281,6 +281,7 @@ impl Block {
     /// Levels below the forecast's ground are made up by the model, and left out.
     pub fn winds(&self, index: usize) -> WindProfile {
         let mut winds: Vec<(f64, Wind)> = Vec::with_capacity(self.pressures_pa.len() + 1);
+        // From 10 m above the ground on, where the wind near it stands if it is known.
         let lowest_m = match self.ground_m(index) {
             Some(ground_m) => {
                 let surface = self.ground.as_ref().and_then(|g| g.wind_m_s.as_ref());

@@ -19,6 +19,7 @@ pub fn member_sigma(members: &[WindProfile]) -> Vec<(f64, f64)> {
     );
     let count = ((top_m - base_m) / STEP_M).ceil().max(0.0) as usize;
     (0..=count)
+        // At common altitudes: the levels of each member lie at heights of their own.
         .map(|k| base_m + STEP_M * k as f64)
         .map(|z| (z, sigma_at(members, z)))
         .collect()

@@ -13,6 +13,7 @@ use crate::numeric::bracket;
 /// Columns and what each counts; the weights add up to 1.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Weights {
+    // Arrays, not lists: weights are made for every leg of every flight.
     columns: [u32; MOST],
     weights: [f64; MOST],
     count: usize,
@@ -284,6 +285,7 @@ fn station_weights(stations: &[Station], place: Normal, time_s: f64, altitude_m:
         let (i, late, distance_m) = around(station);
         let share = share(distance_m) / total;
         weights.push(station.first + i as u32, share * (1.0 - late));
+        // At its last sounding a station has no next one to ask.
         if late > 0.0 {
             weights.push(station.first + i as u32 + 1, share * late);
         }

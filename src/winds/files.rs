@@ -103,6 +103,7 @@ impl<'a> Given<'a> {
             });
         }
         let unpacked = packed::unpacked(path)?;
+        // Only soundings have formats to name, so who names one means a sounding.
         let is_grid = hints.format.is_none()
             && match &unpacked {
                 // A NetCDF file may be either, so the readers of soundings are asked, too.

@@ -57,6 +57,7 @@ fn blended(site: Position, release: Timestamp, ascents: &[FileAscent]) -> Option
         let away = |g: &Group| site.distance_m(g.place);
         away(a).total_cmp(&away(b))
     });
+    // After sorting: the nearest stay.
     groups.truncate(MOST_STATIONS);
     for group in &mut groups {
         group.in_order();

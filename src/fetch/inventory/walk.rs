@@ -142,6 +142,7 @@ fn read_sections(file: &mut Remote, from: u64, end: u64, discipline: u8) -> Resu
     let mut at = from;
     let mut run = String::new();
     let mut fields = Vec::new();
+    // Each may cost a request: a damaged message must not make them without end.
     while at < end && fields.len() < 1000 {
         let &[a, b, c, d, number] = file.bytes(at, 5)? else {
             return Err(file.wrong(at, "less than was asked for", "the head of a section"));

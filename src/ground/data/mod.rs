@@ -151,6 +151,7 @@ pub fn coast_lines(apart_deg: f64) -> Result<Vec<Vec<[f64; 2]>>> {
             }
             kept
         })
+        // Of an islet smaller than that a point or two are left, and no shape.
         .filter(|line| line.len() > 2)
         .collect())
 }

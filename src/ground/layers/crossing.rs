@@ -18,6 +18,7 @@ pub(super) fn crossing(rings: &[Vec<[f64; 2]>]) -> Option<[f64; 2]> {
     let tree = RTree::bulk_load(boxes);
     edges.iter().enumerate().find_map(|(i, &edge)| {
         tree.locate_in_envelope_intersecting(AABB::from_corners(edge[0], edge[1]))
+            // Each pair once, and no edge with itself.
             .filter(|other| other.data > i)
             .find_map(|other| meet(edge, *edges.get(other.data)?))
     })

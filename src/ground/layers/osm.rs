@@ -285,6 +285,7 @@ impl Extract<'_> {
             let ways = ways.iter().filter_map(|w| Some((w, w.meaning.as_ref()?)));
             let kind = layer.kind;
             for (way, meaning) in ways.filter(|(_, m)| m.kind == kind) {
+                // A triangle has four nodes: its first one is repeated at the end.
                 let closed = way.nodes.len() > 3 && way.nodes.first() == way.nodes.last();
                 if meaning.area && closed {
                     *incomplete +=

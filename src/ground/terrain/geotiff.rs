@@ -147,6 +147,7 @@ impl Placed {
             // Values that stand in the directory itself have location 0.
             entries.find(|e| e[0] == id && e[1] == 0).map(|e| e[3])
         };
+        // A projected image may name the degrees below its projection as well.
         let code = key(PROJECTED).or(key(GEOGRAPHIC));
         // 32767 stands for a projection that the file describes by other keys.
         let Some(code) = code.filter(|&c| c != 32_767) else {

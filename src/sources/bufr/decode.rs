@@ -43,6 +43,7 @@ impl Bits<'_> {
         }
         let byte = |i: usize| self.bytes.get(i / 8).copied().unwrap_or_default();
         let bit = |i: usize| u64::from(byte(i) >> (7 - i % 8) & 1);
+        // Bit by bit, as values begin anywhere: a sounding has few enough of them.
         let value = (self.at..end).fold(0, |value, i| value << 1 | bit(i));
         self.at = end;
         Ok(value)
@@ -196,6 +197,7 @@ impl Decoder<'_> {
     /// A count that must be the same in all subsets.
     fn count_of_all(&mut self, width: u32) -> Decoded<usize> {
         let value = self.bits.number(width)?;
+        // Behind a count, too, stands how many bits each subset has on top: none where all agree.
         if self.compressed && self.bits.take(6)? != 0 {
             return Err("subsets of different length packed together".into());
         }
@@ -205,6 +207,7 @@ impl Decoder<'_> {
     fn operate(&mut self, x: u32, y: u32) -> Decoded<()> {
         // Three digits at most.
         let y = i32::try_from(y).map_err(|_| format!("operand {y}"))?;
+        // Operands count from 128; 0 takes an earlier change back.
         let signed = |y: i32| if y == 0 { 0 } else { y - 128 };
         let bytes = usize::try_from(y).unwrap_or(0);
         match x {

@@ -406,6 +406,7 @@ fn check_components(files: &[GridFile], moments: &BTreeMap<Moment, Slabs>) -> Re
                 _ => continue,
             };
             if slabs.contains_key(&(other, surface)) {
+                // A whole wind at 10 m does not make up for levels of which all lack a component.
                 paired |= matches!(surface, Surface::Isobaric(_));
             } else {
                 lone.entry((surface, quantity)).or_insert(at);

@@ -348,6 +348,7 @@ pub(super) fn longitudes(degrees: &[f64]) -> std::result::Result<Spaced, String>
     let mut spaced = spaced(&turned)?;
     let Axis { first, step, count } = spaced.axis;
     let span = step * (count - 1) as f64;
+    // Round the earth with the first column once more is 360 degrees; rounding comes on top.
     if first.abs() > 720.0 || span > 361.0 {
         return Err(format!("longitudes from {first} over {span} degrees"));
     }

@@ -251,8 +251,10 @@ fn laid(points: &[Point], cone: &Cone) -> Laid {
 
 /// The cone that fits best, from a first guess on; `n` is kept where it is fixed.
 fn improved(points: &[Point], guess: Cone, fixed: bool) -> Cone {
+    // Small beside any change that moves a point by a cell, large beside rounding.
     const SMALL: f64 = 1e-6;
     let mut cone = guess;
+    // Gauss and Newton get there within a few rounds, or not at all.
     for _ in 0..12 {
         let off = laid(points, &cone).off;
         let changed = |cone: Cone| -> Vec<f64> {
