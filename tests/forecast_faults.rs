@@ -74,7 +74,7 @@ fn a_netcdf_file_cut_while_it_is_open_is_a_fault() {
         faults.len(),
         file.slabs.len()
     );
-    holds(&faults[0], &["cut.nc", "variable"]);
+    holds(&faults[0], &["cut.nc", "is the file damaged"]);
 }
 
 // ---- wrong units ----
