@@ -28,8 +28,8 @@ impl PlanFiles {
         if plan.outside.is_empty() {
             return Ok(plan);
         }
-        let names = plan.outside.join(", ");
         if !self.outside {
+            let names = plan.outside.join(", ");
             return Err(Error::CannotDo {
                 why: format!(
                     "{}: found files outside of the plan's folder: {names}",
@@ -40,8 +40,8 @@ impl PlanFiles {
                     .into(),
             });
         }
-        let what = format!("--outside: files outside of the plan's folder are read: {names}");
-        plan.replaced.push(Assumption::Replaced { what });
+        let files = plan.outside.clone();
+        plan.replaced.push(Assumption::ReadOutside { files });
         Ok(plan)
     }
 }

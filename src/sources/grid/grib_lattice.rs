@@ -16,6 +16,7 @@ use super::longitudes::{eastward, first_column, gaussian_step};
 use crate::geodesy::Position;
 use crate::geodesy::lattice::{Axis, Lattice, Plane, to_plane};
 use crate::geodesy::rotated::{RotatedPole, rotated};
+use crate::notes::reading::Reading;
 
 /// The grids that are read, for messages.
 pub(super) const GRIDS_READ: &str = "regular or rotated latitude-longitude, Gaussian, Mercator, \
@@ -322,13 +323,65 @@ fn lambert(grid: &LambertConformalGrid, scan: Scan) -> Result<Lattice> {
         return Err(NoLattice::NotRead(bipolar.into()));
     }
     let (lat1, lat2) = (degrees(grid.latin1), degrees(grid.latin2));
+    let true_at = match true_lengths(grid) {
+        // To the metre that a grid is far from its first point.
+        Some(TrueLengths { scale, .. }) => format!(" +k_0={:.9}", 1.0 / scale),
+        None => String::new(),
+    };
     let definition = format!(
         // Any latitude of origin will do: the axes are laid through the grid's first point.
-        "+proj=lcc +lat_1={lat1} +lat_2={lat2} +lat_0={lat1} +lon_0={} {} +units=m +no_defs",
+        "+proj=lcc +lat_1={lat1} +lat_2={lat2} +lat_0={lat1} +lon_0={}{true_at} {} +units=m +no_defs",
         degrees(grid.lon_v),
         earth(&grid.core)?
     );
     projected(definition, &grid.core, scan)
+}
+
+/// Where the increments of a Lambert grid are true lengths, if not at its standard parallels.
+struct TrueLengths {
+    /// The latitude, degrees.
+    latitude_deg: f64,
+    /// How much larger the map is there than the ground.
+    scale: f64,
+}
+
+/// Template 3.30: Dx and Dy are given at the latitude LaD. Mostly that is a standard parallel. One of 0
+/// far from them was not set, as one of all ones.
+fn true_lengths(grid: &LambertConformalGrid) -> Option<TrueLengths> {
+    let latitude_deg = degrees(grid.lat_d);
+    let scale = lambert_scale([degrees(grid.latin1), degrees(grid.latin2)], latitude_deg);
+    let is_set = latitude_deg != 0.0 && latitude_deg.abs() < 90.0;
+    // The hundred-thousandth is 10 m over 1,000 km.
+    let matters = scale.is_finite() && (scale - 1.0).abs() > 1e-5;
+    (is_set && matters).then_some(TrueLengths {
+        latitude_deg,
+        scale,
+    })
+}
+
+/// How much larger than the ground a Lambert map is at a latitude (Snyder, Map Projections, USGS
+/// Professional Paper 1395, 1987, equations 15-3 and 15-4). On a sphere: within 20 degrees of the parallels
+/// an ellipsoid changes that by less than 3 m over 1,000 km.
+fn lambert_scale(parallels_deg: [f64; 2], latitude_deg: f64) -> f64 {
+    let [first, second, lat] =
+        [parallels_deg[0], parallels_deg[1], latitude_deg].map(f64::to_radians);
+    // ln tan(45 degrees + half of it).
+    let stretched = |lat: f64| lat.tan().asinh();
+    let apart = stretched(second) - stretched(first);
+    let n = match apart.abs() < 1e-9 {
+        true => first.sin(),
+        false => (first.cos() / second.cos()).ln() / apart,
+    };
+    first.cos() / lat.cos() * (n * (stretched(first) - stretched(lat))).exp()
+}
+
+/// What is taken for granted of a grid.
+pub(super) fn assumed(grid: &GridDefinition) -> Option<Reading> {
+    let GridDefinition::LambertConformal(grid) = grid else {
+        return None;
+    };
+    let TrueLengths { latitude_deg, .. } = true_lengths(grid)?;
+    Some(Reading::LengthsOfMap { latitude_deg })
 }
 
 fn polar(grid: &PolarStereographicGrid, scan: Scan) -> Result<Lattice> {
@@ -605,6 +658,60 @@ mod tests {
         let place = lattice.map().unwrap().position(1.0, 2.0).unwrap();
         assert!((place.lat_deg + 70.0).abs() < 1e-9 && (place.lon_deg - 20.0).abs() < 1e-9);
         assert_eq!((lattice.x.step, lattice.y.step), (1000.0, 2000.0));
+    }
+
+    /// A Lambert grid of points 3 km apart around 45 N, 10 E, with standard parallels.
+    fn conic(parallels: [i32; 2], lat_d: i32) -> GridDefinition {
+        GridDefinition::LambertConformal(LambertConformalGrid {
+            core: ProjectedGridCore {
+                lat_first: 45_000_000,
+                lon_first: 10_000_000,
+                dx: 3_000_000,
+                dy: 3_000_000,
+                scanning_mode: 0x40,
+                ..core(6)
+            },
+            lat_d,
+            lon_v: 10_000_000,
+            projection_center_flag: 0,
+            latin1: parallels[0],
+            latin2: parallels[1],
+            lat_southern_pole: -90_000_000,
+            lon_southern_pole: 0,
+        })
+    }
+
+    #[test]
+    fn lambert_increments_are_true_at_their_latitude() {
+        // From the first point to the next in the row, along a great circle of the sphere, m.
+        let apart_m = |grid: &GridDefinition| {
+            let lattice = lattice(2, grid).unwrap();
+            let map = lattice.map().unwrap();
+            let [a, b] = [0.0, 1.0].map(|column| map.position(0.0, column).unwrap());
+            let [lat_a, lat_b] = [a, b].map(|p| p.lat_deg.to_radians());
+            let half = |d: f64| (0.5 * d).sin().powi(2);
+            let lon = (b.lon_deg - a.lon_deg).to_radians();
+            let chord = half(lat_b - lat_a) + lat_a.cos() * lat_b.cos() * half(lon);
+            2.0 * 6_371_229.0 * chord.sqrt().asin()
+        };
+        let (m30, m45, m60) = (30_000_000, 45_000_000, 60_000_000);
+        let between = conic([m30, m60], m45);
+        assert!((apart_m(&between) - 3_000.0).abs() < 0.2);
+        let latitude_deg = 45.0;
+        assert_eq!(
+            assumed(&between),
+            Some(Reading::LengthsOfMap { latitude_deg })
+        );
+        // The parallels the other way round, and one parallel only.
+        assert!((apart_m(&conic([m60, m30], m45)) - 3_000.0).abs() < 0.2);
+        assert!((apart_m(&conic([m30, m30], m45)) - 3_000.0).abs() < 0.2);
+        // At a parallel, or not set: true there, so that the ground between them is longer.
+        let scale = lambert_scale([30.0, 60.0], 45.0);
+        for lat_d in [m30, m60, 0, i32::MIN, -i32::MAX] {
+            let grid = conic([m30, m60], lat_d);
+            assert!((apart_m(&grid) - 3_000.0 / scale).abs() < 0.2, "{lat_d}");
+            assert_eq!(assumed(&grid), None);
+        }
     }
 
     #[test]
