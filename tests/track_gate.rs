@@ -223,7 +223,7 @@ fn what_is_let_through_after_all_was_not_refused() {
     for fix in &fixes {
         gate.offer(Ok(fix.clone()), None);
     }
-    let wrong = report(1_190.0, 5_500.0, 10.21);
+    let wrong = report(1_190.0, 4_000.0, 10.21);
     gate.offer(Ok(wrong.clone()), None);
     let (_, more) = flight(22);
     gate.offer(Ok(more[20].clone()), None);
