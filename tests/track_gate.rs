@@ -202,8 +202,8 @@ fn a_wrong_first_or_last_fix_does_not_stand_against_all_others() {
         gate.offer(Ok(fix.clone()), None);
     }
     assert_eq!(gate.fixes().len(), 20, "{:?}", gate.fixes());
-    // The last is wrong, but could just be reached.
-    gate.offer(Ok(report(1_190.0, 5_500.0, 10.21)), None);
+    // The last is wrong, but could just be reached; from it the next but one cannot.
+    gate.offer(Ok(report(1_190.0, 4_050.0, 10.21)), None);
     let (_, more) = flight(24);
     for fix in &more[20..] {
         gate.offer(Ok(fix.clone()), None);
