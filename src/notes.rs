@@ -3,7 +3,9 @@
 //! Whoever makes an answer says here what it assumed and noticed; `report::notes` puts it into words
 //! and into a person's units.
 
+pub mod left_out;
 pub mod reading;
+pub mod replaced;
 pub mod warning;
 
 use std::fmt;
@@ -11,7 +13,9 @@ use std::fmt;
 use jiff::Timestamp;
 use serde::Serialize;
 
+use self::left_out::LeftOut;
 use self::reading::Reading;
+use self::replaced::Replaced;
 
 /// Something that was assumed.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -112,6 +116,17 @@ pub enum Assumption {
         /// The share of the draws.
         share: f64,
     },
+    /// Some land on terrain of the plan that is coarser than the ground of the forecast.
+    LandsOnCoarseTerrain {
+        /// The share of the draws.
+        share: f64,
+        /// The file.
+        source: String,
+        /// Distance between its heights, m.
+        spacing_m: f64,
+        /// That between the forecast's, m.
+        forecast_m: f64,
+    },
     /// Some land on the ground of the forecast.
     LandsOnForecastGround {
         /// The share of the draws.
@@ -124,10 +139,7 @@ pub enum Assumption {
     /// Without winds the air is that of the standard atmosphere.
     StandardAirWithoutWinds,
     /// Winds that were given and are left out.
-    LeftOut {
-        /// Which, and why, in words.
-        what: String,
-    },
+    LeftOut(LeftOut),
     /// Several soundings make a field.
     SoundingsBlended {
         /// How many.
@@ -320,9 +332,11 @@ pub enum Assumption {
 
     // the command line
     /// Something was given in place of what the plan says.
-    Replaced {
-        /// What, in words.
-        what: String,
+    Replaced(Replaced),
+    /// Files outside of the plan's folder are read.
+    ReadOutside {
+        /// As the plan names them.
+        files: Vec<String>,
     },
 
     /// What a reader of wind files took for granted.

@@ -294,7 +294,7 @@ fn cut_anywhere_is_an_error_or_what_is_whole() {
     std::fs::write(&cut, &whole[..whole.len() - 100]).unwrap();
     let kept = read_soundings(&cut, None).unwrap();
     assert_eq!(kept.len(), 3);
-    let told = kept[0].tally.lost.join("; ");
+    let told = kept[0].tally.lost[0].to_string();
     assert!(
         told.contains("message 4") && told.contains("cut short"),
         "{told}"

@@ -199,6 +199,8 @@ fn wrong_use_is_told() {
         (vec!["--from", "no/such/file"], "cannot read no/such/file"),
         (vec!["--from", "tcp://nowhere"], "expected host:port"),
         (vec!["--from", "aprs://127.0.0.1:9?call=N0CALL"], "--call"),
+        (vec!["--from", "http://[::1"], "expected an address"),
+        (vec!["--from", "tcp://[::1:1"], "expected host:port"),
         (vec!["--from", "mqtt://host"], "cannot listen"),
         (vec!["--from", "-", "--me", "here"], "--me"),
         (vec!["--from", "-", "--fields", "speed=x"], "--fields"),

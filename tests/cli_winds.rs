@@ -87,6 +87,13 @@ fn bad_input_is_one_clear_message() {
             make("letter.txt", b"Dear all,\nthe wind was fresh.\n"),
             "no format that is known",
         ),
+        (
+            make(
+                "plan.toml",
+                b"[flight] # one\nname = \"wind speed, height\"\n[site]\nlat = 1.0\n",
+            ),
+            "windfall winds --plan",
+        ),
     ];
     let picture = folder.path().join("out.svg");
     for (file, message) in cases {

@@ -23,6 +23,7 @@ use windfall::flight::field::LayerField;
 use windfall::flight::layers::THICKNESS_M;
 use windfall::flight::model::{FlightModel, FlightWinds};
 use windfall::geodesy::{Compass, LocalFrame, Position};
+use windfall::notes::left_out::{LeftOut, NoMember};
 use windfall::sources::grid::archive::{Archive, Joining};
 use windfall::spread::members::MemberSpread;
 use windfall::spread::run::{Landing, run};
@@ -188,7 +189,13 @@ fn a_member_that_lacks_a_level_is_left_out_and_told() {
     assert_eq!(archive.members.len(), MEMBERS - 1);
     assert!(!archive.members.contains(&Some(3)));
     assert_eq!(archive.levels_pa.len(), 6);
-    assert_eq!(archive.left_out, ["member 3: no height or wind at 500 hPa"]);
+    let missing_pa = vec![50_000];
+    let told = LeftOut::Member {
+        member: Some(3),
+        why: NoMember::Levels { missing_pa },
+    };
+    assert_eq!(archive.left_out, [told.clone()]);
+    assert_eq!(told.to_string(), "member 3: no height or wind at 500 hPa");
 }
 
 #[test]
@@ -200,7 +207,10 @@ fn a_level_of_few_members_is_left_out_and_told() {
     let archive = ensemble(thinned.collect());
     assert_eq!(archive.members.len(), MEMBERS);
     assert_eq!(archive.levels_pa.len(), 5);
-    assert_eq!(archive.left_out, ["300 hPa: most members lack it"]);
+    let levels_pa = vec![30_000];
+    let told = LeftOut::OfFewMembers { levels_pa };
+    assert_eq!(archive.left_out, [told.clone()]);
+    assert_eq!(told.to_string(), "300 hPa: most members lack it");
 }
 
 /// Four members, each without a level of its own: no level is lacking in most, no member has all.
@@ -288,7 +298,9 @@ fn a_member_that_ends_early_is_used_as_far_as_it_goes() {
     assert_eq!(numbers, [0, 1, 2, 3, 4, 6, 7]);
     assert_eq!(late.left_out.len(), 1);
     assert!(
-        late.left_out[0].starts_with("member 5: it ends at 2024-06-03T18:00:00Z"),
+        late.left_out[0]
+            .to_string()
+            .starts_with("member 5: it ends at 2024-06-03T18:00:00Z"),
         "{:?}",
         late.left_out
     );
@@ -387,10 +399,10 @@ fn a_member_that_cannot_be_decoded_is_left_out_aloud() {
     let steps = archive.steps.len();
     let block = archive.cut(archive.lattice.whole(), 0..steps).unwrap();
     assert_eq!(block.members, [Some(0), Some(2)]);
+    let told = block.left_out[0].to_string();
     assert!(
-        block.left_out[0].starts_with("member 1: ") && block.left_out[0].contains('b'),
-        "{:?}",
-        block.left_out
+        told.starts_with("member 1: ") && told.contains('b'),
+        "{told}"
     );
 }
 

@@ -21,9 +21,11 @@ use jiff::Timestamp;
 use program::{stderr, stdout, windfall};
 use proptest::prelude::*;
 use windfall::geodesy::lattice::Window;
+use windfall::notes::left_out::{LeftOut, NoField};
+use windfall::notes::reading::Reading;
 use windfall::sources::grid::GridFile;
 use windfall::sources::grid::archive::{Archive, Joining};
-use windfall::wind::slab::Quantity;
+use windfall::wind::slab::{Quantity, Slab};
 
 fn join(files: Vec<(&str, Vec<u8>)>) -> windfall::error::Result<Archive> {
     joined(files, Joining::default())
@@ -147,7 +149,8 @@ fn one_component_without_the_other_names_the_message() {
     assert_eq!(archive.levels_pa.len(), 15);
     assert!(!archive.levels_pa.contains(&50_000));
     let told = "the northward wind at 500 hPa, without the other component";
-    assert_eq!(archive.left_out, [told]);
+    assert_eq!(archive.left_out[0].to_string(), told);
+    assert_eq!(archive.left_out.len(), 1);
     // At one time only it is a level that is missing then.
     let time: Timestamp = "2024-06-03T18:00:00Z".parse().unwrap();
     let (cut, gone) = without(&bytes(ECMWF), |s| {
@@ -338,7 +341,8 @@ fn of_two_runs_for_a_time_the_newer_is_flown() {
         assert_eq!(archive.steps, new_alone.steps);
         assert_eq!(winds(&archive, 0), winds(&new_alone, 0));
         let told = "30 fields of older runs, for times that a newer run gives";
-        assert_eq!(archive.left_out, [told]);
+        assert_eq!(archive.left_out[0].to_string(), told);
+        assert_eq!(archive.left_out.len(), 1);
     }
     // The step of 06 UTC stays with the older run.
     let archive = join(vec![("06", old_06), ("old", old_12), ("new", new_12)]).unwrap();
@@ -348,6 +352,66 @@ fn of_two_runs_for_a_time_the_newer_is_flown() {
         .filter_map(|s| Some(s.run?.to_string()))
         .collect();
     assert_eq!(runs, ["2024-06-03T00:00:00Z", "2024-06-03T12:00:00Z"]);
+}
+
+/// Heights of one run do not stand beside the winds of another, unless that has none.
+#[test]
+fn each_time_has_winds_and_heights_of_one_run() {
+    let file = bytes(ECMWF);
+    let of_step = |run: &str, step: &str| -> Vec<u8> {
+        let wanted: [Timestamp; 2] = [run, step].map(|t| t.parse().unwrap());
+        let of_it = |m: &&&[u8]| {
+            let slab = &slabs(m)[0];
+            [slab.run.unwrap(), slab.valid] == wanted
+        };
+        let of_it: Vec<_> = messages(&file).into_iter().filter(|m| of_it(&m)).collect();
+        of_it.concat()
+    };
+    let old = retimed(
+        &of_step("2024-06-03T00:00:00Z", "2024-06-03T06:00:00Z"),
+        [6, 3, 0],
+        12,
+    );
+    let new = of_step("2024-06-03T12:00:00Z", "2024-06-03T12:00:00Z");
+    let is_wind = |s: &Slab| matches!(s.quantity, Quantity::EastWind | Quantity::NorthWind);
+    let is_height = |s: &Slab| s.quantity == Quantity::Height;
+    let (heights, _) = without(&new, |s| !is_height(s));
+    let corner = Window {
+        row: 12,
+        column: 5,
+        rows: 2,
+        columns: 2,
+    };
+    let cut = |archive: &Archive| archive.cut(corner, 0..1).unwrap();
+    let alone = join(vec![("old", old.clone())]).unwrap();
+    // In either order.
+    for files in [
+        vec![("old", old.clone()), ("heights", heights.clone())],
+        vec![("heights", heights.clone()), ("old", old.clone())],
+    ] {
+        let archive = join(files).unwrap();
+        assert_eq!(archive.steps, alone.steps);
+        assert_eq!(cut(&archive).altitude_m, cut(&alone).altitude_m);
+        let count = messages(&heights).len();
+        let why = NoField::NewerRun;
+        assert_eq!(archive.left_out, [LeftOut::Fields { count, why }]);
+        assert_eq!(archive.assumed, alone.assumed);
+    }
+    // Winds without heights take those that there are, whichever run is the newer, and that is said.
+    let (winds, _) = without(&old, |s| !is_wind(s));
+    let archive = join(vec![("winds", winds), ("heights", heights.clone())]).unwrap();
+    let new_alone = join(vec![("new", new.clone())]).unwrap();
+    assert_eq!(cut(&archive).altitude_m, cut(&new_alone).altitude_m);
+    assert_eq!(cut(&archive).east_m_s, cut(&alone).east_m_s);
+    let said = Reading::OfOtherRuns {
+        fields: archive.levels_pa.len(),
+        quantities: vec!["height".into()],
+    };
+    assert_eq!(archive.assumed, [said]);
+    let (winds, _) = without(&new, |s| !is_wind(s));
+    let archive = join(vec![("winds", winds), ("old", old)]).unwrap();
+    assert_eq!(cut(&archive).altitude_m, cut(&alone).altitude_m);
+    assert_eq!(cut(&archive).east_m_s, cut(&new_alone).east_m_s);
 }
 
 #[test]

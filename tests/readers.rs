@@ -192,10 +192,11 @@ fn chicago_model_column_in_knots() {
 fn utqiagvik_station_file() {
     // The copy ends after the header of a third ascent, which costs the others nothing.
     let all = read("soundings/igra2_utqiagvik_3soundings.txt");
-    let lost = &all[0].tally.lost[..];
+    assert_eq!(all[0].tally.lost.len(), 1);
+    let lost = all[0].tally.lost[0].to_string();
     assert!(
-        lost.len() == 1 && lost[0].contains("line 318") && lost[0].contains("0 of 147 levels"),
-        "{lost:?}"
+        lost.contains("line 318") && lost.contains("0 of 147 levels"),
+        "{lost}"
     );
     let times: Vec<String> = all.iter().map(time).collect();
     assert_eq!(times, ["2010-05-31T23:03:00Z", "2010-06-01T11:00:00Z"]);

@@ -227,3 +227,69 @@ fn the_forecasts_own_ground_is_the_fallback() {
     let on_forecast = Assumption::LandsOnForecastGround { share: 1.0 };
     assert!(assumed.contains(&on_forecast), "{assumed:?}");
 }
+
+/// Lower ground far away, where nobody lands, changes no draw: not the height at which canopies change either.
+#[test]
+fn a_valley_far_away_changes_no_landing() {
+    let folder = tempfile::tempdir().unwrap();
+    let winds = west_wind(folder.path());
+    let landings = |valley_m: f64| {
+        let mut text = String::from(
+            "ncols 301\nnrows 3\nxllcenter 9.9\nyllcenter -0.01\ncellsize 0.01\nNODATA_value -9999\n",
+        );
+        for _ in 0..3 {
+            let height = |i: i32| if i > 250 { valley_m } else { 1_000.0 };
+            let row: Vec<String> = (0..301).map(|i| height(i).to_string()).collect();
+            writeln!(text, "{}", row.join(" ")).unwrap();
+        }
+        let path = folder.path().join(format!("{valley_m}.asc"));
+        std::fs::write(&path, text).unwrap();
+        let text = format!(
+            "[flight]\nrelease = 2026-05-01T06:00:00Z\n[site]\nlat = 0.0\nlon = 10.0\nelevation = \"1000 m\"\n[ascent]\nrate = \"5 m/s\"\nburst_altitude = \"6 km\"\n[descent]\nlanding_speed = \"5 m/s\"\n[spread]\nwind = \"none\"\ncanopy_changes = \"100 %\"\n[ground]\nterrain = [{:?}]\n",
+            path.to_str().unwrap()
+        );
+        let plan = Plan::parse("test.toml", &text, Path::new("")).unwrap();
+        predict(&plan, &winds, OPTIONS, || {})
+            .unwrap()
+            .zone
+            .draws
+            .unwrap()
+    };
+    let (flat, with_valley) = (landings(1_000.0), landings(-400.0));
+    assert_eq!(flat.len(), with_valley.len());
+    let apart = flat.iter().zip(&with_valley).map(|(a, b)| a.distance_m(*b));
+    let farthest_m = apart.fold(0.0, f64::max);
+    assert!(farthest_m < 1.0, "{farthest_m}");
+}
+
+/// The plan's terrain counts where it covers, also where it is coarser than the forecast's own ground.
+#[test]
+fn the_plans_terrain_counts_before_the_forecasts_ground() {
+    let folder = tempfile::tempdir().unwrap();
+    let winds = Winds::Forecast(Box::new(archive(GFS_EUROPE)));
+    // 5 by 5 heights a degree apart: the forecast's are a quarter of one apart.
+    let mut text = String::from("ncols 5\nnrows 5\nxllcenter 0\nyllcenter 44.5\ncellsize 1\n");
+    text.push_str(&"777 777 777 777 777\n".repeat(5));
+    let path = folder.path().join("coarse.asc");
+    std::fs::write(&path, text).unwrap();
+    let more = format!("[ground]\nterrain = [{:?}]\n", path.to_str().unwrap());
+    let mut plan = plan("lat = 46.5\nlon = 2.0", &more);
+    plan.release = "2020-03-14T01:00:00Z".parse().unwrap();
+    let told = predict(&plan, &winds, OPTIONS, || {}).unwrap();
+    assert!((told.zone.landing.altitude_m - 777.0).abs() < 0.2);
+    let said = told.zone.assumptions.iter().find_map(|a| match a {
+        Assumption::LandsOnCoarseTerrain {
+            share,
+            source,
+            spacing_m,
+            forecast_m,
+        } => Some((*share, source.as_str(), *spacing_m, *forecast_m)),
+        _ => None,
+    });
+    let (share, source, spacing_m, forecast_m) = said.unwrap();
+    assert_eq!((share, source), (1.0, "coarse.asc"));
+    assert!(
+        (spacing_m / forecast_m - 4.0).abs() < 0.1,
+        "{spacing_m} {forecast_m}"
+    );
+}

@@ -202,8 +202,8 @@ fn a_wrong_first_or_last_fix_does_not_stand_against_all_others() {
         gate.offer(Ok(fix.clone()), None);
     }
     assert_eq!(gate.fixes().len(), 20, "{:?}", gate.fixes());
-    // The last is wrong, but could just be reached.
-    gate.offer(Ok(report(1_190.0, 5_500.0, 10.21)), None);
+    // The last is wrong, but could just be reached; from it the next but one cannot.
+    gate.offer(Ok(report(1_190.0, 4_050.0, 10.21)), None);
     let (_, more) = flight(24);
     for fix in &more[20..] {
         gate.offer(Ok(fix.clone()), None);
@@ -214,6 +214,42 @@ fn a_wrong_first_or_last_fix_does_not_stand_against_all_others() {
             .iter()
             .all(|f| (f.altitude_m - 100.0) % 300.0 < 1e-6)
     );
+}
+
+/// When a later fix shows which of two was wrong, that one stands among the refused, and the other does not.
+#[test]
+fn what_is_let_through_after_all_was_not_refused() {
+    let (mut gate, fixes) = flight(20);
+    for fix in &fixes {
+        gate.offer(Ok(fix.clone()), None);
+    }
+    let wrong = report(1_190.0, 4_000.0, 10.21);
+    gate.offer(Ok(wrong.clone()), None);
+    let (_, more) = flight(22);
+    gate.offer(Ok(more[20].clone()), None);
+    assert_eq!(counts(&gate, Refusal::Jump), 1);
+    assert_eq!(gate.offer(Ok(more[21].clone()), None), Change::Earlier);
+    assert_eq!(counts(&gate, Refusal::Jump), 1);
+    let refused: Vec<f64> = gate
+        .refused()
+        .filter_map(|r| Some(r.fix.as_ref()?.altitude_m))
+        .collect();
+    assert_eq!(refused, [wrong.altitude_m.unwrap()]);
+
+    // All of a short track was wrong.
+    let (mut gate, fixes) = flight(10);
+    let first = report(-30.0, 30_000.0, 10.05);
+    gate.offer(Ok(first.clone()), None);
+    for fix in &fixes {
+        gate.offer(Ok(fix.clone()), None);
+    }
+    assert_eq!(gate.fixes().len(), 10);
+    let refused: Vec<f64> = gate
+        .refused()
+        .filter_map(|r| Some(r.fix.as_ref()?.altitude_m))
+        .collect();
+    assert_eq!(refused, [first.altitude_m.unwrap()]);
+    assert_eq!(counts(&gate, Refusal::Jump), 1);
 }
 
 #[test]

@@ -60,7 +60,7 @@ pub fn days(
     let landed_on = terrain::sources(ground.as_deref(), &landings);
     assumed.extend(assumed_at_ground(rows.iter()));
     assumed.extend(ground::ASSUMED);
-    assumed.extend(terrain::assumed(&landed_on));
+    assumed.extend(terrain::assumed(ground.as_deref(), &landed_on));
     // Of an elevation that was given: one that was looked up is that of the ground.
     let off_ground = plan
         .site

@@ -9,7 +9,7 @@ use crate::ground::hits::{Buffer, default_buffers};
 use crate::ground::layers::{Kind, Layer, LayerRequest, read, read_osm};
 use crate::ground::map::{Class, GroundMap};
 use crate::ground::region::Region;
-use crate::ground::site::{Limit, default_limits};
+use crate::ground::site::default_limits;
 use crate::notes::Assumption;
 use crate::plan::GroundPlan;
 use crate::zone::facts::LandedOn;
@@ -40,12 +40,12 @@ pub fn buffers(plan: &GroundPlan) -> Vec<Buffer> {
 }
 
 /// How far a site should be from what: the plan's distances, else the defaults.
-pub fn site_limits(plan: &GroundPlan) -> Vec<Limit> {
+pub fn site_limits(plan: &GroundPlan) -> Vec<Buffer> {
     let mut limits = default_limits();
-    for &(class, distance_m) in &plan.site_limits {
-        let limit = Limit {
+    for &(class, radius_m) in &plan.site_limits {
+        let limit = Buffer {
             class,
-            distance_m,
+            radius_m,
             reason: GIVEN.to_owned(),
         };
         match limits.iter_mut().find(|l| l.class == class) {

@@ -111,7 +111,7 @@ pub fn sites(
     let landed_on = terrain::sources(heights.as_deref(), &landings);
     assumed.extend(assumed_at_ground(compared.iter().flat_map(|s| &s.rows)));
     assumed.extend(ground::ASSUMED);
-    assumed.extend(terrain::assumed(&landed_on));
+    assumed.extend(terrain::assumed(heights.as_deref(), &landed_on));
     let off_ground = candidates.iter().filter_map(|candidate| {
         let (place, site_m) = (candidate.position, candidate.elevation_m?);
         let off_ground = terrain::off_ground(heights.as_deref(), place, site_m)?;

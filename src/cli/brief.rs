@@ -67,7 +67,7 @@ pub fn run(args: &BriefArgs, out: &mut impl Write) -> Result<()> {
     let options = args.run.options(args.draws);
     let units = args.run.units(&plan);
     args.late.apply(&mut plan)?;
-    args.instead.apply(&mut plan, units)?;
+    args.instead.apply(&mut plan)?;
     args.run.leave.to(Run::once(args.draws, args.run.threads))?;
     let winds = args.winds.read(&plan)?;
     let read = [inputs(&args.plan, &plan), args.winds.wind.clone()].concat();
@@ -88,7 +88,7 @@ pub fn run(args: &BriefArgs, out: &mut impl Write) -> Result<()> {
     })?;
     folder.write(files.iter().map(|(_, bytes)| bytes.as_slice()))?;
     folder.name()?;
-    let mut told = heading(&plan);
+    let mut told = heading(&plan, units);
     for (name, bytes) in &files {
         told.push_str(&line(&args.out.join(name), bytes.len()));
     }

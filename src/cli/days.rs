@@ -53,7 +53,7 @@ pub fn run(args: &DaysArgs, out: &mut impl Write) -> Result<()> {
     let releases = &args.releases;
     let options = releases.options();
     let units = releases.run.units(&plan);
-    args.instead.apply(&mut plan, units)?;
+    args.instead.apply(&mut plan)?;
     let winds = releases.winds(&plan)?;
     let times = releases.times(&plan, &winds, 1)?;
     let read = [inputs(&args.plan, &plan), releases.winds.wind.clone()].concat();
@@ -76,7 +76,7 @@ pub fn run(args: &DaysArgs, out: &mut impl Write) -> Result<()> {
     let text = if releases.json {
         output::json(&json::days(&compared, units))?
     } else {
-        heading(&plan) + &report::table(&compared, units)
+        heading(&plan, units) + &report::table(&compared, units)
     };
     begun.finish(|| output::print(out, "standard output", &text))
 }

@@ -114,7 +114,7 @@ fn of_flight(
     let mut plan = args.files.read(plan_path)?;
     args.late.apply(&mut plan)?;
     let units = args.run.units(&plan);
-    args.instead.apply(&mut plan, units)?;
+    args.instead.apply(&mut plan)?;
     if args.clocks.is_asked() {
         // Before the winds are read: loggers and cameras are lined up without them.
         let heard = heard(args, &reader)?;
@@ -144,7 +144,7 @@ fn of_flight(
     begun.write(|path| file(path, &debrief, &plan, units, &mut drawn))?;
     let text = match args.json {
         true => output::json(&debrief)?,
-        false => heading(&plan) + &tables::debrief::table(&debrief, &plan, units),
+        false => heading(&plan, units) + &tables::debrief::table(&debrief, &plan, units),
     };
     begun.finish(|| output::print(out, "standard output", &text))?;
     // Last of all, so that a run that fails leaves the logbook as it was.

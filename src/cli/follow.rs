@@ -111,10 +111,10 @@ pub fn run(args: &FollowArgs, out: &mut impl Write, talk: &mut impl Write) -> Re
     let options = args.run.options(args.draws);
     args.late.apply(&mut plan)?;
     let units = args.run.units(&plan);
-    args.instead.apply(&mut plan, units)?;
+    args.instead.apply(&mut plan)?;
     let winds = args.winds.read(&plan)?;
     // As talk: on `out` there are lines to be read by programs, or JSON.
-    output::print(talk, "standard error", &heading(&plan))?;
+    output::print(talk, "standard error", &heading(&plan, units))?;
     let folder = args.out.as_deref().map(LiveFolder::open).transpose()?;
     let mut follower = Follower::new(&plan, &winds, options)?;
     follower.set_car(me);

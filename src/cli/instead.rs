@@ -7,6 +7,9 @@ use windfall::draft::{ElevationFrom, elevation};
 use windfall::error::{Error, Fault, Result};
 use windfall::geodesy::reading::{EXPECTED, read_position};
 use windfall::notes::Assumption;
+use windfall::notes::replaced::{
+    ClockTime, OtherElevation, OtherElevationFrom, PlannedFill, Replaced,
+};
 use windfall::plan::Plan;
 use windfall::report::notes;
 use windfall::sizing::Known;
@@ -47,14 +50,11 @@ impl ReleaseInstead {
         };
         let time = read_time_near(text, plan.release, &plan.timezone)
             .map_err(|wrong| Fault::new("--release", wrong.found, wrong.expected))?;
-        let [new, old] = [time, plan.release].map(|time| {
-            let clock = plan.timezone.to_datetime(time);
-            clock.strftime("%Y-%m-%d %H:%M").to_string()
+        let [given, planned] = [time, plan.release].map(|time| ClockTime {
+            time,
+            offset_s: plan.timezone.to_offset(time).seconds(),
         });
-        say(
-            plan,
-            format!("--release: {new} in place of the plan's {old}"),
-        );
+        say(plan, Replaced::Release { planned, given });
         plan.release = time;
         Ok(())
     }
@@ -66,18 +66,18 @@ impl Instead {
     /// # Errors
     ///
     /// What cannot be read, and a lift that would change nothing.
-    pub fn apply(&self, plan: &mut Plan, units: UnitSystem) -> Result<()> {
+    pub fn apply(&self, plan: &mut Plan) -> Result<()> {
         if let Some(text) = &self.lift {
-            lift(plan, text, units)?;
+            lift(plan, text)?;
         }
         if let Some(text) = &self.site {
-            site(plan, text, units)?;
+            site(plan, text)?;
         }
         Ok(())
     }
 }
 
-fn lift(plan: &mut Plan, text: &str, units: UnitSystem) -> Result<()> {
+fn lift(plan: &mut Plan, text: &str) -> Result<()> {
     let nothing = |why: &str, remedy: &str| Error::CannotDo {
         why: format!("--lift would change nothing: {why}"),
         remedy: remedy.into(),
@@ -96,21 +96,22 @@ fn lift(plan: &mut Plan, text: &str, units: UnitSystem) -> Result<()> {
         )
     })?;
     let kg = neck_lift_kg(text, balloon.fill, load_kg)?;
-    let old = match balloon.fill {
-        Known::NeckLift(kg) => format!("neck lift of {}", units.mass(kg)),
-        Known::FreeLift(kg) => format!("free lift of {}", units.mass(kg)),
-        Known::GasVolume(m3) => format!("volume of gas, {}", units.volume(m3)),
-        Known::Cylinders | Known::Amount(_) => "cylinders emptied".to_owned(),
-        Known::AscentRate(m_s) => format!("rate of ascent, {}", units.vertical_speed(m_s)),
-        Known::BurstAltitude(m) => format!("altitude of the burst, {}", units.height(m)),
-        Known::FlightTime(s) => format!("time of flight, {}", windfall::units::duration(s)),
+    let planned = match balloon.fill {
+        Known::NeckLift(kg) => PlannedFill::NeckLiftKg(kg),
+        Known::FreeLift(kg) => PlannedFill::FreeLiftKg(kg),
+        Known::GasVolume(m3) => PlannedFill::GasVolumeM3(m3),
+        Known::Cylinders | Known::Amount(_) => PlannedFill::Cylinders,
+        Known::AscentRate(m_s) => PlannedFill::AscentRateMS(m_s),
+        Known::BurstAltitude(m) => PlannedFill::BurstAltitudeM(m),
+        Known::FlightTime(s) => PlannedFill::FlightTimeS(s),
     };
     balloon.fill = Known::NeckLift(kg);
-    let new = units.mass(kg);
-    say(
-        plan,
-        format!("--lift: a neck lift of {new} in place of the plan's {old}"),
-    );
+    let neck_lift_kg = kg;
+    let what = Replaced::Lift {
+        planned,
+        neck_lift_kg,
+    };
+    say(plan, what);
     Ok(())
 }
 
@@ -160,53 +161,53 @@ fn share_of_planned(text: &str) -> Option<f64> {
     }
 }
 
-fn site(plan: &mut Plan, text: &str, units: UnitSystem) -> Result<()> {
+fn site(plan: &mut Plan, text: &str) -> Result<()> {
     let place =
         read_position(text).ok_or_else(|| Fault::new("--site", format!("\"{text}\""), EXPECTED))?;
-    let moved_m = plan.site.position.distance_m(place);
-    let mut line = format!(
-        "--site: {} in place of the plan's, {} away",
-        place.text(),
-        units.distance(moved_m)
-    );
+    let planned = plan.site.position;
+    let moved_m = planned.distance_m(place);
+    let mut other = None;
     // The elevation of another field is not this one's.
     if let Some(old_m) = plan.site.elevation_m.filter(|_| moved_m > SAME_GROUND_M) {
         // Where the plan gives none there is none to replace: the prediction looks it up by itself.
         let known = elevation(place, &plan.ground.terrain)?;
         let from = match known.as_ref().map(|known| &known.from) {
-            Some(ElevationFrom::Airport(code, distance_m)) => {
-                format!(
-                    "that of the airport {code}, {} away, assumed",
-                    units.distance(*distance_m)
-                )
-            }
-            Some(_) => "by the terrain".to_owned(),
-            None => "the plan's, assumed".to_owned(),
+            Some(ElevationFrom::Airport(code, distance_m)) => OtherElevationFrom::Airport {
+                code: (*code).to_owned(),
+                distance_m: *distance_m,
+            },
+            Some(_) => OtherElevationFrom::Terrain,
+            None => OtherElevationFrom::Plan,
         };
         let elevation_m = known.map_or(old_m, |known| known.elevation_m);
-        line += &format!("; its elevation {}, {from}", units.height(elevation_m));
+        other = Some(OtherElevation { elevation_m, from });
         plan.site.elevation_m = Some(elevation_m);
     }
     plan.site.position = place;
-    say(plan, line);
+    let what = Replaced::Site {
+        planned_deg: [planned.lat_deg, planned.lon_deg],
+        given_deg: [place.lat_deg, place.lon_deg],
+        moved_m,
+        elevation: other,
+    };
+    say(plan, what);
     Ok(())
 }
 
-/// Puts a line into the plan's list of what was replaced.
-fn say(plan: &mut Plan, what: String) {
-    plan.replaced.push(Assumption::Replaced { what });
+/// Puts something into the plan's list of what was replaced.
+fn say(plan: &mut Plan, what: Replaced) {
+    plan.replaced.push(Assumption::Replaced(what));
 }
 
 /// What was replaced, to stand above everything else; nothing where nothing was.
-pub fn heading(plan: &Plan) -> String {
+pub fn heading(plan: &Plan, units: UnitSystem) -> String {
     if plan.replaced.is_empty() {
         return String::new();
     }
     let lines: String = plan
         .replaced
         .iter()
-        // Such a line was written in the units of its reader already.
-        .map(|line| format!("  {}\n", notes::assumption(line, UnitSystem::Metric)))
+        .map(|line| format!("  {}\n", notes::assumption(line, units)))
         .collect();
     format!("Not as the plan says:\n{lines}\n")
 }

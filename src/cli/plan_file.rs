@@ -28,8 +28,8 @@ impl PlanFiles {
         if plan.outside.is_empty() {
             return Ok(plan);
         }
-        let names = plan.outside.join(", ");
         if !self.outside {
+            let names = plan.outside.join(", ");
             return Err(Error::CannotDo {
                 why: format!(
                     "{}: found files outside of the plan's folder: {names}",
@@ -40,9 +40,9 @@ impl PlanFiles {
                     .into(),
             });
         }
-        let what = format!("--outside: files outside of the plan's folder are read: {names}");
+        let files = plan.outside.clone();
         // Told like what options replace: the answer rests on files that the plan alone chose.
-        plan.replaced.push(Assumption::Replaced { what });
+        plan.replaced.push(Assumption::ReadOutside { files });
         Ok(plan)
     }
 }

@@ -11,6 +11,7 @@ use super::output::{self, Outputs};
 use super::wind_files::HintArgs;
 use windfall::error::{Error, Result};
 use windfall::geodesy::Position;
+use windfall::notes::left_out::LeftOut;
 use windfall::plan::Plan;
 use windfall::report::pictures::{self, picture::Picture};
 use windfall::report::tables::{forecast, winds};
@@ -124,7 +125,7 @@ fn show_ascents(args: &WindsArgs, ascents: &[FileAscent], out: &mut impl Write) 
 fn show_forecast(
     args: &WindsArgs,
     files: Vec<GridFile>,
-    damaged: Vec<String>,
+    damaged: Vec<LeftOut>,
     out: &mut impl Write,
 ) -> Result<()> {
     let mut archive = Archive::join_all(files, Joining::default())?;

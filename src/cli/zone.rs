@@ -86,7 +86,7 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
     };
     args.late.apply(&mut plan)?;
     let units = args.run.units(&plan);
-    args.instead.apply(&mut plan, units)?;
+    args.instead.apply(&mut plan)?;
     // Before the winds: to read and decode them may take long by itself.
     args.run.leave.to(Run::once(args.draws, args.run.threads))?;
     let winds = args.winds.read(&plan)?;
@@ -123,7 +123,7 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
         output::json(&json::zone(&prediction, &wait, units))?
     } else {
         let Prediction { zone, facts } = &prediction;
-        heading(&plan) + &tables::zone::table(zone, facts, &wait, &plan.timezone, units)
+        heading(&plan, units) + &tables::zone::table(zone, facts, &wait, &plan.timezone, units)
     };
     begun.finish(|| {
         if printed.is_empty() {

@@ -10,7 +10,7 @@ mod air;
 mod begin;
 mod door;
 mod drafts;
-mod fields;
+pub mod fields;
 mod flight;
 mod folder;
 mod jobs;

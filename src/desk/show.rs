@@ -17,6 +17,7 @@ use crate::plan::Plan;
 use crate::report::fill_words::{cylinders_used, heading, weight_to_hang};
 use crate::report::findings::concern;
 use crate::report::follow_words;
+use crate::report::markup::{self, cell};
 use crate::report::pages;
 use crate::report::pictures;
 use crate::report::reasons::{percent, reason, verdict_name, verdict_sign};
@@ -49,37 +50,11 @@ fn as_text(text: &str) -> Markup {
     }
 }
 
-/// A table whose first column names its rows.
+/// A table that can be moved sideways where it is wider than the page.
 fn table(caption: &str, heads: &[&str], rows: &[Vec<Markup>]) -> Markup {
     html! {
-        div.wide tabindex="0" role="region" aria-label=(caption) {
-            table {
-                caption { (caption) }
-                @if heads.iter().any(|head| !head.is_empty()) {
-                    thead {
-                        tr {
-                            @for head in heads {
-                                @if head.is_empty() { td {} } @else { th scope="col" { (head) } }
-                            }
-                        }
-                    }
-                }
-                tbody {
-                    @for row in rows {
-                        tr {
-                            @for (i, cell) in row.iter().enumerate() {
-                                @if i == 0 { th scope="row" { (cell) } } @else { td { (cell) } }
-                            }
-                        }
-                    }
-                }
-            }
-        }
+        div.wide tabindex="0" role="region" aria-label=(caption) { (markup::table(caption, heads, rows)) }
     }
-}
-
-fn cell(text: impl AsRef<str>) -> Markup {
-    html! { (text.as_ref()) }
 }
 
 /// A picture: it fits its room, and tells who does not see it what it shows.

@@ -89,6 +89,16 @@ pub fn locked<T>(lock: &Mutex<T>) -> MutexGuard<'_, T> {
     lock.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
+/// The number of a page's newest question, kept for as many pages as may be.
+fn of_page(newest: &mut HashMap<String, Arc<AtomicU64>>, page: &str) -> Arc<AtomicU64> {
+    if newest.len() >= MOST_PAGES && !newest.contains_key(page) {
+        // Pages that are closed tell nobody. Where a question is worked on its number stays, or a newer one
+        // could not make it idle.
+        newest.retain(|_, number| Arc::strong_count(number) > 1);
+    }
+    newest.entry(page.to_owned()).or_default().clone()
+}
+
 impl Desk {
     /// A desk over a folder.
     ///
@@ -161,13 +171,7 @@ impl Desk {
     /// Whether a newer question of the same page makes this one idle; called again and again while it is worked
     /// on.
     pub fn asked(&self, page: &str, number: u64) -> impl Fn() -> bool + Send + Sync + use<> {
-        let mut newest = locked(&self.newest);
-        if newest.len() > MOST_PAGES {
-            // Pages that are closed tell nobody; at worst an answer is worked out that nobody waits
-            // for.
-            newest.clear();
-        }
-        let of_page = newest.entry(page.to_owned()).or_default().clone();
+        let of_page = of_page(&mut locked(&self.newest), page);
         // Questions may arrive in another order than they were asked in.
         of_page.fetch_max(number, Ordering::Relaxed);
         move || of_page.load(Ordering::Relaxed) > number
@@ -204,5 +208,22 @@ impl Desk {
                 return;
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_question_that_is_worked_on_hears_of_newer_ones_of_its_page() {
+        let mut newest = HashMap::new();
+        let worked_on = of_page(&mut newest, "open");
+        for k in 0..3 * MOST_PAGES {
+            of_page(&mut newest, &format!("closed {k}"));
+        }
+        assert!(newest.len() <= MOST_PAGES, "{}", newest.len());
+        of_page(&mut newest, "open").fetch_max(2, Ordering::Relaxed);
+        assert_eq!(worked_on.load(Ordering::Relaxed), 2);
     }
 }

@@ -18,13 +18,13 @@
 
 pub mod address;
 pub mod asked;
-mod check;
+pub mod check;
 pub mod download;
 pub mod feed;
 pub mod field;
 pub mod http;
 pub mod inventory;
-mod join;
+pub mod join;
 mod lock;
 pub mod manifest;
 pub mod pace;

@@ -70,7 +70,8 @@ impl Departures<'_> {
 /// A canopy that changes on its way down: until then its drag area is another.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CanopyChange {
-    /// Where, as a share of the height of the burst: 0 is the ground.
+    /// Where, as a share of the way from the altitude of the release (0) to that of the burst: where it
+    /// lands is not known before it has fallen.
     pub from_share: f64,
     /// Multiplies the speed of fall above that.
     pub speed_above: f64,
@@ -378,7 +379,7 @@ impl FlightModel {
             );
         }
         if let Some(change) = v.canopy_change {
-            let at = change.from_share * (summit.layer as f64 + summit.share);
+            let at = self.change_at(change, summit.layer as f64 + summit.share);
             let layer = at as usize;
             let in_it = at - layer as f64;
             // Drag area counts from the change down as planned, so it is the layers above that
@@ -387,6 +388,15 @@ impl FlightModel {
             out[layer] *= in_it + (1.0 - in_it) * slower;
             out[layer + 1..].iter_mut().for_each(|s| *s *= slower);
         }
+    }
+}
+
+impl FlightModel {
+    /// Where a canopy changes, as a number of layers from the lowest, on a fall that begins at `top` of
+    /// them. Layers below the release are there for lower ground far or near, and must change no draw.
+    pub(super) fn change_at(&self, change: CanopyChange, top: f64) -> f64 {
+        let release = (self.release_layer as f64).min(top);
+        release + change.from_share * (top - release)
     }
 }
 

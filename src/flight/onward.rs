@@ -187,8 +187,7 @@ impl FlightModel {
         // holds there.
         let first = up.first().copied().unwrap_or(0.0);
         up.splice(0..0, std::iter::repeat_n(first, below));
-        // The fall is asked for from the top down, but a canopy changes at a share of the burst's
-        // height.
+        // The fall is asked for from the top down, but a canopy changes on the way from the burst.
         let unchanged = Variation {
             canopy_change: None,
             ..*v
@@ -201,7 +200,7 @@ impl FlightModel {
         self.fall_seconds(&unchanged, &top, down);
         if let Some(change) = v.canopy_change {
             let (layer, share) = layers.locate(burst_m);
-            let at = change.from_share * (layer as f64 + share);
+            let at = self.change_at(change, layer as f64 + share);
             let slower = 1.0 / change.speed_above;
             for (k, seconds) in down.iter_mut().enumerate() {
                 let in_it = (at - k as f64).clamp(0.0, 1.0);

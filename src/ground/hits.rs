@@ -46,7 +46,7 @@ impl Share {
     }
 }
 
-/// How near to something counts as a hit.
+/// How near to something counts as a hit, or as too near for a site.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Buffer {
     /// What.
@@ -55,6 +55,17 @@ pub struct Buffer {
     pub radius_m: f64,
     /// Why so near.
     pub reason: String,
+}
+
+impl Buffer {
+    /// From a row of a table.
+    pub(super) fn of((class, radius_m, reason): (Class, f64, &str)) -> Buffer {
+        Buffer {
+            class,
+            radius_m,
+            reason: reason.to_owned(),
+        }
+    }
 }
 
 /// Default buffers: class, metres, reason. All of them are judgement, to be changed where local
@@ -122,12 +133,7 @@ const BUFFERS: [(Class, f64, &str); 18] = [
 
 /// The default buffers, one for each class.
 pub fn default_buffers() -> Vec<Buffer> {
-    let buffer = |&(class, radius_m, reason): &(Class, f64, &str)| Buffer {
-        class,
-        radius_m,
-        reason: reason.to_owned(),
-    };
-    BUFFERS.iter().map(buffer).collect()
+    BUFFERS.map(Buffer::of).into()
 }
 
 /// What a share of draws above a limit decides about: people, traffic and power lines, and what was drawn

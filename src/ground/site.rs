@@ -3,20 +3,10 @@
 use serde::Serialize;
 
 use super::airports::AirportKind;
+use super::hits::Buffer;
 use super::layers::RoadClass;
 use super::map::{Class, GroundMap, Knowledge};
 use crate::geodesy::Position;
-
-/// How far something should be from a site.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Limit {
-    /// What.
-    pub class: Class,
-    /// How far, m.
-    pub distance_m: f64,
-    /// Why so far.
-    pub reason: String,
-}
 
 /// Default limits: class, metres, reason. All of them are judgement.
 const LIMITS: [(Class, f64, &str); 11] = [
@@ -69,14 +59,9 @@ const LIMITS: [(Class, f64, &str); 11] = [
     (Class::Lake, 100.0, "a train that dips is lost"),
 ];
 
-/// The default limits.
-pub fn default_limits() -> Vec<Limit> {
-    let limit = |&(class, distance_m, reason): &(Class, f64, &str)| Limit {
-        class,
-        distance_m,
-        reason: reason.to_owned(),
-    };
-    LIMITS.iter().map(limit).collect()
+/// How far what should be from a site, where the plan does not say.
+pub fn default_limits() -> Vec<Buffer> {
+    LIMITS.map(Buffer::of).into()
 }
 
 /// What the check of one limit says.
@@ -108,7 +93,7 @@ pub struct SiteFinding {
 }
 
 /// Checks a site against limits. What is unknown is reported as unknown, never as fine.
-pub fn check(map: &GroundMap, site: Position, limits: &[Limit]) -> Vec<SiteFinding> {
+pub fn check(map: &GroundMap, site: Position, limits: &[Buffer]) -> Vec<SiteFinding> {
     let place = site.normal();
     let from_center = map.region().plane.center().distance_m(site);
     // A site beside the middle of the region sees less far on its near side.
@@ -117,16 +102,16 @@ pub fn check(map: &GroundMap, site: Position, limits: &[Limit]) -> Vec<SiteFindi
         .iter()
         .map(|limit| {
             let nearest_m = map.distance_m(limit.class, place);
-            let near = nearest_m.is_some_and(|d| d < limit.distance_m);
+            let near = nearest_m.is_some_and(|d| d < limit.radius_m);
             let verdict = match map.knowledge(limit.class) {
                 _ if near => SiteVerdict::TooNear,
                 // A region that ends before the limit cannot say that nothing is there.
-                Knowledge::Known if seen_m >= limit.distance_m => SiteVerdict::FarEnough,
+                Knowledge::Known if seen_m >= limit.radius_m => SiteVerdict::FarEnough,
                 _ => SiteVerdict::Unknown,
             };
             SiteFinding {
                 name: limit.class.name(),
-                limit_m: limit.distance_m,
+                limit_m: limit.radius_m,
                 reason: limit.reason.clone(),
                 nearest_m,
                 verdict,

@@ -66,6 +66,11 @@ pub enum Reading {
         /// Its radius, m.
         radius_m: f64,
     },
+    /// Where the distances between the points of a map are true lengths, if not at its standard parallels.
+    LengthsOfMap {
+        /// The latitude.
+        latitude_deg: f64,
+    },
     /// The map of a grid is inferred from the places of its points.
     InferredMap {
         /// The map, as PROJ writes it.
@@ -95,6 +100,13 @@ pub enum Reading {
         levels: String,
         /// From what.
         from: HeightsFrom,
+    },
+    /// What the run of the winds lacks is of another run for the same time.
+    OfOtherRuns {
+        /// How many fields.
+        fields: usize,
+        /// What they are.
+        quantities: Vec<String>,
     },
     /// Gusts are the strongest over some time.
     GustsOverTime {
@@ -138,6 +150,7 @@ impl fmt::Display for Reading {
             }
             Reading::AlongMap => f.write_str("winds on a map projection are along the map's x and y (the file does not say)"),
             Reading::SphericalMap { radius_m } => write!(f, "the map's earth is a sphere of {radius_m} m (the file names none)"),
+            Reading::LengthsOfMap { latitude_deg } => write!(f, "the distances between the points of the grid are those at the latitude that its file names for them, {latitude_deg} degrees, which is no standard parallel of its map"),
             Reading::InferredMap { definition } => write!(f, "the map of the grid is inferred from latitudes and longitudes, which it fits to a fiftieth of a cell ({definition})"),
             Reading::ContinuedAbove { top, lower, upper, region } => write!(
                 f,
@@ -151,6 +164,7 @@ impl fmt::Display for Reading {
                 HeightsFrom::TemperaturesAlone => write!(f, "the heights of {levels} are computed from the temperatures and the standard atmosphere's height of the lowest: the files give none"),
                 HeightsFrom::StandardAtmosphere => write!(f, "the heights of {levels} are the standard atmosphere's: the files give neither heights nor temperatures (in winter some hundred metres too high, in summer too low)"),
             },
+            Reading::OfOtherRuns { fields, quantities } => write!(f, "{fields} fields ({}) are of another run than the winds of their time, whose run lacks them", quantities.join(", ")),
             Reading::GustsOverTime { before_s } => {
                 f.write_str("gusts are the strongest ")?;
                 match before_s {
@@ -169,6 +183,6 @@ impl fmt::Display for Reading {
 /// # Errors
 ///
 /// The serializer's own.
-pub fn in_words<S: Serializer>(all: &[Reading], to: S) -> Result<S::Ok, S::Error> {
+pub fn in_words<T: fmt::Display, S: Serializer>(all: &[T], to: S) -> Result<S::Ok, S::Error> {
     to.collect_seq(all.iter().map(ToString::to_string))
 }

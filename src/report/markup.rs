@@ -6,7 +6,7 @@
 //! of them tables whose rows depend on the answer; as functions they stay beside the numbers they
 //! write, and SVG is made by the same macro.
 
-use maud::{Markup, Render};
+use maud::{Markup, Render, html};
 
 use super::plain;
 
@@ -32,10 +32,40 @@ pub fn without_controls(text: &str) -> String {
         .collect()
 }
 
+/// A plain text where markup is asked for.
+pub fn cell(text: impl AsRef<str>) -> Markup {
+    html! { (text.as_ref()) }
+}
+
+/// A table with a heading row, if any heading says something; the first cell of each row heads it.
+pub fn table(caption: &str, heads: &[&str], rows: &[Vec<Markup>]) -> Markup {
+    html! {
+        table { "\n"
+            caption { (caption) } "\n"
+            @if heads.iter().any(|head| !head.is_empty()) {
+                thead {
+                    tr {
+                        @for head in heads {
+                            @if head.is_empty() { td {} } @else { th scope="col" { (head) } }
+                        }
+                    }
+                } "\n"
+            }
+            tbody { "\n"
+                @for row in rows {
+                    tr {
+                        @for (i, cell) in row.iter().enumerate() {
+                            @if i == 0 { th scope="row" { (cell) } } @else { td { (cell) } }
+                        }
+                    } "\n"
+                }
+            } "\n"
+        } "\n"
+    }
+}
+
 #[cfg(test)]
 mod tests {
-    use maud::html;
-
     use super::*;
 
     #[test]

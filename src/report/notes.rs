@@ -1,10 +1,15 @@
 //! The words of assumptions and notes.
 
+use jiff::tz::Offset;
 use serde_json::Value;
 
 use super::input_notes;
 use super::json::with_words;
 use super::words;
+use crate::geodesy::Position;
+use crate::notes::replaced::{
+    ClockTime, OtherElevation, OtherElevationFrom, PlannedFill, Replaced,
+};
 use crate::notes::{Assumption, LearntOf, Note, OffGround, Profile, Varying};
 use crate::units::{UnitSystem, duration};
 use crate::wind::near_ground::TOLD_AT_M;
@@ -132,6 +137,17 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             "{:.1} % of the draws land where no terrain is known: there the ground is as high as the site, assumed",
             100.0 * share
         ),
+        Assumption::LandsOnCoarseTerrain {
+            share,
+            source,
+            spacing_m,
+            forecast_m,
+        } => format!(
+            "{:.1} % of the draws land on {source}, whose heights are {} apart: the plan's terrain counts, though the forecast's own ground is finer, {}",
+            100.0 * share,
+            units.distance(*spacing_m),
+            units.distance(*forecast_m)
+        ),
         Assumption::LandsOnForecastGround { share } => format!(
             "{:.1} % of the draws land on the forecast's own ground, which has no small hills and valleys, assumed",
             100.0 * share
@@ -142,7 +158,7 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             "the winds come without temperature and pressure: standard atmosphere, assumed".into()
         }
         Assumption::StandardAirWithoutWinds => "standard atmosphere (U.S. 1976), assumed: volume, diameter and rate depend on the air; how much gas a lift takes out of the cylinders does not".into(),
-        Assumption::LeftOut { what } => format!("left out of the winds: {what}"),
+        Assumption::LeftOut(what) => format!("left out of the winds: {what}"),
         Assumption::SoundingsBlended {
             soundings,
             stations,
@@ -306,9 +322,82 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             assumption: of,
         } => format!("{site}: {}", assumption(of, units)),
 
-        Assumption::Replaced { what } => what.clone(),
+        Assumption::Replaced(what) => replaced(what, units),
+        Assumption::ReadOutside { files } => format!(
+            "--outside: files outside of the plan's folder are read: {}",
+            files.join(", ")
+        ),
         Assumption::Read(reading) => reading.to_string(),
     }
+}
+
+/// What was given in place of what the plan says.
+fn replaced(what: &Replaced, units: UnitSystem) -> String {
+    match what {
+        Replaced::Release { planned, given } => {
+            let [new, old] = [given, planned].map(on_clocks);
+            format!("--release: {new} in place of the plan's {old}")
+        }
+        Replaced::Lift {
+            planned,
+            neck_lift_kg,
+        } => format!(
+            "--lift: a neck lift of {} in place of the plan's {}",
+            units.mass(*neck_lift_kg),
+            planned_fill(*planned, units)
+        ),
+        Replaced::Site {
+            given_deg: [lat_deg, lon_deg],
+            moved_m,
+            elevation,
+            ..
+        } => {
+            let place = Position {
+                lat_deg: *lat_deg,
+                lon_deg: *lon_deg,
+            };
+            let elevation = elevation.as_ref().map(|of| other_elevation(of, units));
+            format!(
+                "--site: {} in place of the plan's, {} away{}",
+                place.text(),
+                units.distance(*moved_m),
+                elevation.unwrap_or_default()
+            )
+        }
+    }
+}
+
+/// A time on the clocks of a plan, as in "2026-05-01 09:40".
+fn on_clocks(at: &ClockTime) -> String {
+    let offset = Offset::from_seconds(at.offset_s).unwrap_or(Offset::UTC);
+    let clock = offset.to_datetime(at.time);
+    clock.strftime("%Y-%m-%d %H:%M").to_string()
+}
+
+/// What a plan fills in.
+fn planned_fill(fill: PlannedFill, units: UnitSystem) -> String {
+    match fill {
+        PlannedFill::NeckLiftKg(kg) => format!("neck lift of {}", units.mass(kg)),
+        PlannedFill::FreeLiftKg(kg) => format!("free lift of {}", units.mass(kg)),
+        PlannedFill::GasVolumeM3(m3) => format!("volume of gas, {}", units.volume(m3)),
+        PlannedFill::Cylinders => "cylinders emptied".to_owned(),
+        PlannedFill::AscentRateMS(m_s) => format!("rate of ascent, {}", units.vertical_speed(m_s)),
+        PlannedFill::BurstAltitudeM(m) => format!("altitude of the burst, {}", units.height(m)),
+        PlannedFill::FlightTimeS(s) => format!("time of flight, {}", duration(s)),
+    }
+}
+
+/// The elevation of a site that stands in place of the plan's.
+fn other_elevation(of: &OtherElevation, units: UnitSystem) -> String {
+    let from = match &of.from {
+        OtherElevationFrom::Airport { code, distance_m } => format!(
+            "that of the airport {code}, {} away, assumed",
+            units.distance(*distance_m)
+        ),
+        OtherElevationFrom::Terrain => "by the terrain".to_owned(),
+        OtherElevationFrom::Plan => "the plan's, assumed".to_owned(),
+    };
+    format!("; its elevation {}, {from}", units.height(of.elevation_m))
 }
 
 /// A note in words.

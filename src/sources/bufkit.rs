@@ -91,7 +91,8 @@ pub(super) fn read(file: &str, text: &str) -> Vec<Result<Raw>> {
     let is_whole = text.ends_with(char::is_whitespace);
     let sections = starts.windows(2);
     sections
-        .flat_map(|s| section(file, &lines, s[0]..s[1], is_whole))
+        // Only what the file ends with may be cut.
+        .flat_map(|s| section(file, &lines, s[0]..s[1], is_whole || s[1] < lines.len()))
         .collect()
 }
 
@@ -104,8 +105,8 @@ fn is_table(line: &str) -> bool {
     line.starts_with("STN ") && line.contains("/HHMM")
 }
 
-/// One run: its profiles, and the table that stands behind or between them. The last line `is_whole`
-/// where the file ends with a line end.
+/// One run: its profiles, and the table that stands behind or between them. Its last line `is_whole`
+/// where it ends with a line end.
 fn section(file: &str, lines: &Lines, within: Range<usize>, is_whole: bool) -> Vec<Result<Raw>> {
     let begins = |i: &usize| lines[*i].starts_with("STID") || is_table(lines[*i]);
     let mut blocks: Vec<usize> = within.clone().filter(begins).collect();
@@ -593,5 +594,14 @@ TD2M
         let both = all(&format!("{RAP}{later}"));
         let east: Vec<_> = both.iter().map(|raw| raw.rows[1].east_m_s).collect();
         assert_eq!(east, [Some(-1.4), Some(-3.0)]);
+    }
+
+    #[test]
+    fn only_the_last_of_joined_files_may_be_cut() {
+        let one = &RAP[..RAP.find("STN YY").unwrap()];
+        let later = one.replace("181219/0400", "181219/0500");
+        let both = format!("{one}{}", later.trim_end());
+        let levels: Vec<usize> = all(&both).iter().map(|raw| raw.rows.len()).collect();
+        assert_eq!(levels, [3, 2]);
     }
 }

@@ -47,6 +47,7 @@ use serde::Serialize;
 use crate::error::{Error, Fault, Result};
 use crate::files::{packed, shown};
 use crate::notes::Cleaning;
+use crate::notes::left_out::LeftOut;
 use crate::wind::sounding::Sounding;
 
 pub use self::binary::{is_sounding, is_sounding_in};
@@ -220,6 +221,13 @@ pub fn parse(name: &str, text: &str, hints: impl Into<Hints>) -> Result<Vec<Soun
     let is_page = page::is_page(text);
     let plain = is_page.then(|| page::text_of(text));
     let text = plain.as_deref().unwrap_or(text);
+    // Before formats are tried: words that head columns may stand in a plan, too.
+    if format.is_none() && is_plan(text) {
+        let expected = format!(
+            "a sounding or a forecast; the winds of a plan are shown by windfall winds --plan {name}"
+        );
+        return Err(Fault::new(name, "a plan, which has no winds of its own", expected).into());
+    }
     let format = format.or_else(|| recognise_with(text, &columns));
     let format = format.ok_or_else(|| unknown(name, is_page))?;
     let ascents = match format {
@@ -234,6 +242,15 @@ pub fn parse(name: &str, text: &str, hints: impl Into<Hints>) -> Result<Vec<Soun
     };
     let clean = |ascent: Result<Raw>| ascent.and_then(clean::clean);
     keep_usable(name, ascents.into_iter().map(clean).collect())
+}
+
+/// Whether a text is a plan, by the two sections that each must have.
+fn is_plan(text: &str) -> bool {
+    let has = |section: &str| {
+        let mut lines = text.lines();
+        lines.any(|line| line.split('#').next().unwrap_or("").trim() == section)
+    };
+    has("[flight]") && has("[site]")
 }
 
 fn unknown(name: &str, is_page: bool) -> Fault {
@@ -287,12 +304,16 @@ fn keep_usable(name: &str, ascents: Vec<Result<Sounding>>) -> Result<Vec<Soundin
 const TOLD: usize = 3;
 
 /// What is said of the ascents of a file that were left out.
-fn told(name: &str, faults: &[Error]) -> Vec<String> {
-    let one = |fault: &Error| format!("an ascent: {fault}");
-    let mut told: Vec<String> = faults.iter().take(TOLD).map(one).collect();
+fn told(name: &str, faults: &[Error]) -> Vec<LeftOut> {
+    let one = |fault: &Error| LeftOut::Ascent {
+        fault: fault.to_string(),
+    };
+    let mut told: Vec<LeftOut> = faults.iter().take(TOLD).map(one).collect();
     if faults.len() > TOLD {
-        let more = faults.len() - TOLD;
-        told.push(format!("{more} more ascents of {name}"));
+        told.push(LeftOut::MoreAscents {
+            count: faults.len() - TOLD,
+            file: name.to_owned(),
+        });
     }
     told
 }

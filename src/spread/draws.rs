@@ -184,8 +184,8 @@ impl Sampler {
 }
 
 impl Spread {
-    /// Where the canopy changes on a fall of this rank among all; every height of the way is equally
-    /// likely, and so are a larger and a smaller drag area.
+    /// Where the canopy changes on a fall of this rank among all; every height from the
+    /// release's to the burst's is equally likely, and so are a larger and a smaller drag area.
     fn canopy_change(&self, rank: f64, stream: &mut SplitMix) -> Option<CanopyChange> {
         let mut next = || (stream.next_u64() >> 11) as f64 / (1u64 << 53) as f64;
         // Drawn for every flight, so that the rest of its stream does not depend on the share of

@@ -353,6 +353,7 @@ impl Gate {
                 && let Some(helper) = helper
             {
                 let helper = self.suspects.remove(helper);
+                self.forgive(&helper);
                 if let Some(wrong) = self.fixes.pop() {
                     self.refuse(Refusal::Jump, None, Some(wrong));
                 }
@@ -362,7 +363,6 @@ impl Gate {
                 self.fixes.extend(two);
                 // One went, two came.
                 self.accepted += 1;
-                self.forgive(Refusal::Jump);
                 return Some(Change::Earlier);
             }
         }
@@ -378,11 +378,11 @@ impl Gate {
         }
         let (with, rest): (Vec<Fix>, Vec<Fix>) = self.suspects.drain(..).partition(speaks);
         self.suspects = rest;
+        with.iter().for_each(|suspect| self.forgive(suspect));
         let wrong = std::mem::take(&mut self.fixes);
         wrong
             .into_iter()
             .for_each(|f| self.refuse(Refusal::Jump, None, Some(f)));
-        with.iter().for_each(|_| self.forgive(Refusal::Jump));
         self.fixes = with;
         self.fixes.push(fix.clone());
         self.fixes.sort_by_key(|f| f.time);
@@ -416,15 +416,20 @@ impl Gate {
         }
     }
 
-    /// What was refused is let through after all.
-    fn forgive(&mut self, why: Refusal) {
-        if let Some(count) = self.counts.get_mut(&why) {
+    /// A suspect is let through after all: it was not refused.
+    fn forgive(&mut self, fix: &Fix) {
+        let of_it = |r: &Refused| r.fix.as_ref() == Some(fix);
+        // Of suspects only: the same may have come once more, as a duplicate or late.
+        let of_suspect = |r: &Refused| matches!(r.why, Refusal::Jump | Refusal::OtherBalloon);
+        let at = self.refused.iter().rposition(|r| of_it(r) && of_suspect(r));
+        // After a thousand others it is not among what is kept any more.
+        let Some(refused) = at.and_then(|at| self.refused.remove(at)) else {
+            return;
+        };
+        if let Some(count) = self.counts.get_mut(&refused.why) {
             *count = count.saturating_sub(1);
         }
         self.counts.retain(|_, count| *count > 0);
-        if let Some(at) = self.refused.iter().rposition(|r| r.why == why) {
-            self.refused.remove(at);
-        }
     }
 
     /// Keeps of what is old only every few seconds, so that a day of reports is no more than an hour.

@@ -11,6 +11,7 @@ use super::sounding::Wind;
 use crate::atmosphere::{AirLevel, AirProfile};
 use crate::clock::seconds_between;
 use crate::geodesy::lattice::{Lattice, Window};
+use crate::notes::left_out::LeftOut;
 
 /// A time of a forecast.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -32,8 +33,8 @@ pub struct Block {
     pub steps: Vec<Step>,
     /// The members' numbers; one `None` where there is no ensemble.
     pub members: Vec<Option<u32>>,
-    /// Members of the forecast that are not among them, with the reason, in words.
-    pub left_out: Vec<String>,
+    /// Members of the forecast that are not among them, with the reason.
+    pub left_out: Vec<LeftOut>,
     /// Pressures of the levels, Pa, falling.
     pub pressures_pa: Vec<f64>,
     /// Geometric altitude above mean sea level, m: columns by levels.

@@ -4,6 +4,7 @@ use jiff::Timestamp;
 use serde::Serialize;
 
 use crate::geodesy::Position;
+use crate::notes::left_out::LeftOut;
 use crate::notes::reading::{Reading, in_words};
 
 /// A horizontal wind: where the air goes, not where it comes from.
@@ -156,8 +157,9 @@ pub struct Tally {
     pub assumed: Vec<Reading>,
     /// Columns or levels of the ascent that were left out, and why, in words.
     pub left_out: Vec<String>,
-    /// Whole ascents of the file that were left out, and why, in words: with the first that was not.
-    pub lost: Vec<String>,
+    /// Whole ascents of the file that were left out, and why: with the first that was not; in JSON in words.
+    #[serde(serialize_with = "in_words")]
+    pub lost: Vec<LeftOut>,
 }
 
 #[cfg(test)]

@@ -9,6 +9,7 @@ use rayon::prelude::*;
 
 use crate::error::{Error, Fault, Result, all_or_faults};
 use crate::files::{packed, shown};
+use crate::notes::left_out::LeftOut;
 use crate::sources::grid::GridFile;
 use crate::sources::{self, FileAscent, Hints};
 
@@ -21,7 +22,7 @@ pub enum WindFiles {
         /// The files.
         files: Vec<GridFile>,
         /// Files of an ensemble that could not be read, with the reason.
-        damaged: Vec<String>,
+        damaged: Vec<LeftOut>,
     },
 }
 
@@ -64,7 +65,8 @@ impl WindFiles {
                             // What is wrong within a file only: one that cannot be read at all is
                             // still told.
                             Err(why @ Error::Faults(_)) => {
-                                damaged.push(why.to_string());
+                                let fault = why.to_string();
+                                damaged.push(LeftOut::File { fault });
                                 None
                             }
                             other => Some(other),

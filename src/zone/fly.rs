@@ -9,6 +9,7 @@ use crate::error::{Error, Missing, Result};
 use crate::flight::layers::Layers;
 use crate::flight::model::{Departures, FlightModel, Flown, Moment, Scratch, Variation};
 use crate::flight::rise::Miss;
+use crate::notes::left_out::LeftOut;
 use crate::notes::{Assumption, NoLanding};
 use crate::spread::draws::Sampler;
 use crate::spread::run::{Landings, run_keeping};
@@ -42,8 +43,8 @@ pub struct Flights {
     pub draws: u64,
     /// What came of them.
     pub landings: Landings,
-    /// Members of the winds that were not flown in, with the reason, in words.
-    pub left_out: Vec<String>,
+    /// Members of the winds that were not flown in, with the reason.
+    pub left_out: Vec<LeftOut>,
 }
 
 impl Flights {

@@ -144,6 +144,7 @@ struct Story<'a> {
     pattern: Pattern,
     wind: WindFacts,
     landed_on: Vec<LandedOn>,
+    ground_assumed: Vec<Assumption>,
     off_ground: Option<OffGround>,
     touchdown_m_s: f64,
     /// What does not fit of the site.
@@ -160,6 +161,7 @@ impl<'a> Story<'a> {
     ) -> Result<Story<'a>> {
         let landed = &flights.landings.landed;
         let heights = place.terrain.map(AsRef::as_ref);
+        let landed_on = terrain::sources(heights, landed);
         Ok(Story {
             place,
             pattern: Pattern::of(landed, flights.planned.landing.place.position())?,
@@ -169,7 +171,8 @@ impl<'a> Story<'a> {
                 flights.error.as_ref(),
                 flights.process.as_ref(),
             ),
-            landed_on: terrain::sources(heights, landed),
+            ground_assumed: terrain::assumed(heights, &landed_on),
+            landed_on,
             off_ground: terrain::off_ground(heights, place.site, place.site_m),
             touchdown_m_s: touchdown_speed(&setup.model, flights.planned.landing.altitude_m),
             unfit: fits::site(plan, heights)?,
@@ -250,7 +253,7 @@ impl<'a> Story<'a> {
         }
         all.extend(self.setup.assumptions.iter().cloned());
         all.extend(left_out(&self.flights.left_out));
-        all.extend(terrain::assumed(&self.landed_on));
+        all.extend(self.ground_assumed.iter().cloned());
         all
     }
 

@@ -38,8 +38,7 @@ pub fn around(
     if let Winds::Forecast(archive) = input
         && let Some(raster) = of_forecast(archive, center, reach_m)?
     {
-        // As one more raster: of those that have a height at a place the finest counts.
-        terrain = terrain.with(raster);
+        terrain = terrain.or_else(raster);
     }
     // Files that have nothing around the site are as good as none.
     Ok(terrain.highest_m().map(|_| Arc::new(terrain)))
@@ -139,13 +138,24 @@ pub fn sources(terrain: Option<&Terrain>, landings: &[Landing]) -> Vec<LandedOn>
     counts.into_iter().map(landed_on).collect()
 }
 
-/// What is assumed of the ground: one line for each source that is not a file.
-pub fn assumed(landed_on: &[LandedOn]) -> Vec<Assumption> {
+/// What is assumed of the ground: one line for each source that is not a file, or a file that is coarser
+/// than the forecast's own ground. The person gave it, so it counts all the same.
+pub fn assumed(terrain: Option<&Terrain>, landed_on: &[LandedOn]) -> Vec<Assumption> {
+    let spacing_m = |source: &str| terrain.and_then(|t| t.spacing_of_m(source));
+    let coarse = |source: &str, share| {
+        let (spacing_m, forecast_m) = (spacing_m(source)?, spacing_m(OF_FORECAST)?);
+        (spacing_m > forecast_m).then(|| Assumption::LandsOnCoarseTerrain {
+            share,
+            source: source.to_owned(),
+            spacing_m,
+            forecast_m,
+        })
+    };
     let said = |&LandedOn { ref source, share }: &LandedOn| match source.as_deref() {
         None if share >= 1.0 => Some(Assumption::LandsAtSite),
         None => Some(Assumption::LandsWithoutTerrain { share }),
         Some(OF_FORECAST) => Some(Assumption::LandsOnForecastGround { share }),
-        Some(_) => None,
+        Some(file) => coarse(file, share),
     };
     landed_on.iter().filter_map(said).collect()
 }

@@ -15,6 +15,7 @@ use crate::flight::field::LayerField;
 use crate::flight::layers::LayerWinds;
 use crate::flight::model::{FlightModel, FlightWinds, Moment};
 use crate::ground::terrain::Terrain;
+use crate::notes::left_out::LeftOut;
 use crate::notes::{Assumption, Cleaning, Note};
 use crate::sources::grid::archive::Archive;
 use crate::wind::column::Column;
@@ -69,8 +70,8 @@ pub struct FlownWinds {
     pub planned: usize,
     /// How much of the winds it is.
     pub extent: Extent,
-    /// Members that are not among them, with the reason, in words.
-    pub left_out: Vec<String>,
+    /// Members that are not among them, with the reason.
+    pub left_out: Vec<LeftOut>,
 }
 
 impl FlownWinds {
@@ -265,7 +266,6 @@ fn error_parts(
 }
 
 /// What was left out of the winds, each with its reason.
-pub fn left_out(what: &[String]) -> impl Iterator<Item = Assumption> {
-    what.iter()
-        .map(|what| Assumption::LeftOut { what: what.clone() })
+pub fn left_out(what: &[LeftOut]) -> impl Iterator<Item = Assumption> {
+    what.iter().cloned().map(Assumption::LeftOut)
 }

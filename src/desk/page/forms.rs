@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::boxed::{Boxed, small_field};
-use super::shown::{PlanPage, beside, ends_in};
+use super::shown::PlanPage;
 use crate::desk::words;
 
 /// The forecast that is offered first.
@@ -105,14 +105,7 @@ pub fn days_form(page: &PlanPage) -> Markup {
 
 /// The forms for candidates and for a target.
 pub fn sites_form(page: &PlanPage) -> Markup {
-    let folder = beside(page.name);
-    let files: Vec<&str> = page
-        .files
-        .iter()
-        .map(|f| f.name.as_str())
-        .filter(|name| name.starts_with(folder) && ends_in(name, &PLACES))
-        .filter(|name| !name.contains("-briefing/"))
-        .collect();
+    let files: Vec<&str> = page.files_ending_in(&PLACES).collect();
     let select = |id: &str, label: &str, hint: &str, areas: bool| {
         let fits = |name: &&&str| !areas || !name.ends_with(".csv");
         html! {
@@ -150,11 +143,7 @@ pub fn sites_form(page: &PlanPage) -> Markup {
 
 /// Files of the plan's folder that may hold reports of trackers.
 fn reports<'a>(page: &'a PlanPage) -> Vec<&'a str> {
-    let folder = beside(page.name);
-    let files = page.files.iter().map(|f| f.name.as_str());
-    files
-        .filter(|name| name.starts_with(folder) && ends_in(name, &REPORTS))
-        .filter(|name| !name.contains("-briefing/"))
+    page.files_ending_in(&REPORTS)
         // Of a flight that was followed, the log is all that was heard of it.
         .filter(|name| !name.contains("-flight/") || name.ends_with(".log"))
         .collect()

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::boxed::Boxed;
-use super::shown::{PlanPage, beside, ends_in};
+use super::shown::{PlanPage, beside};
 use crate::desk::fields::{FIELDS, FieldKind, FormField, LOAD, Values, WIND_FILES, is_beyond};
 use crate::desk::words::{self, Station};
 use crate::plan::edit::PlanText;
@@ -92,12 +92,8 @@ fn input(page: &PlanPage, field: &FormField, doc: &PlanText, values: &Values) ->
 fn wind_files(page: &PlanPage, boxed: &Boxed, value: &str) -> Markup {
     let ticked: Vec<&str> = value.lines().collect();
     let folder = beside(page.name);
-    let there = page
-        .files
-        .iter()
-        .filter_map(|f| f.name.strip_prefix(folder));
-    // Tables that a briefing wrote are no winds.
-    let there = there.filter(|name| ends_in(name, &WINDS) && !name.contains("-briefing/"));
+    let there = page.files_ending_in(&WINDS);
+    let there = there.filter_map(|name| name.strip_prefix(folder));
     // The plan's own first and in its order, also those that are not there.
     let mut all: Vec<&str> = ticked.clone();
     all.extend(there.filter(|name| !ticked.contains(name)));

@@ -48,13 +48,24 @@ pub struct PlanPage<'a> {
     pub units: UnitSystem,
 }
 
+impl PlanPage<'_> {
+    /// Files of the plan's folder with such an ending, but for those that a briefing wrote.
+    pub fn files_ending_in(&self, endings: &[&str]) -> impl Iterator<Item = &str> {
+        let folder = beside(self.name);
+        let names = self.files.iter().map(|file| file.name.as_str());
+        names.filter(move |name| {
+            name.starts_with(folder) && ends_in(name, endings) && !name.contains("-briefing/")
+        })
+    }
+}
+
 /// The folder of a plan, with its slash.
 pub fn beside(name: &str) -> &str {
     name.rfind('/').map_or("", |at| &name[..=at])
 }
 
 /// Whether a file's name ends in one of these, in capitals or not.
-pub fn ends_in(name: &str, endings: &[&str]) -> bool {
+fn ends_in(name: &str, endings: &[&str]) -> bool {
     let ending = name
         .rsplit_once('.')
         .map(|(_, ending)| ending.to_ascii_lowercase());

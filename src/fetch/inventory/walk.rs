@@ -11,7 +11,7 @@ use crate::error::{Error, Fault, Result};
 use crate::fetch::address::shown;
 use crate::fetch::check;
 use crate::fetch::field::{Field, Level, WantedQuantity};
-use crate::fetch::http::{ByteSpan, Client, vanished};
+use crate::fetch::http::{ByteSpan, Client, Piece, vanished};
 
 /// Bytes fetched at a time: the sections before the data of most messages.
 const HEADER: u64 = 1024;
@@ -27,14 +27,23 @@ const LAST: u64 = 4;
 ///
 /// The server's, or a file that is not GRIB edition 2.
 pub fn messages(client: &Client, url: &str) -> Result<Option<Vec<Message>>> {
-    let Some(beginning) = client.piece(
-        url,
-        ByteSpan {
-            start: 0,
-            length: HEADER,
-        },
-    )?
-    else {
+    messages_of(url, &|span| client.piece(url, span))
+}
+
+/// Gives a part of a file; `None` if there is no such file.
+type Ask<'a> = &'a dyn Fn(ByteSpan) -> Result<Option<Piece>>;
+
+/// [`messages`] of a file whose parts are got in any way.
+///
+/// # Errors
+///
+/// As [`messages`].
+pub fn messages_of(url: &str, ask: Ask) -> Result<Option<Vec<Message>>> {
+    let start = ByteSpan {
+        start: 0,
+        length: HEADER,
+    };
+    let Some(beginning) = ask(start)? else {
         return Ok(None);
     };
     let length = beginning.of.ok_or_else(|| {
@@ -46,7 +55,7 @@ pub fn messages(client: &Client, url: &str) -> Result<Option<Vec<Message>>> {
         ))
     })?;
     let mut file = Remote {
-        client,
+        ask,
         url,
         length,
         start: 0,
@@ -79,7 +88,7 @@ pub fn message_length(client: &Client, url: &str, start: u64) -> Result<u64> {
 
 /// A file on a server, and the part of it that was read last.
 struct Remote<'a> {
-    client: &'a Client,
+    ask: Ask<'a>,
     url: &'a str,
     length: u64,
     start: u64,
@@ -99,7 +108,7 @@ impl Remote<'_> {
                 // More than asked for: the heads of the next sections are mostly within it.
                 length: length.max(HEADER).min(rest),
             };
-            let piece = self.client.piece(self.url, span)?;
+            let piece = (self.ask)(span)?;
             self.bytes = piece.ok_or_else(|| vanished(self.url))?.bytes;
             self.start = at;
         }

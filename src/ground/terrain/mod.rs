@@ -27,7 +27,8 @@ use crate::geodesy::{Normal, Position};
 /// Most heights kept, all files together: 200 MB as whole metres, 400 MB with fractions.
 const MOST_HEIGHTS: usize = 100_000_000;
 
-/// Heights of the ground above mean sea level, from one or more files; the finest comes first.
+/// Heights of the ground above mean sea level, from one or more files; the finest comes first, and what
+/// stands in where they have none last.
 #[derive(Debug, Clone, Default)]
 pub struct Terrain {
     tiles: Vec<Raster>,
@@ -88,7 +89,16 @@ impl Terrain {
 
     /// Distance between neighbouring heights of the finest file, m; `None` without files.
     pub fn spacing_m(&self) -> Option<f64> {
-        self.tiles.first().map(Raster::spacing_m)
+        // Files rise from the finest on; what stands in for them is last.
+        let ends = [self.tiles.first(), self.tiles.last()];
+        let spacings = ends.into_iter().flatten().map(Raster::spacing_m);
+        spacings.reduce(f64::min)
+    }
+
+    /// Distance between neighbouring heights of a file, m; `None` where it is not among these.
+    pub fn spacing_of_m(&self, source: &str) -> Option<f64> {
+        let of_it = self.tiles.iter().find(|tile| tile.source == source);
+        of_it.map(Raster::spacing_m)
     }
 
     /// The highest ground in any file, m above mean sea level; `None` where there is none.
@@ -107,12 +117,11 @@ impl Terrain {
             .reduce(f64::min)
     }
 
-    /// The same with one more raster, which counts where it is the finest that has a height.
+    /// The same with a raster that stands in where the files have no height.
     #[must_use]
-    pub fn with(self, raster: Raster) -> Terrain {
-        let mut tiles = self.tiles;
-        tiles.push(raster);
-        Terrain::of(tiles)
+    pub fn or_else(mut self, raster: Raster) -> Terrain {
+        self.tiles.push(raster);
+        self
     }
 }
 

@@ -7,7 +7,7 @@ use crate::geodesy::Position;
 use crate::sources::FileAscent;
 use crate::units::{UnitSystem, ZERO_CELSIUS_K, duration};
 use crate::wind::cleaning::{gaps, least_gap_m};
-use crate::wind::sounding::{HeightSource, Level, Model, Sounding, Wind};
+use crate::wind::sounding::{HeightSource, Level, Model, Sounding, Tally, Wind};
 
 /// Lines in the table of levels unless all are asked for.
 const LINES: usize = 30;
@@ -57,8 +57,8 @@ pub fn list(ascents: &[FileAscent], units: UnitSystem) -> String {
     }
     text.push('\n');
     let tallies = || ascents.iter().map(|a| &a.sounding.tally);
-    let lost = tallies().flat_map(|t| t.lost.iter().chain(&t.left_out));
-    let left_out = unique(lost).map(|(words, count)| ("left out", words, count));
+    let lost: Vec<String> = tallies().flat_map(left_out).collect();
+    let left_out = unique(lost.iter()).map(|(words, count)| ("left out", words, count));
     let assumed: Vec<String> = tallies()
         .flat_map(|t| &t.assumed)
         .map(ToString::to_string)
@@ -81,6 +81,12 @@ pub fn list(ascents: &[FileAscent], units: UnitSystem) -> String {
 }
 
 /// Texts in the order in which each comes first, with how often it comes.
+/// Ascents and parts of one that were left out, in words.
+fn left_out(tally: &Tally) -> Vec<String> {
+    let lost = tally.lost.iter().map(ToString::to_string);
+    lost.chain(tally.left_out.iter().cloned()).collect()
+}
+
 fn unique<'a>(texts: impl Iterator<Item = &'a String>) -> std::vec::IntoIter<(&'a str, usize)> {
     let mut found: Vec<(&str, usize)> = Vec::new();
     // Only to find a text again, as lists may have thousands of ascents; the order is the vector's.
@@ -158,8 +164,8 @@ fn summary(sounding: &Sounding, units: UnitSystem) -> String {
     if tally.byte_order_mark {
         line("cleaned", "a byte-order mark skipped");
     }
-    for what in tally.lost.iter().chain(&tally.left_out) {
-        line("left out", what);
+    for what in left_out(tally) {
+        line("left out", &what);
     }
     for what in &tally.assumed {
         line("assumed", &what.to_string());

@@ -6,6 +6,7 @@
     reason = "files, lattices, slabs and steps are numbered by ourselves"
 )]
 
+use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use jiff::Timestamp;
@@ -15,6 +16,7 @@ use super::reckoned::Reckoned;
 use super::{GridFile, WAY_OUT};
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::Lattice;
+use crate::notes::left_out::{Component, LeftOut, Level, NoField, NoMember};
 use crate::notes::reading::Reading;
 use crate::wind::grid::Step;
 use crate::wind::slab::{Quantity, Slab, Span, Surface};
@@ -30,8 +32,8 @@ pub struct Archive {
     pub levels_pa: Vec<u32>,
     /// The members' numbers, rising; one `None` where there is no ensemble.
     pub members: Vec<Option<u32>>,
-    /// What was left out in joining, in words.
-    pub left_out: Vec<String>,
+    /// What was left out in joining.
+    pub left_out: Vec<LeftOut>,
     /// What was assumed in reading and joining, in words.
     pub assumed: Vec<Reading>,
     /// The forecast that continues this one above its highest level.
@@ -73,7 +75,7 @@ impl Archive {
     pub fn join(files: Vec<GridFile>, how: Joining) -> Result<Archive> {
         let lattice = common_lattice(&files)?;
         let mut left_out = Vec::new();
-        let mut moments = moments(&files, &lattice, how, &mut left_out);
+        let (mut moments, other_runs) = moments(&files, &lattice, how, &mut left_out);
         // Before times without an eastward wind go: a lone northward one would go with them unsaid.
         left_out.extend(check_components(&files, &moments)?);
         check_directions(&files, &moments)?;
@@ -104,6 +106,7 @@ impl Archive {
             left_out,
             assumed: assumed_of_all(&files)
                 .into_iter()
+                .chain(other_runs)
                 .chain(reckoned.assumed())
                 .collect(),
             above: None,
@@ -195,7 +198,7 @@ impl Archive {
             .collect()
     }
 
-    /// What was left out in reading and in joining.
+    /// What was left out in reading and in joining, in words.
     pub fn left_out_of_all(&self) -> Vec<String> {
         let of_files = self.files.iter().flat_map(|f| {
             f.left_out.iter().map(move |what| match self.files.len() {
@@ -208,7 +211,7 @@ impl Archive {
             of_files.cloned()
         });
         of_files
-            .chain(self.left_out.iter().cloned())
+            .chain(self.left_out.iter().map(ToString::to_string))
             .chain(of_above)
             .collect()
     }
@@ -307,20 +310,22 @@ fn common_lattice(files: &[GridFile]) -> Result<Lattice> {
     }
 }
 
-/// The slabs on the lattice by member and time, of the newest run that has winds then.
+/// The slabs on the lattice by member and time: all of the newest run that has winds then, and what that
+/// run lacks besides winds of the newest that has it, which is told.
 fn moments(
     files: &[GridFile],
     lattice: &Lattice,
     how: Joining,
-    left_out: &mut Vec<String>,
-) -> BTreeMap<Moment, Slabs> {
-    let member = |file: usize, slab: &Slab| {
+    left_out: &mut Vec<LeftOut>,
+) -> (BTreeMap<Moment, Slabs>, Option<Reading>) {
+    let moment = |file: usize, slab: &Slab| {
         let by_file = how
             .member_per_file
             .then(|| u32::try_from(file).unwrap_or(u32::MAX));
         // A number in the file itself counts more than its place among the files.
-        slab.member.or(by_file)
+        (slab.member.or(by_file), slab.valid)
     };
+    let run = |slab: &Slab| slab.run.or(how.issued);
     // Once for each grid of a file: there may be a million slabs, but few grids.
     let on_it: Vec<Vec<bool>> = files
         .iter()
@@ -335,41 +340,99 @@ fn moments(
     // By the winds alone: a newer run that has none for a time must not push out one that has.
     let mut newest: BTreeMap<Moment, Option<Timestamp>> = BTreeMap::new();
     for ((f, _), slab) in all().filter(|(_, slab)| is_wind(slab)) {
-        let run = newest.entry((member(f, slab), slab.valid)).or_default();
-        *run = (*run).max(slab.run.or(how.issued));
+        let known = newest.entry(moment(f, slab)).or_default();
+        *known = (*known).max(run(slab));
     }
-    let (mut moments, mut elsewhere, mut older, mut repeated) = (BTreeMap::new(), 0, 0, 0);
+    let mut moments: BTreeMap<Moment, Slabs> = BTreeMap::new();
+    let (mut elsewhere, mut repeated, mut of_others) = (0, 0, Vec::new());
     for ((f, s), slab) in all() {
+        let at = moment(f, slab);
         if !on_it[f][slab.lattice] {
             elsewhere += 1;
-            continue;
-        }
-        let moment = (member(f, slab), slab.valid);
-        if newest
-            .get(&moment)
-            .is_some_and(|run| slab.run.or(how.issued) < *run)
-        {
-            older += 1;
-            continue;
-        }
-        let slabs: &mut Slabs = moments.entry(moment).or_default();
-        match slabs.entry((slab.quantity, slab.surface)) {
-            std::collections::btree_map::Entry::Vacant(place) => {
-                place.insert((f, s));
+        } else if newest.get(&at).is_some_and(|newest| run(slab) != *newest) {
+            of_others.push((at, (f, s), slab));
+        } else {
+            match moments.entry(at).or_default().entry(key(slab)) {
+                Entry::Vacant(place) => {
+                    place.insert((f, s));
+                }
+                Entry::Occupied(_) => repeated += 1,
             }
-            std::collections::btree_map::Entry::Occupied(_) => repeated += 1,
+        }
+    }
+    // The newest first; of one run in the order of the files.
+    of_others.sort_by_key(|(_, _, slab)| std::cmp::Reverse(run(slab)));
+    let (mut older, mut newer, mut used) = (0, 0, OtherRuns::default());
+    for (at, place, slab) in of_others {
+        let slabs = moments.entry(at).or_default();
+        // Without a wind beside it a level is of no use.
+        let of_use = match slab.surface {
+            Surface::Isobaric(_) => slabs.contains_key(&(Quantity::EastWind, slab.surface)),
+            _ => true,
+        };
+        match slabs.entry(key(slab)) {
+            Entry::Vacant(free) if of_use && fits_any_run(slab.quantity) => {
+                free.insert(place);
+                used.count(slab);
+            }
+            _ if newest.get(&at).is_some_and(|newest| run(slab) < *newest) => older += 1,
+            _ => newer += 1,
         }
     }
     for (count, why) in [
-        (elsewhere, "on other grids than the winds"),
-        (older, "of older runs, for times that a newer run gives"),
-        (repeated, "given twice"),
+        (elsewhere, NoField::OtherGrid),
+        (older, NoField::OlderRun),
+        (newer, NoField::NewerRun),
+        (repeated, NoField::Repeated),
     ] {
         if count > 0 {
-            left_out.push(format!("{count} fields {why}"));
+            left_out.push(LeftOut::Fields { count, why });
         }
     }
-    moments
+    (moments, used.told())
+}
+
+/// What a slab is of those of its time.
+fn key(slab: &Slab) -> (Quantity, Surface) {
+    (slab.quantity, slab.surface)
+}
+
+/// Whether a quantity differs so little from run to run that one may stand in for another: winds do not
+/// go together then.
+fn fits_any_run(quantity: Quantity) -> bool {
+    !matches!(
+        quantity,
+        Quantity::EastWind
+            | Quantity::NorthWind
+            | Quantity::WindSpeed
+            | Quantity::WindFrom
+            | Quantity::Gust
+    )
+}
+
+/// Fields that are of other runs than the winds of their time.
+#[derive(Default)]
+struct OtherRuns {
+    fields: usize,
+    quantities: BTreeSet<Quantity>,
+}
+
+impl OtherRuns {
+    fn count(&mut self, slab: &Slab) {
+        // The ground of a model is the same in all its runs.
+        if key(slab) != (Quantity::Height, Surface::Ground) {
+            self.fields += 1;
+            self.quantities.insert(slab.quantity);
+        }
+    }
+
+    fn told(self) -> Option<Reading> {
+        let quantities = self.quantities.iter().map(ToString::to_string).collect();
+        (self.fields > 0).then_some(Reading::OfOtherRuns {
+            fields: self.fields,
+            quantities,
+        })
+    }
 }
 
 /// Winds on levels of pressure are all along the grid, or all towards the east and the north: they are turned together.
@@ -393,9 +456,9 @@ fn check_directions(files: &[GridFile], moments: &BTreeMap<Moment, Slabs>) -> Re
     Ok(())
 }
 
-/// No component of the wind without the other: levels that lack one are left out, in words; where all
-/// do, the first is the fault.
-fn check_components(files: &[GridFile], moments: &BTreeMap<Moment, Slabs>) -> Result<Vec<String>> {
+/// No component of the wind without the other: levels that lack one are left out; where all do, the
+/// first is the fault.
+fn check_components(files: &[GridFile], moments: &BTreeMap<Moment, Slabs>) -> Result<Vec<LeftOut>> {
     let mut lone: BTreeMap<(Surface, Quantity), Where> = BTreeMap::new();
     let mut paired = false;
     for slabs in moments.values() {
@@ -424,9 +487,19 @@ fn check_components(files: &[GridFile], moments: &BTreeMap<Moment, Slabs>) -> Re
         .of_key(file.label(slab))
         .into());
     }
-    let left_out = lone.keys().map(|(surface, quantity)| {
-        format!("the {quantity} at {surface}, without the other component")
-    });
+    let left_out = lone
+        .keys()
+        .map(|(surface, quantity)| LeftOut::LoneComponent {
+            component: match quantity {
+                Quantity::NorthWind => Component::North,
+                _ => Component::East,
+            },
+            level: match *surface {
+                Surface::Isobaric(pa) => Level::PressurePa(pa),
+                Surface::Ground => Level::Ground,
+                Surface::AboveGround(m) => Level::AboveGroundM(m),
+            },
+        });
     Ok(left_out.collect())
 }
 
@@ -448,8 +521,8 @@ fn complete_levels(slabs: &Slabs, reckoned: &Reckoned) -> BTreeSet<u32> {
         .collect()
 }
 
-/// Levels that have a wind but never a height, in words.
-fn without_height(moments: &BTreeMap<Moment, Slabs>, reckoned: &Reckoned) -> Option<String> {
+/// Levels that have a wind but never a height.
+fn without_height(moments: &BTreeMap<Moment, Slabs>, reckoned: &Reckoned) -> Option<LeftOut> {
     let complete = |slabs| complete_levels(slabs, reckoned);
     let complete: BTreeSet<u32> = moments.values().flat_map(complete).collect();
     let winds = moments.values().flat_map(|slabs| slabs.keys());
@@ -459,15 +532,9 @@ fn without_height(moments: &BTreeMap<Moment, Slabs>, reckoned: &Reckoned) -> Opt
             _ => None,
         })
         .collect();
-    (!levels.is_empty()).then(|| format!("{}: wind without height", named(levels.iter())))
-}
-
-/// Levels in words.
-fn named<'a>(levels: impl Iterator<Item = &'a u32>) -> String {
-    let names: Vec<String> = levels
-        .map(|pa| Surface::Isobaric(*pa).to_string())
-        .collect();
-    names.join(", ")
+    (!levels.is_empty()).then(|| LeftOut::WithoutHeight {
+        levels_pa: levels.into_iter().collect(),
+    })
 }
 
 /// What was assumed in reading the files, each thing once.
@@ -481,13 +548,14 @@ fn assumed_of_all(files: &[GridFile]) -> Vec<Reading> {
     assumed
 }
 
-fn nothing_common(files: &[GridFile], left_out: &[String]) -> Fault {
+fn nothing_common(files: &[GridFile], left_out: &[LeftOut]) -> Fault {
+    let why: Vec<String> = left_out.iter().map(ToString::to_string).collect();
     let names: Vec<&str> = files.iter().map(|f| f.name.as_str()).collect();
     Fault::new(
         names.join(", "),
         format!(
             "no member with the levels that most have: {}",
-            left_out.join("; ")
+            why.join("; ")
         ),
         "members with height and wind on the same levels",
     )
@@ -500,7 +568,7 @@ fn levels_of_members(
     files: &[GridFile],
     moments: &BTreeMap<Moment, Slabs>,
     reckoned: &Reckoned,
-    left_out: &mut Vec<String>,
+    left_out: &mut Vec<LeftOut>,
 ) -> Result<BTreeMap<Option<u32>, BTreeSet<u32>>> {
     let times: BTreeSet<Timestamp> = moments.keys().map(|m| m.1).collect();
     let complete = |slabs| complete_levels(slabs, reckoned);
@@ -515,15 +583,15 @@ fn levels_of_members(
         for time in &times {
             let slabs = moments.get(&(*member, *time));
             let here = slabs.map(complete).unwrap_or_default();
-            let missing = named(levels.difference(&here));
-            if missing.is_empty() || (ensemble && here.is_empty()) {
+            let missing_pa: Vec<u32> = levels.difference(&here).copied().collect();
+            if missing_pa.is_empty() || (ensemble && here.is_empty()) {
                 continue;
             }
-            let found =
-                format!("height or wind missing for {time} at {missing}, which other times have");
+            let (member, time) = (*member, *time);
+            let why = NoMember::LevelsAt { time, missing_pa };
             if ensemble {
-                left_out.push(format!("{}: {found}", which(*member)));
-                damaged.insert(*member);
+                left_out.push(LeftOut::Member { member, why });
+                damaged.insert(member);
                 break;
             }
             let file = slabs
@@ -531,19 +599,11 @@ fn levels_of_members(
                 .map_or_else(|| files[0].name.clone(), |&(f, _)| files[f].name.clone());
             let expected =
                 "the same levels at all times: leave the file of that time out, or get it whole";
-            return Err(Fault::new(file, found, expected).into());
+            return Err(Fault::new(file, why.to_string(), expected).into());
         }
     }
     of_member.retain(|member, _| !damaged.contains(member));
     Ok(of_member)
-}
-
-/// A member in words.
-pub(super) fn which(member: Option<u32>) -> String {
-    match member {
-        Some(number) => format!("member {number}"),
-        None => "the member without number".into(),
-    }
 }
 
 /// The levels that at least half of the members have, rising pressure.
@@ -561,24 +621,26 @@ fn common_levels(of_member: &BTreeMap<Option<u32>, BTreeSet<u32>>) -> BTreeSet<u
 fn whole_members(
     of_member: &BTreeMap<Option<u32>, BTreeSet<u32>>,
     levels: &BTreeSet<u32>,
-    left_out: &mut Vec<String>,
+    left_out: &mut Vec<LeftOut>,
 ) -> Vec<Option<u32>> {
     let mut members = Vec::new();
     let mut beyond: BTreeSet<u32> = BTreeSet::new();
     for (member, has) in of_member {
         beyond.extend(has.difference(levels));
-        let missing = named(levels.difference(has));
-        if missing.is_empty() {
+        let missing_pa: Vec<u32> = levels.difference(has).copied().collect();
+        if missing_pa.is_empty() {
             members.push(*member);
         } else {
-            left_out.push(format!(
-                "{}: no height or wind at {missing}",
-                which(*member)
-            ));
+            left_out.push(LeftOut::Member {
+                member: *member,
+                why: NoMember::Levels { missing_pa },
+            });
         }
     }
     if !beyond.is_empty() {
-        left_out.push(format!("{}: most members lack it", named(beyond.iter())));
+        left_out.push(LeftOut::OfFewMembers {
+            levels_pa: beyond.into_iter().collect(),
+        });
     }
     members
 }

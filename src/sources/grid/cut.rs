@@ -11,7 +11,7 @@ use std::ops::Range;
 use ndarray::Array2;
 use rayon::prelude::*;
 
-use super::archive::{Archive, Where, which};
+use super::archive::{Archive, Where};
 use super::reckoned::fill;
 use crate::atmosphere::{
     Geopotential, saturation_vapour_pressure_pa, standard_height_of_pressure,
@@ -20,6 +20,7 @@ use crate::atmosphere::{
 use crate::earth::{G0_M_S2, HIGHEST_GROUND_M, LOWEST_GROUND_M};
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::{Lattice, Window, to_true};
+use crate::notes::left_out::{LeftOut, NoMember};
 use crate::numeric::single;
 use crate::sources::clean::agree;
 use crate::wind::grid::{Block, Ground};
@@ -110,12 +111,13 @@ impl Archive {
         let whole = |member: &usize| steps.iter().all(|&step| self.has(*member, step));
         let (mut members, short): (Vec<usize>, Vec<usize>) =
             (0..self.members.len()).partition(whole);
-        let mut left_out: Vec<String> = short.iter().map(|&m| self.is_short(m)).collect();
+        let mut left_out: Vec<LeftOut> = short.iter().map(|&m| self.is_short(m)).collect();
         if members.is_empty() {
+            let why: Vec<String> = left_out.iter().map(ToString::to_string).collect();
             return Err(Error::CannotDo {
                 why: format!(
                     "no member has all the hours that are needed: {}",
-                    left_out.join("; ")
+                    why.join("; ")
                 ),
                 remedy: "expected at least one whole member".into(),
             });
@@ -130,11 +132,11 @@ impl Archive {
                     if members.len() < 2 {
                         return Err(damaged.why);
                     }
-                    left_out.push(format!(
-                        "{}: {}",
-                        which(self.members[members[at]]),
-                        damaged.why
-                    ));
+                    let fault = damaged.why.to_string();
+                    left_out.push(LeftOut::Member {
+                        member: self.members[members[at]],
+                        why: NoMember::Damaged { fault },
+                    });
                     // The others are decoded anew: damage is rare, and their columns
                     // lie elsewhere in a block of fewer members.
                     members.remove(at);
@@ -143,16 +145,13 @@ impl Archive {
         }
     }
 
-    /// That a member lacks hours, in words.
-    fn is_short(&self, member: usize) -> String {
+    /// That a member lacks hours.
+    fn is_short(&self, member: usize) -> LeftOut {
         let mut has = (0..self.steps.len()).filter(|&step| self.has(member, step));
         let last = has.next_back().map(|step| self.steps[step].valid);
-        match last {
-            Some(last) => format!(
-                "{}: it ends at {last} or has a gap, and the flight is not covered",
-                which(self.members[member])
-            ),
-            None => format!("{}: no winds", which(self.members[member])),
+        LeftOut::Member {
+            member: self.members[member],
+            why: last.map_or(NoMember::NoWinds, |ends| NoMember::Hours { ends }),
         }
     }
 

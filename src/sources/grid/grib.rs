@@ -27,7 +27,7 @@ use jiff::tz::TimeZone;
 use ndarray::Array2;
 
 use super::framing::{Messages, OF_GRIB, builder, packing_name};
-use super::grib_lattice::{NoLattice, Scan, along_grid, lattice};
+use super::grib_lattice::{NoLattice, Scan, along_grid, assumed, lattice};
 use super::grib_mended::mended;
 use super::grib_reduced::{filled, row_lengths};
 use super::grib1_grid::{component_flags, definition};
@@ -133,6 +133,9 @@ impl Grids {
             return Ok(*number);
         }
         let number = catalogue.lattice(lattice(edition, &grid)?);
+        if let Some(assumed) = assumed(&grid) {
+            catalogue.assume(assumed);
+        }
         self.0.push((edition, grid.into_owned(), number));
         Ok(number)
     }

@@ -13,9 +13,11 @@ use grib_reader::{
 
 use super::MOST_POINTS;
 use super::longitudes::{eastward, first_column, gaussian_step};
+use crate::earth::ECCENTRICITY_2;
 use crate::geodesy::Position;
 use crate::geodesy::lattice::{Axis, Lattice, Plane, to_plane};
 use crate::geodesy::rotated::{RotatedPole, rotated};
+use crate::notes::reading::Reading;
 
 /// The grids that are read, for messages.
 pub(super) const GRIDS_READ: &str = "regular or rotated latitude-longitude, Gaussian, Mercator, \
@@ -322,13 +324,67 @@ fn lambert(grid: &LambertConformalGrid, scan: Scan) -> Result<Lattice> {
         return Err(NoLattice::NotRead(bipolar.into()));
     }
     let (lat1, lat2) = (degrees(grid.latin1), degrees(grid.latin2));
+    let earth = Earth::of(&grid.core)?;
+    let true_at = match true_lengths(grid, &earth) {
+        Some(TrueLengths { scale, .. }) => format!(" +k_0={:.9}", 1.0 / scale),
+        None => String::new(),
+    };
     let definition = format!(
         // Any latitude of origin will do: the axes are laid through the grid's first point.
-        "+proj=lcc +lat_1={lat1} +lat_2={lat2} +lat_0={lat1} +lon_0={} {} +units=m +no_defs",
+        "+proj=lcc +lat_1={lat1} +lat_2={lat2} +lat_0={lat1} +lon_0={}{true_at} {} +units=m +no_defs",
         degrees(grid.lon_v),
-        earth(&grid.core)?
+        earth.words()
     );
     projected(definition, &grid.core, scan)
+}
+
+/// Where the increments of a Lambert grid are true lengths, if not at its standard parallels.
+struct TrueLengths {
+    /// The latitude, degrees.
+    latitude_deg: f64,
+    /// How much larger the map is there than the ground.
+    scale: f64,
+}
+
+/// Template 3.30: Dx and Dy are given at the latitude LaD. Mostly that is a standard parallel. One of 0
+/// far from them was not set, as one of all ones.
+fn true_lengths(grid: &LambertConformalGrid, earth: &Earth) -> Option<TrueLengths> {
+    let latitude_deg = degrees(grid.lat_d);
+    let parallels_deg = [degrees(grid.latin1), degrees(grid.latin2)];
+    let scale = lambert_scale(parallels_deg, latitude_deg, earth.eccentricity());
+    let is_set = latitude_deg != 0.0 && latitude_deg.abs() < 90.0;
+    // The hundred-thousandth is 10 m over 1,000 km.
+    let matters = scale.is_finite() && (scale - 1.0).abs() > 1e-5;
+    (is_set && matters).then_some(TrueLengths {
+        latitude_deg,
+        scale,
+    })
+}
+
+/// How much larger than the ground a Lambert map is at a latitude (Snyder, Map Projections, USGS
+/// Professional Paper 1395, 1987, chapter 15: k = m1 t^n / (m t1^n), with -ln t the isometric latitude).
+fn lambert_scale(parallels_deg: [f64; 2], latitude_deg: f64, eccentricity: f64) -> f64 {
+    let e = eccentricity;
+    let [first, second, at] =
+        [parallels_deg[0], parallels_deg[1], latitude_deg].map(f64::to_radians);
+    let isometric = |lat: f64| lat.tan().asinh() - e * (e * lat.sin()).atanh();
+    let radius = |lat: f64| lat.cos() / (1.0 - (e * lat.sin()).powi(2)).sqrt();
+    let apart = isometric(second) - isometric(first);
+    let n = match apart.abs() < 1e-9 {
+        true => first.sin(),
+        false => (radius(first) / radius(second)).ln() / apart,
+    };
+    radius(first) / radius(at) * (n * (isometric(first) - isometric(at))).exp()
+}
+
+/// What is taken for granted of a grid.
+pub(super) fn assumed(grid: &GridDefinition) -> Option<Reading> {
+    let GridDefinition::LambertConformal(grid) = grid else {
+        return None;
+    };
+    let earth = Earth::of(&grid.core).ok()?;
+    let TrueLengths { latitude_deg, .. } = true_lengths(grid, &earth)?;
+    Some(Reading::LengthsOfMap { latitude_deg })
 }
 
 fn polar(grid: &PolarStereographicGrid, scan: Scan) -> Result<Lattice> {
@@ -414,31 +470,66 @@ pub(super) fn along_grid(grid: &GridDefinition, flags: Option<u8>) -> bool {
     }
 }
 
-/// The shape of the earth (code table 3.2) in PROJ's words.
-fn earth(core: &ProjectedGridCore) -> Result<String> {
-    let axes = |unit_m: f64| {
-        let a = scaled(core.scale_factor_major_axis, core.scaled_value_major_axis) * unit_m;
-        let b = scaled(core.scale_factor_minor_axis, core.scaled_value_minor_axis) * unit_m;
-        Ok(format!("+a={} +b={}", radius(a)?, radius(b)?))
-    };
-    match core.shape_of_earth {
-        0 => Ok("+R=6367470".into()),
-        1 => {
-            let r = radius(scaled(core.scale_factor_radius, core.scaled_value_radius))?;
-            Ok(format!("+R={r}"))
+/// The shape of the earth.
+enum Earth {
+    /// Its radius, m.
+    Sphere(f64),
+    /// Its axes, m.
+    Ellipsoid(f64, f64),
+    /// One of two that differ by a tenth of a millimetre, by its name.
+    Named(&'static str),
+}
+
+impl Earth {
+    /// Code table 3.2.
+    fn of(core: &ProjectedGridCore) -> Result<Earth> {
+        let axes = |unit_m: f64| {
+            let a = scaled(core.scale_factor_major_axis, core.scaled_value_major_axis) * unit_m;
+            let b = scaled(core.scale_factor_minor_axis, core.scaled_value_minor_axis) * unit_m;
+            Ok(Earth::Ellipsoid(radius(a)?, radius(b)?))
+        };
+        match core.shape_of_earth {
+            0 => Ok(Earth::Sphere(6_367_470.0)),
+            1 => {
+                let r = scaled(core.scale_factor_radius, core.scaled_value_radius);
+                radius(r).map(Earth::Sphere)
+            }
+            2 => Ok(Earth::Ellipsoid(6_378_160.0, 6_356_775.0)),
+            3 => axes(1e3),
+            4 => Ok(Earth::Named("GRS80")),
+            5 => Ok(Earth::Named("WGS84")),
+            6 => Ok(Earth::Sphere(6_371_229.0)),
+            7 => axes(1.0),
+            8 => Ok(Earth::Sphere(6_371_200.0)),
+            9 => Ok(Earth::Ellipsoid(6_377_563.396, 6_356_256.909)),
+            shape => Err(NoLattice::NotRead(format!(
+                "a grid on an earth of shape {shape}"
+            ))),
         }
-        2 => Ok("+a=6378160 +b=6356775".into()),
-        3 => axes(1e3),
-        4 => Ok("+ellps=GRS80".into()),
-        5 => Ok("+ellps=WGS84".into()),
-        6 => Ok("+R=6371229".into()),
-        7 => axes(1.0),
-        8 => Ok("+R=6371200".into()),
-        9 => Ok("+a=6377563.396 +b=6356256.909".into()),
-        shape => Err(NoLattice::NotRead(format!(
-            "a grid on an earth of shape {shape}"
-        ))),
     }
+
+    /// In PROJ's words.
+    fn words(&self) -> String {
+        match self {
+            Earth::Sphere(r) => format!("+R={r}"),
+            Earth::Ellipsoid(a, b) => format!("+a={a} +b={b}"),
+            Earth::Named(name) => format!("+ellps={name}"),
+        }
+    }
+
+    fn eccentricity(&self) -> f64 {
+        match self {
+            Earth::Sphere(_) => 0.0,
+            // A minor axis that is the longer one is a sphere's, for what this is asked.
+            Earth::Ellipsoid(a, b) => (1.0 - (b / a).powi(2)).max(0.0).sqrt(),
+            Earth::Named(_) => ECCENTRICITY_2.sqrt(),
+        }
+    }
+}
+
+/// The shape of the earth in PROJ's words.
+fn earth(core: &ProjectedGridCore) -> Result<String> {
+    Earth::of(core).map(|earth| earth.words())
 }
 
 fn scaled(factor: u8, value: u32) -> f64 {
@@ -605,6 +696,81 @@ mod tests {
         let place = lattice.map().unwrap().position(1.0, 2.0).unwrap();
         assert!((place.lat_deg + 70.0).abs() < 1e-9 && (place.lon_deg - 20.0).abs() < 1e-9);
         assert_eq!((lattice.x.step, lattice.y.step), (1000.0, 2000.0));
+    }
+
+    /// A Lambert grid of points 3 km apart around 45 N, 10 E, with standard parallels.
+    fn conic(parallels: [i32; 2], lat_d: i32) -> GridDefinition {
+        GridDefinition::LambertConformal(LambertConformalGrid {
+            core: ProjectedGridCore {
+                lat_first: 45_000_000,
+                lon_first: 10_000_000,
+                dx: 3_000_000,
+                dy: 3_000_000,
+                scanning_mode: 0x40,
+                ..core(6)
+            },
+            lat_d,
+            lon_v: 10_000_000,
+            projection_center_flag: 0,
+            latin1: parallels[0],
+            latin2: parallels[1],
+            lat_southern_pole: -90_000_000,
+            lon_southern_pole: 0,
+        })
+    }
+
+    #[test]
+    fn lambert_increments_are_true_at_their_latitude() {
+        // From the first point to the next in the row, along a great circle of the sphere, m.
+        let apart_m = |grid: &GridDefinition| {
+            let lattice = lattice(2, grid).unwrap();
+            let map = lattice.map().unwrap();
+            let [a, b] = [0.0, 1.0].map(|column| map.position(0.0, column).unwrap());
+            let [lat_a, lat_b] = [a, b].map(|p| p.lat_deg.to_radians());
+            let half = |d: f64| (0.5 * d).sin().powi(2);
+            let lon = (b.lon_deg - a.lon_deg).to_radians();
+            let chord = half(lat_b - lat_a) + lat_a.cos() * lat_b.cos() * half(lon);
+            2.0 * 6_371_229.0 * chord.sqrt().asin()
+        };
+        let (m30, m45, m60) = (30_000_000, 45_000_000, 60_000_000);
+        let between = conic([m30, m60], m45);
+        assert!((apart_m(&between) - 3_000.0).abs() < 0.2);
+        let latitude_deg = 45.0;
+        assert_eq!(
+            assumed(&between),
+            Some(Reading::LengthsOfMap { latitude_deg })
+        );
+        // The parallels the other way round, and one parallel only.
+        assert!((apart_m(&conic([m60, m30], m45)) - 3_000.0).abs() < 0.2);
+        assert!((apart_m(&conic([m30, m30], m45)) - 3_000.0).abs() < 0.2);
+        // At a parallel, or not set: true there, so that the ground between them is longer.
+        let scale = lambert_scale([30.0, 60.0], 45.0, 0.0);
+        for lat_d in [m30, m60, 0, i32::MIN, -i32::MAX] {
+            let grid = conic([m30, m60], lat_d);
+            assert!((apart_m(&grid) - 3_000.0 / scale).abs() < 0.2, "{lat_d}");
+            assert_eq!(assumed(&grid), None);
+        }
+    }
+
+    /// PROJ's own factors (`Proj.get_factors` of pyproj 3.7.2) on a sphere and on WGS84.
+    #[test]
+    fn scales_of_lambert_maps_are_those_of_proj() {
+        let wgs84 = ECCENTRICITY_2.sqrt();
+        for (parallels, at, sphere, ellipsoid) in [
+            ([30.0, 60.0], 45.0, 0.965_717_530_5, 0.965_834_554_6),
+            ([30.0, 60.0], 70.0, 1.083_616_781_8, 1.083_468_935_7),
+            ([45.0, 45.0], 60.0, 1.039_322_409_0, 1.039_234_163_6),
+            ([25.0, 25.0], 45.0, 1.068_505_406_2, 1.068_215_249_8),
+            ([-30.0, -60.0], -45.0, 0.965_717_530_5, 0.965_834_554_6),
+        ] {
+            for (e, proj) in [(0.0, sphere), (wgs84, ellipsoid)] {
+                let found = lambert_scale(parallels, at, e);
+                assert!(
+                    (found - proj).abs() < 1e-9,
+                    "{parallels:?} {at} {e}: {found}"
+                );
+            }
+        }
     }
 
     #[test]

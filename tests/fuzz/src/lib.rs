@@ -4,10 +4,13 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use windfall::compare::PublishedZone;
+use windfall::desk::fields;
+use windfall::error::Error;
 use windfall::fetch::feed::Feeds;
-use windfall::fetch::http::ByteSpan;
-use windfall::fetch::inventory::{idx, json_lines};
+use windfall::fetch::http::{ByteSpan, Piece};
+use windfall::fetch::inventory::{idx, json_lines, walk};
 use windfall::fetch::ranges::{RangeSource, chunks};
+use windfall::fetch::{check, join};
 use windfall::files::packed;
 use windfall::fill::checklist;
 use windfall::fill::rules::RuleBook;
@@ -17,6 +20,7 @@ use windfall::ground::region::Region;
 use windfall::ground::terrain::Terrain;
 use windfall::logbook::Logbook;
 use windfall::plan::Plan;
+use windfall::plan::edit::PlanText;
 use windfall::sources::grid::GridFile;
 use windfall::sources::{self, Format};
 use windfall::track::fields::Fields;
@@ -41,7 +45,7 @@ pub struct Reader {
 const LARGEST_SEED: u64 = 300_000;
 
 /// All of them.
-pub const READERS: [Reader; 34] = [
+pub const READERS: [Reader; 39] = [
     of("csv", ".csv", &[("samples/high-plains", ".csv"), ("tests/data/soundings", ".txt"), ("tests/data/profiles", ".csv")], |_, bytes| sounding(bytes, Format::Csv)),
     of("igra", ".txt", &[("tests/data/soundings", ".txt")], |_, bytes| sounding(bytes, Format::Igra)),
     of("listing", ".txt", &[("tests/data/soundings", ".txt")], |_, bytes| sounding(bytes, Format::Listing)),
@@ -128,7 +132,67 @@ pub const READERS: [Reader; 34] = [
     of("photo", ".jpg", &[], |path, _| {
         drop(windfall::track::photo::Photo::read(path));
     }),
+    of("walk", ".grib2", &[("tests/data/grids", ".grib2")], |_, bytes| {
+        drop(walk::messages_of("a", &|span| Ok(Some(piece(bytes, span)))));
+    }),
+    of("whole", ".nc", &[("tests/fuzz/corpus", ".nc"), ("tests/data/grids", ".grib2")], |_, bytes| {
+        drop(check::wholeness(bytes));
+    }),
+    of("halves", ".grib2", &[("tests/data/grids", ".grib2")], |_, bytes| {
+        let east = made::beside(bytes);
+        drop(join::halves("a", bytes, &east));
+        let (west, east) = bytes.split_at(bytes.len() / 2);
+        drop(join::halves("a", west, east));
+    }),
+    of("payloads", ".jsonl", &[("tests/data/tracks", ".txt"), ("tests/data/tracks", ".csv")], |_, bytes| {
+        // Each message of a topic is whole, and one reader hears them all.
+        let hear = |_| ();
+        let mut reader = Reports::new(Fields::default(), &[]);
+        bytes.split(|b| *b == b'\n').for_each(|payload| reader.whole(payload, &mut { hear }));
+    }),
+    of("form", ".toml", &[("samples/high-plains", ".toml"), ("samples/ribatejo", ".toml"), ("samples/idaho", ".toml")], |_, bytes| {
+        text(bytes, form);
+    }),
 ];
+
+/// The boxes of a form over a plan: `id = value` lines behind the last line of dashes, or without them the
+/// plan's own lines moved by one box.
+fn form(text: &str) {
+    let (plan, typed) = text.rsplit_once("\n---\n").unwrap_or((text, ""));
+    let Some(mut plan) = PlanText::read(plan) else {
+        return;
+    };
+    let was_shown = fields::shown(&plan);
+    let mut given = was_shown.clone();
+    let lines = typed.lines().filter_map(|line| line.split_once(" = "));
+    given.extend(lines.map(|(id, value)| (id.to_owned(), value.to_owned())));
+    if typed.is_empty() {
+        let values: Vec<String> = was_shown.values().skip(1).cloned().collect();
+        given.values_mut().zip(values).for_each(|(given, other)| *given = other);
+    }
+    let changed = fields::apply(&mut plan, &was_shown, &given);
+    for id in &changed {
+        let _ = fields::is_beyond(&plan, id);
+    }
+    let text = plan.text();
+    // What is written can be read again: else the desk would lose a draft.
+    let again = PlanText::read(&text);
+    assert!(again.is_some(), "{text}");
+    drop(again.map(|plan| fields::shown(&plan)));
+    if let Err(Error::Faults(faults)) = Plan::parse("a", &text, Path::new("/nowhere")) {
+        faults.iter().for_each(|fault| drop(fields::of_fault(&plan, fault)));
+    }
+}
+
+/// A part of a file, as a server gives it.
+fn piece(file: &[u8], span: ByteSpan) -> Piece {
+    let place = |at: u64| usize::try_from(at).unwrap_or(usize::MAX).min(file.len());
+    let bytes = &file[place(span.start)..place(span.start.saturating_add(span.length))];
+    Piece {
+        bytes: bytes.to_vec(),
+        of: Some(file.len() as u64),
+    }
+}
 
 const fn of(
     name: &'static str,

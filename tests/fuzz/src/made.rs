@@ -19,6 +19,8 @@ pub fn seeds(reader: &str) -> Vec<Vec<u8>> {
         "packed" => vec![tile(), packed(POINT.as_bytes())],
         "logbook" => vec![LOGBOOK.into()],
         "part" => vec![PART.into()],
+        "payloads" => vec![PAYLOADS.into()],
+        "form" => vec![FORM.into()],
         _ => Vec::new(),
     }
 }
@@ -47,6 +49,66 @@ miss_km = 6.1
 along_km = 5.2
 across_km = -3.2
 "#;
+
+/// Messages of a topic.
+const PAYLOADS: &str = r#"{"call":"N0CALL-11","time":"2026-02-05T18:02:52Z","lat":43.2,"lon":-107.9,"alt_m":1612.5}
+[{"call":"N0CALL-11","time":1770314632,"latitude":43.21,"longitude":-107.88,"altitude":2012}]
+N0CALL-11>APRS:/180252h4312.00N/10754.00WO/A=006600
+"#;
+
+/// A plan, and what is typed into its form.
+const FORM: &str = r#"[flight]
+release = 2026-02-05T18:00:00Z
+[site]
+lat = 43.0
+lon = -108.4
+[[load]]
+name = "box"
+mass = "1 kg"
+[balloon]
+mass = "600 g"
+neck_lift = "2 kg"
+---
+flight.name = "quoted" name
+fill.kind = free_lift
+fill.value = 1.2 kg
+load.0.mass = 950 g
+wind.files = a.csv
+"#;
+
+/// The messages of a file of GRIB 2 moved east by the width of their own grids (template 3.0): with them, a
+/// forecast cut at a seam.
+pub fn beside(west: &[u8]) -> Vec<u8> {
+    let mut east = west.to_vec();
+    let mut at = 0;
+    while let Some(start) = east[at..].windows(4).position(|w| w == b"GRIB") {
+        at += start + 4;
+        // Section 3 stands behind sections 0 and 1, and perhaps 2: its number is in octet 5.
+        let head = east[at..].windows(6).take(400).position(|w| w[0..3] == [0, 0, 0] && w[3] >= 72 && w[4] == 3);
+        if let Some(grid) = head.map(|head| at + head) {
+            move_east(&mut east[grid..]);
+        }
+    }
+    east
+}
+
+/// Octets 31 to 34 are the columns, 51 to 54 and 60 to 63 the first and the last longitude, 64 to 67 the step.
+fn move_east(section: &mut [u8]) {
+    let number = |section: &[u8], at: usize| {
+        let octets = section.get(at..at + 4)?;
+        Some(octets.iter().fold(0_u64, |n, octet| n << 8 | u64::from(*octet)))
+    };
+    let all = [number(section, 30), number(section, 50), number(section, 59), number(section, 63)];
+    let [Some(columns), Some(_), Some(last), Some(step)] = all else {
+        return;
+    };
+    let first = last.wrapping_add(step);
+    let last = first.wrapping_add(columns.wrapping_sub(1).wrapping_mul(step));
+    for (at, degrees) in [(50, first), (59, last)] {
+        let turned = u32::try_from(degrees % 360_000_000).unwrap_or(0);
+        section[at..at + 4].copy_from_slice(&turned.to_be_bytes());
+    }
+}
 
 /// A part of two units with cells and no release that came down.
 const PART: &str = r#"{"windfall_years":1,"work":"0a","from":0,"to":2}

@@ -5,6 +5,8 @@ use maud::{Markup, html};
 use crate::geodesy::Position;
 use crate::report::places;
 
+pub use crate::report::markup::{cell as plain, table};
+
 /// A text of the plan or of a file, which may run from right to left.
 pub fn user_text(text: &str) -> Markup {
     html! { bdi { (text) } }
@@ -49,30 +51,6 @@ pub fn contact(line: &str) -> Markup {
     };
     html! {
         bdi { (line[..found.start]) a.tap href=(link) { (line[found.clone()]) } (line[found.end..]) }
-    }
-}
-
-/// A plain text where markup is asked for.
-pub fn plain(text: impl AsRef<str>) -> Markup {
-    html! { (text.as_ref()) }
-}
-
-/// A table with a heading row; the first cell of each row heads it.
-pub fn table(caption: &str, heads: &[&str], rows: &[Vec<Markup>]) -> Markup {
-    html! {
-        table { "\n"
-            caption { (caption) } "\n"
-            thead { tr { @for head in heads { th scope="col" { (head) } } } } "\n"
-            tbody { "\n"
-                @for row in rows {
-                    tr {
-                        @for (i, cell) in row.iter().enumerate() {
-                            @if i == 0 { th scope="row" { (cell) } } @else { td { (cell) } }
-                        }
-                    } "\n"
-                }
-            } "\n"
-        } "\n"
     }
 }
 
