@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::folder::beside;
+use super::folder::{LOGBOOK, beside};
 use super::made::{Answer, Made};
 use super::words::{self, Station};
 use super::work::DeskRequest;
@@ -26,9 +26,6 @@ use crate::track::fields::Fields;
 use crate::track::reader::Reader;
 use crate::winds::Winds;
 use crate::zone::Options;
-
-/// The logbook that flights are written into, beside the plan.
-pub const LOGBOOK: &str = "flights.toml";
 
 /// How a flight stands that is followed.
 #[derive(Clone)]
@@ -53,8 +50,8 @@ pub struct Debriefed {
     pub plan: Plan,
     /// The ground below its map.
     pub ground: MapGround,
-    /// Whether the flight was written into the logbook, where that was asked for.
-    pub written: Option<bool>,
+    /// Whether the flight was written into the logbook, where that was asked for; or why it could not be.
+    pub written: Option<std::result::Result<bool, String>>,
 }
 
 /// Follows a flight until its source ends or it is stopped; how it stands is kept again and again.
@@ -141,7 +138,9 @@ pub fn debrief(asked: &DeskRequest, winds: &Winds) -> Result<Answer> {
     let written = match asked.typed("logbook") {
         "yes" => {
             let path = asked.desk.folder.path(&beside(asked.name, LOGBOOK))?;
-            Some(Logbook::append(&path, &debrief.row())?)
+            // A logbook that cannot be written into shall not cost the answer.
+            let written = Logbook::append(&path, &debrief.row());
+            Some(written.map_err(|error| error.to_string()))
         }
         _ => None,
     };
