@@ -70,11 +70,12 @@ pub fn follow(asked: &DeskRequest, winds: &Winds) -> Result<Answer> {
     follower.set_car(car);
     let stem = asked.name.strip_suffix(".toml").unwrap_or(asked.name);
     let folder = format!("{stem}-flight");
-    let mut live = LiveFolder::open(&desk.folder.path(&folder)?)?;
+    let path = desk.folder.path(&folder)?;
+    let goes_on = matches!(&source, ReportSource::File(file) if LiveFolder::is_log_in(&path, file));
+    let mut live = LiveFolder::open(&path, asked.plan.release, goes_on)?;
     let mut listening = Listening::new(&source, reader, grows, Waiting::default())?;
     // What is read from its own log is not written there twice.
-    let logs =
-        listening.is_live() && !matches!(&source, ReportSource::File(path) if live.is_log(path));
+    let logs = listening.is_live() && !goes_on;
     asked.work.begin(words::doing("follow"), 0);
     let (mut views, mut said) = (Views::default(), None);
     loop {
