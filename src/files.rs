@@ -19,7 +19,18 @@ pub mod packed;
 pub mod shown;
 mod unfinished;
 
+use std::path::Path;
+
 pub use self::guard::{guarded, quiet};
 pub use self::input::{STDIN, is_regular, is_url, open_regular, read_bytes, read_text, shown};
 pub use self::output::{UnfinishedFile, UnfinishedFolder, finish_all, write_atomically};
 pub use self::unfinished::remove_unfinished;
+
+/// The name of a file without the folders that it lies in.
+pub fn name_of(path: &str) -> String {
+    let name = Path::new(path).file_name();
+    name.map_or_else(
+        || path.to_owned(),
+        |name| name.to_string_lossy().into_owned(),
+    )
+}

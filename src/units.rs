@@ -394,6 +394,14 @@ impl UnitSystem {
         }
     }
 
+    /// An area of cloth, given in m2.
+    pub fn surface(self, m2: f64) -> String {
+        match self {
+            UnitSystem::Metric => format!("{m2:.2} m2"),
+            UnitSystem::Us => format!("{:.1} sq ft", m2 / (FOOT_M * FOOT_M)),
+        }
+    }
+
     /// An area of ground.
     pub fn area(self, m2: f64) -> String {
         let (value, unit) = match self {
@@ -503,6 +511,9 @@ mod tests {
         assert_eq!(UnitSystem::Us.height(30_480.0), "100,000 ft");
         assert_eq!(UnitSystem::Us.vertical_speed(5.08), "1,000 ft/min");
         assert_eq!(UnitSystem::Metric.area(1_674.6e6), "1,675 km2");
+        assert_eq!(UnitSystem::Metric.surface(2.598), "2.60 m2");
+        // 2.598 m2 / 0.09290304 m2 a square foot.
+        assert_eq!(UnitSystem::Us.surface(2.598), "28.0 sq ft");
         assert_eq!(UnitSystem::Us.area(MILE_M * MILE_M), "1.0 sq mi");
         assert_eq!(
             UnitSystem::Metric.both_weights(6.8038855),

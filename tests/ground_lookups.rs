@@ -6,7 +6,7 @@ use jiff::civil::date;
 use jiff::tz::TimeZone;
 use windfall::geodesy::Position;
 use windfall::ground::airports::{AirportKind, airports};
-use windfall::ground::sun::{Span, daylight};
+use windfall::ground::sun::{Span, SunNow, daylight, evening, sun_now};
 use windfall::ground::towns::towns;
 
 /// tests/data/ground/nearest.csv: found by brute force over the unpacked files, with geodesics by
@@ -126,6 +126,46 @@ fn a_day_is_that_of_the_time_zone() {
     );
     assert_eq!(set.to_zoned_datetime(zone).date(), date(2026, 3, 10));
     assert!(rise < set && rise.to_string().starts_with("2026-03-09"));
+}
+
+/// The evening of a moment is the next one by day; by night the one that began it, or the next one when morning
+/// is nearer. No clocks have a say in it.
+#[test]
+fn the_evening_of_a_moment_is_that_of_its_light() {
+    let place = Position::new(-33.87, 151.21).unwrap();
+    let light = |day: i8| {
+        let of = daylight(
+            place,
+            date(2026, 3, day),
+            &TimeZone::get("Australia/Sydney").unwrap(),
+        );
+        let Span::Crosses { rise, set } = of.unwrap().sun else {
+            panic!("the sun rises in Sydney");
+        };
+        (rise.unwrap(), set.unwrap())
+    };
+    let hours = jiff::SignedDuration::from_hours;
+    let near = |a: Option<jiff::Timestamp>, b: jiff::Timestamp| {
+        a.is_some_and(|a| a.duration_since(b).as_secs().abs() <= 1)
+    };
+    let ((rise, set), (next_rise, next_set)) = (light(10), light(11));
+    for (at, sunset) in [
+        (rise + hours(1), set),
+        (set - hours(1), set),
+        (set + hours(1), set),
+        (next_rise - hours(1), next_set),
+    ] {
+        let [sun, civil] = evening(place, at).unwrap();
+        assert!(near(sun, sunset), "{at}: {sun:?} {sunset}");
+        assert!(civil > sun, "{at}: {civil:?} {sun:?}");
+    }
+    assert_eq!(sun_now(place, set + hours(1)).unwrap(), SunNow::Down);
+    // Where there is no evening there is none to tell.
+    let north = Position::new(78.2, 15.6).unwrap();
+    assert_eq!(
+        evening(north, "2026-06-21T12:00:00Z".parse().unwrap()).unwrap(),
+        [None, None]
+    );
 }
 
 #[test]

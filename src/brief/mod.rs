@@ -10,7 +10,6 @@ pub mod radio;
 mod timeline;
 pub mod waiting;
 
-use std::path::Path;
 use std::sync::Arc;
 
 use jiff::Timestamp;
@@ -19,16 +18,16 @@ use self::answer::MapGround;
 pub use self::answer::{Brief, Wait};
 use self::ground::BriefGround;
 use crate::choice;
-use crate::choice::ground::GroundSource;
 use crate::clock::after;
 use crate::error::Result;
+use crate::files::name_of;
 use crate::geodesy::Normal;
 use crate::ground::layers::Layer;
 use crate::ground::map::GroundMap;
 use crate::ground::region::Region;
 use crate::ground::terrain::Terrain;
 use crate::ground::towns::towns;
-use crate::notes::{Assumption, Note};
+use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::spread::run::quantiles;
 use crate::winds::Winds;
@@ -80,12 +79,7 @@ pub fn brief_of(
     let (mut zone, mut facts) = (prediction.zone, prediction.facts);
     // A briefing goes to people who need not know in which folders its maker keeps files.
     for file in &mut facts.wind.files {
-        *file = file_name(Path::new(file)).unwrap_or(file.clone());
-    }
-    for note in &mut zone.notes {
-        if let Note::Cleaned(cleaning) = note {
-            cleaning.file = file_name(Path::new(&cleaning.file)).unwrap_or_default();
-        }
+        *file = name_of(file);
     }
     let landings = places(kept);
     // Three that need nothing of each other, the first of which waits for files.
@@ -124,10 +118,7 @@ pub fn brief_of(
         near: ground.near(&zone)?,
         contacts: plan.brief.contacts.clone(),
         remarks: plan.brief.notes.clone(),
-        sources: choice::ground::sources(&ground.map, &facts.landed_on)
-            .into_iter()
-            .map(|source| without_folder(plan, source))
-            .collect(),
+        sources: choice::ground::sources(&plan.ground, &ground.map, &facts.landed_on),
         layer_notes: ground.map.notes().to_vec(),
         // This takes the ground apart, so it comes after all that is asked of it.
         ground: ground.shown(kept.ground()),
@@ -223,30 +214,4 @@ fn places(kept: &Continuation) -> Vec<Normal> {
 fn suspension_m(plan: &Plan) -> Option<f64> {
     let lengths = plan.stack.load.iter().filter_map(|item| item.length_m);
     lengths.reduce(|sum, length| sum + length)
-}
-
-/// A source of the ground; of a file of the plan its name only: a briefing goes to people who need not
-/// know where its maker keeps files.
-fn without_folder(plan: &Plan, source: GroundSource) -> GroundSource {
-    let GroundSource::Layer { from } = source else {
-        return source;
-    };
-    let ground = &plan.ground;
-    let files = [
-        &ground.keep_out,
-        &ground.land_in,
-        &ground.roads,
-        &ground.power_lines,
-        &ground.osm,
-    ];
-    let mut files = files.into_iter().flatten();
-    let file = files.find(|file| file.display().to_string() == from);
-    let name = file.and_then(|file| file_name(file));
-    GroundSource::Layer {
-        from: name.unwrap_or(from),
-    }
-}
-
-fn file_name(path: &Path) -> Option<String> {
-    Some(path.file_name()?.to_string_lossy().into_owned())
 }

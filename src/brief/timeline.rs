@@ -1,10 +1,8 @@
 //! From filling to dark: when what happens.
 
-use jiff::Timestamp;
-
 use super::answer::{EventKind, TimelineEvent};
 use crate::clock::after;
-use crate::ground::sun::{Span, daylight};
+use crate::ground::sun::evening;
 use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::spread::draws::Spread;
@@ -61,7 +59,7 @@ pub fn events(
             place: zone.center(),
         },
     ];
-    events.extend(evening(plan, zone));
+    events.extend(light(zone));
     // What happens at the same time stands in the order of a flight, which is that of the kinds.
     events.sort_by_key(|event| (event.from, event.kind));
     let nothing_given = plan.brief.filling_s.is_none();
@@ -71,25 +69,19 @@ pub fn events(
     (assumed, events)
 }
 
-/// Sunset and dark at the centre of the zone, on the day of the landing.
-fn evening(plan: &Plan, zone: &Zone) -> Vec<TimelineEvent> {
+/// Sunset and dark at the centre of the zone, of the evening that the landing belongs to.
+fn light(zone: &Zone) -> impl Iterator<Item = TimelineEvent> {
     let place = zone.center();
-    let local = zone.landing.time.to_zoned_datetime(plan.timezone.clone());
-    let Ok(light) = daylight(place, local.date(), &plan.timezone) else {
-        return Vec::new();
-    };
-    let set = |span: Span| match span {
-        Span::Crosses { set, .. } => set,
-        _ => None,
-    };
-    let event = |kind, time: Timestamp| TimelineEvent {
+    let times = evening(place, zone.landing.time).unwrap_or_default();
+    let kinds = [EventKind::Sunset, EventKind::Dark].into_iter();
+    let events = kinds
+        .zip(times)
+        .filter_map(|(kind, time)| Some((kind, time?)));
+    events.map(move |(kind, time)| TimelineEvent {
         kind,
         from: time,
         at: time,
         to: time,
         place,
-    };
-    let sunset = set(light.sun).map(|time| event(EventKind::Sunset, time));
-    let dark = set(light.civil).map(|time| event(EventKind::Dark, time));
-    sunset.into_iter().chain(dark).collect()
+    })
 }

@@ -20,6 +20,7 @@ use super::judge::{Judge, assumed_at_ground, unknown_by};
 use super::reason::Reason;
 use super::verdict::Limits;
 use crate::error::{Error, Fault, Result};
+use crate::files::name_of;
 use crate::geodesy::{LocalFrame, Normal, Position};
 use crate::ground::airspace::{default_cylinders, highest_top_m};
 use crate::ground::layers::{Kind, Layer, LayerRequest, read};
@@ -140,7 +141,7 @@ pub fn aim(
     Ok(Aim {
         basis: basis(plan, input, &limits, options, &map, &[], assumed),
         site: plan.site.position,
-        target: target.display().to_string(),
+        target: name_of(&target.display().to_string()),
         restricted: may_launch.restriction(),
         rows,
     })

@@ -68,7 +68,7 @@ pub fn basis(
         draws: options.draws,
         seed: options.seed,
         version: env!("CARGO_PKG_VERSION").into(),
-        sources: ground::sources(map, landed_on),
+        sources: ground::sources(&plan.ground, map, landed_on),
         cleaning: input.cleaning(),
         layer_notes: map.notes().to_vec(),
         assumptions,

@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use crate::error::Result;
+use crate::files::name_of;
 use crate::geodesy::{Normal, Position};
 use crate::ground::data;
 use crate::ground::hits::{Buffer, default_buffers};
@@ -87,15 +88,27 @@ pub enum GroundSource {
 }
 
 /// Where the ground comes from: layers, heights, and the licences of what is built in.
-pub fn sources(map: &GroundMap, landed_on: &[LandedOn]) -> Vec<GroundSource> {
+pub fn sources(plan: &GroundPlan, map: &GroundMap, landed_on: &[LandedOn]) -> Vec<GroundSource> {
     let layers = map.sources().iter();
-    let layers = layers.map(|from| GroundSource::Layer { from: from.clone() });
+    let layers = layers.map(|from| GroundSource::Layer {
+        from: without_folder(plan, from),
+    });
     let heights = landed_on.iter().map(|on| GroundSource::Heights {
         from: on.source.clone(),
         share: on.share,
     });
     let built_in = data::sources().into_iter().map(GroundSource::BuiltIn);
     layers.chain(heights).chain(built_in).collect()
+}
+
+/// A source of layers; of a file of the plan its name only: answers go to people who need not know where their
+/// maker keeps files.
+fn without_folder(plan: &GroundPlan, from: &str) -> String {
+    let is_file = plan.files().any(|file| file.display().to_string() == from);
+    match is_file {
+        true => name_of(from),
+        false => from.to_owned(),
+    }
 }
 
 /// The ground around landings and a site.

@@ -17,7 +17,7 @@ use crate::geodesy::{Normal, Position};
 use crate::ground::airspace::{Airspace, Cylinder};
 use crate::ground::hits::{Buffer, Hits, Share, hits, is_to_keep_clear_of};
 use crate::ground::map::{Class, GroundMap, Knowledge};
-use crate::ground::sun::{Span, sun};
+use crate::ground::sun::{Span, SunNow, sun, sun_now};
 use crate::ground::water::{Water, WaterShares};
 use crate::notes::Assumption;
 use crate::plan::Plan;
@@ -143,7 +143,7 @@ impl<'a> Judge<'a> {
                 .collect(),
             surface_from: surface_from(&flown.surface),
             // By when nearly all have landed: late ones are to be found by daylight, too.
-            daylight_s: daylight_after(flown, lands.high, self.timezone),
+            daylight_s: daylight_after(flown.center, lands.high),
             left: flown.left as f64 / flown.draws as f64,
             land_in,
             walk_in_m: hits.walk_in_m(0.9),
@@ -295,38 +295,32 @@ struct Sun {
 impl Sun {
     fn of(site: Position, release: Timestamp, zone: &TimeZone) -> Sun {
         let day = release.to_zoned_datetime(zone.clone()).date();
-        let (rise, set, down) = match sun(site, day, zone) {
-            Ok(Span::Crosses { rise, set }) => (rise, set, is_down(release, rise, set)),
-            Ok(Span::AlwaysBelow) => (None, None, true),
-            // Where the sun cannot be told no release is taken for one in the dark.
-            Ok(Span::AlwaysAbove) | Err(_) => (None, None, false),
+        let now = sun_now(site, release);
+        let of_day = match sun(site, day, zone) {
+            Ok(Span::Crosses { rise, set }) => [rise, set],
+            _ => [None, None],
         };
-        Sun { rise, set, down }
-    }
-}
-
-/// Whether the sun is down at a time of a day in which it rises and sets, or does one of them.
-fn is_down(at: Timestamp, rise: Option<Timestamp>, set: Option<Timestamp>) -> bool {
-    match (rise, set) {
-        // Where the clocks are far from the sun it sets before it rises.
-        (Some(rise), Some(set)) if set < rise => (set..rise).contains(&at),
-        (rise, set) => rise.is_some_and(|rise| at < rise) || set.is_some_and(|set| at >= set),
-    }
-}
-
-/// Seconds from a landing to sunset at the centre of the landings; 0 when the sun is down.
-fn daylight_after(flown: &FlownRelease, landing: Timestamp, zone: &TimeZone) -> Option<f64> {
-    let local = landing.to_zoned_datetime(zone.clone());
-    match sun(flown.center, local.date(), zone).ok()? {
-        // Where the sun does not set there is more than any limit asks for.
-        Span::AlwaysAbove => Some(86_400.0),
-        Span::AlwaysBelow => Some(0.0),
-        Span::Crosses { rise, set } => {
-            let up = rise.is_none_or(|rise| landing >= rise);
-            let left = set.map_or(86_400.0, |set| set.duration_since(landing).as_secs_f64());
-            Some(if up { left.max(0.0) } else { 0.0 })
+        Sun {
+            rise: of_day[0],
+            // The one that ends the light of this release, which may come after midnight.
+            set: match now {
+                Ok(SunNow::Up { until: Some(until) }) => Some(until),
+                _ => of_day[1],
+            },
+            // Where the sun cannot be told no release is taken for one in the dark.
+            down: matches!(now, Ok(SunNow::Down)),
         }
     }
+}
+
+/// Seconds from a landing to the next sunset at the centre of the landings; 0 when the sun is down. Where it
+/// does not set within a day there is more than any limit asks for.
+fn daylight_after(center: Position, landing: Timestamp) -> Option<f64> {
+    Some(match sun_now(center, landing).ok()? {
+        SunNow::Up { until: Some(until) } => until.duration_since(landing).as_secs_f64(),
+        SunNow::Up { until: None } => 86_400.0,
+        SunNow::Down => 0.0,
+    })
 }
 
 /// The better of two first: by verdict, then by how near the deciding number is to its limit, then
@@ -347,5 +341,35 @@ pub fn rank(rows: &mut [ReleaseRow]) {
         if rows[i].verdict != Verdict::Unknown {
             rows[i].rank = Some(rank + 1);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// In summer in Alaska the sun sets after midnight: the light of a day ends on the next.
+    #[test]
+    fn the_sunset_that_counts_is_the_next_one() {
+        let zone = TimeZone::get("America/Anchorage").unwrap();
+        let site = Position::new(64.84, -147.72).unwrap();
+        let at = |text: &str| text.parse::<Timestamp>().unwrap();
+        let hours = |landing: &str| daylight_after(site, at(landing)).unwrap() / 3_600.0;
+        // 13:00 there; the sun sets at 00:47 (from memory).
+        let left = hours("2026-06-21T21:00:00Z");
+        assert!((left - 11.8).abs() < 0.1, "{left}");
+        let sun = Sun::of(site, at("2026-06-21T19:00:00Z"), &zone);
+        assert!(!sun.down && sun.set > Some(at("2026-06-22T08:00:00Z")));
+        // At 00:30 it is still up, at 01:30 not.
+        assert!((hours("2026-06-22T08:30:00Z") - 0.3).abs() < 0.1);
+        assert_eq!(hours("2026-06-22T09:30:00Z"), 0.0);
+        assert!(Sun::of(site, at("2026-06-22T09:30:00Z"), &zone).down);
+        // Farther north it does not set in June, nor rise in December.
+        let north = Position::new(78.2, 15.6).unwrap();
+        assert_eq!(
+            daylight_after(north, at("2026-06-21T00:00:00Z")),
+            Some(86_400.0)
+        );
+        assert_eq!(daylight_after(north, at("2026-12-21T12:00:00Z")), Some(0.0));
     }
 }

@@ -1,7 +1,7 @@
 //! `windfall follow`: the landing zone again and again, from what the trackers say.
 
 use std::io::{IsTerminal, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use clap::Args;
@@ -115,7 +115,11 @@ pub fn run(args: &FollowArgs, out: &mut impl Write, talk: &mut impl Write) -> Re
     let winds = args.winds.read(&plan)?;
     // As talk: on `out` there are lines to be read by programs, or JSON.
     output::print(talk, "standard error", &heading(&plan, units))?;
-    let folder = args.out.as_deref().map(LiveFolder::open).transpose()?;
+    let open = |out: &Path| {
+        let log = |source: &ReportSource| matches!(source, ReportSource::File(file) if LiveFolder::is_log_in(out, file));
+        LiveFolder::open(out, plan.release, sources.iter().any(log))
+    };
+    let folder = args.out.as_deref().map(open).transpose()?;
     let mut follower = Follower::new(&plan, &winds, options)?;
     follower.set_car(me);
     let mut desk = Session {
@@ -208,8 +212,8 @@ impl Session<'_> {
         let mut listening = Listening::new(source, reader, args.wait, waiting)?;
         let live = listening.is_live();
         // Reports that are read from the folder's own log are not written there once more.
-        let is_log = match (source, &self.folder) {
-            (ReportSource::File(path), Some(folder)) => folder.is_log(path),
+        let is_log = match (source, &args.out) {
+            (ReportSource::File(path), Some(folder)) => LiveFolder::is_log_in(folder, path),
             _ => false,
         };
         loop {

@@ -11,6 +11,7 @@ use super::state::locked;
 use crate::error::Result;
 use crate::geodesy::Position;
 use crate::plan::Plan;
+use crate::sources::Columns;
 use crate::winds::Winds;
 use crate::zone::duration::TimeAloft;
 
@@ -90,6 +91,7 @@ struct Of {
     files: Vec<Stamped>,
     issued: Option<Timestamp>,
     member_per_file: bool,
+    columns: Columns,
     near: Near,
 }
 
@@ -108,6 +110,7 @@ impl Air {
             files: stamped(&plan.wind_files),
             issued: plan.wind_issued,
             member_per_file: plan.member_per_file,
+            columns: plan.wind_columns.clone(),
             near: Near::of(plan),
         };
         if let Some((had, winds)) = &*locked(&self.0)

@@ -8,6 +8,8 @@ use crate::report::files::plan::draft;
 use crate::units::{Dimension, parse};
 
 use super::fields::Values;
+use super::folder::is_plan;
+use super::words;
 
 /// The fields of a new plan, in their order.
 pub const FIELDS: [&str; 6] = ["file", "place", "release", "balloon", "load", "parachute"];
@@ -24,6 +26,8 @@ pub fn plan(given: &Values) -> Result<std::result::Result<(String, String), Vec<
     if name.is_empty() || name.contains(['/', '\\']) || name.starts_with('.') {
         let expected = "a name without slashes, as in spring-flight";
         faults.push(fault("file", of("file"), expected));
+    } else if !is_plan(&format!("{name}.toml")) {
+        faults.push(fault("file", of("file"), words::NO_PLANS_NAME));
     }
     // No fault ends the reading: a person sees at once all that is wrong.
     for (id, dimension) in [

@@ -108,32 +108,51 @@
   }
 
   // Edits go one after the other, the newest text each time.
-  let sending = false, again = false;
-  async function send() {
-    if (sending) { again = true; return; }
-    sending = true;
+  let timer = 0, sending = null, again = false;
+  function send() {
+    clearTimeout(timer);
+    again = true;
+    sending = sending || sendAll().finally(() => { sending = null; });
+    return sending;
+  }
+  async function sendAll() {
     try {
-      do {
+      while (again) {
         again = false;
+        let kept = typed(), stale = "";
         let answer = await post("/plan/edit", new FormData(form));
         if (answer.status === 422) {
           // The page shows an older step: take the new one, keep what was typed, and send that.
+          const why = (await answer.json()).error;
           const now = await json(await fetch("/plan/state?name=" + encodeURIComponent(name), { headers: asked }));
+          if (forget(now.values || {})) { stale = why; }
           state(now);
+          kept = typed();
           answer = await post("/plan/edit", new FormData(form));
         }
-        const kept = typed();
         const now = await json(answer);
-        if (!again) { shown = kept; }
+        // What was typed since then is still to be sent.
+        if (!now.error) { shown = kept; }
         state(now);
-      } while (again);
+        if (stale) { $("saved").textContent = stale; }
+      }
     } catch (gone) {
       $("saved").textContent = words.silent;
     }
-    sending = false;
     look();
   }
-  let timer = 0;
+  // Rows of the load that are others now: what was typed into the old ones belongs to none of these.
+  function forget(values) {
+    const rows = Object.keys({ ...values, ...shown }).filter((id) => id.startsWith("load."));
+    if (!rows.some((id) => (values[id] || "").trim() !== (shown[id] || "").trim())) { return false; }
+    for (const field of fields()) {
+      if (field.name.startsWith("load.") && values[field.name] !== undefined) { field.value = values[field.name]; }
+    }
+    return true;
+  }
+  // What was typed goes before whatever a button does.
+  const unsent = () => { const now = typed(); return Object.keys(now).some((id) => differs(id, now)); };
+  async function flush() { if (unsent()) { await send(); } else { await sending; } }
   document.addEventListener("input", (event) => {
     if (event.target.getAttribute("form") !== "plan-form") { return; }
     clearTimeout(timer);
@@ -149,10 +168,12 @@
     let now;
     try {
       const answer = await fetch("/live?" + query, { headers: asked });
-      if (!answer.ok) { return; }
-      now = await answer.json();
-    } catch (gone) { return; }
-    if (n < latest) { return; }
+      // A newer question was asked, and will be answered.
+      if (answer.status === 409) { return; }
+      now = answer.ok ? await answer.json() : { error: (await answer.json().catch(() => ({}))).error || words.slow };
+    } catch (gone) { now = { error: words.silent }; }
+    if (n < latest || (now.error && n < asking)) { return; }
+    if (now.error) { return unknown(now.error); }
     latest = n;
     for (const part in now.parts) {
       const box = document.querySelector(`[data-part=${part}]`);
@@ -167,6 +188,13 @@
     wrong(now.wrong);
     if (now.map) { drawn(now.map); }
   }
+  // What follows is not known: say why, and what is shown is old.
+  function unknown(why) {
+    all("[data-part]").filter((box) => !box.closest("svg")).forEach((box) => box.classList.add("old"));
+    all("p.late").forEach((p) => { p.textContent = why; });
+    const said = Object.assign(document.createElement("p"), { className: "wrong", textContent: why });
+    $("faults").replaceChildren(said);
+  }
   function wrong(faults) {
     for (const box of all("[data-wrong]")) {
       const id = box.dataset.wrong;
@@ -179,10 +207,15 @@
 
   // Undo, redo, save; rows to take; everything that answers with the state of the plan.
   async function act(address, body) {
-    const now = await json(await post(address, body));
-    shown = typed();
+    await flush();
+    const kept = typed();
+    let now;
+    try { now = await json(await post(address, body)); } catch (gone) { now = { error: words.silent }; }
+    if (now.error) { state(now); return now; }
+    // The plan's values go into all boxes but those that were typed into since.
+    shown = kept;
     state(now);
-    if (!now.error) { look(); }
+    if (unsent()) { send(); } else { look(); }
     return now;
   }
   document.addEventListener("submit", async (event) => {
@@ -190,7 +223,6 @@
     const action = sent.getAttribute("action");
     if (["/plan/undo", "/plan/redo", "/plan/save", "/plan/place", "/plan/take"].includes(action)) {
       event.preventDefault();
-      clearTimeout(timer);
       const now = await act(action, new FormData(sent));
       if (action === "/plan/take" && !now.error) {
         all("tr.taken").forEach((row) => row.classList.remove("taken"));
@@ -203,6 +235,10 @@
     } else if (action === "/job/stop") {
       event.preventDefault();
       post(action, {});
+    } else if (sent !== form && action.startsWith("/plan/") && (sending || unsent())) {
+      event.preventDefault();
+      await flush();
+      sent.submit();
     }
   });
   document.addEventListener("keydown", (event) => {

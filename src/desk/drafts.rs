@@ -100,6 +100,12 @@ impl Draft {
         step.map(|s| s.text.as_str())
     }
 
+    /// The plan as it is now, and as it was at each step before, the nearest first.
+    pub fn back(&self) -> impl Iterator<Item = &str> {
+        let steps = self.kept.steps.iter().take(self.kept.at + 1);
+        steps.rev().map(|step| step.text.as_str())
+    }
+
     /// Whether there is something that the file does not have.
     pub fn unsaved(&self) -> bool {
         digest(self.text()) != self.kept.file_was

@@ -179,7 +179,7 @@ pub fn is_beyond(plan: &PlanText, id: &str) -> bool {
         _ => key(id).map_or(Written::Nothing, |key| plan.get(key)),
     };
     // Dates and times are no texts either, but fit into a box.
-    matches!(found, Written::Other(text) if text.starts_with(['{', '[']))
+    matches!(found, Written::Other(text) if text.contains(['{', '[', '=']))
 }
 
 /// The key that a plan's fill is given by; none is "".
@@ -214,14 +214,20 @@ pub fn key(id: &str) -> Option<Key<'_>> {
     }
 }
 
-/// Puts the fields that differ from what a page was shown into the plan as it is now; which ones.
-pub fn apply(plan: &mut PlanText, was_shown: &Values, given: &Values) -> Vec<String> {
+/// Puts the fields that differ from what a page was shown into the plan as it is now; which ones. `None` where
+/// one is of a row of the load that is another now: its number is all that the page knows of it.
+pub fn apply(plan: &mut PlanText, was: &PlanText, given: &Values) -> Option<Vec<String>> {
+    let was_shown = shown(was);
     let ids: Vec<&String> = was_shown
         .iter()
         // A page can only change what it was shown.
         .filter(|(id, was)| given.get(*id).is_some_and(|now| tidy(now) != tidy(was)))
         .map(|(id, _)| id)
         .collect();
+    let mut rows = ids.iter().filter_map(|id| key(id)?.table);
+    if !rows.all(|row| is_same_row(plan, was, row)) {
+        return None;
+    }
     for id in &ids {
         let typed = given.get(*id).map_or("", String::as_str);
         match id.as_str() {
@@ -236,7 +242,14 @@ pub fn apply(plan: &mut PlanText, was_shown: &Values, given: &Values) -> Vec<Str
     {
         set_fill(plan, given);
     }
-    ids.into_iter().cloned().collect()
+    Some(ids.into_iter().cloned().collect())
+}
+
+/// Whether a row of the load is the one that it was, as far as pages show it.
+pub fn is_same_row(plan: &PlanText, was: &PlanText, row: usize) -> bool {
+    let of = |plan: &PlanText| LOAD.map(|key| value(plan, &format!("load.{row}.{key}")));
+    // By the count as well: of two rows alike one may be gone.
+    plan.tables("load") == was.tables("load") && of(plan) == of(was)
 }
 
 /// Line ends as browsers send them, made one.
@@ -328,12 +341,12 @@ contacts = [\"Ana\", \"Rui\"]
 
     fn changed(changes: &[(&str, &str)]) -> (String, Vec<String>) {
         let mut plan = PlanText::read(PLAN).unwrap();
-        let was = shown(&plan);
-        let mut given = was.clone();
+        let was = plan.clone();
+        let mut given = shown(&was);
         for (id, value) in changes {
             given.insert((*id).to_owned(), (*value).to_owned());
         }
-        let ids = apply(&mut plan, &was, &given);
+        let ids = apply(&mut plan, &was, &given).unwrap();
         (plan.text(), ids)
     }
 
@@ -347,13 +360,40 @@ contacts = [\"Ana\", \"Rui\"]
     #[test]
     fn only_what_differs_from_what_was_shown_is_written() {
         // Another page has moved the site meanwhile; this one changed the mass.
-        let plan = PlanText::read(PLAN).unwrap();
-        let was = shown(&plan);
+        let was = PlanText::read(PLAN).unwrap();
         let mut now = PlanText::read(&PLAN.replace("43.06", "44.0")).unwrap();
-        let mut given = was.clone();
+        let mut given = shown(&was);
         given.insert("balloon.mass".into(), "1 kg".into());
-        assert_eq!(apply(&mut now, &was, &given), ["balloon.mass"]);
+        assert_eq!(apply(&mut now, &was, &given).unwrap(), ["balloon.mass"]);
         assert!(now.text().contains("lat = 44.0") && now.text().contains("mass = \"1 kg\""));
+    }
+
+    #[test]
+    fn a_row_that_is_another_now_is_not_written_into() {
+        let camera = "[[load]]\nname = \"camera\"\nmass = \"2 kg\"\n";
+        let both = PLAN.replace("[limits]", &format!("{camera}[limits]"));
+        let was = PlanText::read(&both).unwrap();
+        let mut given = shown(&was);
+        given.insert("load.1.mass".into(), "3 kg".into());
+        let put = |now: &str| {
+            let mut now = PlanText::read(now).unwrap();
+            apply(&mut now, &was, &given).map(|_| now.text())
+        };
+        // Another page has changed the first row: the second is still the one that was shown.
+        let text = put(&both.replace("\"1 kg\"", "\"9 kg\"")).unwrap();
+        assert!(
+            text.contains("\"9 kg\"") && text.contains("\"3 kg\""),
+            "{text}"
+        );
+        let gone = {
+            let mut plan = was.clone();
+            plan.remove_table("load", 0);
+            plan.text()
+        };
+        let more = format!("{both}{camera}");
+        for now in [&gone, PLAN, &more, &both.replace("camera", "parcel")] {
+            assert_eq!(put(now), None, "{now}");
+        }
     }
 
     #[test]

@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::folder::beside;
+use super::folder::{LOGBOOK, beside};
 use super::made::{Answer, Made};
 use super::words::{self, Station};
 use super::work::DeskRequest;
@@ -26,9 +26,6 @@ use crate::track::fields::Fields;
 use crate::track::reader::Reader;
 use crate::winds::Winds;
 use crate::zone::Options;
-
-/// The logbook that flights are written into, beside the plan.
-pub const LOGBOOK: &str = "flights.toml";
 
 /// How a flight stands that is followed.
 #[derive(Clone)]
@@ -53,8 +50,8 @@ pub struct Debriefed {
     pub plan: Plan,
     /// The ground below its map.
     pub ground: MapGround,
-    /// Whether the flight was written into the logbook, where that was asked for.
-    pub written: Option<bool>,
+    /// Whether the flight was written into the logbook, where that was asked for; or why it could not be.
+    pub written: Option<std::result::Result<bool, String>>,
 }
 
 /// Follows a flight until its source ends or it is stopped; how it stands is kept again and again.
@@ -73,11 +70,12 @@ pub fn follow(asked: &DeskRequest, winds: &Winds) -> Result<Answer> {
     follower.set_car(car);
     let stem = asked.name.strip_suffix(".toml").unwrap_or(asked.name);
     let folder = format!("{stem}-flight");
-    let mut live = LiveFolder::open(&desk.folder.path(&folder)?)?;
+    let path = desk.folder.path(&folder)?;
+    let goes_on = matches!(&source, ReportSource::File(file) if LiveFolder::is_log_in(&path, file));
+    let mut live = LiveFolder::open(&path, asked.plan.release, goes_on)?;
     let mut listening = Listening::new(&source, reader, grows, Waiting::default())?;
     // What is read from its own log is not written there twice.
-    let logs =
-        listening.is_live() && !matches!(&source, ReportSource::File(path) if live.is_log(path));
+    let logs = listening.is_live() && !goes_on;
     asked.work.begin(words::doing("follow"), 0);
     let (mut views, mut said) = (Views::default(), None);
     loop {
@@ -141,7 +139,9 @@ pub fn debrief(asked: &DeskRequest, winds: &Winds) -> Result<Answer> {
     let written = match asked.typed("logbook") {
         "yes" => {
             let path = asked.desk.folder.path(&beside(asked.name, LOGBOOK))?;
-            Some(Logbook::append(&path, &debrief.row())?)
+            // A logbook that cannot be written into shall not cost the answer.
+            let written = Logbook::append(&path, &debrief.row());
+            Some(written.map_err(|error| error.to_string()))
         }
         _ => None,
     };

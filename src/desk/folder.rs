@@ -12,6 +12,18 @@ const MOST: usize = 2_000;
 /// Characters of a name at most.
 const LONGEST: usize = 200;
 
+/// The logbook that flights are written into, beside the plan.
+pub const LOGBOOK: &str = "flights.toml";
+/// Files in TOML that may lie beside plans and are none.
+const OTHER: [&str; 3] = ["feeds.toml", "Cargo.toml", LOGBOOK];
+
+/// Whether a name is that of a plan.
+pub fn is_plan(name: &str) -> bool {
+    let file = name.rsplit_once('/').map_or(name, |(_, file)| file);
+    // Some systems take capitals for the same file.
+    file.ends_with(".toml") && !OTHER.iter().any(|other| file.eq_ignore_ascii_case(other))
+}
+
 /// A folder with everything in it.
 pub struct Folder {
     root: PathBuf,

@@ -73,7 +73,7 @@ pub struct Pulse {
 /// The job that runs, and who wants to know.
 pub struct Jobs {
     pulse: watch::Sender<Pulse>,
-    running: Mutex<Option<Arc<Work>>>,
+    running: Arc<Mutex<Option<Arc<Work>>>>,
 }
 
 /// A job as the work sees it.
@@ -120,7 +120,7 @@ impl Default for Jobs {
     fn default() -> Self {
         Jobs {
             pulse: watch::Sender::new(Pulse::default()),
-            running: Mutex::new(None),
+            running: Arc::default(),
         }
     }
 }
@@ -165,8 +165,7 @@ impl Jobs {
         ended: impl FnOnce(T) + Send + 'static,
     ) -> Result<()> {
         let mut running = self.running.lock().unwrap_or_else(PoisonError::into_inner);
-        // Nobody but the thread of a job holds its work besides this.
-        if running.as_ref().is_some_and(|w| Arc::strong_count(w) > 1) {
+        if running.is_some() {
             return Err(Error::CannotDo {
                 why: words::BUSY.into(),
                 remedy: words::BUSY_REMEDY.into(),
@@ -186,21 +185,19 @@ impl Jobs {
             pulse: self.pulse.clone(),
         });
         *running = Some(mine.clone());
+        let running = self.running.clone();
         std::thread::spawn(move || {
-            let done = unless_ended(|| in_own_pool(|| work(&mine)));
+            // Kept before it is told, so that a page that asks at once finds it.
+            let done = unless_ended(|| in_own_pool(|| work(&mine)).map(ended));
             let (state, message) = match done {
                 None => ("stopped", String::new()),
                 Some(Err(error)) => ("failed", error.to_string()),
-                Some(Ok(made)) => {
-                    // Kept before it is told, so that a page that asks at once finds it.
-                    ended(made);
-                    ("done", String::new())
-                }
+                Some(Ok(())) => ("done", String::new()),
             };
-            // Let go before it is told: whoever hears of the end may start the next job at once.
-            let pulse = mine.pulse.clone();
-            drop(mine);
-            pulse.send_modify(|pulse| {
+            // Told before another can start, which would be taken for the one that ended.
+            let mut running = running.lock().unwrap_or_else(PoisonError::into_inner);
+            *running = None;
+            mine.pulse.send_modify(|pulse| {
                 pulse.ended += 1;
                 if let Some(job) = &mut pulse.job {
                     job.state = state;
@@ -245,6 +242,30 @@ mod tests {
             }
             assert!(Instant::now() < until, "the job does not end");
             std::thread::sleep(Duration::from_millis(5));
+        }
+    }
+
+    /// A job that is started the moment another ends is never taken for that one.
+    #[test]
+    fn the_end_of_a_job_is_not_that_of_the_next() {
+        let jobs = Jobs::default();
+        for _ in 0..100 {
+            jobs.start(("a", "days"), |_| Ok(()), |()| ()).unwrap();
+            let over = Arc::new(AtomicBool::new(false));
+            let seen = over.clone();
+            let waits = move |_: &Work| {
+                while !seen.load(Ordering::Relaxed) {
+                    std::thread::sleep(Duration::from_micros(100));
+                }
+                Ok(())
+            };
+            // Again and again, so that it comes as soon as it can.
+            while jobs.start(("b", "sites"), waits.clone(), |()| ()).is_err() {}
+            std::thread::sleep(Duration::from_millis(1));
+            let now = jobs.now().unwrap();
+            assert_eq!((now.plan.as_str(), now.state), ("b", "running"));
+            over.store(true, Ordering::Relaxed);
+            wait(&jobs);
         }
     }
 

@@ -90,7 +90,7 @@ pub fn live(
 ) -> Live {
     let view = desk.view();
     let plan = match parsed(desk, name, text) {
-        Ok(plan) => view.clocks(plan),
+        Ok(plan) => plan,
         Err(error) => return without_plan(name, text, &error, had),
     };
     let units = view.units_of(&plan);
@@ -115,7 +115,7 @@ pub fn live(
         winds: Some(winds_shown),
         ..Live::default()
     };
-    let clocks = &plan.timezone;
+    let clocks = &view.clocks(&plan.timezone);
     match zone {
         None => live.zone = Some(html! { p { (words::NO_WINDS) } }),
         Some(Err(error)) => live.zone = Some(show::error(&error)),
@@ -235,7 +235,7 @@ fn map(
     view: View,
 ) -> Option<MapNow> {
     let zone = &prediction.zone;
-    let units = view.units_of(plan);
+    let (units, clocks) = (view.units_of(plan), &view.clocks(&plan.timezone));
     let track = zone.track.iter().map(|mark| mark.position);
     // Not the ellipse of 99 %, beside which all else would be small.
     let outer = zone.outer().map_or(&[][..], |e| &e.ring);
@@ -245,17 +245,17 @@ fn map(
     Some(MapNow {
         frame,
         above: html! {
-            (layered::above(&sheet, (zone, wait), &plan.timezone, units))
+            (layered::above(&sheet, (zone, wait), clocks, units))
             (layered::numbered(&sheet, sites))
         },
-        label: show::map_label(prediction, &plan.timezone, units),
+        label: show::map_label(prediction, clocks, units),
         track: zone
             .track
             .iter()
             .map(|mark| {
                 (
                     sheet.at(mark.position),
-                    show::moment(mark, zone, &plan.timezone, units),
+                    show::moment(mark, zone, clocks, units),
                 )
             })
             .collect(),

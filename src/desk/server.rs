@@ -27,6 +27,8 @@ const CONNECTIONS: usize = 64;
 const HEAD_TIME: Duration = Duration::from_secs(10);
 /// How long an answer may take to begin.
 const ANSWER_TIME: Duration = Duration::from_secs(60);
+/// The same of what is worked out from winds, of which an ensemble may have many.
+pub const SLOW_TIME: Duration = Duration::from_secs(1_800);
 /// The body of a form at most, bytes.
 pub const FORM_BYTES: usize = 1 << 20;
 /// The body of a request that brings files at most, bytes,
@@ -97,7 +99,7 @@ impl Bound {
             .map_err(failed)?;
         let desk = self.desk;
         let served = runtime.block_on(async {
-            let router = router(&desk);
+            let router = router(&desk, ANSWER_TIME);
             let slots = Arc::new(Semaphore::new(CONNECTIONS));
             for listener in self.listeners {
                 // Tokio takes over only listeners that wait for nobody.
@@ -117,15 +119,17 @@ impl Bound {
 }
 
 /// All that is answered, within its limits.
-fn router(desk: &Arc<Desk>) -> Router {
+fn router(desk: &Arc<Desk>, answer_time: Duration) -> Router {
     let timeout = |time| TimeoutLayer::with_status_code(StatusCode::REQUEST_TIMEOUT, time);
     let forms = routes::forms()
         .layer(RequestBodyLimitLayer::new(FORM_BYTES))
-        .layer(timeout(ANSWER_TIME));
+        .layer(timeout(answer_time));
+    let slow = routes::slow().layer(timeout(SLOW_TIME));
     let files = routes::files()
         .layer(RequestBodyLimitLayer::new(FILE_BYTES))
         .layer(timeout(FILE_TIME));
     forms
+        .merge(slow)
         .merge(files)
         .fallback(routes::not_found)
         // Outermost: without the key not even what is missing can be told from what is there.

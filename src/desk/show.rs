@@ -339,12 +339,12 @@ impl Take<'_> {
         html! { a href=(address) aria-label={ (words::BESIDE) ": " (label) } { (words::BESIDE) } }
     }
 
-    fn button(&self, what: &str, value: &str, label: &str) -> Markup {
+    fn button(&self, taken: &[(&str, String)], label: &str) -> Markup {
         html! {
             form method="post" action="/plan/take" {
                 input type="hidden" name="name" value=(self.plan);
                 input type="hidden" name="step" value=(self.step);
-                input type="hidden" name=(what) value=(value);
+                @for (what, value) in taken { input type="hidden" name=(what) value=(value); }
                 button aria-label=(label) { (words::TAKE) }
             }
         }
@@ -384,7 +384,7 @@ pub fn days(days: &Days, take: &Take, units: UnitSystem) -> Markup {
             cell(surface.map_or(String::new(), |v| units.speed(v))),
             cell(reason(&row.reason, units, zone)),
             html! {
-                (take.button("release", &exact, &format!("{} {at}", words::TAKE)))
+                (take.button(&[("release", exact.clone())], &format!("{} {at}", words::TAKE)))
                 @if row.day.is_some() { (take.beside(&exact, &at)) }
             },
         ]
@@ -414,9 +414,11 @@ pub fn sites(sites: &Sites, take: &Take, units: UnitSystem) -> Markup {
         let at = site.position.text();
         // All digits: the plan gets the very place that was compared.
         let exact = format!("{},{}", site.position.lat_deg, site.position.lon_deg);
-        let best = site
-            .best_row()
-            .map(|row| said::clock_with_zone(row.release, zone));
+        let best = site.best_row();
+        // The site's verdict is that of its best release: the plan gets both.
+        let release = best.map(|row| ("release", row.release.to_string()));
+        let taken: Vec<_> = [("site", exact)].into_iter().chain(release).collect();
+        let best = best.map(|row| said::clock_with_zone(row.release, zone));
         vec![
             cell(&site.name),
             verdict(site.verdict),
@@ -424,7 +426,7 @@ pub fn sites(sites: &Sites, take: &Take, units: UnitSystem) -> Markup {
             cell(at),
             cell(best.unwrap_or_default()),
             cell(reason(&site.reason, units, zone)),
-            take.button("site", &exact, &format!("{} {}", words::TAKE, site.name)),
+            take.button(&taken, &format!("{} {}", words::TAKE, site.name)),
         ]
     });
     let rows: Vec<Vec<Markup>> = rows.collect();
@@ -449,7 +451,11 @@ pub fn aim(aim: &Aim, take: &Take, units: UnitSystem) -> Markup {
     let rows = aim.rows.iter().map(|row| {
         let at = said::clock_with_zone(row.row.release, zone);
         let place = row.launch.as_ref().map(|l| l.position);
-        let exact = place.map(|p| format!("{},{}", p.lat_deg, p.lon_deg));
+        let exact = place.map(|p| {
+            let release = row.row.release.to_string();
+            let site = format!("{},{}", p.lat_deg, p.lon_deg);
+            [("site", site), ("release", release)]
+        });
         vec![
             cell(format!("{} {at}", said::date(row.row.release, zone))),
             verdict(row.row.verdict),
@@ -458,7 +464,7 @@ pub fn aim(aim: &Aim, take: &Take, units: UnitSystem) -> Markup {
             cell(place.map_or(String::new(), |p| p.text())),
             cell(reason(&row.row.reason, units, zone)),
             match exact {
-                Some(exact) => take.button("site", &exact, &format!("{} {at}", words::TAKE)),
+                Some(exact) => take.button(&exact, &format!("{} {at}", words::TAKE)),
                 None => html! {},
             },
         ]
@@ -520,12 +526,9 @@ pub fn written(files: &[String], plan: &str) -> Markup {
 }
 
 /// A flight that is followed.
-pub fn followed(followed: &Followed, units: UnitSystem) -> Markup {
+pub fn followed(followed: &Followed, timezone: &TimeZone, units: UnitSystem) -> Markup {
     let Followed {
-        standing,
-        waiting,
-        timezone,
-        ..
+        standing, waiting, ..
     } = followed;
     html! {
         @if let Some(said) = &followed.said { p { (follow_words::said(said)) } }
@@ -535,16 +538,21 @@ pub fn followed(followed: &Followed, units: UnitSystem) -> Markup {
 }
 
 /// A flight looked back on.
-pub fn debriefed(debriefed: &Debriefed, units: UnitSystem) -> Markup {
-    let (debrief, plan) = (&debriefed.debrief, &debriefed.plan);
-    let table = tables::debrief::table(debrief, plan, units);
-    let map = pictures::map::debrief::draw(debrief, &debriefed.ground, &plan.timezone, units);
+pub fn debriefed(debriefed: &Debriefed, timezone: TimeZone, units: UnitSystem) -> Markup {
+    let debrief = &debriefed.debrief;
+    let map = pictures::map::debrief::draw(debrief, &debriefed.ground, &timezone, units);
+    let plan = Plan {
+        timezone,
+        ..debriefed.plan.clone()
+    };
+    let table = tables::debrief::table(debrief, &plan, units);
     html! {
         (picture(&map, "debrief-map", words::AFTER_MAP, words::told::THE_TEXT_BELOW_HAS_THE_NUMBERS))
         pre tabindex="0" { (table) }
-        @match debriefed.written {
-            Some(true) => p { (words::LOGGED) },
-            Some(false) => p { (words::LOGGED_BEFORE) },
+        @match &debriefed.written {
+            Some(Ok(true)) => p { (words::LOGGED) },
+            Some(Ok(false)) => p { (words::LOGGED_BEFORE) },
+            Some(Err(why)) => { p.wrong role="note" { (words::NOT_LOGGED) " " (why) } }
             None => {}
         }
     }

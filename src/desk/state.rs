@@ -51,12 +51,12 @@ impl View {
         self.units.unwrap_or(planned)
     }
 
-    /// The plan with the clocks that are asked for.
-    pub fn clocks(self, mut plan: Plan) -> Plan {
-        if self.utc {
-            plan.timezone = TimeZone::UTC;
+    /// The clocks that times are shown by. Whatever is computed, read or written for others keeps the plan's own.
+    pub fn clocks(self, own: &TimeZone) -> TimeZone {
+        match self.utc {
+            true => TimeZone::UTC,
+            false => own.clone(),
         }
-        plan
     }
 }
 

@@ -181,7 +181,6 @@ pub fn choice(id: &str, value: &str) -> &'static str {
         (_, "us") => "US",
         (_, "yes") => "yes",
         (_, "no") => "no",
-        ("balloon.gas", "") => "not given: helium is assumed",
         _ => "not given",
     }
 }
@@ -206,6 +205,8 @@ pub const UNSAVED_THERE: &str = "with unsaved work";
 pub const BEGIN: &str = "Begin a plan";
 pub const BEGIN_LEAD: &str = "Six answers make a plan that can be flown. What you do not know is looked up or assumed, and the plan says so.";
 pub const FILE_NAME: &str = "Name of the plan";
+pub const NO_PLANS_NAME: &str =
+    "another name: files of this one lie beside plans and are none, so the desk would not show it";
 pub const FILE_NAME_HINT: &str = "as in spring-flight; it becomes a file of that name";
 pub const PLACE: &str = "Place of the release";
 pub const PLACE_HINT: &str =
@@ -338,6 +339,7 @@ pub const TRACKS_HINT: &str = "one or more; where they overlap they are merged";
 pub const IN_LOGBOOK: &str = "Write the flight into the logbook flights.toml";
 pub const LOGGED: &str = "The flight was written into flights.toml.";
 pub const LOGGED_BEFORE: &str = "The flight is in flights.toml already; nothing was written.";
+pub const NOT_LOGGED: &str = "The flight was not written into flights.toml:";
 pub const STOP: &str = "Stop";
 pub const IDLE: &str = "No work is going on.";
 pub const MADE_BEFORE: &str = "Made before the last change of the plan.";
@@ -358,7 +360,7 @@ pub const KEEP_TARGET: &str = "Keep the target";
 pub const ALONG: &str = "Along the flight";
 
 /// What the script says, by the names it knows.
-pub const SCRIPT: [(&str, &str); 9] = [
+pub const SCRIPT: [(&str, &str); 10] = [
     (
         "anew",
         "The desk was restarted: open the address that it printed.",
@@ -366,6 +368,10 @@ pub const SCRIPT: [(&str, &str); 9] = [
     (
         "silent",
         "The desk does not answer. Start it again: everything sent so far is kept.",
+    ),
+    (
+        "slow",
+        "It takes too long to be shown here. The commands have no such limit, and fewer files of winds take less.",
     ),
     ("done", "done."),
     ("stopped", "Stopped."),

@@ -63,7 +63,7 @@ pub fn station(what: &str) -> Option<Station> {
 /// Whatever is wrong with the plan, its files or the form.
 pub fn work(desk: &Desk, name: &str, text: &str, given: &Values, work: &Work) -> Result<Made> {
     let what = given.get("what").map_or("", String::as_str);
-    let plan = desk.view().clocks(parsed(desk, name, text)?);
+    let plan = parsed(desk, name, text)?;
     let asked = DeskRequest {
         desk,
         name,
@@ -126,11 +126,11 @@ impl DeskRequest<'_> {
             remedy: "give the first and the last day".into(),
         });
         let from = match day(self.typed("from"), words::FROM)? {
-            Some(day) => day_begins(day, zone).ok_or_else(|| unknown(day))?,
+            Some(day) => day_begins(day, zone).ok_or_else(|| unknown(words::FROM, day))?,
             None => covered?[0],
         };
         let to = match day(self.typed("to"), words::TO)? {
-            Some(day) => day_ends(day, zone).ok_or_else(|| unknown(day))?,
+            Some(day) => day_ends(day, zone).ok_or_else(|| unknown(words::TO, day))?,
             None => winds.covers().map_or(from, |[_, last]| last),
         };
         let every = match self.typed("every") {
@@ -223,11 +223,11 @@ impl DeskRequest<'_> {
         let (plan, zone) = (self.plan, &self.plan.timezone);
         let around = Period::around(plan.release);
         let from = match day(self.typed("from"), words::FROM)? {
-            Some(day) => day_begins(day, zone).ok_or_else(|| unknown(day))?,
+            Some(day) => day_begins(day, zone).ok_or_else(|| unknown(words::FROM, day))?,
             None => around.from,
         };
         let to = match day(self.typed("to"), words::TO)? {
-            Some(day) => day_ends(day, zone).ok_or_else(|| unknown(day))?,
+            Some(day) => day_ends(day, zone).ok_or_else(|| unknown(words::TO, day))?,
             None => around.to,
         };
         let feed = self.desk.feeds.get(self.typed("feed"))?;
@@ -360,9 +360,9 @@ fn day(text: &str, what: &str) -> Result<Option<civil::Date>> {
     Ok(Some(day))
 }
 
-fn unknown(day: civil::Date) -> Error {
+fn unknown(what: &str, day: civil::Date) -> Error {
     let expected = "a day that the plan's time zone has";
-    Fault::new(words::FROM, day.to_string(), expected).into()
+    Fault::new(what, day.to_string(), expected).into()
 }
 
 fn quantity(

@@ -5,10 +5,10 @@
 //! Reda and Andreas (2004, revised 2008), NREL/TP-560-34302, "Solar Position Algorithm for Solar
 //! Radiation Applications", through the crate solar-positioning.
 
-use jiff::Timestamp;
 use jiff::civil::{Date, Time};
 use jiff::tz::TimeZone;
-use solar_positioning::{Horizon, Location, SolarEvents, delta_t};
+use jiff::{SignedDuration, Timestamp};
+use solar_positioning::{Events, Horizon, HorizonState, Location, SolarEvents, delta_t};
 
 use crate::error::{Error, Result};
 use crate::geodesy::Position;
@@ -75,29 +75,95 @@ pub fn sun(place: Position, day: Date, zone: &TimeZone) -> Result<Span> {
     above(Horizon::SunriseSunset, place, day, zone)
 }
 
-fn above(horizon: Horizon, place: Position, day: Date, zone: &TimeZone) -> Result<Span> {
-    let refused = |cause: String| Error::CannotDo {
+/// Where the sun stands at a moment.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SunNow {
+    /// Above the horizon, and when it sets next; `None` where that is more than a day away.
+    Up {
+        /// When it sets.
+        until: Option<Timestamp>,
+    },
+    /// Below it.
+    Down,
+}
+
+/// Whether the sun is up at a moment, and until when, whatever day the clocks show: in summer at high latitudes
+/// it sets after midnight.
+///
+/// # Errors
+///
+/// As [`daylight`].
+pub fn sun_now(place: Position, at: Timestamp) -> Result<SunNow> {
+    now(Horizon::SunriseSunset, place, at)
+}
+
+/// Sunset and the end of civil twilight that belong to a moment: those that follow it by day; by night those
+/// it began with or, when its end is nearer, those of the next evening. `None` of what does not come within a day.
+///
+/// # Errors
+///
+/// As [`daylight`].
+pub fn evening(place: Position, at: Timestamp) -> Result<[Option<Timestamp>; 2]> {
+    let of = |horizon| match now(horizon, place, at)? {
+        SunNow::Up { until } => Ok(until),
+        SunNow::Down => of_night(horizon, place, at),
+    };
+    Ok([of(Horizon::SunriseSunset)?, of(Horizon::CivilTwilight)?])
+}
+
+fn now(horizon: Horizon, place: Position, at: Timestamp) -> Result<SunNow> {
+    let ahead = events(horizon, place, at, DAY)?;
+    Ok(match ahead.state_at_start {
+        HorizonState::Above => SunNow::Up {
+            until: ahead.sets.first().and_then(|&days| timestamp(days)),
+        },
+        _ => SunNow::Down,
+    })
+}
+
+fn of_night(horizon: Horizon, place: Position, at: Timestamp) -> Result<Option<Timestamp>> {
+    let before = events(horizon, place, at, -DAY)?.sets.last().copied();
+    let ahead = events(horizon, place, at, DAY)?;
+    let next = ahead.sets.first().copied();
+    let here = julian_day(at);
+    let set = match (before, ahead.rises.first()) {
+        (Some(before), Some(rise)) if rise - here < here - before => next,
+        (before, _) => before.or(next),
+    };
+    Ok(set.and_then(timestamp))
+}
+
+/// What the sun does in the time from a moment, or up to it where that is negative.
+fn events(
+    horizon: Horizon,
+    place: Position,
+    at: Timestamp,
+    time: SignedDuration,
+) -> Result<Events<f64>> {
+    let day = at.to_zoned_datetime(TimeZone::UTC).date();
+    let other = at.checked_add(time);
+    let other = julian_day(other.map_err(|cause| refused(day, &cause.to_string()))?);
+    let here = julian_day(at);
+    between(horizon, place, day, [here.min(other), here.max(other)])
+}
+
+fn refused(day: Date, cause: &str) -> Error {
+    Error::CannotDo {
         why: format!("no sunrise for {day}: {cause}"),
         remedy: "expected a day of the calendar between the years -2000 and 6000".into(),
-    };
+    }
+}
+
+fn above(horizon: Horizon, place: Position, day: Date, zone: &TimeZone) -> Result<Span> {
     // By the clocks of the zone: a day there may have 23 or 25 hours.
     let midnight = |day: Date| {
         let start = zone.to_zoned_datetime(day.to_datetime(Time::midnight()));
-        let start = start.map_err(|e| refused(e.to_string()))?;
+        let start = start.map_err(|e| refused(day, &e.to_string()))?;
         Ok::<f64, Error>(julian_day(start.timestamp()))
     };
-    let next = day.tomorrow().map_err(|e| refused(e.to_string()))?;
-    let (start, end) = (midnight(day)?, midnight(next)?);
-    let delta_t =
-        delta_t::estimate_from_date(i32::from(day.year()), u32::from(day.month().unsigned_abs()))
-            .map_err(|e| refused(e.to_string()))?;
-    let location = Location {
-        latitude: place.lat_deg,
-        longitude: place.lon_deg,
-    };
-    let events = SolarEvents::new()
-        .for_interval_from_julian(start, end, location, delta_t, horizon)
-        .map_err(|e| refused(e.to_string()))?;
+    let next = day.tomorrow();
+    let next = next.map_err(|e| refused(day, &e.to_string()))?;
+    let events = between(horizon, place, day, [midnight(day)?, midnight(next)?])?;
     if events.always_above() {
         return Ok(Span::AlwaysAbove);
     }
@@ -112,9 +178,28 @@ fn above(horizon: Horizon, place: Position, day: Date, zone: &TimeZone) -> Resul
     })
 }
 
+fn between(
+    horizon: Horizon,
+    place: Position,
+    day: Date,
+    [start, end]: [f64; 2],
+) -> Result<Events<f64>> {
+    let delta_t =
+        delta_t::estimate_from_date(i32::from(day.year()), u32::from(day.month().unsigned_abs()))
+            .map_err(|e| refused(day, &e.to_string()))?;
+    let location = Location {
+        latitude: place.lat_deg,
+        longitude: place.lon_deg,
+    };
+    SolarEvents::new()
+        .for_interval_from_julian(start, end, location, delta_t, horizon)
+        .map_err(|e| refused(day, &e.to_string()))
+}
+
 /// Julian day of 1970-01-01T00:00:00Z.
 const EPOCH_DAY: f64 = 2_440_587.5;
 const DAY_S: f64 = 86_400.0;
+const DAY: SignedDuration = SignedDuration::from_hours(24);
 
 fn julian_day(time: Timestamp) -> f64 {
     EPOCH_DAY + time.as_second() as f64 / DAY_S

@@ -4,10 +4,11 @@
 use std::fmt::Write as _;
 
 use geojson::Feature;
-use serde_json::json;
+use serde_json::{Value, json};
 
 use super::extent::Extent;
 use super::files::geojson::gathered;
+use super::json::with_words;
 use super::layout::list;
 use super::{input_notes, notes, reasons, warnings};
 use crate::choice::basis::Basis;
@@ -41,10 +42,7 @@ pub(super) fn title(basis: &Basis, what: &str) -> String {
 /// The end of a table: what it was made from, how it is ranked, cautions. `of` stands before the
 /// number of draws.
 pub(super) fn end_of_table(basis: &Basis, ranking: &str, of: &str, units: UnitSystem) -> String {
-    let mut found = input_notes::of_cleaning(&basis.cleaning, units);
-    found.extend(input_notes::of_layers(&basis.layer_notes, units));
-    found.extend(notes::notes(&basis.notes, units));
-    let mut text = list("Notes", &found);
+    let mut text = list("Notes", &found(basis, units));
     text.push_str(&list("Winds cover", basis.covered.as_slice()));
     text.push_str(&list("Limits", &reasons::limits(&basis.limits, units)));
     text.push_str(&list("Ranking", &[ranking]));
@@ -60,6 +58,29 @@ pub(super) fn end_of_table(basis: &Basis, ranking: &str, of: &str, units: UnitSy
         basis.draws, basis.seed, basis.version
     );
     text
+}
+
+/// What to know of winds, ground, site and stack, a sentence each.
+pub(super) fn found(basis: &Basis, units: UnitSystem) -> Vec<String> {
+    let mut found = input_notes::of_cleaning(&basis.cleaning, units);
+    found.extend(input_notes::of_layers(&basis.layer_notes, units));
+    found.extend(notes::notes(&basis.notes, units));
+    found
+}
+
+/// The same as JSON: codes and numbers in SI, with the sentence beside them.
+fn found_json(basis: &Basis, units: UnitSystem) -> Value {
+    let soundings = basis.cleaning.iter().cloned().map(Note::Cleaned);
+    let noted: Vec<Note> = soundings.chain(basis.notes.iter().cloned()).collect();
+    let layers = basis.layer_notes.iter().map(|note| {
+        let words = input_notes::of_layer(note, units);
+        with_words(note, words)
+    });
+    let mut found = notes::notes_json(&noted, units);
+    if let Value::Array(found) = &mut found {
+        found.extend(layers);
+    }
+    found
 }
 
 /// Where the ground comes from, a line each.
@@ -95,6 +116,7 @@ pub(super) fn geojson(
             "assumptions",
             notes::assumptions_json(&basis.assumptions, units),
         ),
+        ("notes", found_json(basis, units)),
     ];
     format!("{}\n", gathered(features, members))
 }

@@ -17,8 +17,10 @@ pub fn of_cleaning(soundings: &[Cleaning], units: UnitSystem) -> Vec<String> {
         .map(|cleaning| of_sounding(cleaning, units))
         .collect();
     if soundings.len() > NAMED {
-        let more = soundings.len() - NAMED;
-        notes.push(format!("and likewise in {more} more soundings"));
+        notes.push(match soundings.len() - NAMED {
+            1 => "and likewise in one more sounding".to_owned(),
+            more => format!("and likewise in {more} more soundings"),
+        });
     }
     notes
 }
@@ -34,7 +36,10 @@ pub fn of_sounding(cleaning: &Cleaning, units: UnitSystem) -> String {
         ));
     }
     if cleaning.gaps.len() > NAMED {
-        parts.push(format!("{} more gaps", cleaning.gaps.len() - NAMED));
+        parts.push(match cleaning.gaps.len() - NAMED {
+            1 => "one more gap".to_owned(),
+            more => format!("{more} more gaps"),
+        });
     }
     if cleaning.lost_most() {
         parts.push(format!(
@@ -56,7 +61,8 @@ pub fn of_layers(notes: &[LayerNote], units: UnitSystem) -> Vec<String> {
     notes.iter().map(|note| of_layer(note, units)).collect()
 }
 
-fn of_layer(note: &LayerNote, units: UnitSystem) -> String {
+/// A sentence for a note on a layer.
+pub fn of_layer(note: &LayerNote, units: UnitSystem) -> String {
     // Of a file its name only: answers go to people who need not know where it lies.
     let file = Path::new(&note.source);
     let file = file
@@ -95,4 +101,31 @@ fn of_layer(note: &LayerNote, units: UnitSystem) -> String {
         ),
     };
     format!("{file}, {what}: {found}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn soundings_that_are_not_told_are_counted() {
+        let of = |count: usize| {
+            let one = Cleaning {
+                file: "july.csv".into(),
+                rows: 9,
+                winds: 2,
+                impossible: 0,
+                unusable: 0,
+                gaps: Vec::new(),
+            };
+            of_cleaning(&vec![one; count], UnitSystem::Metric)
+        };
+        assert!(
+            of(1)[0].starts_with("july.csv: only 2 levels"),
+            "{:?}",
+            of(1)
+        );
+        assert_eq!(of(4)[3], "and likewise in one more sounding");
+        assert_eq!(of(5)[3], "and likewise in 2 more soundings");
+    }
 }

@@ -1,6 +1,7 @@
 //! What reading a sounding left of it, as far as it matters to who flies in its winds.
 
 use super::sounding::Sounding;
+use crate::files::name_of;
 use crate::notes::{Cleaning, Gap};
 
 /// Winds farther apart than this in height leave a gap, m.
@@ -14,13 +15,13 @@ const ABOVE_BALLOONS_M: f64 = 45_000.0;
 const IMPOSSIBLE_SHARE: f64 = 0.02;
 
 impl Cleaning {
-    /// Of a sounding from a file.
+    /// Of a sounding from a file, which is told by its name: answers go to people who need not know where it lies.
     pub fn of(file: &str, sounding: &Sounding) -> Cleaning {
         let tally = &sounding.tally;
         let levels = sounding.levels.iter().filter(|l| l.wind.is_some());
         let heights: Vec<f64> = levels.map(|l| l.altitude_m).collect();
         Cleaning {
-            file: file.to_owned(),
+            file: name_of(file),
             // A descent and repeated heights are left out of every sounding: they are no loss.
             rows: tally.rows.saturating_sub(tally.descent + tally.repeated),
             winds: heights.len(),

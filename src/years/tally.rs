@@ -16,6 +16,7 @@ use super::waits::{DayState, OfDay, wait, weeks};
 use crate::choice::answer::Verdict;
 use crate::choice::ground::buffers;
 use crate::choice::judge::hazards;
+use crate::files::name_of;
 use crate::ground::hits::hits;
 use crate::numeric::quantile;
 use crate::random::SplitMix;
@@ -75,7 +76,7 @@ pub fn years(job: &Job, whole: &Part) -> Years {
             .asked
             .into
             .as_ref()
-            .map(|path| path.display().to_string()),
+            .map(|path| name_of(&path.display().to_string())),
         fields,
     }
 }

@@ -60,19 +60,22 @@ fn input(page: &PlanPage, field: &FormField, doc: &PlanText, values: &Values) ->
         wrong: wrong(page, field.id),
     };
     let choices = |all: &[&str]| {
+        // What no list has is chosen all the same: another edit shall not change it.
+        let other = !all.contains(&value);
         html! {
             select id=(field.id) name=(field.id) form="plan-form"
                 aria-describedby=(boxed.described()) aria-invalid=[boxed.invalid()] {
                 @for choice in all {
                     option value=(choice) selected[*choice == value] { (words::choice(field.id, choice)) }
                 }
+                @if other { option value=(value) selected { (value) } }
             }
         }
     };
     let lines = |rows: &str| {
         html! {
-            textarea id=(field.id) name=(field.id) form="plan-form" rows=(rows)
-                aria-describedby=(boxed.described()) aria-invalid=[boxed.invalid()] { (value) }
+            textarea id=(field.id) name=(field.id) form="plan-form" rows=(rows) readonly[beyond]
+                aria-describedby=(boxed.described()) aria-invalid=[boxed.invalid()] { "\n" (value) }
         }
     };
     match field.kind {
@@ -81,6 +84,8 @@ fn input(page: &PlanPage, field: &FormField, doc: &PlanText, values: &Values) ->
         FieldKind::Lines => boxed.around(lines("2")),
         FieldKind::Long => boxed.around(lines("4")),
         FieldKind::Files => wind_files(page, &boxed, value),
+        // A box of one line would drop the ends of these, and send that as an edit.
+        FieldKind::Text if value.contains('\n') => boxed.around(lines("3")),
         FieldKind::Text | FieldKind::Number => boxed.around(html! {
             input id=(field.id) name=(field.id) value=(value) form="plan-form" autocomplete="off"
                 readonly[beyond] aria-describedby=(boxed.described()) aria-invalid=[boxed.invalid()];
@@ -132,14 +137,20 @@ pub fn load(page: &PlanPage) -> Markup {
                         @let id = format!("load.{row}.{key}");
                         @let [label, hint] = words::field(&id);
                         @let boxed = Boxed { id: &id, label, hint, wrong: wrong(page, &id) };
+                        @let value = values.get(&id).map_or("", String::as_str);
                         (boxed.around(html! {
-                            input id=(id) name=(id) value=(values.get(&id).map_or("", String::as_str))
-                                form="plan-form" autocomplete="off" aria-describedby=(boxed.described())
-                                aria-invalid=[boxed.invalid()];
+                            @if value.contains('\n') {
+                                textarea id=(id) name=(id) form="plan-form" rows="3" aria-describedby=(boxed.described())
+                                    aria-invalid=[boxed.invalid()] { "\n" (value) }
+                            } @else {
+                                input id=(id) name=(id) value=(value) form="plan-form" autocomplete="off"
+                                    aria-describedby=(boxed.described()) aria-invalid=[boxed.invalid()];
+                            }
                         }))
                     }
                     form method="post" action="/plan/row" {
                         input type="hidden" name="name" value=(page.name);
+                        input type="hidden" name="step" value=(page.step);
                         input type="hidden" name="remove" value=(row);
                         button aria-label={ (words::REMOVE) " " (row + 1) } { (words::REMOVE) }
                     }

@@ -9,6 +9,8 @@ use super::frame::{address, document};
 use super::inputs::{inputs, load};
 use super::map::map;
 use super::shown::PlanPage;
+use crate::choice::answer::{Aim, Days, Sites};
+use crate::choice::basis::Basis;
 use crate::desk::drafts::FileIs;
 use crate::desk::jobs::JobNow;
 use crate::desk::live::FieldFault;
@@ -16,10 +18,9 @@ use crate::desk::made::{Answer, Made};
 use crate::desk::show::{self, Take, encoded};
 use crate::desk::state::View;
 use crate::desk::words::{self, Station};
-use crate::units::UnitSystem;
 
 /// The page of a plan.
-pub fn plan(page: &PlanPage, view: View) -> Markup {
+pub fn plan(page: &PlanPage) -> Markup {
     let title = format!("{}: {}", page.name, words::DESK);
     let body = html! {
         form method="post" action="/plan/edit" #plan-form {
@@ -48,7 +49,7 @@ pub fn plan(page: &PlanPage, view: View) -> Markup {
             }
         }
     };
-    document(&title, view, &address(page.name, None), body)
+    document(&title, page.view, &address(page.name, None), body)
 }
 
 /// Whether all is saved, and the buttons for it.
@@ -134,7 +135,7 @@ pub fn fault_list(faults: &[FieldFault]) -> Markup {
 
 fn content(page: &PlanPage, station: Station) -> Markup {
     let live = page.live.as_ref();
-    let late = || html! { p { (words::LATE) " " a href={ "/plan?name=" (encoded(page.name)) "&wait=yes#" (station.id()) } { (words::LOOK_AGAIN) } } };
+    let late = || html! { p.late { (words::LATE) " " a href={ "/plan?name=" (encoded(page.name)) "&wait=yes#" (station.id()) } { (words::LOOK_AGAIN) } } };
     let shown = |part: &str, markup: Option<&Markup>| {
         html! {
             div.shown data-part=(part) {
@@ -205,24 +206,29 @@ fn made(page: &PlanPage, station: Station) -> Markup {
     let made = page.made.iter().find(|(of, _)| *of == station);
     html! {
         div.made data-made=(station.id()) role="region" aria-label={ (words::RESULT) " " (station.title()[0]) } {
-            @if let Some((_, made)) = made { (answer(made, page.name, page.text, page.step, page.units)) }
+            @if let Some((_, made)) = made { (answer(made, &page.take(), page.text, page.seen())) }
         }
     }
 }
 
-/// An answer of long work.
-pub fn answer(made: &Made, name: &str, text: &str, step: u64, units: UnitSystem) -> Markup {
-    let take = Take { plan: name, step };
+/// An answer of long work about a plan whose text is now this one. Its times are shown by the clocks of the view,
+/// its numbers in the units of it.
+pub fn answer(made: &Made, take: &Take, text: &str, view: View) -> Markup {
+    let units = view.units.unwrap_or_default();
+    let clocks = |basis: &Basis| Basis {
+        timezone: view.clocks(&basis.timezone),
+        ..basis.clone()
+    };
     html! {
         @if made.of != text { p.old { (words::MADE_BEFORE) } }
         @match &made.answer {
-            Answer::Days(days) => (show::days(days, &take, units)),
-            Answer::Sites(sites) => (show::sites(sites, &take, units)),
-            Answer::Aim(aim) => (show::aim(aim, &take, units)),
-            Answer::Looked(looked) => (show::looked(looked, name)),
-            Answer::Written(files) => (show::written(files, name)),
-            Answer::Followed(followed) => (show::followed(followed, units)),
-            Answer::Debriefed(debriefed) => (show::debriefed(debriefed, units)),
+            Answer::Days(days) => (show::days(&Days { basis: clocks(&days.basis), ..Days::clone(days) }, take, units)),
+            Answer::Sites(sites) => (show::sites(&Sites { basis: clocks(&sites.basis), ..Sites::clone(sites) }, take, units)),
+            Answer::Aim(aim) => (show::aim(&Aim { basis: clocks(&aim.basis), ..Aim::clone(aim) }, take, units)),
+            Answer::Looked(looked) => (show::looked(looked, take.plan)),
+            Answer::Written(files) => (show::written(files, take.plan)),
+            Answer::Followed(followed) => (show::followed(followed, &view.clocks(&followed.timezone), units)),
+            Answer::Debriefed(debriefed) => (show::debriefed(debriefed, view.clocks(&debriefed.plan.timezone), units)),
             Answer::Fetched(files) => {
                 p { (words::FETCHED) }
                 ul { @for file in files { li { (file) } } }

@@ -10,6 +10,8 @@ use crate::desk::folder::Entry;
 use crate::desk::jobs::JobNow;
 use crate::desk::live::{FieldFault, Live};
 use crate::desk::made::Made;
+use crate::desk::show::Take;
+use crate::desk::state::View;
 use crate::desk::words::Station;
 use crate::plan::edit::PlanText;
 use crate::units::UnitSystem;
@@ -46,6 +48,26 @@ pub struct PlanPage<'a> {
     pub feeds: Vec<(String, String)>,
     /// Units of the plan's page.
     pub units: UnitSystem,
+    /// What its people read times and numbers in.
+    pub view: View,
+}
+
+impl PlanPage<'_> {
+    /// The view, with the plan's units where it has none of its own.
+    pub fn seen(&self) -> View {
+        View {
+            units: Some(self.units),
+            ..self.view
+        }
+    }
+
+    /// What buttons on it take into the plan.
+    pub fn take(&self) -> Take<'_> {
+        Take {
+            plan: self.name,
+            step: self.step,
+        }
+    }
 }
 
 impl PlanPage<'_> {

@@ -6,10 +6,12 @@ use axum::response::{IntoResponse, Response};
 use jiff::Timestamp;
 use maud::{Markup, html};
 
-use super::home::{is_plan, zones};
+use super::home::zones;
 use super::map::below;
-use super::reply::{Given, Shared, aside, of, refused, sent, wants_json};
+use super::reply::{Given, Shared, Waits, aside, of, refused, sent, wants_json};
 use crate::compare::{Comparison, PublishedZone};
+use crate::desk::folder::is_plan;
+use crate::desk::jobs::{end_if, unless_ended};
 use crate::desk::land::Frame;
 use crate::desk::live::parsed;
 use crate::desk::state::Desk;
@@ -30,8 +32,11 @@ pub async fn compare(
     let (old, new) = (of(&given, "old").to_owned(), of(&given, "new").to_owned());
     let (worker, chosen) = (desk.clone(), [old.clone(), new.clone()]);
     let release = of(&given, "release").parse().ok();
-    let found = aside(move || compared(&worker, [&old, &new], release)).await;
-    let shown = match found.and_then(|found| found) {
+    let waits = Waits::default();
+    let over = waits.over();
+    let work = move || unless_ended(|| compared(&worker, [&old, &new], release, &over));
+    let found = aside(work).await.map(|found| found.ok_or_else(gone));
+    let shown = match found.and_then(|found| found).and_then(|found| found) {
         Ok(shown) => shown,
         Err(error) if wants_json(&headers) => return refused(&desk, &headers, &error, "/"),
         Err(error) => show::error(&error),
@@ -41,7 +46,12 @@ pub async fn compare(
 }
 
 /// A zone of the folder: published, or that of a plan as it is now, perhaps with another release.
-fn published(desk: &Desk, name: &str, release: Option<Timestamp>) -> Result<PublishedZone> {
+fn published(
+    desk: &Desk,
+    name: &str,
+    release: Option<Timestamp>,
+    over: &(impl Fn() -> bool + Sync),
+) -> Result<PublishedZone> {
     let path = desk.folder.path(name)?;
     if !is_plan(name) {
         let mut zone = PublishedZone::read(&path)?;
@@ -52,14 +62,20 @@ fn published(desk: &Desk, name: &str, release: Option<Timestamp>) -> Result<Publ
     let mut plan = parsed(desk, name, &text)?;
     plan.release = release.unwrap_or(plan.release);
     let winds = desk.air.of(&plan)?;
-    let zone = predict(&plan, &winds, Options::default(), || ())?.zone;
+    let zone = predict(&plan, &winds, Options::default(), || end_if(over()))?.zone;
     // By way of the file it would be written to: both zones have the same digits then.
     PublishedZone::of_text(name, &geojson::text(&zone, UnitSystem::Metric))
 }
 
 /// Two zones in words and on one map, the second perhaps of another release than its plan's.
-fn compared(desk: &Desk, [old, new]: [&str; 2], release: Option<Timestamp>) -> Result<Markup> {
-    let (old, new) = (published(desk, old, None)?, published(desk, new, release)?);
+fn compared(
+    desk: &Desk,
+    [old, new]: [&str; 2],
+    release: Option<Timestamp>,
+    over: &(impl Fn() -> bool + Sync),
+) -> Result<Markup> {
+    let old = published(desk, old, None, over)?;
+    let new = published(desk, new, release, over)?;
     let comparison = Comparison::of(old, new);
     // Two plans may differ in theirs, and zones that were published have none.
     let units = desk.view().units.unwrap_or(UnitSystem::Metric);

@@ -11,8 +11,8 @@ use super::plan::{Now, units};
 use super::reply::{Given, Shared, of, refused, stale, values, wants_json};
 use crate::clock::local::read_time;
 use crate::desk::drafts::Draft;
-use crate::desk::fields::{apply, key, set, shown};
-use crate::desk::folder::beside;
+use crate::desk::fields::{apply, is_same_row, key, set, shown};
+use crate::desk::folder::{beside, is_plan};
 use crate::desk::live::{parsed, site};
 use crate::desk::state::Desk;
 use crate::desk::words::Station;
@@ -77,10 +77,10 @@ pub async fn edit(
     let given = values(pairs);
     let name = of(&given, "name").to_owned();
     changed(&desk, &headers, (&name, None), |draft| {
-        let was = shown(&was_shown(draft, of(&given, "step"))?);
+        let was = was_shown(draft, of(&given, "step"))?;
         // Into the plan as it is now: what others changed meanwhile in other fields stays.
         let mut doc = PlanText::read(draft.text()).ok_or_else(stale)?;
-        let ids = apply(&mut doc, &was, &given);
+        let ids = apply(&mut doc, &was, &given).ok_or_else(stale)?;
         // Only what is typed into one single field goes on as the same step.
         let field = match &ids[..] {
             [one] => one.as_str(),
@@ -126,11 +126,14 @@ pub async fn save_as(
 ) -> Response {
     let (name, file) = (of(&given, "name"), of(&given, "file").trim());
     let file = format!("{}.toml", file.trim_end_matches(".toml"));
+    let wanted = is_plan(&file).then_some(()).ok_or_else(|| {
+        let found = format!("\"{file}\"");
+        Error::from(Fault::new(words::FILE_NAME, found, words::NO_PLANS_NAME))
+    });
     // Beside the plan, whose files it names as seen from there.
     let file = beside(name, &file);
-    let saved = desk
-        .folder
-        .path(&file)
+    let saved = wanted
+        .and_then(|()| desk.folder.path(&file))
         .and_then(|path| desk.with_draft(name, |draft| draft.save_as(&path)));
     match saved {
         Ok(()) => Redirect::to(&page::address(&file, None)).into_response(),
@@ -140,9 +143,16 @@ pub async fn save_as(
 
 pub async fn row(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
     let at = (of(&given, "name"), Some(Station::Stack));
+    let remove = given.get("remove").and_then(|row| row.parse().ok());
     changed(&desk, &headers, at, |draft| {
+        let was = remove.map(|_| was_shown(draft, of(&given, "step")));
+        let was = was.transpose()?;
         edited(draft, "", |doc| {
-            match given.get("remove").and_then(|row| row.parse().ok()) {
+            match remove {
+                // By its number alone the row after it would go, once it is gone itself.
+                Some(row) if was.is_some_and(|was| !is_same_row(doc, &was, row)) => {
+                    return Err(stale());
+                }
                 Some(row) => doc.remove_table("load", row),
                 None => {
                     doc.add_table("load");
@@ -155,9 +165,24 @@ pub async fn row(State(desk): Shared, headers: HeaderMap, Form(given): Form<Give
     })
 }
 
-/// Moves the site of a plan, and looks its elevation up.
-fn move_site(desk: &Desk, name: &str, doc: &mut PlanText, to: Position) -> Result<()> {
-    let moved_m = site(doc).map_or(f64::INFINITY, |from| from.distance_m(to));
+/// Where a plan's elevation was given: the site of the first step that has it, however often that was moved since.
+fn given_at(draft: &Draft) -> Option<Position> {
+    let elevation = |doc: &PlanText| shown(doc).remove("site.elevation");
+    let mut steps = draft.back().map_while(PlanText::read).peekable();
+    let now = elevation(steps.peek()?);
+    let same = steps.take_while(|doc| elevation(doc) == now);
+    site(&same.last()?)
+}
+
+/// Moves the site of a plan, and looks its elevation up where that was given for another place.
+fn move_site(
+    desk: &Desk,
+    name: &str,
+    doc: &mut PlanText,
+    to: Position,
+    given_at: Option<Position>,
+) -> Result<()> {
+    let moved_m = given_at.map_or(f64::INFINITY, |from| from.distance_m(to));
     set(doc, "site.lat", &degrees(to.lat_deg));
     set(doc, "site.lon", &degrees(to.lon_deg));
     if moved_m > SAME_GROUND_M {
@@ -183,7 +208,8 @@ pub async fn place(State(desk): Shared, headers: HeaderMap, Form(given): Form<Gi
     let name = of(&given, "name");
     changed(&desk, &headers, (name, Some(Station::Flight)), |draft| {
         let to = begin::place(of(&given, "place"))?;
-        edited(draft, "", |doc| move_site(&desk, name, doc, to))
+        let from = given_at(draft);
+        edited(draft, "", |doc| move_site(&desk, name, doc, to, from))
     })
 }
 
@@ -191,7 +217,8 @@ pub async fn point(State(desk): Shared, headers: HeaderMap, Form(given): Form<Gi
     let name = of(&given, "name");
     changed(&desk, &headers, (name, Some(Station::Site)), |draft| {
         let to = place_on(&given, "x", "y")?;
-        edited(draft, "", |doc| move_site(&desk, name, doc, to))
+        let from = given_at(draft);
+        edited(draft, "", |doc| move_site(&desk, name, doc, to, from))
     })
 }
 
@@ -202,10 +229,11 @@ pub async fn take(State(desk): Shared, headers: HeaderMap, Form(given): Form<Giv
         false => Station::Days,
     };
     changed(&desk, &headers, (name, Some(station)), |draft| {
+        let from = given_at(draft);
         edited(draft, "", |doc| {
             if let Some(text) = given.get("site") {
                 let to = read_position(text).ok_or_else(|| Fault::new("site", text, EXPECTED))?;
-                move_site(&desk, name, doc, to)?;
+                move_site(&desk, name, doc, to, from)?;
             }
             if let Some(text) = given.get("release") {
                 let wrong = || Fault::new("release", text, "a time, as in 2026-05-01T09:00:00Z");

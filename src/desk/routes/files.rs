@@ -2,6 +2,7 @@
 
 use std::fs;
 use std::io::Write as _;
+use std::path::Path;
 
 use axum::Json;
 use axum::extract::{Form, Multipart, Query, State};
@@ -122,7 +123,7 @@ async fn keep_files(
         // In this folder and not the system's: a file cannot get its name across two disks.
         let root = desk.folder.root();
         let failed = |cause| Error::file(root, "write into", cause);
-        let mut written = NamedTempFile::new_in(root).map_err(failed)?;
+        let mut written = new_file(root).map_err(failed)?;
         while let Some(bytes) = part.chunk().await.map_err(broken)? {
             written.write_all(&bytes).map_err(failed)?;
         }
@@ -131,25 +132,52 @@ async fn keep_files(
     Ok(kept)
 }
 
-/// Reads files as winds, gives them their names, and puts them into the plan.
+/// A file of a temporary name, for whoever may read the files of its folder.
+fn new_file(folder: &Path) -> std::io::Result<NamedTempFile> {
+    let mut builder = tempfile::Builder::new();
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        // Less what the system takes away from new files; unasked it would be the owner's alone.
+        builder.permissions(std::fs::Permissions::from_mode(0o666));
+    }
+    builder.tempfile_in(folder)
+}
+
+/// Reads files as winds, gives them their names, and puts them into the plan: all of them or none.
 fn take_winds(desk: &Desk, plan: &str, kept: Vec<(String, NamedTempFile)>) -> Result<()> {
-    let mut names = Vec::new();
-    for (file, written) in kept {
+    for (file, written) in &kept {
         // What cannot be read as winds is not kept.
         WindFiles::read(&[written.path().to_owned()], &Hints::default(), false)
-            .map_err(|error| renamed(error, &file))?;
-        let folder = beside(plan, "winds");
-        let path = desk.folder.path(&folder)?;
-        fs::create_dir_all(&path).map_err(|cause| Error::file(&path, "make", cause))?;
-        let (name, path) = free_name(desk, &folder, &file)?;
-        let failed = |cause| Error::file(&path, "write", cause);
-        // Its name was free a moment ago: what has taken it since is not overwritten.
-        written
-            .persist_noclobber(&path)
-            .map_err(|e| failed(e.error))?;
-        names.push(name);
+            .map_err(|error| renamed(error, file))?;
     }
-    add_winds(desk, plan, &names, false)
+    let mut names = Vec::new();
+    let named = kept.into_iter().try_for_each(|(file, written)| {
+        names.push(name_file(desk, plan, &file, written)?);
+        Ok(())
+    });
+    let taken = named.and_then(|()| add_winds(desk, plan, &names, false));
+    if taken.is_err() {
+        for path in names.iter().filter_map(|name| desk.folder.path(name).ok()) {
+            // What went wrong is told, and not that this went wrong after it.
+            let _ = fs::remove_file(path);
+        }
+    }
+    taken
+}
+
+/// Gives a file its name among the winds of a plan.
+fn name_file(desk: &Desk, plan: &str, file: &str, written: NamedTempFile) -> Result<String> {
+    let folder = beside(plan, "winds");
+    let path = desk.folder.path(&folder)?;
+    fs::create_dir_all(&path).map_err(|cause| Error::file(&path, "make", cause))?;
+    let (name, path) = free_name(desk, &folder, file)?;
+    let failed = |cause| Error::file(&path, "write", cause);
+    // Its name was free a moment ago: what has taken it since is not overwritten.
+    written
+        .persist_noclobber(&path)
+        .map_err(|e| failed(e.error))?;
+    Ok(name)
 }
 
 /// A fault of a file that had a temporary name, under its own.

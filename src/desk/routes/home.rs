@@ -7,7 +7,7 @@ use maud::{Markup, html};
 
 use super::reply::{Given, Shared, of, refused, sent};
 use crate::desk::fields::Values;
-use crate::desk::flight::LOGBOOK;
+use crate::desk::folder::is_plan;
 use crate::desk::page::Home;
 use crate::desk::state::{Desk, View};
 use crate::desk::{begin, page, words};
@@ -41,13 +41,6 @@ pub async fn close(State(desk): Shared) -> Response {
     desk.close();
     let said = html! { p { (words::CLOSED) } };
     sent(page::note(words::DESK, desk.view(), said, None)).into_response()
-}
-
-pub fn is_plan(name: &str) -> bool {
-    // Files in TOML that may lie beside plans and are none.
-    let other = ["feeds.toml", "Cargo.toml", LOGBOOK];
-    let file = name.rsplit_once('/').map_or(name, |(_, file)| file);
-    name.ends_with(".toml") && !other.contains(&file)
 }
 
 /// What can be compared: plans, briefings, zones.

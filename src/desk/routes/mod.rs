@@ -45,7 +45,6 @@ pub fn forms() -> Router<Arc<Desk>> {
         .route("/view", post(home::view))
         .route("/close", post(home::close))
         .route("/new", post(home::new))
-        .route("/plan", get(plan::plan))
         .route("/plan/edit", post(edits::edit))
         .route("/plan/undo", post(edits::undo))
         .route("/plan/redo", post(edits::redo))
@@ -58,17 +57,23 @@ pub fn forms() -> Router<Arc<Desk>> {
         .route("/plan/take", post(edits::take))
         .route("/plan/text", post(edits::text))
         .route("/plan/state", get(plan::state))
-        .route("/live", get(plan::live_now))
         .route("/map/ground", get(map::ground))
         .route("/map/measure", get(map::measure))
         .route("/map/target", post(map::target))
         .route("/job", post(results::job))
         .route("/job/stop", post(results::stop_job))
         .route("/result", get(results::result))
-        .route("/card", get(results::card))
-        .route("/compare", get(compare::compare))
         .route("/file", get(files::file))
         .route("/folder/open", post(files::open_folder))
+}
+
+/// What is worked out from winds for an answer.
+pub fn slow() -> Router<Arc<Desk>> {
+    Router::new()
+        .route("/plan", get(plan::plan))
+        .route("/live", get(plan::live_now))
+        .route("/card", get(results::card))
+        .route("/compare", get(compare::compare))
 }
 
 /// What is answered to who brings files.

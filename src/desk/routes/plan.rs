@@ -1,7 +1,6 @@
 //! The page of a plan, and what follows from the plan while it is typed.
 
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use axum::Json;
@@ -12,13 +11,14 @@ use maud::Markup;
 use serde_json::{Value, json};
 
 use super::map::below;
-use super::reply::{Given, Shared, aside, of, refused, sent};
+use super::reply::{Given, Shared, Waits, aside, of, refused, sent};
 use crate::desk::drafts::{Draft, FileIs};
 use crate::desk::fields::{Values, shown};
 use crate::desk::jobs::unless_ended;
 use crate::desk::land::Frame;
 use crate::desk::live::{Live, faults, live};
 use crate::desk::page::PlanPage;
+use crate::desk::server::SLOW_TIME;
 use crate::desk::state::{Desk, View};
 use crate::desk::words::Station;
 use crate::desk::{page, words};
@@ -30,8 +30,8 @@ use crate::units::UnitSystem;
 /// A page waits this long for what follows from a plan; what takes longer comes later.
 const PATIENCE: Duration = Duration::from_millis(1_500);
 
-/// The same, of a page that was asked for again.
-const LONG_PATIENCE: Duration = Duration::from_secs(55);
+/// The same, of a page that was asked for again: nearly as long as an answer may take.
+const LONG_PATIENCE: Duration = SLOW_TIME.saturating_sub(Duration::from_secs(60));
 
 /// A plan that is being worked on, as it is now.
 pub struct Now {
@@ -105,33 +105,31 @@ async fn plan_page(desk: &Arc<Desk>, name: &str, patience: Duration) -> Result<M
     let (live, below) = shown_soon(desk, name, &now.text, patience).await;
     let view = desk.view();
     let made = Station::ALL.into_iter();
-    Ok(page::plan(
-        &PlanPage {
-            name,
-            step: now.step,
-            file: now.file,
-            unsaved: now.unsaved,
-            can: now.can,
-            values: now.values(),
-            // Not those of what is live, which may still be missing.
-            faults: faults(desk, name, &now.text),
-            live,
-            below,
-            made: made
-                .filter_map(|s| Some((s, desk.made(name, s)?)))
-                .collect(),
-            job: desk.jobs.now().filter(|job| job.plan == name),
-            files: desk.folder.files(),
-            feeds: desk
-                .feeds
-                .iter()
-                .map(|f| (f.name.clone(), f.title.clone()))
-                .collect(),
-            units: units(view, &now.text),
-            text: &now.text,
-        },
+    Ok(page::plan(&PlanPage {
+        name,
+        step: now.step,
+        file: now.file,
+        unsaved: now.unsaved,
+        can: now.can,
+        values: now.values(),
+        // Not those of what is live, which may still be missing.
+        faults: faults(desk, name, &now.text),
+        live,
+        below,
+        made: made
+            .filter_map(|s| Some((s, desk.made(name, s)?)))
+            .collect(),
+        job: desk.jobs.now().filter(|job| job.plan == name),
+        files: desk.folder.files(),
+        feeds: desk
+            .feeds
+            .iter()
+            .map(|f| (f.name.clone(), f.title.clone()))
+            .collect(),
+        units: units(view, &now.text),
         view,
-    ))
+        text: &now.text,
+    }))
 }
 
 /// What follows from a plan and the ground of its map, as far as they are there soon. What is not is given up: the
@@ -143,16 +141,11 @@ async fn shown_soon(
     patience: Duration,
 ) -> (Option<Live>, Option<Markup>) {
     let until = tokio::time::Instant::now() + patience;
-    let late = Arc::new(AtomicBool::new(false));
-    let (worker, plan, typed, given_up) =
-        (desk.clone(), name.to_owned(), text.to_owned(), late.clone());
-    let work = aside(move || {
-        let newer = || given_up.load(Ordering::Relaxed);
-        unless_ended(|| Ok(live(&worker, &plan, &typed, None, &newer)))
-    });
+    let (worker, plan, typed) = (desk.clone(), name.to_owned(), text.to_owned());
+    let waits = Waits::default();
+    let given_up = waits.over();
+    let work = aside(move || unless_ended(|| Ok(live(&worker, &plan, &typed, None, &given_up))));
     let Ok(Ok(Some(Ok(live)))) = tokio::time::timeout_at(until, work).await else {
-        // Nobody waits any more, so the work is to end at its next step.
-        late.store(true, Ordering::Relaxed);
         return (None, None);
     };
     let frame = live.map.as_ref().map(|map| map.frame);
@@ -188,7 +181,10 @@ pub async fn live_now(
         Err(error) => return refused(&desk, &headers, &error, "/"),
     };
     let worker = desk.clone();
-    let shown = aside(move || unless_ended(|| Ok(live(&worker, &name, &text, had, &newer)))).await;
+    let waits = Waits::default();
+    let given_up = waits.over();
+    let ended = move || newer() || given_up();
+    let shown = aside(move || unless_ended(|| Ok(live(&worker, &name, &text, had, &ended)))).await;
     match shown {
         Ok(Some(Ok(live))) => Json(live_json(&live, number, step)).into_response(),
         // Nobody waits for it any more.

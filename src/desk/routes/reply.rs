@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use axum::Json;
 use axum::extract::State;
@@ -34,6 +35,24 @@ pub async fn aside<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static)
         why: words::BROKEN.into(),
         remedy: words::BROKEN_REMEDY.into(),
     })
+}
+
+/// Somebody who waits for an answer: gone with this, and then the work for it is to end at its next step.
+#[derive(Default)]
+pub struct Waits(Arc<AtomicBool>);
+
+impl Waits {
+    /// Whether nobody waits any more.
+    pub fn over(&self) -> impl Fn() -> bool + Send + Sync + use<> {
+        let gone = self.0.clone();
+        move || gone.load(Ordering::Relaxed)
+    }
+}
+
+impl Drop for Waits {
+    fn drop(&mut self) {
+        self.0.store(true, Ordering::Relaxed);
+    }
 }
 
 pub fn wants_json(headers: &HeaderMap) -> bool {

@@ -11,6 +11,8 @@ use super::plan::{Now, units};
 use super::reply::{Given, Shared, alone, aside, of, refused, sent, values, wants_json};
 use crate::desk::live::parsed;
 use crate::desk::page;
+use crate::desk::show::Take;
+use crate::desk::state::View;
 use crate::desk::words::Station;
 use crate::desk::work::start_work;
 use crate::error::Result;
@@ -56,8 +58,16 @@ pub async fn result(
     let made = station.and_then(|station| desk.made(name, station));
     match (made, desk.with_draft(name, Now::of)) {
         (Some(made), Ok(now)) => {
-            let units = units(desk.view(), &now.text);
-            sent(page::answer(&made, name, &now.text, now.step, units)).into_response()
+            let view = desk.view();
+            let view = View {
+                units: Some(units(view, &now.text)),
+                ..view
+            };
+            let take = Take {
+                plan: name,
+                step: now.step,
+            };
+            sent(page::answer(&made, &take, &now.text, view)).into_response()
         }
         (_, Err(error)) => refused(&desk, &headers, &error, "/"),
         _ => sent(html! {}).into_response(),
@@ -71,7 +81,8 @@ pub async fn card(State(desk): Shared, headers: HeaderMap, Query(given): Query<G
     let worker = desk.clone();
     let drawn = aside(move || -> Result<String> {
         let text = worker.with_draft(&name, |draft| Ok(draft.text().to_owned()))?;
-        let plan = worker.view().clocks(parsed(&worker, &name, &text)?);
+        // A sheet for the crew: by the plan's own clocks, whatever the page shows.
+        let plan = parsed(&worker, &name, &text)?;
         let units = worker.view().units_of(&plan);
         let winds = match plan.wind_files.is_empty() {
             true => None,

@@ -35,7 +35,7 @@ pub use self::class::RoadClass;
 pub use self::note::{LayerFinding, LayerNote};
 use super::region::Region;
 use crate::error::{Fault, Result};
-use crate::files::{guarded, open_regular};
+use crate::files::{guarded, name_of, open_regular};
 
 /// What a layer is of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -185,7 +185,7 @@ impl Layer {
     /// Adds a note.
     fn note(&mut self, found: LayerFinding) {
         self.notes.push(LayerNote {
-            source: self.source.clone(),
+            source: name_of(&self.source),
             kind: self.kind,
             found,
         });

@@ -41,11 +41,14 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
         }
         let summary = format!("{}: {}", words::title(brief), words::event_name(event.kind));
         line("SUMMARY", &escaped(&summary));
-        let planned = if at_once {
-            let at = words::clock_with_zone(event.at, &brief.timezone);
-            format!("Planned at {at}; 9 in 10 chances from ")
-        } else {
-            String::new()
+        let planned = match at_once {
+            false => String::new(),
+            // Without a delay there is one time to tell, which follows.
+            true if event.from == event.to => "Planned at ".to_owned(),
+            true => {
+                let at = words::clock_with_zone(event.at, &brief.timezone);
+                format!("Planned at {at}; 9 in 10 chances from ")
+            }
         };
         let said = format!(
             "{planned}{} {} {}",

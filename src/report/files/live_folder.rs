@@ -2,11 +2,14 @@
 //! page, written anew with each view.
 
 use std::fs::{self, File, OpenOptions};
-use std::io::Write;
+use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
 use super::follow::{geojson, kml, kml_link};
+use jiff::Timestamp;
+
 use crate::brief::answer::WaitingPoint;
+use crate::clock::seconds_between;
 use crate::error::{Error, Result};
 use crate::files::write_atomically;
 use crate::follow::answer::Standing;
@@ -19,6 +22,13 @@ const LOG: &str = "reports.log";
 /// What the map file that is opened loads again and again.
 const KML_NOW: &str = "zone-now.kml";
 
+/// What is written anew with each view.
+const VIEWS: [&str; 3] = ["zone.geojson", KML_NOW, "page.html"];
+/// When the flight that the folder is about is released.
+const RELEASE: &str = "release.txt";
+/// A release that is moved by less is that of the same flight, late or early, s.
+const SAME_FLIGHT_S: f64 = 3_600.0;
+
 /// The folder that is written into.
 pub struct LiveFolder {
     path: PathBuf,
@@ -26,13 +36,19 @@ pub struct LiveFolder {
 }
 
 impl LiveFolder {
-    /// Opens a folder, which is made if it is not there.
+    /// Opens a folder for the flight of a release; it is made if it is not there. What it has of another flight goes:
+    /// its log gets another name, and what was shown of it is removed. `goes_on` says that the flight is that of the
+    /// folder's log, whenever it is released.
     ///
     /// # Errors
     ///
     /// When it cannot be written into.
-    pub fn open(path: &Path) -> Result<LiveFolder> {
+    pub fn open(path: &Path, release: Timestamp, goes_on: bool) -> Result<LiveFolder> {
         fs::create_dir_all(path).map_err(|cause| Error::file(path, "make", cause))?;
+        if !goes_on {
+            set_aside(path, release)?;
+        }
+        write_atomically(&path.join(RELEASE), format!("{release}\n").as_bytes())?;
         let log = path.join(LOG);
         let failed = |cause| Error::file(&log, "write", cause);
         let file = OpenOptions::new()
@@ -49,11 +65,11 @@ impl LiveFolder {
         })
     }
 
-    /// Whether a file is the log itself.
-    pub fn is_log(&self, path: &Path) -> bool {
+    /// Whether a file is the log of a folder.
+    pub fn is_log_in(folder: &Path, file: &Path) -> bool {
         // One file may have several names, by links and by ways through other folders.
         let real = |p: &Path| fs::canonicalize(p).ok();
-        real(path).is_some_and(|p| real(&self.path.join(LOG)) == Some(p))
+        real(file).is_some_and(|file| real(&folder.join(LOG)) == Some(file))
     }
 
     /// Appends lines to the log, and waits until the disk has them.
@@ -86,11 +102,79 @@ impl LiveFolder {
         let zone = &plan.timezone;
         let write =
             |name: &str, text: String| write_atomically(&self.path.join(name), text.as_bytes());
-        write("zone.geojson", geojson(standing, units))?;
-        write(KML_NOW, kml(standing, waiting, zone, units))?;
-        write(
-            "page.html",
-            pages::follow::text(standing, waiting, zone, units),
-        )
+        let [map, map_file, page] = VIEWS;
+        write(map, geojson(standing, units))?;
+        write(map_file, kml(standing, waiting, zone, units))?;
+        write(page, pages::follow::text(standing, waiting, zone, units))
+    }
+}
+
+/// Takes what a folder has of a flight with another release out of the way of the new one.
+fn set_aside(folder: &Path, release: Timestamp) -> Result<()> {
+    let had = fs::read_to_string(folder.join(RELEASE)).ok();
+    let had: Option<Timestamp> = had.and_then(|text| text.trim().parse().ok());
+    if had.is_some_and(|had| seconds_between(had, release).abs() < SAME_FLIGHT_S) {
+        return Ok(());
+    }
+    let log = folder.join(LOG);
+    if fs::metadata(&log).is_ok_and(|data| data.len() > 0) {
+        let stem = match had {
+            Some(had) => format!("reports-{}", had.strftime("%Y-%m-%d-%H%MZ")),
+            None => "reports-earlier".to_owned(),
+        };
+        let names = (1..).map(|k| match k {
+            1 => folder.join(format!("{stem}.log")),
+            k => folder.join(format!("{stem}-{k}.log")),
+        });
+        // Nothing that was heard is ever written over.
+        let free = names.into_iter().find(|path| !path.exists());
+        let free = free.unwrap_or_else(|| folder.join(stem));
+        fs::rename(&log, free).map_err(|cause| Error::file(&log, "rename", cause))?;
+    }
+    for name in VIEWS {
+        let path = folder.join(name);
+        match fs::remove_file(&path) {
+            Err(cause) if cause.kind() != ErrorKind::NotFound => {
+                return Err(Error::file(&path, "remove", cause));
+            }
+            _ => {}
+        }
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A flight goes on where its release is late; another one begins with nothing of the one before.
+    #[test]
+    fn another_flight_begins_a_log_of_its_own() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path();
+        let open = |release: &str, line: &str, goes_on: bool| {
+            let mut live = LiveFolder::open(path, release.parse().unwrap(), goes_on).unwrap();
+            live.keep(line).unwrap();
+        };
+        let read = |name: &str| fs::read_to_string(path.join(name)).unwrap();
+        open("2026-05-01T15:00:00Z", "one\n", false);
+        for name in VIEWS {
+            fs::write(path.join(name), "of the first").unwrap();
+        }
+        open("2026-05-01T15:25:00Z", "two\n", false);
+        assert_eq!(read(LOG), "one\ntwo\n");
+        assert_eq!(read("page.html"), "of the first");
+        open("2026-05-08T15:00:00Z", "three\n", false);
+        assert_eq!(read(LOG), "three\n");
+        assert_eq!(read("reports-2026-05-01-1525Z.log"), "one\ntwo\n");
+        assert!(VIEWS.iter().all(|name| !path.join(name).exists()));
+        // Who reads the log itself goes on with its flight.
+        open("2026-05-10T15:00:00Z", "four\n", true);
+        assert_eq!(read(LOG), "three\nfour\n");
+        // Of a log without a release nobody knows whose it is.
+        fs::remove_file(path.join(RELEASE)).unwrap();
+        open("2026-05-10T15:00:00Z", "five\n", false);
+        assert_eq!(read(LOG), "five\n");
+        assert_eq!(read("reports-earlier.log"), "three\nfour\n");
     }
 }

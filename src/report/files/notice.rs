@@ -111,7 +111,9 @@ fn what(brief: &Brief, units: UnitSystem) -> Facts {
 fn where_and_when(brief: &Brief, units: UnitSystem) -> Facts {
     let release = &brief.zone.release;
     let mut facts = vec![("Release", both_clocks(brief, release))];
-    let window = brief.timeline.iter().find(|e| e.kind == EventKind::Release);
+    let mut events = brief.timeline.iter();
+    // Without a delay there is nothing to tell but the planned time.
+    let window = events.find(|e| e.kind == EventKind::Release && e.to > e.from);
     facts.extend(window.map(|e| {
         (
             "",

@@ -10,7 +10,7 @@ use crate::report::pictures::years::{map, month_hours, rose};
 use crate::report::years_words::{
     bounds, deciding, drift, how_to_read, month, ranking, record, wait, what_is_unknown,
 };
-use crate::report::{notes, reasons, words};
+use crate::report::{notes, reasons, warnings, words};
 use crate::units::UnitSystem;
 use crate::years::answer::{FieldYears, Season, Years};
 
@@ -23,14 +23,15 @@ const STYLE: &str = "
 body { font: 16px/1.45 system-ui, sans-serif; color: var(--ink); background: var(--paper); margin: 1em auto; max-width: 72em; padding: 0 .8em; }
 table { border-collapse: collapse; } th, td { text-align: left; vertical-align: top; padding: .2em .7em .2em 0; border-bottom: 1px solid var(--line); }
 .wide { overflow-x: auto; } .pictures { display: flex; flex-wrap: wrap; gap: 1em; } figure { margin: 0; } figure svg { max-width: 100%; height: auto; border: 1px solid var(--line); }
-figcaption { max-width: 26em; color: var(--soft); }
+.warnings li { font-weight: 600; } figcaption { max-width: 26em; color: var(--soft); }
 ";
 
 /// The page.
 pub fn text(years: &Years, units: UnitSystem) -> String {
     let basis = &years.basis;
     let title = basis::title(basis, "Years of winds");
-    let warned = basis::warning_block(basis, units);
+    let warned = warnings::lines(&basis::warned(basis), units);
+    let found = basis::found(basis, units);
     document(html! {
         (DOCTYPE)
         html lang="en" {
@@ -44,7 +45,7 @@ pub fn text(years: &Years, units: UnitSystem) -> String {
             body {
                 h1 { bdi { (title) } }
                 p { (record(years)) ", " (basis.draws) " draws for each." }
-                @if !warned.is_empty() { p { strong { (warned) } } }
+                @if !warned.is_empty() { div.warnings { p { strong { "Warnings" } } (lines(warned)) } }
                 @if years.fields.len() > 1 { h2 { "Fields" } (fields(years, units)) }
                 @for (number, field) in years.fields.iter().take(CLOSER).enumerate() {
                     (field_section(number, field, years, units))
@@ -52,6 +53,8 @@ pub fn text(years: &Years, units: UnitSystem) -> String {
                 h2 { "How to read it" }
                 (lines(how_to_read(years)))
                 p { "Ranking: " (ranking(years)) }
+                @if !found.is_empty() { h2 { "Notes" } (lines(found)) }
+                @if let Some(covered) = &basis.covered { h2 { "Winds cover" } (lines([covered])) }
                 h2 { "Limits" } (lines(reasons::limits(&basis.limits, units)))
                 h2 { "Assumed" } (lines(notes::assumptions(&basis.assumptions, units)))
                 h2 { "Ground" } (lines(basis::ground_sources(&basis.sources)))

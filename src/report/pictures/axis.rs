@@ -49,4 +49,18 @@ mod tests {
             assert!((found - step).abs() < 1e-9, "{range}: {found}");
         }
     }
+
+    #[test]
+    fn no_two_ticks_of_an_axis_read_alike() {
+        for (range, last) in [(0.07, "0.07"), (0.13, "0.12"), (0.9, "0.9"), (30.0, "30")] {
+            let step = axis_step(range, 7.0);
+            let ticks: Vec<String> = (0..=7)
+                .map(|k| f64::from(k) * step)
+                .take_while(|value| *value <= range * (1.0 + 1e-9))
+                .map(|value| tick(value, step))
+                .collect();
+            assert!(ticks.windows(2).all(|w| w[0] != w[1]), "{ticks:?}");
+            assert_eq!(ticks.last().map(String::as_str), Some(last));
+        }
+    }
 }

@@ -139,8 +139,10 @@ pub fn landing_times(brief: &Brief) -> Picture {
     let most = counts.iter().map(|c| share(*c)).fold(1.0, f64::max);
     let vertical = Scale::from_zero(most, [bottom, TOP], 4.0);
     height_grid(&mut picture, &vertical);
-    let minutes = (width_s / 60.0).round();
-    let said = format!("share of landings in {minutes:.0} min, %; dark: 9 in 10 of them");
+    let said = format!(
+        "share of landings in {}, %; dark: 9 in 10 of them",
+        bar_time(width_s)
+    );
     picture.text([8.0, 24.0], SMALL, Anchor::Start, &said);
     let at = |s: f64| after(brief.zone.release.time, s);
     let across = time_axis(
@@ -165,6 +167,14 @@ pub fn landing_times(brief: &Brief) -> Picture {
     }
     frame(&mut picture, bottom);
     picture
+}
+
+/// How much time a bar stands for: whole minutes, or seconds where the landings lie close together.
+fn bar_time(width_s: f64) -> String {
+    match width_s < 60.0 {
+        true => format!("{width_s:.0} s"),
+        false => format!("{:.0} min", width_s / 60.0),
+    }
 }
 
 /// Speed and direction of the wind that the planned flight meets, by height.
@@ -433,4 +443,17 @@ fn up_down_key(picture: &mut Picture, y: f64) {
 
 fn frame(picture: &mut Picture, bottom: f64) {
     picture.frame([LEFT, TOP, RIGHT, bottom], 1.6, INK);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bars_stand_for_some_time() {
+        assert_eq!(bar_time(3.0), "3 s");
+        assert_eq!(bar_time(30.0), "30 s");
+        assert_eq!(bar_time(60.0), "1 min");
+        assert_eq!(bar_time(300.0), "5 min");
+    }
 }

@@ -1,6 +1,6 @@
 //! What a fill trades: neck lift across; rate, burst, flight time and gas up.
 
-use super::axis::axis_step;
+use super::axis::{axis_step, tick};
 use super::picture::{Anchor, Picture};
 use crate::fill::Fill;
 use crate::fill::answer::{Curve, CurvePoint, FlightSummary};
@@ -257,18 +257,18 @@ impl PanelAxes {
             let value = low + self.step * k as f64;
             let y = self.y(value);
             picture.line(&[[left, y], [right, y]], 0.6, CURVE_GRID);
-            let text = number(value, self.step);
+            let text = tick(value, self.step);
             picture.text([left - 8.0, y + 4.0], 12.0, Anchor::End, &text);
         }
         let [from, to] = self.lifts;
         let step = axis_step(to - from, 8.0);
-        let mut tick = (from / step).ceil() * step;
-        while tick <= to {
-            let x = self.across(tick);
+        let mut lift = (from / step).ceil() * step;
+        while lift <= to {
+            let x = self.across(lift);
             picture.line(&[[x, bottom], [x, bottom + 5.0]], 1.0, TEXT);
-            let text = number(tick, step);
+            let text = tick(lift, step);
             picture.text([x, bottom + 19.0], 12.0, Anchor::Middle, &text);
-            tick += step;
+            lift += step;
         }
         let unit = match self.units {
             UnitSystem::Metric => "neck lift, kg",
@@ -278,12 +278,6 @@ impl PanelAxes {
         let axes = [[left, top], [left, bottom], [right, bottom]];
         picture.line(&axes, 1.2, TEXT);
     }
-}
-
-/// A number on an axis, with a decimal where its step needs one.
-fn number(value: f64, step: f64) -> String {
-    let decimals = usize::from(step < 1.0);
-    format!("{value:.decimals$}")
 }
 
 fn draw_panel(

@@ -281,7 +281,8 @@ pub(in crate::report) fn worth(d: &Debrief, plan: &Plan, units: UnitSystem) -> V
             format!(", a coefficient of {c:.2} on the laid-out area")
         });
         said.push(format!(
-            "Drag area {area:.2} m2{coefficient}, if {} fell (30 % of the balloon left on the line where the plan does not say, assumed).",
+            "Drag area {}{coefficient}, if {} fell (30 % of the balloon left on the line where the plan does not say, assumed).",
+            units.surface(area),
             units.mass(kg)
         ));
     }

@@ -125,11 +125,11 @@ pub(in crate::report) fn remark(remark: &Remark, units: UnitSystem) -> String {
             format!("{packages} package; the line is about {least} or more")
         }
         Remark::NoPackageOf { mass } => {
-            let from = match mass.crossed {
-                Crossed::Above => "more than",
-                Crossed::AtOrAbove => "or more:",
-            };
-            format!("no package of {from} {}", mass.published)
+            let published = &mass.published;
+            match mass.crossed {
+                Crossed::Above => format!("no package of more than {published}"),
+                Crossed::AtOrAbove => format!("no package of {published} or more"),
+            }
         }
         Remark::PackagesOrAll {
             packages_kg,

@@ -241,8 +241,11 @@ const FLIGHT_SAMPLES: [(Sample, &str); 4] = [
     (Sample::Sign("m0 -8v16m-10 -8h20"), "minutes flown"),
 ];
 
+/// The sign of what was left out.
+const CROSSED_OUT: &str = "m-8 -5l16 10m0 -10l-16 10";
+
 /// What may lie on the ground: whether it was drawn, its sample, its name.
-fn ground_samples(drawn: &KeyEntries) -> [(bool, Sample, &'static str); 11] {
+fn ground_samples(drawn: &KeyEntries) -> [(bool, Sample, &'static str); 12] {
     let roads = if drawn.roads_left_out {
         "roads (small ones left out)"
     } else {
@@ -251,6 +254,11 @@ fn ground_samples(drawn: &KeyEntries) -> [(bool, Sample, &'static str); 11] {
     let slopes = Look::area(Paint::Colour(SLOPES[2]));
     [
         (drawn.roads, Sample::Line(ROAD), roads),
+        (
+            !drawn.roads && drawn.roads_left_out,
+            Sample::Sign(CROSSED_OUT),
+            "roads left out: too many for this map",
+        ),
         (drawn.power_lines, Sample::Line(POWER_LINES), "power line"),
         (
             drawn.borders,
@@ -278,7 +286,7 @@ fn ground_samples(drawn: &KeyEntries) -> [(bool, Sample, &'static str); 11] {
         ),
         (
             drawn.small_airfields == SmallAirfields::LeftOut,
-            Sample::Sign("m-8 -5l16 10m0 -10l-16 10"),
+            Sample::Sign(CROSSED_OUT),
             "airstrips left out",
         ),
     ]
