@@ -588,6 +588,46 @@ mod tests {
     use crate::notes::reading::Reading;
 
     #[test]
+    fn what_was_replaced_is_told_in_the_units_of_the_reader() {
+        let at = |text: &str| ClockTime {
+            time: text.parse().unwrap(),
+            offset_s: 3_600,
+        };
+        let all = [
+            Assumption::Replaced(Replaced::Release {
+                planned: at("2026-05-01T08:00:00Z"),
+                given: at("2026-05-01T08:40:00Z"),
+            }),
+            Assumption::Replaced(Replaced::Lift {
+                planned: PlannedFill::FreeLiftKg(1.0),
+                neck_lift_kg: 5.0,
+            }),
+            Assumption::Replaced(Replaced::Site {
+                planned_deg: [43.0, -108.0],
+                given_deg: [43.1, -108.0],
+                moved_m: 11_112.0,
+                elevation: Some(OtherElevation {
+                    elevation_m: 1_500.0,
+                    from: OtherElevationFrom::Plan,
+                }),
+            }),
+        ];
+        let words = |units| assumptions(&all, units).join("\n");
+        assert_eq!(
+            words(UnitSystem::Metric),
+            "--release: 2026-05-01 09:40 in place of the plan's 2026-05-01 09:00\n\
+             --lift: a neck lift of 5.00 kg in place of the plan's free lift of 1.00 kg\n\
+             --site: 43.1000 N, 108.0000 W in place of the plan's, 11.1 km away; its elevation 1,500 m, the plan's, assumed"
+        );
+        assert!(words(UnitSystem::Us).contains("its elevation 4,9"));
+        let json = assumptions_json(&all, UnitSystem::Metric);
+        assert_eq!(json[1]["code"], "replaced");
+        assert_eq!(json[1]["option"], "lift");
+        assert_eq!(json[1]["planned"], json!({"free_lift_kg": 1.0}));
+        assert_eq!(json[2]["elevation"]["from"], "plan");
+    }
+
+    #[test]
     fn json_has_the_code_the_numbers_and_the_words() {
         let all = [
             Assumption::PureGas,
