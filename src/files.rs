@@ -29,5 +29,8 @@ pub use self::unfinished::remove_unfinished;
 /// The name of a file without the folders that it lies in.
 pub fn name_of(path: &str) -> String {
     let name = Path::new(path).file_name();
-    name.map_or_else(|| path.to_owned(), |name| name.to_string_lossy().into_owned())
+    name.map_or_else(
+        || path.to_owned(),
+        |name| name.to_string_lossy().into_owned(),
+    )
 }

@@ -134,7 +134,11 @@ fn a_day_is_that_of_the_time_zone() {
 fn the_evening_of_a_moment_is_that_of_its_light() {
     let place = Position::new(-33.87, 151.21).unwrap();
     let light = |day: i8| {
-        let of = daylight(place, date(2026, 3, day), &TimeZone::get("Australia/Sydney").unwrap());
+        let of = daylight(
+            place,
+            date(2026, 3, day),
+            &TimeZone::get("Australia/Sydney").unwrap(),
+        );
         let Span::Crosses { rise, set } = of.unwrap().sun else {
             panic!("the sun rises in Sydney");
         };
@@ -158,7 +162,10 @@ fn the_evening_of_a_moment_is_that_of_its_light() {
     assert_eq!(sun_now(place, set + hours(1)).unwrap(), SunNow::Down);
     // Where there is no evening there is none to tell.
     let north = Position::new(78.2, 15.6).unwrap();
-    assert_eq!(evening(north, "2026-06-21T12:00:00Z".parse().unwrap()).unwrap(), [None, None]);
+    assert_eq!(
+        evening(north, "2026-06-21T12:00:00Z".parse().unwrap()).unwrap(),
+        [None, None]
+    );
 }
 
 #[test]

@@ -74,7 +74,9 @@ fn light(zone: &Zone) -> impl Iterator<Item = TimelineEvent> {
     let place = zone.center();
     let times = evening(place, zone.landing.time).unwrap_or_default();
     let kinds = [EventKind::Sunset, EventKind::Dark].into_iter();
-    let events = kinds.zip(times).filter_map(|(kind, time)| Some((kind, time?)));
+    let events = kinds
+        .zip(times)
+        .filter_map(|(kind, time)| Some((kind, time?)));
     events.map(move |(kind, time)| TimelineEvent {
         kind,
         from: time,

@@ -381,7 +381,10 @@ contacts = [\"Ana\", \"Rui\"]
         };
         // Another page has changed the first row: the second is still the one that was shown.
         let text = put(&both.replace("\"1 kg\"", "\"9 kg\"")).unwrap();
-        assert!(text.contains("\"9 kg\"") && text.contains("\"3 kg\""), "{text}");
+        assert!(
+            text.contains("\"9 kg\"") && text.contains("\"3 kg\""),
+            "{text}"
+        );
         let gone = {
             let mut plan = was.clone();
             plan.remove_table("load", 0);

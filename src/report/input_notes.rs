@@ -120,7 +120,11 @@ mod tests {
             };
             of_cleaning(&vec![one; count], UnitSystem::Metric)
         };
-        assert!(of(1)[0].starts_with("july.csv: only 2 levels"), "{:?}", of(1));
+        assert!(
+            of(1)[0].starts_with("july.csv: only 2 levels"),
+            "{:?}",
+            of(1)
+        );
         assert_eq!(of(4)[3], "and likewise in one more sounding");
         assert_eq!(of(5)[3], "and likewise in 2 more soundings");
     }

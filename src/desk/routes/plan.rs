@@ -106,30 +106,30 @@ async fn plan_page(desk: &Arc<Desk>, name: &str, patience: Duration) -> Result<M
     let view = desk.view();
     let made = Station::ALL.into_iter();
     Ok(page::plan(&PlanPage {
-            name,
-            step: now.step,
-            file: now.file,
-            unsaved: now.unsaved,
-            can: now.can,
-            values: now.values(),
-            // Not those of what is live, which may still be missing.
-            faults: faults(desk, name, &now.text),
-            live,
-            below,
-            made: made
-                .filter_map(|s| Some((s, desk.made(name, s)?)))
-                .collect(),
-            job: desk.jobs.now().filter(|job| job.plan == name),
-            files: desk.folder.files(),
-            feeds: desk
-                .feeds
-                .iter()
-                .map(|f| (f.name.clone(), f.title.clone()))
-                .collect(),
-            units: units(view, &now.text),
-            view,
-            text: &now.text,
-        }))
+        name,
+        step: now.step,
+        file: now.file,
+        unsaved: now.unsaved,
+        can: now.can,
+        values: now.values(),
+        // Not those of what is live, which may still be missing.
+        faults: faults(desk, name, &now.text),
+        live,
+        below,
+        made: made
+            .filter_map(|s| Some((s, desk.made(name, s)?)))
+            .collect(),
+        job: desk.jobs.now().filter(|job| job.plan == name),
+        files: desk.folder.files(),
+        feeds: desk
+            .feeds
+            .iter()
+            .map(|f| (f.name.clone(), f.title.clone()))
+            .collect(),
+        units: units(view, &now.text),
+        view,
+        text: &now.text,
+    }))
 }
 
 /// What follows from a plan and the ground of its map, as far as they are there soon. What is not is given up: the
