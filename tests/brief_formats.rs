@@ -565,3 +565,31 @@ fn an_alarm_comes_before_the_filling() {
     assert_eq!(alarms, [0], "{text}");
     assert!(events[0].contains("-filling@"));
 }
+
+/// Without a delay there is one time of the release, and no chances of others.
+#[test]
+fn a_release_without_delay_has_one_time() {
+    let delay = |delay: &str| {
+        let changed = format!("release_delay = \"{delay}\"");
+        let changes = [("release_delay = \"10 min\"", changed.as_str())];
+        let briefing = Briefing::of(&changes, "", &[], &["--draws", "200"]);
+        let calendar = briefing.text("timeline.ics").replace("\r\n ", "");
+        let release = calendar
+            .split("BEGIN:VEVENT")
+            .find(|e| e.contains(": release"));
+        (release.unwrap().to_owned(), briefing.text("notice.txt"))
+    };
+    let (calendar, notice) = delay("0 min");
+    assert!(
+        calendar.contains("DESCRIPTION:Planned at 10:30 WEST (09:30 UTC). Write"),
+        "{calendar}"
+    );
+    assert!(!calendar.contains("Planned at 10:30 WEST\\;"), "{calendar}");
+    assert!(!notice.contains("9 in 10 chances 10:30"), "{notice}");
+    let (calendar, notice) = delay("10 min");
+    assert!(
+        calendar.contains("Planned at 10:30 WEST\\; 9 in 10 chances from 10:30 to 10:46 WEST"),
+        "{calendar}"
+    );
+    assert!(notice.contains("9 in 10 chances 10:30 to"), "{notice}");
+}

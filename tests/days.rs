@@ -352,6 +352,73 @@ fn the_program_writes_every_format() {
     assert!(files[4].starts_with(b"\x89PNG"));
 }
 
+/// Files are told by their names: where their maker keeps them is nobody else's business. What to know of them
+/// stands in each format.
+#[test]
+fn no_format_tells_folders_and_all_have_the_notes() {
+    let folder = tempfile::tempdir().unwrap();
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("samples/high-plains");
+    let text = std::fs::read_to_string(root.join("plan.toml")).unwrap();
+    // A gap of some kilometres.
+    let sounding = std::fs::read_to_string(root.join("riverton-2026-02-05.csv")).unwrap();
+    let gap = sounding
+        .lines()
+        .enumerate()
+        .filter(|(i, _)| *i < 60 || *i > 110);
+    let gap: Vec<&str> = gap.map(|(_, line)| line).collect();
+    std::fs::write(
+        folder.path().join("riverton-2026-02-05.csv"),
+        gap.join("\n"),
+    )
+    .unwrap();
+    let ring = "[[[-109,42],[-107,42],[-107,44],[-109,44],[-109,42]]]";
+    let area = format!(r#"{{"type":"Polygon","coordinates":{ring}}}"#);
+    std::fs::write(folder.path().join("area.geojson"), area).unwrap();
+    let line = r#"{"type":"LineString","coordinates":[[-108.5,42.9],[-108.1,42.9]]}"#;
+    let odd = format!(
+        r#"{{"type":"FeatureCollection","features":[{{"type":"Feature","properties":{{}},"geometry":{line}}},
+        {{"type":"Feature","properties":{{}},"geometry":{{"type":"Polygon","coordinates":{ring}}}}}]}}"#
+    );
+    std::fs::write(folder.path().join("odd.geojson"), odd).unwrap();
+    let plan = folder.path().join("plan.toml");
+    let more = "[ground]\nland_in = [\"area.geojson\"]\nkeep_out = [\"odd.geojson\"]\n";
+    std::fs::write(&plan, text + more).unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let outputs = ["d.csv", "d.json", "d.geojson"].map(path);
+    let mut args = vec![plan.to_str().unwrap(), "--draws", "100"];
+    args.extend([
+        "--from",
+        "2026-02-05",
+        "--to",
+        "2026-02-05",
+        "--hours",
+        "17:00-17:00",
+    ]);
+    for path in &outputs {
+        args.extend(["--out", path]);
+    }
+    let output = windfall("days", &args);
+    assert!(output.status.success(), "{}", stderr(&output));
+    let files = outputs.map(|path| std::fs::read_to_string(path).unwrap());
+    let [_, json, geojson] = &files;
+    let table = stdout(&output);
+    for text in files.iter().chain([&table]) {
+        assert!(!text.contains(folder.path().to_str().unwrap()), "{text}");
+    }
+    let [json, geojson] = [json, geojson].map(|text| serde_json::from_str::<Value>(text).unwrap());
+    assert_eq!(json["cleaning"][0]["file"], "riverton-2026-02-05.csv");
+    let notes = geojson["notes"].as_array().unwrap();
+    let said: Vec<&str> = notes.iter().filter_map(|n| n["words"].as_str()).collect();
+    assert_eq!(said.len(), notes.len());
+    for file in ["riverton-2026-02-05.csv: ", "odd.geojson, "] {
+        let note = said.iter().find(|words| words.starts_with(file));
+        let note = note.unwrap_or_else(|| panic!("{file}: {said:?}"));
+        // The table breaks its lines.
+        let words = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(words(&table).contains(&words(note)), "{note}: {table}");
+    }
+}
+
 /// The pictures that lie beside the samples.
 #[test]
 fn the_pictures_of_the_samples_are_those_that_are_drawn() {

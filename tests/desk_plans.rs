@@ -208,6 +208,221 @@ fn two_pages_do_not_undo_each_other() {
     assert_eq!(desk.post("/plan/edit", &unknown).status, 422);
 }
 
+/// Rows of the load have only their numbers: what a page did to a row that is another by now is refused.
+#[test]
+fn an_edit_never_lands_in_another_row_of_the_load() {
+    let (_folder, desk) = opened();
+    let first = state(&desk);
+    let step = first["step"].to_string();
+    let remove = |step: &str| {
+        let fields = [("name", NAME), ("step", step), ("remove", "0")];
+        desk.post("/plan/row", &fields).status
+    };
+    assert_eq!(remove(&step), 303);
+    let now = state(&desk);
+    assert_eq!(now["values"]["load.0.name"], "camera box");
+    // The other page still shows the tracker first.
+    assert_eq!((remove(&step), remove("")), (422, 422));
+    let edited = edit(&desk, &first, &[("load.1.mass", "9 kg")]);
+    assert!(
+        edited["error"]
+            .as_str()
+            .unwrap()
+            .contains("changed elsewhere"),
+        "{edited}"
+    );
+    assert_eq!(state(&desk)["values"], now["values"]);
+    // What is no row is merged as ever.
+    assert!(edit(&desk, &first, &[("site.lat", "43.1")])["error"].is_null());
+    assert_eq!(state(&desk)["values"]["load.0.mass"], "1.35 kg");
+    let fresh = edit(&desk, &state(&desk), &[("load.0.mass", "1.5 kg")]);
+    assert_eq!(fresh["values"]["load.0.mass"], "1.5 kg");
+}
+
+/// What a list or a box of one line cannot hold is shown all the same, so that an edit elsewhere does not remove it.
+#[test]
+fn what_a_box_cannot_hold_stays() {
+    let (folder, desk) = opened();
+    let path = folder.path().join(NAME);
+    let text = fs::read_to_string(&path)
+        .unwrap()
+        .replace("\"Sagebrush 2\"", "\"\"\"Sagebrush\nsecond\"\"\"")
+        .replace("gas = \"helium\"", "gas = \"neon\"")
+        .replace("name = \"camera box\"", "name = \"\"\"camera\nbox\"\"\"");
+    fs::write(&path, text + "[limits]\ndark_release = \"maybe\"\n").unwrap();
+    let page = desk.get(&format!("/plan?name={NAME}")).body;
+    for shown in [
+        "<option value=\"neon\" selected>neon</option>",
+        "<option value=\"maybe\" selected>maybe</option>",
+        ">\nSagebrush\nsecond</textarea>",
+        ">\ncamera\nbox</textarea>",
+    ] {
+        assert!(page.contains(shown), "{shown}: {page}");
+    }
+    // A plan without a gas is at fault, and nothing is assumed.
+    assert!(!page.contains("assumed</option>"));
+}
+
+/// A site that is moved a little, again and again, is not on the ground that it came from any more.
+#[test]
+fn five_small_moves_of_the_release_are_a_large_one() {
+    let (_folder, desk) = opened();
+    let move_to = |lat: f64| {
+        let place = format!("{lat:.5}, -108.35");
+        desk.ask("/plan/place", &[("name", NAME), ("place", &place)])
+    };
+    // Each 0.0015 degrees of latitude are 167 m.
+    let first = move_to(43.0215);
+    assert_eq!(first["values"]["site.elevation"], "1640 m");
+    let second = move_to(43.0230);
+    assert_ne!(second["values"]["site.elevation"], "1640 m", "{second}");
+    // From where that was looked up it is a small move again.
+    let third = move_to(43.0245);
+    assert_eq!(
+        third["values"]["site.elevation"],
+        second["values"]["site.elevation"]
+    );
+}
+
+/// Names of files that lie beside plans and are none: a plan of such a name would be there and not be shown.
+#[test]
+fn a_plan_that_would_be_hidden_is_not_made() {
+    let (folder, desk) = opened();
+    for name in ["flights", "feeds.toml", "Cargo", "FLIGHTS"] {
+        let fields = [
+            ("file", name),
+            ("place", "Riverton WY"),
+            ("release", "2026-05-01 09:00"),
+            ("balloon", "1200 g"),
+            ("load", "6 lb"),
+            ("parachute", "7 ft"),
+        ];
+        let answer = desk.post("/new", &fields);
+        assert!(
+            answer.status == 422 && answer.body.contains("another name"),
+            "{name}"
+        );
+        let answer = desk.post("/plan/save-as", &[("name", NAME), ("file", name)]);
+        assert!(
+            answer.status == 422 && answer.body.contains("another name"),
+            "{name}"
+        );
+    }
+    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 2);
+}
+
+/// Times in UTC are another way to read them. The hours that are typed, what is made of them and what the crew
+/// takes along are those of the plan's clocks.
+#[test]
+fn clocks_of_the_page_change_what_is_shown_and_nothing_else() {
+    let (folder, desk) = opened();
+    desk.post("/view", &[("units", ""), ("clock", "utc"), ("here", "/")]);
+    let job = |what: &str, more: &[(&str, &str)]| {
+        let all = [&[("name", NAME), ("what", what)], more].concat();
+        assert_eq!(desk.post("/job", &all).status, 303);
+    };
+    let days = [
+        ("from", "2026-02-05"),
+        ("to", "2026-02-05"),
+        ("every", "2 h"),
+        ("hours", "16:00-18:00"),
+    ];
+    job("days", &days);
+    // 18:00 in Denver is in the next day of UTC.
+    let in_utc = result(&desk, "days");
+    for shown in [
+        "2026-02-05T23:00:00Z",
+        "2026-02-06T01:00:00Z",
+        "Fri 6 Feb 01:00 UTC",
+    ] {
+        assert!(in_utc.contains(shown), "{shown}: {in_utc}");
+    }
+    let live = || json(&desk.get(&format!("/live?name={NAME}&n=1")));
+    let (zone, numbers) = (
+        live()["parts"]["zone"].clone(),
+        live()["parts"]["numbers"].clone(),
+    );
+    assert!(
+        zone.as_str()
+            .unwrap()
+            .contains(" UTC on Friday 6 February 2026"),
+        "{zone}"
+    );
+    assert!(numbers.as_str().unwrap().contains("00:00 UTC"), "{numbers}");
+    job("brief", &[]);
+    assert!(result(&desk, "briefing").contains("plan-briefing"));
+    let brief = fs::read_to_string(folder.path().join("plan-briefing/brief.html")).unwrap();
+    assert!(brief.contains("17:00 MST"), "no clocks of the plan");
+    // The sun sets on the day of the landing, not on the one before by UTC.
+    let calendar = fs::read_to_string(folder.path().join("plan-briefing/timeline.ics")).unwrap();
+    let calendar = calendar.replace("\r\n ", "");
+    let sunset = calendar
+        .split("BEGIN:VEVENT")
+        .find(|e| e.contains(": sunset"))
+        .unwrap();
+    assert!(sunset.contains("DTSTART:20260206T00"), "{sunset}");
+    // The same answer by the plan's clocks.
+    desk.post("/view", &[]);
+    let by_plan = result(&desk, "days");
+    assert!(by_plan.contains("Thu 5 Feb 18:00 MST"), "{by_plan}");
+    assert!(!by_plan.contains(" UTC</th>"));
+}
+
+/// What is judged by its best release is taken with that.
+#[test]
+fn a_site_and_a_target_are_taken_with_their_hour() {
+    let (folder, desk) = opened();
+    fs::write(
+        folder.path().join("sites.csv"),
+        "name,lat,lon\nField,43.1,-108.4\n",
+    )
+    .unwrap();
+    let area = r#"{"type":"Polygon","coordinates":[[[-109.5,42],[-106.5,42],[-106.5,44],[-109.5,44],[-109.5,42]]]}"#;
+    fs::write(folder.path().join("area.geojson"), area).unwrap();
+    let times = [
+        ("from", "2026-02-05"),
+        ("to", "2026-02-05"),
+        ("every", "1 h"),
+        ("hours", "16:00-16:00"),
+    ];
+    for (what, file) in [("sites", "sites.csv"), ("aim", "area.geojson")] {
+        let fields = [
+            &[("name", NAME), ("what", what), ("file", file)],
+            &times[..],
+        ]
+        .concat();
+        assert_eq!(desk.post("/job", &fields).status, 303);
+        let made = match what {
+            "sites" => shows(&desk, "site", "Field"),
+            _ => shows(&desk, "site", "Where to launch"),
+        };
+        let form = made.split("action=\"/plan/take\"").nth(1).unwrap();
+        let form = form.split("</form>").next().unwrap();
+        assert!(
+            form.contains("name=\"site\"")
+                && form.contains("name=\"release\" value=\"2026-02-05T23:00:00Z\""),
+            "{form}"
+        );
+        let value = |name: &str| {
+            let after = form
+                .split(&format!("name=\"{name}\" value=\""))
+                .nth(1)
+                .unwrap();
+            after.split('"').next().unwrap().to_owned()
+        };
+        let (site, release) = (value("site"), value("release"));
+        let take = [("name", NAME), ("site", &site), ("release", &release)];
+        assert_eq!(desk.post("/plan/take", &take).status, 303);
+        let values = state(&desk)["values"].clone();
+        assert!(
+            values["flight.release"].as_str().unwrap().contains("16:00"),
+            "{values}"
+        );
+        assert_ne!(values["site.lat"], "43.02");
+        desk.post("/plan/undo", &[("name", NAME)]);
+    }
+}
+
 #[test]
 fn a_crash_loses_nothing_and_files_changed_by_hand_are_never_overwritten() {
     let (folder, mut desk) = opened();
@@ -268,6 +483,52 @@ fn brought(desk: &Desk, name: &str, bytes: &[u8]) -> Answer {
         body.len()
     );
     desk.raw(&[head.into_bytes(), body].concat())
+}
+
+/// The answer to several files that are brought at once.
+fn brought_together(desk: &Desk, files: &[(&str, &[u8])]) -> Answer {
+    let edge = "x-edge-x";
+    let mut body =
+        format!("--{edge}\r\nContent-Disposition: form-data; name=\"name\"\r\n\r\n{NAME}\r\n")
+            .into_bytes();
+    for (name, bytes) in files {
+        body.extend(format!("--{edge}\r\nContent-Disposition: form-data; name=\"file\"; filename=\"{name}\"\r\n\r\n").bytes());
+        body.extend(*bytes);
+        body.extend(b"\r\n");
+    }
+    body.extend(format!("--{edge}--\r\n").bytes());
+    let head = format!(
+        "POST /winds/drop HTTP/1.1\r\nHost: {0}\r\nCookie: {1}\r\nOrigin: http://{0}\r\nConnection: close\r\n\
+         Content-Type: multipart/form-data; boundary={edge}\r\nContent-Length: {2}\r\n\r\n",
+        desk.host,
+        desk.cookie,
+        body.len()
+    );
+    desk.raw(&[head.into_bytes(), body].concat())
+}
+
+/// Of files that are brought together all are taken or none, and who may read others may read these.
+#[test]
+fn a_file_that_is_brought_with_a_bad_one_is_not_kept_either() {
+    let (folder, desk) = opened();
+    let sounding = fs::read("samples/high-plains/riverton-2026-02-05.csv").unwrap();
+    let before = state(&desk)["values"]["wind.files"].clone();
+    let kept = || fs::read_dir(folder.path().join("winds")).map_or(0, Iterator::count);
+    for (bad, bytes) in [("holiday.csv", &b"a,b\n1,2\n"[..]), ("con.csv", &sounding)] {
+        let answer = brought_together(&desk, &[("a.csv", &sounding), (bad, bytes)]);
+        assert_eq!((answer.status, kept()), (422, 0), "{bad}: {}", answer.body);
+        assert_eq!(state(&desk)["values"]["wind.files"], before);
+    }
+    let both = brought_together(&desk, &[("a.csv", &sounding), ("b.csv", &sounding)]);
+    assert_eq!((both.status, kept()), (303, 2));
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        let other = folder.path().join("other.csv");
+        fs::write(&other, "").unwrap();
+        let mode = |path: &Path| fs::metadata(path).unwrap().permissions().mode();
+        assert_eq!(mode(&folder.path().join("winds/a.csv")), mode(&other));
+    }
 }
 
 #[test]
@@ -598,6 +859,14 @@ fn a_flight_is_looked_back_on_and_written_into_the_logbook_once() {
     assert_eq!(book.matches("[[flight]]").count(), 1, "{book}");
     desk.post("/job", &fields);
     shows(&desk, "afterwards", "already");
+    // A logbook that is damaged costs the answer nothing.
+    fs::write(folder.path().join("flights.toml"), "[[flight]\n").unwrap();
+    desk.post("/job", &fields);
+    let made = shows(&desk, "afterwards", "was not written into");
+    assert!(
+        made.contains("What one flight can and cannot say"),
+        "{made}"
+    );
     assert!(!desk.get("/").body.contains("/plan?name=flights.toml"));
 }
 

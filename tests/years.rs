@@ -530,6 +530,14 @@ fn the_program_does_parts_once_and_joins_them() {
     assert!(std::fs::read_to_string(all.join("years.json")).unwrap() == stdout(&alone));
     let page = std::fs::read_to_string(all.join("years.html")).unwrap();
     assert!(page.contains("</html>") && !page.contains("NaN"));
+    // What the table tells of its winds the page tells as well, and each warning has a line.
+    assert!(
+        page.contains("<h2>Winds cover</h2>") && !page.contains("WARNINGS\n"),
+        "{page}"
+    );
+    let cells = std::fs::read_to_string(all.join("cells.geojson")).unwrap();
+    let cells: serde_json::Value = serde_json::from_str(&cells).unwrap();
+    assert!(cells["notes"].is_array());
     // Wrong input is 1, not "try again".
     let wrong = run(&["--gather", "no/such/folder"]);
     assert_eq!(wrong.status.code(), Some(1));

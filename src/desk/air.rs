@@ -166,4 +166,16 @@ mod tests {
         plan.site.position = plan.site.position.destination(90.0, 150_000.0);
         assert!(!Arc::ptr_eq(&air.of(&plan).unwrap(), &first));
     }
+
+    /// What columns hold is a part of what winds are read by.
+    #[test]
+    fn winds_are_read_anew_by_other_columns() {
+        let mut plan = Plan::read("samples/high-plains/plan.toml").unwrap();
+        let air = Air::default();
+        let first = air.of(&plan).unwrap();
+        assert!(Arc::ptr_eq(&air.of(&plan).unwrap(), &first));
+        plan.wind_columns = "9=wind speed kt".parse().unwrap();
+        let again = air.of(&plan);
+        assert!(again.is_err() || !Arc::ptr_eq(&again.unwrap(), &first));
+    }
 }

@@ -162,3 +162,55 @@ async fn accept(listener: tokio::net::TcpListener, router: Router, slots: Arc<Se
         });
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use axum::body::Body;
+    use axum::http::Request;
+    use hyper::service::Service;
+
+    use super::*;
+    use crate::fetch::feed::Feeds;
+
+    /// What is worked out from winds may take longer than other answers: an ensemble would never be shown.
+    #[test]
+    fn what_takes_long_is_waited_for() {
+        let folder = tempfile::tempdir().unwrap();
+        for file in ["plan.toml", "riverton-2026-02-05.csv"] {
+            let from = Path::new("samples/high-plains").join(file);
+            std::fs::copy(from, folder.path().join(file)).unwrap();
+        }
+        let settings = Settings {
+            folder: folder.path().to_owned(),
+            feeds: Feeds::built_in().unwrap(),
+            idle: ANSWER_TIME,
+        };
+        let door = Door::new(&["127.0.0.1:1".parse().unwrap()], DeskKey::new().unwrap());
+        let key = door.address().split("key=").nth(1).unwrap().to_owned();
+        let desk = Arc::new(Desk::new(settings, door).unwrap());
+        // All others have no time at all here.
+        let service = TowerToHyperService::new(router(&desk, Duration::ZERO));
+        let runtime = tokio::runtime::Builder::new_current_thread()
+            .enable_all()
+            .build()
+            .unwrap();
+        let ask = |path: &str| {
+            let request = Request::get(path)
+                .header("host", "127.0.0.1:1")
+                .header("cookie", format!("windfall-desk-1={key}"))
+                .body(Body::empty());
+            let answer = runtime.block_on(service.call(request.unwrap()));
+            answer.unwrap().status()
+        };
+        let ground = ask("/map/ground?name=plan.toml&frame=43.0000,-108.0000,60000");
+        assert_eq!(ground, StatusCode::REQUEST_TIMEOUT);
+        for path in [
+            "/live?name=plan.toml&n=1",
+            "/compare?old=plan.toml&new=plan.toml",
+            "/card?name=plan.toml",
+            "/plan?name=plan.toml",
+        ] {
+            assert_eq!(ask(path), StatusCode::OK, "{path}");
+        }
+    }
+}

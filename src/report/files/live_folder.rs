@@ -1,5 +1,5 @@
 //! The folder of a flight that is followed: a log of all reports, to which is only added; zone, map file and
-//! page, written anew with each view.
+//! page, written anew with each view. Another flight begins with none of these.
 
 use std::fs::{self, File, OpenOptions};
 use std::io::{ErrorKind, Write};

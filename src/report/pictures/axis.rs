@@ -52,7 +52,7 @@ mod tests {
 
     #[test]
     fn no_two_ticks_of_an_axis_read_alike() {
-        for (range, last) in [(0.07, "0.07"), (0.13, "0.12"), (0.9, "0.9"), (30.0, "30")] {
+        for (range, last) in [(0.07, "0.07"), (0.13, "0.12"), (0.9, "0.8"), (30.0, "30")] {
             let step = axis_step(range, 7.0);
             let ticks: Vec<String> = (0..=7)
                 .map(|k| f64::from(k) * step)

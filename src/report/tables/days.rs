@@ -118,7 +118,12 @@ pub(in crate::report) fn parts(days: &Days) -> Vec<DayPart<'_>> {
 fn day_heading(date: Date, rows: &[ReleaseRow], zone: &TimeZone) -> String {
     let sun = |time: fn(&Day) -> Option<Timestamp>, what: &str| {
         let at = rows.iter().find_map(|row| time(row.day.as_ref()?));
-        at.map_or_else(String::new, |at| format!(", {what} {}", clock(at, zone)))
+        at.map_or_else(String::new, |at| {
+            // In summer at high latitudes the sun sets after midnight.
+            let later = zone.to_datetime(at).date() > date;
+            let day = if later { " the next day" } else { "" };
+            format!(", {what} {}{day}", clock(at, zone))
+        })
     };
     format!(
         "\n{}{}{}",

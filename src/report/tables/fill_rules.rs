@@ -172,3 +172,22 @@ fn notice(line: &ComparedLine, release: Timestamp, zone: &TimeZone) -> Option<St
         None => format!("by {latest}"),
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_mass_that_no_package_has_is_told_in_words() {
+        let told = |crossed| {
+            let mass = Threshold {
+                published: "2 kg".into(),
+                si: 2.0,
+                crossed,
+            };
+            remark(&Remark::NoPackageOf { mass }, UnitSystem::Metric)
+        };
+        assert_eq!(told(Crossed::AtOrAbove), "no package of 2 kg or more");
+        assert_eq!(told(Crossed::Above), "no package of more than 2 kg");
+    }
+}

@@ -291,3 +291,28 @@ fn ground_samples(drawn: &KeyEntries) -> [(bool, Sample, &'static str); 12] {
         ),
     ]
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Roads that are not drawn for want of room are told, also where none is left.
+    #[test]
+    fn roads_that_are_left_out_are_told() {
+        let told = |roads: bool, roads_left_out: bool| {
+            let drawn = KeyEntries {
+                roads,
+                roads_left_out,
+                ..KeyEntries::default()
+            };
+            let names = ground_shown(&drawn).into_iter().map(|(_, name)| name);
+            names
+                .filter(|name| name.contains("roads"))
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(told(true, false), ["roads, wider the busier"]);
+        assert_eq!(told(true, true), ["roads (small ones left out)"]);
+        assert_eq!(told(false, true), ["roads left out: too many for this map"]);
+        assert!(told(false, false).is_empty());
+    }
+}
