@@ -137,6 +137,12 @@ impl LayerField {
         }
     }
 
+    /// Whether a gap in the hours lies after the planned release, beyond which no flight gets however many
+    /// hours follow it.
+    pub fn gap_ahead(&self) -> bool {
+        self.placing.gap_after(self.release_s)
+    }
+
     /// The columns around a place at a time, seconds since the planned release, near the ground.
     ///
     /// # Errors

@@ -1,9 +1,10 @@
 //! The way up, tabulated once and shared by all flights.
 //!
 //! How fast a balloon rises does not depend on the wind, so its climb is computed on a grid of
-//! lifts, drags and drag transitions. What is tabulated there is what changes gently over the grid:
-//! free lift and diameter. A flight interpolates these and then solves its own balance of lift
-//! and drag, so the steep transition of the drag curve is not blurred by interpolation.
+//! lifts, drags and drag transitions. All that is tabulated there is how much warmer the gas is than the
+//! air, which changes gently and little over the grid: few nodes will do. From it a flight reckons its free
+//! lift and its diameter and solves its own balance of both with the drag, so that the steep transition of
+//! the drag curve is not blurred by interpolation.
 
 use std::f64::consts::PI;
 use std::sync::Arc;
@@ -12,9 +13,10 @@ use rayon::prelude::*;
 
 use super::layers::Layers;
 use super::rates::RateTable;
-use crate::atmosphere::{AirProfile, gravity_m_s2};
+use crate::atmosphere::{Air, AirProfile, gravity_m_s2};
 use crate::notes::NoLanding;
 use crate::vehicle::ascent::DragBalance;
+use crate::vehicle::balloon::sphere_diameter_m;
 use crate::vehicle::burst::Burst;
 use crate::vehicle::climb::{ClimbAir, Climber, FLOATING_M_S, climb_beside};
 use crate::wind::placing::Outside;
@@ -39,7 +41,10 @@ impl RiseVariation {
     };
 }
 
-/// Equally spaced values of one thing that varies, around its planned value.
+/// Flights are drawn within this many standard deviations.
+pub const SIGMAS: f64 = 4.0;
+
+/// Equally spaced values of one thing that varies.
 #[derive(Debug, Clone, Copy)]
 struct Axis {
     low: f64,
@@ -47,49 +52,50 @@ struct Axis {
     count: usize,
 }
 
-/// Nodes of the table by lift, drag and ln Re0.
-const NODES: [usize; 3] = [5, 7, 7];
-
-/// Flights are drawn within this many standard deviations.
-pub const SIGMAS: f64 = 4.0;
+/// Most values along an axis.
+const MOST: usize = 5;
 
 impl Axis {
-    /// `count` values (odd) over [`SIGMAS`] on both sides; one value where nothing varies.
-    fn around(center: f64, sigma: f64, count: usize) -> Axis {
-        if sigma <= 0.0 {
-            return Axis {
-                low: center,
-                step: 1.0,
-                count: 1,
-            };
-        }
+    /// From one value to another; one alone where they are the same.
+    fn between(low: f64, high: f64, count: usize) -> Axis {
+        let count = if high > low { count } else { 1 };
         Axis {
-            // As wide as draws are, so that none asks beyond the table.
-            low: center - SIGMAS * sigma,
-            step: 2.0 * SIGMAS * sigma / (count - 1) as f64,
+            low,
+            step: (high - low) / (count - 1).max(1) as f64,
             count,
         }
+    }
+
+    /// The axes of lift, ln drag and ln Re0. Not as wide as draws are: a polynomial through all values of an
+    /// axis is closest where most draws lie, and still good a little beyond its ends. Against climbs of 256
+    /// draws of four stacks this leaves less than 0.1 s of the rise in the median, 0.5 s at most; 5 x 7 x 7
+    /// nodes of the drag itself, parabolas through three at a time, left 0.2 and 2.2 s.
+    fn of_spread(spread: RiseSpread) -> [Axis; 3] {
+        let [lift, drag, ln_re0] = [2.5 * spread.lift, 2.5 * spread.drag, 3.0 * spread.ln_re0];
+        [
+            Axis::between(1.0 - lift, 1.0 + lift, 3),
+            // Of a wide spread the drag would fall below 0, where nothing flies.
+            Axis::between((1.0 - drag).max(0.2).ln(), (1.0 + drag).ln(), 3),
+            Axis::between(-ln_re0, ln_re0, 5),
+        ]
     }
 
     fn value(&self, i: usize) -> f64 {
         self.low + self.step * i as f64
     }
 
-    /// Weights of quadratic interpolation at `x` and the first of the (up to three) values they
-    /// belong to.
-    fn weights(&self, x: f64) -> (usize, [f64; 3]) {
-        if self.count < 3 {
-            return (0, [1.0, 0.0, 0.0]);
+    /// Weights of the values in the polynomial through all of them, at `x`; 0 for those that there are
+    /// not.
+    fn weights(&self, x: f64) -> [f64; MOST] {
+        let t = (x - self.low) / if self.count > 1 { self.step } else { 1.0 };
+        let mut weights = [0.0; MOST];
+        for (i, weight) in weights[..self.count].iter_mut().enumerate() {
+            let others = (0..self.count).filter(|&j| j != i);
+            *weight = others
+                .map(|j| (t - j as f64) / (i as f64 - j as f64))
+                .product();
         }
-        let at = ((x - self.low) / self.step).clamp(0.0, (self.count - 1) as f64);
-        // The stencil stays within the axis: at its ends the nearest three values are used from one
-        // side.
-        let middle = (at.round() as usize).clamp(1, self.count - 2);
-        let t = at - middle as f64;
-        (
-            middle - 1,
-            [0.5 * t * (t - 1.0), 1.0 - t * t, 0.5 * t * (t + 1.0)],
-        )
+        weights
     }
 }
 
@@ -107,23 +113,19 @@ pub struct RiseSpread {
 /// A balloon's rise through layers, by lift, drag and drag transition.
 #[derive(Debug, Clone)]
 pub struct RiseTable {
-    lift: Axis,
-    drag: Axis,
-    ln_re0: Axis,
-    /// Free lift in kg in the middle of each layer.
-    free_lift: Rows,
-    /// Diameter in metres in the middle of each layer.
-    diameter: Rows,
-    /// Diameter in metres at each boundary.
-    boundary_diameter: Rows,
+    /// Of lift, ln drag and ln Re0.
+    axes: [Axis; 3],
+    /// Tg / Ta - 1 in the middle of each layer.
+    warmer: Rows,
+    /// The same at each boundary.
+    warmer_at_boundary: Rows,
+    plan: RisePlan,
     /// Balance of lift and drag on the planned curve.
-    balance: DragBalance,
-    /// ln Re0 of the planned curve.
-    planned_ln_re0: f64,
-    /// Drag factor of the planned curve.
-    planned_drag: f64,
+    balance: Arc<DragBalance>,
     /// The air in the middle of each layer.
     air: Vec<LayerAir>,
+    /// Diameter of the planned gas at the air's temperature at each boundary, m.
+    boundary_diameter_m: Vec<f64>,
     /// A stack that is longer in a layer than this floats, s.
     floating_s: f64,
 }
@@ -131,6 +133,10 @@ pub struct RiseTable {
 /// What the air of a layer is to a rising sphere.
 #[derive(Debug, Clone, Copy)]
 struct LayerAir {
+    /// What the planned gas displaces at the air's temperature, kg.
+    displaced_kg: f64,
+    /// Diameter of the planned gas at the air's temperature, m.
+    diameter_m: f64,
     /// 8 g / (pi rho nu^2): Cd Re^2 for each kg of free lift.
     drive_per_kg: f64,
     /// Thickness of the layer over nu: seconds are this times D / Re.
@@ -138,16 +144,25 @@ struct LayerAir {
 }
 
 impl LayerAir {
-    fn new(air: &AirProfile, layers: &Layers, k: usize) -> LayerAir {
+    fn new(plan: &RisePlan, air: &AirProfile, layers: &Layers, k: usize) -> LayerAir {
         let z = layers.middle_m(k);
         let here = air.at(z);
         let rho = here.density_kg_m3;
         let nu = here.viscosity_pa_s() / rho;
+        let volume_m3 = volume_m3(plan, &here);
         LayerAir {
+            displaced_kg: rho * volume_m3,
+            diameter_m: sphere_diameter_m(volume_m3),
             drive_per_kg: 8.0 * gravity_m_s2(z) / (PI * rho * nu * nu),
             thickness_by_nu: layers.thickness_m / nu,
         }
     }
+}
+
+/// Of the planned gas at the air's temperature.
+fn volume_m3(plan: &RisePlan, air: &Air) -> f64 {
+    let fill = &plan.climber.fill;
+    fill.volume_m3(air.temperature_k, air.pressure_pa)
 }
 
 /// A balloon as planned, with what is needed to vary it.
@@ -165,30 +180,43 @@ impl RisePlan {
     /// The stack with another neck lift, drag and drag transition.
     pub fn varied(&self, lift: f64, drag: f64, ln_re0: f64) -> Climber {
         let mut climber = self.climber;
-        // What is weighed at the neck is uncertain, the balloon's own mass is not; gas goes with
-        // gross lift.
-        let neck = self.gross_lift_kg - self.balloon_kg;
-        climber.fill.amount_mol *= (lift * neck + self.balloon_kg) / self.gross_lift_kg;
+        climber.fill.amount_mol *= self.more_gas(lift);
         climber.drag_factor *= drag;
         climber.drag.ln_re0 += ln_re0;
         climber
     }
+
+    /// Factor on the gas for one on the neck lift: what is weighed at the neck is uncertain, the balloon's
+    /// own mass is not, and gas goes with gross lift.
+    fn more_gas(&self, lift: f64) -> f64 {
+        let neck = self.gross_lift_kg - self.balloon_kg;
+        (lift * neck + self.balloon_kg) / self.gross_lift_kg
+    }
 }
+
+/// What ends a rise.
+#[derive(Clone, Copy)]
+enum Until {
+    /// An altitude, m.
+    Altitude(f64),
+    /// A diameter, m, and so many metres of altitude more.
+    Diameter(f64, f64),
+}
+
+/// A stack that is not lifted is reckoned as if it had this little lift, kg: it takes forever.
+const LEAST_LIFT_KG: f64 = 1e-6;
 
 impl RiseTable {
     /// Computes the table, in parallel.
     pub fn new(plan: &RisePlan, spread: RiseSpread, air: &AirProfile, layers: &Layers) -> Self {
-        let lift = Axis::around(1.0, spread.lift, NODES[0]);
-        let drag = Axis::around(1.0, spread.drag, NODES[1]);
-        let ln_re0 = Axis::around(0.0, spread.ln_re0, NODES[2]);
-        let shape = (lift.count, drag.count, ln_re0.count);
-        let nodes: Vec<(usize, usize, usize)> = ndarray::indices(shape).into_iter().collect();
-        let through = ClimbAir::new(air, layers.base_m, layers.thickness_m, layers.count);
+        let axes = Axis::of_spread(spread);
+        let [lift, drag, ln_re0] = axes;
+        let nodes = ndarray::indices((lift.count, drag.count, ln_re0.count)).into_iter();
         let climbers: Vec<Climber> = nodes
-            .iter()
-            .map(|&(i, j, l)| plan.varied(lift.value(i), drag.value(j), ln_re0.value(l)))
+            .map(|(i, j, l)| plan.varied(lift.value(i), drag.value(j).exp(), ln_re0.value(l)))
             .collect();
-        let climbs: Vec<[Rows; 3]> = climbers
+        let through = ClimbAir::new(air, layers.base_m, layers.thickness_m, layers.count);
+        let climbs: Vec<[Rows; 2]> = climbers
             .par_chunks(BESIDE)
             // Where nothing varies there is one climb, as in every step of sizing a fill: no need
             // of sixteen.
@@ -197,74 +225,97 @@ impl RiseTable {
                 _ => rows::<BESIDE>(climbers, &through, layers.count),
             })
             .collect();
-        let [free_lift, diameter, boundary_diameter] = Rows::joined(climbs);
+        let diameter_m = |k| sphere_diameter_m(volume_m3(plan, &air.at(layers.altitude_m(k))));
+        let [warmer, warmer_at_boundary] = Rows::joined(climbs);
         RiseTable {
-            lift,
-            drag,
-            ln_re0,
-            free_lift,
-            diameter,
-            boundary_diameter,
-            balance: DragBalance::new(plan.climber.drag),
-            planned_ln_re0: plan.climber.drag.ln_re0,
-            planned_drag: plan.climber.drag_factor,
+            axes,
+            warmer,
+            warmer_at_boundary,
+            plan: *plan,
+            balance: DragBalance::of(plan.climber.drag),
             air: (0..layers.count)
-                .map(|k| LayerAir::new(air, layers, k))
+                .map(|k| LayerAir::new(plan, air, layers, k))
                 .collect(),
+            boundary_diameter_m: (0..=layers.count).map(diameter_m).collect(),
             floating_s: layers.thickness_m / FLOATING_M_S,
         }
     }
 
-    /// Seconds in the lowest `count` layers, into `out`: of each the balance in its middle, with
-    /// the bend of the slowness over its neighbours.
-    fn seconds(
+    /// The altitude of the burst, m, and the seconds in the layers up to it, into `out`: of each the
+    /// balance in its middle, with the bend of the slowness over its neighbours.
+    fn rise(
         &self,
         v: &RiseVariation,
-        stencil: &Stencil,
-        count: usize,
+        until: Until,
+        layers: &Layers,
         out: &mut Vec<f64>,
-    ) -> Result<(), Miss> {
-        let re0 = (self.planned_ln_re0 + v.ln_re0).exp();
-        let scale = 1.0 / (self.planned_drag * v.drag * re0 * re0);
+    ) -> Result<f64, Miss> {
+        let stack = self.varied(v);
+        let stencil = self.stencil(v);
         out.clear();
-        for (block, air) in self.air[..count].chunks(BLOCK).enumerate() {
-            let lift_kg = stencil.block(&self.free_lift, block);
-            let diameter_m = stencil.block(&self.diameter, block);
-            for ((&kg, &m), air) in lift_kg.iter().zip(&diameter_m).zip(air) {
-                if kg <= 0.0 {
-                    return Err(Miss::Stalls);
-                }
-                let drive = f64::from(kg) * air.drive_per_kg * scale;
-                let reynolds = re0 * self.balance.reynolds_ratio(drive);
-                out.push(air.thickness_by_nu * f64::from(m) / reynolds);
+        let mut diameters_m = Vec::with_capacity(self.air.len());
+        for (block, air) in self.air.chunks(BLOCK).enumerate() {
+            let warmer = stencil.block(&self.warmer, block);
+            for (air, &warmer) in air.iter().zip(&warmer) {
+                let (seconds, diameter_m) = stack.in_layer(air, f64::from(warmer));
+                out.push(seconds);
+                diameters_m.push(diameter_m);
+            }
+            if is_enough(until, layers, &diameters_m) {
+                break;
             }
         }
+        let burst_m = match until {
+            Until::Altitude(altitude_m) => altitude_m,
+            Until::Diameter(diameter_m, higher_m) => {
+                let boundary_m = |k: usize| {
+                    let warmer = stencil.at(&self.warmer_at_boundary, k);
+                    stack.wider * self.boundary_diameter_m[k] * cube_root_about_1(warmer)
+                };
+                burst_altitude(&diameters_m, boundary_m, layers, diameter_m)? + higher_m
+            }
+        };
+        // Once more: metres on the altitude may take a burst by diameter out of the layers.
+        let burst_m = within(layers, burst_m)?;
+        out.truncate(layers.locate(burst_m).0 + 1);
         if out.iter().any(|&s| s > self.floating_s) {
             return Err(Miss::Stalls);
         }
         bend(out);
-        Ok(())
+        Ok(burst_m)
+    }
+
+    fn varied(&self, v: &RiseVariation) -> VariedStack<'_> {
+        let climber = &self.plan.climber;
+        let more_gas = self.plan.more_gas(v.lift);
+        let re0 = (climber.drag.ln_re0 + v.ln_re0).exp();
+        VariedStack {
+            more_gas,
+            wider: more_gas.cbrt(),
+            gas_kg: climber.fill.mass_kg(),
+            dead_kg: climber.dead_mass_kg,
+            re0,
+            scale: 1.0 / (climber.drag_factor * v.drag * re0 * re0),
+            balance: &self.balance,
+        }
     }
 
     fn stencil(&self, v: &RiseVariation) -> Stencil {
-        let (i, wi) = self.lift.weights(v.lift);
-        let (j, wj) = self.drag.weights(v.drag);
-        let (l, wl) = self.ln_re0.weights(v.ln_re0);
+        let [lift, drag, ln_re0] = self.axes;
+        let weights = [
+            lift.weights(v.lift),
+            drag.weights(v.drag.ln()),
+            ln_re0.weights(v.ln_re0),
+        ];
         let mut stencil = Stencil {
-            nodes: [(0, 0.0); 27],
+            weights: [0.0; MOST_NODES],
             count: 0,
         };
-        for (a, wa) in wi.into_iter().enumerate() {
-            for (b, wb) in wj.into_iter().enumerate() {
-                for (c, wc) in wl.into_iter().enumerate() {
-                    let weight = wa * wb * wc;
-                    // On an axis of one value two of the three weights are 0, and there are no
-                    // nodes to them.
-                    if weight != 0.0 {
-                        let node = ((i + a) * self.drag.count + j + b) * self.ln_re0.count + l + c;
-                        stencil.nodes[stencil.count] = (node, weight);
-                        stencil.count += 1;
-                    }
+        for a in &weights[0][..lift.count] {
+            for b in &weights[1][..drag.count] {
+                for c in &weights[2][..ln_re0.count] {
+                    stencil.weights[stencil.count] = (a * b * c) as f32;
+                    stencil.count += 1;
                 }
             }
         }
@@ -272,29 +323,84 @@ impl RiseTable {
     }
 }
 
+/// A stack with its lift, drag and drag transition.
+struct VariedStack<'a> {
+    /// Factors on the gas and on the diameter.
+    more_gas: f64,
+    wider: f64,
+    /// The planned gas.
+    gas_kg: f64,
+    dead_kg: f64,
+    re0: f64,
+    /// From Cd Re^2 of the drag curve as planned to what the table of the balance is asked.
+    scale: f64,
+    balance: &'a DragBalance,
+}
+
+impl VariedStack<'_> {
+    /// Seconds in a layer by the balance in its middle, and the diameter there, m; the gas is so much
+    /// `warmer` than the air, as a share.
+    #[inline]
+    fn in_layer(&self, air: &LayerAir, warmer: f64) -> (f64, f64) {
+        let gross_kg = self.more_gas * (air.displaced_kg * (1.0 + warmer) - self.gas_kg);
+        let lift_kg = (gross_kg - self.dead_kg).max(LEAST_LIFT_KG);
+        let drive = lift_kg * air.drive_per_kg * self.scale;
+        let reynolds = self.re0 * self.balance.reynolds_ratio(drive);
+        let diameter_m = self.wider * air.diameter_m * cube_root_about_1(warmer);
+        (air.thickness_by_nu * diameter_m / reynolds, diameter_m)
+    }
+}
+
+/// (1 + x)^(1/3) by its series: 4e-8 off at x = -0.15, more than gas cools behind the air.
+fn cube_root_about_1(x: f64) -> f64 {
+    let series = [
+        1.0,
+        1.0 / 3.0,
+        -1.0 / 9.0,
+        5.0 / 81.0,
+        -10.0 / 243.0,
+        22.0 / 729.0,
+        -154.0 / 6_561.0,
+    ];
+    series.iter().rev().fold(0.0, |sum, c| sum * x + c)
+}
+
+/// Whether the layers with these diameters in their middles reach up to the end of a rise.
+fn is_enough(until: Until, layers: &Layers, diameters_m: &[f64]) -> bool {
+    let count = diameters_m.len();
+    match until {
+        Until::Altitude(altitude_m) => layers.altitude_m(count) > altitude_m,
+        Until::Diameter(diameter_m, higher_m) => {
+            let reached = diameters_m.last().is_some_and(|&d| d >= diameter_m);
+            reached && layers.middle_m(count - 1) + higher_m < layers.altitude_m(count)
+        }
+    }
+}
+
 /// Climbs that are computed beside each other.
 const BESIDE: usize = 16;
 
-/// Free lift and diameter in the middle of each layer and diameter at each boundary, of up to `N` climbs.
-#[allow(clippy::needless_range_loop, reason = "a row of each of four arrays")]
-fn rows<const N: usize>(climbers: &[Climber], through: &ClimbAir, layers: usize) -> [Rows; 3] {
+/// How much warmer the gas is than the air, as a share, in the middle of each layer and at each boundary,
+/// of up to `N` climbs.
+fn rows<const N: usize>(climbers: &[Climber], through: &ClimbAir, layers: usize) -> [Rows; 2] {
+    let mut rows = [layers, layers + 1].map(|length| Rows::new(climbers.len(), length));
     let [last, ..] = climbers else {
-        return [layers, layers, layers + 1].map(|length| Rows::new(0, length));
+        return rows;
     };
     // Chunks that are not full are filled up with copies, whose results are not kept.
     let all = std::array::from_fn(|i| *climbers.get(i).unwrap_or(last));
-    let mut rows = [layers, layers, layers + 1].map(|length| Rows::new(climbers.len(), length));
-    let [free_lift, diameter, boundary_diameter] = &mut rows;
+    let [middles, boundaries] = &mut rows;
     climb_beside::<N>(&all, through, |half, points| {
-        for row in 0..climbers.len() {
-            let diameter_m = points.diameter_m[row];
-            match half % 2 {
-                0 => boundary_diameter.set(row, half / 2, diameter_m),
-                _ => {
-                    diameter.set(row, half / 2, diameter_m);
-                    free_lift.set(row, half / 2, points.free_lift_kg[row]);
-                }
-            }
+        let to = if half % 2 == 0 {
+            &mut *boundaries
+        } else {
+            &mut *middles
+        };
+        for (row, gas_k) in points.gas_temperature_k[..climbers.len()]
+            .iter()
+            .enumerate()
+        {
+            to.set(row, half / 2, gas_k / points.air_temperature_k - 1.0);
         }
     });
     rows
@@ -313,8 +419,7 @@ fn bend(values: &mut [f64]) {
 /// Layers that are interpolated at once: their sums stay in registers.
 const BLOCK: usize = 16;
 
-/// Values by height of each node of the table, in the order of lift, drag and ln Re0. Single
-/// precision costs milliseconds of a flight and saves a tenth of its cost.
+/// Values by height of each node of the table, in the order of lift, drag and ln Re0.
 #[derive(Debug, Clone)]
 struct Rows {
     values: Vec<f32>,
@@ -336,22 +441,21 @@ impl Rows {
         self.values[row * self.blocks * BLOCK + k] = value as f32;
     }
 
-    /// One after the other, of each of three things.
-    fn joined(parts: Vec<[Rows; 3]>) -> [Rows; 3] {
-        let join = |i: usize| Rows {
+    fn row(&self, node: usize) -> &[f32] {
+        let length = self.blocks * BLOCK;
+        &self.values[node * length..][..length]
+    }
+
+    /// One after the other, of both.
+    fn joined(parts: Vec<[Rows; 2]>) -> [Rows; 2] {
+        [0, 1].map(|i| Rows {
+            blocks: parts.first().map_or(0, |part| part[i].blocks),
             values: parts
                 .iter()
                 .flat_map(|part| &part[i].values)
                 .copied()
                 .collect(),
-            blocks: parts.first().map_or(0, |part| part[i].blocks),
-        };
-        [0, 1, 2].map(join)
-    }
-
-    fn row(&self, node: usize) -> &[f32] {
-        let length = self.blocks * BLOCK;
-        &self.values[node * length..][..length]
+        })
     }
 
     fn block(&self, node: usize, block: usize) -> &[f32] {
@@ -359,22 +463,20 @@ impl Rows {
     }
 }
 
-/// The nodes of the table around one variation, with their weights.
+/// Most nodes of a table.
+const MOST_NODES: usize = 3 * 3 * MOST;
+
+/// What each node of the table counts for one variation.
 struct Stencil {
-    nodes: [(usize, f64); 27],
+    weights: [f32; MOST_NODES],
     count: usize,
 }
 
 impl Stencil {
-    fn nodes(&self) -> &[(usize, f64)] {
-        &self.nodes[..self.count]
-    }
-
     /// The interpolated values of one block.
     fn block(&self, rows: &Rows, block: usize) -> [f32; BLOCK] {
         let mut sums = [0.0; BLOCK];
-        for &(node, weight) in self.nodes() {
-            let weight = weight as f32;
+        for (node, weight) in self.weights[..self.count].iter().enumerate() {
             for (sum, value) in sums.iter_mut().zip(rows.block(node, block)) {
                 *sum += weight * value;
             }
@@ -384,10 +486,9 @@ impl Stencil {
 
     /// The interpolated value at one height.
     fn at(&self, rows: &Rows, k: usize) -> f64 {
-        let terms = self.nodes().iter();
-        terms
-            .map(|&(node, weight)| weight * f64::from(rows.row(node)[k]))
-            .sum()
+        let weights = self.weights[..self.count].iter().enumerate();
+        let terms = weights.map(|(node, &weight)| f64::from(weight) * f64::from(rows.row(node)[k]));
+        terms.sum()
     }
 }
 
@@ -476,21 +577,16 @@ impl Rise {
                 Ok(burst)
             }
             Rise::Balloon { table, burst } => {
-                let stencil = table.stencil(v);
-                let burst = match burst {
+                let until = match burst {
+                    // Before the way up is reckoned.
                     Burst::Altitude { altitude_m, .. } => {
-                        within(layers, altitude_m + burst_higher_m)?
+                        Until::Altitude(within(layers, altitude_m + burst_higher_m)?)
                     }
                     Burst::Diameter { diameter_m } => {
-                        let diameter = diameter_m * burst_diameter;
-                        burst_altitude(table, &stencil, layers, diameter)? + burst_higher_m
+                        Until::Diameter(diameter_m * burst_diameter, burst_higher_m)
                     }
                 };
-                // Once more: metres on the altitude may take a burst by diameter out of the layers.
-                let burst = within(layers, burst)?;
-                let last = layers.locate(burst).0;
-                table.seconds(v, &stencil, last + 1, seconds)?;
-                Ok(burst)
+                table.rise(v, until, layers, seconds)
             }
         }
     }
@@ -506,42 +602,26 @@ fn within(layers: &Layers, altitude_m: f64) -> Result<f64, Miss> {
     }
 }
 
-/// Where the interpolated diameter reaches `diameter_m`: the boundary above by that of one node and,
-/// from there, step by step, then linear in ln D within the half layer; a few metres.
+/// Where the balloon has a diameter, of those in the middles of layers and at their boundaries: linear in
+/// ln D within the half layer; a few metres.
 fn burst_altitude(
-    table: &RiseTable,
-    stencil: &Stencil,
+    middles_m: &[f64],
+    boundary_m: impl Fn(usize) -> f64,
     layers: &Layers,
     diameter_m: f64,
 ) -> Result<f64, Miss> {
-    let at = |k: usize| stencil.at(&table.boundary_diameter, k);
-    // A row of one node can be searched as it is; the interpolated one is only a few boundaries
-    // off.
-    let (near, _) = stencil.nodes()[stencil.count / 2];
-    let near = &table.boundary_diameter.row(near)[..=layers.count];
-    let mut high = near.partition_point(|&d| f64::from(d) < diameter_m);
-    while high > 0 && at(high - 1) >= diameter_m {
-        high -= 1;
-    }
-    while high <= layers.count && at(high) < diameter_m {
-        high += 1;
-    }
-    if high == 0 {
-        return Err(Miss::BurstsOnGround);
-    }
-    if high > layers.count {
-        return Err(Miss::NoBurst);
-    }
-    let low = high - 1;
-    // The table has the middles too: half a layer is closer to a straight line in ln D.
-    let middle = stencil.at(&table.diameter, low);
-    let (half, below, above) = if middle < diameter_m {
-        (0.5, middle, at(high))
+    // Of the first middle above and the last below the boundary that lies between them.
+    let above = middles_m.partition_point(|&d| d < diameter_m);
+    let boundary = (boundary_m(above), layers.altitude_m(above));
+    let middle = |k: usize| Some((*middles_m.get(k)?, layers.middle_m(k)));
+    let (low, high) = if boundary.0 < diameter_m {
+        (boundary, middle(above).ok_or(Miss::NoBurst)?)
     } else {
-        (0.0, at(low), middle)
+        let below = above.checked_sub(1).and_then(middle);
+        (below.ok_or(Miss::BurstsOnGround)?, boundary)
     };
-    let share = half + 0.5 * (diameter_m / below).ln() / (above / below).ln();
-    Ok(layers.altitude_m(low) + share * layers.thickness_m)
+    let share = (diameter_m / low.0).ln() / (high.0 / low.0).ln();
+    Ok(low.1 + share * (high.1 - low.1))
 }
 
 #[cfg(test)]
@@ -661,14 +741,18 @@ mod tests {
     }
 
     #[test]
-    fn quadratic_interpolation_is_exact_for_quadratics() {
-        let axis = Axis::around(1.0, 0.1, 5);
-        for x in [0.6, 0.83, 1.0, 1.31, 1.4] {
-            let (first, weights) = axis.weights(x);
-            let y: f64 = (0..3)
-                .map(|i| weights[i] * axis.value(first + i).powi(2))
-                .sum();
-            assert!((y - x * x).abs() < 1e-12);
+    fn interpolation_is_exact_for_polynomials() {
+        for (count, power) in [(3, 2), (5, 4)] {
+            let axis = Axis::between(0.6, 1.4, count);
+            for x in [0.5, 0.6, 0.83, 1.0, 1.31, 1.5] {
+                let weights = axis.weights(x);
+                let y: f64 = (0..count)
+                    .map(|i| weights[i] * axis.value(i).powi(power))
+                    .sum();
+                assert!((y - x.powi(power)).abs() < 1e-12);
+            }
         }
+        assert_eq!(Axis::between(1.0, 1.0, 3).weights(1.2)[0], 1.0);
+        assert!((cube_root_about_1(-0.15) - 0.85f64.cbrt()).abs() < 5e-8);
     }
 }

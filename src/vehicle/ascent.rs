@@ -10,6 +10,8 @@
 //! Neglected: overpressure and heat capacity of the film, radiation, drag of load and lines,
 //! vertical air motion.
 
+use std::sync::{Arc, LazyLock};
+
 pub use super::climb::{Climb, ClimbAir, ClimbState, Climber, FLOATING_M_S, GasHeat};
 
 /// Drag coefficient of the balloon by Reynolds number, both on its diameter:
@@ -126,8 +128,18 @@ const INNER_BITS: u32 = f64::MANTISSA_DIGITS - 1 - CELL_BITS;
 const BALANCE_REACH: f64 = 2.5;
 
 impl DragBalance {
-    /// The table of a drag curve, whatever its Re0.
-    pub fn new(curve: DragCurve) -> DragBalance {
+    /// The table of a drag curve, whatever its Re0; of the fitted one it is made once.
+    pub fn of(curve: DragCurve) -> Arc<DragBalance> {
+        static FITTED: LazyLock<Arc<DragBalance>> =
+            LazyLock::new(|| Arc::new(DragBalance::new(DragCurve::FITTED)));
+        let ln_re0 = FITTED.curve.ln_re0;
+        match (DragCurve { ln_re0, ..curve }) == FITTED.curve {
+            true => FITTED.clone(),
+            false => Arc::new(DragBalance::new(curve)),
+        }
+    }
+
+    fn new(curve: DragCurve) -> DragBalance {
         let curve = DragCurve {
             ln_re0: 0.0,
             ..curve

@@ -10,6 +10,7 @@ use std::f64::consts::PI;
 use super::ascent::DragCurve;
 use super::balloon::{Gas, GasFill, LiftingGas};
 use crate::atmosphere::{AirProfile, GAS_CONSTANT_J_MOL_K, gravity_m_s2};
+use crate::numeric::{exp, ln};
 
 /// How the gas follows the temperature of the air.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -216,6 +217,17 @@ impl AirPoint {
 /// One number for each of several stacks.
 type Each<const N: usize> = [f64; N];
 
+/// By the number of the stack. A plain loop, of which the compiler makes several at a time, as it does not
+/// of `from_fn`.
+#[inline(always)]
+fn each<const N: usize>(number: impl Fn(usize) -> f64) -> Each<N> {
+    let mut all = [0.0; N];
+    for (i, one) in all.iter_mut().enumerate() {
+        *one = number(i);
+    }
+    all
+}
+
 /// What several stacks differ by.
 struct Stacks<const N: usize> {
     /// n R: the volume is this times Tg / p.
@@ -236,11 +248,13 @@ struct Stacks<const N: usize> {
 
 /// Everything known of several stacks at one altitude of their climbs.
 pub struct Points<const N: usize> {
-    gas_temperature_k: Each<N>,
-    /// Diameter, m.
-    pub diameter_m: Each<N>,
-    /// Free lift at the gas temperature, kg.
-    pub free_lift_kg: Each<N>,
+    /// Temperature of the air, K.
+    pub air_temperature_k: f64,
+    /// Temperature of the gas, K.
+    pub gas_temperature_k: Each<N>,
+    diameter_m: Each<N>,
+    /// At the gas temperature.
+    free_lift_kg: Each<N>,
     rate_m_s: Each<N>,
     reynolds: Each<N>,
     /// That of the air: Cd Re^2 for each kg of free lift.
@@ -260,8 +274,8 @@ struct Balance<const N: usize> {
 
 /// A stack that is not lifted is looked for as if it had this little lift, kg: it has no rate.
 const LEAST_LIFT_KG: f64 = 1e-6;
-/// A step of the balance so small leaves a third power of it, less than numbers can tell.
-const LAST_STEP: f64 = 1e-5;
+/// A step of the balance so small leaves a third power of it: 1e-9 of the rate.
+const LAST_STEP: f64 = 1e-3;
 /// Most steps of the balance.
 const STEPS: usize = 40;
 
@@ -281,7 +295,7 @@ impl<const N: usize> Points<N> {
 
 impl<const N: usize> Stacks<N> {
     fn of(climbers: &[Climber; N]) -> Stacks<N> {
-        let each = |value: fn(&Climber) -> f64| from_fn(|i| value(&climbers[i]));
+        let each = |value: fn(&Climber) -> f64| each(|i| value(&climbers[i]));
         let amount = each(|c| c.fill.amount_mol * GAS_CONSTANT_J_MOL_K);
         Stacks {
             amount,
@@ -299,16 +313,16 @@ impl<const N: usize> Stacks<N> {
 
     /// With the gas at some temperatures; the balance is looked for from that `before`.
     fn points(&self, at: &AirPoint, tg: Each<N>, before: Option<&Points<N>>) -> Points<N> {
-        let ln_tg = tg.map(f64::ln);
+        let ln_tg: Each<N> = each(|i| ln(tg[i]));
         // By the logarithm, which the transfer inside needs as well.
-        let wider: Each<N> = from_fn(|i| (ln_tg[i] / 3.0).exp());
-        let d: Each<N> = from_fn(|i| self.width[i] * at.narrower * wider[i]);
-        let lift: Each<N> = from_fn(|i| {
+        let wider: Each<N> = each(|i| exp(ln_tg[i] / 3.0));
+        let d: Each<N> = each(|i| self.width[i] * at.narrower * wider[i]);
+        let lift: Each<N> = each(|i| {
             let volume_m3 = self.amount[i] * tg[i] / at.pressure_pa;
             at.density_kg_m3 * volume_m3 - self.gas_kg[i] - self.dead_kg[i]
         });
         // Cd Re^2 = 8 F g / (pi rho nu^2).
-        let drive: Each<N> = from_fn(|i| {
+        let drive: Each<N> = each(|i| {
             let lift_kg = if lift[i] > LEAST_LIFT_KG {
                 lift[i]
             } else {
@@ -316,35 +330,36 @@ impl<const N: usize> Stacks<N> {
             };
             lift_kg * at.drive_per_kg / self.drag_factor[i]
         });
-        let ln_drive = drive.map(f64::ln);
+        let ln_drive: Each<N> = each(|i| ln(drive[i]));
         let guess = match before {
             // From the step below the balance has moved little: its solution is carried on.
             Some(before) => before.balance.carried_to(&ln_drive),
-            None => from_fn(|i| (FIRST_GUESS_M_S * d[i] / at.nu_m2_s).ln()),
+            None => each(|i| (FIRST_GUESS_M_S * d[i] / at.nu_m2_s).ln()),
         };
         let balance = self.balance(ln_drive, guess);
         // Re^(1/5): heat goes by its third power.
         // One exponential for the power 3/5 and for Re itself.
-        let fifth: Each<N> = from_fn(|i| (0.2 * balance.ln_re[i]).exp());
-        let reynolds: Each<N> = from_fn(|i| match lift[i] > 0.0 {
+        let fifth: Each<N> = each(|i| exp(0.2 * balance.ln_re[i]));
+        let reynolds: Each<N> = each(|i| match lift[i] > 0.0 {
             true => fifth[i] * fifth[i] * fifth[i] * fifth[i] * fifth[i],
             false => 0.0,
         });
-        let rate_m_s: Each<N> = from_fn(|i| reynolds[i] * at.nu_m2_s / d[i]);
+        let rate_m_s: Each<N> = each(|i| reynolds[i] * at.nu_m2_s / d[i]);
         let outside: Each<N> =
-            from_fn(|i| 0.37 * (fifth[i] * fifth[i] * fifth[i]) * at.conductivity_w_m_k / d[i]);
-        let inside: Each<N> = from_fn(|i| {
+            each(|i| 0.37 * (fifth[i] * fifth[i] * fifth[i]) * at.conductivity_w_m_k / d[i]);
+        let inside: Each<N> = each(|i| {
             let (factor, power) = self.inside[i];
-            factor * at.inside * (power * ln_tg[i]).exp()
+            factor * at.inside * exp(power * ln_tg[i])
         });
-        let theta: Each<N> = from_fn(|i| (tg[i] - at.temperature_k).abs());
+        let theta: Each<N> = each(|i| (tg[i] - at.temperature_k).abs());
         let transfer = transfer(&theta, &outside, &inside);
         // l = w m cp / (U pi D^2); one that floats has the time to take on the air's temperature.
-        let relaxation_m = from_fn(|i| match lift[i] > 0.0 && self.convective[i] {
+        let relaxation_m = each(|i| match lift[i] > 0.0 && self.convective[i] {
             true => rate_m_s[i] * self.heat_capacity_j_k[i] / (transfer[i] * PI * d[i] * d[i]),
             false => 0.0,
         });
         Points {
+            air_temperature_k: at.temperature_k,
             gas_temperature_k: tg,
             diameter_m: d,
             free_lift_kg: lift,
@@ -366,8 +381,7 @@ impl<const N: usize> Stacks<N> {
         let (mut x, mut last) = (guess, [f64::INFINITY; N]);
         let (mut cd, mut slope, mut bend) = ([0.0; N], [0.0; N], [0.0; N]);
         for _ in 0..STEPS {
-            let q: Each<N> =
-                from_fn(|i| (self.curve[i].steepness * (x[i] - self.curve[i].ln_re0)).exp());
+            let q: Each<N> = each(|i| exp(self.curve[i].steepness * (x[i] - self.curve[i].ln_re0)));
             for i in 0..N {
                 let curve = &self.curve[i];
                 let share = 1.0 / (1.0 + q[i]);
@@ -377,7 +391,7 @@ impl<const N: usize> Stacks<N> {
                 slope[i] = if last[i] > LAST_STEP { here } else { slope[i] };
                 bend[i] = here * (curve.steepness * (1.0 - 2.0 * q[i] * share) - here);
             }
-            let ln_cd = cd.map(f64::ln);
+            let ln_cd: Each<N> = each(|i| ln(cd[i]));
             let mut far = false;
             for i in 0..N {
                 let (off, steep) = (2.0 * x[i] + ln_cd[i] - ln_drive[i], steep(slope[i]));
@@ -411,9 +425,9 @@ impl<const N: usize> Stacks<N> {
         (below, above, ln_ratio): (&AirPoint, &AirPoint, f64),
     ) -> Each<N> {
         let warmer = above.temperature_k - below.temperature_k;
-        // Gas that relaxes at once is as warm as the air: e^-infinity is 0.
-        let left: Each<N> = from_fn(|i| (-dz / during.relaxation_m[i]).exp());
-        from_fn(|i| {
+        // Gas that relaxes at once is as warm as the air: e^-infinity is as good as 0.
+        let left: Each<N> = each(|i| exp(-dz / during.relaxation_m[i]));
+        each(|i| {
             let forcing = self.kappa[i] * during.gas_temperature_k[i] * ln_ratio - warmer;
             let balance = forcing / dz * during.relaxation_m[i];
             let theta = here.gas_temperature_k[i] - below.temperature_k;
@@ -425,7 +439,7 @@ impl<const N: usize> Stacks<N> {
 impl<const N: usize> Balance<N> {
     /// A guess of ln Re at another drive.
     fn carried_to(&self, ln_drive: &Each<N>) -> Each<N> {
-        from_fn(|i| self.ln_re[i] + within((ln_drive[i] - self.ln_drive[i]) / steep(self.slope[i])))
+        each(|i| self.ln_re[i] + within((ln_drive[i] - self.ln_drive[i]) / steep(self.slope[i])))
     }
 }
 
@@ -444,22 +458,22 @@ fn within(step: f64) -> f64 {
 /// through from outside and, at 1 K between gas and film, from inside.
 fn transfer<const N: usize>(theta: &Each<N>, outside: &Each<N>, inside: &Each<N>) -> Each<N> {
     // Without any difference Newton's step would be 0 / 0; so little makes no heat to speak of.
-    let theta = theta.map(|theta| if theta > 0.05 { theta } else { 0.05 });
-    let ln_theta = theta.map(f64::ln);
+    let theta: Each<N> = each(|i| if theta[i] > 0.05 { theta[i] } else { 0.05 });
+    let ln_theta: Each<N> = each(|i| ln(theta[i]));
     // The cube root y of the part of the difference that stands inside the film: the film passes on
     // what it gets, y^3 (h1 y) = (theta - y^3) h_e. Newton's method from above, where the polynomial
     // h1 y^4 + h_e y^3 - theta h_e is convex.
-    let mut y: Each<N> = from_fn(|i| (ln_theta[i] / 3.0).exp());
+    let mut y: Each<N> = each(|i| exp(ln_theta[i] / 3.0));
     // As many steps for all, without a test: so they stay beside each other.
     for _ in 0..5 {
-        y = from_fn(|i| {
+        y = each(|i| {
             let (y, h1, he) = (y[i], inside[i], outside[i]);
             let (square, cube) = (y * y, y * y * y);
             let value = cube * (h1 * y + he) - theta[i] * he;
             y - value / (square * (4.0 * h1 * y + 3.0 * he))
         });
     }
-    from_fn(|i| {
+    each(|i| {
         let inside = inside[i] * y[i];
         outside[i] * inside / (outside[i] + inside)
     })

@@ -152,8 +152,9 @@ impl WindProfile {
 
     /// The wind at an altitude.
     pub fn at(&self, altitude_m: f64) -> Wind {
-        let (a, b, f) = self.bracket(altitude_m);
-        wind(between(a.wind, b.wind, f))
+        let (below, f) = bracket(&self.levels, |l| l.altitude_m, altitude_m);
+        let above = (below + 1).min(self.levels.len() - 1);
+        wind(between(self.levels[below].wind, self.levels[above].wind, f))
     }
 
     /// The exact mean over altitude of the wind between two altitudes; where they are the same,
@@ -181,26 +182,34 @@ impl WindProfile {
     /// The [`mean`](WindProfile::mean) between each of some rising altitudes and the next.
     pub fn means(&self, altitudes_m: impl Iterator<Item = f64>) -> impl Iterator<Item = Wind> {
         let mut low: Option<(f64, [f64; 2])> = None;
+        let mut below = 0;
         altitudes_m.filter_map(move |to_m| {
-            let high = self.integral_to(to_m);
+            // They rise, so the level is at most a few above the one before.
+            let beyond = |level: &WindLevel| level.altitude_m <= to_m;
+            while self.levels.get(below + 1).is_some_and(beyond) {
+                below += 1;
+            }
+            let high = self.integral_from(below, to_m);
             let (from_m, low) = low.replace((to_m, high))?;
             Some(wind([0, 1].map(|i| (high[i] - low[i]) / (to_m - from_m))))
         })
     }
 
     fn integral_to(&self, altitude_m: f64) -> [f64; 2] {
-        let (a, b, f) = self.bracket(altitude_m);
-        let dz = altitude_m - a.altitude_m;
-        let here = between(a.wind, b.wind, f);
-        std::array::from_fn(|i| a.integral[i] + 0.5 * dz * (a.wind[i] + here[i]))
+        let (below, _) = bracket(&self.levels, |l| l.altitude_m, altitude_m);
+        self.integral_from(below, altitude_m)
     }
 
-    /// The levels around an altitude and the share of the way between them; outside, 0 from the
-    /// nearest.
-    fn bracket(&self, altitude_m: f64) -> (WindLevel, WindLevel, f64) {
-        let (below, f) = bracket(&self.levels, |l| l.altitude_m, altitude_m);
-        let above = (below + 1).min(self.levels.len() - 1);
-        (self.levels[below], self.levels[above], f)
+    /// The integral up to an altitude, of which the level below is known.
+    fn integral_from(&self, below: usize, altitude_m: f64) -> [f64; 2] {
+        let a = self.levels[below];
+        let dz = altitude_m - a.altitude_m;
+        let here = match self.levels.get(below + 1) {
+            Some(b) if dz > 0.0 => between(a.wind, b.wind, dz / (b.altitude_m - a.altitude_m)),
+            // Outside of all levels the nearest is held.
+            _ => a.wind,
+        };
+        std::array::from_fn(|i| a.integral[i] + 0.5 * dz * (a.wind[i] + here[i]))
     }
 }
 

@@ -222,6 +222,11 @@ impl GridPlacing {
         Ok(weights)
     }
 
+    fn gap_after(&self, time_s: f64) -> bool {
+        let mut pairs = self.times_s.windows(2);
+        pairs.any(|pair| pair[1] > time_s && pair[1] - pair[0] > LONGEST_GAP_S)
+    }
+
     /// The step before a time and the share of the way to the next.
     fn time(&self, time_s: f64) -> Result<(usize, f64), Outside> {
         // With one time there is nothing to interpolate between.
@@ -315,6 +320,11 @@ impl Placing {
             placing.empty = all;
         }
         Ok(Placing::Grid(placing))
+    }
+
+    /// Whether a gap in the hours that is not bridged lies after a time, seconds since the planned release.
+    pub fn gap_after(&self, time_s: f64) -> bool {
+        matches!(self, Placing::Grid(grid) if grid.gap_after(time_s))
     }
 
     /// The columns around a place at a time, seconds since the planned release, near the ground.
@@ -428,6 +438,9 @@ mod tests {
         assert_eq!(at(21_600.0), Ok(()));
         assert_eq!(at(21_601.0), Err(Outside::Hours));
         assert_eq!(at(72_000.0), Ok(()));
+        let placing = Placing::Grid(g);
+        assert!(placing.gap_after(0.0) && placing.gap_after(21_600.0));
+        assert!(!placing.gap_after(72_000.0));
     }
 
     #[test]

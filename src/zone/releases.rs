@@ -175,7 +175,7 @@ fn ready<'a>(
     })
 }
 
-/// Flies all that are ready in one part of the winds, and again in more where flights left it.
+/// Flies all that are ready in one part of the winds, and those whose flights left it again in more.
 fn fly_ready(
     site: &SiteWinds,
     since: Timestamp,
@@ -188,6 +188,8 @@ fn fly_ready(
     let Some(mut reach) = good().map(|r| r.reach).reduce(Reach::with) else {
         return Ok(ready.iter().map(|_| Err(not_flown())).collect());
     };
+    let nowhere = |_: &Result<Ready>| Ok(FlyOutcome::NeedsMore(Outside::Region));
+    let mut outcomes: Vec<Result<FlyOutcome>> = ready.iter().map(nowhere).collect();
     loop {
         let shared = shared_winds(site, &reach, ready)?;
         let fly = |ready: &Ready| -> Result<FlyOutcome> {
@@ -198,17 +200,19 @@ fn fly_ready(
                 None => weather.of_soundings(&setup.model),
             };
             // Flying sets the winds of a model, and may be repeated in more of them.
-            fly_in(weather, &mut setup.clone(), &winds, low_m, options, || {})
+            let outcome = fly_in(weather, &mut setup.clone(), &winds, low_m, options, || {});
+            if !matches!(outcome, Ok(FlyOutcome::NeedsMore(_))) {
+                done();
+            }
+            outcome
         };
-        let outcomes: Vec<Result<FlyOutcome>> = ready
+        outcomes = ready
             .par_iter()
-            .map(|ready| match ready {
-                Ok(ready) => {
-                    let outcome = fly(ready);
-                    done();
-                    outcome
-                }
-                Err(_) => Err(not_flown()),
+            .zip(outcomes)
+            .map(|(ready, before)| match (ready, before) {
+                (Ok(ready), Ok(FlyOutcome::NeedsMore(_))) => fly(ready),
+                (Ok(_), before) => before,
+                (Err(_), _) => Err(not_flown()),
             })
             .collect();
         match more_needed(&outcomes) {

@@ -92,6 +92,8 @@ impl FlownWinds {
         let mut same = self.clone();
         if let FlightWinds::Field(field) = &self.winds {
             let field = field.at_release(seconds_between(since, release));
+            // An earlier release may have a gap ahead that the last one has not.
+            same.extent.to_the_end |= field.gap_ahead();
             same.winds = FlightWinds::Field(Box::new(field));
         }
         same
