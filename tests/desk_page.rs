@@ -241,6 +241,25 @@ fn a_desk_killed_in_the_middle_loses_nothing() {
     assert_eq!(said.matches("Not saved yet").count(), 2, "{said}");
 }
 
+/// Whoever types faster than the desk answers loses nothing, and writes into no other row.
+#[test]
+fn keys_that_come_before_an_answer_are_not_lost() {
+    let Some(mut command) = browser("typing.cjs") else {
+        return;
+    };
+    let folder = tempfile::tempdir().unwrap();
+    for file in ["plan.toml", "riverton-2026-02-05.csv"] {
+        let sample = root().join("samples/high-plains").join(file);
+        fs::copy(sample, folder.path().join(file)).unwrap();
+    }
+    let desk = Desk::open(folder.path(), &[]);
+    let found: Value = serde_json::from_str(&said(command.arg(desk.address()))).unwrap();
+    assert_eq!(found["saved"], "At the last moment");
+    assert_eq!(found["meanwhile"], json!(["Sagebrush 2", "70 km"]));
+    let rows = json!(["1.35 kg", "1.40 kg", "0.25 kg"]);
+    assert_eq!(found["rows"], rows);
+}
+
 /// Idle it takes no time, and what is served for the page stays small.
 #[test]
 fn an_idle_desk_is_cheap_and_its_page_small() {

@@ -120,6 +120,13 @@ pub fn run(args: &FollowArgs, out: &mut impl Write, talk: &mut impl Write) -> Re
         LiveFolder::open(out, plan.release, sources.iter().any(log))
     };
     let folder = args.out.as_deref().map(open).transpose()?;
+    if let Some(log) = folder.as_ref().and_then(LiveFolder::earlier) {
+        let said = format!(
+            "The reports of an earlier release are kept in {}.\n",
+            log.display()
+        );
+        output::print(talk, "standard error", &said)?;
+    }
     let mut follower = Follower::new(&plan, &winds, options)?;
     follower.set_car(me);
     let mut desk = Session {

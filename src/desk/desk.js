@@ -73,7 +73,8 @@
     const values = {};
     for (const [id, value] of new FormData(form)) {
       if (id === "name" || id === "step") { continue; }
-      values[id] = values[id] && value ? values[id] + "\n" + value : (values[id] || value);
+      const text = value.replace(/\r\n/g, "\n");
+      values[id] = values[id] && text ? values[id] + "\n" + text : (values[id] || text);
     }
     return values;
   };
@@ -107,39 +108,42 @@
     if (document.activeElement !== $("whole")) { $("whole").value = now.text; }
   }
 
-  // Edits go one after the other, the newest text each time.
-  let timer = 0, sending = null, again = false;
+  // What changes the plan goes one after the other: edits, with the newest text each time, and what buttons do.
+  let timer = 0, turn = Promise.resolve(), busy = 0, waiting = null;
+  function inTurn(work) {
+    busy += 1;
+    const mine = turn.then(work).finally(() => { busy -= 1; });
+    turn = mine.catch(() => {});
+    return mine;
+  }
   function send() {
     clearTimeout(timer);
-    again = true;
-    sending = sending || sendAll().finally(() => { sending = null; });
-    return sending;
+    // One that still waits for its turn will send this, too.
+    waiting = waiting || inTurn(() => { waiting = null; return sendNow(); });
+    return waiting;
   }
-  async function sendAll() {
+  async function sendNow() {
+    let kept = typed(), stale = "";
     try {
-      while (again) {
-        again = false;
-        let kept = typed(), stale = "";
-        let answer = await post("/plan/edit", new FormData(form));
-        if (answer.status === 422) {
-          // The page shows an older step: take the new one, keep what was typed, and send that.
-          const why = (await answer.json()).error;
-          const now = await json(await fetch("/plan/state?name=" + encodeURIComponent(name), { headers: asked }));
-          if (forget(now.values || {})) { stale = why; }
-          state(now);
-          kept = typed();
-          answer = await post("/plan/edit", new FormData(form));
-        }
-        const now = await json(answer);
-        // What was typed since then is still to be sent.
-        if (!now.error) { shown = kept; }
+      let answer = await post("/plan/edit", new FormData(form));
+      if (answer.status === 422) {
+        // The page shows an older step: take the new one, keep what was typed, and send that.
+        const why = (await answer.json()).error;
+        const now = await json(await fetch("/plan/state?name=" + encodeURIComponent(name), { headers: asked }));
+        if (forget(now.values || {})) { stale = why; }
         state(now);
-        if (stale) { $("saved").textContent = stale; }
+        kept = typed();
+        answer = await post("/plan/edit", new FormData(form));
       }
+      const now = await json(answer);
+      // What was typed since then is still to be sent.
+      if (!now.error) { shown = kept; }
+      state(now);
+      if (stale) { $("saved").textContent = stale; }
     } catch (gone) {
       $("saved").textContent = words.silent;
     }
-    look();
+    if (!waiting) { look(); }
   }
   // Rows of the load that are others now: what was typed into the old ones belongs to none of these.
   function forget(values) {
@@ -152,13 +156,15 @@
   }
   // What was typed goes before whatever a button does.
   const unsent = () => { const now = typed(); return Object.keys(now).some((id) => differs(id, now)); };
-  async function flush() { if (unsent()) { await send(); } else { await sending; } }
+  function flush() { if (unsent()) { send(); } return turn; }
   document.addEventListener("input", (event) => {
     if (event.target.getAttribute("form") !== "plan-form") { return; }
     clearTimeout(timer);
     timer = setTimeout(send, 60);
   });
   form.addEventListener("submit", (event) => { event.preventDefault(); send(); });
+  // Who goes to another page at once takes nothing back.
+  addEventListener("pagehide", () => { if (unsent()) { navigator.sendBeacon("/plan/edit", new URLSearchParams(new FormData(form))); } });
 
   // What follows: asked for anew with each change; only the newest answer is shown.
   let asking = 0, latest = 0;
@@ -206,17 +212,18 @@
   }
 
   // Undo, redo, save; rows to take; everything that answers with the state of the plan.
-  async function act(address, body) {
-    await flush();
-    const kept = typed();
-    let now;
-    try { now = await json(await post(address, body)); } catch (gone) { now = { error: words.silent }; }
-    if (now.error) { state(now); return now; }
-    // The plan's values go into all boxes but those that were typed into since.
-    shown = kept;
-    state(now);
-    if (unsent()) { send(); } else { look(); }
-    return now;
+  function act(address, body) {
+    flush();
+    return inTurn(async () => {
+      const kept = typed();
+      let now;
+      try { now = await json(await post(address, body)); } catch (gone) { now = { error: words.silent }; }
+      // The plan's values go into all boxes but those that were typed into since.
+      if (!now.error) { shown = kept; }
+      state(now);
+      if (unsent()) { send(); } else if (!now.error) { look(); }
+      return now;
+    });
   }
   document.addEventListener("submit", async (event) => {
     const sent = event.target;
@@ -230,12 +237,13 @@
       }
     } else if (sent.matches("[data-job]")) {
       event.preventDefault();
+      await flush();
       const now = await json(await post(action, new FormData(sent)));
       if (now.error) { $("job-said").textContent = now.error; }
     } else if (action === "/job/stop") {
       event.preventDefault();
       post(action, {});
-    } else if (sent !== form && action.startsWith("/plan/") && (sending || unsent())) {
+    } else if (sent !== form && action.startsWith("/plan/") && action !== "/plan/text" && (busy || unsent())) {
       event.preventDefault();
       await flush();
       sent.submit();
@@ -272,7 +280,7 @@
     if (ended !== null && pulse.ended !== ended && mine && job.state === "done") { result(job.station); }
     ended = pulse.ended;
     const step = pulse.plans[name];
-    if (step && String(step) !== form.elements.step.value && !sending) {
+    if (step && String(step) !== form.elements.step.value && !busy) {
       state(await json(await fetch("/plan/state?name=" + encodeURIComponent(name), { headers: asked })));
       look();
     }

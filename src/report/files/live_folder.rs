@@ -33,6 +33,7 @@ const SAME_FLIGHT_S: f64 = 3_600.0;
 pub struct LiveFolder {
     path: PathBuf,
     log: File,
+    earlier: Option<PathBuf>,
 }
 
 impl LiveFolder {
@@ -45,9 +46,10 @@ impl LiveFolder {
     /// When it cannot be written into.
     pub fn open(path: &Path, release: Timestamp, goes_on: bool) -> Result<LiveFolder> {
         fs::create_dir_all(path).map_err(|cause| Error::file(path, "make", cause))?;
-        if !goes_on {
-            set_aside(path, release)?;
-        }
+        let earlier = match goes_on {
+            true => None,
+            false => set_aside(path, release)?,
+        };
         write_atomically(&path.join(RELEASE), format!("{release}\n").as_bytes())?;
         let log = path.join(LOG);
         let failed = |cause| Error::file(&log, "write", cause);
@@ -62,7 +64,13 @@ impl LiveFolder {
         Ok(LiveFolder {
             path: path.to_owned(),
             log: file,
+            earlier,
         })
+    }
+
+    /// Where the log of an earlier flight is now, if there was one.
+    pub fn earlier(&self) -> Option<&Path> {
+        self.earlier.as_deref()
     }
 
     /// Whether a file is the log of a folder.
@@ -109,14 +117,15 @@ impl LiveFolder {
     }
 }
 
-/// Takes what a folder has of a flight with another release out of the way of the new one.
-fn set_aside(folder: &Path, release: Timestamp) -> Result<()> {
+/// Takes what a folder has of a flight with another release out of the way of the new one; where its log is then.
+fn set_aside(folder: &Path, release: Timestamp) -> Result<Option<PathBuf>> {
     let had = fs::read_to_string(folder.join(RELEASE)).ok();
     let had: Option<Timestamp> = had.and_then(|text| text.trim().parse().ok());
     if had.is_some_and(|had| seconds_between(had, release).abs() < SAME_FLIGHT_S) {
-        return Ok(());
+        return Ok(None);
     }
     let log = folder.join(LOG);
+    let mut earlier = None;
     if fs::metadata(&log).is_ok_and(|data| data.len() > 0) {
         let stem = match had {
             Some(had) => format!("reports-{}", had.strftime("%Y-%m-%d-%H%MZ")),
@@ -129,7 +138,8 @@ fn set_aside(folder: &Path, release: Timestamp) -> Result<()> {
         // Nothing that was heard is ever written over.
         let free = names.into_iter().find(|path| !path.exists());
         let free = free.unwrap_or_else(|| folder.join(stem));
-        fs::rename(&log, free).map_err(|cause| Error::file(&log, "rename", cause))?;
+        fs::rename(&log, &free).map_err(|cause| Error::file(&log, "rename", cause))?;
+        earlier = Some(free);
     }
     for name in VIEWS {
         let path = folder.join(name);
@@ -140,7 +150,7 @@ fn set_aside(folder: &Path, release: Timestamp) -> Result<()> {
             _ => {}
         }
     }
-    Ok(())
+    Ok(earlier)
 }
 
 #[cfg(test)]
@@ -155,25 +165,26 @@ mod tests {
         let open = |release: &str, line: &str, goes_on: bool| {
             let mut live = LiveFolder::open(path, release.parse().unwrap(), goes_on).unwrap();
             live.keep(line).unwrap();
+            live.earlier().is_some()
         };
         let read = |name: &str| fs::read_to_string(path.join(name)).unwrap();
-        open("2026-05-01T15:00:00Z", "one\n", false);
+        assert!(!open("2026-05-01T15:00:00Z", "one\n", false));
         for name in VIEWS {
             fs::write(path.join(name), "of the first").unwrap();
         }
-        open("2026-05-01T15:25:00Z", "two\n", false);
+        assert!(!open("2026-05-01T15:25:00Z", "two\n", false));
         assert_eq!(read(LOG), "one\ntwo\n");
         assert_eq!(read("page.html"), "of the first");
-        open("2026-05-08T15:00:00Z", "three\n", false);
+        assert!(open("2026-05-08T15:00:00Z", "three\n", false));
         assert_eq!(read(LOG), "three\n");
         assert_eq!(read("reports-2026-05-01-1525Z.log"), "one\ntwo\n");
         assert!(VIEWS.iter().all(|name| !path.join(name).exists()));
         // Who reads the log itself goes on with its flight.
-        open("2026-05-10T15:00:00Z", "four\n", true);
+        assert!(!open("2026-05-10T15:00:00Z", "four\n", true));
         assert_eq!(read(LOG), "three\nfour\n");
         // Of a log without a release nobody knows whose it is.
         fs::remove_file(path.join(RELEASE)).unwrap();
-        open("2026-05-10T15:00:00Z", "five\n", false);
+        assert!(open("2026-05-10T15:00:00Z", "five\n", false));
         assert_eq!(read(LOG), "five\n");
         assert_eq!(read("reports-earlier.log"), "three\nfour\n");
     }
