@@ -354,8 +354,8 @@ impl UnitSystem {
     pub fn temperature(self, k: f64) -> String {
         let celsius = k - ZERO_CELSIUS_K;
         match self {
-            UnitSystem::Metric => format!("{celsius:.1} C"),
-            UnitSystem::Us => format!("{:.0} F", 1.8 * celsius + 32.0),
+            UnitSystem::Metric => unsigned_zero(format!("{celsius:.1}")) + " C",
+            UnitSystem::Us => unsigned_zero(format!("{:.0}", 1.8 * celsius + 32.0)) + " F",
         }
     }
 
@@ -425,11 +425,18 @@ pub fn thousands(value: f64) -> String {
         }
         out.push(c);
     }
-    // By the rounded number: -0.4 is written as 0, without a sign.
-    if value.round() < 0.0 {
+    if value < 0.0 {
         out.insert(0, '-');
     }
-    out
+    unsigned_zero(out)
+}
+
+/// A number that was rounded; as 0 it has no sign.
+fn unsigned_zero(number: String) -> String {
+    match number.strip_prefix('-') {
+        Some(digits) if digits.chars().all(|c| c == '0' || c == '.') => digits.to_owned(),
+        _ => number,
+    }
 }
 
 /// A duration as `2 h 07 min`, to the nearest minute, or from two days on as `3 d 14 h`.

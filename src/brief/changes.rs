@@ -82,21 +82,25 @@ fn changed_plans(plan: &Plan, neck_lift_kg: Option<f64>) -> Vec<ChangedPlan> {
     };
     let changed = |kind, (by, plan): (ChangeBy, Plan)| ChangedPlan { kind, by, plan };
     vec![
-        changed(ChangeKind::LateBurst, burst(plan, 1.0)),
-        changed(ChangeKind::EarlyBurst, burst(plan, -1.0)),
+        changed(ChangeKind::LateBurst, burst(plan, neck_lift_kg, 1.0)),
+        changed(ChangeKind::EarlyBurst, burst(plan, neck_lift_kg, -1.0)),
         changed(ChangeKind::LowLift, lift(plan, neck_lift_kg, -share)),
         changed(ChangeKind::HighLift, lift(plan, neck_lift_kg, share)),
         changed(ChangeKind::LateRelease, (ChangeBy::Release(LATE_S), later)),
     ]
 }
 
-/// The burst by one standard deviation higher or lower.
-fn burst(plan: &Plan, sign: f64) -> (ChangeBy, Plan) {
+/// The burst by one standard deviation higher or lower, with the same gas.
+fn burst(plan: &Plan, neck_lift_kg: Option<f64>, sign: f64) -> (ChangeBy, Plan) {
     let (share, higher_m) = match plan.spread.burst.unwrap_or(Spread::ASSUMED.burst) {
         BurstSpread::Diameter(share) => (share, BURST_PER_SHARE_M * share),
         BurstSpread::AltitudeM { sigma_m, .. } => (sigma_m / BURST_PER_SHARE_M, sigma_m),
     };
     let mut changed = plan.clone();
+    // A fill that is solved for a burst or a time would make up for another diameter.
+    if let (Some(balloon), Some(kg)) = (changed.stack.ascent.balloon_mut(), neck_lift_kg) {
+        balloon.fill = Known::NeckLift(kg);
+    }
     // Where the plan states the altitude of the burst, no diameter decides about it.
     if let Some(burst_m) = changed.stack.ascent.burst_altitude_mut() {
         *burst_m += sign * higher_m;

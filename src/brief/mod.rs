@@ -124,7 +124,7 @@ pub fn brief_of(
         near: ground.near(&zone)?,
         contacts: plan.brief.contacts.clone(),
         remarks: plan.brief.notes.clone(),
-        sources: choice::ground::sources(&ground.map, &facts.landed_on)
+        sources: choice::ground::sources(&[&ground.map], &facts.landed_on)
             .into_iter()
             .map(|source| without_folder(plan, source))
             .collect(),

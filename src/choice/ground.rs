@@ -10,9 +10,12 @@ use crate::ground::layers::{Kind, Layer, LayerRequest, read, read_osm};
 use crate::ground::map::{Class, GroundMap};
 use crate::ground::region::Region;
 use crate::ground::site::{Limit, default_limits};
+use crate::ground::terrain::Terrain;
 use crate::notes::Assumption;
 use crate::plan::GroundPlan;
+use crate::spread::run::Landing;
 use crate::zone::facts::LandedOn;
+use crate::zone::terrain;
 
 /// Room around the farthest landing, m: what lies near it counts.
 const MARGIN_M: f64 = 15_000.0;
@@ -86,9 +89,30 @@ pub enum GroundSource {
     BuiltIn(data::DataSource),
 }
 
+/// What tells the height of the ground at landings in one terrain or another, the most frequent first.
+pub fn landed_on(parts: &[(Option<&Terrain>, Vec<Landing>)]) -> Vec<LandedOn> {
+    let all: usize = parts.iter().map(|part| part.1.len()).sum();
+    let mut found: Vec<LandedOn> = Vec::new();
+    for (terrain, landings) in parts {
+        let weight = landings.len() as f64 / all.max(1) as f64;
+        for mut on in terrain::sources(*terrain, landings) {
+            on.share *= weight;
+            match found.iter_mut().find(|known| known.source == on.source) {
+                Some(known) => known.share += on.share,
+                None => found.push(on),
+            }
+        }
+    }
+    found.sort_by(|a, b| b.share.total_cmp(&a.share));
+    found
+}
+
 /// Where the ground comes from: layers, heights, and the licences of what is built in.
-pub fn sources(map: &GroundMap, landed_on: &[LandedOn]) -> Vec<GroundSource> {
-    let layers = map.sources().iter();
+pub fn sources(maps: &[&GroundMap], landed_on: &[LandedOn]) -> Vec<GroundSource> {
+    let mut layers: Vec<&String> = maps.iter().flat_map(|map| map.sources()).collect();
+    layers.sort();
+    layers.dedup();
+    let layers = layers.into_iter();
     let layers = layers.map(|from| GroundSource::Layer { from: from.clone() });
     let heights = landed_on.iter().map(|on| GroundSource::Heights {
         from: on.source.clone(),

@@ -30,6 +30,7 @@ use self::facts::{BalloonFacts, EarlyBursts, LandedOn, Missed, WindFacts};
 pub use self::fly::LEFT_ALLOWED;
 use self::fly::{Flights, fly_all};
 use self::pattern::Pattern;
+pub use self::setup::assumed_of;
 use self::setup::{Setup, Surroundings};
 use self::site_winds::SiteWinds;
 use self::stack::FilledBalloon;
