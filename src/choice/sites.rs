@@ -21,6 +21,7 @@ use crate::error::Result;
 use crate::geodesy::{Normal, Position};
 use crate::ground::airspace::{default_cylinders, highest_top_m};
 use crate::ground::map::GroundMap;
+use crate::ground::region::Region;
 use crate::ground::site::{SiteVerdict, check};
 use crate::ground::terrain::Terrain;
 use crate::notes::Assumption;
@@ -59,13 +60,15 @@ pub fn sites(
         .iter()
         .map(|those| Group::of(plan, input, &places, those, times, options))
         .collect::<Result<_>>()?;
+    let regions: Vec<Region> = groups.iter().map(|group| group.region).collect();
+    let maps = ground::maps(&plan.ground, &regions)?;
     let mut group_of = vec![0; candidates.len()];
     for (group, those) in those.iter().enumerate() {
         those.numbers.iter().for_each(|&i| group_of[i] = group);
     }
-    let judges: Vec<Judge> = groups
+    let judges: Vec<Judge> = maps
         .iter()
-        .map(|group| Judge::new(plan, &group.map, &cylinders, limits))
+        .map(|map| Judge::new(plan, map, &cylinders, limits))
         .collect::<Result<_>>()?;
 
     let mut order: Vec<(usize, Option<ReleaseRow>)> =
@@ -105,7 +108,7 @@ pub fn sites(
         } else {
             carried.into_iter().collect()
         };
-        compared.push(site(plan, candidate, flown, rows, &group.map));
+        compared.push(site(plan, candidate, flown, rows, &maps[group_of[i]]));
     }
     rank_sites(&mut compared);
     let heights_at = |i: usize| groups[group_of[i]].heights.as_deref();
@@ -123,7 +126,7 @@ pub fn sites(
         Some(of_site(candidate, Assumption::ReleaseOffGround(off_ground)))
     });
     assumed.extend(off_ground);
-    let maps: Vec<&GroundMap> = groups.iter().map(|group| &group.map).collect();
+    let maps: Vec<&GroundMap> = maps.iter().collect();
     Ok(Sites {
         basis: basis(plan, input, &limits, options, &maps, &landed_on, assumed),
         why_best: between_sites(&compared, options.draws),
@@ -160,8 +163,8 @@ struct Group {
     low_m: Option<f64>,
     /// Flights from their middle.
     first: Vec<TriedRelease>,
-    /// The ground around them and their landings.
-    map: GroundMap,
+    /// Of them and their landings.
+    region: Region,
 }
 
 impl Group {
@@ -186,7 +189,7 @@ impl Group {
         let places: Vec<Position> = those.numbers.iter().map(|&i| places[i]).collect();
         Ok(Group {
             middle,
-            map: map(plan, &places, middle, &first)?,
+            region: region(&places, middle, &first),
             low_m: flown_in.low_m,
             first,
             heights,
@@ -217,13 +220,8 @@ fn first_pass(
     fly_releases(&plan, flown_in, times, few, || {})
 }
 
-/// The ground around sites and their landings.
-fn map(
-    plan: &Plan,
-    sites: &[Position],
-    middle: Position,
-    first: &[TriedRelease],
-) -> Result<GroundMap> {
+/// The region of sites and their landings.
+fn region(sites: &[Position], middle: Position, first: &[TriedRelease]) -> Region {
     let flown: Vec<&FlownRelease> = first.iter().filter_map(|t| t.1.as_ref().ok()).collect();
     let farthest = flown
         .iter()
@@ -244,7 +242,7 @@ fn map(
             there.chain([site.normal()])
         })
         .collect();
-    ground::map(&plan.ground, middle, &places)
+    ground::region(middle, &places)
 }
 
 /// Of some places those that lie farthest in one of 26 directions.

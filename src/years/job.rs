@@ -149,9 +149,21 @@ impl Job {
         let around = Around::of(&plan, &places);
         let of_soundings = record.is_of_soundings();
         let those = together(&places);
+        // As far as `days` looks at least, so that what is said of a release is the same.
+        let reach_m = TimeAloft::of(&plan).reach_m();
+        let far_m = |those: &Together| (reach_m + those.reach_m).max(terrain::FAR_M);
+        let regions: Vec<Region> = those
+            .iter()
+            .map(|those| Region::around(those.middle, far_m(those)))
+            .collect();
+        let maps = ground::maps(&plan.ground, &regions)?;
         let grounds: Vec<FieldGround> = those
             .iter()
-            .map(|those| FieldGround::of(&plan, &opened.winds, those, of_soundings))
+            .zip(maps)
+            .map(|(those, map)| {
+                let around = (those.middle, far_m(those));
+                FieldGround::of(&plan, &opened.winds, map, around, of_soundings)
+            })
             .collect::<Result<_>>()?;
         let fields = fields(&plan, candidates, &those, &grounds);
         let as_planned = |(c, field): (&Candidate, &LaunchField)| {
@@ -227,14 +239,16 @@ impl Around {
 }
 
 impl FieldGround {
-    fn of(plan: &Plan, winds: &Winds, those: &Together, of_soundings: bool) -> Result<FieldGround> {
-        let center = those.middle;
-        // As far as `days` looks at least, so that what is said of a release is the same.
-        let far_m = (TimeAloft::of(plan).reach_m() + those.reach_m).max(terrain::FAR_M);
-        let region = Region::around(center, far_m);
+    fn of(
+        plan: &Plan,
+        winds: &Winds,
+        map: GroundMap,
+        (center, far_m): (Position, f64),
+        of_soundings: bool,
+    ) -> Result<FieldGround> {
         Ok(FieldGround {
             heights: terrain::around(&plan.ground, winds, center, far_m)?,
-            map: GroundMap::new(region, &ground::layers(&plan.ground, &region)?)?,
+            map,
             low_m: match of_soundings {
                 true => highest_top_m(center, far_m, &default_cylinders())?,
                 false => None,
