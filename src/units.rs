@@ -459,6 +459,20 @@ mod tests {
     use super::*;
 
     #[test]
+    fn zero_has_no_sign() {
+        assert_eq!(UnitSystem::Us.temperature(ZERO_CELSIUS_K - 17.9), "0 F");
+        assert_eq!(UnitSystem::Us.temperature(ZERO_CELSIUS_K - 20.0), "-4 F");
+        assert_eq!(
+            UnitSystem::Metric.temperature(ZERO_CELSIUS_K - 0.04),
+            "0.0 C"
+        );
+        assert_eq!(
+            [-0.5, -0.4, -1.4, -1_234.0].map(thousands),
+            ["0", "0", "-1", "-1,234"]
+        );
+    }
+
+    #[test]
     fn short_distances_are_told_in_feet_and_metres() {
         let both = |m: f64| [UnitSystem::Us, UnitSystem::Metric].map(|units| units.distance(m));
         assert_eq!(both(50.0), ["160 ft", "50 m"]);

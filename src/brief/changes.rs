@@ -127,3 +127,35 @@ fn lift(plan: &Plan, neck_lift_kg: Option<f64>, share: f64) -> (ChangeBy, Plan) 
     }
     (ChangeBy::NeckLift(share), changed)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_changes_is_the_same_however_the_fill_is_stated() {
+        let plan = Plan::read("samples/high-plains/plan.toml").unwrap();
+        let winds = Winds::of_plan(&plan).unwrap();
+        let options = Options {
+            draws: 64,
+            ..Options::default()
+        };
+        let burst_m = predict(&plan, &winds, options, || ())
+            .unwrap()
+            .zone
+            .burst
+            .altitude_m;
+        let mut by_burst = plan.clone();
+        by_burst.stack.ascent.balloon_mut().unwrap().fill = Known::BurstAltitude(burst_m);
+        let [a, b] = [&plan, &by_burst].map(|plan| changes(plan, &winds, options));
+        for (a, b) in a
+            .iter()
+            .zip(&b)
+            .filter(|(a, _)| a.kind != ChangeKind::LateRelease)
+        {
+            let [a, b] = [a, b].map(|change| change.outcome.as_ref().unwrap());
+            assert!((a.distance_m - b.distance_m).abs() < 100.0, "{a:?} {b:?}");
+            assert!((a.later_s - b.later_s).abs() < 10.0, "{a:?} {b:?}");
+        }
+    }
+}

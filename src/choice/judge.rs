@@ -356,3 +356,28 @@ pub fn rank(rows: &mut [ReleaseRow]) {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ground::hits::default_buffers;
+    use crate::ground::region::Region;
+
+    #[test]
+    fn off_the_map_nothing_is_known_of_what_is_hit() {
+        let site = Position::new(43.0, -108.2).unwrap();
+        let map = GroundMap::new(Region::around(site, 500_000.0), &[]).unwrap();
+        let [near, far] = [100_000.0, 700_000.0].map(|m| site.destination(90.0, m).normal());
+        let of = |landings: &[Normal]| hits(&map, &default_buffers(), landings);
+        let some_known = |hits: &Hits| hazards(hits).iter().any(|row| row.share.is_some());
+        let (on, off) = (
+            of(&[near; 200]),
+            of(&[vec![near; 190], vec![far; 10]].concat()),
+        );
+        assert!(on.share_outside() == 0.0 && some_known(&on));
+        assert!((off.share_outside() - 0.05).abs() < 1e-12 && !some_known(&off));
+        // One in two hundred is as few as may leave the winds.
+        let few = of(&[vec![near; 199], vec![far]].concat());
+        assert!(some_known(&few));
+    }
+}
