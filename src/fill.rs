@@ -84,7 +84,8 @@ pub fn size(plan: &Plan, winds: Option<&Winds>, options: Options) -> Result<Fill
         });
     };
     let site = site_air(plan, winds)?;
-    let mut assumed = site.assumptions.clone();
+    // What stands in place of the plan's own words is told first.
+    let mut assumed = [&plan.replaced[..], &site.assumptions].concat();
     let stack = stack::to_be_filled(&plan.stack, balloon, &site.air, site.site_m);
     let here = stack.here();
     assume(plan, balloon, &mut assumed);
@@ -103,6 +104,7 @@ pub fn size(plan: &Plan, winds: Option<&Winds>, options: Options) -> Result<Fill
     let flight = flown
         .ok()
         .map(|f| flight_facts(&stack, &filled, &f, spread, drag, &mut assumed));
+    assumed.extend(flight.as_ref().and_then(|_| early_bursts(plan)));
     let lift_test = lift_test::lift_test(
         &stack,
         &filled,
@@ -229,6 +231,17 @@ fn burst_spread(plan: &Plan) -> BurstSpread {
     plan.spread.burst.unwrap_or(Spread::ASSUMED.burst)
 }
 
+/// How many balloons burst early, as the plan says or as is assumed, where there are any.
+fn early_bursts(plan: &Plan) -> Option<Assumption> {
+    let share = plan.spread.early_bursts.unwrap_or(EARLY_BURST_SHARE);
+    let [least_diameter_share, most_diameter_share] = EARLY_BURST_DIAMETER;
+    (share > 0.0).then_some(Assumption::EarlyBursts {
+        share,
+        least_diameter_share,
+        most_diameter_share,
+    })
+}
+
 /// Room that a filled balloon wants beside it in a shelter or a door, m (assumed).
 const OPENING_MARGIN_M: f64 = 0.3;
 
@@ -278,12 +291,6 @@ fn flight_facts(
     let (burst_sigma_m, burst_sigma_of) =
         sensitivity::burst_sigma(stack, filled, flight.burst_m, lift, burst);
     assumed.push(Assumption::FittedAscent);
-    let [least_diameter_share, most_diameter_share] = EARLY_BURST_DIAMETER;
-    assumed.push(Assumption::EarlyBursts {
-        share: EARLY_BURST_SHARE,
-        least_diameter_share,
-        most_diameter_share,
-    });
     // Speeds at round heights between the burst and the ground.
     let heights = [20_000.0, 10_000.0, 5_000.0];
     let on_the_way = heights

@@ -244,7 +244,19 @@ impl Plan {
     ///
     /// [`Error::File`] when it cannot be read; [`Error::Faults`] with every fault found in it.
     pub fn read(path: impl AsRef<Path>) -> Result<Plan> {
-        let path = path.as_ref();
+        Plan::of_file(path.as_ref(), false)
+    }
+
+    /// The same, but no file outside of the plan's folder is opened: a plan that names one is refused.
+    ///
+    /// # Errors
+    ///
+    /// As [`Plan::read`], and [`Error::CannotDo`] with the files outside.
+    pub fn read_within_folder(path: impl AsRef<Path>) -> Result<Plan> {
+        Plan::of_file(path.as_ref(), true)
+    }
+
+    fn of_file(path: &Path, closed: bool) -> Result<Plan> {
         let text = read_text(path, "a plan in TOML")?;
         let name = path.display().to_string();
         // A plan that comes through a pipe has no folder.
@@ -252,7 +264,7 @@ impl Plan {
             true => path.parent().unwrap_or(Path::new("")),
             false => Path::new(""),
         };
-        Plan::parse(&name, &text, folder)
+        Plan::of_text(&name, &text, folder, closed)
     }
 
     /// Checks the text of a plan called `name`, with wind files relative to `folder`.
@@ -277,6 +289,10 @@ impl Plan {
     ///
     /// [`Error::Faults`] with every fault found.
     pub fn parse(name: &str, text: &str, folder: &Path) -> Result<Plan> {
+        Plan::of_text(name, text, folder, false)
+    }
+
+    fn of_text(name: &str, text: &str, folder: &Path, closed: bool) -> Result<Plan> {
         // Some editors begin a file with a byte order mark.
         let text = text.strip_prefix('\u{feff}').unwrap_or(text);
         let mut faults = Faults::new(name, text);
@@ -299,7 +315,11 @@ impl Plan {
                 );
             }
         }
-        let plan = read_sections(root, folder, &mut faults);
+        let mut files = Files::below(folder, closed);
+        let plan = read_sections(root, &mut files, &mut faults);
+        if files.unopened {
+            return Err(outside_of_folder(name, &files.outside));
+        }
         let faults = faults.into_sorted();
         match plan {
             // A plan may be whole and at fault, as by a key that nobody knows.
@@ -309,8 +329,22 @@ impl Plan {
     }
 }
 
+/// That a plan names files outside of its folder, which is closed.
+fn outside_of_folder(name: &str, outside: &[String]) -> Error {
+    let names = outside.join(", ");
+    Error::CannotDo {
+        why: format!("{name}: found files outside of the plan's folder: {names}"),
+        remedy: "expected files below it; if the plan is yours or you trust it, --outside reads these, too"
+            .into(),
+    }
+}
+
 /// The sections of a plan, read one by one; `None` where what is missing leaves no plan.
-fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) -> Option<Plan> {
+fn read_sections<'a>(
+    root: &'a DeTable<'a>,
+    files: &mut Files,
+    faults: &mut Faults,
+) -> Option<Plan> {
     let flight_section = Section::of(root, "flight", faults);
     let (name, release, timezone) = flight(&flight_section, faults);
     let us_units = release::us_units(&flight_section, faults);
@@ -325,11 +359,10 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
     let wind_issued = time(&wind, "issued", issued, faults);
     let member_per_file = wind.flag("member_per_file", faults).unwrap_or(false);
     let wind_columns = columns(&wind, faults);
-    let mut files = Files::below(folder);
     let wind_files = files.of(&wind, "files", faults);
-    let (stack, balloons) = read::stack(root, &mut files, faults);
-    let spread = spread(&Section::of(root, "spread", faults), &mut files, faults);
-    let ground = ground(&Section::of(root, "ground", faults), &mut files, faults);
+    let (stack, balloons) = read::stack(root, files, faults);
+    let spread = spread(&Section::of(root, "spread", faults), files, faults);
+    let ground = ground(&Section::of(root, "ground", faults), files, faults);
     // Before the first `?`: all faults of a plan are told at once.
     let limits = limits(&Section::of(root, "limits", faults), faults);
     let brief = brief(&Section::of(root, "brief", faults), faults);
@@ -339,8 +372,8 @@ fn read_sections<'a>(root: &'a DeTable<'a>, folder: &Path, faults: &mut Faults) 
         release: release?,
         timezone,
         us_units,
-        files: files.all,
-        outside: files.outside,
+        files: files.all.clone(),
+        outside: files.outside.clone(),
         replaced: Vec::new(),
         site: site?,
         wind_files,

@@ -354,8 +354,8 @@ impl UnitSystem {
     pub fn temperature(self, k: f64) -> String {
         let celsius = k - ZERO_CELSIUS_K;
         match self {
-            UnitSystem::Metric => format!("{celsius:.1} C"),
-            UnitSystem::Us => format!("{:.0} F", 1.8 * celsius + 32.0),
+            UnitSystem::Metric => unsigned_zero(format!("{celsius:.1}")) + " C",
+            UnitSystem::Us => unsigned_zero(format!("{:.0}", 1.8 * celsius + 32.0)) + " F",
         }
     }
 
@@ -433,11 +433,18 @@ pub fn thousands(value: f64) -> String {
         }
         out.push(c);
     }
-    // By the rounded number: -0.4 is written as 0, without a sign.
-    if value.round() < 0.0 {
+    if value < 0.0 {
         out.insert(0, '-');
     }
-    out
+    unsigned_zero(out)
+}
+
+/// A number that was rounded; as 0 it has no sign.
+fn unsigned_zero(number: String) -> String {
+    match number.strip_prefix('-') {
+        Some(digits) if digits.chars().all(|c| c == '0' || c == '.') => digits.to_owned(),
+        _ => number,
+    }
 }
 
 /// A duration as `2 h 07 min`, to the nearest minute, or from two days on as `3 d 14 h`.
@@ -458,6 +465,20 @@ pub fn duration(seconds: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn zero_has_no_sign() {
+        assert_eq!(UnitSystem::Us.temperature(ZERO_CELSIUS_K - 17.9), "0 F");
+        assert_eq!(UnitSystem::Us.temperature(ZERO_CELSIUS_K - 20.0), "-4 F");
+        assert_eq!(
+            UnitSystem::Metric.temperature(ZERO_CELSIUS_K - 0.04),
+            "0.0 C"
+        );
+        assert_eq!(
+            [-0.5, -0.4, -1.4, -1_234.0].map(thousands),
+            ["0", "0", "-1", "-1,234"]
+        );
+    }
 
     #[test]
     fn short_distances_are_told_in_feet_and_metres() {

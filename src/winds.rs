@@ -3,6 +3,7 @@
 pub mod files;
 pub mod stations;
 
+use std::mem::discriminant;
 use std::path::PathBuf;
 
 use jiff::Timestamp;
@@ -10,6 +11,8 @@ use jiff::Timestamp;
 use self::files::WindFiles;
 use crate::clock::after;
 use crate::error::{Fault, Result};
+use crate::notes::left_out::LeftOut;
+use crate::notes::reading::Reading;
 use crate::notes::{Assumption, Cleaning};
 use crate::plan::Plan;
 use crate::sources::grid::archive::{Archive, Joining};
@@ -101,14 +104,32 @@ impl Winds {
         }
     }
 
-    /// What is assumed of the winds of all files.
+    /// What is assumed of the winds of all files, and what was left out of them.
     pub fn assumed(&self) -> Vec<Assumption> {
-        let in_reading = match self {
-            Winds::Soundings(_) => &[][..],
-            Winds::Forecast(archive) => &archive.assumed[..],
+        let left_out = |all: &[LeftOut]| {
+            let each = all.iter().cloned();
+            each.map(Assumption::LeftOut).collect::<Vec<_>>()
         };
-        let in_reading = in_reading.iter().cloned().map(Assumption::Read);
-        self.one_time_held().into_iter().chain(in_reading).collect()
+        let (in_reading, lost) = match self {
+            Winds::Soundings(ascents) => {
+                let tallies = || ascents.iter().map(|ascent| &ascent.sounding.tally);
+                let lost = tallies().flat_map(|tally| left_out(&tally.lost));
+                let read = tallies().flat_map(|tally| &tally.assumed);
+                (each_once(read), lost.collect())
+            }
+            Winds::Forecast(archive) => (archive.assumed.clone(), left_out(&archive.left_out)),
+        };
+        let in_reading = in_reading.into_iter().map(Assumption::Read);
+        let held = self.one_time_held().into_iter();
+        held.chain(in_reading).chain(lost).collect()
+    }
+
+    /// Whether of some time of a forecast it is not known of which run it is.
+    pub fn some_run_unknown(&self) -> bool {
+        match self {
+            Winds::Soundings(_) => false,
+            Winds::Forecast(archive) => archive.steps.iter().any(|step| step.run.is_none()),
+        }
     }
 
     /// That the winds are a forecast of one time, held for hours, where they are.
@@ -140,4 +161,24 @@ impl Winds {
             _ => [first, last],
         })
     }
+}
+
+/// What reading soundings took for granted, once where it is the same but for a number of each.
+pub fn each_once<'a>(all: impl IntoIterator<Item = &'a Reading>) -> Vec<Reading> {
+    let mut found: Vec<Reading> = Vec::new();
+    for reading in all {
+        let is_counted = matches!(
+            reading,
+            Reading::Latitude { .. }
+                | Reading::LowestHeight { .. }
+                | Reading::SignedDirections { .. }
+        );
+        let said = |known: &Reading| {
+            known == reading || is_counted && discriminant(known) == discriminant(reading)
+        };
+        if !found.iter().any(said) {
+            found.push(reading.clone());
+        }
+    }
+    found
 }

@@ -409,3 +409,30 @@ fn nobody_waits_in_a_lake_or_behind_it() {
     let svg = fs::read_to_string(out.join("map.svg")).unwrap();
     assert!(svg.contains(">water<"));
 }
+
+/// A folder is there with all its files, or nothing is.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_briefing_that_cannot_be_told_leaves_no_files() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("briefing");
+    let full = fs::OpenOptions::new()
+        .write(true)
+        .open("/dev/full")
+        .unwrap();
+    let status = std::process::Command::new(env!("CARGO_BIN_EXE_windfall"))
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .args([
+            "brief",
+            "samples/high-plains/plan.toml",
+            "--draws",
+            "50",
+            "--out",
+        ])
+        .arg(&out)
+        .stdout(full)
+        .status()
+        .unwrap();
+    assert_eq!(status.code(), Some(1));
+    assert!(!out.exists());
+}

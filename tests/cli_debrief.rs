@@ -275,6 +275,23 @@ fn a_page_a_map_and_a_row_are_written_by_ending_or_into_a_folder() {
 }
 
 #[test]
+fn what_replaces_the_plan_is_told_to_programs_too() {
+    let folder = tempfile::tempdir().unwrap();
+    let track = file(folder.path(), "whole.csv", &rows(0.0, 1.0));
+    let replaced = |more: &[&str]| {
+        let args = [&["--track", track.to_str().unwrap(), "--json"], more].concat();
+        let json: Value = serde_json::from_slice(&debrief(&args).stdout).unwrap();
+        json["replaced"].as_array().unwrap().clone()
+    };
+    assert!(replaced(&[]).is_empty());
+    let said = replaced(&["--lift", "6.5 kg"]);
+    assert!(
+        said.len() == 1 && said[0]["words"].as_str().unwrap().contains("--lift"),
+        "{said:?}"
+    );
+}
+
+#[test]
 fn a_logbook_alone_is_scored() {
     let folder = tempfile::tempdir().unwrap();
     let book = |count: usize, within: f64| {
@@ -330,6 +347,13 @@ fn a_logbook_alone_is_scored() {
     let said = stderr(&none);
     assert!(
         said.contains("none.toml") && said.contains("to score"),
+        "{said}"
+    );
+    // A plan that would change nothing.
+    let output = scored(&book(5, 1.0), &[PLAN]);
+    let said = stderr(&output);
+    assert!(
+        said.contains("without --track") && output.status.code() == Some(1),
         "{said}"
     );
     // Neither a track nor a logbook; a track without a plan.

@@ -168,6 +168,96 @@ fn fill_and_zone_agree() {
     }
 }
 
+/// A logbook teaches how balloons burst, and not how much gas the plan asks for.
+#[test]
+fn fill_and_zone_agree_on_the_gas_whatever_the_logbook_says() {
+    for fill in ["burst_altitude = \"28 km\"", "flight_time = \"130 min\""] {
+        let book = ("[spread]", "[spread]\nlogbook = \"flights.toml\"");
+        let folder = changed(&[("neck_lift = \"6.8 kg\"", fill), book]);
+        let flight = |k: usize| {
+            format!(
+                "[[flight]]\nname = \"{k}\"\nreleased = \"2026-01-{k:02}T08:00:00Z\"\nlat = 40\nlon = -89\nmiss_km = 4.0\nalong_km = 4.0\nacross_km = 0.0\nrate = 0.9\nburst_diameter = 1.1\n"
+            )
+        };
+        let flights: String = (1..6).map(flight).collect();
+        fs::write(folder.path("flights.toml"), flights).unwrap();
+        let sized = json("fill", &[&folder.plan()]);
+        let zone = json("zone", &[&folder.plan(), "--draws", "20"]);
+        let [a, b] = [
+            number(&sized, "/lift/neck_kg"),
+            number(&zone, "/facts/balloon/neck_lift_kg"),
+        ];
+        assert!((a / b - 1.0).abs() < 1e-9, "{fill}: {a} {b}");
+        // It is flown to the burst that flights taught.
+        let [planned, flown] = [
+            number(&sized, "/balloon/burst_diameter_m"),
+            number(&zone, "/facts/balloon/burst_diameter_m"),
+        ];
+        assert!(flown / planned > 1.05, "{planned} {flown}");
+    }
+}
+
+/// What the plan says of early bursts holds for the card as well, and what stands beside another key and
+/// would be passed over is refused.
+#[test]
+fn what_a_plan_says_is_used_or_refused() {
+    let early = |share: &str| {
+        let spread = format!("[spread]\nearly_bursts = \"{share}\"");
+        let folder = changed(&[("[spread]", &spread)]);
+        flat(&table(&[&folder.plan()]))
+    };
+    assert!(early("25 %").contains("about 1 balloon in 4 bursts early"));
+    assert!(!early("0 %").contains("bursts early"));
+    let contents = "contents = \"244 ft3\"";
+    let cylinder = |more: &str| {
+        let fill = format!("neck_lift = \"6.8 kg\"\n[[cylinders]]\n{contents}\ncount = 2\n{more}");
+        changed(&[("neck_lift = \"6.8 kg\"", &fill)])
+    };
+    let words = flat(&table(&[&cylinder("").plan()]));
+    assert!(words.contains("at 70 F") && !words.contains("without a temperature"));
+    let message = cylinder("temperature = \"-6 C\"").refused_in_one_line();
+    assert!(
+        message.contains("a temperature together with contents"),
+        "{message}"
+    );
+    let remnant = (
+        "[spread]",
+        "[descent]\nlanding_speed = \"5 m/s\"\nremnant = \"20 %\"\n[spread]",
+    );
+    let message = changed(&[remnant]).refused_in_one_line();
+    assert!(message.contains("[descent] remnant"), "{message}");
+    // One slip is one fault.
+    let text = fs::read_to_string("samples/first-light/plan.toml").unwrap();
+    let load = "[[load]]\nname = \"all\"\nmass = \"4.3\"\n";
+    let (before, rest) = text.split_once("[[load]]").unwrap();
+    let after = rest.rsplit_once("[[load]]").map_or(rest, |(_, last)| last);
+    let after = &after[after.find("\n[").unwrap()..];
+    let plan = format!("{before}{load}{after}");
+    let error = windfall::Plan::parse("p.toml", &plan, std::path::Path::new("")).unwrap_err();
+    let message = error.to_string();
+    assert!(message.contains("\"4.3\" without a unit"), "{message}");
+    assert_eq!(message.lines().count(), 1, "{message}");
+}
+
+/// Files outside of the plan's folder are told with what is made of them.
+#[test]
+fn the_card_says_which_files_outside_were_read() {
+    let folder = changed(&[("files = [\"", "files = [\"../")]);
+    let beside = folder.folder.path().parent().unwrap();
+    let name = "riverton-2026-02-05.csv";
+    let inside = beside
+        .join(folder.folder.path().file_name().unwrap())
+        .join("in");
+    fs::create_dir(&inside).unwrap();
+    fs::rename(folder.path("plan.toml"), inside.join("plan.toml")).unwrap();
+    let plan = inside.join("plan.toml");
+    let words = table(&[plan.to_str().unwrap(), "--outside"]);
+    assert!(
+        flat(&words).contains(&format!("are read: ../{name}")),
+        "{words}"
+    );
+}
+
 /// What the command line gives stands in place of the plan's fill, and is true of the result.
 #[test]
 fn known_on_the_command_line() {

@@ -215,3 +215,14 @@ fn wrong_use_is_told() {
         assert!(said.contains(words), "{args:?}: {said}");
     }
 }
+
+#[test]
+fn several_sources_are_not_waited_for() {
+    let output = follow(&["--from", "a.log", "--from", "b.log", "--wait"]);
+    assert_eq!(output.status.code(), Some(1));
+    assert!(
+        stderr(&output).contains("--wait: found 2 sources"),
+        "{}",
+        stderr(&output)
+    );
+}

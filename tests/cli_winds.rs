@@ -108,6 +108,45 @@ fn bad_input_is_one_clear_message() {
 }
 
 #[test]
+fn a_plan_opens_nothing_outside_of_its_folder_unasked() {
+    let folder = tempfile::tempdir().unwrap();
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("samples/high-plains");
+    let text = fs::read_to_string(root.join("plan.toml")).unwrap();
+    let plans = folder.path().join("plans");
+    fs::create_dir(&plans).unwrap();
+    let write = |text: String| {
+        let path = plans.join("plan.toml");
+        fs::write(&path, text).unwrap();
+        path.to_str().unwrap().to_owned()
+    };
+    fs::copy(
+        root.join("riverton-2026-02-05.csv"),
+        folder.path().join("riverton-2026-02-05.csv"),
+    )
+    .unwrap();
+    let plan = write(text.replace("files = [\"", "files = [\"../"));
+    let message = stderr(&winds(&["--plan", &plan]));
+    assert!(
+        message.contains("outside of the plan's folder"),
+        "{message}"
+    );
+    assert!(winds(&["--plan", &plan, "--outside"]).status.success());
+    // Not even looked at: a pipe that nobody writes to would be waited for.
+    for (section, key) in [("spread", "logbook"), ("balloon", "table")] {
+        let line = format!("[{section}]\n{key} = \"../none.toml\"");
+        let plan = write(text.replace(&format!("[{section}]"), &line));
+        let message = stderr(&winds(&["--plan", &plan]));
+        assert!(
+            message.contains("outside of the plan's folder: ../none.toml"),
+            "{message}"
+        );
+        assert!(stderr(&winds(&["--plan", &plan, "--outside"])).contains("cannot read"));
+    }
+    let message = stderr(&winds(&[NASHVILLE, "--place", "36.2,-86.6"]));
+    assert!(message.contains("--place for forecasts alone"), "{message}");
+}
+
+#[test]
 fn wrong_usage_is_exit_2() {
     for args in [
         &[][..],

@@ -533,3 +533,55 @@ fn wrong_usage_and_empty_periods_are_refused() {
         assert_eq!(stdout(&output), "");
     }
 }
+
+/// What `zone` says of stack, site and logbook, `days` says as well.
+#[test]
+fn days_tell_what_is_assumed_of_site_stack_and_logbook() {
+    let folder = tempfile::tempdir().unwrap();
+    let text = std::fs::read_to_string("samples/high-plains/plan.toml").unwrap();
+    let text = text
+        .replace("elevation = \"1640 m\"\n", "")
+        .replace("burst_diameter = \"8.63 m\"\n", "")
+        .replace("[spread]", "[spread]\nlogbook = \"flights.toml\"");
+    let path = |name: &str| folder.path().join(name);
+    std::fs::write(path("plan.toml"), text).unwrap();
+    let flight = "[[flight]]\nname = \"a\"\nreleased = \"2024-05-03T14:03:33Z\"\nlat = 40\nlon = -87\nmiss_km = 4\nalong_km = 3\nacross_km = 2\nrate = 0.9\nfall = 1.1\nwinds_squared = 3.0\n";
+    std::fs::write(path("flights.toml"), flight).unwrap();
+    let winds = "riverton-2026-02-05.csv";
+    std::fs::copy(Path::new("samples/high-plains").join(winds), path(winds)).unwrap();
+    let plan = path("plan.toml");
+    let codes = |command: &str, more: &[&str]| {
+        let args = [&[plan.to_str().unwrap(), "--draws", "40", "--json"], more].concat();
+        let output = windfall(command, &args);
+        let json: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+        let all = json
+            .pointer("/zone/assumptions")
+            .unwrap_or(&json["assumptions"]);
+        let told = all.as_array().unwrap().iter().map(|a| {
+            let what = a["what"].as_str().unwrap_or_default();
+            format!("{} {what}", a["code"].as_str().unwrap())
+        });
+        told.collect::<std::collections::BTreeSet<String>>()
+    };
+    let hours = [
+        "--from",
+        "2026-02-05",
+        "--to",
+        "2026-02-05",
+        "--hours",
+        "16:00-17:00",
+    ];
+    let (zone, days) = (codes("zone", &[]), codes("days", &hours));
+    for code in [
+        "site_elevation ",
+        "burst_diameter ",
+        "times_in_utc ",
+        "learnt rate",
+        "learnt fall",
+        "learnt winds",
+        "lands_at_site ",
+    ] {
+        assert!(zone.contains(code), "{code}: {zone:?}");
+        assert!(days.contains(code), "{code}: {days:?}");
+    }
+}

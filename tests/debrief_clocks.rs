@@ -371,6 +371,13 @@ fn a_loggers_rows_get_times_and_places() {
         log.to_str().unwrap(),
     ];
     assert!(!debrief(&track, &over).status.success());
+    let before = fs::read(&track).unwrap();
+    for read in [track.to_str().unwrap(), PLAN] {
+        let args = ["--align", log.to_str().unwrap(), "--aligned", read];
+        let said = stderr(&debrief(&track, &args));
+        assert!(said.contains("which is read"), "{read}: {said}");
+    }
+    assert_eq!(fs::read(&track).unwrap(), before);
 }
 
 /// A JPEG of nothing but an EXIF time: TIFF 6.0 in an APP1 segment (Exif 2.31).
@@ -422,6 +429,12 @@ fn photos_get_places_by_one_of_the_burst() {
     )
     .unwrap();
     let camera = format!("{}=burst", burst.display());
+    let read = photos.join("track.json");
+    fs::copy(&track, &read).unwrap();
+    let args = ["--camera", &camera, "--places", read.to_str().unwrap()];
+    let said = stderr(&debrief(&read, &args));
+    assert!(said.contains("which is read"), "{said}");
+    fs::remove_file(read).unwrap();
     let places = folder.path().join("photos.geojson");
     let text = stdout(&debrief(
         &track,

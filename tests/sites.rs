@@ -310,3 +310,50 @@ fn the_version_tells_whose_data_are_built_in() {
     }
     assert_eq!(windfall("--verbose", &[]).status.code(), Some(2));
 }
+
+/// Sites farther from each other than a map reaches have a ground each, and a keep-out area of one is no
+/// slip where the other lies.
+#[test]
+fn sites_far_apart_are_judged_as_each_alone() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let text = std::fs::read_to_string(IDAHO).unwrap();
+    let ground = "[ground]\nroads = [\"roads.geojson\"]\nkeep_out = [\"lakes.geojson\"]\n";
+    assert!(text.contains(ground));
+    let text = text.replace(ground, "[ground]\nkeep_out = [\"keep-out.geojson\"]\n");
+    std::fs::write(path("plan.toml"), text).unwrap();
+    let ring = "[[[-109,41],[-103,41],[-103,45],[-109,45],[-109,41]]]";
+    let area = format!(
+        "{{\"type\":\"Feature\",\"properties\":{{}},\"geometry\":{{\"type\":\"Polygon\",\"coordinates\":{ring}}}}}"
+    );
+    std::fs::write(path("keep-out.geojson"), area).unwrap();
+    let winds = here("samples/idaho/gfs_2p5_global_20170322_00z.grib2");
+    let (west, east) = ("west,43.0,-108.2,1700 m\n", "east,43.0,-92.0,350 m\n");
+    let of = |rows: &[&str], plan: &str| {
+        let table = format!("name,lat,lon,elevation\n{}", rows.concat());
+        std::fs::write(path("fields.csv"), table).unwrap();
+        let (plan, fields) = (path(plan), path("fields.csv"));
+        let args = [&plan[..], "--candidates", &fields, "--wind", &winds];
+        sites(&[&args[..], &HOURS, &["--draws", "50"]].concat())
+    };
+    let both = of(&[west, east], "plan.toml");
+    assert_eq!([&both[0]["name"], &both[1]["name"]], ["east", "west"]);
+    let kept_out = |site: &Value| {
+        let row = &site["rows"][site["best"].as_u64().unwrap() as usize];
+        let all = row["day"]["hazards"].as_array().unwrap();
+        let area = all.iter().find(|h| h["name"] == "keep-out area").unwrap();
+        area["share"].as_f64().unwrap()
+    };
+    assert_eq!([kept_out(&both[0]), kept_out(&both[1])], [0.0, 1.0]);
+    assert_eq!(of(&[west], "plan.toml")[0]["rows"], both[1]["rows"]);
+    // Drawn nowhere near any of them it is a slip.
+    let away = [&path("plan.toml")[..], "--candidates", &path("fields.csv")].map(str::to_owned);
+    std::fs::write(path("fields.csv"), "lat,lon\n43.0,-92.0\n").unwrap();
+    let args: Vec<&str> = away.iter().map(String::as_str).collect();
+    let output = windfall("sites", &[&args[..], &["--wind", &winds], &HOURS].concat());
+    assert!(
+        stderr(&output).contains("nothing within 300 km"),
+        "{}",
+        stderr(&output)
+    );
+}

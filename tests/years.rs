@@ -447,6 +447,20 @@ fn parts_are_whole_of_this_work_and_all_there() {
     );
     let changed = job(&plan, &[], std::slice::from_ref(&winds), asked());
     assert!(message(&changed).contains("other work"));
+    // Read in another way the same files may have other winds.
+    let hints = Hints {
+        columns: "9=none".parse().unwrap(),
+        ..Hints::default()
+    };
+    let record_of = |hints: &Hints| {
+        LongRecord::survey(&plan, std::slice::from_ref(&winds), hints, None).unwrap()
+    };
+    let digest = |hints: &Hints| {
+        let job = Job::new(&plan, &[], record_of(hints), asked(), Digest::default());
+        job.unwrap().digest
+    };
+    assert_eq!(digest(&Hints::default()), changed.digest);
+    assert_ne!(digest(&hints), changed.digest);
     // Cut short, it is no part.
     let path = parts::path_of(&record, 2, 3);
     let text = std::fs::read_to_string(&path).unwrap();
@@ -545,6 +559,111 @@ fn the_program_does_parts_once_and_joins_them() {
     let script = stdout(&script);
     assert!(script.contains("#SBATCH --array=1-12\n") && script.contains("--shard array"));
     assert!(!script.contains("--script"));
+}
+
+/// What a run leaves among the winds is no wind of the next one; the plan stays the plan where options that
+/// are left out of a script stood before it.
+#[test]
+fn a_record_beside_its_winds_is_not_read_as_winds() {
+    let folder = tempfile::tempdir().unwrap();
+    let words = week(folder.path());
+    let here = folder.path().to_str().unwrap();
+    let table = folder.path().join("table.csv");
+    let args = |more: &[&str]| -> Vec<String> {
+        let own = [
+            "--wind",
+            here,
+            "--out",
+            here,
+            "--out",
+            table.to_str().unwrap(),
+        ];
+        let all = own.iter().chain(more).map(|w| (*w).to_owned());
+        std::iter::once(words[0].clone())
+            .chain(all)
+            .chain(words[3..].to_vec())
+            .collect()
+    };
+    let run = |more: &[&str]| {
+        let all = args(more);
+        let all: Vec<&str> = all.iter().map(String::as_str).collect();
+        windfall("years", &all)
+    };
+    let first = run(&["--json"]);
+    assert!(first.status.success(), "{}", stderr(&first));
+    assert!(folder.path().join("years.json").exists() && table.exists());
+    let second = run(&["--json"]);
+    assert!(second.status.success(), "{}", stderr(&second));
+    assert!(
+        stdout(&first) == stdout(&second),
+        "other numbers the second time"
+    );
+    let other = tempfile::tempdir().unwrap();
+    // A folder within that of the winds.
+    let record = other.path().join("june/record");
+    let out = ["--out", record.to_str().unwrap()];
+    let words = week(other.path());
+    let here = other.path().to_str().unwrap();
+    let mut before = vec!["--wind", here];
+    before.extend(out);
+    before.push(&words[0]);
+    before.extend(["--shards", "2", "--script", "slurm"]);
+    before.extend(words[3..].iter().map(String::as_str));
+    let output = windfall("years", &before);
+    let script: String = stdout(&output).chars().filter(|c| *c != '\'').collect();
+    let command = format!("years {} --wind {here} --draws", words[0]);
+    assert!(script.contains(&command), "{script}{}", stderr(&output));
+}
+
+/// Two fields farther apart than a map reaches: each has its own ground, and a keep-out area around the
+/// landings of one keeps none of the other's out.
+#[test]
+fn fields_far_apart_have_a_ground_each() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let text = std::fs::read_to_string("samples/idaho/plan.toml").unwrap();
+    let (before, rest) = text.split_once("[ground]").unwrap();
+    let after = &rest[rest.find("[limits]").unwrap()..];
+    let ground = "[ground]\nkeep_out = [\"keep-out.geojson\"]\n";
+    std::fs::write(path("plan.toml"), [before, ground, after].concat()).unwrap();
+    let ring = "[[[-109,41],[-103,41],[-103,45],[-109,45],[-109,41]]]";
+    let area = format!(
+        "{{\"type\":\"Feature\",\"properties\":{{}},\"geometry\":{{\"type\":\"Polygon\",\"coordinates\":{ring}}}}}"
+    );
+    std::fs::write(path("keep-out.geojson"), area).unwrap();
+    let fields = "name,lat,lon,elevation\nwest,43.0,-108.2,1700 m\neast,43.0,-92.0,350 m\n";
+    std::fs::write(path("fields.csv"), fields).unwrap();
+    let winds = "tests/data/grids/gfs_2p5_global_20170322_00z.grib2";
+    let at = "2017-03-22T00:00:00Z";
+    let output = windfall(
+        "years",
+        &[
+            &path("plan.toml")[..],
+            "--candidates",
+            &path("fields.csv"),
+            "--wind",
+            winds,
+            "--from",
+            at,
+            "--to",
+            at,
+            "--hours",
+            "18:00-18:00",
+            "--draws",
+            "40",
+            "--json",
+        ],
+    );
+    let json: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    for field in json["fields"].as_array().unwrap() {
+        let hits = field["hits"].as_array().unwrap();
+        let kept_out = hits.iter().find(|h| h["name"] == "keep-out area").unwrap();
+        let wanted = f64::from(u8::from(field["name"] == "west"));
+        assert_eq!(kept_out["share"]["at_least"], wanted, "{field:#}");
+    }
+    let assumed = json["assumptions"].as_array().unwrap();
+    let has = |code: &str| assumed.iter().any(|a| a["code"] == code);
+    assert!(has("lands_on_forecast_ground"), "{assumed:#?}");
 }
 
 /// A week of made winds and a plan for them, in a folder: the arguments that fly it.

@@ -82,21 +82,25 @@ fn changed_plans(plan: &Plan, neck_lift_kg: Option<f64>) -> Vec<ChangedPlan> {
     };
     let changed = |kind, (by, plan): (ChangeBy, Plan)| ChangedPlan { kind, by, plan };
     vec![
-        changed(ChangeKind::LateBurst, burst(plan, 1.0)),
-        changed(ChangeKind::EarlyBurst, burst(plan, -1.0)),
+        changed(ChangeKind::LateBurst, burst(plan, neck_lift_kg, 1.0)),
+        changed(ChangeKind::EarlyBurst, burst(plan, neck_lift_kg, -1.0)),
         changed(ChangeKind::LowLift, lift(plan, neck_lift_kg, -share)),
         changed(ChangeKind::HighLift, lift(plan, neck_lift_kg, share)),
         changed(ChangeKind::LateRelease, (ChangeBy::Release(LATE_S), later)),
     ]
 }
 
-/// The burst by one standard deviation higher or lower.
-fn burst(plan: &Plan, sign: f64) -> (ChangeBy, Plan) {
+/// The burst by one standard deviation higher or lower, with the same gas.
+fn burst(plan: &Plan, neck_lift_kg: Option<f64>, sign: f64) -> (ChangeBy, Plan) {
     let (share, higher_m) = match plan.spread.burst.unwrap_or(Spread::ASSUMED.burst) {
         BurstSpread::Diameter(share) => (share, BURST_PER_SHARE_M * share),
         BurstSpread::AltitudeM { sigma_m, .. } => (sigma_m / BURST_PER_SHARE_M, sigma_m),
     };
     let mut changed = plan.clone();
+    // A fill that is solved for a burst or a time would make up for another diameter.
+    if let (Some(balloon), Some(kg)) = (changed.stack.ascent.balloon_mut(), neck_lift_kg) {
+        balloon.fill = Known::NeckLift(kg);
+    }
     // Where the plan states the altitude of the burst, no diameter decides about it.
     if let Some(burst_m) = changed.stack.ascent.burst_altitude_mut() {
         *burst_m += sign * higher_m;
@@ -122,4 +126,36 @@ fn lift(plan: &Plan, neck_lift_kg: Option<f64>, share: f64) -> (ChangeBy, Plan) 
         balloon.fill = Known::NeckLift(factor * kg);
     }
     (ChangeBy::NeckLift(share), changed)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_changes_is_the_same_however_the_fill_is_stated() {
+        let plan = Plan::read("samples/high-plains/plan.toml").unwrap();
+        let winds = Winds::of_plan(&plan).unwrap();
+        let options = Options {
+            draws: 64,
+            ..Options::default()
+        };
+        let burst_m = predict(&plan, &winds, options, || ())
+            .unwrap()
+            .zone
+            .burst
+            .altitude_m;
+        let mut by_burst = plan.clone();
+        by_burst.stack.ascent.balloon_mut().unwrap().fill = Known::BurstAltitude(burst_m);
+        let [a, b] = [&plan, &by_burst].map(|plan| changes(plan, &winds, options));
+        for (a, b) in a
+            .iter()
+            .zip(&b)
+            .filter(|(a, _)| a.kind != ChangeKind::LateRelease)
+        {
+            let [a, b] = [a, b].map(|change| change.outcome.as_ref().unwrap());
+            assert!((a.distance_m - b.distance_m).abs() < 100.0, "{a:?} {b:?}");
+            assert!((a.later_s - b.later_s).abs() < 10.0, "{a:?} {b:?}");
+        }
+    }
 }

@@ -19,7 +19,7 @@ use crate::ground::region::Region;
 use crate::ground::terrain::Terrain;
 use crate::ground::towns::{Town, towns};
 use crate::plan::Plan;
-use crate::zone::Zone;
+use crate::zone::{LEFT_ALLOWED, Zone};
 
 /// Room around the flight and the landings, m: the sheet of the map shows some of it, and what
 /// lies near a landing counts.
@@ -100,11 +100,13 @@ impl BriefGround {
         let found = hits(&self.map, &self.buffers, landings);
         let mut rows = hazards(&found);
         let keep_out = found.areas.iter().filter(|a| a.class == Class::KeepOut);
+        // As of the others: those on the map do not stand for all.
+        let told = found.share_outside() <= LEFT_ALLOWED;
         rows.extend(keep_out.map(|area| Hazard {
             name: format!("keep-out area \u{201c}{}\u{201d}", area.name),
             within_m: 0.0,
-            share: Some(area.share.share()),
-            standard_error: Some(area.share.standard_error()),
+            share: told.then(|| area.share.share()),
+            standard_error: told.then(|| area.share.standard_error()),
             coarse: false,
             to_keep_clear_of: true,
         }));

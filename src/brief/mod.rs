@@ -118,7 +118,7 @@ pub fn brief_of(
         near: ground.near(&zone)?,
         contacts: plan.brief.contacts.clone(),
         remarks: plan.brief.notes.clone(),
-        sources: choice::ground::sources(&plan.ground, &ground.map, &facts.landed_on),
+        sources: choice::ground::sources(&plan.ground, &[&ground.map], &facts.landed_on),
         layer_notes: ground.map.notes().to_vec(),
         // This takes the ground apart, so it comes after all that is asked of it.
         ground: ground.shown(kept.ground()),

@@ -100,6 +100,20 @@ pub fn aim(
         .par_iter()
         .map(|&time| search(plan, flown_in, &place, time, options))
         .collect();
+    // The flights of the search tell where the heights come from as well as all.
+    let searched = || aimed.iter().flatten().map(|aimed| &aimed.flown);
+    let landings = searched().flat_map(|flown| flown.landings.iter().copied());
+    let landed_on = terrain::sources(heights.as_deref(), &landings.collect::<Vec<_>>());
+    for said in searched().flat_map(|flown| &flown.assumed) {
+        use Assumption::SiteElevation;
+        // Places to launch from differ in height: of one it is said where that is from.
+        let known = |a: &Assumption| {
+            a == said || matches!((a, said), (SiteElevation { .. }, SiteElevation { .. }))
+        };
+        if !assumed.iter().any(known) {
+            assumed.push(said.clone());
+        }
+    }
     let aims_at = GroundPlan {
         // In place of the plan's own areas: the share within is to be that of the target alone.
         land_in: vec![target.to_owned()],
@@ -138,8 +152,9 @@ pub fn aim(
     }
     assumed.extend(assumed_at_ground(rows.iter().map(|row| &row.row)));
     assumed.extend(ground::ASSUMED);
+    assumed.extend(terrain::assumed(&[heights.as_deref()], &landed_on));
     Ok(Aim {
-        basis: basis(plan, input, &limits, options, &map, &[], assumed),
+        basis: basis(plan, input, &limits, options, &[&map], &landed_on, assumed),
         site: plan.site.position,
         target: name_of(&target.display().to_string()),
         restricted: may_launch.restriction(),

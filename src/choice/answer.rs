@@ -131,6 +131,9 @@ pub struct Day {
     pub daylight_s: Option<f64>,
     /// Share of draws that left the winds.
     pub left: f64,
+    /// Share of the draws that came down where the ground was not read.
+    #[serde(skip)]
+    pub off_map: f64,
     /// Share of draws in the areas to land in, if there are any.
     pub land_in: Option<f64>,
     /// How far 90 % of the landings are at most from a road one may drive on, m, if roads are known.

@@ -12,7 +12,7 @@ use crate::plan::Plan;
 use crate::winds::Winds;
 use crate::zone::facts::LandedOn;
 use crate::zone::fits::planned_landing;
-use crate::zone::{self, Options};
+use crate::zone::{Options, assumed_of};
 
 /// What a comparison was made from.
 #[derive(Debug, Clone, Serialize)]
@@ -46,20 +46,30 @@ pub struct Basis {
     pub notes: Vec<Note>,
 }
 
-/// Of a plan, winds, limits and ground, with what was assumed and what told the heights at landings.
+/// Of a plan, winds, limits and maps of the ground, with what was assumed and what told the heights at landings.
 pub fn basis(
     plan: &Plan,
     input: &Winds,
     limits: &Limits,
     options: Options,
-    map: &GroundMap,
+    maps: &[&GroundMap],
     landed_on: &[LandedOn],
     mut assumptions: Vec<Assumption>,
 ) -> Basis {
     assumptions.extend(input.assumed());
-    let stack = &plan.stack;
-    assumptions.extend(zone::stack::no_parachute_mass(stack));
-    assumptions.extend(zone::stack::fall(stack).assumptions);
+    assumptions.extend(
+        input
+            .some_run_unknown()
+            .then_some(Assumption::ForecastRunUnknown),
+    );
+    assumptions.extend(assumed_of(plan));
+    let mut layer_notes: Vec<LayerNote> = Vec::new();
+    for note in maps.iter().flat_map(|map| map.notes()) {
+        // Maps of several regions may find the same in the same file.
+        if !layer_notes.contains(note) {
+            layer_notes.push(note.clone());
+        }
+    }
     Basis {
         name: plan.name.clone(),
         timezone: plan.timezone.clone(),
@@ -68,9 +78,9 @@ pub fn basis(
         draws: options.draws,
         seed: options.seed,
         version: env!("CARGO_PKG_VERSION").into(),
-        sources: ground::sources(&plan.ground, map, landed_on),
+        sources: ground::sources(&plan.ground, maps, landed_on),
         cleaning: input.cleaning(),
-        layer_notes: map.notes().to_vec(),
+        layer_notes,
         assumptions,
         notes: planned_landing(plan).into_iter().collect(),
     }

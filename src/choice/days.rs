@@ -16,7 +16,7 @@ use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::spread::run::Landing;
 use crate::winds::Winds;
-use crate::zone::releases::{FlownIn, fly_releases};
+use crate::zone::releases::{FlownIn, assumed_of_flown, fly_releases};
 use crate::zone::{Options, fits, terrain};
 
 /// Flies, judges and ranks releases. `done` is called after each.
@@ -58,16 +58,17 @@ pub fn days(
     rank(&mut rows);
     // Of all releases together: one line for each source, not one for each release.
     let landed_on = terrain::sources(ground.as_deref(), &landings);
+    assumed.extend(assumed_of_flown(&tried));
     assumed.extend(assumed_at_ground(rows.iter()));
     assumed.extend(ground::ASSUMED);
-    assumed.extend(terrain::assumed(ground.as_deref(), &landed_on));
+    assumed.extend(terrain::assumed(&[ground.as_deref()], &landed_on));
     // Of an elevation that was given: one that was looked up is that of the ground.
     let off_ground = plan
         .site
         .elevation_m
         .and_then(|site_m| terrain::off_ground(ground.as_deref(), plan.site.position, site_m));
     assumed.extend(off_ground.map(Assumption::ReleaseOffGround));
-    let mut basis = basis(plan, input, &limits, options, &map, &landed_on, assumed);
+    let mut basis = basis(plan, input, &limits, options, &[&map], &landed_on, assumed);
     basis.notes.extend(fits::site(plan, ground.as_deref())?);
     Ok(Days {
         basis,

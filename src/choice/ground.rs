@@ -7,13 +7,16 @@ use crate::files::name_of;
 use crate::geodesy::{Normal, Position};
 use crate::ground::data;
 use crate::ground::hits::{Buffer, default_buffers};
-use crate::ground::layers::{Kind, Layer, LayerRequest, read, read_osm};
+use crate::ground::layers::{FileLayers, Kind, Layer, LayerRequest, read_or_far, read_osm_or_far};
 use crate::ground::map::{Class, GroundMap};
 use crate::ground::region::Region;
 use crate::ground::site::default_limits;
+use crate::ground::terrain::Terrain;
 use crate::notes::Assumption;
 use crate::plan::GroundPlan;
+use crate::spread::run::Landing;
 use crate::zone::facts::LandedOn;
+use crate::zone::terrain;
 
 /// Room around the farthest landing, m: what lies near it counts.
 const MARGIN_M: f64 = 15_000.0;
@@ -87,9 +90,34 @@ pub enum GroundSource {
     BuiltIn(data::DataSource),
 }
 
+/// What tells the height of the ground at landings in one terrain or another, the most frequent first.
+pub fn landed_on(parts: &[(Option<&Terrain>, Vec<Landing>)]) -> Vec<LandedOn> {
+    let all: usize = parts.iter().map(|part| part.1.len()).sum();
+    let mut found: Vec<LandedOn> = Vec::new();
+    for (terrain, landings) in parts {
+        let weight = landings.len() as f64 / all.max(1) as f64;
+        for mut on in terrain::sources(*terrain, landings) {
+            on.share *= weight;
+            match found.iter_mut().find(|known| known.source == on.source) {
+                Some(known) => known.share += on.share,
+                None => found.push(on),
+            }
+        }
+    }
+    found.sort_by(|a, b| b.share.total_cmp(&a.share));
+    found
+}
+
 /// Where the ground comes from: layers, heights, and the licences of what is built in.
-pub fn sources(plan: &GroundPlan, map: &GroundMap, landed_on: &[LandedOn]) -> Vec<GroundSource> {
-    let layers = map.sources().iter();
+pub fn sources(
+    plan: &GroundPlan,
+    maps: &[&GroundMap],
+    landed_on: &[LandedOn],
+) -> Vec<GroundSource> {
+    let mut layers: Vec<&String> = maps.iter().flat_map(|map| map.sources()).collect();
+    layers.sort();
+    layers.dedup();
+    let layers = layers.into_iter();
     let layers = layers.map(|from| GroundSource::Layer {
         from: without_folder(plan, from),
     });
@@ -117,19 +145,54 @@ fn without_folder(plan: &GroundPlan, from: &str) -> String {
 ///
 /// When a file cannot be read or holds what it should not.
 pub fn map(plan: &GroundPlan, site: Position, landings: &[Normal]) -> Result<GroundMap> {
+    let region = region(site, landings);
+    GroundMap::new(region, &layers(plan, &region)?)
+}
+
+/// The region of landings and a site.
+pub fn region(site: Position, landings: &[Normal]) -> Region {
     let places: Vec<Normal> = landings.iter().copied().chain([site.normal()]).collect();
     // Landings all round the earth fit into no region: then what lies at the site is told.
-    let region = Region::holding(&places, MARGIN_M).unwrap_or(Region::around(site, MARGIN_M));
-    GroundMap::new(region, &layers(plan, &region)?)
+    Region::holding(&places, MARGIN_M).unwrap_or(Region::around(site, MARGIN_M))
+}
+
+/// The ground of several regions.
+///
+/// # Errors
+///
+/// As [`layers`]; a file may lie far from all regions but one.
+pub fn maps(plan: &GroundPlan, regions: &[Region]) -> Result<Vec<GroundMap>> {
+    let layers = layers_of(plan, regions)?;
+    let both = regions.iter().zip(&layers);
+    both.map(|(region, layers)| GroundMap::new(*region, layers))
+        .collect()
 }
 
 /// The plan's layers, as far as they touch a region.
 ///
 /// # Errors
 ///
-/// When a file cannot be read or holds what it should not.
+/// When a file cannot be read, holds what it should not or lies far away.
 pub fn layers(plan: &GroundPlan, region: &Region) -> Result<Vec<Layer>> {
-    let mut layers: Vec<Layer> = Vec::new();
+    let all = layers_of(plan, std::slice::from_ref(region))?;
+    Ok(all.into_iter().flatten().collect())
+}
+
+/// The plan's layers, as far as they touch each of some regions.
+fn layers_of(plan: &GroundPlan, regions: &[Region]) -> Result<Vec<Vec<Layer>>> {
+    let mut layers: Vec<Vec<Layer>> = vec![Vec::new(); regions.len()];
+    let mut take = |read: &dyn Fn(&Region) -> Result<FileLayers>| -> Result<()> {
+        let found: Vec<FileLayers> = regions.iter().map(read).collect::<Result<_>>()?;
+        // What is drawn around one field is far from another, and no slip.
+        let slip = found.iter().all(|file| file.too_far.is_some());
+        for (layers, file) in layers.iter_mut().zip(found) {
+            match file.too_far.filter(|_| slip) {
+                Some(fault) => return Err(fault.into()),
+                None => layers.extend(file.layers),
+            }
+        }
+        Ok(())
+    };
     let kinds = [
         (Kind::KeepOut, &plan.keep_out),
         (Kind::LandIn, &plan.land_in),
@@ -142,11 +205,11 @@ pub fn layers(plan: &GroundPlan, region: &Region) -> Result<Vec<Layer>> {
             ..LayerRequest::new(kind)
         };
         for file in files {
-            layers.push(read(file, &wanted, region)?);
+            take(&|region| read_or_far(file, &wanted, region))?;
         }
     }
     for file in &plan.osm {
-        layers.extend(read_osm(file, region)?);
+        take(&|region| read_osm_or_far(file, region))?;
     }
     Ok(layers)
 }

@@ -145,6 +145,7 @@ impl<'a> Judge<'a> {
             // By when nearly all have landed: late ones are to be found by daylight, too.
             daylight_s: daylight_after(flown.center, lands.high),
             left: flown.left as f64 / flown.draws as f64,
+            off_map: hits.share_outside(),
             land_in,
             walk_in_m: hits.walk_in_m(0.9),
             hazards: hazards(&hits),
@@ -206,12 +207,14 @@ fn unknown(release: Timestamp, reason: Reason, day: Option<Day>) -> ReleaseRow {
 
 /// What landings hit, a row a class.
 pub fn hazards(hits: &Hits) -> Vec<Hazard> {
+    // Where many came down off the map, those on it do not stand for all.
+    let told = hits.share_outside() <= LEFT_ALLOWED;
     let rows = hits.classes.iter();
     rows.map(|row| Hazard {
         name: row.buffer.class.name(),
         within_m: row.buffer.radius_m,
-        share: row.share.map(|s| s.share()),
-        standard_error: row.share.map(|s| s.standard_error()),
+        share: row.share.filter(|_| told).map(|s| s.share()),
+        standard_error: row.share.filter(|_| told).map(|s| s.standard_error()),
         coarse: row.knowledge == Knowledge::Coarse,
         to_keep_clear_of: is_to_keep_clear_of(row.buffer.class),
     })
@@ -239,7 +242,7 @@ pub const OLDEST_SOUNDING_S: f64 = 24.0 * 3_600.0;
 /// Nor does one farther away than this, m (assumed).
 pub const FARTHEST_SOUNDING_M: f64 = 300_000.0;
 
-/// Why the winds tell too little of a release to judge it, if they do.
+/// Why winds or ground tell too little of a release to judge it, if they do.
 fn not_told(day: &Day) -> Option<Reason> {
     let age_s = day.wind_age_s.filter(|s| s.abs() > OLDEST_SOUNDING_S);
     let away_m = day.wind_distance_m.filter(|m| *m > FARTHEST_SOUNDING_M);
@@ -255,7 +258,11 @@ fn not_told(day: &Day) -> Option<Reason> {
         share: day.left,
         limit_share: LEFT_ALLOWED,
     });
-    old.or(far).or(left)
+    let off_map = (day.off_map > LEFT_ALLOWED).then_some(Reason::OffMap {
+        share: day.off_map,
+        limit_share: LEFT_ALLOWED,
+    });
+    old.or(far).or(left).or(off_map)
 }
 
 /// What the winds at the ground are from; of several the one that is least known.
@@ -347,6 +354,8 @@ pub fn rank(rows: &mut [ReleaseRow]) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::ground::hits::default_buffers;
+    use crate::ground::region::Region;
 
     /// In summer in Alaska the sun sets after midnight: the light of a day ends on the next.
     #[test]
@@ -371,5 +380,23 @@ mod tests {
             Some(86_400.0)
         );
         assert_eq!(daylight_after(north, at("2026-12-21T12:00:00Z")), Some(0.0));
+    }
+
+    #[test]
+    fn off_the_map_nothing_is_known_of_what_is_hit() {
+        let site = Position::new(43.0, -108.2).unwrap();
+        let map = GroundMap::new(Region::around(site, 500_000.0), &[]).unwrap();
+        let [near, far] = [100_000.0, 700_000.0].map(|m| site.destination(90.0, m).normal());
+        let of = |landings: &[Normal]| hits(&map, &default_buffers(), landings);
+        let some_known = |hits: &Hits| hazards(hits).iter().any(|row| row.share.is_some());
+        let (on, off) = (
+            of(&[near; 200]),
+            of(&[vec![near; 190], vec![far; 10]].concat()),
+        );
+        assert!(on.share_outside() == 0.0 && some_known(&on));
+        assert!((off.share_outside() - 0.05).abs() < 1e-12 && !some_known(&off));
+        // One in two hundred is as few as may leave the winds.
+        let few = of(&[vec![near; 199], vec![far]].concat());
+        assert!(some_known(&few));
     }
 }

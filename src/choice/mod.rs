@@ -10,5 +10,6 @@ pub mod judge;
 pub mod reason;
 pub mod sites;
 pub mod times;
+pub mod together;
 pub mod verdict;
 pub mod why;

@@ -110,6 +110,13 @@ pub enum Reason {
         /// How far one may be, m.
         limit_m: f64,
     },
+    /// Too many draws come down where the ground was not read.
+    OffMap {
+        /// The share that does.
+        share: f64,
+        /// The limit of that share.
+        limit_share: f64,
+    },
     /// The release could not be flown.
     NotFlown {
         /// Why not, as the error has it.

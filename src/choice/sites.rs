@@ -1,7 +1,10 @@
 //! Candidate sites compared: each flown at each release time, judged and ranked.
 //!
 //! Drift is nearly the same for neighbouring sites, so where there are many, flights from their
-//! middle are carried to each for a first pass, and only the best are flown themselves.
+//! middle are carried to each for a first pass, and only the best are flown themselves. Sites far from
+//! each other are not neighbours: each group of them has a middle and a ground of its own.
+
+use std::sync::Arc;
 
 use jiff::Timestamp;
 
@@ -11,17 +14,21 @@ use super::candidates::Candidate;
 use super::ground;
 use super::judge::{Judge, assumed_at_ground, better_first, rank, unknown_by};
 use super::reason::Reason;
+use super::together::{Together, together};
 use super::verdict::Limits;
 use super::why::between_sites;
 use crate::error::Result;
 use crate::geodesy::{Normal, Position};
 use crate::ground::airspace::{default_cylinders, highest_top_m};
 use crate::ground::map::GroundMap;
+use crate::ground::region::Region;
 use crate::ground::site::{SiteVerdict, check};
+use crate::ground::terrain::Terrain;
 use crate::notes::Assumption;
 use crate::plan::Plan;
+use crate::spread::run::Landing;
 use crate::winds::Winds;
-use crate::zone::releases::{FlownIn, FlownRelease, TriedRelease, fly_releases};
+use crate::zone::releases::{FlownIn, FlownRelease, TriedRelease, assumed_of_flown, fly_releases};
 use crate::zone::{Options, terrain};
 
 /// Flights from the middle of all candidates for each release of the first pass.
@@ -46,27 +53,31 @@ pub fn sites(
 ) -> Result<Sites> {
     let mut assumed = plan.replaced.clone();
     let limits = Limits::of(&plan.limits, &mut assumed);
-    let middle = middle(candidates, plan.site.position);
-    let reach_m = farthest_m(middle, candidates) + terrain::FAR_M;
-    let heights = terrain::around(&plan.ground, input, middle, reach_m)?;
+    let places: Vec<Position> = candidates.iter().map(|c| c.position).collect();
     let cylinders = default_cylinders();
-    let flown_in = FlownIn {
-        winds: input,
-        ground: heights.as_ref(),
-        low_m: highest_top_m(middle, reach_m, &cylinders)?,
-    };
-    // Also where all are flown themselves: it tells how far around the ground is needed.
-    let first = first_pass(plan, flown_in, middle, times, options)?;
-    let map = map(plan, candidates, middle, &first)?;
-    let judge = Judge::new(plan, &map, &cylinders, limits)?;
+    let those = together(&places);
+    let groups: Vec<Group> = those
+        .iter()
+        .map(|those| Group::of(plan, input, &places, those, times, options))
+        .collect::<Result<_>>()?;
+    let regions: Vec<Region> = groups.iter().map(|group| group.region).collect();
+    let maps = ground::maps(&plan.ground, &regions)?;
+    let mut group_of = vec![0; candidates.len()];
+    for (group, those) in those.iter().enumerate() {
+        those.numbers.iter().for_each(|&i| group_of[i] = group);
+    }
+    let judges: Vec<Judge> = maps
+        .iter()
+        .map(|map| Judge::new(plan, map, &cylinders, limits))
+        .collect::<Result<_>>()?;
 
     let mut order: Vec<(usize, Option<ReleaseRow>)> =
         (0..candidates.len()).map(|i| (i, None)).collect();
     // Where all are flown themselves no first order is needed.
     if candidates.len() > fully {
         for (i, row) in &mut order {
-            let there = candidates[*i].position;
-            *row = best_of_first_pass(&judge, &first, middle, there)?;
+            let (group, judge) = (&groups[group_of[*i]], &judges[group_of[*i]]);
+            *row = best_of_first_pass(judge, &group.first, group.middle, places[*i])?;
         }
         // Equal ones stay in the order of the file.
         order.sort_by(|a, b| by_row(a.1.as_ref(), b.1.as_ref()).then(a.0.cmp(&b.0)));
@@ -75,77 +86,128 @@ pub fn sites(
             flown: fully,
         });
     }
-    let mut landings = Vec::new();
+    let mut landings: Vec<Vec<Landing>> = vec![Vec::new(); groups.len()];
     let mut compared = Vec::new();
     // One site after the other: the releases of each share all cores, and its flights are let go.
     for (place, (i, carried)) in order.into_iter().enumerate() {
         let candidate = &candidates[i];
+        let (group, judge) = (&groups[group_of[i]], &judges[group_of[i]]);
         let flown = place < fully;
         let rows = if flown {
-            let tried = fly_releases(
-                &candidate.plan(plan, heights.as_deref()),
-                flown_in,
-                times,
-                options,
-                || {},
-            )?;
+            let plan = candidate.plan(plan, group.heights.as_deref());
+            let tried = fly_releases(&plan, group.flown_in(input), times, options, || {})?;
             done();
             // One release's landings tell where the heights come from as well as all.
             let first = tried.iter().find_map(|(_, flown)| flown.as_ref().ok());
-            landings.extend(
-                first
-                    .iter()
-                    .flat_map(|flown| flown.landings.iter().copied()),
-            );
-            judged(&judge, candidate.position, &tried)?
+            let its = first
+                .iter()
+                .flat_map(|flown| flown.landings.iter().copied());
+            landings[group_of[i]].extend(its);
+            of_flown(&tried, candidate, &mut assumed);
+            judged(judge, candidate.position, &tried)?
         } else {
             carried.into_iter().collect()
         };
-        compared.push(site(plan, candidate, flown, rows, &map));
+        compared.push(site(plan, candidate, flown, rows, &maps[group_of[i]]));
     }
     rank_sites(&mut compared);
-    let as_planned = |c: &Candidate| c.lies_as_planned(plan, heights.as_deref());
-    if candidates.iter().any(as_planned) {
+    let heights_at = |i: usize| groups[group_of[i]].heights.as_deref();
+    let numbered = || candidates.iter().enumerate();
+    if numbered().any(|(i, c)| c.lies_as_planned(plan, heights_at(i))) {
         assumed.push(Assumption::ElevationAsPlanned);
     }
-    let landed_on = terrain::sources(heights.as_deref(), &landings);
+    let heights: Vec<Option<&Terrain>> = groups
+        .iter()
+        .map(|group| group.heights.as_deref())
+        .collect();
+    let parts = heights.iter().copied().zip(landings);
+    let landed_on = ground::landed_on(&parts.collect::<Vec<_>>());
     assumed.extend(assumed_at_ground(compared.iter().flat_map(|s| &s.rows)));
     assumed.extend(ground::ASSUMED);
-    assumed.extend(terrain::assumed(heights.as_deref(), &landed_on));
-    let off_ground = candidates.iter().filter_map(|candidate| {
+    assumed.extend(terrain::assumed(&heights, &landed_on));
+    let off_ground = numbered().filter_map(|(i, candidate)| {
         let (place, site_m) = (candidate.position, candidate.elevation_m?);
-        let off_ground = terrain::off_ground(heights.as_deref(), place, site_m)?;
-        Some(Assumption::OfSite {
-            site: candidate.name.clone(),
-            assumption: Box::new(Assumption::ReleaseOffGround(off_ground)),
-        })
+        let off_ground = terrain::off_ground(heights_at(i), place, site_m)?;
+        Some(of_site(candidate, Assumption::ReleaseOffGround(off_ground)))
     });
     assumed.extend(off_ground);
+    let maps: Vec<&GroundMap> = maps.iter().collect();
     Ok(Sites {
-        basis: basis(plan, input, &limits, options, &map, &landed_on, assumed),
+        basis: basis(plan, input, &limits, options, &maps, &landed_on, assumed),
         why_best: between_sites(&compared, options.draws),
         sites: compared,
         releases: times.len(),
     })
 }
 
-fn middle(candidates: &[Candidate], otherwise: Position) -> Position {
-    let mut sum = [0.0; 3];
-    for candidate in candidates {
-        let normal = candidate.position.normal().0;
-        // The mean of normals knows no pole and no antimeridian.
-        (0..3).for_each(|k| sum[k] += normal[k]);
-    }
-    let length = sum.iter().map(|v| v * v).sum::<f64>().sqrt();
-    match length > 1e-9 {
-        true => Normal(sum.map(|v| v / length)).position(),
-        false => otherwise,
+fn of_site(candidate: &Candidate, assumption: Assumption) -> Assumption {
+    Assumption::OfSite {
+        site: candidate.name.clone(),
+        assumption: Box::new(assumption),
     }
 }
 
-fn farthest_m(from: Position, candidates: &[Candidate]) -> f64 {
-    let away = candidates.iter().map(|c| from.distance_m(c.position));
-    away.fold(0.0, f64::max)
+/// What was assumed of the flights from a candidate; what is the same for all is said once.
+fn of_flown(tried: &[TriedRelease], candidate: &Candidate, assumed: &mut Vec<Assumption>) {
+    for said in assumed_of_flown(tried) {
+        let said = match said {
+            Assumption::SiteElevation { .. } => of_site(candidate, said),
+            said => said,
+        };
+        if !assumed.contains(&said) {
+            assumed.push(said);
+        }
+    }
+}
+
+/// What candidates that lie together share.
+struct Group {
+    middle: Position,
+    heights: Option<Arc<Terrain>>,
+    /// Below which altitude their flights may pass near airports, m above mean sea level.
+    low_m: Option<f64>,
+    /// Flights from their middle.
+    first: Vec<TriedRelease>,
+    /// Of them and their landings.
+    region: Region,
+}
+
+impl Group {
+    fn of(
+        plan: &Plan,
+        input: &Winds,
+        places: &[Position],
+        those: &Together,
+        times: &[Timestamp],
+        options: Options,
+    ) -> Result<Group> {
+        let middle = those.middle;
+        let reach_m = those.reach_m + terrain::FAR_M;
+        let heights = terrain::around(&plan.ground, input, middle, reach_m)?;
+        let flown_in = FlownIn {
+            winds: input,
+            ground: heights.as_ref(),
+            low_m: highest_top_m(middle, reach_m, &default_cylinders())?,
+        };
+        // Also where all are flown themselves: it tells how far around the ground is needed.
+        let first = first_pass(plan, flown_in, middle, times, options)?;
+        let places: Vec<Position> = those.numbers.iter().map(|&i| places[i]).collect();
+        Ok(Group {
+            middle,
+            region: region(&places, middle, &first),
+            low_m: flown_in.low_m,
+            first,
+            heights,
+        })
+    }
+
+    fn flown_in<'a>(&'a self, winds: &'a Winds) -> FlownIn<'a> {
+        FlownIn {
+            winds,
+            ground: self.heights.as_ref(),
+            low_m: self.low_m,
+        }
+    }
 }
 
 fn first_pass(
@@ -163,13 +225,8 @@ fn first_pass(
     fly_releases(&plan, flown_in, times, few, || {})
 }
 
-/// The ground around all sites and landings.
-fn map(
-    plan: &Plan,
-    candidates: &[Candidate],
-    middle: Position,
-    first: &[TriedRelease],
-) -> Result<GroundMap> {
+/// The region of sites and their landings.
+fn region(sites: &[Position], middle: Position, first: &[TriedRelease]) -> Region {
     let flown: Vec<&FlownRelease> = first.iter().filter_map(|t| t.1.as_ref().ok()).collect();
     let farthest = flown
         .iter()
@@ -183,14 +240,14 @@ fn map(
     }
     // The outermost landings of the middle, carried to the outermost sites, hold all others.
     let corners = outermost(&landings);
-    let places: Vec<Normal> = candidates
+    let places: Vec<Normal> = sites
         .iter()
-        .flat_map(|c| {
-            let there = corners.iter().map(|l| l.carried(middle, c.position));
-            there.chain([c.position.normal()])
+        .flat_map(|&site| {
+            let there = corners.iter().map(move |l| l.carried(middle, site));
+            there.chain([site.normal()])
         })
         .collect();
-    ground::map(&plan.ground, middle, &places)
+    ground::region(middle, &places)
 }
 
 /// Of some places those that lie farthest in one of 26 directions.

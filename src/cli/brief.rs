@@ -87,12 +87,12 @@ pub fn run(args: &BriefArgs, out: &mut impl Write) -> Result<()> {
         files(&brief, units)
     })?;
     folder.write(files.iter().map(|(_, bytes)| bytes.as_slice()))?;
-    folder.name()?;
     let mut told = heading(&plan, units);
     for (name, bytes) in &files {
         told.push_str(&line(&args.out.join(name), bytes.len()));
     }
-    output::print(out, "standard output", &told)
+    let printed = output::print(out, "standard output", &told);
+    output::name_if(printed, || folder.name())
 }
 
 fn line(path: &Path, bytes: usize) -> String {

@@ -52,7 +52,15 @@ impl ClockArgs {
         self.align.is_some() || self.camera.is_some()
     }
 
-    /// Lines up what is asked for with the flight that was heard.
+    /// What is read for it.
+    fn inputs(&self) -> impl Iterator<Item = PathBuf> {
+        let photo = self.camera.as_ref().and_then(|text| text.rsplit_once('='));
+        let photo = photo.map(|(photo, _)| PathBuf::from(photo));
+        self.align.iter().cloned().chain(photo)
+    }
+
+    /// Lines up what is asked for with the flight that was heard; `read` are the files of both, none of which
+    /// is written over.
     ///
     /// # Errors
     ///
@@ -61,6 +69,7 @@ impl ClockArgs {
         &self,
         plan: &Plan,
         heard: Vec<Outcome>,
+        mut read: Vec<PathBuf>,
         units: UnitSystem,
         as_json: bool,
         out: &mut impl Write,
@@ -77,7 +86,7 @@ impl ClockArgs {
         let measured = Measured::of(gate.fixes(), site_m)?;
         let outputs = [&self.aligned, &self.places];
         let paths: Vec<PathBuf> = outputs.into_iter().flatten().cloned().collect();
-        let read: Vec<PathBuf> = self.align.iter().cloned().collect();
+        read.extend(self.inputs());
         // Before anything is lined up: a place that cannot be written to is told at once.
         let mut begun = Outputs::begin(&paths, &read)?;
         let logger = self.align.as_ref().map(|p| self.logger(p, plan, &measured));

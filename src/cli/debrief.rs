@@ -5,6 +5,8 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
+use serde::Serialize;
+use serde_json::Value;
 
 use super::clocks::ClockArgs;
 use super::instead::{Instead, ReleaseInstead, heading};
@@ -23,7 +25,7 @@ use windfall::plan::Plan;
 use windfall::report::files::briefing::PIXELS;
 use windfall::report::pictures::map;
 use windfall::report::pictures::picture::Picture;
-use windfall::report::{files, pages, pictures, tables};
+use windfall::report::{files, notes, pages, pictures, tables};
 use windfall::track::Outcome;
 use windfall::track::reader::Reader;
 use windfall::units::UnitSystem;
@@ -98,7 +100,14 @@ pub struct DebriefArgs {
 pub fn run(args: &DebriefArgs, out: &mut impl Write, talk: &mut impl Write) -> Result<()> {
     match (&args.plan, &args.logbook) {
         (Some(plan), _) if !args.track.is_empty() => of_flight(args, plan, out, talk),
-        (_, Some(book)) => of_logbook(args, book, out),
+        (None, Some(book)) => of_logbook(args, book, out),
+        // The zones of a logbook are scored as they are there: a plan would change nothing.
+        (Some(plan), Some(_)) => {
+            let found = format!("{} without --track", plan.display());
+            let expected =
+                "--track with the reports of its flight, or no plan for the logbook alone";
+            Err(Fault::new("debrief", found, expected).into())
+        }
         _ => Err(Fault::new("debrief", "no --track and no --logbook", "one of them").into()),
     }
 }
@@ -118,7 +127,8 @@ fn of_flight(
     if args.clocks.is_asked() {
         // Before the winds are read: loggers and cameras are lined up without them.
         let heard = heard(args, &reader)?;
-        return args.clocks.run(&plan, heard, units, args.json, out);
+        let read = [inputs(plan_path, &plan), args.track.clone()].concat();
+        return args.clocks.run(&plan, heard, read, units, args.json, out);
     }
     let winds = args.winds.read(&plan)?;
     let read = [
@@ -143,7 +153,7 @@ fn of_flight(
     let mut drawn = None;
     begun.write(|path| file(path, &debrief, &plan, units, &mut drawn))?;
     let text = match args.json {
-        true => output::json(&debrief)?,
+        true => output::json(&Told::of(&debrief, &plan))?,
         false => heading(&plan, units) + &tables::debrief::table(&debrief, &plan, units),
     };
     begun.finish(|| output::print(out, "standard output", &text))?;
@@ -160,6 +170,24 @@ fn of_flight(
         "standard error",
         &format!("{said} {}\n", path.display()),
     )
+}
+
+/// A flight, with what stands in place of the plan's own words.
+#[derive(Serialize)]
+struct Told<'a> {
+    #[serde(flatten)]
+    debrief: &'a Debrief,
+    replaced: Value,
+}
+
+impl<'a> Told<'a> {
+    fn of(debrief: &'a Debrief, plan: &Plan) -> Told<'a> {
+        Told {
+            debrief,
+            // Such a line was written in the units of its reader already.
+            replaced: notes::assumptions_json(&plan.replaced, UnitSystem::Metric),
+        }
+    }
 }
 
 /// All that the files of the track say.

@@ -46,7 +46,7 @@ pub struct FollowArgs {
     /// several times: files are read first.
     #[arg(long, value_name = "SOURCE", required = true)]
     pub from: Vec<String>,
-    /// At the end of files and of standard input, waits for more.
+    /// At the end of a file or of standard input, waits for more; with one --from only.
     #[arg(long)]
     pub wait: bool,
     /// Whose reports are read, and how.
@@ -170,6 +170,11 @@ fn check(args: &FollowArgs, sources: &[ReportSource]) -> Result<()> {
     if live > 1 {
         let found = format!("{live} sources that go on by themselves");
         return Err(Fault::new("--from", found, "one of them, and files as many as wanted").into());
+    }
+    if args.wait && sources.len() > 1 {
+        let found = format!("{} sources", sources.len());
+        let expected = "one: at the end of the first there is no end to waiting, and the next would never be read";
+        return Err(Fault::new("--wait", found, expected).into());
     }
     let all = sources
         .iter()

@@ -81,16 +81,24 @@ impl Outputs {
     ///
     /// What is printed or named cannot be.
     pub fn finish(self, print: impl FnOnce() -> Result<()>) -> Result<()> {
-        let printed = print();
-        match &printed {
-            Err(Error::File { cause, .. }) if cause.kind() == ErrorKind::BrokenPipe => {}
-            Err(_) => return printed,
-            Ok(()) => {}
-        }
-        // Whoever closed the pipe wanted no more text; that says nothing of the files.
-        finish_all(self.0)?;
-        printed
+        name_if(print(), || finish_all(self.0))
     }
+}
+
+/// Gives files their names with `name` once a text was printed, as [`Outputs::finish`] does.
+///
+/// # Errors
+///
+/// What is printed or named cannot be.
+pub fn name_if(printed: Result<()>, name: impl FnOnce() -> Result<()>) -> Result<()> {
+    match &printed {
+        Err(Error::File { cause, .. }) if cause.kind() == ErrorKind::BrokenPipe => {}
+        Err(_) => return printed,
+        Ok(()) => {}
+    }
+    // Whoever closed the pipe wanted no more text; that says nothing of the files.
+    name()?;
+    printed
 }
 
 /// Refuses a place where a file stands that the command reads.

@@ -24,7 +24,10 @@ impl PlanFiles {
     ///
     /// Whatever is wrong with the plan, and files outside of its folder where they are not allowed.
     pub fn read(&self, path: &Path) -> Result<Plan> {
-        let mut plan = Plan::read(path)?;
+        let mut plan = match self.outside {
+            true => Plan::read(path)?,
+            false => Plan::read_within_folder(path)?,
+        };
         if plan.outside.is_empty() {
             return Ok(plan);
         }

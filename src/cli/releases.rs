@@ -133,17 +133,27 @@ impl FromStr for Hours {
 /// A time between releases, in whole minutes.
 pub fn every(text: &str) -> std::result::Result<i64, String> {
     let seconds = parse(text, Dimension::Time).map_err(|e| e.to_string())?;
-    if (60.0..=86_400.0).contains(&seconds) {
-        // Hours of the day are given to the minute, and steps are counted from midnight.
-        Ok((seconds / 60.0).round() as i64 * 60)
-    } else {
-        Err("expected a time from a minute to a day, as in 1h or 30min".to_owned())
+    let minutes = (seconds / 60.0).round();
+    // Hours of the day are given to the minute, and steps are counted from midnight.
+    let is_whole = (seconds - 60.0 * minutes).abs() < 1e-6;
+    match is_whole && (60.0..=86_400.0).contains(&seconds) {
+        true => Ok(minutes as i64 * 60),
+        false => Err("expected whole minutes, from one to a day, as in 1h or 30min".to_owned()),
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn steps_are_whole_minutes() {
+        assert_eq!(every("0.5 h"), Ok(1_800));
+        assert_eq!(every("120 s"), Ok(120));
+        for wrong in ["90 s", "1.01 h", "30 s", "25 h"] {
+            assert!(every(wrong).is_err(), "{wrong}");
+        }
+    }
 
     #[test]
     fn hours_are_exact_to_the_minute() {

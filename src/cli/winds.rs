@@ -8,11 +8,11 @@ use jiff::Timestamp;
 
 use super::options::{Units, moment};
 use super::output::{self, Outputs};
+use super::plan_file::PlanFiles;
 use super::wind_files::HintArgs;
 use windfall::error::{Error, Result};
 use windfall::geodesy::Position;
 use windfall::notes::left_out::LeftOut;
-use windfall::plan::Plan;
 use windfall::report::pictures::{self, picture::Picture};
 use windfall::report::tables::{forecast, winds};
 use windfall::sources::grid::GridFile;
@@ -37,6 +37,9 @@ pub struct WindsArgs {
     /// what several make together. Without FILE, the plan's own files.
     #[arg(long, value_name = "PLAN.toml", conflicts_with_all = ["at", "place"])]
     pub plan: Option<PathBuf>,
+    /// What the plan may read.
+    #[command(flatten)]
+    pub named: PlanFiles,
     #[command(flatten)]
     pub hints: HintArgs,
     /// Only the ascent nearest to this time, as in 2010-06-01T12:00:00Z; for a forecast, the winds
@@ -67,7 +70,7 @@ pub struct WindsArgs {
 /// The faults of all files together, or a file or `out` that cannot be written.
 pub fn run(args: &WindsArgs, out: &mut impl Write) -> Result<()> {
     if let Some(plan) = &args.plan {
-        let plan = Plan::read(plan)?;
+        let plan = args.named.read(plan)?;
         let files = match args.files.as_slice() {
             [] => &plan.wind_files,
             files => files,
@@ -76,6 +79,11 @@ pub fn run(args: &WindsArgs, out: &mut impl Write) -> Result<()> {
         return show_ascents(args, &[above_site(&plan, &winds)?], out);
     }
     match WindFiles::read(&args.files, &args.hints.hints(), false)? {
+        WindFiles::Soundings(_) if args.place.is_some() => Err(Error::CannotDo {
+            why: "soundings are of the places that they were made at".into(),
+            remedy: "expected --place for forecasts alone; --plan PLAN.toml shows what several soundings make together above a site"
+                .into(),
+        }),
         WindFiles::Soundings(mut ascents) => {
             if let Some(time) = args.at {
                 ascents = vec![nearest(ascents, time)?];

@@ -26,8 +26,8 @@ use windfall::report::{json, pages};
 use windfall::units::UnitSystem;
 use windfall::years::answer::Years;
 use windfall::years::digest::Digest;
-use windfall::years::long_record::LongRecord;
-use windfall::years::parts::{self, Part};
+use windfall::years::long_record::{LongRecord, listed};
+use windfall::years::parts::{self, Part, is_of_work};
 use windfall::years::tally::years;
 use windfall::years::{Job, YearsRequest};
 use windfall::zone::Options;
@@ -260,7 +260,8 @@ fn job(args: &YearsArgs, plan: &Plan, folder: Option<&Path>) -> Result<Job> {
         [] => &plan.wind_files,
         given => given,
     };
-    let record = LongRecord::survey(plan, given, &args.hints.hints(), folder)?;
+    let winds = winds(args, given)?;
+    let record = LongRecord::survey(plan, &winds, &args.hints.hints(), folder)?;
     let from = args
         .from
         .map(|when| when.begins(&plan.timezone))
@@ -279,6 +280,28 @@ fn job(args: &YearsArgs, plan: &Plan, folder: Option<&Path>) -> Result<Job> {
         },
     };
     Job::new(plan, &fields, record, asked, digest(args, plan)?)
+}
+
+/// The files of winds, but for those that this command itself made in a folder of theirs.
+fn winds(args: &YearsArgs, given: &[PathBuf]) -> Result<Vec<PathBuf>> {
+    let folder = |path: &Path| {
+        let folder = path.parent().filter(|p| !p.as_os_str().is_empty());
+        folder.unwrap_or(Path::new(".")).canonicalize().ok()
+    };
+    let places = args.out.iter().chain(&args.gather);
+    let own: Vec<PathBuf> = places.filter_map(|path| path.canonicalize().ok()).collect();
+    let made = |path: &PathBuf| {
+        let Some((within, name)) = folder(path).zip(path.file_name()) else {
+            return false;
+        };
+        let name = name.to_string_lossy();
+        let of_folder = IN_FOLDER.contains(&&*name) || is_of_work(&name);
+        own.contains(&within.join(&*name)) || (of_folder && own.contains(&within))
+    };
+    let mut all = listed(given)?;
+    // What is given by its name is meant.
+    all.retain(|path| given.contains(path) || !made(path));
+    Ok(all)
 }
 
 /// Of the plan and what it names, but for the winds, which have their own.

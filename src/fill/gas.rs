@@ -4,7 +4,7 @@ use super::answer::{CylinderKind, CylinderUse, UsualCylinders};
 use crate::atmosphere::Air;
 use crate::error::{Error, Result};
 use crate::notes::Assumption;
-use crate::plan::StackPlan;
+use crate::plan::{CylinderPlan, StackPlan};
 use crate::sizing::{Filled, Stack};
 use crate::units::CUBIC_FOOT_M3;
 use crate::vehicle::balloon::{Gas, GasFill};
@@ -35,7 +35,9 @@ pub fn cylinder_use(
     let needed_mol = filled.fill.amount_mol;
     let cylinders = stack.cylinders.clone();
     let at_hand = !cylinders.is_empty();
-    if at_hand && plan.cylinders.iter().any(|c| c.temperature_k.is_none()) {
+    // Of those that are named by their contents it is that of their measure.
+    let as_air = |c: &CylinderPlan| c.temperature_k.is_none() && !c.content.is_by_contents();
+    if plan.cylinders.iter().any(as_air) {
         assumed.push(Assumption::CylindersAsWarmAsAir {
             temperature_k: here.temperature_k,
         });

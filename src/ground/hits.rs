@@ -203,6 +203,12 @@ impl Hits {
         Some(a + (at - low as f64) * (b - a))
     }
 
+    /// The share of all landings that lie outside the region, 0 to 1.
+    pub fn share_outside(&self) -> f64 {
+        let all = self.draws + self.outside;
+        self.outside as f64 / all.max(1) as f64
+    }
+
     /// The share of landings that hit a class; `None` when unknown.
     pub fn share(&self, class: Class) -> Option<Share> {
         self.classes

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use toml_edit::{Array, ArrayOfTables, DocumentMut, Item, Table, TableLike, Value};
+use toml_edit::{Array, ArrayOfTables, DocumentMut, InlineTable, Item, Table, TableLike, Value};
 
 /// A key of a plan: its section, the number of the table where a section stands several times (from 0),
 /// and its name.
@@ -111,30 +111,35 @@ impl PlanText {
         }
     }
 
-    /// How many tables of an array there are, as of `[[load]]`.
+    /// How many tables of an array there are, as of `[[load]]` or `load = [{ ... }]`.
     pub fn tables(&self, section: &str) -> usize {
-        self.0
-            .get(section)
-            .and_then(Item::as_array_of_tables)
-            .map_or(0, ArrayOfTables::len)
+        match self.0.get(section) {
+            Some(Item::ArrayOfTables(tables)) => tables.len(),
+            Some(Item::Value(Value::Array(tables))) => tables.len(),
+            _ => 0,
+        }
     }
 
     /// Adds an empty table to an array.
     pub fn add_table(&mut self, section: &str) {
         let empty = || Item::ArrayOfTables(ArrayOfTables::new());
-        let item = self.0.entry(section).or_insert_with(empty);
-        if let Some(tables) = item.as_array_of_tables_mut() {
-            tables.push(Table::new());
+        match self.0.entry(section).or_insert_with(empty) {
+            Item::ArrayOfTables(tables) => tables.push(Table::new()),
+            Item::Value(Value::Array(tables)) => tables.push(InlineTable::new()),
+            _ => {}
         }
     }
 
     /// Takes a table out of an array.
     pub fn remove_table(&mut self, section: &str, which: usize) {
-        let item = self.0.get_mut(section);
-        if let Some(tables) = item.and_then(Item::as_array_of_tables_mut)
-            && which < tables.len()
-        {
-            tables.remove(which);
+        match self.0.get_mut(section) {
+            Some(Item::ArrayOfTables(tables)) if which < tables.len() => {
+                tables.remove(which);
+            }
+            Some(Item::Value(Value::Array(tables))) if which < tables.len() => {
+                tables.remove(which);
+            }
+            _ => {}
         }
     }
 
@@ -168,12 +173,16 @@ impl PlanText {
 
     fn table(&self, key: Key) -> Option<&dyn TableLike> {
         let item = self.0.get(key.section)?;
-        match key.table {
-            None => item.as_table_like(),
-            Some(which) => {
-                let table = item.as_array_of_tables()?.get(which)?;
-                Some(table as &dyn TableLike)
+        match (key.table, item) {
+            (None, item) => item.as_table_like(),
+            (Some(which), Item::ArrayOfTables(tables)) => {
+                tables.get(which).map(|table| table as &dyn TableLike)
             }
+            (Some(which), Item::Value(Value::Array(tables))) => {
+                let table = tables.get(which)?.as_inline_table();
+                table.map(|table| table as &dyn TableLike)
+            }
+            _ => None,
         }
     }
 
@@ -182,12 +191,17 @@ impl PlanText {
             self.0.insert(key.section, Item::Table(Table::new()));
         }
         let item = self.0.get_mut(key.section)?;
-        match key.table {
-            None => item.as_table_like_mut(),
-            Some(which) => {
-                let table = item.as_array_of_tables_mut()?.get_mut(which)?;
-                Some(table as &mut dyn TableLike)
+        match (key.table, item) {
+            (None, item) => item.as_table_like_mut(),
+            (Some(which), Item::ArrayOfTables(tables)) => {
+                let table = tables.get_mut(which);
+                table.map(|table| table as &mut dyn TableLike)
             }
+            (Some(which), Item::Value(Value::Array(tables))) => {
+                let table = tables.get_mut(which)?.as_inline_table_mut();
+                table.map(|table| table as &mut dyn TableLike)
+            }
+            _ => None,
         }
     }
 }
@@ -322,6 +336,30 @@ name = \"camera\"
         let mut empty = PlanText::read("").unwrap();
         empty.add_table("load");
         assert_eq!(empty.tables("load"), 1);
+    }
+
+    #[test]
+    fn tables_in_one_line_are_tables_too() {
+        let text = "load = [{ name = \"tracker\", mass = \"0.9 kg\" }, { name = \"line\" }]\n";
+        let mut plan = PlanText::read(text).unwrap();
+        let key = |table: usize, name| Key {
+            section: "load",
+            table: Some(table),
+            name,
+        };
+        assert_eq!(plan.tables("load"), 2);
+        assert_eq!(plan.get(key(1, "name")), Written::Text("line".into()));
+        plan.set(key(1, "mass"), Written::Text("50 g".into()));
+        plan.add_table("load");
+        plan.set(key(2, "name"), Written::Text("box".into()));
+        plan.remove_table("load", 0);
+        let text = plan.text();
+        let squeezed: String = text.split_whitespace().collect();
+        assert_eq!(
+            squeezed,
+            "load=[{name=\"line\",mass=\"50g\"},{name=\"box\"}]"
+        );
+        assert!(PlanText::read(&text).is_some());
     }
 
     #[test]

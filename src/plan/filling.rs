@@ -100,6 +100,17 @@ fn one_kind(s: &Section, faults: &mut Faults) -> Option<CylinderPlan> {
         false => 1,
     };
     let temperature_k = s.quantity("temperature", Dimension::Temperature, 220.0..=340.0, faults);
+    if s.has("contents") && s.has("temperature") {
+        let found = "a temperature together with contents";
+        let expected =
+            "temperature beside pressure alone: contents are what comes out at 70 F (21 C)";
+        faults.note(
+            s.span("temperature"),
+            &s.path("temperature"),
+            found,
+            expected,
+        );
+    }
     Some(CylinderPlan {
         count,
         content: content(s, faults)?,

@@ -8,6 +8,10 @@ use crate::files::is_url;
 /// What files are written as in a plan, and as they are found.
 pub struct Files<'a> {
     folder: &'a Path,
+    /// Whether those outside of it are not to be opened.
+    closed: bool,
+    /// Whether one of them would have been, to know the plan.
+    pub unopened: bool,
     /// Those outside of the plan's folder, as they are written.
     pub outside: Vec<String>,
     /// All, as they are found.
@@ -15,10 +19,12 @@ pub struct Files<'a> {
 }
 
 impl<'a> Files<'a> {
-    /// Files relative to a folder.
-    pub fn below(folder: &'a Path) -> Files<'a> {
+    /// Files relative to a folder; where it is closed, those outside of it are only listed.
+    pub fn below(folder: &'a Path, closed: bool) -> Files<'a> {
         Files {
             folder,
+            closed,
+            unopened: false,
             outside: Vec::new(),
             all: Vec::new(),
         }
@@ -33,7 +39,7 @@ impl<'a> Files<'a> {
         files.collect()
     }
 
-    /// The file of one name.
+    /// The file of one name, to be opened at once; `None` also where it may not be.
     pub fn one_of(
         &mut self,
         s: &Section,
@@ -42,7 +48,11 @@ impl<'a> Files<'a> {
         faults: &mut Faults,
     ) -> Option<PathBuf> {
         let name = s.text(key, expected, faults)?;
-        self.file(s, key, name, faults)
+        let path = self.file(s, key, name, faults)?;
+        // Before it is opened: what lies there may be a pipe that nobody writes to.
+        let unopened = self.closed && is_outside(Path::new(name));
+        self.unopened |= unopened;
+        (!unopened).then_some(path)
     }
 
     fn file(&mut self, s: &Section, key: &str, name: &str, faults: &mut Faults) -> Option<PathBuf> {

@@ -36,7 +36,12 @@ pub fn stack<'a>(
     let by_lift = matches!(ascent, Some(Ascent::Balloon(_)));
     let by_drag = matches!(descent, Some(Descent::Parachute { .. }));
     // Stated rates hold whatever the stack weighs.
-    if load.is_empty() && (by_lift || by_drag) {
+    // Of items that are there it is told already what is wrong with them.
+    let no_load = root.get("load").is_none_or(|load| {
+        let items = load.get_ref().as_array();
+        items.is_some_and(|items| items.is_empty())
+    });
+    if no_load && (by_lift || by_drag) {
         let expected =
             "at least one [[load]] with name and mass: the stack's weight sets rise and fall";
         faults.note(None, "[[load]]", "nothing", expected);
@@ -107,6 +112,12 @@ fn descent(
     let rates = rate_table(s, 0.5..=200.0, faults);
     let remnant = s.quantity("remnant", SHARE, 0.0..=1.0, faults);
     let stated = s.has("landing_speed") || s.has("rates");
+    if stated && s.has("remnant") {
+        let found = "what stays on the line together with a stated speed";
+        let expected =
+            "remnant beside [parachute] alone: a stated speed holds whatever hangs there";
+        faults.note(s.span("remnant"), &s.path("remnant"), found, expected);
+    }
     if !stated && !parachute_section.exists() {
         parachute_section.missing(
             "diameter",

@@ -115,6 +115,11 @@ pub fn reason(reason: &Reason, units: UnitSystem, zone: &TimeZone) -> String {
             units.distance(*distance_m),
             units.distance(*limit_m)
         ),
+        Reason::OffMap { share, limit_share } => format!(
+            "{} of the draws come down farther from the middle of the map than the ground was read, limit {}",
+            percent(*share),
+            percent(*limit_share)
+        ),
         Reason::NotFlown { why } => on_local_clock(why, zone),
         Reason::NoLaunchPlace => {
             "there is no place upwind of the target where launching is allowed".to_owned()
@@ -199,6 +204,7 @@ pub fn reason_in_short(long: &Reason, units: UnitSystem, zone: &TimeZone) -> Str
             far(*distance_m, units),
             far(*limit_m, units)
         ),
+        Reason::OffMap { share, limit_share } => of_draws("off the map", *share, *limit_share),
         Reason::NotFlown { .. } => "not flown, see below".to_owned(),
         Reason::TooNearSite { finding } => match finding.nearest_m {
             Some(near_m) => format!(

@@ -23,6 +23,7 @@ pub fn unknown(why: Unknown) -> &'static str {
         Unknown::LeftHours => "the winds do not reach the hours of the flight",
         Unknown::OldWinds => "the nearest sounding is too old",
         Unknown::DistantWinds => "the nearest sounding is too far away",
+        Unknown::OffMap => "flights came down farther away than the ground was read",
         Unknown::NotFlown => "the stack did not make a flight, or too few draws came down",
     }
 }

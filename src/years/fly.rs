@@ -6,7 +6,7 @@ use jiff::{SignedDuration, Timestamp};
 use rayon::prelude::*;
 
 use super::cells::CellCounts;
-use super::job::{DayReleases, Job};
+use super::job::{DayReleases, Job, LaunchField};
 use super::long_record::Opened;
 use super::parts::Part;
 use super::release::Release;
@@ -40,7 +40,7 @@ impl Job {
     ///
     /// Whatever is wrong with the files of the winds; what is wrong with one release is kept with it.
     pub fn fly(&self, units: Range<usize>, done: impl Fn(usize) + Sync) -> Result<Part> {
-        let judge = self.judge()?;
+        let judges = self.judges()?;
         let fields = self.fields.len();
         let mut part = Part::empty(&self.digest, units.clone());
         let mut opened: Option<Opened> = None;
@@ -54,7 +54,7 @@ impl Job {
             let flown: Vec<Result<OfField>> = (first..last)
                 .into_par_iter()
                 .map(|field| {
-                    let flown = self.fly_day(&judge, field, &self.days[day], opened.as_ref());
+                    let flown = self.fly_day(&judges, field, &self.days[day], opened.as_ref());
                     done(self.days[day].times.len());
                     flown
                 })
@@ -71,10 +71,15 @@ impl Job {
         Ok(part)
     }
 
-    fn judge(&self) -> Result<Judge<'_>> {
+    /// One for each of the grounds.
+    fn judges(&self) -> Result<Vec<Judge<'_>>> {
         // The fields differ in their sites alone, which are given release by release.
-        let judge = Judge::new(&self.fields[0].plan, &self.map, &[], self.limits)?;
-        Ok(judge.without_names())
+        let plan = &self.fields[0].plan;
+        let judges = self.grounds.iter().map(|ground| {
+            let judge = Judge::new(plan, &ground.map, &[], self.limits)?;
+            Ok(judge.without_names())
+        });
+        judges.collect()
     }
 
     /// The winds of a day, with what its flights need decoded.
@@ -119,7 +124,7 @@ impl Job {
 
     fn fly_day(
         &self,
-        judge: &Judge,
+        judges: &[Judge],
         field: usize,
         day: &DayReleases,
         opened: Option<&Opened>,
@@ -132,12 +137,13 @@ impl Job {
             let none = |&at: &Timestamp| Release::without_winds(field, at, options.draws);
             return Ok((day.times.iter().map(none).collect(), cells));
         };
+        let LaunchField { plan, ground, .. } = &self.fields[field];
+        let (judge, ground) = (&judges[*ground], &self.grounds[*ground]);
         let flown_in = FlownIn {
             winds: &opened.winds,
-            ground: self.heights.as_ref(),
-            low_m: self.low_m,
+            ground: ground.heights.as_ref(),
+            low_m: ground.low_m,
         };
-        let plan = &self.fields[field].plan;
         let all = fly_releases(plan, flown_in, &day.times, options, || {})?;
         let judged = all.iter().map(|tried: &TriedRelease| {
             let row = judge.row(plan.site.position, tried)?;

@@ -15,9 +15,10 @@ use crate::choice::basis::{Basis, basis};
 use crate::choice::candidates::Candidate;
 use crate::choice::ground;
 use crate::choice::times::release_times;
+use crate::choice::together::{Together, middle, together};
 use crate::choice::verdict::Limits;
 use crate::error::{Error, Result};
-use crate::geodesy::{Normal, Position};
+use crate::geodesy::Position;
 use crate::ground::airspace::{default_cylinders, highest_top_m};
 use crate::ground::map::GroundMap;
 use crate::ground::region::Region;
@@ -25,7 +26,10 @@ use crate::ground::terrain::Terrain;
 use crate::notes::Assumption;
 use crate::plan::{GroundPlan, Plan};
 use crate::spread::draws::Spread;
+use crate::winds::Winds;
 use crate::zone::duration::TimeAloft;
+use crate::zone::facts::LandedOn;
+use crate::zone::releases::{FlownIn, assumed_of_flown, fly_releases};
 use crate::zone::{Options, terrain};
 
 /// What is asked for.
@@ -51,6 +55,17 @@ pub struct LaunchField {
     pub name: String,
     /// The plan as flown from there.
     pub plan: Plan,
+    /// Which of the grounds it lies on.
+    pub(super) ground: usize,
+}
+
+/// The ground of fields that lie together.
+pub(super) struct FieldGround {
+    pub heights: Option<Arc<Terrain>>,
+    pub map: GroundMap,
+    /// Flights through a single sounding are followed layer by layer below this, as `days` does for the air
+    /// near airports; else whole legs would move a landing by some metres.
+    pub low_m: Option<f64>,
 }
 
 /// The releases of a day on the plan's clock.
@@ -80,12 +95,8 @@ pub struct Job {
     pub basis: Basis,
     /// What tells parts of this work from those of another.
     pub digest: String,
-    pub(super) heights: Option<Arc<Terrain>>,
-    pub(super) map: GroundMap,
+    pub(super) grounds: Vec<FieldGround>,
     pub(super) around: Around,
-    /// Flights through a single sounding are followed layer by layer below this, as `days` does for the air
-    /// near airports; else whole legs would move a landing by some metres.
-    pub(super) low_m: Option<f64>,
 }
 
 /// How far and how long flights may go.
@@ -131,28 +142,48 @@ impl Job {
         let opened = first_winds(&record, &days)?;
         let mut assumed = plan.replaced.clone();
         let limits = Limits::of(&plan.limits, &mut assumed);
-        let around = Around::of(&plan, candidates);
-        let center = around.middle;
+        let places: Vec<Position> = match candidates {
+            [] => vec![plan.site.position],
+            some => some.iter().map(|c| c.position).collect(),
+        };
+        let around = Around::of(&plan, &places);
+        let of_soundings = record.is_of_soundings();
+        let those = together(&places);
         // As far as `days` looks at least, so that what is said of a release is the same.
-        let far_m = around.reach_m.max(terrain::FAR_M);
-        let heights = terrain::around(&plan.ground, &opened.winds, center, far_m)?;
-        let region = Region::around(center, far_m);
-        let map = GroundMap::new(region, &ground::layers(&plan.ground, &region)?)?;
-        let fields = fields(&plan, candidates, heights.as_deref());
-        if candidates
+        let reach_m = TimeAloft::of(&plan).reach_m();
+        let far_m = |those: &Together| (reach_m + those.reach_m).max(terrain::FAR_M);
+        let regions: Vec<Region> = those
             .iter()
-            .any(|c| c.lies_as_planned(&plan, heights.as_deref()))
-        {
+            .map(|those| Region::around(those.middle, far_m(those)))
+            .collect();
+        let maps = ground::maps(&plan.ground, &regions)?;
+        let grounds: Vec<FieldGround> = those
+            .iter()
+            .zip(maps)
+            .map(|(those, map)| {
+                let around = (those.middle, far_m(those));
+                FieldGround::of(&plan, &opened.winds, map, around, of_soundings)
+            })
+            .collect::<Result<_>>()?;
+        let fields = fields(&plan, candidates, &those, &grounds);
+        let as_planned = |(c, field): (&Candidate, &LaunchField)| {
+            c.lies_as_planned(&plan, grounds[field.ground].heights.as_deref())
+        };
+        if candidates.iter().zip(&fields).any(as_planned) {
             assumed.push(Assumption::ElevationAsPlanned);
         }
         assumed.extend(ground::ON_GROUND);
+        let landed_on = first_landings(&opened, &grounds, &fields, &days, &asked, &mut assumed)?;
+        let heights: Vec<Option<&Terrain>> = grounds.iter().map(|g| g.heights.as_deref()).collect();
+        assumed.extend(terrain::assumed(&heights, &landed_on));
+        let maps: Vec<&GroundMap> = grounds.iter().map(|ground| &ground.map).collect();
         let mut basis = basis(
             &plan,
             &opened.winds,
             &limits,
             asked.options,
-            &map,
-            &[],
+            &maps,
+            &landed_on,
             assumed,
         );
         // The winds at hand are those of the first days; the record covers more.
@@ -160,12 +191,7 @@ impl Job {
         // Around the plan's own site: maps of other fields then have the same cells.
         let grid = CellGrid::around(plan.site.position, asked.cell_m);
         let digest = with_asked(digest, &asked, &days, &fields).with(&record.digest.text());
-        let low_m = match record.is_of_soundings() {
-            true => highest_top_m(center, far_m, &default_cylinders())?,
-            false => None,
-        };
         Ok(Job {
-            low_m,
             asked,
             fields,
             days,
@@ -174,8 +200,7 @@ impl Job {
             grid,
             basis,
             digest: digest.text(),
-            heights,
-            map,
+            grounds,
             around,
         })
     }
@@ -201,10 +226,9 @@ impl Job {
 }
 
 impl Around {
-    fn of(plan: &Plan, candidates: &[Candidate]) -> Around {
+    fn of(plan: &Plan, places: &[Position]) -> Around {
         let aloft = TimeAloft::of(plan);
-        let places: Vec<Position> = candidates.iter().map(|c| c.position).collect();
-        let middle = middle(&places).unwrap_or(plan.site.position);
+        let middle = middle(places).unwrap_or(plan.site.position);
         let away = places.iter().map(|p| middle.distance_m(*p));
         let assumed_s = Spread::ASSUMED.release_delay_s;
         let delay_s = SIGMAS * plan.spread.release_delay_s.unwrap_or(assumed_s);
@@ -216,33 +240,89 @@ impl Around {
     }
 }
 
-fn middle(places: &[Position]) -> Option<Position> {
-    // The normal of a single place is rounded on its way there and back.
-    if let [only] = places {
-        return Some(*only);
+impl FieldGround {
+    fn of(
+        plan: &Plan,
+        winds: &Winds,
+        map: GroundMap,
+        (center, far_m): (Position, f64),
+        of_soundings: bool,
+    ) -> Result<FieldGround> {
+        Ok(FieldGround {
+            heights: terrain::around(&plan.ground, winds, center, far_m)?,
+            map,
+            low_m: match of_soundings {
+                true => highest_top_m(center, far_m, &default_cylinders())?,
+                false => None,
+            },
+        })
     }
-    let mut sum = [0.0; 3];
-    for place in places {
-        let normal = place.normal().0;
-        (0..3).for_each(|k| sum[k] += normal[k]);
-    }
-    let length = sum.iter().map(|v| v * v).sum::<f64>().sqrt();
-    (length > 1e-9).then(|| Normal(sum.map(|v| v / length)).position())
 }
 
-fn fields(plan: &Plan, candidates: &[Candidate], heights: Option<&Terrain>) -> Vec<LaunchField> {
+/// Draws of the flights that tell what landings come down on.
+const FEW_DRAWS: u64 = 100;
+
+/// What landings come down on, by a first release from a field on each of the grounds; what is assumed of
+/// these flights goes to `assumed`.
+fn first_landings(
+    opened: &Opened,
+    grounds: &[FieldGround],
+    fields: &[LaunchField],
+    days: &[DayReleases],
+    asked: &YearsRequest,
+    assumed: &mut Vec<Assumption>,
+) -> Result<Vec<LandedOn>> {
+    let options = Options {
+        draws: asked.options.draws.min(FEW_DRAWS),
+        ..asked.options
+    };
+    let covers = opened.winds.covers();
+    let mut times = days.iter().flat_map(|day| &day.times);
+    let at = times.find(|at| covers.is_none_or(|[from, _]| **at >= from));
+    let mut landed = Vec::new();
+    for (number, ground) in grounds.iter().enumerate() {
+        let heights = ground.heights.as_deref();
+        let (Some(field), Some(at)) = (fields.iter().find(|f| f.ground == number), at) else {
+            continue;
+        };
+        let flown_in = FlownIn {
+            winds: &opened.winds,
+            ground: ground.heights.as_ref(),
+            low_m: None,
+        };
+        let tried = fly_releases(&field.plan, flown_in, &[*at], options, || {})?;
+        let said = assumed_of_flown(&tried).into_iter();
+        assumed.extend(said.filter(|said| !matches!(said, Assumption::LeftOut { .. })));
+        let flown = tried.into_iter().filter_map(|(_, flown)| flown.ok());
+        landed.push((heights, flown.flat_map(|flown| flown.landings).collect()));
+    }
+    Ok(ground::landed_on(&landed))
+}
+
+fn fields(
+    plan: &Plan,
+    candidates: &[Candidate],
+    those: &[Together],
+    grounds: &[FieldGround],
+) -> Vec<LaunchField> {
     if candidates.is_empty() {
         let name = "the plan's site".to_owned();
         return vec![LaunchField {
             name,
             plan: plan.clone(),
+            ground: 0,
         }];
     }
-    let field = |candidate: &Candidate| LaunchField {
-        name: candidate.name.clone(),
-        plan: candidate.plan(plan, heights),
+    let field = |(number, candidate): (usize, &Candidate)| {
+        let ground = those.iter().position(|t| t.numbers.contains(&number));
+        let ground = ground.unwrap_or(0);
+        LaunchField {
+            name: candidate.name.clone(),
+            plan: candidate.plan(plan, grounds[ground].heights.as_deref()),
+            ground,
+        }
     };
-    candidates.iter().map(field).collect()
+    candidates.iter().enumerate().map(field).collect()
 }
 
 /// The days of the record, or between the moments asked for, with their releases.

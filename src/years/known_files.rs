@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 use crate::files::{read_bytes, write_atomically};
 
 /// Its name in the folder of the parts.
-const NAME: &str = "archive.json";
+pub(super) const NAME: &str = "archive.json";
 
 /// Times of a file, and by what it is known to be the same.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

@@ -140,6 +140,11 @@ fn line(value: &impl Serialize) -> Result<String> {
         .map_err(|cause| Error::file(Path::new("JSON"), "write", cause.into()))
 }
 
+/// Whether a file of this name is a part, or what is kept beside parts.
+pub fn is_of_work(name: &str) -> bool {
+    name.starts_with("part-") || name == super::known_files::NAME
+}
+
 /// The name of a part.
 pub fn path_of(folder: &Path, k: usize, n: usize) -> PathBuf {
     folder.join(format!("part-{k}-of-{n}"))

@@ -84,17 +84,20 @@ pub enum Unknown {
     OldWinds,
     /// The sounding is too far away.
     DistantWinds,
+    /// Too many flights came down where the ground was not read.
+    OffMap,
     /// It could not be flown for another reason, as a balloon that does not burst.
     NotFlown,
 }
 
 impl Unknown {
     /// All of them.
-    pub const ALL: [Unknown; 5] = [
+    pub const ALL: [Unknown; 6] = [
         Unknown::LeftRegion,
         Unknown::LeftHours,
         Unknown::OldWinds,
         Unknown::DistantWinds,
+        Unknown::OffMap,
         Unknown::NotFlown,
     ];
 }
@@ -275,6 +278,7 @@ fn why_unknown(reason: &Reason, left_region: u64, left_hours: u64) -> Unknown {
     match reason {
         Reason::OldWinds { .. } => Unknown::OldWinds,
         Reason::DistantWinds { .. } => Unknown::DistantWinds,
+        Reason::OffMap { .. } => Unknown::OffMap,
         _ if left_region + left_hours == 0 => Unknown::NotFlown,
         // By what most draws lacked.
         _ if left_hours > left_region => Unknown::LeftHours,

@@ -125,7 +125,7 @@ fn field(job: &Job, number: usize, all: &[Dated], cells: &CellCounts) -> FieldYe
     };
     // Of no landings: only for names, distances and what is known of each.
     let known_hazards = hazards(&hits(
-        &job.map,
+        &job.grounds[job.fields[number].ground].map,
         &buffers(&job.fields[number].plan.ground),
         &[],
     ));

@@ -49,14 +49,16 @@ impl Learnt {
             // Scaled to the widest that a rise can be tabulated for, by whichever of the two gets
             // there first.
             rate: book.rate(rate_sigma(stack, spread)).map(|rate| {
-                rate.at_most((WIDEST_LIFT / spread.lift).min(WIDEST_DRAG / spread.drag))
+                rate.at_most(room(WIDEST_LIFT, spread.lift).min(room(WIDEST_DRAG, spread.drag)))
             }),
             burst: book
                 .burst(burst)
-                .map(|found| found.at_most(WIDEST_BURST / burst)),
+                .map(|found| found.at_most(room(WIDEST_BURST, burst))),
             fall: book.fall(fall_sigma(spread, mass)).map(|fall| {
                 // One factor for both, so the one that is nearer to its bound holds the other.
-                fall.at_most((WIDEST_FALL / spread.parachute).min(WIDEST_FALL / spread.remnant))
+                fall.at_most(
+                    room(WIDEST_FALL, spread.parachute).min(room(WIDEST_FALL, spread.remnant)),
+                )
             }),
         }
     }
@@ -137,6 +139,21 @@ impl Learnt {
     }
 }
 
+/// By how much a spread may grow up to the widest: what the plan itself has wider stays as it is.
+fn room(widest: f64, sigma: f64) -> f64 {
+    (widest / sigma).max(1.0)
+}
+
+/// What to say of how wrong winds are, as flights taught: a factor, and how many.
+pub fn of_winds(learnt: Option<(f64, usize)>) -> Option<Assumption> {
+    learnt.map(|(wider, flights)| Assumption::Learnt {
+        what: LearntOf::Winds,
+        factor: 1.0,
+        wider,
+        flights,
+    })
+}
+
 /// How much ln rate of rise varies: with the lift in proportion where the rate is stated, else with the root of
 /// the free lift, which is about a third of the lift at the neck; with the root of the drag.
 fn rate_sigma(stack: &StackPlan, spread: &Spread) -> f64 {
@@ -152,4 +169,36 @@ fn fall_sigma(spread: &Spread, mass: &FallingMass) -> f64 {
     let falling_kg = mass.load_kg + mass.balloon_kg * mass.remnant;
     let by_remnant = spread.remnant * mass.balloon_kg / falling_kg.max(1e-6);
     0.5 * spread.parachute.hypot(by_remnant)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plan::Plan;
+    use std::path::Path;
+
+    const FALLS: &str = "[[flight]]\nname = \"a\"\nreleased = \"2024-05-03T14:03:33Z\"\nlat = 40.0\nlon = -87.0\nmiss_km = 4.0\nalong_km = 3.0\nacross_km = 2.0\nfall = 1.6\n";
+
+    #[test]
+    fn scatter_never_makes_the_spread_smaller_by_its_bound() {
+        let text = std::fs::read_to_string("samples/high-plains/plan.toml").unwrap();
+        let plan = Plan::parse("p.toml", &text, Path::new("samples/high-plains")).unwrap();
+        let more = FALLS
+            .replace("fall = 1.6", "fall = 0.6")
+            .replace("-05-03", "-06-03");
+        let book = Logbook::parse("f.toml", &[FALLS, &more].concat()).unwrap();
+        let learnt = |remnant: f64| {
+            let spread = Spread {
+                remnant,
+                ..Spread::ASSUMED
+            };
+            let mass = super::super::stack::fall(&plan.stack).mass;
+            let air = AirProfile::standard();
+            let fall = Learnt::of(&book, &plan.stack, &spread, &mass, &air).fall;
+            fall.unwrap().wider
+        };
+        // The plan's 50 % is wider than all that is learnt may be: it stays.
+        assert_eq!(learnt(0.5), 1.0);
+        assert!(learnt(0.1) > 1.5, "{}", learnt(0.1));
+    }
 }

@@ -30,6 +30,7 @@ use self::facts::{BalloonFacts, EarlyBursts, LandedOn, Missed, WindFacts};
 pub use self::fly::LEFT_ALLOWED;
 use self::fly::{Flights, fly_all};
 use self::pattern::Pattern;
+pub use self::setup::assumed_of;
 use self::setup::{Setup, Surroundings};
 use self::site_winds::SiteWinds;
 use self::stack::FilledBalloon;
@@ -171,7 +172,7 @@ impl<'a> Story<'a> {
                 flights.error.as_ref(),
                 flights.process.as_ref(),
             ),
-            ground_assumed: terrain::assumed(heights, &landed_on),
+            ground_assumed: terrain::assumed(&[heights], &landed_on),
             landed_on,
             off_ground: terrain::off_ground(heights, place.site, place.site_m),
             touchdown_m_s: touchdown_speed(&setup.model, flights.planned.landing.altitude_m),

@@ -10,7 +10,7 @@ use super::pattern;
 use super::reach::Reach;
 use super::setup::Setup;
 use super::site_winds::SiteWinds;
-use super::weather::{FlownWinds, Weather};
+use super::weather::{FlownWinds, Weather, left_out};
 use super::{Options, terrain};
 use crate::error::{Error, Result};
 use crate::flight::layers::Layers;
@@ -18,6 +18,7 @@ use crate::flight::model::Moment;
 use crate::geodesy::Position;
 use crate::ground::terrain::Terrain;
 use crate::ground::touchdown::Fix;
+use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::spread::region::GroundEllipse;
 use crate::spread::run::Landing;
@@ -54,6 +55,8 @@ pub struct FlownRelease {
     pub wind_distance_m: Option<f64>,
     /// The wind at the ground of the site, by hour around the release.
     pub surface: Vec<GroundWind>,
+    /// What is assumed of the site's elevation, and what was left out of the winds that it was flown in.
+    pub assumed: Vec<Assumption>,
 }
 
 /// The wind 10 m above the ground of a site at a time.
@@ -85,6 +88,7 @@ impl FlownRelease {
             center: self.center.normal().carried(from, to).position(),
             ellipse: None,
             surface: self.surface.clone(),
+            assumed: self.assumed.clone(),
             ..*self
         }
     }
@@ -92,6 +96,18 @@ impl FlownRelease {
 
 /// A release as it was tried: flown, or why not.
 pub type TriedRelease = (Timestamp, Result<FlownRelease>);
+
+/// What was assumed of releases that were flown, each once.
+pub fn assumed_of_flown(tried: &[TriedRelease]) -> Vec<Assumption> {
+    let mut all: Vec<Assumption> = Vec::new();
+    let flown = tried.iter().filter_map(|(_, flown)| flown.as_ref().ok());
+    for assumption in flown.flat_map(|flown| &flown.assumed) {
+        if !all.contains(assumption) {
+            all.push(assumption.clone());
+        }
+    }
+    all
+}
 
 /// Hours before and after the release at which the wind at the ground is looked up.
 const SURFACE_HOURS: [i64; 4] = [-1, 0, 1, 2];
@@ -142,10 +158,10 @@ pub fn fly_releases(
     let site_m = times.iter().find_map(|&t| {
         let weather = site.weather(t).ok()?;
         let ground = ground.map(AsRef::as_ref);
-        Some(terrain::elevation(&plan.site, ground, &weather.column).0)
+        Some(terrain::elevation(&plan.site, ground, &weather.column))
     });
     // Where no release has winds none is flown, from whatever height.
-    let site_m = site_m.unwrap_or(0.0);
+    let (site_m, elevation) = site_m.unwrap_or((0.0, None));
     let ready: Vec<Result<Ready>> = times
         .par_iter()
         .map(|&t| ready(plan, site.weather(t)?, site_m, ground))
@@ -154,7 +170,7 @@ pub fn fly_releases(
     let flown = ready
         .into_par_iter()
         .zip(flights)
-        .map(|(ready, flights)| ready.and_then(|ready| told(&ready, flights?)));
+        .map(|(ready, flights)| ready.and_then(|ready| told(&ready, flights?, elevation.as_ref())));
     let flown: Vec<Result<FlownRelease>> = flown.collect();
     Ok(times.iter().copied().zip(flown).collect())
 }
@@ -263,7 +279,7 @@ fn not_flown() -> Error {
 }
 
 /// What is to be known of a release, from its flights.
-fn told(ready: &Ready, flights: Flights) -> Result<FlownRelease> {
+fn told(ready: &Ready, flights: Flights, elevation: Option<&Assumption>) -> Result<FlownRelease> {
     let planned = flights.planned.landing.place.position();
     let ellipse = pattern::outer(&flights.landings.landed, planned)?;
     Ok(FlownRelease {
@@ -277,6 +293,9 @@ fn told(ready: &Ready, flights: Flights) -> Result<FlownRelease> {
         wind_age_s: ready.weather.age_s(),
         wind_distance_m: ready.weather.distance_m(),
         surface: surface_winds(ready),
+        assumed: left_out(&flights.left_out)
+            .chain(elevation.cloned())
+            .collect(),
         track: flights.track,
         landings: flights.landings.landed,
         low: flights.landings.low,

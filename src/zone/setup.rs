@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::learnt::Learnt;
+use super::learnt::{self, Learnt};
 use super::stack::{self, FallLaw, FilledBalloon};
 use super::terrain::layers_below;
 use super::varied;
@@ -15,7 +15,7 @@ use crate::flight::rise::{Rise, RiseSpread, RiseTable};
 use crate::geodesy::{Compass, Position};
 use crate::ground::terrain::Terrain;
 use crate::notes::Assumption;
-use crate::plan::{Ascent, BalloonPlan, SpreadPlan, StackPlan};
+use crate::plan::{Ascent, BalloonPlan, Plan, SpreadPlan, StackPlan};
 use crate::sizing::CEILING_M;
 use crate::spread::draws::{BurstSpread, FallingMass, Spread};
 use crate::units::in_both;
@@ -104,8 +104,8 @@ impl Setup {
         fall.law = learnt.law(fall.law);
         assumptions.extend(learnt.assumptions());
         // From here on the stack is the one that is expected to fly.
-        let stack = &learnt.stack(stack, air);
-        let (lifter, burst_m) = lifter(stack, &learnt, air, site_m)?;
+        let (planned, stack) = (stack, &learnt.stack(stack, air));
+        let (lifter, burst_m) = lifter(planned, stack, &learnt, air, site_m)?;
         let layers = layers(&lifter, &place, top(burst_m, &spread));
         // At stated rates and to a stated altitude a flight bursts by metres, whatever its
         // diameter.
@@ -147,6 +147,25 @@ fn model(place: &Surroundings, above_site: Layers, rise: Rise, law: &FallLaw) ->
     }
 }
 
+/// What is assumed of a plan's stack whatever the winds, and what its logbook teaches; where that goes by
+/// the air, by the standard one.
+pub fn assumed_of(plan: &Plan) -> Vec<Assumption> {
+    let Plan { stack, spread, .. } = plan;
+    let fall = stack::fall(stack);
+    let varied = varied::spread(stack, spread, &mut Vec::new());
+    let mut all = balloon_assumed(stack);
+    if stack.ascent.balloon().is_none() {
+        all.extend(stack::no_parachute_mass(stack));
+    }
+    if let Some(book) = &spread.logbook {
+        let learnt = Learnt::of(book, stack, &varied, &fall.mass, &AirProfile::standard());
+        all.extend(learnt.assumptions());
+        all.extend(learnt::of_winds(book.winds()));
+    }
+    all.extend(fall.assumptions);
+    all
+}
+
 /// What the plan leaves open about the balloon.
 fn balloon_assumed(stack: &StackPlan) -> Vec<Assumption> {
     let Some(balloon) = stack.ascent.balloon() else {
@@ -158,16 +177,20 @@ fn balloon_assumed(stack: &StackPlan) -> Vec<Assumption> {
     diameter.into_iter().chain(pure).chain(parachute).collect()
 }
 
-/// What carries a stack up from `site_m`, and the altitude of its burst as planned, m: of a balloon that is flown to its
+/// What carries a stack up from `site_m`, filled as `planned`, and the altitude of its burst as planned, m: of a balloon that is flown to its
 /// diameter that of the layer boundary above, as it only says how far up layers are needed.
 fn lifter<'a>(
+    planned: &StackPlan,
     stack: &'a StackPlan,
     learnt: &Learnt,
     air: &AirProfile,
     site_m: f64,
 ) -> Result<(Lifter<'a>, f64)> {
     let filled = |plan: &BalloonPlan| {
-        let balloon = learnt.rise(stack::filled_balloon(stack, plan, air, site_m)?);
+        // Filled as the card says, which goes by the plan's own balloon; flown as flights taught.
+        let own = planned.ascent.balloon().unwrap_or(plan);
+        let mut balloon = learnt.rise(stack::filled_balloon(planned, own, air, site_m)?);
+        balloon.burst = plan.burst;
         let burst = match plan.burst {
             Burst::Altitude { altitude_m, .. } => PlannedBurst {
                 altitude_m,

@@ -4,6 +4,7 @@ use jiff::Timestamp;
 
 use super::facts::{ModelFacts, WindSource};
 use super::fly::missing;
+use super::learnt;
 use super::reach::Reach;
 use super::weather::{Around, FlownWinds, Weather, left_out};
 use super::wind_error;
@@ -14,7 +15,7 @@ use crate::flight::layers::Layers;
 use crate::flight::model::{FlightWinds, Moment};
 use crate::geodesy::{Compass, Position};
 use crate::logbook::Logbook;
-use crate::notes::{Assumption, LearntOf};
+use crate::notes::Assumption;
 use crate::plan::{Plan, WindSpread};
 use crate::sources::grid::archive::Archive;
 use crate::sources::{self, FileAscent};
@@ -26,8 +27,8 @@ use crate::wind::members::member_sigma;
 use crate::wind::placing::{Outside, Placing, Weights};
 use crate::wind::sounding::{Sounding, Wind};
 use crate::wind::way::Way;
-use crate::winds::Winds;
 use crate::winds::stations::{self, Blended};
+use crate::winds::{Winds, each_once};
 
 /// The winds around one site, for all its releases.
 pub struct SiteWinds<'a> {
@@ -161,14 +162,9 @@ impl<'a> SiteWinds<'a> {
             met,
         };
         let (mut error, mut assumed) = about.error(self.stated_error);
-        if let (Some(error), Some((factor, flights))) = (&mut error, self.learnt_error) {
+        if let (Some(error), Some((factor, _))) = (&mut error, self.learnt_error) {
             error.widen(factor);
-            assumed.push(Assumption::Learnt {
-                what: LearntOf::Winds,
-                factor: 1.0,
-                wider: factor,
-                flights,
-            });
+            assumed.extend(learnt::of_winds(self.learnt_error));
         }
         (error, assumed)
     }
@@ -250,7 +246,10 @@ impl<'a> SiteWinds<'a> {
             files: blended.files(),
             own_at_10_m: blended.wind_at_10_m(&weights),
             cleaning: sources::cleaned(blended.ascents.iter().copied()),
-            assumptions: [read_as(&nearest.sounding), vec![said]].concat(),
+            // Of all that are blended: each may have been read in another way.
+            assumptions: read_as(blended.ascents.iter().map(|a| &a.sounding))
+                .chain([said])
+                .collect(),
             ..self.of(
                 release,
                 column,
@@ -285,7 +284,7 @@ impl<'a> SiteWinds<'a> {
     /// The one nearest of `all` soundings.
     fn of_one(&self, release: Timestamp, nearest: &FileAscent, all: usize) -> Weather<'_> {
         let sounding = &nearest.sounding;
-        let mut assumptions = read_as(sounding);
+        let mut assumptions: Vec<Assumption> = read_as([sounding]).collect();
         if all > 1 {
             assumptions.push(Assumption::NearestSounding { of: all });
         }
@@ -369,11 +368,7 @@ impl<'a> SiteWinds<'a> {
             own_at_10_m: near.wind_at_10_m(&weights),
             gust_m_s: near.gust_m_s(&weights),
             member_sigma: member_sigma(&members),
-            assumptions: unknown
-                .into_iter()
-                .chain(self.input.assumed())
-                .chain(left_out(&archive.left_out))
-                .collect(),
+            assumptions: unknown.into_iter().chain(self.input.assumed()).collect(),
             ..self.of(release, column, Around::Forecast(archive), source)
         })
     }
@@ -397,10 +392,12 @@ fn source_of(archive: &Archive, near: &Block, release: Timestamp) -> WindSource 
     }
 }
 
-/// What reading a sounding took for granted.
-fn read_as(sounding: &Sounding) -> Vec<Assumption> {
-    let said = sounding.tally.assumed.iter();
-    said.cloned().map(Assumption::Read).collect()
+/// What reading soundings took for granted.
+fn read_as<'s>(
+    soundings: impl IntoIterator<Item = &'s Sounding>,
+) -> impl Iterator<Item = Assumption> {
+    let said = soundings.into_iter().flat_map(|s| &s.tally.assumed);
+    each_once(said).into_iter().map(Assumption::Read)
 }
 
 /// Age of a sounding at a release, s.

@@ -140,8 +140,11 @@ pub fn sources(terrain: Option<&Terrain>, landings: &[Landing]) -> Vec<LandedOn>
 
 /// What is assumed of the ground: one line for each source that is not a file, or a file that is coarser
 /// than the forecast's own ground. The person gave it, so it counts all the same.
-pub fn assumed(terrain: Option<&Terrain>, landed_on: &[LandedOn]) -> Vec<Assumption> {
-    let spacing_m = |source: &str| terrain.and_then(|t| t.spacing_of_m(source));
+pub fn assumed(terrains: &[Option<&Terrain>], landed_on: &[LandedOn]) -> Vec<Assumption> {
+    let spacing_m = |source: &str| {
+        let known = terrains.iter().flatten();
+        known.copied().find_map(|t| t.spacing_of_m(source))
+    };
     let coarse = |source: &str, share| {
         let (spacing_m, forecast_m) = (spacing_m(source)?, spacing_m(OF_FORECAST)?);
         (spacing_m > forecast_m).then(|| Assumption::LandsOnCoarseTerrain {

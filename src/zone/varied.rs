@@ -14,16 +14,17 @@ const STATED_FALL_AREA: f64 = 0.10;
 const STATED_RATE_DRAG: f64 = 0.08;
 
 /// The spread of a burst diameter as one of the burst altitude: dz = 3 H dD / D, with the density
-/// scale height H of the air there. Early bursts lie 3 H ln x higher, x below 1; of a low burst they
-/// stay at a tenth of its height above the site or more.
+/// scale height H of the air there. Early bursts lie 3 H ln x higher, x below 1; of a low burst they,
+/// and four standard deviations of the others, stay at a tenth of its height above the site or more.
 pub fn by_altitude(burst: BurstSpread, air: &AirProfile, burst_m: f64, site_m: f64) -> BurstSpread {
     let scale_m = air.density_scale_height_m(burst_m);
+    let room_m = 0.9 * (burst_m - site_m);
     BurstSpread::AltitudeM {
         sigma_m: match burst {
             BurstSpread::AltitudeM { sigma_m, .. } => sigma_m,
-            BurstSpread::Diameter(sigma) => 3.0 * scale_m * sigma,
+            BurstSpread::Diameter(sigma) => (3.0 * scale_m * sigma).min(room_m / 4.0),
         },
-        scale_m: Some(scale_m.min(0.3 * (burst_m - site_m) / -EARLY_BURST_DIAMETER[0].ln())),
+        scale_m: Some(scale_m.min(room_m / 3.0 / -EARLY_BURST_DIAMETER[0].ln())),
     }
 }
 
@@ -101,5 +102,31 @@ fn fall(spread: &mut Spread, stack: &StackPlan, given: &SpreadPlan, assumed: &mu
         (_, None) => assumed.push(Assumption::CanopyChanges {
             share: spread.canopy_changes,
         }),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn low_bursts_stay_above_the_site() {
+        let air = AirProfile::standard();
+        let of = |burst: BurstSpread, burst_m: f64| match by_altitude(burst, &air, burst_m, 500.0) {
+            BurstSpread::AltitudeM { sigma_m, scale_m } => (sigma_m, scale_m.unwrap()),
+            BurstSpread::Diameter(_) => unreachable!(),
+        };
+        let (sigma_m, scale_m) = of(BurstSpread::Diameter(0.05), 600.0);
+        assert!((sigma_m - 22.5).abs() < 1e-9, "{sigma_m}");
+        assert!((3.0 * scale_m * EARLY_BURST_DIAMETER[0].ln() + 90.0).abs() < 1e-9);
+        // High up nothing is held back: 3 H times 5 %.
+        let (sigma_m, scale_m) = of(BurstSpread::Diameter(0.05), 30_000.0);
+        assert!((sigma_m / scale_m - 0.15).abs() < 1e-12 && sigma_m > 900.0);
+        // What a plan states holds.
+        let given = BurstSpread::AltitudeM {
+            sigma_m: 300.0,
+            scale_m: None,
+        };
+        assert_eq!(of(given, 600.0).0, 300.0);
     }
 }

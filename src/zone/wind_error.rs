@@ -91,10 +91,12 @@ impl About<'_> {
     fn of_ensemble(&self, members: usize) -> Assumed {
         let lead_s = self.source.lead_s().unwrap_or(0.0);
         let error = WindError::of_ensemble(self.winds, lead_s, members, self.member_sigma);
-        (
-            Some(error),
-            vec![Assumption::EnsembleError { members, lead_s }],
-        )
+        let said = Assumption::EnsembleError {
+            members,
+            // A run after the release is an analysis: it has no lead.
+            lead_s: lead_s.max(0.0),
+        };
+        (Some(error), vec![said])
     }
 
     fn of_forecast(&self) -> Assumed {

@@ -53,7 +53,7 @@ pub fn text(args: &YearsArgs, job: &Job, scheduler: Scheduler, folder: &Path) ->
     let slower = here / threads as f64;
     let batch = Batch {
         // As it was typed: whatever option there is goes to the parts without being named here.
-        command: command(std::env::args_os().skip(1)),
+        command: command(std::env::args_os().skip(1), &args.plan),
         program: program(),
         folder: folder.display().to_string(),
         shards,
@@ -76,8 +76,24 @@ fn program() -> String {
     path.map_or_else(|_| "windfall".to_owned(), |path| path.display().to_string())
 }
 
-/// The words of this command that every part needs.
-fn command(words: impl Iterator<Item = OsString>) -> Vec<String> {
+/// The words of this command that every part needs, the plan first: behind options that take any number of
+/// values it would be one of them, once what stood between is left out.
+fn command(words: impl Iterator<Item = OsString>, plan: &Path) -> Vec<String> {
+    let mut kept = kept(words);
+    let plan = plan.to_string_lossy();
+    let here = |i: &usize| kept[*i] == plan;
+    // Where an option's value is the same word, the one that stands behind no option.
+    let alone = |i: &usize| *i > 0 && !kept[*i - 1].starts_with('-');
+    let all = || (0..kept.len()).filter(here);
+    if let Some(at) = all().find(alone).or(all().last()) {
+        let plan = kept.remove(at);
+        // Behind the name of the command.
+        kept.insert(1.min(kept.len()), plan);
+    }
+    kept
+}
+
+fn kept(words: impl Iterator<Item = OsString>) -> Vec<String> {
     let mut kept = Vec::new();
     let mut skip = false;
     for word in words {
@@ -107,7 +123,14 @@ mod tests {
     fn parts_get_the_words_that_they_need() {
         let words =
             "years a.toml --wind x y --out d --script=slurm --shards 4 --seed 3 --threads 2";
-        let kept = command(words.split(' ').map(OsString::from));
-        assert_eq!(kept.join(" "), "years a.toml --wind x y --seed 3");
+        let command = |words: &str| {
+            let words = words.split(' ').map(OsString::from);
+            super::command(words, Path::new("a.toml")).join(" ")
+        };
+        assert_eq!(command(words), "years a.toml --wind x y --seed 3");
+        let words = "years --wind x y --out d a.toml --script slurm --json";
+        assert_eq!(command(words), "years a.toml --wind x y --json");
+        let words = "years --wind a.toml x --out=d a.toml";
+        assert_eq!(command(words), "years a.toml --wind a.toml x");
     }
 }

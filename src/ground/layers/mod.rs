@@ -197,22 +197,47 @@ impl Layer {
     }
 }
 
+/// What was read of a file.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FileLayers {
+    /// Its layers.
+    pub layers: Vec<Layer>,
+    /// What is wrong with a file that lies wholly farther than 300 km from the region.
+    pub too_far: Option<Fault>,
+}
+
+impl FileLayers {
+    fn near(self) -> Result<Vec<Layer>> {
+        match self.too_far {
+            Some(fault) => Err(fault.into()),
+            None => Ok(self.layers),
+        }
+    }
+}
+
 /// Reads one kind of feature from a file, as far as it touches the region: GeoJSON (.geojson,
 /// .json), FlatGeobuf (.fgb), Shapefile (.shp, with its .dbf and .prj) or an extract of
 /// OpenStreetMap (.osm.pbf).
 ///
 /// # Errors
 ///
-/// A file that cannot be read or understood, has no feature of the right shape, is not on a known
-/// projection, has no such attribute, lies wholly farther than 300 km from the region; a keep-out
-/// or land-in area that crosses itself.
+/// As [`read_or_far`], and a file that lies too far away.
 pub fn read(path: &Path, wanted: &LayerRequest, region: &Region) -> Result<Layer> {
+    // One kind was asked for, so there is one layer.
+    Ok(read_or_far(path, wanted, region)?.near()?.swap_remove(0))
+}
+
+/// The same, but a file that lies too far away is told apart: of several regions it may be near another.
+///
+/// # Errors
+///
+/// A file that cannot be read or understood, has no feature of the right shape, is not on a known
+/// projection, has no such attribute; a keep-out or land-in area that crosses itself.
+pub fn read_or_far(path: &Path, wanted: &LayerRequest, region: &Region) -> Result<FileLayers> {
     let name = path.display().to_string();
     if is_osm(path) {
         open_regular(path, "an extract of OpenStreetMap")?;
-        // One kind was asked for, so there is one layer.
-        let mut layers = osm::read(path, &name, region, Some(wanted.kind))?;
-        return Ok(layers.swap_remove(0));
+        return osm::read(path, &name, region, Some(wanted.kind));
     }
     let extension = path
         .extension()
@@ -230,10 +255,10 @@ pub fn read(path: &Path, wanted: &LayerRequest, region: &Region) -> Result<Layer
             return Err(Fault::new(&name, "a layer in an unknown format", expected).into());
         }
     };
-    match collected.too_far {
-        Some(fault) => Err(fault.into()),
-        None => Ok(collected.layer),
-    }
+    Ok(FileLayers {
+        layers: vec![collected.layer],
+        too_far: collected.too_far,
+    })
 }
 
 /// Whether a file is an OpenStreetMap extract, by its name.
@@ -250,6 +275,15 @@ pub fn is_osm(path: &Path) -> bool {
 ///
 /// A file that cannot be read or understood, or lies wholly farther than 300 km from the region.
 pub fn read_osm(path: &Path, region: &Region) -> Result<Vec<Layer>> {
+    read_osm_or_far(path, region)?.near()
+}
+
+/// The same, but a file that lies too far away is told apart.
+///
+/// # Errors
+///
+/// A file that cannot be read or understood.
+pub fn read_osm_or_far(path: &Path, region: &Region) -> Result<FileLayers> {
     osm::read(path, &path.display().to_string(), region, None)
 }
 

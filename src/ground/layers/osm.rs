@@ -18,7 +18,7 @@ use roaring::RoaringTreemap;
 
 use super::far::Nearest;
 use super::osm_tags::{Meaning, meaning, place_name};
-use super::{Area, Kind, Layer, LayerFinding, Line, Spot};
+use super::{Area, FileLayers, Kind, Layer, LayerFinding, Line, Spot};
 use crate::error::{Fault, Result};
 use crate::files::{guarded, quiet};
 use crate::ground::region::Region;
@@ -68,7 +68,7 @@ pub(super) fn read(
     name: &str,
     region: &Region,
     only: Option<Kind>,
-) -> Result<Vec<Layer>> {
+) -> Result<FileLayers> {
     if let Some(kind) = only.filter(|kind| !KINDS.contains(kind)) {
         let expected = format!("a file whose features are all {}", kind.name());
         let found = "an extract of OpenStreetMap, which holds all sorts of things";
@@ -93,10 +93,17 @@ struct Extract<'a> {
 }
 
 impl Extract<'_> {
-    fn layers(&self) -> Result<Vec<Layer>> {
+    fn layers(&self) -> Result<FileLayers> {
         let mut survey = self.survey()?;
-        if survey.near.is_empty() {
-            self.refuse_if_far(&survey.here_and_there)?;
+        let too_far = match survey.near.is_empty() {
+            true => self.too_far(&survey.here_and_there),
+            false => None,
+        };
+        if too_far.is_some() {
+            return Ok(FileLayers {
+                layers: self.empty(),
+                too_far,
+            });
         }
         // Ways of such areas often have no tags: what they mean stands with the area.
         let members: RoaringTreemap = ids(survey.multis.iter().flat_map(|m| &m.ways));
@@ -118,20 +125,20 @@ impl Extract<'_> {
         }
         let needed = ids(ways.iter().flat_map(|way| &way.nodes));
         let places = self.places(&needed)?;
-        Ok(self.assemble(&survey, &ways, &places))
+        Ok(FileLayers {
+            layers: self.assemble(&survey, &ways, &places),
+            too_far,
+        })
     }
 
     /// The nodes of a block lie close together, so one of each tells enough of an extract that has
     /// none in the region.
-    fn refuse_if_far(&self, here_and_there: &[[f64; 2]]) -> Result<()> {
+    fn too_far(&self, here_and_there: &[[f64; 2]]) -> Option<Fault> {
         let mut nearest = Nearest::new(self.region);
         for &node in here_and_there {
             nearest.look_at(&[node]);
         }
-        match nearest.fault(self.name, "an extract of the country") {
-            Some(fault) => Err(fault.into()),
-            None => Ok(()),
-        }
+        nearest.fault(self.name, "an extract of the country")
     }
 
     /// Looks at all blocks, some at a time and in parallel, and takes what was found in order.
@@ -277,9 +284,14 @@ impl Extract<'_> {
         Ok(places)
     }
 
-    fn assemble(&self, survey: &Survey, ways: &[Way], places: &[(i64, [i32; 2])]) -> Vec<Layer> {
+    /// The layers, with nothing in them yet.
+    fn empty(&self) -> Vec<Layer> {
         let kinds = KINDS.iter().filter(|&&kind| self.wants(kind));
-        let mut layers: Vec<Layer> = kinds.map(|&kind| Layer::new(kind, self.name)).collect();
+        kinds.map(|&kind| Layer::new(kind, self.name)).collect()
+    }
+
+    fn assemble(&self, survey: &Survey, ways: &[Way], places: &[(i64, [i32; 2])]) -> Vec<Layer> {
+        let mut layers = self.empty();
         let mut incomplete = vec![0; layers.len()];
         for (layer, incomplete) in layers.iter_mut().zip(&mut incomplete) {
             let ways = ways.iter().filter_map(|w| Some((w, w.meaning.as_ref()?)));
