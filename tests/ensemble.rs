@@ -194,7 +194,7 @@ fn a_member_that_lacks_a_level_is_left_out_and_told() {
         member: Some(3),
         why: NoMember::Levels { missing_pa },
     };
-    assert_eq!(archive.left_out, [told.clone()]);
+    assert_eq!(archive.left_out, std::slice::from_ref(&told));
     assert_eq!(told.to_string(), "member 3: no height or wind at 500 hPa");
 }
 
@@ -209,7 +209,7 @@ fn a_level_of_few_members_is_left_out_and_told() {
     assert_eq!(archive.levels_pa.len(), 5);
     let levels_pa = vec![30_000];
     let told = LeftOut::OfFewMembers { levels_pa };
-    assert_eq!(archive.left_out, [told.clone()]);
+    assert_eq!(archive.left_out, std::slice::from_ref(&told));
     assert_eq!(told.to_string(), "300 hPa: most members lack it");
 }
 

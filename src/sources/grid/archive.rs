@@ -34,7 +34,7 @@ pub struct Archive {
     pub members: Vec<Option<u32>>,
     /// What was left out in joining.
     pub left_out: Vec<LeftOut>,
-    /// What was assumed in reading and joining, in words.
+    /// What was assumed in reading and joining.
     pub assumed: Vec<Reading>,
     /// The forecast that continues this one above its highest level.
     pub(super) above: Option<Box<Archive>>,
@@ -318,53 +318,87 @@ fn moments(
     how: Joining,
     left_out: &mut Vec<LeftOut>,
 ) -> (BTreeMap<Moment, Slabs>, Option<Reading>) {
-    let moment = |file: usize, slab: &Slab| {
-        let by_file = how
-            .member_per_file
-            .then(|| u32::try_from(file).unwrap_or(u32::MAX));
-        // A number in the file itself counts more than its place among the files.
-        (slab.member.or(by_file), slab.valid)
-    };
-    let run = |slab: &Slab| slab.run.or(how.issued);
+    let newest = runs_of_winds(files, how);
     // Once for each grid of a file: there may be a million slabs, but few grids.
     let on_it: Vec<Vec<bool>> = files
         .iter()
         .map(|f| f.lattices.iter().map(|l| l.same_as(lattice)).collect())
         .collect();
-    let all = || {
-        files.iter().enumerate().flat_map(|(f, file)| {
-            let slabs = file.slabs.iter().enumerate();
-            slabs.map(move |(s, slab)| ((f, s), slab))
-        })
-    };
-    // By the winds alone: a newer run that has none for a time must not push out one that has.
-    let mut newest: BTreeMap<Moment, Option<Timestamp>> = BTreeMap::new();
-    for ((f, _), slab) in all().filter(|(_, slab)| is_wind(slab)) {
-        let known = newest.entry(moment(f, slab)).or_default();
-        *known = (*known).max(run(slab));
-    }
-    let mut moments: BTreeMap<Moment, Slabs> = BTreeMap::new();
-    let (mut elsewhere, mut repeated, mut of_others) = (0, 0, Vec::new());
-    for ((f, s), slab) in all() {
-        let at = moment(f, slab);
-        if !on_it[f][slab.lattice] {
-            elsewhere += 1;
-        } else if newest.get(&at).is_some_and(|newest| run(slab) != *newest) {
-            of_others.push((at, (f, s), slab));
+    let mut joined = Joined::default();
+    let mut of_others = Vec::new();
+    for (place, slab) in all_slabs(files) {
+        let at = moment(how, place.0, slab);
+        let run = slab.run.or(how.issued);
+        if !on_it[place.0][slab.lattice] {
+            joined.elsewhere += 1;
+        } else if newest.get(&at).is_some_and(|newest| run != *newest) {
+            of_others.push((at, run, place, slab));
         } else {
-            match moments.entry(at).or_default().entry(key(slab)) {
-                Entry::Vacant(place) => {
-                    place.insert((f, s));
-                }
-                Entry::Occupied(_) => repeated += 1,
-            }
+            joined.take(at, place, slab);
         }
     }
     // The newest first; of one run in the order of the files.
-    of_others.sort_by_key(|(_, _, slab)| std::cmp::Reverse(run(slab)));
-    let (mut older, mut newer, mut used) = (0, 0, OtherRuns::default());
-    for (at, place, slab) in of_others {
-        let slabs = moments.entry(at).or_default();
+    of_others.sort_by_key(|(_, run, ..)| std::cmp::Reverse(*run));
+    for (at, run, place, slab) in of_others {
+        let is_older = newest.get(&at).is_some_and(|newest| run < *newest);
+        joined.take_if_lacking(at, place, slab, is_older);
+    }
+    left_out.extend(joined.left_out());
+    (joined.moments, joined.used.told())
+}
+
+/// All slabs of all files.
+fn all_slabs(files: &[GridFile]) -> impl Iterator<Item = (Where, &Slab)> {
+    files.iter().enumerate().flat_map(|(f, file)| {
+        let slabs = file.slabs.iter().enumerate();
+        slabs.map(move |(s, slab)| ((f, s), slab))
+    })
+}
+
+/// Member and time of a slab of a file.
+fn moment(how: Joining, file: usize, slab: &Slab) -> Moment {
+    let number = || u32::try_from(file).unwrap_or(u32::MAX);
+    // A number in the file itself counts more than its place among the files.
+    let member = slab.member.or_else(|| how.member_per_file.then(number));
+    (member, slab.valid)
+}
+
+/// The newest run that has winds, by the winds alone: a newer run that has none for a time must not push
+/// out one that has.
+fn runs_of_winds(files: &[GridFile], how: Joining) -> BTreeMap<Moment, Option<Timestamp>> {
+    let mut newest: BTreeMap<Moment, Option<Timestamp>> = BTreeMap::new();
+    for ((file, _), slab) in all_slabs(files).filter(|(_, slab)| is_wind(slab)) {
+        let known = newest.entry(moment(how, file, slab)).or_default();
+        *known = (*known).max(slab.run.or(how.issued));
+    }
+    newest
+}
+
+/// What is joined so far, and how many fields are not.
+#[derive(Default)]
+struct Joined {
+    moments: BTreeMap<Moment, Slabs>,
+    used: OtherRuns,
+    elsewhere: usize,
+    older: usize,
+    newer: usize,
+    repeated: usize,
+}
+
+impl Joined {
+    /// A slab of the run of its winds.
+    fn take(&mut self, at: Moment, place: Where, slab: &Slab) {
+        match self.moments.entry(at).or_default().entry(key(slab)) {
+            Entry::Vacant(free) => {
+                free.insert(place);
+            }
+            Entry::Occupied(_) => self.repeated += 1,
+        }
+    }
+
+    /// A slab of another run than the winds of its time.
+    fn take_if_lacking(&mut self, at: Moment, place: Where, slab: &Slab, is_older: bool) {
+        let slabs = self.moments.entry(at).or_default();
         // Without a wind beside it a level is of no use.
         let of_use = match slab.surface {
             Surface::Isobaric(_) => slabs.contains_key(&(Quantity::EastWind, slab.surface)),
@@ -373,23 +407,23 @@ fn moments(
         match slabs.entry(key(slab)) {
             Entry::Vacant(free) if of_use && fits_any_run(slab.quantity) => {
                 free.insert(place);
-                used.count(slab);
+                self.used.count(slab);
             }
-            _ if newest.get(&at).is_some_and(|newest| run(slab) < *newest) => older += 1,
-            _ => newer += 1,
+            _ if is_older => self.older += 1,
+            _ => self.newer += 1,
         }
     }
-    for (count, why) in [
-        (elsewhere, NoField::OtherGrid),
-        (older, NoField::OlderRun),
-        (newer, NoField::NewerRun),
-        (repeated, NoField::Repeated),
-    ] {
-        if count > 0 {
-            left_out.push(LeftOut::Fields { count, why });
-        }
+
+    fn left_out(&self) -> impl Iterator<Item = LeftOut> {
+        let counts = [
+            (self.elsewhere, NoField::OtherGrid),
+            (self.older, NoField::OlderRun),
+            (self.newer, NoField::NewerRun),
+            (self.repeated, NoField::Repeated),
+        ];
+        let some = counts.into_iter().filter(|(count, _)| *count > 0);
+        some.map(|(count, why)| LeftOut::Fields { count, why })
     }
-    (moments, used.told())
 }
 
 /// What a slab is of those of its time.
