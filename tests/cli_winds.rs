@@ -130,7 +130,8 @@ fn a_plan_opens_nothing_outside_of_its_folder_unasked() {
         message.contains("outside of the plan's folder"),
         "{message}"
     );
-    assert!(winds(&["--plan", &plan, "--outside"]).status.success());
+    let said = stdout(&winds(&["--plan", &plan, "--outside"]));
+    assert!(said.contains("are read: ../riverton"), "{said}");
     // Not even looked at: a pipe that nobody writes to would be waited for.
     for (section, key) in [("spread", "logbook"), ("balloon", "table")] {
         let line = format!("[{section}]\n{key} = \"../none.toml\"");

@@ -138,7 +138,9 @@ pub fn every(text: &str) -> std::result::Result<i64, String> {
     let is_whole = (seconds - 60.0 * minutes).abs() < 1e-6;
     match is_whole && (60.0..=86_400.0).contains(&seconds) {
         true => Ok(minutes as i64 * 60),
-        false => Err("expected whole minutes, from one to a day, as in 1h or 30min".to_owned()),
+        false => {
+            Err("expected whole minutes, from a minute to a day, as in 1h or 30min".to_owned())
+        }
     }
 }
 

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use jiff::Timestamp;
 
+use super::instead::heading;
 use super::options::{Units, moment};
 use super::output::{self, Outputs};
 use super::plan_file::PlanFiles;
@@ -76,7 +77,7 @@ pub fn run(args: &WindsArgs, out: &mut impl Write) -> Result<()> {
             files => files,
         };
         let winds = Winds::of_files(&plan, files, &args.hints.hints())?;
-        return show_ascents(args, &[above_site(&plan, &winds)?], out);
+        return show_ascents(args, &heading(&plan), &[above_site(&plan, &winds)?], out);
     }
     match WindFiles::read(&args.files, &args.hints.hints(), false)? {
         WindFiles::Soundings(_) if args.place.is_some() => Err(Error::CannotDo {
@@ -88,7 +89,7 @@ pub fn run(args: &WindsArgs, out: &mut impl Write) -> Result<()> {
             if let Some(time) = args.at {
                 ascents = vec![nearest(ascents, time)?];
             }
-            show_ascents(args, &ascents, out)
+            show_ascents(args, "", &ascents, out)
         }
         WindFiles::Grids { files, damaged } => show_forecast(args, files, damaged, out),
     }
@@ -101,8 +102,13 @@ fn nearest(mut ascents: Vec<FileAscent>, time: Timestamp) -> Result<FileAscent> 
     Ok(ascents.swap_remove(which))
 }
 
-/// The ascents as text or JSON, and the picture that was asked for.
-fn show_ascents(args: &WindsArgs, ascents: &[FileAscent], out: &mut impl Write) -> Result<()> {
+/// The ascents as text below a heading or as JSON, and the picture that was asked for.
+fn show_ascents(
+    args: &WindsArgs,
+    heading: &str,
+    ascents: &[FileAscent],
+    out: &mut impl Write,
+) -> Result<()> {
     let units = args.units.into();
     if let (Some(_), [_, _, ..]) = (&args.out, ascents) {
         return Err(Error::CannotDo {
@@ -124,7 +130,7 @@ fn show_ascents(args: &WindsArgs, ascents: &[FileAscent], out: &mut impl Write) 
     let report = if args.json {
         output::json(&ascents)?
     } else {
-        as_text(ascents, units, args.all)
+        heading.to_owned() + &as_text(ascents, units, args.all)
     };
     begun.finish(|| output::print(out, "standard output", &report))
 }
@@ -162,7 +168,7 @@ fn show_forecast(
         file: archive.names().join(", "),
         sounding: archive.profile(place, time)?,
     };
-    show_ascents(args, &[ascent], out)
+    show_ascents(args, "", &[ascent], out)
 }
 
 /// More ascents than this are listed, not shown level by level.

@@ -85,7 +85,7 @@ fn command(words: impl Iterator<Item = OsString>, plan: &Path) -> Vec<String> {
     // Where an option's value is the same word, the one that stands behind no option.
     let alone = |i: &usize| *i > 0 && !kept[*i - 1].starts_with('-');
     let all = || (0..kept.len()).filter(here);
-    if let Some(at) = all().find(alone).or(all().last()) {
+    if let Some(at) = all().find(alone).or(all().next_back()) {
         let plan = kept.remove(at);
         // Behind the name of the command.
         kept.insert(1.min(kept.len()), plan);
