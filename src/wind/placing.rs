@@ -23,6 +23,8 @@ pub struct Weights {
 const MOST: usize = 8;
 /// Soundings from more stations than this are not blended.
 pub const MOST_STATIONS: usize = MOST / 2;
+/// A weight below this is one of 0, which was rounded.
+const ROUNDING: f64 = 1e-9;
 
 impl Weights {
     /// One column alone.
@@ -55,15 +57,20 @@ impl Weights {
         self.count += 1;
     }
 
-    /// The columns, numbered within one member, with their weights.
+    /// The columns, numbered within one member, with their weights, which may be 0.
     pub fn terms(&self) -> impl Iterator<Item = (usize, f64)> {
         let columns = self.columns[..self.count].iter();
         columns.map(|&c| c as usize).zip(self.weights)
     }
 
-    /// The weighted mean of what the columns have.
+    /// The columns that count; a weight left over from rounding does not.
+    pub fn counting(&self) -> impl Iterator<Item = (usize, f64)> {
+        self.terms().filter(|(_, weight)| *weight > ROUNDING)
+    }
+
+    /// The weighted mean of what the columns have; those that do not count may have no number.
     pub fn mean(&self, value: impl Fn(usize) -> f64) -> f64 {
-        self.terms().map(|(c, w)| w * value(c)).sum()
+        self.counting().map(|(c, w)| w * value(c)).sum()
     }
 }
 
@@ -178,7 +185,7 @@ impl GridPlacing {
     }
 
     fn is_empty_there(&self, weights: &Weights) -> bool {
-        !self.empty.is_empty() && weights.terms().any(|(c, w)| w > 0.0 && self.empty[c])
+        !self.empty.is_empty() && weights.counting().any(|(c, _)| self.empty[c])
     }
 
     /// Sets `weights`, which in the hot loop is cheaper than to hand them over.
