@@ -23,8 +23,6 @@ pub struct Weights {
 const MOST: usize = 8;
 /// Soundings from more stations than this are not blended.
 pub const MOST_STATIONS: usize = MOST / 2;
-/// A weight below this is one of 0, which was rounded.
-const ROUNDING: f64 = 1e-9;
 
 impl Weights {
     /// One column alone.
@@ -253,8 +251,8 @@ impl GridPlacing {
     }
 }
 
-/// Rounding between degrees and normals must not put a place on the edge outside, in steps of the
-/// grid.
+/// Rounding between degrees and normals must not put a place on the edge outside, nor make a neighbour of a place
+/// on a line of the grid count: in steps of the grid, so in weights, too.
 const ROUNDING: f64 = 1e-9;
 
 /// The whole number below `x` and the rest, if `x` is within the first and the last of `count`.
