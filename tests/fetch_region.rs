@@ -618,7 +618,7 @@ fn netcdf_comes_a_file_a_step() {
             };
             assert!(
                 file.path
-                    .ends_with("gfs-thredds-20101026-12z-43n108w-f000-f000.nc")
+                    .ends_with("gfs-thredds-20101026-12z-43.1n108.4w-f000-f000.nc")
             );
             let manifest = download(&client, &order, &found, file, &|_| (), &|_| ()).unwrap();
             assert_eq!(manifest.bytes, NETCDF.len() as u64);

@@ -56,9 +56,8 @@ const STILL_M: f64 = 60.0;
 const STILL_UP_M: f64 = 90.0;
 const STILL_S: f64 = 60.0;
 
-/// What has lain still falls no more, faster than this, m/s, for so long, s: else its receiver stood still.
+/// What has lain still falls no more, faster than this, m/s: else its receiver stood still.
 const FALLS_ON_M_S: f64 = 3.0;
-const FALLS_ON_S: f64 = 20.0;
 /// As far as this, m, the wind may drag what has landed; beyond, the crew carries it.
 const DRAGGED_M: f64 = 1_000.0;
 
@@ -212,13 +211,13 @@ fn lies(from_top: &[Fix], site_m: f64) -> Option<usize> {
     })
 }
 
+/// Whether it leaves the place of the first fix downwards, as nothing does that lay there.
 fn falls_on(fixes: &[Fix]) -> bool {
-    let Some(first) = fixes.first() else {
+    let Some((first, away)) = fixes.first().zip(fixes.get(staying(fixes))) else {
         return false;
     };
-    let mut later = fixes.iter();
-    let later = later.find(|f| seconds_between(first.time, f.time) >= FALLS_ON_S);
-    later.is_some_and(|f| rate(first, f) < -FALLS_ON_M_S)
+    let before = fixes.get(staying(fixes) - 1).unwrap_or(first);
+    first.altitude_m - away.altitude_m >= STILL_UP_M && rate(before, away) < -FALLS_ON_M_S
 }
 
 /// How many fixes it stays where the first of them lies.

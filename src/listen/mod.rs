@@ -62,6 +62,8 @@ pub enum Said {
     Connected(String),
     /// It does not, and why; the next try is after so long.
     Lost(String, Duration),
+    /// It could not be read to its end, and why; there is no other try.
+    Ended(String),
     /// Nothing came for so long: connected anew.
     Silent(Duration),
     /// A file is begun anew.
