@@ -413,9 +413,21 @@ fn a_pages_key_is_not_told_and_what_grows_is_told_once() {
         said.extend(batch.said);
     }
     let words = format!("{said:?}");
-    assert!(words.contains("token=...&b=1") && words.contains("403"), "{words}");
-    assert!(!words.contains("SECRET") && !words.contains("pass"), "{words}");
-    let raw: Vec<String> = heard.iter().map(|h| String::from_utf8_lossy(&h.raw).into_owned()).collect();
+    assert!(
+        words.contains("token=...&b=1") && words.contains("403"),
+        "{words}"
+    );
+    assert!(
+        !words.contains("SECRET") && !words.contains("pass"),
+        "{words}"
+    );
+    let raw: Vec<String> = heard
+        .iter()
+        .map(|h| String::from_utf8_lossy(&h.raw).into_owned())
+        .collect();
     assert_eq!(heard.len(), 4, "{raw:?}");
-    assert!((0..4).all(|k| raw[k].contains(&(1_000 + k).to_string())), "{raw:?}");
+    assert!(
+        (0..4).all(|k| raw[k].contains(&(1_000 + k).to_string())),
+        "{raw:?}"
+    );
 }

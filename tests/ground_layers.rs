@@ -476,7 +476,9 @@ fn a_lake_around_the_whole_region_counts() {
     let none = &[][..];
     let corners = |first: i64, lon: f64, half_lon: f64, half_lat: f64| {
         let signs = [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)];
-        (first..).zip(signs).map(move |(id, (x, y))| (id, lon + x * half_lon, 43.6 + y * half_lat, none))
+        (first..)
+            .zip(signs)
+            .map(move |(id, (x, y))| (id, lon + x * half_lon, 43.6 + y * half_lat, none))
     };
     // Around the region, around its middle with a shore of two ways, and only east of it.
     let nodes: Vec<_> = corners(1, -113.0, 0.3, 0.2)
@@ -490,7 +492,15 @@ fn a_lake_around_the_whole_region_counts() {
         .way(101, &[11, 12, 13], &[])
         .way(102, &[13, 14, 11], &[])
         .way(103, &[21, 22, 23, 24, 21], water)
-        .relation(200, &[101, 102], &[("type", "multipolygon"), ("natural", "water"), ("name", "Two")]);
+        .relation(
+            200,
+            &[101, 102],
+            &[
+                ("type", "multipolygon"),
+                ("natural", "water"),
+                ("name", "Two"),
+            ],
+        );
     fs::write(&path, [heading(), block.blob()].concat()).unwrap();
     let center = Position::new(43.6, -113.0).unwrap();
     let small = Region::around(center, 5_000.0);

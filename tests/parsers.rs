@@ -144,9 +144,14 @@ fn clocks_of_a_table_count_from_its_earliest_row_whichever_way_it_runs() {
     for (begin_s, dated) in [(43_200, false), (85_000, false), (43_200, true)] {
         let row = |i: i64| {
             let day = if dated { "2026-02-06 " } else { "" };
-            format!("{day}{},{},10,270\n", clock(begin_s + 180 * i), 1_640 + 900 * i)
+            format!(
+                "{day}{},{},10,270\n",
+                clock(begin_s + 180 * i),
+                1_640 + 900 * i
+            )
         };
-        let head = "latitude: 43.0\nlongitude: -108.3\n\ntime,altitude_m,wind_speed_ms,wind_dir_deg\n";
+        let head =
+            "latitude: 43.0\nlongitude: -108.3\n\ntime,altitude_m,wind_speed_ms,wind_dir_deg\n";
         let up: String = (0..31).map(row).collect();
         let down: String = (0..31).rev().map(row).collect();
         for rows in [up, down] {

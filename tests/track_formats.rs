@@ -505,7 +505,9 @@ fn documents_on_one_long_line_are_read_and_lines_that_are_too_long_are_counted()
     for (whole, mut reader) in [(json, reader().streaming()), (padding.repeat(2), reader())] {
         let mut all = Vec::new();
         let line = "N0CALL-11>APRS:!4903.50N/07201.75W-/A=001234";
-        reader.bytes(format!("{whole}\n{line}\n").as_bytes(), &mut |h| all.extend(h.outcomes));
+        reader.bytes(format!("{whole}\n{line}\n").as_bytes(), &mut |h| {
+            all.extend(h.outcomes)
+        });
         assert_eq!(all.len(), 2);
         assert_eq!(all[0], Err(Refusal::Damaged));
         assert!(all[1].is_ok());
@@ -519,17 +521,31 @@ fn a_page_of_gpx_is_read_and_its_log_gives_it_back() {
     let (mut reader, mut all) = (reader().streaming(), Vec::new());
     reader.whole(gpx.as_bytes(), &mut |h| all.push(h));
     assert_eq!(all.len(), 2);
-    assert_at(all[0].outcomes[0].as_ref().unwrap(), 40.5, -89.25, Some(3_048.0), "page");
+    assert_at(
+        all[0].outcomes[0].as_ref().unwrap(),
+        40.5,
+        -89.25,
+        Some(3_048.0),
+        "page",
+    );
     let at: jiff::Timestamp = "2024-04-05T15:19:40Z".parse().unwrap();
     let log: String = all.iter().map(|h| log_line(at, &h.raw)).collect();
     for (report, heard) in reports(log.as_bytes()).into_iter().zip(&all) {
         let direct = heard.outcomes[0].clone().unwrap();
-        assert_eq!(report, Report { heard: Some(at), ..direct });
+        assert_eq!(
+            report,
+            Report {
+                heard: Some(at),
+                ..direct
+            }
+        );
     }
     assert_eq!(reports(log.as_bytes()).len(), 2);
     // A page of something else is none.
     let mut none = Vec::new();
-    reader.whole(b"<html><body>Not found</body></html>", &mut |h| none.extend(h.outcomes));
+    reader.whole(b"<html><body>Not found</body></html>", &mut |h| {
+        none.extend(h.outcomes)
+    });
     assert!(none.iter().all(Result::is_err));
 }
 
@@ -562,7 +578,11 @@ fn frames_are_found_from_the_middle_of_one_on() {
     let noisy = [&[1, 2, 0xc0, 7][..], noisy.as_bytes()].concat();
     assert!(reports(&noisy).len() > 20, "{}", reports(&noisy).len());
     // In a line that is text it is a letter.
-    let latin = [b"N0CALL-11>APRS:!4903.50N/07201.75W-/A=001234 \xc0 \xe9t\xe9\n", line.as_bytes()].concat();
+    let latin = [
+        b"N0CALL-11>APRS:!4903.50N/07201.75W-/A=001234 \xc0 \xe9t\xe9\n",
+        line.as_bytes(),
+    ]
+    .concat();
     assert_eq!(reports(&latin).len(), 2);
 }
 
@@ -573,7 +593,10 @@ fn heights_with_commas_and_units_in_cells_are_heights() {
     );
     let heights: Vec<f64> = found.iter().map(|r| r.altitude_m.unwrap()).collect();
     assert_eq!(heights.len(), 3);
-    assert!(heights.iter().all(|h| (h - 5_381.0 * 0.3048).abs() < 1e-6), "{heights:?}");
+    assert!(
+        heights.iter().all(|h| (h - 5_381.0 * 0.3048).abs() < 1e-6),
+        "{heights:?}"
+    );
     let south = reports(b"lat,lon,alt\n-33.8650 S,151.2094 E,100\n");
     assert_at(&south[0], -33.865, 151.2094, Some(100.0), "south");
 }

@@ -114,7 +114,10 @@ mod tests {
                 "http://a/?AWSAccessKeyId=q&Signature=w&X-Goog-Signature=z&Expires=1",
                 "http://a/?AWSAccessKeyId=...&Signature=...&X-Goog-Signature=...&Expires=1",
             ),
-            ("a?keyword=1&monkey=2&design=3", "a?keyword=1&monkey=2&design=3"),
+            (
+                "a?keyword=1&monkey=2&design=3",
+                "a?keyword=1&monkey=2&design=3",
+            ),
             ("a.idx", "a.idx"),
         ] {
             assert_eq!(shown(url), right);

@@ -4,6 +4,7 @@ use jiff::Timestamp;
 use serde::Serialize;
 
 use crate::clock::{after, seconds_between};
+use crate::earth::HIGHEST_GROUND_M;
 use crate::track::Fix;
 use crate::track::gate::rate;
 
@@ -58,6 +59,8 @@ const STILL_S: f64 = 60.0;
 
 /// What has lain still falls no more, faster than this, m/s: else its receiver stood still.
 const FALLS_ON_M_S: f64 = 3.0;
+/// Nothing rises faster than this, m/s.
+const JUMPS_M_S: f64 = 20.0;
 /// As far as this, m, the wind may drag what has landed; beyond, the crew carries it.
 const DRAGGED_M: f64 = 1_000.0;
 
@@ -68,8 +71,15 @@ pub fn told(fixes: &mut Vec<Fix>, site_m: f64) -> Told {
         let told = told_once(fixes, site_m);
         let is_down = matches!(told.phase, Phase::Falling | Phase::Landed);
         if let Some(lies) = lies(&fixes[told.top..], site_m).filter(|_| is_down) {
-            let lies = told.top + lies;
-            fixes.truncate(lies + staying(&fixes[lies..]));
+            let stays = staying(&fixes[told.top + lies..]);
+            let end = told.top + lies + stays;
+            // While it stays near, the wind may drag it; once it is carried away, it was found where it lay.
+            if end < fixes.len() {
+                let still =
+                    |i: &usize| is_still(&fixes[told.top..=*i], fixes[told.top].altitude_m, site_m);
+                let last = (told.top + lies..end).rev().find(still);
+                fixes.truncate(last.map_or(end, |i| i + 1));
+            }
             return Told {
                 phase: Phase::Landed,
                 ..told
@@ -153,7 +163,9 @@ fn rises_again(from_top: &[Fix]) -> bool {
     };
     // Down from a wrong height it is one step, down from a burst it are many.
     let down_to = from_top.get(..=at).unwrap_or(from_top);
-    let fallen_m = down_to.windows(2).map(|pair| pair[0].altitude_m - pair[1].altitude_m);
+    let fallen_m = down_to
+        .windows(2)
+        .map(|pair| pair[0].altitude_m - pair[1].altitude_m);
     let at_once_m = fallen_m.fold(0.0, f64::max);
     let was_wrong = at_once_m > 0.5 * (from_top[0].altitude_m - lowest_m);
     was_wrong && from_top.len() >= at + 2 && last.altitude_m > lowest_m + RISES_AGAIN_M
@@ -189,35 +201,39 @@ fn is_still(from_top: &[Fix], top_m: f64, site_m: f64) -> bool {
 
 /// Whether two fixes are of one place.
 fn is_near(a: &Fix, b: &Fix, within_m: f64) -> bool {
-    (a.altitude_m - b.altitude_m).abs() < STILL_UP_M
-        && a.position.distance_m(b.position) < within_m
+    (a.altitude_m - b.altitude_m).abs() < STILL_UP_M && a.position.distance_m(b.position) < within_m
 }
 
-/// Whether it stood still before it rose.
+/// Whether it stood still on some ground before it rose.
 fn stands_at_first(fixes: &[Fix]) -> bool {
-    let Some(first) = fixes.first() else {
+    let Some(first) = fixes.first().filter(|f| f.altitude_m < HIGHEST_GROUND_M) else {
         return false;
     };
     let mut later = fixes.iter();
     let later = later.find(|f| seconds_between(first.time, f.time) >= STILL_S);
-    later.is_some_and(|f| is_near(first, f, STILL_M))
+    // A receiver that repeats a place of the way up goes on from there with a jump.
+    let jumps = leaving(fixes).is_some_and(|(before, away)| rate(before, away) > JUMPS_M_S);
+    !jumps && later.is_some_and(|f| is_near(first, f, STILL_M))
 }
 
 /// The first fix from the top on at which it has lain still for a while, and does not fall on.
 fn lies(from_top: &[Fix], site_m: f64) -> Option<usize> {
     let top_m = from_top.first()?.altitude_m;
-    (1..from_top.len()).find(|&i| {
-        is_still(&from_top[..=i], top_m, site_m) && !falls_on(&from_top[i..])
-    })
+    (1..from_top.len())
+        .find(|&i| is_still(&from_top[..=i], top_m, site_m) && !falls_on(&from_top[i..]))
 }
 
 /// Whether it leaves the place of the first fix downwards, as nothing does that lay there.
 fn falls_on(fixes: &[Fix]) -> bool {
-    let Some((first, away)) = fixes.first().zip(fixes.get(staying(fixes))) else {
-        return false;
-    };
-    let before = fixes.get(staying(fixes) - 1).unwrap_or(first);
-    first.altitude_m - away.altitude_m >= STILL_UP_M && rate(before, away) < -FALLS_ON_M_S
+    leaving(fixes).is_some_and(|(before, away)| {
+        before.altitude_m - away.altitude_m >= STILL_UP_M && rate(before, away) < -FALLS_ON_M_S
+    })
+}
+
+/// The last fix where the first of them lies, and the next one.
+fn leaving(fixes: &[Fix]) -> Option<(&Fix, &Fix)> {
+    let stay = staying(fixes);
+    fixes.get(stay.checked_sub(1)?).zip(fixes.get(stay))
 }
 
 /// How many fixes it stays where the first of them lies.

@@ -132,7 +132,10 @@ fn read_to_end(mut input: impl Read, to: &SyncSender<Event>) {
             }
             Err(cause) if cause.kind() == std::io::ErrorKind::Interrupted => {}
             Err(cause) => {
-                gone(to, Event::Said(Said::Ended(format!("standard input: {cause}"))));
+                gone(
+                    to,
+                    Event::Said(Said::Ended(format!("standard input: {cause}"))),
+                );
                 break;
             }
         }
@@ -166,6 +169,9 @@ mod tests {
         drop(to);
         let all: Vec<Event> = events.iter().collect();
         let ended = Said::Ended("standard input: unplugged".into());
-        assert_eq!(all, [Event::Bytes(b"ab".to_vec()), Event::Said(ended), Event::End]);
+        assert_eq!(
+            all,
+            [Event::Bytes(b"ab".to_vec()), Event::Said(ended), Event::End]
+        );
     }
 }

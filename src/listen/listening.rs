@@ -92,7 +92,8 @@ impl Listening {
     /// What is new in a whole document: a page that grows tells all that it told before.
     fn new_of(&mut self, bytes: &[u8]) -> Vec<Heard> {
         let mut all = Vec::new();
-        self.reader.whole(bytes, &mut |heard: Heard| all.push(heard));
+        self.reader
+            .whole(bytes, &mut |heard: Heard| all.push(heard));
         if let Some(before) = &mut self.on_page {
             let now = all.iter().map(|heard| heard.raw.clone()).collect();
             let before = std::mem::replace(before, now);

@@ -25,8 +25,7 @@ pub fn ask(url: &str, waiting: Waiting, to: &SyncSender<Event>) {
         match page(&agent, url) {
             Ok(page) => {
                 backoff.worked();
-                if std::mem::take(&mut first)
-                    && gone(to, Event::Said(Said::Connected(shown(url))))
+                if std::mem::take(&mut first) && gone(to, Event::Said(Said::Connected(shown(url))))
                 {
                     return;
                 }

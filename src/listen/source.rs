@@ -135,7 +135,12 @@ fn server(text: &str) -> Result<String> {
         .map(|(host, port)| (host, port.parse::<u16>()));
     match port {
         Some((host, Ok(port))) if !host.is_empty() && port > 0 => Ok(text.to_owned()),
-        _ => Err(Fault::new("--from", format!("the server \"{}\"", shown(text)), "host:port").into()),
+        _ => Err(Fault::new(
+            "--from",
+            format!("the server \"{}\"", shown(text)),
+            "host:port",
+        )
+        .into()),
     }
 }
 

@@ -160,7 +160,9 @@ impl<'a> Looked<'a> {
         if let Some(known) = self.found[at] {
             return known;
         }
-        let ranked = SEPARATORS.into_iter().filter_map(|by| Some((self.rank(at, by)?, by)));
+        let ranked = SEPARATORS
+            .into_iter()
+            .filter_map(|by| Some((self.rank(at, by)?, by)));
         // Of equals the separator that is rarer in names.
         let best = ranked.reduce(|best, next| if next.0 > best.0 { next } else { best });
         self.found[at] = Some(best);

@@ -353,6 +353,10 @@ fn ascent(name: &str, file: &NcFile, ladder: &Ladder) -> Result<Raw> {
 
 /// Whether altitudes are said to count from the ellipsoid.
 fn is_above_ellipsoid(variable: &NcVariable) -> bool {
+    if text(variable, "units").is_some_and(|units| units.to_ascii_lowercase().contains("sea level"))
+    {
+        return false;
+    }
     let said = ["standard_name", "long_name", "comment"];
     let mut said = said.iter().filter_map(|name| text(variable, name));
     said.any(|words| {

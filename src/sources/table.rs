@@ -315,7 +315,9 @@ fn timed(rows: &mut [Row], stamps: &[Stamp], release: Option<Timestamp>) {
     let last_s = clocks.next_back();
     // No ascent lasts half a day: what seems longer is over midnight.
     let between = |from: f64, to: f64| (to - from + 43_200.0).rem_euclid(86_400.0) - 43_200.0;
-    let runs_down = first_s.zip(last_s).filter(|(first, last)| between(*first, *last) < 0.0);
+    let runs_down = first_s
+        .zip(last_s)
+        .filter(|(first, last)| between(*first, *last) < 0.0);
     let begin_s = runs_down.map(|(_, last)| last).or(first_s);
     for (row, (moment, clock_s)) in rows.iter_mut().zip(stamps) {
         let since = moment.zip(release);

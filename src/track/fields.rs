@@ -325,7 +325,11 @@ fn degrees(text: &str) -> Option<f64> {
         },
     };
     let digits = digits.trim().trim_end_matches('°').replace(',', ".");
-    let degrees = digits.trim().parse::<f64>().ok().filter(|d| d.is_finite())?;
+    let degrees = digits
+        .trim()
+        .parse::<f64>()
+        .ok()
+        .filter(|d| d.is_finite())?;
     Some(if turned { -degrees.abs() } else { degrees })
 }
 

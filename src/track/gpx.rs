@@ -33,7 +33,10 @@ pub fn document(point: &str) -> String {
 /// The reports of a document.
 /// Where it is damaged, those before that, and that it is.
 pub fn read(text: &str) -> Vec<Outcome> {
-    points(text).into_iter().map(|(outcome, _)| outcome).collect()
+    points(text)
+        .into_iter()
+        .map(|(outcome, _)| outcome)
+        .collect()
 }
 
 /// The reports of a document, each with the text of its point; damage has none.
@@ -53,7 +56,10 @@ pub fn points(text: &str) -> Vec<(Outcome, &str)> {
                 inside.push(name);
             }
             Ok(Event::Empty(tag)) if is_point(&local(&tag)) => {
-                outcomes.push((done(begun(&tag)), text.get(before..at(&reader)).unwrap_or("")));
+                outcomes.push((
+                    done(begun(&tag)),
+                    text.get(before..at(&reader)).unwrap_or(""),
+                ));
             }
             Ok(Event::Text(words)) => {
                 let part = point.as_mut().and_then(|p: &mut Point| {

@@ -109,7 +109,8 @@ impl Reader {
     fn longest(&self) -> usize {
         let begin = self.line.get(..64).unwrap_or(&self.line);
         let begin = begin.strip_prefix(BOM).unwrap_or(begin).trim_ascii_start();
-        let is_document = !self.document.is_empty() || matches!(begin.first(), Some(b'<' | b'{' | b'['));
+        let is_document =
+            !self.document.is_empty() || matches!(begin.first(), Some(b'<' | b'{' | b'['));
         match is_document && !self.streaming {
             true => LONGEST_DOCUMENT,
             false => LONGEST_LINE,

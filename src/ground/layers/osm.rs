@@ -132,7 +132,9 @@ impl Extract<'_> {
         let wanted = ids(survey.multis.iter().flat_map(|m| &m.ways));
         ways.retain(|way| {
             let touches = lies.get(&way.id).is_some_and(|(touches, _)| *touches);
-            touches || wanted.contains(way.id.cast_unsigned()) || surrounds(&way.meaning, &way.nodes)
+            touches
+                || wanted.contains(way.id.cast_unsigned())
+                || surrounds(&way.meaning, &way.nodes)
         });
         // One more pass through the file is worth it only for areas that touch the region.
         let missing = wanted - ids(ways.iter().map(|way| &way.id));

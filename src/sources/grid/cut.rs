@@ -296,7 +296,8 @@ impl Archive {
     /// Whether the first of the winds on such surfaces is along the grid.
     fn along_grid(&self, on: impl Fn(Surface) -> bool) -> bool {
         let winds = self.index.iter();
-        let winds = winds.filter(|((.., quantity, at), _)| *quantity == Quantity::EastWind && on(*at));
+        let winds =
+            winds.filter(|((.., quantity, at), _)| *quantity == Quantity::EastWind && on(*at));
         // The index has no order, and another one in every run.
         let first = winds.min_by_key(|(key, _)| **key);
         first.is_some_and(|(_, &(file, slab))| self.files[file].slabs[slab].along_grid)
@@ -305,9 +306,8 @@ impl Archive {
     /// Whether each member's wind at 10 m is along the grid at each step: not always as those aloft, and of
     /// joined files some may be and some not.
     fn along_grid_near_ground(&self, places: &Places) -> Vec<bool> {
-        let wind = |member, step| {
-            self.find(member, step, Quantity::EastWind, Surface::AboveGround(10))
-        };
+        let wind =
+            |member, step| self.find(member, step, Quantity::EastWind, Surface::AboveGround(10));
         let members = places.members.iter();
         members
             .flat_map(|&member| places.steps.iter().map(move |&step| wind(member, step)))
@@ -418,7 +418,9 @@ impl Archive {
         if let Some(wind) = wind_m_s.as_mut() {
             let mut north = wind.column(1).to_owned().insert_axis(ndarray::Axis(1));
             let mut east = wind.column(0).to_owned().insert_axis(ndarray::Axis(1));
-            points.to_true(&mut east, &mut north, |column| along_grid[column / places.size]);
+            points.to_true(&mut east, &mut north, |column| {
+                along_grid[column / places.size]
+            });
             wind.column_mut(0).assign(&east.column(0));
             wind.column_mut(1).assign(&north.column(0));
         }
@@ -504,12 +506,7 @@ impl Points {
     }
 
     /// Components along the grid become components towards true east and north, in columns that are `turned`.
-    fn to_true(
-        &self,
-        x: &mut Array2<f32>,
-        y: &mut Array2<f32>,
-        turned: impl Fn(usize) -> bool,
-    ) {
+    fn to_true(&self, x: &mut Array2<f32>, y: &mut Array2<f32>, turned: impl Fn(usize) -> bool) {
         let columns = x.outer_iter_mut().zip(y.outer_iter_mut()).enumerate();
         for (column, (mut x, mut y)) in columns.filter(|(column, _)| turned(*column)) {
             let direction = self.y_direction[column % self.y_direction.len()];

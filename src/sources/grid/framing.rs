@@ -78,7 +78,12 @@ pub(super) fn from_bytes(name: &str, bytes: Vec<u8>) -> Result<Messages> {
         Ok(file) => Ok(all(file, length)),
         Err(_) => {
             let no_bytes = |cause| Error::file(Path::new(name), "read", cause);
-            one_by_one(name, Window::of(bytes.as_slice()), length > READ_WHOLE, no_bytes)
+            one_by_one(
+                name,
+                Window::of(bytes.as_slice()),
+                length > READ_WHOLE,
+                no_bytes,
+            )
         }
     }
 }
@@ -134,7 +139,9 @@ fn one_by_one<R: Read>(
             Fault::new(name, found, expected).of_key(format!("message {number}"))
         };
         let length = length(rest.ahead(HEADING).map_err(&no_bytes)?).map_err(fault)?;
-        let ahead = rest.ahead(length.min(LONGEST_MESSAGE + 1)).map_err(&no_bytes)?;
+        let ahead = rest
+            .ahead(length.min(LONGEST_MESSAGE + 1))
+            .map_err(&no_bytes)?;
         let message = whole(ahead, length).map_err(fault)?;
         // Only what the crate refuses a whole file for is mended here; what it opens but does not
         // unpack is mended when a field is read.
@@ -155,7 +162,8 @@ fn one_by_one<R: Read>(
         }
         if kept.len() > MOST_KEPT {
             let found = "more than 1 GB of winds and heights, beside messages that are not read";
-            let expected = "a file without those messages, or one of fewer hours or a smaller region";
+            let expected =
+                "a file without those messages, or one of fewer hours or a smaller region";
             return Err(Fault::new(name, found, expected).into());
         }
         rest.pass(length);
@@ -182,7 +190,9 @@ fn one_by_one<R: Read>(
 /// Why nothing of a message is of use, for each of its fields; `None` where something is.
 fn unused(file: &GribFile) -> Option<Vec<String>> {
     let fields = file.messages();
-    fields.map(|field| super::grib::described(&field).err()).collect()
+    fields
+        .map(|field| super::grib::described(&field).err())
+        .collect()
 }
 
 /// No message is longer, bytes: the most points that are read, in eight bytes each.
@@ -217,7 +227,10 @@ impl<R: Read> Window<R> {
             self.at = 0;
             // Some more than that, or there would be a move for every message.
             let wanted = (count - there + HEADING) as u64;
-            self.from.by_ref().take(wanted).read_to_end(&mut self.bytes)?;
+            self.from
+                .by_ref()
+                .take(wanted)
+                .read_to_end(&mut self.bytes)?;
         }
         Ok(self.bytes.get(self.at..).unwrap_or_default())
     }
@@ -340,7 +353,10 @@ mod tests {
         let bytes = [&noise[..], &real, &noise, &real[..real.len()], b"GRI"].concat();
         let take = |large| one_by_one("x", Window::of(Slow(&bytes)), large, nowhere).unwrap();
         let (all, of_use) = (take(false), take(true));
-        assert_eq!(all.numbers, super::all(builder().from_bytes(bytes.clone()).unwrap(), 0).numbers);
+        assert_eq!(
+            all.numbers,
+            super::all(builder().from_bytes(bytes.clone()).unwrap(), 0).numbers
+        );
         assert!(of_use.numbers.len() < all.numbers.len());
         let catalogue = |messages| super::super::grib::catalogue("x", messages).unwrap();
         let (all, of_use) = (catalogue(all), catalogue(of_use));

@@ -136,14 +136,21 @@ pub(super) fn catalogue(name: &str, mut messages: Messages) -> Result<GridFile> 
 
 /// Beside its members the mean of an ensemble is no further one.
 fn drop_means(catalogue: &mut Catalogue, places: &mut Vec<Place>) {
-    if !places.iter().any(|place| matches!(place.whose, Whose::Member(_))) {
+    if !places
+        .iter()
+        .any(|place| matches!(place.whose, Whose::Member(_)))
+    {
         return;
     }
     let mut of_slabs = places.iter();
     catalogue.slabs.retain(|_| {
-        let is_mean = of_slabs.next().is_some_and(|place| place.whose == Whose::Mean);
+        let is_mean = of_slabs
+            .next()
+            .is_some_and(|place| place.whose == Whose::Mean);
         if is_mean {
-            catalogue.left_out.count("the mean of an ensemble, beside its members");
+            catalogue
+                .left_out
+                .count("the mean of an ensemble, beside its members");
         }
         !is_mean
     });

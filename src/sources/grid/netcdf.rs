@@ -453,7 +453,9 @@ fn singles(
         }
         let found = coordinate(name, file, single)?;
         if let (true, Some(Coordinate::Valid(time))) = (rank != RUN, &found)
-            && valid.replace(time.clone()).is_some_and(|other| other != *time)
+            && valid
+                .replace(time.clone())
+                .is_some_and(|other| other != *time)
         {
             return Err(No::LeftOut("with more than one time".into()));
         }
@@ -468,8 +470,9 @@ const RUN: u8 = 0;
 /// How surely a single time is the one that values are for, the surest lowest; `None` where it may be of anything
 /// else, as of the making of the file.
 fn time_of(single: &NcVariable, listed: bool) -> Option<u8> {
-    const OF_OTHERS: [&str; 8] =
-        ["ref", "run", "init", "analysis", "issue", "proc", "creat", "prod"];
+    const OF_OTHERS: [&str; 8] = [
+        "ref", "run", "init", "analysis", "issue", "proc", "creat", "prod",
+    ];
     let standard_name = text(single, "standard_name").unwrap_or_default();
     let plain = single.name().to_lowercase();
     match standard_name.as_str() {
