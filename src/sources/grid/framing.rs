@@ -132,7 +132,7 @@ fn one_by_one<R: Read>(
     let mut numbers = Vec::new();
     let mut left_out = LeftOut::default();
     let mut number = 0;
-    while rest.to_message().map_err(&no_bytes)? {
+    while rest.find_message().map_err(&no_bytes)? {
         number += 1;
         let fault = |found: String| {
             let expected = "a complete GRIB message; is the file damaged or cut short?";
@@ -240,7 +240,7 @@ impl<R: Read> Window<R> {
     }
 
     /// Goes to the beginning of the next message; false where there is none.
-    fn to_message(&mut self) -> std::io::Result<bool> {
+    fn find_message(&mut self) -> std::io::Result<bool> {
         loop {
             let ahead = self.ahead(4)?;
             if let Some(start) = ahead.windows(4).position(|w| w == b"GRIB") {
