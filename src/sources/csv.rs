@@ -548,9 +548,10 @@ mod tests {
         let took = |count: usize| {
             let begin = std::time::Instant::now();
             let found = read("f", &table.repeat(count), &Columns::default());
-            assert_eq!(found.len(), count);
+            let comments = found.iter().map(|raw| raw.as_ref().unwrap().tally.comments);
+            assert_eq!((found.len(), comments.sum::<usize>()), (count, count));
             let last = clean(found.into_iter().next_back().unwrap().unwrap()).unwrap();
-            assert_eq!((last.levels.len(), last.tally.comments), (2, 1));
+            assert_eq!(last.levels.len(), 2);
             begin.elapsed().as_secs_f64()
         };
         let (some, more) = (took(1_000), took(8_000));
