@@ -442,3 +442,30 @@ fn three_draws_are_flown_on_from_above_all_their_bursts() {
             .any(|n| matches!(n, FollowNote::HigherThanExpected { .. }))
     );
 }
+
+/// A wrong height while it still stands on the ground is no flight that has landed there.
+#[test]
+fn a_wrong_height_on_the_ground_hides_no_flight() {
+    let (plan, winds) = sample();
+    let mut follower = follower(&plan, &winds);
+    let release = follower.zone().release;
+    for k in 0..20 {
+        let wrong_m = if k == 5 { 700.0 } else { 0.0 };
+        let time = after(plan.release, 60.0 * f64::from(k) - 1_230.0);
+        let heard = report(time, release.position, release.altitude_m + wrong_m);
+        follower.hear(Ok(heard), None);
+    }
+    let track = follower.zone().track.clone();
+    for mark in track
+        .iter()
+        .take_while(|m| m.altitude_m < release.altitude_m + 600.0)
+    {
+        follower.hear(Ok(report(mark.time, mark.position, mark.altitude_m)), None);
+    }
+    assert_eq!(follower.standing(None).unwrap().phase, Phase::Rising);
+    hear_plan(&mut follower, false, 9_000.0, 0.0, None);
+    let standing = follower.standing(None).unwrap();
+    assert_eq!(standing.phase, Phase::Rising);
+    let off_s = seconds_between(plan.release, standing.released.unwrap());
+    assert!(off_s.abs() < 60.0, "{off_s}");
+}

@@ -69,29 +69,32 @@ const DRAGGED_M: f64 = 1_000.0;
 pub fn told(fixes: &mut Vec<Fix>, site_m: f64) -> Told {
     loop {
         let told = told_once(fixes, site_m);
+        if told.phase == Phase::Falling && rises_again(&fixes[told.top..]) {
+            // A wrong height on top makes a fall of what is none; without it the next highest is the
+            // top.
+            fixes.remove(told.top);
+            continue;
+        }
         let is_down = matches!(told.phase, Phase::Falling | Phase::Landed);
-        if let Some(lies) = lies(&fixes[told.top..], site_m).filter(|_| is_down) {
-            let stays = staying(&fixes[told.top + lies..]);
-            let end = told.top + lies + stays;
-            // While it stays near, the wind may drag it; once it is carried away, it was found where it lay.
-            if end < fixes.len() {
-                let still =
-                    |i: &usize| is_still(&fixes[told.top..=*i], fixes[told.top].altitude_m, site_m);
-                let last = (told.top + lies..end).rev().find(still);
-                fixes.truncate(last.map_or(end, |i| i + 1));
-            }
-            return Told {
-                phase: Phase::Landed,
-                ..told
-            };
-        }
-        let rises_again = told.phase == Phase::Falling && rises_again(&fixes[told.top..]);
-        if !rises_again {
+        let Some(lies) = lies(&fixes[told.top..], site_m).filter(|_| is_down) else {
             return told;
-        }
-        // A wrong height on top makes a fall of what is none; without it the next highest is the
-        // top.
-        fixes.remove(told.top);
+        };
+        leave_out_what_follows(fixes, told.top, told.top + lies, site_m);
+        return Told {
+            phase: Phase::Landed,
+            ..told
+        };
+    }
+}
+
+/// Takes out what comes after it was carried away from where it lies. While it stays near, the wind may drag it.
+fn leave_out_what_follows(fixes: &mut Vec<Fix>, top: usize, lies: usize, site_m: f64) {
+    let end = lies + staying(&fixes[lies..]);
+    if end < fixes.len() {
+        let top_m = fixes[top].altitude_m;
+        let mut stays = (lies..end).rev();
+        let still = stays.find(|&i| is_still(&fixes[top..=i], top_m, site_m));
+        fixes.truncate(still.map_or(end, |i| i + 1));
     }
 }
 

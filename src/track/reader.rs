@@ -85,7 +85,7 @@ impl Reader {
                 self.look_for_frames(byte);
             } else if byte == b'\n' {
                 heard(self.end_of_line());
-            } else if self.line.len() < self.longest() {
+            } else if self.line.len() < LONGEST_LINE || self.line.len() < self.longest() {
                 self.line.push(byte);
             } else {
                 self.line = Vec::new();

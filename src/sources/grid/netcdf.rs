@@ -473,13 +473,17 @@ fn time_of(single: &NcVariable, listed: bool) -> Option<u8> {
     const OF_OTHERS: [&str; 8] = [
         "ref", "run", "init", "analysis", "issue", "proc", "creat", "prod",
     ];
+    const NAMES: [&str; 4] = ["time", "valid_time", "validtime", "forecast_time"];
     let standard_name = text(single, "standard_name").unwrap_or_default();
     let plain = single.name().to_lowercase();
     match standard_name.as_str() {
         "forecast_reference_time" => Some(RUN),
         "time" => Some(if listed { 1 } else { 4 }),
         _ if OF_OTHERS.iter().any(|word| plain.contains(word)) => None,
-        _ if matches!(plain.as_str(), "time" | "valid_time") => Some(if listed { 2 } else { 5 }),
+        // Of several times servers number the names.
+        _ if NAMES.contains(&plain.trim_end_matches(|c: char| c.is_ascii_digit())) => {
+            Some(if listed { 2 } else { 5 })
+        }
         _ => listed.then_some(3),
     }
 }
