@@ -77,7 +77,12 @@ pub fn run(args: &WindsArgs, out: &mut impl Write) -> Result<()> {
             files => files,
         };
         let winds = Winds::of_files(&plan, files, &args.hints.hints())?;
-        return show_ascents(args, &heading(&plan), &[above_site(&plan, &winds)?], out);
+        return show_ascents(
+            args,
+            &heading(&plan, args.units.into()),
+            &[above_site(&plan, &winds)?],
+            out,
+        );
     }
     match WindFiles::read(&args.files, &args.hints.hints(), false)? {
         WindFiles::Soundings(_) if args.place.is_some() => Err(Error::CannotDo {
