@@ -190,6 +190,7 @@ impl fmt::Display for QuantityError {
 pub fn to_si(value: f64, symbol: &str, dimension: Dimension) -> Option<f64> {
     UNITS
         .iter()
+        // By both: "lb" and "kg" are masses, or the force that such a mass pulls with.
         .find(|u| u.dimension == dimension && u.symbol == symbol)
         .map(|u| (value + u.offset) * u.factor)
 }
@@ -252,6 +253,7 @@ impl UnitSystem {
     pub fn speed(self, m_s: f64) -> String {
         match self {
             UnitSystem::Metric => format!("{m_s:.1} m/s"),
+            // As weather reports tell wind to the public there.
             UnitSystem::Us => format!("{:.1} mph", m_s * 3600.0 / MILE_M),
         }
     }
@@ -260,6 +262,7 @@ impl UnitSystem {
     pub fn vertical_speed(self, m_s: f64) -> String {
         match self {
             UnitSystem::Metric => format!("{m_s:.1} m/s"),
+            // As pilots and the makers of balloons tell it.
             UnitSystem::Us => format!("{} ft/min", thousands((m_s / FOOT_M * 60.0).round())),
         }
     }
@@ -311,6 +314,7 @@ impl UnitSystem {
 
     /// A weight to hang, in grams and in pounds whatever the system: scales and weights have both.
     pub fn both_weights(self, kg: f64) -> String {
+        // A wrong unit on the one weight that counts would spoil the flight.
         let (grams, pounds) = (thousands(1_000.0 * kg), kg / POUND_KG);
         match self {
             UnitSystem::Metric => format!("{grams} g ({pounds:.2} lb)"),
@@ -326,6 +330,7 @@ impl UnitSystem {
     /// Mass of one item, as scales tell it: grams, or pounds and below one of them ounces.
     pub fn item_mass(self, kg: f64) -> String {
         match self {
+            // Kitchen scales go over to pounds there.
             UnitSystem::Us if kg >= POUND_KG => self.mass(kg),
             _ => self.small_mass(kg),
         }
@@ -345,6 +350,7 @@ impl UnitSystem {
             UnitSystem::Metric => format!("{:.0} bar", pa / 1e5),
             UnitSystem::Us => format!(
                 "{} psi",
+                // Gauges of cylinders are not read closer than that.
                 thousands((pa / 6_894.757_293_168 / 10.0).round() * 10.0)
             ),
         }
@@ -408,6 +414,7 @@ impl UnitSystem {
             UnitSystem::Metric => (m2 / 1e6, "km2"),
             UnitSystem::Us => (m2 / (MILE_M * MILE_M), "sq mi"),
         };
+        // A tenth of a large area is below what draws can tell.
         if value < 100.0 {
             format!("{value:.1} {unit}")
         } else {

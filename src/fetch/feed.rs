@@ -84,6 +84,7 @@ impl InventoryKind {
         match self {
             InventoryKind::Idx => Some(format!("{file}.idx{parameters}")),
             InventoryKind::Index => {
+                // A dot in the name of a folder begins no extension.
                 let bare = match file.rsplit_once('.') {
                     Some((bare, ending)) if !ending.contains('/') => bare,
                     _ => file,
@@ -179,6 +180,7 @@ impl Feeds {
     ///
     /// [`Error::Faults`] with all that is wrong in the text.
     pub fn extended(mut self, name: &str, text: &str) -> Result<Feeds> {
+        // The user's own comes last: who writes a feed knows where his files are.
         self.all.extend(read(name, text)?);
         Ok(self)
     }
@@ -263,6 +265,7 @@ struct Single {
 }
 
 fn read(file: &str, text: &str) -> Result<BTreeMap<String, Feed>> {
+    // Some editors put this mark before a text, and TOML knows none.
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let tables: BTreeMap<String, Table> = toml::from_str(text).map_err(|wrong| {
         Fault::of_toml(file, text, &wrong, "a table of feeds, as in feeds.toml")
@@ -315,6 +318,7 @@ fn is_plain(name: &str) -> bool {
 /// A table as a feed; what is wrong with it goes to `notes`.
 fn check(name: &str, table: Table, notes: &mut Notes) -> Feed {
     let plain = "letters, digits, - and _";
+    // Names become parts of file names, on any system.
     notes.unless(is_plain(name), "name", format!("\"{name}\""), plain);
     for member in table.members.iter().filter(|m| !is_plain(m)) {
         notes.note("members", format!("\"{member}\""), plain);

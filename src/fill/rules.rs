@@ -297,6 +297,7 @@ impl LineReader<'_> {
             None if needed => ("nothing".to_owned(), format!("{key} with a unit")),
             None => return None,
             Some(text) => match parse(text, dimension) {
+                // A threshold of nothing would be crossed by every stack.
                 Ok(value) if value > 0.0 => return Some(value),
                 Ok(_) => (format!("\"{text}\""), "a number above zero".to_owned()),
                 Err(wrong) => (wrong.found, wrong.expected),
@@ -335,6 +336,7 @@ impl Outcome {
 
     /// A known number against its threshold, with what to know of it first.
     fn known(threshold: &Threshold, value: f64, mut remarks: Vec<Remark>) -> Outcome {
+        // Just at it, rules differ: "more than" or "or more". Which it is decides, and is told.
         if threshold.is_met_by(value) {
             remarks.push(Remark::AtThreshold {
                 crossed: threshold.crossed,
@@ -364,6 +366,7 @@ impl RuleSet {
     pub fn compare(&self, numbers: &Numbers) -> Rules {
         Rules {
             title: self.title.clone(),
+            // Lines that are far from crossed, too: a reader sees that they were looked at.
             lines: self.rules.iter().map(|rule| rule.line(numbers)).collect(),
         }
     }

@@ -67,6 +67,7 @@ pub fn cylinders<'a>(
 ) -> Vec<CylinderPlan> {
     let at_hand = Section::all_of(root, "cylinders", faults);
     let emptied = balloon.tables_under("cylinders", faults);
+    // Which of the two would count is a guess that decides how much gas there is.
     if let (Some(first), false) = (at_hand.first(), emptied.is_empty()) {
         first.contradiction(
             "the gas at hand together with [balloon] cylinders",

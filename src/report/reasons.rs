@@ -100,6 +100,7 @@ pub fn reason(reason: &Reason, units: UnitSystem, zone: &TimeZone) -> String {
             percent(*limit_share)
         ),
         Reason::OldWinds { age_s, limit_s } => {
+            // Flights that are looked at afterwards have winds that were measured later.
             let side = if *age_s < 0.0 { "after" } else { "before" };
             format!(
                 "the sounding was made {} {side} the release, limit {}",
@@ -120,6 +121,7 @@ pub fn reason(reason: &Reason, units: UnitSystem, zone: &TimeZone) -> String {
             percent(*share),
             percent(*limit_share)
         ),
+        // The library tells times in UTC, the reader of a table has the clocks of the place.
         Reason::NotFlown { why } => on_local_clock(why, zone),
         Reason::NoLaunchPlace => {
             "there is no place upwind of the target where launching is allowed".to_owned()
@@ -178,8 +180,10 @@ pub fn reason_in_short(long: &Reason, units: UnitSystem, zone: &TimeZone) -> Str
             of_draws("left the winds", *share, *limit_share)
         }
         Reason::DarkRelease { sunrise, sunset } => match (sunrise, sunset) {
+            // Most launches in the dark are too early, so the sunrise is what to wait for.
             (Some(rise), _) => format!("dark, sunrise {}", clock(*rise, zone)),
             (None, Some(set)) => format!("dark, sunset {}", clock(*set, zone)),
+            // Beyond the polar circles in winter.
             (None, None) => "dark all day".to_owned(),
         },
         Reason::Daylight { left_s, limit_s } => format!(

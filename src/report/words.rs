@@ -116,6 +116,7 @@ pub fn waiting_place(point: &WaitingPoint, units: UnitSystem) -> String {
         format!("{way} of {}", shortened(&near.name))
     });
     match (road, near) {
+        // A road alone is long, a town alone is wide: together they are found on any map.
         (Some(road), Some(near)) => format!("{road}, {near}"),
         (Some(only), None) | (None, Some(only)) => only,
         (None, None) => point.position.text(),
@@ -127,6 +128,7 @@ const LONGEST: usize = 100;
 
 /// A name from a map's data, cut where it is very long.
 pub fn shortened(name: &str) -> String {
+    // By characters: a cut within one would be no text any more.
     match name.char_indices().nth(LONGEST) {
         Some((end, _)) => format!("{}\u{2026}", &name[..end]),
         None => name.to_owned(),
@@ -150,6 +152,7 @@ pub fn road(road: &Road) -> String {
         class => format!("{class} road"),
     };
     match road.name.as_str() {
+        // Many roads of map data have no name.
         "" => class,
         name => format!("{name} ({class})"),
     }

@@ -80,6 +80,7 @@ const NAMES: &[(Quantity, &[&str])] = &[
             "hght",
         ],
     ),
+    // Of which kind such a height is, is said by its unit or assumed.
     (Quantity::Height, &["height", "hgt", "z"]),
     (
         Quantity::Pressure,
@@ -90,6 +91,7 @@ const NAMES: &[(Quantity, &[&str])] = &[
             "pres",
             "press",
             "p",
+            // German services give away tables of their soundings, too.
             "luftdruck",
         ],
     ),
@@ -250,6 +252,7 @@ const CONVENTIONAL_UNITS: [(&str, &str); 14] = [
     ("tmpk", "K"),
     ("dwpc", "C"),
     ("dwpk", "K"),
+    // Beside one of the names of the convention these have its units; alone they say nothing.
     ("temp", "C"),
     ("dwpt", "C"),
     ("dewp", "C"),

@@ -160,6 +160,7 @@ pub struct Picture {
 impl Picture {
     /// A white picture.
     pub fn new(width: f64, height: f64) -> Picture {
+        // Else black letters stand on whatever a viewer has behind pictures, black in some.
         let mut picture = Picture::clear(width, height);
         picture.rectangle([0.0, 0.0], [width, height], PAPER);
         picture
@@ -195,6 +196,7 @@ impl Picture {
         let upper = [[left, top], [right, top]];
         let lower = [[right, bottom], [left, bottom]];
         self.line(
+            // Back to where it began: a broken line does not close itself.
             &[upper[0], upper[1], lower[0], lower[1], upper[0]],
             width,
             stroke,
@@ -310,6 +312,7 @@ impl Picture {
         degrees: f64,
         text: &str,
     ) {
+        // Most texts stand upright, and thousands of turns by nothing make long files.
         let turn = (degrees != 0.0).then(|| format!("rotate({degrees:.1} {x:.1} {y:.1})"));
         self.put(html! {
             text x=(Px(x)) y=(Px(y)) font-size=(size) text-anchor=(anchor.name()) fill=(TEXT)

@@ -23,6 +23,7 @@ pub fn table(fill: &Fill, units: UnitSystem) -> String {
     text += &line("solved from", &solved_from(&fill.solved_from, units));
     text += "\n";
     text += &findings(fill, units);
+    // What is done with cold hands comes before what explains it.
     text += &on_the_morning(fill, units);
     text += &masses(fill, units);
     text += &balloon(fill, units);
@@ -88,6 +89,7 @@ fn on_the_morning(fill: &Fill, units: UnitSystem) -> String {
             units.volume(lift.volume_m3),
             gas_name(fill.balloon.gas.gas),
             units.volume(lift.standard_m3),
+            // Suppliers sell volumes at a standard state, which is not the air of the morning.
             units.temperature(288.15),
             units.air_pressure(P0_PA)
         ),
@@ -116,6 +118,7 @@ fn masses(fill: &Fill, units: UnitSystem) -> String {
             true => units.item_mass(item.mass_kg),
             false => "-".into(),
         };
+        // What was not planned has nothing to differ from.
         let difference = match (item.measured, item.planned_kg) {
             (true, Some(kg)) => signed_mass(item.mass_kg - kg, units),
             _ => String::new(),
@@ -141,6 +144,7 @@ fn masses(fill: &Fill, units: UnitSystem) -> String {
         sum.unwrap_or_else(|| "-".into())
     );
     let open = ledger.items.len() - ledger.measured;
+    // A ledger half weighed looks like a whole one: its lift is for masses that nobody has checked.
     if open > 0 {
         let _ = writeln!(
             text,
@@ -196,6 +200,7 @@ fn balloon(fill: &Fill, units: UnitSystem) -> String {
 
 fn flight_lines(flight: &FlightFacts, units: UnitSystem) -> String {
     let mut text = String::new();
+    // What a watcher can check with a clock: how soon it is 10,000 ft up.
     let low = flight.low_climb_s.map_or_else(String::new, |s| {
         format!(
             "; {} above the site after {}",

@@ -40,6 +40,7 @@ pub fn line(standing: &Standing, zone: &TimeZone, units: UnitSystem) -> String {
                 let _ = write!(text, " ({} of before)", share(shrunk));
             }
         }
+        // Nothing is predicted any more: where it lies is what the line is read for.
         (None, Some(last)) if standing.phase == Phase::Landed => {
             let _ = write!(text, "  lies at {}", last.mark.position.text());
         }
@@ -119,6 +120,7 @@ pub(in crate::report) fn rows(
     }
     match &standing.landing {
         Some(landing) => rows_of_landing(landing, standing, zone, units, &mut row),
+        // Else an empty place would look as if the answer were missing.
         None if standing.phase == Phase::OnGround => {
             row("Landing", "it has not left the ground yet".into());
         }
@@ -143,6 +145,7 @@ pub(in crate::report) fn rows(
             row("", format!("{way} of the car"));
         }
     }
+    // A quiet tracker: where the stack is by now is a guess that grows, and is named so.
     if let Some(now) = &standing.now {
         let heights = now.altitude_m.map(|m| units.height(m));
         row(
@@ -228,6 +231,7 @@ fn rows_of_last(
     }
     if let Some(off) = &standing.off_plan {
         let late = match off.later_s {
+            // Trackers report about once a minute: less is not known.
             s if s.abs() < 60.0 => "on time".to_owned(),
             s if s > 0.0 => format!("{} later", ago(s)),
             s => format!("{} earlier", ago(-s)),
@@ -306,6 +310,7 @@ pub fn refused<'a>(
         let _ = writeln!(text, "{count:7} {}", refusal(*why));
     }
     for one in all {
+        // By the tracker's own clock; where it has none, by when it was heard.
         let time = one.fix.as_ref().map(|f| f.time).or(one.heard);
         let when = time.map_or("-".to_owned(), |t| clock_time(t, zone));
         let _ = write!(text, "{when:>9}  {}", refusal(one.why));

@@ -35,6 +35,7 @@ pub fn table(years: &Years, units: UnitSystem) -> String {
     if years.fields.len() > 1 {
         text.push_str(&fields(years, units));
     }
+    // Twenty fields month by month are pages that nobody reads; the CSV has them.
     for field in years.fields.iter().take(CLOSER) {
         text.push_str(&months(field, units));
         text.push_str(&hours(field));
@@ -54,6 +55,7 @@ pub fn table(years: &Years, units: UnitSystem) -> String {
 
 fn fields(years: &Years, units: UnitSystem) -> String {
     let widest = years.fields.iter().map(|f| f.name.chars().count()).max();
+    // As wide as the names, within what leaves room for the numbers beside them.
     let wide = widest.unwrap_or(0).clamp(5, 24) + 2;
     let target = if years.into.is_some() {
         "in target  "
@@ -67,6 +69,7 @@ fn fields(years: &Years, units: UnitSystem) -> String {
     for field in &years.fields {
         let name: String = field.name.chars().take(wide - 2).collect();
         let [median, most, toward] = drift(&field.year, units);
+        // Areas to land in have a share, too, which is no column here but a line further down.
         let into = field.into.filter(|_| years.into.is_some());
         let into = into.map_or_else(String::new, |into| format!("{:11}", bounds(into)));
         let line = format!(
@@ -131,6 +134,7 @@ fn line(season: &Season, units: UnitSystem) -> String {
 
 /// Shares by month and hour.
 fn hours(field: &FieldYears) -> String {
+    // Of a single hour the table by months says the same.
     if field.year.hours.len() < 2 {
         return String::new();
     }
@@ -142,6 +146,7 @@ fn hours(field: &FieldYears) -> String {
     for season in field.months.iter().chain([&field.year]) {
         let mut line = format!("{:6}", month(season.month));
         for of_day in &field.year.hours {
+            // A month may lack an hour of the year: the record ends, or the clocks have changed.
             let here = season.hours.iter().find(|h| h.at_s == of_day.at_s);
             let share = here.map_or_else(String::new, |h| bounds(h.usable));
             let _ = write!(line, "{share:10}");
@@ -188,6 +193,7 @@ fn landings(field: &FieldYears, years: &Years, units: UnitSystem) -> Vec<String>
         ));
     }
     let left = field.left_region + field.left_hours;
+    // They came down somewhere, so that every share is a bound from below.
     if left > 0.0 {
         lines.push(format!(
             "{} of {} flights left the region of the winds, {} their hours: any cell and any share may be higher by that much",

@@ -28,6 +28,7 @@ pub fn table(
 ) -> String {
     let mut text = String::new();
     text.push_str(&title(facts));
+    // Before any number: what could change the decision is read even by who reads no further.
     text.push_str(&warnings::block(&warnings::of_zone(zone), units));
     text.push_str(&what_to_do(zone, facts, wait, zone_of_time, units));
     text.push_str(&marks(zone, zone_of_time, units));
@@ -46,6 +47,7 @@ pub fn table(
         "Assumed",
         &notes::assumptions(&zone.assumptions, units),
     ));
+    // Last, where a reader of the whole table ends, and in every table alike.
     text.push_str(&list("Cautions", &FLYING));
     let _ = writeln!(
         text,
@@ -95,6 +97,7 @@ fn marks(zone: &Zone, zone_of_time: &TimeZone, units: UnitSystem) -> String {
         ("landing", &zone.landing),
     ] {
         let flown = seconds_between(zone.release.time, mark.time);
+        // From itself it lies nowhere.
         let way = if name == "release" {
             String::new()
         } else {
@@ -126,6 +129,7 @@ fn in_short(zone: &Zone, facts: &Facts, zone_of_time: &TimeZone, units: UnitSyst
     let _ = writeln!(
         text,
         "9 of 10 draws{} land between {} and {}, and burst between {} and {} above sea level.",
+        // Those that never landed have no time, so the nine in ten are of the others.
         if facts.missed.is_empty() {
             ""
         } else {
@@ -198,6 +202,7 @@ fn regions(zone: &Zone, units: UnitSystem) -> String {
     }
     for c in &zone.contours {
         let pieces = match c.pieces {
+            // One piece is what everybody expects.
             0 | 1 => String::new(),
             n => format!("in {n} pieces"),
         };
@@ -229,6 +234,7 @@ fn balloon_lines(b: &BalloonFacts, units: UnitSystem) -> String {
 
 /// What tells the heights of the landings, where that is not the site alone.
 fn ground_lines(landed_on: &[LandedOn]) -> String {
+    // That flights end at the height of the site is among the assumptions already.
     if landed_on.iter().all(|on| on.source.is_none()) {
         return String::new();
     }
@@ -262,6 +268,7 @@ fn wind_lines(wind: &WindFacts, zone_of_time: &TimeZone, units: UnitSystem) -> S
     for line in wrapped(&source, 94) {
         let _ = writeln!(text, "         {line}");
     }
+    // Members that differ are the error: there is no table of one to show beside them.
     if wind.sigma.is_empty() && wind.drift_sigma_m > 0.0 {
         return text;
     }
