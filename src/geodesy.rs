@@ -3,6 +3,7 @@
 //! The integrator works with the unit normal of the ellipsoid, a 3-vector that knows no pole and
 //! no antimeridian; statistics work on the plane of a [`LocalFrame`]; people see degrees.
 
+pub mod beside;
 pub mod cell_map;
 pub mod lattice;
 pub mod reading;
@@ -14,8 +15,9 @@ use geo::{Bearing, Destination, Distance, Geodesic, Point};
 use geographiclib_rs::{Geodesic as Wgs84, InverseGeodesic};
 use serde::Serialize;
 
-use crate::earth::{ECCENTRICITY_2, SECOND_ECCENTRICITY_2};
 use crate::error::{Error, Result};
+
+use beside::{Vectors, half_ways, whole_ways};
 
 pub use crate::earth::{FLATTENING, SEMI_MAJOR_M};
 
@@ -161,38 +163,6 @@ impl Normal {
         let ([e, n], u) = (to.east_north(), to.normal().0);
         Normal([0, 1, 2].map(|k| east * e[k] + north * n[k] + up * u[k]))
     }
-
-    /// The place reached by a small horizontal displacement (metres, earth-fixed, tangent here)
-    /// made at `altitude_m`, by one Euler step `from` a place nearby.
-    ///
-    /// dn/ds = t / (N + h) + (1 / (M + h) - 1 / (N + h)) (t . north) north, with the radii of
-    /// curvature M in the meridian and N in the prime vertical. Written with
-    /// N - M = M e'^2 cos^2(lat), the second term has no division by cos(lat), so the poles are
-    /// places like any other. In that small term M / (M + h) is taken as N / (N + h).
-    #[inline(always)]
-    fn displaced(self, along: [f64; 3], altitude_m: f64, from: [f64; 3]) -> Normal {
-        let [x, y, z] = self.0;
-        // (1 - q)^(-1/2) to the fifth power of q, at most 0.0067: 3e-14 short.
-        let q = ECCENTRICITY_2 * z * z;
-        let n = SEMI_MAJOR_M
-            * (1.0 + q * (0.5 + q * (0.375 + q * (0.3125 + q * (0.273_437_5 + q * 0.246_093_75)))));
-        let scale = 1.0 / (n + altitude_m);
-        let polar = SECOND_ECCENTRICITY_2 * n * scale * along[2];
-        Normal([
-            from[0] + scale * (along[0] - polar * z * x),
-            from[1] + scale * (along[1] - polar * z * y),
-            from[2] + scale * (along[2] + polar * (1.0 - z * z)),
-        ])
-        .nearly_unit()
-    }
-
-    /// Brought to length 1 by one Newton step, 1 / |n| = (3 - |n|^2) / 2: after a leg of 100 km
-    /// the length is off by 1e-8 at most.
-    fn nearly_unit(self) -> Normal {
-        let [x, y, z] = self.0;
-        let scale = 1.5 - 0.5 * (x * x + y * y + z * z);
-        Normal([x * scale, y * scale, z * scale])
-    }
 }
 
 /// Which way "east" and "north" of a wind point, as the air carries the stack away.
@@ -238,17 +208,6 @@ impl Compass {
             (0..3).map(|i| axis[i] * (east * e[i] + north * n[i])).sum()
         })
     }
-
-    /// The earth-fixed vector of `east` and `north` components at `place`. Inlined in the hot loop,
-    /// which waits for each place before the next.
-    #[inline(always)]
-    fn vector(&self, place: Normal, east: f64, north: f64) -> [f64; 3] {
-        let [e, n] = match self {
-            Compass::True => place.east_north(),
-            Compass::Carried { origin, axes } => axes.map(|axis| carried(axis, *origin, place)),
-        };
-        std::array::from_fn(|i| east * e[i] + north * n[i])
-    }
 }
 
 /// A tangent vector at `from`, turned along the great circle to `to`.
@@ -278,8 +237,8 @@ pub fn advance(
 /// its `start`.
 #[inline]
 pub fn half_way(start: Normal, compass: &Compass, altitude_m: f64, drift_m: [f64; 2]) -> Normal {
-    let [east, north] = drift_m.map(|m| 0.5 * m);
-    start.displaced(compass.vector(start, east, north), altitude_m, start.0)
+    let start = Vectors::<1>::of(|_| start);
+    half_ways(&start, compass, &[altitude_m], &drift_m.map(|m| [m])).one(0)
 }
 
 /// The second half of [`advance`]: the end of a leg that drifts `[east_m, north_m]` as felt in its
@@ -292,8 +251,9 @@ pub fn whole_way(
     altitude_m: f64,
     drift_m: [f64; 2],
 ) -> Normal {
-    let along = compass.vector(middle, drift_m[0], drift_m[1]);
-    middle.displaced(along, altitude_m, start.0)
+    let [start, middle] = [start, middle].map(|place| Vectors::<1>::of(|_| place));
+    let drift_m = drift_m.map(|m| [m]);
+    whole_ways(&start, &middle, compass, &[altitude_m], &drift_m).one(0)
 }
 
 /// The place reached from `start` by drifting `east_m` and `north_m` at `altitude_m`.
@@ -367,6 +327,7 @@ impl LocalFrame {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::earth::ECCENTRICITY_2;
 
     #[test]
     fn a_place_is_carried_with_its_distance_and_direction() {

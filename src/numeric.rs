@@ -124,6 +124,17 @@ pub const fn single(x: f64) -> f32 {
     x as f32
 }
 
+/// One number for each of several, by its place among them. A plain loop, of which the compiler makes
+/// several at a time, as it does not of `array::from_fn`.
+#[inline(always)]
+pub fn each<const N: usize>(number: impl Fn(usize) -> f64) -> [f64; N] {
+    let mut all = [0.0; N];
+    for (i, one) in all.iter_mut().enumerate() {
+        *one = number(i);
+    }
+    all
+}
+
 /// Added to a number below 2^51 it leaves the nearest whole one in the lowest bits.
 const WHOLE: f64 = 1.5 * (1u64 << 52) as f64;
 /// The bits of 2^52, which are those of every whole number below it with that number in the lowest.

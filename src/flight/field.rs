@@ -7,6 +7,7 @@ use rayon::prelude::*;
 
 use super::layers::Layers;
 use crate::error;
+use crate::geodesy::beside::Vectors;
 use crate::geodesy::{Compass, Normal, Position};
 use crate::wind::column::WindProfile;
 use crate::wind::grid::Block;
@@ -167,7 +168,13 @@ impl LayerField {
             .weights_at(place, self.release_s + time_s, altitude_m)
     }
 
-    /// [`LayerField::weights_at`] in place of others.
+    /// Where several places are among the columns, to [`LayerField::weigh`] by.
+    #[inline(always)]
+    pub fn locate_all<const N: usize>(&self, places: &Vectors<N>) -> [[f64; N]; 2] {
+        self.placing.locate_all(places)
+    }
+
+    /// [`LayerField::weights_at`] in place of others, of a place that has been `located`.
     ///
     /// # Errors
     ///
@@ -176,12 +183,14 @@ impl LayerField {
     pub fn weigh(
         &self,
         place: Normal,
+        located: [f64; 2],
         time_s: f64,
         altitude_m: f64,
         weights: &mut Weights,
     ) -> Result<(), Outside> {
         let at_s = self.release_s + time_s;
-        self.placing.weigh(place, at_s, altitude_m, weights)
+        self.placing
+            .weigh(place, located, at_s, altitude_m, weights)
     }
 
     /// Drift through leg `leg` of the columns of a member, m: the sum over its layers of wind times

@@ -95,31 +95,22 @@ const PARTS: usize = 16;
 impl LayerWinds {
     /// Cuts a profile into layers.
     pub fn of_profile(profile: &WindProfile, layers: &Layers) -> LayerWinds {
-        let part = |from, to| {
-            let wind = profile.mean(from, to);
-            [wind.east_m_s, wind.north_m_s]
+        let part_m = layers.thickness_m / PARTS as f64;
+        let boundaries = (0..=layers.count * PARTS).map(|j| layers.base_m + part_m * j as f64);
+        let integrals: Vec<[f64; 2]> = profile.integrals(boundaries).collect();
+        // The mean between two of the boundaries of parts times their share of the layer.
+        let share = |from: usize, to: usize| {
+            [0, 1].map(|i| (integrals[to][i] - integrals[from][i]) / layers.thickness_m)
         };
-        let cut = |k| {
-            let (low, middle) = (layers.altitude_m(k), layers.middle_m(k));
-            let (lower, upper) = (part(low, middle), part(middle, layers.altitude_m(k + 1)));
-            (
-                [0, 1].map(|i| 0.5 * (lower[i] + upper[i])),
-                [0, 1].map(|i| 2.0 * (upper[i] - lower[i])),
-            )
-        };
-        let parts = |k| {
-            let low = layers.altitude_m(k);
-            std::array::from_fn(|j| {
-                let share = (j + 1) as f64 / PARTS as f64;
-                part(low, low + share * layers.thickness_m).map(|wind| share * wind)
-            })
-        };
-        let (mean, slope) = (0..layers.count).map(cut).unzip();
-        LayerWinds {
-            mean,
-            slope,
-            parts: (0..layers.count).map(parts).collect(),
+        let (mut mean, mut slope, mut parts) = (Vec::new(), Vec::new(), Vec::new());
+        for low in (0..layers.count).map(|k| k * PARTS) {
+            let (middle, high) = (low + PARTS / 2, low + PARTS);
+            let (lower, upper) = (share(low, middle), share(middle, high));
+            mean.push(share(low, high));
+            slope.push([0, 1].map(|i| 4.0 * (upper[i] - lower[i])));
+            parts.push(std::array::from_fn(|j| share(low, low + j + 1)));
         }
+        LayerWinds { mean, slope, parts }
     }
 
     /// Drift through the lowest `share` of layer `k` for each second that the whole layer would

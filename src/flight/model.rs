@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::field::LayerField;
-use super::field_walk::FieldWalk;
+use super::field_walk::{FieldWalk, fly_beside};
 use super::floor::Floor;
 use super::layers::{LayerWinds, Layers};
 use super::passage::Passage;
@@ -201,7 +201,18 @@ pub(super) struct Summit {
     pub share: f64,
 }
 
+/// A flight of several that are flown beside each other.
+pub struct OneOfMany<'a> {
+    /// What makes it differ from the planned one.
+    pub variation: &'a Variation,
+    /// Where it departs from what the model knows.
+    pub departures: Departures<'a>,
+    /// Its memory.
+    pub scratch: &'a mut Scratch,
+}
+
 /// A way through whole layers, whose seconds are known.
+#[derive(Clone, Copy)]
 pub(super) struct Way<'a> {
     pub start: Moment,
     /// The layer at whose lower boundary it starts.
@@ -236,13 +247,46 @@ impl FlightModel {
         every_layer: bool,
         tell: impl FnMut(Moment),
     ) -> Result<Flown, Miss> {
-        let released = Aloft {
+        let released = self.released(v);
+        self.fly_on(&released, v, departures, scratch, every_layer, tell)
+    }
+
+    /// Where a flight begins.
+    fn released(&self, v: &Variation) -> Aloft {
+        Aloft {
             layer: self.release_layer,
             rising: true,
             time_s: v.delay_s,
             place: self.start,
+        }
+    }
+
+    /// Flies up to `N` beside each other, from where they are in the air or else from their releases, each as
+    /// if it were alone; tells of every leg's end, with the number of the flight.
+    pub fn fly_beside<const N: usize>(
+        &self,
+        from: Option<&Aloft>,
+        flights: &mut [OneOfMany],
+        every_layer: bool,
+        mut tell: impl FnMut(usize, Moment),
+    ) -> Vec<Result<Flown, Miss>> {
+        let from_of = |flight: &OneOfMany| from.copied().unwrap_or(self.released(flight.variation));
+        let flights = flights.iter_mut();
+        let FlightWinds::Field(field) = &self.winds else {
+            let alone = flights.enumerate().map(|(i, one)| {
+                let (from, tell) = (from_of(one), |moment| tell(i, moment));
+                let (v, scratch) = (one.variation, &mut *one.scratch);
+                self.fly_on(&from, v, one.departures, scratch, every_layer, tell)
+            });
+            return alone.collect();
         };
-        self.fly_on(&released, v, departures, scratch, every_layer, tell)
+        let walks = flights.map(|one| {
+            let from = from_of(one);
+            let way = self.way(&from, one.variation, one.departures, one.scratch)?;
+            self.set_passages(&way, one.scratch);
+            FieldWalk::new(self, field, way, &*one.scratch, every_layer)
+        });
+        fly_beside::<N>(self, field, walks, &mut tell)
     }
 
     /// Flies on from where a flight is in the air; its delay is not used.
@@ -259,6 +303,18 @@ impl FlightModel {
         every_layer: bool,
         mut tell: impl FnMut(Moment),
     ) -> Result<Flown, Miss> {
+        let way = self.way(from, v, departures, scratch)?;
+        self.walk(&way, scratch, every_layer, &mut tell)
+    }
+
+    /// The way of a flight; sets its seconds.
+    fn way<'a>(
+        &self,
+        from: &Aloft,
+        v: &Variation,
+        departures: Departures<'a>,
+        scratch: &mut Scratch,
+    ) -> Result<Way<'a>, Miss> {
         let summit = self.summit(from, v, departures.slowness, scratch)?;
         self.fall_seconds(v, &summit, &mut scratch.down.seconds);
         let start = Moment {
@@ -266,14 +322,13 @@ impl FlightModel {
             altitude_m: self.layers.altitude_m(from.layer),
             place: from.place,
         };
-        let way = Way {
+        Ok(Way {
             start,
             first_layer: from.layer,
             summit,
             member: v.member,
             wind_errors: [departures.wind_m_s; 2],
-        };
-        self.walk(&way, scratch, every_layer, &mut tell)
+        })
     }
 
     /// Flies a way through layers whose seconds, up and down, stand in `scratch`.
@@ -284,12 +339,7 @@ impl FlightModel {
         every_layer: bool,
         tell: &mut impl FnMut(Moment),
     ) -> Result<Flown, Miss> {
-        scratch.up.set_lean(way.first_layer);
-        // The way down ends with the lowest layer, wherever the way up began.
-        scratch.down.set_lean(0);
-        let release_m = self.layers.altitude_m(self.release_layer);
-        let floor = Floor::new(self.ground.as_deref(), release_m);
-        let (summit, start) = (&way.summit, way.start);
+        self.set_passages(way, scratch);
         match &self.winds {
             FlightWinds::Column(winds) => {
                 let mut walk = Walk {
@@ -299,19 +349,35 @@ impl FlightModel {
                     wind_error: way.wind_errors[0],
                     wind_error_down: way.wind_errors[1],
                     first_layer: way.first_layer,
-                    floor,
-                    moment: start,
+                    floor: self.floor(),
+                    moment: way.start,
                 };
-                Ok(walk.up_and_down(summit, scratch, every_layer, tell))
+                Ok(walk.up_and_down(&way.summit, scratch, every_layer, tell))
             }
             FlightWinds::Field(field) => {
-                scratch.up.set_felt(summit, way.first_layer);
-                scratch.down.set_felt(summit, 0);
-                let errors = way.wind_errors;
-                let mut walk = FieldWalk::new(self, field, way.member, errors, start, floor)?;
-                walk.up_and_down(summit, scratch, every_layer, tell)
+                let walk = FieldWalk::new(self, field, *way, scratch, every_layer);
+                let alone = std::iter::once(walk);
+                let mut flown = fly_beside::<1>(self, field, alone, &mut |_, moment| tell(moment));
+                flown.remove(0)
             }
         }
+    }
+
+    /// Sets what of the seconds in the layers of a way its winds are felt for.
+    fn set_passages(&self, way: &Way, scratch: &mut Scratch) {
+        scratch.up.set_lean(way.first_layer);
+        // The way down ends with the lowest layer, wherever the way up began.
+        scratch.down.set_lean(0);
+        if matches!(self.winds, FlightWinds::Field(_)) {
+            scratch.up.set_felt(&way.summit, way.first_layer);
+            scratch.down.set_felt(&way.summit, 0);
+        }
+    }
+
+    /// What ends the way down.
+    pub(super) fn floor(&self) -> Floor<'_> {
+        let release_m = self.layers.altitude_m(self.release_layer);
+        Floor::new(self.ground.as_deref(), release_m)
     }
 
     /// Where a flight turns: where it bursts, or where it is if it falls already. Sets the seconds of

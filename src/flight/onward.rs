@@ -2,7 +2,6 @@
 //! layer.
 
 use super::field::FIELD_LEG_LAYERS;
-use super::floor::Floor;
 use super::model::{FlightModel, FlightWinds, Flown, Moment, Scratch, Summit, Variation, Way};
 use super::rise::Miss;
 use crate::geodesy::{drift, half_way, whole_way};
@@ -104,8 +103,7 @@ impl FlightModel {
         tell(from);
         let start = self.pass_part(from, here, seconds, course, false, boundary_m)?;
         // The ground may be met within this first part of a layer, which the walk does not look at.
-        let release_m = layers.altitude_m(self.release_layer);
-        if let Some(landing) = Floor::new(self.ground.as_deref(), release_m).met(from, start) {
+        if let Some(landing) = self.floor().met(from, start) {
             tell(landing);
             return Ok(Flown { burst, landing });
         }

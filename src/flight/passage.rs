@@ -11,6 +11,8 @@ pub struct Passage {
     /// How the time within each layer leans to its upper half, s: what the slope of the wind in
     /// the layer is felt for.
     pub lean: Vec<f64>,
+    /// Seconds flown in each layer, that of the summit in part; whole legs.
+    pub flown: Vec<f64>,
     /// Seconds for which the mean wind of each layer is felt in a field, s; whole legs.
     pub felt: Vec<[f32; FIELD_LEG_LAYERS]>,
 }
@@ -48,31 +50,28 @@ impl Passage {
     /// slope. The way begins or ends with the layer `first`.
     pub fn set_felt(&mut self, summit: &Summit, first: usize) {
         let last = summit.layer;
-        self.felt.clear();
-        self.felt
-            // One layer above the summit's own is felt too, for the slope.
-            .resize(legs_for(last + 2), [0.0; FIELD_LEG_LAYERS]);
+        // One layer above the summit's own is felt too, for the slope.
+        let legs = legs_for(last + 2);
+        let count = legs * FIELD_LEG_LAYERS;
         let part_s = self.last_part_s(summit.share);
-        for k in first..=last {
-            let (seconds, lean) = if k < last {
-                (self.seconds[k], self.lean[k])
-            } else {
-                (part_s, 0.5 * (summit.share - 1.0) * part_s)
-            };
-            self.feel(k, seconds);
-            // There is none below the first layer of the way, so the slope is taken to the one
-            // above.
-            if k == first {
-                self.feel(k, -lean);
-                self.feel(k + 1, lean);
-            } else {
-                self.feel(k - 1, -0.5 * lean);
-                self.feel(k + 1, 0.5 * lean);
-            }
+        self.flown.clear();
+        self.flown.extend_from_slice(&self.seconds[..last]);
+        self.flown.push(part_s);
+        self.flown.resize(count, 0.0);
+        self.lean.truncate(last);
+        self.lean.push(0.5 * (summit.share - 1.0) * part_s);
+        self.lean.resize(count + 1, 0.0);
+        self.felt.clear();
+        self.felt.resize(legs, [0.0; FIELD_LEG_LAYERS]);
+        let felt = self.felt.as_flattened_mut();
+        // Layers below the first lean nowhere.
+        let [of_first, above] = [self.lean[first], self.lean[first + 1]];
+        felt[first] = (self.flown[first] - of_first - 0.5 * above) as f32;
+        let within = felt[first + 1..].iter_mut().zip(&self.flown[first + 1..]);
+        for ((felt, flown), lean) in within.zip(self.lean[first..].windows(3)) {
+            *felt = (flown + 0.5 * (lean[0] - lean[2])) as f32;
         }
-    }
-
-    fn feel(&mut self, layer: usize, seconds: f64) {
-        self.felt[layer / FIELD_LEG_LAYERS][layer % FIELD_LEG_LAYERS] += seconds as f32;
+        // There is none below the first layer of the way, so its slope is taken to the one above.
+        felt[first + 1] += (0.5 * of_first) as f32;
     }
 }

@@ -3,10 +3,12 @@
 use ndarray::Array2;
 use proj::Proj;
 
+use super::beside::Vectors;
 use super::lattice::{Axis, Lattice, Plane};
 use super::{Normal, Position};
 use crate::earth::MEAN_RADIUS_M;
 use crate::error::{Error, Result};
+use crate::numeric::each;
 
 /// Where a place lies among the rows and columns of a lattice.
 #[derive(Debug, Clone)]
@@ -54,17 +56,19 @@ impl Bearing {
         Bearing { deg, sin, cos }
     }
 
-    /// The direction of a point, degrees; to 1e-13.
-    #[inline]
-    fn of_point(self, x: f64, y: f64) -> f64 {
-        let ahead = x * self.cos + y * self.sin;
-        let aside = y * self.cos - x * self.sin;
-        let t = aside / ahead;
-        if ahead > 0.0 && t.abs() < 0.1 {
-            self.deg + arc_tangent(t).to_degrees()
-        } else {
-            y.atan2(x).to_degrees()
+    /// The directions of points, degrees; to 1e-13.
+    #[inline(always)]
+    fn of_points<const N: usize>(self, x: &[f64; N], y: &[f64; N]) -> [f64; N] {
+        let ahead: [f64; N] = each(|i| x[i] * self.cos + y[i] * self.sin);
+        let t: [f64; N] = each(|i| (y[i] * self.cos - x[i] * self.sin) / ahead[i]);
+        let mut deg: [f64; N] = each(|i| self.deg + arc_tangent(t[i]).to_degrees());
+        for (i, deg) in deg.iter_mut().enumerate() {
+            let near = ahead[i] > 0.0 && t[i].abs() < 0.1;
+            if !near {
+                *deg = y[i].atan2(x[i]).to_degrees();
+            }
         }
+        deg
     }
 }
 
@@ -123,25 +127,44 @@ impl CellMap {
     }
 
     /// Row and column of a place, counted from the first ones; not-a-number where there is none.
-    #[inline]
     pub fn locate(&self, place: Normal) -> (f64, f64) {
+        let [[row], [column]] = self.locate_all(&Vectors::<1>::of(|_| place));
+        (row, column)
+    }
+
+    /// Rows and columns of several places.
+    #[inline(always)]
+    pub fn locate_all<const N: usize>(&self, places: &Vectors<N>) -> [[f64; N]; 2] {
         match self {
             CellMap::LatLon { x, y, near } => {
                 // As Normal::position, without its care for what cannot happen in the hot loop.
-                let [a, b, c] = place.0;
-                let lat_deg = near[0].of_point((a * a + b * b).sqrt(), c);
-                let mut east = near[1].of_point(a, b) - x.first;
-                // East of the first column, whatever side of 180 degrees the place is; a hair
-                // west of it is there, not at the far end.
-                while east < -1e-9 {
-                    east += 360.0;
+                let [a, b, c] = &places.0;
+                let level: [f64; N] = each(|i| (a[i] * a[i] + b[i] * b[i]).sqrt());
+                let lat_deg = near[0].of_points(&level, c);
+                let lon_deg = near[1].of_points(a, b);
+                let mut east: [f64; N] = each(|i| lon_deg[i] - x.first);
+                for east in &mut east {
+                    // East of the first column, whatever side of 180 degrees the place is; a hair
+                    // west of it is there, not at the far end.
+                    while *east < -1e-9 {
+                        *east += 360.0;
+                    }
+                    while *east >= 360.0 - 1e-9 {
+                        *east -= 360.0;
+                    }
                 }
-                while east >= 360.0 - 1e-9 {
-                    east -= 360.0;
-                }
-                ((lat_deg - y.first) / y.step, east.max(0.0) / x.step)
+                [
+                    each(|i| (lat_deg[i] - y.first) / y.step),
+                    each(|i| east[i].max(0.0) / x.step),
+                ]
             }
-            CellMap::Mesh(mesh) => mesh.locate(place),
+            CellMap::Mesh(mesh) => {
+                let mut located = [[0.0; N]; 2];
+                for i in 0..N {
+                    (located[0][i], located[1][i]) = mesh.locate(places.one(i));
+                }
+                located
+            }
         }
     }
 }
@@ -207,12 +230,12 @@ mod tests {
             for turned in [0.0, 1e-9, 0.3, -2.0, 5.7, 5.8, -40.0, 179.0] {
                 let angle = f64::to_radians(reference + turned);
                 let (y, x) = angle.sin_cos();
-                let found = Bearing::of(reference).of_point(0.7 * x, 0.7 * y);
+                let found = Bearing::of(reference).of_points(&[0.7 * x], &[0.7 * y])[0];
                 let off = (found - y.atan2(x).to_degrees() + 180.0).rem_euclid(360.0) - 180.0;
                 assert!(off.abs() < 1e-13, "{reference} {turned} {off}");
             }
         }
-        assert_eq!(Bearing::of(90.0).of_point(0.0, 0.0), 0.0);
+        assert_eq!(Bearing::of(90.0).of_points(&[0.0], &[0.0]), [0.0]);
     }
 
     #[test]

@@ -1,12 +1,15 @@
 //! Many flights in parallel.
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 
 use rayon::prelude::*;
 
-use super::draws::Sampler;
+use super::draws::{Draw, Sampler};
 use super::rate_error::RateErrorProcess;
-use crate::flight::model::{Aloft, Departures, FlightModel, FlightWinds, Moment, Scratch};
+use crate::flight::model::{
+    Aloft, Departures, FlightModel, FlightWinds, Flown, Moment, OneOfMany, Scratch,
+};
 use crate::flight::rise::Miss;
 use crate::geodesy::Normal;
 use crate::ground::touchdown::Fix;
@@ -53,9 +56,12 @@ impl Landings {
 /// A landing and the points kept of its way, or what came in between.
 type Outcome = Result<(Landing, Box<[Fix]>), Miss>;
 
-/// Flights that one thread flies before it looks for others to share with: its memory is made anew
-/// for each such batch.
-const AT_ONCE: usize = 64;
+/// Flights that are flown beside each other.
+const BESIDE: usize = 4;
+
+/// So many of these that one thread flies before it looks for others to share with: its memory is made
+/// anew for each such batch.
+const AT_ONCE: usize = 64 / BESIDE;
 
 /// Flies `draws` flights. `flown` is called after each; the result does not depend on the number
 /// of threads.
@@ -109,19 +115,27 @@ fn run_from(
         wind: wind_error,
         rate: rate_error.as_ref(),
     };
+    let flights = Flights {
+        model,
+        from,
+        sampler,
+        errors,
+        low_m,
+    };
     // In `usize`, as rayon keeps order and length of no range of `u64`.
-    let outcomes: Vec<Outcome> = (0..draws as usize)
+    let outcomes: Vec<Vec<Outcome>> = (0..draws.div_ceil(BESIDE as u64) as usize)
         .into_par_iter()
         .with_min_len(AT_ONCE)
-        .map_init(Bench::default, |bench, index| {
-            let outcome = bench.fly(model, from, sampler, errors, low_m, index as u64);
-            flown();
-            outcome
+        .map_init(Bench::default, |bench, group| {
+            let first = (group * BESIDE) as u64;
+            let outcomes = bench.fly(&flights, first..draws.min(first + BESIDE as u64));
+            outcomes.iter().for_each(|_| flown());
+            outcomes
         })
         .collect();
     let mut landings = Landings::default();
     // In the order of the draws, whichever thread flew them.
-    for outcome in outcomes {
+    for outcome in outcomes.into_iter().flatten() {
         match outcome {
             Ok((landing, low)) => {
                 landings.landed.push(landing);
@@ -147,9 +161,24 @@ struct Errors<'a> {
     rate: Option<&'a RateErrorProcess>,
 }
 
+/// What all flights share.
+struct Flights<'a> {
+    model: &'a FlightModel,
+    from: Option<&'a Aloft>,
+    sampler: &'a Sampler,
+    errors: Errors<'a>,
+    low_m: Option<f64>,
+}
+
 /// Memory that one thread reuses.
 #[derive(Default)]
 struct Bench {
+    seats: [Seat; BESIDE],
+}
+
+/// That of one flight.
+#[derive(Default)]
+struct Seat {
     scratch: Scratch,
     wind_m_s: Vec<[f64; 2]>,
     slowness: Vec<f64>,
@@ -190,16 +219,9 @@ impl LowWay<'_> {
     }
 }
 
-impl Bench {
-    fn fly(
-        &mut self,
-        model: &FlightModel,
-        from: Option<&Aloft>,
-        sampler: &Sampler,
-        errors: Errors,
-        low_m: Option<f64>,
-        index: u64,
-    ) -> Outcome {
+impl Seat {
+    /// Draws what varies of one flight.
+    fn draw(&mut self, sampler: &Sampler, errors: Errors, index: u64) -> Draw {
         // Rates before winds, from one stream: their order is part of what a seed means.
         let mut draw = sampler.draw(index);
         if let Some(process) = errors.rate {
@@ -208,35 +230,58 @@ impl Bench {
         if let Some(process) = errors.wind {
             process.draw(draw.wind, &mut draw.stream, &mut self.wind_m_s);
         }
-        let v = &draw.variation;
-        let departures = Departures {
-            wind_m_s: &self.wind_m_s,
-            slowness: &self.slowness,
-        };
-        // Of the flight before on the same thread.
+        // Of the flight before in the same seat.
         self.low.clear();
-        let flown = match (from, low_m) {
-            // Nothing of the way is kept of these: they are asked for landings alone.
-            (Some(from), _) => {
-                model.fly_on(from, v, departures, &mut self.scratch, false, |_| ())?
-            }
-            (None, None) => model.fly(v, departures, &mut self.scratch, None)?,
-            (None, Some(low_m)) => {
-                let mut low = LowWay::new(low_m, &mut self.low);
-                // Through a single column whole legs are too long to stand for the way.
-                let every_layer = matches!(model.winds, FlightWinds::Column(_));
-                let tell = |m| low.pass(m);
-                model.fly_telling(v, departures, &mut self.scratch, every_layer, tell)?
+        draw
+    }
+}
+
+impl Bench {
+    /// Flies a few draws beside each other.
+    fn fly(&mut self, flights: &Flights, draws: Range<u64>) -> Vec<Outcome> {
+        let &Flights { model, low_m, .. } = flights;
+        let seats = self.seats.iter_mut().zip(draws);
+        let draw =
+            |(seat, index): (&mut Seat, u64)| seat.draw(flights.sampler, flights.errors, index);
+        let draws: Vec<Draw> = seats.map(draw).collect();
+        let (mut ready, mut low): (Vec<OneOfMany>, Vec<LowWay>) = self
+            .seats
+            .iter_mut()
+            .zip(&draws)
+            .map(|(seat, draw)| {
+                let one = OneOfMany {
+                    variation: &draw.variation,
+                    departures: Departures {
+                        wind_m_s: &seat.wind_m_s,
+                        slowness: &seat.slowness,
+                    },
+                    scratch: &mut seat.scratch,
+                };
+                (one, LowWay::new(low_m.unwrap_or_default(), &mut seat.low))
+            })
+            .unzip();
+        // Through a single column whole legs are too long to stand for the way.
+        let every_layer = low_m.is_some() && matches!(model.winds, FlightWinds::Column(_));
+        let tell = |i: usize, moment| {
+            if low_m.is_some() {
+                low[i].pass(moment);
             }
         };
-        let landing = Landing {
-            place: flown.landing.place,
-            time_s: flown.landing.time_s,
-            burst_m: flown.burst.altitude_m,
-            burst_s: flown.burst.time_s,
-            member: v.member,
-            burst_early: draw.bursts_early,
-        };
-        Ok((landing, self.low.as_slice().into()))
+        let flown = model.fly_beside::<BESIDE>(flights.from, &mut ready, every_layer, tell);
+        let ended = flown.into_iter().zip(&draws).zip(&self.seats);
+        ended
+            .map(|((flown, draw), seat)| Ok((landing(flown?, draw), seat.low.as_slice().into())))
+            .collect()
+    }
+}
+
+fn landing(flown: Flown, draw: &Draw) -> Landing {
+    Landing {
+        place: flown.landing.place,
+        time_s: flown.landing.time_s,
+        burst_m: flown.burst.altitude_m,
+        burst_s: flown.burst.time_s,
+        member: draw.variation.member,
+        burst_early: draw.bursts_early,
     }
 }

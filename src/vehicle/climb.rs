@@ -10,7 +10,7 @@ use std::f64::consts::PI;
 use super::ascent::DragCurve;
 use super::balloon::{Gas, GasFill, LiftingGas};
 use crate::atmosphere::{AirProfile, GAS_CONSTANT_J_MOL_K, gravity_m_s2};
-use crate::numeric::{exp, ln};
+use crate::numeric::{each, exp, ln};
 
 /// How the gas follows the temperature of the air.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -216,17 +216,6 @@ impl AirPoint {
 
 /// One number for each of several stacks.
 type Each<const N: usize> = [f64; N];
-
-/// By the number of the stack. A plain loop, of which the compiler makes several at a time, as it does not
-/// of `from_fn`.
-#[inline(always)]
-fn each<const N: usize>(number: impl Fn(usize) -> f64) -> Each<N> {
-    let mut all = [0.0; N];
-    for (i, one) in all.iter_mut().enumerate() {
-        *one = number(i);
-    }
-    all
-}
 
 /// What several stacks differ by.
 struct Stacks<const N: usize> {

@@ -180,18 +180,31 @@ impl WindProfile {
     }
 
     /// The [`mean`](WindProfile::mean) between each of some rising altitudes and the next.
-    pub fn means(&self, altitudes_m: impl Iterator<Item = f64>) -> impl Iterator<Item = Wind> {
+    pub fn means(
+        &self,
+        altitudes_m: impl Iterator<Item = f64> + Clone,
+    ) -> impl Iterator<Item = Wind> {
         let mut low: Option<(f64, [f64; 2])> = None;
+        let integrals = self.integrals(altitudes_m.clone());
+        altitudes_m.zip(integrals).filter_map(move |(to_m, high)| {
+            let (from_m, low) = low.replace((to_m, high))?;
+            Some(wind([0, 1].map(|i| (high[i] - low[i]) / (to_m - from_m))))
+        })
+    }
+
+    /// The integral of the wind over altitude from the lowest level up to each of some rising altitudes, m2/s.
+    pub fn integrals(
+        &self,
+        altitudes_m: impl Iterator<Item = f64>,
+    ) -> impl Iterator<Item = [f64; 2]> {
         let mut below = 0;
-        altitudes_m.filter_map(move |to_m| {
+        altitudes_m.map(move |altitude_m| {
             // They rise, so the level is at most a few above the one before.
-            let beyond = |level: &WindLevel| level.altitude_m <= to_m;
+            let beyond = |level: &WindLevel| level.altitude_m <= altitude_m;
             while self.levels.get(below + 1).is_some_and(beyond) {
                 below += 1;
             }
-            let high = self.integral_from(below, to_m);
-            let (from_m, low) = low.replace((to_m, high))?;
-            Some(wind([0, 1].map(|i| (high[i] - low[i]) / (to_m - from_m))))
+            self.integral_from(below, altitude_m)
         })
     }
 

@@ -5,6 +5,7 @@ use jiff::Timestamp;
 use super::grid::{Block, Step};
 use super::way::{Way, chord_m};
 use crate::error;
+use crate::geodesy::beside::Vectors;
 use crate::geodesy::cell_map::CellMap;
 use crate::geodesy::lattice::Lattice;
 use crate::geodesy::{Normal, Position};
@@ -187,9 +188,13 @@ impl GridPlacing {
     }
 
     /// Sets `weights`, which in the hot loop is cheaper than to hand them over.
-    fn weigh(&self, place: Normal, time_s: f64, weights: &mut Weights) -> Result<(), Outside> {
+    fn weigh(
+        &self,
+        [row, column]: [f64; 2],
+        time_s: f64,
+        weights: &mut Weights,
+    ) -> Result<(), Outside> {
         let (step, late) = self.time(time_s)?;
-        let (row, column) = self.map.locate(place);
         let (row, north) = between(row, self.rows).ok_or(Outside::Region)?;
         let (column, next, east) = if self.goes_round {
             let column = column.rem_euclid(self.columns as f64);
@@ -223,7 +228,8 @@ impl GridPlacing {
     #[cfg(test)]
     fn weights(&self, place: Normal, time_s: f64) -> Result<Weights, Outside> {
         let mut weights = Weights::none();
-        self.weigh(place, time_s, &mut weights)?;
+        let (row, column) = self.map.locate(place);
+        self.weigh([row, column], time_s, &mut weights)?;
         Ok(weights)
     }
 
@@ -353,22 +359,34 @@ impl Placing {
         altitude_m: f64,
     ) -> Result<Weights, Outside> {
         let mut weights = Weights::none();
-        self.weigh(place, time_s, altitude_m, &mut weights)?;
+        let [[row], [column]] = self.locate_all(&Vectors::<1>::of(|_| place));
+        self.weigh(place, [row, column], time_s, altitude_m, &mut weights)?;
         Ok(weights)
     }
 
-    /// [`Placing::weights_at`] in place of others, which are lost where there are none.
+    /// Rows and columns of several places, to [`Placing::weigh`] by; nothing where there is no grid.
+    #[inline(always)]
+    pub fn locate_all<const N: usize>(&self, places: &Vectors<N>) -> [[f64; N]; 2] {
+        match self {
+            Placing::Grid(grid) => grid.map.locate_all(places),
+            _ => [[0.0; N]; 2],
+        }
+    }
+
+    /// [`Placing::weights_at`] in place of others, which are lost where there are none, of a place that has
+    /// been `located`.
     #[inline]
     pub fn weigh(
         &self,
         place: Normal,
+        located: [f64; 2],
         time_s: f64,
         altitude_m: f64,
         weights: &mut Weights,
     ) -> Result<(), Outside> {
         match self {
             Placing::One => *weights = Weights::one(0),
-            Placing::Grid(grid) => grid.weigh(place, time_s, weights)?,
+            Placing::Grid(grid) => grid.weigh(located, time_s, weights)?,
             Placing::Stations(stations) => {
                 *weights = station_weights(stations, place, time_s, altitude_m);
             }
