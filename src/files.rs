@@ -12,6 +12,7 @@
     )
 )]
 
+pub mod address;
 mod guard;
 mod input;
 mod output;

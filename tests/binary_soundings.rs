@@ -15,6 +15,7 @@ use std::path::{Path, PathBuf};
 use program::{stderr, stdout, windfall};
 use proptest::prelude::*;
 use windfall::atmosphere::Geopotential;
+use windfall::notes::reading::Reading;
 use windfall::sources::read_soundings;
 use windfall::wind::sounding::{HeightSource, Level, Sounding, Wind};
 
@@ -219,6 +220,20 @@ fn netcdf_with_cf_names_is_the_same() {
         }
     }
     assert!(same > 50, "{same}");
+}
+
+#[test]
+fn heights_above_the_ellipsoid_are_taken_and_told() {
+    let (above, plain) = (read("made_ellipsoid.nc"), read("made_cf_sounding.nc"));
+    let assumed = |s: &Sounding| s.tally.assumed.contains(&Reading::HeightAboveEllipsoid);
+    assert!(assumed(&above[0]) && !assumed(&plain[0]));
+    assert_eq!(above[0].levels[1].altitude_m, plain[0].levels[1].altitude_m);
+    let shown = windfall("winds", &[path("made_ellipsoid.nc").to_str().unwrap()]);
+    let shown = stdout(&shown);
+    assert!(
+        shown.contains("heights above the ellipsoid are taken for"),
+        "{shown}"
+    );
 }
 
 /// The first Prague message written again by ecCodes: as edition 4, compressed, and two subsets of which

@@ -303,7 +303,7 @@ fn a_column_is_fetched_and_flown_and_said_to_be_one() {
         ),
         "{asked}"
     );
-    let file = bench.path("winds/point-20200314-05z-46n2e-f000-f008.json");
+    let file = bench.path("winds/point-20200314-05z-46.05n2.05e-f000-f008.json");
     let profiles = parse("f", &fs::read_to_string(&file).unwrap(), None).unwrap();
     check(&profiles);
     // Fetched years later: the run is taken to be no younger than its times.

@@ -223,7 +223,7 @@ fn a_plan_gets_the_region_it_needs_and_can_use_it() {
         assert_eq!(edges, [-2.25, 6.25, 43.25, 49.0]);
         assert_eq!(query.parameters["dir"], "%2Fgfs.20200314%2F00%2Fatmos");
     }
-    let file = path("winds/gfs-20200314-00z-46n2e-f005-f013.grib2");
+    let file = path("winds/gfs-20200314-00z-46.1n2.1e-f005-f013.grib2");
     let right: Vec<u8> = (5..=13)
         .flat_map(|step| {
             let of_step = |r: &&Request| Query::of(&r.path).step() == step;
@@ -618,7 +618,7 @@ fn netcdf_comes_a_file_a_step() {
             };
             assert!(
                 file.path
-                    .ends_with("gfs-thredds-20101026-12z-43n108w-f000-f000.nc")
+                    .ends_with("gfs-thredds-20101026-12z-43.1n108.4w-f000-f000.nc")
             );
             let manifest = download(&client, &order, &found, file, &|_| (), &|_| ()).unwrap();
             assert_eq!(manifest.bytes, NETCDF.len() as u64);

@@ -17,6 +17,7 @@ use std::time::{Duration, Instant};
 use jiff::Timestamp;
 use server::Server;
 use windfall::geodesy::Position;
+use windfall::listen::listening::Listening;
 use windfall::listen::{Event, ReportSource, Said, Waiting, listen};
 use windfall::track::fields::Fields;
 use windfall::track::gate::Gate;
@@ -358,4 +359,75 @@ fn a_topic_of_a_broker_is_listened_to() {
     let events = listen(&source, false, quick()).unwrap();
     let all = until(&events, |all| !reports(all).is_empty());
     assert_eq!(reports(&all)[0].altitude_m, Some(1_234.5));
+}
+
+/// A server that greets and closes at once, again and again, is asked more and more rarely.
+#[test]
+fn a_server_that_only_greets_is_tried_more_and_more_rarely() {
+    let source = serve(6, |_, mut stream| stream.write_all(b"# hello\r\n").unwrap());
+    let waiting = Waiting {
+        longest: Duration::from_millis(160),
+        ..quick()
+    };
+    let events = listen(&source, false, waiting).unwrap();
+    let pauses = |all: &[Event]| -> Vec<u128> {
+        let lost = all.iter().filter_map(|e| match e {
+            Event::Said(Said::Lost(_, pause)) => Some(pause.as_millis()),
+            _ => None,
+        });
+        lost.collect()
+    };
+    let all = until(&events, |all| pauses(all).len() == 4);
+    assert_eq!(pauses(&all), [20, 40, 80, 160]);
+}
+
+/// What a page with a key in its address tells of itself has no key; what it told before is not told again.
+#[test]
+fn a_pages_key_is_not_told_and_what_grows_is_told_once() {
+    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+    let address = listener.local_addr().unwrap();
+    thread::spawn(move || {
+        for guest in 0.. {
+            let (mut stream, _) = listener.accept().unwrap();
+            let mut lines = BufReader::new(stream.try_clone().unwrap()).lines();
+            while lines.next().is_some_and(|line| !line.unwrap().is_empty()) {}
+            let rows: Vec<String> = (0..=guest.min(3))
+                .map(|k| format!("{{\"lat\":40.5,\"lon\":-89.25,\"alt\":{}}}", 1_000 + k))
+                .collect();
+            let (status, body) = match guest {
+                4 => ("403 Forbidden", String::new()),
+                _ => ("200 OK", format!("[{}]", rows.join(","))),
+            };
+            let head = format!("HTTP/1.1 {status}\r\nContent-Length: {}\r\n", body.len());
+            let _ = write!(stream, "{head}Connection: close\r\n\r\n{body}");
+        }
+    });
+    let source = ReportSource::parse(&format!("http://me:pass@{address}/a?token=SECRET&b=1"));
+    let reader = Reader::new(Fields::default(), &[]);
+    let mut listening = Listening::new(&source.unwrap(), reader, false, quick()).unwrap();
+    let (mut heard, mut said) = (Vec::new(), Vec::new());
+    let begin = Instant::now();
+    while said.len() < 2 && begin.elapsed() < Duration::from_secs(10) {
+        let batch = listening.hear();
+        heard.extend(batch.heard);
+        said.extend(batch.said);
+    }
+    let words = format!("{said:?}");
+    assert!(
+        words.contains("token=...&b=1") && words.contains("403"),
+        "{words}"
+    );
+    assert!(
+        !words.contains("SECRET") && !words.contains("pass"),
+        "{words}"
+    );
+    let raw: Vec<String> = heard
+        .iter()
+        .map(|h| String::from_utf8_lossy(&h.raw).into_owned())
+        .collect();
+    assert_eq!(heard.len(), 4, "{raw:?}");
+    assert!(
+        (0..4).all(|k| raw[k].contains(&(1_000 + k).to_string())),
+        "{raw:?}"
+    );
 }

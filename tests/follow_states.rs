@@ -325,3 +325,147 @@ fn after_the_last_report_near_the_ground_a_ring_is_searched() {
     let down = high.standing(Some(after(last.time, 7_200.0))).unwrap();
     assert!(down.search.unwrap().radius_m > search.radius_m);
 }
+
+/// The whole planned flight, then ten minutes on the ground.
+fn hear_to_the_ground(follower: &mut Follower) -> Mark {
+    let ground_m = follower.zone().landing.altitude_m;
+    hear_plan(follower, true, ground_m + 150.0, 0.0, None);
+    let ground = follower.zone().landing;
+    for k in 0..40 {
+        let time = after(ground.time, 15.0 * f64::from(k));
+        follower.hear(Ok(report(time, ground.position, ground.altitude_m)), None);
+    }
+    Mark {
+        time: after(ground.time, 585.0),
+        ..ground
+    }
+}
+
+/// The crew carries it uphill, downhill, and far away: it has landed where it lay.
+#[test]
+fn a_stack_that_is_driven_home_has_landed_where_it_lay() {
+    let (plan, winds) = sample();
+    for up_m in [5.0, 0.0, -8.0] {
+        let mut follower = follower(&plan, &winds);
+        let lay = hear_to_the_ground(&mut follower);
+        let lying = follower.standing(None).unwrap();
+        assert_eq!(lying.phase, Phase::Landed);
+        for k in 1..=80 {
+            let (k, time) = (f64::from(k), after(lay.time, 15.0 * f64::from(k)));
+            let place = lay.position.destination(0.0, 225.0 * k);
+            follower.hear(Ok(report(time, place, lay.altitude_m + up_m * k)), None);
+            if k % 20.0 == 0.0 {
+                let standing = follower.standing(None).unwrap();
+                assert_eq!(standing.phase, Phase::Landed, "{up_m} {k}");
+                let last = standing.last.unwrap().mark.position;
+                assert!(last.distance_m(lay.position) < 60.0, "{up_m} {k}");
+                assert_eq!(standing.released, lying.released);
+                assert_eq!(standing.burst, lying.burst);
+            }
+        }
+    }
+}
+
+/// A receiver that repeats its last place for two minutes of the fall has not landed.
+#[test]
+fn a_place_that_is_repeated_is_no_landing() {
+    let (plan, winds) = sample();
+    let mut follower = follower(&plan, &winds);
+    let stuck = hear_plan(&mut follower, true, 9_000.0, 0.0, None);
+    let zone = follower.zone().clone();
+    for mark in zone.track.iter().filter(|m| m.time > stuck.time) {
+        let repeats = seconds_between(stuck.time, mark.time) < 120.0;
+        let at = if repeats { &stuck } else { mark };
+        let heard = report(mark.time, at.position, at.altitude_m);
+        follower.hear(Ok(heard), None);
+        if mark.altitude_m < 5_000.0 {
+            break;
+        }
+    }
+    let standing = follower.standing(None).unwrap();
+    assert_eq!(standing.phase, Phase::Falling);
+    assert!(standing.last.unwrap().mark.altitude_m < 5_100.0);
+}
+
+/// From a hill 460 m above the plan's site: what stands still at first is ground.
+#[test]
+fn ground_far_above_the_site_is_no_flight() {
+    let (plan, winds) = sample();
+    let mut follower = follower(&plan, &winds);
+    let release = follower.zone().release;
+    let hill_m = release.altitude_m + 460.0;
+    for k in 0..80 {
+        let time = after(plan.release, 15.0 * f64::from(k) - 1_200.0);
+        follower.hear(Ok(report(time, release.position, hill_m)), None);
+    }
+    let standing = follower.standing(None).unwrap();
+    assert_eq!(standing.phase, Phase::OnGround);
+    assert!(standing.landing.is_none() && standing.released.is_none());
+    let track = follower.zone().track.clone();
+    for mark in track.iter().take_while(|m| m.altitude_m < 9_000.0) {
+        let heard = report(mark.time, mark.position, mark.altitude_m + 460.0);
+        follower.hear(Ok(heard), None);
+    }
+    let standing = follower.standing(None).unwrap();
+    assert_eq!(standing.phase, Phase::Rising);
+    let off_s = seconds_between(plan.release, standing.released.unwrap());
+    assert!(off_s.abs() < 60.0, "{off_s}");
+    assert!(!has(&standing, |n| matches!(
+        n,
+        FollowNote::HeardLate { .. }
+    )));
+}
+
+/// With so few draws that a quarter of them is none, and higher than all of them burst.
+#[test]
+fn three_draws_are_flown_on_from_above_all_their_bursts() {
+    let (plan, winds) = sample();
+    let options = Options {
+        draws: 3,
+        seed: 1,
+        keep_draws: false,
+    };
+    let mut follower = Follower::new(&plan, &winds, options).unwrap();
+    let last = hear_plan(&mut follower, false, 20_000.0, 0.0, None);
+    for k in 1..=250 {
+        let time = after(last.time, 20.0 * f64::from(k));
+        let altitude_m = last.altitude_m + 100.0 * f64::from(k);
+        follower.hear(Ok(report(time, last.position, altitude_m)), None);
+    }
+    let standing = follower.standing(None).unwrap();
+    assert_eq!(standing.phase, Phase::Rising);
+    assert!(standing.last.unwrap().mark.altitude_m > 40_000.0);
+    assert!(
+        standing
+            .notes
+            .iter()
+            .any(|n| matches!(n, FollowNote::HigherThanExpected { .. }))
+    );
+}
+
+/// A wrong height while it still stands on the ground is no flight that has landed there.
+#[test]
+fn a_wrong_height_on_the_ground_hides_no_flight() {
+    let (plan, winds) = sample();
+    let mut follower = follower(&plan, &winds);
+    let release = follower.zone().release;
+    for k in 0..20 {
+        let wrong_m = if k == 5 { 700.0 } else { 0.0 };
+        let time = after(plan.release, 60.0 * f64::from(k) - 1_230.0);
+        let heard = report(time, release.position, release.altitude_m + wrong_m);
+        follower.hear(Ok(heard), None);
+    }
+    let track = follower.zone().track.clone();
+    for mark in track
+        .iter()
+        .take_while(|m| m.altitude_m < release.altitude_m + 600.0)
+    {
+        follower.hear(Ok(report(mark.time, mark.position, mark.altitude_m)), None);
+    }
+    assert_eq!(follower.standing(None).unwrap().phase, Phase::Rising);
+    hear_plan(&mut follower, false, 9_000.0, 0.0, None);
+    let standing = follower.standing(None).unwrap();
+    assert_eq!(standing.phase, Phase::Rising);
+    let off_s = seconds_between(plan.release, standing.released.unwrap());
+    assert!(off_s.abs() < 60.0, "{off_s}");
+}

@@ -346,6 +346,34 @@ fn members_and_means_are_told_apart() {
     assert_eq!(members("gefs_mean_0p5_20200815_06z_f006.grib2"), [None]);
 }
 
+/// In one file with a member the mean of all is left out: it would be flown as one more of them.
+#[test]
+fn beside_its_members_the_mean_of_an_ensemble_is_left_out() {
+    let read = |name: &str| std::fs::read(path(name)).unwrap();
+    let [mean, member] = [
+        "gefs_mean_0p5_20200815_06z_f006.grib2",
+        "gefs_member08_20200825_00z_f012.grib2",
+    ];
+    let both = [read(mean), read(member)].concat();
+    let file = GridFile::from_bytes("both", both).unwrap();
+    let of_member = open(member);
+    assert_eq!(file.slabs.len(), of_member.slabs.len());
+    assert!(file.slabs.iter().all(|slab| slab.member == Some(8)));
+    let (lattice, own) = (
+        file.lattices[file.slabs[0].lattice].whole(),
+        of_member.lattices[0].whole(),
+    );
+    assert_eq!(
+        file.read(0, lattice).unwrap(),
+        of_member.read(0, own).unwrap()
+    );
+    let told = file.left_out.join("; ");
+    assert!(
+        told.contains("the mean of an ensemble, beside its members"),
+        "{told}"
+    );
+}
+
 #[test]
 fn two_runs_at_the_same_time_are_told_apart() {
     let file = open("ecmwf_10deg_global_20240603_2runs_2steps.grib");

@@ -468,6 +468,51 @@ fn openstreetmap_extracts_give_all_kinds() {
     assert!(message.contains("all sorts of things"), "{message}");
 }
 
+/// The region lies wholly in a lake, and no node of its shore in the region; another lake lies beside it.
+#[test]
+fn a_lake_around_the_whole_region_counts() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("x.osm.pbf");
+    let none = &[][..];
+    let corners = |first: i64, lon: f64, half_lon: f64, half_lat: f64| {
+        let signs = [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)];
+        (first..)
+            .zip(signs)
+            .map(move |(id, (x, y))| (id, lon + x * half_lon, 43.6 + y * half_lat, none))
+    };
+    // Around the region, around its middle with a shore of two ways, and only east of it.
+    let nodes: Vec<_> = corners(1, -113.0, 0.3, 0.2)
+        .chain(corners(11, -113.0, 0.25, 0.15))
+        .chain(corners(21, -112.7, 0.1, 0.2))
+        .collect();
+    let water = &[("natural", "water"), ("name", "Lake of Nothing")][..];
+    let block = Block::new()
+        .nodes(&nodes)
+        .way(100, &[1, 2, 3, 4, 1], water)
+        .way(101, &[11, 12, 13], &[])
+        .way(102, &[13, 14, 11], &[])
+        .way(103, &[21, 22, 23, 24, 21], water)
+        .relation(
+            200,
+            &[101, 102],
+            &[
+                ("type", "multipolygon"),
+                ("natural", "water"),
+                ("name", "Two"),
+            ],
+        );
+    fs::write(&path, [heading(), block.blob()].concat()).unwrap();
+    let center = Position::new(43.6, -113.0).unwrap();
+    let small = Region::around(center, 5_000.0);
+    let layers = read_osm(&path, &small).unwrap();
+    let lakes = layers.iter().find(|l| l.kind == Kind::Lake).unwrap();
+    let names: Vec<&str> = lakes.areas.iter().map(|a| a.name.as_str()).collect();
+    assert_eq!(names, ["Lake of Nothing", "Two"]);
+    assert!(found(lakes).is_empty(), "{:?}", found(lakes));
+    let map = GroundMap::new(small, &layers).unwrap();
+    assert_eq!(map.areas_holding(Class::Lake, center.normal()).len(), 2);
+}
+
 #[test]
 fn damaged_files_end_in_errors_or_layers() {
     let folder = tempfile::tempdir().unwrap();

@@ -216,3 +216,57 @@ fn a_reduced_grid_that_contradicts_itself_is_refused() {
         .to_string();
     assert!(told.contains("a reduced grid"), "{told}");
 }
+
+/// Winds aloft along the map's axes, at 10 m as speed and direction: each is turned, or not, by itself, in
+/// every run.
+#[test]
+fn winds_aloft_are_turned_and_those_at_10_m_are_not() {
+    for _ in 0..8 {
+        let archive = open("awkward_axes.nc");
+        let block = archive.cut(archive.lattice.whole(), 0..2).unwrap();
+        let map = archive.lattice.map().unwrap();
+        for row in [0.0, 5.0] {
+            let place = map.position(row, 2.0).unwrap();
+            // The map is turned by the cone's constant, sin 40, times how far east of 110 W the place lies.
+            let turn = 40.0_f64.to_radians().sin() * (place.lon_deg + 110.0).to_radians();
+            let column = block.column(0, 0, row as usize, 2);
+            let aloft = [&block.east_m_s, &block.north_m_s].map(|w| f64::from(w[[column, 1]]));
+            let right = [20.0 * turn.cos(), -20.0 * turn.sin()];
+            assert!(
+                (aloft[0] - right[0]).hypot(aloft[1] - right[1]) < 1e-3,
+                "{aloft:?} {right:?}"
+            );
+            let near = block.ground.as_ref().unwrap().wind_m_s.as_ref().unwrap();
+            let near = [near[[column, 0]], near[[column, 1]]];
+            assert!(near[0] == 5.0 && near[1].abs() < 1e-5, "{near:?}");
+        }
+    }
+}
+
+/// On the meridian beside one without values the winds are known, between the two they are not.
+#[test]
+fn a_missing_column_does_not_matter_where_it_does_not_count() {
+    let archive = open("awkward_mask.nc");
+    let time = archive.steps[0].valid;
+    let at = |lon_deg: f64| {
+        let place = Position::new(43.02, lon_deg).unwrap();
+        archive.profile(place, time)
+    };
+    for lon_deg in [-108.0, -106.0, -108.4] {
+        let levels = at(lon_deg).unwrap().levels;
+        assert_eq!(levels.len(), 4, "{lon_deg}");
+        let whole = |l: &windfall::wind::sounding::Level| {
+            l.temperature_k.is_some_and(f64::is_finite)
+                && l.wind.is_some_and(|w| (w.east_m_s - 20.0).abs() < 1e-4)
+        };
+        assert!(levels.iter().all(whole), "{levels:?}");
+    }
+    assert!(at(-107.5).map_or(0, |found| found.levels.len()) < 4);
+}
+
+#[test]
+fn the_time_of_processing_is_no_time_of_winds() {
+    let archive = open("awkward_times.nc");
+    assert_eq!(archive.steps.len(), 1);
+    assert_eq!(archive.steps[0].valid.to_string(), "2026-02-06T03:00:00Z");
+}

@@ -132,3 +132,34 @@ proptest! {
         read_every_way(&text);
     }
 }
+
+/// The same table from the ground up and from the top down, and over midnight: each level is as long after the
+/// release.
+#[test]
+fn clocks_of_a_table_count_from_its_earliest_row_whichever_way_it_runs() {
+    let clock = |s: i64| {
+        let s = s.rem_euclid(86_400);
+        format!("{:02}:{:02}:{:02}", s / 3_600, s / 60 % 60, s % 60)
+    };
+    for (begin_s, dated) in [(43_200, false), (85_000, false), (43_200, true)] {
+        let row = |i: i64| {
+            let day = if dated { "2026-02-06 " } else { "" };
+            format!(
+                "{day}{},{},10,270\n",
+                clock(begin_s + 180 * i),
+                1_640 + 900 * i
+            )
+        };
+        let head =
+            "latitude: 43.0\nlongitude: -108.3\n\ntime,altitude_m,wind_speed_ms,wind_dir_deg\n";
+        let up: String = (0..31).map(row).collect();
+        let down: String = (0..31).rev().map(row).collect();
+        for rows in [up, down] {
+            let read = parse("f", &format!("{head}{rows}"), Some(Format::Csv)).unwrap();
+            let after = |i: usize| read[0].levels[i].after_s.unwrap();
+            assert_eq!([after(0), after(1), after(30)], [0.0, 180.0, 5_400.0]);
+            let released = dated.then(|| "2026-02-06T12:00:00Z".parse().unwrap());
+            assert_eq!(read[0].time, released);
+        }
+    }
+}

@@ -488,3 +488,115 @@ proptest! {
         heard(&line);
     }
 }
+
+/// A document on one line longer than any line of reports; what is too long for a stream is counted.
+#[test]
+fn documents_on_one_long_line_are_read_and_lines_that_are_too_long_are_counted() {
+    let padding = "x".repeat(1 << 20);
+    let point = "<trkpt lat=\"40.5\" lon=\"-89.25\"><ele>3048</ele></trkpt>";
+    let gpx = format!("<gpx><trk><trkseg>{point}<!-- {padding} -->{point}</trkseg></trk></gpx>\n");
+    assert_eq!(reports(gpx.as_bytes()).len(), 2);
+    let later = format!("<?xml version=\"1.0\"?>\n{gpx}");
+    assert_eq!(reports(later.as_bytes()).len(), 2);
+    let json = format!(
+        "[{{\"lat\":40.5,\"lon\":-89.25,\"raw\":\"{padding}\"}},{{\"lat\":40.6,\"lon\":-89.25}}]"
+    );
+    assert_eq!(reports(json.as_bytes()).len(), 2);
+    for (whole, mut reader) in [(json, reader().streaming()), (padding.repeat(2), reader())] {
+        let mut all = Vec::new();
+        let line = "N0CALL-11>APRS:!4903.50N/07201.75W-/A=001234";
+        reader.bytes(format!("{whole}\n{line}\n").as_bytes(), &mut |h| {
+            all.extend(h.outcomes)
+        });
+        assert_eq!(all.len(), 2);
+        assert_eq!(all[0], Err(Refusal::Damaged));
+        assert!(all[1].is_ok());
+    }
+}
+
+/// A page that is asked again and again gives GPX, too, point by point, and the log of each gives it back.
+#[test]
+fn a_page_of_gpx_is_read_and_its_log_gives_it_back() {
+    let gpx = "\u{feff}<?xml version=\"1.0\"?>\n<x:gpx xmlns:x=\"a\"><x:trk>\n<x:trkpt lat=\"40.5\" lon=\"-89.25\">\n<x:ele>3048</x:ele><x:time>2024-04-05T15:19:33Z</x:time></x:trkpt>\n<wpt lat=\"40.6\" lon=\"-89\"/></x:trk></x:gpx>";
+    let (mut reader, mut all) = (reader().streaming(), Vec::new());
+    reader.whole(gpx.as_bytes(), &mut |h| all.push(h));
+    assert_eq!(all.len(), 2);
+    assert_at(
+        all[0].outcomes[0].as_ref().unwrap(),
+        40.5,
+        -89.25,
+        Some(3_048.0),
+        "page",
+    );
+    let at: jiff::Timestamp = "2024-04-05T15:19:40Z".parse().unwrap();
+    let log: String = all.iter().map(|h| log_line(at, &h.raw)).collect();
+    for (report, heard) in reports(log.as_bytes()).into_iter().zip(&all) {
+        let direct = heard.outcomes[0].clone().unwrap();
+        assert_eq!(
+            report,
+            Report {
+                heard: Some(at),
+                ..direct
+            }
+        );
+    }
+    assert_eq!(reports(log.as_bytes()).len(), 2);
+    // A page of something else is none.
+    let mut none = Vec::new();
+    reader.whole(b"<html><body>Not found</body></html>", &mut |h| {
+        none.extend(h.outcomes)
+    });
+    assert!(none.iter().all(Result::is_err));
+}
+
+/// Heard from the middle of a frame on, and behind noise.
+#[test]
+fn frames_are_found_from_the_middle_of_one_on() {
+    let address = |name: &str, last: u8| {
+        let mut bytes: Vec<u8> = format!("{name:6}").bytes().map(|b| b << 1).collect();
+        bytes.push(0x60 | last);
+        bytes
+    };
+    let packet = b"/151933h4903.50N/07201.75WO/A=001234";
+    let mut frame = vec![0xc0, 0];
+    frame.extend(address("APRS", 0));
+    frame.extend(address("N0CALL", 1));
+    frame.extend([0x03, 0xf0]);
+    frame.extend(packet);
+    frame.push(0xc0);
+    for from in 0..frame.len() {
+        let stream = [&frame[from..], &frame, &frame, &frame].concat();
+        // Joined in the words of one, the first sign of an end may pass for a letter.
+        let expected = if from == 0 { 4 } else { 3 };
+        let found = reports(&stream);
+        assert!(found.len() >= expected - 1, "{from}: {}", found.len());
+        assert!(found.iter().all(|r| r.tracker == "N0CALL"), "{from}");
+    }
+    let line = "N0CALL-11>APRS:!4903.50N/07201.75W-/A=001234\n";
+    // Noise with such a sign in it before lines of text.
+    let noisy = format!("{}{}", "\u{1}", line.repeat(80));
+    let noisy = [&[1, 2, 0xc0, 7][..], noisy.as_bytes()].concat();
+    assert!(reports(&noisy).len() > 20, "{}", reports(&noisy).len());
+    // In a line that is text it is a letter.
+    let latin = [
+        b"N0CALL-11>APRS:!4903.50N/07201.75W-/A=001234 \xc0 \xe9t\xe9\n",
+        line.as_bytes(),
+    ]
+    .concat();
+    assert_eq!(reports(&latin).len(), 2);
+}
+
+#[test]
+fn heights_with_commas_and_units_in_cells_are_heights() {
+    let found = reports(
+        b"time,lat,lon,alt_ft\n2026-02-06T00:00:00Z,43.02,-108.35,\"5,381\"\n2026-02-06T00:01:00Z,43.02,-108.35,\"5381 ft\"\n2026-02-06T00:02:00Z,43.02,-108.35,5381\n",
+    );
+    let heights: Vec<f64> = found.iter().map(|r| r.altitude_m.unwrap()).collect();
+    assert_eq!(heights.len(), 3);
+    assert!(
+        heights.iter().all(|h| (h - 5_381.0 * 0.3048).abs() < 1e-6),
+        "{heights:?}"
+    );
+    let south = reports(b"lat,lon,alt\n-33.8650 S,151.2094 E,100\n");
+    assert_at(&south[0], -33.865, 151.2094, Some(100.0), "south");
+}

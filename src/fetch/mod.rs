@@ -16,7 +16,6 @@
     )
 )]
 
-pub mod address;
 pub mod asked;
 mod check;
 pub mod download;
@@ -39,3 +38,5 @@ pub mod service;
 pub mod survey;
 pub mod template;
 mod trust;
+
+pub use crate::files::address;

@@ -417,7 +417,8 @@ fn planned(order: &Order, choice: &RunChoice) -> Vec<Planned> {
     each.map(|(member, steps)| plan(member, steps)).collect()
 }
 
-/// As in gefs-20261125-12z-40n9w-p01-f000-f012.grib2: of a region, with the place it is around.
+/// As in gefs-20261125-12z-40.25n9.1w-p01-f000-f012.grib2: of a region, with the place it is around, to a
+/// kilometre.
 fn file_name(order: &Order, choice: &RunChoice, member: &Option<String>, steps: &[u32]) -> String {
     let (date, hour) = choice.date_and_hour();
     let member = member.as_ref().map_or(String::new(), |m| format!("-{m}"));
@@ -434,7 +435,9 @@ fn file_name(order: &Order, choice: &RunChoice, member: &Option<String>, steps: 
         Some(ending) => {
             let side = |deg: f64, [positive, negative]: [char; 2]| {
                 let side = if deg < 0.0 { negative } else { positive };
-                format!("{:.0}{side}", deg.abs())
+                let degrees = format!("{:.2}", deg.abs());
+                let degrees = degrees.trim_end_matches('0').trim_end_matches('.');
+                format!("{degrees}{side}")
             };
             let (lat, lon) = (order.site.lat_deg, order.site.lon_deg);
             let around = side(lat, ['n', 's']) + &side(lon, ['e', 'w']);

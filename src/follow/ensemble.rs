@@ -301,8 +301,8 @@ impl Ensemble {
             .map(|r| 1_000.0 * r[row - 1])
             .collect();
         let left: Vec<f64> = own.iter().copied().filter(|b| *b > altitude_m).collect();
-        // Of few draws fifty may be more than there are.
-        let worn = left.len() < FEWEST_LEFT.min(self.count() / 4);
+        // Of few draws fifty may be more than there are, and of fewer than four a quarter is none.
+        let worn = left.len() < FEWEST_LEFT.min(self.count() / 4).max(1);
         let drawn = own.iter().enumerate().map(|(i, burst_m)| {
             let mut stream = SplitMix::stream(self.seed ^ BURST_STREAM, i as u64);
             let share = (stream.next_u64() >> 11) as f64 / (1u64 << 53) as f64;

@@ -153,8 +153,8 @@ impl<'a> Follower<'a> {
         let mut fixes = self.gate.fixes().to_vec();
         let count = fixes.len();
         self.told = phase::told(&mut fixes, self.site_m());
-        // A height that was taken out may have been learnt from.
-        self.stale |= fixes.len() != count;
+        // A height that was taken out may have been learnt from; what came after the landing was not.
+        self.stale |= fixes.len() != count && self.told.phase != Phase::Landed;
         self.fixes = fixes;
         // It had not fallen after all: what was learnt as its fall has to go.
         if matches!(before, Phase::Falling | Phase::Landed)
@@ -202,7 +202,8 @@ impl<'a> Follower<'a> {
         let Some(start) = self.fixes.get(first).filter(|_| phase != Phase::OnGround) else {
             return;
         };
-        if self.fixes[top].altitude_m - start.altitude_m.min(self.site_m()) < RISEN_M {
+        let ground_m = phase::ground_m(&self.fixes, &self.told, self.site_m());
+        if self.fixes[top].altitude_m - start.altitude_m.min(ground_m) < RISEN_M {
             return;
         }
         let Some(released) = phase::released(&self.fixes, &self.told, self.site_m()) else {

@@ -4,6 +4,7 @@ use jiff::Timestamp;
 use serde::Serialize;
 
 use crate::clock::{after, seconds_between};
+use crate::earth::HIGHEST_GROUND_M;
 use crate::track::Fix;
 use crate::track::gate::rate;
 
@@ -56,18 +57,44 @@ const STILL_M: f64 = 60.0;
 const STILL_UP_M: f64 = 90.0;
 const STILL_S: f64 = 60.0;
 
+/// What has lain still falls no more, faster than this, m/s: else its receiver stood still.
+const FALLS_ON_M_S: f64 = 3.0;
+/// Nothing rises faster than this, m/s.
+const JUMPS_M_S: f64 = 20.0;
+/// As far as this, m, the wind may drag what has landed; beyond, the crew carries it.
+const DRAGGED_M: f64 = 1_000.0;
+
 /// What fixes tell of a flight from a site at an altitude; heights that turn out to be none are taken out
-/// of them.
+/// of them, and what comes after it has lain still and was carried away.
 pub fn told(fixes: &mut Vec<Fix>, site_m: f64) -> Told {
     loop {
         let told = told_once(fixes, site_m);
-        let rises_again = told.phase == Phase::Falling && rises_again(&fixes[told.top..]);
-        if !rises_again {
-            return told;
+        if told.phase == Phase::Falling && rises_again(&fixes[told.top..]) {
+            // A wrong height on top makes a fall of what is none; without it the next highest is the
+            // top.
+            fixes.remove(told.top);
+            continue;
         }
-        // A wrong height on top makes a fall of what is none; without it the next highest is the
-        // top.
-        fixes.remove(told.top);
+        let is_down = matches!(told.phase, Phase::Falling | Phase::Landed);
+        let Some(lies) = lies(&fixes[told.top..], site_m).filter(|_| is_down) else {
+            return told;
+        };
+        leave_out_what_follows(fixes, told.top, told.top + lies, site_m);
+        return Told {
+            phase: Phase::Landed,
+            ..told
+        };
+    }
+}
+
+/// Takes out what comes after it was carried away from where it lies. While it stays near, the wind may drag it.
+fn leave_out_what_follows(fixes: &mut Vec<Fix>, top: usize, lies: usize, site_m: f64) {
+    let end = lies + staying(&fixes[lies..]);
+    if end < fixes.len() {
+        let top_m = fixes[top].altitude_m;
+        let mut stays = (lies..end).rev();
+        let still = stays.find(|&i| is_still(&fixes[top..=i], top_m, site_m));
+        fixes.truncate(still.map_or(end, |i| i + 1));
     }
 }
 
@@ -87,7 +114,8 @@ fn told_once(fixes: &[Fix], site_m: f64) -> Told {
         .iter()
         .map(|f| f.altitude_m)
         .fold(f64::INFINITY, f64::min);
-    let late = lowest_m > site_m + HEARD_LATE_M;
+    // What stands still at first stands on the ground, at whatever height the plan's site is.
+    let late = lowest_m > site_m + HEARD_LATE_M && !stands_at_first(fixes);
     let near_ground = |f: &Fix| f.altitude_m < lowest_m + NEAR_GROUND_M;
     // Heard late, its first fix is in the air already, and none tells of the ground.
     let first = match late {
@@ -136,7 +164,14 @@ fn rises_again(from_top: &[Fix]) -> bool {
     let (Some((at, lowest_m)), Some(last)) = (lowest, from_top.last()) else {
         return false;
     };
-    from_top.len() >= at + 2 && last.altitude_m > lowest_m + RISES_AGAIN_M
+    // Down from a wrong height it is one step, down from a burst it are many.
+    let down_to = from_top.get(..=at).unwrap_or(from_top);
+    let fallen_m = down_to
+        .windows(2)
+        .map(|pair| pair[0].altitude_m - pair[1].altitude_m);
+    let at_once_m = fallen_m.fold(0.0, f64::max);
+    let was_wrong = at_once_m > 0.5 * (from_top[0].altitude_m - lowest_m);
+    was_wrong && from_top.len() >= at + 2 && last.altitude_m > lowest_m + RISES_AGAIN_M
 }
 
 fn is_floating(aloft: &[Fix]) -> bool {
@@ -164,15 +199,68 @@ fn is_still(from_top: &[Fix], top_m: f64, site_m: f64) -> bool {
     let earlier = from_top
         .iter()
         .rfind(|f| seconds_between(f.time, last.time) >= STILL_S);
-    let still = |f: &Fix| {
-        (f.altitude_m - last.altitude_m).abs() < STILL_UP_M
-            && f.position.distance_m(last.position) < STILL_M
+    low && earlier.is_some_and(|f| is_near(f, last, STILL_M))
+}
+
+/// Whether two fixes are of one place.
+fn is_near(a: &Fix, b: &Fix, within_m: f64) -> bool {
+    (a.altitude_m - b.altitude_m).abs() < STILL_UP_M && a.position.distance_m(b.position) < within_m
+}
+
+/// Whether it stood still on some ground before it rose.
+fn stands_at_first(fixes: &[Fix]) -> bool {
+    let Some(first) = fixes.first().filter(|f| f.altitude_m < HIGHEST_GROUND_M) else {
+        return false;
     };
-    low && earlier.is_some_and(still)
+    let mut later = fixes.iter();
+    let later = later.find(|f| seconds_between(first.time, f.time) >= STILL_S);
+    // A receiver that repeats a place of the way up goes on from there with a jump.
+    let jumps = leaving(fixes).is_some_and(|(before, away)| rate(before, away) > JUMPS_M_S);
+    !jumps && later.is_some_and(|f| is_near(first, f, STILL_M))
+}
+
+/// The first fix from the top on at which it has lain still for a while, and does not fall on.
+fn lies(from_top: &[Fix], site_m: f64) -> Option<usize> {
+    let top_m = from_top.first()?.altitude_m;
+    (1..from_top.len())
+        .find(|&i| is_still(&from_top[..=i], top_m, site_m) && !falls_on(&from_top[i..]))
+}
+
+/// Whether it leaves the place of the first fix downwards, as nothing does that lay there.
+fn falls_on(fixes: &[Fix]) -> bool {
+    leaving(fixes).is_some_and(|(before, away)| {
+        before.altitude_m - away.altitude_m >= STILL_UP_M && rate(before, away) < -FALLS_ON_M_S
+    })
+}
+
+/// The last fix where the first of them lies, and the next one.
+fn leaving(fixes: &[Fix]) -> Option<(&Fix, &Fix)> {
+    let stay = staying(fixes);
+    fixes.get(stay.checked_sub(1)?).zip(fixes.get(stay))
+}
+
+/// How many fixes it stays where the first of them lies.
+fn staying(fixes: &[Fix]) -> usize {
+    let Some(first) = fixes.first() else {
+        return 0;
+    };
+    let away = |f: &Fix| !is_near(first, f, DRAGGED_M);
+    fixes.iter().position(away).unwrap_or(fixes.len())
+}
+
+/// How high the ground is that it left: the plan's site, or where it stood, if that is much higher.
+pub fn ground_m(fixes: &[Fix], told: &Told, site_m: f64) -> f64 {
+    let standing = fixes.get(..told.first).unwrap_or_default().iter();
+    let lowest_m = standing.map(|f| f.altitude_m).fold(f64::INFINITY, f64::min);
+    match lowest_m.is_finite() && lowest_m > site_m + HEARD_LATE_M {
+        true => lowest_m,
+        false => site_m,
+    }
 }
 
 /// When it left the ground: its first rate taken back to the site.
 pub fn released(fixes: &[Fix], told: &Told, site_m: f64) -> Option<Timestamp> {
+    let site_m = ground_m(fixes, told, site_m);
     let aloft = fixes.get(told.first..=told.top)?;
     let first = aloft.first()?;
     let later = aloft

@@ -95,6 +95,17 @@ impl Region {
         overlap(lat, lon, bounds)
     }
 
+    /// Whether a place lies north, south, east and west of the region's box.
+    pub fn sides(&self, [lon, lat]: [f64; 2]) -> [bool; 4] {
+        let lon = lon + self.turn_of(&[[lon, lat]]);
+        [
+            lat > self.lat[1],
+            lat < self.lat[0],
+            lon > self.lon[1],
+            lon < self.lon[0],
+        ]
+    }
+
     /// The runs of a line of longitudes and latitudes whose edges touch the region's box.
     pub fn clip_line(&self, line: &[[f64; 2]]) -> Vec<Vec<[f64; 2]>> {
         let mut runs = Vec::new();

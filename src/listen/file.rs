@@ -62,7 +62,11 @@ impl Growing {
                 Err(cause) if cause.kind() == std::io::ErrorKind::Interrupted => {}
                 Err(cause) => {
                     let why = format!("{}: {cause}", self.path.display());
-                    if !grows || gone(to, Event::Said(Said::Lost(why, waiting.look))) {
+                    if !grows {
+                        gone(to, Event::Said(Said::Ended(why)));
+                        break;
+                    }
+                    if gone(to, Event::Said(Said::Lost(why, waiting.look))) {
                         break;
                     }
                     thread::sleep(waiting.look);
@@ -113,7 +117,11 @@ fn is_same(_: &std::fs::Metadata, _: &std::fs::Metadata) -> bool {
 
 /// Reads the standard input to its end.
 pub fn standard_input(to: &SyncSender<Event>) {
-    let (mut input, mut buffer) = (std::io::stdin().lock(), vec![0; CHUNK]);
+    read_to_end(std::io::stdin().lock(), to);
+}
+
+fn read_to_end(mut input: impl Read, to: &SyncSender<Event>) {
+    let mut buffer = vec![0; CHUNK];
     loop {
         match input.read(&mut buffer) {
             Ok(0) => break,
@@ -123,8 +131,47 @@ pub fn standard_input(to: &SyncSender<Event>) {
                 }
             }
             Err(cause) if cause.kind() == std::io::ErrorKind::Interrupted => {}
-            Err(_) => break,
+            Err(cause) => {
+                gone(
+                    to,
+                    Event::Said(Said::Ended(format!("standard input: {cause}"))),
+                );
+                break;
+            }
         }
     }
     gone(to, Event::End);
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io;
+    use std::sync::mpsc::sync_channel;
+
+    use super::*;
+
+    struct Breaks(bool);
+
+    impl Read for Breaks {
+        fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+            if std::mem::replace(&mut self.0, true) {
+                return Err(io::Error::other("unplugged"));
+            }
+            into[..2].copy_from_slice(b"ab");
+            Ok(2)
+        }
+    }
+
+    #[test]
+    fn an_input_that_breaks_off_is_told() {
+        let (to, events) = sync_channel(9);
+        read_to_end(Breaks(false), &to);
+        drop(to);
+        let all: Vec<Event> = events.iter().collect();
+        let ended = Said::Ended("standard input: unplugged".into());
+        assert_eq!(
+            all,
+            [Event::Bytes(b"ab".to_vec()), Event::Said(ended), Event::End]
+        );
+    }
 }

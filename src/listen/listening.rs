@@ -1,5 +1,6 @@
 //! A source and the reader of what it says, as one.
 
+use std::collections::HashSet;
 use std::fs::File;
 use std::io::Read;
 use std::path::Path;
@@ -24,6 +25,8 @@ pub struct Listening {
     events: Receiver<Event>,
     reader: Reader,
     live: bool,
+    /// What the page had when it was asked last; `None` of other sources.
+    on_page: Option<HashSet<Vec<u8>>>,
 }
 
 /// What came since the last look.
@@ -54,6 +57,7 @@ impl Listening {
             events: listen(source, grows, waiting)?,
             reader: if live { reader.streaming() } else { reader },
             live,
+            on_page: matches!(source, ReportSource::Page(_)).then(HashSet::new),
         })
     }
 
@@ -69,20 +73,33 @@ impl Listening {
             ended,
             ..Batch::default()
         };
-        let mut hear = |heard: Heard| batch.heard.push(heard);
         for event in events {
+            let mut hear = |heard: Heard| batch.heard.push(heard);
             match event {
                 Event::Bytes(bytes) => self.reader.bytes(&bytes, &mut hear),
-                Event::Whole(bytes) => self.reader.whole(&bytes, &mut hear),
+                Event::Whole(bytes) => batch.heard.extend(self.new_of(&bytes)),
                 Event::Cut => self.reader.cut(),
                 Event::Said(said) => batch.said.push(said),
                 Event::End => {}
             }
         }
         if ended {
-            self.reader.end(&mut hear);
+            self.reader.end(&mut |heard: Heard| batch.heard.push(heard));
         }
         batch
+    }
+
+    /// What is new in a whole document: a page that grows tells all that it told before.
+    fn new_of(&mut self, bytes: &[u8]) -> Vec<Heard> {
+        let mut all = Vec::new();
+        self.reader
+            .whole(bytes, &mut |heard: Heard| all.push(heard));
+        if let Some(before) = &mut self.on_page {
+            let now = all.iter().map(|heard| heard.raw.clone()).collect();
+            let before = std::mem::replace(before, now);
+            all.retain(|heard| !before.contains(&heard.raw));
+        }
+        all
     }
 
     /// All events that wait, or the next one; and whether there will be no more.

@@ -28,7 +28,7 @@ mod stream;
 
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::thread;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 pub use self::source::ReportSource;
 use crate::error::Result;
@@ -62,6 +62,8 @@ pub enum Said {
     Connected(String),
     /// It does not, and why; the next try is after so long.
     Lost(String, Duration),
+    /// It could not be read to its end, and why; there is no other try.
+    Ended(String),
     /// Nothing came for so long: connected anew.
     Silent(Duration),
     /// A file is begun anew.
@@ -165,6 +167,14 @@ impl Backoff {
 
     fn worked(&mut self) {
         self.pause = self.waiting.pause;
+    }
+
+    /// Told of a connection that has something to say: it worked if it has stood for as long as the longest pause.
+    /// One that is cut off after its greeting, again and again, would be made every second for ever.
+    fn lasted(&mut self, since: Instant) {
+        if since.elapsed() >= self.waiting.longest {
+            self.worked();
+        }
     }
 
     /// Tells why and waits; false where nobody listens any more.

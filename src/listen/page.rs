@@ -7,6 +7,7 @@ use std::thread;
 use ureq::Agent;
 
 use super::{Backoff, Event, Said, Waiting, gone};
+use crate::files::address::shown;
 
 /// The longest page, bytes.
 const LONGEST: u64 = 16 << 20;
@@ -24,8 +25,7 @@ pub fn ask(url: &str, waiting: Waiting, to: &SyncSender<Event>) {
         match page(&agent, url) {
             Ok(page) => {
                 backoff.worked();
-                if std::mem::take(&mut first)
-                    && gone(to, Event::Said(Said::Connected(url.to_owned())))
+                if std::mem::take(&mut first) && gone(to, Event::Said(Said::Connected(shown(url))))
                 {
                     return;
                 }
@@ -52,7 +52,11 @@ pub fn ask(url: &str, waiting: Waiting, to: &SyncSender<Event>) {
 }
 
 fn page(agent: &Agent, url: &str) -> Result<Vec<u8>, String> {
-    let words = |cause: &dyn std::fmt::Display| format!("{url}: {cause}");
+    let words = |cause: &dyn std::fmt::Display| {
+        // A cause may name the address as it was asked.
+        let cause = cause.to_string().replace(url, &shown(url));
+        format!("{}: {cause}", shown(url))
+    };
     let mut answer = agent.get(url).call().map_err(|cause| words(&cause))?;
     let mut bytes = Vec::new();
     let body = answer.body_mut().as_reader();

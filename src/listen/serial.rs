@@ -3,7 +3,7 @@
 use std::io::{ErrorKind, Read};
 use std::path::Path;
 use std::sync::mpsc::SyncSender;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use serial2::SerialPort;
 
@@ -42,13 +42,13 @@ fn receive(port: &mut SerialPort, to: &SyncSender<Event>, backoff: &mut Backoff)
     if let Err(cause) = port.set_read_timeout(LOOK) {
         return Some(cause.to_string());
     }
+    let begun = Instant::now();
     let mut buffer = vec![0; 1 << 12];
     loop {
         match port.read(&mut buffer) {
             Ok(0) => return Some("the device is gone".into()),
             Ok(count) => {
-                // Not when opened: one that fails at once would be opened again without a pause.
-                backoff.worked();
+                backoff.lasted(begun);
                 if gone(to, Event::read(&buffer, count)) {
                     return None;
                 }

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use crate::error::{Fault, Result};
+use crate::files::address::shown;
 
 /// A source of reports.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -74,18 +75,18 @@ impl ReportSource {
                     _ => {
                         let expected =
                             "the device and its baud rate, as in serial:///dev/ttyUSB0?baud=9600";
-                        Err(fault(format!("\"{text}\""), expected).into())
+                        Err(fault(format!("\"{}\"", shown(text)), expected).into())
                     }
                 }
             }
             #[cfg(feature = "mqtt")]
             "mqtt" => topic(rest),
             scheme if scheme.starts_with("mqtt") => {
-                let found = format!("\"{text}\", which this program cannot listen to");
+                let found = format!("\"{}\", which this program cannot listen to", shown(text));
                 let expected = "mqtt://host:port/topic of a program that is built with it (cargo build --features mqtt; without TLS), or a bridge that writes lines, piped into --from -";
                 Err(fault(found, expected).into())
             }
-            _ => Err(fault(format!("\"{text}\""), EXPECTED).into()),
+            _ => Err(fault(format!("\"{}\"", shown(text)), EXPECTED).into()),
         }
     }
 
@@ -134,7 +135,12 @@ fn server(text: &str) -> Result<String> {
         .map(|(host, port)| (host, port.parse::<u16>()));
     match port {
         Some((host, Ok(port))) if !host.is_empty() && port > 0 => Ok(text.to_owned()),
-        _ => Err(Fault::new("--from", format!("the server \"{text}\""), "host:port").into()),
+        _ => Err(Fault::new(
+            "--from",
+            format!("the server \"{}\"", shown(text)),
+            "host:port",
+        )
+        .into()),
     }
 }
 

@@ -75,14 +75,14 @@ fn receive(
     backoff: &mut Backoff,
 ) -> Ended {
     let mut buffer = vec![0; 1 << 16];
-    let mut heard = Instant::now();
+    let begun = Instant::now();
+    let mut heard = begun;
     loop {
         match stream.read(&mut buffer) {
             Ok(0) => return Ended::Lost("the server has closed the connection".into()),
             Ok(count) => {
                 heard = Instant::now();
-                // Not when connected: a server that closes at once would be asked without a pause.
-                backoff.worked();
+                backoff.lasted(begun);
                 if gone(to, Event::read(&buffer, count)) {
                     return Ended::NobodyListens;
                 }

@@ -14,6 +14,8 @@ pub enum Reading {
     TimesInUtc,
     /// What is called height is geometric, above mean sea level.
     GeometricHeight,
+    /// Heights above the ellipsoid are taken for heights above mean sea level.
+    HeightAboveEllipsoid,
     /// Columns have the units that are usual for such names.
     UsualUnits {
         /// Each with its unit, as in "hght in m".
@@ -121,6 +123,7 @@ impl fmt::Display for Reading {
         match self {
             Reading::TimesInUtc => f.write_str("times are UTC (the file gives no offset)"),
             Reading::GeometricHeight => f.write_str("\"height\" is geometric, above mean sea level (write \"geopotential height\" where it is not)"),
+            Reading::HeightAboveEllipsoid => f.write_str("heights above the ellipsoid are taken for heights above mean sea level, from which they differ by up to 100 m"),
             Reading::UsualUnits { columns } => write!(f, "{}: as usual where these four-letter names stand", columns.join(", ")),
             Reading::UsualUnit { name, unit } => write!(f, "{name} in {unit}: no unit is given"),
             Reading::LongitudeWest => f.write_str("longitude without E or W is west, as in this format's North American files"),

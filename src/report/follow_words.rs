@@ -133,6 +133,7 @@ pub fn said(said: &Said) -> String {
         Said::Lost(why, pause) => {
             format!("lost: {why}; next try in {} s", pause.as_secs().max(1))
         }
+        Said::Ended(why) => format!("broken off: {why}; what came before it counts"),
         Said::Silent(limit) => format!("nothing heard for {} s: connecting again", limit.as_secs()),
         Said::BegunAnew(path) => {
             format!("{path} is now shorter, or another file: read again from the start")

@@ -66,15 +66,16 @@ struct Cell {
 
 pub(super) fn looks_like(text: &str, columns: &Columns) -> bool {
     let lines: Vec<&str> = text.lines().collect();
-    heads(&lines, 0, columns).is_some() || bare(&lines).is_some()
+    Looked::at(&lines, columns).heads(0).is_some() || bare(&lines).is_some()
 }
 
 /// Takes the tables of a text apart; each is an ascent.
 pub(super) fn read(file: &str, text: &str, columns: &Columns) -> Vec<Result<Raw>> {
     let lines: Vec<&str> = text.lines().collect();
+    let mut looked = Looked::at(&lines, columns);
     let mut from = 0;
     let mut ascents = Vec::new();
-    while let Some(heads) = heads(&lines, from, columns) {
+    while let Some(heads) = looked.heads(from) {
         let around = from..heads.at;
         let (table, end) = table(file, &lines, heads, around);
         ascents.push(table.and_then(|table| table.read(file, columns)));
@@ -116,20 +117,68 @@ fn read_bare(file: &str, lines: &[&str], columns: &Columns) -> Result<Raw> {
     table(file, lines, heads, around).0?.read(file, columns)
 }
 
-/// The best line of headings from an index on: one with values below it before one without, one that is
-/// no comment before one that is, then the one with most names that are known.
-fn heads(lines: &[&str], from: usize, columns: &Columns) -> Option<Heads> {
-    let looked = from..lines.len().min(from + LOOKED);
-    let candidates = looked.flat_map(|at| SEPARATORS.map(|separator| (at, separator)));
-    let ranked = candidates.filter_map(|(at, separator)| {
-        let line = uncommented(lines[at]);
+/// How good a line of headings is: one with values below it before one without, one that is no comment before one
+/// that is, then the one with most names that are known.
+type Rank = (bool, bool, usize);
+
+/// Lines that are looked at for headings, each once: short tables share most of those they look at.
+struct Looked<'a> {
+    lines: &'a [&'a str],
+    columns: &'a Columns,
+    /// What each line is as headings; the outer `None` where it was not looked at.
+    found: Vec<Option<Option<(Rank, Separator)>>>,
+}
+
+impl<'a> Looked<'a> {
+    fn at(lines: &'a [&'a str], columns: &'a Columns) -> Looked<'a> {
+        Looked {
+            lines,
+            columns,
+            found: vec![None; lines.len()],
+        }
+    }
+
+    /// The best line of headings from an index on; of equals the upper one.
+    fn heads(&mut self, from: usize) -> Option<Heads> {
+        let looked = from..self.lines.len().min(from + LOOKED);
+        let ranked = looked.filter_map(|at| self.ranked(at).map(|(rank, by)| (rank, at, by)));
+        let best = ranked.reduce(|best, next| if next.0 > best.0 { next } else { best });
+        // Further tables need values; the only one may be told that it has none.
+        let (_, at, separator) = best.filter(|((has_rows, ..), ..)| *has_rows || from == 0)?;
+        let cells = cells(uncommented(self.lines[at]), separator);
+        let (units, rows_from) = units(self.lines, at + 1, separator, &cells);
+        Some(Heads {
+            at,
+            separator,
+            cells,
+            units,
+            rows_from,
+        })
+    }
+
+    fn ranked(&mut self, at: usize) -> Option<(Rank, Separator)> {
+        if let Some(known) = self.found[at] {
+            return known;
+        }
+        let ranked = SEPARATORS
+            .into_iter()
+            .filter_map(|by| Some((self.rank(at, by)?, by)));
+        // Of equals the separator that is rarer in names.
+        let best = ranked.reduce(|best, next| if next.0 > best.0 { next } else { best });
+        self.found[at] = Some(best);
+        best
+    }
+
+    /// Of a line as headings between which a separator stands; `None` where it is none.
+    fn rank(&self, at: usize, separator: Separator) -> Option<Rank> {
+        let line = uncommented(self.lines[at]);
         let cells = cells(line, separator);
         // No heading is a number: such a line is a row, or tells of the station.
         if cells.len() < 2 || numbers(&cells) > 0 {
             return None;
         }
         let known = cells.iter().enumerate().filter(|(place, cell)| {
-            columns.of(&cell.text, *place).is_some()
+            self.columns.of(&cell.text, *place).is_some()
                 || !matches!(heading::read(&cell.text), Heading::Other)
         });
         let known = known.count();
@@ -137,27 +186,14 @@ fn heads(lines: &[&str], from: usize, columns: &Columns) -> Option<Heads> {
         if known < 2 {
             return None;
         }
-        let (units, rows_from) = units(lines, at + 1, separator, &cells);
-        let has_rows = lines[rows_from.min(lines.len())..]
+        let (_, rows_from) = units(self.lines, at + 1, separator, &cells);
+        let has_rows = self.lines[rows_from.min(self.lines.len())..]
             .iter()
             .filter(|line| is_content(line))
             .take(BELOW)
             .any(|line| is_row(&self::cells(line, separator), cells.len()));
-        let rank = (has_rows, line.len() == lines[at].len(), known);
-        let heads = Heads {
-            at,
-            separator,
-            cells,
-            units,
-            rows_from,
-        };
-        Some((rank, heads))
-    });
-    // Of equals the first: the upper line, and the separator that is rarer in names.
-    let best = ranked.reduce(|best, next| if next.0 > best.0 { next } else { best });
-    // Further tables need values; the only one may be told that it has none.
-    best.filter(|((has_rows, ..), _)| *has_rows || from == 0)
-        .map(|(_, heads)| heads)
+        Some((has_rows, line.len() == self.lines[at].len(), known))
+    }
 }
 
 /// Where a table without headings begins.
@@ -229,10 +265,7 @@ fn table(file: &str, lines: &[&str], heads: Heads, around: Range<usize>) -> (Res
         units,
         rows_from,
     } = heads;
-    let mut tally = Tally {
-        comments: lines.iter().filter(|line| is_comment(line)).count(),
-        ..Tally::default()
-    };
+    let mut tally = Tally::default();
     let mut about = Around::default();
     lines[around.clone()]
         .iter()
@@ -271,6 +304,7 @@ fn table(file: &str, lines: &[&str], heads: Heads, around: Range<usize>) -> (Res
     let comments = lines[around.start..end]
         .iter()
         .filter(|line| is_comment(line));
+    tally.comments = comments.clone().count();
     about.time = comments
         .clone()
         .find_map(|line| time_in_comment(line))
@@ -505,6 +539,23 @@ mod tests {
     fn message(text: &str) -> String {
         let read = read("f", text, &Columns::default()).remove(0);
         read.and_then(clean).err().unwrap().to_string()
+    }
+
+    /// As many lines are looked at twice as large: time grows with them, not with their square.
+    #[test]
+    fn many_small_tables_are_read_one_after_the_other() {
+        let table = "# one\naltitude_m,wind_speed_ms,wind_dir_deg\n100,5,270\n500,6,280\n\n";
+        let took = |count: usize| {
+            let begin = std::time::Instant::now();
+            let found = read("f", &table.repeat(count), &Columns::default());
+            let comments = found.iter().map(|raw| raw.as_ref().unwrap().tally.comments);
+            assert_eq!((found.len(), comments.sum::<usize>()), (count, count));
+            let last = clean(found.into_iter().next_back().unwrap().unwrap()).unwrap();
+            assert_eq!(last.levels.len(), 2);
+            begin.elapsed().as_secs_f64()
+        };
+        let (some, more) = (took(1_000), took(8_000));
+        assert!(more < 24.0 * some.max(0.01), "{some} s, {more} s");
     }
 
     #[test]

@@ -24,6 +24,7 @@ use super::grid::netcdf_time::{Since, is_since};
 use crate::error::{Error, Fault, Result};
 use crate::files::guarded;
 use crate::geodesy::Position;
+use crate::notes::reading::Reading;
 use crate::units::ZERO_CELSIUS_K;
 use crate::wind::sounding::{HeightSource, Tally};
 
@@ -317,6 +318,9 @@ fn ascent(name: &str, file: &NcFile, ladder: &Ladder) -> Result<Raw> {
         if column == Column::Altitude && heights == HeightSource::Geopotential {
             continue;
         }
+        if column == Column::Altitude && is_above_ellipsoid(variable) {
+            tally.assumed.push(Reading::HeightAboveEllipsoid);
+        }
         let values = values(name, file, variable, column)?;
         match column {
             Column::Time => time = timed(variable, &values, &mut rows),
@@ -344,6 +348,20 @@ fn ascent(name: &str, file: &NcFile, ladder: &Ladder) -> Result<Raw> {
         in_time_order: true,
         rows,
         tally,
+    })
+}
+
+/// Whether altitudes are said to count from the ellipsoid.
+fn is_above_ellipsoid(variable: &NcVariable) -> bool {
+    if text(variable, "units").is_some_and(|units| units.to_ascii_lowercase().contains("sea level"))
+    {
+        return false;
+    }
+    let said = ["standard_name", "long_name", "comment"];
+    let mut said = said.iter().filter_map(|name| text(variable, name));
+    said.any(|words| {
+        let lower = words.to_ascii_lowercase();
+        lower.contains("ellipsoid") || lower.contains("wgs84") || lower.contains("wgs 84")
     })
 }
 

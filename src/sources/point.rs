@@ -308,7 +308,12 @@ impl<'a> Column<'a> {
         let mut tally = Tally::default();
         let mut times = Vec::new();
         let listed = at(place, &keys.times).and_then(Value::as_array);
-        for value in listed.into_iter().flatten().take(MOST_TIMES) {
+        let count = listed.map_or(0, Vec::len);
+        if count > MOST_TIMES {
+            let expected = format!("at most {MOST_TIMES}: ask for fewer days");
+            return Err(wrong(&keys.times, format!("{count} times"), &expected));
+        }
+        for value in listed.into_iter().flatten() {
             let (time, in_utc) = time_of(value, offset_s).ok_or_else(|| {
                 wrong(
                     &keys.times,

@@ -94,7 +94,7 @@ impl Table {
         let (time_cell, date_cell) = (time_cell.map(str::to_owned), date_cell.map(str::to_owned));
         let used: Vec<Column> = used.into_iter().map(|(_, column)| column).collect();
         let (mut rows, position, heights) = rows(used, &mut self.tally);
-        let time = self.time(time_cell, date_cell);
+        let time = self.time(earliest(&stamps), time_cell, date_cell);
         timed(&mut rows, &stamps, time);
         Ok(Raw {
             file: file.to_owned(),
@@ -288,8 +288,14 @@ impl Table {
     }
 
     /// The time of release: named around the table, else the first of its own column.
-    fn time(&mut self, cell: Option<String>, date: Option<String>) -> Option<Timestamp> {
-        let in_table = || moment(cell.as_deref(), date.as_deref());
+    fn time(
+        &mut self,
+        first: Option<(Timestamp, bool)>,
+        cell: Option<String>,
+        date: Option<String>,
+    ) -> Option<Timestamp> {
+        // A date may stand in another row than the first time.
+        let in_table = || first.or_else(|| moment(cell.as_deref(), date.as_deref()));
         let (time, assumed) = self.around.time.or_else(in_table)?;
         if assumed {
             self.tally.assumed.push(Reading::TimesInUtc);
@@ -302,16 +308,32 @@ impl Table {
 type Stamp = (Option<(Timestamp, bool)>, Option<f64>);
 
 /// Gives rows the times since the release that they have not: by their stamps, else by their clock since the
-/// first, over midnight, too.
+/// first, over midnight, too. Tables may run down, from the last moment to the first.
 fn timed(rows: &mut [Row], stamps: &[Stamp], release: Option<Timestamp>) {
-    let first_s = stamps.first().and_then(|(_, clock_s)| *clock_s);
+    let mut clocks = stamps.iter().filter_map(|(_, clock_s)| *clock_s);
+    let first_s = clocks.next();
+    let last_s = clocks.next_back();
+    // No ascent lasts half a day: what seems longer is over midnight.
+    let between = |from: f64, to: f64| (to - from + 43_200.0).rem_euclid(86_400.0) - 43_200.0;
+    let runs_down = first_s
+        .zip(last_s)
+        .filter(|(first, last)| between(*first, *last) < 0.0);
+    let begin_s = runs_down.map(|(_, last)| last).or(first_s);
     for (row, (moment, clock_s)) in rows.iter_mut().zip(stamps) {
         let since = moment.zip(release);
         let since = since.map(|(to, from)| seconds_between(from, to.0));
-        let by_clock = clock_s.zip(first_s);
-        let by_clock = by_clock.map(|(to, from)| (to - from).rem_euclid(86_400.0));
+        let by_clock = clock_s.zip(begin_s);
+        let by_clock = by_clock.map(|(to, from)| between(from, to));
         row.after_s = row.after_s.or(since).or(by_clock);
     }
+}
+
+/// The first moment of a table, whether it runs up or down.
+fn earliest(stamps: &[Stamp]) -> Option<(Timestamp, bool)> {
+    let mut moments = stamps.iter().filter_map(|(moment, _)| *moment);
+    let first = moments.next()?;
+    let last = moments.next_back().unwrap_or(first);
+    Some(if last.0 < first.0 { last } else { first })
 }
 
 /// A time, beside a date where it has none itself, and whether it is only taken for UTC.

@@ -268,6 +268,7 @@ pub fn report(text: impl Fn(What) -> Option<(String, f64)>) -> Outcome {
     if !filled(&lat) || !filled(&lon) {
         return Err(Refusal::NoFix);
     }
+    let decimal = decimal_sign(&lat.0).or(decimal_sign(&lon.0));
     let degrees = |(t, scale): (String, f64)| degrees(&t).map(|d| d * scale);
     let (lat, lon) = degrees(lat).zip(degrees(lon)).ok_or(Refusal::Damaged)?;
     let position = Position::new(lat, lon)
@@ -277,7 +278,7 @@ pub fn report(text: impl Fn(What) -> Option<(String, f64)>) -> Outcome {
     // Left empty it is no height, which the gate counts as such; unreadable, it is damage.
     let altitude_m = match height {
         None => None,
-        Some((t, scale)) => Some(scale * length(&t).ok_or(Refusal::Damaged)?),
+        Some((t, scale)) => Some(length(&t, scale, decimal).ok_or(Refusal::Damaged)?),
     };
     let time = text(What::Time).map_or(Stamp::Unknown, |(t, _)| stamp::read(&t));
     let date = text(What::Date).and_then(|(t, _)| stamp::of_date(&t));
@@ -311,40 +312,103 @@ fn in_minutes(lat: f64, lon: f64) -> Option<Position> {
     Position::new(degrees(lat)?, degrees(lon)?)
 }
 
-/// Degrees as tables have them: a number, with a comma for the point, with a letter of the side.
+/// Degrees as tables have them: a number, with a comma for the point, with a letter of the side. Beside a letter of
+/// the south or the west a sign says the same once more.
 fn degrees(text: &str) -> Option<f64> {
     let text = text.trim().trim_end_matches('°');
     let upper = text.to_ascii_uppercase();
-    let (digits, sign) = match upper.strip_suffix(['N', 'E']) {
-        Some(digits) => (digits.to_owned(), 1.0),
+    let (digits, turned) = match upper.strip_suffix(['N', 'E']) {
+        Some(digits) => (digits.to_owned(), false),
         None => match upper.strip_suffix(['S', 'W']) {
-            Some(digits) => (digits.to_owned(), -1.0),
-            None => (upper, 1.0),
+            Some(digits) => (digits.to_owned(), true),
+            None => (upper, false),
         },
     };
     let digits = digits.trim().trim_end_matches('°').replace(',', ".");
-    digits
+    let degrees = digits
         .trim()
         .parse::<f64>()
         .ok()
-        .filter(|d| d.is_finite())
-        .map(|d| sign * d)
+        .filter(|d| d.is_finite())?;
+    Some(if turned { -degrees.abs() } else { degrees })
 }
 
-/// A length: a number of metres, or with its own unit.
-fn length(text: &str) -> Option<f64> {
+/// The sign before decimals in a row, by its place.
+fn decimal_sign(degrees: &str) -> Option<char> {
+    degrees.chars().find(|c| matches!(c, '.' | ','))
+}
+
+/// A length in metres: a number in a unit of so many, or with its own unit. Beside a sign of decimals the other
+/// one stands between thousands.
+fn length(text: &str, scale: f64, decimal: Option<char>) -> Option<f64> {
     let text = text.trim();
     // An e may be of the number.
     let end = text.find(|c: char| c.is_alphabetic() && c != 'e' && c != 'E');
     let (digits, unit) = text.split_at(end.unwrap_or(text.len()));
-    let value = digits
-        .trim()
-        .replace(',', ".")
-        .parse::<f64>()
-        .ok()
-        .filter(|v| v.is_finite())?;
+    let value = number(digits.trim(), decimal)?;
     match unit.trim() {
-        "" => Some(value),
+        "" => Some(scale * value),
+        // Said beside the number, it counts before that of the column.
         unit => to_si(value, unit, Dimension::Length),
+    }
+}
+
+/// A number with one sign before decimals, another between thousands, or neither.
+fn number(digits: &str, decimal: Option<char>) -> Option<f64> {
+    let thousands = |sign: char| {
+        let whole = digits.split(if sign == ',' { '.' } else { ',' }).next()?;
+        let mut groups = whole.trim_start_matches(['-', '+']).split(sign);
+        let first = groups.next()?;
+        let mut groups = groups.peekable();
+        let is_one = groups.peek().is_some()
+            && (1..=3).contains(&first.len())
+            && groups.all(|g| g.len() == 3 && g.bytes().all(|b| b.is_ascii_digit()));
+        is_one.then(|| digits.replace(sign, "").replace(',', "."))
+    };
+    let several = |sign: char| digits.matches(sign).count() > 1;
+    let plain = match decimal {
+        Some('.') if thousands(',').is_some() => thousands(',')?,
+        Some(',') if thousands('.').is_some() => thousands('.')?,
+        // Nothing tells whether 5,381 is five or five thousand.
+        None if digits.contains(',') && !several(',') && thousands(',').is_some() => return None,
+        None if several(',') => thousands(',')?,
+        _ => digits.replace(',', "."),
+    };
+    plain.parse::<f64>().ok().filter(|v| v.is_finite())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_sign_and_a_letter_say_the_same() {
+        for text in ["-33.865 S", "33.865 S", "-33.865", "33,865°S", "-33.865° s"] {
+            assert_eq!(degrees(text), Some(-33.865), "{text}");
+        }
+        assert_eq!(degrees("151.2094 E"), Some(151.2094));
+        assert_eq!(degrees("-108.35W"), Some(-108.35));
+    }
+
+    #[test]
+    fn heights_with_signs_between_thousands_and_with_units_of_their_own() {
+        let near = |found: Option<f64>, right: f64| found.is_some_and(|f| (f - right).abs() < 1e-9);
+        let (dot, comma) = (Some('.'), Some(','));
+        assert!(near(length("5,381", FOOT_M, dot), 5_381.0 * FOOT_M));
+        assert!(near(length("5381 ft", FOOT_M, dot), 5_381.0 * FOOT_M));
+        assert!(near(length("5,381 ft", FOOT_M, dot), 5_381.0 * FOOT_M));
+        assert!(near(length("1640 m", FOOT_M, dot), 1_640.0));
+        assert!(near(length("12,345,678.5", 1.0, None), 12_345_678.5));
+        assert!(near(length("-1,234.5", 1.0, dot), -1_234.5));
+        assert!(near(length("1640,5", 1.0, comma), 1_640.5));
+        assert!(near(length("1.640,5", 1.0, comma), 1_640.5));
+        assert!(near(length("31.640", 1.0, comma), 31_640.0));
+        assert!(near(length("1640.5", 1.0, comma), 1_640.5));
+        assert!(near(length("1640,5", 1.0, None), 1_640.5));
+        assert!(near(length("1.5e3", 1.0, dot), 1_500.0));
+        assert!(near(length("1640,5", 1.0, dot), 1_640.5));
+        // Commas where neither kind of sign may stand, and one that may be either.
+        assert_eq!(length("1,23,456", 1.0, dot), None);
+        assert_eq!(length("5,381", 1.0, None), None);
     }
 }

@@ -15,22 +15,53 @@ struct Point {
     time: Option<String>,
 }
 
+/// Whether a text is a document of this format, by its beginning.
+pub fn looks_like(text: &str) -> bool {
+    let begin: String = text.chars().take(4_096).collect();
+    let is_gpx = |tag: &str| {
+        let name = tag.split(|c: char| c.is_whitespace() || c == '>').next();
+        name.is_some_and(|name| name == "gpx" || name.ends_with(":gpx"))
+    };
+    begin.trim_start().starts_with('<') && begin.split('<').any(is_gpx)
+}
+
+/// A document of one point, by the point's own text.
+pub fn document(point: &str) -> String {
+    format!("<gpx>{point}</gpx>")
+}
+
 /// The reports of a document.
 /// Where it is damaged, those before that, and that it is.
 pub fn read(text: &str) -> Vec<Outcome> {
+    points(text)
+        .into_iter()
+        .map(|(outcome, _)| outcome)
+        .collect()
+}
+
+/// The reports of a document, each with the text of its point; damage has none.
+pub fn points(text: &str) -> Vec<(Outcome, &str)> {
     let mut reader = Reader::from_str(text);
     let (mut outcomes, mut point, mut inside) = (Vec::new(), None, Vec::new());
+    let mut begins = 0;
     loop {
+        let before = at(&reader);
         match reader.read_event() {
             Ok(Event::Start(tag)) => {
                 let name = local(&tag);
                 if is_point(&name) {
                     point = Some(begun(&tag));
+                    begins = before;
                 }
                 inside.push(name);
             }
-            Ok(Event::Empty(tag)) if is_point(&local(&tag)) => outcomes.push(done(begun(&tag))),
-            Ok(Event::Text(text)) => {
+            Ok(Event::Empty(tag)) if is_point(&local(&tag)) => {
+                outcomes.push((
+                    done(begun(&tag)),
+                    text.get(before..at(&reader)).unwrap_or(""),
+                ));
+            }
+            Ok(Event::Text(words)) => {
                 let part = point.as_mut().and_then(|p: &mut Point| {
                     match inside.last().map(String::as_str) {
                         Some("ele") => Some(&mut p.ele),
@@ -40,28 +71,34 @@ pub fn read(text: &str) -> Vec<Outcome> {
                 });
                 if let Some(part) = part {
                     // A text may come in pieces.
-                    part.get_or_insert_default().push_str(&text);
+                    part.get_or_insert_default().push_str(&words);
                 }
             }
             Ok(Event::End(_)) => {
                 if inside.pop().is_some_and(|name| is_point(&name)) {
-                    outcomes.extend(point.take().map(done));
+                    let of_point = text.get(begins..at(&reader)).unwrap_or("");
+                    outcomes.extend(point.take().map(|point| (done(point), of_point)));
                 }
             }
             Ok(Event::Eof) => break,
             Ok(_) => {}
             Err(_) => {
-                outcomes.push(Err(Refusal::Damaged));
+                outcomes.push((Err(Refusal::Damaged), ""));
                 break;
             }
         }
         // Nothing of a track lies so deep.
         if inside.len() > 1_000 {
-            outcomes.push(Err(Refusal::Damaged));
+            outcomes.push((Err(Refusal::Damaged), ""));
             break;
         }
     }
     outcomes
+}
+
+/// How far a reader has come, in bytes.
+fn at(reader: &Reader<&[u8]>) -> usize {
+    usize::try_from(reader.buffer_position()).unwrap_or(usize::MAX)
 }
 
 fn is_point(name: &str) -> bool {

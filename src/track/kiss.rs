@@ -11,7 +11,7 @@ const TFEND: u8 = 0xdc;
 /// Stands for FESC after FESC.
 const TFESC: u8 = 0xdd;
 /// Longest frame: an AX.25 frame with eight repeaters and 256 bytes of information, and room beside.
-const LONGEST: usize = 1_024;
+pub const LONGEST: usize = 1_024;
 
 /// Bytes on their way to frames.
 #[derive(Debug, Clone, Default)]

@@ -609,6 +609,10 @@ fn clock_of(text: &str) -> Option<Stamp> {
     Some(Stamp::OfDay(of_half + begins_s))
 }
 
+/// A longer clock is one of milliseconds: in seconds it would be as many times longer than a flight of two and a half
+/// hours as in milliseconds it is shorter.
+const LONGEST_IN_S: f64 = 285_000.0;
+
 /// Gives rows their times.
 fn set_times(
     rows: &mut [Row],
@@ -637,9 +641,10 @@ fn set_times(
                 .filter(|d| *d > 0.0)
                 .collect();
             steps.sort_by(f64::total_cmp);
+            let count = steps.len() as f64;
             let (name, unit) = match quantile(&steps, 0.5) {
-                // No flight is logged as seldom as every 90 s.
-                Some(step) if step >= 90.0 => ("ms", 1e-3),
+                // No flight is logged as seldom as every 90 s; of rows more often their whole length tells.
+                Some(step) if step >= 90.0 || step * count > LONGEST_IN_S => ("ms", 1e-3),
                 _ => ("s", 1.0),
             };
             notes.push(LoggerNote::TimeUnit(name));
@@ -829,6 +834,30 @@ mod tests {
         let at: Timestamp = "2023-05-04T14:00:05Z".parse().unwrap();
         assert_eq!(first_and_last(&logger)[0], at.as_second() as f64);
         assert_eq!(logger.notes, [LoggerNote::DateOrder("month, day, year")]);
+    }
+
+    /// Clocks in ms at any rate, and in s: told by how long they run.
+    #[test]
+    fn the_unit_of_a_clock_is_told_by_its_whole_length() {
+        for (step, count, unit) in [
+            (50, 60_000, "ms"),
+            (10, 90_000, "ms"),
+            (20, 100_000, "ms"),
+            (200, 20_000, "ms"),
+            (1, 9_000, "s"),
+            (1, 100_000, "s"),
+            (60, 150, "s"),
+        ] {
+            let rows: String = (0..count)
+                .map(|k| format!("{},{}\n", 5_000 + step * k, 83_113 - 60_000 * k / count))
+                .collect();
+            let logger = read(&format!("time,pressure_pa\n{rows}"));
+            assert_eq!(logger.notes, [LoggerNote::TimeUnit(unit)], "{step} {count}");
+            let [first, last] = first_and_last(&logger);
+            let scale = if unit == "ms" { 1e-3 } else { 1.0 };
+            let right = f64::from(step) * f64::from(count - 1) * scale;
+            assert!((last - first - right).abs() < 1e-6, "{step} {count}");
+        }
     }
 
     #[test]

@@ -25,6 +25,8 @@ pub struct Reader {
     too_long: bool,
     unwrapping: kiss::Unwrapping,
     framed: Option<bool>,
+    /// Bytes since the last sign that ends a frame.
+    since_end: usize,
     line: Vec<u8>,
     dropping: bool,
 }
@@ -38,6 +40,8 @@ pub struct Heard {
     pub outcomes: Vec<Outcome>,
 }
 
+/// What some systems begin a text with.
+const BOM: &[u8] = b"\xef\xbb\xbf";
 /// The members of a line of our own log.
 const HEARD: &str = "heard";
 const RAW: &str = "raw";
@@ -65,26 +69,65 @@ impl Reader {
     }
 
     /// Takes bytes as they come and calls `heard` for each line or frame that they end.
-    /// Lines or frames, the first byte of a connection tells.
+    /// Lines or frames, the beginning of a connection tells.
     pub fn bytes(&mut self, bytes: &[u8], heard: &mut impl FnMut(Heard)) {
         for &byte in bytes {
-            let framed = *self.framed.get_or_insert(kiss::looks_like(&[byte]));
-            if framed {
+            if self.framed.is_none() && kiss::looks_like(&[byte]) && !is_text(&self.line) {
+                // What came before is the rest of a frame, as a connection may begin in the middle of one.
+                self.framed = Some(true);
+                self.line.clear();
+                self.dropping = false;
+            }
+            if self.framed == Some(true) {
                 if let Some(frame) = self.unwrapping.push(byte) {
                     heard(self.frame(&frame));
                 }
+                self.look_for_frames(byte);
             } else if byte == b'\n' {
-                let line = std::mem::take(&mut self.line);
-                if !std::mem::take(&mut self.dropping) {
-                    heard(self.whole_line(line));
-                }
-            } else if self.line.len() < LONGEST_LINE {
+                heard(self.end_of_line());
+            } else if self.line.len() < LONGEST_LINE || self.line.len() < self.longest() {
                 self.line.push(byte);
             } else {
-                self.line.clear();
+                self.line = Vec::new();
                 self.dropping = true;
             }
         }
+    }
+
+    /// No frame is so long: what was taken for the end of one was noise before lines of text.
+    fn look_for_frames(&mut self, byte: u8) {
+        let ends = kiss::looks_like(&[byte]);
+        self.since_end = if ends { 0 } else { self.since_end + 1 };
+        if self.since_end > 2 * kiss::LONGEST {
+            self.cut();
+            // The line that is on its way has lost its beginning.
+            self.dropping = true;
+        }
+    }
+
+    /// The longest line, bytes: documents in files may stand on one.
+    fn longest(&self) -> usize {
+        let begin = self.line.get(..64).unwrap_or(&self.line);
+        let begin = begin.strip_prefix(BOM).unwrap_or(begin).trim_ascii_start();
+        let is_document =
+            !self.document.is_empty() || matches!(begin.first(), Some(b'<' | b'{' | b'['));
+        match is_document && !self.streaming {
+            true => LONGEST_DOCUMENT,
+            false => LONGEST_LINE,
+        }
+    }
+
+    fn end_of_line(&mut self) -> Heard {
+        let line = std::mem::take(&mut self.line);
+        if std::mem::take(&mut self.dropping) {
+            return too_long();
+        }
+        let heard = self.whole_line(line);
+        let is_read = |outcome: &Outcome| matches!(outcome, Ok(_) | Err(Refusal::NotAsked));
+        if heard.outcomes.iter().any(is_read) {
+            self.framed = Some(false);
+        }
+        heard
     }
 
     /// What was begun and not ended is left: a line without its end may be half a report.
@@ -92,22 +135,19 @@ impl Reader {
         self.line.clear();
         self.dropping = false;
         self.framed = None;
+        self.since_end = 0;
         self.unwrapping = kiss::Unwrapping::default();
     }
 
     /// The end of a file: its last line counts without a line's end, and documents are read.
     pub fn end(&mut self, heard: &mut impl FnMut(Heard)) {
-        let line = std::mem::take(&mut self.line);
-        if !line.is_empty() && !self.dropping {
-            heard(self.whole_line(line));
+        if !self.line.is_empty() || self.dropping {
+            heard(self.end_of_line());
         }
         self.cut();
         let document = std::mem::take(&mut self.document);
         if std::mem::take(&mut self.too_long) {
-            heard(Heard {
-                raw: Vec::new(),
-                outcomes: vec![Err(Refusal::Damaged)],
-            });
+            heard(too_long());
         } else if !document.is_empty() {
             let outcomes = self.document(&document);
             heard(Heard {
@@ -117,15 +157,35 @@ impl Reader {
         }
     }
 
-    /// A whole document or table at once, as an answer to a request is.
+    /// A whole document or table at once, as an answer to a request is; what has several parts is heard part by
+    /// part.
     pub fn whole(&mut self, bytes: &[u8], heard: &mut impl FnMut(Heard)) {
+        let bytes = bytes.strip_prefix(BOM).unwrap_or(bytes);
         // As one first: a reader of streams gathers no documents from lines.
-        if let Ok(value) = serde_json::from_slice::<Value>(bytes) {
-            let outcomes = self.value(&value);
-            heard(Heard {
-                raw: bytes.to_vec(),
-                outcomes,
-            });
+        match serde_json::from_slice::<Value>(bytes) {
+            Ok(Value::Array(parts)) if !parts.is_empty() && parts.iter().all(Value::is_object) => {
+                for part in parts {
+                    let outcomes = self.value(&part);
+                    let raw = part.to_string().into_bytes();
+                    heard(Heard { raw, outcomes });
+                }
+                return;
+            }
+            Ok(value) => {
+                let outcomes = self.value(&value);
+                let raw = bytes.to_vec();
+                heard(Heard { raw, outcomes });
+                return;
+            }
+            Err(_) => {}
+        }
+        let text = String::from_utf8_lossy(bytes);
+        if gpx::looks_like(&text) {
+            for (outcome, point) in gpx::points(&text) {
+                let outcomes = vec![self.asked(outcome)];
+                let raw = gpx::document(point).into_bytes();
+                heard(Heard { raw, outcomes });
+            }
             return;
         }
         self.bytes(bytes, heard);
@@ -140,10 +200,7 @@ impl Reader {
     /// The reports of one line.
     /// Of a line that a document goes on with there are none: they come at its end.
     pub fn read(&mut self, line: &[u8]) -> Vec<Outcome> {
-        let line = line
-            .strip_prefix(b"\xef\xbb\xbf")
-            .unwrap_or(line)
-            .trim_ascii();
+        let line = line.strip_prefix(BOM).unwrap_or(line).trim_ascii();
         if !self.document.is_empty() {
             self.gather(line);
             return Vec::new();
@@ -266,6 +323,10 @@ impl Reader {
             if serde_json::from_slice::<Value>(&raw).is_ok_and(|inner| of_log(&inner).is_some()) {
                 return vec![Err(Refusal::Damaged)];
             }
+            if raw.starts_with(b"<") {
+                let outcomes = self.document(&raw);
+                return outcomes.into_iter().map(heard_then).collect();
+            }
             // What the line holds is by itself: it must not be gathered with what came before.
             let before = std::mem::take(&mut self.document);
             let mut outcomes = self.read(&raw);
@@ -280,6 +341,20 @@ impl Reader {
             false => json::read(value, &self.fields),
         };
         outcomes.into_iter().map(|o| self.asked(o)).collect()
+    }
+}
+
+/// Whether what came of a line is text: frames have a byte of 0 or 3 before their words.
+fn is_text(line: &[u8]) -> bool {
+    let is_control = |b: &u8| b.is_ascii_control() && !matches!(b, b'\t' | b'\r');
+    !line.is_empty() && !line.iter().any(is_control)
+}
+
+/// What is told of a line or a document that is too long.
+fn too_long() -> Heard {
+    Heard {
+        raw: Vec::new(),
+        outcomes: vec![Err(Refusal::Damaged)],
     }
 }
 

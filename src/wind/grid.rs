@@ -244,7 +244,7 @@ impl Block {
     fn of_its_span(&self, spans: &[Span], weights: &Weights) -> Option<Weights> {
         let step = |column: usize| column / self.points();
         // Columns with a weight of 0 are of other steps, and may hold no number.
-        let used = || weights.terms().filter(|(_, weight)| *weight > 0.0);
+        let used = || weights.counting();
         let (first, last) = (
             used().map(|t| step(t.0)).min()?,
             used().map(|t| step(t.0)).max()?,
@@ -269,8 +269,8 @@ impl Block {
         let members = self.members.len();
         let of_member = |member: usize| {
             let first = member * self.columns_of_member();
-            let terms = weights.terms().filter(|(_, weight)| *weight > 0.0);
-            terms
+            weights
+                .counting()
                 .map(|(c, weight)| weight * f64::from(values[[first + c, which]]))
                 .sum::<f64>()
         };

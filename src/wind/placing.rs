@@ -55,15 +55,20 @@ impl Weights {
         self.count += 1;
     }
 
-    /// The columns, numbered within one member, with their weights.
+    /// The columns, numbered within one member, with their weights, which may be 0.
     pub fn terms(&self) -> impl Iterator<Item = (usize, f64)> {
         let columns = self.columns[..self.count].iter();
         columns.map(|&c| c as usize).zip(self.weights)
     }
 
-    /// The weighted mean of what the columns have.
+    /// The columns that count; a weight left over from rounding does not.
+    pub fn counting(&self) -> impl Iterator<Item = (usize, f64)> {
+        self.terms().filter(|(_, weight)| *weight > ROUNDING)
+    }
+
+    /// The weighted mean of what the columns have; those that do not count may have no number.
     pub fn mean(&self, value: impl Fn(usize) -> f64) -> f64 {
-        self.terms().map(|(c, w)| w * value(c)).sum()
+        self.counting().map(|(c, w)| w * value(c)).sum()
     }
 }
 
@@ -178,7 +183,7 @@ impl GridPlacing {
     }
 
     fn is_empty_there(&self, weights: &Weights) -> bool {
-        !self.empty.is_empty() && weights.terms().any(|(c, w)| w > 0.0 && self.empty[c])
+        !self.empty.is_empty() && weights.counting().any(|(c, _)| self.empty[c])
     }
 
     /// Sets `weights`, which in the hot loop is cheaper than to hand them over.
@@ -246,8 +251,8 @@ impl GridPlacing {
     }
 }
 
-/// Rounding between degrees and normals must not put a place on the edge outside, in steps of the
-/// grid.
+/// Rounding between degrees and normals must not put a place on the edge outside, nor make a neighbour of a place
+/// on a line of the grid count: in steps of the grid, so in weights, too.
 const ROUNDING: f64 = 1e-9;
 
 /// The whole number below `x` and the rest, if `x` is within the first and the last of `count`.

@@ -181,7 +181,7 @@ impl Blended<'_> {
 
     /// The weighted mean of their own winds at 10 m; `None` where one that counts has none.
     pub fn wind_at_10_m(&self, weights: &Weights) -> Option<Wind> {
-        let counting = || weights.terms().filter(|(_, weight)| *weight > 0.0);
+        let counting = || weights.counting();
         let own = |column: usize| self.ascents[column].sounding.wind_at_10_m;
         // One without its own wind would count as calm in the mean.
         let all = counting().all(|(column, _)| own(column).is_some());

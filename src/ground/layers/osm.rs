@@ -2,8 +2,8 @@
 //!
 //! The file is read through three or four times, some blocks at a time, so that memory depends on
 //! what the region holds and not on how large the file is: first the numbers of the nodes in the
-//! region (two bytes each) and the areas made of many ways; then the ways that touch the region
-//! and mean something; then those that complete such areas; at last the places of their nodes.
+//! region and around it (two bytes each) and the areas made of many ways; then the ways that touch the region
+//! and mean something, and the outlines that may lie all around it; then those that complete such areas; at last the places of their nodes.
 //!
 //! # References
 //!
@@ -27,6 +27,9 @@ use crate::ground::region::Region;
 const BLOCKS: usize = 8;
 /// Units of what is kept of a place in a degree.
 const UNITS: f64 = 1e7;
+
+/// Outlines without a node in the region are looked for so far around it, m: of a lake in which all of it lies.
+const AROUND_M: f64 = 40_000.0;
 
 /// The kinds that an extract holds.
 const KINDS: [Kind; 7] = [
@@ -56,6 +59,8 @@ struct Multi {
 #[derive(Default)]
 struct Survey {
     near: RoaringTreemap,
+    /// Nodes around the region: those north, south, east and west of it.
+    around: [RoaringTreemap; 4],
     /// The first node of each block: where on earth the extract is.
     here_and_there: Vec<[f64; 2]>,
     spots: Vec<Spot>,
@@ -79,6 +84,7 @@ pub(super) fn read(
             path,
             name,
             region,
+            frame: Region::around(region.plane.center(), region.reach_m + AROUND_M),
             only,
         }
         .layers()
@@ -89,6 +95,8 @@ struct Extract<'a> {
     path: &'a Path,
     name: &'a str,
     region: &'a Region,
+    /// The region with what lies around it.
+    frame: Region,
     only: Option<Kind>,
 }
 
@@ -100,19 +108,36 @@ impl Extract<'_> {
         }
         // Ways of such areas often have no tags: what they mean stands with the area.
         let members: RoaringTreemap = ids(survey.multis.iter().flat_map(|m| &m.ways));
-        let touching = |nodes: &[i64]| {
-            nodes
-                .iter()
-                .any(|&n| survey.near.contains(n.cast_unsigned()))
+        let (near, around) = (&survey.near, &survey.around);
+        let touching = |nodes: &[i64]| any_of(nodes, near);
+        let sides = |nodes: &[i64]| around.each_ref().map(|side| any_of(nodes, side));
+        let surrounds = |meaning: &Option<Meaning>, nodes: &[i64]| {
+            let is_area = meaning.as_ref().is_some_and(|m| m.area);
+            is_area && is_closed(nodes) && sides(nodes) == [true; 4]
         };
         let mut ways = self.ways(|id, meaning, nodes| {
-            (meaning.is_some() || members.contains(id.cast_unsigned())) && touching(nodes)
+            let is_member = members.contains(id.cast_unsigned());
+            ((meaning.is_some() || is_member) && touching(nodes))
+                || surrounds(meaning, nodes)
+                || (is_member && sides(nodes).contains(&true))
         })?;
-        let here = ids(ways.iter().map(|way| &way.id));
-        let touches = |multi: &Multi| multi.ways.iter().any(|&w| here.contains(w.cast_unsigned()));
-        survey.multis.retain(touches);
+        // An area of several ways may touch the region with one, or surround it with all of them.
+        let of_way = |way: &Way| (way.id, (touching(&way.nodes), sides(&way.nodes)));
+        let lies: HashMap<i64, (bool, [bool; 4])> = ways.iter().map(of_way).collect();
+        survey.multis.retain(|multi| {
+            let found = || multi.ways.iter().filter_map(|id| lies.get(id));
+            let side = |i: usize| found().any(|(_, sides)| sides.get(i) == Some(&true));
+            found().any(|(touches, _)| *touches) || (0..4).all(side)
+        });
+        let wanted = ids(survey.multis.iter().flat_map(|m| &m.ways));
+        ways.retain(|way| {
+            let touches = lies.get(&way.id).is_some_and(|(touches, _)| *touches);
+            touches
+                || wanted.contains(way.id.cast_unsigned())
+                || surrounds(&way.meaning, &way.nodes)
+        });
         // One more pass through the file is worth it only for areas that touch the region.
-        let missing = ids(survey.multis.iter().flat_map(|m| &m.ways)) - here;
+        let missing = wanted - ids(ways.iter().map(|way| &way.id));
         if !missing.is_empty() {
             ways.extend(self.ways(|id, _, _| missing.contains(id.cast_unsigned()))?);
         }
@@ -211,6 +236,9 @@ impl Extract<'_> {
         };
         self.scan(look, |found| {
             survey.near |= found.near;
+            for (all, found) in survey.around.iter_mut().zip(found.around) {
+                *all |= found;
+            }
             survey.here_and_there.extend(found.here_and_there);
             survey.spots.extend(found.spots);
             survey.multis.extend(found.multis);
@@ -227,6 +255,11 @@ impl Extract<'_> {
             found.near.insert(id.cast_unsigned());
             if self.wants(Kind::Place) {
                 found.spots.extend(name().map(|name| Spot { at, name }));
+            }
+        } else if self.frame.touches([lon, lat, lon, lat]) {
+            let sides = found.around.iter_mut().zip(self.region.sides(at));
+            for (nodes, _) in sides.filter(|(_, lies)| *lies) {
+                nodes.insert(id.cast_unsigned());
             }
         }
     }
@@ -285,9 +318,7 @@ impl Extract<'_> {
             let ways = ways.iter().filter_map(|w| Some((w, w.meaning.as_ref()?)));
             let kind = layer.kind;
             for (way, meaning) in ways.filter(|(_, m)| m.kind == kind) {
-                // A triangle has four nodes: its first one is repeated at the end.
-                let closed = way.nodes.len() > 3 && way.nodes.first() == way.nodes.last();
-                if meaning.area && closed {
+                if meaning.area && is_closed(&way.nodes) {
                     *incomplete +=
                         usize::from(!self.add_area(layer, meaning, &[&way.nodes], places));
                 } else if kind.takes_lines() {
@@ -373,6 +404,15 @@ impl Extract<'_> {
 
 fn ids<'a>(all: impl Iterator<Item = &'a i64>) -> RoaringTreemap {
     all.map(|&id| id.cast_unsigned()).collect()
+}
+
+fn any_of(nodes: &[i64], among: &RoaringTreemap) -> bool {
+    nodes.iter().any(|&n| among.contains(n.cast_unsigned()))
+}
+
+/// A triangle has four nodes: its first one is repeated at the end.
+fn is_closed(nodes: &[i64]) -> bool {
+    nodes.len() > 3 && nodes.first() == nodes.last()
 }
 
 fn place_of(node: i64, places: &[(i64, [i32; 2])]) -> Option<[f64; 2]> {

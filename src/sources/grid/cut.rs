@@ -198,8 +198,9 @@ impl Archive {
         self.hold_against_pressure(&on_levels(Quantity::Height), &altitude_m, size)?;
         let mut east_m_s = decode(Quantity::EastWind)?;
         let mut north_m_s = decode(Quantity::NorthWind)?;
-        if self.along_grid() {
-            points.to_true(&mut east_m_s, &mut north_m_s);
+        // Those on levels are all along the same axes, or would not have been joined.
+        if self.along_grid(|surface| matches!(surface, Surface::Isobaric(_))) {
+            points.to_true(&mut east_m_s, &mut north_m_s, |_| true);
         }
         let temperature_k = optional(Quantity::Temperature)?;
         let pressures_pa: Vec<f64> = self.levels_pa.iter().map(|&pa| f64::from(pa)).collect();
@@ -292,13 +293,26 @@ impl Archive {
         self.index.get(&(member, step, quantity, at)).copied()
     }
 
-    /// Whether the winds are along the grid.
-    fn along_grid(&self) -> bool {
-        let winds = self
-            .index
-            .iter()
-            .find(|(key, _)| key.2 == Quantity::EastWind);
-        winds.is_some_and(|(_, &(file, slab))| self.files[file].slabs[slab].along_grid)
+    /// Whether the first of the winds on such surfaces is along the grid.
+    fn along_grid(&self, on: impl Fn(Surface) -> bool) -> bool {
+        let winds = self.index.iter();
+        let winds =
+            winds.filter(|((.., quantity, at), _)| *quantity == Quantity::EastWind && on(*at));
+        // The index has no order, and another one in every run.
+        let first = winds.min_by_key(|(key, _)| **key);
+        first.is_some_and(|(_, &(file, slab))| self.files[file].slabs[slab].along_grid)
+    }
+
+    /// Whether each member's wind at 10 m is along the grid at each step: not always as those aloft, and of
+    /// joined files some may be and some not.
+    fn along_grid_near_ground(&self, places: &Places) -> Vec<bool> {
+        let wind =
+            |member, step| self.find(member, step, Quantity::EastWind, Surface::AboveGround(10));
+        let members = places.members.iter();
+        members
+            .flat_map(|&member| places.steps.iter().map(move |&step| wind(member, step)))
+            .map(|at| at.is_some_and(|(file, slab)| self.files[file].slabs[slab].along_grid))
+            .collect()
     }
 
     /// Columns by levels; not-a-number where no task fills it.
@@ -400,11 +414,13 @@ impl Archive {
             (Quantity::EastWind, Surface::AboveGround(10)),
             (Quantity::NorthWind, Surface::AboveGround(10)),
         ])?;
-        // Taken to be along the same axes as those aloft.
-        if let Some(wind) = wind_m_s.as_mut().filter(|_| self.along_grid()) {
+        let along_grid = self.along_grid_near_ground(places);
+        if let Some(wind) = wind_m_s.as_mut() {
             let mut north = wind.column(1).to_owned().insert_axis(ndarray::Axis(1));
             let mut east = wind.column(0).to_owned().insert_axis(ndarray::Axis(1));
-            points.to_true(&mut east, &mut north);
+            points.to_true(&mut east, &mut north, |column| {
+                along_grid[column / places.size]
+            });
             wind.column_mut(0).assign(&east.column(0));
             wind.column_mut(1).assign(&north.column(0));
         }
@@ -489,10 +505,10 @@ impl Points {
         }
     }
 
-    /// Components along the grid become components towards true east and north.
-    fn to_true(&self, x: &mut Array2<f32>, y: &mut Array2<f32>) {
+    /// Components along the grid become components towards true east and north, in columns that are `turned`.
+    fn to_true(&self, x: &mut Array2<f32>, y: &mut Array2<f32>, turned: impl Fn(usize) -> bool) {
         let columns = x.outer_iter_mut().zip(y.outer_iter_mut()).enumerate();
-        for (column, (mut x, mut y)) in columns {
+        for (column, (mut x, mut y)) in columns.filter(|(column, _)| turned(*column)) {
             let direction = self.y_direction[column % self.y_direction.len()];
             for (x, y) in x.iter_mut().zip(y.iter_mut()) {
                 let turned = to_true([f64::from(*x), f64::from(*y)], direction);

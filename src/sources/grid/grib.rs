@@ -49,20 +49,32 @@ struct Place {
     field: usize,
     /// Our unit for one of the file's.
     unit: f64,
+    whose: Whose,
 }
 
 /// What a field is, before its grid is looked at.
-struct Field {
+pub(super) struct Field {
     meaning: Meaning,
     surface: Surface,
     run: Timestamp,
     valid: Timestamp,
     span: Span,
-    member: Option<u32>,
+    whose: Whose,
+}
+
+/// Which forecast a field is of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Whose {
+    /// The only one.
+    Only,
+    /// The mean of an ensemble's members.
+    Mean,
+    /// The member of an ensemble with this number.
+    Member(u32),
 }
 
 /// Why a field is left out.
-type Described<T> = std::result::Result<T, String>;
+pub(super) type Described<T> = std::result::Result<T, String>;
 
 /// Lists what is of use.
 pub(super) fn catalogue(name: &str, mut messages: Messages) -> Result<GridFile> {
@@ -104,17 +116,45 @@ pub(super) fn catalogue(name: &str, mut messages: Messages) -> Result<GridFile> 
             run: Some(described.run),
             valid: described.valid,
             span: described.span,
-            member: described.member,
+            member: match described.whose {
+                Whose::Member(number) => Some(number),
+                Whose::Only | Whose::Mean => None,
+            },
             lattice: number,
             along_grid: is_wind && along_grid(&definition(&message), component_flags(&message)),
         });
         places.push(Place {
             field,
             unit: described.meaning.unit,
+            whose: described.whose,
         });
     }
+    drop_means(&mut catalogue, &mut places);
     let source = Source::Grib(Fields { messages, places });
     catalogue.finish(name, source, OF_GRIB)
+}
+
+/// Beside its members the mean of an ensemble is no further one.
+fn drop_means(catalogue: &mut Catalogue, places: &mut Vec<Place>) {
+    if !places
+        .iter()
+        .any(|place| matches!(place.whose, Whose::Member(_)))
+    {
+        return;
+    }
+    let mut of_slabs = places.iter();
+    catalogue.slabs.retain(|_| {
+        let is_mean = of_slabs
+            .next()
+            .is_some_and(|place| place.whose == Whose::Mean);
+        if is_mean {
+            catalogue
+                .left_out
+                .count("the mean of an ensemble, beside its members");
+        }
+        !is_mean
+    });
+    places.retain(|place| place.whose != Whose::Mean);
 }
 
 /// The grids met so far: a projection is set up once for each, not for each message.
@@ -138,7 +178,7 @@ impl Grids {
     }
 }
 
-fn described(message: &Message<'_>) -> Described<Field> {
+pub(super) fn described(message: &Message<'_>) -> Described<Field> {
     match (
         message.product_definition(),
         message.grib1_product_definition(),
@@ -154,9 +194,9 @@ fn described_2(message: &Message<'_>, product: &ProductDefinition) -> Described<
     let (category, number) = (product.parameter_category, product.parameter_number);
     let meaning = parameter::grib2(discipline, category, number);
     let is_gust = meaning.is_some_and(|meaning| meaning.quantity == Quantity::Gust);
-    let (member, span) = match strongest(&product.template).filter(|_| is_gust) {
+    let (whose, span) = match strongest(&product.template).filter(|_| is_gust) {
         Some(of_gusts) => of_gusts,
-        None => (member_2(&product.template)?, Span::Moment),
+        None => (whose_2(&product.template)?, Span::Moment),
     };
     // After the kind of product: sums and means are told as such, whatever they are of.
     let meaning = meaning.ok_or("quantities that are not used")?;
@@ -175,18 +215,18 @@ fn described_2(message: &Message<'_>, product: &ProductDefinition) -> Described<
         run,
         valid,
         span,
-        member,
+        whose,
     })
 }
 
 /// Member and time of a field that holds the largest values over some time.
-fn strongest(template: &ProductDefinitionTemplate) -> Option<(Option<u32>, Span)> {
+fn strongest(template: &ProductDefinitionTemplate) -> Option<(Whose, Span)> {
     use ProductDefinitionTemplate as T;
-    let (member, interval) = match template {
-        T::StatisticalProcess(of_one) => (None, &of_one.interval),
+    let (whose, interval) = match template {
+        T::StatisticalProcess(of_one) => (Whose::Only, &of_one.interval),
         T::EnsembleStatisticalProcess(of_member) => {
             let number = of_member.ensemble.perturbation_number;
-            (Some(u32::from(number)), &of_member.interval)
+            (Whose::Member(u32::from(number)), &of_member.interval)
         }
         _ => return None,
     };
@@ -205,17 +245,19 @@ fn strongest(template: &ProductDefinitionTemplate) -> Option<(Option<u32>, Span)
         0 => Span::SinceLast,
         span_s => Span::Before(span_s),
     };
-    (range.type_of_statistical_processing == 2).then_some((member, span))
+    (range.type_of_statistical_processing == 2).then_some((whose, span))
 }
 
-/// The member of an ensemble, if it is one, of a field valid at one moment.
-fn member_2(template: &ProductDefinitionTemplate) -> Described<Option<u32>> {
+/// Which forecast a field valid at one moment is of.
+fn whose_2(template: &ProductDefinitionTemplate) -> Described<Whose> {
     use ProductDefinitionTemplate as T;
     match template {
-        T::AnalysisOrForecast(_) => Ok(None),
-        T::IndividualEnsembleForecast(member) => Ok(Some(u32::from(member.perturbation_number))),
+        T::AnalysisOrForecast(_) => Ok(Whose::Only),
+        T::IndividualEnsembleForecast(member) => {
+            Ok(Whose::Member(u32::from(member.perturbation_number)))
+        }
         // 0 and 1: means of all members, plain and weighted.
-        T::DerivedForecast(derived) if derived.derived_forecast_type <= 1 => Ok(None),
+        T::DerivedForecast(derived) if derived.derived_forecast_type <= 1 => Ok(Whose::Mean),
         T::DerivedForecast(_) => Err("spreads and other statistics of an ensemble".into()),
         T::StatisticalProcess(_)
         | T::EnsembleStatisticalProcess(_)
@@ -270,7 +312,7 @@ fn described_1(message: &Message<'_>, product: &Grib1ProductDefinition) -> Descr
         .surface
         .or_else(|| surface_1(product))
         .ok_or(OTHER_SURFACES)?;
-    let member = member_1(message)?;
+    let whose = whose_1(message)?;
     let (run, valid) = times(message)?;
     Ok(Field {
         meaning,
@@ -278,7 +320,7 @@ fn described_1(message: &Message<'_>, product: &Grib1ProductDefinition) -> Descr
         run,
         valid,
         span: meaning.span,
-        member,
+        whose,
     })
 }
 
@@ -292,9 +334,9 @@ fn surface_1(product: &Grib1ProductDefinition) -> Option<Surface> {
     }
 }
 
-/// The member of an ensemble in GRIB 1, which has no place for it but a centre's own: octets 41
+/// Which forecast a field in GRIB 1 is of, which has no place for that but a centre's own: octets 41
 /// and on of section 1.
-fn member_1(message: &Message<'_>) -> Described<Option<u32>> {
+fn whose_1(message: &Message<'_>) -> Described<Whose> {
     // Octet n of section 1 after the 8 octets of the indicator.
     let octet = |n: usize| message.raw_bytes().get(8 + n - 1).copied();
     let length = match [octet(1), octet(2), octet(3)] {
@@ -304,15 +346,17 @@ fn member_1(message: &Message<'_>) -> Described<Option<u32>> {
     // Octet 51 is the last that is asked for below.
     let extension = if length >= 51 { octet(41) } else { None };
     let (Some(1 | 30 | 36), 98) = (extension, message.center_id()) else {
-        return Ok(None);
+        return Ok(Whose::Only);
     };
     let (kind, number, of) = (octet(43), octet(50), octet(51));
     match kind {
         // ECMWF's types: 17 is the mean of an ensemble, 18 its standard deviation.
-        Some(17) => Ok(None),
+        Some(17) => Ok(Whose::Mean),
         Some(18) => Err("spreads and other statistics of an ensemble".into()),
         // Outside of an ensemble the total is 0.
-        _ => Ok(number.filter(|_| of > Some(0)).map(u32::from)),
+        _ => Ok(number
+            .filter(|_| of > Some(0))
+            .map_or(Whose::Only, |number| Whose::Member(u32::from(number)))),
     }
 }
 

@@ -416,31 +416,76 @@ impl Gaps {
     }
 }
 
-/// The coordinates of a single value that belong to a variable: those it lists, and times.
+/// The coordinates of a single value that belong to a variable: those it lists, and one time.
 fn singles(
     name: &str,
     file: &DataSet,
     variable: &NcVariable,
 ) -> std::result::Result<Vec<Coordinate>, No> {
     let listed = text(variable, "coordinates").unwrap_or_default();
-    let belongs = |single: &&NcVariable| {
-        single.ndim() == 0
-            && (listed.split_whitespace().any(|n| n == single.name())
-                || text(single, "units").is_some_and(|units| is_since(&units)))
-    };
+    let is_listed = |single: &NcVariable| listed.split_whitespace().any(|n| n == single.name());
     // Outside of an ensemble the member's number says nothing.
     let no_ensemble = variable
         .attribute("GRIB_totalNumber")
         .is_some_and(|total| total.value.as_f64() == Some(0.0));
     let mut singles = Vec::new();
-    for single in file.variables().iter().filter(belongs) {
+    let mut times = Vec::new();
+    for single in file.variables().iter().filter(|single| single.ndim() == 0) {
+        let listed = is_listed(single);
+        if text(single, "units").is_some_and(|units| is_since(&units)) {
+            times.extend(time_of(single, listed).map(|rank| (rank, single)));
+            continue;
+        }
+        if !listed {
+            continue;
+        }
         match coordinate(name, file, single)? {
             Some(Coordinate::Member(_)) if no_ensemble => {}
-            Some(coordinate) => singles.push(coordinate),
-            None => {}
+            found => singles.extend(found),
         }
     }
+    let ranks = times.iter().map(|(rank, _)| *rank);
+    let best = ranks.filter(|rank| *rank != RUN).min();
+    let mut valid = None;
+    for (rank, single) in times {
+        if rank != RUN && Some(rank) != best {
+            continue;
+        }
+        let found = coordinate(name, file, single)?;
+        if let (true, Some(Coordinate::Valid(time))) = (rank != RUN, &found)
+            && valid
+                .replace(time.clone())
+                .is_some_and(|other| other != *time)
+        {
+            return Err(No::LeftOut("with more than one time".into()));
+        }
+        singles.extend(found);
+    }
     Ok(singles)
+}
+
+/// The rank of the time of a run, which is none of the times that values may be for.
+const RUN: u8 = 0;
+
+/// How surely a single time is the one that values are for, the surest lowest; `None` where it may be of anything
+/// else, as of the making of the file.
+fn time_of(single: &NcVariable, listed: bool) -> Option<u8> {
+    const OF_OTHERS: [&str; 8] = [
+        "ref", "run", "init", "analysis", "issue", "proc", "creat", "prod",
+    ];
+    const NAMES: [&str; 4] = ["time", "valid_time", "validtime", "forecast_time"];
+    let standard_name = text(single, "standard_name").unwrap_or_default();
+    let plain = single.name().to_lowercase();
+    match standard_name.as_str() {
+        "forecast_reference_time" => Some(RUN),
+        "time" => Some(if listed { 1 } else { 4 }),
+        _ if OF_OTHERS.iter().any(|word| plain.contains(word)) => None,
+        // Of several times servers number the names.
+        _ if NAMES.contains(&plain.trim_end_matches(|c: char| c.is_ascii_digit())) => {
+            Some(if listed { 2 } else { 5 })
+        }
+        _ => listed.then_some(3),
+    }
 }
 
 /// How many indices there are along each dimension: one for a whole latitude or longitude.

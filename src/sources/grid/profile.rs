@@ -79,8 +79,10 @@ fn hours(times: &[Timestamp]) -> String {
 }
 
 fn levels(block: &Block, weights: &Weights) -> Vec<Level> {
-    let profiles: Vec<(f64, WindProfile)> =
-        weights.terms().map(|(c, w)| (w, block.winds(c))).collect();
+    let profiles: Vec<(f64, WindProfile)> = weights
+        .counting()
+        .map(|(c, w)| (w, block.winds(c)))
+        .collect();
     let parts: Vec<(f64, &WindProfile)> = profiles.iter().map(|(w, p)| (*w, p)).collect();
     let winds = WindProfile::blend(&parts);
     let mean = |values: &ndarray::Array2<f32>, level: usize| -> f64 {

@@ -1,17 +1,36 @@
 //! Addresses as they may be shown and kept: without users, passwords and keys.
 
-/// Names of parameters that are secrets.
-const SECRETS: [&str; 10] = [
+/// Names of parameters that are secrets, whatever stands between their words.
+const SECRETS: [&str; 16] = [
     "key",
-    "apikey",
-    "api_key",
-    "token",
-    "access_token",
+    "appid",
+    "appkey",
+    "accesskeyid",
+    "awsaccesskeyid",
+    "keypairid",
     "auth",
-    "password",
-    "secret",
+    "authorization",
+    "credential",
+    "pass",
+    "passwd",
+    "pwd",
+    "sas",
+    "session",
     "sig",
+    "jwt",
+];
+/// What names of secrets end with: `subscription-key`, `client_secret`, `X-Goog-Signature`, `access_token`.
+const SECRET_ENDS: [&str; 10] = [
+    "apikey",
+    "accesskey",
+    "subscriptionkey",
+    "privatekey",
+    "secretkey",
+    "token",
+    "secret",
+    "password",
     "signature",
+    "credential",
 ];
 
 /// The address without user and password, and with `...` for keys among its parameters.
@@ -43,9 +62,17 @@ fn without_secret(parameter: &str) -> String {
 }
 
 fn is_secret(name: &str) -> bool {
-    let name = name.to_ascii_lowercase().replace('-', "_");
-    // Addresses signed for Amazon's store carry their credentials in these.
-    SECRETS.contains(&name.as_str()) || name.starts_with("x_amz_")
+    let lower = name.to_ascii_lowercase();
+    let words: Vec<&str> = lower.split(|c: char| !c.is_alphanumeric()).collect();
+    let plain = words.concat();
+    // Addresses signed for the stores of Amazon and Google carry their credentials in these.
+    let of_store = plain.starts_with("xamz") || plain.starts_with("xgoog");
+    // A word by itself, as in licence_key; but not the key of a monkey.
+    let is_key = words.len() > 1 && words.last() == Some(&"key");
+    of_store
+        || is_key
+        || SECRETS.contains(&plain.as_str())
+        || SECRET_ENDS.iter().any(|end| plain.ends_with(end))
 }
 
 /// The host of an address, without user, password and port.
@@ -78,6 +105,18 @@ mod tests {
             (
                 "http://a/?X-Amz-Credential=q",
                 "http://a/?X-Amz-Credential=...",
+            ),
+            (
+                "http://a/?subscription-key=q&lat=1&client_secret=z&appid=7",
+                "http://a/?subscription-key=...&lat=1&client_secret=...&appid=...",
+            ),
+            (
+                "http://a/?AWSAccessKeyId=q&Signature=w&X-Goog-Signature=z&Expires=1",
+                "http://a/?AWSAccessKeyId=...&Signature=...&X-Goog-Signature=...&Expires=1",
+            ),
+            (
+                "a?keyword=1&monkey=2&design=3",
+                "a?keyword=1&monkey=2&design=3",
             ),
             ("a.idx", "a.idx"),
         ] {
