@@ -177,6 +177,10 @@ impl<'a> FieldWalk<'a> {
 }
 
 /// One of the flights beside each other.
+#[allow(
+    clippy::large_enum_variant,
+    reason = "nearly all of them fly nearly all of the time"
+)]
 enum Lane<'a> {
     Flies(FieldWalk<'a>),
     Ended(Result<Flown, Miss>),
