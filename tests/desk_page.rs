@@ -256,8 +256,10 @@ fn keys_that_come_before_an_answer_are_not_lost() {
     let found: Value = serde_json::from_str(&said(command.arg(desk.address()))).unwrap();
     assert_eq!(found["saved"], "At the last moment");
     assert_eq!(found["meanwhile"], json!(["Sagebrush 2", "70 km"]));
-    let rows = json!(["1.35 kg", "1.40 kg", "0.25 kg"]);
+    let rows = json!(["1.35 kg", "1.40 kg", "0.25 kg", ""]);
     assert_eq!(found["rows"], rows);
+    let lists = json!(["other.csv\nriverton-2026-02-05.csv", "neon"]);
+    assert_eq!(found["lists"], lists);
 }
 
 /// Idle it takes no time, and what is served for the page stays small.

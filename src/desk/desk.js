@@ -85,6 +85,8 @@
     const now = typed();
     if (Object.keys(values).filter((id) => id.startsWith("load.")).sort().join() !==
         Object.keys(shown).filter((id) => id.startsWith("load.")).sort().join()) { return location.reload(); }
+    if (fields().some((f) => f.type === "text" && (values[f.name] || "").includes("\n"))) { return location.reload(); }
+    hold(values);
     for (const field of fields()) {
       const id = field.name;
       if (values[id] === undefined || differs(id, now)) { continue; }
@@ -92,6 +94,30 @@
       else if (field.value !== values[id] && !(document.activeElement === field && field.value.trim() === values[id])) { field.value = values[id]; }
     }
     for (const id in now) { shown[id] = values[id] === undefined ? shown[id] : values[id]; }
+  }
+
+  // What a list does not have yet gets a place in it: else the next edit would take it out of the plan.
+  function hold(values) {
+    for (const list of fields().filter((f) => f.tagName === "SELECT")) {
+      const value = values[list.name];
+      if (value !== undefined && ![...list.options].some((o) => o.value === value)) { list.add(new Option(value, value)); }
+    }
+    const winds = $("wind.files"), files = (values["wind.files"] || "").split("\n").filter(Boolean);
+    if (!winds) { return; }
+    const boxes = new Map(all("input[type=checkbox]", winds).map((box) => [box.value, box.closest("label")]));
+    if (files.every((file) => boxes.has(file))) { return; }
+    // In the plan's order, before those that it does not have.
+    for (const file of files.reverse()) {
+      winds.insertBefore(boxes.get(file) || tick(file), winds.querySelector("label"));
+    }
+  }
+  function tick(file) {
+    const [label, box] = ["label", "input"].map((name) => document.createElement(name));
+    label.className = "tick";
+    Object.assign(box, { type: "checkbox", name: "wind.files", value: file });
+    box.setAttribute("form", "plan-form");
+    label.append(box, " " + file);
+    return label;
   }
 
   function state(now) {

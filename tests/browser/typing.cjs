@@ -14,15 +14,10 @@ const press = (tab, query) => tab.$eval(query, (e) => e.click());
 
 (async () => {
   const browser = await puppeteer.launch({ executablePath, headless: true, args: ["--no-sandbox", "--disable-gpu"] });
-  const opened = async () => {
-    const tab = await browser.newPage();
-    tab.setDefaultTimeout(60000);
-    await tab.goto(new URL("/plan?name=plan.toml", address).href);
-    return tab;
-  };
-  const first = await browser.newPage();
-  await first.goto(address);
-  const tab = await opened();
+  const tab = await browser.newPage();
+  tab.setDefaultTimeout(60000);
+  await tab.goto(address);
+  await tab.goto(new URL("/plan?name=plan.toml", address).href);
   const state = () => tab.evaluate(async () => (await fetch("/plan/state?name=plan.toml")).json());
   const until = (test, wanted) => tab.waitForFunction(async (test, wanted) => {
     const now = await (await fetch("/plan/state?name=plan.toml")).json();
@@ -48,18 +43,34 @@ const press = (tab, query) => tab.$eval(query, (e) => e.click());
   await until("limits.max_drift", "70 km");
   seen.meanwhile = [await value(tab, "flight.name"), await value(tab, "limits.max_drift")];
 
-  // A row of the load that another page has taken away while this one does not hear of it.
-  await tab.setRequestInterception(false);
-  const second = await opened();
-  await tab.bringToFront();
-  const step = (await state()).step;
-  await tab.evaluate(() => { document.getElementById("load.1.mass").value = "9 kg"; });
-  await second.evaluate((step) => fetch("/plan/row", { method: "POST", body: new URLSearchParams({ name: "plan.toml", step, remove: "0" }) }), step);
-  await put(tab, "load.1.mass", "9 kg");
-  await until("load.0.name", "camera box");
-  await new Promise((done) => setTimeout(done, 1500));
+  // Rows of the load that another page has changed while this one does not hear of it.
+  const deaf = await browser.newPage();
+  await deaf.setRequestInterception(true);
+  deaf.on("request", (request) => (request.url().endsWith("/pulse") ? request.abort() : request.continue()));
+  await deaf.goto(new URL("/plan?name=plan.toml", address).href);
+  await tab.evaluate(async () => {
+    const change = (more) => fetch("/plan/row", { method: "POST", body: new URLSearchParams({ name: "plan.toml", ...more }) });
+    const { step } = await (await fetch("/plan/state?name=plan.toml")).json();
+    await change({ step, remove: "0" });
+    await change({});
+  });
+  await put(deaf, "load.1.mass", "9 kg");
+  await deaf.waitForFunction(() => document.getElementById("load.1.mass").value === "1.40 kg");
+  await put(deaf, "limits.max_drift", "60 km");
+  await until("limits.max_drift", "60 km");
+  // Winds that somebody else put into the plan have no box here yet: an edit leaves them in it.
+  await tab.evaluate(async () => {
+    const { step, text } = await (await fetch("/plan/state?name=plan.toml")).json();
+    const more = text.replace('files = ["riverton', 'files = ["other.csv", "riverton').replace('gas = "helium"', 'gas = "neon"');
+    await fetch("/plan/text", { method: "POST", body: new URLSearchParams({ name: "plan.toml", step, text: more }) });
+  });
+  for (const name of ["First", "Second"]) {
+    await put(deaf, "flight.name", name);
+    await until("flight.name", name);
+  }
   const now = await state();
   seen.rows = Object.keys(now.values).filter((id) => /^load.*mass$/.test(id)).map((id) => now.values[id]);
+  seen.lists = [now.values["wind.files"], now.values["balloon.gas"]];
   await browser.close();
   process.stdout.write(JSON.stringify(seen) + "\n");
   process.exit(0);

@@ -54,7 +54,6 @@ pub fn text(years: &Years, units: UnitSystem) -> String {
                 (lines(how_to_read(years)))
                 p { "Ranking: " (ranking(years)) }
                 @if !found.is_empty() { h2 { "Notes" } (lines(found)) }
-                @if let Some(covered) = &basis.covered { h2 { "Winds cover" } (lines([covered])) }
                 h2 { "Limits" } (lines(reasons::limits(&basis.limits, units)))
                 h2 { "Assumed" } (lines(notes::assumptions(&basis.assumptions, units)))
                 h2 { "Ground" } (lines(basis::ground_sources(&basis.sources)))
