@@ -159,11 +159,11 @@ impl CellMap {
                 ]
             }
             CellMap::Mesh(mesh) => {
-                let mut located = [[0.0; N]; 2];
-                for i in 0..N {
-                    (located[0][i], located[1][i]) = mesh.locate(places.one(i));
-                }
-                located
+                let located: [(f64, f64); N] = std::array::from_fn(|i| mesh.locate(places.one(i)));
+                [
+                    located.map(|(row, _)| row),
+                    located.map(|(_, column)| column),
+                ]
             }
         }
     }
