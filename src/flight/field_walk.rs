@@ -177,10 +177,7 @@ impl<'a> FieldWalk<'a> {
 }
 
 /// One of the flights beside each other.
-#[allow(
-    clippy::large_enum_variant,
-    reason = "nearly all of them fly nearly all of the time"
-)]
+#[allow(clippy::large_enum_variant, reason = "a handful, each ends once")]
 enum Lane<'a> {
     Flies(FieldWalk<'a>),
     Ended(Result<Flown, Miss>),

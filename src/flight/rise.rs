@@ -214,9 +214,7 @@ impl RiseTable {
         let climbers: Vec<Climber> = nodes
             .map(|(i, j, l)| plan.varied(lift.value(i), drag.value(j).exp(), ln_re0.value(l)))
             .collect();
-        let steps = layers.count.div_ceil(LAYERS_A_STEP);
-        let step_m = layers.thickness_m * LAYERS_A_STEP as f64;
-        let through = ClimbAir::new(air, layers.base_m, step_m, steps);
+        let through = ClimbAir::new(air, layers.base_m, layers.thickness_m, layers.count);
         let climbs: Vec<[Rows; 2]> = climbers
             .par_chunks(BESIDE)
             // Where nothing varies there is one climb, as in every step of sizing a fill: no need
@@ -381,11 +379,6 @@ fn is_enough(until: Until, layers: &Layers, diameters_m: &[f64]) -> bool {
 /// Climbs that are computed beside each other.
 const BESIDE: usize = 16;
 
-/// A step of the climbs takes two layers: its ends and its middle are boundaries of theirs. Their gas is 0.05 K
-/// off at a boundary, to one side as often as to the other; steps of one layer would leave 0.01 K, for twice
-/// the time.
-const LAYERS_A_STEP: usize = 2;
-
 /// How much warmer the gas is than the air, as a share, in the middle of each layer and at each boundary,
 /// of up to `N` climbs.
 fn rows<const N: usize>(climbers: &[Climber], through: &ClimbAir, layers: usize) -> [Rows; 2] {
@@ -396,22 +389,17 @@ fn rows<const N: usize>(climbers: &[Climber], through: &ClimbAir, layers: usize)
     // Chunks that are not full are filled up with copies, whose results are not kept.
     let all = std::array::from_fn(|i| *climbers.get(i).unwrap_or(last));
     let [middles, boundaries] = &mut rows;
-    let mut below = [0.0; N];
-    climb_beside::<N>(&all, through, |boundary, points| {
-        // Of an odd number of layers the last step goes beyond.
-        if boundary > layers {
-            return;
-        }
-        let here = points
-            .gas_temperature_k
-            .map(|k| k / points.air_temperature_k - 1.0);
-        let each = below.iter_mut().zip(here).take(climbers.len());
-        for (row, (below, here)) in each.enumerate() {
-            boundaries.set(row, boundary, here);
-            if let Some(layer) = boundary.checked_sub(1) {
-                middles.set(row, layer, 0.5 * (*below + here));
-            }
-            *below = here;
+    climb_beside::<N>(&all, through, |half, points| {
+        let to = if half % 2 == 0 {
+            &mut *boundaries
+        } else {
+            &mut *middles
+        };
+        for (row, gas_k) in points.gas_temperature_k[..climbers.len()]
+            .iter()
+            .enumerate()
+        {
+            to.set(row, half / 2, gas_k / points.air_temperature_k - 1.0);
         }
     });
     rows

@@ -160,7 +160,10 @@ impl CellMap {
             }
             CellMap::Mesh(mesh) => {
                 let located: [(f64, f64); N] = std::array::from_fn(|i| mesh.locate(places.one(i)));
-                [located.map(|at| at.0), located.map(|at| at.1)]
+                [
+                    located.map(|(row, _)| row),
+                    located.map(|(_, column)| column),
+                ]
             }
         }
     }
