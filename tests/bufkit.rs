@@ -173,7 +173,8 @@ landing_speed = "5 m/s"
 
 fn json(command: &str, args: &[&str]) -> Value {
     // The plan lies elsewhere than its winds.
-    let outside = (command != "winds").then_some("--outside");
+    let of_plan = command != "winds" || args.contains(&"--plan");
+    let outside = of_plan.then_some("--outside");
     let args: Vec<&str> = args.iter().copied().chain(outside).collect();
     let output = windfall(command, &args);
     assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));

@@ -147,7 +147,8 @@ fn fill_and_zone_agree() {
             "/facts/balloon/release_diameter_m",
             1e-9,
         );
-        same("/flight/mean_rate_m_s", "/facts/mean_rate_m_s", 1e-6);
+        // Of the climb itself, and of the table of climbs that all flights of a zone share.
+        same("/flight/mean_rate_m_s", "/facts/mean_rate_m_s", 1e-5);
         same("/flight/touchdown_m_s", "/facts/touchdown_speed_m_s", 1e-6);
         same("/flight/burst_m", "/zone/burst/altitude_m", 1e-7);
         let time = |path| {
@@ -156,7 +157,7 @@ fn fill_and_zone_agree() {
         };
         let flown = time("/zone/landing/time").duration_since(time("/zone/release/time"));
         let whole = number(&sized, "/flight/rise_s") + number(&sized, "/flight/fall_s");
-        assert!((flown.as_secs_f64() - whole).abs() < 0.01, "{fill}");
+        assert!((flown.as_secs_f64() - whole).abs() < 0.1, "{fill}");
         // The middle 90 % of the draws are as wide as the standard deviation says: +-1.645 of it.
         let width = number(&zone, "/facts/burst_quantiles_m/2")
             - number(&zone, "/facts/burst_quantiles_m/0");

@@ -87,7 +87,7 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             units.mass(*mass_kg)
         ),
         Assumption::StatedRateVaries => "a stated rate varies with the lift in proportion and with the root of the drag, assumed".into(),
-        Assumption::FittedDragCurve => "ascent by a drag curve fitted to thirty flights, most of lighter stacks, and to rates at known lifts; the spread includes its scatter".into(),
+        Assumption::FittedDragCurve => "ascent by a drag curve fitted to 34 flights, most of lighter stacks, and to rates at known lifts; the spread includes its scatter".into(),
         Assumption::ThinAir { exponent, sigma } => format!(
             "drag area varies with the density of the air to the power {exponent:+.2} (sd {sigma:.2}), as in measured falls with such a landing speed, assumed"
         ),
@@ -248,7 +248,7 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             "cylinders named by their contents are full, with {} on the gauge at 70 F (21 C), assumed",
             units.gauge(*gauge_pa)
         ),
-        Assumption::FittedAscent => "ascent by a drag curve fitted to thirty flights and to rates at known lifts; no wind up or down".into(),
+        Assumption::FittedAscent => "ascent by a drag curve fitted to 34 flights and to rates at known lifts; no wind up or down".into(),
         Assumption::EarlyBursts {
             share,
             least_diameter_share,

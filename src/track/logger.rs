@@ -849,7 +849,10 @@ mod tests {
             (60, 150, "s"),
         ] {
             let rows: String = (0..count)
-                .map(|k| format!("{},{}\n", 5_000 + step * k, 83_113 - 60_000 * k / count))
+                .map(|k| {
+                    let pressure_pa = 83_113.0 - 60_000.0 * f64::from(k) / f64::from(count);
+                    format!("{},{pressure_pa:.0}\n", 5_000 + step * k)
+                })
                 .collect();
             let logger = read(&format!("time,pressure_pa\n{rows}"));
             assert_eq!(logger.notes, [LoggerNote::TimeUnit(unit)], "{step} {count}");
