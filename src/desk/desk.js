@@ -187,6 +187,9 @@
     if (event.target.getAttribute("form") !== "plan-form") { return; }
     clearTimeout(timer);
     timer = setTimeout(send, 60);
+    // What was typed can be saved at once, before the desk has heard of it.
+    const save = document.querySelector("[data-do=save]");
+    if (save) { save.disabled = false; }
   });
   form.addEventListener("submit", (event) => { event.preventDefault(); send(); });
   // Who goes to another page at once takes nothing back.
