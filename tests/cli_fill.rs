@@ -150,7 +150,7 @@ fn fill_and_zone_agree() {
         // Of the climb itself, and of the table of climbs that all flights of a zone share.
         same("/flight/mean_rate_m_s", "/facts/mean_rate_m_s", 1e-5);
         same("/flight/touchdown_m_s", "/facts/touchdown_speed_m_s", 1e-6);
-        same("/flight/burst_m", "/zone/burst/altitude_m", 1e-7);
+        same("/flight/burst_m", "/zone/burst/altitude_m", 1e-5);
         let time = |path| {
             let text = zone.pointer(path).and_then(Value::as_str).unwrap();
             text.parse::<jiff::Timestamp>().unwrap()
