@@ -148,16 +148,16 @@ fn fill_and_zone_agree() {
             1e-9,
         );
         // Of the climb itself, and of the table of climbs that all flights of a zone share.
-        same("/flight/mean_rate_m_s", "/facts/mean_rate_m_s", 1e-5);
+        same("/flight/mean_rate_m_s", "/facts/mean_rate_m_s", 3e-5);
         same("/flight/touchdown_m_s", "/facts/touchdown_speed_m_s", 1e-6);
-        same("/flight/burst_m", "/zone/burst/altitude_m", 1e-5);
+        same("/flight/burst_m", "/zone/burst/altitude_m", 3e-5);
         let time = |path| {
             let text = zone.pointer(path).and_then(Value::as_str).unwrap();
             text.parse::<jiff::Timestamp>().unwrap()
         };
         let flown = time("/zone/landing/time").duration_since(time("/zone/release/time"));
         let whole = number(&sized, "/flight/rise_s") + number(&sized, "/flight/fall_s");
-        assert!((flown.as_secs_f64() - whole).abs() < 0.1, "{fill}");
+        assert!((flown.as_secs_f64() - whole).abs() < 0.3, "{fill}");
         // The middle 90 % of the draws are as wide as the standard deviation says: +-1.645 of it.
         let width = number(&zone, "/facts/burst_quantiles_m/2")
             - number(&zone, "/facts/burst_quantiles_m/0");
