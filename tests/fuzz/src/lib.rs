@@ -159,10 +159,10 @@ pub const READERS: [Reader; 39] = [
 /// plan's own lines moved by one box.
 fn form(text: &str) {
     let (plan, typed) = text.rsplit_once("\n---\n").unwrap_or((text, ""));
-    let Some(mut plan) = PlanText::read(plan) else {
+    let (Some(was), Some(mut plan)) = (PlanText::read(plan), PlanText::read(plan)) else {
         return;
     };
-    let was_shown = fields::shown(&plan);
+    let was_shown = fields::shown(&was);
     let mut given = was_shown.clone();
     let lines = typed.lines().filter_map(|line| line.split_once(" = "));
     given.extend(lines.map(|(id, value)| (id.to_owned(), value.to_owned())));
@@ -170,8 +170,8 @@ fn form(text: &str) {
         let values: Vec<String> = was_shown.values().skip(1).cloned().collect();
         given.values_mut().zip(values).for_each(|(given, other)| *given = other);
     }
-    let changed = fields::apply(&mut plan, &was_shown, &given);
-    for id in &changed {
+    let changed = fields::apply(&mut plan, &was, &given);
+    for id in changed.iter().flatten() {
         let _ = fields::is_beyond(&plan, id);
     }
     let text = plan.text();
