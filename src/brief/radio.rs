@@ -101,7 +101,8 @@ pub fn hearing(
         (0..track.len()).max_by(|a, b| track[*a].altitude_m.total_cmp(&track[*b].altitude_m));
     // The burst itself belongs to the way down.
     let (up, down) = track.split_at(burst.unwrap_or(0));
-    let heard = |mark: &&Mark| mark.altitude_m >= lowest(mark);
+    // Near the antenna the lowest ray ends on the ground, where the landing lies: rounding must not decide.
+    let heard = |mark: &&Mark| mark.altitude_m >= lowest(mark) - 0.1;
     let from_m = crossing(up, &lowest, up.iter().position(|m| heard(&m)));
     let last = down.iter().rposition(|m| heard(&m));
     // It is lost somewhere between the last mark that is heard and the one after.
