@@ -24,7 +24,7 @@ use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 use briefing::{root, said, tool};
-use desk::Desk;
+use desk::{Desk, over_the_sample};
 use serde_json::{Value, json};
 use windfall::Plan;
 
@@ -212,12 +212,7 @@ fn a_desk_killed_in_the_middle_loses_nothing() {
     let Some(mut command) = browser("restart.cjs") else {
         return;
     };
-    let folder = tempfile::tempdir().unwrap();
-    for file in ["plan.toml", "riverton-2026-02-05.csv"] {
-        let sample = root().join("samples/high-plains").join(file);
-        fs::copy(sample, folder.path().join(file)).unwrap();
-    }
-    let mut desk = Desk::open(folder.path(), &[]);
+    let (folder, mut desk) = over_the_sample();
     let mut script = command
         .arg(desk.address())
         .stdin(Stdio::piped())
@@ -247,12 +242,7 @@ fn keys_that_come_before_an_answer_are_not_lost() {
     let Some(mut command) = browser("typing.cjs") else {
         return;
     };
-    let folder = tempfile::tempdir().unwrap();
-    for file in ["plan.toml", "riverton-2026-02-05.csv"] {
-        let sample = root().join("samples/high-plains").join(file);
-        fs::copy(sample, folder.path().join(file)).unwrap();
-    }
-    let desk = Desk::open(folder.path(), &[]);
+    let (_folder, desk) = over_the_sample();
     let found: Value = serde_json::from_str(&said(command.arg(desk.address()))).unwrap();
     assert_eq!(found["saved"], "At the last moment");
     assert_eq!(found["meanwhile"], json!(["Sagebrush 2", "70 km"]));

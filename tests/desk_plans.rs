@@ -18,7 +18,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use desk::{Answer, Desk};
+use desk::{Answer, Desk, over_the_sample};
 use feed::feed_text;
 use serde_json::Value;
 use server::{Files, Server};
@@ -26,20 +26,6 @@ use windfall::zone::Mark;
 use windfall::{Options, Plan, Position, Winds, predict};
 
 const NAME: &str = "plan.toml";
-
-/// A folder with the sample and its sounding, and a desk over it.
-fn opened() -> (tempfile::TempDir, Desk) {
-    let folder = tempfile::tempdir().unwrap();
-    for file in [NAME, "riverton-2026-02-05.csv"] {
-        fs::copy(
-            Path::new("samples/high-plains").join(file),
-            folder.path().join(file),
-        )
-        .unwrap();
-    }
-    let desk = Desk::open(folder.path(), &[]);
-    (folder, desk)
-}
 
 fn json(answer: &Answer) -> Value {
     serde_json::from_str(&answer.body).unwrap_or_else(|_| panic!("{answer:?}"))
@@ -63,7 +49,7 @@ fn edit(desk: &Desk, shown: &Value, changes: &[(&str, &str)]) -> Value {
 
 #[test]
 fn what_the_page_saves_the_commands_read_and_the_rest_of_the_file_stays() {
-    let (folder, desk) = opened();
+    let (folder, desk) = over_the_sample();
     let path = folder.path().join(NAME);
     let before = fs::read_to_string(&path).unwrap();
     let shown = state(&desk);
@@ -136,7 +122,7 @@ fn what_the_page_saves_the_commands_read_and_the_rest_of_the_file_stays() {
 
 #[test]
 fn messages_of_the_plan_stand_at_their_fields() {
-    let (_folder, desk) = opened();
+    let (_folder, desk) = over_the_sample();
     let changes = [
         ("balloon.mass", "1200"),
         ("site.lat", "north"),
@@ -180,7 +166,7 @@ fn messages_of_the_plan_stand_at_their_fields() {
 
 #[test]
 fn two_pages_do_not_undo_each_other() {
-    let (_folder, desk) = opened();
+    let (_folder, desk) = over_the_sample();
     let first = state(&desk);
     // The second page moves the site; the first, which does not know, changes the balloon.
     edit(&desk, &first, &[("site.lat", "43.1")]);
@@ -211,7 +197,7 @@ fn two_pages_do_not_undo_each_other() {
 /// Rows of the load have only their numbers: what a page did to a row that is another by now is refused.
 #[test]
 fn an_edit_never_lands_in_another_row_of_the_load() {
-    let (_folder, desk) = opened();
+    let (_folder, desk) = over_the_sample();
     let first = state(&desk);
     let step = first["step"].to_string();
     let remove = |step: &str| {
@@ -242,7 +228,7 @@ fn an_edit_never_lands_in_another_row_of_the_load() {
 /// What a list or a box of one line cannot hold is shown all the same, so that an edit elsewhere does not remove it.
 #[test]
 fn what_a_box_cannot_hold_stays() {
-    let (folder, desk) = opened();
+    let (folder, desk) = over_the_sample();
     let path = folder.path().join(NAME);
     let text = fs::read_to_string(&path)
         .unwrap()
@@ -266,7 +252,7 @@ fn what_a_box_cannot_hold_stays() {
 /// A site that is moved a little, again and again, is not on the ground that it came from any more.
 #[test]
 fn five_small_moves_of_the_release_are_a_large_one() {
-    let (_folder, desk) = opened();
+    let (_folder, desk) = over_the_sample();
     let move_to = |lat: f64| {
         let place = format!("{lat:.5}, -108.35");
         desk.ask("/plan/place", &[("name", NAME), ("place", &place)])
@@ -287,7 +273,7 @@ fn five_small_moves_of_the_release_are_a_large_one() {
 /// Names of files that lie beside plans and are none: a plan of such a name would be there and not be shown.
 #[test]
 fn a_plan_that_would_be_hidden_is_not_made() {
-    let (folder, desk) = opened();
+    let (folder, desk) = over_the_sample();
     for name in ["flights", "feeds.toml", "Cargo", "FLIGHTS"] {
         let fields = [
             ("file", name),
@@ -315,7 +301,7 @@ fn a_plan_that_would_be_hidden_is_not_made() {
 /// takes along are those of the plan's clocks.
 #[test]
 fn clocks_of_the_page_change_what_is_shown_and_nothing_else() {
-    let (folder, desk) = opened();
+    let (folder, desk) = over_the_sample();
     desk.post("/view", &[("units", ""), ("clock", "utc"), ("here", "/")]);
     let job = |what: &str, more: &[(&str, &str)]| {
         let all = [&[("name", NAME), ("what", what)], more].concat();
@@ -371,7 +357,7 @@ fn clocks_of_the_page_change_what_is_shown_and_nothing_else() {
 /// What is judged by its best release is taken with that.
 #[test]
 fn a_site_and_a_target_are_taken_with_their_hour() {
-    let (folder, desk) = opened();
+    let (folder, desk) = over_the_sample();
     fs::write(
         folder.path().join("sites.csv"),
         "name,lat,lon\nField,43.1,-108.4\n",
@@ -425,7 +411,7 @@ fn a_site_and_a_target_are_taken_with_their_hour() {
 
 #[test]
 fn a_crash_loses_nothing_and_files_changed_by_hand_are_never_overwritten() {
-    let (folder, mut desk) = opened();
+    let (folder, mut desk) = over_the_sample();
     let path = folder.path().join(NAME);
     let before = fs::read_to_string(&path).unwrap();
     edit(&desk, &state(&desk), &[("balloon.mass", "1 kg")]);
@@ -469,20 +455,9 @@ fn a_crash_loses_nothing_and_files_changed_by_hand_are_never_overwritten() {
     assert_eq!(state(&desk)["values"]["balloon.mass"], "1 kg");
 }
 
-/// The answer to files that are brought.
+/// The answer to a file that is brought.
 fn brought(desk: &Desk, name: &str, bytes: &[u8]) -> Answer {
-    let edge = "x-edge-x";
-    let mut body = format!("--{edge}\r\nContent-Disposition: form-data; name=\"name\"\r\n\r\n{NAME}\r\n--{edge}\r\nContent-Disposition: form-data; name=\"file\"; filename=\"{name}\"\r\n\r\n").into_bytes();
-    body.extend(bytes);
-    body.extend(format!("\r\n--{edge}--\r\n").bytes());
-    let head = format!(
-        "POST /winds/drop HTTP/1.1\r\nHost: {0}\r\nCookie: {1}\r\nOrigin: http://{0}\r\nConnection: close\r\n\
-         Content-Type: multipart/form-data; boundary={edge}\r\nContent-Length: {2}\r\n\r\n",
-        desk.host,
-        desk.cookie,
-        body.len()
-    );
-    desk.raw(&[head.into_bytes(), body].concat())
+    brought_together(desk, &[(name, bytes)])
 }
 
 /// The answer to several files that are brought at once.
@@ -510,7 +485,7 @@ fn brought_together(desk: &Desk, files: &[(&str, &[u8])]) -> Answer {
 /// Of files that are brought together all are taken or none, and who may read others may read these.
 #[test]
 fn a_file_that_is_brought_with_a_bad_one_is_not_kept_either() {
-    let (folder, desk) = opened();
+    let (folder, desk) = over_the_sample();
     let sounding = fs::read("samples/high-plains/riverton-2026-02-05.csv").unwrap();
     let before = state(&desk)["values"]["wind.files"].clone();
     let kept = || fs::read_dir(folder.path().join("winds")).map_or(0, Iterator::count);
@@ -533,7 +508,7 @@ fn a_file_that_is_brought_with_a_bad_one_is_not_kept_either() {
 
 #[test]
 fn winds_are_taken_if_they_can_be_read_and_under_a_name_of_their_own() {
-    let (folder, desk) = opened();
+    let (folder, desk) = over_the_sample();
     let sounding = fs::read("samples/high-plains/riverton-2026-02-05.csv").unwrap();
     let files = || {
         let mut all: Vec<String> = fs::read_dir(folder.path().join("winds"))
@@ -645,7 +620,7 @@ fn result(desk: &Desk, station: &str) -> String {
 
 #[test]
 fn days_are_compared_one_is_taken_and_the_crew_is_briefed() {
-    let (folder, desk) = opened();
+    let (folder, desk) = over_the_sample();
     let job = |what: &str, more: &[(&str, &str)]| {
         let mut fields = vec![("name", NAME), ("what", what)];
         fields.extend(more);
@@ -751,7 +726,7 @@ fn shows(desk: &Desk, station: &str, words: &str) -> String {
 
 #[test]
 fn a_flight_is_followed_from_a_file_that_grows_until_it_is_stopped() {
-    let (folder, desk) = opened();
+    let (folder, desk) = over_the_sample();
     let rows = flown(folder.path());
     let log = folder.path().join("receiver.csv");
     let up_to = |n: usize| HEAD.to_owned() + &rows[..n].concat();
@@ -808,7 +783,7 @@ fn failed(desk: &Desk) -> String {
 
 #[test]
 fn a_source_that_cannot_be_followed_is_told() {
-    let (_folder, desk) = opened();
+    let (_folder, desk) = over_the_sample();
     for (fields, words) in [
         (vec![], "no source of reports"),
         (vec![("file", "../elsewhere.log")], "elsewhere.log"),
@@ -833,7 +808,7 @@ fn a_source_that_cannot_be_followed_is_told() {
 
 #[test]
 fn a_flight_is_looked_back_on_and_written_into_the_logbook_once() {
-    let (folder, desk) = opened();
+    let (folder, desk) = over_the_sample();
     let rows = flown(folder.path());
     let half = rows.len() / 2;
     for (name, part) in [("up.csv", &rows[..half + 5]), ("down.csv", &rows[half..])] {
@@ -915,7 +890,7 @@ fn a_folder_is_opened_and_nothing_else() {
 
 #[test]
 fn the_map_moves_the_release_measures_and_keeps_a_target() {
-    let (folder, desk) = opened();
+    let (folder, desk) = over_the_sample();
     let live = json(&desk.get(&format!("/live?name={NAME}&n=1&page=a")));
     let frame = live["map"]["frame"].as_str().unwrap();
     let track = live["map"]["track"].as_array().unwrap();
@@ -978,7 +953,7 @@ fn the_map_moves_the_release_measures_and_keeps_a_target() {
 /// A newer question of the same page ends the older one; another page's does not.
 #[test]
 fn only_the_newest_question_of_a_page_is_answered() {
-    let (_folder, desk) = opened();
+    let (_folder, desk) = over_the_sample();
     let ask = |page: &str, n: u32| {
         desk.get(&format!("/live?name={NAME}&page={page}&n={n}"))
             .status

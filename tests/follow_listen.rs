@@ -109,21 +109,23 @@ fn a_connection_that_is_cut_is_made_again_and_half_a_line_is_no_report() {
     assert!(found.iter().all(|r| r.altitude_m == Some(1_234.0 * 0.3048)));
 }
 
+/// The pauses before each new try, ms.
+fn pauses(events: &[Event]) -> Vec<u128> {
+    let lost = events.iter().filter_map(|e| match e {
+        Event::Said(Said::Lost(_, pause)) => Some(pause.as_millis()),
+        _ => None,
+    });
+    lost.collect()
+}
+
 #[test]
 fn a_server_that_is_not_there_is_tried_more_and_more_rarely() {
     let listener = TcpListener::bind("127.0.0.1:0").unwrap();
     let address = listener.local_addr().unwrap().to_string();
     drop(listener);
     let events = listen(&ReportSource::Tcp(address), false, quick()).unwrap();
-    let lost = |all: &[Event]| -> Vec<u128> {
-        let pauses = all.iter().filter_map(|e| match e {
-            Event::Said(Said::Lost(_, pause)) => Some(pause.as_millis()),
-            _ => None,
-        });
-        pauses.collect()
-    };
-    let all = until(&events, |all| lost(all).len() == 4);
-    assert_eq!(lost(&all), [20, 40, 80, 80]);
+    let all = until(&events, |all| pauses(all).len() == 4);
+    assert_eq!(pauses(&all), [20, 40, 80, 80]);
 }
 
 #[test]
@@ -370,13 +372,6 @@ fn a_server_that_only_greets_is_tried_more_and_more_rarely() {
         ..quick()
     };
     let events = listen(&source, false, waiting).unwrap();
-    let pauses = |all: &[Event]| -> Vec<u128> {
-        let lost = all.iter().filter_map(|e| match e {
-            Event::Said(Said::Lost(_, pause)) => Some(pause.as_millis()),
-            _ => None,
-        });
-        lost.collect()
-    };
     let all = until(&events, |all| pauses(all).len() == 4);
     assert_eq!(pauses(&all), [20, 40, 80, 160]);
 }

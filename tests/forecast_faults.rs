@@ -298,24 +298,26 @@ fn an_unknown_packing_is_named_with_a_way_out() {
 
 // ---- two runs ----
 
+/// The messages of one time of one run.
+fn of_step(file: &[u8], run: &str, step: &str) -> Vec<u8> {
+    let wanted: [Timestamp; 2] = [run, step].map(|t| t.parse().unwrap());
+    let is_it = |m: &&[u8]| {
+        let slab = &slabs(m)[0];
+        [slab.run.unwrap(), slab.valid] == wanted
+    };
+    messages(file)
+        .into_iter()
+        .filter(is_it)
+        .collect::<Vec<_>>()
+        .concat()
+}
+
 /// The run of 00 UTC is made to give 12 UTC as well, which the run of 12 UTC gives too.
 #[test]
 fn of_two_runs_for_a_time_the_newer_is_flown() {
     let file = bytes(ECMWF);
-    let of_run = |run: &str, step: &str| -> Vec<u8> {
-        let wanted: [Timestamp; 2] = [run, step].map(|t| t.parse().unwrap());
-        let of_it = |m: &&&[u8]| {
-            let slab = &slabs(m)[0];
-            [slab.run.unwrap(), slab.valid] == wanted
-        };
-        messages(&file)
-            .iter()
-            .filter(of_it)
-            .flat_map(|m| m.to_vec())
-            .collect()
-    };
-    let old_06 = of_run("2024-06-03T00:00:00Z", "2024-06-03T06:00:00Z");
-    let new_12 = of_run("2024-06-03T12:00:00Z", "2024-06-03T12:00:00Z");
+    let old_06 = of_step(&file, "2024-06-03T00:00:00Z", "2024-06-03T06:00:00Z");
+    let new_12 = of_step(&file, "2024-06-03T12:00:00Z", "2024-06-03T12:00:00Z");
     assert_eq!((messages(&old_06).len(), messages(&new_12).len()), (30, 30));
     let old_12 = retimed(&old_06, [6, 3, 0], 12);
     let corner = Window {
@@ -358,21 +360,12 @@ fn of_two_runs_for_a_time_the_newer_is_flown() {
 #[test]
 fn each_time_has_winds_and_heights_of_one_run() {
     let file = bytes(ECMWF);
-    let of_step = |run: &str, step: &str| -> Vec<u8> {
-        let wanted: [Timestamp; 2] = [run, step].map(|t| t.parse().unwrap());
-        let of_it = |m: &&&[u8]| {
-            let slab = &slabs(m)[0];
-            [slab.run.unwrap(), slab.valid] == wanted
-        };
-        let of_it: Vec<_> = messages(&file).into_iter().filter(|m| of_it(&m)).collect();
-        of_it.concat()
-    };
     let old = retimed(
-        &of_step("2024-06-03T00:00:00Z", "2024-06-03T06:00:00Z"),
+        &of_step(&file, "2024-06-03T00:00:00Z", "2024-06-03T06:00:00Z"),
         [6, 3, 0],
         12,
     );
-    let new = of_step("2024-06-03T12:00:00Z", "2024-06-03T12:00:00Z");
+    let new = of_step(&file, "2024-06-03T12:00:00Z", "2024-06-03T12:00:00Z");
     let is_wind = |s: &Slab| matches!(s.quantity, Quantity::EastWind | Quantity::NorthWind);
     let is_height = |s: &Slab| s.quantity == Quantity::Height;
     let (heights, _) = without(&new, |s| !is_height(s));

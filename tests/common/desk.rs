@@ -17,6 +17,20 @@ pub struct Desk {
     pub cookie: String,
 }
 
+/// The files of a sample: its plan and its sounding.
+const SAMPLE: [&str; 2] = ["plan.toml", "riverton-2026-02-05.csv"];
+
+/// A folder with the sample and its sounding, and a desk over it.
+pub fn over_the_sample() -> (tempfile::TempDir, Desk) {
+    let folder = tempfile::tempdir().unwrap();
+    for file in SAMPLE {
+        let from = Path::new("samples/high-plains").join(file);
+        std::fs::copy(from, folder.path().join(file)).unwrap();
+    }
+    let desk = Desk::open(folder.path(), &[]);
+    (folder, desk)
+}
+
 impl Desk {
     /// Over a folder, with more arguments.
     pub fn open(folder: &Path, more: &[&str]) -> Desk {
