@@ -24,6 +24,7 @@ use std::path::Path;
 
 pub use self::guard::{guarded, quiet};
 pub use self::input::{STDIN, is_regular, is_url, open_regular, read_bytes, read_text, shown};
+pub(crate) use self::output::for_new_files;
 pub use self::output::{UnfinishedFile, UnfinishedFolder, finish_all, write_atomically};
 pub use self::unfinished::remove_unfinished;
 

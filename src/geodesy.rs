@@ -139,7 +139,7 @@ impl Normal {
     /// Unit vectors to true east and true north. At a pole, "east" is taken along 90 E.
     pub fn east_north(self) -> [[f64; 3]; 2] {
         let [x, y, z] = self.0;
-        // Not hypot: components of a unit vector do not overflow, and this is the hot loop.
+        // Not hypot: components of a unit vector do not overflow.
         let cos_lat = (x * x + y * y).sqrt();
         // Nearer to a pole than this the direction of east is rounding.
         let (c, s) = if cos_lat > 1e-12 {

@@ -322,6 +322,9 @@ impl Plan {
         }
         let faults = faults.into_sorted();
         match plan {
+            Some(_) if faults.is_empty() && closed && !files.outside.is_empty() => {
+                Err(outside_of_folder(name, &files.outside))
+            }
             // A plan may be whole and at fault, as by a key that nobody knows.
             Some(plan) if faults.is_empty() => Ok(plan),
             _ => Err(Error::Faults(faults)),

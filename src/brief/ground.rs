@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use super::answer::MapGround;
 use crate::choice;
 use crate::choice::answer::{Hazard, NearPlace};
-use crate::choice::judge::{hazards, near_place};
+use crate::choice::judge::{hazards, near_place, tells_of_all};
 use crate::error::Result;
 use crate::geodesy::{Normal, Position};
 use crate::ground::data::{World, world};
@@ -19,7 +19,7 @@ use crate::ground::region::Region;
 use crate::ground::terrain::Terrain;
 use crate::ground::towns::{Town, towns};
 use crate::plan::Plan;
-use crate::zone::{LEFT_ALLOWED, Zone};
+use crate::zone::Zone;
 
 /// Room around the flight and the landings, m: the sheet of the map shows some of it, and what
 /// lies near a landing counts.
@@ -101,7 +101,7 @@ impl BriefGround {
         let mut rows = hazards(&found);
         let keep_out = found.areas.iter().filter(|a| a.class == Class::KeepOut);
         // As of the others: those on the map do not stand for all.
-        let told = found.share_outside() <= LEFT_ALLOWED;
+        let told = tells_of_all(&found);
         rows.extend(keep_out.map(|area| Hazard {
             name: format!("keep-out area \u{201c}{}\u{201d}", area.name),
             within_m: 0.0,

@@ -11,12 +11,9 @@ use crate::ground::layers::{FileLayers, Kind, Layer, LayerRequest, read_or_far, 
 use crate::ground::map::{Class, GroundMap};
 use crate::ground::region::Region;
 use crate::ground::site::default_limits;
-use crate::ground::terrain::Terrain;
 use crate::notes::Assumption;
 use crate::plan::GroundPlan;
-use crate::spread::run::Landing;
 use crate::zone::facts::LandedOn;
-use crate::zone::terrain;
 
 /// Room around the farthest landing, m: what lies near it counts.
 const MARGIN_M: f64 = 15_000.0;
@@ -88,24 +85,6 @@ pub enum GroundSource {
     },
     /// What is built in, with its licence.
     BuiltIn(data::DataSource),
-}
-
-/// What tells the height of the ground at landings in one terrain or another, the most frequent first.
-pub fn landed_on(parts: &[(Option<&Terrain>, Vec<Landing>)]) -> Vec<LandedOn> {
-    let all: usize = parts.iter().map(|part| part.1.len()).sum();
-    let mut found: Vec<LandedOn> = Vec::new();
-    for (terrain, landings) in parts {
-        let weight = landings.len() as f64 / all.max(1) as f64;
-        for mut on in terrain::sources(*terrain, landings) {
-            on.share *= weight;
-            match found.iter_mut().find(|known| known.source == on.source) {
-                Some(known) => known.share += on.share,
-                None => found.push(on),
-            }
-        }
-    }
-    found.sort_by(|a, b| b.share.total_cmp(&a.share));
-    found
 }
 
 /// Where the ground comes from: layers, heights, and the licences of what is built in.

@@ -205,10 +205,15 @@ fn unknown(release: Timestamp, reason: Reason, day: Option<Day>) -> ReleaseRow {
     }
 }
 
+/// Whether those on the map stand for all: few enough came down off it.
+pub fn tells_of_all(hits: &Hits) -> bool {
+    hits.share_outside() <= LEFT_ALLOWED
+}
+
 /// What landings hit, a row a class.
 pub fn hazards(hits: &Hits) -> Vec<Hazard> {
     // Where many came down off the map, those on it do not stand for all.
-    let told = hits.share_outside() <= LEFT_ALLOWED;
+    let told = tells_of_all(hits);
     let rows = hits.classes.iter();
     rows.map(|row| Hazard {
         name: row.buffer.class.name(),

@@ -14,12 +14,12 @@ use super::candidates::Candidate;
 use super::ground;
 use super::judge::{Judge, assumed_at_ground, better_first, rank, unknown_by};
 use super::reason::Reason;
-use super::together::{Together, together};
+use super::together::{Together, group_of, together};
 use super::verdict::Limits;
 use super::why::between_sites;
 use crate::error::Result;
 use crate::geodesy::{Normal, Position};
-use crate::ground::airspace::{default_cylinders, highest_top_m};
+use crate::ground::airspace::{Cylinder, default_cylinders, highest_top_m};
 use crate::ground::map::GroundMap;
 use crate::ground::region::Region;
 use crate::ground::site::{SiteVerdict, check};
@@ -58,14 +58,11 @@ pub fn sites(
     let those = together(&places);
     let groups: Vec<Group> = those
         .iter()
-        .map(|those| Group::of(plan, input, &places, those, times, options))
+        .map(|those| Group::of(plan, input, &places, &cylinders, those, times, options))
         .collect::<Result<_>>()?;
     let regions: Vec<Region> = groups.iter().map(|group| group.region).collect();
     let maps = ground::maps(&plan.ground, &regions)?;
-    let mut group_of = vec![0; candidates.len()];
-    for (group, those) in those.iter().enumerate() {
-        those.numbers.iter().for_each(|&i| group_of[i] = group);
-    }
+    let group_of = group_of(&those);
     let judges: Vec<Judge> = maps
         .iter()
         .map(|map| Judge::new(plan, map, &cylinders, limits))
@@ -120,8 +117,8 @@ pub fn sites(
         .iter()
         .map(|group| group.heights.as_deref())
         .collect();
-    let parts = heights.iter().copied().zip(landings);
-    let landed_on = ground::landed_on(&parts.collect::<Vec<_>>());
+    let landed = landings.iter().map(Vec::as_slice);
+    let landed_on = terrain::sources_of(heights.iter().copied().zip(landed));
     assumed.extend(assumed_at_ground(compared.iter().flat_map(|s| &s.rows)));
     assumed.extend(ground::ASSUMED);
     assumed.extend(terrain::assumed(&heights, &landed_on));
@@ -177,6 +174,7 @@ impl Group {
         plan: &Plan,
         input: &Winds,
         places: &[Position],
+        cylinders: &[Cylinder],
         those: &Together,
         times: &[Timestamp],
         options: Options,
@@ -187,7 +185,7 @@ impl Group {
         let flown_in = FlownIn {
             winds: input,
             ground: heights.as_ref(),
-            low_m: highest_top_m(middle, reach_m, &default_cylinders())?,
+            low_m: highest_top_m(middle, reach_m, cylinders)?,
         };
         // Also where all are flown themselves: it tells how far around the ground is needed.
         let first = first_pass(plan, flown_in, middle, times, options)?;

@@ -48,6 +48,15 @@ pub fn together(places: &[Position]) -> Vec<Together> {
     found
 }
 
+/// Of each place the number of its group: it is in exactly one.
+pub fn group_of(those: &[Together]) -> Vec<usize> {
+    let mut found = vec![0; those.iter().map(|t| t.numbers.len()).sum()];
+    for (group, those) in those.iter().enumerate() {
+        those.numbers.iter().for_each(|&i| found[i] = group);
+    }
+    found
+}
+
 /// The middle of some places; `None` where there are none, or they lie all round the earth.
 pub fn middle(places: &[Position]) -> Option<Position> {
     // The normal of a single place is rounded on its way there and back.

@@ -153,7 +153,7 @@ fn of_flight(
     let mut drawn = None;
     begun.write(|path| file(path, &debrief, &plan, units, &mut drawn))?;
     let text = match args.json {
-        true => output::json(&Told::of(&debrief, &plan))?,
+        true => output::json(&Told::of(&debrief, &plan, units))?,
         false => heading(&plan, units) + &tables::debrief::table(&debrief, &plan, units),
     };
     begun.finish(|| output::print(out, "standard output", &text))?;
@@ -181,11 +181,10 @@ struct Told<'a> {
 }
 
 impl<'a> Told<'a> {
-    fn of(debrief: &'a Debrief, plan: &Plan) -> Told<'a> {
+    fn of(debrief: &'a Debrief, plan: &Plan, units: UnitSystem) -> Told<'a> {
         Told {
             debrief,
-            // Such a line was written in the units of its reader already.
-            replaced: notes::assumptions_json(&plan.replaced, UnitSystem::Metric),
+            replaced: notes::assumptions_json(&plan.replaced, units),
         }
     }
 }

@@ -116,8 +116,8 @@ pub fn run(args: &FollowArgs, out: &mut impl Write, talk: &mut impl Write) -> Re
     // As talk: on `out` there are lines to be read by programs, or JSON.
     output::print(talk, "standard error", &heading(&plan, units))?;
     let open = |out: &Path| {
-        let log = |source: &ReportSource| matches!(source, ReportSource::File(file) if LiveFolder::is_log_in(out, file));
-        LiveFolder::open(out, plan.release, sources.iter().any(log))
+        let is_log = |source: &ReportSource| LiveFolder::is_log_in(out, source);
+        LiveFolder::open(out, plan.release, sources.iter().any(is_log))
     };
     let folder = args.out.as_deref().map(open).transpose()?;
     if let Some(log) = folder.as_ref().and_then(LiveFolder::earlier) {
@@ -224,10 +224,8 @@ impl Session<'_> {
         let mut listening = Listening::new(source, reader, args.wait, waiting)?;
         let live = listening.is_live();
         // Reports that are read from the folder's own log are not written there once more.
-        let is_log = match (source, &args.out) {
-            (ReportSource::File(path), Some(folder)) => LiveFolder::is_log_in(folder, path),
-            _ => false,
-        };
+        let folder = args.out.as_deref();
+        let is_log = folder.is_some_and(|folder| LiveFolder::is_log_in(folder, source));
         loop {
             let batch = listening.hear();
             // What a file tells was heard at another time, which only its own times say.

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use windfall::error::{Error, Result};
+use windfall::error::Result;
 use windfall::notes::Assumption;
 use windfall::plan::Plan;
 
@@ -24,24 +24,12 @@ impl PlanFiles {
     ///
     /// Whatever is wrong with the plan, and files outside of its folder where they are not allowed.
     pub fn read(&self, path: &Path) -> Result<Plan> {
-        let mut plan = match self.outside {
-            true => Plan::read(path)?,
-            false => Plan::read_within_folder(path)?,
-        };
+        if !self.outside {
+            return Plan::read_within_folder(path);
+        }
+        let mut plan = Plan::read(path)?;
         if plan.outside.is_empty() {
             return Ok(plan);
-        }
-        if !self.outside {
-            let names = plan.outside.join(", ");
-            return Err(Error::CannotDo {
-                why: format!(
-                    "{}: found files outside of the plan's folder: {names}",
-                    plan.file
-                ),
-                remedy: "expected files below it; if the plan is yours or you trust it, --outside \
-                         reads these, too"
-                    .into(),
-            });
         }
         let files = plan.outside.clone();
         // Told like what options replace: the answer rests on files that the plan alone chose.

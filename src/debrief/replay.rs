@@ -6,10 +6,10 @@ use super::measured::Measured;
 use crate::clock::seconds_between;
 use crate::flight::model::{Departures, FlightModel, Moment, Scratch, Variation};
 use crate::flight::onward::Course;
-use crate::flight::rise::{Miss, Rise, SIGMAS};
+use crate::flight::rise::{Miss, Rise};
 use crate::geodesy::{LocalFrame, Position};
 use crate::numeric::{last_true, linear};
-use crate::spread::draws::{BurstSpread, Sampler, Spread};
+use crate::spread::draws::{BurstSpread, SIGMAS, Sampler, Spread};
 use crate::spread::run::run;
 use crate::zone::aloft::Continuation;
 
@@ -158,7 +158,7 @@ impl<'a> Replay<'a> {
     }
 
     /// The factor on the lift at the neck that makes the balloon of the plan rise as fast as measured up to a
-    /// height; `None` where rates are stated, or outside of what lifts were tabulated.
+    /// height; `None` where rates are stated, or outside of what lifts are drawn.
     pub fn lift_factor(&self, measured: &Measured, up_to_m: f64) -> Option<f64> {
         let model = self.kept.model();
         if matches!(model.rise, Rise::Stated { .. }) {

@@ -174,7 +174,7 @@
   // Rows of the load that are others now: what was typed into the old ones belongs to none of these.
   function forget(values) {
     const rows = Object.keys({ ...values, ...shown }).filter((id) => id.startsWith("load."));
-    if (!rows.some((id) => (values[id] || "").trim() !== (shown[id] || "").trim())) { return false; }
+    if (!rows.some((id) => differs(id, values))) { return false; }
     for (const field of fields()) {
       if (field.name.startsWith("load.") && values[field.name] !== undefined) { field.value = values[field.name]; }
     }

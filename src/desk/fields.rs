@@ -158,7 +158,7 @@ pub fn load_ids(plan: &PlanText) -> Vec<String> {
 }
 
 /// What a field shows of a plan.
-fn value(plan: &PlanText, id: &str) -> String {
+pub fn value(plan: &PlanText, id: &str) -> String {
     let written = match id {
         FILL_KIND => return fill(plan).to_owned(),
         FILL_VALUE => plan.get(of_balloon(fill(plan))),

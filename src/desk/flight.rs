@@ -71,7 +71,7 @@ pub fn follow(asked: &DeskRequest, winds: &Winds) -> Result<Answer> {
     let stem = asked.name.strip_suffix(".toml").unwrap_or(asked.name);
     let folder = format!("{stem}-flight");
     let path = desk.folder.path(&folder)?;
-    let goes_on = matches!(&source, ReportSource::File(file) if LiveFolder::is_log_in(&path, file));
+    let goes_on = LiveFolder::is_log_in(&path, &source);
     let mut live = LiveFolder::open(&path, asked.plan.release, goes_on)?;
     let mut listening = Listening::new(&source, reader, grows, Waiting::default())?;
     // What is read from its own log is not written there twice.

@@ -3,12 +3,13 @@
 use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 use serde::Serialize;
 use tokio::sync::watch;
 
+use super::state::locked;
 use super::words;
 use crate::error::{Error, Result};
 
@@ -164,7 +165,7 @@ impl Jobs {
         work: impl FnOnce(&Work) -> Result<T> + Send + 'static,
         ended: impl FnOnce(T) + Send + 'static,
     ) -> Result<()> {
-        let mut running = self.running.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut running = locked(&self.running);
         if running.is_some() {
             return Err(Error::CannotDo {
                 why: words::BUSY.into(),
@@ -195,7 +196,7 @@ impl Jobs {
                 Some(Ok(())) => ("done", String::new()),
             };
             // Told before another can start, which would be taken for the one that ended.
-            let mut running = running.lock().unwrap_or_else(PoisonError::into_inner);
+            let mut running = locked(&running);
             *running = None;
             mine.pulse.send_modify(|pulse| {
                 pulse.ended += 1;
@@ -211,7 +212,7 @@ impl Jobs {
     /// Stops the job that runs, if one does.
     /// It ends when it calls back next, after a step.
     pub fn stop(&self) {
-        let running = self.running.lock().unwrap_or_else(PoisonError::into_inner);
+        let running = locked(&self.running);
         if let Some(work) = &*running {
             work.stop.store(true, Ordering::Relaxed);
         }

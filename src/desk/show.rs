@@ -538,14 +538,10 @@ pub fn followed(followed: &Followed, timezone: &TimeZone, units: UnitSystem) -> 
 }
 
 /// A flight looked back on.
-pub fn debriefed(debriefed: &Debriefed, timezone: TimeZone, units: UnitSystem) -> Markup {
+pub fn debriefed(debriefed: &Debriefed, plan: &Plan, units: UnitSystem) -> Markup {
     let debrief = &debriefed.debrief;
-    let map = pictures::map::debrief::draw(debrief, &debriefed.ground, &timezone, units);
-    let plan = Plan {
-        timezone,
-        ..debriefed.plan.clone()
-    };
-    let table = tables::debrief::table(debrief, &plan, units);
+    let map = pictures::map::debrief::draw(debrief, &debriefed.ground, &plan.timezone, units);
+    let table = tables::debrief::table(debrief, plan, units);
     html! {
         (picture(&map, "debrief-map", words::AFTER_MAP, words::told::THE_TEXT_BELOW_HAS_THE_NUMBERS))
         pre tabindex="0" { (table) }

@@ -17,7 +17,7 @@ use ureq::http::{Response, StatusCode, header};
 use ureq::tls::TlsConfig;
 use ureq::{Agent, Body, ResponseExt};
 
-use super::address::{host, shown};
+use super::address::{cause_shown, host, shown};
 use super::pace::Pace;
 use super::trust;
 use crate::error::{Error, Fault, Result};
@@ -366,8 +366,7 @@ fn wait_for(retry_after: &str, now: Timestamp) -> Option<Duration> {
 }
 
 fn no_answer(url: &str, cause: &ureq::Error) -> Trouble {
-    // A cause may name the address as it was asked.
-    let words = cause.to_string().replace(url, &shown(url));
+    let words = cause_shown(url, cause);
     match cause {
         ureq::Error::RequireHttpsOnly(_) => Trouble::Lasting(
             "a redirect from https to http".into(),

@@ -33,6 +33,11 @@ const SECRET_ENDS: [&str; 10] = [
     "credential",
 ];
 
+/// What went wrong with an address, in words without its secrets: a cause may name it as it was asked.
+pub fn cause_shown(url: &str, cause: &dyn std::fmt::Display) -> String {
+    cause.to_string().replace(url, &shown(url))
+}
+
 /// The address without user and password, and with `...` for keys among its parameters.
 /// For messages and manifests, not for requests.
 pub fn shown(url: &str) -> String {

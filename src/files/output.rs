@@ -183,13 +183,13 @@ fn without_path(failed: std::io::Error) -> std::io::Error {
 
 /// What the user's umask leaves of "everybody may read and write".
 #[cfg(unix)]
-fn for_new_files(builder: &mut Builder) {
+pub(crate) fn for_new_files(builder: &mut Builder) {
     use std::os::unix::fs::PermissionsExt;
     builder.permissions(fs::Permissions::from_mode(0o666));
 }
 
 #[cfg(not(unix))]
-fn for_new_files(_: &mut Builder) {}
+pub(crate) fn for_new_files(_: &mut Builder) {}
 
 /// Gives a file the owner and the mode of an old one.
 #[cfg(unix)]

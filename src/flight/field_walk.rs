@@ -205,22 +205,12 @@ pub(super) fn fly_beside<'a, const N: usize>(
         }
     }
     while beside.next(tell) {
-        let Beside {
-            starts, middles_m, ..
-        } = &beside;
-        let middles = half_ways(starts, &model.compass, middles_m, &beside.drifts_m);
+        let compass = &model.compass;
+        let middles = half_ways(&beside.starts, compass, &beside.middles_m, &beside.drifts_m);
         let located = field.locate_all(&middles);
         beside.weigh(&middles, &located);
-        let Beside {
-            starts, middles_m, ..
-        } = &beside;
-        let ends = whole_ways(
-            starts,
-            &middles,
-            &model.compass,
-            middles_m,
-            &beside.drifts_m,
-        );
+        let (starts, drifts_m) = (&beside.starts, &beside.drifts_m);
+        let ends = whole_ways(starts, &middles, compass, &beside.middles_m, drifts_m);
         beside.arrive(&ends, tell);
     }
     let lanes = beside.lanes.into_iter();

@@ -232,23 +232,11 @@ impl FlightModel {
         scratch: &mut Scratch,
         record: Option<&mut dyn FnMut(Moment)>,
     ) -> Result<Flown, Miss> {
-        match record {
-            Some(record) => self.fly_telling(v, departures, scratch, true, record),
-            None => self.fly_telling(v, departures, scratch, false, |_| ()),
-        }
-    }
-
-    /// Flies once, and tells of every leg's end; with `every_layer` a leg is a layer.
-    pub fn fly_telling(
-        &self,
-        v: &Variation,
-        departures: Departures,
-        scratch: &mut Scratch,
-        every_layer: bool,
-        tell: impl FnMut(Moment),
-    ) -> Result<Flown, Miss> {
         let released = self.released(v);
-        self.fly_on(&released, v, departures, scratch, every_layer, tell)
+        match record {
+            Some(record) => self.fly_on(&released, v, departures, scratch, true, record),
+            None => self.fly_on(&released, v, departures, scratch, false, |_| ()),
+        }
     }
 
     /// Where a flight begins.
@@ -289,7 +277,8 @@ impl FlightModel {
         fly_beside::<N>(self, field, walks, &mut tell)
     }
 
-    /// Flies on from where a flight is in the air; its delay is not used.
+    /// Flies on from where a flight is in the air, and tells of every leg's end; with `every_layer` a leg is a
+    /// layer. Its delay is not used.
     ///
     /// # Errors
     ///
@@ -467,7 +456,7 @@ impl FlightModel {
 }
 
 /// e^x for |x| up to 2: the sixteenth power of a series of e^(x / 16), relative error below 2e-7;
-/// unlike `exp` the compiler makes it several at a time.
+/// unlike `f64::exp` the compiler makes it several at a time. [`crate::numeric::exp`] is closer.
 pub(crate) fn exp_of_small(x: f64) -> f64 {
     let y = x / 16.0;
     let series = 1.0 + y * (1.0 + y / 2.0 * (1.0 + y / 3.0 * (1.0 + y / 4.0 * (1.0 + y / 5.0))));

@@ -44,7 +44,8 @@ impl Passage {
         share * (seconds + 0.5 * change * (share - 1.0))
     }
 
-    /// Sets `felt` from `seconds` and `lean`: the slope of the wind in a layer is half the change
+    /// Sets `flown` and `felt` from `seconds` and `lean`, whose last layer gets its own; once after each
+    /// [`Passage::set_lean`]: the slope of the wind in a layer is half the change
     /// of its mean from the layer below to the one above, so what leans counts there. Of the last
     /// layer, passed up to `share`, the mean wind is that of its middle less (1 - share) / 2 of the
     /// slope. The way begins or ends with the layer `first`.

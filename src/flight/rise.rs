@@ -6,19 +6,20 @@
 //! lift and its diameter and solves its own balance of both with the drag, so that the steep transition of
 //! the drag curve is not blurred by interpolation.
 
-use std::f64::consts::PI;
 use std::sync::Arc;
 
 use rayon::prelude::*;
 
 use super::layers::Layers;
 use super::rates::RateTable;
-use crate::atmosphere::{Air, AirProfile, gravity_m_s2};
+use crate::atmosphere::AirProfile;
 use crate::notes::NoLanding;
 use crate::vehicle::ascent::DragBalance;
 use crate::vehicle::balloon::sphere_diameter_m;
 use crate::vehicle::burst::Burst;
-use crate::vehicle::climb::{ClimbAir, Climber, FLOATING_M_S, climb_beside};
+use crate::vehicle::climb::{
+    AirPoint, ClimbAir, Climber, FLOATING_M_S, LEAST_LIFT_KG, climb_beside,
+};
 use crate::wind::placing::Outside;
 
 /// What makes one rise differ from another.
@@ -40,9 +41,6 @@ impl RiseVariation {
         ln_re0: 0.0,
     };
 }
-
-/// Flights are drawn within this many standard deviations.
-pub const SIGMAS: f64 = 4.0;
 
 /// Equally spaced values of one thing that varies.
 #[derive(Debug, Clone, Copy)]
@@ -86,7 +84,7 @@ impl Axis {
 
     /// Weights of the values in the polynomial through all of them, at `x`.
     fn weights(&self, x: f64) -> [f64; MOST] {
-        let t = (x - self.low) / if self.count > 1 { self.step } else { 1.0 };
+        let t = (x - self.low) / self.step;
         let mut weights = [0.0; MOST];
         for (i, weight) in weights[..self.count].iter_mut().enumerate() {
             let others = (0..self.count).filter(|&j| j != i);
@@ -143,23 +141,19 @@ struct LayerAir {
 }
 
 impl LayerAir {
-    fn new(plan: &RisePlan, air: &AirProfile, layers: &Layers, k: usize) -> LayerAir {
-        let z = layers.middle_m(k);
-        let here = air.at(z);
-        let rho = here.density_kg_m3;
-        let nu = here.viscosity_pa_s() / rho;
-        let volume_m3 = volume_m3(plan, &here);
+    fn new(plan: &RisePlan, here: &AirPoint, thickness_m: f64) -> LayerAir {
+        let volume_m3 = volume_m3(plan, here);
         LayerAir {
-            displaced_kg: rho * volume_m3,
+            displaced_kg: here.density_kg_m3 * volume_m3,
             diameter_m: sphere_diameter_m(volume_m3),
-            drive_per_kg: 8.0 * gravity_m_s2(z) / (PI * rho * nu * nu),
-            thickness_by_nu: layers.thickness_m / nu,
+            drive_per_kg: here.drive_per_kg,
+            thickness_by_nu: thickness_m / here.nu_m2_s,
         }
     }
 }
 
 /// Of the planned gas at the air's temperature.
-fn volume_m3(plan: &RisePlan, air: &Air) -> f64 {
+fn volume_m3(plan: &RisePlan, air: &AirPoint) -> f64 {
     let fill = &plan.climber.fill;
     fill.volume_m3(air.temperature_k, air.pressure_pa)
 }
@@ -202,9 +196,6 @@ enum Until {
     Diameter(f64, f64),
 }
 
-/// A stack that is not lifted is reckoned as if it had this little lift, kg: it takes forever.
-const LEAST_LIFT_KG: f64 = 1e-6;
-
 impl RiseTable {
     /// Computes the table, in parallel.
     pub fn new(plan: &RisePlan, spread: RiseSpread, air: &AirProfile, layers: &Layers) -> Self {
@@ -224,7 +215,10 @@ impl RiseTable {
                 _ => rows::<BESIDE>(climbers, &through, layers.count),
             })
             .collect();
-        let diameter_m = |k| sphere_diameter_m(volume_m3(plan, &air.at(layers.altitude_m(k))));
+        // The climbs looked the air up already, at boundaries and middles in turn.
+        let halves = through.halves();
+        let layer = |here| LayerAir::new(plan, here, layers.thickness_m);
+        let diameter_m = |here| sphere_diameter_m(volume_m3(plan, here));
         let [warmer, warmer_at_boundary] = Rows::joined(climbs);
         RiseTable {
             axes,
@@ -232,10 +226,8 @@ impl RiseTable {
             warmer_at_boundary,
             plan: *plan,
             balance: DragBalance::of(plan.climber.drag),
-            air: (0..layers.count)
-                .map(|k| LayerAir::new(plan, air, layers, k))
-                .collect(),
-            boundary_diameter_m: (0..=layers.count).map(diameter_m).collect(),
+            air: halves.iter().skip(1).step_by(2).map(layer).collect(),
+            boundary_diameter_m: halves.iter().step_by(2).map(diameter_m).collect(),
             floating_s: layers.thickness_m / FLOATING_M_S,
         }
     }

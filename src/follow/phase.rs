@@ -75,8 +75,10 @@ pub fn told(fixes: &mut Vec<Fix>, site_m: f64) -> Told {
             fixes.remove(told.top);
             continue;
         }
-        let is_down = matches!(told.phase, Phase::Falling | Phase::Landed);
-        let Some(lies) = lies(&fixes[told.top..], site_m).filter(|_| is_down) else {
+        if !matches!(told.phase, Phase::Falling | Phase::Landed) {
+            return told;
+        }
+        let Some(lies) = lies(&fixes[told.top..], site_m) else {
             return told;
         };
         leave_out_what_follows(fixes, told.top, told.top + lies, site_m);

@@ -7,7 +7,7 @@ use std::thread;
 use ureq::Agent;
 
 use super::{Backoff, Event, Said, Waiting, gone};
-use crate::files::address::shown;
+use crate::files::address::{cause_shown, shown};
 
 /// The longest page, bytes.
 const LONGEST: u64 = 16 << 20;
@@ -52,11 +52,8 @@ pub fn ask(url: &str, waiting: Waiting, to: &SyncSender<Event>) {
 }
 
 fn page(agent: &Agent, url: &str) -> Result<Vec<u8>, String> {
-    let words = |cause: &dyn std::fmt::Display| {
-        // A cause may name the address as it was asked.
-        let cause = cause.to_string().replace(url, &shown(url));
-        format!("{}: {cause}", shown(url))
-    };
+    let words =
+        |cause: &dyn std::fmt::Display| format!("{}: {}", shown(url), cause_shown(url, cause));
     let mut answer = agent.get(url).call().map_err(|cause| words(&cause))?;
     let mut bytes = Vec::new();
     let body = answer.body_mut().as_reader();

@@ -145,7 +145,7 @@ fn page(text: &str) -> Result<ReportSource> {
         true => Ok(ReportSource::Page(text.to_owned())),
         false => {
             let expected = "an address as in https://host/path or http://host:8080/path";
-            Err(Fault::new("--from", format!("\"{text}\""), expected).into())
+            Err(Fault::new("--from", format!("\"{}\"", shown(text)), expected).into())
         }
     }
 }

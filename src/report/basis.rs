@@ -71,16 +71,11 @@ pub(super) fn found(basis: &Basis, units: UnitSystem) -> Vec<String> {
 /// The same as JSON: codes and numbers in SI, with the sentence beside them.
 fn found_json(basis: &Basis, units: UnitSystem) -> Value {
     let soundings = basis.cleaning.iter().cloned().map(Note::Cleaned);
-    let noted: Vec<Note> = soundings.chain(basis.notes.iter().cloned()).collect();
-    let layers = basis.layer_notes.iter().map(|note| {
-        let words = input_notes::of_layer(note, units);
-        with_words(note, words)
-    });
-    let mut found = notes::notes_json(&noted, units);
-    if let Value::Array(found) = &mut found {
-        found.extend(layers);
-    }
-    found
+    let noted = soundings.chain(basis.notes.iter().cloned());
+    let noted = noted.map(|note| with_words(&note, notes::note(&note, units)));
+    let layers = basis.layer_notes.iter();
+    let layers = layers.map(|note| with_words(note, input_notes::of_layer(note, units)));
+    noted.chain(layers).collect()
 }
 
 /// Where the ground comes from, a line each.

@@ -1,7 +1,5 @@
 //! What readers of files found that their user should know, in words.
 
-use std::path::Path;
-
 use crate::ground::layers::{LayerFinding, LayerNote};
 use crate::notes::Cleaning;
 use crate::units::UnitSystem;
@@ -63,11 +61,7 @@ pub fn of_layers(notes: &[LayerNote], units: UnitSystem) -> Vec<String> {
 
 /// A sentence for a note on a layer.
 pub fn of_layer(note: &LayerNote, units: UnitSystem) -> String {
-    // Of a file its name only: answers go to people who need not know where it lies.
-    let file = Path::new(&note.source);
-    let file = file
-        .file_name()
-        .map_or(note.source.as_str().into(), |f| f.to_string_lossy());
+    let file = &note.source;
     let what = note.kind.name();
     let found = match note.found {
         LayerFinding::WrongShapes { count } => {

@@ -2,7 +2,6 @@
 //! the same at length below.
 
 use std::fmt::Write as _;
-use std::path::Path;
 
 use serde_json::Value;
 
@@ -156,8 +155,7 @@ fn of_assumption(assumption: &Assumption, units: UnitSystem) -> String {
 
 /// The widest gap; where there is none, how little is left.
 fn cleaned(cleaning: &Cleaning, units: UnitSystem) -> String {
-    let file = Path::new(&cleaning.file).file_name();
-    let file = file.map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+    let file = &cleaning.file;
     let wide = |gap: &&Gap| gap.to_m - gap.from_m;
     let widest = cleaning.gaps.iter();
     match widest.max_by(|a, b| wide(a).total_cmp(&wide(b))) {

@@ -19,6 +19,7 @@ use jiff::Timestamp;
 use netcdf_reader::{NcFile, NcOpenOptions, NcVariable};
 
 use super::clean::{Raw, Row};
+use super::grid::netcdf::in_parts;
 use super::grid::netcdf_meaning::{pressure_pa, text};
 use super::grid::netcdf_time::{Since, is_since};
 use crate::error::{Error, Fault, Result};
@@ -143,7 +144,7 @@ fn options() -> NcOpenOptions {
 pub(super) fn is_one(path: &Path) -> bool {
     let name = path.display().to_string();
     guarded(&name, FORMAT, || {
-        let file = NcFile::open_with_options(path, options());
+        let file = in_parts(path, options());
         Ok(file.is_ok_and(|file| ladder(&file).is_some() && !has_grid(&file)))
     })
     .unwrap_or(false)

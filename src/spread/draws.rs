@@ -3,11 +3,14 @@
 use sobol_burley::sample_4d;
 
 use crate::flight::model::{CanopyChange, Variation};
-use crate::flight::rise::{RiseVariation, SIGMAS};
+use crate::flight::rise::RiseVariation;
 use crate::random::{SplitMix, normal_quantile};
 use crate::vehicle::ascent::{DragCurve, RATE_ERROR};
 use crate::vehicle::burst::{BURST_DIAMETER_SIGMA, BurstDraw, EARLY_BURST_SHARE, burst_draw};
 use crate::vehicle::descent::{CANOPY_CHANGE_AREA, CANOPY_CHANGE_SHARE, THIN_AIR_EXPONENT_SIGMA};
+
+/// Flights are drawn within this many standard deviations.
+pub const SIGMAS: f64 = 4.0;
 
 /// How much each thing varies: one standard deviation each, 0 for what is certain, unless said
 /// otherwise.

@@ -82,7 +82,7 @@ impl Reader {
                 if let Some(frame) = self.unwrapping.push(byte) {
                     heard(self.frame(&frame));
                 }
-                self.look_for_frames(byte);
+                self.give_up_frames(byte);
             } else if byte == b'\n' {
                 heard(self.end_of_line());
             } else if self.line.len() < LONGEST_LINE || self.line.len() < self.longest() {
@@ -95,7 +95,7 @@ impl Reader {
     }
 
     /// No frame is so long: what was taken for the end of one was noise before lines of text.
-    fn look_for_frames(&mut self, byte: u8) {
+    fn give_up_frames(&mut self, byte: u8) {
         let ends = kiss::looks_like(&[byte]);
         self.since_end = if ends { 0 } else { self.since_end + 1 };
         if self.since_end > 2 * kiss::LONGEST {

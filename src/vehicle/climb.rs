@@ -169,18 +169,26 @@ impl ClimbAir {
             halves,
         }
     }
+
+    /// The air at boundaries and middles in turn, from the lowest boundary up.
+    pub fn halves(&self) -> &[AirPoint] {
+        &self.halves
+    }
 }
 
 /// The air at one altitude, with all that a climb needs of it.
 #[derive(Debug, Clone, Copy)]
-struct AirPoint {
-    temperature_k: f64,
-    pressure_pa: f64,
-    density_kg_m3: f64,
+pub struct AirPoint {
+    /// Temperature, K.
+    pub temperature_k: f64,
+    /// Pressure, Pa.
+    pub pressure_pa: f64,
+    /// Density, kg/m3.
+    pub density_kg_m3: f64,
     /// Kinematic viscosity, m2/s.
-    nu_m2_s: f64,
+    pub nu_m2_s: f64,
     /// 8 g / (pi rho nu^2): Cd Re^2 for each kg of free lift.
-    drive_per_kg: f64,
+    pub drive_per_kg: f64,
     /// p^(-1/3).
     narrower: f64,
     /// (g p^2)^(1/3).
@@ -261,8 +269,8 @@ struct Balance<const N: usize> {
     slope: Each<N>,
 }
 
-/// A stack that is not lifted is looked for as if it had this little lift, kg: it has no rate.
-const LEAST_LIFT_KG: f64 = 1e-6;
+/// A stack that is not lifted is reckoned as if it had this little lift, kg: it has no rate.
+pub const LEAST_LIFT_KG: f64 = 1e-6;
 /// A step of the balance so small leaves a third power of it: 1e-9 of the rate.
 const LAST_STEP: f64 = 1e-3;
 /// Most steps of the balance.

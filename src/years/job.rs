@@ -15,7 +15,7 @@ use crate::choice::basis::{Basis, basis};
 use crate::choice::candidates::Candidate;
 use crate::choice::ground;
 use crate::choice::times::release_times;
-use crate::choice::together::{Together, middle, together};
+use crate::choice::together::{Together, group_of, middle, together};
 use crate::choice::verdict::Limits;
 use crate::error::{Error, Result};
 use crate::geodesy::Position;
@@ -25,7 +25,7 @@ use crate::ground::region::Region;
 use crate::ground::terrain::Terrain;
 use crate::notes::Assumption;
 use crate::plan::{GroundPlan, Plan};
-use crate::spread::draws::Spread;
+use crate::spread::draws::{SIGMAS, Spread};
 use crate::winds::Winds;
 use crate::zone::duration::TimeAloft;
 use crate::zone::facts::LandedOn;
@@ -110,8 +110,6 @@ pub(super) struct Around {
 /// Longer than planned in standard air, with all that varies and room to grow: what flights need is decoded
 /// with the day.
 const LONGER: f64 = 2.0;
-/// Delays are drawn within this many standard deviations.
-const SIGMAS: f64 = 4.0;
 /// More days than these are no record of winds.
 const MOST_DAYS: i64 = 200_000;
 
@@ -146,11 +144,12 @@ impl Job {
             [] => vec![plan.site.position],
             some => some.iter().map(|c| c.position).collect(),
         };
-        let around = Around::of(&plan, &places);
+        let aloft = TimeAloft::of(&plan);
+        let around = Around::of(&plan, &aloft, &places);
         let of_soundings = record.is_of_soundings();
         let those = together(&places);
         // As far as `days` looks at least, so that what is said of a release is the same.
-        let reach_m = TimeAloft::of(&plan).reach_m();
+        let reach_m = aloft.reach_m();
         let far_m = |those: &Together| (reach_m + those.reach_m).max(terrain::FAR_M);
         let regions: Vec<Region> = those
             .iter()
@@ -226,8 +225,7 @@ impl Job {
 }
 
 impl Around {
-    fn of(plan: &Plan, places: &[Position]) -> Around {
-        let aloft = TimeAloft::of(plan);
+    fn of(plan: &Plan, aloft: &TimeAloft, places: &[Position]) -> Around {
         let middle = middle(places).unwrap_or(plan.site.position);
         let away = places.iter().map(|p| middle.distance_m(*p));
         let assumed_s = Spread::ASSUMED.release_delay_s;
@@ -294,9 +292,13 @@ fn first_landings(
         let said = assumed_of_flown(&tried).into_iter();
         assumed.extend(said.filter(|said| !matches!(said, Assumption::LeftOut { .. })));
         let flown = tried.into_iter().filter_map(|(_, flown)| flown.ok());
-        landed.push((heights, flown.flat_map(|flown| flown.landings).collect()));
+        landed.push((
+            heights,
+            flown.flat_map(|flown| flown.landings).collect::<Vec<_>>(),
+        ));
     }
-    Ok(ground::landed_on(&landed))
+    let landed = landed.iter().map(|(on, all)| (*on, all.as_slice()));
+    Ok(terrain::sources_of(landed))
 }
 
 fn fields(
@@ -313,16 +315,12 @@ fn fields(
             ground: 0,
         }];
     }
-    let field = |(number, candidate): (usize, &Candidate)| {
-        let ground = those.iter().position(|t| t.numbers.contains(&number));
-        let ground = ground.unwrap_or(0);
-        LaunchField {
-            name: candidate.name.clone(),
-            plan: candidate.plan(plan, grounds[ground].heights.as_deref()),
-            ground,
-        }
+    let field = |(candidate, ground): (&Candidate, usize)| LaunchField {
+        name: candidate.name.clone(),
+        plan: candidate.plan(plan, grounds[ground].heights.as_deref()),
+        ground,
     };
-    candidates.iter().enumerate().map(field).collect()
+    candidates.iter().zip(group_of(those)).map(field).collect()
 }
 
 /// The days of the record, or between the moments asked for, with their releases.

@@ -128,7 +128,7 @@ pub fn fly_in(
     let (planned, track) = fly_planned(&setup.model, winds.planned);
     let planned = match planned {
         Ok(planned) => planned,
-        Err(Miss::Leaves(left)) if !winds.extent.ends_at(left) => {
+        Err(Miss::Leaves(left)) if !winds.end_at(left) => {
             return Ok(FlyOutcome::NeedsMore(left));
         }
         Err(miss) => return Err(cannot_fly(miss, &track, weather)),
@@ -175,7 +175,7 @@ pub fn fly_in(
 fn more_needed(landings: &Landings, winds: &FlownWinds) -> Option<Outside> {
     [Outside::Region, Outside::Hours]
         .into_iter()
-        .find(|&left| landings.left(left) > 0 && !winds.extent.ends_at(left))
+        .find(|&left| landings.left(left) > 0 && !winds.end_at(left))
 }
 
 /// The flight without spread, with its track: a point at every layer, up to where it ended.

@@ -7,7 +7,8 @@ use crate::notes::{Assumption, LearntOf};
 use crate::plan::{Ascent, StackPlan};
 use crate::spread::draws::{BurstSpread, FallingMass, Spread};
 
-/// Lift and drag vary by no more than this, as shares: as far as a rise can be tabulated.
+/// Lift and drag vary by no more than this, as shares: four standard deviations stay above 0, where
+/// something flies.
 const WIDEST_LIFT: f64 = 0.2;
 const WIDEST_DRAG: f64 = 0.24;
 /// The same of the drag area of the fall, and of what stays on the line.
@@ -46,8 +47,7 @@ impl Learnt {
             }
         };
         Learnt {
-            // Scaled to the widest that a rise can be tabulated for, by whichever of the two gets
-            // there first.
+            // Scaled to the widest that is allowed, by whichever of the two gets there first.
             rate: book.rate(rate_sigma(stack, spread)).map(|rate| {
                 rate.at_most(room(WIDEST_LIFT, spread.lift).min(room(WIDEST_DRAG, spread.drag)))
             }),

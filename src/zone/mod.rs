@@ -145,7 +145,6 @@ struct Story<'a> {
     pattern: Pattern,
     wind: WindFacts,
     landed_on: Vec<LandedOn>,
-    ground_assumed: Vec<Assumption>,
     off_ground: Option<OffGround>,
     touchdown_m_s: f64,
     /// What does not fit of the site.
@@ -162,7 +161,6 @@ impl<'a> Story<'a> {
     ) -> Result<Story<'a>> {
         let landed = &flights.landings.landed;
         let heights = place.terrain.map(AsRef::as_ref);
-        let landed_on = terrain::sources(heights, landed);
         Ok(Story {
             place,
             pattern: Pattern::of(landed, flights.planned.landing.place.position())?,
@@ -172,8 +170,7 @@ impl<'a> Story<'a> {
                 flights.error.as_ref(),
                 flights.process.as_ref(),
             ),
-            ground_assumed: terrain::assumed(&[heights], &landed_on),
-            landed_on,
+            landed_on: terrain::sources(heights, landed),
             off_ground: terrain::off_ground(heights, place.site, place.site_m),
             touchdown_m_s: touchdown_speed(&setup.model, flights.planned.landing.altitude_m),
             unfit: fits::site(plan, heights)?,
@@ -254,7 +251,8 @@ impl<'a> Story<'a> {
         }
         all.extend(self.setup.assumptions.iter().cloned());
         all.extend(left_out(&self.flights.left_out));
-        all.extend(self.ground_assumed.iter().cloned());
+        let heights = self.place.terrain.map(AsRef::as_ref);
+        all.extend(terrain::assumed(&[heights], &self.landed_on));
         all
     }
 

@@ -7,7 +7,7 @@ use crate::error::Result;
 use crate::flight::model::{FlightModel, FlightWinds, Moment};
 use crate::geodesy::Position;
 use crate::sources::grid::archive::Archive;
-use crate::spread::draws::Spread;
+use crate::spread::draws::{SIGMAS, Spread};
 use crate::wind::grid::Block;
 use crate::wind::placing::Outside;
 
@@ -53,8 +53,6 @@ const ROOM_M: f64 = 30_000.0;
 const GROWTH: f64 = 1.6;
 /// This many columns are decoded at once: flying again in more of them would cost more.
 const FEW_COLUMNS: usize = 4_000;
-/// Delays are drawn within this many standard deviations.
-const SIGMAS: f64 = 4.0;
 
 impl Reach {
     /// From the planned flight in the winds above the site.

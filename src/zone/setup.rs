@@ -177,8 +177,8 @@ fn balloon_assumed(stack: &StackPlan) -> Vec<Assumption> {
     diameter.into_iter().chain(pure).chain(parachute).collect()
 }
 
-/// What carries a stack up from `site_m`, filled as `planned`, and the altitude of its burst as planned, m: of a balloon that is flown to its
-/// diameter that of the layer boundary above, as it only says how far up layers are needed.
+/// What carries a stack up from `site_m`, filled as `planned`, and the altitude of its burst as planned, m: of
+/// a balloon that is flown to its diameter that of the layer boundary above, as it only says how far up layers are needed.
 fn lifter<'a>(
     planned: &StackPlan,
     stack: &'a StackPlan,

@@ -190,10 +190,8 @@ impl<'a> SiteWinds<'a> {
             return Ok(None);
         };
         // Not to the end of the span, which goes on for the winds at the ground.
-        let (block, mut extent) = reach.cut(self.site, [self.releases[0], self.last], archive)?;
+        let (block, extent) = reach.cut(self.site, [self.releases[0], self.last], archive)?;
         let field = LayerField::of_block(&block, self.site, self.releases[0], layers, compass)?;
-        let last_s = seconds_between(self.releases[0], self.last);
-        extent.to_the_end |= field.at_release(last_s).gap_ahead();
         let members = block.members.len();
         // The planned flight of an ensemble goes through the mean of its members, as one member
         // more.

@@ -120,17 +120,26 @@ pub fn layers_below(terrain: Option<&Terrain>, site_m: f64, thickness_m: f64) ->
 
 /// What tells the height of the ground at landings, the most frequent first.
 pub fn sources(terrain: Option<&Terrain>, landings: &[Landing]) -> Vec<LandedOn> {
+    sources_of([(terrain, landings)])
+}
+
+/// The same of landings in one terrain or another.
+pub fn sources_of<'a>(
+    parts: impl IntoIterator<Item = (Option<&'a Terrain>, &'a [Landing])>,
+) -> Vec<LandedOn> {
     let mut counts: Vec<(Option<&str>, usize)> = Vec::new();
-    for landing in landings {
-        let source = terrain.and_then(|t| t.source_at(landing.place.position()));
-        match counts.iter_mut().find(|c| c.0 == source) {
-            Some(count) => count.1 += 1,
-            None => counts.push((source, 1)),
+    for (terrain, landings) in parts {
+        for landing in landings {
+            let source = terrain.and_then(|t| t.source_at(landing.place.position()));
+            match counts.iter_mut().find(|c| c.0 == source) {
+                Some(count) => count.1 += 1,
+                None => counts.push((source, 1)),
+            }
         }
     }
     // Stable: of equal shares the one that the earlier draws met comes first, on every machine.
     counts.sort_by_key(|c| std::cmp::Reverse(c.1));
-    let all = landings.len().max(1) as f64;
+    let all = counts.iter().map(|c| c.1).sum::<usize>().max(1) as f64;
     let landed_on = |(source, count): (Option<&str>, usize)| LandedOn {
         source: source.map(str::to_owned),
         share: count as f64 / all,

@@ -21,7 +21,7 @@ use crate::sources::grid::archive::Archive;
 use crate::wind::column::Column;
 use crate::wind::error::{ErrorPart, WindError};
 use crate::wind::error_process::WindErrorProcess;
-use crate::wind::placing::{Placing, Station};
+use crate::wind::placing::{Outside, Placing, Station};
 use crate::wind::sounding::Wind;
 use crate::wind::way::Way;
 
@@ -86,14 +86,19 @@ impl FlownWinds {
         }
     }
 
+    /// Whether there is no more to be had where flights left them: a gap in the hours is as good as
+    /// their end.
+    pub fn end_at(&self, left: Outside) -> bool {
+        let gap = || matches!(&self.winds, FlightWinds::Field(field) if field.gap_ahead());
+        self.extent.ends_at(left) || (left == Outside::Hours && gap())
+    }
+
     /// A forecast's winds, decoded for releases from `since` on, for another of them.
     pub fn for_release(&self, since: Timestamp, release: Timestamp) -> FlownWinds {
         // Columns are shared: only the time that they are counted from differs.
         let mut same = self.clone();
         if let FlightWinds::Field(field) = &self.winds {
             let field = field.at_release(seconds_between(since, release));
-            // An earlier release may have a gap ahead that the last one has not.
-            same.extent.to_the_end |= field.gap_ahead();
             same.winds = FlightWinds::Field(Box::new(field));
         }
         same

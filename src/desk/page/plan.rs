@@ -1,5 +1,8 @@
 //! The page of a plan, station by station.
 
+use std::borrow::Cow;
+
+use jiff::tz::TimeZone;
 use maud::{Markup, html};
 
 use super::forms::{
@@ -9,8 +12,6 @@ use super::frame::{address, document};
 use super::inputs::{inputs, load};
 use super::map::map;
 use super::shown::PlanPage;
-use crate::choice::answer::{Aim, Days, Sites};
-use crate::choice::basis::Basis;
 use crate::desk::drafts::FileIs;
 use crate::desk::jobs::JobNow;
 use crate::desk::live::FieldFault;
@@ -18,6 +19,7 @@ use crate::desk::made::{Answer, Made};
 use crate::desk::show::{self, Take, encoded};
 use crate::desk::state::View;
 use crate::desk::words::{self, Station};
+use crate::units::UnitSystem;
 
 /// The page of a plan.
 pub fn plan(page: &PlanPage) -> Markup {
@@ -206,29 +208,37 @@ fn made(page: &PlanPage, station: Station) -> Markup {
     let made = page.made.iter().find(|(of, _)| *of == station);
     html! {
         div.made data-made=(station.id()) role="region" aria-label={ (words::RESULT) " " (station.title()[0]) } {
-            @if let Some((_, made)) = made { (answer(made, &page.take(), page.text, page.seen())) }
+            @if let Some((_, made)) = made { (answer(made, &page.take(), page.text, page.view, page.units)) }
         }
     }
 }
 
-/// An answer of long work about a plan whose text is now this one. Its times are shown by the clocks of the view,
-/// its numbers in the units of it.
-pub fn answer(made: &Made, take: &Take, text: &str, view: View) -> Markup {
-    let units = view.units.unwrap_or_default();
-    let clocks = |basis: &Basis| Basis {
-        timezone: view.clocks(&basis.timezone),
-        ..basis.clone()
-    };
+/// What was made, with the clocks of the view: a copy only where these are not the plan's own.
+fn by_clocks<T: Clone>(
+    made: &T,
+    view: View,
+    timezone: impl Fn(&mut T) -> &mut TimeZone,
+) -> Cow<'_, T> {
+    if !view.utc {
+        return Cow::Borrowed(made);
+    }
+    let mut made = made.clone();
+    *timezone(&mut made) = TimeZone::UTC;
+    Cow::Owned(made)
+}
+
+/// An answer of long work about a plan whose text is now this one. Its times are shown by the clocks of the view.
+pub fn answer(made: &Made, take: &Take, text: &str, view: View, units: UnitSystem) -> Markup {
     html! {
         @if made.of != text { p.old { (words::MADE_BEFORE) } }
         @match &made.answer {
-            Answer::Days(days) => (show::days(&Days { basis: clocks(&days.basis), ..Days::clone(days) }, take, units)),
-            Answer::Sites(sites) => (show::sites(&Sites { basis: clocks(&sites.basis), ..Sites::clone(sites) }, take, units)),
-            Answer::Aim(aim) => (show::aim(&Aim { basis: clocks(&aim.basis), ..Aim::clone(aim) }, take, units)),
+            Answer::Days(days) => (show::days(&by_clocks(&**days, view, |d| &mut d.basis.timezone), take, units)),
+            Answer::Sites(sites) => (show::sites(&by_clocks(&**sites, view, |s| &mut s.basis.timezone), take, units)),
+            Answer::Aim(aim) => (show::aim(&by_clocks(&**aim, view, |a| &mut a.basis.timezone), take, units)),
             Answer::Looked(looked) => (show::looked(looked, take.plan)),
             Answer::Written(files) => (show::written(files, take.plan)),
             Answer::Followed(followed) => (show::followed(followed, &view.clocks(&followed.timezone), units)),
-            Answer::Debriefed(debriefed) => (show::debriefed(debriefed, view.clocks(&debriefed.plan.timezone), units)),
+            Answer::Debriefed(debriefed) => (show::debriefed(debriefed, &by_clocks(&debriefed.plan, view, |p| &mut p.timezone), units)),
             Answer::Fetched(files) => {
                 p { (words::FETCHED) }
                 ul { @for file in files { li { (file) } } }

@@ -53,14 +53,6 @@ pub struct PlanPage<'a> {
 }
 
 impl PlanPage<'_> {
-    /// The view, with the plan's units where it has none of its own.
-    pub fn seen(&self) -> View {
-        View {
-            units: Some(self.units),
-            ..self.view
-        }
-    }
-
     /// What buttons on it take into the plan.
     pub fn take(&self) -> Take<'_> {
         Take {
@@ -68,9 +60,7 @@ impl PlanPage<'_> {
             step: self.step,
         }
     }
-}
 
-impl PlanPage<'_> {
     /// Files of the plan's folder with such an ending, but for those that a briefing wrote.
     pub fn files_ending_in(&self, endings: &[&str]) -> impl Iterator<Item = &str> {
         let folder = beside(self.name);

@@ -11,7 +11,7 @@ use super::plan::{Now, units};
 use super::reply::{Given, Shared, of, refused, stale, values, wants_json};
 use crate::clock::local::read_time;
 use crate::desk::drafts::Draft;
-use crate::desk::fields::{apply, is_same_row, key, set, shown};
+use crate::desk::fields::{apply, is_same_row, key, set, shown, value};
 use crate::desk::folder::{beside, is_plan};
 use crate::desk::live::{parsed, site};
 use crate::desk::state::Desk;
@@ -167,7 +167,7 @@ pub async fn row(State(desk): Shared, headers: HeaderMap, Form(given): Form<Give
 
 /// Where a plan's elevation was given: the site of the first step that has it, however often that was moved since.
 fn given_at(draft: &Draft) -> Option<Position> {
-    let elevation = |doc: &PlanText| shown(doc).remove("site.elevation");
+    let elevation = |doc: &PlanText| value(doc, "site.elevation");
     let mut steps = draft.back().map_while(PlanText::read).peekable();
     let now = elevation(steps.peek()?);
     let same = steps.take_while(|doc| elevation(doc) == now);

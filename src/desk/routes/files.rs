@@ -2,7 +2,6 @@
 
 use std::fs;
 use std::io::Write as _;
-use std::path::Path;
 
 use axum::Json;
 use axum::extract::{Form, Multipart, Query, State};
@@ -19,6 +18,7 @@ use crate::desk::words::Station;
 use crate::desk::work::{add_winds, free_name};
 use crate::desk::{page, words};
 use crate::error::{Error, Fault, Result};
+use crate::files::for_new_files;
 use crate::files::shown::show;
 use crate::sources::Hints;
 use crate::winds::files::WindFiles;
@@ -123,25 +123,15 @@ async fn keep_files(
         // In this folder and not the system's: a file cannot get its name across two disks.
         let root = desk.folder.root();
         let failed = |cause| Error::file(root, "write into", cause);
-        let mut written = new_file(root).map_err(failed)?;
+        let mut builder = tempfile::Builder::new();
+        for_new_files(&mut builder);
+        let mut written = builder.tempfile_in(root).map_err(failed)?;
         while let Some(bytes) = part.chunk().await.map_err(broken)? {
             written.write_all(&bytes).map_err(failed)?;
         }
         kept.push((file, written));
     }
     Ok(kept)
-}
-
-/// A file of a temporary name, for whoever may read the files of its folder.
-fn new_file(folder: &Path) -> std::io::Result<NamedTempFile> {
-    let mut builder = tempfile::Builder::new();
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        // Less what the system takes away from new files; unasked it would be the owner's alone.
-        builder.permissions(std::fs::Permissions::from_mode(0o666));
-    }
-    builder.tempfile_in(folder)
 }
 
 /// Reads files as winds, gives them their names, and puts them into the plan: all of them or none.

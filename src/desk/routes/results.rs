@@ -12,7 +12,6 @@ use super::reply::{Given, Shared, alone, aside, of, refused, sent, values, wants
 use crate::desk::live::parsed;
 use crate::desk::page;
 use crate::desk::show::Take;
-use crate::desk::state::View;
 use crate::desk::words::Station;
 use crate::desk::work::start_work;
 use crate::error::Result;
@@ -59,15 +58,12 @@ pub async fn result(
     match (made, desk.with_draft(name, Now::of)) {
         (Some(made), Ok(now)) => {
             let view = desk.view();
-            let view = View {
-                units: Some(units(view, &now.text)),
-                ..view
-            };
             let take = Take {
                 plan: name,
                 step: now.step,
             };
-            sent(page::answer(&made, &take, &now.text, view)).into_response()
+            let units = units(view, &now.text);
+            sent(page::answer(&made, &take, &now.text, view, units)).into_response()
         }
         (_, Err(error)) => refused(&desk, &headers, &error, "/"),
         _ => sent(html! {}).into_response(),

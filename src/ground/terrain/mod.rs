@@ -22,6 +22,7 @@ use std::path::Path;
 pub use self::raster::{Heights, Raster};
 use super::region::Region;
 use crate::error::{Error, Fault, Result};
+use crate::files::name_of;
 use crate::geodesy::{Normal, Position};
 
 /// Most heights kept, all files together: 200 MB as whole metres, 400 MB with fractions.
@@ -126,10 +127,7 @@ impl Terrain {
 }
 
 fn open_one(path: &Path, region: &Region, most: usize) -> Result<Raster> {
-    let name = path.file_name().map_or_else(
-        || path.display().to_string(),
-        |name| name.to_string_lossy().into_owned(),
-    );
+    let name = name_of(&path.display().to_string());
     let lower = name.to_ascii_lowercase();
     if lower.ends_with(".hgt") || lower.ends_with(".hgt.gz") {
         hgt::read(path, &name, region, most)

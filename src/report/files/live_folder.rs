@@ -5,14 +5,15 @@ use std::fs::{self, File, OpenOptions};
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
-use super::follow::{geojson, kml, kml_link};
 use jiff::Timestamp;
 
+use super::follow::{geojson, kml, kml_link};
 use crate::brief::answer::WaitingPoint;
 use crate::clock::seconds_between;
 use crate::error::{Error, Result};
 use crate::files::write_atomically;
 use crate::follow::answer::Standing;
+use crate::listen::ReportSource;
 use crate::plan::Plan;
 use crate::report::pages;
 use crate::units::UnitSystem;
@@ -74,7 +75,10 @@ impl LiveFolder {
     }
 
     /// Whether a file is the log of a folder.
-    pub fn is_log_in(folder: &Path, file: &Path) -> bool {
+    pub fn is_log_in(folder: &Path, source: &ReportSource) -> bool {
+        let ReportSource::File(file) = source else {
+            return false;
+        };
         // One file may have several names, by links and by ways through other folders.
         let real = |p: &Path| fs::canonicalize(p).ok();
         real(file).is_some_and(|file| real(&folder.join(LOG)) == Some(file))
@@ -131,13 +135,12 @@ fn set_aside(folder: &Path, release: Timestamp) -> Result<Option<PathBuf>> {
             Some(had) => format!("reports-{}", had.strftime("%Y-%m-%d-%H%MZ")),
             None => "reports-earlier".to_owned(),
         };
-        let names = (1..).map(|k| match k {
-            1 => folder.join(format!("{stem}.log")),
-            k => folder.join(format!("{stem}-{k}.log")),
-        });
+        let (mut free, mut k) = (folder.join(format!("{stem}.log")), 2);
         // Nothing that was heard is ever written over.
-        let free = names.into_iter().find(|path| !path.exists());
-        let free = free.unwrap_or_else(|| folder.join(stem));
+        while free.exists() {
+            free = folder.join(format!("{stem}-{k}.log"));
+            k += 1;
+        }
         fs::rename(&log, &free).map_err(|cause| Error::file(&log, "rename", cause))?;
         earlier = Some(free);
     }

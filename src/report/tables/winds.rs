@@ -80,13 +80,13 @@ pub fn list(ascents: &[FileAscent], units: UnitSystem) -> String {
     text
 }
 
-/// Texts in the order in which each comes first, with how often it comes.
 /// Ascents and parts of one that were left out, in words.
 fn left_out(tally: &Tally) -> Vec<String> {
     let lost = tally.lost.iter().map(ToString::to_string);
     lost.chain(tally.left_out.iter().cloned()).collect()
 }
 
+/// Texts in the order in which each comes first, with how often it comes.
 fn unique<'a>(texts: impl Iterator<Item = &'a String>) -> std::vec::IntoIter<(&'a str, usize)> {
     let mut found: Vec<(&str, usize)> = Vec::new();
     // Only to find a text again, as lists may have thousands of ascents; the order is the vector's.

@@ -197,8 +197,10 @@ impl Archive {
         self.hold_against_pressure(&on_levels(Quantity::Height), &altitude_m, size)?;
         let mut east_m_s = decode(Quantity::EastWind)?;
         let mut north_m_s = decode(Quantity::NorthWind)?;
-        // Those on levels are all along the same axes, or would not have been joined.
-        if self.along_grid(|surface| matches!(surface, Surface::Isobaric(_))) {
+        // Those on levels are all along the same axes, or would not have been joined: any tells.
+        let aloft = Surface::Isobaric(self.levels_pa[0]);
+        let is_along = |&step| self.along_grid(members[0], step, aloft);
+        if steps.first().is_some_and(is_along) {
             points.to_true(&mut east_m_s, &mut north_m_s, |_| true);
         }
         let temperature_k = optional(Quantity::Temperature)?;
@@ -292,26 +294,21 @@ impl Archive {
         self.index.get(&(member, step, quantity, at)).copied()
     }
 
-    /// Whether the first of the winds on such surfaces is along the grid.
-    fn along_grid(&self, on: impl Fn(Surface) -> bool) -> bool {
-        let winds = self.index.iter();
-        let winds =
-            winds.filter(|((.., quantity, at), _)| *quantity == Quantity::EastWind && on(*at));
-        // The index has no order, and another one in every run.
-        let first = winds.min_by_key(|(key, _)| **key);
-        first.is_some_and(|(_, &(file, slab))| self.files[file].slabs[slab].along_grid)
+    /// Whether the wind of a member at a step is along the grid, on a surface.
+    fn along_grid(&self, member: usize, step: usize, on: Surface) -> bool {
+        let wind = self.find(member, step, Quantity::EastWind, on);
+        wind.is_some_and(|(file, slab)| self.files[file].slabs[slab].along_grid)
     }
 
     /// Whether each member's wind at 10 m is along the grid at each step: not always as those aloft, and of
     /// joined files some may be and some not.
     fn along_grid_near_ground(&self, places: &Places) -> Vec<bool> {
-        let wind =
-            |member, step| self.find(member, step, Quantity::EastWind, Surface::AboveGround(10));
-        let members = places.members.iter();
-        members
-            .flat_map(|&member| places.steps.iter().map(move |&step| wind(member, step)))
-            .map(|at| at.is_some_and(|(file, slab)| self.files[file].slabs[slab].along_grid))
-            .collect()
+        let at_10_m = Surface::AboveGround(10);
+        let of_member = |&member: &usize| {
+            let steps = places.steps.iter();
+            steps.map(move |&step| self.along_grid(member, step, at_10_m))
+        };
+        places.members.iter().flat_map(of_member).collect()
     }
 
     /// Columns by levels; not-a-number where no task fills it.
@@ -413,8 +410,8 @@ impl Archive {
             (Quantity::EastWind, Surface::AboveGround(10)),
             (Quantity::NorthWind, Surface::AboveGround(10)),
         ])?;
-        let along_grid = self.along_grid_near_ground(places);
         if let Some(wind) = wind_m_s.as_mut() {
+            let along_grid = self.along_grid_near_ground(places);
             let mut north = wind.column(1).to_owned().insert_axis(ndarray::Axis(1));
             let mut east = wind.column(0).to_owned().insert_axis(ndarray::Axis(1));
             points.to_true(&mut east, &mut north, |column| {

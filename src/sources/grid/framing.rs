@@ -11,12 +11,18 @@ use std::path::Path;
 use grib_reader::indicator::Indicator;
 use grib_reader::{Error as GribError, GribFile, GribFileBuilder};
 
+use super::MOST_POINTS;
 use super::grib_lattice::{GRIDS_READ, grid_name, is_read};
 use super::grib_mended::{grid_section_1, sections, within_circle};
 use super::grib_reduced::in_one_row;
 use super::left_out::LeftOut;
-use super::{MOST_POINTS, READ_WHOLE};
 use crate::error::{Error, Fault, Result};
+
+/// Files up to this size, bytes, are read whole. A mapped one that another program cuts short ends
+/// ours at the next look at it (SIGBUS), and nothing in Rust can catch that. Larger ones are mapped all
+/// the same: a whole run of a fine global model is more than many machines have memory for, and of each
+/// file some percent are looked at.
+const READ_WHOLE: u64 = 32 << 20;
 
 /// What one thing of a GRIB file is called, and several.
 pub(super) const OF_GRIB: [&str; 2] = ["message", "messages"];

@@ -24,7 +24,7 @@ mod grib_reduced;
 pub mod kept;
 mod left_out;
 mod longitudes;
-mod netcdf;
+pub(super) mod netcdf;
 mod netcdf_axes;
 mod netcdf_fitted;
 mod netcdf_grid;
@@ -57,12 +57,6 @@ use left_out::LeftOut;
 /// How many bytes at the start of a file say what it is. A GRIB message may stand behind the
 /// heading of a bulletin.
 const FIRST_BYTES: usize = 1024;
-
-/// GRIB files up to this size, bytes, are read whole. A mapped one that another program cuts short ends
-/// ours at the next look at it (SIGBUS), and nothing in Rust can catch that. Larger ones are mapped all
-/// the same: a whole run of a fine global model is more than many machines have memory for, and of each
-/// file some percent are looked at.
-const READ_WHOLE: u64 = 32 << 20;
 
 /// What a file was to be, for messages.
 const FORMAT: &str = "a forecast in GRIB, NetCDF or Zarr";

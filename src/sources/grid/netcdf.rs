@@ -112,17 +112,21 @@ fn options() -> NcOpenOptions {
     }
 }
 
-/// Parts of a file are read as they are asked for. It is not mapped into memory: a mapped file that
-/// another program cuts short ends ours.
-pub(super) fn open(name: &str, path: &Path) -> Result<DataSet> {
-    let no_bytes = |cause| Error::file(path, "read", cause);
+/// Opens a file of which parts are read as they are asked for. It is not mapped into memory: a mapped
+/// file that another program cuts short ends ours.
+pub(in crate::sources) fn in_parts(
+    path: &Path,
+    options: NcOpenOptions,
+) -> netcdf_reader::Result<NcFile> {
     let bytes = File::open(path)
-        .and_then(|file| FileStorage::from_file(file).map_err(std::io::Error::other));
-    let bytes = Arc::new(bytes.map_err(no_bytes)?);
-    let blocks = BlockCacheStorage::new(bytes, BLOCK, BLOCKS);
-    let file = NcFile::from_storage_with_options(Arc::new(blocks), options());
-    let file = file.map_err(|cause| match cause {
-        netcdf_reader::Error::Io(cause) => no_bytes(cause),
+        .and_then(|file| FileStorage::from_file(file).map_err(std::io::Error::other))?;
+    let blocks = BlockCacheStorage::new(Arc::new(bytes), BLOCK, BLOCKS);
+    NcFile::from_storage_with_options(Arc::new(blocks), options)
+}
+
+pub(super) fn open(name: &str, path: &Path) -> Result<DataSet> {
+    let file = in_parts(path, options()).map_err(|cause| match cause {
+        netcdf_reader::Error::Io(cause) => Error::file(path, "read", cause),
         other => no_file(name, &other),
     })?;
     whole(name, file)
