@@ -29,10 +29,8 @@ pub use self::output::{UnfinishedFile, UnfinishedFolder, finish_all, write_atomi
 pub use self::unfinished::remove_unfinished;
 
 /// The name of a file without the folders that it lies in.
-pub fn name_of(path: &str) -> String {
-    let name = Path::new(path).file_name();
-    name.map_or_else(
-        || path.to_owned(),
-        |name| name.to_string_lossy().into_owned(),
-    )
+pub fn name_of(path: impl AsRef<Path>) -> String {
+    let path = path.as_ref();
+    let name = path.file_name().unwrap_or(path.as_os_str());
+    name.to_string_lossy().into_owned()
 }

@@ -79,7 +79,7 @@ pub fn brief_of(
     let (mut zone, mut facts) = (prediction.zone, prediction.facts);
     // A briefing goes to people who need not know in which folders its maker keeps files.
     for file in &mut facts.wind.files {
-        *file = name_of(file);
+        *file = name_of(&*file);
     }
     let landings = places(kept);
     // Three that need nothing of each other, the first of which waits for files.

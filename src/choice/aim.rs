@@ -156,7 +156,7 @@ pub fn aim(
     Ok(Aim {
         basis: basis(plan, input, &limits, options, &[&map], &landed_on, assumed),
         site: plan.site.position,
-        target: name_of(&target.display().to_string()),
+        target: name_of(target),
         restricted: may_launch.restriction(),
         rows,
     })

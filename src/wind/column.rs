@@ -127,6 +127,13 @@ impl WindProfile {
         WindProfile::new(&winds)
     }
 
+    /// The mean of profiles that count alike, as of members.
+    pub fn mean_of(profiles: &[WindProfile]) -> WindProfile {
+        let share = 1.0 / profiles.len() as f64;
+        let parts: Vec<(f64, &WindProfile)> = profiles.iter().map(|p| (share, p)).collect();
+        WindProfile::blend(&parts)
+    }
+
     /// Altitudes and speeds of the winds, lowest first, m and m/s.
     pub fn speeds(&self) -> impl Iterator<Item = (f64, f64)> + '_ {
         self.levels

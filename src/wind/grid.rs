@@ -1,6 +1,8 @@
 //! A part of a forecast: winds and air at points of a lattice, at several times, of one or more
 //! members.
 
+use std::ops::Range;
+
 use jiff::Timestamp;
 use ndarray::{Array2, s};
 
@@ -20,6 +22,16 @@ pub struct Step {
     pub valid: Timestamp,
     /// The run they come from, if known.
     pub run: Option<Timestamp>,
+}
+
+/// The steps from the last one before `from` to the first one after `to`; two at least where there are
+/// this many, as one alone stands for the hours around it.
+pub fn steps_around(steps: &[Step], from: Timestamp, to: Timestamp) -> Range<usize> {
+    let count = steps.len();
+    let before = steps.partition_point(|s| s.valid <= from);
+    let first = before.saturating_sub(1).min(count.saturating_sub(2));
+    let reached = steps.partition_point(|s| s.valid < to);
+    first..(reached + 1).max(first + 2).min(count)
 }
 
 /// Columns of wind and air. A column is one row of each array, levels from the ground up, so what
@@ -306,6 +318,27 @@ impl Block {
             }
         }
         WindProfile::new(&winds)
+    }
+
+    /// The winds around a place and time, member by member.
+    pub fn winds_of_members(&self, weights: &Weights) -> Vec<WindProfile> {
+        let of_member = |member: usize| {
+            // All columns of one member lie together, so one set of weights serves every member.
+            let first = member * self.columns_of_member();
+            let around: Vec<(f64, WindProfile)> = weights
+                .terms()
+                .map(|(c, w)| (w, self.winds(first + c)))
+                .collect();
+            let parts: Vec<(f64, &WindProfile)> = around.iter().map(|(w, p)| (*w, p)).collect();
+            WindProfile::blend(&parts)
+        };
+        (0..self.members.len()).map(of_member).collect()
+    }
+
+    /// The run that tells of a time: where the steps around it are of two runs, the newer.
+    pub fn run_at(&self, time: Timestamp) -> Option<Timestamp> {
+        let around = &self.steps[steps_around(&self.steps, time, time)];
+        around.iter().filter_map(|s| s.run).max()
     }
 
     /// The air around a place and time: levels interpolated as the weights say.

@@ -123,7 +123,7 @@ impl<'a> SiteWinds<'a> {
         if let (Winds::Forecast(archive), Some(near)) = (self.input, &self.near) {
             let weights = self.weights(time, archive, near)?;
             return Ok(NearGround {
-                winds: mean_wind(&member_winds(near, &weights)),
+                winds: WindProfile::mean_of(&near.winds_of_members(&weights)),
                 own_at_10_m: near.wind_at_10_m(&weights),
                 gust_m_s: near.gust_m_s(&weights),
             });
@@ -138,9 +138,10 @@ impl<'a> SiteWinds<'a> {
 
     /// How much the columns around the site count at a time.
     fn weights(&self, time: Timestamp, archive: &Archive, near: &Block) -> Result<Weights> {
+        let lacking = |outside| not_covered(self.site, time, archive, outside);
         Placing::of_block(near, self.site, time)?
             .weights(self.site.normal(), 0.0)
-            .map_err(|outside| not_covered(self.site, time, archive, outside))
+            .map_err(lacking)
     }
 
     /// How wrong the winds of a release may be along the track of its planned flight: as the plan says or such winds
@@ -350,33 +351,39 @@ impl<'a> SiteWinds<'a> {
         archive: &'a Archive,
         near: &Block,
     ) -> Result<Weather<'_>> {
-        let source = source_of(archive, near, release);
-        let unknown = source.lead_s().is_none();
         let weights = self.weights(release, archive, near)?;
-        let members = member_winds(near, &weights);
+        let run = near.run_at(release);
+        let members = near.winds_of_members(&weights);
         let column = Column {
             position: Some(self.site),
             time: Some(release),
             air: near.air(&weights, 0),
-            winds: mean_wind(&members),
+            winds: WindProfile::mean_of(&members),
         };
-        let unknown = unknown.then_some(Assumption::ForecastRunUnknown);
+        let unknown = run.is_none().then_some(Assumption::ForecastRunUnknown);
         Ok(Weather {
             files: archive.names(),
             own_at_10_m: near.wind_at_10_m(&weights),
             gust_m_s: near.gust_m_s(&weights),
             member_sigma: member_sigma(&members),
             assumptions: unknown.into_iter().chain(self.input.assumed()).collect(),
-            ..self.of(release, column, Around::Forecast(archive), source)
+            ..self.of(
+                release,
+                column,
+                Around::Forecast(archive),
+                source_of(archive, near, run, release),
+            )
         })
     }
 }
 
 /// What a release's winds are of a forecast, `near` the site.
-fn source_of(archive: &Archive, near: &Block, release: Timestamp) -> WindSource {
-    let steps = archive.steps_around(release, release);
-    // Where the times around the release are of two runs, by the newer.
-    let run = archive.steps[steps].iter().filter_map(|s| s.run).max();
+fn source_of(
+    archive: &Archive,
+    near: &Block,
+    run: Option<Timestamp>,
+    release: Timestamp,
+) -> WindSource {
     WindSource::Forecast {
         run,
         lead_s: run.map(|run| seconds_between(run, release)),
@@ -401,28 +408,6 @@ fn read_as<'s>(
 /// Age of a sounding at a release, s.
 fn age_s(sounding: &Sounding, release: Timestamp) -> Option<f64> {
     sounding.time.map(|t| seconds_between(t, release))
-}
-
-/// The winds above a place, member by member.
-fn member_winds(near: &Block, weights: &Weights) -> Vec<WindProfile> {
-    let of_member = |member: usize| {
-        // All columns of one member lie together, so one set of weights serves every member.
-        let first = member * near.columns_of_member();
-        let around: Vec<(f64, WindProfile)> = weights
-            .terms()
-            .map(|(c, w)| (w, near.winds(first + c)))
-            .collect();
-        let parts: Vec<(f64, &WindProfile)> = around.iter().map(|(w, p)| (*w, p)).collect();
-        WindProfile::blend(&parts)
-    };
-    (0..near.members.len()).map(of_member).collect()
-}
-
-/// The mean of members.
-fn mean_wind(members: &[WindProfile]) -> WindProfile {
-    let share = 1.0 / members.len() as f64;
-    let parts: Vec<(f64, &WindProfile)> = members.iter().map(|p| (share, p)).collect();
-    WindProfile::blend(&parts)
 }
 
 fn of_elsewhere(site: Position, ascent: &FileAscent, away_m: f64) -> Error {

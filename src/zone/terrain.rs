@@ -34,7 +34,8 @@ pub fn around(
     center: Position,
     reach_m: f64,
 ) -> Result<Option<Arc<Terrain>>> {
-    let mut terrain = Terrain::open(&plan.terrain, &Region::around(center, reach_m))?;
+    let region = Region::around(center, reach_m);
+    let mut terrain = Terrain::open(&plan.terrain, &region)?;
     if let Winds::Forecast(archive) = input
         && let Some(raster) = of_forecast(archive, center, reach_m)?
     {

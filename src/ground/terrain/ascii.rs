@@ -10,7 +10,7 @@ use std::path::Path;
 
 use super::raster::{Heights, Part, Raster};
 use crate::error::{Error, Fault, Result};
-use crate::files::{open_regular, read_text};
+use crate::files::{name_of, open_regular, read_text};
 use crate::geodesy::lattice::{Axis, Lattice, Plane};
 use crate::ground::region::Region;
 use crate::numeric::{nearest_whole, single};
@@ -34,7 +34,8 @@ struct Heading {
     no_data: Option<f64>,
 }
 
-pub(super) fn read(path: &Path, name: &str, region: &Region, most: usize) -> Result<Raster> {
+pub(super) fn read(path: &Path, region: &Region, most: usize) -> Result<Raster> {
+    let name = &name_of(path);
     // The heading cannot name a projection, so a .prj beside it is the only one to say so.
     if let Ok(text) = read_text(&path.with_extension("prj"), "a projection")
         && !text.trim_start().starts_with("GEOGCS")

@@ -14,7 +14,7 @@ use tiff::tags::Tag;
 
 use super::raster::{Heights, Part, Raster};
 use crate::error::{Fault, Result};
-use crate::files::{guarded, open_regular};
+use crate::files::{guarded, name_of, open_regular};
 use crate::geodesy::lattice::{Axis, Lattice, Plane};
 use crate::ground::projection;
 use crate::ground::region::Region;
@@ -34,7 +34,8 @@ const SURVEY_FOOT_M: f64 = 1200.0 / 3937.0;
 const REMEDY: &str = "a GeoTIFF with ModelPixelScale and ModelTiepoint, or ModelTransformation, and \
                       an EPSG code; gdalwarp -t_srs EPSG:4326 makes one from any";
 
-pub(super) fn read(path: &Path, name: &str, region: &Region, most: usize) -> Result<Raster> {
+pub(super) fn read(path: &Path, region: &Region, most: usize) -> Result<Raster> {
+    let name = &name_of(path);
     let file = open_regular(path, "a GeoTIFF")?;
     guarded(name, "a GeoTIFF", || {
         image(BufReader::new(file), name, region, most)

@@ -11,14 +11,15 @@ use flate2::read::GzDecoder;
 
 use super::raster::{Heights, Part, Raster};
 use crate::error::{Error, Fault, Result};
-use crate::files::open_regular;
+use crate::files::{name_of, open_regular};
 use crate::geodesy::lattice::{Axis, Lattice, Plane};
 use crate::ground::region::Region;
 
 /// Points along a side of tiles of one and of three arc seconds.
 const SIDES: [usize; 2] = [3601, 1201];
 
-pub(super) fn read(path: &Path, name: &str, region: &Region, most: usize) -> Result<Raster> {
+pub(super) fn read(path: &Path, region: &Region, most: usize) -> Result<Raster> {
+    let name = &name_of(path);
     let Some([lat, lon]) = corner(name) else {
         let expected = "a name that gives the south-west corner, as in N44W072.hgt";
         return Err(Fault::new(name, "a name without a corner", expected).into());

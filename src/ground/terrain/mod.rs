@@ -127,23 +127,24 @@ impl Terrain {
 }
 
 fn open_one(path: &Path, region: &Region, most: usize) -> Result<Raster> {
-    let name = name_of(&path.display().to_string());
-    let lower = name.to_ascii_lowercase();
-    if lower.ends_with(".hgt") || lower.ends_with(".hgt.gz") {
-        hgt::read(path, &name, region, most)
-    } else if lower.ends_with(".tif") || lower.ends_with(".tiff") {
-        geotiff::read(path, &name, region, most)
-    } else if lower.ends_with(".asc") {
-        ascii::read(path, &name, region, most)
+    let lower = path.to_string_lossy().to_ascii_lowercase();
+    let ends = |with: &[&str]| with.iter().any(|end| lower.ends_with(end));
+    let reader: Option<fn(&Path, &Region, usize) -> Result<Raster>> = if ends(&[".hgt", ".hgt.gz"])
+    {
+        Some(hgt::read)
+    } else if ends(&[".tif", ".tiff"]) {
+        Some(geotiff::read)
+    } else if ends(&[".asc"]) {
+        Some(ascii::read)
     } else {
+        None
+    };
+    let unknown = || {
         let found = "a file of heights whose name ends in none of the known ways";
-        Err(Fault::new(
-            &name,
-            found,
-            "a name ending in .hgt, .hgt.gz, .tif, .tiff or .asc",
-        )
-        .into())
-    }
+        let expected = "a name ending in .hgt, .hgt.gz, .tif, .tiff or .asc";
+        Fault::new(name_of(path), found, expected)
+    };
+    reader.ok_or_else(unknown)?(path, region, most)
 }
 
 /// The error for a file that would fill the memory.

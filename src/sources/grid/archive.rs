@@ -18,7 +18,7 @@ use crate::error::{Error, Fault, Result};
 use crate::geodesy::lattice::Lattice;
 use crate::notes::left_out::{Component, LeftOut, Level, NoField, NoMember};
 use crate::notes::reading::Reading;
-use crate::wind::grid::Step;
+use crate::wind::grid::{Step, steps_around};
 use crate::wind::slab::{Quantity, Slab, Span, Surface};
 
 /// Forecast files joined.
@@ -148,14 +148,9 @@ impl Archive {
         }
     }
 
-    /// The steps from the last one before `from` to the first one after `to`; two at least where
-    /// there are this many, as one alone stands for the hours around it.
+    /// The steps from the last one before `from` to the first one after `to` ([`steps_around`]).
     pub fn steps_around(&self, from: Timestamp, to: Timestamp) -> std::ops::Range<usize> {
-        let count = self.steps.len();
-        let before = self.steps.partition_point(|s| s.valid <= from);
-        let first = before.saturating_sub(1).min(count.saturating_sub(2));
-        let reached = self.steps.partition_point(|s| s.valid < to);
-        first..(reached + 1).max(first + 2).min(count)
+        steps_around(&self.steps, from, to)
     }
 
     /// What there is besides height and wind on the levels, in words.
