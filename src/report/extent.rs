@@ -65,6 +65,7 @@ fn narrowest(spans: &[[f64; 2]]) -> Option<[f64; 2]> {
     let (start, mut reach) = (first[0], first[1]);
     let mut inner: Option<[f64; 2]> = None;
     for [west, east] in rest.iter().copied() {
+        // Spans that overlap leave less than nothing between them, which is no gap.
         if west - reach > inner.map_or(0.0, |[from, to]| to - from) {
             inner = Some([reach, west]);
         }
@@ -74,6 +75,7 @@ fn narrowest(spans: &[[f64; 2]]) -> Option<[f64; 2]> {
     // The gap across the antimeridian counts like all others.
     let outer_gap = start + 360.0 - reach;
     Some(match inner {
+        // What the gap leaves begins where the gap ends, so west may be greater than east.
         Some([from, to]) if to - from > outer_gap => [to, from],
         _ => [start, reach],
     })

@@ -45,6 +45,7 @@ pub fn of_sounding(cleaning: &Cleaning, units: UnitSystem) -> String {
             cleaning.winds, cleaning.rows
         ));
     }
+    // Where most is lost, what became of it is told as well.
     if cleaning.lost_most() || cleaning.has_many_impossible() {
         parts.push(format!(
             "{} impossible values are taken as missing, {} rows have nothing usable",

@@ -28,6 +28,7 @@ pub fn zone(prediction: &Prediction, wait: &Wait, units: UnitSystem) -> Value {
         ..zone.clone()
     };
     let mut json = json!({"zone": bare, "facts": facts, "wait": self::wait(wait, units)});
+    // The zone itself has codes and numbers: here each comes with its words.
     json["zone"]["warnings"] = warnings::json(&warnings::of_zone(zone), units);
     json["zone"]["assumptions"] = notes::assumptions_json(&zone.assumptions, units);
     json["zone"]["notes"] = notes::notes_json(&zone.notes, units);

@@ -369,6 +369,7 @@ fn replaced(what: &Replaced, units: UnitSystem) -> String {
 
 /// A time on the clocks of a plan, as in "2026-05-01 09:40".
 fn on_clocks(at: &ClockTime) -> String {
+    // It comes from a time zone, so it always is one.
     let offset = Offset::from_seconds(at.offset_s).unwrap_or(Offset::UTC);
     let clock = offset.to_datetime(at.time);
     clock.strftime("%Y-%m-%d %H:%M").to_string()

@@ -19,6 +19,7 @@ impl Colour {
             .map(|d| d as u8)
             .collect();
         std::array::from_fn(|i| match digits.len() {
+            // The digit d stands for dd, which is 17 d.
             3 => 17 * digits[i],
             _ => 16 * digits[2 * i] + digits[2 * i + 1],
         })

@@ -53,6 +53,7 @@ fn degrees_and_minutes(at: Position) -> String {
 
 /// The number to dial in a line of contacts, as a link, with where in the line it stands.
 pub fn telephone(line: &str) -> Option<(std::ops::Range<usize>, String)> {
+    // What people write between digits, a blank that does not break among it.
     let of_number = |c: char| c.is_ascii_digit() || " \u{a0}-./()+".contains(c);
     let mut start = 0;
     while start < line.len() {
@@ -60,6 +61,7 @@ pub fn telephone(line: &str) -> Option<(std::ops::Range<usize>, String)> {
         let from = start + rest.find(|c: char| c.is_ascii_digit() || c == '+')?;
         let long = line[from..].find(|c| !of_number(c));
         let to = long.map_or(line.len(), |long| from + long);
+        // A dash or a bracket behind the last digit is of the sentence.
         let found = line[from..to].trim_end_matches(|c: char| !c.is_ascii_digit());
         let digits: String = found.chars().filter(char::is_ascii_digit).collect();
         // Shorter ones may be a house or a channel; 3 to 5 digits after "+" are no number either.

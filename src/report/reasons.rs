@@ -209,6 +209,7 @@ pub fn reason_in_short(long: &Reason, units: UnitSystem, zone: &TimeZone) -> Str
             far(*limit_m, units)
         ),
         Reason::OffMap { share, limit_share } => of_draws("off the map", *share, *limit_share),
+        // The message is a sentence, and a column has room for a few words.
         Reason::NotFlown { .. } => "not flown, see below".to_owned(),
         Reason::TooNearSite { finding } => match finding.nearest_m {
             Some(near_m) => format!(
@@ -269,6 +270,7 @@ fn on_local_clock(message: &str, zone: &TimeZone) -> String {
             Err(_) => word.to_owned(),
         }
     };
+    // By single blanks, so that joined again it is the same text.
     message.split(' ').map(word).collect::<Vec<_>>().join(" ")
 }
 

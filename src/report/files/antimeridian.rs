@@ -80,6 +80,7 @@ fn on_map(position: Position) -> Coord {
 /// -180, it leaves by. `None` when it stays.
 fn crossing(a: Coord, b: Coord) -> Option<(f64, f64)> {
     let turn = b.x - a.x;
+    // A larger turn is the same edge drawn the long way round.
     if turn.abs() <= 180.0 {
         return None;
     }
@@ -100,6 +101,7 @@ pub fn cut_rings<'a>(rings: impl IntoIterator<Item = &'a [Position]>) -> Vec<Vec
     let mut chains = Vec::new();
     for ring in rings {
         let mut pieces = cut_closed(ring);
+        // One that is not cut is closed already and needs no edge of the map.
         if pieces.len() == 1 {
             whole.append(&mut pieces);
         } else {
@@ -169,6 +171,7 @@ fn join(chains: &[Vec<Coord>]) -> Vec<Vec<Coord>> {
     for first in 0..chains.len() {
         let mut ring: Vec<Coord> = Vec::new();
         let mut current = first;
+        // A ring is closed when its next start is its own, which is used by then.
         while !used[current] {
             used[current] = true;
             ring.extend(&chains[current]);

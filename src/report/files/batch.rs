@@ -61,6 +61,7 @@ impl Batch {
 
 /// A word as a shell takes it for one.
 fn quoted(word: &str) -> String {
+    // Whatever else there is may mean something to a shell, so it is quoted unjudged.
     let plain = |c: char| c.is_ascii_alphanumeric() || "_-./=:,+@%".contains(c);
     match !word.is_empty() && word.chars().all(plain) {
         true => word.to_owned(),
@@ -133,6 +134,7 @@ pub fn pbs(batch: &Batch) -> String {
         1 => String::new(),
         _ => format!("#PBS -J 1-{shards}\n"),
     };
+    // Without an array there is no index for the program to look up.
     let part = match shards {
         1 => batch.part("1/1"),
         _ => part,
@@ -220,6 +222,7 @@ spec:
         &indexed,
         &batch.part(&format!("array/{shards}")),
     );
+    // Gathering fails while parts are missing: trying again is how it waits for them.
     let until = "  backoffLimit: 1000 # tried again until all parts are there\n";
     let gather = job("windfall-gather", until, &batch.gather());
     format!(

@@ -31,6 +31,7 @@ pub const FILES: [&str; 11] = [
 /// A picture that cannot be drawn, or a table that cannot be written.
 pub fn files(brief: &Brief, units: UnitSystem) -> Result<Vec<(&'static str, Vec<u8>)>> {
     let map = map::draw(brief, units);
+    // Pages and picture need the same map, and nothing of each other.
     let ([page, second_car], png) = rayon::join(
         || {
             [

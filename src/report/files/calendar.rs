@@ -59,6 +59,7 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
         line("DESCRIPTION", &escaped(&said));
         let at = event.place;
         line("LOCATION", &escaped(&at.text()));
+        // Latitude first, as the property wants it (section 3.8.1.6).
         line("GEO", &format!("{:.6};{:.6}", at.lat_deg, at.lon_deg));
         // The flight in a crew's calendar shall not make anybody busy.
         line("TRANSP", "TRANSPARENT");
@@ -95,6 +96,7 @@ fn identity(brief: &Brief, event: &TimelineEvent) -> String {
 
 /// The version of an event (section 3.8.7.4): what is made later counts more.
 fn sequence(made: Timestamp) -> i64 {
+    // A computer whose clock is years behind makes version 0: less is not allowed.
     (made.as_second() - FIRST_VERSION_S).max(0)
 }
 

@@ -38,6 +38,7 @@ pub fn track_lines(track: &[Mark]) -> Vec<Vec<TrackPoint>> {
 
 /// Place, altitude and time of a point of the cut track, linear between its marks.
 fn mark_at(track: &[Mark], point: &CutPoint) -> TrackPoint {
+    // At a mark itself both are the same one, and nothing lies between.
     let (before, after) = (
         &track[point.index.floor() as usize],
         &track[point.index.ceil() as usize],

@@ -101,6 +101,7 @@ pub fn geojson(d: &Debrief) -> String {
     features.extend(
         track_feature(&d.measured.track).map(|(mut feature, extent)| {
             if let Some(properties) = &mut feature.properties {
+                // Both tracks are made alike, so only their kinds tell them apart.
                 properties.insert("kind".into(), json!("flown"));
             }
             (feature, extent)

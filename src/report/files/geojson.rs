@@ -230,6 +230,7 @@ where
     P: IntoIterator<Item = &'a [Position]>,
 {
     let on_map = areas(polygons);
+    // Holes lie within their outlines, so these alone make the box.
     let extent = Extent::of(on_map.iter().map(|p| p.exterior().0.as_slice()));
     let mut coordinates: Vec<Vec<Vec<[f64; 2]>>> = on_map
         .iter()

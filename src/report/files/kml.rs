@@ -35,6 +35,7 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
         for (name, mark) in marks(brief) {
             let height = match name {
                 "burst" => Height::Flown,
+                // Release and landing are on the ground, wherever a globe has that.
                 _ => Height::OnGround,
             };
             point_at(kml, name, mark, height, units);
@@ -126,6 +127,7 @@ pub fn timed(track: &[Mark], clock: &TimeZone) -> Vec<Mark> {
 /// The place between two marks at a time.
 fn on_leg(a: &Mark, b: &Mark, time: Timestamp) -> Option<Mark> {
     let whole_s = seconds_between(a.time, b.time);
+    // Marks of one moment have no time between them to be a share of.
     if whole_s <= 0.0 {
         return None;
     }
@@ -188,6 +190,7 @@ pub(super) fn track(kml: &mut Xml, track: &[Mark]) {
         }
         kml.text("styleUrl", "#track");
         kml.open("LineString", &[]);
+        // Above sea level, as the heights of a track are.
         kml.text("altitudeMode", "absolute");
         let points = piece.iter().map(|p| tuple(p.at, Some(p.altitude_m)));
         kml.text("coordinates", &points.collect::<Vec<_>>().join(" "));

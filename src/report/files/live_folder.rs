@@ -51,6 +51,7 @@ impl LiveFolder {
             true => None,
             false => set_aside(path, release)?,
         };
+        // After what was there is out of the way: stopped before, it is still the other flight's.
         write_atomically(&path.join(RELEASE), format!("{release}\n").as_bytes())?;
         let log = path.join(LOG);
         let failed = |cause| Error::file(&log, "write", cause);
@@ -96,6 +97,7 @@ impl LiveFolder {
         let path = self.path.join(LOG);
         let failed = |cause| Error::file(&path, "write", cause);
         self.log.write_all(lines.as_bytes()).map_err(failed)?;
+        // What was heard is not sent again, so it must outlast a loss of power.
         self.log.sync_data().map_err(failed)
     }
 
@@ -112,6 +114,7 @@ impl LiveFolder {
         units: UnitSystem,
     ) -> Result<()> {
         let zone = &plan.timezone;
+        // Each is whole at any moment: viewers load them while they are written.
         let write =
             |name: &str, text: String| write_atomically(&self.path.join(name), text.as_bytes());
         let [map, map_file, page] = VIEWS;
@@ -124,12 +127,14 @@ impl LiveFolder {
 /// Takes what a folder has of a flight with another release out of the way of the new one; where its log is then.
 fn set_aside(folder: &Path, release: Timestamp) -> Result<Option<PathBuf>> {
     let had = fs::read_to_string(folder.join(RELEASE)).ok();
+    // What cannot be read is no release: then all that lies there is of another flight.
     let had: Option<Timestamp> = had.and_then(|text| text.trim().parse().ok());
     if had.is_some_and(|had| seconds_between(had, release).abs() < SAME_FLIGHT_S) {
         return Ok(None);
     }
     let log = folder.join(LOG);
     let mut earlier = None;
+    // An empty log has nothing to keep.
     if fs::metadata(&log).is_ok_and(|data| data.len() > 0) {
         let stem = match had {
             Some(had) => format!("reports-{}", had.strftime("%Y-%m-%d-%H%MZ")),
@@ -144,6 +149,7 @@ fn set_aside(folder: &Path, release: Timestamp) -> Result<Option<PathBuf>> {
         fs::rename(&log, &free).map_err(|cause| Error::file(&log, "rename", cause))?;
         earlier = Some(free);
     }
+    // What was shown of another flight must not pass for this one's.
     for name in VIEWS {
         let path = folder.join(name);
         match fs::remove_file(&path) {

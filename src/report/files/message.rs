@@ -24,6 +24,7 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
     };
     let mut text = String::new();
     let _ = writeln!(text, "{name}: {place} ({})", at.text());
+    // That of the early landings: a flight at night may come down on the next one.
     let day = words::date(brief.facts.landing_quantiles.low, &brief.timezone);
     let _ = writeln!(
         text,

@@ -54,6 +54,7 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
 type Facts = Vec<(&'static str, String)>;
 
 fn or_blank(said: Option<String>) -> String {
+    // A text of blanks says no more than none.
     said.filter(|said| !said.trim().is_empty())
         .unwrap_or_else(|| BLANK.to_owned())
 }
@@ -173,6 +174,7 @@ fn passes(brief: &Brief, row: &HeightRow, units: UnitSystem) -> String {
         mark.as_ref().map(|mark| {
             let far = words::far(release.distance_m(mark.position), units);
             let bearing = release.azimuth_deg(mark.position);
+            // In UTC, as the name of these rows says.
             let clock = mark.time.strftime("%H:%M");
             format!("{way} {clock}, {far} at {bearing:03.0}\u{b0}")
         })

@@ -100,6 +100,7 @@ fn written(job: &Job, whole: &Part) -> std::result::Result<Vec<u8>, ParquetError
     let lines: String = COLUMNS.iter().map(line).collect();
     let schema = parse_message_type(&format!("message releases {{ {lines} }}"))?;
     let properties = WriterProperties::builder()
+        // The packing that needs nothing in C.
         .set_compression(Compression::SNAPPY)
         .set_created_by(format!("windfall {}", env!("CARGO_PKG_VERSION")))
         .set_key_value_metadata(Some(about(job)))
@@ -169,6 +170,7 @@ fn write(
                 .write_batch(&times, None, None)?;
         }
         Values::Count(count) => {
+            // Counts are read from the files of parts, which may say anything.
             let count = |row: &Release| i64::try_from(count(row)).unwrap_or(i64::MAX);
             let counts: Vec<i64> = rows.iter().map(count).collect();
             column

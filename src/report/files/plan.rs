@@ -109,6 +109,7 @@ fn flight(answers: &Answers) -> String {
 /// The release on the clocks of the zone, with its offset only where the clocks show it twice.
 pub fn release_text(time: Timestamp, zone: &TimeZone) -> String {
     let clock = zone.to_datetime(time);
+    // Seconds only where they say something: plans are read by people.
     let format = match clock.second() {
         0 => "%Y-%m-%d %H:%M",
         _ => "%Y-%m-%d %H:%M:%S",
@@ -171,6 +172,7 @@ fn elevation_line(elevation: &Elevation, us_units: bool, assumed: &mut Vec<Strin
     let units = UnitSystem::of(us_units);
     let height = units.height(elevation.elevation_m);
     match &elevation.from {
+        // As it was typed: in another unit it would not be the person's own number.
         ElevationFrom::Given(written) => line("elevation", &quoted(written), ""),
         ElevationFrom::Terrain(file) => {
             assumed.push(format!("the site lies at {height}, by {file}"));

@@ -156,6 +156,7 @@ fn masses_in_text(fill: &Fill, units: UnitSystem) -> String {
     for item in &fill.ledger.items {
         // A blank would pass for a box to fill in, which is the last column.
         let [planned, measured] = weighed(item, units).map(|m| m.unwrap_or_else(|| "-".into()));
+        // One less than the column, so that no name touches the number behind it.
         let name: String = item.name.chars().take(29).collect();
         text += &row(&name, &planned, &measured, &about_lines(item, units));
     }
@@ -185,6 +186,7 @@ fn weighed(item: &LedgerItem, units: UnitSystem) -> [Option<String>; 2] {
 
 /// Length and strength of lines; faces of boxes matter to rules, not on the morning.
 fn about_lines(item: &LedgerItem, units: UnitSystem) -> String {
+    // Packages alone have an energy of impact, so it tells them from lines.
     match item.impact_j {
         Some(_) => String::new(),
         None => about(item, units),

@@ -95,6 +95,7 @@ struct Sheet {
 impl Sheet {
     /// Holds all places.
     fn around(places: &[Position]) -> Option<Sheet> {
+        // Any of them will do: it only has to be near the others.
         let center = *places.first()?;
         let mut sheet = Sheet {
             center,
@@ -117,6 +118,7 @@ impl Sheet {
 
     /// East and north of the first place, m.
     fn metres(&self, place: Position) -> [f64; 2] {
+        // By azimuth and distance: differences of degrees break at the antimeridian.
         let (s, c) = self.center.azimuth_deg(place).to_radians().sin_cos();
         [s, c].map(|part| part * self.center.distance_m(place))
     }
@@ -154,6 +156,7 @@ fn picture(standing: &Standing, units: UnitSystem) -> Markup {
     };
     let last = standing.last.as_ref().map(|l| sheet.at(l.mark.position));
     let target = standing.landing.as_ref().map(|l| sheet.at(l.center));
+    // Of a hundred pixels at most, so that it stays in its corner.
     let bar_m = nice(100.0 * sheet.metres_a_pixel);
     html! {
         svg viewBox=(format!("0 0 {WIDTH} {HEIGHT}")) role="img" aria-label="Track and landing zone, north up" {

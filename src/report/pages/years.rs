@@ -95,6 +95,7 @@ fn field_section(number: usize, field: &FieldYears, years: &Years, units: UnitSy
     let picture = |what: &str, picture: crate::report::pictures::picture::Picture, title: &str| {
         picture.described(&id(what), title, title)
     };
+    // Whichever way they left, where they came down is not known.
     let left = field.left_region + field.left_hours;
     html! {
         h2 { bdi { (field.name) } }

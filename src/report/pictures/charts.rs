@@ -36,6 +36,7 @@ struct Scale {
 impl Scale {
     /// From 0 up to a round value that is not less than `most`.
     fn from_zero(most: f64, pixels: [f64; 2], steps: f64) -> Scale {
+        // Of nothing there is no logarithm to take a step from.
         let step = axis_step(most.max(1e-9), steps);
         Scale {
             // One step at the least: a scale without length would divide by nothing.
@@ -62,6 +63,7 @@ impl Scale {
 fn up_and_down(brief: &Brief) -> [&[Mark]; 2] {
     let track = &brief.zone.track;
     let burst = track.iter().position(|m| m.time >= brief.zone.burst.time);
+    // A track that ends before its burst is the way up alone.
     let at = burst.unwrap_or(track.len().saturating_sub(1));
     [
         // The burst belongs to both, or the line would have a gap.
@@ -125,12 +127,14 @@ pub fn landing_times(brief: &Brief) -> Picture {
     let (Some(first), Some(last)) = (first, last) else {
         return picture;
     };
+    // In minutes, so that a bar is a round number of them.
     let width_s = axis_step((last - first).max(60.0) / 60.0, 24.0) * 60.0;
     let start = (first / width_s).floor() * width_s;
     let bins = ((last - start) / width_s).floor() as usize + 1;
     let mut counts = vec![0usize; bins];
     for time in &times {
         let bin = ((time - start) / width_s).floor();
+        // Those beyond the bars are in none of them, but count in the shares.
         if bin >= 0.0 && (bin as usize) < bins {
             counts[bin as usize] += 1;
         }
@@ -295,8 +299,10 @@ pub fn changes(brief: &Brief, units: UnitSystem) -> Picture {
     }
     for (_, to) in &moved {
         arrow(&mut picture, MIDDLE, on(*to));
+        // Tip and middle stand for the whole arrow.
         labels.avoid(&[on(*to), on(to.map(|m| 0.5 * m))]);
     }
+    // Names after all arrows, or one that is drawn later would cross them.
     for (name, to) in &moved {
         labels.write(&mut picture, on(*to), 9.0, SMALL, name);
     }
@@ -341,6 +347,7 @@ fn wind_error(
     wind_m: f64,
     on: impl Fn([f64; 2]) -> [f64; 2],
 ) {
+    // Corners every 7.5 degrees look round at this size.
     let circle = (0..=48).map(|k| {
         let (s, c) = (f64::from(k) * std::f64::consts::PI / 24.0).sin_cos();
         on([wind_m * s, wind_m * c])
@@ -387,9 +394,11 @@ fn time_axis(
         1.0, 2.0, 5.0, 10.0, 15.0, 20.0, 30.0, 60.0, 120.0, 180.0, 360.0,
     ]
     .into_iter()
+    // Of more the names would run into each other.
     .find(|s| minutes / s <= 7.0)
     .unwrap_or(720.0);
     let scale = Scale {
+        // A minute at the least: a scale without length would divide by nothing.
         values: [first, last.max(first + 60.0)],
         pixels: [LEFT, RIGHT],
         step: 60.0 * step_min,

@@ -75,6 +75,7 @@ const FACTORS: [Factor; 10] = [
     ("daylight left", |row, _| {
         cell(row, row.strains.daylight, |d| d.daylight_s.map(duration))
     }),
+    // Neither this nor the lead has a limit, so neither has a colour.
     ("90 % zone", |row, units| {
         let text = row.day.as_ref().and_then(|d| d.area_m2);
         (text.map_or_else(|| "-".into(), |a| units.area(a)), None)
@@ -88,6 +89,7 @@ const FACTORS: [Factor; 10] = [
 /// A share of a limit that has the colour of a verdict.
 fn of_verdict(verdict: Verdict) -> Option<f64> {
     match verdict {
+        // Any share within a verdict's own range: colours are asked for by shares.
         Verdict::WithinLimits => Some(0.0),
         Verdict::NearLimit => Some(0.9),
         Verdict::BeyondLimit => Some(2.0),
@@ -253,6 +255,7 @@ fn draw_release(
     let lines = reason
         .split_inclusive(", ")
         .flat_map(|part| wrapped(part, 22));
+    // As many as there is room for below the numbers.
     for (i, line) in lines.take(3).enumerate() {
         let at = [middle, y + 14.0 + 13.0 * i as f64];
         picture.text(at, 10.0, Anchor::Middle, &line);

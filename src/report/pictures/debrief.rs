@@ -28,6 +28,7 @@ pub fn causes(d: &Debrief, units: UnitSystem) -> Picture {
         .collect();
     rows.push(("the miss", d.along_across_m));
     let most_m = rows.iter().flat_map(|(_, m)| m.map(f64::abs));
+    // A metre at the least: a flight that came down as planned has no bar to scale by.
     let most_m = most_m.fold(1.0, f64::max);
     // Bars go both ways, with a number at either end.
     let room = 0.5 * (WIDTH - NAMES) - NUMBERS;

@@ -135,6 +135,7 @@ fn shades(fill: &Fill, slow_m_s: f64, units: UnitSystem) -> Vec<Shade> {
     });
     let slow = crossing(
         own,
+        // What does not fly has no rate, and counts as slower than any.
         |p| p.flight.map_or(0.0, |f| f.release_rate_m_s),
         slow_m_s,
     );
@@ -185,6 +186,7 @@ fn shades(fill: &Fill, slow_m_s: f64, units: UnitSystem) -> Vec<Shade> {
 /// The neck lift, kg, at which a number of a curve that grows with it reaches a limit.
 fn crossing(curve: &Curve, value: impl Fn(&CurvePoint) -> f64, limit: f64) -> Option<f64> {
     let first = curve.points.first()?;
+    // Beyond it from the first point on: nothing is crossed, and all of it is ruled out.
     if value(first) >= limit {
         return Some(first.neck_kg);
     }
@@ -221,6 +223,7 @@ impl PanelAxes {
         };
         let step = axis_step((largest - base).max(1e-9), 7.0);
         let low = (base / step).floor() * step;
+        // One step at the least, as the panel divides by its height.
         let high = (largest / step).ceil().max(low / step + 1.0) * step;
         PanelAxes {
             at,

@@ -269,6 +269,7 @@ impl Picture {
 
     /// What `draw` draws, kept apart.
     fn aside(&mut self, draw: impl FnOnce(&mut Picture)) -> Markup {
+        // By the same picture, so that what draws need not know that it is in a group.
         let before = std::mem::take(&mut self.body);
         draw(self);
         PreEscaped(std::mem::replace(&mut self.body, before))

@@ -51,6 +51,7 @@ pub fn draw(sounding: &Sounding, title: &str, units: UnitSystem) -> Picture {
     let mut picture = Picture::new(WIDTH, HEIGHT);
     headings(&mut picture, sounding, title);
     let scale = height_axis(&mut picture, &winds, &axes);
+    // Before the panels, whose lines have to lie over the grey.
     for (low, high) in wind_gaps(sounding) {
         gap(&mut picture, scale.y(low), scale.y(high));
     }
@@ -145,6 +146,7 @@ fn speed_panel(picture: &mut Picture, winds: &[(f64, Wind)], scale: &HeightScale
     let fastest = winds
         .iter()
         .map(|w| w.1.speed_m_s() / unit_m_s)
+        // A calm is not blown up to fill the panel.
         .fold(1.0, f64::max);
     let step = axis_step(fastest, 5.0);
     let steps = (fastest / step).ceil() as usize;
@@ -234,6 +236,7 @@ fn arrow_panel(picture: &mut Picture, winds: &[(f64, Wind)], scale: &HeightScale
 
 fn arrow(picture: &mut Picture, [x, y]: [f64; 2], wind: Wind) {
     let speed = wind.speed_m_s();
+    // A calm points nowhere, and would divide by nothing.
     if speed == 0.0 {
         picture.dot([x, y], 5.0, TEXT);
         return;

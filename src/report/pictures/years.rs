@@ -74,6 +74,7 @@ pub fn month_hours(field: &FieldYears) -> Picture {
         let name = month(season.month);
         picture.text([left - 10.0, y + 19.0], LETTERS, Anchor::End, name);
         for (column, of_day) in hours.iter().enumerate() {
+            // A month may lack an hour: the record ends, or the clocks have changed.
             let Some(here) = season.hours.iter().find(|h| h.at_s == of_day.at_s) else {
                 continue;
             };
@@ -120,6 +121,7 @@ pub fn map(field: &FieldYears, units: UnitSystem) -> Picture {
         let [x, y] = plane(lat, lon);
         [middle + scale * x, middle - scale * y]
     };
+    // Cells come with the likeliest first.
     let most = likely.first().map_or(1.0, |cell| cell.share);
     for cell in likely {
         let [south, west, north, east] = cell.bounds_deg;
@@ -133,6 +135,7 @@ pub fn map(field: &FieldYears, units: UnitSystem) -> Picture {
         let tint = Paint::Tint(ELLIPSE, 0.12 + 0.78 * cell.share / most);
         picture.path(&[shape], true, Look::area(tint).crisp());
     }
+    // By degrees of latitude, which the map is scaled by.
     for ring_m in rings(far * crate::earth::DEGREE_M) {
         let points: Vec<[f64; 2]> = (0..72)
             .map(|k| site.destination(5.0 * f64::from(k), ring_m))

@@ -52,6 +52,7 @@ fn line(row: &AimRow, aim: &Aim, units: UnitSystem) -> String {
     let rank = row.rank.map_or_else(String::new, |r| r.to_string());
     let when = time(row.row.release, &aim.basis.timezone);
     let launch = row.launch.as_ref().map_or_else(
+        // As wide as place, share and way, so that what follows stays below its heads.
         || format!("{:58}", ""),
         |l| {
             format!(
@@ -70,6 +71,7 @@ fn line(row: &AimRow, aim: &Aim, units: UnitSystem) -> String {
             )
         },
     );
+    // Without a place to launch from they are those of the search, which are not meant.
     let numbers = row.row.day.as_ref().filter(|_| row.launch.is_some());
     let numbers = numbers.map_or_else(
         || format!("{:35}", ""),

@@ -116,6 +116,7 @@ fn rows_of(logger: &Logger, aligned: &Aligned, with_place: usize) -> String {
     format!(
         "those from line {} to {}{runs}; {with_place} of them have a place on the track",
         line(from),
+        // The range ends before its second number.
         line(to.saturating_sub(1))
     )
 }

@@ -101,6 +101,7 @@ pub(in crate::report) fn parts(days: &Days) -> Vec<DayPart<'_>> {
         if rest[..count].iter().any(covered) {
             parts.push(DayPart::Day(last, &rest[..count]));
         } else {
+            // Days that follow without winds are one line, not a line each.
             while let Some(next) = rest.get(count) {
                 let more = of_day(&rest[count..], date(next));
                 if rest[count..count + more].iter().any(covered) {

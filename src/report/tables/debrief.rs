@@ -119,6 +119,7 @@ fn rate(d: &Debrief, way: usize, m_s: f64, over: &str, units: UnitSystem) -> Str
             let word = if ln > 0.0 { "faster" } else { "slower" };
             format!(
                 "; {over}{:.0} % {word} than planned",
+                // Rates are compared by logarithms, and told as shares.
                 100.0 * ln.exp_m1().abs()
             )
         }
@@ -138,6 +139,7 @@ fn track(d: &Debrief, units: UnitSystem) -> String {
         ),
     };
     let begin = match m.heard_from_m {
+        // From as high on a flight counts as heard late in `follow::phase`, too.
         h if h > 400.0 => format!(", heard from {} above the site on", units.height(h)),
         _ => String::new(),
     };

@@ -132,6 +132,7 @@ fn masses(fill: &Fill, units: UnitSystem) -> String {
         let _ = writeln!(text, "{}", row.trim_end());
     }
     let sum = measured_sum(fill, units);
+    // As with single items: only what was weighed differs from what was planned.
     let difference = match sum {
         Some(_) => signed_mass(ledger.load_kg - ledger.planned_kg, units),
         None => String::new(),

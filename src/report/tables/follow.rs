@@ -225,6 +225,7 @@ fn rows_of_last(
     );
     if let Some(rate) = standing
         .rate_m_s
+        // Of what lies still it would be the noise of the receiver.
         .filter(|_| standing.phase != Phase::Landed)
     {
         row("Rate", units.vertical_speed(rate));

@@ -118,6 +118,7 @@ fn none_or(items: &[String]) -> String {
 
 /// The times in words, a line for each stretch without a gap.
 fn stretches(times: &[Timestamp]) -> Vec<String> {
+    // By the gap that flights go by: a stretch is what they can be flown in.
     let gap = |a: Timestamp, b: Timestamp| b.duration_since(a).as_secs_f64() > LONGEST_GAP_S;
     let chunks = times.chunk_by(|a, b| !gap(*a, *b));
     chunks

@@ -113,6 +113,7 @@ fn ranks(many: &Many) -> String {
         "\nShare of the draws nearer to the middle than the flight: evenly spread if zones are right,\n{} to {} flights in each row 19 times in 20\n\n",
         many.usual[0], many.usual[1]
     );
+    // Whole percents, as the bars divide a hundred.
     let step = 100 / many.ranks.len();
     for (k, count) in many.ranks.iter().enumerate() {
         let bar = "#".repeat(count * BAR / most);

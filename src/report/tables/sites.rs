@@ -28,6 +28,7 @@ pub fn table(sites: &Sites, units: UnitSystem) -> String {
     let title = basis::title(basis, "Sites compared");
     let warned = basis::warning_block(basis, units);
     let widest = sites.sites.iter().map(|s| s.name.chars().count()).max();
+    // As wide as the names, within what leaves room for the numbers beside them.
     let wide = widest.unwrap_or(0).clamp(4, 24) + 2;
     let [heads, units_below] = number_heads(basis.limits.max_drift_m.is_some(), units);
     let zone = zone_name(&basis.timezone);

@@ -64,6 +64,7 @@ fn words(difference: &Difference, units: UnitSystem) -> Option<String> {
         return None;
     }
     let chance = match (difference.standard_error, difference.is_sure) {
+        // One wind for all draws has no sampling error.
         (0.0, _) => "no draws are behind it",
         (_, true) => "larger than the sampling error",
         (_, false) => "within the sampling error",

@@ -212,6 +212,7 @@ pub fn place_text(sounding: &Sounding) -> String {
 fn height_range(sounding: &Sounding, units: UnitSystem) -> String {
     let mut heights = with_wind(sounding).map(|level| level.altitude_m);
     let low = heights.next().unwrap_or(f64::NAN);
+    // A single level is the lowest and the highest: the first is taken out by then.
     let high = heights.last().unwrap_or(low);
     format!(
         "{} to {} above sea level",
@@ -337,6 +338,7 @@ fn compass_point(from_deg: f64) -> &'static str {
         "N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW",
         "NW", "NNW",
     ];
+    // What is nearly a whole turn comes to the sixteenth point, north again.
     POINTS[(from_deg / 22.5).round() as usize % POINTS.len()]
 }
 
@@ -354,6 +356,7 @@ fn thinned(levels: Vec<&Level>, count: usize) -> Vec<&Level> {
     levels
         .into_iter()
         .filter(|level| {
+            // The top is one of these very numbers, so it may be asked for exactly.
             let due = level.altitude_m >= next || level.altitude_m == top;
             // Several steps over a gap, or every level behind it would be due.
             while due && next <= level.altitude_m {

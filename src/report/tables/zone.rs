@@ -273,6 +273,7 @@ fn wind_lines(wind: &WindFacts, zone_of_time: &TimeZone, units: UnitSystem) -> S
         return text;
     }
     if wind.sigma.is_empty() {
+        // No table of an error, and nothing that it would move.
         return text + "         taken as exact\n";
     }
     let sigma: Vec<String> = wind
@@ -426,6 +427,7 @@ fn time(at: Timestamp, zone: &TimeZone) -> String {
 }
 
 fn clock(seconds: f64) -> String {
+    // Rounded before it is taken apart, or 1:59.9 would become 1:60.
     let minutes = (seconds / 60.0).round() as i64;
     format!("+{}:{:02}", minutes / 60, minutes % 60)
 }

@@ -12,6 +12,7 @@ const QUIET: usize = 4;
 
 /// A text as a code; none where it is too long for one.
 pub fn code(id: &str, title: &str, text: &str) -> Option<Markup> {
+    // What is too long for any code still stands beside it as text.
     let code = QrCode::new(text.as_bytes()).ok()?;
     let across = code.width();
     // One path for all of them: an element each would make the page far longer.

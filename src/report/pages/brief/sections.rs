@@ -156,6 +156,7 @@ fn places(brief: &Brief, _: UnitSystem) -> Markup {
 
 /// What to do, and how the places are opened.
 pub fn waiting(brief: &Brief, units: UnitSystem) -> Markup {
+    // Of a single point the share would always be all.
     let shared = brief.wait.points.len() > 1;
     html! {
         @if brief.wait.points.is_empty() {
@@ -335,6 +336,7 @@ fn hazards(brief: &Brief, units: UnitSystem) -> Markup {
 /// The row of a hazard that is hit.
 fn hit(hazard: &Hazard, units: UnitSystem) -> Option<Vec<Markup>> {
     let share = hazard.share.filter(|share| *share > 0.0)?;
+    // A coarse map lacks the small ones: what it counts is a bound from below.
     let least = if hazard.coarse { "at least " } else { "" };
     let within = match hazard.within_m {
         m if m > 0.0 => format!("within {}", words::far(m, units)),
@@ -482,6 +484,7 @@ fn radio(brief: &Brief, units: UnitSystem) -> Markup {
         vec![plain(words::waiting_name(point)), plain(from), until]
     };
     let rows: Vec<Vec<Markup>> = brief.wait.points.iter().map(row).collect();
+    // One speaks for all: every point is reckoned with the same ground.
     let terrain = match brief.wait.points.first().map(|p| p.hearing.with_terrain) {
         Some(true) => "with hills and valleys as the terrain says",
         _ => "over smooth ground: hills are not known and hide the tracker earlier",

@@ -100,6 +100,7 @@ pub fn region_names(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, z
         let text = format!("{:.0} %", 100.0 * p);
         for k in 0..8 {
             let point = sheet.at(ring[(k * ring.len() / 8 + ring.len() / 16) % ring.len()]);
+            // Less than nothing around the point: the name of a line stands on the line.
             if sheet.shows(point, -10.0) && labels.write(picture, point, -2.0, TEXT, &text) {
                 break;
             }
@@ -195,6 +196,7 @@ fn free_of(point: [f64; 2], taken: &[[f64; 2]]) -> [f64; 2] {
     std::iter::once(point)
         .chain(beside)
         .find(free)
+        // Where all is crowded, one sign on another is better than none.
         .unwrap_or(point)
 }
 
@@ -261,12 +263,14 @@ pub fn marks(
         // whole height at most.
         let height_m = (high.altitude_m / step_m).floor() * step_m;
         let span = high.altitude_m - low.altitude_m;
+        // One at the lower end is marked by the other leg that meets there.
         if height_m <= low.altitude_m || height_m <= 0.0 || span <= 0.0 {
             continue;
         }
         let share = (height_m - low.altitude_m) / span;
         let [a, b] = [low, high].map(|m| sheet.at(m.position));
         let at = between(a, b, share);
+        // The y of a picture grows downwards.
         let tip = if rising { -8.0 } else { 8.0 };
         let shape = vec![
             [at[0], at[1] + tip],
@@ -305,6 +309,7 @@ fn bars(picture: &mut Picture, sheet: &Sheet, zone: &Zone) -> Vec<([f64; 2], Str
     let mut k = 1;
     for leg in track.windows(2) {
         let (before, after) = (since(&leg[0]), since(&leg[1]));
+        // A leg that takes no time has no mark on it, and would divide by nothing.
         while after > before && MARK_EVERY_S * f64::from(k) <= after {
             let share = (MARK_EVERY_S * f64::from(k) - before) / (after - before);
             let [a, b] = [&leg[0], &leg[1]].map(|m| sheet.at(m.position));

@@ -35,6 +35,7 @@ pub fn grid(picture: &mut Picture, sheet: &Sheet) -> Vec<([f64; 2], Anchor, Stri
             .find(|s| (high - low) / s <= MOST_LINES)
             .unwrap_or(30.0);
         let first = (low / step).ceil() as i64;
+        // By whole numbers of steps, as sums of them would drift off round degrees.
         for k in first..=(high / step).floor() as i64 {
             let value = k as f64 * step;
             let [from, to] = if axis == 0 { region.lat } else { region.lon };

@@ -157,6 +157,7 @@ const SEA_CELL: f64 = 3.0;
 
 /// Fills the sea, row by row; whether there is any on the sheet.
 fn draw_sea(picture: &mut Picture, sheet: &Sheet) -> bool {
+    // A map without its sea is still a map.
     let Ok(sea) = sea() else {
         return false;
     };

@@ -104,6 +104,7 @@ impl Labels {
         let Some((_, middle, edges)) = found else {
             return false;
         };
+        // The nearest point of the name, so that the line does not run through it.
         let end = [
             point[0].clamp(edges[0], edges[2]),
             point[1].clamp(edges[1], edges[3]),
@@ -176,6 +177,7 @@ impl Labels {
     }
 
     fn is_free(&self, [left, top, right, bottom]: [f64; 4]) -> bool {
+        // Clear of the frame around a sheet, which is two units wide.
         left >= 2.0
             && top >= 2.0
             && right <= self.size[0] - 2.0

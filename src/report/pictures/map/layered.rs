@@ -70,6 +70,7 @@ pub fn above(
         flight::ellipses(p, sheet, &mut labels, zone);
     });
     body.layer("track", |p| flight::track(p, sheet, &mut labels, zone));
+    // Placed before the names below and drawn after them, so main places come first and on top.
     let mut top = Picture::clear(SIDE, SIDE);
     top.layer("places", |p| {
         flight::places(p, sheet, &mut labels, (zone, wait), timezone);

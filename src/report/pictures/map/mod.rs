@@ -233,6 +233,7 @@ fn free_corner(sheet: &Sheet, labels: &Labels, points: &[[f64; 2]]) -> [f64; 2] 
     let [w, h] = sheet.size;
     let [a, b] = SCALE_ROOM;
     let crowded = |[x, y]: &[f64; 2]| {
+        // With some room around: a line that just misses the scale still crowds it.
         let inside = |p: &&[f64; 2]| {
             p[0] > x - 30.0 && p[0] < x + a + 30.0 && p[1] > y - 30.0 && p[1] < y + b + 30.0
         };
@@ -247,6 +248,7 @@ fn free_corner(sheet: &Sheet, labels: &Labels, points: &[[f64; 2]]) -> [f64; 2] 
         [60.0, h - b - 26.0],
     ]
     .into_iter()
+    // Of corners that are equal the first, so the same map is always the same.
     .min_by_key(crowded)
     .unwrap_or([10.0, 10.0])
 }

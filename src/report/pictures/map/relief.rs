@@ -39,6 +39,7 @@ pub fn draw(picture: &mut Picture, sheet: &Sheet, terrain: &Terrain) -> bool {
         let length = normal.iter().map(|v| v * v).sum::<f64>().sqrt();
         let light: f64 = (0..3).map(|k| normal[k] * LIGHT[k]).sum::<f64>() / length;
         let dark = 1.0 - light / LIGHT[2];
+        // Below the lowest there is no grey, so that flat ground stays paper.
         FROM.iter().rposition(|from| dark > *from)
     };
     let mut paths = vec![String::new(); SLOPES.len()];

@@ -29,6 +29,7 @@ impl Sheet {
     pub fn holding(center: Position, places: &[Position], width: f64) -> Sheet {
         let plane = Plane::new(center);
         let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
+        // With the centre there is always one place, and the bounds are numbers.
         for place in places.iter().chain([&center]) {
             let point = plane.to_plane(place.normal());
             for k in 0..2 {
