@@ -104,6 +104,7 @@ pub fn size(plan: &Plan, winds: Option<&Winds>, options: Options) -> Result<Fill
     let flight = flown
         .ok()
         .map(|f| flight_facts(&stack, &filled, &f, spread, drag, &mut assumed));
+    // Without a flight there is no burst to be early.
     assumed.extend(flight.as_ref().and_then(|_| early_bursts(plan)));
     let lift_test = lift_test::lift_test(
         &stack,

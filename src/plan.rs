@@ -317,6 +317,7 @@ impl Plan {
         }
         let mut files = Files::below(folder, closed);
         let plan = read_sections(root, &mut files, &mut faults);
+        // Before any fault: what was not opened may be all that is missing.
         if files.unopened {
             return Err(outside_of_folder(name, &files.outside));
         }
@@ -611,6 +612,7 @@ fn wind_spread(s: &Section, faults: &mut Faults) -> Option<WindSpread> {
             let text = level.get_ref().as_str().unwrap_or("");
             // Only one of both has a unit of pressure, so the unit tells which it is.
             let altitude = match parse(text, Dimension::Pressure) {
+                // No height has a pressure of nothing: read as a length it is told as a fault.
                 Ok(p) if p > 0.0 => Some(standard_height_of_pressure(p).standard_altitude_m()),
                 _ => quantity(level, path, M, -500.0..=60_000.0, faults),
             };

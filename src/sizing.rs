@@ -229,6 +229,7 @@ impl Stack {
 
     /// Rates of ascent at release with more and with less drag by a share, m/s.
     pub fn release_rate_bounds_m_s(&self, filled: &Filled, drag_share: f64) -> [f64; 2] {
+        // More drag first, as it makes the low bound.
         [1.0 + drag_share, 1.0 - drag_share].map(|drag_factor| {
             let climber = Climber {
                 drag_factor,
@@ -264,6 +265,7 @@ impl Stack {
         };
         let mut low_climb_s = None;
         let mut look = |m: Moment| {
+            // The first moment so high: the way down passes there once more.
             if low_climb_s.is_none() && m.altitude_m >= self.site_m() + LOW_CLIMB_M {
                 low_climb_s = Some(m.time_s);
             }

@@ -354,6 +354,7 @@ fn probabilities(
 /// The best place; of equal ones that nearest to the middle of the grid.
 fn best(grid: &[GridPlace]) -> Option<&GridPlace> {
     let away = |p: &GridPlace| p.offset_m[0].hypot(p.offset_m[1]);
+    // From where nothing hits is no place to launch, however near to the middle.
     grid.iter().filter(|p| p.probability > 0.0).max_by(|a, b| {
         let by_probability = a.probability.total_cmp(&b.probability);
         by_probability.then(away(b).total_cmp(&away(a)))

@@ -94,6 +94,7 @@ pub fn sources(
     landed_on: &[LandedOn],
 ) -> Vec<GroundSource> {
     let mut layers: Vec<&String> = maps.iter().flat_map(|map| map.sources()).collect();
+    // Several maps have the same files, and only neighbours are made one.
     layers.sort();
     layers.dedup();
     let layers = layers.into_iter();

@@ -249,6 +249,7 @@ pub const FARTHEST_SOUNDING_M: f64 = 300_000.0;
 
 /// Why winds or ground tell too little of a release to judge it, if they do.
 fn not_told(day: &Day) -> Option<Reason> {
+    // One made as long after the release tells as little.
     let age_s = day.wind_age_s.filter(|s| s.abs() > OLDEST_SOUNDING_S);
     let away_m = day.wind_distance_m.filter(|m| *m > FARTHEST_SOUNDING_M);
     let old = age_s.map(|age_s| Reason::OldWinds {
@@ -267,6 +268,7 @@ fn not_told(day: &Day) -> Option<Reason> {
         share: day.off_map,
         limit_share: LEFT_ALLOWED,
     });
+    // What is wrong with the winds comes before what follows from it.
     old.or(far).or(left).or(off_map)
 }
 

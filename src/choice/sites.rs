@@ -292,6 +292,7 @@ fn best_of_first_pass(
 fn by_row(a: Option<&ReleaseRow>, b: Option<&ReleaseRow>) -> std::cmp::Ordering {
     match (a, b) {
         (Some(a), Some(b)) => better_first(a, b),
+        // Where no release was tried there is nothing to judge by: it comes last.
         (a, b) => b.is_some().cmp(&a.is_some()),
     }
 }

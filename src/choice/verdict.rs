@@ -224,6 +224,7 @@ fn water(day: &Day, limits: &Limits) -> Strain {
     let (water, limit_share) = (day.water, limits.water_probability);
     let share = water.any.share;
     let most = water.sea_share.max(water.lake_share).max(water.river_share);
+    // It is one of these very numbers, so it may be asked for exactly.
     let kind = match most {
         m if m == water.sea_share => InWhat::Sea,
         m if m == water.lake_share => InWhat::Lake,

@@ -162,12 +162,14 @@ fn numbers(day: &Day, draws: u64) -> [(Compares, Option<Sampled>); 7] {
 /// 1 / sqrt(n) of it (Anderson 2003, An Introduction to Multivariate Statistical Analysis, 7.5: ln det of a
 /// covariance of two has the variance 4 / n, and the area goes with its square root; from memory).
 fn sigma_m(day: &Day) -> Option<f64> {
+    // 4.605 is 2.146 squared, or -2 ln 0.1.
     Some((day.area_m2? / (PI * 4.605)).sqrt())
 }
 
 /// The standard deviation of normal landing times, s, by the half and the 95 % that have come down.
 fn landing_sigma_s(day: &Day) -> f64 {
     let apart = day.latest_landing.duration_since(day.landing);
+    // The 95 % quantile of a normal, in standard deviations.
     apart.as_secs_f64() / 1.645
 }
 

@@ -93,6 +93,7 @@ pub fn run(args: &FetchArgs, out: &mut impl Write, talk: &mut impl Write) -> Res
     let feed = feeds.get(&args.feed)?;
     let aloft = TimeAloft::of(&plan);
     let order = order(args, &plan, feed, &aloft)?;
+    // Shown only once there is something to download.
     let bar = ProgressBar::hidden();
     // A clone is the same bar: whatever is said, from any thread, goes above it.
     let above = bar.clone();

@@ -31,6 +31,7 @@ impl Progress {
     pub fn step(&self) {
         // A count that nothing else is read by, so its order among threads does not matter.
         let taken = 1 + self.taken.fetch_add(1, Ordering::Relaxed);
+        // A look at the clock costs more than a count.
         if taken.is_multiple_of(self.look_every) && self.started.elapsed() > PATIENCE {
             self.bar.set_position(taken);
         }

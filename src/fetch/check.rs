@@ -36,6 +36,7 @@ pub fn wholeness(bytes: &[u8]) -> Wholeness {
         whole_grib(bytes)
     } else if bytes.starts_with(b"\x89HDF\r\n\x1a\n") {
         match end_of_hdf5(bytes) {
+            // Known by its head alone, before all of it is read.
             Some(end) if end > bytes.len() as u64 => cut_at(bytes.len(), end),
             _ => decodes(bytes),
         }
@@ -63,6 +64,7 @@ fn whole_grib(bytes: &[u8]) -> Wholeness {
         let Some(message) = usize::try_from(length).ok().and_then(|l| rest.get(..l)) else {
             return cut_at(bytes.len(), (at as u64).saturating_add(length));
         };
+        // A length of nothing would be looked at for ever.
         if length < 16 || !message.ends_with(b"7777") {
             let found = format!("a GRIB message at byte {at} that does not end with \"7777\"");
             return Wholeness::Damaged(found);

@@ -42,6 +42,7 @@ pub fn download(
     }
     fs::create_dir_all(&order.folder)
         .map_err(|cause| Error::file(&order.folder, "make the folder", cause))?;
+    // With a name, though it is never used: `_` alone would let go of the lock at once.
     let _folder = lock::take(&order.folder, say)?;
     // Another download may have fetched it meanwhile.
     if let Some(manifest) = Manifest::of_whole(&file.path).filter(|m| m.wanted == file.wanted) {

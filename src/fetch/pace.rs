@@ -60,6 +60,7 @@ impl Pace {
         }
         if let Some(most) = self.most {
             state.last.push_back(now);
+            // As many as a window may have: the oldest tells when the next may be.
             while state.last.len() > most {
                 state.last.pop_front();
             }

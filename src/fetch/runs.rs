@@ -137,6 +137,7 @@ fn reach_h(feed: &Feed) -> u32 {
 
 /// The run with the steps from the one at or before the period to the one at or after it.
 fn covering(feed: &Feed, run: Timestamp, period: Period) -> Option<RunChoice> {
+    // Feeds name their runs by the hour alone.
     if run.as_second() % HOUR_S != 0 {
         return None;
     }

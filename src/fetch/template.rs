@@ -191,6 +191,7 @@ fn placeholder(name: &str) -> Option<Part> {
         "last" => Some(Part::Last),
         _ => {
             let digits = name.strip_prefix("step:")?.parse().ok()?;
+            // No step has more digits, and any width that is asked for would be filled up.
             (1..=6).contains(&digits).then_some(Part::Step(digits))
         }
     }

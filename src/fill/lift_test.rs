@@ -26,6 +26,7 @@ pub fn lift_test(
     lifted_kg: Option<f64>,
     round_in_kg: f64,
 ) -> LiftTest {
+    // Weightless where it is not known, which is told as assumed.
     let filler = filler_kg.unwrap_or(0.0);
     let target = filled.neck_lift_kg - filler;
     let bounds = [1.0 - share, 1.0 + share].map(|s| s * filled.neck_lift_kg - filler);

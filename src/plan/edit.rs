@@ -174,6 +174,7 @@ impl PlanText {
     fn table(&self, key: Key) -> Option<&dyn TableLike> {
         let item = self.0.get(key.section)?;
         match (key.table, item) {
+            // Inline tables as well: `balloon = { ... }` is a section, too.
             (None, item) => item.as_table_like(),
             (Some(which), Item::ArrayOfTables(tables)) => {
                 tables.get(which).map(|table| table as &dyn TableLike)

@@ -126,6 +126,7 @@ fn descent(
         );
     }
     match (landing_speed_m_s, rates) {
+        // Where both stand that is noted already, and either will do to read on.
         (Some(landing_speed_m_s), _) => Some(Descent::LandingSpeed {
             landing_speed_m_s,
             parachute,

@@ -202,6 +202,7 @@ impl Stack {
                 highest_m,
             });
         }
+        // What makes no flight counts as too low, so that the search ends on a fill that flies.
         let higher = |mol| burst(mol).is_ok_and(|m| m >= wanted_m);
         Ok(self.filled(last_true(least, most, higher)))
     }

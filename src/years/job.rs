@@ -290,6 +290,7 @@ fn first_landings(
         };
         let tried = fly_releases(&field.plan, flown_in, &[*at], options, || {})?;
         let said = assumed_of_flown(&tried).into_iter();
+        // What was left out of the first winds says nothing of the others.
         assumed.extend(said.filter(|said| !matches!(said, Assumption::LeftOut { .. })));
         let flown = tried.into_iter().filter_map(|(_, flown)| flown.ok());
         landed.push((

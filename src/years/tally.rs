@@ -103,6 +103,7 @@ fn field(job: &Job, number: usize, all: &[Dated], cells: &CellCounts) -> FieldYe
         let each = all.iter().map(|d| of(d.release));
         each.fold(0, u64::saturating_add)
     };
+    // Parts are files, which may say that more came down than were flown.
     let missing = of_flights(flights - sum(|r| r.landed).min(flights));
     let share = |of: &dyn Fn(&Numbers) -> Option<f64>| {
         // Shares are of the draws that came down, so each release counts by these.
@@ -283,6 +284,7 @@ fn between_years(job: &Job, month: Option<i8>, these: &[Dated]) -> Option<Betwee
     let mut samples: Vec<f64> = (0..SAMPLES).map(sample).collect();
     samples.sort_by(f64::total_cmp);
     Some(BetweenYears {
+        // One less, as the mean is of the same years.
         deviation: (squares / (count - 1) as f64).sqrt(),
         interval: [0.05, 0.95].map(|p| quantile(&samples, p).unwrap_or(0.0)),
         years,

@@ -143,6 +143,7 @@ impl Continuation {
         let layers = &self.model.layers;
         // Flights in the air begin at boundaries, where all that is tabulated by layer begins.
         let layer = ((height_m - layers.base_m) / layers.thickness_m).round();
+        // Below the layers there is no flight, and above them none goes on.
         if layer < 0.0 || layer as usize >= layers.count {
             return None;
         }

@@ -105,6 +105,7 @@ pub fn reach_of(weather: &Weather, setup: &Setup) -> Result<Reach> {
     above_site.map_err(|miss| cannot_fly(miss, &track, weather))?;
     let reach = Reach::of(&track, &setup.model, &setup.spread);
     Ok(match weather.is_uneven() {
+        // Else members that end early would be left out for hours that few draws need.
         true => reach.short(&track),
         false => reach,
     })
@@ -128,6 +129,7 @@ pub fn fly_in(
     let (planned, track) = fly_planned(&setup.model, winds.planned);
     let planned = match planned {
         Ok(planned) => planned,
+        // Only the decoded part ends there: more of the winds is asked for, and all is flown again.
         Err(Miss::Leaves(left)) if !winds.end_at(left) => {
             return Ok(FlyOutcome::NeedsMore(left));
         }

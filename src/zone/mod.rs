@@ -328,6 +328,7 @@ impl<'a> Story<'a> {
         let pairs = landed.iter().zip(&self.pattern.points);
         let early = pairs.filter(|(l, _)| l.burst_early);
         let (early, points): (Vec<Landing>, Vec<[f64; 2]>) = early.unzip();
+        // Of fewer than three landings no region can be made: next to none burst early then.
         let Ok(regions) = Regions::of(&points) else {
             return Ok(None);
         };

@@ -204,6 +204,7 @@ fn fly_ready(
     let Some(mut reach) = good().map(|r| r.reach).reduce(Reach::with) else {
         return Ok(ready.iter().map(|_| Err(not_flown())).collect());
     };
+    // As if all had left: so the first round flies every release.
     let nowhere = |_: &Result<Ready>| Ok(FlyOutcome::NeedsMore(Outside::Region));
     let mut outcomes: Vec<Result<FlyOutcome>> = ready.iter().map(nowhere).collect();
     loop {
@@ -227,7 +228,9 @@ fn fly_ready(
             .zip(outcomes)
             .map(|(ready, before)| match (ready, before) {
                 (Ok(ready), Ok(FlyOutcome::NeedsMore(_))) => fly(ready),
+                // Flown already: more winds would not change it.
                 (Ok(_), before) => before,
+                // Its own error is told later; this one only keeps the places in order.
                 (Err(_), _) => Err(not_flown()),
             })
             .collect();
@@ -288,6 +291,7 @@ fn told(ready: &Ready, flights: Flights, elevation: Option<&Assumption>) -> Resu
         left: left(&flights.landings),
         left_hours: flights.landings.left(Outside::Hours),
         center: ellipse.center,
+        // The centre stands in any case; without the farthest landings the ellipse is too small.
         ellipse: flights.few_left().then_some(ellipse),
         lead_s: ready.weather.lead_s(),
         wind_age_s: ready.weather.age_s(),

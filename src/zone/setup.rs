@@ -106,6 +106,7 @@ impl Setup {
         // From here on the stack is the one that is expected to fly.
         let (planned, stack) = (stack, &learnt.stack(stack, air));
         let (lifter, burst_m) = lifter(planned, stack, &learnt, air, site_m)?;
+        // After the spread was widened: the highest draw has to burst within them.
         let layers = layers(&lifter, &place, top(burst_m, &spread));
         // At stated rates and to a stated altitude a flight bursts by metres, whatever its
         // diameter.

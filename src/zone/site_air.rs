@@ -52,6 +52,7 @@ fn by_winds(plan: &Plan, winds: &Winds) -> Result<SiteAir> {
     // What is assumed of the wind itself does not matter here.
     let weather = site.weather(plan.release)?;
     let ground = match plan.site.elevation_m {
+        // A stated elevation needs no ground to be looked up from.
         Some(_) => None,
         None => terrain::around(&plan.ground, winds, plan.site.position, AROUND_M)?,
     };

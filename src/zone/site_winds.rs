@@ -109,6 +109,7 @@ impl<'a> SiteWinds<'a> {
         match (self.input, &self.near) {
             (Winds::Forecast(archive), Some(near)) => self.of_forecast(release, archive, near),
             (Winds::Soundings(ascents), _) => self.of_soundings(release, ascents),
+            // Does not come up: a forecast is decoded near the site at once.
             (Winds::Forecast(_), None) => Err(nothing_near(self.site)),
         }
     }

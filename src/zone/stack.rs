@@ -209,6 +209,7 @@ fn under_parachute(plan: &StackPlan, parachute: &ParachutePlan, remnant: Option<
         remnant: remnant.unwrap_or(REMNANT),
     };
     let coefficient = parachute.drag_coefficient;
+    // Without a balloon nothing of it can stay on the line, so nothing is assumed.
     let remnant_assumed = remnant.is_none() && balloon_kg > 0.0;
     let assumptions = [
         coefficient.is_none().then_some(Assumption::ParachuteDrag {

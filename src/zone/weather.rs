@@ -128,6 +128,7 @@ impl Weather<'_> {
             return FlownWinds::only(FlightWinds::Column(winds));
         };
         let column = |i: usize| {
+            // A sounding without a place is taken as made at the site, as its error says.
             let place = columns[i].position.unwrap_or(self.site_winds.site);
             (columns[i].winds.clone(), place)
         };

@@ -66,8 +66,10 @@ impl About<'_> {
     /// The error that the plan asks for, or that such winds have.
     pub fn error(&self, stated: Option<&WindSpread>) -> Assumed {
         match (stated, self.source) {
+            // What the plan says counts before what the winds are.
             (Some(WindSpread::None), _) => (None, Vec::new()),
             (Some(WindSpread::Table(rows)), _) => self.of_table(rows),
+            // A single member is a forecast like any other: there is no other that it differs from.
             (None, WindSource::Forecast { members, .. }) if *members > 1 => {
                 self.of_ensemble(*members)
             }

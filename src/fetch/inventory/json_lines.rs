@@ -61,6 +61,7 @@ pub fn parse(name: &str, text: &str) -> Result<Vec<Message>> {
             length: Some(length),
             fields: Vec::new(),
         });
+        // Fields that share a message have to agree on its length.
         if length == 0 || message.length != Some(length) {
             return Err(wrong(format!("a _length of {length} at _offset {start}")));
         }
