@@ -176,6 +176,7 @@ pub fn run(args: &FillArgs, out: &mut impl Write) -> Result<()> {
     };
     let fill = size(&plan, winds.as_ref(), options)?;
     begun.write(|path| {
+        // Not drawn yet, as not every ending needs it.
         let picture = || pictures::fill::draw(&fill, SLOW_M_S, units);
         Ok(match output::extension(path).as_deref() {
             Some("txt") => fill_card::text(&fill, &list, units).into_bytes(),

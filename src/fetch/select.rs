@@ -88,6 +88,7 @@ impl<'a> Selection<'a> {
         let on_all = east.iter().filter(|l| north.contains(l));
         let winds = on_all.clone().count();
         let both = on_all.filter(|l| heights.contains(l)).count();
+        // From fewer no wind can be interpolated in height.
         if both >= 2 {
             return Ok(());
         }

@@ -98,6 +98,7 @@ fn one_kind(s: &Section, faults: &mut Faults) -> Option<CylinderPlan> {
             }
             nearest_whole(count)?
         }
+        // A table is one cylinder unless it says more.
         false => 1,
     };
     let temperature_k = s.quantity("temperature", Dimension::Temperature, 220.0..=340.0, faults);
@@ -142,6 +143,7 @@ fn content(s: &Section, faults: &mut Faults) -> Option<CylinderContent> {
             s.missing(key, expected, faults);
         }
     }
+    // Both are read before either is missed, so that faults of both are told.
     let volume = s.quantity("water_volume", Dimension::Volume, 1e-4..=5.0, faults);
     let gauge = s.quantity("pressure", Dimension::Pressure, 1e4..=4.5e7, faults);
     Some(CylinderContent::Pressure {

@@ -22,6 +22,7 @@ impl StackPlan {
     /// Mass of everything below the neck, kg: the load and the parachute.
     pub fn load_kg(&self) -> f64 {
         let items: f64 = self.load.iter().map(|item| item.mass_kg).sum();
+        // Lifted as well where a stated speed of fall leaves it nothing to do.
         items + self.descent.parachute().map_or(0.0, |p| p.mass_kg)
     }
 }

@@ -158,6 +158,7 @@ fn cleaned(cleaning: &Cleaning, units: UnitSystem) -> String {
     let file = &cleaning.file;
     let wide = |gap: &&Gap| gap.to_m - gap.from_m;
     let widest = cleaning.gaps.iter();
+    // A warning is one line, with room for one gap.
     match widest.max_by(|a, b| wide(a).total_cmp(&wide(b))) {
         Some(gap) => format!(
             "{file}: no wind is known between {} and {}",

@@ -67,6 +67,7 @@ fn who(brief: &Brief) -> Facts {
         ),
         ("Operator", BLANK.to_owned()),
     ];
+    // A line to write on, as for all that the plan does not say.
     if brief.contacts.is_empty() {
         facts.push(("Contact during flight", BLANK.to_owned()));
     }
@@ -121,6 +122,7 @@ fn where_and_when(brief: &Brief, units: UnitSystem) -> Facts {
             format!("9 in 10 chances {}", words::event(e, &brief.timezone)),
         )
     }));
+    // Named once: what follows are other forms of the same place.
     let mut name = "Place";
     for (form, said) in places::forms(release.position) {
         facts.push((name, format!("{said} ({form})")));

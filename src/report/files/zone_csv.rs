@@ -108,6 +108,7 @@ impl Table {
             .iter()
             .flat_map(|p| std::iter::once(p.exterior()).chain(p.interiors()));
         for (part, ring) in rings.enumerate() {
+            // The last corner is the first once more, as it is in GeoJSON.
             for (i, corner) in ring.0.iter().enumerate() {
                 self.row([kind, "", &probability], [part, i], *corner, None, None)?;
             }

@@ -72,6 +72,7 @@ fn lead(d: &Debrief, plan: &Plan, units: UnitSystem) -> Markup {
 }
 
 fn map_section(d: &Debrief, map: &Picture, units: UnitSystem) -> Markup {
+    // Read out to those who do not see the map.
     let said = format!(
         "Planned landing at {}, landed at {}: {} away, {}.",
         d.planned_landing.position.text(),

@@ -114,6 +114,7 @@ pub fn csv(aim: &Aim, units: UnitSystem) -> Result<String> {
         };
         let own = [
             row.rank.map_or_else(String::new, |r| r.to_string()),
+            // Six digits of a degree are 0.1 m.
             number(launch.map(|l| l.position.lat_deg), 6),
             number(launch.map(|l| l.position.lon_deg), 6),
             number(launch.map(|l| l.probability), 5),
@@ -132,6 +133,7 @@ pub fn geojson(aim: &Aim, units: UnitSystem) -> String {
     let mut features = Vec::new();
     for row in &aim.rows {
         let Some(launch) = &row.launch else { continue };
+        // All that is drawn for a row has it, and belongs together by it.
         let release = json!(row.row.release.to_string());
         let of_release = |features: &mut Vec<_>, region: &LaunchRegion| {
             let properties = [

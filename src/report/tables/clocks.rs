@@ -99,6 +99,7 @@ fn offset(aligned: &Aligned, of_dates: bool, clock: Clock, zone: &TimeZone) -> S
                 "ahead of"
             }
         ),
+        // It has no date: all that it tells is when it showed nothing.
         _ => format!(
             "its clock showed 0 at {} ({zero:.1}), {doubt}",
             clock_with_zone(zero, zone)

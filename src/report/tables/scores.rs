@@ -76,6 +76,7 @@ fn many_rows(many: &Many, units: UnitSystem) -> Vec<(String, String)> {
         ));
     }
     if let Some(e) = many.energy {
+        // Scores are in kilometres, lengths are written from metres.
         let km = |x: f64| units.distance(1e3 * x);
         rows.push((
             "energy score".into(),
@@ -93,6 +94,7 @@ fn many_rows(many: &Many, units: UnitSystem) -> Vec<(String, String)> {
 
 fn of_misses(misses: &Misses) -> String {
     let side = |mean: f64, words: [&str; 2]| {
+        // Short and left are the negative sides.
         format!("{:.1} {}", mean.abs(), words[usize::from(mean >= 0.0)])
     };
     format!(
@@ -108,6 +110,7 @@ fn of_misses(misses: &Misses) -> String {
 
 /// Bars of flights by the share of draws nearer to the middle.
 fn ranks(many: &Many) -> String {
+    // At least one, as the bars are divided by it.
     let most = many.ranks.iter().copied().max().unwrap_or(0).max(1);
     let mut text = format!(
         "\nShare of the draws nearer to the middle than the flight: evenly spread if zones are right,\n{} to {} flights in each row 19 times in 20\n\n",

@@ -335,6 +335,7 @@ fn hazards(brief: &Brief, units: UnitSystem) -> Markup {
 
 /// The row of a hazard that is hit.
 fn hit(hazard: &Hazard, units: UnitSystem) -> Option<Vec<Markup>> {
+    // Those that no draw hits are listed below the table.
     let share = hazard.share.filter(|share| *share > 0.0)?;
     // A coarse map lacks the small ones: what it counts is a bound from below.
     let least = if hazard.coarse { "at least " } else { "" };
