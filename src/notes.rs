@@ -309,6 +309,8 @@ pub enum Assumption {
         /// How many of them were flown themselves.
         flown: usize,
     },
+    /// Sites of unknown elevation lie as high as the forecast's own ground.
+    ElevationOfForecast,
     /// Sites of unknown elevation lie as high as the plan's.
     ElevationAsPlanned,
     /// Neighbouring places of launch regions have the same drift.

@@ -14,7 +14,7 @@ use rayon::prelude::*;
 
 use super::answer::{Aim, AimRow, LaunchPlace, LaunchRegion, LaunchesIn, Verdict};
 use super::basis::basis;
-use super::candidates::Candidate;
+use super::candidates::{Candidate, assumed_of_heights};
 use super::ground;
 use super::judge::{Judge, assumed_at_ground, unknown_by};
 use super::reason::Reason;
@@ -146,10 +146,9 @@ pub fn aim(
     rank(&mut rows);
     assumed.push(Assumption::SameDriftNearby);
     let launches = rows.iter().filter_map(|row| row.launch.as_ref());
-    let mut launches = launches.map(|launch| Candidate::at(launch.position));
-    if launches.any(|place| place.lies_as_planned(plan, heights.as_deref())) {
-        assumed.push(Assumption::ElevationAsPlanned);
-    }
+    let launches: Vec<Candidate> = launches.map(|l| Candidate::at(l.position)).collect();
+    let from = launches.iter().map(|place| (place, heights.as_deref()));
+    assumed.extend(assumed_of_heights(plan, from));
     assumed.extend(assumed_at_ground(rows.iter().map(|row| &row.row)));
     assumed.extend(ground::ASSUMED);
     assumed.extend(terrain::assumed(&[heights.as_deref()], &landed_on));

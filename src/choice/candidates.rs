@@ -10,8 +10,10 @@ use crate::error::{Error, Fault, Result};
 use crate::files::read_bytes;
 use crate::geodesy::Position;
 use crate::ground::terrain::Terrain;
+use crate::notes::Assumption;
 use crate::plan::{Plan, SITE_ELEVATIONS_M, Site};
 use crate::units::{Dimension, parse};
+use crate::zone::terrain::{OF_FORECAST, height_at};
 
 /// A site to choose.
 #[derive(Debug, Clone, PartialEq)]
@@ -34,24 +36,58 @@ impl Candidate {
         }
     }
 
-    /// Whether nothing but the plan's own site tells how high it lies.
-    pub fn lies_as_planned(&self, plan: &Plan, terrain: Option<&Terrain>) -> bool {
-        let ground_m = terrain.and_then(|t| t.height_m(self.position));
-        self.elevation_m.is_none() && ground_m.is_none() && plan.site.elevation_m.is_some()
+    /// How high it lies, m above mean sea level, and what is assumed of that: as given, else as a file of
+    /// heights says; at the plan's own site as the plan says; else as the forecast's own ground, else as the
+    /// plan's site.
+    fn elevation(
+        &self,
+        plan: &Plan,
+        terrain: Option<&Terrain>,
+    ) -> (Option<f64>, Option<Assumption>) {
+        let ground = height_at(terrain, self.position);
+        let of_file = ground.as_ref().filter(|g| g.source != OF_FORECAST);
+        if let Some(known_m) = self.elevation_m.or(of_file.map(|g| g.height_m)) {
+            return (Some(known_m), None);
+        }
+        let planned_m = plan.site.elevation_m;
+        // The forecast's ground is smooth: in a valley some hundred metres above what the plan says of
+        // the same place.
+        if planned_m.is_some() && self.position.distance_m(plan.site.position) <= AT_SITE_M {
+            return (planned_m, None);
+        }
+        match ground {
+            Some(ground) => (Some(ground.height_m), Some(Assumption::ElevationOfForecast)),
+            None => (planned_m, planned_m.map(|_| Assumption::ElevationAsPlanned)),
+        }
     }
 
-    /// A plan flown from here: as high as given, else as the terrain, else as the plan's own site.
+    /// A plan flown from here.
     pub fn plan(&self, plan: &Plan, terrain: Option<&Terrain>) -> Plan {
-        let ground_m = terrain.and_then(|t| t.height_m(self.position));
         Plan {
             site: Site {
                 position: self.position,
-                elevation_m: self.elevation_m.or(ground_m).or(plan.site.elevation_m),
+                elevation_m: self.elevation(plan, terrain).0,
                 ..plan.site
             },
             ..plan.clone()
         }
     }
+}
+
+/// This close to the plan's site a candidate is that site, m.
+const AT_SITE_M: f64 = 500.0;
+
+/// What is assumed of the heights of candidates, each above its terrain; once for all of them.
+pub fn assumed_of_heights<'a>(
+    plan: &Plan,
+    candidates: impl IntoIterator<Item = (&'a Candidate, Option<&'a Terrain>)>,
+) -> Vec<Assumption> {
+    let mut said: Vec<Assumption> = Vec::new();
+    for (candidate, terrain) in candidates {
+        let assumed = candidate.elevation(plan, terrain).1;
+        said.extend(assumed.filter(|assumed| !said.contains(assumed)));
+    }
+    said
 }
 
 /// The most candidates that are compared.
@@ -124,7 +160,28 @@ fn of_csv(name: &str, bytes: &[u8]) -> Result<Vec<Candidate>> {
     };
     let lat = needed(&["lat", "latitude", "lat_deg"])?;
     let lon = needed(&["lon", "longitude", "lon_deg"])?;
-    let (label, elevation) = (column(&["name", "site"]), column(&["elevation"]));
+    let label = column(&["name", "site"]);
+    // With the unit behind each number, or of all in the heading.
+    let elevation = [
+        (&["elevation", "elev", "altitude", "alt", "height"][..], ""),
+        (
+            &["elevation_m", "elev_m", "altitude_m", "alt_m", "height_m"],
+            "m",
+        ),
+        (
+            &[
+                "elevation_ft",
+                "elev_ft",
+                "altitude_ft",
+                "alt_ft",
+                "height_ft",
+            ],
+            "ft",
+        ),
+    ];
+    let elevation = elevation
+        .iter()
+        .find_map(|(names, unit)| Some((column(names)?, *unit)));
     let mut found = Vec::new();
     for row in reader.records() {
         let row = row.map_err(unreadable)?;
@@ -138,8 +195,9 @@ fn of_csv(name: &str, bytes: &[u8]) -> Result<Vec<Candidate>> {
                 .at_line(line)
                 .of_key("lat, lon")
         })?;
-        let elevation_m = match elevation.map(field).filter(|text| !text.is_empty()) {
-            Some(text) => Some(elevation_of(text).map_err(|found| {
+        let height = elevation.map(|(at, unit)| (field(at), unit));
+        let elevation_m = match height.filter(|(text, _)| !text.is_empty()) {
+            Some((text, unit)) => Some(elevation_of(text, unit).map_err(|found| {
                 let expected = "a height from -430 m to 6000 m, as in 120 m";
                 let fault = Fault::new(name, found, expected);
                 fault.at_line(line).of_key("elevation")
@@ -156,9 +214,13 @@ fn of_csv(name: &str, bytes: &[u8]) -> Result<Vec<Candidate>> {
     Ok(found)
 }
 
-/// An elevation that a site can have, m.
-fn elevation_of(text: &str) -> std::result::Result<f64, String> {
-    let elevation_m = parse(text, Dimension::Length).map_err(|wrong| wrong.to_string())?;
+/// An elevation that a site can have, m; a number without a unit is in that of its column.
+fn elevation_of(text: &str, unit: &str) -> std::result::Result<f64, String> {
+    let whole = match text.parse::<f64>() {
+        Ok(_) => &format!("{text} {unit}"),
+        Err(_) => text,
+    };
+    let elevation_m = parse(whole, Dimension::Length).map_err(|wrong| wrong.to_string())?;
     match SITE_ELEVATIONS_M.contains(&elevation_m) {
         true => Ok(elevation_m),
         false => Err(format!("\"{text}\"")),
@@ -343,6 +405,8 @@ fn grid(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::geodesy::lattice::{Axis, Lattice, Plane};
+    use crate::ground::terrain::{Heights, Raster};
 
     fn read_text(name: &str, text: &str, spacing_m: f64) -> Result<Vec<Candidate>> {
         let folder = tempfile::tempdir().unwrap();
@@ -362,6 +426,61 @@ mod tests {
             (found[1].name.as_str(), found[1].elevation_m),
             ("site 2", None)
         );
+    }
+
+    #[test]
+    fn a_heading_may_give_the_unit_of_elevations() {
+        for (heading, cell, elevation_m) in [
+            ("elevation_m", "1640", 1_640.0),
+            ("alt_ft", "1000", 304.8),
+            ("elev_m", "1000 ft", 304.8),
+            ("Altitude", "120 m", 120.0),
+        ] {
+            let text = format!("lat,lon,{heading}\n39,-8,{cell}\n");
+            let found = read_text("sites.csv", &text, 1.0).unwrap();
+            let told_m = found[0].elevation_m.unwrap();
+            assert!((told_m - elevation_m).abs() < 1e-9, "{heading}: {told_m}");
+        }
+    }
+
+    #[test]
+    fn the_plans_own_site_is_as_high_as_the_plan_says() {
+        let plan = Plan::read("samples/ribatejo/plan.toml").unwrap();
+        let around = Lattice {
+            plane: Plane::LatLon,
+            x: Axis {
+                first: -9.5,
+                step: 1.0,
+                count: 2,
+            },
+            y: Axis {
+                first: 39.0,
+                step: 1.0,
+                count: 2,
+            },
+        };
+        let raster = |source: &str| {
+            let heights = Heights::Fine(vec![400.0; 4]);
+            Terrain::of(vec![Raster::new(source.into(), &around, heights).unwrap()])
+        };
+        let (forecast, file) = (raster(OF_FORECAST), raster("heights.asc"));
+        let at = |lat_deg, lon_deg| Candidate::at(Position::new(lat_deg, lon_deg).unwrap());
+        let site = plan.site.position;
+        let (here, away) = (at(site.lat_deg, site.lon_deg), at(39.5, -9.0));
+        let height_m =
+            |c: &Candidate, t: Option<&Terrain>| c.plan(&plan, t).site.elevation_m.unwrap();
+        assert_eq!(height_m(&here, Some(&forecast)), 96.0);
+        assert_eq!(height_m(&away, Some(&forecast)), 400.0);
+        assert_eq!(height_m(&here, Some(&file)), 400.0);
+        assert_eq!(height_m(&away, None), 96.0);
+        let said = |c: &Candidate, t| assumed_of_heights(&plan, [(c, t), (c, t)]);
+        assert_eq!(said(&here, Some(&forecast)), []);
+        assert_eq!(
+            said(&away, Some(&forecast)),
+            [Assumption::ElevationOfForecast]
+        );
+        assert_eq!(said(&away, Some(&file)), []);
+        assert_eq!(said(&away, None), [Assumption::ElevationAsPlanned]);
     }
 
     #[test]

@@ -10,7 +10,7 @@ use jiff::Timestamp;
 
 use super::answer::{ComparedSite, ReleaseRow, Sites, Verdict};
 use super::basis::basis;
-use super::candidates::Candidate;
+use super::candidates::{Candidate, assumed_of_heights};
 use super::ground;
 use super::judge::{Judge, assumed_at_ground, better_first, rank, unknown_by};
 use super::reason::Reason;
@@ -110,9 +110,10 @@ pub fn sites(
     rank_sites(&mut compared);
     let heights_at = |i: usize| groups[group_of[i]].heights.as_deref();
     let numbered = || candidates.iter().enumerate();
-    if numbered().any(|(i, c)| c.lies_as_planned(plan, heights_at(i))) {
-        assumed.push(Assumption::ElevationAsPlanned);
-    }
+    assumed.extend(assumed_of_heights(
+        plan,
+        numbered().map(|(i, candidate)| (candidate, heights_at(i))),
+    ));
     let heights: Vec<Option<&Terrain>> = groups
         .iter()
         .map(|group| group.heights.as_deref())

@@ -249,7 +249,11 @@ fn daylight(day: &Day, limits: &Limits) -> Strain {
             reason: Reason::Daylight { left_s, limit_s },
         },
         _ => Strain {
-            share: f64::INFINITY,
+            // A plan may want none, for a search by night.
+            share: match limit_s > 0.0 {
+                true => f64::INFINITY,
+                false => 0.0,
+            },
             reason: Reason::Dark {
                 latest_landing: day.latest_landing,
                 limit_s,

@@ -294,6 +294,7 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
         Assumption::CarriedOver { candidates, flown } => format!(
             "of {candidates} candidates, the {flown} best were simulated fully; the others are judged by flights carried over from the middle of all, assumed"
         ),
+        Assumption::ElevationOfForecast => "sites without an elevation are as high as the forecast's own ground, which is smoothed, assumed".into(),
         Assumption::ElevationAsPlanned => "sites without an elevation are as high as the plan's site, assumed".into(),
         Assumption::SameDriftNearby => "drift is the same for neighbouring places in launch regions, assumed; launch places themselves were simulated fully".into(),
 

@@ -12,7 +12,7 @@ use super::cells::CellGrid;
 use super::digest::Digest;
 use super::long_record::{LongRecord, Opened};
 use crate::choice::basis::{Basis, basis};
-use crate::choice::candidates::Candidate;
+use crate::choice::candidates::{Candidate, assumed_of_heights};
 use crate::choice::ground;
 use crate::choice::times::release_times;
 use crate::choice::together::{Together, group_of, middle, together};
@@ -165,12 +165,9 @@ impl Job {
             })
             .collect::<Result<_>>()?;
         let fields = fields(&plan, candidates, &those, &grounds);
-        let as_planned = |(c, field): (&Candidate, &LaunchField)| {
-            c.lies_as_planned(&plan, grounds[field.ground].heights.as_deref())
-        };
-        if candidates.iter().zip(&fields).any(as_planned) {
-            assumed.push(Assumption::ElevationAsPlanned);
-        }
+        let ground_of = |field: &LaunchField| grounds[field.ground].heights.as_deref();
+        let from = candidates.iter().zip(fields.iter().map(ground_of));
+        assumed.extend(assumed_of_heights(&plan, from));
         assumed.extend(ground::ON_GROUND);
         let landed_on = first_landings(&opened, &grounds, &fields, &days, &asked, &mut assumed)?;
         let heights: Vec<Option<&Terrain>> = grounds.iter().map(|g| g.heights.as_deref()).collect();

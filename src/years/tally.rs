@@ -292,13 +292,11 @@ fn between_years(job: &Job, month: Option<i8>, these: &[Dated]) -> Option<Betwee
 }
 
 fn drift(these: &[Dated]) -> Option<Drift> {
-    let numbers = |d: &Dated| {
-        d.release
-            .numbers
-            .clone()
-            .map(|n| (n, d.release.is_usable()))
-    };
-    let known: Vec<(Numbers, bool)> = these.iter().filter_map(numbers).collect();
+    // Without releases of which too many draws left the winds: those drifts may be longer than told.
+    let sure = these.iter().filter(|d| !d.release.is_unknown());
+    let known: Vec<(Numbers, bool)> = sure
+        .filter_map(|d| Some((d.release.numbers.clone()?, d.release.is_usable())))
+        .collect();
     if known.is_empty() {
         return None;
     }
@@ -307,21 +305,12 @@ fn drift(these: &[Dated]) -> Option<Drift> {
     let unknown = these.iter().filter(|d| d.release.is_unknown()).count();
     let far = |p: f64| quantile(&drifts, p).unwrap_or(0.0);
     // What is unknown stands before all that is known, or after it.
-    // Without the drifts of releases of which too many draws left the winds: theirs may be longer.
-    let sure: Vec<f64> = {
-        let sure = these.iter().filter(|d| !d.release.is_unknown());
-        let mut sure: Vec<f64> = sure
-            .filter_map(|d| Some(d.release.numbers.as_ref()?.drift_m))
-            .collect();
-        sure.sort_by(f64::total_cmp);
-        sure
-    };
     let between = |p: f64| {
         let at = (p * (these.len() - 1) as f64).round() as usize;
         let low = at
             .checked_sub(unknown)
-            .map_or(Some(0.0), |i| sure.get(i).copied());
-        [low, sure.get(at).copied()]
+            .map_or(Some(0.0), |i| drifts.get(i).copied());
+        [low, drifts.get(at).copied()]
     };
     let (mut east_m, mut north_m) = (0.0, 0.0);
     for (n, _) in &known {

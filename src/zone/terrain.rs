@@ -19,7 +19,7 @@ use crate::winds::Winds;
 /// Heights are kept so far around a site, m: farther than most flights drift.
 pub const FAR_M: f64 = 300_000.0;
 /// The forecast's ground as a source of heights.
-pub(super) const OF_FORECAST: &str = "the forecast's own ground";
+pub const OF_FORECAST: &str = "the forecast's own ground";
 /// A release farther than this above or below the ground is reported, m.
 const OFF_GROUND_M: f64 = 50.0;
 
