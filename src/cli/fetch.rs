@@ -41,7 +41,7 @@ pub struct FetchArgs {
     /// The first day (in the plan's time zone) or time to cover; an hour before the release, unless given.
     #[arg(long, value_name = "DATE|TIME")]
     pub from: Option<When>,
-    /// The last day or time to cover; six hours after the release, unless given.
+    /// The last day or time to cover; six hours after the release (more for a long flight), unless given.
     #[arg(long, value_name = "DATE|TIME")]
     pub to: Option<When>,
     /// How far around the site, as in "300 km"; unless given, as far as a strong wind carries.
@@ -185,7 +185,7 @@ fn order<'a>(
     feed: &'a Feed,
     aloft: &TimeAloft,
 ) -> Result<Order<'a>> {
-    let around = Period::around(plan.release);
+    let around = Period::around(plan.release, aloft.seconds);
     let from = match args.from {
         Some(when) => when.begins(&plan.timezone)?,
         None => around.from,

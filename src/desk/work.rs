@@ -221,7 +221,8 @@ impl DeskRequest<'_> {
 
     fn order(&self) -> Result<Order<'_>> {
         let (plan, zone) = (self.plan, &self.plan.timezone);
-        let around = Period::around(plan.release);
+        let aloft = TimeAloft::of(plan);
+        let around = Period::around(plan.release, aloft.seconds);
         let from = match day(self.typed("from"), words::FROM)? {
             Some(day) => day_begins(day, zone).ok_or_else(|| unknown(words::FROM, day))?,
             None => around.from,
@@ -234,7 +235,7 @@ impl DeskRequest<'_> {
         Ok(Order {
             feed,
             site: plan.site.position,
-            reach_m: TimeAloft::of(plan).reach_m(),
+            reach_m: aloft.reach_m(),
             period: Period { from, to },
             now: Timestamp::now(),
             run: None,

@@ -1,14 +1,18 @@
 //! Which run of a feed, and which of its steps, cover a span of time.
 
+use jiff::Timestamp;
 use jiff::tz::TimeZone;
-use jiff::{SignedDuration, Timestamp};
 
 use super::feed::{Feed, Runs};
+use crate::clock::after;
 use crate::error::{Error, Result};
 
 const HOUR_S: i64 = 3600;
 /// Runs that are tried, the newest first.
 const MOST_TRIED: usize = 4;
+
+/// Flights of the spread take so much longer than the planned one.
+const LONGER: f64 = 1.5;
 
 /// A span of time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -20,12 +24,13 @@ pub struct Period {
 }
 
 impl Period {
-    /// What a flight needs at the most: an hour before its release to six hours after it.
-    pub fn around(release: Timestamp) -> Period {
-        let (before, after) = (SignedDuration::from_hours(1), SignedDuration::from_hours(6));
+    /// What a flight of so many seconds needs at the most: an hour before its release to six hours after
+    /// it, or half as long again as it takes and an hour.
+    pub fn around(release: Timestamp, aloft_s: f64) -> Period {
+        let after_s = (LONGER * aloft_s + 3_600.0).max(6.0 * 3_600.0);
         Period {
-            from: release.saturating_sub(before).unwrap_or(release),
-            to: release.saturating_add(after).unwrap_or(release),
+            from: after(release, -3_600.0),
+            to: after(release, after_s),
         }
     }
 }
@@ -165,6 +170,16 @@ mod tests {
 
     fn time(text: &str) -> Timestamp {
         text.parse().unwrap()
+    }
+
+    #[test]
+    fn a_long_flight_asks_for_more_hours() {
+        let release = time("2026-06-01T12:00:00Z");
+        let usual = Period::around(release, 2.0 * 3_600.0);
+        assert_eq!(usual.from, time("2026-06-01T11:00:00Z"));
+        assert_eq!(usual.to, time("2026-06-01T18:00:00Z"));
+        let long = Period::around(release, 8.0 * 3_600.0);
+        assert_eq!(long.to, time("2026-06-02T01:00:00Z"));
     }
 
     fn period(from: &str, to: &str) -> Period {

@@ -17,7 +17,7 @@ use jiff::Timestamp;
 
 use self::answer::{FollowNote, FromCar, Landing, Last, OffPlan, Standing, Whereabouts};
 use self::ensemble::{Ensemble, Onward};
-use self::phase::{Phase, Told};
+use self::phase::{HEARD_LATE_M, Phase, Told};
 use self::search::{latest_s, lying, search};
 use crate::brief::answer::WaitingPoint;
 use crate::brief::ground::BriefGround;
@@ -581,7 +581,7 @@ impl<'a> Follower<'a> {
         };
         let above_m = first.altitude_m - self.site_m();
         // Heard late, its first fix says nothing of where it was released.
-        if self.told.first == 0 && above_m > 2.0 * RISEN_M {
+        if self.told.first == 0 && above_m > HEARD_LATE_M {
             notes.push(FollowNote::HeardLate { above_m });
         } else {
             let away_m = self.plan.site.position.distance_m(first.position);

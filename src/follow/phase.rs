@@ -41,7 +41,7 @@ const NEAR_GROUND_M: f64 = 100.0;
 /// Nothing has left the ground before it was so much higher than the lowest, m.
 const LEFT_GROUND_M: f64 = 150.0;
 /// A flight that is first heard higher than this above its site was heard late, m.
-const HEARD_LATE_M: f64 = 400.0;
+pub const HEARD_LATE_M: f64 = 400.0;
 /// One leg that falls by more than this is a fall, m.
 const SURE_FALL_M: f64 = 300.0;
 /// Of two legs that fall each falls at least so much, m, and so fast, m/s.

@@ -1,6 +1,7 @@
 //! Sentences and names that several reports of a briefing share.
 
 use jiff::Timestamp;
+use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use crate::brief::Brief;
@@ -340,6 +341,14 @@ pub fn share(p: f64) -> String {
 /// Hours and minutes of a time zone.
 pub fn clock_time(at: Timestamp, zone: &TimeZone) -> String {
     local(at, zone, "%H:%M")
+}
+
+/// Hours and minutes of a time zone under a heading that names a day; with the day where it is another.
+pub fn clock_under(at: Timestamp, zone: &TimeZone, day: Date) -> String {
+    match at.to_zoned_datetime(zone.clone()).date() == day {
+        true => clock_time(at, zone),
+        false => local(at, zone, "%H:%M (%-d %b)"),
+    }
 }
 
 /// Hours and minutes with the name of the time zone.

@@ -6,6 +6,7 @@ use super::picture::{Anchor, Picture};
 use crate::report::palette::{NO_WINDS, PAPER, PROFILE_GRID, TEXT};
 use crate::report::tables::winds::{place_text, time_text, wind_gaps};
 use crate::units::UnitSystem;
+use crate::wind::cleaning::least_gap_m;
 use crate::wind::sounding::{Sounding, Wind};
 
 const WIDTH: f64 = 1000.0;
@@ -60,7 +61,11 @@ pub fn draw(sounding: &Sounding, title: &str, units: UnitSystem) -> Picture {
     direction_panel(&mut picture, &winds, &scale);
     frame(&mut picture, SPEED);
     frame(&mut picture, FROM);
-    footnotes(&mut picture, !wind_gaps(sounding).is_empty());
+    let gap = units.distance(least_gap_m(sounding));
+    footnotes(
+        &mut picture,
+        (!wind_gaps(sounding).is_empty()).then_some(gap),
+    );
     picture
 }
 
@@ -279,14 +284,16 @@ fn frame(picture: &mut Picture, [left, right]: [f64; 2]) {
     picture.frame([left, TOP, right, BOTTOM], 2.0, TEXT);
 }
 
-fn footnotes(picture: &mut Picture, has_gaps: bool) {
-    let texts = [
-        "Direction is where the wind comes from: 270 is a wind from the west.",
-        "Arrows show which way it carries the balloon, north up.",
-        "Grey: levels over 1.5 km apart; the line between them is a guess.",
+/// How to read it; with the height above which a step between levels is a gap, where there is one.
+fn footnotes(picture: &mut Picture, gap: Option<String>) {
+    let mut texts = vec![
+        "Direction is where the wind comes from: 270 is a wind from the west.".to_owned(),
+        "Arrows show which way it carries the balloon, north up.".to_owned(),
     ];
-    let shown = if has_gaps { 3 } else { 2 };
-    for (i, text) in texts.iter().take(shown).enumerate() {
+    texts.extend(
+        gap.map(|gap| format!("Grey: levels over {gap} apart; the line between them is a guess.")),
+    );
+    for (i, text) in texts.iter().enumerate() {
         let y = BOTTOM + 120.0 + 34.0 * i as f64;
         picture.text([40.0, y], SMALL, Anchor::Start, text);
     }

@@ -201,7 +201,7 @@ fn balloon(fill: &Fill, units: UnitSystem) -> String {
 
 fn flight_lines(flight: &FlightFacts, units: UnitSystem) -> String {
     let mut text = String::new();
-    // What a watcher can check with a clock: how soon it is 10,000 ft up.
+    // What a watcher can check with a clock: how soon it is some 10,000 ft up.
     let low = flight.low_climb_s.map_or_else(String::new, |s| {
         format!(
             "; {} above the site after {}",

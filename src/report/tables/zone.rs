@@ -353,6 +353,7 @@ pub(in crate::report) fn source_words(source: &WindSource, zone_of_time: &TimeZo
             };
             let ensemble = match members {
                 0 => String::new(),
+                1 => ", 1 member".to_owned(),
                 n => format!(", {n} members"),
             };
             format!("forecast, {run}; {times}; {region}, {levels} levels{ensemble}")

@@ -3,12 +3,13 @@
 use jiff::Timestamp;
 
 use super::archive::Archive;
+use crate::clock::seconds_between;
 use crate::error::{Error, Result};
 use crate::geodesy::Position;
 use crate::wind::column::WindProfile;
 use crate::wind::grid::Block;
 use crate::wind::placing::{LONGEST_GAP_S, Placing, Weights};
-use crate::wind::sounding::{HeightSource, Level, Sounding, Tally};
+use crate::wind::sounding::{HeightSource, Level, Model, Sounding, Tally};
 
 impl Archive {
     /// The first member's column above `place` at `time`, on the levels of pressure; wind and
@@ -31,7 +32,11 @@ impl Archive {
             name: format!("forecast at {}", place.text()),
             time: Some(time),
             position: Some(place),
-            model: None,
+            // Its levels are no measurements, so wide steps between them are no gaps.
+            model: Some(Model {
+                name: "grid".into(),
+                lead_s: block.run_at(time).map(|run| seconds_between(run, time)),
+            }),
             wind_at_10_m: None,
             heights: HeightSource::Geopotential,
             levels: levels(&block, &weights),

@@ -1,6 +1,7 @@
 //! The sections of the page, in the order in which the crew needs them.
 
 use jiff::Timestamp;
+use jiff::tz::TimeZone;
 use maud::{Markup, html};
 
 use super::html::{
@@ -87,14 +88,21 @@ fn chart(id: &str, title: &str, said: &str, picture: &Picture) -> Markup {
 
 fn times(brief: &Brief, _: UnitSystem) -> Markup {
     let zone = &brief.timezone;
+    // An evening in the Americas is the next day in UTC.
+    let day = brief
+        .zone
+        .release
+        .time
+        .to_zoned_datetime(zone.clone())
+        .date();
     let rows: Vec<Vec<Markup>> = brief
         .timeline
         .iter()
         .map(|event| {
             vec![
                 with_note(words::event_name(event.kind), words::event_note(event.kind)),
-                from_to(event, |t| words::clock_time(t, zone)),
-                from_to(event, |t| t.strftime("%H:%M").to_string()),
+                from_to(event, |t| words::clock_under(t, zone, day)),
+                from_to(event, |t| words::clock_under(t, &TimeZone::UTC, day)),
             ]
         })
         .collect();
@@ -128,8 +136,13 @@ fn from_to(event: &TimelineEvent, clock: impl Fn(Timestamp) -> String) -> Markup
     if event.from == event.to {
         return unbroken(&from);
     }
+    // With a day behind each clock both are too long for one line of a phone.
+    let range = match from.contains(' ') || to.contains(' ') {
+        true => html! { (unbroken(&from)) " to " (unbroken(&to)) },
+        false => unbroken(&format!("{from} to {to}")),
+    };
     html! {
-        (unbroken(&format!("{from} to {to}")))
+        (range)
         @if event.at != event.from { br; small { "planned " (clock(event.at)) } }
     }
 }
