@@ -195,7 +195,7 @@ fn in_short(prediction: &Prediction, timezone: &TimeZone, units: UnitSystem) -> 
     let lands = facts.landing_quantiles;
     let when = format!(
         "9 in 10 chances to land between {} and {} on {}",
-        said::clock_time(lands.low, timezone),
+        said::clock_before(lands.low, lands.high, timezone),
         said::clock_with_zone(lands.high, timezone),
         said::date(lands.low, timezone)
     );

@@ -28,7 +28,7 @@ pub fn headline(brief: &Brief, units: UnitSystem) -> String {
     let zone = &brief.timezone;
     let when = format!(
         "9 in 10 chances to land between {} and {} on {}",
-        clock_time(lands.low, zone),
+        clock_before(lands.low, lands.high, zone),
         clock_with_zone(lands.high, zone),
         date(lands.low, zone)
     );
@@ -75,7 +75,7 @@ pub fn wait_here(
     format!(
         "{}, from {}, landing {}",
         waiting_place(point, units),
-        clock_time(from, timezone),
+        clock_before(from, facts.landing_quantiles.high, timezone),
         landing_times(facts, timezone)
     )
 }
@@ -104,7 +104,7 @@ pub fn landing_times(facts: &Facts, timezone: &TimeZone) -> String {
     let lands = facts.landing_quantiles;
     format!(
         "{} to {}",
-        clock_time(lands.low, timezone),
+        clock_before(lands.low, lands.high, timezone),
         clock_with_zone(lands.high, timezone)
     )
 }
@@ -247,7 +247,7 @@ pub fn event(event: &TimelineEvent, zone: &TimeZone) -> String {
     }
     format!(
         "{} to {} ({} to {}).",
-        clock_time(event.from, zone),
+        clock_before(event.from, event.to, zone),
         clock_with_zone(event.to, zone),
         utc_clock(event.from),
         utc_clock(event.to)
@@ -343,11 +343,24 @@ pub fn clock_time(at: Timestamp, zone: &TimeZone) -> String {
     local(at, zone, "%H:%M")
 }
 
-/// Hours and minutes of a time zone under a heading that names a day; with the day where it is another.
-pub fn clock_under(at: Timestamp, zone: &TimeZone, day: Date) -> String {
-    match at.to_zoned_datetime(zone.clone()).date() == day {
+/// Hours and minutes of a time zone under a heading that names a day and the zone as it is at a time; with
+/// what is another.
+pub fn clock_under(at: Timestamp, zone: &TimeZone, day: Date, heading: Timestamp) -> String {
+    let same_day = at.to_zoned_datetime(zone.clone()).date() == day;
+    let form = match (same_day, zone.to_offset(at) == zone.to_offset(heading)) {
+        (true, true) => "%H:%M",
+        (true, false) => "%H:%M %Z",
+        (false, true) => "%H:%M (%-d %b)",
+        (false, false) => "%H:%M %Z (%-d %b)",
+    };
+    local(at, zone, form)
+}
+
+/// Hours and minutes before a later time that names its zone: with its own where the clocks change in between.
+pub fn clock_before(at: Timestamp, later: Timestamp, zone: &TimeZone) -> String {
+    match zone.to_offset(at) == zone.to_offset(later) {
         true => clock_time(at, zone),
-        false => local(at, zone, "%H:%M (%-d %b)"),
+        false => clock_with_zone(at, zone),
     }
 }
 

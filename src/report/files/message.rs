@@ -24,13 +24,19 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
     };
     let mut text = String::new();
     let _ = writeln!(text, "{name}: {place} ({})", at.text());
-    // That of the early landings: a flight at night may come down on the next one.
-    let day = words::date(brief.facts.landing_quantiles.low, &brief.timezone);
+    // The crew's day is that of the wait: a flight at night may come down on the next one.
+    let zone = &brief.timezone;
+    let lands = brief.facts.landing_quantiles;
+    let [day, landing_day] = [brief.wait.from, lands.low].map(|t| words::date(t, zone));
+    let next_day = match day == landing_day {
+        true => String::new(),
+        false => format!(" on {landing_day}"),
+    };
     let _ = writeln!(
         text,
-        "{day}: be there from {}, landing {} (9 in 10)",
-        words::clock_time(brief.wait.from, &brief.timezone),
-        words::landing_times(&brief.facts, &brief.timezone)
+        "{day}: be there from {}, landing {}{next_day} (9 in 10)",
+        words::clock_before(brief.wait.from, lands.high, zone),
+        words::landing_times(&brief.facts, zone)
     );
     let _ = writeln!(text, "{}", map_link(at));
     plain::text(&text).into_owned()

@@ -89,20 +89,18 @@ fn chart(id: &str, title: &str, said: &str, picture: &Picture) -> Markup {
 fn times(brief: &Brief, _: UnitSystem) -> Markup {
     let zone = &brief.timezone;
     // An evening in the Americas is the next day in UTC.
-    let day = brief
-        .zone
-        .release
-        .time
-        .to_zoned_datetime(zone.clone())
-        .date();
+    let release = brief.zone.release.time;
+    let day = release.to_zoned_datetime(zone.clone()).date();
     let rows: Vec<Vec<Markup>> = brief
         .timeline
         .iter()
         .map(|event| {
             vec![
                 with_note(words::event_name(event.kind), words::event_note(event.kind)),
-                from_to(event, |t| words::clock_under(t, zone, day)),
-                from_to(event, |t| words::clock_under(t, &TimeZone::UTC, day)),
+                from_to(event, |t| words::clock_under(t, zone, day, release)),
+                from_to(event, |t| {
+                    words::clock_under(t, &TimeZone::UTC, day, release)
+                }),
             ]
         })
         .collect();
