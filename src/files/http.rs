@@ -13,11 +13,11 @@ use std::time::Duration;
 use jiff::Timestamp;
 use jiff::fmt::rfc2822;
 use serde::{Deserialize, Serialize};
-use ureq::http::{Response, StatusCode, header};
+use ureq::http::{Request, Response, StatusCode, header};
 use ureq::tls::TlsConfig;
 use ureq::{Agent, Body, ResponseExt};
 
-use super::address::{cause_shown, host, shown};
+use super::address::{cause_shown, host, may_be_plain, place, shown};
 use super::pace::Pace;
 use super::trust;
 use crate::error::{Error, Fault, Result};
@@ -111,10 +111,11 @@ pub struct Client {
     voice: Voice,
     redirects: Mutex<BTreeSet<String>>,
     gave_up: AtomicBool,
+    may_pass: AtomicBool,
 }
 
 /// Why there is no answer.
-pub(super) enum Trouble {
+pub(crate) enum Trouble {
     /// It may be better the next time, which is not to come before this much time has passed.
     Passing(String, Option<Duration>),
     /// It will not: what was found, what would be right.
@@ -123,12 +124,12 @@ pub(super) enum Trouble {
 
 impl Trouble {
     /// One that may be better the next time.
-    pub(super) fn passing(found: String) -> Trouble {
+    pub(crate) fn passing(found: String) -> Trouble {
         Trouble::Passing(found, None)
     }
 }
 
-pub(super) type Tried<T> = std::result::Result<T, Trouble>;
+pub(crate) type Tried<T> = std::result::Result<T, Trouble>;
 
 fn agent(patience: Patience, https_only: bool, tls: &TlsConfig) -> Agent {
     let config = Agent::config_builder()
@@ -160,6 +161,7 @@ impl Client {
             voice: Box::new(|_| {}),
             redirects: Mutex::default(),
             gave_up: AtomicBool::new(false),
+            may_pass: AtomicBool::new(false),
         }
     }
 
@@ -191,6 +193,11 @@ impl Client {
         self.gave_up.load(Ordering::Relaxed)
     }
 
+    /// Whether a question was given up that may be answered when it is asked later.
+    pub fn may_pass(&self) -> bool {
+        self.may_pass.load(Ordering::Relaxed)
+    }
+
     /// A short file as a whole; `None` if there is none.
     ///
     /// # Errors
@@ -209,7 +216,46 @@ impl Client {
         self.patiently(url, || self.ask_piece(url, span))
     }
 
-    pub(super) fn patiently<T>(&self, url: &str, ask: impl Fn() -> Tried<T>) -> Result<T> {
+    /// A whole answer to a request with headers of its own, which goes to plain http on this machine only and
+    /// follows so many redirects. It has `most` bytes at most; where the server gives a whole file for a
+    /// part of it, as many as a modest file. Besides success "not there" is an answer, and "not allowed".
+    ///
+    /// # Errors
+    ///
+    /// As [`Client::whole`], naming host and path alone; an answer of more bytes.
+    pub fn exchange(&self, asked: &Asked) -> Result<Response<Vec<u8>>> {
+        let url = asked.request.uri().to_string();
+        self.patiently(&place(&url), || self.exchange_once(&url, asked))
+    }
+
+    fn exchange_once(&self, url: &str, asked: &Asked) -> Tried<Response<Vec<u8>>> {
+        stays_private(url)?;
+        let agent = match url.starts_with("https://") {
+            true => &self.secure,
+            false => &self.plain,
+        };
+        let answer = match asked.request.body().is_empty() {
+            // Without any body: some methods must not have one, not even of no length.
+            true => agent.run(asked.configured(agent, asked.request.clone().map(|_| ()))),
+            false => agent.run(asked.configured(agent, asked.request.clone())),
+        };
+        let response = answer.map_err(|cause| no_answer(without_secrets(url, &cause), &cause))?;
+        stays_private(&response.get_uri().to_string())?;
+        let status = response.status();
+        let not_allowed = [StatusCode::UNAUTHORIZED, StatusCode::FORBIDDEN].contains(&status);
+        if is_missing(status) || not_allowed {
+            return Ok(response.map(|_| Vec::new()));
+        }
+        let of_part = asked.request.headers().contains_key(header::RANGE);
+        let most = match status {
+            StatusCode::OK if of_part => MODEST,
+            StatusCode::OK | StatusCode::PARTIAL_CONTENT => asked.most,
+            _ => return Err(refused(&response)),
+        };
+        whole_body(response, most)
+    }
+
+    pub(crate) fn patiently<T>(&self, url: &str, ask: impl Fn() -> Tried<T>) -> Result<T> {
         let mut pause = self.patience.pause;
         let mut tried = 1;
         loop {
@@ -219,6 +265,7 @@ impl Client {
                 Ok(answer) => return Ok(answer),
                 Err(Trouble::Lasting(found, expected)) => (found, expected),
                 Err(Trouble::Passing(found, _)) if tried >= self.patience.tries => {
+                    self.may_pass.store(true, Ordering::Relaxed);
                     let found = format!("{found}, {tried} times");
                     (found, "an answer; try again later".to_owned())
                 }
@@ -252,7 +299,7 @@ impl Client {
     }
 
     /// Asks once. Being sent to another host is said and kept.
-    pub(super) fn get(&self, url: &str, range: Option<String>) -> Tried<Response<Body>> {
+    pub(crate) fn get(&self, url: &str, range: Option<String>) -> Tried<Response<Body>> {
         let agent = match url.starts_with("https://") {
             true => &self.secure,
             false => &self.plain,
@@ -261,7 +308,8 @@ impl Client {
         if let Some(range) = range {
             request = request.header(header::RANGE, range);
         }
-        let response = request.call().map_err(|cause| no_answer(url, &cause))?;
+        let response = request.call();
+        let response = response.map_err(|cause| no_answer(cause_shown(url, &cause), &cause))?;
         // Hosts alone: the rest of an address is another for every file.
         let (from, to) = (host(url), host(&response.get_uri().to_string()));
         if from != to {
@@ -309,6 +357,66 @@ impl Client {
     }
 }
 
+/// What went wrong, without parameters of an address: of these, too, some are keys.
+fn without_secrets(url: &str, cause: &ureq::Error) -> String {
+    match cause {
+        // They name an address, maybe that of a redirect.
+        ureq::Error::BadUri(_) | ureq::Error::Http(_) => "an address that cannot be asked".into(),
+        other => other.to_string().replace(url, &place(url)),
+    }
+}
+
+/// A request of which the answer is wanted whole.
+pub struct Asked {
+    /// Method, address, headers and body.
+    pub request: Request<Vec<u8>>,
+    /// The most bytes of an answer.
+    pub most: u64,
+    /// How many redirects are followed; one more is refused.
+    pub redirects: u32,
+}
+
+impl Asked {
+    fn configured<B: ureq::AsSendBody>(&self, agent: &Agent, request: Request<B>) -> Request<B> {
+        let config = agent.configure_request(request);
+        config.max_redirects(self.redirects).build()
+    }
+}
+
+/// Refuses to go where others can read along.
+fn stays_private(url: &str) -> Tried<()> {
+    match url.starts_with("https://") || may_be_plain(url) {
+        true => Ok(()),
+        false => Err(Trouble::Lasting(
+            format!("{} without encryption", host(url)),
+            "an address that begins with https:// (http:// on this machine only)".into(),
+        )),
+    }
+}
+
+/// An answer with all its bytes. It is looked at how many it says to have before they are read.
+fn whole_body(response: Response<Body>, most: u64) -> Tried<Response<Vec<u8>>> {
+    let says = response.body().content_length();
+    let too_many = |bytes: u64| {
+        Trouble::Lasting(
+            format!("{bytes} bytes or more"),
+            format!("{most} bytes at most"),
+        )
+    };
+    if let Some(says) = says.filter(|says| *says > most) {
+        return Err(too_many(says));
+    }
+    let (head, body) = response.into_parts();
+    let bytes = read_most(Response::new(body), most).map_err(cut_short)?;
+    match (bytes.len() as u64, says) {
+        (got, _) if got > most => Err(too_many(got)),
+        (got, Some(says)) if got != says => {
+            Err(Trouble::passing(format!("only {got} of {says} bytes")))
+        }
+        _ => Ok(Response::from_parts(head, bytes)),
+    }
+}
+
 /// A time for people.
 fn in_words(time: Duration) -> String {
     match time.as_secs() {
@@ -318,7 +426,7 @@ fn in_words(time: Duration) -> String {
 }
 
 /// The bytes of an answer, and one more at most than `most`.
-pub(super) fn read_most(response: Response<Body>, most: u64) -> io::Result<Vec<u8>> {
+pub(crate) fn read_most(response: Response<Body>, most: u64) -> io::Result<Vec<u8>> {
     let mut bytes = Vec::new();
     let reader = response.into_body().into_reader();
     reader.take(most + 1).read_to_end(&mut bytes)?;
@@ -326,17 +434,26 @@ pub(super) fn read_most(response: Response<Body>, most: u64) -> io::Result<Vec<u
 }
 
 /// Not there, or no longer.
-pub(super) fn is_missing(status: StatusCode) -> bool {
+pub(crate) fn is_missing(status: StatusCode) -> bool {
     matches!(status, StatusCode::NOT_FOUND | StatusCode::GONE)
 }
 
 fn refused(response: &Response<Body>) -> Trouble {
     let wait = text_header(response, header::RETRY_AFTER);
-    refusal(response.status(), &wait, "")
+    // A store of Amazon says so when it is asked in the wrong place.
+    let region = text_header(
+        response,
+        header::HeaderName::from_static("x-amz-bucket-region"),
+    );
+    let text = match region.as_str() {
+        "" => String::new(),
+        region => format!("AWS_REGION is to be {region}"),
+    };
+    refusal(response.status(), &wait, &text)
 }
 
 /// A status that is no answer, with what the server says besides: how long to wait, and why.
-pub(super) fn refusal(status: StatusCode, retry_after: &str, text: &str) -> Trouble {
+pub(crate) fn refusal(status: StatusCode, retry_after: &str, text: &str) -> Trouble {
     let says = match text {
         "" => String::new(),
         text => format!(": \"{text}\""),
@@ -365,8 +482,7 @@ fn wait_for(retry_after: &str, now: Timestamp) -> Option<Duration> {
     u64::try_from(seconds).ok().map(Duration::from_secs)
 }
 
-fn no_answer(url: &str, cause: &ureq::Error) -> Trouble {
-    let words = cause_shown(url, cause);
+fn no_answer(words: String, cause: &ureq::Error) -> Trouble {
     match cause {
         ureq::Error::RequireHttpsOnly(_) => Trouble::Lasting(
             "a redirect from https to http".into(),
@@ -389,7 +505,7 @@ fn no_answer(url: &str, cause: &ureq::Error) -> Trouble {
     }
 }
 
-pub(super) fn cut_short(cause: io::Error) -> Trouble {
+pub(crate) fn cut_short(cause: io::Error) -> Trouble {
     Trouble::passing(format!("an answer that broke off ({cause})"))
 }
 
@@ -462,7 +578,7 @@ fn exactly(bytes: Vec<u8>, length: u64) -> Tried<Vec<u8>> {
     }
 }
 
-pub(super) fn text_header(response: &Response<Body>, name: header::HeaderName) -> String {
+pub(crate) fn text_header(response: &Response<Body>, name: header::HeaderName) -> String {
     let value = response.headers().get(name).and_then(|v| v.to_str().ok());
     value.unwrap_or("").to_owned()
 }
@@ -481,7 +597,7 @@ fn content_range(text: &str) -> Option<(ByteSpan, Option<u64>)> {
 }
 
 /// The fault of a file that was there a moment ago.
-pub(super) fn vanished(url: &str) -> Error {
+pub(crate) fn vanished(url: &str) -> Error {
     let expected = "the file that its inventory describes";
     Fault::new(shown(url), "no such file any more", expected).into()
 }
