@@ -225,34 +225,62 @@ impl Client {
     /// As [`Client::whole`], naming host and path alone; an answer of more bytes.
     pub fn exchange(&self, asked: &Asked) -> Result<Response<Vec<u8>>> {
         let url = asked.request.uri().to_string();
-        self.patiently(&place(&url), || self.exchange_once(&url, asked))
+        self.patiently(&place(&url), || self.exchange_once(asked))
     }
 
-    fn exchange_once(&self, url: &str, asked: &Asked) -> Tried<Response<Vec<u8>>> {
-        stays_private(url)?;
-        let agent = match url.starts_with("https://") {
-            true => &self.secure,
-            false => &self.plain,
+    fn exchange_once(&self, asked: &Asked) -> Tried<Response<Vec<u8>>> {
+        let (mut request, mut left) = (asked.request.clone(), asked.redirects);
+        let response = loop {
+            let url = request.uri().to_string();
+            let response = self.send(&url, request.clone())?;
+            let Some(next) = redirected(&url, &response).filter(|_| left > 0) else {
+                break response;
+            };
+            left -= 1;
+            let elsewhere =
+                || Trouble::Lasting("a redirect to nowhere".into(), "an address".into());
+            if url.starts_with("https://") && !next.starts_with("https://") {
+                return Err(to_plain());
+            }
+            *request.uri_mut() = next.parse().map_err(|_| elsewhere())?;
+            // What proves who asks is for the first alone.
+            request.headers_mut().remove(header::AUTHORIZATION);
         };
-        let answer = match asked.request.body().is_empty() {
-            // Without any body: some methods must not have one, not even of no length.
-            true => agent.run(asked.configured(agent, asked.request.clone().map(|_| ()))),
-            false => agent.run(asked.configured(agent, asked.request.clone())),
-        };
-        let response = answer.map_err(|cause| no_answer(without_secrets(url, &cause), &cause))?;
-        stays_private(&response.get_uri().to_string())?;
         let status = response.status();
         let not_allowed = [StatusCode::UNAUTHORIZED, StatusCode::FORBIDDEN].contains(&status);
         if is_missing(status) || not_allowed {
             return Ok(response.map(|_| Vec::new()));
         }
-        let of_part = asked.request.headers().contains_key(header::RANGE);
+        let of_part = request.headers().contains_key(header::RANGE);
         let most = match status {
             StatusCode::OK if of_part => MODEST,
             StatusCode::OK | StatusCode::PARTIAL_CONTENT => asked.most,
             _ => return Err(refused(&response)),
         };
         whole_body(response, most)
+    }
+
+    /// Sends a request where nobody can read along; a redirect is an answer.
+    fn send(&self, url: &str, request: Request<Vec<u8>>) -> Tried<Response<Body>> {
+        let agent = match url.starts_with("https://") {
+            true => &self.secure,
+            false if may_be_plain(url) => &self.plain,
+            false => {
+                let expected =
+                    "an address that begins with https:// (http:// on this machine only)";
+                let found = format!("{} without encryption", host(url));
+                return Err(Trouble::Lasting(found, expected.into()));
+            }
+        };
+        let answer = match request.body().is_empty() {
+            // Without any body: some methods must not have one, not even of no length.
+            true => {
+                let config = agent.configure_request(request.map(|_| ()));
+                agent.run(config.max_redirects(0).build())
+            }
+            false => agent.run(agent.configure_request(request).max_redirects(0).build()),
+        };
+        answer.map_err(|cause| no_answer(without_secrets(url, &cause), &cause))
     }
 
     pub(crate) fn patiently<T>(&self, url: &str, ask: impl Fn() -> Tried<T>) -> Result<T> {
@@ -372,26 +400,35 @@ pub struct Asked {
     pub request: Request<Vec<u8>>,
     /// The most bytes of an answer.
     pub most: u64,
-    /// How many redirects are followed; one more is refused.
+    /// How many redirects are followed.
     pub redirects: u32,
 }
 
-impl Asked {
-    fn configured<B: ureq::AsSendBody>(&self, agent: &Agent, request: Request<B>) -> Request<B> {
-        let config = agent.configure_request(request);
-        config.max_redirects(self.redirects).build()
+/// Where an answer sends who asks.
+fn redirected(url: &str, response: &Response<Body>) -> Option<String> {
+    let to = text_header(response, header::LOCATION);
+    if !response.status().is_redirection() || to.is_empty() {
+        return None;
     }
+    let (scheme, rest) = url.split_once("://")?;
+    let authority = rest.split(['/', '?']).next()?;
+    Some(match to {
+        to if to.contains("://") => to,
+        to if to.starts_with("//") => format!("{scheme}:{to}"),
+        to if to.starts_with('/') => format!("{scheme}://{authority}{to}"),
+        to => {
+            let path = rest.split('?').next()?;
+            let folder = path.rsplit_once('/').map_or(path, |(folder, _)| folder);
+            format!("{scheme}://{folder}/{to}")
+        }
+    })
 }
 
-/// Refuses to go where others can read along.
-fn stays_private(url: &str) -> Tried<()> {
-    match url.starts_with("https://") || may_be_plain(url) {
-        true => Ok(()),
-        false => Err(Trouble::Lasting(
-            format!("{} without encryption", host(url)),
-            "an address that begins with https:// (http:// on this machine only)".into(),
-        )),
-    }
+fn to_plain() -> Trouble {
+    Trouble::Lasting(
+        "a redirect from https to http".into(),
+        "an address that stays encrypted".into(),
+    )
 }
 
 /// An answer with all its bytes. It is looked at how many it says to have before they are read.
@@ -484,10 +521,7 @@ fn wait_for(retry_after: &str, now: Timestamp) -> Option<Duration> {
 
 fn no_answer(words: String, cause: &ureq::Error) -> Trouble {
     match cause {
-        ureq::Error::RequireHttpsOnly(_) => Trouble::Lasting(
-            "a redirect from https to http".into(),
-            "an address that stays encrypted".into(),
-        ),
+        ureq::Error::RequireHttpsOnly(_) => to_plain(),
         ureq::Error::BadUri(_)
         | ureq::Error::Http(_)
         | ureq::Error::TooManyRedirects

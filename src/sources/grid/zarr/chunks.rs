@@ -31,6 +31,8 @@ const MOST_UNPACKED: usize = 256 << 20;
 const MOST_IN_SHARD: u64 = 1 << 20;
 /// The most values of an array that are kept beyond the piece that is asked for.
 const MOST_KEPT: usize = 8 << 20;
+/// Points around a region that are kept with it where it came over a network: 12 degrees of a fine grid.
+const MARGIN: usize = 48;
 
 type Result<T> = std::result::Result<T, String>;
 
@@ -61,7 +63,16 @@ struct Kept {
     values: Arc<OnceLock<Result<Arc<ArrayD<f64>>>>>,
 }
 
+/// Where values lie in their piece along each dimension, and the values.
+type Part = (Vec<Range<usize>>, Arc<ArrayD<f64>>);
+
 impl Kept {
+    fn holds(&self, key: &Key) -> bool {
+        let mut along = self.key.1.iter().zip(&key.1);
+        self.key.0 == key.0
+            && along.all(|(kept, needed)| kept.start <= needed.start && needed.end <= kept.end)
+    }
+
     fn count(&self) -> usize {
         self.key.1.iter().map(Range::len).product()
     }
@@ -135,17 +146,13 @@ impl Chunked {
         let mut values = ArrayD::zeros(IxDyn(&shape));
         for place in self.pieces(&wanted) {
             let first = self.first_of(&place);
-            let piece = self.kept(&place, self.needed(&first, &wanted, selections))?;
+            let (inside, piece) = self.kept(&place, self.needed(&first, &wanted, selections))?;
             let overlap = |d: usize| {
                 let from = wanted[d].start.max(first[d]);
                 from..wanted[d].end.min(first[d] + self.piece[d])
             };
             let target = |d: usize| shifted(overlap(d), wanted[d].start);
-            // What is kept begins where it is needed, or with the piece where it is kept whole.
-            let source = |d: usize| match selections[d] {
-                NcSliceInfoElem::Index(_) => shifted(overlap(d), first[d]),
-                NcSliceInfoElem::Slice { .. } => 0..overlap(d).len(),
-            };
+            let source = |d: usize| shifted(overlap(d), first[d] + inside[d].start);
             let taken = piece.slice_each_axis(|axis| Slice::from(source(axis.axis.index())));
             values
                 .slice_each_axis_mut(|axis| Slice::from(target(axis.axis.index())))
@@ -209,7 +216,8 @@ impl Chunked {
         place.map(|(at, piece)| *at as usize * piece).collect()
     }
 
-    /// What is kept of a piece: the region that is asked for, and all of it along other dimensions.
+    /// What is kept of a piece: the region that is asked for, and all of it along other dimensions. Over a
+    /// network some of what lies around, too: flights are first followed near the site, then as far as they go.
     fn needed(
         &self,
         first: &[usize],
@@ -221,8 +229,9 @@ impl Chunked {
             match selections[d] {
                 NcSliceInfoElem::Index(_) => 0..last - first[d],
                 NcSliceInfoElem::Slice { .. } => {
-                    let from = wanted[d].start.max(first[d]);
-                    shifted(from..wanted[d].end.min(last), first[d])
+                    let margin = if self.place.is_asked() { MARGIN } else { 0 };
+                    let from = wanted[d].start.saturating_sub(margin).max(first[d]);
+                    shifted(from..(wanted[d].end + margin).min(last), first[d])
                 }
             }
         };
@@ -230,12 +239,13 @@ impl Chunked {
     }
 
     /// Decodes a part of a piece, unless it is at hand. Several threads that ask for the same wait for
-    /// the one that decodes it: a global hour is 154 MB for each.
-    fn kept(&self, place: &[u64], needed: Vec<Range<usize>>) -> Result<Arc<ArrayD<f64>>> {
+    /// the one that decodes it: a global hour is 154 MB for each. What is given holds what is needed, and
+    /// where in the piece it lies.
+    fn kept(&self, place: &[u64], needed: Vec<Range<usize>>) -> Result<Part> {
         let key = (place.to_vec(), needed);
         let mut kept = locked(&self.kept);
-        let values = match kept.iter().find(|kept| kept.key == key) {
-            Some(known) => known.values.clone(),
+        let (key, values) = match kept.iter().find(|kept| kept.holds(&key)) {
+            Some(known) => (known.key.clone(), known.values.clone()),
             None => {
                 let new = Kept {
                     key: key.clone(),
@@ -247,13 +257,14 @@ impl Chunked {
                 while kept.len() > 1 && kept.iter().map(Kept::count).sum::<usize>() > MOST_KEPT {
                     kept.pop_front();
                 }
-                values
+                (key, values)
             }
         };
         // Decoding takes long, and other threads may want other pieces.
         drop(kept);
         let decoded = || self.decoded(&key.0, &key.1).map(Arc::new);
-        values.get_or_init(decoded).clone()
+        let values = values.get_or_init(decoded).clone()?;
+        Ok((key.1, values))
     }
 
     fn decoded(&self, place: &[u64], needed: &[Range<usize>]) -> Result<ArrayD<f64>> {
