@@ -660,6 +660,25 @@ mod tests {
     }
 
     #[test]
+    fn redirects_are_from_where_one_is() {
+        let from = "https://a.b:1/c/d?e=/f";
+        for (to, right) in [
+            ("http://x/y", "http://x/y"),
+            ("//x/y", "https://x/y"),
+            ("/y", "https://a.b:1/y"),
+            ("y", "https://a.b:1/c/y"),
+        ] {
+            let response = Response::builder().status(307).header("location", to);
+            let response = response.body(Body::builder().data("")).unwrap();
+            assert_eq!(redirected(from, &response).as_deref(), Some(right));
+        }
+        let none = Response::builder()
+            .status(301)
+            .body(Body::builder().data(""));
+        assert_eq!(redirected(from, &none.unwrap()), None);
+    }
+
+    #[test]
     fn a_server_says_when_to_come_again() {
         let now: Timestamp = "2015-10-21T07:27:00Z".parse().unwrap();
         let seconds = |text: &str| wait_for(text, now).map(|d| d.as_secs());
