@@ -252,12 +252,11 @@ impl Client {
             return Ok(response.map(|_| Vec::new()));
         }
         let of_part = request.headers().contains_key(header::RANGE);
-        let most = match status {
-            StatusCode::OK if of_part => MODEST,
-            StatusCode::OK | StatusCode::PARTIAL_CONTENT => asked.most,
-            _ => return Err(refused(&response)),
-        };
-        whole_body(response, most)
+        match status {
+            StatusCode::OK if of_part => whole_for_part(response),
+            StatusCode::OK | StatusCode::PARTIAL_CONTENT => whole_body(response, asked.most),
+            _ => Err(refused(&response)),
+        }
     }
 
     /// Sends a request where nobody can read along; a redirect is an answer.
@@ -431,6 +430,14 @@ fn to_plain() -> Trouble {
     )
 }
 
+/// A whole file for a part of it, if it is modest.
+fn whole_for_part(response: Response<Body>) -> Tried<Response<Vec<u8>>> {
+    match response.body().content_length() {
+        Some(of) if of > MODEST => Err(no_parts(Some(of))),
+        _ => whole_body(response, MODEST),
+    }
+}
+
 /// An answer with all its bytes. It is looked at how many it says to have before they are read.
 fn whole_body(response: Response<Body>, most: u64) -> Tried<Response<Vec<u8>>> {
     let says = response.body().content_length();
@@ -580,13 +587,7 @@ fn from_whole(response: Response<Body>, asked: ByteSpan) -> Tried<Piece> {
     let of = response.body().content_length();
     // Of an unknown length it may be modest, as an answer in chunks is.
     if of.is_some_and(|of| of > MODEST) || asked.end() > MODEST {
-        let size = of.map_or("of unknown length".to_owned(), |of| {
-            format!("of {of} bytes")
-        });
-        return Err(Trouble::Lasting(
-            format!("a server that gives no parts of files, and a file {size}"),
-            format!("a server that answers range requests, or a file of {MODEST} bytes at most"),
-        ));
+        return Err(no_parts(of));
     }
     let mut reader = response.into_body().into_reader();
     let skipped = io::copy(&mut reader.by_ref().take(asked.start), &mut io::sink());
@@ -599,6 +600,16 @@ fn from_whole(response: Response<Body>, asked: ByteSpan) -> Tried<Piece> {
     let read = reader.take(length).read_to_end(&mut bytes);
     read.map_err(cut_short)?;
     exactly(bytes, length).map(|bytes| Piece { bytes, of })
+}
+
+fn no_parts(of: Option<u64>) -> Trouble {
+    let size = of.map_or("of unknown length".to_owned(), |of| {
+        format!("of {of} bytes")
+    });
+    Trouble::Lasting(
+        format!("a server that gives no parts of files, and a file {size}"),
+        format!("a server that answers range requests, or a file of {MODEST} bytes at most"),
+    )
 }
 
 fn exactly(bytes: Vec<u8>, length: u64) -> Tried<Vec<u8>> {

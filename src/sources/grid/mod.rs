@@ -43,6 +43,7 @@ use std::fs::File;
 use std::io::Read;
 use std::path::Path;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::Duration;
 
 use jiff::Timestamp;
 use ndarray::Array2;
@@ -231,6 +232,15 @@ fn in_folder(name: &str, _: &Path) -> Result<data_set::Opened> {
     Err(Fault::new(name, found, expected).into())
 }
 
+/// How long a server with a store is waited for.
+fn patience() -> Patience {
+    Patience {
+        // Many chunks may be asked for, each as often.
+        longest: Duration::from_secs(60),
+        ..Patience::default()
+    }
+}
+
 /// The data set of a store, in a folder or at an address.
 fn store(name: &str, path: &Path, patience: Patience) -> Result<data_set::Opened> {
     match is_url(path) {
@@ -307,7 +317,7 @@ impl GridFile {
     ///
     /// As [`GridFile::open`]; and when there is nothing for those hours.
     pub fn open_hours(path: &Path, hours: [Timestamp; 2]) -> Result<GridFile> {
-        GridFile::opened(path, Listed::Within(hours), Patience::default())
+        GridFile::opened(path, Listed::Within(hours), patience())
     }
 
     /// Opens a file or store; of a store with very many times only those near some hours.
@@ -316,7 +326,7 @@ impl GridFile {
     ///
     /// As [`GridFile::open`].
     pub fn open_near(path: &Path, near: Option<[Timestamp; 2]>) -> Result<GridFile> {
-        GridFile::opened(path, Listed::All(near), Patience::default())
+        GridFile::opened(path, Listed::All(near), patience())
     }
 
     /// Opens a Zarr store at an address with other patience than usual.
@@ -340,7 +350,7 @@ impl GridFile {
         }
         let name = shown(path);
         guarded(&name, FORMAT, || {
-            let (file, _) = store(&name, path, Patience::default())?;
+            let (file, _) = store(&name, path, patience())?;
             let many = netcdf::is_long(&file).then(|| netcdf::times(&name, &file));
             many.transpose()
         })

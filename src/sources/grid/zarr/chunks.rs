@@ -299,7 +299,12 @@ impl Chunked {
             return Ok(f64::NAN);
         }
         let bytes = self.array.fill_value().as_ne_bytes();
-        let one = numbers(&self.variable.dtype, bytes, &[1], &[0..1])?;
+        let one = numbers(
+            &self.variable.dtype,
+            bytes,
+            &[1],
+            std::slice::from_ref(&(0..1)),
+        )?;
         Ok(one.first().copied().unwrap_or(f64::NAN))
     }
 

@@ -31,9 +31,8 @@ pub(super) fn kind(place: &Place, folder: &str) -> Kind {
         "" => place.text(name),
         folder => place.text(&format!("{folder}/{name}")),
     };
-    match text("zarr.json").transpose() {
-        Some(metadata) => return of_text(metadata, |metadata| metadata["node_type"] == "group"),
-        None => {}
+    if let Some(metadata) = text("zarr.json").transpose() {
+        return of_text(metadata, |metadata| metadata["node_type"] == "group");
     }
     if let Some(metadata) = text(".zarray").transpose() {
         // The crate reads this as well, and whole.

@@ -5,7 +5,7 @@ use std::io::{ErrorKind, Read};
 use std::path::{Path, PathBuf};
 
 use zarrs::filesystem::FilesystemStore;
-use zarrs::storage::byte_range::{ByteRange, ByteRangeIterator};
+use zarrs::storage::byte_range::ByteRangeIterator;
 use zarrs::storage::{
     Bytes, MaybeBytes, MaybeBytesIterator, ReadableStorageTraits, StorageError, StoreKey,
 };
@@ -95,7 +95,7 @@ impl ReadableStorageTraits for Place {
             Place::Folder(_, store) => store.get_partial_many(key, ranges),
             #[cfg(feature = "buckets")]
             Place::Bucket(bucket) => {
-                let part = |range: ByteRange| bucket.part(key.as_str(), range);
+                let part = |range| bucket.part(key.as_str(), range);
                 let parts: Result<Option<Vec<Bytes>>> = ranges
                     .map(part)
                     .map(Result::transpose)
