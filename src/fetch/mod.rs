@@ -2,7 +2,8 @@
 //!
 //! A [`feed`] is data. [`survey`] chooses the run and reads inventories; [`download`] fetches what
 //! was found, a few requests at a time, checks every message, and writes a file that is whole or
-//! not there, with a [`manifest`] beside it. No other part of the program talks to a network.
+//! not there, with a [`manifest`] beside it. Besides it only sources of reports (`listen`) and Zarr stores at
+//! addresses talk to a network.
 
 // Numbers and lengths from outside are another kind until they were found to be ours.
 #![cfg_attr(

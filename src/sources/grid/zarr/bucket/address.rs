@@ -66,40 +66,15 @@ impl Address {
     /// What is none of a store.
     pub fn parse(url: &str) -> Result<Address> {
         let shown = place(url);
-        let wrong = |found: &str| {
-            let expected = "the address of a Zarr store, as in https://host/path/store.zarr, \
-                            s3://bucket/path/store.zarr or gs://bucket/path/store.zarr";
-            Fault::new(&shown, found, expected)
-        };
         let (scheme, rest) = url.split_once("://").unwrap_or(("", url));
-        let of_bucket = || {
-            if rest.contains(['@', '?', '#']) {
-                let found = "an address with a user or parameters";
-                let expected = "bucket and path alone: credentials, region and endpoint come from \
-                                the environment (AWS_..., GOOGLE_...)";
-                return Err(Fault::new(&shown, found, expected));
-            }
-            let (bucket, path) = rest.split_once('/').unwrap_or((rest, ""));
-            match bucket {
-                "" => Err(wrong("no bucket")),
-                _ => Ok((bucket.to_owned(), folder(path))),
-            }
-        };
         let (at, prefix) = match scheme.to_ascii_lowercase().as_str() {
-            "s3" => of_bucket().map(|(bucket, prefix)| (At::Amazon(bucket), prefix))?,
-            "gs" => of_bucket().map(|(bucket, prefix)| (At::Google(bucket), prefix))?,
+            "s3" => of_bucket(&shown, rest).map(|(bucket, path)| (At::Amazon(bucket), path))?,
+            "gs" => of_bucket(&shown, rest).map(|(bucket, path)| (At::Google(bucket), path))?,
             "https" | "http" => {
-                if host(url).is_empty() || shown.ends_with("...") {
-                    return Err(wrong("no host").into());
-                }
-                if scheme.eq_ignore_ascii_case("http") && !may_be_plain(url) {
-                    let expected = "https://, which nobody between can read or change \
-                                    (http:// on this machine only)";
-                    return Err(Fault::new(&shown, "http:// to another machine", expected).into());
-                }
+                check_server(&shown, url)?;
                 (At::Server(server(url)), String::new())
             }
-            _ => return Err(wrong("another kind of address").into()),
+            _ => return Err(no_address(&shown, "another kind of address").into()),
         };
         Ok(Address { shown, prefix, at })
     }
@@ -125,6 +100,42 @@ impl Address {
             Fault::new(&self.shown, last.to_string(), expected).into()
         })
     }
+}
+
+fn no_address(shown: &str, found: &str) -> Fault {
+    let expected = "the address of a Zarr store, as in https://host/path/store.zarr, \
+                    s3://bucket/path/store.zarr or gs://bucket/path/store.zarr";
+    Fault::new(shown, found, expected)
+}
+
+/// A bucket, and what stands before each key in it.
+fn of_bucket(shown: &str, rest: &str) -> Result<(String, String)> {
+    if rest.contains(['@', '?', '#']) {
+        let expected = "bucket and path alone: credentials, region and endpoint come from the \
+                        environment (AWS_..., GOOGLE_...)";
+        return Err(Fault::new(shown, "an address with a user or parameters", expected).into());
+    }
+    let (bucket, path) = rest.split_once('/').unwrap_or((rest, ""));
+    match bucket {
+        "" => Err(no_address(shown, "no bucket").into()),
+        _ => Ok((bucket.to_owned(), folder(path))),
+    }
+}
+
+/// Refuses what is no address of a server, or one to which others could listen.
+fn check_server(shown: &str, url: &str) -> Result<()> {
+    if host(url).is_empty() || shown.ends_with("...") {
+        return Err(no_address(shown, "no host").into());
+    }
+    let is_plain = url
+        .get(..5)
+        .is_some_and(|s| s.eq_ignore_ascii_case("http:"));
+    if is_plain && !may_be_plain(url) {
+        let expected = "https://, which nobody between can read or change (http:// on this machine \
+                        only)";
+        return Err(Fault::new(shown, "http:// to another machine", expected).into());
+    }
+    Ok(())
 }
 
 /// A path with a slash at its end, where there is any.

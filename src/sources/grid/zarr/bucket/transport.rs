@@ -102,24 +102,35 @@ impl Transport {
 
 impl Asking {
     fn answer(&self, request: HttpRequest) -> Result<HttpResponse, Told> {
-        let most = request
-            .extensions()
-            .get::<Most>()
-            .map_or(USUAL, |most| most.0);
+        let most = request.extensions().get::<Most>();
+        let most = most.map_or(USUAL, |most| most.0);
         let (head, body) = request.into_parts();
         let url = head.uri.to_string();
-        let range = head.headers.get(header::RANGE).cloned();
-        let range = range.as_ref().and_then(|range| range.to_str().ok());
-        if let Some(whole) = range.and_then(|_| self.kept(&url)) {
+        let range = head.headers.get(header::RANGE);
+        let range = range.and_then(|range| Some(range.to_str().ok()?.to_owned()));
+        if let (Some(range), Some(whole)) = (&range, self.kept(&url)) {
             return part(&whole, range, most);
         }
         let body = body.as_bytes().map(|bytes| bytes.to_vec());
-        let asked = Asked {
-            request: Request::from_parts(head, body.unwrap_or_default()),
+        let request = Request::from_parts(head, body.unwrap_or_default());
+        let answer = self.asked(request, most)?;
+        match (answer.status(), range) {
+            (StatusCode::OK, Some(range)) => {
+                let whole = Bytes::from(answer.into_body());
+                self.keep(url, whole.clone());
+                part(&whole, &range, most)
+            }
+            _ => Ok(as_it_is(answer)),
+        }
+    }
+
+    /// The answer over the network, unless the server does not let us.
+    fn asked(&self, request: Request<Vec<u8>>, most: u64) -> Result<Response<Vec<u8>>, Told> {
+        let answer = self.client.exchange(&Asked {
+            request,
             most,
             redirects: self.redirects,
-        };
-        let answer = self.client.exchange(&asked);
+        });
         CUT_OFF.fetch_or(self.client.may_pass(), Ordering::Relaxed);
         let answer = answer.map_err(told)?;
         FETCHED.fetch_add(answer.body().len() as u64, Ordering::Relaxed);
@@ -128,12 +139,7 @@ impl Asking {
                 words: format!("status {}", answer.status()),
                 is_not_allowed: true,
             }),
-            StatusCode::OK if range.is_some() => {
-                let whole = Bytes::from(answer.into_body());
-                self.keep(url, whole.clone());
-                part(&whole, range, most)
-            }
-            _ => Ok(as_it_is(answer)),
+            _ => Ok(answer),
         }
     }
 
@@ -188,12 +194,12 @@ fn as_it_is(answer: Response<Vec<u8>>) -> HttpResponse {
 }
 
 /// A part of a whole object, answered as by a server that gives parts.
-fn part(whole: &Bytes, range: Option<&str>, most: u64) -> Result<HttpResponse, Told> {
+fn part(whole: &Bytes, range: &str, most: u64) -> Result<HttpResponse, Told> {
     let failed = |words: String| Told {
         words,
         is_not_allowed: false,
     };
-    let bytes = range.and_then(|range| bytes_of(range, whole.len()));
+    let bytes = bytes_of(range, whole.len());
     let bytes = bytes.filter(|bytes| bytes.len() as u64 <= most);
     let bytes = bytes.ok_or_else(|| failed(format!("{} bytes, too few", whole.len())))?;
     let content_range = format!("bytes {}-{}/{}", bytes.start, bytes.end - 1, whole.len());
