@@ -299,8 +299,9 @@ impl GridFile {
         path.is_dir() && marks.iter().any(has)
     }
 
-    /// Opens a file, or the folder of a Zarr store, and reads its catalogue. Large GRIB files are mapped
-    /// into memory, not read.
+    /// Opens a file, or the folder or the address of a Zarr store, and reads its catalogue. Large GRIB files
+    /// are mapped into memory, not read. An address is read from the network, in a build with the feature
+    /// `buckets`.
     ///
     /// # Errors
     ///
