@@ -99,7 +99,7 @@ fn over_network(job: &Job, fetched_a_day: f64) -> String {
         many => {
             let all = fetched_a_day * job.days.len() as f64;
             let all = thousands((all / 1e6).ceil());
-            format!(" and {many} stores at addresses, some {all} MB over the network")
+            format!(" and {many} at addresses, some {all} MB over the network")
         }
     }
 }
