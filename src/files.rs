@@ -1,4 +1,4 @@
-//! Files: written whole or not at all, read once, and guarded against the readers of others.
+//! Files: written whole or not at all, read once, asked of servers, and guarded against the readers of others.
 
 // Numbers and lengths from outside are another kind until they were found to be ours.
 #![cfg_attr(
@@ -14,10 +14,13 @@
 
 pub mod address;
 mod guard;
+pub mod http;
 mod input;
 mod output;
+pub mod pace;
 pub mod packed;
 pub mod shown;
+mod trust;
 mod unfinished;
 
 use std::path::Path;

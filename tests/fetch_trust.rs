@@ -151,3 +151,39 @@ fn nobody_is_sent_from_https_to_http() {
     plain.set_nonblocking(true).unwrap();
     assert!(plain.accept().is_err(), "it was asked");
 }
+
+/// The same of a store at an address, in a program that reads such.
+#[cfg(feature = "buckets")]
+#[test]
+fn a_store_is_asked_for_of_whom_one_trusts_and_stays_encrypted() {
+    let plain = TcpListener::bind("127.0.0.1:0").unwrap();
+    let to = format!("http://{}", plain.local_addr().unwrap());
+    let moved = format!(
+        "HTTP/1.1 302 Found\r\nConnection: close\r\nLocation: {to}/f\r\nContent-Length: 0\r\n\r\n"
+    );
+    let folder = tempfile::tempdir().unwrap();
+    let none = folder.path().join("none.pem");
+    std::fs::write(&none, "").unwrap();
+    for (answer, authorities, words) in [
+        (
+            moved.as_str(),
+            data("authority.pem"),
+            "a redirect from https to http",
+        ),
+        (NOTHING, data("authority.pem"), "nothing of a Zarr store"),
+        (NOTHING, none, "a certificate that is not trusted"),
+    ] {
+        let (url, _) = server(answer.into());
+        let output = Command::new(env!("CARGO_BIN_EXE_windfall"))
+            .env("SSL_CERT_FILE", authorities)
+            .env_remove("SSL_CERT_DIR")
+            .args(["winds", &format!("{url}/a/store")])
+            .output()
+            .unwrap();
+        let said = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(1), "{said}");
+        assert!(said.contains(words), "{said}");
+    }
+    plain.set_nonblocking(true).unwrap();
+    assert!(plain.accept().is_err(), "it was asked");
+}

@@ -57,6 +57,7 @@ fn read_every_way(text: &str) {
     let told = Hints {
         format: Some(Format::Csv),
         columns: columns.unwrap(),
+        ..Hints::default()
     };
     if let Ok(soundings) = parse("f", text, told) {
         soundings.iter().for_each(check);

@@ -71,8 +71,8 @@ fn read(text: &str) -> Sounding {
 
 fn told(text: &str, columns: &str) -> Sounding {
     let hints = Hints {
-        format: None,
         columns: columns.parse().unwrap(),
+        ..Hints::default()
     };
     parse("f", text, hints).unwrap().remove(0)
 }
@@ -246,8 +246,8 @@ fn what_names_or_units_do_not_say_is_asked_for_in_a_line_to_copy() {
     let passed = told(&wrong, "wind_speed_kt=wind speed m/s, temperature_C=none");
     assert!(passed.levels.iter().all(|l| l.temperature_k.is_none()));
     let hints = Hints {
-        format: None,
         columns: "Q=height m".parse().unwrap(),
+        ..Hints::default()
     };
     let message = parse("f", &wrong, hints).unwrap_err().to_string();
     assert!(message.contains("no column \"Q\""), "{message}");

@@ -52,7 +52,11 @@ impl ReleasesArgs {
     ///
     /// Whatever is wrong with their files.
     pub fn winds(&self, plan: &Plan) -> Result<Winds> {
-        self.winds.read(plan)
+        let begins = self.from.map(|when| when.begins(&plan.timezone));
+        let ends = self.to.map(|when| when.ends(&plan.timezone));
+        let from = begins.transpose()?.unwrap_or(plan.release);
+        let to = ends.transpose()?.unwrap_or(from);
+        self.winds.read_between(plan, [from, to.max(from)])
     }
 
     /// As many draws as are asked for, and how they are shown.

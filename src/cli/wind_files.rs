@@ -3,16 +3,28 @@
 use std::path::PathBuf;
 
 use clap::Args;
+use jiff::Timestamp;
 
+use windfall::clock::after;
 use windfall::error::Result;
 use windfall::plan::Plan;
 use windfall::sources::{Columns, Format, Hints};
 use windfall::winds::Winds;
 
+/// Flights are over, and winds are interpolated, within so many hours of a release before and after.
+const AROUND_H: [f64; 2] = [-12.0, 48.0];
+
+/// The hours in which flights need winds.
+pub fn around([from, to]: [Timestamp; 2]) -> [Timestamp; 2] {
+    let [before, later] = AROUND_H.map(|hours| 3_600.0 * hours);
+    [after(from, before), after(to, later)]
+}
+
 /// The winds of one release.
 #[derive(Debug, Args)]
 pub struct WindArgs {
-    /// Wind files that replace the plan's.
+    /// Wind files that replace the plan's. In a program built with the feature "buckets" also a Zarr store
+    /// at an address, which is then read from the network: https://..., s3://... or gs://...
     #[arg(long, value_name = "FILE", num_args = 1..)]
     pub wind: Vec<PathBuf>,
     #[command(flatten)]
@@ -38,6 +50,7 @@ impl HintArgs {
         Hints {
             format: self.format,
             columns: self.columns.clone().unwrap_or_default(),
+            near: None,
         }
     }
 }
@@ -49,10 +62,23 @@ impl WindArgs {
     ///
     /// Whatever is wrong with their files.
     pub fn read(&self, plan: &Plan) -> Result<Winds> {
+        self.read_between(plan, [plan.release; 2])
+    }
+
+    /// The same for releases between two times.
+    ///
+    /// # Errors
+    ///
+    /// As [`WindArgs::read`].
+    pub fn read_between(&self, plan: &Plan, releases: [Timestamp; 2]) -> Result<Winds> {
         let files = match self.wind.as_slice() {
             [] => &plan.wind_files,
             instead => instead,
         };
-        Winds::of_files(plan, files, &self.hints.hints())
+        let hints = Hints {
+            near: Some(around(releases)),
+            ..self.hints.hints()
+        };
+        Winds::of_files(plan, files, &hints)
     }
 }

@@ -10,7 +10,7 @@ use super::instead::heading;
 use super::options::{Units, moment};
 use super::output::{self, Outputs};
 use super::plan_file::PlanFiles;
-use super::wind_files::HintArgs;
+use super::wind_files::{HintArgs, around};
 use windfall::error::{Error, Result};
 use windfall::geodesy::Position;
 use windfall::notes::left_out::LeftOut;
@@ -18,7 +18,7 @@ use windfall::report::pictures::{self, picture::Picture};
 use windfall::report::tables::{forecast, winds};
 use windfall::sources::grid::GridFile;
 use windfall::sources::grid::archive::{Archive, Joining};
-use windfall::sources::{self, FileAscent};
+use windfall::sources::{self, FileAscent, Hints};
 use windfall::units::UnitSystem;
 use windfall::winds::Winds;
 use windfall::winds::files::WindFiles;
@@ -31,7 +31,7 @@ Examples:
   windfall winds sounding.csv --out profile.svg
   windfall winds forecast.nc --place 39.75,-8.85 --at 2026-05-09T12:00:00Z")]
 pub struct WindsArgs {
-    /// Wind files.
+    /// Wind files; also a Zarr store at an address, as for --wind of `windfall zone`.
     #[arg(required_unless_present = "plan", value_name = "FILE")]
     pub files: Vec<PathBuf>,
     /// Only the winds for this plan's flight, above its site at its release: one ascent of the files, or
@@ -76,7 +76,11 @@ pub fn run(args: &WindsArgs, out: &mut impl Write) -> Result<()> {
             [] => &plan.wind_files,
             files => files,
         };
-        let winds = Winds::of_files(&plan, files, &args.hints.hints())?;
+        let hints = Hints {
+            near: Some(around([plan.release; 2])),
+            ..args.hints.hints()
+        };
+        let winds = Winds::of_files(&plan, files, &hints)?;
         return show_ascents(
             args,
             &heading(&plan, args.units.into()),
@@ -84,7 +88,11 @@ pub fn run(args: &WindsArgs, out: &mut impl Write) -> Result<()> {
             out,
         );
     }
-    match WindFiles::read(&args.files, &args.hints.hints(), false)? {
+    let hints = Hints {
+        near: args.at.map(|at| around([at; 2])),
+        ..args.hints.hints()
+    };
+    match WindFiles::read(&args.files, &hints, false)? {
         WindFiles::Soundings(_) if args.place.is_some() => Err(Error::CannotDo {
             why: "soundings are of the places that they were made at".into(),
             remedy: "expected --place for forecasts alone; --plan PLAN.toml shows what several soundings make together above a site"

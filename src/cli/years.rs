@@ -23,6 +23,7 @@ use windfall::error::{Error, Result};
 use windfall::plan::Plan;
 use windfall::report::tables::years as report;
 use windfall::report::{json, pages};
+use windfall::sources::grid::may_answer_later;
 use windfall::units::UnitSystem;
 use windfall::years::answer::Years;
 use windfall::years::digest::Digest;
@@ -52,7 +53,8 @@ pub struct YearsArgs {
     #[command(flatten)]
     pub files: PlanFiles,
     /// The record of winds: files or folders with grids or soundings of many days; the plan's own files
-    /// unless given.
+    /// unless given. In a program built with the feature "buckets" also a Zarr store at an address, which is
+    /// then read from the network: https://..., s3://... or gs://...
     #[arg(long, value_name = "ARCHIVE", num_args = 1..)]
     pub wind: Vec<PathBuf>,
     #[command(flatten)]
@@ -127,7 +129,8 @@ pub fn may_pass(error: &Error) -> bool {
         PermissionDenied,
     ];
     // What is wrong within a file stays so, however often it is tried.
-    matches!(error, Error::File { cause, .. } if !wrong.contains(&cause.kind()))
+    may_answer_later()
+        || matches!(error, Error::File { cause, .. } if !wrong.contains(&cause.kind()))
 }
 
 /// Kinds of files that are written.

@@ -2,7 +2,8 @@
 //!
 //! A [`feed`] is data. [`survey`] chooses the run and reads inventories; [`download`] fetches what
 //! was found, a few requests at a time, checks every message, and writes a file that is whole or
-//! not there, with a [`manifest`] beside it. No other part of the program talks to a network.
+//! not there, with a [`manifest`] beside it. Besides it only sources of reports (`listen`) and Zarr stores at
+//! addresses talk to a network.
 
 // Numbers and lengths from outside are another kind until they were found to be ours.
 #![cfg_attr(
@@ -21,12 +22,10 @@ pub mod check;
 pub mod download;
 pub mod feed;
 pub mod field;
-pub mod http;
 pub mod inventory;
 pub mod join;
 mod lock;
 pub mod manifest;
-pub mod pace;
 mod parallel;
 mod part;
 pub mod ranges;
@@ -37,6 +36,5 @@ mod select;
 pub mod service;
 pub mod survey;
 pub mod template;
-mod trust;
 
-pub use crate::files::address;
+pub use crate::files::{address, http, pace};

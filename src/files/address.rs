@@ -1,5 +1,7 @@
 //! Addresses as they may be shown and kept: without users, passwords and keys.
 
+use std::net::IpAddr;
+
 /// Names of parameters that are secrets, whatever stands between their words.
 const SECRETS: [&str; 16] = [
     "key",
@@ -93,9 +95,73 @@ pub fn host(url: &str) -> String {
     }
 }
 
+/// Scheme, host and path of an address alone: no user, password or parameter.
+pub fn place(url: &str) -> String {
+    let shown = shown(url);
+    let end = shown.find(['?', '#']).unwrap_or(shown.len());
+    let place = shown.get(..end).unwrap_or_default();
+    match place.split_once("://") {
+        // A password with a slash in it ends what passes for the host.
+        Some((scheme, _)) if host(url).contains(':') && !host(url).starts_with('[') => {
+            format!("{scheme}://...")
+        }
+        _ => place.to_owned(),
+    }
+}
+
+/// Whether an address may hold something that is not to be shown.
+pub fn has_secret(url: &str) -> bool {
+    url.contains(['@', '?'])
+}
+
+/// Whether nobody between can read along without encryption: on this machine, or at the link-local
+/// addresses at which clouds give their machines credentials.
+pub fn may_be_plain(url: &str) -> bool {
+    let host = host(url).to_ascii_lowercase();
+    let address = host.trim_start_matches('[').trim_end_matches(']');
+    match address.parse::<IpAddr>() {
+        Ok(IpAddr::V4(address)) => address.is_loopback() || address.is_link_local(),
+        Ok(IpAddr::V6(address)) => address.is_loopback(),
+        Err(_) => address == "localhost",
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_place_is_host_and_path_alone() {
+        for (url, right, secret) in [
+            ("https://a.b/c", "https://a.b/c", false),
+            ("https://me:p@a.b:1/c?sig=x#y", "https://a.b:1/c", true),
+            ("https://me:p/@a.b/c", "https://...", true),
+            ("s3://a/b c", "s3://a/b c", false),
+            ("https://a?x", "https://a", true),
+        ] {
+            assert_eq!((place(url), has_secret(url)), (right.into(), secret));
+        }
+    }
+
+    #[test]
+    fn plain_is_this_machine_alone() {
+        for plain in [
+            "http://localhost:1/a",
+            "http://127.0.0.9",
+            "http://[::1]:80/",
+        ] {
+            assert!(may_be_plain(plain), "{plain}");
+        }
+        for open in [
+            "http://localhost.a.b/",
+            "http://127.0.0.1.a/",
+            "http://localhost@a.b/",
+            "http://10.0.0.1/",
+            "http://[::2]/",
+        ] {
+            assert!(!may_be_plain(open), "{open}");
+        }
+    }
 
     #[test]
     fn secrets_are_left_out() {

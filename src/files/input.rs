@@ -6,16 +6,18 @@ use std::path::Path;
 use std::sync::mpsc;
 use std::time::Duration;
 
+use super::address::place;
 use crate::error::{Error, Fault, Result};
 
 /// The name that stands for standard input.
 pub const STDIN: &str = "-";
 
-/// A file as messages name it.
+/// A file as messages name it, an address without its secrets.
 pub fn shown(path: &Path) -> String {
-    match path == Path::new(STDIN) {
-        true => "standard input".to_owned(),
-        false => path.display().to_string(),
+    match path {
+        path if path == Path::new(STDIN) => "standard input".to_owned(),
+        path if is_url(path) => place(&path.to_string_lossy()),
+        path => path.display().to_string(),
     }
 }
 

@@ -101,6 +101,9 @@ pub struct Hints {
     pub format: Option<Format>,
     /// What columns of tables hold, where their headings do not say.
     pub columns: Columns,
+    /// The hours that are needed, the first and the last: of a Zarr store with very many times the others
+    /// are not listed.
+    pub near: Option<[Timestamp; 2]>,
 }
 
 impl From<Option<Format>> for Hints {
@@ -216,7 +219,9 @@ pub fn soundings_of(name: &str, bytes: &[u8], hints: impl Into<Hints>) -> Result
 ///
 /// As [`read_soundings`].
 pub fn parse(name: &str, text: &str, hints: impl Into<Hints>) -> Result<Vec<Sounding>> {
-    let Hints { format, columns } = hints.into();
+    let Hints {
+        format, columns, ..
+    } = hints.into();
     // Before formats are told apart: the marks of a page stand between their words.
     let is_page = page::is_page(text);
     let plain = is_page.then(|| page::text_of(text));

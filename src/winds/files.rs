@@ -48,7 +48,7 @@ impl WindFiles {
             )
             .into()),
             (Some(_), None) => {
-                let opened: Vec<_> = given.into_par_iter().map(Given::grid).collect();
+                let opened: Vec<_> = given.into_par_iter().map(|g| g.grid(hints)).collect();
                 let good = opened.iter().flatten();
                 let members: BTreeSet<u32> = good
                     .clone()
@@ -96,7 +96,7 @@ struct Given<'a> {
 
 impl<'a> Given<'a> {
     fn open(path: &'a Path, hints: &Hints) -> Result<Given<'a>> {
-        // A store is a folder, which cannot be read by its first bytes.
+        // A store is a folder or an address, and neither can be read by its first bytes.
         if GridFile::is_store(path) && hints.format.is_none() {
             return Ok(Given {
                 path,
@@ -119,10 +119,10 @@ impl<'a> Given<'a> {
         })
     }
 
-    fn grid(self) -> Result<GridFile> {
+    fn grid(self, hints: &Hints) -> Result<GridFile> {
         match self.unpacked {
             Some(bytes) => GridFile::from_bytes(&shown(self.path), bytes),
-            None => GridFile::open(self.path),
+            None => GridFile::open_near(self.path, hints.near),
         }
     }
 

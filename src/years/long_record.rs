@@ -4,12 +4,15 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 use rayon::prelude::*;
 
 use super::digest::{Digest, entries};
 use super::known_files::KnownFiles;
 use crate::error::{Error, Fault, Result, all_or_faults};
+use crate::files::{is_url, name_of, shown};
 use crate::plan::Plan;
 use crate::sources::grid::GridFile;
 use crate::sources::grid::archive::{Archive, Joining};
@@ -35,10 +38,12 @@ pub struct LongRecord {
     how: Joining,
     /// Of all files.
     pub digest: Digest,
-    /// The length of all files, bytes.
+    /// The length of all files, bytes, but for stores at addresses, which do not tell theirs.
     pub bytes: u64,
     /// How many files there are.
     pub files: usize,
+    /// How many of them are stores at addresses.
+    pub at_addresses: usize,
 }
 
 enum Kind {
@@ -50,6 +55,8 @@ enum Kind {
 /// A file of grids.
 struct Dated {
     path: PathBuf,
+    /// Whether it is a part of its file, which has too many times to be opened as a whole.
+    is_part: bool,
     first: Timestamp,
     last: Timestamp,
     /// How many times it has.
@@ -151,17 +158,19 @@ impl LongRecord {
                     known.add(path, first, last, times);
                     grids.push(Dated {
                         path: path.clone(),
+                        is_part: false,
                         first,
                         last,
                         times,
                     });
                 }
+                Looked::Months(months) => grids.extend(months),
                 // Not noted as known: they are kept in memory, so their files are read anyway.
                 Looked::Soundings(ascents) => soundings.extend(ascents),
             }
         }
         if let (Some(grid), Some(sounding)) = (grids.first(), soundings.first()) {
-            let found = format!("a sounding together with {}, a grid", grid.path.display());
+            let found = format!("a sounding together with {}, a grid", shown(&grid.path));
             let expected = "soundings or grids, not both";
             return Err(Fault::new(&sounding.file, found, expected).into());
         }
@@ -178,11 +187,21 @@ impl LongRecord {
         // Read in another way the same files have other winds.
         let mut digest = Digest::default().with(&format!("{hints:?}"));
         let mut bytes = 0;
-        for path in &paths {
+        for path in paths.iter().filter(|path| !is_url(path)) {
             digest = digest.with_file(path)?;
             bytes += length(path)?;
         }
         grids.sort_by_key(|file| (file.first, file.last));
+        for grid in grids.iter().filter(|grid| is_url(&grid.path)) {
+            // What is there is not read for it; where the store grows, its times do.
+            digest = digest.with(&format!(
+                "{} {} {} {}",
+                name_of(shown(&grid.path)),
+                grid.first,
+                grid.last,
+                grid.times
+            ));
+        }
         Ok(LongRecord {
             kind: match grids.is_empty() {
                 true => Kind::Soundings(soundings),
@@ -197,6 +216,7 @@ impl LongRecord {
             digest,
             bytes,
             files: paths.len(),
+            at_addresses: paths.iter().filter(|path| is_url(path)).count(),
         })
     }
 
@@ -283,6 +303,8 @@ impl LongRecord {
             .copied()
             .filter(|i| open.iter().all(|(j, _)| j != i))
             .collect();
+        let (parts, missing): (Vec<usize>, Vec<usize>) =
+            missing.into_iter().partition(|&i| dated[i].is_part);
         let paths: Vec<PathBuf> = missing.iter().map(|&i| dated[i].path.clone()).collect();
         if !paths.is_empty() {
             let WindFiles::Grids { files, .. } = WindFiles::read(&paths, &self.hints, false)?
@@ -290,6 +312,10 @@ impl LongRecord {
                 return Err(changed(&paths));
             };
             open.extend(missing.into_iter().zip(files));
+        }
+        for i in parts {
+            let hours = [dated[i].first, dated[i].last];
+            open.push((i, GridFile::open_hours(&dated[i].path, hours)?));
         }
         // Sorted as when all are opened anew: what is joined must not depend on what was open.
         open.sort_by_key(|(i, _)| *i);
@@ -356,10 +382,7 @@ fn near(ascents: &[FileAscent], [from, to]: [Timestamp; 2]) -> &[FileAscent] {
 }
 
 fn changed(paths: &[PathBuf]) -> Error {
-    let names: Vec<String> = paths
-        .iter()
-        .map(|path| path.display().to_string())
-        .collect();
+    let names: Vec<String> = paths.iter().map(|path| shown(path)).collect();
     Error::CannotDo {
         why: format!("{}: no grids any more", names.join(", ")),
         remedy: "expected files that stay as they are while they are read".into(),
@@ -373,7 +396,34 @@ enum Looked {
         last: Timestamp,
         times: usize,
     },
+    /// Of a store with very many times, a month each.
+    Months(Vec<Dated>),
     Soundings(Vec<FileAscent>),
+}
+
+/// The months of a store.
+fn months(path: &Path, times: &BTreeSet<Timestamp>) -> Looked {
+    let month = |time: &Timestamp| TimeZone::UTC.to_datetime(*time).date().first_of_month();
+    let mut months: Vec<(Date, Dated)> = Vec::new();
+    for time in times {
+        match months.last_mut() {
+            Some((known, dated)) if *known == month(time) => {
+                dated.last = *time;
+                dated.times += 1;
+            }
+            _ => {
+                let dated = Dated {
+                    path: path.to_owned(),
+                    is_part: true,
+                    first: *time,
+                    last: *time,
+                    times: 1,
+                };
+                months.push((month(time), dated));
+            }
+        }
+    }
+    Looked::Months(months.into_iter().map(|(_, dated)| dated).collect())
 }
 
 fn look(path: &Path, hints: &Hints, known: &KnownFiles) -> Result<Looked> {
@@ -383,6 +433,9 @@ fn look(path: &Path, hints: &Hints, known: &KnownFiles) -> Result<Looked> {
             last: known.last,
             times: known.times,
         });
+    }
+    if let Some(times) = GridFile::many_times(path)? {
+        return Ok(months(path, &times));
     }
     match WindFiles::read(&[path.to_owned()], hints, false)? {
         WindFiles::Soundings(ascents) => Ok(Looked::Soundings(ascents)),
@@ -395,10 +448,7 @@ fn look(path: &Path, hints: &Hints, known: &KnownFiles) -> Result<Looked> {
                     last,
                     times: times.len(),
                 }),
-                _ => {
-                    let name = path.display().to_string();
-                    Err(Fault::new(name, "no times", "winds with times").into())
-                }
+                _ => Err(Fault::new(shown(path), "no times", "winds with times").into()),
             }
         }
     }

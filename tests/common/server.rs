@@ -15,6 +15,8 @@ pub struct Request {
     pub path: String,
     /// First and last byte asked for.
     pub range: Option<(usize, usize)>,
+    /// What proves who asks.
+    pub authorization: Option<String>,
 }
 
 /// What to do with a request.
@@ -110,7 +112,7 @@ fn serve(
     log: &Mutex<Vec<Request>>,
 ) -> std::io::Result<()> {
     stream.set_read_timeout(Some(Duration::from_secs(10)))?;
-    let Some(request) = read_request(stream)? else {
+    let Some(request) = read_request(stream, files)? else {
         return Ok(());
     };
     let before = {
@@ -140,7 +142,7 @@ fn serve(
     stream.write_all(&bytes)
 }
 
-fn read_request(stream: &TcpStream) -> std::io::Result<Option<Request>> {
+fn read_request(stream: &TcpStream, files: &Files) -> std::io::Result<Option<Request>> {
     let mut lines = BufReader::new(stream).lines();
     let Some(first) = lines.next().transpose()? else {
         return Ok(None);
@@ -150,15 +152,29 @@ fn read_request(stream: &TcpStream) -> std::io::Result<Option<Request>> {
         method: words.next().unwrap_or_default(),
         path: words.next().unwrap_or_default(),
         range: None,
+        authorization: None,
     };
     for line in lines {
         let line = line?;
         if line.is_empty() {
             break;
         }
+        if let Some((name, value)) = line.split_once(": ")
+            && name.eq_ignore_ascii_case("authorization")
+        {
+            request.authorization = Some(value.to_owned());
+        }
         if let Some(range) = line.to_ascii_lowercase().strip_prefix("range: bytes=") {
             let (first, last) = range.split_once('-').unwrap();
-            request.range = Some((first.parse().unwrap(), last.parse().unwrap()));
+            let last: usize = last.parse().unwrap();
+            request.range = Some(match (first, files.get(&request.path)) {
+                // So many at the end.
+                ("", file) => {
+                    let length = file.map_or(last, Vec::len);
+                    (length - last.min(length), length - 1)
+                }
+                (first, _) => (first.parse().unwrap(), last),
+            });
         }
     }
     Ok(Some(request))

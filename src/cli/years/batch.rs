@@ -1,13 +1,15 @@
 //! The batch file for a cluster: this command as an array of parts, and what joins them.
 
 use std::ffi::OsString;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 
 use super::YearsArgs;
 use super::cost::trial;
-use windfall::error::Result;
+use windfall::error::{Fault, Result};
+use windfall::files::address::has_secret;
+use windfall::files::{is_url, shown};
 use windfall::report::files::batch::{Batch, kubernetes, pbs, slurm};
 use windfall::years::Job;
 
@@ -42,6 +44,17 @@ const NOT_FOR_PARTS: [(&str, bool); 4] = [
 ///
 /// Those of the trial.
 pub fn text(args: &YearsArgs, job: &Job, scheduler: Scheduler, folder: &Path) -> Result<String> {
+    // The command stands in the file as it was typed.
+    let secret = |path: &&PathBuf| is_url(path) && has_secret(&path.to_string_lossy());
+    if let Some(path) = args.wind.iter().find(secret) {
+        let expected = "an address without user and parameters: a batch file is read by others";
+        return Err(Fault::new(
+            shown(path),
+            "an address with a user or parameters",
+            expected,
+        )
+        .into());
+    }
     let trial = trial(job)?;
     let shards = args
         .shards

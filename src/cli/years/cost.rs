@@ -5,6 +5,7 @@ use std::time::Instant;
 
 use super::{YearsArgs, say};
 use windfall::error::{Error, Result};
+use windfall::sources::grid::bytes_fetched;
 use windfall::units::thousands;
 use windfall::years::Job;
 
@@ -25,6 +26,8 @@ pub struct Trial {
     pub seconds_to_begin: f64,
     /// Bytes decoded for a day.
     pub bytes_a_day: f64,
+    /// Bytes that come over the network for a day.
+    pub fetched_a_day: f64,
     /// Most memory used so far, bytes, if the system tells.
     pub memory: Option<f64>,
 }
@@ -39,6 +42,7 @@ pub fn trial(job: &Job) -> Result<Trial> {
     let began = Instant::now();
     // One day by itself: what it takes to open files and ground is paid once, not every day.
     let first = job.fly(0..fields, |_| ())?;
+    let fetched = bytes_fetched();
     let to_begin = began.elapsed().as_secs_f64();
     let days = TRIAL_DAYS.min(job.days.len());
     let began = Instant::now();
@@ -59,6 +63,8 @@ pub fn trial(job: &Job) -> Result<Trial> {
         seconds_a_day,
         seconds_to_begin: to_begin,
         bytes_a_day: 4.0 * values,
+        // What the second run does not find at hand is fetched anew, the first day too.
+        fetched_a_day: (bytes_fetched() - fetched) as f64 / days.max(1) as f64,
         memory: memory(),
     })
 }
@@ -86,6 +92,18 @@ impl Trial {
     }
 }
 
+/// What comes over the network.
+fn over_network(job: &Job, fetched_a_day: f64) -> String {
+    match job.record.at_addresses {
+        0 => String::new(),
+        many => {
+            let all = fetched_a_day * job.days.len() as f64;
+            let all = thousands((all / 1e6).ceil());
+            format!(" and {many} at addresses, some {all} MB over the network")
+        }
+    }
+}
+
 /// Tells what a long run costs, and asks for leave where it takes very long.
 ///
 /// # Errors
@@ -101,13 +119,14 @@ pub fn told(args: &YearsArgs, job: &Job, talk: &mut impl Write) -> Result<()> {
     let minutes = trial.minutes(job);
     let bytes = trial.bytes_a_day * job.days.len() as f64;
     let message = format!(
-        "{} days, {} releases, {} flights; {} files of {} MB, of which some {} MB are decoded; some {:.0} min \
+        "{} days, {} releases, {} flights; {} files of {} MB{}, of which some {} MB are decoded; some {:.0} min \
          on this machine by a trial of {} days",
         thousands(job.days.len() as f64),
         thousands(releases),
         thousands(flights),
-        thousands(job.record.files as f64),
+        thousands((job.record.files - job.record.at_addresses) as f64),
         thousands((job.record.bytes as f64 / 1e6).ceil()),
+        over_network(job, trial.fetched_a_day),
         thousands((bytes / 1e6).ceil()),
         minutes.max(1.0),
         TRIAL_DAYS.min(job.days.len()),

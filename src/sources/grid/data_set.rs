@@ -5,14 +5,27 @@
 use ndarray::ArrayD;
 use netcdf_reader::{NcFile, NcSliceInfo, NcSliceInfoElem, NcVariable};
 
+use super::left_out::LeftOut;
 #[cfg(feature = "zarr")]
-use super::zarr::Store;
+use super::zarr::{Place, Store};
+#[cfg(feature = "zarr")]
+use crate::error::Result;
 
 /// Where the variables are.
 pub(super) enum DataSet {
     NetCdf(NcFile),
     #[cfg(feature = "zarr")]
     Zarr(Store),
+}
+
+/// A data set, and what of it cannot be read.
+pub(super) type Opened = (DataSet, LeftOut);
+
+/// That of a Zarr store.
+#[cfg(feature = "zarr")]
+pub(super) fn of_store(name: &str, place: Place) -> Result<Opened> {
+    let (store, left_out) = Store::open(name, place)?;
+    Ok((DataSet::Zarr(store), left_out))
 }
 
 /// Values, missing ones not-a-number, with scale and offset applied; or what is wrong with them.

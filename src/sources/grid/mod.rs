@@ -38,16 +38,19 @@ mod reckoned;
 #[cfg(feature = "zarr")]
 mod zarr;
 
+use std::collections::BTreeSet;
 use std::fs::File;
 use std::io::Read;
 use std::path::Path;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::Duration;
 
 use jiff::Timestamp;
 use ndarray::Array2;
 
 use crate::error::{Error, Fault, Result};
-use crate::files::guarded;
+use crate::files::http::Patience;
+use crate::files::{guarded, is_url, shown};
 use crate::geodesy::lattice::{Lattice, Window};
 use crate::notes::reading::Reading;
 use crate::wind::slab::Slab;
@@ -191,18 +194,84 @@ fn known_kind(name: &str, first_bytes: &[u8]) -> Result<Kind> {
     })
 }
 
+/// Which hours of a store are listed.
+#[derive(Clone, Copy)]
+enum Listed {
+    /// All of them; where these are too many, those within.
+    All(Hours),
+    /// Those within.
+    Within([Timestamp; 2]),
+}
+
+#[cfg(feature = "buckets")]
+fn at_address(name: &str, path: &Path, patience: Patience) -> Result<data_set::Opened> {
+    let bucket = zarr::bucket::Bucket::open(&path.to_string_lossy(), patience)?;
+    data_set::of_store(name, zarr::Place::Bucket(bucket))
+}
+
+#[cfg(not(feature = "buckets"))]
+fn at_address(name: &str, _: &Path, _: Patience) -> Result<data_set::Opened> {
+    let found = "an address on the network";
+    let expected = "a file: `windfall fetch` downloads forecasts. Zarr stores at addresses are read by a build \
+                    with `cargo install --path . --features buckets`";
+    Err(Fault::new(name, found, expected).into())
+}
+
 #[cfg(feature = "zarr")]
-fn of_store(name: &str, path: &Path, hours: Hours) -> Result<GridFile> {
-    let (store, left_out) = zarr::Store::open(name, path)?;
-    netcdf::catalogue(name, data_set::DataSet::Zarr(store), hours, left_out)
+fn in_folder(name: &str, path: &Path) -> Result<data_set::Opened> {
+    let place = zarr::Place::of_folder(path)
+        .map_err(|cause| Fault::new(name, cause, "a folder that is a Zarr store"))?;
+    data_set::of_store(name, place)
 }
 
 #[cfg(not(feature = "zarr"))]
-fn of_store(name: &str, _: &Path, _: Hours) -> Result<GridFile> {
+fn in_folder(name: &str, _: &Path) -> Result<data_set::Opened> {
     let found = "a Zarr store, which this build of Windfall does not read";
     let expected =
         "the same as NetCDF or GRIB; or build it with `cargo install --path . --features zarr`";
     Err(Fault::new(name, found, expected).into())
+}
+
+/// How long a server with a store is waited for.
+fn patience() -> Patience {
+    Patience {
+        // Many chunks may be asked for, each as often.
+        longest: Duration::from_secs(60),
+        ..Patience::default()
+    }
+}
+
+/// The data set of a store, in a folder or at an address.
+fn store(name: &str, path: &Path, patience: Patience) -> Result<data_set::Opened> {
+    match is_url(path) {
+        true => at_address(name, path, patience),
+        false => in_folder(name, path),
+    }
+}
+
+fn of_store(name: &str, path: &Path, listed: Listed, patience: Patience) -> Result<GridFile> {
+    let (file, left_out) = store(name, path, patience)?;
+    let hours = match listed {
+        Listed::Within(hours) => Some(hours),
+        Listed::All(near) => near.filter(|_| netcdf::is_long(&file)),
+    };
+    netcdf::catalogue(name, file, hours, left_out)
+}
+
+/// How many bytes of stores at addresses came over the network since the program began.
+pub fn bytes_fetched() -> u64 {
+    #[cfg(feature = "buckets")]
+    return zarr::bucket::bytes_fetched();
+    #[cfg(not(feature = "buckets"))]
+    0
+}
+
+/// Whether a store at an address did not answer, which may be another time.
+pub fn may_answer_later() -> bool {
+    #[cfg(feature = "buckets")]
+    return zarr::bucket::may_answer_later();
+    #[cfg(not(feature = "buckets"))]
+    false
 }
 
 impl GridFile {
@@ -219,22 +288,27 @@ impl GridFile {
         kind(first_bytes) == Some(Kind::NetCdf)
     }
 
-    /// Whether a path is that of a Zarr store, which is a folder.
+    /// Whether a path is that of a Zarr store, which is a folder, or an address on the network, where nothing
+    /// else is read.
     pub fn is_store(path: &Path) -> bool {
+        if is_url(path) {
+            return true;
+        }
         let has = |name: &&str| path.join(name).is_file();
         let marks = ["zarr.json", ".zgroup", ".zmetadata", ".zarray"];
         path.is_dir() && marks.iter().any(has)
     }
 
-    /// Opens a file, or the folder of a Zarr store, and reads its catalogue. Large GRIB files are mapped
-    /// into memory, not read.
+    /// Opens a file, or the folder or the address of a Zarr store, and reads its catalogue. Large GRIB files
+    /// are mapped into memory, not read. An address is read from the network, in a build with the feature
+    /// `buckets`.
     ///
     /// # Errors
     ///
     /// The file cannot be read, is neither GRIB nor NetCDF nor Zarr, is damaged or cut short, or holds
     /// nothing that is of use; a Zarr store, where Windfall is built without the feature `zarr`.
     pub fn open(path: &Path) -> Result<GridFile> {
-        GridFile::opened(path, None)
+        GridFile::open_near(path, None)
     }
 
     /// The same with slabs of some hours only, the first and the last: of a NetCDF file or Zarr store of
@@ -244,14 +318,54 @@ impl GridFile {
     ///
     /// As [`GridFile::open`]; and when there is nothing for those hours.
     pub fn open_hours(path: &Path, hours: [Timestamp; 2]) -> Result<GridFile> {
-        GridFile::opened(path, Some(hours))
+        GridFile::opened(path, Listed::Within(hours), patience())
     }
 
-    fn opened(path: &Path, hours: Hours) -> Result<GridFile> {
-        let name = path.display().to_string();
-        if GridFile::is_store(path) {
-            return guarded(&name, FORMAT, || of_store(&name, path, hours));
+    /// Opens a file or store; of a store with very many times only those near some hours.
+    ///
+    /// # Errors
+    ///
+    /// As [`GridFile::open`].
+    pub fn open_near(path: &Path, near: Option<[Timestamp; 2]>) -> Result<GridFile> {
+        GridFile::opened(path, Listed::All(near), patience())
+    }
+
+    /// Opens a Zarr store at an address with other patience than usual.
+    ///
+    /// # Errors
+    ///
+    /// As [`GridFile::open`].
+    pub fn open_address(address: &str, patience: Patience) -> Result<GridFile> {
+        GridFile::opened(Path::new(address), Listed::All(None), patience)
+    }
+
+    /// The times of a store that has so many of them that it is to be opened some hours at a time; `None`
+    /// for any other.
+    ///
+    /// # Errors
+    ///
+    /// As [`GridFile::open`].
+    pub fn many_times(path: &Path) -> Result<Option<BTreeSet<Timestamp>>> {
+        if !GridFile::is_store(path) {
+            return Ok(None);
         }
+        let name = shown(path);
+        guarded(&name, FORMAT, || {
+            let (file, _) = store(&name, path, patience())?;
+            let many = netcdf::is_long(&file).then(|| netcdf::times(&name, &file));
+            many.transpose()
+        })
+    }
+
+    fn opened(path: &Path, listed: Listed, patience: Patience) -> Result<GridFile> {
+        let name = shown(path);
+        if GridFile::is_store(path) {
+            return guarded(&name, FORMAT, || of_store(&name, path, listed, patience));
+        }
+        let hours = match listed {
+            Listed::Within(hours) => Some(hours),
+            Listed::All(_) => None,
+        };
         let no_file = |cause| Error::file(path, "read", cause);
         let mut first = Vec::new();
         File::open(path)

@@ -12,6 +12,7 @@
     reason = "files, lattices, slabs and steps are numbered by ourselves"
 )]
 
+use std::collections::BTreeSet;
 use std::fs::File;
 use std::path::Path;
 use std::rc::Rc;
@@ -182,6 +183,36 @@ pub(super) fn catalogue(
         places: found.places,
     });
     catalogue.finish(name, source, OF_NETCDF)
+}
+
+/// Whether a data set has more levels and times than are listed, by its shapes alone.
+pub(super) fn is_long(file: &DataSet) -> bool {
+    let described = all_described(file, &mut Catalogue::default());
+    let many = described.iter().map(|(variable, _)| {
+        // The last two are those of the grid, as they are nearly everywhere.
+        let along = variable.dimensions().iter().rev().skip(2);
+        along.fold(1_u64, |all, d| all.saturating_mul(d.size))
+    });
+    many.fold(0, u64::saturating_add) > MOST_SLABS as u64
+}
+
+/// All times that fields of a data set are for.
+pub(super) fn times(name: &str, file: &DataSet) -> Result<BTreeSet<Timestamp>> {
+    let mut all = BTreeSet::new();
+    let mut seen: Vec<&str> = Vec::new();
+    let described = all_described(file, &mut Catalogue::default());
+    for d in described.iter().flat_map(|(v, _)| v.dimensions()) {
+        if seen.contains(&d.name.as_str()) {
+            continue;
+        }
+        seen.push(&d.name);
+        match of_dimension(name, file, &d.name, d.size) {
+            Ok(Coordinate::Valid(times)) => all.extend(times),
+            Ok(_) | Err(No::LeftOut(_)) => {}
+            Err(No::Fault(fault)) => return Err(fault),
+        }
+    }
+    Ok(all)
 }
 
 /// Whether a file is what the Weather Research and Forecasting model writes: its levels are its own,

@@ -4,9 +4,10 @@
 //! a shard, the chunks in it. Of a piece only what lies in the region that is asked for is kept, with
 //! all its levels and times: slabs are asked for one by one, and a piece may hold many of them.
 
+use std::borrow::Cow;
 use std::collections::{HashMap, VecDeque};
+use std::num::NonZeroU64;
 use std::ops::Range;
-use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
 use ndarray::{ArrayD, ArrayViewD, Axis, Dimension, IxDyn, Slice, indices};
@@ -14,13 +15,14 @@ use netcdf_reader::masked::MaskParams;
 use netcdf_reader::unpack::{SignParams, UnpackParams};
 use netcdf_reader::{NcSliceInfoElem, NcType, NcVariable};
 use zarrs::array::{
-    Array, ArrayBytes, ArrayShardedExt, ArrayShardedReadableExt, ArrayShardedReadableExtCache,
-    CodecOptions, data_type,
+    Array, ArrayMetadata, ArrayShardedExt, ArrayShardedReadableExt, ArrayShardedReadableExtCache,
+    ArrayToBytesCodecTraits, CodecChain, CodecOptions, data_type,
 };
-use zarrs::filesystem::FilesystemStore;
+use zarrs::metadata::v3::MetadataV3;
 
 use super::metadata;
 use super::packing::Packing;
+use super::place::Place;
 
 /// The most bytes of a chunk, unpacked: a variable of a global reanalysis at one hour, with all its
 /// levels, has 154 MB.
@@ -29,15 +31,18 @@ const MOST_UNPACKED: usize = 256 << 20;
 const MOST_IN_SHARD: u64 = 1 << 20;
 /// The most values of an array that are kept beyond the piece that is asked for.
 const MOST_KEPT: usize = 8 << 20;
+/// Points around a region that are kept with it where it came over a network: 12 degrees of a fine grid.
+const MARGIN: usize = 48;
 
 type Result<T> = std::result::Result<T, String>;
 
 /// An array in a store.
 pub(super) struct Chunked {
-    array: Array<FilesystemStore>,
-    /// Where the store is.
-    folder: PathBuf,
+    array: Array<Place>,
+    place: Arc<Place>,
     packing: Packing,
+    /// What unpacks a piece.
+    codecs: Arc<CodecChain>,
     /// The same as a variable of a data set: how its numbers are to be taken.
     variable: NcVariable,
     /// The shape of the pieces.
@@ -58,7 +63,16 @@ struct Kept {
     values: Arc<OnceLock<Result<Arc<ArrayD<f64>>>>>,
 }
 
+/// Where values lie in their piece along each dimension, and the values.
+type Part = (Vec<Range<usize>>, Arc<ArrayD<f64>>);
+
 impl Kept {
+    fn holds(&self, key: &Key) -> bool {
+        let mut along = self.key.1.iter().zip(&key.1);
+        self.key.0 == key.0
+            && along.all(|(kept, needed)| kept.start <= needed.start && needed.end <= kept.end)
+    }
+
     fn count(&self) -> usize {
         self.key.1.iter().map(Range::len).product()
     }
@@ -66,14 +80,9 @@ impl Kept {
 
 impl Chunked {
     /// Opens an array, as a variable; or says why it is not read.
-    pub fn open(
-        storage: &Arc<FilesystemStore>,
-        folder: &Path,
-        name: &str,
-        packing: Packing,
-    ) -> Result<(NcVariable, Chunked)> {
+    pub fn open(place: &Arc<Place>, name: &str, packing: Packing) -> Result<(NcVariable, Chunked)> {
         let array =
-            Array::open(storage.clone(), &format!("/{name}")).map_err(|cause| cause.to_string())?;
+            Array::open(place.clone(), &format!("/{name}")).map_err(|cause| cause.to_string())?;
         let variable = metadata::variable(name, &array, numbers_of(&array)?)?;
         if array.shape().contains(&0) {
             return Err("no values".into());
@@ -85,13 +94,17 @@ impl Chunked {
         let first = vec![0; array.dimensionality()];
         let chunk = array.chunk_shape(&first).map_err(|c| c.to_string())?;
         let inner = array.subchunk_shape();
-        let in_shard = inner.as_ref().map(|inner| {
+        let in_shard: Option<Vec<u64>> = inner.as_ref().map(|inner| {
             let along = chunk.iter().zip(inner);
             along
                 .map(|(chunk, inner)| chunk.get() / inner.get())
                 .collect()
         });
         check_shard(in_shard.as_deref())?;
+        let codecs = match in_shard {
+            None => array.codecs(),
+            Some(_) => codecs_in_shard(&array)?,
+        };
         let piece = inner.unwrap_or(chunk);
         let piece: Vec<usize> = piece.iter().map(|n| n.get() as usize).collect();
         // All numbers that `numbers_of` lets through have a size.
@@ -103,8 +116,9 @@ impl Chunked {
         let shards = ArrayShardedReadableExtCache::new(&array);
         let chunked = Chunked {
             array,
-            folder: folder.to_owned(),
+            place: place.clone(),
             packing,
+            codecs,
             variable: variable.clone(),
             piece,
             in_shard,
@@ -132,17 +146,13 @@ impl Chunked {
         let mut values = ArrayD::zeros(IxDyn(&shape));
         for place in self.pieces(&wanted) {
             let first = self.first_of(&place);
-            let piece = self.kept(&place, self.needed(&first, &wanted, selections))?;
+            let (inside, piece) = self.kept(&place, self.needed(&first, &wanted, selections))?;
             let overlap = |d: usize| {
                 let from = wanted[d].start.max(first[d]);
                 from..wanted[d].end.min(first[d] + self.piece[d])
             };
             let target = |d: usize| shifted(overlap(d), wanted[d].start);
-            // What is kept begins where it is needed, or with the piece where it is kept whole.
-            let source = |d: usize| match selections[d] {
-                NcSliceInfoElem::Index(_) => shifted(overlap(d), first[d]),
-                NcSliceInfoElem::Slice { .. } => 0..overlap(d).len(),
-            };
+            let source = |d: usize| shifted(overlap(d), first[d] + inside[d].start);
             let taken = piece.slice_each_axis(|axis| Slice::from(source(axis.axis.index())));
             values
                 .slice_each_axis_mut(|axis| Slice::from(target(axis.axis.index())))
@@ -157,8 +167,12 @@ impl Chunked {
         Ok(values)
     }
 
-    /// How many of the pieces that a part needs are stored, and how many it needs.
+    /// How many of the pieces that a part needs are stored, and how many it needs. What is known only
+    /// once it is asked for passes for stored: who asked for all would ask for a whole record.
     pub fn stored(&self, selections: &[NcSliceInfoElem]) -> Result<[usize; 2]> {
+        if self.place.is_asked() {
+            return Ok([1, 1]);
+        }
         let places = self.pieces(&self.ranges(selections)?);
         let mut there = 0;
         for place in &places {
@@ -202,7 +216,8 @@ impl Chunked {
         place.map(|(at, piece)| *at as usize * piece).collect()
     }
 
-    /// What is kept of a piece: the region that is asked for, and all of it along other dimensions.
+    /// What is kept of a piece: the region that is asked for, and all of it along other dimensions. Over a
+    /// network some of what lies around, too: flights are first followed near the site, then as far as they go.
     fn needed(
         &self,
         first: &[usize],
@@ -214,8 +229,9 @@ impl Chunked {
             match selections[d] {
                 NcSliceInfoElem::Index(_) => 0..last - first[d],
                 NcSliceInfoElem::Slice { .. } => {
-                    let from = wanted[d].start.max(first[d]);
-                    shifted(from..wanted[d].end.min(last), first[d])
+                    let margin = if self.place.is_asked() { MARGIN } else { 0 };
+                    let from = wanted[d].start.saturating_sub(margin).max(first[d]);
+                    shifted(from..(wanted[d].end + margin).min(last), first[d])
                 }
             }
         };
@@ -223,12 +239,13 @@ impl Chunked {
     }
 
     /// Decodes a part of a piece, unless it is at hand. Several threads that ask for the same wait for
-    /// the one that decodes it: a global hour is 154 MB for each.
-    fn kept(&self, place: &[u64], needed: Vec<Range<usize>>) -> Result<Arc<ArrayD<f64>>> {
+    /// the one that decodes it: a global hour is 154 MB for each. What is given holds what is needed, and
+    /// where in the piece it lies.
+    fn kept(&self, place: &[u64], needed: Vec<Range<usize>>) -> Result<Part> {
         let key = (place.to_vec(), needed);
         let mut kept = locked(&self.kept);
-        let values = match kept.iter().find(|kept| kept.key == key) {
-            Some(known) => known.values.clone(),
+        let (key, values) = match kept.iter().find(|kept| kept.holds(&key)) {
+            Some(known) => (known.key.clone(), known.values.clone()),
             None => {
                 let new = Kept {
                     key: key.clone(),
@@ -240,30 +257,26 @@ impl Chunked {
                 while kept.len() > 1 && kept.iter().map(Kept::count).sum::<usize>() > MOST_KEPT {
                     kept.pop_front();
                 }
-                values
+                (key, values)
             }
         };
         // Decoding takes long, and other threads may want other pieces.
         drop(kept);
         let decoded = || self.decoded(&key.0, &key.1).map(Arc::new);
-        values.get_or_init(decoded).clone()
+        let values = values.get_or_init(decoded).clone()?;
+        Ok((key.1, values))
     }
 
     fn decoded(&self, place: &[u64], needed: &[Range<usize>]) -> Result<ArrayD<f64>> {
-        let mut values = if self.is_stored(place)? {
-            self.check(place)?;
-            // In this thread: one that waits for others in the pool could take up a task that waits
-            // for this piece.
-            let alone = CodecOptions::default().with_concurrent_target(1);
-            let bytes: ArrayBytes<'static> = self
-                .array
-                .retrieve_subchunk_opt(&self.shards, place, &alone)
-                .map_err(|cause| cause.to_string())?;
-            let bytes = bytes.into_fixed().map_err(|cause| cause.to_string())?;
-            numbers(&self.variable.dtype, &bytes, &self.piece, needed)?
-        } else {
-            let shape: Vec<usize> = needed.iter().map(Range::len).collect();
-            ArrayD::from_elem(IxDyn(&shape), self.of_missing_chunks()?)
+        let mut values = match self.packed(place)? {
+            Some(packed) => {
+                let bytes = self.unpacked(packed)?;
+                numbers(&self.variable.dtype, &bytes, &self.piece, needed)?
+            }
+            None => {
+                let shape: Vec<usize> = needed.iter().map(Range::len).collect();
+                ArrayD::from_elem(IxDyn(&shape), self.of_missing_chunks()?)
+            }
         };
         // In this order: marks of missing values are packed numbers, and read with their sign.
         if let Some(sign) = SignParams::from_variable(&self.variable) {
@@ -286,7 +299,12 @@ impl Chunked {
             return Ok(f64::NAN);
         }
         let bytes = self.array.fill_value().as_ne_bytes();
-        let one = numbers(&self.variable.dtype, bytes, &[1], &[0..1])?;
+        let one = numbers(
+            &self.variable.dtype,
+            bytes,
+            &[1],
+            std::slice::from_ref(&(0..1)),
+        )?;
         Ok(one.first().copied().unwrap_or(f64::NAN))
     }
 
@@ -296,62 +314,93 @@ impl Chunked {
             return Ok(*known);
         }
         let stored = match &self.in_shard {
-            None => self.file_size(place)?.is_some(),
-            Some(in_shard) => {
-                let shard = place.iter().zip(in_shard).map(|(at, many)| at / many);
-                // The file first: a shard that is not there has no list to look into.
-                self.file_size(&shard.collect::<Vec<u64>>())?.is_some()
-                    && self.range_in_shard(place)?.is_some()
-            }
+            None => self.has_file(place)?,
+            Some(_) => self.range_in_shard(place)?.is_some(),
         };
         locked(&self.known).insert(place.to_vec(), stored);
         Ok(stored)
     }
 
-    /// Bytes of the file of a chunk or shard; `None` where there is none.
-    fn file_size(&self, chunk: &[u64]) -> Result<Option<u64>> {
-        let key = self.array.chunk_key(chunk);
-        let path = self.folder.join(key.as_str());
-        match std::fs::metadata(&path) {
-            Ok(there) if there.is_file() => Ok(Some(there.len())),
-            Ok(_) => Err(format!("{key}, which is no file")),
-            Err(cause) if cause.kind() == std::io::ErrorKind::NotFound => Ok(None),
-            Err(cause) => Err(format!("{key}: {cause}")),
-        }
+    /// Whether the file of a chunk or shard may be there.
+    fn has_file(&self, chunk: &[u64]) -> Result<bool> {
+        let has = self.place.has(&self.array.chunk_key(chunk))?;
+        Ok(has.unwrap_or(true))
     }
 
     /// How many bytes a chunk has in its shard; `None` where it is not stored.
     fn range_in_shard(&self, place: &[u64]) -> Result<Option<u64>> {
+        let many = self.in_shard.iter().flatten();
+        let shard: Vec<u64> = place.iter().zip(many).map(|(at, many)| at / many).collect();
+        // The file first: a shard that is not there has no list to look into.
+        if !self.has_file(&shard)? {
+            return Ok(None);
+        }
         let range = self.array.subchunk_byte_range(&self.shards, place);
         let range = range.map_err(|cause| cause.to_string())?;
         Ok(range.map(|range| range.length(u64::MAX)))
     }
 
-    /// Refuses a piece that would fill the memory.
-    fn check(&self, place: &[u64]) -> Result<()> {
+    /// A piece as it is stored, looked at before it is unpacked: one that would fill the memory is
+    /// refused. `None` where it is not stored.
+    fn packed(&self, place: &[u64]) -> Result<Option<Vec<u8>>> {
         let bytes = self.array.data_type().fixed_size().unwrap_or(8);
         // Twice as much, for what packing may add.
         // Bounded when the array was opened.
         let most = 2 * bytes * self.piece.iter().product::<usize>() + (64 << 10);
         let packed = match self.in_shard {
-            None => self.file_size(place)?,
-            Some(_) => self.range_in_shard(place)?,
+            None => {
+                let whole = self.place.whole(&self.array.chunk_key(place), most)?;
+                whole.map(Vec::from)
+            }
+            Some(_) => match self.range_in_shard(place)? {
+                None => None,
+                Some(packed) if packed > most as u64 => {
+                    return Err(format!("a chunk of more than {most} bytes"));
+                }
+                Some(_) => self
+                    .array
+                    .retrieve_encoded_subchunk(&self.shards, place)
+                    .map_err(|cause| cause.to_string())?,
+            },
         };
-        if packed.is_some_and(|packed| packed > most as u64) {
-            return Err(format!("a chunk of more than {most} bytes"));
+        if let Some(packed) = &packed {
+            self.packing.check(packed, most)?;
         }
-        let packed = match self.in_shard {
-            None => self
-                .array
-                .retrieve_encoded_chunk(place)
-                .map_err(|cause| cause.to_string())?,
-            Some(_) => self
-                .array
-                .retrieve_encoded_subchunk(&self.shards, place)
-                .map_err(|cause| cause.to_string())?,
-        };
-        self.packing.check(&packed.unwrap_or_default(), most)
+        Ok(packed)
     }
+
+    fn unpacked(&self, packed: Vec<u8>) -> Result<Vec<u8>> {
+        let shape: Option<Vec<NonZeroU64>> = self
+            .piece
+            .iter()
+            .map(|n| NonZeroU64::new(*n as u64))
+            .collect();
+        let shape = shape.ok_or("chunks without values")?;
+        // In this thread: one that waits for others in the pool could take up a task that waits
+        // for this piece.
+        let alone = CodecOptions::default().with_concurrent_target(1);
+        let (kind, fill) = (self.array.data_type(), self.array.fill_value());
+        self.codecs
+            .decode(Cow::Owned(packed), &shape, kind, fill, &alone)
+            .map_err(|cause| cause.to_string())?
+            .into_fixed()
+            .map(Cow::into_owned)
+            .map_err(|cause| cause.to_string())
+    }
+}
+
+/// What unpacks the chunks within a shard.
+fn codecs_in_shard(array: &Array<Place>) -> Result<Arc<CodecChain>> {
+    let ArrayMetadata::V3(metadata) = array.metadata() else {
+        return Err("shards in a store of version 2".into());
+    };
+    // There is no other codec beside that of the shards.
+    let shards = metadata.codecs.first().and_then(MetadataV3::configuration);
+    let inside = shards.and_then(|shards| shards.get("codecs"));
+    let inside = serde_json::to_value(inside).and_then(serde_json::from_value::<Vec<MetadataV3>>);
+    let inside = inside.map_err(|cause| cause.to_string())?;
+    let chain = CodecChain::from_metadata(&inside).map_err(|cause| cause.to_string())?;
+    Ok(Arc::new(chain))
 }
 
 fn check_shard(in_shard: Option<&[u64]>) -> Result<()> {
@@ -373,7 +422,7 @@ fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 }
 
 /// What an array's numbers are.
-fn numbers_of(array: &Array<FilesystemStore>) -> Result<NcType> {
+fn numbers_of(array: &Array<Place>) -> Result<NcType> {
     let kinds = [
         (data_type::float32(), NcType::Float),
         (data_type::float64(), NcType::Double),

@@ -1,20 +1,14 @@
 //! What is said of an array: whether it is one, how it is packed, its dimensions and attributes.
 
-use std::fs::File;
-use std::io::Read;
-use std::path::Path;
-
 use base64::Engine;
 use base64::prelude::BASE64_STANDARD;
 use netcdf_reader::{NcAttrValue, NcAttribute, NcDimension, NcType, NcVariable};
 use serde_json::Value;
 use zarrs::array::{Array, ArrayMetadata};
-use zarrs::filesystem::FilesystemStore;
 
 use super::packing::Packing;
+use super::place::Place;
 
-/// The most bytes of metadata of one array.
-const MOST_METADATA: u64 = 4 << 20;
 /// The most dimensions of an array.
 const MOST_DIMENSIONS: usize = 16;
 
@@ -31,24 +25,26 @@ pub(super) enum Kind {
     Neither,
 }
 
-/// What a folder is, before anything is allocated for it.
-pub(super) fn kind(folder: &Path) -> Kind {
-    if folder.join("zarr.json").is_file() {
-        return of_text(bounded(&folder.join("zarr.json")), |metadata| {
-            metadata["node_type"] == "group"
-        });
+/// What a folder in a store is, before anything is allocated for it; the store itself is "".
+pub(super) fn kind(place: &Place, folder: &str) -> Kind {
+    let text = |name: &str| match folder {
+        "" => place.text(name),
+        folder => place.text(&format!("{folder}/{name}")),
+    };
+    if let Some(metadata) = text("zarr.json").transpose() {
+        return of_text(metadata, |metadata| metadata["node_type"] == "group");
     }
-    if folder.join(".zarray").is_file() {
-        let attributes = folder.join(".zattrs");
-        // The crate reads this file as well, and whole.
-        if let (true, Err(why)) = (attributes.is_file(), bounded(&attributes)) {
-            return Kind::Refused(why);
-        }
-        return of_text(bounded(&folder.join(".zarray")), |_| false);
+    if let Some(metadata) = text(".zarray").transpose() {
+        // The crate reads this as well, and whole.
+        return match text(".zattrs") {
+            Err(why) => Kind::Refused(why),
+            Ok(_) => of_text(metadata, |_| false),
+        };
     }
-    match folder.join(".zgroup").is_file() {
-        true => Kind::Group,
-        false => Kind::Neither,
+    match text(".zgroup") {
+        Ok(Some(_)) => Kind::Group,
+        Ok(None) => Kind::Neither,
+        Err(why) => Kind::Refused(why),
     }
 }
 
@@ -80,25 +76,10 @@ fn refused(metadata: &Value) -> Option<String> {
         .map(|kind| format!("chunks on a \"{kind}\" grid (ask for chunks of one size)"))
 }
 
-/// A small text.
-fn bounded(path: &Path) -> Result<String, String> {
-    let mut text = String::new();
-    let read = File::open(path).and_then(|file| {
-        // One byte more, to tell a text that is too long from one that just fits.
-        let mut file = file.take(MOST_METADATA + 1);
-        file.read_to_string(&mut text)
-    });
-    read.map_err(|cause| format!("metadata that cannot be read ({cause})"))?;
-    match text.len() as u64 > MOST_METADATA {
-        true => Err(format!("more than {MOST_METADATA} bytes of metadata")),
-        false => Ok(text),
-    }
-}
-
 /// An array as a variable of a data set.
 pub(super) fn variable(
     name: &str,
-    array: &Array<FilesystemStore>,
+    array: &Array<Place>,
     dtype: NcType,
 ) -> Result<NcVariable, String> {
     let names = dimension_names(array)?;
@@ -135,7 +116,7 @@ pub(super) fn variable(
     })
 }
 
-fn dimension_names(array: &Array<FilesystemStore>) -> Result<Vec<String>, String> {
+fn dimension_names(array: &Array<Place>) -> Result<Vec<String>, String> {
     let of_array = array.dimension_names().iter().flatten();
     let mut names: Vec<String> = of_array.flatten().cloned().collect();
     if names.is_empty() {
@@ -178,7 +159,7 @@ fn fill_in_text(text: &str) -> NcAttrValue {
 
 /// In version 2 the fill value of the array stands for missing values; 0, which writers put there when
 /// nothing is asked for, is taken for a value.
-fn fill_of_version_2(array: &Array<FilesystemStore>) -> Option<f64> {
+fn fill_of_version_2(array: &Array<Place>) -> Option<f64> {
     let ArrayMetadata::V2(metadata) = array.metadata() else {
         return None;
     };

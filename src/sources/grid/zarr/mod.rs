@@ -14,9 +14,12 @@
     reason = "sizes are bounded when an array is opened, far below what usize holds"
 )]
 
+#[cfg(feature = "buckets")]
+pub(super) mod bucket;
 mod chunks;
 mod metadata;
 mod packing;
+mod place;
 
 use std::fs;
 use std::path::Path;
@@ -24,9 +27,9 @@ use std::sync::Arc;
 
 use ndarray::ArrayD;
 use netcdf_reader::{NcSliceInfoElem, NcVariable};
-use zarrs::filesystem::FilesystemStore;
 
 use self::chunks::Chunked;
+pub(super) use self::place::Place;
 use super::left_out::LeftOut;
 use crate::error::{Error, Fault, Result};
 
@@ -42,29 +45,28 @@ pub(super) struct Store {
 
 impl Store {
     /// Opens a store, with what cannot be read in it.
-    pub fn open(name: &str, path: &Path) -> Result<(Store, LeftOut)> {
-        if let metadata::Kind::Array { .. } = metadata::kind(path) {
+    pub fn open(name: &str, place: Place) -> Result<(Store, LeftOut)> {
+        if let metadata::Kind::Array { .. } = metadata::kind(&place, "") {
             let expected = "the folder of the whole store, which holds this one";
             return Err(Fault::new(name, "a single array of a Zarr store", expected).into());
         }
-        let storage = FilesystemStore::new(path).map_err(|cause| {
-            Fault::new(name, cause.to_string(), "a folder that is a Zarr store")
-        })?;
-        let storage = Arc::new(storage);
+        let folders = match &place {
+            Place::Folder(path, _) => folders(name, path)?,
+            #[cfg(feature = "buckets")]
+            Place::Bucket(bucket) => bucket.names(name)?,
+        };
+        let place = Arc::new(place);
         let (mut variables, mut arrays) = (Vec::new(), Vec::new());
         let (mut left_out, mut groups) = (LeftOut::default(), Vec::new());
-        for folder in folders(name, path)? {
-            let inside = path.join(&folder);
-            let opened = match metadata::kind(&inside) {
+        for folder in folders {
+            let opened = match metadata::kind(&place, &folder) {
                 metadata::Kind::Neither => continue,
                 metadata::Kind::Group => {
                     groups.push(folder);
                     continue;
                 }
                 metadata::Kind::Refused(why) => Err(why),
-                metadata::Kind::Array { packing } => {
-                    Chunked::open(&storage, path, &folder, packing)
-                }
+                metadata::Kind::Array { packing } => Chunked::open(&place, &folder, packing),
             };
             match opened {
                 Ok((variable, array)) => {
@@ -126,12 +128,16 @@ fn folders(name: &str, path: &Path) -> Result<Vec<String>> {
             continue;
         }
         if folders.len() == MOST_ARRAYS {
-            let found = format!("more than {MOST_ARRAYS} folders in a Zarr store");
-            return Err(Fault::new(name, found, "some dozens, one a variable").into());
+            return Err(too_many(name));
         }
         folders.push(folder);
     }
     // Systems list them in any order, and the order of variables is seen in what is told.
     folders.sort();
     Ok(folders)
+}
+
+fn too_many(name: &str) -> Error {
+    let found = format!("more than {MOST_ARRAYS} folders in a Zarr store");
+    Fault::new(name, found, "some dozens, one a variable").into()
 }

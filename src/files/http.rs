@@ -13,11 +13,11 @@ use std::time::Duration;
 use jiff::Timestamp;
 use jiff::fmt::rfc2822;
 use serde::{Deserialize, Serialize};
-use ureq::http::{Response, StatusCode, header};
+use ureq::http::{Request, Response, StatusCode, header};
 use ureq::tls::TlsConfig;
 use ureq::{Agent, Body, ResponseExt};
 
-use super::address::{cause_shown, host, shown};
+use super::address::{cause_shown, host, may_be_plain, place, shown};
 use super::pace::Pace;
 use super::trust;
 use crate::error::{Error, Fault, Result};
@@ -111,10 +111,11 @@ pub struct Client {
     voice: Voice,
     redirects: Mutex<BTreeSet<String>>,
     gave_up: AtomicBool,
+    may_pass: AtomicBool,
 }
 
 /// Why there is no answer.
-pub(super) enum Trouble {
+pub(crate) enum Trouble {
     /// It may be better the next time, which is not to come before this much time has passed.
     Passing(String, Option<Duration>),
     /// It will not: what was found, what would be right.
@@ -123,12 +124,12 @@ pub(super) enum Trouble {
 
 impl Trouble {
     /// One that may be better the next time.
-    pub(super) fn passing(found: String) -> Trouble {
+    pub(crate) fn passing(found: String) -> Trouble {
         Trouble::Passing(found, None)
     }
 }
 
-pub(super) type Tried<T> = std::result::Result<T, Trouble>;
+pub(crate) type Tried<T> = std::result::Result<T, Trouble>;
 
 fn agent(patience: Patience, https_only: bool, tls: &TlsConfig) -> Agent {
     let config = Agent::config_builder()
@@ -160,6 +161,7 @@ impl Client {
             voice: Box::new(|_| {}),
             redirects: Mutex::default(),
             gave_up: AtomicBool::new(false),
+            may_pass: AtomicBool::new(false),
         }
     }
 
@@ -191,6 +193,11 @@ impl Client {
         self.gave_up.load(Ordering::Relaxed)
     }
 
+    /// Whether a question was given up that may be answered when it is asked later.
+    pub fn may_pass(&self) -> bool {
+        self.may_pass.load(Ordering::Relaxed)
+    }
+
     /// A short file as a whole; `None` if there is none.
     ///
     /// # Errors
@@ -209,7 +216,73 @@ impl Client {
         self.patiently(url, || self.ask_piece(url, span))
     }
 
-    pub(super) fn patiently<T>(&self, url: &str, ask: impl Fn() -> Tried<T>) -> Result<T> {
+    /// A whole answer to a request with headers of its own, which goes to plain http on this machine only and
+    /// follows so many redirects. It has `most` bytes at most; where the server gives a whole file for a
+    /// part of it, as many as a modest file. Besides success "not there" is an answer, and "not allowed".
+    ///
+    /// # Errors
+    ///
+    /// As [`Client::whole`], naming host and path alone; an answer of more bytes.
+    pub fn exchange(&self, asked: &Asked) -> Result<Response<Vec<u8>>> {
+        let url = asked.request.uri().to_string();
+        self.patiently(&place(&url), || self.exchange_once(asked))
+    }
+
+    fn exchange_once(&self, asked: &Asked) -> Tried<Response<Vec<u8>>> {
+        let (mut request, mut left) = (asked.request.clone(), asked.redirects);
+        let response = loop {
+            let url = request.uri().to_string();
+            let response = self.send(&url, request.clone())?;
+            let Some(next) = redirected(&url, &response).filter(|_| left > 0) else {
+                break response;
+            };
+            left -= 1;
+            let elsewhere =
+                || Trouble::Lasting("a redirect to nowhere".into(), "an address".into());
+            if url.starts_with("https://") && !next.starts_with("https://") {
+                return Err(to_plain());
+            }
+            *request.uri_mut() = next.parse().map_err(|_| elsewhere())?;
+            // What proves who asks is for the first alone.
+            request.headers_mut().remove(header::AUTHORIZATION);
+        };
+        let status = response.status();
+        let not_allowed = [StatusCode::UNAUTHORIZED, StatusCode::FORBIDDEN].contains(&status);
+        if is_missing(status) || not_allowed {
+            return Ok(response.map(|_| Vec::new()));
+        }
+        let of_part = request.headers().contains_key(header::RANGE);
+        match status {
+            StatusCode::OK if of_part => whole_for_part(response),
+            StatusCode::OK | StatusCode::PARTIAL_CONTENT => whole_body(response, asked.most),
+            _ => Err(refused(&response)),
+        }
+    }
+
+    /// Sends a request where nobody can read along; a redirect is an answer.
+    fn send(&self, url: &str, request: Request<Vec<u8>>) -> Tried<Response<Body>> {
+        let agent = match url.starts_with("https://") {
+            true => &self.secure,
+            false if may_be_plain(url) => &self.plain,
+            false => {
+                let expected =
+                    "an address that begins with https:// (http:// on this machine only)";
+                let found = format!("{} without encryption", host(url));
+                return Err(Trouble::Lasting(found, expected.into()));
+            }
+        };
+        let answer = match request.body().is_empty() {
+            // Without any body: some methods must not have one, not even of no length.
+            true => {
+                let config = agent.configure_request(request.map(|_| ()));
+                agent.run(config.max_redirects(0).build())
+            }
+            false => agent.run(agent.configure_request(request).max_redirects(0).build()),
+        };
+        answer.map_err(|cause| no_answer(without_secrets(url, &cause), &cause))
+    }
+
+    pub(crate) fn patiently<T>(&self, url: &str, ask: impl Fn() -> Tried<T>) -> Result<T> {
         let mut pause = self.patience.pause;
         let mut tried = 1;
         loop {
@@ -219,6 +292,7 @@ impl Client {
                 Ok(answer) => return Ok(answer),
                 Err(Trouble::Lasting(found, expected)) => (found, expected),
                 Err(Trouble::Passing(found, _)) if tried >= self.patience.tries => {
+                    self.may_pass.store(true, Ordering::Relaxed);
                     let found = format!("{found}, {tried} times");
                     (found, "an answer; try again later".to_owned())
                 }
@@ -252,7 +326,7 @@ impl Client {
     }
 
     /// Asks once. Being sent to another host is said and kept.
-    pub(super) fn get(&self, url: &str, range: Option<String>) -> Tried<Response<Body>> {
+    pub(crate) fn get(&self, url: &str, range: Option<String>) -> Tried<Response<Body>> {
         let agent = match url.starts_with("https://") {
             true => &self.secure,
             false => &self.plain,
@@ -261,7 +335,8 @@ impl Client {
         if let Some(range) = range {
             request = request.header(header::RANGE, range);
         }
-        let response = request.call().map_err(|cause| no_answer(url, &cause))?;
+        let response = request.call();
+        let response = response.map_err(|cause| no_answer(cause_shown(url, &cause), &cause))?;
         // Hosts alone: the rest of an address is another for every file.
         let (from, to) = (host(url), host(&response.get_uri().to_string()));
         if from != to {
@@ -309,6 +384,83 @@ impl Client {
     }
 }
 
+/// What went wrong, without parameters of an address: of these, too, some are keys.
+fn without_secrets(url: &str, cause: &ureq::Error) -> String {
+    match cause {
+        // They name an address, maybe that of a redirect.
+        ureq::Error::BadUri(_) | ureq::Error::Http(_) => "an address that cannot be asked".into(),
+        other => other.to_string().replace(url, &place(url)),
+    }
+}
+
+/// A request of which the answer is wanted whole.
+pub struct Asked {
+    /// Method, address, headers and body.
+    pub request: Request<Vec<u8>>,
+    /// The most bytes of an answer.
+    pub most: u64,
+    /// How many redirects are followed.
+    pub redirects: u32,
+}
+
+/// Where an answer sends who asks.
+fn redirected(url: &str, response: &Response<Body>) -> Option<String> {
+    let to = text_header(response, header::LOCATION);
+    if !response.status().is_redirection() || to.is_empty() {
+        return None;
+    }
+    let (scheme, rest) = url.split_once("://")?;
+    let authority = rest.split(['/', '?']).next()?;
+    Some(match to {
+        to if to.contains("://") => to,
+        to if to.starts_with("//") => format!("{scheme}:{to}"),
+        to if to.starts_with('/') => format!("{scheme}://{authority}{to}"),
+        to => {
+            let path = rest.split('?').next()?;
+            let folder = path.rsplit_once('/').map_or(path, |(folder, _)| folder);
+            format!("{scheme}://{folder}/{to}")
+        }
+    })
+}
+
+fn to_plain() -> Trouble {
+    Trouble::Lasting(
+        "a redirect from https to http".into(),
+        "an address that stays encrypted".into(),
+    )
+}
+
+/// A whole file for a part of it, if it is modest.
+fn whole_for_part(response: Response<Body>) -> Tried<Response<Vec<u8>>> {
+    match response.body().content_length() {
+        Some(of) if of > MODEST => Err(no_parts(Some(of))),
+        _ => whole_body(response, MODEST),
+    }
+}
+
+/// An answer with all its bytes. It is looked at how many it says to have before they are read.
+fn whole_body(response: Response<Body>, most: u64) -> Tried<Response<Vec<u8>>> {
+    let says = response.body().content_length();
+    let too_many = |bytes: u64| {
+        Trouble::Lasting(
+            format!("{bytes} bytes or more"),
+            format!("{most} bytes at most"),
+        )
+    };
+    if let Some(says) = says.filter(|says| *says > most) {
+        return Err(too_many(says));
+    }
+    let (head, body) = response.into_parts();
+    let bytes = read_most(Response::new(body), most).map_err(cut_short)?;
+    match (bytes.len() as u64, says) {
+        (got, _) if got > most => Err(too_many(got)),
+        (got, Some(says)) if got != says => {
+            Err(Trouble::passing(format!("only {got} of {says} bytes")))
+        }
+        _ => Ok(Response::from_parts(head, bytes)),
+    }
+}
+
 /// A time for people.
 fn in_words(time: Duration) -> String {
     match time.as_secs() {
@@ -318,7 +470,7 @@ fn in_words(time: Duration) -> String {
 }
 
 /// The bytes of an answer, and one more at most than `most`.
-pub(super) fn read_most(response: Response<Body>, most: u64) -> io::Result<Vec<u8>> {
+pub(crate) fn read_most(response: Response<Body>, most: u64) -> io::Result<Vec<u8>> {
     let mut bytes = Vec::new();
     let reader = response.into_body().into_reader();
     reader.take(most + 1).read_to_end(&mut bytes)?;
@@ -326,17 +478,26 @@ pub(super) fn read_most(response: Response<Body>, most: u64) -> io::Result<Vec<u
 }
 
 /// Not there, or no longer.
-pub(super) fn is_missing(status: StatusCode) -> bool {
+pub(crate) fn is_missing(status: StatusCode) -> bool {
     matches!(status, StatusCode::NOT_FOUND | StatusCode::GONE)
 }
 
 fn refused(response: &Response<Body>) -> Trouble {
     let wait = text_header(response, header::RETRY_AFTER);
-    refusal(response.status(), &wait, "")
+    // A store of Amazon says so when it is asked in the wrong place.
+    let region = text_header(
+        response,
+        header::HeaderName::from_static("x-amz-bucket-region"),
+    );
+    let text = match region.as_str() {
+        "" => String::new(),
+        region => format!("AWS_REGION is to be {region}"),
+    };
+    refusal(response.status(), &wait, &text)
 }
 
 /// A status that is no answer, with what the server says besides: how long to wait, and why.
-pub(super) fn refusal(status: StatusCode, retry_after: &str, text: &str) -> Trouble {
+pub(crate) fn refusal(status: StatusCode, retry_after: &str, text: &str) -> Trouble {
     let says = match text {
         "" => String::new(),
         text => format!(": \"{text}\""),
@@ -365,13 +526,9 @@ fn wait_for(retry_after: &str, now: Timestamp) -> Option<Duration> {
     u64::try_from(seconds).ok().map(Duration::from_secs)
 }
 
-fn no_answer(url: &str, cause: &ureq::Error) -> Trouble {
-    let words = cause_shown(url, cause);
+fn no_answer(words: String, cause: &ureq::Error) -> Trouble {
     match cause {
-        ureq::Error::RequireHttpsOnly(_) => Trouble::Lasting(
-            "a redirect from https to http".into(),
-            "an address that stays encrypted".into(),
-        ),
+        ureq::Error::RequireHttpsOnly(_) => to_plain(),
         ureq::Error::BadUri(_)
         | ureq::Error::Http(_)
         | ureq::Error::TooManyRedirects
@@ -389,7 +546,7 @@ fn no_answer(url: &str, cause: &ureq::Error) -> Trouble {
     }
 }
 
-pub(super) fn cut_short(cause: io::Error) -> Trouble {
+pub(crate) fn cut_short(cause: io::Error) -> Trouble {
     Trouble::passing(format!("an answer that broke off ({cause})"))
 }
 
@@ -430,13 +587,7 @@ fn from_whole(response: Response<Body>, asked: ByteSpan) -> Tried<Piece> {
     let of = response.body().content_length();
     // Of an unknown length it may be modest, as an answer in chunks is.
     if of.is_some_and(|of| of > MODEST) || asked.end() > MODEST {
-        let size = of.map_or("of unknown length".to_owned(), |of| {
-            format!("of {of} bytes")
-        });
-        return Err(Trouble::Lasting(
-            format!("a server that gives no parts of files, and a file {size}"),
-            format!("a server that answers range requests, or a file of {MODEST} bytes at most"),
-        ));
+        return Err(no_parts(of));
     }
     let mut reader = response.into_body().into_reader();
     let skipped = io::copy(&mut reader.by_ref().take(asked.start), &mut io::sink());
@@ -451,6 +602,16 @@ fn from_whole(response: Response<Body>, asked: ByteSpan) -> Tried<Piece> {
     exactly(bytes, length).map(|bytes| Piece { bytes, of })
 }
 
+fn no_parts(of: Option<u64>) -> Trouble {
+    let size = of.map_or("of unknown length".to_owned(), |of| {
+        format!("of {of} bytes")
+    });
+    Trouble::Lasting(
+        format!("a server that gives no parts of files, and a file {size}"),
+        format!("a server that answers range requests, or a file of {MODEST} bytes at most"),
+    )
+}
+
 fn exactly(bytes: Vec<u8>, length: u64) -> Tried<Vec<u8>> {
     match bytes.len() as u64 {
         got if got == length => Ok(bytes),
@@ -462,7 +623,7 @@ fn exactly(bytes: Vec<u8>, length: u64) -> Tried<Vec<u8>> {
     }
 }
 
-pub(super) fn text_header(response: &Response<Body>, name: header::HeaderName) -> String {
+pub(crate) fn text_header(response: &Response<Body>, name: header::HeaderName) -> String {
     let value = response.headers().get(name).and_then(|v| v.to_str().ok());
     value.unwrap_or("").to_owned()
 }
@@ -481,7 +642,7 @@ fn content_range(text: &str) -> Option<(ByteSpan, Option<u64>)> {
 }
 
 /// The fault of a file that was there a moment ago.
-pub(super) fn vanished(url: &str) -> Error {
+pub(crate) fn vanished(url: &str) -> Error {
     let expected = "the file that its inventory describes";
     Fault::new(shown(url), "no such file any more", expected).into()
 }
@@ -507,6 +668,25 @@ mod tests {
         ] {
             assert_eq!(content_range(wrong), None, "{wrong}");
         }
+    }
+
+    #[test]
+    fn redirects_are_from_where_one_is() {
+        let from = "https://a.b:1/c/d?e=/f";
+        for (to, right) in [
+            ("http://x/y", "http://x/y"),
+            ("//x/y", "https://x/y"),
+            ("/y", "https://a.b:1/y"),
+            ("y", "https://a.b:1/c/y"),
+        ] {
+            let response = Response::builder().status(307).header("location", to);
+            let response = response.body(Body::builder().data("")).unwrap();
+            assert_eq!(redirected(from, &response).as_deref(), Some(right));
+        }
+        let none = Response::builder()
+            .status(301)
+            .body(Body::builder().data(""));
+        assert_eq!(redirected(from, &none.unwrap()), None);
     }
 
     #[test]
