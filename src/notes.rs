@@ -147,6 +147,13 @@ pub enum Assumption {
         /// Of how many stations.
         stations: usize,
     },
+    /// Soundings that end lower than others go on with the winds of the nearest that does not.
+    SoundingsContinued {
+        /// How many.
+        soundings: usize,
+        /// The lowest of their tops above mean sea level, m.
+        lowest_top_m: f64,
+    },
     /// The sounding nearest to the release stands for the whole flight.
     NearestSounding {
         /// Of how many.

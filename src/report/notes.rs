@@ -159,6 +159,13 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
         }
         Assumption::StandardAirWithoutWinds => "standard atmosphere (U.S. 1976), assumed: volume, diameter and rate depend on the air; how much gas a lift takes out of the cylinders does not".into(),
         Assumption::LeftOut(what) => format!("left out of the winds: {what}"),
+        Assumption::SoundingsContinued {
+            soundings,
+            lowest_top_m,
+        } => format!(
+            "soundings that end lower than others: {soundings}, the lowest at {} above sea level; above it the winds of the nearest higher one are taken, assumed",
+            units.height(*lowest_top_m)
+        ),
         Assumption::SoundingsBlended {
             soundings,
             stations,
@@ -207,7 +214,7 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
         } => format!(
             "wind error of {} made {}: {}; from how winds differ between times and places elsewhere (profiles of six places, five grids), assumed to apply here",
             match several {
-                true => "soundings, by the nearest in time and in place,",
+                true => "soundings, by the one that counts most,",
                 false => "a sounding",
             },
             away(*age_s, *distance_m, units),

@@ -67,6 +67,9 @@ impl Column {
 #[derive(Debug, Clone, PartialEq)]
 pub struct WindProfile {
     levels: Vec<WindLevel>,
+    /// Up to where the wind is known, m: the highest level, but in a mean of profiles of which one ends
+    /// lower.
+    known_to_m: f64,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -76,6 +79,9 @@ struct WindLevel {
     /// Integral of the wind over altitude from the lowest level up to here, m2/s.
     integral: [f64; 2],
 }
+
+/// Profiles whose highest levels are no farther apart end alike, m: one pressure lies at different heights.
+pub const ENDS_ALIKE_M: f64 = 1_000.0;
 
 impl WindProfile {
     /// Winds by altitude (m, strictly rising); calm where there are none.
@@ -103,7 +109,8 @@ impl WindProfile {
                 integral: [0.0; 2],
             });
         }
-        WindProfile { levels }
+        let known_to_m = levels.last().map_or(0.0, |l| l.altitude_m);
+        WindProfile { levels, known_to_m }
     }
 
     /// The weighted mean of profiles, each linear in its own altitudes; exact, as it has a level
@@ -124,7 +131,18 @@ impl WindProfile {
             (z, wind([sum(|w| w.east_m_s), sum(|w| w.north_m_s)]))
         };
         let winds: Vec<(f64, Wind)> = altitudes.into_iter().map(blended).collect();
-        WindProfile::new(&winds)
+        let all = WindProfile::new(&winds);
+        let counting = parts.iter().filter(|part| part.0 > 0.0);
+        let lowest_top_m = counting.map(|(_, p)| p.known_to_m);
+        let lowest_top_m = lowest_top_m.fold(f64::INFINITY, f64::min);
+        // What ends lower is held above its top, a guess like that of one profile alone.
+        match all.known_to_m - lowest_top_m > ENDS_ALIKE_M {
+            true => WindProfile {
+                known_to_m: lowest_top_m,
+                ..all
+            },
+            false => all,
+        }
     }
 
     /// The mean of profiles that count alike, as of members.
@@ -154,7 +172,19 @@ impl WindProfile {
 
     /// Altitude of the highest wind, m above mean sea level.
     pub fn top_m(&self) -> f64 {
-        self.levels[self.levels.len() - 1].altitude_m
+        self.known_to_m
+    }
+
+    /// The same with another's winds above its own highest.
+    #[must_use]
+    pub fn continued_by(&self, higher: &WindProfile) -> WindProfile {
+        let above = |l: &&WindLevel| l.altitude_m > self.known_to_m;
+        let own = self.levels.iter().filter(|l| !above(l));
+        let all = own.chain(higher.levels.iter().filter(above));
+        WindProfile::new(
+            &all.map(|l| (l.altitude_m, wind(l.wind)))
+                .collect::<Vec<_>>(),
+        )
     }
 
     /// The wind at an altitude.
@@ -254,6 +284,27 @@ mod tests {
             (1100.0, w(10.0, 2.0)),
             (2100.0, w(10.0, -2.0)),
         ])
+    }
+
+    /// A mean is known as far up as all of its parts that count.
+    #[test]
+    fn a_mean_ends_where_its_first_part_ends() {
+        let to = |top_m: f64| {
+            let wind = |e| Wind {
+                east_m_s: e,
+                north_m_s: 0.0,
+            };
+            WindProfile::new(&[(0.0, wind(0.0)), (top_m, wind(10.0))])
+        };
+        let top_m = |parts: &[(f64, &WindProfile)]| WindProfile::blend(parts).top_m();
+        let (low, high, alike) = (to(12_000.0), to(30_000.0), to(29_500.0));
+        assert_eq!(top_m(&[(0.5, &low), (0.5, &high)]), 12_000.0);
+        assert_eq!(top_m(&[(0.0, &low), (1.0, &high)]), 30_000.0);
+        assert_eq!(top_m(&[(0.5, &alike), (0.5, &high)]), 30_000.0);
+        let continued = low.continued_by(&high);
+        assert_eq!(continued.top_m(), 30_000.0);
+        assert_eq!(continued.at(12_000.0).east_m_s, 10.0);
+        assert_eq!(continued.at(6_000.0), low.at(6_000.0));
     }
 
     #[test]

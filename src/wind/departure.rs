@@ -55,10 +55,16 @@ fn towards(latitude_deg: f64, full_at_deg: f64) -> f64 {
     (sine(latitude_deg.abs()) / sine(full_at_deg)).min(1.0)
 }
 
-/// D, m: the distance that winds of an age and a distance amount to. In the tropics weather moves
-/// more slowly: two fifths of the speed at the equator, all of it from 40 degrees on.
+/// How fast weather moves, m/s, by the sine of the latitude. In the tropics it moves more slowly: two fifths
+/// of the speed at the equator, all of it from 40 degrees on.
+pub fn moves_at_m_s(sine_of_latitude: f64) -> f64 {
+    let towards = (sine_of_latitude.abs() / 40f64.to_radians().sin()).min(1.0);
+    MOVES_AT_M_S * (0.4 + 0.6 * towards)
+}
+
+/// D, m: the distance that winds of an age and a distance amount to.
 pub fn away_m(latitude_deg: f64, age_s: f64, distance_m: f64) -> f64 {
-    let moves_at_m_s = MOVES_AT_M_S * (0.4 + 0.6 * towards(latitude_deg, 40.0));
+    let moves_at_m_s = moves_at_m_s(latitude_deg.to_radians().sin());
     // Drift of the weather and distance are taken to have no direction in common: squares add.
     distance_m.hypot(moves_at_m_s * age_s.hypot(FLIGHT_S))
 }

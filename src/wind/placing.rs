@@ -2,6 +2,7 @@
 
 use jiff::Timestamp;
 
+use super::departure;
 use super::grid::{Block, Step};
 use super::way::{Way, chord_m};
 use crate::error;
@@ -132,27 +133,53 @@ impl Station {
         place.unwrap_or(self.place)
     }
 
-    /// The sounding before a time and the share of the way to the next, by when and where they measured an
-    /// altitude; and how far that is from a place, m.
-    fn around(&self, place: Normal, time_s: f64, altitude_m: f64) -> (usize, f64, f64) {
+    /// What of the station counts at a place and time, by when and where its sondes measured an altitude.
+    fn around(&self, place: Normal, time_s: f64, altitude_m: f64) -> Around {
+        let last = self.times_s.len() - 1;
         if self.ways.is_empty() {
-            let (i, late) = bracket(&self.times_s, |t| *t, time_s);
-            return (i, late, chord_m(self.place, place));
+            let (sounding, late) = bracket(&self.times_s, |t| *t, time_s);
+            return Around {
+                sounding,
+                late,
+                distance_m: chord_m(self.place, place),
+                beyond_s: beyond([self.times_s[0], self.times_s[last]], time_s),
+            };
         }
         let at = |i: usize| self.time_s(i, altitude_m);
-        let count = self.times_s.len();
         // By when each measured this altitude: the sonde that was released first may get there
         // last.
-        let i = (1..count).take_while(|&i| at(i) <= time_s).count();
-        let next = (i + 1).min(count - 1);
-        let between_s = at(next) - at(i);
+        let sounding = (1..=last).take_while(|&i| at(i) <= time_s).count();
+        let next = (sounding + 1).min(last);
+        let between_s = at(next) - at(sounding);
         let late = match between_s > 0.0 {
-            true => ((time_s - at(i)) / between_s).clamp(0.0, 1.0),
+            true => ((time_s - at(sounding)) / between_s).clamp(0.0, 1.0),
             false => 0.0,
         };
-        let [from, to] = [i, next].map(|i| chord_m(self.place(i, altitude_m), place));
-        (i, late, from + late * (to - from))
+        let [from, to] = [sounding, next].map(|i| chord_m(self.place(i, altitude_m), place));
+        Around {
+            sounding,
+            late,
+            distance_m: from + late * (to - from),
+            beyond_s: beyond([at(0), at(last)], time_s),
+        }
     }
+}
+
+/// What of a station counts at a place and time.
+struct Around {
+    /// The sounding before the time.
+    sounding: usize,
+    /// The share of the way to the next.
+    late: f64,
+    /// From the place, m.
+    distance_m: f64,
+    /// From the first or last of its soundings, where the time lies outside of them, s.
+    beyond_s: f64,
+}
+
+/// How far a value lies outside of a range.
+fn beyond([first, last]: [f64; 2], value: f64) -> f64 {
+    (first - value).max(value - last).max(0.0)
 }
 
 /// A forecast of one time only may stand for flights within this, s (assumed).
@@ -284,26 +311,30 @@ const AT_STATION_M: f64 = 100.0;
 
 fn station_weights(stations: &[Station], place: Normal, time_s: f64, altitude_m: f64) -> Weights {
     let around = |s: &Station| s.around(place, time_s, altitude_m);
-    let nearest = stations
-        .iter()
-        .map(|s| around(s).2)
-        .fold(f64::INFINITY, f64::min)
-        .max(AT_STATION_M);
+    let smallest =
+        |of: &dyn Fn(&Station) -> f64| stations.iter().map(of).fold(f64::INFINITY, f64::min);
+    let freshest_s = smallest(&|s| around(s).beyond_s);
+    let moves_at_m_s = departure::moves_at_m_s(place.0[2]);
+    // What is older than the freshest is as good as so much farther away. Of the age that all have the
+    // nearest suffers no less than the others.
+    let away_m = |a: &Around| a.distance_m.hypot(moves_at_m_s * (a.beyond_s - freshest_s));
+    let nearest = smallest(&|s| away_m(&around(s))).max(AT_STATION_M);
     // Relative to the nearest, so that none grows without bound.
-    let share = |distance_m: f64| match distance_m {
+    let share = |away_m: f64| match away_m {
         d if d <= AT_STATION_M => f64::from(u8::from(nearest <= AT_STATION_M)),
         _ if nearest <= AT_STATION_M => 0.0,
         d => (nearest / d).powi(2),
     };
-    let total: f64 = stations.iter().map(|s| share(around(s).2)).sum();
+    let total: f64 = stations.iter().map(|s| share(away_m(&around(s)))).sum();
     let mut weights = Weights::none();
     for station in stations {
-        let (i, late, distance_m) = around(station);
-        let share = share(distance_m) / total;
-        weights.push(station.first + i as u32, share * (1.0 - late));
+        let there = around(station);
+        let share = share(away_m(&there)) / total;
+        let column = station.first + there.sounding as u32;
+        weights.push(column, share * (1.0 - there.late));
         // At its last sounding a station has no next one to ask.
-        if late > 0.0 {
-            weights.push(station.first + i as u32 + 1, share * late);
+        if there.late > 0.0 {
+            weights.push(column + 1, share * there.late);
         }
     }
     weights
@@ -485,7 +516,7 @@ mod tests {
             ways: Vec::new(),
         };
         let stations = [
-            station(40.0, 0, &[0.0]),
+            station(40.0, 0, &[1_800.0]),
             station(41.0, 1, &[-3_600.0, 3_600.0]),
         ];
         let found = station_weights(&stations, place(40.25, 0.0), 1_800.0, 0.0);
@@ -493,8 +524,29 @@ mod tests {
         assert!((share(0) - 0.9).abs() < 1e-3);
         assert!((share(1) - 0.025).abs() < 1e-3);
         assert!((share(2) - 0.075).abs() < 1e-3);
-        let at = station_weights(&stations, place(40.0, 0.0), 0.0, 0.0);
+        let at = station_weights(&stations, place(40.0, 0.0), 1_800.0, 0.0);
         assert!(at.mean(|k| k as f64).abs() < 1e-6);
+    }
+
+    /// A day old and 50 km away is not as good as half an hour old and 100 km away.
+    #[test]
+    fn old_soundings_count_less() {
+        let station = |lat, first, at_s: f64| Station {
+            place: place(lat, 0.0),
+            times_s: vec![at_s],
+            first,
+            ways: Vec::new(),
+        };
+        let share_of_first = |first_s: f64, other_s: f64| {
+            let stations = [station(40.45, 0, first_s), station(39.1, 1, other_s)];
+            let found = station_weights(&stations, place(40.0, 0.0), 0.0, 0.0);
+            found.mean(|k| f64::from(u8::from(k == 0)))
+        };
+        assert!(share_of_first(-86_400.0, -1_800.0) < 0.02);
+        // Of one age the nearer counts as before, however old both are.
+        let fresh = share_of_first(0.0, 0.0);
+        assert!((fresh - 0.8).abs() < 0.01, "{fresh}");
+        assert_eq!(share_of_first(-86_400.0, -86_400.0), fresh);
     }
 
     /// A sounding counts by when and where its sonde was at the height of the flight.

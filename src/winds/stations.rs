@@ -7,7 +7,8 @@ use crate::clock::seconds_between;
 use crate::error::Result;
 use crate::geodesy::Position;
 use crate::sources::{self, FileAscent};
-use crate::wind::column::{Column, WindProfile};
+use crate::wind::column::{Column, ENDS_ALIKE_M, WindProfile};
+use crate::wind::departure::away_m;
 use crate::wind::placing::{LONGEST_GAP_S, MOST_STATIONS, Station, Weights};
 use crate::wind::sounding::Wind;
 use crate::wind::way::Way;
@@ -130,12 +131,38 @@ impl Group<'_> {
 }
 
 impl Blended<'_> {
-    /// Their air and winds.
+    /// Their air and winds. One that ends lower than others goes on with the winds of the nearest that does
+    /// not: held above its top, a jet would last to the burst.
     pub fn columns(&self) -> Vec<Column> {
         let ascents = self.ascents.iter();
-        ascents
+        let own: Vec<Column> = ascents
             .map(|a| Column::from_sounding(&a.sounding))
-            .collect()
+            .collect();
+        let column = |i: usize| match higher(&own, i) {
+            Some(j) => Column {
+                winds: own[i].winds.continued_by(&own[j].winds),
+                ..own[i].clone()
+            },
+            None => own[i].clone(),
+        };
+        (0..own.len()).map(column).collect()
+    }
+
+    /// Those that end lower than others; how many, and the lowest of their tops, m.
+    pub fn ended_low(&self) -> Option<(usize, f64)> {
+        let ascents = self.ascents.iter();
+        let tops_m = ascents.map(|a| Column::from_sounding(&a.sounding).winds.top_m());
+        let tops_m: Vec<f64> = tops_m.collect();
+        let highest_m = tops_m.iter().copied().fold(0.0, f64::max);
+        let low = || tops_m.iter().filter(|m| highest_m - **m > ENDS_ALIKE_M);
+        let lowest_m = low().copied().reduce(f64::min)?;
+        Some((low().count(), lowest_m))
+    }
+
+    /// The one that counts most.
+    pub fn first_of(&self, weights: &Weights) -> Option<&FileAscent> {
+        let most = weights.terms().max_by(|a, b| a.1.total_cmp(&b.1))?;
+        self.ascents.get(most.0).copied()
     }
 
     /// When they were made, or hold.
@@ -195,6 +222,22 @@ impl Blended<'_> {
             north_m_s: mean(|wind| wind.north_m_s),
         })
     }
+}
+
+/// Of columns that reach much higher than one of them the nearest to it, in place and time.
+fn higher(columns: &[Column], low: usize) -> Option<usize> {
+    let of = &columns[low];
+    let away_m = |other: &Column| {
+        let (here, there) = (of.position?, other.position?);
+        let apart_s = seconds_between(of.time?, other.time?);
+        Some(away_m(here.lat_deg, apart_s, here.distance_m(there)))
+    };
+    let higher =
+        (0..columns.len()).filter(|&i| columns[i].winds.top_m() - of.winds.top_m() > ENDS_ALIKE_M);
+    higher.min_by(|&a, &b| {
+        let [a, b] = [a, b].map(|i| away_m(&columns[i]).unwrap_or(f64::INFINITY));
+        a.total_cmp(&b)
+    })
 }
 
 /// From the site to the nearest of some soundings, m.

@@ -72,7 +72,7 @@ pub fn years(job: &Job, whole: &Part) -> Years {
         of_soundings: job.record.is_of_soundings(),
         files: job.record.files,
         times: job.record.times(),
-        into: job.asked.into.as_ref().map(|path| name_of(path)),
+        into: job.asked.into.as_ref().map(name_of),
         fields,
     }
 }

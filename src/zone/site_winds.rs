@@ -236,7 +236,16 @@ impl<'a> SiteWinds<'a> {
         let weights = Placing::Stations(blended.stations.clone())
             .weights(self.site.normal(), 0.0)
             .unwrap_or(Weights::one(0));
+        // How wrong a field is goes by the sounding that counts most.
+        let nearest = blended.first_of(&weights).unwrap_or(nearest);
         let source = self.source_of_field(release, nearest, &blended);
+        let continued =
+            blended
+                .ended_low()
+                .map(|(soundings, lowest_top_m)| Assumption::SoundingsContinued {
+                    soundings,
+                    lowest_top_m,
+                });
         let said = Assumption::SoundingsBlended {
             soundings: blended.ascents.len(),
             stations: blended.stations.len(),
@@ -249,6 +258,7 @@ impl<'a> SiteWinds<'a> {
             // Of all that are blended: each may have been read in another way.
             assumptions: read_as(blended.ascents.iter().map(|a| &a.sounding))
                 .chain([said])
+                .chain(continued)
                 .collect(),
             ..self.of(
                 release,
@@ -276,7 +286,7 @@ impl<'a> SiteWinds<'a> {
                 true => Some(0.0),
                 false => age_s(&nearest.sounding, release),
             },
-            distance_m: stations::nearest_m(self.site, &blended.ascents),
+            distance_m: stations::nearest_m(self.site, &[nearest]),
             model: self.model_of(&nearest.sounding),
         }
     }

@@ -126,11 +126,13 @@ impl Terrain {
     }
 }
 
+/// Reads what a file says of a region, so many heights at most.
+type Reader = fn(&Path, &Region, usize) -> Result<Raster>;
+
 fn open_one(path: &Path, region: &Region, most: usize) -> Result<Raster> {
     let lower = path.to_string_lossy().to_ascii_lowercase();
     let ends = |with: &[&str]| with.iter().any(|end| lower.ends_with(end));
-    let reader: Option<fn(&Path, &Region, usize) -> Result<Raster>> = if ends(&[".hgt", ".hgt.gz"])
-    {
+    let reader: Option<Reader> = if ends(&[".hgt", ".hgt.gz"]) {
         Some(hgt::read)
     } else if ends(&[".tif", ".tiff"]) {
         Some(geotiff::read)
