@@ -326,7 +326,7 @@ impl Block {
             // All columns of one member lie together, so one set of weights serves every member.
             let first = member * self.columns_of_member();
             let around: Vec<(f64, WindProfile)> = weights
-                .terms()
+                .counting()
                 .map(|(c, w)| (w, self.winds(first + c)))
                 .collect();
             let parts: Vec<(f64, &WindProfile)> = around.iter().map(|(w, p)| (*w, p)).collect();

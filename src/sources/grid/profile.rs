@@ -12,7 +12,7 @@ use crate::wind::placing::{LONGEST_GAP_S, Placing, Weights};
 use crate::wind::sounding::{HeightSource, Level, Model, Sounding, Tally};
 
 impl Archive {
-    /// The first member's column above `place` at `time`, on the levels of pressure; wind and
+    /// The column above `place` at `time`, the mean of the members' winds, on the levels of pressure; wind and
     /// height interpolated between the points and times around.
     ///
     /// # Errors
@@ -84,12 +84,8 @@ fn hours(times: &[Timestamp]) -> String {
 }
 
 fn levels(block: &Block, weights: &Weights) -> Vec<Level> {
-    let profiles: Vec<(f64, WindProfile)> = weights
-        .counting()
-        .map(|(c, w)| (w, block.winds(c)))
-        .collect();
-    let parts: Vec<(f64, &WindProfile)> = profiles.iter().map(|(w, p)| (*w, p)).collect();
-    let winds = WindProfile::blend(&parts);
+    // Of an ensemble the mean, as flights are planned in it.
+    let winds = WindProfile::mean_of(&block.winds_of_members(weights));
     let mean = |values: &ndarray::Array2<f32>, level: usize| -> f64 {
         weights.mean(|c| f64::from(values[[c, level]]))
     };
