@@ -45,7 +45,7 @@ use crate::notes::Assumption;
 use crate::numeric::neighbours;
 use crate::sources::Columns;
 use crate::spread::draws::BurstSpread;
-use crate::units::{Dimension, parse};
+use crate::units::{Dimension, parse, without_point};
 use crate::vehicle::latex::LatexTable;
 
 /// A checked plan.
@@ -450,8 +450,7 @@ fn site(s: &Section, faults: &mut Faults) -> Option<Site> {
     let lat = s.number("lat", "degrees north", -90.0..=90.0, faults);
     // Some maps count all the way round to the east.
     let lon = s.number("lon", "degrees east", -180.0..=360.0, faults);
-    // From the shore of the Dead Sea to the highest inhabited places.
-    let elevation_m = s.quantity("elevation", M, SITE_ELEVATIONS_M, faults);
+    let elevation_m = elevation(s, faults);
     let [shelter_m, door_m] = ["shelter", "door"].map(|key| filling::narrowest(s, key, faults));
     Some(Site {
         position: Position::new(lat?, lon?)?,
@@ -459,6 +458,29 @@ fn site(s: &Section, faults: &mut Faults) -> Option<Site> {
         shelter_m,
         door_m,
     })
+}
+
+/// From the shore of the Dead Sea to the highest inhabited places. Whether "1.640 m" is 2 m or 1,640 m is not
+/// guessed.
+fn elevation(s: &Section, faults: &mut Faults) -> Option<f64> {
+    let elevation_m = s.quantity("elevation", M, SITE_ELEVATIONS_M, faults)?;
+    let text = s.text("elevation", "", faults)?;
+    let as_thousands = without_point(text).filter(|other| {
+        let other_m = parse(other, M);
+        other_m.is_ok_and(|m| SITE_ELEVATIONS_M.contains(&m))
+    });
+    let Some(other) = as_thousands else {
+        return Some(elevation_m);
+    };
+    let expected =
+        format!("\"{other}\" if the point stands between thousands, else at most two decimals");
+    faults.note(
+        s.span("elevation"),
+        &s.path("elevation"),
+        format!("\"{text}\""),
+        expected,
+    );
+    None
 }
 
 fn spread(s: &Section, files: &mut Files, faults: &mut Faults) -> SpreadPlan {

@@ -7,7 +7,7 @@ mod reading;
 
 use std::fmt;
 
-pub use self::reading::parse;
+pub use self::reading::{parse, without_point};
 
 use crate::earth::G0_M_S2;
 

@@ -30,6 +30,11 @@ pub enum LeftOut {
         /// Their pressures, Pa.
         levels_pa: Vec<u32>,
     },
+    /// Winds and temperatures that no air has.
+    Impossible {
+        /// The pressures of their levels, Pa.
+        levels_pa: Vec<u32>,
+    },
     /// Levels that most members of an ensemble lack.
     OfFewMembers {
         /// Their pressures, Pa.
@@ -192,6 +197,12 @@ impl fmt::Display for LeftOut {
             LeftOut::WithoutHeight { levels_pa } => {
                 write!(f, "{}: wind without height", levels(levels_pa))
             }
+            LeftOut::Impossible { levels_pa } => write!(
+                f,
+                "winds of more than 200 m/s, or temperatures below 130 K or above 340 K, at {}: no air has these, as what \
+                 stands for missing values",
+                levels(levels_pa)
+            ),
             LeftOut::OfFewMembers { levels_pa } => {
                 write!(f, "{}: most members lack it", levels(levels_pa))
             }

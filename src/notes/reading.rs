@@ -49,6 +49,15 @@ pub enum Reading {
         /// How many are below 0.
         below_0: usize,
     },
+    /// A number stands for values that are missing.
+    MissingAs {
+        /// The column that has it.
+        column: String,
+        /// The number, in the unit of the column.
+        number: f64,
+    },
+    /// Times beside which lead times stand are those of runs.
+    TimesOfRuns,
     /// A point forecast does not name its run.
     NewestRun {
         /// The newest that was normally complete at the download.
@@ -143,6 +152,8 @@ impl fmt::Display for Reading {
             Reading::LowestHeight { pressure_pa, height_m } => write!(f, "height of the lowest pressure, {:.1} hPa, as in the standard atmosphere: {height_m:.0} m", pressure_pa / 100.0),
             Reading::StandardTemperatures => f.write_str("temperatures of the standard atmosphere, in heights from pressure, where the file has none"),
             Reading::SignedDirections { below_0 } => write!(f, "directions run from -180 to 180 degrees: {below_0} below 0 are west of north"),
+            Reading::MissingAs { column, number } => write!(f, "{number} in column \"{column}\" stands for a missing value, as what is above and below it is far from that"),
+            Reading::TimesOfRuns => f.write_str("the file's times are those of its runs, as it gives lead times beside them"),
             Reading::NewestRun { run } => write!(f, "the file does not name its run: taken as the newest that was normally complete when it was downloaded, {run}"),
             Reading::ByName { variables, more } => {
                 write!(f, "by the names of variables alone, {}", variables.join(", "))?;

@@ -52,13 +52,14 @@ impl Around {
 
     /// Takes a value by its name, if it is one of those that are understood.
     pub(super) fn take(&mut self, name: &str, value: &str) {
+        let bracket = name.split_once(['(', '[']).map_or("", |(_, behind)| behind);
         let name = plain(name);
         let is = |names: &[&str]| names.contains(&name.as_str());
         let value = value.trim().trim_matches('"').trim();
         if is(&LATITUDE) {
-            self.lat_deg = self.lat_deg.or_else(|| degrees(value, 'S'));
+            self.lat_deg = self.lat_deg.or_else(|| degrees(value, bracket, 'S'));
         } else if is(&LONGITUDE) {
-            self.lon_deg = self.lon_deg.or_else(|| degrees(value, 'W'));
+            self.lon_deg = self.lon_deg.or_else(|| degrees(value, bracket, 'W'));
         } else if is(&POSITION) {
             self.position = self.position.or_else(|| read_position(value));
         } else if is(&TIME) {
@@ -141,15 +142,34 @@ fn plain(name: &str) -> String {
     lower.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
-/// Degrees with a sign, or with a letter behind; `turned` is the letter of those below 0.
-fn degrees(text: &str, turned: char) -> Option<f64> {
+/// Degrees with a sign, or with a letter behind or in the brackets of their name; `turned` is the letter of those
+/// below 0.
+fn degrees(text: &str, bracket: &str, turned: char) -> Option<f64> {
     let number = text.trim_end_matches(|c: char| c.is_alphabetic() || c == '\u{b0}' || c == ' ');
     let letters = text.split_at(number.len()).1.to_ascii_uppercase();
     let value: f64 = number.trim().replace(',', ".").parse().ok()?;
     // "Degrees" ends with the letter of the south.
     let words = letters.replace("DEGREES", "").replace("DEG", "");
-    let is_turned = words.contains(turned) && !words.contains("EAST");
+    let words = words.trim_matches([' ', '\u{b0}']);
+    let is_turned = match words.is_empty() {
+        true => is_named(bracket, turned),
+        false => words.contains(turned) && !words.contains("EAST"),
+    };
     Some(if is_turned { -value.abs() } else { value })
+}
+
+/// Whether the brackets of a name, as in "longitude (deg W)", name a half of the earth, and not both or its sign.
+fn is_named(bracket: &str, half: char) -> bool {
+    let names: [&str; 4] = match half {
+        'S' => ["S", "SOUTH", "DEGS", "DEGREES_SOUTH"],
+        _ => ["W", "WEST", "DEGW", "DEGREES_WEST"],
+    };
+    let upper = bracket.to_ascii_uppercase().replace("(S)", "");
+    let mut words = upper.split(|c: char| !c.is_alphanumeric() && c != '_' && c != '-' && c != '+');
+    let others = ["E", "EAST", "N", "NORTH"];
+    let other =
+        |word: &str| word.contains(['-', '+']) || word.starts_with("NEG") || others.contains(&word);
+    words.clone().any(|word| names.contains(&word)) && !words.any(other)
 }
 
 #[cfg(test)]
@@ -176,6 +196,26 @@ mod tests {
             assert_eq!(learnt(lines).position(), place, "{lines:?}");
         }
         assert_eq!(learnt(&["Latitude: about forty"]).position(), None);
+    }
+
+    #[test]
+    fn halves_of_the_earth_in_brackets() {
+        let place = Position::new(-33.9, -1.3);
+        for lines in [
+            &["# Station latitude (S): 33.9", "# longitude (deg W): 1.30"][..],
+            &[
+                "Latitude [degrees South]: 33.9",
+                "Longitude (\u{b0}W): -1.3",
+            ],
+            &["lat (deg) = -33.9", "lon (deg W, negative) = -1.3"],
+            &["lat (N): 33.9 S", "lon (degrees_west): 1.3"],
+            &["lat (degree(s)): -33.9", "lon (+E, -W): -1.3"],
+            &["lat (S..N): -33.9", "lon (deg W/E): 1.3 W"],
+        ] {
+            assert_eq!(learnt(lines).position(), place, "{lines:?}");
+        }
+        let north = &["lat (degree(s)): 33.9", "lon (+E -W): 1.3"];
+        assert_eq!(learnt(north).position(), Position::new(33.9, 1.3));
     }
 
     #[test]

@@ -212,14 +212,14 @@ fn cut_descent(rows: &mut Vec<Row>, tally: &mut Tally) {
 }
 
 /// Whether four fifths of the steps between neighbours hold.
-fn mostly(heights: &[(usize, f64)], holds: fn(f64, f64) -> bool) -> bool {
+pub(super) fn mostly(heights: &[(usize, f64)], holds: fn(f64, f64) -> bool) -> bool {
     let steps = heights.len() - 1;
     let good = heights.windows(2).filter(|w| holds(w[0].1, w[1].1)).count();
     5 * good >= 4 * steps
 }
 
 /// The row's height, or the standard atmosphere's for its pressure: good enough to see a fall.
-fn rough_height(row: &Row) -> Option<f64> {
+pub(super) fn rough_height(row: &Row) -> Option<f64> {
     row.height_m
         .or_else(|| Some(standard_height_of_pressure(row.pressure_pa?).0))
 }

@@ -78,17 +78,23 @@ pub(super) fn read(file: &str, text: &str, columns: &Columns) -> Vec<Result<Raw>
     while let Some(heads) = looked.heads(from) {
         let around = from..heads.at;
         let (table, end) = table(file, &lines, heads, around);
-        ascents.push(table.and_then(|table| table.read(file, columns)));
+        match table {
+            Ok(table) => ascents.extend(table.read(file, columns)),
+            Err(fault) => ascents.push(Err(fault)),
+        }
         from = end;
     }
     if ascents.is_empty() {
-        ascents.push(read_bare(file, &lines, columns));
+        match bare_table(file, &lines, columns) {
+            Ok(table) => ascents.extend(table.read(file, columns)),
+            Err(fault) => ascents.push(Err(fault)),
+        }
     }
     ascents
 }
 
 /// A table without headings, whose columns were named by number.
-fn read_bare(file: &str, lines: &[&str], columns: &Columns) -> Result<Raw> {
+fn bare_table(file: &str, lines: &[&str], columns: &Columns) -> Result<Table> {
     let Some(heads) = bare(lines) else {
         let expected =
             "a line of headings, as in altitude_m, wind_kt, wind_dir, and rows of numbers";
@@ -114,7 +120,7 @@ fn read_bare(file: &str, lines: &[&str], columns: &Columns) -> Result<Raw> {
             .into());
     }
     let around = 0..heads.at;
-    table(file, lines, heads, around).0?.read(file, columns)
+    table(file, lines, heads, around).0
 }
 
 /// How good a line of headings is: one with values below it before one without, one that is no comment before one
@@ -272,14 +278,16 @@ fn table(file: &str, lines: &[&str], heads: Heads, around: Range<usize>) -> (Res
         .for_each(|line| about.learn(line));
     let mut aligned = Aligned::new(separator);
     let mut rows = Vec::new();
+    let mut headed = Vec::new();
     let mut end = lines.len();
     for (i, line) in lines.iter().enumerate().skip(rows_from) {
         if !is_content(line) {
             continue;
         }
         let row = cells(line, separator);
-        // A head that comes again right after a row, as at the top of a printed page.
+        // A head that comes again right after a row, as at the top of a printed page or of another ascent.
         if i > at && *line == lines[at] && is_content(lines[i - 1]) {
+            headed.push(rows.len());
             continue;
         }
         // Before the first row a line of words may still belong to the heads.
@@ -305,15 +313,19 @@ fn table(file: &str, lines: &[&str], heads: Heads, around: Range<usize>) -> (Res
         .iter()
         .filter(|line| is_comment(line));
     tally.comments = comments.clone().count();
-    about.time = comments
-        .clone()
-        .find_map(|line| time_in_comment(line))
-        .or(about.time);
+    let told = |surely| {
+        comments
+            .clone()
+            .find_map(|line| time_in_comment(line, surely))
+    };
+    // A line that names the time counts more than a comment in which there is just one.
+    about.time = told(true).or(about.time).or_else(|| told(false));
     let table = Table {
         line: at + 1,
         headings: names.into_iter().map(|cell| cell.text).collect(),
         units,
         rows,
+        headed,
         decimal_comma: separator != Separator::Char(b','),
         around: about,
         tally,
@@ -512,15 +524,49 @@ fn is_content(line: &str) -> bool {
 }
 
 /// A time of release in a comment: `# launch 2007-11-20T17:30`, `# ... First record
-/// 2026-02-05T23:03:59Z.`
-fn time_in_comment(line: &str) -> Option<(jiff::Timestamp, bool)> {
-    const WORDS: [&str; 5] = ["launch", "release", "released", "record", "time"];
-    let mut words = line
+/// 2026-02-05T23:03:59Z.`; where it is not `surely` one, `# time 2007-11-20T17:30`.
+fn time_in_comment(line: &str, surely: bool) -> Option<(jiff::Timestamp, bool)> {
+    const RELEASE: [&str; 4] = ["launch", "release", "released", "record"];
+    /// What a time is of that is as good as that of the release.
+    const OF: [&str; 14] = [
+        "launch",
+        "release",
+        "released",
+        "record",
+        "valid",
+        "observation",
+        "observed",
+        "nominal",
+        "start",
+        "sounding",
+        "ascent",
+        "flight",
+        "date",
+        "utc",
+    ];
+    /// Times of something else, or not in UTC.
+    const OTHERS: [&str; 6] = ["creat", "process", "retriev", "download", "local", "last"];
+    let words: Vec<String> = uncommented(line)
         .split_ascii_whitespace()
-        .map(|w| w.trim_end_matches(['.', ',', ';', ':', '=']))
-        .skip_while(|word| !WORDS.iter().any(|w| word.eq_ignore_ascii_case(w)));
-    words.next()?;
-    date_time(words.next()?)
+        .map(|w| w.trim_end_matches(['.', ',', ';', ':', '=']).to_owned())
+        .collect();
+    let is = |at: usize, of: &[&str]| of.iter().any(|w| words[at].eq_ignore_ascii_case(w));
+    let is_time = |at: usize| is(at, &["time"]);
+    let is_other = |at: usize| {
+        OTHERS
+            .iter()
+            .any(|o| words[at].to_lowercase().starts_with(o))
+    };
+    let told = |at: &usize| match surely {
+        true => is(*at, &RELEASE),
+        false => is_time(*at) && (*at == 0 || is(at - 1, &OF)),
+    };
+    let at = (0..words.len()).find(told)?;
+    if at.checked_sub(1).is_some_and(is_other) {
+        return None;
+    }
+    let behind = at + 1 + usize::from(words.get(at + 1).is_some() && is_time(at + 1));
+    date_time(words.get(behind)?)
 }
 
 #[cfg(test)]
@@ -643,6 +689,109 @@ mod tests {
             sounding("time,altitude_m,u_kt,v_kt\n0,1,2,3\n1,4,5,6\n").time,
             None
         );
+    }
+
+    #[test]
+    fn times_of_making_are_none_of_the_release() {
+        let table = "altitude_m,u_kt,v_kt\n1,2,3\n4,5,6\n";
+        let time = |comments: &str| {
+            let time = sounding(&format!("{comments}\n{table}")).time;
+            time.map(|t| t.to_string())
+        };
+        let launch = Some("2026-02-05T12:00:00Z".to_owned());
+        let made = "# File creation time: 2026-03-01T10:00:00Z";
+        for told in [
+            "# Launch time: 2026-02-05T12:00:00Z",
+            "# launch time 2026-02-05T12:00:00Z",
+            "# time 2026-02-05T12:00:00Z",
+            "# valid time 2026-02-05T12:00Z",
+        ] {
+            assert_eq!(time(told), launch, "{told}");
+            assert_eq!(time(&format!("{made}\n{told}")), launch, "{told}");
+        }
+        for other in [
+            made,
+            "# Processing time 2026-03-01T10:00:00Z",
+            "# Local time 2026-02-05T05:00",
+            "# Local launch 2026-02-05T05:00",
+            "# Download time 2026-03-01T10:00:00Z",
+        ] {
+            assert_eq!(time(other), None, "{other}");
+        }
+        let timed = "time,altitude_m,u_kt,v_kt\n2026-02-05T12:00Z,1,2,3\n2026-02-05T12:01Z,4,5,6\n";
+        let s = sounding(&format!("# Processing time 2026-03-01T10:00:00Z\n{timed}"));
+        assert_eq!(s.time.map(|t| t.to_string()), launch);
+    }
+
+    #[test]
+    fn two_files_under_each_other_are_two_ascents() {
+        let heads = "time,height_m,u_m_s,v_m_s\n";
+        let rows = |day: u32, u: u32| -> String {
+            let row = |i: u32| format!("2026-02-0{day} 11:{:02}:00,{},{u},1\n", 2 * i, 1_000 * i);
+            (0..20).map(row).collect()
+        };
+        let (one, two) = (rows(5, 10), rows(6, 20));
+        for text in [
+            format!("{heads}{one}{heads}{two}"),
+            format!("{heads}{one}{two}"),
+            format!("{heads}{one}\n{heads}{two}"),
+        ] {
+            let found = read("f", &text, &Columns::default()).into_iter();
+            let found: Vec<Sounding> = found.map(|raw| clean(raw.unwrap()).unwrap()).collect();
+            assert_eq!(found.len(), 2);
+            for (s, (day, u)) in found.iter().zip([(5, 10.0), (6, 20.0)]) {
+                assert_eq!(
+                    s.time.unwrap().to_string(),
+                    format!("2026-02-0{day}T11:00:00Z")
+                );
+                assert_eq!(s.levels.len(), 20);
+                assert!(s.levels.iter().all(|l| l.wind.unwrap().east_m_s == u));
+            }
+        }
+        // The head of a printed page ends nothing.
+        let page = one[..one.len() / 2].rfind('\n').unwrap() + 1;
+        let (low, high) = one.split_at(page);
+        let text = format!("{heads}{low}{heads}{high}");
+        let paged = read("f", &text, &Columns::default());
+        assert_eq!(paged.len(), 1);
+    }
+
+    #[test]
+    fn stations_of_a_column_are_ascents_of_their_own() {
+        let text = "station,validUTC,height_m,u_m_s,v_m_s\n\
+                    A,2026-02-05 00:00:00,100,1,2\nB,2026-02-05 00:00:00,100,3,4\n\
+                    A,2026-02-05 00:00:00,900,1,2\nB,2026-02-05 00:00:00,900,3,4\n";
+        let found = read("f", text, &Columns::default()).into_iter();
+        let found: Vec<Sounding> = found.map(|raw| clean(raw.unwrap()).unwrap()).collect();
+        let names: Vec<&str> = found.iter().map(|s| s.name.as_str()).collect();
+        assert_eq!(names, ["A", "B"]);
+        assert!(
+            found
+                .iter()
+                .all(|s| s.levels.len() == 2 && s.time.is_some())
+        );
+    }
+
+    #[test]
+    fn a_date_that_stays_the_same_over_midnight() {
+        let head = "date,time,lat,lon,height_m,u_m_s,v_m_s\n";
+        let row = |i: u32| {
+            let minute = 23 * 60 + 30 + 4 * i;
+            let (hour, minute) = (minute / 60 % 24, minute % 60);
+            format!(
+                "2026-02-05,{hour:02}:{minute:02}:00,43.0{i:02},-108.3,{},1,2\n",
+                1_000 * i
+            )
+        };
+        let up: String = (0..20).map(row).collect();
+        let down: String = (0..20).rev().map(row).collect();
+        let [up, down] = [up, down].map(|rows| sounding(&format!("{head}{rows}")));
+        assert_eq!(up.time.unwrap().to_string(), "2026-02-05T23:30:00Z");
+        assert_eq!(up.levels.last().unwrap().after_s, Some(19.0 * 240.0));
+        // From the top down it is the same ascent, from the same place.
+        assert_eq!((up.time, up.position), (down.time, down.position));
+        assert_eq!(up.levels, down.levels);
+        assert_eq!(up.position, Position::new(43.0, -108.3));
     }
 
     #[test]

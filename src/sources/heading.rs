@@ -222,6 +222,9 @@ const NAMES: &[(Quantity, &[&str])] = &[
             "utc time",
             "utc",
             "valid",
+            "validutc",
+            "valid utc",
+            "valid time",
         ],
     ),
     (
@@ -499,6 +502,19 @@ pub(super) fn conventional_unit(heading: &str) -> Option<&'static str> {
     let plain = plain(heading);
     let known = CONVENTIONAL_UNITS.iter().find(|(name, _)| *name == plain);
     known.map(|&(_, unit)| unit)
+}
+
+/// Whether a column of that heading says of which station its rows are.
+pub(super) fn is_station(heading: &str) -> bool {
+    const NAMES: [&str; 6] = [
+        "station",
+        "station id",
+        "station name",
+        "station number",
+        "stid",
+        "wmo id",
+    ];
+    NAMES.contains(&plain(heading).as_str())
 }
 
 /// Reads a heading such as `geopotential height_m`, `wind speed [kt]`, `u_m_s`, `Temp (°C)`.

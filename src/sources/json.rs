@@ -41,7 +41,9 @@ pub(super) fn read(file: &str, text: &str, columns: &Columns) -> Vec<Result<Raw>
             Fault::new(file, "JSON without a sounding", expected).into()
         )];
     }
-    let read = tables.into_iter().map(|table| table.read(file, columns));
+    let read = tables
+        .into_iter()
+        .flat_map(|table| table.read(file, columns));
     read.collect()
 }
 
@@ -135,6 +137,7 @@ fn table((headings, units, rows): Found, around: &Around) -> Table {
         headings,
         units,
         rows: rows.into_iter().map(|row| (1, row)).collect(),
+        headed: Vec::new(),
         decimal_comma: false,
         around: around.clone(),
         tally: Tally::default(),
@@ -328,6 +331,27 @@ mod tests {
         assert_eq!(soundings(text)[0].levels.len(), 2);
         let cut = text.replace("[10, 20]", "[10]");
         assert!(message(&cut).contains("JSON without a sounding"));
+    }
+
+    #[test]
+    fn two_hours_in_one_list_are_two_ascents() {
+        let level = |day: u32, z: u32| {
+            format!(
+                r#"{{"station": "KRIW", "valid": "2026-02-0{day}T00:00Z", "height_m": {z}, "u_m_s": {day}, "v_m_s": 0}}"#
+            )
+        };
+        let of = |day| (0..20).map(move |i| level(day, 500 * i));
+        let all: Vec<String> = of(5).chain(of(6)).collect();
+        let found = soundings(&format!("[{}]", all.join(",")));
+        let of = |s: &Sounding| {
+            (
+                s.time.unwrap().to_string(),
+                s.levels[0].wind.unwrap().east_m_s,
+            )
+        };
+        let told: Vec<_> = found.iter().map(of).collect();
+        let at = |day: u32| (format!("2026-02-0{day}T00:00:00Z"), f64::from(day));
+        assert_eq!(told, [at(5), at(6)]);
     }
 
     #[test]

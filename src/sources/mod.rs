@@ -16,6 +16,7 @@
 )]
 
 mod around;
+mod ascents;
 mod binary;
 mod bufkit;
 mod bufr;
@@ -23,6 +24,7 @@ mod clean;
 mod columns;
 mod csv;
 mod drifted;
+mod fillers;
 pub mod grid;
 mod gsl;
 mod heading;
@@ -70,6 +72,9 @@ pub fn cleaned<'a>(ascents: impl IntoIterator<Item = &'a FileAscent>) -> Vec<Cle
         .filter(Cleaning::matters)
         .collect()
 }
+
+/// Soundings closer than this are of one station, m.
+pub const ONE_STATION_M: f64 = 5_000.0;
 
 /// The formats that are read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -324,7 +329,7 @@ fn told(name: &str, faults: &[Error]) -> Vec<LeftOut> {
 }
 
 /// Which of several ascents is nearest in time to the release, the earlier of two equally near, that of the
-/// newer run of two for the same time.
+/// newer run of two for the same time, the fuller of two of the same ascent.
 ///
 /// A single ascent is taken even when its time is unknown.
 ///
@@ -343,7 +348,7 @@ pub fn nearest<'a>(
     let lead_s = |i: usize| all.get(i).map_or(0.0, |sounding| sounding.lead_s());
     let nearest = known.min_by(|a, b| a.0.cmp(&b.0).then(lead_s(a.1).total_cmp(&lead_s(b.1))));
     match (nearest, all.len()) {
-        (Some((_, i)), _) => Ok(i),
+        (Some((_, i)), _) => Ok(fullest(&all, i)),
         (None, 1) => Ok(0),
         (None, count) => {
             let found = match count {
@@ -353,6 +358,25 @@ pub fn nearest<'a>(
             Err(Fault::new("wind files", found, "an ascent with its time").into())
         }
     }
+}
+
+/// The fullest of those of the same place, time and run as one of them, itself where none is fuller.
+fn fullest(all: &[&Sounding], which: usize) -> usize {
+    let Some(one) = all.get(which) else {
+        return which;
+    };
+    let is_same = |other: &Sounding| {
+        let run = |s: &Sounding| (s.time, s.model.is_some(), s.lead_s().to_bits());
+        let at_one_place = match (one.position, other.position) {
+            (Some(here), Some(there)) => here.distance_m(there) < ONE_STATION_M,
+            (None, None) => one.name == other.name,
+            _ => false,
+        };
+        run(one) == run(other) && at_one_place
+    };
+    let same = all.iter().enumerate().filter(|(_, other)| is_same(other));
+    let fullest = same.min_by(|a, b| a.1.fuller_first(b.1));
+    fullest.map_or(which, |(i, _)| i)
 }
 
 #[cfg(test)]
@@ -392,6 +416,24 @@ mod tests {
         assert!(nearest(&[at(None)], release).is_ok());
         assert!(nearest(&[at(None), at(None)], release).is_err());
         assert!(nearest(&[], release).is_err());
+    }
+
+    #[test]
+    fn of_two_messages_of_one_ascent_the_fuller_is_chosen() {
+        let time: Timestamp = "2010-06-01T12:00:00Z".parse().unwrap();
+        let at = |rows: &str, lon_deg: f64| {
+            let text = format!("{TWO_LEVELS}{rows}");
+            let mut s = parse("a.csv", &text, None).unwrap().remove(0);
+            (s.time, s.position) = (Some(time), crate::geodesy::Position::new(43.0, lon_deg));
+            s
+        };
+        let (part, whole) = (at("", 5.0), at("1900,8,290\n", 5.01));
+        let finer = at("1700,8,290\n1900,8,290\n", 5.0);
+        assert_eq!(nearest([&part, &whole], time).unwrap(), 1);
+        assert_eq!(nearest([&whole, &part], time).unwrap(), 0);
+        assert_eq!(nearest([&part, &whole, &finer], time).unwrap(), 2);
+        // Of two stations it is still the first.
+        assert_eq!(nearest([&part, &at("1900,8,290\n", 6.0)], time).unwrap(), 0);
     }
 
     #[test]

@@ -256,7 +256,7 @@ fn column(variable: &NcVariable) -> Option<(Column, bool)> {
     let (mut column, ..) = *known?;
     if column == Column::Altitude {
         // How high the ground lies nothing tells.
-        if long.contains("above ground") || long.contains("agl") {
+        if is_above_ground(&long) {
             return None;
         }
         if long.contains("geopotential") {
@@ -265,6 +265,18 @@ fn column(variable: &NcVariable) -> Option<(Column, bool)> {
     }
     unit(column, &units)?;
     Some((column, standard.is_some()))
+}
+
+/// Whether a height, by its long name in lower case, is none above the sea.
+fn is_above_ground(long: &str) -> bool {
+    const PLACES: [&str; 7] = [
+        "ground", "surface", "station", "launch", "release", "terrain", "site",
+    ];
+    let long = long.replace("above the ", "above ");
+    long.contains("agl")
+        || PLACES
+            .iter()
+            .any(|place| long.contains(&format!("above {place}")))
 }
 
 /// Our unit for one of the file's, and what is to be added; `None` when it is none of the column's.
@@ -439,4 +451,30 @@ fn station(file: &NcFile) -> String {
     .iter()
     .find_map(attribute)
     .unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn heights_above_the_ground_are_told_by_their_long_names() {
+        for ground in [
+            "height above ground",
+            "height above the surface",
+            "height above surface",
+            "altitude above station",
+            "height above the launch site",
+            "height agl",
+        ] {
+            assert!(is_above_ground(ground), "{ground}");
+        }
+        for sea in [
+            "altitude",
+            "height above mean sea level",
+            "height above sea surface",
+        ] {
+            assert!(!is_above_ground(sea), "{sea}");
+        }
+    }
 }

@@ -9,8 +9,10 @@
 use jiff::Timestamp;
 
 use super::around::Around;
-use super::clean::{Raw, Row, agree};
+use super::ascents::{Mark, parted};
+use super::clean::{Raw, Row, mostly, rough_height};
 use super::columns::Columns;
+use super::fillers::drop_fillers;
 use super::heading::{self, Heading, Quantity};
 use super::text::date_time;
 use crate::clock::seconds_between;
@@ -29,11 +31,6 @@ const MISSING_WORDS: [&str; 10] = [
 /// Signs that stand for a missing value, once or more; so does nothing at all.
 const MISSING_SIGNS: &str = "-/*";
 
-/// Numbers that stand for a missing value.
-const FILLERS: [f64; 9] = [
-    9_999.0, -9_999.0, 99_999.0, -99_999.0, 999_999.0, -999_999.0, -8_888.0, -999.0, 999.0,
-];
-
 /// A table as it stands in a file.
 pub(super) struct Table {
     /// The line of its headings.
@@ -43,6 +40,8 @@ pub(super) struct Table {
     pub units: Vec<String>,
     /// The cells of each row with its line. A row has as many as there are headings, or more.
     pub rows: Vec<(usize, Vec<String>)>,
+    /// The numbers of the rows before which the headings stand once more.
+    pub headed: Vec<usize>,
     /// Whether a comma may separate decimals.
     pub decimal_comma: bool,
     /// What the text around the table says of it.
@@ -51,27 +50,70 @@ pub(super) struct Table {
 }
 
 /// A column whose heading was understood.
-struct Column {
-    heading: String,
-    quantity: Quantity,
-    unit: &'static str,
-    /// Its values in SI, row by row.
-    values: Vec<Option<f64>>,
+pub(super) struct Column {
+    pub heading: String,
+    pub quantity: Quantity,
+    pub unit: &'static str,
+    /// Its values, row by row: in its unit, then in SI.
+    pub values: Vec<Option<f64>>,
+}
+
+/// When a row is, as far as it says.
+#[derive(Debug, Clone, Copy, Default)]
+struct Stamp<'a> {
+    time: Option<&'a str>,
+    date: Option<&'a str>,
+    /// Its time, and whether that is only taken for UTC.
+    moment: Option<(Timestamp, bool)>,
+    /// Its time of day, s.
+    clock_s: Option<f64>,
+}
+
+/// What a table holds, in SI.
+struct Levels<'a> {
+    rows: Vec<Row>,
+    heights: HeightSource,
+    stamps: Vec<Stamp<'a>>,
 }
 
 impl Table {
-    /// The levels of the table; `columns` says what headings do not.
-    pub(super) fn read(mut self, file: &str, columns: &Columns) -> Result<Raw> {
+    /// The ascents of the table; `columns` says what headings do not.
+    pub(super) fn read(mut self, file: &str, columns: &Columns) -> Vec<Result<Raw>> {
+        let cells = std::mem::take(&mut self.rows);
+        let levels = match self.levels(file, &cells, columns) {
+            Ok(levels) => levels,
+            Err(fault) => return vec![Err(fault)],
+        };
+        let marks = self.marks(&cells, &levels.stamps, columns);
+        let ascents = parted(&levels.rows, &marks);
+        let station = |ascent: &Vec<usize>| ascent.first().map(|row| marks[*row].station);
+        let several = ascents.iter().any(|a| station(a) != station(&ascents[0]));
+        let raw = |(number, ascent): (usize, &Vec<usize>)| {
+            let station = station(ascent).filter(|_| several);
+            let mut raw = self.ascent(file, &levels, ascent, number == 0, station);
+            if let (true, Some(first)) = (number > 0, ascent.first()) {
+                raw.line = cells[*first].0;
+            }
+            Ok(raw)
+        };
+        ascents.iter().enumerate().map(raw).collect()
+    }
+
+    fn levels<'a>(
+        &mut self,
+        file: &str,
+        cells: &'a [(usize, Vec<String>)],
+        columns: &Columns,
+    ) -> Result<Levels<'a>> {
         let mut used = self.understood(file, columns)?;
-        let (mut time_cell, mut date_cell) = (None, None);
-        let mut stamps = Vec::with_capacity(self.rows.len());
-        for (line, row) in &self.rows {
-            let (mut time, mut date) = (None, None);
+        let mut stamps = Vec::with_capacity(cells.len());
+        for (line, row) in cells {
+            let mut stamp = Stamp::default();
             for (place, column) in &mut used {
                 let cell = row.get(*place).map_or("", |cell| cell.trim());
                 match column.quantity {
-                    Quantity::Time => time = Some(cell),
-                    Quantity::Date => date = Some(cell),
+                    Quantity::Time => stamp.time = Some(cell),
+                    Quantity::Date => stamp.date = Some(cell),
                     // Nobody needs it: what is no number is missing.
                     Quantity::Elapsed => {
                         let value = value(cell, self.decimal_comma, &mut Tally::default());
@@ -87,27 +129,95 @@ impl Table {
                     }
                 }
             }
-            stamps.push((moment(time, date), time.and_then(clock_s)));
-            time_cell = time_cell.or(time);
-            date_cell = date_cell.or(date);
+            stamp.moment = moment(stamp.time, stamp.date);
+            stamp.clock_s = stamp.time.and_then(clock_s);
+            stamps.push(stamp);
         }
-        let (time_cell, date_cell) = (time_cell.map(str::to_owned), date_cell.map(str::to_owned));
         let used: Vec<Column> = used.into_iter().map(|(_, column)| column).collect();
-        let (mut rows, position, heights) = rows(used, &mut self.tally);
-        let time = self.time(earliest(&stamps), time_cell, date_cell);
+        let (rows, heights) = rows(used, &mut self.tally);
+        Ok(Levels {
+            rows,
+            heights,
+            stamps,
+        })
+    }
+
+    /// What tells the ascents of the table apart.
+    fn marks<'a>(
+        &self,
+        cells: &'a [(usize, Vec<String>)],
+        stamps: &[Stamp],
+        columns: &Columns,
+    ) -> Vec<Mark<'a>> {
+        let mut headings = self.headings.iter().enumerate();
+        let is_station = |place: usize, text: &str| {
+            columns.of(text, place).is_none() && heading::is_station(text)
+        };
+        let station = headings.find(|(place, text)| is_station(*place, text));
+        let mut marks: Vec<Mark> = cells
+            .iter()
+            .zip(stamps)
+            .map(|((_, row), stamp)| Mark {
+                station: station
+                    .and_then(|(place, _)| row.get(place))
+                    .map_or("", |cell| cell.trim()),
+                time: stamp.moment.map(|(time, _)| time),
+                headed: false,
+            })
+            .collect();
+        for &row in &self.headed {
+            if let Some(mark) = marks.get_mut(row) {
+                mark.headed = true;
+            }
+        }
+        marks
+    }
+
+    /// One of the ascents of the table, by the numbers of its rows; of one of several stations with its name. A
+    /// time that stands before the table is of the first, and what is counted is told with it.
+    fn ascent(
+        &self,
+        file: &str,
+        levels: &Levels,
+        of: &[usize],
+        is_first: bool,
+        station: Option<&str>,
+    ) -> Raw {
+        let mut rows: Vec<Row> = of.iter().map(|&i| levels.rows[i]).collect();
+        let stamps: Vec<Stamp> = of.iter().map(|&i| levels.stamps[i]).collect();
+        let mut tally = match is_first {
+            true => self.tally.clone(),
+            false => Tally {
+                assumed: self.tally.assumed.clone(),
+                ..Tally::default()
+            },
+        };
+        let around = self.around.time.filter(|_| is_first);
+        let runs_down = runs_down(&rows, &stamps);
+        let time = around.or_else(|| released(&stamps, runs_down));
+        if time.is_some_and(|(_, assumed)| assumed) {
+            tally.assumed.push(Reading::TimesInUtc);
+        }
+        let time = time.map(|(time, _)| time);
         timed(&mut rows, &stamps, time);
-        Ok(Raw {
+        let position = match runs_down {
+            true => rows.iter().rev().find_map(place),
+            false => rows.iter().find_map(place),
+        };
+        // A place before the table is not that of several stations.
+        let around = || self.around.position().filter(|_| station.is_none());
+        Raw {
             file: file.to_owned(),
             line: self.line,
-            name: std::mem::take(&mut self.around.station),
+            name: station.unwrap_or(&self.around.station).to_owned(),
             time,
-            position: position.or(self.around.position()),
+            position: position.or_else(around),
             model: None,
-            heights,
+            heights: levels.heights,
             in_time_order: true,
             rows,
-            tally: self.tally,
-        })
+            tally,
+        }
     }
 
     /// What the column at a place holds, by what is said of it, else by its heading.
@@ -286,54 +396,85 @@ impl Table {
             false => heading.clone(),
         }
     }
-
-    /// The time of release: named around the table, else the first of its own column.
-    fn time(
-        &mut self,
-        first: Option<(Timestamp, bool)>,
-        cell: Option<String>,
-        date: Option<String>,
-    ) -> Option<Timestamp> {
-        // A date may stand in another row than the first time.
-        let in_table = || first.or_else(|| moment(cell.as_deref(), date.as_deref()));
-        let (time, assumed) = self.around.time.or_else(in_table)?;
-        if assumed {
-            self.tally.assumed.push(Reading::TimesInUtc);
-        }
-        Some(time)
-    }
 }
-
-/// A time in a row, and whether it is only taken for UTC; and the time of day, s.
-type Stamp = (Option<(Timestamp, bool)>, Option<f64>);
 
 /// Gives rows the times since the release that they have not: by their stamps, else by their clock since the
 /// first, over midnight, too. Tables may run down, from the last moment to the first.
 fn timed(rows: &mut [Row], stamps: &[Stamp], release: Option<Timestamp>) {
-    let mut clocks = stamps.iter().filter_map(|(_, clock_s)| *clock_s);
+    let mut clocks = stamps.iter().filter_map(|stamp| stamp.clock_s);
     let first_s = clocks.next();
     let last_s = clocks.next_back();
-    // No ascent lasts half a day: what seems longer is over midnight.
-    let between = |from: f64, to: f64| (to - from + 43_200.0).rem_euclid(86_400.0) - 43_200.0;
     let runs_down = first_s
         .zip(last_s)
-        .filter(|(first, last)| between(*first, *last) < 0.0);
+        .filter(|(first, last)| over_midnight_s(last - first) < 0.0);
     let begin_s = runs_down.map(|(_, last)| last).or(first_s);
-    for (row, (moment, clock_s)) in rows.iter_mut().zip(stamps) {
-        let since = moment.zip(release);
-        let since = since.map(|(to, from)| seconds_between(from, to.0));
-        let by_clock = clock_s.zip(begin_s);
-        let by_clock = by_clock.map(|(to, from)| between(from, to));
+    for (row, stamp) in rows.iter_mut().zip(stamps) {
+        let since = stamp.moment.zip(release);
+        let since = since.map(|(to, from)| match seconds_between(from, to.0) {
+            // Beside a date that stays the same over midnight.
+            since_s if is_midnight(since_s) => since_s + DAY_S,
+            since_s => since_s,
+        });
+        let by_clock = stamp.clock_s.zip(begin_s);
+        let by_clock = by_clock.map(|(to, from)| over_midnight_s(to - from));
         row.after_s = row.after_s.or(since).or(by_clock);
     }
 }
 
-/// The first moment of a table, whether it runs up or down.
-fn earliest(stamps: &[Stamp]) -> Option<(Timestamp, bool)> {
-    let mut moments = stamps.iter().filter_map(|(moment, _)| *moment);
-    let first = moments.next()?;
-    let last = moments.next_back().unwrap_or(first);
-    Some(if last.0 < first.0 { last } else { first })
+const DAY_S: f64 = 86_400.0;
+
+/// A time between two clocks, s. No ascent lasts half a day: what seems longer is over midnight.
+fn over_midnight_s(between_s: f64) -> f64 {
+    (between_s + 0.5 * DAY_S).rem_euclid(DAY_S) - 0.5 * DAY_S
+}
+
+/// Whether what seems to lie so far back is over midnight, as beside a date that stays the same.
+fn is_midnight(since_s: f64) -> bool {
+    (-DAY_S..-0.5 * DAY_S).contains(&since_s)
+}
+
+/// Whether a table runs from the last moment to the first.
+fn runs_down(rows: &[Row], stamps: &[Stamp]) -> bool {
+    let heights: Vec<(usize, f64)> = rows
+        .iter()
+        .enumerate()
+        .filter_map(|(i, row)| Some((i, rough_height(row)?)))
+        .collect();
+    let falls = heights.len() > 1 && mostly(&heights, |a, b| b < a);
+    let mut moments = stamps.iter().filter_map(|stamp| stamp.moment);
+    if let (Some(first), Some(last)) = (moments.next(), moments.next_back())
+        && first.0 != last.0
+    {
+        let since_s = seconds_between(first.0, last.0);
+        return match since_s < 0.0 {
+            true => !is_midnight(since_s),
+            // Here, too, the date may stay the same, but a balloon may also fly for long.
+            false => falls && is_midnight(-since_s),
+        };
+    }
+    let mut clocks = stamps.iter().filter_map(|stamp| stamp.clock_s);
+    match (clocks.next(), clocks.next_back()) {
+        (Some(first), Some(last)) if first != last => over_midnight_s(last - first) < 0.0,
+        _ => falls,
+    }
+}
+
+/// The time of release by the rows of an ascent.
+fn released(stamps: &[Stamp], runs_down: bool) -> Option<(Timestamp, bool)> {
+    let mut moments = stamps.iter().filter_map(|stamp| stamp.moment);
+    let of_rows = match runs_down {
+        true => moments.next_back(),
+        false => moments.next(),
+    };
+    // A date may stand in another row than the first time.
+    let first = |part: fn(&Stamp) -> bool| stamps.iter().find(|stamp| part(stamp));
+    let time = first(|stamp| stamp.time.is_some()).and_then(|stamp| stamp.time);
+    let date = first(|stamp| stamp.date.is_some()).and_then(|stamp| stamp.date);
+    of_rows.or_else(|| moment(time, date))
+}
+
+fn place(row: &Row) -> Option<Position> {
+    Position::new(row.lat_deg?, row.lon_deg?)
 }
 
 /// A time, beside a date where it has none itself, and whether it is only taken for UTC.
@@ -402,8 +543,8 @@ fn value(cell: &str, decimal_comma: bool, tally: &mut Tally) -> Option<Option<f6
     number.map(|n| n.is_finite().then_some(n))
 }
 
-/// The rows in SI, the first place, and what kind of height there is.
-fn rows(mut columns: Vec<Column>, tally: &mut Tally) -> (Vec<Row>, Option<Position>, HeightSource) {
+/// The rows in SI, and what kind of height there is.
+fn rows(mut columns: Vec<Column>, tally: &mut Tally) -> (Vec<Row>, HeightSource) {
     // Before fillers go: heights are held against them, whichever column comes first.
     let pressures = columns
         .iter()
@@ -414,8 +555,8 @@ fn rows(mut columns: Vec<Column>, tally: &mut Tally) -> (Vec<Row>, Option<Positi
                 .map(|v| v.and_then(|v| si(v, c)))
                 .collect::<Vec<_>>()
         });
+    drop_fillers(&mut columns, pressures.as_deref(), tally);
     for column in &mut columns {
-        drop_fillers(column, pressures.as_deref(), tally);
         let values = std::mem::take(&mut column.values);
         column.values = values
             .into_iter()
@@ -432,8 +573,6 @@ fn rows(mut columns: Vec<Column>, tally: &mut Tally) -> (Vec<Row>, Option<Positi
         column.values.get(row).copied().flatten()
     };
     let (height, heights) = height_column(&columns, tally);
-    let position = (0..length)
-        .find_map(|i| Position::new(cell(Quantity::Latitude, i)?, cell(Quantity::Longitude, i)?));
     let rows = (0..length)
         .map(|i| Row {
             height_m: cell(height, i),
@@ -452,7 +591,7 @@ fn rows(mut columns: Vec<Column>, tally: &mut Tally) -> (Vec<Row>, Option<Positi
             ..Row::default()
         })
         .collect();
-    (rows, position, heights)
+    (rows, heights)
 }
 
 /// The column that heights are taken from: geometric rather than geopotential, and plain "height"
@@ -472,7 +611,7 @@ fn height_column(columns: &[Column], tally: &mut Tally) -> (Quantity, HeightSour
 }
 
 /// A value in the column's unit, in SI.
-fn si(value: f64, column: &Column) -> Option<f64> {
+pub(super) fn si(value: f64, column: &Column) -> Option<f64> {
     match column.quantity.dimension() {
         None => Some(value),
         // A difference of temperatures has no zero to shift.
@@ -480,42 +619,5 @@ fn si(value: f64, column: &Column) -> Option<f64> {
             Some(to_si(value, column.unit, dimension)? - to_si(0.0, column.unit, dimension)?)
         }
         Some(dimension) => to_si(value, column.unit, dimension),
-    }
-}
-
-/// Takes fillers out of a column. 9,999 m is a height like any other in a fine record: it is a
-/// filler when it comes up again, or when the pressure beside it says so.
-fn drop_fillers(column: &mut Column, pressures: Option<&[Option<f64>]>, tally: &mut Tally) {
-    for filler in FILLERS {
-        let is_filler = |v: &Option<f64>| *v == Some(filler);
-        let is_height = matches!(
-            column.quantity,
-            Quantity::Altitude | Quantity::Geopotential | Quantity::Height
-        );
-        let is_large =
-            is_height || matches!(column.quantity, Quantity::Pressure | Quantity::Elapsed);
-        // No temperature, wind or humidity is 999, but a height, a pressure or a time may be.
-        let can_be_true = filler > 0.0 && is_large;
-        let alone = column
-            .values
-            .iter()
-            .filter(|v| is_filler(v))
-            .take(2)
-            .count()
-            == 1;
-        for row in 0..column.values.len() {
-            if !is_filler(&column.values[row]) {
-                continue;
-            }
-            let pressure = pressures.and_then(|p| p[row]).filter(|&p| p > 0.0);
-            let belied = match (si(filler, column), pressure) {
-                (Some(height), Some(pressure)) if is_height => !agree(height, pressure),
-                _ => false,
-            };
-            if !(can_be_true && alone) || belied {
-                column.values[row] = None;
-                tally.fillers += 1;
-            }
-        }
     }
 }

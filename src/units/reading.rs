@@ -231,6 +231,20 @@ struct NotANumber {
     nearest: Option<String>,
 }
 
+/// The text without the point between what may be thousands, as in "1.640 m"; `None` where it can only be
+/// a decimal one.
+pub fn without_point(text: &str) -> Option<String> {
+    let (before, behind) = text.trim().split_once('.')?;
+    let digits = |text: &str| text.bytes().take_while(u8::is_ascii_digit).count();
+    let whole = before.trim_start_matches(['+', '-']);
+    let may_be = (1..=3).contains(&whole.len())
+        && digits(whole) == whole.len()
+        && !whole.starts_with('0')
+        && digits(behind) == 3
+        && !behind.contains(['.', ',']);
+    may_be.then(|| format!("{before}{behind}"))
+}
+
 /// A number, with commas or spaces between thousands or without.
 fn number(text: &str) -> Result<f64, NotANumber> {
     let unsigned = text.trim_start_matches(['+', '-']);
@@ -456,6 +470,23 @@ mod tests {
         for &(text, dimension, si) in cases {
             let got = parse(text, dimension).unwrap_or_else(|e| panic!("{e}"));
             assert!((got - si).abs() < 1e-9 * si.abs().max(1.0), "{text}: {got}");
+        }
+    }
+
+    #[test]
+    fn a_point_that_may_stand_between_thousands() {
+        assert_eq!(without_point(" 1.640 m").as_deref(), Some("1640 m"));
+        assert_eq!(without_point("-1.640ft").as_deref(), Some("-1640ft"));
+        for decimal in [
+            "1640 m",
+            "1.64 m",
+            "1.6400 m",
+            "0.640 m",
+            "1640.125 m",
+            "1.640,5 m",
+            "m.125",
+        ] {
+            assert_eq!(without_point(decimal), None, "{decimal}");
         }
     }
 

@@ -1,5 +1,7 @@
 //! One ascent as a reader hands it over: cleaned levels and what was done to clean them.
 
+use std::cmp::Ordering;
+
 use jiff::Timestamp;
 use serde::Serialize;
 
@@ -123,6 +125,21 @@ impl Sounding {
     pub fn lead_s(&self) -> f64 {
         let lead = |model: &Model| model.lead_s.unwrap_or(f64::INFINITY);
         self.model.as_ref().map_or(0.0, lead)
+    }
+
+    /// How high its winds go, m, and how many levels have one: of two of the same ascent, as where a first part is sent
+    /// early, the one with more counts.
+    pub fn reach(&self) -> (f64, usize) {
+        let mut winds = self.levels.iter().filter(|level| level.wind.is_some());
+        let count = winds.clone().count();
+        let top_m = winds.next_back().map(|level| level.altitude_m);
+        (top_m.unwrap_or(f64::NEG_INFINITY), count)
+    }
+
+    /// The other way round than [`Sounding::reach`], so that the fuller one comes first.
+    pub fn fuller_first(&self, other: &Sounding) -> Ordering {
+        let (ours, others) = (self.reach(), other.reach());
+        others.0.total_cmp(&ours.0).then(others.1.cmp(&ours.1))
     }
 }
 

@@ -6,7 +6,7 @@ use crate::atmosphere::AirProfile;
 use crate::clock::seconds_between;
 use crate::error::Result;
 use crate::geodesy::Position;
-use crate::sources::{self, FileAscent};
+use crate::sources::{self, FileAscent, ONE_STATION_M};
 use crate::wind::column::{Column, ENDS_ALIKE_M, WindProfile};
 use crate::wind::departure::away_m;
 use crate::wind::placing::{LONGEST_GAP_S, MOST_STATIONS, Station, Weights};
@@ -15,8 +15,6 @@ use crate::wind::way::Way;
 
 /// Soundings farther from the release than this in time are not blended, s.
 const BLENDED_WITHIN_S: f64 = 48.0 * 3_600.0;
-/// Soundings closer than this are of one station, m.
-const ONE_STATION_M: f64 = 5_000.0;
 
 /// The soundings that a release is flown in.
 pub struct Chosen<'a> {
@@ -104,11 +102,13 @@ fn by_station(release: Timestamp, ascents: &[FileAscent]) -> Vec<Group<'_>> {
 }
 
 impl Group<'_> {
-    /// Sorts by time; of two runs for the same time the newer counts.
+    /// Sorts by time; of two runs for the same time the newer counts, of two of the same ascent the fuller.
     fn in_order(&mut self) {
-        let lead_s = |s: &(f64, &FileAscent)| s.1.sounding.lead_s();
-        self.soundings
-            .sort_by(|a, b| a.0.total_cmp(&b.0).then(lead_s(a).total_cmp(&lead_s(b))));
+        self.soundings.sort_by(|(a_s, a), (b_s, b)| {
+            let (a, b) = (&a.sounding, &b.sounding);
+            let leads = a.lead_s().total_cmp(&b.lead_s());
+            a_s.total_cmp(b_s).then(leads).then(a.fuller_first(b))
+        });
         // In this order the first of equal times is the one with the shortest lead.
         self.soundings.dedup_by(|a, b| a.0 == b.0);
     }

@@ -6,7 +6,8 @@
     reason = "files, lattices, slabs and steps are numbered by ourselves"
 )]
 
-use std::ops::Range;
+use std::collections::BTreeSet;
+use std::ops::{Range, RangeInclusive};
 
 use ndarray::Array2;
 use rayon::prelude::*;
@@ -124,7 +125,10 @@ impl Archive {
         }
         loop {
             match self.cut_members(&members, window, &steps) {
-                Ok(block) => return self.continued(Block { left_out, ..block }),
+                Ok(mut block) => {
+                    left_out.append(&mut block.left_out);
+                    return self.continued(Block { left_out, ..block });
+                }
                 Err(damaged) => {
                     let Some(at) = members.iter().position(|m| *m == damaged.member) else {
                         return Err(damaged.why);
@@ -197,13 +201,18 @@ impl Archive {
         self.hold_against_pressure(&on_levels(Quantity::Height), &altitude_m, size)?;
         let mut east_m_s = decode(Quantity::EastWind)?;
         let mut north_m_s = decode(Quantity::NorthWind)?;
+        let mut impossible = drop_impossible(&mut east_m_s, WINDS_M_S);
+        impossible.extend(drop_impossible(&mut north_m_s, WINDS_M_S));
         // Those on levels are all along the same axes, or would not have been joined: any tells.
         let aloft = Surface::Isobaric(self.levels_pa[0]);
         let is_along = |&step| self.along_grid(members[0], step, aloft);
         if steps.first().is_some_and(is_along) {
             points.to_true(&mut east_m_s, &mut north_m_s, |_| true);
         }
-        let temperature_k = optional(Quantity::Temperature)?;
+        let mut temperature_k = optional(Quantity::Temperature)?;
+        if let Some(temperature_k) = temperature_k.as_mut() {
+            impossible.extend(drop_impossible(temperature_k, TEMPERATURES_K));
+        }
         let pressures_pa: Vec<f64> = self.levels_pa.iter().map(|&pa| f64::from(pa)).collect();
         let specific = optional(Quantity::SpecificHumidity)?;
         // The specific one is preferred where there are both: it needs no temperature.
@@ -220,7 +229,7 @@ impl Archive {
             lattice,
             steps: steps.iter().map(|&k| self.steps[k]).collect(),
             members: members.iter().map(|&m| self.members[m]).collect(),
-            left_out: Vec::new(),
+            left_out: self.impossible(&impossible),
             vapour_pressure_pa,
             pressures_pa,
             altitude_m,
@@ -265,6 +274,15 @@ impl Archive {
         };
         fill(heights, temperature_k, vapour_pa, &pressures_pa, ground);
         Ok(())
+    }
+
+    /// What is said of levels on which values were dropped.
+    fn impossible(&self, levels: &BTreeSet<usize>) -> Vec<LeftOut> {
+        let levels_pa: Vec<u32> = levels.iter().map(|&level| self.levels_pa[level]).collect();
+        match levels_pa.is_empty() {
+            true => Vec::new(),
+            false => vec![LeftOut::Impossible { levels_pa }],
+        }
     }
 
     /// Heights that cannot belong to the pressures of their levels are not flown with.
@@ -411,6 +429,7 @@ impl Archive {
             (Quantity::NorthWind, Surface::AboveGround(10)),
         ])?;
         if let Some(wind) = wind_m_s.as_mut() {
+            drop_impossible(wind, WINDS_M_S);
             let along_grid = self.along_grid_near_ground(places);
             let mut north = wind.column(1).to_owned().insert_axis(ndarray::Axis(1));
             let mut east = wind.column(0).to_owned().insert_axis(ndarray::Axis(1));
@@ -461,6 +480,23 @@ impl Archive {
         };
         places.steps.iter().map(span).collect()
     }
+}
+
+/// What components of the wind and temperatures air has: the same as in soundings.
+const WINDS_M_S: RangeInclusive<f32> = -200.0..=200.0;
+const TEMPERATURES_K: RangeInclusive<f32> = 130.0..=340.0;
+
+/// Takes values that no air has, as those that stand for missing ones where the file does not say so, out of
+/// columns; the levels that had some.
+fn drop_impossible(values: &mut Array2<f32>, range: RangeInclusive<f32>) -> BTreeSet<usize> {
+    let mut levels = BTreeSet::new();
+    for ((_, level), value) in values.indexed_iter_mut() {
+        if value.is_finite() && !range.contains(value) {
+            *value = f32::NAN;
+            levels.insert(level);
+        }
+    }
+    levels
 }
 
 /// What is said of a height that its pressure belies, and of the unit it would fit in.
@@ -534,4 +570,19 @@ fn vapour(
         *value *= single(saturation_vapour_pressure_pa(f64::from(*t)));
     });
     Some(share)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_no_air_has_is_missing() {
+        let given = [[10.0, -999.0, f32::NAN], [199.0, 32_767.0, -200.0]];
+        let mut values = Array2::from(given.to_vec());
+        assert_eq!(drop_impossible(&mut values, WINDS_M_S), BTreeSet::from([1]));
+        assert!(values.column(1).iter().all(|v| v.is_nan()));
+        assert_eq!(values[[0, 0]], 10.0);
+        assert_eq!(values.column(2)[1], -200.0);
+    }
 }

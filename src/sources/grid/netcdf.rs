@@ -280,7 +280,12 @@ fn add(
     catalogue: &mut Catalogue,
     found: &mut Found,
 ) -> std::result::Result<(), No> {
-    let (dimensions, fitted) = dimensions(name, file, variable, found)?;
+    let (mut dimensions, fitted) = dimensions(name, file, variable, found)?;
+    let mut singles = singles(name, file, variable)?;
+    if times_are_of_runs(file, variable, &dimensions, &singles) {
+        catalogue.assume(Reading::TimesOfRuns);
+        dimensions.iter_mut().chain(&mut singles).for_each(of_run);
+    }
     let grid = grid(name, file, variable, &dimensions, fitted.as_deref())?;
     if let Some(assumed) = grid.assumed {
         catalogue.assume(assumed);
@@ -290,8 +295,8 @@ fn add(
     if let Some(surface) = described.surface {
         common.surface = Some(Some(surface));
     }
-    for single in singles(name, file, variable)? {
-        common.take(&single, 0);
+    for single in &singles {
+        common.take(single, 0);
     }
     let steps = steps(&dimensions);
     let asked = asked(&dimensions, &steps, catalogue.hours);
@@ -512,6 +517,40 @@ fn singles(
     Ok(singles)
 }
 
+/// Whether what is called a time of a variable is that of the run.
+fn times_are_of_runs(
+    file: &DataSet,
+    variable: &NcVariable,
+    dimensions: &[Coordinate],
+    singles: &[Coordinate],
+) -> bool {
+    let listed = text(variable, "coordinates").unwrap_or_default();
+    let named = variable.dimensions().iter().map(|d| d.name.as_str());
+    let called = |name: &str| {
+        let of_name = file.variables().iter().find(|v| v.name() == name);
+        let long = of_name.and_then(|v| text(v, "long_name"));
+        format!("{name} {}", long.unwrap_or_default()).to_lowercase()
+    };
+    let names: Vec<String> = named.chain(listed.split_whitespace()).map(called).collect();
+    are_of_runs(dimensions, singles, &names)
+}
+
+/// Where lead times are a dimension beside it, no other run is named, and no name says that values are for it.
+fn are_of_runs(dimensions: &[Coordinate], singles: &[Coordinate], names: &[String]) -> bool {
+    let all = || dimensions.iter().chain(singles);
+    let says_for = |name: &String| name.contains("valid") || name.contains("verif");
+    dimensions.iter().any(|d| matches!(d, Coordinate::Lead(_)))
+        && all().any(|d| matches!(d, Coordinate::Valid(_)))
+        && !all().any(|d| matches!(d, Coordinate::Run(_)))
+        && !names.iter().any(says_for)
+}
+
+fn of_run(coordinate: &mut Coordinate) {
+    if let Coordinate::Valid(times) = coordinate {
+        *coordinate = Coordinate::Run(std::mem::take(times));
+    }
+}
+
 /// The rank of the time of a run, which is none of the times that values may be for.
 const RUN: u8 = 0;
 
@@ -719,5 +758,28 @@ fn run(first: usize, many: usize, count: usize, reversed: bool) -> NcSliceInfoEl
         start: start as u64,
         end: (start + many) as u64,
         step: 1,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_time_beside_lead_times_is_that_of_the_run() {
+        let time: Timestamp = "2026-02-05T06:00:00Z".parse().unwrap();
+        let (valid, run) = (Coordinate::Valid(vec![time]), Coordinate::Run(vec![time]));
+        let leads = Coordinate::Lead([6, 9].map(jiff::SignedDuration::from_hours).to_vec());
+        let names = |name: &str| vec![name.to_owned(), "step".to_owned()];
+        let both = [valid.clone(), leads.clone()];
+        assert!(are_of_runs(&both, &[], &names("time")));
+        assert!(are_of_runs(&both[1..], &both[..1], &names("time")));
+        assert!(!are_of_runs(&both, &[], &names("valid_time")));
+        assert!(!are_of_runs(&both, &[run.clone()], &names("time")));
+        // Of one lead alone nothing is told by a dimension.
+        assert!(!are_of_runs(&both[..1], &[leads], &names("time")));
+        let mut time = valid;
+        of_run(&mut time);
+        assert_eq!(time, run);
     }
 }
