@@ -447,12 +447,11 @@ impl Gate {
         if edge < 512 || !edge.is_multiple_of(256) {
             return;
         }
-        let by_height = |i: &usize, j: &usize| {
-            let height_m = |i: usize| self.fixes[i].altitude_m;
-            height_m(*i).total_cmp(&height_m(*j))
-        };
-        // The burst is worked out from these three.
-        let top = (0..self.fixes.len()).max_by(by_height).unwrap_or(0);
+        // The burst is worked out from the highest and its neighbours.
+        let heights = self.fixes.iter().map(|f| f.altitude_m).enumerate();
+        let top = heights
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .map_or(0, |h| h.0);
         let at_top = top.saturating_sub(1)..=top + 1;
         let recent = self.fixes.split_off(edge);
         let mut kept: Vec<Fix> = Vec::with_capacity(edge);
