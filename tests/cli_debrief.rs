@@ -96,6 +96,41 @@ fn a_track_that_ends_in_the_air_is_told_with_its_height() {
     }
 }
 
+/// A higher flight five hours before it in the same file is another one, and is said to be.
+#[test]
+fn of_two_flights_of_a_day_the_one_of_the_plan_is_told() {
+    let folder = tempfile::tempdir().unwrap();
+    let today = rows(0.0, 1.0);
+    let (header, rows) = today.split_once('\n').unwrap();
+    let mut earlier = String::new();
+    for row in rows.lines() {
+        let cells: Vec<&str> = row.split(',').collect();
+        let time: jiff::Timestamp = cells[0].parse().unwrap();
+        let time = time - jiff::SignedDuration::from_hours(5);
+        let altitude_m: f64 = cells[3].parse().unwrap();
+        let higher_m = 1_640.0 + 1.2 * (altitude_m - 1_640.0);
+        earlier += &format!("{time},{},{},{higher_m}\n", cells[1], cells[2]);
+    }
+    let one = file(folder.path(), "one.csv", &today);
+    let two = file(
+        folder.path(),
+        "two.csv",
+        &format!("{header}\n{earlier}{rows}"),
+    );
+    let told = |path: &Path, more: &[&str]| {
+        let args = [&["--track", path.to_str().unwrap()], more].concat();
+        stdout(&debrief(&args))
+    };
+    let json = |path: &Path| -> Value { serde_json::from_str(&told(path, &["--json"])).unwrap() };
+    let (one, both) = (json(&one), json(&two));
+    for key in ["measured", "miss_m", "landing", "causes"] {
+        assert_eq!(one[key], both[key], "{key}");
+    }
+    assert_eq!(both["others"]["flights"], 1);
+    let text = told(&two, &[]);
+    assert!(text.contains("of another flight are left out"), "{text}");
+}
+
 #[test]
 fn the_next_zone_learns_from_the_logbook() {
     let folder = tempfile::tempdir().unwrap();

@@ -426,3 +426,74 @@ fn a_pages_key_is_not_told_and_what_grows_is_told_once() {
         "{raw:?}"
     );
 }
+
+/// A session that joins late: what the file had before was heard at another time, what comes now is heard now.
+#[test]
+fn what_a_growing_file_had_before_was_not_heard_now() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("growing.log");
+    std::fs::write(&path, format!("{GOOD}\n").repeat(3)).unwrap();
+    let source = ReportSource::File(path.clone());
+    let reader = Reader::new(Fields::default(), &[]);
+    let mut listening = Listening::new(&source, reader, true, quick()).unwrap();
+    let mut next = || {
+        let begin = Instant::now();
+        while begin.elapsed() < Duration::from_secs(10) {
+            let batch = listening.hear();
+            if !batch.heard.is_empty() {
+                return (batch.was_there, batch.heard.len());
+            }
+        }
+        panic!("nothing heard");
+    };
+    assert_eq!(next(), (true, 3));
+    // Its end is told after a while only, as it is looked at again and again.
+    thread::sleep(Duration::from_millis(200));
+    let mut file = std::fs::OpenOptions::new()
+        .append(true)
+        .open(&path)
+        .unwrap();
+    file.write_all(format!("{GOOD}\n").as_bytes()).unwrap();
+    assert_eq!(next(), (false, 1));
+}
+
+/// A page that lists the newest report first is heard in the order of time.
+#[test]
+fn a_page_of_the_newest_first_is_turned_round() {
+    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+    let address = listener.local_addr().unwrap();
+    thread::spawn(move || {
+        for stream in listener.incoming() {
+            let mut stream = stream.unwrap();
+            let mut lines = BufReader::new(stream.try_clone().unwrap()).lines();
+            while lines.next().is_some_and(|line| !line.unwrap().is_empty()) {}
+            let row = |minute: u32| {
+                format!(
+                    "{{\"time\":\"2026-05-01T09:{minute:02}:00Z\",\"lat\":40.5,\"lon\":-89.25,\"alt\":{minute}}}"
+                )
+            };
+            let rows: Vec<String> = (10..20).rev().map(row).collect();
+            let body = format!("[{}]", rows.join(","));
+            let head = format!("HTTP/1.1 200 OK\r\nContent-Length: {}\r\n", body.len());
+            let _ = write!(stream, "{head}Connection: close\r\n\r\n{body}");
+        }
+    });
+    let source = ReportSource::parse(&format!("http://{address}/a")).unwrap();
+    let reader = Reader::new(Fields::default(), &[]);
+    let mut listening = Listening::new(&source, reader, false, quick()).unwrap();
+    let begin = Instant::now();
+    let batch = loop {
+        let batch = listening.hear();
+        if !batch.heard.is_empty() || begin.elapsed() > Duration::from_secs(10) {
+            break batch;
+        }
+    };
+    assert!(batch.was_there);
+    let heights = batch
+        .heard
+        .iter()
+        .map(|h| h.outcomes[0].as_ref().unwrap().altitude_m);
+    let heights: Vec<f64> = heights.flatten().collect();
+    assert_eq!(heights.len(), 10);
+    assert!(heights.is_sorted(), "{heights:?}");
+}

@@ -12,6 +12,7 @@ use windfall::follow::phase::Phase;
 use windfall::geodesy::Position;
 use windfall::plan::Plan;
 use windfall::track::{Report, Stamp};
+use windfall::units::UnitSystem;
 use windfall::winds::Winds;
 use windfall::zone::{Mark, Options};
 
@@ -184,7 +185,7 @@ fn a_late_release_is_predicted_anew() {
     let standing = follower.standing(None).unwrap();
     assert!(has(
         &standing,
-        |n| matches!(n, FollowNote::ReleasedLater { by_s } if (by_s - 2_400.0).abs() < 60.0)
+        |n| matches!(n, FollowNote::ReleasedLater { by_s, again: true } if (by_s - 2_400.0).abs() < 60.0)
     ));
     let lands = standing.landing.unwrap().times.middle;
     let planned = follower.zone().landing.time;
@@ -468,4 +469,170 @@ fn a_wrong_height_on_the_ground_hides_no_flight() {
     assert_eq!(standing.phase, Phase::Rising);
     let off_s = seconds_between(plan.release, standing.released.unwrap());
     assert!(off_s.abs() < 60.0, "{off_s}");
+}
+
+fn text(standing: &Standing, plan: &Plan) -> String {
+    windfall::report::tables::follow::view(standing, &[], &plan.timezone, UnitSystem::Metric)
+}
+
+#[test]
+fn what_was_not_heard_is_not_said_to_stand_on_the_ground() {
+    let (plan, winds) = sample();
+    let mut follower = follower(&plan, &winds);
+    let early = follower.standing(Some(after(plan.release, -60.0))).unwrap();
+    assert!(text(&early, &plan).contains("nothing was heard yet"));
+    assert!(early.notes.is_empty());
+    let release = follower.zone().release;
+    let late = |follower: &mut Follower| {
+        let clock = Some(after(plan.release, 3_400.0));
+        let standing = follower.standing(clock).unwrap();
+        let told = text(&standing, &plan);
+        assert!(!told.contains("not left the ground yet"), "{told}");
+        let for_s = standing.notes.iter().find_map(|n| match n {
+            FollowNote::LeftUnknown { for_s } => Some(*for_s),
+            _ => None,
+        });
+        (for_s.unwrap(), told)
+    };
+    let (for_s, told) = late(&mut follower);
+    assert!(told.contains("not heard yet"), "{told}");
+    assert!((for_s - 3_400.0).abs() < 1.0);
+    // Heard on the ground, two minutes before the release, and no more.
+    for seconds in [-180.0, -120.0] {
+        let time = after(plan.release, seconds);
+        let report = report(time, release.position, release.altitude_m);
+        follower.hear(Ok(report), Some(time));
+    }
+    let (for_s, told) = late(&mut follower);
+    assert!(told.contains("on the ground when last heard"), "{told}");
+    assert!((for_s - 3_520.0).abs() < 1.0);
+    let fresh = follower
+        .standing(Some(after(plan.release, -100.0)))
+        .unwrap();
+    assert!(text(&fresh, &plan).contains("it has not left the ground yet"));
+}
+
+/// Without terrain it falls on into a valley lower than the site.
+#[test]
+fn below_the_ground_that_is_assumed_no_landing_is_given() {
+    let (plan, winds) = sample();
+    let mut follower = follower(&plan, &winds);
+    let last = hear_plan(&mut follower, true, 3_000.0, 0.0, None);
+    let standing = follower.standing(None).unwrap();
+    assert!(has(&standing, |n| *n == FollowNote::GroundAssumed));
+    assert!(standing.landing.is_some() && text(&standing, &plan).contains("assumed"));
+    let site_m = follower.zone().release.altitude_m;
+    let mut altitude_m = last.altitude_m;
+    let mut seconds = 0.0;
+    while altitude_m > site_m - 500.0 {
+        (seconds, altitude_m) = (seconds + 30.0, altitude_m - 180.0);
+        let place = last.position.destination(80.0, 5.0 * seconds);
+        let report = report(after(last.time, seconds), place, altitude_m);
+        follower.hear(Ok(report), None);
+    }
+    let standing = follower.standing(None).unwrap();
+    assert_eq!(standing.phase, Phase::Falling);
+    assert!(standing.landing.is_none() && standing.search.is_none());
+    assert!(has(
+        &standing,
+        |n| matches!(n, FollowNote::BelowAssumedGround { lower_m } if (lower_m - site_m + altitude_m).abs() < 1.0)
+    ));
+}
+
+/// On the planned way between two of its marks it is beside nothing; above its top there is no plan.
+#[test]
+fn beside_the_plan_is_beside_its_place_at_that_height() {
+    let (plan, winds) = sample();
+    let mut follower = follower(&plan, &winds);
+    let last = hear_plan(&mut follower, false, 9_000.0, 0.0, None);
+    let track = follower.zone().track.clone();
+    let next = track
+        .iter()
+        .find(|m| m.altitude_m > last.altitude_m + 1.0)
+        .unwrap();
+    let way_m = last.position.distance_m(next.position);
+    let half = Mark {
+        position: last
+            .position
+            .destination(last.position.azimuth_deg(next.position), 0.5 * way_m),
+        altitude_m: 0.5 * (last.altitude_m + next.altitude_m),
+        time: after(last.time, 0.5 * seconds_between(last.time, next.time)),
+    };
+    follower.hear(Ok(report(half.time, half.position, half.altitude_m)), None);
+    let off = follower.standing(None).unwrap().off_plan.unwrap();
+    assert!(
+        off.distance_m < 5.0 && off.later_s.abs() < 1.5,
+        "{off:?} {way_m}"
+    );
+    let burst = follower.zone().burst;
+    hear_plan(&mut follower, false, burst.altitude_m - 300.0, 0.0, None);
+    let higher = report(
+        after(burst.time, 300.0),
+        burst.position,
+        burst.altitude_m + 900.0,
+    );
+    follower.hear(Ok(higher), None);
+    let standing = follower.standing(None).unwrap();
+    assert_eq!(standing.phase, Phase::Rising);
+    assert!(standing.off_plan.is_none());
+}
+
+/// A fix a second: those of the first hundred metres of the rise do not hold the release back.
+#[test]
+fn a_release_heard_every_second_is_found_to_the_second() {
+    let (plan, winds) = sample();
+    let mut follower = follower(&plan, &winds);
+    let release = follower.zone().release;
+    for second in -120..400 {
+        let seconds = f64::from(second);
+        let height_m = 5.0 * seconds.max(0.0);
+        let time = after(plan.release, seconds);
+        let report = report(time, release.position, release.altitude_m + height_m);
+        follower.hear(Ok(report), None);
+    }
+    let released = follower.standing(None).unwrap().released.unwrap();
+    let off_s = seconds_between(plan.release, released);
+    assert!(off_s.abs() < 2.0, "{off_s}");
+}
+
+/// Winds of a few hours: a flight released after them is not said to be predicted again.
+#[test]
+fn a_release_that_the_winds_do_not_cover_is_told_without_contradiction() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("samples/idaho/plan.toml");
+    let plan = Plan::read(path).unwrap();
+    let winds = Winds::of_plan(&plan).unwrap();
+    let mut follower = follower(&plan, &winds);
+    hear_plan(&mut follower, false, 6_000.0, 8.0 * 3_600.0, None);
+    let standing = follower.standing(None).unwrap();
+    assert!(has(&standing, |n| *n == FollowNote::WindsOfPlan));
+    let told = text(&standing, &plan);
+    assert!(told.contains("later than planned."), "{told}");
+    assert!(!told.contains("predicted again"), "{told}");
+    assert_eq!(
+        standing.landing.is_none(),
+        told.contains("No landing can be given"),
+        "{told}"
+    );
+}
+
+/// What a tracker told of a flight two days before does not end the one of today.
+#[test]
+fn an_earlier_flight_of_the_same_tracker_is_left_out() {
+    let (plan, winds) = sample();
+    let mut follower = follower(&plan, &winds);
+    let track = follower.zone().track.clone();
+    for mark in &track {
+        let time = after(mark.time, -2.0 * 86_400.0);
+        follower.hear(Ok(report(time, mark.position, mark.altitude_m)), None);
+    }
+    let before = follower.standing(None).unwrap();
+    assert!(matches!(before.phase, Phase::Falling | Phase::Landed));
+    hear_plan(&mut follower, false, 15_000.0, 0.0, None);
+    let standing = follower.standing(None).unwrap();
+    assert_eq!(standing.phase, Phase::Rising);
+    assert!(seconds_between(plan.release, standing.released.unwrap()).abs() < 60.0);
+    assert!(has(
+        &standing,
+        |n| matches!(n, FollowNote::OtherFlights { flights: 1, fixes } if *fixes == track.len())
+    ));
 }

@@ -315,3 +315,26 @@ fn a_day_of_reports_is_no_more_than_an_hour_of_them() {
     assert_eq!(gate.accepted(), 43_200);
     assert!(gate.fixes().len() < 5_000, "{}", gate.fixes().len());
 }
+
+/// The highest fix stays however the old ones are thinned, and so do its neighbours: of them the burst is made.
+#[test]
+fn the_highest_fix_outlasts_the_thinning() {
+    let mut gate = Gate::new(
+        Position::new(0.0, 10.0).unwrap(),
+        time("2026-05-01T09:00:00Z"),
+    );
+    let height_m = |s: f64| match s {
+        s if s < 2_003.0 => 5.0 * s,
+        s => 10_015.0 - 8.0 * (s - 2_003.0),
+    };
+    for k in 0..3_200u32 {
+        let s = f64::from(k);
+        gate.offer(Ok(report(s, height_m(s), 10.0)), None);
+    }
+    let fixes = gate.fixes();
+    assert!(fixes.len() < 1_500, "{}", fixes.len());
+    for second in [2_002.0, 2_003.0, 2_004.0] {
+        let kept = |f: &Fix| f.altitude_m == height_m(second);
+        assert!(fixes.iter().any(kept), "{second}");
+    }
+}

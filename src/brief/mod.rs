@@ -4,7 +4,7 @@
 pub mod answer;
 mod changes;
 pub mod ground;
-mod heights;
+pub(crate) mod heights;
 mod quiet;
 pub mod radio;
 mod timeline;

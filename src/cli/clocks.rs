@@ -11,6 +11,7 @@ use windfall::debrief::clocks::{Aligned, Shown, TrackPlaces, align, by_photo};
 use windfall::debrief::measured::Measured;
 use windfall::error::{Error, Fault, Result};
 use windfall::files::read_bytes;
+use windfall::follow::flights::keep_nearest;
 use windfall::plan::Plan;
 use windfall::report::{files, tables};
 use windfall::track::Outcome;
@@ -83,7 +84,9 @@ impl ClockArgs {
         let lowest = gate.fixes().iter().map(|f| f.altitude_m);
         let lowest_m = lowest.fold(f64::INFINITY, f64::min);
         let site_m = plan.site.elevation_m.unwrap_or(lowest_m);
-        let measured = Measured::of(gate.fixes(), site_m)?;
+        let mut fixes = gate.fixes().to_vec();
+        keep_nearest(&mut fixes, plan.site.position, site_m, plan.release);
+        let measured = Measured::of(&fixes, site_m)?;
         let outputs = [&self.aligned, &self.places];
         let paths: Vec<PathBuf> = outputs.into_iter().flatten().cloned().collect();
         read.extend(self.inputs());

@@ -234,9 +234,11 @@ impl Session<'_> {
                 let words = format!("{}\n", follow_words::said(said));
                 output::print(talk, "standard error", &words)?;
             }
-            if let (Some(folder), Some(at), false) = (&mut self.folder, heard_at, is_log) {
+            // Nor does what a page or a file had before it was looked at: it was not heard now.
+            let heard_at = heard_at.filter(|_| !batch.was_there);
+            if let (Some(folder), true, false) = (&mut self.folder, live, is_log) {
                 // On the disk before anything is made of it: whatever fails afterwards, it is kept.
-                folder.keep(&log_of(&batch.heard, at))?;
+                folder.keep(&log_of(&batch.heard, heard_at))?;
             }
             let mut changed = false;
             for outcome in batch.heard.into_iter().flat_map(|heard| heard.outcomes) {

@@ -50,6 +50,8 @@ const OVER_S: f64 = 45.0;
 const SLOWEST_FALL_M_S: f64 = 1.0;
 /// On the ground its height stays within this, m: that of receivers at rest wanders.
 const STILL_UP_M: f64 = 60.0;
+/// Higher than this above where it lies it may still fall, m: then its last fall is taken down to there.
+const TOUCHES_M: f64 = 30.0;
 
 impl Measured {
     /// What fixes measured of a flight from a site at an altitude.
@@ -75,7 +77,7 @@ impl Measured {
         }
         let ground = on_ground(&fixes, top, site_m);
         let landed = ground.is_some();
-        let end = ground.unwrap_or(fixes.len());
+        let end = ground.map_or(fixes.len(), |ground| ground.still);
         let (burst_s, burst) = burst(
             // One fix beyond the highest at least: without it there is no fall to go back up along.
             &fixes[first..end.max(top + 2).min(fixes.len())],
@@ -95,14 +97,16 @@ impl Measured {
         // With a fix on the ground at both ends, where there is one.
         let heard = &fixes[first.saturating_sub(1)..fixes.len().min(end + 1)];
         let track = heard.iter().map(mark).collect();
-        let last = if landed { fixes.get(end) } else { fixes.last() };
-        let last = last
-            .or(fixes.last())
-            .ok_or_else(|| short("no fix".into()))?;
-        let mut mark = mark(last);
-        if landed && let Some(down_at) = touched(&down, last.altitude_m, time(last)) {
-            down.push(down_at);
-            mark.time = after(released, down_at.1);
+        let last = ground.map_or(fixes.last(), |ground| fixes.get(ground.lies));
+        let mut mark = mark(last.ok_or_else(|| short("no fix".into()))?);
+        if let Some(ground) = ground {
+            let lies = &fixes[ground.lies];
+            mark.altitude_m = ground.altitude_m;
+            if let Some(down_at) = touched(&down, ground.altitude_m, (lies.altitude_m, time(lies)))
+            {
+                down.push(down_at);
+                mark.time = after(released, down_at.1);
+            }
         }
         down.reverse();
         Ok(Measured {
@@ -150,9 +154,20 @@ fn check(fixes: &[Fix], told: &Told) -> Result<()> {
     }
 }
 
-/// The first fix on the ground after the fall; `None` of a track that ends before. What comes later is no part of
+/// Where a fall ends: places among the fixes, and how high that is.
+#[derive(Debug, Clone, Copy)]
+struct Ground {
+    /// The first fix that is as high as it lies, but for what a receiver at rest wanders.
+    still: usize,
+    /// The first one from there on that lies there, or nearly.
+    lies: usize,
+    /// How high it lies, m.
+    altitude_m: f64,
+}
+
+/// The ground after the fall; `None` of a track that ends before. What comes later is no part of
 /// the flight: the crew carries the stack away.
-fn on_ground(fixes: &[Fix], top: usize, site_m: f64) -> Option<usize> {
+fn on_ground(fixes: &[Fix], top: usize, site_m: f64) -> Option<Ground> {
     // Above half the way a slow fall is no landing yet.
     let half_m = 0.5 * (fixes[top].altitude_m + site_m);
     let stopped = |i: &usize| {
@@ -167,12 +182,18 @@ fn on_ground(fixes: &[Fix], top: usize, site_m: f64) -> Option<usize> {
     let still = |i: &usize| (fixes[*i].altitude_m - ground_m).abs() < STILL_UP_M;
     // Back from there to where the stillness began.
     // It lay there already while its rate was still being averaged with the fall.
-    (top + 1..=stopped).rev().take_while(still).last()
+    let first = (top + 1..=stopped).rev().take_while(still).last()?;
+    let touches = |i: &usize| fixes[*i].altitude_m < ground_m + TOUCHES_M;
+    Some(Ground {
+        still: first,
+        lies: (first..=stopped).find(touches).unwrap_or(stopped),
+        altitude_m: ground_m,
+    })
 }
 
 /// Altitude and time at which the line of the last of a fall meets the ground: between its last fix and the
-/// first one that lies still.
-fn touched(down: &[(f64, f64)], ground_m: f64, still_s: f64) -> Option<(f64, f64)> {
+/// first one that lies there, or falls its last metres.
+fn touched(down: &[(f64, f64)], ground_m: f64, lies: (f64, f64)) -> Option<(f64, f64)> {
     let last = *down.last()?;
     if last.0 <= ground_m {
         return None;
@@ -181,8 +202,9 @@ fn touched(down: &[(f64, f64)], ground_m: f64, still_s: f64) -> Option<(f64, f64
     let rate_m_s = (before.0 - last.0) / (last.1 - before.1);
     Some((
         ground_m,
-        // No later than the first fix that lies still: by then it was down.
-        (last.1 + (last.0 - ground_m) / rate_m_s).min(still_s),
+        // No later than the first fix that lies there: by then it was down.
+        (last.1 + (last.0 - ground_m) / rate_m_s)
+            .min(lies.1 + (lies.0 - ground_m).max(0.0) / rate_m_s),
     ))
 }
 
@@ -244,4 +266,36 @@ fn burst(fixes: &[Fix], top: usize) -> (f64, Mark) {
         time: after(highest.time, burst_s),
     };
     (burst_s, burst)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Up by 5 m/s, down by 6 m/s: a fix a second, or a minute, which lies where it came down.
+    #[test]
+    fn release_and_landing_are_found_however_dense_the_track() {
+        let begin: Timestamp = "2026-05-01T09:00:00Z".parse().unwrap();
+        let site = Position::new(43.0, -108.0).unwrap();
+        let height_m = |s: f64| (5.0 * s).min(12_000.0 - 6.0 * (s - 2_400.0)).max(0.0);
+        for every_s in [1, 10, 60] {
+            let fix = |second: i32| {
+                let seconds = f64::from(second);
+                Fix {
+                    tracker: String::new(),
+                    time: after(begin, seconds),
+                    position: site.destination(90.0, 10.0 * seconds.clamp(0.0, 4_400.0)),
+                    altitude_m: 1_640.0 + height_m(seconds),
+                }
+            };
+            let fixes: Vec<Fix> = (-600..5_000).step_by(every_s).map(fix).collect();
+            let measured = Measured::of(&fixes, 1_640.0).unwrap();
+            let released_s = seconds_between(begin, measured.released);
+            let landed_s = seconds_between(begin, measured.last.time) - 4_400.0;
+            assert!(released_s.abs() < 2.0, "{every_s}: {released_s}");
+            assert!(landed_s.abs() < 2.0, "{every_s}: {landed_s}");
+            assert!((measured.last.altitude_m - 1_640.0).abs() < 1.0);
+            assert!(measured.burst.altitude_m >= 13_640.0 - 1e-6);
+        }
+    }
 }

@@ -16,6 +16,7 @@ use self::score::{EnergyScore, Normal2, energy_score};
 use crate::atmosphere::AirProfile;
 use crate::clock::{after, seconds_between};
 use crate::error::{Error, Result};
+use crate::follow::flights::{Others, keep_nearest};
 use crate::geodesy::{LocalFrame, Position};
 use crate::logbook::Flight;
 use crate::notes::NoLanding;
@@ -68,6 +69,8 @@ pub struct Debrief {
     pub ln_burst_diameter: f64,
     /// What to take into the next plan.
     pub next: NextPlan,
+    /// What of them is of other flights, and left out.
+    pub others: Others,
     /// Fixes that were let through.
     pub accepted: usize,
     /// What was not, by reason.
@@ -181,7 +184,9 @@ impl Debrief {
         let plan = &plain;
         let (prediction, kept) = predict_and_keep(plan, winds, options, || ())?;
         let zone = &prediction.zone;
-        let measured = Measured::of(gate.fixes(), zone.release.altitude_m)?;
+        let (site_m, mut fixes) = (zone.release.altitude_m, gate.fixes().to_vec());
+        let others = keep_nearest(&mut fixes, plan.site.position, site_m, plan.release);
+        let measured = Measured::of(&fixes, site_m)?;
         let again = as_released(plan, winds, options, &measured);
         // The zone stays that of the plan; what the miss is made of is flown as released.
         let flown = again.as_ref().unwrap_or(&kept);
@@ -225,6 +230,7 @@ impl Debrief {
             ln_rates: replay.ln_rates(&measured, up_to_m),
             ln_burst_diameter,
             next,
+            others,
             accepted: gate.accepted(),
             refused: gate.counts().clone(),
             draws: zone.draw_count,

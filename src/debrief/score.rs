@@ -169,12 +169,18 @@ pub enum Calibration {
     TooWide,
 }
 
+/// A landing beyond all draws has u = 1, whose logarithm would have no end. A logbook has three digits of u: less
+/// than half of the last one cannot be told from none, and one flight must not outweigh all others by it.
+const LEAST_BEYOND: f64 = 0.0005;
+
 impl Calibration {
     /// By the probabilities within which flights came down, each even from 0 to 1 if the zones are right: -2 ln
     /// of 1 - u is chi-square with two degrees of freedom each, and so is their sum with 2 n. Central 95 %.
     pub fn of(within: &[f64]) -> Calibration {
-        // A landing beyond all draws has u = 1, whose logarithm would have no end.
-        let half: f64 = within.iter().map(|u| -(1.0 - u).max(1e-9).ln()).sum();
+        let half: f64 = within
+            .iter()
+            .map(|u| -(1.0 - u).max(LEAST_BEYOND).ln())
+            .sum();
         match above(half, within.len()) {
             p if p < 0.025 => Calibration::TooNarrow,
             p if p > 0.975 => Calibration::TooWide,
@@ -308,6 +314,16 @@ mod tests {
         ] {
             assert_eq!(coverage_bounds(n, p), expected, "{n} {p}");
         }
+    }
+
+    /// Ten flights as they should be, and one beyond all draws, before it is rounded and after.
+    #[test]
+    fn a_rounding_does_not_turn_the_verdict() {
+        let even = (0..10).map(|k| 0.05 + 0.1 * f64::from(k));
+        let with = |u: f64| Calibration::of(&even.clone().chain([u]).collect::<Vec<f64>>());
+        assert_eq!(with(1.0), Calibration::Consistent);
+        assert_eq!(with(0.9996), with(1.0));
+        assert_eq!(Calibration::of(&[1.0; 3]), Calibration::TooNarrow);
     }
 
     /// Twelve flights whose true spread is twice what was forecast are found too narrow in nearly all seeds;

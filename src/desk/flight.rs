@@ -85,11 +85,13 @@ pub fn follow(asked: &DeskRequest, winds: &Winds) -> Result<Answer> {
         // A file that is read from its beginning has a time of its own: that of its reports.
         let now = listening.is_live().then(Timestamp::now);
         // Before anything is made of it: what was heard stays, whatever becomes of this run.
-        if let (true, Some(at)) = (logs, now) {
-            live.keep(&log_of(&batch.heard, at))?;
+        // What a page or a file had before it was looked at was not heard now.
+        let heard = now.filter(|_| !batch.was_there);
+        if logs {
+            live.keep(&log_of(&batch.heard, heard))?;
         }
         for outcome in batch.heard.into_iter().flat_map(|heard| heard.outcomes) {
-            views.heard(follower.hear(outcome, now));
+            views.heard(follower.hear(outcome, heard));
         }
         said = batch.said.into_iter().next_back().or(said);
         let due = now.is_some() && views.are_due();

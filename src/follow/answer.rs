@@ -23,6 +23,8 @@ pub struct Standing {
     pub phase: Phase,
     /// The last good fix, and which tracker's it is.
     pub last: Option<Last>,
+    /// Past the planned release: for how long nothing was heard, s, once it is quiet.
+    pub silent_s: Option<f64>,
     /// Rate of rise over the last minute, less than 0 for a fall, m/s.
     pub rate_m_s: Option<f64>,
     /// When it left the ground, by its first fixes.
@@ -64,8 +66,10 @@ pub struct Last {
     pub tracker: String,
     /// How long ago that was, s.
     pub age_s: f64,
-    /// Height above the ground there, m, where that is known.
+    /// Height above the ground there, m; not less than 0.
     pub above_ground_m: f64,
+    /// That the height of the ground is not known there: it is taken to be as high as the site.
+    pub ground_assumed: bool,
 }
 
 /// A fix beside the planned flight at its height.
@@ -226,6 +230,8 @@ pub enum FollowNote {
     ReleasedLater {
         /// By so much, s; less than 0 for earlier.
         by_s: f64,
+        /// Whether it was predicted again for that.
+        again: bool,
     },
     /// It was released somewhere else.
     ReleasedElsewhere {
@@ -234,6 +240,27 @@ pub enum FollowNote {
     },
     /// The winds do not cover the time or the place it flies in: those of the plan's release stay.
     WindsOfPlan,
+    /// Too few draws stay within the winds to tell where it lands.
+    NoLanding,
+    /// Nothing was heard past the planned release that tells whether it left the ground.
+    LeftUnknown {
+        /// For so long, s.
+        for_s: f64,
+    },
+    /// The reports tell of other flights as well, whose fixes are left out.
+    OtherFlights {
+        /// How many flights.
+        flights: usize,
+        /// How many fixes are left out.
+        fixes: usize,
+    },
+    /// It comes down where the height of the ground is not known: that of the site is taken.
+    GroundAssumed,
+    /// It falls on, lower than the ground is assumed to be.
+    BelowAssumedGround {
+        /// By so much, m.
+        lower_m: f64,
+    },
     /// Draws left the winds.
     DrawsLeft {
         /// Their share.

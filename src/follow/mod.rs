@@ -6,6 +6,7 @@
 
 pub mod answer;
 pub mod ensemble;
+pub mod flights;
 pub mod legs;
 pub mod phase;
 pub mod rates;
@@ -17,16 +18,18 @@ use jiff::Timestamp;
 
 use self::answer::{FollowNote, FromCar, Landing, Last, OffPlan, Standing, Whereabouts};
 use self::ensemble::{Ensemble, Onward};
+use self::flights::Others;
 use self::phase::{HEARD_LATE_M, Phase, Told};
 use self::search::{latest_s, lying, search};
 use crate::brief::answer::WaitingPoint;
 use crate::brief::ground::BriefGround;
+use crate::brief::heights::passing;
 use crate::brief::waiting;
 use crate::clock::{after, seconds_between};
 use crate::error::Result;
 use crate::flight::model::Moment;
 use crate::geodesy::{LocalFrame, Normal, Position};
-use crate::numeric::{Quantiles, linear, quantile};
+use crate::numeric::{Quantiles, quantile};
 use crate::plan::Plan;
 use crate::spread::region::Regions;
 use crate::track::gate::{Change, Gate, rate};
@@ -44,7 +47,7 @@ const RISEN_M: f64 = 400.0;
 /// Clocks that differ by more than this are told, s.
 const CLOCK_S: f64 = 120.0;
 /// A release farther away than this is told, m.
-const ELSEWHERE_M: f64 = 5_000.0;
+pub(crate) const ELSEWHERE_M: f64 = 5_000.0;
 /// Rates are told that differ from the plan's by these factors.
 const SLOW: f64 = 0.6;
 const FAST: f64 = 1.8;
@@ -68,6 +71,8 @@ pub struct Follower<'a> {
     used: [Option<Timestamp>; 2],
     told: Told,
     fixes: Vec<Fix>,
+    /// What is left out, as it is of other flights.
+    others: Others,
     stale: bool,
     released: Option<Timestamp>,
     /// The release that the prediction is for.
@@ -110,6 +115,7 @@ impl<'a> Follower<'a> {
                 top: 0,
             },
             fixes: Vec::new(),
+            others: Others::default(),
             stale: false,
             released: None,
             predicted_for: plan.release,
@@ -151,6 +157,13 @@ impl<'a> Follower<'a> {
     fn digest(&mut self) {
         let before = self.told.phase;
         let mut fixes = self.gate.fixes().to_vec();
+        let (site, site_m) = (self.plan.site.position, self.site_m());
+        let others = flights::keep_nearest(&mut fixes, site, site_m, self.plan.release);
+        if others.flights != self.others.flights {
+            // What was found of another flight says nothing of this one.
+            (self.stale, self.released, self.winds_of_plan) = (true, None, false);
+        }
+        self.others = others;
         let count = fixes.len();
         self.told = phase::told(&mut fixes, self.site_m());
         // A height that was taken out may have been learnt from; what came after the landing was not.
@@ -183,12 +196,15 @@ impl<'a> Follower<'a> {
         let fixes = &self.fixes[first.min(end)..end];
         let since = self.used[way];
         let from = since.map_or(0, |t| fixes.partition_point(|f| f.time < t));
+        let floor_m = self.kept.model().layers.base_m;
         for leg in legs::legs(&fixes[from..], rising) {
+            // Below the lowest layer, which ends on the ground that is known or assumed, none is learnt from.
+            let below = !rising && leg.to.altitude_m < floor_m;
             // What sinks on its way up is a burst that is not known yet, or noise.
             let wrong_way = rising
                 && leg.to.altitude_m < leg.from.altitude_m
                 && self.told.phase != Phase::Floating;
-            if !wrong_way {
+            if !wrong_way && !below {
                 self.learnt.learn(&self.kept, &leg);
             }
             // Also where nothing was learnt, or the leg would be looked at with every report.
@@ -336,7 +352,9 @@ impl<'a> Follower<'a> {
                 tracker: f.tracker.clone(),
                 age_s: seconds_between(f.time, now),
                 above_ground_m: (f.altitude_m - self.ground_m(f.position)).max(0.0),
+                ground_assumed: self.terrain_m(f.position).is_none(),
             }),
+            silent_s: self.silent_s(now),
             rate_m_s: phase::rate_now(&self.fixes),
             released: self.released,
             burst: self.burst(),
@@ -355,11 +373,20 @@ impl<'a> Follower<'a> {
         }
     }
 
+    /// For how long nothing was heard, s, where it should have been released and tell of itself by now.
+    fn silent_s(&self, now: Timestamp) -> Option<f64> {
+        let release = self.plan.release;
+        let since = self.fixes.last().map_or(release, |f| f.time);
+        Some(seconds_between(since, now)).filter(|s| *s > QUIET_S && now > release)
+    }
+
+    /// The ground's height at a place; where none is known, the site's (assumed).
     fn ground_m(&self, place: Position) -> f64 {
-        let terrain = self.kept.ground();
-        terrain
-            .and_then(|t| t.height_m(place))
-            .unwrap_or(self.site_m())
+        self.terrain_m(place).unwrap_or(self.site_m())
+    }
+
+    fn terrain_m(&self, place: Position) -> Option<f64> {
+        self.kept.ground().and_then(|t| t.height_m(place))
     }
 
     /// Flies the draws on from the last fix.
@@ -370,6 +397,17 @@ impl<'a> Follower<'a> {
             return Ok(());
         }
         let falling = self.told.phase == Phase::Falling;
+        if falling && self.terrain_m(last.position).is_none() {
+            // Below the ground that is assumed it falls on: where to, nothing here can tell.
+            if above_m <= 0.0 {
+                let lower_m = -above_m;
+                standing
+                    .notes
+                    .push(FollowNote::BelowAssumedGround { lower_m });
+                return Ok(());
+            }
+            standing.notes.push(FollowNote::GroundAssumed);
+        }
         let release = self.kept.release();
         let from = Moment {
             time_s: seconds_between(release, last.time),
@@ -391,6 +429,7 @@ impl<'a> Follower<'a> {
                 .push(FollowNote::DrawsLeft { share: left_share });
         }
         if landed.len() < FEWEST_LANDED {
+            standing.notes.push(FollowNote::NoLanding);
             return Ok(());
         }
         self.landings = landed.iter().map(|o| o.flown.landing.place).collect();
@@ -498,44 +537,36 @@ impl<'a> Follower<'a> {
         })
     }
 
-    /// How far a fix is from where the planned flight is at that height.
+    /// How far a fix is from where the planned flight is at that height; `None` above its top.
     fn off_plan(&self, fix: &Fix) -> Option<OffPlan> {
         let track = &self.zone.track;
-        let top = (0..track.len())
-            .max_by(|i, j| track[*i].altitude_m.total_cmp(&track[*j].altitude_m))?;
         let falling = matches!(self.told.phase, Phase::Falling | Phase::Landed);
-        let mut way = if falling {
-            track[top..].to_vec()
-        } else {
-            track[..=top].to_vec()
-        };
-        if falling {
-            way.reverse();
-        }
-        // The way by height has to rise strictly to be asked for a height.
-        way.dedup_by(|b, a| b.altitude_m <= a.altitude_m);
-        let at = |value: &dyn Fn(&Mark) -> f64| {
-            let pairs: Vec<(f64, f64)> = way.iter().map(|m| (m.altitude_m, value(m))).collect();
-            linear(&pairs, fix.altitude_m)
-        };
-        let near = way.iter().min_by(|a, b| {
-            let off = |m: &Mark| (m.altitude_m - fix.altitude_m).abs();
-            off(a).total_cmp(&off(b))
-        })?;
-        let planned_s = at(&|m| seconds_between(self.plan.release, m.time))?;
+        // Lower than the planned flight begins or ends, it is beside that end of it.
+        let end = if falling { track.last() } else { track.first() };
+        let lower = end.filter(|m| fix.altitude_m <= m.altitude_m);
+        let at = lower
+            .copied()
+            .or(passing(track, fix.altitude_m, !falling))?;
         Some(OffPlan {
-            distance_m: near.position.distance_m(fix.position),
-            azimuth_deg: near.position.azimuth_deg(fix.position),
-            later_s: seconds_between(self.plan.release, fix.time) - planned_s,
+            distance_m: at.position.distance_m(fix.position),
+            azimuth_deg: at.position.azimuth_deg(fix.position),
+            later_s: seconds_between(at.time, fix.time),
         })
     }
 
     fn note(&self, ahead_s: f64, standing: &mut Standing) {
         let notes = &mut standing.notes;
+        let phase = self.told.phase;
+        if let Some(for_s) = standing.silent_s.filter(|_| phase == Phase::OnGround) {
+            notes.push(FollowNote::LeftUnknown { for_s });
+        }
+        if self.others.fixes > 0 {
+            let Others { flights, fixes } = self.others;
+            notes.push(FollowNote::OtherFlights { flights, fixes });
+        }
         let Some(last) = &standing.last else {
             return;
         };
-        let phase = self.told.phase;
         let altitude_m = last.mark.altitude_m;
         if phase == Phase::Floating {
             notes.push(FollowNote::Floats { altitude_m });
@@ -574,7 +605,9 @@ impl<'a> Follower<'a> {
         };
         let by_s = seconds_between(self.plan.release, released);
         if by_s.abs() > OTHER_RELEASE_S {
-            notes.push(FollowNote::ReleasedLater { by_s });
+            // Else it is still the flight of the plan's release that is told.
+            let again = !self.winds_of_plan;
+            notes.push(FollowNote::ReleasedLater { by_s, again });
         }
         let Some(first) = self.fixes.get(self.told.first) else {
             return;

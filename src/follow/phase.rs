@@ -37,7 +37,9 @@ pub struct Told {
 
 /// A fix is on the ground up to so much above the lowest, m: heights of receivers at rest wander by tens of
 /// metres.
-const NEAR_GROUND_M: f64 = 100.0;
+pub(super) const NEAR_GROUND_M: f64 = 100.0;
+/// What stands still is no higher than this above the lowest, m: higher up it may rise already.
+const STANDING_M: f64 = 30.0;
 /// Nothing has left the ground before it was so much higher than the lowest, m.
 const LEFT_GROUND_M: f64 = 150.0;
 /// A flight that is first heard higher than this above its site was heard late, m.
@@ -53,16 +55,16 @@ const RISES_AGAIN_M: f64 = 250.0;
 const FLOATING_M_S: f64 = 0.5;
 const FLOATING_S: f64 = 600.0;
 /// It lies still if it moves less than this, m, in so long, s.
-const STILL_M: f64 = 60.0;
+pub(super) const STILL_M: f64 = 60.0;
 const STILL_UP_M: f64 = 90.0;
-const STILL_S: f64 = 60.0;
+pub(super) const STILL_S: f64 = 60.0;
 
 /// What has lain still falls no more, faster than this, m/s: else its receiver stood still.
 const FALLS_ON_M_S: f64 = 3.0;
 /// Nothing rises faster than this, m/s.
 const JUMPS_M_S: f64 = 20.0;
 /// As far as this, m, the wind may drag what has landed; beyond, the crew carries it.
-const DRAGGED_M: f64 = 1_000.0;
+pub(super) const DRAGGED_M: f64 = 1_000.0;
 
 /// What fixes tell of a flight from a site at an altitude; heights that turn out to be none are taken out
 /// of them, and what comes after it has lain still and was carried away.
@@ -205,7 +207,7 @@ fn is_still(from_top: &[Fix], top_m: f64, site_m: f64) -> bool {
 }
 
 /// Whether two fixes are of one place.
-fn is_near(a: &Fix, b: &Fix, within_m: f64) -> bool {
+pub(super) fn is_near(a: &Fix, b: &Fix, within_m: f64) -> bool {
     (a.altitude_m - b.altitude_m).abs() < STILL_UP_M && a.position.distance_m(b.position) < within_m
 }
 
@@ -277,13 +279,17 @@ pub fn released(fixes: &[Fix], told: &Told, site_m: f64) -> Option<Timestamp> {
     }
     let back_s = ((first.altitude_m - site_m) / rate_m_s).max(0.0);
     let time = after(first.time, -back_s);
-    // Not before it was seen on the ground.
-    let before = told
-        .first
-        .checked_sub(1)
-        .and_then(|i| fixes.get(i))
-        .map(|f| f.time);
-    Some(before.map_or(time, |ground| time.max(ground)))
+    // Not before it was seen standing on the ground. A track of a fix a second has many that are near it
+    // and rise already.
+    let before = fixes.get(..told.first).unwrap_or_default();
+    let lowest_m = before
+        .iter()
+        .map(|f| f.altitude_m)
+        .fold(f64::INFINITY, f64::min);
+    let stands = |f: &&Fix| f.altitude_m < lowest_m + STANDING_M;
+    let back = |f: &Fix| after(f.time, (lowest_m - f.altitude_m) / rate_m_s);
+    let stood = before.iter().rfind(stands).map(back);
+    Some(stood.map_or(time, |ground| time.max(ground)))
 }
 
 /// Rate of rise (less than 0: fall) over about the last minute, m/s.

@@ -13,7 +13,7 @@ use super::{Event, ReportSource, Said, Waiting, listen};
 use crate::error::{Error, Result};
 use crate::files::{is_regular, read_bytes};
 use crate::track::reader::{Heard, Reader, log_line};
-use crate::track::{Outcome, Refusal};
+use crate::track::{Outcome, Refusal, Stamp};
 
 /// Events taken at once.
 const MOST: usize = 64;
@@ -27,6 +27,8 @@ pub struct Listening {
     live: bool,
     /// What the page had when it was asked last; `None` of other sources.
     on_page: Option<HashSet<Vec<u8>>>,
+    /// Whether a page or a file that grows is looked at for the first time still.
+    first_look: bool,
 }
 
 /// What came since the last look.
@@ -36,6 +38,8 @@ pub struct Batch {
     pub heard: Vec<Heard>,
     /// What happened to the source.
     pub said: Vec<Said>,
+    /// It was there already at the first look: when it was heard first, nobody knows.
+    pub was_there: bool,
     /// There is no more.
     pub ended: bool,
 }
@@ -57,6 +61,7 @@ impl Listening {
             events: listen(source, grows, waiting)?,
             reader: if live { reader.streaming() } else { reader },
             live,
+            first_look: live && matches!(source, ReportSource::Page(_) | ReportSource::File(_)),
             on_page: matches!(source, ReportSource::Page(_)).then(HashSet::new),
         })
     }
@@ -74,6 +79,7 @@ impl Listening {
             ..Batch::default()
         };
         for event in events {
+            self.look(&event, &mut batch);
             let mut hear = |heard: Heard| batch.heard.push(heard);
             match event {
                 Event::Bytes(bytes) => self.reader.bytes(&bytes, &mut hear),
@@ -89,6 +95,18 @@ impl Listening {
         batch
     }
 
+    /// The first look ends with the first page, or at the end that a file had when it was opened.
+    fn look(&mut self, event: &Event, batch: &mut Batch) {
+        let told = match event {
+            Event::Bytes(bytes) => !bytes.is_empty(),
+            Event::Whole(_) => true,
+            _ => return,
+        };
+        batch.was_there |= self.first_look && told;
+        // A page without a change has no bytes either; a file has some until its end.
+        self.first_look &= told && self.on_page.is_none();
+    }
+
     /// What is new in a whole document: a page that grows tells all that it told before.
     fn new_of(&mut self, bytes: &[u8]) -> Vec<Heard> {
         let mut all = Vec::new();
@@ -98,6 +116,9 @@ impl Listening {
             let now = all.iter().map(|heard| heard.raw.clone()).collect();
             let before = std::mem::replace(before, now);
             all.retain(|heard| !before.contains(&heard.raw));
+        }
+        if newest_first(&all) {
+            all.reverse();
         }
         all
     }
@@ -131,8 +152,19 @@ impl Listening {
     }
 }
 
-/// Lines of a log for what is of this flight, as heard at a time.
-pub fn log_of(all: &[Heard], at: Timestamp) -> String {
+/// Whether a list begins with what is newest, as pages of the last reports do.
+fn newest_first(all: &[Heard]) -> bool {
+    let time = |heard: &Heard| match heard.outcomes.first()?.as_ref().ok()?.stamp {
+        Stamp::At(time) => Some(time),
+        _ => None,
+    };
+    let mut times = all.iter().filter_map(time);
+    let first = times.next();
+    first.is_some_and(|first| times.last().is_some_and(|last| first > last))
+}
+
+/// Lines of a log for what is of this flight, as heard at a time, if that is known.
+pub fn log_of(all: &[Heard], at: Option<Timestamp>) -> String {
     let ours = all.iter().filter(|h| h.outcomes.iter().any(is_ours));
     ours.map(|heard| log_line(at, &heard.raw)).collect()
 }

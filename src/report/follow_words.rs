@@ -18,6 +18,15 @@ pub fn phase(phase: Phase) -> &'static str {
     }
 }
 
+/// What the balloon is doing, as far as anything was heard of it.
+pub fn doing(standing: &Standing) -> &'static str {
+    match (&standing.last, standing.silent_s) {
+        (None, _) => "not heard yet",
+        (Some(_), Some(_)) if standing.phase == Phase::OnGround => "on the ground when last heard",
+        _ => phase(standing.phase),
+    }
+}
+
 /// Why a report was refused.
 pub fn refusal(why: Refusal) -> &'static str {
     match why {
@@ -100,10 +109,11 @@ pub fn note(note: &FollowNote, units: UnitSystem) -> String {
         FollowNote::WithoutTime { reports } => format!(
             "{reports} reports had no time of their own: the time they were heard is used (assumed)."
         ),
-        FollowNote::ReleasedLater { by_s } => format!(
-            "Released {} {} than planned; predicted again for that.",
+        FollowNote::ReleasedLater { by_s, again } => format!(
+            "Released {} {} than planned{}.",
             ago(by_s.abs()),
-            if by_s > 0.0 { "later" } else { "earlier" }
+            if by_s > 0.0 { "later" } else { "earlier" },
+            if again { "; predicted again for that" } else { "" }
         ),
         FollowNote::ReleasedElsewhere { away_m } => format!(
             "Released {} from the plan's site: the winds are those above the site.",
@@ -113,6 +123,21 @@ pub fn note(note: &FollowNote, units: UnitSystem) -> String {
             "The winds do not cover the time of the release: those of the plan's release are used."
                 .to_owned()
         }
+        FollowNote::NoLanding => {
+            "No landing can be given: too few of the draws stay within the winds.".to_owned()
+        }
+        FollowNote::LeftUnknown { for_s } => format!(
+            "Nothing heard for {}, and its planned release is past: whether it has left the ground is not known.",
+            ago(for_s)
+        ),
+        FollowNote::OtherFlights { flights, fixes } => other_flights(flights, fixes),
+        FollowNote::GroundAssumed => {
+            "The height of the ground below it is not known: that of the site is used (assumed). [ground] terrain in the plan gives it.".to_owned()
+        }
+        FollowNote::BelowAssumedGround { lower_m } => format!(
+            "It falls on, {} lower than the site, whose height was used for the ground's (assumed): where it lands cannot be given without [ground] terrain in the plan.",
+            units.height(lower_m)
+        ),
         FollowNote::DrawsLeft { share: left } => {
             format!(
                 "{} of the draws leave the winds and are not in the zone.",
@@ -124,6 +149,18 @@ pub fn note(note: &FollowNote, units: UnitSystem) -> String {
             units.height(above_m)
         ),
     }
+}
+
+/// That reports of other flights are left out.
+pub fn other_flights(flights: usize, fixes: usize) -> String {
+    let what = match flights {
+        0 => "from before this flight or after it".to_owned(),
+        1 => "of another flight".to_owned(),
+        n => format!("of {n} other flights"),
+    };
+    format!(
+        "{fixes} fixes {what} are left out: this is what was released nearest to the plan's time."
+    )
 }
 
 /// What happened to a source.

@@ -68,6 +68,10 @@ pub enum Change {
     Earlier,
 }
 
+/// Of the delays that are kept, the usual one is so far up from the least: what comes late was held up on its way,
+/// and only what was not shows the clocks. One wrong time among them does not count.
+const USUAL: f64 = 0.1;
+
 /// The gate of one flight.
 #[derive(Debug, Clone)]
 pub struct Gate {
@@ -130,11 +134,11 @@ impl Gate {
         self.untimed
     }
 
-    /// From the trackers' clocks to the hearer's, s, the median of the last; `None` where unknown.
+    /// From the trackers' clocks to the hearer's, s, from the promptest of the last; `None` where unknown.
     pub fn usual_delay_s(&self) -> Option<f64> {
         let mut delays: Vec<f64> = self.delays.iter().copied().collect();
         delays.sort_by(f64::total_cmp);
-        quantile(&delays, 0.5)
+        quantile(&delays, USUAL)
     }
 
     /// Offers what was read of something heard at a time, if that is known.
@@ -443,11 +447,17 @@ impl Gate {
         if edge < 512 || !edge.is_multiple_of(256) {
             return;
         }
+        // The burst is worked out from the highest and its neighbours.
+        let heights = self.fixes.iter().map(|f| f.altitude_m).enumerate();
+        let top = heights
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .map_or(0, |h| h.0);
+        let at_top = top.saturating_sub(1)..=top + 1;
         let recent = self.fixes.split_off(edge);
         let mut kept: Vec<Fix> = Vec::with_capacity(edge);
-        for fix in self.fixes.drain(..) {
+        for (i, fix) in self.fixes.drain(..).enumerate() {
             let apart = |k: &Fix| seconds_between(k.time, fix.time) >= APART_S;
-            if kept.last().is_none_or(apart) {
+            if at_top.contains(&i) || kept.last().is_none_or(apart) {
                 kept.push(fix);
             }
         }

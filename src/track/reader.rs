@@ -374,8 +374,10 @@ fn of_log(value: &Value) -> Option<(Option<Timestamp>, Vec<u8>)> {
     Some((heard, bytes?))
 }
 
-/// A line of our own log: when something was heard and its bytes, each as the character of its number.
-pub fn log_line(heard: Timestamp, raw: &[u8]) -> String {
+/// A line of our own log: when something was heard (empty where that is not known) and its bytes, each as the
+/// character of its number.
+pub fn log_line(heard: impl Into<Option<Timestamp>>, raw: &[u8]) -> String {
+    let heard = heard.into().map_or(String::new(), |at| at.to_string());
     let text: String = raw.iter().map(|&b| char::from(b)).collect();
     let quoted = Value::String(text).to_string();
     format!("{{\"{HEARD}\":\"{heard}\",\"{RAW}\":{quoted}}}\n")

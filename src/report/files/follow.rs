@@ -12,7 +12,7 @@ use super::xml::Xml;
 use crate::brief::answer::WaitingPoint;
 use crate::follow::answer::Standing;
 use crate::report::extent::Extent;
-use crate::report::follow_words::{note, phase};
+use crate::report::follow_words::{doing, note};
 use crate::report::tables;
 use crate::spread::region::GroundPolygon;
 use crate::units::UnitSystem;
@@ -71,7 +71,7 @@ pub fn geojson(standing: &Standing, units: UnitSystem) -> String {
             ("version", json!(env!("CARGO_PKG_VERSION"))),
             ("draws", json!(standing.draws)),
             ("time", json!(clock(standing.time))),
-            ("phase", json!(phase(standing.phase))),
+            ("phase", json!(doing(standing))),
             ("assumptions", json!([])),
             ("notes", json!(notes)),
         ],

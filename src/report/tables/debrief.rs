@@ -8,6 +8,7 @@ use crate::clock::seconds_between;
 use crate::debrief::replay::Cause;
 use crate::debrief::{Debrief, Held, WindsTeach};
 use crate::plan::Plan;
+use crate::report::follow_words::other_flights;
 use crate::report::layout::{list, wrapped};
 use crate::report::words::clock_with_zone;
 use crate::units::{UnitSystem, duration};
@@ -144,9 +145,21 @@ fn track(d: &Debrief, units: UnitSystem) -> String {
         _ => String::new(),
     };
     format!(
-        "{} fixes; other lines, without one or refused: {refused}{begin}; {end}",
-        d.accepted
+        "{} fixes; other lines, without one or refused: {refused}{begin}; {end}{}",
+        d.accepted,
+        others(d)
     )
+}
+
+/// That the track tells of other flights.
+fn others(d: &Debrief) -> String {
+    match d.others.fixes {
+        0 => String::new(),
+        fixes => format!(
+            "; {}",
+            other_flights(d.others.flights, fixes).trim_end_matches('.')
+        ),
+    }
 }
 
 pub(in crate::report) fn sides([along, across]: [f64; 2], units: UnitSystem) -> String {

@@ -8,7 +8,7 @@ use crate::brief::answer::WaitingPoint;
 use crate::follow::answer::{Landing, Last, Search, Standing};
 use crate::follow::phase::Phase;
 use crate::report::cautions::AID;
-use crate::report::follow_words::{ago, note, phase, refusal, shrunk};
+use crate::report::follow_words::{ago, doing, note, refusal, shrunk};
 use crate::report::layout::wrapped;
 use crate::report::words::{clock_time, clock_with_zone, far, share, waiting_place, way_of};
 use crate::track::gate::Refused;
@@ -19,7 +19,7 @@ pub fn line(standing: &Standing, zone: &TimeZone, units: UnitSystem) -> String {
     let mut text = format!(
         "{}  {:13}",
         clock_time(standing.time, zone),
-        phase(standing.phase)
+        doing(standing)
     );
     if let Some(last) = &standing.last {
         let _ = write!(text, " {:>9}", units.height(last.mark.altitude_m));
@@ -103,7 +103,7 @@ pub(in crate::report) fn rows(
         &title,
         format!(
             "{}, {}",
-            phase(standing.phase),
+            doing(standing),
             clock_with_zone(standing.time, zone)
         ),
     );
@@ -122,7 +122,7 @@ pub(in crate::report) fn rows(
         Some(landing) => rows_of_landing(landing, standing, zone, units, &mut row),
         // Else an empty place would look as if the answer were missing.
         None if standing.phase == Phase::OnGround => {
-            row("Landing", "it has not left the ground yet".into());
+            row("Landing", not_left(standing).into());
         }
         None => {}
     }
@@ -176,6 +176,15 @@ pub(in crate::report) fn rows(
     rows
 }
 
+/// Why no landing is told of what was not heard in the air.
+fn not_left(standing: &Standing) -> &'static str {
+    match (&standing.last, standing.silent_s) {
+        (_, Some(_)) => "not known: nothing was heard that tells whether it has left the ground",
+        (None, None) => "nothing was heard yet",
+        (Some(_), None) => "it has not left the ground yet",
+    }
+}
+
 /// The ring to search, in words.
 pub fn searched(search: &Search, units: UnitSystem) -> String {
     format!(
@@ -217,10 +226,15 @@ fn rows_of_last(
     row(
         "At",
         format!(
-            "{}, {} above sea level, {} above the ground",
+            "{}, {} above sea level, {} above the ground{}",
             last.mark.position.text(),
             units.height(last.mark.altitude_m),
-            units.height(last.above_ground_m)
+            units.height(last.above_ground_m),
+            if last.ground_assumed {
+                " (as high as the site, assumed)"
+            } else {
+                ""
+            }
         ),
     );
     if let Some(rate) = standing
