@@ -160,7 +160,7 @@ fn newest_first(all: &[Heard]) -> bool {
     };
     let mut times = all.iter().filter_map(time);
     let first = times.next();
-    first.is_some_and(|first| times.last().is_some_and(|last| first > last))
+    first.is_some_and(|first| times.next_back().is_some_and(|last| first > last))
 }
 
 /// Lines of a log for what is of this flight, as heard at a time, if that is known.
