@@ -670,3 +670,36 @@ fn wind_spread(s: &Section, faults: &mut Faults) -> Option<WindSpread> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The sample's plan with another elevation; its faults in words.
+    fn with(elevation: &str) -> std::result::Result<Option<f64>, String> {
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("samples/high-plains");
+        let text = std::fs::read_to_string(folder.join("plan.toml")).unwrap();
+        assert!(text.contains("\"1640 m\""));
+        let plan = Plan::parse(
+            "f",
+            &text.replace("\"1640 m\"", &format!("\"{elevation}\"")),
+            &folder,
+        );
+        plan.map(|plan| plan.site.elevation_m)
+            .map_err(|fault| fault.to_string())
+    }
+
+    #[test]
+    fn a_point_in_an_elevation_is_not_guessed() {
+        let message = with("1.640 m").unwrap_err();
+        assert!(
+            message.contains("\"1640 m\" if the point stands between thousands"),
+            "{message}"
+        );
+        assert!(with("5.380 ft").is_err());
+        assert_eq!(with("1.64 km"), Ok(Some(1_640.0)));
+        assert_eq!(with("12.5 m"), Ok(Some(12.5)));
+        // 187,250 m is no elevation of a site.
+        assert_eq!(with("187.250 m"), Ok(Some(187.25)));
+    }
+}

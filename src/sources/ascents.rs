@@ -2,7 +2,7 @@
 
 #![allow(clippy::indexing_slicing, reason = "by numbers of its own rows")]
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use jiff::Timestamp;
 
@@ -33,7 +33,9 @@ pub(super) struct Mark<'a> {
 pub(super) fn parted(rows: &[Row], marks: &[Mark]) -> Vec<Vec<usize>> {
     let stations = by_station(marks).into_iter();
     stations
-        .flat_map(|of_one| in_time(&of_one, rows, marks))
+        .flat_map(|of_one| {
+            at_hours(&of_one, rows, marks).unwrap_or_else(|| in_time(&of_one, rows, marks))
+        })
         .collect()
 }
 
@@ -58,6 +60,32 @@ fn by_station(marks: &[Mark]) -> Vec<Vec<usize>> {
         true => stations,
         false => vec![(0..marks.len()).collect()],
     }
+}
+
+/// The rows of each time, where all rows of a profile have one time, in whatever order they stand: the profiles
+/// reach through the same heights, as the minutes of an ascent do not.
+fn at_hours(all: &[usize], rows: &[Row], marks: &[Mark]) -> Option<Vec<Vec<usize>>> {
+    let mut profiles: BTreeMap<Timestamp, Vec<usize>> = BTreeMap::new();
+    for &row in all {
+        profiles.entry(marks[row].time?).or_default().push(row);
+    }
+    let range = |of_one: &Vec<usize>| {
+        let heights = || of_one.iter().filter_map(|row| rough_height(&rows[*row]));
+        [
+            heights().fold(f64::INFINITY, f64::min),
+            heights().fold(f64::NEG_INFINITY, f64::max),
+        ]
+    };
+    let ranges: Vec<[f64; 2]> = profiles.values().map(range).collect();
+    let overlap = |pair: &[[f64; 2]]| {
+        let [a, b] = [pair[0], pair[1]];
+        let both_m = a[1].min(b[1]) - a[0].max(b[0]);
+        both_m > 0.5 * (a[1] - a[0]).min(b[1] - b[0])
+    };
+    let is_so = ranges.len() > 1
+        && profiles.values().all(|of_one| of_one.len() >= FEWEST)
+        && ranges.windows(2).all(overlap);
+    is_so.then(|| profiles.into_values().collect())
 }
 
 fn in_time(all: &[usize], rows: &[Row], marks: &[Mark]) -> Vec<Vec<usize>> {
@@ -219,6 +247,24 @@ mod tests {
             let blocks: Vec<_> = block(20).chain(block(15)).collect();
             assert_eq!(lengths(&blocks), [35]);
         }
+    }
+
+    #[test]
+    fn profiles_of_hours_are_told_apart_in_any_order() {
+        let at = |i: u32, hour: i64| (100.0 * f64::from(i), Some(60 * hour));
+        let by_hour: Vec<_> = (0..4)
+            .flat_map(|k| (0..20).map(move |i| at(i, k)))
+            .collect();
+        assert_eq!(lengths(&by_hour), [20; 4]);
+        let by_level: Vec<_> = (0..20)
+            .flat_map(|i| (0..4).map(move |k| at(i, k)))
+            .collect();
+        assert_eq!(lengths(&by_level), [20; 4]);
+        // Many rows of each minute of one ascent.
+        let minutes: Vec<_> = (0..200)
+            .map(|i| (5.0 * f64::from(i), Some(i64::from(i / 60))))
+            .collect();
+        assert_eq!(lengths(&minutes), [200]);
     }
 
     #[test]

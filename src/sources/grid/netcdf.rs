@@ -775,7 +775,11 @@ mod tests {
         assert!(are_of_runs(&both, &[], &names("time")));
         assert!(are_of_runs(&both[1..], &both[..1], &names("time")));
         assert!(!are_of_runs(&both, &[], &names("valid_time")));
-        assert!(!are_of_runs(&both, &[run.clone()], &names("time")));
+        assert!(!are_of_runs(
+            &both,
+            std::slice::from_ref(&run),
+            &names("time")
+        ));
         // Of one lead alone nothing is told by a dimension.
         assert!(!are_of_runs(&both[..1], &[leads], &names("time")));
         let mut time = valid;
