@@ -15,7 +15,7 @@ use windfall::winds::Winds;
 const AROUND_H: [f64; 2] = [-12.0, 48.0];
 
 /// The hours in which flights need winds.
-pub fn around([from, to]: [Timestamp; 2]) -> [Timestamp; 2] {
+fn around([from, to]: [Timestamp; 2]) -> [Timestamp; 2] {
     let [before, later] = AROUND_H.map(|hours| 3_600.0 * hours);
     [after(from, before), after(to, later)]
 }
@@ -53,6 +53,14 @@ impl HintArgs {
             near: None,
         }
     }
+
+    /// For the readers, of winds for releases between two times.
+    pub fn around(&self, releases: [Timestamp; 2]) -> Hints {
+        Hints {
+            near: Some(around(releases)),
+            ..self.hints()
+        }
+    }
 }
 
 impl WindArgs {
@@ -75,10 +83,6 @@ impl WindArgs {
             [] => &plan.wind_files,
             instead => instead,
         };
-        let hints = Hints {
-            near: Some(around(releases)),
-            ..self.hints.hints()
-        };
-        Winds::of_files(plan, files, &hints)
+        Winds::of_files(plan, files, &self.hints.around(releases))
     }
 }

@@ -10,7 +10,7 @@ use super::instead::heading;
 use super::options::{Units, moment};
 use super::output::{self, Outputs};
 use super::plan_file::PlanFiles;
-use super::wind_files::{HintArgs, around};
+use super::wind_files::HintArgs;
 use windfall::error::{Error, Result};
 use windfall::geodesy::Position;
 use windfall::notes::left_out::LeftOut;
@@ -18,7 +18,7 @@ use windfall::report::pictures::{self, picture::Picture};
 use windfall::report::tables::{forecast, winds};
 use windfall::sources::grid::GridFile;
 use windfall::sources::grid::archive::{Archive, Joining};
-use windfall::sources::{self, FileAscent, Hints};
+use windfall::sources::{self, FileAscent};
 use windfall::units::UnitSystem;
 use windfall::winds::Winds;
 use windfall::winds::files::WindFiles;
@@ -76,10 +76,7 @@ pub fn run(args: &WindsArgs, out: &mut impl Write) -> Result<()> {
             [] => &plan.wind_files,
             files => files,
         };
-        let hints = Hints {
-            near: Some(around([plan.release; 2])),
-            ..args.hints.hints()
-        };
+        let hints = args.hints.around([plan.release; 2]);
         let winds = Winds::of_files(&plan, files, &hints)?;
         return show_ascents(
             args,
@@ -88,9 +85,9 @@ pub fn run(args: &WindsArgs, out: &mut impl Write) -> Result<()> {
             out,
         );
     }
-    let hints = Hints {
-        near: args.at.map(|at| around([at; 2])),
-        ..args.hints.hints()
+    let hints = match args.at {
+        Some(at) => args.hints.around([at; 2]),
+        None => args.hints.hints(),
     };
     match WindFiles::read(&args.files, &hints, false)? {
         WindFiles::Soundings(_) if args.place.is_some() => Err(Error::CannotDo {

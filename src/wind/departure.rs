@@ -51,15 +51,17 @@ pub const FRESH: &[(f64, f64)] = &[(15_000.0, 1.2), (23_000.0, 2.5)];
 
 /// Ratio of the sine of a latitude to that of another, at most 1.
 fn towards(latitude_deg: f64, full_at_deg: f64) -> f64 {
-    let sine = |deg: f64| deg.to_radians().sin();
-    (sine(latitude_deg.abs()) / sine(full_at_deg)).min(1.0)
+    of_sine(latitude_deg.to_radians().sin(), full_at_deg)
+}
+
+fn of_sine(sine_of_latitude: f64, full_at_deg: f64) -> f64 {
+    (sine_of_latitude.abs() / full_at_deg.to_radians().sin()).min(1.0)
 }
 
 /// How fast weather moves, m/s, by the sine of the latitude. In the tropics it moves more slowly: two fifths
 /// of the speed at the equator, all of it from 40 degrees on.
 pub fn moves_at_m_s(sine_of_latitude: f64) -> f64 {
-    let towards = (sine_of_latitude.abs() / 40f64.to_radians().sin()).min(1.0);
-    MOVES_AT_M_S * (0.4 + 0.6 * towards)
+    MOVES_AT_M_S * (0.4 + 0.6 * of_sine(sine_of_latitude, 40.0))
 }
 
 /// D, m: the distance that winds of an age and a distance amount to.

@@ -310,26 +310,28 @@ fn between(x: f64, count: usize) -> Option<(usize, f64)> {
 const AT_STATION_M: f64 = 100.0;
 
 fn station_weights(stations: &[Station], place: Normal, time_s: f64, altitude_m: f64) -> Weights {
-    let around = |s: &Station| s.around(place, time_s, altitude_m);
-    let smallest =
-        |of: &dyn Fn(&Station) -> f64| stations.iter().map(of).fold(f64::INFINITY, f64::min);
-    let freshest_s = smallest(&|s| around(s).beyond_s);
+    let around: [Option<Around>; MOST_STATIONS] = std::array::from_fn(|i| {
+        let station = stations.get(i)?;
+        Some(station.around(place, time_s, altitude_m))
+    });
+    let around = || around.iter().flatten();
+    let smallest = |of: &dyn Fn(&Around) -> f64| around().map(of).fold(f64::INFINITY, f64::min);
+    let freshest_s = smallest(&|a| a.beyond_s);
     let moves_at_m_s = departure::moves_at_m_s(place.0[2]);
     // What is older than the freshest is as good as so much farther away. Of the age that all have the
     // nearest suffers no less than the others.
     let away_m = |a: &Around| a.distance_m.hypot(moves_at_m_s * (a.beyond_s - freshest_s));
-    let nearest = smallest(&|s| away_m(&around(s))).max(AT_STATION_M);
+    let nearest = smallest(&away_m).max(AT_STATION_M);
     // Relative to the nearest, so that none grows without bound.
-    let share = |away_m: f64| match away_m {
+    let share = |a: &Around| match away_m(a) {
         d if d <= AT_STATION_M => f64::from(u8::from(nearest <= AT_STATION_M)),
         _ if nearest <= AT_STATION_M => 0.0,
         d => (nearest / d).powi(2),
     };
-    let total: f64 = stations.iter().map(|s| share(away_m(&around(s)))).sum();
+    let total: f64 = around().map(share).sum();
     let mut weights = Weights::none();
-    for station in stations {
-        let there = around(station);
-        let share = share(away_m(&there)) / total;
+    for (station, there) in stations.iter().zip(around()) {
+        let share = share(there) / total;
         let column = station.first + there.sounding as u32;
         weights.push(column, share * (1.0 - there.late));
         // At its last sounding a station has no next one to ask.

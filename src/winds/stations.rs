@@ -131,32 +131,22 @@ impl Group<'_> {
 }
 
 impl Blended<'_> {
-    /// Their air and winds. One that ends lower than others goes on with the winds of the nearest that does
-    /// not: held above its top, a jet would last to the burst.
-    pub fn columns(&self) -> Vec<Column> {
+    /// Their air and winds, and the tops of those that end lower than others, m. Such a one goes on with the
+    /// winds of the nearest that does not: held above its top, a jet would last to the burst.
+    pub fn columns(&self) -> (Vec<Column>, Vec<f64>) {
         let ascents = self.ascents.iter();
         let own: Vec<Column> = ascents
             .map(|a| Column::from_sounding(&a.sounding))
             .collect();
-        let column = |i: usize| match higher(&own, i) {
-            Some(j) => Column {
-                winds: own[i].winds.continued_by(&own[j].winds),
-                ..own[i].clone()
-            },
-            None => own[i].clone(),
-        };
-        (0..own.len()).map(column).collect()
-    }
-
-    /// Those that end lower than others; how many, and the lowest of their tops, m.
-    pub fn ended_low(&self) -> Option<(usize, f64)> {
-        let ascents = self.ascents.iter();
-        let tops_m = ascents.map(|a| Column::from_sounding(&a.sounding).winds.top_m());
-        let tops_m: Vec<f64> = tops_m.collect();
-        let highest_m = tops_m.iter().copied().fold(0.0, f64::max);
-        let low = || tops_m.iter().filter(|m| highest_m - **m > ENDS_ALIKE_M);
-        let lowest_m = low().copied().reduce(f64::min)?;
-        Some((low().count(), lowest_m))
+        let mut low_tops_m = Vec::new();
+        let mut columns = own.clone();
+        for (i, column) in columns.iter_mut().enumerate() {
+            if let Some(j) = higher(&own, i) {
+                low_tops_m.push(own[i].winds.top_m());
+                column.winds = own[i].winds.continued_by(&own[j].winds);
+            }
+        }
+        (columns, low_tops_m)
     }
 
     /// The one that counts most.

@@ -231,7 +231,7 @@ impl<'a> SiteWinds<'a> {
 
     /// Several soundings.
     fn of_field(&self, release: Timestamp, nearest: &FileAscent, blended: Blended) -> Weather<'_> {
-        let columns = blended.columns();
+        let (columns, low_tops_m) = blended.columns();
         // Columns of stations hold everywhere and always, so these weights are always found.
         let weights = Placing::Stations(blended.stations.clone())
             .weights(self.site.normal(), 0.0)
@@ -239,13 +239,11 @@ impl<'a> SiteWinds<'a> {
         // How wrong a field is goes by the sounding that counts most.
         let nearest = blended.first_of(&weights).unwrap_or(nearest);
         let source = self.source_of_field(release, nearest, &blended);
-        let continued =
-            blended
-                .ended_low()
-                .map(|(soundings, lowest_top_m)| Assumption::SoundingsContinued {
-                    soundings,
-                    lowest_top_m,
-                });
+        let lowest_top_m = low_tops_m.iter().copied().reduce(f64::min);
+        let continued = lowest_top_m.map(|lowest_top_m| Assumption::SoundingsContinued {
+            soundings: low_tops_m.len(),
+            lowest_top_m,
+        });
         let said = Assumption::SoundingsBlended {
             soundings: blended.ascents.len(),
             stations: blended.stations.len(),
