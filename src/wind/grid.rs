@@ -162,10 +162,11 @@ impl Block {
     pub fn of_steps(sources: &[BlockColumn], lattice: Lattice, window: Window) -> Option<Block> {
         let (first, _) = sources.first()?;
         // Members that are missing in some hours would shift the numbers of all that follow.
+        let is_of_values = |what: &LeftOut| matches!(what, LeftOut::Impossible { .. });
         let alike = |block: &Block| {
             block.members == first.members
                 && block.pressures_pa == first.pressures_pa
-                && block.left_out.is_empty()
+                && block.left_out.iter().all(is_of_values)
                 && block.lattice == first.lattice
         };
         if !sources.iter().all(|(block, _)| alike(block)) {
@@ -176,6 +177,12 @@ impl Block {
             window,
             members: first.members.len(),
         };
+        let mut left_out: Vec<LeftOut> = Vec::new();
+        for what in sources.iter().flat_map(|(block, _)| &block.left_out) {
+            if !left_out.contains(what) {
+                left_out.push(what.clone());
+            }
+        }
         let levels = first.pressures_pa.len();
         let any = |values: for<'a> fn(&'a Block) -> Option<&'a Array2<f32>>| {
             let some = sources.iter().any(|(block, _)| values(block).is_some());
@@ -188,7 +195,7 @@ impl Block {
                 .map(|(block, step)| block.steps[*step])
                 .collect(),
             members: first.members.clone(),
-            left_out: Vec::new(),
+            left_out,
             pressures_pa: first.pressures_pa.clone(),
             altitude_m: gather.columns(levels, |block| Some(&block.altitude_m)),
             east_m_s: gather.columns(levels, |block| Some(&block.east_m_s)),
