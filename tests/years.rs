@@ -244,6 +244,35 @@ fn a_made_record_gives_its_own_numbers() {
     assert!(field.cells.iter().map(far_m).fold(0.0, f64::max) > 70_000.0);
 }
 
+/// Winds that no air has are missing, but what is decoded with them serves as before.
+#[test]
+fn a_day_of_impossible_winds_is_decoded_once_like_others() {
+    let decoded = |speed_m_s: f64| {
+        let folder = tempfile::tempdir().unwrap();
+        let wind = |date: Date| match date.day() {
+            10 => (speed_m_s, 90.0),
+            _ => (SLOW_M_S, 90.0),
+        };
+        write_month(folder.path(), Date::constant(2016, 6, 1), wind);
+        let between = ["2016-06-08T00:00:00Z", "2016-06-13T00:00:00Z"];
+        let asked = YearsRequest {
+            between: between.map(|time| Some(time.parse().unwrap())),
+            every_s: 7_200,
+            hours_s: [0, 86_400],
+            ..asked()
+        };
+        let job = job(&plan(CALM), &[], &[folder.path().to_owned()], asked);
+        let (part, _) = whole(&job);
+        (
+            part.values_decoded,
+            part.releases.iter().filter(|r| r.is_unknown()).count(),
+        )
+    };
+    let [(fast, known), (impossible, unknown)] = [FAST_M_S, 300.0].map(decoded);
+    assert!(unknown > known, "{unknown}");
+    assert_eq!(impossible, fast);
+}
+
 #[test]
 fn any_cut_gives_the_same_bytes_and_no_value_is_decoded_twice() {
     let folder = tempfile::tempdir().unwrap();
