@@ -141,7 +141,7 @@ fn from_to(event: &TimelineEvent, clock: impl Fn(Timestamp) -> String) -> Markup
     };
     html! {
         (range)
-        @if event.at != event.from { br; small { "planned " (clock(event.at)) } }
+        @if event.at != event.from { br; small { "planned " (unbroken(&clock(event.at))) } }
     }
 }
 
