@@ -4,6 +4,9 @@ pub mod local;
 
 use jiff::{SignedDuration, Timestamp};
 
+/// A day, s.
+pub const DAY_S: f64 = 86_400.0;
+
 /// The time this many seconds after another; the same where there is no such time.
 pub fn after(time: Timestamp, seconds: f64) -> Timestamp {
     SignedDuration::try_from_secs_f64(seconds)

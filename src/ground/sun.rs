@@ -10,6 +10,7 @@ use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 use solar_positioning::{Events, Horizon, HorizonState, Location, SolarEvents, delta_t};
 
+use crate::clock::DAY_S;
 use crate::error::{Error, Result};
 use crate::geodesy::Position;
 
@@ -198,7 +199,6 @@ fn between(
 
 /// Julian day of 1970-01-01T00:00:00Z.
 const EPOCH_DAY: f64 = 2_440_587.5;
-const DAY_S: f64 = 86_400.0;
 const DAY: SignedDuration = SignedDuration::from_hours(24);
 
 fn julian_day(time: Timestamp) -> f64 {

@@ -15,7 +15,7 @@ use super::columns::Columns;
 use super::fillers::drop_fillers;
 use super::heading::{self, Heading, Quantity};
 use super::text::date_time;
-use crate::clock::seconds_between;
+use crate::clock::{DAY_S, seconds_between};
 use crate::error::{Error, Fault, Result};
 use crate::geodesy::Position;
 use crate::notes::reading::Reading;
@@ -420,8 +420,6 @@ fn timed(rows: &mut [Row], stamps: &[Stamp], release: Option<Timestamp>) {
         row.after_s = row.after_s.or(since).or(by_clock);
     }
 }
-
-const DAY_S: f64 = 86_400.0;
 
 /// A time between two clocks, s. No ascent lasts half a day: what seems longer is over midnight.
 fn over_midnight_s(between_s: f64) -> f64 {
