@@ -5,6 +5,8 @@
 // A helper of a test may fail as the test itself may.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+#[path = "common/packed.rs"]
+mod packed;
 #[path = "common/server.rs"]
 mod server;
 
@@ -333,13 +335,7 @@ fn more_than_the_budget_is_refused_by_its_size() {
     });
     assert!(endless.contains("bytes or more"), "{endless}");
     // A chunk of zeros, 100 MB of them in 100 kB.
-    let mut bomb = flate2::write::ZlibEncoder::new(Vec::new(), flate2::Compression::best());
-    std::io::copy(
-        &mut std::io::Read::take(std::io::repeat(0), 100 << 20),
-        &mut bomb,
-    )
-    .unwrap();
-    let bomb = bomb.finish().unwrap();
+    let bomb = packed::zeros(100 << 20);
     let told = told("invented_v2_zlib", move |request, _| {
         match request.path.contains("/u/0") {
             true => Answer::Raw(response(200, &[], &bomb)),

@@ -6,6 +6,10 @@
 // A helper of a test may fail as the test itself may.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+#[cfg(feature = "zarr")]
+#[path = "common/packed.rs"]
+mod packed;
+
 use std::path::{Path, PathBuf};
 
 use windfall::sources::grid::GridFile;
@@ -282,13 +286,7 @@ mod read {
         });
         assert!(cut.contains("blosc"), "{cut}");
         // A chunk of zeros, 100 MB of them.
-        let mut bomb = flate2::write::ZlibEncoder::new(Vec::new(), flate2::Compression::best());
-        std::io::copy(
-            &mut std::io::Read::take(std::io::repeat(0), 100 << 20),
-            &mut bomb,
-        )
-        .unwrap();
-        let bomb = bomb.finish().unwrap();
+        let bomb = packed::zeros(100 << 20);
         let told = changed("invented_v2_zlib", "u/0/0/0/0", |_| bomb.clone());
         assert!(told.contains("a chunk of more than"), "{told}");
     }
