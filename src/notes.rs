@@ -493,6 +493,15 @@ pub enum Note {
         /// Faster than this nobody should fly, m/s.
         dangerous_m_s: f64,
     },
+    /// More draws come down in water than the plan allows.
+    LandsInWater {
+        /// The share of the draws.
+        share: f64,
+        /// The limit of that share.
+        limit_share: f64,
+        /// Whether the limit is assumed.
+        limit_assumed: bool,
+    },
 
     // zone and winds: the draws
     /// Draws left the winds.

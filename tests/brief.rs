@@ -188,6 +188,68 @@ fn what_leaves_the_winds_is_still_briefed() {
     assert!(page.contains("no zone is given"), "{page}");
     assert!(page.contains("left the winds"), "{page}");
     assert_eq!(briefing.geojson()["features"].as_array().unwrap().len(), 4);
+    // What is said of landings is of those that stayed, and there is no zone to have a centre.
+    assert!(page.contains("Of the flights that stay in the winds, 9 in 10 land between"));
+    assert!(page.contains("Planned landing: "), "{page}");
+    for none in [
+        "entre of the zone: ",
+        "entre of the zone |",
+        "The outer line",
+        "Share of all draws",
+    ] {
+        assert!(!page.contains(none), "{none}: {page}");
+    }
+}
+
+/// Landings of those flights that stayed in the winds are no reason to wait anywhere, road or not.
+#[test]
+fn nobody_is_sent_to_where_no_zone_is() {
+    let farther_north = ("lat = 39.75", "lat = 39.87");
+    let road = r#"{"type": "Feature", "properties": {"highway": "primary", "name": "N110"},
+        "geometry": {"type": "LineString", "coordinates": [[-8.6, 39.5], [-8.2, 40.3]]}}"#;
+    let briefing = Briefing::of(
+        &[farther_north],
+        "\n[ground]\nroads = [\"road.geojson\"]\n",
+        &[("road.geojson", road.to_owned())],
+        &["--draws", "300"],
+    );
+    let page = words(&briefing.text("brief.html"));
+    assert!(!page.contains("Wait here"), "{page}");
+    let message = briefing.text("message.txt");
+    let lines: Vec<&str> = message.lines().collect();
+    assert!(
+        lines[0]
+            .ends_with("No zone is given, so there is no point to wait at: follow the tracker."),
+        "{message}"
+    );
+    assert!(
+        lines[1].contains(": landing 1")
+            && lines[1].ends_with("(9 in 10 of the flights that stay in the winds)")
+    );
+    assert!(
+        lines[2].starts_with("release https://") && !message.contains("be there"),
+        "{message}"
+    );
+}
+
+#[test]
+fn a_stated_rate_leaves_the_mass_of_the_load_on_the_notice() {
+    let rates = [
+        (
+            "mass = \"1200 g\"\nburst_diameter = \"8.63 m\"\ngas = \"helium\"\ngas_purity = 0.98\nneck_lift = \"6.6 kg\"\n",
+            "",
+        ),
+        (
+            "[balloon]",
+            "[ascent]\nrate = \"5 m/s\"\nburst_altitude = \"20 km\"\n",
+        ),
+    ];
+    let briefing = Briefing::of(&rates, "", &[], &["--draws", "50"]);
+    let notice = briefing.text("notice.txt");
+    let mass = notice
+        .lines()
+        .find(|l| l.contains("Mass below the balloon"));
+    assert!(mass.unwrap().ends_with(" kg"), "{notice}");
 }
 
 #[test]

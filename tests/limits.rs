@@ -85,16 +85,58 @@ fn a_zone_in_a_lake_is_beyond_a_limit_of_its_own() {
     assert_ne!(at(&compared, SUNDAY)["verdict"], "beyond_limit");
 }
 
-/// A site on the coast whose loads come down in the sea.
+#[test]
+fn landings_in_a_lake_are_told_before_where_to_wait() {
+    let folder = tempfile::tempdir().unwrap();
+    let plan = plan(folder.path(), LAKE, &[]);
+    let sunday = [
+        plan.as_str(),
+        "--release",
+        "2026-05-10 10:00",
+        "--draws",
+        "300",
+    ];
+    let output = windfall("zone", &sunday);
+    let table = stdout(&output);
+    let wet =
+        "of the draws come down in water, limit 5 % (assumed): think again before you release";
+    let (warned, wait) = (table.find(wet).unwrap(), table.find("Wait here").unwrap());
+    assert!(warned < wait, "{table}");
+    let out = folder.path().join("out");
+    let out = out.to_str().unwrap();
+    windfall("brief", &[&sunday[..], &["--out", out]].concat());
+    let message = std::fs::read_to_string(format!("{out}/message.txt")).unwrap();
+    let second = message.lines().nth(1).unwrap();
+    assert!(
+        second.ends_with("% chance of coming down in water: think again before you release"),
+        "{message}"
+    );
+    let saturday = [
+        plan.as_str(),
+        "--release",
+        "2026-05-09 09:00",
+        "--draws",
+        "300",
+    ];
+    let table = stdout(&windfall("zone", &saturday));
+    assert!(!table.contains("in water"), "{table}");
+}
+
+/// A plan on a coast whose loads come down in the sea.
+fn coast(folder: &Path) -> String {
+    // From Romney Marsh some 50 km to the southeast, into the Channel.
+    let rows = "altitude_m,wind_speed_m_s,wind_direction_deg\n0,3,330\n300,8,330\n40000,8,330\n";
+    std::fs::write(folder.join("uniform.csv"), rows).unwrap();
+    let text = "[flight]\nrelease = 2026-05-01T08:00:00Z\n[site]\nlat = 50.95\nlon = 0.8\nelevation = \"0 m\"\n[wind]\nfiles = [\"uniform.csv\"]\n[ascent]\nrate = \"5 m/s\"\nburst_altitude = \"20 km\"\n[descent]\nrates = [[\"0 m\", \"10 m/s\"]]\n[spread]\nwind = \"none\"\n";
+    let path = folder.join("plan.toml");
+    std::fs::write(&path, text).unwrap();
+    path.to_str().unwrap().to_owned()
+}
+
 #[test]
 fn the_sea_of_the_built_in_coast_is_water() {
     let folder = tempfile::tempdir().unwrap();
-    // From Romney Marsh some 50 km to the southeast, into the Channel.
-    let rows = "altitude_m,wind_speed_m_s,wind_direction_deg\n0,3,330\n300,8,330\n40000,8,330\n";
-    std::fs::write(folder.path().join("uniform.csv"), rows).unwrap();
-    let text = "[flight]\nrelease = 2026-05-01T08:00:00Z\n[site]\nlat = 50.95\nlon = 0.8\nelevation = \"0 m\"\n[wind]\nfiles = [\"uniform.csv\"]\n[ascent]\nrate = \"5 m/s\"\nburst_altitude = \"20 km\"\n[descent]\nrates = [[\"0 m\", \"10 m/s\"]]\n[spread]\nwind = \"none\"\n";
-    let path = folder.path().join("plan.toml");
-    std::fs::write(&path, text).unwrap();
+    let path = coast(folder.path());
     let args = [
         "--from",
         "2026-05-01",
@@ -105,7 +147,7 @@ fn the_sea_of_the_built_in_coast_is_water() {
         "--draws",
         "200",
     ];
-    let compared = days(path.to_str().unwrap(), &args);
+    let compared = days(&path, &args);
     let row = &compared["rows"][0];
     assert!(
         row["day"]["water"]["sea_share"].as_f64().unwrap() > 0.9,
@@ -113,6 +155,48 @@ fn the_sea_of_the_built_in_coast_is_water() {
     );
     assert_eq!(row["verdict"], "beyond_limit");
     assert_eq!(row["reason"]["kind"], "sea");
+}
+
+/// The briefing of landings in the sea has it among what the draws come down on, and sends nobody there.
+#[test]
+fn a_briefing_of_the_sea_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("out");
+    let plan = coast(folder.path());
+    let args = [
+        plan.as_str(),
+        "--draws",
+        "200",
+        "--out",
+        out.to_str().unwrap(),
+    ];
+    let output = windfall("brief", &args);
+    assert!(output.status.success(), "{}", stderr(&output));
+    let read = |name: &str| std::fs::read_to_string(out.join(name)).unwrap();
+    let page = read("brief.html");
+    let rows = page.split("<tr>").filter(|row| row.contains(">sea<"));
+    let shares = rows.filter_map(|row| {
+        row.split(" %")
+            .next()?
+            .rsplit('>')
+            .next()?
+            .parse::<f64>()
+            .ok()
+    });
+    assert!(shares.max_by(f64::total_cmp).unwrap() > 50.0);
+    let message = read("message.txt");
+    assert!(
+        message.contains("Think again before you release") && !message.contains("be there"),
+        "{message}"
+    );
+    assert!(
+        message
+            .lines()
+            .last()
+            .unwrap()
+            .starts_with("release https://"),
+        "{message}"
+    );
 }
 
 #[test]

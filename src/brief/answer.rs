@@ -45,6 +45,8 @@ pub struct Brief {
     pub ground: MapGround,
     /// The nearest town to the centre of the zone.
     pub near: Option<NearPlace>,
+    /// Mass of the load below the balloon, kg, if the plan gives it.
+    pub load_kg: Option<f64>,
     /// Length of the lines below the balloon, m, as far as the plan gives them.
     pub suspension_m: Option<f64>,
     /// Whom to call, as the plan has it.

@@ -60,7 +60,7 @@ pub fn changes(plan: &Plan, input: &Winds, options: Options) -> Vec<Change> {
 
 fn moved(from: &Prediction, to: &Prediction) -> Result<Moved, NotMoved> {
     // The centre of those that happened to stay in the winds would not be that of all.
-    if to.zone.outer().is_none() {
+    if from.zone.outer().and(to.zone.outer()).is_none() {
         return Err(NotMoved::LeaveWinds);
     }
     let (a, b) = (from.zone.center(), to.zone.center());

@@ -18,6 +18,7 @@ use crate::ground::places::{Place, Places};
 use crate::ground::region::Region;
 use crate::ground::terrain::Terrain;
 use crate::ground::towns::{Town, towns};
+use crate::ground::water::Water;
 use crate::plan::Plan;
 use crate::zone::Zone;
 
@@ -95,8 +96,8 @@ impl BriefGround {
         })
     }
 
-    /// What landings hit, the most likely first; what nothing is known of comes last.
-    pub fn hazards(&self, landings: &[Normal]) -> Vec<Hazard> {
+    /// What landings hit, the sea among it, the most likely first; what nothing is known of comes last.
+    pub fn hazards(&self, water: &Water, landings: &[Normal]) -> Vec<Hazard> {
         let found = hits(&self.map, &self.buffers, landings);
         let mut rows = hazards(&found);
         let keep_out = found.areas.iter().filter(|a| a.class == Class::KeepOut);
@@ -109,6 +110,17 @@ impl BriefGround {
             standard_error: told.then(|| area.share.standard_error()),
             coarse: false,
             to_keep_clear_of: true,
+        }));
+        let sea = water.shares(landings).sea;
+        // Inland nobody asks for it.
+        rows.extend((told && sea.hits > 0).then(|| Hazard {
+            name: "sea".to_owned(),
+            within_m: 0.0,
+            share: Some(sea.share()),
+            standard_error: Some(sea.standard_error()),
+            coarse: false,
+            // Water has a limit of its own.
+            to_keep_clear_of: false,
         }));
         // Below every share, so that what nothing is known of comes last.
         let share = |row: &Hazard| row.share.unwrap_or(-1.0);

@@ -18,17 +18,20 @@ use self::answer::MapGround;
 pub use self::answer::{Brief, Wait};
 use self::ground::BriefGround;
 use crate::choice;
+use crate::choice::verdict::Limits;
 use crate::clock::after;
 use crate::error::Result;
 use crate::files::name_of;
 use crate::geodesy::Normal;
+use crate::ground::hits::Share;
 use crate::ground::layers::Layer;
 use crate::ground::map::GroundMap;
 use crate::ground::region::Region;
 use crate::ground::terrain::Terrain;
 use crate::ground::towns::towns;
-use crate::notes::Assumption;
-use crate::plan::Plan;
+use crate::ground::water::Water;
+use crate::notes::{Assumption, Note};
+use crate::plan::{LimitsPlan, Plan};
 use crate::spread::run::quantiles;
 use crate::winds::Winds;
 use crate::zone::aloft::Continuation;
@@ -93,7 +96,8 @@ pub fn brief_of(
         || quiet::quiet(kept, &zone.track, heights, options),
     );
     let ground = ground?;
-    let wait = wait(&ground.map, &ground.layers, &zone, &landings, kept)?;
+    let water = Water::of(&ground.map)?;
+    let wait = wait(plan, &water, &ground.layers, &mut zone, kept)?;
     let (filling, timeline) = timeline::events(plan, &zone, kept.landings());
     let of_radio = Assumption::RadioLineOfSight {
         with_terrain: kept.ground().is_some(),
@@ -106,13 +110,14 @@ pub fn brief_of(
     zone.assumptions.extend(assumptions);
     Ok(Brief {
         wait,
+        load_kg: (!plan.stack.load.is_empty()).then(|| plan.stack.load_kg()),
         suspension_m: suspension_m(plan),
         timezone: plan.timezone.clone(),
         made,
         timeline,
         landing_times_s: kept.landings().iter().map(|l| l.time_s).collect(),
         changes,
-        hazards: ground.hazards(&landings),
+        hazards: ground.hazards(&water, &landings),
         heights: heights::rows(&zone.track, &heights.passed_m),
         quiet: quiet?,
         near: ground.near(&zone)?,
@@ -127,16 +132,17 @@ pub fn brief_of(
     })
 }
 
-/// Where to wait for the landing of a zone that is predicted already, for who wants no whole briefing.
+/// Where to wait for the landing of a zone that is predicted already, for who wants no whole briefing; the
+/// zone is noted to lie in water if it does.
 ///
 /// # Errors
 ///
 /// When a file of the ground cannot be read.
-pub fn where_to_wait(plan: &Plan, zone: &Zone, kept: &Continuation) -> Result<Wait> {
+pub fn where_to_wait(plan: &Plan, zone: &mut Zone, kept: &Continuation) -> Result<Wait> {
     let region = waiting_region(plan, zone, kept);
     // The towns, which places are told by, are decoded meanwhile.
     let (ground, _) = rayon::join(|| WaitingGround::new(plan, region), towns);
-    ground?.where_to_wait(zone, kept)
+    ground?.where_to_wait(plan, zone, kept)
 }
 
 /// The region in which places to wait are looked for.
@@ -167,28 +173,43 @@ impl WaitingGround {
         self.map.region()
     }
 
-    /// Where to wait for the landing of a zone in its region.
+    /// Where to wait for the landing of a plan's zone in its region; the zone is noted to lie in water if
+    /// it does.
     ///
     /// # Errors
     ///
     /// When the data in the program are damaged.
-    pub fn where_to_wait(&self, zone: &Zone, kept: &Continuation) -> Result<Wait> {
-        wait(&self.map, &self.layers, zone, &places(kept), kept)
+    pub fn where_to_wait(&self, plan: &Plan, zone: &mut Zone, kept: &Continuation) -> Result<Wait> {
+        wait(plan, &Water::of(&self.map)?, &self.layers, zone, kept)
     }
 }
 
-/// Where to wait for these landings, and from when: 19 of 20 balloons burst later.
+/// Where to wait for the landings of a zone, and from when: 19 of 20 balloons burst later. Too many landings
+/// in water are noted in the zone.
 fn wait(
-    map: &GroundMap,
+    plan: &Plan,
+    water: &Water,
     layers: &[Layer],
-    zone: &Zone,
-    landings: &[Normal],
+    zone: &mut Zone,
     kept: &Continuation,
 ) -> Result<Wait> {
+    let landings = places(kept);
+    zone.notes
+        .extend(wet_landings(&plan.limits, water.shares(&landings).any));
     let bursts_s = quantiles(kept.landings(), |l| l.burst_s);
     Ok(Wait {
-        points: waiting::points(map, layers, zone, landings, kept.ground())?,
+        points: waiting::points(water, layers, zone, &landings, kept.ground())?,
         from: after(kept.release(), bursts_s.low),
+    })
+}
+
+/// What to know of landings in water, where there are more than a plan allows.
+fn wet_landings(limits: &LimitsPlan, in_water: Share) -> Option<Note> {
+    let limit_share = Limits::of(limits, &mut Vec::new()).water_probability;
+    (in_water.share() > limit_share).then(|| Note::LandsInWater {
+        share: in_water.share(),
+        limit_share,
+        limit_assumed: limits.water_probability.is_none(),
     })
 }
 

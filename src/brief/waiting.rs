@@ -10,7 +10,6 @@ use crate::choice::judge::near_place;
 use crate::error::Result;
 use crate::geodesy::{Normal, Position, wrap_longitude};
 use crate::ground::layers::{Kind, Layer, Line, RoadClass};
-use crate::ground::map::GroundMap;
 use crate::ground::plane::Plane;
 use crate::ground::terrain::Terrain;
 use crate::ground::water::Water;
@@ -45,28 +44,32 @@ struct Candidate<'a> {
 }
 
 /// The points from which the landings are nearest: on roads if any are known, else anywhere on dry
-/// ground. None in water, none where the terrain has no height, none on another shore.
+/// ground. None in water, none where the terrain has no height, none on another shore; none at all for a
+/// zone without its widest ellipse.
 ///
 /// # Errors
 ///
 /// When the data in the program are damaged.
 pub fn points(
-    map: &GroundMap,
+    water: &Water,
     layers: &[Layer],
     zone: &Zone,
     landings: &[Normal],
     terrain: Option<&Arc<Terrain>>,
 ) -> Result<Vec<WaitingPoint>> {
+    // Where many draws left the winds, those that stayed are no reason to send a car anywhere.
+    if zone.outer().is_none() {
+        return Ok(Vec::new());
+    }
+    let map = water.map();
     let plane = map.region().plane;
     let all: Vec<[f64; 2]> = landings.iter().map(|l| plane.to_plane(*l)).collect();
     // Each place is held against each of these: not all draws, or it would take too long.
     let some = thinned(&all, LANDINGS);
     let mut places = near_landings(on_roads(&plane, layers), &some);
-    // Of draws of which many left the winds, the middle is no place to send a car to.
-    if places.is_empty() && zone.outer().is_some() {
+    if places.is_empty() {
         places = open_country(&plane, &some);
     }
-    let water = Water::of(map)?;
     let is_dry = |place: Normal| water.at(place).is_none();
     let places = on_ground(places, terrain, is_dry);
     // A landing in water shares its shore with no place, and would rule out all of them.

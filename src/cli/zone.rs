@@ -97,7 +97,7 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
     let mut begun = Outputs::begin(&paths, &read)?;
     let (prediction, wait, brief) = with_threads(args.run.threads, || {
         let progress = Progress::new(args.draws, 512);
-        let (prediction, kept) = predict_and_keep(&plan, &winds, options, || progress.step())?;
+        let (mut prediction, kept) = predict_and_keep(&plan, &winds, options, || progress.step())?;
         progress.done();
         // A briefing takes time of its own, so it is made only for a file that needs it.
         let brief = match paths.iter().all(|path| is_geojson(path)) {
@@ -110,8 +110,11 @@ pub fn run(args: &ZoneArgs, out: &mut impl Write, talk: &mut impl Write) -> Resu
             }
         };
         let wait = match &brief {
-            Some(brief) => brief.wait.clone(),
-            None => where_to_wait(&plan, &prediction.zone, &kept)?,
+            Some(brief) => {
+                prediction.zone.notes.clone_from(&brief.zone.notes);
+                brief.wait.clone()
+            }
+            None => where_to_wait(&plan, &mut prediction.zone, &kept)?,
         };
         Ok((prediction, wait, brief))
     })?;

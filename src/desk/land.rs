@@ -144,18 +144,18 @@ impl Land {
     /// # Errors
     ///
     /// A file of the ground cannot be read.
-    pub fn where_to_wait(&self, plan: &Plan, zone: &Zone, kept: &Continuation) -> Result<Wait> {
+    pub fn where_to_wait(&self, plan: &Plan, zone: &mut Zone, kept: &Continuation) -> Result<Wait> {
         let (of, region) = (OfPlan::new(plan), waiting_region(plan, zone, kept));
         // Cloned, or the lock would be held while places are looked for.
         let had = locked(&self.waiting).clone();
         let had = had.filter(|(had, ground)| *had == of && ground.region().holds_all_of(&region));
         if let Some((_, ground)) = had {
-            return ground.where_to_wait(zone, kept);
+            return ground.where_to_wait(plan, zone, kept);
         }
         let wide = Region::around(region.plane.center(), region.reach_m + ROOM_M);
         let ground = Arc::new(WaitingGround::new(plan, wide)?);
         *locked(&self.waiting) = Some((of, ground.clone()));
-        ground.where_to_wait(zone, kept)
+        ground.where_to_wait(plan, zone, kept)
     }
 }
 
@@ -188,11 +188,11 @@ mod tests {
         };
         let land = Land::default();
         let waits = |plan: &Plan| {
-            let (made, kept) = predict_and_keep(plan, &winds, options, || ()).unwrap();
-            let wait = land.where_to_wait(plan, &made.zone, &kept).unwrap();
+            let (mut made, kept) = predict_and_keep(plan, &winds, options, || ()).unwrap();
+            let wait = land.where_to_wait(plan, &mut made.zone, &kept).unwrap();
             assert_eq!(
                 wait.points[0].road,
-                where_to_wait(plan, &made.zone, &kept).unwrap().points[0].road
+                where_to_wait(plan, &mut made.zone, &kept).unwrap().points[0].road
             );
             wait.points[0].road.clone().unwrap().name
         };

@@ -207,9 +207,9 @@ fn zone_of(
     newer: &(impl Fn() -> bool + Sync),
 ) -> Result<(Prediction, Wait)> {
     let flown = || end_if(newer());
-    let (prediction, kept) = predict_and_keep(plan, winds, Options::default(), flown)?;
+    let (mut prediction, kept) = predict_and_keep(plan, winds, Options::default(), flown)?;
     end_if(newer());
-    let wait = desk.land.where_to_wait(plan, &prediction.zone, &kept)?;
+    let wait = desk.land.where_to_wait(plan, &mut prediction.zone, &kept)?;
     Ok((prediction, wait))
 }
 

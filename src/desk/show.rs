@@ -192,13 +192,7 @@ fn profile(sounding: &Sounding, units: UnitSystem) -> Markup {
 /// When and how surely a zone is landed in, in a sentence.
 fn in_short(prediction: &Prediction, timezone: &TimeZone, units: UnitSystem) -> String {
     let (zone, facts) = (&prediction.zone, &prediction.facts);
-    let lands = facts.landing_quantiles;
-    let when = format!(
-        "9 in 10 chances to land between {} and {} on {}",
-        said::clock_before(lands.low, lands.high, timezone),
-        said::clock_with_zone(lands.high, timezone),
-        said::date(lands.low, timezone)
-    );
+    let when = said::when_it_lands(zone, facts, timezone);
     match zone.outer() {
         None => format!("{when}. No zone is given: too many flights leave the winds."),
         Some(outer) => format!(

@@ -29,6 +29,7 @@ use crate::clock::{after, seconds_between};
 use crate::error::Result;
 use crate::flight::model::Moment;
 use crate::geodesy::{LocalFrame, Normal, Position};
+use crate::ground::water::Water;
 use crate::numeric::{Quantiles, quantile};
 use crate::plan::Plan;
 use crate::spread::region::Regions;
@@ -322,7 +323,7 @@ impl<'a> Follower<'a> {
             None => BriefGround::new(&self.plan, &zone, &[&prior[..], &self.landings].concat())?,
         };
         let points = waiting::points(
-            &ground.map,
+            &Water::of(&ground.map)?,
             &ground.layers,
             &zone,
             &self.landings,

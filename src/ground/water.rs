@@ -78,6 +78,11 @@ impl<'a> Water<'a> {
         })
     }
 
+    /// The map that it is the water of.
+    pub fn map(&self) -> &'a GroundMap {
+        self.map
+    }
+
     /// The water at a place; `None` on land.
     pub fn at(&self, place: Normal) -> Option<WaterKind> {
         self.at_position(place.position())

@@ -17,7 +17,7 @@ const BELOW_WINDS_S: f64 = 600.0;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Subject {
-    /// The load comes down hard.
+    /// The load comes down hard, or in water.
     Landing,
     /// Draws are not in the zone.
     Draws,
@@ -51,7 +51,7 @@ impl Note {
     /// What it warns of, if it is a warning.
     pub fn warns(&self) -> Option<Subject> {
         match self {
-            Note::HardLanding { .. } => Some(Subject::Landing),
+            Note::HardLanding { .. } | Note::LandsInWater { .. } => Some(Subject::Landing),
             Note::DrawsLeft { share, .. } if *share > FEW_DRAWS => Some(Subject::Draws),
             Note::DrawsMissing { count, draws, .. }
                 if *count as f64 > FEW_DRAWS * *draws as f64 =>
@@ -83,6 +83,7 @@ impl Assumption {
             Assumption::OneTimeHeld { .. } => Some(Subject::OneTime),
             Assumption::NoParachuteMass => Some(Subject::Masses),
             Assumption::ParachuteDrag { .. } => Some(Subject::Parachute),
+            Assumption::OfSite { assumption, .. } => assumption.warns(),
             _ => None,
         }
     }

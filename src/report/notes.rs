@@ -5,6 +5,7 @@ use serde_json::Value;
 
 use super::input_notes;
 use super::json::with_words;
+use super::reasons::percent;
 use super::words;
 use crate::geodesy::Position;
 use crate::notes::replaced::{
@@ -488,6 +489,16 @@ pub fn note(note: &Note, units: UnitSystem) -> String {
                 units.landing_speed(*hard_m_s)
             ),
         },
+        Note::LandsInWater {
+            share,
+            limit_share,
+            limit_assumed,
+        } => format!(
+            "{} of the draws come down in water, limit {}{}: think again before you release",
+            percent(*share),
+            percent(*limit_share),
+            if *limit_assumed { " (assumed)" } else { "" }
+        ),
 
         // Zone and winds: the draws.
         Note::DrawsLeft {

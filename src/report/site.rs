@@ -24,6 +24,6 @@ pub fn lines(findings: &[SiteFinding], units: UnitSystem) -> Vec<String> {
         ));
     }
     lines
-        .push("The distances wanted are assumed: local rules and the authority decide.".to_owned());
+        .push("The distances wanted are assumed where the plan gives none: local rules and the authority decide.".to_owned());
     lines
 }

@@ -24,14 +24,7 @@ pub fn title(brief: &Brief) -> String {
 
 /// The one sentence that matters: when, where, how sure.
 pub fn headline(brief: &Brief, units: UnitSystem) -> String {
-    let lands = brief.facts.landing_quantiles;
-    let zone = &brief.timezone;
-    let when = format!(
-        "9 in 10 chances to land between {} and {} on {}",
-        clock_before(lands.low, lands.high, zone),
-        clock_with_zone(lands.high, zone),
-        date(lands.low, zone)
-    );
+    let when = when_it_lands(&brief.zone, &brief.facts, &brief.timezone);
     let Some(outer) = brief.zone.outer() else {
         return format!(
             "{when}; no zone is given, because too many flights leave the winds. The flight as planned lands {} of the release.",
@@ -51,6 +44,38 @@ pub fn headline(brief: &Brief, units: UnitSystem) -> String {
         ),
         way(brief.zone.release.position, outer.center, units)
     )
+}
+
+/// When it comes down and how surely, as the beginning of a sentence.
+pub fn when_it_lands(zone: &Zone, facts: &Facts, timezone: &TimeZone) -> String {
+    let lands = facts.landing_quantiles;
+    let chances = match zone.outer() {
+        Some(_) => "9 in 10 chances to",
+        // Of the others no time is known.
+        None => "Of the flights that stay in the winds, 9 in 10",
+    };
+    format!(
+        "{chances} land between {} and {} on {}",
+        clock_before(lands.low, lands.high, timezone),
+        clock_with_zone(lands.high, timezone),
+        date(lands.low, timezone)
+    )
+}
+
+/// Of which flights landing times hold, as in "9 in 10".
+pub fn of_which(zone: &Zone) -> &'static str {
+    match zone.outer() {
+        Some(_) => "9 in 10",
+        None => "9 in 10 of the flights that stay in the winds",
+    }
+}
+
+/// What [`Zone::center`] is.
+pub fn center_name(zone: &Zone) -> &'static str {
+    match zone.outer() {
+        Some(_) => "centre of the zone",
+        None => "planned landing",
+    }
 }
 
 /// What the briefing was made from, when and by what.
@@ -197,7 +222,7 @@ pub fn event_note(kind: EventKind) -> &'static str {
         EventKind::Filling => "Calm air needed; keep clear of power lines.",
         EventKind::Release => "Write down the exact time: the whole prediction moves with it.",
         EventKind::Burst | EventKind::Landing => "9 in 10 chances between these times.",
-        EventKind::Sunset => "At the centre of the zone, at sea level with a free horizon.",
+        EventKind::Sunset => "Where it lands, at sea level with a free horizon.",
         EventKind::Dark => "End of civil twilight: too dark to search without lamps.",
     }
 }

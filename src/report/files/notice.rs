@@ -100,7 +100,7 @@ fn what(brief: &Brief, units: UnitSystem) -> Facts {
         ("Colour", BLANK.to_owned()),
         (
             "Mass below the balloon",
-            or_blank(balloon.map(|balloon| units.mass(balloon.load_kg))),
+            or_blank(brief.load_kg.map(|kg| units.mass(kg))),
         ),
         (
             "Length of suspension",

@@ -10,7 +10,7 @@ use std::fmt::Write as _;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use self::html::{links, list, place, user_text};
-use self::sections::{SECTIONS, Section};
+use self::sections::{SECTIONS, Section, capital};
 use crate::brief::Brief;
 use crate::brief::answer::WaitingPoint;
 use crate::report::markup::document;
@@ -23,6 +23,8 @@ use crate::units::UnitSystem;
 /// The style of pages.
 pub(in crate::report) const STYLE: &str = include_str!("style.css");
 const SCRIPT: &str = include_str!("pan_zoom.js");
+/// What the widest line of the map says.
+const OUTER_LINE: &str = "The outer line is the ellipse of 90 %: if the numbers behind it are right, 9 in 10 flights come down inside.";
 /// Titles of more characters than this are set smaller.
 const LONG_TITLE: usize = 80;
 /// Nothing may be loaded from anywhere; what is in the page may run.
@@ -134,12 +136,12 @@ fn warnings_first(brief: &Brief, units: UnitSystem) -> Markup {
     }
 }
 
-/// The place of release and of the centre, for who types them into a device.
+/// The place of release and of the centre of the zone, or of the planned landing, for who types them into a device.
 fn where_from(brief: &Brief, units: UnitSystem) -> Markup {
     let release = &brief.zone.release;
     html! {
         p {
-            "Centre of the zone: " strong { (place(brief.zone.center())) }
+            (capital(words::center_name(&brief.zone))) ": " strong { (place(brief.zone.center())) }
             @if let Some(near) = &brief.near {
                 ", " (words::way_of(near.distance_m, near.azimuth_deg, units))
                 " of " (user_text(&near.name))
@@ -167,6 +169,10 @@ fn contents(sections: &[Section]) -> Markup {
 
 fn map_section(brief: &Brief, map: &Picture, units: UnitSystem) -> Markup {
     let description = map_in_words(brief, units);
+    let outer = match brief.zone.outer() {
+        Some(_) => OUTER_LINE,
+        None => "No zone is given, because too many flights leave the winds.",
+    };
     html! {
         section aria-labelledby="map-heading" { "\n"
             h2 id="map-heading" { "Map" } "\n"
@@ -175,7 +181,7 @@ fn map_section(brief: &Brief, map: &Picture, units: UnitSystem) -> Markup {
                     (map.described("map", "Map of the landing zone", &description))
                 } "\n"
                 figcaption {
-                    "North is up, true. The outer line is the ellipse of 90 %: if the numbers behind it are right, 9 in 10 flights come down inside."
+                    "North is up, true. " (outer)
                 } "\n"
             } "\n"
         }

@@ -148,7 +148,10 @@ fn from_to(event: &TimelineEvent, clock: impl Fn(Timestamp) -> String) -> Markup
 /// Every place in every form.
 fn places(brief: &Brief, _: UnitSystem) -> Markup {
     let marks = [
-        ("centre of the zone".to_owned(), brief.zone.center()),
+        (
+            words::center_name(&brief.zone).to_owned(),
+            brief.zone.center(),
+        ),
         ("release".to_owned(), brief.zone.release.position),
     ];
     // The places to drive to come first.
@@ -216,7 +219,8 @@ fn message(brief: &Brief, units: UnitSystem) -> Markup {
     }
 }
 
-fn capital(text: &str) -> String {
+/// A text with a capital letter.
+pub fn capital(text: &str) -> String {
     let mut chars = text.chars();
     chars.next().map_or_else(String::new, |first| {
         first.to_uppercase().collect::<String>() + chars.as_str()
@@ -328,12 +332,16 @@ fn hazards(brief: &Brief, units: UnitSystem) -> Markup {
             names(&|h| h.share.is_none()),
         ),
     ];
+    let of = match brief.zone.outer() {
+        Some(_) => "Share of all draws that come down on or near each.",
+        None => "Share on or near each of the draws that stay in the winds.",
+    };
     html! {
         @if rows.is_empty() {
             (paragraph("No draw comes down on anything that is known."))
         } @else {
             (table(
-                "Share of all draws that come down on or near each. The distances are assumed.",
+                &format!("{of} The distances are assumed where the plan gives none."),
                 &["what", "how near", "share of draws"],
                 &rows,
             ))

@@ -219,8 +219,12 @@ fn heading(brief: &Brief, units: UnitSystem) -> [String; 3] {
         words::clock_time(lands.low, zone),
         words::clock_with_zone(lands.high, zone)
     );
+    let what = match brief.zone.outer() {
+        Some(_) => "centre",
+        None => words::center_name(&brief.zone),
+    };
     let place = format!(
-        "centre {}, {} of release",
+        "{what} {}, {} of release",
         brief.zone.center().text(),
         words::way(brief.zone.release.position, brief.zone.center(), units)
     );
