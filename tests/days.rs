@@ -114,7 +114,7 @@ fn a_row_is_what_zone_says_of_that_release() {
             }
             None => {
                 let message = zone.unwrap_err().to_string();
-                let Reason::NotFlown { why } = &row.reason else {
+                let Reason::NotFlown { why, .. } = &row.reason else {
                     panic!("{:?}", row.reason);
                 };
                 assert!(message.starts_with(why), "{message} / {why}");

@@ -157,6 +157,78 @@ fn the_sea_of_the_built_in_coast_is_water() {
     assert_eq!(row["reason"]["kind"], "sea");
 }
 
+/// A landing in the dark is beyond its limit by a number, which JSON has.
+#[test]
+fn a_landing_in_the_dark_has_a_number() {
+    let folder = tempfile::tempdir().unwrap();
+    let args = [
+        "--from",
+        "2026-05-01",
+        "--to",
+        "2026-05-01",
+        "--hours",
+        "20:00-20:00",
+        "--draws",
+        "50",
+    ];
+    let compared = days(&coast(folder.path()), &args);
+    let strains = &compared["rows"][0]["strains"];
+    assert_eq!(strains["daylight"], 1e12, "{strains:#}");
+}
+
+/// In June at Fairbanks the sun sets after midnight, and before that of the evening before.
+#[test]
+fn the_sunset_of_a_day_is_its_last() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = coast(folder.path());
+    let text = std::fs::read_to_string(&path).unwrap();
+    let text = text.replace("2026-05-01T08", "2026-06-21T20");
+    let text = text.replace("lat = 50.95\nlon = 0.8", "lat = 64.84\nlon = -147.72");
+    let text = text.replace("[flight]", "[flight]\ntimezone = \"America/Anchorage\"");
+    std::fs::write(&path, text).unwrap();
+    let args = [
+        "--from",
+        "2026-06-21",
+        "--to",
+        "2026-06-21",
+        "--hours",
+        "00:00-24:00",
+        "--every",
+        "6h",
+        "--draws",
+        "50",
+    ];
+    let output = windfall("days", &[&[path.as_str()], &args[..]].concat());
+    let table = stdout(&output);
+    assert!(
+        table.contains("sunrise 02:5") && table.contains(" the next day"),
+        "{table}{}",
+        stderr(&output)
+    );
+}
+
+/// A stack that does not rise is not told as winds that end too soon.
+#[test]
+fn what_cannot_fly_is_not_blamed_on_the_winds() {
+    let folder = tempfile::tempdir().unwrap();
+    let plan = plan(folder.path(), LAKE, &[]);
+    let args = [
+        plan.as_str(),
+        "--lift",
+        "1 kg",
+        "--every",
+        "6h",
+        "--hours",
+        "06:00-18:00",
+    ];
+    let table = stdout(&windfall("days", &args));
+    assert!(table.contains("releases unknown, not flown"), "{table}");
+    assert!(
+        table.contains("does not lift") && !table.contains("the winds do not reach"),
+        "{table}"
+    );
+}
+
 /// The briefing of landings in the sea has it among what the draws come down on, and sends nobody there.
 #[test]
 fn a_briefing_of_the_sea_says_so() {

@@ -52,7 +52,7 @@ impl Verdict {
 }
 
 /// Each number of a release as a share of its limit: above 1 it is beyond. None where there is no such
-/// number, or no limit; infinite in the dark.
+/// number, or no limit; [`DARK`](super::verdict::DARK) for a landing in the dark.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
 pub struct Strains {
     /// Wind at the ground.

@@ -94,12 +94,12 @@ impl<'a> Judge<'a> {
         if let Some(reason) = not_told(&day) {
             return Ok(unknown(flown.release, reason, Some(day)));
         }
-        let strains = DayStrains::of(&day, &self.limits);
+        let strains = DayStrains::of(flown.release, &day, &self.limits);
         let shares = strains.shares();
         let worst = strains.worst();
         Ok(ReleaseRow {
             release: flown.release,
-            verdict: Verdict::of_strain(worst.share),
+            verdict: Verdict::of_strain(worst.judged()),
             reason: worst.reason,
             strain: worst.share,
             strains: shares,
@@ -190,7 +190,8 @@ pub fn unknown_by(release: Timestamp, error: &Error) -> ReleaseRow {
         Error::NoWinds { why, .. } | Error::CannotDo { why, .. } => why.clone(),
         error => error.to_string(),
     };
-    unknown(release, Reason::NotFlown { why }, None)
+    let wants_winds = matches!(error, Error::NoWinds { .. });
+    unknown(release, Reason::NotFlown { wants_winds, why }, None)
 }
 
 fn unknown(release: Timestamp, reason: Reason, day: Option<Day>) -> ReleaseRow {
@@ -286,7 +287,11 @@ fn surface_from(winds: &[GroundWind]) -> Option<GroundWindFrom> {
 
 /// What is assumed of the winds at the ground of some releases.
 pub fn assumed_at_ground<'a>(rows: impl Iterator<Item = &'a ReleaseRow>) -> Option<Assumption> {
-    let from = rows.filter_map(|row| row.day.as_ref()?.surface_from);
+    brought_down(rows.filter_map(|row| row.day.as_ref()?.surface_from))
+}
+
+/// What is assumed of winds at the ground by what they are from.
+pub fn brought_down(from: impl Iterator<Item = GroundWindFrom>) -> Option<Assumption> {
     let heights = from.filter_map(|from| match from {
         GroundWindFrom::BroughtDown { from_m } => Some(from_m),
         _ => None,

@@ -70,6 +70,8 @@ pub enum Reason {
     },
     /// The release is in the dark, and the plan does not allow that.
     DarkRelease {
+        /// When it is.
+        release: Timestamp,
         /// When the sun rises at the site that day.
         sunrise: Option<Timestamp>,
         /// When it sets.
@@ -119,6 +121,8 @@ pub enum Reason {
     },
     /// The release could not be flown.
     NotFlown {
+        /// Whether for want of winds; else the stack or the site cannot do it.
+        wants_winds: bool,
         /// Why not, as the error has it.
         why: String,
     },

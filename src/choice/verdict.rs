@@ -1,5 +1,6 @@
 //! From numbers and limits to a verdict with the one reason that decides.
 
+use jiff::Timestamp;
 use serde::Serialize;
 
 use super::answer::{Day, Strains};
@@ -86,13 +87,28 @@ impl Limits {
     }
 }
 
+/// The share of its limit that a landing in the dark has: of no light left nothing can be a share, and no
+/// other number comes to so much.
+pub const DARK: f64 = 1e12;
+
 /// One number against its limit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Strain {
-    /// The number as a share of the limit: above 1 it is broken.
+    /// The number as a share of the limit: above 1 it is broken, but for those that are near at most.
     pub share: f64,
     /// The number.
     pub reason: Reason,
+}
+
+impl Strain {
+    /// The share that it is judged by: gusts, and darkness at the release, are as near a limit as can be
+    /// and never beyond it.
+    pub fn judged(&self) -> f64 {
+        match self.reason {
+            Reason::Gusts { .. } | Reason::DarkRelease { .. } => self.share.min(1.0),
+            _ => self.share,
+        }
+    }
 }
 
 /// Every number of a day against its limit.
@@ -115,8 +131,8 @@ pub struct DayStrains {
 }
 
 impl DayStrains {
-    /// Of a day with its limits.
-    pub fn of(day: &Day, limits: &Limits) -> DayStrains {
+    /// Of a release's day with its limits.
+    pub fn of(release: Timestamp, day: &Day, limits: &Limits) -> DayStrains {
         DayStrains {
             wind: wind(day, limits),
             drift: drift(day, limits),
@@ -124,13 +140,13 @@ impl DayStrains {
             all_hits: all_hits(day, limits),
             water: water(day, limits),
             daylight: daylight(day, limits),
-            dark_release: dark_release(day, limits),
+            dark_release: dark_release(day, release, limits),
         }
     }
 
-    /// The shares without their reasons.
+    /// The shares that they are judged by, without their reasons.
     pub fn shares(&self) -> Strains {
-        let share = |strain: &Option<Strain>| strain.as_ref().map(|s| s.share);
+        let share = |strain: &Option<Strain>| strain.as_ref().map(Strain::judged);
         Strains {
             wind: share(&self.wind),
             drift: share(&self.drift),
@@ -148,12 +164,17 @@ impl DayStrains {
         let others = [Some(self.water), Some(self.all_hits)]
             .into_iter()
             .chain(others);
-        others.flatten().fold(self.daylight, |worst, other| {
-            match other.share.total_cmp(&worst.share).is_gt() {
+        // Of two as near to their limits the one with more of it.
+        let larger = |a: &Strain, b: &Strain| {
+            let judged = a.judged().total_cmp(&b.judged());
+            judged.then(a.share.total_cmp(&b.share)).is_gt()
+        };
+        others
+            .flatten()
+            .fold(self.daylight, |worst, other| match larger(&other, &worst) {
                 true => other,
                 false => worst,
-            }
-        })
+            })
     }
 }
 
@@ -171,7 +192,8 @@ fn wind(day: &Day, limits: &Limits) -> Option<Strain> {
             gust_m_s,
             limit_m_s: gust_limit_m_s,
         };
-        return Some(Strain { share: 1.0, reason });
+        let share = gust_m_s / gust_limit_m_s;
+        return Some(Strain { share, reason });
     }
     Some(Strain {
         share: speed_m_s / limit_m_s,
@@ -251,7 +273,7 @@ fn daylight(day: &Day, limits: &Limits) -> Strain {
         _ => Strain {
             // A plan may want none, for a search by night.
             share: match limit_s > 0.0 {
-                true => f64::INFINITY,
+                true => DARK,
                 false => 0.0,
             },
             reason: Reason::Dark {
@@ -263,11 +285,12 @@ fn daylight(day: &Day, limits: &Limits) -> Strain {
 }
 
 /// Filling in the dark is not beyond a limit, but as near as can be.
-fn dark_release(day: &Day, limits: &Limits) -> Option<Strain> {
+fn dark_release(day: &Day, release: Timestamp, limits: &Limits) -> Option<Strain> {
     let decides = day.dark_release && !limits.dark_release;
     decides.then_some(Strain {
         share: 1.0,
         reason: Reason::DarkRelease {
+            release,
             sunrise: day.sunrise,
             sunset: day.sunset,
         },
@@ -287,6 +310,31 @@ mod tests {
                 limit_share: 1.0,
             },
         }
+    }
+
+    /// Stronger gusts count for more among releases that are near a limit, and break none.
+    #[test]
+    fn gusts_are_near_a_limit_however_strong() {
+        let gusts = Strain {
+            share: 2.0,
+            reason: Reason::Gusts {
+                gust_m_s: 12.0,
+                limit_m_s: 6.0,
+            },
+        };
+        let with = |daylight: f64| DayStrains {
+            wind: Some(gusts.clone()),
+            drift: None,
+            hits: None,
+            all_hits: strain(0.0),
+            water: strain(0.0),
+            daylight: strain(daylight),
+            dark_release: None,
+        };
+        assert_eq!(with(0.9).shares().wind, Some(1.0));
+        assert_eq!(with(0.9).worst(), gusts);
+        assert_eq!(Verdict::of_strain(gusts.judged()), Verdict::NearLimit);
+        assert_eq!(with(1.1).worst(), strain(1.1));
     }
 
     #[test]
@@ -310,6 +358,6 @@ mod tests {
         assert_eq!(verdict(0.1, 0.81), Verdict::NearLimit);
         assert_eq!(verdict(1.0, 0.2), Verdict::NearLimit);
         assert_eq!(verdict(0.5, 1.01), Verdict::BeyondLimit);
-        assert_eq!(verdict(f64::INFINITY, 0.2), Verdict::BeyondLimit);
+        assert_eq!(verdict(DARK, 0.2), Verdict::BeyondLimit);
     }
 }

@@ -73,7 +73,9 @@ pub fn reason(reason: &Reason, units: UnitSystem, zone: &TimeZone) -> String {
             water(*kind),
             percent(*limit_share)
         ),
-        Reason::DarkRelease { sunrise, sunset } => {
+        Reason::DarkRelease {
+            sunrise, sunset, ..
+        } => {
             let time = |at: &Option<Timestamp>| at.map_or("-".into(), |t| clock(t, zone));
             format!(
                 "release in the dark: sunrise {}, sunset {}",
@@ -122,7 +124,7 @@ pub fn reason(reason: &Reason, units: UnitSystem, zone: &TimeZone) -> String {
             percent(*limit_share)
         ),
         // The library tells times in UTC, the reader of a table has the clocks of the place.
-        Reason::NotFlown { why } => on_local_clock(why, zone),
+        Reason::NotFlown { why, .. } => on_local_clock(why, zone),
         Reason::NoLaunchPlace => {
             "there is no place upwind of the target where launching is allowed".to_owned()
         }
@@ -179,12 +181,16 @@ pub fn reason_in_short(long: &Reason, units: UnitSystem, zone: &TimeZone) -> Str
         Reason::LeavesWinds { share, limit_share } => {
             of_draws("left the winds", *share, *limit_share)
         }
-        Reason::DarkRelease { sunrise, sunset } => match (sunrise, sunset) {
-            // Most launches in the dark are too early, so the sunrise is what to wait for.
-            (Some(rise), _) => format!("dark, sunrise {}", clock(*rise, zone)),
-            (None, Some(set)) => format!("dark, sunset {}", clock(*set, zone)),
+        Reason::DarkRelease {
+            release,
+            sunrise,
+            sunset,
+        } => match (sunrise, sunset) {
+            // The sunrise is what to wait for, unless it is past.
+            (Some(rise), _) if release < rise => format!("dark, sunrise {}", clock(*rise, zone)),
+            (_, Some(set)) => format!("dark, sunset {}", clock(*set, zone)),
             // Beyond the polar circles in winter.
-            (None, None) => "dark all day".to_owned(),
+            (_, None) => "dark all day".to_owned(),
         },
         Reason::Daylight { left_s, limit_s } => format!(
             "light left {}, limit {} h",
@@ -302,7 +308,7 @@ pub fn limits(limits: &Limits, units: UnitSystem) -> Vec<String> {
         ),
         drift,
         format!(
-            "at most {:.1} % of the draws on any one thing to keep clear of, and {:.1} % on all of them",
+            "at most {:.1} % of the draws on any one thing to keep clear of, and {:.1} % on any of them together",
             100.0 * limits.keep_out_probability,
             100.0 * limits.all_hazards_probability
         ),
@@ -342,16 +348,22 @@ mod tests {
         let words = |what: &Reason| {
             [reason, reason_in_short].map(|words| words(what, UnitSystem::Us, &zone))
         };
-        let dark = Reason::DarkRelease {
+        let dark = |release: &str| Reason::DarkRelease {
+            release: at(release),
             sunrise: Some(at("2026-05-10T10:21:10Z")),
             sunset: Some(at("2026-05-11T00:54:00Z")),
         };
         assert_eq!(
-            words(&dark),
+            words(&dark("2026-05-10T09:00:00Z")),
             [
                 "release in the dark: sunrise 06:21, sunset 20:54",
                 "dark, sunrise 06:21"
             ]
+        );
+        // In the evening the sunrise is past.
+        assert_eq!(
+            words(&dark("2026-05-11T01:30:00Z"))[1],
+            "dark, sunset 20:54"
         );
         let water = Reason::Water {
             kind: InWhat::Lake,
@@ -371,6 +383,7 @@ mod tests {
         };
         assert_eq!(words(&old)[1], "winds 31 h old, limit 24 h");
         let not_flown = Reason::NotFlown {
+            wants_winds: true,
             why: "the release at 2026-05-10T10:00:00Z lies outside the winds".into(),
         };
         assert_eq!(

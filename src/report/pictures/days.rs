@@ -10,7 +10,7 @@ use crate::report::cautions::AID;
 use crate::report::layout::wrapped;
 use crate::report::palette::{BEYOND, Colour, NEAR, UNKNOWN, WITHIN};
 use crate::report::reasons::{clock, percent, reason_in_short, verdict_sign};
-use crate::report::tables::days::{DayPart, TITLE, not_covered_line, parts, verdict, zone_name};
+use crate::report::tables::days::{DayPart, TITLE, not_flown_line, parts, verdict, zone_name};
 use crate::units::{UnitSystem, duration};
 
 const LEFT: f64 = 190.0;
@@ -119,7 +119,7 @@ pub fn draw(days: &Days, units: UnitSystem) -> Picture {
     let not_covered: Vec<String> = parts
         .iter()
         .filter_map(|part| match part {
-            DayPart::NotCovered(dates, rows) => Some(not_covered_line(*dates, rows.len())),
+            DayPart::NotFlown(dates, rows) => Some(not_flown_line(*dates, rows)),
             DayPart::Day(..) => None,
         })
         .collect();

@@ -54,15 +54,15 @@ pub fn table(days: &Days, units: UnitSystem) -> String {
                     let _ = writeln!(text, "{}", line(row, limited, days, units).trim_end());
                 }
             }
-            DayPart::NotCovered(dates, rows) => {
-                let _ = writeln!(text, "\n{}", not_covered_line(dates, rows.len()));
+            DayPart::NotFlown(dates, rows) => {
+                let _ = writeln!(text, "\n{}", not_flown_line(dates, rows));
             }
         }
     }
     text.push_str(&foot(days.rows.iter(), units));
     text.push_str(&list(
-        "Why the winds do not reach",
-        &out_of_reach(&days.rows, &basis.timezone, units),
+        WHY_NOT,
+        &not_flown(&days.rows, &basis.timezone, units),
     ));
     let why = days.why_best.as_ref();
     let why = why.map_or_else(Vec::new, |why| why::lines(why, &basis.timezone, units));
@@ -72,15 +72,15 @@ pub fn table(days: &Days, units: UnitSystem) -> String {
     text + &basis::end_of_table(basis, RANKING, "", units)
 }
 
-/// The days of a comparison, and between them those that the winds do not cover.
+/// The days of a comparison, and between them those without any flight.
 pub(in crate::report) enum DayPart<'a> {
     /// A local day with its releases.
     Day(Date, &'a [ReleaseRow]),
-    /// Days one after the other, from the first to the last, for whose releases the winds do not reach.
-    NotCovered([Date; 2], &'a [ReleaseRow]),
+    /// Days one after the other, from the first to the last, none of whose releases was flown to the end.
+    NotFlown([Date; 2], &'a [ReleaseRow]),
 }
 
-/// Days apart, those that the winds do not cover summed up.
+/// Days apart, those without any flight summed up.
 pub(in crate::report) fn parts(days: &Days) -> Vec<DayPart<'_>> {
     let zone = &days.basis.timezone;
     let date = |row: &ReleaseRow| row.release.to_zoned_datetime(zone.clone()).date();
@@ -101,7 +101,7 @@ pub(in crate::report) fn parts(days: &Days) -> Vec<DayPart<'_>> {
         if rest[..count].iter().any(covered) {
             parts.push(DayPart::Day(last, &rest[..count]));
         } else {
-            // Days that follow without winds are one line, not a line each.
+            // Days that follow without a flight are one line, not a line each.
             while let Some(next) = rest.get(count) {
                 let more = of_day(&rest[count..], date(next));
                 if rest[count..count + more].iter().any(covered) {
@@ -109,7 +109,7 @@ pub(in crate::report) fn parts(days: &Days) -> Vec<DayPart<'_>> {
                 }
                 (last, count) = (date(next), count + more);
             }
-            parts.push(DayPart::NotCovered([date(first), last], &rest[..count]));
+            parts.push(DayPart::NotFlown([date(first), last], &rest[..count]));
         }
         rest = &rest[count..];
     }
@@ -118,7 +118,8 @@ pub(in crate::report) fn parts(days: &Days) -> Vec<DayPart<'_>> {
 
 fn day_heading(date: Date, rows: &[ReleaseRow], zone: &TimeZone) -> String {
     let sun = |time: fn(&Day) -> Option<Timestamp>, what: &str| {
-        let at = rows.iter().find_map(|row| time(row.day.as_ref()?));
+        // Of a day with two sunsets, one of them after midnight, it is the one that ends the day.
+        let at = rows.iter().filter_map(|row| time(row.day.as_ref()?)).max();
         at.map_or_else(String::new, |at| {
             // In summer at high latitudes the sun sets after midnight.
             let later = zone.to_datetime(at).date() > date;
@@ -134,18 +135,31 @@ fn day_heading(date: Date, rows: &[ReleaseRow], zone: &TimeZone) -> String {
     )
 }
 
-/// Days that the winds do not cover, in a line.
-pub(in crate::report) fn not_covered_line([first, last]: [Date; 2], releases: usize) -> String {
+/// Days without any flight, in a line.
+pub(in crate::report) fn not_flown_line([first, last]: [Date; 2], rows: &[ReleaseRow]) -> String {
     let first_day = first.strftime("%a %Y-%m-%d");
     let when = match first == last {
         true => first_day.to_string(),
         false => format!("{first_day} to {}", last.strftime("%a %Y-%m-%d")),
     };
-    let releases = match releases {
+    let releases = match rows.len() {
         1 => "1 release".to_owned(),
         n => format!("{n} releases"),
     };
-    format!("{when}: {releases} unknown, the winds do not reach far enough")
+    let is_stack = |row: &ReleaseRow| {
+        matches!(
+            row.reason,
+            Reason::NotFlown {
+                wants_winds: false,
+                ..
+            }
+        )
+    };
+    let why = match rows.iter().any(is_stack) {
+        true => "not flown",
+        false => "the winds do not reach far enough",
+    };
+    format!("{when}: {releases} unknown, {why}")
 }
 
 fn line(row: &ReleaseRow, limited: bool, days: &Days, units: UnitSystem) -> String {
@@ -206,13 +220,16 @@ pub(in crate::report) fn foot<'a>(
     format!("\n{}\n", lines.join("\n"))
 }
 
-/// Why the winds do not reach as far as releases need them, alike reasons together.
-fn out_of_reach(rows: &[ReleaseRow], zone: &TimeZone, units: UnitSystem) -> Vec<String> {
+/// What heads the reasons of releases that were not flown, or whose flights leave the winds.
+const WHY_NOT: &str = "Why releases are unknown";
+
+/// Why releases were not flown or leave the winds, alike reasons together.
+fn not_flown(rows: &[ReleaseRow], zone: &TimeZone, units: UnitSystem) -> Vec<String> {
     let mut groups: Vec<(String, &ReleaseRow, usize)> = Vec::new();
     for row in rows {
         let kind = match &row.reason {
             // Where and when a flight leaves the winds stands behind a colon, and differs.
-            Reason::NotFlown { why } => {
+            Reason::NotFlown { why, .. } => {
                 // Numbers differ from release to release where the reason is the same.
                 let kind = why.split(": ").next().unwrap_or(why);
                 kind.replace(|c: char| c.is_ascii_digit(), "")

@@ -3,6 +3,7 @@
 use jiff::tz::TimeZone;
 
 use super::days::time;
+use crate::choice::verdict::DARK;
 use crate::choice::why::{Compared, Compares, Difference, WhyBest};
 use crate::report::reasons::{percent, reason_in_short, verdict_name};
 use crate::units::{UnitSystem, duration};
@@ -41,7 +42,7 @@ pub(in crate::report) fn lines(why: &WhyBest, zone: &TimeZone, units: UnitSystem
 /// A share of a limit.
 fn percent_of(share: f64) -> String {
     // In the dark nothing is left of the limit, and there is no share to tell.
-    match share.is_finite() {
+    match share < DARK {
         true => format!("{:.0} %", 100.0 * share),
         false => "all".to_owned(),
     }
