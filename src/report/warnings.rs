@@ -149,6 +149,9 @@ fn of_assumption(assumption: &Assumption, units: UnitSystem) -> String {
         Assumption::ParachuteDrag { coefficient } => format!(
             "the parachute's drag coefficient of {coefficient} is assumed: the speed of fall depends on it"
         ),
+        Assumption::OfSite { site, assumption } => {
+            format!("{site}: {}", of_assumption(assumption, units))
+        }
         other => notes::assumption(other, units),
     }
 }
@@ -196,6 +199,25 @@ mod tests {
     fn drag(count: usize) -> Vec<Warning> {
         let one = Warning::Assumption(Assumption::ParachuteDrag { coefficient: 0.75 });
         vec![one; count]
+    }
+
+    #[test]
+    fn a_site_far_off_its_ground_is_named() {
+        let off = OffGround {
+            release_m: 2_500.0,
+            above_m: 1_000.0,
+            ground_m: 1_500.0,
+            from: "hills.asc".into(),
+            smoothed: false,
+        };
+        let of_site = Assumption::OfSite {
+            site: "meadow".into(),
+            assumption: Box::new(Assumption::ReleaseOffGround(off)),
+        };
+        assert_eq!(
+            lines(&warnings(&[], &[of_site]), UnitSystem::Metric),
+            ["meadow: the release at 2,500 m is 1,000 m above the ground by hills.asc"]
+        );
     }
 
     #[test]
