@@ -1,18 +1,18 @@
 //! Sites to choose from: points of a file, or a grid over its polygons.
 
+mod heights;
+mod shapes;
+mod table;
+
+use std::collections::{HashMap, HashSet};
 use std::path::Path;
 
-use geo::{BoundingRect, Contains, Coord, LineString, MultiPolygon, Point, Polygon};
-use geojson::{FeatureReader, GeoJson, GeometryValue};
-
-use crate::earth::DEGREE_M;
 use crate::error::{Error, Fault, Result};
 use crate::files::read_bytes;
 use crate::geodesy::Position;
 use crate::ground::terrain::Terrain;
 use crate::notes::Assumption;
-use crate::plan::{Plan, SITE_ELEVATIONS_M, Site};
-use crate::units::{Dimension, parse};
+use crate::plan::{Plan, Site};
 use crate::zone::terrain::{OF_FORECAST, height_at};
 
 /// A site to choose.
@@ -94,8 +94,8 @@ pub fn assumed_of_heights<'a>(
 const MOST: usize = 10_000;
 
 /// Reads candidates: a CSV table with `lat`, `lon` and, if wanted, `name` and `elevation` (with its
-/// unit), or GeoJSON with points (`name` among their properties) or polygons, over which a grid is
-/// laid with `spacing_m` between its points.
+/// unit), or GeoJSON with points (`name` and `elevation` among their properties) or polygons, over which
+/// a grid is laid with `spacing_m` between its points. No two have the same name.
 ///
 /// # Errors
 ///
@@ -107,7 +107,7 @@ pub fn read(path: &Path, spacing_m: f64) -> Result<Vec<Candidate>> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
     let found = match bytes.iter().find(|b| !b.is_ascii_whitespace()) {
         // By what it begins with: a table has no brace there, and endings are anything.
-        Some(b'{') => of_geojson(&name, bytes, spacing_m)?,
+        Some(b'{') => shapes::read(&name, bytes, spacing_m)?,
         None => {
             return Err(Fault::new(
                 name,
@@ -116,12 +116,12 @@ pub fn read(path: &Path, spacing_m: f64) -> Result<Vec<Candidate>> {
             )
             .into());
         }
-        _ => of_csv(&name, bytes)?,
+        _ => table::read(&name, bytes)?,
     };
     match found.len() {
         0 => Err(Fault::new(name, "no candidate", "at least one point or polygon").into()),
         n if n > MOST => Err(too_many(name, n)),
-        _ => Ok(found),
+        _ => Ok(told_apart(found)),
     }
 }
 
@@ -130,276 +130,24 @@ fn too_many(name: String, count: usize) -> Error {
     Fault::new(name, format!("{count} candidates"), expected).into()
 }
 
-fn of_csv(name: &str, bytes: &[u8]) -> Result<Vec<Candidate>> {
-    let mut reader = csv::ReaderBuilder::new()
-        // As people type tables: blanks behind commas, remarks above.
-        .trim(csv::Trim::All)
-        .comment(Some(b'#'))
-        .from_reader(bytes);
-    let unreadable = |cause: csv::Error| {
-        let line = cause.position().map_or(1, csv::Position::line);
-        let fault = Fault::new(
-            name,
-            cause.to_string(),
-            "a row with as many fields as the header",
-        );
-        fault.at_line(line as usize)
-    };
-    let header = reader.headers().map_err(unreadable)?.clone();
-    let column = |names: &[&str]| {
-        header
-            .iter()
-            .position(|h| names.iter().any(|n| h.eq_ignore_ascii_case(n)))
-    };
-    let needed = |names: &[&str]| {
-        column(names).ok_or_else(|| {
-            let columns: Vec<&str> = header.iter().collect();
-            let expected = "columns lat and lon in degrees, and name and elevation if wanted";
-            Fault::new(name, format!("columns {}", columns.join(", ")), expected).at_line(1)
-        })
-    };
-    let lat = needed(&["lat", "latitude", "lat_deg"])?;
-    let lon = needed(&["lon", "longitude", "lon_deg"])?;
-    let label = column(&["name", "site"]);
-    // With the unit behind each number, or of all in the heading.
-    let elevation = [
-        (&["elevation", "elev", "altitude", "alt", "height"][..], ""),
-        (
-            &["elevation_m", "elev_m", "altitude_m", "alt_m", "height_m"],
-            "m",
-        ),
-        (
-            &[
-                "elevation_ft",
-                "elev_ft",
-                "altitude_ft",
-                "alt_ft",
-                "height_ft",
-            ],
-            "ft",
-        ),
-    ];
-    let elevation = elevation
-        .iter()
-        .find_map(|(names, unit)| Some((column(names)?, *unit)));
-    let mut found = Vec::new();
-    for row in reader.records() {
-        let row = row.map_err(unreadable)?;
-        let line = row.position().map_or(1, csv::Position::line) as usize;
-        let field = |at: usize| row.get(at).unwrap_or("");
-        let place = || Position::new(field(lat).parse().ok()?, field(lon).parse().ok()?);
-        let position = place().ok_or_else(|| {
-            let found = format!("\"{}\", \"{}\"", field(lat), field(lon));
-            let expected = "degrees north from -90 to 90 and east from -180 to 360";
-            Fault::new(name, found, expected)
-                .at_line(line)
-                .of_key("lat, lon")
-        })?;
-        let height = elevation.map(|(at, unit)| (field(at), unit));
-        let elevation_m = match height.filter(|(text, _)| !text.is_empty()) {
-            Some((text, unit)) => Some(elevation_of(text, unit).map_err(|found| {
-                let expected = "a height from -430 m to 6000 m, as in 120 m";
-                let fault = Fault::new(name, found, expected);
-                fault.at_line(line).of_key("elevation")
-            })?),
-            None => None,
-        };
-        let label = label.map(field).filter(|text| !text.is_empty());
-        found.push(Candidate {
-            name: label.map_or_else(|| format!("site {}", found.len() + 1), str::to_owned),
-            position,
-            elevation_m,
-        });
-    }
-    Ok(found)
-}
-
-/// An elevation that a site can have, m; a number without a unit is in that of its column.
-fn elevation_of(text: &str, unit: &str) -> std::result::Result<f64, String> {
-    let whole = match text.parse::<f64>() {
-        Ok(_) => &format!("{text} {unit}"),
-        Err(_) => text,
-    };
-    let elevation_m = parse(whole, Dimension::Length).map_err(|wrong| wrong.to_string())?;
-    match SITE_ELEVATIONS_M.contains(&elevation_m) {
-        true => Ok(elevation_m),
-        false => Err(format!("\"{text}\"")),
-    }
-}
-
-fn of_geojson(name: &str, bytes: &[u8], spacing_m: f64) -> Result<Vec<Candidate>> {
-    let wrong = |what: String| Fault::new(name, what, "GeoJSON points or polygons");
-    let whole: GeoJson = serde_json::from_slice(bytes).map_err(|e| wrong(e.to_string()))?;
-    let mut found = Vec::new();
-    match whole {
-        GeoJson::Geometry(geometry) => take(name, "", &geometry.value, spacing_m, &mut found)?,
-        GeoJson::Feature(feature) => take_feature(name, &feature, spacing_m, &mut found)?,
-        // The reader of features cannot do without one.
-        GeoJson::FeatureCollection(all) if all.features.is_empty() => {}
-        GeoJson::FeatureCollection(_) => {
-            for feature in FeatureReader::from_reader(bytes).features() {
-                let feature = feature.map_err(|e| wrong(e.to_string()))?;
-                take_feature(name, &feature, spacing_m, &mut found)?;
+/// Names that are told apart: of those that come again, the second has a "(2)" behind it.
+fn told_apart(mut candidates: Vec<Candidate>) -> Vec<Candidate> {
+    let mut taken: HashSet<String> = candidates.iter().map(|c| c.name.clone()).collect();
+    let mut times: HashMap<String, usize> = HashMap::new();
+    for candidate in &mut candidates {
+        let name = candidate.name.clone();
+        let time = times.entry(name.clone()).or_default();
+        *time += 1;
+        while *time > 1 {
+            candidate.name = format!("{name} ({time})");
+            // A file may have such a name of its own.
+            if taken.insert(candidate.name.clone()) {
+                break;
             }
+            *time += 1;
         }
     }
-    Ok(found)
-}
-
-fn take_feature(
-    name: &str,
-    feature: &geojson::Feature,
-    spacing_m: f64,
-    found: &mut Vec<Candidate>,
-) -> Result<()> {
-    let label = feature.property("name").and_then(|n| n.as_str());
-    match &feature.geometry {
-        Some(geometry) => take(name, label.unwrap_or(""), &geometry.value, spacing_m, found),
-        None => Ok(()),
-    }
-}
-
-fn take(
-    name: &str,
-    label: &str,
-    value: &GeometryValue,
-    spacing_m: f64,
-    found: &mut Vec<Candidate>,
-) -> Result<()> {
-    match value {
-        GeometryValue::Point { coordinates } => {
-            let label = match label {
-                "" => format!("site {}", found.len() + 1),
-                label => label.to_owned(),
-            };
-            found.push(candidate(name, label, coordinates.as_slice())?);
-        }
-        GeometryValue::MultiPoint { coordinates } => {
-            for point in coordinates {
-                let label = format!("{label} {}", found.len() + 1).trim().to_owned();
-                found.push(candidate(name, label, point.as_slice())?);
-            }
-        }
-        GeometryValue::Polygon { coordinates } => {
-            let rings: Vec<Vec<&[f64]>> = rings(coordinates);
-            grid(name, label, &[rings], spacing_m, found)?;
-        }
-        GeometryValue::MultiPolygon { coordinates } => {
-            let all: Vec<Vec<Vec<&[f64]>>> = coordinates.iter().map(|p| rings(p)).collect();
-            grid(name, label, &all, spacing_m, found)?;
-        }
-        GeometryValue::GeometryCollection { geometries } => {
-            for geometry in geometries {
-                take(name, label, &geometry.value, spacing_m, found)?;
-            }
-        }
-        GeometryValue::LineString { .. } | GeometryValue::MultiLineString { .. } => {
-            // Where along it to launch would be a guess.
-            return Err(Fault::new(name, "a line", "points or polygons").into());
-        }
-    }
-    Ok(())
-}
-
-fn rings(polygon: &[Vec<geojson::Position>]) -> Vec<Vec<&[f64]>> {
-    let mut rings = Vec::new();
-    for ring in polygon {
-        rings.push(ring.iter().map(geojson::Position::as_slice).collect());
-    }
-    rings
-}
-
-fn candidate(name: &str, label: String, lon_lat: &[f64]) -> Result<Candidate> {
-    Ok(Candidate {
-        name: label,
-        position: position(name, lon_lat)?,
-        elevation_m: None,
-    })
-}
-
-fn position(name: &str, lon_lat: &[f64]) -> Result<Position> {
-    let place = match lon_lat {
-        [lon, lat, ..] => Position::new(*lat, *lon),
-        _ => None,
-    };
-    place.ok_or_else(|| {
-        let expected = "longitude from -180 to 360 and latitude from -90 to 90, in degrees";
-        Fault::new(name, format!("the point {lon_lat:?}"), expected).into()
-    })
-}
-
-/// Points `spacing_m` apart inside polygons, row by row from the south.
-fn grid(
-    name: &str,
-    label: &str,
-    polygons: &[Vec<Vec<&[f64]>>],
-    spacing_m: f64,
-    found: &mut Vec<Candidate>,
-) -> Result<()> {
-    let mut first_lon = None;
-    let mut shapes = Vec::new();
-    for rings in polygons {
-        let mut lines = Vec::new();
-        for ring in rings {
-            let mut line = Vec::new();
-            for point in ring {
-                let at = position(name, point)?;
-                // Every longitude on the side of the first: no edge is cut at the antimeridian.
-                let first = *first_lon.get_or_insert(at.lon_deg);
-                let turns = ((first - at.lon_deg) / 360.0).round();
-                line.push(Coord {
-                    x: at.lon_deg + 360.0 * turns,
-                    y: at.lat_deg,
-                });
-            }
-            lines.push(LineString::new(line));
-        }
-        let mut lines = lines.into_iter();
-        if let Some(outline) = lines.next() {
-            shapes.push(Polygon::new(outline, lines.collect()));
-        }
-    }
-    let shape = MultiPolygon::new(shapes);
-    let Some(bounds) = shape.bounding_rect() else {
-        return Ok(());
-    };
-    let (low, high) = (bounds.min(), bounds.max());
-    let step_lat = spacing_m / DEGREE_M;
-    let rows = ((high.y - low.y) / step_lat).floor();
-    // Columns are as far apart as rows, so each row has a step of its own.
-    let step_lon = |lat: f64| step_lat / lat.to_radians().cos().max(0.01);
-    // By the middle row: it is only to tell boxes that are far too large.
-    let widest = (high.x - low.x) / step_lon(0.5 * (low.y + high.y));
-    // A box with far more points than are allowed is not looked through.
-    if (rows + 1.0) * (widest + 1.0) > 100.0 * MOST as f64 {
-        return Err(too_many(
-            name.to_owned(),
-            ((rows + 1.0) * (widest + 1.0)) as usize,
-        ));
-    }
-    // What is left over is shared by both edges.
-    let offset = 0.5 * ((high.y - low.y) - rows * step_lat);
-    let before = found.len();
-    for row in 0..=rows as usize {
-        let lat = low.y + offset + row as f64 * step_lat;
-        let columns = ((high.x - low.x) / step_lon(lat)).floor();
-        let west = low.x + 0.5 * ((high.x - low.x) - columns * step_lon(lat));
-        for column in 0..=columns as usize {
-            let lon = west + column as f64 * step_lon(lat);
-            if !shape.contains(&Point::new(lon, lat)) {
-                continue;
-            }
-            let position = position(name, &[crate::geodesy::wrap_longitude(lon), lat])?;
-            found.push(Candidate {
-                name: format!("{label} {}", found.len() - before + 1)
-                    .trim()
-                    .to_owned(),
-                position,
-                elevation_m: None,
-            });
-        }
-    }
-    Ok(())
+    candidates
 }
 
 #[cfg(test)]
@@ -428,12 +176,32 @@ mod tests {
         );
     }
 
+    /// As clubs number their fields; remarks stand between them.
+    #[test]
+    fn a_name_may_begin_with_the_sign_of_remarks() {
+        let text =
+            "# ours\nname,lat,lon\n#1 North field,39,-8\n# wet, in winter\n#2,39.1,-8\n#,,\n";
+        let found = read_text("sites.csv", text, 1.0).unwrap();
+        let names: Vec<&str> = found.iter().map(|c| c.name.as_str()).collect();
+        assert_eq!(names, ["#1 North field", "#2"]);
+    }
+
+    #[test]
+    fn no_two_candidates_have_the_same_name() {
+        let text = "name,lat,lon\nfield,39,-8\nfield,39.1,-8\nfield (2),39.2,-8\nfield,39.3,-8\n";
+        let found = read_text("sites.csv", text, 1.0).unwrap();
+        let names: Vec<&str> = found.iter().map(|c| c.name.as_str()).collect();
+        assert_eq!(names, ["field", "field (3)", "field (2)", "field (4)"]);
+    }
+
     #[test]
     fn a_heading_may_give_the_unit_of_elevations() {
         for (heading, cell, elevation_m) in [
             ("elevation_m", "1640", 1_640.0),
             ("alt_ft", "1000", 304.8),
             ("elev_m", "1000 ft", 304.8),
+            ("Elevation (ft)", "1000", 304.8),
+            ("elevation [m]", "120", 120.0),
             ("Altitude", "120 m", 120.0),
         ] {
             let text = format!("lat,lon,{heading}\n39,-8,{cell}\n");
@@ -493,7 +261,12 @@ mod tests {
                 "lat,lon,elevation\n39,-8,12000 m\n",
                 "line 2, elevation: found \"12000 m\"",
             ),
-            ("north,east\n39,-8\n", "columns lat and lon"),
+            ("# ours\nnorth,east\n39,-8\n", "line 2: found columns north"),
+            (
+                "name,lat,lon\n#1 north field,39,-8,now\n",
+                "line 2: found 4 fields",
+            ),
+            ("lat,lon,elevation (ft)\n39,-8,high\n", "line 2, elevation"),
             ("lat,lon\n39\n", "line 2"),
             ("lat,lon\n", "no candidate"),
             ("", "lat and lon"),
@@ -521,6 +294,62 @@ mod tests {
         assert!(found.iter().all(|c| c.position.lon_deg.abs() > 179.97));
         let apart = found[0].position.distance_m(found[1].position);
         assert!((apart - 1_000.0).abs() < 10.0, "{apart}");
+    }
+
+    #[test]
+    fn features_may_have_elevations() {
+        let of = |property: &str| {
+            let text = format!(
+                r#"{{"type":"Feature","properties":{{{property}}},"geometry":{{"type":"Point","coordinates":[-8.8,39.7]}}}}"#
+            );
+            read_text("p.geojson", &text, 1.0)
+        };
+        for (property, elevation_m) in [
+            (r#""elevation":"120 m""#, Some(120.0)),
+            (r#""elevation":120,"elevation_ft":1000"#, Some(304.8)),
+            (r#""elevation_m":120"#, Some(120.0)),
+            (r#""elevation_m":null"#, None),
+            (r#""alt_name":"quarry""#, None),
+        ] {
+            assert_eq!(
+                of(property).unwrap()[0].elevation_m,
+                elevation_m,
+                "{property}"
+            );
+        }
+        for (property, words) in [
+            (r#""elevation":120"#, "elevation: found"),
+            (r#""elevation_m":"high""#, "elevation_m: found"),
+        ] {
+            let message = of(property).unwrap_err().to_string();
+            assert!(message.contains(words), "{property}: {message}");
+        }
+    }
+
+    /// A field without a name goes on counting, and one that is smaller than the spacing, or has no point of
+    /// the grid in it, still is a field.
+    #[test]
+    fn every_polygon_is_a_candidate_with_a_name_of_its_own() {
+        let square = |lon: f64| {
+            let (w, e) = (lon, lon + 0.01);
+            format!("[[[{w},40],[{e},40],[{e},40.01],[{w},40.01],[{w},40]]]")
+        };
+        // Its box has its middle outside of it.
+        let bent =
+            "[[[2,40],[2.01,40],[2.01,40.001],[2.001,40.001],[2.001,40.01],[2,40.01],[2,40]]]";
+        let polygons = [square(0.0), square(1.0), bent.to_owned()];
+        let features = polygons.map(|rings| {
+            format!(r#"{{"type":"Feature","properties":null,"geometry":{{"type":"Polygon","coordinates":{rings}}}}}"#)
+        });
+        let all = format!(
+            r#"{{"type":"FeatureCollection","features":[{}]}}"#,
+            features.join(",")
+        );
+        let found = read_text("p.geojson", &all, 5_000.0).unwrap();
+        let names: Vec<&str> = found.iter().map(|c| c.name.as_str()).collect();
+        assert_eq!(names, ["1", "2", "3"]);
+        let bent = found[2].position;
+        assert!(bent.lon_deg < 2.001 || bent.lat_deg < 40.001, "{bent:?}");
     }
 
     #[test]
