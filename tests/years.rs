@@ -713,6 +713,19 @@ fn week(folder: &Path) -> Vec<String> {
         .collect()
 }
 
+/// The lowest level of these winds is above the ground, and what is made of it there is said once.
+#[test]
+fn the_wind_at_the_ground_is_said_to_be_assumed() {
+    let folder = tempfile::tempdir().unwrap();
+    let args = week(folder.path());
+    let args: Vec<&str> = args.iter().map(String::as_str).chain(["--json"]).collect();
+    let output = windfall("years", &args);
+    let json: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    let assumed = json["assumptions"].as_array().unwrap().iter();
+    let said = assumed.filter(|a| a["code"] == "ground_wind_brought_down");
+    assert_eq!(said.count(), 1, "{json:#}{}", stderr(&output));
+}
+
 /// What the table tells of winds, ground and stack the page and the cells tell as well; each warning has a line.
 #[test]
 fn the_page_has_the_notes_and_warnings_of_the_table() {

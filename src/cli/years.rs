@@ -85,7 +85,7 @@ pub struct YearsArgs {
     #[arg(long, default_value_t = 200, value_parser = clap::value_parser!(u64).range(20..=1_000_000))]
     pub draws: u64,
     /// Size of the cells of the map.
-    #[arg(long, value_name = "LENGTH", default_value = "5 km", value_parser = length)]
+    #[arg(long, value_name = "LENGTH", default_value = "5 km", value_parser = cell)]
     pub cell: f64,
     /// How it is run.
     #[command(flatten)]
@@ -181,6 +181,17 @@ pub fn run(args: &YearsArgs, out: &mut impl Write, talk: &mut (impl Write + Send
         answer(args, &plan, &job, &whole, &mut begun)
     })?;
     begun.finish(|| output::print(out, "standard output", &text))
+}
+
+/// Cells fit on whole degrees, so none is larger than one.
+const LARGEST_CELL_M: f64 = 111_000.0;
+
+fn cell(text: &str) -> std::result::Result<f64, String> {
+    let size_m = length(text)?;
+    match size_m <= LARGEST_CELL_M {
+        true => Ok(size_m),
+        false => Err("expected a length from 10 m to 111 km, a degree, as in 25km".to_owned()),
+    }
 }
 
 /// A folder that is made where it is not there.
@@ -443,4 +454,15 @@ fn no_parquet(path: &Path) -> Error {
 /// A line for whoever watches.
 fn say(talk: &mut impl Write, text: &str) -> Result<()> {
     output::print(talk, "standard error", &format!("windfall: {text}\n"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_cell_is_larger_than_a_degree() {
+        assert_eq!(cell("25km"), Ok(25_000.0));
+        assert!(cell("400 km").unwrap_err().contains("111 km"));
+    }
 }

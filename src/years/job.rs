@@ -14,6 +14,7 @@ use super::long_record::{LongRecord, Opened};
 use crate::choice::basis::{Basis, basis};
 use crate::choice::candidates::{Candidate, assumed_of_heights};
 use crate::choice::ground;
+use crate::choice::judge::brought_down;
 use crate::choice::times::release_times;
 use crate::choice::together::{Together, group_of, middle, together};
 use crate::choice::verdict::Limits;
@@ -29,7 +30,7 @@ use crate::spread::draws::{SIGMAS, Spread};
 use crate::winds::Winds;
 use crate::zone::duration::TimeAloft;
 use crate::zone::facts::LandedOn;
-use crate::zone::releases::{FlownIn, assumed_of_flown, fly_releases};
+use crate::zone::releases::{FlownIn, FlownRelease, assumed_of_flown, fly_releases};
 use crate::zone::{Options, terrain};
 
 /// What is asked for.
@@ -275,6 +276,7 @@ fn first_landings(
     let mut times = days.iter().flat_map(|day| &day.times);
     let at = times.find(|at| covers.is_none_or(|[from, _]| **at >= from));
     let mut landed = Vec::new();
+    let mut at_ground = Vec::new();
     for (number, ground) in grounds.iter().enumerate() {
         let heights = ground.heights.as_deref();
         let (Some(field), Some(at)) = (fields.iter().find(|f| f.ground == number), at) else {
@@ -289,12 +291,12 @@ fn first_landings(
         let said = assumed_of_flown(&tried).into_iter();
         // What was left out of the first winds says nothing of the others.
         assumed.extend(said.filter(|said| !matches!(said, Assumption::LeftOut { .. })));
-        let flown = tried.into_iter().filter_map(|(_, flown)| flown.ok());
-        landed.push((
-            heights,
-            flown.flat_map(|flown| flown.landings).collect::<Vec<_>>(),
-        ));
+        let flown: Vec<FlownRelease> = tried.into_iter().filter_map(|(_, f)| f.ok()).collect();
+        at_ground.extend(flown.iter().flat_map(|f| &f.surface).map(|wind| wind.from));
+        let landings = flown.into_iter().flat_map(|flown| flown.landings);
+        landed.push((heights, landings.collect::<Vec<_>>()));
     }
+    assumed.extend(brought_down(at_ground.into_iter()));
     let landed = landed.iter().map(|(on, all)| (*on, all.as_slice()));
     Ok(terrain::sources_of(landed))
 }

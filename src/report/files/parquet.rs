@@ -15,6 +15,7 @@ use parquet::file::writer::{SerializedColumnWriter, SerializedFileWriter};
 use parquet::schema::parser::parse_message_type;
 
 use crate::error::{Error, Result};
+use crate::geodesy::Position;
 use crate::report::tables::years::code;
 use crate::years::Job;
 use crate::years::parts::Part;
@@ -30,14 +31,18 @@ enum Values {
     Time(fn(&Release) -> i64),
     Count(fn(&Release) -> u64),
     Number(fn(&Numbers) -> Option<f64>),
+    /// Of the place of the field.
+    OfField(fn(Position) -> f64),
 }
 
 /// All columns; units are in their names, shares go from 0 to 1.
-const COLUMNS: [(&str, Values); 19] = [
+const COLUMNS: [(&str, Values); 21] = [
     (
         "field",
         Values::Text(|job, r| Some(job.fields.get(r.field)?.name.clone())),
     ),
+    ("field_lat_deg", Values::OfField(|at| at.lat_deg)),
+    ("field_lon_deg", Values::OfField(|at| at.lon_deg)),
     ("release", Values::Time(|r| 1_000 * r.at_s)),
     (
         "verdict",
@@ -74,7 +79,7 @@ impl Values {
             Values::Text(_) => ["optional", "binary", "(STRING)"],
             Values::Time(_) => ["required", "int64", "(TIMESTAMP(MILLIS,true))"],
             Values::Count(_) => ["required", "int64", ""],
-            Values::Number(_) => ["optional", "double", ""],
+            Values::Number(_) | Values::OfField(_) => ["optional", "double", ""],
         }
     }
 }
@@ -134,6 +139,24 @@ fn about(job: &Job) -> Vec<KeyValue> {
         .to_vec()
 }
 
+/// Whether there is a value: Parquet writes those that there are, and beside them a 1 or 0 for every row.
+fn there<T>(value: &Option<T>) -> i16 {
+    i16::from(value.is_some())
+}
+
+fn write_numbers(
+    column: &mut SerializedColumnWriter,
+    rows: &[Release],
+    number: impl Fn(&Release) -> Option<f64>,
+) -> std::result::Result<(), ParquetError> {
+    let numbers: Vec<Option<f64>> = rows.iter().map(number).collect();
+    let known: Vec<i16> = numbers.iter().map(there).collect();
+    let numbers: Vec<f64> = numbers.into_iter().flatten().collect();
+    let column = column.typed::<DoubleType>();
+    column.write_batch(&numbers, Some(&known), None)?;
+    Ok(())
+}
+
 /// One column of some rows: its values, and which rows have one.
 fn write(
     mut column: SerializedColumnWriter,
@@ -141,27 +164,23 @@ fn write(
     job: &Job,
     rows: &[Release],
 ) -> std::result::Result<(), ParquetError> {
-    // Parquet writes the values that there are, and beside them a 1 or 0 for every row.
-    let there = |is: bool| i16::from(is);
     match values {
         Values::Text(text) => {
             let texts: Vec<Option<String>> = rows.iter().map(|row| text(job, row)).collect();
-            let known: Vec<i16> = texts.iter().map(|t| there(t.is_some())).collect();
+            let known: Vec<i16> = texts.iter().map(there).collect();
             let texts: Vec<ByteArray> = texts.iter().flatten().map(|t| t.as_str().into()).collect();
             column
                 .typed::<ByteArrayType>()
                 .write_batch(&texts, Some(&known), None)?;
         }
         Values::Number(number) => {
-            let number = |row: &Release| row.numbers.as_ref().and_then(number);
-            let known: Vec<i16> = rows
-                .iter()
-                .map(|row| there(number(row).is_some()))
-                .collect();
-            let numbers: Vec<f64> = rows.iter().filter_map(number).collect();
-            column
-                .typed::<DoubleType>()
-                .write_batch(&numbers, Some(&known), None)?;
+            write_numbers(&mut column, rows, |row| {
+                row.numbers.as_ref().and_then(number)
+            })?;
+        }
+        Values::OfField(number) => {
+            let place = |row: &Release| Some(job.fields.get(row.field)?.plan.site.position);
+            write_numbers(&mut column, rows, |row| place(row).map(number))?;
         }
         Values::Time(time) => {
             let times: Vec<i64> = rows.iter().map(time).collect();

@@ -337,6 +337,8 @@ pub(crate) fn code(value: impl serde::Serialize) -> String {
 pub fn releases_csv(job: &Job, whole: &Part) -> Result<String> {
     let header = [
         "field",
+        "field_lat_deg",
+        "field_lon_deg",
         "release",
         "verdict",
         "decides",
@@ -359,13 +361,13 @@ pub fn releases_csv(job: &Job, whole: &Part) -> Result<String> {
     let rows = whole.releases.iter().map(|release| {
         let numbers = release.numbers.as_ref();
         let text = |value: Option<f64>| value.map_or_else(String::new, |v| v.to_string());
-        let field = job
-            .fields
-            .get(release.field)
-            .map(|field| field.name.clone());
+        let field = job.fields.get(release.field);
+        let at = field.map(|field| field.plan.site.position);
         let broken: Vec<String> = release.broken.iter().map(code).collect();
         let mut row = vec![
-            field.unwrap_or_default(),
+            field.map_or_else(String::new, |field| field.name.clone()),
+            text(at.map(|at| at.lat_deg)),
+            text(at.map(|at| at.lon_deg)),
             release.at().to_string(),
             release.verdict.code().to_owned(),
             release.decides.map(code).unwrap_or_default(),
