@@ -199,6 +199,15 @@ fn launches_are_restricted_to_areas_and_roads() {
     let (_, anywhere, _) = run(&[]);
     let (place, restricted, _) = run(&["--launch-in", pasture]);
     assert!((43.2..=43.6).contains(&place.lat_deg) && (-113.6..=-112.95).contains(&place.lon_deg));
+    let table = stdout(&windfall(
+        "sites",
+        &[&[IDAHO, "--into", target][..], &hour, &hours].concat(),
+    ));
+    assert_eq!(
+        table.lines().nth(1),
+        Some("times in America/Boise"),
+        "{table}"
+    );
     let (on_road, from_road, _) = run(&["--on-roads"]);
     assert!(restricted <= anywhere + 0.03 && from_road <= anywhere + 0.03);
     // The point is on a road: the nearest corner or edge of the layer is within metres.

@@ -277,7 +277,7 @@ impl<'a> MayLaunch<'a> {
             true => None,
             false => Some(GroundMap::new(*region, &layers)?),
         };
-        if allowed.on_roads && map.nearest_road(region.plane.center().normal()).is_none() {
+        if allowed.on_roads && map.way_to_road(region.plane.center().normal()).is_none() {
             return Err(Error::CannotDo {
                 why: "there is no road around the places to launch from".into(),
                 remedy: "expected [ground] roads or osm in the plan, for the region upwind of the target".into(),

@@ -37,9 +37,10 @@ impl Lines {
         Some((edge.distance_2(&point).sqrt(), edge.data))
     }
 
-    /// The point of an edge that is nearest.
-    pub fn foot(&self, point: [f64; 2]) -> Option<[f64; 2]> {
-        let edge = self.tree.nearest_neighbor(point)?;
+    /// The nearest point of an edge whose number counts; slow where these are few and far.
+    pub fn foot(&self, point: [f64; 2], counts: impl Fn(u32) -> bool) -> Option<[f64; 2]> {
+        let mut edges = self.tree.nearest_neighbor_iter(point);
+        let edge = edges.find(|edge| counts(edge.data))?;
         Some(edge.geom().nearest_point(&point))
     }
 

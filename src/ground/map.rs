@@ -336,11 +336,13 @@ impl GroundMap {
         self.within(class, self.region.plane.to_plane(place), 0.0)
     }
 
-    /// The point of a road one may drive on that is nearest to a place, as distance, m, and azimuth,
-    /// degrees clockwise from the north of the region's plane.
+    /// The point of a road one may stop on, which is no motorway, that is nearest to a place, as distance,
+    /// m, and azimuth, degrees clockwise from the north of the region's plane.
     pub fn way_to_road(&self, place: Normal) -> Option<(f64, f64)> {
         let [x, y] = self.region.plane.to_plane(place);
-        let foot = self.roads.foot([x, y])?;
+        let foot = self
+            .roads
+            .foot([x, y], |i| !self.is_of(i, RoadClass::Motorway))?;
         let (east, north) = (foot[0] - x, foot[1] - y);
         Some((east.hypot(north), east.atan2(north).to_degrees()))
     }
@@ -424,4 +426,32 @@ fn all_roads(region: &Region, layers: &[&Layer]) -> (Lines, Vec<(RoadClass, Stri
         edges.extend(points.windows(2).map(|w| (w[0], w[1], number)));
     }
     (Lines::new(edges), road_of)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ground::layers::Line;
+
+    #[test]
+    fn nobody_stops_on_a_motorway() {
+        let place = Position::new(43.0, -108.0).unwrap();
+        let mut roads = Layer::new(Kind::Road, "roads");
+        let along = |lat: f64, class| Line {
+            points: vec![[-108.1, lat], [-107.9, lat]],
+            class,
+            name: String::new(),
+        };
+        roads.lines.push(along(43.001, RoadClass::Motorway));
+        let region = Region::around(place, 30_000.0);
+        let way = |roads: &Layer| {
+            let map = GroundMap::new(region, std::slice::from_ref(roads)).unwrap();
+            map.way_to_road(place.normal())
+        };
+        assert_eq!(way(&roads), None);
+        roads.lines.push(along(42.99, RoadClass::Secondary));
+        let (away_m, azimuth_deg) = way(&roads).unwrap();
+        assert!((away_m - 1_111.0).abs() < 2.0, "{away_m}");
+        assert!((azimuth_deg.abs() - 180.0).abs() < 0.1, "{azimuth_deg}");
+    }
 }

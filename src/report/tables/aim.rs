@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use serde_json::json;
 
-use super::days::{csv_text, header, of_wind, record, time, verdict};
+use super::days::{csv_text, header, of_wind, record, time, verdict, zone_name};
 use crate::choice::answer::{Aim, AimRow, LaunchRegion};
 use crate::error::Result;
 use crate::report::basis;
@@ -20,8 +20,9 @@ const RANKING: &str = "by the share of the draws that come down in the target, l
 pub fn table(aim: &Aim, units: UnitSystem) -> String {
     let warned = basis::warning_block(&aim.basis, units);
     let mut text = format!(
-        "Where to launch into {}\n\n{warned}{:4}{:22}{:24}{:>12}  {:22}{:>10}{:>10}{:>13}  {:17}{}\n",
+        "Where to launch into {}\ntimes in {}\n\n{warned}{:4}{:22}{:24}{:>12}  {:22}{:>10}{:>10}{:>13}  {:17}{}\n",
         aim.target,
+        zone_name(&aim.basis.timezone),
         "",
         "release",
         "launch at",
