@@ -15,8 +15,9 @@ use crate::notes::Assumption;
 use crate::plan::GroundPlan;
 use crate::zone::facts::LandedOn;
 
-/// Room around the farthest landing, m: what lies near it counts.
-const MARGIN_M: f64 = 15_000.0;
+/// Room around the farthest landing and the sites, m: what lies near them counts, and no air around an airport
+/// reaches farther.
+const MARGIN_M: f64 = 20_000.0;
 
 /// What is assumed of what lies on the ground.
 pub const ON_GROUND: [Assumption; 2] = [Assumption::HitDistances, Assumption::CoarseGround];
@@ -192,4 +193,17 @@ fn layers_of(plan: &GroundPlan, regions: &[Region]) -> Result<Vec<Vec<Layer>>> {
         take(&|region| read_osm_or_far(file, region))?;
     }
     Ok(layers)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ground::airspace::default_cylinders;
+
+    #[test]
+    fn the_room_around_holds_all_that_is_looked_for_by_default() {
+        assert!(default_cylinders().iter().all(|c| c.radius_m < MARGIN_M));
+        let buffers = [default_buffers(), default_limits()].concat();
+        assert!(buffers.iter().all(|b| b.radius_m < MARGIN_M));
+    }
 }
