@@ -78,14 +78,22 @@ impl Leave {
         }
         Err(Error::CannotDo {
             why: format!(
-                "{} flights at up to {} release times would take some {} min and {} MB",
+                "{} flights at {} would take some {} min and {} MB",
                 grouped(run.flights()),
-                grouped(run.releases),
+                release_times(run.releases),
                 grouped(run.minutes()),
                 grouped(run.megabytes())
             ),
             remedy: "expected --yes to go ahead all the same, or fewer draws, days or sites".into(),
         })
+    }
+}
+
+/// How many release times at most.
+fn release_times(count: f64) -> String {
+    match count > 1.0 {
+        true => format!("up to {} release times", grouped(count)),
+        false => "one release time".to_owned(),
     }
 }
 
@@ -129,6 +137,11 @@ mod tests {
             "{message}"
         );
         assert!(yes.to(long).is_ok());
+        let many = no.to(run(1.0, 1.0, 900_000_000)).unwrap_err().to_string();
+        assert!(
+            many.contains(" flights at one release time would"),
+            "{many}"
+        );
         assert_eq!(grouped(0.2), "1");
         assert_eq!(grouped(999.0), "999");
     }

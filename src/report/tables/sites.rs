@@ -55,7 +55,10 @@ pub fn table(sites: &Sites, units: UnitSystem) -> String {
     let why = why.map_or_else(Vec::new, |why| why::lines(why, &basis.timezone, units));
     text.push_str(&list("Why this one", &why));
     text.push_str(&closer(sites, units));
-    let of = format!("{} release times, ", sites.releases);
+    let of = match sites.releases {
+        1 => "1 release time, ".to_owned(),
+        n => format!("{n} release times, "),
+    };
     text + &basis::end_of_table(basis, RANKING, &of, units)
 }
 
