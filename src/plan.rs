@@ -33,7 +33,7 @@ use self::document::{Faults, Section, quantity};
 use self::named_files::Files;
 pub use self::stack::{
     Ascent, BalloonPlan, CylinderContent, CylinderPlan, Descent, LoadItem, LoadKind, ParachutePlan,
-    StackPlan,
+    StackPlan, names_parachute,
 };
 use crate::atmosphere::standard_height_of_pressure;
 use crate::error::{Error, Fault, Result};
@@ -217,7 +217,8 @@ const M: Dimension = Dimension::Length;
 const M_S: Dimension = Dimension::Speed;
 const SHARE: Dimension = Dimension::Ratio;
 
-/// Elevations that a launch site can have, m above mean sea level.
+/// Elevations that a launch site can have, m above mean sea level: from the shore of the Dead Sea to the highest
+/// inhabited places.
 pub const SITE_ELEVATIONS_M: std::ops::RangeInclusive<f64> = -430.0..=6_000.0;
 
 /// Every section a plan may have.
@@ -679,7 +680,6 @@ mod tests {
         // 187,250 m is no elevation of a site.
         assert_eq!(with("187.250 m"), Ok(Some(187.25)));
     }
-}
 
     #[test]
     fn a_point_in_other_masses_and_heights_is_not_guessed_either() {
@@ -727,3 +727,4 @@ mod tests {
             assert!(plan.is_ok(), "{new}: {}", plan.unwrap_err());
         }
     }
+}

@@ -5,6 +5,7 @@ use jiff::tz::TimeZone;
 
 use crate::clock::local::{read_time, signed};
 use crate::draft::{Answers, Elevation, ElevationFrom};
+use crate::plan::names_parachute;
 use crate::units::UnitSystem;
 
 /// A plan that was begun.
@@ -252,11 +253,22 @@ fn load(answers: &Answers) -> String {
 }
 
 fn parachute(answers: &Answers, assumed: &mut Vec<String>) -> String {
-    assumed.push("the mass of the parachute and of all lines is among the load".into());
+    let among_load = answers.load.iter().any(|(name, _)| names_parachute(name));
+    let (said, remark) = match among_load {
+        true => (
+            "the mass of the parachute and of all lines is among the load",
+            "where it is not among the load",
+        ),
+        false => (
+            "the parachute weighs nothing, as no part of the load is called so: give [parachute] mass",
+            "taken as nothing until it is given",
+        ),
+    };
+    assumed.push(said.into());
     [
         "[parachute]\n",
         &line("diameter", &quoted(&answers.parachute), "laid out flat"),
-        &aside("mass = \"0.3 kg\"", "where it is not among the load"),
+        &aside("mass = \"0.3 kg\"", remark),
         "\n",
     ]
     .concat()
