@@ -429,6 +429,27 @@ pub mod told {
     pub const DRIFT: &str = "drift";
     pub const FALLING: &str = "falling";
     pub const GAS_AT_THE_SITE: &str = "Gas at the site";
+/// That a moved release lies at another height, and where that is from.
+pub fn new_elevation(height: &str, remark: &str) -> String {
+    let what = field("site.elevation")[0];
+    match (height, remark) {
+        ("", _) => format!("{what}: not known there; look it up on a map."),
+        (_, "") => format!("{what}: {height}."),
+        _ => format!("{what}: {height}, {remark}."),
+    }
+}
+
+/// That the plan goes by the clocks of its new place.
+pub fn new_clocks(zone: &str) -> String {
+    format!("{}: {zone}.", field("flight.timezone")[0])
+}
+
+/// That the plan does not go by the clocks of its new place.
+pub fn other_clocks(zone: &str) -> String {
+    let [zones, release] = ["flight.timezone", "flight.release"].map(|id| field(id)[0]);
+    format!("{zones}: as before; the place has {zone}. {release}: give it on those clocks.")
+}
+
     pub const HANG_ON_THE_FILLER: &str = "Hang on the filler";
     pub const HOW_SURE_THAT_IS: &str = "How sure that is";
     pub const IN_THE_AIR: &str = "In the air";

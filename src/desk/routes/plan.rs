@@ -40,6 +40,8 @@ pub struct Now {
     file: FileIs,
     unsaved: bool,
     can: [bool; 2],
+    /// What a change brought along.
+    pub told: Vec<String>,
 }
 
 impl Now {
@@ -51,6 +53,7 @@ impl Now {
             file,
             unsaved: draft.unsaved(),
             can: draft.can(),
+            told: Vec::new(),
         })
     }
 
@@ -69,6 +72,8 @@ impl Now {
             (_, true) => words::UNSAVED,
             _ => words::SAVED,
         };
+        let told = self.told.iter().map(String::as_str);
+        let said: Vec<&str> = told.chain([said]).collect();
         json!({
             "step": self.step,
             "said": said,

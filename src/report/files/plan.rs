@@ -172,21 +172,36 @@ pub fn degrees(value: f64) -> String {
 fn elevation_line(elevation: &Elevation, us_units: bool, assumed: &mut Vec<String>) -> String {
     let units = UnitSystem::of(us_units);
     let height = units.height(elevation.elevation_m);
-    match &elevation.from {
+    let written = match &elevation.from {
         // As it was typed: in another unit it would not be the person's own number.
-        ElevationFrom::Given(written) => line("elevation", &quoted(written), ""),
+        ElevationFrom::Given(written) => written,
         ElevationFrom::Terrain(file) => {
             assumed.push(format!("the site lies at {height}, by {file}"));
-            let remark = format!("above sea level, by {}", one_line(file));
-            line("elevation", &quoted(&height), &remark)
+            &height
         }
         ElevationFrom::Airport(code, distance_m) => {
             let away = units.distance(*distance_m);
             assumed.push(format!(
                 "the site lies as high as the airport {code}, {away} away: {height}; a map knows better"
             ));
-            let remark = format!("that of the airport {code}, {away} away; assumed");
-            line("elevation", &quoted(&height), &remark)
+            &height
+        }
+    };
+    line(
+        "elevation",
+        &quoted(written),
+        &elevation_remark(&elevation.from, units),
+    )
+}
+
+/// What a plan says beside an elevation that was looked up.
+pub fn elevation_remark(from: &ElevationFrom, units: UnitSystem) -> String {
+    match from {
+        ElevationFrom::Given(_) => String::new(),
+        ElevationFrom::Terrain(file) => format!("above sea level, by {}", one_line(file)),
+        ElevationFrom::Airport(code, distance_m) => {
+            let away = units.distance(*distance_m);
+            format!("that of the airport {code}, {away} away; assumed")
         }
     }
 }
