@@ -394,7 +394,7 @@ pub fn start_work(desk: &Arc<Desk>, name: &str, given: Values) -> Result<Station
         return Err(Fault::new("what", format!("{what:?}"), "some work").into());
     };
     // As it is now: what is typed while the work goes on changes nothing of it.
-    let text = desk.with_draft(name, |draft| Ok(draft.text().to_owned()))?;
+    let (text, _) = desk.text_now(name)?;
     let (worker, keeper) = (desk.clone(), desk.clone());
     let (plan, plan_too) = (name.to_owned(), name.to_owned());
     desk.jobs.start(

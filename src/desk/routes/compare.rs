@@ -58,7 +58,7 @@ fn published(
         name.clone_into(&mut zone.file);
         return Ok(zone);
     }
-    let text = desk.with_draft(name, |draft| Ok(draft.text().to_owned()))?;
+    let (text, _) = desk.text_now(name)?;
     let mut plan = parsed(desk, name, &text)?;
     plan.release = release.unwrap_or(plan.release);
     let winds = desk.air.of(&plan)?;

@@ -76,7 +76,7 @@ impl Now {
         let said: Vec<&str> = told.chain([said]).collect();
         json!({
             "step": self.step,
-            "said": said,
+            "said": said.join(" "),
             "undo": self.can[0],
             "redo": self.can[1],
             "save": (self.unsaved || self.file == FileIs::Gone) && self.file != FileIs::Changed,
@@ -180,9 +180,8 @@ pub async fn live_now(
     let number = of(&given, "n").parse().unwrap_or(0);
     let newer = desk.asked(of(&given, "page"), number);
     let had = Frame::read(of(&given, "frame"));
-    let text = desk.with_draft(&name, |draft| Ok((draft.text().to_owned(), draft.number())));
-    let (text, step) = match text {
-        Ok(text) => text,
+    let (text, step) = match desk.text_now(&name) {
+        Ok(now) => now,
         Err(error) => return refused(&desk, &headers, &error, "/"),
     };
     let worker = desk.clone();
