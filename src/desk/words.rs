@@ -305,6 +305,8 @@ pub const INTO_HINT: &str = "a file of areas in this folder; or draw one on the 
 pub const INTO_BUTTON: &str = "Find the place";
 pub const ON_ROADS: &str = "Launch on the plan's roads only";
 pub const NO_FILES: &str = "There is no such file in this folder.";
+pub const TOO_MANY_RELEASES: &str =
+    "give other days, fewer hours or a longer step; the commands have no such limit";
 pub const SITE_MAP: &str = "On the map: click where to release, or drag the marker.";
 pub const SPREAD: &str = "How much things vary (one standard deviation each)";
 pub const GROUND: &str = "Files about the ground";
