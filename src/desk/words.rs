@@ -211,6 +211,8 @@ pub const FILE_NAME_HINT: &str = "as in spring-flight; it becomes a file of that
 pub const PLACE: &str = "Place of the release";
 pub const PLACE_HINT: &str =
     "a town, as in Riverton WY, or coordinates in any usual form; or click on the map";
+pub const MORE_FILES: &str =
+    "This folder has more files than are listed here: start the desk in a smaller one.";
 pub const RELEASE_HINT: &str = "local time, as in 2026-05-01 09:00";
 pub const LOAD_ALL: &str = "All that hangs below the balloon";
 pub const LOAD_ALL_HINT: &str = "parachute and lines included, as in 2.7 kg or 6 lb";
