@@ -364,7 +364,7 @@ pub const KEEP_TARGET: &str = "Keep the target";
 pub const ALONG: &str = "Along the flight";
 
 /// What the script says, by the names it knows.
-pub const SCRIPT: [(&str, &str); 10] = [
+pub const SCRIPT: [(&str, &str); 12] = [
     (
         "anew",
         "The desk was restarted: open the address that it printed.",
@@ -389,6 +389,11 @@ pub const SCRIPT: [(&str, &str); 10] = [
     ("moves", "Arrow keys move the map."),
 ];
 pub const SKIP: &str = "To the content";
+    (
+        "half",
+        "What you typed into the plan as text is kept: copy it, then empty the box to see the plan as it is now.",
+    ),
+    ("idle", IDLE),
 pub const BACK: &str = "Back";
 pub const PLAN_BAR: &str = "Plan, saving and work";
 pub const STATIONS: &str = "Stations";
