@@ -101,6 +101,10 @@ pub fn field(id: &str) -> [&'static str; 2] {
         "parachute.diameter" => ["Parachute, laid out", "as in 2.1 m or 7 ft"],
         "parachute.drag_coefficient" => ["Its drag coefficient", "on that area, as in 0.75"],
         "parachute.mass" => ["Its mass", "unless it is among the load, as in 300 g"],
+        "parachute.measured" => [
+            "Its mass on the scales",
+            "once it was weighed; counts in place of its mass",
+        ],
         "ascent.rate" => [
             "Rate of ascent, stated",
             "in place of the balloon's physics, as in 5 m/s",
@@ -160,6 +164,10 @@ pub fn field(id: &str) -> [&'static str; 2] {
             Some("mass") => ["Mass", "as in 0.95 kg or 2 lb"],
             Some("smallest_face") => ["Smallest face", "as in 15 cm x 20 cm; may be empty"],
             _ => ["", ""],
+            Some("measured") => [
+                "On the scales",
+                "once it was weighed; counts in place of its mass",
+            ],
         },
     }
 }
@@ -270,6 +278,8 @@ pub const NO_WINDS: &str =
     "This plan has no winds yet. Tick a file, drop one here, or download a forecast.";
 pub const FILLED_IN: &str = "The fill that follows from the plan";
 pub const CARD: &str = "Launch-day card to print";
+pub const NO_BALLOON: &str =
+    "The rate of ascent is stated and the plan has no balloon: there is nothing to fill.";
 pub const AS_TEXT: &str = "All of it, as the command prints it";
 pub const DROP: &str = "Drop wind files here, or choose them";
 pub const DROP_HINT: &str =
