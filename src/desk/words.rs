@@ -126,7 +126,9 @@ pub fn field(id: &str) -> [&'static str; 2] {
         "limits.max_drift" => ["Drift, at most", "as in 80 km or 50 mi"],
         "limits.daylight_after_landing" => ["Daylight after the landing", "as in 2 h"],
         "limits.keep_out_probability" => ["Share on any one hazard, at most", "as in 0.02"],
-        "limits.all_hazards_probability" => ["Share on all hazards, at most", "as in 0.04"],
+        "limits.all_hazards_probability" => {
+            ["Share on any hazard, all together, at most", "as in 0.04"]
+        }
         "limits.water_probability" => ["Share in water, at most", "as in 0.05"],
         "limits.dark_release" => ["Release in the dark is allowed", ""],
         "ground.terrain" => [
@@ -162,12 +164,12 @@ pub fn field(id: &str) -> [&'static str; 2] {
         _ => match id.rsplit('.').next() {
             Some("name") => ["What it is", "as in tracker"],
             Some("mass") => ["Mass", "as in 0.95 kg or 2 lb"],
-            Some("smallest_face") => ["Smallest face", "as in 15 cm x 20 cm; may be empty"],
-            _ => ["", ""],
             Some("measured") => [
                 "On the scales",
                 "once it was weighed; counts in place of its mass",
             ],
+            Some("smallest_face") => ["Smallest face", "as in 15 cm x 20 cm; may be empty"],
+            _ => ["", ""],
         },
     }
 }
@@ -209,6 +211,8 @@ pub const OUTSIDE_REMEDY: &str = "copy it into the folder, and name it as seen f
 
 pub const PLANS: &str = "Plans in this folder";
 pub const NO_PLANS: &str = "There is no plan in this folder yet. Begin one below.";
+pub const MORE_FILES: &str =
+    "This folder has more files than are listed here: start the desk in a smaller one.";
 pub const UNSAVED_THERE: &str = "with unsaved work";
 pub const BEGIN: &str = "Begin a plan";
 pub const BEGIN_LEAD: &str = "Six answers make a plan that can be flown. What you do not know is looked up or assumed, and the plan says so.";
@@ -219,8 +223,6 @@ pub const FILE_NAME_HINT: &str = "as in spring-flight; it becomes a file of that
 pub const PLACE: &str = "Place of the release";
 pub const PLACE_HINT: &str =
     "a town, as in Riverton WY, or coordinates in any usual form; or click on the map";
-pub const MORE_FILES: &str =
-    "This folder has more files than are listed here: start the desk in a smaller one.";
 pub const RELEASE_HINT: &str = "local time, as in 2026-05-01 09:00";
 pub const LOAD_ALL: &str = "All that hangs below the balloon";
 pub const LOAD_ALL_HINT: &str = "parachute and lines included, as in 2.7 kg or 6 lb";
@@ -276,17 +278,17 @@ pub const LOOK_AGAIN: &str = "Look again";
 pub const NOT_YET: &str = "Nothing yet: the plan needs what is listed at its fields.";
 pub const NO_WINDS: &str =
     "This plan has no winds yet. Tick a file, drop one here, or download a forecast.";
-pub const FILLED_IN: &str = "The fill that follows from the plan";
-pub const CARD: &str = "Launch-day card to print";
 pub const NO_BALLOON: &str =
     "The rate of ascent is stated and the plan has no balloon: there is nothing to fill.";
+pub const FILLED_IN: &str = "The fill that follows from the plan";
+pub const CARD: &str = "Launch-day card to print";
 pub const AS_TEXT: &str = "All of it, as the command prints it";
 pub const DROP: &str = "Drop wind files here, or choose them";
 pub const DROP_HINT: &str =
     "soundings (CSV, IGRA, listings) or forecasts (GRIB, netCDF); they are copied into the folder";
 pub const DROP_BUTTON: &str = "Take the files";
 pub const FETCH: &str = "Download a forecast";
-pub const FETCH_LEAD: &str = "The only part of the desk that uses the network. It first checks how much there is; nothing is downloaded until you say so.";
+pub const FETCH_LEAD: &str = "Like the address of a tracker in flight, this uses the network. It first checks how much there is; nothing is downloaded until you say so.";
 pub const FEED: &str = "Forecast";
 pub const FROM: &str = "From";
 pub const TO: &str = "To";
@@ -303,6 +305,8 @@ pub const EVERY: &str = "From one release to the next";
 pub const EVERY_HINT: &str = "as in 1 h or 30 min";
 pub const HOURS: &str = "Hours of the day";
 pub const HOURS_HINT: &str = "as in 05:00-11:00";
+pub const TOO_MANY_RELEASES: &str =
+    "give other days, fewer hours or a longer step; the commands have no such limit";
 pub const DAYS_BUTTON: &str = "Compare the days";
 pub const BESIDE: &str = "Beside the plan's";
 pub const TAKE: &str = "Take it";
@@ -317,8 +321,6 @@ pub const INTO_HINT: &str = "a file of areas in this folder; or draw one on the 
 pub const INTO_BUTTON: &str = "Find the place";
 pub const ON_ROADS: &str = "Launch on the plan's roads only";
 pub const NO_FILES: &str = "There is no such file in this folder.";
-pub const TOO_MANY_RELEASES: &str =
-    "give other days, fewer hours or a longer step; the commands have no such limit";
 pub const SITE_MAP: &str = "On the map: click where to release, or drag the marker.";
 pub const SPREAD: &str = "How much things vary (one standard deviation each)";
 pub const GROUND: &str = "Files about the ground";
@@ -387,6 +389,11 @@ pub const SCRIPT: [(&str, &str); 12] = [
         "slow",
         "It takes too long to be shown here. The commands have no such limit, and fewer files of winds take less.",
     ),
+    (
+        "half",
+        "What you typed into the plan as text is kept: copy it, then empty the box to see the plan as it is now.",
+    ),
+    ("idle", IDLE),
     ("done", "done."),
     ("stopped", "Stopped."),
     ("moved", "The release is at"),
@@ -399,11 +406,6 @@ pub const SCRIPT: [(&str, &str); 12] = [
     ("moves", "Arrow keys move the map."),
 ];
 pub const SKIP: &str = "To the content";
-    (
-        "half",
-        "What you typed into the plan as text is kept: copy it, then empty the box to see the plan as it is now.",
-    ),
-    ("idle", IDLE),
 pub const BACK: &str = "Back";
 pub const PLAN_BAR: &str = "Plan, saving and work";
 pub const STATIONS: &str = "Stations";
@@ -427,27 +429,6 @@ pub fn doing(what: &str) -> &'static str {
     }
 }
 
-/// How much there is to download.
-pub fn to_download(files: usize, megabytes: f64, run: &str) -> String {
-    let files = match files {
-        1 => "one file".to_owned(),
-        n => format!("{n} files"),
-    };
-    format!("{megabytes:.1} MB in {files}, of the run of {run}.")
-}
-
-/// What stands beside the numbers of answers.
-pub mod told {
-    pub const ABOVE_SEA_LEVEL: &str = "above sea level";
-    pub const ACROSS: &str = "across";
-    pub const AREA: &str = "area";
-    pub const BEST_AT: &str = "best at";
-    pub const BURST: &str = "burst";
-    pub const BURSTS_AT: &str = "Bursts at";
-    pub const CYLINDERS: &str = "Cylinders";
-    pub const DRIFT: &str = "drift";
-    pub const FALLING: &str = "falling";
-    pub const GAS_AT_THE_SITE: &str = "Gas at the site";
 /// That a moved release lies at another height, and where that is from.
 pub fn new_elevation(height: &str, remark: &str) -> String {
     let what = field("site.elevation")[0];
@@ -469,6 +450,27 @@ pub fn other_clocks(zone: &str) -> String {
     format!("{zones}: as before; the place has {zone}. {release}: give it on those clocks.")
 }
 
+/// How much there is to download.
+pub fn to_download(files: usize, megabytes: f64, run: &str) -> String {
+    let files = match files {
+        1 => "one file".to_owned(),
+        n => format!("{n} files"),
+    };
+    format!("{megabytes:.1} MB in {files}, of the run of {run}.")
+}
+
+/// What stands beside the numbers of answers.
+pub mod told {
+    pub const ABOVE_SEA_LEVEL: &str = "above sea level";
+    pub const ACROSS: &str = "across";
+    pub const AREA: &str = "area";
+    pub const BEST_AT: &str = "best at";
+    pub const BURST: &str = "burst";
+    pub const BURSTS_AT: &str = "Bursts at";
+    pub const CYLINDERS: &str = "Cylinders";
+    pub const DRIFT: &str = "drift";
+    pub const FALLING: &str = "falling";
+    pub const GAS_AT_THE_SITE: &str = "Gas at the site";
     pub const HANG_ON_THE_FILLER: &str = "Hang on the filler";
     pub const HOW_SURE_THAT_IS: &str = "How sure that is";
     pub const IN_THE_AIR: &str = "In the air";
