@@ -103,7 +103,7 @@ pub fn field(id: &str) -> [&'static str; 2] {
         "parachute.mass" => ["Its mass", "unless it is among the load, as in 300 g"],
         "parachute.measured" => [
             "Its mass on the scales",
-            "once it was weighed; counts in place of its mass",
+            "once weighed; counts in place of the mass",
         ],
         "ascent.rate" => [
             "Rate of ascent, stated",
@@ -164,10 +164,7 @@ pub fn field(id: &str) -> [&'static str; 2] {
         _ => match id.rsplit('.').next() {
             Some("name") => ["What it is", "as in tracker"],
             Some("mass") => ["Mass", "as in 0.95 kg or 2 lb"],
-            Some("measured") => [
-                "On the scales",
-                "once it was weighed; counts in place of its mass",
-            ],
+            Some("measured") => ["On the scales", "once weighed; counts in place of the mass"],
             Some("smallest_face") => ["Smallest face", "as in 15 cm x 20 cm; may be empty"],
             _ => ["", ""],
         },
@@ -446,8 +443,10 @@ pub fn new_clocks(zone: &str) -> String {
 
 /// That the plan does not go by the clocks of its new place.
 pub fn other_clocks(zone: &str) -> String {
-    let [zones, release] = ["flight.timezone", "flight.release"].map(|id| field(id)[0]);
-    format!("{zones}: as before; the place has {zone}. {release}: give it on those clocks.")
+    let what = field("flight.timezone")[0];
+    format!(
+        "{what}: as before. The place has {zone}, whose clocks never show the release as it is written."
+    )
 }
 
 /// How much there is to download.

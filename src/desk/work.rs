@@ -327,6 +327,8 @@ pub fn add_winds(desk: &Desk, name: &str, files: &[String], alone: bool) -> Resu
         _ => file.clone(),
     };
     desk.with_draft(name, |draft| {
+        // A download may have taken long.
+        draft.look()?;
         let Some(mut plan) = PlanText::read(draft.text()) else {
             return Err(super::gone());
         };
