@@ -18,6 +18,9 @@ const TERRAIN_M: f64 = 1_000.0;
 /// Towns named where several have the name that was given.
 const CANDIDATES: usize = 12;
 
+/// What a load is called that was given as one mass.
+pub const ALL_OF_LOAD: &str = "payload, lines and parachute";
+
 /// What a plan is begun with. Quantities stand as their writer wrote them, once they were read.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Answers {

@@ -33,7 +33,7 @@ use self::document::{Faults, Section, quantity};
 use self::named_files::Files;
 pub use self::stack::{
     Ascent, BalloonPlan, CylinderContent, CylinderPlan, Descent, LoadItem, LoadKind, ParachutePlan,
-    StackPlan,
+    StackPlan, names_parachute,
 };
 use crate::atmosphere::standard_height_of_pressure;
 use crate::error::{Error, Fault, Result};
@@ -45,7 +45,7 @@ use crate::notes::Assumption;
 use crate::numeric::neighbours;
 use crate::sources::Columns;
 use crate::spread::draws::BurstSpread;
-use crate::units::{Dimension, parse, without_point};
+use crate::units::{Dimension, parse};
 use crate::vehicle::latex::LatexTable;
 
 /// A checked plan.
@@ -217,7 +217,8 @@ const M: Dimension = Dimension::Length;
 const M_S: Dimension = Dimension::Speed;
 const SHARE: Dimension = Dimension::Ratio;
 
-/// Elevations that a launch site can have, m above mean sea level.
+/// Elevations that a launch site can have, m above mean sea level: from the shore of the Dead Sea to the highest
+/// inhabited places.
 pub const SITE_ELEVATIONS_M: std::ops::RangeInclusive<f64> = -430.0..=6_000.0;
 
 /// Every section a plan may have.
@@ -450,7 +451,7 @@ fn site(s: &Section, faults: &mut Faults) -> Option<Site> {
     let lat = s.number("lat", "degrees north", -90.0..=90.0, faults);
     // Some maps count all the way round to the east.
     let lon = s.number("lon", "degrees east", -180.0..=360.0, faults);
-    let elevation_m = elevation(s, faults);
+    let elevation_m = s.quantity("elevation", M, SITE_ELEVATIONS_M, faults);
     let [shelter_m, door_m] = ["shelter", "door"].map(|key| filling::narrowest(s, key, faults));
     Some(Site {
         position: Position::new(lat?, lon?)?,
@@ -458,29 +459,6 @@ fn site(s: &Section, faults: &mut Faults) -> Option<Site> {
         shelter_m,
         door_m,
     })
-}
-
-/// From the shore of the Dead Sea to the highest inhabited places. Whether "1.640 m" is 2 m or 1,640 m is not
-/// guessed.
-fn elevation(s: &Section, faults: &mut Faults) -> Option<f64> {
-    let elevation_m = s.quantity("elevation", M, SITE_ELEVATIONS_M, faults)?;
-    let text = s.text("elevation", "", faults)?;
-    let as_thousands = without_point(text).filter(|other| {
-        let other_m = parse(other, M);
-        other_m.is_ok_and(|m| SITE_ELEVATIONS_M.contains(&m))
-    });
-    let Some(other) = as_thousands else {
-        return Some(elevation_m);
-    };
-    let expected =
-        format!("\"{other}\" if the point stands between thousands, else at most two decimals");
-    faults.note(
-        s.span("elevation"),
-        &s.path("elevation"),
-        format!("\"{text}\""),
-        expected,
-    );
-    None
 }
 
 fn spread(s: &Section, files: &mut Files, faults: &mut Faults) -> SpreadPlan {
@@ -701,5 +679,52 @@ mod tests {
         assert_eq!(with("12.5 m"), Ok(Some(12.5)));
         // 187,250 m is no elevation of a site.
         assert_eq!(with("187.250 m"), Ok(Some(187.25)));
+    }
+
+    #[test]
+    fn a_point_in_other_masses_and_heights_is_not_guessed_either() {
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("samples/high-plains");
+        let sample = std::fs::read_to_string(folder.join("plan.toml")).unwrap();
+        let parsed = |old: &str, new: &str| {
+            assert!(sample.contains(old), "{old}");
+            Plan::parse("f", &sample.replace(old, new), &folder)
+        };
+        let camera = "mass = \"1.35 kg\"";
+        let gas = "gas = \"helium\"";
+        for (old, new) in [
+            (camera, "mass = \"1.350 g\""),
+            (camera, "measured = \"1.350 g\""),
+            (gas, "gas = \"helium\"\nfiller = \"1.200 g\""),
+            ("mass = \"0.35 kg\"", "mass = \"1.350 g\""),
+            (
+                "[spread]",
+                "[ascent]\nrates = [[\"10.000 m\", \"5 m/s\"]]\n[spread]",
+            ),
+            (
+                "[spread]",
+                "[descent]\nrates = [[\"10.000 ft\", \"9 m/s\"]]\n[spread]",
+            ),
+            ("burst_diameter = \"5 %\"", "burst_altitude = \"1.200 m\""),
+            ("wind = \"sounding\"", "wind = [[\"10.000 m\", \"3 m/s\"]]"),
+            (
+                "[spread]",
+                "[ground]\nbuffers = [[\"motorway road\", \"1.500 m\"]]\n[spread]",
+            ),
+        ] {
+            let message = parsed(old, new).unwrap_err().to_string();
+            assert!(message.contains("between thousands"), "{new}: {message}");
+        }
+        for (old, new) in [
+            (camera, "mass = \"1.350 kg\""),
+            (camera, "mass = \"35.5 g\""),
+            (
+                camera,
+                "length = \"3.000 ft\"\nmass_per_length = \"5.125 g/m\"",
+            ),
+            ("diameter = \"2.1 m\"", "diameter = \"2.100 m\""),
+        ] {
+            let plan = parsed(old, new);
+            assert!(plan.is_ok(), "{new}: {}", plan.unwrap_err());
+        }
     }
 }

@@ -733,6 +733,17 @@ fn the_cards_paper_goes_by_the_units() {
     assert!(page("metric").contains("size: A4"));
 }
 
+/// A parachute whose mass nothing tells weighs nothing, and that is said; among the load by its name it is known.
+#[test]
+fn a_parachute_of_unknown_mass_is_told() {
+    let said = "the parachute weighs nothing, assumed";
+    let bare = ("mass = \"0.35 kg\"\n", "");
+    let unknown = changed(&[bare]);
+    assert!(flat(&table(&[&unknown.plan()])).contains(said));
+    let among = changed(&[bare, ("air sampler", "sampler and chute")]);
+    assert!(!flat(&table(&[&among.plan()])).contains(said));
+}
+
 /// How sure the rate is for a lift that is known: by the drag, 18 % of it unless the plan says
 /// otherwise, and in the words of the table.
 #[test]

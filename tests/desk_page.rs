@@ -242,7 +242,12 @@ fn keys_that_come_before_an_answer_are_not_lost() {
     let Some(mut command) = browser("typing.cjs") else {
         return;
     };
-    let (_folder, desk) = over_the_sample();
+    let (folder, desk) = over_the_sample();
+    // Another plan, and reports that never come.
+    let [plan, other] = ["plan.toml", "other.toml"].map(|name| folder.path().join(name));
+    fs::copy(plan, other).unwrap();
+    let head = "time,latitude,longitude,altitude_m\n";
+    fs::write(folder.path().join("receiver.csv"), head).unwrap();
     let found: Value = serde_json::from_str(&said(command.arg(desk.address()))).unwrap();
     assert_eq!(found["saved"], "At the last moment");
     assert_eq!(found["meanwhile"], json!(["Sagebrush 2", "70 km"]));
@@ -250,6 +255,9 @@ fn keys_that_come_before_an_answer_are_not_lost() {
     assert_eq!(found["rows"], rows);
     let lists = json!(["other.csv\nriverton-2026-02-05.csv", "neon"]);
     assert_eq!(found["lists"], lists);
+    assert_eq!(found["half"], json!([false, true]));
+    assert_eq!(found["whole"], json!([true, "Third"]));
+    assert_eq!(found["stop"], true);
 }
 
 /// Idle it takes no time, and what is served for the page stays small.

@@ -354,13 +354,169 @@ fn clocks_of_the_page_change_what_is_shown_and_nothing_else() {
     assert!(!by_plan.contains(" UTC</th>"));
 }
 
+/// Whatever is made of a plan is made of its file as it is now, also where no page has looked at it since.
+#[test]
+fn a_file_changed_by_hand_is_what_work_is_done_with() {
+    let (folder, desk) = over_the_sample();
+    let path = folder.path().join(NAME);
+    let before = state(&desk)["text"].as_str().unwrap().to_owned();
+    let by_hand = |old: &str, new: &str| fs::write(&path, before.replace(old, new)).unwrap();
+    by_hand("Sagebrush 2", "Tumbleweed 9");
+    let fields = [("name", NAME), ("what", "brief")];
+    assert_eq!(desk.post("/job", &fields).status, 303);
+    result(&desk, "briefing");
+    let page = desk.get("/file?name=plan-briefing%2Fbrief.html").body;
+    assert!(page.contains("Tumbleweed 9") && !page.contains("Sagebrush"));
+    // The page is told of it all the same.
+    let said = state(&desk)["said"].as_str().unwrap().to_owned();
+    assert!(said.contains("changed by somebody else"), "{said}");
+    by_hand("Sagebrush 2", "Yucca 4");
+    let card = desk.get(&format!("/card?name={NAME}")).body;
+    assert!(card.contains("Yucca 4"), "{card}");
+    by_hand("\"6.8 kg\"", "\"6.8\"");
+    let live = json(&desk.get(&format!("/live?name={NAME}&n=1")));
+    assert_eq!(live["wrong"].as_array().unwrap().len(), 1, "{live}");
+    let two = desk.get(&format!("/compare?old={NAME}&new={NAME}")).body;
+    assert!(two.contains("neck_lift"), "{two}");
+    // In the units that the plan says.
+    by_hand("[flight]\n", "[flight]\nunits = \"us\"\n");
+    let two = desk.get(&format!("/compare?old={NAME}&new={NAME}")).body;
+    assert!(two.contains(" sq mi"), "{two}");
+}
+
+/// A balloon has a fill also where its rate of ascent is stated, and what was weighed has boxes.
+#[test]
+fn the_fill_is_shown_where_there_is_a_balloon_and_by_what_was_weighed() {
+    let (folder, desk) = over_the_sample();
+    let path = folder.path().join(NAME);
+    let sample = fs::read_to_string(&path).unwrap();
+    fs::write(&path, format!("{sample}[ascent]\nrate = \"5 m/s\"\n")).unwrap();
+    let fill = || {
+        let live = json(&desk.get(&format!("/live?name={NAME}&n=1")));
+        live["parts"]["fill"].as_str().unwrap().to_owned()
+    };
+    assert!(fill().contains("Hang on the filler"), "{}", fill());
+    let weighed = [
+        ("load.0.measured", "1.95 kg"),
+        ("parachute.measured", "0.85 kg"),
+    ];
+    let now = edit(&desk, &state(&desk), &weighed);
+    let text = now["text"].as_str().unwrap();
+    for key in ["1.95 kg", "0.85 kg"] {
+        assert!(text.contains(&format!("measured = \"{key}\"")), "{text}");
+    }
+    // One kilogram and a half more than planned.
+    assert!(fill().contains("5.80 kg"), "{}", fill());
+    let bare = "[flight]\nrelease = 2026-02-05T17:00:00-07:00\n[site]\nlat = 43.02\nlon = -108.35\n\
+                elevation = \"1640 m\"\n[ascent]\nrate = \"5 m/s\"\nburst_altitude = \"30 km\"\n\
+                [descent]\nlanding_speed = \"5 m/s\"\n";
+    let step = now["step"].to_string();
+    desk.post(
+        "/plan/text",
+        &[("name", NAME), ("step", &step), ("text", bare)],
+    );
+    assert!(fill().contains("nothing to fill"), "{}", fill());
+}
+
+/// What a moved release takes from its new place is written beside it and told.
+#[test]
+fn a_moved_release_says_where_its_elevation_is_from_and_keeps_the_clocks_of_its_place() {
+    let (folder, desk) = over_the_sample();
+    let move_to = |place: &str| desk.ask("/plan/place", &[("name", NAME), ("place", place)]);
+    // Its offset is that of the old place, and is no hour of the new one.
+    let now = move_to("Allegan, MI");
+    let said = now["said"].as_str().unwrap();
+    assert!(
+        said.contains("that of the airport") && said.contains("; assumed."),
+        "{said}"
+    );
+    let text = now["text"].as_str().unwrap();
+    let line = text.lines().find(|l| l.starts_with("elevation")).unwrap();
+    assert!(line.contains("# that of the airport"), "{line}");
+    assert!(said.contains("The place has America/Detroit"), "{said}");
+    assert_eq!(now["values"]["flight.timezone"], "America/Denver");
+    desk.ask("/plan/undo", &[("name", NAME)]);
+    // Without one it is that hour there.
+    let path = folder.path().join(NAME);
+    let sample = fs::read_to_string(&path).unwrap();
+    let on_clocks = sample.replace("2026-02-05T17:00:00-07:00", "\"2026-02-05 17:00\"");
+    fs::write(&path, &on_clocks).unwrap();
+    let now = move_to("Allegan, MI");
+    assert_eq!(now["values"]["flight.timezone"], "America/Detroit");
+    assert_eq!(now["values"]["flight.release"], "2026-02-05 17:00");
+    assert!(
+        now["said"]
+            .as_str()
+            .unwrap()
+            .contains("Time zone: America/Detroit."),
+        "{now}"
+    );
+    // Arizona has the same clocks in winter, and a plan in UTC is kept in UTC.
+    desk.ask("/plan/undo", &[("name", NAME)]);
+    let now = move_to("33.45, -112.07");
+    assert_eq!(now["values"]["flight.timezone"], "America/Denver");
+    fs::write(&path, on_clocks.replace("America/Denver", "UTC")).unwrap();
+    desk.ask("/plan/take-file", &[("name", NAME)]);
+    let now = move_to("Allegan, MI");
+    assert_eq!(now["values"]["flight.timezone"], "UTC");
+}
+
+/// Reports and soundings are listed whatever the folder of the plan is called.
+#[test]
+fn a_plans_own_folder_may_be_called_like_what_the_desk_writes() {
+    let folder = tempfile::tempdir().unwrap();
+    for inside in ["spring-flight", "day-briefing"] {
+        let inside = folder.path().join(inside);
+        fs::create_dir_all(inside.join("plan-flight")).unwrap();
+        fs::copy("samples/high-plains/plan.toml", inside.join(NAME)).unwrap();
+        for file in [
+            "tracker.csv",
+            "plan-flight/reports.log",
+            "plan-flight/zone.json",
+        ] {
+            fs::write(inside.join(file), "").unwrap();
+        }
+    }
+    let desk = Desk::open(folder.path(), &[]);
+    for inside in ["spring-flight", "day-briefing"] {
+        let page = desk.get(&format!("/plan?name={inside}%2Fplan.toml")).body;
+        let listed = |file: &str| page.contains(&format!("<option value=\"{inside}/{file}\">"));
+        assert!(
+            listed("tracker.csv") && listed("plan-flight/reports.log"),
+            "{inside}"
+        );
+        assert!(!listed("plan-flight/zone.json"), "{inside}");
+    }
+}
+
+/// A wrong year is told before its releases are listed, and a step is what was typed.
+#[test]
+fn far_too_many_releases_are_refused() {
+    let (_folder, desk) = over_the_sample();
+    let days = |to: &str, every: &str| {
+        let fields = [
+            ("name", NAME),
+            ("what", "days"),
+            ("from", "2026-02-05"),
+            ("to", to),
+            ("every", every),
+        ];
+        desk.post("/job", &fields);
+        failed(&desk)
+    };
+    let said = days("2926-02-05", "1 min");
+    assert!(said.contains("more than 5000"), "{said}");
+    let said = days("2026-02-05", "90 s");
+    assert!(said.contains("whole minutes"), "{said}");
+}
+
 /// What is judged by its best release is taken with that.
 #[test]
 fn a_site_and_a_target_are_taken_with_their_hour() {
     let (folder, desk) = over_the_sample();
     fs::write(
         folder.path().join("sites.csv"),
-        "name,lat,lon\nField,43.1,-108.4\n",
+        "name,lat,lon,elevation\nField,43.1,-108.4,1702 m\n",
     )
     .unwrap();
     let area = r#"{"type":"Polygon","coordinates":[[[-109.5,42],[-106.5,42],[-106.5,44],[-109.5,44],[-109.5,42]]]}"#;
@@ -397,15 +553,31 @@ fn a_site_and_a_target_are_taken_with_their_hour() {
             after.split('"').next().unwrap().to_owned()
         };
         let (site, release) = (value("site"), value("release"));
-        let take = [("name", NAME), ("site", &site), ("release", &release)];
+        let mut take = vec![("name", NAME), ("site", &site), ("release", &release)];
+        // The elevation that it was compared with.
+        let height = (what == "sites").then(|| value("elevation"));
+        take.extend(height.iter().map(|height| ("elevation", height.as_str())));
         assert_eq!(desk.post("/plan/take", &take).status, 303);
         let values = state(&desk)["values"].clone();
+        assert_eq!(
+            values["site.elevation"] == "1,702 m",
+            what == "sites",
+            "{values}"
+        );
         assert!(
             values["flight.release"].as_str().unwrap().contains("16:00"),
             "{values}"
         );
         assert_ne!(values["site.lat"], "43.02");
         desk.post("/plan/undo", &[("name", NAME)]);
+    }
+    for wrong in ["", "high", "NaN", "9000"] {
+        let take = [
+            ("name", NAME),
+            ("site", "43.1,-108.4"),
+            ("elevation", wrong),
+        ];
+        assert_eq!(desk.post("/plan/take", &take).status, 422, "{wrong}");
     }
 }
 
@@ -525,6 +697,22 @@ fn winds_are_taken_if_they_can_be_read_and_under_a_name_of_their_own() {
     assert_eq!(files(), ["a-2.csv", "a.csv"]);
     let winds = "riverton-2026-02-05.csv\nwinds/a.csv\nwinds/a-2.csv";
     assert_eq!(state(&desk)["values"]["wind.files"], winds);
+    // A table whose columns only the plan names.
+    let before = state(&desk);
+    let named = before["text"].as_str().unwrap().replace(
+        "[wind]\n",
+        "[wind]\ncolumns = \"P=pressure hPa, Z=height m, D=direction deg, V=speed m/s\"\n",
+    );
+    let bare = b"P,Z,D,V\n850,1500,270,5\n700,3000,270,10\n500,5500,270,20\n";
+    assert_eq!(brought(&desk, "bare.csv", bare).status, 422);
+    let step = before["step"].to_string();
+    desk.post(
+        "/plan/text",
+        &[("name", NAME), ("step", &step), ("text", &named)],
+    );
+    let taken = brought(&desk, "bare.csv", bare);
+    assert_eq!(taken.status, 303, "{}", taken.body);
+    fs::remove_file(folder.path().join("winds/bare.csv")).unwrap();
     // What is no wind is told by its name, and not kept.
     let refused = brought(&desk, "holiday.csv", b"a,b\n1,2\n");
     assert_eq!(refused.status, 422);
@@ -1036,6 +1224,8 @@ fn forecasts_are_looked_at_downloaded_and_stopped() {
         assert!(Instant::now() < until, "{}", result(&desk, "winds"));
         std::thread::sleep(Duration::from_millis(100));
     }
+    // That the plan names the files now makes them no older.
+    assert!(!result(&desk, "winds").contains("Made before"));
     let files = state(&desk)["values"]["wind.files"]
         .as_str()
         .unwrap()

@@ -127,6 +127,8 @@ fn what_new_writes_every_command_reads() {
     for (command, arguments) in runs {
         let done = windfall(command, &arguments);
         assert!(done.status.success(), "{command}: {}", stderr(&done));
+        // The parachute is among the load, and nothing warns of that.
+        assert!(!stdout(&done).contains("parachute's mass"), "{command}");
         // The plan's people read feet, miles and pounds.
         if ["zone", "fill"].contains(&command) {
             let said = stdout(&done);
@@ -180,6 +182,29 @@ fn a_file_outside_of_the_plans_folder_is_told() {
         assert!(told.status.success(), "{}", stderr(&told));
         let plain = windfall("fill", &[text(&plan)]);
         assert_eq!(plain.status.success(), more.is_empty());
+    }
+}
+
+/// Whether the parachute is among a load of several parts only their names can tell.
+#[test]
+fn a_load_by_parts_says_whether_the_parachute_is_among_it() {
+    let folder = tempfile::tempdir().unwrap();
+    for (part, among) in [("camera", false), ("Chute and lines", true)] {
+        let path = folder.path().join(format!("{among}.toml"));
+        let answers = ANSWERS.map(|a| if a == "6 lbs" { "tracker=1.2 lb" } else { a });
+        let load = answers.iter().position(|a| *a == "tracker=1.2 lb").unwrap();
+        let part = format!("{part}=2 lb");
+        let mut answers = answers.to_vec();
+        answers.insert(load + 1, &part);
+        let said = stdout(&new(&path, &answers));
+        assert_eq!(
+            said.contains("the parachute weighs nothing"),
+            !among,
+            "{said}"
+        );
+        assert_eq!(said.contains("is among the load"), among, "{said}");
+        let fill = stdout(&windfall("fill", &[text(&path)]));
+        assert_eq!(fill.contains("parachute weighs nothing"), !among, "{fill}");
     }
 }
 

@@ -310,6 +310,8 @@ pub struct ComparedSite {
     pub name: String,
     /// Where it is.
     pub position: Position,
+    /// Its elevation above mean sea level, m, if its file gives it.
+    pub elevation_m: Option<f64>,
     /// Its place among those that were flown and are known, 1 the best.
     pub rank: Option<usize>,
     /// What is thought of it.

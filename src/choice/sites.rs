@@ -332,6 +332,7 @@ fn site(
     ComparedSite {
         name: candidate.name.clone(),
         position: candidate.position,
+        elevation_m: candidate.elevation_m,
         rank: None,
         verdict,
         reason,

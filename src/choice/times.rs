@@ -3,6 +3,8 @@
 use jiff::tz::{AmbiguousOffset, TimeZone};
 use jiff::{Timestamp, ToSpan, civil};
 
+use crate::units::{Dimension, QuantityError, parse};
+
 /// Seconds that a clock counts in a day, whatever the day's length.
 const CLOCK_DAY_S: i64 = 86_400;
 
@@ -37,6 +39,36 @@ pub fn release_times(
     times
 }
 
+/// More release times than this are not in a period: told before they are listed.
+pub fn at_most([from, to]: [Timestamp; 2], every_s: i64, hours_s: [i64; 2]) -> f64 {
+    let a_day = ((hours_s[1] - hours_s[0]) / every_s.max(60) + 1) as f64;
+    // A day at each end may be begun. Where the end comes first there is no time at all, which is told later.
+    let days = (to.duration_since(from).as_secs_f64() / 86_400.0)
+        .max(0.0)
+        .ceil()
+        + 1.0;
+    days * a_day
+}
+
+/// A time from one release to the next as people write it, in whole minutes; s.
+///
+/// # Errors
+///
+/// What would be right.
+pub fn read_step(text: &str) -> Result<i64, QuantityError> {
+    let seconds = parse(text, Dimension::Time)?;
+    let minutes = (seconds / 60.0).round();
+    // Hours of the day are given to the minute, and steps are counted from midnight.
+    let is_whole = (seconds - 60.0 * minutes).abs() < 1e-6;
+    match is_whole && (60.0..=86_400.0).contains(&seconds) {
+        true => Ok(minutes as i64 * 60),
+        false => Err(QuantityError {
+            found: format!("\"{text}\""),
+            expected: "whole minutes, from a minute to a day, as in 1h or 30min".into(),
+        }),
+    }
+}
+
 /// The moments at which a clock shows a reading: one, none where the clocks skip it, two where it
 /// comes again.
 fn moments(reading: civil::DateTime, zone: &TimeZone) -> Vec<Timestamp> {
@@ -55,6 +87,15 @@ mod tests {
     use super::*;
 
     const HOUR_S: i64 = 3_600;
+
+    #[test]
+    fn steps_are_whole_minutes() {
+        assert_eq!(read_step("0.5 h"), Ok(1_800));
+        assert_eq!(read_step("120 s"), Ok(120));
+        for wrong in ["90 s", "1.01 h", "30 s", "25 h"] {
+            assert!(read_step(wrong).is_err(), "{wrong}");
+        }
+    }
 
     fn t(text: &str) -> Timestamp {
         text.parse().unwrap()

@@ -16,7 +16,8 @@ use windfall::error::Result;
 const IDLE: Duration = Duration::from_secs(30 * 60);
 
 /// Opens the whole job on one page in the browser: plans, winds, days, sites, zone, briefing. The page is
-/// served by this computer to this computer alone; only a download you ask for uses the network.
+/// served by this computer to this computer alone; only a download or a
+/// tracker's address that you ask for uses the network.
 #[derive(Debug, Args)]
 #[command(after_long_help = "\
 Examples:

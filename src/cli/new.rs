@@ -8,7 +8,9 @@ use clap::Args;
 use super::options::Units;
 use super::output;
 use windfall::clock::local::read_time;
-use windfall::draft::{Answers, Elevation, ElevationFrom, elevation, site, usually_us_units};
+use windfall::draft::{
+    ALL_OF_LOAD, Answers, Elevation, ElevationFrom, elevation, site, usually_us_units,
+};
 use windfall::error::{Error, Fault, Result};
 use windfall::files::write_atomically;
 use windfall::ground::time_zone::time_zone;
@@ -50,7 +52,8 @@ pub struct NewArgs {
     /// Rate of ascent at release to fill for; 5 m/s or 1000 ft/min is assumed.
     #[arg(long, value_name = "SPEED")]
     pub ascent_rate: Option<String>,
-    /// What hangs below the parachute: a mass, as in "6 lb", or items, as in "tracker=1.2 lb".
+    /// All that hangs below the balloon, parachute and lines included: a mass, as in "6 lb", or items, as in
+    /// "tracker=1.2 lb" "parachute=0.7 lb".
     #[arg(long, value_name = "[NAME=]MASS", num_args = 1..)]
     pub load: Vec<String>,
     /// Diameter of the parachute laid out flat, as in "7 ft".
@@ -220,7 +223,7 @@ fn load<R: BufRead, W: Write>(
 ) -> Result<Vec<(String, String)>> {
     let item = |text: &str| {
         // From the end: a name may have a `=` in it, a mass has none.
-        let (name, mass) = text.rsplit_once('=').unwrap_or(("payload", text));
+        let (name, mass) = text.rsplit_once('=').unwrap_or((ALL_OF_LOAD, text));
         Ok((
             name.trim().to_owned(),
             quantity("--load", mass, Dimension::Mass)?,
@@ -337,7 +340,7 @@ mod tests {
         assert_eq!(answers.timezone.iana_name(), Some("America/Denver"));
         assert_eq!(answers.release.to_string(), "2026-05-01T15:00:00Z");
         assert_eq!(answers.balloon, "1,200 g");
-        assert_eq!(answers.load, [("payload".to_owned(), "6 lbs".to_owned())]);
+        assert_eq!(answers.load, [(ALL_OF_LOAD.to_owned(), "6 lbs".to_owned())]);
         assert_eq!(answers.parachute, "7'");
         assert!(answers.us_units);
         assert_eq!(answers.name, "first");

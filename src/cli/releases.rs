@@ -8,11 +8,10 @@ use jiff::Timestamp;
 use super::cost::Run;
 use super::options::{RunArgs, When};
 use super::wind_files::WindArgs;
-use windfall::choice::times::release_times;
+use windfall::choice::times::{at_most, read_step, release_times};
 use windfall::clock::local::read_hours;
 use windfall::error::{Error, Result};
 use windfall::plan::Plan;
-use windfall::units::{Dimension, parse};
 use windfall::winds::Winds;
 use windfall::zone::Options;
 
@@ -29,7 +28,7 @@ pub struct ReleasesArgs {
     #[arg(long, value_name = "DATE|TIME")]
     pub to: Option<When>,
     /// Time from one release to the next, as in "1 h" or "30 min".
-    #[arg(long, value_name = "TIME", default_value = "1h", value_parser = every)]
+    #[arg(long, value_name = "TIME", default_value = "1h", value_parser = step)]
     pub every: i64,
     /// Hours of the day for releases, as a clock in the plan's time zone shows them.
     #[arg(long, value_name = "HH:MM-HH:MM", default_value = "05:00-11:00")]
@@ -84,7 +83,7 @@ impl ReleasesArgs {
             None => covered.ok_or_else(none)?[1],
         };
         self.run.leave.to(Run {
-            releases: self.at_most([from, to]),
+            releases: at_most([from, to], self.every, self.hours.0),
             sites: sites as f64,
             draws: self.draws,
             threads: self.run.threads,
@@ -105,21 +104,6 @@ impl ReleasesArgs {
     }
 }
 
-impl ReleasesArgs {
-    /// More release times than this are not between two moments: told before they are listed.
-    fn at_most(&self, [from, to]: [Timestamp; 2]) -> f64 {
-        let Hours([first, last]) = self.hours;
-        let a_day = ((last - first) / self.every + 1) as f64;
-        // A day at each end may be begun.
-        let days = (to.duration_since(from).as_secs_f64() / 86_400.0)
-            // Where the end comes first there is no time at all, which is told later.
-            .max(0.0)
-            .ceil()
-            + 1.0;
-        days * a_day
-    }
-}
-
 /// Hours of a day, from and to: seconds since midnight on the clock.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Hours(pub [i64; 2]);
@@ -134,32 +118,14 @@ impl FromStr for Hours {
     }
 }
 
-/// A time between releases, in whole minutes.
-pub fn every(text: &str) -> std::result::Result<i64, String> {
-    let seconds = parse(text, Dimension::Time).map_err(|e| e.to_string())?;
-    let minutes = (seconds / 60.0).round();
-    // Hours of the day are given to the minute, and steps are counted from midnight.
-    let is_whole = (seconds - 60.0 * minutes).abs() < 1e-6;
-    match is_whole && (60.0..=86_400.0).contains(&seconds) {
-        true => Ok(minutes as i64 * 60),
-        false => {
-            Err("expected whole minutes, from a minute to a day, as in 1h or 30min".to_owned())
-        }
-    }
+/// A time between releases.
+pub fn step(text: &str) -> std::result::Result<i64, String> {
+    read_step(text).map_err(|wrong| wrong.to_string())
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn steps_are_whole_minutes() {
-        assert_eq!(every("0.5 h"), Ok(1_800));
-        assert_eq!(every("120 s"), Ok(120));
-        for wrong in ["90 s", "1.01 h", "30 s", "25 h"] {
-            assert!(every(wrong).is_err(), "{wrong}");
-        }
-    }
 
     #[test]
     fn hours_are_exact_to_the_minute() {

@@ -15,7 +15,7 @@ use super::options::{RunArgs, When, with_threads};
 use super::output::{self, Outputs};
 use super::plan_file::{PlanFiles, inputs};
 use super::progress::Progress;
-use super::releases::{Hours, every};
+use super::releases::{Hours, step};
 use super::sites::length;
 use super::wind_files::HintArgs;
 use windfall::choice::candidates;
@@ -76,7 +76,7 @@ pub struct YearsArgs {
     #[arg(long, value_name = "DATE|TIME")]
     pub to: Option<When>,
     /// Time from one release to the next, as in "1 h" or "30 min".
-    #[arg(long, value_name = "TIME", default_value = "2h", value_parser = every)]
+    #[arg(long, value_name = "TIME", default_value = "2h", value_parser = step)]
     pub every: i64,
     /// Hours of the day for releases, as a clock in the plan's time zone shows them.
     #[arg(long, value_name = "HH:MM-HH:MM", default_value = "05:00-11:00")]

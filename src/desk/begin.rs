@@ -1,7 +1,7 @@
 //! A plan begun on the page.
 
 use crate::clock::local::read_time;
-use crate::draft::{Answers, elevation, site, usually_us_units};
+use crate::draft::{ALL_OF_LOAD, Answers, elevation, site, usually_us_units};
 use crate::error::{Error, Fault, Result};
 use crate::ground::time_zone::time_zone;
 use crate::report::files::plan::draft;
@@ -75,7 +75,7 @@ pub fn plan(given: &Values) -> Result<std::result::Result<(String, String), Vec<
         burst_diameter: None,
         gas: None,
         ascent_rate: None,
-        load: vec![("payload".to_owned(), of("load").to_owned())],
+        load: vec![(ALL_OF_LOAD.to_owned(), of("load").to_owned())],
         parachute: of("parachute").to_owned(),
         terrain: Vec::new(),
         us_units: usually_us_units(&site),

@@ -122,16 +122,61 @@
 
   function state(now) {
     if (now.error) { $("saved").textContent = now.error; return; }
-    form.elements.step.value = now.step;
-    all("[name=step]").forEach((e) => { e.value = now.step; });
+    const mine = half();
+    all("[name=step]").filter((e) => !(mine && e.form === textForm)).forEach((e) => { e.value = now.step; });
     if ($("saved").textContent !== now.said) { $("saved").textContent = now.said; }
     for (const what of ["undo", "redo", "save"]) {
       const button = document.querySelector(`[data-do=${what}]`);
       if (button) { button.disabled = !now[what]; }
     }
     if (now.conflict && !document.querySelector("[data-do=take-file]")) { return location.reload(); }
+    // A text that cannot be read as a plan has no fields.
+    if (Boolean(now.values) !== fields().length > 0) { return location.reload(); }
     if (now.values) { show(now.values); }
-    if (document.activeElement !== $("whole")) { $("whole").value = now.text; }
+    if (mine) { return; }
+    if (whole.value !== now.text) { whole.value = now.text; }
+    held = whole.value;
+  }
+
+  // The whole plan as text: what is half typed there stays, with the step that it was begun from, until it is applied
+  // or the area is emptied.
+  const whole = $("whole"), textForm = whole.form, drawer = "half-typed " + name;
+  let held = whole.value;
+  const half = () => whole.value !== "" && whole.value !== held;
+  const before = JSON.parse(sessionStorage.getItem(drawer));
+  sessionStorage.removeItem(drawer);
+  if (before && before.text !== held) { [whole.value, textForm.elements.step.value] = [before.text, before.step]; }
+  addEventListener("pagehide", () => {
+    if (half()) { sessionStorage.setItem(drawer, JSON.stringify({ text: whole.value, step: textForm.elements.step.value })); }
+  });
+  whole.addEventListener("input", () => {
+    can_save();
+    if (!whole.value) { renew(); }
+  });
+  async function apply() {
+    const sent = whole.value;
+    const now = await act("/plan/text", new FormData(textForm));
+    if (now.error) {
+      if (now.error !== words.silent) { say(`${now.error} ${words.half}`); }
+      return now;
+    }
+    // What was typed there since belongs to the step that came of it.
+    [held, textForm.elements.step.value] = [sent, now.step];
+    return now;
+  }
+  async function save() {
+    if (half() && (await apply()).error) { return; }
+    act("/plan/save", { name });
+  }
+  async function renew() {
+    state(await json(await fetch("/plan/state?name=" + encodeURIComponent(name), { headers: asked })));
+    look();
+  }
+
+  // What was typed can be saved at once, before the desk has heard of it.
+  function can_save() {
+    const button = document.querySelector("[data-do=save]");
+    if (button) { button.disabled = false; }
   }
 
   // What changes the plan goes one after the other: edits, with the newest text each time, and what buttons do.
@@ -187,9 +232,7 @@
     if (event.target.getAttribute("form") !== "plan-form") { return; }
     clearTimeout(timer);
     timer = setTimeout(send, 60);
-    // What was typed can be saved at once, before the desk has heard of it.
-    const save = document.querySelector("[data-do=save]");
-    if (save) { save.disabled = false; }
+    can_save();
   });
   form.addEventListener("submit", (event) => { event.preventDefault(); send(); });
   // Who goes to another page at once takes nothing back.
@@ -257,7 +300,10 @@
   document.addEventListener("submit", async (event) => {
     const sent = event.target;
     const action = sent.getAttribute("action");
-    if (["/plan/undo", "/plan/redo", "/plan/save", "/plan/place", "/plan/take"].includes(action)) {
+    if (action === "/plan/save" || sent === textForm) {
+      event.preventDefault();
+      if (sent === textForm) { apply(); } else { save(); }
+    } else if (["/plan/undo", "/plan/redo", "/plan/place", "/plan/take"].includes(action)) {
       event.preventDefault();
       const now = await act(action, new FormData(sent));
       if (action === "/plan/take" && !now.error) {
@@ -272,14 +318,14 @@
     } else if (action === "/job/stop") {
       event.preventDefault();
       post(action, {});
-    } else if (sent !== form && action.startsWith("/plan/") && action !== "/plan/text" && (busy || unsent())) {
+    } else if (sent !== form && action.startsWith("/plan/") && (busy || unsent())) {
       event.preventDefault();
       await flush();
       sent.submit();
     }
   });
   document.addEventListener("keydown", (event) => {
-    if ((event.ctrlKey || event.metaKey) && event.key === "s") { event.preventDefault(); act("/plan/save", { name }); }
+    if ((event.ctrlKey || event.metaKey) && event.key === "s") { event.preventDefault(); save(); }
   });
 
   // What happens elsewhere: other pages, long work.
@@ -293,26 +339,25 @@
     const mine = job && job.plan === name;
     const on = job && job.state === "running";
     $("job-share").hidden = !on;
-    document.querySelector("#job form").hidden = !on;
+    document.querySelector("#job form").hidden = !(on && mine);
     if (on) {
       const share = job.of ? Math.min(1, job.done / job.of) : null;
       if (share === null) { $("job-share").removeAttribute("value"); } else { $("job-share").value = share; }
       const count = job.station === "winds" && job.of > 1e4 ? ` ${(job.done / 1e6).toFixed(1)} / ${(job.of / 1e6).toFixed(1)} MB` : "";
       // Read out in steps of a tenth.
-      const said = job.doing + (count || (share === null ? "" : ` ${10 * Math.floor(10 * share)} %`));
+      const said = (mine ? "" : `${job.plan}: `) + job.doing + (count || (share === null ? "" : ` ${10 * Math.floor(10 * share)} %`));
       if ($("job-said").textContent !== said) { $("job-said").textContent = said; }
       // A flight that is followed shows how it stands while the work goes on.
       if (mine && job.station === "flying" && job.done !== seen) { seen = job.done; result(job.station); }
-    } else if (mine) {
+    } else if (job && !mine) {
+      $("job-said").textContent = words.idle;
+    } else if (job) {
       $("job-said").textContent = { done: `${job.doing}: ${words.done}`, stopped: words.stopped, failed: job.message }[job.state] || "";
     }
     if (ended !== null && pulse.ended !== ended && mine && job.state === "done") { result(job.station); }
     ended = pulse.ended;
     const step = pulse.plans[name];
-    if (step && String(step) !== form.elements.step.value && !busy) {
-      state(await json(await fetch("/plan/state?name=" + encodeURIComponent(name), { headers: asked })));
-      look();
-    }
+    if (step && String(step) !== form.elements.step.value && !busy) { await renew(); }
   }
   async function result(station) {
     const box = document.querySelector(`[data-made=${station}]`);

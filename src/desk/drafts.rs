@@ -60,6 +60,8 @@ pub struct Draft {
     kept: Steps,
     /// The field that was edited last, and when.
     last: Option<(String, Instant)>,
+    /// Whether the newest step is a file that somebody else changed.
+    taken_over: bool,
 }
 
 impl Draft {
@@ -81,6 +83,7 @@ impl Draft {
             path: path.to_owned(),
             kept,
             last: None,
+            taken_over: false,
         })
     }
 
@@ -175,7 +178,11 @@ impl Draft {
         // By what is in it: who saves a file as it was has changed nothing.
         let is = digest(&text);
         if is == self.kept.file_was {
-            return Ok(FileIs::AsItWas);
+            // Until something is done here: it may have been found by work, and is to be told on the page.
+            return Ok(match self.taken_over {
+                true => FileIs::TakenOver,
+                false => FileIs::AsItWas,
+            });
         }
         // Both sides may have come to the same text: there is nothing to lose then.
         let same = text == self.text();
@@ -183,6 +190,7 @@ impl Draft {
             return Ok(FileIs::Changed);
         }
         self.take(text)?;
+        self.taken_over = !same;
         Ok(match same {
             true => FileIs::AsItWas,
             false => FileIs::TakenOver,
@@ -257,7 +265,9 @@ impl Draft {
     }
 
     /// Writes the steps beside the plan; where the file has all, there is nothing to keep.
-    fn keep(&self) -> Result<()> {
+    fn keep(&mut self) -> Result<()> {
+        // Whatever is done here comes after it.
+        self.taken_over = false;
         let path = beside(&self.path);
         // The steps stay in memory, so what was saved can still be undone.
         if !self.unsaved() {

@@ -60,7 +60,7 @@ use FieldKind::{Choice, Files, Flag, Lines, Long, Number, Text};
 use Station::{Brief, Days, Flight, Site, Stack, Winds, Zone};
 
 /// All fields, in the order of the page.
-pub const FIELDS: [FormField; 52] = [
+pub const FIELDS: [FormField; 53] = [
     field(Flight, "flight.name", Text),
     field(Flight, "flight.release", Text),
     field(Flight, "flight.timezone", Text),
@@ -76,6 +76,7 @@ pub const FIELDS: [FormField; 52] = [
     field(Stack, "parachute.diameter", Text),
     field(Stack, "parachute.drag_coefficient", Number),
     field(Stack, "parachute.mass", Text),
+    field(Stack, "parachute.measured", Text),
     seldom(Stack, "balloon.gas_purity", Number),
     seldom(Stack, "balloon.filler", Text),
     seldom(Stack, "site.shelter", Text),
@@ -130,10 +131,12 @@ pub const FILLS: [&str; 8] = [
     "ascent_rate",
     "burst_altitude",
     "flight_time",
-    "cylinders",
+    CYLINDERS,
 ];
+/// The one among them that is a table of its own, written as text.
+const CYLINDERS: &str = "cylinders";
 /// What is known of each thing that hangs below.
-pub const LOAD: [&str; 3] = ["name", "mass", "smallest_face"];
+pub const LOAD: [&str; 4] = ["name", "mass", "measured", "smallest_face"];
 
 /// Values of the fields, by their names.
 pub type Values = BTreeMap<String, String>;
@@ -161,7 +164,7 @@ pub fn load_ids(plan: &PlanText) -> Vec<String> {
 pub fn value(plan: &PlanText, id: &str) -> String {
     let written = match id {
         FILL_KIND => return fill(plan).to_owned(),
-        FILL_VALUE => plan.get(of_balloon(fill(plan))),
+        FILL_VALUE => fill_value(plan),
         _ => key(id).map_or(Written::Nothing, |key| plan.get(key)),
     };
     match written {
@@ -175,7 +178,7 @@ pub fn value(plan: &PlanText, id: &str) -> String {
 /// Whether a field shows something that its box cannot hold: a table, or pairs.
 pub fn is_beyond(plan: &PlanText, id: &str) -> bool {
     let found = match id {
-        FILL_VALUE => plan.get(of_balloon(fill(plan))),
+        FILL_VALUE => fill_value(plan),
         _ => key(id).map_or(Written::Nothing, |key| plan.get(key)),
     };
     // Dates and times are no texts either, but fit into a box.
@@ -187,6 +190,14 @@ fn fill(plan: &PlanText) -> &'static str {
     let given = |name: &&&str| !name.is_empty() && plan.get(of_balloon(name)) != Written::Nothing;
     // A plan that has two of them is at fault, and shows the first.
     FILLS.iter().find(given).unwrap_or(&"")
+}
+
+/// How much the fill is; nothing for cylinders, which are a table that another kind of fill has no use for.
+fn fill_value(plan: &PlanText) -> Written {
+    match fill(plan) {
+        CYLINDERS => Written::Nothing,
+        kind => plan.get(of_balloon(kind)),
+    }
 }
 
 fn of_balloon(name: &str) -> Key<'_> {
@@ -281,8 +292,7 @@ pub fn set(plan: &mut PlanText, id: &str, typed: &str) {
 fn set_fill(plan: &mut PlanText, given: &Values) {
     let of = |id: &str| given.get(id).map(|text| tidy(text)).unwrap_or_default();
     let (kind, value) = (of(FILL_KIND), of(FILL_VALUE));
-    // Cylinders are a table of their own, written as text.
-    if kind == "cylinders" {
+    if kind == CYLINDERS {
         return;
     }
     // A plan has exactly one of them: one that was left would be a fault.
@@ -302,7 +312,7 @@ pub fn of_fault(plan: &PlanText, fault: &Fault) -> Option<String> {
     let (section, name) = fault.key.as_deref()?.split_once(' ')?;
     let inside = section.trim_start_matches('[').trim_end_matches(']');
     // All kinds of fill share one box, but for cylinders, which have none.
-    if section == "[balloon]" && FILLS.contains(&name) && name != "cylinders" {
+    if section == "[balloon]" && FILLS.contains(&name) && name != CYLINDERS {
         return Some(FILL_VALUE.to_owned());
     }
     // Nothing but the line tells which of several tables it is.
@@ -432,6 +442,25 @@ contacts = [\"Ana\", \"Rui\"]
         );
         let (text, _) = changed(&[(FILL_KIND, "")]);
         assert!(!text.contains("ascent_rate"));
+    }
+
+    #[test]
+    fn cylinders_leave_their_box_empty_for_the_next_kind_of_fill() {
+        let cylinders = "cylinders = { count = 2, contents = \"9 m3\" }\n";
+        let text = PLAN.replace("ascent_rate = \"5 m/s\"         # at release\n", cylinders);
+        let was = PlanText::read(&text).unwrap();
+        let mut given = shown(&was);
+        assert_eq!(
+            (given[FILL_KIND].as_str(), given[FILL_VALUE].as_str()),
+            (CYLINDERS, "")
+        );
+        assert!(!is_beyond(&was, FILL_VALUE));
+        given.insert(FILL_KIND.into(), "neck_lift".into());
+        let mut now = was.clone();
+        apply(&mut now, &was, &given).unwrap();
+        assert!(now.text().contains("neck_lift = \"\"\n"), "{}", now.text());
+        assert!(!now.text().contains("count"), "{}", now.text());
+        assert!(!is_beyond(&now, FILL_VALUE));
     }
 
     #[test]

@@ -12,6 +12,19 @@ const MOST: usize = 2_000;
 /// Characters of a name at most.
 const LONGEST: usize = 200;
 
+/// Endings of files that winds come in.
+pub const WINDS: [&str; 12] = [
+    "csv", "txt", "dat", "grib", "grib2", "grb", "grb2", "nc", "nc4", "cdf", "gsd", "zip",
+];
+/// Endings of files that may hold reports of trackers.
+pub const REPORTS: [&str; 9] = [
+    "csv", "geojson", "gpx", "json", "jsonl", "kiss", "log", "nmea", "txt",
+];
+/// Endings of files that hold places or areas.
+pub const PLACES: [&str; 3] = ["csv", "geojson", "json"];
+/// Endings of plans and of what is kept beside them.
+const PLANS: [&str; 2] = ["toml", "draft"];
+
 /// The logbook that flights are written into, beside the plan.
 pub const LOGBOOK: &str = "flights.toml";
 /// Files in TOML that may lie beside plans and are none.
@@ -29,13 +42,27 @@ pub struct Folder {
     root: PathBuf,
 }
 
-/// A file of the folder.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Entry {
-    /// Its name as seen from the folder, with `/` between its parts.
-    pub name: String,
-    /// Its length.
-    pub bytes: u64,
+/// Files of the folder.
+#[derive(Debug, Clone, Default)]
+pub struct Listing {
+    /// Their names as seen from the folder, with `/` between their parts.
+    pub names: Vec<String>,
+    /// Whether there are more.
+    pub cut: bool,
+}
+
+/// Whether a file's name ends in one of these, in capitals or not.
+pub fn ends_in(name: &str, endings: &[&str]) -> bool {
+    let ending = name
+        .rsplit_once('.')
+        .map(|(_, ending)| ending.to_ascii_lowercase());
+    ending.is_some_and(|ending| endings.contains(&ending.as_str()))
+}
+
+/// Whether some list of the page may have a file; photos, of which there may be thousands, are in none.
+fn is_of_use(name: &str) -> bool {
+    let lists = [&PLANS[..], &WINDS, &REPORTS, &PLACES];
+    lists.iter().any(|endings| ends_in(name, endings))
 }
 
 /// The name of what lies beside a plan, seen from the folder.
@@ -120,20 +147,20 @@ impl Folder {
         }
     }
 
-    /// The files in it and in folders inside of it, by name. Links and hidden files are not among them.
-    /// At most 2,000 of them, three folders deep.
-    pub fn files(&self) -> Vec<Entry> {
-        let mut found = Vec::new();
+    /// The files in it and in folders inside of it that a page may list, by name. Links and hidden files are not
+    /// among them. At most 2,000 of them, three folders deep, those nearest first.
+    pub fn files(&self) -> Listing {
+        let mut found = Listing::default();
         self.list(&self.root, DEPTH, &mut found);
-        // Every system lists folders in an order of its own.
-        found.sort();
+        found.names.sort();
         found
     }
 
-    fn list(&self, folder: &Path, depth: usize, found: &mut Vec<Entry>) {
+    fn list(&self, folder: &Path, depth: usize, found: &mut Listing) {
         let Ok(entries) = fs::read_dir(folder) else {
             return;
         };
+        let (mut files, mut folders) = (Vec::new(), Vec::new());
         for entry in entries.flatten() {
             // The kind of the entry itself: a link is neither a file nor a folder here.
             let (Ok(kind), Some(name)) = (entry.file_type(), self.name(&entry.path())) else {
@@ -141,11 +168,19 @@ impl Folder {
             };
             let plain = name.split('/').all(is_plain);
             if kind.is_dir() && plain && depth > 0 {
-                self.list(&entry.path(), depth - 1, found);
-            } else if kind.is_file() && plain && found.len() < MOST {
-                let bytes = entry.metadata().map_or(0, |data| data.len());
-                found.push(Entry { name, bytes });
+                folders.push(entry.path());
+            } else if kind.is_file() && plain && is_of_use(&name) {
+                files.push(name);
             }
+        }
+        // Every system lists folders in an order of its own.
+        files.sort();
+        folders.sort();
+        let room = MOST.saturating_sub(found.names.len());
+        found.cut |= files.len() > room;
+        found.names.extend(files.into_iter().take(room));
+        for folder in folders {
+            self.list(&folder, depth - 1, found);
         }
     }
 }
@@ -211,18 +246,36 @@ mod tests {
             let error = folder.path(wrong).unwrap_err().to_string();
             assert!(error.contains("inside the folder"), "{wrong:?}: {error}");
         }
-        let names = |folder: &Folder| {
-            folder
-                .files()
-                .into_iter()
-                .map(|e| e.name)
-                .collect::<Vec<_>>()
-        };
-        assert_eq!(names(&folder), ["winds/a.csv"]);
+        assert_eq!(folder.files().names, ["winds/a.csv"]);
         assert!(Folder::open(&inner.join("winds/a.csv")).is_err());
         assert!(!folder.holds(&inner.join("winds/../../secret.txt")));
         assert!(!folder.holds(&inner.join("none/../../secret.txt")));
         assert!(folder.holds(&inner.join("winds/../winds/a.csv")));
+    }
+
+    #[test]
+    fn many_other_files_hide_no_plan() {
+        let outer = tempfile::tempdir().unwrap();
+        let put = |name: &str| fs::write(outer.path().join(name), "").unwrap();
+        for inside in ["a", "a/photos"] {
+            fs::create_dir(outer.path().join(inside)).unwrap();
+        }
+        for k in 0..=MOST {
+            put(&format!("a/photos/{k}.JPG"));
+        }
+        put("z.toml");
+        let folder = Folder::open(outer.path()).unwrap();
+        let listed = folder.files();
+        assert_eq!(
+            (&listed.names[..], listed.cut),
+            (&["z.toml".to_owned()][..], false)
+        );
+        for k in 0..=MOST {
+            put(&format!("a/{k}.csv"));
+        }
+        let listed = folder.files();
+        assert!(listed.cut && listed.names.len() == MOST);
+        assert!(listed.names.contains(&"z.toml".to_owned()));
     }
 
     #[cfg(unix)]
@@ -240,7 +293,7 @@ mod tests {
         for wrong in ["plan.toml", "up/secret.toml", "up/new.toml", "broken.toml"] {
             assert!(folder.path(wrong).is_err(), "{wrong}");
         }
-        assert!(folder.files().is_empty());
+        assert!(folder.files().names.is_empty());
         assert!(!folder.holds(&inner.join("plan.toml")));
     }
 }

@@ -184,9 +184,8 @@ pub fn site(plan: &PlanText) -> Option<Position> {
 }
 
 fn fill_of(plan: &Plan, winds: Option<&Winds>, units: UnitSystem) -> Markup {
-    // A stated rate comes without a lift: there is nothing to hang and no gas to fill.
-    if plan.stack.ascent.rates().is_some() {
-        return html! { p { (words::choice("", "ascent_rate")) ": stated." } };
+    if plan.stack.ascent.balloon().is_none() {
+        return html! { p { (words::NO_BALLOON) } };
     }
     let options = fill::Options {
         known: None,

@@ -411,7 +411,12 @@ pub fn sites(sites: &Sites, take: &Take, units: UnitSystem) -> Markup {
         let best = site.best_row();
         // The site's verdict is that of its best release: the plan gets both.
         let release = best.map(|row| ("release", row.release.to_string()));
-        let taken: Vec<_> = [("site", exact)].into_iter().chain(release).collect();
+        let height = site.elevation_m.map(|m| ("elevation", m.to_string()));
+        let taken: Vec<_> = [("site", exact)]
+            .into_iter()
+            .chain(height)
+            .chain(release)
+            .collect();
         let best = best.map(|row| said::clock_with_zone(row.release, zone));
         vec![
             cell(&site.name),

@@ -157,6 +157,18 @@ impl Desk {
         done
     }
 
+    /// The text of a plan as it is now and the number of its step; what was changed by hand is taken over first.
+    ///
+    /// # Errors
+    ///
+    /// There is no such plan, or its file cannot be read.
+    pub fn text_now(&self, name: &str) -> Result<(String, u64)> {
+        self.with_draft(name, |draft| {
+            draft.look()?;
+            Ok((draft.text().to_owned(), draft.number()))
+        })
+    }
+
     /// What was made of a plan at a station.
     pub fn made(&self, plan: &str, station: Station) -> Option<Arc<Made>> {
         locked(&self.made).get(&(plan.to_owned(), station)).cloned()

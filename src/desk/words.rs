@@ -101,6 +101,10 @@ pub fn field(id: &str) -> [&'static str; 2] {
         "parachute.diameter" => ["Parachute, laid out", "as in 2.1 m or 7 ft"],
         "parachute.drag_coefficient" => ["Its drag coefficient", "on that area, as in 0.75"],
         "parachute.mass" => ["Its mass", "unless it is among the load, as in 300 g"],
+        "parachute.measured" => [
+            "Its mass on the scales",
+            "once weighed; counts in place of the mass",
+        ],
         "ascent.rate" => [
             "Rate of ascent, stated",
             "in place of the balloon's physics, as in 5 m/s",
@@ -122,7 +126,9 @@ pub fn field(id: &str) -> [&'static str; 2] {
         "limits.max_drift" => ["Drift, at most", "as in 80 km or 50 mi"],
         "limits.daylight_after_landing" => ["Daylight after the landing", "as in 2 h"],
         "limits.keep_out_probability" => ["Share on any one hazard, at most", "as in 0.02"],
-        "limits.all_hazards_probability" => ["Share on all hazards, at most", "as in 0.04"],
+        "limits.all_hazards_probability" => {
+            ["Share on any hazard, all together, at most", "as in 0.04"]
+        }
         "limits.water_probability" => ["Share in water, at most", "as in 0.05"],
         "limits.dark_release" => ["Release in the dark is allowed", ""],
         "ground.terrain" => [
@@ -158,6 +164,7 @@ pub fn field(id: &str) -> [&'static str; 2] {
         _ => match id.rsplit('.').next() {
             Some("name") => ["What it is", "as in tracker"],
             Some("mass") => ["Mass", "as in 0.95 kg or 2 lb"],
+            Some("measured") => ["On the scales", "once weighed; counts in place of the mass"],
             Some("smallest_face") => ["Smallest face", "as in 15 cm x 20 cm; may be empty"],
             _ => ["", ""],
         },
@@ -201,6 +208,8 @@ pub const OUTSIDE_REMEDY: &str = "copy it into the folder, and name it as seen f
 
 pub const PLANS: &str = "Plans in this folder";
 pub const NO_PLANS: &str = "There is no plan in this folder yet. Begin one below.";
+pub const MORE_FILES: &str =
+    "This folder has more files than are listed here: start the desk in a smaller one.";
 pub const UNSAVED_THERE: &str = "with unsaved work";
 pub const BEGIN: &str = "Begin a plan";
 pub const BEGIN_LEAD: &str = "Six answers make a plan that can be flown. What you do not know is looked up or assumed, and the plan says so.";
@@ -266,6 +275,8 @@ pub const LOOK_AGAIN: &str = "Look again";
 pub const NOT_YET: &str = "Nothing yet: the plan needs what is listed at its fields.";
 pub const NO_WINDS: &str =
     "This plan has no winds yet. Tick a file, drop one here, or download a forecast.";
+pub const NO_BALLOON: &str =
+    "The rate of ascent is stated and the plan has no balloon: there is nothing to fill.";
 pub const FILLED_IN: &str = "The fill that follows from the plan";
 pub const CARD: &str = "Launch-day card to print";
 pub const AS_TEXT: &str = "All of it, as the command prints it";
@@ -274,7 +285,7 @@ pub const DROP_HINT: &str =
     "soundings (CSV, IGRA, listings) or forecasts (GRIB, netCDF); they are copied into the folder";
 pub const DROP_BUTTON: &str = "Take the files";
 pub const FETCH: &str = "Download a forecast";
-pub const FETCH_LEAD: &str = "The only part of the desk that uses the network. It first checks how much there is; nothing is downloaded until you say so.";
+pub const FETCH_LEAD: &str = "Like the address of a tracker in flight, this uses the network. It first checks how much there is; nothing is downloaded until you say so.";
 pub const FEED: &str = "Forecast";
 pub const FROM: &str = "From";
 pub const TO: &str = "To";
@@ -291,6 +302,8 @@ pub const EVERY: &str = "From one release to the next";
 pub const EVERY_HINT: &str = "as in 1 h or 30 min";
 pub const HOURS: &str = "Hours of the day";
 pub const HOURS_HINT: &str = "as in 05:00-11:00";
+pub const TOO_MANY_RELEASES: &str =
+    "give other days, fewer hours or a longer step; the commands have no such limit";
 pub const DAYS_BUTTON: &str = "Compare the days";
 pub const BESIDE: &str = "Beside the plan's";
 pub const TAKE: &str = "Take it";
@@ -360,7 +373,7 @@ pub const KEEP_TARGET: &str = "Keep the target";
 pub const ALONG: &str = "Along the flight";
 
 /// What the script says, by the names it knows.
-pub const SCRIPT: [(&str, &str); 10] = [
+pub const SCRIPT: [(&str, &str); 12] = [
     (
         "anew",
         "The desk was restarted: open the address that it printed.",
@@ -373,6 +386,11 @@ pub const SCRIPT: [(&str, &str); 10] = [
         "slow",
         "It takes too long to be shown here. The commands have no such limit, and fewer files of winds take less.",
     ),
+    (
+        "half",
+        "What you typed into the plan as text is kept: copy it, then empty the box to see the plan as it is now.",
+    ),
+    ("idle", IDLE),
     ("done", "done."),
     ("stopped", "Stopped."),
     ("moved", "The release is at"),
@@ -406,6 +424,29 @@ pub fn doing(what: &str) -> &'static str {
         "debrief" => "Reviewing the flight",
         _ => "Reading the winds",
     }
+}
+
+/// That a moved release lies at another height, and where that is from.
+pub fn new_elevation(height: &str, remark: &str) -> String {
+    let what = field("site.elevation")[0];
+    match (height, remark) {
+        ("", _) => format!("{what}: not known there; look it up on a map."),
+        (_, "") => format!("{what}: {height}."),
+        _ => format!("{what}: {height}, {remark}."),
+    }
+}
+
+/// That the plan goes by the clocks of its new place.
+pub fn new_clocks(zone: &str) -> String {
+    format!("{}: {zone}.", field("flight.timezone")[0])
+}
+
+/// That the plan does not go by the clocks of its new place.
+pub fn other_clocks(zone: &str) -> String {
+    let what = field("flight.timezone")[0];
+    format!(
+        "{what}: as before. The place has {zone}, whose clocks never show the release as it is written."
+    )
 }
 
 /// How much there is to download.

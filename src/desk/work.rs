@@ -19,7 +19,7 @@ use crate::choice::aim::{Allowed, aim};
 use crate::choice::candidates;
 use crate::choice::days::days;
 use crate::choice::sites::sites;
-use crate::choice::times::release_times;
+use crate::choice::times::{at_most, read_step, release_times};
 use crate::clock::local::{day_begins, day_ends, read_hours};
 use crate::error::{Error, Fault, Result};
 use crate::fetch::download::download;
@@ -38,6 +38,8 @@ use crate::zone::duration::TimeAloft;
 
 /// Flights for each release that is compared.
 const DRAWS: u64 = 1_000;
+/// Releases that are compared at most: of more, most likely a day was mistyped.
+const MOST_RELEASES: f64 = 5_000.0;
 /// Candidates that are flown themselves.
 const FULLY: usize = 20;
 /// Requests at the same time.
@@ -133,24 +135,43 @@ impl DeskRequest<'_> {
             Some(day) => day_ends(day, zone).ok_or_else(|| unknown(words::TO, day))?,
             None => winds.covers().map_or(from, |[_, last]| last),
         };
-        let every = match self.typed("every") {
-            "" => 3_600.0,
-            text => quantity(text, Dimension::Time, 60.0..=86_400.0, words::EVERY)?,
-        };
-        let hours = match self.typed("hours") {
-            "" => [5 * 3_600, 11 * 3_600],
-            text => read_hours(text).ok_or_else(|| {
-                let found = format!("\"{text}\"");
-                Error::from(Fault::new(words::HOURS, found, words::HOURS_HINT))
-            })?,
-        };
-        // Whole minutes: what is typed may come to fractions of a second.
-        let times = release_times([from, to], (every / 60.0).round() as i64 * 60, hours, zone);
+        let (every_s, hours) = (self.step_s()?, self.hours_s()?);
+        let many = at_most([from, to], every_s, hours);
+        if many > MOST_RELEASES {
+            let why =
+                format!("up to {many} releases from {from} to {to}, more than {MOST_RELEASES}");
+            return Err(Error::CannotDo {
+                why,
+                remedy: words::TOO_MANY_RELEASES.into(),
+            });
+        }
+        let times = release_times([from, to], every_s, hours, zone);
         match times.is_empty() {
             false => Ok(times),
             true => Err(Error::CannotDo {
                 why: format!("there is no release time from {from} to {to} within these hours"),
                 remedy: "give other days or hours".into(),
+            }),
+        }
+    }
+
+    /// From one release to the next, s.
+    fn step_s(&self) -> Result<i64> {
+        match self.typed("every") {
+            "" => Ok(3_600),
+            text => {
+                read_step(text).map_err(|w| Fault::new(words::EVERY, w.found, w.expected).into())
+            }
+        }
+    }
+
+    /// The hours of the day for releases, s since midnight.
+    fn hours_s(&self) -> Result<[i64; 2]> {
+        match self.typed("hours") {
+            "" => Ok([5 * 3_600, 11 * 3_600]),
+            text => read_hours(text).ok_or_else(|| {
+                let found = format!("\"{text}\"");
+                Fault::new(words::HOURS, found, words::HOURS_HINT).into()
             }),
         }
     }
@@ -306,6 +327,8 @@ pub fn add_winds(desk: &Desk, name: &str, files: &[String], alone: bool) -> Resu
         _ => file.clone(),
     };
     desk.with_draft(name, |draft| {
+        // A download may have taken long.
+        draft.look()?;
         let Some(mut plan) = PlanText::read(draft.text()) else {
             return Err(super::gone());
         };
@@ -394,7 +417,7 @@ pub fn start_work(desk: &Arc<Desk>, name: &str, given: Values) -> Result<Station
         return Err(Fault::new("what", format!("{what:?}"), "some work").into());
     };
     // As it is now: what is typed while the work goes on changes nothing of it.
-    let text = desk.with_draft(name, |draft| Ok(draft.text().to_owned()))?;
+    let (text, _) = desk.text_now(name)?;
     let (worker, keeper) = (desk.clone(), desk.clone());
     let (plan, plan_too) = (name.to_owned(), name.to_owned());
     desk.jobs.start(

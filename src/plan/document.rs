@@ -6,7 +6,7 @@ use toml::Spanned;
 use toml::de::{DeArray, DeTable, DeValue};
 
 use crate::error::{Error, Fault};
-use crate::units::{Dimension, parse};
+use crate::units::{Dimension, parse, without_point};
 
 type Item<'a> = Spanned<DeValue<'a>>;
 
@@ -227,6 +227,18 @@ impl<'a> Section<'a> {
         quantity(item, &path, dimension, range, faults)
     }
 
+    /// The same of something whose three decimals are no thousands, as the length of a line.
+    pub fn small_quantity(
+        &self,
+        key: &str,
+        dimension: Dimension,
+        range: RangeInclusive<f64>,
+        faults: &mut Faults,
+    ) -> Option<f64> {
+        let item = self.get(key)?;
+        decimal(item, &self.path(key), dimension, &range, faults)
+    }
+
     /// A plain number within a range, as a latitude or a coefficient.
     pub fn number(
         &self,
@@ -352,12 +364,38 @@ impl<'a> Section<'a> {
     }
 }
 
-/// A quantity of an item, within a range given in SI.
+/// A quantity of an item, within a range given in SI. Whether a mass of "1.200 g" or a height of "1.640 m" has
+/// three decimals or a point between thousands is not guessed, where both are in the range.
 pub fn quantity(
     item: &Item,
     path: &str,
     dimension: Dimension,
     range: RangeInclusive<f64>,
+    faults: &mut Faults,
+) -> Option<f64> {
+    let value = decimal(item, path, dimension, &range, faults)?;
+    let text = item.get_ref().as_str().unwrap_or("");
+    let as_thousands = match dimension {
+        Dimension::Mass | Dimension::Length => without_point(text),
+        _ => None,
+    };
+    let in_range = |text: &String| parse(text, dimension).is_ok_and(|v| range.contains(&v));
+    let Some(other) = as_thousands.filter(in_range) else {
+        return Some(value);
+    };
+    let expected =
+        format!("\"{other}\" if the point stands between thousands, else at most two decimals");
+    let at = Some(item.span().start);
+    faults.note(at, path, format!("\"{text}\""), expected);
+    None
+}
+
+/// A quantity of an item, within a range given in SI; a point is a decimal one.
+fn decimal(
+    item: &Item,
+    path: &str,
+    dimension: Dimension,
+    range: &RangeInclusive<f64>,
     faults: &mut Faults,
 ) -> Option<f64> {
     let at = Some(item.span().start);

@@ -102,12 +102,18 @@ impl PlanText {
         }
     }
 
-    /// Takes away the remark beside a key, which said something of a value that it has no more.
-    pub fn forget_remark(&mut self, key: Key) {
+    /// Writes a remark beside a key, in place of the one that was there; "" for none.
+    pub fn remark(&mut self, key: Key, remark: &str) {
+        // In a table of one line a remark would hide what comes after it.
+        let one_line = self.0.get(key.section).is_some_and(Item::is_value);
+        let suffix = match remark.replace(char::is_control, " ") {
+            remark if remark.is_empty() || one_line => String::new(),
+            remark => format!(" # {remark}"),
+        };
         let table = self.table_mut(key, false);
         let item = table.and_then(|table| table.get_mut(key.name));
         if let Some(value) = item.and_then(Item::as_value_mut) {
-            value.decor_mut().set_suffix("");
+            value.decor_mut().set_suffix(suffix);
         }
     }
 
@@ -307,8 +313,13 @@ name = \"camera\"
         let rest = text.replace("[limits]\ndark_release = true\n", "");
         let squeezed = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
         assert_eq!(squeezed(&rest), squeezed(&wanted));
-        plan.forget_remark(key("site", "lat"));
+        plan.remark(key("site", "lat"), "");
         assert!(plan.text().contains("lat = 43.1\n"));
+        plan.remark(key("site", "lat"), "by\nGPS");
+        assert!(plan.text().contains("lat = 43.1 # by GPS\n"));
+        let mut one_line = PlanText::read("site = { lat = 43.1, lon = -108.4 }\n").unwrap();
+        one_line.remark(key("site", "lat"), "by GPS");
+        assert!(!one_line.text().contains('#'), "{}", one_line.text());
         // What is no number is kept as it was typed, for the plan to tell.
         plan.set(key("site", "lat"), Written::Number("north".into()));
         assert_eq!(plan.get(key("site", "lat")), Written::Text("north".into()));

@@ -291,7 +291,7 @@ fn load_item(s: &Section, faults: &mut Faults) -> Option<LoadItem> {
     let name = s
         .text("name", "a name in quotes", faults)
         .unwrap_or("unnamed");
-    let length_m = s.quantity("length", M, 0.01..=1_000.0, faults);
+    let length_m = s.small_quantity("length", M, 0.01..=1_000.0, faults);
     let planned_kg = filling::planned_mass(s, length_m, faults);
     let measured_kg = s.quantity("measured", KG, 0.0..=100.0, faults);
     if !s.has("mass") && !s.has("mass_per_length") && !s.has("measured") {

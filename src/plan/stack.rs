@@ -27,6 +27,12 @@ impl StackPlan {
     }
 }
 
+/// Whether the name of a part of the load says that the parachute is in it.
+pub fn names_parachute(name: &str) -> bool {
+    // The short form of the word counts as well.
+    name.to_lowercase().contains("chute")
+}
+
 /// How a stack rises.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Ascent {

@@ -7,7 +7,9 @@ use crate::flight::model::Fall;
 use crate::flight::rates::RateTable;
 use crate::flight::rise::RisePlan;
 use crate::notes::Assumption;
-use crate::plan::{BalloonPlan, CylinderContent, CylinderPlan, Descent, ParachutePlan, StackPlan};
+use crate::plan::{
+    BalloonPlan, CylinderContent, CylinderPlan, Descent, ParachutePlan, StackPlan, names_parachute,
+};
 use crate::sizing::Stack;
 use crate::spread::draws::FallingMass;
 use crate::vehicle::balloon::{Balloon, Gas};
@@ -72,9 +74,7 @@ pub fn burst_diameter_assumed(balloon: &BalloonPlan) -> Option<Assumption> {
 pub fn no_parachute_mass(plan: &StackPlan) -> Option<Assumption> {
     let parachute = plan.descent.parachute()?;
     let stated = parachute.planned_kg.is_some() || parachute.measured;
-    // The short form of the word counts as well.
-    let among_load = |name: &str| name.to_lowercase().contains("chute");
-    let known = stated || plan.load.iter().any(|part| among_load(&part.name));
+    let known = stated || plan.load.iter().any(|part| names_parachute(&part.name));
     (!known).then_some(Assumption::NoParachuteMass)
 }
 

@@ -71,6 +71,36 @@ const press = (tab, query) => tab.$eval(query, (e) => e.click());
   const now = await state();
   seen.rows = Object.keys(now.values).filter((id) => /^load.*mass$/.test(id)).map((id) => now.values[id]);
   seen.lists = [now.values["wind.files"], now.values["balloon.gas"]];
+
+  // Half-typed text while another page changes the plan: it stays, and is not put over what that changed.
+  await tab.goto(new URL("/plan?name=plan.toml", address).href);
+  await tab.bringToFront();
+  const add = () => tab.$eval("#whole", (e) => { e.value += "# mine\n"; e.dispatchEvent(new Event("input", { bubbles: true })); });
+  const typed = (wanted) => tab.waitForFunction((wanted) => document.getElementById("whole").value.includes(wanted), {}, wanted);
+  await add();
+  await put(deaf, "flight.name", "Third");
+  await tab.waitForFunction(() => document.getElementById("flight.name").value === "Third");
+  await press(tab, "#text form button");
+  await tab.waitForFunction(() => document.getElementById("saved").textContent.includes("empty the box"));
+  seen.half = [(await state()).text.includes("# mine"), (await value(tab, "whole")).includes("# mine")];
+  await tab.reload();
+  await typed("# mine");
+  await tab.$eval("#whole", (e) => { e.value = ""; e.dispatchEvent(new Event("input", { bubbles: true })); });
+  await typed("Third");
+  await add();
+  await tab.keyboard.down("Control");
+  await tab.keyboard.press("s");
+  await tab.keyboard.up("Control");
+  await until("said", "All is saved.");
+  seen.whole = [(await state()).text.includes("# mine"), (await state()).values["flight.name"]];
+
+  // Work for another plan: whose it is, and nothing to stop it with.
+  const ask = (path, fields) => tab.evaluate((path, fields) => fetch(path, { method: "POST", body: new URLSearchParams(fields) }).then(() => 0), path, fields);
+  await ask("/job", { name: "other.toml", what: "follow", file: "receiver.csv", grows: "yes" });
+  await tab.waitForFunction(() => document.getElementById("job-said").textContent.startsWith("other.toml: "));
+  seen.stop = await tab.$eval("#job form", (e) => e.hidden);
+  await ask("/job/stop", {});
+  await tab.waitForFunction(() => document.getElementById("job-said").textContent === "No work is going on.");
   await browser.close();
   process.stdout.write(JSON.stringify(seen) + "\n");
   process.exit(0);

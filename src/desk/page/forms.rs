@@ -3,17 +3,12 @@
 use maud::{Markup, html};
 
 use super::boxed::{Boxed, small_field};
-use super::shown::PlanPage;
+use super::shown::{PlanPage, beside};
+use crate::desk::folder::{PLACES, REPORTS};
 use crate::desk::words;
 
 /// The forecast that is offered first.
 const USUAL_FEED: &str = "gfs";
-/// Endings of files that may hold reports of trackers.
-const REPORTS: [&str; 9] = [
-    "csv", "geojson", "gpx", "json", "jsonl", "kiss", "log", "nmea", "txt",
-];
-/// Endings of files that hold places or areas.
-const PLACES: [&str; 3] = ["csv", "geojson", "json"];
 
 /// Moves the site.
 pub fn place_form(page: &PlanPage) -> Markup {
@@ -143,9 +138,10 @@ pub fn sites_form(page: &PlanPage) -> Markup {
 
 /// Files of the plan's folder that may hold reports of trackers.
 fn reports<'a>(page: &'a PlanPage) -> Vec<&'a str> {
+    let inside = |name: &'a str| name.strip_prefix(beside(page.name)).unwrap_or(name);
     page.files_ending_in(&REPORTS)
         // Of a flight that was followed, the log is all that was heard of it.
-        .filter(|name| !name.contains("-flight/") || name.ends_with(".log"))
+        .filter(|name| !inside(name).contains("-flight/") || name.ends_with(".log"))
         .collect()
 }
 

@@ -16,6 +16,8 @@ pub struct Home<'a> {
     pub folder: String,
     /// Its plans, and whether each has unsaved work.
     pub plans: Vec<(String, bool)>,
+    /// Whether the folder has more files than are listed.
+    pub cut: bool,
     /// What can be compared.
     pub zones: Vec<String>,
     /// What was typed for a new plan.
@@ -33,6 +35,7 @@ pub fn home(home: &Home, view: View) -> Markup {
             h1 { (words::PLANS) }
             p { (words::FOLDER) ": " code { (home.folder) } }
             @if home.plans.is_empty() { p { (words::NO_PLANS) } }
+            @if home.cut { p { (words::MORE_FILES) } }
             ul.plans {
                 @for (name, unsaved) in &home.plans {
                     li {

@@ -5,13 +5,9 @@ use maud::{Markup, html};
 use super::boxed::Boxed;
 use super::shown::{PlanPage, beside};
 use crate::desk::fields::{FIELDS, FieldKind, FormField, LOAD, Values, WIND_FILES, is_beyond};
+use crate::desk::folder::WINDS;
 use crate::desk::words::{self, Station};
 use crate::plan::edit::PlanText;
-
-/// Endings of files that winds come in.
-const WINDS: [&str; 12] = [
-    "csv", "txt", "dat", "grib", "grib2", "grb", "grb2", "nc", "nc4", "cdf", "gsd", "zip",
-];
 
 /// The boxes of a station, those that are seldom needed folded away.
 pub fn inputs(page: &PlanPage, station: Station) -> Markup {
@@ -108,6 +104,7 @@ fn wind_files(page: &PlanPage, boxed: &Boxed, value: &str) -> Markup {
             small.hint id={ (boxed.id) "-hint" } { (boxed.hint) }
             input type="hidden" name=(WIND_FILES) value="" form="plan-form";
             @if all.is_empty() { p { (words::NO_FILES) } }
+            @if page.files.cut { p { (words::MORE_FILES) } }
             @for name in all {
                 label.tick {
                     input type="checkbox" name=(WIND_FILES) value=(name) form="plan-form"

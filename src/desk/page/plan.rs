@@ -229,8 +229,10 @@ fn by_clocks<T: Clone>(
 
 /// An answer of long work about a plan whose text is now this one. Its times are shown by the clocks of the view.
 pub fn answer(made: &Made, take: &Take, text: &str, view: View, units: UnitSystem) -> Markup {
+    // A download changes the plan itself, and is as good after it.
+    let lasts = matches!(made.answer, Answer::Fetched(_));
     html! {
-        @if made.of != text { p.old { (words::MADE_BEFORE) } }
+        @if made.of != text && !lasts { p.old { (words::MADE_BEFORE) } }
         @match &made.answer {
             Answer::Days(days) => (show::days(&by_clocks(&**days, view, |d| &mut d.basis.timezone), take, units)),
             Answer::Sites(sites) => (show::sites(&by_clocks(&**sites, view, |s| &mut s.basis.timezone), take, units)),

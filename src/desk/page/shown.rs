@@ -6,7 +6,7 @@ use maud::Markup;
 
 use crate::desk::drafts::FileIs;
 use crate::desk::fields::Values;
-use crate::desk::folder::Entry;
+use crate::desk::folder::{Listing, ends_in};
 use crate::desk::jobs::JobNow;
 use crate::desk::live::{FieldFault, Live};
 use crate::desk::made::Made;
@@ -43,7 +43,7 @@ pub struct PlanPage<'a> {
     /// The job that runs, or ran last.
     pub job: Option<JobNow>,
     /// Files of the folder.
-    pub files: Vec<Entry>,
+    pub files: Listing,
     /// Names of forecasts, and what they are.
     pub feeds: Vec<(String, String)>,
     /// Units of the plan's page.
@@ -64,9 +64,10 @@ impl PlanPage<'_> {
     /// Files of the plan's folder with such an ending, but for those that a briefing wrote.
     pub fn files_ending_in(&self, endings: &[&str]) -> impl Iterator<Item = &str> {
         let folder = beside(self.name);
-        let names = self.files.iter().map(|file| file.name.as_str());
+        let names = self.files.names.iter().map(String::as_str);
         names.filter(move |name| {
-            name.starts_with(folder) && ends_in(name, endings) && !name.contains("-briefing/")
+            let inside = name.strip_prefix(folder);
+            inside.is_some_and(|name| ends_in(name, endings) && !name.contains("-briefing/"))
         })
     }
 }
@@ -74,12 +75,4 @@ impl PlanPage<'_> {
 /// The folder of a plan, with its slash.
 pub fn beside(name: &str) -> &str {
     name.rfind('/').map_or("", |at| &name[..=at])
-}
-
-/// Whether a file's name ends in one of these, in capitals or not.
-fn ends_in(name: &str, endings: &[&str]) -> bool {
-    let ending = name
-        .rsplit_once('.')
-        .map(|(_, ending)| ending.to_ascii_lowercase());
-    ending.is_some_and(|ending| endings.contains(&ending.as_str()))
 }

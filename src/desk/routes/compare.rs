@@ -45,26 +45,28 @@ pub async fn compare(
     sent(page::compared(&zones(&desk), chosen, shown, desk.view())).into_response()
 }
 
-/// A zone of the folder: published, or that of a plan as it is now, perhaps with another release.
+/// A zone of the folder, and the units of its plan: published, or that of a plan as it is now, perhaps with another
+/// release.
 fn published(
     desk: &Desk,
     name: &str,
     release: Option<Timestamp>,
     over: &(impl Fn() -> bool + Sync),
-) -> Result<PublishedZone> {
+) -> Result<(PublishedZone, Option<UnitSystem>)> {
     let path = desk.folder.path(name)?;
     if !is_plan(name) {
         let mut zone = PublishedZone::read(&path)?;
         name.clone_into(&mut zone.file);
-        return Ok(zone);
+        return Ok((zone, None));
     }
-    let text = desk.with_draft(name, |draft| Ok(draft.text().to_owned()))?;
+    let (text, _) = desk.text_now(name)?;
     let mut plan = parsed(desk, name, &text)?;
     plan.release = release.unwrap_or(plan.release);
     let winds = desk.air.of(&plan)?;
     let zone = predict(&plan, &winds, Options::default(), || end_if(over()))?.zone;
     // By way of the file it would be written to: both zones have the same digits then.
-    PublishedZone::of_text(name, &geojson::text(&zone, UnitSystem::Metric))
+    let zone = PublishedZone::of_text(name, &geojson::text(&zone, UnitSystem::Metric))?;
+    Ok((zone, Some(desk.view().units_of(&plan))))
 }
 
 /// Two zones in words and on one map, the second perhaps of another release than its plan's.
@@ -74,11 +76,12 @@ fn compared(
     release: Option<Timestamp>,
     over: &(impl Fn() -> bool + Sync),
 ) -> Result<Markup> {
-    let old = published(desk, old, None, over)?;
-    let new = published(desk, new, release, over)?;
+    let (old, units_of_old) = published(desk, old, None, over)?;
+    let (new, units_of_new) = published(desk, new, release, over)?;
     let comparison = Comparison::of(old, new);
-    // Two plans may differ in theirs, and zones that were published have none.
-    let units = desk.view().units.unwrap_or(UnitSystem::Metric);
+    // Zones that were published have none; of two plans the one that is new.
+    let units = desk.view().units.or(units_of_new).or(units_of_old);
+    let units = units.unwrap_or(UnitSystem::Metric);
     let rings = [&comparison.old, &comparison.new].map(|zone| zone.outer().ring());
     let ends = [&comparison.old, &comparison.new]
         .into_iter()

@@ -4,42 +4,45 @@ use axum::Json;
 use axum::extract::{Form, State};
 use axum::http::HeaderMap;
 use axum::response::{IntoResponse, Redirect, Response};
-use jiff::Timestamp;
 
-use super::map::place_on;
-use super::plan::{Now, units};
+use super::plan::Now;
 use super::reply::{Given, Shared, of, refused, stale, values, wants_json};
-use crate::clock::local::read_time;
 use crate::desk::drafts::Draft;
-use crate::desk::fields::{apply, is_same_row, key, set, shown, value};
+use crate::desk::fields::{apply, is_same_row, set};
 use crate::desk::folder::{beside, is_plan};
-use crate::desk::live::{parsed, site};
 use crate::desk::state::Desk;
 use crate::desk::words::Station;
-use crate::desk::{begin, page, words};
-use crate::draft::elevation;
+use crate::desk::{page, words};
 use crate::error::{Error, Fault, Result};
-use crate::geodesy::Position;
-use crate::geodesy::reading::{EXPECTED, read_position};
 use crate::plan::edit::PlanText;
-use crate::report::files::plan::{degrees, release_text};
-
-/// The plan's elevation stands for a site moved by less than this, m.
-const SAME_GROUND_M: f64 = 200.0;
 
 /// Changes a plan and answers with how it is then.
 fn changed(
     desk: &Desk,
     headers: &HeaderMap,
-    (name, station): (&str, Option<Station>),
+    at: (&str, Option<Station>),
     change: impl FnOnce(&mut Draft) -> Result<()>,
+) -> Response {
+    changed_and_told(desk, headers, at, |draft| {
+        change(draft).map(|()| Vec::new())
+    })
+}
+
+/// Changes a plan and answers with how it is then, and with what the change brought along.
+pub fn changed_and_told(
+    desk: &Desk,
+    headers: &HeaderMap,
+    (name, station): (&str, Option<Station>),
+    change: impl FnOnce(&mut Draft) -> Result<Vec<String>>,
 ) -> Response {
     let back = page::address(name, station);
     let now = desk.with_draft(name, |draft| {
         // What was changed by hand is taken over first, if nothing here is unsaved.
         draft.look()?;
-        change(draft)?;
-        Now::of(draft)
+        let told = change(draft)?;
+        let mut now = Now::of(draft)?;
+        now.told = told;
+        Ok(now)
     });
     match now {
         Err(error) => refused(desk, headers, &error, &back),
@@ -56,17 +59,18 @@ fn was_shown(draft: &Draft, step: &str) -> Result<PlanText> {
 }
 
 /// Changes the document of a plan.
-fn edited(
+pub fn edited<T>(
     draft: &mut Draft,
     field: &str,
-    change: impl FnOnce(&mut PlanText) -> Result<()>,
-) -> Result<()> {
+    change: impl FnOnce(&mut PlanText) -> Result<T>,
+) -> Result<T> {
     let mut doc = PlanText::read(draft.text()).ok_or_else(|| Error::CannotDo {
         why: words::NOT_TOML.into(),
         remedy: words::LOOK_AGAIN.into(),
     })?;
-    change(&mut doc)?;
-    draft.edit(doc.text(), field)
+    let done = change(&mut doc)?;
+    draft.edit(doc.text(), field)?;
+    Ok(done)
 }
 
 pub async fn edit(
@@ -159,95 +163,6 @@ pub async fn row(State(desk): Shared, headers: HeaderMap, Form(given): Form<Give
                     let last = doc.tables("load").saturating_sub(1);
                     set(doc, &format!("load.{last}.name"), words::NEW_THING);
                 }
-            }
-            Ok(())
-        })
-    })
-}
-
-/// Where a plan's elevation was given: the site of the first step that has it, however often that was moved since.
-fn given_at(draft: &Draft) -> Option<Position> {
-    let elevation = |doc: &PlanText| value(doc, "site.elevation");
-    let mut steps = draft.back().map_while(PlanText::read).peekable();
-    let now = elevation(steps.peek()?);
-    let same = steps.take_while(|doc| elevation(doc) == now);
-    site(&same.last()?)
-}
-
-/// Moves the site of a plan, and looks its elevation up where that was given for another place.
-fn move_site(
-    desk: &Desk,
-    name: &str,
-    doc: &mut PlanText,
-    to: Position,
-    given_at: Option<Position>,
-) -> Result<()> {
-    let moved_m = given_at.map_or(f64::INFINITY, |from| from.distance_m(to));
-    set(doc, "site.lat", &degrees(to.lat_deg));
-    set(doc, "site.lon", &degrees(to.lon_deg));
-    if moved_m > SAME_GROUND_M {
-        // The elevation of another field is not this one's.
-        let terrain = parsed(desk, name, &doc.text()).map(|plan| plan.ground.terrain);
-        // A plan that is at fault elsewhere can be moved all the same.
-        let known = elevation(to, &terrain.unwrap_or_default())?;
-        let units = units(desk.view(), &doc.text());
-        // Where none is known the key goes: that of the old place would be wrong.
-        let text = known.map_or_else(String::new, |known| units.height(known.elevation_m));
-        set(doc, "site.elevation", &text);
-        // What stood beside them was said of the other field.
-        for id in ["site.lat", "site.lon", "site.elevation"] {
-            if let Some(key) = key(id) {
-                doc.forget_remark(key);
-            }
-        }
-    }
-    Ok(())
-}
-
-pub async fn place(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
-    let name = of(&given, "name");
-    changed(&desk, &headers, (name, Some(Station::Flight)), |draft| {
-        let to = begin::place(of(&given, "place"))?;
-        let from = given_at(draft);
-        edited(draft, "", |doc| move_site(&desk, name, doc, to, from))
-    })
-}
-
-pub async fn point(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
-    let name = of(&given, "name");
-    changed(&desk, &headers, (name, Some(Station::Site)), |draft| {
-        let to = place_on(&given, "x", "y")?;
-        let from = given_at(draft);
-        edited(draft, "", |doc| move_site(&desk, name, doc, to, from))
-    })
-}
-
-pub async fn take(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
-    let name = of(&given, "name");
-    let station = match given.contains_key("site") {
-        true => Station::Site,
-        false => Station::Days,
-    };
-    changed(&desk, &headers, (name, Some(station)), |draft| {
-        let from = given_at(draft);
-        edited(draft, "", |doc| {
-            if let Some(text) = given.get("site") {
-                let to = read_position(text).ok_or_else(|| Fault::new("site", text, EXPECTED))?;
-                move_site(&desk, name, doc, to, from)?;
-            }
-            if let Some(text) = given.get("release") {
-                let wrong = || Fault::new("release", text, "a time, as in 2026-05-01T09:00:00Z");
-                let time: Timestamp = text.parse().map_err(|_| wrong())?;
-                let zone = jiff::tz::TimeZone::get(&shown(doc)["flight.timezone"]);
-                let written = release_text(time, &zone.unwrap_or(jiff::tz::TimeZone::UTC));
-                // Without a zone of its own a plan's release needs an offset.
-                let alone =
-                    read_time(&written, None).is_err() && shown(doc)["flight.timezone"].is_empty();
-                set(
-                    doc,
-                    "flight.release",
-                    &if alone { time.to_string() } else { written },
-                );
             }
             Ok(())
         })

@@ -12,6 +12,7 @@ use tempfile::NamedTempFile;
 
 use super::not_found;
 use super::reply::{Given, Shared, alone, aside, of, refused, wants_json};
+use crate::desk::fields::key;
 use crate::desk::folder::beside;
 use crate::desk::state::Desk;
 use crate::desk::words::Station;
@@ -20,7 +21,8 @@ use crate::desk::{page, words};
 use crate::error::{Error, Fault, Result};
 use crate::files::for_new_files;
 use crate::files::shown::show;
-use crate::sources::Hints;
+use crate::plan::edit::{PlanText, Written};
+use crate::sources::{Columns, Hints};
 use crate::winds::files::WindFiles;
 
 /// What a file of the folder is sent as.
@@ -136,9 +138,13 @@ async fn keep_files(
 
 /// Reads files as winds, gives them their names, and puts them into the plan: all of them or none.
 fn take_winds(desk: &Desk, plan: &str, kept: Vec<(String, NamedTempFile)>) -> Result<()> {
+    let hints = Hints {
+        columns: columns_of(desk, plan)?,
+        ..Hints::default()
+    };
     for (file, written) in &kept {
         // What cannot be read as winds is not kept.
-        WindFiles::read(&[written.path().to_owned()], &Hints::default(), false)
+        WindFiles::read(&[written.path().to_owned()], &hints, false)
             .map_err(|error| renamed(error, file))?;
     }
     let mut names = Vec::new();
@@ -154,6 +160,19 @@ fn take_winds(desk: &Desk, plan: &str, kept: Vec<(String, NamedTempFile)>) -> Re
         }
     }
     taken
+}
+
+/// What a plan says of the columns of its winds. A plan that is at fault elsewhere says it all the same.
+fn columns_of(desk: &Desk, plan: &str) -> Result<Columns> {
+    let (text, _) = desk.text_now(plan)?;
+    let written = PlanText::read(&text).zip(key("wind.columns"));
+    match written.map(|(doc, key)| doc.get(key)) {
+        Some(Written::Text(columns)) => columns.parse().map_err(|wrong: String| {
+            let fault = Fault::new(plan, format!("\"{columns}\""), wrong);
+            fault.of_key("[wind] columns").into()
+        }),
+        _ => Ok(Columns::default()),
+    }
 }
 
 /// Gives a file its name among the winds of a plan.

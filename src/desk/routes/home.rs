@@ -45,7 +45,7 @@ pub async fn close(State(desk): Shared) -> Response {
 
 /// What can be compared: plans, briefings, zones.
 pub fn zones(desk: &Desk) -> Vec<String> {
-    let files = desk.folder.files().into_iter().map(|f| f.name);
+    let files = desk.folder.files().names.into_iter();
     let zone = |name: &String| {
         is_plan(name) || name.ends_with("/zone.geojson") || name.ends_with("zone.json")
     };
@@ -56,14 +56,15 @@ pub fn zones(desk: &Desk) -> Vec<String> {
 
 fn home_page(desk: &Desk, given: &Values, faults: Vec<(String, String)>) -> Result<Markup> {
     let files = desk.folder.files();
-    let plans = files.iter().filter(|f| is_plan(&f.name)).map(|f| {
-        let draft = format!("{}.draft", f.name);
-        (f.name.clone(), files.iter().any(|f| f.name == draft))
+    let plans = files.names.iter().filter(|name| is_plan(name)).map(|name| {
+        let draft = format!("{name}.draft");
+        (name.clone(), files.names.contains(&draft))
     });
     Ok(page::home(
         &Home {
             folder: desk.folder.root().display().to_string(),
             plans: plans.collect(),
+            cut: files.cut,
             zones: zones(desk),
             given,
             faults,

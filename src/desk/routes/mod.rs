@@ -5,6 +5,7 @@ mod edits;
 mod files;
 mod home;
 mod map;
+mod moves;
 mod plan;
 mod reply;
 mod results;
@@ -52,9 +53,9 @@ pub fn forms() -> Router<Arc<Desk>> {
         .route("/plan/take-file", post(edits::take_file))
         .route("/plan/save-as", post(edits::save_as))
         .route("/plan/row", post(edits::row))
-        .route("/plan/place", post(edits::place))
-        .route("/plan/point", post(edits::point))
-        .route("/plan/take", post(edits::take))
+        .route("/plan/place", post(moves::place))
+        .route("/plan/point", post(moves::point))
+        .route("/plan/take", post(moves::take))
         .route("/plan/text", post(edits::text))
         .route("/plan/state", get(plan::state))
         .route("/map/ground", get(map::ground))

@@ -40,6 +40,8 @@ pub struct Now {
     file: FileIs,
     unsaved: bool,
     can: [bool; 2],
+    /// What a change brought along.
+    pub told: Vec<String>,
 }
 
 impl Now {
@@ -51,6 +53,7 @@ impl Now {
             file,
             unsaved: draft.unsaved(),
             can: draft.can(),
+            told: Vec::new(),
         })
     }
 
@@ -69,9 +72,11 @@ impl Now {
             (_, true) => words::UNSAVED,
             _ => words::SAVED,
         };
+        let told = self.told.iter().map(String::as_str);
+        let said: Vec<&str> = told.chain([said]).collect();
         json!({
             "step": self.step,
-            "said": said,
+            "said": said.join(" "),
             "undo": self.can[0],
             "redo": self.can[1],
             "save": (self.unsaved || self.file == FileIs::Gone) && self.file != FileIs::Changed,
@@ -175,9 +180,8 @@ pub async fn live_now(
     let number = of(&given, "n").parse().unwrap_or(0);
     let newer = desk.asked(of(&given, "page"), number);
     let had = Frame::read(of(&given, "frame"));
-    let text = desk.with_draft(&name, |draft| Ok((draft.text().to_owned(), draft.number())));
-    let (text, step) = match text {
-        Ok(text) => text,
+    let (text, step) = match desk.text_now(&name) {
+        Ok(now) => now,
         Err(error) => return refused(&desk, &headers, &error, "/"),
     };
     let worker = desk.clone();

@@ -76,7 +76,7 @@ pub async fn card(State(desk): Shared, headers: HeaderMap, Query(given): Query<G
     let back = page::address(&name, Some(Station::Stack));
     let worker = desk.clone();
     let drawn = aside(move || -> Result<String> {
-        let text = worker.with_draft(&name, |draft| Ok(draft.text().to_owned()))?;
+        let (text, _) = worker.text_now(&name)?;
         // A sheet for the crew: by the plan's own clocks, whatever the page shows.
         let plan = parsed(&worker, &name, &text)?;
         let units = worker.view().units_of(&plan);

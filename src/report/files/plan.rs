@@ -5,6 +5,7 @@ use jiff::tz::TimeZone;
 
 use crate::clock::local::{read_time, signed};
 use crate::draft::{Answers, Elevation, ElevationFrom};
+use crate::plan::names_parachute;
 use crate::units::UnitSystem;
 
 /// A plan that was begun.
@@ -171,21 +172,36 @@ pub fn degrees(value: f64) -> String {
 fn elevation_line(elevation: &Elevation, us_units: bool, assumed: &mut Vec<String>) -> String {
     let units = UnitSystem::of(us_units);
     let height = units.height(elevation.elevation_m);
-    match &elevation.from {
+    let written = match &elevation.from {
         // As it was typed: in another unit it would not be the person's own number.
-        ElevationFrom::Given(written) => line("elevation", &quoted(written), ""),
+        ElevationFrom::Given(written) => written,
         ElevationFrom::Terrain(file) => {
             assumed.push(format!("the site lies at {height}, by {file}"));
-            let remark = format!("above sea level, by {}", one_line(file));
-            line("elevation", &quoted(&height), &remark)
+            &height
         }
         ElevationFrom::Airport(code, distance_m) => {
             let away = units.distance(*distance_m);
             assumed.push(format!(
                 "the site lies as high as the airport {code}, {away} away: {height}; a map knows better"
             ));
-            let remark = format!("that of the airport {code}, {away} away; assumed");
-            line("elevation", &quoted(&height), &remark)
+            &height
+        }
+    };
+    line(
+        "elevation",
+        &quoted(written),
+        &elevation_remark(&elevation.from, units),
+    )
+}
+
+/// What a plan says beside an elevation that was looked up.
+pub fn elevation_remark(from: &ElevationFrom, units: UnitSystem) -> String {
+    match from {
+        ElevationFrom::Given(_) => String::new(),
+        ElevationFrom::Terrain(file) => format!("above sea level, by {}", one_line(file)),
+        ElevationFrom::Airport(code, distance_m) => {
+            let away = units.distance(*distance_m);
+            format!("that of the airport {code}, {away} away; assumed")
         }
     }
 }
@@ -252,11 +268,22 @@ fn load(answers: &Answers) -> String {
 }
 
 fn parachute(answers: &Answers, assumed: &mut Vec<String>) -> String {
-    assumed.push("the mass of the parachute and of all lines is among the load".into());
+    let among_load = answers.load.iter().any(|(name, _)| names_parachute(name));
+    let (said, remark) = match among_load {
+        true => (
+            "the mass of the parachute and of all lines is among the load",
+            "where it is not among the load",
+        ),
+        false => (
+            "the parachute weighs nothing, as no part of the load is called so: give [parachute] mass",
+            "taken as nothing until it is given",
+        ),
+    };
+    assumed.push(said.into());
     [
         "[parachute]\n",
         &line("diameter", &quoted(&answers.parachute), "laid out flat"),
-        &aside("mass = \"0.3 kg\"", "where it is not among the load"),
+        &aside("mass = \"0.3 kg\"", remark),
         "\n",
     ]
     .concat()
