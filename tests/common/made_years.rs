@@ -8,11 +8,16 @@
     reason = "a helper of a test may fail as the test itself may"
 )]
 
+#[path = "netcdf.rs"]
+mod netcdf;
+
 use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan};
+
+use netcdf::{Variable, netcdf};
 
 /// Levels, hPa, and their heights, m (geopotential, about those of the standard atmosphere).
 pub const LEVELS: [(f32, f32); 5] = [
@@ -40,7 +45,7 @@ pub fn write(path: &Path, days: &[(Date, Wind)]) {
             })
         })
         .collect();
-    std::fs::write(path, netcdf(&times)).unwrap();
+    std::fs::write(path, bytes(&times)).unwrap();
 }
 
 /// A month of days from `first` on, or fewer, written into a folder as YYYY-MM.nc.
@@ -55,148 +60,63 @@ pub fn write_month(folder: &Path, first: Date, wind: impl Fn(Date) -> Wind) -> P
     path
 }
 
-struct Bytes(Vec<u8>);
-
-impl Bytes {
-    fn number(&mut self, n: usize) {
-        self.0.extend((n as u32).to_be_bytes());
-    }
-
-    fn name(&mut self, text: &str) {
-        self.number(text.len());
-        self.0.extend(text.as_bytes());
-        self.0.resize(self.0.len().next_multiple_of(4), 0);
-    }
-
-    fn texts(&mut self, attributes: &[(&str, &str)]) {
-        self.number(12);
-        self.number(attributes.len());
-        for (name, value) in attributes {
-            self.name(name);
-            self.number(2);
-            self.name(value);
-        }
-    }
-}
-
-/// Dimensions, attributes and big-endian values of a variable.
-type Variable<'a> = (&'a str, Vec<usize>, Vec<(&'a str, &'a str)>, usize, Vec<u8>);
-
-/// The classic format ("NetCDF Classic Format Specification", Unidata): header, then each variable.
-fn netcdf(times: &[(Timestamp, Wind)]) -> Vec<u8> {
-    let float = |values: &[f32]| {
-        values
-            .iter()
-            .flat_map(|v| v.to_be_bytes())
-            .collect::<Vec<u8>>()
-    };
-    let hours: Vec<u8> = times
-        .iter()
-        .flat_map(|(at, _)| (at.as_second() as f64 / 3_600.0).to_be_bytes())
-        .collect();
+/// A file of some times, the wind of each the same everywhere.
+fn bytes(times: &[(Timestamp, Wind)]) -> Vec<u8> {
     let points = LATITUDES.len() * LONGITUDES.len();
-    let field = |value: &dyn Fn(Wind, usize) -> f32| {
-        let mut bytes = Vec::new();
+    let field = |value: &dyn Fn(Wind, usize) -> f64| {
+        let mut values = Vec::new();
         for (_, wind) in times {
             for level in 0..LEVELS.len() {
-                let v = value(*wind, level).to_be_bytes();
-                (0..points).for_each(|_| bytes.extend(v));
+                values.extend(std::iter::repeat_n(value(*wind, level), points));
             }
         }
-        bytes
+        values
     };
-    let east = field(&|(speed, to), _| (speed * to.to_radians().sin()) as f32);
-    let north = field(&|(speed, to), _| (speed * to.to_radians().cos()) as f32);
-    let height = field(&|_, level| LEVELS[level].1);
-    let all = vec![0, 1, 2, 3];
-    let variables: Vec<Variable> = vec![
-        (
-            "time",
-            vec![0],
-            vec![
-                ("units", "hours since 1970-01-01 00:00:00"),
-                ("standard_name", "time"),
-            ],
-            6,
-            hours,
-        ),
-        (
-            "level",
-            vec![1],
-            vec![("units", "hPa"), ("standard_name", "air_pressure")],
-            5,
-            float(&LEVELS.map(|l| l.0)),
-        ),
-        (
-            "latitude",
-            vec![2],
-            vec![("units", "degrees_north"), ("standard_name", "latitude")],
-            5,
-            float(&LATITUDES),
-        ),
-        (
-            "longitude",
-            vec![3],
-            vec![("units", "degrees_east"), ("standard_name", "longitude")],
-            5,
-            float(&LONGITUDES),
-        ),
-        (
-            "u",
-            all.clone(),
-            vec![("units", "m s-1"), ("standard_name", "eastward_wind")],
-            5,
-            east,
-        ),
-        (
-            "v",
-            all.clone(),
-            vec![("units", "m s-1"), ("standard_name", "northward_wind")],
-            5,
-            north,
-        ),
-        (
-            "gh",
-            all,
-            vec![("units", "m"), ("standard_name", "geopotential_height")],
-            5,
-            height,
-        ),
-    ];
-    let dimensions = [
-        ("time", times.len()),
-        ("level", LEVELS.len()),
-        ("latitude", LATITUDES.len()),
-        ("longitude", LONGITUDES.len()),
-    ];
-    let header = |begin: usize| {
-        let mut bytes = Bytes(b"CDF\x01".to_vec());
-        bytes.number(0);
-        bytes.number(10);
-        bytes.number(dimensions.len());
-        for (name, length) in dimensions {
-            bytes.name(name);
-            bytes.number(length);
-        }
-        bytes.number(0);
-        bytes.number(0);
-        bytes.number(11);
-        bytes.number(variables.len());
-        let mut at = begin;
-        for (name, along, attributes, kind, values) in &variables {
-            bytes.name(name);
-            bytes.number(along.len());
-            along.iter().for_each(|&d| bytes.number(d));
-            bytes.texts(attributes);
-            bytes.number(*kind);
-            bytes.number(values.len());
-            bytes.number(at);
-            at += values.len();
-        }
-        bytes.0
+    let hours = times.iter().map(|(at, _)| at.as_second() as f64 / 3_600.0);
+    let east = field(&|(speed, to), _| speed * to.to_radians().sin());
+    let north = field(&|(speed, to), _| speed * to.to_radians().cos());
+    let height = field(&|_, level| f64::from(LEVELS[level].1));
+    let along = |name, along, unit, standard_name, values: Vec<f64>| {
+        let attributes = [("units", unit), ("standard_name", standard_name)];
+        Variable::new(name, along, &attributes, values)
     };
-    let length = header(0).len();
-    let mut bytes = header(length);
-    variables.iter().for_each(|v| bytes.extend(&v.4));
-    bytes
+    let all = |name, unit, standard_name, values| {
+        let dimensions = &["time", "level", "latitude", "longitude"];
+        along(name, dimensions, unit, standard_name, values)
+    };
+    let (since, level) = (
+        "hours since 1970-01-01 00:00:00",
+        LEVELS.map(|level| level.0),
+    );
+    let degrees = |values: [f32; 4]| values.map(f64::from).to_vec();
+    let (lats, lons) = (degrees(LATITUDES), degrees(LONGITUDES));
+    netcdf(
+        &[
+            ("time", times.len()),
+            ("level", LEVELS.len()),
+            ("latitude", LATITUDES.len()),
+            ("longitude", LONGITUDES.len()),
+        ],
+        &[
+            along("time", &["time"], since, "time", hours.collect()),
+            along(
+                "level",
+                &["level"],
+                "hPa",
+                "air_pressure",
+                level.map(f64::from).to_vec(),
+            ),
+            along("latitude", &["latitude"], "degrees_north", "latitude", lats),
+            along(
+                "longitude",
+                &["longitude"],
+                "degrees_east",
+                "longitude",
+                lons,
+            ),
+            all("u", "m s-1", "eastward_wind", east),
+            all("v", "m s-1", "northward_wind", north),
+            all("gh", "m", "geopotential_height", height),
+        ],
+    )
 }

@@ -187,7 +187,9 @@ fn kind(variable: &NcVariable, units: &str, standard_name: &str) -> Option<Kind>
             Some(Kind::Column(Net::Degrees))
         }
         "degrees" | "degree" | "" => by_name(variable.name(), standard_name),
-        _ => pressure_pa(units).map(Kind::Pressure),
+        _ => pressure_pa(units)
+            .filter(|_| is_isobaric(variable))
+            .map(Kind::Pressure),
     }
 }
 
@@ -211,13 +213,20 @@ pub(super) fn metres_in(units: &str) -> Option<f64> {
     }
 }
 
+/// The kind of level that converters from GRIB keep.
+fn level_type(variable: &NcVariable) -> Option<f64> {
+    variable.attribute("Grib_level_type")?.value.as_f64()
+}
+
 /// Whether a coordinate in metres counts from the ground: CF's "height" does.
 fn is_above_ground(variable: &NcVariable, standard_name: &str) -> bool {
-    let kind = variable
-        // Kept by converters from GRIB, where 103 is a height above the ground.
-        .attribute("Grib_level_type")
-        .and_then(|a| a.value.as_f64());
-    standard_name == "height" || kind == Some(103.0)
+    standard_name == "height" || level_type(variable) == Some(103.0)
+}
+
+/// Whether a coordinate in a unit of pressure is the pressure itself, not how far below that at the ground.
+fn is_isobaric(variable: &NcVariable) -> bool {
+    let from_ground = text(variable, "datum").is_some_and(|datum| datum == "ground");
+    !from_ground && level_type(variable).is_none_or(|kind| kind == 100.0)
 }
 
 /// Values taken from a coordinate; or what was found and what would be right.

@@ -136,7 +136,10 @@ fn by_standard_name(name: &str) -> Option<Meaning> {
         "wind_speed_of_gust" => (Quantity::Gust, 1.0, Some(Surface::Ground)),
         "air_temperature" => (Quantity::Temperature, 1.0, None),
         "geopotential" => (Quantity::Height, GEOPOTENTIAL, None),
-        "geopotential_height" => (Quantity::Height, 1.0, None),
+        // The second and the third are what the reanalysis MERRA-2 calls it.
+        "geopotential_height" | "edge_heights" | "mid_layer_heights" => {
+            (Quantity::Height, 1.0, None)
+        }
         "surface_altitude" => (Quantity::Height, 1.0, Some(Surface::Ground)),
         "relative_humidity" => (Quantity::RelativeHumidity, 1.0, None),
         "specific_humidity" => (Quantity::SpecificHumidity, 1.0, None),
@@ -357,6 +360,9 @@ mod tests {
             1.0
         );
         assert_eq!(of("geopotential", "m"), None);
+        // As MERRA-2 calls it.
+        let h = of("edge_heights", "m").unwrap();
+        assert_eq!((h.quantity, h.conversion.scale), (Quantity::Height, 1.0));
         assert_eq!(of("relative_humidity", "%").unwrap().conversion.scale, 0.01);
         assert_eq!(
             of("air_temperature", "degC").unwrap().conversion.offset,

@@ -1,0 +1,179 @@
+//! NetCDF files that are easily misread: which of their levels are levels of pressure, which of their times
+//! are those of runs, which are steps.
+
+// A helper of a test may fail as the test itself may.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+#[path = "common/netcdf.rs"]
+mod netcdf;
+
+use jiff::Timestamp;
+use netcdf::{Variable, netcdf};
+use windfall::notes::left_out::{LeftOut, NoField};
+use windfall::notes::reading::Reading;
+use windfall::sources::grid::GridFile;
+use windfall::sources::grid::archive::{Archive, Joining};
+use windfall::wind::slab::Quantity;
+
+const HPA: [f64; 5] = [1000.0, 500.0, 100.0, 15.0, 10.0];
+const HEIGHTS_M: [f64; 5] = [110.0, 5_570.0, 16_180.0, 28_120.0, 30_780.0];
+const POINTS: [f64; 3] = [0.0, 1.0, 2.0];
+
+fn joined(files: Vec<Vec<u8>>) -> Archive {
+    let files = files.into_iter().enumerate();
+    let opened = files.map(|(i, bytes)| GridFile::from_bytes(&format!("{i}.nc"), bytes));
+    let opened = opened.collect::<Result<Vec<_>, _>>().unwrap();
+    Archive::join(opened, Joining::default()).unwrap()
+}
+
+fn places<'a>() -> [Variable<'a>; 2] {
+    let lats = POINTS.map(|lat| 42.0 + lat);
+    let lons = POINTS.map(|lon| lon - 108.0);
+    [
+        Variable::new("lat", &["lat"], &[("units", "degrees_north")], lats),
+        Variable::new("lon", &["lon"], &[("units", "degrees_east")], lons),
+    ]
+}
+
+fn levels<'a>() -> Variable<'a> {
+    let attributes = [("units", "hPa"), ("standard_name", "air_pressure")];
+    Variable::new("level", &["level"], &attributes, HPA)
+}
+
+/// Winds and heights of some times on levels: at the first an eastward wind of 10 m/s, at the next of 20 and
+/// so on; and what else the attributes of all of them say.
+fn fields<'a>(
+    along: &'a [&'a str],
+    times: usize,
+    more: &[(&'a str, &'a str)],
+) -> [Variable<'a>; 3] {
+    let field = |name, unit, standard_name, value: &dyn Fn(usize, usize) -> f64| {
+        let mut values = Vec::new();
+        for time in 0..times {
+            for level in 0..HPA.len() {
+                values.extend([value(time, level); POINTS.len() * POINTS.len()]);
+            }
+        }
+        let mut attributes = vec![("units", unit), ("standard_name", standard_name)];
+        attributes.extend(more);
+        Variable::new(name, along, &attributes, values)
+    };
+    [
+        field("u", "m s-1", "eastward_wind", &|time, _| {
+            10.0 * (time + 1) as f64
+        }),
+        field("v", "m s-1", "northward_wind", &|_, _| 0.0),
+        field("z", "gpm", "geopotential_height", &|_, level| {
+            HEIGHTS_M[level]
+        }),
+    ]
+}
+
+/// Winds of three times on levels, and how the file tells the times.
+fn told(dimension: &str, listed: &str, times: Vec<Variable>) -> Vec<u8> {
+    let along = [dimension, "level", "lat", "lon"];
+    let mut variables = times;
+    variables.extend(places());
+    variables.push(levels());
+    variables.extend(fields(&along, 3, &[("coordinates", listed)]));
+    let count = POINTS.len();
+    let dimensions = [
+        (dimension, 3),
+        ("level", HPA.len()),
+        ("lat", count),
+        ("lon", count),
+    ];
+    netcdf(&dimensions, &variables)
+}
+
+const SINCE: &str = "hours since 2026-02-05 12:00:00";
+const NOON: &str = "2026-02-05T12:00:00Z";
+const LATER: [&str; 3] = [
+    "2026-02-05T18:00:00Z",
+    "2026-02-06T00:00:00Z",
+    "2026-02-06T06:00:00Z",
+];
+const LEADS: [f64; 3] = [6.0, 12.0, 18.0];
+
+fn time(text: &str) -> Timestamp {
+    text.parse().unwrap()
+}
+
+/// For which times the winds are, in the order in which they grow, of which runs, and what was assumed.
+fn read(file: Vec<u8>) -> (Vec<String>, Vec<Option<Timestamp>>, Vec<Reading>) {
+    let archive = joined(vec![file]);
+    let block = archive
+        .cut(archive.lattice.whole(), 0..archive.steps.len())
+        .unwrap();
+    let wind = |step: usize| block.east_m_s[[block.column(0, step, 1, 1), 0]];
+    let mut steps: Vec<usize> = (0..archive.steps.len()).collect();
+    steps.sort_by(|a, b| wind(*a).total_cmp(&wind(*b)));
+    let valid = steps.iter().map(|s| archive.steps[*s].valid.to_string());
+    let runs = steps.iter().map(|s| archive.steps[*s].run);
+    (valid.collect(), runs.collect(), archive.assumed)
+}
+
+/// As a server's subset of a forecast: beside levels of pressure the layers next to the ground, whose
+/// coordinate is how much less the pressure is there.
+#[test]
+fn pressures_counted_from_the_ground_are_no_levels() {
+    let along = ["time", "level", "lat", "lon"];
+    let above_ground = ["time", "layer", "lat", "lon"];
+    let layer = |more: &[(&'static str, &'static str)]| {
+        let attributes = [&[("units", "Pa")], more].concat();
+        Variable::new("layer", &["layer"], &attributes, [1_500.0, 4_500.0])
+    };
+    let near_ground = |name, standard_name| {
+        let attributes = [("units", "m s-1"), ("standard_name", standard_name)];
+        Variable::new(name, &above_ground, &attributes, vec![-33.0; 2 * 9])
+    };
+    let datum = [("datum", "ground")];
+    for layer in [layer(&datum), layer(&[]).with("Grib_level_type", &[108])] {
+        let times = Variable::new("time", &["time"], &[("units", SINCE)], [6.0]);
+        let mut variables = vec![times, layer, levels()];
+        variables.extend(places());
+        variables.push(near_ground("u_layer", "eastward_wind"));
+        variables.push(near_ground("v_layer", "northward_wind"));
+        variables.extend(fields(&along, 1, &[]));
+        let sizes = [
+            ("time", 1),
+            ("level", HPA.len()),
+            ("layer", 2),
+            ("lat", 3),
+            ("lon", 3),
+        ];
+        let archive = joined(vec![netcdf(&sizes, &variables)]);
+        assert_eq!(archive.levels_pa, HPA.map(|hpa| 100 * hpa as u32));
+        let told = archive.left_out_of_all().join("; ");
+        assert!(told.contains("2 variables: along \"layer\""), "{told}");
+        let block = archive.cut(archive.lattice.whole(), 0..1).unwrap();
+        assert!(block.east_m_s.iter().all(|wind| *wind == 10.0));
+    }
+}
+
+/// MERRA-2 has a standard name of its own for the heights of its levels.
+#[test]
+fn heights_by_another_name_are_read() {
+    let along = ["time", "level", "lat", "lon"];
+    let times = Variable::new("time", &["time"], &[("units", SINCE)], [6.0]);
+    let mut variables = vec![times, levels()];
+    variables.extend(places());
+    let [u, v, mut z] = fields(&along, 1, &[]);
+    z.attributes = Variable::new(
+        "",
+        &[],
+        &[("units", "m"), ("standard_name", "edge_heights")],
+        [],
+    )
+    .attributes;
+    variables.extend([u, v, z]);
+    let sizes = [("time", 1), ("level", HPA.len()), ("lat", 3), ("lon", 3)];
+    let file = GridFile::from_bytes("heights.nc", netcdf(&sizes, &variables)).unwrap();
+    let heights = file
+        .slabs
+        .iter()
+        .filter(|slab| slab.quantity == Quantity::Height);
+    assert_eq!(heights.count(), HPA.len());
+    let archive = Archive::join(vec![file], Joining::default()).unwrap();
+    assert!(archive.assumed.is_empty(), "{:?}", archive.assumed);
+}
