@@ -113,6 +113,106 @@ fn read(file: Vec<u8>) -> (Vec<String>, Vec<Option<Timestamp>>, Vec<Reading>) {
     (valid.collect(), runs.collect(), archive.assumed)
 }
 
+/// As programs write forecasts that were decoded from GRIB: one run, lead times, and which times these come to.
+#[test]
+fn a_list_of_times_makes_the_one_time_beside_it_that_of_the_run() {
+    let step = || {
+        Variable::new(
+            "step",
+            &["step"],
+            &[("units", "hours"), ("standard_name", "forecast_period")],
+            LEADS,
+        )
+    };
+    let list = || {
+        Variable::new(
+            "valid_time",
+            &["step"],
+            &[("units", SINCE), ("long_name", "time")],
+            LEADS,
+        )
+    };
+    for (name, says) in [
+        ("standard_name", "time"),
+        ("standard_name", "forecast_reference_time"),
+        ("long_name", "initial time of forecast"),
+        ("comment", "none"),
+    ] {
+        let run = Variable::new("time", &[], &[("units", SINCE), (name, says)], [0.0]);
+        let file = told("step", "time valid_time", vec![run, step(), list()]);
+        let (valid, runs, assumed) = read(file);
+        assert_eq!(valid, LATER, "{says}");
+        assert_eq!(runs, [Some(time(NOON)); 3], "{says}");
+        assert!(assumed.is_empty(), "{assumed:?}");
+    }
+    // Without the list that is likely, and said.
+    let run = Variable::new("time", &[], &[("units", SINCE)], [0.0]);
+    let (valid, runs, assumed) = read(told("step", "time", vec![run, step()]));
+    assert_eq!(
+        (valid, runs),
+        (LATER.map(String::from).to_vec(), vec![Some(time(NOON)); 3])
+    );
+    assert_eq!(assumed, [Reading::TimesOfRuns]);
+}
+
+/// One lead time of several runs.
+#[test]
+fn a_list_of_times_along_those_of_runs_is_what_values_are_for() {
+    let hours =
+        |name, along, values: [f64; 3]| Variable::new(name, along, &[("units", SINCE)], values);
+    let lead = || {
+        Variable::new(
+            "step",
+            &[],
+            &[("units", "hours"), ("standard_name", "forecast_period")],
+            [6.0],
+        )
+    };
+    let runs = [0.0, 6.0, 12.0];
+    let file = told(
+        "time",
+        "step valid_time",
+        vec![
+            hours("time", &["time"], runs),
+            lead(),
+            hours("valid_time", &["time"], LEADS),
+        ],
+    );
+    let (valid, of_runs, _) = read(file);
+    assert_eq!(valid, LATER);
+    assert_eq!(
+        of_runs,
+        [NOON, LATER[0], LATER[1]].map(|run| Some(time(run)))
+    );
+    // The list says the same as the dimension: no runs are told.
+    let file = told(
+        "time",
+        "valid_time",
+        vec![
+            hours("time", &["time"], LEADS),
+            hours("valid_time", &["time"], LEADS),
+        ],
+    );
+    let (valid, of_runs, assumed) = read(file);
+    assert_eq!(valid, LATER);
+    assert_eq!(of_runs, [None; 3]);
+    assert!(assumed.is_empty(), "{assumed:?}");
+    // A run later than what it is for is none.
+    let file = told(
+        "time",
+        "valid_time",
+        vec![
+            hours("time", &["time"], LEADS),
+            hours("valid_time", &["time"], runs),
+        ],
+    );
+    let refused = GridFile::from_bytes("late.nc", file)
+        .err()
+        .unwrap()
+        .to_string();
+    assert!(refused.contains("with more than one time"), "{refused}");
+}
+
 /// As a server's subset of a forecast: beside levels of pressure the layers next to the ground, whose
 /// coordinate is how much less the pressure is there.
 #[test]

@@ -26,6 +26,7 @@ mod left_out;
 mod longitudes;
 pub(super) mod netcdf;
 mod netcdf_axes;
+mod netcdf_beside;
 mod netcdf_fitted;
 mod netcdf_grid;
 mod netcdf_mapping;

@@ -26,11 +26,11 @@ use netcdf_reader::{
 
 use super::data_set::DataSet;
 use super::left_out::LeftOut;
-use super::netcdf_axes::{Coordinate, Net, No, coordinate, of_dimension};
+use super::netcdf_axes::{Coordinate, Net, No, of_dimension};
+use super::netcdf_beside::beside;
 use super::netcdf_fitted::{Fitted, fitted, places};
 use super::netcdf_grid::grid;
 use super::netcdf_meaning::{Conversion, Described, described, described_by_name, text};
-use super::netcdf_time::is_since;
 use super::parameter::placed;
 use super::{Catalogue, GridFile, Hours, MOST_POINTS, Source};
 use crate::error::{Error, Fault, Result};
@@ -281,10 +281,9 @@ fn add(
     found: &mut Found,
 ) -> std::result::Result<(), No> {
     let (mut dimensions, fitted) = dimensions(name, file, variable, found)?;
-    let mut singles = singles(name, file, variable)?;
-    if times_are_of_runs(file, variable, &dimensions, &singles) {
+    let beside = beside(name, file, variable, &mut dimensions)?;
+    if beside.of_runs {
         catalogue.assume(Reading::TimesOfRuns);
-        dimensions.iter_mut().chain(&mut singles).for_each(of_run);
     }
     let grid = grid(name, file, variable, &dimensions, fitted.as_deref())?;
     if let Some(assumed) = grid.assumed {
@@ -295,7 +294,7 @@ fn add(
     if let Some(surface) = described.surface {
         common.surface = Some(Some(surface));
     }
-    for single in &singles {
+    for single in &beside.singles {
         common.take(single, 0);
     }
     let steps = steps(&dimensions);
@@ -336,6 +335,9 @@ fn add(
         let mut here = common.clone();
         for (dimension, i) in dimensions.iter().zip(&at) {
             here.take(dimension, *i);
+        }
+        if let Some((dimension, valid)) = &beside.valid {
+            here.take(valid, at[*dimension]);
         }
         let Some(slab) = here.slab(&described, lattice, along_grid)? else {
             gaps.unused += 1;
@@ -466,112 +468,6 @@ impl Gaps {
                 catalogue.left_out.note(note);
             }
         }
-    }
-}
-
-/// The coordinates of a single value that belong to a variable: those it lists, and one time.
-fn singles(
-    name: &str,
-    file: &DataSet,
-    variable: &NcVariable,
-) -> std::result::Result<Vec<Coordinate>, No> {
-    let listed = text(variable, "coordinates").unwrap_or_default();
-    let is_listed = |single: &NcVariable| listed.split_whitespace().any(|n| n == single.name());
-    // Outside of an ensemble the member's number says nothing.
-    let no_ensemble = variable
-        .attribute("GRIB_totalNumber")
-        .is_some_and(|total| total.value.as_f64() == Some(0.0));
-    let mut singles = Vec::new();
-    let mut times = Vec::new();
-    for single in file.variables().iter().filter(|single| single.ndim() == 0) {
-        let listed = is_listed(single);
-        if text(single, "units").is_some_and(|units| is_since(&units)) {
-            times.extend(time_of(single, listed).map(|rank| (rank, single)));
-            continue;
-        }
-        if !listed {
-            continue;
-        }
-        match coordinate(name, file, single)? {
-            Some(Coordinate::Member(_)) if no_ensemble => {}
-            found => singles.extend(found),
-        }
-    }
-    let ranks = times.iter().map(|(rank, _)| *rank);
-    let best = ranks.filter(|rank| *rank != RUN).min();
-    let mut valid = None;
-    for (rank, single) in times {
-        if rank != RUN && Some(rank) != best {
-            continue;
-        }
-        let found = coordinate(name, file, single)?;
-        if let (true, Some(Coordinate::Valid(time))) = (rank != RUN, &found)
-            && valid
-                .replace(time.clone())
-                .is_some_and(|other| other != *time)
-        {
-            return Err(No::LeftOut("with more than one time".into()));
-        }
-        singles.extend(found);
-    }
-    Ok(singles)
-}
-
-/// Whether what is called a time of a variable is that of the run.
-fn times_are_of_runs(
-    file: &DataSet,
-    variable: &NcVariable,
-    dimensions: &[Coordinate],
-    singles: &[Coordinate],
-) -> bool {
-    let listed = text(variable, "coordinates").unwrap_or_default();
-    let named = variable.dimensions().iter().map(|d| d.name.as_str());
-    let called = |name: &str| {
-        let of_name = file.variables().iter().find(|v| v.name() == name);
-        let long = of_name.and_then(|v| text(v, "long_name"));
-        format!("{name} {}", long.unwrap_or_default()).to_lowercase()
-    };
-    let names: Vec<String> = named.chain(listed.split_whitespace()).map(called).collect();
-    are_of_runs(dimensions, singles, &names)
-}
-
-/// Where lead times are a dimension beside it, no other run is named, and no name says that values are for it.
-fn are_of_runs(dimensions: &[Coordinate], singles: &[Coordinate], names: &[String]) -> bool {
-    let all = || dimensions.iter().chain(singles);
-    let says_for = |name: &String| name.contains("valid") || name.contains("verif");
-    dimensions.iter().any(|d| matches!(d, Coordinate::Lead(_)))
-        && all().any(|d| matches!(d, Coordinate::Valid(_)))
-        && !all().any(|d| matches!(d, Coordinate::Run(_)))
-        && !names.iter().any(says_for)
-}
-
-fn of_run(coordinate: &mut Coordinate) {
-    if let Coordinate::Valid(times) = coordinate {
-        *coordinate = Coordinate::Run(std::mem::take(times));
-    }
-}
-
-/// The rank of the time of a run, which is none of the times that values may be for.
-const RUN: u8 = 0;
-
-/// How surely a single time is the one that values are for, the surest lowest; `None` where it may be of anything
-/// else, as of the making of the file.
-fn time_of(single: &NcVariable, listed: bool) -> Option<u8> {
-    const OF_OTHERS: [&str; 8] = [
-        "ref", "run", "init", "analysis", "issue", "proc", "creat", "prod",
-    ];
-    const NAMES: [&str; 4] = ["time", "valid_time", "validtime", "forecast_time"];
-    let standard_name = text(single, "standard_name").unwrap_or_default();
-    let plain = single.name().to_lowercase();
-    match standard_name.as_str() {
-        "forecast_reference_time" => Some(RUN),
-        "time" => Some(if listed { 1 } else { 4 }),
-        _ if OF_OTHERS.iter().any(|word| plain.contains(word)) => None,
-        // Of several times servers number the names.
-        _ if NAMES.contains(&plain.trim_end_matches(|c: char| c.is_ascii_digit())) => {
-            Some(if listed { 2 } else { 5 })
-        }
-        _ => listed.then_some(3),
     }
 }
 
@@ -758,32 +654,5 @@ fn run(first: usize, many: usize, count: usize, reversed: bool) -> NcSliceInfoEl
         start: start as u64,
         end: (start + many) as u64,
         step: 1,
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_time_beside_lead_times_is_that_of_the_run() {
-        let time: Timestamp = "2026-02-05T06:00:00Z".parse().unwrap();
-        let (valid, run) = (Coordinate::Valid(vec![time]), Coordinate::Run(vec![time]));
-        let leads = Coordinate::Lead([6, 9].map(jiff::SignedDuration::from_hours).to_vec());
-        let names = |name: &str| vec![name.to_owned(), "step".to_owned()];
-        let both = [valid.clone(), leads.clone()];
-        assert!(are_of_runs(&both, &[], &names("time")));
-        assert!(are_of_runs(&both[1..], &both[..1], &names("time")));
-        assert!(!are_of_runs(&both, &[], &names("valid_time")));
-        assert!(!are_of_runs(
-            &both,
-            std::slice::from_ref(&run),
-            &names("time")
-        ));
-        // Of one lead alone nothing is told by a dimension.
-        assert!(!are_of_runs(&both[..1], &[leads], &names("time")));
-        let mut time = valid;
-        of_run(&mut time);
-        assert_eq!(time, run);
     }
 }
