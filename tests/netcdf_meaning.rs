@@ -251,6 +251,41 @@ fn pressures_counted_from_the_ground_are_no_levels() {
     }
 }
 
+/// A file of levels every six hours, and one of winds at 10 m every hour.
+#[test]
+fn hours_of_the_wind_at_the_ground_alone_are_no_steps() {
+    let hours = |count: usize, every: f64| {
+        let values = (0..count).map(move |i| every * i as f64);
+        Variable::new("time", &["time"], &[("units", SINCE)], values)
+    };
+    let mut aloft = vec![hours(3, 6.0), levels()];
+    aloft.extend(places());
+    aloft.extend(fields(&["time", "level", "lat", "lon"], 3, &[]));
+    let sizes = [("time", 3), ("level", HPA.len()), ("lat", 3), ("lon", 3)];
+    let aloft = netcdf(&sizes, &aloft);
+    let along = ["time", "lat", "lon"];
+    let at_10_m = |name, parameter| {
+        Variable::new(name, &along, &[("units", "m s-1")], vec![3.0; 13 * 9])
+            .with("GRIB_paramId", parameter)
+    };
+    let mut near = vec![
+        hours(13, 1.0),
+        at_10_m("u10", &[165]),
+        at_10_m("v10", &[166]),
+    ];
+    near.extend(places());
+    let near = netcdf(&[("time", 13), ("lat", 3), ("lon", 3)], &near);
+    let archive = joined(vec![aloft, near]);
+    let valid: Vec<String> = archive.steps.iter().map(|s| s.valid.to_string()).collect();
+    assert_eq!(valid, [NOON, LATER[0], LATER[1]]);
+    assert!(archive.also().contains(&"wind at 10 m".to_owned()));
+    let why = NoField::NoWindAloft;
+    assert_eq!(archive.left_out, [LeftOut::Fields { count: 20, why }]);
+    let block = archive.cut(archive.lattice.whole(), 0..3).unwrap();
+    let wind = block.ground.unwrap().wind_m_s.unwrap();
+    assert!(wind.column(0).iter().all(|east| *east == 3.0));
+}
+
 /// MERRA-2 has a standard name of its own for the heights of its levels.
 #[test]
 fn heights_by_another_name_are_read() {

@@ -67,6 +67,13 @@ pub enum LeftOut {
     },
 }
 
+impl LeftOut {
+    /// Fields of a forecast, if there are any.
+    pub fn fields(count: usize, why: NoField) -> Option<LeftOut> {
+        (count > 0).then_some(LeftOut::Fields { count, why })
+    }
+}
+
 /// Why fields of a forecast are left out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
@@ -79,6 +86,10 @@ pub enum NoField {
     NewerRun,
     /// They are given twice.
     Repeated,
+    /// They are for times that have no wind on levels of pressure.
+    NoWindAloft,
+    /// They are the mean of an ensemble, whose members are there.
+    EnsembleMean,
 }
 
 /// A component of the wind.
@@ -158,6 +169,8 @@ impl fmt::Display for NoField {
             NoField::OlderRun => "of older runs, for times that a newer run gives",
             NoField::NewerRun => "of newer runs, for times that only an older run has winds for",
             NoField::Repeated => "given twice",
+            NoField::NoWindAloft => "for times that have no wind on levels of pressure",
+            NoField::EnsembleMean => "of the mean of an ensemble, beside its members",
         })
     }
 }
@@ -186,6 +199,7 @@ impl fmt::Display for NoMember {
 impl fmt::Display for LeftOut {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
+            LeftOut::Fields { count: 1, why } => write!(f, "1 field {why}"),
             LeftOut::Fields { count, why } => write!(f, "{count} fields {why}"),
             LeftOut::LoneComponent { component, level } => {
                 let name = match component {

@@ -79,8 +79,7 @@ impl Archive {
         // Before times without an eastward wind go: a lone northward one would go with them unsaid.
         left_out.extend(check_components(&files, &moments)?);
         check_directions(&files, &moments)?;
-        // A time that has temperatures or gusts only is no step: a flight would find no wind there.
-        moments.retain(|_, slabs| slabs.keys().any(|k| k.0 == Quantity::EastWind));
+        left_out.extend(drop_windless(&mut moments));
         let reckoned = Reckoned::of(moments.values());
         left_out.extend(without_height(&moments, &reckoned));
         let times: BTreeSet<Timestamp> = moments.keys().map(|m| m.1).collect();
@@ -416,9 +415,24 @@ impl Joined {
             (self.newer, NoField::NewerRun),
             (self.repeated, NoField::Repeated),
         ];
-        let some = counts.into_iter().filter(|(count, _)| *count > 0);
-        some.map(|(count, why)| LeftOut::Fields { count, why })
+        let told = counts.map(|(count, why)| LeftOut::fields(count, why));
+        told.into_iter().flatten()
     }
+}
+
+/// Leaves out times that have no wind on a level of pressure: they are no steps, as a flight would find no
+/// wind aloft there.
+fn drop_windless(moments: &mut BTreeMap<Moment, Slabs>) -> Option<LeftOut> {
+    let is_aloft = |(quantity, surface): &(Quantity, Surface)| {
+        *quantity == Quantity::EastWind && matches!(surface, Surface::Isobaric(_))
+    };
+    let mut count = 0;
+    moments.retain(|_, slabs| {
+        let is_step = slabs.keys().any(is_aloft);
+        count += if is_step { 0 } else { slabs.len() };
+        is_step
+    });
+    LeftOut::fields(count, NoField::NoWindAloft)
 }
 
 /// What a slab is of those of its time.
