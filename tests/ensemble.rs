@@ -15,7 +15,9 @@ mod stack;
 
 use std::fs;
 
-use grids::{ECMWF, PORTUGAL_2023, bytes, is, joined, messages, retimed, slabs, without};
+use grids::{
+    ECMWF, GEFS_MEAN, PORTUGAL_2023, bytes, is, joined, messages, retimed, slabs, without,
+};
 use jiff::Timestamp;
 use program::{stderr, stdout, windfall};
 use stack::Stack;
@@ -23,7 +25,7 @@ use windfall::flight::field::LayerField;
 use windfall::flight::layers::THICKNESS_M;
 use windfall::flight::model::{FlightModel, FlightWinds};
 use windfall::geodesy::{Compass, LocalFrame, Position};
-use windfall::notes::left_out::{LeftOut, NoMember};
+use windfall::notes::left_out::{LeftOut, NoField, NoMember};
 use windfall::sources::grid::archive::{Archive, Joining};
 use windfall::spread::members::MemberSpread;
 use windfall::spread::run::{Landing, run};
@@ -403,6 +405,141 @@ fn a_member_that_cannot_be_decoded_is_left_out_aloud() {
     assert!(
         told.starts_with("member 1: ") && told.contains('b'),
         "{told}"
+    );
+}
+
+/// A GRIB 2 file said to be of another product: section 4 of each message, up to octet 9 and from octet 10
+/// to 34, what all products have (template 4.0, WMO FM 92), with what follows in its own.
+fn of_product(file: &[u8], template: u8, own: &[u8]) -> Vec<u8> {
+    let mut changed = Vec::new();
+    for message in messages(file) {
+        let mut whole = message[..16].to_vec();
+        let mut rest = &message[16..];
+        while !rest.starts_with(b"7777") {
+            let length = rest[..4].iter().fold(0, |n, &o| n << 8 | usize::from(o));
+            let (section, after) = rest.split_at(length);
+            match section[4] {
+                4 => {
+                    let length = 34 + own.len() as u32;
+                    whole.extend(length.to_be_bytes());
+                    whole.extend(&section[4..8]);
+                    whole.push(template);
+                    whole.extend(&section[9..34]);
+                    whole.extend(own);
+                }
+                _ => whole.extend(section),
+            }
+            rest = after;
+        }
+        whole.extend(b"7777");
+        let length = whole.len() as u64;
+        whole[8..16].copy_from_slice(&length.to_be_bytes());
+        changed.extend(whole);
+    }
+    changed
+}
+
+/// The kinds of members of code table 4.6.
+const NEGATIVE: u8 = 2;
+const POSITIVE: u8 = 3;
+
+/// The mean of an ensemble said to be one of its members.
+fn as_member(number: u8, kind: u8) -> Vec<u8> {
+    of_product(&bytes(GEFS_MEAN), 1, &[kind, number, 2])
+}
+
+/// The real file also has a wind without a height at 400 hPa, which is left out as well.
+fn is_of_fields(what: &LeftOut) -> bool {
+    matches!(what, LeftOut::Fields { .. })
+}
+
+#[test]
+fn the_mean_in_a_file_of_its_own_is_no_further_member() {
+    let files = || {
+        vec![
+            ("mean", bytes(GEFS_MEAN)),
+            ("one", as_member(1, POSITIVE)),
+            ("two", as_member(2, POSITIVE)),
+        ]
+    };
+    let fields = slabs(&bytes(GEFS_MEAN)).len();
+    let archive = joined(files(), Joining::default()).unwrap();
+    assert_eq!(archive.members, [Some(1), Some(2)]);
+    assert_eq!(archive.names(), ["one", "two"]);
+    let why = NoField::EnsembleMean;
+    let told = LeftOut::Fields { count: fields, why };
+    assert_eq!(archive.left_out[0], told);
+    let told = told.to_string();
+    assert!(
+        told.ends_with("of the mean of an ensemble, beside its members"),
+        "{told}"
+    );
+    // By itself it is a forecast.
+    let alone = joined(vec![files().remove(0)], Joining::default()).unwrap();
+    assert_eq!(alone.members, [None]);
+    assert!(alone.left_out.iter().all(|what| !is_of_fields(what)));
+    assert!(alone.assumed.is_empty());
+}
+
+/// A forecast that is no member, given with members: it is flown as one more, and everything says so.
+#[test]
+fn a_forecast_without_a_number_counts_as_a_member_everywhere() {
+    let folder = tempfile::tempdir().unwrap();
+    let files = [
+        ("alone.grib2", of_product(&bytes(GEFS_MEAN), 0, &[])),
+        ("one.grib2", as_member(1, POSITIVE)),
+        ("two.grib2", as_member(2, POSITIVE)),
+    ];
+    let paths = files.map(|(name, bytes)| {
+        let path = folder.path().join(name);
+        fs::write(&path, bytes).unwrap();
+        path.to_str().unwrap().to_owned()
+    });
+    let paths = paths.each_ref().map(String::as_str);
+    let said = "have no member's number, and count as one more member of the ensemble";
+    let text = stdout(&windfall("winds", &paths));
+    assert!(
+        text.contains("members   3: 1 2 and one without a number"),
+        "{text}"
+    );
+    assert!(text.contains(said), "{text}");
+    let json = windfall("winds", &[&paths[..], &["--json"]].concat());
+    let json: serde_json::Value = serde_json::from_slice(&json.stdout).unwrap();
+    assert_eq!(json["members"], serde_json::json!([null, 1, 2]));
+    let plan = folder.path().join("plan.toml");
+    let text = "[flight]\nname = \"x\"\nrelease = 2020-08-15T12:30:00Z\n[site]\nlat = 46.0\nlon = 2.0\n\
+                elevation = \"300 m\"\n[wind]\nfiles = [\"alone.grib2\", \"one.grib2\", \"two.grib2\"]\n\
+                [ascent]\nrate = \"5 m/s\"\nburst_altitude = \"28 km\"\n[descent]\nlanding_speed = \"5 m/s\"\n";
+    fs::write(&plan, text).unwrap();
+    let plan = plan.to_str().unwrap();
+    let (members, assumed) = zone(plan);
+    assert_eq!(members, 3);
+    assert!(assumed.contains(said), "{assumed}");
+    let text = stdout(&windfall("zone", &[plan, "--draws", "400"]));
+    assert!(
+        text.contains(", 3 members") && text.contains("wind error of 3 members"),
+        "{text}"
+    );
+}
+
+/// Some centres give a perturbation and its opposite one number.
+#[test]
+fn a_pair_with_one_number_is_two_members() {
+    let pair = || [as_member(1, POSITIVE), as_member(1, NEGATIVE)];
+    let members = |files: Vec<(&str, Vec<u8>)>| {
+        let archive = joined(files, Joining::default()).unwrap();
+        assert!(!archive.left_out.iter().any(is_of_fields));
+        archive.members
+    };
+    let [plus, minus] = pair();
+    assert_eq!(members(vec![("n", minus), ("p", plus)]), [Some(1), Some(2)]);
+    assert_eq!(members(vec![("both", pair().concat())]), [Some(1), Some(2)]);
+    // A number that is not shared is kept.
+    let [_, minus] = pair();
+    let other = as_member(4, POSITIVE);
+    assert_eq!(
+        members(vec![("n", minus), ("p", other)]),
+        [Some(1), Some(4)]
     );
 }
 

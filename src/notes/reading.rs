@@ -119,6 +119,11 @@ pub enum Reading {
         /// What they are.
         quantities: Vec<String>,
     },
+    /// A forecast without a member's number counts as one more member of an ensemble.
+    NumberlessMember {
+        /// The first of its files.
+        file: String,
+    },
     /// Gusts are the strongest over some time.
     GustsOverTime {
         /// How long before each time, s; `None` where that is not known.
@@ -179,6 +184,7 @@ impl fmt::Display for Reading {
                 HeightsFrom::StandardAtmosphere => write!(f, "the heights of {levels} are the standard atmosphere's: the files give neither heights nor temperatures (in winter some hundred metres too high, in summer too low)"),
             },
             Reading::OfOtherRuns { fields, quantities } => write!(f, "{fields} fields ({}) are of another run than the winds of their time, whose run lacks them", quantities.join(", ")),
+            Reading::NumberlessMember { file } => write!(f, "the winds of {file} have no member's number, and count as one more member of the ensemble"),
             Reading::GustsOverTime { before_s } => {
                 f.write_str("gusts are the strongest ")?;
                 match before_s {

@@ -34,6 +34,14 @@ pub fn steps_around(steps: &[Step], from: Timestamp, to: Timestamp) -> Range<usi
     first..(reached + 1).max(first + 2).min(count)
 }
 
+/// The members of an ensemble; none where there is one forecast alone, whose only member has no number.
+pub fn ensemble(members: &[Option<u32>]) -> &[Option<u32>] {
+    match members {
+        [None] => &[],
+        all => all,
+    }
+}
+
 /// Columns of wind and air. A column is one row of each array, levels from the ground up, so what
 /// a flight reads together lies together. Columns are numbered member by member, then time by
 /// time, then row by row (south to north), then west to east: see [`Block::column`].

@@ -67,6 +67,8 @@ pub struct Slab {
     pub span: Span,
     /// The number of the ensemble member, if it is one.
     pub member: Option<u32>,
+    /// Whether it is the one whose perturbation was taken away, of two members that may share a number.
+    pub minus: bool,
     /// Which of the file's lattices.
     pub lattice: usize,
     /// Whether winds are along the grid's x and y, not towards true east and north.

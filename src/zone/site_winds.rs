@@ -22,7 +22,7 @@ use crate::sources::{self, FileAscent};
 use crate::units::in_both;
 use crate::wind::column::{Column, WindProfile};
 use crate::wind::error::WindError;
-use crate::wind::grid::Block;
+use crate::wind::grid::{Block, ensemble};
 use crate::wind::members::member_sigma;
 use crate::wind::placing::{Outside, Placing, Weights};
 use crate::wind::sounding::{Sounding, Wind};
@@ -401,8 +401,7 @@ fn source_of(
         steps: archive.steps.len(),
         region: archive.describe(),
         levels: archive.all_levels_pa().len(),
-        // A forecast that is no ensemble has one member, without a number.
-        members: near.members.iter().flatten().count(),
+        members: ensemble(&near.members).len(),
     }
 }
 

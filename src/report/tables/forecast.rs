@@ -8,6 +8,7 @@ use serde::Serialize;
 
 use crate::notes::reading::{Reading, in_words};
 use crate::sources::grid::archive::Archive;
+use crate::wind::grid::ensemble;
 use crate::wind::placing::LONGEST_GAP_S;
 
 /// What joined forecast files hold, in plain values.
@@ -27,8 +28,8 @@ pub struct Contents {
     pub levels_hpa: Vec<f64>,
     /// What there is besides height and wind, in words.
     pub also: Vec<String>,
-    /// The members of an ensemble.
-    pub members: Vec<u32>,
+    /// The numbers of an ensemble's members; `None` is one without a number.
+    pub members: Vec<Option<u32>>,
     /// What was assumed; in JSON in words.
     #[serde(serialize_with = "in_words")]
     pub assumed: Vec<Reading>,
@@ -53,11 +54,21 @@ impl Contents {
                 .map(|pa| f64::from(pa) / 100.0)
                 .collect(),
             also: archive.also(),
-            members: archive.members.iter().flatten().copied().collect(),
+            members: ensemble(&archive.members).to_vec(),
             assumed: archive.assumed.clone(),
             left_out: archive.left_out_of_all(),
         }
     }
+}
+
+/// The members in words: how many, and their numbers.
+fn members(all: &[Option<u32>]) -> String {
+    let numbers: Vec<String> = all.iter().flatten().map(ToString::to_string).collect();
+    let numberless = match all.contains(&None) {
+        true => " and one without a number",
+        false => "",
+    };
+    format!("{}: {}{numberless}", all.len(), numbers.join(" "))
 }
 
 /// The contents as text for people.
@@ -94,11 +105,7 @@ pub fn report(contents: &Contents) -> String {
     );
     line("also", none_or(&contents.also));
     if !contents.members.is_empty() {
-        let members: Vec<String> = contents.members.iter().map(ToString::to_string).collect();
-        line(
-            "members",
-            format!("{}: {}", members.len(), members.join(" ")),
-        );
+        line("members", members(&contents.members));
     }
     for (i, what) in contents.assumed.iter().enumerate() {
         line(if i == 0 { "assumed" } else { "" }, what.to_string());

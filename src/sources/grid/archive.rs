@@ -11,6 +11,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use jiff::Timestamp;
 
+use super::ensemble::{number_apart, without_means};
 use super::kept::Kept;
 use super::reckoned::Reckoned;
 use super::{GridFile, WAY_OUT};
@@ -73,8 +74,10 @@ impl Archive {
     /// Faults that name file and message: no winds, one component of the wind without the other,
     /// no heights, levels missing at one time, files for different grids.
     pub fn join(files: Vec<GridFile>, how: Joining) -> Result<Archive> {
-        let lattice = common_lattice(&files)?;
         let mut left_out = Vec::new();
+        let mut files = without_means(files, how, &mut left_out);
+        number_apart(&mut files);
+        let lattice = common_lattice(&files)?;
         let (mut moments, other_runs) = moments(&files, &lattice, how, &mut left_out);
         // Before times without an eastward wind go: a lone northward one would go with them unsaid.
         left_out.extend(check_components(&files, &moments)?);
@@ -115,8 +118,11 @@ impl Archive {
             files,
         };
         archive.index = archive.indexed(moments);
+        let numberless = archive.numberless_member();
         let over_time = archive.gusts_over_time();
-        archive.assumed.extend(over_time);
+        archive
+            .assumed
+            .extend(numberless.into_iter().chain(over_time));
         Ok(archive)
     }
 
@@ -208,6 +214,16 @@ impl Archive {
             .chain(self.left_out.iter().map(ToString::to_string))
             .chain(of_above)
             .collect()
+    }
+
+    /// That a forecast without a member's number counts as one more member.
+    fn numberless_member(&self) -> Option<Reading> {
+        let number = self.members.iter().position(Option::is_none)?;
+        let of_it = self.index.iter().filter(|(key, _)| key.0 == number);
+        let file = of_it.map(|(_, at)| at.0).min()?;
+        (self.members.len() > 1).then(|| Reading::NumberlessMember {
+            file: self.files[file].name.clone(),
+        })
     }
 
     /// That gusts are the strongest over some time, each span once.

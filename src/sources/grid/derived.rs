@@ -23,7 +23,14 @@ pub(super) struct SpeedAndDirection {
 }
 
 /// Where, when and whose a slab is.
-type Place = (Surface, Timestamp, Option<Timestamp>, Option<u32>, usize);
+type Place = (
+    Surface,
+    Timestamp,
+    Option<Timestamp>,
+    Option<u32>,
+    bool,
+    usize,
+);
 
 fn place(slab: &Slab) -> Place {
     (
@@ -31,6 +38,7 @@ fn place(slab: &Slab) -> Place {
         slab.valid,
         slab.run,
         slab.member,
+        slab.minus,
         slab.lattice,
     )
 }

@@ -8,7 +8,7 @@
 //! # References
 //!
 //! WMO-No. 306, Manual on Codes, volume I.2: GRIB 2 product definition templates 4.0 to 4.12, code
-//! tables 1.2, 4.5 and 4.7; GRIB 1 section 1 and code tables 3 and 5. Numbers of members in GRIB 1
+//! tables 1.2, 4.5, 4.6 and 4.7; GRIB 1 section 1 and code tables 3 and 5. Numbers of members in GRIB 1
 //! stand in ECMWF's local extensions 1, 30 and 36 of section 1.
 
 #![allow(
@@ -69,9 +69,22 @@ enum Whose {
     Only,
     /// The mean of an ensemble's members.
     Mean,
-    /// The member of an ensemble with this number.
-    Member(u32),
+    /// The member of an ensemble with this number; with `minus` that whose perturbation was taken away.
+    Member { number: u32, minus: bool },
 }
+
+impl Whose {
+    /// Of a member, by code table 4.6: there may be one with a perturbation and one against it.
+    fn member(number: u8, kind: u8) -> Whose {
+        Whose::Member {
+            number: u32::from(number),
+            minus: kind == NEGATIVE,
+        }
+    }
+}
+
+/// The kind of members whose perturbation was taken away.
+const NEGATIVE: u8 = 2;
 
 /// Why a field is left out.
 pub(super) type Described<T> = std::result::Result<T, String>;
@@ -117,9 +130,10 @@ pub(super) fn catalogue(name: &str, mut messages: Messages) -> Result<GridFile> 
             valid: described.valid,
             span: described.span,
             member: match described.whose {
-                Whose::Member(number) => Some(number),
+                Whose::Member { number, .. } => Some(number),
                 Whose::Only | Whose::Mean => None,
             },
+            minus: matches!(described.whose, Whose::Member { minus: true, .. }),
             lattice: number,
             along_grid: is_wind && along_grid(&definition(&message), component_flags(&message)),
         });
@@ -138,7 +152,7 @@ pub(super) fn catalogue(name: &str, mut messages: Messages) -> Result<GridFile> 
 fn drop_means(catalogue: &mut Catalogue, places: &mut Vec<Place>) {
     if !places
         .iter()
-        .any(|place| matches!(place.whose, Whose::Member(_)))
+        .any(|place| matches!(place.whose, Whose::Member { .. }))
     {
         return;
     }
@@ -228,8 +242,9 @@ fn strongest(template: &ProductDefinitionTemplate) -> Option<(Whose, Span)> {
     let (whose, interval) = match template {
         T::StatisticalProcess(of_one) => (Whose::Only, &of_one.interval),
         T::EnsembleStatisticalProcess(of_member) => {
-            let number = of_member.ensemble.perturbation_number;
-            (Whose::Member(u32::from(number)), &of_member.interval)
+            let of = &of_member.ensemble;
+            let whose = Whose::member(of.perturbation_number, of.type_of_ensemble_forecast);
+            (whose, &of_member.interval)
         }
         _ => return None,
     };
@@ -256,9 +271,10 @@ fn whose_2(template: &ProductDefinitionTemplate) -> Described<Whose> {
     use ProductDefinitionTemplate as T;
     match template {
         T::AnalysisOrForecast(_) => Ok(Whose::Only),
-        T::IndividualEnsembleForecast(member) => {
-            Ok(Whose::Member(u32::from(member.perturbation_number)))
-        }
+        T::IndividualEnsembleForecast(member) => Ok(Whose::member(
+            member.perturbation_number,
+            member.type_of_ensemble_forecast,
+        )),
         // 0 and 1: means of all members, plain and weighted.
         T::DerivedForecast(derived) if derived.derived_forecast_type <= 1 => Ok(Whose::Mean),
         T::DerivedForecast(_) => Err("spreads and other statistics of an ensemble".into()),
@@ -359,7 +375,10 @@ fn whose_1(message: &Message<'_>) -> Described<Whose> {
         // Outside of an ensemble the total is 0.
         _ => Ok(number
             .filter(|_| of > Some(0))
-            .map_or(Whose::Only, |number| Whose::Member(u32::from(number)))),
+            .map_or(Whose::Only, |number| Whose::Member {
+                number: u32::from(number),
+                minus: false,
+            })),
     }
 }
 
@@ -385,6 +404,11 @@ fn timestamp(time: &ReferenceTime) -> Option<Timestamp> {
 }
 
 impl Fields {
+    /// Whether they are the mean of an ensemble, whose members are elsewhere.
+    pub fn is_mean(&self) -> bool {
+        self.places.iter().any(|place| place.whose == Whose::Mean)
+    }
+
     pub fn label(&self, slab: usize) -> String {
         let place = self.places.get(slab);
         place.map_or_else(String::new, |p| self.messages.place(p.field))

@@ -14,6 +14,7 @@ pub mod archive;
 mod cut;
 mod data_set;
 mod derived;
+mod ensemble;
 mod framing;
 mod grib;
 mod grib1_grid;
@@ -400,6 +401,14 @@ impl GridFile {
                     LeftOut::default(),
                 )
             }),
+        }
+    }
+
+    /// Whether it holds the mean of an ensemble, and none of its members.
+    fn is_mean(&self) -> bool {
+        match &self.source {
+            Source::Grib(fields) => fields.is_mean(),
+            Source::NetCdf(_) => false,
         }
     }
 

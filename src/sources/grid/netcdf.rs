@@ -554,6 +554,7 @@ impl Common {
             valid,
             span: described.span,
             member: self.member,
+            minus: false,
             lattice,
             along_grid,
         }))
