@@ -25,7 +25,7 @@ use windfall::plan::Plan;
 use windfall::units::{Dimension, parse};
 use windfall::zone::duration::{FAST_M_S, ROOM_M, TimeAloft};
 
-/// Downloads the part of a public forecast that a plan needs. Only this command and follow use the network.
+/// Downloads the part of a public forecast that a plan needs.
 #[derive(Debug, Args)]
 #[command(after_long_help = "\
 Examples:

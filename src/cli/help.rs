@@ -90,3 +90,30 @@ fn page(cli: &mut clap::Command, name: &str) -> Result<String> {
     let expected = format!("one of {}", known.join(", "));
     Err(Fault::new("help", format!("\"{name}\""), expected).into())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What a person looks for there and what the program knows.
+    #[test]
+    fn topics_name_all_that_they_are_about() {
+        for (name, all) in [
+            (
+                "plan",
+                "[[cylinders]] door shelter table filler issued logbook dark_release filling",
+            ),
+            ("winds", "IGRA GSL SPC BUFR BUFKIT JSON NetCDF GRIB Zarr"),
+            ("exit-codes", "0 1 2 75"),
+        ] {
+            let text = TOPICS.iter().find(|(topic, _)| *topic == name).map(|t| t.1);
+            let words: Vec<&str> = text
+                .into_iter()
+                .flat_map(|text| text.split([' ', '\n', ',', ';', ':', ')', '(']))
+                .collect();
+            for word in all.split(' ') {
+                assert!(words.contains(&word), "no {word} in {name}");
+            }
+        }
+    }
+}
