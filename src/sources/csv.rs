@@ -107,12 +107,7 @@ fn table(file: &str, looked: &mut Looked, heads: &Heads, from: usize) -> (Result
             }
         }
     }
-    let words = words.first().map(|first| {
-        let lines_of = counted(words.len(), "line", "lines");
-        let (line, text) = (first + 1, quoted(lines[*first]));
-        format!("{lines_of} of words between rows, as line {line}, {text}")
-    });
-    let said = aligned.said().into_iter().chain(words);
+    let said = aligned.said().into_iter().chain(passed(lines, &words));
     table.tally.left_out = said.chain(looked.lost(end, heads)).collect();
     let comments: Vec<&str> = lines[from..end]
         .iter()
@@ -122,6 +117,16 @@ fn table(file: &str, looked: &mut Looked, heads: &Heads, from: usize) -> (Result
     table.tally.comments = comments.len();
     table.around = about(&lines[from..heads.at], &comments);
     (Ok(table), end)
+}
+
+/// What is said of lines of words between rows, by their indices.
+fn passed(lines: &[&str], words: &[usize]) -> Option<String> {
+    let first = *words.first()?;
+    let lines_of = counted(words.len(), "line", "lines");
+    let (line, text) = (first + 1, quoted(lines[first]));
+    Some(format!(
+        "{lines_of} of words between rows, as line {line}, {text}"
+    ))
 }
 
 /// What the lines above a table and all comments say of it.

@@ -349,15 +349,7 @@ fn ascent(name: &str, file: &NcFile, ladder: &Ladder) -> Result<Raw> {
             }
         }
     }
-    let position = match ladder.has(Column::Latitude) && ladder.has(Column::Longitude) {
-        true => rows.iter().find_map(place),
-        false => {
-            let once = |column| single(name, file, column).map(|found| found.map(|(_, v)| v));
-            let (lat, lon) = (once(Column::Latitude)?, once(Column::Longitude)?);
-            let place = lat.zip(lon).and_then(|(lat, lon)| Position::new(lat, lon));
-            place.filter(|place| !is_unset(place))
-        }
-    };
+    let position = position(name, file, ladder, &rows)?;
     if !ladder.has(Column::Time)
         && let Some((variable, count)) = single(name, file, Column::Time)?
     {
@@ -375,6 +367,17 @@ fn ascent(name: &str, file: &NcFile, ladder: &Ladder) -> Result<Raw> {
         rows,
         tally,
     })
+}
+
+/// Where the ascent began: by its first row that has a place, else by the place that stands once.
+fn position(name: &str, file: &NcFile, ladder: &Ladder, rows: &[Row]) -> Result<Option<Position>> {
+    if ladder.has(Column::Latitude) && ladder.has(Column::Longitude) {
+        return Ok(rows.iter().find_map(place));
+    }
+    let once = |column| single(name, file, column).map(|found| found.map(|(_, value)| value));
+    let degrees = once(Column::Latitude)?.zip(once(Column::Longitude)?);
+    let place = degrees.and_then(|(lat, lon)| Position::new(lat, lon));
+    Ok(place.filter(|place| !is_unset(place)))
 }
 
 /// Whether altitudes are said to count from the ellipsoid.

@@ -125,11 +125,8 @@ impl Table {
                         let whole = parted.contains(place).then(|| cell.replace([',', '.'], ""));
                         let number = whole.as_deref().unwrap_or(cell);
                         let value = value(number, self.decimal_comma, &mut self.tally);
-                        column.values.push(value.ok_or_else(|| {
-                            Fault::new(file, format!("\"{cell}\""), "a number, or nothing")
-                                .at_line(*line)
-                                .of_key(&column.heading)
-                        })?);
+                        let fault = || no_number(file, cell, *line, &column.heading);
+                        column.values.push(value.ok_or_else(fault)?);
                     }
                 }
             }
@@ -232,14 +229,7 @@ impl Table {
         };
         let around = self.around.time.filter(|_| is_first);
         let runs_down = runs_down(&rows, &stamps);
-        let by_rows = released(&stamps, runs_down);
-        // One with its offset counts more than one that is taken for UTC.
-        let certain = |(_, assumed): &(Timestamp, bool)| !assumed;
-        let time = around
-            .filter(certain)
-            .or(by_rows.filter(certain))
-            .or(around)
-            .or(by_rows);
+        let time = surer(around, released(&stamps, runs_down));
         if time.is_some_and(|(_, assumed)| assumed) {
             tally.assumed.push(Reading::TimesInUtc);
         }
@@ -340,11 +330,7 @@ impl Table {
             }
         }
         if !used.iter().any(|(_, c)| c.quantity.is_height()) {
-            other.retain(|text| heading::may_be_height(text));
-            let said = other.iter().map(|text| {
-                format!("column \"{text}\": may be a height, by a name that is not known")
-            });
-            self.tally.left_out.extend(said);
+            self.tally.left_out.extend(may_be_heights(&other));
         }
         // A column without unit does no harm beside the same quantity with one.
         unitless.retain(|&(quantity, _)| !has(quantity));
@@ -515,6 +501,19 @@ fn released(stamps: &[Stamp], runs_down: bool) -> Option<(Timestamp, bool)> {
     of_rows.or_else(|| moment(time, date))
 }
 
+/// The first of two times, unless it is only taken for UTC and the second is not.
+fn surer(
+    first: Option<(Timestamp, bool)>,
+    second: Option<(Timestamp, bool)>,
+) -> Option<(Timestamp, bool)> {
+    let is_certain = |(_, assumed): &(Timestamp, bool)| !assumed;
+    first
+        .filter(is_certain)
+        .or(second.filter(is_certain))
+        .or(first)
+        .or(second)
+}
+
 /// A time, beside a date where it has none itself, and whether it is only taken for UTC.
 pub(super) fn moment(time: Option<&str>, date: Option<&str>) -> Option<(Timestamp, bool)> {
     date_time(time?).or_else(|| date_time(&format!("{} {}", date?, time?)))
@@ -527,6 +526,12 @@ pub(super) fn clock_s(cell: &str) -> Option<f64> {
     let is_one =
         (0.0..24.0).contains(&hour) && [minute, second].iter().all(|x| (0.0..60.0).contains(x));
     (is_one && parts.next().is_none()).then_some(3_600.0 * hour + 60.0 * minute + second)
+}
+
+/// What is said of headings that are not known and may be those of heights.
+fn may_be_heights(headings: &[&str]) -> impl Iterator<Item = String> {
+    let may_be = headings.iter().filter(|text| heading::may_be_height(text));
+    may_be.map(|text| format!("column \"{text}\": may be a height, by a name that is not known"))
 }
 
 /// The fault of columns that have no unit.
@@ -550,6 +555,11 @@ fn without_units(file: &str, columns: &[(Quantity, &str)]) -> Option<Fault> {
         told.join(", ")
     );
     Some(Fault::new(file, found, expected).of_key(*key))
+}
+
+fn no_number(file: &str, cell: &str, line: usize, heading: &str) -> Fault {
+    let fault = Fault::new(file, format!("\"{cell}\""), "a number, or nothing");
+    fault.at_line(line).of_key(heading)
 }
 
 /// Whether a cell says that its value is missing.
