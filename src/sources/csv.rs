@@ -237,6 +237,7 @@ mod tests {
             ",,,",
             "Tropopause reached",
             "Tropopause reached,,,",
+            "Tropopause reached\n2026-02-05T12:02:00Z,,,",
             "2026-02-05T12:02:00Z,signal lost,,",
         ] {
             let s = sounding(&format!("{head}{rows}{between}\n{last}"));
@@ -358,7 +359,10 @@ mod tests {
         assert_eq!(sounding(&table("local", "m", "deg", "deg")).time, None);
         for turned in ["deg to", "deg (mag)"] {
             let text = message(&table("UTC", "m", turned, "deg"));
-            assert!(text.contains("no column of wind"), "{text}");
+            assert!(
+                text.contains("no column of wind") && !text.contains("--columns"),
+                "{text}"
+            );
         }
         let text = message(&table("UTC", "m AGL", "deg", "deg"));
         assert!(text.contains("no column of height"), "{text}");

@@ -531,7 +531,10 @@ fn is_belied(quantity: Quantity, unit: &str) -> bool {
 pub(super) fn says_otherwise(words: &str) -> bool {
     let lower = words.to_lowercase();
     let mut words = lower.split(|c: char| !c.is_alphanumeric());
-    words.any(|w| ["agl", "ground", "to", "towards", "toward", "magnetic"].contains(&w))
+    let others = [
+        "agl", "ground", "to", "towards", "toward", "magnetic", "mag",
+    ];
+    words.any(|word| others.contains(&word))
 }
 
 /// Whether a heading is one of the names that fix the units of the others.

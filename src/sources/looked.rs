@@ -222,7 +222,11 @@ impl<'a> Looked<'a> {
 
     /// Whether the next line that says something is a row.
     fn is_before_row(&mut self, at: usize, heads: &Heads) -> bool {
-        let next = (at + 1..self.lines.len()).find(|&i| is_content(self.lines[i]));
+        let says_something = |line: &str| {
+            let cells = cells(line, heads.separator);
+            is_content(line) && !is_row_without_values(&cells, heads.cells.len())
+        };
+        let next = (at + 1..self.lines.len()).find(|&i| says_something(self.lines[i]));
         next.is_some_and(|next| heads.is_row(self.lines[next]) && self.ranked(next).is_none())
     }
 

@@ -406,7 +406,9 @@ impl Table {
     fn ready_made(&self, columns: &Columns, meant: &[&str]) -> Option<String> {
         let unknown = (0..self.headings.len()).filter(|&place| {
             let known = matches!(self.heading(place, columns, true), Heading::Known(..));
-            !known && !heading::says_otherwise(&self.headings[place])
+            let unit = self.units.get(place).map_or("", String::as_str);
+            let said = [self.headings[place].as_str(), unit];
+            !known && !said.iter().any(|words| heading::says_otherwise(words))
         });
         let parts: Vec<String> = unknown
             .zip(meant)
