@@ -163,6 +163,8 @@ pub enum Assumption {
     ForecastRunUnknown,
     /// Nothing tells the run behind a profile: it is taken as an analysis.
     ProfileRunUnknown,
+    /// The plan names a run, and the winds were measured: it is not used.
+    RunOfMeasured,
     /// Nothing tells the time of a profile.
     ProfileTimeUnknown {
         /// What kind of profile.

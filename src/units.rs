@@ -469,6 +469,12 @@ pub fn duration(seconds: f64) -> String {
     }
 }
 
+/// How many there are of something, as in "1 row" and "1,200 rows".
+pub fn counted(count: usize, one: &str, many: &str) -> String {
+    let what = if count == 1 { one } else { many };
+    format!("{} {what}", thousands(count as f64))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

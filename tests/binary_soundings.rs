@@ -15,6 +15,7 @@ use std::path::{Path, PathBuf};
 use program::{stderr, stdout, windfall};
 use proptest::prelude::*;
 use windfall::atmosphere::Geopotential;
+use windfall::geodesy::Position;
 use windfall::notes::reading::Reading;
 use windfall::sources::read_soundings;
 use windfall::wind::sounding::{HeightSource, Level, Sounding, Wind};
@@ -164,6 +165,15 @@ fn sondes_of_netcdf_drift() {
     assert_eq!(top.after_s, Some(3_144.0));
     let place = top.place.unwrap();
     assert!((place.lat_deg + 12.439_385).abs() < 1e-5 && (place.lon_deg - 130.797_12).abs() < 1e-5);
+}
+
+/// A time without a dimension, a place along one of a single value.
+#[test]
+fn a_time_and_a_place_that_stand_once_are_those_of_the_profile() {
+    let profile = &read("made_cf_profile.nc")[0];
+    assert_eq!(profile.time.unwrap().to_string(), "2022-10-14T12:00:00Z");
+    assert_eq!(profile.position, Position::new(39.42, -8.83));
+    assert_eq!(profile.levels.len(), 4);
 }
 
 #[test]

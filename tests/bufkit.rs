@@ -139,7 +139,7 @@ fn a_value_that_is_missing_costs_its_level() {
     let all = read("bufkit_gfs_missoula_damaged.buf");
     assert_eq!(all[0].levels.len() + 1, all[1].levels.len());
     assert!(
-        all[0].tally.left_out[0].contains("1 levels"),
+        all[0].tally.left_out[0].contains("1 level "),
         "{:?}",
         all[0].tally
     );

@@ -49,6 +49,27 @@ fn file(folder: &Path, name: &str, text: &str) -> PathBuf {
     path
 }
 
+/// Winds in a table have columns, and so has a logger.
+#[test]
+fn columns_of_winds_and_of_a_logger_are_told_apart() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str, text: &str| file(folder.path(), name, text).display().to_string();
+    let track = path("track.csv", &rows(0.0, 1.0));
+    let table = "z,s,d\n1500,5,270\n9000,20,280\n30000,10,290\n";
+    let winds = path("winds.csv", table);
+    let named = "z=height m, s=wind speed m/s, d=wind from";
+    let output = debrief(&["--track", &track, "--wind", &winds, "--columns", named]);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    let logger = path("logger.csv", "1,2\n3,4\n");
+    let wrong = ["--align", &logger, "--logger-columns", "time=1,furlong=2"];
+    let output = debrief(&[&["--track", track.as_str()][..], &wrong].concat());
+    assert!(
+        stderr(&output).contains("--logger-columns"),
+        "{}",
+        stderr(&output)
+    );
+}
+
 #[test]
 fn a_flight_as_planned_misses_nothing_and_two_halves_are_one_track() {
     let folder = tempfile::tempdir().unwrap();

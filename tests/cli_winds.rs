@@ -172,3 +172,19 @@ fn the_picture_in_the_readme_is_the_one_that_is_drawn() {
     let shown = Path::new(env!("CARGO_MANIFEST_DIR")).join("samples/high-plains/winds.svg");
     assert_eq!(fs::read(drawn).unwrap(), fs::read(shown).unwrap());
 }
+
+#[test]
+fn the_winds_of_a_plan_are_told_as_what_they_are_and_in_its_units() {
+    let forecast = stdout(&winds(&["--plan", "samples/ribatejo/plan.toml"]));
+    for wrong in ["rows read", "heights   geometric"] {
+        assert!(!forecast.contains(wrong), "{wrong}: {forecast}");
+    }
+    // Its highest levels are farther apart than a forecast's should be, and no others.
+    assert_eq!(forecast.matches("no wind between").count(), 1, "{forecast}");
+    assert!(forecast.contains("model     grid: computed"), "{forecast}");
+    let plan = "samples/lake-shore/plan.toml";
+    let feet = stdout(&winds(&["--plan", plan]));
+    assert!(feet.contains(" ft above sea level"), "{feet}");
+    let metres = stdout(&winds(&["--plan", plan, "--units", "metric"]));
+    assert!(metres.contains(" m above sea level"), "{metres}");
+}

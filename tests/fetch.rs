@@ -935,6 +935,20 @@ fn a_new_feed_is_data_and_the_program_says_how_to_use_what_it_wrote() {
 }
 
 #[test]
+fn a_plan_opens_nothing_outside_of_its_folder_unasked() {
+    let server = Server::good(good_files());
+    let bench = Bench::new(&server);
+    let text = fs::read_to_string(bench.path("plan.toml")).unwrap();
+    let table = "[balloon]\ntable = \"../none.toml\"\n";
+    fs::write(bench.path("plan.toml"), text + table).unwrap();
+    let (code, _, err) = bench.run(&["--dry-run"]);
+    assert_eq!(code, Some(1));
+    assert!(err.contains("outside of the plan's folder"), "{err}");
+    let (_, _, err) = bench.run(&["--dry-run", "--outside"]);
+    assert!(err.contains("cannot read"), "{err}");
+}
+
+#[test]
 fn a_dry_run_reads_inventories_and_writes_nothing() {
     let server = Server::good(good_files());
     let bench = Bench::new(&server);

@@ -73,8 +73,8 @@ fn a_model_profile_is_a_forecast() {
 
     // The plan's word on the run counts, and makes the winds a forecast of three days.
     let issued = "issued = 2023-02-20T00:00:00Z";
-    let (table, of_three_days) = zone(&plan("issued", &chicago(), issued, 42.0));
-    assert!(table.contains("forecast of 3 d 0 h"), "{table}");
+    let (by_model, of_three_days) = zone(&plan("issued", &chicago(), issued, 42.0));
+    assert!(by_model.contains("forecast of 3 d 0 h"), "{by_model}");
     assert_eq!(of_three_days["source"]["model"]["lead_s"], 259_200.0);
 
     // So does the heading's.
@@ -98,6 +98,8 @@ fn a_model_profile_is_a_forecast() {
     let (table, measured) = zone(&plan("measured", &text, issued, 42.0));
     assert!(table.contains("measured 2023-02-23"), "{table}");
     assert!(measured["source"]["model"].is_null());
+    assert!(table.contains("! [wind] issued is not used"), "{table}");
+    assert!(!by_model.contains("issued is not used"), "{by_model}");
     // Its levels are wider apart than a sounding's should be, which adds to its error.
     let [measured_km, model_km] = [&measured, &wind].map(drift_km);
     println!("measured {measured_km:.1} km, gaps of its levels included");

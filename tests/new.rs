@@ -169,12 +169,14 @@ fn a_file_outside_of_the_plans_folder_is_told() {
             &[&ANSWERS[..], &["--terrain", text(terrain)]].concat(),
         );
         assert!(made.status.success(), "{}", stderr(&made));
-        assert_eq!(
-            stdout(&made).contains("--outside"),
-            !more.is_empty(),
-            "{}",
-            stdout(&made)
-        );
+        let next = stdout(&made);
+        for command in ["fill", "fetch", "zone"] {
+            let line = next
+                .lines()
+                .find(|l| l.contains(&format!("windfall {command}")));
+            let told = line.is_some_and(|line| line.contains("--outside"));
+            assert_eq!(told, !more.is_empty(), "{next}");
+        }
         let written = std::fs::read_to_string(&plan).unwrap();
         assert!(written.contains(name), "{written}");
         // As it was told, it works; without the word only where no file is outside.

@@ -25,8 +25,8 @@ fn folder(name: &str) -> PathBuf {
     folder
 }
 
-/// A sounding on the equator in a wind from the west or, if `north`, from the south, its sonde rising at
-/// 5 m/s; with or without its way.
+/// A sounding on the equator (not at 0 degrees east, which is no place) in a wind from the west or, if `north`, from the
+/// south, its sonde rising at 5 m/s; with or without its way.
 fn sounding(lon_deg: f64, speed_m_s: f64, north: bool, with_way: bool) -> String {
     let mut text = "time_s,lat,lon,altitude_m,wind_speed_m/s,wind_dir_deg\n".to_owned();
     for k in 0..=32 {
@@ -99,9 +99,9 @@ fn a_flight_that_rises_as_its_sonde_did_is_with_it_all_the_way() {
     let of = |name: &str, with_way, rate| {
         zone(&plan(
             name,
-            &[sounding(0.0, 30.0, false, with_way)],
+            &[sounding(10.0, 30.0, false, with_way)],
             rate,
-            0.0,
+            10.0,
         ))
     };
     let alike = sigma_m_s(&of("alike", true, 5.0));
@@ -126,13 +126,13 @@ fn between_two_stations_it_is_as_near_to_each_as_to_its_sonde() {
     // the south: shares of 0.9 and 0.1 at the release.
     let burst = |name: &str, with_way| {
         let winds = [false, true].map(|north| {
-            let lon = if north { 2.0 } else { 0.0 };
+            let lon = if north { 12.0 } else { 10.0 };
             sounding(lon, 20.0, north, with_way)
         });
-        let zone = zone(&plan(name, &winds, 5.0, 0.5));
+        let zone = zone(&plan(name, &winds, 5.0, 10.5));
         let burst = &zone["zone"]["burst"]["position"];
         let degrees = |key: &str| burst[key].as_f64().unwrap();
-        (degrees("lat_deg"), degrees("lon_deg") - 0.5)
+        (degrees("lat_deg"), degrees("lon_deg") - 10.5)
     };
     let (north, east) = burst("two", true);
     let (north_alone, east_alone) = burst("two_unknown", false);

@@ -263,7 +263,7 @@ fn what_cannot_be_told_apart_is_refused_or_left_out() {
     let s = read(text);
     assert_eq!(s.levels.len(), 2);
     assert!(
-        s.tally.left_out[0].contains("1 rows that lack values"),
+        s.tally.left_out[0].contains("1 row that lacks values"),
         "{:?}",
         s.tally
     );

@@ -31,7 +31,7 @@ pub struct ClockArgs {
     /// Which column is which in the logger's file: time=...,date=...,pressure=...,height=...,acceleration=...,
     /// with names or numbers of columns, and units after a colon.
     #[arg(long, value_name = "MAP", requires = "align")]
-    pub columns: Option<String>,
+    pub logger_columns: Option<String>,
     /// Writes the logger's rows with time, place and altitude beside them (CSV).
     #[arg(long, value_name = "FILE.csv", requires = "align")]
     pub aligned: Option<PathBuf>,
@@ -129,7 +129,7 @@ impl ClockArgs {
     }
 
     fn logger(&self, path: &Path, plan: &Plan, measured: &Measured) -> Result<(Logger, Aligned)> {
-        let columns = self.columns.as_deref();
+        let columns = self.logger_columns.as_deref();
         let columns = columns.map_or(Ok(LoggerColumns::default()), LoggerColumns::parse)?;
         let bytes = read_bytes(path)?;
         let name = path.display().to_string();

@@ -61,3 +61,22 @@ pub enum Command {
     Desk(DeskArgs),
     Help(HelpArgs),
 }
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+
+    use clap::CommandFactory;
+
+    use super::*;
+
+    #[test]
+    fn no_two_options_of_a_command_share_a_name() {
+        for command in Cli::command().get_subcommands() {
+            let mut known = BTreeSet::new();
+            for long in command.get_arguments().filter_map(clap::Arg::get_long) {
+                assert!(known.insert(long), "{}: --{long}", command.get_name());
+            }
+        }
+    }
+}

@@ -13,6 +13,7 @@ use jiff::Timestamp;
 use super::fetch_words::{MB, by_hand, in_words, requests, summary, to_download};
 use super::options::{When, moment};
 use super::output;
+use super::plan_file::PlanFiles;
 use windfall::error::{Error, Result};
 use windfall::fetch::download::download;
 use windfall::fetch::feed::{Feed, Feeds};
@@ -35,6 +36,9 @@ pub struct FetchArgs {
     /// The plan (TOML).
     #[arg(value_name = "PLAN.toml")]
     pub plan: PathBuf,
+    /// What the plan may read.
+    #[command(flatten)]
+    pub files: PlanFiles,
     /// The forecast, as in the program's table or in --feeds.
     #[arg(long, value_name = "NAME", default_value = "gfs")]
     pub feed: String,
@@ -88,7 +92,7 @@ fn reach(text: &str) -> std::result::Result<f64, String> {
 ///
 /// Whatever is wrong with the plan, the feeds, the network or the place to write to.
 pub fn run(args: &FetchArgs, out: &mut impl Write, talk: &mut impl Write) -> Result<()> {
-    let plan = Plan::read(&args.plan)?;
+    let plan = args.files.read(&args.plan)?;
     let feeds = read_feeds(args.feeds.as_deref())?;
     let feed = feeds.get(&args.feed)?;
     let aloft = TimeAloft::of(&plan);

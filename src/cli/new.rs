@@ -296,7 +296,7 @@ fn told(path: &Path, answers: &Answers, draft: &Draft, outside: bool) -> String 
     }
     out += &format!(
         "\nNext:\n  windfall fill {plan}{more}       masses, gas, lift, burst\n  \
-         windfall fetch {plan}      winds: the part of a public forecast that the plan needs\n  \
+         windfall fetch {plan}{more}      winds: the part of a public forecast that the plan needs\n  \
          windfall zone {plan}{more} --wind FILE...\n\
          By hand, winds are the newest sounding of the nearest upper-air station, or a weather \
          service's forecast\non pressure levels (GRIB2, netCDF); the plan says more.\n"

@@ -7,7 +7,7 @@ use clap::Args;
 use jiff::Timestamp;
 
 use super::instead::heading;
-use super::options::{Units, moment};
+use super::options::{Units, moment, units};
 use super::output::{self, Outputs};
 use super::plan_file::PlanFiles;
 use super::wind_files::HintArgs;
@@ -53,9 +53,9 @@ pub struct WindsArgs {
     /// Every level instead of about thirty, and every one of many ascents.
     #[arg(long)]
     pub all: bool,
-    /// Units for people.
-    #[arg(long, value_enum, default_value = "metric")]
-    pub units: Units,
+    /// Units for people; those of a plan's [flight] units, else metric.
+    #[arg(long, value_enum)]
+    pub units: Option<Units>,
     /// Prints everything as JSON instead.
     #[arg(long)]
     pub json: bool,
@@ -78,12 +78,9 @@ pub fn run(args: &WindsArgs, out: &mut impl Write) -> Result<()> {
         };
         let hints = args.hints.around([plan.release; 2]);
         let winds = Winds::of_files(&plan, files, &hints)?;
-        return show_ascents(
-            args,
-            &heading(&plan, args.units.into()),
-            &[above_site(&plan, &winds)?],
-            out,
-        );
+        let units = units(args.units, &plan);
+        let ascents = [above_site(&plan, &winds)?];
+        return show_ascents(args, &heading(&plan, units), &ascents, units, out);
     }
     let hints = match args.at {
         Some(at) => args.hints.around([at; 2]),
@@ -99,10 +96,15 @@ pub fn run(args: &WindsArgs, out: &mut impl Write) -> Result<()> {
             if let Some(time) = args.at {
                 ascents = vec![nearest(ascents, time)?];
             }
-            show_ascents(args, "", &ascents, out)
+            show_ascents(args, "", &ascents, own_units(args), out)
         }
         WindFiles::Grids { files, damaged } => show_forecast(args, files, damaged, out),
     }
+}
+
+/// The units where there is no plan.
+fn own_units(args: &WindsArgs) -> UnitSystem {
+    args.units.map_or(UnitSystem::Metric, UnitSystem::from)
 }
 
 /// The ascent nearest to a time.
@@ -117,9 +119,9 @@ fn show_ascents(
     args: &WindsArgs,
     heading: &str,
     ascents: &[FileAscent],
+    units: UnitSystem,
     out: &mut impl Write,
 ) -> Result<()> {
-    let units = args.units.into();
     if let (Some(_), [_, _, ..]) = (&args.out, ascents) {
         return Err(Error::CannotDo {
             why: format!("one ascent is drawn, and there are {}", ascents.len()),
@@ -178,7 +180,7 @@ fn show_forecast(
         file: archive.names().join(", "),
         sounding: archive.profile(place, time)?,
     };
-    show_ascents(args, "", &[ascent], out)
+    show_ascents(args, "", &[ascent], own_units(args), out)
 }
 
 /// More ascents than this are listed, not shown level by level.

@@ -77,9 +77,9 @@ impl Assumption {
         match self {
             Assumption::ReleaseOffGround(off) if off.is_wrong() => Some(Subject::Site),
             Assumption::SiteAtSeaLevel => Some(Subject::Site),
-            Assumption::ProfileTimeUnknown { .. } | Assumption::ProfilePlaceUnknown { .. } => {
-                Some(Subject::Winds)
-            }
+            Assumption::RunOfMeasured
+            | Assumption::ProfileTimeUnknown { .. }
+            | Assumption::ProfilePlaceUnknown { .. } => Some(Subject::Winds),
             Assumption::OneTimeHeld { .. } => Some(Subject::OneTime),
             Assumption::NoParachuteMass => Some(Subject::Masses),
             Assumption::ParachuteDrag { .. } => Some(Subject::Parachute),

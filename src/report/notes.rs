@@ -182,6 +182,7 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
         ),
         Assumption::ForecastRunUnknown => "the files name no run and the plan has no [wind] issued: the winds are taken as an analysis, assumed".into(),
         Assumption::ProfileRunUnknown => "neither the model profile nor [wind] issued names a run: taken as an analysis, assumed".into(),
+        Assumption::RunOfMeasured => "[wind] issued is not used: nothing in the file says that a model computed the winds, so they are taken as measured, assumed (a line such as \"GFS forecast\" above its table would say so)".into(),
         Assumption::ProfileTimeUnknown { profile: of } => {
             format!("the {} has no time: taken as a day old, assumed", profile(*of))
         }

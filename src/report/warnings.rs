@@ -127,6 +127,9 @@ fn of_assumption(assumption: &Assumption, units: UnitSystem) -> String {
     match assumption {
         Assumption::ReleaseOffGround(off) => off_ground(off, units),
         Assumption::SiteAtSeaLevel => "the site's elevation is not known: sea level".into(),
+        Assumption::RunOfMeasured => {
+            "[wind] issued is not used: the winds are taken as measured".into()
+        }
         Assumption::ProfileTimeUnknown { profile } => {
             format!(
                 "the {} has no time: taken as a day old",

@@ -1,11 +1,14 @@
 //! What the lines around a table say of it: the station, its place, the time.
 
 use jiff::Timestamp;
+use jiff::tz::TimeZone;
 
+use super::model;
 use super::text::{date_time, short_time};
 use crate::geodesy::Position;
 use crate::geodesy::reading::read_position;
 use crate::numeric::neighbours;
+use crate::wind::sounding::Model;
 
 /// What is known of a table beside its columns.
 #[derive(Debug, Default, Clone)]
@@ -13,6 +16,8 @@ pub(super) struct Around {
     pub station: String,
     /// The time of release, and whether it came without an offset.
     pub time: Option<(Timestamp, bool)>,
+    /// The model that computed the table.
+    pub model: Option<Model>,
     lat_deg: Option<f64>,
     lon_deg: Option<f64>,
     position: Option<Position>,
@@ -23,6 +28,7 @@ const STATION: [&str; 5] = ["station", "station name", "site", "stid", "name"];
 const LATITUDE: [&str; 4] = ["latitude", "lat", "slat", "station latitude"];
 const LONGITUDE: [&str; 5] = ["longitude", "lon", "long", "slon", "station longitude"];
 const POSITION: [&str; 5] = ["position", "location", "coordinates", "lat/lon", "lat lon"];
+const MODEL: [&str; 2] = ["model", "model name"];
 const TIME: [&str; 14] = [
     "time",
     "launch time",
@@ -45,6 +51,7 @@ impl Around {
     /// What is known already stays.
     pub(super) fn learn(&mut self, line: &str) {
         let line = line.trim_start_matches(['#', '%', '!', ' ']);
+        self.model = self.model.take().or_else(|| model::named(line));
         for (name, value) in pairs(line) {
             self.take(&name, value);
         }
@@ -63,8 +70,10 @@ impl Around {
         } else if is(&POSITION) {
             self.position = self.position.or_else(|| read_position(value));
         } else if is(&TIME) {
-            let short = || Some((short_time(value)?, false));
-            self.time = self.time.or_else(|| date_time(value).or_else(short));
+            self.time = self.time.or_else(|| time(value, bracket));
+        } else if is(&MODEL) {
+            let named = || model::named(&format!("model {value}"));
+            self.model = self.model.take().or_else(named);
         } else if is(&STATION) && self.station.is_empty() {
             self.station = value.chars().take(60).collect();
         }
@@ -79,6 +88,7 @@ impl Around {
                 false => self.station,
             },
             time: self.time.or(outer.time),
+            model: self.model.or_else(|| outer.model.clone()),
             // In `position` by now: half a pair from here must not meet half of another.
             lat_deg: None,
             lon_deg: None,
@@ -90,7 +100,44 @@ impl Around {
         let pair = self.lat_deg.zip(self.lon_deg);
         pair.and_then(|(lat, lon)| Position::new(lat, lon))
             .or(self.position)
+            .filter(|place| !is_unset(place))
     }
+}
+
+/// Whether a place is that of a receiver which has none yet.
+pub(super) fn is_unset(place: &Position) -> bool {
+    place.lat_deg == 0.0 && place.lon_deg == 0.0
+}
+
+/// A time with its offset, or without one unless its name's brackets or words behind it tell of a zone.
+fn time(value: &str, bracket: &str) -> Option<(Timestamp, bool)> {
+    let short = || Some((short_time(value)?, false));
+    let is_local = is_of_a_zone(bracket) || is_of_a_zone(value);
+    match date_time(value) {
+        Some((_, true)) if is_local => None,
+        None if is_local => None,
+        told => told.or_else(short),
+    }
+}
+
+/// Whether words name a zone whose clocks do not show UTC: "local", "MDT", "UTC-6", "Europe/Lisbon".
+pub(super) fn is_of_a_zone(text: &str) -> bool {
+    const ZONES: [&str; 42] = [
+        "LOCAL", "LT", "LST", "LDT", "LMT", "EST", "EDT", "CST", "CDT", "MST", "MDT", "PST", "PDT",
+        "AKST", "AKDT", "HST", "AST", "ADT", "NST", "NDT", "WET", "WEST", "CET", "CEST", "EET",
+        "EEST", "MEZ", "MESZ", "BST", "IST", "MSK", "SAST", "JST", "KST", "AEST", "AEDT", "ACST",
+        "ACDT", "AWST", "NZST", "NZDT", "BRT",
+    ];
+    let mut words = text.split(|c: char| c.is_whitespace() || "()[],;".contains(c));
+    words.any(|word| {
+        let upper = word.to_ascii_uppercase();
+        let offset = ["UTC", "GMT"]
+            .iter()
+            .find_map(|utc| upper.strip_prefix(utc));
+        ZONES.contains(&upper.as_str())
+            || offset.is_some_and(|offset| offset.starts_with(['+', '-', '\u{2212}']))
+            || (word.contains('/') && TimeZone::get(word).is_ok())
+    })
 }
 
 /// Names and values of a line: with signs of equality as many as there are, else one, divided by a colon
@@ -146,9 +193,13 @@ fn plain(name: &str) -> String {
 /// below 0.
 fn degrees(text: &str, bracket: &str, turned: char) -> Option<f64> {
     let number = text.trim_end_matches(|c: char| c.is_alphabetic() || c == '\u{b0}' || c == ' ');
-    let letters = text.split_at(number.len()).1.to_ascii_uppercase();
+    // "Degrees" end with the letter of the south, which stands alone or is a capital.
+    let letters = text.split_at(number.len()).1;
+    let letters = letters
+        .replace("degs", "")
+        .replace("Degs", "")
+        .to_ascii_uppercase();
     let value: f64 = number.trim().replace(',', ".").parse().ok()?;
-    // "Degrees" ends with the letter of the south.
     let words = letters.replace("DEGREES", "").replace("DEG", "");
     let words = words.trim_matches([' ', '\u{b0}']);
     let is_turned = match words.is_empty() {
@@ -192,6 +243,7 @@ mod tests {
             &["STID = X SLAT = 39.42 SLON = -8.83"],
             &["Position: 39.42, -8.83"],
             &["\"Latitude\",39.42", "\"Longitude\",-8.83"],
+            &["Latitude: 39.42 degs", "Longitude: -8.83 degs"],
         ] {
             assert_eq!(learnt(lines).position(), place, "{lines:?}");
         }
@@ -210,6 +262,7 @@ mod tests {
             &["lat (deg) = -33.9", "lon (deg W, negative) = -1.3"],
             &["lat (N): 33.9 S", "lon (degrees_west): 1.3"],
             &["lat (degree(s)): -33.9", "lon (+E, -W): -1.3"],
+            &["Latitude: 33.9 degS", "Longitude: 1.3 degW"],
             &["lat (S..N): -33.9", "lon (deg W/E): 1.3 W"],
         ] {
             assert_eq!(learnt(lines).position(), place, "{lines:?}");
@@ -226,6 +279,15 @@ mod tests {
         assert_eq!(time("MEM = X TIME = 221014/1200"), noon);
         assert_eq!(time("Date/time (UTC); 2022-10-14T12:00:00Z"), noon);
         assert_eq!(time("Printed: 2022-10-14 12:00"), None);
+        assert_eq!(time("Launch time (local): 2022-10-14T13:00+01:00"), noon);
+        for local in [
+            "Launch time (MDT): 2022-10-14 06:00",
+            "Launch time (UTC-6): 2022-10-14 06:00",
+            "Launch time (Europe/Lisbon): 2022-10-14 13:00",
+            "Launch time: 221014/0600 MDT",
+        ] {
+            assert_eq!(time(local), None, "{local}");
+        }
         assert_eq!(learnt(&["Station: 08579 Lisboa"]).station, "08579 Lisboa");
         assert_eq!(learnt(&["STID = ABR SLAT = 45.45"]).station, "ABR");
     }

@@ -10,7 +10,7 @@ use super::clean::{Row, rough_height};
 use crate::clock::{DAY_S, seconds_between};
 
 /// Rows of one ascent are not so far apart in time, s.
-const GAP_S: f64 = 3.0 * 3_600.0;
+pub(super) const GAP_S: f64 = 3.0 * 3_600.0;
 /// From one row of an ascent to the next its heights do not fall so far, m.
 const FALL_M: f64 = 2_000.0;
 /// Heights that differ by less are those of a sonde that waits, m.

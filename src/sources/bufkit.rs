@@ -24,7 +24,7 @@ use super::clean::{Raw, Row};
 use super::text::short_time;
 use crate::error::{Fault, Result};
 use crate::geodesy::Position;
-use crate::units::{KNOT_M_S, ZERO_CELSIUS_K};
+use crate::units::{KNOT_M_S, ZERO_CELSIUS_K, counted};
 use crate::wind::near_ground::TOLD_AT_M;
 use crate::wind::sounding::{HeightSource, Model, Tally};
 
@@ -335,7 +335,8 @@ fn levels(lines: &Lines, widths: &[usize], tally: &mut Tally) -> Vec<Vec<f64>> {
     }
     damaged += usize::from(part > 0);
     if damaged > 0 {
-        let said = format!("{damaged} levels that lack values or have too many");
+        let one = "level that lacks values or has too many";
+        let said = counted(damaged, one, "levels that lack values or have too many");
         tally.left_out.push(said);
     }
     levels
@@ -544,7 +545,7 @@ TD2M
             let raw = all(&RAP.replace(from, to)).remove(0);
             assert_eq!(raw.rows.len(), 4, "{from:?} to {to:?}");
             assert!(
-                raw.tally.left_out[0].contains("1 levels"),
+                raw.tally.left_out[0].contains("1 level that lacks"),
                 "{:?}",
                 raw.tally.left_out
             );

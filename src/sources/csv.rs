@@ -1,5 +1,5 @@
 //! Tables in text: headings somewhere near the start, units in them or on the line below, cells
-//! separated by commas, semicolons, tabs, bars or blanks.
+//! separated by commas, semicolons, tabs, bars or blanks. Each is an ascent, or several.
 
 #![allow(
     clippy::indexing_slicing,
@@ -7,62 +7,15 @@
     reason = "by numbers of its own lines, rows and words"
 )]
 
-use std::ops::Range;
-
-use csv::{ReaderBuilder, Trim};
-
-use super::around::Around;
+use super::aligned::Aligned;
+use super::around::{Around, is_of_a_zone};
 use super::clean::Raw;
 use super::columns::Columns;
-use super::heading::{self, Heading};
+use super::looked::{Below, Heads, Looked, bare, is_comment, quoted, uncommented};
 use super::table::Table;
 use super::text::date_time;
 use crate::error::{Fault, Result};
-use crate::wind::sounding::Tally;
-
-/// Headings are looked for in so many lines.
-const LOOKED: usize = 80;
-/// A row of values stands among so many lines below its headings.
-const BELOW: usize = 6;
-/// So many rows, one of them of so many numbers, make a table without headings.
-const BARE_ROWS: usize = 3;
-const BARE_NUMBERS: usize = 3;
-
-/// What separates cells.
-#[derive(Debug, Clone, Copy, PartialEq)]
-enum Separator {
-    Char(u8),
-    /// Two blanks or more: names have single ones.
-    Gaps,
-    Blanks,
-}
-
-const SEPARATORS: [Separator; 6] = [
-    Separator::Char(b','),
-    Separator::Char(b';'),
-    Separator::Char(b'\t'),
-    Separator::Char(b'|'),
-    Separator::Gaps,
-    Separator::Blanks,
-];
-
-/// A line of headings.
-struct Heads {
-    /// Its index; that of the first row of values where there are no headings.
-    at: usize,
-    separator: Separator,
-    cells: Vec<Cell>,
-    units: Vec<String>,
-    /// The index of the line from which rows are read.
-    rows_from: usize,
-}
-
-/// The text of a cell and where it stands in its line, counted in characters.
-#[derive(Debug, Clone)]
-struct Cell {
-    text: String,
-    place: Range<usize>,
-}
+use crate::units::counted;
 
 pub(super) fn looks_like(text: &str, columns: &Columns) -> bool {
     let lines: Vec<&str> = text.lines().collect();
@@ -76,8 +29,7 @@ pub(super) fn read(file: &str, text: &str, columns: &Columns) -> Vec<Result<Raw>
     let mut from = 0;
     let mut ascents = Vec::new();
     while let Some(heads) = looked.heads(from) {
-        let around = from..heads.at;
-        let (table, end) = table(file, &lines, heads, around);
+        let (table, end) = table(file, &mut looked, &heads, from);
         match table {
             Ok(table) => ascents.extend(table.read(file, columns)),
             Err(fault) => ascents.push(Err(fault)),
@@ -85,7 +37,7 @@ pub(super) fn read(file: &str, text: &str, columns: &Columns) -> Vec<Result<Raw>
         from = end;
     }
     if ascents.is_empty() {
-        match bare_table(file, &lines, columns) {
+        match bare_table(file, &mut looked) {
             Ok(table) => ascents.extend(table.read(file, columns)),
             Err(fault) => ascents.push(Err(fault)),
         }
@@ -94,13 +46,13 @@ pub(super) fn read(file: &str, text: &str, columns: &Columns) -> Vec<Result<Raw>
 }
 
 /// A table without headings, whose columns were named by number.
-fn bare_table(file: &str, lines: &[&str], columns: &Columns) -> Result<Table> {
-    let Some(heads) = bare(lines) else {
+fn bare_table(file: &str, looked: &mut Looked) -> Result<Table> {
+    let Some(heads) = bare(looked.lines) else {
         let expected =
             "a line of headings, as in altitude_m, wind_kt, wind_dir, and rows of numbers";
         return Err(Fault::new(file, "no table", expected).into());
     };
-    if columns.is_empty() {
+    if looked.columns.is_empty() {
         const LIKELY: [&str; 5] = [
             "pressure hPa",
             "height m",
@@ -119,408 +71,76 @@ fn bare_table(file: &str, lines: &[&str], columns: &Columns) -> Result<Table> {
             .at_line(heads.at + 1)
             .into());
     }
-    let around = 0..heads.at;
-    table(file, lines, heads, around).0
+    table(file, looked, &heads, 0).0
 }
 
-/// How good a line of headings is: one with values below it before one without, one that is no comment before one
-/// that is, then the one with most names that are known.
-type Rank = (bool, bool, usize);
-
-/// Lines that are looked at for headings, each once: short tables share most of those they look at.
-struct Looked<'a> {
-    lines: &'a [&'a str],
-    columns: &'a Columns,
-    /// What each line is as headings; the outer `None` where it was not looked at.
-    found: Vec<Option<Option<(Rank, Separator)>>>,
-}
-
-impl<'a> Looked<'a> {
-    fn at(lines: &'a [&'a str], columns: &'a Columns) -> Looked<'a> {
-        Looked {
-            lines,
-            columns,
-            found: vec![None; lines.len()],
-        }
-    }
-
-    /// The best line of headings from an index on; of equals the upper one.
-    fn heads(&mut self, from: usize) -> Option<Heads> {
-        let looked = from..self.lines.len().min(from + LOOKED);
-        let ranked = looked.filter_map(|at| self.ranked(at).map(|(rank, by)| (rank, at, by)));
-        let best = ranked.reduce(|best, next| if next.0 > best.0 { next } else { best });
-        // Further tables need values; the only one may be told that it has none.
-        let (_, at, separator) = best.filter(|((has_rows, ..), ..)| *has_rows || from == 0)?;
-        let cells = cells(uncommented(self.lines[at]), separator);
-        let (units, rows_from) = units(self.lines, at + 1, separator, &cells);
-        Some(Heads {
-            at,
-            separator,
-            cells,
-            units,
-            rows_from,
-        })
-    }
-
-    fn ranked(&mut self, at: usize) -> Option<(Rank, Separator)> {
-        if let Some(known) = self.found[at] {
-            return known;
-        }
-        let ranked = SEPARATORS
-            .into_iter()
-            .filter_map(|by| Some((self.rank(at, by)?, by)));
-        // Of equals the separator that is rarer in names.
-        let best = ranked.reduce(|best, next| if next.0 > best.0 { next } else { best });
-        self.found[at] = Some(best);
-        best
-    }
-
-    /// Of a line as headings between which a separator stands; `None` where it is none.
-    fn rank(&self, at: usize, separator: Separator) -> Option<Rank> {
-        let line = uncommented(self.lines[at]);
-        let cells = cells(line, separator);
-        // No heading is a number: such a line is a row, or tells of the station.
-        if cells.len() < 2 || numbers(&cells) > 0 {
-            return None;
-        }
-        let known = cells.iter().enumerate().filter(|(place, cell)| {
-            self.columns.of(&cell.text, *place).is_some()
-                || !matches!(heading::read(&cell.text), Heading::Other)
-        });
-        let known = known.count();
-        // One word that is known stands in many a sentence.
-        if known < 2 {
-            return None;
-        }
-        let (_, rows_from) = units(self.lines, at + 1, separator, &cells);
-        let has_rows = self.lines[rows_from.min(self.lines.len())..]
-            .iter()
-            .filter(|line| is_content(line))
-            .take(BELOW)
-            .any(|line| is_row(&self::cells(line, separator), cells.len()));
-        Some((has_rows, line.len() == self.lines[at].len(), known))
-    }
-}
-
-/// Where a table without headings begins.
-fn bare(lines: &[&str]) -> Option<Heads> {
-    let looked = 0..lines.len().min(LOOKED);
-    let mut candidates = looked.flat_map(|at| SEPARATORS.map(|separator| (at, separator)));
-    candidates.find_map(|(at, separator)| {
-        let rows = lines[at..]
-            .iter()
-            .filter(|line| is_content(line))
-            .take(BARE_ROWS);
-        let rows: Vec<Vec<Cell>> = rows.map(|line| cells(line, separator)).collect();
-        let count = rows.first()?.len();
-        let alike = rows
-            .iter()
-            .all(|row| row.len() == count && is_row(row, count))
-            && rows.iter().any(|row| numbers(row) >= BARE_NUMBERS);
-        let begins = is_content(lines[at]) && rows.len() == BARE_ROWS && alike;
-        begins.then(|| Heads {
-            at,
-            separator,
-            cells: (1..=count)
-                .map(|n| Cell {
-                    text: n.to_string(),
-                    place: rows[0][n - 1].place.clone(),
-                })
-                .collect(),
-            units: Vec::new(),
-            rows_from: at,
-        })
-    })
-}
-
-/// The units that stand on the line below the headings, and the index of the first line after them.
-fn units(
-    lines: &[&str],
-    from: usize,
-    separator: Separator,
-    heads: &[Cell],
-) -> (Vec<String>, usize) {
-    let next = (from..lines.len()).find(|&i| !lines[i].trim().is_empty() && !is_rule(lines[i]));
-    let none = (Vec::new(), from);
-    let Some(at) = next else { return none };
-    let found = cells(uncommented(lines[at]), separator);
-    let said: Vec<&Cell> = found.iter().filter(|cell| !cell.text.is_empty()).collect();
-    let known = said
-        .iter()
-        .filter(|cell| heading::is_unit(&cell.text))
-        .count();
-    // "1" may stand for a unit, but a line of numbers is a row.
-    if known < 2 || 2 * known < said.len() || numbers(&found) > said.len() / 2 {
-        return none;
-    }
-    // Between blanks a column without a unit leaves no cell: there places decide.
-    if found.len() == heads.len() || matches!(separator, Separator::Char(_)) {
-        return (found.into_iter().map(|cell| cell.text).collect(), at + 1);
-    }
-    let placed = placed(&found, heads);
-    let texts = placed.map(|p| p.into_iter().map(Option::unwrap_or_default).collect());
-    texts.map_or(none, |units| (units, at + 1))
-}
-
-/// Takes the rows under some headings; with them the index of the first line that belongs to no row.
-fn table(file: &str, lines: &[&str], heads: Heads, around: Range<usize>) -> (Result<Table>, usize) {
-    let Heads {
-        at,
-        separator,
-        cells: names,
-        units,
-        rows_from,
-    } = heads;
-    let mut tally = Tally::default();
-    let mut about = Around::default();
-    lines[around.clone()]
-        .iter()
-        .for_each(|line| about.learn(line));
-    let mut aligned = Aligned::new(separator);
-    let mut rows = Vec::new();
-    let mut headed = Vec::new();
+/// Takes the rows under some headings; what stands above them begins at an index. With them the index of the first line
+/// that belongs to no row.
+fn table(file: &str, looked: &mut Looked, heads: &Heads, from: usize) -> (Result<Table>, usize) {
+    let lines = looked.lines;
+    let mut table = heads.table();
+    let mut aligned = Aligned::new(heads.separator);
+    let mut words = Vec::new();
     let mut end = lines.len();
-    for (i, line) in lines.iter().enumerate().skip(rows_from) {
-        if !is_content(line) {
-            continue;
-        }
-        let row = cells(line, separator);
-        // A head that comes again right after a row, as at the top of a printed page or of another ascent.
-        if i > at && *line == lines[at] && is_content(lines[i - 1]) {
-            headed.push(rows.len());
-            continue;
-        }
-        // Before the first row a line of words may still belong to the heads.
-        if numbers(&row) == 0 && !rows.is_empty() && !is_row(&row, names.len()) {
-            end = i;
-            break;
-        }
-        match aligned.row(row, &names) {
-            Ok(Some(row)) => rows.push((i + 1, row)),
-            Ok(None) => {}
-            Err(fault) => {
-                let fault = Fault {
-                    file: file.to_owned(),
-                    ..fault
-                };
-                // Where this table ends is not known any more, so none is looked for behind it.
-                return (Err(fault.at_line(i + 1).into()), lines.len());
+    for at in heads.rows_from..lines.len() {
+        match looked.below(at, heads, &table) {
+            Below::Nothing => {}
+            Below::Heads => table.headed.push(table.rows.len()),
+            Below::Words => {
+                // They may tell of another ascent.
+                table.headed.push(table.rows.len());
+                words.push(at);
+            }
+            Below::Row(row) => match aligned.row(row, &heads.cells) {
+                Ok(Some(row)) => table.rows.push((at + 1, row)),
+                Ok(None) => {}
+                Err(fault) => {
+                    let file = file.to_owned();
+                    let fault = Fault { file, ..fault }.at_line(at + 1);
+                    // Where this table ends is not known any more, so none is looked for behind it.
+                    return (Err(fault.into()), lines.len());
+                }
+            },
+            Below::End => {
+                end = at;
+                break;
             }
         }
     }
-    tally.left_out.extend(aligned.said());
-    let comments = lines[around.start..end]
+    let said = aligned.said().into_iter().chain(passed(lines, &words));
+    table.tally.left_out = said.chain(looked.lost(end, heads)).collect();
+    let comments: Vec<&str> = lines[from..end]
         .iter()
-        .filter(|line| is_comment(line));
-    tally.comments = comments.clone().count();
+        .copied()
+        .filter(|l| is_comment(l))
+        .collect();
+    table.tally.comments = comments.len();
+    table.around = about(&lines[from..heads.at], &comments);
+    (Ok(table), end)
+}
+
+/// What is said of lines of words between rows, by their indices.
+fn passed(lines: &[&str], words: &[usize]) -> Option<String> {
+    let first = *words.first()?;
+    let lines_of = counted(words.len(), "line", "lines");
+    let (line, text) = (first + 1, quoted(lines[first]));
+    Some(format!(
+        "{lines_of} of words between rows, as line {line}, {text}"
+    ))
+}
+
+/// What the lines above a table and all comments say of it.
+fn about(above: &[&str], comments: &[&str]) -> Around {
+    let mut about = Around::default();
+    above.iter().for_each(|line| about.learn(line));
     let told = |surely| {
         comments
-            .clone()
+            .iter()
             .find_map(|line| time_in_comment(line, surely))
     };
     // A line that names the time counts more than a comment in which there is just one.
     about.time = told(true).or(about.time).or_else(|| told(false));
-    let table = Table {
-        line: at + 1,
-        headings: names.into_iter().map(|cell| cell.text).collect(),
-        units,
-        rows,
-        headed,
-        decimal_comma: separator != Separator::Char(b','),
-        around: about,
-        tally,
-    };
-    (Ok(table), end)
-}
-
-/// How rows with fewer cells than headings are read: where blanks separate, a missing value leaves no
-/// cell, and only its place tells which it is.
-struct Aligned {
-    separator: Separator,
-    /// Rows in which every value stands under its heading, and all whole rows.
-    straight: usize,
-    whole: usize,
-    /// Rows with values missing that cannot be told apart.
-    unclear: usize,
-}
-
-impl Aligned {
-    fn new(separator: Separator) -> Aligned {
-        Aligned {
-            separator,
-            straight: 0,
-            whole: 0,
-            unclear: 0,
-        }
-    }
-
-    /// The cells of a row, one for each heading; `None`, counted, where that cannot be told.
-    fn row(
-        &mut self,
-        row: Vec<Cell>,
-        heads: &[Cell],
-    ) -> std::result::Result<Option<Vec<String>>, Fault> {
-        let (found, wanted) = (row.len(), heads.len());
-        let texts = |row: Vec<Cell>| row.into_iter().map(|cell| cell.text).collect();
-        let beyond = row.iter().skip(wanted).any(|cell| !cell.text.is_empty());
-        if beyond {
-            let expected = format!(
-                "{wanted}, as in the headings; where commas are decimal signs, ; or tabs between values"
-            );
-            return Err(Fault::new("", format!("{found} values"), expected));
-        }
-        let separated = matches!(self.separator, Separator::Char(_));
-        if found >= wanted {
-            let is_straight =
-                !separated && placed(&row, heads).is_some_and(|p| p.iter().all(Option::is_some));
-            self.whole += 1;
-            self.straight += usize::from(is_straight);
-            return Ok(Some(texts(row)));
-        }
-        if separated {
-            let expected = format!("{wanted}, as in the header; is the file complete?");
-            return Err(Fault::new("", format!("{found} values"), expected));
-        }
-        // Where whole rows do not stand under their headings, places tell nothing of the others.
-        let placed = match self.straight == self.whole {
-            true => placed(&row, heads),
-            false => None,
-        };
-        self.unclear += usize::from(placed.is_none());
-        Ok(placed.map(|cells| cells.into_iter().map(Option::unwrap_or_default).collect()))
-    }
-
-    fn said(&self) -> Option<String> {
-        (self.unclear > 0).then(|| {
-            format!(
-                "{} rows that lack values: with blanks between values it is not clear which",
-                self.unclear
-            )
-        })
-    }
-}
-
-/// The text of each cell under the heading it stands under; `None` where two stand under one.
-fn placed(row: &[Cell], heads: &[Cell]) -> Option<Vec<Option<String>>> {
-    let mut placed = vec![None; heads.len()];
-    for cell in row {
-        // How far apart they are; less than 0 where they overlap.
-        let apart = |head: &Cell| {
-            let from = cell.place.start.max(head.place.start).cast_signed();
-            from - cell.place.end.min(head.place.end).cast_signed()
-        };
-        let nearest = (0..heads.len()).min_by_key(|&i| apart(&heads[i]))?;
-        if placed[nearest].is_some() {
-            return None;
-        }
-        placed[nearest] = Some(cell.text.clone());
-    }
-    Some(placed)
-}
-
-/// The cells of a line.
-fn cells(line: &str, separator: Separator) -> Vec<Cell> {
-    match separator {
-        Separator::Char(delimiter) => separated(line, delimiter),
-        Separator::Gaps => spaced(line, 2),
-        Separator::Blanks => spaced(line, 1),
-    }
-}
-
-fn separated(line: &str, delimiter: u8) -> Vec<Cell> {
-    let cell = |text: &str| Cell {
-        text: text.trim().to_owned(),
-        place: 0..0,
-    };
-    // A reader of its own for every line would be slow, and only quotes need one.
-    if !line.contains('"') {
-        return line.split(char::from(delimiter)).map(cell).collect();
-    }
-    let mut reader = ReaderBuilder::new()
-        .delimiter(delimiter)
-        .has_headers(false)
-        .flexible(true)
-        .trim(Trim::All)
-        .from_reader(line.as_bytes());
-    let record = reader.records().next().and_then(std::result::Result::ok);
-    record.unwrap_or_default().iter().map(cell).collect()
-}
-
-/// The cells of a line with so many blanks between them; a tab counts for any number. What stands in
-/// brackets belongs to the cell before.
-fn spaced(line: &str, blanks: usize) -> Vec<Cell> {
-    let mut cells: Vec<Cell> = Vec::new();
-    let (mut gap, mut depth) = (blanks, 0_usize);
-    for (at, c) in line.chars().enumerate() {
-        if c.is_whitespace() && depth == 0 {
-            gap += if c == '\t' { blanks } else { 1 };
-            continue;
-        }
-        let opens = matches!(c, '(' | '[');
-        match cells.last_mut() {
-            Some(cell) if gap < blanks || (opens && gap == 1) => {
-                if gap > 0 {
-                    cell.text.push(' ');
-                }
-                cell.text.push(c);
-                cell.place.end = at + 1;
-            }
-            _ => cells.push(Cell {
-                text: c.to_string(),
-                place: at..at + 1,
-            }),
-        }
-        gap = 0;
-        depth = match c {
-            '(' | '[' => depth + 1,
-            ')' | ']' => depth.saturating_sub(1),
-            _ => depth,
-        };
-    }
-    cells
-}
-
-/// Whether cells are a row of values under so many headings.
-fn is_row(cells: &[Cell], heads: usize) -> bool {
-    let said = cells.iter().filter(|cell| !cell.text.is_empty());
-    let values = said.clone().filter(|cell| is_value(&cell.text)).count();
-    cells.len() >= heads && values >= 2 && 2 * values >= said.count()
-}
-
-/// How many cells are numbers.
-fn numbers(cells: &[Cell]) -> usize {
-    cells.iter().filter(|cell| is_number(&cell.text)).count()
-}
-
-fn is_number(text: &str) -> bool {
-    // The parser takes "inf" and "nan" as well.
-    let begins = |c: char| c.is_ascii_digit() || "+-.\u{2212}".contains(c);
-    let plain = text.replacen(',', ".", 1).replacen('\u{2212}', "-", 1);
-    text.starts_with(begins) && plain.parse::<f64>().is_ok()
-}
-
-fn is_value(text: &str) -> bool {
-    is_number(text)
-        || date_time(text).is_some()
-        || ["nan", "null", "na"].contains(&text.to_ascii_lowercase().as_str())
-}
-
-fn is_comment(line: &str) -> bool {
-    line.starts_with('#')
-}
-
-/// A line without the sign of a comment before it.
-fn uncommented(line: &str) -> &str {
-    line.strip_prefix(['#', '%', '!']).unwrap_or(line)
-}
-
-/// Whether a line is one of signs between heads and rows.
-fn is_rule(line: &str) -> bool {
-    line.trim().chars().all(|c| "-=_+*|~ ".contains(c))
-}
-
-fn is_content(line: &str) -> bool {
-    !line.trim().is_empty() && !is_comment(line) && !is_rule(line)
+    about
 }
 
 /// A time of release in a comment: `# launch 2007-11-20T17:30`, `# ... First record
@@ -557,16 +177,24 @@ fn time_in_comment(line: &str, surely: bool) -> Option<(jiff::Timestamp, bool)> 
             .iter()
             .any(|o| words[at].to_lowercase().starts_with(o))
     };
+    // "Valid" alone is said of much.
+    let is_valid = |at: usize| {
+        let next = words.get(at + 1).and_then(|word| date_time(word));
+        is(at, &["valid"]) && next.is_some()
+    };
     let told = |at: &usize| match surely {
         true => is(*at, &RELEASE),
-        false => is_time(*at) && (*at == 0 || is(at - 1, &OF)),
+        false => (is_time(*at) && (*at == 0 || is(at - 1, &OF))) || is_valid(*at),
     };
     let at = (0..words.len()).find(told)?;
     if at.checked_sub(1).is_some_and(is_other) {
         return None;
     }
     let behind = at + 1 + usize::from(words.get(at + 1).is_some() && is_time(at + 1));
-    date_time(words.get(behind)?)
+    let (time, is_assumed) = date_time(words.get(behind)?)?;
+    // Without an offset of its own a time of another zone is none.
+    let zone = words.get(behind + 1).map_or("", String::as_str);
+    (!(is_assumed && is_of_a_zone(zone))).then_some((time, is_assumed))
 }
 
 #[cfg(test)]
@@ -585,6 +213,219 @@ mod tests {
     fn message(text: &str) -> String {
         let read = read("f", text, &Columns::default()).remove(0);
         read.and_then(clean).err().unwrap().to_string()
+    }
+
+    fn heights_of(text: &str) -> Vec<f64> {
+        sounding(text).levels.iter().map(|l| l.altitude_m).collect()
+    }
+
+    fn soundings(text: &str) -> Vec<Sounding> {
+        let found = read("f", text, &Columns::default()).into_iter();
+        found.map(|raw| clean(raw.unwrap()).unwrap()).collect()
+    }
+
+    #[test]
+    fn rows_without_values_and_words_between_rows_end_no_table() {
+        let head = "time,altitude_m,wind_kt,wind_dir\n";
+        let rows = ["12:00:00Z,100,5,270", "12:01:00Z,400,6,270"];
+        let rows = rows.map(|row| format!("2026-02-05T{row}\n")).concat();
+        let last = "2026-02-05T12:03:00Z,1000,9,280\n";
+        for between in [
+            "2026-02-05T12:02:00Z,,,",
+            "2026-02-05T12:02:00Z,-,-,-",
+            "12:02:00,,NaN,",
+            ",,,",
+            "Tropopause reached",
+            "Tropopause reached,,,",
+            "Tropopause reached\n2026-02-05T12:02:00Z,,,",
+            "2026-02-05T12:02:00Z,signal lost,,",
+        ] {
+            let s = sounding(&format!("{head}{rows}{between}\n{last}"));
+            assert_eq!(s.levels.len(), 3, "{between}");
+            let words = ["Tropopause", "signal"]
+                .iter()
+                .any(|word| between.contains(word));
+            let is_told = s
+                .tally
+                .left_out
+                .iter()
+                .any(|what| what.contains("line 4, "));
+            assert_eq!(is_told, words, "{between}");
+        }
+    }
+
+    #[test]
+    fn rows_behind_the_end_of_a_table_are_told() {
+        let table = "altitude_m,wind_kt,wind_dir\n100,5,270\n400,6,270\n";
+        let s = sounding(&format!("{table}level,count,mean\n1,2,3\n2,3,4\n"));
+        assert_eq!(s.levels.len(), 2);
+        assert_eq!(
+            s.tally.left_out,
+            ["2 rows below line 4, \"level,count,mean\", under no headings that are known"]
+        );
+        assert!(
+            sounding(&format!("{table}\nStation: X\n"))
+                .tally
+                .left_out
+                .is_empty()
+        );
+        // Padded, as a spreadsheet does.
+        let padded = "altitude_m,wind_kt,wind_dir,temp_C\n100,5,270,9\n400,6,270,9\nlevel,count,mean,\n1,2,3,\n";
+        assert_eq!(sounding(padded).levels.len(), 2);
+        // Words may stand before another ascent.
+        let again = "Station B\n50,7,90\n900,8,90\n5000,8,90\n";
+        let two = soundings(&format!("{table}9000,6,270\n{again}"));
+        assert_eq!(
+            two.iter().map(|s| s.levels.len()).collect::<Vec<_>>(),
+            [3, 3]
+        );
+    }
+
+    #[test]
+    fn a_page_may_begin_behind_a_blank_line() {
+        let head = "time;altitude_m;wind_kt;wind_dir\n";
+        let rows = |from: u32, hour: u32| -> String {
+            let row = |i: u32| format!("2026-02-05T{hour}:{:02}Z;{};5;270\n", i, 100 * i);
+            (from..from + 10).map(row).collect()
+        };
+        let paged = format!("{head}{}\n{head}{}", rows(1, 12), rows(11, 12));
+        assert_eq!(soundings(&paged)[0].levels.len(), 20);
+        for apart in [
+            format!("{head}{}\n{head}{}", rows(1, 12), rows(1, 12)),
+            format!("{head}{}\n{head}{}", rows(1, 12), rows(11, 18)),
+            format!("{head}{}\n# another\n{head}{}", rows(1, 12), rows(11, 12)),
+        ] {
+            assert_eq!(soundings(&apart).len(), 2, "{apart}");
+        }
+        // With the units below the head.
+        let head = "altitude;wind speed;wind dir\nm;kt;deg\n";
+        let paged = format!("{head}100;5;270\n200;5;270\n\n{head}300;6;270\n400;6;270\n");
+        assert_eq!(soundings(&paged)[0].levels.len(), 4);
+    }
+
+    #[test]
+    fn of_two_tables_the_first_is_read_too() {
+        let narrow = "altitude_m,wind_kt,wind_dir\n100,5,270\n400,6,270\n";
+        let wide = "altitude_m,wind_kt,wind_dir,temperature_C\n200,7,90,5\n900,8,90,1\n";
+        let found = soundings(&format!("{narrow}\n{wide}"));
+        let lowest: Vec<f64> = found.iter().map(|s| s.levels[0].altitude_m).collect();
+        assert_eq!(lowest, [100.0, 200.0]);
+    }
+
+    #[test]
+    fn a_time_of_another_zone_is_none_and_one_with_its_offset_counts_most() {
+        let table = "altitude_m,u_kt,v_kt\n1,2,3\n4,5,6\n";
+        for local in [
+            "# Launch 2026-02-05T17:00 MST",
+            "# Launch 2026-02-05T17:00 local time",
+            "Launch time (MDT): 2026-05-09 06:00",
+            "# Release time (local): 2026-05-09 06:00",
+            "Date/time (LT): 2026-05-09 06:00",
+        ] {
+            assert_eq!(sounding(&format!("{local}\n{table}")).time, None, "{local}");
+        }
+        let timed =
+            "time,altitude_m,u_kt,v_kt\n2026-02-05T12:00:00Z,1,2,3\n2026-02-05T12:01:00Z,4,5,6\n";
+        let time = |text: &str| sounding(text).time.unwrap().to_string();
+        let noon = "2026-02-05T12:00:00Z";
+        assert_eq!(time(&format!("# Launch 2026-02-05T05:00\n{timed}")), noon);
+        let certain = format!("# Launch 2026-02-05T11:59:00Z\n{timed}");
+        assert_eq!(time(&certain), "2026-02-05T11:59:00Z");
+        let valid = format!("# GFS forecast valid {noon}\n{table}");
+        assert_eq!(time(&valid), noon);
+    }
+
+    #[test]
+    fn a_model_is_told_from_a_measurement() {
+        let table = "altitude_m,u_kt,v_kt\n1,2,3\n4,5,6\n";
+        let model = |line: &str| sounding(&format!("{line}\n{table}")).model;
+        let gfs = model("# GFS 72 h forecast valid 2026-05-09T12:00Z").unwrap();
+        assert_eq!((gfs.name.as_str(), gfs.lead_s), ("GFS", Some(259_200.0)));
+        assert_eq!(model("Model: ICON").unwrap().name, "ICON");
+        assert_eq!(model("# Radiosonde RS41 of station RAP"), None);
+    }
+
+    #[test]
+    fn units_below_the_headings_are_not_passed_over() {
+        let table = |time: &str, height: &str, from: &str, lon: &str| {
+            format!(
+                "time;altitude;wind speed;wind direction;longitude\n{time};{height};kt;{from};{lon}\n\
+                 2026-02-05T12:00;100;5;270;8\n2026-02-05T12:01;500;6;280;8\n"
+            )
+        };
+        let s = sounding(&table("UTC", "m", "deg", "deg"));
+        assert!(s.time.is_some() && s.levels.len() == 2);
+        assert_eq!(sounding(&table("hh:mm:ss", "m", "deg", "-")).time, s.time);
+        assert_eq!(sounding(&table("local", "m", "deg", "deg")).time, None);
+        for turned in ["deg to", "deg (mag)"] {
+            let text = message(&table("UTC", "m", turned, "deg"));
+            assert!(
+                text.contains("no column of wind") && !text.contains("--columns"),
+                "{text}"
+            );
+        }
+        let text = message(&table("UTC", "m AGL", "deg", "deg"));
+        assert!(text.contains("no column of height"), "{text}");
+        let s = sounding(&table("UTC", "m", "deg", "\u{b0}W"));
+        assert!(s.tally.left_out[0].contains("longitude"), "{:?}", s.tally);
+    }
+
+    #[test]
+    fn thousands_are_no_decimals() {
+        let feet = "altitude_ft\twind_kt\twind_dir\n985\t5\t270\n1,640\t6\t270\n39,370\t9\t280\n";
+        let s = sounding(feet);
+        assert!(
+            (s.levels[2].altitude_m - 12_000.0).abs() < 1.0,
+            "{:?}",
+            s.levels
+        );
+        let column = "altitude_ft".to_owned();
+        assert!(s.tally.assumed.contains(&Reading::Thousands { column }));
+        let metres = "altitude_m;wind_kt;wind_dir\n100;5;270\n1.471;6;270\n12.345;9;280\n";
+        assert_eq!(heights_of(metres), [100.0, 1_471.0, 12_345.0]);
+        let kilometres = metres
+            .replace("altitude_m", "altitude_km")
+            .replace("100;", "0.100;");
+        assert_eq!(heights_of(&kilometres), [100.0, 1_471.0, 12_345.0]);
+        let text = message("altitude_m;wind_kt;wind_dir\n1.471;6;270\n12.345;9;280\n");
+        assert!(text.contains("thousands or decimals"), "{text}");
+    }
+
+    #[test]
+    fn a_receiver_without_a_place_says_0() {
+        let table = "lat,lon,altitude_m,u_kt,v_kt\n0.0,0.0,1,2,3\n13.1,-59,4,5,6\n13.2,-58,7,8,9\n";
+        let s = sounding(table);
+        assert_eq!(s.position, Position::new(13.1, -59.0));
+        assert_eq!(s.levels[0].place, None);
+        let around = "Latitude: 0.0\nLongitude: 0.0\naltitude_m,u_kt,v_kt\n1,2,3\n4,5,6\n";
+        assert_eq!(sounding(around).position, None);
+    }
+
+    #[test]
+    fn a_height_by_another_name_is_told_and_of_two_the_fuller_counts() {
+        let table =
+            |height: &str| format!("{height},pressure_hPa,u_kt,v_kt\n500,955,2,3\n1000,899,5,6\n");
+        for known in [
+            "HeightMSL [m]",
+            "GpsHeightMSL [m]",
+            "GeopHgt [m]",
+            "H\u{f6}he [m]",
+        ] {
+            assert!(
+                (heights_of(&table(known))[1] - 1_000.0).abs() < 1.0,
+                "{known}"
+            );
+        }
+        let s = sounding(&table("HeightOfSonde"));
+        assert!(
+            s.tally.left_out[0].contains("HeightOfSonde"),
+            "{:?}",
+            s.tally
+        );
+        assert!(sounding(&table("RangeOfSonde")).tally.left_out.is_empty());
+        let two =
+            "gps altitude_m,geopotential height_m,u_kt,v_kt\n,500,2,3\n,1000,5,6\n1600,1600,5,6\n";
+        assert_eq!(sounding(two).levels.len(), 3);
     }
 
     /// As many lines are looked at twice as large: time grows with them, not with their square.

@@ -1,5 +1,6 @@
 //! Where and when the sonde was at each level, as far as a file says it.
 
+use super::around::is_unset;
 use super::clean::Row;
 use crate::geodesy::{Position, wrap_longitude};
 use crate::wind::sounding::Tally;
@@ -28,9 +29,10 @@ pub(super) fn check(rows: &mut [Row], release: Option<Position>, tally: &mut Tal
     }
 }
 
-/// The place of a row.
+/// The place of a row; where both numbers are 0 the receiver had none yet.
 pub(super) fn place(row: &Row) -> Option<Position> {
-    Position::new(row.lat_deg?, wrap_longitude(row.lon_deg?))
+    let place = Position::new(row.lat_deg?, wrap_longitude(row.lon_deg?))?;
+    (!is_unset(&place)).then_some(place)
 }
 
 fn differ<T: PartialEq>(values: impl Iterator<Item = Option<T>>) -> bool {

@@ -49,10 +49,7 @@ pub(super) fn drop_fillers(
 fn drop_plain(column: &mut Column, pressures: Option<&[Option<f64>]>, tally: &mut Tally) {
     for filler in FILLERS {
         let is_filler = |v: &Option<f64>| *v == Some(filler);
-        let is_height = matches!(
-            column.quantity,
-            Quantity::Altitude | Quantity::Geopotential | Quantity::Height
-        );
+        let is_height = column.quantity.is_height();
         let is_large =
             is_height || matches!(column.quantity, Quantity::Pressure | Quantity::Elapsed);
         // No temperature, wind or humidity is 999, but a height, a pressure or a time may be.

@@ -1,5 +1,6 @@
 //! What a heading of a CSV column says: the quantity and its unit, in any common spelling.
 
+use super::around::is_of_a_zone;
 use crate::units::{Dimension, symbols};
 
 /// A quantity that a column can carry.
@@ -56,6 +57,8 @@ const NAMES: &[(Quantity, &[&str])] = &[
             "gps alt",
             "gps height",
             "gpsalt",
+            "gps height msl",
+            "gps altitude msl",
             "altitude msl",
             "altitude amsl",
             "altitude asl",
@@ -76,12 +79,17 @@ const NAMES: &[(Quantity, &[&str])] = &[
             "geopotential",
             "geopot",
             "geopot height",
+            "geop hgt",
+            "geopotentielle h\u{f6}he",
             "gph",
             "hght",
         ],
     ),
     // Of which kind such a height is, is said by its unit or assumed.
-    (Quantity::Height, &["height", "hgt", "z"]),
+    (
+        Quantity::Height,
+        &["height", "hgt", "z", "h\u{f6}he", "hoehe"],
+    ),
     (
         Quantity::Pressure,
         &[
@@ -368,12 +376,19 @@ const UNITS: &[(&str, &[&str])] = &[
             "º",
             "deg true",
             "degrees true",
+            "degree true",
             "degt",
             "deg t",
             "true",
             "t",
             "degrees north",
             "degrees east",
+            "degree north",
+            "degree east",
+            "degrees n",
+            "degrees e",
+            "degree n",
+            "degree e",
             "deg north",
             "deg east",
             "deg n",
@@ -454,6 +469,11 @@ impl Quantity {
         }
     }
 
+    /// Whether it is a height, of whatever kind.
+    pub(super) fn is_height(self) -> bool {
+        matches!(self.dimension(), Some(Dimension::Length))
+    }
+
     fn takes(self, symbol: &str) -> bool {
         match (self.dimension(), symbol) {
             (None, _) => symbol == "deg",
@@ -464,7 +484,7 @@ impl Quantity {
     }
 }
 
-/// Lower case, one space between words, brackets and the like as spaces; `windSpeed` is two words,
+/// Lower case, one space between words, brackets and the like as spaces; `windSpeed` and `HeightMSL` are two words,
 /// `hPa` is one.
 fn plain(text: &str) -> String {
     let chars: Vec<char> = text.chars().collect();
@@ -473,7 +493,11 @@ fn plain(text: &str) -> String {
         let before = i.checked_sub(2).and_then(|from| chars.get(from..i));
         let before = before.is_some_and(|two| two.iter().all(|c| c.is_lowercase()));
         let after = chars.get(i + 1).is_some_and(|c| c.is_lowercase());
-        if c.is_uppercase() && before && after {
+        // Up to the end of the word; a capital alone is part of a unit.
+        let mut behind = chars.iter().skip(i + 1).take_while(|c| c.is_alphabetic());
+        let mut is_run =
+            || behind.next().is_some_and(|c| c.is_uppercase()) && behind.all(|c| c.is_uppercase());
+        if c.is_uppercase() && before && (after || is_run()) {
             parted.push(' ');
         }
         parted.push(*c);
@@ -492,13 +516,34 @@ pub(super) fn is_unit(text: &str) -> bool {
     symbol(&plain).is_some() || OTHER_UNITS.contains(&plain.as_str())
 }
 
+/// Whether what stands below a heading that reads without it says something else than the heading does.
+fn is_belied(quantity: Quantity, unit: &str) -> bool {
+    match quantity {
+        Quantity::Time | Quantity::Date => is_of_a_zone(unit),
+        Quantity::From | Quantity::Latitude | Quantity::Longitude => {
+            unit.contains(char::is_alphabetic)
+        }
+        _ => says_otherwise(unit),
+    }
+}
+
+/// Whether words say that something is above the ground, or where a wind goes to.
+pub(super) fn says_otherwise(words: &str) -> bool {
+    let lower = words.to_lowercase();
+    let mut words = lower.split(|c: char| !c.is_alphanumeric());
+    let others = [
+        "agl", "ground", "to", "towards", "toward", "magnetic", "mag",
+    ];
+    words.any(|word| others.contains(&word))
+}
+
 /// Whether a heading is one of the names that fix the units of the others.
 pub(super) fn is_conventional(heading: &str) -> bool {
     CONVENTION.contains(&plain(heading).as_str())
 }
 
 /// The unit that a heading has beside one of those names.
-pub(super) fn conventional_unit(heading: &str) -> Option<&'static str> {
+fn conventional_unit(heading: &str) -> Option<&'static str> {
     let plain = plain(heading);
     let known = CONVENTIONAL_UNITS.iter().find(|(name, _)| *name == plain);
     known.map(|&(_, unit)| unit)
@@ -515,6 +560,33 @@ pub(super) fn is_station(heading: &str) -> bool {
         "wmo id",
     ];
     NAMES.contains(&plain(heading).as_str())
+}
+
+/// Reads a heading with the unit that stands apart from it, if any; `convention` gives those without a unit that which
+/// is usual beside four-letter names.
+pub(super) fn read_with(heading: &str, unit: &str, convention: bool) -> Heading {
+    // Read as one, so that a unit on the line below counts like one behind the name.
+    let with_unit = read(&format!("{heading} {unit}"));
+    if matches!(with_unit, Heading::Known(..)) {
+        return with_unit;
+    }
+    match read(heading) {
+        Heading::NoUnit(quantity) if convention && unit.is_empty() => conventional_unit(heading)
+            .map_or(Heading::NoUnit(quantity), |unit| {
+                Heading::Known(quantity, unit)
+            }),
+        Heading::Known(quantity, _) | Heading::NoUnit(quantity) if is_belied(quantity, unit) => {
+            Heading::Unclear(quantity)
+        }
+        other => other,
+    }
+}
+
+/// Whether a heading that is not understood may name a height.
+pub(super) fn may_be_height(heading: &str) -> bool {
+    const PARTS: [&str; 7] = ["height", "hgt", "alt", "geop", "h\u{f6}he", "hoehe", "elev"];
+    let lower = heading.to_lowercase();
+    PARTS.iter().any(|part| lower.contains(part))
 }
 
 /// Reads a heading such as `geopotential height_m`, `wind speed [kt]`, `u_m_s`, `Temp (°C)`.
@@ -556,6 +628,7 @@ fn quantity(name: &str) -> Option<Quantity> {
 }
 
 fn symbol(spelling: &str) -> Option<&'static str> {
+    let spelling = spelling.trim_end_matches('.');
     UNITS
         .iter()
         .find(|(_, spellings)| spellings.contains(&spelling))
@@ -607,6 +680,9 @@ mod tests {
             ("altitudeFt", Altitude, "ft"),
             ("pressure_hPa", Pressure, "hPa"),
             ("DIR(T)", From, "deg"),
+            ("HeightMSL [m]", Altitude, "m"),
+            ("TimeUTC", Time, ""),
+            ("Wind direction (deg.)", From, "deg"),
         ];
         for (text, quantity, unit) in cases {
             assert_eq!(read(text), Heading::Known(quantity, unit), "{text}");

@@ -355,6 +355,15 @@ mod tests {
     }
 
     #[test]
+    fn a_model_is_named() {
+        let text = r#"{"model": "gfs_seamless", "levels": [{"altitude_m": 100, "u_m_s": 1, "v_m_s": 2},
+            {"altitude_m": 200, "u_m_s": 3, "v_m_s": 4}]}"#;
+        assert_eq!(soundings(text)[0].model.as_ref().unwrap().name, "GFS");
+        let measured = text.replace("gfs_seamless", "RS41");
+        assert!(soundings(&measured)[0].model.is_none());
+    }
+
+    #[test]
     fn levels_as_features() {
         let text = r#"[{"type": "Feature", "geometry": {"type": "Point", "coordinates": [1, 2, 3]},
             "properties": {"altitude_m": 100, "u_m_s": 1, "v_m_s": 2}},

@@ -16,8 +16,9 @@ use super::model;
 use super::text::{columns, month, short_time, utc};
 use crate::error::{Fault, Result};
 use crate::geodesy::Position;
+use crate::notes::reading::Reading;
 use crate::units::{Dimension, to_si};
-use crate::wind::sounding::{HeightSource, Model, Tally};
+use crate::wind::sounding::{HeightSource, Tally};
 
 /// One column of the table.
 struct Column {
@@ -35,7 +36,6 @@ struct Station {
     time: Option<Timestamp>,
     lat_deg: Option<f64>,
     lon_deg: Option<f64>,
-    model: Option<Model>,
     /// What other lines say, as they stand above tables of any kind.
     around: Around,
 }
@@ -107,11 +107,19 @@ pub(super) fn read(file: &str, text: &str) -> Result<Vec<Raw>> {
     Ok(ascents)
 }
 
-fn raw(file: &str, line: usize, station: Station, rows: Vec<Row>, tally: Tally) -> Raw {
+fn raw(file: &str, line: usize, station: Station, rows: Vec<Row>, mut tally: Tally) -> Raw {
+    // A time of the format's own is UTC.
+    let time = station
+        .time
+        .map(|time| (time, false))
+        .or(station.around.time);
+    if time.is_some_and(|(_, assumed)| assumed) {
+        tally.assumed.push(Reading::TimesInUtc);
+    }
     Raw {
         file: file.to_owned(),
         line,
-        time: station.time.or(station.around.time.map(|(time, _)| time)),
+        time: time.map(|(time, _)| time),
         position: station
             .lat_deg
             .zip(station.lon_deg)
@@ -121,7 +129,7 @@ fn raw(file: &str, line: usize, station: Station, rows: Vec<Row>, tally: Tally) 
             true => station.around.station,
             false => station.name,
         },
-        model: station.model,
+        model: station.around.model,
         heights: HeightSource::Geopotential,
         in_time_order: false,
         rows,
@@ -143,18 +151,28 @@ fn table(file: &str, lines: &[&str], head: usize) -> Result<(Vec<Row>, Tally, us
     let mut at = head + 2;
     while let Some(line) = lines.get(at) {
         let is_rule = line.starts_with("---");
-        if !is_rule {
-            if !line
-                .trim_start()
-                .starts_with(|c: char| c.is_ascii_digit() || "-.".contains(c))
-            {
-                break;
-            }
+        let is_row = line
+            .trim_start()
+            .starts_with(|c: char| c.is_ascii_digit() || "-.".contains(c));
+        if is_row && !is_rule {
             rows.push(row(file, at + 1, line, &columns, &mut tally)?);
+        } else if !is_rule && !is_within(&lines[at..]) {
+            break;
         }
         at += 1;
     }
     Ok((rows, tally, at))
+}
+
+/// Whether lines begin with blank ones and then have a row: a station's line begins with its number.
+fn is_within(lines: &[&str]) -> bool {
+    let is_blank = |line: &&str| line.trim().is_empty();
+    let next = lines.iter().find(|line| !is_blank(line));
+    let is_row = |line: &&str| {
+        line.split_whitespace()
+            .all(|word| word.parse::<f64>().is_ok())
+    };
+    lines.first().is_some_and(is_blank) && next.is_some_and(is_row)
 }
 
 /// The columns from the heads: values are set flush right under them.
@@ -246,12 +264,13 @@ impl Station {
         let time = after
             .rsplit_once("at ")
             .and_then(|(_, when)| nominal_time(when));
-        Station {
+        let mut station = Station {
             name,
             time,
-            model: model::named(line),
             ..Station::default()
-        }
+        };
+        station.around.model = model::named(line);
+        station
     }
 
     /// Learns from a line `name: value` or `Latitude: a Longitude: b`, if it is one.
@@ -277,9 +296,6 @@ impl Station {
             && self.time.is_none()
         {
             self.time = short_time(when);
-        }
-        if self.model.is_none() {
-            self.model = model::named(line);
         }
     }
 }
@@ -336,6 +352,24 @@ mod tests {
         assert_eq!(top.from_deg, Some(300.0));
         assert!((top.speed_m_s.unwrap() - 20.0 * 1852.0 / 3600.0).abs() < 1e-12);
         assert_eq!(raw.tally.fillers, 5 + 2);
+    }
+
+    #[test]
+    fn a_blank_line_among_rows_ends_nothing() {
+        let broken = TABLE.replace("\n   43.3", "\n\n   43.3");
+        assert_eq!(read("f", &broken).unwrap()[0].rows.len(), 3);
+        let next = format!("{TABLE}\n72327 BNA Nashville Observations at 12Z 20 Feb 2014\n{TABLE}");
+        assert_eq!(read("f", &next).unwrap().len(), 2);
+    }
+
+    #[test]
+    fn times_without_an_offset_are_said_to_be_taken_for_utc() {
+        let read = |line: &str| read("f", &format!("{line}\n{TABLE}")).unwrap().remove(0);
+        let assumed = read("Launch time: 2014-02-20 12:00");
+        assert!(assumed.time.is_some());
+        assert!(assumed.tally.assumed.contains(&Reading::TimesInUtc));
+        let known = read("72327 BNA Nashville Observations at 12Z 20 Feb 2014");
+        assert!(known.time.is_some() && known.tally.assumed.is_empty());
     }
 
     #[test]

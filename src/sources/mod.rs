@@ -15,13 +15,16 @@
     )
 )]
 
+mod aligned;
 mod around;
 mod ascents;
 mod binary;
 mod bufkit;
 mod bufr;
+mod cells;
 mod clean;
 mod columns;
+mod continued;
 mod csv;
 mod drifted;
 mod fillers;
@@ -31,6 +34,7 @@ mod heading;
 mod igra;
 mod json;
 mod listing;
+mod looked;
 mod model;
 mod netcdf_sounding;
 mod page;
@@ -38,6 +42,7 @@ pub mod point;
 mod spc;
 mod table;
 mod text;
+mod thousands;
 
 use std::fmt;
 use std::path::Path;

@@ -3,8 +3,9 @@
 use crate::wind::sounding::Model;
 
 /// Models that offer profiles as text.
-const MODELS: [&str; 12] = [
-    "GFS", "NAM", "RAP", "RUC", "HRRR", "OP40", "BAK40", "FIM", "ECMWF", "ICON", "GEM", "ERA5",
+const MODELS: [&str; 18] = [
+    "GFS", "GEFS", "NAM", "RAP", "RUC", "HRRR", "OP40", "BAK40", "FIM", "ECMWF", "IFS", "AIFS",
+    "ICON", "GEM", "AROME", "ARPEGE", "WRF", "ERA5",
 ];
 
 /// The model that a heading names, as in `GFS 12 h forecast valid for grid point ...`. The name
@@ -12,7 +13,9 @@ const MODELS: [&str; 12] = [
 pub(super) fn named(heading: &str) -> Option<Model> {
     let words: Vec<String> = words(heading);
     let says = |kinds: &[&str]| words.iter().any(|w| kinds.contains(&w.as_str()));
-    if !says(&["ANALYSIS", "FORECAST", "FCST", "MODEL"]) {
+    // Sondes are of a model, too.
+    let is_of_sonde = says(&["SONDE", "RADIOSONDE"]);
+    if is_of_sonde || !says(&["ANALYSIS", "FORECAST", "FCST", "MODEL"]) {
         return None;
     }
     let name = words.iter().find(|w| MODELS.contains(&w.as_str()))?;
@@ -70,6 +73,7 @@ mod tests {
         assert_eq!(model("GFS model profile"), gfs(None));
         assert_eq!(model("72662 RAP Rapid City Observations at 12Z"), None);
         assert_eq!(model("NAM"), None);
+        assert_eq!(model("Radiosonde model RS41, station RAP"), None);
         assert_eq!(model(""), None);
     }
 }

@@ -18,7 +18,9 @@ use std::path::Path;
 use jiff::Timestamp;
 use netcdf_reader::{NcFile, NcOpenOptions, NcVariable};
 
+use super::around::is_unset;
 use super::clean::{Raw, Row};
+use super::drifted::place;
 use super::grid::netcdf::in_parts;
 use super::grid::netcdf_meaning::{pressure_pa, text};
 use super::grid::netcdf_time::{Since, is_since};
@@ -347,9 +349,12 @@ fn ascent(name: &str, file: &NcFile, ladder: &Ladder) -> Result<Raw> {
             }
         }
     }
-    let first = |value: fn(&Row) -> Option<f64>| rows.iter().find_map(value);
-    let place = first(|row| row.lat_deg).zip(first(|row| row.lon_deg));
-    let position = place.and_then(|(lat, lon)| Position::new(lat, lon));
+    let position = position(name, file, ladder, &rows)?;
+    if !ladder.has(Column::Time)
+        && let Some((variable, count)) = single(name, file, Column::Time)?
+    {
+        time = since(variable).and_then(|since| since.timestamp(count));
+    }
     Ok(Raw {
         file: name.to_owned(),
         line: 1,
@@ -362,6 +367,17 @@ fn ascent(name: &str, file: &NcFile, ladder: &Ladder) -> Result<Raw> {
         rows,
         tally,
     })
+}
+
+/// Where the ascent began: by its first row that has a place, else by the place that stands once.
+fn position(name: &str, file: &NcFile, ladder: &Ladder, rows: &[Row]) -> Result<Option<Position>> {
+    if ladder.has(Column::Latitude) && ladder.has(Column::Longitude) {
+        return Ok(rows.iter().find_map(place));
+    }
+    let once = |column| single(name, file, column).map(|found| found.map(|(_, value)| value));
+    let degrees = once(Column::Latitude)?.zip(once(Column::Longitude)?);
+    let place = degrees.and_then(|(lat, lon)| Position::new(lat, lon));
+    Ok(place.filter(|place| !is_unset(place)))
 }
 
 /// Whether altitudes are said to count from the ellipsoid.
@@ -422,14 +438,40 @@ fn values(name: &str, file: &NcFile, variable: &NcVariable, column: Column) -> R
 
 /// The first time, which the rows are counted from: a sonde that falls may be told from its end on.
 fn timed(variable: &NcVariable, counts: &[f64], rows: &mut [Row]) -> Option<Timestamp> {
-    let units = text(variable, "units")?;
-    let since = Since::parse(&units, text(variable, "calendar").as_deref()).ok()?;
+    let since = since(variable)?;
     let known = counts.iter().copied().filter(|c| c.is_finite());
     let first = known.min_by(f64::total_cmp)?;
     for (row, count) in rows.iter_mut().zip(counts) {
         row.after_s = count.is_finite().then(|| since.seconds(count - first));
     }
     since.timestamp(first)
+}
+
+/// What the times of a variable are counted from.
+fn since(variable: &NcVariable) -> Option<Since> {
+    let units = text(variable, "units")?;
+    Since::parse(&units, text(variable, "calendar").as_deref()).ok()
+}
+
+/// What stands once in a file, of the ascent as a whole, with its variable: of several the one with a standard name.
+fn single<'a>(
+    name: &str,
+    file: &'a NcFile,
+    wanted: Column,
+) -> Result<Option<(&'a NcVariable, f64)>> {
+    let is_one = |v: &&NcVariable| {
+        v.dimensions().iter().all(|d| d.size == 1) && column(v).is_some_and(|(c, _)| c == wanted)
+    };
+    let variables = file.variables().unwrap_or_default();
+    let mut found = variables.iter().filter(is_one);
+    let standard = |v: &&NcVariable| text(v, "standard_name").is_some();
+    let best = found.clone().find(standard).or_else(|| found.next());
+    let Some(variable) = best else {
+        return Ok(None);
+    };
+    let values = values(name, file, variable, wanted)?;
+    let value = values.first().copied().filter(|v| v.is_finite());
+    Ok(value.map(|value| (variable, value)))
 }
 
 /// The station or platform, as the attributes of the file name it.

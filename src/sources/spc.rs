@@ -13,6 +13,7 @@
 )]
 
 use super::clean::{Raw, Row};
+use super::model;
 use super::text::short_time;
 use crate::error::{Fault, Result};
 use crate::geodesy::reading::read_position;
@@ -92,7 +93,7 @@ fn sounding(file: &str, above: &[&str], begin: usize, levels: &[&str], whole: bo
         name: words.next().unwrap_or("").to_owned(),
         time: words.clone().find_map(short_time),
         position: words.filter(|w| w.contains(',')).find_map(read_position),
-        model: None,
+        model: above.iter().find_map(|line| model::named(line)),
         heights: HeightSource::Geopotential,
         in_time_order: false,
         rows,
@@ -161,6 +162,14 @@ mod tests {
         );
         assert!((raw.rows[1].speed_m_s.unwrap() - 18_520.0 / 3_600.0).abs() < 1e-9);
         assert_eq!(raw.tally.fillers, 4);
+    }
+
+    #[test]
+    fn a_model_is_told_from_a_station() {
+        let of_model = format!("GFS 12 h forecast\n{NASHVILLE}");
+        let model = read("f", &of_model).remove(0).unwrap().model.unwrap();
+        assert_eq!((model.name.as_str(), model.lead_s), ("GFS", Some(43_200.0)));
+        assert!(read("f", NASHVILLE).remove(0).unwrap().model.is_none());
     }
 
     #[test]

@@ -12,12 +12,13 @@ use super::around::Around;
 use super::ascents::{Mark, parted};
 use super::clean::{Raw, Row, mostly, rough_height};
 use super::columns::Columns;
+use super::drifted::place;
 use super::fillers::drop_fillers;
 use super::heading::{self, Heading, Quantity};
 use super::text::date_time;
+use super::thousands::{self, Signs};
 use crate::clock::{DAY_S, seconds_between};
 use crate::error::{Error, Fault, Result};
-use crate::geodesy::Position;
 use crate::notes::reading::Reading;
 use crate::units::to_si;
 use crate::wind::sounding::{HeightSource, Tally};
@@ -106,6 +107,7 @@ impl Table {
         columns: &Columns,
     ) -> Result<Levels<'a>> {
         let mut used = self.understood(file, columns)?;
+        let parted = self.parted(file, cells, &used)?;
         let mut stamps = Vec::with_capacity(cells.len());
         for (line, row) in cells {
             let mut stamp = Stamp::default();
@@ -120,12 +122,11 @@ impl Table {
                         column.values.push(value.flatten());
                     }
                     _ => {
-                        let value = value(cell, self.decimal_comma, &mut self.tally);
-                        column.values.push(value.ok_or_else(|| {
-                            Fault::new(file, format!("\"{cell}\""), "a number, or nothing")
-                                .at_line(*line)
-                                .of_key(&column.heading)
-                        })?);
+                        let whole = parted.contains(place).then(|| cell.replace([',', '.'], ""));
+                        let number = whole.as_deref().unwrap_or(cell);
+                        let value = value(number, self.decimal_comma, &mut self.tally);
+                        let fault = || no_number(file, cell, *line, &column.heading);
+                        column.values.push(value.ok_or_else(fault)?);
                     }
                 }
             }
@@ -140,6 +141,40 @@ impl Table {
             heights,
             stamps,
         })
+    }
+
+    /// The places of columns in which signs part thousands.
+    ///
+    /// # Errors
+    ///
+    /// Where they may part decimals as well.
+    fn parted(
+        &mut self,
+        file: &str,
+        cells: &[(usize, Vec<String>)],
+        used: &[(usize, Column)],
+    ) -> Result<Vec<usize>> {
+        let mut parted = Vec::new();
+        // Kilometres have decimals, and no other quantity has thousands.
+        let heights = |(_, c): &&(usize, Column)| c.quantity.is_height() && c.unit != "km";
+        for (place, column) in used.iter().filter(heights) {
+            let of_column = cells.iter().filter_map(|(_, row)| row.get(*place));
+            match thousands::signs(of_column.map(|cell| cell.trim()), self.decimal_comma) {
+                Signs::Decimals => {}
+                Signs::Thousands => {
+                    parted.push(*place);
+                    let column = column.heading.clone();
+                    self.tally.assumed.push(Reading::Thousands { column });
+                }
+                Signs::Unclear(number) => {
+                    let found = format!("\"{number}\", whose sign may part thousands or decimals");
+                    let expected = "heights without signs between thousands";
+                    let fault = Fault::new(file, found, expected).at_line(self.line);
+                    return Err(fault.of_key(&column.heading).into());
+                }
+            }
+        }
+        Ok(parted)
     }
 
     /// What tells the ascents of the table apart.
@@ -194,7 +229,7 @@ impl Table {
         };
         let around = self.around.time.filter(|_| is_first);
         let runs_down = runs_down(&rows, &stamps);
-        let time = around.or_else(|| released(&stamps, runs_down));
+        let time = surer(around, released(&stamps, runs_down));
         if time.is_some_and(|(_, assumed)| assumed) {
             tally.assumed.push(Reading::TimesInUtc);
         }
@@ -212,7 +247,7 @@ impl Table {
             name: station.unwrap_or(&self.around.station).to_owned(),
             time,
             position: position.or_else(around),
-            model: None,
+            model: self.around.model.clone(),
             heights: levels.heights,
             in_time_order: true,
             rows,
@@ -221,26 +256,15 @@ impl Table {
     }
 
     /// What the column at a place holds, by what is said of it, else by its heading.
-    fn heading(&self, place: usize, columns: &Columns, convention: bool) -> Heading {
+    pub(super) fn heading(&self, place: usize, columns: &Columns, convention: bool) -> Heading {
         let text = &self.headings[place];
         match columns.of(text, place) {
-            Some(Some((quantity, unit))) => return Heading::Known(quantity, unit),
-            Some(None) => return Heading::Other,
-            None => {}
-        }
-        let unit = self.units.get(place).map_or("", String::as_str);
-        // Read as one, so that a unit on the line below counts like one behind the name.
-        let with_unit = heading::read(&format!("{text} {unit}"));
-        if matches!(with_unit, Heading::Known(..)) {
-            return with_unit;
-        }
-        match heading::read(text) {
-            Heading::NoUnit(quantity) if convention && unit.is_empty() => {
-                heading::conventional_unit(text).map_or(Heading::NoUnit(quantity), |unit| {
-                    Heading::Known(quantity, unit)
-                })
+            Some(Some((quantity, unit))) => Heading::Known(quantity, unit),
+            Some(None) => Heading::Other,
+            None => {
+                let unit = self.units.get(place).map_or("", String::as_str);
+                heading::read_with(text, unit, convention)
             }
-            other => other,
         }
     }
 
@@ -263,6 +287,7 @@ impl Table {
         let mut used: Vec<(usize, Column)> = Vec::new();
         let mut unitless: Vec<(Quantity, &str)> = Vec::new();
         let mut unclear: Vec<(Quantity, &str)> = Vec::new();
+        let mut other: Vec<&str> = Vec::new();
         let mut by_convention = Vec::new();
         for (place, text) in self.headings.iter().enumerate() {
             match self.heading(place, columns, convention) {
@@ -290,6 +315,8 @@ impl Table {
                 Heading::NoUnit(Quantity::Elapsed) => {}
                 Heading::NoUnit(quantity) => unitless.push((quantity, text)),
                 Heading::Unclear(quantity) => unclear.push((quantity, text)),
+                // One that is to be passed over was told.
+                Heading::Other if columns.of(text, place).is_none() => other.push(text),
                 Heading::Other => {}
             }
         }
@@ -301,6 +328,9 @@ impl Table {
                     "column \"{text}\": not a quantity and unit that is known"
                 ));
             }
+        }
+        if !used.iter().any(|(_, c)| c.quantity.is_height()) {
+            self.tally.left_out.extend(may_be_heights(&other));
         }
         // A column without unit does no harm beside the same quantity with one.
         unitless.retain(|&(quantity, _)| !has(quantity));
@@ -376,7 +406,9 @@ impl Table {
     fn ready_made(&self, columns: &Columns, meant: &[&str]) -> Option<String> {
         let unknown = (0..self.headings.len()).filter(|&place| {
             let known = matches!(self.heading(place, columns, true), Heading::Known(..));
-            !known && !says_otherwise(&self.headings[place])
+            let unit = self.units.get(place).map_or("", String::as_str);
+            let said = [self.headings[place].as_str(), unit];
+            !known && !said.iter().any(|words| heading::says_otherwise(words))
         });
         let parts: Vec<String> = unknown
             .zip(meant)
@@ -471,17 +503,26 @@ fn released(stamps: &[Stamp], runs_down: bool) -> Option<(Timestamp, bool)> {
     of_rows.or_else(|| moment(time, date))
 }
 
-fn place(row: &Row) -> Option<Position> {
-    Position::new(row.lat_deg?, row.lon_deg?)
+/// The first of two times, unless it is only taken for UTC and the second is not.
+fn surer(
+    first: Option<(Timestamp, bool)>,
+    second: Option<(Timestamp, bool)>,
+) -> Option<(Timestamp, bool)> {
+    let is_certain = |(_, assumed): &(Timestamp, bool)| !assumed;
+    first
+        .filter(is_certain)
+        .or(second.filter(is_certain))
+        .or(first)
+        .or(second)
 }
 
 /// A time, beside a date where it has none itself, and whether it is only taken for UTC.
-fn moment(time: Option<&str>, date: Option<&str>) -> Option<(Timestamp, bool)> {
+pub(super) fn moment(time: Option<&str>, date: Option<&str>) -> Option<(Timestamp, bool)> {
     date_time(time?).or_else(|| date_time(&format!("{} {}", date?, time?)))
 }
 
 /// The time of day in a cell such as 23:05:10, s.
-fn clock_s(cell: &str) -> Option<f64> {
+pub(super) fn clock_s(cell: &str) -> Option<f64> {
     let mut parts = cell.split(':').map(|part| part.parse::<f64>().ok());
     let [hour, minute, second] = [parts.next()??, parts.next()??, parts.next()??];
     let is_one =
@@ -489,11 +530,10 @@ fn clock_s(cell: &str) -> Option<f64> {
     (is_one && parts.next().is_none()).then_some(3_600.0 * hour + 60.0 * minute + second)
 }
 
-/// Whether a heading says that its column is above the ground, or where a wind goes to.
-fn says_otherwise(heading: &str) -> bool {
-    let lower = heading.to_lowercase();
-    let mut words = lower.split(|c: char| !c.is_alphanumeric());
-    words.any(|w| ["agl", "ground", "to", "towards", "toward", "magnetic"].contains(&w))
+/// What is said of headings that are not known and may be those of heights.
+fn may_be_heights(headings: &[&str]) -> impl Iterator<Item = String> {
+    let may_be = headings.iter().filter(|text| heading::may_be_height(text));
+    may_be.map(|text| format!("column \"{text}\": may be a height, by a name that is not known"))
 }
 
 /// The fault of columns that have no unit.
@@ -519,11 +559,21 @@ fn without_units(file: &str, columns: &[(Quantity, &str)]) -> Option<Fault> {
     Some(Fault::new(file, found, expected).of_key(*key))
 }
 
+fn no_number(file: &str, cell: &str, line: usize, heading: &str) -> Fault {
+    let fault = Fault::new(file, format!("\"{cell}\""), "a number, or nothing");
+    fault.at_line(line).of_key(heading)
+}
+
+/// Whether a cell says that its value is missing.
+pub(super) fn is_missing(cell: &str) -> bool {
+    let blank = cell.chars().all(|c| MISSING_SIGNS.contains(c));
+    blank || MISSING_WORDS.iter().any(|w| cell.eq_ignore_ascii_case(w))
+}
+
 /// A cell as a number; `None` when it is neither a number nor a word for a missing one.
 #[allow(clippy::option_option)] // the outer is a fault, the inner a missing value
-fn value(cell: &str, decimal_comma: bool, tally: &mut Tally) -> Option<Option<f64>> {
-    let blank = cell.chars().all(|c| MISSING_SIGNS.contains(c));
-    if blank || MISSING_WORDS.iter().any(|w| cell.eq_ignore_ascii_case(w)) {
+pub(super) fn value(cell: &str, decimal_comma: bool, tally: &mut Tally) -> Option<Option<f64>> {
+    if is_missing(cell) {
         tally.fillers += 1;
         return Some(None);
     }
@@ -592,19 +642,22 @@ fn rows(mut columns: Vec<Column>, tally: &mut Tally) -> (Vec<Row>, HeightSource)
     (rows, heights)
 }
 
-/// The column that heights are taken from: geometric rather than geopotential, and plain "height"
-/// last, as geometric.
+/// The column that heights are taken from, that with the most of them: of equals geometric rather than geopotential,
+/// and plain "height" last, as geometric.
 fn height_column(columns: &[Column], tally: &mut Tally) -> (Quantity, HeightSource) {
-    let has = |quantity| columns.iter().any(|c| c.quantity == quantity);
-    if has(Quantity::Altitude) {
-        (Quantity::Altitude, HeightSource::Geometric)
-    } else if has(Quantity::Geopotential) {
-        (Quantity::Geopotential, HeightSource::Geopotential)
-    } else {
-        if has(Quantity::Height) {
+    let known = |quantity: &Quantity| {
+        let column = columns.iter().find(|c| c.quantity == *quantity);
+        column.map(|c| c.values.iter().flatten().count())
+    };
+    // The last of equals is found.
+    let order = [Quantity::Height, Quantity::Geopotential, Quantity::Altitude];
+    match order.into_iter().max_by_key(known) {
+        Some(Quantity::Geopotential) => (Quantity::Geopotential, HeightSource::Geopotential),
+        Some(Quantity::Height) => {
             tally.assumed.push(Reading::GeometricHeight);
+            (Quantity::Height, HeightSource::Geometric)
         }
-        (Quantity::Height, HeightSource::Geometric)
+        _ => (Quantity::Altitude, HeightSource::Geometric),
     }
 }
 

@@ -164,7 +164,7 @@ impl LoggerColumns {
         const EXPECTED: &str = "time=..., date=..., pressure=..., height=... or acceleration=..., each a name or a number of a column (from 1), a unit behind a colon, as in pressure=3:hPa";
         let mut columns = Vec::new();
         for part in text.split(',').filter(|p| !p.trim().is_empty()) {
-            let fault = || Fault::new("--columns", format!("\"{}\"", part.trim()), EXPECTED);
+            let fault = || Fault::new("--logger-columns", format!("\"{}\"", part.trim()), EXPECTED);
             let (key, value) = part.split_once('=').ok_or_else(fault)?;
             let quantity = match key.trim() {
                 "time" => Quantity::Time,
@@ -247,8 +247,7 @@ impl Logger {
             None => by_content(&rows, &mut found, &mut notes),
         }
         let Some(time) = found.time else {
-            let expected =
-                "a column of times: with a name such as time, or given by --columns time=NUMBER";
+            let expected = "a column of times: with a name such as time, or given by --logger-columns time=NUMBER";
             return Err(Fault::new(name, "no column of times", expected).into());
         };
         let clock = set_times(&mut rows, time, found.date, near, &mut notes);
@@ -263,7 +262,7 @@ impl Logger {
             .iter()
             .any(|r| r.height_m.is_some() || r.shock.is_some())
         {
-            let expected = "a column of pressures, heights or accelerations: with such a name, or given by --columns";
+            let expected = "a column of pressures, heights or accelerations: with such a name, or given by --logger-columns";
             let found = match &names {
                 Some(names) => format!("the columns {}", names.join(", ")),
                 None => "no names of columns, and none with such numbers".to_owned(),

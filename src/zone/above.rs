@@ -1,5 +1,6 @@
 //! The winds above a plan's site at its release, as if a sonde had risen there.
 
+use super::facts::WindSource;
 use super::site_winds::SiteWinds;
 use super::weather::Weather;
 use crate::error::Result;
@@ -28,6 +29,20 @@ pub fn above_site(plan: &Plan, winds: &Winds) -> Result<FileAscent> {
     }
 }
 
+/// What computed the winds, and what its heights are.
+fn origin(weather: &Weather) -> (Option<Model>, HeightSource) {
+    if let WindSource::Forecast { lead_s, .. } = weather.source {
+        // As forecasts' own profiles say.
+        let name = "grid".to_owned();
+        return (Some(Model { name, lead_s }), HeightSource::Geopotential);
+    }
+    let model = weather.model().map(|model| Model {
+        name: model.name.clone(),
+        lead_s: model.lead_s,
+    });
+    (model, HeightSource::Geometric)
+}
+
 fn column(plan: &Plan, weather: &Weather) -> FileAscent {
     let (winds, air) = (&weather.column.winds, &weather.column.air);
     let (low, high) = air
@@ -47,14 +62,7 @@ fn column(plan: &Plan, weather: &Weather) -> FileAscent {
         }
     };
     let levels: Vec<Level> = winds.speeds().map(level).collect();
-    let model = weather.model().map(|model| Model {
-        name: model.name.clone(),
-        lead_s: model.lead_s,
-    });
-    let tally = Tally {
-        rows: levels.len(),
-        ..Tally::default()
-    };
+    let (model, heights) = origin(weather);
     FileAscent {
         file: weather.files.join(", "),
         sounding: Sounding {
@@ -63,9 +71,10 @@ fn column(plan: &Plan, weather: &Weather) -> FileAscent {
             position: Some(plan.site.position),
             model,
             wind_at_10_m: weather.own_at_10_m,
-            heights: HeightSource::Geometric,
+            heights,
             levels,
-            tally,
+            // Between columns, of which none was read as it is.
+            tally: Tally::default(),
         },
     }
 }

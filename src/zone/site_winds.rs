@@ -220,6 +220,10 @@ impl<'a> SiteWinds<'a> {
             Some(blended) => self.of_field(release, nearest, blended),
             None => self.of_one(release, nearest, ascents.len()),
         };
+        let is_measured = ascents.iter().all(|a| a.sounding.model.is_none());
+        if self.issued.is_some() && is_measured {
+            weather.assumptions.push(Assumption::RunOfMeasured);
+        }
         let lost = ascents.iter().map(|a| &a.sounding.tally.lost[..]);
         weather.assumptions.extend(lost.flat_map(left_out));
         // Winds of another part of the world are a slip of a sign, not a worse forecast.

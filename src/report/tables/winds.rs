@@ -4,8 +4,9 @@ use std::collections::HashMap;
 use std::fmt::Write as _;
 
 use crate::geodesy::Position;
+use crate::notes::reading::Reading;
 use crate::sources::FileAscent;
-use crate::units::{UnitSystem, ZERO_CELSIUS_K, duration};
+use crate::units::{UnitSystem, ZERO_CELSIUS_K, counted, duration};
 use crate::wind::cleaning::{gaps, least_gap_m};
 use crate::wind::sounding::{HeightSource, Level, Model, Sounding, Tally, Wind};
 
@@ -72,7 +73,8 @@ pub fn list(ascents: &[FileAscent], units: UnitSystem) -> String {
         let _ = writeln!(text, "{name:NAME_WIDTH$}{words}{times}");
     }
     for (file, count) in unique(ascents.iter().map(|a| &a.file)) {
-        let _ = writeln!(text, "{:NAME_WIDTH$}{file}: {count} ascents", "file");
+        let ascents = counted(count, "ascent", "ascents");
+        let _ = writeln!(text, "{:NAME_WIDTH$}{file}: {ascents}", "file");
     }
     text.push_str(
         "--at TIME shows the levels of the ascent nearest in time, --all those of every ascent.\n",
@@ -140,19 +142,21 @@ fn summary(sounding: &Sounding, units: UnitSystem) -> String {
     line("time", &time_text(sounding));
     line("place", &place_text(sounding));
     let winds = with_wind(sounding).count();
+    let read = match tally.rows {
+        // A column between others, of which none was read itself.
+        0 => String::new(),
+        rows => format!(" ({} read)", counted(rows, "row", "rows")),
+    };
+    let levels = sounding.levels.len();
     line(
         "levels",
-        &format!(
-            "{}, of which {winds} with wind ({} rows read)",
-            sounding.levels.len(),
-            tally.rows
-        ),
+        &format!("{levels}, of which {winds} with wind{read}"),
     );
     line("winds", &height_range(sounding, units));
     if let Some(drift) = drift(sounding, units) {
         line("drift", &drift);
     }
-    line("heights", height_source(sounding.heights));
+    line("heights", height_source(sounding));
     for (name, said) in gap_lines(sounding, units) {
         line(name, &said);
     }
@@ -240,10 +244,17 @@ fn drift(sounding: &Sounding, units: UnitSystem) -> Option<String> {
     Some(format!("the sonde's, up to {up_to}: {}", said.join(" ")))
 }
 
-fn height_source(source: HeightSource) -> &'static str {
-    match source {
+fn height_source(sounding: &Sounding) -> &'static str {
+    let assumed = &sounding.tally.assumed;
+    let is_standard = || !sounding.levels.iter().any(|l| l.temperature_k.is_some());
+    match sounding.heights {
         HeightSource::Geopotential => "geopotential in the file, made geometric here",
         HeightSource::Geometric => "geometric in the file",
+        HeightSource::Hypsometric
+            if is_standard() && assumed.contains(&Reading::StandardTemperatures) =>
+        {
+            "none in the file, computed from pressure and the standard atmosphere's temperatures"
+        }
         HeightSource::Hypsometric => "none in the file, computed from pressure and temperature",
     }
 }
@@ -326,10 +337,12 @@ fn level_line(level: &Level, units: UnitSystem) -> String {
 
 fn temperature(t_k: f64, units: UnitSystem) -> String {
     let celsius = t_k - ZERO_CELSIUS_K;
-    match units {
-        UnitSystem::Metric => format!("{celsius:.0} C"),
-        UnitSystem::Us => format!("{:.0} F", celsius * 1.8 + 32.0),
-    }
+    let (degrees, unit) = match units {
+        UnitSystem::Metric => (celsius, "C"),
+        UnitSystem::Us => (celsius * 1.8 + 32.0, "F"),
+    };
+    // Rounded as it is written, so that 0 loses its sign: nobody knows what "-0" is.
+    format!("{:.0} {unit}", degrees.round_ties_even() + 0.0)
 }
 
 /// The nearest of the sixteen points of the compass.
@@ -399,6 +412,20 @@ mod tests {
         let all = report(&s, UnitSystem::Us, true);
         assert!(all.lines().count() > 190);
         assert!(all.contains("65,620 ft"));
+    }
+
+    #[test]
+    fn no_sign_before_0_and_no_temperatures_that_are_not_there() {
+        assert_eq!(temperature(ZERO_CELSIUS_K - 0.3, UnitSystem::Metric), "0 C");
+        assert_eq!(temperature(ZERO_CELSIUS_K - 18.0, UnitSystem::Us), "0 F");
+        let text = "pressure_hPa,u_m_s,v_m_s\n955,2,3\n899,5,6\n";
+        let s = sources::parse("f", text, None).unwrap().remove(0);
+        let said = report(&s, UnitSystem::Metric, false);
+        assert!(
+            said.contains("the standard atmosphere's temperatures"),
+            "{said}"
+        );
+        assert!(said.contains("(2 rows read)"), "{said}");
     }
 
     #[test]
