@@ -193,6 +193,76 @@ fn the_hearers_clock_may_be_wrong() {
     }
 }
 
+fn heard_at(report: &Report, delay_s: f64) -> Option<Timestamp> {
+    match report.stamp {
+        Stamp::At(time) => Some(after(time, delay_s)),
+        _ => None,
+    }
+}
+
+/// One report whose time is three hours ahead, wherever it comes.
+#[test]
+fn a_report_from_the_future_does_not_make_a_flight_deaf() {
+    for heard in [true, false] {
+        for wrong in [0, 1, 2, 4, 20] {
+            let (mut gate, fixes) = flight(30);
+            for (k, fix) in fixes.into_iter().enumerate() {
+                let heard = heard_at(&fix, 5.0).filter(|_| heard);
+                let ahead_s = if k == wrong { 10_800.0 } else { 0.0 };
+                let stamp = heard_at(&fix, ahead_s).map_or(Stamp::Unknown, Stamp::At);
+                gate.offer(Ok(Report { stamp, ..fix }), heard);
+            }
+            let told = format!("{heard} {wrong}: {:?}", gate.counts());
+            assert_eq!(gate.fixes().len(), 29, "{told}");
+            assert_eq!(gate.accepted(), 29, "{told}");
+            assert_eq!(counts(&gate, Refusal::Ahead), 1, "{told}");
+            assert_eq!(gate.fixes()[28].time, time("2026-05-01T09:29:00Z"));
+        }
+    }
+}
+
+/// A clock that was ahead by three hours and is set right: the track begins anew.
+#[test]
+fn a_clock_that_is_set_right_is_heard_again() {
+    for wrong in [3, 12] {
+        let (mut gate, fixes) = flight(30);
+        for (k, fix) in fixes.into_iter().enumerate() {
+            let heard = heard_at(&fix, 5.0);
+            let ahead_s = if k < wrong { 10_800.0 } else { 0.0 };
+            let stamp = heard_at(&fix, ahead_s).map_or(Stamp::Unknown, Stamp::At);
+            gate.offer(Ok(Report { stamp, ..fix }), heard);
+        }
+        let told = format!("{wrong}: {:?}", gate.counts());
+        assert_eq!(gate.fixes().len(), 30 - wrong, "{told}");
+        assert_eq!(gate.accepted(), 30 - wrong, "{told}");
+        let delay_s = gate.usual_delay_s().unwrap();
+        assert!((delay_s - 5.0).abs() < 1.0, "{told} {delay_s}");
+    }
+}
+
+/// What was held back comes at once, and late: it does not stand against the track. After the flight it counts.
+#[test]
+fn what_a_tracker_sends_later_counts_after_the_flight_only() {
+    let (live, fixes) = flight(80);
+    let past = Gate::of_past(
+        Position::new(0.0, 10.0).unwrap(),
+        time("2026-05-01T09:00:00Z"),
+    );
+    for (mut gate, kept) in [(live, 50), (past, 80)] {
+        let (at_once, held) = fixes.split_at(20);
+        let (held, rest) = held.split_at(30);
+        for fix in at_once.iter().chain(rest) {
+            gate.offer(Ok(fix.clone()), heard_at(fix, 5.0));
+        }
+        let end = time("2026-05-01T10:20:00Z");
+        for (k, fix) in held.iter().enumerate() {
+            gate.offer(Ok(fix.clone()), Some(after(end, k as f64)));
+        }
+        assert_eq!(gate.fixes().len(), kept, "{:?}", gate.counts());
+        assert!((gate.usual_delay_s().unwrap() - 5.0).abs() < 1.0);
+    }
+}
+
 #[test]
 fn a_wrong_first_or_last_fix_does_not_stand_against_all_others() {
     let (mut gate, fixes) = flight(20);

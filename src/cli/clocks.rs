@@ -75,7 +75,7 @@ impl ClockArgs {
         as_json: bool,
         out: &mut impl Write,
     ) -> Result<()> {
-        let mut gate = Gate::new(plan.site.position, plan.release);
+        let mut gate = Gate::of_past(plan.site.position, plan.release);
         for outcome in heard {
             // Read and not heard: what has no time of its own has none at all.
             gate.offer(outcome, None);

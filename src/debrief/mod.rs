@@ -173,7 +173,7 @@ impl Debrief {
         options: Options,
         heard: impl IntoIterator<Item = Outcome>,
     ) -> Result<Debrief> {
-        let mut gate = Gate::new(plan.site.position, plan.release);
+        let mut gate = Gate::of_past(plan.site.position, plan.release);
         for outcome in heard {
             // Nobody hears these now: a delay would tell of the file's age, not of the tracker.
             gate.offer(outcome, None);

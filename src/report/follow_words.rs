@@ -40,6 +40,7 @@ pub fn refusal(why: Refusal) -> &'static str {
         Refusal::NoTime => "without a time, and not heard live",
         Refusal::Duplicate => "the same fix again",
         Refusal::Late => "heard more than 15 min after its time",
+        Refusal::Ahead => "time ahead of when it was heard, or of the reports after it",
         Refusal::Jump => "a jump that no balloon makes",
         Refusal::OtherBalloon => "of another balloon",
         Refusal::StaleHeight => "height stays the same while the place changes",

@@ -7,10 +7,10 @@ use std::collections::{BTreeMap, VecDeque};
 
 use jiff::Timestamp;
 
+use super::delays::{Delays, LATE_S};
 use super::{Fix, Outcome, Refusal, Report, Stamp};
 use crate::clock::{after, seconds_between};
 use crate::geodesy::Position;
-use crate::numeric::quantile;
 
 /// A balloon and what hangs on it move no faster over the ground, m/s; and this much more, m.
 pub const FASTEST_M_S: f64 = 110.0;
@@ -20,10 +20,6 @@ pub const FASTEST_RISE_M_S: f64 = 15.0;
 /// They fall no faster, m/s.
 pub const FASTEST_FALL_M_S: f64 = 130.0;
 const HEIGHT_SLACK_M: f64 = 150.0;
-/// What is heard later than this after its time is of no use, s.
-pub const LATE_S: f64 = 900.0;
-/// Delays that the usual one is taken from.
-const DELAYS: usize = 31;
 /// How far from the site a first fix may be, m, and for how long it may have flown, s.
 const NEAR_SITE_M: f64 = 20_000.0;
 const FLOWN_S: f64 = 3.0 * 3_600.0;
@@ -31,6 +27,10 @@ const FLOWN_S: f64 = 3.0 * 3_600.0;
 const SUSPECTS: usize = 12;
 /// So many that speak for each other stand against a track of one or two fixes.
 const AGAINST_FEW: usize = 3;
+/// So many in a row that come before the last fix show that its time is ahead.
+const BEFORE_LAST: usize = 3;
+/// Why they were refused.
+const BY_PLACE: [Refusal; 2] = [Refusal::Jump, Refusal::OtherBalloon];
 /// What is refused is kept up to this many, the newest.
 const KEPT: usize = 1_000;
 /// Fixes older than this, s, are kept only this far apart, s.
@@ -68,9 +68,13 @@ pub enum Change {
     Earlier,
 }
 
-/// Of the delays that are kept, the usual one is so far up from the least: what comes late was held up on its way,
-/// and only what was not shows the clocks. One wrong time among them does not count.
-const USUAL: f64 = 0.1;
+/// A fix, and what its report says of its time.
+struct Timed {
+    fix: Fix,
+    /// Whether it has a time of its own, and one that is whole.
+    own: bool,
+    whole: bool,
+}
 
 /// The gate of one flight.
 #[derive(Debug, Clone)]
@@ -81,8 +85,11 @@ pub struct Gate {
     suspects: Vec<Fix>,
     /// How many came since the last fix that was let through.
     doubts: usize,
-    /// From the tracker's clock to the hearer's, of fixes let through, s.
-    delays: VecDeque<f64>,
+    delays: Delays,
+    /// Whether its reports are read afterwards, when none is too late to be of use.
+    past: bool,
+    /// Fixes in a row that came just before the last one.
+    before_last: usize,
     stale_m: Option<f64>,
     refused: VecDeque<Refused>,
     counts: BTreeMap<Refusal, usize>,
@@ -100,12 +107,22 @@ impl Gate {
             fixes: Vec::new(),
             suspects: Vec::new(),
             doubts: 0,
-            delays: VecDeque::new(),
+            delays: Delays::default(),
+            past: false,
+            before_last: 0,
             stale_m: None,
             refused: VecDeque::new(),
             counts: BTreeMap::new(),
             untimed: 0,
             accepted: 0,
+        }
+    }
+
+    /// The same for a flight that is over: what a tracker sent long after its time tells of it as well.
+    pub fn of_past(site: Position, release: Timestamp) -> Gate {
+        Gate {
+            past: true,
+            ..Gate::new(site, release)
         }
     }
 
@@ -136,9 +153,7 @@ impl Gate {
 
     /// From the trackers' clocks to the hearer's, s, from the promptest of the last; `None` where unknown.
     pub fn usual_delay_s(&self) -> Option<f64> {
-        let mut delays: Vec<f64> = self.delays.iter().copied().collect();
-        delays.sort_by(f64::total_cmp);
-        quantile(&delays, USUAL)
+        self.delays.usual_s()
     }
 
     /// Offers what was read of something heard at a time, if that is known.
@@ -152,7 +167,7 @@ impl Gate {
         };
         let heard = report.heard.or(heard);
         match self.timed(report, heard) {
-            Ok((fix, own_time)) => self.judge(fix, heard, own_time),
+            Ok(timed) => self.judge(timed, heard),
             Err(why) => {
                 self.refuse(why, heard, None);
                 Change::Nothing
@@ -160,8 +175,7 @@ impl Gate {
         }
     }
 
-    /// The fix of a report, and whether it has a time of its own.
-    fn timed(&self, report: Report, heard: Option<Timestamp>) -> Result<(Fix, bool), Refusal> {
+    fn timed(&self, report: Report, heard: Option<Timestamp>) -> Result<Timed, Refusal> {
         let Position { lat_deg, lon_deg } = report.position;
         // What receivers say that have no fix.
         if lat_deg.abs() < 1e-3 && lon_deg.abs() < 1e-3 {
@@ -177,29 +191,29 @@ impl Gate {
         let near = last.or(heard).unwrap_or(self.release);
         let own = report.stamp.near(near);
         let time = own.or(heard).ok_or(Refusal::NoTime)?;
-        let own_time = !matches!(report.stamp, Stamp::Unknown);
         let fix = Fix {
             tracker: report.tracker,
             time,
             position: report.position,
             altitude_m,
         };
-        Ok((fix, own_time))
+        Ok(Timed {
+            fix,
+            own: !matches!(report.stamp, Stamp::Unknown),
+            whole: matches!(report.stamp, Stamp::At(_)),
+        })
     }
 
-    fn judge(&mut self, fix: Fix, heard: Option<Timestamp>, own_time: bool) -> Change {
-        let delay_s = heard
-            .filter(|_| own_time)
-            .map(|h| seconds_between(fix.time, h));
-        let usual_s = self.usual_delay_s();
-        // Against the usual delay: a clock that is wrong by the same all the time does no harm.
-        // Before any is known, a delay of up to a minute counts as usual.
-        let late = delay_s.is_some_and(|d| d - usual_s.unwrap_or(d.clamp(0.0, 60.0)) > LATE_S);
-        // Of the first few nobody knows whose clock is wrong.
-        if late && self.delays.len() >= 3 {
-            return self.no(Refusal::Late, heard, fix);
+    fn judge(&mut self, timed: Timed, heard: Option<Timestamp>) -> Change {
+        let Timed { fix, own, whole } = timed;
+        let delay_s = heard.filter(|_| own).map(|h| seconds_between(fix.time, h));
+        let off = delay_s.and_then(|d| Some((self.delays.judge(d)?, d)));
+        // A part of a time is taken near to others, so that of a whole one only is what comes late sure.
+        let sent_later = self.past && whole && matches!(off, Some((Refusal::Late, _)));
+        if let Some((why, delay_s)) = off.filter(|_| !sent_later) {
+            return self.off_clock(why, heard, fix, delay_s);
         }
-        if self.is_known(&fix, own_time) {
+        if self.is_known(&fix, own) {
             return self.no(Refusal::Duplicate, heard, fix);
         }
         if let Some(why) = self.wrong_height(&fix) {
@@ -211,19 +225,68 @@ impl Gate {
                 Change::Nothing
             };
         }
-        let change = self.place(fix, heard);
+        let time = fix.time;
+        let mut change = self.place(fix, heard);
         if change != Change::Nothing {
-            self.untimed += usize::from(!own_time);
+            self.untimed += usize::from(!own);
             // Of fixes let through only, or what is wrong could become what is usual.
-            if let Some(delay_s) = delay_s {
-                self.delays.push_back(delay_s);
-                if self.delays.len() > DELAYS {
-                    self.delays.pop_front();
-                }
+            if let Some(delay_s) = delay_s.filter(|_| !sent_later)
+                && self.learn_delay(time, delay_s)
+            {
+                change = Change::Earlier;
             }
             self.thin();
         }
         change
+    }
+
+    /// Learns a delay; whether that shows that the time of a fix is ahead, which is taken out.
+    fn learn_delay(&mut self, time: Timestamp, delay_s: f64) -> bool {
+        let ahead = self.delays.learn(time, delay_s);
+        for time in &ahead {
+            if let Ok(at) = self.fixes.binary_search_by(|f| f.time.cmp(time)) {
+                self.take_out(at, Refusal::Ahead);
+            }
+        }
+        !ahead.is_empty()
+    }
+
+    /// Refuses a fix by its clock, unless there are now so many that it was the track that had a wrong one.
+    fn off_clock(
+        &mut self,
+        why: Refusal,
+        heard: Option<Timestamp>,
+        fix: Fix,
+        delay_s: f64,
+    ) -> Change {
+        let against = self.delays.stand_against(&fix, delay_s);
+        self.refuse(why, heard, Some(fix));
+        let Some(against) = against else {
+            return Change::Nothing;
+        };
+        // Beside the clock of these, that of the track was off the other way.
+        let other_way = match why {
+            Refusal::Late => Refusal::Ahead,
+            _ => Refusal::Late,
+        };
+        while !self.fixes.is_empty() {
+            self.take_out(0, other_way);
+        }
+        self.suspects.clear();
+        for fix in against {
+            self.forgive(&fix, &[Refusal::Late, Refusal::Ahead]);
+            self.place(fix, None);
+        }
+        Change::Earlier
+    }
+
+    /// Takes out a fix that was let through.
+    fn take_out(&mut self, at: usize, why: Refusal) {
+        if at < self.fixes.len() {
+            let gone = self.fixes.remove(at);
+            self.accepted = self.accepted.saturating_sub(1);
+            self.refuse(why, None, Some(gone));
+        }
     }
 
     /// Whether a fix is there already: the same time, or without a time of its own the same place and
@@ -313,9 +376,13 @@ impl Gate {
         if (first && self.is_near_site(&fix))
             || (!first && fits(before) && fits(self.fixes.get(at)))
         {
+            let unheard = heard.is_none();
             self.fixes.insert(at, fix);
             self.accepted += 1;
             self.doubts = 0;
+            if unheard {
+                self.drop_last_if_ahead(at);
+            }
             return if newest {
                 Change::Newer
             } else {
@@ -340,6 +407,26 @@ impl Gate {
         Change::Nothing
     }
 
+    /// Takes out the last fix where one after the other comes before it, long before: its time is ahead of its place.
+    /// The hearer's clock, where there is one, tells that sooner.
+    fn drop_last_if_ahead(&mut self, at: usize) {
+        let is_before_last = match self.fixes.get(at..) {
+            Some([fix, last]) => {
+                fix.tracker == last.tracker && seconds_between(fix.time, last.time) > LATE_S
+            }
+            _ => false,
+        };
+        self.before_last = if is_before_last {
+            self.before_last + 1
+        } else {
+            0
+        };
+        if self.before_last >= BEFORE_LAST {
+            self.before_last = 0;
+            self.take_out(at + 1, Refusal::Ahead);
+        }
+    }
+
     /// Whether a fix that does not fit shows that it is the track that was wrong: its last fix, which
     /// neither neighbour can reach while they can reach each other, or all of a very short one.
     fn against_last(&mut self, fix: &Fix, at: usize) -> Option<Change> {
@@ -357,7 +444,7 @@ impl Gate {
                 && let Some(helper) = helper
             {
                 let helper = self.suspects.remove(helper);
-                self.forgive(&helper);
+                self.forgive(&helper, &BY_PLACE);
                 if let Some(wrong) = self.fixes.pop() {
                     self.refuse(Refusal::Jump, None, Some(wrong));
                 }
@@ -382,7 +469,8 @@ impl Gate {
         }
         let (with, rest): (Vec<Fix>, Vec<Fix>) = self.suspects.drain(..).partition(speaks);
         self.suspects = rest;
-        with.iter().for_each(|suspect| self.forgive(suspect));
+        with.iter()
+            .for_each(|suspect| self.forgive(suspect, &BY_PLACE));
         let wrong = std::mem::take(&mut self.fixes);
         wrong
             .into_iter()
@@ -420,12 +508,12 @@ impl Gate {
         }
     }
 
-    /// A suspect is let through after all: it was not refused.
-    fn forgive(&mut self, fix: &Fix) {
+    /// What was refused for one of some reasons is let through after all: it was not refused.
+    fn forgive(&mut self, fix: &Fix, reasons: &[Refusal]) {
         let of_it = |r: &Refused| r.fix.as_ref() == Some(fix);
-        // Of suspects only: the same may have come once more, as a duplicate or late.
-        let of_suspect = |r: &Refused| matches!(r.why, Refusal::Jump | Refusal::OtherBalloon);
-        let at = self.refused.iter().rposition(|r| of_it(r) && of_suspect(r));
+        // For these only: the same may have come once more, as a duplicate or late.
+        let forgiven = |r: &Refused| reasons.contains(&r.why);
+        let at = self.refused.iter().rposition(|r| of_it(r) && forgiven(r));
         // After a thousand others it is not among what is kept any more.
         let Some(refused) = at.and_then(|at| self.refused.remove(at)) else {
             return;

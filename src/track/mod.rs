@@ -15,6 +15,7 @@
 )]
 
 pub mod aprs;
+mod delays;
 pub mod fields;
 pub mod gate;
 pub mod geojson;
@@ -86,6 +87,8 @@ pub enum Refusal {
     Duplicate,
     /// Heard long after its time.
     Late,
+    /// Its time is ahead of when it was heard, or of what came after it.
+    Ahead,
     /// Farther away, higher or lower than a balloon gets in that time.
     Jump,
     /// Of another balloon.
