@@ -60,7 +60,7 @@ fn track(rows: &[[f64; 3]], phase_s: f64) -> Measured {
             altitude_m: at(rows, 1, t),
         })
         .collect();
-    Measured::of(&fixes, rows[0][1]).unwrap()
+    Measured::of(&fixes, rows[0][1], |_| f64::INFINITY).unwrap()
 }
 
 fn unix_s(time: Timestamp) -> f64 {

@@ -388,6 +388,42 @@ fn a_place_that_is_repeated_is_no_landing() {
     assert!(standing.last.unwrap().mark.altitude_m < 5_100.0);
 }
 
+/// One that repeats it until the end has not landed either, so far above the ground.
+#[test]
+fn a_receiver_that_stops_far_above_the_ground_has_not_landed() {
+    let (plan, winds) = sample();
+    let mut follower = follower(&plan, &winds);
+    let stuck = hear_plan(&mut follower, true, 9_000.0, 0.0, None);
+    for k in 1..=10 {
+        let time = after(stuck.time, 30.0 * f64::from(k));
+        follower.hear(Ok(report(time, stuck.position, stuck.altitude_m)), None);
+    }
+    let standing = follower.standing(None).unwrap();
+    assert_eq!(standing.phase, Phase::Falling);
+    assert_eq!(standing.last.as_ref().unwrap().mark.time, stuck.time);
+    assert!(standing.landing.is_some());
+    let told = |n: &FollowNote| matches!(n, FollowNote::Stuck { for_s, above_m } if *for_s == 300.0 && *above_m > 5_000.0);
+    assert!(has(&standing, told), "{:?}", standing.notes);
+}
+
+/// Quiet 400 m up, and heard again in a car that is far away by then.
+#[test]
+fn what_a_crew_carries_away_is_no_landing() {
+    let (plan, winds) = sample();
+    let mut follower = follower(&plan, &winds);
+    let ground_m = follower.zone().landing.altitude_m;
+    let last = hear_plan(&mut follower, true, ground_m + 400.0, 0.0, None);
+    for k in 0..5 {
+        let seconds = 60.0 * f64::from(k);
+        let place = last.position.destination(200.0, 28_000.0 + 15.0 * seconds);
+        let time = after(last.time, 2_400.0 + seconds);
+        follower.hear(Ok(report(time, place, ground_m)), None);
+    }
+    let standing = follower.standing(None).unwrap();
+    assert_eq!(standing.phase, Phase::Falling);
+    assert_eq!(standing.last.as_ref().unwrap().mark.time, last.time);
+}
+
 /// From a hill 460 m above the plan's site: what stands still at first is ground.
 #[test]
 fn ground_far_above_the_site_is_no_flight() {

@@ -86,7 +86,8 @@ impl ClockArgs {
         let site_m = plan.site.elevation_m.unwrap_or(lowest_m);
         let mut fixes = gate.fixes().to_vec();
         keep_nearest(&mut fixes, plan.site.position, site_m, plan.release);
-        let measured = Measured::of(&fixes, site_m)?;
+        // Nothing is known of the ground here.
+        let measured = Measured::of(&fixes, site_m, |_| f64::INFINITY)?;
         let outputs = [&self.aligned, &self.places];
         let paths: Vec<PathBuf> = outputs.into_iter().flatten().cloned().collect();
         read.extend(self.inputs());

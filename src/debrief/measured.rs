@@ -54,14 +54,15 @@ const STILL_UP_M: f64 = 60.0;
 const TOUCHES_M: f64 = 30.0;
 
 impl Measured {
-    /// What fixes measured of a flight from a site at an altitude.
+    /// What fixes measured of a flight from a site at an altitude, where the ground is no higher than `highest_m` at a
+    /// place.
     ///
     /// # Errors
     ///
     /// [`Error::CannotDo`] for a track that never leaves the ground, or ends before the fall.
-    pub fn of(fixes: &[Fix], site_m: f64) -> Result<Measured> {
+    pub fn of(fixes: &[Fix], site_m: f64, highest_m: impl Fn(Position) -> f64) -> Result<Measured> {
         let mut fixes = fixes.to_vec();
-        let told = phase::told(&mut fixes, site_m);
+        let (told, _) = phase::told_above(&mut fixes, site_m, &highest_m);
         check(&fixes, &told)?;
         let released = phase::released(&fixes, &told, site_m)
             .ok_or_else(|| short("the track does not rise".into()))?;
@@ -75,7 +76,7 @@ impl Measured {
                 up.push((fix.altitude_m, time(fix)));
             }
         }
-        let ground = on_ground(&fixes, top, site_m);
+        let ground = on_ground(&fixes, top, site_m, &highest_m);
         let landed = ground.is_some();
         let end = ground.map_or(fixes.len(), |ground| ground.still);
         let (burst_s, burst) = burst(
@@ -167,7 +168,12 @@ struct Ground {
 
 /// The ground after the fall; `None` of a track that ends before. What comes later is no part of
 /// the flight: the crew carries the stack away.
-fn on_ground(fixes: &[Fix], top: usize, site_m: f64) -> Option<Ground> {
+fn on_ground(
+    fixes: &[Fix],
+    top: usize,
+    site_m: f64,
+    highest_m: &impl Fn(Position) -> f64,
+) -> Option<Ground> {
     // Above half the way a slow fall is no landing yet.
     let half_m = 0.5 * (fixes[top].altitude_m + site_m);
     let stopped = |i: &usize| {
@@ -175,7 +181,10 @@ fn on_ground(fixes: &[Fix], top: usize, site_m: f64) -> Option<Ground> {
         let before = fixes[top..*i]
             .iter()
             .rfind(|f| seconds_between(f.time, to.time) >= OVER_S);
-        to.altitude_m < half_m && before.is_some_and(|from| rate(from, to) > -SLOWEST_FALL_M_S)
+        let low = to.altitude_m < half_m && to.altitude_m <= highest_m(to.position);
+        low && before.is_some_and(|from| rate(from, to) > -SLOWEST_FALL_M_S)
+            // Else its receiver stood still for a while, and it fell on.
+            && !phase::falls_on(&fixes[*i..])
     };
     let stopped = (top + 1..fixes.len()).find(stopped)?;
     let ground_m = fixes[stopped].altitude_m;
@@ -272,29 +281,110 @@ fn burst(fixes: &[Fix], top: usize) -> (f64, Mark) {
 mod tests {
     use super::*;
 
-    /// Up by 5 m/s, down by 6 m/s: a fix a second, or a minute, which lies where it came down.
+    /// The ground and the release of the flights here: up by 5 m/s to 12 km above, down by 6 m/s.
+    const SITE_M: f64 = 1_640.0;
+    const DOWN_S: f64 = 4_400.0;
+
+    fn begin() -> Timestamp {
+        "2026-05-01T09:00:00Z".parse().unwrap()
+    }
+
+    /// Drifting by 10 m/s as long as it is in the air.
+    fn fix(second: i32) -> Fix {
+        let seconds = f64::from(second);
+        let height_m = (5.0 * seconds)
+            .min(12_000.0 - 6.0 * (seconds - 2_400.0))
+            .max(0.0);
+        let site = Position::new(43.0, -108.0).unwrap();
+        Fix {
+            tracker: String::new(),
+            time: after(begin(), seconds),
+            position: site.destination(90.0, 10.0 * seconds.clamp(0.0, DOWN_S)),
+            altitude_m: SITE_M + height_m,
+        }
+    }
+
+    fn measured(fixes: &[Fix]) -> Measured {
+        Measured::of(fixes, SITE_M, |_| SITE_M + 300.0).unwrap()
+    }
+
+    /// A receiver that tells one place for two minutes of the fall has not landed there, however dense its fixes.
+    #[test]
+    fn a_place_that_is_repeated_in_the_fall_is_no_landing() {
+        for every_s in [1, 10, 30] {
+            let told = |second| match second {
+                3_000..=3_120 => Fix {
+                    time: after(begin(), f64::from(second)),
+                    ..fix(3_000)
+                },
+                _ => fix(second),
+            };
+            let fixes: Vec<Fix> = (-600..5_000).step_by(every_s).map(told).collect();
+            let measured = measured(&fixes);
+            assert!(measured.landed, "{every_s}");
+            let lies_m = measured.last.altitude_m;
+            assert!((lies_m - SITE_M).abs() < 1.0, "{every_s}: {lies_m}");
+        }
+    }
+
+    /// One that tells it until the end has not landed either: it was heard last when it told that first.
+    #[test]
+    fn a_receiver_that_stops_far_above_the_ground_has_not_landed() {
+        let told = |second: i32| Fix {
+            time: after(begin(), f64::from(second)),
+            ..fix(second.min(3_600))
+        };
+        let fixes: Vec<Fix> = (-600..5_000).step_by(30).map(told).collect();
+        let measured = measured(&fixes);
+        assert!(!measured.landed);
+        assert_eq!(measured.last.time, after(begin(), 3_600.0));
+    }
+
+    /// Heard last in the air and again in a car, on the move or farther away than it can have drifted.
+    #[test]
+    fn what_a_crew_carries_is_no_landing() {
+        let before: Vec<Fix> = (-600..=4_320).step_by(30).map(fix).collect();
+        let site = Position::new(43.0, -108.0).unwrap();
+        let in_car = |far_m: f64, speed_m_s: f64| {
+            (0..10).map(move |k| {
+                let seconds = 60.0 * f64::from(k);
+                Fix {
+                    time: after(begin(), 6_700.0 + seconds),
+                    position: site.destination(80.0, far_m + speed_m_s * seconds),
+                    altitude_m: SITE_M + 40.0,
+                    tracker: String::new(),
+                }
+            })
+        };
+        for (far_m, speed_m_s, landed) in [
+            (70_000.0, 15.0, false),
+            (45_000.0, 15.0, false),
+            (70_000.0, 0.0, false),
+            (46_000.0, 0.0, true),
+        ] {
+            let fixes: Vec<Fix> = before
+                .iter()
+                .cloned()
+                .chain(in_car(far_m, speed_m_s))
+                .collect();
+            let measured = measured(&fixes);
+            assert_eq!(measured.landed, landed, "{far_m} {speed_m_s}");
+            if !landed {
+                assert_eq!(measured.last.time, after(begin(), 4_320.0));
+            }
+        }
+    }
+
     #[test]
     fn release_and_landing_are_found_however_dense_the_track() {
-        let begin: Timestamp = "2026-05-01T09:00:00Z".parse().unwrap();
-        let site = Position::new(43.0, -108.0).unwrap();
-        let height_m = |s: f64| (5.0 * s).min(12_000.0 - 6.0 * (s - 2_400.0)).max(0.0);
         for every_s in [1, 10, 60] {
-            let fix = |second: i32| {
-                let seconds = f64::from(second);
-                Fix {
-                    tracker: String::new(),
-                    time: after(begin, seconds),
-                    position: site.destination(90.0, 10.0 * seconds.clamp(0.0, 4_400.0)),
-                    altitude_m: 1_640.0 + height_m(seconds),
-                }
-            };
             let fixes: Vec<Fix> = (-600..5_000).step_by(every_s).map(fix).collect();
-            let measured = Measured::of(&fixes, 1_640.0).unwrap();
-            let released_s = seconds_between(begin, measured.released);
-            let landed_s = seconds_between(begin, measured.last.time) - 4_400.0;
+            let measured = measured(&fixes);
+            let released_s = seconds_between(begin(), measured.released);
+            let landed_s = seconds_between(begin(), measured.last.time) - DOWN_S;
             assert!(released_s.abs() < 2.0, "{every_s}: {released_s}");
             assert!(landed_s.abs() < 2.0, "{every_s}: {landed_s}");
-            assert!((measured.last.altitude_m - 1_640.0).abs() < 1.0);
+            assert!((measured.last.altitude_m - SITE_M).abs() < 1.0);
             assert!(measured.burst.altitude_m >= 13_640.0 - 1e-6);
         }
     }

@@ -186,7 +186,7 @@ impl Debrief {
         let zone = &prediction.zone;
         let (site_m, mut fixes) = (zone.release.altitude_m, gate.fixes().to_vec());
         let others = keep_nearest(&mut fixes, plan.site.position, site_m, plan.release);
-        let measured = Measured::of(&fixes, site_m)?;
+        let measured = Measured::of(&fixes, site_m, |place| kept.highest_ground_m(place))?;
         let again = as_released(plan, winds, options, &measured);
         // The zone stays that of the plan; what the miss is made of is flown as released.
         let flown = again.as_ref().unwrap_or(&kept);

@@ -216,6 +216,13 @@ pub enum FollowNote {
         /// The last height it was heard from above the ground, m.
         heard_at_m: f64,
     },
+    /// Its receiver goes on telling a place far above the ground.
+    Stuck {
+        /// For so long, s.
+        for_s: f64,
+        /// So high above the ground, m.
+        above_m: f64,
+    },
     /// This computer's clock is not the trackers'.
     ClockDiffers {
         /// By so much it is ahead of them, s.

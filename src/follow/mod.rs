@@ -19,7 +19,7 @@ use jiff::Timestamp;
 use self::answer::{FollowNote, FromCar, Landing, Last, OffPlan, Standing, Whereabouts};
 use self::ensemble::{Ensemble, Onward};
 use self::flights::Others;
-use self::phase::{HEARD_LATE_M, Phase, Told};
+use self::phase::{HEARD_LATE_M, Phase, Stuck, Told};
 use self::search::{latest_s, lying, search};
 use crate::brief::answer::WaitingPoint;
 use crate::brief::ground::BriefGround;
@@ -71,6 +71,8 @@ pub struct Follower<'a> {
     /// Ends of the last legs that were learnt from, up and down.
     used: [Option<Timestamp>; 2],
     told: Told,
+    /// A place far above the ground that its receiver goes on telling.
+    stuck: Option<Stuck>,
     fixes: Vec<Fix>,
     /// What is left out, as it is of other flights.
     others: Others,
@@ -115,6 +117,7 @@ impl<'a> Follower<'a> {
                 first: 0,
                 top: 0,
             },
+            stuck: None,
             fixes: Vec::new(),
             others: Others::default(),
             stale: false,
@@ -166,7 +169,8 @@ impl<'a> Follower<'a> {
         }
         self.others = others;
         let count = fixes.len();
-        self.told = phase::told(&mut fixes, self.site_m());
+        let highest_m = |place| self.kept.highest_ground_m(place);
+        (self.told, self.stuck) = phase::told_above(&mut fixes, self.site_m(), highest_m);
         // A height that was taken out may have been learnt from; what came after the landing was not.
         self.stale |= fixes.len() != count && self.told.phase != Phase::Landed;
         self.fixes = fixes;
@@ -584,6 +588,12 @@ impl<'a> Follower<'a> {
         if flying && down && last.age_s > QUIET_S {
             notes.push(FollowNote::PresumedDown {
                 heard_at_m: last.above_ground_m,
+            });
+        }
+        if let Some(stuck) = self.stuck {
+            notes.push(FollowNote::Stuck {
+                for_s: stuck.for_s,
+                above_m: last.above_ground_m,
             });
         }
         if ahead_s != 0.0 {

@@ -5,6 +5,7 @@ use serde::Serialize;
 
 use crate::clock::{after, seconds_between};
 use crate::earth::HIGHEST_GROUND_M;
+use crate::geodesy::Position;
 use crate::track::Fix;
 use crate::track::gate::rate;
 
@@ -66,6 +67,54 @@ const JUMPS_M_S: f64 = 20.0;
 /// As far as this, m, the wind may drag what has landed; beyond, the crew carries it.
 pub(super) const DRAGGED_M: f64 = 1_000.0;
 
+/// What is heard again after such a silence, s, may be carried by then.
+const SILENT_S: f64 = 300.0;
+/// From where it was heard last it drifts on no faster than this and falls no more slowly, m/s.
+const DRIFTS_M_S: f64 = 40.0;
+const FALLS_M_S: f64 = 1.0;
+/// What moves faster than this over the ground, m/s, and hardly falls, is carried.
+const CARRIED_M_S: f64 = 3.0;
+
+/// A place far above the ground that was told again and again.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stuck {
+    /// When it was told first.
+    pub since: Timestamp,
+    /// For so long, s.
+    pub for_s: f64,
+}
+
+/// [`told`] where the ground is known not to be higher than `highest_m` at a place: what stands still above that is a
+/// receiver that has stopped. Its repeats are taken out, and told where nothing came after them.
+pub fn told_above(
+    fixes: &mut Vec<Fix>,
+    site_m: f64,
+    highest_m: impl Fn(Position) -> f64,
+) -> (Told, Option<Stuck>) {
+    let mut stuck = None;
+    loop {
+        let mut of_flight = fixes.clone();
+        let told = told(&mut of_flight, site_m);
+        let hangs = |f: &&Fix| told.phase == Phase::Landed && f.altitude_m > highest_m(f.position);
+        let Some(last) = of_flight.last().filter(hangs) else {
+            let end = of_flight.last().map(|f| f.time);
+            *fixes = of_flight;
+            return (told, stuck.filter(|s: &Stuck| Some(s.since) == end));
+        };
+        let end = fixes.partition_point(|f| f.time <= last.time);
+        let repeats = fixes[..end].iter().rev();
+        let count = repeats.take_while(|f| is_near(f, last, STILL_M)).count();
+        // One at least goes, so that this ends.
+        let from = (end + 1 - count.max(1)).min(end - 1);
+        let since = fixes[from.saturating_sub(1)].time;
+        stuck = Some(Stuck {
+            since,
+            for_s: seconds_between(since, last.time),
+        });
+        fixes.drain(from..end);
+    }
+}
+
 /// What fixes tell of a flight from a site at an altitude; heights that turn out to be none are taken out
 /// of them, and what comes after it has lain still and was carried away.
 pub fn told(fixes: &mut Vec<Fix>, site_m: f64) -> Told {
@@ -79,6 +128,10 @@ pub fn told(fixes: &mut Vec<Fix>, site_m: f64) -> Told {
         }
         if !matches!(told.phase, Phase::Falling | Phase::Landed) {
             return told;
+        }
+        if let Some(carried) = carried(&fixes[told.top..], site_m) {
+            fixes.truncate(told.top + carried);
+            continue;
         }
         let Some(lies) = lies(&fixes[told.top..], site_m) else {
             return told;
@@ -231,10 +284,45 @@ fn lies(from_top: &[Fix], site_m: f64) -> Option<usize> {
 }
 
 /// Whether it leaves the place of the first fix downwards, as nothing does that lay there.
-fn falls_on(fixes: &[Fix]) -> bool {
-    leaving(fixes).is_some_and(|(before, away)| {
-        before.altitude_m - away.altitude_m >= STILL_UP_M && rate(before, away) < -FALLS_ON_M_S
-    })
+pub fn falls_on(fixes: &[Fix]) -> bool {
+    let stay = staying(fixes);
+    let (Some(first), Some(away)) = (fixes.first(), fixes.get(stay)) else {
+        return false;
+    };
+    // With a fix a second it falls on for a while before it is away.
+    let as_high = |f: &&Fix| f.altitude_m > first.altitude_m - STANDING_M;
+    let before = fixes[..stay].iter().rfind(as_high);
+    first.altitude_m - away.altitude_m >= STILL_UP_M
+        && before.is_some_and(|before| rate(before, away) < -FALLS_ON_M_S)
+}
+
+/// The first fix from the top on that somebody carries, heard after a silence: farther from the last one in the air
+/// than it can have drifted, or on the move.
+fn carried(from_top: &[Fix], site_m: f64) -> Option<usize> {
+    let half_m = 0.5 * (from_top.first()?.altitude_m + site_m);
+    let is_carried = |i: &usize| {
+        let (before, fix) = (&from_top[i - 1], &from_top[*i]);
+        let silent = seconds_between(before.time, fix.time) > SILENT_S;
+        if !silent || fix.altitude_m > half_m || is_near(before, fix, DRAGGED_M) {
+            return false;
+        }
+        let fallen_m = (before.altitude_m - fix.altitude_m).max(0.0);
+        let reach_m = DRAGGED_M + DRIFTS_M_S * fallen_m / FALLS_M_S;
+        before.position.distance_m(fix.position) > reach_m || is_on_the_move(&from_top[*i..])
+    };
+    (1..from_top.len()).find(is_carried)
+}
+
+/// Whether it goes over the ground and hardly falls.
+fn is_on_the_move(fixes: &[Fix]) -> bool {
+    let goes = |leg: &[Fix]| {
+        let seconds = seconds_between(leg[0].time, leg[1].time);
+        let way_m = leg[0].position.distance_m(leg[1].position);
+        way_m > STILL_M + CARRIED_M_S * seconds && rate(&leg[0], &leg[1]) > -FALLS_M_S
+    };
+    // Two legs, where there are: the first may be the last of the fall.
+    let mut legs = fixes.windows(2).take(2);
+    fixes.len() > 1 && legs.all(goes)
 }
 
 /// The last fix where the first of them lies, and the next one.

@@ -102,6 +102,11 @@ pub fn note(note: &FollowNote, units: UnitSystem) -> String {
             "By now it is on the ground (19 of 20 draws). It was last heard {} above it: search the zone from the middle out.",
             units.height(heard_at_m)
         ),
+        FollowNote::Stuck { for_s, above_m } => format!(
+            "Its place and height have not changed for {}, {} above the ground: its receiver may have stopped. That is told from the first such report on.",
+            ago(for_s),
+            units.height(above_m)
+        ),
         FollowNote::ClockDiffers { by_s } => format!(
             "This computer's clock is {} {} the trackers'; their times are used.",
             ago(by_s.abs()),

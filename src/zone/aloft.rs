@@ -7,10 +7,12 @@ use jiff::Timestamp;
 use super::answer::Mark;
 use super::fly::{LEFT_ALLOWED, left, seconds_by_layer};
 use super::pattern::Pattern;
+use super::terrain;
 use super::weather::process_of;
 use crate::clock::after;
 use crate::error::Result;
 use crate::flight::model::{Aloft, FlightModel, Moment};
+use crate::geodesy::Position;
 use crate::ground::terrain::Terrain;
 use crate::numeric::Quantiles;
 use crate::spread::draws::Sampler;
@@ -18,6 +20,11 @@ use crate::spread::region::GroundEllipse;
 use crate::spread::run::{Landing, quantiles, run_aloft};
 use crate::wind::error::WindError;
 use crate::wind::error_process::WindErrorProcess;
+
+/// What lies on the ground is no higher than this above the terrain of files, m, and above what else tells of it
+/// (assumed).
+const OFF_TERRAIN_M: f64 = 300.0;
+const OFF_COARSE_M: f64 = 1_500.0;
 
 /// What is kept of a prediction for further flights of the same stack in the same winds.
 #[derive(Debug, Clone)]
@@ -91,6 +98,18 @@ impl Continuation {
     /// The heights that flights come down on.
     pub fn ground(&self) -> Option<&Arc<Terrain>> {
         self.ground.as_ref()
+    }
+
+    /// How high at most something lies on the ground at a place, m: so far above the terrain of the plan's files;
+    /// above other heights, which are coarse or assumed, much farther.
+    pub fn highest_ground_m(&self, place: Position) -> f64 {
+        let known = terrain::height_at(self.ground.as_deref(), place);
+        let site_m = self.track.first().map_or(0.0, |m| m.altitude_m);
+        match known {
+            Some(at) if at.source != terrain::OF_FORECAST => at.height_m + OFF_TERRAIN_M,
+            Some(at) => at.height_m + OFF_COARSE_M,
+            None => site_m + OFF_COARSE_M,
+        }
     }
 
     /// How thick the layers are, m, at whose boundaries flights go on.
