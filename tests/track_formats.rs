@@ -331,6 +331,9 @@ fn tables_are_read_by_the_names_of_their_columns() {
     ] {
         wanted(table);
     }
+    let numbered =
+        "id,callsign,time,lat,lon,alt\n17,KITE-11,2024-04-05T15:19:33Z,40.5,-89.25,3048\n";
+    assert_eq!(reports(numbered.as_bytes())[0].tracker, "KITE-11");
     let holes = "time,lat,lon,alt\n2024-04-05T15:19:33Z,,,\n2024-04-05T15:19:34Z,40.5\n,40.5,-89.25,nan\n2024,95,0,1\n2024-04-05T15:19:33Z,4075.0,-8915.0,3048\n";
     let outcomes: Vec<Outcome> = heard(holes.as_bytes())
         .into_iter()
@@ -383,6 +386,12 @@ fn json_is_read_by_names_and_a_networks_guess_is_no_fix() {
     assert_at(&found[0], 40.5, -89.25, Some(3_048.0), nested);
     let array = r#"[{"lat":40.5,"lon":-89.25,"alt":3048,"at":"2024-04-05T15:19:33Z"},{"lat":40.6,"lng":-89.25,"alt_ft":10000}]"#;
     assert_eq!(reports(array.as_bytes()).len(), 2);
+    let listed = r#"{"result":"ok","found":2,"entries":[{"lat":40.5,"lng":-89.25,"altitude":3048},{"lat":"40.6","lng":"-89.25","altitude":3100}]}"#;
+    assert_eq!(reports(listed.as_bytes()).len(), 2);
+    assert_eq!(
+        one(br#"{"result":"ok","entries":[{"battery":3}]}"#),
+        Err(Refusal::NoPosition)
+    );
     let guess = r#"{"imei":"300","iridium_latitude":40.5,"iridium_longitude":-89.2,"iridium_cep":8,"transmit_time":"21-10-31 10:41:50"}"#;
     assert!(reports(guess.as_bytes()).is_empty());
     for torn in [&b"{\"lat\":1,\"lo"[..], b"{]", b"[1,2"] {

@@ -1,12 +1,8 @@
 //! Which column or member of a table or of JSON is the time, the place and the height: by name, or as
 //! the user says.
 
-use jiff::civil::Time;
-use jiff::tz::Offset;
-
 use super::stamp::{self, Stamp};
 use super::{FOOT_M, Outcome, Refusal, Report};
-use crate::clock::after;
 use crate::error::{Fault, Result};
 use crate::geodesy::Position;
 use crate::units::{Dimension, symbols, to_si};
@@ -109,14 +105,14 @@ const KNOWN: [(What, &[&str]); 7] = [
             "tracker",
             "call",
             "callsign",
+            "payloadcallsign",
+            "payload",
             "id",
             "name",
             "device",
             "deviceid",
             "imei",
             "serial",
-            "payload",
-            "payloadcallsign",
             "source",
             "station",
         ],
@@ -140,6 +136,12 @@ pub struct Place {
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Fields {
     given: Vec<(usize, Place)>,
+}
+
+/// How far back among the names of a tracker one stands: a column of numbers called `id` is none beside a call sign.
+pub fn rank(name: &str) -> usize {
+    let (_, names) = KNOWN[number_of(What::Tracker)];
+    names.iter().position(|n| *n == name).unwrap_or(names.len())
 }
 
 fn number_of(what: What) -> usize {
@@ -246,12 +248,20 @@ pub fn default_scale(name: &str) -> f64 {
     if matches!(plain(name).as_str(), "latitudei" | "longitudei") {
         return 1e-7;
     }
-    let words = lower.split(|c: char| !c.is_alphanumeric());
-    let last = words.rev().find(|w| !w.is_empty()).unwrap_or("");
-    let unit = UNITS
-        .iter()
-        .find(|(unit, _)| *unit == last && *unit != lower);
-    unit.map_or(1.0, |(_, scale)| *scale)
+    let words = |text: &str| -> Vec<String> {
+        let parts = text.split(|c: char| !c.is_alphanumeric());
+        parts.filter(|w| !w.is_empty()).map(str::to_owned).collect()
+    };
+    let unit = |word: &String| {
+        UNITS
+            .iter()
+            .find(|(unit, _)| *unit == word.as_str() && *unit != lower)
+    };
+    // Behind its unit a bracket may say above what: "(ft MSL)".
+    let bracket = lower.split_once(['(', '[']);
+    let within = bracket.and_then(|(_, text)| words(text).iter().find_map(unit));
+    let said = within.or_else(|| words(&lower).last().and_then(unit));
+    said.map_or(1.0, |(_, scale)| *scale)
 }
 
 /// A report from the texts of its parts; `text` gives that of one, with the scale of its numbers.
@@ -281,12 +291,12 @@ pub fn report(text: impl Fn(What) -> Option<(String, f64)>) -> Outcome {
         Some((t, scale)) => Some(length(&t, scale, decimal).ok_or(Refusal::Damaged)?),
     };
     let time = text(What::Time).map_or(Stamp::Unknown, |(t, _)| stamp::read(&t));
-    let date = text(What::Date).and_then(|(t, _)| stamp::of_date(&t));
     // Beside a whole moment a column of dates adds nothing.
-    let stamp = match (time, date) {
-        (Stamp::OfDay(second), Some(date)) => Offset::UTC
-            .to_timestamp(date.to_datetime(Time::midnight()))
-            .map_or(time, |midnight| Stamp::At(after(midnight, second))),
+    let stamp = match (time, text(What::Date)) {
+        (Stamp::OfDay(second), Some((date, _))) => match Stamp::of_day(&date, second) {
+            Stamp::Unknown => time,
+            dated => dated,
+        },
         _ => time,
     };
     let heard = text(What::Heard).map(|(t, _)| stamp::read(&t));
@@ -388,6 +398,28 @@ mod tests {
         }
         assert_eq!(degrees("151.2094 E"), Some(151.2094));
         assert_eq!(degrees("-108.35W"), Some(-108.35));
+    }
+
+    #[test]
+    fn the_unit_of_a_name_is_its_last_word_or_the_first_in_brackets() {
+        for name in [
+            "Altitude (ft)",
+            "Altitude (ft MSL)",
+            "alt [ft AMSL]",
+            "Altitude (feet above sea level)",
+            "altitude_ft",
+        ] {
+            assert_eq!(default_scale(name), FOOT_M, "{name}");
+        }
+        for name in [
+            "altitude",
+            "alt (m above sea level)",
+            "m",
+            "height_m",
+            "alt (MSL)",
+        ] {
+            assert_eq!(default_scale(name), 1.0, "{name}");
+        }
     }
 
     #[test]

@@ -9,14 +9,41 @@ use super::{Outcome, Refusal};
 /// Objects within objects are searched so deep.
 const DEPTH: usize = 4;
 
-/// Reports of a value; of an array, of each of its members.
+/// Reports of a value; of an array, of each of its members, and so of an object that has no place but lists of
+/// objects that have.
 pub fn read(value: &Value, fields: &Fields) -> Vec<Outcome> {
-    match value {
-        Value::Array(members) => members.iter().flat_map(|m| read(m, fields)).collect(),
-        Value::Object(_) if fields.is_given() => vec![by_paths(value, fields)],
-        Value::Object(_) => vec![by_names(value)],
-        _ => Vec::new(),
+    read_in(value, fields, DEPTH)
+}
+
+fn read_in(value: &Value, fields: &Fields, depth: usize) -> Vec<Outcome> {
+    let outcome = match value {
+        Value::Array(members) => {
+            let of_member = |m| read_in(m, fields, depth);
+            return members.iter().flat_map(of_member).collect();
+        }
+        Value::Object(_) if fields.is_given() => by_paths(value, fields),
+        Value::Object(_) => by_names(value),
+        _ => return Vec::new(),
+    };
+    if outcome != Err(Refusal::NoPosition) {
+        return vec![outcome];
     }
+    match listed(value, fields, depth) {
+        none if none.is_empty() => vec![outcome],
+        listed => listed,
+    }
+}
+
+/// Reports of the lists within an object; nothing where none has a place.
+fn listed(object: &Value, fields: &Fields, depth: usize) -> Vec<Outcome> {
+    let Some(depth) = depth.checked_sub(1) else {
+        return Vec::new();
+    };
+    let members = object.as_object().into_iter().flat_map(|o| o.values());
+    let lists = members.filter(|v| v.is_array() || v.is_object());
+    let outcomes: Vec<Outcome> = lists.flat_map(|l| read_in(l, fields, depth)).collect();
+    let told = outcomes.iter().any(|o| *o != Err(Refusal::NoPosition));
+    if told { outcomes } else { Vec::new() }
 }
 
 fn by_paths(value: &Value, fields: &Fields) -> Outcome {

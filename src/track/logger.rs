@@ -328,7 +328,7 @@ fn take_names(rows: &mut Vec<Row>) -> (Option<Vec<String>>, usize) {
         let words = filled.clone().filter(|c| {
             number(c).is_none()
                 && stamp::read(c) == Stamp::Unknown
-                && date(c, ORDERS[0].1).is_none()
+                && stamp::in_order(c, stamp::ORDERS[0].1).is_none()
         });
         let known = row.cells.iter().filter(|c| quantity(c).is_some()).count();
         // No number among them: a row may have a word, but names have no value.
@@ -481,9 +481,15 @@ fn by_content(rows: &[Row], found: &mut Found, notes: &mut Vec<LoggerNote>) {
         // Few filled cells may look like anything.
         all > rows.len() / 4 && 2 * filled.filter(|c| of(c)).count() > all
     };
-    let is_clock = |c: &str| c.contains(':') && moment(c, ORDERS[0].1).is_some();
-    let is_date = |c: &str| ORDERS.iter().any(|(_, order)| date(c, *order).is_some());
-    let any_clock = |c: &str| is_clock(c) || ORDERS.iter().any(|(_, o)| moment(c, *o).is_some());
+    let is_clock = |c: &str| c.contains(':') && moment(c, stamp::ORDERS[0].1).is_some();
+    // Six digits alone may be any number.
+    let is_date = |c: &str| {
+        stamp::ORDERS
+            .iter()
+            .any(|(_, order)| stamp::in_order(c, *order).is_some())
+    };
+    let any_clock =
+        |c: &str| is_clock(c) || stamp::ORDERS.iter().any(|(_, o)| moment(c, *o).is_some());
     let column = |of: &dyn Fn(&str) -> bool| (0..wide).find(|i| half(of, *i));
     if found.time.is_none() {
         let clock = column(&any_clock);
@@ -543,30 +549,14 @@ fn falls(rows: &[Row], i: usize) -> bool {
         && 10 * steady > 9 * all.len()
 }
 
-/// Orders of the parts of a date: which part is the year, the month and the day.
-const ORDERS: [(&str, [usize; 3]); 3] = [
-    ("year, month, day", [0, 1, 2]),
-    ("day, month, year", [2, 1, 0]),
-    ("month, day, year", [2, 0, 1]),
-];
-
-fn date(text: &str, [year, month, day]: [usize; 3]) -> Option<Date> {
-    let parts: Vec<&str> = text.trim().split(['-', '/', '.']).collect();
-    if parts.len() != 3
-        || parts
-            .iter()
-            .any(|p| p.is_empty() || !p.bytes().all(|b| b.is_ascii_digit()))
-    {
-        return None;
+/// A date in an order of its parts, also of six digits without anything between them.
+fn date(text: &str, order: [usize; 3]) -> Option<Date> {
+    let text = text.trim();
+    let digits = text.len() == 6 && text.bytes().all(|b| b.is_ascii_digit());
+    match (text.get(..2), text.get(2..4), text.get(4..)) {
+        (Some(a), Some(b), Some(c)) if digits => stamp::in_order(&format!("{a}-{b}-{c}"), order),
+        _ => stamp::in_order(text, order),
     }
-    let year = *parts.get(year)?;
-    let years: i16 = match year.len() {
-        2 => 2000 + year.parse::<i16>().ok()?,
-        4 => year.parse().ok()?,
-        _ => return None,
-    };
-    let small = |part: usize| parts.get(part)?.parse::<i8>().ok();
-    Date::new(years, small(month)?, small(day)?).ok()
 }
 
 /// A date and a time in one cell, or a time alone; in an order of the date's parts.
@@ -579,6 +569,8 @@ fn moment(text: &str, order: [usize; 3]) -> Option<Stamp> {
     }
     match stamp::read(text) {
         Stamp::Unknown => None,
+        // In another order than the one that is asked for; the first is that of most files.
+        Stamp::OneOf([first, ..]) => Some(Stamp::At(first)),
         found => Some(found),
     }
 }
@@ -608,6 +600,27 @@ fn clock_of(text: &str) -> Option<Stamp> {
     Some(Stamp::OfDay(of_half + begins_s))
 }
 
+/// A clock of the day without colons, 140529, is told by so many rows over so long, as a number.
+const CLOCK_ROWS: usize = 120;
+const CLOCK_SPAN: f64 = 1_000.0;
+
+/// Hours, minutes and seconds of a number like 140529.
+fn of_clock_number(x: f64) -> Option<f64> {
+    let (hour, minute) = ((x / 10_000.0).floor(), (x / 100.0).floor() % 100.0);
+    let there_is = (0.0..24.0).contains(&hour) && minute < 60.0 && x % 100.0 < 60.0;
+    there_is.then_some(3_600.0 * hour + 60.0 * minute + x % 100.0)
+}
+
+/// Whether numbers are clocks of the day: seconds that go on would pass 60 to 99 of some hundred.
+fn are_clocks(rows: &[Row], column: usize) -> bool {
+    let all: Vec<f64> = numbers(rows, column).collect();
+    let least = all.iter().copied().fold(f64::INFINITY, f64::min);
+    let most = all.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    all.len() >= CLOCK_ROWS
+        && most - least >= CLOCK_SPAN
+        && all.iter().all(|x| of_clock_number(*x).is_some())
+}
+
 /// A longer clock is one of milliseconds: in seconds it would be as many times longer than a flight of two and a half
 /// hours as in milliseconds it is shorter.
 const LONGEST_IN_S: f64 = 285_000.0;
@@ -627,7 +640,9 @@ fn set_times(
         .count();
     let stamps = rows.iter().filter(|r| !cell(r, column).is_empty()).count();
     let of_1970 = |x: f64| matches!(stamp::of_number(x), Stamp::At(_));
-    let elapsed = 2 * plain_numbers > stamps
+    let clocks = unit.is_none() && are_clocks(rows, column);
+    let elapsed = !clocks
+        && 2 * plain_numbers > stamps
         && (unit.is_some()
             || !numbers(rows, column)
                 .nth(plain_numbers / 2)
@@ -656,16 +671,17 @@ fn set_times(
     }
     let read = |row: &Row, order: [usize; 3]| -> Option<Stamp> {
         let text = cell(row, column);
-        if let Some(x) = number(&text) {
-            return Some(stamp::of_number(x)).filter(|s| *s != Stamp::Unknown);
-        }
-        let found = moment(&text, order).or_else(|| clock_of(&text))?;
+        let found = match number(&text) {
+            Some(x) if clocks => Stamp::OfDay(of_clock_number(x)?),
+            Some(x) => return Some(stamp::of_number(x)).filter(|s| *s != Stamp::Unknown),
+            None => moment(&text, order).or_else(|| clock_of(&text))?,
+        };
         match (found, dates.map(|i| cell(row, i))) {
             (Stamp::OfDay(second), Some(day)) => of_day(date(&day, order)?, second),
             _ => Some(found),
         }
     };
-    let counted = ORDERS.map(|(name, order)| {
+    let counted = stamp::ORDERS.map(|(name, order)| {
         let times: Vec<Stamp> = rows.iter().filter_map(|r| read(r, order)).collect();
         let first = times.iter().find_map(|s| match s {
             Stamp::At(t) => Some(seconds_between(near, *t).abs()),
@@ -677,7 +693,7 @@ fn set_times(
     // Nearly as many will do: a damaged cell may be a date in one order and none in another.
     let valid: Vec<_> = counted.iter().filter(|c| 20 * c.2 >= 19 * most).collect();
     let best = valid.iter().min_by(|a, b| a.3.total_cmp(&b.3));
-    let (name, order) = best.map_or((ORDERS[0].0, ORDERS[0].1), |c| (c.0, c.1));
+    let (name, order) = best.map_or((stamp::ORDERS[0].0, stamp::ORDERS[0].1), |c| (c.0, c.1));
     if neighbours(&valid).any(|(a, b)| a.3 != b.3) {
         notes.push(LoggerNote::DateOrder(name));
     }
@@ -860,6 +876,32 @@ mod tests {
             let right = f64::from(step) * f64::from(count - 1) * scale;
             assert!((last - first - right).abs() < 1e-6, "{step} {count}");
         }
+    }
+
+    /// Hours, minutes and seconds without anything between them, with a date or past midnight.
+    #[test]
+    fn a_clock_without_colons_is_no_count_of_seconds() {
+        let rows = |step: usize, date: &str| -> String {
+            let row = |k: usize| {
+                let s = 85_237 + step * k;
+                let clock = 10_000 * (s / 3_600 % 24) + 100 * (s / 60 % 60) + s % 60;
+                format!("{date}{clock:06},{:.2}\n", 1_000.0 - 0.1 * k as f64)
+            };
+            (0..2_000).map(row).collect()
+        };
+        for step in [1, 2, 10] {
+            let logger = read(&format!("time,pressure_hPa\n{}", rows(step, "")));
+            assert_eq!(logger.clock, Clock::OfDay, "{step}");
+            let last_s = 85_237.0 + 1_999.0 * step as f64;
+            assert_eq!(first_and_last(&logger), [85_237.0, last_s], "{step}");
+        }
+        let logger = read(&format!(
+            "date,time,pressure_hPa\n{}",
+            &rows(1, "280423,")[..20 * 700]
+        ));
+        assert_eq!(logger.clock, Clock::Date);
+        let at: Timestamp = "2023-04-28T23:40:37Z".parse().unwrap();
+        assert_eq!(first_and_last(&logger)[0], at.as_second() as f64);
     }
 
     #[test]

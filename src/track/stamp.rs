@@ -11,6 +11,8 @@ use crate::clock::{after, seconds_between};
 pub enum Stamp {
     /// A moment.
     At(Timestamp),
+    /// One of these: a date whose parts may stand in several orders, the year first or last.
+    OneOf([Timestamp; 3]),
     /// Seconds since midnight UTC, of some day.
     OfDay(f64),
     /// A day of some month, and seconds since midnight UTC.
@@ -29,24 +31,68 @@ impl Stamp {
     pub fn near(self, near: Timestamp) -> Option<Timestamp> {
         match self {
             Stamp::At(time) => Some(time),
+            Stamp::OneOf(times) => nearest(near, times),
             Stamp::Unknown => None,
             Stamp::OfDay(second) => {
                 let today = midnight(near)?;
-                [-1.0, 0.0, 1.0]
-                    .map(|day| after(today, day * DAY_S + second))
-                    .into_iter()
-                    .min_by(|a, b| away_s(near, *a).total_cmp(&away_s(near, *b)))
+                let days = [-1.0, 0.0, 1.0];
+                nearest(near, days.map(|day| after(today, day * DAY_S + second)))
             }
             Stamp::OfMonth(day, second) => {
                 let today = midnight(near)?;
-                (-MONTH_DAYS..=MONTH_DAYS)
+                let days = (-MONTH_DAYS..=MONTH_DAYS)
                     .filter_map(|days| today.checked_add((24 * days).hours()).ok())
-                    .filter(|there| Offset::UTC.to_datetime(*there).day() == day)
-                    .map(|there| after(there, second))
-                    .min_by(|a, b| away_s(near, *a).total_cmp(&away_s(near, *b)))
+                    .filter(|there| Offset::UTC.to_datetime(*there).day() == day);
+                nearest(near, days.map(|there| after(there, second)))
             }
         }
     }
+
+    /// A time of a day that a date may be, in whichever order its parts stand.
+    pub fn of_day(date: &str, second: f64) -> Stamp {
+        let days = ORDERS
+            .iter()
+            .filter_map(|(_, order)| in_order(date, *order));
+        let midnights = days.filter_map(|d| utc(d.to_datetime(jiff::civil::Time::midnight())));
+        let times: Vec<Timestamp> = midnights.map(|m| after(m, second)).collect();
+        match times.as_slice() {
+            [] => Stamp::Unknown,
+            [one] => Stamp::At(*one),
+            [first, others @ ..] => {
+                let last = others.last().unwrap_or(first);
+                Stamp::OneOf([*first, *others.first().unwrap_or(first), *last])
+            }
+        }
+    }
+}
+
+/// Orders of the parts of a date: which part is the year, the month and the day.
+pub(super) const ORDERS: [(&str, [usize; 3]); 3] = [
+    ("year, month, day", [0, 1, 2]),
+    ("day, month, year", [2, 1, 0]),
+    ("month, day, year", [2, 0, 1]),
+];
+
+/// A date whose parts stand in an order; its year of four digits or of two.
+pub(super) fn in_order(text: &str, [year, month, day]: [usize; 3]) -> Option<Date> {
+    let parts: Vec<&str> = text.trim().split(['-', '/', '.']).collect();
+    let is_number = |p: &&str| !p.is_empty() && p.bytes().all(|b| b.is_ascii_digit());
+    if parts.len() != 3 || !parts.iter().all(is_number) {
+        return None;
+    }
+    let year = *parts.get(year)?;
+    let years: i16 = match year.len() {
+        2 => 2000 + year.parse::<i16>().ok()?,
+        4 => year.parse().ok()?,
+        _ => return None,
+    };
+    let small = |part: usize| parts.get(part)?.parse::<i8>().ok();
+    Date::new(years, small(month)?, small(day)?).ok()
+}
+
+fn nearest(near: Timestamp, times: impl IntoIterator<Item = Timestamp>) -> Option<Timestamp> {
+    let by_distance = |a: &Timestamp, b: &Timestamp| away_s(near, *a).total_cmp(&away_s(near, *b));
+    times.into_iter().min_by(by_distance)
 }
 
 fn away_s(from: Timestamp, to: Timestamp) -> f64 {
@@ -79,7 +125,7 @@ pub fn read(text: &str) -> Stamp {
     if let Ok(time) = text.parse::<Timestamp>() {
         return Stamp::At(time);
     }
-    of_date_and_time(text).map_or_else(|| of_clock(text), Stamp::At)
+    of_date_and_time(text).unwrap_or_else(|| of_clock(text))
 }
 
 /// Seconds, milliseconds or microseconds since 1970, by their size: from 1985 to 2070.
@@ -97,8 +143,8 @@ pub fn of_number(number: f64) -> Stamp {
     time.map_or(Stamp::Unknown, Stamp::At)
 }
 
-/// `2024-04-05 10:19:33`, `2024/04/05 10:19:33.5 CDT`, `21-10-31 10:41:50`, `2024-04-05T10:19`.
-fn of_date_and_time(text: &str) -> Option<Timestamp> {
+/// `2024-04-05 10:19:33`, `2024/04/05 10:19:33.5 CDT`, `21-10-31 10:41:50`, `2024-04-05T10:19`, `31.10.2021 10:41`.
+fn of_date_and_time(text: &str) -> Option<Stamp> {
     let (date, rest) = text.split_once([' ', 'T', 't'])?;
     let (clock, zone) = match rest.trim().split_once(' ') {
         Some((clock, zone)) => (clock, zone.trim()),
@@ -110,27 +156,12 @@ fn of_date_and_time(text: &str) -> Option<Timestamp> {
     let Stamp::OfDay(second) = of_clock(clock) else {
         return None;
     };
-    let midnight = of_date(date)?.to_datetime(jiff::civil::Time::midnight());
     let offset_s = offset_s(zone)?;
-    Some(after(utc(midnight)?, second - offset_s))
+    Some(Stamp::of_day(date, second - offset_s)).filter(|s| *s != Stamp::Unknown)
 }
 
 fn utc(clock: DateTime) -> Option<Timestamp> {
     Offset::UTC.to_timestamp(clock).ok()
-}
-
-/// A date with the year first, also of two digits.
-pub fn of_date(text: &str) -> Option<Date> {
-    let parts: Vec<&str> = text.trim().split(['-', '/', '.']).collect();
-    let [year, month, day] = parts.as_slice() else {
-        return None;
-    };
-    let year: i16 = match year.len() {
-        2 => 2000 + year.parse::<i16>().ok()?,
-        4 => year.parse().ok()?,
-        _ => return None,
-    };
-    Date::new(year, month.parse().ok()?, day.parse().ok()?).ok()
 }
 
 /// `10:19:33`, `10:19:33.25`, `10:19`, with or without a `Z`.
@@ -220,7 +251,6 @@ mod tests {
             "2024-04-05 10:19:33 CDT",
             "2024-04-05 17:19:33+0200",
             "2024-04-05T17:19:33+02:00",
-            "24-04-05 15:19:33",
             "1712330373",
             "1712330373000",
         ] {
@@ -236,6 +266,44 @@ mod tests {
             "7",
         ] {
             assert_eq!(read(wrong), Stamp::Unknown, "{wrong}");
+        }
+    }
+
+    /// With a year of two digits or last, whichever order is nearest to what is known.
+    #[test]
+    fn dates_are_read_in_any_order() {
+        let find = |text: &str, near: &str| {
+            let near = near.parse().unwrap();
+            read(text).near(near).map(|t| t.to_string())
+        };
+        for (text, near, found) in [
+            (
+                "24-04-05 15:19:33",
+                "2024-04-05T10:00:00Z",
+                "2024-04-05T15:19:33Z",
+            ),
+            (
+                "06-02-26 23:50",
+                "2026-02-06T20:00:00Z",
+                "2026-02-06T23:50:00Z",
+            ),
+            (
+                "02/06/26 23:50",
+                "2026-02-06T20:00:00Z",
+                "2026-02-06T23:50:00Z",
+            ),
+            (
+                "06-02-26 23:50",
+                "2006-02-26T20:00:00Z",
+                "2006-02-26T23:50:00Z",
+            ),
+            (
+                "31.10.2021 10:41",
+                "2026-02-06T20:00:00Z",
+                "2021-10-31T10:41:00Z",
+            ),
+        ] {
+            assert_eq!(find(text, near).as_deref(), Some(found), "{text}");
         }
     }
 

@@ -1,7 +1,7 @@
 //! Tables of text: CSV with commas, semicolons or tabs, with a line of names, or with columns that the
 //! user numbers.
 
-use super::fields::{Fields, What, default_scale, plain, report, what};
+use super::fields::{Fields, What, default_scale, plain, rank, report, what};
 use super::{Outcome, Refusal};
 
 /// A table whose columns are known.
@@ -31,8 +31,12 @@ impl ReportTable {
                         column.map(|c| (c, place.scale))
                     }
                     None => {
-                        let mut numbered = names.iter().enumerate();
-                        let column = numbered.find(|(_, n)| what(&plain(n)) == Some(asked));
+                        let of_it = |(_, n): &(usize, &String)| what(&plain(n)) == Some(asked);
+                        let mut found = names.iter().enumerate().filter(of_it);
+                        let column = match asked {
+                            What::Tracker => found.min_by_key(|(_, n)| rank(&plain(n))),
+                            _ => found.next(),
+                        };
                         column.map(|(c, name)| {
                             (c, default_scale(name.trim_end_matches([')', ']', '"'])))
                         })
