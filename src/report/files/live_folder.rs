@@ -27,6 +27,8 @@ const KML_NOW: &str = "zone-now.kml";
 const VIEWS: [&str; 3] = ["zone.geojson", KML_NOW, "page.html"];
 /// When the flight that the folder is about is released.
 const RELEASE: &str = "release.txt";
+/// The file that viewers open once.
+const KML: &str = "zone.kml";
 /// A release that is moved by less is that of the same flight, late or early, s.
 const SAME_FLIGHT_S: f64 = 3_600.0;
 
@@ -49,7 +51,10 @@ impl LiveFolder {
         fs::create_dir_all(path).map_err(|cause| Error::file(path, "make", cause))?;
         let earlier = match goes_on {
             true => None,
-            false => set_aside(path, release)?,
+            false => {
+                check_is_free(path)?;
+                set_aside(path, release)?
+            }
         };
         // After what was there is out of the way: stopped before, it is still the other flight's.
         write_atomically(&path.join(RELEASE), format!("{release}\n").as_bytes())?;
@@ -62,7 +67,7 @@ impl LiveFolder {
             .open(&log)
             .map_err(failed)?;
         // Once is enough: it only names the file that is written anew.
-        write_atomically(&path.join("zone.kml"), kml_link(KML_NOW).as_bytes())?;
+        write_atomically(&path.join(KML), kml_link(KML_NOW).as_bytes())?;
         Ok(LiveFolder {
             path: path.to_owned(),
             log: file,
@@ -124,6 +129,24 @@ impl LiveFolder {
     }
 }
 
+/// Refuses a folder that has files of these names but never followed a flight, as that of a briefing: they would be lost.
+fn check_is_free(folder: &Path) -> Result<()> {
+    if [RELEASE, LOG].iter().any(|name| folder.join(name).exists()) {
+        return Ok(());
+    }
+    let mut names = VIEWS.iter().chain(&[KML]);
+    let Some(name) = names.find(|name| folder.join(name).exists()) else {
+        return Ok(());
+    };
+    Err(Error::CannotDo {
+        why: format!(
+            "{} is there already, and is not of a flight that was followed",
+            folder.join(name).display()
+        ),
+        remedy: "expected a folder of its own for the flight that is followed".into(),
+    })
+}
+
 /// Takes what a folder has of a flight with another release out of the way of the new one; where its log is then.
 fn set_aside(folder: &Path, release: Timestamp) -> Result<Option<PathBuf>> {
     let had = fs::read_to_string(folder.join(RELEASE)).ok();
@@ -165,6 +188,28 @@ fn set_aside(folder: &Path, release: Timestamp) -> Result<Option<PathBuf>> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// A briefing's map is not written over.
+    #[test]
+    fn what_is_of_no_followed_flight_stays() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path();
+        let release = "2026-05-01T15:00:00Z".parse().unwrap();
+        for name in [VIEWS[0], KML] {
+            fs::write(path.join(name), "of a briefing").unwrap();
+            let refused = LiveFolder::open(path, release, false).err().unwrap();
+            assert!(
+                refused.to_string().contains("a folder of its own"),
+                "{refused}"
+            );
+            assert_eq!(
+                fs::read_to_string(path.join(name)).unwrap(),
+                "of a briefing"
+            );
+            fs::remove_file(path.join(name)).unwrap();
+        }
+        assert!(LiveFolder::open(path, release, false).is_ok());
+    }
 
     /// A flight goes on where its release is late; another one begins with nothing of the one before.
     #[test]
