@@ -55,6 +55,18 @@ fn landing(out: &Path) -> (f64, f64) {
     (at[0].as_f64().unwrap(), at[1].as_f64().unwrap())
 }
 
+/// Lines of the flight are talk where the answer is read by a program.
+#[test]
+fn standard_output_is_one_document_for_programs() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("flight.csv");
+    fs::write(&path, log(0.3)).unwrap();
+    let output = follow(&["--from", path.to_str().unwrap(), "--json"]);
+    let standing: Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(standing["phase"], "rising");
+    assert!(stderr(&output).contains("rising"), "{}", stderr(&output));
+}
+
 #[test]
 fn a_log_is_followed_and_the_same_log_gives_the_same_bytes() {
     let folder = tempfile::tempdir().unwrap();

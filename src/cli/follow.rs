@@ -240,16 +240,21 @@ impl Session<'_> {
                 // On the disk before anything is made of it: whatever fails afterwards, it is kept.
                 folder.keep(&log_of(&batch.heard, heard_at))?;
             }
+            // With --json standard output is one document.
+            let lines: &mut dyn Write = match args.json {
+                true => &mut *talk,
+                false => &mut *out,
+            };
             let mut changed = false;
             for outcome in batch.heard.into_iter().flat_map(|heard| heard.outcomes) {
                 let moved = self.follower.hear(outcome, heard_at);
                 changed |= moved;
                 if moved && !live {
-                    self.line_if_due(out)?;
+                    self.line_if_due(lines)?;
                 }
             }
             if live {
-                self.show_if_due(changed, out)?;
+                self.show_if_due(changed, lines)?;
             }
             if batch.ended {
                 return Ok(());
@@ -258,7 +263,7 @@ impl Session<'_> {
     }
 
     /// A line for every minute of the flight, where it is read and not heard.
-    fn line_if_due(&mut self, out: &mut impl Write) -> Result<()> {
+    fn line_if_due(&mut self, mut out: &mut dyn Write) -> Result<()> {
         let newest = self.follower.gate().fixes().last().map(|f| f.time);
         let due = match (self.shown, newest) {
             (Some(shown), Some(newest)) => seconds_between(shown, newest) >= LINE_EVERY_S,
@@ -272,11 +277,11 @@ impl Session<'_> {
         // As of the newest report: by the clock of this computer the flight is long over.
         let standing = self.follower.standing(None)?;
         let line = tables::follow::line(&standing, &self.plan.timezone, self.units);
-        output::print(out, "standard output", &line)
+        output::print(&mut out, "standard output", &line)
     }
 
     /// The view or a line, where something is new or for a while nothing was shown.
-    fn show_if_due(&mut self, changed: bool, out: &mut impl Write) -> Result<()> {
+    fn show_if_due(&mut self, changed: bool, mut out: &mut dyn Write) -> Result<()> {
         self.views.heard(changed);
         if !self.views.are_due() {
             return Ok(());
@@ -299,7 +304,7 @@ impl Session<'_> {
             }
             false => String::new(),
         };
-        output::print(out, "standard output", &text)
+        output::print(&mut out, "standard output", &text)
     }
 
     /// How it stands at the end of all sources.
