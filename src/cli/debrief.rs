@@ -20,7 +20,7 @@ use windfall::debrief::Debrief;
 use windfall::debrief::scores::{FEW, Scores};
 use windfall::error::{Error, Fault, Result};
 use windfall::listen::listening::read_file;
-use windfall::logbook::Logbook;
+use windfall::logbook::{Flight, Logbook};
 use windfall::plan::Plan;
 use windfall::report::files::briefing::PIXELS;
 use windfall::report::pictures::map;
@@ -161,15 +161,24 @@ fn of_flight(
     let Some(path) = &args.logbook else {
         return Ok(());
     };
-    let said = match Logbook::append(path, &debrief.row())? {
-        true => "the flight was written to",
-        false => "nothing was written: the flight is already in",
-    };
-    output::print(
-        talk,
-        "standard error",
-        &format!("{said} {}\n", path.display()),
-    )
+    let there = Logbook::append(path, &debrief.row())?;
+    let said = logged(&debrief, there.as_ref(), path);
+    output::print(talk, "standard error", &said)
+}
+
+/// What became of a flight's row in a logbook, `there` already or not.
+fn logged(debrief: &Debrief, there: Option<&Flight>, path: &Path) -> String {
+    let book = path.display();
+    match there {
+        Some(row) => format!(
+            "nothing was written: the flight is already in {book}, as \"{}\" released at {}; remove that row to write it anew\n",
+            row.name, row.released
+        ),
+        None if debrief.saw_landing() => format!("the flight was written to {book}\n"),
+        None => format!(
+            "the flight was written to {book}, but for what its landing would say of zones and winds: it was heard last too far above the ground\n"
+        ),
+    }
 }
 
 /// A flight, with what stands in place of the plan's own words.

@@ -143,7 +143,11 @@ pub fn debrief(asked: &DeskRequest, winds: &Winds) -> Result<Answer> {
             let path = asked.desk.folder.path(&beside(asked.name, LOGBOOK))?;
             // A logbook that cannot be written into shall not cost the answer.
             let written = Logbook::append(&path, &debrief.row());
-            Some(written.map_err(|error| error.to_string()))
+            Some(
+                written
+                    .map(|there| there.is_none())
+                    .map_err(|error| error.to_string()),
+            )
         }
         _ => None,
     };

@@ -128,32 +128,35 @@ impl Logbook {
         })
     }
 
-    /// Whether a flight is in it: released and landed at about the same time and place.
-    pub fn has(&self, flight: &Flight) -> bool {
-        // Not exactly: of another tracker or in other winds the same flight gets other numbers.
-        let same = |other: &Flight| {
+    /// The row of the same flight: released at about the same time, and of the same name or landed at about the same
+    /// place.
+    pub fn same_as(&self, flight: &Flight) -> Option<&Flight> {
+        // Not exactly: of another tracker or in other winds the same flight gets other numbers, and of a part of its
+        // track another landing.
+        let same = |other: &&Flight| {
+            let named = !flight.name.is_empty() && other.name == plain_name(&flight.name);
             let landed = |f: &Flight| Position::new(f.lat, f.lon);
+            let landings = landed(other).zip(landed(flight));
             seconds_between(other.released, flight.released).abs() < SAME_S
-                && landed(other)
-                    .zip(landed(flight))
-                    .is_some_and(|(a, b)| a.distance_m(b) < SAME_M)
+                && (named || landings.is_some_and(|(a, b)| a.distance_m(b) < SAME_M))
         };
-        self.flights.iter().any(same)
+        self.flights.iter().find(same)
     }
 
-    /// Appends a flight to a file, which is made if it is not there; `false` where the flight is in it already.
+    /// Appends a flight to a file, which is made if it is not there. Where the flight is in it already, nothing is
+    /// written, and its row comes back.
     ///
     /// # Errors
     ///
     /// A file that is no logbook, or cannot be read or written; a flight with numbers beyond what a logbook takes.
-    pub fn append(path: &Path, flight: &Flight) -> Result<bool> {
+    pub fn append(path: &Path, flight: &Flight) -> Result<Option<Flight>> {
         let mut text = match path.exists() {
             true => read_text(path, EXPECTED)?,
             false => "# Flights beside their plans: measured over planned, misses in km along and to the right of the planned drift.\n".to_owned(),
         };
         let name = path.display().to_string();
-        if Logbook::parse(&name, &text)?.has(flight) {
-            return Ok(false);
+        if let Some(row) = Logbook::parse(&name, &text)?.same_as(flight) {
+            return Ok(Some(row.clone()));
         }
         // A file that was edited by hand may lack its last line's end.
         if !text.ends_with('\n') {
@@ -163,7 +166,7 @@ impl Logbook {
         // What could not be read back would spoil the file for all flights to come.
         Logbook::parse(&name, &text)?;
         write_atomically(path, text.as_bytes())?;
-        Ok(true)
+        Ok(None)
     }
 
     /// What the flights teach of something whose logarithm was believed to vary by `sigma`.
@@ -306,7 +309,7 @@ impl Flight {
 
     /// Its table in a logbook.
     pub fn text(&self) -> String {
-        let name: String = self.name.chars().filter(|c| !c.is_control()).collect();
+        let name = plain_name(&self.name);
         // A JSON string is a TOML one as well, once control characters are gone.
         let quoted = serde_json::Value::String(name);
         let mut text = format!(
@@ -330,6 +333,11 @@ impl Flight {
         }
         text
     }
+}
+
+/// A name as it is written.
+fn plain_name(name: &str) -> String {
+    name.chars().filter(|c| !c.is_control()).collect()
 }
 
 #[cfg(test)]
@@ -360,15 +368,22 @@ mod tests {
     fn a_flight_is_written_and_read_and_never_twice() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("flights.toml");
-        assert!(Logbook::append(&path, &flight(0.9)).unwrap());
-        assert!(!Logbook::append(&path, &flight(0.8)).unwrap());
+        let append = |flight: &Flight| Logbook::append(&path, flight).unwrap();
+        assert_eq!(append(&flight(0.9)), None);
+        assert_eq!(append(&flight(0.8)).unwrap().rate, Some(0.9));
+        // Of a part of its track it came down elsewhere, and is the same flight still.
+        let mut cut = flight(0.8);
+        cut.lat += 0.3;
+        assert!(append(&cut).is_some());
+        cut.name = "another".into();
+        assert_eq!(append(&cut), None);
         let mut later = flight(0.8);
         later.released = "2024-05-04T14:03:33Z".parse().unwrap();
-        assert!(Logbook::append(&path, &later).unwrap());
+        assert_eq!(append(&later), None);
         let read = Logbook::read(&path).unwrap();
-        assert_eq!(read.flights.len(), 2);
+        assert_eq!(read.flights.len(), 3);
         assert_eq!(read.flights[0].name, "Kite \"A\"");
-        assert_eq!(read.flights[1].rate, Some(0.8));
+        assert_eq!(read.flights[2].released, later.released);
         assert_eq!(read.flights[0].fall, None);
     }
 
