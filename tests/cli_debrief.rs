@@ -152,6 +152,51 @@ fn of_two_flights_of_a_day_the_one_of_the_plan_is_told() {
     assert!(text.contains("of another flight are left out"), "{text}");
 }
 
+/// Heard last high up: where it landed is an estimate by the same winds, which teaches nothing of them.
+#[test]
+fn a_logbook_does_not_learn_from_a_landing_that_nobody_saw() {
+    let folder = tempfile::tempdir().unwrap();
+    let book = folder.path().join("flights.toml");
+    for (share, seen) in [(0.8, false), (1.0, true)] {
+        let track = file(folder.path(), "track.csv", &rows(0.0, share));
+        let _ = fs::remove_file(&book);
+        let paths = [&track, &book].map(|p| p.to_str().unwrap());
+        let output = debrief(&["--track", paths[0], "--logbook", paths[1]]);
+        let said = stderr(&output);
+        assert_eq!(said.contains("but for what its landing"), !seen, "{said}");
+        let row = fs::read_to_string(&book).unwrap();
+        for key in ["within", "energy_km", "along_sigmas", "across_sigmas"] {
+            assert_eq!(row.contains(&format!("\n{key} = ")), seen, "{key}: {row}");
+        }
+        assert!(row.contains("\nrate = "), "{row}");
+    }
+}
+
+/// What a tracker sent long after its time is of the flight, as it stands in the log of one that was followed.
+#[test]
+fn what_was_heard_late_counts_after_the_flight() {
+    let folder = tempfile::tempdir().unwrap();
+    let table = rows(0.0, 1.0);
+    let (mut at_once, mut later) = (String::new(), String::new());
+    for (k, row) in table.lines().skip(1).enumerate() {
+        let cells: Vec<&str> = row.split(',').collect();
+        let at: jiff::Timestamp = cells[0].parse().unwrap();
+        let held = (40..60).contains(&k);
+        let heard = at + jiff::SignedDuration::from_secs(if held { 9_000 } else { 5 });
+        let raw = format!(
+            "{{\"time\":\"{at}\",\"lat\":{},\"lon\":{},\"alt\":{}}}",
+            cells[1], cells[2], cells[3]
+        );
+        let line = windfall::track::reader::log_line(heard, raw.as_bytes());
+        if held { &mut later } else { &mut at_once }.push_str(&line);
+    }
+    let log = file(folder.path(), "reports.log", &(at_once + &later));
+    let output = debrief(&["--track", log.to_str().unwrap(), "--json"]);
+    let told: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let heard = table.lines().count() as u64 - 1;
+    assert_eq!(told["accepted"], heard, "{}", told["refused"]);
+}
+
 #[test]
 fn the_next_zone_learns_from_the_logbook() {
     let folder = tempfile::tempdir().unwrap();

@@ -156,6 +156,8 @@ pub struct MissCause {
 const SAME_SITE_M: f64 = 200.0;
 /// A release off by less than this is flown in the winds of the plan's, s.
 const SAME_TIME_S: f64 = 300.0;
+/// Heard last no higher than this above the site, m, its landing is known well enough to be learnt from.
+const NEARLY_DOWN_M: f64 = 1_500.0;
 /// The fewest draws that a prediction takes.
 const FEW_DRAWS: u64 = 50;
 /// Rates of rise are compared up to so high above the site, m: higher up they say more of the drag curve.
@@ -243,12 +245,19 @@ impl Debrief {
 }
 
 impl Debrief {
-    /// Its row in a logbook.
+    /// Whether it is known well where it landed: it was heard there, or low above it.
+    pub fn saw_landing(&self) -> bool {
+        let above_m = self.measured.last.altitude_m - self.planned_release.altitude_m;
+        self.measured.landed || above_m <= NEARLY_DOWN_M
+    }
+
+    /// Its row in a logbook; of a landing that nobody saw without what it would say of zones and winds.
     pub fn row(&self) -> Flight {
         let [along_m, across_m] = self.along_across_m;
         let [rate, fall] = self.ln_rates.map(|ln| ln.map(f64::exp));
+        let held = self.held.as_ref().filter(|_| self.saw_landing());
         let in_sigmas = |side: usize| {
-            let sigma_m = self.held.as_ref()?.sigmas_m[side];
+            let sigma_m = held?.sigmas_m[side];
             // Draws without width make no measure.
             (sigma_m > 1.0).then(|| self.along_across_m[side] / sigma_m)
         };
@@ -260,16 +269,16 @@ impl Debrief {
             miss_km: 1e-3 * self.miss_m,
             along_km: 1e-3 * along_m,
             across_km: 1e-3 * across_m,
-            within: self.held.as_ref().map(|h| h.nearer_share),
+            within: held.map(|h| h.nearer_share),
             rate,
             burst_diameter: Some(self.ln_burst_diameter.exp()),
             fall,
             winds_squared: self
                 .winds_squared
                 // Winds known only afterwards would teach that they are better than they are.
-                .filter(|_| self.winds_teach == WindsTeach::Plan),
+                .filter(|_| self.winds_teach == WindsTeach::Plan && self.saw_landing()),
             // Without its bias the score of a landing amid few draws may fall below 0.
-            energy_km: self.held.as_ref().map(|h| 1e-3 * h.energy_m.fair.max(0.0)),
+            energy_km: held.map(|h| 1e-3 * h.energy_m.fair.max(0.0)),
             along_sigmas: in_sigmas(0),
             across_sigmas: in_sigmas(1),
         }
