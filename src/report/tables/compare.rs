@@ -77,6 +77,9 @@ fn release(c: &Comparison, units: UnitSystem) -> String {
 /// What to make of it.
 fn meaning(c: &Comparison) -> &'static str {
     match (c.still_holds(), c.share_of_old_radius <= 1.0) {
+        (false, true) if c.area_ratio >= 1.0 => {
+            "The move is within the old zone's uncertainty, but the new zone leaves the old centre out: plan with the new one."
+        }
         (true, true) => {
             "The move is within the old zone's uncertainty, and the old centre is still in the new 90 % ellipse."
         }

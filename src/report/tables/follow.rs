@@ -151,7 +151,7 @@ pub(in crate::report) fn rows(
         row(
             "Now, silent",
             format!(
-                "within {} of {}, {} to {} high",
+                "within {} of {}, {} to {} above sea level",
                 far(now.radius_m, units),
                 now.center.text(),
                 heights.low,

@@ -46,10 +46,17 @@ fn flights(scores: &Scores) -> String {
     )
 }
 
+fn counted(flights: usize) -> String {
+    match flights {
+        1 => "1 flight".to_owned(),
+        n => format!("{n} flights"),
+    }
+}
+
 fn zones(calibration: Calibration, ranked: usize) -> String {
     match calibration {
         Calibration::Consistent => {
-            format!("consistent: where {ranked} flights came down does not contradict them")
+            format!("consistent: where {} came down does not contradict them", counted(ranked))
         }
         Calibration::TooNarrow => {
             "not consistent: too narrow; if they were right, flights would come down this far out only 1 time in 40".into()
@@ -98,13 +105,13 @@ fn of_misses(misses: &Misses) -> String {
         format!("{:.1} {}", mean.abs(), words[usize::from(mean >= 0.0)])
     };
     format!(
-        "in the zones' own standard deviations: mean {}, {}; they vary by {:.1} and {:.1} (1 is right); 9 in 10 of the next lie {:.0} % as far out as said (from {} flights and a prior that the zones are right, worth 2 of them for the mean, 6 for the spread)",
+        "in the zones' own standard deviations: mean {}, {}; they vary by {:.1} and {:.1} (1 is right); 9 in 10 of the next lie {:.0} % as far out as said (from {} and a prior that the zones are right, worth 2 of them for the mean, 6 for the spread)",
         side(misses.mean[0], ["short", "long"]),
         side(misses.mean[1], ["left", "right"]),
         misses.sigmas[0],
         misses.sigmas[1],
         100.0 * misses.outer,
-        misses.flights
+        counted(misses.flights)
     )
 }
 
@@ -139,7 +146,8 @@ fn learnt(scores: &Scores) -> Vec<String> {
         .collect();
     if let Some((factor, flights)) = scores.winds {
         said.push(format!(
-            "winds: {factor:.2} times as wrong as said, from {flights} flights and what is assumed, which is worth 4"
+            "winds: {factor:.2} times as wrong as said, from {} and what is assumed, which is worth 4",
+            counted(flights)
         ));
     }
     if !said.is_empty() {
@@ -153,7 +161,9 @@ fn learnt(scores: &Scores) -> Vec<String> {
 
 fn of_shift(name: &str, shift: Shift) -> String {
     format!(
-        "{name}: {:.2} times the plan's, varying {:.2} times as much as assumed, from {} flights and the plan, which is worth 2",
-        shift.factor, shift.wider, shift.flights
+        "{name}: {:.2} times the plan's, varying {:.2} times as much as assumed, from {} and the plan, which is worth 2",
+        shift.factor,
+        shift.wider,
+        counted(shift.flights)
     )
 }
