@@ -105,6 +105,32 @@ fn debrief(flight: &WholeFlight, plan: &Plan) -> Debrief {
     Debrief::of(plan, &own_winds(flight, plan), OPTIONS, heard(flight)).unwrap()
 }
 
+/// A flight that floated for hours flew where the planned one never gets: the forecast is read on for it.
+#[test]
+fn a_forecast_is_read_on_for_a_flight_that_floated() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("samples/idaho/plan.toml");
+    let plan = Plan::read(path).unwrap();
+    let winds = Winds::of_plan(&plan).unwrap();
+    // Heard last 5 km above the ground, and flown on from there.
+    let heard = (0..=295).map(|minute| {
+        let seconds = 60.0 * f64::from(minute);
+        let wander_m = 15.0 * (0.01 * seconds).sin();
+        let floats_m = (5.5 * seconds).min(10_500.0) + wander_m;
+        let falls_m = 10_500.0 - 6.0 * (seconds - 16_800.0);
+        let way_m = 45.0 * seconds.min(18_550.0);
+        Ok(Report {
+            tracker: "T".into(),
+            stamp: Stamp::At(windfall::clock::after(plan.release, seconds)),
+            heard: None,
+            position: plan.site.position.destination(90.0, way_m),
+            altitude_m: Some(1_580.0 + floats_m.min(falls_m.max(0.0))),
+        })
+    });
+    let debrief = Debrief::of(&plan, &winds, OPTIONS, heard).unwrap();
+    assert!(!debrief.measured.landed);
+    assert_eq!(debrief.causes.len(), 5);
+}
+
 fn median(mut values: Vec<f64>) -> f64 {
     values.sort_by(f64::total_cmp);
     values[values.len() / 2]

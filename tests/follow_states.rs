@@ -17,7 +17,12 @@ use windfall::winds::Winds;
 use windfall::zone::{Mark, Options};
 
 fn sample() -> (Plan, Winds) {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("samples/high-plains/plan.toml");
+    sample_of("high-plains")
+}
+
+fn sample_of(name: &str) -> (Plan, Winds) {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("samples");
+    let path = root.join(name).join("plan.toml");
     let plan = Plan::read(path).unwrap();
     let winds = Winds::of_plan(&plan).unwrap();
     (plan, winds)
@@ -422,6 +427,28 @@ fn what_a_crew_carries_away_is_no_landing() {
     let standing = follower.standing(None).unwrap();
     assert_eq!(standing.phase, Phase::Falling);
     assert_eq!(standing.last.as_ref().unwrap().mark.time, last.time);
+}
+
+/// A balloon that floats for hours comes to where the planned flight never gets: the forecast is read on for it.
+#[test]
+fn a_forecast_is_read_on_for_a_flight_that_floats() {
+    let (plan, winds) = sample_of("ribatejo");
+    let mut follower = follower(&plan, &winds);
+    let release = follower.zone().release;
+    // Five hours and a half after the release.
+    for minute in 0..=330 {
+        let seconds = 60.0 * f64::from(minute);
+        let place = release.position.destination(90.0, 0.5 * seconds);
+        let wander_m = 15.0 * (0.01 * seconds).sin();
+        let altitude_m = (release.altitude_m + 5.5 * seconds).min(12_100.0) + wander_m;
+        let heard = report(after(plan.release, seconds), place, altitude_m);
+        follower.hear(Ok(heard), None);
+    }
+    let standing = follower.standing(None).unwrap();
+    assert_eq!(standing.phase, Phase::Floating);
+    assert!(standing.landing.is_some(), "{:?}", standing.notes);
+    let left_share = standing.landing.unwrap().left_share;
+    assert!(left_share < 0.01, "{left_share}");
 }
 
 /// From a hill 460 m above the plan's site: what stands still at first is ground.

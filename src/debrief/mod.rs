@@ -27,7 +27,7 @@ use crate::track::{Outcome, Refusal};
 use crate::winds::Winds;
 use crate::zone::aloft::Continuation;
 use crate::zone::facts::WindSource;
-use crate::zone::{Mark, Options, Zone, predict_and_keep};
+use crate::zone::{Mark, Options, Reach, Zone, predict_and_keep, predict_within};
 
 /// A flight beside its prediction.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -189,9 +189,14 @@ impl Debrief {
         let (site_m, mut fixes) = (zone.release.altitude_m, gate.fixes().to_vec());
         let others = keep_nearest(&mut fixes, plan.site.position, site_m, plan.release);
         let measured = Measured::of(&fixes, site_m, |place| kept.highest_ground_m(place))?;
-        let again = as_released(plan, winds, options, &measured);
+        let plan_again = as_released(plan, &measured);
+        let predict =
+            |least| predict_again(plan_again.as_ref().unwrap_or(plan), winds, options, least);
+        let again = plan_again.as_ref().and_then(|_| predict(Reach::NONE));
         // The zone stays that of the plan; what the miss is made of is flown as released.
         let flown = again.as_ref().unwrap_or(&kept);
+        let farther = beyond(flown, &measured).and_then(predict);
+        let flown = farther.as_ref().unwrap_or(flown);
         let replay = Replay::new(flown, &measured).map_err(cannot)?;
         let landing = landing(&replay, flown, &measured)?;
         let sight = Sight::new(zone);
@@ -295,13 +300,8 @@ fn cannot(miss: crate::flight::rise::Miss) -> Error {
     }
 }
 
-/// The plan with the time and the place of the real release, where they differ and winds allow it.
-fn as_released(
-    plan: &Plan,
-    winds: &Winds,
-    options: Options,
-    measured: &Measured,
-) -> Option<Continuation> {
+/// The plan with the time and the place of the real release, where they differ.
+fn as_released(plan: &Plan, measured: &Measured) -> Option<Plan> {
     let late_s = seconds_between(plan.release, measured.released).abs();
     let site = plan.site.position;
     let start = measured
@@ -316,13 +316,33 @@ fn as_released(
     if late_s >= SAME_TIME_S {
         other.release = measured.released;
     }
-    // Of this prediction only the planned flight is used, which has no draws.
+    Some(other)
+}
+
+/// A prediction of which only the planned flight is used, in winds as far as a reach at least, where they allow it.
+fn predict_again(
+    plan: &Plan,
+    winds: &Winds,
+    options: Options,
+    least: Reach,
+) -> Option<Continuation> {
+    // The planned flight has no draws.
     let few = Options {
         draws: FEW_DRAWS,
         ..options
     };
-    let predicted = predict_and_keep(&other, winds, few, || ());
+    let predicted = predict_within(plan, winds, few, least, || ());
     predicted.ok().map(|(_, kept)| kept)
+}
+
+/// How far winds are wanted, where the flight as measured leaves those that its prediction took.
+fn beyond(kept: &Continuation, measured: &Measured) -> Option<Reach> {
+    let replay = Replay::new(kept, measured).ok()?;
+    let stays =
+        replay.landings().is_ok() && (measured.landed || replay.landing_from(measured).is_ok());
+    let places = measured.track.iter();
+    let places = places.map(|m| (m.position, seconds_between(kept.release(), m.time)));
+    kept.wanted(places).filter(|_| !stays)
 }
 
 /// Where it landed; from the last place in the air as it fell so far.

@@ -127,6 +127,13 @@ pub enum FlightWinds {
     Field(Box<LayerField>),
 }
 
+impl FlightWinds {
+    /// Whether hours are missing among them.
+    pub fn gap_ahead(&self) -> bool {
+        matches!(self, FlightWinds::Field(field) if field.gap_ahead())
+    }
+}
+
 /// Everything that flights share; built once, read by all threads.
 #[derive(Debug, Clone)]
 pub struct FlightModel {

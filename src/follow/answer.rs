@@ -244,6 +244,8 @@ pub enum FollowNote {
     ReleasedElsewhere {
         /// So far away, m.
         away_m: f64,
+        /// Whether the winds are those above the site for every place, and not a field of them.
+        winds_of_site: bool,
     },
     /// The winds do not cover the time or the place it flies in: those of the plan's release stay.
     WindsOfPlan,

@@ -9,6 +9,7 @@ use crate::clock::seconds_between;
 use crate::flight::layers::Layers;
 use crate::flight::model::{Flown, Moment, Scratch};
 use crate::flight::onward::Course;
+use crate::flight::rise::Miss;
 use crate::geodesy::Position;
 use crate::numeric::{linear, quantile};
 use crate::random::SplitMix;
@@ -237,15 +238,15 @@ impl Ensemble {
         learn(states, &heights, &lesson);
     }
 
-    /// Flies every draw on from a moment, and tells where each is at `now_s`; `None` for one that leaves the
-    /// winds. The second is whether too few draws burst higher than it is.
+    /// Flies every draw on from a moment, and tells where each is at `now_s`, or why it does not come down. The
+    /// second is whether too few draws burst higher than it is.
     pub fn fly_on(
         &self,
         kept: &Continuation,
         from: Moment,
         falling: bool,
         now_s: f64,
-    ) -> (Vec<Option<Onward>>, bool) {
+    ) -> (Vec<Result<Onward, Miss>>, bool) {
         let (bursts, worn) = self.bursts(from.altitude_m, falling);
         let count = self.layers;
         let fly = |bench: &mut Bench, i: usize| {
@@ -273,9 +274,8 @@ impl Ensemble {
             };
             let flown = kept
                 .model()
-                .fly_onward(from, &course, &mut bench.scratch, tell)
-                .ok()?;
-            Some(Onward {
+                .fly_onward(from, &course, &mut bench.scratch, tell)?;
+            Ok(Onward {
                 flown,
                 // It was down before that time, and lies there.
                 now: now.unwrap_or(flown.landing),

@@ -27,7 +27,8 @@ use crate::brief::heights::passing;
 use crate::brief::waiting;
 use crate::clock::{after, seconds_between};
 use crate::error::Result;
-use crate::flight::model::Moment;
+use crate::flight::model::{FlightWinds, Moment};
+use crate::flight::rise::Miss;
 use crate::geodesy::{LocalFrame, Normal, Position};
 use crate::ground::water::Water;
 use crate::numeric::{Quantiles, quantile};
@@ -35,9 +36,10 @@ use crate::plan::Plan;
 use crate::spread::region::Regions;
 use crate::track::gate::{Change, Gate, rate};
 use crate::track::{Fix, Outcome};
+use crate::wind::placing::Outside;
 use crate::winds::Winds;
 use crate::zone::aloft::Continuation;
-use crate::zone::{Mark, Options, Zone, predict_and_keep};
+use crate::zone::{LEFT_ALLOWED, Mark, Options, Reach, Zone, predict_and_keep, predict_within};
 
 /// After so long without a report the tracker is quiet, s.
 pub const QUIET_S: f64 = 300.0;
@@ -181,6 +183,11 @@ impl<'a> Follower<'a> {
             self.stale = true;
         }
         self.set_release();
+        self.learn_all();
+    }
+
+    /// Learns from all legs that are new, or from all that there are where what was learnt does not hold any more.
+    fn learn_all(&mut self) {
         if self.stale {
             self.learnt = self.prior.clone();
             self.used = [None; 2];
@@ -237,19 +244,46 @@ impl<'a> Follower<'a> {
         if off_s.abs() < OTHER_RELEASE_S || self.winds_of_plan {
             return;
         }
+        self.winds_of_plan = !self.predict(released, Reach::NONE);
+    }
+
+    /// Predicts anew for a release, in winds as far as a reach at least; whether there are such.
+    fn predict(&mut self, release: Timestamp, least: Reach) -> bool {
         let plan = Plan {
-            release: released,
+            release,
             ..self.plan.clone()
         };
-        match predict_and_keep(&plan, self.winds, self.options, || ()) {
-            Ok((_, kept)) => {
-                self.prior = Ensemble::new(&kept, self.options.draws, self.options.seed);
-                self.kept = kept;
-                self.predicted_for = released;
-                self.stale = true;
-            }
-            Err(_) => self.winds_of_plan = true,
+        let predicted = predict_within(&plan, self.winds, self.options, least, || ());
+        let Ok((_, kept)) = predicted else {
+            return false;
+        };
+        self.prior = Ensemble::new(&kept, self.options.draws, self.options.seed);
+        self.kept = kept;
+        self.predicted_for = release;
+        self.stale = true;
+        true
+    }
+
+    /// Takes in more of the winds, where draws from a fix left those that were taken and there are more.
+    fn reach_farther(&mut self, from: &Fix, flown: &[std::result::Result<Onward, Miss>]) -> bool {
+        let leaves = |o: Outside| {
+            flown
+                .iter()
+                .filter(|f| matches!(f, Err(Miss::Leaves(l)) if *l == o))
+                .count()
+        };
+        let many = |o: Outside| leaves(o) as f64 > LEFT_ALLOWED * flown.len() as f64;
+        let more = |o: &Outside| many(*o) && !self.kept.end_at(*o);
+        if ![Outside::Region, Outside::Hours].iter().any(more) {
+            return false;
         }
+        let after_s = seconds_between(self.kept.release(), from.time);
+        let wanted = self.kept.wanted([(from.position, after_s)]);
+        if !wanted.is_some_and(|reach| self.predict(self.predicted_for, reach)) {
+            return false;
+        }
+        self.learn_all();
+        true
     }
 
     fn site_m(&self) -> f64 {
@@ -420,7 +454,10 @@ impl<'a> Follower<'a> {
             place: last.position.normal(),
         };
         let now_s = seconds_between(release, now);
-        let (flown, worn) = self.learnt.fly_on(&self.kept, from, falling, now_s);
+        let (mut flown, mut worn) = self.learnt.fly_on(&self.kept, from, falling, now_s);
+        if self.reach_farther(last, &flown) {
+            (flown, worn) = self.learnt.fly_on(&self.kept, from, falling, now_s);
+        }
         let landed: Vec<&Onward> = flown.iter().flatten().collect();
         let left_share = 1.0 - landed.len() as f64 / flown.len().max(1) as f64;
         if worn {
@@ -428,7 +465,7 @@ impl<'a> Follower<'a> {
                 altitude_m: last.altitude_m,
             });
         }
-        if left_share > crate::zone::LEFT_ALLOWED {
+        if left_share > LEFT_ALLOWED {
             standing
                 .notes
                 .push(FollowNote::DrawsLeft { share: left_share });
@@ -630,7 +667,11 @@ impl<'a> Follower<'a> {
         } else {
             let away_m = self.plan.site.position.distance_m(first.position);
             if away_m > ELSEWHERE_M {
-                notes.push(FollowNote::ReleasedElsewhere { away_m });
+                let winds = &self.kept.model().winds;
+                notes.push(FollowNote::ReleasedElsewhere {
+                    away_m,
+                    winds_of_site: matches!(winds, FlightWinds::Column(_)),
+                });
             }
         }
     }

@@ -113,7 +113,11 @@ pub fn note(note: &FollowNote, units: UnitSystem) -> String {
             if by_s > 0.0 { "ahead of" } else { "behind" }
         ),
         FollowNote::WithoutTime { reports } => format!(
-            "{reports} reports had no time of their own: the time they were heard is used (assumed)."
+            "{}: the time of hearing is used (assumed).",
+            match reports {
+                1 => "One report had no time of its own".to_owned(),
+                n => format!("{n} reports had no time of their own"),
+            }
         ),
         FollowNote::ReleasedLater { by_s, again } => format!(
             "Released {} {} than planned{}.",
@@ -121,9 +125,16 @@ pub fn note(note: &FollowNote, units: UnitSystem) -> String {
             if by_s > 0.0 { "later" } else { "earlier" },
             if again { "; predicted again for that" } else { "" }
         ),
-        FollowNote::ReleasedElsewhere { away_m } => format!(
-            "Released {} from the plan's site: the winds are those above the site.",
-            far(away_m, units)
+        FollowNote::ReleasedElsewhere {
+            away_m,
+            winds_of_site,
+        } => format!(
+            "Released {} from the plan's site{}.",
+            far(away_m, units),
+            match winds_of_site {
+                true => ": the winds are those above the site",
+                false => "",
+            }
         ),
         FollowNote::WindsOfPlan => {
             "The winds do not cover the time of the release: those of the plan's release are used."
@@ -164,9 +175,11 @@ pub fn other_flights(flights: usize, fixes: usize) -> String {
         1 => "of another flight".to_owned(),
         n => format!("of {n} other flights"),
     };
-    format!(
-        "{fixes} fixes {what} are left out: this is what was released nearest to the plan's time."
-    )
+    let fixes = match fixes {
+        1 => format!("One fix {what} is left out"),
+        n => format!("{n} fixes {what} are left out"),
+    };
+    format!("{fixes}: this is what was released nearest to the plan's time.")
 }
 
 /// What happened to a source.

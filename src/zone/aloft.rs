@@ -7,6 +7,7 @@ use jiff::Timestamp;
 use super::answer::Mark;
 use super::fly::{LEFT_ALLOWED, left, seconds_by_layer};
 use super::pattern::Pattern;
+use super::reach::{Extent, Reach};
 use super::terrain;
 use super::weather::process_of;
 use crate::clock::after;
@@ -20,6 +21,7 @@ use crate::spread::region::GroundEllipse;
 use crate::spread::run::{Landing, quantiles, run_aloft};
 use crate::wind::error::WindError;
 use crate::wind::error_process::WindErrorProcess;
+use crate::wind::placing::Outside;
 
 /// What lies on the ground is no higher than this above the terrain of files, m, and above what else tells of it
 /// (assumed).
@@ -30,6 +32,11 @@ const OFF_COARSE_M: f64 = 1_500.0;
 #[derive(Debug, Clone)]
 pub struct Continuation {
     pub(super) release: Timestamp,
+    pub(super) site: Position,
+    /// How far flights reach, and the winds that were taken; how much of all winds these are.
+    pub(super) own: Reach,
+    pub(super) reach: Reach,
+    pub(super) extent: Extent,
     pub(super) model: FlightModel,
     pub(super) sampler: Sampler,
     pub(super) wind_error: Option<WindError>,
@@ -98,6 +105,21 @@ impl Continuation {
     /// The heights that flights come down on.
     pub fn ground(&self) -> Option<&Arc<Terrain>> {
         self.ground.as_ref()
+    }
+
+    /// Whether there are no more winds to be had where a flight left these.
+    pub fn end_at(&self, left: Outside) -> bool {
+        self.extent.ends_at(left) || (left == Outside::Hours && self.model.winds.gap_ahead())
+    }
+
+    /// How far winds are wanted for flights like these that go on from places (with s after the release); `None` where
+    /// these reach as far, or there are no more.
+    pub fn wanted(&self, from: impl IntoIterator<Item = (Position, f64)>) -> Option<Reach> {
+        let reaches = from
+            .into_iter()
+            .map(|(place, after_s)| self.own.from(self.site.distance_m(place), after_s));
+        let wanted = reaches.fold(self.reach, Reach::with);
+        (self.extent != Extent::WHOLE && wanted != self.reach).then_some(wanted)
     }
 
     /// How high at most something lies on the ground at a place, m: so far above the terrain of the plan's files;

@@ -1,7 +1,7 @@
 //! Flying the plan and its draws, in as much of the winds as they reach.
 
 use super::Options;
-use super::reach::Reach;
+use super::reach::{Extent, Reach};
 use super::setup::Setup;
 use super::weather::{FlownWinds, Weather, process_of};
 use crate::clock::after;
@@ -45,6 +45,8 @@ pub struct Flights {
     pub landings: Landings,
     /// Members of the winds that were not flown in, with the reason.
     pub left_out: Vec<LeftOut>,
+    /// How much of the winds they were flown in.
+    pub extent: Extent,
 }
 
 impl Flights {
@@ -73,7 +75,7 @@ pub enum FlyOutcome {
 }
 
 /// Flies the plan and its draws: where they leave the part of a forecast that was decoded, in more of
-/// it. `flown` is called after each draw.
+/// it than `reach`. `flown` is called after each draw. With them, how far it was.
 ///
 /// # Errors
 ///
@@ -82,13 +84,13 @@ pub fn fly_all(
     weather: &Weather,
     setup: &mut Setup,
     options: Options,
+    mut reach: Reach,
     flown: impl Fn() + Sync,
-) -> Result<Flights> {
-    let mut reach = reach_of(weather, setup)?;
+) -> Result<(Flights, Reach)> {
     loop {
         let winds = weather.flown(&reach, &setup.model)?;
         match fly_in(weather, setup, &winds, None, options, &flown)? {
-            FlyOutcome::Flown(flights) => return Ok(*flights),
+            FlyOutcome::Flown(flights) => return Ok((*flights, reach)),
             FlyOutcome::NeedsMore(left) => reach = reach.grown(left),
         }
     }
@@ -170,6 +172,7 @@ pub fn fly_in(
         draws: options.draws,
         landings,
         left_out: winds.left_out.clone(),
+        extent: winds.extent,
     })))
 }
 

@@ -28,8 +28,9 @@ pub use self::answer::{Mark, Zone};
 pub use self::facts::Facts;
 use self::facts::{BalloonFacts, EarlyBursts, LandedOn, Missed, WindFacts};
 pub use self::fly::LEFT_ALLOWED;
-use self::fly::{Flights, fly_all};
+use self::fly::{Flights, fly_all, reach_of};
 use self::pattern::Pattern;
+pub use self::reach::Reach;
 pub use self::setup::assumed_of;
 use self::setup::{Setup, Surroundings};
 use self::site_winds::SiteWinds;
@@ -109,6 +110,21 @@ pub fn predict_and_keep(
     options: Options,
     flown: impl Fn() + Sync,
 ) -> Result<(Prediction, Continuation)> {
+    predict_within(plan, input, options, Reach::NONE, flown)
+}
+
+/// [`predict_and_keep`], with the winds as far as a reach, where the flights themselves do not need more of them.
+///
+/// # Errors
+///
+/// As [`predict`].
+pub fn predict_within(
+    plan: &Plan,
+    input: &Winds,
+    options: Options,
+    least: Reach,
+    flown: impl Fn() + Sync,
+) -> Result<(Prediction, Continuation)> {
     let site = SiteWinds::new(plan, input, [plan.release; 2])?;
     let weather = site.weather(plan.release)?;
     // Before the setup: where the plan does not say how high the site lies, the ground does.
@@ -117,7 +133,8 @@ pub fn predict_and_keep(
     let (site_m, elevation) = terrain::elevation(&plan.site, ground.as_deref(), column);
     let place = weather.place(site_m, ground.as_ref());
     let mut setup = Setup::new(&plan.stack, &plan.spread, place)?;
-    let flights = fly_all(&weather, &mut setup, options, flown)?;
+    let own = reach_of(&weather, &setup)?;
+    let (flights, reach) = fly_all(&weather, &mut setup, options, own.with(least), flown)?;
     let story = Story::new(plan, place, &weather, &setup, &flights)?;
     let prediction = Prediction {
         zone: story.zone(options, &plan.replaced, elevation)?,
@@ -125,6 +142,10 @@ pub fn predict_and_keep(
     };
     let kept = Continuation {
         release: plan.release,
+        site: plan.site.position,
+        own,
+        reach,
+        extent: flights.extent,
         wind_error: flights.error,
         model: setup.model,
         sampler: flights.sampler,

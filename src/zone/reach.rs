@@ -55,6 +55,12 @@ const GROWTH: f64 = 1.6;
 const FEW_COLUMNS: usize = 4_000;
 
 impl Reach {
+    /// Nowhere.
+    pub const NONE: Reach = Reach {
+        far_m: 0.0,
+        late_s: 0.0,
+    };
+
     /// From the planned flight in the winds above the site.
     pub fn of(track: &[Moment], model: &FlightModel, spread: &Spread) -> Reach {
         let drift_m = match &model.winds {
@@ -100,6 +106,14 @@ impl Reach {
                 late_s: GROWTH * self.late_s,
                 ..self
             },
+        }
+    }
+
+    /// The same from a place so far from the site, at a time after the release.
+    pub fn from(self, away_m: f64, after_s: f64) -> Reach {
+        Reach {
+            far_m: away_m + self.far_m,
+            late_s: after_s + self.late_s,
         }
     }
 

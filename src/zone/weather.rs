@@ -89,8 +89,7 @@ impl FlownWinds {
     /// Whether there is no more to be had where flights left them: a gap in the hours is as good as
     /// their end.
     pub fn end_at(&self, left: Outside) -> bool {
-        let gap = || matches!(&self.winds, FlightWinds::Field(field) if field.gap_ahead());
-        self.extent.ends_at(left) || (left == Outside::Hours && gap())
+        self.extent.ends_at(left) || (left == Outside::Hours && self.winds.gap_ahead())
     }
 
     /// A forecast's winds, decoded for releases from `since` on, for another of them.
