@@ -205,3 +205,24 @@ pub fn shrunk(standing: &Standing) -> Option<f64> {
     let before_m2 = standing.area_at_release_m2.filter(|a| *a > 0.0)?;
     Some(now_m2 / before_m2)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_is_told_as_one_and_winds_above_the_site_where_they_are() {
+        let told = |said: FollowNote| note(&said, UnitSystem::Metric);
+        assert!(told(FollowNote::WithoutTime { reports: 1 }).starts_with("One report had no time"));
+        assert!(told(FollowNote::WithoutTime { reports: 2 }).starts_with("2 reports had no time"));
+        assert!(other_flights(1, 1).starts_with("One fix of another flight is left out"));
+        let elsewhere = |winds_of_site| {
+            told(FollowNote::ReleasedElsewhere {
+                away_m: 12_000.0,
+                winds_of_site,
+            })
+        };
+        assert!(elsewhere(true).contains("those above the site"));
+        assert!(!elsewhere(false).contains("winds"));
+    }
+}

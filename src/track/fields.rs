@@ -140,8 +140,9 @@ pub struct Fields {
 
 /// How far back among the names of a tracker one stands: a column of numbers called `id` is none beside a call sign.
 pub fn rank(name: &str) -> usize {
-    let (_, names) = KNOWN[number_of(What::Tracker)];
-    names.iter().position(|n| *n == name).unwrap_or(names.len())
+    let of_tracker = KNOWN.iter().find(|(w, _)| *w == What::Tracker);
+    let at = of_tracker.and_then(|(_, names)| names.iter().position(|n| *n == name));
+    at.unwrap_or(usize::MAX)
 }
 
 fn number_of(what: What) -> usize {
