@@ -175,6 +175,11 @@ pub enum Assumption {
         /// What kind of profile.
         profile: Profile,
     },
+    /// The plan's word for the wind's error is one for other winds: these are as wrong as such winds are.
+    WindsMiscalled {
+        /// Whether they are measured soundings; else a forecast.
+        measured: bool,
+    },
     /// Over what height errors of the wind that the plan gives hang together.
     WindErrorCorrelation {
         /// The height, m.

@@ -190,6 +190,8 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             "the {} has no place: taken as made at the site, assumed",
             profile(*of)
         ),
+        Assumption::WindsMiscalled { measured: true } => "[spread] wind is \"forecast\", but these winds are a measured sounding: their error grows with age and distance".into(),
+        Assumption::WindsMiscalled { measured: false } => "[spread] wind is \"sounding\", but these winds are a forecast: their error grows with its lead time".into(),
         Assumption::WindErrorCorrelation { length_m } => format!(
             "wind errors correlated over {} of height, assumed",
             units.distance(*length_m)

@@ -173,7 +173,10 @@ impl<'a> SiteWinds<'a> {
 
     /// Whether better winds would be worth a word: not where the plan says how wrong these are.
     pub(super) fn told_of_better(&self) -> bool {
-        matches!(self.stated_error, None | Some(WindSpread::Sounding))
+        !matches!(
+            self.stated_error,
+            Some(WindSpread::None | WindSpread::Table(_))
+        )
     }
 
     /// A forecast's winds as far as `reach` around all the releases, counted from the first of
