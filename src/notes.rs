@@ -298,6 +298,12 @@ pub enum Assumption {
         /// The limit.
         limit_share: f64,
     },
+    /// Winds at the ground are those with which measured soundings begin, taken as measured 10 m above the
+    /// ground of their station.
+    GroundWindAtStation {
+        /// How far that is above or below the site at most, m.
+        apart_m: f64,
+    },
     /// Winds at the ground are those of the lowest level, brought down to 10 m by a logarithmic profile.
     GroundWindBroughtDown {
         /// How high above the site that level is at most, m.

@@ -286,6 +286,11 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             "limit for the share of draws in water: {:.0} %, assumed",
             100.0 * limit_share
         ),
+        Assumption::GroundWindAtStation { apart_m } => format!(
+            "wind at the ground: the lowest of the sounding, taken as measured {} above the ground of its station, up to {} above or below the site, assumed; gusts are stronger",
+            units.height(TOLD_AT_M),
+            units.height(*apart_m)
+        ),
         Assumption::GroundWindBroughtDown {
             from_m,
             roughness_m,

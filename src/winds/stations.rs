@@ -9,8 +9,8 @@ use crate::geodesy::Position;
 use crate::sources::{self, FileAscent, ONE_STATION_M};
 use crate::wind::column::{Column, ENDS_ALIKE_M, WindProfile};
 use crate::wind::departure::away_m;
+use crate::wind::near_ground::TenMetreWind;
 use crate::wind::placing::{LONGEST_GAP_S, MOST_STATIONS, Station, Weights};
-use crate::wind::sounding::Wind;
 use crate::wind::way::Way;
 
 /// Soundings farther from the release than this in time are not blended, s.
@@ -196,21 +196,15 @@ impl Blended<'_> {
         near && is_model(before)
     }
 
-    /// The weighted mean of their own winds at 10 m; `None` where one that counts has none.
-    pub fn wind_at_10_m(&self, weights: &Weights) -> Option<Wind> {
-        let counting = || weights.counting();
-        let own = |column: usize| self.ascents[column].sounding.wind_at_10_m;
-        // One without its own wind would count as calm in the mean.
-        let all = counting().all(|(column, _)| own(column).is_some());
-        let mean = |part: fn(Wind) -> f64| {
-            counting()
-                .map(|(c, weight)| own(c).map_or(0.0, |wind| weight * part(wind)))
-                .sum()
+    /// The weighted mean of what they tell of the wind at 10 m; `None` where one that counts tells nothing.
+    pub fn wind_at_10_m(&self, weights: &Weights) -> Option<TenMetreWind> {
+        let told = |(column, weight): (usize, f64)| {
+            let ascent = self.ascents.get(column)?;
+            Some((weight, TenMetreWind::of_sounding(&ascent.sounding)?))
         };
-        all.then(|| Wind {
-            east_m_s: mean(|wind| wind.east_m_s),
-            north_m_s: mean(|wind| wind.north_m_s),
-        })
+        // One that tells nothing would count as calm in the mean.
+        let all: Option<Vec<(f64, TenMetreWind)>> = weights.counting().map(told).collect();
+        TenMetreWind::mean(&all?)
     }
 }
 

@@ -14,7 +14,7 @@ use super::long_record::{LongRecord, Opened};
 use crate::choice::basis::{Basis, basis};
 use crate::choice::candidates::{Candidate, assumed_of_heights};
 use crate::choice::ground;
-use crate::choice::judge::brought_down;
+use crate::choice::judge::assumed_of_surface;
 use crate::choice::times::release_times;
 use crate::choice::together::{Together, group_of, middle, together};
 use crate::choice::verdict::Limits;
@@ -296,7 +296,7 @@ fn first_landings(
         let landings = flown.into_iter().flat_map(|flown| flown.landings);
         landed.push((heights, landings.collect::<Vec<_>>()));
     }
-    assumed.extend(brought_down(at_ground.into_iter()));
+    assumed.extend(assumed_of_surface(at_ground.into_iter()));
     let landed = landed.iter().map(|(on, all)| (*on, all.as_slice()));
     Ok(terrain::sources_of(landed))
 }
