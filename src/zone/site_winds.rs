@@ -265,6 +265,7 @@ impl<'a> SiteWinds<'a> {
             assumptions: read_as(blended.ascents.iter().map(|a| &a.sounding))
                 .chain([said])
                 .chain(continued)
+                .chain(left_out(&blended.left_out))
                 .collect(),
             ..self.of(
                 release,
