@@ -165,13 +165,14 @@ impl Job {
                 FieldGround::of(&plan, &opened.winds, map, around, of_soundings)
             })
             .collect::<Result<_>>()?;
+        let heights: Vec<Option<&Terrain>> = grounds.iter().map(|g| g.heights.as_deref()).collect();
+        terrain::refuse_elsewhere(&plan.ground, &heights)?;
         let fields = fields(&plan, candidates, &those, &grounds);
         let ground_of = |field: &LaunchField| grounds[field.ground].heights.as_deref();
         let from = candidates.iter().zip(fields.iter().map(ground_of));
         assumed.extend(assumed_of_heights(&plan, from));
         assumed.extend(ground::ON_GROUND);
         let landed_on = first_landings(&opened, &grounds, &fields, &days, &asked, &mut assumed)?;
-        let heights: Vec<Option<&Terrain>> = grounds.iter().map(|g| g.heights.as_deref()).collect();
         assumed.extend(terrain::assumed(&heights, &landed_on));
         let maps: Vec<&GroundMap> = grounds.iter().map(|ground| &ground.map).collect();
         let mut basis = basis(
