@@ -265,8 +265,8 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             least_diameter_share,
             most_diameter_share,
         } => format!(
-            "about 1 balloon in {:.0} bursts early, at {least_diameter_share:.2} to {most_diameter_share:.2} of its diameter: the deviation of the burst does not include that",
-            1.0 / share
+            "about {}, at {least_diameter_share:.2} to {most_diameter_share:.2} of the usual diameter: the deviation of the burst does not include that",
+            words::bursts_early(*share, "balloon")
         ),
 
         // Choice.
