@@ -175,6 +175,11 @@ pub enum Assumption {
         /// What kind of profile.
         profile: Profile,
     },
+    /// The plan's word for the wind's error is one for other winds: these are as wrong as such winds are.
+    WindsMiscalled {
+        /// Whether they are measured soundings; else a forecast.
+        measured: bool,
+    },
     /// Over what height errors of the wind that the plan gives hang together.
     WindErrorCorrelation {
         /// The height, m.
@@ -292,6 +297,12 @@ pub enum Assumption {
     WaterLimit {
         /// The limit.
         limit_share: f64,
+    },
+    /// Winds at the ground are those with which measured soundings begin, taken as measured 10 m above the
+    /// ground of their station.
+    GroundWindAtStation {
+        /// How far that is above or below the site at most, m.
+        apart_m: f64,
     },
     /// Winds at the ground are those of the lowest level, brought down to 10 m by a logarithmic profile.
     GroundWindBroughtDown {

@@ -202,9 +202,9 @@ pub struct SpreadPlan {
 /// How wrong the winds may be.
 #[derive(Debug, Clone, PartialEq)]
 pub enum WindSpread {
-    /// As wrong as a sounding of its age.
+    /// As wrong as soundings of such an age, if that is what the winds are; else as such winds are.
     Sounding,
-    /// As wrong as a forecast of its lead time.
+    /// As wrong as a forecast of such a lead time, if that is what the winds are; else as such winds are.
     Forecast,
     /// Exact.
     None,

@@ -17,6 +17,8 @@ use windfall::ground::layers::{
 };
 use windfall::ground::map::{Class, GroundMap};
 use windfall::ground::region::Region;
+use windfall::report::input_notes;
+use windfall::units::UnitSystem;
 
 fn region() -> Region {
     Region::around(Position::new(43.6, -113.0).unwrap(), 60_000.0)
@@ -75,7 +77,8 @@ fn geojson_roads_have_classes_and_names() {
         [RoadClass::Motorway, RoadClass::Unknown, RoadClass::Unknown]
     );
     assert_eq!(layer.lines[0].name, "I 15");
-    assert_eq!(layer.notes.len(), 2, "{:?}", layer.notes);
+    // A point, two lines without a class, a footway.
+    assert_eq!(layer.notes.len(), 3, "{:?}", layer.notes);
     let by_type = LayerRequest {
         class_attribute: Some("type".into()),
         ..of(Kind::Road)
@@ -273,6 +276,34 @@ fn bad_geojson_is_explained() {
     assert!((nearest_m - 86_000.0).abs() < 1_500.0, "{nearest_m}");
 }
 
+/// A download of OpenStreetMap as Shapefiles has its classes under another name, paths and tracks among them.
+#[test]
+fn paths_are_no_roads_whatever_the_attribute_is_called() {
+    let wanted = LayerRequest {
+        class_attribute: Some("fclass".into()),
+        ..of(Kind::Road)
+    };
+    let all = |words: &[&str]| {
+        let one = |word: &&str| feature(&format!("\"fclass\":\"{word}\""), "LineString", LINE);
+        let features: Vec<String> = words.iter().map(one).collect();
+        geojson(&collection(&features.join(",")), &wanted)
+    };
+    let layer = all(&["primary", "footway", "track_grade2", "B 27"]).unwrap();
+    let classes: Vec<RoadClass> = layer.lines.iter().map(|line| line.class).collect();
+    assert_eq!(classes, [RoadClass::Primary, RoadClass::Unknown]);
+    let found: Vec<LayerFinding> = layer.notes.iter().map(|note| note.found).collect();
+    let [no_class, no_cars] = [
+        LayerFinding::NoClass { count: 1 },
+        LayerFinding::NotForCars { count: 2 },
+    ];
+    assert_eq!(found, [no_class, no_cars]);
+    let message = all(&["steps", "path"]).unwrap_err();
+    assert!(
+        message.contains("2 features, none of them roads for cars"),
+        "{message}"
+    );
+}
+
 #[test]
 fn unknown_formats_and_missing_files_are_told() {
     for (name, says) in [
@@ -388,6 +419,36 @@ fn shapefiles_are_read_with_their_projection() {
     );
 }
 
+/// A row that is marked as deleted still has its shape, which goes with it.
+#[test]
+fn deleted_rows_of_a_shapefile_take_their_shapes_with_them() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("layer.shp");
+    let table = TableWriterBuilder::new().add_character_field("name".try_into().unwrap(), 20);
+    let mut writer = shapefile::Writer::from_path(&path, table).unwrap();
+    for (k, name) in ["One", "Two", "Three"].into_iter().enumerate() {
+        let lat = 43.5 + 0.1 * k as f64;
+        let line = Polyline::new(vec![Point::new(-113.0, lat), Point::new(-113.1, lat)]);
+        let mut record = Record::default();
+        let text = FieldValue::Character(Some(name.to_owned()));
+        record.insert("name".to_owned(), text);
+        writer.write_shape_and_record(&line, &record).unwrap();
+    }
+    drop(writer);
+    let rows = folder.path().join("layer.dbf");
+    let mut bytes = fs::read(&rows).unwrap();
+    let [heading, row] = [8, 10].map(|i| usize::from(u16::from_le_bytes([bytes[i], bytes[i + 1]])));
+    bytes[heading + row] = b'*';
+    fs::write(&rows, bytes).unwrap();
+    let layer = read(&path, &of(Kind::River), &region()).unwrap();
+    let lines: Vec<(&str, f64)> = layer
+        .lines
+        .iter()
+        .map(|line| (line.name.as_str(), line.points[0][1]))
+        .collect();
+    assert_eq!(lines, [("One", 43.5), ("Three", 43.7)]);
+}
+
 /// A lake whose outline is two ways, with an island, a road that leaves the extract, a power line,
 /// a town.
 fn extract(folder: &Path) -> PathBuf {
@@ -429,6 +490,30 @@ fn extract(folder: &Path) -> PathBuf {
         );
     fs::write(&path, [heading(), block.blob()].concat()).unwrap();
     path
+}
+
+/// Its nodes end at 43.4 N and 113.2 W; one far away in the north-east hides that most end there, too.
+#[test]
+fn an_extract_that_does_not_hold_the_region_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = extract(folder.path());
+    let found = |lat: f64, lon: f64, reach_m: f64| {
+        let region = Region::around(Position::new(lat, lon).unwrap(), reach_m);
+        let layers = read_osm(&path, &region).unwrap();
+        let notes: Vec<_> = layers.into_iter().flat_map(|layer| layer.notes).collect();
+        input_notes::of_layers(&notes, UnitSystem::Metric)
+    };
+    assert_eq!(
+        found(43.5, -113.0, 30_000.0),
+        ["x.osm.pbf, all kinds: the file ends at 43.40 N and 113.20 W: beyond, nothing is known"]
+    );
+    assert!(found(43.5, -113.0, 5_000.0).is_empty());
+    let near = found(42.5, -113.0, 50_000.0);
+    assert!(
+        near[0].contains("all kinds: nothing within 50.0 km"),
+        "{near:?}"
+    );
+    assert_eq!(near.len(), 1);
 }
 
 #[test]

@@ -13,6 +13,7 @@ use grids::{GFS_EUROPE, archive};
 use windfall::geodesy::{Position, SEMI_MAJOR_M};
 use windfall::ground::region::Region;
 use windfall::ground::terrain::Terrain;
+use windfall::notes::warning::{Warning, warnings};
 use windfall::notes::{Assumption, Note};
 use windfall::plan::Plan;
 use windfall::report::notes;
@@ -125,6 +126,32 @@ fn where_the_terrain_ends_the_elevation_of_the_site_counts() {
     let on_site = Assumption::LandsWithoutTerrain { share: *share };
     let assumed = &told.zone.assumptions;
     assert!(assumed.contains(&on_site), "{assumed:?}");
+}
+
+/// Released at 20.5 E in a wind from the west, 10 degrees beyond the grid's last height.
+#[test]
+fn terrain_of_elsewhere_is_refused_and_terrain_that_is_never_met_is_a_warning() {
+    let folder = tempfile::tempdir().unwrap();
+    let winds = west_wind(folder.path());
+    let terrain = slope(folder.path(), 0.0);
+    let released = |lon: f64| {
+        let site = format!("lat = 0.0\nlon = {lon}\nelevation = \"1012 m\"");
+        predict(&plan(&site, &terrain), &winds, OPTIONS, || {})
+    };
+    let message = released(20.5).unwrap_err().to_string();
+    assert!(message.contains("no height within 300 km"), "{message}");
+    let told = released(10.8).unwrap().zone;
+    let never_met = Assumption::LandsWithoutTerrain { share: 1.0 };
+    assert!(
+        told.assumptions.contains(&never_met),
+        "{:?}",
+        told.assumptions
+    );
+    let warned = warnings(&told.notes, &told.assumptions);
+    assert!(
+        warned.contains(&Warning::Assumption(never_met)),
+        "{warned:?}"
+    );
 }
 
 const TILE: &str = "tests/data/ground/N44W072.hgt.gz";

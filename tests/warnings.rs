@@ -94,7 +94,7 @@ fn a_sounding_far_away_warns() {
         "{lines:?}"
     );
     // Also where the plan says how wrong they are.
-    let stated = ("wind = \"sounding\"", "wind = \"forecast\"");
+    let stated = ("wind = \"sounding\"", "wind = [[\"10 km\", \"3 m/s\"]]");
     let lines = warned(&[far, own, stated]);
     assert!(lines[0].contains("away from the site"), "{lines:?}");
 }

@@ -76,20 +76,27 @@ impl AirProfile {
         }
     }
 
-    /// The weighted mean of profiles; measured where all of them are.
+    /// The weighted mean of the profiles that were measured, within what all of these measured; the
+    /// standard atmosphere of none.
     pub fn blend(parts: &[(f64, &AirProfile)]) -> AirProfile {
-        let count = node_altitudes().count();
-        let mean =
-            |i: usize| std::array::from_fn(|k| parts.iter().map(|(w, p)| w * p.nodes[i][k]).sum());
-        let measured_m = parts
-            .iter()
-            // Measured where all are: the narrowest range, and none where one has none.
-            .map(|(_, p)| p.measured_m)
-            .reduce(|a, b| Some((a?.0.max(b?.0), a?.1.min(b?.1))))
-            .flatten();
+        // The standard air of one that measured none would say something of the weather of the others.
+        let measured = || parts.iter().filter(|(_, p)| p.measured_m.is_some());
+        let total: f64 = measured().map(|(weight, _)| weight).sum();
+        let ranges_m = measured().filter_map(|(_, p)| p.measured_m);
+        let Some(range_m) = ranges_m.reduce(|a, b| (a.0.max(b.0), a.1.min(b.1))) else {
+            return AirProfile::standard();
+        };
+        let mean = |i: usize| {
+            let of = |k: usize| {
+                measured()
+                    .map(move |(w, p)| w / total * p.nodes[i][k])
+                    .sum()
+            };
+            std::array::from_fn(of)
+        };
         AirProfile {
-            nodes: (0..count).map(mean).collect(),
-            measured_m,
+            nodes: (0..node_altitudes().count()).map(mean).collect(),
+            measured_m: Some(range_m),
         }
     }
 
@@ -232,5 +239,19 @@ mod tests {
         let far = profile.at(40_000.0).temperature_k;
         assert!((far - standard(Geopotential::standard(40_000.0)).temperature_k).abs() < 0.1);
         assert_eq!(profile.measured_m(), Some((1_000.0, 15_000.0)));
+    }
+
+    #[test]
+    fn a_mean_is_of_the_measured_alone() {
+        let warm = AirProfile::from_levels(&[level(1_000.0, 8.0), level(15_000.0, 8.0)]);
+        let warmer = AirProfile::from_levels(&[level(2_000.0, 12.0), level(12_000.0, 12.0)]);
+        let standard = AirProfile::standard();
+        let mean = AirProfile::blend(&[(0.25, &warm), (0.25, &warmer), (0.5, &standard)]);
+        let want = 0.5 * (warm.at(5_000.0).temperature_k + warmer.at(5_000.0).temperature_k);
+        assert!((mean.at(5_000.0).temperature_k - want).abs() < 1e-9);
+        assert_eq!(mean.measured_m(), Some((2_000.0, 12_000.0)));
+        let of_none = AirProfile::blend(&[(1.0, &standard)]);
+        assert_eq!(of_none.measured_m(), None);
+        assert_eq!(of_none.at(5_000.0), standard.at(5_000.0));
     }
 }

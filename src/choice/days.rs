@@ -35,6 +35,7 @@ pub fn days(
     let mut assumed = plan.replaced.clone();
     let limits = Limits::of(&plan.limits, &mut assumed);
     let ground = terrain::around(&plan.ground, input, plan.site.position, terrain::FAR_M)?;
+    terrain::refuse_elsewhere(&plan.ground, &[ground.as_deref()])?;
     let cylinders = default_cylinders();
     let flown_in = FlownIn {
         winds: input,

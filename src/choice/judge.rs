@@ -277,6 +277,7 @@ fn not_told(day: &Day) -> Option<Reason> {
 fn surface_from(winds: &[GroundWind]) -> Option<GroundWindFrom> {
     let height = |from: &GroundWindFrom| match from {
         GroundWindFrom::TenMetres => 0.0,
+        GroundWindFrom::AtStation { apart_m } => *apart_m,
         GroundWindFrom::Between => TOLD_AT_M,
         GroundWindFrom::BroughtDown { from_m } => *from_m,
     };
@@ -286,21 +287,28 @@ fn surface_from(winds: &[GroundWind]) -> Option<GroundWindFrom> {
 }
 
 /// What is assumed of the winds at the ground of some releases.
-pub fn assumed_at_ground<'a>(rows: impl Iterator<Item = &'a ReleaseRow>) -> Option<Assumption> {
-    brought_down(rows.filter_map(|row| row.day.as_ref()?.surface_from))
+pub fn assumed_at_ground<'a>(rows: impl Iterator<Item = &'a ReleaseRow>) -> Vec<Assumption> {
+    assumed_of_surface(rows.filter_map(|row| row.day.as_ref()?.surface_from))
 }
 
 /// What is assumed of winds at the ground by what they are from.
-pub fn brought_down(from: impl Iterator<Item = GroundWindFrom>) -> Option<Assumption> {
-    let heights = from.filter_map(|from| match from {
-        GroundWindFrom::BroughtDown { from_m } => Some(from_m),
+pub fn assumed_of_surface(from: impl Iterator<Item = GroundWindFrom>) -> Vec<Assumption> {
+    let all: Vec<GroundWindFrom> = from.collect();
+    let most = |of: fn(&GroundWindFrom) -> Option<f64>| all.iter().filter_map(of).reduce(f64::max);
+    let apart_m = most(|from| match from {
+        GroundWindFrom::AtStation { apart_m } => Some(*apart_m),
         _ => None,
     });
-    let from_m = heights.reduce(f64::max)?;
-    Some(Assumption::GroundWindBroughtDown {
+    let from_m = most(|from| match from {
+        GroundWindFrom::BroughtDown { from_m } => Some(*from_m),
+        _ => None,
+    });
+    let at_station = apart_m.map(|apart_m| Assumption::GroundWindAtStation { apart_m });
+    let brought_down = from_m.map(|from_m| Assumption::GroundWindBroughtDown {
         from_m,
         roughness_m: ROUGHNESS_M,
-    })
+    });
+    at_station.into_iter().chain(brought_down).collect()
 }
 
 /// The sun at a site on the local day of a release.

@@ -60,6 +60,11 @@ pub fn sites(
         .iter()
         .map(|those| Group::of(plan, input, &places, &cylinders, those, times, options))
         .collect::<Result<_>>()?;
+    let heights: Vec<Option<&Terrain>> = groups
+        .iter()
+        .map(|group| group.heights.as_deref())
+        .collect();
+    terrain::refuse_elsewhere(&plan.ground, &heights)?;
     let regions: Vec<Region> = groups.iter().map(|group| group.region).collect();
     let maps = ground::maps(&plan.ground, &regions)?;
     let group_of = group_of(&those);
@@ -114,10 +119,6 @@ pub fn sites(
         plan,
         numbered().map(|(i, candidate)| (candidate, heights_at(i))),
     ));
-    let heights: Vec<Option<&Terrain>> = groups
-        .iter()
-        .map(|group| group.heights.as_deref())
-        .collect();
     let landed = landings.iter().map(Vec::as_slice);
     let landed_on = terrain::sources_of(heights.iter().copied().zip(landed));
     assumed.extend(assumed_at_ground(compared.iter().flat_map(|s| &s.rows)));

@@ -4,6 +4,7 @@ use serde::Deserialize;
 
 use super::toml_file;
 use crate::error::{Error, Fault, Result};
+use crate::vehicle::balloon::Gas;
 
 const BUILT_IN: &str = include_str!("checklist.toml");
 
@@ -23,6 +24,16 @@ pub struct ChecklistPart {
     pub heading: String,
     /// The things.
     pub items: Vec<String>,
+    /// The gas that it is for, if not for any.
+    pub gas: Option<Gas>,
+}
+
+impl Checklist {
+    /// The parts for a gas.
+    pub fn parts_for(&self, gas: Gas) -> impl Iterator<Item = &ChecklistPart> {
+        let is_for = move |part: &&ChecklistPart| part.gas.is_none_or(|of| of == gas);
+        self.parts.iter().filter(is_for)
+    }
 }
 
 /// Somebody to call.
@@ -48,6 +59,7 @@ struct File {
 struct WrittenPart {
     heading: String,
     items: Vec<String>,
+    gas: Option<Gas>,
 }
 
 #[derive(Deserialize)]
@@ -90,6 +102,7 @@ pub fn read(name: &str, text: &str) -> Result<Checklist> {
             .map(|p| ChecklistPart {
                 heading: p.heading,
                 items: p.items,
+                gas: p.gas,
             })
             .collect(),
         calls: file
@@ -129,6 +142,13 @@ mod tests {
             assert!(text.contains(what), "{what}");
         }
         assert!(own.calls.len() > 3);
+        let of = |gas| {
+            let items = own.parts_for(gas).flat_map(|part| &part.items);
+            items.cloned().collect::<Vec<_>>().join(" ")
+        };
+        assert!(of(Gas::Hydrogen).contains("bonded to earth"));
+        assert!(!of(Gas::Hydrogen).to_lowercase().contains("helium"));
+        assert!(!of(Gas::Helium).contains("bonded to earth"));
         let mine = "[[part]]\nheading = \"Ours\"\nitems = [\"tea\"]\n";
         assert_eq!(read("mine.toml", mine).unwrap().parts[0].items, ["tea"]);
         for (text, found) in [

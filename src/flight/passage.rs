@@ -40,7 +40,9 @@ impl Passage {
         let Some((&seconds, below)) = self.seconds.split_last() else {
             return 0.0;
         };
-        let change = below.last().map_or(0.0, |b| seconds - b);
+        // A way that begins in its last layer has no time in the one below, which says nothing.
+        let flown_below = below.last().filter(|b| **b > 0.0);
+        let change = flown_below.map_or(0.0, |b| seconds - b);
         share * (seconds + 0.5 * change * (share - 1.0))
     }
 
@@ -74,5 +76,25 @@ impl Passage {
         }
         // There is none below the first layer of the way, so its slope is taken to the one above.
         felt[first + 1] += (0.5 * of_first) as f32;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_way_that_begins_in_its_last_layer_does_not_lean() {
+        let part_s = |seconds: &[f64]| {
+            let passage = Passage {
+                seconds: seconds.to_vec(),
+                ..Passage::default()
+            };
+            passage.last_part_s(0.5)
+        };
+        assert_eq!(part_s(&[0.0, 0.0, 50.0]), 25.0);
+        assert_eq!(part_s(&[50.0]), 25.0);
+        // From 40 s in the layer below the time grows: less of it in the lower half.
+        assert_eq!(part_s(&[0.0, 40.0, 50.0]), 23.75);
     }
 }

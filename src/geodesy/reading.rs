@@ -23,6 +23,10 @@ pub const EXPECTED: &str = "latitude and longitude, as in \"43.0246, -108.3801\"
 pub fn read_position(text: &str) -> Option<Position> {
     let tokens = tokens(text)?;
     let [first, second] = halves(&tokens)?;
+    // As in "52,5 13": a decimal comma, if both angles are written alike.
+    if has_tight_comma(text) && first.len() != second.len() {
+        return None;
+    }
     let (first, second) = (angle(first)?, angle(second)?);
     let (lat, lon) = match (first.axis, second.axis) {
         (None, None) | (Some(Axis::Lat), Some(Axis::Lon)) => (first, second),
@@ -116,6 +120,12 @@ fn set_mark(tokens: &mut [Token], mark: usize) -> Option<()> {
         _ => return None,
     };
     Some(())
+}
+
+/// Whether digits stand on both sides of a comma.
+fn has_tight_comma(text: &str) -> bool {
+    let is_tight = |w: &[u8]| matches!(w, [a, b',', c] if a.is_ascii_digit() && c.is_ascii_digit());
+    text.as_bytes().windows(3).any(is_tight)
 }
 
 /// The tokens of the first and of the second angle: parted by the comma, else by the letters, else
@@ -217,8 +227,16 @@ mod tests {
         }
         let south = read_position("-0 30 0, 151 12 0").unwrap();
         assert_eq!((south.lat_deg, south.lon_deg), (-0.5, 151.2));
+        // Written alike on both sides, a comma without a blank parts the two.
+        for text in ["43,8", "43.0,8.0", "43 00.0,8 00.0"] {
+            let read = read_position(text).unwrap_or_else(|| panic!("{text}"));
+            assert_eq!((read.lat_deg, read.lon_deg), (43.0, 8.0), "{text}");
+        }
         for text in [
             "",
+            "52,5 13",
+            "52,5 13.4",
+            "52 30 13,4",
             "43.02",
             "Riverton",
             "43,0246, -108,3801",

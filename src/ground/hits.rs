@@ -74,25 +74,25 @@ const BUFFERS: [(Class, f64, &str); 18] = [
     (
         Class::Road(RoadClass::Motorway),
         100.0,
-        "two carriageways and a train of 20 m that drifts as it falls",
+        "two carriageways and a stack 20 m long that drifts as it falls",
     ),
     (
         Class::Road(RoadClass::Trunk),
         75.0,
-        "a wide road with fast traffic, and the train's length",
+        "a wide road with fast traffic, and the stack's length",
     ),
     (
         Class::Road(RoadClass::Primary),
         50.0,
-        "a road's width and the train's length",
+        "a road's width and the stack's length",
     ),
     (
         Class::Road(RoadClass::Secondary),
         50.0,
-        "a road's width and the train's length",
+        "a road's width and the stack's length",
     ),
-    (Class::Road(RoadClass::Tertiary), 30.0, "the train's length"),
-    (Class::Road(RoadClass::Local), 30.0, "the train's length"),
+    (Class::Road(RoadClass::Tertiary), 30.0, "the stack's length"),
+    (Class::Road(RoadClass::Local), 30.0, "the stack's length"),
     (
         Class::Road(RoadClass::Unknown),
         50.0,
@@ -122,7 +122,7 @@ const BUFFERS: [(Class, f64, &str); 18] = [
     (
         Class::PowerLine,
         50.0,
-        "the train's length and the line's width",
+        "the stack's length and the line's width",
     ),
     (Class::Urban, 0.0, "inside: people, roofs and traffic below"),
     (Class::River, 50.0, "half a river's width, given as a line"),

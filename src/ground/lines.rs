@@ -92,6 +92,10 @@ fn meet([a, b]: [[f64; 2]; 2], [c, d]: [[f64; 2]; 2]) -> bool {
     side(c, d, a) * side(c, d, b) <= 0.0 && side(a, b, c) * side(a, b, d) <= 0.0
 }
 
+/// Far from the region a part of an edge may be as long as this share of the way there: it is off its line by
+/// less than would bring it into the region.
+const FAR_SHARE: f64 = 0.25;
+
 /// The points on the plane of a line of longitudes and latitudes, dense enough to follow it.
 pub(super) fn on_plane(region: &Region, points: &[[f64; 2]]) -> Vec<[f64; 2]> {
     let mut out: Vec<[f64; 2]> = Vec::with_capacity(points.len());
@@ -99,25 +103,71 @@ pub(super) fn on_plane(region: &Region, points: &[[f64; 2]]) -> Vec<[f64; 2]> {
     for &here in points {
         let there = region.project(here);
         if let Some((from, start)) = before {
-            // Degrees, not the plane: there a box round half the earth may look short.
-            let degrees = (here[0] - from[0]).hypot(here[1] - from[1]);
-            let length = (there[0] - start[0]).hypot(there[1] - start[1]);
-            let parts = if degrees > 1.0 {
-                length.max(degrees * DEGREE_M)
-            } else {
-                length
-            };
-            // The most parts reach once round the earth, so only damaged files have longer edges.
-            let parts = (parts / LONGEST_M).ceil().clamp(1.0, MOST_PARTS);
-            for k in 1..parts as usize {
-                let t = k as f64 / parts;
-                out.push(region.project(between(from, here, t)));
-            }
+            let edge = LongEdge::new(region, [from, here], [start, there]);
+            edge.follow([0, edge.parts], [start, there], &mut out);
         }
         out.push(there);
         before = Some((here, there));
     }
     out
+}
+
+/// An edge that is straight in degrees, in parts short enough for the plane.
+struct LongEdge<'a> {
+    region: &'a Region,
+    /// Its ends, degrees.
+    ends: [[f64; 2]; 2],
+    parts: usize,
+    /// Length of each part, m: at least as long as it is.
+    part_m: f64,
+}
+
+impl LongEdge<'_> {
+    fn new<'a>(region: &'a Region, ends: [[f64; 2]; 2], places: [[f64; 2]; 2]) -> LongEdge<'a> {
+        // Degrees, not the plane: there a box round half the earth may look short.
+        let degrees = apart(ends);
+        let length_m = match degrees > 1.0 {
+            true => apart(places).max(degrees * DEGREE_M),
+            false => apart(places),
+        };
+        // The most parts reach once round the earth, so only damaged files have longer edges.
+        let parts = (length_m / LONGEST_M).ceil().clamp(1.0, MOST_PARTS);
+        LongEdge {
+            region,
+            ends,
+            parts: parts as usize,
+            part_m: length_m / parts,
+        }
+    }
+
+    /// Adds the ends of the parts between two of them, whose places are given: all near the region, few far
+    /// from it, or long edges of a small file would fill the memory.
+    fn follow(&self, [first, last]: [usize; 2], places: [[f64; 2]; 2], out: &mut Vec<[f64; 2]>) {
+        if last - first < 2 {
+            return;
+        }
+        let length_m = apart(places).max(self.part_m * (last - first) as f64);
+        let farther_m = places
+            .map(|p| p[0].hypot(p[1]))
+            .into_iter()
+            .fold(0.0, f64::max);
+        // Negative where it may reach into the region.
+        let away_m = farther_m - length_m - self.region.reach_m;
+        if length_m <= FAR_SHARE * away_m {
+            return;
+        }
+        let middle = first.midpoint(last);
+        let [from, to] = self.ends;
+        let share = middle as f64 / self.parts as f64;
+        let there = self.region.project(between(from, to, share));
+        self.follow([first, middle], [places[0], there], out);
+        out.push(there);
+        self.follow([middle, last], [there, places[1]], out);
+    }
+}
+
+fn apart([a, b]: [[f64; 2]; 2]) -> f64 {
+    (b[0] - a[0]).hypot(b[1] - a[1])
 }
 
 #[cfg(test)]
@@ -141,5 +191,25 @@ mod tests {
             "{distance} {expected}"
         );
         assert_eq!(Lines::default().nearest([0.0, 0.0]), None);
+    }
+
+    #[test]
+    fn a_line_round_half_the_earth_is_dense_only_near_the_region() {
+        let center = Position::new(45.0, 10.0).unwrap();
+        let region = Region::around(center, 200_000.0);
+        let points = on_plane(&region, &[[-75.0, 45.5], [95.0, 45.5]]);
+        assert!(points.len() < 250, "{}", points.len());
+        let edges = points.windows(2).map(|w| (w[0], w[1], 7)).collect();
+        let lines = Lines::new(edges);
+        for lon in [8.0, 9.3, 10.0, 12.0] {
+            let here = Position::new(45.0, lon).unwrap();
+            let due_north = here.distance_m(Position::new(45.5, lon).unwrap());
+            let (distance, _) = lines.nearest(region.project([lon, 45.0])).unwrap();
+            // A parallel bends towards its pole: to its side it is a little nearer than due north.
+            assert!(
+                (distance - due_north).abs() < 60.0,
+                "{lon}: {distance} {due_north}"
+            );
+        }
     }
 }

@@ -96,8 +96,8 @@ impl Region {
     }
 
     /// Whether a place lies north, south, east and west of the region's box.
-    pub fn sides(&self, [lon, lat]: [f64; 2]) -> [bool; 4] {
-        let lon = lon + self.turn_of(&[[lon, lat]]);
+    pub fn sides(&self, place: [f64; 2]) -> [bool; 4] {
+        let [lon, lat] = self.turned_place(place);
         [
             lat > self.lat[1],
             lat < self.lat[0],
@@ -165,6 +165,11 @@ impl Region {
         let ring = closed_over_pole(ring);
         let turn = self.turn_of(&ring);
         ring.iter().map(|p| [p[0] + turn, p[1]]).collect()
+    }
+
+    /// A place from the side of the region on.
+    pub fn turned_place(&self, [lon, lat]: [f64; 2]) -> [f64; 2] {
+        [lon + self.turn_of(&[[lon, lat]]), lat]
     }
 
     /// A line from the side of the region on.

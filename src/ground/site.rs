@@ -55,8 +55,8 @@ const LIMITS: [(Class, f64, &str); 11] = [
         500.0,
         "people below the first minute of the flight",
     ),
-    (Class::River, 100.0, "a train that dips is lost"),
-    (Class::Lake, 100.0, "a train that dips is lost"),
+    (Class::River, 100.0, "a stack that dips into it is lost"),
+    (Class::Lake, 100.0, "a stack that dips into it is lost"),
 ];
 
 /// How far what should be from a site, where the plan does not say.

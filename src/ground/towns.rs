@@ -180,8 +180,12 @@ impl TownArea {
     fn is_called(&self, words: &str) -> bool {
         let [country, country_name] = [self.country, self.country_name].map(folded);
         // What people write is neither its code nor its name.
-        let america = if country == "us" { "usa" } else { "" };
-        let countries = [country.as_str(), country_name.as_str(), america];
+        let in_short = match country.as_str() {
+            "us" => "usa",
+            "gb" => "uk",
+            _ => "",
+        };
+        let countries = [country.as_str(), country_name.as_str(), in_short];
         let regions = [self.short, self.name].map(folded);
         let is_one = |names: &[&str], words: &str| !words.is_empty() && names.contains(&words);
         let regions = regions.each_ref().map(String::as_str);
@@ -266,6 +270,8 @@ mod tests {
         assert_eq!(names("New York City")[0], "New York City, NY");
         assert!(names("Coruche pt")[0].ends_with(", PT"));
         assert_eq!(names("Coruche, Portugal"), names("Coruche pt"));
+        assert_eq!(names("Cambridge, UK"), names("Cambridge, GB"));
+        assert!(names("Cambridge, UK")[0].starts_with("Cambridge, "));
         assert!(names("Rivert").iter().any(|name| name == "Riverton, WY"));
         assert!(names("xyzzyx").is_empty());
         assert!(names("").is_empty() && names(",").is_empty());

@@ -53,6 +53,14 @@ pub enum LeftOut {
         /// What is wrong with it, as errors say it.
         fault: String,
     },
+    /// Soundings that do not come into a field of several.
+    Soundings {
+        /// How many.
+        count: usize,
+        /// Why.
+        #[serde(flatten)]
+        why: NoSounding,
+    },
     /// An ascent among others of a file.
     Ascent {
         /// What is wrong with it, as errors say it.
@@ -90,6 +98,24 @@ pub enum NoField {
     NoWindAloft,
     /// They are the mean of an ensemble, whose members are there.
     EnsembleMean,
+}
+
+/// Why soundings do not come into a field of several.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(tag = "why", rename_all = "snake_case")]
+pub enum NoSounding {
+    /// Nothing tells where or when they were made.
+    UnknownPlaceOrTime,
+    /// They are farther from the release in time than this.
+    OtherTime {
+        /// Before or after it, s.
+        within_s: f64,
+    },
+    /// Other stations lie nearer to the site.
+    FartherStations {
+        /// How many of the nearest count.
+        nearest: usize,
+    },
 }
 
 /// A component of the wind.
@@ -175,6 +201,23 @@ impl fmt::Display for NoField {
     }
 }
 
+impl fmt::Display for NoSounding {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            NoSounding::UnknownPlaceOrTime => {
+                f.write_str("whose place or time is not known, beside others of known ones")
+            }
+            NoSounding::OtherTime { within_s } => {
+                let hours = within_s / 3_600.0;
+                write!(f, "more than {hours:.0} h before or after the release")
+            }
+            NoSounding::FartherStations { nearest } => {
+                write!(f, "of other than the {nearest} nearest stations")
+            }
+        }
+    }
+}
+
 impl fmt::Display for NoMember {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -225,6 +268,10 @@ impl fmt::Display for LeftOut {
                 None => write!(f, "the member without number: {why}"),
             },
             LeftOut::File { fault } => f.write_str(fault),
+            LeftOut::Soundings { count, why } => {
+                let plural = if *count == 1 { "" } else { "s" };
+                write!(f, "{count} sounding{plural} {why}")
+            }
             LeftOut::Ascent { fault } => write!(f, "an ascent: {fault}"),
             LeftOut::MoreAscents { count, file } => write!(f, "{count} more ascents of {file}"),
         }

@@ -13,6 +13,9 @@ const FEW_DRAWS: f64 = 0.001;
 /// Winds that begin so late on the flight are a warning, s.
 const BELOW_WINDS_S: f64 = 600.0;
 
+/// Terrain that was given and that more than this share of the draws does not land on is a warning.
+const MOST_DRAWS: f64 = 0.5;
+
 /// What a warning is about, the gravest first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
@@ -77,6 +80,7 @@ impl Assumption {
         match self {
             Assumption::ReleaseOffGround(off) if off.is_wrong() => Some(Subject::Site),
             Assumption::SiteAtSeaLevel => Some(Subject::Site),
+            Assumption::LandsWithoutTerrain { share } if *share > MOST_DRAWS => Some(Subject::Site),
             Assumption::RunOfMeasured
             | Assumption::ProfileTimeUnknown { .. }
             | Assumption::ProfilePlaceUnknown { .. } => Some(Subject::Winds),

@@ -1,6 +1,6 @@
 //! What readers of files found that their user should know, in words.
 
-use crate::ground::layers::{LayerFinding, LayerNote};
+use crate::ground::layers::{Kind, LayerFinding, LayerNote};
 use crate::notes::Cleaning;
 use crate::units::UnitSystem;
 
@@ -63,7 +63,7 @@ pub fn of_layers(notes: &[LayerNote], units: UnitSystem) -> Vec<String> {
 /// A sentence for a note on a layer.
 pub fn of_layer(note: &LayerNote, units: UnitSystem) -> String {
     let file = &note.source;
-    let what = note.kind.name();
+    let what = note.kind.map_or("all kinds", Kind::name);
     let found = match note.found {
         LayerFinding::WrongShapes { count } => {
             format!("{count} shapes that cannot be {what} were passed over")
@@ -78,11 +78,31 @@ pub fn of_layer(note: &LayerNote, units: UnitSystem) -> String {
             format!("{count} outlines that hold no area were passed over")
         }
         LayerFinding::NoClass { count } => format!("{count} roads have no known class"),
+        LayerFinding::NotForCars { count } => {
+            format!("{count} paths, tracks and the like were left out: no roads for cars")
+        }
         LayerFinding::Crossed { count } => format!(
             "{count} outlines cross themselves: inside is where an odd number of rings overlap"
         ),
         LayerFinding::Incomplete { count } => {
             format!("{count} areas are not complete in this extract")
+        }
+        LayerFinding::EndsWithin {
+            north_deg,
+            south_deg,
+            east_deg,
+            west_deg,
+        } => {
+            let sides = [
+                (north_deg, ["N", "S"]),
+                (south_deg, ["N", "S"]),
+                (east_deg, ["E", "W"]),
+                (west_deg, ["E", "W"]),
+            ];
+            format!(
+                "the file ends at {}: beyond, nothing is known",
+                ends(&sides).join(" and ")
+            )
         }
         LayerFinding::NothingNear {
             center,
@@ -96,6 +116,16 @@ pub fn of_layer(note: &LayerNote, units: UnitSystem) -> String {
         ),
     };
     format!("{file}, {what}: {found}")
+}
+
+/// Degrees at which something ends, those of them that it does, as in "111.05 W".
+fn ends(sides: &[(Option<f64>, [&str; 2])]) -> Vec<String> {
+    let told = |&(degrees, [above, below]): &(Option<f64>, [&str; 2])| {
+        let degrees: f64 = degrees?;
+        let letter = if degrees < 0.0 { below } else { above };
+        Some(format!("{:.2} {letter}", degrees.abs()))
+    };
+    sides.iter().filter_map(told).collect()
 }
 
 #[cfg(test)]

@@ -190,6 +190,8 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             "the {} has no place: taken as made at the site, assumed",
             profile(*of)
         ),
+        Assumption::WindsMiscalled { measured: true } => "[spread] wind is \"forecast\", but these winds are a measured sounding: their error grows with age and distance".into(),
+        Assumption::WindsMiscalled { measured: false } => "[spread] wind is \"sounding\", but these winds are a forecast: their error grows with its lead time".into(),
         Assumption::WindErrorCorrelation { length_m } => format!(
             "wind errors correlated over {} of height, assumed",
             units.distance(*length_m)
@@ -263,8 +265,8 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             least_diameter_share,
             most_diameter_share,
         } => format!(
-            "about 1 balloon in {:.0} bursts early, at {least_diameter_share:.2} to {most_diameter_share:.2} of its diameter: the deviation of the burst does not include that",
-            1.0 / share
+            "about {}, at {least_diameter_share:.2} to {most_diameter_share:.2} of the usual diameter: the deviation of the burst does not include that",
+            words::bursts_early(*share, "balloon")
         ),
 
         // Choice.
@@ -283,6 +285,11 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
         Assumption::WaterLimit { limit_share } => format!(
             "limit for the share of draws in water: {:.0} %, assumed",
             100.0 * limit_share
+        ),
+        Assumption::GroundWindAtStation { apart_m } => format!(
+            "wind at the ground: the lowest of the sounding, taken as measured {} above the ground of its station, up to {} above or below the site, assumed; gusts are stronger",
+            units.height(TOLD_AT_M),
+            units.height(*apart_m)
         ),
         Assumption::GroundWindBroughtDown {
             from_m,

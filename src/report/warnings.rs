@@ -130,6 +130,10 @@ fn of_assumption(assumption: &Assumption, units: UnitSystem) -> String {
         Assumption::RunOfMeasured => {
             "[wind] issued is not used: the winds are taken as measured".into()
         }
+        Assumption::LandsWithoutTerrain { share } => format!(
+            "{:.0} % of the draws land where the terrain given has no height: taken as high as the site",
+            100.0 * share
+        ),
         Assumption::ProfileTimeUnknown { profile } => {
             format!(
                 "the {} has no time: taken as a day old",

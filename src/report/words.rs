@@ -363,6 +363,16 @@ pub fn share(p: f64) -> String {
     format!("{:.0} %", 100.0 * p)
 }
 
+/// That a share of some things bursts early, as in "1 flight in 10 bursts early": in percent where one in so
+/// many would be off by more than a tenth.
+pub fn bursts_early(p: f64, what: &str) -> String {
+    let one_in = (1.0 / p).round();
+    match (one_in * p - 1.0).abs() <= 0.1 && one_in > 1.0 {
+        true => format!("1 {what} in {one_in:.0} bursts early"),
+        false => format!("{} of {what}s burst early", share(p)),
+    }
+}
+
 /// Hours and minutes of a time zone.
 pub fn clock_time(at: Timestamp, zone: &TimeZone) -> String {
     local(at, zone, "%H:%M")
@@ -418,6 +428,20 @@ pub fn utc_clock(at: Timestamp) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn one_in_so_many_is_told_where_it_is_near() {
+        let told = [0.1, 0.34, 0.4, 0.9].map(|p| bursts_early(p, "flight"));
+        assert_eq!(
+            told,
+            [
+                "1 flight in 10 bursts early",
+                "1 flight in 3 bursts early",
+                "40 % of flights burst early",
+                "90 % of flights burst early",
+            ]
+        );
+    }
 
     #[test]
     fn distances_have_two_digits() {

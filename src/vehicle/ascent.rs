@@ -105,6 +105,10 @@ pub const RATE_ERROR_CORRELATION_M: f64 = 5_000.0;
 /// What a single stated rate leaves of ln rate from height to height, one standard deviation.
 pub const STATED_RATE_ERROR: f64 = 0.10;
 
+/// What a table of rates leaves of it, one standard deviation: it tells how the rate changes with height
+/// (assumed).
+pub const TABLED_RATE_ERROR: f64 = 0.07;
+
 /// The Reynolds number at which drag and lift balance, tabulated for many flights.
 ///
 /// With Re = w D / nu and A = pi D^2 / 4 the balance F g = Cd(Re) rho A w^2 / 2 reads

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::column::WindProfile;
-use super::sounding::Wind;
+use super::sounding::{Sounding, Wind};
 
 /// The height above the ground for which winds at the ground are told, m (WMO practice).
 pub const TOLD_AT_M: f64 = 10.0;
@@ -16,6 +16,11 @@ pub const ROUGHNESS_M: f64 = 0.1;
 pub enum GroundWindFrom {
     /// The forecast's own wind at 10 m.
     TenMetres,
+    /// That of the ground of stations, as soundings begin: measured 10 m above it.
+    AtStation {
+        /// How far that ground is above or below the site at most, m.
+        apart_m: f64,
+    },
     /// Winds known below and above 10 m, or at it.
     Between,
     /// The lowest wind above the site, brought down to 10 m by a logarithmic profile.
@@ -25,11 +30,85 @@ pub enum GroundWindFrom {
     },
 }
 
-/// The speed of the wind 10 m above the ground at a site (m/s), and what it is from. `own` is a
-/// forecast's at 10 m above its own ground: where there is one it is taken, however high the site lies.
-pub fn near_ground(winds: &WindProfile, site_m: f64, own: Option<Wind>) -> (f64, GroundWindFrom) {
-    if let Some(own) = own {
-        return (own.speed_m_s(), GroundWindFrom::TenMetres);
+/// A wind that was told for 10 m above some ground.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TenMetreWind {
+    /// The wind.
+    pub wind: Wind,
+    /// Between which altitudes the ground of the stations lies that measured it, m above mean sea level;
+    /// `None` where it is a forecast's, above its own ground.
+    pub stations_m: Option<[f64; 2]>,
+}
+
+/// The ground of a station farther above or below a site than this is another's, m (assumed).
+const STATION_WITHIN_M: f64 = 300.0;
+
+impl TenMetreWind {
+    /// A forecast's.
+    pub fn of_forecast(wind: Wind) -> TenMetreWind {
+        TenMetreWind {
+            wind,
+            stations_m: None,
+        }
+    }
+
+    /// What a sounding tells: a model's profile its own, a measured one that with which it begins.
+    pub fn of_sounding(sounding: &Sounding) -> Option<TenMetreWind> {
+        if sounding.model.is_some() {
+            return sounding.wind_at_10_m.map(TenMetreWind::of_forecast);
+        }
+        // Where the lowest level has no wind, the lowest wind is one aloft.
+        let lowest = sounding.levels.first()?;
+        Some(TenMetreWind {
+            wind: lowest.wind?,
+            stations_m: Some([lowest.altitude_m; 2]),
+        })
+    }
+
+    /// The weighted mean; `None` of those of forecasts among those of stations, and of none.
+    pub fn mean(parts: &[(f64, TenMetreWind)]) -> Option<TenMetreWind> {
+        let is_measured = |part: &(f64, TenMetreWind)| part.1.stations_m.is_some();
+        let first = is_measured(parts.first()?);
+        if parts.iter().any(|part| is_measured(part) != first) {
+            return None;
+        }
+        let mean = |component: fn(Wind) -> f64| {
+            let terms = parts
+                .iter()
+                .map(|(weight, told)| weight * component(told.wind));
+            terms.sum()
+        };
+        let grounds_m = parts.iter().filter_map(|(_, told)| told.stations_m);
+        Some(TenMetreWind {
+            wind: Wind {
+                east_m_s: mean(|wind| wind.east_m_s),
+                north_m_s: mean(|wind| wind.north_m_s),
+            },
+            stations_m: grounds_m.reduce(|a, b| [a[0].min(b[0]), a[1].max(b[1])]),
+        })
+    }
+
+    /// What it is from at a site; `None` where the site lies too far above or below the stations.
+    fn at(&self, site_m: f64) -> Option<GroundWindFrom> {
+        let Some(stations_m) = self.stations_m else {
+            // A forecast's ground is smooth: it stands for the site however high that lies.
+            return Some(GroundWindFrom::TenMetres);
+        };
+        let apart_m = stations_m.map(|z| (z - site_m).abs());
+        let apart_m = apart_m[0].max(apart_m[1]);
+        (apart_m <= STATION_WITHIN_M).then_some(GroundWindFrom::AtStation { apart_m })
+    }
+}
+
+/// The speed of the wind 10 m above the ground at a site (m/s), and what it is from. `own` is what was told
+/// for that height, if anything was.
+pub fn near_ground(
+    winds: &WindProfile,
+    site_m: f64,
+    own: Option<TenMetreWind>,
+) -> (f64, GroundWindFrom) {
+    if let Some((own, from)) = own.and_then(|own| Some((own, own.at(site_m)?))) {
+        return (own.wind.speed_m_s(), from);
     }
     // Where all winds lie below the site the highest is held, as in the profile.
     let lowest_m = winds.lowest_from(site_m).unwrap_or(winds.top_m());
@@ -84,9 +163,29 @@ mod tests {
             north_m_s: -3.0,
         };
         assert_eq!(
-            near_ground(&profile, 150.0, Some(own)),
+            near_ground(&profile, 150.0, Some(TenMetreWind::of_forecast(own))),
             (3.0, GroundWindFrom::TenMetres)
         );
+    }
+
+    /// The wind at a station was measured 10 m above its ground: it is that of a field a little above or
+    /// below, not one of so many metres aloft.
+    #[test]
+    fn a_station_tells_the_wind_at_the_ground_nearby() {
+        let profile = winds(&[(100.0, 2.0), (700.0, 12.0)]);
+        let station = TenMetreWind {
+            wind: profile.at(100.0),
+            stations_m: Some([100.0; 2]),
+        };
+        for (site_m, apart_m) in [(98.0, 2.0), (100.0, 0.0), (102.0, 2.0), (160.0, 60.0)] {
+            assert_eq!(
+                near_ground(&profile, site_m, Some(station)),
+                (2.0, GroundWindFrom::AtStation { apart_m })
+            );
+        }
+        // On a hill or in a valley it says nothing.
+        let (_, from) = near_ground(&profile, 500.0, Some(station));
+        assert_eq!(from, GroundWindFrom::BroughtDown { from_m: 200.0 });
     }
 
     #[test]

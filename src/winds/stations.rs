@@ -6,11 +6,12 @@ use crate::atmosphere::AirProfile;
 use crate::clock::seconds_between;
 use crate::error::Result;
 use crate::geodesy::Position;
+use crate::notes::left_out::{LeftOut, NoSounding};
 use crate::sources::{self, FileAscent, ONE_STATION_M};
 use crate::wind::column::{Column, ENDS_ALIKE_M, WindProfile};
 use crate::wind::departure::away_m;
+use crate::wind::near_ground::TenMetreWind;
 use crate::wind::placing::{LONGEST_GAP_S, MOST_STATIONS, Station, Weights};
-use crate::wind::sounding::Wind;
 use crate::wind::way::Way;
 
 /// Soundings farther from the release than this in time are not blended, s.
@@ -30,6 +31,8 @@ pub struct Blended<'a> {
     pub stations: Vec<Station>,
     /// The soundings of one station after the other.
     pub ascents: Vec<&'a FileAscent>,
+    /// Which soundings are not among them, and why.
+    pub left_out: Vec<LeftOut>,
 }
 
 /// The soundings of a station, each with its time after the release, s.
@@ -57,7 +60,7 @@ fn blended(site: Position, release: Timestamp, ascents: &[FileAscent]) -> Option
         away(a).total_cmp(&away(b))
     });
     // After sorting: the nearest stay.
-    groups.truncate(MOST_STATIONS);
+    let beyond = groups.split_off(MOST_STATIONS.min(groups.len()));
     for group in &mut groups {
         group.in_order();
     }
@@ -65,6 +68,7 @@ fn blended(site: Position, release: Timestamp, ascents: &[FileAscent]) -> Option
     if !(groups.len() > 1 || groups.first().is_some_and(Group::brackets)) {
         return None;
     }
+    let left_out = left_out(release, ascents, &beyond);
     let (mut stations, mut ascents) = (Vec::new(), Vec::new());
     for group in groups {
         stations.push(Station {
@@ -75,20 +79,55 @@ fn blended(site: Position, release: Timestamp, ascents: &[FileAscent]) -> Option
         });
         ascents.extend(group.soundings.into_iter().map(|s| s.1));
     }
-    Some(Blended { stations, ascents })
+    Some(Blended {
+        stations,
+        ascents,
+        left_out,
+    })
+}
+
+/// Where and when a sounding was made, if both are known.
+fn made(ascent: &FileAscent) -> Option<(Position, Timestamp)> {
+    Some((ascent.sounding.position?, ascent.sounding.time?))
+}
+
+fn is_of_other_time(release: Timestamp, time: Timestamp) -> bool {
+    seconds_between(release, time).abs() > BLENDED_WITHIN_S
+}
+
+/// Soundings that do not come into a field, with the reason; `beyond` the stations that are too many.
+fn left_out(release: Timestamp, ascents: &[FileAscent], beyond: &[Group]) -> Vec<LeftOut> {
+    let made = || ascents.iter().map(made);
+    let unknown = made().filter(Option::is_none).count();
+    let other_time = made().flatten().filter(|m| is_of_other_time(release, m.1));
+    let counts = [
+        (unknown, NoSounding::UnknownPlaceOrTime),
+        (
+            other_time.count(),
+            NoSounding::OtherTime {
+                within_s: BLENDED_WITHIN_S,
+            },
+        ),
+        (
+            beyond.iter().map(|group| group.soundings.len()).sum(),
+            NoSounding::FartherStations {
+                nearest: MOST_STATIONS,
+            },
+        ),
+    ];
+    let some = counts.into_iter().filter(|(count, _)| *count > 0);
+    some.map(|(count, why)| LeftOut::Soundings { count, why })
+        .collect()
 }
 
 /// Those near enough to the release in time.
 fn by_station(release: Timestamp, ascents: &[FileAscent]) -> Vec<Group<'_>> {
     let mut groups: Vec<Group> = Vec::new();
     for ascent in ascents {
-        let (Some(place), Some(time)) = (ascent.sounding.position, ascent.sounding.time) else {
+        let Some((place, time)) = made(ascent).filter(|m| !is_of_other_time(release, m.1)) else {
             continue;
         };
         let at_s = seconds_between(release, time);
-        if at_s.abs() > BLENDED_WITHIN_S {
-            continue;
-        }
         let known = |g: &&mut Group| g.place.distance_m(place) < ONE_STATION_M;
         match groups.iter_mut().find(known) {
             Some(group) => group.soundings.push((at_s, ascent)),
@@ -196,21 +235,15 @@ impl Blended<'_> {
         near && is_model(before)
     }
 
-    /// The weighted mean of their own winds at 10 m; `None` where one that counts has none.
-    pub fn wind_at_10_m(&self, weights: &Weights) -> Option<Wind> {
-        let counting = || weights.counting();
-        let own = |column: usize| self.ascents[column].sounding.wind_at_10_m;
-        // One without its own wind would count as calm in the mean.
-        let all = counting().all(|(column, _)| own(column).is_some());
-        let mean = |part: fn(Wind) -> f64| {
-            counting()
-                .map(|(c, weight)| own(c).map_or(0.0, |wind| weight * part(wind)))
-                .sum()
+    /// The weighted mean of what they tell of the wind at 10 m; `None` where one that counts tells nothing.
+    pub fn wind_at_10_m(&self, weights: &Weights) -> Option<TenMetreWind> {
+        let told = |(column, weight): (usize, f64)| {
+            let ascent = self.ascents.get(column)?;
+            Some((weight, TenMetreWind::of_sounding(&ascent.sounding)?))
         };
-        all.then(|| Wind {
-            east_m_s: mean(|wind| wind.east_m_s),
-            north_m_s: mean(|wind| wind.north_m_s),
-        })
+        // One that tells nothing would count as calm in the mean.
+        let all: Option<Vec<(f64, TenMetreWind)>> = weights.counting().map(told).collect();
+        TenMetreWind::mean(&all?)
     }
 }
 
@@ -251,5 +284,45 @@ pub fn blend(weights: &Weights, columns: &[Column]) -> Column {
         time: None,
         air: AirProfile::blend(&air),
         winds: WindProfile::blend(&winds),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const TWO_LEVELS: &str = "altitude_m,wind_speed_m/s,wind_dir\n100,5,270\n900,7,280\n";
+
+    fn ascent(place: Option<(f64, f64)>, time: &str) -> FileAscent {
+        let mut sounding = sources::parse("a.csv", TWO_LEVELS, None).unwrap().remove(0);
+        sounding.position = place.and_then(|(lat, lon)| Position::new(lat, lon));
+        sounding.time = Some(time.parse().unwrap());
+        FileAscent {
+            file: "a.csv".into(),
+            sounding,
+        }
+    }
+
+    #[test]
+    fn soundings_that_do_not_come_into_the_field_are_told() {
+        let noon = "2010-06-01T12:00:00Z";
+        let site = Position::new(43.0, 5.0).unwrap();
+        let mut all: Vec<FileAscent> = (0..MOST_STATIONS + 2)
+            .map(|k| ascent(Some((43.0, 5.0 + k as f64)), noon))
+            .collect();
+        all.push(ascent(None, noon));
+        all.push(ascent(Some((43.0, 5.0)), "2010-06-04T12:00:00Z"));
+        let release = "2010-06-01T14:00:00Z".parse().unwrap();
+        let field = chosen(site, release, &all).unwrap().blended.unwrap();
+        assert_eq!(field.ascents.len(), MOST_STATIONS);
+        let told: Vec<String> = field.left_out.iter().map(ToString::to_string).collect();
+        assert_eq!(
+            told,
+            [
+                "1 sounding whose place or time is not known, beside others of known ones",
+                "1 sounding more than 48 h before or after the release",
+                &format!("2 soundings of other than the {MOST_STATIONS} nearest stations"),
+            ]
+        );
     }
 }

@@ -14,7 +14,7 @@ use super::long_record::{LongRecord, Opened};
 use crate::choice::basis::{Basis, basis};
 use crate::choice::candidates::{Candidate, assumed_of_heights};
 use crate::choice::ground;
-use crate::choice::judge::brought_down;
+use crate::choice::judge::assumed_of_surface;
 use crate::choice::times::release_times;
 use crate::choice::together::{Together, group_of, middle, together};
 use crate::choice::verdict::Limits;
@@ -165,13 +165,14 @@ impl Job {
                 FieldGround::of(&plan, &opened.winds, map, around, of_soundings)
             })
             .collect::<Result<_>>()?;
+        let heights: Vec<Option<&Terrain>> = grounds.iter().map(|g| g.heights.as_deref()).collect();
+        terrain::refuse_elsewhere(&plan.ground, &heights)?;
         let fields = fields(&plan, candidates, &those, &grounds);
         let ground_of = |field: &LaunchField| grounds[field.ground].heights.as_deref();
         let from = candidates.iter().zip(fields.iter().map(ground_of));
         assumed.extend(assumed_of_heights(&plan, from));
         assumed.extend(ground::ON_GROUND);
         let landed_on = first_landings(&opened, &grounds, &fields, &days, &asked, &mut assumed)?;
-        let heights: Vec<Option<&Terrain>> = grounds.iter().map(|g| g.heights.as_deref()).collect();
         assumed.extend(terrain::assumed(&heights, &landed_on));
         let maps: Vec<&GroundMap> = grounds.iter().map(|ground| &ground.map).collect();
         let mut basis = basis(
@@ -296,7 +297,7 @@ fn first_landings(
         let landings = flown.into_iter().flat_map(|flown| flown.landings);
         landed.push((heights, landings.collect::<Vec<_>>()));
     }
-    assumed.extend(brought_down(at_ground.into_iter()));
+    assumed.extend(assumed_of_surface(at_ground.into_iter()));
     let landed = landed.iter().map(|(on, all)| (*on, all.as_slice()));
     Ok(terrain::sources_of(landed))
 }

@@ -63,6 +63,7 @@ fn column(plan: &Plan, weather: &Weather) -> FileAscent {
     };
     let levels: Vec<Level> = winds.speeds().map(level).collect();
     let (model, heights) = origin(weather);
+    let of_forecast = weather.own_at_10_m.filter(|own| own.stations_m.is_none());
     FileAscent {
         file: weather.files.join(", "),
         sounding: Sounding {
@@ -70,7 +71,7 @@ fn column(plan: &Plan, weather: &Weather) -> FileAscent {
             time: Some(plan.release),
             position: Some(plan.site.position),
             model,
-            wind_at_10_m: weather.own_at_10_m,
+            wind_at_10_m: of_forecast.map(|own| own.wind),
             heights,
             levels,
             // Between columns, of which none was read as it is.

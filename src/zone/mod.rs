@@ -129,6 +129,7 @@ pub fn predict_within(
     let weather = site.weather(plan.release)?;
     // Before the setup: where the plan does not say how high the site lies, the ground does.
     let ground = terrain::around(&plan.ground, input, plan.site.position, terrain::FAR_M)?;
+    terrain::refuse_elsewhere(&plan.ground, &[ground.as_deref()])?;
     let column = &weather.column;
     let (site_m, elevation) = terrain::elevation(&plan.site, ground.as_deref(), column);
     let place = weather.place(site_m, ground.as_ref());

@@ -24,8 +24,9 @@ use crate::wind::column::{Column, WindProfile};
 use crate::wind::error::WindError;
 use crate::wind::grid::{Block, ensemble};
 use crate::wind::members::member_sigma;
+use crate::wind::near_ground::TenMetreWind;
 use crate::wind::placing::{Outside, Placing, Weights};
-use crate::wind::sounding::{Sounding, Wind};
+use crate::wind::sounding::Sounding;
 use crate::wind::way::Way;
 use crate::winds::stations::{self, Blended};
 use crate::winds::{Winds, each_once};
@@ -51,8 +52,8 @@ pub struct SiteWinds<'a> {
 pub struct NearGround {
     /// The winds above it.
     pub winds: WindProfile,
-    /// A forecast's or a model profile's own wind 10 m above its ground.
-    pub own_at_10_m: Option<Wind>,
+    /// What the winds themselves tell for 10 m above the ground.
+    pub own_at_10_m: Option<TenMetreWind>,
     /// A forecast's own gusts near its ground, m/s.
     pub gust_m_s: Option<f64>,
 }
@@ -125,7 +126,7 @@ impl<'a> SiteWinds<'a> {
             let weights = self.weights(time, archive, near)?;
             return Ok(NearGround {
                 winds: WindProfile::mean_of(&near.winds_of_members(&weights)),
-                own_at_10_m: near.wind_at_10_m(&weights),
+                own_at_10_m: near.wind_at_10_m(&weights).map(TenMetreWind::of_forecast),
                 gust_m_s: near.gust_m_s(&weights),
             });
         }
@@ -173,7 +174,10 @@ impl<'a> SiteWinds<'a> {
 
     /// Whether better winds would be worth a word: not where the plan says how wrong these are.
     pub(super) fn told_of_better(&self) -> bool {
-        matches!(self.stated_error, None | Some(WindSpread::Sounding))
+        !matches!(
+            self.stated_error,
+            Some(WindSpread::None | WindSpread::Table(_))
+        )
     }
 
     /// A forecast's winds as far as `reach` around all the releases, counted from the first of
@@ -261,6 +265,7 @@ impl<'a> SiteWinds<'a> {
             assumptions: read_as(blended.ascents.iter().map(|a| &a.sounding))
                 .chain([said])
                 .chain(continued)
+                .chain(left_out(&blended.left_out))
                 .collect(),
             ..self.of(
                 release,
@@ -311,7 +316,7 @@ impl<'a> SiteWinds<'a> {
         let column = Column::from_sounding(sounding);
         Weather {
             files: vec![nearest.file.clone()],
-            own_at_10_m: sounding.wind_at_10_m,
+            own_at_10_m: TenMetreWind::of_sounding(sounding),
             cleaning: sources::cleaned([nearest]),
             sonde: Some(Way::of_sounding(sounding)).filter(|way| !way.is_unknown()),
             assumptions,
@@ -376,7 +381,7 @@ impl<'a> SiteWinds<'a> {
         let unknown = run.is_none().then_some(Assumption::ForecastRunUnknown);
         Ok(Weather {
             files: archive.names(),
-            own_at_10_m: near.wind_at_10_m(&weights),
+            own_at_10_m: near.wind_at_10_m(&weights).map(TenMetreWind::of_forecast),
             gust_m_s: near.gust_m_s(&weights),
             member_sigma: member_sigma(&members),
             assumptions: unknown.into_iter().chain(self.input.assumed()).collect(),

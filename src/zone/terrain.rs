@@ -4,7 +4,8 @@
 use std::sync::Arc;
 
 use super::facts::LandedOn;
-use crate::error::Result;
+use crate::error::{Fault, Result};
+use crate::files::name_of;
 use crate::flight::field::FIELD_LEG_LAYERS;
 use crate::geodesy::Position;
 use crate::ground::region::Region;
@@ -43,6 +44,31 @@ pub fn around(
     }
     // Files that have nothing around the site are as good as none.
     Ok(terrain.highest_m().map(|_| Arc::new(terrain)))
+}
+
+/// Refuses files of heights that have none around any of some places: the tile next door, or a name with a
+/// wrong sign. Of several places a file may tell of one alone.
+///
+/// # Errors
+///
+/// There are files, and nothing in them.
+pub fn refuse_elsewhere(plan: &GroundPlan, terrains: &[Option<&Terrain>]) -> Result<()> {
+    if plan.terrain.is_empty() || tells_of_files(terrains) {
+        return Ok(());
+    }
+    let names: Vec<String> = plan.terrain.iter().map(name_of).collect();
+    let found = format!("no height within {:.0} km of the site", FAR_M / 1_000.0);
+    let expected = "files of heights around it; the name of an .hgt tile gives its south-west corner, as in N44W072.hgt";
+    Err(Fault::new(names.join(", "), found, expected)
+        .of_key("[ground] terrain")
+        .into())
+}
+
+/// Whether heights come from files, not from the forecast alone.
+fn tells_of_files(terrains: &[Option<&Terrain>]) -> bool {
+    let all = terrains.iter().flatten();
+    all.flat_map(|terrain| terrain.sources_with_heights())
+        .any(|source| source != OF_FORECAST)
 }
 
 fn of_forecast(archive: &Archive, center: Position, reach_m: f64) -> Result<Option<Raster>> {
@@ -164,8 +190,9 @@ pub fn assumed(terrains: &[Option<&Terrain>], landed_on: &[LandedOn]) -> Vec<Ass
             forecast_m,
         })
     };
+    let given = tells_of_files(terrains);
     let said = |&LandedOn { ref source, share }: &LandedOn| match source.as_deref() {
-        None if share >= 1.0 => Some(Assumption::LandsAtSite),
+        None if share >= 1.0 && !given => Some(Assumption::LandsAtSite),
         None => Some(Assumption::LandsWithoutTerrain { share }),
         Some(OF_FORECAST) => Some(Assumption::LandsOnForecastGround { share }),
         Some(file) => coarse(file, share),

@@ -4,7 +4,7 @@ use crate::atmosphere::AirProfile;
 use crate::notes::{Assumption, Varying};
 use crate::plan::{Descent, SpreadPlan, StackPlan};
 use crate::spread::draws::{BurstSpread, Spread};
-use crate::vehicle::ascent::STATED_RATE_ERROR;
+use crate::vehicle::ascent::{STATED_RATE_ERROR, TABLED_RATE_ERROR};
 use crate::vehicle::burst::EARLY_BURST_DIAMETER;
 
 /// Spread of the drag area where the landing speed was stated, one standard deviation (assumed).
@@ -35,10 +35,12 @@ pub fn spread(stack: &StackPlan, given: &SpreadPlan, assumed: &mut Vec<Assumptio
         // A stated rate already has its drag in it; what is left is how it varies from day to day.
         spread.drag = STATED_RATE_DRAG;
         spread.ln_re0 = 0.0;
-        // One rate for all heights hides how it changes from height to height; a table tells it.
-        if rates.is_constant() {
-            spread.rate_error = STATED_RATE_ERROR;
-        }
+        // One rate for all heights hides how it changes from height to height; a table tells it. Neither
+        // goes by the drag curve, whose error is larger.
+        spread.rate_error = match rates.is_constant() {
+            true => STATED_RATE_ERROR,
+            false => TABLED_RATE_ERROR,
+        };
     }
     let mut share = |to: &mut f64, given: Option<f64>, what: Varying| match given {
         Some(given) => *to = given,
@@ -108,6 +110,31 @@ fn fall(spread: &mut Spread, stack: &StackPlan, given: &SpreadPlan, assumed: &mu
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::flight::rates::RateTable;
+    use crate::plan::Ascent;
+    use crate::vehicle::ascent::RATE_ERROR;
+
+    #[test]
+    fn a_table_of_rates_is_surer_than_one_rate_and_that_than_the_drag_curve() {
+        let error = |rates: RateTable| {
+            let stack = StackPlan {
+                load: Vec::new(),
+                ascent: Ascent::Rates {
+                    rates,
+                    burst_altitude_m: 30_000.0,
+                },
+                descent: Descent::LandingSpeed {
+                    landing_speed_m_s: 5.0,
+                    parachute: None,
+                },
+                cylinders: Vec::new(),
+            };
+            spread(&stack, &SpreadPlan::default(), &mut Vec::new()).rate_error
+        };
+        let one = error(RateTable::constant(5.0));
+        let table = error(RateTable::new(vec![(0.0, 5.0), (10_000.0, 6.0)]).unwrap());
+        assert!(table < one && one < RATE_ERROR, "{table} {one}");
+    }
 
     #[test]
     fn low_bursts_stay_above_the_site() {

@@ -21,8 +21,8 @@ use crate::sources::grid::archive::Archive;
 use crate::wind::column::Column;
 use crate::wind::error::{ErrorPart, WindError};
 use crate::wind::error_process::WindErrorProcess;
+use crate::wind::near_ground::TenMetreWind;
 use crate::wind::placing::{Outside, Placing, Station};
-use crate::wind::sounding::Wind;
 use crate::wind::way::Way;
 
 /// The winds of one release.
@@ -34,8 +34,8 @@ pub struct Weather<'a> {
     /// Air and wind above the site at the release.
     pub column: Column,
     pub(super) around: Around<'a>,
-    /// A forecast's or a model profile's own wind 10 m above its ground.
-    pub own_at_10_m: Option<Wind>,
+    /// What the winds themselves tell for 10 m above the ground.
+    pub own_at_10_m: Option<TenMetreWind>,
     /// A forecast's own gusts near its ground, m/s.
     pub gust_m_s: Option<f64>,
     /// The files it is from.

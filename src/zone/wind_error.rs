@@ -63,22 +63,39 @@ impl Met<'_> {
 type Assumed = (Option<WindError>, Vec<Assumption>);
 
 impl About<'_> {
-    /// The error that the plan asks for, or that such winds have.
+    /// The error that the plan's numbers say, or that such winds have.
     pub fn error(&self, stated: Option<&WindSpread>) -> Assumed {
-        match (stated, self.source) {
-            // What the plan says counts before what the winds are.
-            (Some(WindSpread::None), _) => (None, Vec::new()),
-            (Some(WindSpread::Table(rows)), _) => self.of_table(rows),
+        match stated {
+            Some(WindSpread::None) => (None, Vec::new()),
+            Some(WindSpread::Table(rows)) => self.of_table(rows),
+            // A word says only which kind of error is meant: the winds know that better, as they may
+            // have been replaced since it was written.
+            Some(WindSpread::Sounding | WindSpread::Forecast) | None => {
+                let (error, mut assumed) = self.of_the_winds();
+                assumed.extend(stated.and_then(|stated| self.miscalled(stated)));
+                (error, assumed)
+            }
+        }
+    }
+
+    fn of_the_winds(&self) -> Assumed {
+        match self.source {
             // A single member is a forecast like any other: there is no other that it differs from.
-            (None, WindSource::Forecast { members, .. }) if *members > 1 => {
-                self.of_ensemble(*members)
-            }
-            // A plan may have a sounding's winds taken as a forecast's, and the other way round
-            // below.
-            (Some(WindSpread::Forecast), _) | (None, WindSource::Forecast { .. }) => {
-                self.of_forecast()
-            }
-            (Some(WindSpread::Sounding) | None, _) => self.of_profile(),
+            WindSource::Forecast { members, .. } if *members > 1 => self.of_ensemble(*members),
+            WindSource::Forecast { .. } => self.of_forecast(),
+            WindSource::Sounding { .. } | WindSource::Soundings { .. } => self.of_profile(),
+        }
+    }
+
+    /// That the plan's word is one for other winds. A model's profile is a forecast in the form of a
+    /// sounding, so either will do.
+    fn miscalled(&self, stated: &WindSpread) -> Option<Assumption> {
+        let on_grid = matches!(self.source, WindSource::Forecast { .. });
+        let measured = !on_grid && self.source.model().is_none();
+        match stated {
+            WindSpread::Forecast if measured => Some(Assumption::WindsMiscalled { measured: true }),
+            WindSpread::Sounding if on_grid => Some(Assumption::WindsMiscalled { measured: false }),
+            _ => None,
         }
     }
 
@@ -215,4 +232,91 @@ fn better_winds(wind: &WindFacts) -> Option<Note> {
         new_forecast_s: NEW_FORECAST_S,
         new_forecast_drift_sigma_m: new_m,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::wind::sounding::Wind;
+
+    const HOURS_S: f64 = 3_600.0;
+
+    /// The error of winds and what is assumed of it, as a plan's word has it.
+    fn error(source: &WindSource, word: Option<WindSpread>) -> Assumed {
+        let wind = |east_m_s| Wind {
+            east_m_s,
+            north_m_s: 0.0,
+        };
+        let winds = WindProfile::new(&[(0.0, wind(3.0)), (1_400.0, wind(9.0))]);
+        let about = About {
+            source,
+            winds: &winds,
+            member_sigma: &[(0.0, 1.0), (10_000.0, 2.0)],
+            latitude_deg: 43.0,
+            met: None,
+        };
+        about.error(word.as_ref())
+    }
+
+    fn sounding(model: Option<ModelFacts>) -> WindSource {
+        WindSource::Sounding {
+            station: String::new(),
+            position: None,
+            time: None,
+            age_s: Some(16.0 * HOURS_S),
+            distance_m: Some(8_000.0),
+            model,
+        }
+    }
+
+    fn forecast(members: usize) -> WindSource {
+        WindSource::Forecast {
+            run: None,
+            lead_s: Some(30.0 * HOURS_S),
+            from: None,
+            to: None,
+            steps: 5,
+            region: String::new(),
+            levels: 20,
+            members,
+        }
+    }
+
+    #[test]
+    fn winds_are_as_wrong_as_they_are_whatever_a_plan_calls_them() {
+        let model = ModelFacts {
+            name: "GFS".into(),
+            run: None,
+            lead_s: Some(6.0 * HOURS_S),
+        };
+        let all = [
+            (sounding(None), Some(WindSpread::Forecast)),
+            (sounding(Some(model.clone())), None),
+            (forecast(0), Some(WindSpread::Sounding)),
+            (forecast(3), Some(WindSpread::Sounding)),
+        ];
+        for (source, wrong) in all {
+            let (own, assumed) = error(&source, None);
+            assert!(own.is_some());
+            for word in [WindSpread::Sounding, WindSpread::Forecast] {
+                let (called, said) = error(&source, Some(word.clone()));
+                assert_eq!(called, own, "{source:?} {word:?}");
+                let unfit = wrong.as_ref() == Some(&word);
+                assert_eq!(said.len(), assumed.len() + usize::from(unfit), "{said:?}");
+                let has = |a: &Assumption| matches!(a, Assumption::WindsMiscalled { .. });
+                assert_eq!(said.iter().any(has), unfit, "{source:?} {word:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn numbers_of_a_plan_count_before_the_winds() {
+        assert_eq!(
+            error(&forecast(3), Some(WindSpread::None)),
+            (None, Vec::new())
+        );
+        let table = WindSpread::Table(vec![(0.0, 2.0)]);
+        let (given, _) = error(&forecast(3), Some(table));
+        assert_eq!(given.map(|error| error.sigma_m_s(500.0)), Some(2.0));
+    }
 }

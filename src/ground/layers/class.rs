@@ -55,15 +55,33 @@ impl RoadClass {
     }
 
     /// The class for a value of an attribute that a user names: a word of OpenStreetMap, or
-    /// "local"; [`RoadClass::Unknown`] for anything else.
-    pub fn of_word(value: &str) -> RoadClass {
+    /// "local"; [`RoadClass::Unknown`] for anything else; `None` for ways that are not for cars.
+    pub fn of_word(value: &str) -> Option<RoadClass> {
         let word = value.trim().to_ascii_lowercase();
         match word.as_str() {
-            "local" => RoadClass::Local,
-            _ => RoadClass::of_highway(&word).unwrap_or(RoadClass::Unknown),
+            "local" => Some(RoadClass::Local),
+            // Downloads of OpenStreetMap number their kinds of tracks: "track_grade3".
+            way if NOT_FOR_CARS.contains(&way) || way.starts_with("track") => None,
+            _ => Some(RoadClass::of_highway(&word).unwrap_or(RoadClass::Unknown)),
         }
     }
 }
+
+/// Words of OpenStreetMap for ways that no car drives on: not made for them, or not there yet.
+const NOT_FOR_CARS: [&str; 12] = [
+    "footway",
+    "path",
+    "steps",
+    "cycleway",
+    "bridleway",
+    "pedestrian",
+    "corridor",
+    "platform",
+    "construction",
+    "proposed",
+    "raceway",
+    "abandoned",
+];
 
 impl fmt::Display for RoadClass {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -86,7 +104,7 @@ mod tests {
     #[test]
     fn words_are_understood() {
         for class in RoadClass::ALL {
-            assert_eq!(RoadClass::of_word(&class.to_string()), class);
+            assert_eq!(RoadClass::of_word(&class.to_string()), Some(class));
         }
         assert_eq!(
             RoadClass::of_highway("motorway_link"),
@@ -96,6 +114,10 @@ mod tests {
         for path in ["footway", "track", "construction", "proposed", ""] {
             assert_eq!(RoadClass::of_highway(path), None, "{path}");
         }
-        assert_eq!(RoadClass::of_word(" Primary "), RoadClass::Primary);
+        assert_eq!(RoadClass::of_word(" Primary "), Some(RoadClass::Primary));
+        assert_eq!(RoadClass::of_word("Kreisstrasse"), Some(RoadClass::Unknown));
+        for path in ["footway", "Steps", "track", "track_grade3", "construction"] {
+            assert_eq!(RoadClass::of_word(path), None, "{path}");
+        }
     }
 }

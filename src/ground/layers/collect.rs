@@ -44,6 +44,7 @@ pub(super) struct Collector<'a> {
     closed_lines: usize,
     no_area: usize,
     without_class: usize,
+    not_for_cars: usize,
     class_seen: bool,
     crossed: usize,
     names: BTreeSet<String>,
@@ -81,6 +82,7 @@ impl<'a> Collector<'a> {
             closed_lines: 0,
             no_area: 0,
             without_class: 0,
+            not_for_cars: 0,
             class_seen: false,
             crossed: 0,
             names: BTreeSet::new(),
@@ -98,8 +100,11 @@ impl<'a> Collector<'a> {
         let class = if self.wanted.kind == Kind::Road {
             match self.class_of(attributes) {
                 Some(class) => class,
-                // Not for cars.
-                None => return Ok(()),
+                None => {
+                    let is_line = |shape: &&Shape| matches!(shape, Shape::Line(_));
+                    self.not_for_cars += shapes.iter().filter(is_line).count();
+                    return Ok(());
+                }
             }
         } else {
             RoadClass::Unknown
@@ -237,14 +242,14 @@ impl<'a> Collector<'a> {
     fn class_of(&mut self, attributes: &Attributes) -> Option<RoadClass> {
         let named = self.wanted.class_attribute.as_deref();
         let value = value_of(attributes, named.unwrap_or("highway"));
-        // A named attribute holds a user's words for roads, so all are roads; `highway` has paths,
-        // too.
+        // A named attribute holds a user's own words for roads, unless they are known for paths; what
+        // `highway` has besides words for roads is none.
+        self.class_seen |= value.is_some();
         let class = match (named, value) {
-            (Some(_), Some(word)) => RoadClass::of_word(word),
+            (Some(_), Some(word)) => RoadClass::of_word(word)?,
             (None, Some(highway)) => RoadClass::of_highway(highway)?,
             (_, None) => RoadClass::Unknown,
         };
-        self.class_seen |= value.is_some();
         self.without_class += usize::from(class == RoadClass::Unknown);
         Some(class)
     }
@@ -301,7 +306,11 @@ impl<'a> Collector<'a> {
 
     fn nothing_taken(&self) -> Fault {
         let kind = self.wanted.kind;
-        let mut found = format!("{} features, none of them {}", self.features, kind.shapes());
+        let shapes = match self.not_for_cars {
+            0 => kind.shapes(),
+            _ => "roads for cars",
+        };
+        let mut found = format!("{} features, none of them {shapes}", self.features);
         if self.open_lines > 0 {
             found += &format!(", but {} lines whose ends do not meet", self.open_lines);
         }
@@ -324,6 +333,9 @@ impl<'a> Collector<'a> {
             }),
             (self.no_area, |count| LayerFinding::NoArea { count }),
             (self.without_class, |count| LayerFinding::NoClass { count }),
+            (self.not_for_cars, |count| LayerFinding::NotForCars {
+                count,
+            }),
             (self.crossed, |count| LayerFinding::Crossed { count }),
         ];
         for (count, finding) in counted {

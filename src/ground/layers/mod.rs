@@ -184,9 +184,14 @@ impl Layer {
 
     /// Adds a note.
     fn note(&mut self, found: LayerFinding) {
+        self.note_of(Some(self.kind), found);
+    }
+
+    /// Adds a note of one kind, or of all kinds of its file.
+    fn note_of(&mut self, kind: Option<Kind>, found: LayerFinding) {
         self.notes.push(LayerNote {
             source: name_of(&self.source),
-            kind: self.kind,
+            kind,
             found,
         });
     }

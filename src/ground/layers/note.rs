@@ -10,8 +10,8 @@ use crate::geodesy::Position;
 pub struct LayerNote {
     /// The file's name.
     pub source: String,
-    /// What its features were to be.
-    pub kind: Kind,
+    /// What its features were to be; `None` of a file that has many kinds.
+    pub kind: Option<Kind>,
     /// What was found.
     #[serde(flatten)]
     pub found: LayerFinding,
@@ -47,6 +47,11 @@ pub enum LayerFinding {
         /// How many.
         count: usize,
     },
+    /// Paths, tracks and the like among roads, left out as no car drives on them.
+    NotForCars {
+        /// How many.
+        count: usize,
+    },
     /// Areas whose outline crosses itself: inside is where an odd number of rings overlap.
     Crossed {
         /// How many.
@@ -56,6 +61,17 @@ pub enum LayerFinding {
     Incomplete {
         /// How many.
         count: usize,
+    },
+    /// The file ends within the region that was asked for, on one side or more.
+    EndsWithin {
+        /// Its northernmost latitude, degrees, where that is south of the region's.
+        north_deg: Option<f64>,
+        /// Its southernmost latitude.
+        south_deg: Option<f64>,
+        /// Its easternmost longitude.
+        east_deg: Option<f64>,
+        /// Its westernmost longitude.
+        west_deg: Option<f64>,
     },
     /// Nothing lies in the region that was asked for.
     NothingNear {

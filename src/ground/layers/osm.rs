@@ -21,6 +21,7 @@ use super::osm_tags::{Meaning, meaning, place_name};
 use super::{Area, FileLayers, Kind, Layer, LayerFinding, Line, Spot};
 use crate::error::{Fault, Result};
 use crate::files::{guarded, quiet};
+use crate::geodesy::wrap_longitude;
 use crate::ground::region::Region;
 
 /// Blocks decoded at the same time: some 32 MB each at most, usually a few.
@@ -63,8 +64,62 @@ struct Survey {
     around: [RoaringTreemap; 4],
     /// The first node of each block: where on earth the extract is.
     here_and_there: Vec<[f64; 2]>,
+    /// The box of all nodes.
+    bounds: Bounds,
     spots: Vec<Spot>,
     multis: Vec<Multi>,
+}
+
+/// A box of degrees, with longitudes from the side of the region on; of nothing, one that is turned inside out.
+#[derive(Debug, Clone, Copy)]
+struct Bounds {
+    lat: [f64; 2],
+    lon: [f64; 2],
+}
+
+impl Default for Bounds {
+    fn default() -> Bounds {
+        let nothing = [f64::INFINITY, f64::NEG_INFINITY];
+        Bounds {
+            lat: nothing,
+            lon: nothing,
+        }
+    }
+}
+
+impl Bounds {
+    fn with(self, other: Bounds) -> Bounds {
+        let both = |a: [f64; 2], b: [f64; 2]| [a[0].min(b[0]), a[1].max(b[1])];
+        Bounds {
+            lat: both(self.lat, other.lat),
+            lon: both(self.lon, other.lon),
+        }
+    }
+
+    fn of([lon, lat]: [f64; 2]) -> Bounds {
+        Bounds {
+            lat: [lat; 2],
+            lon: [lon; 2],
+        }
+    }
+
+    /// Where it ends within a region; `None` where it holds all of it.
+    fn end_within(&self, region: &Region) -> Option<LayerFinding> {
+        let [south_deg, west_deg] = [(self.lat, region.lat), (self.lon, region.lon)]
+            .map(|(own, wanted)| Some(own[0]).filter(|low| *low > wanted[0]));
+        let [north_deg, east_deg] = [(self.lat, region.lat), (self.lon, region.lon)]
+            .map(|(own, wanted)| Some(own[1]).filter(|high| *high < wanted[1]));
+        let sides = [north_deg, south_deg, east_deg, west_deg];
+        sides
+            .iter()
+            .any(Option::is_some)
+            .then(|| LayerFinding::EndsWithin {
+                north_deg,
+                south_deg,
+                east_deg: east_deg.map(wrap_longitude),
+                west_deg: west_deg.map(wrap_longitude),
+            })
+    }
 }
 
 /// One layer for each kind, or for the one that is wanted.
@@ -150,9 +205,28 @@ impl Extract<'_> {
         }
         let needed = ids(ways.iter().flat_map(|way| &way.nodes));
         let places = self.places(&needed)?;
-        Ok(FileLayers {
-            layers: self.assemble(&survey, &ways, &places),
-            too_far,
+        let mut layers = self.assemble(&survey, &ways, &places);
+        // Told once for the file, not for each of its kinds.
+        if let (Some(layer), Some(found)) = (layers.first_mut(), self.covered_in_part(&survey)) {
+            layer.note_of(self.only, found);
+        }
+        Ok(FileLayers { layers, too_far })
+    }
+
+    /// That the extract lies beside the region, or ends within it; one around it may be empty there.
+    fn covered_in_part(&self, survey: &Survey) -> Option<LayerFinding> {
+        let Bounds { lat, lon } = survey.bounds;
+        if self.region.touches([lon[0], lat[0], lon[1], lat[1]]) {
+            return survey.bounds.end_within(self.region);
+        }
+        let mut nearest = Nearest::new(self.region);
+        for &node in &survey.here_and_there {
+            nearest.look_at(&[node]);
+        }
+        Some(LayerFinding::NothingNear {
+            center: self.region.plane.center(),
+            reach_m: self.region.reach_m,
+            nearest_m: nearest.nearest_m(),
         })
     }
 
@@ -247,6 +321,7 @@ impl Extract<'_> {
                 *all |= found;
             }
             survey.here_and_there.extend(found.here_and_there);
+            survey.bounds = survey.bounds.with(found.bounds);
             survey.spots.extend(found.spots);
             survey.multis.extend(found.multis);
         })?;
@@ -258,6 +333,7 @@ impl Extract<'_> {
         if found.here_and_there.is_empty() {
             found.here_and_there.push(at);
         }
+        found.bounds = found.bounds.with(Bounds::of(self.region.turned_place(at)));
         if self.region.touches([lon, lat, lon, lat]) {
             found.near.insert(id.cast_unsigned());
             if self.wants(Kind::Place) {

@@ -37,8 +37,11 @@ pub(super) fn read(
     }
     file.rewind().map_err(refused)?;
     let mut shapes = ShapeReader::new(BufReader::new(file)).map_err(|e| wrong(e.to_string()))?;
+    let mut deleted = Vec::new();
     let mut table = match open_regular(&path.with_extension("dbf"), "a table") {
-        Ok(file) => {
+        Ok(mut file) => {
+            deleted = deleted_rows(&mut BufReader::new(&file)).map_err(refused)?;
+            file.rewind().map_err(refused)?;
             Some(dbase::Reader::new(BufReader::new(file)).map_err(|e| wrong(e.to_string()))?)
         }
         // Shapes without a table have no names or classes, and are of use all the same.
@@ -46,9 +49,13 @@ pub(super) fn read(
     };
     let mut records = table.as_mut().map(|t| t.iter_records());
     let mut collector = Collector::new(name, wanted, region, to_degrees);
-    for shape in shapes.iter_shapes() {
+    for (row, shape) in shapes.iter_shapes().enumerate() {
         let shape = shape.map_err(|e| wrong(e.to_string()))?;
-        // Rows of the table are in the order of the shapes.
+        // Rows of the table are in the order of the shapes; one that is deleted still has its shape, and is not
+        // among the records.
+        if deleted.get(row) == Some(&true) {
+            continue;
+        }
         let attributes = match records.as_mut().and_then(Iterator::next) {
             Some(record) => attributes(record.map_err(|e| wrong(e.to_string()))?),
             None => Attributes::new(),
@@ -56,6 +63,31 @@ pub(super) fn read(
         collector.feature(&attributes, flatten(shape))?;
     }
     collector.finish()
+}
+
+/// Which rows of a table are marked as deleted, as far as the file goes.
+///
+/// # References
+///
+/// dBASE III Plus, "Structure of a .dbf file": number of rows, length of heading and row; each row begins with its mark.
+fn deleted_rows(file: &mut impl Read) -> std::io::Result<Vec<bool>> {
+    let mut heading = [0; 12];
+    file.read_exact(&mut heading)?;
+    let [_, _, _, _, a, b, c, d, rest @ ..] = heading;
+    let count = u32::from_le_bytes([a, b, c, d]);
+    let [heading_size, row_size] = [[rest[0], rest[1]], [rest[2], rest[3]]].map(u16::from_le_bytes);
+    let skipped = u64::from(heading_size).saturating_sub(heading.len() as u64);
+    std::io::copy(&mut file.take(skipped), &mut std::io::sink())?;
+    let mut row = vec![0; usize::from(row_size)];
+    let mut deleted = Vec::new();
+    for _ in 0..count {
+        // A file that ends early is told by who reads its rows.
+        if row.is_empty() || file.read_exact(&mut row).is_err() {
+            break;
+        }
+        deleted.push(row.first() == Some(&b'*'));
+    }
+    Ok(deleted)
 }
 
 /// Bytes of a file's heading, and of a record's.

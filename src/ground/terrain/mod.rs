@@ -50,7 +50,10 @@ impl Terrain {
         for path in paths {
             let tile = open_one(path.as_ref(), region, left)?;
             left = left.saturating_sub(tile.count());
-            tiles.push(tile);
+            // Of a file that lies elsewhere those points were read that are nearest to the region.
+            if tile.reaches(region) {
+                tiles.push(tile);
+            }
         }
         Ok(Terrain::of(tiles))
     }
@@ -79,6 +82,12 @@ impl Terrain {
             .iter()
             .find(|tile| tile.height_at(place).is_some())
             .map(|tile| tile.source.as_str())
+    }
+
+    /// The files that have a height in the region.
+    pub fn sources_with_heights(&self) -> impl Iterator<Item = &str> {
+        let known = self.tiles.iter().filter(|tile| tile.highest_m.is_some());
+        known.map(|tile| tile.source.as_str())
     }
 
     /// All files, as in "N44W071.hgt, N44W072.hgt".

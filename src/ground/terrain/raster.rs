@@ -1,6 +1,6 @@
 //! A rectangle of heights that knows where on the earth it lies.
 
-use super::too_many;
+use super::{Region, too_many};
 use crate::earth::{DEGREE_M, HIGHEST_GROUND_M, LOWEST_GROUND_M, SEMI_MAJOR_M};
 use crate::error::{Fault, Result};
 use crate::geodesy::cell_map::CellMap;
@@ -117,6 +117,14 @@ impl Raster {
         })
     }
 
+    /// Whether it may have a height in a region; false only where it surely has none.
+    pub(super) fn reaches(&self, region: &Region) -> bool {
+        let center = region.plane.center().normal();
+        let dot: f64 = center.0.iter().zip(self.middle.0).map(|(a, b)| a * b).sum();
+        let apart = dot.clamp(-1.0, 1.0).acos() - self.within.acos();
+        apart * SEMI_MAJOR_M <= region.reach_m
+    }
+
     /// How many heights it has.
     pub fn count(&self) -> usize {
         self.heights.len()
@@ -209,7 +217,7 @@ pub(super) struct Part {
 
 impl Part {
     /// The part around a place.
-    pub fn new(name: &str, whole: Lattice, region: &super::Region, most: usize) -> Result<Part> {
+    pub fn new(name: &str, whole: Lattice, region: &Region, most: usize) -> Result<Part> {
         let axes = [whole.x, whole.y];
         // Outside of these there are no grids of heights, but there are damaged files.
         if axes

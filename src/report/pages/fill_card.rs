@@ -115,7 +115,7 @@ pub fn text(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
     }
     text += &masses_in_text(fill, units);
     text += &lift_in_text(fill, units);
-    for part in &list.parts {
+    for part in list.parts_for(fill.balloon.gas.gas) {
         let _ = writeln!(text, "\n{}", part.heading.to_uppercase());
         for item in &part.items {
             text += &paragraph(item, "[ ] ");
@@ -247,7 +247,7 @@ pub fn html(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
                 (cautions(fill)) "\n"
                 (masses(fill, units)) "\n"
                 (lift_test(fill, units)) "\n"
-                @for part in &list.parts { (checks(&part.heading, &part.items)) "\n" }
+                @for part in list.parts_for(fill.balloon.gas.gas) { (checks(&part.heading, &part.items)) "\n" }
                 (who_to_call(list)) "\n"
                 div.release { (RELEASE) ":" } "\n"
                 footer {

@@ -192,6 +192,10 @@ pub(in crate::report) fn of_wind<'a>(
             ": the forecast's own at {}",
             units.height(TOLD_AT_M)
         ),
+        GroundWindFrom::AtStation { apart_m } => format!(
+            ": the lowest of the sounding, at a station up to {} above or below the site (see Assumed)",
+            units.height(apart_m)
+        ),
         GroundWindFrom::Between => format!(
             ", {} above it by the winds below and above",
             units.height(TOLD_AT_M)

@@ -166,8 +166,8 @@ pub(in crate::report) fn early_bursts(
     let early = facts.early_bursts.as_ref()?;
     let lands = early.landing_quantiles;
     Some(format!(
-        "About 1 flight in {:.0} bursts early: those land around {} of the release, half of them within {}, between {} and {}.",
-        1.0 / early.share,
+        "About {}: those land around {} of the release, half of them within {}, between {} and {}.",
+        words::bursts_early(early.share, "flight"),
         way(release, early.center, units),
         units.distance(early.half_circle_m),
         clock_with_zone(lands.low, zone_of_time),
