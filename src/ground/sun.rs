@@ -113,13 +113,40 @@ pub fn evening(place: Position, at: Timestamp) -> Result<[Option<Timestamp>; 2]>
 }
 
 fn now(horizon: Horizon, place: Position, at: Timestamp) -> Result<SunNow> {
+    let day = at.to_zoned_datetime(TimeZone::UTC).date();
+    let here = julian_day(at);
+    // The sun is up where it sets before it rises. Asked for one after the other that takes a fifth of the time of
+    // all that it does in a day.
+    if let Some(set) = next(false, horizon, place, day, [here, here + 1.0])? {
+        return Ok(match next(true, horizon, place, day, [here, set])? {
+            None => SunNow::Up {
+                until: timestamp(set),
+            },
+            Some(_) => SunNow::Down,
+        });
+    }
     let ahead = events(horizon, place, at, DAY)?;
     Ok(match ahead.state_at_start {
-        HorizonState::Above => SunNow::Up {
-            until: ahead.sets.first().and_then(|&days| timestamp(days)),
-        },
+        HorizonState::Above => SunNow::Up { until: None },
         _ => SunNow::Down,
     })
+}
+
+/// When the sun next rises, or sets, after a moment and not after another, as Julian days; `day` is one of theirs.
+fn next(
+    rises: bool,
+    horizon: Horizon,
+    place: Position,
+    day: Date,
+    [start, end]: [f64; 2],
+) -> Result<Option<f64>> {
+    let (location, delta_t) = (location(place), delta_t_s(day)?);
+    let all = SolarEvents::new();
+    let found = match rises {
+        true => all.next_rise_from_julian(start, end, location, delta_t, horizon),
+        false => all.next_set_from_julian(start, end, location, delta_t, horizon),
+    };
+    found.map_err(|e| refused(day, &e.to_string()))
 }
 
 fn of_night(horizon: Horizon, place: Position, at: Timestamp) -> Result<Option<Timestamp>> {
@@ -162,20 +189,30 @@ fn above(horizon: Horizon, place: Position, day: Date, zone: &TimeZone) -> Resul
         let start = start.map_err(|e| refused(day, &e.to_string()))?;
         Ok::<f64, Error>(julian_day(start.timestamp()))
     };
-    let next = day.tomorrow();
-    let next = next.map_err(|e| refused(day, &e.to_string()))?;
-    let events = between(horizon, place, day, [midnight(day)?, midnight(next)?])?;
-    if events.always_above() {
-        return Ok(Span::AlwaysAbove);
+    let next_day = day.tomorrow();
+    let next_day = next_day.map_err(|e| refused(day, &e.to_string()))?;
+    let [start, end] = [midnight(day)?, midnight(next_day)?];
+    let rise = next(true, horizon, place, day, [start, end])?;
+    // Where there are two within a day, its light lies from the first rise to the last set.
+    let first = next(false, horizon, place, day, [start, end])?;
+    let again = first
+        .map(|set| set + MINUTE_DAYS)
+        .filter(|from| *from < end);
+    let set = match again {
+        Some(from) => next(false, horizon, place, day, [from, end])?.or(first),
+        None => first,
+    };
+    if rise.is_none() && set.is_none() {
+        return Ok(
+            match between(horizon, place, day, [start, end])?.always_above() {
+                true => Span::AlwaysAbove,
+                false => Span::AlwaysBelow,
+            },
+        );
     }
-    if events.always_below() {
-        return Ok(Span::AlwaysBelow);
-    }
-    let time = |days: Option<&f64>| days.and_then(|&d| timestamp(d));
     Ok(Span::Crosses {
-        // Where there are several within a day, its light lies from the first rise to the last set.
-        rise: time(events.rises.first()),
-        set: time(events.sets.last()),
+        rise: rise.and_then(timestamp),
+        set: set.and_then(timestamp),
     })
 }
 
@@ -185,20 +222,28 @@ fn between(
     day: Date,
     [start, end]: [f64; 2],
 ) -> Result<Events<f64>> {
-    let delta_t =
-        delta_t::estimate_from_date(i32::from(day.year()), u32::from(day.month().unsigned_abs()))
-            .map_err(|e| refused(day, &e.to_string()))?;
-    let location = Location {
+    SolarEvents::new()
+        .for_interval_from_julian(start, end, location(place), delta_t_s(day)?, horizon)
+        .map_err(|e| refused(day, &e.to_string()))
+}
+
+fn location(place: Position) -> Location {
+    Location {
         latitude: place.lat_deg,
         longitude: place.lon_deg,
-    };
-    SolarEvents::new()
-        .for_interval_from_julian(start, end, location, delta_t, horizon)
+    }
+}
+
+/// How much terrestrial time is ahead of the earth's rotation, s.
+fn delta_t_s(day: Date) -> Result<f64> {
+    delta_t::estimate_from_date(i32::from(day.year()), u32::from(day.month().unsigned_abs()))
         .map_err(|e| refused(day, &e.to_string()))
 }
 
 /// Julian day of 1970-01-01T00:00:00Z.
 const EPOCH_DAY: f64 = 2_440_587.5;
+/// Sets are farther apart than this.
+const MINUTE_DAYS: f64 = 60.0 / DAY_S;
 const DAY: SignedDuration = SignedDuration::from_hours(24);
 
 fn julian_day(time: Timestamp) -> f64 {

@@ -196,21 +196,16 @@ impl<'a> SiteWinds<'a> {
             return Ok(None);
         };
         // Not to the end of the span, which goes on for the winds at the ground.
-        let (block, extent) = reach.cut(self.site, [self.releases[0], self.last], archive)?;
-        let field = LayerField::of_block(&block, self.site, self.releases[0], layers, compass)?;
+        let (mut block, extent) = reach.cut(self.site, [self.releases[0], self.last], archive)?;
         let members = block.members.len();
-        // The planned flight of an ensemble goes through the mean of its members, as one member
-        // more.
-        let (field, planned) = match members {
-            1 => (field, 0),
-            _ => field.with_mean_member(),
-        };
+        let left_out = std::mem::take(&mut block.left_out);
+        let field = LayerField::of_block(block, self.site, self.releases[0], layers, compass)?;
         Ok(Some(FlownWinds {
+            planned: field.planned_member(),
             winds: FlightWinds::Field(Box::new(field)),
             members,
-            planned,
             extent,
-            left_out: block.left_out,
+            left_out,
         }))
     }
 }
