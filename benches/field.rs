@@ -54,8 +54,8 @@ fn model(file: &str, site: Position, release: Timestamp) -> (Stack, FlightModel)
     let mut model = stack.balloon_model(THICKNESS_M);
     model.start = site.normal();
     let block = cut(&archive(file), site, release);
-    let field =
-        LayerField::of_block(block, site, release, &model.layers, &model.compass).expect("a field");
+    let field = LayerField::of_block(&block, site, release, &model.layers, &model.compass)
+        .expect("a field");
     model.winds = FlightWinds::Field(Box::new(field));
     (stack, model)
 }

@@ -81,7 +81,7 @@ fn stack() -> Stack {
 fn model(stack: &Stack, archive: &Archive) -> FlightModel {
     let block = archive.cut(archive.lattice.whole(), 0..1).unwrap();
     let (layers, compass) = (stack.layers(THICKNESS_M), Compass::at(stack.site));
-    let field = LayerField::of_block(block, stack.site, valid(), &layers, &compass).unwrap();
+    let field = LayerField::of_block(&block, stack.site, valid(), &layers, &compass).unwrap();
     FlightModel {
         winds: FlightWinds::Field(Box::new(field)),
         ..stack.balloon_model(THICKNESS_M)
@@ -166,8 +166,8 @@ fn the_planned_flight_is_in_the_mean_of_the_members() {
     let archive = ensemble(members());
     let block = archive.cut(archive.lattice.whole(), 0..1).unwrap();
     let (layers, compass) = (stack.layers(THICKNESS_M), Compass::at(stack.site));
-    let field = LayerField::of_block(block, stack.site, valid(), &layers, &compass).unwrap();
-    let mean = field.planned_member();
+    let field = LayerField::of_block(&block, stack.site, valid(), &layers, &compass).unwrap();
+    let (field, mean) = field.with_mean_member();
     assert_eq!(mean, MEMBERS);
     let weights = field.weights(stack.site.normal(), 0.0).unwrap();
     let felt = [60.0, 50.0, 40.0, 30.0];

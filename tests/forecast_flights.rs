@@ -67,7 +67,7 @@ impl Case {
         let layers = self.stack.layers(thickness_m);
         let site = self.stack.site;
         let compass = Compass::at(site);
-        let field = LayerField::of_block(self.block.clone(), site, self.release, &layers, &compass);
+        let field = LayerField::of_block(&self.block, site, self.release, &layers, &compass);
         FlightWinds::Field(Box::new(field.unwrap()))
     }
 

@@ -260,14 +260,7 @@ const LAYERS: Layers = Layers {
 };
 
 fn field(block: &Block) -> LayerField {
-    LayerField::of_block(
-        block.clone(),
-        site(),
-        release(),
-        &LAYERS,
-        &Compass::at(site()),
-    )
-    .unwrap()
+    LayerField::of_block(block, site(), release(), &LAYERS, &Compass::at(site())).unwrap()
 }
 
 /// The layers of a linear wind are its values in their middles; sums are of 32 bits.

@@ -1,9 +1,9 @@
 //! The winds of a field by layer: many columns, each cut into the same layers.
 
-use std::ops::Range;
-use std::sync::{Arc, OnceLock};
+use std::sync::Arc;
 
 use jiff::Timestamp;
+use rayon::prelude::*;
 
 use super::layers::Layers;
 use crate::error;
@@ -17,11 +17,8 @@ use crate::wind::placing::{Outside, Placing, Weights};
 /// middle. Also how many lie together in memory.
 pub const FIELD_LEG_LAYERS: usize = 4;
 
-/// One leg of one column, m/s: the wind to the east of each of its layers, and that to the north. In this
-/// order the compiler takes four layers at a time.
-type Leg = [[f32; FIELD_LEG_LAYERS]; 2];
-/// The legs of one column from the ground up.
-type Legs = Box<[Leg]>;
+/// One leg of one column: east and north of each of its layers, m/s.
+type Leg = [[f32; 2]; FIELD_LEG_LAYERS];
 
 /// Winds by column and layer, and how places and times find the columns.
 ///
@@ -32,131 +29,58 @@ pub struct LayerField {
     placing: Arc<Placing>,
     /// From the time that the placing counts from to the planned release, s.
     release_s: f64,
-    columns: Arc<Columns>,
-}
-
-/// The columns, each cut into layers when a flight first comes near it: flights pass few of those that are in
-/// their reach.
-#[derive(Debug)]
-struct Columns {
-    source: Source,
-    layers: Layers,
-    compass: Compass,
-    /// Of each column, those of a member one after the other.
-    legs: Vec<OnceLock<Legs>>,
-    of_a_member: usize,
-    members: usize,
-}
-
-/// What columns are cut from.
-#[derive(Debug)]
-enum Source {
-    /// A part of a forecast, with the places of its points.
-    Block(Box<Block>, Vec<Position>),
-    /// Winds, with where they are.
-    Profiles(Vec<(WindProfile, Position)>),
-}
-
-impl Columns {
-    fn new(source: Source, members: usize, layers: &Layers, compass: &Compass) -> Columns {
-        let of_a_member = match &source {
-            Source::Block(block, _) => block.columns_of_member(),
-            Source::Profiles(profiles) => profiles.len(),
-        };
-        Columns {
-            source,
-            layers: *layers,
-            compass: *compass,
-            legs: vec![OnceLock::new(); of_a_member * members],
-            of_a_member,
-            members,
-        }
-    }
-
-    #[inline]
-    fn leg(&self, member: usize, column: usize, leg: usize) -> &Leg {
-        let at = member * self.of_a_member + column;
-        &self.legs[at].get_or_init(|| self.cut(at))[leg]
-    }
-
-    #[cold]
-    fn cut(&self, at: usize) -> Legs {
-        // One layer more than there are: at the top the slope of the wind is felt in the layer
-        // above it.
-        let legs = 0..legs_for(self.layers.count + 1);
-        match &self.source {
-            // One member more than the forecast has is their mean.
-            Source::Block(block, _) if at >= self.of_a_member * block.members.len() => {
-                let column = at % self.of_a_member;
-                legs.map(|leg| self.mean(column, leg, block.members.len()))
-                    .collect()
-            }
-            // Columns of all members and times stand on the same points.
-            Source::Block(block, places) => {
-                self.cut_profile(&block.winds(at), places[at % places.len()], legs)
-            }
-            Source::Profiles(profiles) => self.cut_profile(&profiles[at].0, profiles[at].1, legs),
-        }
-    }
-
-    fn cut_profile(&self, profile: &WindProfile, place: Position, legs: Range<usize>) -> Legs {
-        let boundaries = (0..=legs.len() * FIELD_LEG_LAYERS).map(|k| self.layers.altitude_m(k));
-        // In the compass's directions already here: a flight adds up columns without turning
-        // each of them.
-        let mut means = profile.means(boundaries).map(|wind| {
-            self.compass
-                .components(place, [wind.east_m_s, wind.north_m_s])
-                .map(|w| w as f32)
-        });
-        let next = |_| {
-            let mut leg = Leg::default();
-            for layer in 0..FIELD_LEG_LAYERS {
-                [leg[0][layer], leg[1][layer]] = means.next().unwrap_or_default();
-            }
-            leg
-        };
-        legs.map(next).collect()
-    }
-
-    /// A leg of a column in the mean of the first members.
-    fn mean(&self, column: usize, leg: usize, members: usize) -> Leg {
-        // In double precision: of many members the single one would lose digits in the sum.
-        let mut sum = [[0.0f64; FIELD_LEG_LAYERS]; 2];
-        for member in 0..members {
-            let winds = self.leg(member, column, leg).as_flattened();
-            for (sum, w) in sum.as_flattened_mut().iter_mut().zip(winds) {
-                *sum += f64::from(*w);
-            }
-        }
-        sum.map(|winds| winds.map(|w| (w / members as f64) as f32))
-    }
+    /// Column by column, leg by leg, from the ground up.
+    legs: Arc<Vec<Leg>>,
+    legs_a_column: usize,
+    columns_a_member: usize,
 }
 
 impl LayerField {
-    /// The field of winds here and there, found by a `placing`; each is given with where it stands, so that it
-    /// can be told in the directions of the `compass`.
-    pub fn of_profiles(
+    /// Cuts `profiles` into layers. `place` tells where each stands, so that its wind can be given
+    /// in the directions of the `compass`. Profiles of several members follow each other,
+    /// `columns_a_member` each.
+    pub fn new(
         placing: Placing,
-        profiles: Vec<(WindProfile, Position)>,
+        columns_a_member: usize,
+        columns: usize,
+        column: impl Fn(usize) -> (WindProfile, Position) + Sync,
         layers: &Layers,
         compass: &Compass,
     ) -> LayerField {
-        let source = Source::Profiles(profiles);
+        // One layer more than there are: at the top the slope of the wind is felt in the layer
+        // above it.
+        let legs_a_column = legs_for(layers.count + 1);
+        let cut = |index: usize| -> Vec<Leg> {
+            let (profile, place) = column(index);
+            let boundaries = (0..=legs_a_column * FIELD_LEG_LAYERS).map(|k| layers.altitude_m(k));
+            // In the compass's directions already here: a flight adds up columns without turning
+            // each of them.
+            let mut means = profile.means(boundaries).map(|wind| {
+                compass
+                    .components(place, [wind.east_m_s, wind.north_m_s])
+                    .map(|w| w as f32)
+            });
+            let mut next = || means.next().unwrap_or_default();
+            let leg = |_| std::array::from_fn(|_| next());
+            (0..legs_a_column).map(leg).collect()
+        };
         LayerField {
             placing: Arc::new(placing),
             release_s: 0.0,
-            columns: Arc::new(Columns::new(source, 1, layers, compass)),
+            legs: Arc::new((0..columns).into_par_iter().flat_map_iter(cut).collect()),
+            legs_a_column,
+            columns_a_member,
         }
     }
 
     /// The field of a forecast's block, around a `center`, with times counted from the planned
-    /// `release`. An ensemble has one member more than the block: the mean of all.
+    /// `release`.
     ///
     /// # Errors
     ///
     /// When PROJ refuses the block's projection.
     pub fn of_block(
-        block: Block,
+        block: &Block,
         center: Position,
         release: Timestamp,
         layers: &Layers,
@@ -169,22 +93,40 @@ impl LayerField {
                 places.push(map.position(row as f64, column as f64)?);
             }
         }
-        let placing = Placing::of_block(&block, center, release)?;
-        let members = match block.members.len() {
-            1 => 1,
-            several => several + 1,
-        };
-        let source = Source::Block(Box::new(block), places);
-        Ok(LayerField {
-            placing: Arc::new(placing),
-            release_s: 0.0,
-            columns: Arc::new(Columns::new(source, members, layers, compass)),
-        })
+        // Columns of all members and times stand on the same points.
+        let column = |i: usize| (block.winds(i), places[i % places.len()]);
+        Ok(LayerField::new(
+            Placing::of_block(block, center, release)?,
+            block.columns_of_member(),
+            block.columns_of_member() * block.members.len(),
+            column,
+            layers,
+            compass,
+        ))
     }
 
-    /// The member that the planned flight goes through: the only one, or the mean of all.
-    pub fn planned_member(&self) -> usize {
-        self.columns.members - 1
+    /// The same field with one member more: the mean of all. Returns its number.
+    pub fn with_mean_member(self) -> (LayerField, usize) {
+        let size = self.columns_a_member * self.legs_a_column;
+        let members = self.legs.len() / size.max(1);
+        let mean_of = |at: usize| -> Leg {
+            // In double precision: of many members the single one would lose digits in the sum.
+            let mut sum = [[0.0f64; 2]; FIELD_LEG_LAYERS];
+            for member in 0..members {
+                for (s, w) in sum.iter_mut().zip(&self.legs[member * size + at]) {
+                    *s = [s[0] + f64::from(w[0]), s[1] + f64::from(w[1])];
+                }
+            }
+            sum.map(|s| s.map(|w| (w / members as f64) as f32))
+        };
+        let legs: Vec<Leg> = self
+            .legs
+            .iter()
+            .copied()
+            .chain((0..size).map(mean_of))
+            .collect();
+        let legs = Arc::new(legs);
+        (LayerField { legs, ..self }, members)
     }
 
     /// The same winds for a release this many seconds after the time they are counted from.
@@ -263,20 +205,22 @@ impl LayerField {
     ) -> [f64; 2] {
         // The whole leg's winds before its drift: each column is read once, four layers side by
         // side.
-        let mut wind = Leg::default();
+        let first = member * self.columns_a_member;
+        let mut wind = [[0.0f32; 2]; FIELD_LEG_LAYERS];
         for (column, weight) in weights.terms() {
+            let at = (first + column) * self.legs_a_column + leg;
             let weight = weight as f32;
-            let column = self.columns.leg(member, column, leg);
-            for (sums, winds) in wind.iter_mut().zip(column) {
-                for (sum, w) in sums.iter_mut().zip(winds) {
-                    *sum += weight * w;
-                }
+            for (sum, w) in wind.iter_mut().zip(&self.legs[at]) {
+                sum[0] += weight * w[0];
+                sum[1] += weight * w[1];
             }
         }
-        wind.map(|winds| {
-            let drift: f32 = winds.iter().zip(felt).map(|(w, s)| w * s).sum();
-            f64::from(drift)
-        })
+        let mut drift = [0.0f32; 2];
+        for (w, s) in wind.iter().zip(felt) {
+            drift[0] += w[0] * s;
+            drift[1] += w[1] * s;
+        }
+        drift.map(f64::from)
     }
 }
 

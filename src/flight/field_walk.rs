@@ -29,20 +29,12 @@ pub(super) struct FieldWalk<'a> {
     size: usize,
 }
 
-/// Legs of the field that are flown as one where the stack falls through them fast.
-const AT_ONCE: usize = 2;
-
-/// What "fast" is, s for all of them: less than a leg takes on the way up, so what they lose is less, too.
-const FAST_S: f64 = 120.0;
-
-/// What is to be flown next: layers of one leg of the field, or several legs.
+/// What is to be flown next: whole layers of one leg of the field.
 #[derive(Clone, Copy)]
 struct Leg {
-    /// The lowest leg of the field.
     number: usize,
-    count: usize,
     /// Seconds for which the wind of each layer is felt.
-    felt: [[f32; FIELD_LEG_LAYERS]; AT_ONCE],
+    felt: [f32; FIELD_LEG_LAYERS],
     /// Drift by the error of the wind, m.
     error_m: [f64; 2],
     seconds: f64,
@@ -107,40 +99,28 @@ impl<'a> FieldWalk<'a> {
         tell(self.moment);
     }
 
-    /// How many layers the next leg of the fall has. Where ground may be met it is a single one, as the end of
-    /// more may be far from there.
+    /// Where ground may be met, a leg is cut into single layers, as its end may be far from there.
     fn size_down(&self) -> usize {
-        let is_near = |boundary: usize| self.floor.is_near(self.model.layers.altitude_m(boundary));
         let below = self.at.saturating_sub(1) / FIELD_LEG_LAYERS * FIELD_LEG_LAYERS;
-        if self.size == 1 || is_near(below) {
-            return 1;
-        }
-        let more = AT_ONCE * FIELD_LEG_LAYERS;
-        let falls_fast = |first: &usize| {
-            let seconds: f64 = self.scratch.down.flown[*first..self.at].iter().sum();
-            seconds < FAST_S && !is_near(*first)
-        };
-        match self.at.checked_sub(more).filter(falls_fast) {
-            Some(_) => more,
-            None => self.size,
+        match self.floor.is_near(self.model.layers.altitude_m(below)) {
+            true => 1,
+            false => self.size,
         }
     }
 
-    /// Through layers `first` to `end`, of one leg or of whole ones; `None` where they take no time.
+    /// Through layers `first` to `end`, all of one leg; `None` where they take no time.
     fn leg(&self, first: usize, end: usize) -> Option<Leg> {
         let (passage, errors, arrive) = match self.burst {
             None => (&self.scratch.up, self.way.wind_errors[0], end),
             Some(_) => (&self.scratch.down, self.way.wind_errors[1], first),
         };
         let number = first / FIELD_LEG_LAYERS;
-        let count = end.div_ceil(FIELD_LEG_LAYERS) - number;
         let inside = first % FIELD_LEG_LAYERS..first % FIELD_LEG_LAYERS + (end - first);
-        let mut felt = [[0.0f32; FIELD_LEG_LAYERS]; AT_ONCE];
-        let all = passage.felt[number..number + count].as_flattened();
-        felt.as_flattened_mut()[inside.clone()].copy_from_slice(&all[inside]);
+        let mut felt = [0.0f32; FIELD_LEG_LAYERS];
+        felt[inside.clone()].copy_from_slice(&passage.felt[number][inside]);
         let flown = &passage.flown[first..end];
         let seconds = flown.iter().sum();
-        if seconds == 0.0 && felt.as_flattened().iter().all(|s| *s == 0.0) {
+        if felt == [0.0; FIELD_LEG_LAYERS] && seconds == 0.0 {
             return None;
         }
         let mut error_m = [0.0; 2];
@@ -152,7 +132,6 @@ impl<'a> FieldWalk<'a> {
         let arrive_m = arrive_m.min(self.way.summit.altitude_m);
         Some(Leg {
             number,
-            count,
             felt,
             error_m,
             seconds,
@@ -163,13 +142,9 @@ impl<'a> FieldWalk<'a> {
 
     #[inline(always)]
     fn drift(&self, leg: &Leg) -> [f64; 2] {
-        let (weights, member) = (&self.weights, self.way.member);
-        let mut drift = leg.error_m;
-        for (k, felt) in leg.felt[..leg.count].iter().enumerate() {
-            let [east, north] = self.field.drift(weights, member, leg.number + k, felt);
-            drift = [drift[0] + east, drift[1] + north];
-        }
-        drift
+        let field = self.field;
+        let [east, north] = field.drift(&self.weights, self.way.member, leg.number, &leg.felt);
+        [east + leg.error_m[0], north + leg.error_m[1]]
     }
 
     /// The columns around the middle of a leg count from now on.

@@ -232,23 +232,20 @@ impl GridPlacing {
             let (west, east) = between(column, self.columns).ok_or(Outside::Region)?;
             (west, (west + 1).min(self.columns - 1), east)
         };
-        // What is beyond the last row or time counts nothing.
         let above = (row + 1).min(self.rows - 1);
-        let after = (step + 1).min(self.times_s.len() - 1);
-        let steps = [(step, 1.0 - late), (after, late)];
-        let rows = [(row, 1.0 - north), (above, north)];
-        let columns = [(column, 1.0 - east), (next, east)];
-        for (i, (step, share)) in steps.into_iter().enumerate() {
-            for (j, (row, of_row)) in rows.into_iter().enumerate() {
-                let first = (step * self.rows + row) * self.columns;
-                for (k, (column, of_column)) in columns.into_iter().enumerate() {
-                    let at = 4 * i + 2 * j + k;
-                    weights.columns[at] = (first + column) as u32;
-                    weights.weights[at] = share * of_row * of_column;
-                }
+        weights.count = 0;
+        for (step, share) in [(step, 1.0 - late), (step + 1, late)] {
+            // At the last step there is no next one to ask.
+            if share == 0.0 {
+                continue;
+            }
+            let first = step * self.rows;
+            for (row, share) in [(row, share * (1.0 - north)), (above, share * north)] {
+                let first = (first + row) * self.columns;
+                weights.push((first + column) as u32, share * (1.0 - east));
+                weights.push((first + next) as u32, share * east);
             }
         }
-        weights.count = MOST;
         if self.is_empty_there(weights) {
             return Err(Outside::Region);
         }

@@ -196,16 +196,21 @@ impl<'a> SiteWinds<'a> {
             return Ok(None);
         };
         // Not to the end of the span, which goes on for the winds at the ground.
-        let (mut block, extent) = reach.cut(self.site, [self.releases[0], self.last], archive)?;
+        let (block, extent) = reach.cut(self.site, [self.releases[0], self.last], archive)?;
+        let field = LayerField::of_block(&block, self.site, self.releases[0], layers, compass)?;
         let members = block.members.len();
-        let left_out = std::mem::take(&mut block.left_out);
-        let field = LayerField::of_block(block, self.site, self.releases[0], layers, compass)?;
+        // The planned flight of an ensemble goes through the mean of its members, as one member
+        // more.
+        let (field, planned) = match members {
+            1 => (field, 0),
+            _ => field.with_mean_member(),
+        };
         Ok(Some(FlownWinds {
-            planned: field.planned_member(),
             winds: FlightWinds::Field(Box::new(field)),
             members,
+            planned,
             extent,
-            left_out,
+            left_out: block.left_out,
         }))
     }
 }

@@ -126,14 +126,14 @@ impl Weather<'_> {
             let winds = LayerWinds::of_profile(&self.column.winds, &model.layers);
             return FlownWinds::only(FlightWinds::Column(winds));
         };
-        // A sounding without a place is taken as made at the site, as its error says.
-        let place = |column: &Column| column.position.unwrap_or(self.site_winds.site);
-        let profiles = columns
-            .iter()
-            .map(|c| (c.winds.clone(), place(c)))
-            .collect();
+        let column = |i: usize| {
+            // A sounding without a place is taken as made at the site, as its error says.
+            let place = columns[i].position.unwrap_or(self.site_winds.site);
+            (columns[i].winds.clone(), place)
+        };
+        let count = columns.len();
         let placing = Placing::Stations(stations.clone());
-        let field = LayerField::of_profiles(placing, profiles, &model.layers, &model.compass);
+        let field = LayerField::new(placing, count, count, column, &model.layers, &model.compass);
         FlownWinds::only(FlightWinds::Field(Box::new(field)))
     }
 
