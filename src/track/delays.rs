@@ -86,7 +86,7 @@ impl Delays {
         if self.against.len() < needed {
             return None;
         }
-        let one_clock = self.against.windows(2).all(|pair| same_clock(pair));
+        let one_clock = self.against.windows(2).all(same_clock);
         if !one_clock {
             self.against.remove(0);
             return None;

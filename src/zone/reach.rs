@@ -88,6 +88,7 @@ impl Reach {
 
     /// The same, but no longer than a flight as planned takes: for winds some of whose members end
     /// early and are to be used as far as they go.
+    #[must_use]
     pub fn short(self, track: &[Moment]) -> Reach {
         Reach {
             late_s: track.last().map_or(0.0, |m| m.time_s),
@@ -96,6 +97,7 @@ impl Reach {
     }
 
     /// The same, grown to where or when flights left it.
+    #[must_use]
     pub fn grown(self, left: Outside) -> Reach {
         match left {
             Outside::Region => Reach {
@@ -110,6 +112,7 @@ impl Reach {
     }
 
     /// The same from a place so far from the site, at a time after the release.
+    #[must_use]
     pub fn from(self, away_m: f64, after_s: f64) -> Reach {
         Reach {
             far_m: away_m + self.far_m,
@@ -118,6 +121,7 @@ impl Reach {
     }
 
     /// The reach that holds both.
+    #[must_use]
     pub fn with(self, other: Reach) -> Reach {
         Reach {
             far_m: self.far_m.max(other.far_m),
