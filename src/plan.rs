@@ -717,6 +717,9 @@ mod tests {
         for (old, new) in [
             (camera, "mass = \"1.350 kg\""),
             (camera, "mass = \"35.5 g\""),
+            // Eighths of an ounce, and ways that nobody has by thousands.
+            (camera, "mass = \"1.375 oz\""),
+            ("[spread]", "[limits]\nmax_drift = \"1.500 km\"\n[spread]"),
             (
                 camera,
                 "length = \"3.000 ft\"\nmass_per_length = \"5.125 g/m\"",

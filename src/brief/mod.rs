@@ -194,8 +194,11 @@ fn wait(
     kept: &Continuation,
 ) -> Result<Wait> {
     let landings = places(kept);
-    zone.notes
-        .extend(wet_landings(&plan.limits, water.shares(&landings).any));
+    // Where no zone is given many draws left the winds, and those that stayed tell nothing of them.
+    if zone.outer().is_some() {
+        let in_water = water.shares(&landings).any;
+        zone.notes.extend(wet_landings(&plan.limits, in_water));
+    }
     let bursts_s = quantiles(kept.landings(), |l| l.burst_s);
     Ok(Wait {
         points: waiting::points(water, layers, zone, &landings, kept.ground())?,

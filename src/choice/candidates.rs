@@ -126,7 +126,7 @@ pub fn read(path: &Path, spacing_m: f64) -> Result<Vec<Candidate>> {
 }
 
 fn too_many(name: String, count: usize) -> Error {
-    let expected = format!("at most {MOST}: fewer points, or a larger --spacing");
+    let expected = format!("at most {MOST}: fewer points or polygons, or a larger --spacing");
     Fault::new(name, format!("{count} candidates"), expected).into()
 }
 
@@ -179,8 +179,7 @@ mod tests {
     /// As clubs number their fields; remarks stand between them.
     #[test]
     fn a_name_may_begin_with_the_sign_of_remarks() {
-        let text =
-            "# ours\nname,lat,lon\n#1 North field,39,-8\n# wet, in winter\n#2,39.1,-8\n#,,\n";
+        let text = "# ours\nname,lat,lon\n#1 North field,39,-8\n# wet, in winter\n#2,39.1,-8\n#,,\n# Old field,39,-8\n#Quarry,39,-8\n";
         let found = read_text("sites.csv", text, 1.0).unwrap();
         let names: Vec<&str> = found.iter().map(|c| c.name.as_str()).collect();
         assert_eq!(names, ["#1 North field", "#2"]);
@@ -309,6 +308,10 @@ mod tests {
             (r#""elevation":120,"elevation_ft":1000"#, Some(304.8)),
             (r#""elevation_m":120"#, Some(120.0)),
             (r#""elevation_m":null"#, None),
+            (r#""elevation_m":"","elevation":"120 m""#, Some(120.0)),
+            // As maps have them, of buildings, too: a number without a unit is not used.
+            (r#""elevation":120"#, None),
+            (r#""height":true"#, None),
             (r#""alt_name":"quarry""#, None),
         ] {
             assert_eq!(
@@ -318,7 +321,7 @@ mod tests {
             );
         }
         for (property, words) in [
-            (r#""elevation":120"#, "elevation: found"),
+            (r#""elevation":"high""#, "elevation: found"),
             (r#""elevation_m":"high""#, "elevation_m: found"),
         ] {
             let message = of(property).unwrap_err().to_string();

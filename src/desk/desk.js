@@ -133,7 +133,7 @@
     // A text that cannot be read as a plan has no fields.
     if (Boolean(now.values) !== fields().length > 0) { return location.reload(); }
     if (now.values) { show(now.values); }
-    if (mine) { return; }
+    if (mine || (!whole.value && document.activeElement === whole)) { return; }
     if (whole.value !== now.text) { whole.value = now.text; }
     held = whole.value;
   }
@@ -149,10 +149,9 @@
   addEventListener("pagehide", () => {
     if (half()) { sessionStorage.setItem(drawer, JSON.stringify({ text: whole.value, step: textForm.elements.step.value })); }
   });
-  whole.addEventListener("input", () => {
-    can_save();
-    if (!whole.value) { renew(); }
-  });
+  whole.addEventListener("input", can_save);
+  // Emptied and left, it shows the plan as it is now; emptied alone, another may be about to be pasted.
+  whole.addEventListener("change", () => { if (!whole.value) { renew(); } });
   async function apply() {
     const sent = whole.value;
     const now = await act("/plan/text", new FormData(textForm));
@@ -329,7 +328,7 @@
   });
 
   // What happens elsewhere: other pages, long work.
-  let source = null, ended = null, seen = 0;
+  let source = null, ended = null, seen = 0, theirs = false;
   function listen() {
     source = new EventSource("/pulse");
     source.onmessage = (event) => told(JSON.parse(event.data));
@@ -350,12 +349,13 @@
       // A flight that is followed shows how it stands while the work goes on.
       if (mine && job.station === "flying" && job.done !== seen) { seen = job.done; result(job.station); }
     } else if (job && !mine) {
-      $("job-said").textContent = words.idle;
+      if (theirs) { $("job-said").textContent = words.idle; }
     } else if (job) {
       $("job-said").textContent = { done: `${job.doing}: ${words.done}`, stopped: words.stopped, failed: job.message }[job.state] || "";
     }
     if (ended !== null && pulse.ended !== ended && mine && job.state === "done") { result(job.station); }
     ended = pulse.ended;
+    theirs = on && !mine;
     const step = pulse.plans[name];
     if (step && String(step) !== form.elements.step.value && !busy) { await renew(); }
   }

@@ -388,7 +388,7 @@ pub const SCRIPT: [(&str, &str); 12] = [
     ),
     (
         "half",
-        "What you typed into the plan as text is kept: copy it, then empty the box to see the plan as it is now.",
+        "What you typed into the plan as text is kept: copy it, then empty the box and leave it to see the plan as it is now.",
     ),
     ("idle", IDLE),
     ("done", "done."),

@@ -375,19 +375,27 @@ pub fn quantity(
 ) -> Option<f64> {
     let value = decimal(item, path, dimension, &range, faults)?;
     let text = item.get_ref().as_str().unwrap_or("");
-    let as_thousands = match dimension {
-        Dimension::Mass | Dimension::Length => without_point(text),
-        _ => None,
-    };
+    let as_thousands = without_point(text).filter(|_| is_by_thousands(text, dimension));
     let in_range = |text: &String| parse(text, dimension).is_ok_and(|v| range.contains(&v));
     let Some(other) = as_thousands.filter(in_range) else {
         return Some(value);
     };
     let expected =
-        format!("\"{other}\" if the point stands between thousands, else at most two decimals");
+        format!("\"{other}\" if the point stands between thousands, else two decimals or four");
     let at = Some(item.span().start);
     faults.note(at, path, format!("\"{text}\""), expected);
     None
+}
+
+/// Whether there are thousands of a quantity's unit in what people weigh and measure: grams, metres and feet.
+fn is_by_thousands(text: &str, dimension: Dimension) -> bool {
+    let unit = text.trim_start_matches(|c: char| !c.is_alphabetic());
+    let most = match dimension {
+        Dimension::Mass => 1e-3,
+        Dimension::Length => 1.0,
+        _ => return false,
+    };
+    parse(&format!("1 {unit}"), dimension).is_ok_and(|one| one <= most)
 }
 
 /// A quantity of an item, within a range given in SI; a point is a decimal one.

@@ -1,6 +1,9 @@
 //! Candidates of GeoJSON: points, and grids over polygons.
 
-use geo::{BoundingRect, Contains, Coord, InteriorPoint, LineString, MultiPolygon, Point, Polygon};
+use geo::{
+    BoundingRect, Contains, Coord, InteriorPoint, Intersects, LineString, MultiPolygon, Point,
+    Polygon,
+};
 use geojson::{Feature, FeatureReader, GeoJson, GeometryValue};
 
 use super::heights::{EXPECTED, elevation_of, unit_of};
@@ -70,17 +73,19 @@ impl Found<'_> {
         let properties = feature.properties.iter().flatten();
         let mut given: Vec<(&String, &str, String)> = properties
             .filter_map(|(key, value)| {
+                let unit = unit_of(key)?;
                 let text = match value {
-                    serde_json::Value::Null => return None,
                     serde_json::Value::String(text) => text.trim().to_owned(),
-                    other => other.to_string(),
+                    // A number without a unit is not guessed; maps have many that are no elevations.
+                    serde_json::Value::Number(number) if !unit.is_empty() => number.to_string(),
+                    _ => return None,
                 };
-                Some((key, unit_of(key)?, text))
+                (!text.is_empty()).then_some((key, unit, text))
             })
             .collect();
         // As in tables: rather one whose number needs no unit of its own.
         given.sort_by_key(|(_, unit, _)| unit.is_empty());
-        let Some((key, unit, text)) = given.first().filter(|(.., text)| !text.is_empty()) else {
+        let Some((key, unit, text)) = given.first() else {
             return Ok(None);
         };
         let elevation_m = elevation_of(text, unit)
@@ -137,7 +142,11 @@ impl Found<'_> {
     fn grid(&mut self, told: &Told, polygons: &[Vec<Vec<&[f64]>>]) -> Result<()> {
         let shape = shape(self.name, polygons)?;
         let points = grid_points(self.name, &shape, self.spacing_m)?;
-        let held = |polygon: &Polygon| points.iter().any(|point| polygon.contains(point));
+        let held = |polygon: &Polygon| {
+            let bounds = polygon.bounding_rect();
+            let near = |point: &&Point| bounds.is_some_and(|b| b.intersects(*point));
+            points.iter().filter(near).any(|p| polygon.contains(p))
+        };
         let between = shape.iter().filter(|polygon| !held(polygon));
         let within: Vec<Point> = between.filter_map(InteriorPoint::interior_point).collect();
         // Unnamed polygons are numbered over all of a file, or two would have the same names.

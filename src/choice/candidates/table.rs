@@ -39,12 +39,11 @@ pub fn read(name: &str, bytes: &[u8]) -> Result<Vec<Candidate>> {
             fault.at_line(line as usize)
         })?;
         let line = row.position().map_or(1, csv::Position::line) as usize;
-        let is_remark = row.get(0).is_some_and(|first| first.starts_with('#'));
+        let is_remark = row.get(0).is_some_and(is_remark);
         match &columns {
             None if is_remark => {}
             None => columns = Some(heading(name, &row, line)?),
-            // A field may be called "#1", a remark has no place.
-            Some(columns) if is_remark && columns.place(&row).is_none() => {}
+            Some(_) if is_remark => {}
             Some(columns) => {
                 let candidate = columns.candidate(name, &row, found.len() + 1);
                 found.push(candidate.map_err(|fault| fault.at_line(line))?);
@@ -52,6 +51,12 @@ pub fn read(name: &str, bytes: &[u8]) -> Result<Vec<Candidate>> {
         }
     }
     Ok(found)
+}
+
+/// A field may be called "#1"; else a row that begins so is a remark, or a field that is switched off.
+fn is_remark(first: &str) -> bool {
+    let rest = first.strip_prefix('#');
+    rest.is_some_and(|rest| !rest.starts_with(|c: char| c.is_ascii_digit()))
 }
 
 /// Where what stands, by a heading.

@@ -253,10 +253,10 @@ fn text(page: &PlanPage) -> Markup {
     html! {
         form method="post" action="/plan/text" {
             input type="hidden" name="name" value=(page.name);
-            input type="hidden" name="step" value=(page.step);
+            input type="hidden" name="step" value=(page.step) autocomplete="off";
             div.field {
                 label for="whole" { (words::TEXT_LABEL) }
-                textarea #whole name="text" rows="24" spellcheck="false" { "\n" (page.text) }
+                textarea #whole name="text" rows="24" spellcheck="false" autocomplete="off" { "\n" (page.text) }
             }
             button { (words::TEXT_APPLY) }
         }
