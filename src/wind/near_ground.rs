@@ -43,6 +43,9 @@ pub struct TenMetreWind {
 /// The ground of a station farther above or below a site than this is another's, m (assumed).
 const STATION_WITHIN_M: f64 = 300.0;
 
+/// A site so far above its station may stand out of the calm air in which that lies, m (assumed).
+const ON_HILL_M: f64 = 50.0;
+
 impl TenMetreWind {
     /// A forecast's.
     pub fn of_forecast(wind: Wind) -> TenMetreWind {
@@ -88,12 +91,18 @@ impl TenMetreWind {
         })
     }
 
-    /// What it is from at a site; `None` where the site lies too far above or below the stations.
-    fn at(&self, site_m: f64) -> Option<GroundWindFrom> {
+    /// What it is from at a site; `None` where the site lies too far above or below the stations, or on a hill so
+    /// high above them that `winds` tell more of it.
+    fn at(&self, site_m: f64, winds: &WindProfile) -> Option<GroundWindFrom> {
         let Some(stations_m) = self.stations_m else {
             // A forecast's ground is smooth: it stands for the site however high that lies.
             return Some(GroundWindFrom::TenMetres);
         };
+        let on_hill = site_m - stations_m[1] > ON_HILL_M;
+        let lowest_m = winds.lowest_from(site_m);
+        if on_hill && lowest_m.is_some_and(|lowest_m| lowest_m - site_m <= ON_HILL_M) {
+            return None;
+        }
         let apart_m = stations_m.map(|z| (z - site_m).abs());
         let apart_m = apart_m[0].max(apart_m[1]);
         (apart_m <= STATION_WITHIN_M).then_some(GroundWindFrom::AtStation { apart_m })
@@ -107,7 +116,7 @@ pub fn near_ground(
     site_m: f64,
     own: Option<TenMetreWind>,
 ) -> (f64, GroundWindFrom) {
-    if let Some((own, from)) = own.and_then(|own| Some((own, own.at(site_m)?))) {
+    if let Some((own, from)) = own.and_then(|own| Some((own, own.at(site_m, winds)?))) {
         return (own.wind.speed_m_s(), from);
     }
     // Where all winds lie below the site the highest is held, as in the profile.
@@ -183,7 +192,13 @@ mod tests {
                 (2.0, GroundWindFrom::AtStation { apart_m })
             );
         }
-        // On a hill or in a valley it says nothing.
+        // On a hill where the sounding knows the wind it is that which counts, not the calm of the valley.
+        let inversion = winds(&[(100.0, 1.0), (380.0, 10.0), (390.0, 10.0), (400.0, 10.0)]);
+        assert_eq!(
+            near_ground(&inversion, 390.0, Some(station)),
+            (10.0, GroundWindFrom::Between)
+        );
+        // On a higher one or in a valley it says nothing.
         let (_, from) = near_ground(&profile, 500.0, Some(station));
         assert_eq!(from, GroundWindFrom::BroughtDown { from_m: 200.0 });
     }
