@@ -375,10 +375,14 @@ const UNITS: &[(&str, &[&str])] = &[
             "°",
             "º",
             "deg true",
+            "deg. true",
             "degrees true",
             "degree true",
+            "° true",
             "degt",
             "deg t",
+            "degrees t",
+            "°t",
             "true",
             "t",
             "degrees north",
@@ -393,8 +397,16 @@ const UNITS: &[(&str, &[&str])] = &[
             "deg east",
             "deg n",
             "deg e",
+            "degn",
+            "dege",
+            "°n",
+            "°e",
             "n",
             "e",
+            "decimal degrees",
+            "dec deg",
+            // German.
+            "grad",
         ],
     ),
 ];
@@ -521,7 +533,7 @@ fn is_belied(quantity: Quantity, unit: &str) -> bool {
     match quantity {
         Quantity::Time | Quantity::Date => is_of_a_zone(unit),
         Quantity::From | Quantity::Latitude | Quantity::Longitude => {
-            unit.contains(char::is_alphabetic)
+            unit.contains(char::is_alphabetic) && symbol(&plain(unit)) != Some("deg")
         }
         _ => says_otherwise(unit),
     }
@@ -584,9 +596,16 @@ pub(super) fn read_with(heading: &str, unit: &str, convention: bool) -> Heading 
 
 /// Whether a heading that is not understood may name a height.
 pub(super) fn may_be_height(heading: &str) -> bool {
-    const PARTS: [&str; 7] = ["height", "hgt", "alt", "geop", "h\u{f6}he", "hoehe", "elev"];
-    let lower = heading.to_lowercase();
-    PARTS.iter().any(|part| lower.contains(part))
+    const WITHIN: [&str; 3] = ["height", "h\u{f6}he", "hoehe"];
+    // Within a word these are parts of others, as of salt.
+    const BEGINNINGS: [&str; 4] = ["hgt", "alt", "geop", "elev"];
+    let plain = plain(heading);
+    let is_named = |word: &str| {
+        WITHIN.iter().any(|part| word.contains(part))
+            || BEGINNINGS.iter().any(|part| word.starts_with(part))
+    };
+    // That above the horizon is no height.
+    !plain.contains("angle") && plain.split(' ').any(is_named)
 }
 
 /// Reads a heading such as `geopotential height_m`, `wind speed [kt]`, `u_m_s`, `Temp (°C)`.
@@ -702,6 +721,54 @@ mod tests {
         );
         for other in ["phase", "mixing ratio_g/kg", "ice point temperature_C", ""] {
             assert_eq!(read(other), Heading::Other, "{other}");
+        }
+    }
+
+    #[test]
+    fn units_below_headings_may_repeat_and_spell_theirs() {
+        use Quantity::*;
+        for (heading, unit, quantity) in [
+            ("altitude_m", "m", Altitude),
+            ("wind_speed_ms", "m/s", Speed),
+            ("wind_dir_deg", "deg", From),
+            ("Wind direction [deg]", "deg", From),
+            ("H\u{f6}he", "m", Height),
+            ("Windrichtung", "Grad", From),
+            ("wind_dir", "\u{b0}T", From),
+            ("wind_dir", "degrees T", From),
+            ("wind_dir", "deg. true", From),
+            ("wind_dir", "\u{b0} true", From),
+            ("lat", "\u{b0}N", Latitude),
+            ("lon", "\u{b0}E", Longitude),
+            ("lat", "degN", Latitude),
+            ("lon", "degE", Longitude),
+            ("lat", "decimal degrees", Latitude),
+            ("lon", "dec deg", Longitude),
+        ] {
+            let found = read_with(heading, unit, false);
+            let is_known = matches!(found, Heading::Known(found, _) if found == quantity);
+            assert!(is_known, "{heading} over {unit}: {found:?}");
+        }
+        for (heading, unit) in [
+            ("wind_dir", "deg to"),
+            ("wind_dir", "deg (mag)"),
+            ("wind_dir_deg", "deg (mag)"),
+            ("lon", "\u{b0}W"),
+            ("lat", "\u{b0}S"),
+        ] {
+            let found = read_with(heading, unit, false);
+            let is_unclear = matches!(found, Heading::Unclear(_));
+            assert!(is_unclear, "{heading} over {unit}: {found:?}");
+        }
+    }
+
+    #[test]
+    fn what_may_be_a_height() {
+        for height in ["HeightOfSonde", "baro_alt_x", "Flugh\u{f6}he", "Elev"] {
+            assert!(may_be_height(height), "{height}");
+        }
+        for other in ["elevation angle", "ElevationAngle", "salt", "cobalt_ppm"] {
+            assert!(!may_be_height(other), "{other}");
         }
     }
 
