@@ -131,12 +131,19 @@ pub(super) fn is_of_a_zone(text: &str) -> bool {
     let mut words = text.split(|c: char| c.is_whitespace() || "()[],;".contains(c));
     words.any(|word| {
         let upper = word.to_ascii_uppercase();
+        let plain = upper.strip_prefix("ETC/").unwrap_or(&upper);
         let offset = ["UTC", "GMT"]
             .iter()
-            .find_map(|utc| upper.strip_prefix(utc));
-        ZONES.contains(&upper.as_str())
-            || offset.is_some_and(|offset| offset.starts_with(['+', '-', '\u{2212}']))
-            || (word.contains('/') && TimeZone::get(word).is_ok())
+            .find_map(|utc| plain.strip_prefix(utc));
+        let is_away = |offset: &str| {
+            offset.starts_with(['+', '-', '\u{2212}'])
+                && offset.contains(|c| ('1'..='9').contains(&c))
+        };
+        // In small letters they are words, as in "West Texas".
+        ZONES.contains(&word)
+            || word.eq_ignore_ascii_case("local")
+            || offset.is_some_and(is_away)
+            || (plain.contains('/') && TimeZone::get(word).is_ok())
     })
 }
 
@@ -147,7 +154,15 @@ fn pairs(line: &str) -> Vec<(String, &str)> {
         return equalities(line);
     }
     // Behind a separator a colon belongs to the value, as in a time of the day.
-    let by_colon = line.split_once(':').filter(|p| !p.0.contains([';', '\t']));
+    // One in brackets belongs to the name, as in "time (UTC+00:00): 12:00".
+    let mut depth = 0_i32;
+    let outer = |c: char| {
+        depth += i32::from(matches!(c, '(' | '[')) - i32::from(matches!(c, ')' | ']'));
+        c == ':' && depth <= 0
+    };
+    let by_colon = line
+        .split_once(outer)
+        .filter(|p| !p.0.contains([';', '\t']));
     let pair = by_colon.or_else(|| line.split_once([';', '\t', ',']));
     pair.map(|(name, value)| (name.to_owned(), value.trim_end_matches([';', ',', '\t'])))
         .into_iter()
@@ -273,7 +288,7 @@ mod tests {
 
     #[test]
     fn times_and_stations() {
-        let time = |line| learnt(&[line]).time.map(|(t, _)| t.to_string());
+        let time = |line: &str| learnt(&[line]).time.map(|(t, _)| t.to_string());
         let noon = Some("2022-10-14T12:00:00Z".to_owned());
         assert_eq!(time("Launch time: 2022-10-14 12:00"), noon);
         assert_eq!(time("MEM = X TIME = 221014/1200"), noon);
@@ -287,6 +302,28 @@ mod tests {
             "Launch time: 221014/0600 MDT",
         ] {
             assert_eq!(time(local), None, "{local}");
+        }
+        for utc in [
+            "UTC+0",
+            "GMT+0",
+            "UTC+00:00",
+            "UTC-0",
+            "Etc/UTC",
+            "Etc/GMT",
+            "West Texas",
+        ] {
+            let line = format!("Launch time ({utc}): 2022-10-14 12:00");
+            assert_eq!(time(&line), noon, "{line}");
+        }
+        for zone in [
+            "Local time",
+            "LOCAL",
+            "UTC+05:30",
+            "gmt-1",
+            "Etc/GMT+5",
+            "WEST",
+        ] {
+            assert!(is_of_a_zone(zone), "{zone}");
         }
         assert_eq!(learnt(&["Station: 08579 Lisboa"]).station, "08579 Lisboa");
         assert_eq!(learnt(&["STID = ABR SLAT = 45.45"]).station, "ABR");
