@@ -163,7 +163,7 @@ impl fmt::Display for Reading {
             Reading::StandardTemperatures => f.write_str("temperatures of the standard atmosphere, in heights from pressure, where the file has none"),
             Reading::SignedDirections { below_0 } => write!(f, "directions run from -180 to 180 degrees: {below_0} below 0 are west of north"),
             Reading::MissingAs { column, number } => write!(f, "{number} in column \"{column}\" stands for a missing value, as what is above and below it is far from that"),
-            Reading::Thousands { column } => write!(f, "commas and points in column \"{column}\" stand between thousands"),
+            Reading::Thousands { column } => write!(f, "commas or points in column \"{column}\" stand between thousands"),
             Reading::TimesOfRuns => f.write_str("the file's times are those of its runs, as it gives lead times beside them"),
             Reading::NewestRun { run } => write!(f, "the file does not name its run: taken as the newest that was normally complete when it was downloaded, {run}"),
             Reading::ByName { variables, more } => {

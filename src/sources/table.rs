@@ -157,9 +157,21 @@ impl Table {
         let mut parted = Vec::new();
         // Kilometres have decimals, and no other quantity has thousands.
         let heights = |(_, c): &&(usize, Column)| c.quantity.is_height() && c.unit != "km";
+        let of_column = |place: usize| {
+            let of_column = cells.iter().filter_map(move |(_, row)| row.get(place));
+            of_column.map(|cell| cell.trim())
+        };
+        // Times have signs of their own.
+        let is_other = |(_, c): &&(usize, Column)| {
+            let is_time = matches!(c.quantity, Quantity::Time | Quantity::Date);
+            !is_time && !c.quantity.is_height()
+        };
         for (place, column) in used.iter().filter(heights) {
-            let of_column = cells.iter().filter_map(|(_, row)| row.get(*place));
-            match thousands::signs(of_column.map(|cell| cell.trim()), self.decimal_comma) {
+            let other = used
+                .iter()
+                .filter(is_other)
+                .flat_map(|(p, _)| of_column(*p));
+            match thousands::signs(of_column(*place), other, self.decimal_comma) {
                 Signs::Decimals => {}
                 Signs::Thousands => {
                     parted.push(*place);

@@ -24,8 +24,13 @@ enum Form {
 }
 
 /// What the signs between digits are in the cells of a column, where a comma may be a decimal sign or not: groups of three
-/// digits everywhere, beside whole numbers below 1,000 only, are no decimals.
-pub(super) fn signs<'a>(cells: impl Iterator<Item = &'a str>, decimal_comma: bool) -> Signs {
+/// digits everywhere, beside whole numbers below 1,000 only, are no decimals; but in one table a sign parts either, and
+/// the cells of `other` columns may tell which.
+pub(super) fn signs<'a>(
+    cells: impl Iterator<Item = &'a str>,
+    mut other: impl Iterator<Item = &'a str>,
+    decimal_comma: bool,
+) -> Signs {
     let mut parted: Vec<(&str, char)> = Vec::new();
     let mut small = 0;
     for cell in cells.filter(|cell| !is_missing(cell)) {
@@ -37,13 +42,23 @@ pub(super) fn signs<'a>(cells: impl Iterator<Item = &'a str>, decimal_comma: boo
             _ => return Signs::Decimals,
         }
     }
-    match parted.first() {
-        Some((_, ',')) if !decimal_comma => Signs::Thousands,
-        Some(_) if parted.len() < TELLING => Signs::Decimals,
-        Some(_) if small > 0 => Signs::Thousands,
-        Some((cell, _)) => Signs::Unclear((*cell).to_owned()),
-        None => Signs::Decimals,
+    let Some(&(cell, sign)) = parted.first() else {
+        return Signs::Decimals;
+    };
+    match sign {
+        ',' if !decimal_comma => Signs::Thousands,
+        '.' if !decimal_comma => Signs::Decimals,
+        _ if parted.len() < TELLING => Signs::Decimals,
+        _ if other.any(|cell| has_decimals(cell, sign)) => Signs::Decimals,
+        _ if small > 0 => Signs::Thousands,
+        _ => Signs::Unclear(cell.to_owned()),
     }
+}
+
+/// Whether a cell is a number in which a sign parts decimals and cannot part thousands.
+fn has_decimals(cell: &str, sign: char) -> bool {
+    let is_number = cell.contains(sign) && cell.replacen(sign, ".", 1).parse::<f64>().is_ok();
+    is_number && !matches!(form(cell), Form::Parted(_))
 }
 
 fn form(cell: &str) -> Form {
@@ -71,7 +86,7 @@ mod tests {
 
     #[test]
     fn groups_of_three_digits_beside_small_whole_numbers_are_thousands() {
-        let of = |cells: &[&str]| signs(cells.iter().copied(), true);
+        let of = |cells: &[&str]| signs(cells.iter().copied(), std::iter::empty(), true);
         assert_eq!(of(&["985", "1,640", "", "39,370"]), Signs::Thousands);
         assert_eq!(of(&["-12", "1.471", "12.345"]), Signs::Thousands);
         for decimals in [
@@ -87,7 +102,23 @@ mod tests {
         let unclear = Signs::Unclear("1.640".to_owned());
         assert_eq!(of(&["1.640", "39.370"]), unclear);
         // Where commas part cells they part no decimals.
-        let quoted = signs(["1,640"].into_iter(), false);
+        let quoted = signs(["1,640"].into_iter(), std::iter::empty(), false);
         assert_eq!(quoted, Signs::Thousands);
+    }
+
+    #[test]
+    fn low_heights_with_three_decimals_are_not_multiplied() {
+        let of = |cells: &[&str], other: &[&str], decimal_comma: bool| {
+            signs(cells.iter().copied(), other.iter().copied(), decimal_comma)
+        };
+        let (low, whole) = (["40.250", "60.500"], ["40.250", "50", "60.500"]);
+        for cells in [&low[..], &whole] {
+            assert_eq!(of(cells, &[], false), Signs::Decimals);
+            assert_eq!(of(cells, &["270", "5.2"], true), Signs::Decimals);
+        }
+        // None of these is a decimal beyond doubt.
+        let other = ["270", "5,2", "1.013", "1.013,2", "x.y", ""];
+        assert!(matches!(of(&low, &other, true), Signs::Unclear(_)));
+        assert_eq!(of(&whole, &other, true), Signs::Thousands);
     }
 }
