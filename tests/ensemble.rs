@@ -534,6 +534,11 @@ fn a_pair_with_one_number_is_two_members() {
     let [plus, minus] = pair();
     assert_eq!(members(vec![("n", minus), ("p", plus)]), [Some(1), Some(2)]);
     assert_eq!(members(vec![("both", pair().concat())]), [Some(1), Some(2)]);
+    // Five pairs counted from 0 are ten.
+    let pairs = (0..5).flat_map(|n| [as_member(n, POSITIVE), as_member(n, NEGATIVE)]);
+    let pairs = pairs.collect::<Vec<_>>().concat();
+    let ten: Vec<Option<u32>> = (0..10).map(Some).collect();
+    assert_eq!(members(vec![("pairs", pairs)]), ten);
     // A number that is not shared is kept.
     let [_, minus] = pair();
     let other = as_member(4, POSITIVE);

@@ -26,7 +26,7 @@ pub(super) fn without_means(
 }
 
 /// Where two members share a number, one with a perturbation and one against it, the latter are numbered on
-/// from the highest.
+/// from the highest, whether they are counted from 0 or from 1.
 pub(super) fn number_apart(files: &mut [GridFile]) {
     let numbers = |minus: bool| -> BTreeSet<u32> {
         let slabs = files.iter().flat_map(|file| &file.slabs);
@@ -40,8 +40,9 @@ pub(super) fn number_apart(files: &mut [GridFile]) {
         return;
     }
     let highest = plus.union(&minus).max().copied().unwrap_or_default();
+    let from = highest.saturating_add(u32::from(minus.contains(&0)));
     let slabs = files.iter_mut().flat_map(|file| &mut file.slabs);
     for slab in slabs.filter(|slab| slab.minus) {
-        slab.member = slab.member.map(|number| number.saturating_add(highest));
+        slab.member = slab.member.map(|number| number.saturating_add(from));
     }
 }
