@@ -212,7 +212,7 @@ impl fmt::Display for NoSounding {
                 write!(f, "more than {hours:.0} h before or after the release")
             }
             NoSounding::FartherStations { nearest } => {
-                write!(f, "of other than the {nearest} nearest stations")
+                write!(f, "of stations farther away than the {nearest} nearest")
             }
         }
     }

@@ -321,7 +321,7 @@ mod tests {
             [
                 "1 sounding whose place or time is not known, beside others of known ones",
                 "1 sounding more than 48 h before or after the release",
-                &format!("2 soundings of other than the {MOST_STATIONS} nearest stations"),
+                &format!("2 soundings of stations farther away than the {MOST_STATIONS} nearest"),
             ]
         );
     }
