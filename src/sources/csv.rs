@@ -255,6 +255,40 @@ mod tests {
     }
 
     #[test]
+    fn a_time_above_rows_is_no_row() {
+        let head = "altitude_m,wind_kt,wind_dir,\n";
+        let time = "2026-02-05 14:30:00,,,\n";
+        for text in [
+            format!("{head}{time}100,5,270,\n400,6,270,\n"),
+            format!("{head}100,5,270,\n{time}400,6,270,\n"),
+        ] {
+            assert_eq!(heights_of(&text), [100.0, 400.0]);
+        }
+    }
+
+    #[test]
+    fn words_pass_over_only_before_rows_that_go_on() {
+        let head = "altitude_m  wind_kt  wind_dir\n";
+        let low = "100 5 270\n5000 6 270\n9000 7 270\n";
+        for (text, read, lost) in [
+            ("Tropopause\n 1 229.0 10850 -56.1 270 45\n", 3, true),
+            ("Mean wind\n5000 12 270\n", 3, true),
+            ("Tropopause\n10850 45 270\n", 4, false),
+            ("Tropopause\n- 45 270\n10850 45 270\n", 4, false),
+        ] {
+            let found = soundings(&format!("{head}{low}{text}"));
+            assert_eq!(found.len(), 1, "{text}");
+            assert_eq!(found[0].levels.len(), read, "{text}");
+            let left_out = &found[0].tally.left_out;
+            let is_lost = left_out.iter().any(|said| said.contains("no headings"));
+            assert_eq!(is_lost, lost, "{text}: {left_out:?}");
+        }
+        // From the top down.
+        let down = format!("{head}9000 7 270\n5000 6 270\nFreezing level\n100 5 270\n");
+        assert_eq!(heights_of(&down), [100.0, 5_000.0, 9_000.0]);
+    }
+
+    #[test]
     fn rows_behind_the_end_of_a_table_are_told() {
         let table = "altitude_m,wind_kt,wind_dir\n100,5,270\n400,6,270\n";
         let s = sounding(&format!("{table}level,count,mean\n1,2,3\n2,3,4\n"));

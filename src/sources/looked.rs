@@ -12,8 +12,10 @@ use super::cells::{
     says_nothing,
 };
 use super::columns::Columns;
+use super::continued::Order;
 use super::heading::{self, Heading, Quantity};
-use super::table::Table;
+use super::table::{Table, is_missing};
+use crate::numeric::neighbours;
 use crate::units::counted;
 use crate::wind::sounding::Tally;
 
@@ -153,16 +155,23 @@ impl<'a> Looked<'a> {
         })
     }
 
-    /// Whether headings name a wind and its height, with or without their units.
-    fn names_sounding(&self, cells: &[Cell]) -> bool {
-        let quantity = |(place, cell): (usize, &Cell)| match self.columns.of(&cell.text, place) {
+    /// What a heading at a place names, with or without its unit.
+    fn quantity(&self, place: usize, head: &Cell) -> Option<Quantity> {
+        match self.columns.of(&head.text, place) {
             Some(told) => told.map(|(quantity, _)| quantity),
-            None => match heading::read(&cell.text) {
+            None => match heading::read(&head.text) {
                 Heading::Known(quantity, _) | Heading::NoUnit(quantity) => Some(quantity),
                 _ => None,
             },
-        };
-        let named: Vec<Quantity> = cells.iter().enumerate().filter_map(quantity).collect();
+        }
+    }
+
+    /// Whether headings name a wind and its height, with or without their units.
+    fn names_sounding(&self, cells: &[Cell]) -> bool {
+        let cells = cells.iter().enumerate();
+        let named: Vec<Quantity> = cells
+            .filter_map(|(i, cell)| self.quantity(i, cell))
+            .collect();
         let all = |of: &[Quantity]| of.iter().all(|quantity| named.contains(quantity));
         let has_wind =
             all(&[Quantity::Speed, Quantity::From]) || all(&[Quantity::East, Quantity::North]);
@@ -184,10 +193,14 @@ impl<'a> Looked<'a> {
         }
         let row = cells(line, heads.separator);
         let wanted = heads.cells.len();
+        let has_numbers = numbers(&row) > 0;
+        let is_blank = !has_numbers && is_row_without_values(&row, wanted);
+        if is_blank && self.is_time_alone(&row, heads) {
+            return Below::Nothing;
+        }
         // Before the first row a line of words may still belong to the heads.
         let is_first = above.rows.is_empty();
-        let is_one = || is_row(&row, wanted) || is_row_without_values(&row, wanted);
-        if is_first || numbers(&row) > 0 || is_one() {
+        if is_first || has_numbers || is_blank || is_row(&row, wanted) {
             return Below::Row(row);
         }
         // As many words as there are columns may be headings themselves.
@@ -196,7 +209,7 @@ impl<'a> Looked<'a> {
             Separator::Blanks => words < wanted,
             _ => words == 1,
         };
-        match are_few && self.ranked(at).is_none() && self.is_before_row(at, heads) {
+        match are_few && self.ranked(at).is_none() && self.is_before_rows(at, heads, above) {
             true => Below::Words,
             false => Below::End,
         }
@@ -216,18 +229,38 @@ impl<'a> Looked<'a> {
         next.is_some_and(|next| {
             let row = cells(self.lines[next], heads.separator);
             let texts: Vec<String> = row.into_iter().map(|cell| cell.text).collect();
-            is_blank && above.goes_on(self.columns, &texts)
+            is_blank && Order::of(above, self.columns).goes_on(&texts)
         })
     }
 
-    /// Whether the next line that says something is a row.
-    fn is_before_row(&mut self, at: usize, heads: &Heads) -> bool {
-        let says_something = |line: &str| {
-            let cells = cells(line, heads.separator);
-            is_content(line) && !is_row_without_values(&cells, heads.cells.len())
-        };
-        let next = (at + 1..self.lines.len()).find(|&i| says_something(self.lines[i]));
-        next.is_some_and(|next| heads.is_row(self.lines[next]) && self.ranked(next).is_none())
+    /// Whether a row without values has a time that is none of its columns, as one that tells of the rows below it.
+    fn is_time_alone(&self, row: &[Cell], heads: &Heads) -> bool {
+        let said = row.iter().zip(&heads.cells).enumerate();
+        let mut said = said.filter(|(_, (cell, _))| !is_missing(&cell.text));
+        said.any(|(place, (_, head))| {
+            let quantity = self.quantity(place, head);
+            quantity
+                .is_some_and(|q| !matches!(q, Quantity::Time | Quantity::Date | Quantity::Elapsed))
+        })
+    }
+
+    /// Whether the next lines that say something are rows which go on where the table ends, or rise as those of another
+    /// ascent.
+    fn is_before_rows(&mut self, at: usize, heads: &Heads, above: &Table) -> bool {
+        let mut next: Vec<Vec<String>> = Vec::new();
+        for i in at + 1..self.lines.len() {
+            let row = cells(self.lines[i], heads.separator);
+            if !is_content(self.lines[i]) || is_row_without_values(&row, heads.cells.len()) {
+                continue;
+            }
+            if next.len() == BELOW || !heads.is_whole(&row) || self.ranked(i).is_some() {
+                break;
+            }
+            next.push(row.into_iter().map(|cell| cell.text).collect());
+        }
+        let order = Order::of(above, self.columns);
+        let mut pairs = neighbours(&next);
+        next.iter().any(|row| order.goes_on(row)) || pairs.any(|(row, next)| order.rises(row, next))
     }
 
     /// What is said of rows from an index on that stand under no headings of their own.
@@ -252,6 +285,13 @@ impl Heads {
     /// Whether a line, which is not the headings', is that of their units.
     fn is_units(&self, lines: &[&str], at: usize) -> bool {
         !self.units.is_empty() && at >= self.rows_from && lines[at] == lines[self.rows_from - 1]
+    }
+
+    /// Whether cells are a row that has nothing beyond the headings.
+    fn is_whole(&self, row: &[Cell]) -> bool {
+        let wanted = self.cells.len();
+        let mut beyond = row.iter().skip(wanted);
+        is_row(row, wanted) && beyond.all(|cell| cell.text.is_empty())
     }
 
     fn is_row(&self, line: &str) -> bool {
