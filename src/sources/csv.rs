@@ -12,6 +12,7 @@ use super::around::{Around, is_of_a_zone};
 use super::clean::Raw;
 use super::columns::Columns;
 use super::looked::{Below, Heads, Looked, bare, is_comment, quoted, uncommented};
+use super::parts;
 use super::table::Table;
 use super::text::date_time;
 use crate::error::{Fault, Result};
@@ -42,7 +43,7 @@ pub(super) fn read(file: &str, text: &str, columns: &Columns) -> Vec<Result<Raw>
             Err(fault) => ascents.push(Err(fault)),
         }
     }
-    ascents
+    parts::joined(ascents)
 }
 
 /// A table without headings, whose columns were named by number.
@@ -286,6 +287,35 @@ mod tests {
         // From the top down.
         let down = format!("{head}9000 7 270\n5000 6 270\nFreezing level\n100 5 270\n");
         assert_eq!(heights_of(&down), [100.0, 5_000.0, 9_000.0]);
+    }
+
+    #[test]
+    fn of_a_part_and_the_whole_the_whole_counts() {
+        let part = "Mandatory levels\npressure_hPa,altitude_m,wind_kt,wind_dir\n850,1500,15,250\n500,5600,40,270\n\n";
+        let whole = "All levels\naltitude_m,pressure_hPa,wind_kt,wind_dir\n200,990,5,200\n1500,850,15,250\n\
+                     3000,700,20,260\n5600,500,40,270\n9000,310,60,280\n\n";
+        let about =
+            "Station: Lisboa\nLatitude: 39.4\nLongitude: -8.8\nLaunch time: 2026-02-05 12:00\n";
+        for tables in [format!("{part}{whole}"), format!("{whole}{part}")] {
+            let s = soundings(&format!("{about}{tables}"));
+            assert_eq!((s.len(), s[0].levels.len()), (1, 5));
+            assert_eq!(s[0].name, "Lisboa");
+            assert_eq!(s[0].position, Position::new(39.4, -8.8));
+            assert_eq!(s[0].time.unwrap().to_string(), "2026-02-05T12:00:00Z");
+            assert!(s[0].tally.assumed.contains(&Reading::TimesInUtc));
+            let told = &s[0].tally.left_out;
+            assert!(
+                told.iter().any(|said| said.contains("a table of 2 rows")),
+                "{told:?}"
+            );
+            // Without its time it is the only one, and so not refused.
+            assert_eq!(soundings(&tables).len(), 1);
+        }
+        // Another wind, or another time, is of another ascent.
+        let other = whole.replace("15,250", "15,200");
+        assert_eq!(soundings(&format!("{about}{part}{other}")).len(), 2);
+        let later = about.replace("12:00", "18:00");
+        assert_eq!(soundings(&format!("{about}{part}{later}{whole}")).len(), 2);
     }
 
     #[test]

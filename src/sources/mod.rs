@@ -38,6 +38,7 @@ mod looked;
 mod model;
 mod netcdf_sounding;
 mod page;
+mod parts;
 pub mod point;
 mod spc;
 mod table;
