@@ -457,9 +457,14 @@ fn what_a_growing_file_had_before_was_not_heard_now() {
     assert_eq!(next(), (false, 1));
 }
 
-/// A page that lists the newest report first is heard in the order of time.
+/// A page that lists the newest report first is heard in the order of time, in whichever order its dates are written.
 #[test]
 fn a_page_of_the_newest_first_is_turned_round() {
+    newest_first_is_turned_round("2026-05-01T09:", ":00Z");
+    newest_first_is_turned_round("26-05-01 09:", ":00");
+}
+
+fn newest_first_is_turned_round(hour: &'static str, end: &'static str) {
     let listener = TcpListener::bind("127.0.0.1:0").unwrap();
     let address = listener.local_addr().unwrap();
     thread::spawn(move || {
@@ -469,7 +474,7 @@ fn a_page_of_the_newest_first_is_turned_round() {
             while lines.next().is_some_and(|line| !line.unwrap().is_empty()) {}
             let row = |minute: u32| {
                 format!(
-                    "{{\"time\":\"2026-05-01T09:{minute:02}:00Z\",\"lat\":40.5,\"lon\":-89.25,\"alt\":{minute}}}"
+                    "{{\"time\":\"{hour}{minute:02}{end}\",\"lat\":40.5,\"lon\":-89.25,\"alt\":{minute}}}"
                 )
             };
             let rows: Vec<String> = (10..20).rev().map(row).collect();

@@ -240,6 +240,51 @@ fn a_clock_that_is_set_right_is_heard_again() {
     }
 }
 
+/// The hearer's clock is set in the flight: the trackers' times go on, and so does the track.
+#[test]
+fn a_hearers_clock_that_is_set_leaves_the_track() {
+    let (mut gate, fixes) = flight(113);
+    let (before, after_it) = fixes.split_at(100);
+    for fix in before {
+        gate.offer(Ok(fix.clone()), heard_at(fix, 2.0));
+    }
+    let first = gate.fixes()[0].clone();
+    for fix in after_it {
+        gate.offer(Ok(fix.clone()), heard_at(fix, 1_202.0));
+    }
+    let told = format!("{:?}", gate.counts());
+    assert_eq!(gate.fixes().len(), 113, "{told}");
+    assert_eq!(gate.fixes()[0], first);
+    assert_eq!(counts(&gate, Refusal::Ahead), 0, "{told}");
+    assert_eq!(counts(&gate, Refusal::Late), 0, "{told}");
+}
+
+/// The crew's row of where it lay is read before the track: it is no fix from the future.
+#[test]
+fn a_landing_that_is_heard_of_first_stays_the_last() {
+    for every_s in [60.0, 840.0] {
+        let (mut gate, _) = flight(0);
+        // Up by 5 m/s for 100 minutes, down by 7 m/s, drifting by 5 m/s.
+        let fix = |s: f64| {
+            let altitude_m = (5.0 * s).min(30_000.0 - 7.0 * (s - 6_000.0)).max(0.0);
+            report(
+                s,
+                100.0 + altitude_m,
+                10.0 + 5.0 * s.min(10_200.0) / 111_319.5,
+            )
+        };
+        let landing = fix(10_200.0);
+        gate.offer(Ok(landing.clone()), None);
+        let count = 8_400.0 / every_s;
+        for k in 0..=count as u32 {
+            gate.offer(Ok(fix(every_s * f64::from(k))), None);
+        }
+        assert_eq!(counts(&gate, Refusal::Ahead), 0, "{every_s}");
+        let last = gate.fixes().last().unwrap();
+        assert_eq!(Stamp::At(last.time), landing.stamp);
+    }
+}
+
 /// What was held back comes at once, and late: it does not stand against the track. After the flight it counts.
 #[test]
 fn what_a_tracker_sends_later_counts_after_the_flight_only() {

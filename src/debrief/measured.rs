@@ -76,6 +76,12 @@ impl Measured {
                 up.push((fix.altitude_m, time(fix)));
             }
         }
+        // Where it lies in the end there is ground, whatever is known of it.
+        let lies_m = match (told.phase, fixes.last()) {
+            (Phase::Landed, Some(last)) => last.altitude_m + STILL_UP_M,
+            _ => f64::NEG_INFINITY,
+        };
+        let highest_m = |place| highest_m(place).max(lies_m);
         let ground = on_ground(&fixes, top, site_m, &highest_m);
         let landed = ground.is_some();
         let end = ground.map_or(fixes.len(), |ground| ground.still);
@@ -338,6 +344,29 @@ mod tests {
         let measured = measured(&fixes);
         assert!(!measured.landed);
         assert_eq!(measured.last.time, after(begin(), 3_600.0));
+    }
+
+    /// On a mountain that no file tells of it lies all the same: its receiver wanders.
+    #[test]
+    fn a_landing_far_above_the_site_is_one() {
+        let mountain_m = 2_100.0;
+        let told = |second: i32| {
+            let fix = fix(second.min(4_050));
+            let wander_m = 5.0 * (0.7 * f64::from(second)).sin();
+            Fix {
+                time: after(begin(), f64::from(second)),
+                altitude_m: match second > 4_050 {
+                    true => SITE_M + mountain_m + wander_m,
+                    false => fix.altitude_m,
+                },
+                ..fix
+            }
+        };
+        let fixes: Vec<Fix> = (-600..5_000).step_by(30).map(told).collect();
+        let measured = Measured::of(&fixes, SITE_M, |_| SITE_M + 1_500.0).unwrap();
+        assert!(measured.landed);
+        let off_m = measured.last.altitude_m - SITE_M - mountain_m;
+        assert!(off_m.abs() < 10.0, "{off_m}");
     }
 
     /// Heard last in the air and again in a car, on the move or farther away than it can have drifted.

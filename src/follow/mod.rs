@@ -82,6 +82,8 @@ pub struct Follower<'a> {
     released: Option<Timestamp>,
     /// The release that the prediction is for.
     predicted_for: Timestamp,
+    /// The release for which no more of the winds could be taken.
+    no_farther_for: Option<Timestamp>,
     winds_of_plan: bool,
     frame: Option<LocalFrame>,
     car: Option<Position>,
@@ -125,6 +127,7 @@ impl<'a> Follower<'a> {
             stale: false,
             released: None,
             predicted_for: plan.release,
+            no_farther_for: None,
             winds_of_plan: false,
             frame: None,
             car: None,
@@ -170,11 +173,11 @@ impl<'a> Follower<'a> {
             (self.stale, self.released, self.winds_of_plan) = (true, None, false);
         }
         self.others = others;
-        let count = fixes.len();
+        let heard = fixes.clone();
         let highest_m = |place| self.kept.highest_ground_m(place);
         (self.told, self.stuck) = phase::told_above(&mut fixes, self.site_m(), highest_m);
-        // A height that was taken out may have been learnt from; what came after the landing was not.
-        self.stale |= fixes.len() != count && self.told.phase != Phase::Landed;
+        // A height that is taken out now may have been learnt from; what came after the landing was not.
+        self.stale |= self.told.phase != Phase::Landed && loses_any(&self.fixes, &heard, &fixes);
         self.fixes = fixes;
         // It had not fallen after all: what was learnt as its fall has to go.
         if matches!(before, Phase::Falling | Phase::Landed)
@@ -274,12 +277,18 @@ impl<'a> Follower<'a> {
         };
         let many = |o: Outside| leaves(o) as f64 > LEFT_ALLOWED * flown.len() as f64;
         let more = |o: &Outside| many(*o) && !self.kept.end_at(*o);
-        if ![Outside::Region, Outside::Hours].iter().any(more) {
+        let left = [Outside::Region, Outside::Hours].into_iter().filter(more);
+        let after_s = seconds_between(self.kept.release(), from.time);
+        let wanted = left.map(|o| self.kept.farther(o, (from.position, after_s)));
+        let Some(wanted) = wanted.reduce(Reach::with) else {
+            return false;
+        };
+        // What failed once fails again with every fix, and takes as long.
+        if self.no_farther_for == Some(self.predicted_for) {
             return false;
         }
-        let after_s = seconds_between(self.kept.release(), from.time);
-        let wanted = self.kept.wanted([(from.position, after_s)]);
-        if !wanted.is_some_and(|reach| self.predict(self.predicted_for, reach)) {
+        if !self.predict(self.predicted_for, wanted) {
+            self.no_farther_for = Some(self.predicted_for);
             return false;
         }
         self.learn_all();
@@ -726,5 +735,71 @@ fn mark(fix: &Fix) -> Mark {
         position: fix.position,
         altitude_m: fix.altitude_m,
         time: fix.time,
+    }
+}
+
+/// Whether any of the fixes that there were before is taken out of those that were heard.
+fn loses_any(before: &[Fix], heard: &[Fix], left: &[Fix]) -> bool {
+    let has = |fixes: &[Fix], fix: &Fix| fixes.binary_search_by(|f| f.time.cmp(&fix.time)).is_ok();
+    let mut gone = heard.iter().filter(|f| !has(left, f));
+    gone.any(|f| has(before, f))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::track::{Report, Stamp};
+
+    /// A balloon that leaks rises for hours more than planned: the forecast is read on for it by large steps, not by a
+    /// bit with every fix.
+    #[test]
+    fn a_forecast_is_read_on_a_few_times_for_a_flight_that_leaks() {
+        let root = concat!(env!("CARGO_MANIFEST_DIR"), "/samples/ribatejo/plan.toml");
+        let plan = Plan::read(root).unwrap();
+        let winds = Winds::of_plan(&plan).unwrap();
+        let options = Options {
+            draws: 200,
+            seed: 1,
+            keep_draws: false,
+        };
+        let mut follower = Follower::new(&plan, &winds, options).unwrap();
+        let site = plan.site.position;
+        // Each prediction has a planned flight of its own.
+        let mut predicted = vec![follower.kept.planned().as_ptr()];
+        let mut landing = None;
+        for k in 0..40 {
+            let seconds = 300.0 * f64::from(k);
+            let fix = Report {
+                tracker: String::new(),
+                stamp: Stamp::At(after(plan.release, seconds)),
+                heard: None,
+                position: site.destination(90.0, 5.0 * seconds),
+                altitude_m: Some(follower.site_m() + seconds),
+            };
+            follower.hear(Ok(fix), None);
+            landing = follower.standing(None).unwrap().landing;
+            let planned = follower.kept.planned().as_ptr();
+            if predicted.last() != Some(&planned) {
+                predicted.push(planned);
+            }
+        }
+        assert!((2..=6).contains(&predicted.len()), "{}", predicted.len());
+        assert!(landing.is_some());
+    }
+
+    /// A receiver that hangs says the same again and again: that is left out at every look, and was never learnt from.
+    #[test]
+    fn only_a_fix_that_was_used_makes_what_was_learnt_stale() {
+        let fix = |second: i32| Fix {
+            tracker: String::new(),
+            time: after(Timestamp::UNIX_EPOCH, f64::from(second)),
+            position: Position::new(43.0, -108.0).unwrap(),
+            altitude_m: 9_000.0,
+        };
+        let fixes: Vec<Fix> = (0..10).map(fix).collect();
+        assert!(!loses_any(&fixes[..5], &fixes, &fixes[..5]));
+        assert!(loses_any(&fixes[..6], &fixes, &fixes[..5]));
+        // What the gate thinned out says nothing new.
+        assert!(!loses_any(&fixes[..6], &fixes[2..], &fixes[2..]));
     }
 }

@@ -84,8 +84,9 @@ pub struct Stuck {
     pub for_s: f64,
 }
 
-/// [`told`] where the ground is known not to be higher than `highest_m` at a place: what stands still above that is a
-/// receiver that has stopped. Its repeats are taken out, and told where nothing came after them.
+/// [`told`] where the ground is thought not to be higher than `highest_m` at a place: a receiver above that which says
+/// the same again and again has stopped. Its repeats are taken out, and told where nothing came after them. One that
+/// lies there wanders by metres, and has landed on a mountain.
 pub fn told_above(
     fixes: &mut Vec<Fix>,
     site_m: f64,
@@ -96,23 +97,33 @@ pub fn told_above(
         let mut of_flight = fixes.clone();
         let told = told(&mut of_flight, site_m);
         let hangs = |f: &&Fix| told.phase == Phase::Landed && f.altitude_m > highest_m(f.position);
-        let Some(last) = of_flight.last().filter(hangs) else {
+        let last = of_flight.last().filter(hangs);
+        let end = last.map_or(0, |last| fixes.partition_point(|f| f.time <= last.time));
+        let Some(from) = repeated_from(&fixes[..end]) else {
             let end = of_flight.last().map(|f| f.time);
             *fixes = of_flight;
             return (told, stuck.filter(|s: &Stuck| Some(s.since) == end));
         };
-        let end = fixes.partition_point(|f| f.time <= last.time);
-        let repeats = fixes[..end].iter().rev();
-        let count = repeats.take_while(|f| is_near(f, last, STILL_M)).count();
-        // One at least goes, so that this ends.
-        let from = (end + 1 - count.max(1)).min(end - 1);
-        let since = fixes[from.saturating_sub(1)].time;
+        let since = fixes[from].time;
         stuck = Some(Stuck {
             since,
-            for_s: seconds_between(since, last.time),
+            for_s: seconds_between(since, fixes[end - 1].time),
         });
-        fixes.drain(from..end);
+        fixes.drain(from + 1..end);
     }
+}
+
+/// The first of the last fixes, where these are the same for as long as what lies is still, and came out of the air.
+fn repeated_from(fixes: &[Fix]) -> Option<usize> {
+    let last = fixes.last()?;
+    let first_of =
+        |is: &dyn Fn(&&Fix) -> bool| fixes.len() - fixes.iter().rev().take_while(is).count();
+    let same = first_of(&|f| f.position == last.position && f.altitude_m == last.altitude_m);
+    let near = first_of(&|f| is_near(f, last, STILL_M));
+    // What had lain there for a while may say the same by chance.
+    let lay_s = seconds_between(fixes[near].time, fixes[same].time);
+    let repeats_s = seconds_between(fixes[same].time, last.time);
+    (repeats_s >= STILL_S && lay_s < STILL_S).then_some(same)
 }
 
 /// What fixes tell of a flight from a site at an altitude; heights that turn out to be none are taken out
@@ -390,4 +401,45 @@ pub fn rate_now(fixes: &[Fix]) -> Option<f64> {
         .find(|f| seconds_between(f.time, last.time) >= 30.0);
     let from = from.or_else(|| fixes.iter().rev().nth(1))?;
     Some(rate(from, last))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Up by 5 m/s to 12 km and down by 10 m/s to a height at which it is heard for ten minutes more.
+    fn flight_that_stays_at(height_m: f64, wander_m: f64) -> Vec<Fix> {
+        let site = Position::new(43.0, -108.0).unwrap();
+        let stays_s = 2_400.0 + (12_000.0 - height_m) / 10.0;
+        let fix = |k: i32| {
+            let second = 30.0 * f64::from(k);
+            let aloft_s = second.min(stays_s);
+            let wander_m = match second > stays_s {
+                true => wander_m * (1.7 * f64::from(k)).sin(),
+                false => 0.0,
+            };
+            Fix {
+                tracker: String::new(),
+                time: after("2026-05-01T09:00:00Z".parse().unwrap(), second),
+                position: site.destination(90.0, 10.0 * aloft_s + 2.0 * wander_m),
+                altitude_m: (5.0 * aloft_s).min(12_000.0 - 10.0 * (aloft_s - 2_400.0)) + wander_m,
+            }
+        };
+        (0..=(stays_s / 30.0) as i32 + 20).map(fix).collect()
+    }
+
+    /// No file tells how high the mountain is; that its receiver wanders tells that it lies.
+    #[test]
+    fn on_a_mountain_it_has_landed_and_a_receiver_that_stopped_has_not() {
+        for (wander_m, phase, stopped) in [(5.0, Phase::Landed, false), (0.0, Phase::Falling, true)]
+        {
+            let mut fixes = flight_that_stays_at(2_100.0, wander_m);
+            let (told, stuck) = told_above(&mut fixes, 0.0, |_| 1_950.0);
+            assert_eq!(
+                (told.phase, stuck.is_some()),
+                (phase, stopped),
+                "{wander_m}"
+            );
+        }
+    }
 }

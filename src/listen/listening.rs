@@ -154,13 +154,15 @@ impl Listening {
 
 /// Whether a list begins with what is newest, as pages of the last reports do.
 fn newest_first(all: &[Heard]) -> bool {
-    let time = |heard: &Heard| match heard.outcomes.first()?.as_ref().ok()?.stamp {
-        Stamp::At(time) => Some(time),
+    let times = |heard: &Heard| match heard.outcomes.first()?.as_ref().ok()?.stamp {
+        Stamp::At(time) => Some([time; 3]),
+        Stamp::OneOf(times) => Some(times),
         _ => None,
     };
-    let mut times = all.iter().filter_map(time);
-    let first = times.next();
-    first.is_some_and(|first| times.next_back().is_some_and(|last| first > last))
+    let mut all = all.iter().filter_map(times);
+    let ends = all.next().zip(all.next_back());
+    // In whichever order the parts of the dates stand.
+    ends.is_some_and(|(first, last)| first.iter().zip(last).all(|(first, last)| *first > last))
 }
 
 /// Lines of a log for what is of this flight, as heard at a time, if that is known.

@@ -128,17 +128,18 @@ impl Logbook {
         })
     }
 
-    /// The row of the same flight: released at about the same time, and of the same name or landed at about the same
-    /// place.
+    /// The row of the same flight: released at about the same time, and landed at about the same place, or of the same
+    /// name where one of the two was not heard to its landing.
     pub fn same_as(&self, flight: &Flight) -> Option<&Flight> {
         // Not exactly: of another tracker or in other winds the same flight gets other numbers, and of a part of its
         // track another landing.
         let same = |other: &&Flight| {
+            let cut = flight.within.is_none() || other.within.is_none();
             let named = !flight.name.is_empty() && other.name == plain_name(&flight.name);
             let landed = |f: &Flight| Position::new(f.lat, f.lon);
             let landings = landed(other).zip(landed(flight));
             seconds_between(other.released, flight.released).abs() < SAME_S
-                && (named || landings.is_some_and(|(a, b)| a.distance_m(b) < SAME_M))
+                && ((named && cut) || landings.is_some_and(|(a, b)| a.distance_m(b) < SAME_M))
         };
         self.flights.iter().find(same)
     }
@@ -374,16 +375,21 @@ mod tests {
         // Of a part of its track it came down elsewhere, and is the same flight still.
         let mut cut = flight(0.8);
         cut.lat += 0.3;
+        cut.within = None;
         assert!(append(&cut).is_some());
         cut.name = "another".into();
         assert_eq!(append(&cut), None);
+        // Two balloons of one plan, released one after the other, land apart.
+        let mut second = flight(0.8);
+        second.lat -= 0.3;
+        assert_eq!(append(&second), None);
         let mut later = flight(0.8);
         later.released = "2024-05-04T14:03:33Z".parse().unwrap();
         assert_eq!(append(&later), None);
         let read = Logbook::read(&path).unwrap();
-        assert_eq!(read.flights.len(), 3);
+        assert_eq!(read.flights.len(), 4);
         assert_eq!(read.flights[0].name, "Kite \"A\"");
-        assert_eq!(read.flights[2].released, later.released);
+        assert_eq!(read.flights[3].released, later.released);
         assert_eq!(read.flights[0].fall, None);
     }
 

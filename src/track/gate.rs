@@ -251,7 +251,8 @@ impl Gate {
         !ahead.is_empty()
     }
 
-    /// Refuses a fix by its clock, unless there are now so many that it was the track that had a wrong one.
+    /// Refuses a fix by its clock, unless there are now so many that it was the track that had a wrong one, or the
+    /// hearer that has another one now.
     fn off_clock(
         &mut self,
         why: Refusal,
@@ -264,15 +265,18 @@ impl Gate {
         let Some(against) = against else {
             return Change::Nothing;
         };
-        // Beside the clock of these, that of the track was off the other way.
-        let other_way = match why {
-            Refusal::Late => Refusal::Ahead,
-            _ => Refusal::Late,
-        };
-        while !self.fixes.is_empty() {
-            self.take_out(0, other_way);
+        let goes_on = self.fixes.last().zip(against.first());
+        if !goes_on.is_some_and(|(last, first)| goes_on_from(last, first)) {
+            // Beside the clock of these, that of the track was off the other way.
+            let other_way = match why {
+                Refusal::Late => Refusal::Ahead,
+                _ => Refusal::Late,
+            };
+            while !self.fixes.is_empty() {
+                self.take_out(0, other_way);
+            }
+            self.suspects.clear();
         }
-        self.suspects.clear();
         for fix in against {
             self.forgive(&fix, &[Refusal::Late, Refusal::Ahead]);
             self.place(fix, None);
@@ -407,8 +411,8 @@ impl Gate {
         Change::Nothing
     }
 
-    /// Takes out the last fix where one after the other comes before it, long before: its time is ahead of its place.
-    /// The hearer's clock, where there is one, tells that sooner.
+    /// Takes out the last fix where one after the other comes before it, long before, and its place goes on into
+    /// theirs: its time is ahead of its place. The hearer's clock, where there is one, tells that sooner.
     fn drop_last_if_ahead(&mut self, at: usize) {
         let is_before_last = match self.fixes.get(at..) {
             Some([fix, last]) => {
@@ -421,7 +425,12 @@ impl Gate {
         } else {
             0
         };
-        if self.before_last >= BEFORE_LAST {
+        // A landing that was heard of first has them before it as well, but lies elsewhere.
+        let belongs = match self.fixes.get((at + 1).saturating_sub(BEFORE_LAST)..) {
+            Some([first, .., fix, last]) => is_beside(last, first, fix),
+            _ => false,
+        };
+        if self.before_last >= BEFORE_LAST && belongs {
             self.before_last = 0;
             self.take_out(at + 1, Refusal::Ahead);
         }
@@ -560,6 +569,19 @@ fn same(a: f64, b: f64) -> bool {
 
 fn same_balloon(a: &Fix, b: &Fix) -> bool {
     a.tracker == b.tracker || a.tracker.is_empty() || b.tracker.is_empty()
+}
+
+/// Whether a fix follows another by the same clock: one that is set right jumps by more.
+fn goes_on_from(last: &Fix, next: &Fix) -> bool {
+    let after_s = seconds_between(last.time, next.time);
+    (0.0..LATE_S).contains(&after_s) && reachable(last, next)
+}
+
+/// Whether a fix is as near to the first of some others as their last one is.
+fn is_beside(fix: &Fix, first: &Fix, last: &Fix) -> bool {
+    let up_m = |to: &Fix| (to.altitude_m - first.altitude_m).abs();
+    let away_m = |to: &Fix| to.position.distance_m(first.position);
+    up_m(fix) <= up_m(last) + HEIGHT_SLACK_M && away_m(fix) <= away_m(last) + PLACE_SLACK_M
 }
 
 /// Rate of rise from one fix to another, m/s; 0 where no time lies between.

@@ -122,6 +122,13 @@ impl Continuation {
         (self.extent != Extent::WHOLE && wanted != self.reach).then_some(wanted)
     }
 
+    /// How far winds are wanted where flights that go on from a place (with s after the release) left these on a
+    /// side: some more there at least, as a flight that is much longer than planned would leave the next ones too.
+    pub fn farther(&self, left: Outside, (place, after_s): (Position, f64)) -> Reach {
+        let from = self.own.from(self.site.distance_m(place), after_s);
+        self.reach.grown(left).with(self.reach.on_side(left, from))
+    }
+
     /// How high at most something lies on the ground at a place, m: so far above the terrain of the plan's files;
     /// above other heights, which are coarse or assumed, much farther.
     pub fn highest_ground_m(&self, place: Position) -> f64 {

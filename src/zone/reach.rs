@@ -111,6 +111,21 @@ impl Reach {
         }
     }
 
+    /// The same, on a side as far as another one.
+    #[must_use]
+    pub fn on_side(self, side: Outside, other: Reach) -> Reach {
+        match side {
+            Outside::Region => Reach {
+                far_m: other.far_m,
+                ..self
+            },
+            Outside::Hours => Reach {
+                late_s: other.late_s,
+                ..self
+            },
+        }
+    }
+
     /// The same from a place so far from the site, at a time after the release.
     #[must_use]
     pub fn from(self, away_m: f64, after_s: f64) -> Reach {
