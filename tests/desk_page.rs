@@ -256,6 +256,7 @@ fn keys_that_come_before_an_answer_are_not_lost() {
     let lists = json!(["other.csv\nriverton-2026-02-05.csv", "neon"]);
     assert_eq!(found["lists"], lists);
     assert_eq!(found["half"], json!([false, true]));
+    assert_eq!(found["empty"], "");
     assert_eq!(found["whole"], json!([true, "Third"]));
     assert_eq!(found["stop"], true);
 }
