@@ -1,5 +1,6 @@
 //! Times and seconds between them.
 
+pub mod letters;
 pub mod local;
 
 use jiff::{SignedDuration, Timestamp};

@@ -312,6 +312,19 @@ mod tests {
         }
     }
 
+    /// A day with some wind and daylight, and nothing else that strains.
+    fn day(wind: Strain, daylight: f64) -> DayStrains {
+        DayStrains {
+            wind: Some(wind),
+            drift: None,
+            hits: None,
+            all_hits: strain(0.0),
+            water: strain(0.0),
+            daylight: strain(daylight),
+            dark_release: None,
+        }
+    }
+
     /// Stronger gusts count for more among releases that are near a limit, and break none.
     #[test]
     fn gusts_are_near_a_limit_however_strong() {
@@ -322,15 +335,7 @@ mod tests {
                 limit_m_s: 6.0,
             },
         };
-        let with = |daylight: f64| DayStrains {
-            wind: Some(gusts.clone()),
-            drift: None,
-            hits: None,
-            all_hits: strain(0.0),
-            water: strain(0.0),
-            daylight: strain(daylight),
-            dark_release: None,
-        };
+        let with = |daylight: f64| day(gusts.clone(), daylight);
         assert_eq!(with(0.9).shares().wind, Some(1.0));
         assert_eq!(with(0.9).worst(), gusts);
         assert_eq!(Verdict::of_strain(gusts.judged()), Verdict::NearLimit);
@@ -340,15 +345,7 @@ mod tests {
     #[test]
     fn the_worst_number_decides() {
         let verdict = |wind: f64, daylight: f64| {
-            let strains = DayStrains {
-                wind: Some(strain(wind)),
-                drift: None,
-                hits: None,
-                all_hits: strain(0.0),
-                water: strain(0.0),
-                daylight: strain(daylight),
-                dark_release: None,
-            };
+            let strains = day(strain(wind), daylight);
             let worst = strains.worst();
             assert_eq!(worst.share, wind.max(daylight));
             assert_eq!(worst, strain(worst.share));

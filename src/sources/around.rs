@@ -5,6 +5,7 @@ use jiff::tz::TimeZone;
 
 use super::model;
 use super::text::{date_time, short_time};
+use crate::clock::letters::HOURS_EAST;
 use crate::geodesy::Position;
 use crate::geodesy::reading::read_position;
 use crate::numeric::neighbours;
@@ -122,11 +123,10 @@ fn time(value: &str, bracket: &str) -> Option<(Timestamp, bool)> {
 
 /// Whether words name a zone whose clocks do not show UTC: "local", "MDT", "UTC-6", "Europe/Lisbon".
 pub(super) fn is_of_a_zone(text: &str) -> bool {
-    const ZONES: [&str; 42] = [
-        "LOCAL", "LT", "LST", "LDT", "LMT", "EST", "EDT", "CST", "CDT", "MST", "MDT", "PST", "PDT",
-        "AKST", "AKDT", "HST", "AST", "ADT", "NST", "NDT", "WET", "WEST", "CET", "CEST", "EET",
-        "EEST", "MEZ", "MESZ", "BST", "IST", "MSK", "SAST", "JST", "KST", "AEST", "AEDT", "ACST",
-        "ACDT", "AWST", "NZST", "NZDT", "BRT",
+    // Besides those whose hours are known.
+    const OTHERS: [&str; 18] = [
+        "LOCAL", "LT", "LST", "LDT", "LMT", "AST", "ADT", "NST", "NDT", "MEZ", "MESZ", "IST",
+        "MSK", "SAST", "KST", "ACST", "ACDT", "BRT",
     ];
     let mut words = text.split(|c: char| c.is_whitespace() || "()[],;".contains(c));
     words.any(|word| {
@@ -140,7 +140,8 @@ pub(super) fn is_of_a_zone(text: &str) -> bool {
                 && offset.contains(|c| ('1'..='9').contains(&c))
         };
         // In small letters they are words, as in "West Texas".
-        ZONES.contains(&word)
+        OTHERS.contains(&word)
+            || HOURS_EAST.iter().any(|(letters, _)| *letters == word)
             || word.eq_ignore_ascii_case("local")
             || offset.is_some_and(is_away)
             || (plain.contains('/') && TimeZone::get(word).is_ok())

@@ -4,6 +4,7 @@ use jiff::civil::{Date, DateTime};
 use jiff::tz::Offset;
 use jiff::{SignedDuration, Timestamp, ToSpan};
 
+use crate::clock::letters::HOURS_EAST;
 use crate::clock::{after, seconds_between};
 
 /// What a report says of its time.
@@ -182,41 +183,13 @@ fn of_clock(text: &str) -> Stamp {
         .map_or(Stamp::Unknown, Stamp::OfDay)
 }
 
-/// Seconds east of UTC of zone letters or of an offset; none for UTC. Letters that several parts of
-/// the world share are those of North America.
+/// Seconds east of UTC of zone letters or of an offset; none for UTC.
 fn offset_s(zone: &str) -> Option<f64> {
-    const LETTERS: [(&str, f64); 28] = [
-        ("", 0.0),
-        ("Z", 0.0),
-        ("UTC", 0.0),
-        ("GMT", 0.0),
-        ("WET", 0.0),
-        ("WEST", 1.0),
-        ("BST", 1.0),
-        ("CET", 1.0),
-        ("CEST", 2.0),
-        ("EET", 2.0),
-        ("EEST", 3.0),
-        ("JST", 9.0),
-        ("AWST", 8.0),
-        ("AEST", 10.0),
-        ("AEDT", 11.0),
-        ("NZST", 12.0),
-        ("NZDT", 13.0),
-        ("EST", -5.0),
-        ("EDT", -4.0),
-        ("CST", -6.0),
-        ("CDT", -5.0),
-        ("MST", -7.0),
-        ("MDT", -6.0),
-        ("PST", -8.0),
-        ("PDT", -7.0),
-        ("AKST", -9.0),
-        ("AKDT", -8.0),
-        ("HST", -10.0),
-    ];
     let upper = zone.to_ascii_uppercase();
-    if let Some((_, hours)) = LETTERS.iter().find(|(letters, _)| *letters == upper) {
+    if ["", "Z", "UTC", "GMT"].contains(&upper.as_str()) {
+        return Some(0.0);
+    }
+    if let Some((_, hours)) = HOURS_EAST.iter().find(|(letters, _)| *letters == upper) {
         return Some(3_600.0 * hours);
     }
     let sign = match upper.chars().next()? {
