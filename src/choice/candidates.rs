@@ -179,7 +179,7 @@ mod tests {
     /// As clubs number their fields; remarks stand between them.
     #[test]
     fn a_name_may_begin_with_the_sign_of_remarks() {
-        let text = "# ours\nname,lat,lon\n#1 North field,39,-8\n# wet, in winter\n#2,39.1,-8\n#,,\n# Old field,39,-8\n#Quarry,39,-8\n";
+        let text = "# ours\n#2026 list\nname,lat,lon\n#1 North field,39,-8\n# wet, in winter\n#2,39.1,-8\n#,,\n# Old field,39,-8\n#Quarry,39,-8\n";
         let found = read_text("sites.csv", text, 1.0).unwrap();
         let names: Vec<&str> = found.iter().map(|c| c.name.as_str()).collect();
         assert_eq!(names, ["#1 North field", "#2"]);

@@ -39,11 +39,11 @@ pub fn read(name: &str, bytes: &[u8]) -> Result<Vec<Candidate>> {
             fault.at_line(line as usize)
         })?;
         let line = row.position().map_or(1, csv::Position::line) as usize;
-        let is_remark = row.get(0).is_some_and(is_remark);
+        let first = row.get(0).unwrap_or("");
         match &columns {
-            None if is_remark => {}
+            None if first.starts_with('#') => {}
             None => columns = Some(heading(name, &row, line)?),
-            Some(_) if is_remark => {}
+            Some(_) if is_remark(first) => {}
             Some(columns) => {
                 let candidate = columns.candidate(name, &row, found.len() + 1);
                 found.push(candidate.map_err(|fault| fault.at_line(line))?);
