@@ -11,7 +11,7 @@ use super::answer::{
 use super::ground::buffers;
 use super::reason::Reason;
 use super::verdict::{DayStrains, Limits};
-use crate::clock::after;
+use crate::clock::{DAY_S, after};
 use crate::error::{Error, Result};
 use crate::geodesy::{Normal, Position};
 use crate::ground::airspace::{Airspace, Cylinder};
@@ -345,7 +345,7 @@ impl Sun {
 fn daylight_after(center: Position, landing: Timestamp) -> Option<f64> {
     Some(match sun_now(center, landing).ok()? {
         SunNow::Up { until: Some(until) } => until.duration_since(landing).as_secs_f64(),
-        SunNow::Up { until: None } => 86_400.0,
+        SunNow::Up { until: None } => DAY_S,
         SunNow::Down => 0.0,
     })
 }

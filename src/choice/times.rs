@@ -3,6 +3,7 @@
 use jiff::tz::{AmbiguousOffset, TimeZone};
 use jiff::{Timestamp, ToSpan, civil};
 
+use crate::clock::DAY_S;
 use crate::units::{Dimension, QuantityError, parse};
 
 /// Seconds that a clock counts in a day, whatever the day's length.
@@ -43,7 +44,7 @@ pub fn release_times(
 pub fn at_most([from, to]: [Timestamp; 2], every_s: i64, hours_s: [i64; 2]) -> f64 {
     let a_day = ((hours_s[1] - hours_s[0]) / every_s.max(60) + 1) as f64;
     // A day at each end may be begun. Where the end comes first there is no time at all, which is told later.
-    let days = (to.duration_since(from).as_secs_f64() / 86_400.0)
+    let days = (to.duration_since(from).as_secs_f64() / DAY_S)
         .max(0.0)
         .ceil()
         + 1.0;
@@ -60,7 +61,7 @@ pub fn read_step(text: &str) -> Result<i64, QuantityError> {
     let minutes = (seconds / 60.0).round();
     // Hours of the day are given to the minute, and steps are counted from midnight.
     let is_whole = (seconds - 60.0 * minutes).abs() < 1e-6;
-    match is_whole && (60.0..=86_400.0).contains(&seconds) {
+    match is_whole && (60.0..=DAY_S).contains(&seconds) {
         true => Ok(minutes as i64 * 60),
         false => Err(QuantityError {
             found: format!("\"{text}\""),

@@ -3,6 +3,7 @@
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
+use crate::clock::DAY_S;
 use crate::debrief::clocks::{Aligned, By, Shown};
 use crate::report::layout::wrapped;
 use crate::report::words::clock_with_zone;
@@ -11,7 +12,7 @@ use crate::track::photo::Photo;
 use crate::units::{UnitSystem, duration};
 
 /// Offsets of clocks that people set are smaller, s; larger ones are told as what the clock says.
-const LARGE_S: f64 = 86_400.0;
+const LARGE_S: f64 = DAY_S;
 
 fn rows(said: &[(&str, String)]) -> String {
     let mut text = String::new();
@@ -92,7 +93,7 @@ fn offset(aligned: &Aligned, of_dates: bool, clock: Clock, zone: &TimeZone) -> S
     match clock {
         Clock::Date => format!(
             "its clock is {:.1} days {} UTC, {doubt}",
-            aligned.offset_s.abs() / 86_400.0,
+            aligned.offset_s.abs() / DAY_S,
             if aligned.offset_s < 0.0 {
                 "behind"
             } else {
