@@ -97,11 +97,14 @@ const open = (tab, query) => tab.$eval(query, (e) => { e.closest("details").open
 
   // Typed: the plan's own words at the field, and then another zone; the newest answer stands.
   await type(tab, "balloon.mass", "12");
-  await tab.waitForFunction(() => document.getElementById("balloon.mass-wrong").textContent.includes("expected"));
+  await tab.waitForFunction(() => document.getElementById("balloon.mass-wrong").textContent.startsWith('found "12"'));
   seen.wrong = await text(tab, '[id="balloon.mass-wrong"]');
   seen.invalid = await tab.$eval('[id="balloon.mass"]', (e) => e.getAttribute("aria-invalid"));
   await type(tab, "balloon.mass", "800 g");
-  await tab.waitForFunction((before) => { const e = document.querySelector("[data-part=zone] .lead"); return e && e.textContent.trim() !== before; }, {}, seen.zone);
+  await tab.waitForFunction((before) => {
+    const e = document.querySelector("[data-part=zone] .lead");
+    return e && /9 in 10/.test(e.textContent) && e.textContent.trim() !== before && !document.querySelector("[aria-invalid=true]");
+  }, {}, seen.zone);
   seen.typed = await text(tab, "[data-part=zone] .lead");
   await tab.waitForFunction(() => !document.querySelector("[data-do=undo]").disabled);
   seen.saved = await text(tab, "#saved");
@@ -117,6 +120,8 @@ const open = (tab, query) => tab.$eval(query, (e) => { e.closest("details").open
   await tab.waitForFunction(() => document.getElementById("flight.name").value === "From the second page");
   seen.second = [await tab.$eval('[id="flight.name"]', (e) => e.value), await tab.$eval('[id="balloon.mass"]', (e) => e.value)];
   await second.close();
+  // Nothing that was asked for before draws the map anew from here on; the pulse alone stays open.
+  await tab.waitForNetworkIdle({ idleTime: 1000, concurrency: 1 });
 
   // The map: keys, wheel, drag, the release by a click, a measured way.
   const box = () => tab.$eval("#map", (e) => e.getAttribute("viewBox").split(" ").map(Number));

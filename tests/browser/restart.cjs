@@ -25,6 +25,8 @@ const says = (tab, words) => tab.waitForFunction((words) => document.getElementB
   };
   await plan(address);
   await type(tab, "balloon.mass", "1000 g");
+  // The desk has heard of the last key, and the page of the desk.
+  await tab.waitForFunction(async () => (await (await fetch("/plan/state?name=plan.toml")).json()).values["balloon.mass"] === "1000 g", { polling: 200 });
   await says(tab, "Not saved yet");
   const said = [await saved(tab)];
   process.stdout.write("kill\n");
