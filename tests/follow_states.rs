@@ -451,6 +451,28 @@ fn a_forecast_is_read_on_for_a_flight_that_floats() {
     assert!(left_share < 0.01, "{left_share}");
 }
 
+/// On the next day of the sample's winds the flight comes down in the lake.
+#[test]
+fn landings_in_water_are_told() {
+    let (mut plan, _) = sample_of("lake-shore");
+    for (release, in_lake) in [("2026-05-09T12:00Z", false), ("2026-05-10T14:00Z", true)] {
+        plan.release = release.parse().unwrap();
+        let winds = Winds::of_plan(&plan).unwrap();
+        let mut follower = follower(&plan, &winds);
+        hear_plan(&mut follower, true, 5_000.0, 0.0, None);
+        let mut standing = follower.standing(None).unwrap();
+        // Once more, when the places to wait at are known already.
+        for _ in 0..2 {
+            standing.notes.clear();
+            follower.waiting(&mut standing).unwrap();
+            let wet =
+                |n: &FollowNote| matches!(n, FollowNote::LandsInWater { share } if *share > 0.9);
+            assert_eq!(has(&standing, wet), in_lake, "{:?}", standing.notes);
+            assert_eq!(standing.notes.len(), usize::from(in_lake));
+        }
+    }
+}
+
 /// From a hill 460 m above the plan's site: what stands still at first is ground.
 #[test]
 fn ground_far_above_the_site_is_no_flight() {

@@ -287,8 +287,8 @@ impl Session<'_> {
             return Ok(());
         }
         let news = self.views.show();
-        let standing = self.follower.standing(Some(Timestamp::now()))?;
-        let waiting = self.follower.waiting(&standing)?;
+        let mut standing = self.follower.standing(Some(Timestamp::now()))?;
+        let waiting = self.follower.waiting(&mut standing)?;
         if let Some(folder) = &self.folder {
             folder.write(&standing, &waiting, self.plan, self.units)?;
         }
@@ -309,8 +309,8 @@ impl Session<'_> {
 
     /// How it stands at the end of all sources.
     fn finish(&mut self, args: &FollowArgs, out: &mut impl Write) -> Result<()> {
-        let standing = self.follower.standing(None)?;
-        let waiting = self.follower.waiting(&standing)?;
+        let mut standing = self.follower.standing(None)?;
+        let waiting = self.follower.waiting(&mut standing)?;
         if let Some(folder) = &self.folder {
             folder.write(&standing, &waiting, self.plan, self.units)?;
         }

@@ -100,8 +100,8 @@ pub fn follow(asked: &DeskRequest, winds: &Winds) -> Result<Answer> {
         }
         views.show();
         // After the end silence means nothing: the flight stands as of its last report.
-        let standing = follower.standing(now.filter(|_| !batch.ended))?;
-        let waiting = follower.waiting(&standing)?;
+        let mut standing = follower.standing(now.filter(|_| !batch.ended))?;
+        let waiting = follower.waiting(&mut standing)?;
         live.write(&standing, &waiting, asked.plan, units)?;
         let followed = Box::new(Followed {
             standing,

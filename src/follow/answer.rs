@@ -270,6 +270,11 @@ pub enum FollowNote {
         /// By so much, m.
         lower_m: f64,
     },
+    /// More of the landings are in water than the plan allows.
+    LandsInWater {
+        /// Their share.
+        share: f64,
+    },
     /// Draws left the winds.
     DrawsLeft {
         /// Their share.

@@ -25,6 +25,7 @@ use crate::brief::answer::WaitingPoint;
 use crate::brief::ground::BriefGround;
 use crate::brief::heights::passing;
 use crate::brief::waiting;
+use crate::choice::verdict::Limits;
 use crate::clock::{after, seconds_between};
 use crate::error::Result;
 use crate::flight::model::{FlightWinds, Moment};
@@ -98,6 +99,7 @@ struct Waiting {
     center: Position,
     area_m2: f64,
     points: Vec<WaitingPoint>,
+    in_water_share: f64,
 }
 
 impl<'a> Follower<'a> {
@@ -337,12 +339,13 @@ impl<'a> Follower<'a> {
     }
 
     /// The points from which the landings of an answer are nearest, the best first; found anew where the
-    /// landings have moved by half of what half of them lie within, or fill half the area.
+    /// landings have moved by half of what half of them lie within, or fill half the area. More landings in water
+    /// than the plan allows are noted in the answer.
     ///
     /// # Errors
     ///
     /// When a file of the plan's ground cannot be read.
-    pub fn waiting(&mut self, standing: &Standing) -> Result<Vec<WaitingPoint>> {
+    pub fn waiting(&mut self, standing: &mut Standing) -> Result<Vec<WaitingPoint>> {
         let Some((landing, outer)) = standing
             .landing
             .as_ref()
@@ -355,9 +358,19 @@ impl<'a> Follower<'a> {
             let ratio = area_m2 / w.area_m2.max(1.0);
             (0.5..2.0).contains(&ratio) && w.center.distance_m(center) < 0.5 * landing.half_circle_m
         };
-        if let Some(known) = self.waiting.as_ref().filter(|w| holds(w)) {
-            return Ok(known.points.clone());
+        let waiting = match self.waiting.take().filter(holds) {
+            Some(known) => known,
+            None => self.found_waiting(landing, area_m2)?,
+        };
+        let limit_share = Limits::of(&self.plan.limits, &mut Vec::new()).water_probability;
+        let share = waiting.in_water_share;
+        if share > limit_share {
+            standing.notes.push(FollowNote::LandsInWater { share });
         }
+        Ok(self.waiting.insert(waiting).points.clone())
+    }
+
+    fn found_waiting(&mut self, landing: &Landing, area_m2: f64) -> Result<Waiting> {
         let prior: Vec<Normal> = self.kept.landings().iter().map(|l| l.place).collect();
         let zone = Zone {
             ellipses: landing.ellipses.clone(),
@@ -369,20 +382,20 @@ impl<'a> Follower<'a> {
             Some(ground) => ground,
             None => BriefGround::new(&self.plan, &zone, &[&prior[..], &self.landings].concat())?,
         };
-        let points = waiting::points(
-            &Water::of(&ground.map)?,
-            &ground.layers,
-            &zone,
-            &self.landings,
-            self.kept.ground(),
-        )?;
-        self.ground = Some(ground);
-        self.waiting = Some(Waiting {
-            center,
+        let ground = self.ground.insert(ground);
+        let water = Water::of(&ground.map)?;
+        Ok(Waiting {
+            center: landing.center,
             area_m2,
-            points: points.clone(),
-        });
-        Ok(points)
+            points: waiting::points(
+                &water,
+                &ground.layers,
+                &zone,
+                &self.landings,
+                self.kept.ground(),
+            )?,
+            in_water_share: water.shares(&self.landings).any.share(),
+        })
     }
 
     /// All that needs no flights.

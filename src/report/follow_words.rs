@@ -155,6 +155,9 @@ pub fn note(note: &FollowNote, units: UnitSystem) -> String {
             "It falls on, {} lower than the site, whose height was used for the ground's (assumed): where it lands cannot be given without [ground] terrain in the plan.",
             units.height(lower_m)
         ),
+        FollowNote::LandsInWater { share: wet } => {
+            format!("{} of the landings lie in water.", share(wet))
+        }
         FollowNote::DrawsLeft { share: left } => {
             format!(
                 "{} of the draws leave the winds and are not in the zone.",
