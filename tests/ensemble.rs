@@ -8,30 +8,40 @@
 mod common;
 #[path = "common/grids.rs"]
 mod grids;
+#[path = "common/netcdf.rs"]
+mod netcdf;
 #[path = "common/program.rs"]
 mod program;
 #[path = "common/stack.rs"]
 mod stack;
 
 use std::fs;
+use std::path::Path;
 
 use grids::{
     ECMWF, GEFS_MEAN, PORTUGAL_2023, bytes, is, joined, messages, retimed, slabs, without,
 };
 use jiff::Timestamp;
+use netcdf::{Variable, netcdf};
 use program::{stderr, stdout, windfall};
 use stack::Stack;
+use windfall::choice::answer::Verdict;
+use windfall::choice::days::days;
+use windfall::choice::reason::Reason;
 use windfall::flight::field::LayerField;
 use windfall::flight::layers::THICKNESS_M;
 use windfall::flight::model::{FlightModel, FlightWinds};
 use windfall::geodesy::{Compass, LocalFrame, Position};
 use windfall::notes::left_out::{LeftOut, NoField, NoMember};
+use windfall::plan::Plan;
 use windfall::sources::grid::archive::{Archive, Joining};
 use windfall::spread::members::MemberSpread;
 use windfall::spread::run::{Landing, run};
 use windfall::wind::error::WindError;
 use windfall::wind::forecast_error;
 use windfall::wind::slab::Quantity;
+use windfall::winds::Winds;
+use windfall::zone::Options;
 
 const MEMBERS: usize = 8;
 const DRAWS: u64 = 400;
@@ -479,6 +489,86 @@ fn the_mean_in_a_file_of_its_own_is_no_further_member() {
     assert_eq!(alone.members, [None]);
     assert!(alone.left_out.iter().all(|what| !is_of_fields(what)));
     assert!(alone.assumed.is_empty());
+}
+
+/// An ensemble of two members: eastward winds of 6 m/s in one, westward ones in the other; with or without
+/// winds at 10 m.
+fn opposite(at_10_m: bool) -> Archive {
+    const ALOFT: [&str; 5] = ["number", "time", "level", "lat", "lon"];
+    const NEAR: [&str; 4] = ["number", "time", "lat", "lon"];
+    let axis = |name, along, unit, standard_name, values: &[f64]| {
+        let attributes = [("units", unit), ("standard_name", standard_name)];
+        Variable::new(name, along, &attributes, values.to_vec())
+    };
+    // A member after the other; of each three times of three levels of nine points.
+    let wind = |name, standard_name, member: [f64; 2]| {
+        let values = member.map(|wind| [wind; 81]).concat();
+        axis(name, &ALOFT, "m s-1", standard_name, &values)
+    };
+    let near = |name, parameter, member: [f64; 2]| {
+        let values = member.map(|wind| [wind; 27]).concat();
+        Variable::new(name, &NEAR, &[("units", "m s-1")], values).with("GRIB_paramId", parameter)
+    };
+    let heights_m = [110.0, 9_164.0, 23_849.0]
+        .map(|z| [z; 9])
+        .concat()
+        .repeat(6);
+    let since = "hours since 2020-06-01 06:00:00";
+    let hpa = [1000.0, 300.0, 30.0];
+    let mut variables = vec![
+        axis("number", &["number"], "1", "realization", &[0.0, 1.0]),
+        axis("time", &["time"], since, "time", &[0.0, 3.0, 6.0]),
+        axis("level", &["level"], "hPa", "air_pressure", &hpa),
+        axis(
+            "lat",
+            &["lat"],
+            "degrees_north",
+            "latitude",
+            &[38.0, 40.0, 42.0],
+        ),
+        axis(
+            "lon",
+            &["lon"],
+            "degrees_east",
+            "longitude",
+            &[-5.0, -3.0, -1.0],
+        ),
+        wind("u", "eastward_wind", [6.0, -6.0]),
+        wind("v", "northward_wind", [0.0; 2]),
+        axis("z", &ALOFT, "m", "geopotential_height", &heights_m),
+    ];
+    if at_10_m {
+        variables.push(near("u10", &[165], [6.0, -6.0]));
+        variables.push(near("v10", &[166], [0.0; 2]));
+    }
+    let three = ["time", "level", "lat", "lon"].map(|name| (name, 3));
+    let file = netcdf(&[&[("number", 2)], &three[..]].concat(), &variables);
+    joined(vec![("opposite", file)], Joining::default()).unwrap()
+}
+
+/// No member is calm, though the mean of their winds is.
+#[test]
+fn the_wind_at_the_ground_is_as_fast_as_the_members_are() {
+    let text = "[flight]\nname = \"x\"\nrelease = 2020-06-01T09:00:00Z\n[site]\nlat = 40.0\nlon = -3.0\n\
+                elevation = \"100 m\"\n[ascent]\nrate = \"5 m/s\"\nburst_altitude = \"20 km\"\n\
+                [descent]\nlanding_speed = \"5 m/s\"\n[limits]\nsurface_wind = \"4 m/s\"\n\
+                keep_out_probability = 1.0\nall_hazards_probability = 1.0\nwater_probability = 1.0\n";
+    let plan = Plan::parse("plan.toml", text, Path::new(".")).unwrap();
+    let options = Options {
+        draws: 20,
+        seed: 1,
+        keep_draws: false,
+    };
+    for at_10_m in [true, false] {
+        let winds = Winds::Forecast(Box::new(opposite(at_10_m)));
+        let found = days(&plan, &winds, &[plan.release], options, || ()).unwrap();
+        let row = &found.rows[0];
+        let Reason::SurfaceWind { speed_m_s, .. } = row.reason else {
+            panic!("{:?}", row.reason);
+        };
+        assert!((speed_m_s - 6.0).abs() < 0.05, "{speed_m_s}");
+        assert_eq!(row.verdict, Verdict::BeyondLimit);
+    }
 }
 
 /// A forecast that is no member, given with members: it is flown as one more, and everything says so.

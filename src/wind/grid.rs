@@ -250,12 +250,14 @@ impl Block {
         })
     }
 
-    /// The wind at 10 m above the forecast's ground, the mean of its members; `None` where it is not
-    /// known in all the columns that count.
-    pub fn wind_at_10_m(&self, weights: &Weights) -> Option<Wind> {
+    /// The winds at 10 m above the forecast's ground, member by member; `None` where they are not known in
+    /// all the columns that count.
+    pub fn winds_at_10_m(&self, weights: &Weights) -> Option<Vec<Wind>> {
         let surface = self.ground.as_ref()?.wind_m_s.as_ref()?;
-        let mean = |component: usize| self.mean_of_members(surface, component, weights);
-        wind([mean(0) as f32, mean(1) as f32])
+        let [east, north] = [0, 1].map(|component| self.of_members(surface, component, weights));
+        let both = east.zip(north);
+        both.map(|(east, north)| wind([east as f32, north as f32]))
+            .collect()
     }
 
     /// Gusts near the forecast's ground, m/s, the mean of its members; `None` where they are not known in
@@ -263,7 +265,8 @@ impl Block {
     pub fn gust_m_s(&self, weights: &Weights) -> Option<f64> {
         let ground = self.ground.as_ref()?;
         let weights = self.of_its_span(&ground.gust_spans, weights)?;
-        let gust_m_s = self.mean_of_members(ground.gust_m_s.as_ref()?, 0, &weights);
+        let gusts = self.of_members(ground.gust_m_s.as_ref()?, 0, &weights);
+        let gust_m_s = gusts.sum::<f64>() / self.members.len() as f64;
         gust_m_s.is_finite().then_some(gust_m_s)
     }
 
@@ -292,17 +295,20 @@ impl Block {
         }
     }
 
-    /// One value of columns around a place, the mean of the members.
-    fn mean_of_members(&self, values: &Array2<f32>, which: usize, weights: &Weights) -> f64 {
-        let members = self.members.len();
-        let of_member = |member: usize| {
+    /// One value of columns around a place, member by member.
+    fn of_members(
+        &self,
+        values: &Array2<f32>,
+        which: usize,
+        weights: &Weights,
+    ) -> impl Iterator<Item = f64> {
+        (0..self.members.len()).map(move |member| {
             let first = member * self.columns_of_member();
             weights
                 .counting()
                 .map(|(c, weight)| weight * f64::from(values[[first + c, which]]))
-                .sum::<f64>()
-        };
-        (0..members).map(of_member).sum::<f64>() / members as f64
+                .sum()
+        })
     }
 
     /// The wind of a column: on its levels above the ground, and at 10 m where that is known.

@@ -22,7 +22,7 @@ use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::spread::region::GroundEllipse;
 use crate::spread::run::Landing;
-use crate::wind::near_ground::{GroundWindFrom, near_ground};
+use crate::wind::near_ground::GroundWindFrom;
 use crate::wind::placing::Outside;
 use crate::winds::Winds;
 
@@ -317,7 +317,7 @@ fn surface_winds(ready: &Ready) -> Vec<GroundWind> {
             .checked_add(SignedDuration::from_hours(h));
         // An hour beyond the winds is left out; the others tell all the same.
         let there = ready.weather.site_winds.near_ground(time.ok()?).ok()?;
-        let (speed_m_s, from) = near_ground(&there.winds, site_m, there.own_at_10_m);
+        let (speed_m_s, from) = there.wind(site_m)?;
         Some(GroundWind {
             after_s: 3_600.0 * h as f64,
             speed_m_s,

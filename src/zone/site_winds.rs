@@ -24,7 +24,7 @@ use crate::wind::column::{Column, WindProfile};
 use crate::wind::error::WindError;
 use crate::wind::grid::{Block, ensemble};
 use crate::wind::members::member_sigma;
-use crate::wind::near_ground::TenMetreWind;
+use crate::wind::near_ground::{GroundWindFrom, TenMetreWind, near_ground};
 use crate::wind::placing::{Outside, Placing, Weights};
 use crate::wind::sounding::Sounding;
 use crate::wind::way::Way;
@@ -50,12 +50,23 @@ pub struct SiteWinds<'a> {
 
 /// What tells of the winds near the ground of a site.
 pub struct NearGround {
-    /// The winds above it.
-    pub winds: WindProfile,
-    /// What the winds themselves tell for 10 m above the ground.
-    pub own_at_10_m: Option<TenMetreWind>,
+    /// The winds above it and what they themselves tell for 10 m above the ground, member by member.
+    members: Vec<(WindProfile, Option<TenMetreWind>)>,
     /// A forecast's own gusts near its ground, m/s.
     pub gust_m_s: Option<f64>,
+}
+
+impl NearGround {
+    /// The speed of the wind 10 m above the ground of a site (m/s), and what it is from.
+    pub fn wind(&self, site_m: f64) -> Option<(f64, GroundWindFrom)> {
+        let members = self.members.iter();
+        let told: Vec<(f64, GroundWindFrom)> = members
+            .map(|(winds, own)| near_ground(winds, site_m, *own))
+            .collect();
+        // Of speeds: of members that blow in opposite ways the mean wind would be a calm that none has.
+        let speed_m_s = told.iter().map(|(speed_m_s, _)| speed_m_s).sum::<f64>();
+        Some((speed_m_s / told.len() as f64, told.first()?.1))
+    }
 }
 
 /// Soundings farther from the site than this are not its winds, m.
@@ -124,16 +135,20 @@ impl<'a> SiteWinds<'a> {
         // Without air, source and notes, which a whole weather has: this is asked for every hour.
         if let (Winds::Forecast(archive), Some(near)) = (self.input, &self.near) {
             let weights = self.weights(time, archive, near)?;
+            let at_10_m = near.winds_at_10_m(&weights);
+            let own = |member: usize| {
+                let wind = at_10_m.as_ref()?.get(member)?;
+                Some(TenMetreWind::of_forecast(*wind))
+            };
+            let winds = near.winds_of_members(&weights).into_iter().enumerate();
             return Ok(NearGround {
-                winds: WindProfile::mean_of(&near.winds_of_members(&weights)),
-                own_at_10_m: near.wind_at_10_m(&weights).map(TenMetreWind::of_forecast),
+                members: winds.map(|(member, winds)| (winds, own(member))).collect(),
                 gust_m_s: near.gust_m_s(&weights),
             });
         }
         let weather = self.weather(time)?;
         Ok(NearGround {
-            winds: weather.column.winds,
-            own_at_10_m: weather.own_at_10_m,
+            members: vec![(weather.column.winds, weather.own_at_10_m)],
             gust_m_s: weather.gust_m_s,
         })
     }
@@ -381,7 +396,7 @@ impl<'a> SiteWinds<'a> {
         let unknown = run.is_none().then_some(Assumption::ForecastRunUnknown);
         Ok(Weather {
             files: archive.names(),
-            own_at_10_m: near.wind_at_10_m(&weights).map(TenMetreWind::of_forecast),
+            own_at_10_m: mean_at_10_m(near, &weights),
             gust_m_s: near.gust_m_s(&weights),
             member_sigma: member_sigma(&members),
             assumptions: unknown.into_iter().chain(self.input.assumed()).collect(),
@@ -393,6 +408,15 @@ impl<'a> SiteWinds<'a> {
             )
         })
     }
+}
+
+/// A forecast's own wind at 10 m, as the winds above it the mean of its members.
+fn mean_at_10_m(near: &Block, weights: &Weights) -> Option<TenMetreWind> {
+    let winds = near.winds_at_10_m(weights)?;
+    let share = 1.0 / winds.len() as f64;
+    let told = winds.into_iter().map(TenMetreWind::of_forecast);
+    let parts: Vec<(f64, TenMetreWind)> = told.map(|told| (share, told)).collect();
+    TenMetreWind::mean(&parts)
 }
 
 /// What a release's winds are of a forecast, `near` the site.
