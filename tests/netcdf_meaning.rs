@@ -1,5 +1,5 @@
 //! NetCDF files that are easily misread: which of their levels are levels of pressure, which of their times
-//! are those of runs, which are steps.
+//! are those of runs, which are steps, which fields are of members, which values stand for missing ones.
 
 // A helper of a test may fail as the test itself may.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
@@ -284,6 +284,70 @@ fn hours_of_the_wind_at_the_ground_alone_are_no_steps() {
     let block = archive.cut(archive.lattice.whole(), 0..3).unwrap();
     let wind = block.ground.unwrap().wind_m_s.unwrap();
     assert!(wind.column(0).iter().all(|east| *east == 3.0));
+}
+
+/// Winds of two members at noon and at 18 UTC.
+fn members() -> Vec<u8> {
+    let number = [("standard_name", "realization")];
+    let mut variables = vec![
+        Variable::new("number", &["number"], &number, [0.0, 1.0]),
+        Variable::new("time", &["time"], &[("units", SINCE)], [0.0, 6.0]),
+        levels(),
+    ];
+    variables.extend(places());
+    let along = ["number", "time", "level", "lat", "lon"];
+    variables.extend(fields(&along, 4, &[]));
+    netcdf(
+        &[
+            ("number", 2),
+            ("time", 2),
+            ("level", HPA.len()),
+            ("lat", 3),
+            ("lon", 3),
+        ],
+        &variables,
+    )
+}
+
+/// Winds at noon and at 18 UTC of one forecast, and what else the attributes of all of them say.
+fn one_forecast(more: &[(&str, &str)]) -> Vec<u8> {
+    let hours = [0.0, 6.0];
+    let mut variables = vec![
+        Variable::new("time", &["time"], &[("units", SINCE)], hours),
+        // As converters number what has no number.
+        Variable::new("number", &[], &[("standard_name", "realization")], [0.0]),
+        levels(),
+    ];
+    variables.extend(places());
+    let listed = [&[("coordinates", "number")], more].concat();
+    variables.extend(fields(&["time", "level", "lat", "lon"], 2, &listed));
+    let sizes = [("time", 2), ("level", HPA.len()), ("lat", 3), ("lon", 3)];
+    netcdf(&sizes, &variables)
+}
+
+/// A model's ground is given for one time, as that of a reanalysis, and for no member.
+#[test]
+fn the_ground_of_another_time_is_that_of_all_times_and_members() {
+    let hours = [-6.0];
+    let along = ["time", "lat", "lon"];
+    let height = [("units", "m"), ("standard_name", "surface_altitude")];
+    let mut ground = vec![
+        Variable::new("time", &["time"], &[("units", SINCE)], hours),
+        Variable::new("z", &along, &height, [800.0; 9]),
+    ];
+    ground.extend(places());
+    let ground = netcdf(&[("time", 1), ("lat", 3), ("lon", 3)], &ground);
+    for (winds, count) in [(one_forecast(&[]), 1), (members(), 2)] {
+        let archive = joined(vec![winds, ground.clone()]);
+        let valid: Vec<String> = archive.steps.iter().map(|s| s.valid.to_string()).collect();
+        assert_eq!(valid, [NOON, LATER[0]]);
+        assert_eq!(archive.members.len(), count);
+        assert!(archive.left_out.is_empty(), "{:?}", archive.left_out);
+        assert!(archive.also().contains(&"orography".to_owned()));
+        let block = archive.cut(archive.lattice.whole(), 0..2).unwrap();
+        let altitude_m = block.ground.unwrap().altitude_m;
+        assert!(altitude_m.iter().all(|z| (z - 800.0).abs() < 2.0));
+    }
 }
 
 /// MERRA-2 has a standard name of its own for the heights of its levels.

@@ -94,7 +94,7 @@ pub enum NoField {
     NewerRun,
     /// They are given twice.
     Repeated,
-    /// They are for times that have no wind on levels of pressure.
+    /// They are for times, or of members, that have no wind on levels of pressure.
     NoWindAloft,
     /// They are the mean of an ensemble, whose members are there.
     EnsembleMean,
@@ -195,7 +195,9 @@ impl fmt::Display for NoField {
             NoField::OlderRun => "of older runs, for times that a newer run gives",
             NoField::NewerRun => "of newer runs, for times that only an older run has winds for",
             NoField::Repeated => "given twice",
-            NoField::NoWindAloft => "for times that have no wind on levels of pressure",
+            NoField::NoWindAloft => {
+                "for times or of members that have no wind on levels of pressure"
+            }
             NoField::EnsembleMean => "of the mean of an ensemble, beside its members",
         })
     }

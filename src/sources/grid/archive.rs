@@ -82,6 +82,8 @@ impl Archive {
         // Before times without an eastward wind go: a lone northward one would go with them unsaid.
         left_out.extend(check_components(&files, &moments)?);
         check_directions(&files, &moments)?;
+        // Before times and members without winds go: the ground may be among what they have.
+        share_ground(&mut moments);
         left_out.extend(drop_windless(&mut moments));
         let reckoned = Reckoned::of(moments.values());
         left_out.extend(without_height(&moments, &reckoned));
@@ -436,8 +438,23 @@ impl Joined {
     }
 }
 
-/// Leaves out times that have no wind on a level of pressure: they are no steps, as a flight would find no
-/// wind aloft there.
+/// The height of the ground.
+const GROUND: (Quantity, Surface) = (Quantity::Height, Surface::Ground);
+
+/// A model's ground is the same at all times and in all members: those that lack it get that of the first
+/// that has it.
+fn share_ground(moments: &mut BTreeMap<Moment, Slabs>) {
+    let mut all = moments.values();
+    let Some(ground) = all.find_map(|slabs| slabs.get(&GROUND).copied()) else {
+        return;
+    };
+    for slabs in moments.values_mut() {
+        slabs.entry(GROUND).or_insert(ground);
+    }
+}
+
+/// Leaves out times and members that have no wind on a level of pressure: they are no steps, as a flight would
+/// find no wind aloft there.
 fn drop_windless(moments: &mut BTreeMap<Moment, Slabs>) -> Option<LeftOut> {
     let is_aloft = |(quantity, surface): &(Quantity, Surface)| {
         *quantity == Quantity::EastWind && matches!(surface, Surface::Isobaric(_))
@@ -445,7 +462,9 @@ fn drop_windless(moments: &mut BTreeMap<Moment, Slabs>) -> Option<LeftOut> {
     let mut count = 0;
     moments.retain(|_, slabs| {
         let is_step = slabs.keys().any(is_aloft);
-        count += if is_step { 0 } else { slabs.len() };
+        // The ground is not lost: all others have it, too.
+        let lost = slabs.keys().filter(|key| **key != GROUND).count();
+        count += if is_step { 0 } else { lost };
         is_step
     });
     LeftOut::fields(count, NoField::NoWindAloft)
@@ -479,7 +498,7 @@ struct OtherRuns {
 impl OtherRuns {
     fn count(&mut self, slab: &Slab) {
         // The ground of a model is the same in all its runs.
-        if key(slab) != (Quantity::Height, Surface::Ground) {
+        if key(slab) != GROUND {
             self.fields += 1;
             self.quantities.insert(slab.quantity);
         }
