@@ -350,6 +350,25 @@ fn the_ground_of_another_time_is_that_of_all_times_and_members() {
     }
 }
 
+#[test]
+fn the_mean_of_an_ensemble_is_no_further_member() {
+    let count = 3 * 2 * HPA.len();
+    for says in [
+        ("GRIB_dataType", "em"),
+        ("cell_methods", "realization: mean"),
+    ] {
+        let archive = joined(vec![one_forecast(&[says]), members()]);
+        assert_eq!(archive.members, [Some(0), Some(1)]);
+        let why = NoField::EnsembleMean;
+        assert_eq!(archive.left_out, [LeftOut::Fields { count, why }]);
+        assert!(archive.assumed.is_empty(), "{:?}", archive.assumed);
+        // By itself it is a forecast.
+        let alone = joined(vec![one_forecast(&[says])]);
+        assert_eq!(alone.members, [None]);
+        assert!(alone.left_out.is_empty());
+    }
+}
+
 /// MERRA-2 has a standard name of its own for the heights of its levels.
 #[test]
 fn heights_by_another_name_are_read() {

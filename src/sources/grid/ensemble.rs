@@ -1,10 +1,32 @@
-//! Which of several files' fields are members of an ensemble, before the files are joined.
+//! Which fields of one file, and of several before they are joined, are members of an ensemble.
 
 use std::collections::BTreeSet;
 
-use super::GridFile;
 use super::archive::Joining;
+use super::{Catalogue, GridFile};
 use crate::notes::left_out::{LeftOut, NoField};
+
+/// Leaves the mean of an ensemble out of a file that has its members, too: it is no further one of them.
+/// `places` are where the slabs are, one each.
+pub(super) fn drop_means<P>(
+    catalogue: &mut Catalogue,
+    places: &mut Vec<P>,
+    is_mean: impl Fn(&P) -> bool,
+) {
+    if catalogue.slabs.iter().all(|slab| slab.member.is_none()) {
+        return;
+    }
+    let mut of_slabs = places.iter();
+    catalogue.slabs.retain(|_| {
+        let is_mean = of_slabs.next().is_some_and(&is_mean);
+        if is_mean {
+            let why = "the mean of an ensemble, beside its members";
+            catalogue.left_out.count(why);
+        }
+        !is_mean
+    });
+    places.retain(|place| !is_mean(place));
+}
 
 /// The files without those of the mean, if there are members: it is no further one of them.
 pub(super) fn without_means(

@@ -26,6 +26,7 @@ use jiff::civil::DateTime;
 use jiff::tz::TimeZone;
 use ndarray::Array2;
 
+use super::ensemble::drop_means;
 use super::framing::{Messages, OF_GRIB, builder, packing_name};
 use super::grib_lattice::{NoLattice, Scan, along_grid, assumed, lattice};
 use super::grib_mended::mended;
@@ -143,32 +144,11 @@ pub(super) fn catalogue(name: &str, mut messages: Messages) -> Result<GridFile> 
             whose: described.whose,
         });
     }
-    drop_means(&mut catalogue, &mut places);
+    drop_means(&mut catalogue, &mut places, |place| {
+        place.whose == Whose::Mean
+    });
     let source = Source::Grib(Fields { messages, places });
     catalogue.finish(name, source, OF_GRIB)
-}
-
-/// Beside its members the mean of an ensemble is no further one.
-fn drop_means(catalogue: &mut Catalogue, places: &mut Vec<Place>) {
-    if !places
-        .iter()
-        .any(|place| matches!(place.whose, Whose::Member { .. }))
-    {
-        return;
-    }
-    let mut of_slabs = places.iter();
-    catalogue.slabs.retain(|_| {
-        let is_mean = of_slabs
-            .next()
-            .is_some_and(|place| place.whose == Whose::Mean);
-        if is_mean {
-            catalogue
-                .left_out
-                .count("the mean of an ensemble, beside its members");
-        }
-        !is_mean
-    });
-    places.retain(|place| place.whose != Whose::Mean);
 }
 
 /// The grids met so far: a projection is set up once for each, not for each message.

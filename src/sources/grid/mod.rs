@@ -408,7 +408,7 @@ impl GridFile {
     fn is_mean(&self) -> bool {
         match &self.source {
             Source::Grib(fields) => fields.is_mean(),
-            Source::NetCdf(_) => false,
+            Source::NetCdf(variables) => variables.is_mean(),
         }
     }
 

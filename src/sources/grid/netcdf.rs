@@ -25,6 +25,7 @@ use netcdf_reader::{
 };
 
 use super::data_set::DataSet;
+use super::ensemble::drop_means;
 use super::left_out::LeftOut;
 use super::netcdf_axes::{Coordinate, Net, No, of_dimension};
 use super::netcdf_beside::beside;
@@ -79,6 +80,8 @@ struct Variable {
     /// Which of the dimensions are those of rows and columns, and whether they run down.
     rows: (usize, bool),
     columns: (usize, bool),
+    /// Whether it is the mean of an ensemble.
+    is_mean: bool,
 }
 
 impl Variable {
@@ -177,10 +180,14 @@ pub(super) fn catalogue(
             Err(No::Fault(fault)) => return Err(fault),
         }
     }
+    let (variables, mut places) = (found.variables, found.places);
+    drop_means(&mut catalogue, &mut places, |place| {
+        variables[place.variable].is_mean
+    });
     let source = Source::NetCdf(Variables {
         file,
-        variables: found.variables,
-        places: found.places,
+        variables,
+        places,
     });
     catalogue.finish(name, source, OF_NETCDF)
 }
@@ -323,6 +330,7 @@ fn add(
         steps,
         rows: grid.rows,
         columns: grid.columns,
+        is_mean: described.is_mean,
     };
     let lattice = catalogue.lattice(grid.lattice.clone());
     let mut gaps = Gaps::default();
@@ -553,7 +561,8 @@ impl Common {
             run: self.run,
             valid,
             span: described.span,
-            member: self.member,
+            // Converters number the mean, too.
+            member: self.member.filter(|_| !described.is_mean),
             minus: false,
             lattice,
             along_grid,
@@ -562,6 +571,12 @@ impl Common {
 }
 
 impl Variables {
+    /// Whether they are the mean of an ensemble, whose members are elsewhere.
+    pub fn is_mean(&self) -> bool {
+        let mut places = self.places.iter();
+        places.any(|place| self.variables[place.variable].is_mean)
+    }
+
     pub fn label(&self, slab: usize) -> String {
         let place = self.places.get(slab);
         place.map_or_else(String::new, |p| {

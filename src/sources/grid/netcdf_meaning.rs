@@ -32,6 +32,8 @@ pub(super) struct Described {
     pub span: Span,
     /// Whether a wind is along the grid's x or y, if the attributes say.
     pub along_grid: Option<bool>,
+    /// Whether it is the mean of an ensemble.
+    pub is_mean: bool,
 }
 
 /// An attribute's text.
@@ -93,6 +95,7 @@ fn as_meant(variable: &NcVariable, meaning: Meaning) -> Result<Described, String
         surface: meaning.surface.or_else(|| surface(variable)),
         span,
         along_grid: along_grid(variable),
+        is_mean: is_mean(variable),
     })
 }
 
@@ -215,7 +218,9 @@ fn not_of_one_moment(variable: &NcVariable) -> Option<&'static str> {
     {
         return Some(OVER_TIME);
     }
+    let methods = text(variable, "cell_methods").unwrap_or_default();
     if text(variable, "GRIB_dataType").is_some_and(|kind| kind == "es")
+        || over_members(&methods).is_some_and(|method| method != "mean")
         || variable.attribute("Grib2_Ensemble_Derived_Type").is_some()
         || variable.attribute("Grib2_Probability_Type").is_some()
     {
@@ -224,10 +229,26 @@ fn not_of_one_moment(variable: &NcVariable) -> Option<&'static str> {
     None
 }
 
+/// Whether a variable is the mean of an ensemble.
+fn is_mean(variable: &NcVariable) -> bool {
+    text(variable, "GRIB_dataType").is_some_and(|kind| kind == "em")
+        || text(variable, "cell_methods")
+            .is_some_and(|methods| over_members(&methods) == Some("mean"))
+}
+
 /// What was done over time, if anything was.
 fn over_time(cell_methods: &str) -> Option<&str> {
+    done_along(cell_methods, &["time:", "valid_time:"])
+}
+
+/// What was done over the members of an ensemble, if anything was.
+fn over_members(cell_methods: &str) -> Option<&str> {
+    done_along(cell_methods, &["realization:"])
+}
+
+fn done_along<'a>(cell_methods: &'a str, dimensions: &[&str]) -> Option<&'a str> {
     let mut words = cell_methods.split_whitespace();
-    words.find(|word| ["time:", "valid_time:"].contains(word))?;
+    words.find(|word| dimensions.contains(word))?;
     let method = words.next().unwrap_or_default();
     // CF's word for the moments themselves.
     (method != "point").then_some(method)
@@ -425,5 +446,12 @@ mod tests {
         assert!(of(("cell_methods", "area: mean time: point")).is_none());
         assert!(of(("GRIB_stepType", "avg")).is_some());
         assert!(of(("GRIB_dataType", "es")).is_some());
+        assert!(of(("cell_methods", "realization: standard_deviation")).is_some());
+        for mean in [
+            ("GRIB_dataType", "em"),
+            ("cell_methods", "realization: mean"),
+        ] {
+            assert!(of(mean).is_none(), "{mean:?}");
+        }
     }
 }
