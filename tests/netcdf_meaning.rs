@@ -369,6 +369,33 @@ fn the_mean_of_an_ensemble_is_no_further_member() {
     }
 }
 
+/// What stands for missing values where the file does not say so.
+#[test]
+fn gusts_that_no_air_has_are_missing() {
+    let hours = [0.0, 6.0];
+    let mut variables = vec![
+        Variable::new("time", &["time"], &[("units", SINCE)], hours),
+        levels(),
+    ];
+    variables.extend(places());
+    variables.extend(fields(&["time", "level", "lat", "lon"], 2, &[]));
+    let gusts = [("units", "m s-1"), ("standard_name", "wind_speed_of_gust")];
+    let values = [[12.0; 9], [9_999.0; 9]].concat();
+    variables.push(Variable::new(
+        "gust",
+        &["time", "lat", "lon"],
+        &gusts,
+        values,
+    ));
+    let sizes = [("time", 2), ("level", HPA.len()), ("lat", 3), ("lon", 3)];
+    let archive = joined(vec![netcdf(&sizes, &variables)]);
+    let block = archive.cut(archive.lattice.whole(), 0..2).unwrap();
+    let gusts = block.ground.unwrap().gust_m_s.unwrap();
+    let (there, missing) = gusts.as_slice().unwrap().split_at(9);
+    assert!(there.iter().all(|gust| *gust == 12.0));
+    assert!(missing.iter().all(|gust| gust.is_nan()), "{missing:?}");
+}
+
 /// MERRA-2 has a standard name of its own for the heights of its levels.
 #[test]
 fn heights_by_another_name_are_read() {

@@ -441,10 +441,13 @@ impl Archive {
         }
         // The first time of a run has none: they are of the hours before.
         let gusts = tasks_of(&[(Quantity::Gust, Surface::Ground)]);
-        let gust_m_s = match gusts.is_empty() {
+        let mut gust_m_s = match gusts.is_empty() {
             true => None,
             false => Some(self.decode(&gusts, points, columns, 1)?),
         };
+        if let Some(gust_m_s) = gust_m_s.as_mut() {
+            drop_impossible(gust_m_s, GUSTS_M_S);
+        }
         let altitude_m = match (orography, wind_m_s.is_some() || gust_m_s.is_some()) {
             (Some(altitude_m), _) => altitude_m,
             // They are worth knowing even where nobody says how high the ground is.
@@ -484,6 +487,8 @@ impl Archive {
 
 /// What components of the wind and temperatures air has: the same as in soundings.
 const WINDS_M_S: RangeInclusive<f32> = -200.0..=200.0;
+/// Gusts are speeds; a little below 0 where packing rounds them.
+const GUSTS_M_S: RangeInclusive<f32> = -0.5..=200.0;
 const TEMPERATURES_K: RangeInclusive<f32> = 130.0..=340.0;
 
 /// Takes values that no air has, as those that stand for missing ones where the file does not say so, out of
