@@ -18,7 +18,7 @@ use std::path::{Path, PathBuf};
 use grids::{PORTUGAL_2022, PORTUGAL_2023, path};
 use jiff::civil::Date;
 use jiff::{Timestamp, ToSpan};
-use made_years::{LATITUDES, LEVELS, LONGITUDES, Wind, write, write_month};
+use made_years::{LATITUDES, LEVELS, LONGITUDES, Whose, Wind, write, write_month, write_of};
 use program::{stderr, stdout, windfall};
 use windfall::atmosphere::AirProfile;
 use windfall::choice::answer::Verdict;
@@ -334,6 +334,28 @@ fn any_cut_gives_the_same_bytes_and_no_value_is_decoded_twice() {
     assert_eq!(unknown[0].0, Unknown::LeftHours);
     let year = &answer.fields[0].year;
     assert!(year.usable.at_least < year.usable.at_most);
+}
+
+/// Files of an ensemble's members over two months, and of its mean for some days of each: which files there
+/// are changes in July, while those of the members stay open.
+#[test]
+fn an_ensembles_next_month_has_the_same_members() {
+    let folder = tempfile::tempdir().unwrap();
+    let write = |name: &str, first: Date, count: usize, wind: Wind, whose: Whose| {
+        let days = first.series(1.day()).take(count).map(|date| (date, wind));
+        write_of(&folder.path().join(name), &days.collect::<Vec<_>>(), whose);
+    };
+    let (june, july) = (Date::constant(2016, 6, 27), Date::constant(2016, 7, 3));
+    write("mean-06.nc", june, 2, (2.0, 45.0), Whose::Mean);
+    write("1.nc", june, 9, (SLOW_M_S, 90.0), Whose::Member(1));
+    write("2.nc", june, 9, (FAST_M_S, 0.0), Whose::Member(2));
+    write("mean-07.nc", july, 3, (2.0, 45.0), Whose::Mean);
+    let job = job(&plan(CALM), &[], &[folder.path().to_owned()], asked());
+    let (part, _) = whole(&job);
+    let parts = (1..=job.units()).map(|k| job.fly(job.shard(k, job.units()), |_| ()).unwrap());
+    let joined = parts.fold(Part::empty(&job.digest, 0..0), Part::with);
+    assert_eq!(job.units(), 9);
+    assert!(joined.text().unwrap() == part.text().unwrap());
 }
 
 /// What `days` says of a release and what is kept of it are the same.

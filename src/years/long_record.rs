@@ -355,10 +355,12 @@ fn close(before: Option<Opened>, needed: &[usize]) -> Closing {
         return nothing;
     };
     let kept = archive.take_kept();
-    // Where one grid continues another, the files are not in their order any more: all are opened anew.
-    let files = match archive.is_continued() {
-        true => Vec::new(),
-        false => archive.into_files(),
+    // Where one grid continues another the files are not in their order any more, and of an ensemble they may
+    // be numbered anew, or lack that of the mean: all are opened again.
+    let is_plain = !archive.is_continued() && archive.members == [None];
+    let files = match is_plain {
+        true => archive.into_files(),
+        false => Vec::new(),
     };
     let numbered = opened.files.into_iter().zip(files);
     Closing {

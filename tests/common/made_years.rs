@@ -17,7 +17,7 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan};
 
-use netcdf::{Variable, netcdf};
+use netcdf::{Attribute, Variable, netcdf};
 
 /// Levels, hPa, and their heights, m (geopotential, about those of the standard atmosphere).
 pub const LEVELS: [(f32, f32); 5] = [
@@ -34,8 +34,21 @@ pub const LONGITUDES: [f32; 4] = [-6.0, -4.0, -2.0, 0.0];
 /// The wind of a day: speed, m/s, and where it blows to, degrees.
 pub type Wind = (f64, f64);
 
+/// Which forecast a file holds.
+#[derive(Clone, Copy)]
+pub enum Whose {
+    Only,
+    Member(u8),
+    Mean,
+}
+
 /// Writes a file with the winds of some days, at 00, 06, 12 and 18 UTC of each.
 pub fn write(path: &Path, days: &[(Date, Wind)]) {
+    write_of(path, days, Whose::Only);
+}
+
+/// The same for an ensemble.
+pub fn write_of(path: &Path, days: &[(Date, Wind)], whose: Whose) {
     let times: Vec<(Timestamp, Wind)> = days
         .iter()
         .flat_map(|&(date, wind)| {
@@ -45,7 +58,7 @@ pub fn write(path: &Path, days: &[(Date, Wind)]) {
             })
         })
         .collect();
-    std::fs::write(path, bytes(&times)).unwrap();
+    std::fs::write(path, bytes(&times, whose)).unwrap();
 }
 
 /// A month of days from `first` on, or fewer, written into a folder as YYYY-MM.nc.
@@ -61,7 +74,7 @@ pub fn write_month(folder: &Path, first: Date, wind: impl Fn(Date) -> Wind) -> P
 }
 
 /// A file of some times, the wind of each the same everywhere.
-fn bytes(times: &[(Timestamp, Wind)]) -> Vec<u8> {
+fn bytes(times: &[(Timestamp, Wind)], whose: Whose) -> Vec<u8> {
     let points = LATITUDES.len() * LONGITUDES.len();
     let field = |value: &dyn Fn(Wind, usize) -> f64| {
         let mut values = Vec::new();
@@ -82,7 +95,18 @@ fn bytes(times: &[(Timestamp, Wind)]) -> Vec<u8> {
     };
     let all = |name, unit, standard_name, values| {
         let dimensions = &["time", "level", "latitude", "longitude"];
-        along(name, dimensions, unit, standard_name, values)
+        let mut field = along(name, dimensions, unit, standard_name, values);
+        let says = match whose {
+            Whose::Only => None,
+            Whose::Member(_) => Some(("coordinates", Attribute::Text("number"))),
+            Whose::Mean => Some(("GRIB_dataType", Attribute::Text("em"))),
+        };
+        field.attributes.extend(says);
+        field
+    };
+    let number = match whose {
+        Whose::Member(number) => f64::from(number),
+        Whose::Only | Whose::Mean => 0.0,
     };
     let (since, level) = (
         "hours since 1970-01-01 00:00:00",
@@ -99,6 +123,7 @@ fn bytes(times: &[(Timestamp, Wind)]) -> Vec<u8> {
         ],
         &[
             along("time", &["time"], since, "time", hours.collect()),
+            along("number", &[], "1", "realization", vec![number]),
             along(
                 "level",
                 &["level"],
