@@ -50,12 +50,18 @@ impl Region {
         let lon = wrap_longitude(place.lon_deg);
         let (west, east) = (down(lon - half), up(lon + half));
         let round = farthest > POLAR_LAT_DEG || east - west >= 360.0 - spacing_deg;
+        let (west, east) = match round {
+            // The column after the last of a circle is its first again.
+            true => (-180.0, 180.0 - spacing_deg),
+            // Across the date line it is the eastern edge that goes beyond 180.
+            false if west < -180.0 => (west + 360.0, east + 360.0),
+            false => (west, east),
+        };
         Region {
             south: down(place.lat_deg - degrees).max(-90.0),
             north: up(place.lat_deg + degrees).min(90.0),
-            // The column after the last of a circle is its first again.
-            west: if round { -180.0 } else { west },
-            east: if round { 180.0 - spacing_deg } else { east },
+            west,
+            east,
         }
     }
 
@@ -174,6 +180,9 @@ mod tests {
         let two = date_line.parts(Longitudes::FromDateLine, 0.5);
         assert_eq!(edges(two[0])[..2], [178.5, 179.5]);
         assert_eq!(edges(two[1])[..2], [-180.0, -179.0]);
+        // East of the line as well the western edge is the lower number, and not below -180.
+        let east_of_it = Region::around(at(-17.0, -179.9), 100_000.0, 0.5);
+        assert_eq!(edges(east_of_it)[..2], [179.0, 181.5]);
     }
 
     #[test]
