@@ -18,7 +18,9 @@ use std::path::{Path, PathBuf};
 use grids::{PORTUGAL_2022, PORTUGAL_2023, path};
 use jiff::civil::Date;
 use jiff::{Timestamp, ToSpan};
-use made_years::{LATITUDES, LEVELS, LONGITUDES, Whose, Wind, write, write_month, write_of};
+use made_years::{
+    LATITUDES, LEVELS, LONGITUDES, Whose, Wind, write, write_ground, write_month, write_of,
+};
 use program::{stderr, stdout, windfall};
 use windfall::atmosphere::AirProfile;
 use windfall::choice::answer::Verdict;
@@ -356,6 +358,37 @@ fn an_ensembles_next_month_has_the_same_members() {
     let joined = parts.fold(Part::empty(&job.digest, 0..0), Part::with);
     assert_eq!(job.units(), 9);
     assert!(joined.text().unwrap() == part.text().unwrap());
+}
+
+/// Reanalyses give the height of the ground in a file of its own, for any one time.
+#[test]
+fn the_ground_of_a_record_is_that_of_all_its_months() {
+    let folder = tempfile::tempdir().unwrap();
+    let days: Vec<(Date, Wind)> = Date::constant(2016, 6, 27)
+        .series(1.day())
+        .take(9)
+        .map(|date| (date, (SLOW_M_S, 90.0)))
+        .collect();
+    for (name, days) in [("06.nc", &days[..4]), ("07.nc", &days[4..])] {
+        write(&folder.path().join(name), days);
+    }
+    let winds = || {
+        let job = job(&plan(CALM), &[], &[folder.path().to_owned()], asked());
+        let (part, _) = whole(&job);
+        let numbers = part.releases.into_iter().filter_map(|r| r.numbers);
+        numbers.map(|n| n.surface_m_s.unwrap()).collect::<Vec<_>>()
+    };
+    let without = winds();
+    assert_eq!(without, [SLOW_M_S; 9]);
+    write_ground(
+        &folder.path().join("z.nc"),
+        Date::constant(1979, 1, 1),
+        800.0,
+    );
+    let with = winds();
+    // The lowest level is below that ground, and the next is brought down from high above the site.
+    assert!(with[0] < 0.5 * SLOW_M_S, "{with:?}");
+    assert_eq!(with, [with[0]; 9]);
 }
 
 /// What `days` says of a release and what is kept of it are the same.

@@ -75,6 +75,16 @@ pub struct Slab {
     pub along_grid: bool,
 }
 
+/// What and where the height of the ground is.
+pub const GROUND: (Quantity, Surface) = (Quantity::Height, Surface::Ground);
+
+impl Slab {
+    /// Whether it is the height of the ground.
+    pub fn is_ground(&self) -> bool {
+        (self.quantity, self.surface) == GROUND
+    }
+}
+
 impl fmt::Display for Quantity {
     /// As people name it.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {

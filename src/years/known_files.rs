@@ -13,17 +13,25 @@ use crate::files::{read_bytes, write_atomically};
 /// Its name in the folder of the parts.
 pub(super) const NAME: &str = "archive.json";
 
-/// Times of a file, and by what it is known to be the same.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct KnownFile {
-    bytes: u64,
-    modified_s: u64,
-    /// The first of its times.
+/// The times of a file of grids.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Times {
+    /// The first.
     pub first: Timestamp,
     /// The last.
     pub last: Timestamp,
     /// How many there are.
-    pub times: usize,
+    pub count: usize,
+    /// Whether it holds the height of the ground alone, which is the same at all times.
+    pub of_ground: bool,
+}
+
+/// Times of a file, and by what it is known to be the same.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct KnownFile {
+    bytes: u64,
+    modified_s: u64,
+    times: Times,
 }
 
 /// The files of an archive that were looked through.
@@ -45,23 +53,21 @@ impl KnownFiles {
         }
     }
 
-    /// A file, if it has not changed since.
-    pub fn find(&self, path: &Path) -> Option<&KnownFile> {
+    /// The times of a file, if it has not changed since.
+    pub fn find(&self, path: &Path) -> Option<Times> {
         let known = self.files.get(&path.display().to_string())?;
         let now = stamp(path)?;
-        (now == (known.bytes, known.modified_s)).then_some(known)
+        (now == (known.bytes, known.modified_s)).then_some(known.times)
     }
 
     /// Adds a file.
-    pub fn add(&mut self, path: &Path, first: Timestamp, last: Timestamp, times: usize) {
+    pub fn add(&mut self, path: &Path, times: Times) {
         let Some((bytes, modified_s)) = stamp(path) else {
             return;
         };
         let known = KnownFile {
             bytes,
             modified_s,
-            first,
-            last,
             times,
         };
         self.files.insert(path.display().to_string(), known);

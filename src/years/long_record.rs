@@ -10,7 +10,7 @@ use jiff::{SignedDuration, Timestamp};
 use rayon::prelude::*;
 
 use super::digest::{Digest, entries};
-use super::known_files::KnownFiles;
+use super::known_files::{KnownFiles, Times};
 use crate::error::{Error, Fault, Result, all_or_faults};
 use crate::files::{is_url, name_of, shown};
 use crate::plan::Plan;
@@ -18,6 +18,7 @@ use crate::sources::grid::GridFile;
 use crate::sources::grid::archive::{Archive, Joining};
 use crate::sources::grid::kept::Kept;
 use crate::sources::{FileAscent, Hints};
+use crate::wind::slab::Slab;
 use crate::winds::Winds;
 use crate::winds::files::WindFiles;
 
@@ -57,10 +58,14 @@ struct Dated {
     path: PathBuf,
     /// Whether it is a part of its file, which has too many times to be opened as a whole.
     is_part: bool,
-    first: Timestamp,
-    last: Timestamp,
-    /// How many times it has.
-    times: usize,
+    times: Times,
+}
+
+impl Dated {
+    /// Whether it is of use for some hours.
+    fn serves(&self, [from, to]: [Timestamp; 2]) -> bool {
+        self.times.of_ground || (self.times.first <= to && self.times.last >= from)
+    }
 }
 
 /// Winds that are open.
@@ -154,13 +159,11 @@ impl LongRecord {
         let (mut grids, mut soundings) = (Vec::new(), Vec::new());
         for (path, looked) in paths.iter().zip(looked) {
             match looked {
-                Looked::Grid { first, last, times } => {
-                    known.add(path, first, last, times);
+                Looked::Grid(times) => {
+                    known.add(path, times);
                     grids.push(Dated {
                         path: path.clone(),
                         is_part: false,
-                        first,
-                        last,
                         times,
                     });
                 }
@@ -191,15 +194,15 @@ impl LongRecord {
             digest = digest.with_file(path)?;
             bytes += length(path)?;
         }
-        grids.sort_by_key(|file| (file.first, file.last));
+        grids.sort_by_key(|file| (file.times.first, file.times.last));
         for grid in grids.iter().filter(|grid| is_url(&grid.path)) {
             // What is there is not read for it; where the store grows, its times do.
             digest = digest.with(&format!(
                 "{} {} {} {}",
                 name_of(shown(&grid.path)),
-                grid.first,
-                grid.last,
-                grid.times
+                grid.times.first,
+                grid.times.last,
+                grid.times.count
             ));
         }
         Ok(LongRecord {
@@ -224,8 +227,8 @@ impl LongRecord {
     pub fn covers(&self) -> Option<[Timestamp; 2]> {
         match &self.kind {
             Kind::Grids(files) => {
-                let first = files.iter().map(|file| file.first).min()?;
-                Some([first, files.iter().map(|file| file.last).max()?])
+                let first = of_winds(files).map(|times| times.first).min()?;
+                Some([first, of_winds(files).map(|times| times.last).max()?])
             }
             Kind::Soundings(ascents) => {
                 let time = |ascent: Option<&FileAscent>| ascent?.sounding.time;
@@ -237,7 +240,7 @@ impl LongRecord {
     /// How many times grids have, or how many soundings there are.
     pub fn times(&self) -> usize {
         match &self.kind {
-            Kind::Grids(files) => files.iter().map(|file| file.times).sum(),
+            Kind::Grids(files) => of_winds(files).map(|times| times.count).sum(),
             Kind::Soundings(ascents) => ascents.len(),
         }
     }
@@ -272,7 +275,7 @@ impl LongRecord {
             Kind::Grids(dated) => {
                 let numbered = dated.iter().enumerate();
                 let needed = numbered
-                    .filter(|(_, file)| file.first <= files[1] && file.last >= files[0])
+                    .filter(|(_, file)| file.serves(files))
                     .map(|(i, _)| i)
                     .collect();
                 self.open_grids(dated, needed, before)
@@ -286,7 +289,7 @@ impl LongRecord {
         needed: Vec<usize>,
         before: Option<Opened>,
     ) -> Result<Option<Opened>> {
-        if needed.is_empty() {
+        if needed.iter().all(|&i| dated[i].times.of_ground) {
             return Ok(None);
         }
         // From day to day of a month the files stay the same.
@@ -314,7 +317,7 @@ impl LongRecord {
             open.extend(missing.into_iter().zip(files));
         }
         for i in parts {
-            let hours = [dated[i].first, dated[i].last];
+            let hours = [dated[i].times.first, dated[i].times.last];
             open.push((i, GridFile::open_hours(&dated[i].path, hours)?));
         }
         // Sorted as when all are opened anew: what is joined must not depend on what was open.
@@ -330,6 +333,12 @@ impl LongRecord {
             before: decoded - already,
         }))
     }
+}
+
+/// The times of the files that have winds.
+fn of_winds(files: &[Dated]) -> impl Iterator<Item = Times> {
+    let times = files.iter().map(|file| file.times);
+    times.filter(|times| !times.of_ground)
 }
 
 /// What remains of winds that were open.
@@ -393,11 +402,7 @@ fn changed(paths: &[PathBuf]) -> Error {
 
 /// What a file holds.
 enum Looked {
-    Grid {
-        first: Timestamp,
-        last: Timestamp,
-        times: usize,
-    },
+    Grid(Times),
     /// Of a store with very many times, a month each.
     Months(Vec<Dated>),
     Soundings(Vec<FileAscent>),
@@ -410,16 +415,19 @@ fn months(path: &Path, times: &BTreeSet<Timestamp>) -> Looked {
     for time in times {
         match months.last_mut() {
             Some((known, dated)) if *known == month(time) => {
-                dated.last = *time;
-                dated.times += 1;
+                dated.times.last = *time;
+                dated.times.count += 1;
             }
             _ => {
                 let dated = Dated {
                     path: path.to_owned(),
                     is_part: true,
-                    first: *time,
-                    last: *time,
-                    times: 1,
+                    times: Times {
+                        first: *time,
+                        last: *time,
+                        count: 1,
+                        of_ground: false,
+                    },
                 };
                 months.push((month(time), dated));
             }
@@ -429,12 +437,8 @@ fn months(path: &Path, times: &BTreeSet<Timestamp>) -> Looked {
 }
 
 fn look(path: &Path, hints: &Hints, known: &KnownFiles) -> Result<Looked> {
-    if let Some(known) = known.find(path) {
-        return Ok(Looked::Grid {
-            first: known.first,
-            last: known.last,
-            times: known.times,
-        });
+    if let Some(times) = known.find(path) {
+        return Ok(Looked::Grid(times));
     }
     if let Some(times) = GridFile::many_times(path)? {
         return Ok(months(path, &times));
@@ -442,14 +446,15 @@ fn look(path: &Path, hints: &Hints, known: &KnownFiles) -> Result<Looked> {
     match WindFiles::read(&[path.to_owned()], hints, false)? {
         WindFiles::Soundings(ascents) => Ok(Looked::Soundings(ascents)),
         WindFiles::Grids { files, .. } => {
-            let slabs = files.iter().flat_map(|file| &file.slabs);
-            let times: BTreeSet<Timestamp> = slabs.map(|slab| slab.valid).collect();
+            let slabs = || files.iter().flat_map(|file| &file.slabs);
+            let times: BTreeSet<Timestamp> = slabs().map(|slab| slab.valid).collect();
             match (times.first(), times.last()) {
-                (Some(&first), Some(&last)) => Ok(Looked::Grid {
+                (Some(&first), Some(&last)) => Ok(Looked::Grid(Times {
                     first,
                     last,
-                    times: times.len(),
-                }),
+                    count: times.len(),
+                    of_ground: slabs().all(Slab::is_ground),
+                })),
                 _ => Err(Fault::new(shown(path), "no times", "winds with times").into()),
             }
         }

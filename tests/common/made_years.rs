@@ -73,6 +73,30 @@ pub fn write_month(folder: &Path, first: Date, wind: impl Fn(Date) -> Wind) -> P
     path
 }
 
+/// Writes a file with the height of the ground, m, the same everywhere, for one time.
+pub fn write_ground(path: &Path, date: Date, altitude_m: f64) {
+    let at = TimeZone::UTC.to_timestamp(date.at(0, 0, 0, 0)).unwrap();
+    let points = LATITUDES.len() * LONGITUDES.len();
+    let height = [("units", "m"), ("standard_name", "surface_altitude")];
+    let along = ["time", "latitude", "longitude"];
+    let axis = |name, along, unit, values: Vec<f64>| {
+        Variable::new(name, along, &[("units", unit)], values)
+    };
+    let degrees = |values: [f32; 4]| values.map(f64::from).to_vec();
+    let [since, north, east] = ["hours since 1970-01-01", "degrees_north", "degrees_east"];
+    let hours = vec![at.as_second() as f64 / 3_600.0];
+    let file = netcdf(
+        &[("time", 1), ("latitude", 4), ("longitude", 4)],
+        &[
+            axis("time", &["time"], since, hours),
+            axis("latitude", &["latitude"], north, degrees(LATITUDES)),
+            axis("longitude", &["longitude"], east, degrees(LONGITUDES)),
+            Variable::new("z", &along, &height, vec![altitude_m; points]),
+        ],
+    );
+    std::fs::write(path, file).unwrap();
+}
+
 /// A file of some times, the wind of each the same everywhere.
 fn bytes(times: &[(Timestamp, Wind)], whose: Whose) -> Vec<u8> {
     let points = LATITUDES.len() * LONGITUDES.len();

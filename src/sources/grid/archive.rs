@@ -20,7 +20,7 @@ use crate::geodesy::lattice::Lattice;
 use crate::notes::left_out::{Component, LeftOut, Level, NoField, NoMember};
 use crate::notes::reading::Reading;
 use crate::wind::grid::{Step, steps_around};
-use crate::wind::slab::{Quantity, Slab, Span, Surface};
+use crate::wind::slab::{GROUND, Quantity, Slab, Span, Surface};
 
 /// Forecast files joined.
 pub struct Archive {
@@ -438,9 +438,6 @@ impl Joined {
     }
 }
 
-/// The height of the ground.
-const GROUND: (Quantity, Surface) = (Quantity::Height, Surface::Ground);
-
 /// A model's ground is the same at all times and in all members: those that lack it get that of the first
 /// that has it.
 fn share_ground(moments: &mut BTreeMap<Moment, Slabs>) {
@@ -498,7 +495,7 @@ struct OtherRuns {
 impl OtherRuns {
     fn count(&mut self, slab: &Slab) {
         // The ground of a model is the same in all its runs.
-        if key(slab) != GROUND {
+        if !slab.is_ground() {
             self.fields += 1;
             self.quantities.insert(slab.quantity);
         }
