@@ -319,6 +319,21 @@ mod tests {
     }
 
     #[test]
+    fn a_part_is_known_though_it_is_rounded_otherwise() {
+        let about = "Latitude: 39.4\nLongitude: -8.8\nLaunch time: 2026-02-05 12:00\n";
+        let part = "pressure_hPa,altitude_m,wind_kt,wind_dir\n\
+                    1000,110,0,\n850,1500,15,0\n500,5600,40,270\n\n";
+        let whole = "time,altitude_m,wind_kt,wind_dir,lat,lon\n\
+                     12:00:03,110,0,0,39.4001,-8.8001\n12:05:00,1500,15,358,39.41,-8.79\n\
+                     12:10:00,3000,20,260,39.42,-8.78\n12:20:00,5600,40,270,39.43,-8.7\n";
+        for time in ["", "2026-02-05T"] {
+            let whole = whole.replace("12:", &format!("{time}12:"));
+            let found = soundings(&format!("{about}{part}All levels\n{whole}"));
+            assert_eq!((found.len(), found[0].levels.len()), (1, 4));
+        }
+    }
+
+    #[test]
     fn rows_behind_the_end_of_a_table_are_told() {
         let table = "altitude_m,wind_kt,wind_dir\n100,5,270\n400,6,270\n";
         let s = sounding(&format!("{table}level,count,mean\n1,2,3\n2,3,4\n"));

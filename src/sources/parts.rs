@@ -1,7 +1,10 @@
 //! Tables that hold a part of an ascent beside the whole, as its mandatory levels above all of them.
 
+use super::ONE_STATION_M;
 use super::clean::{Raw, Row};
+use crate::clock::seconds_between;
 use crate::error::Result;
+use crate::geodesy::wrap_longitude;
 use crate::notes::reading::Reading;
 use crate::units::counted;
 
@@ -14,6 +17,10 @@ const HEIGHT_M: f64 = 10.0;
 const PRESSURE_PA: f64 = 50.0;
 const SPEED_M_S: f64 = 1.0;
 const FROM_DEG: f64 = 5.0;
+/// Below this a wind has no direction worth comparing, m/s.
+const CALM_M_S: f64 = 1.0;
+/// The nominal hour of an ascent and its release are no farther apart, s.
+const ONE_ASCENT_S: f64 = 3_600.0;
 
 /// Ascents without those of which all winds stand in the one before or behind as well; that one takes what the file says
 /// of its part.
@@ -35,9 +42,13 @@ pub(super) fn joined(ascents: Vec<Result<Raw>>) -> Vec<Result<Raw>> {
 /// Whether an ascent is a part of another, by what is said of both and by its winds.
 fn is_part(part: &Raw, whole: &Raw) -> bool {
     let is_same = (part.name == whole.name || part.name.is_empty() || whole.name.is_empty())
-        && agree(part.time.as_ref(), whole.time.as_ref())
-        && agree(part.position.as_ref(), whole.position.as_ref())
-        && agree(part.model.as_ref(), whole.model.as_ref());
+        && agree(part.time, whole.time, |a, b| {
+            seconds_between(a, b).abs() <= ONE_ASCENT_S
+        })
+        && agree(part.position, whole.position, |a, b| {
+            a.distance_m(b) < ONE_STATION_M
+        })
+        && agree(part.model.as_ref(), whole.model.as_ref(), |a, b| a == b);
     let is_shorter = part.rows.len() < whole.rows.len() && part.rows.len() <= MOST_ROWS;
     let has_wind = |row: &&Row| row.speed_m_s.or(row.east_m_s).is_some();
     let mut winds = part.rows.iter().filter(has_wind);
@@ -48,8 +59,9 @@ fn is_part(part: &Raw, whole: &Raw) -> bool {
 }
 
 /// Whether two do not contradict each other.
-fn agree<T: PartialEq>(one: Option<&T>, other: Option<&T>) -> bool {
-    one.zip(other).is_none_or(|(one, other)| one == other)
+fn agree<T>(one: Option<T>, other: Option<T>, is_same: fn(T, T) -> bool) -> bool {
+    one.zip(other)
+        .is_none_or(|(one, other)| is_same(one, other))
 }
 
 fn is_same_level(one: &Row, other: &Row) -> bool {
@@ -58,7 +70,13 @@ fn is_same_level(one: &Row, other: &Row) -> bool {
         both.is_some_and(|(a, b)| (a - b).abs() <= within)
     };
     let is_there = is_near(|r| r.height_m, HEIGHT_M) || is_near(|r| r.pressure_pa, PRESSURE_PA);
-    let by_speed = || is_near(|r| r.speed_m_s, SPEED_M_S) && is_near(|r| r.from_deg, FROM_DEG);
+    let is_calm = |row: &Row| row.speed_m_s.is_some_and(|speed| speed < CALM_M_S);
+    let by_direction = || {
+        let both = one.from_deg.zip(other.from_deg);
+        both.is_some_and(|(a, b)| wrap_longitude(a - b).abs() <= FROM_DEG)
+    };
+    let is_wind = || (is_calm(one) && is_calm(other)) || by_direction();
+    let by_speed = || is_near(|r| r.speed_m_s, SPEED_M_S) && is_wind();
     let by_parts = || is_near(|r| r.east_m_s, SPEED_M_S) && is_near(|r| r.north_m_s, SPEED_M_S);
     is_there && (by_speed() || by_parts())
 }
