@@ -319,6 +319,16 @@ mod tests {
     }
 
     #[test]
+    fn thousands_in_pressures_move_no_level() {
+        let table = "altitude_m;pressure_hPa;wind_kt;wind_dir\n\
+                     112;1.008;5;270\n180;1.000;6;270\n1.512;850;10;280\n3.080;700;14;280\n";
+        assert_eq!(heights_of(table), [112.0, 180.0, 1_512.0, 3_080.0]);
+        let feet = "altitude_ft\tpressure_mb\twind_kt\twind_dir\n350\t1,004\t10\t270\n4,800\t850\t20\t280\n9,900\t700\t20\t280\n";
+        assert_eq!(heights_of(feet).len(), 3);
+        assert!((heights_of(feet)[0] - 106.68).abs() < 1e-6);
+    }
+
+    #[test]
     fn a_part_is_known_though_it_is_rounded_otherwise() {
         let about = "Latitude: 39.4\nLongitude: -8.8\nLaunch time: 2026-02-05 12:00\n";
         let part = "pressure_hPa,altitude_m,wind_kt,wind_dir\n\

@@ -156,7 +156,10 @@ impl Table {
     ) -> Result<Vec<usize>> {
         let mut parted = Vec::new();
         // Kilometres have decimals, and no other quantity has thousands.
-        let heights = |(_, c): &&(usize, Column)| c.quantity.is_height() && c.unit != "km";
+        let has_thousands = |(_, c): &&(usize, Column)| match c.quantity {
+            Quantity::Pressure => c.unit == "hPa",
+            _ => c.quantity.is_height() && c.unit != "km",
+        };
         let of_column = |place: usize| {
             let of_column = cells.iter().filter_map(move |(_, row)| row.get(place));
             of_column.map(|cell| cell.trim())
@@ -166,12 +169,15 @@ impl Table {
             let is_time = matches!(c.quantity, Quantity::Time | Quantity::Date);
             !is_time && !c.quantity.is_height()
         };
-        for (place, column) in used.iter().filter(heights) {
-            let other = used
-                .iter()
-                .filter(is_other)
-                .flat_map(|(p, _)| of_column(*p));
-            match thousands::signs(of_column(*place), other, self.decimal_comma) {
+        for (place, column) in used.iter().filter(has_thousands) {
+            let others = used.iter().filter(is_other);
+            let others = others.flat_map(|(p, _)| of_column(*p));
+            let cells = of_column(*place);
+            let signs = match column.quantity {
+                Quantity::Pressure => thousands::in_pressures(cells, self.decimal_comma),
+                _ => thousands::signs(cells, others, self.decimal_comma),
+            };
+            match signs {
                 Signs::Decimals => {}
                 Signs::Thousands => {
                     parted.push(*place);

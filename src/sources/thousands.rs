@@ -1,4 +1,4 @@
-//! Whether signs in a column of heights part thousands, as in "12,345 ft", or decimals.
+//! Whether signs in a column of heights or pressures part thousands, as in "12,345 ft", or decimals.
 
 use super::table::is_missing;
 
@@ -25,10 +25,11 @@ enum Form {
 
 /// What the signs between digits are in the cells of a column, where a comma may be a decimal sign or not: groups of three
 /// digits everywhere, beside whole numbers below 1,000 only, are no decimals; but in one table a sign parts either, and
-/// the cells of `other` columns may tell which.
+/// the cells of `other` columns may tell which. Where these have decimals behind either sign, as beside coordinates that
+/// some device wrote, those behind the other one count.
 pub(super) fn signs<'a>(
     cells: impl Iterator<Item = &'a str>,
-    mut other: impl Iterator<Item = &'a str>,
+    other: impl Iterator<Item = &'a str>,
     decimal_comma: bool,
 ) -> Signs {
     let mut parted: Vec<(&str, char)> = Vec::new();
@@ -45,14 +46,58 @@ pub(super) fn signs<'a>(
     let Some(&(cell, sign)) = parted.first() else {
         return Signs::Decimals;
     };
+    let (mut by_this, mut by_other) = (false, false);
+    for cell in other {
+        by_this |= has_decimals(cell, sign);
+        by_other |= has_decimals(cell, if sign == ',' { '.' } else { ',' });
+    }
     match sign {
         ',' if !decimal_comma => Signs::Thousands,
         '.' if !decimal_comma => Signs::Decimals,
+        _ if by_other && small > 0 => Signs::Thousands,
         _ if parted.len() < TELLING => Signs::Decimals,
-        _ if other.any(|cell| has_decimals(cell, sign)) => Signs::Decimals,
+        _ if by_this && !by_other => Signs::Decimals,
         _ if small > 0 => Signs::Thousands,
         _ => Signs::Unclear(cell.to_owned()),
     }
+}
+
+/// What the signs between digits are in a column of pressures in hPa. One such number tells: 1.008 beside 850 is no
+/// level at 48 km.
+pub(super) fn in_pressures<'a>(cells: impl Iterator<Item = &'a str>, decimal_comma: bool) -> Signs {
+    let mut parted = None;
+    let mut others: Vec<&str> = Vec::new();
+    for cell in cells.filter(|cell| !is_missing(cell)) {
+        match form(cell) {
+            Form::Parted(sign)
+                if parted.is_none_or(|first| first == sign) && is_at_ground(cell) =>
+            {
+                parted = Some(sign);
+            }
+            _ => others.push(cell),
+        }
+    }
+    let Some(sign) = parted.filter(|sign| decimal_comma || *sign == ',') else {
+        return Signs::Decimals;
+    };
+    let number = |cell: &str| cell.replacen(',', ".", 1).parse::<f64>().ok();
+    let is = |cell: &str, of: fn(f64) -> bool| number(cell).is_some_and(of);
+    // Where thousands stand without any sign as well, it parts decimals.
+    let all_below = others
+        .iter()
+        .all(|cell| is(cell, |n| n < 1_000.0) && !cell.contains(sign));
+    match all_below && others.iter().any(|cell| is(cell, |n| n >= 100.0)) {
+        true => Signs::Thousands,
+        false => Signs::Decimals,
+    }
+}
+
+/// Whether a number in groups of digits is a pressure at the ground, in hPa.
+fn is_at_ground(cell: &str) -> bool {
+    let whole = cell.replace([',', '.'], "");
+    whole
+        .parse()
+        .is_ok_and(|number: f64| (1_000.0..1_100.0).contains(&number))
 }
 
 /// Whether a cell is a number in which a sign parts decimals and cannot part thousands.
@@ -116,9 +161,38 @@ mod tests {
             assert_eq!(of(cells, &[], false), Signs::Decimals);
             assert_eq!(of(cells, &["270", "5.2"], true), Signs::Decimals);
         }
+        // Coordinates of some device beside numbers of a country.
+        let both = ["52.2112", "14.1204", "5,1"];
+        let heights = ["112", "1.512", "5.580"];
+        assert_eq!(of(&heights, &both, true), Signs::Thousands);
+        assert_eq!(of(&heights, &both[..2], true), Signs::Decimals);
+        assert_eq!(of(&heights[..2], &both, true), Signs::Thousands);
+        assert!(matches!(of(&heights[1..], &both, true), Signs::Unclear(_)));
         // None of these is a decimal beyond doubt.
         let other = ["270", "5,2", "1.013", "1.013,2", "x.y", ""];
         assert!(matches!(of(&low, &other, true), Signs::Unclear(_)));
         assert_eq!(of(&whole, &other, true), Signs::Thousands);
+    }
+
+    #[test]
+    fn pressures_at_the_ground_may_be_parted() {
+        let of = |cells: &[&str], comma: bool| {
+            in_pressures(cells.iter().copied(), comma) == Signs::Thousands
+        };
+        assert!(of(&["1.008", "1.000", "850", "5"], true));
+        assert!(of(&["1,004", "", "850"], true));
+        assert!(of(&["1,004", "850"], false));
+        assert!(of(&["1.008", "850,5"], true));
+        for decimals in [
+            &["1013.2", "850.1", "1.008"][..],
+            &["1013", "850", "1.008"],
+            &["850", "10.000", "1.008"],
+            &["7", "5", "1.008"],
+            &["1.008", "1.000"],
+            &["850", "500"],
+        ] {
+            assert!(!of(decimals, true), "{decimals:?}");
+        }
+        assert!(!of(&["1.008", "850"], false));
     }
 }
