@@ -1,11 +1,10 @@
 //! What the lines around a table say of it: the station, its place, the time.
 
 use jiff::Timestamp;
-use jiff::tz::TimeZone;
 
 use super::model;
 use super::text::{date_time, short_time};
-use crate::clock::letters::HOURS_EAST;
+use super::zones::is_of_a_zone;
 use crate::geodesy::Position;
 use crate::geodesy::reading::read_position;
 use crate::numeric::neighbours;
@@ -17,6 +16,10 @@ pub(super) struct Around {
     pub station: String,
     /// The time of release, and whether it came without an offset.
     pub time: Option<(Timestamp, bool)>,
+    /// Whether that was said to be the time of release.
+    is_of_release: bool,
+    /// Whether times without an offset are those of another zone than UTC.
+    pub is_local: bool,
     /// The model that computed the table.
     pub model: Option<Model>,
     lat_deg: Option<f64>,
@@ -30,22 +33,26 @@ const LATITUDE: [&str; 4] = ["latitude", "lat", "slat", "station latitude"];
 const LONGITUDE: [&str; 5] = ["longitude", "lon", "long", "slon", "station longitude"];
 const POSITION: [&str; 5] = ["position", "location", "coordinates", "lat/lon", "lat lon"];
 const MODEL: [&str; 2] = ["model", "model name"];
-const TIME: [&str; 14] = [
-    "time",
+const RELEASE: [&str; 6] = [
     "launch time",
     "release time",
     "launch",
     "release",
     "released",
+    "start time",
+];
+/// These count where none of those stands, before or behind: a date may be that of the day alone.
+const TIME: [&str; 8] = [
+    "time",
     "valid",
     "valid time",
     "date",
     "datetime",
     "date time",
     "observation time",
-    "start time",
     "date/time",
 ];
+const ZONE: [&str; 4] = ["time zone", "timezone", "utc offset", "gmt offset"];
 
 impl Around {
     /// Learns from a line of names and values, as in `Latitude: 39.4` or `SLAT = 45.45 SLON = -98.42`.
@@ -70,8 +77,15 @@ impl Around {
             self.lon_deg = self.lon_deg.or_else(|| degrees(value, bracket, 'W'));
         } else if is(&POSITION) {
             self.position = self.position.or_else(|| read_position(value));
+        } else if is(&RELEASE) {
+            let told = time(value, bracket).filter(|_| !self.is_of_release);
+            self.is_of_release |= told.is_some();
+            self.time = told.or(self.time);
         } else if is(&TIME) {
             self.time = self.time.or_else(|| time(value, bracket));
+        } else if is(&ZONE) {
+            // An offset may stand there without what it is from.
+            self.is_local |= is_of_a_zone(value) || is_of_a_zone(&format!("UTC{value}"));
         } else if is(&MODEL) {
             let named = || model::named(&format!("model {value}"));
             self.model = self.model.take().or_else(named);
@@ -88,6 +102,10 @@ impl Around {
                 true => outer.station.clone(),
                 false => self.station,
             },
+            is_of_release: self
+                .time
+                .map_or(outer.is_of_release, |_| self.is_of_release),
+            is_local: self.is_local || outer.is_local,
             time: self.time.or(outer.time),
             model: self.model.or_else(|| outer.model.clone()),
             // In `position` by now: half a pair from here must not meet half of another.
@@ -119,33 +137,6 @@ fn time(value: &str, bracket: &str) -> Option<(Timestamp, bool)> {
         None if is_local => None,
         told => told.or_else(short),
     }
-}
-
-/// Whether words name a zone whose clocks do not show UTC: "local", "MDT", "UTC-6", "Europe/Lisbon".
-pub(super) fn is_of_a_zone(text: &str) -> bool {
-    // Besides those whose hours are known.
-    const OTHERS: [&str; 18] = [
-        "LOCAL", "LT", "LST", "LDT", "LMT", "AST", "ADT", "NST", "NDT", "MEZ", "MESZ", "IST",
-        "MSK", "SAST", "KST", "ACST", "ACDT", "BRT",
-    ];
-    let mut words = text.split(|c: char| c.is_whitespace() || "()[],;".contains(c));
-    words.any(|word| {
-        let upper = word.to_ascii_uppercase();
-        let plain = upper.strip_prefix("ETC/").unwrap_or(&upper);
-        let offset = ["UTC", "GMT"]
-            .iter()
-            .find_map(|utc| plain.strip_prefix(utc));
-        let is_away = |offset: &str| {
-            offset.starts_with(['+', '-', '\u{2212}'])
-                && offset.contains(|c| ('1'..='9').contains(&c))
-        };
-        // In small letters they are words, as in "West Texas".
-        OTHERS.contains(&word)
-            || HOURS_EAST.iter().any(|(letters, _)| *letters == word)
-            || word.eq_ignore_ascii_case("local")
-            || offset.is_some_and(is_away)
-            || (plain.contains('/') && TimeZone::get(word).is_ok())
-    })
 }
 
 /// Names and values of a line: with signs of equality as many as there are, else one, divided by a colon
@@ -216,13 +207,26 @@ fn degrees(text: &str, bracket: &str, turned: char) -> Option<f64> {
         .replace("Degs", "")
         .to_ascii_uppercase();
     let value: f64 = number.trim().replace(',', ".").parse().ok()?;
-    let words = letters.replace("DEGREES", "").replace("DEG", "");
-    let words = words.trim_matches([' ', '\u{b0}']);
-    let is_turned = match words.is_empty() {
-        true => is_named(bracket, turned),
-        false => words.contains(turned) && !words.contains("EAST"),
+    let words = letters.replace("DEGREES", "").replace("DEGREE", "");
+    let words = words.replace("DECIMAL", "").replace("DEG", "");
+    let half = match words.trim_matches([' ', '\u{b0}']) {
+        "" | "GRAD" => {
+            let is_turned = is_named(bracket, turned);
+            return Some(if is_turned { -value.abs() } else { value });
+        }
+        // An O alone is west in some languages and east in others.
+        "N" | "NORTH" | "NORD" | "NORTE" => 'N',
+        "S" | "SOUTH" | "SUD" | "SUR" | "SUL" => 'S',
+        "E" | "EAST" | "EST" | "ESTE" | "LESTE" | "OST" => 'E',
+        "W" | "WEST" | "OESTE" | "OUEST" => 'W',
+        _ => return None,
     };
-    Some(if is_turned { -value.abs() } else { value })
+    let other = if turned == 'S' { 'N' } else { 'E' };
+    match half {
+        half if half == turned => Some(-value.abs()),
+        half if half == other => Some(value),
+        _ => None,
+    }
 }
 
 /// Whether the brackets of a name, as in "longitude (deg W)", name a half of the earth, and not both or its sign.
@@ -283,8 +287,35 @@ mod tests {
         ] {
             assert_eq!(learnt(lines).position(), place, "{lines:?}");
         }
+        for west in [
+            "1.3 W",
+            "1.3 Oeste",
+            "1,3 OUEST",
+            "1.3\u{b0} W",
+            "1.3 degrees west",
+        ] {
+            let lines = ["lat: -33.9", &format!("lon: {west}")];
+            assert_eq!(learnt(&lines).position(), place, "{west}");
+        }
+        // West in Spanish, east in German; and what is no half of this kind.
+        for unclear in ["1.3 O", "1.3 N", "1.3 X"] {
+            let lines = ["lat: -33.9", &format!("lon: {unclear}")];
+            assert_eq!(learnt(&lines).position(), None, "{unclear}");
+        }
         let north = &["lat (degree(s)): 33.9", "lon (+E -W): 1.3"];
         assert_eq!(learnt(north).position(), Position::new(33.9, 1.3));
+    }
+
+    #[test]
+    fn the_time_of_release_counts_more_than_a_date() {
+        let (day, launch) = ("Date: 2026-02-05T00:00Z", "Launch time: 2026-02-05T11:15Z");
+        let later = "Release: 2026-02-05T12:00Z";
+        let time = |lines: &[&str]| learnt(lines).time.map(|(t, _)| t.to_string());
+        let quarter = Some("2026-02-05T11:15:00Z".to_owned());
+        for lines in [&[day, launch][..], &[launch, day], &[day, launch, later]] {
+            assert_eq!(time(lines), quarter, "{lines:?}");
+        }
+        assert_eq!(time(&[day, "Launch: from the beach"]), time(&[day]));
     }
 
     #[test]
@@ -301,6 +332,13 @@ mod tests {
             "Launch time (UTC-6): 2022-10-14 06:00",
             "Launch time (Europe/Lisbon): 2022-10-14 13:00",
             "Launch time: 221014/0600 MDT",
+            "Launch time (mst): 2022-10-14 05:00",
+            "Launch time (UTC -7): 2022-10-14 05:00",
+            "Launch time (UTC - 7): 2022-10-14 05:00",
+            "Launch time (Mountain Standard Time): 2022-10-14 05:00",
+            "Launch time (Ortszeit): 2022-10-14 05:00",
+            "Launch time (heure locale): 2022-10-14 05:00",
+            "Launch time (COT): 2022-10-14 07:00",
         ] {
             assert_eq!(time(local), None, "{local}");
         }
@@ -316,15 +354,14 @@ mod tests {
             let line = format!("Launch time ({utc}): 2022-10-14 12:00");
             assert_eq!(time(&line), noon, "{line}");
         }
-        for zone in [
-            "Local time",
-            "LOCAL",
-            "UTC+05:30",
-            "gmt-1",
-            "Etc/GMT+5",
-            "WEST",
+        for (line, is_local) in [
+            ("Time zone: MST (UTC-7)", true),
+            ("Timezone: America/Denver", true),
+            ("UTC offset: -7", true),
+            ("Time zone: UTC", false),
+            ("UTC offset: 0", false),
         ] {
-            assert!(is_of_a_zone(zone), "{zone}");
+            assert_eq!(learnt(&[line]).is_local, is_local, "{line}");
         }
         assert_eq!(learnt(&["Station: 08579 Lisboa"]).station, "08579 Lisboa");
         assert_eq!(learnt(&["STID = ABR SLAT = 45.45"]).station, "ABR");

@@ -8,13 +8,14 @@
 )]
 
 use super::aligned::Aligned;
-use super::around::{Around, is_of_a_zone};
+use super::around::Around;
 use super::clean::Raw;
 use super::columns::Columns;
 use super::looked::{Below, Heads, Looked, bare, is_comment, quoted, uncommented};
 use super::parts;
 use super::table::Table;
 use super::text::date_time;
+use super::zones::is_of_a_zone;
 use crate::error::{Fault, Result};
 use crate::units::counted;
 

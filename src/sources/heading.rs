@@ -1,6 +1,6 @@
 //! What a heading of a CSV column says: the quantity and its unit, in any common spelling.
 
-use super::around::is_of_a_zone;
+use super::zones::is_of_a_zone;
 use crate::units::{Dimension, symbols};
 
 /// A quantity that a column can carry.

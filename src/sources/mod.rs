@@ -44,6 +44,7 @@ mod spc;
 mod table;
 mod text;
 mod thousands;
+mod zones;
 
 use std::fmt;
 use std::path::Path;
