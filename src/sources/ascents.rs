@@ -14,7 +14,7 @@ pub(super) const GAP_S: f64 = 3.0 * 3_600.0;
 /// From one row of an ascent to the next its heights do not fall so far, m.
 const FALL_M: f64 = 2_000.0;
 /// Heights that differ by less are those of a sonde that waits, m.
-const WAITING_M: f64 = 50.0;
+pub(super) const WAITING_M: f64 = 50.0;
 /// Fewer rows are no ascent.
 const FEWEST: usize = 2;
 

@@ -320,6 +320,29 @@ mod tests {
     }
 
     #[test]
+    fn directions_of_a_course_are_asked_about() {
+        let row = |i: u32| {
+            format!(
+                "12:{i:02}:00,39.42,{:.3},{},36,90\n",
+                -8.83 + 0.07 * f64::from(i),
+                1_000 * i
+            )
+        };
+        let rows: String = (0..6).map(row).collect();
+        let log = format!("time,lat,lon,alt (m),speed (km/h),direction (deg)\n{rows}");
+        let told = message(&log);
+        let line = "--columns \"direction (deg)=wind to\"";
+        assert!(
+            told.contains(line) && told.contains("against its wind"),
+            "{told}"
+        );
+        let columns = "direction (deg)=wind to".parse().unwrap();
+        let read = read("f", &log, &columns).remove(0).unwrap();
+        let wind = clean(read).unwrap().levels[0].wind.unwrap();
+        assert!((wind.east_m_s - 10.0).abs() < 1e-9 && wind.north_m_s.abs() < 1e-9);
+    }
+
+    #[test]
     fn thousands_in_pressures_move_no_level() {
         let table = "altitude_m;pressure_hPa;wind_kt;wind_dir\n\
                      112;1.008;5;270\n180;1.000;6;270\n1.512;850;10;280\n3.080;700;14;280\n";
@@ -327,6 +350,55 @@ mod tests {
         let feet = "altitude_ft\tpressure_mb\twind_kt\twind_dir\n350\t1,004\t10\t270\n4,800\t850\t20\t280\n9,900\t700\t20\t280\n";
         assert_eq!(heights_of(feet).len(), 3);
         assert!((heights_of(feet)[0] - 106.68).abs() < 1e-6);
+    }
+
+    #[test]
+    fn rows_before_the_release_are_no_winds() {
+        let head = "time,lat,lon,altitude_m,wind_speed_m/s,wind_dir\n";
+        let before = |i: u32| {
+            let (minute, second) = (30 + i / 6, 10 * (i % 6));
+            format!(
+                "2026-02-05T11:{minute}:{second:02}Z,39.42,-8.83,{},0.1,0\n",
+                40 + i % 2
+            )
+        };
+        let flight = |i: u32| {
+            let height = if i <= 80 {
+                40 + 300 * i
+            } else {
+                24_040 - 700 * (i - 80)
+            };
+            let (hour, minute) = (12 + i / 60, i % 60);
+            let lon = -8.83 + 0.006 * f64::from(i);
+            format!("2026-02-05T{hour}:{minute:02}:00Z,39.42,{lon:.4},{height},9.0,270\n")
+        };
+        let rows: String = (0..180).map(before).chain((0..110).map(flight)).collect();
+        let s = sounding(&format!("{head}{rows}"));
+        assert_eq!(s.time.unwrap().to_string(), "2026-02-05T12:00:00Z");
+        assert_eq!((s.levels.len(), s.tally.descent), (81, 29));
+        assert_eq!(s.levels[0].after_s, Some(0.0));
+        assert_eq!(s.levels[1].after_s, Some(60.0));
+        assert_eq!(s.tally.left_out, ["the first 180 rows, before the release"]);
+        // Zeros of a receiver that has no place yet.
+        let unset = "2026-02-05T11:58:00Z,0.0,0.0,0,0,0\n2026-02-05T11:59:00Z,0.0,0.0,0,0,0\n";
+        let rows: String = (0..60).map(flight).collect();
+        let s = sounding(&format!("{head}{unset}{rows}"));
+        assert_eq!(s.time.unwrap().to_string(), "2026-02-05T12:00:00Z");
+        assert_eq!(s.levels.len(), 60);
+        assert!((s.levels[0].wind.unwrap().east_m_s - 9.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn times_of_another_zone_are_no_times() {
+        let head = "Time zone: MST (UTC-7)\ntime,altitude_m,wind_kt,wind_dir\n";
+        let rows = "2026-02-05 05:00:00,1700,5,270\n2026-02-05 05:10:00,4700,25,270\n";
+        let s = sounding(&format!("{head}{rows}"));
+        assert_eq!((s.time, s.levels[1].after_s), (None, Some(600.0)));
+        assert!(!s.tally.assumed.contains(&Reading::TimesInUtc));
+        let told = "Launch time: 2026-02-05T12:00:00Z\n";
+        let s = sounding(&format!("{told}{head}{rows}"));
+        assert_eq!(s.time.unwrap().to_string(), "2026-02-05T12:00:00Z");
+        assert_eq!(s.levels[1].after_s, Some(600.0));
     }
 
     #[test]

@@ -19,6 +19,8 @@ pub(super) enum Quantity {
     Speed,
     /// Where the wind comes from.
     From,
+    /// Where it goes to.
+    To,
     East,
     North,
     Latitude,
@@ -187,6 +189,7 @@ const NAMES: &[(Quantity, &[&str])] = &[
             "windrichtung",
         ],
     ),
+    (Quantity::To, &["wind to", "wind towards", "wind toward"]),
     (
         Quantity::East,
         &[
@@ -425,6 +428,7 @@ impl Quantity {
             Quantity::Humidity => Some(Dimension::Ratio),
             Quantity::Speed | Quantity::East | Quantity::North => Some(Dimension::Speed),
             Quantity::From
+            | Quantity::To
             | Quantity::Latitude
             | Quantity::Longitude
             | Quantity::Time
@@ -450,6 +454,7 @@ impl Quantity {
             Quantity::East => "u_m_s, u_wind_kt",
             Quantity::North => "v_m_s, v_wind_kt",
             Quantity::From => "wind_direction_deg, wind_dir",
+            Quantity::To => "wind_to_deg",
             Quantity::Latitude => "latitude, lat_deg",
             Quantity::Longitude => "longitude, lon_deg",
             Quantity::Time => "time",
@@ -471,6 +476,7 @@ impl Quantity {
             Quantity::Humidity => "relative humidity %",
             Quantity::Speed => "wind speed m/s",
             Quantity::From => "wind from",
+            Quantity::To => "wind to",
             Quantity::East => "u m/s",
             Quantity::North => "v m/s",
             Quantity::Latitude => "latitude",
@@ -532,7 +538,7 @@ pub(super) fn is_unit(text: &str) -> bool {
 fn is_belied(quantity: Quantity, unit: &str) -> bool {
     match quantity {
         Quantity::Time | Quantity::Date => is_of_a_zone(unit),
-        Quantity::From | Quantity::Latitude | Quantity::Longitude => {
+        Quantity::From | Quantity::To | Quantity::Latitude | Quantity::Longitude => {
             unit.contains(char::is_alphabetic) && symbol(&plain(unit)) != Some("deg")
         }
         _ => says_otherwise(unit),

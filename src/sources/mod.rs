@@ -25,6 +25,7 @@ mod cells;
 mod clean;
 mod columns;
 mod continued;
+mod course;
 mod csv;
 mod drifted;
 mod fillers;
@@ -44,6 +45,7 @@ mod spc;
 mod table;
 mod text;
 mod thousands;
+mod waiting;
 mod zones;
 
 use std::fmt;

@@ -12,15 +12,17 @@ use super::around::Around;
 use super::ascents::{Mark, parted};
 use super::clean::{Raw, Row, mostly, rough_height};
 use super::columns::Columns;
+use super::course;
 use super::drifted::place;
 use super::fillers::drop_fillers;
 use super::heading::{self, Heading, Quantity};
 use super::text::date_time;
 use super::thousands::{self, Signs};
-use crate::clock::{DAY_S, seconds_between};
+use super::waiting;
+use crate::clock::{DAY_S, after, seconds_between};
 use crate::error::{Error, Fault, Result};
 use crate::notes::reading::Reading;
-use crate::units::to_si;
+use crate::units::{counted, to_si};
 use crate::wind::sounding::{HeightSource, Tally};
 
 /// Words that stand for a missing value.
@@ -75,6 +77,8 @@ struct Levels<'a> {
     rows: Vec<Row>,
     heights: HeightSource,
     stamps: Vec<Stamp<'a>>,
+    /// What the column of the directions that winds come from is called in an option, if there is one.
+    directions: Option<String>,
 }
 
 impl Table {
@@ -92,10 +96,10 @@ impl Table {
         let raw = |(number, ascent): (usize, &Vec<usize>)| {
             let station = station(ascent).filter(|_| several);
             let mut raw = self.ascent(file, &levels, ascent, number == 0, station);
-            if let (true, Some(first)) = (number > 0, ascent.first()) {
+            if let (true, Some(first), Ok(raw)) = (number > 0, ascent.first(), &mut raw) {
                 raw.line = cells[*first].0;
             }
-            Ok(raw)
+            raw
         };
         ascents.iter().enumerate().map(raw).collect()
     }
@@ -134,12 +138,15 @@ impl Table {
             stamp.clock_s = stamp.time.and_then(clock_s);
             stamps.push(stamp);
         }
+        let directions = used.iter().find(|(_, c)| c.quantity == Quantity::From);
+        let directions = directions.map(|(place, _)| self.name(*place));
         let used: Vec<Column> = used.into_iter().map(|(_, column)| column).collect();
         let (rows, heights) = rows(used, &mut self.tally);
         Ok(Levels {
             rows,
             heights,
             stamps,
+            directions,
         })
     }
 
@@ -228,6 +235,10 @@ impl Table {
 
     /// One of the ascents of the table, by the numbers of its rows; of one of several stations with its name. A
     /// time that stands before the table is of the first, and what is counted is told with it.
+    ///
+    /// # Errors
+    ///
+    /// Its sonde went against its winds.
     fn ascent(
         &self,
         file: &str,
@@ -235,7 +246,7 @@ impl Table {
         of: &[usize],
         is_first: bool,
         station: Option<&str>,
-    ) -> Raw {
+    ) -> Result<Raw> {
         let mut rows: Vec<Row> = of.iter().map(|&i| levels.rows[i]).collect();
         let stamps: Vec<Stamp> = of.iter().map(|&i| levels.stamps[i]).collect();
         let mut tally = match is_first {
@@ -245,21 +256,21 @@ impl Table {
                 ..Tally::default()
             },
         };
-        let around = self.around.time.filter(|_| is_first);
         let runs_down = runs_down(&rows, &stamps);
-        let time = surer(around, released(&stamps, runs_down));
-        if time.is_some_and(|(_, assumed)| assumed) {
-            tally.assumed.push(Reading::TimesInUtc);
+        let around = self.around.time.filter(|_| is_first);
+        let time = self.times(&mut rows, &stamps, around, runs_down, &mut tally);
+        let against = levels.directions.as_ref();
+        let against = against.and_then(|column| course::fault(file, column, &rows));
+        if let Some(fault) = against {
+            return Err(fault.at_line(self.line).into());
         }
-        let time = time.map(|(time, _)| time);
-        timed(&mut rows, &stamps, time);
         let position = match runs_down {
             true => rows.iter().rev().find_map(place),
             false => rows.iter().find_map(place),
         };
         // A place before the table is not that of several stations.
         let around = || self.around.position().filter(|_| station.is_none());
-        Raw {
+        Ok(Raw {
             file: file.to_owned(),
             line: self.line,
             name: station.unwrap_or(&self.around.station).to_owned(),
@@ -270,7 +281,41 @@ impl Table {
             in_time_order: true,
             rows,
             tally,
+        })
+    }
+
+    /// Gives the rows of an ascent their times since the release, without those before it; with them the time of the
+    /// release, which may stand `around` the table.
+    fn times(
+        &self,
+        rows: &mut Vec<Row>,
+        stamps: &[Stamp],
+        around: Option<(Timestamp, bool)>,
+        runs_down: bool,
+        tally: &mut Tally,
+    ) -> Option<Timestamp> {
+        let of_rows = released(stamps, runs_down);
+        let mut time = surer(around, of_rows);
+        // Clocks of another zone tell nothing but how long after each other rows are.
+        let is_local = self.around.is_local;
+        let first = if is_local { of_rows } else { time };
+        timed(rows, stamps, first.map(|(time, _)| time));
+        let wait = if runs_down { None } else { waiting::cut(rows) };
+        if let Some(wait) = wait {
+            let count = counted(wait.rows, "row", "rows");
+            let said = format!("the first {count}, before the release");
+            tally.left_out.push(said);
+            if time == of_rows {
+                time = time.map(|(time, assumed)| (after(time, wait.until_s), assumed));
+                let since = |row: &mut Row| row.after_s = row.after_s.map(|s| s - wait.until_s);
+                rows.iter_mut().for_each(since);
+            }
         }
+        let time = time.filter(|(_, assumed)| !(*assumed && is_local));
+        if time.is_some_and(|(_, assumed)| assumed) {
+            tally.assumed.push(Reading::TimesInUtc);
+        }
+        time.map(|(time, _)| time)
     }
 
     /// What the column at a place holds, by what is said of it, else by its heading.
@@ -371,7 +416,8 @@ impl Table {
         columns: &Columns,
         has: &impl Fn(Quantity) -> bool,
     ) -> Result<()> {
-        let has_wind = (has(Quantity::Speed) && has(Quantity::From))
+        let has_direction = has(Quantity::From) || has(Quantity::To);
+        let has_wind = (has(Quantity::Speed) && has_direction)
             || (has(Quantity::East) && has(Quantity::North));
         let has_height = [
             Quantity::Altitude,
@@ -394,7 +440,7 @@ impl Table {
                 faults.push(Fault::new(file, found, expected).at_line(self.line));
             }
         };
-        let wind: &[&str] = match (has(Quantity::Speed), has(Quantity::From)) {
+        let wind: &[&str] = match (has(Quantity::Speed), has_direction) {
             (true, _) => &["wind from"],
             (_, true) => &["wind speed kt"],
             _ => &["wind speed kt", "wind from"],
@@ -638,6 +684,11 @@ fn rows(mut columns: Vec<Column>, tally: &mut Tally) -> (Vec<Row>, HeightSource)
         let column = columns.iter().find(|c| c.quantity == quantity)?;
         column.values.get(row).copied().flatten()
     };
+    let from = |to_deg: f64| {
+        (0.0..=360.0)
+            .contains(&to_deg)
+            .then_some((to_deg + 180.0) % 360.0)
+    };
     let (height, heights) = height_column(&columns, tally);
     let rows = (0..length)
         .map(|i| Row {
@@ -648,7 +699,7 @@ fn rows(mut columns: Vec<Column>, tally: &mut Tally) -> (Vec<Row>, HeightSource)
             dew_point_depression_k: cell(Quantity::DewPointDepression, i),
             relative_humidity: cell(Quantity::Humidity, i),
             speed_m_s: cell(Quantity::Speed, i),
-            from_deg: cell(Quantity::From, i),
+            from_deg: cell(Quantity::From, i).or_else(|| from(cell(Quantity::To, i)?)),
             east_m_s: cell(Quantity::East, i),
             north_m_s: cell(Quantity::North, i),
             after_s: cell(Quantity::Elapsed, i),
