@@ -402,6 +402,25 @@ mod tests {
     }
 
     #[test]
+    fn sondes_of_a_log_are_ascents_of_their_own() {
+        let row = |i: u32| {
+            format!(
+                "2026-02-05T12:{i:02}:00Z,A111,{},10,270\n2026-02-05T12:{i:02}:00Z,B222,{},30,90\n",
+                100 + 300 * i,
+                5_000 + 300 * i
+            )
+        };
+        let rows: String = (0..60).map(row).collect();
+        let head = "datetime,serial,alt (m),wind_speed (m/s),wind_dir (deg)\n";
+        let found = soundings(&format!("{head}{rows}"));
+        let told: Vec<(&str, usize)> = found
+            .iter()
+            .map(|s| (s.name.as_str(), s.levels.len()))
+            .collect();
+        assert_eq!(told, [("A111", 60), ("B222", 60)]);
+    }
+
+    #[test]
     fn a_part_is_known_though_it_is_rounded_otherwise() {
         let about = "Latitude: 39.4\nLongitude: -8.8\nLaunch time: 2026-02-05 12:00\n";
         let part = "pressure_hPa,altitude_m,wind_kt,wind_dir\n\

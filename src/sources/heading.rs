@@ -569,13 +569,20 @@ fn conventional_unit(heading: &str) -> Option<&'static str> {
 
 /// Whether a column of that heading says of which station its rows are.
 pub(super) fn is_station(heading: &str) -> bool {
-    const NAMES: [&str; 6] = [
+    const NAMES: [&str; 12] = [
         "station",
         "station id",
         "station name",
         "station number",
         "stid",
         "wmo id",
+        // In a receiver's log.
+        "serial",
+        "serial number",
+        "sonde",
+        "sonde id",
+        "sonde serial",
+        "callsign",
     ];
     NAMES.contains(&plain(heading).as_str())
 }
