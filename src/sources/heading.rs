@@ -545,6 +545,12 @@ fn is_belied(quantity: Quantity, unit: &str) -> bool {
     }
 }
 
+/// Whether the unit below a heading is another than the one that it names.
+fn is_another(said: &str, below: &str) -> bool {
+    let below = symbol(&plain(below));
+    !said.is_empty() && below.is_some_and(|below| below != said)
+}
+
 /// Whether words say that something is above the ground, or where a wind goes to.
 pub(super) fn says_otherwise(words: &str) -> bool {
     let lower = words.to_lowercase();
@@ -596,6 +602,13 @@ pub(super) fn read_with(heading: &str, unit: &str, convention: bool) -> Heading 
         return with_unit;
     }
     match read(heading) {
+        Heading::Known(quantity, "m") if quantity.takes("gpm") && is_another("m", unit) => {
+            match symbol(&plain(unit)) {
+                Some("gpm") => Heading::Known(Quantity::Geopotential, "m"),
+                _ => Heading::Unclear(quantity),
+            }
+        }
+        Heading::Known(quantity, said) if is_another(said, unit) => Heading::Unclear(quantity),
         Heading::NoUnit(quantity) if convention && unit.is_empty() => conventional_unit(heading)
             .map_or(Heading::NoUnit(quantity), |unit| {
                 Heading::Known(quantity, unit)
@@ -757,6 +770,8 @@ mod tests {
             ("lon", "degE", Longitude),
             ("lat", "decimal degrees", Latitude),
             ("lon", "dec deg", Longitude),
+            ("height_m", "gpm", Geopotential),
+            ("geopotential height_m", "gpm", Geopotential),
         ] {
             let found = read_with(heading, unit, false);
             let is_known = matches!(found, Heading::Known(found, _) if found == quantity);
@@ -768,6 +783,9 @@ mod tests {
             ("wind_dir_deg", "deg (mag)"),
             ("lon", "\u{b0}W"),
             ("lat", "\u{b0}S"),
+            ("altitude_m", "ft"),
+            ("wind_speed_ms", "kt"),
+            ("altitude_m", "gpm"),
         ] {
             let found = read_with(heading, unit, false);
             let is_unclear = matches!(found, Heading::Unclear(_));
