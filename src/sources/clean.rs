@@ -80,6 +80,9 @@ pub(super) fn clean(raw: Raw) -> Result<Sounding> {
         ..
     } = raw;
     tally.rows = rows.len();
+    if let Some(fault) = strange_heights(&raw.file, &rows) {
+        return Err(fault.at_line(raw.line).into());
+    }
     // Before what is out of range goes: directions below 0 would.
     turn_signed_directions(&mut rows, &mut tally);
     rows.iter_mut()
@@ -122,6 +125,44 @@ pub(super) fn clean(raw: Raw) -> Result<Sounding> {
         levels,
         tally,
     })
+}
+
+/// So much air above the ground is looked at to tell what heights are, Pa.
+const LOW_AIR_PA: f64 = 20_000.0;
+/// Weather moves the pressures of the low air up or down by less than this, m: at sea level they are 930 to 1,085 hPa
+/// outside the eye of a tropical storm.
+const WEATHER_M: f64 = 700.0;
+/// Fewer rows may be wrong themselves.
+const FEWEST_LOW: usize = 2;
+
+/// The fault of heights of which all near the ground lie so far from those of their pressures that they are none above
+/// the sea.
+fn strange_heights(file: &str, rows: &[Row]) -> Option<Fault> {
+    let both = || {
+        rows.iter()
+            .filter_map(|row| row.height_m.zip(row.pressure_pa))
+    };
+    let ground_pa = both().map(|(_, p)| p).fold(0.0, f64::max);
+    let low = both().filter(|(_, p)| *p > 50_000.0 && ground_pa - p <= LOW_AIR_PA);
+    let above_m: Vec<f64> = low
+        .map(|(height_m, p)| height_m - standard_height_of_pressure(p).0)
+        .collect();
+    let least_m = above_m
+        .iter()
+        .copied()
+        .min_by(|a, b| a.abs().total_cmp(&b.abs()))?;
+    if above_m.len() < FEWEST_LOW || least_m.abs() <= WEATHER_M {
+        return None;
+    }
+    let found = format!(
+        "heights near the ground at least {:.0} m {} those of their pressures",
+        least_m.abs(),
+        if least_m < 0.0 { "below" } else { "above" }
+    );
+    let expected = "heights above mean sea level, and not above the ground, in the unit that is named; where the \
+                    pressures are right, a table is read by them alone if its heights are passed over, as in \
+                    --columns \"height_m=none\"";
+    Some(Fault::new(file, found, expected))
 }
 
 /// Directions of -180 to 180 degrees become 0 to 360. They are told from fillers by there being several
@@ -531,6 +572,37 @@ mod tests {
         assert_eq!(s.tally.unusable, 1);
         assert_eq!(s.tally.heights_computed, 1);
         assert!(s.levels.iter().all(|l| l.altitude_m < 1_000.0));
+    }
+
+    #[test]
+    fn heights_above_the_ground_are_no_heights() {
+        let with = |pairs: &[(f64, f64)]| {
+            let rows = pairs.iter().map(|&(height_m, hpa)| Row {
+                pressure_pa: Some(100.0 * hpa),
+                ..row(height_m, 5.0)
+            });
+            clean(raw(rows.collect()))
+        };
+        // Of a station at 1,650 m.
+        let above_ground = with(&[
+            (0.0, 830.0),
+            (600.0, 772.0),
+            (1_300.0, 705.0),
+            (4_000.0, 495.0),
+        ]);
+        let message = above_ground.unwrap_err().to_string();
+        assert!(
+            message.contains("below those of their pressures"),
+            "{message}"
+        );
+        assert!(with(&[(5_413.0, 830.0), (7_400.0, 772.0), (18_000.0, 500.0)]).is_err());
+        // A deep low over Siberia in winter, and a high.
+        assert!(with(&[(10.0, 950.0), (400.0, 900.0), (4_900.0, 500.0)]).is_ok());
+        assert!(with(&[(10.0, 1_060.0), (850.0, 950.0), (5_900.0, 500.0)]).is_ok());
+        // Some rows may be wrong.
+        assert!(with(&[(110.0, 1_000.0), (9_000.0, 925.0), (5_574.0, 500.0)]).is_ok());
+        let s = with(&[(9_000.0, 1_013.0), (5_574.0, 500.0), (9_164.0, 300.0)]).unwrap();
+        assert_eq!(s.tally.out_of_range, 1);
     }
 
     #[test]
