@@ -320,6 +320,21 @@ mod tests {
     }
 
     #[test]
+    fn another_wind_beside_the_first_is_told() {
+        let table = |other: &str| {
+            format!(
+                "altitude_m,dir (deg),wind (m/s),dir (deg),wind (kt)\n100,270,5,{other}\n900,359,9,{other}\n"
+            )
+        };
+        let s = sounding(&table("90,40"));
+        assert_eq!(s.tally.left_out.len(), 2, "{:?}", s.tally.left_out);
+        assert!(s.tally.left_out[0].contains("column 4, \"dir (deg)\""));
+        let same = "altitude_m,dir (deg),wind (m/s),dir (deg),wind (kt)\n\
+                    100,270,5,270,9.7\n900,359,9,1,17.5\n";
+        assert!(sounding(same).tally.left_out.is_empty());
+    }
+
+    #[test]
     fn directions_of_a_course_are_asked_about() {
         let row = |i: u32| {
             format!(

@@ -21,6 +21,7 @@ use super::thousands::{self, Signs};
 use super::waiting;
 use crate::clock::{DAY_S, after, seconds_between};
 use crate::error::{Error, Fault, Result};
+use crate::geodesy::wrap_longitude;
 use crate::notes::reading::Reading;
 use crate::units::{counted, to_si};
 use crate::wind::sounding::{HeightSource, Tally};
@@ -59,6 +60,18 @@ pub(super) struct Column {
     pub unit: &'static str,
     /// Its values, row by row: in its unit, then in SI.
     pub values: Vec<Option<f64>>,
+}
+
+impl Column {
+    /// One without values yet.
+    fn new(heading: &str, quantity: Quantity, unit: &'static str) -> Column {
+        Column {
+            heading: heading.to_owned(),
+            quantity,
+            unit,
+            values: Vec::new(),
+        }
+    }
 }
 
 /// When a row is, as far as it says.
@@ -111,6 +124,8 @@ impl Table {
         columns: &Columns,
     ) -> Result<Levels<'a>> {
         let mut used = self.understood(file, columns)?;
+        let others = self.others_of_wind(cells, &used, columns);
+        self.tally.left_out.extend(others);
         let parted = self.parted(file, cells, &used)?;
         let mut stamps = Vec::with_capacity(cells.len());
         for (line, row) in cells {
@@ -362,17 +377,7 @@ impl Table {
                     if self.heading(place, columns, false) == Heading::NoUnit(quantity) {
                         by_convention.push(format!("{text} in {unit}"));
                     }
-                    let heading = text.to_owned();
-                    let values = Vec::new();
-                    used.push((
-                        place,
-                        Column {
-                            heading,
-                            quantity,
-                            unit,
-                            values,
-                        },
-                    ));
+                    used.push((place, Column::new(text, quantity, unit)));
                 }
                 // Nobody needs it.
                 Heading::NoUnit(Quantity::Elapsed) => {}
@@ -463,6 +468,41 @@ impl Table {
             true => Ok(()),
             false => Err(Error::Faults(faults)),
         }
+    }
+
+    /// What is said of further columns of the wind that say otherwise than the first, as those of another hour.
+    fn others_of_wind(
+        &self,
+        cells: &[(usize, Vec<String>)],
+        used: &[(usize, Column)],
+        columns: &Columns,
+    ) -> Vec<String> {
+        let value = |row: &[String], place: usize, column: &Column| {
+            let cell = row.get(place)?.trim();
+            let value = value(cell, self.decimal_comma, &mut Tally::default());
+            si(value.flatten()?, column)
+        };
+        let mut said = Vec::new();
+        for (place, text) in self.headings.iter().enumerate() {
+            let Heading::Known(quantity, unit) = self.heading(place, columns, true) else {
+                continue;
+            };
+            let is_first = |(_, c): &&(usize, Column)| c.quantity == quantity;
+            let Some((first, column)) = used.iter().find(is_first).filter(|c| c.0 != place) else {
+                continue;
+            };
+            let other = Column::new(text, quantity, unit);
+            let pairs = cells
+                .iter()
+                .filter_map(|(_, row)| value(row, *first, column).zip(value(row, place, &other)));
+            if are_apart(quantity, pairs) {
+                let (number, first) = (place + 1, first + 1);
+                said.push(format!(
+                    "column {number}, \"{text}\": another wind, which says otherwise than column {first}"
+                ));
+            }
+        }
+        said
     }
 
     /// An option to copy that gives the first columns of unknown headings these meanings; `None` where
@@ -592,6 +632,17 @@ pub(super) fn clock_s(cell: &str) -> Option<f64> {
     let is_one =
         (0.0..24.0).contains(&hour) && [minute, second].iter().all(|x| (0.0..60.0).contains(x));
     (is_one && parts.next().is_none()).then_some(3_600.0 * hour + 60.0 * minute + second)
+}
+
+/// Whether most of a wind's values are far from those beside them, in SI.
+fn are_apart(quantity: Quantity, pairs: impl Iterator<Item = (f64, f64)>) -> bool {
+    let is_apart = |(a, b): &(f64, f64)| match quantity {
+        Quantity::Speed | Quantity::East | Quantity::North => (a - b).abs() > 1.0,
+        Quantity::From | Quantity::To => wrap_longitude(a - b).abs() > 5.0,
+        _ => false,
+    };
+    let apart: Vec<bool> = pairs.map(|pair| is_apart(&pair)).collect();
+    2 * apart.iter().filter(|is_apart| **is_apart).count() > apart.len()
 }
 
 /// What is said of headings that are not known and may be those of heights.
