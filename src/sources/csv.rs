@@ -320,6 +320,21 @@ mod tests {
     }
 
     #[test]
+    fn a_line_to_copy_says_nothing_against_headings() {
+        let wide = message("altitude_ft,wind_dir 06Z,wind_kt 06Z\n1000,270,5\n9000,270,15\n");
+        let line = "--columns \"wind_kt 06Z=wind speed kt, wind_dir 06Z=wind from\"";
+        assert!(wide.contains(line), "{wide}");
+        let french = "Heure;Altitude (m);Vitesse du vent (m/s);Direction du vent (deg)\n";
+        let french = message(&format!(
+            "{french}12:00:00;100;5;270\n12:10:00;3000;15;270\n"
+        ));
+        let line = "\"Vitesse du vent (m/s)=wind speed m/s, Direction du vent (deg)=wind from\"";
+        assert!(french.contains(line), "{french}");
+        let few = message("altitude_ft,wind_dir 06Z,Feuchte (%)\n1000,270,5\n9000,270,15\n");
+        assert!(!few.contains("--columns"), "{few}");
+    }
+
+    #[test]
     fn another_wind_beside_the_first_is_told() {
         let table = |other: &str| {
             format!(

@@ -492,7 +492,8 @@ impl Quantity {
         matches!(self.dimension(), Some(Dimension::Length))
     }
 
-    fn takes(self, symbol: &str) -> bool {
+    /// Whether it is measured in a unit.
+    pub(super) fn takes(self, symbol: &str) -> bool {
         match (self.dimension(), symbol) {
             (None, _) => symbol == "deg",
             // A geometric altitude in geopotential metres contradicts itself.
@@ -504,7 +505,7 @@ impl Quantity {
 
 /// Lower case, one space between words, brackets and the like as spaces; `windSpeed` and `HeightMSL` are two words,
 /// `hPa` is one.
-fn plain(text: &str) -> String {
+pub(super) fn plain(text: &str) -> String {
     let chars: Vec<char> = text.chars().collect();
     let mut parted = String::with_capacity(text.len());
     for (i, c) in chars.iter().enumerate() {
@@ -672,7 +673,8 @@ fn quantity(name: &str) -> Option<Quantity> {
         .map(|&(quantity, _)| quantity)
 }
 
-fn symbol(spelling: &str) -> Option<&'static str> {
+/// The symbol of a unit in one of its spellings, as [`plain`] gives them.
+pub(super) fn symbol(spelling: &str) -> Option<&'static str> {
     let spelling = spelling.trim_end_matches('.');
     UNITS
         .iter()

@@ -32,6 +32,7 @@ mod fillers;
 pub mod grid;
 mod gsl;
 mod heading;
+mod hint;
 mod igra;
 mod json;
 mod listing;

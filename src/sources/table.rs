@@ -16,6 +16,7 @@ use super::course;
 use super::drifted::place;
 use super::fillers::drop_fillers;
 use super::heading::{self, Heading, Quantity};
+use super::hint;
 use super::text::date_time;
 use super::thousands::{self, Signs};
 use super::waiting;
@@ -514,12 +515,21 @@ impl Table {
             let said = [self.headings[place].as_str(), unit];
             !known && !said.iter().any(|words| heading::says_otherwise(words))
         });
-        let parts: Vec<String> = unknown
-            .zip(meant)
-            .map(|(place, meant)| format!("{}={meant}", self.name(place)))
-            .collect();
-        let enough = parts.len() == meant.len();
-        enough.then(|| format!("--columns \"{}\"", parts.join(", ")))
+        let mut unknown: Vec<usize> = unknown.collect();
+        let mut parts = Vec::new();
+        for meant in meant {
+            let hint = |place: usize| {
+                let unit = self.units.get(place).map_or("", String::as_str);
+                hint::hint(&self.headings[place], unit, meant)
+            };
+            // Those that say something of it before those that say nothing.
+            let hints = || unknown.iter().map(|place| hint(*place));
+            let at = hints().position(|hint| hint.is_some_and(|hint| hint.is_named));
+            let at = at.or_else(|| hints().position(|hint| hint.is_some()))?;
+            let place = unknown.remove(at);
+            parts.push(format!("{}={}", self.name(place), hint(place)?.meaning));
+        }
+        Some(format!("--columns \"{}\"", parts.join(", ")))
     }
 
     /// What a column may be called in an option: its heading, or its number where that is not clear.
