@@ -117,7 +117,7 @@ fn learn(around: &mut Around, name: &str, value: &Value) {
         Value::String(text) => around.take(name, text),
         Value::Number(number) => around.take(name, &number.to_string()),
         // A place and the like of its own.
-        Value::Object(inner) if !is_units(name) => {
+        Value::Object(inner) if !is_units(name) && !is_listener(name) => {
             inner
                 .iter()
                 // No deeper: what lies there is of something else.
@@ -229,6 +229,14 @@ fn lists(names: &Map<String, Value>, columns: &Columns) -> Option<Found> {
     Some((headings.clone(), units, rows.collect()))
 }
 
+/// Whether a name is of who heard the sonde: what stands there is not of the sounding.
+fn is_listener(name: &str) -> bool {
+    const LISTENERS: [&str; 6] = [
+        "receiver", "uploader", "listener", "observer", "antenna", "gateway",
+    ];
+    LISTENERS.contains(&name.to_ascii_lowercase().as_str())
+}
+
 fn is_units(name: &str) -> bool {
     ["units", "unit"].contains(&name.to_ascii_lowercase().as_str())
 }
@@ -323,6 +331,20 @@ mod tests {
         let s = &soundings(&text.replace("null", "280"))[0];
         assert_eq!(s.position, Position::new(39.42, -8.83));
         assert!((s.levels[0].wind.unwrap().east_m_s - 10.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn the_place_of_a_receiver_is_not_that_of_the_sounding() {
+        let text = r#"{"receiver": {"name": "garden", "lat": 40.9, "lon": -7.1},
+            "site": {"name": "Lisboa", "lat": 38.76, "lon": -9.13}, "levels": [
+            {"altitude_m": 110, "u_m_s": 5, "v_m_s": 0}, {"altitude_m": 9000, "u_m_s": 25, "v_m_s": 0}]}"#;
+        let s = &soundings(text)[0];
+        assert_eq!(
+            (s.name.as_str(), s.position),
+            ("Lisboa", Position::new(38.76, -9.13))
+        );
+        let alone = text.replace("site", "antenna");
+        assert_eq!(soundings(&alone)[0].position, None);
     }
 
     #[test]
