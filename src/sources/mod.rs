@@ -379,7 +379,8 @@ fn fullest(all: &[&Sounding], which: usize) -> usize {
         let run = |s: &Sounding| (s.time, s.model.is_some(), s.lead_s().to_bits());
         let at_one_place = match (one.position, other.position) {
             (Some(here), Some(there)) => here.distance_m(there) < ONE_STATION_M,
-            (None, None) => one.name == other.name,
+            // Of two without a name nothing says that they are of one station.
+            (None, None) => !one.name.is_empty() && one.name == other.name,
             _ => false,
         };
         run(one) == run(other) && at_one_place
@@ -442,6 +443,13 @@ mod tests {
         assert_eq!(nearest([&part, &whole], time).unwrap(), 1);
         assert_eq!(nearest([&whole, &part], time).unwrap(), 0);
         assert_eq!(nearest([&part, &whole, &finer], time).unwrap(), 2);
+        // Without places and names nothing says that they are of one ascent.
+        let nameless = |rows: &str| Sounding {
+            position: None,
+            ..at(rows, 0.0)
+        };
+        let two = [nameless(""), nameless("1900,8,290\n")];
+        assert_eq!(nearest(&two, time).unwrap(), 0);
         // Of two stations it is still the first.
         assert_eq!(nearest([&part, &at("1900,8,290\n", 6.0)], time).unwrap(), 0);
     }
