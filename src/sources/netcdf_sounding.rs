@@ -294,11 +294,10 @@ fn unit(column: Column, units: &str) -> Option<(f64, f64)> {
             _ if lower.ends_with("mean sea level") || lower.ends_with("msl") => 1.0,
             _ => return None,
         },
-        Column::Temperature | Column::DewPoint => match lower {
-            "k" | "kelvin" | "degk" => 1.0,
-            "c" | "degc" | "deg c" | "celsius" | "degree_celsius" | "degrees_celsius" => {
-                return Some((1.0, ZERO_CELSIUS_K));
-            }
+        Column::Temperature | Column::DewPoint => match lower.replace('_', " ").as_str() {
+            "k" | "kelvin" | "degk" | "deg k" | "degree k" | "degrees k" => 1.0,
+            "c" | "degc" | "deg c" | "celsius" | "degree celsius" | "degrees celsius"
+            | "degree c" | "degrees c" | "\u{b0}c" => return Some((1.0, ZERO_CELSIUS_K)),
             _ => return None,
         },
         Column::Humidity => match lower {
@@ -518,5 +517,22 @@ mod tests {
         ] {
             assert!(!is_above_ground(sea), "{sea}");
         }
+    }
+
+    #[test]
+    fn temperatures_in_usual_spellings() {
+        for units in [
+            "degC",
+            "degree_C",
+            "degrees C",
+            "deg_C",
+            "Celsius",
+            "\u{b0}C",
+        ] {
+            let read = unit(Column::Temperature, units);
+            assert_eq!(read, Some((1.0, ZERO_CELSIUS_K)), "{units}");
+        }
+        assert_eq!(unit(Column::DewPoint, "degrees_K"), Some((1.0, 0.0)));
+        assert_eq!(unit(Column::Temperature, "degree"), None);
     }
 }
