@@ -14,12 +14,16 @@ const TELLING: usize = 3;
 /// The cosine of the angle between step and wind below which it goes against the wind.
 const AGAINST: f64 = -0.7;
 
-/// The fault of directions against which most steps of the sonde go; `column` is what they are called in an option.
-pub(super) fn fault(file: &str, column: &str, rows: &[Row]) -> Option<Fault> {
+/// Whether most steps of the sonde do not go against its winds; `column` is what their directions are called in an option.
+///
+/// # Errors
+///
+/// They do.
+pub(super) fn check(file: &str, column: &str, rows: &[Row]) -> Result<(), Fault> {
     let cosines = cosines(rows);
     let against = cosines.iter().filter(|cos| **cos < AGAINST).count();
     if cosines.len() < TELLING || 2 * against <= cosines.len() {
-        return None;
+        return Ok(());
     }
     let found = format!(
         "directions that its places contradict: in {against} of {} steps the sonde went against its wind",
@@ -29,7 +33,7 @@ pub(super) fn fault(file: &str, column: &str, rows: &[Row]) -> Option<Fault> {
         "the direction that the wind comes from, and places with their signs; or, where the column has the sonde's \
          own course, --columns \"{column}=wind to\""
     );
-    Some(Fault::new(file, found, expected).of_key(column))
+    Err(Fault::new(file, found, expected).of_key(column))
 }
 
 /// When a sonde was where, with the wind there.
@@ -94,7 +98,7 @@ mod tests {
     #[test]
     fn a_sonde_that_goes_against_its_winds_is_told() {
         let is_told = |from_deg: f64, step_deg: f64, every_s: f64| {
-            fault("f", "dir", &rows(from_deg, step_deg, every_s)).is_some()
+            check("f", "dir", &rows(from_deg, step_deg, every_s)).is_err()
         };
         for step_deg in [0.05, 0.001] {
             assert!(is_told(90.0, step_deg, 60.0));
@@ -108,7 +112,7 @@ mod tests {
         assert!(!is_told(90.0, 1e-5, 60.0));
         let mut untimed = rows(90.0, 0.05, 60.0);
         untimed.iter_mut().for_each(|row| row.after_s = None);
-        assert!(fault("f", "dir", &untimed).is_none());
-        assert!(fault("f", "dir", &[]).is_none());
+        assert!(check("f", "dir", &untimed).is_ok());
+        assert!(check("f", "dir", &[]).is_ok());
     }
 }

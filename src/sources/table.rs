@@ -142,9 +142,7 @@ impl Table {
                         column.values.push(value.flatten());
                     }
                     _ => {
-                        let whole = parted.contains(place).then(|| cell.replace([',', '.'], ""));
-                        let number = whole.as_deref().unwrap_or(cell);
-                        let value = value(number, self.decimal_comma, &mut self.tally);
+                        let value = self.number(cell, parted.contains(place));
                         let fault = || no_number(file, cell, *line, &column.heading);
                         column.values.push(value.ok_or_else(fault)?);
                     }
@@ -164,6 +162,14 @@ impl Table {
             stamps,
             directions,
         })
+    }
+
+    /// As [`value`], of a column in which signs part thousands or decimals.
+    #[allow(clippy::option_option)] // the outer is a fault, the inner a missing value
+    fn number(&mut self, cell: &str, is_parted: bool) -> Option<Option<f64>> {
+        let whole = is_parted.then(|| cell.replace([',', '.'], ""));
+        let number = whole.as_deref().unwrap_or(cell);
+        value(number, self.decimal_comma, &mut self.tally)
     }
 
     /// The places of columns in which signs part thousands.
@@ -208,9 +214,7 @@ impl Table {
                     self.tally.assumed.push(Reading::Thousands { column });
                 }
                 Signs::Unclear(number) => {
-                    let found = format!("\"{number}\", whose sign may part thousands or decimals");
-                    let expected = "heights without signs between thousands";
-                    let fault = Fault::new(file, found, expected).at_line(self.line);
+                    let fault = unclear_sign(file, &number).at_line(self.line);
                     return Err(fault.of_key(&column.heading).into());
                 }
             }
@@ -275,10 +279,8 @@ impl Table {
         let runs_down = runs_down(&rows, &stamps);
         let around = self.around.time.filter(|_| is_first);
         let time = self.times(&mut rows, &stamps, around, runs_down, &mut tally);
-        let against = levels.directions.as_ref();
-        let against = against.and_then(|column| course::fault(file, column, &rows));
-        if let Some(fault) = against {
-            return Err(fault.at_line(self.line).into());
+        if let Some(column) = &levels.directions {
+            course::check(file, column, &rows).map_err(|fault| fault.at_line(self.line))?;
         }
         let position = match runs_down {
             true => rows.iter().rev().find_map(place),
@@ -687,6 +689,11 @@ fn without_units(file: &str, columns: &[(Quantity, &str)]) -> Option<Fault> {
 fn no_number(file: &str, cell: &str, line: usize, heading: &str) -> Fault {
     let fault = Fault::new(file, format!("\"{cell}\""), "a number, or nothing");
     fault.at_line(line).of_key(heading)
+}
+
+fn unclear_sign(file: &str, number: &str) -> Fault {
+    let found = format!("\"{number}\", whose sign may part thousands or decimals");
+    Fault::new(file, found, "heights without signs between thousands")
 }
 
 /// Whether a cell says that its value is missing.
