@@ -87,6 +87,7 @@ pub(super) fn clean(raw: Raw) -> Result<Sounding> {
     turn_signed_directions(&mut rows, &mut tally);
     rows.iter_mut()
         .for_each(|row| drop_impossible(row, &mut tally));
+    drop_belied(&mut rows, &mut tally);
     drifted::check(&mut rows, raw.position, &mut tally);
     // Before heights are filled: rows of a descent would pass for air of the ascent.
     if raw.in_time_order {
@@ -188,7 +189,7 @@ fn turn_signed_directions(rows: &mut [Row], tally: &mut Tally) {
         .push(Reading::SignedDirections { below_0: turned });
 }
 
-/// Takes values outside any physical range out of a row, and a height that its pressure belies.
+/// Takes values outside any physical range out of a row.
 fn drop_impossible(row: &mut Row, tally: &mut Tally) {
     let mut keep = |value: &mut Option<f64>, low: f64, high: f64| {
         if value.is_some_and(|v| !(low..=high).contains(&v)) {
@@ -207,11 +208,36 @@ fn drop_impossible(row: &mut Row, tally: &mut Tally) {
     keep(&mut row.from_deg, 0.0, 360.0);
     keep(&mut row.east_m_s, -200.0, 200.0);
     keep(&mut row.north_m_s, -200.0, 200.0);
-    if let (Some(height), Some(pressure)) = (row.height_m, row.pressure_pa)
-        && !agree(height, pressure)
-    {
-        // The height goes: it can be computed anew from the pressure, and not the other way round.
-        row.height_m = None;
+}
+
+/// Of a height and a pressure that belie each other takes out the pressure, where it alone is out of the order of the rows
+/// around; else the height, which can be computed anew from the pressure, and not the other way round.
+fn drop_belied(rows: &mut [Row], tally: &mut Tally) {
+    let both = |row: &Row| row.height_m.zip(row.pressure_pa);
+    let sound = |row: &Row| both(row).filter(|&(height_m, pa)| agree(height_m, pa));
+    let mut last = None;
+    let mut behind: Vec<Option<(f64, f64)>> = Vec::with_capacity(rows.len());
+    for row in rows.iter().rev() {
+        behind.push(last);
+        last = sound(row).or(last);
+    }
+    let mut before = None;
+    for (row, behind) in rows.iter_mut().zip(behind.into_iter().rev()) {
+        let Some((height_m, pa)) = both(row) else {
+            continue;
+        };
+        if agree(height_m, pa) {
+            before = Some((height_m, pa));
+            continue;
+        }
+        let is_between = |x: f64, of: fn((f64, f64)) -> f64| {
+            let around = before.map(of).zip(behind.map(of));
+            around.is_some_and(|(a, b)| (a.min(b)..=a.max(b)).contains(&x))
+        };
+        match is_between(height_m, |(height_m, _)| height_m) && !is_between(pa, |(_, pa)| pa) {
+            true => row.pressure_pa = None,
+            false => row.height_m = None,
+        }
         tally.out_of_range += 1;
     }
 }
@@ -572,6 +598,28 @@ mod tests {
         assert_eq!(s.tally.unusable, 1);
         assert_eq!(s.tally.heights_computed, 1);
         assert!(s.levels.iter().all(|l| l.altitude_m < 1_000.0));
+    }
+
+    #[test]
+    fn of_height_and_pressure_the_one_out_of_order_goes() {
+        let with = |pairs: &[(f64, f64)]| {
+            let rows = pairs.iter().map(|&(height_m, hpa)| Row {
+                pressure_pa: Some(100.0 * hpa),
+                ..row(height_m, 5.0)
+            });
+            let s = clean(raw(rows.collect())).unwrap();
+            assert_eq!(s.tally.out_of_range, 1);
+            (altitudes(&s), s.tally.heights_computed)
+        };
+        let wrong_pressure = [(110.0, 1_000.0), (1_500.0, 85.0), (3_000.0, 700.0)];
+        assert_eq!(with(&wrong_pressure), (vec![110.0, 1_500.0, 3_000.0], 0));
+        let falling = [(3_000.0, 700.0), (1_500.0, 85.0), (110.0, 1_000.0)];
+        assert_eq!(with(&falling), (vec![110.0, 1_500.0, 3_000.0], 0));
+        let (heights, computed) = with(&[(110.0, 1_000.0), (15_000.0, 850.0), (3_000.0, 700.0)]);
+        assert!(
+            (heights[1] - 1_460.0).abs() < 30.0 && computed == 1,
+            "{heights:?}"
+        );
     }
 
     #[test]
