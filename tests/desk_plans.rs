@@ -120,6 +120,54 @@ fn what_the_page_saves_the_commands_read_and_the_rest_of_the_file_stays() {
     assert_eq!(state(&desk)["text"], before.as_str());
 }
 
+/// Who presses a button has not seen yet what a colleague wrote a moment ago.
+#[test]
+fn undo_shows_a_file_that_was_changed_by_hand_before_it_goes_back() {
+    let (folder, desk) = over_the_sample();
+    let path = folder.path().join(NAME);
+    let press = |what: &str| desk.ask(&format!("/plan/{what}"), &[("name", NAME)]);
+    let by_hand = |mass: &str| {
+        let text = fs::read_to_string(&path).unwrap();
+        let (before, rest) = text.split_once("\nmass = \"").unwrap();
+        let (_, after) = rest.split_once('"').unwrap();
+        fs::write(&path, format!("{before}\nmass = \"{mass}\"{after}")).unwrap();
+    };
+    edit(&desk, &state(&desk), &[("balloon.mass", "1000 g")]);
+    press("save");
+    for button in ["undo", "redo"] {
+        by_hand("800 g");
+        let now = press(button);
+        assert_eq!(now["values"]["balloon.mass"], "800 g", "{button}");
+        let said = now["said"].as_str().unwrap();
+        assert!(
+            said.contains("changed by somebody else"),
+            "{button}: {said}"
+        );
+        let now = press("undo");
+        assert_eq!(now["values"]["balloon.mass"], "1000 g", "{button}");
+        press("save");
+    }
+    // Nor is it passed over in silence where something else is done.
+    by_hand("600 g");
+    let now = desk.ask("/plan/place", &[("name", NAME), ("place", "43.1, -108.4")]);
+    assert_eq!(now["values"]["balloon.mass"], "600 g");
+    let said = now["said"].as_str().unwrap();
+    assert!(
+        said.starts_with("The file was changed by somebody else"),
+        "{said}"
+    );
+}
+
+/// The page sends its last keys when it is left, with the step of the answer before.
+#[test]
+fn what_is_typed_before_the_last_answer_came_is_not_lost() {
+    let (_folder, desk) = over_the_sample();
+    let first = edit(&desk, &state(&desk), &[("flight.name", "S")]);
+    edit(&desk, &first, &[("flight.name", "Sa")]);
+    let last = edit(&desk, &first, &[("flight.name", "Sag")]);
+    assert_eq!(last["values"]["flight.name"], "Sag", "{last}");
+}
+
 #[test]
 fn messages_of_the_plan_stand_at_their_fields() {
     let (_folder, desk) = over_the_sample();

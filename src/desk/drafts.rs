@@ -1,6 +1,7 @@
 //! Plans that are being worked on: every step kept beside the file, so that nothing unsaved is lost and every
 //! edit can be undone; the file itself is written only when it is as it was when the work began.
 
+use std::collections::VecDeque;
 use std::fs;
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
@@ -16,6 +17,8 @@ use crate::files::{read_bytes, read_text, write_atomically};
 const MOST_STEPS: usize = 200;
 /// What is typed into one field without a longer pause is one step.
 const ONE_STEP: Duration = Duration::from_secs(4);
+/// Steps that were replaced by what was typed next, and may still be shown by a page, kept at most.
+const MOST_REPLACED: usize = 20;
 /// What a file of steps ends in, after the plan's own name.
 const ENDING: &str = "draft";
 /// The longest plan that is taken, bytes.
@@ -58,6 +61,8 @@ pub enum FileIs {
 pub struct Draft {
     path: PathBuf,
     kept: Steps,
+    /// Steps that were replaced a moment ago: a page may have sent something before it heard of that.
+    replaced: VecDeque<Step>,
     /// The field that was edited last, and when.
     last: Option<(String, Instant)>,
     /// Whether the newest step is a file that somebody else changed.
@@ -82,6 +87,7 @@ impl Draft {
         Ok(Draft {
             path: path.to_owned(),
             kept,
+            replaced: VecDeque::new(),
             last: None,
             taken_over: false,
         })
@@ -99,7 +105,8 @@ impl Draft {
 
     /// The plan as it was at a step, if that is still known.
     pub fn text_at(&self, number: u64) -> Option<&str> {
-        let step = self.kept.steps.iter().find(|s| s.number == number);
+        let mut known = self.kept.steps.iter().chain(&self.replaced);
+        let step = known.find(|s| s.number == number);
         step.map(|s| s.text.as_str())
     }
 
@@ -137,6 +144,9 @@ impl Draft {
         // The step before is replaced, so that one step back leads to before both.
         if goes_on && self.kept.at > 0 {
             self.kept.at -= 1;
+            self.replaced.extend(self.kept.steps.pop());
+            let over = self.replaced.len().saturating_sub(MOST_REPLACED);
+            self.replaced.drain(..over);
         }
         self.kept.push(text);
         self.last = Some((field.to_owned(), now));
