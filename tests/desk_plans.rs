@@ -586,6 +586,13 @@ fn a_site_and_a_target_are_taken_with_their_hour() {
             "sites" => shows(&desk, "site", "Field"),
             _ => shows(&desk, "site", "Where to launch"),
         };
+        // With its day: the best hours of two sites may be those of two days.
+        let table = made.split("<details").next().unwrap();
+        assert_eq!(
+            table.matches("Thursday 5 February 2026 16:00").count(),
+            2,
+            "{table}"
+        );
         let form = made.split("action=\"/plan/take\"").nth(1).unwrap();
         let form = form.split("</form>").next().unwrap();
         assert!(
