@@ -917,12 +917,8 @@ fn days_are_compared_one_is_taken_and_the_crew_is_briefed() {
         made.contains("plan-briefing") && made.contains("/file?name=plan-briefing%2Fbrief.html"),
         "{made}"
     );
-    assert_eq!(
-        fs::read_dir(folder.path().join("plan-briefing"))
-            .unwrap()
-            .count(),
-        11
-    );
+    let briefing = folder.path().join("plan-briefing");
+    assert_eq!(fs::read_dir(&briefing).unwrap().count(), 11);
     let page = desk.get("/file?name=plan-briefing%2Fbrief.html");
     assert!(page.status == 200 && page.body.contains("Wait here"));
     // What was made before, against the plan as it is now.
@@ -934,6 +930,15 @@ fn days_are_compared_one_is_taken_and_the_crew_is_briefed() {
         compared.body
     );
     assert!(compared.body.contains("<svg") && compared.body.contains("moved"));
+    // Written whole or not at all: of two flights no briefing is mixed.
+    fs::remove_file(briefing.join("zone.kml")).unwrap();
+    fs::create_dir(briefing.join("zone.kml")).unwrap();
+    fs::write(briefing.join("brief.html"), "of the flight before").unwrap();
+    assert_eq!(job("brief", &[]).status, 303);
+    let said = failed(&desk);
+    assert!(said.contains("zone.kml"), "{said}");
+    let page = fs::read_to_string(briefing.join("brief.html")).unwrap();
+    assert_eq!(page, "of the flight before");
 }
 
 /// The flight as it is planned, as a tracker might have told it: a row a minute.

@@ -1,6 +1,5 @@
 //! Long work of the page: days, sites, targets, downloads, the briefing.
 
-use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -26,10 +25,10 @@ use crate::fetch::download::download;
 use crate::fetch::http::{Client, Patience};
 use crate::fetch::runs::Period;
 use crate::fetch::survey::{Order, Planned, Survey, members, survey};
-use crate::files::write_atomically;
+use crate::files::UnfinishedFolder;
 use crate::plan::Plan;
 use crate::plan::edit::{Key, PlanText, Written};
-use crate::report::files::briefing::files;
+use crate::report::files::briefing::{FILES, files};
 use crate::report::round_heights::round_heights;
 use crate::units::{Dimension, parse};
 use crate::winds::Winds;
@@ -221,18 +220,20 @@ impl DeskRequest<'_> {
         self.work.begin(words::doing("brief"), options.draws);
         let heights = round_heights(units);
         let step = || self.work.step(1);
-        let made = brief(self.plan, winds, options, &heights, Timestamp::now(), step)?;
         let stem = self.name.strip_suffix(".toml").unwrap_or(self.name);
         let folder = format!("{stem}-briefing");
-        let path = self.desk.folder.path(&folder)?;
-        fs::create_dir_all(&path).map_err(|cause| Error::file(&path, "make", cause))?;
-        let mut names = Vec::new();
-        for (file, bytes) in files(&made, units)? {
-            let name = format!("{folder}/{file}");
-            write_atomically(&self.desk.folder.path(&name)?, &bytes)?;
-            names.push(name);
+        let names = FILES.map(|file| format!("{folder}/{file}"));
+        for name in &names {
+            // A link that lies there may lead out of the folder.
+            self.desk.folder.path(name)?;
         }
-        Ok(Answer::Written(names))
+        // Before the flights: a folder that cannot be written to is told without waiting.
+        let mut begun = UnfinishedFolder::begin(&self.desk.folder.path(&folder)?, &FILES)?;
+        let made = brief(self.plan, winds, options, &heights, Timestamp::now(), step)?;
+        let files = files(&made, units)?;
+        begun.write(files.iter().map(|(_, bytes)| bytes.as_slice()))?;
+        begun.name()?;
+        Ok(Answer::Written(names.into()))
     }
 
     /// Where downloads go: beside the plan.
