@@ -1014,6 +1014,28 @@ fn a_flight_is_followed_from_a_file_that_grows_until_it_is_stopped() {
     }
 }
 
+/// What was heard of a flight before is put aside, and where is said.
+#[test]
+fn the_log_of_an_earlier_flight_is_told() {
+    let (folder, desk) = over_the_sample();
+    let rows = flown(folder.path());
+    fs::write(
+        folder.path().join("receiver.csv"),
+        HEAD.to_owned() + &rows.concat(),
+    )
+    .unwrap();
+    let there = folder.path().join("plan-flight");
+    fs::create_dir(&there).unwrap();
+    fs::write(there.join("release.txt"), "2025-06-01T12:00:00Z\n").unwrap();
+    fs::write(there.join("reports.log"), "earlier\n").unwrap();
+    let fields = [("name", NAME), ("what", "follow"), ("file", "receiver.csv")];
+    assert_eq!(desk.post("/job", &fields).status, 303);
+    let made = shows(&desk, "flying", "of an earlier release are kept in");
+    let log = made.split("kept in <strong>").nth(1).unwrap();
+    let log = folder.path().join(log.split('<').next().unwrap());
+    assert_eq!(fs::read_to_string(log).unwrap(), "earlier\n");
+}
+
 /// What a job that failed says.
 fn failed(desk: &Desk) -> String {
     let until = Instant::now() + Duration::from_secs(60);
@@ -1037,6 +1059,10 @@ fn a_source_that_cannot_be_followed_is_told() {
         (vec![("file", "../elsewhere.log")], "elsewhere.log"),
         (vec![("file", "none.log")], "none.log"),
         (vec![("address", "receiver.csv")], "Or an address"),
+        (
+            vec![("file", "plan.toml"), ("address", "tcp://localhost:1")],
+            "both a file of reports and an address",
+        ),
         (vec![("address", "tcp://nowhere")], "host:port"),
         (
             vec![("address", "aprs://localhost:1?call=N0CALL")],

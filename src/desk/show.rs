@@ -547,6 +547,7 @@ pub fn followed(followed: &Followed, timezone: &TimeZone, units: UnitSystem) -> 
         @if let Some(said) = &followed.said { p { (follow_words::said(said)) } }
         div.standing { (pages::follow::standing_now(standing, waiting, timezone, units)) }
         p { (words::FLYING_IN) " " strong { (followed.folder) } "." }
+        @if let Some(log) = &followed.earlier { p { (words::EARLIER) " " strong { (log) } "." } }
     }
 }
 
