@@ -556,6 +556,22 @@ fn far_too_many_releases_are_refused() {
     assert!(said.contains("more than 5000"), "{said}");
     let said = days("2026-02-05", "90 s");
     assert!(said.contains("whole minutes"), "{said}");
+    // Days that have none are told as they were typed: on the plan's clocks, not in UTC.
+    let hours = [
+        ("from", "2026-02-05"),
+        ("to", "2026-02-05"),
+        ("every", "1 h"),
+        ("hours", "11:10-11:20"),
+    ];
+    desk.post(
+        "/job",
+        &[&[("name", NAME), ("what", "days")], &hours[..]].concat(),
+    );
+    let said = failed(&desk);
+    assert!(
+        said.contains("from 2026-02-05 00:00 to 2026-02-05 23:59"),
+        "{said}"
+    );
 }
 
 /// What is judged by its best release is taken with that.

@@ -290,18 +290,19 @@ pub const FEED: &str = "Forecast";
 pub const FROM: &str = "From";
 pub const TO: &str = "To";
 pub const FROM_HINT: &str = "a day, as in 2026-05-01; empty: an hour before the release";
-pub const TO_HINT: &str = "a day; empty: six hours after the release";
+pub const TO_HINT: &str = "a day; empty: six hours after the release, or more for a long flight";
 pub const LOOK: &str = "See how much";
 pub const DOWNLOAD: &str = "Download";
 pub const FETCHED: &str = "Downloaded, and in the plan now:";
 pub const COVERED: &str = "What the winds cover";
 pub const PROFILE: &str = "Winds above the site";
-pub const DAYS_FROM_HINT: &str = "a day, as in 2026-05-01; empty: the first that the winds cover";
+pub const DAYS_FROM_HINT: &str =
+    "a day on the plan's clocks, as in 2026-05-01; empty: the first that the winds cover";
 pub const DAYS_TO_HINT: &str = "a day; empty: the last that the winds cover";
 pub const EVERY: &str = "From one release to the next";
 pub const EVERY_HINT: &str = "as in 1 h or 30 min";
 pub const HOURS: &str = "Hours of the day";
-pub const HOURS_HINT: &str = "as in 05:00-11:00";
+pub const HOURS_HINT: &str = "as in 05:00-11:00, on the plan's clocks";
 pub const TOO_MANY_RELEASES: &str =
     "give other days, fewer hours or a longer step; the commands have no such limit";
 pub const DAYS_BUTTON: &str = "Compare the days";

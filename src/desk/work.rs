@@ -118,8 +118,8 @@ impl DeskRequest<'_> {
         }
     }
 
-    /// The release times that the form asks for.
-    fn times(&self, winds: &Winds) -> Result<Vec<Timestamp>> {
+    /// Between which times the form asks for releases.
+    fn between(&self, winds: &Winds) -> Result<[Timestamp; 2]> {
         let zone = &self.plan.timezone;
         // Told only where it is needed: winds without times do for days that are given.
         let covered = winds.covers().ok_or_else(|| Error::CannotDo {
@@ -134,8 +134,20 @@ impl DeskRequest<'_> {
             Some(day) => day_ends(day, zone).ok_or_else(|| unknown(words::TO, day))?,
             None => winds.covers().map_or(from, |[_, last]| last),
         };
+        Ok([from, to])
+    }
+
+    /// The release times that the form asks for.
+    fn times(&self, winds: &Winds) -> Result<Vec<Timestamp>> {
+        let zone = &self.plan.timezone;
+        let between = self.between(winds)?;
         let (every_s, hours) = (self.step_s()?, self.hours_s()?);
-        let many = at_most([from, to], every_s, hours);
+        // As the clocks show it that the days are read by.
+        let [from, to] = between.map(|time| {
+            let clock = zone.to_datetime(time);
+            clock.strftime("%Y-%m-%d %H:%M").to_string()
+        });
+        let many = at_most(between, every_s, hours);
         if many > MOST_RELEASES {
             let why =
                 format!("up to {many} releases from {from} to {to}, more than {MOST_RELEASES}");
@@ -144,7 +156,7 @@ impl DeskRequest<'_> {
                 remedy: words::TOO_MANY_RELEASES.into(),
             });
         }
-        let times = release_times([from, to], every_s, hours, zone);
+        let times = release_times(between, every_s, hours, zone);
         match times.is_empty() {
             false => Ok(times),
             true => Err(Error::CannotDo {
