@@ -275,6 +275,7 @@ pub const LOOK_AGAIN: &str = "Look again";
 pub const NOT_YET: &str = "Nothing yet: the plan needs what is listed at its fields.";
 pub const NO_WINDS: &str =
     "This plan has no winds yet. Tick a file, drop one here, or download a forecast.";
+pub const UNREADABLE_WINDS: &str = "The winds cannot be read: see Winds.";
 pub const NO_BALLOON: &str =
     "The rate of ascent is stated and the plan has no balloon: there is nothing to fill.";
 pub const FILLED_IN: &str = "The fill that follows from the plan";
