@@ -323,15 +323,7 @@ fn five_small_moves_of_the_release_are_a_large_one() {
 fn a_plan_that_would_be_hidden_is_not_made() {
     let (folder, desk) = over_the_sample();
     for name in ["flights", "feeds.toml", "Cargo", "FLIGHTS"] {
-        let fields = [
-            ("file", name),
-            ("place", "Riverton WY"),
-            ("release", "2026-05-01 09:00"),
-            ("balloon", "1200 g"),
-            ("load", "6 lb"),
-            ("parachute", "7 ft"),
-        ];
-        let answer = desk.post("/new", &fields);
+        let answer = desk.post("/new", &six_answers(name));
         assert!(
             answer.status == 422 && answer.body.contains("another name"),
             "{name}"
@@ -507,6 +499,140 @@ fn a_moved_release_says_where_its_elevation_is_from_and_keeps_the_clocks_of_its_
     desk.ask("/plan/take-file", &[("name", NAME)]);
     let now = move_to("Allegan, MI");
     assert_eq!(now["values"]["flight.timezone"], "UTC");
+    // Also from where the clocks show UTC in winter.
+    let text = fs::read_to_string(&path).unwrap();
+    let text = text.replace("43.02", "38.88").replace("-108.35", "-7.10");
+    fs::write(&path, text).unwrap();
+    desk.ask("/plan/take-file", &[("name", NAME)]);
+    let now = move_to("38.88, -6.97");
+    assert_eq!(now["values"]["site.lon"], "-6.97");
+    assert_eq!(now["values"]["flight.timezone"], "UTC");
+}
+
+/// What is wrong with the winds is told among them; the zone does not say that there are none.
+#[test]
+fn winds_that_cannot_be_read_are_not_said_to_be_missing() {
+    let (folder, desk) = over_the_sample();
+    fs::write(folder.path().join("riverton-2026-02-05.csv"), "a,b\n1,2\n").unwrap();
+    let live = json(&desk.get(&format!("/live?name={NAME}&n=1")));
+    let zone = live["parts"]["zone"].as_str().unwrap();
+    assert!(zone.contains("cannot be read: see Winds"), "{zone}");
+}
+
+/// Work on a plan whose file is gone is found again, and no new plan takes its place.
+#[test]
+fn work_on_a_plan_whose_file_is_gone_is_still_there() {
+    let (folder, mut desk) = over_the_sample();
+    edit(&desk, &state(&desk), &[("balloon.mass", "1 kg")]);
+    desk.kill();
+    fs::remove_file(folder.path().join(NAME)).unwrap();
+    fs::copy(
+        "samples/high-plains/plan.toml",
+        folder.path().join("other.toml"),
+    )
+    .unwrap();
+    let desk = Desk::open(folder.path(), &[]);
+    let home = desk.get("/").body;
+    assert!(
+        home.contains("href=\"/plan?name=plan.toml\"") && home.contains("its file is gone"),
+        "{home}"
+    );
+    let answer = desk.post("/new", &six_answers("plan"));
+    assert!(
+        answer.status == 422 && answer.body.contains("of which there is unsaved work"),
+        "{}",
+        answer.body
+    );
+    let answer = desk.post("/plan/save-as", &[("name", "other.toml"), ("file", "plan")]);
+    assert!(
+        answer.status == 422 && answer.body.contains("unsaved work"),
+        "{}",
+        answer.body
+    );
+    assert!(!folder.path().join(NAME).exists());
+    assert_eq!(state(&desk)["values"]["balloon.mass"], "1 kg");
+    desk.ask("/plan/save", &[("name", NAME)]);
+    assert!(folder.path().join(NAME).exists());
+}
+
+/// Winds come under many endings, and what cannot be listed for its name is told.
+#[test]
+fn files_are_listed_or_said_not_to_be() {
+    let (folder, desk) = over_the_sample();
+    fs::create_dir(folder.path().join("plan-flight")).unwrap();
+    let put = |name: &str| fs::write(folder.path().join(name), "").unwrap();
+    let winds = [
+        "run.buf",
+        "a.BUFR",
+        "b.bfr",
+        "c.csv.gz",
+        "d.grb2.bz2",
+        "e.html",
+        "f.json",
+        "g.gsl",
+    ];
+    winds.iter().for_each(|name| put(name));
+    put("plan-flight/page.html");
+    let pages = || ["/", "/plan?name=plan.toml"].map(|page| desk.get(page).body);
+    let [home, plan] = pages();
+    for name in winds {
+        assert!(plan.contains(&format!("value=\"{name}\"")), "{name}");
+    }
+    assert!(!plan.contains("value=\"plan-flight/page.html\""));
+    assert!(!home.contains("Not listed") && !plan.contains("Not listed"));
+    if cfg!(unix) {
+        for name in ["gfs 12:00.grib2", "is it?.toml", "a*b.JPG", ".hidden:.csv"] {
+            put(name);
+        }
+        for page in pages() {
+            assert!(
+                page.contains("Not listed: gfs 12:00.grib2, is it?.toml. Some systems"),
+                "{page}"
+            );
+        }
+    }
+}
+
+/// A zone in the desk's own folder can be compared as well as that of a briefing.
+#[test]
+fn a_zone_beside_the_plans_is_offered_for_comparing() {
+    let (folder, desk) = over_the_sample();
+    fs::write(folder.path().join("zone.geojson"), "").unwrap();
+    let home = desk.get("/").body;
+    assert!(home.contains("<option>zone.geojson</option>"), "{home}");
+}
+
+/// Whatever is wrong with an answer stands at its box, and the others stay.
+#[test]
+fn answers_out_of_all_range_and_strange_names_are_told_at_their_boxes() {
+    let folder = tempfile::tempdir().unwrap();
+    let desk = Desk::open(folder.path(), &[]);
+    for (id, typed) in [
+        ("balloon", "90 kg"),
+        ("load", "900 kg"),
+        ("parachute", "1 mm"),
+        ("file", "spring: first"),
+        ("file", "what?"),
+        ("file", "con"),
+    ] {
+        let fields =
+            six_answers("first").map(|(of, value)| (of, if of == id { typed } else { value }));
+        let page = desk.post("/new", &fields);
+        assert_eq!(page.status, 422, "{id}: {typed}");
+        assert!(
+            page.body.contains("id=\"begin-form\""),
+            "{id}: {}",
+            page.body
+        );
+        assert!(
+            page.body.contains(&format!("value=\"{typed}\"")),
+            "{id}: {}",
+            page.body
+        );
+        let wrong = format!("data-wrong=\"{id}\">found");
+        assert!(page.body.contains(&wrong), "{id}: {}", page.body);
+    }
+    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 0);
 }
 
 /// Reports and soundings are listed whatever the folder of the plan is called.
@@ -749,6 +875,27 @@ fn a_file_that_is_brought_with_a_bad_one_is_not_kept_either() {
     }
 }
 
+/// A name that only some systems have is taken with what they all have.
+#[test]
+fn a_file_of_a_strange_name_is_taken_under_a_plain_one() {
+    let (folder, desk) = over_the_sample();
+    let sounding = fs::read("samples/high-plains/riverton-2026-02-05.csv").unwrap();
+    let taken = brought(&desk, "riverton 12:00?.csv", &sounding);
+    assert_eq!(taken.status, 303, "{}", taken.body);
+    assert!(folder.path().join("winds/riverton 12-00-.csv").exists());
+    // Into a text that is no plan nothing can be put; where that is mended is said.
+    let step = state(&desk)["step"].to_string();
+    let broken = [("name", NAME), ("step", &step), ("text", "[wind\n")];
+    assert_eq!(desk.post("/plan/text", &broken).status, 303);
+    let refused = brought(&desk, "b.csv", &sounding);
+    assert!(
+        refused.status == 422 && refused.body.contains("mend it as text"),
+        "{}",
+        refused.body
+    );
+    assert!(!folder.path().join("winds/b.csv").exists());
+}
+
 #[test]
 fn winds_are_taken_if_they_can_be_read_and_under_a_name_of_their_own() {
     let (folder, desk) = over_the_sample();
@@ -798,6 +945,14 @@ fn winds_are_taken_if_they_can_be_read_and_under_a_name_of_their_own() {
         assert_eq!(brought(&desk, name, &sounding).status, 422, "{name}");
     }
     assert_eq!(files(), ["a-2.csv", "a.csv"]);
+    // A plan is none either, and what is said of it names it as it is called.
+    let plan = fs::read(folder.path().join(NAME)).unwrap();
+    let refused = brought(&desk, "mine.toml", &plan);
+    assert!(
+        refused.body.contains("--plan mine.toml"),
+        "{}",
+        refused.body
+    );
     let left: Vec<PathBuf> = fs::read_dir(folder.path())
         .unwrap()
         .map(|f| f.unwrap().path())
@@ -808,6 +963,18 @@ fn winds_are_taken_if_they_can_be_read_and_under_a_name_of_their_own() {
             .any(|p| p.file_name().unwrap().to_str().unwrap().starts_with(".tmp")),
         "{left:?}"
     );
+}
+
+/// Answers that make a plan.
+fn six_answers(name: &str) -> [(&str, &str); 6] {
+    [
+        ("file", name),
+        ("place", "Riverton WY"),
+        ("release", "2026-05-01 09:00"),
+        ("balloon", "1200 g"),
+        ("load", "6 lb"),
+        ("parachute", "7 ft"),
+    ]
 }
 
 #[test]

@@ -237,12 +237,19 @@ impl Draft {
     ///
     /// # Errors
     ///
-    /// There is such a file, or it cannot be written.
+    /// There is such a file or unsaved work of that name, or it cannot be written.
     pub fn save_as(&self, path: &Path) -> Result<()> {
         if path.exists() {
             return Err(Error::CannotDo {
                 why: format!("{} is there already", name(path)),
                 remedy: "give the name of a new file: plans are never overwritten".into(),
+            });
+        }
+        // The new file would be taken for a change of that plan.
+        if path != self.path && has_work(path) {
+            return Err(Error::CannotDo {
+                why: format!("there is unsaved work on a plan named {}", name(path)),
+                remedy: "give another name, or open that plan from the list of plans".into(),
             });
         }
         write_atomically(path, self.text().as_bytes())
@@ -318,6 +325,11 @@ impl Steps {
         self.steps.drain(..over);
         self.at = self.steps.len() - 1;
     }
+}
+
+/// Whether there is work on a plan that its file does not have; the file itself may be gone.
+pub fn has_work(path: &Path) -> bool {
+    beside(path).exists()
 }
 
 /// Where the steps of a plan are kept.

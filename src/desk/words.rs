@@ -120,7 +120,7 @@ pub fn field(id: &str) -> [&'static str; 2] {
         ],
         "wind.files" => [
             "Wind files of this plan",
-            "soundings or a forecast, not both",
+            "soundings or a forecast, not both; what is not listed can be dropped here",
         ],
         "limits.surface_wind" => ["Wind at the ground, at most", "as in 4 m/s or 9 mph"],
         "limits.max_drift" => ["Drift, at most", "as in 80 km or 50 mi"],
@@ -210,12 +210,18 @@ pub const PLANS: &str = "Plans in this folder";
 pub const NO_PLANS: &str = "There is no plan in this folder yet. Begin one below.";
 pub const MORE_FILES: &str =
     "This folder has more files than are listed here: start the desk in a smaller one.";
+pub const FILE_GONE: &str = "its file is gone; what was done since it was saved is there";
 pub const UNSAVED_THERE: &str = "with unsaved work";
 pub const BEGIN: &str = "Begin a plan";
 pub const BEGIN_LEAD: &str = "Six answers make a plan that can be flown. What you do not know is looked up or assumed, and the plan says so.";
 pub const FILE_NAME: &str = "Name of the plan";
 pub const NO_PLANS_NAME: &str =
     "another name: files of this one lie beside plans and are none, so the desk would not show it";
+pub const PLAIN_NAME: &str =
+    "a name without slashes and none of : * ? \" < > |, not too long, as in spring-flight";
+pub const IS_THERE: &str = "which is there already";
+pub const WORK_IS_THERE: &str = "of which there is unsaved work, though its file is gone";
+pub const NEW_NAME: &str = "the name of a new plan: none is overwritten";
 pub const FILE_NAME_HINT: &str = "as in spring-flight; it becomes a file of that name";
 pub const PLACE: &str = "Place of the release";
 pub const PLACE_HINT: &str =
@@ -260,6 +266,8 @@ pub const STALE: &str = "The plan was changed elsewhere; this page shows the new
 pub const APPLY: &str = "Apply";
 pub const SELDOM: &str = "More settings, rarely needed";
 pub const MISSING: &str = "What the plan still needs";
+pub const NO_TOML: &str = "the plan cannot be read as a plan";
+pub const NO_TOML_REMEDY: &str = "mend it as text";
 pub const NOT_TOML: &str = "The plan cannot be read as a plan. Fix it as text, below.";
 pub const BEYOND_BOX: &str = "The plan has more than this box can show; edit it as text below.";
 pub const MOVE_TO: &str = "Move the release to";
@@ -416,6 +424,9 @@ pub const PROGRESS: &str = "Work done";
 pub const REFUSED: &str = "That could not be done";
 pub const NEW_THING: &str = "new";
 
+/// Names that are told one by one at most.
+const MOST_ODD: usize = 10;
+
 /// What a job does.
 pub fn doing(what: &str) -> &'static str {
     match what {
@@ -451,6 +462,19 @@ pub fn other_clocks(zone: &str) -> String {
     let what = field("flight.timezone")[0];
     format!(
         "{what}: as before. The place has {zone}, whose clocks never show the release as it is written."
+    )
+}
+
+/// Which files are not listed, and why.
+pub fn odd_names(names: &[String]) -> String {
+    let first = names.iter().take(MOST_ODD).map(String::as_str);
+    let more = match names.len().saturating_sub(MOST_ODD) {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    let names = first.collect::<Vec<_>>().join(", ");
+    format!(
+        "Not listed: {names}{more}. Some systems have no such names: leave out \\ : * ? \" < > | and a blank or point at the end."
     )
 }
 

@@ -343,7 +343,7 @@ pub fn add_winds(desk: &Desk, name: &str, files: &[String], alone: bool) -> Resu
         // A download may have taken long.
         draft.look()?;
         let Some(mut plan) = PlanText::read(draft.text()) else {
-            return Err(super::gone());
+            return Err(super::no_toml());
         };
         let key = Key {
             section: "wind",

@@ -12,7 +12,7 @@ use crate::desk::fields::{apply, is_same_row, set};
 use crate::desk::folder::{beside, is_plan};
 use crate::desk::state::Desk;
 use crate::desk::words::Station;
-use crate::desk::{page, words};
+use crate::desk::{no_toml, page, words};
 use crate::error::{Error, Fault, Result};
 use crate::plan::edit::PlanText;
 
@@ -93,10 +93,7 @@ pub fn edited<T>(
     field: &str,
     change: impl FnOnce(&mut PlanText) -> Result<T>,
 ) -> Result<T> {
-    let mut doc = PlanText::read(draft.text()).ok_or_else(|| Error::CannotDo {
-        why: words::NOT_TOML.into(),
-        remedy: words::LOOK_AGAIN.into(),
-    })?;
+    let mut doc = PlanText::read(draft.text()).ok_or_else(no_toml)?;
     let done = change(&mut doc)?;
     draft.edit(doc.text(), field)?;
     Ok(done)
