@@ -267,6 +267,7 @@ impl Draft {
         let text = short(&self.path, text)?;
         self.kept.file_was = digest(&text);
         if text != self.text() {
+            self.kept.bury_undone();
             self.kept.push(text);
         }
         self.last = None;
@@ -312,6 +313,19 @@ impl Steps {
             }],
             at: 0,
             next: first + 1,
+        }
+    }
+
+    /// Puts what was undone before the step that counts: whoever comes to the next one by no doing of their own can
+    /// still go back to it.
+    fn bury_undone(&mut self) {
+        let counts = self
+            .steps
+            .get(self.at)
+            .filter(|_| self.at + 1 < self.steps.len());
+        if let Some(text) = counts.map(|step| step.text.clone()) {
+            self.at = self.steps.len() - 1;
+            self.push(text);
         }
     }
 
@@ -440,6 +454,24 @@ mod tests {
         assert_eq!(draft.look().unwrap(), FileIs::Gone);
         draft.save().unwrap();
         assert!(path.exists());
+    }
+
+    /// Undone as far as the file was, the work gives way to what somebody else wrote there, but is not lost.
+    #[test]
+    fn what_was_undone_outlives_a_file_that_is_taken_over() {
+        let (_folder, path) = plan();
+        let mut draft = Draft::open(&path).unwrap();
+        draft.edit("mine".into(), "").unwrap();
+        fs::write(&path, "by hand").unwrap();
+        assert_eq!(draft.look().unwrap(), FileIs::Changed);
+        draft.step(true).unwrap();
+        assert_eq!(draft.look().unwrap(), FileIs::TakenOver);
+        let mut seen = vec![draft.text().to_owned()];
+        while draft.can()[0] {
+            draft.step(true).unwrap();
+            seen.push(draft.text().to_owned());
+        }
+        assert_eq!(seen, ["by hand", "one", "mine", "one"]);
     }
 
     #[test]
