@@ -30,6 +30,9 @@ use windfall::Plan;
 
 const WINDS: &str = "samples/lake-shore/invented-winds.nc";
 
+/// A log of reports that never come.
+const HEAD: &str = "time,latitude,longitude,altitude_m\n";
+
 /// A script of the browser's, to which only its arguments are missing; `None` where no browser is.
 fn browser(script: &str) -> Option<Command> {
     let (chromium, node) = (
@@ -213,6 +216,7 @@ fn a_desk_killed_in_the_middle_loses_nothing() {
         return;
     };
     let (folder, mut desk) = over_the_sample();
+    fs::write(folder.path().join("receiver.csv"), HEAD).unwrap();
     let mut script = command
         .arg(desk.address())
         .stdin(Stdio::piped())
@@ -234,6 +238,16 @@ fn a_desk_killed_in_the_middle_loses_nothing() {
     let said = found["said"].to_string();
     assert!(said.contains("Start it again"), "{said}");
     assert_eq!(said.matches("Not saved yet").count(), 2, "{said}");
+    // Nor does it go on saying that it follows a flight.
+    let [before, after, hidden] = &found["work"].as_array().unwrap()[..] else {
+        panic!("{found}");
+    };
+    assert_eq!(before, &json!(["Following the flight", false]));
+    assert!(
+        after[0].as_str().unwrap().contains("does not answer"),
+        "{after}"
+    );
+    assert_eq!((&after[1], hidden), (&json!(true), &json!(true)));
 }
 
 /// Whoever types faster than the desk answers loses nothing, and writes into no other row.
@@ -246,8 +260,7 @@ fn keys_that_come_before_an_answer_are_not_lost() {
     // Another plan, and reports that never come.
     let [plan, other] = ["plan.toml", "other.toml"].map(|name| folder.path().join(name));
     fs::copy(plan, other).unwrap();
-    let head = "time,latitude,longitude,altitude_m\n";
-    fs::write(folder.path().join("receiver.csv"), head).unwrap();
+    fs::write(folder.path().join("receiver.csv"), HEAD).unwrap();
     let found: Value = serde_json::from_str(&said(command.arg(desk.address()))).unwrap();
     assert_eq!(found["saved"], "At the last moment");
     assert_eq!(found["meanwhile"], json!(["Sagebrush 2", "70 km"]));
@@ -259,6 +272,8 @@ fn keys_that_come_before_an_answer_are_not_lost() {
     assert_eq!(found["empty"], "");
     assert_eq!(found["whole"], json!([true, "Third"]));
     assert_eq!(found["stop"], true);
+    let refused = text(&found, "refused");
+    assert!(refused.contains("other work is going on"), "{refused}");
 }
 
 /// Idle it takes no time, and what is served for the page stays small.

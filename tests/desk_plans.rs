@@ -120,6 +120,54 @@ fn what_the_page_saves_the_commands_read_and_the_rest_of_the_file_stays() {
     assert_eq!(state(&desk)["text"], before.as_str());
 }
 
+/// Who presses a button has not seen yet what a colleague wrote a moment ago.
+#[test]
+fn undo_shows_a_file_that_was_changed_by_hand_before_it_goes_back() {
+    let (folder, desk) = over_the_sample();
+    let path = folder.path().join(NAME);
+    let press = |what: &str| desk.ask(&format!("/plan/{what}"), &[("name", NAME)]);
+    let by_hand = |mass: &str| {
+        let text = fs::read_to_string(&path).unwrap();
+        let (before, rest) = text.split_once("\nmass = \"").unwrap();
+        let (_, after) = rest.split_once('"').unwrap();
+        fs::write(&path, format!("{before}\nmass = \"{mass}\"{after}")).unwrap();
+    };
+    edit(&desk, &state(&desk), &[("balloon.mass", "1000 g")]);
+    press("save");
+    for button in ["undo", "redo"] {
+        by_hand("800 g");
+        let now = press(button);
+        assert_eq!(now["values"]["balloon.mass"], "800 g", "{button}");
+        let said = now["said"].as_str().unwrap();
+        assert!(
+            said.contains("changed by somebody else"),
+            "{button}: {said}"
+        );
+        let now = press("undo");
+        assert_eq!(now["values"]["balloon.mass"], "1000 g", "{button}");
+        press("save");
+    }
+    // Nor is it passed over in silence where something else is done.
+    by_hand("600 g");
+    let now = desk.ask("/plan/place", &[("name", NAME), ("place", "43.1, -108.4")]);
+    assert_eq!(now["values"]["balloon.mass"], "600 g");
+    let said = now["said"].as_str().unwrap();
+    assert!(
+        said.starts_with("The file was changed by somebody else"),
+        "{said}"
+    );
+}
+
+/// The page sends its last keys when it is left, with the step of the answer before.
+#[test]
+fn what_is_typed_before_the_last_answer_came_is_not_lost() {
+    let (_folder, desk) = over_the_sample();
+    let first = edit(&desk, &state(&desk), &[("flight.name", "S")]);
+    edit(&desk, &first, &[("flight.name", "Sa")]);
+    let last = edit(&desk, &first, &[("flight.name", "Sag")]);
+    assert_eq!(last["values"]["flight.name"], "Sag", "{last}");
+}
+
 #[test]
 fn messages_of_the_plan_stand_at_their_fields() {
     let (_folder, desk) = over_the_sample();
@@ -275,15 +323,7 @@ fn five_small_moves_of_the_release_are_a_large_one() {
 fn a_plan_that_would_be_hidden_is_not_made() {
     let (folder, desk) = over_the_sample();
     for name in ["flights", "feeds.toml", "Cargo", "FLIGHTS"] {
-        let fields = [
-            ("file", name),
-            ("place", "Riverton WY"),
-            ("release", "2026-05-01 09:00"),
-            ("balloon", "1200 g"),
-            ("load", "6 lb"),
-            ("parachute", "7 ft"),
-        ];
-        let answer = desk.post("/new", &fields);
+        let answer = desk.post("/new", &six_answers(name));
         assert!(
             answer.status == 422 && answer.body.contains("another name"),
             "{name}"
@@ -459,6 +499,140 @@ fn a_moved_release_says_where_its_elevation_is_from_and_keeps_the_clocks_of_its_
     desk.ask("/plan/take-file", &[("name", NAME)]);
     let now = move_to("Allegan, MI");
     assert_eq!(now["values"]["flight.timezone"], "UTC");
+    // Also from where the clocks show UTC in winter.
+    let text = fs::read_to_string(&path).unwrap();
+    let text = text.replace("43.02", "38.88").replace("-108.35", "-7.10");
+    fs::write(&path, text).unwrap();
+    desk.ask("/plan/take-file", &[("name", NAME)]);
+    let now = move_to("38.88, -6.97");
+    assert_eq!(now["values"]["site.lon"], "-6.97");
+    assert_eq!(now["values"]["flight.timezone"], "UTC");
+}
+
+/// What is wrong with the winds is told among them; the zone does not say that there are none.
+#[test]
+fn winds_that_cannot_be_read_are_not_said_to_be_missing() {
+    let (folder, desk) = over_the_sample();
+    fs::write(folder.path().join("riverton-2026-02-05.csv"), "a,b\n1,2\n").unwrap();
+    let live = json(&desk.get(&format!("/live?name={NAME}&n=1")));
+    let zone = live["parts"]["zone"].as_str().unwrap();
+    assert!(zone.contains("cannot be read: see Winds"), "{zone}");
+}
+
+/// Work on a plan whose file is gone is found again, and no new plan takes its place.
+#[test]
+fn work_on_a_plan_whose_file_is_gone_is_still_there() {
+    let (folder, mut desk) = over_the_sample();
+    edit(&desk, &state(&desk), &[("balloon.mass", "1 kg")]);
+    desk.kill();
+    fs::remove_file(folder.path().join(NAME)).unwrap();
+    fs::copy(
+        "samples/high-plains/plan.toml",
+        folder.path().join("other.toml"),
+    )
+    .unwrap();
+    let desk = Desk::open(folder.path(), &[]);
+    let home = desk.get("/").body;
+    assert!(
+        home.contains("href=\"/plan?name=plan.toml\"") && home.contains("its file is gone"),
+        "{home}"
+    );
+    let answer = desk.post("/new", &six_answers("plan"));
+    assert!(
+        answer.status == 422 && answer.body.contains("of which there is unsaved work"),
+        "{}",
+        answer.body
+    );
+    let answer = desk.post("/plan/save-as", &[("name", "other.toml"), ("file", "plan")]);
+    assert!(
+        answer.status == 422 && answer.body.contains("unsaved work"),
+        "{}",
+        answer.body
+    );
+    assert!(!folder.path().join(NAME).exists());
+    assert_eq!(state(&desk)["values"]["balloon.mass"], "1 kg");
+    desk.ask("/plan/save", &[("name", NAME)]);
+    assert!(folder.path().join(NAME).exists());
+}
+
+/// Winds come under many endings, and what cannot be listed for its name is told.
+#[test]
+fn files_are_listed_or_said_not_to_be() {
+    let (folder, desk) = over_the_sample();
+    fs::create_dir(folder.path().join("plan-flight")).unwrap();
+    let put = |name: &str| fs::write(folder.path().join(name), "").unwrap();
+    let winds = [
+        "run.buf",
+        "a.BUFR",
+        "b.bfr",
+        "c.csv.gz",
+        "d.grb2.bz2",
+        "e.html",
+        "f.json",
+        "g.gsl",
+    ];
+    winds.iter().for_each(|name| put(name));
+    put("plan-flight/page.html");
+    let pages = || ["/", "/plan?name=plan.toml"].map(|page| desk.get(page).body);
+    let [home, plan] = pages();
+    for name in winds {
+        assert!(plan.contains(&format!("value=\"{name}\"")), "{name}");
+    }
+    assert!(!plan.contains("value=\"plan-flight/page.html\""));
+    assert!(!home.contains("Not listed") && !plan.contains("Not listed"));
+    if cfg!(unix) {
+        for name in ["gfs 12:00.grib2", "is it?.toml", "a*b.JPG", ".hidden:.csv"] {
+            put(name);
+        }
+        for page in pages() {
+            assert!(
+                page.contains("Not listed: gfs 12:00.grib2, is it?.toml. Some systems"),
+                "{page}"
+            );
+        }
+    }
+}
+
+/// A zone in the desk's own folder can be compared as well as that of a briefing.
+#[test]
+fn a_zone_beside_the_plans_is_offered_for_comparing() {
+    let (folder, desk) = over_the_sample();
+    fs::write(folder.path().join("zone.geojson"), "").unwrap();
+    let home = desk.get("/").body;
+    assert!(home.contains("<option>zone.geojson</option>"), "{home}");
+}
+
+/// Whatever is wrong with an answer stands at its box, and the others stay.
+#[test]
+fn answers_out_of_all_range_and_strange_names_are_told_at_their_boxes() {
+    let folder = tempfile::tempdir().unwrap();
+    let desk = Desk::open(folder.path(), &[]);
+    for (id, typed) in [
+        ("balloon", "90 kg"),
+        ("load", "900 kg"),
+        ("parachute", "1 mm"),
+        ("file", "spring: first"),
+        ("file", "what?"),
+        ("file", "con"),
+    ] {
+        let fields =
+            six_answers("first").map(|(of, value)| (of, if of == id { typed } else { value }));
+        let page = desk.post("/new", &fields);
+        assert_eq!(page.status, 422, "{id}: {typed}");
+        assert!(
+            page.body.contains("id=\"begin-form\""),
+            "{id}: {}",
+            page.body
+        );
+        assert!(
+            page.body.contains(&format!("value=\"{typed}\"")),
+            "{id}: {}",
+            page.body
+        );
+        let wrong = format!("data-wrong=\"{id}\">found");
+        assert!(page.body.contains(&wrong), "{id}: {}", page.body);
+    }
+    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 0);
 }
 
 /// Reports and soundings are listed whatever the folder of the plan is called.
@@ -508,6 +682,22 @@ fn far_too_many_releases_are_refused() {
     assert!(said.contains("more than 5000"), "{said}");
     let said = days("2026-02-05", "90 s");
     assert!(said.contains("whole minutes"), "{said}");
+    // Days that have none are told as they were typed: on the plan's clocks, not in UTC.
+    let hours = [
+        ("from", "2026-02-05"),
+        ("to", "2026-02-05"),
+        ("every", "1 h"),
+        ("hours", "11:10-11:20"),
+    ];
+    desk.post(
+        "/job",
+        &[&[("name", NAME), ("what", "days")], &hours[..]].concat(),
+    );
+    let said = failed(&desk);
+    assert!(
+        said.contains("from 2026-02-05 00:00 to 2026-02-05 23:59"),
+        "{said}"
+    );
 }
 
 /// What is judged by its best release is taken with that.
@@ -538,6 +728,13 @@ fn a_site_and_a_target_are_taken_with_their_hour() {
             "sites" => shows(&desk, "site", "Field"),
             _ => shows(&desk, "site", "Where to launch"),
         };
+        // With its day: the best hours of two sites may be those of two days.
+        let table = made.split("<details").next().unwrap();
+        assert_eq!(
+            table.matches("Thursday 5 February 2026 16:00").count(),
+            2,
+            "{table}"
+        );
         let form = made.split("action=\"/plan/take\"").nth(1).unwrap();
         let form = form.split("</form>").next().unwrap();
         assert!(
@@ -678,6 +875,27 @@ fn a_file_that_is_brought_with_a_bad_one_is_not_kept_either() {
     }
 }
 
+/// A name that only some systems have is taken with what they all have.
+#[test]
+fn a_file_of_a_strange_name_is_taken_under_a_plain_one() {
+    let (folder, desk) = over_the_sample();
+    let sounding = fs::read("samples/high-plains/riverton-2026-02-05.csv").unwrap();
+    let taken = brought(&desk, "riverton 12:00?.csv", &sounding);
+    assert_eq!(taken.status, 303, "{}", taken.body);
+    assert!(folder.path().join("winds/riverton 12-00-.csv").exists());
+    // Into a text that is no plan nothing can be put; where that is mended is said.
+    let step = state(&desk)["step"].to_string();
+    let broken = [("name", NAME), ("step", &step), ("text", "[wind\n")];
+    assert_eq!(desk.post("/plan/text", &broken).status, 303);
+    let refused = brought(&desk, "b.csv", &sounding);
+    assert!(
+        refused.status == 422 && refused.body.contains("mend it as text"),
+        "{}",
+        refused.body
+    );
+    assert!(!folder.path().join("winds/b.csv").exists());
+}
+
 #[test]
 fn winds_are_taken_if_they_can_be_read_and_under_a_name_of_their_own() {
     let (folder, desk) = over_the_sample();
@@ -727,6 +945,14 @@ fn winds_are_taken_if_they_can_be_read_and_under_a_name_of_their_own() {
         assert_eq!(brought(&desk, name, &sounding).status, 422, "{name}");
     }
     assert_eq!(files(), ["a-2.csv", "a.csv"]);
+    // A plan is none either, and what is said of it names it as it is called.
+    let plan = fs::read(folder.path().join(NAME)).unwrap();
+    let refused = brought(&desk, "mine.toml", &plan);
+    assert!(
+        refused.body.contains("--plan mine.toml"),
+        "{}",
+        refused.body
+    );
     let left: Vec<PathBuf> = fs::read_dir(folder.path())
         .unwrap()
         .map(|f| f.unwrap().path())
@@ -737,6 +963,18 @@ fn winds_are_taken_if_they_can_be_read_and_under_a_name_of_their_own() {
             .any(|p| p.file_name().unwrap().to_str().unwrap().starts_with(".tmp")),
         "{left:?}"
     );
+}
+
+/// Answers that make a plan.
+fn six_answers(name: &str) -> [(&str, &str); 6] {
+    [
+        ("file", name),
+        ("place", "Riverton WY"),
+        ("release", "2026-05-01 09:00"),
+        ("balloon", "1200 g"),
+        ("load", "6 lb"),
+        ("parachute", "7 ft"),
+    ]
 }
 
 #[test]
@@ -862,12 +1100,8 @@ fn days_are_compared_one_is_taken_and_the_crew_is_briefed() {
         made.contains("plan-briefing") && made.contains("/file?name=plan-briefing%2Fbrief.html"),
         "{made}"
     );
-    assert_eq!(
-        fs::read_dir(folder.path().join("plan-briefing"))
-            .unwrap()
-            .count(),
-        11
-    );
+    let briefing = folder.path().join("plan-briefing");
+    assert_eq!(fs::read_dir(&briefing).unwrap().count(), 11);
     let page = desk.get("/file?name=plan-briefing%2Fbrief.html");
     assert!(page.status == 200 && page.body.contains("Wait here"));
     // What was made before, against the plan as it is now.
@@ -879,6 +1113,15 @@ fn days_are_compared_one_is_taken_and_the_crew_is_briefed() {
         compared.body
     );
     assert!(compared.body.contains("<svg") && compared.body.contains("moved"));
+    // Written whole or not at all: of two flights no briefing is mixed.
+    fs::remove_file(briefing.join("zone.kml")).unwrap();
+    fs::create_dir(briefing.join("zone.kml")).unwrap();
+    fs::write(briefing.join("brief.html"), "of the flight before").unwrap();
+    assert_eq!(job("brief", &[]).status, 303);
+    let said = failed(&desk);
+    assert!(said.contains("zone.kml"), "{said}");
+    let page = fs::read_to_string(briefing.join("brief.html")).unwrap();
+    assert_eq!(page, "of the flight before");
 }
 
 /// The flight as it is planned, as a tracker might have told it: a row a minute.
@@ -954,6 +1197,28 @@ fn a_flight_is_followed_from_a_file_that_grows_until_it_is_stopped() {
     }
 }
 
+/// What was heard of a flight before is put aside, and where is said.
+#[test]
+fn the_log_of_an_earlier_flight_is_told() {
+    let (folder, desk) = over_the_sample();
+    let rows = flown(folder.path());
+    fs::write(
+        folder.path().join("receiver.csv"),
+        HEAD.to_owned() + &rows.concat(),
+    )
+    .unwrap();
+    let there = folder.path().join("plan-flight");
+    fs::create_dir(&there).unwrap();
+    fs::write(there.join("release.txt"), "2025-06-01T12:00:00Z\n").unwrap();
+    fs::write(there.join("reports.log"), "earlier\n").unwrap();
+    let fields = [("name", NAME), ("what", "follow"), ("file", "receiver.csv")];
+    assert_eq!(desk.post("/job", &fields).status, 303);
+    let made = shows(&desk, "flying", "of an earlier release are kept in");
+    let log = made.split("kept in <strong>").nth(1).unwrap();
+    let log = folder.path().join(log.split('<').next().unwrap());
+    assert_eq!(fs::read_to_string(log).unwrap(), "earlier\n");
+}
+
 /// What a job that failed says.
 fn failed(desk: &Desk) -> String {
     let until = Instant::now() + Duration::from_secs(60);
@@ -977,6 +1242,10 @@ fn a_source_that_cannot_be_followed_is_told() {
         (vec![("file", "../elsewhere.log")], "elsewhere.log"),
         (vec![("file", "none.log")], "none.log"),
         (vec![("address", "receiver.csv")], "Or an address"),
+        (
+            vec![("file", "plan.toml"), ("address", "tcp://localhost:1")],
+            "both a file of reports and an address",
+        ),
         (vec![("address", "tcp://nowhere")], "host:port"),
         (
             vec![("address", "aprs://localhost:1?call=N0CALL")],

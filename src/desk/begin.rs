@@ -8,7 +8,7 @@ use crate::report::files::plan::draft;
 use crate::units::{Dimension, parse};
 
 use super::fields::Values;
-use super::folder::is_plan;
+use super::folder::{is_name, is_plan};
 use super::words;
 
 /// The fields of a new plan, in their order.
@@ -23,10 +23,10 @@ pub fn plan(given: &Values) -> Result<std::result::Result<(String, String), Vec<
     let of = |id: &str| given.get(id).map_or("", |text| text.trim());
     let mut faults = Vec::new();
     let name = of("file").trim_end_matches(".toml");
-    if name.is_empty() || name.contains(['/', '\\']) || name.starts_with('.') {
-        let expected = "a name without slashes, as in spring-flight";
-        faults.push(fault("file", of("file"), expected));
-    } else if !is_plan(&format!("{name}.toml")) {
+    let file = format!("{name}.toml");
+    if name.is_empty() || !is_name(&file) {
+        faults.push(fault("file", of("file"), words::PLAIN_NAME));
+    } else if !is_plan(&file) {
         faults.push(fault("file", of("file"), words::NO_PLANS_NAME));
     }
     // No fault ends the reading: a person sees at once all that is wrong.
@@ -81,7 +81,33 @@ pub fn plan(given: &Values) -> Result<std::result::Result<(String, String), Vec<
         us_units: usually_us_units(&site),
         site,
     };
-    Ok(Ok((format!("{name}.toml"), draft(&answers).text)))
+    Ok(Ok((file, draft(&answers).text)))
+}
+
+/// Faults of the plan that the answers made, each at the box that it was typed into.
+///
+/// # Errors
+///
+/// The faults as they are, where one is of something that was not typed.
+pub fn at_their_boxes(faults: Vec<Fault>) -> Result<Vec<Fault>> {
+    let boxes: Option<Vec<_>> = faults.iter().map(box_of).collect();
+    match boxes {
+        None => Err(Error::Faults(faults)),
+        Some(boxes) => {
+            let both = faults.into_iter().zip(boxes);
+            Ok(both.map(|(fault, id)| fault.of_key(id)).collect())
+        }
+    }
+}
+
+fn box_of(fault: &Fault) -> Option<&'static str> {
+    let (section, _) = fault.key.as_deref()?.split_once(' ')?;
+    match section {
+        "[balloon]" => Some("balloon"),
+        "[[load]]" => Some("load"),
+        "[parachute]" => Some("parachute"),
+        _ => None,
+    }
 }
 
 fn fault(id: &str, found: &str, expected: &str) -> Fault {

@@ -17,8 +17,13 @@
   };
   const say = (text) => { const at = $("saved") || $("map-said"); if (at) { at.textContent = text; } };
 
+  // Why the desk does not answer; nothing where it does.
+  const silence = () => fetch("/alive").then((answer) => (answer.status === 401 ? words.anew : ""), () => words.silent);
+  const asks = async (address, fields) => {
+    try { return await json(await post(address, fields)); } catch (gone) { return { error: await silence() || words.slow }; }
+  };
   // Somebody looks: the desk stays open.
-  setInterval(() => fetch("/alive").catch(() => {}), 240000);
+  setInterval(async () => { const why = await silence(); if (why) { say(why); } }, 240000);
   const summary = document.querySelector("[data-focus]");
   if (summary) { summary.focus(); }
 
@@ -245,8 +250,8 @@
     let now;
     try {
       const answer = await fetch("/live?" + query, { headers: asked });
-      // A newer question was asked, and will be answered.
-      if (answer.status === 409) { return; }
+      // A newer question was asked, and will be answered. Read to its end all the same, or it would stay open.
+      if (answer.status === 409) { await answer.text(); return; }
       now = answer.ok ? await answer.json() : { error: (await answer.json().catch(() => ({}))).error || words.slow };
     } catch (gone) { now = { error: words.silent }; }
     if (n < latest || (now.error && n < asking)) { return; }
@@ -287,8 +292,7 @@
     flush();
     return inTurn(async () => {
       const kept = typed();
-      let now;
-      try { now = await json(await post(address, body)); } catch (gone) { now = { error: words.silent }; }
+      const now = await asks(address, body);
       // The plan's values go into all boxes but those that were typed into since.
       if (!now.error) { shown = kept; }
       state(now);
@@ -312,11 +316,11 @@
     } else if (sent.matches("[data-job]")) {
       event.preventDefault();
       await flush();
-      const now = await json(await post(action, new FormData(sent)));
-      if (now.error) { $("job-said").textContent = now.error; }
+      const now = await asks(action, new FormData(sent));
+      if (now.error) { refuse(now.error); } else { heed(); }
     } else if (action === "/job/stop") {
       event.preventDefault();
-      post(action, {});
+      post(action, {}).catch(() => refuse(words.silent));
     } else if (sent !== form && action.startsWith("/plan/") && (busy || unsent())) {
       event.preventDefault();
       await flush();
@@ -327,14 +331,49 @@
     if ((event.ctrlKey || event.metaKey) && event.key === "s") { event.preventDefault(); save(); }
   });
 
+  // What is said of the work. What was refused stays for a while, whatever is said meanwhile.
+  let refusal = 0, since = null;
+  function work_says(text) {
+    since = text;
+    if (!refusal && $("job-said").textContent !== text) { $("job-said").textContent = text; }
+  }
+  function refuse(why) {
+    clearTimeout(refusal);
+    [since, refusal] = [null, setTimeout(heed, 20000)];
+    $("job-said").textContent = why;
+  }
+  function heed() {
+    clearTimeout(refusal);
+    refusal = 0;
+    if (since !== null) { work_says(since); }
+  }
+
   // What happens elsewhere: other pages, long work.
-  let source = null, ended = null, seen = 0, theirs = false;
+  let source = null, ended = null, seen = 0, theirs = false, lost = 0;
+  const flying = document.querySelector("[data-made=flying]");
   function listen() {
     source = new EventSource("/pulse");
+    source.onopen = () => { clearTimeout(lost); lost = 0; };
     source.onmessage = (event) => told(JSON.parse(event.data));
+    // The browser asks again by itself after some seconds: until then nothing is lost yet.
+    source.onerror = () => { lost = lost || setTimeout(unheard, 6000); };
+  }
+  // Nothing is heard of the desk: what is shown of its work is old.
+  async function unheard() {
+    lost = 0;
+    const why = await silence();
+    if (!source || source.readyState === EventSource.OPEN) { return; }
+    if (source.readyState === EventSource.CLOSED && why !== words.anew) { listen(); }
+    if (!why) { return; }
+    work_says(why);
+    $("job-share").hidden = true;
+    document.querySelector("#job form").hidden = true;
+    flying.classList.add("old");
+    seen = -1;
   }
   async function told(pulse) {
-    const job = pulse.job;
+    const job = pulse.job, back = seen < 0;
+    if (back) { flying.classList.remove("old"); }
     const mine = job && job.plan === name;
     const on = job && job.state === "running";
     $("job-share").hidden = !on;
@@ -345,14 +384,17 @@
       const count = job.station === "winds" && job.of > 1e4 ? ` ${(job.done / 1e6).toFixed(1)} / ${(job.of / 1e6).toFixed(1)} MB` : "";
       // Read out in steps of a tenth.
       const said = (mine ? "" : `${job.plan}: `) + job.doing + (count || (share === null ? "" : ` ${10 * Math.floor(10 * share)} %`));
-      if ($("job-said").textContent !== said) { $("job-said").textContent = said; }
+      work_says(said);
       // A flight that is followed shows how it stands while the work goes on.
       if (mine && job.station === "flying" && job.done !== seen) { seen = job.done; result(job.station); }
     } else if (job && !mine) {
-      if (theirs) { $("job-said").textContent = words.idle; }
+      if (theirs || back) { work_says(words.idle); }
     } else if (job) {
-      $("job-said").textContent = { done: `${job.doing}: ${words.done}`, stopped: words.stopped, failed: job.message }[job.state] || "";
+      work_says({ done: `${job.doing}: ${words.done}`, stopped: words.stopped, failed: job.message }[job.state] || "");
+    } else if (back) {
+      work_says(words.idle);
     }
+    seen = Math.max(seen, 0);
     if (ended !== null && pulse.ended !== ended && mine && job.state === "done") { result(job.station); }
     ended = pulse.ended;
     theirs = on && !mine;
@@ -363,11 +405,13 @@
     const box = document.querySelector(`[data-made=${station}]`);
     if (!box) { return; }
     const query = new URLSearchParams({ name, station });
-    box.innerHTML = await (await fetch("/result?" + query)).text();
+    const answer = await fetch("/result?" + query).catch(() => null);
+    if (!answer || !answer.ok) { return refuse(answer ? words.slow : words.silent); }
+    box.innerHTML = await answer.text();
     if (station === "winds") { location.reload(); }
   }
   const visible = () => {
-    if (document.hidden && source) { source.close(); source = null; }
+    if (document.hidden && source) { source.close(); source = null; clearTimeout(lost); lost = 0; }
     if (!document.hidden && !source) { listen(); }
   };
   document.addEventListener("visibilitychange", visible);
@@ -384,8 +428,8 @@
     const body = new FormData();
     body.append("name", name);
     for (const file of event.dataTransfer.files) { body.append("file", file); }
-    const now = await json(await post("/winds/drop", body));
-    if (now.error) { $("job-said").textContent = now.error; } else { location.hash = "winds"; location.reload(); }
+    const now = await asks("/winds/drop", body);
+    if (now.error) { refuse(now.error); } else { location.hash = "winds"; location.reload(); }
   });
 
   // Where one is.
@@ -423,8 +467,13 @@
   async function ground() {
     const query = new URLSearchParams({ name, frame: frame() });
     const asked = frame();
-    const text = await (await fetch("/map/ground?" + query)).text();
-    if (asked === frame()) { part("below").innerHTML = text; layers(); }
+    const answer = await fetch("/map/ground?" + query).catch(() => null);
+    const text = answer && answer.ok ? await answer.text() : "";
+    if (asked !== frame()) { return; }
+    // None rather than that of another frame, which would lie in the wrong place.
+    part("below").innerHTML = text;
+    if (!text) { $("map-said").textContent = answer ? words.slow : words.silent; }
+    layers();
   }
   function layers() {
     for (const box of all("[data-switch]")) {

@@ -1,6 +1,7 @@
 //! Plans that are being worked on: every step kept beside the file, so that nothing unsaved is lost and every
 //! edit can be undone; the file itself is written only when it is as it was when the work began.
 
+use std::collections::VecDeque;
 use std::fs;
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
@@ -16,6 +17,8 @@ use crate::files::{read_bytes, read_text, write_atomically};
 const MOST_STEPS: usize = 200;
 /// What is typed into one field without a longer pause is one step.
 const ONE_STEP: Duration = Duration::from_secs(4);
+/// Steps that were replaced by what was typed next, and may still be shown by a page, kept at most.
+const MOST_REPLACED: usize = 20;
 /// What a file of steps ends in, after the plan's own name.
 const ENDING: &str = "draft";
 /// The longest plan that is taken, bytes.
@@ -58,6 +61,8 @@ pub enum FileIs {
 pub struct Draft {
     path: PathBuf,
     kept: Steps,
+    /// Steps that were replaced a moment ago: a page may have sent something before it heard of that.
+    replaced: VecDeque<Step>,
     /// The field that was edited last, and when.
     last: Option<(String, Instant)>,
     /// Whether the newest step is a file that somebody else changed.
@@ -82,6 +87,7 @@ impl Draft {
         Ok(Draft {
             path: path.to_owned(),
             kept,
+            replaced: VecDeque::new(),
             last: None,
             taken_over: false,
         })
@@ -99,7 +105,8 @@ impl Draft {
 
     /// The plan as it was at a step, if that is still known.
     pub fn text_at(&self, number: u64) -> Option<&str> {
-        let step = self.kept.steps.iter().find(|s| s.number == number);
+        let mut known = self.kept.steps.iter().chain(&self.replaced);
+        let step = known.find(|s| s.number == number);
         step.map(|s| s.text.as_str())
     }
 
@@ -137,6 +144,9 @@ impl Draft {
         // The step before is replaced, so that one step back leads to before both.
         if goes_on && self.kept.at > 0 {
             self.kept.at -= 1;
+            self.replaced.extend(self.kept.steps.pop());
+            let over = self.replaced.len().saturating_sub(MOST_REPLACED);
+            self.replaced.drain(..over);
         }
         self.kept.push(text);
         self.last = Some((field.to_owned(), now));
@@ -227,12 +237,19 @@ impl Draft {
     ///
     /// # Errors
     ///
-    /// There is such a file, or it cannot be written.
+    /// There is such a file or unsaved work of that name, or it cannot be written.
     pub fn save_as(&self, path: &Path) -> Result<()> {
         if path.exists() {
             return Err(Error::CannotDo {
                 why: format!("{} is there already", name(path)),
                 remedy: "give the name of a new file: plans are never overwritten".into(),
+            });
+        }
+        // The new file would be taken for a change of that plan.
+        if path != self.path && has_work(path) {
+            return Err(Error::CannotDo {
+                why: format!("there is unsaved work on a plan named {}", name(path)),
+                remedy: "give another name, or open that plan from the list of plans".into(),
             });
         }
         write_atomically(path, self.text().as_bytes())
@@ -250,6 +267,7 @@ impl Draft {
         let text = short(&self.path, text)?;
         self.kept.file_was = digest(&text);
         if text != self.text() {
+            self.kept.bury_undone();
             self.kept.push(text);
         }
         self.last = None;
@@ -298,6 +316,19 @@ impl Steps {
         }
     }
 
+    /// Puts what was undone before the step that counts: whoever comes to the next one by no doing of their own can
+    /// still go back to it.
+    fn bury_undone(&mut self) {
+        let counts = self
+            .steps
+            .get(self.at)
+            .filter(|_| self.at + 1 < self.steps.len());
+        if let Some(text) = counts.map(|step| step.text.clone()) {
+            self.at = self.steps.len() - 1;
+            self.push(text);
+        }
+    }
+
     /// A step after the one that counts; those that were undone are gone.
     fn push(&mut self, text: String) {
         self.steps.truncate(self.at + 1);
@@ -308,6 +339,11 @@ impl Steps {
         self.steps.drain(..over);
         self.at = self.steps.len() - 1;
     }
+}
+
+/// Whether there is work on a plan that its file does not have; the file itself may be gone.
+pub fn has_work(path: &Path) -> bool {
+    beside(path).exists()
 }
 
 /// Where the steps of a plan are kept.
@@ -418,6 +454,24 @@ mod tests {
         assert_eq!(draft.look().unwrap(), FileIs::Gone);
         draft.save().unwrap();
         assert!(path.exists());
+    }
+
+    /// Undone as far as the file was, the work gives way to what somebody else wrote there, but is not lost.
+    #[test]
+    fn what_was_undone_outlives_a_file_that_is_taken_over() {
+        let (_folder, path) = plan();
+        let mut draft = Draft::open(&path).unwrap();
+        draft.edit("mine".into(), "").unwrap();
+        fs::write(&path, "by hand").unwrap();
+        assert_eq!(draft.look().unwrap(), FileIs::Changed);
+        draft.step(true).unwrap();
+        assert_eq!(draft.look().unwrap(), FileIs::TakenOver);
+        let mut seen = vec![draft.text().to_owned()];
+        while draft.can()[0] {
+            draft.step(true).unwrap();
+            seen.push(draft.text().to_owned());
+        }
+        assert_eq!(seen, ["by hand", "one", "mine", "one"]);
     }
 
     #[test]

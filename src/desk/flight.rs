@@ -16,7 +16,7 @@ use crate::follow::answer::Standing;
 use crate::follow::views::Views;
 use crate::geodesy::Position;
 use crate::geodesy::reading::{EXPECTED, read_position};
-use crate::listen::listening::{Listening, log_of, read_file};
+use crate::listen::listening::{Batch, Listening, log_of, read_file};
 use crate::listen::{ReportSource, Said, Waiting};
 use crate::logbook::Logbook;
 use crate::plan::Plan;
@@ -24,6 +24,7 @@ use crate::report::files::live_folder::LiveFolder;
 use crate::report::pictures::map::debrief::sheet;
 use crate::track::fields::Fields;
 use crate::track::reader::Reader;
+use crate::units::UnitSystem;
 use crate::winds::Winds;
 use crate::zone::Options;
 
@@ -40,6 +41,8 @@ pub struct Followed {
     pub timezone: TimeZone,
     /// The folder it is written into, as the desk's folder has it.
     pub folder: String,
+    /// Where the log of another flight is now that lay in that folder.
+    pub earlier: Option<String>,
 }
 
 /// A flight looked back on.
@@ -60,66 +63,113 @@ pub struct Debriefed {
 ///
 /// Whatever is wrong with the plan, the winds or the source.
 pub fn follow(asked: &DeskRequest, winds: &Winds) -> Result<Answer> {
-    let desk = asked.desk;
     let source = source(asked)?;
     let reader = reader(asked)?;
     let grows = asked.typed("grows") == "yes";
     let car = car(asked)?;
-    let units = desk.view().units_of(asked.plan);
     let mut follower = Follower::new(asked.plan, winds, Options::default())?;
     follower.set_car(car);
-    let stem = asked.name.strip_suffix(".toml").unwrap_or(asked.name);
-    let folder = format!("{stem}-flight");
-    let path = desk.folder.path(&folder)?;
-    let goes_on = LiveFolder::is_log_in(&path, &source);
-    let mut live = LiveFolder::open(&path, asked.plan.release, goes_on)?;
+    let mut flight = InFlight::begin(asked, follower, &source)?;
     let mut listening = Listening::new(&source, reader, grows, Waiting::default())?;
     // What is read from its own log is not written there twice.
-    let logs = listening.is_live() && !goes_on;
+    let logs = listening.is_live() && !flight.goes_on;
     asked.work.begin(words::doing("follow"), 0);
-    let (mut views, mut said) = (Views::default(), None);
     loop {
         let batch = listening.hear();
         // Nothing is done yet; this is where work that is not wanted any more ends.
         asked.work.step(0);
         // A file that is read from its beginning has a time of its own: that of its reports.
         let now = listening.is_live().then(Timestamp::now);
-        // Before anything is made of it: what was heard stays, whatever becomes of this run.
-        // What a page or a file had before it was looked at was not heard now.
-        let heard = now.filter(|_| !batch.was_there);
-        if logs {
-            live.keep(&log_of(&batch.heard, heard))?;
+        let ended = batch.ended;
+        flight.hear(batch, now, logs)?;
+        if ended {
+            // After the end silence means nothing: the flight stands as of its last report.
+            return Ok(Answer::Followed(flight.stands(None)?));
         }
-        for outcome in batch.heard.into_iter().flat_map(|heard| heard.outcomes) {
-            views.heard(follower.hear(outcome, heard));
-        }
-        said = batch.said.into_iter().next_back().or(said);
-        let due = now.is_some() && views.are_due();
-        if !due && !batch.ended {
+        let Some(now) = now.filter(|_| flight.views.are_due()) else {
             continue;
-        }
-        views.show();
-        // After the end silence means nothing: the flight stands as of its last report.
-        let mut standing = follower.standing(now.filter(|_| !batch.ended))?;
-        let waiting = follower.waiting(&mut standing)?;
-        live.write(&standing, &waiting, asked.plan, units)?;
-        let followed = Box::new(Followed {
-            standing,
-            waiting,
-            said: said.clone(),
-            timezone: asked.plan.timezone.clone(),
-            folder: folder.clone(),
-        });
-        if batch.ended {
-            return Ok(Answer::Followed(followed));
-        }
+        };
         let made = Made {
             of: asked.text.to_owned(),
-            answer: Answer::Followed(followed),
+            answer: Answer::Followed(flight.stands(Some(now))?),
         };
-        desk.keep(asked.name, Station::Follow, made);
+        asked.desk.keep(asked.name, Station::Follow, made);
         // The page asks for the new standing when this count has grown.
         asked.work.step(1);
+    }
+}
+
+/// A flight while it is followed.
+struct InFlight<'a> {
+    plan: &'a Plan,
+    units: UnitSystem,
+    follower: Follower<'a>,
+    /// What is written on the way, and the name of its folder.
+    live: LiveFolder,
+    folder: String,
+    /// Whether the reports come from the log of that folder.
+    goes_on: bool,
+    /// The log of another flight that lay there.
+    earlier: Option<String>,
+    views: Views,
+    said: Option<Said>,
+}
+
+impl<'a> InFlight<'a> {
+    fn begin(
+        asked: &DeskRequest<'a>,
+        follower: Follower<'a>,
+        source: &ReportSource,
+    ) -> Result<InFlight<'a>> {
+        let files = &asked.desk.folder;
+        let stem = asked.name.strip_suffix(".toml").unwrap_or(asked.name);
+        let folder = format!("{stem}-flight");
+        let path = files.path(&folder)?;
+        let goes_on = LiveFolder::is_log_in(&path, source);
+        let live = LiveFolder::open(&path, asked.plan.release, goes_on)?;
+        Ok(InFlight {
+            plan: asked.plan,
+            units: asked.desk.view().units_of(asked.plan),
+            follower,
+            earlier: live.earlier().and_then(|log| files.name(log)),
+            live,
+            folder,
+            goes_on,
+            views: Views::default(),
+            said: None,
+        })
+    }
+
+    /// Hears what came, and writes it into the log where `logs` says so.
+    fn hear(&mut self, batch: Batch, now: Option<Timestamp>, logs: bool) -> Result<()> {
+        // What a page or a file had before it was looked at was not heard now.
+        let heard = now.filter(|_| !batch.was_there);
+        // Before anything is made of it: what was heard stays, whatever becomes of this run.
+        if logs {
+            self.live.keep(&log_of(&batch.heard, heard))?;
+        }
+        for outcome in batch.heard.into_iter().flat_map(|heard| heard.outcomes) {
+            self.views.heard(self.follower.hear(outcome, heard));
+        }
+        self.said = batch.said.into_iter().next_back().or(self.said.take());
+        Ok(())
+    }
+
+    /// How it stands, which is written into the folder, too.
+    fn stands(&mut self, now: Option<Timestamp>) -> Result<Box<Followed>> {
+        self.views.show();
+        let mut standing = self.follower.standing(now)?;
+        let waiting = self.follower.waiting(&mut standing)?;
+        self.live
+            .write(&standing, &waiting, self.plan, self.units)?;
+        Ok(Box::new(Followed {
+            standing,
+            waiting,
+            said: self.said.clone(),
+            timezone: self.plan.timezone.clone(),
+            folder: self.folder.clone(),
+            earlier: self.earlier.clone(),
+        }))
     }
 }
 
@@ -159,9 +209,15 @@ pub fn debrief(asked: &DeskRequest, winds: &Winds) -> Result<Answer> {
     })))
 }
 
-/// Where reports come from: an address that was typed, or else a file of the folder.
+/// Where reports come from: an address that was typed, or a file of the folder.
 fn source(asked: &DeskRequest) -> Result<ReportSource> {
     let (address, file) = (asked.typed("address"), asked.typed("file"));
+    if !address.is_empty() && !file.is_empty() {
+        return Err(Error::CannotDo {
+            why: words::TWO_SOURCES.into(),
+            remedy: words::TWO_SOURCES_REMEDY.into(),
+        });
+    }
     // Without a scheme it would be read as the path of a file, in the folder or not.
     let found = match address.contains("://") {
         true => ReportSource::parse(address)?,

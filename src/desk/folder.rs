@@ -13,8 +13,9 @@ const MOST: usize = 2_000;
 const LONGEST: usize = 200;
 
 /// Endings of files that winds come in.
-pub const WINDS: [&str; 12] = [
-    "csv", "txt", "dat", "grib", "grib2", "grb", "grb2", "nc", "nc4", "cdf", "gsd", "zip",
+pub const WINDS: [&str; 23] = [
+    "csv", "txt", "dat", "grib", "grib2", "grb", "grb2", "nc", "nc4", "cdf", "gsd", "gsl", "buf",
+    "bufr", "bfr", "lst", "list", "html", "htm", "json", "zip", "gz", "bz2",
 ];
 /// Endings of files that may hold reports of trackers.
 pub const REPORTS: [&str; 9] = [
@@ -24,6 +25,9 @@ pub const REPORTS: [&str; 9] = [
 pub const PLACES: [&str; 3] = ["csv", "geojson", "json"];
 /// Endings of plans and of what is kept beside them.
 const PLANS: [&str; 2] = ["toml", "draft"];
+
+/// What no name on Windows may hold: a colon names a drive or a stream there.
+const ODD: [char; 7] = [':', '*', '?', '"', '<', '>', '|'];
 
 /// The logbook that flights are written into, beside the plan.
 pub const LOGBOOK: &str = "flights.toml";
@@ -49,6 +53,8 @@ pub struct Listing {
     pub names: Vec<String>,
     /// Whether there are more.
     pub cut: bool,
+    /// Names of files and folders that are left out, as some systems have no such names.
+    pub odd: Vec<String>,
 }
 
 /// Whether a file's name ends in one of these, in capitals or not.
@@ -101,10 +107,10 @@ impl Folder {
     /// A name that leads out of the folder, through a link, or that no file should have.
     pub fn path(&self, name: &str) -> Result<PathBuf> {
         let wrong = || {
-            let expected = "the name of a file inside the folder that the desk was started with";
+            let expected = "the name of a file inside the folder that the desk was started with, one that every system can have";
             Error::from(Fault::new("desk", format!("{name:?}"), expected))
         };
-        if name.chars().count() > LONGEST || !name.split('/').all(is_plain) {
+        if is_too_long(name) || !name.split('/').all(is_plain) {
             return Err(wrong());
         }
         let mut path = self.root.clone();
@@ -153,6 +159,7 @@ impl Folder {
         let mut found = Listing::default();
         self.list(&self.root, DEPTH, &mut found);
         found.names.sort();
+        found.odd.sort();
         found
     }
 
@@ -171,6 +178,8 @@ impl Folder {
                 folders.push(entry.path());
             } else if kind.is_file() && plain && is_of_use(&name) {
                 files.push(name);
+            } else if !plain && !is_hidden(&name) && (kind.is_dir() || is_of_use(&name)) {
+                found.odd.push(name);
             }
         }
         // Every system lists folders in an order of its own.
@@ -185,10 +194,28 @@ impl Folder {
     }
 }
 
+/// Whether a file may be called like this, wherever in the folder it lies.
+pub fn is_name(file: &str) -> bool {
+    is_plain(file) && !is_too_long(file)
+}
+
+/// A name with what some systems cannot have in one replaced.
+pub fn plain_name(file: &str) -> String {
+    file.trim_end_matches([' ', '.']).replace(ODD, "-")
+}
+
+fn is_too_long(name: &str) -> bool {
+    name.chars().count() > LONGEST
+}
+
+fn is_hidden(name: &str) -> bool {
+    name.split('/').any(|part| part.starts_with('.'))
+}
+
 /// Whether a part of a name is one on every system, and stays where it is.
 fn is_plain(part: &str) -> bool {
-    // A colon names a drive or a stream on Windows, and a backslash parts folders there.
-    let odd = |c: char| c.is_control() || "\\/:*?\"<>|".contains(c);
+    // Slashes of either kind part folders.
+    let odd = |c: char| c.is_control() || ODD.contains(&c) || "\\/".contains(c);
     // Windows drops blanks and points at the end: two names would be one file.
     let whole = !part.is_empty() && !part.starts_with('.') && !part.ends_with([' ', '.']);
     whole && !part.contains(odd) && !is_device(part)

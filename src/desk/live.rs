@@ -106,6 +106,7 @@ pub fn live(
         Some(Ok(winds)) => show::winds(winds, &plan, units),
     };
     // What is wrong with the winds is told by now; the fill does without them.
+    let named = winds.is_some();
     let ready = winds.and_then(Result::ok);
     let fill = fill_of(&plan, ready.as_deref(), units);
     end_if(newer());
@@ -117,6 +118,7 @@ pub fn live(
     };
     let clocks = &view.clocks(&plan.timezone);
     match zone {
+        None if named => live.zone = Some(html! { p { (words::UNREADABLE_WINDS) } }),
         None => live.zone = Some(html! { p { (words::NO_WINDS) } }),
         Some(Err(error)) => live.zone = Some(show::error(&error)),
         Some(Ok((prediction, wait))) => {

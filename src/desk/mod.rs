@@ -37,3 +37,11 @@ fn gone() -> Error {
         remedy: words::LOOK_AGAIN.into(),
     }
 }
+
+/// What there is to say where a plan's text has to be changed and is no TOML.
+fn no_toml() -> Error {
+    Error::CannotDo {
+        why: words::NO_TOML.into(),
+        remedy: words::NO_TOML_REMEDY.into(),
+    }
+}

@@ -1,5 +1,6 @@
 //! Answers as parts of the page. The numbers come from the answers, their words from `report`.
 
+use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use maud::{Markup, html};
 
@@ -314,6 +315,15 @@ pub fn moment(mark: &Mark, zone: &Zone, timezone: &TimeZone, units: UnitSystem) 
     )
 }
 
+/// When a release is, where another day's may stand beside it.
+fn day_and_clock(at: Timestamp, zone: &TimeZone) -> String {
+    format!(
+        "{} {}",
+        said::date(at, zone),
+        said::clock_with_zone(at, zone)
+    )
+}
+
 /// A button that takes something into the plan.
 pub struct Take<'a> {
     /// The plan's name.
@@ -417,15 +427,19 @@ pub fn sites(sites: &Sites, take: &Take, units: UnitSystem) -> Markup {
             .chain(height)
             .chain(release)
             .collect();
-        let best = best.map(|row| said::clock_with_zone(row.release, zone));
+        let best = best.map(|row| day_and_clock(row.release, zone));
+        let best = best.unwrap_or_default();
         vec![
             cell(&site.name),
             verdict(site.verdict),
             rank(site.rank),
             cell(at),
-            cell(best.unwrap_or_default()),
+            cell(&best),
             cell(reason(&site.reason, units, zone)),
-            take.button(&taken, &format!("{} {}", words::TAKE, site.name)),
+            take.button(
+                &taken,
+                format!("{} {} {best}", words::TAKE, site.name).trim_end(),
+            ),
         ]
     });
     let rows: Vec<Vec<Markup>> = rows.collect();
@@ -448,7 +462,7 @@ pub fn sites(sites: &Sites, take: &Take, units: UnitSystem) -> Markup {
 pub fn aim(aim: &Aim, take: &Take, units: UnitSystem) -> Markup {
     let zone = &aim.basis.timezone;
     let rows = aim.rows.iter().map(|row| {
-        let at = said::clock_with_zone(row.row.release, zone);
+        let at = day_and_clock(row.row.release, zone);
         let place = row.launch.as_ref().map(|l| l.position);
         let exact = place.map(|p| {
             let release = row.row.release.to_string();
@@ -456,7 +470,7 @@ pub fn aim(aim: &Aim, take: &Take, units: UnitSystem) -> Markup {
             [("site", site), ("release", release)]
         });
         vec![
-            cell(format!("{} {at}", said::date(row.row.release, zone))),
+            cell(&at),
             verdict(row.row.verdict),
             rank(row.rank),
             cell(percent(row.probability())),
@@ -533,6 +547,7 @@ pub fn followed(followed: &Followed, timezone: &TimeZone, units: UnitSystem) -> 
         @if let Some(said) = &followed.said { p { (follow_words::said(said)) } }
         div.standing { (pages::follow::standing_now(standing, waiting, timezone, units)) }
         p { (words::FLYING_IN) " " strong { (followed.folder) } "." }
+        @if let Some(log) = &followed.earlier { p { (words::EARLIER) " " strong { (log) } "." } }
     }
 }
 

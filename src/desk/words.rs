@@ -120,7 +120,7 @@ pub fn field(id: &str) -> [&'static str; 2] {
         ],
         "wind.files" => [
             "Wind files of this plan",
-            "soundings or a forecast, not both",
+            "soundings or a forecast, not both; what is not listed can be dropped here",
         ],
         "limits.surface_wind" => ["Wind at the ground, at most", "as in 4 m/s or 9 mph"],
         "limits.max_drift" => ["Drift, at most", "as in 80 km or 50 mi"],
@@ -210,12 +210,18 @@ pub const PLANS: &str = "Plans in this folder";
 pub const NO_PLANS: &str = "There is no plan in this folder yet. Begin one below.";
 pub const MORE_FILES: &str =
     "This folder has more files than are listed here: start the desk in a smaller one.";
+pub const FILE_GONE: &str = "its file is gone; what was done since it was saved is there";
 pub const UNSAVED_THERE: &str = "with unsaved work";
 pub const BEGIN: &str = "Begin a plan";
 pub const BEGIN_LEAD: &str = "Six answers make a plan that can be flown. What you do not know is looked up or assumed, and the plan says so.";
 pub const FILE_NAME: &str = "Name of the plan";
 pub const NO_PLANS_NAME: &str =
     "another name: files of this one lie beside plans and are none, so the desk would not show it";
+pub const PLAIN_NAME: &str =
+    "a name without slashes and none of : * ? \" < > |, not too long, as in spring-flight";
+pub const IS_THERE: &str = "which is there already";
+pub const WORK_IS_THERE: &str = "of which there is unsaved work, though its file is gone";
+pub const NEW_NAME: &str = "the name of a new plan: none is overwritten";
 pub const FILE_NAME_HINT: &str = "as in spring-flight; it becomes a file of that name";
 pub const PLACE: &str = "Place of the release";
 pub const PLACE_HINT: &str =
@@ -260,6 +266,8 @@ pub const STALE: &str = "The plan was changed elsewhere; this page shows the new
 pub const APPLY: &str = "Apply";
 pub const SELDOM: &str = "More settings, rarely needed";
 pub const MISSING: &str = "What the plan still needs";
+pub const NO_TOML: &str = "the plan cannot be read as a plan";
+pub const NO_TOML_REMEDY: &str = "mend it as text";
 pub const NOT_TOML: &str = "The plan cannot be read as a plan. Fix it as text, below.";
 pub const BEYOND_BOX: &str = "The plan has more than this box can show; edit it as text below.";
 pub const MOVE_TO: &str = "Move the release to";
@@ -275,6 +283,7 @@ pub const LOOK_AGAIN: &str = "Look again";
 pub const NOT_YET: &str = "Nothing yet: the plan needs what is listed at its fields.";
 pub const NO_WINDS: &str =
     "This plan has no winds yet. Tick a file, drop one here, or download a forecast.";
+pub const UNREADABLE_WINDS: &str = "The winds cannot be read: see Winds.";
 pub const NO_BALLOON: &str =
     "The rate of ascent is stated and the plan has no balloon: there is nothing to fill.";
 pub const FILLED_IN: &str = "The fill that follows from the plan";
@@ -290,18 +299,19 @@ pub const FEED: &str = "Forecast";
 pub const FROM: &str = "From";
 pub const TO: &str = "To";
 pub const FROM_HINT: &str = "a day, as in 2026-05-01; empty: an hour before the release";
-pub const TO_HINT: &str = "a day; empty: six hours after the release";
+pub const TO_HINT: &str = "a day; empty: six hours after the release, or more for a long flight";
 pub const LOOK: &str = "See how much";
 pub const DOWNLOAD: &str = "Download";
 pub const FETCHED: &str = "Downloaded, and in the plan now:";
 pub const COVERED: &str = "What the winds cover";
 pub const PROFILE: &str = "Winds above the site";
-pub const DAYS_FROM_HINT: &str = "a day, as in 2026-05-01; empty: the first that the winds cover";
+pub const DAYS_FROM_HINT: &str =
+    "a day on the plan's clocks, as in 2026-05-01; empty: the first that the winds cover";
 pub const DAYS_TO_HINT: &str = "a day; empty: the last that the winds cover";
 pub const EVERY: &str = "From one release to the next";
 pub const EVERY_HINT: &str = "as in 1 h or 30 min";
 pub const HOURS: &str = "Hours of the day";
-pub const HOURS_HINT: &str = "as in 05:00-11:00";
+pub const HOURS_HINT: &str = "as in 05:00-11:00, on the plan's clocks";
 pub const TOO_MANY_RELEASES: &str =
     "give other days, fewer hours or a longer step; the commands have no such limit";
 pub const DAYS_BUTTON: &str = "Compare the days";
@@ -335,6 +345,9 @@ pub const NO_REPORTS: &str = "none: an address";
 pub const GROWS: &str = "The file still grows: wait at its end for more";
 pub const ADDRESS: &str = "Or an address";
 pub const ADDRESS_HINT: &str = "as in tcp://localhost:8001, aprs://HOST:14580?call=YOURS&filter=b/TRACKER or https://...; this uses the network";
+pub const TWO_SOURCES: &str = "there are both a file of reports and an address";
+pub const TWO_SOURCES_REMEDY: &str = "choose no file, or leave the address empty";
+pub const EARLIER: &str = "The reports of an earlier release are kept in";
 pub const NO_SOURCE: &str = "there is no source of reports";
 pub const NO_SOURCE_REMEDY: &str = "choose a file or give an address";
 pub const CALL: &str = "Call signs or names of the trackers";
@@ -411,6 +424,9 @@ pub const PROGRESS: &str = "Work done";
 pub const REFUSED: &str = "That could not be done";
 pub const NEW_THING: &str = "new";
 
+/// Names that are told one by one at most.
+const MOST_ODD: usize = 10;
+
 /// What a job does.
 pub fn doing(what: &str) -> &'static str {
     match what {
@@ -446,6 +462,19 @@ pub fn other_clocks(zone: &str) -> String {
     let what = field("flight.timezone")[0];
     format!(
         "{what}: as before. The place has {zone}, whose clocks never show the release as it is written."
+    )
+}
+
+/// Which files are not listed, and why.
+pub fn odd_names(names: &[String]) -> String {
+    let first = names.iter().take(MOST_ODD).map(String::as_str);
+    let more = match names.len().saturating_sub(MOST_ODD) {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    let names = first.collect::<Vec<_>>().join(", ");
+    format!(
+        "Not listed: {names}{more}. Some systems have no such names: leave out \\ : * ? \" < > | and a blank or point at the end."
     )
 }
 

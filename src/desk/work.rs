@@ -1,6 +1,5 @@
 //! Long work of the page: days, sites, targets, downloads, the briefing.
 
-use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -26,10 +25,10 @@ use crate::fetch::download::download;
 use crate::fetch::http::{Client, Patience};
 use crate::fetch::runs::Period;
 use crate::fetch::survey::{Order, Planned, Survey, members, survey};
-use crate::files::write_atomically;
+use crate::files::UnfinishedFolder;
 use crate::plan::Plan;
 use crate::plan::edit::{Key, PlanText, Written};
-use crate::report::files::briefing::files;
+use crate::report::files::briefing::{FILES, files};
 use crate::report::round_heights::round_heights;
 use crate::units::{Dimension, parse};
 use crate::winds::Winds;
@@ -119,8 +118,8 @@ impl DeskRequest<'_> {
         }
     }
 
-    /// The release times that the form asks for.
-    fn times(&self, winds: &Winds) -> Result<Vec<Timestamp>> {
+    /// Between which times the form asks for releases.
+    fn between(&self, winds: &Winds) -> Result<[Timestamp; 2]> {
         let zone = &self.plan.timezone;
         // Told only where it is needed: winds without times do for days that are given.
         let covered = winds.covers().ok_or_else(|| Error::CannotDo {
@@ -135,8 +134,20 @@ impl DeskRequest<'_> {
             Some(day) => day_ends(day, zone).ok_or_else(|| unknown(words::TO, day))?,
             None => winds.covers().map_or(from, |[_, last]| last),
         };
+        Ok([from, to])
+    }
+
+    /// The release times that the form asks for.
+    fn times(&self, winds: &Winds) -> Result<Vec<Timestamp>> {
+        let zone = &self.plan.timezone;
+        let between = self.between(winds)?;
         let (every_s, hours) = (self.step_s()?, self.hours_s()?);
-        let many = at_most([from, to], every_s, hours);
+        // As the clocks show it that the days are read by.
+        let [from, to] = between.map(|time| {
+            let clock = zone.to_datetime(time);
+            clock.strftime("%Y-%m-%d %H:%M").to_string()
+        });
+        let many = at_most(between, every_s, hours);
         if many > MOST_RELEASES {
             let why =
                 format!("up to {many} releases from {from} to {to}, more than {MOST_RELEASES}");
@@ -145,7 +156,7 @@ impl DeskRequest<'_> {
                 remedy: words::TOO_MANY_RELEASES.into(),
             });
         }
-        let times = release_times([from, to], every_s, hours, zone);
+        let times = release_times(between, every_s, hours, zone);
         match times.is_empty() {
             false => Ok(times),
             true => Err(Error::CannotDo {
@@ -221,18 +232,20 @@ impl DeskRequest<'_> {
         self.work.begin(words::doing("brief"), options.draws);
         let heights = round_heights(units);
         let step = || self.work.step(1);
-        let made = brief(self.plan, winds, options, &heights, Timestamp::now(), step)?;
         let stem = self.name.strip_suffix(".toml").unwrap_or(self.name);
         let folder = format!("{stem}-briefing");
-        let path = self.desk.folder.path(&folder)?;
-        fs::create_dir_all(&path).map_err(|cause| Error::file(&path, "make", cause))?;
-        let mut names = Vec::new();
-        for (file, bytes) in files(&made, units)? {
-            let name = format!("{folder}/{file}");
-            write_atomically(&self.desk.folder.path(&name)?, &bytes)?;
-            names.push(name);
+        let names = FILES.map(|file| format!("{folder}/{file}"));
+        for name in &names {
+            // A link that lies there may lead out of the folder.
+            self.desk.folder.path(name)?;
         }
-        Ok(Answer::Written(names))
+        // Before the flights: a folder that cannot be written to is told without waiting.
+        let mut begun = UnfinishedFolder::begin(&self.desk.folder.path(&folder)?, &FILES)?;
+        let made = brief(self.plan, winds, options, &heights, Timestamp::now(), step)?;
+        let files = files(&made, units)?;
+        begun.write(files.iter().map(|(_, bytes)| bytes.as_slice()))?;
+        begun.name()?;
+        Ok(Answer::Written(names.into()))
     }
 
     /// Where downloads go: beside the plan.
@@ -330,7 +343,7 @@ pub fn add_winds(desk: &Desk, name: &str, files: &[String], alone: bool) -> Resu
         // A download may have taken long.
         draft.look()?;
         let Some(mut plan) = PlanText::read(draft.text()) else {
-            return Err(super::gone());
+            return Err(super::no_toml());
         };
         let key = Key {
             section: "wind",

@@ -61,6 +61,19 @@ const open = (tab, query) => tab.$eval(query, (e) => { e.closest("details").open
     page.on("pageerror", (e) => result.talk.push("error: " + e.message));
   };
   listen(tab);
+  // What was asked for and is not answered yet; what a page that was left had asked for never is.
+  const open = new Set();
+  tab.on("request", (request) => open.add(request));
+  tab.on("response", (response) => open.delete(response.request()));
+  tab.on("requestfailed", (request) => open.delete(request));
+  tab.on("framenavigated", () => open.clear());
+  const atRest = async () => {
+    const until = Date.now() + LONG;
+    for (let still = 0; still < 10; still = open.size ? 0 : still + 1) {
+      if (Date.now() > until) { throw new Error("never at rest: " + [...open].map((request) => request.url()).join(" ")); }
+      await new Promise((done) => setTimeout(done, 100));
+    }
+  };
   const { seen } = result;
 
   // The key leaves the address bar.
@@ -120,8 +133,8 @@ const open = (tab, query) => tab.$eval(query, (e) => { e.closest("details").open
   await tab.waitForFunction(() => document.getElementById("flight.name").value === "From the second page");
   seen.second = [await tab.$eval('[id="flight.name"]', (e) => e.value), await tab.$eval('[id="balloon.mass"]', (e) => e.value)];
   await second.close();
-  // Nothing that was asked for before draws the map anew from here on; the pulse alone stays open.
-  await tab.waitForNetworkIdle({ idleTime: 1000, concurrency: 1 });
+  // Nothing that was asked for before draws the map anew from here on.
+  await atRest();
 
   // The map: keys, wheel, drag, the release by a click, a measured way.
   const box = () => tab.$eval("#map", (e) => e.getAttribute("viewBox").split(" ").map(Number));

@@ -29,17 +29,25 @@ const says = (tab, words) => tab.waitForFunction((words) => document.getElementB
   await tab.waitForFunction(async () => (await (await fetch("/plan/state?name=plan.toml")).json()).values["balloon.mass"] === "1000 g", { polling: 200 });
   await says(tab, "Not saved yet");
   const said = [await saved(tab)];
+  // A flight that is followed: what is said of it, and whether it is shown as old.
+  const flying = () => tab.evaluate(() => [document.getElementById("job-said").textContent, document.querySelector("[data-made=flying]").classList.contains("old")]);
+  const work_says = (words) => tab.waitForFunction((words) => document.getElementById("job-said").textContent.includes(words), {}, words);
+  await tab.evaluate(() => fetch("/job", { method: "POST", body: new URLSearchParams({ name: "plan.toml", what: "follow", file: "receiver.csv", grows: "yes" }) }).then(() => 0));
+  await work_says("Following");
+  const work = [await flying()];
   process.stdout.write("kill\n");
   await lines.next();
   await type(tab, "flight.name", "Typed into nothing");
   await says(tab, "does not answer");
   said.push(await saved(tab));
+  await work_says("does not answer");
+  work.push(await flying(), await tab.$eval("#job-share", (e) => e.hidden));
   process.stdout.write("start\n");
   await plan((await lines.next()).value);
   said.push(await saved(tab));
   const values = [];
   for (const id of ["balloon.mass", "flight.name"]) { values.push(await tab.$eval(`[id="${id}"]`, (e) => e.value)); }
   await browser.close();
-  process.stdout.write(JSON.stringify({ said, values }) + "\n");
+  process.stdout.write(JSON.stringify({ said, values, work }) + "\n");
   process.exit(0);
 })().catch((e) => { process.stderr.write(String(e && e.stack || e) + "\n"); process.exit(1); });

@@ -112,6 +112,14 @@ const press = (tab, query) => tab.$eval(query, (e) => e.click());
   seen.stop = await tab.$eval("#job form", (e) => e.hidden);
   await ask("/job/stop", {});
   await tab.waitForFunction(() => document.getElementById("job-said").textContent === "No work is going on.");
+  // What is refused meanwhile stays to be read, though the work goes on being told.
+  await ask("/job", { name: "other.toml", what: "follow", file: "receiver.csv", grows: "yes" });
+  await tab.$eval("[data-job] [name=what][value=brief]", (e) => e.form.requestSubmit());
+  const said = () => tab.$eval("#job-said", (e) => e.textContent);
+  await tab.waitForFunction(() => document.getElementById("job-said").textContent.includes("other work is going on"));
+  await new Promise((done) => setTimeout(done, 1500));
+  seen.refused = await said();
+  await ask("/job/stop", {});
   await browser.close();
   process.stdout.write(JSON.stringify(seen) + "\n");
   process.exit(0);

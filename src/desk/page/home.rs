@@ -14,10 +14,12 @@ use crate::report::pictures::map::layered;
 pub struct Home<'a> {
     /// The folder.
     pub folder: String,
-    /// Its plans, and whether each has unsaved work.
-    pub plans: Vec<(String, bool)>,
+    /// Its plans, and what there is to know of each.
+    pub plans: Vec<(String, Option<&'static str>)>,
     /// Whether the folder has more files than are listed.
     pub cut: bool,
+    /// Files that are not listed for their names.
+    pub odd: &'a [String],
     /// What can be compared.
     pub zones: Vec<String>,
     /// What was typed for a new plan.
@@ -36,11 +38,12 @@ pub fn home(home: &Home, view: View) -> Markup {
             p { (words::FOLDER) ": " code { (home.folder) } }
             @if home.plans.is_empty() { p { (words::NO_PLANS) } }
             @if home.cut { p { (words::MORE_FILES) } }
+            @if !home.odd.is_empty() { p { (words::odd_names(home.odd)) } }
             ul.plans {
-                @for (name, unsaved) in &home.plans {
+                @for (name, known) in &home.plans {
                     li {
                         a href=(address(name, None)) { (name) }
-                        @if *unsaved { " " small { (words::UNSAVED_THERE) } }
+                        @if let Some(known) = known { " " small { (known) } }
                     }
                 }
             }

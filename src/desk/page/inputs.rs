@@ -95,6 +95,8 @@ fn wind_files(page: &PlanPage, boxed: &Boxed, value: &str) -> Markup {
     let folder = beside(page.name);
     let there = page.files_ending_in(&WINDS);
     let there = there.filter_map(|name| name.strip_prefix(folder));
+    // What was written of a flight that was followed holds no winds.
+    let there = there.filter(|name| !name.contains("-flight/"));
     // The plan's own first and in its order, also those that are not there.
     let mut all: Vec<&str> = ticked.clone();
     all.extend(there.filter(|name| !ticked.contains(name)));
@@ -105,6 +107,7 @@ fn wind_files(page: &PlanPage, boxed: &Boxed, value: &str) -> Markup {
             input type="hidden" name=(WIND_FILES) value="" form="plan-form";
             @if all.is_empty() { p { (words::NO_FILES) } }
             @if page.files.cut { p { (words::MORE_FILES) } }
+            @if !page.files.odd.is_empty() { p { (words::odd_names(&page.files.odd)) } }
             @for name in all {
                 label.tick {
                     input type="checkbox" name=(WIND_FILES) value=(name) form="plan-form"

@@ -12,7 +12,7 @@ use crate::desk::fields::{apply, is_same_row, set};
 use crate::desk::folder::{beside, is_plan};
 use crate::desk::state::Desk;
 use crate::desk::words::Station;
-use crate::desk::{page, words};
+use crate::desk::{no_toml, page, words};
 use crate::error::{Error, Fault, Result};
 use crate::plan::edit::PlanText;
 
@@ -32,13 +32,42 @@ fn changed(
 pub fn changed_and_told(
     desk: &Desk,
     headers: &HeaderMap,
+    at: (&str, Option<Station>),
+    change: impl FnOnce(&mut Draft) -> Result<Vec<String>>,
+) -> Response {
+    answered(desk, headers, at, |draft| {
+        let taken_over = takes_over(draft)?.then(|| words::TAKEN_OVER.to_owned());
+        let told = change(draft)?;
+        Ok(taken_over.into_iter().chain(told).collect())
+    })
+}
+
+/// Takes over what was changed by hand, if nothing here is unsaved; whether there was such a change.
+fn takes_over(draft: &mut Draft) -> Result<bool> {
+    let was = draft.number();
+    draft.look()?;
+    Ok(draft.number() != was)
+}
+
+/// Goes a step back, or forward again.
+fn stepped(desk: &Desk, headers: &HeaderMap, given: &Given, back: bool) -> Response {
+    answered(desk, headers, (of(given, "name"), None), |draft| {
+        // A file that was just taken over is shown first: whoever asked for the step had not seen it.
+        if !takes_over(draft)? {
+            draft.step(back)?;
+        }
+        Ok(Vec::new())
+    })
+}
+
+fn answered(
+    desk: &Desk,
+    headers: &HeaderMap,
     (name, station): (&str, Option<Station>),
     change: impl FnOnce(&mut Draft) -> Result<Vec<String>>,
 ) -> Response {
     let back = page::address(name, station);
     let now = desk.with_draft(name, |draft| {
-        // What was changed by hand is taken over first, if nothing here is unsaved.
-        draft.look()?;
         let told = change(draft)?;
         let mut now = Now::of(draft)?;
         now.told = told;
@@ -64,10 +93,7 @@ pub fn edited<T>(
     field: &str,
     change: impl FnOnce(&mut PlanText) -> Result<T>,
 ) -> Result<T> {
-    let mut doc = PlanText::read(draft.text()).ok_or_else(|| Error::CannotDo {
-        why: words::NOT_TOML.into(),
-        remedy: words::LOOK_AGAIN.into(),
-    })?;
+    let mut doc = PlanText::read(draft.text()).ok_or_else(no_toml)?;
     let done = change(&mut doc)?;
     draft.edit(doc.text(), field)?;
     Ok(done)
@@ -95,15 +121,11 @@ pub async fn edit(
 }
 
 pub async fn undo(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
-    changed(&desk, &headers, (of(&given, "name"), None), |draft| {
-        draft.step(true)
-    })
+    stepped(&desk, &headers, &given, true)
 }
 
 pub async fn redo(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
-    changed(&desk, &headers, (of(&given, "name"), None), |draft| {
-        draft.step(false)
-    })
+    stepped(&desk, &headers, &given, false)
 }
 
 pub async fn save(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {

@@ -13,7 +13,7 @@ use tempfile::NamedTempFile;
 use super::not_found;
 use super::reply::{Given, Shared, alone, aside, of, refused, wants_json};
 use crate::desk::fields::key;
-use crate::desk::folder::beside;
+use crate::desk::folder::{beside, plain_name};
 use crate::desk::state::Desk;
 use crate::desk::words::Station;
 use crate::desk::work::{add_winds, free_name};
@@ -180,7 +180,7 @@ fn name_file(desk: &Desk, plan: &str, file: &str, written: NamedTempFile) -> Res
     let folder = beside(plan, "winds");
     let path = desk.folder.path(&folder)?;
     fs::create_dir_all(&path).map_err(|cause| Error::file(&path, "make", cause))?;
-    let (name, path) = free_name(desk, &folder, file)?;
+    let (name, path) = free_name(desk, &folder, &plain_name(file))?;
     let failed = |cause| Error::file(&path, "write", cause);
     // Its name was free a moment ago: what has taken it since is not overwritten.
     written
@@ -196,6 +196,8 @@ fn renamed(error: Error, file: &str) -> Error {
             faults
                 .into_iter()
                 .map(|fault| Fault {
+                    // What to do instead may name it, too.
+                    expected: fault.expected.replace(&fault.file, file),
                     file: file.to_owned(),
                     ..fault
                 })

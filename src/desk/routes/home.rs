@@ -6,12 +6,13 @@ use axum::response::{IntoResponse, Redirect, Response};
 use maud::{Markup, html};
 
 use super::reply::{Given, Shared, of, refused, sent};
+use crate::desk::drafts::has_work;
 use crate::desk::fields::Values;
 use crate::desk::folder::is_plan;
 use crate::desk::page::Home;
 use crate::desk::state::{Desk, View};
 use crate::desk::{begin, page, words};
-use crate::error::{Fault, Result};
+use crate::error::{Error, Fault, Result};
 use crate::ground::data::coast_lines;
 use crate::plan::Plan;
 use crate::report::pictures::map::layered;
@@ -47,24 +48,40 @@ pub async fn close(State(desk): Shared) -> Response {
 pub fn zones(desk: &Desk) -> Vec<String> {
     let files = desk.folder.files().names.into_iter();
     let zone = |name: &String| {
-        is_plan(name) || name.ends_with("/zone.geojson") || name.ends_with("zone.json")
+        let file = name
+            .rsplit_once('/')
+            .map_or(name.as_str(), |(_, file)| file);
+        is_plan(name) || file == "zone.geojson" || file.ends_with("zone.json")
     };
     let mut zones: Vec<String> = files.filter(zone).collect();
     zones.sort_by_key(|name| (!is_plan(name), name.clone()));
     zones
 }
 
+/// The plans among files, and what there is to know of each.
+fn plans(names: &[String]) -> Vec<(String, Option<&'static str>)> {
+    let there = |name: &str| names.iter().any(|other| other == name);
+    let plan = |name: &String| match name.strip_suffix(".draft") {
+        Some(plan) => {
+            let alone = is_plan(plan) && !there(plan);
+            alone.then(|| (plan.to_owned(), Some(words::FILE_GONE)))
+        }
+        None => is_plan(name).then(|| {
+            let unsaved = there(&format!("{name}.draft"));
+            (name.clone(), unsaved.then_some(words::UNSAVED_THERE))
+        }),
+    };
+    names.iter().filter_map(plan).collect()
+}
+
 fn home_page(desk: &Desk, given: &Values, faults: Vec<(String, String)>) -> Result<Markup> {
     let files = desk.folder.files();
-    let plans = files.names.iter().filter(|name| is_plan(name)).map(|name| {
-        let draft = format!("{name}.draft");
-        (name.clone(), files.names.contains(&draft))
-    });
     Ok(page::home(
         &Home {
             folder: desk.folder.root().display().to_string(),
-            plans: plans.collect(),
+            plans: plans(&files.names),
             cut: files.cut,
+            odd: &files.odd,
             zones: zones(desk),
             given,
             faults,
@@ -82,22 +99,7 @@ pub async fn home(State(desk): Shared, headers: HeaderMap) -> Response {
 }
 
 pub async fn new(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
-    let made = begin::plan(&given).and_then(|made| match made {
-        Ok((name, text)) => {
-            let path = desk.folder.path(&name)?;
-            if path.exists() {
-                let expected = "the name of a new plan: none is overwritten";
-                let there = Fault::new("", format!("{name}, which is there already"), expected);
-                return Ok(Err(vec![there.of_key("file")]));
-            }
-            // Each answer is sound by itself, but together they may still be no plan.
-            Plan::parse(&name, &text, desk.folder.root())?;
-            crate::files::write_atomically(&path, text.as_bytes())?;
-            Ok(Ok(name))
-        }
-        Err(faults) => Ok(Err(faults)),
-    });
-    let faults = match made {
+    let faults = match begun(&desk, &given) {
         Ok(Ok(name)) => return Redirect::to(&page::address(&name, None)).into_response(),
         Ok(Err(faults)) => faults.iter().map(begin::in_words).collect(),
         Err(error) => return refused(&desk, &headers, &error, "/"),
@@ -105,5 +107,32 @@ pub async fn new(State(desk): Shared, headers: HeaderMap, Form(given): Form<Give
     match home_page(&desk, &given, faults) {
         Ok(page) => (StatusCode::UNPROCESSABLE_ENTITY, sent(page)).into_response(),
         Err(error) => refused(&desk, &headers, &error, "/"),
+    }
+}
+
+/// Writes the plan that the answers make; its name, or what is wrong with each of them.
+fn begun(desk: &Desk, given: &Values) -> Result<std::result::Result<String, Vec<Fault>>> {
+    let (name, text) = match begin::plan(given)? {
+        Ok(plan) => plan,
+        Err(faults) => return Ok(Err(faults)),
+    };
+    let path = desk.folder.path(&name)?;
+    let why = match (path.exists(), has_work(&path)) {
+        (true, _) => Some(words::IS_THERE),
+        (_, true) => Some(words::WORK_IS_THERE),
+        _ => None,
+    };
+    if let Some(why) = why {
+        let there = Fault::new("", format!("{name}, {why}"), words::NEW_NAME);
+        return Ok(Err(vec![there.of_key("file")]));
+    }
+    // Each answer can be read by itself, but may still be out of all range, or not go with the others.
+    match Plan::parse(&name, &text, desk.folder.root()) {
+        Err(Error::Faults(faults)) => begin::at_their_boxes(faults).map(Err),
+        Err(error) => Err(error),
+        Ok(_) => {
+            crate::files::write_atomically(&path, text.as_bytes())?;
+            Ok(Ok(name))
+        }
     }
 }

@@ -4,8 +4,8 @@
 use axum::extract::{Form, State};
 use axum::http::HeaderMap;
 use axum::response::Response;
-use jiff::Timestamp;
 use jiff::tz::TimeZone;
+use jiff::{SignedDuration, Timestamp};
 
 use super::edits::{changed_and_told, edited};
 use super::map::place_on;
@@ -29,6 +29,8 @@ use crate::report::files::plan::{degrees, elevation_remark, release_text};
 
 /// The plan's elevation stands for a site moved by less than this, m.
 const SAME_GROUND_M: f64 = 200.0;
+/// Clocks that are put forward in summer show it when this has passed, h.
+const HALF_A_YEAR_H: i64 = 182 * 24;
 
 pub async fn place(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
     let at = (of(&given, "name"), Some(Station::Flight));
@@ -186,7 +188,7 @@ fn new_clocks(doc: &mut PlanText, left: Position, to: Position) -> Option<String
     let (old, new) = (time_zone(left)?, time_zone(to)?);
     let offset = |zone: &TimeZone| zone.to_offset(time);
     // A plan that keeps other clocks than its place, as UTC, keeps them.
-    if offset(&zone) != offset(&old) || offset(&old) == offset(&new) {
+    if !are_alike(&zone, &old, time) || offset(&old) == offset(&new) {
         return None;
     }
     let name = new.iana_name()?;
@@ -196,4 +198,11 @@ fn new_clocks(doc: &mut PlanText, left: Position, to: Position) -> Option<String
     }
     set(doc, "flight.timezone", name);
     Some(words::new_clocks(name))
+}
+
+/// Whether two zones have the same clocks, at a time and half a year from it: those of UTC are some places' in winter.
+fn are_alike(one: &TimeZone, other: &TimeZone, time: Timestamp) -> bool {
+    let later = time.checked_add(SignedDuration::from_hours(HALF_A_YEAR_H));
+    let mut times = [Ok(time), later].into_iter().flatten();
+    times.all(|time| one.to_offset(time) == other.to_offset(time))
 }
