@@ -11,12 +11,12 @@ use jiff::Timestamp;
 use self::files::WindFiles;
 use crate::clock::after;
 use crate::error::{Fault, Result};
+use crate::notes::Assumption;
 use crate::notes::left_out::LeftOut;
 use crate::notes::reading::Reading;
-use crate::notes::{Assumption, Cleaning};
 use crate::plan::Plan;
 use crate::sources::grid::archive::{Archive, Joining};
-use crate::sources::{FileAscent, Hints, cleaned};
+use crate::sources::{FileAscent, Hints};
 use crate::wind::placing::ONE_TIME_STANDS_S;
 
 /// The winds of a plan.
@@ -93,14 +93,6 @@ impl Winds {
         match self {
             Winds::Soundings(_) => None,
             Winds::Forecast(archive) => Some(archive.covered()),
-        }
-    }
-
-    /// Soundings of which reading left so little that it should be known.
-    pub fn cleaning(&self) -> Vec<Cleaning> {
-        match self {
-            Winds::Soundings(ascents) => cleaned(ascents),
-            Winds::Forecast(_) => Vec::new(),
         }
     }
 

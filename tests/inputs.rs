@@ -149,6 +149,41 @@ fn a_sounding_with_a_hole_has_a_zone_that_holds_the_landing_of_the_whole_one() {
     assert!(page.contains("no wind is known between"));
 }
 
+/// Winds of ten years before are not those of the day, and their hole is none of its flights.
+#[test]
+fn a_hole_in_a_sounding_that_is_not_flown_in_is_not_told() {
+    let (whole, old) = (sample(Some), holed(5_000.0, 20_000.0));
+    let [winds, before] = [&whole, &old].map(|sample| sample.path(FILE).display().to_string());
+    let text = fs::read_to_string(&before).unwrap();
+    fs::write(&before, text.replace("2026-02-", "2016-02-")).unwrap();
+    let plan = whole.plan();
+    let said = |day: &str| {
+        let args = [
+            &plan,
+            "--wind",
+            &winds,
+            &before,
+            "--from",
+            day,
+            "--to",
+            day,
+            "--every",
+            "12h",
+            "--hours",
+            "12:00-12:00",
+            "--draws",
+            "40",
+            "--json",
+        ];
+        let json: Value = serde_json::from_str(&run("days", &args)).unwrap();
+        let warned = json["warnings"].as_array().unwrap().clone();
+        let warned = warned.iter().any(|w| w["code"] == "cleaned");
+        assert_eq!(warned, json["cleaning"].is_array(), "{json:#}");
+        warned
+    };
+    assert_eq!(["2026-02-05", "2016-02-05"].map(said), [false, true]);
+}
+
 #[test]
 fn directions_of_both_signs_change_nothing_but_a_note() {
     let whole = zone(&sample(Some));

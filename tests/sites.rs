@@ -261,6 +261,26 @@ fn every_format_is_written_and_the_same_on_any_number_of_threads() {
     assert_eq!((kinds("site"), kinds("ellipse")), (8, 8));
 }
 
+/// What does not fit of a candidate that is flown from is told, as of the site of a plan.
+#[test]
+fn an_elevation_unlike_the_airport_nearby_is_told() {
+    let folder = tempfile::tempdir().unwrap();
+    let fields = folder.path().join("fields.csv");
+    // Beside the airport of Arco, at about 1,620 m.
+    std::fs::write(&fields, "name,lat,lon,elevation\nlow,43.61,-113.34,900 m\n").unwrap();
+    let fields = fields.to_str().unwrap();
+    let more = ["--draws", "40"];
+    let told = json(
+        "sites",
+        &[&[IDAHO, "--candidates", fields][..], &HOURS, &more].concat(),
+    );
+    let notes = told["notes"].as_array().unwrap();
+    assert!(
+        notes.iter().any(|n| n["code"] == "elevation_off_airport"),
+        "{notes:#?}"
+    );
+}
+
 #[test]
 fn wrong_candidates_are_refused() {
     for (args, code, words) in [

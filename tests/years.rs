@@ -27,6 +27,7 @@ use windfall::choice::answer::Verdict;
 use windfall::choice::candidates::Candidate;
 use windfall::choice::days::days;
 use windfall::geodesy::Position;
+use windfall::notes::{Assumption, Note};
 use windfall::plan::Plan;
 use windfall::random::SplitMix;
 use windfall::sources::Hints;
@@ -633,7 +634,7 @@ fn the_program_does_parts_once_and_joins_them() {
     assert_eq!(wrong.status.code(), Some(1));
     let script = run(&["--out", record, "--shards", "12", "--script", "slurm"]);
     let script = stdout(&script);
-    assert!(script.contains("#SBATCH --array=1-12\n") && script.contains("--shard array"));
+    assert!(script.contains("#SBATCH --array=1-12\n") && script.contains("--shard array/12 "));
     assert!(!script.contains("--script"));
 }
 
@@ -779,6 +780,114 @@ fn the_wind_at_the_ground_is_said_to_be_assumed() {
     let assumed = json["assumptions"].as_array().unwrap().iter();
     let said = assumed.filter(|a| a["code"] == "ground_wind_brought_down");
     assert_eq!(said.count(), 1, "{json:#}{}", stderr(&output));
+}
+
+/// One sounding, one file, one day: what is counted is in the singular, and a year is no ten.
+#[test]
+fn a_record_of_one_is_told_in_the_singular() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().to_str().unwrap();
+    let day = "2026-02-05";
+    let common = [
+        "samples/high-plains/plan.toml",
+        "--from",
+        day,
+        "--to",
+        day,
+        "--hours",
+        "16:00-16:00",
+        "--draws",
+        "20",
+        "--out",
+        out,
+    ];
+    let part = windfall("years", &[&common[..], &["--shard", "1/1"]].concat());
+    assert!(
+        stderr(&part).contains("part 1 of 1: 1 day\n"),
+        "{}",
+        stderr(&part)
+    );
+    let done = windfall("years", &common);
+    let table = stdout(&done);
+    let words = table.split_whitespace().collect::<Vec<_>>().join(" ");
+    for told in [
+        "1 day with releases in 1 year, 1 release from each field; 1 sounding in 1 file",
+        "in the one year (fewer than ten",
+    ] {
+        assert!(words.contains(told), "{table}{}", stderr(&done));
+    }
+}
+
+/// The top level of these winds lies at 24 km: who flies higher is told, as by `zone`.
+#[test]
+fn flights_above_the_winds_are_told() {
+    let folder = tempfile::tempdir().unwrap();
+    write_month(folder.path(), Date::constant(2016, 6, 1), wind_of);
+    let between = ["2016-06-03T00:00:00Z", "2016-06-04T00:00:00Z"];
+    let beyond = |burst: &str| {
+        let plan = plan(&CALM.replace("20 km", burst));
+        let asked = YearsRequest {
+            between: between.map(|time| Some(time.parse().unwrap())),
+            ..asked()
+        };
+        let options = asked.options;
+        let files = listed(&[folder.path().to_owned()]).unwrap();
+        let winds = Winds::of_files(&plan, &files, &Hints::default()).unwrap();
+        let job = job(&plan, &[], &files, asked);
+        let at = job.days[0].times[0];
+        let days = days(&plan, &winds, &[at], options, || ()).unwrap();
+        [&job.basis, &days.basis].map(|basis| {
+            assert!(basis.assumptions.contains(&Assumption::StandardAir));
+            let told = basis.notes.iter().find_map(|note| match note {
+                Note::AboveWinds { top_m, for_s } => Some((*top_m, *for_s)),
+                _ => None,
+            });
+            told.is_some_and(|(top_m, for_s)| {
+                (23_700.0..24_100.0).contains(&top_m) && for_s > 400.0
+            })
+        })
+    };
+    assert_eq!(beyond("26 km"), [true, true]);
+    assert_eq!(beyond("20 km"), [false, false]);
+}
+
+/// A site that does not fit an airport nearby, or its ground, is told, of several fields by name.
+#[test]
+fn fields_that_do_not_fit_their_ground_are_told() {
+    let folder = tempfile::tempdir().unwrap();
+    let files = [write_month(
+        folder.path(),
+        Date::constant(2016, 6, 1),
+        wind_of,
+    )];
+    // Beside the airport of Madrid, at about 600 m.
+    let text = CALM.replace("lat = 40.0\nlon = -3.0", "lat = 40.45\nlon = -3.55");
+    let alone = job(&plan(&text), &[], &files, asked()).basis;
+    let off_airport = |note: &Note| matches!(note, Note::ElevationOffAirport { .. });
+    assert!(alone.notes.iter().any(off_airport), "{:?}", alone.notes);
+    let heights = folder.path().join("heights.asc");
+    let rows = "700 700 700 700\n".repeat(4);
+    let head = "ncols 4\nnrows 4\nxllcorner -5\nyllcorner 38\ncellsize 1\nNODATA_value -9999\n";
+    std::fs::write(&heights, head.to_owned() + &rows).unwrap();
+    let plan = plan(&format!("{text}[ground]\nterrain = [{heights:?}]\n"));
+    let is_off = |said: &Assumption| matches!(said, Assumption::ReleaseOffGround(off) if off.above_m == -600.0);
+    let alone = job(&plan, &[], &files, asked()).basis;
+    assert!(
+        alone.assumptions.iter().any(is_off),
+        "{:?}",
+        alone.assumptions
+    );
+    let low = Candidate {
+        name: "low field".into(),
+        elevation_m: Some(100.0),
+        ..Candidate::at(plan.site.position)
+    };
+    let several = job(&plan, &[low], &files, asked()).basis;
+    let named = several.assumptions.iter().any(|said| match said {
+        Assumption::OfSite { site, assumption } => site == "low field" && is_off(assumption),
+        _ => false,
+    });
+    assert!(named, "{:?}", several.assumptions);
 }
 
 /// What the table tells of winds, ground and stack the page and the cells tell as well; each warning has a line.

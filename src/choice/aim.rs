@@ -32,6 +32,7 @@ use crate::plan::{GroundPlan, Plan};
 use crate::spread::region::polygons_on_ground;
 use crate::winds::Winds;
 use crate::zone::releases::{FlownIn, FlownRelease, fly_releases};
+use crate::zone::said::Said;
 use crate::zone::{Options, terrain};
 
 /// Where one may launch; anywhere unless restricted.
@@ -84,8 +85,9 @@ pub fn aim(
     options: Options,
     done: impl Fn() + Sync,
 ) -> Result<Aim> {
-    let mut assumed = plan.replaced.clone();
-    let limits = Limits::of(&plan.limits, &mut assumed);
+    let mut said = Said::default();
+    said.assumed.clone_from(&plan.replaced);
+    let limits = Limits::of(&plan.limits, &mut said.assumed);
     let place = the_target(target, plan.site.position)?;
     let reach_m = terrain::FAR_M;
     let heights = terrain::around(&plan.ground, input, place.center, reach_m)?;
@@ -105,16 +107,7 @@ pub fn aim(
     let searched = || aimed.iter().flatten().map(|aimed| &aimed.flown);
     let landings = searched().flat_map(|flown| flown.landings.iter().copied());
     let landed_on = terrain::sources(heights.as_deref(), &landings.collect::<Vec<_>>());
-    for said in searched().flat_map(|flown| &flown.assumed) {
-        use Assumption::SiteElevation;
-        // Places to launch from differ in height: of one it is said where that is from.
-        let known = |a: &Assumption| {
-            a == said || matches!((a, said), (SiteElevation { .. }, SiteElevation { .. }))
-        };
-        if !assumed.iter().any(known) {
-            assumed.push(said.clone());
-        }
-    }
+    searched().for_each(|flown| add_search(&mut said, flown.said.clone()));
     let aims_at = GroundPlan {
         // In place of the plan's own areas: the share within is to be that of the target alone.
         land_in: vec![target.to_owned()],
@@ -145,21 +138,32 @@ pub fn aim(
         .collect();
     let mut rows = rows?;
     rank(&mut rows);
-    assumed.push(Assumption::SameDriftNearby);
+    said.assumed.push(Assumption::SameDriftNearby);
     let launches = rows.iter().filter_map(|row| row.launch.as_ref());
     let launches: Vec<Candidate> = launches.map(|l| Candidate::at(l.position)).collect();
     let from = launches.iter().map(|place| (place, heights.as_deref()));
-    assumed.extend(assumed_of_heights(plan, from));
-    assumed.extend(assumed_at_ground(rows.iter().map(|row| &row.row)));
-    assumed.extend(ground::ASSUMED);
-    assumed.extend(terrain::assumed(&[heights.as_deref()], &landed_on));
+    said.assumed.extend(assumed_of_heights(plan, from));
+    let of_rows = rows.iter().map(|row| &row.row);
+    said.assumed.extend(assumed_at_ground(of_rows));
+    said.assumed.extend(ground::ASSUMED);
+    said.assumed
+        .extend(terrain::assumed(&[heights.as_deref()], &landed_on));
     Ok(Aim {
-        basis: basis(plan, input, &limits, options, &[&map], &landed_on, assumed),
+        basis: basis(plan, input, &limits, options, &[&map], &landed_on, said),
         site: plan.site.position,
         target: name_of(target),
         restricted: may_launch.restriction(),
         rows,
     })
+}
+
+/// What is to be said of a search; places to launch from differ in height: of one it is said where that is from.
+fn add_search(said: &mut Said, mut more: Said) {
+    let of_height = |a: &Assumption| matches!(a, Assumption::SiteElevation { .. });
+    if said.assumed.iter().any(of_height) {
+        more.assumed.retain(|a| !of_height(a));
+    }
+    said.add(more);
 }
 
 fn the_target(file: &Path, near: Position) -> Result<Target> {

@@ -12,6 +12,7 @@ use crate::plan::Plan;
 use crate::winds::Winds;
 use crate::zone::facts::LandedOn;
 use crate::zone::fits::planned_landing;
+use crate::zone::said::Said;
 use crate::zone::{Options, assumed_of};
 
 /// What a comparison was made from.
@@ -34,7 +35,7 @@ pub struct Basis {
     pub version: String,
     /// Where the ground comes from.
     pub sources: Vec<GroundSource>,
-    /// Soundings of which reading left so little that it should be known.
+    /// Soundings that were flown in and of which reading left so little that it should be known.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub cleaning: Vec<Cleaning>,
     /// What the readers of the ground's layers found.
@@ -46,7 +47,8 @@ pub struct Basis {
     pub notes: Vec<Note>,
 }
 
-/// Of a plan, winds, limits and maps of the ground, with what was assumed and what told the heights at landings.
+/// Of a plan, winds, limits and maps of the ground, with what told the heights at landings and what is to be said
+/// of the releases.
 pub fn basis(
     plan: &Plan,
     input: &Winds,
@@ -54,8 +56,10 @@ pub fn basis(
     options: Options,
     maps: &[&GroundMap],
     landed_on: &[LandedOn],
-    mut assumptions: Vec<Assumption>,
+    said: Said,
 ) -> Basis {
+    let cleaning = said.cleaning_met();
+    let mut assumptions = said.assumed;
     assumptions.extend(input.assumed());
     assumptions.extend(
         input
@@ -79,9 +83,12 @@ pub fn basis(
         seed: options.seed,
         version: env!("CARGO_PKG_VERSION").into(),
         sources: ground::sources(&plan.ground, maps, landed_on),
-        cleaning: input.cleaning(),
+        cleaning,
         layer_notes,
         assumptions,
-        notes: planned_landing(plan).into_iter().collect(),
+        notes: planned_landing(plan)
+            .into_iter()
+            .chain(said.notes)
+            .collect(),
     }
 }

@@ -16,7 +16,8 @@ use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::spread::run::Landing;
 use crate::winds::Winds;
-use crate::zone::releases::{FlownIn, assumed_of_flown, fly_releases};
+use crate::zone::releases::{FlownIn, fly_releases};
+use crate::zone::said::Said;
 use crate::zone::{Options, fits, terrain};
 
 /// Flies, judges and ranks releases. `done` is called after each.
@@ -32,8 +33,9 @@ pub fn days(
     done: impl Fn() + Sync,
 ) -> Result<Days> {
     // What stands in place of the plan's own words is told first.
-    let mut assumed = plan.replaced.clone();
-    let limits = Limits::of(&plan.limits, &mut assumed);
+    let mut said = Said::default();
+    said.assumed.clone_from(&plan.replaced);
+    let limits = Limits::of(&plan.limits, &mut said.assumed);
     let ground = terrain::around(&plan.ground, input, plan.site.position, terrain::FAR_M)?;
     terrain::refuse_elsewhere(&plan.ground, &[ground.as_deref()])?;
     let cylinders = default_cylinders();
@@ -59,20 +61,21 @@ pub fn days(
     rank(&mut rows);
     // Of all releases together: one line for each source, not one for each release.
     let landed_on = terrain::sources(ground.as_deref(), &landings);
-    assumed.extend(assumed_of_flown(&tried));
-    assumed.extend(assumed_at_ground(rows.iter()));
-    assumed.extend(ground::ASSUMED);
-    assumed.extend(terrain::assumed(&[ground.as_deref()], &landed_on));
+    said.add(Said::of(&tried));
+    said.assumed.extend(assumed_at_ground(rows.iter()));
+    said.assumed.extend(ground::ASSUMED);
+    said.assumed
+        .extend(terrain::assumed(&[ground.as_deref()], &landed_on));
     // Of an elevation that was given: one that was looked up is that of the ground.
     let off_ground = plan
         .site
         .elevation_m
         .and_then(|site_m| terrain::off_ground(ground.as_deref(), plan.site.position, site_m));
-    assumed.extend(off_ground.map(Assumption::ReleaseOffGround));
-    let mut basis = basis(plan, input, &limits, options, &[&map], &landed_on, assumed);
-    basis.notes.extend(fits::site(plan, ground.as_deref())?);
+    said.assumed
+        .extend(off_ground.map(Assumption::ReleaseOffGround));
+    said.notes.extend(fits::site(plan, ground.as_deref())?);
     Ok(Days {
-        basis,
+        basis: basis(plan, input, &limits, options, &[&map], &landed_on, said),
         site: plan.site.position,
         why_best: between_releases(&rows, options.draws),
         rows,

@@ -28,8 +28,9 @@ use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::spread::run::Landing;
 use crate::winds::Winds;
-use crate::zone::releases::{FlownIn, FlownRelease, TriedRelease, assumed_of_flown, fly_releases};
-use crate::zone::{Options, terrain};
+use crate::zone::releases::{FlownIn, FlownRelease, TriedRelease, fly_releases};
+use crate::zone::said::Said;
+use crate::zone::{Options, fits, terrain};
 
 /// Flights from the middle of all candidates for each release of the first pass.
 const FIRST_PASS_DRAWS: u64 = 200;
@@ -51,8 +52,9 @@ pub fn sites(
     options: Options,
     done: impl Fn() + Sync,
 ) -> Result<Sites> {
-    let mut assumed = plan.replaced.clone();
-    let limits = Limits::of(&plan.limits, &mut assumed);
+    let mut said = Said::default();
+    said.assumed.clone_from(&plan.replaced);
+    let limits = Limits::of(&plan.limits, &mut said.assumed);
     let places: Vec<Position> = candidates.iter().map(|c| c.position).collect();
     let cylinders = default_cylinders();
     let those = together(&places);
@@ -83,7 +85,7 @@ pub fn sites(
         }
         // Equal ones stay in the order of the file.
         order.sort_by(|a, b| by_row(a.1.as_ref(), b.1.as_ref()).then(a.0.cmp(&b.0)));
-        assumed.push(Assumption::CarriedOver {
+        said.assumed.push(Assumption::CarriedOver {
             candidates: candidates.len(),
             flown: fully,
         });
@@ -105,7 +107,10 @@ pub fn sites(
                 .iter()
                 .flat_map(|flown| flown.landings.iter().copied());
             landings[group_of[i]].extend(its);
-            of_flown(&tried, candidate, &mut assumed);
+            said.add(of_flown(&tried, candidate));
+            for note in fits::site(&plan, group.heights.as_deref())? {
+                said.note(note);
+            }
             judged(judge, candidate.position, &tried)?
         } else {
             carried.into_iter().collect()
@@ -115,24 +120,25 @@ pub fn sites(
     rank_sites(&mut compared);
     let heights_at = |i: usize| groups[group_of[i]].heights.as_deref();
     let numbered = || candidates.iter().enumerate();
-    assumed.extend(assumed_of_heights(
+    said.assumed.extend(assumed_of_heights(
         plan,
         numbered().map(|(i, candidate)| (candidate, heights_at(i))),
     ));
     let landed = landings.iter().map(Vec::as_slice);
     let landed_on = terrain::sources_of(heights.iter().copied().zip(landed));
-    assumed.extend(assumed_at_ground(compared.iter().flat_map(|s| &s.rows)));
-    assumed.extend(ground::ASSUMED);
-    assumed.extend(terrain::assumed(&heights, &landed_on));
+    let rows = compared.iter().flat_map(|s| &s.rows);
+    said.assumed.extend(assumed_at_ground(rows));
+    said.assumed.extend(ground::ASSUMED);
+    said.assumed.extend(terrain::assumed(&heights, &landed_on));
     let off_ground = numbered().filter_map(|(i, candidate)| {
         let (place, site_m) = (candidate.position, candidate.elevation_m?);
         let off_ground = terrain::off_ground(heights_at(i), place, site_m)?;
         Some(of_site(candidate, Assumption::ReleaseOffGround(off_ground)))
     });
-    assumed.extend(off_ground);
+    said.assumed.extend(off_ground);
     let maps: Vec<&GroundMap> = maps.iter().collect();
     Ok(Sites {
-        basis: basis(plan, input, &limits, options, &maps, &landed_on, assumed),
+        basis: basis(plan, input, &limits, options, &maps, &landed_on, said),
         why_best: between_sites(&compared, options.draws),
         sites: compared,
         releases: times.len(),
@@ -146,17 +152,15 @@ fn of_site(candidate: &Candidate, assumption: Assumption) -> Assumption {
     }
 }
 
-/// What was assumed of the flights from a candidate; what is the same for all is said once.
-fn of_flown(tried: &[TriedRelease], candidate: &Candidate, assumed: &mut Vec<Assumption>) {
-    for said in assumed_of_flown(tried) {
-        let said = match said {
-            Assumption::SiteElevation { .. } => of_site(candidate, said),
-            said => said,
-        };
-        if !assumed.contains(&said) {
-            assumed.push(said);
+/// What is to be said of the flights from a candidate: of its elevation with its name.
+fn of_flown(tried: &[TriedRelease], candidate: &Candidate) -> Said {
+    let mut said = Said::of(tried);
+    for assumed in &mut said.assumed {
+        if matches!(assumed, Assumption::SiteElevation { .. }) {
+            *assumed = of_site(candidate, assumed.clone());
         }
     }
+    said
 }
 
 /// What candidates that lie together share.

@@ -22,17 +22,36 @@ pub fn of_zone(zone: &Zone) -> Vec<Warning> {
 
 /// The lines of the block, the gravest first; the last counts what finds no room.
 pub fn lines(all: &[Warning], units: UnitSystem) -> Vec<String> {
-    let shown = match all.len() {
+    let mut lines = joined(all, units);
+    let more = match lines.len() {
         // One line less, as the last one counts those that are left.
-        n if n > MOST_LINES => MOST_LINES - 1,
-        n => n,
+        n if n > MOST_LINES => lines.split_off(MOST_LINES - 1).len(),
+        _ => return lines,
     };
-    let mut lines: Vec<String> = all[..shown].iter().map(|w| line(w, units)).collect();
-    match all.len() - shown {
-        0 => {}
-        more => lines.push(format!("and {more} more among notes and assumptions")),
-    }
+    lines.push(format!("and {more} more among notes and assumptions"));
     lines
+}
+
+/// A line for each warning, but one for all soundings of which the same is to be said.
+fn joined(all: &[Warning], units: UnitSystem) -> Vec<String> {
+    let mut lines: Vec<(String, usize)> = Vec::new();
+    for warning in all {
+        let of_sounding = matches!(warning, Warning::Note(Note::Cleaned(_)));
+        let line = line(warning, units);
+        match lines
+            .iter_mut()
+            .find(|known| of_sounding && known.0 == line)
+        {
+            Some(known) => known.1 += 1,
+            None => lines.push((line, 0)),
+        }
+    }
+    let told = |(line, more)| match more {
+        0 => line,
+        1 => format!("{line} (and 1 more sounding)"),
+        _ => format!("{line} (and {more} more soundings)"),
+    };
+    lines.into_iter().map(told).collect()
 }
 
 /// The block in plain text, with an empty line after it; nothing where nothing warns.
@@ -224,6 +243,28 @@ mod tests {
         assert_eq!(
             lines(&warnings(&[], &[of_site]), UnitSystem::Metric),
             ["meadow: the release at 2,500 m is 1,000 m above the ground by hills.asc"]
+        );
+    }
+
+    #[test]
+    fn soundings_alike_are_one_line() {
+        let of_rows = |rows| {
+            Warning::Note(Note::Cleaned(Cleaning {
+                file: "july.txt".into(),
+                rows,
+                winds: 9,
+                impossible: 0,
+                unusable: 0,
+                gaps: vec![Gap {
+                    from_m: 9_000.0,
+                    to_m: 12_000.0,
+                }],
+            }))
+        };
+        let lines = lines(&[9, 10, 11].map(of_rows), UnitSystem::Metric);
+        assert_eq!(
+            lines,
+            ["july.txt: no wind is known between 9,000 m and 12,000 m (and 2 more soundings)"]
         );
     }
 

@@ -41,6 +41,13 @@ impl Cleaning {
         self.impossible as f64 > IMPOSSIBLE_SHARE * self.rows as f64
     }
 
+    /// What of it matters to flights that stay below a height, m, if anything does.
+    #[must_use]
+    pub fn below(mut self, top_m: f64) -> Option<Cleaning> {
+        self.gaps.retain(|gap| gap.from_m < top_m);
+        self.matters().then_some(self)
+    }
+
     /// Whether who flies in these winds should know.
     pub fn matters(&self) -> bool {
         !self.gaps.is_empty() || self.lost_most() || self.has_many_impossible()

@@ -25,13 +25,14 @@ use crate::ground::map::GroundMap;
 use crate::ground::region::Region;
 use crate::ground::terrain::Terrain;
 use crate::notes::Assumption;
-use crate::plan::{GroundPlan, Plan};
+use crate::plan::{GroundPlan, Plan, Site};
 use crate::spread::draws::{SIGMAS, Spread};
 use crate::winds::Winds;
 use crate::zone::duration::TimeAloft;
 use crate::zone::facts::LandedOn;
-use crate::zone::releases::{FlownIn, FlownRelease, assumed_of_flown, fly_releases};
-use crate::zone::{Options, terrain};
+use crate::zone::releases::{FlownIn, FlownRelease, fly_releases};
+use crate::zone::said::Said;
+use crate::zone::{Options, fits, terrain};
 
 /// What is asked for.
 #[derive(Debug, Clone, PartialEq)]
@@ -139,8 +140,9 @@ impl Job {
         let days = days(&plan, &record, &asked)?;
         // The ground is looked at once, in the first winds: no part may depend on where it begins.
         let opened = first_winds(&record, &days)?;
-        let mut assumed = plan.replaced.clone();
-        let limits = Limits::of(&plan.limits, &mut assumed);
+        let mut said = Said::default();
+        said.assumed.clone_from(&plan.replaced);
+        let limits = Limits::of(&plan.limits, &mut said.assumed);
         let places: Vec<Position> = match candidates {
             [] => vec![plan.site.position],
             some => some.iter().map(|c| c.position).collect(),
@@ -170,10 +172,13 @@ impl Job {
         let fields = fields(&plan, candidates, &those, &grounds);
         let ground_of = |field: &LaunchField| grounds[field.ground].heights.as_deref();
         let from = candidates.iter().zip(fields.iter().map(ground_of));
-        assumed.extend(assumed_of_heights(&plan, from));
-        assumed.extend(ground::ON_GROUND);
-        let landed_on = first_landings(&opened, &grounds, &fields, &days, &asked, &mut assumed)?;
-        assumed.extend(terrain::assumed(&heights, &landed_on));
+        said.assumed.extend(assumed_of_heights(&plan, from));
+        said.assumed.extend(ground::ON_GROUND);
+        let landed_on = first_landings(&opened, &grounds, &fields, &days, &asked, &mut said)?;
+        said.assumed.extend(terrain::assumed(&heights, &landed_on));
+        for field in &fields {
+            field.unfit(ground_of(field), !candidates.is_empty(), &mut said)?;
+        }
         let maps: Vec<&GroundMap> = grounds.iter().map(|ground| &ground.map).collect();
         let mut basis = basis(
             &plan,
@@ -182,7 +187,7 @@ impl Job {
             asked.options,
             &maps,
             &landed_on,
-            assumed,
+            said,
         );
         // The winds at hand are those of the first days; the record covers more.
         basis.covered = None;
@@ -223,6 +228,30 @@ impl Job {
     }
 }
 
+impl LaunchField {
+    /// What does not fit of it, above its ground; by its name where there are several.
+    fn unfit(&self, ground: Option<&Terrain>, by_name: bool, said: &mut Said) -> Result<()> {
+        let Site {
+            position,
+            elevation_m,
+            ..
+        } = self.plan.site;
+        let off = elevation_m.and_then(|site_m| terrain::off_ground(ground, position, site_m));
+        let off = off.map(Assumption::ReleaseOffGround);
+        said.assumed.extend(off.map(|off| match by_name {
+            true => Assumption::OfSite {
+                site: self.name.clone(),
+                assumption: Box::new(off),
+            },
+            false => off,
+        }));
+        for note in fits::site(&self.plan, ground)? {
+            said.note(note);
+        }
+        Ok(())
+    }
+}
+
 impl Around {
     fn of(plan: &Plan, aloft: &TimeAloft, places: &[Position]) -> Around {
         let middle = middle(places).unwrap_or(plan.site.position);
@@ -259,15 +288,15 @@ impl FieldGround {
 /// Draws of the flights that tell what landings come down on.
 const FEW_DRAWS: u64 = 100;
 
-/// What landings come down on, by a first release from a field on each of the grounds; what is assumed of
-/// these flights goes to `assumed`.
+/// What landings come down on, by a first release from a field on each of the grounds; what is to be said of
+/// these flights, as far as it holds for all, goes to `said`.
 fn first_landings(
     opened: &Opened,
     grounds: &[FieldGround],
     fields: &[LaunchField],
     days: &[DayReleases],
     asked: &YearsRequest,
-    assumed: &mut Vec<Assumption>,
+    said: &mut Said,
 ) -> Result<Vec<LandedOn>> {
     let options = Options {
         draws: asked.options.draws.min(FEW_DRAWS),
@@ -289,17 +318,28 @@ fn first_landings(
             low_m: None,
         };
         let tried = fly_releases(&field.plan, flown_in, &[*at], options, || {})?;
-        let said = assumed_of_flown(&tried).into_iter();
-        // What was left out of the first winds says nothing of the others.
-        assumed.extend(said.filter(|said| !matches!(said, Assumption::LeftOut { .. })));
+        let mut of_first = Said::of(&tried);
+        of_first.assumed.retain(holds_for_all);
+        said.add(of_first);
         let flown: Vec<FlownRelease> = tried.into_iter().filter_map(|(_, f)| f.ok()).collect();
         at_ground.extend(flown.iter().flat_map(|f| &f.surface).map(|wind| wind.from));
         let landings = flown.into_iter().flat_map(|flown| flown.landings);
         landed.push((heights, landings.collect::<Vec<_>>()));
     }
-    assumed.extend(assumed_of_surface(at_ground.into_iter()));
+    said.assumed
+        .extend(assumed_of_surface(at_ground.into_iter()));
     let landed = landed.iter().map(|(on, all)| (*on, all.as_slice()));
     Ok(terrain::sources_of(landed))
+}
+
+/// Whether what is assumed of the first winds says something of the others.
+fn holds_for_all(assumption: &Assumption) -> bool {
+    !matches!(
+        assumption,
+        Assumption::LeftOut { .. }
+            | Assumption::NearestSounding { .. }
+            | Assumption::SoundingsContinued { .. }
+    )
 }
 
 fn fields(

@@ -55,6 +55,12 @@ impl Flights {
         left(&self.landings) as f64 / self.draws as f64
     }
 
+    /// The highest burst, planned or drawn, above mean sea level, m.
+    pub fn highest_m(&self) -> f64 {
+        let drawn = self.landings.landed.iter().map(|landing| landing.burst_m);
+        drawn.fold(self.planned.burst.altitude_m, f64::max)
+    }
+
     /// Whether so few left them that the others may stand for all.
     pub fn few_left(&self) -> bool {
         self.left() <= LEFT_ALLOWED

@@ -11,6 +11,7 @@ mod learnt;
 mod pattern;
 mod reach;
 pub mod releases;
+pub mod said;
 mod setup;
 pub mod site_air;
 mod site_winds;
@@ -285,7 +286,7 @@ impl<'a> Story<'a> {
         let mut notes: Vec<Note> = off_ground.map(Note::ReleaseOffGround).into_iter().collect();
         notes.extend(fits::landing(self.touchdown_m_s));
         notes.extend(self.unfit.iter().cloned());
-        notes.extend(self.weather.notes(&self.wind));
+        notes.extend(self.weather.notes(&self.wind, flights.highest_m()));
         if flights.left() > 0.0 {
             notes.push(Note::DrawsLeft {
                 share: flights.left(),

@@ -8,10 +8,11 @@ use rayon::prelude::*;
 use super::fly::{Flights, FlyOutcome, fly_in, left, reach_of};
 use super::pattern;
 use super::reach::Reach;
+use super::said::{Said, is_of_own_winds};
 use super::setup::Setup;
 use super::site_winds::SiteWinds;
 use super::weather::{FlownWinds, Weather, left_out};
-use super::{Options, terrain};
+use super::{Options, terrain, wind_error};
 use crate::error::{Error, Result};
 use crate::flight::layers::Layers;
 use crate::flight::model::Moment;
@@ -55,8 +56,8 @@ pub struct FlownRelease {
     pub wind_distance_m: Option<f64>,
     /// The wind at the ground of the site, by hour around the release.
     pub surface: Vec<GroundWind>,
-    /// What is assumed of the site's elevation, and what was left out of the winds that it was flown in.
-    pub assumed: Vec<Assumption>,
+    /// What is assumed of the site's elevation and of the winds that it was flown in, and what to know of these.
+    pub said: Said,
 }
 
 /// The wind 10 m above the ground of a site at a time.
@@ -88,7 +89,7 @@ impl FlownRelease {
             center: self.center.normal().carried(from, to).position(),
             ellipse: None,
             surface: self.surface.clone(),
-            assumed: self.assumed.clone(),
+            said: self.said.clone(),
             ..*self
         }
     }
@@ -96,18 +97,6 @@ impl FlownRelease {
 
 /// A release as it was tried: flown, or why not.
 pub type TriedRelease = (Timestamp, Result<FlownRelease>);
-
-/// What was assumed of releases that were flown, each once.
-pub fn assumed_of_flown(tried: &[TriedRelease]) -> Vec<Assumption> {
-    let mut all: Vec<Assumption> = Vec::new();
-    let flown = tried.iter().filter_map(|(_, flown)| flown.as_ref().ok());
-    for assumption in flown.flat_map(|flown| &flown.assumed) {
-        if !all.contains(assumption) {
-            all.push(assumption.clone());
-        }
-    }
-    all
-}
 
 /// Hours before and after the release at which the wind at the ground is looked up.
 const SURFACE_HOURS: [i64; 4] = [-1, 0, 1, 2];
@@ -297,13 +286,30 @@ fn told(ready: &Ready, flights: Flights, elevation: Option<&Assumption>) -> Resu
         wind_age_s: ready.weather.age_s(),
         wind_distance_m: ready.weather.distance_m(),
         surface: surface_winds(ready),
-        assumed: left_out(&flights.left_out)
-            .chain(elevation.cloned())
-            .collect(),
+        said: said(ready, &flights, elevation),
         track: flights.track,
         landings: flights.landings.landed,
         low: flights.landings.low,
     })
+}
+
+/// What is to be said of a release, as of a zone of it.
+fn said(ready: &Ready, flights: &Flights, elevation: Option<&Assumption>) -> Said {
+    let weather = &ready.weather;
+    let of_winds = weather.assumptions.iter().chain(&flights.error_assumed);
+    let of_own = of_winds.filter(|assumption| is_of_own_winds(assumption));
+    let standard_air = weather.column.air.measured_m().is_none();
+    let (covered_m, above_s, below_s) = weather.beyond(&ready.setup.model, &flights.seconds);
+    Said {
+        assumed: left_out(&flights.left_out)
+            .chain(of_own.cloned())
+            .chain(elevation.cloned())
+            .chain(standard_air.then_some(Assumption::StandardAir))
+            .collect(),
+        notes: wind_error::beyond(covered_m, above_s, below_s).collect(),
+        cleaning: weather.cleaning.clone(),
+        highest_m: flights.highest_m(),
+    }
 }
 
 /// The wind at the ground of the site, by hour around the release.

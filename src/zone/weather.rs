@@ -154,14 +154,9 @@ impl Weather<'_> {
         }
     }
 
-    /// What is to be said of the winds.
-    pub fn facts(
-        &self,
-        model: &FlightModel,
-        seconds: &[f64],
-        error: Option<&WindError>,
-        process: Option<&WindErrorProcess>,
-    ) -> WindFacts {
+    /// The altitudes with a wind, and how long a flight with so many `seconds` in each layer is above and below
+    /// them, s.
+    pub fn beyond(&self, model: &FlightModel, seconds: &[f64]) -> (Covered, f64, f64) {
         let covered_m = Covered {
             base_m: self.column.winds.base_m(),
             top_m: self.column.winds.top_m(),
@@ -173,6 +168,22 @@ impl Weather<'_> {
                 .map(|(_, s)| s)
                 .sum()
         };
+        (
+            covered_m,
+            time_where(&|z| z > covered_m.top_m),
+            time_where(&|z| z < covered_m.base_m),
+        )
+    }
+
+    /// What is to be said of the winds.
+    pub fn facts(
+        &self,
+        model: &FlightModel,
+        seconds: &[f64],
+        error: Option<&WindError>,
+        process: Option<&WindErrorProcess>,
+    ) -> WindFacts {
+        let (covered_m, above_s, below_s) = self.beyond(model, seconds);
         let drift_sigma_m = |error: &WindError| process_of(error, model, seconds).drift_sigma_m();
         // What a forecast made twelve hours ahead would leave, to say whether one is worth
         // fetching.
@@ -181,8 +192,8 @@ impl Weather<'_> {
             files: self.files.clone(),
             source: self.source.clone(),
             covered_m,
-            above_s: time_where(&|z| z > covered_m.top_m),
-            below_s: time_where(&|z| z < covered_m.base_m),
+            above_s,
+            below_s,
             sigma: sigma_of(error),
             error_parts: error_parts(error, &drift_sigma_m),
             drift_sigma_m: process.map_or(0.0, WindErrorProcess::drift_sigma_m),
@@ -190,9 +201,11 @@ impl Weather<'_> {
         }
     }
 
-    /// What to know of the winds, by what is known of them.
-    pub fn notes(&self, facts: &WindFacts) -> Vec<Note> {
-        let cleaned = self.cleaning.iter().cloned().map(Note::Cleaned);
+    /// What to know of the winds, by what is known of them and by the highest burst, m.
+    pub fn notes(&self, facts: &WindFacts, highest_m: f64) -> Vec<Note> {
+        let all = self.cleaning.iter().cloned();
+        let met = all.filter_map(|cleaning| cleaning.below(highest_m));
+        let cleaned = met.map(Note::Cleaned);
         let of_winds = wind_error::notes(facts, self.site_winds.told_of_better());
         cleaned.chain(of_winds).collect()
     }

@@ -1,6 +1,6 @@
 //! How wrong the winds of a plan may be, and what to know of them.
 
-use super::facts::{ModelFacts, WindFacts, WindSource};
+use super::facts::{Covered, ModelFacts, WindFacts, WindSource};
 use crate::notes::{Assumption, Note, Profile};
 use crate::plan::WindSpread;
 use crate::wind::column::WindProfile;
@@ -205,16 +205,22 @@ pub fn notes(wind: &WindFacts, better: bool) -> Vec<Note> {
             measured_s: KNOWN_AGE_S,
         }),
         distant.map(|away_m| Note::DistantWinds { away_m }),
-        (wind.above_s > 0.0).then_some(Note::AboveWinds {
-            top_m: wind.covered_m.top_m,
-            for_s: wind.above_s,
-        }),
-        (wind.below_s > 0.0).then_some(Note::BelowWinds {
-            base_m: wind.covered_m.base_m,
-            for_s: wind.below_s,
-        }),
     ];
-    notes.into_iter().flatten().collect()
+    let beyond = beyond(wind.covered_m, wind.above_s, wind.below_s);
+    notes.into_iter().flatten().chain(beyond).collect()
+}
+
+/// That a flight is above or below the winds, for so long.
+pub fn beyond(covered_m: Covered, above_s: f64, below_s: f64) -> impl Iterator<Item = Note> {
+    let above = (above_s > 0.0).then_some(Note::AboveWinds {
+        top_m: covered_m.top_m,
+        for_s: above_s,
+    });
+    let below = (below_s > 0.0).then_some(Note::BelowWinds {
+        base_m: covered_m.base_m,
+        for_s: below_s,
+    });
+    above.into_iter().chain(below)
 }
 
 /// What would make the zone smaller, when the winds are of another time or place.
