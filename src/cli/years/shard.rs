@@ -105,7 +105,7 @@ impl Shard {
         })?;
         let first = number(array.first).unwrap_or(array.usual_first);
         // Whatever a scheduler says, the span does not go below 0.
-        let of_span = || Some(number(array.last)? + 1 - first.min(number(array.last)? + 1));
+        let of_span = || Some((number(array.last)? + 1).saturating_sub(first));
         // The count first: of an array with steps it is less than the span, and the steps are told.
         let said = number(array.count).or_else(of_span);
         let n = given.or(said).ok_or_else(|| Error::CannotDo {
@@ -115,6 +115,11 @@ impl Shard {
             ),
             remedy: "expected --shard array/N".into(),
         })?;
+        // An array of other tasks than parts does some of them again: they keep their numbers.
+        let first = match said {
+            Some(said) if said != n => array.usual_first,
+            _ => first,
+        };
         match (index + 1).checked_sub(first) {
             Some(k) if (1..=n).contains(&k) => {
                 Ok((k, n, format!(" (from {}={index})", array.index)))
@@ -166,6 +171,23 @@ mod tests {
         assert_eq!(of("array", &sge), Ok((4, 9)));
         assert_eq!(of("array/5", &[("JOB_COMPLETION_INDEX", "4")]), Ok((5, 5)));
         assert_eq!(of("array/5", &[("PBS_ARRAY_INDEX", "5")]), Ok((5, 5)));
+    }
+
+    #[test]
+    fn parts_that_are_done_again_keep_their_numbers() {
+        let again = [
+            ("SLURM_ARRAY_TASK_ID", "3"),
+            ("SLURM_ARRAY_TASK_MIN", "3"),
+            ("SLURM_ARRAY_TASK_MAX", "7"),
+            ("SLURM_ARRAY_TASK_COUNT", "2"),
+        ];
+        assert_eq!(of("array/12", &again), Ok((3, 12)));
+        let sge = [
+            ("SGE_TASK_ID", "6"),
+            ("SGE_TASK_FIRST", "5"),
+            ("SGE_TASK_LAST", "7"),
+        ];
+        assert_eq!(of("array/12", &sge), Ok((6, 12)));
     }
 
     #[test]

@@ -75,8 +75,8 @@ pub fn slurm(batch: &Batch) -> String {
         shards, threads, ..
     } = batch;
     let (time, memory) = (batch.time(), batch.megabytes());
-    // Slurm tells each task how many there are, so the command need not.
-    let (part, gather) = (batch.part("array"), batch.gather());
+    // Slurm tells each task how many there are, but where some are submitted again that is not how many parts.
+    let (part, gather) = (batch.part(&format!("array/{shards}")), batch.gather());
     format!(
         // The here-documents are quoted: their variables are those of the task, not of this script.
         // A task has no `set -e`, as it looks at how its part ended.
@@ -258,7 +258,7 @@ mod tests {
     fn words_stay_words_in_a_shell() {
         let text = slurm(&batch());
         assert!(text.contains(
-            "windfall years 'my plan.toml' --wind 'it'\\''s' --shard array --threads 1 --out record\n"
+            "windfall years 'my plan.toml' --wind 'it'\\''s' --shard array/12 --threads 1 --out record\n"
         ));
         assert!(text.contains("--array=1-12\n") && text.contains("--time=01:31:00\n"));
         assert!(text.contains("--mem=513M\n"));
