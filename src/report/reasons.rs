@@ -316,10 +316,13 @@ pub fn limits(limits: &Limits, units: UnitSystem) -> Vec<String> {
             "at most {:.1} % of the draws in water",
             100.0 * limits.water_probability
         ),
-        format!(
-            "at least {} of daylight after the landing",
-            duration(limits.daylight_s)
-        ),
+        match limits.daylight_s > 0.0 {
+            true => format!(
+                "at least {} of daylight after the landing",
+                duration(limits.daylight_s)
+            ),
+            false => "landing in the dark allowed by the plan".to_owned(),
+        },
         match limits.dark_release {
             true => "filling and release in the dark allowed by the plan".to_owned(),
             false => "release between sunrise and sunset".to_owned(),
@@ -340,6 +343,24 @@ pub fn launches(within: &LaunchesIn) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_limit_that_is_none_demands_nothing() {
+        let words = |daylight_s| {
+            let limits = Limits {
+                surface_wind_m_s: 4.0,
+                keep_out_probability: 0.02,
+                all_hazards_probability: 0.04,
+                water_probability: 0.05,
+                max_drift_m: None,
+                daylight_s,
+                dark_release: false,
+            };
+            super::limits(&limits, UnitSystem::Metric).join("\n")
+        };
+        assert!(words(0.0).contains("landing in the dark allowed by the plan"));
+        assert!(words(3_600.0).contains("at least 1 h 00 min of daylight"));
+    }
 
     #[test]
     fn reasons_name_the_number_and_the_limit_in_local_time() {
