@@ -70,6 +70,22 @@ fn gusts_stand_beside_the_wind() {
     assert!(table.contains(" 0.8g2 "), "{table}");
 }
 
+/// The colour of the wind may be that of its gusts, so the picture has them, too.
+#[test]
+fn the_picture_has_the_gusts() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let plan = root.join("samples/lake-shore/plan.toml");
+    let folder = tempfile::tempdir().unwrap();
+    let picture = folder.path().join("days.svg");
+    let [plan, out] = [&plan, &picture].map(|path| path.to_str().unwrap());
+    let mut arguments = vec![plan, "--wind", GUSTS, "--draws", "50", "--out", out];
+    arguments.extend(HOUR);
+    let done = windfall("days", &arguments);
+    assert!(done.status.success(), "{}", stderr(&done));
+    let picture = fs::read_to_string(&picture).unwrap();
+    assert!(picture.contains("0.8g2 mph"), "{picture}");
+}
+
 #[test]
 fn gusts_above_the_limit_of_the_wind_are_near_a_limit() {
     let limited = row(&days(GUSTS, "0.45 m/s", true));

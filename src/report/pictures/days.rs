@@ -10,7 +10,9 @@ use crate::report::cautions::AID;
 use crate::report::layout::wrapped;
 use crate::report::palette::{BEYOND, Colour, NEAR, UNKNOWN, WITHIN};
 use crate::report::reasons::{clock, percent, reason_in_short, verdict_sign};
-use crate::report::tables::days::{DayPart, TITLE, not_flown_line, parts, verdict, zone_name};
+use crate::report::tables::days::{
+    DayPart, TITLE, not_flown_line, parts, verdict, wind_at_ground, zone_name,
+};
 use crate::units::{UnitSystem, duration};
 
 const LEFT: f64 = 190.0;
@@ -46,9 +48,8 @@ const FACTORS: [Factor; 10] = [
         (verdict(row.verdict), of_verdict(row.verdict))
     }),
     ("wind at the ground", |row, units| {
-        cell(row, row.strains.wind, |d| {
-            Some(units.speed(d.surface_m_s()?))
-        })
+        // With its gusts: the colour may be theirs.
+        cell(row, row.strains.wind, |d| wind_at_ground(d, units))
     }),
     ("drift", |row, units| {
         let limit = match row.strains.drift {

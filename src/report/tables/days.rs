@@ -443,6 +443,13 @@ fn ground_wind(day: &Day, unit_m_s: f64) -> String {
     format!("{:.1}{gusts}", speed_m_s / unit_m_s)
 }
 
+/// The same with its unit, as in "4.2g9 m/s".
+pub(in crate::report) fn wind_at_ground(day: &Day, units: UnitSystem) -> Option<String> {
+    let [_, _, (unit_m_s, name)] = column_units(units);
+    day.surface_m_s()?;
+    Some(format!("{} {name}", ground_wind(day, unit_m_s)))
+}
+
 /// A verdict with its sign.
 pub(in crate::report) fn verdict(verdict: Verdict) -> String {
     format!("{} {}", verdict_sign(verdict), verdict_name(verdict))
