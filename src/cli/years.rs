@@ -341,7 +341,11 @@ fn one_part(job: &Job, shard: &Shard, folder: &Path, talk: &mut impl Write) -> R
         return Ok(());
     }
     let days = units.len().div_ceil(job.fields.len().max(1));
-    say(talk, &format!("part {k} of {n}{said}: {days} days"))?;
+    let days = match days {
+        1 => "1 day".to_owned(),
+        _ => format!("{days} days"),
+    };
+    say(talk, &format!("part {k} of {n}{said}: {days}"))?;
     let part = flown(job, units)?;
     parts::write(folder, k, n, &part)
 }

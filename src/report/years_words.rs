@@ -1,7 +1,7 @@
 //! Words for years of winds.
 
 use crate::units::UnitSystem;
-use crate::years::answer::{Bounds, Counts, Season, Years};
+use crate::years::answer::{Bounds, Counts, Drift, Season, Years};
 use crate::years::release::{Decides, Unknown};
 
 /// The limit in a few words.
@@ -27,6 +27,11 @@ pub fn unknown(why: Unknown) -> &'static str {
         Unknown::NotFlown => "the stack did not make a flight, or too few draws came down",
     }
 }
+
+/// Of fewer years than these 9 of 10 are all of them.
+const ENOUGH_YEARS: usize = 10;
+/// A mean landing place nearer than this share of the median drift is no direction.
+const ONE_WAY: f64 = 0.25;
 
 /// The months, short.
 const MONTHS: [&str; 12] = [
@@ -109,15 +114,19 @@ fn several(count: usize, what: &str) -> String {
 pub fn record(years: &Years) -> String {
     let [from, to] = years.days;
     let of = match years.of_soundings {
-        true => "soundings",
-        false => "times",
+        true => "sounding",
+        false => "time",
+    };
+    let more = match years.other_days {
+        0 => String::new(),
+        days => format!(" and {}", several(days, "day")),
     };
     format!(
-        "{from} to {to}: {} with releases in {}, {} from each field; {} {of} in {}",
+        "{from} to {to}: {} with releases in {}{more}, {} from each field; {} in {}",
         several(years.day_count, "day"),
         several(years.year_count, "year"),
         several(years.releases, "release"),
-        years.times,
+        several(years.times, of),
         several(years.files, "file")
     )
 }
@@ -127,13 +136,39 @@ pub fn how_to_read(years: &Years) -> Vec<String> {
     let mut lines = vec![
         "A release near a limit still counts as within the limits; a day counts if one of its releases does. Two numbers, as in 40-60 %, are at least and at most: releases of which nothing is known (flights that leave the winds among them) count against, or for. Where there are many, the first number stands for calm days alone.".to_owned(),
         "Drift is from the field to the centre of the landings: half of the releases, and 90 %, drift no farther. Of these numbers releases of which nothing is known are left out; JSON has what they may be with them.".to_owned(),
-        "days a week: 10, 50 and 90 % of the weeks have no more days within the limits. wait: days from the morning of a day until one within the limits, 0 where that day is; the longest that begins in the month is no longer in 9 of 10 years. + where it ran into the end of the record or a gap in it.".to_owned(),
-        "of 90 %: where the share lies in 90 % of samples of the years, drawn with replacement (bootstrap); it shows how much the years differ, not how good the winds are.".to_owned(),
+        "toward: the direction of the mean landing place; \"no one way\" where that is nearer than a quarter of the drift of half of the releases.".to_owned(),
+        format!(
+            "days a week: 10, 50 and 90 % of the weeks have no more days within the limits. wait: days from the morning of a day until one within the limits, 0 where that day is; {}. + where it ran into the end of the record or a gap in it.",
+            longest(years_of_waits(years))
+        ),
+        "of 90 %: where the share lies in 90 % of samples of the years, drawn with replacement (bootstrap), from what is at least in 5 % to what is at most in 95 % of them; it shows how much the years differ, not how good the winds are. Years with less than four fifths of the days of others are left out here and of the waits.".to_owned(),
     ];
     if years.of_soundings {
         lines.push("The winds are soundings: each release uses those near it in time, and their age widens the spread.".to_owned());
     }
     lines
+}
+
+/// What the longest wait is the longest of, where at most so many years tell.
+fn longest(years: usize) -> String {
+    let of = match years {
+        ENOUGH_YEARS.. => {
+            return "the longest that begins in the month is no longer in 9 of 10 years".to_owned();
+        }
+        1 => "the one year".to_owned(),
+        _ => format!("these {years} years"),
+    };
+    format!(
+        "the longest that begins in the month in {of} (fewer than ten: in another year it may be longer)"
+    )
+}
+
+/// The most years that tell of waits in any time of the year.
+fn years_of_waits(years: &Years) -> usize {
+    let fields = years.fields.iter();
+    let seasons = fields.flat_map(|field| field.months.iter().chain([&field.year]));
+    let waits = seasons.filter_map(|season| season.wait);
+    waits.map(|wait| wait.years).max().unwrap_or(0)
 }
 
 /// The order of fields.
@@ -154,8 +189,44 @@ pub fn drift(season: &Season, units: UnitSystem) -> [String; 3] {
         Some(drift) => [
             units.distance(drift.median_m),
             units.distance(drift.most_m),
-            super::words::compass(drift.mean_azimuth_deg).to_owned(),
+            toward(drift).to_owned(),
         ],
         None => ["?".to_owned(), "?".to_owned(), String::new()],
+    }
+}
+
+/// Where flights go, if they go one way.
+fn toward(drift: &Drift) -> &'static str {
+    match drift.mean_m < ONE_WAY * drift.median_m {
+        true => "no one way",
+        false => super::words::compass(drift.mean_azimuth_deg),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn fewer_than_ten_years_do_not_tell_of_nine_in_ten() {
+        assert!(longest(10).ends_with("no longer in 9 of 10 years"));
+        assert!(longest(4).contains("in these 4 years (fewer than ten"));
+        assert!(longest(1).contains("in the one year (fewer"));
+    }
+
+    #[test]
+    fn flights_that_go_all_ways_have_no_direction() {
+        let drift = |mean_m| Drift {
+            known: 10,
+            median_m: 40_000.0,
+            most_m: 60_000.0,
+            median_between_m: [None; 2],
+            most_between_m: [None; 2],
+            mean_azimuth_deg: 90.0,
+            mean_m,
+            rose: Vec::new(),
+        };
+        assert_eq!(toward(&drift(9_000.0)), "no one way");
+        assert_eq!(toward(&drift(11_000.0)), super::super::words::compass(90.0));
     }
 }

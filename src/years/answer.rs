@@ -87,10 +87,10 @@ pub struct Weeks {
 /// How long one waits for a day within the limits.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct DaysToWait {
-    /// Years that tell.
+    /// Years that tell: those with nearly all the days that others have.
     pub years: usize,
-    /// The longest wait that begins in this time of the year is no longer in 9 of 10 years, days; 0 where
-    /// the first day will do. At least: what is unknown counts as within the limits.
+    /// The longest wait that begins in this time of the year is no longer in 9 of 10 years (of fewer than ten
+    /// years it is the longest of all), days; 0 where the first day will do. At least: what is unknown counts as within the limits.
     pub longest_at_least: usize,
     /// At most: what is unknown counts as beyond.
     pub longest_at_most: usize,
@@ -101,11 +101,12 @@ pub struct DaysToWait {
 /// How sure a share is, by its years.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct BetweenYears {
-    /// The share in each year: what is unknown counts against it.
+    /// The share in each year that has nearly all the days that others have: what is unknown counts against it.
     pub years: Vec<(i16, f64)>,
     /// One standard deviation between years.
     pub deviation: f64,
-    /// 90 % of bootstrap samples of the years have a mean share between these.
+    /// 5 % of bootstrap samples of the years have a mean share below the first, with what is unknown counted
+    /// against it; 5 % above the second, with that counted for it.
     pub interval: [f64; 2],
 }
 
@@ -212,8 +213,10 @@ pub struct Years {
     pub days: [jiff::civil::Date; 2],
     /// Days with releases.
     pub day_count: usize,
-    /// Years of which there are days.
+    /// Years with days, but for those that have far fewer than others.
     pub year_count: usize,
+    /// Days of those that have far fewer.
+    pub other_days: usize,
     /// Releases from each field.
     pub releases: usize,
     /// Whether the winds are soundings.

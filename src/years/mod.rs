@@ -9,6 +9,7 @@ pub mod answer;
 pub mod cells;
 pub mod digest;
 mod fly;
+mod full;
 pub mod job;
 mod known_files;
 pub mod long_record;

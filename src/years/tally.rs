@@ -9,6 +9,7 @@ use super::answer::{
     Sector, Years,
 };
 use super::cells::CellCounts;
+use super::full::full_years;
 use super::job::Job;
 use super::parts::Part;
 use super::release::{Decides, Numbers, Release, Unknown};
@@ -57,17 +58,15 @@ pub fn years(job: &Job, whole: &Part) -> Years {
         .collect();
     rank(&mut fields, job.asked.into.is_some());
     let dates: BTreeSet<Date> = job.days.iter().map(|day| day.date).collect();
+    let full = full_years(dates.iter().copied());
     let none = Date::constant(1970, 1, 1);
     Years {
         basis: job.basis.clone(),
         work: job.digest.clone(),
         days: [dates.first(), dates.last()].map(|date| date.copied().unwrap_or(none)),
         day_count: job.days.len(),
-        year_count: dates
-            .iter()
-            .map(|date| date.year())
-            .collect::<BTreeSet<_>>()
-            .len(),
+        year_count: full.len(),
+        other_days: dates.iter().filter(|d| !full.contains(&d.year())).count(),
         releases: job.releases(),
         of_soundings: job.record.is_of_soundings(),
         files: job.record.files,
@@ -103,18 +102,12 @@ fn field(job: &Job, number: usize, all: &[Dated], cells: &CellCounts) -> FieldYe
         let each = all.iter().map(|d| of(d.release));
         each.fold(0, u64::saturating_add)
     };
-    // Parts are files, which may say that more came down than were flown.
-    let missing = of_flights(flights - sum(|r| r.landed).min(flights));
     let share = |of: &dyn Fn(&Numbers) -> Option<f64>| {
-        // Shares are of the draws that came down, so each release counts by these.
-        let hit = |d: &Dated| Some(of(d.release.numbers.as_ref()?)? * d.release.landed as f64);
-        let hits: f64 = all.iter().filter_map(hit).sum();
-        let at_least = hits / flights.max(1) as f64;
-        Bounds {
-            at_least,
-            // What did not come down might have hit all the same.
-            at_most: (at_least + missing).min(1.0),
-        }
+        let told = all.iter().map(|d| {
+            let share = d.release.numbers.as_ref().and_then(of);
+            (share, d.release.landed)
+        });
+        share_of(told, flights)
     };
     let is_known = |of: &dyn Fn(&Numbers) -> Option<f64>| {
         let numbers = |d: &Dated| d.release.numbers.as_ref().and_then(of);
@@ -193,7 +186,7 @@ fn season(job: &Job, month: Option<i8>, these: &[Dated], all: &[Dated]) -> Seaso
             at_least: of_days(sure),
             at_most: of_days(sure + state(DayState::Unknown)),
         },
-        between_years: between_years(job, month, these),
+        between_years: between_years(job.asked.options.seed, month, these),
         hours: hours.into_iter().map(hour).collect(),
         drift: drift(these),
         weeks: weeks(&days, month),
@@ -251,44 +244,96 @@ fn usable(counts: &Counts) -> Bounds {
     }
 }
 
-/// The share of each year, and what other years might have given: years are drawn with replacement
-/// (bootstrap, Efron 1979, doi:10.1214/aos/1176344552), whole, because days of a year are alike.
-fn between_years(job: &Job, month: Option<i8>, these: &[Dated]) -> Option<BetweenYears> {
-    let mut of_year: BTreeMap<i16, [usize; 2]> = BTreeMap::new();
-    for dated in these {
-        let [usable, all] = of_year.entry(dated.date.year()).or_default();
-        *usable += usize::from(dated.release.is_usable());
-        *all += 1;
+/// The share of flights of which releases tell a share each, with how many of theirs came down.
+fn share_of(told: impl Iterator<Item = (Option<f64>, u64)>, flights: u64) -> Bounds {
+    let (mut hits, mut known) = (0.0, 0_u64);
+    for (share, landed) in told {
+        let Some(share) = share else { continue };
+        // Shares are of the draws that came down, so each release counts by these.
+        hits += share * landed as f64;
+        known = known.saturating_add(landed);
     }
-    let share = |[usable, all]: [usize; 2]| usable as f64 / all.max(1) as f64;
-    let years: Vec<(i16, f64)> = of_year.iter().map(|(year, n)| (*year, share(*n))).collect();
+    let of = flights.max(1) as f64;
+    // Parts are files, which may say that more came down than were flown.
+    let missing = flights - known.min(flights);
+    Bounds {
+        at_least: hits / of,
+        // What did not come down, or where nothing is known, might have hit all the same.
+        at_most: ((hits + missing as f64) / of).min(1.0),
+    }
+}
+
+/// Releases of a year.
+#[derive(Clone, Copy, Default)]
+struct OfYear {
+    usable: usize,
+    unknown: usize,
+    all: usize,
+}
+
+impl OfYear {
+    fn with(self, other: OfYear) -> OfYear {
+        OfYear {
+            usable: self.usable + other.usable,
+            unknown: self.unknown + other.unknown,
+            all: self.all + other.all,
+        }
+    }
+
+    /// The share within the limits, at least and at most.
+    fn shares(self) -> [f64; 2] {
+        [self.usable, self.usable + self.unknown].map(|count| count as f64 / self.all.max(1) as f64)
+    }
+}
+
+/// The share of each full year, and what other years might have given: years are drawn with replacement
+/// (bootstrap, Efron 1979, doi:10.1214/aos/1176344552), whole, because days of a year are alike.
+fn between_years(seed: u64, month: Option<i8>, these: &[Dated]) -> Option<BetweenYears> {
+    let of_year = by_year(these);
+    let shares = |(year, n): (&i16, &OfYear)| (*year, n.shares()[0]);
+    let years: Vec<(i16, f64)> = of_year.iter().map(shares).collect();
     if years.len() < LEAST_YEARS {
         return None;
     }
     let count = years.len();
     let mean = years.iter().map(|y| y.1).sum::<f64>() / count as f64;
     let squares: f64 = years.iter().map(|y| (y.1 - mean).powi(2)).sum();
-    let numbers: Vec<[usize; 2]> = of_year.into_values().collect();
-    let seed = job.asked.options.seed;
+    let numbers: Vec<OfYear> = of_year.into_values().collect();
     let sample = |index: u64| {
         // Room for twelve months and the year: no two of them draw the same samples.
         let mut stream = SplitMix::stream(seed, index * 16 + month.unwrap_or(0) as u64);
-        let mut sum = [0; 2];
-        for _ in 0..count {
-            // The remainder of 64 bits favours no year by more than a part in 10^17.
-            let drawn = numbers[(stream.next_u64() % count as u64) as usize];
-            (0..2).for_each(|k| sum[k] += drawn[k]);
-        }
-        share(sum)
+        // The remainder of 64 bits favours no year by more than a part in 10^17.
+        let drawn = (0..count).map(|_| numbers[(stream.next_u64() % count as u64) as usize]);
+        drawn.fold(OfYear::default(), OfYear::with).shares()
     };
-    let mut samples: Vec<f64> = (0..SAMPLES).map(sample).collect();
-    samples.sort_by(f64::total_cmp);
+    let samples: Vec<[f64; 2]> = (0..SAMPLES).map(sample).collect();
+    let bound = |which: usize, p: f64| {
+        let mut all: Vec<f64> = samples.iter().map(|shares| shares[which]).collect();
+        all.sort_by(f64::total_cmp);
+        quantile(&all, p).unwrap_or(0.0)
+    };
     Some(BetweenYears {
         // One less, as the mean is of the same years.
         deviation: (squares / (count - 1) as f64).sqrt(),
-        interval: [0.05, 0.95].map(|p| quantile(&samples, p).unwrap_or(0.0)),
+        // What is unknown widens it to both sides.
+        interval: [bound(0, 0.05), bound(1, 0.95)],
         years,
     })
+}
+
+/// The releases of each full year.
+fn by_year(these: &[Dated]) -> BTreeMap<i16, OfYear> {
+    let full = full_years(these.iter().map(|d| d.date));
+    let mut of_year: BTreeMap<i16, OfYear> = BTreeMap::new();
+    for dated in these.iter().filter(|d| full.contains(&d.date.year())) {
+        let so_far = of_year.entry(dated.date.year()).or_default();
+        *so_far = so_far.with(OfYear {
+            usable: usize::from(dated.release.is_usable()),
+            unknown: usize::from(dated.release.is_unknown()),
+            all: 1,
+        });
+    }
+    of_year
 }
 
 fn drift(these: &[Dated]) -> Option<Drift> {
@@ -372,4 +417,44 @@ fn cell_shares(job: &Job, field: usize, all: &[Dated], cells: &CellCounts) -> Ve
         .collect();
     shares.sort_by(|a, b| b.share.total_cmp(&a.share).then(a.cell.cmp(&b.cell)));
     shares
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use jiff::{Timestamp, ToSpan};
+
+    /// The interval of a release a day of some years, of which so many days there are.
+    fn interval(release: &Release, years: &[(i16, usize)]) -> Option<[f64; 2]> {
+        let dates = years.iter().flat_map(|&(year, days)| {
+            let all = Date::constant(year, 1, 1).series(1.day());
+            all.take(days)
+        });
+        let these: Vec<Dated> = dates
+            .map(|date| Dated {
+                release,
+                date,
+                clock_s: 0,
+            })
+            .collect();
+        Some(between_years(1, None, &these)?.interval)
+    }
+
+    #[test]
+    fn two_years_and_a_day_are_no_three_years() {
+        let unknown = Release::without_winds(0, Timestamp::UNIX_EPOCH, 10);
+        let two = [(2018, 365), (2019, 365), (2020, 1)];
+        assert_eq!(interval(&unknown, &two), None);
+        let three = [(2017, 300), (2018, 365), (2019, 365), (2020, 1)];
+        // Of what is unknown nothing is sure: neither that it was within the limits nor that it was not.
+        assert_eq!(interval(&unknown, &three), Some([0.0, 1.0]));
+    }
+
+    #[test]
+    fn flights_of_which_nothing_is_known_may_have_hit() {
+        // A tenth of 100 hit; of 100 nothing is known; 50 did not come down.
+        let told = [(Some(0.1), 100), (None, 100), (None, 0)];
+        let bounds = share_of(told.into_iter(), 250);
+        assert_eq!([bounds.at_least, bounds.at_most], [0.04, 0.64]);
+    }
 }

@@ -6,6 +6,7 @@ use jiff::ToSpan;
 use jiff::civil::{Date, Weekday};
 
 use super::answer::{Bounds, DaysToWait, Weeks};
+use super::full::full_years;
 use crate::numeric::quantile;
 
 /// What is known of a day.
@@ -67,14 +68,18 @@ pub fn weeks(days: &[OfDay], month: Option<i8>) -> Option<Weeks> {
     })
 }
 
-/// The longest wait that begins in a month, or in a year, by year: no longer in 9 of 10 years.
+/// The longest wait that begins in a month, or in a year, by year: no longer in 9 of 10 years; of fewer than ten
+/// the longest of all.
 pub fn wait(days: &[OfDay], month: Option<i8>) -> Option<DaysToWait> {
+    let is_here = |day: &OfDay| month.is_none_or(|month| day.date.month() == month);
+    let here = days.iter().filter(|day| is_here(day));
+    let years = full_years(here.map(|day| day.date));
     let sure = waits(days, |state| state == DayState::Usable);
     let maybe = waits(days, |state| state != DayState::Beyond);
     let mut longest: BTreeMap<i16, [usize; 2]> = BTreeMap::new();
     let mut cut_short = false;
     for ((day, most), least) in days.iter().zip(&sure).zip(&maybe) {
-        if month.is_some_and(|month| day.date.month() != month) {
+        if !is_here(day) || !years.contains(&day.date.year()) {
             continue;
         }
         let of_year = longest.entry(day.date.year()).or_default();
@@ -175,21 +180,36 @@ mod tests {
         assert!(super::weeks(&days("uuu"), None).is_none());
     }
 
+    /// The first `many` days of a June, of which the first `beyond` are beyond a limit.
+    fn june(year: i16, many: usize, beyond: usize) -> Vec<OfDay> {
+        let dates = Date::constant(year, 6, 1).series(1.day()).take(many);
+        let day = |(i, date)| OfDay {
+            date,
+            state: match i < beyond {
+                true => DayState::Beyond,
+                false => DayState::Usable,
+            },
+        };
+        dates.enumerate().map(day).collect()
+    }
+
     #[test]
     fn the_longest_wait_of_nine_years_in_ten() {
         // Ten Junes with waits of 1 to 10 days.
-        let mut all = Vec::new();
-        for year in 0..10_usize {
-            let first = Date::constant(2000 + year as i16, 6, 1);
-            for i in 0..30_usize {
-                let state = match i {
-                    0..=10 if i <= year => DayState::Beyond,
-                    _ => DayState::Usable,
-                };
-                let date = first.checked_add((i as i32).days()).unwrap();
-                all.push(OfDay { date, state });
-            }
-        }
+        let all: Vec<OfDay> = (1..=10)
+            .flat_map(|beyond| june(2000 + beyond as i16, 30, beyond))
+            .collect();
         assert_eq!(wait(&all, Some(6)).unwrap().longest_at_most, 9);
+    }
+
+    #[test]
+    fn a_day_of_a_tenth_year_is_no_year_of_nine_in_ten() {
+        let mut all: Vec<OfDay> = (1..=9)
+            .flat_map(|beyond| june(2000 + beyond as i16, 30, beyond))
+            .collect();
+        all.extend(june(2010, 1, 1));
+        let wait = wait(&all, Some(6)).unwrap();
+        assert_eq!((wait.longest_at_most, wait.years), (9, 9));
+        assert!(!wait.cut_short);
     }
 }

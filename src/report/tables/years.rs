@@ -233,6 +233,7 @@ pub fn months_csv(years: &Years) -> Result<String> {
         "drift_median_m",
         "drift_90_m",
         "drift_azimuth_deg",
+        "drift_mean_m",
         "week_10",
         "week_50",
         "week_90",
@@ -281,6 +282,7 @@ fn rows_of(field: &FieldYears, season: &Season) -> Vec<Vec<String>> {
         text(drift.map(|d| d.median_m), 0),
         text(drift.map(|d| d.most_m), 0),
         text(drift.map(|d| d.mean_azimuth_deg), 1),
+        text(drift.map(|d| d.mean_m), 0),
     ]);
     row.extend([0, 1, 2].map(|i| text(spread.map(|s| s[i]), 0)));
     let waits = season.wait.map(|w| [w.longest_at_least, w.longest_at_most]);
@@ -295,7 +297,7 @@ fn rows_of(field: &FieldYears, season: &Season) -> Vec<Vec<String>> {
             text(Some(usable.at_most), 4),
         ]);
         // From days to waits: what a single hour does not have.
-        row.extend(std::iter::repeat_n(String::new(), 12));
+        row.extend(std::iter::repeat_n(String::new(), 13));
         row.extend(reasons(&of_hour.counts));
         row
     });
