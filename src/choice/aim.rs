@@ -85,8 +85,10 @@ pub fn aim(
     options: Options,
     done: impl Fn() + Sync,
 ) -> Result<Aim> {
-    let mut said = Said::default();
-    said.assumed.clone_from(&plan.replaced);
+    let mut said = Said {
+        assumed: plan.replaced.clone(),
+        ..Said::default()
+    };
     let limits = Limits::of(&plan.limits, &mut said.assumed);
     let place = the_target(target, plan.site.position)?;
     let reach_m = terrain::FAR_M;

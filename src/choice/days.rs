@@ -33,8 +33,10 @@ pub fn days(
     done: impl Fn() + Sync,
 ) -> Result<Days> {
     // What stands in place of the plan's own words is told first.
-    let mut said = Said::default();
-    said.assumed.clone_from(&plan.replaced);
+    let mut said = Said {
+        assumed: plan.replaced.clone(),
+        ..Said::default()
+    };
     let limits = Limits::of(&plan.limits, &mut said.assumed);
     let ground = terrain::around(&plan.ground, input, plan.site.position, terrain::FAR_M)?;
     terrain::refuse_elsewhere(&plan.ground, &[ground.as_deref()])?;

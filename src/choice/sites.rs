@@ -52,8 +52,10 @@ pub fn sites(
     options: Options,
     done: impl Fn() + Sync,
 ) -> Result<Sites> {
-    let mut said = Said::default();
-    said.assumed.clone_from(&plan.replaced);
+    let mut said = Said {
+        assumed: plan.replaced.clone(),
+        ..Said::default()
+    };
     let limits = Limits::of(&plan.limits, &mut said.assumed);
     let places: Vec<Position> = candidates.iter().map(|c| c.position).collect();
     let cylinders = default_cylinders();

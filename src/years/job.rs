@@ -140,8 +140,10 @@ impl Job {
         let days = days(&plan, &record, &asked)?;
         // The ground is looked at once, in the first winds: no part may depend on where it begins.
         let opened = first_winds(&record, &days)?;
-        let mut said = Said::default();
-        said.assumed.clone_from(&plan.replaced);
+        let mut said = Said {
+            assumed: plan.replaced.clone(),
+            ..Said::default()
+        };
         let limits = Limits::of(&plan.limits, &mut said.assumed);
         let places: Vec<Position> = match candidates {
             [] => vec![plan.site.position],
