@@ -236,6 +236,114 @@ fn distances_to_roads_are_true_to_a_thousandth() {
     }
 }
 
+/// A square as an area, as a layer covers it.
+fn box_of(west: f64, east: f64, south: f64, north: f64) -> Area {
+    Area {
+        rings: vec![vec![
+            [west, south],
+            [east, south],
+            [east, north],
+            [west, north],
+        ]],
+        name: String::new(),
+    }
+}
+
+/// An extract from beside Grand Rapids knows nothing of Grand Rapids.
+#[test]
+fn a_layer_tells_only_of_what_it_covers() {
+    let center = at(42.96, -85.67);
+    let region = Region::around(center, 100_000.0);
+    let covers = Some(box_of(-85.3, -84.5, 42.0, 44.0));
+    let mut urban = layer(Kind::Urban, vec![box_of(-85.2, -85.19, 42.9, 42.91)]);
+    urban.covers.clone_from(&covers);
+    let mut lines = Layer::new(Kind::PowerLine, "beside");
+    lines.lines.push(Line {
+        points: vec![[-85.2, 42.8], [-85.2, 43.1]],
+        class: RoadClass::Unknown,
+        name: String::new(),
+    });
+    let mut roads = Layer::new(Kind::Road, "beside");
+    roads.lines.push(Line {
+        class: RoadClass::Local,
+        ..lines.lines[0].clone()
+    });
+    (lines.covers, roads.covers) = (covers.clone(), covers);
+    let beside = GroundMap::new(region, &[urban, lines, roads]).unwrap();
+    let bare = GroundMap::new(region, &[]).unwrap();
+
+    let there = landings(center, [5_000.0, 5_000.0], 1_000);
+    let of = |map: &GroundMap, landings: &[Normal]| hits(map, &default_buffers(), landings);
+    let (with, without) = (of(&beside, &there), of(&bare, &there));
+    assert!(without.share(Class::Urban).unwrap().hits > 300);
+    assert_eq!(with.share(Class::Urban), without.share(Class::Urban));
+    assert_eq!(with.share(Class::PowerLine), None);
+    assert_eq!(with.share(Class::Road(RoadClass::Local)), None);
+    assert_eq!(with.walk_in_m(0.5), None);
+
+    // Where the extract tells, what is built in does not.
+    let covered = landings(at(42.95, -85.1), [3_000.0, 3_000.0], 1_000);
+    let with = of(&beside, &covered);
+    let urban = with
+        .classes
+        .iter()
+        .find(|row| row.buffer.class == Class::Urban);
+    assert_eq!(urban.unwrap().knowledge, Knowledge::Known);
+    assert!(with.share(Class::PowerLine).is_some() && with.walk_in_m(0.5).is_some());
+}
+
+#[test]
+fn nobody_walks_in_from_a_motorway() {
+    let center = at(43.0, -108.0);
+    let along = |lat: f64, class: RoadClass| {
+        let mut road = Layer::new(Kind::Road, "made for the test");
+        road.lines.push(Line {
+            points: vec![[-108.1, lat], [-107.9, lat]],
+            class,
+            name: String::new(),
+        });
+        road
+    };
+    let found = |layers: &[Layer]| {
+        let map = GroundMap::new(Region::around(center, 30_000.0), layers).unwrap();
+        hits(&map, &default_buffers(), &[center.normal()])
+    };
+    let motorway = along(43.0, RoadClass::Motorway);
+    let alone = found(std::slice::from_ref(&motorway));
+    assert_eq!(alone.walk_in_m(0.9), None);
+    let hit = Class::Road(RoadClass::Motorway);
+    assert_eq!(alone.share(hit).unwrap().hits, 1);
+    let both = found(&[motorway, along(43.01, RoadClass::Local)]);
+    assert!((both.walk_in_m(0.9).unwrap() - 1_111.0).abs() < 2.0);
+    assert_eq!(both.share(hit).unwrap().hits, 1);
+}
+
+#[test]
+fn the_parts_of_one_reserve_are_counted_together() {
+    let center = at(43.0, -108.0);
+    let named = |west_m: f64, name: &str| Area {
+        rings: vec![square(center, west_m, -500.0, 1_000.0)],
+        name: name.to_owned(),
+    };
+    let parts = vec![
+        named(-5_000.0, "Reserve"),
+        named(-500.0, ""),
+        named(5_000.0, "Reserve"),
+        named(9_000.0, ""),
+    ];
+    let region = Region::around(center, 50_000.0);
+    let map = GroundMap::new(region, &[layer(Kind::KeepOut, parts)]).unwrap();
+    let east = |m: f64| center.destination(90.0, m).normal();
+    let places = [east(-4_500.0), east(5_500.0), east(0.0), east(20_000.0)];
+    let found = hits(&map, &default_buffers(), &places);
+    let rows: Vec<(&str, usize)> = found
+        .areas
+        .iter()
+        .map(|row| (row.name.as_str(), row.share.hits))
+        .collect();
+    assert_eq!(rows, [("Reserve", 2), ("no. 2", 1)]);
+}
+
 fn idaho() -> (Position, Region, Vec<Layer>) {
     let center = at(43.6, -113.0);
     let region = Region::around(center, 120_000.0);

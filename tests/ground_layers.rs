@@ -17,6 +17,7 @@ use windfall::ground::layers::{
 };
 use windfall::ground::map::{Class, GroundMap};
 use windfall::ground::region::Region;
+use windfall::ground::site::{SiteVerdict, check, default_limits};
 use windfall::report::input_notes;
 use windfall::units::UnitSystem;
 
@@ -507,6 +508,15 @@ fn an_extract_that_does_not_hold_the_region_says_so() {
         found(43.5, -113.0, 30_000.0),
         ["x.osm.pbf, all kinds: the file ends at 43.40 N and 113.20 W: beyond, nothing is known"]
     );
+    let region = Region::around(Position::new(43.5, -113.0).unwrap(), 30_000.0);
+    let map = GroundMap::new(region, &read_osm(&path, &region).unwrap()).unwrap();
+    let verdict = |lat: f64| {
+        let found = check(&map, Position::new(lat, -113.0).unwrap(), &default_limits());
+        let name = Class::PowerLine.name();
+        found.iter().find(|f| f.name == name).unwrap().verdict
+    };
+    assert_eq!(verdict(43.42), SiteVerdict::FarEnough);
+    assert_eq!(verdict(43.35), SiteVerdict::Unknown);
     assert!(found(43.5, -113.0, 5_000.0).is_empty());
     let near = found(42.5, -113.0, 50_000.0);
     assert!(

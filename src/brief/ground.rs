@@ -12,8 +12,8 @@ use crate::error::Result;
 use crate::geodesy::{Normal, Position};
 use crate::ground::data::{World, world};
 use crate::ground::hits::{Buffer, hits};
-use crate::ground::layers::{Kind, Layer, Line};
-use crate::ground::map::{Class, GroundMap};
+use crate::ground::layers::{Layer, Line};
+use crate::ground::map::{Class, GroundMap, Knowledge};
 use crate::ground::places::{Place, Places};
 use crate::ground::region::Region;
 use crate::ground::terrain::Terrain;
@@ -61,12 +61,12 @@ impl BriefGround {
         let mut layers = choice::ground::layers(&plan.ground, &region)?;
         // Of the plan's own layers: what is built in stays known as coarse.
         let map = GroundMap::new(region, &layers)?;
-        let has = |kind: Kind| layers.iter().any(|l| l.kind == kind && !l.is_empty());
-        // Coarse lakes, rivers and towns only where the plan has none: both would be drawn twice.
+        let coarse = |class: Class| map.knowledge(class) == Knowledge::Coarse;
+        // Coarse lakes, rivers and towns only where the plan has not all: both would be drawn twice.
         let wanted: Vec<World> = [
-            (World::Lakes, !has(Kind::Lake)),
-            (World::Rivers, !has(Kind::River)),
-            (World::Urban, !has(Kind::Urban)),
+            (World::Lakes, coarse(Class::Lake)),
+            (World::Rivers, coarse(Class::River)),
+            (World::Urban, coarse(Class::Urban)),
             (World::Borders, true),
             (World::States, true),
             (World::Coast, true),
@@ -87,7 +87,7 @@ impl BriefGround {
             }
         }
         Ok(BriefGround {
-            named: named(&layers, &region)?,
+            named: named(&layers, &map)?,
             map,
             buffers: choice::ground::buffers(&plan.ground),
             layers,
@@ -159,16 +159,17 @@ pub fn region(plan: &Plan, zone: &Zone, landings: &[Normal]) -> Region {
     Region::holding(&held, MARGIN_M).unwrap_or(around)
 }
 
-/// The named places of the layers, or the built-in towns, in a region, the largest first.
-fn named(layers: &[Layer], region: &Region) -> Result<Vec<Place>> {
+/// The named places of the layers in a map's region; then, where these do not cover, the built-in towns, the
+/// largest first.
+fn named(layers: &[Layer], map: &GroundMap) -> Result<Vec<Place>> {
+    let region = map.region();
     let here = |position: Position| region.holds(position.normal());
     let given = Places::of_layers(layers);
     // Whoever gives places wants to see them; only the built-in towns are thinned.
-    if !given.all().is_empty() {
-        let here = given.all().iter().filter(|place| here(place.position));
-        return Ok(here.cloned().collect());
-    }
-    let mut towns: Vec<&Town> = towns()?.all().iter().filter(|t| here(t.position)).collect();
+    let given = given.all().iter().filter(|place| here(place.position));
+    let untold = |town: &&Town| !map.tells_of_places(town.position.normal());
+    let all = towns()?.all().iter().filter(|t| here(t.position));
+    let mut towns: Vec<&Town> = all.filter(untold).collect();
     towns.sort_by_key(|town| std::cmp::Reverse(town.people));
     let mut kept: Vec<(&Town, [f64; 2])> = Vec::new();
     for town in towns {
@@ -184,7 +185,7 @@ fn named(layers: &[Layer], region: &Region) -> Result<Vec<Place>> {
         name: town.name.to_owned(),
         position: town.position,
     };
-    Ok(kept.iter().map(place).collect())
+    Ok(given.cloned().chain(kept.iter().map(place)).collect())
 }
 
 #[cfg(test)]
@@ -197,7 +198,8 @@ mod tests {
         let region = Region::around(potsdam, 60_000.0);
         let here = |town: &&Town| region.holds(town.position.normal());
         let all = towns().unwrap().all().iter().filter(here).count();
-        let named = named(&[], &region).unwrap();
+        let map = GroundMap::new(region, &[]).unwrap();
+        let named = named(&[], &map).unwrap();
         assert_eq!(named[0].name, "Berlin");
         assert!(
             named.len() > 20 && 2 * named.len() < all,

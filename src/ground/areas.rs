@@ -91,6 +91,12 @@ impl Areas {
             || distance_m > 0.0 && self.outlines.within(point, distance_m, |_| true)
     }
 
+    /// Whether an area holds a point and all that is within a distance of it, m.
+    pub fn hold_around(&self, point: [f64; 2], distance_m: f64) -> bool {
+        self.holding(point).next().is_some()
+            && !(distance_m > 0.0 && self.outlines.within(point, distance_m, |_| true))
+    }
+
     /// Whether the straight line between two points crosses the outline of an area.
     pub fn outlines_cross(&self, a: [f64; 2], b: [f64; 2]) -> bool {
         self.outlines.cross(a, b)

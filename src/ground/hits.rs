@@ -187,14 +187,15 @@ pub struct Hits {
     pub any: Share,
     /// Keep-out and land-in areas that were hit, the most often hit first.
     pub areas: Vec<AreaHits>,
-    /// Distances to the nearest road one may drive on, m, in ascending order; empty when no layer
-    /// has roads.
+    /// Distances to the nearest road one may stop on, m, in ascending order; empty when no layer
+    /// has roads where flights come down.
     pub to_road_m: Vec<f32>,
 }
 
 impl Hits {
-    /// The distance to the nearest road one may drive on that a share `p` of the landings does not
-    /// exceed, m, in a straight line: how far somebody has to walk in. `None` when no layer has roads.
+    /// The distance to the nearest road one may stop on that a share `p` of the landings does not
+    /// exceed, m, in a straight line: how far somebody has to walk in. `None` when no layer has roads
+    /// there.
     pub fn walk_in_m(&self, p: f64) -> Option<f64> {
         let last = self.to_road_m.len().checked_sub(1)?;
         let at = p.clamp(0.0, 1.0) * last as f64;
@@ -223,6 +224,9 @@ impl Hits {
 struct Counts {
     outside: usize,
     classes: Vec<usize>,
+    /// Of each class, the landings where no layer tells of it.
+    untold: Vec<usize>,
+    untold_roads: usize,
     any: usize,
     areas: [Vec<usize>; 2],
     to_road_m: Vec<f32>,
@@ -231,10 +235,15 @@ struct Counts {
 /// The classes whose areas are counted one by one.
 const BY_AREA: [Class; 2] = [Class::KeepOut, Class::LandIn];
 
+/// Where more than this share of the landings lie beyond what layers cover, they do not tell how many hit; as
+/// many may leave the winds.
+const UNTOLD_ALLOWED: f64 = 0.01;
+
 /// Counts what landings hit, in parallel.
 pub fn hits(map: &GroundMap, buffers: &[Buffer], landings: &[Normal]) -> Hits {
     let empty = || Counts {
         classes: vec![0; buffers.len()],
+        untold: vec![0; buffers.len()],
         areas: BY_AREA.map(|class| vec![0; map.area_names(class).len()]),
         ..Counts::default()
     };
@@ -258,7 +267,11 @@ impl Counts {
         }
         let to_road_m = map.road_m(point);
         let mut any = false;
-        for (count, buffer) in self.classes.iter_mut().zip(buffers) {
+        self.untold_roads += usize::from(!map.tells_of_roads(point));
+        let counts = self.classes.iter_mut().zip(&mut self.untold);
+        for ((count, untold), buffer) in counts.zip(buffers) {
+            let knowledge = map.knowledge_around(buffer.class, point, 0.0);
+            *untold += usize::from(knowledge != Knowledge::Known);
             // No road of any class is near: no need to look for each.
             let no_road = matches!(buffer.class, Class::Road(_))
                 && to_road_m.is_none_or(|distance| distance > buffer.radius_m);
@@ -269,7 +282,7 @@ impl Counts {
         self.any += usize::from(any);
         // Single precision holds these to a millimetre or two, in half the memory.
         self.to_road_m
-            .extend(to_road_m.map(|distance| distance as f32));
+            .extend(map.stop_m(point).map(|distance| distance as f32));
         for (counts, class) in self.areas.iter_mut().zip(BY_AREA) {
             for i in map.holding(class, point) {
                 counts[i] += 1;
@@ -282,6 +295,8 @@ impl Counts {
         self.outside += other.outside;
         self.any += other.any;
         add(&mut self.classes, &other.classes);
+        add(&mut self.untold, &other.untold);
+        self.untold_roads += other.untold_roads;
         for (a, b) in self.areas.iter_mut().zip(&other.areas) {
             add(a, b);
         }
@@ -291,11 +306,15 @@ impl Counts {
 
     fn told(mut self, map: &GroundMap, buffers: &[Buffer], landings: usize) -> Hits {
         let draws = landings - self.outside;
+        let told = |untold: usize| untold as f64 <= UNTOLD_ALLOWED * draws as f64;
         let classes = buffers
             .iter()
-            .zip(&self.classes)
-            .map(|(buffer, &hits)| {
-                let knowledge = map.knowledge(buffer.class);
+            .zip(self.classes.iter().zip(&self.untold))
+            .map(|(buffer, (&hits, &untold))| {
+                let knowledge = match draws > 0 && told(untold) {
+                    true => Knowledge::Known,
+                    false => map.knowledge(buffer.class),
+                };
                 ClassHits {
                     buffer: buffer.clone(),
                     knowledge,
@@ -318,6 +337,9 @@ impl Counts {
         }
         // The sort is stable: areas hit as often as each other stay in the order of the files.
         areas.sort_by_key(|area| std::cmp::Reverse(area.share.hits));
+        if !told(self.untold_roads) {
+            self.to_road_m.clear();
+        }
         self.to_road_m.sort_unstable_by(f32::total_cmp);
         Hits {
             draws,

@@ -1,5 +1,6 @@
 //! All that lies on the ground of a region, on one plane, ready to be asked.
 
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use rayon::prelude::*;
@@ -90,20 +91,17 @@ pub enum Knowledge {
 pub(super) struct Things {
     lines: Lines,
     areas: Areas,
+    /// The names of areas, each once.
     names: Vec<String>,
+    /// Which of the names each area has.
+    name_of: Vec<usize>,
 }
 
 impl Things {
     /// Of all layers.
     pub fn of(region: &Region, layers: &[&Layer]) -> Things {
         let areas: Vec<&Area> = layers.iter().flat_map(|layer| &layer.areas).collect();
-        let numbered = areas.iter().enumerate();
-        let names = numbered
-            .map(|(i, area)| match area.name.as_str() {
-                "" => format!("no. {}", i + 1),
-                name => name.to_owned(),
-            })
-            .collect();
+        let (names, name_of) = names_of(&areas);
         let mut edges = Vec::new();
         for line in layers.iter().flat_map(|layer| &layer.lines) {
             let points = on_plane(region, &line.points);
@@ -114,6 +112,7 @@ impl Things {
             lines: Lines::new(edges),
             areas: Areas::new(region, &areas),
             names,
+            name_of,
         }
     }
 
@@ -124,7 +123,17 @@ impl Things {
 
     /// The names of the areas that hold a point of the plane.
     pub fn names_holding(&self, point: [f64; 2]) -> impl Iterator<Item = &str> {
-        self.areas.holding(point).map(|i| self.names[i].as_str())
+        let numbers = self.holding(point).into_iter();
+        numbers.map(|i| self.names[i].as_str())
+    }
+
+    /// The numbers of these names.
+    fn holding(&self, point: [f64; 2]) -> Vec<usize> {
+        let held = self.areas.holding(point);
+        let mut numbers: Vec<usize> = held.map(|area| self.name_of[area]).collect();
+        numbers.sort_unstable();
+        numbers.dedup();
+        numbers
     }
 
     /// Whether the straight line between two points of the plane crosses the outline of an area.
@@ -143,25 +152,172 @@ impl Things {
     }
 }
 
+/// The names of areas, each once, and which of them each area has: what has several parts is one thing to whoever
+/// named it. What has no name is numbered.
+fn names_of(areas: &[&Area]) -> (Vec<String>, Vec<usize>) {
+    let mut names: Vec<String> = Vec::new();
+    let mut known: HashMap<String, usize> = HashMap::new();
+    let mut name_of = Vec::new();
+    for (i, area) in areas.iter().enumerate() {
+        let name = match area.name.as_str() {
+            "" => format!("no. {}", i + 1),
+            name => name.to_owned(),
+        };
+        let number = *known.entry(name.clone()).or_insert(names.len());
+        if number == names.len() {
+            names.push(name);
+        }
+        name_of.push(number);
+    }
+    (names, name_of)
+}
+
+/// What layers cover of a region: all of it, if `None`.
+type Covers = Option<Areas>;
+
+/// All that is known of one kind.
+#[derive(Debug, Clone)]
+struct OfKind {
+    kind: Kind,
+    given: Things,
+    covers: Covers,
+    /// What counts where no layer covers.
+    built_in: Option<Things>,
+}
+
+/// The kinds of areas, and of lines that are no roads, with what is built in of them.
+const KINDS: [(Kind, Option<World>); 7] = [
+    (Kind::River, Some(World::Rivers)),
+    (Kind::Lake, Some(World::Lakes)),
+    (Kind::Urban, Some(World::Urban)),
+    (Kind::PowerLine, None),
+    (Kind::Airfield, None),
+    (Kind::KeepOut, None),
+    (Kind::LandIn, None),
+];
+
+/// The layers that tell of a kind: not those with nothing in the region, unless they are what a user drew.
+fn telling(layers: &[Layer], kind: Kind) -> Vec<&Layer> {
+    let drawn = matches!(kind, Kind::KeepOut | Kind::LandIn);
+    let tells = |layer: &&Layer| layer.kind == kind && (drawn || !layer.is_empty());
+    layers.iter().filter(tells).collect()
+}
+
+impl OfKind {
+    /// From the layers that tell of a kind, and the built-in one if they do not cover all of the region.
+    fn new(
+        region: &Region,
+        kind: Kind,
+        layers: &[&Layer],
+        built_in: Option<World>,
+    ) -> Result<(OfKind, Option<Layer>)> {
+        let covers = covers(region, layers);
+        let wanted = built_in.filter(|_| covers.is_some());
+        let built_in = wanted.map(|layer| world(layer, region)).transpose()?;
+        let known = OfKind {
+            kind,
+            given: Things::of(region, layers),
+            covers,
+            built_in: built_in.as_ref().map(|layer| Things::of(region, &[layer])),
+        };
+        Ok((known, built_in))
+    }
+
+    /// The things that count at a point of the plane.
+    fn at(&self, point: [f64; 2]) -> impl Iterator<Item = &Things> {
+        let beyond = !cover(&self.covers, point, 0.0);
+        let built_in = self.built_in.iter().filter(move |_| beyond);
+        std::iter::once(&self.given).chain(built_in)
+    }
+}
+
+/// What some layers of a kind cover, each all or a part of a region.
+fn covers(region: &Region, layers: &[&Layer]) -> Covers {
+    let parts: Option<Vec<&Area>> = match layers {
+        [] => Some(Vec::new()),
+        some if some.iter().any(|layer| layer.covers.is_none()) => None,
+        some => Some(some.iter().filter_map(|l| l.covers.as_ref()).collect()),
+    };
+    parts.map(|parts| Areas::new(region, &parts))
+}
+
+/// Whether layers cover a point of the plane and all that is within a distance of it.
+fn cover(covers: &Covers, point: [f64; 2], distance_m: f64) -> bool {
+    covers
+        .as_ref()
+        .is_none_or(|parts| parts.hold_around(point, distance_m))
+}
+
+/// All roads.
+#[derive(Debug, Clone)]
+struct Roads {
+    lines: Lines,
+    /// Class and name of each road, by the number of its edges.
+    named: Vec<(RoadClass, String)>,
+    covers: Covers,
+    /// Whether the class of any is known.
+    have_classes: bool,
+    /// Whether one may stop on any.
+    have_stops: bool,
+}
+
+impl Roads {
+    /// Of all layers.
+    fn of(region: &Region, layers: &[&Layer]) -> Roads {
+        let mut edges = Vec::new();
+        let mut named = Vec::new();
+        for line in layers.iter().flat_map(|layer| &layer.lines) {
+            let points = on_plane(region, &line.points);
+            let number = named.len() as u32;
+            named.push((line.class, line.name.clone()));
+            edges.extend(points.windows(2).map(|w| (w[0], w[1], number)));
+        }
+        let any = |counts: fn(RoadClass) -> bool| named.iter().any(|(class, _)| counts(*class));
+        Roads {
+            lines: Lines::new(edges),
+            covers: covers(region, layers),
+            have_classes: any(|class| class != RoadClass::Unknown),
+            have_stops: any(may_stop_on),
+            named,
+        }
+    }
+
+    fn class(&self, number: u32) -> RoadClass {
+        self.named[number as usize].0
+    }
+
+    /// Whether they tell of a class anywhere: without classes they do not tell which are motorways.
+    fn tell_of(&self, class: RoadClass) -> bool {
+        match class {
+            RoadClass::Unknown => !self.named.is_empty(),
+            _ => self.have_classes,
+        }
+    }
+}
+
+/// Whether one may stop on a road to walk from there.
+fn may_stop_on(class: RoadClass) -> bool {
+    class != RoadClass::Motorway
+}
+
 /// The ground of a region. Shared between threads.
 #[derive(Debug, Clone)]
 pub struct GroundMap {
     region: Region,
-    roads: Lines,
-    /// Class and name of each road, by the number of its edges.
-    road_of: Vec<(RoadClass, String)>,
-    things: Vec<(Kind, Knowledge, Things)>,
+    roads: Roads,
+    kinds: Vec<OfKind>,
     airports: [Lines; 4],
     near_airports: Vec<(Airport, [f64; 2])>,
     /// Named places of the layers.
     places: Arc<Places>,
+    place_covers: Covers,
     sources: Vec<String>,
     notes: Vec<LayerNote>,
 }
 
 impl GroundMap {
     /// The ground from layers; airports are built in, and so are lakes, rivers and built-up areas
-    /// where no layer has them.
+    /// where no layer tells of them.
     ///
     /// A layer with nothing in the region may not cover it, so it does not make its kind known;
     /// but keep-out and land-in areas are what the user drew, and no more.
@@ -170,41 +326,12 @@ impl GroundMap {
     ///
     /// When the data in the program are damaged.
     pub fn new(region: Region, layers: &[Layer]) -> Result<GroundMap> {
-        let of = |kind: Kind| {
-            let drawn = matches!(kind, Kind::KeepOut | Kind::LandIn);
-            let tells = move |layer: &&Layer| layer.kind == kind && (drawn || !layer.is_empty());
-            layers.iter().filter(tells)
-        };
-        let kinds = [
-            (Kind::River, Some(World::Rivers)),
-            (Kind::Lake, Some(World::Lakes)),
-            (Kind::Urban, Some(World::Urban)),
-            (Kind::PowerLine, None),
-            (Kind::Airfield, None),
-            (Kind::KeepOut, None),
-            (Kind::LandIn, None),
-        ];
         // Each built-in layer is decoded for the whole earth: beside each other.
-        let built_in: Vec<Option<Layer>> = kinds
+        let known: Vec<(OfKind, Option<Layer>)> = KINDS
             .par_iter()
-            .map(|&(kind, layer)| {
-                let wanted = layer.filter(|_| of(kind).next().is_none());
-                wanted.map(|layer| world(layer, &region)).transpose()
-            })
+            .map(|&(kind, built_in)| OfKind::new(&region, kind, &telling(layers, kind), built_in))
             .collect::<Result<_>>()?;
-        let things = kinds
-            .iter()
-            .zip(&built_in)
-            .filter_map(|(&(kind, _), coarse)| {
-                let given: Vec<&Layer> = of(kind).collect();
-                match coarse {
-                    Some(layer) => Some((kind, Knowledge::Coarse, Things::of(&region, &[layer]))),
-                    // Neither given nor built in: the kind stays unknown.
-                    None if given.is_empty() => None,
-                    None => Some((kind, Knowledge::Known, Things::of(&region, &given))),
-                }
-            });
-        let things = things.collect();
+        let (kinds, built_in): (Vec<OfKind>, Vec<Option<Layer>>) = known.into_iter().unzip();
         let all_layers = layers.iter().chain(built_in.iter().flatten());
         let mut sources: Vec<String> = all_layers.map(|layer| layer.source.clone()).collect();
         let near_airports = nearby(&region)?;
@@ -216,16 +343,15 @@ impl GroundMap {
         });
         sources.sort();
         sources.dedup();
-        let roads: Vec<&Layer> = of(Kind::Road).collect();
-        let (roads, road_of) = all_roads(&region, &roads);
+        let places = telling(layers, Kind::Place);
         Ok(GroundMap {
             region,
-            roads,
-            road_of,
-            things,
+            roads: Roads::of(&region, &telling(layers, Kind::Road)),
+            kinds,
             airports,
             near_airports,
-            places: Arc::new(Places::of_layers(of(Kind::Place))),
+            place_covers: covers(&region, &places),
+            places: Arc::new(Places::of_layers(places)),
             sources,
             notes: layers.iter().flat_map(|l| l.notes.clone()).collect(),
         })
@@ -273,23 +399,51 @@ impl GroundMap {
         Ok(given.into_iter().chain(built_in).reduce(nearer))
     }
 
-    /// How well a class is known.
+    /// How well a class is known all over the region.
     pub fn knowledge(&self, class: Class) -> Knowledge {
-        match class {
-            // Roads without classes do not tell which of them are motorways.
-            Class::Road(class) => {
-                let tells =
-                    |road: &RoadClass| class == RoadClass::Unknown || *road != RoadClass::Unknown;
-                match self.road_of.iter().any(|(road, _)| tells(road)) {
-                    true => Knowledge::Known,
-                    false => Knowledge::Unknown,
-                }
-            }
-            Class::Airport(_) => Knowledge::Known,
-            _ => self
-                .of_class(class)
-                .map_or(Knowledge::Unknown, |thing| thing.1),
+        match self.covers(class) {
+            Some(None) => Knowledge::Known,
+            _ if self.of_class(class).is_some_and(|k| k.built_in.is_some()) => Knowledge::Coarse,
+            _ => Knowledge::Unknown,
         }
+    }
+
+    /// How well a class is known within a distance of a point of the plane.
+    pub(super) fn knowledge_around(
+        &self,
+        class: Class,
+        point: [f64; 2],
+        distance_m: f64,
+    ) -> Knowledge {
+        let covers = self.covers(class);
+        match covers.is_some_and(|covers| cover(covers, point, distance_m)) {
+            true => Knowledge::Known,
+            false => self.knowledge(class),
+        }
+    }
+
+    /// Where layers tell of a class; `None` of one that they tell of nowhere.
+    fn covers(&self, class: Class) -> Option<&Covers> {
+        match class {
+            Class::Airport(_) => Some(&None),
+            Class::Road(class) => self.roads.tell_of(class).then_some(&self.roads.covers),
+            _ => self.of_class(class).map(|known| &known.covers),
+        }
+    }
+
+    /// Whether a layer tells of roads at a point of the plane.
+    pub(super) fn tells_of_roads(&self, point: [f64; 2]) -> bool {
+        cover(&self.roads.covers, point, 0.0)
+    }
+
+    /// Whether a layer tells of named places at a place.
+    pub fn tells_of_places(&self, place: Normal) -> bool {
+        cover(&self.place_covers, self.region.plane.to_plane(place), 0.0)
+    }
+
+    /// What is built in of a kind, where layers do not cover all of the region.
+    pub(super) fn built_in(&self, kind: Kind) -> Option<&Things> {
+        self.of_kind(kind)?.built_in.as_ref()
     }
 
     /// The distance from a place to the nearest thing of a class, m, 0 inside an area; `None` when
@@ -297,37 +451,41 @@ impl GroundMap {
     pub fn distance_m(&self, class: Class, place: Normal) -> Option<f64> {
         let point = self.region.plane.to_plane(place);
         match class {
-            Class::Road(class) => self.roads.nearest_of(point, |i| self.is_of(i, class)),
+            Class::Road(class) => {
+                let lines = &self.roads.lines;
+                lines.nearest_of(point, |i| self.roads.class(i) == class)
+            }
             Class::Airport(kind) => self.airports[kind as usize]
                 .nearest(point)
                 .map(|near| near.0),
-            _ => self.of_class(class)?.2.distance_m(point),
+            _ => {
+                let things = self.of_class(class)?.at(point);
+                things.filter_map(|t| t.distance_m(point)).reduce(f64::min)
+            }
         }
     }
 
     /// Whether something of a class is within a distance of a point of the plane.
     pub(super) fn within(&self, class: Class, point: [f64; 2], distance_m: f64) -> bool {
         match class {
-            Class::Road(class) => self
-                .roads
-                .within(point, distance_m, |i| self.is_of(i, class)),
+            Class::Road(class) => {
+                let lines = &self.roads.lines;
+                lines.within(point, distance_m, |i| self.roads.class(i) == class)
+            }
             Class::Airport(kind) => {
                 self.airports[kind as usize].within(point, distance_m, |_| true)
             }
             _ => self
                 .of_class(class)
-                .is_some_and(|thing| thing.2.within(point, distance_m)),
+                .is_some_and(|known| known.at(point).any(|t| t.within(point, distance_m))),
         }
-    }
-
-    fn is_of(&self, number: u32, class: RoadClass) -> bool {
-        self.road_of[number as usize].0 == class
     }
 
     /// The nearest road that one may drive on: its distance, m, its class and its name.
     pub fn nearest_road(&self, place: Normal) -> Option<(f64, RoadClass, &str)> {
-        let (distance, number) = self.roads.nearest(self.region.plane.to_plane(place))?;
-        let (class, name) = &self.road_of[number as usize];
+        let point = self.region.plane.to_plane(place);
+        let (distance, number) = self.roads.lines.nearest(point)?;
+        let (class, name) = &self.roads.named[number as usize];
         Some((distance, *class, name))
     }
 
@@ -340,51 +498,64 @@ impl GroundMap {
     /// m, and azimuth, degrees clockwise from the north of the region's plane.
     pub fn way_to_road(&self, place: Normal) -> Option<(f64, f64)> {
         let [x, y] = self.region.plane.to_plane(place);
-        let foot = self
-            .roads
-            .foot([x, y], |i| !self.is_of(i, RoadClass::Motorway))?;
+        let lines = &self.roads.lines;
+        let foot = lines.foot([x, y], |i| may_stop_on(self.roads.class(i)))?;
         let (east, north) = (foot[0] - x, foot[1] - y);
         Some((east.hypot(north), east.atan2(north).to_degrees()))
     }
 
     /// The distance from a point of the plane to the nearest road, m.
     pub(super) fn road_m(&self, point: [f64; 2]) -> Option<f64> {
-        self.roads.nearest(point).map(|near| near.0)
+        self.roads.lines.nearest(point).map(|near| near.0)
+    }
+
+    /// The distance from a point of the plane to the nearest road one may stop on, m.
+    pub(super) fn stop_m(&self, point: [f64; 2]) -> Option<f64> {
+        if !self.roads.have_stops {
+            return None;
+        }
+        let lines = &self.roads.lines;
+        lines.nearest_of(point, |i| may_stop_on(self.roads.class(i)))
     }
 
     /// The names of the areas of a class that hold a place; an area without a name is numbered
     /// from 1, as in "no. 3".
     pub fn areas_holding(&self, class: Class, place: Normal) -> Vec<&str> {
-        let Some((_, _, things)) = self.of_class(class) else {
+        let Some(known) = self.of_class(class) else {
             return Vec::new();
         };
         let point = self.region.plane.to_plane(place);
-        things.names_holding(point).collect()
+        let things = known.at(point);
+        things.flat_map(|t| t.names_holding(point)).collect()
     }
 
     /// Whether an area of a kind holds a point of the plane.
     pub(super) fn is_in_area(&self, kind: Kind, point: [f64; 2]) -> bool {
-        self.of_kind(kind).is_some_and(|t| t.2.holds(point))
+        self.of_kind(kind)
+            .is_some_and(|known| known.at(point).any(|t| t.holds(point)))
     }
 
     /// Whether the straight line between two points of the plane crosses the outline of an area of a
     /// kind.
     pub(super) fn outlines_cross(&self, kind: Kind, a: [f64; 2], b: [f64; 2]) -> bool {
-        self.of_kind(kind).is_some_and(|t| t.2.outlines_cross(a, b))
+        self.of_kind(kind).is_some_and(|known| {
+            let mut things = known.at(a).chain(known.at(b));
+            things.any(|t| t.outlines_cross(a, b))
+        })
     }
 
-    /// The numbers of the areas of a class that hold a point of the plane.
+    /// The numbers of the names of the given areas of a class that hold a point of the plane.
     pub(super) fn holding(&self, class: Class, point: [f64; 2]) -> Vec<usize> {
         self.of_class(class)
-            .map_or_else(Vec::new, |t| t.2.areas.holding(point).collect())
+            .map_or_else(Vec::new, |known| known.given.holding(point))
     }
 
-    /// The names of the areas of a class, by number.
+    /// The names of the given areas of a class, each once.
     pub(super) fn area_names(&self, class: Class) -> &[String] {
-        self.of_class(class).map_or(&[], |thing| &thing.2.names)
+        self.of_class(class).map_or(&[], |known| &known.given.names)
     }
 
-    fn of_class(&self, class: Class) -> Option<&(Kind, Knowledge, Things)> {
+    fn of_class(&self, class: Class) -> Option<&OfKind> {
         let kind = match class {
             Class::Road(_) | Class::Airport(_) => return None,
             Class::Airfield => Kind::Airfield,
@@ -398,8 +569,8 @@ impl GroundMap {
         self.of_kind(kind)
     }
 
-    fn of_kind(&self, kind: Kind) -> Option<&(Kind, Knowledge, Things)> {
-        self.things.iter().find(|thing| thing.0 == kind)
+    fn of_kind(&self, kind: Kind) -> Option<&OfKind> {
+        self.kinds.iter().find(|known| known.kind == kind)
     }
 }
 
@@ -413,19 +584,6 @@ fn nearby(region: &Region) -> Result<Vec<(Airport, [f64; 2])>> {
         Some((*airport, region.plane.to_plane(at.normal())))
     };
     Ok(airports()?.all().iter().filter_map(near).collect())
-}
-
-/// All roads, each edge with the number of its road.
-fn all_roads(region: &Region, layers: &[&Layer]) -> (Lines, Vec<(RoadClass, String)>) {
-    let mut edges = Vec::new();
-    let mut road_of = Vec::new();
-    for line in layers.iter().flat_map(|layer| &layer.lines) {
-        let points = on_plane(region, &line.points);
-        let number = road_of.len() as u32;
-        road_of.push((line.class, line.name.clone()));
-        edges.extend(points.windows(2).map(|w| (w[0], w[1], number)));
-    }
-    (Lines::new(edges), road_of)
 }
 
 #[cfg(test)]

@@ -95,6 +95,7 @@ pub struct SiteFinding {
 /// Checks a site against limits. What is unknown is reported as unknown, never as fine.
 pub fn check(map: &GroundMap, site: Position, limits: &[Buffer]) -> Vec<SiteFinding> {
     let place = site.normal();
+    let point = map.region().plane.to_plane(place);
     let from_center = map.region().plane.center().distance_m(site);
     // A site beside the middle of the region sees less far on its near side.
     let seen_m = map.region().reach_m - from_center;
@@ -103,7 +104,7 @@ pub fn check(map: &GroundMap, site: Position, limits: &[Buffer]) -> Vec<SiteFind
         .map(|limit| {
             let nearest_m = map.distance_m(limit.class, place);
             let near = nearest_m.is_some_and(|d| d < limit.radius_m);
-            let verdict = match map.knowledge(limit.class) {
+            let verdict = match map.knowledge_around(limit.class, point, limit.radius_m) {
                 _ if near => SiteVerdict::TooNear,
                 // A region that ends before the limit cannot say that nothing is there.
                 Knowledge::Known if seen_m >= limit.radius_m => SiteVerdict::FarEnough,
@@ -123,7 +124,7 @@ pub fn check(map: &GroundMap, site: Position, limits: &[Buffer]) -> Vec<SiteFind
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::ground::layers::{Kind, Layer, Line};
+    use crate::ground::layers::{Area, Kind, Layer, Line};
     use crate::ground::region::Region;
 
     #[test]
@@ -175,5 +176,39 @@ mod tests {
         assert_eq!(of(&nothing, Class::Airfield).verdict, SiteVerdict::Unknown);
         let outside = check(&map, site.destination(0.0, 29_900.0), &default_limits());
         assert_eq!(of(&outside, Class::PowerLine).verdict, SiteVerdict::Unknown);
+    }
+
+    #[test]
+    fn beyond_what_a_layer_covers_nothing_is_far_enough() {
+        let site = Position::new(43.06, -108.48).unwrap();
+        let region = Region::around(site, 30_000.0);
+        let mut lines = Layer::new(Kind::PowerLine, "east of here");
+        lines.lines.push(Line {
+            points: vec![[-108.2, 43.0], [-108.2, 43.1]],
+            class: RoadClass::Unknown,
+            name: String::new(),
+        });
+        let [west, east, south, north] = [-108.3, -107.9, 42.8, 43.3];
+        lines.covers = Some(Area {
+            rings: vec![vec![
+                [west, south],
+                [east, south],
+                [east, north],
+                [west, north],
+            ]],
+            name: String::new(),
+        });
+        let map = GroundMap::new(region, &[lines]).unwrap();
+        let verdict = |lon_deg: f64| {
+            let site = Position::new(43.06, lon_deg).unwrap();
+            let found = check(&map, site, &default_limits());
+            let name = Class::PowerLine.name();
+            found.iter().find(|f| f.name == name).unwrap().verdict
+        };
+        assert_eq!(verdict(-108.25), SiteVerdict::FarEnough);
+        assert_eq!(verdict(-108.48), SiteVerdict::Unknown);
+        // The limit reaches beyond the edge, 160 m away.
+        assert_eq!(verdict(-108.298), SiteVerdict::Unknown);
+        assert_eq!(verdict(-108.2), SiteVerdict::TooNear);
     }
 }

@@ -1,12 +1,14 @@
 //! What of the ground is water: the sea, lakes, and rivers that are drawn as areas.
 
+use std::borrow::Cow;
+
 use rayon::prelude::*;
 
 use super::data::{World, world};
 use super::hits::Share;
 use super::layers::Kind;
 use super::lines::{Lines, on_plane};
-use super::map::{Class, GroundMap, Knowledge, Things};
+use super::map::{Class, GroundMap, Things};
 use super::sea::{Sea, sea};
 use crate::error::Result;
 use crate::geodesy::{Normal, Position, wrap_longitude};
@@ -46,7 +48,7 @@ pub struct Water<'a> {
     sea: &'static Sea,
     coast: Lines,
     /// The built-in lakes beside those of layers.
-    built_in: Things,
+    built_in: Cow<'a, Things>,
 }
 
 /// Points along each side of the grid by which the share of an area is counted.
@@ -65,10 +67,9 @@ impl<'a> Water<'a> {
             let points = on_plane(region, &edge);
             edges.extend(points.windows(2).map(|w| (w[0], w[1], 0)));
         }
-        // Where no layer has lakes, the map has the built-in ones already.
-        let built_in = match map.knowledge(Class::Lake) {
-            Knowledge::Coarse => Things::default(),
-            _ => Things::of(region, &[&world(World::Lakes, region)?]),
+        let built_in = match map.built_in(Kind::Lake) {
+            Some(lakes) => Cow::Borrowed(lakes),
+            None => Cow::Owned(Things::of(region, &[&world(World::Lakes, region)?])),
         };
         Ok(Water {
             map,

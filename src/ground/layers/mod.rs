@@ -135,6 +135,8 @@ pub struct Layer {
     pub areas: Vec<Area>,
     /// Points.
     pub spots: Vec<Spot>,
+    /// The part of the region of which the source tells; `None` where that is all of it.
+    pub covers: Option<Area>,
     /// What a reader of the result should know: shapes passed over, classes not given.
     pub notes: Vec<LayerNote>,
 }
@@ -178,6 +180,7 @@ impl Layer {
             lines: Vec::new(),
             areas: Vec::new(),
             spots: Vec::new(),
+            covers: None,
             notes: Vec::new(),
         }
     }

@@ -103,6 +103,18 @@ impl Bounds {
         }
     }
 
+    /// What of it lies within a region's box.
+    fn within(&self, region: &Region) -> Area {
+        let both = |own: [f64; 2], other: [f64; 2]| [own[0].max(other[0]), own[1].min(other[1])];
+        let [[south, north], [west, east]] =
+            [both(self.lat, region.lat), both(self.lon, region.lon)];
+        let ring = vec![[west, south], [east, south], [east, north], [west, north]];
+        Area {
+            rings: Vec::from_iter((west < east && south < north).then_some(ring)),
+            name: String::new(),
+        }
+    }
+
     /// Where it ends within a region; `None` where it holds all of it.
     fn end_within(&self, region: &Region) -> Option<LayerFinding> {
         let [south_deg, west_deg] = [(self.lat, region.lat), (self.lon, region.lon)]
@@ -206,9 +218,14 @@ impl Extract<'_> {
         let needed = ids(ways.iter().flat_map(|way| &way.nodes));
         let places = self.places(&needed)?;
         let mut layers = self.assemble(&survey, &ways, &places);
-        // Told once for the file, not for each of its kinds.
-        if let (Some(layer), Some(found)) = (layers.first_mut(), self.covered_in_part(&survey)) {
-            layer.note_of(self.only, found);
+        if let Some(found) = self.covered_in_part(&survey) {
+            for layer in &mut layers {
+                layer.covers = Some(survey.bounds.within(self.region));
+            }
+            // Told once for the file, not for each of its kinds.
+            if let Some(layer) = layers.first_mut() {
+                layer.note_of(self.only, found);
+            }
         }
         Ok(FileLayers { layers, too_far })
     }
