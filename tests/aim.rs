@@ -11,6 +11,9 @@ use std::path::Path;
 use program::{stderr, stdout, windfall};
 use serde_json::Value;
 use windfall::geodesy::Position;
+use windfall::ground::map::GroundMap;
+use windfall::ground::region::Region;
+use windfall::ground::water::{Water, WaterKind};
 
 const WINDS: &str = "samples/ribatejo/era5-portugal-2023.nc";
 const RIBATEJO: &str = "samples/ribatejo/plan.toml";
@@ -102,6 +105,30 @@ fn in_a_uniform_wind_the_answer_is_the_target_less_the_drift() {
         assert!(off < 400.0, "{off}");
         assert!(probability > 0.5, "{probability}");
     }
+}
+
+/// Upwind of the target lies the Channel.
+#[test]
+fn nobody_launches_from_water() {
+    let folder = tempfile::tempdir().unwrap();
+    let (plan, drift_m) = uniform(folder.path());
+    let center = Position::new(50.9, 0.6).unwrap();
+    let target = disc(folder.path(), center, 15_000.0);
+    let region = Region::around(center, 100_000.0);
+    let map = GroundMap::new(region, &[]).unwrap();
+    let water = Water::of(&map).unwrap();
+    let upwind = center.destination(250.0, drift_m).normal();
+    assert_eq!(water.at(upwind), Some(WaterKind::Sea));
+    let times = [
+        "--from",
+        "2026-05-01T06:00:00Z",
+        "--to",
+        "2026-05-01T06:00:00Z",
+    ];
+    let aim = aimed(&[&[plan.as_str(), "--into", &target], &times[..]].concat());
+    let (place, probability, _) = launch(&aim["rows"][0]);
+    assert_eq!(water.at(place.normal()), None, "{place:?}");
+    assert!(probability > 0.1, "{probability}");
 }
 
 /// Launched from the answer with other draws, as many come down inside as was said.

@@ -27,6 +27,7 @@ use crate::ground::layers::{Kind, Layer, LayerRequest, read};
 use crate::ground::map::{Class, GroundMap};
 use crate::ground::region::{FARTHEST_M, Region};
 use crate::ground::terrain::Terrain;
+use crate::ground::water::Water;
 use crate::notes::Assumption;
 use crate::plan::{GroundPlan, Plan};
 use crate::spread::region::polygons_on_ground;
@@ -265,10 +266,11 @@ fn surroundings(aimed: &[Result<Aimed>], target: &Target) -> Vec<Normal> {
     places
 }
 
-/// Where one may launch, ready to be asked.
+/// Where one may launch, which is on land, ready to be asked.
 struct MayLaunch<'a> {
     areas: Option<GroundMap>,
     roads: Option<&'a GroundMap>,
+    water: Water<'a>,
 }
 
 impl<'a> MayLaunch<'a> {
@@ -293,6 +295,7 @@ impl<'a> MayLaunch<'a> {
         Ok(MayLaunch {
             areas,
             roads: allowed.on_roads.then_some(map),
+            water: Water::of(map)?,
         })
     }
 
@@ -315,6 +318,9 @@ impl<'a> MayLaunch<'a> {
                 return None;
             }
             launch = place.destination(azimuth_deg, away_m);
+        } else if self.water.at(place.normal()).is_some() {
+            // A road is on land, or a bridge; coarse shores might say otherwise.
+            return None;
         }
         let areas = self.areas.as_ref();
         let inside = areas.is_none_or(|map| map.is_in(Class::LandIn, launch.normal()));
