@@ -98,27 +98,35 @@ pub fn site(text: &str) -> Result<std::result::Result<NamedSite, NoSite>> {
         [] if text.chars().any(|c| c.is_ascii_digit()) => {
             no_site(format!("\"{text}\""), EXPECTED.to_owned())
         }
-        [] => no_site(
-            format!("\"{text}\", no town of a thousand people or more"),
-            format!("the name of a town, as in \"Riverton WY\", or {EXPECTED}"),
-        ),
+        [] => match towns()?.like(text).as_slice() {
+            [] => no_site(
+                format!("\"{text}\", which no town is called"),
+                format!(
+                    "the name of a town of a thousand people or more as in \"Riverton WY\", mostly in English, \
+                     its region in full outside the US; or {EXPECTED}"
+                ),
+            ),
+            like => no_site(format!("\"{text}\", which no town is called"), one_of(like)),
+        },
         [town] => Ok(Ok(NamedSite {
             position: town.position,
             town: Some(*town),
         })),
-        several => {
-            let names: Vec<String> = several.iter().take(CANDIDATES).map(told_apart).collect();
-            let more = several.len().saturating_sub(CANDIDATES);
-            let more = match more {
-                0 => String::new(),
-                more => format!("; and {more} more"),
-            };
-            no_site(
-                format!("\"{text}\", which {} towns may be", several.len()),
-                format!("one of {}{more}; or coordinates", names.join("; ")),
-            )
-        }
+        several => no_site(
+            format!("\"{text}\", which {} towns may be", several.len()),
+            one_of(several),
+        ),
     }
+}
+
+/// The first of some towns, told apart.
+fn one_of(towns: &[Town]) -> String {
+    let names: Vec<String> = towns.iter().take(CANDIDATES).map(told_apart).collect();
+    let more = match towns.len().saturating_sub(CANDIDATES) {
+        0 => String::new(),
+        more => format!("; and {more} more"),
+    };
+    format!("one of {}{more}; or coordinates", names.join("; "))
 }
 
 fn told_apart(town: &Town) -> String {

@@ -241,7 +241,8 @@ fn without_a_terminal_a_missing_answer_names_its_option() {
     }
     for (option, wrong, words) in [
         ("--place", "Riverton", "which 7 towns may be"),
-        ("--place", "Xyzzyx", "no town"),
+        ("--place", "Xyzzyx", "which no town is called"),
+        ("--place", "Torino", "Torino di Sangro, Abruzzo, IT ("),
         ("--place", "91, 0", "as in \"43.0246, -108.3801\""),
         ("--release", "2026-03-08 02:30", "skip"),
         ("--balloon", "1,2 kg", "perhaps \"1.2 kg\""),

@@ -150,22 +150,43 @@ impl Towns {
 
     /// The towns of a name, the largest first. Words after a comma, or the last words, may be the
     /// region or the country: "Riverton WY", "Riverton, Wyoming", "Coruche PT". Capitals and accents
-    /// do not count. Where no town has the name, those whose name begins with it.
+    /// do not count.
     pub fn named(&self, text: &str) -> Vec<Town> {
         let text = folded(text);
-        let words: Vec<&str> = text.split_whitespace().collect();
-        let whole = |town: &Town, name: &str| folded(town.name) == name;
-        // The whole text is the name, or all but its last words, which are then a region.
-        let exact = (1..=words.len()).rev().map(|n| {
-            let (name, region) = (words[..n].join(" "), words[n..].join(" "));
-            self.sorted(|town| whole(town, &name) && town.area.is_called(&region))
-        });
-        let found = exact.into_iter().find(|found| !found.is_empty());
-        found.unwrap_or_else(|| match text.chars().count() {
-            // One or two letters begin too many names to be of help.
-            0..3 => Vec::new(),
-            _ => self.sorted(|town| folded(town.name).starts_with(&text)),
+        self.first_found(&text, |town, name, region| {
+            folded(town.name) == name && town.area.is_called(region)
         })
+    }
+
+    /// The towns that may be meant by a name that none has, the largest first: those whose name begins so, in
+    /// the region if one is named, else those of the name in other regions.
+    pub fn like(&self, text: &str) -> Vec<Town> {
+        let text = folded(text);
+        // One or two letters begin too many names to be of help.
+        let begins = |town: &Town, name: &str| {
+            name.chars().count() > 2 && folded(town.name).starts_with(name)
+        };
+        let found = self.first_found(&text, |town, name, region| {
+            begins(town, name) && town.area.is_called(region)
+        });
+        match found.is_empty() {
+            true => self.first_found(&text, |town, name, _| folded(town.name) == name),
+            false => found,
+        }
+    }
+
+    /// The towns that some words mean, the whole of them taken for the name, or all but the last ones, which
+    /// are then a region; the most words of a name for which there are any.
+    fn first_found(&self, text: &str, means: impl Fn(&Town, &str, &str) -> bool) -> Vec<Town> {
+        let words: Vec<&str> = text.split_whitespace().collect();
+        let found = (1..=words.len()).rev().map(|n| {
+            let (name, region) = (words[..n].join(" "), words[n..].join(" "));
+            self.sorted(|town| means(town, &name, &region))
+        });
+        found
+            .into_iter()
+            .find(|f| !f.is_empty())
+            .unwrap_or_default()
     }
 
     fn sorted(&self, wanted: impl Fn(&Town) -> bool) -> Vec<Town> {
@@ -272,9 +293,35 @@ mod tests {
         assert_eq!(names("Coruche, Portugal"), names("Coruche pt"));
         assert_eq!(names("Cambridge, UK"), names("Cambridge, GB"));
         assert!(names("Cambridge, UK")[0].starts_with("Cambridge, "));
-        assert!(names("Rivert").iter().any(|name| name == "Riverton, WY"));
         assert!(names("xyzzyx").is_empty());
         assert!(names("").is_empty() && names(",").is_empty());
+    }
+
+    /// "Kiev" was taken for Kievskiy, near Moscow.
+    #[test]
+    fn what_begins_a_name_is_no_name() {
+        let like = |text: &str| -> Vec<String> {
+            let found = towns().unwrap().like(text);
+            found.iter().map(Town::full_name).collect()
+        };
+        for (text, meant) in [
+            ("Rivert", "Riverton, WY"),
+            ("Rivert WY", "Riverton, WY"),
+            ("New York, NY", "New York City, NY"),
+            ("London, ON", "London, Ontario, CA"),
+        ] {
+            assert!(names(text).is_empty(), "{text}: {:?}", names(text));
+            let found = like(text);
+            assert!(found.iter().any(|name| name == meant), "{text}: {found:?}");
+        }
+        assert_eq!(
+            names("Kiev")
+                .iter()
+                .filter(|n| n.contains("Kievskiy"))
+                .count(),
+            0
+        );
+        assert!(like("xyzzyx").is_empty() && like("").is_empty());
     }
 
     #[test]
