@@ -88,6 +88,26 @@ fn geojson_roads_have_classes_and_names() {
     assert_eq!(layer.lines[2].class, RoadClass::Secondary);
 }
 
+/// As the downloads of OpenStreetMap by country have them.
+#[test]
+fn roads_without_highway_have_their_class_from_fclass() {
+    let road = |class: &str| feature(&format!("\"fclass\":\"{class}\""), "LineString", LINE);
+    let all = [
+        "motorway",
+        "footway",
+        "track_grade2",
+        "primary_link",
+        "residential",
+    ]
+    .map(road);
+    let layer = geojson(&collection(&all.join(",")), &of(Kind::Road)).unwrap();
+    let classes: Vec<RoadClass> = layer.lines.iter().map(|l| l.class).collect();
+    assert_eq!(
+        classes,
+        [RoadClass::Motorway, RoadClass::Primary, RoadClass::Local]
+    );
+}
+
 #[test]
 fn geojson_need_not_be_a_collection() {
     let layer = geojson(

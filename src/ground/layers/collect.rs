@@ -242,13 +242,15 @@ impl<'a> Collector<'a> {
     fn class_of(&mut self, attributes: &Attributes) -> Option<RoadClass> {
         let named = self.wanted.class_attribute.as_deref();
         let value = value_of(attributes, named.unwrap_or("highway"));
-        // A named attribute holds a user's own words for roads, unless they are known for paths; what
-        // `highway` has besides words for roads is none.
         self.class_seen |= value.is_some();
         let class = match (named, value) {
-            (Some(_), Some(word)) => RoadClass::of_word(word)?,
+            // What `highway` has besides words for roads is none.
             (None, Some(highway)) => RoadClass::of_highway(highway)?,
-            (_, None) => RoadClass::Unknown,
+            // A named attribute holds a user's own words for roads, unless they are known for paths.
+            (Some(_), word) => word.map_or(Some(RoadClass::Unknown), RoadClass::of_word)?,
+            // So does that of the downloads of OpenStreetMap by country.
+            (None, None) => value_of(attributes, "fclass")
+                .map_or(Some(RoadClass::Unknown), RoadClass::of_word)?,
         };
         self.without_class += usize::from(class == RoadClass::Unknown);
         Some(class)

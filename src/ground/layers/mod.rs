@@ -104,8 +104,8 @@ impl Kind {
 pub struct LayerRequest {
     /// What its features are.
     pub kind: Kind,
-    /// The attribute that holds the class of a road; `highway`, as in OpenStreetMap, if none is
-    /// named.
+    /// The attribute that holds the class of a road; `highway` or else `fclass`, as in OpenStreetMap and
+    /// its downloads by country, if none is named.
     pub class_attribute: Option<String>,
     /// The attribute that holds the name; `name`, whatever its case, if none is named.
     pub name_attribute: Option<String>,
