@@ -37,7 +37,7 @@ pub(super) fn meaning<'a>(tags: impl Iterator<Item = (&'a str, &'a str)>) -> Opt
             ("highway", value) => {
                 RoadClass::of_highway(value).map(|class| (Kind::Road, class, false))
             }
-            ("aeroway", "aerodrome" | "heliport" | "helipad" | "airstrip") => area(Kind::Airfield),
+            ("aeroway", "aerodrome" | "airstrip") => area(Kind::Airfield),
             ("aeroway", "runway") => Some((Kind::Airfield, RoadClass::Unknown, false)),
             ("natural", "water") | ("landuse", "reservoir") => area(Kind::Lake),
             ("water", "river" | "canal") => {
@@ -126,6 +126,9 @@ mod tests {
             Some((Kind::River, none, true))
         );
         assert_eq!(kind(&[("waterway", "stream")]), None);
+        // As among the built-in airports: a hospital's roof is no airfield.
+        assert_eq!(kind(&[("aeroway", "helipad")]), None);
+        assert_eq!(kind(&[("aeroway", "heliport")]), None);
         assert_eq!(
             kind(&[("power", "line")]),
             Some((Kind::PowerLine, none, false))
