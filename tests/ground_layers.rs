@@ -108,6 +108,25 @@ fn roads_without_highway_have_their_class_from_fclass() {
     );
 }
 
+/// What stands before the features may have brackets of its own.
+#[test]
+fn features_may_stand_anywhere_in_a_collection() {
+    let features = feature("\"name\":\"x\"", "Polygon", SQUARE);
+    let plain = geojson(&collection(&features), &of(Kind::KeepOut)).unwrap();
+    for before in [
+        "\"bbox\":[-113,43,-112,44]",
+        "\"name\":\"fields [2026]\"",
+        "\"x\":{\"features\":[1]}",
+    ] {
+        let text = collection(&features).replacen('{', &format!("{{{before},"), 1);
+        let layer = geojson(&text, &of(Kind::KeepOut)).unwrap();
+        assert_eq!(layer.areas, plain.areas, "{before}");
+    }
+    let wrong = geojson(&collection(&format!("{features},7")), &of(Kind::KeepOut));
+    let message = wrong.unwrap_err();
+    assert!(message.contains("feature 2"), "{message}");
+}
+
 #[test]
 fn geojson_need_not_be_a_collection() {
     let layer = geojson(

@@ -295,6 +295,21 @@ mod tests {
         assert!((apart - 1_000.0).abs() < 10.0, "{apart}");
     }
 
+    /// What stands before the features may have brackets of its own; programs write names in capitals or as
+    /// numbers.
+    #[test]
+    fn names_of_geojson_are_found_however_they_are_written() {
+        let point = r#""geometry":{"type":"Point","coordinates":[-8.8,39.7]}"#;
+        let text = format!(
+            r#"{{"type":"FeatureCollection","bbox":[-9,39,-8,40],"features":[
+            {{"type":"Feature","properties":{{"NAME":"quarry"}},{point}}},
+            {{"type":"Feature","properties":{{"Name":7}},{point}}}]}}"#
+        );
+        let found = read_text("p.geojson", &text, 1.0).unwrap();
+        let names: Vec<&str> = found.iter().map(|c| c.name.as_str()).collect();
+        assert_eq!(names, ["quarry", "7"]);
+    }
+
     #[test]
     fn features_may_have_elevations() {
         let of = |property: &str| {

@@ -4,7 +4,7 @@ use geo::{
     BoundingRect, Contains, Coord, InteriorPoint, Intersects, LineString, MultiPolygon, Point,
     Polygon,
 };
-use geojson::{Feature, FeatureReader, GeoJson, GeometryValue};
+use geojson::{Feature, GeoJson, GeometryValue};
 
 use super::heights::{EXPECTED, elevation_of, unit_of};
 use super::{Candidate, MOST, too_many};
@@ -28,12 +28,9 @@ pub fn read(name: &str, bytes: &[u8], spacing_m: f64) -> Result<Vec<Candidate>> 
     match whole {
         GeoJson::Geometry(geometry) => found.take(&Told::default(), &geometry.value)?,
         GeoJson::Feature(feature) => found.take_feature(&feature)?,
-        // The reader of features cannot do without one.
-        GeoJson::FeatureCollection(all) if all.features.is_empty() => {}
-        GeoJson::FeatureCollection(_) => {
-            for feature in FeatureReader::from_reader(bytes).features() {
-                let feature = feature.map_err(|e| wrong(e.to_string()))?;
-                found.take_feature(&feature)?;
+        GeoJson::FeatureCollection(all) => {
+            for feature in &all.features {
+                found.take_feature(feature)?;
             }
         }
     }
@@ -42,8 +39,8 @@ pub fn read(name: &str, bytes: &[u8], spacing_m: f64) -> Result<Vec<Candidate>> 
 
 /// What the properties of a feature tell.
 #[derive(Default)]
-struct Told<'a> {
-    label: &'a str,
+struct Told {
+    label: String,
     elevation_m: Option<f64>,
 }
 
@@ -60,9 +57,8 @@ impl Found<'_> {
         let Some(geometry) = &feature.geometry else {
             return Ok(());
         };
-        let label = feature.property("name").and_then(|n| n.as_str());
         let told = Told {
-            label: label.unwrap_or(""),
+            label: label(feature),
             elevation_m: self.elevation_m(feature)?,
         };
         self.take(&told, &geometry.value)
@@ -96,7 +92,7 @@ impl Found<'_> {
     fn take(&mut self, told: &Told, value: &GeometryValue) -> Result<()> {
         match value {
             GeometryValue::Point { coordinates } => {
-                let name = match told.label {
+                let name = match told.label.as_str() {
                     "" => format!("site {}", self.all.len() + 1),
                     label => label.to_owned(),
                 };
@@ -104,7 +100,7 @@ impl Found<'_> {
             }
             GeometryValue::MultiPoint { coordinates } => {
                 for point in coordinates {
-                    let name = numbered(told.label, self.all.len() + 1);
+                    let name = numbered(&told.label, self.all.len() + 1);
                     self.push(told, name, point.as_slice())?;
                 }
             }
@@ -150,16 +146,28 @@ impl Found<'_> {
         let between = shape.iter().filter(|polygon| !held(polygon));
         let within: Vec<Point> = between.filter_map(InteriorPoint::interior_point).collect();
         // Unnamed polygons are numbered over all of a file, or two would have the same names.
-        let before = match told.label {
+        let before = match told.label.as_str() {
             "" => 0,
             _ => self.all.len(),
         };
         for point in points.iter().chain(&within) {
-            let name = numbered(told.label, self.all.len() - before + 1);
+            let name = numbered(&told.label, self.all.len() - before + 1);
             self.push(told, name, &[wrap_longitude(point.x()), point.y()])?;
         }
         Ok(())
     }
+}
+
+/// The name of a feature, which may be a number; of none, nothing.
+fn label(feature: &Feature) -> String {
+    let properties = feature.properties.iter().flatten();
+    let mut names = properties.filter(|(key, _)| key.eq_ignore_ascii_case("name"));
+    let text = names.find_map(|(_, value)| match value {
+        serde_json::Value::String(text) => Some(text.trim().to_owned()),
+        serde_json::Value::Number(number) => Some(number.to_string()),
+        _ => None,
+    });
+    text.unwrap_or_default()
 }
 
 /// A name with a number, or the number alone.

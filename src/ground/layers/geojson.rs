@@ -2,12 +2,12 @@
 
 use std::path::Path;
 
-use geojson::{Feature, FeatureReader, GeoJson, GeometryValue, JsonValue, Position};
+use geojson::{Feature, GeoJson, GeometryValue, JsonValue, Position};
 use serde::Deserialize;
-use serde::de::IgnoredAny;
 
 use super::LayerRequest;
 use super::collect::{Attributes, Collected, Collector, Shape};
+use super::features::each_feature;
 use crate::error::{Fault, Result};
 use crate::files::read_bytes;
 use crate::ground::projection::{Reference, ToDegrees};
@@ -18,8 +18,6 @@ use crate::ground::region::Region;
 struct Outermost {
     r#type: String,
     crs: Option<JsonValue>,
-    #[serde(default)]
-    features: Vec<IgnoredAny>,
 }
 
 pub(super) fn read(
@@ -47,17 +45,7 @@ pub(super) fn collect(
     let to_degrees = reference(name, outermost.crs.as_ref())?;
     let mut collector = Collector::new(name, wanted, region, to_degrees);
     if outermost.r#type == "FeatureCollection" {
-        // The reader of features cannot do without one.
-        if outermost.features.is_empty() {
-            return collector.finish();
-        }
-        for (i, feature) in FeatureReader::from_reader(bytes).features().enumerate() {
-            let feature = feature.map_err(|wrong| {
-                let fault = Fault::new(name, wrong.to_string(), "a GeoJSON feature");
-                fault.of_key(format!("feature {}", i + 1))
-            })?;
-            take(&mut collector, feature)?;
-        }
+        each_feature(name, bytes, |feature| take(&mut collector, feature))?;
         return collector.finish();
     }
     let one = serde_json::from_slice::<GeoJson>(bytes)

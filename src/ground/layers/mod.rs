@@ -20,6 +20,7 @@ pub mod class;
 mod collect;
 mod crossing;
 mod far;
+mod features;
 mod flatgeobuf;
 mod geojson;
 mod note;
