@@ -171,6 +171,20 @@ fn json_instead_of_the_table() {
     );
 }
 
+/// What was found in the files of the ground is told, as the places to wait rest on them.
+#[test]
+fn notes_on_the_ground_stand_with_the_others() {
+    let plan = "samples/idaho/plan.toml";
+    let said = "roads.geojson, roads: ";
+    let table = stdout(&zone(&[plan, "--draws", "200"]));
+    assert!(table.contains(said), "{table}");
+    let output = zone(&[plan, "--draws", "200", "--json"]);
+    let json: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let note = &json["wait"]["layer_notes"][0];
+    assert_eq!(note["code"], "no_class");
+    assert!(note["words"].as_str().unwrap().starts_with(said), "{note}");
+}
+
 #[test]
 fn out_writes_the_file_and_prints_the_table() {
     let sample = changed(PLAN, &[]);

@@ -55,8 +55,6 @@ pub struct Brief {
     pub remarks: String,
     /// Where the ground comes from.
     pub sources: Vec<GroundSource>,
-    /// What the readers of the ground's layers found.
-    pub layer_notes: Vec<LayerNote>,
 }
 
 /// Where to wait for the landing, and from when.
@@ -66,6 +64,8 @@ pub struct Wait {
     pub points: Vec<WaitingPoint>,
     /// When to be there: 19 of 20 balloons burst later.
     pub from: Timestamp,
+    /// What the readers of the ground on which they lie found.
+    pub layer_notes: Vec<LayerNote>,
 }
 
 /// What a map shows of the ground.

@@ -124,7 +124,6 @@ pub fn brief_of(
         contacts: plan.brief.contacts.clone(),
         remarks: plan.brief.notes.clone(),
         sources: choice::ground::sources(&plan.ground, &[&ground.map], &facts.landed_on),
-        layer_notes: ground.map.notes().to_vec(),
         // This takes the ground apart, so it comes after all that is asked of it.
         ground: ground.shown(kept.ground()),
         zone,
@@ -203,6 +202,7 @@ fn wait(
     Ok(Wait {
         points: waiting::points(water, layers, zone, &landings, kept.ground())?,
         from: after(kept.release(), bursts_s.low),
+        layer_notes: water.map().notes().to_vec(),
     })
 }
 

@@ -23,7 +23,7 @@ use crate::report::pages;
 use crate::report::pictures;
 use crate::report::reasons::{percent, reason, verdict_name, verdict_sign};
 use crate::report::tables;
-use crate::report::{notes, warnings, words as said};
+use crate::report::{input_notes, notes, warnings, words as said};
 use crate::units::{UnitSystem, duration};
 use crate::wind::sounding::Sounding;
 use crate::winds::Winds;
@@ -277,7 +277,10 @@ pub fn zone(
         }
         details {
             summary { (words::told::NOTES_AND_ASSUMPTIONS) }
-            ul { @for line in notes::notes(&zone.notes, units) { li { (line) } } }
+            ul {
+                @for line in notes::notes(&zone.notes, units) { li { (line) } }
+                @for line in input_notes::of_layers(&wait.layer_notes, units) { li { (line) } }
+            }
             ul { @for line in notes::assumptions(&zone.assumptions, units) { li { (line) } } }
         }
         (as_text(&tables::zone::table(zone, facts, wait, timezone, units)))

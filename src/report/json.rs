@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 
 use super::basis::{ground_source, warned};
 use super::tables::{fill_rules, why};
-use super::{fill_words, findings, notes, reasons, warnings, words};
+use super::{fill_words, findings, input_notes, notes, reasons, warnings, words};
 use crate::brief::Wait;
 use crate::brief::answer::WaitingPoint;
 use crate::choice::answer::{Aim, Days, ReleaseRow, Sites};
@@ -47,7 +47,11 @@ fn wait(wait: &Wait, units: UnitSystem) -> Value {
         })
     };
     let points: Vec<Value> = wait.points.iter().map(point).collect();
-    json!({"from": wait.from, "points": points})
+    let layers = wait.layer_notes.iter();
+    let layers: Vec<Value> = layers
+        .map(|note| with_words(note, input_notes::of_layer(note, units)))
+        .collect();
+    json!({"from": wait.from, "points": points, "layer_notes": layers})
 }
 
 /// A fill.

@@ -9,6 +9,7 @@ use crate::brief::Wait;
 use crate::clock::seconds_between;
 use crate::geodesy::Position;
 use crate::report::cautions::FLYING;
+use crate::report::input_notes;
 use crate::report::layout::{list, wrapped};
 use crate::report::notes;
 use crate::report::warnings;
@@ -42,7 +43,9 @@ pub fn table(
     if let Some(members) = &facts.members {
         text.push_str(&member_lines(members, units));
     }
-    text.push_str(&list("Notes", &notes::notes(&zone.notes, units)));
+    let mut found = notes::notes(&zone.notes, units);
+    found.extend(input_notes::of_layers(&wait.layer_notes, units));
+    text.push_str(&list("Notes", &found));
     text.push_str(&list(
         "Assumed",
         &notes::assumptions(&zone.assumptions, units),

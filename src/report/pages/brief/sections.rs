@@ -609,7 +609,7 @@ fn data(brief: &Brief, units: UnitSystem) -> Markup {
         ("By", plain(by)),
     ];
     let mut found = notes::notes(&zone.notes, units);
-    found.extend(input_notes::of_layers(&brief.layer_notes, units));
+    found.extend(input_notes::of_layers(&brief.wait.layer_notes, units));
     let assumed = notes::assumptions(&zone.assumptions, units);
     let sources = ground_sources(&brief.sources);
     let lists = [

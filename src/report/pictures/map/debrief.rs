@@ -85,6 +85,7 @@ fn body(
     let nowhere = Wait {
         points: Vec::new(),
         from: zone.release.time,
+        layer_notes: Vec::new(),
     };
     flight::places(&mut top, sheet, &mut labels, (zone, &nowhere), timezone);
     places(&mut top, sheet, &mut labels, d, timezone);
