@@ -23,7 +23,7 @@ pub mod shown;
 mod trust;
 mod unfinished;
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 pub use self::guard::{guarded, quiet};
 pub use self::input::{STDIN, is_regular, is_url, open_regular, read_bytes, read_text, shown};
@@ -36,4 +36,14 @@ pub fn name_of(path: impl AsRef<Path>) -> String {
     let path = path.as_ref();
     let name = path.file_name().unwrap_or(path.as_os_str());
     name.to_string_lossy().into_owned()
+}
+
+/// The file beside another that has its name with an extension, in small letters or, where there is none such, in
+/// capitals.
+pub fn beside(path: &Path, extension: &str) -> PathBuf {
+    let small = path.with_extension(extension);
+    match small.exists() {
+        true => small,
+        false => path.with_extension(extension.to_ascii_uppercase()),
+    }
 }

@@ -156,11 +156,26 @@ fn an_ascii_grid_of_degrees_is_read_and_others_are_refused() {
     }
     fs::write(&path, text).unwrap();
     fs::write(folder.path().join("grid.prj"), "PROJCS[\"NAD83 / UTM\"]").unwrap();
-    let message = refusal(&[path], &region);
+    let message = refusal(std::slice::from_ref(&path), &region);
     assert!(
         message.contains(".prj") && message.contains("gdalwarp"),
         "{message}"
     );
+    let old = "GEOGCS[\"GCS_North_American_1927\",DATUM[\"D_North_American_1927\",SPHEROID[\"Clarke_1866\",6378206.4,294.9786982]],PRIMEM[\"Greenwich\",0.0],UNIT[\"Degree\",0.0174532925199433]]";
+    fs::write(folder.path().join("grid.prj"), old).unwrap();
+    let message = refusal(std::slice::from_ref(&path), &region);
+    assert!(message.contains("another datum"), "{message}");
+    // In capitals, and in the words of older programs.
+    fs::remove_file(folder.path().join("grid.prj")).unwrap();
+    let words = "Projection    GEOGRAPHIC\nDatum         WGS84\nSpheroid      WGS84\nUnits         DD\nParameters\n";
+    fs::write(folder.path().join("grid.PRJ"), words).unwrap();
+    assert!(Terrain::open(std::slice::from_ref(&path), &region).is_ok());
+    fs::write(
+        folder.path().join("grid.PRJ"),
+        words.replace("GEOGRAPHIC", "UTM"),
+    )
+    .unwrap();
+    assert!(refusal(&[path], &region).contains("names a projection"));
 }
 
 /// The format's own number stands for no height where the heading has none; other fillers are

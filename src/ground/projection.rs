@@ -98,7 +98,7 @@ impl ToDegrees {
             Reference::Wkt(wkt) => {
                 let wkt = wkt.trim();
                 let modern = modern_datum(wkt);
-                if modern && wkt.starts_with("GEOGCS") {
+                if modern && is_unprojected(wkt) {
                     return Ok(ToDegrees::same());
                 }
                 if !modern && !wkt.contains("TOWGS84[") {
@@ -121,6 +121,11 @@ impl ToDegrees {
         }
     }
 
+    /// Whether coordinates stay as they are.
+    pub fn is_same(&self) -> bool {
+        self.proj.is_none()
+    }
+
     /// Longitude and latitude, degrees; `None` where there is no such place.
     pub fn degrees(&self, [x, y]: [f64; 2]) -> Option<[f64; 2]> {
         let Some(proj) = &self.proj else {
@@ -130,6 +135,20 @@ impl ToDegrees {
         // Beyond its bounds a projection may give infinity without an error.
         (lon.is_finite() && lat.is_finite()).then_some([lon, lat])
     }
+}
+
+/// Whether the text of a .prj file says that coordinates are degrees: as well-known text, or in the words of
+/// older programs, as in "Projection GEOGRAPHIC" and "Units DD".
+pub fn is_unprojected(text: &str) -> bool {
+    let is = |key: &str, wanted: &str| {
+        let mut lines = text.lines().map(str::split_ascii_whitespace);
+        lines.any(|mut words| {
+            let pair = [words.next(), words.next()].map(Option::unwrap_or_default);
+            pair[0].eq_ignore_ascii_case(key) && pair[1].eq_ignore_ascii_case(wanted)
+        })
+    };
+    let in_words = is("Projection", "GEOGRAPHIC") && is("Units", "DD");
+    in_words || text.trim_start().starts_with("GEOGCS")
 }
 
 /// Whether well-known text names WGS84, NAD83, ETRS89 or another datum on their ellipsoids, which

@@ -10,8 +10,9 @@ use std::path::Path;
 
 use super::raster::{Heights, Part, Raster};
 use crate::error::{Error, Fault, Result};
-use crate::files::{name_of, open_regular, read_text};
+use crate::files::{beside, name_of, open_regular, read_text};
 use crate::geodesy::lattice::{Axis, Lattice, Plane};
+use crate::ground::projection::{Reference, ToDegrees, is_unprojected};
 use crate::ground::region::Region;
 use crate::numeric::{nearest_whole, single};
 
@@ -37,11 +38,8 @@ struct Heading {
 pub(super) fn read(path: &Path, region: &Region, most: usize) -> Result<Raster> {
     let name = &name_of(path);
     // The heading cannot name a projection, so a .prj beside it is the only one to say so.
-    if let Ok(text) = read_text(&path.with_extension("prj"), "a projection")
-        && !text.trim_start().starts_with("GEOGCS")
-    {
-        let found = "a .prj file beside it that names a projection";
-        return Err(Fault::new(name, found, DEGREES_ONLY).into());
+    if let Ok(text) = read_text(&beside(path, "prj"), "a projection") {
+        must_be_degrees(name, text)?;
     }
     let mut rows = Rows {
         path,
@@ -54,6 +52,16 @@ pub(super) fn read(path: &Path, region: &Region, most: usize) -> Result<Raster> 
     let part = Part::new(name, heading.lattice(name)?, region, most)?;
     let heights = rows.heights(&part, heading.no_data.unwrap_or(NO_DATA))?;
     part.raster(name, Heights::Fine(heights))
+}
+
+/// Refuses what a .prj file says if it is not degrees on WGS84 or nearly so.
+fn must_be_degrees(name: &str, text: String) -> Result<()> {
+    let found = match is_unprojected(&text) {
+        false => "a .prj file beside it that names a projection",
+        true if ToDegrees::new(name, &Reference::Wkt(text))?.is_same() => return Ok(()),
+        true => "a .prj file beside it that names another datum",
+    };
+    Err(Fault::new(name, found, DEGREES_ONLY).into())
 }
 
 /// The lines of a file, one after the other.
