@@ -459,6 +459,56 @@ fn shapefiles_are_read_with_their_projection() {
     );
 }
 
+/// As from a card or a program that knew capitals only.
+#[test]
+fn what_belongs_to_a_shapefile_may_have_its_name_in_capitals() {
+    let folder = tempfile::tempdir().unwrap();
+    let line = Polyline::new(vec![
+        Point::new(420_000.0, 4.8e6),
+        Point::new(421_000.0, 4.8e6),
+    ]);
+    let path = shapefile_of(folder.path(), &line);
+    fs::write(folder.path().join("layer.prj"), UTM_12).unwrap();
+    for extension in ["shp", "dbf", "prj"] {
+        let capitals = path.with_extension(extension.to_uppercase());
+        fs::rename(path.with_extension(extension), capitals).unwrap();
+    }
+    let wide = Region::around(Position::new(43.6, -112.5).unwrap(), 100_000.0);
+    let layer = read(&path.with_extension("SHP"), &of(Kind::River), &wide).unwrap();
+    assert_eq!(layer.lines[0].name, "Snake");
+}
+
+/// The mark of a table tells how its letters are written; a file beside it tells better.
+#[test]
+fn names_of_a_shapefile_keep_their_letters() {
+    let folder = tempfile::tempdir().unwrap();
+    let line = Polyline::new(vec![Point::new(-113.0, 43.5), Point::new(-113.1, 43.6)]);
+    let path = shapefile_of(folder.path(), &line);
+    let table = path.with_extension("dbf");
+    let whole = fs::read(&table).unwrap();
+    let at = whole.windows(5).position(|five| five == b"Snake").unwrap();
+    let (latin, utf8) = (&b"\xc5pl\xe4n"[..], "Å".as_bytes());
+    for (mark, beside, bytes, name) in [
+        (0x57, None, latin, "Åplän"),
+        (0x03, None, latin, "Åplän"),
+        (0x00, Some("ISO-8859-1"), latin, "Åplän"),
+        (0x00, None, utf8, "Åake"),
+        (0x57, Some("UTF-8"), utf8, "Åake"),
+    ] {
+        let mut changed = whole.clone();
+        changed[29] = mark;
+        changed[at..at + bytes.len()].copy_from_slice(bytes);
+        fs::write(&table, changed).unwrap();
+        let page = path.with_extension("cpg");
+        match beside {
+            Some(text) => fs::write(page, text).unwrap(),
+            None => drop(fs::remove_file(page)),
+        }
+        let layer = read(&path, &of(Kind::River), &region()).unwrap();
+        assert_eq!(layer.lines[0].name, name, "{mark:#x} {beside:?}");
+    }
+}
+
 /// A row that is marked as deleted still has its shape, which goes with it.
 #[test]
 fn deleted_rows_of_a_shapefile_take_their_shapes_with_them() {

@@ -1,9 +1,11 @@
 //! Shapefiles, with the attributes of their .dbf and the projection of their .prj.
 
+use std::fs::File;
 use std::io::{BufReader, Read, Seek, SeekFrom};
 use std::path::Path;
 
-use shapefile::dbase::{self, FieldValue};
+use shapefile::dbase::encoding::DynEncoding;
+use shapefile::dbase::{self, FieldValue, ReaderBuilder};
 use shapefile::record::polygon::GenericPolygon;
 use shapefile::record::polyline::GenericPolyline;
 use shapefile::record::traits::HasXY;
@@ -12,7 +14,7 @@ use shapefile::{Shape as Record, ShapeReader};
 use super::LayerRequest;
 use super::collect::{Attributes, Collected, Collector, Shape};
 use crate::error::{Error, Fault, Result};
-use crate::files::{open_regular, read_text};
+use crate::files::{beside, open_regular, read_text};
 use crate::ground::projection::{Reference, ToDegrees};
 use crate::ground::region::Region;
 
@@ -22,7 +24,7 @@ pub(super) fn read(
     wanted: &LayerRequest,
     region: &Region,
 ) -> Result<Collected> {
-    let to_degrees = match read_text(&path.with_extension("prj"), "a projection") {
+    let to_degrees = match read_text(&beside(path, "prj"), "a projection") {
         Ok(wkt) => ToDegrees::new(name, &Reference::Wkt(wkt))?,
         // Without a .prj the collector sees when they are no degrees.
         Err(_) => ToDegrees::same(),
@@ -38,11 +40,17 @@ pub(super) fn read(
     file.rewind().map_err(refused)?;
     let mut shapes = ShapeReader::new(BufReader::new(file)).map_err(|e| wrong(e.to_string()))?;
     let mut deleted = Vec::new();
-    let mut table = match open_regular(&path.with_extension("dbf"), "a table") {
+    let mut table = match open_regular(&beside(path, "dbf"), "a table") {
         Ok(mut file) => {
             deleted = deleted_rows(&mut BufReader::new(&file)).map_err(refused)?;
             file.rewind().map_err(refused)?;
-            Some(dbase::Reader::new(BufReader::new(file)).map_err(|e| wrong(e.to_string()))?)
+            let table = match encoding(path, &file).map_err(refused)? {
+                Some(encoding) => ReaderBuilder::new().with_encoding(encoding),
+                None => ReaderBuilder::new(),
+            };
+            file.rewind().map_err(refused)?;
+            let table = table.build(BufReader::new(file));
+            Some(table.map_err(|e| wrong(e.to_string()))?)
         }
         // Shapes without a table have no names or classes, and are of use all the same.
         Err(_) => None,
@@ -63,6 +71,26 @@ pub(super) fn read(
         collector.feature(&attributes, flatten(shape))?;
     }
     collector.finish()
+}
+
+/// How a table's letters are written, where its own mark does not say it all: a file beside it does, or the
+/// mark stands for what was usual in Windows.
+///
+/// # References
+///
+/// ESRI, "Shapefiles and dBASE code pages": the .cpg file, and the mark at byte 29 of the heading.
+fn encoding(path: &Path, mut table: &File) -> std::io::Result<Option<DynEncoding>> {
+    const MARK_AT: u64 = 29;
+    const USUAL_IN_WINDOWS: u8 = 0x57;
+    let said = read_text(&beside(path, "cpg"), "a code page").ok();
+    if let Some(encoding) = said.and_then(|said| DynEncoding::from_name(&said)) {
+        return Ok(Some(encoding));
+    }
+    let mut mark = [0];
+    table.seek(SeekFrom::Start(MARK_AT))?;
+    table.read_exact(&mut mark)?;
+    let usual = DynEncoding::from_name("1252").filter(|_| mark == [USUAL_IN_WINDOWS]);
+    Ok(usual)
 }
 
 /// Which rows of a table are marked as deleted, as far as the file goes.
