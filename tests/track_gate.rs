@@ -259,6 +259,27 @@ fn a_hearers_clock_that_is_set_leaves_the_track() {
     assert_eq!(counts(&gate, Refusal::Late), 0, "{told}");
 }
 
+/// The log of a car whose computer was half an hour off is read beside that of the base, in either order.
+#[test]
+fn a_second_log_with_another_clock_adds_what_it_heard_more() {
+    let mut found = Vec::new();
+    for base_first in [true, false] {
+        let (mut gate, fixes) = flight(100);
+        let base = fixes[..80].iter().map(|fix| (fix, 2.0));
+        let car = fixes[40..].iter().map(|fix| (fix, 1_802.0));
+        let all: Vec<(&Report, f64)> = match base_first {
+            true => base.chain(car).collect(),
+            false => car.chain(base).collect(),
+        };
+        for (fix, delay_s) in all {
+            gate.offer(Ok(fix.clone()), heard_at(fix, delay_s));
+        }
+        found.push(gate.fixes().to_vec());
+        assert_eq!(gate.fixes().len(), 100, "{base_first}: {:?}", gate.counts());
+    }
+    assert_eq!(found[0], found[1]);
+}
+
 /// The crew's row of where it lay is read before the track: it is no fix from the future.
 #[test]
 fn a_landing_that_is_heard_of_first_stays_the_last() {

@@ -266,7 +266,8 @@ impl Gate {
             return Change::Nothing;
         };
         let goes_on = self.fixes.last().zip(against.first());
-        if !goes_on.is_some_and(|(last, first)| goes_on_from(last, first)) {
+        let goes_on = goes_on.is_some_and(|(last, first)| goes_on_from(last, first));
+        if !goes_on && !against.iter().all(|fix| self.fits(fix)) {
             // Beside the clock of these, that of the track was off the other way.
             let other_way = match why {
                 Refusal::Late => Refusal::Ahead,
@@ -279,9 +280,30 @@ impl Gate {
         }
         for fix in against {
             self.forgive(&fix, &[Refusal::Late, Refusal::Ahead]);
-            self.place(fix, None);
+            match self.is_known(&fix, true) {
+                true => self.refuse(Refusal::Duplicate, None, Some(fix)),
+                false => {
+                    self.place(fix, None);
+                }
+            }
         }
         Change::Earlier
+    }
+
+    /// Whether a fix lies on the track, so that only its hearer's clock was another.
+    fn fits(&self, fix: &Fix) -> bool {
+        let next = self.fixes.partition_point(|f| f.time < fix.time);
+        let (after, before) = (self.fixes.get(next), next.checked_sub(1));
+        match after {
+            Some(same) if same.time == fix.time => {
+                same.position.distance_m(fix.position) <= PLACE_SLACK_M
+                    && (same.altitude_m - fix.altitude_m).abs() <= HEIGHT_SLACK_M
+            }
+            Some(after) => before
+                .and_then(|i| self.fixes.get(i))
+                .is_some_and(|before| reachable(before, fix) && reachable(fix, after)),
+            None => false,
+        }
     }
 
     /// Takes out a fix that was let through.
