@@ -379,6 +379,83 @@ fn the_user_may_name_columns_members_and_units() {
     }
 }
 
+/// The moments of a tracker by their times, the trackers of a network by their calls, and a number beside a call.
+#[test]
+fn objects_within_objects_are_reports_each_where_they_have_their_times() {
+    let moment = |call: &str, minute: u32| {
+        format!(
+            r#"{{"id":{minute},"payload_callsign":"{call}","datetime":"2026-02-05T23:{minute}:00Z","lat":43.02,"lon":-108.35,"alt":{}}}"#,
+            1_640 + 300 * minute
+        )
+    };
+    let (first, second) = (moment("HAB1", 50), moment("HAB1", 51));
+    let by_time = format!(r#"{{"HAB1":{{"a":{first},"b":{second}}}}}"#);
+    let heights = |text: &str| -> Vec<f64> {
+        let found = reports(text.as_bytes());
+        found.iter().map(|r| r.altitude_m.unwrap()).collect()
+    };
+    assert_eq!(heights(&by_time), [16_640.0, 16_940.0]);
+    let by_call = format!(r#"{{"HAB0":{},"HAB1":{second}}}"#, moment("HAB0", 49));
+    let mut asked = Reader::new(Fields::default(), &["HAB1".to_owned()]);
+    let found: Vec<Report> = asked
+        .read(by_call.as_bytes())
+        .into_iter()
+        .flatten()
+        .collect();
+    assert_eq!((found.len(), found[0].tracker.as_str()), (1, "HAB1"));
+    // What only has a place beside one that is a report is none.
+    let with_site = format!(r#"{{"a":{first},"b":{{"lat":40.0,"lon":-100.0}}}}"#);
+    assert_eq!(heights(&with_site), [16_640.0]);
+}
+
+/// A page whose list stands in an object tells each member of it by itself, as one that is a list does.
+#[test]
+fn the_members_of_a_list_in_an_object_are_heard_each() {
+    let entry = |k: u32| {
+        format!(r#"{{"time":"2026-02-05T23:{k}:00Z","lat":43.02,"lng":-108.35,"altitude":{k}00}}"#)
+    };
+    let point = |k: u32| {
+        format!(
+            r#"{{"type":"Feature","geometry":{{"type":"Point","coordinates":[-108.35,43.02,{k}00]}},"properties":{{"time":"2026-02-05T23:{k}:00Z"}}}}"#
+        )
+    };
+    let listed =
+        |of: &dyn Fn(u32) -> String, upto: u32| (20..upto).map(of).collect::<Vec<_>>().join(",");
+    for (page, of) in [
+        (
+            r#"{"result":"ok","found":9,"entries":["#,
+            &entry as &dyn Fn(u32) -> String,
+        ),
+        (r#"{"type":"FeatureCollection","features":["#, &point),
+    ] {
+        let heard = |upto: u32| {
+            let mut all = Vec::new();
+            let text = format!("{page}{}]}}", listed(of, upto));
+            reader().whole(text.as_bytes(), &mut |h| all.push(h));
+            all
+        };
+        let (before, now) = (heard(25), heard(26));
+        assert_eq!((before.len(), now.len()), (5, 6), "{page}");
+        assert_eq!(now[..5], before, "{page}");
+        assert!(now[5].outcomes[0].is_ok());
+        // A log of it gives it back.
+        assert_eq!(reports(&now[5].raw).len(), 1);
+    }
+}
+
+#[test]
+fn a_loudness_in_front_and_halves_of_the_day_are_read() {
+    let loud = b"[0.3] N0CALL-11>APRS,WIDE2-1:/235000h4301.20N/10821.00WO000/000/A=005380";
+    assert_eq!(one(loud).unwrap().tracker, "N0CALL-11");
+    let table = "time,lat,lon,alt\n02/25/2026 11:50:00 PM,43.02,-108.35,1640\n02/26/2026 12:01:00 AM,43.02,-108.35,1700\n";
+    let times: Vec<Stamp> = reports(table.as_bytes()).iter().map(|r| r.stamp).collect();
+    let at = |text: &str| Stamp::At(text.parse().unwrap());
+    assert_eq!(
+        times,
+        [at("2026-02-25T23:50:00Z"), at("2026-02-26T00:01:00Z")]
+    );
+}
+
 #[test]
 fn json_is_read_by_names_and_a_networks_guess_is_no_fix() {
     let nested = r#"{"type":"position","from":12,"payload":{"latitude_i":405000000,"longitude_i":-892500000,"altitude":3048,"time":1712330373}}"#;

@@ -27,10 +27,10 @@ fn packet(line: &[u8]) -> Option<(&[u8], &[u8])> {
     let has_letter = call.iter().any(u8::is_ascii_alphabetic);
     let (path, _) = split_before(rest, b':')?;
     let header = path.len() > 1 && path.iter().all(u8::is_ascii_graphic);
-    // Nothing but a time may stand in front: other texts have the sign in them, too.
+    // Nothing but a time or a loudness may stand in front: other texts have the sign in them, too.
     let clock = before
         .iter()
-        .all(|b| !b.is_ascii() || b.is_ascii_alphanumeric() || b" :-/.+".contains(b));
+        .all(|b| !b.is_ascii() || b.is_ascii_alphanumeric() || b" :-/.+[]".contains(b));
     // Nine signs: six of the call, a hyphen and a number of up to two digits.
     ((1..=9).contains(&length) && has_letter && header && clock && start < 64)
         .then(|| (line.split_at(start).1, before))

@@ -3,7 +3,7 @@
 
 use serde_json::Value;
 
-use super::fields::{Fields, What, default_scale, plain, report, what};
+use super::fields::{Fields, What, default_scale, plain, rank, report, what};
 use super::{Outcome, Refusal};
 
 /// Objects within objects are searched so deep.
@@ -16,20 +16,20 @@ pub fn read(value: &Value, fields: &Fields) -> Vec<Outcome> {
 }
 
 fn read_in(value: &Value, fields: &Fields, depth: usize) -> Vec<Outcome> {
-    let outcome = match value {
+    let outcomes = match value {
         Value::Array(members) => {
             let of_member = |m| read_in(m, fields, depth);
             return members.iter().flat_map(of_member).collect();
         }
-        Value::Object(_) if fields.is_given() => by_paths(value, fields),
+        Value::Object(_) if fields.is_given() => vec![by_paths(value, fields)],
         Value::Object(_) => by_names(value),
         _ => return Vec::new(),
     };
-    if outcome != Err(Refusal::NoPosition) {
-        return vec![outcome];
+    if outcomes != [Err(Refusal::NoPosition)] {
+        return outcomes;
     }
     match listed(value, fields, depth) {
-        none if none.is_empty() => vec![outcome],
+        none if none.is_empty() => outcomes,
         listed => listed,
     }
 }
@@ -53,15 +53,26 @@ fn by_paths(value: &Value, fields: &Fields) -> Outcome {
     })
 }
 
-/// The first object, from the outside in, that has a place; time and tracker also from around it.
-fn by_names(value: &Value) -> Outcome {
+/// The objects, from the outside in, that have a place: where several have a time of their own, as in a page of many
+/// moments or trackers, each of these; else the first. Time and tracker also from around it.
+fn by_names(value: &Value) -> Vec<Outcome> {
     let mut level = vec![value];
     for _ in 0..DEPTH {
-        for object in &level {
-            let has = |asked| named(object, asked).is_some();
-            if has(What::Latitude) && has(What::Longitude) {
-                return report(|asked| named(object, asked).or_else(|| named(value, asked)));
-            }
+        let has = |object: &Value, asked| named(object, asked).is_some();
+        let mut placed = level.clone();
+        placed.retain(|o| has(o, What::Latitude) && has(o, What::Longitude));
+        let timed: Vec<&Value> = placed
+            .iter()
+            .filter(|o| has(o, What::Time))
+            .copied()
+            .collect();
+        let told = match timed.len() {
+            0 | 1 => placed.get(..1).unwrap_or_default(),
+            _ => &timed,
+        };
+        if !told.is_empty() {
+            let of = |object, asked| named(object, asked).or_else(|| named(value, asked));
+            return told.iter().map(|o| report(|asked| of(o, asked))).collect();
         }
         let inner = level.iter().filter_map(|o| o.as_object());
         level = inner
@@ -69,18 +80,23 @@ fn by_names(value: &Value) -> Outcome {
             .filter(|v| v.is_object())
             .collect();
     }
-    Err(Refusal::NoPosition)
+    vec![Err(Refusal::NoPosition)]
 }
 
 fn named(value: &Value, asked: What) -> Option<(String, f64)> {
     let members = value.as_object()?;
-    members.iter().find_map(|(name, member)| {
+    let mut found = members.iter().filter_map(|(name, member)| {
         // Where a member of such a name is a list or an object, the next one may be it.
         let is_it = what(&plain(name)) == Some(asked);
         is_it
-            .then(|| Some((text(member)?, default_scale(name))))
+            .then(|| Some((name, (text(member)?, default_scale(name)))))
             .flatten()
-    })
+    });
+    let it = match asked {
+        What::Tracker => found.min_by_key(|(name, _)| rank(&plain(name))),
+        _ => found.next(),
+    };
+    it.map(|(_, it)| it)
 }
 
 fn at<'a>(value: &'a Value, path: &[String]) -> Option<&'a Value> {

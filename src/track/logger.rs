@@ -584,20 +584,7 @@ fn of_day(day: Date, second: f64) -> Option<Stamp> {
 
 /// A time of the day, also with AM and PM.
 fn clock_of(text: &str) -> Option<Stamp> {
-    let upper = text.trim().to_ascii_uppercase();
-    let halves = [("AM", 0.0), ("PM", 43_200.0)];
-    let half = halves
-        .iter()
-        .find_map(|(name, s)| Some((upper.strip_suffix(name)?, s)));
-    let Some((clock, begins_s)) = half else {
-        return Some(stamp::read(&upper)).filter(|s| matches!(s, Stamp::OfDay(_)));
-    };
-    let Stamp::OfDay(second) = stamp::read(clock.trim()) else {
-        return None;
-    };
-    // 12 AM is midnight, 12 PM noon.
-    let of_half = second % 43_200.0;
-    Some(Stamp::OfDay(of_half + begins_s))
+    Some(stamp::read(text)).filter(|s| matches!(s, Stamp::OfDay(_)))
 }
 
 /// A clock of the day without colons, 140529, is told by so many rows over so long, as a number.

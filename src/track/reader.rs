@@ -173,6 +173,10 @@ impl Reader {
             }
             Ok(value) => {
                 let outcomes = self.value(&value);
+                if let Some(parts) = self.same_in_parts(&value, &outcomes) {
+                    parts.into_iter().for_each(heard);
+                    return;
+                }
                 let raw = bytes.to_vec();
                 heard(Heard { raw, outcomes });
                 return;
@@ -190,6 +194,26 @@ impl Reader {
         }
         self.bytes(bytes, heard);
         self.end(heard);
+    }
+
+    /// The members of a list in an object, each by itself, if they tell all that the object does: of a page that
+    /// grows only the new ones are then heard.
+    fn same_in_parts(&mut self, value: &Value, whole: &[Outcome]) -> Option<Vec<Heard>> {
+        let members = value.as_object()?.values();
+        let lists = members.filter_map(Value::as_array);
+        let list = lists
+            .max_by_key(|list| list.len())
+            .filter(|l| l.len() > 1)?;
+        let parts: Vec<Heard> = list
+            .iter()
+            .map(|part| Heard {
+                outcomes: self.value(part),
+                raw: part.to_string().into_bytes(),
+            })
+            .filter(|part| !part.outcomes.is_empty())
+            .collect();
+        let told = parts.iter().flat_map(|part| &part.outcomes);
+        told.eq(whole).then_some(parts)
     }
 
     fn whole_line(&mut self, raw: Vec<u8>) -> Heard {
@@ -214,7 +238,9 @@ impl Reader {
             }
             return Vec::new();
         }
-        if line.starts_with(b"{") || line.starts_with(b"[") {
+        let is_json = line.starts_with(b"{") || line.starts_with(b"[");
+        // Modems tell in brackets how loud a packet was.
+        if is_json && !aprs::looks_like(line) {
             return match serde_json::from_slice::<Value>(line) {
                 Ok(value) => self.value(&value),
                 Err(wrong) if wrong.is_eof() && self.begins_document(line) => {

@@ -153,8 +153,12 @@ fn of_date_and_time(text: &str) -> Option<Stamp> {
     };
     let digits = clock.find(|c: char| !c.is_ascii_digit() && c != ':' && c != '.');
     let (clock, joined) = clock.split_at(digits.unwrap_or(clock.len()));
-    let zone = if zone.is_empty() { joined } else { zone };
-    let Stamp::OfDay(second) = of_clock(clock) else {
+    let (half, zone) = match (is_half(joined), zone) {
+        (true, zone) => (joined, zone),
+        (false, "") => ("", joined),
+        (false, zone) => half_and_zone(zone),
+    };
+    let Stamp::OfDay(second) = of_clock(&format!("{clock}{half}")) else {
         return None;
     };
     let offset_s = offset_s(zone)?;
@@ -165,9 +169,40 @@ fn utc(clock: DateTime) -> Option<Timestamp> {
     Offset::UTC.to_timestamp(clock).ok()
 }
 
-/// `10:19:33`, `10:19:33.25`, `10:19`, with or without a `Z`.
+/// Halves of the day, and the second that each begins with.
+const HALVES: [(&str, f64); 2] = [("AM", 0.0), ("PM", 43_200.0)];
+
+/// What of the words behind a clock names the half of the day, and what the zone.
+fn half_and_zone(text: &str) -> (&str, &str) {
+    let (word, rest) = text.split_once(' ').unwrap_or((text, ""));
+    match is_half(word) {
+        true => (word, rest.trim()),
+        false => ("", text),
+    }
+}
+
+fn is_half(word: &str) -> bool {
+    HALVES
+        .iter()
+        .any(|(half, _)| word.eq_ignore_ascii_case(half))
+}
+
+/// `10:19:33`, `10:19:33.25`, `10:19`, with or without a `Z`, `1:19 PM`.
 fn of_clock(text: &str) -> Stamp {
-    let text = text.trim().trim_end_matches(['Z', 'z']);
+    let upper = text.trim().to_ascii_uppercase();
+    let half = |(name, begins_s): &(&str, f64)| Some((upper.strip_suffix(name)?, *begins_s));
+    let Some((clock, begins_s)) = HALVES.iter().find_map(half) else {
+        return of_whole_clock(&upper);
+    };
+    match of_whole_clock(clock) {
+        // 12 AM is midnight, 12 PM noon.
+        Stamp::OfDay(second) => Stamp::OfDay(second % 43_200.0 + begins_s),
+        _ => Stamp::Unknown,
+    }
+}
+
+fn of_whole_clock(text: &str) -> Stamp {
+    let text = text.trim().trim_end_matches('Z');
     let parts: Vec<&str> = text.split(':').collect();
     let number = |t: &str| t.parse::<u32>().ok();
     let second = match parts.as_slice() {
