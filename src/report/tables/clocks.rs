@@ -132,6 +132,7 @@ fn note(note: &LoggerNote) -> String {
                 "It has no names of columns: the time is taken to be in column {time}{pressure} (assumed; give --columns to change that)."
             )
         }
+        LoggerNote::NamesAgain(1) => "One more line of names was left out.".to_owned(),
         LoggerNote::NamesAgain(count) => format!("{count} more lines of names were left out."),
         LoggerNote::PressureUnit(unit) => {
             format!("Its pressure has no unit: {unit} by its size (assumed).")
@@ -142,6 +143,7 @@ fn note(note: &LoggerNote) -> String {
         LoggerNote::DateOrder(order) => format!(
             "Its dates can be read in several ways: {order}, which comes nearest to the flight (assumed)."
         ),
+        LoggerNote::WithoutTime(1) => "One row has no time that can be read.".to_owned(),
         LoggerNote::WithoutTime(rows) => format!("{rows} rows have no time that can be read."),
     }
 }
