@@ -129,6 +129,69 @@ fn a_forecast_is_read_on_for_a_flight_that_floated() {
     let debrief = Debrief::of(&plan, &winds, OPTIONS, heard).unwrap();
     assert!(!debrief.measured.landed);
     assert_eq!(debrief.causes.len(), 5);
+    // From 5 km at the rate of its fall, not at that of its float.
+    let falls_s = seconds_between(debrief.measured.last.time, debrief.landing.time);
+    assert!((300.0..1_500.0).contains(&falls_s), "{falls_s}");
+}
+
+/// Up by 5 m/s to 25 km and down by a law of falls to a height; reports of those seconds that are heard.
+fn made(plan: &Plan, lands_m: f64, heard: impl Fn(f64) -> bool) -> Vec<Outcome> {
+    let (site_m, top_m) = (plan.site.elevation_m.unwrap(), 25_000.0);
+    let up_s = (top_m - site_m) / 5.0;
+    let report = |k: i32| {
+        let seconds = 30.0 * f64::from(k);
+        let aloft_s = seconds.max(0.0);
+        let falls_m = |s: f64| -16_000.0 * (f64::exp(-top_m / 16_000.0) + 6.0 * s / 16_000.0).ln();
+        let altitude_m = match aloft_s < up_s {
+            true => site_m + 5.0 * aloft_s,
+            false => falls_m(aloft_s - up_s).max(lands_m),
+        };
+        let way_m = 15.0 * aloft_s.min(6_600.0);
+        Ok(Report {
+            tracker: "T".into(),
+            stamp: Stamp::At(windfall::clock::after(plan.release, seconds)),
+            heard: None,
+            position: plan.site.position.destination(120.0, way_m),
+            altitude_m: Some(altitude_m),
+        })
+    };
+    let all = (-20..280).filter(|k| heard(30.0 * f64::from(*k)));
+    all.map(report).collect()
+}
+
+fn debrief_made(lands_m: f64, heard: impl Fn(f64) -> bool) -> Debrief {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("samples/high-plains/plan.toml");
+    let plan = Plan::read(path).unwrap();
+    let winds = Winds::of_plan(&plan).unwrap();
+    Debrief::of(&plan, &winds, OPTIONS, made(&plan, lands_m, heard)).unwrap()
+}
+
+/// Lower than the plan's lowest layer its fall is still compared over heights that both have.
+#[test]
+fn a_landing_below_the_site_falls_as_fast_as_one_beside_it() {
+    let [beside, below] = [1_640.0, 640.0].map(|m| debrief_made(m, |_| true).row().fall.unwrap());
+    assert!((beside - below).abs() < 0.02, "{beside} {below}");
+}
+
+/// Nothing is made up of a burst and a fall that nobody heard: not for the next plan, nor for a logbook.
+#[test]
+fn what_was_not_heard_teaches_nothing() {
+    let debrief = debrief_made(1_600.0, |s| !(2_700.0..7_200.0).contains(&s));
+    let (row, next) = (debrief.row(), &debrief.next);
+    assert_eq!(
+        (row.burst_diameter, row.fall, row.winds_squared),
+        (None, None, None)
+    );
+    assert_eq!(
+        (&next.descent, next.landing_speed_m_s, next.drag_area_m2),
+        (&None, None, None)
+    );
+    assert!(!next.ascent.contains("burst_altitude"));
+    assert!((next.mean_rate_m_s - 5.0).abs() < 0.1);
+    // Burst and fall are part of the rest, and all still adds up.
+    assert_eq!(debrief.causes.len(), 3);
+    let along_m: f64 = debrief.causes.iter().map(|p| p.along_across_m[0]).sum();
+    assert!((along_m - debrief.along_across_m[0]).abs() < 1.0);
 }
 
 fn median(mut values: Vec<f64>) -> f64 {
@@ -145,16 +208,18 @@ fn what_was_measured_fed_back_lands_where_it_was_measured() {
     for flight in WholeFlight::all() {
         let first = debrief(&flight, &guess(&flight));
         let replayed: Position = first.replayed.unwrap();
-        let again = plan(&flight, &first.next.ascent, &first.next.descent);
+        let descent = first.next.descent.as_ref().unwrap();
+        let again = plan(&flight, &first.next.ascent, descent);
         let second = debrief(&flight, &again);
         let off_m = second.planned_landing.position.distance_m(replayed);
         let one = plan(
             &flight,
             &format!(
                 "[ascent]\nrate = \"{:.3} m/s\"\nburst_altitude = \"{:.0} m\"",
-                first.next.mean_rate_m_s, first.measured.burst.altitude_m
+                first.next.mean_rate_m_s,
+                first.measured.burst.unwrap().altitude_m
             ),
-            &first.next.descent_by_speed,
+            first.next.descent_by_speed.as_ref().unwrap(),
         );
         let one_m = debrief(&flight, &one)
             .planned_landing
@@ -173,7 +238,7 @@ fn what_was_measured_fed_back_lands_where_it_was_measured() {
         fed.push(second.miss_m);
         simple.push(one_m);
         // The burst is where both lines meet; of a slow rise its moment is less sure than its height.
-        let burst = &first.measured.burst;
+        let burst = first.measured.burst.unwrap();
         let off_s = seconds_between(at(flight.burst_s), burst.time);
         let off_m = burst.altitude_m - flight.burst_m;
         println!("    burst off by {off_s:.0} s, {off_m:.0} m");

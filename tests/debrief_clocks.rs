@@ -182,7 +182,7 @@ fn burst_and_landing_are_found_among_other_shocks() {
     let rows = flight("barbados_2019-02-10");
     let measured = track(&rows, 11.0);
     let second = |time: Timestamp| windfall::clock::seconds_between(released(), time);
-    let [burst, landing] = [&measured.burst, &measured.last].map(|m| second(m.time));
+    let [burst, landing] = [measured.burst.unwrap(), measured.last].map(|m| second(m.time));
     for seed in 0..5 {
         let text = shaken(burst + 700.0, landing + 700.0, seed);
         let found = by_shocks(&read(&text), &measured).unwrap();
@@ -220,7 +220,7 @@ fn a_burst_or_a_landing_alone_is_enough_where_it_stands_out() {
     let rows = flight("barbados_2019-02-10");
     let measured = track(&rows, 11.0);
     let second = |time: Timestamp| windfall::clock::seconds_between(released(), time);
-    let [burst, landing] = [&measured.burst, &measured.last].map(|m| second(m.time) + 700.0);
+    let [burst, landing] = [measured.burst.unwrap(), measured.last].map(|m| second(m.time) + 700.0);
     let away = |found: &Aligned| found.offset_s + unix_s(released()) - 700.0;
     for seed in 0..3 {
         let whole = shaken(burst, landing, seed);

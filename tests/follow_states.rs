@@ -190,7 +190,7 @@ fn a_late_release_is_predicted_anew() {
     let standing = follower.standing(None).unwrap();
     assert!(has(
         &standing,
-        |n| matches!(n, FollowNote::ReleasedLater { by_s, again: true } if (by_s - 2_400.0).abs() < 60.0)
+        |n| matches!(n, FollowNote::ReleasedLater { by_s, again: true, local: false } if (by_s - 2_400.0).abs() < 60.0)
     ));
     let lands = standing.landing.unwrap().times.middle;
     let planned = follower.zone().landing.time;
@@ -720,4 +720,68 @@ fn an_earlier_flight_of_the_same_tracker_is_left_out() {
         &standing,
         |n| matches!(n, FollowNote::OtherFlights { flights: 1, fixes } if *fixes == track.len())
     ));
+}
+
+/// Heard first in its fall: neither when it was released nor where it burst is known, and that is said.
+#[test]
+fn of_a_flight_that_is_joined_in_its_fall_no_burst_is_told() {
+    let (plan, winds) = sample();
+    let mut follower = follower(&plan, &winds);
+    let zone = follower.zone().clone();
+    let falling = zone.track.iter().filter(|m| m.time > zone.burst.time);
+    for mark in falling.filter(|m| (5_000.0..20_000.0).contains(&m.altitude_m)) {
+        let heard = report(mark.time, mark.position, mark.altitude_m);
+        follower.hear(Ok(heard), None);
+    }
+    let standing = follower.standing(None).unwrap();
+    assert_eq!(standing.phase, Phase::Falling);
+    assert_eq!((standing.burst, standing.released), (None, None));
+    assert!(has(&standing, |n| matches!(
+        n,
+        FollowNote::HeardLate {
+            released: false,
+            ..
+        }
+    )));
+}
+
+/// Heard on its way up and then lying: where it burst nobody knows.
+#[test]
+fn a_burst_that_was_not_heard_is_not_told() {
+    let (plan, winds) = sample();
+    let mut follower = follower(&plan, &winds);
+    hear_plan(&mut follower, false, 15_000.0, 0.0, None);
+    let lies = follower.zone().landing;
+    for k in 0..10 {
+        let time = after(lies.time, 30.0 * f64::from(k));
+        follower.hear(Ok(report(time, lies.position, lies.altitude_m)), None);
+    }
+    let standing = follower.standing(None).unwrap();
+    assert_eq!((standing.phase, standing.burst), (Phase::Landed, None));
+}
+
+/// Heard on the pad and then lying far away: it has left, or somebody carries it.
+#[test]
+fn what_lies_far_from_the_site_is_not_said_to_wait_there() {
+    let (plan, winds) = sample();
+    let mut follower = follower(&plan, &winds);
+    let (release, site_m) = (plan.site.position, follower.zone().release.altitude_m);
+    let far = release.destination(120.0, 60_000.0);
+    for (place, from_s) in [(release, -900.0), (far, 7_900.0)] {
+        for k in 0..20 {
+            let time = after(plan.release, from_s + 15.0 * f64::from(k));
+            follower.hear(Ok(report(time, place, site_m)), None);
+        }
+    }
+    let standing = follower.standing(None).unwrap();
+    assert_eq!(standing.phase, Phase::OnGround);
+    assert!(has(&standing, |n| matches!(
+        n,
+        FollowNote::LiesElsewhere { .. }
+    )));
+    assert_eq!(standing.search.as_ref().unwrap().center, far);
+    let units = UnitSystem::Metric;
+    let view = windfall::report::tables::follow::view(&standing, &[], &plan.timezone, units);
+    assert!(view.contains("flown or carried there"), "{view}");
+    assert!(!view.contains("not left"), "{view}");
 }

@@ -171,6 +171,10 @@ impl Camera {
         let path = Path::new(path);
         let photo = Photo::read(path)?;
         let aligned = by_photo(photo.clock_s, photo.step_s, shown, measured);
+        let aligned = aligned.ok_or_else(|| Error::CannotDo {
+            why: format!("the track does not tell when the {event} was"),
+            remedy: "expected a photo of an event that was heard".into(),
+        })?;
         // A name alone has the empty path for its folder, which is this one.
         let folder = path.parent().filter(|p| !p.as_os_str().is_empty());
         let (photos, without) = Photo::all_in(folder.unwrap_or(Path::new(".")))?;

@@ -243,6 +243,13 @@ fn to_the_second(clock: DateTime) -> String {
     clock.strftime("%Y-%m-%dT%H:%M:%S").to_string()
 }
 
+/// Whether a time comes as much later than expected as it does where hours of a zone that is not UTC are read as UTC.
+pub fn seems_local(zone: &TimeZone, at: Timestamp, late_s: f64) -> bool {
+    const NEAR_S: f64 = 900.0;
+    let offset_s = f64::from(zone.to_offset(at).seconds());
+    offset_s != 0.0 && (late_s - offset_s).abs() < NEAR_S
+}
+
 /// An offset as RFC 3339 has it.
 pub fn signed(offset: Offset) -> String {
     let seconds = offset.seconds();

@@ -398,12 +398,14 @@ const MOST_SHOCKS: usize = 1_000;
 
 /// Lines up an accelerometer: a shock and, as much later as the fall took, one that is followed by stillness.
 pub fn by_shocks(logger: &Logger, measured: &Measured) -> Option<Aligned> {
-    let (burst, landing) = (unix_s(measured.burst.time), unix_s(measured.last.time));
+    let (burst, landing) = (
+        unix_s(measured.burst?.time),
+        unix_s(measured.landing_time()?),
+    );
     let fall_s = landing - burst;
     let allowed_s = allowed_s(fall_s);
     let mut best: Option<(f64, f64, f64, [usize; 2])> = None;
-    // Without the landing there is nothing that stillness follows.
-    for &(from, to) in logger.runs.iter().filter(|_| measured.landed) {
+    for &(from, to) in &logger.runs {
         let all = accelerations(logger, from, to)?;
         let shocks = shocks(&all);
         for (down, size) in shocks.iter().filter(|s| is_still_after(&all, s.0)) {
@@ -446,7 +448,7 @@ const STANDS_OUT: f64 = 0.6;
 /// Lines up an accelerometer by one shock that stands out: the landing where stillness follows it, else the burst,
 /// if the rows end before the landing. `None` where another shock is nearly as large.
 pub fn by_one_shock(logger: &Logger, measured: &Measured) -> Option<Aligned> {
-    let (burst, landing) = (unix_s(measured.burst.time), unix_s(measured.last.time));
+    let (burst, landing) = (unix_s(measured.burst?.time), unix_s(measured.last.time));
     let fall_s = landing - burst;
     let allowed_s = allowed_s(fall_s);
     let found = logger.runs.iter().filter_map(|&(from, to)| {
@@ -461,7 +463,7 @@ pub fn by_one_shock(logger: &Logger, measured: &Measured) -> Option<Aligned> {
         };
         let goes_on_s = all.last()?.0 - at_s;
         let possible = match of {
-            Shown::Landing => measured.landed,
+            Shown::Landing => measured.landing_time().is_some(),
             // After the burst of a flight that landed, rows that go on for longer would have the
             // landing.
             _ => !measured.landed || goes_on_s < fall_s + allowed_s,
@@ -538,17 +540,18 @@ pub enum Shown {
     Landing,
 }
 
-/// A camera's offset by one photo of an event, whose clock shows so many seconds since 1970 in steps of a length.
-pub fn by_photo(clock_s: f64, step_s: f64, shown: Shown, measured: &Measured) -> Aligned {
+/// A camera's offset by one photo of an event, whose clock shows so many seconds since 1970 in steps of a length;
+/// `None` where the track does not tell when that was.
+pub fn by_photo(clock_s: f64, step_s: f64, shown: Shown, measured: &Measured) -> Option<Aligned> {
     let (time, known_s) = match shown {
         Shown::Release => (measured.released, KNOWN_S),
-        Shown::Burst => (measured.burst.time, KNOWN_S),
-        Shown::Landing => (measured.last.time, KNOWN_S),
+        Shown::Burst => (measured.burst?.time, KNOWN_S),
+        Shown::Landing => (measured.landing_time()?, KNOWN_S),
     };
     let offset_s = clock_s - unix_s(time);
     // Within a step of its clock every moment is as likely.
     let sigma_s = known_s.hypot(step_s / 12f64.sqrt());
-    Aligned::normal(By::Photo, offset_s, sigma_s, [0, 0])
+    Some(Aligned::normal(By::Photo, offset_s, sigma_s, [0, 0]))
 }
 
 impl Aligned {
@@ -583,7 +586,8 @@ impl TrackPlaces {
     /// Of a measured flight.
     pub fn of(measured: &Measured) -> TrackPlaces {
         let mut marks = measured.track.clone();
-        marks.extend([measured.burst, measured.last]);
+        marks.extend(measured.burst);
+        marks.push(measured.last);
         marks.sort_by_key(|m| m.time);
         marks.dedup_by_key(|m| m.time);
         TrackPlaces { marks }

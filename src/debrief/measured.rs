@@ -3,10 +3,11 @@
 use jiff::Timestamp;
 use serde::Serialize;
 
-use crate::atmosphere::{AirProfile, RHO0_KG_M3};
 use crate::clock::{after, seconds_between};
 use crate::error::{Error, Result};
+use crate::follow::mark;
 use crate::follow::phase::{self, Phase, Told};
+use crate::follow::turn::{SLOWEST_FALL_M_S, Turn};
 use crate::geodesy::Position;
 use crate::numeric::linear;
 use crate::track::Fix;
@@ -21,37 +22,43 @@ pub struct Measured {
     pub released: Timestamp,
     /// The place of the last fix on the ground, if it was heard there.
     pub start: Option<Position>,
-    /// How high above the site it was heard first, m.
+    /// How high above the ground that it left it was heard first in the air, m.
     pub heard_from_m: f64,
-    /// Where the lines of rise and fall meet.
-    pub burst: Mark,
+    /// Where the lines of rise and fall meet; `None` where too little was heard of them.
+    pub burst: Option<Mark>,
+    /// How long it floated before it fell, s.
+    pub floated_s: f64,
     /// The last place in the air, or where it lies.
     pub last: Mark,
     /// Whether it was heard on the ground.
     pub landed: bool,
+    /// That it had landed by the last time at the latest, as it was silent for much of its fall.
+    pub down_before: bool,
     /// The fixes from the ground to the ground, as far as they were heard.
     #[serde(skip)]
     pub track: Vec<Mark>,
-    /// Altitude (m, rising) and seconds after the release on the way up, burst included.
+    /// Altitude (m, rising) and seconds after the release on the way up, a float and the burst included.
     #[serde(skip)]
     pub up: Vec<(f64, f64)>,
-    /// Altitude (m, rising) and seconds after the release on the way down, burst included.
+    /// The same where it began to float, else of the last of the way up.
+    #[serde(skip)]
+    pub risen: (f64, f64),
+    /// Altitude (m, rising) and seconds after the release on the way down, burst included; empty where too little
+    /// was heard of it.
     #[serde(skip)]
     pub down: Vec<(f64, f64)>,
 }
 
-/// Rates are taken over at least so long, s.
-const WINDOW_S: f64 = 120.0;
-/// Fixes nearer in time say little of the rate of a fall, s.
-const APART_S: f64 = 10.0;
 /// The rate at the landing is taken over at least so long, s.
 const OVER_S: f64 = 45.0;
-/// Nothing falls more slowly, m/s.
-const SLOWEST_FALL_M_S: f64 = 1.0;
 /// On the ground its height stays within this, m: that of receivers at rest wanders.
 const STILL_UP_M: f64 = 60.0;
 /// Higher than this above where it lies it may still fall, m: then its last fall is taken down to there.
 const TOUCHES_M: f64 = 30.0;
+/// No farther down than this, m: from higher up the line of the last of its fall tells no time of landing.
+const GOES_ON_M: f64 = 5_000.0;
+/// Heard over less than this share of its height, a fall tells no rates.
+const FALL_HEARD: f64 = 0.2;
 
 impl Measured {
     /// What fixes measured of a flight from a site at an altitude, where the ground is no higher than `highest_m` at a
@@ -66,67 +73,70 @@ impl Measured {
         check(&fixes, &told)?;
         let released = phase::released(&fixes, &told, site_m)
             .ok_or_else(|| short("the track does not rise".into()))?;
-        let Told { first, top, .. } = told;
-        let time = |f: &Fix| seconds_between(released, f.time);
-        let mut up = vec![(site_m, 0.0)];
-        for fix in &fixes[first..=top] {
-            let last = up[up.len() - 1];
-            // Heights that do not rise are left out: the way up is asked by its height.
-            if fix.altitude_m > last.0 && time(fix) > last.1 {
-                up.push((fix.altitude_m, time(fix)));
-            }
-        }
-        // Where it lies in the end there is ground, whatever is known of it.
-        let lies_m = match (told.phase, fixes.last()) {
-            (Phase::Landed, Some(last)) => last.altitude_m + STILL_UP_M,
-            _ => f64::NEG_INFINITY,
-        };
-        let highest_m = |place| highest_m(place).max(lies_m);
-        let ground = on_ground(&fixes, top, site_m, &highest_m);
-        let landed = ground.is_some();
+        let ground_m = phase::ground_m(&fixes, &told, site_m);
+        let ground = ground_after(&fixes, &told, site_m, highest_m);
         let end = ground.map_or(fixes.len(), |ground| ground.still);
-        let (burst_s, burst) = burst(
-            // One fix beyond the highest at least: without it there is no fall to go back up along.
-            &fixes[first..end.max(top + 2).min(fixes.len())],
-            top - first,
+        let turn = Turn::of(&fixes, &told, site_m);
+        let burst = turn.burst(&fixes, ground.map(|g| g.altitude_m));
+        let time = |t: Timestamp| seconds_between(released, t);
+        let point = |f: &Fix| (f.altitude_m, time(f.time));
+        let peak = burst.map(|b| (b.altitude_m, time(b.time)));
+        let first = told.first;
+        let floated_s = seconds_between(fixes[turn.level].time, fixes[turn.end].time);
+        let up = way_up(
+            ground_m,
+            fixes[first..=turn.end].iter().map(point),
+            // What floats sinks and rises again: all its time is that of its highest.
+            peak.map(|(m, s)| match floated_s > 0.0 {
+                true => (m.max(fixes[told.top].altitude_m), s),
+                false => (m, s),
+            }),
         );
-        let burst_s = burst_s + time(&fixes[top]);
-        // Where the burst is the highest fix itself, that must not stand there twice.
-        up.retain(|p| p.0 < burst.altitude_m && p.1 < burst_s);
-        up.push((burst.altitude_m, burst_s));
-        let mut down = vec![(burst.altitude_m, burst_s)];
-        for fix in &fixes[top + 1..end] {
-            let last = down[down.len() - 1];
-            if fix.altitude_m < last.0 && time(fix) > last.1 {
-                down.push((fix.altitude_m, time(fix)));
-            }
-        }
-        // With a fix on the ground at both ends, where there is one.
-        let heard = &fixes[first.saturating_sub(1)..fixes.len().min(end + 1)];
-        let track = heard.iter().map(mark).collect();
+        let risen = match floated_s > 0.0 {
+            true => point(&fixes[turn.level]),
+            false => up[up.len() - 1],
+        };
+        let falling = fixes.get(turn.end + 1..end).unwrap_or_default();
+        let mut down = way_down(peak, falling.iter().map(point));
         let last = ground.map_or(fixes.last(), |ground| fixes.get(ground.lies));
-        let mut mark = mark(last.ok_or_else(|| short("no fix".into()))?);
-        if let Some(ground) = ground {
-            let lies = &fixes[ground.lies];
-            mark.altitude_m = ground.altitude_m;
-            if let Some(down_at) = touched(&down, ground.altitude_m, (lies.altitude_m, time(lies)))
-            {
-                down.push(down_at);
-                mark.time = after(released, down_at.1);
-            }
+        let last = last.ok_or_else(|| short("no fix".into()))?;
+        let touched = ground.and_then(|g| touched(&down, g.altitude_m, point(last)));
+        down.extend(touched);
+        // Where it came from the air to the ground unheard, that was before it lay there.
+        let seen = falling.last().is_some_and(|f| {
+            ground.is_some_and(|g| f.altitude_m < g.altitude_m + GOES_ON_M) && peak.is_some()
+        });
+        let floor_m = ground.map_or(ground_m, |g| g.altitude_m);
+        if !tells_rates(&down, floor_m) {
+            down.clear();
         }
         down.reverse();
+        // With a fix on the ground at both ends, where there is one.
+        let heard = &fixes[first.saturating_sub(1)..fixes.len().min(end + 1)];
+        let start = first.checked_sub(1).map(|i| &fixes[i]);
         Ok(Measured {
             released,
-            start: first.checked_sub(1).map(|i| fixes[i].position),
-            heard_from_m: fixes[first].altitude_m - site_m,
+            start: start.map(|f| f.position),
+            heard_from_m: fixes[first].altitude_m - ground_m,
             burst,
-            last: mark,
-            landed,
-            track,
+            floated_s,
+            risen,
+            last: Mark {
+                altitude_m: ground.map_or(last.altitude_m, |g| g.altitude_m),
+                time: touched.map_or(last.time, |t| after(released, t.1)),
+                ..mark(last)
+            },
+            landed: ground.is_some(),
+            down_before: ground.is_some() && !seen,
+            track: heard.iter().map(mark).collect(),
             up,
             down,
         })
+    }
+
+    /// When it landed, where that was heard.
+    pub fn landing_time(&self) -> Option<Timestamp> {
+        (self.landed && !self.down_before).then_some(self.last.time)
     }
 
     /// Seconds after the release at an altitude on the way up, m.
@@ -161,6 +171,53 @@ fn check(fixes: &[Fix], told: &Told) -> Result<()> {
     }
 }
 
+/// Altitudes that rise from the ground, with their times, to where the fall begins, if that is known.
+fn way_up(
+    ground_m: f64,
+    points: impl Iterator<Item = (f64, f64)>,
+    peak: Option<(f64, f64)>,
+) -> Vec<(f64, f64)> {
+    let mut up = vec![(ground_m, 0.0)];
+    for point in points {
+        let last = up[up.len() - 1];
+        // Heights that do not rise are left out: the way up is asked by its height.
+        if point.0 > last.0 && point.1 > last.1 {
+            up.push(point);
+        }
+    }
+    if let Some(peak) = peak {
+        // Where it is the highest fix itself, that must not stand there twice.
+        up.retain(|p| p.0 < peak.0 && p.1 < peak.1);
+        up.push(peak);
+    }
+    up
+}
+
+/// Altitudes that fall from the burst, with their times; none where that was not heard.
+fn way_down(
+    burst: Option<(f64, f64)>,
+    points: impl Iterator<Item = (f64, f64)>,
+) -> Vec<(f64, f64)> {
+    let mut down: Vec<(f64, f64)> = burst.into_iter().collect();
+    for point in points {
+        if down
+            .last()
+            .is_some_and(|last| point.0 < last.0 && point.1 > last.1)
+        {
+            down.push(point);
+        }
+    }
+    down
+}
+
+/// Whether enough of the height between the burst and the ground was heard of a fall.
+fn tells_rates(down: &[(f64, f64)], ground_m: f64) -> bool {
+    let (Some(burst), Some(last)) = (down.first(), down.last()) else {
+        return false;
+    };
+    burst.0 - last.0 >= FALL_HEARD * (burst.0 - ground_m)
+}
+
 /// Where a fall ends: places among the fixes, and how high that is.
 #[derive(Debug, Clone, Copy)]
 struct Ground {
@@ -170,6 +227,22 @@ struct Ground {
     lies: usize,
     /// How high it lies, m.
     altitude_m: f64,
+}
+
+/// The ground after the fall, which may be higher than is known where it lies in the end.
+fn ground_after(
+    fixes: &[Fix],
+    told: &Told,
+    site_m: f64,
+    highest_m: impl Fn(Position) -> f64,
+) -> Option<Ground> {
+    let lies_m = match (told.phase, fixes.last()) {
+        (Phase::Landed, Some(last)) => last.altitude_m + STILL_UP_M,
+        _ => f64::NEG_INFINITY,
+    };
+    on_ground(fixes, told.top, site_m, &|place| {
+        highest_m(place).max(lies_m)
+    })
 }
 
 /// The ground after the fall; `None` of a track that ends before. What comes later is no part of
@@ -210,7 +283,7 @@ fn on_ground(
 /// first one that lies there, or falls its last metres.
 fn touched(down: &[(f64, f64)], ground_m: f64, lies: (f64, f64)) -> Option<(f64, f64)> {
     let last = *down.last()?;
-    if last.0 <= ground_m {
+    if last.0 <= ground_m || last.0 > ground_m + GOES_ON_M {
         return None;
     }
     let before = down.iter().rev().find(|p| last.1 - p.1 >= OVER_S)?;
@@ -221,66 +294,6 @@ fn touched(down: &[(f64, f64)], ground_m: f64, lies: (f64, f64)) -> Option<(f64,
         (last.1 + (last.0 - ground_m) / rate_m_s)
             .min(lies.1 + (lies.0 - ground_m).max(0.0) / rate_m_s),
     ))
-}
-
-fn mark(fix: &Fix) -> Mark {
-    Mark {
-        position: fix.position,
-        altitude_m: fix.altitude_m,
-        time: fix.time,
-    }
-}
-
-/// Where the lines of rise and fall meet, with its seconds after the highest fix: the rise of the last minutes
-/// goes on; the fall goes back up at the steepest rate of its first pairs of fixes, faster where air is thinner.
-fn burst(fixes: &[Fix], top: usize) -> (f64, Mark) {
-    let highest = &fixes[top];
-    let after_top = |f: &Fix| seconds_between(highest.time, f.time);
-    let before = fixes[..top]
-        .iter()
-        .rev()
-        .find(|f| after_top(f) <= -WINDOW_S);
-    let up_m_s = before.map_or(0.0, |b| rate(b, highest)).clamp(0.0, 15.0);
-    let steepest = fixes[top..]
-        .windows(2)
-        .take(4)
-        .filter(|w| seconds_between(w[0].time, w[1].time) >= APART_S && rate(&w[0], &w[1]) < 0.0)
-        .min_by(|a, b| rate(&a[0], &a[1]).total_cmp(&rate(&b[0], &b[1])));
-    let Some([from, to]) = steepest else {
-        return (0.0, mark(highest));
-    };
-    let air = AirProfile::standard();
-    let thinness = |z: f64| RHO0_KG_M3 / air.at(z).density_kg_m3;
-    let measured_at = thinness(0.5 * (from.altitude_m + to.altitude_m));
-    // The burst comes before the fix that the fall is taken back from.
-    let latest_s = if after_top(from) > 0.0 {
-        after_top(from)
-    } else {
-        after_top(to)
-    };
-    let mut burst_s = 0.0;
-    // How fast it falls at the burst depends on how high that is: each round brings them nearer.
-    for _ in 0..30 {
-        let burst_m = highest.altitude_m + up_m_s * burst_s;
-        let thinner = thinness(0.5 * (from.altitude_m + burst_m)) / measured_at;
-        let down_m_s = -rate(from, to) * thinner.sqrt();
-        burst_s = (after_top(from) - (burst_m - from.altitude_m) / down_m_s).clamp(0.0, latest_s);
-    }
-    let next = fixes.get(top + 1).unwrap_or(highest);
-    let share = if after_top(next) > 0.0 {
-        (burst_s / after_top(next)).min(1.0)
-    } else {
-        0.0
-    };
-    let way_m = share * highest.position.distance_m(next.position);
-    let burst = Mark {
-        position: highest
-            .position
-            .destination(highest.position.azimuth_deg(next.position), way_m),
-        altitude_m: highest.altitude_m + up_m_s * burst_s,
-        time: after(highest.time, burst_s),
-    };
-    (burst_s, burst)
 }
 
 #[cfg(test)]
@@ -404,6 +417,88 @@ mod tests {
         }
     }
 
+    /// An hour of float, with its highest wiggle early in it, is no part of the fall.
+    #[test]
+    fn a_float_is_no_fall() {
+        let floating = |second: i32| {
+            let floated_s = (second - 2_400).clamp(0, 3_600);
+            let wander_m = match floated_s {
+                1..3_600 => 20.0 * (0.002 * f64::from(floated_s)).sin(),
+                _ => 0.0,
+            };
+            let fix = fix(second - floated_s);
+            Fix {
+                time: after(begin(), f64::from(second)),
+                altitude_m: fix.altitude_m + wander_m,
+                ..fix
+            }
+        };
+        for every_s in [1, 30, 120] {
+            let fixes: Vec<Fix> = (-600..9_000).step_by(every_s).map(floating).collect();
+            let measured = measured(&fixes);
+            let burst_s = seconds_between(begin(), measured.burst.unwrap().time);
+            assert!((burst_s - 6_000.0).abs() < 120.0, "{every_s}: {burst_s}");
+            assert!((measured.floated_s - 3_600.0).abs() < 240.0);
+            let (burst, lies) = (measured.down.last().unwrap(), measured.down[0]);
+            let fall_m_s = (burst.0 - lies.0) / (lies.1 - burst.1);
+            assert!((fall_m_s - 6.0).abs() < 0.3, "{every_s}: {fall_m_s}");
+            let (from, to) = (measured.up[0], measured.risen);
+            let rise_m_s = (to.0 - from.0) / (to.1 - from.1);
+            assert!((rise_m_s - 5.0).abs() < 0.3, "{every_s}: {rise_m_s}");
+        }
+    }
+
+    /// Heard on its way up, and lying: nobody knows where it burst, how fast it fell, or when it landed.
+    #[test]
+    fn a_burst_and_a_fall_that_nobody_heard_are_not_told() {
+        let fixes = (-600..7_000)
+            .step_by(30)
+            .filter(|s| !(1_500..5_400).contains(s));
+        let measured = measured(&fixes.map(fix).collect::<Vec<Fix>>());
+        assert!(measured.landed && measured.down_before);
+        assert_eq!((measured.burst, measured.landing_time()), (None, None));
+        assert!(measured.down.is_empty());
+        assert_eq!(measured.last.time, after(begin(), 5_400.0));
+        assert!((measured.up_at(SITE_M + 5_000.0).unwrap() - 1_000.0).abs() < 5.0);
+    }
+
+    /// Heard last just after the burst, and lying: its fall is not known, and its burst is.
+    #[test]
+    fn the_first_of_a_fall_does_not_tell_the_rest() {
+        let fixes = (-600..7_000)
+            .step_by(30)
+            .filter(|s| !(2_600..5_400).contains(s));
+        let measured = measured(&fixes.map(fix).collect::<Vec<Fix>>());
+        assert!(measured.burst.is_some() && measured.down_before);
+        assert!(measured.down.is_empty());
+    }
+
+    /// Silent from the rise to the fall: its highest fix is one of the fall, and it burst higher up.
+    #[test]
+    fn a_burst_in_a_silence_lies_where_the_lines_meet() {
+        for every_s in [1, 30] {
+            let fixes = (-600..5_000)
+                .step_by(every_s)
+                .filter(|s| !(1_600..2_800).contains(s));
+            let fixes: Vec<Fix> = fixes.map(fix).collect();
+            let measured = measured(&fixes);
+            let burst = measured.burst.unwrap();
+            let off_s = seconds_between(begin(), burst.time) - 2_400.0;
+            assert!(off_s.abs() < 120.0, "{every_s}: {off_s}");
+            let rise_m_s = measured.up_at(SITE_M + 9_000.0).unwrap();
+            assert!((rise_m_s - 1_800.0).abs() < 30.0, "{every_s}: {rise_m_s}");
+        }
+    }
+
+    /// Higher than the plan's site it rises from where it stood.
+    #[test]
+    fn the_way_up_begins_where_it_stood() {
+        let fixes: Vec<Fix> = (-600..5_000).step_by(30).map(fix).collect();
+        let measured = Measured::of(&fixes, SITE_M - 700.0, |_| SITE_M).unwrap();
+        assert_eq!(measured.up[0], (SITE_M, 0.0));
+        assert!(measured.heard_from_m < 300.0, "{}", measured.heard_from_m);
+    }
+
     #[test]
     fn release_and_landing_are_found_however_dense_the_track() {
         for every_s in [1, 10, 60] {
@@ -414,7 +509,7 @@ mod tests {
             assert!(released_s.abs() < 2.0, "{every_s}: {released_s}");
             assert!(landed_s.abs() < 2.0, "{every_s}: {landed_s}");
             assert!((measured.last.altitude_m - SITE_M).abs() < 1.0);
-            assert!(measured.burst.altitude_m >= 13_640.0 - 1e-6);
+            assert!(measured.burst.unwrap().altitude_m >= 13_640.0 - 1e-6);
         }
     }
 }

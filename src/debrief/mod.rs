@@ -56,7 +56,8 @@ pub struct Debrief {
     pub along_across_m: [f64; 2],
     /// The landing in the zone's own measure; `None` where no zone was given.
     pub held: Option<Held>,
-    /// What the miss is made of; they add up to it. Empty where the flight cannot be flown again in the winds.
+    /// What the miss is made of; they add up to it. Burst and fall are part of the rest where they were not heard.
+    /// Empty where the flight cannot be flown again in the winds.
     pub causes: Vec<MissCause>,
     /// Where the plan with all that was measured lands in the winds of the plan.
     pub replayed: Option<Position>,
@@ -65,8 +66,9 @@ pub struct Debrief {
     pub winds_squared: Option<f64>,
     /// ln of measured over planned: of the rate of rise up to 10 km above the site, and of the fall.
     pub ln_rates: [Option<f64>; 2],
-    /// ln of measured over planned burst diameter: by 3 H a height, with the density scale height H there.
-    pub ln_burst_diameter: f64,
+    /// ln of measured over planned burst diameter: by 3 H a height, with the density scale height H there; `None`
+    /// where the burst was not heard.
+    pub ln_burst_diameter: Option<f64>,
     /// What to take into the next plan.
     pub next: NextPlan,
     /// What of them is of other flights, and left out.
@@ -206,13 +208,16 @@ impl Debrief {
         let up_to_m = zone.release.altitude_m + LOW_M;
         let planned_burst_m = zone.burst.altitude_m;
         let scale_m = AirProfile::standard().density_scale_height_m(planned_burst_m);
-        let ln_burst_diameter = (measured.burst.altitude_m - planned_burst_m) / (3.0 * scale_m);
+        let ln_burst_diameter = measured
+            .burst
+            .map(|burst| (burst.altitude_m - planned_burst_m) / (3.0 * scale_m));
         let mut next = NextPlan::of(plan, &measured);
         if let Some(balloon) = &prediction.facts.balloon {
             let factor = replay.lift_factor(&measured, up_to_m);
             next.neck_lift_kg = factor.map(|f| f * balloon.neck_lift_kg);
             let planned_m = balloon.burst_diameter_m;
-            next.burst_diameter_m = planned_m.map(|m| m * ln_burst_diameter.exp());
+            let times = planned_m.zip(ln_burst_diameter);
+            next.burst_diameter_m = times.map(|(m, ln)| m * ln.exp());
         }
         let along_across = |p: [f64; 2]| sight.along_across(p);
         Ok(Debrief {
@@ -227,11 +232,13 @@ impl Debrief {
             along_across_m: along_across(miss),
             held: held(zone, &kept, landing.position, sight.drift)?,
             causes: match &landings {
-                Some(landings) => sight.parts(landings, miss),
+                Some(landings) => sight.parts(landings, miss, &measured),
                 None => Vec::new(),
             },
             replayed: landings.map(|l| l[3]),
             winds_squared: landings
+                // Where the fall is not known, neither is what of the miss the winds alone are to blame for.
+                .filter(|_| !measured.down.is_empty())
                 .and_then(|_| replay.winds_alone(&sight.frame))
                 .map(|n| n.squared_distance(miss)),
             ln_rates: replay.ln_rates(&measured, up_to_m),
@@ -276,7 +283,7 @@ impl Debrief {
             across_km: 1e-3 * across_m,
             within: held.map(|h| h.nearer_share),
             rate,
-            burst_diameter: Some(self.ln_burst_diameter.exp()),
+            burst_diameter: self.ln_burst_diameter.map(f64::exp),
             fall,
             winds_squared: self
                 .winds_squared
@@ -391,7 +398,12 @@ impl Sight {
     }
 
     /// The steps from the planned landing to the real one.
-    fn parts(&self, landings: &[Position; 4], miss: [f64; 2]) -> Vec<MissCause> {
+    fn parts(
+        &self,
+        landings: &[Position; 4],
+        miss: [f64; 2],
+        measured: &Measured,
+    ) -> Vec<MissCause> {
         let mut places = vec![[0.0; 2]];
         places.extend(landings.map(|place| self.frame.to_plane(place)));
         places.push(miss);
@@ -407,7 +419,13 @@ impl Sight {
             cause,
             along_across_m: self.along_across([way[1][0] - way[0][0], way[1][1] - way[0][1]]),
         };
-        steps.map(part).collect()
+        // What was not heard was flown as planned.
+        let heard = |part: &MissCause| match part.cause {
+            Cause::Burst => measured.burst.is_some(),
+            Cause::Fall => !measured.down.is_empty(),
+            _ => true,
+        };
+        steps.map(part).filter(heard).collect()
     }
 }
 

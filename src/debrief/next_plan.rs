@@ -14,11 +14,12 @@ use crate::vehicle::parachute::{drag_area_m2, terminal_speed_m_s};
 /// What to take into the next plan.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct NextPlan {
-    /// The mean rate of rise, m/s.
+    /// The mean rate of rise, without a float at its end, m/s.
     pub mean_rate_m_s: f64,
     /// The landing speed at sea-level density whose fall, by the law of canopies of that speed, takes as long
-    /// as the measured one, in the standard atmosphere, m/s.
-    pub landing_speed_m_s: f64,
+    /// as the measured one, in the standard atmosphere, m/s; `None` where too little was heard of the fall, as of the
+    /// drag area and the sections of the descent.
+    pub landing_speed_m_s: Option<f64>,
     /// The drag area that makes it, m2, where the plan says what falls.
     pub drag_area_m2: Option<f64>,
     /// What falls, kg: the load and as much of the balloon as is assumed.
@@ -28,12 +29,12 @@ pub struct NextPlan {
     pub neck_lift_kg: Option<f64>,
     /// The diameter at the burst, m, with the gas of the plan.
     pub burst_diameter_m: Option<f64>,
-    /// Rates of rise by altitude, and the burst: sections of a plan.
+    /// Rates of rise by altitude, slow where it floated, and the burst, where it was heard: sections of a plan.
     pub ascent: String,
     /// Rates of fall by altitude: a section of a plan.
-    pub descent: String,
+    pub descent: Option<String>,
     /// The fall in one number: the section that serves another burst altitude, too.
-    pub descent_by_speed: String,
+    pub descent_by_speed: Option<String>,
 }
 
 /// Rates are told for bands of this height, m.
@@ -46,27 +47,28 @@ const SPEEDS_M_S: [f64; 2] = [0.5, 60.0];
 impl NextPlan {
     /// Of what was measured.
     pub fn of(plan: &Plan, measured: &Measured) -> NextPlan {
-        let (first, last) = (measured.up[0], measured.up[measured.up.len() - 1]);
-        let landing_speed_m_s = landing_speed(&measured.down);
+        let (first, last) = (measured.up[0], measured.risen);
+        let down = Some(&measured.down[..]).filter(|down| !down.is_empty());
+        let landing_speed_m_s = down.map(landing_speed);
         let falling_kg = falling(plan);
         // v = v1 / sqrt(Cd S), v1 that of 1 m2.
-        let area = |kg: f64| (terminal_speed_m_s(kg, 1.0, RHO0_KG_M3) / landing_speed_m_s).powi(2);
+        let area = |kg: f64, m_s: f64| (terminal_speed_m_s(kg, 1.0, RHO0_KG_M3) / m_s).powi(2);
+        let burst = measured.burst.map_or(String::new(), |burst| {
+            format!("burst_altitude = \"{:.0} m\"\n", burst.altitude_m)
+        });
         NextPlan {
             mean_rate_m_s: (last.0 - first.0) / (last.1 - first.1).max(1.0),
             landing_speed_m_s,
-            drag_area_m2: falling_kg.map(area),
+            drag_area_m2: falling_kg
+                .zip(landing_speed_m_s)
+                .map(|(kg, m_s)| area(kg, m_s)),
             falling_kg,
             neck_lift_kg: None,
             burst_diameter_m: None,
-            ascent: format!(
-                "[ascent]\n{}burst_altitude = \"{:.0} m\"\n",
-                rates(&measured.up),
-                measured.burst.altitude_m
-            ),
-            descent: format!("[descent]\n{}", rates(&measured.down)),
-            descent_by_speed: format!(
-                "[descent]\nlanding_speed = \"{landing_speed_m_s:.2} m/s\"\n"
-            ),
+            ascent: format!("[ascent]\n{}{burst}", rates(&measured.up)),
+            descent: down.map(|down| format!("[descent]\n{}", rates(down))),
+            descent_by_speed: landing_speed_m_s
+                .map(|m_s| format!("[descent]\nlanding_speed = \"{m_s:.2} m/s\"\n")),
         }
     }
 

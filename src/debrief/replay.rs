@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use super::measured::Measured;
 use crate::clock::seconds_between;
+use crate::flight::layers::Layers;
 use crate::flight::model::{Departures, FlightModel, Moment, Scratch, Variation};
 use crate::flight::onward::Course;
 use crate::flight::rise::{Miss, Rise};
@@ -39,6 +40,7 @@ pub struct Replay<'a> {
     planned_up: Vec<f64>,
     planned_down: Vec<f64>,
     measured_up: Vec<f64>,
+    measured_rise: Vec<f64>,
     measured_down: Vec<f64>,
     burst_m: f64,
 }
@@ -59,15 +61,20 @@ impl<'a> Replay<'a> {
         let burst_m =
             model.seconds_of(&Variation::NONE, &[], &mut planned_up, &mut planned_down)?;
         let by = |planned: &[f64], track: &[(f64, f64)]| by_layer(model, planned, track);
+        let measured_up = by(&planned_up, &measured.up);
+        let turns_m = measured.burst.and(measured.up.last()).map(|p| p.0);
+        // The model's layers end there, and a burst must lie within one.
+        let highest_m = layers.top_m() - 1.0;
         Ok(Replay {
             delay_s: seconds_between(kept.release(), measured.released),
             planned_burst_m: burst_m,
-            measured_up: by(&planned_up, &measured.up),
+            measured_rise: without_more_float(measured, layers, &measured_up),
+            measured_up,
             measured_down: by(&planned_down, &measured.down),
             planned_up,
             planned_down,
-            // The model's layers end there, and a burst must lie within one.
-            burst_m: measured.burst.altitude_m.min(layers.top_m() - 1.0),
+            // That of the plan where none was heard.
+            burst_m: turns_m.map_or(burst_m, |m| m.min(highest_m)),
             kept,
         })
     }
@@ -81,7 +88,11 @@ impl<'a> Replay<'a> {
         let fly = |up: &[f64], burst_m, down: &[f64]| self.fly(up, burst_m, down);
         Ok([
             fly(&self.planned_up, self.planned_burst_m, &self.planned_down)?,
-            fly(&self.measured_up, self.planned_burst_m, &self.planned_down)?,
+            fly(
+                &self.measured_rise,
+                self.planned_burst_m,
+                &self.planned_down,
+            )?,
             fly(&self.measured_up, self.burst_m, &self.planned_down)?,
             fly(&self.measured_up, self.burst_m, &self.measured_down)?,
         ])
@@ -165,7 +176,7 @@ impl<'a> Replay<'a> {
             return None;
         }
         let reach = SIGMAS * self.kept.sampler().spread.lift;
-        let (low, high) = (measured.up[0].0, measured.burst.altitude_m.min(up_to_m));
+        let (low, high) = (measured.up[0].0, measured.risen.0.min(up_to_m));
         let measured_s = measured.up_at(high)? - measured.up_at(low)?;
         let seconds = |lift: f64| {
             let mut v = Variation::NONE;
@@ -189,8 +200,13 @@ impl<'a> Replay<'a> {
     /// ln of the measured over the planned rate of rise up to a height, and of the fall over all that was heard.
     pub fn ln_rates(&self, measured: &Measured, up_to_m: f64) -> [Option<f64>; 2] {
         let ratio = |planned: &[f64], track: &[(f64, f64)], top_m: f64| {
-            let (low, high) = (track.first()?.0, track.last()?.0.min(top_m));
             let model = self.kept.model();
+            // Both times are of the same heights: a flight may land lower than the planned one can, or rise higher.
+            let low = track.first()?.0.max(model.layers.base_m);
+            let high = track.last()?.0.min(top_m).min(model.layers.top_m());
+            if high <= low {
+                return None;
+            }
             let share = |k: usize| covered(model, k, low, high) / model.layers.thickness_m;
             let planned_s: f64 = planned.iter().enumerate().map(|(k, s)| share(k) * s).sum();
             let at = |z| linear(track, z);
@@ -198,10 +214,28 @@ impl<'a> Replay<'a> {
             (seconds > 0.0 && planned_s > 0.0).then(|| (planned_s / seconds).ln())
         };
         [
-            ratio(&self.planned_up, &measured.up, up_to_m),
+            ratio(
+                &self.planned_up,
+                &measured.up,
+                up_to_m.min(measured.risen.0),
+            ),
             ratio(&self.planned_down, &measured.down, f64::INFINITY),
         ]
     }
+}
+
+/// Seconds of the way up for a flight that bursts elsewhere: the layer in a part of which it floated takes no longer than
+/// that float.
+fn without_more_float(measured: &Measured, layers: &Layers, up_s: &[f64]) -> Vec<f64> {
+    let mut up_s = up_s.to_vec();
+    if let Some((top_m, end_s)) = measured.up.last().filter(|_| measured.floated_s > 0.0) {
+        let (layer, _) = layers.locate(*top_m);
+        let from_s = measured.up_at(layers.altitude_m(layer));
+        if let (Some(seconds), Some(from_s)) = (up_s.get_mut(layer), from_s) {
+            *seconds = end_s - from_s;
+        }
+    }
+    up_s
 }
 
 /// Metres of a layer between two altitudes.

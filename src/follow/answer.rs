@@ -239,6 +239,13 @@ pub enum FollowNote {
         by_s: f64,
         /// Whether it was predicted again for that.
         again: bool,
+        /// Whether this is just what the plan's time zone is off UTC by: the times may be local ones.
+        local: bool,
+    },
+    /// It lies far from the site and was not heard in the air.
+    LiesElsewhere {
+        /// So far away, m.
+        away_m: f64,
     },
     /// It was released somewhere else.
     ReleasedElsewhere {
@@ -284,5 +291,7 @@ pub enum FollowNote {
     HeardLate {
         /// At this height above the site, m.
         above_m: f64,
+        /// Whether enough of its rise was heard to work its release out.
+        released: bool,
     },
 }

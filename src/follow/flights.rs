@@ -5,20 +5,16 @@ use serde::Serialize;
 
 use super::ELSEWHERE_M;
 use super::phase::{
-    DRAGGED_M, HEARD_LATE_M, NEAR_GROUND_M, Phase, STILL_M, STILL_S, is_near, told,
+    DRAGGED_M, HEARD_LATE_M, NEAR_GROUND_M, Phase, STILL_M, STILL_S, flies_up, is_near, told,
 };
 use crate::clock::seconds_between;
 use crate::geodesy::Position;
 use crate::track::Fix;
-use crate::track::gate::rate;
 
 /// After a flight has come down from this high above where it lies, m, another may begin.
 const FALLEN_M: f64 = 1_000.0;
-/// One that rises by so much, m, so fast, m/s, flies: no car climbs like that.
+/// It has to rise by so much for that, m.
 const RISEN_M: f64 = 1_000.0;
-const RISING_M_S: f64 = 2.0;
-/// However slowly: no road rises by so much from where a balloon came down, m.
-const SURE_RISE_M: f64 = 3_000.0;
 /// Down from there and up again takes a crew at least so long, s.
 const TURN_S: f64 = 1_800.0;
 /// What is heard after so long a silence is not of the stay before it, s.
@@ -126,9 +122,8 @@ fn rises_anew(fixes: &[Fix], begin: usize, peak: usize, low: usize) -> Option<us
     let stayed = seconds_between(fixes[above].time, last.time) >= TURN_S;
     // What floats high up and rises again is the same flight still.
     let is_low = low_m < 0.5 * (lowest_m + peak_m);
-    let fast = risen_m >= RISEN_M && rate(&fixes[ground], last) >= RISING_M_S;
-    (twice && stayed && is_low && (fast || risen_m >= SURE_RISE_M))
-        .then(|| stands_from(fixes, ground))
+    let rises = risen_m >= RISEN_M && flies_up(&fixes[ground], last);
+    (twice && stayed && is_low && rises).then(|| stands_from(fixes, ground))
 }
 
 /// Where it stood last, from the lowest fix on: as low as that, or still for a while, as where a crew drove up to.

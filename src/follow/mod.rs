@@ -11,6 +11,7 @@ pub mod legs;
 pub mod phase;
 pub mod rates;
 mod search;
+pub mod turn;
 pub mod views;
 pub mod winds;
 
@@ -21,11 +22,13 @@ use self::ensemble::{Ensemble, Onward};
 use self::flights::Others;
 use self::phase::{HEARD_LATE_M, Phase, Stuck, Told};
 use self::search::{latest_s, lying, search};
+use self::turn::Turn;
 use crate::brief::answer::WaitingPoint;
 use crate::brief::ground::BriefGround;
 use crate::brief::heights::passing;
 use crate::brief::waiting;
 use crate::choice::verdict::Limits;
+use crate::clock::local::seems_local;
 use crate::clock::{after, seconds_between};
 use crate::error::Result;
 use crate::flight::model::{FlightWinds, Moment};
@@ -193,17 +196,21 @@ impl<'a> Follower<'a> {
 
     /// Learns from all legs that are new, or from all that there are where what was learnt does not hold any more.
     fn learn_all(&mut self) {
+        let turn = self.turn();
+        // Before it was heard to fall, its highest fix was taken for one of the rise.
+        let turned = turn.filter(|t| t.end < self.told.top);
+        let end = turned.map(|t| self.fixes[t.end].time);
+        self.stale |= end.is_some_and(|end| self.used[0].is_some_and(|used| used > end));
         if self.stale {
             self.learnt = self.prior.clone();
             self.used = [None; 2];
             self.stale = false;
         }
-        let Told { phase, first, top } = self.told;
-        let falling = matches!(phase, Phase::Falling | Phase::Landed);
-        let rise_end = if falling { top + 1 } else { self.fixes.len() };
+        let Told { phase, first, .. } = self.told;
+        let rise_end = turn.map_or(self.fixes.len(), |turn| turn.end + 1);
         self.learn(first.min(rise_end), rise_end, true);
         if phase == Phase::Falling {
-            self.learn(top + 1, self.fixes.len(), false);
+            self.learn(rise_end, self.fixes.len(), false);
         }
     }
 
@@ -324,8 +331,12 @@ impl<'a> Follower<'a> {
         // A clock behind the trackers' must not put the last fix into the future.
         let now = last_time.map_or(now, |t| now.max(t));
         let mut standing = self.outline(now);
-        if let Some(last) = last.filter(|_| self.told.phase != Phase::OnGround) {
-            self.fly(&last, now, &mut standing)?;
+        match last {
+            Some(last) if self.told.phase != Phase::OnGround => {
+                self.fly(&last, now, &mut standing)?;
+            }
+            Some(last) => self.lies_elsewhere(&last, now, &mut standing),
+            None => {}
         }
         self.note(ahead_s, &mut standing);
         let target = standing.landing.as_ref().map(|l| l.center);
@@ -336,6 +347,19 @@ impl<'a> Follower<'a> {
             azimuth_deg: car.azimuth_deg(target),
         });
         Ok(standing)
+    }
+
+    /// Says of what is on the ground after the release that it is far from the site; where to look, if it lies still.
+    fn lies_elsewhere(&self, last: &Fix, now: Timestamp, standing: &mut Standing) {
+        let away_m = self.plan.site.position.distance_m(last.position);
+        if now <= self.plan.release || away_m <= ELSEWHERE_M {
+            return;
+        }
+        standing.notes.push(FollowNote::LiesElsewhere { away_m });
+        if phase::lies_still(&self.fixes) {
+            let above_m = last.altitude_m - self.ground_m(last.position);
+            standing.search = Some(lying(mark(last), above_m));
+        }
     }
 
     /// The points from which the landings of an answer are nearest, the best first; found anew where the
@@ -575,30 +599,20 @@ impl<'a> Follower<'a> {
         }))
     }
 
-    /// Where the lines of rise and fall meet.
+    /// Where it burst, if it falls and enough was heard to tell.
     fn burst(&self) -> Option<Mark> {
-        if !matches!(self.told.phase, Phase::Falling | Phase::Landed) {
-            return None;
-        }
-        let top = self.fixes.get(self.told.top)?;
-        let next = self.fixes.get(self.told.top + 1)?;
-        let before = self.told.top.checked_sub(1).and_then(|i| self.fixes.get(i));
-        // One wrong height beside the top must not carry the burst away.
-        let up_m_s = before.map_or(0.0, |b| rate(b, top)).clamp(0.0, 15.0);
-        let down_m_s = self.learnt.rate_m_s(&self.kept, top.altitude_m, false)?;
-        let seconds = seconds_between(top.time, next.time);
-        let fallen_m = top.altitude_m - next.altitude_m;
-        // Up for s and down for the rest: top + up s - down (seconds - s) = next.
-        let up_s = ((down_m_s * seconds - fallen_m) / (up_m_s + down_m_s)).clamp(0.0, seconds);
-        let share = if seconds > 0.0 { up_s / seconds } else { 0.0 };
-        let way_m = share * top.position.distance_m(next.position);
-        Some(Mark {
-            position: top
-                .position
-                .destination(top.position.azimuth_deg(next.position), way_m),
-            altitude_m: top.altitude_m + up_m_s * up_s,
-            time: after(top.time, up_s),
-        })
+        let turn = self.turn()?;
+        let lies = self
+            .fixes
+            .last()
+            .filter(|_| self.told.phase == Phase::Landed);
+        turn.burst(&self.fixes, lies.map(|f| f.altitude_m))
+    }
+
+    /// Where its rise ended, if it falls or fell.
+    fn turn(&self) -> Option<Turn> {
+        matches!(self.told.phase, Phase::Falling | Phase::Landed)
+            .then(|| Turn::of(&self.fixes, &self.told, self.site_m()))
     }
 
     /// How far a fix is from where the planned flight is at that height; `None` above its top.
@@ -670,23 +684,27 @@ impl<'a> Follower<'a> {
         if self.winds_of_plan {
             notes.push(FollowNote::WindsOfPlan);
         }
-        let Some(released) = self.released else {
-            return;
-        };
-        let by_s = seconds_between(self.plan.release, released);
-        if by_s.abs() > OTHER_RELEASE_S {
-            // Else it is still the flight of the plan's release that is told.
-            let again = !self.winds_of_plan;
-            notes.push(FollowNote::ReleasedLater { by_s, again });
+        if let Some(released) = self.released {
+            let by_s = seconds_between(self.plan.release, released);
+            if by_s.abs() > OTHER_RELEASE_S {
+                notes.push(FollowNote::ReleasedLater {
+                    by_s,
+                    // Else it is still the flight of the plan's release that is told.
+                    again: !self.winds_of_plan,
+                    local: seems_local(&self.plan.timezone, released, by_s),
+                });
+            }
         }
-        let Some(first) = self.fixes.get(self.told.first) else {
+        let first = self.fixes.get(self.told.first);
+        let Some(first) = first.filter(|_| self.told.phase != Phase::OnGround) else {
             return;
         };
         let above_m = first.altitude_m - self.site_m();
+        let released = self.released.is_some();
         // Heard late, its first fix says nothing of where it was released.
         if self.told.first == 0 && above_m > HEARD_LATE_M {
-            notes.push(FollowNote::HeardLate { above_m });
-        } else {
+            notes.push(FollowNote::HeardLate { above_m, released });
+        } else if released {
             let away_m = self.plan.site.position.distance_m(first.position);
             if away_m > ELSEWHERE_M {
                 let winds = &self.kept.model().winds;
@@ -743,7 +761,8 @@ impl<'a> Follower<'a> {
     }
 }
 
-fn mark(fix: &Fix) -> Mark {
+/// Where and when a fix was.
+pub(crate) fn mark(fix: &Fix) -> Mark {
     Mark {
         position: fix.position,
         altitude_m: fix.altitude_m,

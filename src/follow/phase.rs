@@ -47,14 +47,20 @@ const LEFT_GROUND_M: f64 = 150.0;
 pub const HEARD_LATE_M: f64 = 400.0;
 /// One leg that falls by more than this is a fall, m.
 const SURE_FALL_M: f64 = 300.0;
+/// A crew drives up no farther than this, m, before it lets go.
+const DRIVEN_UP_M: f64 = 1_000.0;
+/// What rises so fast, m/s, flies: no car climbs like that.
+const RISING_M_S: f64 = 2.0;
+/// However slowly: no road rises by so much, m.
+const SURE_RISE_M: f64 = 3_000.0;
 /// Of two legs that fall each falls at least so much, m, and so fast, m/s.
 const LEG_FALL_M: f64 = 40.0;
 const LEG_FALL_M_S: f64 = 1.5;
 /// A height from which it "fell" and rises again by this, m, was none.
 const RISES_AGAIN_M: f64 = 250.0;
 /// It floats if it rises or sinks more slowly than this, m/s, for so long, s.
-const FLOATING_M_S: f64 = 0.5;
-const FLOATING_S: f64 = 600.0;
+pub(super) const FLOATING_M_S: f64 = 0.5;
+pub(super) const FLOATING_S: f64 = 600.0;
 /// It lies still if it moves less than this, m, in so long, s.
 pub(super) const STILL_M: f64 = 60.0;
 const STILL_UP_M: f64 = 90.0;
@@ -184,7 +190,8 @@ fn told_once(fixes: &[Fix], site_m: f64) -> Told {
         .fold(f64::INFINITY, f64::min);
     // What stands still at first stands on the ground, at whatever height the plan's site is.
     let late = lowest_m > site_m + HEARD_LATE_M && !stands_at_first(fixes);
-    let near_ground = |f: &Fix| f.altitude_m < lowest_m + NEAR_GROUND_M;
+    let floor_m = stood_m(&fixes[..=top]);
+    let near_ground = |f: &Fix| f.altitude_m < floor_m + NEAR_GROUND_M;
     // Heard late, its first fix is in the air already, and none tells of the ground.
     let first = match late {
         true => 0,
@@ -193,7 +200,11 @@ fn told_once(fixes: &[Fix], site_m: f64) -> Told {
             .rposition(near_ground)
             .map_or(0, |i| i + 1),
     };
-    if first > top || (!late && fixes[top].altitude_m < lowest_m + LEFT_GROUND_M) {
+    let risen = |from_m: f64| fixes[top].altitude_m >= from_m + LEFT_GROUND_M;
+    let from = &fixes[first.saturating_sub(1).min(top)];
+    // What is below the site may still be on its way up there.
+    let left = risen(floor_m) && (risen(site_m) || flies_up(from, &fixes[top]));
+    if first > top || (!late && !left) {
         return on_ground(top);
     }
     let phase = match () {
@@ -205,6 +216,39 @@ fn told_once(fixes: &[Fix], site_m: f64) -> Told {
         () => Phase::Falling,
     };
     Told { phase, first, top }
+}
+
+/// The height at which it stood last, of what is low: the lowest, or where a crew drove up to from there.
+fn stood_m(fixes: &[Fix]) -> f64 {
+    let lowest = |fixes: &[Fix]| {
+        let heights = fixes.iter().map(|f| f.altitude_m);
+        heights.fold(f64::INFINITY, f64::min)
+    };
+    let lowest_m = lowest(fixes);
+    let stands = |k: &usize| {
+        let fix = &fixes[*k];
+        let earlier = |f: &&Fix| seconds_between(f.time, fix.time) >= STILL_S;
+        fix.altitude_m < lowest_m + DRIVEN_UP_M
+            && fixes[..*k]
+                .iter()
+                .rfind(earlier)
+                .is_some_and(|f| is_near(f, fix, STILL_M))
+    };
+    let Some(stood) = (0..fixes.len()).rev().find(stands) else {
+        return lowest_m;
+    };
+    let there = |k: &usize| is_near(&fixes[*k], &fixes[stood], STILL_M);
+    let from = (0..stood).rev().take_while(there).last().unwrap_or(stood);
+    // What a receiver at rest wanders by is no drive.
+    match lowest(&fixes[from..=stood]) {
+        stood_m if stood_m > lowest_m + NEAR_GROUND_M => stood_m,
+        _ => lowest_m,
+    }
+}
+
+/// Whether it rises from one fix to another as nothing does that a crew carries.
+pub(super) fn flies_up(from: &Fix, to: &Fix) -> bool {
+    rate(from, to) >= RISING_M_S || to.altitude_m - from.altitude_m >= SURE_RISE_M
 }
 
 fn is_falling(from_top: &[Fix]) -> bool {
@@ -239,7 +283,15 @@ fn rises_again(from_top: &[Fix]) -> bool {
         .map(|pair| pair[0].altitude_m - pair[1].altitude_m);
     let at_once_m = fallen_m.fold(0.0, f64::max);
     let was_wrong = at_once_m > 0.5 * (from_top[0].altitude_m - lowest_m);
-    was_wrong && from_top.len() >= at + 2 && last.altitude_m > lowest_m + RISES_AGAIN_M
+    let low = |f: &&Fix| f.altitude_m < lowest_m + NEAR_GROUND_M;
+    // What fell in a silence and lay there may be driven over a hill.
+    let flies = || {
+        from_top
+            .iter()
+            .rfind(low)
+            .is_some_and(|from| flies_up(from, last))
+    };
+    was_wrong && from_top.len() >= at + 2 && last.altitude_m > lowest_m + RISES_AGAIN_M && flies()
 }
 
 fn is_floating(aloft: &[Fix]) -> bool {
@@ -264,15 +316,22 @@ fn is_still(from_top: &[Fix], top_m: f64, site_m: f64) -> bool {
     };
     // A float high up may be as still; what lies is in the lower half of the way.
     let low = last.altitude_m < site_m + 0.5 * (top_m - site_m);
-    let earlier = from_top
-        .iter()
-        .rfind(|f| seconds_between(f.time, last.time) >= STILL_S);
-    low && earlier.is_some_and(|f| is_near(f, last, STILL_M))
+    low && lies_still(from_top)
 }
 
 /// Whether two fixes are of one place.
 pub(super) fn is_near(a: &Fix, b: &Fix, within_m: f64) -> bool {
     (a.altitude_m - b.altitude_m).abs() < STILL_UP_M && a.position.distance_m(b.position) < within_m
+}
+
+/// Whether it has lain where it is for a while.
+pub fn lies_still(fixes: &[Fix]) -> bool {
+    let Some(last) = fixes.last() else {
+        return false;
+    };
+    let mut earlier = fixes.iter();
+    let earlier = earlier.rfind(|f| seconds_between(f.time, last.time) >= STILL_S);
+    earlier.is_some_and(|f| is_near(f, last, STILL_M))
 }
 
 /// Whether it stood still on some ground before it rose.
@@ -353,10 +412,9 @@ fn staying(fixes: &[Fix]) -> usize {
 
 /// How high the ground is that it left: the plan's site, or where it stood, if that is much higher.
 pub fn ground_m(fixes: &[Fix], told: &Told, site_m: f64) -> f64 {
-    let standing = fixes.get(..told.first).unwrap_or_default().iter();
-    let lowest_m = standing.map(|f| f.altitude_m).fold(f64::INFINITY, f64::min);
-    match lowest_m.is_finite() && lowest_m > site_m + HEARD_LATE_M {
-        true => lowest_m,
+    let stood_m = stood_m(fixes.get(..told.first).unwrap_or_default());
+    match stood_m.is_finite() && stood_m > site_m + HEARD_LATE_M {
+        true => stood_m,
         false => site_m,
     }
 }
@@ -381,12 +439,9 @@ pub fn released(fixes: &[Fix], told: &Told, site_m: f64) -> Option<Timestamp> {
     // Not before it was seen standing on the ground. A track of a fix a second has many that are near it
     // and rise already.
     let before = fixes.get(..told.first).unwrap_or_default();
-    let lowest_m = before
-        .iter()
-        .map(|f| f.altitude_m)
-        .fold(f64::INFINITY, f64::min);
-    let stands = |f: &&Fix| f.altitude_m < lowest_m + STANDING_M;
-    let back = |f: &Fix| after(f.time, (lowest_m - f.altitude_m) / rate_m_s);
+    let stood_m = stood_m(before);
+    let stands = |f: &&Fix| f.altitude_m < stood_m + STANDING_M;
+    let back = |f: &Fix| after(f.time, (stood_m - f.altitude_m) / rate_m_s);
     let stood = before.iter().rfind(stands).map(back);
     Some(stood.map_or(time, |ground| time.max(ground)))
 }
@@ -426,6 +481,61 @@ mod tests {
             }
         };
         (0..=(stays_s / 30.0) as i32 + 20).map(fix).collect()
+    }
+
+    /// Switched on at home, lower than the site: on the drive and on the pad nothing has left the ground.
+    #[test]
+    fn a_crew_that_drives_up_to_the_site_has_not_released() {
+        let site = Position::new(43.0, -108.0).unwrap();
+        let fix = |second: i32| {
+            let seconds = f64::from(second);
+            let home_m = 12_000.0 - 12.0 * (seconds + 5_000.0).clamp(0.0, 1_000.0);
+            Fix {
+                tracker: String::new(),
+                time: after("2026-05-01T09:00:00Z".parse().unwrap(), seconds),
+                position: site.destination(270.0, home_m),
+                altitude_m: 1_640.0 - 0.025 * home_m + 5.0 * seconds.max(0.0),
+            }
+        };
+        // Heard all the way, and switched off for the drive.
+        for driven in [true, false] {
+            let heard = |s: &i32| driven || !(-4_990..-1_000).contains(s);
+            for end in [-4_600, -900, 0, 600] {
+                let fixes = (-6_000..=end).step_by(30).filter(heard);
+                let mut fixes: Vec<Fix> = fixes.map(fix).collect();
+                let told = told(&mut fixes, 1_640.0);
+                assert_eq!(told.phase == Phase::Rising, end > 0, "{driven} {end}");
+                if end > 0 {
+                    let released = released(&fixes, &told, 1_640.0).unwrap();
+                    let off_s = seconds_between(fix(0).time, released);
+                    assert!(off_s.abs() < 30.0, "{driven}: {off_s}");
+                    assert!(fixes[told.first - 1].position.distance_m(site) < 100.0);
+                }
+            }
+        }
+    }
+
+    /// Heard last high in the fall, found lying, and driven over a hill: that is no rise.
+    #[test]
+    fn what_was_found_and_is_driven_over_a_hill_has_landed() {
+        let mut fixes = flight_that_stays_at(0.0, 5.0);
+        fixes.retain(|f| {
+            let high = f.altitude_m > 11_000.0 || f.altitude_m < 100.0;
+            high || f.time < "2026-05-01T09:40:00Z".parse().unwrap()
+        });
+        let lay = fixes.last().unwrap().clone();
+        let drive = (1..60).map(|k| {
+            let k = f64::from(k);
+            Fix {
+                time: after(lay.time, 30.0 * k),
+                position: lay.position.destination(90.0, 360.0 * k),
+                altitude_m: lay.altitude_m + 15.0 * k,
+                tracker: String::new(),
+            }
+        });
+        fixes.extend(drive);
+        assert_eq!(told(&mut fixes, 0.0).phase, Phase::Landed);
+        assert!(fixes.last().unwrap().position.distance_m(lay.position) < DRAGGED_M);
     }
 
     /// No file tells how high the mountain is; that its receiver wanders tells that it lies.

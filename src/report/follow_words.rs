@@ -119,11 +119,15 @@ pub fn note(note: &FollowNote, units: UnitSystem) -> String {
                 n => format!("{n} reports had no time of their own"),
             }
         ),
-        FollowNote::ReleasedLater { by_s, again } => format!(
-            "Released {} {} than planned{}.",
+        FollowNote::ReleasedLater { by_s, again, local } => format!(
+            "Released {} {} than planned{}.{}",
             ago(by_s.abs()),
             if by_s > 0.0 { "later" } else { "earlier" },
-            if again { "; predicted again for that" } else { "" }
+            if again { "; predicted again for that" } else { "" },
+            match local {
+                true => " These are just the hours of the plan's time zone: are the trackers' times local ones?",
+                false => "",
+            }
         ),
         FollowNote::ReleasedElsewhere {
             away_m,
@@ -135,6 +139,10 @@ pub fn note(note: &FollowNote, units: UnitSystem) -> String {
                 true => ": the winds are those above the site",
                 false => "",
             }
+        ),
+        FollowNote::LiesElsewhere { away_m } => format!(
+            "It is on the ground {} from the site, and was not heard in the air: it has flown there, or was carried.",
+            far(away_m, units)
         ),
         FollowNote::WindsOfPlan => {
             "The winds do not cover the time of the release: those of the plan's release are used."
@@ -164,9 +172,13 @@ pub fn note(note: &FollowNote, units: UnitSystem) -> String {
                 share(left)
             )
         }
-        FollowNote::HeardLate { above_m } => format!(
-            "First heard {} above the site: the release is worked out, not seen.",
-            units.height(above_m)
+        FollowNote::HeardLate { above_m, released } => format!(
+            "First heard {} above the site: the release is {}.",
+            units.height(above_m),
+            match released {
+                true => "worked out, not seen",
+                false => "not known, nor is the burst where it falls already",
+            }
         ),
     }
 }

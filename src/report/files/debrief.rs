@@ -48,10 +48,13 @@ pub(in crate::report) fn record(d: &Debrief) -> Vec<(String, String)> {
         ("energy_score_m", maybe(held.map(|h| h.energy_m.fair), 0)),
         ("mean_rise_m_s", number(d.next.mean_rate_m_s, 2)),
         ("rise_ratio", maybe(row.rate, 3)),
-        ("burst_altitude_m", m(d.measured.burst.altitude_m)),
+        (
+            "burst_altitude_m",
+            maybe(d.measured.burst.map(|b| b.altitude_m), 0),
+        ),
         ("planned_burst_altitude_m", m(d.planned_burst.altitude_m)),
         ("burst_diameter_ratio", maybe(row.burst_diameter, 3)),
-        ("landing_speed_m_s", number(d.next.landing_speed_m_s, 2)),
+        ("landing_speed_m_s", maybe(d.next.landing_speed_m_s, 2)),
         ("fall_ratio", maybe(row.fall, 3)),
     ]
     .map(|(name, value)| (name.to_owned(), value))
@@ -94,9 +97,10 @@ pub fn geojson(d: &Debrief) -> String {
         mark_feature("release", &d.planned_release),
         mark_feature("burst", &d.planned_burst),
         mark_feature("landing", &d.planned_landing),
-        mark_feature("flown_burst", &d.measured.burst),
-        mark_feature("flown_landing", &d.landing),
     ];
+    let burst = d.measured.burst.as_ref();
+    features.extend(burst.map(|burst| mark_feature("flown_burst", burst)));
+    features.push(mark_feature("flown_landing", &d.landing));
     features.extend(track_feature(&d.zone.track));
     features.extend(
         track_feature(&d.measured.track).map(|(mut feature, extent)| {

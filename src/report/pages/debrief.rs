@@ -10,9 +10,11 @@ use crate::report::markup::document;
 use crate::report::pages::brief::STYLE;
 use crate::report::palette;
 use crate::report::pictures::debrief::causes;
-use crate::report::pictures::map::debrief::title;
+use crate::report::pictures::map::debrief::{landed, title};
 use crate::report::pictures::picture::Picture;
-use crate::report::tables::debrief::{WORTH, cause_name, lines, sides, winds_teach, worth};
+use crate::report::tables::debrief::{
+    WORTH, cause_name, in_the_rest, lines, sides, winds_teach, worth,
+};
 use crate::report::words::date;
 use crate::units::UnitSystem;
 
@@ -65,7 +67,7 @@ fn lead(d: &Debrief, plan: &Plan, units: UnitSystem) -> Markup {
         None => String::new(),
     };
     html! {
-        (date(d.measured.released, &plan.timezone)) ": it landed "
+        (date(d.measured.released, &plan.timezone)) ": it " (landed(d)) " "
         strong { (units.distance(d.miss_m)) } " from the planned landing ("
         (sides(d.along_across_m, units)) ")" (held) "."
     }
@@ -74,8 +76,9 @@ fn lead(d: &Debrief, plan: &Plan, units: UnitSystem) -> Markup {
 fn map_section(d: &Debrief, map: &Picture, units: UnitSystem) -> Markup {
     // Read out to those who do not see the map.
     let said = format!(
-        "Planned landing at {}, landed at {}: {} away, {}.",
+        "Planned landing at {}, {} at {}: {} away, {}.",
         d.planned_landing.position.text(),
+        landed(d),
         d.landing.position.text(),
         units.distance(d.miss_m),
         sides(d.along_across_m, units)
@@ -123,6 +126,7 @@ fn miss(d: &Debrief, units: UnitSystem) -> Markup {
                     }
                 } "\n"
             } "\n"
+            @if let Some(said) = in_the_rest(&d.measured) { p { (said) } "\n" }
             @if let Some(said) = winds_teach(d.winds_teach) { p { (said) } "\n" }
         }
     }
@@ -130,7 +134,12 @@ fn miss(d: &Debrief, units: UnitSystem) -> Markup {
 
 fn next(d: &Debrief, plan: &Plan, units: UnitSystem) -> Markup {
     html! {
-        pre tabindex="0" aria-label="Lines for the next plan" { (d.next.ascent) "\n" (d.next.descent) "\n# or in one number\n" (d.next.descent_by_speed) } "\n"
+        pre tabindex="0" aria-label="Lines for the next plan" {
+            (d.next.ascent)
+            @if let (Some(rates), Some(speed)) = (&d.next.descent, &d.next.descent_by_speed) {
+                "\n" (rates) "\n# or in one number\n" (speed)
+            }
+        } "\n"
         h3 { (WORTH) } "\n"
         ul { "\n" @for said in worth(d, plan, units) { li { (said) } "\n" } } "\n"
     }

@@ -3,8 +3,11 @@
 use std::fmt::Write as _;
 
 use jiff::Timestamp;
+use jiff::tz::TimeZone;
 
+use crate::clock::local::seems_local;
 use crate::clock::seconds_between;
+use crate::debrief::measured::Measured;
 use crate::debrief::replay::Cause;
 use crate::debrief::{Debrief, Held, WindsTeach};
 use crate::plan::Plan;
@@ -39,7 +42,11 @@ pub(in crate::report) fn lines(
             format!(
                 "{}, {}",
                 clock(m.released),
-                shift(seconds_between(d.planned_release.time, m.released))
+                shift(
+                    seconds_between(d.planned_release.time, m.released),
+                    &plan.timezone,
+                    m.released
+                )
             ),
         ),
         (
@@ -52,23 +59,12 @@ pub(in crate::report) fn lines(
                 units,
             ),
         ),
-        (
-            "burst",
-            format!(
-                "{} at {}, planned {}",
-                units.height(m.burst.altitude_m),
-                clock(m.burst.time),
-                units.height(d.planned_burst.altitude_m)
-            ),
-        ),
-        (
-            "fall",
-            rate(d, 1, d.next.landing_speed_m_s, "", units) + ", at sea level",
-        ),
+        ("burst", burst(d, plan, units)),
+        ("fall", fall(d, units)),
         ("track", track(d, units)),
         (
             "landing",
-            format!("{}, {}", d.landing.position.text(), clock(d.landing.time)),
+            format!("{}, {}", d.landing.position.text(), landed(d, plan)),
         ),
         (
             "miss",
@@ -88,6 +84,10 @@ pub(in crate::report) fn lines(
             ),
         ),
     ];
+    if m.floated_s > 0.0 {
+        let float = format!("for {} before it fell", duration(m.floated_s));
+        lines.insert(2, ("float", float));
+    }
     match &d.held {
         Some(held) => lines.extend(zone_lines(held, d, units)),
         None => lines.push((
@@ -98,7 +98,38 @@ pub(in crate::report) fn lines(
     lines
 }
 
-fn shift(late_s: f64) -> String {
+fn burst(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
+    let heard = match &d.measured.burst {
+        Some(burst) => format!(
+            "{} at {}",
+            units.height(burst.altitude_m),
+            clock_with_zone(burst.time, &plan.timezone)
+        ),
+        None => "not heard".to_owned(),
+    };
+    format!(
+        "{heard}, planned {}",
+        units.height(d.planned_burst.altitude_m)
+    )
+}
+
+fn fall(d: &Debrief, units: UnitSystem) -> String {
+    match d.next.landing_speed_m_s {
+        Some(m_s) => rate(d, 1, m_s, "", units) + ", at sea level",
+        None => "too little was heard of it to tell how fast it was".to_owned(),
+    }
+}
+
+/// When it landed, or by when.
+fn landed(d: &Debrief, plan: &Plan) -> String {
+    let time = clock_with_zone(d.landing.time, &plan.timezone);
+    match d.measured.down_before {
+        true => format!("by {time} at the latest"),
+        false => time,
+    }
+}
+
+fn shift(late_s: f64, zone: &TimeZone, released: Timestamp) -> String {
     let by = match late_s {
         // Less is rounded to no minute.
         s if s.abs() < 30.0 => "as in".to_owned(),
@@ -106,6 +137,9 @@ fn shift(late_s: f64) -> String {
         s => format!("{} earlier than in", duration(-s)),
     };
     let doubt = match late_s.abs() > OTHER_DAY_S {
+        _ if seems_local(zone, released, late_s) => {
+            "; these are just the hours of the plan's zone: are the track's times local ones?"
+        }
         true => "; is it the track of this flight?",
         false => "",
     };
@@ -135,8 +169,12 @@ fn track(d: &Debrief, units: UnitSystem) -> String {
     let end = match m.landed {
         true => "heard on the ground".to_owned(),
         false => format!(
-            "ends in the air, at {} above sea level; the landing is estimated from there, by its rate of fall so far and the winds of the plan",
-            units.height(m.last.altitude_m)
+            "ends in the air, at {} above sea level; the landing is estimated from there, by {} and the winds of the plan",
+            units.height(m.last.altitude_m),
+            match m.down.is_empty() {
+                true => "the plan's rate of fall",
+                false => "its rate of fall so far",
+            }
         ),
     };
     let begin = match m.heard_from_m {
@@ -218,9 +256,24 @@ fn causes(d: &Debrief, units: UnitSystem) -> String {
             sides(part.along_across_m, units)
         );
     }
-    match winds_teach(d.winds_teach) {
-        None => text,
-        Some(said) => format!("{text}\n{}\n", wrapped(said, 96).join("\n")),
+    for said in [in_the_rest(&d.measured), winds_teach(d.winds_teach)] {
+        if let Some(said) = said {
+            let _ = write!(text, "\n{}\n", wrapped(said, 96).join("\n"));
+        }
+    }
+    text
+}
+
+/// What of the flight was not heard and so is part of the rest.
+pub(in crate::report) fn in_the_rest(m: &Measured) -> Option<&'static str> {
+    match (m.burst.is_some(), m.down.is_empty()) {
+        (false, _) => Some(
+            "Burst and fall were not heard: what they moved it by is part of the rest, and the logbook learns nothing from them, nor about how wrong winds are.",
+        ),
+        (true, true) => Some(
+            "Too little was heard of the fall: what it moved it by is part of the rest, and the logbook learns nothing from it, nor about how wrong winds are.",
+        ),
+        (true, false) => None,
     }
 }
 
@@ -254,18 +307,13 @@ pub(in crate::report) fn winds_teach(teach: WindsTeach) -> Option<&'static str> 
 /// Lines for the next plan, and what they are worth.
 fn next(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
     let n = &d.next;
-    // As remarks, for a plan takes one of the two.
-    let commented: String = n
-        .descent_by_speed
-        .lines()
-        .map(|line| format!("# {line}\n"))
-        .collect();
-    format!(
-        "\nFor the next plan\n\n{}\n{}\n# or in one number\n{commented}{}",
-        n.ascent,
-        n.descent,
-        list(WORTH, &worth(d, plan, units))
-    )
+    let mut text = format!("\nFor the next plan\n\n{}\n", n.ascent);
+    if let (Some(rates), Some(speed)) = (&n.descent, &n.descent_by_speed) {
+        // As remarks, for a plan takes one of the two.
+        let commented: String = speed.lines().map(|line| format!("# {line}\n")).collect();
+        text += &format!("{rates}\n# or in one number\n{commented}");
+    }
+    text + &list(WORTH, &worth(d, plan, units))
 }
 
 /// The heading over what [`worth`] says.
@@ -276,9 +324,16 @@ pub(in crate::report) fn worth(d: &Debrief, plan: &Plan, units: UnitSystem) -> V
     let n = &d.next;
     let mut said = vec![
         "Rate of rise and burst: of this balloon with this fill. One flight cannot say how much of a different rate is due to lift and how much to drag; a weighed lift can.".to_owned(),
-        "Burst: one of many kinds; a single low burst may be a weak make or one damaged balloon.".to_owned(),
-        "Fall: the load and what was left of the balloon under this canopy; one flight cannot say how much of it hung on the line. For another burst altitude use the landing speed instead of the rates.".to_owned(),
     ];
+    if d.measured.floated_s > 0.0 {
+        said.push("The float is part of the rates of its highest band, as flown; it is none of the mean rate, nor of what the logbook learns.".to_owned());
+    }
+    if d.measured.burst.is_some() {
+        said.push("Burst: one of many kinds; a single low burst may be a weak make or one damaged balloon.".to_owned());
+    }
+    if n.descent.is_some() {
+        said.push("Fall: the load and what was left of the balloon under this canopy; one flight cannot say how much of it hung on the line. For another burst altitude use the landing speed instead of the rates.".to_owned());
+    }
     if let Some(kg) = n.neck_lift_kg {
         said.push(format!(
             "With {} of lift at the neck the plan's balloon would rise as fast, if all of the difference is lift.",

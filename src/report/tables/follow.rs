@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use jiff::tz::TimeZone;
 
 use crate::brief::answer::WaitingPoint;
-use crate::follow::answer::{Landing, Last, Search, Standing};
+use crate::follow::answer::{FollowNote, Landing, Last, Search, Standing};
 use crate::follow::phase::Phase;
 use crate::report::cautions::AID;
 use crate::report::follow_words::{ago, doing, note, refusal, shrunk};
@@ -122,7 +122,7 @@ pub(in crate::report) fn rows(
         Some(landing) => rows_of_landing(landing, standing, zone, units, &mut row),
         // Else an empty place would look as if the answer were missing.
         None if standing.phase == Phase::OnGround => {
-            row("Landing", not_left(standing).into());
+            row("Landing", not_left(standing, units));
         }
         None => {}
     }
@@ -177,12 +177,23 @@ pub(in crate::report) fn rows(
 }
 
 /// Why no landing is told of what was not heard in the air.
-fn not_left(standing: &Standing) -> &'static str {
-    match (&standing.last, standing.silent_s) {
+fn not_left(standing: &Standing, units: UnitSystem) -> String {
+    let away_m = standing.notes.iter().find_map(|note| match note {
+        FollowNote::LiesElsewhere { away_m } => Some(*away_m),
+        _ => None,
+    });
+    if let Some(away_m) = away_m {
+        let far = far(away_m, units);
+        return format!(
+            "not known: it is on the ground {far} from the site, flown or carried there"
+        );
+    }
+    let said = match (&standing.last, standing.silent_s) {
         (_, Some(_)) => "not known: nothing was heard that tells whether it has left the ground",
         (None, None) => "nothing was heard yet",
         (Some(_), None) => "it has not left the ground yet",
-    }
+    };
+    said.to_owned()
 }
 
 /// The ring to search, in words.

@@ -16,6 +16,7 @@ use crate::report::palette::{FLOWN, PAPER};
 use crate::report::pictures::picture::{Look, Picture};
 use crate::report::words::{clock_time, date, way_of};
 use crate::units::UnitSystem;
+use crate::zone::Mark;
 
 /// The flown track: a double line.
 const TRACK: Look = Look::line(FLOWN, 6.0);
@@ -41,16 +42,26 @@ pub fn draw(d: &Debrief, shown: &MapGround, timezone: &TimeZone, units: UnitSyst
 
 fn heading(d: &Debrief, timezone: &TimeZone, units: UnitSystem) -> [String; 3] {
     let when = format!(
-        "{}: released {}, down {}",
+        "{}: released {}, down {}{}",
         date(d.measured.released, timezone),
         clock_time(d.measured.released, timezone),
+        if d.measured.down_before { "by " } else { "" },
         clock_time(d.landing.time, timezone)
     );
     let miss = format!(
-        "landed {} of the planned landing",
+        "{} {} of the planned landing",
+        landed(d),
         way_of(d.miss_m, d.miss_azimuth_deg, units)
     );
     [title(d), when, miss]
+}
+
+/// That it landed, as far as that was heard.
+pub fn landed(d: &Debrief) -> &'static str {
+    match d.measured.landed {
+        true => "landed",
+        false => "would have landed (estimated)",
+    }
 }
 
 /// The flight's name, or what stands for it.
@@ -126,22 +137,27 @@ fn flown(picture: &mut Picture, sheet: &Sheet, labels: &mut Labels, d: &Debrief)
 
 /// Draws and names where it burst and landed.
 fn places(top: &mut Picture, sheet: &Sheet, labels: &mut Labels, d: &Debrief, zone: &TimeZone) {
-    let down = match d.measured.landed {
-        true => "landed",
-        false => "landed, reckoned",
+    let down = match (d.measured.landed, d.measured.down_before) {
+        (true, false) => "landed",
+        (true, true) => "landed by",
+        (false, _) => "landed, reckoned",
     };
-    let marks = [("did burst", &d.measured.burst), (down, &d.landing)];
-    let points = marks.map(|(_, mark)| sheet.at(mark.position));
-    for [x, y] in points {
+    let burst = d.measured.burst.as_ref().map(|mark| ("did burst", mark));
+    let marks: Vec<(&str, &Mark)> = burst.into_iter().chain([(down, &d.landing)]).collect();
+    let points: Vec<[f64; 2]> = marks.iter().map(|(_, m)| sheet.at(m.position)).collect();
+    for [x, y] in &points {
         labels.take([x - SIGN, y - SIGN, x + SIGN, y + SIGN]);
     }
-    for ((what, mark), at) in marks.iter().zip(points) {
+    for ((what, mark), at) in marks.iter().zip(&points) {
         let name = format!("{what} {}", clock_time(mark.time, zone));
-        labels.write_or_join(top, at, SIGN + 3.0, NAME, &name);
+        labels.write_or_join(top, *at, SIGN + 3.0, NAME, &name);
     }
-    let [burst, landing] = points;
-    top.dot(burst, 7.0, PAPER);
-    top.dot(burst, 5.0, FLOWN);
+    if let Some((_, burst)) = burst {
+        let burst = sheet.at(burst.position);
+        top.dot(burst, 7.0, PAPER);
+        top.dot(burst, 5.0, FLOWN);
+    }
+    let landing = sheet.at(d.landing.position);
     top.dot(landing, 11.0, PAPER);
     top.dot(landing, 9.0, FLOWN);
     top.dot(landing, 5.0, PAPER);

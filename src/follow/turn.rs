@@ -1,0 +1,160 @@
+//! Where the rise of a flight ends and its fall begins: one account for those who follow it and for the debrief.
+
+use super::mark;
+use super::phase::{FLOATING_M_S, FLOATING_S, NEAR_GROUND_M, Told};
+use crate::atmosphere::{AirProfile, RHO0_KG_M3};
+use crate::clock::{after, seconds_between};
+use crate::track::Fix;
+use crate::track::gate::rate;
+use crate::zone::Mark;
+
+/// Nothing falls more slowly, m/s.
+pub const SLOWEST_FALL_M_S: f64 = 1.0;
+/// Rates are taken over at least so long, s.
+const WINDOW_S: f64 = 120.0;
+/// Fixes nearer in time say little of the rate of a fall, s.
+const APART_S: f64 = 10.0;
+/// In a longer silence, s, it may have burst unheard.
+const SILENT_S: f64 = 300.0;
+/// What rises over a silence at less than this share of its rate before has turned in it.
+const SLOWED: f64 = 0.6;
+/// What has burst falls no more slowly than what lands with this, m/s, does at its height.
+const LANDS_M_S: f64 = 2.0;
+/// No balloon rises faster, m/s.
+const FASTEST_RISE_M_S: f64 = 15.0;
+
+/// The turn of a flight: places among its fixes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Turn {
+    /// The first fix of the float that the fall ended; the same as `end` where it did not float.
+    pub level: usize,
+    /// The last fix before the fall: the burst lies between it and the next one.
+    pub end: usize,
+}
+
+impl Turn {
+    /// The turn of a flight that falls, or fell, from a site at an altitude.
+    pub fn of(fixes: &[Fix], told: &Told, site_m: f64) -> Turn {
+        let Told { first, top, .. } = *told;
+        let end = match turned_in_silence(fixes, first, top) {
+            true => top - 1,
+            false => falls_from(fixes, top, site_m),
+        };
+        let level = level_from(fixes, first, end);
+        Turn { level, end }
+    }
+
+    /// Where it burst, if enough was heard to tell: its rise, and either no long silence after it, or two fixes in
+    /// the fall, whose line leads back up. What has landed lies at an altitude.
+    pub fn burst(&self, fixes: &[Fix], lies_m: Option<f64>) -> Option<Mark> {
+        let falling = fixes.get(self.end + 1..)?;
+        let silent_s = seconds_between(fixes[self.end].time, falling.first()?.time);
+        let floor_m = lies_m.map_or(f64::NEG_INFINITY, |m| m + NEAR_GROUND_M);
+        let aloft = falling.iter().filter(|f| f.altitude_m > floor_m);
+        let heard = self.end > 0 && (silent_s <= SILENT_S || aloft.count() >= 2);
+        heard.then(|| meeting(fixes, self.end))
+    }
+}
+
+/// Whether it burst in a silence, so that its highest fix is one of the fall already.
+fn turned_in_silence(fixes: &[Fix], first: usize, top: usize) -> bool {
+    let (highest, Some(next)) = (&fixes[top], fixes.get(top + 1)) else {
+        return false;
+    };
+    let middle_m = 0.5 * (highest.altitude_m + next.altitude_m);
+    let falls_m_s = LANDS_M_S * thinness(middle_m).sqrt();
+    // Else it had not burst yet where it was highest.
+    if top <= first || rate(highest, next) > -falls_m_s {
+        return false;
+    }
+    let last = &fixes[top - 1];
+    let earlier = |f: &&Fix| seconds_between(f.time, last.time) >= WINDOW_S;
+    let before = fixes[..top].iter().rfind(earlier);
+    seconds_between(last.time, highest.time) > SILENT_S
+        && before.is_some_and(|b| rate(last, highest) < SLOWED * rate(b, last))
+}
+
+/// The last fix at which it has fallen more slowly than anything falls, since its highest one and of late: what floats
+/// sinks and rises again, and its fall begins where that ends.
+fn falls_from(fixes: &[Fix], top: usize, site_m: f64) -> usize {
+    let highest = &fixes[top];
+    // Lower down what hardly falls lies on the ground.
+    let half_m = 0.5 * (highest.altitude_m + site_m);
+    let stays = |i: &usize| {
+        let fix = &fixes[*i];
+        let slowly = |from: &Fix| rate(from, fix) > -SLOWEST_FALL_M_S;
+        let earlier = |f: &&Fix| seconds_between(f.time, fix.time) >= WINDOW_S;
+        fix.altitude_m > half_m
+            && slowly(highest)
+            && fixes[top..*i].iter().rfind(earlier).is_some_and(slowly)
+    };
+    (top + 1..fixes.len()).rfind(stays).unwrap_or(top)
+}
+
+/// The first fix from which on it hardly rises any more, if it floats for a while from there; else the end.
+fn level_from(fixes: &[Fix], first: usize, end: usize) -> usize {
+    let last = &fixes[end];
+    let floats = |i: &usize| {
+        let from = &fixes[*i];
+        let slowly = |to: &Fix| rate(from, to) < FLOATING_M_S;
+        let later = |f: &&Fix| seconds_between(from.time, f.time) >= WINDOW_S;
+        slowly(last) && fixes[*i..=end].iter().find(later).is_some_and(slowly)
+    };
+    let long = |i: &usize| seconds_between(fixes[*i].time, last.time) >= FLOATING_S;
+    (first..end).find(floats).filter(long).unwrap_or(end)
+}
+
+/// Where the lines of rise and fall meet after the last fix before the fall: the rise of the last minutes goes on; the
+/// fall goes back up at the steepest rate of its first pairs of fixes, faster where air is thinner.
+fn meeting(fixes: &[Fix], end: usize) -> Mark {
+    let highest = &fixes[end];
+    let after_it = |f: &Fix| seconds_between(highest.time, f.time);
+    let before = fixes[..end].iter().rfind(|f| after_it(f) <= -WINDOW_S);
+    let up_m_s = before
+        .map_or(0.0, |b| rate(b, highest))
+        .clamp(0.0, FASTEST_RISE_M_S);
+    let (Some([from, to]), Some(next)) = (steepest(&fixes[end..]), fixes.get(end + 1)) else {
+        return mark(highest);
+    };
+    let measured_at = thinness(0.5 * (from.altitude_m + to.altitude_m));
+    let next_s = after_it(next);
+    let mut burst_s: f64 = 0.0;
+    // How fast it falls at the burst depends on how high that is: each round brings them nearer.
+    for _ in 0..30 {
+        let burst_m = highest.altitude_m + up_m_s * burst_s;
+        let thinner = thinness(0.5 * (from.altitude_m + burst_m)) / measured_at;
+        let down_m_s = -rate(from, to) * thinner.sqrt();
+        burst_s = (after_it(from) - (burst_m - from.altitude_m) / down_m_s).clamp(0.0, next_s);
+    }
+    let share = if next_s > 0.0 { burst_s / next_s } else { 0.0 };
+    let way_m = share * highest.position.distance_m(next.position);
+    let azimuth_deg = highest.position.azimuth_deg(next.position);
+    Mark {
+        position: highest.position.destination(azimuth_deg, way_m),
+        altitude_m: highest.altitude_m + up_m_s * burst_s,
+        time: after(highest.time, burst_s),
+    }
+}
+
+/// How many times thinner than at sea level the standard atmosphere is at an altitude, m.
+fn thinness(altitude_m: f64) -> f64 {
+    RHO0_KG_M3 / AirProfile::standard().at(altitude_m).density_kg_m3
+}
+
+/// The steepest of the first pairs of a fall.
+fn steepest(falling: &[Fix]) -> Option<[&Fix; 2]> {
+    let mut apart: Vec<&Fix> = Vec::new();
+    for fix in falling {
+        let far = |f: &&Fix| seconds_between(f.time, fix.time) >= APART_S;
+        if apart.last().is_none_or(far) {
+            apart.push(fix);
+        }
+        if apart.len() > 4 {
+            break;
+        }
+    }
+    let pairs = apart.windows(2).map(|w| [w[0], w[1]]);
+    pairs
+        .filter(|[a, b]| rate(a, b) < 0.0)
+        .min_by(|a, b| rate(a[0], a[1]).total_cmp(&rate(b[0], b[1])))
+}
