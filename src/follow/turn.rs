@@ -16,8 +16,8 @@ const WINDOW_S: f64 = 120.0;
 const APART_S: f64 = 10.0;
 /// In a longer silence, s, it may have burst unheard.
 const SILENT_S: f64 = 300.0;
-/// What rises over a silence at less than this share of its rate before has turned in it.
-const SLOWED: f64 = 0.6;
+/// What rises over a silence at less than this share of its rate before, and falls after it, has turned in it.
+const SLOWED: f64 = 0.9;
 /// What has burst falls no more slowly than what lands with this, m/s, does at its height.
 const LANDS_M_S: f64 = 2.0;
 /// No balloon rises faster, m/s.

@@ -307,11 +307,11 @@ pub(in crate::report) fn winds_teach(teach: WindsTeach) -> Option<&'static str> 
 /// Lines for the next plan, and what they are worth.
 fn next(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
     let n = &d.next;
-    let mut text = format!("\nFor the next plan\n\n{}\n", n.ascent);
+    let mut text = format!("\nFor the next plan\n\n{}", n.ascent);
     if let (Some(rates), Some(speed)) = (&n.descent, &n.descent_by_speed) {
         // As remarks, for a plan takes one of the two.
         let commented: String = speed.lines().map(|line| format!("# {line}\n")).collect();
-        text += &format!("{rates}\n# or in one number\n{commented}");
+        text += &format!("\n{rates}\n# or in one number\n{commented}");
     }
     text + &list(WORTH, &worth(d, plan, units))
 }
