@@ -14,9 +14,9 @@ pub const SLOWEST_FALL_M_S: f64 = 1.0;
 const WINDOW_S: f64 = 120.0;
 /// Fixes nearer in time say little of the rate of a fall, s.
 const APART_S: f64 = 10.0;
-/// In a longer silence, s, it may have burst unheard.
+/// After a longer silence, s, one fix of the fall is too little to tell of the burst.
 const SILENT_S: f64 = 300.0;
-/// What rises over a silence at less than this share of its rate before, and falls after it, has turned in it.
+/// What rises to its highest fix at less than this share of its rate before, and falls from there, has turned before.
 const SLOWED: f64 = 0.9;
 /// What has burst falls no more slowly than what lands with this, m/s, does at its height.
 const LANDS_M_S: f64 = 2.0;
@@ -36,7 +36,7 @@ impl Turn {
     /// The turn of a flight that falls, or fell, from a site at an altitude.
     pub fn of(fixes: &[Fix], told: &Told, site_m: f64) -> Turn {
         let Told { first, top, .. } = *told;
-        let end = match turned_in_silence(fixes, first, top) {
+        let end = match falls_at_top(fixes, first, top) {
             true => top - 1,
             false => falls_from(fixes, top, site_m),
         };
@@ -56,8 +56,8 @@ impl Turn {
     }
 }
 
-/// Whether it burst in a silence, so that its highest fix is one of the fall already.
-fn turned_in_silence(fixes: &[Fix], first: usize, top: usize) -> bool {
+/// Whether it burst before its highest fix, which is one of the fall already.
+fn falls_at_top(fixes: &[Fix], first: usize, top: usize) -> bool {
     let (highest, Some(next)) = (&fixes[top], fixes.get(top + 1)) else {
         return false;
     };
@@ -70,8 +70,7 @@ fn turned_in_silence(fixes: &[Fix], first: usize, top: usize) -> bool {
     let last = &fixes[top - 1];
     let earlier = |f: &&Fix| seconds_between(f.time, last.time) >= WINDOW_S;
     let before = fixes[..top].iter().rfind(earlier);
-    seconds_between(last.time, highest.time) > SILENT_S
-        && before.is_some_and(|b| rate(last, highest) < SLOWED * rate(b, last))
+    before.is_some_and(|b| rate(last, highest) < SLOWED * rate(b, last))
 }
 
 /// The last fix at which it has fallen more slowly than anything falls, since its highest one and of late: what floats
