@@ -73,65 +73,15 @@ impl Measured {
         check(&fixes, &told)?;
         let released = phase::released(&fixes, &told, site_m)
             .ok_or_else(|| short("the track does not rise".into()))?;
-        let ground_m = phase::ground_m(&fixes, &told, site_m);
-        let ground = ground_after(&fixes, &told, site_m, highest_m);
-        let end = ground.map_or(fixes.len(), |ground| ground.still);
-        let turn = Turn::of(&fixes, &told, site_m);
-        let burst = turn.burst(&fixes, ground.map(|g| g.altitude_m));
-        let time = |t: Timestamp| seconds_between(released, t);
-        let point = |f: &Fix| (f.altitude_m, time(f.time));
-        let peak = burst.map(|b| (b.altitude_m, time(b.time)));
-        let first = told.first;
-        let floated_s = seconds_between(fixes[turn.level].time, fixes[turn.end].time);
-        let up = way_up(
-            ground_m,
-            fixes[first..=turn.end].iter().map(point),
-            // What floats sinks and rises again: all its time is that of its highest.
-            peak.map(|(m, s)| match floated_s > 0.0 {
-                true => (m.max(fixes[told.top].altitude_m), s),
-                false => (m, s),
-            }),
-        );
-        let risen = match floated_s > 0.0 {
-            true => point(&fixes[turn.level]),
-            false => up[up.len() - 1],
-        };
-        let falling = fixes.get(turn.end + 1..end).unwrap_or_default();
-        let mut down = way_down(peak, falling.iter().map(point));
-        let last = ground.map_or(fixes.last(), |ground| fixes.get(ground.lies));
-        let last = last.ok_or_else(|| short("no fix".into()))?;
-        let touched = ground.and_then(|g| touched(&down, g.altitude_m, point(last)));
-        down.extend(touched);
-        // Where it came from the air to the ground unheard, that was before it lay there.
-        let seen = falling.last().is_some_and(|f| {
-            ground.is_some_and(|g| f.altitude_m < g.altitude_m + GOES_ON_M) && peak.is_some()
-        });
-        let floor_m = ground.map_or(ground_m, |g| g.altitude_m);
-        if !tells_rates(&down, floor_m) {
-            down.clear();
-        }
-        down.reverse();
-        // With a fix on the ground at both ends, where there is one.
-        let heard = &fixes[first.saturating_sub(1)..fixes.len().min(end + 1)];
-        let start = first.checked_sub(1).map(|i| &fixes[i]);
-        Ok(Measured {
+        Heard {
+            ground: ground_after(&fixes, &told, site_m, highest_m),
+            ground_m: phase::ground_m(&fixes, &told, site_m),
+            turn: Turn::of(&fixes, &told, site_m),
+            fixes: &fixes,
+            told,
             released,
-            start: start.map(|f| f.position),
-            heard_from_m: fixes[first].altitude_m - ground_m,
-            burst,
-            floated_s,
-            risen,
-            last: Mark {
-                altitude_m: ground.map_or(last.altitude_m, |g| g.altitude_m),
-                time: touched.map_or(last.time, |t| after(released, t.1)),
-                ..mark(last)
-            },
-            landed: ground.is_some(),
-            down_before: ground.is_some() && !seen,
-            track: heard.iter().map(mark).collect(),
-            up,
-            down,
-        })
+        }
+        .measured()
     }
 
     /// When it landed, where that was heard.
@@ -168,6 +118,100 @@ fn check(fixes: &[Fix], told: &Told) -> Result<()> {
             "the track ends in the air on its way up, at {height} above sea level"
         ))),
         Phase::Falling | Phase::Landed => Ok(()),
+    }
+}
+
+/// A flight among its fixes.
+struct Heard<'a> {
+    fixes: &'a [Fix],
+    told: Told,
+    turn: Turn,
+    /// Where it came down.
+    ground: Option<Ground>,
+    /// How high the ground is that it left, m.
+    ground_m: f64,
+    released: Timestamp,
+}
+
+impl Heard<'_> {
+    fn measured(&self) -> Result<Measured> {
+        let (first, end, ground) = (self.told.first, self.end(), self.ground);
+        let burst = self.turn.burst(self.fixes, ground.map(|g| g.altitude_m));
+        let peak = burst.map(|b| (b.altitude_m, self.seconds(b.time)));
+        let up = self.up(peak);
+        let last = ground.map_or(self.fixes.last(), |ground| self.fixes.get(ground.lies));
+        let last = last.ok_or_else(|| short("no fix".into()))?;
+        let mut down = way_down(peak, self.falling().iter().map(|f| self.point(f)));
+        let touched = ground.and_then(|g| touched(&down, g.altitude_m, self.point(last)));
+        down.extend(touched);
+        if !tells_rates(&down, ground.map_or(self.ground_m, |g| g.altitude_m)) {
+            down.clear();
+        }
+        down.reverse();
+        // With a fix on the ground at both ends, where there is one.
+        let heard = &self.fixes[first.saturating_sub(1)..self.fixes.len().min(end + 1)];
+        Ok(Measured {
+            released: self.released,
+            start: first.checked_sub(1).map(|i| self.fixes[i].position),
+            heard_from_m: self.fixes[first].altitude_m - self.ground_m,
+            burst,
+            floated_s: self.floated_s(),
+            risen: match self.floated_s() > 0.0 {
+                true => self.point(&self.fixes[self.turn.level]),
+                false => up[up.len() - 1],
+            },
+            last: Mark {
+                altitude_m: ground.map_or(last.altitude_m, |g| g.altitude_m),
+                time: touched.map_or(last.time, |t| after(self.released, t.1)),
+                ..mark(last)
+            },
+            landed: ground.is_some(),
+            down_before: ground.is_some_and(|g| burst.is_none() || !self.is_heard_low(&g)),
+            track: heard.iter().map(mark).collect(),
+            up,
+            down,
+        })
+    }
+
+    fn seconds(&self, time: Timestamp) -> f64 {
+        seconds_between(self.released, time)
+    }
+
+    fn point(&self, fix: &Fix) -> (f64, f64) {
+        (fix.altitude_m, self.seconds(fix.time))
+    }
+
+    fn floated_s(&self) -> f64 {
+        let at = |i: usize| self.fixes[i].time;
+        seconds_between(at(self.turn.level), at(self.turn.end))
+    }
+
+    /// The first fix that is not of the flight any more.
+    fn end(&self) -> usize {
+        self.ground.map_or(self.fixes.len(), |ground| ground.still)
+    }
+
+    /// The fixes of the fall.
+    fn falling(&self) -> &[Fix] {
+        let falling = self.fixes.get(self.turn.end + 1..self.end());
+        falling.unwrap_or_default()
+    }
+
+    /// Whether the last of its fall was heard from so low that its line tells when it landed.
+    fn is_heard_low(&self, ground: &Ground) -> bool {
+        let last = self.falling().last();
+        last.is_some_and(|f| f.altitude_m < ground.altitude_m + GOES_ON_M)
+    }
+
+    fn up(&self, peak: Option<(f64, f64)>) -> Vec<(f64, f64)> {
+        let rising = &self.fixes[self.told.first..=self.turn.end];
+        // What floats sinks and rises again: all its time is that of its highest.
+        let highest_m = match self.floated_s() > 0.0 {
+            true => self.fixes[self.told.top].altitude_m,
+            false => f64::NEG_INFINITY,
+        };
+        let peak = peak.map(|(m, s)| (m.max(highest_m), s));
+        way_up(self.ground_m, rising.iter().map(|f| self.point(f)), peak)
     }
 }
 
