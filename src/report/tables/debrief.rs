@@ -256,10 +256,9 @@ fn causes(d: &Debrief, units: UnitSystem) -> String {
             sides(part.along_across_m, units)
         );
     }
-    for said in [in_the_rest(&d.measured), winds_teach(d.winds_teach)] {
-        if let Some(said) = said {
-            let _ = write!(text, "\n{}\n", wrapped(said, 96).join("\n"));
-        }
+    let said = [in_the_rest(&d.measured), winds_teach(d.winds_teach)];
+    for said in said.into_iter().flatten() {
+        let _ = write!(text, "\n{}\n", wrapped(said, 96).join("\n"));
     }
     text
 }
