@@ -247,13 +247,19 @@ pub fn release(fill: &Fill) -> String {
     local.strftime("%a %Y-%m-%d %H:%M %Z").to_string()
 }
 
+/// What is needed, in whole tenths: rounded up, as a crew that brings less comes short.
+fn tenths(needed: f64) -> f64 {
+    // What is a tenth but for the last bits is that tenth.
+    (10.0 * needed - 1e-9).ceil() / 10.0
+}
+
 /// How many of the usual cylinders a fill takes.
 fn usual_cylinders(usual: &[UsualCylinders], units: UnitSystem) -> String {
     let one = |of: &UsualCylinders| match of.kind {
         CylinderKind::Contents { contents_m3 } => format!(
             // Suppliers name these by cubic feet, whatever units a plan is read in.
             "{:.1} of {:.0} ft3 at 70 F and 14.7 psi",
-            of.needed,
+            tenths(of.needed),
             contents_m3 / CUBIC_FOOT_M3
         ),
         CylinderKind::Pressure {
@@ -261,7 +267,7 @@ fn usual_cylinders(usual: &[UsualCylinders], units: UnitSystem) -> String {
             gauge_pa,
         } => format!(
             "{:.1} of {} at {}",
-            of.needed,
+            tenths(of.needed),
             units.cylinder(water_volume_m3),
             units.gauge(gauge_pa)
         ),
@@ -271,4 +277,15 @@ fn usual_cylinders(usual: &[UsualCylinders], units: UnitSystem) -> String {
         "it takes, of the usual kinds (common practice, no source), {}",
         all.join(", or ")
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_needed_is_never_told_as_less() {
+        let told = [1.007_7, 1.0, 0.949_9, 2.3, 0.04].map(tenths);
+        assert_eq!(told, [1.1, 1.0, 1.0, 2.3, 0.1]);
+    }
 }
