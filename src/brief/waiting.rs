@@ -32,6 +32,9 @@ const SHORE_LANDINGS: usize = 12;
 /// A place is on another shore where it shares that of fewer landings than this share of what the best
 /// place does. A straight way past a pond counts as another shore, so no fixed share would do.
 const SHORE_SHARE: f64 = 0.5;
+/// Where fewer landings than this share are dry (by judgement), they send nobody to their shore: that of one in a
+/// thousand may lie across the sea.
+const DRY_SHARE: f64 = 0.1;
 /// Names of the points.
 const NAMES: [&str; POINTS] = ["A", "B"];
 
@@ -72,13 +75,7 @@ pub fn points(
     }
     let is_dry = |place: Normal| water.at(place).is_none();
     let places = on_ground(places, terrain, is_dry);
-    // A landing in water shares its shore with no place, and would rule out all of them.
-    let dry: Vec<Normal> = landings.iter().copied().filter(|l| is_dry(*l)).collect();
-    let ashore = match dry.as_slice() {
-        // All in water: the shore of the release is the one that cars come from.
-        [] => vec![zone.release.position.normal()],
-        dry => thinned(dry, SHORE_LANDINGS),
-    };
+    let ashore = ashore(landings, zone.release.position.normal(), is_dry);
     let places = on_the_shore(places, &ashore, |a, b| water.on_same_shore(a, b));
     let chosen = nearest(&places, &some);
     let at: Vec<[f64; 2]> = chosen.iter().map(|place| place.at).collect();
@@ -191,6 +188,17 @@ fn on_ground<'a>(
     places
 }
 
+/// What tells the shore to wait on: some of the landings, or the release where nearly all are in water.
+fn ashore(landings: &[Normal], release: Normal, is_dry: impl Fn(Normal) -> bool) -> Vec<Normal> {
+    // A landing in water shares its shore with no place, and would rule out all of them.
+    let dry: Vec<Normal> = landings.iter().copied().filter(|l| is_dry(*l)).collect();
+    match (dry.len() as f64) < DRY_SHARE * landings.len() as f64 || dry.is_empty() {
+        // The shore that cars come from.
+        true => vec![release],
+        false => thinned(&dry, SHORE_LANDINGS),
+    }
+}
+
 /// The places on the shore of the landings.
 fn on_the_shore<'a>(
     places: Vec<Candidate<'a>>,
@@ -213,7 +221,7 @@ fn on_the_shore<'a>(
 }
 
 /// One place after another, each the one that makes the mean distance from the landings to the nearest
-/// of them shortest.
+/// of them shortest; fewer where no other place makes it shorter.
 fn nearest<'a>(places: &[Candidate<'a>], landings: &[[f64; 2]]) -> Vec<Candidate<'a>> {
     let mut chosen: Vec<Candidate> = Vec::new();
     let mut so_far = vec![f64::INFINITY; landings.len()];
@@ -228,9 +236,12 @@ fn nearest<'a>(places: &[Candidate<'a>], landings: &[[f64; 2]]) -> Vec<Candidate
             .iter()
             .map(|place| (mean(place), place))
             .min_by(|a, b| a.0.total_cmp(&b.0));
-        let Some((_, place)) = best else {
+        let Some((way, place)) = best else {
             break;
         };
+        if way >= so_far.iter().sum() {
+            break;
+        }
         for (best, landing) in so_far.iter_mut().zip(landings) {
             *best = best.min(apart(place.at, *landing));
         }
@@ -289,6 +300,8 @@ mod tests {
         assert_eq!(chosen.len(), 2);
         assert_eq!((chosen[0].at[0], chosen[1].at[0]), (4_000.0, 15_000.0));
         assert!(nearest(&[], &landings).is_empty());
+        // A second car is not sent to where the first one is.
+        assert_eq!(nearest(&places[..1], &landings).len(), 1);
     }
 
     /// Landings east of a strait at 10 km, which is water up to 12 km.
@@ -306,6 +319,25 @@ mod tests {
         let east = [13_000.0, 13_500.0, 14_000.0, 9_000.0].map(|x| place(x).position.normal());
         let shore = on_the_shore(dry, &east, same);
         assert!(shore.iter().all(|p| p.at[0] > 12_000.0), "{}", shore.len());
+    }
+
+    /// The sea begins at 5 km, and has another shore at 15 km.
+    #[test]
+    fn one_landing_in_a_thousand_sends_nobody_across_the_sea() {
+        let at = |x: f64| place(x).position.normal();
+        let x = |place: Normal| place.position().lon_deg * 111_000.0;
+        let is_dry = |p: Normal| !(5_000.0..15_000.0).contains(&x(p));
+        let same = |a: Normal, b: Normal| (x(a) < 10_000.0) == (x(b) < 10_000.0);
+        let landings = |wet: usize, dry: usize| {
+            let wet = vec![at(12_000.0); wet];
+            [wet, vec![at(16_000.0); dry]].concat()
+        };
+        let waits = |wet: usize, dry: usize| {
+            let places = vec![place(15_500.0), place(17_000.0)];
+            let shore = ashore(&landings(wet, dry), at(0.0), is_dry);
+            on_the_shore(places, &shore, same).len()
+        };
+        assert_eq!([waits(999, 1), waits(1_000, 0), waits(800, 200)], [0, 0, 2]);
     }
 
     #[test]
