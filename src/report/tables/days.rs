@@ -186,29 +186,54 @@ pub(in crate::report) fn of_wind<'a>(
         true => "g: the strongest gusts in that hour",
         false => "the winds tell no gusts",
     };
-    let mut from = days.iter().filter_map(|day| day.surface_from);
-    let from = from.next_back().map_or_else(String::new, |from| match from {
-        GroundWindFrom::TenMetres => format!(
-            ": the forecast's own at {}",
-            units.height(TOLD_AT_M)
-        ),
-        GroundWindFrom::AtStation { apart_m } => format!(
-            ": the lowest of the sounding, at a station up to {} above or below the site (see Assumed)",
-            units.height(apart_m)
-        ),
-        GroundWindFrom::Between => format!(
-            ", {} above it by the winds below and above",
-            units.height(TOLD_AT_M)
-        ),
-        GroundWindFrom::BroughtDown { from_m } => format!(
-            ": of the lowest level of the winds, here {} above the site, brought down to {} (see Assumed)",
-            units.height(from_m),
-            units.height(TOLD_AT_M)
-        ),
-    });
+    let from = winds_from(days.iter().filter_map(|day| day.surface_from), units);
     format!(
         "* strongest wind at the ground from an hour before the release to the release{from}; {gusts}"
     )
+}
+
+/// What winds at the ground are from: each kind once, with its largest height of all.
+fn winds_from(all: impl Iterator<Item = GroundWindFrom>, units: UnitSystem) -> String {
+    let mut kinds: [Option<GroundWindFrom>; 4] = [None; 4];
+    for from in all {
+        let (kind, height_m) = kind_of(from);
+        let kept = &mut kinds[kind];
+        if kept.is_none_or(|kept| height_m > kind_of(kept).1) {
+            *kept = Some(from);
+        }
+    }
+    let said = kinds.into_iter().flatten();
+    let said: Vec<String> = said.map(|from| wind_from(from, units)).collect();
+    match said.as_slice() {
+        [] => String::new(),
+        said => format!(": {}", said.join(", or ")),
+    }
+}
+
+/// The kind of a wind at the ground, the best known first, and the height that goes with it, m.
+fn kind_of(from: GroundWindFrom) -> (usize, f64) {
+    match from {
+        GroundWindFrom::TenMetres => (0, 0.0),
+        GroundWindFrom::AtStation { apart_m } => (1, apart_m),
+        GroundWindFrom::Between => (2, 0.0),
+        GroundWindFrom::BroughtDown { from_m } => (3, from_m),
+    }
+}
+
+fn wind_from(from: GroundWindFrom, units: UnitSystem) -> String {
+    let at = units.height(TOLD_AT_M);
+    match from {
+        GroundWindFrom::TenMetres => format!("the forecast's own at {at}"),
+        GroundWindFrom::AtStation { apart_m } => format!(
+            "the lowest of the sounding, at a station up to {} above or below the site (see Assumed)",
+            units.height(apart_m)
+        ),
+        GroundWindFrom::Between => format!("{at} above it by the winds below and above"),
+        GroundWindFrom::BroughtDown { from_m } => format!(
+            "of the lowest level of the winds, up to {} above the site, brought down to {at} (see Assumed)",
+            units.height(from_m)
+        ),
+    }
 }
 
 /// What the columns are, under a table of some releases.
@@ -369,13 +394,21 @@ pub(in crate::report) fn more(day: &Day, units: UnitSystem) -> String {
 fn hit_words(hazard: &Hazard, units: UnitSystem) -> String {
     let [share, error] = [hazard.share, hazard.standard_error].map(|s| 100.0 * s.unwrap_or(0.0));
     let near = match hazard.within_m {
-        m if m > 0.0 => format!("within {} of a", units.distance(m)),
-        _ => "in a".to_owned(),
+        m if m > 0.0 => format!("within {} of", units.distance(m)),
+        _ => "in".to_owned(),
     };
     format!(
-        "{share:.1} % (+- {error:.1}) come down {near} {}",
+        "{share:.1} % (+- {error:.1}) come down {near} {} {}",
+        article(&hazard.name),
         hazard.name
     )
+}
+
+fn article(name: &str) -> &'static str {
+    match name.starts_with(['a', 'e', 'i', 'o', 'u']) {
+        true => "an",
+        false => "a",
+    }
 }
 
 /// How rows are ranked.
@@ -632,4 +665,30 @@ pub fn geojson(days: &Days, units: UnitSystem) -> String {
         Some(ellipse_with(ellipse, more))
     });
     basis::geojson(&days.basis, features.collect(), units)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_farthest_station_is_told_in_any_order() {
+        let near = GroundWindFrom::AtStation { apart_m: 0.0 };
+        let far = GroundWindFrom::AtStation { apart_m: 290.0 };
+        let own = GroundWindFrom::TenMetres;
+        let said = |all: [GroundWindFrom; 3]| winds_from(all.into_iter(), UnitSystem::Metric);
+        let one = said([near, far, own]);
+        assert_eq!(one, said([own, far, near]));
+        assert!(
+            one.contains("own at 10 m, or the lowest")
+                && one.contains("up to 290 m above or below"),
+            "{one}"
+        );
+        assert_eq!(winds_from(std::iter::empty(), UnitSystem::Metric), "");
+    }
+
+    #[test]
+    fn an_airfield_is_not_a_airfield() {
+        assert_eq!(["airfield", "town"].map(article), ["an", "a"]);
+    }
 }
