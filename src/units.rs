@@ -462,10 +462,12 @@ fn unsigned_zero(number: String) -> String {
 pub fn duration(seconds: f64) -> String {
     // Rounded before it is taken apart, or 59.9 min would be 60 min and not 1 h.
     let minutes = (seconds / 60.0).round() as i64;
+    let sign = if minutes < 0 { "-" } else { "" };
+    let minutes = minutes.unsigned_abs();
     match (minutes / 60, minutes % 60) {
-        (0, m) => format!("{m} min"),
-        (h @ 48.., _) => format!("{} d {} h", thousands((h / 24) as f64), h % 24),
-        (h, m) => format!("{h} h {m:02} min"),
+        (0, m) => format!("{sign}{m} min"),
+        (h @ 48.., _) => format!("{sign}{} d {} h", thousands((h / 24) as f64), h % 24),
+        (h, m) => format!("{sign}{h} h {m:02} min"),
     }
 }
 
@@ -490,6 +492,14 @@ mod tests {
         assert_eq!(
             [-0.5, -0.4, -1.4, -1_234.0].map(thousands),
             ["0", "0", "-1", "-1,234"]
+        );
+    }
+
+    #[test]
+    fn a_duration_has_one_sign() {
+        assert_eq!(
+            [-5_400.0, -60.0, -20.0, -180_000.0].map(duration),
+            ["-1 h 30 min", "-1 min", "0 min", "-2 d 2 h"]
         );
     }
 
