@@ -442,6 +442,7 @@ fn photos_get_places_by_one_of_the_burst() {
     ));
     for said in [
         "which shows the burst",
+        "takes its clock to be 7 h behind UTC",
         "3 with a time",
         "2 of them on the track; 2 without",
     ] {

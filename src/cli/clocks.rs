@@ -21,12 +21,15 @@ use windfall::track::photo::Photo;
 use windfall::units::UnitSystem;
 use windfall::zone::Mark;
 
+/// What says how the flight is compared with its prediction, which nothing is that is lined up.
+const NOT_BESIDE: [&str; 5] = ["out", "logbook", "wind", "format", "columns"];
+
 /// What is lined up; the flight is then not compared with its prediction.
 #[derive(Debug, Args)]
 pub struct ClockArgs {
     /// Lines up a data logger's file (CSV) with the track: by its pressures or heights, else by the shocks of burst
     /// and landing in its accelerations, or by one of them that stands out.
-    #[arg(long, value_name = "FILE", requires = "track", conflicts_with_all = ["out", "logbook"])]
+    #[arg(long, value_name = "FILE", requires = "track", conflicts_with_all = NOT_BESIDE)]
     pub align: Option<PathBuf>,
     /// Which column is which in the logger's file: time=...,date=...,pressure=...,height=...,acceleration=...,
     /// with names or numbers of columns, and units after a colon.
@@ -36,7 +39,7 @@ pub struct ClockArgs {
     #[arg(long, value_name = "FILE.csv", requires = "align")]
     pub aligned: Option<PathBuf>,
     /// Lines up a camera by one photo and what it shows: IMG_0123.JPG=burst, or =release, or =landing.
-    #[arg(long, value_name = "PHOTO=EVENT", requires = "track", conflicts_with_all = ["out", "logbook"])]
+    #[arg(long, value_name = "PHOTO=EVENT", requires = "track", conflicts_with_all = NOT_BESIDE)]
     pub camera: Option<String>,
     /// Writes where the photos in the folder of that photo were taken: .geojson or .kml.
     #[arg(long, value_name = "FILE", requires = "camera", value_parser = places_file)]

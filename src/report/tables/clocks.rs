@@ -94,17 +94,21 @@ fn offset(aligned: &Aligned, of_dates: bool, clock: Clock, zone: &TimeZone) -> S
         Clock::Date => format!(
             "its clock is {:.1} days {} UTC, {doubt}",
             aligned.offset_s.abs() / DAY_S,
-            if aligned.offset_s < 0.0 {
-                "behind"
-            } else {
-                "ahead of"
-            }
+            side(aligned.offset_s)
         ),
         // It has no date: all that it tells is when it showed nothing.
         _ => format!(
             "its clock showed 0 at {} ({zero:.1}), {doubt}",
             clock_with_zone(zero, zone)
         ),
+    }
+}
+
+/// On which side of another a clock is that is so much ahead of it, s.
+fn side(ahead_s: f64) -> &'static str {
+    match ahead_s < 0.0 {
+        true => "behind",
+        false => "ahead of",
     }
 }
 
@@ -129,7 +133,7 @@ fn note(note: &LoggerNote) -> String {
             let pressure =
                 pressure.map_or(String::new(), |p| format!(", the pressure in column {p}"));
             format!(
-                "It has no names of columns: the time is taken to be in column {time}{pressure} (assumed; give --columns to change that)."
+                "It has no names of columns: the time is taken to be in column {time}{pressure} (assumed; give --logger-columns to change that)."
             )
         }
         LoggerNote::NamesAgain(1) => "One more line of names was left out.".to_owned(),
@@ -174,8 +178,9 @@ pub fn camera(
         said.push((
             "",
             format!(
-                "The camera takes its clock to be {} h ahead of UTC: it is wrong by {}.",
-                zone_s / 3_600.0,
+                "The camera takes its clock to be {} h {} UTC: it is wrong by {}.",
+                zone_s.abs() / 3_600.0,
+                side(zone_s),
                 seconds(aligned.offset_s - zone_s)
             ),
         ));
