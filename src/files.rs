@@ -25,11 +25,36 @@ mod unfinished;
 
 use std::path::{Path, PathBuf};
 
+use crate::error::{Error, Result};
+
 pub use self::guard::{guarded, quiet};
 pub use self::input::{STDIN, is_regular, is_url, open_regular, read_bytes, read_text, shown};
 pub(crate) use self::output::for_new_files;
 pub use self::output::{UnfinishedFile, UnfinishedFolder, finish_all, write_atomically};
 pub use self::unfinished::remove_unfinished;
+
+/// Refuses a folder that has a file of these names and none of `own`, which `what` always has: it is of something
+/// else, whose files would be lost.
+///
+/// # Errors
+///
+/// Such a folder.
+pub fn check_is_free(folder: &Path, names: &[&str], own: &[&str], what: &str) -> Result<()> {
+    let there = |name: &&&str| folder.join(name).exists();
+    if own.iter().any(|name| there(&name)) {
+        return Ok(());
+    }
+    let Some(name) = names.iter().find(there) else {
+        return Ok(());
+    };
+    Err(Error::CannotDo {
+        why: format!(
+            "{} is there already, and is not of {what}",
+            folder.join(name).display()
+        ),
+        remedy: format!("expected a folder of its own for {what}"),
+    })
+}
 
 /// The name of a file without the folders that it lies in.
 pub fn name_of(path: impl AsRef<Path>) -> String {

@@ -68,6 +68,16 @@ fn columns_of_winds_and_of_a_logger_are_told_apart() {
         "{}",
         stderr(&output)
     );
+    // Nothing is lined up by the winds: what is said of them would be passed over.
+    for (name, value) in [
+        ("--wind", &*winds),
+        ("--columns", named),
+        ("--format", "csv"),
+    ] {
+        let args = ["--track", &track, "--align", &logger, name, value];
+        let output = debrief(&args);
+        assert_eq!(output.status.code(), Some(2), "{name}: {}", stderr(&output));
+    }
 }
 
 #[test]
@@ -348,6 +358,17 @@ fn a_page_a_map_and_a_row_are_written_by_ending_or_into_a_folder() {
         let outside = page.replace("http://www.w3.org/2000/svg", "");
         assert!(!outside.contains(wrong), "{wrong}");
     }
+    // What is copied from it is read by a plan.
+    let (_, lines) = page.split_once("<pre").unwrap();
+    let lines = lines
+        .split_once('>')
+        .unwrap()
+        .1
+        .split_once("</pre>")
+        .unwrap()
+        .0;
+    let table: toml::Table = lines.replace("&quot;", "\"").parse().unwrap();
+    assert!(table.contains_key("descent"), "{lines}");
     let zone: Value = serde_json::from_str(&text("debrief.geojson")).unwrap();
     let kinds: Vec<&str> = zone["features"]
         .as_array()
@@ -360,6 +381,14 @@ fn a_page_a_map_and_a_row_are_written_by_ending_or_into_a_folder() {
     }
     assert_eq!(&fs::read(out.join("map.png")).unwrap()[1..4], b"PNG");
     look_at(&out.join("debrief.html"));
+    // Made again it takes the place of itself, but not that of a briefing.
+    let again = &args[..4];
+    stdout(&debrief(again));
+    fs::remove_file(out.join("debrief.html")).unwrap();
+    let map = fs::read(out.join("map.svg")).unwrap();
+    let refused = stderr(&debrief(again));
+    assert!(refused.contains("a folder of its own"), "{refused}");
+    assert_eq!(fs::read(out.join("map.svg")).unwrap(), map);
     // By ending; over what is read, or of a kind that there is not, nothing is written.
     let one = folder.path().join("one.svg");
     stdout(&debrief(&[

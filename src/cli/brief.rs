@@ -15,8 +15,9 @@ use super::progress::Progress;
 use super::wind_files::WindArgs;
 use windfall::brief::brief;
 use windfall::error::Result;
-use windfall::files::UnfinishedFolder;
+use windfall::files::{UnfinishedFolder, check_is_free};
 use windfall::report::files::briefing::{FILES, files};
+use windfall::report::files::live_folder::LIVE;
 use windfall::report::round_heights::round_heights;
 use windfall::zone::DRAWS;
 
@@ -75,6 +76,8 @@ pub fn run(args: &BriefArgs, out: &mut impl Write) -> Result<()> {
     for name in FILES {
         output::keep_apart(&args.out.join(name), &read)?;
     }
+    // Its zone and map file would be lost.
+    check_is_free(&args.out, &LIVE, &[], "a briefing")?;
     // Before the flights: a folder that cannot be written to is told without waiting.
     let mut folder = UnfinishedFolder::begin(&args.out, &FILES)?;
     // Here and not where it is used: the library reads no clock.

@@ -19,6 +19,7 @@ use windfall::brief::map_ground;
 use windfall::debrief::Debrief;
 use windfall::debrief::scores::{FEW, Scores};
 use windfall::error::{Error, Fault, Result};
+use windfall::files::check_is_free;
 use windfall::listen::listening::read_file;
 use windfall::logbook::{Flight, Logbook};
 use windfall::plan::Plan;
@@ -242,15 +243,10 @@ fn of_logbook(args: &DebriefArgs, book: &Path, out: &mut impl Write) -> Result<(
     begun.finish(|| output::print(out, "standard output", &text))
 }
 
-/// Endings of files, and their names in a folder.
+/// Endings of files, and their names in a folder; the page is the one that a briefing has not.
 const KINDS: [&str; 6] = ["html", "png", "svg", "csv", "geojson", "json"];
-const FILES: [&str; 5] = [
-    "debrief.html",
-    "map.png",
-    "map.svg",
-    "record.csv",
-    "debrief.geojson",
-];
+const PAGE: &str = "debrief.html";
+const FILES: [&str; 5] = [PAGE, "map.png", "map.svg", "record.csv", "debrief.geojson"];
 
 fn debrief_file(text: &str) -> std::result::Result<PathBuf, String> {
     match Path::new(text).extension() {
@@ -262,6 +258,7 @@ fn debrief_file(text: &str) -> std::result::Result<PathBuf, String> {
 /// The files of folders, which are made.
 fn in_folders(folders: &[PathBuf]) -> Result<Vec<PathBuf>> {
     for folder in folders {
+        check_is_free(folder, &FILES, &[PAGE], "a debrief")?;
         fs::create_dir_all(folder).map_err(|cause| Error::file(folder, "make", cause))?;
     }
     let files = |folder: &PathBuf| FILES.map(|name| folder.join(name));

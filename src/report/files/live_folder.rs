@@ -11,7 +11,7 @@ use super::follow::{geojson, kml, kml_link};
 use crate::brief::answer::WaitingPoint;
 use crate::clock::seconds_between;
 use crate::error::{Error, Result};
-use crate::files::write_atomically;
+use crate::files::{check_is_free, write_atomically};
 use crate::follow::answer::Standing;
 use crate::listen::ReportSource;
 use crate::plan::Plan;
@@ -27,6 +27,9 @@ const KML_NOW: &str = "zone-now.kml";
 const VIEWS: [&str; 3] = ["zone.geojson", KML_NOW, "page.html"];
 /// When the flight that the folder is about is released.
 const RELEASE: &str = "release.txt";
+/// What tells that a flight was followed into a folder.
+pub const LIVE: [&str; 2] = [RELEASE, LOG];
+const WHAT: &str = "a flight that is followed";
 /// The file that viewers open once.
 const KML: &str = "zone.kml";
 /// A release that is moved by less is that of the same flight, late or early, s.
@@ -52,7 +55,8 @@ impl LiveFolder {
         let earlier = match goes_on {
             true => None,
             false => {
-                check_is_free(path)?;
+                // As a briefing's map, which would be lost.
+                check_is_free(path, &[VIEWS.as_slice(), &[KML]].concat(), &LIVE, WHAT)?;
                 set_aside(path, release)?
             }
         };
@@ -127,24 +131,6 @@ impl LiveFolder {
         write(map_file, kml(standing, waiting, zone, units))?;
         write(page, pages::follow::text(standing, waiting, zone, units))
     }
-}
-
-/// Refuses a folder that has files of these names but never followed a flight, as that of a briefing: they would be lost.
-fn check_is_free(folder: &Path) -> Result<()> {
-    if [RELEASE, LOG].iter().any(|name| folder.join(name).exists()) {
-        return Ok(());
-    }
-    let mut names = VIEWS.iter().chain(&[KML]);
-    let Some(name) = names.find(|name| folder.join(name).exists()) else {
-        return Ok(());
-    };
-    Err(Error::CannotDo {
-        why: format!(
-            "{} is there already, and is not of a flight that was followed",
-            folder.join(name).display()
-        ),
-        remedy: "expected a folder of its own for the flight that is followed".into(),
-    })
 }
 
 /// Takes what a folder has of a flight with another release out of the way of the new one; where its log is then.

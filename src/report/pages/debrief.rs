@@ -13,7 +13,7 @@ use crate::report::pictures::debrief::causes;
 use crate::report::pictures::map::debrief::{landed, title};
 use crate::report::pictures::picture::Picture;
 use crate::report::tables::debrief::{
-    WORTH, cause_name, in_the_rest, lines, sides, winds_teach, worth,
+    WORTH, cause_name, in_the_rest, lines, lines_for_next, sides, winds_teach, worth,
 };
 use crate::report::words::date;
 use crate::units::UnitSystem;
@@ -134,12 +134,7 @@ fn miss(d: &Debrief, units: UnitSystem) -> Markup {
 
 fn next(d: &Debrief, plan: &Plan, units: UnitSystem) -> Markup {
     html! {
-        pre tabindex="0" aria-label="Lines for the next plan" {
-            (d.next.ascent)
-            @if let (Some(rates), Some(speed)) = (&d.next.descent, &d.next.descent_by_speed) {
-                "\n" (rates) "\n# or in one number\n" (speed)
-            }
-        } "\n"
+        pre tabindex="0" aria-label="Lines for the next plan" { (lines_for_next(d)) } "\n"
         h3 { (WORTH) } "\n"
         ul { "\n" @for said in worth(d, plan, units) { li { (said) } "\n" } } "\n"
     }

@@ -305,14 +305,23 @@ pub(in crate::report) fn winds_teach(teach: WindsTeach) -> Option<&'static str> 
 
 /// Lines for the next plan, and what they are worth.
 fn next(d: &Debrief, plan: &Plan, units: UnitSystem) -> String {
+    format!(
+        "\nFor the next plan\n\n{}{}",
+        lines_for_next(d),
+        list(WORTH, &worth(d, plan, units))
+    )
+}
+
+/// Lines for the next plan, as they stand in a plan.
+pub(in crate::report) fn lines_for_next(d: &Debrief) -> String {
     let n = &d.next;
-    let mut text = format!("\nFor the next plan\n\n{}", n.ascent);
+    let mut text = n.ascent.clone();
     if let (Some(rates), Some(speed)) = (&n.descent, &n.descent_by_speed) {
         // As remarks, for a plan takes one of the two.
         let commented: String = speed.lines().map(|line| format!("# {line}\n")).collect();
         text += &format!("\n{rates}\n# or in one number\n{commented}");
     }
-    text + &list(WORTH, &worth(d, plan, units))
+    text
 }
 
 /// The heading over what [`worth`] says.
