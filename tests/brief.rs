@@ -230,6 +230,53 @@ fn nobody_is_sent_to_where_no_zone_is() {
         lines[2].starts_with("release https://") && !message.contains("be there"),
         "{message}"
     );
+    assert!(briefing.text("map.svg").contains("no zone is given"));
+    let second = words(&briefing.text("second-car.html"));
+    assert!(!second.contains("stay with the first car"), "{second}");
+    // What is said of most flights is said of those that stay.
+    for name in FILES.iter().filter(|name| !name.ends_with("png")) {
+        let text = briefing.text(name).replace("\r\n ", "");
+        let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        for wrong in [
+            "9 in 10 between",
+            "9 in 10 chances between",
+            "9 in 10 lie",
+            "9 in 10)",
+        ] {
+            assert!(!text.contains(wrong), "{name}: {wrong}");
+        }
+    }
+}
+
+/// A flight that bursts below the first height of the table has a zone to search all the same.
+#[test]
+fn a_low_flight_has_a_zone_to_search() {
+    let low = (
+        "[balloon]",
+        "[ascent]\nburst_altitude = \"800 m\"\n[balloon]",
+    );
+    let briefing = Briefing::of(&[low], "", &[], &["--draws", "50"]);
+    let page = words(&briefing.text("brief.html"));
+    assert!(page.contains("search the zone"), "{page}");
+    assert!(!page.contains("No zone is given"), "{page}");
+}
+
+/// What a flight that is followed keeps under the same names is not written over.
+#[test]
+fn the_folder_of_a_followed_flight_is_not_briefed_into() {
+    let folder = tempfile::tempdir().unwrap();
+    let log = folder.path().join("reports.log");
+    fs::write(&log, "heard").unwrap();
+    let out = folder.path().to_str().unwrap();
+    let plan = "samples/ribatejo/plan.toml";
+    let output = windfall("brief", &[plan, "--out", out, "--draws", "20"]);
+    assert_eq!(output.status.code(), Some(1));
+    let said = stderr(&output);
+    assert!(
+        said.contains("reports.log") && said.contains("a folder of its own"),
+        "{said}"
+    );
+    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
 }
 
 #[test]

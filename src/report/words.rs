@@ -62,7 +62,7 @@ pub fn when_it_lands(zone: &Zone, facts: &Facts, timezone: &TimeZone) -> String 
     )
 }
 
-/// Of which flights landing times hold, as in "9 in 10".
+/// Of which flights times and heights hold, as in "9 in 10".
 pub fn of_which(zone: &Zone) -> &'static str {
     match zone.outer() {
         Some(_) => "9 in 10",
@@ -216,15 +216,18 @@ pub fn event_name(kind: EventKind) -> &'static str {
     }
 }
 
-/// What to know about an event.
-pub fn event_note(kind: EventKind) -> &'static str {
-    match kind {
+/// What to know about an event of a flight with this zone.
+pub fn event_note(kind: EventKind, zone: &Zone) -> String {
+    let note = match kind {
         EventKind::Filling => "Calm air needed; keep clear of power lines.",
         EventKind::Release => "Write down the exact time: the whole prediction moves with it.",
-        EventKind::Burst | EventKind::Landing => "9 in 10 chances between these times.",
+        EventKind::Burst | EventKind::Landing => {
+            return format!("{} between these times.", of_which(zone));
+        }
         EventKind::Sunset => "Where it lands, at sea level with a free horizon.",
         EventKind::Dark => "End of civil twilight: too dark to search without lamps.",
-    }
+    };
+    note.to_owned()
 }
 
 /// What is changed, in two words.

@@ -53,7 +53,7 @@ pub fn text(brief: &Brief, units: UnitSystem) -> String {
         let said = format!(
             "{planned}{} {} {}",
             words::event(event, &brief.timezone),
-            words::event_note(event.kind),
+            words::event_note(event.kind, &brief.zone),
             words::headline(brief, units)
         );
         line("DESCRIPTION", &escaped(&said));

@@ -1,4 +1,4 @@
-//! What the crew is told in a chat: three lines to paste.
+//! What the crew is told in a chat: three lines to paste, and one more where too many landings are in water.
 
 use std::fmt::Write as _;
 

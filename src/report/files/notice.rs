@@ -142,8 +142,9 @@ fn heights(brief: &Brief, units: UnitSystem) -> Facts {
         (
             "Greatest height",
             format!(
-                "{} as planned; 9 in 10 between {} and {}",
+                "{} as planned; {} between {} and {}",
                 units.height(burst.altitude_m),
+                words::of_which(&brief.zone),
                 units.height(bursts_m.low),
                 units.height(bursts_m.high)
             ),

@@ -46,6 +46,9 @@ pub fn second_car(brief: &Brief, map: &Picture, units: UnitSystem) -> String {
     let title = format!("Second car: {}", words::title(brief));
     let lead = match brief.wait.points.get(1) {
         Some(point) => wait_here(brief, point, units),
+        None if brief.wait.points.is_empty() => {
+            html! { strong { (words::nowhere_to_wait(&brief.zone)) } }
+        }
         None => html! { strong { "No second place to wait is known: stay with the first car." } },
     };
     let map = map_section(brief, map, units);

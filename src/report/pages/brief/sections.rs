@@ -96,7 +96,10 @@ fn times(brief: &Brief, _: UnitSystem) -> Markup {
         .iter()
         .map(|event| {
             vec![
-                with_note(words::event_name(event.kind), words::event_note(event.kind)),
+                with_note(
+                    words::event_name(event.kind),
+                    &words::event_note(event.kind, &brief.zone),
+                ),
                 from_to(event, |t| words::clock_under(t, zone, day, release)),
                 from_to(event, |t| {
                     words::clock_under(t, &TimeZone::UTC, day, release)
@@ -111,7 +114,8 @@ fn times(brief: &Brief, _: UnitSystem) -> Markup {
         local.split_once(' ').map_or("UTC", |(_, name)| name)
     );
     let day = words::date(brief.zone.release.time, zone);
-    let caption = format!("{day}; 9 in 10 chances lie between two times.");
+    let sure = words::of_which(&brief.zone);
+    let caption = format!("{day}; {sure} lie between two times.");
     let lands = brief.facts.landing_quantiles;
     let [early, middle, late] = <[_; 3]>::from(lands).map(|t| words::clock_time(t, zone));
     let said = format!(
@@ -411,8 +415,9 @@ fn notice(brief: &Brief, units: UnitSystem) -> Vec<(&'static str, Markup)> {
         units.height(zone.release.altitude_m)
     );
     let greatest = format!(
-        "{} above sea level as planned; 9 in 10 between {} and {}",
+        "{} above sea level as planned; {} between {} and {}",
         units.height(zone.burst.altitude_m),
+        words::of_which(zone),
         units.height(bursts_m.low),
         units.height(bursts_m.high)
     );
@@ -520,7 +525,10 @@ fn radio(brief: &Brief, units: UnitSystem) -> Markup {
 
 fn quiet(brief: &Brief, units: UnitSystem) -> Markup {
     if brief.quiet.is_empty() {
-        return paragraph("No zone is given: too many flights leave the winds.");
+        return paragraph(match brief.zone.outer() {
+            None => "No zone is given: too many flights leave the winds.",
+            Some(_) => "The flight is too low for the heights of this table: search the zone.",
+        });
     }
     let rows: Vec<Vec<Markup>> = brief
         .quiet
@@ -561,7 +569,9 @@ fn remains(q: &QuietZone, brief: &Brief, units: UnitSystem) -> Vec<Markup> {
         q.ellipse.azimuth_deg.rem_euclid(180.0),
         words::far(q.half_circle_m, units)
     );
-    let [early, _, late] = <[_; 3]>::from(q.landing).map(|t| words::clock_time(t, zone));
+    // Both name their zone where the clocks change in between.
+    let early = words::clock_before(q.landing.low, q.landing.high, zone);
+    let late = words::clock_before(q.landing.high, q.landing.low, zone);
     vec![
         with_note(&units.height(q.last.altitude_m), &heard),
         plain(center),

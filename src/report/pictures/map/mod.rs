@@ -211,17 +211,24 @@ fn keep_free(
 }
 
 fn heading(brief: &Brief, units: UnitSystem) -> [String; 3] {
-    let lands = brief.facts.landing_quantiles;
     let zone = &brief.timezone;
-    let when = format!(
-        "{}: landing {} to {}",
-        words::date(lands.low, zone),
-        words::clock_time(lands.low, zone),
-        words::clock_with_zone(lands.high, zone)
-    );
-    let what = match brief.zone.outer() {
-        Some(_) => "centre",
-        None => words::center_name(&brief.zone),
+    let day = |at| words::date(at, zone);
+    let (when, what) = match brief.zone.outer() {
+        Some(_) => {
+            let times = words::landing_times(&brief.facts, zone);
+            let day = day(brief.facts.landing_quantiles.low);
+            (format!("{day}: landing {times}"), "centre")
+        }
+        // There is no room to say that times are those of the flights that stay in the winds.
+        None => {
+            let planned = brief.zone.landing.time;
+            let name = words::center_name(&brief.zone);
+            let clock = words::clock_with_zone(planned, zone);
+            (
+                format!("{}: {name} {clock}, no zone is given", day(planned)),
+                name,
+            )
+        }
     };
     let place = format!(
         "{what} {}, {} of release",
