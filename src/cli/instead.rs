@@ -21,7 +21,8 @@ const SAME_GROUND_M: f64 = 200.0;
 /// The release in place of the plan's.
 #[derive(Debug, Args)]
 pub struct ReleaseInstead {
-    /// The time of release in place of the plan's, as in "09:40" (on its day, by its clocks) or
+    /// The time of release in place of the plan's, as in "09:40" (on its day, or the next or the one
+    /// before around midnight, by its clocks) or
     /// "2026-05-01 09:40".
     #[arg(long, value_name = "TIME")]
     pub release: Option<String>,

@@ -5,6 +5,8 @@ use jiff::fmt::temporal::{Pieces, PiecesOffset};
 use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
 use jiff::{SignedDuration, Timestamp, ToSpan};
 
+use super::seconds_between;
+
 /// Why a time was not understood.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct TimeError {
@@ -61,7 +63,8 @@ pub fn read_time(text: &str, zone: Option<&TimeZone>) -> Result<Timestamp, TimeE
     }
 }
 
-/// As [`read_time`], but "09:40" alone is that time on the day of `like`.
+/// As [`read_time`], but "09:40" alone is that time on the day of `like`, or on the day before or after it where
+/// that is much nearer: around midnight nobody means the other end of the day.
 ///
 /// # Errors
 ///
@@ -85,12 +88,21 @@ pub fn read_time_near(
         };
         // Tried before reading, so that a fault shows what was written and not the day put before
         // it.
-        match pieces(&format!("{day} {alone}")) {
-            Some(_) => read_time(&format!("{day} {alone}"), Some(zone)),
-            None => Err(wrong(())),
+        let on = |day: Date| format!("{day} {alone}");
+        if pieces(&on(day)).is_none() {
+            return Err(wrong(()));
+        }
+        let time = read_time(&on(day), Some(zone))?;
+        match seconds_between(like, time) {
+            s if s < -MUCH_S => read_time(&on(day.saturating_add(1.day())), Some(zone)),
+            s if s > MUCH_S => read_time(&on(day.saturating_sub(1.day())), Some(zone)),
+            _ => Ok(time),
         }
     }
 }
+
+/// A time of the same day that is farther away than this is one of the day before or after, s.
+const MUCH_S: f64 = 64_800.0;
 
 /// An offset as it was written.
 #[derive(Clone, Copy)]
@@ -350,6 +362,28 @@ mod tests {
         ] {
             assert!(read(form).is_ok(), "{form}");
         }
+    }
+
+    #[test]
+    fn around_midnight_a_time_alone_is_on_the_nearer_day() {
+        let near = |text: &str, like: &str| {
+            let zone = TimeZone::get("America/Detroit").unwrap();
+            let time = read_time_near(text, like.parse().unwrap(), &zone);
+            time.unwrap().to_string()
+        };
+        let [late, early] = ["2026-05-10T03:50:00Z", "2026-05-10T04:10:00Z"];
+        assert_eq!(near("00:20", late), "2026-05-10T04:20:00Z");
+        assert_eq!(near("12:20 am", late), "2026-05-10T04:20:00Z");
+        assert_eq!(near("23:50", early), "2026-05-10T03:50:00Z");
+        // From an evening to the morning of the same day, and back.
+        assert_eq!(
+            near("07:00", "2026-05-11T00:00:00Z"),
+            "2026-05-10T11:00:00Z"
+        );
+        assert_eq!(
+            near("20:00", "2026-05-10T11:00:00Z"),
+            "2026-05-11T00:00:00Z"
+        );
     }
 
     #[test]
