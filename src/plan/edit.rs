@@ -2,7 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
-use toml_edit::{Array, ArrayOfTables, DocumentMut, InlineTable, Item, Table, TableLike, Value};
+use toml_edit::{
+    Array, ArrayOfTables, Decor, DocumentMut, InlineTable, Item, Table, TableLike, Value,
+};
 
 /// A key of a plan: its section, the number of the table where a section stands several times (from 0),
 /// and its name.
@@ -71,12 +73,7 @@ impl PlanText {
     /// begun at the end.
     pub fn set(&mut self, key: Key, value: Written) {
         let new = match value {
-            Written::Nothing => {
-                if let Some(table) = self.table_mut(key, false) {
-                    table.remove(key.name);
-                }
-                return;
-            }
+            Written::Nothing => return self.remove(key),
             Written::Text(text) => Value::from(text),
             Written::Flag(flag) => Value::from(flag),
             Written::Texts(texts) => Value::from(texts.iter().collect::<Array>()),
@@ -99,6 +96,47 @@ impl PlanText {
             None => {
                 table.insert(key.name, Item::Value(new));
             }
+        }
+    }
+
+    /// Takes a key out with the remark beside it; those in the lines above it stay where they are.
+    fn remove(&mut self, key: Key) {
+        let Some(table) = self.table_mut(key, false) else {
+            return;
+        };
+        let decor = table.key(key.name).map(toml_edit::Key::leaf_decor);
+        let above = decor.and_then(|decor| decor.prefix()?.as_str());
+        let above = above.unwrap_or_default().trim_end().to_owned();
+        let before = table.iter().take_while(|(name, _)| *name != key.name);
+        let before = before.last().map(|(name, _)| name.to_owned());
+        table.remove(key.name);
+        if !above.contains('#') {
+            return;
+        }
+        if let Some(line) = self.line_mut(key, before.as_deref()) {
+            let end = line
+                .suffix()
+                .and_then(|end| end.as_str())
+                .unwrap_or_default();
+            let end = format!("{end}\n{above}");
+            line.set_suffix(end);
+        }
+        // So that they are of their own lines again, and not of the one before.
+        if let Ok(read) = self.text().parse() {
+            self.0 = read;
+        }
+    }
+
+    /// What stands around the line of another key of a table, or of the table's head; `None` in a table of one line.
+    fn line_mut(&mut self, key: Key, name: Option<&str>) -> Option<&mut Decor> {
+        let table = match (key.table, self.0.get_mut(key.section)?) {
+            (None, Item::Table(table)) => table,
+            (Some(which), Item::ArrayOfTables(tables)) => tables.get_mut(which)?,
+            _ => return None,
+        };
+        match name {
+            Some(name) => Some(table.get_mut(name)?.as_value_mut()?.decor_mut()),
+            None => Some(table.decor_mut()),
         }
     }
 
@@ -323,6 +361,45 @@ name = \"camera\"
         // What is no number is kept as it was typed, for the plan to tell.
         plan.set(key("site", "lat"), Written::Number("north".into()));
         assert_eq!(plan.get(key("site", "lat")), Written::Text("north".into()));
+    }
+
+    #[test]
+    fn remarks_above_a_key_outlive_it() {
+        let text = "\
+[balloon]
+# The green box.
+
+# Of 2025.
+mass = \"1200 g\"  # weighed
+gas = \"helium\"   # from the club
+# By the table.
+burst_diameter = \"8 m\"
+
+# Weighed on the day.
+[[load]]
+# All of it.
+mass = \"1 kg\"
+";
+        let mut plan = PlanText::read(text).unwrap();
+        let load = Key {
+            section: "load",
+            table: Some(0),
+            name: "mass",
+        };
+        plan.set(key("balloon", "burst_diameter"), Written::Nothing);
+        plan.set(key("balloon", "mass"), Written::Nothing);
+        plan.set(load, Written::Nothing);
+        let wanted = text
+            .replace("mass = \"1200 g\"  # weighed\n", "")
+            .replace("burst_diameter = \"8 m\"\n", "")
+            .replace("mass = \"1 kg\"\n", "");
+        assert_eq!(plan.text(), wanted);
+        // A remark beside a key leaves those below it alone.
+        plan.remark(key("balloon", "gas"), "of the shop");
+        assert_eq!(
+            plan.text(),
+            wanted.replace("   # from the club", " # of the shop")
+        );
     }
 
     #[test]
