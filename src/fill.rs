@@ -172,7 +172,7 @@ fn assume(plan: &Plan, balloon: &BalloonPlan, assumed: &mut Vec<Assumption>) {
     if balloon.filler_kg.is_none() {
         assumed.push(Assumption::WeightlessFiller);
     }
-    assumed.extend(stack::no_parachute_mass(&plan.stack));
+    assumed.extend(stack::parachute_mass(&plan.stack));
     // The fall says what it assumes; it was computed with the stack.
     assumed.extend(stack::fall(&plan.stack).assumptions);
     let unnamed = plan

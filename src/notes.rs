@@ -41,6 +41,10 @@ pub enum Assumption {
     },
     /// A parachute of which nothing tells the mass: it weighs nothing.
     NoParachuteMass,
+    /// The parachute has a mass of its own, and is among the load: both are counted.
+    ParachuteCountedTwice,
+    /// Nothing of a balloon stays on the line: the plan describes none.
+    NoRemnant,
     /// What stays on the line of the balloon that burst.
     Remnant {
         /// As a share of the balloon.

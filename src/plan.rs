@@ -366,7 +366,11 @@ fn read_sections<'a>(
     let wind_columns = columns(&wind, faults);
     let wind_files = files.of(&wind, "files", faults);
     let (stack, balloons) = read::stack(root, files, faults);
-    let spread = spread(&Section::of(root, "spread", faults), files, faults);
+    let spread_section = Section::of(root, "spread", faults);
+    let spread = spread(&spread_section, files, faults);
+    if let Some(stack) = &stack {
+        read::check_spread(&spread_section, &spread, stack, faults);
+    }
     let ground = ground(&Section::of(root, "ground", faults), files, faults);
     // Before the first `?`: all faults of a plan are told at once.
     let limits = limits(&Section::of(root, "limits", faults), faults);

@@ -4,11 +4,12 @@ use super::answer::{CylinderKind, CylinderUse, UsualCylinders};
 use crate::atmosphere::Air;
 use crate::error::{Error, Result};
 use crate::notes::Assumption;
-use crate::plan::{CylinderPlan, StackPlan};
+use crate::plan::StackPlan;
 use crate::sizing::{Filled, Stack};
 use crate::units::CUBIC_FOOT_M3;
 use crate::vehicle::balloon::{Gas, GasFill};
-use crate::vehicle::cylinder::{Cylinders, FULL_GAUGE_PA, all_give_mol, contents_mol, empty};
+use crate::vehicle::cylinder::{Cylinders, all_give_mol, contents_mol, empty};
+use crate::zone::stack::cylinders_assumed;
 
 /// Usual cylinders by the gas they give, m3 at 70 F and 14.7 psi: 244 and 291 cubic feet (common
 /// practice, no source).
@@ -35,18 +36,7 @@ pub fn cylinder_use(
     let needed_mol = filled.fill.amount_mol;
     let cylinders = stack.cylinders.clone();
     let at_hand = !cylinders.is_empty();
-    // Of those that are named by their contents it is that of their measure.
-    let as_air = |c: &CylinderPlan| c.temperature_k.is_none() && !c.content.is_by_contents();
-    if plan.cylinders.iter().any(as_air) {
-        assumed.push(Assumption::CylindersAsWarmAsAir {
-            temperature_k: here.temperature_k,
-        });
-    }
-    if plan.cylinders.iter().any(|c| c.content.is_by_contents()) {
-        assumed.push(Assumption::ContentsAtPressure {
-            gauge_pa: FULL_GAUGE_PA,
-        });
-    }
+    assumed.extend(cylinders_assumed(plan, &here));
     // Where the plan names its cylinders, others are of no use.
     let usual = match at_hand {
         true => Vec::new(),

@@ -6,7 +6,7 @@ use super::document::{Faults, Section, quantity};
 use super::filling;
 use super::named_files::Files;
 use super::stack::{Ascent, BalloonPlan, Descent, LoadItem, LoadKind, ParachutePlan, StackPlan};
-use super::{KG, M, M_S, SHARE};
+use super::{KG, M, M_S, SHARE, SpreadPlan};
 use crate::flight::rates::RateTable;
 use crate::sizing::Known;
 use crate::units::Dimension;
@@ -32,7 +32,12 @@ pub fn stack<'a>(
     let parachute_section = Section::of(root, "parachute", faults);
     let parachute = parachute(&parachute_section, faults);
     let descent_section = Section::of(root, "descent", faults);
+    let with_balloon = balloon.exists();
     let descent = descent(&descent_section, &parachute_section, parachute, faults);
+    // Beside a stated speed it is a fault already.
+    if matches!(descent, Some(Descent::Parachute { .. })) && !with_balloon {
+        no_remnant(&descent_section, faults);
+    }
     let by_lift = matches!(ascent, Some(Ascent::Balloon(_)));
     let by_drag = matches!(descent, Some(Descent::Parachute { .. }));
     // Stated rates hold whatever the stack weighs.
@@ -138,6 +143,38 @@ fn descent(
             parachute: parachute?,
             remnant,
         }),
+    }
+}
+
+/// Notes a share of a balloon that there is not.
+fn no_remnant(s: &Section, faults: &mut Faults) {
+    if s.has("remnant") {
+        let found = "what stays on the line of a balloon, and no balloon";
+        let expected = "remnant beside [balloon]: it is a share of the balloon's mass";
+        faults.note(s.span("remnant"), &s.path("remnant"), found, expected);
+    }
+}
+
+/// Notes what a spread says of a fall that goes by something else: it would be passed over. Nothing is said by 0.
+pub fn check_spread(s: &Section, spread: &SpreadPlan, stack: &StackPlan, faults: &mut Faults) {
+    let varies = |share: Option<f64>| share.is_some_and(|share| share > 0.0);
+    let mut fault = |key: &str, found: &str, expected: &str| {
+        faults.note(s.span(key), &s.path(key), found, expected);
+    };
+    let by_parachute = matches!(stack.descent, Descent::Parachute { .. });
+    if varies(spread.remnant) && !(by_parachute && stack.ascent.balloon().is_some()) {
+        let found = "a spread of what stays on the line, on which this fall does not depend";
+        let expected = "remnant where the fall goes by [parachute] and there is a [balloon]";
+        fault("remnant", found, expected);
+    }
+    if varies(spread.canopy_changes) && matches!(stack.descent, Descent::Rates { .. }) {
+        let found =
+            "changes of the canopy together with [descent] rates, which hold at every height";
+        fault(
+            "canopy_changes",
+            found,
+            "[descent] landing_speed or [parachute], or no canopy_changes",
+        );
     }
 }
 

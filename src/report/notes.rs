@@ -82,6 +82,12 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
         Assumption::NoParachuteMass => {
             "the parachute weighs nothing, assumed: neither [parachute] mass nor a [[load]] by that name is given".into()
         }
+        Assumption::ParachuteCountedTwice => {
+            "the parachute is in the load and has a mass in [parachute]: both are counted".into()
+        }
+        Assumption::NoRemnant => {
+            "nothing of the balloon stays on the line after the burst, assumed: the plan has no [balloon]".into()
+        }
         Assumption::Remnant { share, mass_kg } => format!(
             "{:.0} % of the balloon ({}) stays on the line after the burst, assumed",
             100.0 * share,

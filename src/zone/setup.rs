@@ -16,7 +16,7 @@ use crate::geodesy::{Compass, Position};
 use crate::ground::terrain::Terrain;
 use crate::notes::Assumption;
 use crate::plan::{Ascent, BalloonPlan, Plan, SpreadPlan, StackPlan};
-use crate::sizing::CEILING_M;
+use crate::sizing::{CEILING_M, Known};
 use crate::spread::draws::{BurstSpread, FallingMass, Spread};
 use crate::units::in_both;
 use crate::vehicle::balloon::sphere_diameter_m;
@@ -115,6 +115,10 @@ impl Setup {
         }
         let rise = lifter.rise(&spread, air, burst_m, &layers);
         assumptions.push(lifter.assumed());
+        let filled_from = planned.ascent.balloon().map(|balloon| balloon.fill);
+        if matches!(filled_from, Some(Known::Cylinders)) {
+            assumptions.extend(stack::cylinders_assumed(planned, &air.at(site_m)));
+        }
         assumptions.extend(fall.law.assumed());
         Ok(Setup {
             model: model(&place, layers, rise, &fall.law),
@@ -156,7 +160,7 @@ pub fn assumed_of(plan: &Plan) -> Vec<Assumption> {
     let varied = varied::spread(stack, spread, &mut Vec::new());
     let mut all = balloon_assumed(stack);
     if stack.ascent.balloon().is_none() {
-        all.extend(stack::no_parachute_mass(stack));
+        all.extend(stack::parachute_mass(stack));
     }
     if let Some(book) = &spread.logbook {
         let learnt = Learnt::of(book, stack, &varied, &fall.mass, &AirProfile::standard());
@@ -172,7 +176,7 @@ fn balloon_assumed(stack: &StackPlan) -> Vec<Assumption> {
     let Some(balloon) = stack.ascent.balloon() else {
         return Vec::new();
     };
-    let parachute = stack::no_parachute_mass(stack);
+    let parachute = stack::parachute_mass(stack);
     let pure = (!balloon.purity_given).then_some(Assumption::PureGas);
     let diameter = stack::burst_diameter_assumed(balloon);
     diameter.into_iter().chain(pure).chain(parachute).collect()

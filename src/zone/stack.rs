@@ -8,13 +8,14 @@ use crate::flight::rates::RateTable;
 use crate::flight::rise::RisePlan;
 use crate::notes::Assumption;
 use crate::plan::{
-    BalloonPlan, CylinderContent, CylinderPlan, Descent, ParachutePlan, StackPlan, names_parachute,
+    BalloonPlan, CylinderContent, CylinderPlan, Descent, LoadKind, ParachutePlan, StackPlan,
+    names_parachute,
 };
 use crate::sizing::Stack;
 use crate::spread::draws::FallingMass;
 use crate::vehicle::balloon::{Balloon, Gas};
 use crate::vehicle::burst::Burst;
-use crate::vehicle::cylinder::Cylinders;
+use crate::vehicle::cylinder::{Cylinders, FULL_GAUGE_PA};
 use crate::vehicle::descent::{FallSpeed, THIN_AIR_EXPONENT_SIGMA};
 use crate::vehicle::parachute::{drag_area_m2, terminal_speed_m_s};
 
@@ -70,12 +71,38 @@ pub fn burst_diameter_assumed(balloon: &BalloonPlan) -> Option<Assumption> {
     })
 }
 
-/// That the parachute weighs nothing, where neither it nor a part of the load by its name has a mass.
-pub fn no_parachute_mass(plan: &StackPlan) -> Option<Assumption> {
+/// What is odd about the mass of the parachute: that nothing tells it, or that both it and a part of the load by its
+/// name have one.
+pub fn parachute_mass(plan: &StackPlan) -> Option<Assumption> {
     let parachute = plan.descent.parachute()?;
     let stated = parachute.planned_kg.is_some() || parachute.measured;
-    let known = stated || plan.load.iter().any(|part| names_parachute(&part.name));
-    (!known).then_some(Assumption::NoParachuteMass)
+    // A line to the parachute is none.
+    let parts = plan.load.iter();
+    let mut parts = parts.filter(|part| part.kind != Some(LoadKind::Line));
+    let among = parts.any(|part| names_parachute(&part.name));
+    match (stated, among) {
+        (false, false) => Some(Assumption::NoParachuteMass),
+        // Who says that it weighs nothing there means that it is in the load.
+        (true, true) if parachute.mass_kg > 0.0 => Some(Assumption::ParachuteCountedTwice),
+        _ => None,
+    }
+}
+
+/// What is assumed of the plan's cylinders in the air that they are emptied in.
+pub fn cylinders_assumed(plan: &StackPlan, here: &Air) -> impl Iterator<Item = Assumption> {
+    // Of those that are named by their contents it is that of their measure.
+    let as_air = |c: &CylinderPlan| c.temperature_k.is_none() && !c.content.is_by_contents();
+    let warm = plan.cylinders.iter().any(as_air);
+    let by_contents = plan.cylinders.iter().any(|c| c.content.is_by_contents());
+    let all = [
+        warm.then_some(Assumption::CylindersAsWarmAsAir {
+            temperature_k: here.temperature_k,
+        }),
+        by_contents.then_some(Assumption::ContentsAtPressure {
+            gauge_pa: FULL_GAUGE_PA,
+        }),
+    ];
+    all.into_iter().flatten()
 }
 
 /// The plan's cylinders, at the temperature of the air where the plan gives none.
@@ -209,8 +236,8 @@ fn under_parachute(plan: &StackPlan, parachute: &ParachutePlan, remnant: Option<
         remnant: remnant.unwrap_or(REMNANT),
     };
     let coefficient = parachute.drag_coefficient;
-    // Without a balloon nothing of it can stay on the line, so nothing is assumed.
-    let remnant_assumed = remnant.is_none() && balloon_kg > 0.0;
+    let no_balloon = plan.ascent.balloon().is_none();
+    let remnant_assumed = remnant.is_none() && !no_balloon;
     let assumptions = [
         coefficient.is_none().then_some(Assumption::ParachuteDrag {
             coefficient: CANOPY_DRAG_COEFFICIENT,
@@ -219,6 +246,7 @@ fn under_parachute(plan: &StackPlan, parachute: &ParachutePlan, remnant: Option<
             share: REMNANT,
             mass_kg: REMNANT * balloon_kg,
         }),
+        no_balloon.then_some(Assumption::NoRemnant),
     ];
     let total_kg = mass.load_kg + mass.balloon_kg * mass.remnant;
     let coefficient = coefficient.unwrap_or(CANOPY_DRAG_COEFFICIENT);
