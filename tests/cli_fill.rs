@@ -44,6 +44,17 @@ fn changed(changes: &[(&str, &str)]) -> Changed {
     Changed::of(PLAN, WINDS, changes)
 }
 
+/// What a result assumes.
+fn codes(result: &Value) -> Vec<&str> {
+    let assumed = result.pointer("/zone/assumptions");
+    let all = assumed
+        .unwrap_or(&result["assumptions"])
+        .as_array()
+        .unwrap();
+    let all = all.iter();
+    all.filter_map(|said| said["code"].as_str()).collect()
+}
+
 fn flat(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
@@ -227,6 +238,22 @@ fn what_a_plan_says_is_used_or_refused() {
     );
     let message = changed(&[remnant]).refused_in_one_line();
     assert!(message.contains("[descent] remnant"), "{message}");
+    let falls = |descent: &str, spread: &str| {
+        let words = format!("[descent]\n{descent}\n[spread]\n{spread}");
+        changed(&[("[spread]", &words)])
+    };
+    let (speed, rates) = (
+        "landing_speed = \"5 m/s\"",
+        "rates = [[\"0 m\", \"5 m/s\"]]",
+    );
+    let (stays, changes) = ("remnant = \"40 %\"", "canopy_changes = \"50 %\"");
+    let message = falls(speed, stays).refused_in_one_line();
+    assert!(message.contains("[spread] remnant"), "{message}");
+    let message = falls(rates, changes).refused_in_one_line();
+    assert!(message.contains("[spread] canopy_changes"), "{message}");
+    // What does not vary is true of any fall.
+    let nothing = falls(rates, "remnant = \"0 %\"\ncanopy_changes = \"0 %\"");
+    json("zone", &[&nothing.plan(), "--draws", "20"]);
     // One slip is one fault.
     let text = fs::read_to_string("samples/first-light/plan.toml").unwrap();
     let load = "[[load]]\nname = \"all\"\nmass = \"4.3\"\n";
@@ -238,6 +265,29 @@ fn what_a_plan_says_is_used_or_refused() {
     let message = error.to_string();
     assert!(message.contains("\"4.3\" without a unit"), "{message}");
     assert_eq!(message.lines().count(), 1, "{message}");
+}
+
+/// Where there is no balloon nothing of it stays on the line, and what the plan says of that is refused.
+#[test]
+fn nothing_stays_on_the_line_of_no_balloon() {
+    let without = |more: &str| {
+        let text = fs::read_to_string(PLAN).unwrap();
+        let (head, rest) = text.split_once("[balloon]").unwrap();
+        let (_, tail) = rest.split_once("[[load]]").unwrap();
+        let folder = changed(&[]);
+        let ascent = "[ascent]\nrate = \"5 m/s\"\nburst_altitude = \"27 km\"\n[[load]]";
+        let (tail, spread) = tail.split_once("[spread]").unwrap();
+        let plan = format!("{head}{ascent}{tail}{more}{spread}");
+        fs::write(folder.plan(), plan).unwrap();
+        folder
+    };
+    let plan = without("[spread]");
+    let zone = json("zone", &[&plan.plan(), "--draws", "20"]);
+    assert!(codes(&zone).contains(&"no_remnant"), "{zone}");
+    let message = without("[descent]\nremnant = \"20 %\"\n[spread]").refused_in_one_line();
+    assert!(message.contains("[descent] remnant"), "{message}");
+    let message = without("[spread]\nremnant = \"40 %\"").refused_in_one_line();
+    assert!(message.contains("[spread] remnant"), "{message}");
 }
 
 /// Files outside of the plan's folder are told with what is made of them.
@@ -742,6 +792,94 @@ fn a_parachute_of_unknown_mass_is_told() {
     assert!(flat(&table(&[&unknown.plan()])).contains(said));
     let among = changed(&[bare, ("air sampler", "sampler and chute")]);
     assert!(!flat(&table(&[&among.plan()])).contains(said));
+    let line = changed(&[
+        bare,
+        ("air sampler\"", "line to the parachute\"\nkind = \"line\""),
+    ]);
+    assert!(flat(&table(&[&line.plan()])).contains(said));
+    // Both in the load and by itself it counts twice, which may not be meant.
+    let twice = changed(&[("air sampler", "sampler and chute")]);
+    let plan = twice.plan();
+    for result in [
+        json("fill", &[&plan]),
+        json("zone", &[&plan, "--draws", "20"]),
+    ] {
+        assert!(
+            codes(&result).contains(&"parachute_counted_twice"),
+            "{result}"
+        );
+    }
+    let once = changed(&[
+        ("air sampler", "sampler and chute"),
+        ("mass = \"0.35 kg\"", "mass = \"0 kg\""),
+    ]);
+    assert!(!codes(&json("fill", &[&once.plan()])).contains(&"parachute_counted_twice"));
+}
+
+/// Gas expands as it warms, so how warm cylinders are taken to be is told wherever they make the fill.
+#[test]
+fn how_warm_cylinders_are_taken_to_be_is_told() {
+    let said = |fill: &str, command: &str, args: &[&str]| -> Vec<String> {
+        let folder = changed(&[("neck_lift = \"6.8 kg\"", fill)]);
+        let result = json(command, &[&[folder.plan().as_str()], args].concat());
+        let found = codes(&result).into_iter().map(str::to_owned);
+        found
+            .filter(|code| code.contains("cylinders") || code.contains("contents"))
+            .collect()
+    };
+    let few = ["--draws", "20"];
+    let cold = "cylinders = { water_volume = \"50 L\", pressure = \"180 bar\" }";
+    assert_eq!(said(cold, "zone", &few), ["cylinders_as_warm_as_air"]);
+    assert_eq!(said(cold, "fill", &[]), said(cold, "zone", &few));
+    let known = cold.replace("\"180 bar\"", "\"180 bar\", temperature = \"8 C\"");
+    assert!(said(&known, "zone", &few).is_empty());
+    let named = "cylinders = { contents = \"291 ft3\" }";
+    assert_eq!(said(named, "zone", &few), ["contents_at_pressure"]);
+    // Beside another fill they only hold the gas for it.
+    let lift = format!(
+        "neck_lift = \"6.8 kg\"\n[[cylinders]]\n{}",
+        "water_volume = \"50 L\"\npressure = \"180 bar\""
+    );
+    assert!(said(&lift, "zone", &few).is_empty());
+}
+
+/// Without winds the plan's terrain tells how high the site lies; without that, sea level is not passed over.
+#[test]
+fn without_winds_the_terrain_tells_how_high_the_site_lies() {
+    let heights = format!(
+        "ncols 20\nnrows 20\nxllcorner -108.45\nyllcorner 42.92\ncellsize 0.01\n{}",
+        format!("{}\n", "1640 ".repeat(20)).repeat(20)
+    );
+    let without = [
+        ("elevation = \"1640 m\"\n", ""),
+        ("files = [\"riverton-2026-02-05.csv\"]", ""),
+    ];
+    let terrain = (
+        "[spread]",
+        "[ground]\nterrain = [\"heights.asc\"]\n[spread]",
+    );
+    let known = changed(&[&without[..], &[terrain]].concat());
+    fs::write(known.path("heights.asc"), heights).unwrap();
+    let fill = json("fill", &[&known.plan()]);
+    assert!(
+        (number(&fill, "/site/altitude_m") - 1_640.0).abs() < 1.0,
+        "{fill}"
+    );
+    assert!(codes(&fill).contains(&"site_elevation"), "{fill}");
+    assert!(!table(&[&known.plan()]).contains("WARNINGS"));
+    let unknown = changed(&without);
+    let [text, html] = ["card.txt", "card.html"].map(|name| unknown.path(name));
+    let [text_to, html_to] = [&text, &html].map(|path| path.to_str().unwrap());
+    let said = table(&[&unknown.plan(), "--out", text_to, "--out", html_to]);
+    let doubt = "the site's elevation is not known: sea level";
+    assert!(said.find(doubt) < said.find("hang on the filler"), "{said}");
+    for card in [text, html] {
+        let card = fs::read_to_string(card).unwrap().replace("&#39;", "'");
+        assert!(
+            card.contains("LOOK AGAIN") && flat(&card).contains(doubt),
+            "{card}"
+        );
+    }
 }
 
 /// How sure the rate is for a lift that is known: by the drag, 18 % of it unless the plan says

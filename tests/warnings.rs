@@ -128,6 +128,24 @@ fn an_elevation_unlike_the_airports_nearby_warns() {
     assert_eq!([at("1820 m"), at("1850 m"), at("1520 m")], [0, 1, 1]);
 }
 
+/// An elevation that is only where the winds begin is told, and held against the airports nearby.
+#[test]
+fn an_elevation_by_the_winds_warns() {
+    let unknown = ("elevation = \"1640 m\"\n", "");
+    warns(&[unknown], "where the winds begin");
+    // Worland's airport lies 400 m lower than where the sounding begins.
+    let lines = warned(&[
+        unknown,
+        ("lat = 43.02", "lat = 43.97"),
+        ("lon = -108.35", "lon = -107.95"),
+    ]);
+    let told = |words: &str| lines.iter().any(|line| line.contains(words));
+    assert!(
+        told("where the winds begin") && told("at the airport KWRL"),
+        "{lines:?}"
+    );
+}
+
 #[test]
 fn a_hard_landing_warns_and_a_harder_one_says_do_not_fly() {
     warns(&[("\"2.1 m\"", "\"1.5 m\"")], "lands hard, at ");

@@ -93,7 +93,7 @@ pub fn aim(
     let limits = Limits::of(&plan.limits, &mut said.assumed);
     let place = the_target(target, plan.site.position)?;
     let reach_m = terrain::FAR_M;
-    let heights = terrain::around(&plan.ground, input, place.center, reach_m)?;
+    let heights = terrain::around(&plan.ground, Some(input), place.center, reach_m)?;
     terrain::refuse_elsewhere(&plan.ground, &[heights.as_deref()])?;
     let cylinders = default_cylinders();
     let flown_in = FlownIn {

@@ -16,7 +16,7 @@ use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::spread::run::Landing;
 use crate::winds::Winds;
-use crate::zone::releases::{FlownIn, fly_releases};
+use crate::zone::releases::{FlownIn, flown_from_m, fly_releases};
 use crate::zone::said::Said;
 use crate::zone::{Options, fits, terrain};
 
@@ -38,7 +38,12 @@ pub fn days(
         ..Said::default()
     };
     let limits = Limits::of(&plan.limits, &mut said.assumed);
-    let ground = terrain::around(&plan.ground, input, plan.site.position, terrain::FAR_M)?;
+    let ground = terrain::around(
+        &plan.ground,
+        Some(input),
+        plan.site.position,
+        terrain::FAR_M,
+    )?;
     terrain::refuse_elsewhere(&plan.ground, &[ground.as_deref()])?;
     let cylinders = default_cylinders();
     let flown_in = FlownIn {
@@ -75,7 +80,8 @@ pub fn days(
         .and_then(|site_m| terrain::off_ground(ground.as_deref(), plan.site.position, site_m));
     said.assumed
         .extend(off_ground.map(Assumption::ReleaseOffGround));
-    said.notes.extend(fits::site(plan, ground.as_deref())?);
+    said.notes
+        .extend(fits::site(plan, ground.as_deref(), flown_from_m(&tried))?);
     Ok(Days {
         basis: basis(plan, input, &limits, options, &[&map], &landed_on, said),
         site: plan.site.position,

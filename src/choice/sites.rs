@@ -28,7 +28,7 @@ use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::spread::run::Landing;
 use crate::winds::Winds;
-use crate::zone::releases::{FlownIn, FlownRelease, TriedRelease, fly_releases};
+use crate::zone::releases::{FlownIn, FlownRelease, TriedRelease, flown_from_m, fly_releases};
 use crate::zone::said::Said;
 use crate::zone::{Options, fits, terrain};
 
@@ -110,7 +110,7 @@ pub fn sites(
                 .flat_map(|flown| flown.landings.iter().copied());
             landings[group_of[i]].extend(its);
             said.add(of_flown(&tried, candidate));
-            for note in fits::site(&plan, group.heights.as_deref())? {
+            for note in fits::site(&plan, group.heights.as_deref(), flown_from_m(&tried))? {
                 said.note(note);
             }
             judged(judge, candidate.position, &tried)?
@@ -189,7 +189,7 @@ impl Group {
     ) -> Result<Group> {
         let middle = those.middle;
         let reach_m = those.reach_m + terrain::FAR_M;
-        let heights = terrain::around(&plan.ground, input, middle, reach_m)?;
+        let heights = terrain::around(&plan.ground, Some(input), middle, reach_m)?;
         let flown_in = FlownIn {
             winds: input,
             ground: heights.as_ref(),

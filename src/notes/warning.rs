@@ -79,7 +79,9 @@ impl Assumption {
     pub fn warns(&self) -> Option<Subject> {
         match self {
             Assumption::ReleaseOffGround(off) if off.is_wrong() => Some(Subject::Site),
-            Assumption::SiteAtSeaLevel => Some(Subject::Site),
+            Assumption::SiteAtSeaLevel | Assumption::SiteElevation { from: None, .. } => {
+                Some(Subject::Site)
+            }
             Assumption::LandsWithoutTerrain { share } if *share > MOST_DRAWS => Some(Subject::Site),
             Assumption::RunOfMeasured
             | Assumption::ProfileTimeUnknown { .. }
@@ -102,7 +104,7 @@ impl OffGround {
 
 impl Warning {
     /// What it is about.
-    fn subject(&self) -> Option<Subject> {
+    pub fn subject(&self) -> Option<Subject> {
         match self {
             Warning::Note(note) => note.warns(),
             Warning::Assumption(assumption) => assumption.warns(),

@@ -14,9 +14,12 @@ pub fn heading(finding: &Finding) -> &'static str {
     if finding.stops {
         "DO NOT FLY"
     } else {
-        "LOOK AGAIN"
+        LOOK_AGAIN
     }
 }
+
+/// Heads what does not stop a flight by itself.
+pub const LOOK_AGAIN: &str = "LOOK AGAIN";
 
 /// The unit in which weights to hang are round, kg.
 pub fn round_in_kg(units: UnitSystem) -> f64 {

@@ -7,7 +7,8 @@ use serde_json::Value;
 
 use super::json::with_words;
 use super::{notes, words};
-use crate::notes::warning::{Warning, warnings};
+use crate::fill::Fill;
+use crate::notes::warning::{Subject, Warning, warnings};
 use crate::notes::{Assumption, Cleaning, Gap, Note, OffGround, Profile};
 use crate::units::{UnitSystem, duration};
 use crate::zone::Zone;
@@ -18,6 +19,13 @@ const MOST_LINES: usize = 5;
 /// The warnings of a zone, the gravest first.
 pub fn of_zone(zone: &Zone) -> Vec<Warning> {
     warnings(&zone.notes, &zone.assumptions)
+}
+
+/// The warnings of where a balloon is filled, on which its gas and its lift depend.
+pub fn of_fill(fill: &Fill) -> Vec<Warning> {
+    let mut all = warnings(&[], &fill.assumptions);
+    all.retain(|warning| warning.subject() == Some(Subject::Site));
+    all
 }
 
 /// The lines of the block, the gravest first; the last counts what finds no room.
@@ -146,6 +154,13 @@ fn of_assumption(assumption: &Assumption, units: UnitSystem) -> String {
     match assumption {
         Assumption::ReleaseOffGround(off) => off_ground(off, units),
         Assumption::SiteAtSeaLevel => "the site's elevation is not known: sea level".into(),
+        Assumption::SiteElevation {
+            elevation_m,
+            from: None,
+        } => format!(
+            "the site's elevation is not known: {}, where the winds begin",
+            units.height(*elevation_m)
+        ),
         Assumption::RunOfMeasured => {
             "[wind] issued is not used: the winds are taken as measured".into()
         }

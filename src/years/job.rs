@@ -247,7 +247,7 @@ impl LaunchField {
             },
             false => off,
         }));
-        for note in fits::site(&self.plan, ground)? {
+        for note in fits::site(&self.plan, ground, None)? {
             said.note(note);
         }
         Ok(())
@@ -277,7 +277,7 @@ impl FieldGround {
         of_soundings: bool,
     ) -> Result<FieldGround> {
         Ok(FieldGround {
-            heights: terrain::around(&plan.ground, winds, center, far_m)?,
+            heights: terrain::around(&plan.ground, Some(winds), center, far_m)?,
             map,
             low_m: match of_soundings {
                 true => highest_top_m(center, far_m, &default_cylinders())?,

@@ -23,18 +23,23 @@ pub const HARD_M_S: f64 = 7.0;
 /// ... and faster than this nobody should fly, m/s (by judgement).
 pub const DANGEROUS_M_S: f64 = 10.0;
 
-/// What does not fit of a plan's site, with what is known of the ground around it.
+/// What does not fit of a plan's site, with what is known of the ground around it. Where the plan states no elevation
+/// it is the altitude that is flown from, m above mean sea level, if that is known.
 ///
 /// # Errors
 ///
 /// When the airports inside the program are damaged.
-pub fn site(plan: &Plan, terrain: Option<&Terrain>) -> Result<Vec<Note>> {
+pub fn site(plan: &Plan, terrain: Option<&Terrain>, flown_m: Option<f64>) -> Result<Vec<Note>> {
     let place = plan.site.position;
     let of_clocks = clocks(&plan.timezone, plan.release, place);
-    // A forecast's own ground is too smooth to stand for the ground at the site.
-    let known = height_at(terrain, place).is_some_and(|at| at.source != OF_FORECAST);
-    let of_airport = match plan.site.elevation_m {
-        Some(site_m) if !known => airport(place, site_m)?,
+    let doubtful = match height_at(terrain, place) {
+        // Stated, or where the winds begin.
+        None => true,
+        // A forecast's own ground is too smooth to stand for the ground at the site.
+        Some(at) => at.source == OF_FORECAST && plan.site.elevation_m.is_some(),
+    };
+    let of_airport = match plan.site.elevation_m.or(flown_m) {
+        Some(site_m) if doubtful => airport(place, site_m)?,
         _ => None,
     };
     Ok(of_airport.into_iter().chain(of_clocks).collect())

@@ -129,10 +129,15 @@ pub fn predict_within(
     let site = SiteWinds::new(plan, input, [plan.release; 2])?;
     let weather = site.weather(plan.release)?;
     // Before the setup: where the plan does not say how high the site lies, the ground does.
-    let ground = terrain::around(&plan.ground, input, plan.site.position, terrain::FAR_M)?;
+    let ground = terrain::around(
+        &plan.ground,
+        Some(input),
+        plan.site.position,
+        terrain::FAR_M,
+    )?;
     terrain::refuse_elsewhere(&plan.ground, &[ground.as_deref()])?;
     let column = &weather.column;
-    let (site_m, elevation) = terrain::elevation(&plan.site, ground.as_deref(), column);
+    let (site_m, elevation) = terrain::elevation(&plan.site, ground.as_deref(), Some(column));
     let place = weather.place(site_m, ground.as_ref());
     let mut setup = Setup::new(&plan.stack, &plan.spread, place)?;
     let own = reach_of(&weather, &setup)?;
@@ -196,7 +201,7 @@ impl<'a> Story<'a> {
             landed_on: terrain::sources(heights, landed),
             off_ground: terrain::off_ground(heights, place.site, place.site_m),
             touchdown_m_s: touchdown_speed(&setup.model, flights.planned.landing.altitude_m),
-            unfit: fits::site(plan, heights)?,
+            unfit: fits::site(plan, heights, Some(place.site_m))?,
             weather,
             setup,
             flights,

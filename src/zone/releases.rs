@@ -98,6 +98,12 @@ impl FlownRelease {
 /// A release as it was tried: flown, or why not.
 pub type TriedRelease = (Timestamp, Result<FlownRelease>);
 
+/// The altitude that releases of one site are flown from, m above mean sea level; `None` where none is flown.
+pub fn flown_from_m(tried: &[TriedRelease]) -> Option<f64> {
+    let mut flown = tried.iter().filter_map(|(_, flown)| flown.as_ref().ok());
+    flown.find_map(|flown| Some(flown.track.first()?.altitude_m))
+}
+
 /// Hours before and after the release at which the wind at the ground is looked up.
 const SURFACE_HOURS: [i64; 4] = [-1, 0, 1, 2];
 
@@ -147,7 +153,11 @@ pub fn fly_releases(
     let site_m = times.iter().find_map(|&t| {
         let weather = site.weather(t).ok()?;
         let ground = ground.map(AsRef::as_ref);
-        Some(terrain::elevation(&plan.site, ground, &weather.column))
+        Some(terrain::elevation(
+            &plan.site,
+            ground,
+            Some(&weather.column),
+        ))
     });
     // Where no release has winds none is flown, from whatever height.
     let (site_m, elevation) = site_m.unwrap_or((0.0, None));

@@ -1,9 +1,12 @@
 //! The air above the site at the release, for who needs no wind.
 
+use std::sync::Arc;
+
 use super::site_winds::SiteWinds;
 use super::terrain;
 use crate::atmosphere::AirProfile;
 use crate::error::Result;
+use crate::ground::terrain::Terrain;
 use crate::notes::Assumption;
 use crate::plan::Plan;
 use crate::winds::Winds;
@@ -31,19 +34,28 @@ pub struct SiteAir {
 /// When the winds do not cover the site at the release.
 pub fn site_air(plan: &Plan, winds: Option<&Winds>) -> Result<SiteAir> {
     match winds {
-        None => Ok(standard(plan.site.elevation_m)),
+        None => standard(plan),
         Some(winds) => by_winds(plan, winds),
     }
 }
 
-fn standard(elevation_m: Option<f64>) -> SiteAir {
-    let at_sea_level = elevation_m.is_none().then_some(Assumption::SiteAtSeaLevel);
-    let said = [Assumption::StandardAirWithoutWinds];
-    SiteAir {
+fn standard(plan: &Plan) -> Result<SiteAir> {
+    let ground = ground(plan, None)?;
+    let (site_m, said) = terrain::elevation(&plan.site, ground.as_deref(), None);
+    let standard = [Assumption::StandardAirWithoutWinds];
+    Ok(SiteAir {
         air: AirProfile::standard(),
-        site_m: elevation_m.unwrap_or(0.0),
+        site_m,
         files: Vec::new(),
-        assumptions: at_sea_level.into_iter().chain(said).collect(),
+        assumptions: said.into_iter().chain(standard).collect(),
+    })
+}
+
+/// The ground around the site; a stated elevation needs none to be looked up from.
+fn ground(plan: &Plan, winds: Option<&Winds>) -> Result<Option<Arc<Terrain>>> {
+    match plan.site.elevation_m {
+        Some(_) => Ok(None),
+        None => terrain::around(&plan.ground, winds, plan.site.position, AROUND_M),
     }
 }
 
@@ -51,12 +63,8 @@ fn by_winds(plan: &Plan, winds: &Winds) -> Result<SiteAir> {
     let site = SiteWinds::new(plan, winds, [plan.release; 2])?;
     // What is assumed of the wind itself does not matter here.
     let weather = site.weather(plan.release)?;
-    let ground = match plan.site.elevation_m {
-        // A stated elevation needs no ground to be looked up from.
-        Some(_) => None,
-        None => terrain::around(&plan.ground, winds, plan.site.position, AROUND_M)?,
-    };
-    let (site_m, said) = terrain::elevation(&plan.site, ground.as_deref(), &weather.column);
+    let ground = ground(plan, Some(winds))?;
+    let (site_m, said) = terrain::elevation(&plan.site, ground.as_deref(), Some(&weather.column));
     let measured = weather.column.air.measured_m().is_some();
     let standard = (!measured).then_some(Assumption::StandardAir);
     Ok(SiteAir {

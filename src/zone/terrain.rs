@@ -31,13 +31,13 @@ const OFF_GROUND_M: f64 = 50.0;
 /// When a file of the plan or the forecast's ground cannot be read.
 pub fn around(
     plan: &GroundPlan,
-    input: &Winds,
+    input: Option<&Winds>,
     center: Position,
     reach_m: f64,
 ) -> Result<Option<Arc<Terrain>>> {
     let region = Region::around(center, reach_m);
     let mut terrain = Terrain::open(&plan.terrain, &region)?;
-    if let Winds::Forecast(archive) = input
+    if let Some(Winds::Forecast(archive)) = input
         && let Some(raster) = of_forecast(archive, center, reach_m)?
     {
         terrain = terrain.or_else(raster);
@@ -102,21 +102,22 @@ pub fn height_at(terrain: Option<&Terrain>, place: Position) -> Option<HeightAt<
     })
 }
 
-/// Elevation of a site, m: the plan's, else the ground's, else the lowest wind's; and whether that is
-/// assumed.
+/// Elevation of a site, m: the plan's, else the ground's, else the lowest wind's, else sea level; and whether that
+/// is assumed.
 pub fn elevation(
     site: &Site,
     terrain: Option<&Terrain>,
-    column: &Column,
+    column: Option<&Column>,
 ) -> (f64, Option<Assumption>) {
     if let Some(elevation_m) = site.elevation_m {
         return (elevation_m, None);
     }
     let of_ground = height_at(terrain, site.position);
-    let elevation_m = of_ground
-        .as_ref()
-        // Winds mostly begin near the ground, if not always at that of the site.
-        .map_or(column.winds.base_m(), |g| g.height_m);
+    let ground_m = of_ground.as_ref().map(|g| g.height_m);
+    // Winds mostly begin near the ground, if not always at that of the site.
+    let Some(elevation_m) = ground_m.or(column.map(|c| c.winds.base_m())) else {
+        return (0.0, Some(Assumption::SiteAtSeaLevel));
+    };
     let said = Assumption::SiteElevation {
         elevation_m,
         from: of_ground.map(|g| g.source.to_owned()),

@@ -9,14 +9,14 @@ use crate::fill::answer::{LedgerItem, LiftRowKind};
 use crate::fill::checklist::Checklist;
 use crate::report::cautions::{COLD_GAUGE, LIFT_TEST, filling};
 use crate::report::fill_words::{
-    about, cylinders_are, cylinders_used, filler, fits, gas_name, heading, measured_sum,
-    rate_bounds, release, title, weight_to_hang,
+    LOOK_AGAIN, about, cylinders_are, cylinders_used, filler, fits, gas_name, heading,
+    measured_sum, rate_bounds, release, title, weight_to_hang,
 };
 use crate::report::findings::concern;
 use crate::report::layout::wrapped;
 use crate::report::markup::document;
 use crate::report::palette;
-use crate::report::plain;
+use crate::report::{plain, warnings};
 use crate::units::{UnitSystem, duration};
 
 /// What the card says in its box of numbers: name and value, the first three in large.
@@ -65,6 +65,15 @@ fn numbers(fill: &Fill, units: UnitSystem) -> Vec<(&'static str, String)> {
     numbers
 }
 
+/// What to stop at before anything is filled: what was found, and what is not known of the site.
+fn stops(fill: &Fill, units: UnitSystem) -> Vec<(&'static str, String)> {
+    let found = fill.findings.iter();
+    let found = found.map(|finding| (heading(finding), concern(&finding.concern, units)));
+    let doubts = warnings::lines(&warnings::of_fill(fill), units);
+    let doubts = doubts.into_iter().map(|line| (LOOK_AGAIN, line));
+    found.chain(doubts).collect()
+}
+
 /// Rows of the lift test for the card: weight, rate, burst.
 fn lift_rows(fill: &Fill, units: UnitSystem) -> Vec<[String; 4]> {
     let rows = fill.lift_test.rows.iter();
@@ -103,8 +112,8 @@ pub fn text(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
         title(fill, "Launch-day card").to_uppercase(),
         release(fill)
     );
-    for finding in &fill.findings {
-        text += &named(heading(finding), &concern(&finding.concern, units));
+    for (head, said) in stops(fill, units) {
+        text += &named(head, &said);
     }
     for (name, value) in numbers(fill, units) {
         text += &named(name, &value);
@@ -235,9 +244,7 @@ pub fn html(fill: &Fill, list: &Checklist, units: UnitSystem) -> String {
             body { "\n"
                 h1 { (title) } "\n"
                 p { "planned release " (release(fill)) } "\n"
-                @for finding in &fill.findings {
-                    div.stop { (heading(finding)) ": " (concern(&finding.concern, units)) } "\n"
-                }
+                @for (head, said) in stops(fill, units) { div.stop { (head) ": " (said) } "\n" }
                 div.large { "\n"
                     @for (name, value) in large { div { (name) b { (value) } } "\n" }
                 } "\n"

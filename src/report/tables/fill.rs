@@ -13,7 +13,7 @@ use crate::report::fill_words::{
 };
 use crate::report::findings::concern;
 use crate::report::layout::{list, wrapped};
-use crate::report::notes;
+use crate::report::{notes, warnings};
 use crate::units::{FOOT_M, POUND_KG, UnitSystem, duration, thousands};
 
 /// The whole table.
@@ -22,6 +22,7 @@ pub fn table(fill: &Fill, units: UnitSystem) -> String {
     let _ = writeln!(text, "for the release on {}", release(fill));
     text += &line("solved from", &solved_from(&fill.solved_from, units));
     text += "\n";
+    text += &warnings::block(&warnings::of_fill(fill), units);
     text += &findings(fill, units);
     // What is done with cold hands comes before what explains it.
     text += &on_the_morning(fill, units);
