@@ -836,11 +836,9 @@ fn how_warm_cylinders_are_taken_to_be_is_told() {
     let named = "cylinders = { contents = \"291 ft3\" }";
     assert_eq!(said(named, "zone", &few), ["contents_at_pressure"]);
     // Beside another fill they only hold the gas for it.
-    let lift = format!(
-        "neck_lift = \"6.8 kg\"\n[[cylinders]]\n{}",
-        "water_volume = \"50 L\"\npressure = \"180 bar\""
-    );
-    assert!(said(&lift, "zone", &few).is_empty());
+    let at_hand =
+        "neck_lift = \"6.8 kg\"\n[[cylinders]]\nwater_volume = \"50 L\"\npressure = \"180 bar\"";
+    assert!(said(at_hand, "zone", &few).is_empty());
 }
 
 /// Without winds the plan's terrain tells how high the site lies; without that, sea level is not passed over.
