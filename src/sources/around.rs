@@ -2,6 +2,7 @@
 
 use jiff::Timestamp;
 
+use super::heading::is_in_utc;
 use super::model;
 use super::text::{date_time, short_time};
 use super::zones::is_of_a_zone;
@@ -67,10 +68,15 @@ impl Around {
 
     /// Takes a value by its name, if it is one of those that are understood.
     pub(super) fn take(&mut self, name: &str, value: &str) {
+        let is_utc = is_in_utc(name);
         let bracket = name.split_once(['(', '[']).map_or("", |(_, behind)| behind);
         let name = plain(name);
         let is = |names: &[&str]| names.contains(&name.as_str());
         let value = value.trim().trim_matches('"').trim();
+        let time = || {
+            let (time, is_assumed) = time(value, bracket)?;
+            Some((time, is_assumed && !is_utc))
+        };
         if is(&LATITUDE) {
             self.lat_deg = self.lat_deg.or_else(|| degrees(value, bracket, 'S'));
         } else if is(&LONGITUDE) {
@@ -78,11 +84,11 @@ impl Around {
         } else if is(&POSITION) {
             self.position = self.position.or_else(|| read_position(value));
         } else if is(&RELEASE) {
-            let told = time(value, bracket).filter(|_| !self.is_of_release);
+            let told = time().filter(|_| !self.is_of_release);
             self.is_of_release |= told.is_some();
             self.time = told.or(self.time);
         } else if is(&TIME) {
-            self.time = self.time.or_else(|| time(value, bracket));
+            self.time = self.time.or_else(time);
         } else if is(&ZONE) {
             // An offset may stand there without what it is from.
             self.is_local |= is_of_a_zone(value) || is_of_a_zone(&format!("UTC{value}"));
@@ -362,6 +368,16 @@ mod tests {
             ("UTC offset: 0", false),
         ] {
             assert_eq!(learnt(&[line]).is_local, is_local, "{line}");
+        }
+        // A line of the zone is of times that do not say theirs.
+        let zone = "Timezone: America/Denver";
+        for (name, is_assumed) in [
+            ("Launch time (UTC)", false),
+            ("launch_time_utc", false),
+            ("Launch time", true),
+        ] {
+            let told = learnt(&[zone, &format!("{name}: 2022-10-14 12:00")]).time;
+            assert_eq!(told.map(|(_, assumed)| assumed), Some(is_assumed), "{name}");
         }
         assert_eq!(learnt(&["Station: 08579 Lisboa"]).station, "08579 Lisboa");
         assert_eq!(learnt(&["STID = ABR SLAT = 45.45"]).station, "ABR");

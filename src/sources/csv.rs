@@ -195,8 +195,13 @@ fn time_in_comment(line: &str, surely: bool) -> Option<(jiff::Timestamp, bool)> 
     let behind = at + 1 + usize::from(words.get(at + 1).is_some() && is_time(at + 1));
     let (time, is_assumed) = date_time(words.get(behind)?)?;
     // Without an offset of its own a time of another zone is none.
-    let zone = words.get(behind + 1).map_or("", String::as_str);
-    (!(is_assumed && is_of_a_zone(zone))).then_some((time, is_assumed))
+    let zone: Vec<&str> = words
+        .iter()
+        .skip(behind + 1)
+        .take(2)
+        .map(String::as_str)
+        .collect();
+    (!(is_assumed && is_of_a_zone(&zone.join(" ")))).then_some((time, is_assumed))
 }
 
 #[cfg(test)]
@@ -429,6 +434,15 @@ mod tests {
         let s = sounding(&format!("{told}{head}{rows}"));
         assert_eq!(s.time.unwrap().to_string(), "2026-02-05T12:00:00Z");
         assert_eq!(s.levels[1].after_s, Some(600.0));
+        for utc in ["TimeUTC", "time (UTC)"] {
+            let s = sounding(&format!("{head}{rows}").replace("\ntime", &format!("\n{utc}")));
+            assert_eq!(
+                s.time.map(|t| t.to_string()).as_deref(),
+                Some("2026-02-05T05:00:00Z"),
+                "{utc}"
+            );
+            assert!(!s.tally.assumed.contains(&Reading::TimesInUtc));
+        }
     }
 
     #[test]
@@ -757,6 +771,7 @@ mod tests {
             "# launch time 2026-02-05T12:00:00Z",
             "# time 2026-02-05T12:00:00Z",
             "# valid time 2026-02-05T12:00Z",
+            "# launch 2026-02-05T12:00 west of town",
         ] {
             assert_eq!(time(told), launch, "{told}");
             assert_eq!(time(&format!("{made}\n{told}")), launch, "{told}");
@@ -766,6 +781,8 @@ mod tests {
             "# Processing time 2026-03-01T10:00:00Z",
             "# Local time 2026-02-05T05:00",
             "# Local launch 2026-02-05T05:00",
+            "# launch 2026-02-05T05:00 mst",
+            "# launch 2026-02-05T05:00 UTC -7",
             "# Download time 2026-03-01T10:00:00Z",
         ] {
             assert_eq!(time(other), None, "{other}");

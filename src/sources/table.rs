@@ -91,6 +91,8 @@ struct Levels<'a> {
     rows: Vec<Row>,
     heights: HeightSource,
     stamps: Vec<Stamp<'a>>,
+    /// Whether the times of rows are said to be in UTC.
+    in_utc: bool,
     /// What the column of the directions that winds come from is called in an option, if there is one.
     directions: Option<String>,
 }
@@ -154,17 +156,31 @@ impl Table {
         }
         let directions = used.iter().find(|(_, c)| c.quantity == Quantity::From);
         let directions = directions.map(|(place, _)| self.name(*place));
+        let in_utc = self.are_in_utc(&used);
         let used: Vec<Column> = used.into_iter().map(|(_, column)| column).collect();
         let (rows, heights) = rows(used, &mut self.tally);
         Ok(Levels {
             rows,
             heights,
             stamps,
+            in_utc,
             directions,
         })
     }
 
-    /// As [`value`], of a column in which signs part thousands or decimals.
+    /// Whether headings or units of times say that they are in UTC.
+    fn are_in_utc(&self, used: &[(usize, Column)]) -> bool {
+        let of_time =
+            |(_, c): &&(usize, Column)| matches!(c.quantity, Quantity::Time | Quantity::Date);
+        used.iter().filter(of_time).any(|(place, column)| {
+            let unit = self.units.get(*place).map_or("", String::as_str);
+            [&column.heading, unit]
+                .iter()
+                .any(|text| heading::is_in_utc(text))
+        })
+    }
+
+    /// As [`value`], of a column in which a sign parts thousands, or none does.
     #[allow(clippy::option_option)] // the outer is a fault, the inner a missing value
     fn number(&mut self, cell: &str, is_parted: bool) -> Option<Option<f64>> {
         let whole = is_parted.then(|| cell.replace([',', '.'], ""));
@@ -278,7 +294,9 @@ impl Table {
         };
         let runs_down = runs_down(&rows, &stamps);
         let around = self.around.time.filter(|_| is_first);
-        let time = self.times(&mut rows, &stamps, around, runs_down, &mut tally);
+        let of_rows = released(&stamps, runs_down);
+        let of_rows = of_rows.map(|(time, assumed)| (time, assumed && !levels.in_utc));
+        let time = self.times(&mut rows, &stamps, [around, of_rows], runs_down, &mut tally);
         if let Some(column) = &levels.directions {
             course::check(file, column, &rows).map_err(|fault| fault.at_line(self.line))?;
         }
@@ -308,14 +326,13 @@ impl Table {
         &self,
         rows: &mut Vec<Row>,
         stamps: &[Stamp],
-        around: Option<(Timestamp, bool)>,
+        [around, of_rows]: [Option<(Timestamp, bool)>; 2],
         runs_down: bool,
         tally: &mut Tally,
     ) -> Option<Timestamp> {
-        let of_rows = released(stamps, runs_down);
         let mut time = surer(around, of_rows);
         // Clocks of another zone tell nothing but how long after each other rows are.
-        let is_local = self.around.is_local;
+        let is_local = self.around.is_local && of_rows.is_none_or(|(_, assumed)| assumed);
         let first = if is_local { of_rows } else { time };
         timed(rows, stamps, first.map(|(time, _)| time));
         let wait = if runs_down { None } else { waiting::cut(rows) };
