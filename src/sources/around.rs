@@ -205,18 +205,14 @@ fn plain(name: &str) -> String {
 /// Degrees with a sign, or with a letter behind or in the brackets of their name; `turned` is the letter of those
 /// below 0.
 fn degrees(text: &str, bracket: &str, turned: char) -> Option<f64> {
-    let number = text.trim_end_matches(|c: char| c.is_alphabetic() || c == '\u{b0}' || c == ' ');
-    // "Degrees" end with the letter of the south, which stands alone or is a capital.
-    let letters = text.split_at(number.len()).1;
-    let letters = letters
-        .replace("degs", "")
-        .replace("Degs", "")
-        .to_ascii_uppercase();
+    // Of degrees, and what is typed for it.
+    const SIGNS: [char; 4] = ['\u{b0}', '\u{ba}', ' ', '.'];
+    let number = text.trim_end_matches(|c: char| c.is_alphabetic() || SIGNS.contains(&c));
     let value: f64 = number.trim().replace(',', ".").parse().ok()?;
-    let words = letters.replace("DEGREES", "").replace("DEGREE", "");
-    let words = words.replace("DECIMAL", "").replace("DEG", "");
-    let half = match words.trim_matches([' ', '\u{b0}']) {
-        "" | "GRAD" => {
+    let words = text.split_at(number.len()).1.split(SIGNS);
+    let words: Vec<String> = words.filter_map(of_a_half).collect();
+    let half = match words.join(" ").as_str() {
+        "" => {
             let is_turned = is_named(bracket, turned);
             return Some(if is_turned { -value.abs() } else { value });
         }
@@ -233,6 +229,20 @@ fn degrees(text: &str, bracket: &str, turned: char) -> Option<f64> {
         half if half == other => Some(value),
         _ => None,
     }
+}
+
+/// What a word behind a number of degrees says besides that it is one, if anything.
+fn of_a_half(word: &str) -> Option<String> {
+    // "Degrees" end with the letter of the south, which stands alone or is a capital.
+    let word = word
+        .replace("degs", "")
+        .replace("Degs", "")
+        .to_ascii_uppercase();
+    let bare = word.replace("DEGREES", "").replace("DEGREE", "");
+    let bare = bare.replace("DECIMAL", "").replace("DEG", "");
+    let is_axis = bare.starts_with("LAT") || bare.starts_with("LON");
+    let is_none = is_axis || ["", "DEC", "GRAD"].contains(&bare.as_str());
+    (!is_none).then_some(bare)
 }
 
 /// Whether the brackets of a name, as in "longitude (deg W)", name a half of the earth, and not both or its sign.
@@ -299,12 +309,28 @@ mod tests {
             "1,3 OUEST",
             "1.3\u{b0} W",
             "1.3 degrees west",
+            "1.3 \u{ba} W",
+            "1.3\u{ba}W",
+            "1.3 Grad W",
+            "1.3 deg. W",
+            "1.3 W Lon.",
+            "1.3 West Longitude",
+            "-1.3 dec deg",
+            "-1.3 decimal degrees",
+            "-1.3 \u{ba}",
         ] {
             let lines = ["lat: -33.9", &format!("lon: {west}")];
             assert_eq!(learnt(&lines).position(), place, "{west}");
         }
         // West in Spanish, east in German; and what is no half of this kind.
-        for unclear in ["1.3 O", "1.3 N", "1.3 X"] {
+        for unclear in [
+            "1.3 O",
+            "1.3 N",
+            "1.3 X",
+            "1.3 Grad O",
+            "1.3 W E",
+            "1.3 \u{437}.\u{434}.",
+        ] {
             let lines = ["lat: -33.9", &format!("lon: {unclear}")];
             assert_eq!(learnt(&lines).position(), None, "{unclear}");
         }
