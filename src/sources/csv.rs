@@ -385,6 +385,25 @@ mod tests {
         let feet = "altitude_ft\tpressure_mb\twind_kt\twind_dir\n350\t1,004\t10\t270\n4,800\t850\t20\t280\n9,900\t700\t20\t280\n";
         assert_eq!(heights_of(feet).len(), 3);
         assert!((heights_of(feet)[0] - 106.68).abs() < 1e-6);
+        // Decimals behind the other sign stay what they are.
+        for separator in ["\t", ";"] {
+            let rows = [
+                "pressure_hPa wind_kt wind_dir",
+                "1,004 5 270",
+                "850.5 10 280",
+                "85.5 9 280",
+            ];
+            let table = rows.map(|row| row.replace(' ', separator) + "\n").concat();
+            let near = [0.0..100.0, 1_400.0..1_500.0, 16_500.0..18_500.0];
+            let found = heights_of(&table);
+            assert_eq!(found.len(), 3, "{found:?}");
+            assert!(
+                near.iter()
+                    .zip(&found)
+                    .all(|(near, height)| near.contains(height)),
+                "{found:?}"
+            );
+        }
     }
 
     #[test]

@@ -129,7 +129,7 @@ impl Table {
         let mut used = self.understood(file, columns)?;
         let others = self.others_of_wind(cells, &used, columns);
         self.tally.left_out.extend(others);
-        let parted = self.parted(file, cells, &used)?;
+        let signs = self.parted(file, cells, &used)?;
         let mut stamps = Vec::with_capacity(cells.len());
         for (line, row) in cells {
             let mut stamp = Stamp::default();
@@ -144,7 +144,8 @@ impl Table {
                         column.values.push(value.flatten());
                     }
                     _ => {
-                        let value = self.number(cell, parted.contains(place));
+                        let parts = signs.iter().find(|(parted, _)| parted == place);
+                        let value = self.number(cell, parts.map(|(_, sign)| *sign));
                         let fault = || no_number(file, cell, *line, &column.heading);
                         column.values.push(value.ok_or_else(fault)?);
                     }
@@ -182,13 +183,13 @@ impl Table {
 
     /// As [`value`], of a column in which a sign parts thousands, or none does.
     #[allow(clippy::option_option)] // the outer is a fault, the inner a missing value
-    fn number(&mut self, cell: &str, is_parted: bool) -> Option<Option<f64>> {
-        let whole = is_parted.then(|| cell.replace([',', '.'], ""));
+    fn number(&mut self, cell: &str, thousands: Option<char>) -> Option<Option<f64>> {
+        let whole = thousands.map(|sign| cell.replace(sign, ""));
         let number = whole.as_deref().unwrap_or(cell);
         value(number, self.decimal_comma, &mut self.tally)
     }
 
-    /// The places of columns in which signs part thousands.
+    /// The places of columns in which a sign parts thousands, with that sign.
     ///
     /// # Errors
     ///
@@ -198,7 +199,7 @@ impl Table {
         file: &str,
         cells: &[(usize, Vec<String>)],
         used: &[(usize, Column)],
-    ) -> Result<Vec<usize>> {
+    ) -> Result<Vec<(usize, char)>> {
         let mut parted = Vec::new();
         // Kilometres have decimals, and no other quantity has thousands.
         let has_thousands = |(_, c): &&(usize, Column)| match c.quantity {
@@ -224,8 +225,8 @@ impl Table {
             };
             match signs {
                 Signs::Decimals => {}
-                Signs::Thousands => {
-                    parted.push(*place);
+                Signs::Thousands(sign) => {
+                    parted.push((*place, sign));
                     let column = column.heading.clone();
                     self.tally.assumed.push(Reading::Thousands { column });
                 }
