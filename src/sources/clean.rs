@@ -84,7 +84,8 @@ pub(super) fn clean(raw: Raw) -> Result<Sounding> {
         return Err(fault.at_line(raw.line).into());
     }
     // Before what is out of range goes: directions below 0 would.
-    turn_signed_directions(&mut rows, &mut tally);
+    let directions = rows.iter_mut().filter_map(|row| row.from_deg.as_mut());
+    turn_signed(directions, &mut tally);
     rows.iter_mut()
         .for_each(|row| drop_impossible(row, &mut tally));
     drop_belied(&mut rows, &mut tally);
@@ -168,8 +169,9 @@ fn strange_heights(file: &str, rows: &[Row]) -> Option<Fault> {
 
 /// Directions of -180 to 180 degrees become 0 to 360. They are told from fillers by there being several
 /// below 0, and from directions of 0 to 360 by there being none above 180.
-fn turn_signed_directions(rows: &mut [Row], tally: &mut Tally) {
-    let given = || rows.iter().filter_map(|row| row.from_deg);
+pub(super) fn turn_signed<'a>(directions: impl Iterator<Item = &'a mut f64>, tally: &mut Tally) {
+    let directions: Vec<&mut f64> = directions.collect();
+    let given = || directions.iter().map(|direction| **direction);
     let Some(first) = given().find(|d| *d < 0.0) else {
         return;
     };
@@ -178,9 +180,9 @@ fn turn_signed_directions(rows: &mut [Row], tally: &mut Tally) {
         return;
     }
     let mut turned = 0;
-    for from_deg in rows.iter_mut().filter_map(|row| row.from_deg.as_mut()) {
-        if *from_deg < 0.0 {
-            *from_deg += 360.0;
+    for direction in directions {
+        if *direction < 0.0 {
+            *direction += 360.0;
             turned += 1;
         }
     }

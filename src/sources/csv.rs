@@ -378,6 +378,22 @@ mod tests {
     }
 
     #[test]
+    fn a_course_below_0_is_west_of_north() {
+        let s = sounding("altitude_m,wind_m_s,wind_to_deg\n100,10,-90\n500,10,-180\n900,10,90\n");
+        let east: Vec<f64> = s
+            .levels
+            .iter()
+            .map(|l| l.wind.unwrap().east_m_s.round())
+            .collect();
+        assert_eq!(east, [-10.0, 0.0, 10.0]);
+        assert!(
+            s.tally
+                .assumed
+                .contains(&Reading::SignedDirections { below_0: 2 })
+        );
+    }
+
+    #[test]
     fn thousands_in_pressures_move_no_level() {
         let table = "altitude_m;pressure_hPa;wind_kt;wind_dir\n\
                      112;1.008;5;270\n180;1.000;6;270\n1.512;850;10;280\n3.080;700;14;280\n";

@@ -10,7 +10,7 @@ use jiff::Timestamp;
 
 use super::around::Around;
 use super::ascents::{Mark, parted};
-use super::clean::{Raw, Row, mostly, rough_height};
+use super::clean::{Raw, Row, mostly, rough_height, turn_signed};
 use super::columns::Columns;
 use super::course;
 use super::drifted::place;
@@ -760,6 +760,9 @@ fn rows(mut columns: Vec<Column>, tally: &mut Tally) -> (Vec<Row>, HeightSource)
             .into_iter()
             .map(|v| v.and_then(|v| si(v, column)))
             .collect();
+        if column.quantity == Quantity::To {
+            turn_signed(column.values.iter_mut().flatten(), tally);
+        }
     }
     let length = columns
         .iter()
