@@ -134,6 +134,8 @@ const LOW_AIR_PA: f64 = 20_000.0;
 /// Weather moves the pressures of the low air up or down by less than this, m: at sea level they are 930 to 1,085 hPa
 /// outside the eye of a tropical storm.
 const WEATHER_M: f64 = 700.0;
+/// Cold or hot air below a high ground moves its pressure by less than this share of its height.
+const WARMTH: f64 = 0.1;
 /// Fewer rows may be wrong themselves.
 const FEWEST_LOW: usize = 2;
 
@@ -146,24 +148,24 @@ fn strange_heights(file: &str, rows: &[Row]) -> Option<Fault> {
     };
     let ground_pa = both().map(|(_, p)| p).fold(0.0, f64::max);
     let low = both().filter(|(_, p)| *p > 50_000.0 && ground_pa - p <= LOW_AIR_PA);
-    let above_m: Vec<f64> = low
-        .map(|(height_m, p)| height_m - standard_height_of_pressure(p).0)
-        .collect();
-    let least_m = above_m
-        .iter()
-        .copied()
-        .min_by(|a, b| a.abs().total_cmp(&b.abs()))?;
-    if above_m.len() < FEWEST_LOW || least_m.abs() <= WEATHER_M {
+    let standard_m = |p| standard_height_of_pressure(p).0;
+    let may_be = |(height_m, p): (f64, f64)| {
+        (height_m - standard_m(p)).abs() <= WEATHER_M + WARMTH * standard_m(p).max(0.0)
+    };
+    if low.clone().count() < FEWEST_LOW || low.clone().any(may_be) {
         return None;
     }
+    let least_m = low
+        .map(|(height_m, p)| height_m - standard_m(p))
+        .min_by(|a, b| a.abs().total_cmp(&b.abs()))?;
     let found = format!(
         "heights near the ground at least {:.0} m {} those of their pressures",
         least_m.abs(),
         if least_m < 0.0 { "below" } else { "above" }
     );
-    let expected = "heights above mean sea level, and not above the ground, in the unit that is named; where the \
-                    pressures are right, a table is read by them alone if its heights are passed over, as in \
-                    --columns \"height_m=none\"";
+    let expected = "heights above mean sea level, and not above the ground, in the unit that is named; where only \
+                    the pressures or only the heights are right, a table is read if the others are passed over, as in \
+                    --columns \"height_m=none\" or \"pressure_hPa=none\"";
     Some(Fault::new(file, found, expected))
 }
 
@@ -649,6 +651,8 @@ mod tests {
         // A deep low over Siberia in winter, and a high.
         assert!(with(&[(10.0, 950.0), (400.0, 900.0), (4_900.0, 500.0)]).is_ok());
         assert!(with(&[(10.0, 1_060.0), (850.0, 950.0), (5_900.0, 500.0)]).is_ok());
+        // The South Pole, where all air below is cold.
+        assert!(with(&[(2_835.0, 650.0), (3_400.0, 600.0), (4_700.0, 500.0)]).is_ok());
         // Some rows may be wrong.
         assert!(with(&[(110.0, 1_000.0), (9_000.0, 925.0), (5_574.0, 500.0)]).is_ok());
         let s = with(&[(9_000.0, 1_013.0), (5_574.0, 500.0), (9_164.0, 300.0)]).unwrap();
