@@ -497,6 +497,11 @@ mod tests {
             .map(|s| (s.name.as_str(), s.levels.len()))
             .collect();
         assert_eq!(told, [("A111", 60), ("B222", 60)]);
+        let far = "2026-02-05T12:30:00Z,C333,30000,50,180\n";
+        let found = soundings(&format!("{head}{rows}{far}"));
+        assert_eq!(found.len(), 2);
+        let told = &found[0].tally.left_out;
+        assert_eq!(told[..], ["1 row of stations that have no other"]);
     }
 
     #[test]

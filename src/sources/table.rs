@@ -107,6 +107,14 @@ impl Table {
         };
         let marks = self.marks(&cells, &levels.stamps, columns);
         let ascents = parted(&levels.rows, &marks);
+        let alone = cells.len() - ascents.iter().map(Vec::len).sum::<usize>();
+        if alone > 0 {
+            let said = format!(
+                "{} of stations that have no other",
+                counted(alone, "row", "rows")
+            );
+            self.tally.left_out.push(said);
+        }
         let station = |ascent: &Vec<usize>| ascent.first().map(|row| marks[*row].station);
         let several = ascents.iter().any(|a| station(a) != station(&ascents[0]));
         let raw = |(number, ascent): (usize, &Vec<usize>)| {
