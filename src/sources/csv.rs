@@ -449,6 +449,21 @@ mod tests {
         assert_eq!(s.levels[0].after_s, Some(0.0));
         assert_eq!(s.levels[1].after_s, Some(60.0));
         assert_eq!(s.tally.left_out, ["the first 180 rows, before the release"]);
+        // Seconds since it was switched on, below the time of the release.
+        let row = |i: u32| {
+            let height = 40 + 5 * i.saturating_sub(600);
+            format!("{i},{height},{},270\n", if i < 600 { 0.1 } else { 9.0 })
+        };
+        let rows: String = (0..180).map(|i| row(10 * i)).collect();
+        let told = "Launch time: 2026-02-05T12:00:00Z\n";
+        let s = sounding(&format!(
+            "{told}time_s,altitude_m,wind_speed_m/s,wind_dir\n{rows}"
+        ));
+        assert_eq!(s.time.unwrap().to_string(), "2026-02-05T12:00:00Z");
+        assert_eq!(
+            (s.levels[0].after_s, s.levels[1].after_s),
+            (Some(0.0), Some(10.0))
+        );
         // Zeros of a receiver that has no place yet.
         let unset = "2026-02-05T11:58:00Z,0.0,0.0,0,0,0\n2026-02-05T11:59:00Z,0.0,0.0,0,0,0\n";
         let rows: String = (0..60).map(flight).collect();

@@ -343,6 +343,9 @@ impl Table {
         // Clocks of another zone tell nothing but how long after each other rows are.
         let is_local = self.around.is_local && of_rows.is_none_or(|(_, assumed)| assumed);
         let first = if is_local { of_rows } else { time };
+        // Moments of rows held against a release that is told are times since it already.
+        let is_since =
+            first != of_rows && of_rows.is_some() && rows.iter().all(|row| row.after_s.is_none());
         timed(rows, stamps, first.map(|(time, _)| time));
         let wait = if runs_down { None } else { waiting::cut(rows) };
         if let Some(wait) = wait {
@@ -351,6 +354,8 @@ impl Table {
             tally.left_out.push(said);
             if time == of_rows {
                 time = time.map(|(time, assumed)| (after(time, wait.until_s), assumed));
+            }
+            if !is_since {
                 let since = |row: &mut Row| row.after_s = row.after_s.map(|s| s - wait.until_s);
                 rows.iter_mut().for_each(since);
             }
