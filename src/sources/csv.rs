@@ -352,6 +352,7 @@ mod tests {
         let same = "altitude_m,dir (deg),wind (m/s),dir (deg),wind (kt)\n\
                     100,270,5,270,9.7\n900,359,9,1,17.5\n";
         assert!(sounding(same).tally.left_out.is_empty());
+        assert!(sounding(&table("-999,9999")).tally.left_out.is_empty());
     }
 
     #[test]

@@ -14,9 +14,10 @@ use super::clean::{Raw, Row, mostly, rough_height, turn_signed};
 use super::columns::Columns;
 use super::course;
 use super::drifted::place;
-use super::fillers::drop_fillers;
+use super::fillers::{drop_fillers, may_be_filler};
 use super::heading::{self, Heading, Quantity};
 use super::hint;
+use super::parts::{FROM_DEG, SPEED_M_S};
 use super::text::date_time;
 use super::thousands::{self, Signs};
 use super::waiting;
@@ -514,7 +515,8 @@ impl Table {
         let value = |row: &[String], place: usize, column: &Column| {
             let cell = row.get(place)?.trim();
             let value = value(cell, self.decimal_comma, &mut Tally::default());
-            si(value.flatten()?, column)
+            let value = value.flatten().filter(|value| !may_be_filler(*value));
+            si(value?, column)
         };
         let mut said = Vec::new();
         for (place, text) in self.headings.iter().enumerate() {
@@ -680,8 +682,8 @@ pub(super) fn clock_s(cell: &str) -> Option<f64> {
 /// Whether most of a wind's values are far from those beside them, in SI.
 fn are_apart(quantity: Quantity, pairs: impl Iterator<Item = (f64, f64)>) -> bool {
     let is_apart = |(a, b): &(f64, f64)| match quantity {
-        Quantity::Speed | Quantity::East | Quantity::North => (a - b).abs() > 1.0,
-        Quantity::From | Quantity::To => wrap_longitude(a - b).abs() > 5.0,
+        Quantity::Speed | Quantity::East | Quantity::North => (a - b).abs() > SPEED_M_S,
+        Quantity::From | Quantity::To => wrap_longitude(a - b).abs() > FROM_DEG,
         _ => false,
     };
     let apart: Vec<bool> = pairs.map(|pair| is_apart(&pair)).collect();
