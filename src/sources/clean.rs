@@ -109,13 +109,10 @@ pub(super) fn clean(raw: Raw) -> Result<Sounding> {
     let levels = strictly_rising(levels, &mut tally);
     let winds = levels.iter().filter(|level| level.wind.is_some()).count();
     if winds < 2 {
-        let found = match winds {
-            0 => format!("no level with height and wind in {} rows", tally.rows),
-            _ => format!("1 level with height and wind in {} rows", tally.rows),
-        };
-        return Err(Fault::new(raw.file, found, "at least 2 such levels")
-            .at_line(raw.line)
-            .into());
+        let count = if winds == 0 { "no" } else { "1" };
+        let found = format!("{count} level with height and wind in {} rows", tally.rows);
+        let fault = Fault::new(raw.file, found, "at least 2 such levels");
+        return Err(fault.at_line(raw.line).into());
     }
     Ok(Sounding {
         name: raw.name,

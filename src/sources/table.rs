@@ -138,11 +138,37 @@ impl Table {
         let mut used = self.understood(file, columns)?;
         let others = self.others_of_wind(cells, &used, columns);
         self.tally.left_out.extend(others);
-        let signs = self.parted(file, cells, &used)?;
+        let stamps = self.fill(file, cells, &mut used)?;
+        let directions = used.iter().find(|(_, c)| c.quantity == Quantity::From);
+        let directions = directions.map(|(place, _)| self.name(*place));
+        let in_utc = self.are_in_utc(&used);
+        let used: Vec<Column> = used.into_iter().map(|(_, column)| column).collect();
+        let (rows, heights) = rows(used, &mut self.tally);
+        Ok(Levels {
+            rows,
+            heights,
+            stamps,
+            in_utc,
+            directions,
+        })
+    }
+
+    /// Fills columns with the values of their cells, and gives the times of the rows.
+    ///
+    /// # Errors
+    ///
+    /// A cell of a quantity is no number.
+    fn fill<'a>(
+        &mut self,
+        file: &str,
+        cells: &'a [(usize, Vec<String>)],
+        used: &mut [(usize, Column)],
+    ) -> Result<Vec<Stamp<'a>>> {
+        let signs = self.parted(file, cells, used)?;
         let mut stamps = Vec::with_capacity(cells.len());
         for (line, row) in cells {
             let mut stamp = Stamp::default();
-            for (place, column) in &mut used {
+            for (place, column) in used.iter_mut() {
                 let cell = row.get(*place).map_or("", |cell| cell.trim());
                 match column.quantity {
                     Quantity::Time => stamp.time = Some(cell),
@@ -164,18 +190,7 @@ impl Table {
             stamp.clock_s = stamp.time.and_then(clock_s);
             stamps.push(stamp);
         }
-        let directions = used.iter().find(|(_, c)| c.quantity == Quantity::From);
-        let directions = directions.map(|(place, _)| self.name(*place));
-        let in_utc = self.are_in_utc(&used);
-        let used: Vec<Column> = used.into_iter().map(|(_, column)| column).collect();
-        let (rows, heights) = rows(used, &mut self.tally);
-        Ok(Levels {
-            rows,
-            heights,
-            stamps,
-            in_utc,
-            directions,
-        })
+        Ok(stamps)
     }
 
     /// Whether headings or units of times say that they are in UTC.
@@ -209,30 +224,14 @@ impl Table {
         cells: &[(usize, Vec<String>)],
         used: &[(usize, Column)],
     ) -> Result<Vec<(usize, char)>> {
-        let mut parted = Vec::new();
         // Kilometres have decimals, and no other quantity has thousands.
         let has_thousands = |(_, c): &&(usize, Column)| match c.quantity {
             Quantity::Pressure => c.unit == "hPa",
             _ => c.quantity.is_height() && c.unit != "km",
         };
-        let of_column = |place: usize| {
-            let of_column = cells.iter().filter_map(move |(_, row)| row.get(place));
-            of_column.map(|cell| cell.trim())
-        };
-        // Times have signs of their own.
-        let is_other = |(_, c): &&(usize, Column)| {
-            let is_time = matches!(c.quantity, Quantity::Time | Quantity::Date);
-            !is_time && !c.quantity.is_height()
-        };
+        let mut parted = Vec::new();
         for (place, column) in used.iter().filter(has_thousands) {
-            let others = used.iter().filter(is_other);
-            let others = others.flat_map(|(p, _)| of_column(*p));
-            let cells = of_column(*place);
-            let signs = match column.quantity {
-                Quantity::Pressure => thousands::in_pressures(cells, self.decimal_comma),
-                _ => thousands::signs(cells, others, self.decimal_comma),
-            };
-            match signs {
+            match self.signs(cells, used, *place, column.quantity) {
                 Signs::Decimals => {}
                 Signs::Thousands(sign) => {
                     parted.push((*place, sign));
@@ -246,6 +245,31 @@ impl Table {
             }
         }
         Ok(parted)
+    }
+
+    /// What the signs between digits are in the column of a height or a pressure.
+    fn signs(
+        &self,
+        cells: &[(usize, Vec<String>)],
+        used: &[(usize, Column)],
+        place: usize,
+        quantity: Quantity,
+    ) -> Signs {
+        let of_column = |place: usize| {
+            let of_column = cells.iter().filter_map(move |(_, row)| row.get(place));
+            of_column.map(|cell| cell.trim())
+        };
+        if quantity == Quantity::Pressure {
+            return thousands::in_pressures(of_column(place), self.decimal_comma);
+        }
+        // Times have signs of their own.
+        let is_other = |(_, c): &&(usize, Column)| {
+            let is_time = matches!(c.quantity, Quantity::Time | Quantity::Date);
+            !is_time && !c.quantity.is_height()
+        };
+        let others = used.iter().filter(is_other);
+        let others = others.flat_map(|(other, _)| of_column(*other));
+        thousands::signs(of_column(place), others, self.decimal_comma)
     }
 
     /// What tells the ascents of the table apart.
@@ -295,13 +319,13 @@ impl Table {
     ) -> Result<Raw> {
         let mut rows: Vec<Row> = of.iter().map(|&i| levels.rows[i]).collect();
         let stamps: Vec<Stamp> = of.iter().map(|&i| levels.stamps[i]).collect();
-        let mut tally = match is_first {
-            true => self.tally.clone(),
-            false => Tally {
-                assumed: self.tally.assumed.clone(),
+        let mut tally = self.tally.clone();
+        if !is_first {
+            tally = Tally {
+                assumed: tally.assumed,
                 ..Tally::default()
-            },
-        };
+            };
+        }
         let runs_down = runs_down(&rows, &stamps);
         let around = self.around.time.filter(|_| is_first);
         let of_rows = released(&stamps, runs_down);
@@ -470,14 +494,7 @@ impl Table {
         let mut faults = Vec::new();
         let mut need = |there: bool, what: &str, meant: &[&str], expected: &str| {
             if !there {
-                let headings: Vec<&str> =
-                    self.headings.iter().map(String::as_str).take(20).collect();
-                let found = format!("no column of {what} among: {}", headings.join(", "));
-                let expected = match self.ready_made(columns, meant) {
-                    Some(line) => format!("{expected}; or, if that is true, {line}"),
-                    None => expected.to_owned(),
-                };
-                faults.push(Fault::new(file, found, expected).at_line(self.line));
+                faults.push(self.lacking(file, columns, what, meant, expected));
             }
         };
         let wind: &[&str] = match (has(Quantity::Speed), has_direction) {
@@ -503,6 +520,24 @@ impl Table {
             true => Ok(()),
             false => Err(Error::Faults(faults)),
         }
+    }
+
+    /// The fault of a table without columns for something.
+    fn lacking(
+        &self,
+        file: &str,
+        columns: &Columns,
+        what: &str,
+        meant: &[&str],
+        expected: &str,
+    ) -> Fault {
+        let headings: Vec<&str> = self.headings.iter().map(String::as_str).take(20).collect();
+        let found = format!("no column of {what} among: {}", headings.join(", "));
+        let expected = match self.ready_made(columns, meant) {
+            Some(line) => format!("{expected}; or, if that is true, {line}"),
+            None => expected.to_owned(),
+        };
+        Fault::new(file, found, expected).at_line(self.line)
     }
 
     /// What is said of further columns of the wind that say otherwise than the first, as those of another hour.
@@ -769,7 +804,17 @@ fn rows(mut columns: Vec<Column>, tally: &mut Tally) -> (Vec<Row>, HeightSource)
                 .collect::<Vec<_>>()
         });
     drop_fillers(&mut columns, pressures.as_deref(), tally);
-    for column in &mut columns {
+    to_si_all(&mut columns, tally);
+    let length = columns.iter().map(|c| c.values.len()).max();
+    let (height, heights) = height_column(&columns, tally);
+    let row = |i: usize| row(&columns, height, i);
+    let rows = (0..length.unwrap_or_default()).map(row).collect();
+    (rows, heights)
+}
+
+/// Brings the values of columns to SI, and directions to 0 to 360 degrees where that is clear.
+fn to_si_all(columns: &mut [Column], tally: &mut Tally) {
+    for column in columns {
         let values = std::mem::take(&mut column.values);
         column.values = values
             .into_iter()
@@ -779,40 +824,32 @@ fn rows(mut columns: Vec<Column>, tally: &mut Tally) -> (Vec<Row>, HeightSource)
             turn_signed(column.values.iter_mut().flatten(), tally);
         }
     }
-    let length = columns
-        .iter()
-        .map(|c| c.values.len())
-        .max()
-        .unwrap_or_default();
-    let cell = |quantity: Quantity, row: usize| -> Option<f64> {
+}
+
+/// The values of a row; `height` is the column that heights are taken from.
+fn row(columns: &[Column], height: Quantity, number: usize) -> Row {
+    let cell = |quantity: Quantity| -> Option<f64> {
         let column = columns.iter().find(|c| c.quantity == quantity)?;
-        column.values.get(row).copied().flatten()
+        column.values.get(number).copied().flatten()
     };
-    let from = |to_deg: f64| {
-        (0.0..=360.0)
-            .contains(&to_deg)
-            .then_some((to_deg + 180.0) % 360.0)
-    };
-    let (height, heights) = height_column(&columns, tally);
-    let rows = (0..length)
-        .map(|i| Row {
-            height_m: cell(height, i),
-            pressure_pa: cell(Quantity::Pressure, i),
-            temperature_k: cell(Quantity::Temperature, i),
-            dew_point_k: cell(Quantity::DewPoint, i),
-            dew_point_depression_k: cell(Quantity::DewPointDepression, i),
-            relative_humidity: cell(Quantity::Humidity, i),
-            speed_m_s: cell(Quantity::Speed, i),
-            from_deg: cell(Quantity::From, i).or_else(|| from(cell(Quantity::To, i)?)),
-            east_m_s: cell(Quantity::East, i),
-            north_m_s: cell(Quantity::North, i),
-            after_s: cell(Quantity::Elapsed, i),
-            lat_deg: cell(Quantity::Latitude, i),
-            lon_deg: cell(Quantity::Longitude, i),
-            ..Row::default()
-        })
-        .collect();
-    (rows, heights)
+    let to = || cell(Quantity::To).filter(|to_deg| (0.0..=360.0).contains(to_deg));
+    let opposite = |to_deg: f64| (to_deg + 180.0) % 360.0;
+    Row {
+        height_m: cell(height),
+        pressure_pa: cell(Quantity::Pressure),
+        temperature_k: cell(Quantity::Temperature),
+        dew_point_k: cell(Quantity::DewPoint),
+        dew_point_depression_k: cell(Quantity::DewPointDepression),
+        relative_humidity: cell(Quantity::Humidity),
+        speed_m_s: cell(Quantity::Speed),
+        from_deg: cell(Quantity::From).or_else(|| to().map(opposite)),
+        east_m_s: cell(Quantity::East),
+        north_m_s: cell(Quantity::North),
+        after_s: cell(Quantity::Elapsed),
+        lat_deg: cell(Quantity::Latitude),
+        lon_deg: cell(Quantity::Longitude),
+        ..Row::default()
+    }
 }
 
 /// The column that heights are taken from, that with the most of them: of equals geometric rather than geopotential,
