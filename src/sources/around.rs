@@ -2,6 +2,7 @@
 
 use jiff::Timestamp;
 
+use super::heading::is_in_utc;
 use super::model;
 use super::text::{date_time, short_time};
 use super::zones::is_of_a_zone;
@@ -67,10 +68,15 @@ impl Around {
 
     /// Takes a value by its name, if it is one of those that are understood.
     pub(super) fn take(&mut self, name: &str, value: &str) {
+        let is_utc = is_in_utc(name);
         let bracket = name.split_once(['(', '[']).map_or("", |(_, behind)| behind);
         let name = plain(name);
         let is = |names: &[&str]| names.contains(&name.as_str());
         let value = value.trim().trim_matches('"').trim();
+        let time = || {
+            let (time, is_assumed) = time(value, bracket)?;
+            Some((time, is_assumed && !is_utc))
+        };
         if is(&LATITUDE) {
             self.lat_deg = self.lat_deg.or_else(|| degrees(value, bracket, 'S'));
         } else if is(&LONGITUDE) {
@@ -78,11 +84,11 @@ impl Around {
         } else if is(&POSITION) {
             self.position = self.position.or_else(|| read_position(value));
         } else if is(&RELEASE) {
-            let told = time(value, bracket).filter(|_| !self.is_of_release);
+            let told = time().filter(|_| !self.is_of_release);
             self.is_of_release |= told.is_some();
             self.time = told.or(self.time);
         } else if is(&TIME) {
-            self.time = self.time.or_else(|| time(value, bracket));
+            self.time = self.time.or_else(time);
         } else if is(&ZONE) {
             // An offset may stand there without what it is from.
             self.is_local |= is_of_a_zone(value) || is_of_a_zone(&format!("UTC{value}"));
@@ -199,18 +205,14 @@ fn plain(name: &str) -> String {
 /// Degrees with a sign, or with a letter behind or in the brackets of their name; `turned` is the letter of those
 /// below 0.
 fn degrees(text: &str, bracket: &str, turned: char) -> Option<f64> {
-    let number = text.trim_end_matches(|c: char| c.is_alphabetic() || c == '\u{b0}' || c == ' ');
-    // "Degrees" end with the letter of the south, which stands alone or is a capital.
-    let letters = text.split_at(number.len()).1;
-    let letters = letters
-        .replace("degs", "")
-        .replace("Degs", "")
-        .to_ascii_uppercase();
+    // Of degrees, and what is typed for it.
+    const SIGNS: [char; 4] = ['\u{b0}', '\u{ba}', ' ', '.'];
+    let number = text.trim_end_matches(|c: char| c.is_alphabetic() || SIGNS.contains(&c));
     let value: f64 = number.trim().replace(',', ".").parse().ok()?;
-    let words = letters.replace("DEGREES", "").replace("DEGREE", "");
-    let words = words.replace("DECIMAL", "").replace("DEG", "");
-    let half = match words.trim_matches([' ', '\u{b0}']) {
-        "" | "GRAD" => {
+    let words = text.split_at(number.len()).1.split(SIGNS);
+    let words: Vec<String> = words.filter_map(of_a_half).collect();
+    let half = match words.join(" ").as_str() {
+        "" => {
             let is_turned = is_named(bracket, turned);
             return Some(if is_turned { -value.abs() } else { value });
         }
@@ -227,6 +229,20 @@ fn degrees(text: &str, bracket: &str, turned: char) -> Option<f64> {
         half if half == other => Some(value),
         _ => None,
     }
+}
+
+/// What a word behind a number of degrees says besides that it is one, if anything.
+fn of_a_half(word: &str) -> Option<String> {
+    // "Degrees" end with the letter of the south, which stands alone or is a capital.
+    let word = word
+        .replace("degs", "")
+        .replace("Degs", "")
+        .to_ascii_uppercase();
+    let bare = word.replace("DEGREES", "").replace("DEGREE", "");
+    let bare = bare.replace("DECIMAL", "").replace("DEG", "");
+    let is_axis = bare.starts_with("LAT") || bare.starts_with("LON");
+    let is_none = is_axis || ["", "DEC", "GRAD"].contains(&bare.as_str());
+    (!is_none).then_some(bare)
 }
 
 /// Whether the brackets of a name, as in "longitude (deg W)", name a half of the earth, and not both or its sign.
@@ -293,12 +309,28 @@ mod tests {
             "1,3 OUEST",
             "1.3\u{b0} W",
             "1.3 degrees west",
+            "1.3 \u{ba} W",
+            "1.3\u{ba}W",
+            "1.3 Grad W",
+            "1.3 deg. W",
+            "1.3 W Lon.",
+            "1.3 West Longitude",
+            "-1.3 dec deg",
+            "-1.3 decimal degrees",
+            "-1.3 \u{ba}",
         ] {
             let lines = ["lat: -33.9", &format!("lon: {west}")];
             assert_eq!(learnt(&lines).position(), place, "{west}");
         }
         // West in Spanish, east in German; and what is no half of this kind.
-        for unclear in ["1.3 O", "1.3 N", "1.3 X"] {
+        for unclear in [
+            "1.3 O",
+            "1.3 N",
+            "1.3 X",
+            "1.3 Grad O",
+            "1.3 W E",
+            "1.3 \u{437}.\u{434}.",
+        ] {
             let lines = ["lat: -33.9", &format!("lon: {unclear}")];
             assert_eq!(learnt(&lines).position(), None, "{unclear}");
         }
@@ -362,6 +394,16 @@ mod tests {
             ("UTC offset: 0", false),
         ] {
             assert_eq!(learnt(&[line]).is_local, is_local, "{line}");
+        }
+        // A line of the zone is of times that do not say theirs.
+        let zone = "Timezone: America/Denver";
+        for (name, is_assumed) in [
+            ("Launch time (UTC)", false),
+            ("launch_time_utc", false),
+            ("Launch time", true),
+        ] {
+            let told = learnt(&[zone, &format!("{name}: 2022-10-14 12:00")]).time;
+            assert_eq!(told.map(|(_, assumed)| assumed), Some(is_assumed), "{name}");
         }
         assert_eq!(learnt(&["Station: 08579 Lisboa"]).station, "08579 Lisboa");
         assert_eq!(learnt(&["STID = ABR SLAT = 45.45"]).station, "ABR");

@@ -28,7 +28,8 @@ pub(super) struct Mark<'a> {
     pub headed: bool,
 }
 
-/// The rows of each ascent by their numbers, in their order; at least one ascent, be it empty.
+/// The rows of each ascent by their numbers, in their order; at least one ascent, be it empty. Rows that are the only
+/// one of their station are in none.
 pub(super) fn parted(rows: &[Row], marks: &[Mark]) -> Vec<Vec<usize>> {
     let stations = by_station(marks).into_iter();
     stations
@@ -54,11 +55,13 @@ fn by_station(marks: &[Mark]) -> Vec<Vec<usize>> {
         }
         stations[number].push(row);
     }
+    let alone = stations.iter().filter(|rows| rows.len() < FEWEST).count();
     // A column that numbers the rows names no stations.
-    match stations.len() > 1 && stations.iter().all(|rows| rows.len() >= FEWEST) {
-        true => stations,
-        false => vec![(0..marks.len()).collect()],
+    if stations.len() < 2 || 2 * alone >= marks.len() {
+        return vec![(0..marks.len()).collect()];
     }
+    stations.retain(|rows| rows.len() >= FEWEST);
+    stations
 }
 
 /// The rows of each time, where all rows of a profile have one time, in whatever order they stand: the profiles
@@ -279,5 +282,7 @@ mod tests {
         assert_eq!(parts(&["a", "b", "a", "b"]), [[0, 2], [1, 3]]);
         assert_eq!(parts(&["a", "", "b", ""]), [[0, 1], [2, 3]]);
         assert_eq!(parts(&["1", "2", "3"]), [[0, 1, 2]]);
+        // A row of a sonde far away.
+        assert_eq!(parts(&["a", "b", "a", "c", "b"]), [[0, 2], [1, 4]]);
     }
 }

@@ -84,7 +84,8 @@ pub(super) fn clean(raw: Raw) -> Result<Sounding> {
         return Err(fault.at_line(raw.line).into());
     }
     // Before what is out of range goes: directions below 0 would.
-    turn_signed_directions(&mut rows, &mut tally);
+    let directions = rows.iter_mut().filter_map(|row| row.from_deg.as_mut());
+    turn_signed(directions, &mut tally);
     rows.iter_mut()
         .for_each(|row| drop_impossible(row, &mut tally));
     drop_belied(&mut rows, &mut tally);
@@ -108,13 +109,10 @@ pub(super) fn clean(raw: Raw) -> Result<Sounding> {
     let levels = strictly_rising(levels, &mut tally);
     let winds = levels.iter().filter(|level| level.wind.is_some()).count();
     if winds < 2 {
-        let found = match winds {
-            0 => format!("no level with height and wind in {} rows", tally.rows),
-            _ => format!("1 level with height and wind in {} rows", tally.rows),
-        };
-        return Err(Fault::new(raw.file, found, "at least 2 such levels")
-            .at_line(raw.line)
-            .into());
+        let count = if winds == 0 { "no" } else { "1" };
+        let found = format!("{count} level with height and wind in {} rows", tally.rows);
+        let fault = Fault::new(raw.file, found, "at least 2 such levels");
+        return Err(fault.at_line(raw.line).into());
     }
     Ok(Sounding {
         name: raw.name,
@@ -133,6 +131,8 @@ const LOW_AIR_PA: f64 = 20_000.0;
 /// Weather moves the pressures of the low air up or down by less than this, m: at sea level they are 930 to 1,085 hPa
 /// outside the eye of a tropical storm.
 const WEATHER_M: f64 = 700.0;
+/// Cold or hot air below a high ground moves its pressure by less than this share of its height.
+const WARMTH: f64 = 0.1;
 /// Fewer rows may be wrong themselves.
 const FEWEST_LOW: usize = 2;
 
@@ -145,31 +145,32 @@ fn strange_heights(file: &str, rows: &[Row]) -> Option<Fault> {
     };
     let ground_pa = both().map(|(_, p)| p).fold(0.0, f64::max);
     let low = both().filter(|(_, p)| *p > 50_000.0 && ground_pa - p <= LOW_AIR_PA);
-    let above_m: Vec<f64> = low
-        .map(|(height_m, p)| height_m - standard_height_of_pressure(p).0)
-        .collect();
-    let least_m = above_m
-        .iter()
-        .copied()
-        .min_by(|a, b| a.abs().total_cmp(&b.abs()))?;
-    if above_m.len() < FEWEST_LOW || least_m.abs() <= WEATHER_M {
+    let standard_m = |p| standard_height_of_pressure(p).0;
+    let may_be = |(height_m, p): (f64, f64)| {
+        (height_m - standard_m(p)).abs() <= WEATHER_M + WARMTH * standard_m(p).max(0.0)
+    };
+    if low.clone().count() < FEWEST_LOW || low.clone().any(may_be) {
         return None;
     }
+    let least_m = low
+        .map(|(height_m, p)| height_m - standard_m(p))
+        .min_by(|a, b| a.abs().total_cmp(&b.abs()))?;
     let found = format!(
         "heights near the ground at least {:.0} m {} those of their pressures",
         least_m.abs(),
         if least_m < 0.0 { "below" } else { "above" }
     );
-    let expected = "heights above mean sea level, and not above the ground, in the unit that is named; where the \
-                    pressures are right, a table is read by them alone if its heights are passed over, as in \
-                    --columns \"height_m=none\"";
+    let expected = "heights above mean sea level, and not above the ground, in the unit that is named; where only \
+                    the pressures or only the heights are right, a table is read if the others are passed over, as in \
+                    --columns \"height_m=none\" or \"pressure_hPa=none\"";
     Some(Fault::new(file, found, expected))
 }
 
 /// Directions of -180 to 180 degrees become 0 to 360. They are told from fillers by there being several
 /// below 0, and from directions of 0 to 360 by there being none above 180.
-fn turn_signed_directions(rows: &mut [Row], tally: &mut Tally) {
-    let given = || rows.iter().filter_map(|row| row.from_deg);
+pub(super) fn turn_signed<'a>(directions: impl Iterator<Item = &'a mut f64>, tally: &mut Tally) {
+    let directions: Vec<&mut f64> = directions.collect();
+    let given = || directions.iter().map(|direction| **direction);
     let Some(first) = given().find(|d| *d < 0.0) else {
         return;
     };
@@ -178,9 +179,9 @@ fn turn_signed_directions(rows: &mut [Row], tally: &mut Tally) {
         return;
     }
     let mut turned = 0;
-    for from_deg in rows.iter_mut().filter_map(|row| row.from_deg.as_mut()) {
-        if *from_deg < 0.0 {
-            *from_deg += 360.0;
+    for direction in directions {
+        if *direction < 0.0 {
+            *direction += 360.0;
             turned += 1;
         }
     }
@@ -647,6 +648,8 @@ mod tests {
         // A deep low over Siberia in winter, and a high.
         assert!(with(&[(10.0, 950.0), (400.0, 900.0), (4_900.0, 500.0)]).is_ok());
         assert!(with(&[(10.0, 1_060.0), (850.0, 950.0), (5_900.0, 500.0)]).is_ok());
+        // The South Pole, where all air below is cold.
+        assert!(with(&[(2_835.0, 650.0), (3_400.0, 600.0), (4_700.0, 500.0)]).is_ok());
         // Some rows may be wrong.
         assert!(with(&[(110.0, 1_000.0), (9_000.0, 925.0), (5_574.0, 500.0)]).is_ok());
         let s = with(&[(9_000.0, 1_013.0), (5_574.0, 500.0), (9_164.0, 300.0)]).unwrap();

@@ -1,6 +1,8 @@
 //! Whether winds blow the way that their sonde went. A receiver's log may have the sonde's own course where a sounding
 //! has the direction that the wind comes from: the other way round.
 
+use std::ops::RangeInclusive;
+
 use super::clean::Row;
 use super::drifted::place;
 use crate::error::Fault;
@@ -11,6 +13,8 @@ use crate::wind::sounding::Wind;
 const STEP_M: f64 = 300.0;
 /// So many steps tell.
 const TELLING: usize = 3;
+/// A step of the sonde is this many times as fast as its wind; one that is not was flown by something with a motor.
+const DRIFT: RangeInclusive<f64> = 0.5..=2.0;
 /// The cosine of the angle between step and wind below which it goes against the wind.
 const AGAINST: f64 = -0.7;
 
@@ -67,26 +71,28 @@ fn cosines(rows: &[Row]) -> Vec<f64> {
     cosines
 }
 
-/// The cosine of the angle between a step and its wind; `None` where either is none.
+/// The cosine of the angle between a step and its wind; `None` where the wind did not carry it.
 fn cosine(last: &Fix, next: &Fix) -> Option<f64> {
     let (sin, cos) = last.place.azimuth_deg(next.place).to_radians().sin_cos();
     let sum = |of: fn(Wind) -> f64| of(last.wind) + of(next.wind);
     let [east, north] = [sum(|wind| wind.east_m_s), sum(|wind| wind.north_m_s)];
     let speed = east.hypot(north);
     let between_s = next.after_s - last.after_s;
-    let is_any = speed > 0.0 && between_s != 0.0;
-    is_any.then(|| between_s.signum() * (east * sin + north * cos) / speed)
+    let drift = last.place.distance_m(next.place) / between_s.abs() / (0.5 * speed);
+    DRIFT
+        .contains(&drift)
+        .then(|| between_s.signum() * (east * sin + north * cos) / speed)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    /// Rows of a sonde that drifts east, that many seconds after each other.
+    /// Rows of a sonde that drifts east with its wind, that many seconds after each other.
     fn rows(from_deg: f64, step_deg: f64, every_s: f64) -> Vec<Row> {
         let row = |i: u32| Row {
             after_s: Some(every_s * f64::from(i)),
-            speed_m_s: Some(10.0),
+            speed_m_s: Some(86_000.0 * step_deg / every_s.abs()),
             from_deg: Some(from_deg),
             lat_deg: Some(39.4),
             lon_deg: Some(-8.8 + step_deg * f64::from(i)),
@@ -114,5 +120,14 @@ mod tests {
         untimed.iter_mut().for_each(|row| row.after_s = None);
         assert!(check("f", "dir", &untimed).is_ok());
         assert!(check("f", "dir", &[]).is_ok());
+    }
+
+    #[test]
+    fn what_flies_against_its_winds_with_a_motor_is_no_sonde() {
+        let mut aircraft = rows(90.0, 0.07, 60.0);
+        aircraft
+            .iter_mut()
+            .for_each(|row| row.speed_m_s = Some(10.0));
+        assert!(check("f", "dir", &aircraft).is_ok());
     }
 }

@@ -195,8 +195,13 @@ fn time_in_comment(line: &str, surely: bool) -> Option<(jiff::Timestamp, bool)> 
     let behind = at + 1 + usize::from(words.get(at + 1).is_some() && is_time(at + 1));
     let (time, is_assumed) = date_time(words.get(behind)?)?;
     // Without an offset of its own a time of another zone is none.
-    let zone = words.get(behind + 1).map_or("", String::as_str);
-    (!(is_assumed && is_of_a_zone(zone))).then_some((time, is_assumed))
+    let zone: Vec<&str> = words
+        .iter()
+        .skip(behind + 1)
+        .take(2)
+        .map(String::as_str)
+        .collect();
+    (!(is_assumed && is_of_a_zone(&zone.join(" ")))).then_some((time, is_assumed))
 }
 
 #[cfg(test)]
@@ -347,6 +352,7 @@ mod tests {
         let same = "altitude_m,dir (deg),wind (m/s),dir (deg),wind (kt)\n\
                     100,270,5,270,9.7\n900,359,9,1,17.5\n";
         assert!(sounding(same).tally.left_out.is_empty());
+        assert!(sounding(&table("-999,9999")).tally.left_out.is_empty());
     }
 
     #[test]
@@ -354,7 +360,7 @@ mod tests {
         let row = |i: u32| {
             format!(
                 "12:{i:02}:00,39.42,{:.3},{},36,90\n",
-                -8.83 + 0.07 * f64::from(i),
+                -8.83 + 0.007 * f64::from(i),
                 1_000 * i
             )
         };
@@ -373,6 +379,22 @@ mod tests {
     }
 
     #[test]
+    fn a_course_below_0_is_west_of_north() {
+        let s = sounding("altitude_m,wind_m_s,wind_to_deg\n100,10,-90\n500,10,-180\n900,10,90\n");
+        let east: Vec<f64> = s
+            .levels
+            .iter()
+            .map(|l| l.wind.unwrap().east_m_s.round())
+            .collect();
+        assert_eq!(east, [-10.0, 0.0, 10.0]);
+        assert!(
+            s.tally
+                .assumed
+                .contains(&Reading::SignedDirections { below_0: 2 })
+        );
+    }
+
+    #[test]
     fn thousands_in_pressures_move_no_level() {
         let table = "altitude_m;pressure_hPa;wind_kt;wind_dir\n\
                      112;1.008;5;270\n180;1.000;6;270\n1.512;850;10;280\n3.080;700;14;280\n";
@@ -380,6 +402,25 @@ mod tests {
         let feet = "altitude_ft\tpressure_mb\twind_kt\twind_dir\n350\t1,004\t10\t270\n4,800\t850\t20\t280\n9,900\t700\t20\t280\n";
         assert_eq!(heights_of(feet).len(), 3);
         assert!((heights_of(feet)[0] - 106.68).abs() < 1e-6);
+        // Decimals behind the other sign stay what they are.
+        for separator in ["\t", ";"] {
+            let rows = [
+                "pressure_hPa wind_kt wind_dir",
+                "1,004 5 270",
+                "850.5 10 280",
+                "85.5 9 280",
+            ];
+            let table = rows.map(|row| row.replace(' ', separator) + "\n").concat();
+            let near = [0.0..100.0, 1_400.0..1_500.0, 16_500.0..18_500.0];
+            let found = heights_of(&table);
+            assert_eq!(found.len(), 3, "{found:?}");
+            assert!(
+                near.iter()
+                    .zip(&found)
+                    .all(|(near, height)| near.contains(height)),
+                "{found:?}"
+            );
+        }
     }
 
     #[test]
@@ -409,6 +450,21 @@ mod tests {
         assert_eq!(s.levels[0].after_s, Some(0.0));
         assert_eq!(s.levels[1].after_s, Some(60.0));
         assert_eq!(s.tally.left_out, ["the first 180 rows, before the release"]);
+        // Seconds since it was switched on, below the time of the release.
+        let row = |i: u32| {
+            let height = 40 + 5 * i.saturating_sub(600);
+            format!("{i},{height},{},270\n", if i < 600 { 0.1 } else { 9.0 })
+        };
+        let rows: String = (0..180).map(|i| row(10 * i)).collect();
+        let told = "Launch time: 2026-02-05T12:00:00Z\n";
+        let s = sounding(&format!(
+            "{told}time_s,altitude_m,wind_speed_m/s,wind_dir\n{rows}"
+        ));
+        assert_eq!(s.time.unwrap().to_string(), "2026-02-05T12:00:00Z");
+        assert_eq!(
+            (s.levels[0].after_s, s.levels[1].after_s),
+            (Some(0.0), Some(10.0))
+        );
         // Zeros of a receiver that has no place yet.
         let unset = "2026-02-05T11:58:00Z,0.0,0.0,0,0,0\n2026-02-05T11:59:00Z,0.0,0.0,0,0,0\n";
         let rows: String = (0..60).map(flight).collect();
@@ -429,6 +485,15 @@ mod tests {
         let s = sounding(&format!("{told}{head}{rows}"));
         assert_eq!(s.time.unwrap().to_string(), "2026-02-05T12:00:00Z");
         assert_eq!(s.levels[1].after_s, Some(600.0));
+        for utc in ["TimeUTC", "time (UTC)"] {
+            let s = sounding(&format!("{head}{rows}").replace("\ntime", &format!("\n{utc}")));
+            assert_eq!(
+                s.time.map(|t| t.to_string()).as_deref(),
+                Some("2026-02-05T05:00:00Z"),
+                "{utc}"
+            );
+            assert!(!s.tally.assumed.contains(&Reading::TimesInUtc));
+        }
     }
 
     #[test]
@@ -448,6 +513,11 @@ mod tests {
             .map(|s| (s.name.as_str(), s.levels.len()))
             .collect();
         assert_eq!(told, [("A111", 60), ("B222", 60)]);
+        let far = "2026-02-05T12:30:00Z,C333,30000,50,180\n";
+        let found = soundings(&format!("{head}{rows}{far}"));
+        assert_eq!(found.len(), 2);
+        let told = &found[0].tally.left_out;
+        assert_eq!(told[..], ["1 row of stations that have no other"]);
     }
 
     #[test]
@@ -757,6 +827,7 @@ mod tests {
             "# launch time 2026-02-05T12:00:00Z",
             "# time 2026-02-05T12:00:00Z",
             "# valid time 2026-02-05T12:00Z",
+            "# launch 2026-02-05T12:00 west of town",
         ] {
             assert_eq!(time(told), launch, "{told}");
             assert_eq!(time(&format!("{made}\n{told}")), launch, "{told}");
@@ -766,6 +837,8 @@ mod tests {
             "# Processing time 2026-03-01T10:00:00Z",
             "# Local time 2026-02-05T05:00",
             "# Local launch 2026-02-05T05:00",
+            "# launch 2026-02-05T05:00 mst",
+            "# launch 2026-02-05T05:00 UTC -7",
             "# Download time 2026-03-01T10:00:00Z",
         ] {
             assert_eq!(time(other), None, "{other}");

@@ -25,6 +25,11 @@ const PAIRS: [[Quantity; 2]; 3] = [
     [Quantity::Temperature, Quantity::DewPoint],
 ];
 
+/// Whether a number stands for a missing value in some files.
+pub(super) fn may_be_filler(value: f64) -> bool {
+    FILLERS.contains(&value) || DOUBTFUL.contains(&value)
+}
+
 /// Takes fillers out of columns; `pressures_pa` are those of the rows.
 pub(super) fn drop_fillers(
     columns: &mut [Column],

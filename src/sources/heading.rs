@@ -1,6 +1,6 @@
 //! What a heading of a CSV column says: the quantity and its unit, in any common spelling.
 
-use super::zones::is_of_a_zone;
+use super::zones::{is_of_a_zone, is_utc};
 use crate::units::{Dimension, symbols};
 
 /// A quantity that a column can carry.
@@ -544,6 +544,11 @@ fn is_belied(quantity: Quantity, unit: &str) -> bool {
         }
         _ => says_otherwise(unit),
     }
+}
+
+/// Whether a name, or the unit of a time, says that it is in UTC, as "launch_time_utc", "validUTC" or "time (UTC)".
+pub(super) fn is_in_utc(text: &str) -> bool {
+    !is_of_a_zone(text) && plain(text).split(' ').any(is_utc)
 }
 
 /// Whether the unit below a heading is another than the one that it names.

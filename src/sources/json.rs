@@ -377,6 +377,15 @@ mod tests {
     }
 
     #[test]
+    fn a_time_in_utc_stays_one_beside_the_zone_of_the_site() {
+        let text = r#"{"timezone": "America/Denver", "launch_time_utc": "2026-02-05T12:00:00", "levels": [
+            {"altitude_m": 110, "u_m_s": 5, "v_m_s": 0}, {"altitude_m": 9000, "u_m_s": 25, "v_m_s": 0}]}"#;
+        let s = &soundings(text)[0];
+        assert_eq!(s.time.unwrap().to_string(), "2026-02-05T12:00:00Z");
+        assert!(!s.tally.assumed.contains(&Reading::TimesInUtc));
+    }
+
+    #[test]
     fn a_model_is_named() {
         let text = r#"{"model": "gfs_seamless", "levels": [{"altitude_m": 100, "u_m_s": 1, "v_m_s": 2},
             {"altitude_m": 200, "u_m_s": 3, "v_m_s": 4}]}"#;

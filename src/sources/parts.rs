@@ -15,8 +15,8 @@ const FEWEST_WINDS: usize = 2;
 /// So far apart are values of one level that were rounded differently.
 const HEIGHT_M: f64 = 10.0;
 const PRESSURE_PA: f64 = 50.0;
-const SPEED_M_S: f64 = 1.0;
-const FROM_DEG: f64 = 5.0;
+pub(super) const SPEED_M_S: f64 = 1.0;
+pub(super) const FROM_DEG: f64 = 5.0;
 /// Below this a wind has no direction worth comparing, m/s.
 const CALM_M_S: f64 = 1.0;
 /// The nominal hour of an ascent and its release are no farther apart, s.

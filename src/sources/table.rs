@@ -10,13 +10,14 @@ use jiff::Timestamp;
 
 use super::around::Around;
 use super::ascents::{Mark, parted};
-use super::clean::{Raw, Row, mostly, rough_height};
+use super::clean::{Raw, Row, mostly, rough_height, turn_signed};
 use super::columns::Columns;
 use super::course;
 use super::drifted::place;
-use super::fillers::drop_fillers;
+use super::fillers::{drop_fillers, may_be_filler};
 use super::heading::{self, Heading, Quantity};
 use super::hint;
+use super::parts::{FROM_DEG, SPEED_M_S};
 use super::text::date_time;
 use super::thousands::{self, Signs};
 use super::waiting;
@@ -91,6 +92,8 @@ struct Levels<'a> {
     rows: Vec<Row>,
     heights: HeightSource,
     stamps: Vec<Stamp<'a>>,
+    /// Whether the times of rows are said to be in UTC.
+    in_utc: bool,
     /// What the column of the directions that winds come from is called in an option, if there is one.
     directions: Option<String>,
 }
@@ -105,6 +108,14 @@ impl Table {
         };
         let marks = self.marks(&cells, &levels.stamps, columns);
         let ascents = parted(&levels.rows, &marks);
+        let alone = cells.len() - ascents.iter().map(Vec::len).sum::<usize>();
+        if alone > 0 {
+            let said = format!(
+                "{} of stations that have no other",
+                counted(alone, "row", "rows")
+            );
+            self.tally.left_out.push(said);
+        }
         let station = |ascent: &Vec<usize>| ascent.first().map(|row| marks[*row].station);
         let several = ascents.iter().any(|a| station(a) != station(&ascents[0]));
         let raw = |(number, ascent): (usize, &Vec<usize>)| {
@@ -127,11 +138,37 @@ impl Table {
         let mut used = self.understood(file, columns)?;
         let others = self.others_of_wind(cells, &used, columns);
         self.tally.left_out.extend(others);
-        let parted = self.parted(file, cells, &used)?;
+        let stamps = self.fill(file, cells, &mut used)?;
+        let directions = used.iter().find(|(_, c)| c.quantity == Quantity::From);
+        let directions = directions.map(|(place, _)| self.name(*place));
+        let in_utc = self.are_in_utc(&used);
+        let used: Vec<Column> = used.into_iter().map(|(_, column)| column).collect();
+        let (rows, heights) = rows(used, &mut self.tally);
+        Ok(Levels {
+            rows,
+            heights,
+            stamps,
+            in_utc,
+            directions,
+        })
+    }
+
+    /// Fills columns with the values of their cells, and gives the times of the rows.
+    ///
+    /// # Errors
+    ///
+    /// A cell of a quantity is no number.
+    fn fill<'a>(
+        &mut self,
+        file: &str,
+        cells: &'a [(usize, Vec<String>)],
+        used: &mut [(usize, Column)],
+    ) -> Result<Vec<Stamp<'a>>> {
+        let signs = self.parted(file, cells, used)?;
         let mut stamps = Vec::with_capacity(cells.len());
         for (line, row) in cells {
             let mut stamp = Stamp::default();
-            for (place, column) in &mut used {
+            for (place, column) in used.iter_mut() {
                 let cell = row.get(*place).map_or("", |cell| cell.trim());
                 match column.quantity {
                     Quantity::Time => stamp.time = Some(cell),
@@ -142,7 +179,8 @@ impl Table {
                         column.values.push(value.flatten());
                     }
                     _ => {
-                        let value = self.number(cell, parted.contains(place));
+                        let parts = signs.iter().find(|(parted, _)| parted == place);
+                        let value = self.number(cell, parts.map(|(_, sign)| *sign));
                         let fault = || no_number(file, cell, *line, &column.heading);
                         column.values.push(value.ok_or_else(fault)?);
                     }
@@ -152,27 +190,30 @@ impl Table {
             stamp.clock_s = stamp.time.and_then(clock_s);
             stamps.push(stamp);
         }
-        let directions = used.iter().find(|(_, c)| c.quantity == Quantity::From);
-        let directions = directions.map(|(place, _)| self.name(*place));
-        let used: Vec<Column> = used.into_iter().map(|(_, column)| column).collect();
-        let (rows, heights) = rows(used, &mut self.tally);
-        Ok(Levels {
-            rows,
-            heights,
-            stamps,
-            directions,
+        Ok(stamps)
+    }
+
+    /// Whether headings or units of times say that they are in UTC.
+    fn are_in_utc(&self, used: &[(usize, Column)]) -> bool {
+        let of_time =
+            |(_, c): &&(usize, Column)| matches!(c.quantity, Quantity::Time | Quantity::Date);
+        used.iter().filter(of_time).any(|(place, column)| {
+            let unit = self.units.get(*place).map_or("", String::as_str);
+            [&column.heading, unit]
+                .iter()
+                .any(|text| heading::is_in_utc(text))
         })
     }
 
-    /// As [`value`], of a column in which signs part thousands or decimals.
+    /// As [`value`], of a column in which a sign parts thousands, or none does.
     #[allow(clippy::option_option)] // the outer is a fault, the inner a missing value
-    fn number(&mut self, cell: &str, is_parted: bool) -> Option<Option<f64>> {
-        let whole = is_parted.then(|| cell.replace([',', '.'], ""));
+    fn number(&mut self, cell: &str, thousands: Option<char>) -> Option<Option<f64>> {
+        let whole = thousands.map(|sign| cell.replace(sign, ""));
         let number = whole.as_deref().unwrap_or(cell);
         value(number, self.decimal_comma, &mut self.tally)
     }
 
-    /// The places of columns in which signs part thousands.
+    /// The places of columns in which a sign parts thousands, with that sign.
     ///
     /// # Errors
     ///
@@ -182,34 +223,18 @@ impl Table {
         file: &str,
         cells: &[(usize, Vec<String>)],
         used: &[(usize, Column)],
-    ) -> Result<Vec<usize>> {
-        let mut parted = Vec::new();
+    ) -> Result<Vec<(usize, char)>> {
         // Kilometres have decimals, and no other quantity has thousands.
         let has_thousands = |(_, c): &&(usize, Column)| match c.quantity {
             Quantity::Pressure => c.unit == "hPa",
             _ => c.quantity.is_height() && c.unit != "km",
         };
-        let of_column = |place: usize| {
-            let of_column = cells.iter().filter_map(move |(_, row)| row.get(place));
-            of_column.map(|cell| cell.trim())
-        };
-        // Times have signs of their own.
-        let is_other = |(_, c): &&(usize, Column)| {
-            let is_time = matches!(c.quantity, Quantity::Time | Quantity::Date);
-            !is_time && !c.quantity.is_height()
-        };
+        let mut parted = Vec::new();
         for (place, column) in used.iter().filter(has_thousands) {
-            let others = used.iter().filter(is_other);
-            let others = others.flat_map(|(p, _)| of_column(*p));
-            let cells = of_column(*place);
-            let signs = match column.quantity {
-                Quantity::Pressure => thousands::in_pressures(cells, self.decimal_comma),
-                _ => thousands::signs(cells, others, self.decimal_comma),
-            };
-            match signs {
+            match self.signs(cells, used, *place, column.quantity) {
                 Signs::Decimals => {}
-                Signs::Thousands => {
-                    parted.push(*place);
+                Signs::Thousands(sign) => {
+                    parted.push((*place, sign));
                     let column = column.heading.clone();
                     self.tally.assumed.push(Reading::Thousands { column });
                 }
@@ -220,6 +245,31 @@ impl Table {
             }
         }
         Ok(parted)
+    }
+
+    /// What the signs between digits are in the column of a height or a pressure.
+    fn signs(
+        &self,
+        cells: &[(usize, Vec<String>)],
+        used: &[(usize, Column)],
+        place: usize,
+        quantity: Quantity,
+    ) -> Signs {
+        let of_column = |place: usize| {
+            let of_column = cells.iter().filter_map(move |(_, row)| row.get(place));
+            of_column.map(|cell| cell.trim())
+        };
+        if quantity == Quantity::Pressure {
+            return thousands::in_pressures(of_column(place), self.decimal_comma);
+        }
+        // Times have signs of their own.
+        let is_other = |(_, c): &&(usize, Column)| {
+            let is_time = matches!(c.quantity, Quantity::Time | Quantity::Date);
+            !is_time && !c.quantity.is_height()
+        };
+        let others = used.iter().filter(is_other);
+        let others = others.flat_map(|(other, _)| of_column(*other));
+        thousands::signs(of_column(place), others, self.decimal_comma)
     }
 
     /// What tells the ascents of the table apart.
@@ -269,16 +319,18 @@ impl Table {
     ) -> Result<Raw> {
         let mut rows: Vec<Row> = of.iter().map(|&i| levels.rows[i]).collect();
         let stamps: Vec<Stamp> = of.iter().map(|&i| levels.stamps[i]).collect();
-        let mut tally = match is_first {
-            true => self.tally.clone(),
-            false => Tally {
-                assumed: self.tally.assumed.clone(),
+        let mut tally = self.tally.clone();
+        if !is_first {
+            tally = Tally {
+                assumed: tally.assumed,
                 ..Tally::default()
-            },
-        };
+            };
+        }
         let runs_down = runs_down(&rows, &stamps);
         let around = self.around.time.filter(|_| is_first);
-        let time = self.times(&mut rows, &stamps, around, runs_down, &mut tally);
+        let of_rows = released(&stamps, runs_down);
+        let of_rows = of_rows.map(|(time, assumed)| (time, assumed && !levels.in_utc));
+        let time = self.times(&mut rows, &stamps, [around, of_rows], runs_down, &mut tally);
         if let Some(column) = &levels.directions {
             course::check(file, column, &rows).map_err(|fault| fault.at_line(self.line))?;
         }
@@ -308,15 +360,17 @@ impl Table {
         &self,
         rows: &mut Vec<Row>,
         stamps: &[Stamp],
-        around: Option<(Timestamp, bool)>,
+        [around, of_rows]: [Option<(Timestamp, bool)>; 2],
         runs_down: bool,
         tally: &mut Tally,
     ) -> Option<Timestamp> {
-        let of_rows = released(stamps, runs_down);
         let mut time = surer(around, of_rows);
         // Clocks of another zone tell nothing but how long after each other rows are.
-        let is_local = self.around.is_local;
+        let is_local = self.around.is_local && of_rows.is_none_or(|(_, assumed)| assumed);
         let first = if is_local { of_rows } else { time };
+        // Moments of rows held against a release that is told are times since it already.
+        let is_since =
+            first != of_rows && of_rows.is_some() && rows.iter().all(|row| row.after_s.is_none());
         timed(rows, stamps, first.map(|(time, _)| time));
         let wait = if runs_down { None } else { waiting::cut(rows) };
         if let Some(wait) = wait {
@@ -325,6 +379,8 @@ impl Table {
             tally.left_out.push(said);
             if time == of_rows {
                 time = time.map(|(time, assumed)| (after(time, wait.until_s), assumed));
+            }
+            if !is_since {
                 let since = |row: &mut Row| row.after_s = row.after_s.map(|s| s - wait.until_s);
                 rows.iter_mut().for_each(since);
             }
@@ -438,14 +494,7 @@ impl Table {
         let mut faults = Vec::new();
         let mut need = |there: bool, what: &str, meant: &[&str], expected: &str| {
             if !there {
-                let headings: Vec<&str> =
-                    self.headings.iter().map(String::as_str).take(20).collect();
-                let found = format!("no column of {what} among: {}", headings.join(", "));
-                let expected = match self.ready_made(columns, meant) {
-                    Some(line) => format!("{expected}; or, if that is true, {line}"),
-                    None => expected.to_owned(),
-                };
-                faults.push(Fault::new(file, found, expected).at_line(self.line));
+                faults.push(self.lacking(file, columns, what, meant, expected));
             }
         };
         let wind: &[&str] = match (has(Quantity::Speed), has_direction) {
@@ -473,6 +522,24 @@ impl Table {
         }
     }
 
+    /// The fault of a table without columns for something.
+    fn lacking(
+        &self,
+        file: &str,
+        columns: &Columns,
+        what: &str,
+        meant: &[&str],
+        expected: &str,
+    ) -> Fault {
+        let headings: Vec<&str> = self.headings.iter().map(String::as_str).take(20).collect();
+        let found = format!("no column of {what} among: {}", headings.join(", "));
+        let expected = match self.ready_made(columns, meant) {
+            Some(line) => format!("{expected}; or, if that is true, {line}"),
+            None => expected.to_owned(),
+        };
+        Fault::new(file, found, expected).at_line(self.line)
+    }
+
     /// What is said of further columns of the wind that say otherwise than the first, as those of another hour.
     fn others_of_wind(
         &self,
@@ -483,7 +550,8 @@ impl Table {
         let value = |row: &[String], place: usize, column: &Column| {
             let cell = row.get(place)?.trim();
             let value = value(cell, self.decimal_comma, &mut Tally::default());
-            si(value.flatten()?, column)
+            let value = value.flatten().filter(|value| !may_be_filler(*value));
+            si(value?, column)
         };
         let mut said = Vec::new();
         for (place, text) in self.headings.iter().enumerate() {
@@ -649,8 +717,8 @@ pub(super) fn clock_s(cell: &str) -> Option<f64> {
 /// Whether most of a wind's values are far from those beside them, in SI.
 fn are_apart(quantity: Quantity, pairs: impl Iterator<Item = (f64, f64)>) -> bool {
     let is_apart = |(a, b): &(f64, f64)| match quantity {
-        Quantity::Speed | Quantity::East | Quantity::North => (a - b).abs() > 1.0,
-        Quantity::From | Quantity::To => wrap_longitude(a - b).abs() > 5.0,
+        Quantity::Speed | Quantity::East | Quantity::North => (a - b).abs() > SPEED_M_S,
+        Quantity::From | Quantity::To => wrap_longitude(a - b).abs() > FROM_DEG,
         _ => false,
     };
     let apart: Vec<bool> = pairs.map(|pair| is_apart(&pair)).collect();
@@ -736,47 +804,52 @@ fn rows(mut columns: Vec<Column>, tally: &mut Tally) -> (Vec<Row>, HeightSource)
                 .collect::<Vec<_>>()
         });
     drop_fillers(&mut columns, pressures.as_deref(), tally);
-    for column in &mut columns {
+    to_si_all(&mut columns, tally);
+    let length = columns.iter().map(|c| c.values.len()).max();
+    let (height, heights) = height_column(&columns, tally);
+    let row = |i: usize| row(&columns, height, i);
+    let rows = (0..length.unwrap_or_default()).map(row).collect();
+    (rows, heights)
+}
+
+/// Brings the values of columns to SI, and directions to 0 to 360 degrees where that is clear.
+fn to_si_all(columns: &mut [Column], tally: &mut Tally) {
+    for column in columns {
         let values = std::mem::take(&mut column.values);
         column.values = values
             .into_iter()
             .map(|v| v.and_then(|v| si(v, column)))
             .collect();
+        if column.quantity == Quantity::To {
+            turn_signed(column.values.iter_mut().flatten(), tally);
+        }
     }
-    let length = columns
-        .iter()
-        .map(|c| c.values.len())
-        .max()
-        .unwrap_or_default();
-    let cell = |quantity: Quantity, row: usize| -> Option<f64> {
+}
+
+/// The values of a row; `height` is the column that heights are taken from.
+fn row(columns: &[Column], height: Quantity, number: usize) -> Row {
+    let cell = |quantity: Quantity| -> Option<f64> {
         let column = columns.iter().find(|c| c.quantity == quantity)?;
-        column.values.get(row).copied().flatten()
+        column.values.get(number).copied().flatten()
     };
-    let from = |to_deg: f64| {
-        (0.0..=360.0)
-            .contains(&to_deg)
-            .then_some((to_deg + 180.0) % 360.0)
-    };
-    let (height, heights) = height_column(&columns, tally);
-    let rows = (0..length)
-        .map(|i| Row {
-            height_m: cell(height, i),
-            pressure_pa: cell(Quantity::Pressure, i),
-            temperature_k: cell(Quantity::Temperature, i),
-            dew_point_k: cell(Quantity::DewPoint, i),
-            dew_point_depression_k: cell(Quantity::DewPointDepression, i),
-            relative_humidity: cell(Quantity::Humidity, i),
-            speed_m_s: cell(Quantity::Speed, i),
-            from_deg: cell(Quantity::From, i).or_else(|| from(cell(Quantity::To, i)?)),
-            east_m_s: cell(Quantity::East, i),
-            north_m_s: cell(Quantity::North, i),
-            after_s: cell(Quantity::Elapsed, i),
-            lat_deg: cell(Quantity::Latitude, i),
-            lon_deg: cell(Quantity::Longitude, i),
-            ..Row::default()
-        })
-        .collect();
-    (rows, heights)
+    let to = || cell(Quantity::To).filter(|to_deg| (0.0..=360.0).contains(to_deg));
+    let opposite = |to_deg: f64| (to_deg + 180.0) % 360.0;
+    Row {
+        height_m: cell(height),
+        pressure_pa: cell(Quantity::Pressure),
+        temperature_k: cell(Quantity::Temperature),
+        dew_point_k: cell(Quantity::DewPoint),
+        dew_point_depression_k: cell(Quantity::DewPointDepression),
+        relative_humidity: cell(Quantity::Humidity),
+        speed_m_s: cell(Quantity::Speed),
+        from_deg: cell(Quantity::From).or_else(|| to().map(opposite)),
+        east_m_s: cell(Quantity::East),
+        north_m_s: cell(Quantity::North),
+        after_s: cell(Quantity::Elapsed),
+        lat_deg: cell(Quantity::Latitude),
+        lon_deg: cell(Quantity::Longitude),
+        ..Row::default()
+    }
 }
 
 /// The column that heights are taken from, that with the most of them: of equals geometric rather than geopotential,

@@ -9,7 +9,8 @@ const TELLING: usize = 2;
 #[derive(Debug, PartialEq)]
 pub(super) enum Signs {
     Decimals,
-    Thousands,
+    /// Thousands, with this sign.
+    Thousands(char),
     /// One or the other, as of this number.
     Unclear(String),
 }
@@ -52,12 +53,12 @@ pub(super) fn signs<'a>(
         by_other |= has_decimals(cell, if sign == ',' { '.' } else { ',' });
     }
     match sign {
-        ',' if !decimal_comma => Signs::Thousands,
+        ',' if !decimal_comma => Signs::Thousands(sign),
         '.' if !decimal_comma => Signs::Decimals,
-        _ if by_other && small > 0 => Signs::Thousands,
+        _ if by_other && small > 0 => Signs::Thousands(sign),
         _ if parted.len() < TELLING => Signs::Decimals,
         _ if by_this && !by_other => Signs::Decimals,
-        _ if small > 0 => Signs::Thousands,
+        _ if small > 0 => Signs::Thousands(sign),
         _ => Signs::Unclear(cell.to_owned()),
     }
 }
@@ -87,7 +88,7 @@ pub(super) fn in_pressures<'a>(cells: impl Iterator<Item = &'a str>, decimal_com
         .iter()
         .all(|cell| is(cell, |n| n < 1_000.0) && !cell.contains(sign));
     match all_below && others.iter().any(|cell| is(cell, |n| n >= 100.0)) {
-        true => Signs::Thousands,
+        true => Signs::Thousands(sign),
         false => Signs::Decimals,
     }
 }
@@ -132,8 +133,9 @@ mod tests {
     #[test]
     fn groups_of_three_digits_beside_small_whole_numbers_are_thousands() {
         let of = |cells: &[&str]| signs(cells.iter().copied(), std::iter::empty(), true);
-        assert_eq!(of(&["985", "1,640", "", "39,370"]), Signs::Thousands);
-        assert_eq!(of(&["-12", "1.471", "12.345"]), Signs::Thousands);
+        let comma = Signs::Thousands(',');
+        assert_eq!(of(&["985", "1,640", "", "39,370"]), comma);
+        assert_eq!(of(&["-12", "1.471", "12.345"]), Signs::Thousands('.'));
         for decimals in [
             &["985", "1,640"][..],
             &["985", "1640", "12,345", "39,370"],
@@ -148,7 +150,7 @@ mod tests {
         assert_eq!(of(&["1.640", "39.370"]), unclear);
         // Where commas part cells they part no decimals.
         let quoted = signs(["1,640"].into_iter(), std::iter::empty(), false);
-        assert_eq!(quoted, Signs::Thousands);
+        assert_eq!(quoted, comma);
     }
 
     #[test]
@@ -164,25 +166,35 @@ mod tests {
         // Coordinates of some device beside numbers of a country.
         let both = ["52.2112", "14.1204", "5,1"];
         let heights = ["112", "1.512", "5.580"];
-        assert_eq!(of(&heights, &both, true), Signs::Thousands);
+        assert_eq!(of(&heights, &both, true), Signs::Thousands('.'));
         assert_eq!(of(&heights, &both[..2], true), Signs::Decimals);
-        assert_eq!(of(&heights[..2], &both, true), Signs::Thousands);
+        assert_eq!(of(&heights[..2], &both, true), Signs::Thousands('.'));
         assert!(matches!(of(&heights[1..], &both, true), Signs::Unclear(_)));
         // None of these is a decimal beyond doubt.
         let other = ["270", "5,2", "1.013", "1.013,2", "x.y", ""];
         assert!(matches!(of(&low, &other, true), Signs::Unclear(_)));
-        assert_eq!(of(&whole, &other, true), Signs::Thousands);
+        assert_eq!(of(&whole, &other, true), Signs::Thousands('.'));
     }
 
     #[test]
     fn pressures_at_the_ground_may_be_parted() {
         let of = |cells: &[&str], comma: bool| {
-            in_pressures(cells.iter().copied(), comma) == Signs::Thousands
+            matches!(
+                in_pressures(cells.iter().copied(), comma),
+                Signs::Thousands(_)
+            )
         };
         assert!(of(&["1.008", "1.000", "850", "5"], true));
         assert!(of(&["1,004", "", "850"], true));
         assert!(of(&["1,004", "850"], false));
         assert!(of(&["1.008", "850,5"], true));
+        let points = ["1,004", "850.5", "85.5"];
+        for comma in [true, false] {
+            assert_eq!(
+                in_pressures(points.into_iter(), comma),
+                Signs::Thousands(',')
+            );
+        }
         for decimals in [
             &["1013.2", "850.1", "1.008"][..],
             &["1013", "850", "1.008"],

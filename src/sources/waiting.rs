@@ -9,6 +9,9 @@ const WAIT_S: f64 = 60.0;
 /// A sonde that lies still reports no more than this as wind, m/s.
 const STILL_M_S: f64 = 1.0;
 
+/// A sonde that lies still reports heights no farther apart than this, m; one that rises in steps reports others.
+const LYING_M: f64 = 20.0;
+
 /// What was cut off before a release.
 pub(super) struct Wait {
     pub rows: usize,
@@ -62,7 +65,7 @@ fn lying(rows: &[Row]) -> Option<usize> {
     let first_m = rows.iter().find_map(rough_height)?;
     let is_near = |row: &&Row| rough_height(row).is_none_or(|z| (z - first_m).abs() <= WAITING_M);
     let near = rows.iter().take_while(is_near).count();
-    if near == rows.len() {
+    if rough_height(rows.get(near)?)? < first_m {
         return None;
     }
     let mut release = (0, f64::INFINITY);
@@ -72,6 +75,9 @@ fn lying(rows: &[Row]) -> Option<usize> {
             Some(height_m) => release = (i, height_m),
             None => {}
         }
+    }
+    if (release.1 - first_m).abs() > LYING_M {
+        return None;
     }
     let after_s = |row: usize| rows.get(row)?.after_s;
     (after_s(release.0)? - after_s(0)? > WAIT_S).then_some(release.0)
@@ -145,6 +151,23 @@ mod tests {
         assert!(cut(&mut rows).is_none());
         let mut rows: Vec<Row> = (0..90).map(|i| still(Some(f64::from(i)))).collect();
         assert!(cut(&mut rows).is_none());
+    }
+
+    #[test]
+    fn steps_of_a_low_profile_are_winds() {
+        let rows_at = |heights: &[f64]| -> Vec<Row> {
+            let at = |i: u32, height_m: f64| row(10.0 * f64::from(i), height_m, 4.0);
+            let steps = heights.iter().flat_map(|height_m| [*height_m; 10]);
+            (0..)
+                .zip(steps)
+                .map(|(i, height_m)| at(i, height_m))
+                .collect()
+        };
+        for heights in [&[10.0, 30.0, 50.0, 100.0][..], &[110.0, 100.0, 50.0, 10.0]] {
+            let mut rows = rows_at(heights);
+            assert!(cut(&mut rows).is_none(), "{heights:?}");
+            assert_eq!(rows.len(), 40);
+        }
     }
 
     #[test]

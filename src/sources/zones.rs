@@ -25,9 +25,9 @@ const SPELT: [&str; 3] = ["standard time", "daylight time", "summer time"];
 /// Whether words name such a zone: "local", "MDT", "UTC -6", "Europe/Lisbon", "Mountain Standard Time".
 pub(super) fn is_of_a_zone(text: &str) -> bool {
     let lower = text.to_lowercase();
-    let words: Vec<&str> = words(text).collect();
+    let all: Vec<&str> = words(text).collect();
     // In small letters they are words beside others, as in "West Texas".
-    let is = |word: &str, letters: &str| match words.len() {
+    let is = |word: &str, letters: &str| match all.len() {
         1 => word.eq_ignore_ascii_case(letters),
         _ => word == letters,
     };
@@ -36,9 +36,16 @@ pub(super) fn is_of_a_zone(text: &str) -> bool {
         known.any(|letters| is(word, letters)) || OTHERS.iter().any(|letters| is(word, letters))
     };
     SPELT.iter().any(|spelt| lower.contains(spelt))
-        || self::words(&lower).any(|word| LOCAL.contains(&word))
-        || self::words(&tight(text)).any(is_away)
-        || words.iter().any(is_named)
+        || words(&lower).any(|word| LOCAL.contains(&word))
+        || words(&tight(text)).any(is_away)
+        || all.iter().any(is_named)
+}
+
+/// Whether a word names UTC, as "utc", "Z" or "GMT+00:00".
+pub(super) fn is_utc(word: &str) -> bool {
+    let upper = word.to_ascii_uppercase();
+    let is_none = |offset: &str| offset.chars().all(|c| "+-\u{2212}0:".contains(c));
+    matches!(upper.as_str(), "Z" | "ZULU") || behind_utc(&upper).is_some_and(is_none)
 }
 
 fn words(text: &str) -> impl Iterator<Item = &str> {
@@ -49,14 +56,18 @@ fn words(text: &str) -> impl Iterator<Item = &str> {
 /// Whether a word is an offset from UTC, or a place whose clocks show another time.
 fn is_away(word: &str) -> bool {
     let upper = word.to_ascii_uppercase();
-    let plain = upper.strip_prefix("ETC/").unwrap_or(&upper);
-    let offset = ["UTC", "GMT"]
-        .iter()
-        .find_map(|utc| plain.strip_prefix(utc));
     let is_any = |offset: &str| {
         offset.starts_with(['+', '-', '\u{2212}']) && offset.contains(|c| ('1'..='9').contains(&c))
     };
-    offset.is_some_and(is_any) || (plain.contains('/') && TimeZone::get(word).is_ok())
+    let is_place =
+        || word.contains('/') && !upper.starts_with("ETC/") && TimeZone::get(word).is_ok();
+    behind_utc(&upper).is_some_and(is_any) || is_place()
+}
+
+/// What stands behind UTC or GMT in a word of capitals, as the offset in "ETC/GMT+5".
+fn behind_utc(upper: &str) -> Option<&str> {
+    let plain = upper.strip_prefix("ETC/").unwrap_or(upper);
+    plain.strip_prefix("UTC").or(plain.strip_prefix("GMT"))
 }
 
 /// A text without blanks around its signs, as an offset may stand apart from what it is from.
@@ -92,6 +103,10 @@ mod tests {
             "COT",
         ] {
             assert!(is_of_a_zone(zone), "{zone}");
+            assert!(!words(zone).all(is_utc), "{zone}");
+        }
+        for utc in ["UTC", "utc+0", "Z", "zulu", "GMT+00:00", "Etc/UTC"] {
+            assert!(is_utc(utc) && !is_of_a_zone(utc), "{utc}");
         }
         for other in [
             "",
