@@ -274,6 +274,8 @@ fn keys_that_come_before_an_answer_are_not_lost() {
     assert_eq!(found["stop"], true);
     let refused = text(&found, "refused");
     assert!(refused.contains("other work is going on"), "{refused}");
+    let away = text(&found, "away");
+    assert!(away.contains("does not answer"), "{away}");
 }
 
 /// Idle it takes no time, and what is served for the page stays small.

@@ -19,11 +19,22 @@
 
   // Why the desk does not answer; nothing where it does.
   const silence = () => fetch("/alive").then((answer) => (answer.status === 401 ? words.anew : ""), () => words.silent);
+  // What did not work, where the answer itself does not say.
+  const failed = (answer) => ({ 401: words.anew, 408: words.slow })[answer && answer.status] || words.failed;
   const asks = async (address, fields) => {
-    try { return await json(await post(address, fields)); } catch (gone) { return { error: await silence() || words.slow }; }
+    let answer = null;
+    try {
+      answer = await post(address, fields);
+      return await json(answer);
+    } catch (gone) { return { error: await silence() || failed(answer) }; }
   };
   // Somebody looks: the desk stays open.
-  setInterval(async () => { const why = await silence(); if (why) { say(why); } }, 240000);
+  let silent = false;
+  setInterval(async () => {
+    const why = await silence();
+    if (why) { say(why); } else if (silent && main) { again(); }
+    silent = Boolean(why);
+  }, 240000);
   const summary = document.querySelector("[data-focus]");
   if (summary) { summary.focus(); }
 
@@ -232,6 +243,8 @@
   // What was typed goes before whatever a button does.
   const unsent = () => { const now = typed(); return Object.keys(now).some((id) => differs(id, now)); };
   function flush() { if (unsent()) { send(); } return turn; }
+  // The desk answers again: what is typed may not have been sent, and what was said of that is old.
+  function again() { return unsent() ? send() : renew(); }
   document.addEventListener("input", (event) => {
     if (event.target.getAttribute("form") !== "plan-form") { return; }
     clearTimeout(timer);
@@ -252,7 +265,7 @@
       const answer = await fetch("/live?" + query, { headers: asked });
       // A newer question was asked, and will be answered. Read to its end all the same, or it would stay open.
       if (answer.status === 409) { await answer.text(); return; }
-      now = answer.ok ? await answer.json() : { error: (await answer.json().catch(() => ({}))).error || words.slow };
+      now = answer.ok ? await answer.json() : { error: (await answer.json().catch(() => ({}))).error || failed(answer) };
     } catch (gone) { now = { error: words.silent }; }
     if (n < latest || (now.error && n < asking)) { return; }
     if (now.error) { return unknown(now.error); }
@@ -317,10 +330,10 @@
       event.preventDefault();
       await flush();
       const now = await asks(action, new FormData(sent));
-      if (now.error) { refuse(now.error); } else { heed(); }
+      if (now.error) { refuse(now.error, true); } else { refusal_over(); }
     } else if (action === "/job/stop") {
       event.preventDefault();
-      post(action, {}).catch(() => refuse(words.silent));
+      post(action, {}).then(refusal_over, () => refuse(words.silent));
     } else if (sent !== form && action.startsWith("/plan/") && (busy || unsent())) {
       event.preventDefault();
       await flush();
@@ -331,36 +344,37 @@
     if ((event.ctrlKey || event.metaKey) && event.key === "s") { event.preventDefault(); save(); }
   });
 
-  // What is said of the work. What was refused stays for a while, whatever is said meanwhile.
-  let refusal = 0, since = null;
+  // What is said of the work. What was refused stays for a while, whatever is said meanwhile; where
+  // other work was in the way, until that ends.
+  let refusal = 0, refused_work = false, meanwhile = null;
   function work_says(text) {
-    since = text;
+    meanwhile = text;
     if (!refusal && $("job-said").textContent !== text) { $("job-said").textContent = text; }
   }
-  function refuse(why) {
+  function refuse(why, work = false) {
     clearTimeout(refusal);
-    [since, refusal] = [null, setTimeout(heed, 20000)];
+    [meanwhile, refusal, refused_work] = [null, setTimeout(refusal_over, 20000), work];
     $("job-said").textContent = why;
   }
-  function heed() {
+  function refusal_over() {
     clearTimeout(refusal);
     refusal = 0;
-    if (since !== null) { work_says(since); }
+    if (meanwhile !== null) { work_says(meanwhile); }
   }
 
   // What happens elsewhere: other pages, long work.
-  let source = null, ended = null, seen = 0, theirs = false, lost = 0;
+  let source = null, ended = null, seen = 0, theirs = false, away = false, losing = 0;
   const flying = document.querySelector("[data-made=flying]");
   function listen() {
     source = new EventSource("/pulse");
-    source.onopen = () => { clearTimeout(lost); lost = 0; };
+    source.onopen = () => { clearTimeout(losing); losing = 0; };
     source.onmessage = (event) => told(JSON.parse(event.data));
     // The browser asks again by itself after some seconds: until then nothing is lost yet.
-    source.onerror = () => { lost = lost || setTimeout(unheard, 6000); };
+    source.onerror = () => { losing = losing || setTimeout(unheard, 6000); };
   }
   // Nothing is heard of the desk: what is shown of its work is old.
   async function unheard() {
-    lost = 0;
+    losing = 0;
     const why = await silence();
     if (!source || source.readyState === EventSource.OPEN) { return; }
     if (source.readyState === EventSource.CLOSED && why !== words.anew) { listen(); }
@@ -369,10 +383,11 @@
     $("job-share").hidden = true;
     document.querySelector("#job form").hidden = true;
     flying.classList.add("old");
-    seen = -1;
+    away = true;
   }
   async function told(pulse) {
-    const job = pulse.job, back = seen < 0;
+    const job = pulse.job, back = away;
+    away = false;
     if (back) { flying.classList.remove("old"); }
     const mine = job && job.plan === name;
     const on = job && job.state === "running";
@@ -394,24 +409,30 @@
     } else if (back) {
       work_says(words.idle);
     }
-    seen = Math.max(seen, 0);
-    if (ended !== null && pulse.ended !== ended && mine && job.state === "done") { result(job.station); }
+    if (ended !== null && pulse.ended !== ended) {
+      if (refused_work) { refusal_over(); }
+      if (mine && job.state === "done") { result(job.station); }
+    }
     ended = pulse.ended;
     theirs = on && !mine;
+    if (busy) { return; }
     const step = pulse.plans[name];
-    if (step && String(step) !== form.elements.step.value && !busy) { await renew(); }
+    if (back) { await again(); } else if (step && String(step) !== form.elements.step.value) { await renew(); }
   }
   async function result(station) {
     const box = document.querySelector(`[data-made=${station}]`);
     if (!box) { return; }
     const query = new URLSearchParams({ name, station });
     const answer = await fetch("/result?" + query).catch(() => null);
-    if (!answer || !answer.ok) { return refuse(answer ? words.slow : words.silent); }
-    box.innerHTML = await answer.text();
+    const made = answer && await answer.text().catch(() => null);
+    // A connection that is lost is told by who listens, and refuses nothing.
+    if (made === null) { return; }
+    if (!answer.ok) { return refuse(failed(answer)); }
+    box.innerHTML = made;
     if (station === "winds") { location.reload(); }
   }
   const visible = () => {
-    if (document.hidden && source) { source.close(); source = null; clearTimeout(lost); lost = 0; }
+    if (document.hidden && source) { source.close(); source = null; clearTimeout(losing); losing = 0; }
     if (!document.hidden && !source) { listen(); }
   };
   document.addEventListener("visibilitychange", visible);
@@ -472,7 +493,7 @@
     if (asked !== frame()) { return; }
     // None rather than that of another frame, which would lie in the wrong place.
     part("below").innerHTML = text;
-    if (!text) { $("map-said").textContent = answer ? words.slow : words.silent; }
+    if (!text) { $("map-said").textContent = answer ? failed(answer) : words.silent; }
     layers();
   }
   function layers() {

@@ -386,7 +386,7 @@ pub const KEEP_TARGET: &str = "Keep the target";
 pub const ALONG: &str = "Along the flight";
 
 /// What the script says, by the names it knows.
-pub const SCRIPT: [(&str, &str); 12] = [
+pub const SCRIPT: [(&str, &str); 13] = [
     (
         "anew",
         "The desk was restarted: open the address that it printed.",
@@ -399,6 +399,7 @@ pub const SCRIPT: [(&str, &str); 12] = [
         "slow",
         "It takes too long to be shown here. The commands have no such limit, and fewer files of winds take less.",
     ),
+    ("failed", "That did not work; try again."),
     (
         "half",
         "What you typed into the plan as text is kept: copy it, then empty the box and leave it to see the plan as it is now.",

@@ -41,7 +41,6 @@ const type = async (tab, id, value) => {
   await tab.$eval(`[id="${id}"]`, (e) => { e.scrollIntoView({ block: "center" }); e.focus(); e.select(); });
   await tab.keyboard.type(value);
 };
-const open = (tab, query) => tab.$eval(query, (e) => { e.closest("details").open = true; });
 
 (async () => {
   fs.mkdirSync(folder, { recursive: true });
@@ -62,15 +61,15 @@ const open = (tab, query) => tab.$eval(query, (e) => { e.closest("details").open
   };
   listen(tab);
   // What was asked for and is not answered yet; what a page that was left had asked for never is.
-  const open = new Set();
-  tab.on("request", (request) => open.add(request));
-  tab.on("response", (response) => open.delete(response.request()));
-  tab.on("requestfailed", (request) => open.delete(request));
-  tab.on("framenavigated", () => open.clear());
+  const unanswered = new Set();
+  tab.on("request", (request) => unanswered.add(request));
+  tab.on("response", (response) => unanswered.delete(response.request()));
+  tab.on("requestfailed", (request) => unanswered.delete(request));
+  tab.on("framenavigated", () => unanswered.clear());
   const atRest = async () => {
     const until = Date.now() + LONG;
-    for (let still = 0; still < 10; still = open.size ? 0 : still + 1) {
-      if (Date.now() > until) { throw new Error("never at rest: " + [...open].map((request) => request.url()).join(" ")); }
+    for (let still = 0; still < 10; still = unanswered.size ? 0 : still + 1) {
+      if (Date.now() > until) { throw new Error("never at rest: " + [...unanswered].map((request) => request.url()).join(" ")); }
       await new Promise((done) => setTimeout(done, 100));
     }
   };

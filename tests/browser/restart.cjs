@@ -40,7 +40,7 @@ const says = (tab, words) => tab.waitForFunction((words) => document.getElementB
   await type(tab, "flight.name", "Typed into nothing");
   await says(tab, "does not answer");
   said.push(await saved(tab));
-  await work_says("does not answer");
+  await tab.waitForSelector("[data-made=flying].old");
   work.push(await flying(), await tab.$eval("#job-share", (e) => e.hidden));
   process.stdout.write("start\n");
   await plan((await lines.next()).value);

@@ -33,9 +33,11 @@ const press = (tab, query) => tab.$eval(query, (e) => e.click());
 
   // Another key while a button is being answered.
   await tab.setRequestInterception(true);
-  let held = [];
+  let held = [], gone = false;
   const let_go = () => { held.forEach((request) => request.continue()); held = null; };
-  tab.on("request", (request) => { if (held && request.url().endsWith("/plan/undo")) { held.push(request); } else { request.continue(); } });
+  tab.on("request", (request) => {
+    if (gone) { request.abort(); } else if (held && request.url().endsWith("/plan/undo")) { held.push(request); } else { request.continue(); }
+  });
   await press(tab, "[data-do=undo]");
   await put(tab, "limits.max_drift", "70 km");
   await new Promise((done) => setTimeout(done, 500));
@@ -119,7 +121,34 @@ const press = (tab, query) => tab.$eval(query, (e) => e.click());
   await tab.waitForFunction(() => document.getElementById("job-said").textContent.includes("other work is going on"));
   await new Promise((done) => setTimeout(done, 1500));
   seen.refused = await said();
+  // But no longer than that work does, whoever ends it.
+  const says = (words) => tab.waitForFunction((words) => document.getElementById("job-said").textContent === words, { timeout: 10000 }, words);
   await ask("/job/stop", {});
+  await says("No work is going on.");
+
+  // What was typed while the desk was out of reach is sent when it is there again.
+  const hidden = (hidden) => tab.evaluate((hidden) => {
+    Object.defineProperty(document, "hidden", { value: hidden, configurable: true });
+    document.dispatchEvent(new Event("visibilitychange"));
+  }, hidden);
+  gone = true;
+  await hidden(true);
+  await hidden(false);
+  await put(tab, "flight.name", "Out of reach");
+  await tab.waitForSelector("[data-made=flying].old");
+  seen.away = await tab.$eval("#saved", (e) => e.textContent);
+  gone = false;
+  await until("flight.name", "Out of reach");
+  await tab.waitForFunction(() => document.getElementById("saved").textContent.startsWith("Not saved yet"));
+
+  // Work of this page's own plan in the way of more, and stopped here.
+  await tab.goto(new URL("/plan?name=other.toml", address).href);
+  await ask("/job", { name: "other.toml", what: "follow", file: "receiver.csv", grows: "yes" });
+  await says("Following the flight");
+  await tab.$eval("[data-job] [name=what][value=brief]", (e) => e.form.requestSubmit());
+  await tab.waitForFunction(() => document.getElementById("job-said").textContent.includes("other work is going on"));
+  await press(tab, "#job button");
+  await says("Stopped.");
   await browser.close();
   process.stdout.write(JSON.stringify(seen) + "\n");
   process.exit(0);
