@@ -574,19 +574,32 @@ fn files_are_listed_or_said_not_to_be() {
     winds.iter().for_each(|name| put(name));
     put("plan-flight/page.html");
     let pages = || ["/", "/plan?name=plan.toml"].map(|page| desk.get(page).body);
+    // Nor are they passed over for the name of their folder, where no plan is of that name.
+    for inside in ["spring-flight", "spring-briefing"] {
+        fs::create_dir(folder.path().join(inside)).unwrap();
+    }
+    let others = ["spring-flight/a.grib2", "spring-briefing/b.csv"];
+    others.iter().for_each(|name| put(name));
     let [home, plan] = pages();
-    for name in winds {
+    for name in winds.into_iter().chain(others) {
         assert!(plan.contains(&format!("value=\"{name}\"")), "{name}");
     }
     assert!(!plan.contains("value=\"plan-flight/page.html\""));
     assert!(!home.contains("Not listed") && !plan.contains("Not listed"));
     if cfg!(unix) {
-        for name in ["gfs 12:00.grib2", "is it?.toml", "a*b.JPG", ".hidden:.csv"] {
+        for name in [
+            "aux.csv",
+            "gfs 12:00.grib2",
+            "is it?.toml",
+            "a*b.JPG",
+            ".hidden:.csv",
+        ] {
             put(name);
         }
         for page in pages() {
+            let told = "Not listed: aux.csv, gfs 12:00.grib2, is it?.toml. Some systems";
             assert!(
-                page.contains("Not listed: gfs 12:00.grib2, is it?.toml. Some systems"),
+                page.contains(told) && page.contains("(con, prn, aux,"),
                 "{page}"
             );
         }

@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::folder::{LOGBOOK, beside};
+use super::folder::{FLIGHT, LOGBOOK, beside, made_for};
 use super::made::{Answer, Made};
 use super::words::{self, Station};
 use super::work::DeskRequest;
@@ -122,8 +122,7 @@ impl<'a> InFlight<'a> {
         source: &ReportSource,
     ) -> Result<InFlight<'a>> {
         let files = &asked.desk.folder;
-        let stem = asked.name.strip_suffix(".toml").unwrap_or(asked.name);
-        let folder = format!("{stem}-flight");
+        let folder = made_for(asked.name, FLIGHT);
         let path = files.path(&folder)?;
         let goes_on = LiveFolder::is_log_in(&path, source);
         let live = LiveFolder::open(&path, asked.plan.release, goes_on)?;

@@ -29,6 +29,11 @@ const PLANS: [&str; 2] = ["toml", "draft"];
 /// What no name on Windows may hold: a colon names a drive or a stream there.
 const ODD: [char; 7] = [':', '*', '?', '"', '<', '>', '|'];
 
+/// What the folder of a plan's briefing is called, after the plan itself.
+pub const BRIEFING: &str = "-briefing";
+/// What the folder of its flights is called.
+pub const FLIGHT: &str = "-flight";
+
 /// The logbook that flights are written into, beside the plan.
 pub const LOGBOOK: &str = "flights.toml";
 /// Files in TOML that may lie beside plans and are none.
@@ -36,7 +41,7 @@ const OTHER: [&str; 3] = ["feeds.toml", "Cargo.toml", LOGBOOK];
 
 /// Whether a name is that of a plan.
 pub fn is_plan(name: &str) -> bool {
-    let file = name.rsplit_once('/').map_or(name, |(_, file)| file);
+    let file = file_of(name);
     // Some systems take capitals for the same file.
     file.ends_with(".toml") && !OTHER.iter().any(|other| file.eq_ignore_ascii_case(other))
 }
@@ -71,11 +76,26 @@ fn is_of_use(name: &str) -> bool {
     lists.iter().any(|endings| ends_in(name, endings))
 }
 
+/// A name without its folders.
+pub fn file_of(name: &str) -> &str {
+    name.rsplit_once('/').map_or(name, |(_, file)| file)
+}
+
+/// The folder that a name lies in; empty for the desk's own.
+pub fn folder_of(name: &str) -> &str {
+    name.rsplit_once('/').map_or("", |(folder, _)| folder)
+}
+
+/// The folder that is made for a plan beside it, as [`BRIEFING`] or [`FLIGHT`].
+pub fn made_for(plan: &str, ending: &str) -> String {
+    format!("{}{ending}", plan.strip_suffix(".toml").unwrap_or(plan))
+}
+
 /// The name of what lies beside a plan, seen from the folder.
 pub fn beside(plan: &str, file: &str) -> String {
-    match plan.rsplit_once('/') {
-        Some((folder, _)) => format!("{folder}/{file}"),
-        None => file.to_owned(),
+    match folder_of(plan) {
+        "" => file.to_owned(),
+        folder => format!("{folder}/{file}"),
     }
 }
 

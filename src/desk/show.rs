@@ -5,6 +5,7 @@ use jiff::tz::TimeZone;
 use maud::{Markup, html};
 
 use super::flight::{Debriefed, Followed};
+use super::folder::folder_of;
 use super::made::Looked;
 use super::words;
 use crate::brief::Wait;
@@ -521,9 +522,7 @@ pub fn looked(looked: &Looked, plan: &str) -> Markup {
 pub fn written(files: &[String], plan: &str) -> Markup {
     let address = |name: &str| format!("/file?name={}", encoded(name));
     let page = files.iter().find(|name| name.ends_with("/brief.html"));
-    let folder = page
-        .and_then(|page| page.rsplit_once('/'))
-        .map_or("", |(folder, _)| folder);
+    let folder = page.map_or("", |page| folder_of(page.as_str()));
     html! {
         p { (words::BRIEF_IN) " " strong { (folder) } "." }
         form method="post" action="/folder/open" {

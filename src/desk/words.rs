@@ -475,7 +475,7 @@ pub fn odd_names(names: &[String]) -> String {
     };
     let names = first.collect::<Vec<_>>().join(", ");
     format!(
-        "Not listed: {names}{more}. Some systems have no such names: leave out \\ : * ? \" < > | and a blank or point at the end."
+        "Not listed: {names}{more}. Some systems have no such names: leave out \\ : * ? \" < > | and a blank or point at the end, and name nothing like a device (con, prn, aux, nul, com1, lpt1)."
     )
 }
 

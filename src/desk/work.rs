@@ -7,7 +7,7 @@ use jiff::{Timestamp, civil};
 
 use super::fields::Values;
 use super::flight::{debrief, follow};
-use super::folder::beside;
+use super::folder::{BRIEFING, beside, folder_of, made_for};
 use super::jobs::Work;
 use super::live::parsed;
 use super::made::{Answer, Looked, Made};
@@ -232,8 +232,7 @@ impl DeskRequest<'_> {
         self.work.begin(words::doing("brief"), options.draws);
         let heights = round_heights(units);
         let step = || self.work.step(1);
-        let stem = self.name.strip_suffix(".toml").unwrap_or(self.name);
-        let folder = format!("{stem}-briefing");
+        let folder = made_for(self.name, BRIEFING);
         let names = FILES.map(|file| format!("{folder}/{file}"));
         for name in &names {
             // A link that lies there may lead out of the folder.
@@ -333,7 +332,7 @@ impl DeskRequest<'_> {
 ///
 /// The plan cannot be edited.
 pub fn add_winds(desk: &Desk, name: &str, files: &[String], alone: bool) -> Result<()> {
-    let beside = name.rsplit_once('/').map_or("", |(folder, _)| folder);
+    let beside = folder_of(name);
     // A plan names files as seen from its own folder, the desk from the one it was started with.
     let seen_from_plan = |file: &String| match file.strip_prefix(beside) {
         Some(inside) if !beside.is_empty() => inside.trim_start_matches('/').to_owned(),

@@ -3,8 +3,8 @@
 use maud::{Markup, html};
 
 use super::boxed::{Boxed, small_field};
-use super::shown::{PlanPage, beside};
-use crate::desk::folder::{PLACES, REPORTS};
+use super::shown::PlanPage;
+use crate::desk::folder::{FLIGHT, PLACES, REPORTS};
 use crate::desk::words;
 
 /// The forecast that is offered first.
@@ -138,10 +138,9 @@ pub fn sites_form(page: &PlanPage) -> Markup {
 
 /// Files of the plan's folder that may hold reports of trackers.
 fn reports<'a>(page: &'a PlanPage) -> Vec<&'a str> {
-    let inside = |name: &'a str| name.strip_prefix(beside(page.name)).unwrap_or(name);
     page.files_ending_in(&REPORTS)
         // Of a flight that was followed, the log is all that was heard of it.
-        .filter(|name| !inside(name).contains("-flight/") || name.ends_with(".log"))
+        .filter(|name| !page.is_made(name, FLIGHT) || name.ends_with(".log"))
         .collect()
 }
 

@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::boxed::Boxed;
 use super::shown::{PlanPage, beside};
 use crate::desk::fields::{FIELDS, FieldKind, FormField, LOAD, Values, WIND_FILES, is_beyond};
-use crate::desk::folder::WINDS;
+use crate::desk::folder::{FLIGHT, WINDS};
 use crate::desk::words::{self, Station};
 use crate::plan::edit::PlanText;
 
@@ -93,10 +93,10 @@ fn input(page: &PlanPage, field: &FormField, doc: &PlanText, values: &Values) ->
 fn wind_files(page: &PlanPage, boxed: &Boxed, value: &str) -> Markup {
     let ticked: Vec<&str> = value.lines().collect();
     let folder = beside(page.name);
-    let there = page.files_ending_in(&WINDS);
-    let there = there.filter_map(|name| name.strip_prefix(folder));
     // What was written of a flight that was followed holds no winds.
-    let there = there.filter(|name| !name.contains("-flight/"));
+    let there = page.files_ending_in(&WINDS);
+    let there = there.filter(|name| !page.is_made(name, FLIGHT));
+    let there = there.filter_map(|name| name.strip_prefix(folder));
     // The plan's own first and in its order, also those that are not there.
     let mut all: Vec<&str> = ticked.clone();
     all.extend(there.filter(|name| !ticked.contains(name)));

@@ -6,7 +6,7 @@ use maud::Markup;
 
 use crate::desk::drafts::FileIs;
 use crate::desk::fields::Values;
-use crate::desk::folder::{Listing, ends_in};
+use crate::desk::folder::{BRIEFING, Listing, ends_in};
 use crate::desk::jobs::JobNow;
 use crate::desk::live::{FieldFault, Live};
 use crate::desk::made::Made;
@@ -66,8 +66,22 @@ impl PlanPage<'_> {
         let folder = beside(self.name);
         let names = self.files.names.iter().map(String::as_str);
         names.filter(move |name| {
-            let inside = name.strip_prefix(folder);
-            inside.is_some_and(|name| ends_in(name, endings) && !name.contains("-briefing/"))
+            name.starts_with(folder) && ends_in(name, endings) && !self.is_made(name, BRIEFING)
+        })
+    }
+
+    /// Whether a file lies in the folder that the desk made for a plan, with this at the end of its name. Other folders
+    /// may be called like it: the plan has to be there, too.
+    pub fn is_made(&self, name: &str, ending: &str) -> bool {
+        // Not those that the plan of this page is in itself.
+        let own = beside(self.name).len();
+        let folders = name.match_indices('/').filter(|(end, _)| *end >= own);
+        let mut folders = folders.filter_map(|(end, _)| name.get(..end));
+        folders.any(|folder| {
+            let plan = folder
+                .strip_suffix(ending)
+                .map(|stem| format!("{stem}.toml"));
+            plan.is_some_and(|plan| self.files.names.contains(&plan))
         })
     }
 }

@@ -8,7 +8,7 @@ use maud::{Markup, html};
 use super::reply::{Given, Shared, of, refused, sent};
 use crate::desk::drafts::has_work;
 use crate::desk::fields::Values;
-use crate::desk::folder::is_plan;
+use crate::desk::folder::{file_of, is_plan};
 use crate::desk::page::Home;
 use crate::desk::state::{Desk, View};
 use crate::desk::{begin, page, words};
@@ -48,9 +48,7 @@ pub async fn close(State(desk): Shared) -> Response {
 pub fn zones(desk: &Desk) -> Vec<String> {
     let files = desk.folder.files().names.into_iter();
     let zone = |name: &String| {
-        let file = name
-            .rsplit_once('/')
-            .map_or(name.as_str(), |(_, file)| file);
+        let file = file_of(name);
         is_plan(name) || file == "zone.geojson" || file.ends_with("zone.json")
     };
     let mut zones: Vec<String> = files.filter(zone).collect();

@@ -10,6 +10,7 @@ use serde_json::{Value, json};
 use super::not_found;
 use super::plan::units;
 use super::reply::{Given, Shared, aside, of, refused, sent, wants_json};
+use crate::desk::folder::folder_of;
 use crate::desk::land::Frame;
 use crate::desk::live::parsed;
 use crate::desk::page;
@@ -119,7 +120,7 @@ pub async fn target(State(desk): Shared, headers: HeaderMap, Form(given): Form<G
     let name = of(&given, "name");
     let back = page::address(name, Some(Station::Site));
     let kept = drawn_target(&given).and_then(|area| {
-        let beside = name.rsplit_once('/').map_or("", |(folder, _)| folder);
+        let beside = folder_of(name);
         let (file, path) = free_name(&desk, beside, "target.geojson")?;
         crate::files::write_atomically(&path, area.to_string().as_bytes())?;
         Ok(file)
