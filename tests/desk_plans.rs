@@ -555,6 +555,17 @@ fn work_on_a_plan_whose_file_is_gone_is_still_there() {
     assert!(folder.path().join(NAME).exists());
 }
 
+/// What is left of a damaged file of steps is no work, and stands in nobody's way.
+#[test]
+fn a_draft_that_cannot_be_read_blocks_no_name() {
+    let (folder, desk) = over_the_sample();
+    fs::write(folder.path().join("gone.toml.draft"), "").unwrap();
+    let home = desk.get("/").body;
+    assert!(!home.contains("gone.toml"), "{home}");
+    let answer = desk.post("/new", &six_answers("gone"));
+    assert_eq!(answer.status, 303, "{}", answer.body);
+}
+
 /// Winds come under many endings, and what cannot be listed for its name is told.
 #[test]
 fn files_are_listed_or_said_not_to_be() {

@@ -77,10 +77,7 @@ impl Draft {
     /// The plan cannot be read, or is too long to be one.
     pub fn open(path: &Path) -> Result<Draft> {
         // Before the plan itself: work on a file that is gone is still there.
-        let kept = read_bytes(&beside(path)).ok();
-        // A file of steps that was damaged is as good as none.
-        let kept = kept.and_then(|bytes| serde_json::from_slice::<Steps>(&bytes).ok());
-        let kept = match kept.filter(|kept| kept.at < kept.steps.len()) {
+        let kept = match kept(path) {
             Some(kept) => kept,
             None => Steps::new(short(path, read_text(path, "a plan in TOML")?)?),
         };
@@ -343,7 +340,14 @@ impl Steps {
 
 /// Whether there is work on a plan that its file does not have; the file itself may be gone.
 pub fn has_work(path: &Path) -> bool {
-    beside(path).exists()
+    kept(path).is_some()
+}
+
+/// The work that is kept beside a plan. A file of steps that was damaged is as good as none.
+fn kept(path: &Path) -> Option<Steps> {
+    let bytes = read_bytes(&beside(path)).ok()?;
+    let kept: Steps = serde_json::from_slice(&bytes).ok()?;
+    (kept.at < kept.steps.len()).then_some(kept)
 }
 
 /// Where the steps of a plan are kept.

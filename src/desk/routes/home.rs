@@ -57,11 +57,12 @@ pub fn zones(desk: &Desk) -> Vec<String> {
 }
 
 /// The plans among files, and what there is to know of each.
-fn plans(names: &[String]) -> Vec<(String, Option<&'static str>)> {
+fn plans(desk: &Desk, names: &[String]) -> Vec<(String, Option<&'static str>)> {
     let there = |name: &str| names.iter().any(|other| other == name);
+    let has_work = |plan: &str| desk.folder.path(plan).is_ok_and(|path| has_work(&path));
     let plan = |name: &String| match name.strip_suffix(".draft") {
         Some(plan) => {
-            let alone = is_plan(plan) && !there(plan);
+            let alone = is_plan(plan) && !there(plan) && has_work(plan);
             alone.then(|| (plan.to_owned(), Some(words::FILE_GONE)))
         }
         None => is_plan(name).then(|| {
@@ -77,7 +78,7 @@ fn home_page(desk: &Desk, given: &Values, faults: Vec<(String, String)>) -> Resu
     Ok(page::home(
         &Home {
             folder: desk.folder.root().display().to_string(),
-            plans: plans(&files.names),
+            plans: plans(desk, &files.names),
             cut: files.cut,
             odd: &files.odd,
             zones: zones(desk),
