@@ -147,6 +147,11 @@ fn undo_shows_a_file_that_was_changed_by_hand_before_it_goes_back() {
         assert_eq!(now["values"]["balloon.mass"], "1000 g", "{button}");
         press("save");
     }
+    // It is told once, also where the button had nothing to do.
+    by_hand("700 g");
+    let now = edit(&desk, &state(&desk), &[]);
+    let said = now["said"].as_str().unwrap();
+    assert_eq!(said.matches("somebody else").count(), 1, "{said}");
     // Nor is it passed over in silence where something else is done.
     by_hand("600 g");
     let now = desk.ask("/plan/place", &[("name", NAME), ("place", "43.1, -108.4")]);
@@ -506,6 +511,14 @@ fn a_moved_release_says_where_its_elevation_is_from_and_keeps_the_clocks_of_its_
     desk.ask("/plan/take-file", &[("name", NAME)]);
     let now = move_to("38.88, -6.97");
     assert_eq!(now["values"]["site.lon"], "-6.97");
+    assert_eq!(now["values"]["flight.timezone"], "UTC");
+    // And in a summer that lasts for more than half a year.
+    let text = fs::read_to_string(&path).unwrap();
+    let text = text.replace("38.88", "37.74").replace("-7.10", "-25.67");
+    fs::write(&path, text.replace("2026-02-05 17:00", "2026-04-10 17:00")).unwrap();
+    desk.ask("/plan/take-file", &[("name", NAME)]);
+    let now = move_to("38.88, -6.97");
+    assert_eq!(now["values"]["flight.release"], "2026-04-10 17:00");
     assert_eq!(now["values"]["flight.timezone"], "UTC");
 }
 

@@ -29,8 +29,8 @@ use crate::report::files::plan::{degrees, elevation_remark, release_text};
 
 /// The plan's elevation stands for a site moved by less than this, m.
 const SAME_GROUND_M: f64 = 200.0;
-/// Clocks that are put forward in summer show it when this has passed, h.
-const HALF_A_YEAR_H: i64 = 182 * 24;
+/// A quarter of a year, h. Whoever looks as often sees both summer and winter time, of which neither is shorter.
+const QUARTER_H: i64 = 91 * 24;
 
 pub async fn place(State(desk): Shared, headers: HeaderMap, Form(given): Form<Given>) -> Response {
     let at = (of(&given, "name"), Some(Station::Flight));
@@ -200,9 +200,9 @@ fn new_clocks(doc: &mut PlanText, left: Position, to: Position) -> Option<String
     Some(words::new_clocks(name))
 }
 
-/// Whether two zones have the same clocks, at a time and half a year from it: those of UTC are some places' in winter.
+/// Whether two zones have the same clocks all the year from a time on: those of UTC are some places' in winter only.
 fn are_alike(one: &TimeZone, other: &TimeZone, time: Timestamp) -> bool {
-    let later = time.checked_add(SignedDuration::from_hours(HALF_A_YEAR_H));
-    let mut times = [Ok(time), later].into_iter().flatten();
+    let later = |quarters| time.checked_add(SignedDuration::from_hours(quarters * QUARTER_H));
+    let mut times = (0..4).filter_map(|quarters| later(quarters).ok());
     times.all(|time| one.to_offset(time) == other.to_offset(time))
 }

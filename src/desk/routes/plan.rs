@@ -72,7 +72,12 @@ impl Now {
             (_, true) => words::UNSAVED,
             _ => words::SAVED,
         };
-        let told = self.told.iter().map(String::as_str);
+        // A file that was taken over may be told of by both.
+        let told = self
+            .told
+            .iter()
+            .map(String::as_str)
+            .filter(|told| *told != said);
         let said: Vec<&str> = told.chain([said]).collect();
         json!({
             "step": self.step,
