@@ -58,5 +58,8 @@ pub fn run(args: &DeskArgs, out: &mut impl Write) -> Result<()> {
         // A browser that is started may stay in front: the desk answers meanwhile.
         thread::spawn(move || show::open(address.as_ref(), "the desk is open", &mut io::stderr()));
     }
-    bound.serve()
+    let served = bound.serve();
+    // Work that is stopped then does not come to its own end.
+    windfall::files::remove_unfinished();
+    served
 }
