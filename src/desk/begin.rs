@@ -1,7 +1,9 @@
 //! A plan begun on the page.
 
+use jiff::tz::TimeZone;
+
 use crate::clock::local::read_time;
-use crate::draft::{ALL_OF_LOAD, Answers, elevation, site, usually_us_units};
+use crate::draft::{ALL_OF_LOAD, Answers, NamedSite, elevation, site, usually_us_units};
 use crate::error::{Error, Fault, Result};
 use crate::ground::time_zone::time_zone;
 use crate::report::files::plan::draft;
@@ -14,6 +16,13 @@ use super::words;
 /// The fields of a new plan, in their order.
 pub const FIELDS: [&str; 6] = ["file", "place", "release", "balloon", "load", "parachute"];
 
+/// Those of them that are quantities.
+const QUANTITIES: [(&str, Dimension); 3] = [
+    ("balloon", Dimension::Mass),
+    ("load", Dimension::Mass),
+    ("parachute", Dimension::Length),
+];
+
 /// The name of the file and the text of the plan that the answers make; or what is wrong with each of them.
 ///
 /// # Errors
@@ -21,49 +30,24 @@ pub const FIELDS: [&str; 6] = ["file", "place", "release", "balloon", "load", "p
 /// The data in the program are damaged.
 pub fn plan(given: &Values) -> Result<std::result::Result<(String, String), Vec<Fault>>> {
     let of = |id: &str| given.get(id).map_or("", |text| text.trim());
-    let mut faults = Vec::new();
     let name = of("file").trim_end_matches(".toml");
     let file = format!("{name}.toml");
-    if name.is_empty() || !is_name(&file) {
-        faults.push(fault("file", of("file"), words::PLAIN_NAME));
-    } else if !is_plan(&file) {
-        faults.push(fault("file", of("file"), words::NO_PLANS_NAME));
-    }
     // No fault ends the reading: a person sees at once all that is wrong.
-    for (id, dimension) in [
-        ("balloon", Dimension::Mass),
-        ("load", Dimension::Mass),
-        ("parachute", Dimension::Length),
-    ] {
-        if let Err(wrong) = parse(of(id), dimension) {
-            faults.push(Fault::new("", wrong.found, wrong.expected).of_key(id));
-        }
-    }
-    let place = match site(of("place"))? {
-        Ok(place) => Some(place),
-        Err(wrong) => {
-            faults.push(Fault::new("", wrong.found, wrong.expected).of_key("place"));
-            None
-        }
-    };
-    let zone = place.as_ref().map(|place| time_zone(place.position));
-    if zone.as_ref().is_some_and(Option::is_none) {
-        let expected = "a place on the earth's time zones";
-        faults.push(fault("place", of("place"), expected));
-    }
-    let zone = zone.flatten();
-    let release = match read_time(of("release"), zone.as_ref()) {
-        Ok(release) => Some(release),
+    let mut faults: Vec<Fault> = wrong_name(of("file"), &file).into_iter().collect();
+    faults.extend(QUANTITIES.iter().filter_map(|(id, dimension)| {
+        let wrong = parse(of(id), *dimension).err()?;
+        Some(Fault::new("", wrong.found, wrong.expected).of_key(*id))
+    }));
+    let place = place_and_clocks(of("place"))?;
+    let place = place.map_err(|wrong| faults.push(wrong)).ok();
+    let zone = place.as_ref().map(|(_, zone)| zone);
+    let release = read_time(of("release"), zone).map_err(|wrong| {
         // Without a place its clocks are not known, and the place is told.
-        Err(_) if zone.is_none() && !of("release").is_empty() => None,
-        Err(wrong) => {
+        if zone.is_some() || of("release").is_empty() {
             faults.push(Fault::new("", wrong.found, wrong.expected).of_key("release"));
-            None
         }
-    };
-    let (Some(site), Some(timezone), Some(release), true) =
-        (place, zone, release, faults.is_empty())
-    else {
+    });
+    let (Some((site, timezone)), Ok(release), true) = (place, release, faults.is_empty()) else {
         return Ok(Err(faults));
     };
     let answers = Answers {
@@ -82,6 +66,33 @@ pub fn plan(given: &Values) -> Result<std::result::Result<(String, String), Vec<
         site,
     };
     Ok(Ok((file, draft(&answers).text)))
+}
+
+/// What is wrong with the name that was typed for a file.
+fn wrong_name(typed: &str, file: &str) -> Option<Fault> {
+    let expected = match file {
+        file if !is_name(file) => words::PLAIN_NAME,
+        file if !is_plan(file) => words::NO_PLANS_NAME,
+        _ => return None,
+    };
+    Some(fault("file", typed, expected))
+}
+
+/// The place that was typed, and the clocks that people have there; or what is wrong with it.
+fn place_and_clocks(typed: &str) -> Result<std::result::Result<(NamedSite, TimeZone), Fault>> {
+    let place = match site(typed)? {
+        Ok(place) => place,
+        Err(wrong) => {
+            return Ok(Err(
+                Fault::new("", wrong.found, wrong.expected).of_key("place")
+            ));
+        }
+    };
+    let zone = time_zone(place.position).ok_or_else(|| {
+        let expected = "a place on the earth's time zones";
+        fault("place", typed, expected)
+    });
+    Ok(zone.map(|zone| (place, zone)))
 }
 
 /// Faults of the plan that the answers made, each at the box that it was typed into.

@@ -111,29 +111,44 @@ pub fn live(
     let fill = fill_of(&plan, ready.as_deref(), units);
     end_if(newer());
     let zone = ready.map(|winds| zone_of(desk, &plan, &winds, newer));
-    let mut live = Live {
+    let flown = match zone {
+        None if named => not_flown(html! { p { (words::UNREADABLE_WINDS) } }, &plan, had),
+        None => not_flown(html! { p { (words::NO_WINDS) } }, &plan, had),
+        Some(Err(error)) => not_flown(show::error(&error), &plan, had),
+        Some(Ok(zone)) => flown(&zone, &plan, (had, &sites_compared(desk, name)), view),
+    };
+    Live {
         fill: Some(fill),
         winds: Some(winds_shown),
+        ..flown
+    }
+}
+
+/// What is shown of a flight.
+fn flown(
+    (prediction, wait): &(Prediction, Wait),
+    plan: &Plan,
+    beside: (Option<Frame>, &[(String, Position)]),
+    view: View,
+) -> Live {
+    let (units, clocks) = (view.units_of(plan), &view.clocks(&plan.timezone));
+    Live {
+        zone: Some(show::zone_in_short(prediction, wait, clocks, units)),
+        numbers: Some(show::zone(prediction, wait, clocks, units)),
+        map: map(prediction, wait, plan, beside, view),
         ..Live::default()
-    };
-    let clocks = &view.clocks(&plan.timezone);
-    match zone {
-        None if named => live.zone = Some(html! { p { (words::UNREADABLE_WINDS) } }),
-        None => live.zone = Some(html! { p { (words::NO_WINDS) } }),
-        Some(Err(error)) => live.zone = Some(show::error(&error)),
-        Some(Ok((prediction, wait))) => {
-            live.zone = Some(show::zone_in_short(&prediction, &wait, clocks, units));
-            live.numbers = Some(show::zone(&prediction, &wait, clocks, units));
-            let sites = sites_compared(desk, name);
-            live.map = map(&prediction, &wait, &plan, (had, &sites), view);
-        }
     }
-    // Empty rather than missing, so that numbers shown before, which hold no more, go.
-    if live.numbers.is_none() {
-        live.numbers = Some(html! {});
-        live.map = map_of_site(plan.site.position, had);
+}
+
+/// What is shown where there is no flight: why.
+fn not_flown(why: Markup, plan: &Plan, had: Option<Frame>) -> Live {
+    Live {
+        zone: Some(why),
+        // Empty rather than missing, so that numbers shown before, which hold no more, go.
+        numbers: Some(html! {}),
+        map: map_of_site(plan.site.position, had),
+        ..Live::default()
     }
-    live
 }
 
 /// What is wrong with a plan's text: the field it belongs to, if it has one, and the plan's own words.

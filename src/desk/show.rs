@@ -418,35 +418,10 @@ pub fn days(days: &Days, take: &Take, units: UnitSystem) -> Markup {
 /// Sites compared.
 pub fn sites(sites: &Sites, take: &Take, units: UnitSystem) -> Markup {
     let zone = &sites.basis.timezone;
-    let rows = sites.sites.iter().take(60).map(|site: &ComparedSite| {
-        let at = site.position.text();
-        // All digits: the plan gets the very place that was compared.
-        let exact = format!("{},{}", site.position.lat_deg, site.position.lon_deg);
-        let best = site.best_row();
-        // The site's verdict is that of its best release: the plan gets both.
-        let release = best.map(|row| ("release", row.release.to_string()));
-        let height = site.elevation_m.map(|m| ("elevation", m.to_string()));
-        let taken: Vec<_> = [("site", exact)]
-            .into_iter()
-            .chain(height)
-            .chain(release)
-            .collect();
-        let best = best.map(|row| day_and_clock(row.release, zone));
-        let best = best.unwrap_or_default();
-        vec![
-            cell(&site.name),
-            verdict(site.verdict),
-            rank(site.rank),
-            cell(at),
-            cell(&best),
-            cell(reason(&site.reason, units, zone)),
-            take.button(
-                &taken,
-                format!("{} {} {best}", words::TAKE, site.name).trim_end(),
-            ),
-        ]
-    });
-    let rows: Vec<Vec<Markup>> = rows.collect();
+    let shown = sites.sites.iter().take(60);
+    let rows: Vec<_> = shown
+        .map(|site| site_row(site, take, units, zone))
+        .collect();
     let heads = [
         words::told::SITE,
         words::told::VERDICT,
@@ -460,6 +435,34 @@ pub fn sites(sites: &Sites, take: &Take, units: UnitSystem) -> Markup {
         (table(words::told::SITES_COMPARED, &heads, &rows))
         (as_text(&tables::sites::table(sites, units)))
     }
+}
+
+fn site_row(site: &ComparedSite, take: &Take, units: UnitSystem, zone: &TimeZone) -> Vec<Markup> {
+    // All digits: the plan gets the very place that was compared.
+    let exact = format!("{},{}", site.position.lat_deg, site.position.lon_deg);
+    let best = site.best_row();
+    // The site's verdict is that of its best release: the plan gets both.
+    let release = best.map(|row| ("release", row.release.to_string()));
+    let height = site.elevation_m.map(|m| ("elevation", m.to_string()));
+    let taken: Vec<_> = [("site", exact)]
+        .into_iter()
+        .chain(height)
+        .chain(release)
+        .collect();
+    let best = best.map(|row| day_and_clock(row.release, zone));
+    let best = best.unwrap_or_default();
+    vec![
+        cell(&site.name),
+        verdict(site.verdict),
+        rank(site.rank),
+        cell(site.position.text()),
+        cell(&best),
+        cell(reason(&site.reason, units, zone)),
+        take.button(
+            &taken,
+            format!("{} {} {best}", words::TAKE, site.name).trim_end(),
+        ),
+    ]
 }
 
 /// Where to launch for a target.
