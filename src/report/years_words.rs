@@ -1,7 +1,7 @@
 //! Words for years of winds.
 
 use crate::units::UnitSystem;
-use crate::years::answer::{Bounds, Counts, Drift, Season, Years};
+use crate::years::answer::{Bounds, Counts, Drift, ENOUGH_YEARS, Season, Years};
 use crate::years::release::{Decides, Unknown};
 
 /// The limit in a few words.
@@ -28,8 +28,6 @@ pub fn unknown(why: Unknown) -> &'static str {
     }
 }
 
-/// Of fewer years than these 9 of 10 are all of them.
-const ENOUGH_YEARS: usize = 10;
 /// A mean landing place nearer than this share of the median drift is no direction.
 const ONE_WAY: f64 = 0.25;
 
@@ -110,6 +108,14 @@ fn several(count: usize, what: &str) -> String {
     }
 }
 
+/// Days of years that count as none, if any.
+fn other_days(days: usize) -> String {
+    match days {
+        0 => String::new(),
+        days => format!(" and {} of other years", several(days, "day")),
+    }
+}
+
 /// What was flown through.
 pub fn record(years: &Years) -> String {
     let [from, to] = years.days;
@@ -117,14 +123,11 @@ pub fn record(years: &Years) -> String {
         true => "sounding",
         false => "time",
     };
-    let more = match years.other_days {
-        0 => String::new(),
-        days => format!(" and {}", several(days, "day")),
-    };
     format!(
-        "{from} to {to}: {} with releases in {}{more}, {} from each field; {} in {}",
+        "{from} to {to}: {} with releases in {}{}, {} from each field; {} in {}",
         several(years.day_count, "day"),
         several(years.year_count, "year"),
+        other_days(years.other_days),
         several(years.releases, "release"),
         several(years.times, of),
         several(years.files, "file")
@@ -139,9 +142,9 @@ pub fn how_to_read(years: &Years) -> Vec<String> {
         "toward: the direction of the mean landing place; \"no one way\" where that is nearer than a quarter of the drift of half of the releases.".to_owned(),
         format!(
             "days a week: 10, 50 and 90 % of the weeks have no more days within the limits. wait: days from the morning of a day until one within the limits, 0 where that day is; {}. + where it ran into the end of the record or a gap in it.",
-            longest(years_of_waits(years))
+            longest(&years_of_waits(years))
         ),
-        "of 90 %: where the share lies in 90 % of samples of the years, drawn with replacement (bootstrap), from what is at least in 5 % to what is at most in 95 % of them; it shows how much the years differ, not how good the winds are. Years with less than four fifths of the days of others are left out here and of the waits.".to_owned(),
+        "of 90 %: where the share lies in 90 % of samples of the years, drawn with replacement (bootstrap), from what is at least in 5 % to what is at most in 95 % of them; it shows how much the years differ, not how good the winds are. Years with less than four fifths of the days of others are left out here, and of waits of which ten years or more tell.".to_owned(),
     ];
     if years.of_soundings {
         lines.push("The winds are soundings: each release uses those near it in time, and their age widens the spread.".to_owned());
@@ -149,26 +152,30 @@ pub fn how_to_read(years: &Years) -> Vec<String> {
     lines
 }
 
-/// What the longest wait is the longest of, where at most so many years tell.
-fn longest(years: usize) -> String {
-    let of = match years {
-        ENOUGH_YEARS.. => {
+/// What the longest wait is the longest of, by how many years tell of each.
+fn longest(years: &[usize]) -> String {
+    let most = years.iter().copied().max().unwrap_or(0);
+    let of = match most {
+        ENOUGH_YEARS.. if years.iter().all(|of| *of >= ENOUGH_YEARS) => {
             return "the longest that begins in the month is no longer in 9 of 10 years".to_owned();
         }
+        ENOUGH_YEARS.. => {
+            return "the longest that begins in the month, where ten years or more tell of it no longer in 9 of 10 of them (where fewer do, in another year it may be longer)".to_owned();
+        }
         1 => "the one year".to_owned(),
-        _ => format!("these {years} years"),
+        most => format!("these {most} years"),
     };
     format!(
         "the longest that begins in the month in {of} (fewer than ten: in another year it may be longer)"
     )
 }
 
-/// The most years that tell of waits in any time of the year.
-fn years_of_waits(years: &Years) -> usize {
+/// How many years tell of the waits in each time of the year.
+fn years_of_waits(years: &Years) -> Vec<usize> {
     let fields = years.fields.iter();
     let seasons = fields.flat_map(|field| field.months.iter().chain([&field.year]));
     let waits = seasons.filter_map(|season| season.wait);
-    waits.map(|wait| wait.years).max().unwrap_or(0)
+    waits.map(|wait| wait.years).collect()
 }
 
 /// The order of fields.
@@ -209,9 +216,16 @@ mod tests {
 
     #[test]
     fn fewer_than_ten_years_do_not_tell_of_nine_in_ten() {
-        assert!(longest(10).ends_with("no longer in 9 of 10 years"));
-        assert!(longest(4).contains("in these 4 years (fewer than ten"));
-        assert!(longest(1).contains("in the one year (fewer"));
+        assert!(longest(&[10, 11]).ends_with("is no longer in 9 of 10 years"));
+        assert!(longest(&[4, 3]).contains("in these 4 years (fewer than ten"));
+        assert!(longest(&[1]).contains("in the one year (fewer"));
+        assert!(longest(&[9, 10]).contains("where fewer do"));
+    }
+
+    #[test]
+    fn days_beside_the_years_are_no_part_of_these() {
+        assert_eq!(other_days(0), "");
+        assert_eq!(other_days(366), " and 366 days of other years");
     }
 
     #[test]

@@ -84,13 +84,16 @@ pub struct Weeks {
     pub spread: [f64; 3],
 }
 
+/// Of fewer years than these 9 of 10 are all of them.
+pub const ENOUGH_YEARS: usize = 10;
+
 /// How long one waits for a day within the limits.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct DaysToWait {
     /// Years that tell: those with nearly all the days that others have.
     pub years: usize,
     /// The longest wait that begins in this time of the year is no longer in 9 of 10 years (of fewer than ten
-    /// years it is the longest of all), days; 0 where the first day will do. At least: what is unknown counts as within the limits.
+    /// full years it is the longest of all, be it of a year that is not full), days; 0 where the first day will do. At least: what is unknown counts as within the limits.
     pub longest_at_least: usize,
     /// At most: what is unknown counts as beyond.
     pub longest_at_most: usize,

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use jiff::ToSpan;
 use jiff::civil::{Date, Weekday};
 
-use super::answer::{Bounds, DaysToWait, Weeks};
+use super::answer::{Bounds, DaysToWait, ENOUGH_YEARS, Weeks};
 use super::full::full_years;
 use crate::numeric::quantile;
 
@@ -69,37 +69,61 @@ pub fn weeks(days: &[OfDay], month: Option<i8>) -> Option<Weeks> {
 }
 
 /// The longest wait that begins in a month, or in a year, by year: no longer in 9 of 10 years; of fewer than ten
-/// the longest of all.
+/// full years the longest of all, be it of a year that is not full.
 pub fn wait(days: &[OfDay], month: Option<i8>) -> Option<DaysToWait> {
     let is_here = |day: &OfDay| month.is_none_or(|month| day.date.month() == month);
     let here = days.iter().filter(|day| is_here(day));
-    let years = full_years(here.map(|day| day.date));
-    let sure = waits(days, |state| state == DayState::Usable);
-    let maybe = waits(days, |state| state != DayState::Beyond);
-    let mut longest: BTreeMap<i16, [usize; 2]> = BTreeMap::new();
-    let mut cut_short = false;
-    for ((day, most), least) in days.iter().zip(&sure).zip(&maybe) {
-        if !is_here(day) || !years.contains(&day.date.year()) {
-            continue;
-        }
-        let of_year = longest.entry(day.date.year()).or_default();
-        of_year[0] = of_year[0].max(least.days);
-        of_year[1] = of_year[1].max(most.days);
-        cut_short |= most.cut_short;
-    }
+    let full = full_years(here.map(|day| day.date));
+    let mut all = by_year(days, is_here);
+    let few = full.len() < ENOUGH_YEARS;
+    let of_full = all.iter().filter(|(year, _)| full.contains(year));
+    let longest = of_full.fold([0; 2], |known, (_, of)| {
+        [0, 1].map(|i| known[i].max(of.days[i]))
+    });
+    // What is left of a year tells nothing but that one may wait longer.
+    let is_longer = |of: &OfYear| of.days[0] > longest[0] || of.days[1] > longest[1];
+    all.retain(|year, of| full.contains(year) || (few && is_longer(of)));
     let of_years = |which: usize| {
-        let mut all: Vec<usize> = longest.values().map(|years| years[which]).collect();
+        let mut all: Vec<usize> = all.values().map(|of| of.days[which]).collect();
         all.sort_unstable();
         // Rounded up, so that it holds in so many years at least.
-        let enough = (OF_YEARS * all.len() as f64).ceil() as usize;
+        let enough = match few {
+            true => all.len(),
+            false => (OF_YEARS * all.len() as f64).ceil() as usize,
+        };
         all.get(enough.saturating_sub(1)).copied()
     };
     Some(DaysToWait {
-        years: longest.len(),
+        years: full.len(),
         longest_at_least: of_years(0)?,
         longest_at_most: of_years(1)?,
-        cut_short,
+        cut_short: all.values().any(|of| of.cut_short),
     })
+}
+
+/// The longest wait that begins in a year.
+#[derive(Default)]
+struct OfYear {
+    /// If what is unknown is within the limits, and if it is beyond.
+    days: [usize; 2],
+    /// Whether one ran into the end of the record or a gap in it.
+    cut_short: bool,
+}
+
+fn by_year(days: &[OfDay], is_here: impl Fn(&OfDay) -> bool) -> BTreeMap<i16, OfYear> {
+    let sure = waits(days, |state| state == DayState::Usable);
+    let maybe = waits(days, |state| state != DayState::Beyond);
+    let mut longest: BTreeMap<i16, OfYear> = BTreeMap::new();
+    for ((day, most), least) in days.iter().zip(&sure).zip(&maybe) {
+        if !is_here(day) {
+            continue;
+        }
+        let of_year = longest.entry(day.date.year()).or_default();
+        of_year.days[0] = of_year.days[0].max(least.days);
+        of_year.days[1] = of_year.days[1].max(most.days);
+        of_year.cut_short |= most.cut_short;
+    }
+    longest
 }
 
 /// From a day to the next that will do.
@@ -200,6 +224,16 @@ mod tests {
             .flat_map(|beyond| june(2000 + beyond as i16, 30, beyond))
             .collect();
         assert_eq!(wait(&all, Some(6)).unwrap().longest_at_most, 9);
+    }
+
+    #[test]
+    fn of_few_years_the_longest_wait_counts_though_its_year_is_not_full() {
+        let mut all: Vec<OfDay> = (1..=3)
+            .flat_map(|beyond| june(2000 + beyond as i16, 30, beyond))
+            .collect();
+        all.extend(june(2004, 15, 12));
+        let wait = wait(&all, Some(6)).unwrap();
+        assert_eq!((wait.longest_at_most, wait.years), (12, 3));
     }
 
     #[test]

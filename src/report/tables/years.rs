@@ -233,12 +233,12 @@ pub fn months_csv(years: &Years) -> Result<String> {
         "drift_median_m",
         "drift_90_m",
         "drift_azimuth_deg",
-        "drift_mean_m",
         "week_10",
         "week_50",
         "week_90",
         "wait_at_least_days",
         "wait_at_most_days",
+        "drift_mean_m",
     ]
     .map(str::to_owned)
     .to_vec();
@@ -282,11 +282,11 @@ fn rows_of(field: &FieldYears, season: &Season) -> Vec<Vec<String>> {
         text(drift.map(|d| d.median_m), 0),
         text(drift.map(|d| d.most_m), 0),
         text(drift.map(|d| d.mean_azimuth_deg), 1),
-        text(drift.map(|d| d.mean_m), 0),
     ]);
     row.extend([0, 1, 2].map(|i| text(spread.map(|s| s[i]), 0)));
     let waits = season.wait.map(|w| [w.longest_at_least, w.longest_at_most]);
     row.extend([0, 1].map(|i| text(waits.map(|w| w[i] as f64), 0)));
+    row.push(text(drift.map(|d| d.mean_m), 0));
     row.extend(reasons(&season.counts));
     let of_hour = season.hours.iter().map(|of_hour| {
         let mut row = start(hour(of_hour.at_s));
@@ -296,7 +296,7 @@ fn rows_of(field: &FieldYears, season: &Season) -> Vec<Vec<String>> {
             text(Some(usable.at_least), 4),
             text(Some(usable.at_most), 4),
         ]);
-        // From days to waits: what a single hour does not have.
+        // From days to the mean drift: what a single hour does not have.
         row.extend(std::iter::repeat_n(String::new(), 13));
         row.extend(reasons(&of_hour.counts));
         row
