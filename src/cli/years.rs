@@ -90,7 +90,7 @@ pub struct YearsArgs {
     /// How it is run.
     #[command(flatten)]
     pub run: RunArgs,
-    /// Does one part of the work: K/N, or "array" for the part that a cluster's scheduler assigns, or "array/N".
+    /// Does one part of the work: K/N, or "array" for the part that a cluster's scheduler assigns, or "array/N" with how many parts there are (tasks are numbered from 1).
     #[arg(long, value_name = "K/N", conflicts_with_all = ["gather", "script", "json"], requires = "out")]
     pub shard: Option<Shard>,
     /// Joins the parts in this folder instead of flying.

@@ -78,6 +78,19 @@ const ARRAYS: [Array; 4] = [
     },
 ];
 
+impl Array {
+    /// How many tasks it says there are, where they are numbered without a gap from `first` on: of some tasks
+    /// done again, or of steps, neither number tells of parts.
+    fn tasks(&self, number: impl Fn(&str) -> Option<usize>, first: usize) -> Option<usize> {
+        // Whatever a scheduler says, the span does not go below 0.
+        let span = number(self.last).map(|last| (last + 1).saturating_sub(first));
+        match (number(self.count), span) {
+            (Some(count), Some(span)) if count != span => None,
+            (count, span) => count.or(span),
+        }
+    }
+}
+
 impl Shard {
     /// K, N and where they come from, in words; `variable` looks into the environment.
     ///
@@ -104,10 +117,7 @@ impl Shard {
             ),
         })?;
         let first = number(array.first).unwrap_or(array.usual_first);
-        // Whatever a scheduler says, the span does not go below 0.
-        let of_span = || Some((number(array.last)? + 1).saturating_sub(first));
-        // The count first: of an array with steps it is less than the span, and the steps are told.
-        let said = number(array.count).or_else(of_span);
+        let said = array.tasks(number, first);
         let n = given.or(said).ok_or_else(|| Error::CannotDo {
             why: format!(
                 "{} does not come with how many parts there are",
@@ -117,8 +127,8 @@ impl Shard {
         })?;
         // An array of other tasks than parts does some of them again: they keep their numbers.
         let first = match said {
-            Some(said) if said != n => array.usual_first,
-            _ => first,
+            Some(said) if said == n => first,
+            _ => array.usual_first,
         };
         match (index + 1).checked_sub(first) {
             Some(k) if (1..=n).contains(&k) => {
@@ -129,8 +139,7 @@ impl Shard {
                     "{}={index} is not one of {n} parts from {first} on",
                     array.index
                 ),
-                remedy: "expected an array without steps, of as many tasks as there are parts"
-                    .into(),
+                remedy: "expected tasks numbered like the parts".into(),
             }),
         }
     }
@@ -182,6 +191,9 @@ mod tests {
             ("SLURM_ARRAY_TASK_COUNT", "2"),
         ];
         assert_eq!(of("array/12", &again), Ok((3, 12)));
+        // Without how many parts there are, the third of twelve would be the first of two.
+        let message = of("array", &again).unwrap_err();
+        assert!(message.contains("expected --shard array/N"), "{message}");
         let sge = [
             ("SGE_TASK_ID", "6"),
             ("SGE_TASK_FIRST", "5"),
