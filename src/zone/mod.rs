@@ -274,9 +274,7 @@ impl<'a> Story<'a> {
         all.extend(self.weather.assumptions.iter().cloned());
         all.extend(self.flights.error_assumed.iter().cloned());
         all.extend(elevation);
-        if self.weather.column.air.measured_m().is_none() {
-            all.push(Assumption::StandardAir);
-        }
+        all.extend(self.weather.standard_air());
         all.extend(self.setup.assumptions.iter().cloned());
         all.extend(left_out(&self.flights.left_out));
         let heights = self.place.terrain.map(AsRef::as_ref);

@@ -308,13 +308,12 @@ fn said(ready: &Ready, flights: &Flights, elevation: Option<&Assumption>) -> Sai
     let weather = &ready.weather;
     let of_winds = weather.assumptions.iter().chain(&flights.error_assumed);
     let of_own = of_winds.filter(|assumption| is_of_own_winds(assumption));
-    let standard_air = weather.column.air.measured_m().is_none();
     let (covered_m, above_s, below_s) = weather.beyond(&ready.setup.model, &flights.seconds);
     Said {
         assumed: left_out(&flights.left_out)
             .chain(of_own.cloned())
             .chain(elevation.cloned())
-            .chain(standard_air.then_some(Assumption::StandardAir))
+            .chain(weather.standard_air())
             .collect(),
         notes: wind_error::beyond(covered_m, above_s, below_s).collect(),
         cleaning: weather.cleaning.clone(),

@@ -66,7 +66,7 @@ fn by_winds(plan: &Plan, winds: &Winds) -> Result<SiteAir> {
     let ground = ground(plan, Some(winds))?;
     let (site_m, said) = terrain::elevation(&plan.site, ground.as_deref(), Some(&weather.column));
     let measured = weather.column.air.measured_m().is_some();
-    let standard = (!measured).then_some(Assumption::StandardAir);
+    let standard = weather.standard_air();
     Ok(SiteAir {
         air: weather.column.air,
         site_m,

@@ -143,6 +143,12 @@ impl Weather<'_> {
         self.site_winds.error(self, track)
     }
 
+    /// That the air is the standard atmosphere, where the winds tell nothing of it.
+    pub fn standard_air(&self) -> Option<Assumption> {
+        let measured = self.column.air.measured_m().is_some();
+        (!measured).then_some(Assumption::StandardAir)
+    }
+
     /// Where flights are set up in these winds: above the site at `site_m`, to come down on `terrain`.
     pub fn place<'b>(&'b self, site_m: f64, terrain: Option<&'b Arc<Terrain>>) -> Surroundings<'b> {
         Surroundings {
