@@ -282,6 +282,11 @@ pub enum Assumption {
         /// What is assumed there.
         assumption: Box<Assumption>,
     },
+    /// An assumption that concerns some of several releases.
+    OfSomeReleases {
+        /// What is assumed of them.
+        assumption: Box<Assumption>,
+    },
     /// The limit of the wind at the ground.
     SurfaceWindLimit {
         /// The limit, m/s.

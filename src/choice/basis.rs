@@ -60,6 +60,7 @@ pub fn basis(
 ) -> Basis {
     let cleaning = said.cleaning_met();
     let mut assumptions = said.assumed;
+    tell_apart(&mut assumptions);
     assumptions.extend(input.assumed());
     assumptions.extend(
         input
@@ -90,5 +91,50 @@ pub fn basis(
             .into_iter()
             .chain(said.notes)
             .collect(),
+    }
+}
+
+/// Releases near one sounding and releases between several fly in different ways: each is told of some.
+fn tell_apart(assumptions: &mut [Assumption]) {
+    let is_way = |of: &&mut Assumption| {
+        matches!(
+            of,
+            Assumption::NearestSounding { .. } | Assumption::SoundingsBlended { .. }
+        )
+    };
+    let ways: Vec<&mut Assumption> = assumptions.iter_mut().filter(is_way).collect();
+    if ways.len() > 1 {
+        for way in ways {
+            *way = Assumption::OfSomeReleases {
+                assumption: Box::new(way.clone()),
+            };
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ways_to_use_soundings_that_differ_are_told_of_some_releases() {
+        let nearest = Assumption::NearestSounding { of: 3 };
+        let blended = Assumption::SoundingsBlended {
+            soundings: 2,
+            stations: 1,
+        };
+        let of_some = |of: &Assumption| Assumption::OfSomeReleases {
+            assumption: Box::new(of.clone()),
+        };
+        let told = |mut assumptions: Vec<Assumption>| {
+            tell_apart(&mut assumptions);
+            assumptions
+        };
+        let one = vec![Assumption::PureGas, nearest.clone()];
+        assert_eq!(told(one.clone()), one);
+        assert_eq!(
+            told(vec![nearest.clone(), Assumption::PureGas, blended.clone()]),
+            [of_some(&nearest), Assumption::PureGas, of_some(&blended)]
+        );
     }
 }

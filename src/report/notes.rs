@@ -345,6 +345,10 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
             assumption: of,
         } => format!("{site}: {}", assumption(of, units)),
 
+        Assumption::OfSomeReleases { assumption: of } => {
+            format!("of some releases: {}", assumption(of, units))
+        }
+
         Assumption::Replaced(what) => replaced(what, units),
         Assumption::ReadOutside { files } => format!(
             "--outside: files outside of the plan's folder are read: {}",
