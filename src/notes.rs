@@ -506,6 +506,13 @@ pub enum Note {
         /// How far its clocks are ahead of the sun's at the site, s.
         ahead_s: f64,
     },
+    /// A note that concerns one of several sites.
+    OfSite {
+        /// What the site is called.
+        site: String,
+        /// What is to be known of it.
+        note: Box<Note>,
+    },
     /// The load lands hard.
     HardLanding {
         /// Its speed, m/s.

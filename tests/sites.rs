@@ -261,7 +261,7 @@ fn every_format_is_written_and_the_same_on_any_number_of_threads() {
     assert_eq!((kinds("site"), kinds("ellipse")), (8, 8));
 }
 
-/// What does not fit of a candidate that is flown from is told, as of the site of a plan.
+/// What does not fit of a candidate that is flown from is told by its name, as of the site of a plan.
 #[test]
 fn an_elevation_unlike_the_airport_nearby_is_told() {
     let folder = tempfile::tempdir().unwrap();
@@ -276,7 +276,9 @@ fn an_elevation_unlike_the_airport_nearby_is_told() {
     );
     let notes = told["notes"].as_array().unwrap();
     assert!(
-        notes.iter().any(|n| n["code"] == "elevation_off_airport"),
+        notes
+            .iter()
+            .any(|n| n["site"] == "low" && n["note"]["code"] == "elevation_off_airport"),
         "{notes:#?}"
     );
 }

@@ -24,6 +24,7 @@ use made_years::{
 use program::{stderr, stdout, windfall};
 use windfall::atmosphere::AirProfile;
 use windfall::choice::answer::Verdict;
+use windfall::choice::basis::Basis;
 use windfall::choice::candidates::Candidate;
 use windfall::choice::days::days;
 use windfall::geodesy::Position;
@@ -486,6 +487,54 @@ fn soundings_of_a_station_equal_days() {
     assert!(verdicts.contains_key(Verdict::Unknown.code()) && verdicts.len() >= 2);
 }
 
+/// How high the first sounding reached, or what is wrong with it, says nothing of those of other years.
+#[test]
+fn the_first_sounding_does_not_speak_for_the_record() {
+    let file = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/data/soundings/igra2_utqiagvik_3soundings.txt");
+    let text = std::fs::read_to_string(file).unwrap();
+    let mut lines: Vec<&str> = text.lines().collect();
+    // The first ends at 14.8 km.
+    lines.drain(42..159);
+    let head = lines[0].replace("  158 ", "   41 ");
+    lines[0] = &head;
+    let near = lines.join("\n") + "\n";
+    // The next sounding half a day later, or eight days.
+    let far = near.replace("2010 06 01 12", "2010 06 09 12");
+    let far = far.replace("2010 06 02 00", "2010 06 10 00");
+    let text = CALM
+        .replace("lat = 40.0\nlon = -3.0", "lat = 71.28\nlon = -156.78")
+        .replace("Europe/Madrid", "America/Anchorage")
+        .replace("20 km", "31 km");
+    let plan = plan(&text);
+    let is_above = |note: &Note| matches!(note, Note::AboveWinds { .. });
+    let is_blended = |said: &Assumption| matches!(said, Assumption::SoundingsBlended { .. });
+    let told = |basis: &Basis| {
+        let above = basis.notes.iter().any(is_above);
+        (above, basis.assumptions.iter().any(is_blended))
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("soundings.txt");
+    for (record, of_day_alone) in [(near, (false, true)), (far, (true, false))] {
+        std::fs::write(&file, record).unwrap();
+        let asked = YearsRequest {
+            between: ["2010-06-01T00:00:00Z", "2010-06-02T00:00:00Z"]
+                .map(|time| Some(time.parse().unwrap())),
+            hours_s: [0, 86_400],
+            ..asked()
+        };
+        let options = asked.options;
+        let files = std::slice::from_ref(&file);
+        let winds = Winds::of_files(&plan, files, &Hints::default()).unwrap();
+        let job = job(&plan, &[], files, asked);
+        let first = &job.days[0].times[..1];
+        let of_day = days(&plan, &winds, first, options, || ()).unwrap();
+        assert_eq!(told(&of_day.basis), of_day_alone, "{:?}", of_day.basis);
+        assert_eq!(told(&job.basis), (false, false), "{:?}", job.basis);
+        assert_eq!(job.basis.cleaning, []);
+    }
+}
+
 #[test]
 fn parts_are_whole_of_this_work_and_all_there() {
     let folder = tempfile::tempdir().unwrap();
@@ -865,6 +914,20 @@ fn fields_that_do_not_fit_their_ground_are_told() {
     let alone = job(&plan(&text), &[], &files, asked()).basis;
     let off_airport = |note: &Note| matches!(note, Note::ElevationOffAirport { .. });
     assert!(alone.notes.iter().any(off_airport), "{:?}", alone.notes);
+    // Of fields the one whose elevation was given: that of the other is assumed.
+    let place = plan(&text).site.position;
+    let fields = [0.0, 10_000.0].map(|away_m| Candidate {
+        name: format!("{away_m} m away"),
+        ..Candidate::at(place.destination(180.0, away_m))
+    });
+    let of_two = job(&plan(&text), &fields, &files, asked()).basis;
+    let named = |note: &Note| match note {
+        Note::OfSite { site, note } if off_airport(note) => Some(site.clone()),
+        _ => None,
+    };
+    let named: Vec<String> = of_two.notes.iter().filter_map(named).collect();
+    assert_eq!(named, ["0 m away"], "{:?}", of_two.notes);
+    assert!(!of_two.notes.iter().any(off_airport), "{:?}", of_two.notes);
     let heights = folder.path().join("heights.asc");
     let rows = "700 700 700 700\n".repeat(4);
     let head = "ncols 4\nnrows 4\nxllcorner -5\nyllcorner 38\ncellsize 1\nNODATA_value -9999\n";

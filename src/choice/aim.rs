@@ -86,10 +86,7 @@ pub fn aim(
     options: Options,
     done: impl Fn() + Sync,
 ) -> Result<Aim> {
-    let mut said = Said {
-        assumed: plan.replaced.clone(),
-        ..Said::default()
-    };
+    let mut said = Said::begun(plan);
     let limits = Limits::of(&plan.limits, &mut said.assumed);
     let place = the_target(target, plan.site.position)?;
     let reach_m = terrain::FAR_M;

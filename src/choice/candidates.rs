@@ -11,8 +11,9 @@ use crate::error::{Error, Fault, Result};
 use crate::files::read_bytes;
 use crate::geodesy::Position;
 use crate::ground::terrain::Terrain;
-use crate::notes::Assumption;
+use crate::notes::{Assumption, Note};
 use crate::plan::{Plan, Site};
+use crate::zone::fits;
 use crate::zone::terrain::{OF_FORECAST, height_at};
 
 /// A site to choose.
@@ -49,15 +50,58 @@ impl Candidate {
         if let Some(known_m) = self.elevation_m.or(of_file.map(|g| g.height_m)) {
             return (Some(known_m), None);
         }
-        let planned_m = plan.site.elevation_m;
         // The forecast's ground is smooth: in a valley some hundred metres above what the plan says of
         // the same place.
-        if planned_m.is_some() && self.position.distance_m(plan.site.position) <= AT_SITE_M {
-            return (planned_m, None);
+        if let given @ Some(_) = self.given_m(plan) {
+            return (given, None);
         }
+        let planned_m = plan.site.elevation_m;
         match ground {
             Some(ground) => (Some(ground.height_m), Some(Assumption::ElevationOfForecast)),
             None => (planned_m, planned_m.map(|_| Assumption::ElevationAsPlanned)),
+        }
+    }
+
+    /// The elevation that somebody gave, of the candidate or of the plan's own site, m above mean sea level.
+    fn given_m(&self, plan: &Plan) -> Option<f64> {
+        let is_site = self.position.distance_m(plan.site.position) <= AT_SITE_M;
+        let planned_m = plan.site.elevation_m.filter(|_| is_site);
+        self.elevation_m.or(planned_m)
+    }
+
+    /// What does not fit of it: of its elevation by its name, as somebody gave it or, where nothing tells it, the
+    /// altitude that is flown from, if that is known.
+    ///
+    /// # Errors
+    ///
+    /// When the airports inside the program are damaged.
+    pub fn unfit(
+        &self,
+        plan: &Plan,
+        terrain: Option<&Terrain>,
+        flown_m: Option<f64>,
+    ) -> Result<Vec<Note>> {
+        let mut given = plan.clone();
+        given.site.position = self.position;
+        given.site.elevation_m = self.given_m(plan);
+        let notes = fits::site(&given, terrain, flown_m)?.into_iter();
+        Ok(notes
+            .map(|note| match note {
+                Note::ElevationOffAirport { .. } => Note::OfSite {
+                    site: self.name.clone(),
+                    note: Box::new(note),
+                },
+                // Of clocks, which all share, the worst is told.
+                of_all => of_all,
+            })
+            .collect())
+    }
+
+    /// What is assumed of it, by its name.
+    pub fn by_name(&self, assumption: Assumption) -> Assumption {
+        Assumption::OfSite {
+            site: self.name.clone(),
+            assumption: Box::new(assumption),
         }
     }
 
@@ -248,6 +292,27 @@ mod tests {
         );
         assert_eq!(said(&away, Some(&file)), []);
         assert_eq!(said(&away, None), [Assumption::ElevationAsPlanned]);
+    }
+
+    #[test]
+    fn candidates_beside_one_airport_are_each_told_by_name_where_their_elevation_is_given() {
+        let plan = Plan::read("samples/ribatejo/plan.toml").unwrap();
+        // Beside the airport of Madrid, at about 600 m.
+        let beside = Candidate::at(Position::new(40.45, -3.55).unwrap());
+        assert_eq!(beside.unfit(&plan, None, None).unwrap(), []);
+        for name in ["quarry", "meadow"] {
+            let given = Candidate {
+                name: name.into(),
+                elevation_m: Some(100.0),
+                ..beside.clone()
+            };
+            let told = given.unfit(&plan, None, None).unwrap();
+            assert!(
+                matches!(&told[..], [Note::OfSite { site, note }]
+                    if site == name && matches!(**note, Note::ElevationOffAirport { .. })),
+                "{told:?}"
+            );
+        }
     }
 
     #[test]

@@ -32,11 +32,7 @@ pub fn days(
     options: Options,
     done: impl Fn() + Sync,
 ) -> Result<Days> {
-    // What stands in place of the plan's own words is told first.
-    let mut said = Said {
-        assumed: plan.replaced.clone(),
-        ..Said::default()
-    };
+    let mut said = Said::begun(plan);
     let limits = Limits::of(&plan.limits, &mut said.assumed);
     let ground = terrain::around(
         &plan.ground,

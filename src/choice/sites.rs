@@ -30,7 +30,7 @@ use crate::spread::run::Landing;
 use crate::winds::Winds;
 use crate::zone::releases::{FlownIn, FlownRelease, TriedRelease, flown_from_m, fly_releases};
 use crate::zone::said::Said;
-use crate::zone::{Options, fits, terrain};
+use crate::zone::{Options, terrain};
 
 /// Flights from the middle of all candidates for each release of the first pass.
 const FIRST_PASS_DRAWS: u64 = 200;
@@ -52,10 +52,7 @@ pub fn sites(
     options: Options,
     done: impl Fn() + Sync,
 ) -> Result<Sites> {
-    let mut said = Said {
-        assumed: plan.replaced.clone(),
-        ..Said::default()
-    };
+    let mut said = Said::begun(plan);
     let limits = Limits::of(&plan.limits, &mut said.assumed);
     let places: Vec<Position> = candidates.iter().map(|c| c.position).collect();
     let cylinders = default_cylinders();
@@ -100,8 +97,8 @@ pub fn sites(
         let (group, judge) = (&groups[group_of[i]], &judges[group_of[i]]);
         let flown = place < fully;
         let rows = if flown {
-            let plan = candidate.plan(plan, group.heights.as_deref());
-            let tried = fly_releases(&plan, group.flown_in(input), times, options, || {})?;
+            let from_there = candidate.plan(plan, group.heights.as_deref());
+            let tried = fly_releases(&from_there, group.flown_in(input), times, options, || {})?;
             done();
             // One release's landings tell where the heights come from as well as all.
             let first = tried.iter().find_map(|(_, flown)| flown.as_ref().ok());
@@ -110,9 +107,8 @@ pub fn sites(
                 .flat_map(|flown| flown.landings.iter().copied());
             landings[group_of[i]].extend(its);
             said.add(of_flown(&tried, candidate));
-            for note in fits::site(&plan, group.heights.as_deref(), flown_from_m(&tried))? {
-                said.note(note);
-            }
+            let unfit = candidate.unfit(plan, group.heights.as_deref(), flown_from_m(&tried))?;
+            unfit.into_iter().for_each(|note| said.note(note));
             judged(judge, candidate.position, &tried)?
         } else {
             carried.into_iter().collect()
@@ -135,7 +131,7 @@ pub fn sites(
     let off_ground = numbered().filter_map(|(i, candidate)| {
         let (place, site_m) = (candidate.position, candidate.elevation_m?);
         let off_ground = terrain::off_ground(heights_at(i), place, site_m)?;
-        Some(of_site(candidate, Assumption::ReleaseOffGround(off_ground)))
+        Some(candidate.by_name(Assumption::ReleaseOffGround(off_ground)))
     });
     said.assumed.extend(off_ground);
     let maps: Vec<&GroundMap> = maps.iter().collect();
@@ -147,19 +143,12 @@ pub fn sites(
     })
 }
 
-fn of_site(candidate: &Candidate, assumption: Assumption) -> Assumption {
-    Assumption::OfSite {
-        site: candidate.name.clone(),
-        assumption: Box::new(assumption),
-    }
-}
-
 /// What is to be said of the flights from a candidate: of its elevation with its name.
 fn of_flown(tried: &[TriedRelease], candidate: &Candidate) -> Said {
     let mut said = Said::of(tried);
     for assumed in &mut said.assumed {
         if matches!(assumed, Assumption::SiteElevation { .. }) {
-            *assumed = of_site(candidate, assumed.clone());
+            *assumed = candidate.by_name(assumed.clone());
         }
     }
     said

@@ -68,6 +68,7 @@ impl Note {
             }
             Note::Cleaned(_) => Some(Subject::Gaps),
             Note::AboveWinds { .. } => Some(Subject::Reach),
+            Note::OfSite { note, .. } => note.warns(),
             Note::BelowWinds { for_s, .. } if *for_s > BELOW_WINDS_S => Some(Subject::Reach),
             _ => None,
         }

@@ -429,8 +429,8 @@ fn other_elevation(of: &OtherElevation, units: UnitSystem) -> String {
 }
 
 /// A note in words.
-pub fn note(note: &Note, units: UnitSystem) -> String {
-    match note {
+pub fn note(said: &Note, units: UnitSystem) -> String {
+    match said {
         Note::ReleaseOffGround(off) => off_ground(off, units),
 
         // Zone and winds: the winds.
@@ -486,6 +486,7 @@ pub fn note(note: &Note, units: UnitSystem) -> String {
             units.distance(*distance_m),
             units.height(*airport_m)
         ),
+        Note::OfSite { site, note: of } => format!("{site}: {}", note(of, units)),
         Note::TimeZoneOff { timezone, ahead_s } => format!(
             "the clocks of {timezone} are {} {} the sun's at the site: check time zone and longitude",
             duration(ahead_s.abs()),

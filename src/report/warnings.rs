@@ -145,6 +145,7 @@ fn of_note(note: &Note, units: UnitSystem) -> String {
             units.height(*site_m),
             units.height(*airport_m)
         ),
+        Note::OfSite { site, note } => format!("{site}: {}", of_note(note, units)),
         // These are short enough as they are.
         other => notes::note(other, units),
     }

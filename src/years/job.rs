@@ -30,7 +30,7 @@ use crate::spread::draws::{SIGMAS, Spread};
 use crate::winds::Winds;
 use crate::zone::duration::TimeAloft;
 use crate::zone::facts::LandedOn;
-use crate::zone::releases::{FlownIn, FlownRelease, fly_releases};
+use crate::zone::releases::{FlownIn, FlownRelease, TriedRelease, fly_releases};
 use crate::zone::said::Said;
 use crate::zone::{Options, fits, terrain};
 
@@ -140,10 +140,7 @@ impl Job {
         let days = days(&plan, &record, &asked)?;
         // The ground is looked at once, in the first winds: no part may depend on where it begins.
         let opened = first_winds(&record, &days)?;
-        let mut said = Said {
-            assumed: plan.replaced.clone(),
-            ..Said::default()
-        };
+        let mut said = Said::begun(&plan);
         let limits = Limits::of(&plan.limits, &mut said.assumed);
         let places: Vec<Position> = match candidates {
             [] => vec![plan.site.position],
@@ -178,8 +175,8 @@ impl Job {
         said.assumed.extend(ground::ON_GROUND);
         let landed_on = first_landings(&opened, &grounds, &fields, &days, &asked, &mut said)?;
         said.assumed.extend(terrain::assumed(&heights, &landed_on));
-        for field in &fields {
-            field.unfit(ground_of(field), !candidates.is_empty(), &mut said)?;
+        for (number, field) in fields.iter().enumerate() {
+            field.unfit(&plan, candidates.get(number), ground_of(field), &mut said)?;
         }
         let maps: Vec<&GroundMap> = grounds.iter().map(|ground| &ground.map).collect();
         let mut basis = basis(
@@ -231,8 +228,14 @@ impl Job {
 }
 
 impl LaunchField {
-    /// What does not fit of it, above its ground; by its name where there are several.
-    fn unfit(&self, ground: Option<&Terrain>, by_name: bool, said: &mut Said) -> Result<()> {
+    /// What does not fit of it, above its ground; by its name where it is a candidate.
+    fn unfit(
+        &self,
+        plan: &Plan,
+        of: Option<&Candidate>,
+        ground: Option<&Terrain>,
+        said: &mut Said,
+    ) -> Result<()> {
         let Site {
             position,
             elevation_m,
@@ -240,16 +243,15 @@ impl LaunchField {
         } = self.plan.site;
         let off = elevation_m.and_then(|site_m| terrain::off_ground(ground, position, site_m));
         let off = off.map(Assumption::ReleaseOffGround);
-        said.assumed.extend(off.map(|off| match by_name {
-            true => Assumption::OfSite {
-                site: self.name.clone(),
-                assumption: Box::new(off),
-            },
-            false => off,
+        said.assumed.extend(off.map(|off| match of {
+            Some(candidate) => candidate.by_name(off),
+            None => off,
         }));
-        for note in fits::site(&self.plan, ground, None)? {
-            said.note(note);
-        }
+        let notes = match of {
+            Some(candidate) => candidate.unfit(plan, ground, None)?,
+            None => fits::site(plan, ground, None)?,
+        };
+        notes.into_iter().for_each(|note| said.note(note));
         Ok(())
     }
 }
@@ -320,9 +322,7 @@ fn first_landings(
             low_m: None,
         };
         let tried = fly_releases(&field.plan, flown_in, &[*at], options, || {})?;
-        let mut of_first = Said::of(&tried);
-        of_first.assumed.retain(holds_for_all);
-        said.add(of_first);
+        said.add(of_all(&tried, &opened.winds));
         let flown: Vec<FlownRelease> = tried.into_iter().filter_map(|(_, f)| f.ok()).collect();
         at_ground.extend(flown.iter().flat_map(|f| &f.surface).map(|wind| wind.from));
         let landings = flown.into_iter().flat_map(|flown| flown.landings);
@@ -334,12 +334,26 @@ fn first_landings(
     Ok(terrain::sources_of(landed))
 }
 
+/// What is to be said of the first flights as far as it holds for all: a forecast's levels are those of other
+/// days too, one sounding tells nothing of how high others reach.
+fn of_all(first: &[TriedRelease], winds: &Winds) -> Said {
+    let mut said = Said::of(first);
+    said.assumed.retain(holds_for_all);
+    if matches!(winds, Winds::Soundings(_)) {
+        said.assumed.retain(|of| *of != Assumption::StandardAir);
+        said.notes.clear();
+        said.cleaning.clear();
+    }
+    said
+}
+
 /// Whether what is assumed of the first winds says something of the others.
 fn holds_for_all(assumption: &Assumption) -> bool {
     !matches!(
         assumption,
         Assumption::LeftOut { .. }
             | Assumption::NearestSounding { .. }
+            | Assumption::SoundingsBlended { .. }
             | Assumption::SoundingsContinued { .. }
     )
 }

@@ -5,6 +5,7 @@ use std::mem::discriminant;
 use super::releases::TriedRelease;
 use crate::notes::left_out::{LeftOut, NoSounding};
 use crate::notes::{Assumption, Cleaning, Note};
+use crate::plan::Plan;
 
 /// What is assumed and what to know of releases: each once, however many say it.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -20,6 +21,14 @@ pub struct Said {
 }
 
 impl Said {
+    /// What a plan says itself: what stands in place of its own words is told first.
+    pub fn begun(plan: &Plan) -> Said {
+        Said {
+            assumed: plan.replaced.clone(),
+            ..Said::default()
+        }
+    }
+
     /// Of all releases that were flown.
     pub fn of(tried: &[TriedRelease]) -> Said {
         let mut all = Said::default();
@@ -40,25 +49,20 @@ impl Said {
         self.highest_m = self.highest_m.max(other.highest_m);
     }
 
-    /// An assumption; where releases differ in how many soundings it is of, the one that is of most.
-    pub fn assume(&mut self, said: Assumption) {
-        let same = |known: &&mut Assumption| match soundings(&said) {
-            Some(_) => discriminant(*known) == discriminant(&said),
-            None => **known == said,
-        };
-        match self.assumed.iter_mut().find(same) {
-            Some(known) if soundings(&said) > soundings(known) => *known = said,
-            Some(_) => {}
-            None => self.assumed.push(said),
+    /// An assumption; where releases differ in how many soundings it is of, one that holds for all of them.
+    pub fn assume(&mut self, assumption: Assumption) {
+        let mut known = self.assumed.iter_mut();
+        if !known.any(|known| holds_too(known, &assumption)) {
+            self.assumed.push(assumption);
         }
     }
 
     /// A note; where releases or sites differ in how far something is off, the worst.
-    pub fn note(&mut self, said: Note) {
-        match self.notes.iter_mut().find(|known| is_of_same(known, &said)) {
-            Some(known) if off_by(&said) > off_by(known) => *known = said,
+    pub fn note(&mut self, note: Note) {
+        match self.notes.iter_mut().find(|known| is_of_same(known, &note)) {
+            Some(known) if off_by(&note) > off_by(known) => *known = note,
             Some(_) => {}
-            None => self.notes.push(said),
+            None => self.notes.push(note),
         }
     }
 
@@ -92,25 +96,52 @@ pub(super) fn is_of_own_winds(assumption: &Assumption) -> bool {
     )
 }
 
-/// How many soundings an assumption is of, if of some.
-fn soundings(assumption: &Assumption) -> Option<usize> {
-    match assumption {
-        Assumption::SoundingsBlended { soundings, .. }
-        | Assumption::SoundingsContinued { soundings, .. } => Some(*soundings),
-        Assumption::NearestSounding { of } => Some(*of),
-        _ => None,
+/// Whether a known assumption says the same as another, made to hold for both where they differ in how many
+/// soundings they are of.
+fn holds_too(known: &mut Assumption, other: &Assumption) -> bool {
+    use Assumption::{NearestSounding, SoundingsBlended, SoundingsContinued};
+    match (&mut *known, other) {
+        (
+            SoundingsBlended {
+                soundings,
+                stations,
+            },
+            SoundingsBlended {
+                soundings: of,
+                stations: of_stations,
+            },
+        ) => {
+            *soundings = (*soundings).max(*of);
+            *stations = (*stations).max(*of_stations);
+            true
+        }
+        (
+            SoundingsContinued {
+                soundings,
+                lowest_top_m,
+            },
+            SoundingsContinued {
+                soundings: of,
+                lowest_top_m: top_m,
+            },
+        ) => {
+            *soundings = (*soundings).max(*of);
+            *lowest_top_m = lowest_top_m.min(*top_m);
+            true
+        }
+        (NearestSounding { of }, NearestSounding { of: other }) => {
+            *of = (*of).max(*other);
+            true
+        }
+        _ => known == other,
     }
 }
 
 /// Whether two notes say the same, be it by other numbers.
 fn is_of_same(a: &Note, b: &Note) -> bool {
-    match (a, b) {
-        (
-            Note::ElevationOffAirport { airport: a, .. },
-            Note::ElevationOffAirport { airport: b, .. },
-        ) => a == b,
-        _ if off_by(a).is_some() => discriminant(a) == discriminant(b),
-        _ => a == b,
+    match off_by(a) {
+        Some(_) => discriminant(a) == discriminant(b),
+        None => a == b,
     }
 }
 
@@ -119,9 +150,6 @@ fn off_by(note: &Note) -> Option<f64> {
     match note {
         Note::AboveWinds { for_s, .. } | Note::BelowWinds { for_s, .. } => Some(*for_s),
         Note::TimeZoneOff { ahead_s, .. } => Some(ahead_s.abs()),
-        Note::ElevationOffAirport {
-            site_m, airport_m, ..
-        } => Some((site_m - airport_m).abs()),
         _ => None,
     }
 }
@@ -153,18 +181,45 @@ mod tests {
     }
 
     #[test]
-    fn airports_are_named_once_each() {
-        let off = |airport: &str, site_m| Note::ElevationOffAirport {
-            site_m,
-            airport_m: 100.0,
-            airport: airport.into(),
-            distance_m: 9_000.0,
+    fn what_is_merged_holds_for_all() {
+        let continued = |soundings, lowest_top_m| Assumption::SoundingsContinued {
+            soundings,
+            lowest_top_m,
+        };
+        let blended = |soundings, stations| Assumption::SoundingsBlended {
+            soundings,
+            stations,
+        };
+        let (high, low) = (continued(3, 20_000.0), continued(1, 9_000.0));
+        let (one, two) = (blended(4, 1), blended(2, 2));
+        for order in [
+            [&high, &low, &one, &two, &high],
+            [&two, &one, &low, &high, &one],
+        ] {
+            let mut all = Said::default();
+            order.into_iter().for_each(|said| all.assume(said.clone()));
+            assert_eq!(all.assumed.len(), 2);
+            for merged in [continued(3, 9_000.0), blended(4, 2)] {
+                assert!(all.assumed.contains(&merged), "{:?}", all.assumed);
+            }
+        }
+    }
+
+    #[test]
+    fn each_site_that_does_not_fit_an_airport_is_named() {
+        let off = |site: &str, site_m| Note::OfSite {
+            site: site.into(),
+            note: Box::new(Note::ElevationOffAirport {
+                site_m,
+                airport_m: 100.0,
+                airport: "A".into(),
+                distance_m: 9_000.0,
+            }),
         };
         let mut all = Said::default();
-        [off("A", 400.0), off("B", 500.0), off("A", 900.0)]
-            .into_iter()
-            .for_each(|note| all.note(note));
-        assert_eq!(all.notes, [off("A", 900.0), off("B", 500.0)]);
+        let of_both = [off("quarry", 400.0), off("meadow", 900.0)];
+        of_both.iter().for_each(|note| all.note(note.clone()));
+        assert_eq!(all.notes, of_both);
     }
 
     #[test]
