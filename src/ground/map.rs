@@ -79,8 +79,8 @@ impl Class {
 pub enum Knowledge {
     /// From a layer that the user gave, or from the list of airports.
     Known,
-    /// From the built-in map, which has only the largest and those to about a kilometre: what it
-    /// does not show may be there.
+    /// From the built-in map, which has only the largest and those to about a kilometre, or from a layer of
+    /// only a part: what they do not show may be there.
     Coarse,
     /// No layer tells of it.
     Unknown,
@@ -196,11 +196,14 @@ const KINDS: [(Kind, Option<World>); 7] = [
     (Kind::LandIn, None),
 ];
 
-/// The layers that tell of a kind: not those with nothing in the region, unless they are what a user drew.
+/// The layers that tell of a kind: not those with nothing in the region, unless they are what a user drew, or others
+/// have something: then there is nothing where they say that they cover.
 fn telling(layers: &[Layer], kind: Kind) -> Vec<&Layer> {
     let drawn = matches!(kind, Kind::KeepOut | Kind::LandIn);
-    let tells = |layer: &&Layer| layer.kind == kind && (drawn || !layer.is_empty());
-    layers.iter().filter(tells).collect()
+    let of_kind = || layers.iter().filter(|layer| layer.kind == kind);
+    let any = of_kind().any(|layer| !layer.is_empty());
+    let tells = |layer: &&Layer| drawn || !layer.is_empty() || any && layer.covers.is_some();
+    of_kind().filter(tells).collect()
 }
 
 impl OfKind {
