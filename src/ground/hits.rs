@@ -219,7 +219,7 @@ impl Hits {
     }
 }
 
-/// What one landing hits.
+/// What some landings hit.
 #[derive(Default, Clone)]
 struct Counts {
     outside: usize,
@@ -235,8 +235,8 @@ struct Counts {
 /// The classes whose areas are counted one by one.
 const BY_AREA: [Class; 2] = [Class::KeepOut, Class::LandIn];
 
-/// Where more than this share of the landings lie beyond what layers cover, they do not tell how many hit; as
-/// many may leave the winds.
+/// Where more than this share of the landings lie beyond what layers cover, they tell at best how many hit at the
+/// least; as many may leave the winds.
 const UNTOLD_ALLOWED: f64 = 0.01;
 
 /// Counts what landings hit, in parallel.
@@ -311,9 +311,11 @@ impl Counts {
             .iter()
             .zip(self.classes.iter().zip(&self.untold))
             .map(|(buffer, (&hits, &untold))| {
-                let knowledge = match draws > 0 && told(untold) {
-                    true => Knowledge::Known,
-                    false => map.knowledge(buffer.class),
+                let knowledge = match map.knowledge(buffer.class) {
+                    _ if draws > 0 && told(untold) => Knowledge::Known,
+                    // What was hit was hit, whatever lies beyond what layers cover.
+                    Knowledge::Unknown if hits > 0 => Knowledge::Coarse,
+                    all_over => all_over,
                 };
                 ClassHits {
                     buffer: buffer.clone(),
