@@ -4,8 +4,8 @@ use std::fs::File;
 use std::io::{BufReader, Read, Seek, SeekFrom};
 use std::path::Path;
 
-use shapefile::dbase::encoding::DynEncoding;
-use shapefile::dbase::{self, FieldValue, ReaderBuilder};
+use shapefile::dbase::encoding::{DynEncoding, UnicodeLossy};
+use shapefile::dbase::{self, CodePageMark, FieldValue, ReaderBuilder};
 use shapefile::record::polygon::GenericPolygon;
 use shapefile::record::polyline::GenericPolyline;
 use shapefile::record::traits::HasXY;
@@ -44,11 +44,9 @@ pub(super) fn read(
         Ok(mut file) => {
             deleted = deleted_rows(&mut BufReader::new(&file)).map_err(refused)?;
             file.rewind().map_err(refused)?;
-            let table = match encoding(path, &file).map_err(refused)? {
-                Some(encoding) => ReaderBuilder::new().with_encoding(encoding),
-                None => ReaderBuilder::new(),
-            };
+            let encoding = encoding(path, &file).map_err(refused)?;
             file.rewind().map_err(refused)?;
+            let table = ReaderBuilder::new().with_encoding(encoding);
             let table = table.build(BufReader::new(file));
             Some(table.map_err(|e| wrong(e.to_string()))?)
         }
@@ -73,24 +71,43 @@ pub(super) fn read(
     collector.finish()
 }
 
-/// How a table's letters are written, where its own mark does not say it all: a file beside it does, or the
-/// mark stands for what was usual in Windows.
+/// How a table's letters are written: a file beside it tells, else its own mark. Of pages of DOS nobody knows here how
+/// they are written: their letters beyond the English ones are lost, and names are all that is lost.
 ///
 /// # References
 ///
 /// ESRI, "Shapefiles and dBASE code pages": the .cpg file, and the mark at byte 29 of the heading.
-fn encoding(path: &Path, mut table: &File) -> std::io::Result<Option<DynEncoding>> {
+fn encoding(path: &Path, mut table: &File) -> std::io::Result<DynEncoding> {
     const MARK_AT: u64 = 29;
     const USUAL_IN_WINDOWS: u8 = 0x57;
     let said = read_text(&beside(path, "cpg"), "a code page").ok();
-    if let Some(encoding) = said.and_then(|said| DynEncoding::from_name(&said)) {
-        return Ok(Some(encoding));
+    if let Some(encoding) = said.and_then(|said| named(&said)) {
+        return Ok(encoding);
     }
-    let mut mark = [0];
     table.seek(SeekFrom::Start(MARK_AT))?;
+    let mut mark = [0];
     table.read_exact(&mut mark)?;
-    let usual = DynEncoding::from_name("1252").filter(|_| mark == [USUAL_IN_WINDOWS]);
-    Ok(usual)
+    let [mark] = mark;
+    let marked = match mark {
+        USUAL_IN_WINDOWS => DynEncoding::from_name("1252"),
+        mark => CodePageMark::from(mark).to_encoding(),
+    };
+    Ok(marked.unwrap_or_else(|| UnicodeLossy.into()))
+}
+
+/// The encoding that a .cpg file names, in one of the many ways that programs write it.
+fn named(said: &str) -> Option<DynEncoding> {
+    let name = said.trim().to_ascii_uppercase();
+    let number = ["ANSI", "CP", "WINDOWS"]
+        .iter()
+        .find_map(|before| name.strip_prefix(before))
+        .map(|rest| rest.trim_start_matches(['-', '_', ' ']));
+    let usual = match name.as_str() {
+        "UTF8" => "UTF-8",
+        "LATIN1" | "LATIN-1" => "ISO-8859-1",
+        name => name,
+    };
+    DynEncoding::from_name(usual).or_else(|| number.and_then(DynEncoding::from_name))
 }
 
 /// Which rows of a table are marked as deleted, as far as the file goes.
