@@ -367,6 +367,17 @@ fn the_parts_of_one_reserve_are_counted_together() {
         .map(|row| (row.name.as_str(), row.share.hits))
         .collect();
     assert_eq!(rows, [("Reserve", 2), ("no. 2", 1)]);
+
+    // Of another file it is another one.
+    let files =
+        [-5_000.0, 5_000.0].map(|west_m| layer(Kind::KeepOut, vec![named(west_m, "Reserve")]));
+    let found = hits(
+        &GroundMap::new(region, &files).unwrap(),
+        &default_buffers(),
+        &places,
+    );
+    let counts: Vec<usize> = found.areas.iter().map(|row| row.share.hits).collect();
+    assert_eq!(counts, [1, 1]);
 }
 
 fn idaho() -> (Position, Region, Vec<Layer>) {

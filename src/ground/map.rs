@@ -91,7 +91,7 @@ pub enum Knowledge {
 pub(super) struct Things {
     lines: Lines,
     areas: Areas,
-    /// The names of areas, each once.
+    /// The names of areas, each once a layer.
     names: Vec<String>,
     /// Which of the names each area has.
     name_of: Vec<usize>,
@@ -101,7 +101,7 @@ impl Things {
     /// Of all layers.
     pub fn of(region: &Region, layers: &[&Layer]) -> Things {
         let areas: Vec<&Area> = layers.iter().flat_map(|layer| &layer.areas).collect();
-        let (names, name_of) = names_of(&areas);
+        let (names, name_of) = names_of(layers);
         let mut edges = Vec::new();
         for line in layers.iter().flat_map(|layer| &layer.lines) {
             let points = on_plane(region, &line.points);
@@ -152,22 +152,24 @@ impl Things {
     }
 }
 
-/// The names of areas, each once, and which of them each area has: what has several parts is one thing to whoever
-/// named it. What has no name is numbered.
-fn names_of(areas: &[&Area]) -> (Vec<String>, Vec<usize>) {
+/// The names of the areas of layers, and which of them each area has: what has several parts in a layer is one thing
+/// to whoever named it, while each file may have a thing of the same name. What has no name is numbered.
+fn names_of(layers: &[&Layer]) -> (Vec<String>, Vec<usize>) {
     let mut names: Vec<String> = Vec::new();
-    let mut known: HashMap<String, usize> = HashMap::new();
     let mut name_of = Vec::new();
-    for (i, area) in areas.iter().enumerate() {
-        let name = match area.name.as_str() {
-            "" => format!("no. {}", i + 1),
-            name => name.to_owned(),
-        };
-        let number = *known.entry(name.clone()).or_insert(names.len());
-        if number == names.len() {
-            names.push(name);
+    for layer in layers {
+        let mut known: HashMap<&str, usize> = HashMap::new();
+        for area in &layer.areas {
+            let next = names.len();
+            let (number, name) = match area.name.as_str() {
+                "" => (next, format!("no. {}", name_of.len() + 1)),
+                name => (*known.entry(name).or_insert(next), name.to_owned()),
+            };
+            if number == next {
+                names.push(name);
+            }
+            name_of.push(number);
         }
-        name_of.push(number);
     }
     (names, name_of)
 }
@@ -553,7 +555,7 @@ impl GroundMap {
             .map_or_else(Vec::new, |known| known.given.holding(point))
     }
 
-    /// The names of the given areas of a class, each once.
+    /// The names of the given areas of a class, each once a layer.
     pub(super) fn area_names(&self, class: Class) -> &[String] {
         self.of_class(class).map_or(&[], |known| &known.given.names)
     }
