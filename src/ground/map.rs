@@ -534,19 +534,21 @@ impl GroundMap {
         things.flat_map(|t| t.names_holding(point)).collect()
     }
 
-    /// Whether an area of a kind holds a point of the plane.
-    pub(super) fn is_in_area(&self, kind: Kind, point: [f64; 2]) -> bool {
-        self.of_kind(kind)
-            .is_some_and(|known| known.at(point).any(|t| t.holds(point)))
+    /// What layers give of a kind.
+    pub(super) fn given(&self, kind: Kind) -> Option<&Things> {
+        self.of_kind(kind).map(|known| &known.given)
     }
 
-    /// Whether the straight line between two points of the plane crosses the outline of an area of a
-    /// kind.
-    pub(super) fn outlines_cross(&self, kind: Kind, a: [f64; 2], b: [f64; 2]) -> bool {
-        self.of_kind(kind).is_some_and(|known| {
-            let mut things = known.at(a).chain(known.at(b));
-            things.any(|t| t.outlines_cross(a, b))
-        })
+    /// What of a built-in layer counts: all that has a corner beyond what layers of its kind cover.
+    pub fn beyond_layers(&self, mut built_in: Layer) -> Layer {
+        let covers = self.of_kind(built_in.kind).map(|known| &known.covers);
+        let beyond = |&at: &[f64; 2]| {
+            covers.is_none_or(|covers| !cover(covers, self.region.project(at), 0.0))
+        };
+        let corners = |area: &Area| area.rings.iter().flatten().any(beyond);
+        built_in.areas.retain(corners);
+        built_in.lines.retain(|line| line.points.iter().any(beyond));
+        built_in
     }
 
     /// The numbers of the names of the given areas of a class that hold a point of the plane.
@@ -616,5 +618,33 @@ mod tests {
         let (away_m, azimuth_deg) = way(&roads).unwrap();
         assert!((away_m - 1_111.0).abs() < 2.0, "{away_m}");
         assert!((azimuth_deg.abs() - 180.0).abs() < 0.1, "{azimuth_deg}");
+    }
+
+    /// Of a lake that a layer covers whole, its own outline counts alone.
+    #[test]
+    fn what_is_built_in_counts_beyond_layers_only() {
+        let square = |lon: f64, half: f64| Area {
+            rings: vec![vec![
+                [lon - half, 43.0 - half],
+                [lon + half, 43.0 - half],
+                [lon + half, 43.0 + half],
+                [lon - half, 43.0 + half],
+            ]],
+            name: format!("{lon}"),
+        };
+        let mut given = Layer::new(Kind::Lake, "extract");
+        given.areas.push(square(-108.2, 0.05));
+        given.covers = Some(square(-108.2, 0.2));
+        let region = Region::around(Position::new(43.0, -108.0).unwrap(), 50_000.0);
+        let map = GroundMap::new(region, &[given]).unwrap();
+        let mut built_in = Layer::new(Kind::Lake, "built in");
+        built_in.areas = [-108.2, -108.0, -107.7].map(|lon| square(lon, 0.05)).into();
+        let names: Vec<String> = map
+            .beyond_layers(built_in)
+            .areas
+            .into_iter()
+            .map(|area| area.name)
+            .collect();
+        assert_eq!(names, ["-108", "-107.7"]);
     }
 }
