@@ -324,21 +324,6 @@ impl Counts {
                 }
             })
             .collect();
-        let mut areas = Vec::new();
-        for (counts, class) in self.areas.iter().zip(BY_AREA) {
-            let named = counts.iter().zip(map.area_names(class));
-            areas.extend(
-                named
-                    .filter(|(hits, _)| **hits > 0)
-                    .map(|(&hits, name)| AreaHits {
-                        class,
-                        name: name.clone(),
-                        share: Share { hits, draws },
-                    }),
-            );
-        }
-        // The sort is stable: areas hit as often as each other stay in the order of the files.
-        areas.sort_by_key(|area| std::cmp::Reverse(area.share.hits));
         if !told(self.untold_roads) {
             self.to_road_m.clear();
         }
@@ -351,9 +336,26 @@ impl Counts {
                 hits: self.any,
                 draws,
             },
-            areas,
+            areas: self.areas(map, draws),
             to_road_m: self.to_road_m,
         }
+    }
+
+    /// The areas that were hit, the most often hit first.
+    fn areas(&self, map: &GroundMap, draws: usize) -> Vec<AreaHits> {
+        let mut areas = Vec::new();
+        for (counts, class) in self.areas.iter().zip(BY_AREA) {
+            let named = counts.iter().zip(map.area_names(class));
+            let hit = named.filter(|(hits, _)| **hits > 0);
+            areas.extend(hit.map(|(&hits, name)| AreaHits {
+                class,
+                name: name.clone(),
+                share: Share { hits, draws },
+            }));
+        }
+        // The sort is stable: areas hit as often as each other stay in the order of the files.
+        areas.sort_by_key(|area| std::cmp::Reverse(area.share.hits));
+        areas
     }
 }
 
