@@ -29,46 +29,71 @@ pub(super) fn read(
         // Without a .prj the collector sees when they are no degrees.
         Err(_) => ToDegrees::same(),
     };
-    let mut file = open_regular(path, "a Shapefile")?;
-    let wrong = |cause: String| Fault::new(name, cause, "a complete Shapefile");
-    let refused = |cause| Error::file(path, "read", cause);
-    let length = file.metadata().map_err(refused)?.len();
-    // The reader reserves what a record says before it looks whether that is there.
-    if let Some(lie) = first_lie(&mut BufReader::new(&file), length).map_err(refused)? {
-        return Err(wrong(lie).into());
-    }
-    file.rewind().map_err(refused)?;
-    let mut shapes = ShapeReader::new(BufReader::new(file)).map_err(|e| wrong(e.to_string()))?;
-    let mut deleted = Vec::new();
-    let mut table = match open_regular(&beside(path, "dbf"), "a table") {
-        Ok(mut file) => {
-            deleted = deleted_rows(&mut BufReader::new(&file)).map_err(refused)?;
-            file.rewind().map_err(refused)?;
-            let encoding = encoding(path, &file).map_err(refused)?;
-            file.rewind().map_err(refused)?;
-            let table = ReaderBuilder::new().with_encoding(encoding);
-            let table = table.build(BufReader::new(file));
-            Some(table.map_err(|e| wrong(e.to_string()))?)
-        }
-        // Shapes without a table have no names or classes, and are of use all the same.
-        Err(_) => None,
-    };
-    let mut records = table.as_mut().map(|t| t.iter_records());
+    let mut shapes = shapes(path, name)?;
+    let Table {
+        mut reader,
+        deleted,
+    } = table(path, name)?;
+    let mut records = reader.as_mut().map(|t| t.iter_records());
     let mut collector = Collector::new(name, wanted, region, to_degrees);
     for (row, shape) in shapes.iter_shapes().enumerate() {
-        let shape = shape.map_err(|e| wrong(e.to_string()))?;
+        let shape = shape.map_err(|e| damaged(name, e.to_string()))?;
         // Rows of the table are in the order of the shapes; one that is deleted still has its shape, and is not
         // among the records.
         if deleted.get(row) == Some(&true) {
             continue;
         }
         let attributes = match records.as_mut().and_then(Iterator::next) {
-            Some(record) => attributes(record.map_err(|e| wrong(e.to_string()))?),
+            Some(record) => attributes(record.map_err(|e| damaged(name, e.to_string()))?),
             None => Attributes::new(),
         };
         collector.feature(&attributes, flatten(shape))?;
     }
     collector.finish()
+}
+
+fn damaged(name: &str, cause: String) -> Fault {
+    Fault::new(name, cause, "a complete Shapefile")
+}
+
+/// The reader of a file's shapes.
+fn shapes(path: &Path, name: &str) -> Result<ShapeReader<BufReader<File>>> {
+    let mut file = open_regular(path, "a Shapefile")?;
+    let refused = |cause| Error::file(path, "read", cause);
+    let length = file.metadata().map_err(refused)?.len();
+    // The reader reserves what a record says before it looks whether that is there.
+    if let Some(lie) = first_lie(&mut BufReader::new(&file), length).map_err(refused)? {
+        return Err(damaged(name, lie).into());
+    }
+    file.rewind().map_err(refused)?;
+    let shapes = ShapeReader::new(BufReader::new(file));
+    Ok(shapes.map_err(|e| damaged(name, e.to_string()))?)
+}
+
+/// The table of attributes beside shapes.
+#[derive(Default)]
+struct Table {
+    reader: Option<dbase::Reader<BufReader<File>>>,
+    /// Which rows are marked as deleted.
+    deleted: Vec<bool>,
+}
+
+fn table(path: &Path, name: &str) -> Result<Table> {
+    // Shapes without a table have no names or classes, and are of use all the same.
+    let Ok(mut file) = open_regular(&beside(path, "dbf"), "a table") else {
+        return Ok(Table::default());
+    };
+    let refused = |cause| Error::file(path, "read", cause);
+    let deleted = deleted_rows(&mut BufReader::new(&file)).map_err(refused)?;
+    file.rewind().map_err(refused)?;
+    let encoding = encoding(path, &file).map_err(refused)?;
+    file.rewind().map_err(refused)?;
+    let reader = ReaderBuilder::new().with_encoding(encoding);
+    let reader = reader.build(BufReader::new(file));
+    Ok(Table {
+        reader: Some(reader.map_err(|e| damaged(name, e.to_string()))?),
+        deleted,
+    })
 }
 
 /// How a table's letters are written: a file beside it tells, else its own mark. Of pages of DOS nobody knows here how
