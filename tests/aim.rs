@@ -129,6 +129,13 @@ fn nobody_launches_from_water() {
     let (place, probability, _) = launch(&aim["rows"][0]);
     assert_eq!(water.at(place.normal()), None, "{place:?}");
     assert!(probability > 0.1, "{probability}");
+    // What somebody drew is there, even if the built-in shores do not show it.
+    let island = square(folder.path(), "island.geojson", upwind.position(), 1_000.0);
+    let drawn = ["--launch-in", &island];
+    let aim = aimed(&[&[plan.as_str(), "--into", &target], &times[..], &drawn[..]].concat());
+    let (place, probability, _) = launch(&aim["rows"][0]);
+    assert!(place.distance_m(upwind.position()) < 1_500.0, "{place:?}");
+    assert!(probability > 0.1, "{probability}");
 }
 
 /// Launched from the answer with other draws, as many come down inside as was said.

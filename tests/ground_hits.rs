@@ -292,6 +292,31 @@ fn a_layer_tells_only_of_what_it_covers() {
     assert!(with.share(Class::PowerLine).is_some() && with.walk_in_m(0.5).is_some());
 }
 
+/// A town that most landings hit is a town, though some landings lie beyond what the layer covers.
+#[test]
+fn what_was_hit_is_told_wherever_layers_end() {
+    let center = at(42.96, -85.67);
+    let region = Region::around(center, 100_000.0);
+    let mut lines = Layer::new(Kind::PowerLine, "west of here");
+    lines.lines.push(Line {
+        points: vec![[-85.7, 42.8], [-85.7, 43.1]],
+        class: RoadClass::Unknown,
+        name: String::new(),
+    });
+    lines.covers = Some(box_of(-86.0, -85.6, 42.0, 44.0));
+    let map = GroundMap::new(region, &[lines]).unwrap();
+    let on_it = vec![at(42.96, -85.7).normal(); 900];
+    let beyond = vec![at(42.96, -85.5).normal(); 100];
+    let found = hits(&map, &default_buffers(), &[on_it, beyond].concat());
+    let row = found
+        .classes
+        .iter()
+        .find(|row| row.buffer.class == Class::PowerLine)
+        .unwrap();
+    assert_eq!(row.knowledge, Knowledge::Coarse);
+    assert_eq!(row.share.unwrap().hits, 900);
+}
+
 #[test]
 fn nobody_walks_in_from_a_motorway() {
     let center = at(43.0, -108.0);
@@ -342,6 +367,17 @@ fn the_parts_of_one_reserve_are_counted_together() {
         .map(|row| (row.name.as_str(), row.share.hits))
         .collect();
     assert_eq!(rows, [("Reserve", 2), ("no. 2", 1)]);
+
+    // Of another file it is another one.
+    let files =
+        [-5_000.0, 5_000.0].map(|west_m| layer(Kind::KeepOut, vec![named(west_m, "Reserve")]));
+    let found = hits(
+        &GroundMap::new(region, &files).unwrap(),
+        &default_buffers(),
+        &places,
+    );
+    let counts: Vec<usize> = found.areas.iter().map(|row| row.share.hits).collect();
+    assert_eq!(counts, [1, 1]);
 }
 
 fn idaho() -> (Position, Region, Vec<Layer>) {

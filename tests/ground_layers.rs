@@ -8,7 +8,7 @@ mod pbf;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use pbf::{Block, heading};
+use pbf::{Block, heading, heading_of};
 use shapefile::dbase::{FieldValue, Record, TableWriterBuilder};
 use shapefile::{Point, Polygon, PolygonRing, Polyline};
 use windfall::geodesy::Position;
@@ -494,6 +494,13 @@ fn names_of_a_shapefile_keep_their_letters() {
         (0x00, Some("ISO-8859-1"), latin, "Åplän"),
         (0x00, None, utf8, "Åake"),
         (0x57, Some("UTF-8"), utf8, "Åake"),
+        (0x57, Some("UTF8"), utf8, "Åake"),
+        (0x00, Some("LATIN1"), latin, "Åplän"),
+        (0x00, Some("ANSI 1252"), latin, "Åplän"),
+        (0x00, Some("Windows-1252"), latin, "Åplän"),
+        (0x57, Some("CP65001"), utf8, "Åake"),
+        // A page of DOS costs the names their letters, not the layer its lines.
+        (0x02, None, &b"\x8fake"[..], "\u{fffd}akee"),
     ] {
         let mut changed = whole.clone();
         changed[29] = mark;
@@ -595,7 +602,7 @@ fn an_extract_that_does_not_hold_the_region_says_so() {
     };
     assert_eq!(
         found(43.5, -113.0, 30_000.0),
-        ["x.osm.pbf, all kinds: the file ends at 43.40 N and 113.20 W: beyond, nothing is known"]
+        ["x.osm.pbf, all kinds: the file ends at 43.40 N and 113.20 W: beyond, it tells nothing"]
     );
     let region = Region::around(Position::new(43.5, -113.0).unwrap(), 30_000.0);
     let map = GroundMap::new(region, &read_osm(&path, &region).unwrap()).unwrap();
@@ -613,6 +620,46 @@ fn an_extract_that_does_not_hold_the_region_says_so() {
         "{near:?}"
     );
     assert_eq!(near.len(), 1);
+}
+
+/// At a coast, or in a file of few features, nodes end long before the extract does: its heading tells better.
+#[test]
+fn an_extract_holds_what_its_heading_says() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("y.osm.pbf");
+    let nodes = [(1, -112.9, 43.4, &[][..]), (2, -112.9, 43.6, &[][..])];
+    let block = Block::new()
+        .nodes(&nodes)
+        .way(3, &[1, 2], &[("power", "line")]);
+    let layers = |sides: [f64; 4], lat: f64, lon: f64| {
+        fs::write(&path, [heading_of(sides), block.blob()].concat()).unwrap();
+        let region = Region::around(Position::new(lat, lon).unwrap(), 30_000.0);
+        (region, read_osm(&path, &region).unwrap())
+    };
+    let notes = |layers: Vec<Layer>| {
+        let notes: Vec<_> = layers.into_iter().flat_map(|layer| layer.notes).collect();
+        input_notes::of_layers(&notes, UnitSystem::Metric)
+    };
+    let (region, whole) = layers([-114.0, -112.0, 44.0, 43.0], 43.5, -113.0);
+    let map = GroundMap::new(region, &whole).unwrap();
+    let west = check(
+        &map,
+        Position::new(43.5, -113.2).unwrap(),
+        &default_limits(),
+    );
+    let lines = west.iter().find(|f| f.name == Class::PowerLine.name());
+    assert_eq!(lines.unwrap().verdict, SiteVerdict::FarEnough);
+    assert!(notes(whole).is_empty());
+    let (_, part) = layers([-113.0, -112.0, 44.0, 43.0], 43.5, -113.0);
+    assert_eq!(notes(part).len(), 1);
+    // On the other turn of the earth, across the antimeridian, and all round it.
+    for sides in [
+        [246.0, 248.0, 44.0, 43.0],
+        [170.0, -110.0, 44.0, 43.0],
+        [-180.0, 180.0, 90.0, -90.0],
+    ] {
+        assert!(notes(layers(sides, 43.5, -113.0).1).is_empty(), "{sides:?}");
+    }
 }
 
 #[test]

@@ -83,7 +83,7 @@ impl BriefGround {
             match layer {
                 World::Borders | World::States => borders.extend(found.lines),
                 World::Coast => coasts = found.lines,
-                _ => layers.push(found),
+                _ => layers.push(map.beyond_layers(found)),
             }
         }
         Ok(BriefGround {

@@ -263,7 +263,7 @@ fn surroundings(aimed: &[Result<Aimed>], target: &Target) -> Vec<Normal> {
     places
 }
 
-/// Where one may launch, which is on land, ready to be asked.
+/// Where one may launch, ready to be asked.
 struct MayLaunch<'a> {
     areas: Option<GroundMap>,
     roads: Option<&'a GroundMap>,
@@ -305,8 +305,9 @@ impl<'a> MayLaunch<'a> {
         }
     }
 
-    /// The place to launch from within `half_m` to each side of a place; `None` where there is none.
-    fn near(&self, place: Position, half_m: f64) -> Option<Position> {
+    /// The place to launch from within `half_m` to each side of a place, `dry` only on land; `None` where there
+    /// is none.
+    fn near(&self, place: Position, half_m: f64, dry: bool) -> Option<Position> {
         let mut launch = place;
         if let Some(roads) = self.roads {
             let (away_m, azimuth_deg) = roads.way_to_road(place.normal())?;
@@ -315,7 +316,7 @@ impl<'a> MayLaunch<'a> {
                 return None;
             }
             launch = place.destination(azimuth_deg, away_m);
-        } else if self.water.at(place.normal()).is_some() {
+        } else if dry && self.water.at(place.normal()).is_some() {
             // A road is on land, or a bridge; coarse shores might say otherwise.
             return None;
         }
@@ -332,7 +333,8 @@ struct GridPlace {
     probability: f64,
 }
 
-/// The probability of hitting the target from each place of a grid where one may launch.
+/// The probability of hitting the target from each place of a grid where one may launch: on land, but of areas
+/// that lie in water all of them, as shores are coarse and whoever drew them knows better.
 fn probabilities(
     aimed: &Aimed,
     cell_m: f64,
@@ -344,11 +346,11 @@ fn probabilities(
         .map(|offset| offset.map(|k| f64::from(k) * cell_m))
         .collect();
     let landings = &aimed.flown.landings;
-    let of = |offset_m: [f64; 2]| -> Option<GridPlace> {
+    let of = |offset_m: [f64; 2], dry: bool| -> Option<GridPlace> {
         let [east, north] = offset_m;
         let azimuth = east.atan2(north).to_degrees();
         let place = aimed.site.destination(azimuth, east.hypot(north));
-        let launch = may_launch.near(place, 0.5 * cell_m)?;
+        let launch = may_launch.near(place, 0.5 * cell_m, dry)?;
         let hit = |place: Normal| map.is_in(Class::LandIn, place.carried(aimed.site, launch));
         let hits = landings.iter().filter(|l| hit(l.place)).count();
         Some(GridPlace {
@@ -357,7 +359,15 @@ fn probabilities(
             probability: hits as f64 / landings.len().max(1) as f64,
         })
     };
-    offsets.into_par_iter().filter_map(of).collect()
+    let all = |dry: bool| -> Vec<GridPlace> {
+        let places = offsets.par_iter().filter_map(|&offset_m| of(offset_m, dry));
+        places.collect()
+    };
+    let on_land = all(true);
+    match on_land.is_empty() && may_launch.areas.is_some() {
+        true => all(false),
+        false => on_land,
+    }
 }
 
 /// The best place; of equal ones that nearest to the middle of the grid.

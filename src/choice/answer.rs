@@ -219,7 +219,7 @@ pub struct Hazard {
     pub share: Option<f64>,
     /// Its sampling error, one standard deviation.
     pub standard_error: Option<f64>,
-    /// Whether it is known from a coarse map only: the share is the least it may be.
+    /// Whether it is known from a coarse map only, or from one of only a part: the share is the least it may be.
     pub coarse: bool,
     /// Whether the limits on hits apply.
     pub to_keep_clear_of: bool,

@@ -368,11 +368,13 @@ mod tests {
         let text = format!(
             r#"{{"type":"FeatureCollection","bbox":[-9,39,-8,40],"features":[
             {{"type":"Feature","properties":{{"NAME":"quarry"}},{point}}},
-            {{"type":"Feature","properties":{{"Name":7}},{point}}}]}}"#
+            {{"type":"Feature","properties":{{"Name":7}},{point}}},
+            {{"type":"Feature","properties":{{"NAME":"A 12","name":"meadow"}},{point}}},
+            {{"type":"Feature","properties":{{"NAME":" ","Name":null,"nAme":"hill"}},{point}}}]}}"#
         );
         let found = read_text("p.geojson", &text, 1.0).unwrap();
         let names: Vec<&str> = found.iter().map(|c| c.name.as_str()).collect();
-        assert_eq!(names, ["quarry", "7"]);
+        assert_eq!(names, ["quarry", "7", "meadow", "hill"]);
     }
 
     #[test]

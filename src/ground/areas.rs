@@ -93,8 +93,10 @@ impl Areas {
 
     /// Whether an area holds a point and all that is within a distance of it, m.
     pub fn hold_around(&self, point: [f64; 2], distance_m: f64) -> bool {
-        self.holding(point).next().is_some()
-            && !(distance_m > 0.0 && self.outlines.within(point, distance_m, |_| true))
+        self.holding(point).any(|area| {
+            let own = |number: u32| number as usize == area;
+            distance_m <= 0.0 || !self.outlines.within(point, distance_m, own)
+        })
     }
 
     /// Whether the straight line between two points crosses the outline of an area.

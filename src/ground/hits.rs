@@ -219,7 +219,7 @@ impl Hits {
     }
 }
 
-/// What one landing hits.
+/// What some landings hit.
 #[derive(Default, Clone)]
 struct Counts {
     outside: usize,
@@ -235,8 +235,8 @@ struct Counts {
 /// The classes whose areas are counted one by one.
 const BY_AREA: [Class; 2] = [Class::KeepOut, Class::LandIn];
 
-/// Where more than this share of the landings lie beyond what layers cover, they do not tell how many hit; as
-/// many may leave the winds.
+/// Where more than this share of the landings lie beyond what layers cover, they tell at best how many hit at the
+/// least; as many may leave the winds.
 const UNTOLD_ALLOWED: f64 = 0.01;
 
 /// Counts what landings hit, in parallel.
@@ -311,9 +311,11 @@ impl Counts {
             .iter()
             .zip(self.classes.iter().zip(&self.untold))
             .map(|(buffer, (&hits, &untold))| {
-                let knowledge = match draws > 0 && told(untold) {
-                    true => Knowledge::Known,
-                    false => map.knowledge(buffer.class),
+                let knowledge = match map.knowledge(buffer.class) {
+                    _ if draws > 0 && told(untold) => Knowledge::Known,
+                    // What was hit was hit, whatever lies beyond what layers cover.
+                    Knowledge::Unknown if hits > 0 => Knowledge::Coarse,
+                    all_over => all_over,
                 };
                 ClassHits {
                     buffer: buffer.clone(),
@@ -322,21 +324,6 @@ impl Counts {
                 }
             })
             .collect();
-        let mut areas = Vec::new();
-        for (counts, class) in self.areas.iter().zip(BY_AREA) {
-            let named = counts.iter().zip(map.area_names(class));
-            areas.extend(
-                named
-                    .filter(|(hits, _)| **hits > 0)
-                    .map(|(&hits, name)| AreaHits {
-                        class,
-                        name: name.clone(),
-                        share: Share { hits, draws },
-                    }),
-            );
-        }
-        // The sort is stable: areas hit as often as each other stay in the order of the files.
-        areas.sort_by_key(|area| std::cmp::Reverse(area.share.hits));
         if !told(self.untold_roads) {
             self.to_road_m.clear();
         }
@@ -349,9 +336,26 @@ impl Counts {
                 hits: self.any,
                 draws,
             },
-            areas,
+            areas: self.areas(map, draws),
             to_road_m: self.to_road_m,
         }
+    }
+
+    /// The areas that were hit, the most often hit first.
+    fn areas(&self, map: &GroundMap, draws: usize) -> Vec<AreaHits> {
+        let mut areas = Vec::new();
+        for (counts, class) in self.areas.iter().zip(BY_AREA) {
+            let named = counts.iter().zip(map.area_names(class));
+            let hit = named.filter(|(hits, _)| **hits > 0);
+            areas.extend(hit.map(|(&hits, name)| AreaHits {
+                class,
+                name: name.clone(),
+                share: Share { hits, draws },
+            }));
+        }
+        // The sort is stable: areas hit as often as each other stay in the order of the files.
+        areas.sort_by_key(|area| std::cmp::Reverse(area.share.hits));
+        areas
     }
 }
 

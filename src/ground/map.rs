@@ -79,8 +79,8 @@ impl Class {
 pub enum Knowledge {
     /// From a layer that the user gave, or from the list of airports.
     Known,
-    /// From the built-in map, which has only the largest and those to about a kilometre: what it
-    /// does not show may be there.
+    /// From the built-in map, which has only the largest and those to about a kilometre, or from a layer of
+    /// only a part: what they do not show may be there.
     Coarse,
     /// No layer tells of it.
     Unknown,
@@ -91,7 +91,7 @@ pub enum Knowledge {
 pub(super) struct Things {
     lines: Lines,
     areas: Areas,
-    /// The names of areas, each once.
+    /// The names of areas, each once a layer.
     names: Vec<String>,
     /// Which of the names each area has.
     name_of: Vec<usize>,
@@ -101,7 +101,7 @@ impl Things {
     /// Of all layers.
     pub fn of(region: &Region, layers: &[&Layer]) -> Things {
         let areas: Vec<&Area> = layers.iter().flat_map(|layer| &layer.areas).collect();
-        let (names, name_of) = names_of(&areas);
+        let (names, name_of) = names_of(layers);
         let mut edges = Vec::new();
         for line in layers.iter().flat_map(|layer| &layer.lines) {
             let points = on_plane(region, &line.points);
@@ -152,22 +152,24 @@ impl Things {
     }
 }
 
-/// The names of areas, each once, and which of them each area has: what has several parts is one thing to whoever
-/// named it. What has no name is numbered.
-fn names_of(areas: &[&Area]) -> (Vec<String>, Vec<usize>) {
+/// The names of the areas of layers, and which of them each area has: what has several parts in a layer is one thing
+/// to whoever named it, while each file may have a thing of the same name. What has no name is numbered.
+fn names_of(layers: &[&Layer]) -> (Vec<String>, Vec<usize>) {
     let mut names: Vec<String> = Vec::new();
-    let mut known: HashMap<String, usize> = HashMap::new();
     let mut name_of = Vec::new();
-    for (i, area) in areas.iter().enumerate() {
-        let name = match area.name.as_str() {
-            "" => format!("no. {}", i + 1),
-            name => name.to_owned(),
-        };
-        let number = *known.entry(name.clone()).or_insert(names.len());
-        if number == names.len() {
-            names.push(name);
+    for layer in layers {
+        let mut known: HashMap<&str, usize> = HashMap::new();
+        for area in &layer.areas {
+            let next = names.len();
+            let (number, name) = match area.name.as_str() {
+                "" => (next, format!("no. {}", name_of.len() + 1)),
+                name => (*known.entry(name).or_insert(next), name.to_owned()),
+            };
+            if number == next {
+                names.push(name);
+            }
+            name_of.push(number);
         }
-        name_of.push(number);
     }
     (names, name_of)
 }
@@ -196,11 +198,14 @@ const KINDS: [(Kind, Option<World>); 7] = [
     (Kind::LandIn, None),
 ];
 
-/// The layers that tell of a kind: not those with nothing in the region, unless they are what a user drew.
+/// The layers that tell of a kind: not those with nothing in the region, unless they are what a user drew, or others
+/// have something: then there is nothing where they say that they cover.
 fn telling(layers: &[Layer], kind: Kind) -> Vec<&Layer> {
     let drawn = matches!(kind, Kind::KeepOut | Kind::LandIn);
-    let tells = |layer: &&Layer| layer.kind == kind && (drawn || !layer.is_empty());
-    layers.iter().filter(tells).collect()
+    let of_kind = || layers.iter().filter(|layer| layer.kind == kind);
+    let any = of_kind().any(|layer| !layer.is_empty());
+    let tells = |layer: &&Layer| drawn || !layer.is_empty() || any && layer.covers.is_some();
+    of_kind().filter(tells).collect()
 }
 
 impl OfKind {
@@ -529,19 +534,21 @@ impl GroundMap {
         things.flat_map(|t| t.names_holding(point)).collect()
     }
 
-    /// Whether an area of a kind holds a point of the plane.
-    pub(super) fn is_in_area(&self, kind: Kind, point: [f64; 2]) -> bool {
-        self.of_kind(kind)
-            .is_some_and(|known| known.at(point).any(|t| t.holds(point)))
+    /// What layers give of a kind.
+    pub(super) fn given(&self, kind: Kind) -> Option<&Things> {
+        self.of_kind(kind).map(|known| &known.given)
     }
 
-    /// Whether the straight line between two points of the plane crosses the outline of an area of a
-    /// kind.
-    pub(super) fn outlines_cross(&self, kind: Kind, a: [f64; 2], b: [f64; 2]) -> bool {
-        self.of_kind(kind).is_some_and(|known| {
-            let mut things = known.at(a).chain(known.at(b));
-            things.any(|t| t.outlines_cross(a, b))
-        })
+    /// What of a built-in layer counts: all that has a corner beyond what layers of its kind cover.
+    pub fn beyond_layers(&self, mut built_in: Layer) -> Layer {
+        let covers = self.of_kind(built_in.kind).map(|known| &known.covers);
+        let beyond = |&at: &[f64; 2]| {
+            covers.is_none_or(|covers| !cover(covers, self.region.project(at), 0.0))
+        };
+        let corners = |area: &Area| area.rings.iter().flatten().any(beyond);
+        built_in.areas.retain(corners);
+        built_in.lines.retain(|line| line.points.iter().any(beyond));
+        built_in
     }
 
     /// The numbers of the names of the given areas of a class that hold a point of the plane.
@@ -550,7 +557,7 @@ impl GroundMap {
             .map_or_else(Vec::new, |known| known.given.holding(point))
     }
 
-    /// The names of the given areas of a class, each once.
+    /// The names of the given areas of a class, each once a layer.
     pub(super) fn area_names(&self, class: Class) -> &[String] {
         self.of_class(class).map_or(&[], |known| &known.given.names)
     }
@@ -611,5 +618,33 @@ mod tests {
         let (away_m, azimuth_deg) = way(&roads).unwrap();
         assert!((away_m - 1_111.0).abs() < 2.0, "{away_m}");
         assert!((azimuth_deg.abs() - 180.0).abs() < 0.1, "{azimuth_deg}");
+    }
+
+    /// Of a lake that a layer covers whole, its own outline counts alone.
+    #[test]
+    fn what_is_built_in_counts_beyond_layers_only() {
+        let square = |lon: f64, half: f64| Area {
+            rings: vec![vec![
+                [lon - half, 43.0 - half],
+                [lon + half, 43.0 - half],
+                [lon + half, 43.0 + half],
+                [lon - half, 43.0 + half],
+            ]],
+            name: format!("{lon}"),
+        };
+        let mut given = Layer::new(Kind::Lake, "extract");
+        given.areas.push(square(-108.2, 0.05));
+        given.covers = Some(square(-108.2, 0.2));
+        let region = Region::around(Position::new(43.0, -108.0).unwrap(), 50_000.0);
+        let map = GroundMap::new(region, &[given]).unwrap();
+        let mut built_in = Layer::new(Kind::Lake, "built in");
+        built_in.areas = [-108.2, -108.0, -107.7].map(|lon| square(lon, 0.05)).into();
+        let names: Vec<String> = map
+            .beyond_layers(built_in)
+            .areas
+            .into_iter()
+            .map(|area| area.name)
+            .collect();
+        assert_eq!(names, ["-108", "-107.7"]);
     }
 }

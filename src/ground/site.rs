@@ -178,18 +178,8 @@ mod tests {
         assert_eq!(of(&outside, Class::PowerLine).verdict, SiteVerdict::Unknown);
     }
 
-    #[test]
-    fn beyond_what_a_layer_covers_nothing_is_far_enough() {
-        let site = Position::new(43.06, -108.48).unwrap();
-        let region = Region::around(site, 30_000.0);
-        let mut lines = Layer::new(Kind::PowerLine, "east of here");
-        lines.lines.push(Line {
-            points: vec![[-108.2, 43.0], [-108.2, 43.1]],
-            class: RoadClass::Unknown,
-            name: String::new(),
-        });
-        let [west, east, south, north] = [-108.3, -107.9, 42.8, 43.3];
-        lines.covers = Some(Area {
+    fn covered([west, east, south, north]: [f64; 4]) -> Option<Area> {
+        Some(Area {
             rings: vec![vec![
                 [west, south],
                 [east, south],
@@ -197,18 +187,55 @@ mod tests {
                 [west, north],
             ]],
             name: String::new(),
+        })
+    }
+
+    /// A power line and what its layer covers: from 108.3 W on.
+    fn lines_in_the_east() -> Layer {
+        let mut lines = Layer::new(Kind::PowerLine, "east of here");
+        lines.lines.push(Line {
+            points: vec![[-108.2, 43.0], [-108.2, 43.1]],
+            class: RoadClass::Unknown,
+            name: String::new(),
         });
-        let map = GroundMap::new(region, &[lines]).unwrap();
-        let verdict = |lon_deg: f64| {
-            let site = Position::new(43.06, lon_deg).unwrap();
-            let found = check(&map, site, &default_limits());
-            let name = Class::PowerLine.name();
-            found.iter().find(|f| f.name == name).unwrap().verdict
-        };
+        lines.covers = covered([-108.3, -107.9, 42.8, 43.3]);
+        lines
+    }
+
+    /// What a check says of power lines at a longitude.
+    fn verdict_of_lines(layers: &[Layer], lon_deg: f64) -> SiteVerdict {
+        let center = Position::new(43.06, -108.48).unwrap();
+        let map = GroundMap::new(Region::around(center, 30_000.0), layers).unwrap();
+        let site = Position::new(43.06, lon_deg).unwrap();
+        let found = check(&map, site, &default_limits());
+        let name = Class::PowerLine.name();
+        found.iter().find(|f| f.name == name).unwrap().verdict
+    }
+
+    #[test]
+    fn beyond_what_a_layer_covers_nothing_is_far_enough() {
+        let verdict = |lon_deg: f64| verdict_of_lines(&[lines_in_the_east()], lon_deg);
         assert_eq!(verdict(-108.25), SiteVerdict::FarEnough);
         assert_eq!(verdict(-108.48), SiteVerdict::Unknown);
         // The limit reaches beyond the edge, 160 m away.
         assert_eq!(verdict(-108.298), SiteVerdict::Unknown);
         assert_eq!(verdict(-108.2), SiteVerdict::TooNear);
+    }
+
+    #[test]
+    fn a_layer_ends_nowhere_within_what_another_covers() {
+        let mut around = lines_in_the_east();
+        around.covers = covered([-108.7, -107.9, 42.8, 43.3]);
+        let both = [lines_in_the_east(), around];
+        assert_eq!(verdict_of_lines(&both, -108.298), SiteVerdict::FarEnough);
+    }
+
+    #[test]
+    fn an_extract_without_any_tells_that_there_are_none_where_another_has_some() {
+        let mut none = Layer::new(Kind::PowerLine, "west of here");
+        none.covers = covered([-108.7, -108.3, 42.8, 43.3]);
+        let both = [lines_in_the_east(), none.clone()];
+        assert_eq!(verdict_of_lines(&both, -108.48), SiteVerdict::FarEnough);
+        assert_eq!(verdict_of_lines(&[none], -108.48), SiteVerdict::Unknown);
     }
 }

@@ -95,11 +95,12 @@ impl<'a> Water<'a> {
         }
         let place = position.normal();
         let point = self.map.region().plane.to_plane(place);
-        if self.map.is_in_area(Kind::Lake, point) || self.built_in.holds(point) {
+        let given = |kind: Kind| self.map.given(kind).is_some_and(|t| t.holds(point));
+        if given(Kind::Lake) || self.built_in.holds(point) {
             return Some(WaterKind::Lake);
         }
-        let in_river = self.map.is_in_area(Kind::River, point);
-        in_river.then_some(WaterKind::River)
+        // The built-in rivers are lines.
+        given(Kind::River).then_some(WaterKind::River)
     }
 
     /// The name of the lake or river at a place, if it is in one with a name.
@@ -164,12 +165,10 @@ impl<'a> Water<'a> {
             return false;
         }
         let [a, b] = [a, b].map(|place| self.map.region().plane.to_plane(place));
-        let given = [Kind::Lake, Kind::River];
-        !(self.coast.cross(a, b)
-            || self.built_in.outlines_cross(a, b)
-            || given
-                .iter()
-                .any(|&kind| self.map.outlines_cross(kind, a, b)))
+        let given = |kind: Kind| self.map.given(kind);
+        let of_map = [Kind::Lake, Kind::River].into_iter().filter_map(given);
+        let mut areas = of_map.chain([self.built_in.as_ref()]);
+        !(self.coast.cross(a, b) || areas.any(|t| t.outlines_cross(a, b)))
     }
 }
 

@@ -100,7 +100,7 @@ pub fn of_layer(note: &LayerNote, units: UnitSystem) -> String {
                 (west_deg, ["E", "W"]),
             ];
             format!(
-                "the file ends at {}: beyond, nothing is known",
+                "the file ends at {}: beyond, it tells nothing",
                 ends(&sides).join(" and ")
             )
         }

@@ -126,7 +126,7 @@ pub fn reason(reason: &Reason, units: UnitSystem, zone: &TimeZone) -> String {
         // The library tells times in UTC, the reader of a table has the clocks of the place.
         Reason::NotFlown { why, .. } => on_local_clock(why, zone),
         Reason::NoLaunchPlace => {
-            "there is no place upwind of the target where launching is allowed".to_owned()
+            "there is no place on land upwind of the target where launching is allowed".to_owned()
         }
         Reason::TargetMissed => {
             "no draw from a place where launching is allowed comes down in the target".to_owned()

@@ -19,7 +19,7 @@ pub fn lines(findings: &[SiteFinding], units: UnitSystem) -> Vec<String> {
     let unknown: Vec<&str> = of(SiteVerdict::Unknown).map(|f| f.name.as_str()).collect();
     if !unknown.is_empty() {
         lines.push(format!(
-            "not known (no layer given, or only the coarse built-in map): {}. Look for yourself.",
+            "not known (no layer given, one that ends too near, or only the coarse built-in map): {}. Look for yourself.",
             unknown.join(", ")
         ));
     }

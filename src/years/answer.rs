@@ -154,7 +154,7 @@ pub struct HitShare {
     pub name: String,
     /// How near counts, m.
     pub within_m: f64,
-    /// Whether it is known from a coarse map only.
+    /// Whether it is known from a coarse map only, or from one of only a part.
     pub coarse: bool,
     /// Whether it is to be kept clear of.
     pub to_keep_clear_of: bool,

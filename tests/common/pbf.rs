@@ -153,7 +153,21 @@ impl Block {
 
 /// The heading that begins every file.
 pub fn heading() -> Vec<u8> {
+    heading_with(Vec::new())
+}
+
+/// A heading that says which box the file holds: west, east, north and south, degrees.
+pub fn heading_of(sides: [f64; 4]) -> Vec<u8> {
+    let mut inner = Vec::new();
+    for (field, side) in (1..).zip(sides) {
+        number(&mut inner, field, zigzag((side * 1e9).round() as i64));
+    }
     let mut block = Vec::new();
+    bytes(&mut block, 1, &inner);
+    heading_with(block)
+}
+
+fn heading_with(mut block: Vec<u8>) -> Vec<u8> {
     bytes(&mut block, 4, b"OsmSchema-V0.6");
     bytes(&mut block, 4, b"DenseNodes");
     blob("OSMHeader", &block)

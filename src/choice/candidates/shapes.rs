@@ -161,13 +161,18 @@ impl Found<'_> {
 /// The name of a feature, which may be a number; of none, nothing.
 fn label(feature: &Feature) -> String {
     let properties = feature.properties.iter().flatten();
-    let mut names = properties.filter(|(key, _)| key.eq_ignore_ascii_case("name"));
-    let text = names.find_map(|(_, value)| match value {
-        serde_json::Value::String(text) => Some(text.trim().to_owned()),
-        serde_json::Value::Number(number) => Some(number.to_string()),
-        _ => None,
-    });
-    text.unwrap_or_default()
+    let mut names: Vec<_> = properties
+        .filter(|(key, _)| key.eq_ignore_ascii_case("name"))
+        .collect();
+    // Rather the one that is written as everybody writes it.
+    names.sort_by_key(|(key, _)| key.as_str() != "name");
+    let text = |value: &serde_json::Value| match value {
+        serde_json::Value::String(text) => text.trim().to_owned(),
+        serde_json::Value::Number(number) => number.to_string(),
+        _ => String::new(),
+    };
+    let mut texts = names.into_iter().map(|(_, value)| text(value));
+    texts.find(|text| !text.is_empty()).unwrap_or_default()
 }
 
 /// A name with a number, or the number alone.

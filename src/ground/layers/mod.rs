@@ -136,7 +136,8 @@ pub struct Layer {
     pub areas: Vec<Area>,
     /// Points.
     pub spots: Vec<Spot>,
-    /// The part of the region of which the source tells; `None` where that is all of it.
+    /// The part of the region of which the source tells; `None` where that is all of it, or where nothing was found
+    /// and nobody knows.
     pub covers: Option<Area>,
     /// What a reader of the result should know: shapes passed over, classes not given.
     pub notes: Vec<LayerNote>,

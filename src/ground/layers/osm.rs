@@ -12,7 +12,7 @@
 use std::collections::HashMap;
 use std::path::Path;
 
-use osmpbf::{Blob, BlobDecode, BlobReader, Element, PrimitiveBlock, RelMemberType};
+use osmpbf::{Blob, BlobDecode, BlobReader, Element, HeaderBBox, PrimitiveBlock, RelMemberType};
 use rayon::prelude::*;
 use roaring::RoaringTreemap;
 
@@ -64,7 +64,7 @@ struct Survey {
     around: [RoaringTreemap; 4],
     /// The first node of each block: where on earth the extract is.
     here_and_there: Vec<[f64; 2]>,
-    /// The box of all nodes.
+    /// The box that the file says it holds, else that of all nodes.
     bounds: Bounds,
     spots: Vec<Spot>,
     multis: Vec<Multi>,
@@ -100,6 +100,23 @@ impl Bounds {
         Bounds {
             lat: [lat; 2],
             lon: [lon; 2],
+        }
+    }
+
+    /// What a file says it holds; it may reach across the antimeridian.
+    fn said(said: &HeaderBBox, region: &Region) -> Bounds {
+        let width = match said.right - said.left {
+            width if width < 0.0 => width + 360.0,
+            width => width,
+        };
+        let middle = match width < 360.0 {
+            true => region.turned_place([said.left + 0.5 * width, 0.0])[0],
+            // All round the earth there is no edge.
+            false => region.plane.center().lon_deg,
+        };
+        Bounds {
+            lat: [said.bottom, said.top],
+            lon: [middle - 0.5 * width, middle + 0.5 * width],
         }
     }
 
@@ -218,22 +235,31 @@ impl Extract<'_> {
         let needed = ids(ways.iter().flat_map(|way| &way.nodes));
         let places = self.places(&needed)?;
         let mut layers = self.assemble(&survey, &ways, &places);
-        if let Some(found) = self.covered_in_part(&survey) {
-            for layer in &mut layers {
+        self.cover(&mut layers, &survey);
+        Ok(FileLayers { layers, too_far })
+    }
+
+    /// Says of layers which part of the region they cover.
+    fn cover(&self, layers: &mut [Layer], survey: &Survey) {
+        let in_part = self.covered_in_part(survey);
+        for layer in layers.iter_mut() {
+            // One with nothing of its kind says where that is only together with another file.
+            if in_part.is_some() || layer.is_empty() {
                 layer.covers = Some(survey.bounds.within(self.region));
             }
-            // Told once for the file, not for each of its kinds.
-            if let Some(layer) = layers.first_mut() {
-                layer.note_of(self.only, found);
-            }
         }
-        Ok(FileLayers { layers, too_far })
+        // Told once for the file, not for each of its kinds.
+        if let Some((found, layer)) = in_part.zip(layers.first_mut()) {
+            layer.note_of(self.only, found);
+        }
     }
 
     /// That the extract lies beside the region, or ends within it; one around it may be empty there.
     fn covered_in_part(&self, survey: &Survey) -> Option<LayerFinding> {
         let Bounds { lat, lon } = survey.bounds;
-        if self.region.touches([lon[0], lat[0], lon[1], lat[1]]) {
+        let touches = self.region.touches([lon[0], lat[0], lon[1], lat[1]]);
+        // Ways may leave what a file says it holds.
+        if touches || !survey.near.is_empty() {
             return survey.bounds.end_within(self.region);
         }
         let mut nearest = Nearest::new(self.region);
@@ -342,7 +368,20 @@ impl Extract<'_> {
             survey.spots.extend(found.spots);
             survey.multis.extend(found.multis);
         })?;
+        // Nodes may end at a coast or, of a file with few features, anywhere; ways may lead out of it.
+        if let Some(said) = self.said() {
+            survey.bounds = said;
+        }
         Ok(survey)
+    }
+
+    /// The box that the file says it holds. One that cannot be read is told by who looks at its blocks.
+    fn said(&self) -> Option<Bounds> {
+        let first = BlobReader::from_path(self.path).ok()?.next()?.ok()?;
+        match quiet(|| first.decode()).ok()? {
+            BlobDecode::OsmHeader(heading) => Some(Bounds::said(&heading.bbox()?, self.region)),
+            _ => None,
+        }
     }
 
     fn node(&self, found: &mut Survey, id: i64, at: [f64; 2], name: impl Fn() -> Option<String>) {

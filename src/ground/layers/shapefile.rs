@@ -4,8 +4,8 @@ use std::fs::File;
 use std::io::{BufReader, Read, Seek, SeekFrom};
 use std::path::Path;
 
-use shapefile::dbase::encoding::DynEncoding;
-use shapefile::dbase::{self, FieldValue, ReaderBuilder};
+use shapefile::dbase::encoding::{DynEncoding, UnicodeLossy};
+use shapefile::dbase::{self, CodePageMark, FieldValue, ReaderBuilder};
 use shapefile::record::polygon::GenericPolygon;
 use shapefile::record::polyline::GenericPolyline;
 use shapefile::record::traits::HasXY;
@@ -29,43 +29,22 @@ pub(super) fn read(
         // Without a .prj the collector sees when they are no degrees.
         Err(_) => ToDegrees::same(),
     };
-    let mut file = open_regular(path, "a Shapefile")?;
-    let wrong = |cause: String| Fault::new(name, cause, "a complete Shapefile");
-    let refused = |cause| Error::file(path, "read", cause);
-    let length = file.metadata().map_err(refused)?.len();
-    // The reader reserves what a record says before it looks whether that is there.
-    if let Some(lie) = first_lie(&mut BufReader::new(&file), length).map_err(refused)? {
-        return Err(wrong(lie).into());
-    }
-    file.rewind().map_err(refused)?;
-    let mut shapes = ShapeReader::new(BufReader::new(file)).map_err(|e| wrong(e.to_string()))?;
-    let mut deleted = Vec::new();
-    let mut table = match open_regular(&beside(path, "dbf"), "a table") {
-        Ok(mut file) => {
-            deleted = deleted_rows(&mut BufReader::new(&file)).map_err(refused)?;
-            file.rewind().map_err(refused)?;
-            let table = match encoding(path, &file).map_err(refused)? {
-                Some(encoding) => ReaderBuilder::new().with_encoding(encoding),
-                None => ReaderBuilder::new(),
-            };
-            file.rewind().map_err(refused)?;
-            let table = table.build(BufReader::new(file));
-            Some(table.map_err(|e| wrong(e.to_string()))?)
-        }
-        // Shapes without a table have no names or classes, and are of use all the same.
-        Err(_) => None,
-    };
-    let mut records = table.as_mut().map(|t| t.iter_records());
+    let mut shapes = shapes(path, name)?;
+    let Table {
+        mut reader,
+        deleted,
+    } = table(path, name)?;
+    let mut records = reader.as_mut().map(|t| t.iter_records());
     let mut collector = Collector::new(name, wanted, region, to_degrees);
     for (row, shape) in shapes.iter_shapes().enumerate() {
-        let shape = shape.map_err(|e| wrong(e.to_string()))?;
+        let shape = shape.map_err(|e| damaged(name, e.to_string()))?;
         // Rows of the table are in the order of the shapes; one that is deleted still has its shape, and is not
         // among the records.
         if deleted.get(row) == Some(&true) {
             continue;
         }
         let attributes = match records.as_mut().and_then(Iterator::next) {
-            Some(record) => attributes(record.map_err(|e| wrong(e.to_string()))?),
+            Some(record) => attributes(record.map_err(|e| damaged(name, e.to_string()))?),
             None => Attributes::new(),
         };
         collector.feature(&attributes, flatten(shape))?;
@@ -73,24 +52,87 @@ pub(super) fn read(
     collector.finish()
 }
 
-/// How a table's letters are written, where its own mark does not say it all: a file beside it does, or the
-/// mark stands for what was usual in Windows.
+fn damaged(name: &str, cause: String) -> Fault {
+    Fault::new(name, cause, "a complete Shapefile")
+}
+
+/// The reader of a file's shapes.
+fn shapes(path: &Path, name: &str) -> Result<ShapeReader<BufReader<File>>> {
+    let mut file = open_regular(path, "a Shapefile")?;
+    let refused = |cause| Error::file(path, "read", cause);
+    let length = file.metadata().map_err(refused)?.len();
+    // The reader reserves what a record says before it looks whether that is there.
+    if let Some(lie) = first_lie(&mut BufReader::new(&file), length).map_err(refused)? {
+        return Err(damaged(name, lie).into());
+    }
+    file.rewind().map_err(refused)?;
+    let shapes = ShapeReader::new(BufReader::new(file));
+    Ok(shapes.map_err(|e| damaged(name, e.to_string()))?)
+}
+
+/// The table of attributes beside shapes.
+#[derive(Default)]
+struct Table {
+    reader: Option<dbase::Reader<BufReader<File>>>,
+    /// Which rows are marked as deleted.
+    deleted: Vec<bool>,
+}
+
+fn table(path: &Path, name: &str) -> Result<Table> {
+    // Shapes without a table have no names or classes, and are of use all the same.
+    let Ok(mut file) = open_regular(&beside(path, "dbf"), "a table") else {
+        return Ok(Table::default());
+    };
+    let refused = |cause| Error::file(path, "read", cause);
+    let deleted = deleted_rows(&mut BufReader::new(&file)).map_err(refused)?;
+    file.rewind().map_err(refused)?;
+    let encoding = encoding(path, &file).map_err(refused)?;
+    file.rewind().map_err(refused)?;
+    let reader = ReaderBuilder::new().with_encoding(encoding);
+    let reader = reader.build(BufReader::new(file));
+    Ok(Table {
+        reader: Some(reader.map_err(|e| damaged(name, e.to_string()))?),
+        deleted,
+    })
+}
+
+/// How a table's letters are written: a file beside it tells, else its own mark. Of pages of DOS nobody knows here how
+/// they are written: their letters beyond the English ones are lost, and names are all that is lost.
 ///
 /// # References
 ///
 /// ESRI, "Shapefiles and dBASE code pages": the .cpg file, and the mark at byte 29 of the heading.
-fn encoding(path: &Path, mut table: &File) -> std::io::Result<Option<DynEncoding>> {
+fn encoding(path: &Path, mut table: &File) -> std::io::Result<DynEncoding> {
     const MARK_AT: u64 = 29;
     const USUAL_IN_WINDOWS: u8 = 0x57;
     let said = read_text(&beside(path, "cpg"), "a code page").ok();
-    if let Some(encoding) = said.and_then(|said| DynEncoding::from_name(&said)) {
-        return Ok(Some(encoding));
+    if let Some(encoding) = said.and_then(|said| named(&said)) {
+        return Ok(encoding);
     }
-    let mut mark = [0];
     table.seek(SeekFrom::Start(MARK_AT))?;
+    let mut mark = [0];
     table.read_exact(&mut mark)?;
-    let usual = DynEncoding::from_name("1252").filter(|_| mark == [USUAL_IN_WINDOWS]);
-    Ok(usual)
+    let [mark] = mark;
+    let marked = match mark {
+        USUAL_IN_WINDOWS => DynEncoding::from_name("1252"),
+        mark => CodePageMark::from(mark).to_encoding(),
+    };
+    Ok(marked.unwrap_or_else(|| UnicodeLossy.into()))
+}
+
+/// The encoding that a .cpg file names, in one of the many ways that programs write it.
+fn named(said: &str) -> Option<DynEncoding> {
+    let name = said.trim().to_ascii_uppercase();
+    let number = ["ANSI", "CP", "WINDOWS"]
+        .iter()
+        .find_map(|before| name.strip_prefix(before))
+        .map(|rest| rest.trim_start_matches(['-', '_', ' ']));
+    let usual = match name.as_str() {
+        "UTF8" => "UTF-8",
+        "LATIN1" | "LATIN-1" => "ISO-8859-1",
+        name => name,
+    };
+    DynEncoding::from_name(usual).or_else(|| number.and_then(DynEncoding::from_name))
 }
 
 /// Which rows of a table are marked as deleted, as far as the file goes.

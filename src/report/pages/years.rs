@@ -166,7 +166,7 @@ fn landings(field: &FieldYears, years: &Years, units: UnitSystem) -> Markup {
         tr { th scope="row" { "in water" } td { (bounds(field.water)) } }
         @for hit in &field.hits { tr {
             th scope="row" { (hit.name) @if hit.within_m > 0.0 { " (within " (words::far(hit.within_m, units)) ")" } }
-            td { (bounds(hit.share)) @if hit.coarse { " by a coarse map: at the least" } }
+            td { (bounds(hit.share)) @if hit.coarse { " by a coarse map or one of a part: at the least" } }
         } }
     } } }
 }

@@ -173,7 +173,7 @@ fn landings(field: &FieldYears, years: &Years, units: UnitSystem) -> Vec<String>
             false => String::new(),
         };
         let coarse = if hit.coarse {
-            ", by a coarse map: at the least"
+            ", by a coarse map or one of a part: at the least"
         } else {
             ""
         };

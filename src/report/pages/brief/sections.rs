@@ -332,7 +332,7 @@ fn hazards(brief: &Brief, units: UnitSystem) -> Markup {
             names(&|h| h.share == Some(0.0) && h.coarse),
         ),
         (
-            "Not known, as no layer has it: ",
+            "Not known, as no layer has all of it: ",
             names(&|h| h.share.is_none()),
         ),
     ];
