@@ -21,9 +21,8 @@ const SAME_GROUND_M: f64 = 200.0;
 /// The release in place of the plan's.
 #[derive(Debug, Args)]
 pub struct ReleaseInstead {
-    /// The time of release in place of the plan's, as in "09:40" (on its day, or the next or the one
-    /// before around midnight, by its clocks) or
-    /// "2026-05-01 09:40".
+    /// The time of release in place of the plan's, as in "2026-05-01 09:40", or "09:40" by the
+    /// plan's clocks: on its day, or on the next or the one before where that is within 6 h of the plan's release.
     #[arg(long, value_name = "TIME")]
     pub release: Option<String>,
 }

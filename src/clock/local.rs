@@ -64,7 +64,7 @@ pub fn read_time(text: &str, zone: Option<&TimeZone>) -> Result<Timestamp, TimeE
 }
 
 /// As [`read_time`], but "09:40" alone is that time on the day of `like`, or on the day before or after it where
-/// that is much nearer: around midnight nobody means the other end of the day.
+/// that is within [`NEAR_S`]: around midnight nobody means the other end of the day.
 ///
 /// # Errors
 ///
@@ -92,17 +92,27 @@ pub fn read_time_near(
         if pieces(&on(day)).is_none() {
             return Err(wrong(()));
         }
-        let time = read_time(&on(day), Some(zone))?;
-        match seconds_between(like, time) {
-            s if s < -MUCH_S => read_time(&on(day.saturating_add(1.day())), Some(zone)),
-            s if s > MUCH_S => read_time(&on(day.saturating_sub(1.day())), Some(zone)),
-            _ => Ok(time),
-        }
+        // Looked for before reading, too: that the clocks change on the day of `like` is no matter beside it.
+        let is_near = |day: &Date| {
+            let time = pieces(&on(*day)).and_then(|(clock, offset)| about(clock, offset, zone));
+            time.is_some_and(|time| seconds_between(like, time).abs() < NEAR_S)
+        };
+        let beside = [day.saturating_add(1.day()), day.saturating_sub(1.day())];
+        let meant = beside.into_iter().find(is_near).unwrap_or(day);
+        read_time(&on(meant), Some(zone))
     }
 }
 
-/// A time of the same day that is farther away than this is one of the day before or after, s.
-const MUCH_S: f64 = 64_800.0;
+/// A time alone is on the day before or after where it is nearer than this there, s.
+const NEAR_S: f64 = 21_600.0;
+
+/// A moment at which a clock shows a time: one of them where it does so twice, the next where it never does.
+fn about(clock: DateTime, offset: Option<Written>, zone: &TimeZone) -> Option<Timestamp> {
+    match offset {
+        Some(offset) => at(clock, offset.value),
+        None => zone.to_ambiguous_timestamp(clock).compatible().ok(),
+    }
+}
 
 /// An offset as it was written.
 #[derive(Clone, Copy)]
@@ -383,6 +393,23 @@ mod tests {
         assert_eq!(
             near("20:00", "2026-05-10T11:00:00Z"),
             "2026-05-11T00:00:00Z"
+        );
+    }
+
+    #[test]
+    fn around_midnight_the_clocks_that_change_are_those_of_the_day_that_is_meant() {
+        let near = |like: &str| {
+            let zone = TimeZone::get("America/Detroit").unwrap();
+            read_time_near("01:10", like.parse().unwrap(), &zone)
+        };
+        // They change on 1 November: for who is late on that day it is over.
+        let next = near("2026-11-02T04:40:00Z").unwrap();
+        assert_eq!(next.to_string(), "2026-11-02T06:10:00Z");
+        // Who is late on the day before is asked which of two.
+        let twice = near("2026-11-01T03:40:00Z").unwrap_err();
+        assert_eq!(
+            twice.expected,
+            "2026-11-01T01:10:00-04:00 or 2026-11-01T01:10:00-05:00"
         );
     }
 
