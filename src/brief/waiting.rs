@@ -188,11 +188,14 @@ fn on_ground<'a>(
     places
 }
 
-/// What tells the shore to wait on: some of the landings, or the release where nearly all are in water.
+/// What tells the shore to wait on: some of the landings, or the release where nearly all are in water and it
+/// is not.
 fn ashore(landings: &[Normal], release: Normal, is_dry: impl Fn(Normal) -> bool) -> Vec<Normal> {
     // A landing in water shares its shore with no place, and would rule out all of them.
     let dry: Vec<Normal> = landings.iter().copied().filter(|l| is_dry(*l)).collect();
-    match (dry.len() as f64) < DRY_SHARE * landings.len() as f64 || dry.is_empty() {
+    let few = (dry.len() as f64) < DRY_SHARE * landings.len() as f64;
+    // A release in water, as from a boat, has no shore that cars could come from.
+    match dry.is_empty() || few && is_dry(release) {
         // The shore that cars come from.
         true => vec![release],
         false => thinned(&dry, SHORE_LANDINGS),
@@ -332,12 +335,19 @@ mod tests {
             let wet = vec![at(12_000.0); wet];
             [wet, vec![at(16_000.0); dry]].concat()
         };
-        let waits = |wet: usize, dry: usize| {
+        let waits = |release: f64, wet: usize, dry: usize| {
             let places = vec![place(15_500.0), place(17_000.0)];
-            let shore = ashore(&landings(wet, dry), at(0.0), is_dry);
+            let shore = ashore(&landings(wet, dry), at(release), is_dry);
             on_the_shore(places, &shore, same).len()
         };
-        assert_eq!([waits(999, 1), waits(1_000, 0), waits(800, 200)], [0, 0, 2]);
+        let of_land = [
+            waits(0.0, 999, 1),
+            waits(0.0, 1_000, 0),
+            waits(0.0, 800, 200),
+        ];
+        assert_eq!(of_land, [0, 0, 2]);
+        // From a boat in the middle there is only the shore of the landings to wait on.
+        assert_eq!([waits(9_000.0, 950, 50), waits(9_000.0, 1_000, 0)], [2, 0]);
     }
 
     #[test]
