@@ -284,6 +284,14 @@ fn nothing_stays_on_the_line_of_no_balloon() {
     let plan = without("[spread]");
     let zone = json("zone", &[&plan.plan(), "--draws", "20"]);
     assert!(codes(&zone).contains(&"no_remnant"), "{zone}");
+    assert!(!codes(&zone).contains(&"no_parachute_mass"), "{zone}");
+    let text = fs::read_to_string(plan.plan()).unwrap();
+    fs::write(plan.plan(), text.replace("mass = \"0.35 kg\"\n", "")).unwrap();
+    let zone = json("zone", &[&plan.plan(), "--draws", "20"]);
+    assert!(codes(&zone).contains(&"no_parachute_mass"), "{zone}");
+    let said = without("[descent]\nremnant = \"0 %\"\n[spread]");
+    let zone = json("zone", &[&said.plan(), "--draws", "20"]);
+    assert!(!codes(&zone).contains(&"no_remnant"), "{zone}");
     let message = without("[descent]\nremnant = \"20 %\"\n[spread]").refused_in_one_line();
     assert!(message.contains("[descent] remnant"), "{message}");
     let message = without("[spread]\nremnant = \"40 %\"").refused_in_one_line();

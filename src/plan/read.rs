@@ -35,8 +35,10 @@ pub fn stack<'a>(
     let with_balloon = balloon.exists();
     let descent = descent(&descent_section, &parachute_section, parachute, faults);
     // Beside a stated speed it is a fault already.
-    if matches!(descent, Some(Descent::Parachute { .. })) && !with_balloon {
-        no_remnant(&descent_section, faults);
+    if let Some(Descent::Parachute { remnant, .. }) = &descent
+        && !with_balloon
+    {
+        no_remnant(&descent_section, *remnant, faults);
     }
     let by_lift = matches!(ascent, Some(Ascent::Balloon(_)));
     let by_drag = matches!(descent, Some(Descent::Parachute { .. }));
@@ -146,9 +148,9 @@ fn descent(
     }
 }
 
-/// Notes a share of a balloon that there is not.
-fn no_remnant(s: &Section, faults: &mut Faults) {
-    if s.has("remnant") {
+/// Notes a share of a balloon that there is not; that nothing of it stays is true.
+fn no_remnant(s: &Section, remnant: Option<f64>, faults: &mut Faults) {
+    if remnant.is_some_and(|share| share > 0.0) {
         let found = "what stays on the line of a balloon, and no balloon";
         let expected = "remnant beside [balloon]: it is a share of the balloon's mass";
         faults.note(s.span("remnant"), &s.path("remnant"), found, expected);

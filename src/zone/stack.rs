@@ -238,6 +238,7 @@ fn under_parachute(plan: &StackPlan, parachute: &ParachutePlan, remnant: Option<
     let coefficient = parachute.drag_coefficient;
     let no_balloon = plan.ascent.balloon().is_none();
     let remnant_assumed = remnant.is_none() && !no_balloon;
+    let no_remnant = remnant.is_none() && no_balloon;
     let assumptions = [
         coefficient.is_none().then_some(Assumption::ParachuteDrag {
             coefficient: CANOPY_DRAG_COEFFICIENT,
@@ -246,7 +247,7 @@ fn under_parachute(plan: &StackPlan, parachute: &ParachutePlan, remnant: Option<
             share: REMNANT,
             mass_kg: REMNANT * balloon_kg,
         }),
-        no_balloon.then_some(Assumption::NoRemnant),
+        no_remnant.then_some(Assumption::NoRemnant),
     ];
     let total_kg = mass.load_kg + mass.balloon_kg * mass.remnant;
     let coefficient = coefficient.unwrap_or(CANOPY_DRAG_COEFFICIENT);
