@@ -41,8 +41,11 @@ pub enum Assumption {
     },
     /// A parachute of which nothing tells the mass: it weighs nothing.
     NoParachuteMass,
-    /// The parachute has a mass of its own, and is among the load: both are counted.
-    ParachuteCountedTwice,
+    /// The parachute has a mass of its own, and a part of the load is called so: both are counted.
+    ParachuteCountedTwice {
+        /// The part's name.
+        part: String,
+    },
     /// Nothing of a balloon stays on the line: the plan describes none.
     NoRemnant,
     /// What stays on the line of the balloon that burst.

@@ -817,6 +817,12 @@ fn a_parachute_of_unknown_mass_is_told() {
             "{result}"
         );
     }
+    let words = flat(&table(&[&plan]));
+    let part = "\"sampler and chute\" is in the load and [parachute] has a mass";
+    assert!(words.contains(part), "{words}");
+    let with_length = "Parachute\"\nlength = \"3 m\"";
+    let long = changed(&[bare, ("air sampler\"", with_length)]);
+    assert!(!flat(&table(&[&long.plan()])).contains(said));
     let once = changed(&[
         ("air sampler", "sampler and chute"),
         ("mass = \"0.35 kg\"", "mass = \"0 kg\""),

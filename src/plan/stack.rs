@@ -27,7 +27,7 @@ impl StackPlan {
     }
 }
 
-/// Whether the name of a part of the load says that the parachute is in it.
+/// Whether the name of a part of the load speaks of the parachute.
 pub fn names_parachute(name: &str) -> bool {
     // The short form of the word counts as well.
     name.to_lowercase().contains("chute")
@@ -224,6 +224,13 @@ impl LoadItem {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CylinderPlan {
     /// How many.
+
+    /// Whether the parachute may be in it, by its name: a line to the parachute is none, but what is called nothing
+    /// else is one, even with a length.
+    pub fn may_be_parachute(&self) -> bool {
+        let one_word = !self.name.trim().contains(|c: char| !c.is_alphabetic());
+        names_parachute(&self.name) && (one_word || self.kind != Some(LoadKind::Line))
+    }
     pub count: u32,
     /// What is in each.
     pub content: CylinderContent,

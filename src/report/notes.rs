@@ -82,9 +82,9 @@ pub fn assumption(said: &Assumption, units: UnitSystem) -> String {
         Assumption::NoParachuteMass => {
             "the parachute weighs nothing, assumed: neither [parachute] mass nor a [[load]] by that name is given".into()
         }
-        Assumption::ParachuteCountedTwice => {
-            "the parachute is in the load and has a mass in [parachute]: both are counted".into()
-        }
+        Assumption::ParachuteCountedTwice { part } => format!(
+            "\"{part}\" is in the load and [parachute] has a mass: both are counted; if that part is the parachute, leave one of them out"
+        ),
         Assumption::NoRemnant => {
             "nothing of the balloon stays on the line after the burst, assumed: the plan has no [balloon]".into()
         }

@@ -7,10 +7,7 @@ use crate::flight::model::Fall;
 use crate::flight::rates::RateTable;
 use crate::flight::rise::RisePlan;
 use crate::notes::Assumption;
-use crate::plan::{
-    BalloonPlan, CylinderContent, CylinderPlan, Descent, LoadKind, ParachutePlan, StackPlan,
-    names_parachute,
-};
+use crate::plan::{BalloonPlan, CylinderContent, CylinderPlan, Descent, ParachutePlan, StackPlan};
 use crate::sizing::Stack;
 use crate::spread::draws::FallingMass;
 use crate::vehicle::balloon::{Balloon, Gas};
@@ -71,19 +68,20 @@ pub fn burst_diameter_assumed(balloon: &BalloonPlan) -> Option<Assumption> {
     })
 }
 
-/// What is odd about the mass of the parachute: that nothing tells it, or that both it and a part of the load by its
-/// name have one.
+/// What is odd about the mass of the parachute: that nothing tells it, or that both it and a part of the load that may be
+/// it have one.
 pub fn parachute_mass(plan: &StackPlan) -> Option<Assumption> {
     let parachute = plan.descent.parachute()?;
     let stated = parachute.planned_kg.is_some() || parachute.measured;
-    // A line to the parachute is none.
-    let parts = plan.load.iter();
-    let mut parts = parts.filter(|part| part.kind != Some(LoadKind::Line));
-    let among = parts.any(|part| names_parachute(&part.name));
-    match (stated, among) {
-        (false, false) => Some(Assumption::NoParachuteMass),
+    match (
+        stated,
+        plan.load.iter().find(|part| part.may_be_parachute()),
+    ) {
+        (false, None) => Some(Assumption::NoParachuteMass),
         // Who says that it weighs nothing there means that it is in the load.
-        (true, true) if parachute.mass_kg > 0.0 => Some(Assumption::ParachuteCountedTwice),
+        (true, Some(part)) if parachute.mass_kg > 0.0 => Some(Assumption::ParachuteCountedTwice {
+            part: part.name.clone(),
+        }),
         _ => None,
     }
 }
