@@ -542,6 +542,10 @@ fn days_tell_what_is_assumed_of_site_stack_and_logbook() {
     let text = text
         .replace("elevation = \"1640 m\"\n", "")
         .replace("burst_diameter = \"8.63 m\"\n", "")
+        .replace(
+            "neck_lift = \"6.8 kg\"",
+            "cylinders = { contents = \"291 ft3\" }",
+        )
         .replace("[spread]", "[spread]\nlogbook = \"flights.toml\"");
     let path = |name: &str| folder.path().join(name);
     std::fs::write(path("plan.toml"), text).unwrap();
@@ -576,6 +580,7 @@ fn days_tell_what_is_assumed_of_site_stack_and_logbook() {
         "site_elevation ",
         "burst_diameter ",
         "times_in_utc ",
+        "contents_at_pressure ",
         "learnt rate",
         "learnt fall",
         "learnt winds",

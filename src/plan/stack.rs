@@ -25,6 +25,12 @@ impl StackPlan {
         // Lifted as well where a stated speed of fall leaves it nothing to do.
         items + self.descent.parachute().map_or(0.0, |p| p.mass_kg)
     }
+
+    /// Whether the balloon gets what is in the cylinders.
+    pub fn filled_from_cylinders(&self) -> bool {
+        let balloon = self.ascent.balloon();
+        balloon.is_some_and(|balloon| balloon.fill == Known::Cylinders)
+    }
 }
 
 /// Whether the name of a part of the load speaks of the parachute.
@@ -218,12 +224,6 @@ impl LoadItem {
     pub fn is_package(&self) -> bool {
         matches!(self.kind, None | Some(LoadKind::Box))
     }
-}
-
-/// Cylinders of one kind.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct CylinderPlan {
-    /// How many.
 
     /// Whether the parachute may be in it, by its name: a line to the parachute is none, but what is called nothing
     /// else is one, even with a length.
@@ -231,6 +231,12 @@ pub struct CylinderPlan {
         let one_word = !self.name.trim().contains(|c: char| !c.is_alphabetic());
         names_parachute(&self.name) && (one_word || self.kind != Some(LoadKind::Line))
     }
+}
+
+/// Cylinders of one kind.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CylinderPlan {
+    /// How many.
     pub count: u32,
     /// What is in each.
     pub content: CylinderContent,

@@ -16,7 +16,7 @@ use crate::geodesy::{Compass, Position};
 use crate::ground::terrain::Terrain;
 use crate::notes::Assumption;
 use crate::plan::{Ascent, BalloonPlan, Plan, SpreadPlan, StackPlan};
-use crate::sizing::{CEILING_M, Known};
+use crate::sizing::CEILING_M;
 use crate::spread::draws::{BurstSpread, FallingMass, Spread};
 use crate::units::in_both;
 use crate::vehicle::balloon::sphere_diameter_m;
@@ -92,7 +92,7 @@ impl Setup {
     /// [`Error::CannotDo`] when the stack cannot rise, bursts on the ground or never bursts.
     pub fn new(stack: &StackPlan, given: &SpreadPlan, place: Surroundings) -> Result<Setup> {
         let (air, site_m) = (&place.column.air, place.site_m);
-        let mut assumptions = balloon_assumed(stack);
+        let mut assumptions = stack_assumed(stack);
         let mut fall = stack::fall(stack);
         assumptions.extend(fall.assumptions.iter().cloned());
         let mut spread = varied::spread(stack, given, &mut assumptions);
@@ -115,8 +115,7 @@ impl Setup {
         }
         let rise = lifter.rise(&spread, air, burst_m, &layers);
         assumptions.push(lifter.assumed());
-        let filled_from = planned.ascent.balloon().map(|balloon| balloon.fill);
-        if matches!(filled_from, Some(Known::Cylinders)) {
+        if planned.filled_from_cylinders() {
             assumptions.extend(stack::cylinders_assumed(planned, &air.at(site_m)));
         }
         assumptions.extend(fall.law.assumed());
@@ -158,28 +157,26 @@ pub fn assumed_of(plan: &Plan) -> Vec<Assumption> {
     let Plan { stack, spread, .. } = plan;
     let fall = stack::fall(stack);
     let varied = varied::spread(stack, spread, &mut Vec::new());
-    let mut all = balloon_assumed(stack);
-    if stack.ascent.balloon().is_none() {
-        all.extend(stack::parachute_mass(stack));
-    }
+    let mut all = stack_assumed(stack);
     if let Some(book) = &spread.logbook {
         let learnt = Learnt::of(book, stack, &varied, &fall.mass, &AirProfile::standard());
         all.extend(learnt.assumptions());
         all.extend(learnt::of_winds(book.winds()));
     }
     all.extend(fall.assumptions);
+    if stack.filled_from_cylinders() {
+        all.extend(stack::contents_assumed(stack));
+    }
     all
 }
 
-/// What the plan leaves open about the balloon.
-fn balloon_assumed(stack: &StackPlan) -> Vec<Assumption> {
-    let Some(balloon) = stack.ascent.balloon() else {
-        return Vec::new();
-    };
+/// What the plan leaves open about the balloon, if there is one, and the mass of the parachute.
+fn stack_assumed(stack: &StackPlan) -> Vec<Assumption> {
+    let balloon = stack.ascent.balloon();
+    let diameter = balloon.and_then(stack::burst_diameter_assumed);
+    let pure = balloon.and_then(|b| (!b.purity_given).then_some(Assumption::PureGas));
     let parachute = stack::parachute_mass(stack);
-    let pure = (!balloon.purity_given).then_some(Assumption::PureGas);
-    let diameter = stack::burst_diameter_assumed(balloon);
-    diameter.into_iter().chain(pure).chain(parachute).collect()
+    [diameter, pure, parachute].into_iter().flatten().collect()
 }
 
 /// What carries a stack up from `site_m`, filled as `planned`, and the altitude of its burst as planned, m: of

@@ -68,15 +68,13 @@ pub fn burst_diameter_assumed(balloon: &BalloonPlan) -> Option<Assumption> {
     })
 }
 
-/// What is odd about the mass of the parachute: that nothing tells it, or that both it and a part of the load that may be
-/// it have one.
+/// What is odd about the mass of the parachute: that nothing tells it, or that both it and a part of the load that
+/// may be it have one.
 pub fn parachute_mass(plan: &StackPlan) -> Option<Assumption> {
     let parachute = plan.descent.parachute()?;
     let stated = parachute.planned_kg.is_some() || parachute.measured;
-    match (
-        stated,
-        plan.load.iter().find(|part| part.may_be_parachute()),
-    ) {
+    let among = plan.load.iter().find(|part| part.may_be_parachute());
+    match (stated, among) {
         (false, None) => Some(Assumption::NoParachuteMass),
         // Who says that it weighs nothing there means that it is in the load.
         (true, Some(part)) if parachute.mass_kg > 0.0 => Some(Assumption::ParachuteCountedTwice {
@@ -91,16 +89,18 @@ pub fn cylinders_assumed(plan: &StackPlan, here: &Air) -> impl Iterator<Item = A
     // Of those that are named by their contents it is that of their measure.
     let as_air = |c: &CylinderPlan| c.temperature_k.is_none() && !c.content.is_by_contents();
     let warm = plan.cylinders.iter().any(as_air);
+    let warm = warm.then_some(Assumption::CylindersAsWarmAsAir {
+        temperature_k: here.temperature_k,
+    });
+    warm.into_iter().chain(contents_assumed(plan))
+}
+
+/// What is assumed of the plan's cylinders that are named by their contents, if there are such.
+pub fn contents_assumed(plan: &StackPlan) -> Option<Assumption> {
     let by_contents = plan.cylinders.iter().any(|c| c.content.is_by_contents());
-    let all = [
-        warm.then_some(Assumption::CylindersAsWarmAsAir {
-            temperature_k: here.temperature_k,
-        }),
-        by_contents.then_some(Assumption::ContentsAtPressure {
-            gauge_pa: FULL_GAUGE_PA,
-        }),
-    ];
-    all.into_iter().flatten()
+    by_contents.then_some(Assumption::ContentsAtPressure {
+        gauge_pa: FULL_GAUGE_PA,
+    })
 }
 
 /// The plan's cylinders, at the temperature of the air where the plan gives none.
