@@ -49,7 +49,7 @@ pub fn check_is_free(folder: &Path, names: &[&str], own: &[&str], what: &str) ->
     };
     Err(Error::CannotDo {
         why: format!(
-            "{} is there already, and is not of {what}",
+            "{} is there already, and nothing says that it is of {what}",
             folder.join(name).display()
         ),
         remedy: format!("expected a folder of its own for {what}"),

@@ -14,6 +14,8 @@ mod changed;
 mod program;
 
 use std::fs;
+use std::path::Path;
+use std::process::Output;
 
 use briefing::{Briefing, MADE};
 use program::{stderr, windfall};
@@ -265,18 +267,52 @@ fn a_low_flight_has_a_zone_to_search() {
 #[test]
 fn the_folder_of_a_followed_flight_is_not_briefed_into() {
     let folder = tempfile::tempdir().unwrap();
-    let log = folder.path().join("reports.log");
-    fs::write(&log, "heard").unwrap();
-    let out = folder.path().to_str().unwrap();
+    for name in ["release.txt", "reports.log", "zone.kml"] {
+        fs::write(folder.path().join(name), "of a flight").unwrap();
+    }
+    let said = refused_into(folder.path());
+    assert!(said.contains("zone.kml is there already"), "{said}");
+    // A lone log is of any tracker, and nothing of a briefing has its name.
+    fs::remove_file(folder.path().join("release.txt")).unwrap();
+    fs::remove_file(folder.path().join("zone.kml")).unwrap();
+    assert!(brief_into(folder.path()).status.success());
+    let log = fs::read_to_string(folder.path().join("reports.log"));
+    assert_eq!(log.unwrap(), "of a flight");
+}
+
+/// Nor are the maps of a debrief, which have the same names; a debrief's page beside a briefing is no reason.
+#[test]
+fn the_folder_of_a_debrief_is_not_briefed_into() {
+    let folder = tempfile::tempdir().unwrap();
+    let [page, map] = ["debrief.html", "map.svg"].map(|name| folder.path().join(name));
+    for file in [&page, &map] {
+        fs::write(file, "of a debrief").unwrap();
+    }
+    let said = refused_into(folder.path());
+    assert!(said.contains("map.svg is there already"), "{said}");
+    fs::remove_file(&map).unwrap();
+    for _ in ["first", "again"] {
+        assert!(brief_into(folder.path()).status.success());
+    }
+    assert_eq!(fs::read_to_string(&page).unwrap(), "of a debrief");
+}
+
+fn brief_into(folder: &Path) -> Output {
+    let out = folder.to_str().unwrap();
     let plan = "samples/ribatejo/plan.toml";
-    let output = windfall("brief", &[plan, "--out", out, "--draws", "20"]);
+    windfall("brief", &[plan, "--out", out, "--draws", "20"])
+}
+
+/// Why a folder was refused, with nothing written into it.
+fn refused_into(folder: &Path) -> String {
+    let files = || fs::read_dir(folder).unwrap().count();
+    let before = files();
+    let output = brief_into(folder);
     assert_eq!(output.status.code(), Some(1));
+    assert_eq!(files(), before);
     let said = stderr(&output);
-    assert!(
-        said.contains("reports.log") && said.contains("a folder of its own"),
-        "{said}"
-    );
-    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+    assert!(said.contains("a folder of its own"), "{said}");
+    said
 }
 
 #[test]

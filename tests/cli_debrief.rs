@@ -388,7 +388,14 @@ fn a_page_a_map_and_a_row_are_written_by_ending_or_into_a_folder() {
     let map = fs::read(out.join("map.svg")).unwrap();
     let refused = stderr(&debrief(again));
     assert!(refused.contains("a folder of its own"), "{refused}");
+    assert!(
+        refused.contains("nothing says that it is of a debrief"),
+        "{refused}"
+    );
     assert_eq!(fs::read(out.join("map.svg")).unwrap(), map);
+    // Before the track is read and anything flown.
+    let refused = stderr(&debrief(&["--track", empty, "--out", to]));
+    assert!(refused.contains("a folder of its own"), "{refused}");
     // By ending; over what is read, or of a kind that there is not, nothing is written.
     let one = folder.path().join("one.svg");
     stdout(&debrief(&[

@@ -7,6 +7,7 @@ use clap::Args;
 use jiff::Timestamp;
 
 use super::cost::Run;
+use super::debrief::refuse_debriefed;
 use super::instead::{Instead, ReleaseInstead, heading};
 use super::options::{RunArgs, moment, with_threads};
 use super::output;
@@ -15,9 +16,9 @@ use super::progress::Progress;
 use super::wind_files::WindArgs;
 use windfall::brief::brief;
 use windfall::error::Result;
-use windfall::files::{UnfinishedFolder, check_is_free};
+use windfall::files::UnfinishedFolder;
 use windfall::report::files::briefing::{FILES, files};
-use windfall::report::files::live_folder::LIVE;
+use windfall::report::files::live_folder::refuse_followed;
 use windfall::report::round_heights::round_heights;
 use windfall::zone::DRAWS;
 
@@ -58,6 +59,8 @@ pub struct BriefArgs {
     pub run: RunArgs,
 }
 
+const WHAT: &str = "a briefing";
+
 /// Runs the command; what was written is listed on `out`.
 ///
 /// # Errors
@@ -76,8 +79,8 @@ pub fn run(args: &BriefArgs, out: &mut impl Write) -> Result<()> {
     for name in FILES {
         output::keep_apart(&args.out.join(name), &read)?;
     }
-    // Its zone and map file would be lost.
-    check_is_free(&args.out, &LIVE, &[], "a briefing")?;
+    refuse_followed(&args.out, WHAT)?;
+    refuse_debriefed(&args.out, WHAT)?;
     // Before the flights: a folder that cannot be written to is told without waiting.
     let mut folder = UnfinishedFolder::begin(&args.out, &FILES)?;
     // Here and not where it is used: the library reads no clock.

@@ -23,7 +23,7 @@ use windfall::files::check_is_free;
 use windfall::listen::listening::read_file;
 use windfall::logbook::{Flight, Logbook};
 use windfall::plan::Plan;
-use windfall::report::files::briefing::PIXELS;
+use windfall::report::files::briefing::{self, PIXELS};
 use windfall::report::pictures::map;
 use windfall::report::pictures::picture::Picture;
 use windfall::report::{files, notes, pages, pictures, tables};
@@ -138,12 +138,7 @@ fn of_flight(
         args.track.clone(),
     ]
     .concat();
-    // A folder is made when there is something to put into it.
-    let (files, folders): (Vec<PathBuf>, Vec<PathBuf>) = args
-        .out
-        .iter()
-        .cloned()
-        .partition(|p| p.extension().is_some());
+    let (files, folders) = files_and_folders(&args.out)?;
     let mut begun = Outputs::begin(&files, &read)?;
     let heard = heard(args, &reader)?;
     let options = args.run.options(args.draws);
@@ -243,10 +238,13 @@ fn of_logbook(args: &DebriefArgs, book: &Path, out: &mut impl Write) -> Result<(
     begun.finish(|| output::print(out, "standard output", &text))
 }
 
-/// Endings of files, and their names in a folder; the page is the one that a briefing has not.
+/// Endings of files, and their names in a folder; the page is always among them, and no briefing
+/// has it.
 const KINDS: [&str; 6] = ["html", "png", "svg", "csv", "geojson", "json"];
 const PAGE: &str = "debrief.html";
-const FILES: [&str; 5] = [PAGE, "map.png", "map.svg", "record.csv", "debrief.geojson"];
+/// The maps, which have the same names in a briefing.
+const MAPS: [&str; 2] = ["map.png", "map.svg"];
+const FILES: [&str; 5] = [PAGE, MAPS[0], MAPS[1], "record.csv", "debrief.geojson"];
 
 fn debrief_file(text: &str) -> std::result::Result<PathBuf, String> {
     match Path::new(text).extension() {
@@ -255,10 +253,33 @@ fn debrief_file(text: &str) -> std::result::Result<PathBuf, String> {
     }
 }
 
+/// Which paths are files, and which folders: these are made when there is something to put into them, but refused
+/// before anything is flown.
+fn files_and_folders(out: &[PathBuf]) -> Result<(Vec<PathBuf>, Vec<PathBuf>)> {
+    let paths = out.iter().cloned();
+    let (files, folders): (Vec<_>, Vec<_>) = paths.partition(|p| p.extension().is_some());
+    for folder in &folders {
+        check_is_free(folder, &FILES, &[PAGE], "a debrief")?;
+    }
+    Ok((files, folders))
+}
+
+/// Refuses the folder of a debrief to a briefing, which would write over its maps.
+///
+/// # Errors
+///
+/// Such a folder.
+pub(super) fn refuse_debriefed(folder: &Path, what: &str) -> Result<()> {
+    // The page alone may have been written into the folder of a briefing, whose maps they then are.
+    match folder.join(PAGE).exists() {
+        true => check_is_free(folder, &MAPS, &[briefing::PAGE], what),
+        false => Ok(()),
+    }
+}
+
 /// The files of folders, which are made.
 fn in_folders(folders: &[PathBuf]) -> Result<Vec<PathBuf>> {
     for folder in folders {
-        check_is_free(folder, &FILES, &[PAGE], "a debrief")?;
         fs::create_dir_all(folder).map_err(|cause| Error::file(folder, "make", cause))?;
     }
     let files = |folder: &PathBuf| FILES.map(|name| folder.join(name));

@@ -9,9 +9,12 @@ use crate::units::UnitSystem;
 /// Pixels of the map's picture for each of its units.
 pub const PIXELS: f32 = 2.0;
 
+/// The page that every briefing has, and nothing else.
+pub const PAGE: &str = "brief.html";
+
 /// Names of a briefing's files, in their order.
 pub const FILES: [&str; 11] = [
-    "brief.html",
+    PAGE,
     "second-car.html",
     "message.txt",
     "notice.txt",

@@ -20,20 +20,36 @@ use crate::units::UnitSystem;
 
 /// The log.
 const LOG: &str = "reports.log";
+/// The zone as it stands.
+const ZONE: &str = "zone.geojson";
 /// What the map file that is opened loads again and again.
 const KML_NOW: &str = "zone-now.kml";
 
 /// What is written anew with each view.
-const VIEWS: [&str; 3] = ["zone.geojson", KML_NOW, "page.html"];
+const VIEWS: [&str; 3] = [ZONE, KML_NOW, "page.html"];
 /// When the flight that the folder is about is released.
 const RELEASE: &str = "release.txt";
 /// What tells that a flight was followed into a folder.
-pub const LIVE: [&str; 2] = [RELEASE, LOG];
+const LIVE: [&str; 2] = [RELEASE, LOG];
 const WHAT: &str = "a flight that is followed";
 /// The file that viewers open once.
 const KML: &str = "zone.kml";
 /// A release that is moved by less is that of the same flight, late or early, s.
 const SAME_FLIGHT_S: f64 = 3_600.0;
+
+/// Refuses the folder of a flight that is followed to `what`, which would write over its zone and map file.
+///
+/// # Errors
+///
+/// Such a folder.
+pub fn refuse_followed(folder: &Path, what: &str) -> Result<()> {
+    // One of them alone may be a tracker's log or of whatever else.
+    let followed = LIVE.iter().all(|name| folder.join(name).exists());
+    match followed {
+        true => check_is_free(folder, &[ZONE, KML], &[], what),
+        false => Ok(()),
+    }
+}
 
 /// The folder that is written into.
 pub struct LiveFolder {
@@ -181,7 +197,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path();
         let release = "2026-05-01T15:00:00Z".parse().unwrap();
-        for name in [VIEWS[0], KML] {
+        for name in [ZONE, KML] {
             fs::write(path.join(name), "of a briefing").unwrap();
             let refused = LiveFolder::open(path, release, false).err().unwrap();
             assert!(
