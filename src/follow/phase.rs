@@ -73,8 +73,8 @@ const JUMPS_M_S: f64 = 20.0;
 /// As far as this, m, the wind may drag what has landed; beyond, the crew carries it.
 pub(super) const DRAGGED_M: f64 = 1_000.0;
 
-/// What is heard again after such a silence, s, may be carried by then.
-const SILENT_S: f64 = 300.0;
+/// In a longer silence, s, it may have burst, landed, or been picked up.
+pub(super) const SILENT_S: f64 = 300.0;
 /// From where it was heard last it drifts on no faster than this and falls no more slowly, m/s.
 const DRIFTS_M_S: f64 = 40.0;
 const FALLS_M_S: f64 = 1.0;
