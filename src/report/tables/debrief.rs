@@ -179,7 +179,10 @@ fn track(d: &Debrief, units: UnitSystem) -> String {
     };
     let begin = match m.heard_from_m {
         // From as high on a flight counts as heard late in `follow::phase`, too.
-        h if h > 400.0 => format!(", heard from {} above the site on", units.height(h)),
+        h if h > 400.0 => format!(
+            ", heard from {} above where it was released on",
+            units.height(h)
+        ),
         _ => String::new(),
     };
     format!(
